@@ -1,0 +1,1 @@
+"""Counter against counter: photo against hand, person against person; correction of counts."""

@@ -1,0 +1,1 @@
+"""Control charts: limits and signals as data first, drawing apart."""

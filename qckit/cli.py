@@ -1,0 +1,87 @@
+"""The command line: gathers options, calls one function, says what came of it.
+
+Each command lives in ``qckit/commands/`` and is imported only when it is asked for, so that ``--help`` is quick.
+Exit codes: 0 done; 1 done, but something needs attention; 2 cannot be done.
+"""
+
+from __future__ import annotations
+
+import importlib
+import sys
+
+import click
+
+from qckit import __version__
+from qckit.errors import QcError, one_line
+
+# command -> (module, one line of help); the help stands here so that listing imports nothing
+COMMANDS = {
+    "demo": ("qckit.commands.demo", "Make the invented demo site, count its photos, write its reports."),
+    "new": ("qckit.commands.new", "Make a new site folder: settings, empty log, field sheets, notebooks."),
+    "count": ("qckit.commands.count", "Count nauplii, umbrella stages, cysts and shells in photos."),
+    "camera": ("qckit.commands.camera", "Set a camera's scale; check its accuracy against hand counts."),
+    "log": ("qckit.commands.log", "The site's records: import, export, check, history, backup."),
+    "report": ("qckit.commands.report", "Write a report: new-lot LOT, month YYYY-MM, poor-hatch HATCH."),
+    "dose": ("qckit.commands.dose", "Grams of cysts, cones and start times for a demand of nauplii."),
+    "doctor": ("qckit.commands.doctor", "Say which versions, kernel and folders are in use."),
+}
+
+
+class LazyGroup(click.Group):
+    """A group whose commands are imported when called."""
+
+    def list_commands(self, ctx):
+        """Names in the order of a working day."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx, name):
+        """Import the module of one command and return its ``command`` object."""
+        if name not in COMMANDS:
+            return None
+        return importlib.import_module(COMMANDS[name][0]).command
+
+    def format_commands(self, ctx, formatter):
+        """List the commands without importing them."""
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, text) for name, (_, text) in COMMANDS.items()])
+
+    def resolve_command(self, ctx, args):
+        """Offer the nearest command when a name is misspelt."""
+        try:
+            return super().resolve_command(ctx, args)
+        except click.UsageError as error:
+            import difflib
+
+            near = difflib.get_close_matches(args[0], COMMANDS, n=1)
+            hint = f" Did you mean {near[0]!r}?" if near else ""
+            raise click.UsageError(f"No command {args[0]!r}.{hint} Known: {', '.join(COMMANDS)}.") from error
+
+
+@click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="qckit")
+def command():
+    """Quality control for the daily brine shrimp hatch: photos, counts, metrics, charts, verdicts, reports."""
+
+
+def main(argv: list[str] | None = None) -> None:
+    """Run the command line and leave with its exit code.
+
+    Parameters
+    ----------
+    argv : list of str, optional
+        Arguments; those of the process when left out.
+    """
+    try:
+        code = command.main(args=argv, prog_name="qckit", standalone_mode=False)
+    except QcError as error:
+        click.echo(f"qckit: {one_line(error)}", err=True)
+        sys.exit(error.exit_code)
+    except click.exceptions.Exit as leaving:
+        sys.exit(leaving.exit_code)
+    except click.ClickException as error:
+        error.show()
+        sys.exit(2)
+    except (KeyboardInterrupt, click.exceptions.Abort):
+        click.echo("qckit: stopped. Run the same command again to go on where it was.", err=True)
+        sys.exit(130)
+    sys.exit(code if isinstance(code, int) else 0)

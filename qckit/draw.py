@@ -1,0 +1,99 @@
+"""Plain marks on an Axes: points, intervals, bands, reference lines; and the look all charts share.
+
+Stages and cones are told apart by marker and line style first and by colour second, so that charts read in grey
+print and without colour vision. The colours are from Okabe and Ito (2008), Color Universal Design.
+"""
+
+from __future__ import annotations
+
+from contextlib import contextmanager
+
+__all__ = [
+    "INK", "MARKERS", "SERIES", "STAGE_STYLE", "band", "interval", "label_end", "points", "reference_line", "style",
+]  # fmt: skip
+
+INK = "#222222"
+SERIES = ("#0072B2", "#D55E00", "#009E73", "#CC79A7", "#E69F00", "#56B4E9", "#000000")
+MARKERS = ("o", "s", "^", "D", "v", "P", "X")
+STAGE_STYLE = {
+    "nauplius": {"color": "#D55E00", "marker": "^", "hatch": "///", "letter": "N"},
+    "umbrella": {"color": "#CC79A7", "marker": "D", "hatch": "xx", "letter": "U"},
+    "cyst": {"color": "#0072B2", "marker": "o", "hatch": "", "letter": "C"},
+    "shell": {"color": "#7F7F7F", "marker": "s", "hatch": "..", "letter": "S"},
+}
+
+
+@contextmanager
+def style():
+    """Set the look of the kit's charts for the length of a ``with`` block; nothing global changes."""
+    import matplotlib as mpl
+
+    with mpl.rc_context(
+        {
+            "font.size": 10, "axes.spines.top": False, "axes.spines.right": False, "axes.edgecolor": INK,
+            "axes.labelcolor": INK, "axes.titlesize": 11, "axes.titleweight": "bold", "axes.titlelocation": "left",
+            "axes.grid": True, "axes.grid.axis": "y", "grid.color": "#DDDDDD", "grid.linewidth": 0.6,
+            "xtick.color": INK, "ytick.color": INK, "text.color": INK, "legend.frameon": False,
+            "figure.dpi": 110, "savefig.bbox": "tight", "svg.hashsalt": "qckit", "svg.fonttype": "path",
+            "axes.axisbelow": True,
+        }
+    ):  # fmt: skip
+        yield
+
+
+def new_axes(ax=None, **size):
+    """Return the Axes given, or a fresh one."""
+    if ax is not None:
+        return ax
+    import matplotlib.pyplot as plt
+
+    return plt.subplots(layout="constrained", **size)[1]
+
+
+def points(x, y, *, ax=None, marker="o", color=SERIES[0], label=None, **kwargs):
+    """Draw points without a line and return the Axes."""
+    ax = new_axes(ax)
+    ax.plot(x, y, linestyle="none", marker=marker, color=color, label=label, **kwargs)
+    return ax
+
+
+def interval(y, low, high, *, at, ax=None, marker="o", color=SERIES[0], horizontal=True, label=None):
+    """Draw one estimate with its interval; bounds that are NaN are left away."""
+    import numpy as np
+
+    ax = new_axes(ax)
+    if np.isfinite(low) and np.isfinite(high):
+        line = ax.hlines if horizontal else ax.vlines
+        line(at, low, high, color=color, linewidth=2)
+    xy = (y, at) if horizontal else (at, y)
+    ax.plot(*xy, marker=marker, color=color, markersize=7, linestyle="none", label=label)
+    return ax
+
+
+def band(x, low, high, *, ax=None, color=SERIES[0], label=None):
+    """Draw a shaded band with thin edges, so that it shows in grey print."""
+    ax = new_axes(ax)
+    ax.fill_between(x, low, high, color=color, alpha=0.15, linewidth=0, label=label)
+    ax.plot(x, low, color=color, linewidth=0.6)
+    ax.plot(x, high, color=color, linewidth=0.6)
+    return ax
+
+
+def reference_line(value, text, *, ax, horizontal=True, linestyle="--", color=INK):
+    """Draw a labelled reference line across the Axes."""
+    if horizontal:
+        ax.axhline(value, color=color, linestyle=linestyle, linewidth=1)
+        ax.annotate(text, (1, value), xycoords=("axes fraction", "data"), xytext=(3, 0), textcoords="offset points",
+                    va="center", fontsize=8, color=color, annotation_clip=False)  # fmt: skip
+    else:
+        ax.axvline(value, color=color, linestyle=linestyle, linewidth=1)
+        ax.annotate(text, (value, 1), xycoords=("data", "axes fraction"), xytext=(0, 3), textcoords="offset points",
+                    ha="center", va="bottom", fontsize=8, color=color, annotation_clip=False)  # fmt: skip
+    return ax
+
+
+def label_end(x, y, text, *, ax, color=INK):
+    """Write a line's name at its right end."""
+    ax.annotate(text, (x, y), xytext=(4, 0), textcoords="offset points", va="center", fontsize=8, color=color,
+                annotation_clip=False)  # fmt: skip
+    return ax

@@ -1,0 +1,1 @@
+"""The site's records: schema, store, import, export, history of corrections."""

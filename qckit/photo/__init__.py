@@ -1,0 +1,1 @@
+"""Read a photo from disk: pixels, orientation, time, size, scale; judge whether it can be counted."""

@@ -1,0 +1,1 @@
+"""Drawn practice photos and an invented site history, from one random seed."""

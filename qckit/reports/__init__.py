@@ -1,0 +1,1 @@
+"""Papermill runs, the HTML of the reports, the site's index page."""

@@ -1,0 +1,321 @@
+"""What each table must hold: columns, units, limits; and the check that says everything wrong at once.
+
+Times are kept as ISO 8601 text with offset (``2026-11-04T09:00:00+00:00``), dates as ISO text that may stop at the
+month or the year; :func:`to_utc` turns times into timestamps where arithmetic is needed. Identifiers are text.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+from qckit.errors import InputError, unknown_name
+
+__all__ = [
+    "COUNT_COLUMNS", "PROBLEM_COLUMNS", "STAGES", "TABLES", "Column", "check_table", "empty_table", "table_columns",
+    "to_utc",
+]  # fmt: skip
+
+STAGES = ("nauplius", "umbrella", "cyst", "shell")
+"""The stages that are counted, in the order used everywhere. ``debris`` is the fifth class, never counted."""
+
+COUNT_COLUMNS = {"nauplius": "nauplii", "umbrella": "umbrella", "cyst": "cysts", "shell": "shells"}
+"""Stage -> its count column in the samples table."""
+
+PROBLEM_COLUMNS = ("row", "column", "value", "rule", "remedy")
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column: its kind, unit, limits and meaning.
+
+    ``kind`` is one of text, int, float, time, date, choice, yesno. ``low`` and ``high`` are inclusive and mark
+    the impossible, not the unusual.
+    """
+
+    name: str
+    kind: str = "text"
+    unit: str = ""
+    required: bool = False
+    low: float | None = None
+    high: float | None = None
+    choices: tuple[str, ...] = ()
+    meaning: str = ""
+
+
+def _c(name, kind="text", unit="", low=None, high=None, choices=(), meaning="", required=False):
+    return Column(name.rstrip("*"), kind, unit, required or name.endswith("*"), low, high, tuple(choices), meaning)
+
+
+TABLES: dict[str, tuple[Column, ...]] = {
+    "lots": (
+        _c("lot*", meaning="the lot's name on its label"),
+        _c("origin", meaning="where the cysts were gathered"),
+        _c("harvested", "date", meaning="date of harvest"),
+        _c("received", "date", meaning="date of arrival"),
+        _c("opened", "date", meaning="date the pack was opened"),
+        _c("best_before", "date", meaning="date on the label"),
+        _c("claimed_hatch_pct", "float", "%", 0, 100, meaning="hatching percentage claimed on the label"),
+        _c("claimed_nauplii_per_g", "float", "1/g", 0, 1e6, meaning="nauplii per gram claimed on the label"),
+        _c("pack_g", "float", "g", 0, 1e6, meaning="grams in a pack"),
+        _c("price", "float", "", 0, 1e6, meaning="price of a pack"),
+        _c("currency", meaning="currency of the price"),
+        _c("moisture_pct", "float", "%", 0, 100, meaning="water in the product, by mass"),
+        _c("dry_weight_ug", "float", "µg", 0.1, 20, meaning="dry weight of one instar I nauplius"),
+        _c("storage_c", "float", "°C", -200, 60, meaning="temperature of storage"),
+        _c("notes"),
+    ),
+    "hatches": (
+        _c("hatch*", meaning="the hatch's own name"),
+        _c("lot*", meaning="lot of the cysts"),
+        _c("purpose*", "choice", choices=("standard test", "production", "reference", "investigation")),
+        _c("cone*", meaning="cone it stood in"),
+        _c("started*", "time", meaning="time of wetting"),
+        _c("cysts_g*", "float", "g", 1e-4, 1e5, meaning="cysts as weighed"),
+        _c("volume_ml*", "float", "ml", 1, 1e7, meaning="water in the cone"),
+        _c("temperature_c", "float", "°C", -2, 60),
+        _c("salinity_ppt", "float", "ppt", 0, 350),
+        _c("ph", "float", "", 0, 14),
+        _c("oxygen_mg_l", "float", "mg/l", 0, 60),
+        _c("light_lux", "float", "lux", 0, 2e5),
+        _c("aeration", meaning="in words, such as strong, medium, weak"),
+        _c("decapsulated", "yesno", meaning="shells taken off before incubation"),
+        _c("operator"),
+        _c("notes"),
+    ),
+    "readings": (
+        _c("hatch*"),
+        _c("taken*", "time"),
+        _c("quantity*", "choice", choices=("temperature", "salinity", "ph", "oxygen", "light")),
+        _c("value*", "float"),
+        _c("unit*", meaning="°C, °F, ppt, pH, mg/l, %, lux"),
+    ),
+    "samples": (
+        _c("sample*"),
+        _c("hatch*"),
+        _c("taken*", "time"),
+        _c("hours", "float", "h", 0, 2000, meaning="hours since wetting"),
+        _c("kind*", "choice", choices=("subsample", "sieve")),
+        _c("volume_ul", "float", "µl", 0.01, 1e8, meaning="volume counted, before dilution is allowed for"),
+        _c("mass_g", "float", "g", 1e-6, 1e5, meaning="mass of the sieve sample"),
+        _c("chamber_depth_mm", "float", "mm", 0.001, 100, meaning="photo's frame times this depth is the volume"),
+        _c("dilution", "float", "", 1e-3, 1e6, meaning="times the sample was diluted before counting; 1 if not"),
+        _c("nauplii*", "int", "", 0, 1e7),
+        _c("umbrella", "int", "", 0, 1e7),
+        _c("cysts", "int", "", 0, 1e7, meaning="unhatched, intact cysts"),
+        _c("embryos", "int", "", 0, 1e7, meaning="unhatched embryos seen after decapsulation"),
+        _c("shells", "int", "", 0, 1e7),
+        _c("counted_by*", "choice", choices=("photo", "person")),
+        _c("counter", meaning="who, or which software version, counted"),
+        _c("photos", meaning="file names, separated by semicolons"),
+        _c("revision", "int", "", 0, 1e6, meaning="0 at first; one more with each recount"),
+    ),
+    "photos": (
+        _c("photo*", meaning="file name, with its folder inside the site"),
+        _c("sha256*", meaning="SHA-256 of the file"),
+        _c("sample"),
+        _c("um_per_px", "float", "µm/px", 0.05, 500),
+        _c("scale_source", meaning="how the scale was found"),
+        _c("taken", meaning="ISO time from the camera; without offset where the camera gave none"),
+        _c("width_px", "int", "px", 1, 1e6),
+        _c("height_px", "int", "px", 1, 1e6),
+        _c("flags", meaning="flag codes, separated by semicolons"),
+        _c("counter_version", meaning="version of the counter that read it"),
+    ),
+    "objects": (
+        _c("photo*"),
+        _c("object_id", "int", "", 0, 1e7),
+        _c("stage", "choice", choices=(*STAGES, "debris")),
+        *(_c(f"p_{s}", "float", "", 0, 1) for s in (*STAGES, "debris")),
+        _c("x_px", "float", "px"),
+        _c("y_px", "float", "px"),
+        _c("length_um", "float", "µm", 0),
+        _c("width_um", "float", "µm", 0),
+        _c("area_um2", "float", "µm²", 0),
+        _c("on_edge", "yesno", meaning="touches the border of the counting frame"),
+        _c("counted", "yesno", meaning="inside by the two-edge rule, so part of the counts"),
+        _c("source", "choice",
+           choices=("found", "added by hand", "stage changed by hand", "removed by hand")),
+    ),
+    "corrections": (
+        _c("at*", "time"),
+        _c("by*"),
+        _c("table*"),
+        _c("key*"),
+        _c("column*"),
+        _c("before"),
+        _c("after"),
+        _c("reason*"),
+    ),
+}  # fmt: skip
+
+
+def table_columns(table: str) -> list[str]:
+    """Return the column names of a table, in order."""
+    if table not in TABLES:
+        raise unknown_name("table", table, TABLES)
+    return [column.name for column in TABLES[table]]
+
+
+def empty_table(table: str):
+    """Return a DataFrame with a table's columns, right types and no rows."""
+    import pandas as pd
+
+    table_columns(table)
+    return pd.DataFrame({c.name: pd.Series(dtype=_DTYPE[c.kind]) for c in TABLES[table]})
+
+
+def to_utc(times):
+    """Turn ISO text times with offset into UTC timestamps.
+
+    Parameters
+    ----------
+    times : Series of str, shape (n,)
+        ISO 8601 with offset. Missing stays missing.
+
+    Returns
+    -------
+    Series of datetime64[us, UTC], shape (n,)
+    """
+    import pandas as pd
+
+    return pd.to_datetime(times, utc=True, format="ISO8601")
+
+
+_DTYPE = {"text": "str", "choice": "str", "time": "str", "date": "str", "int": "Int64", "float": "float64",
+          "yesno": "boolean"}  # fmt: skip
+_TIME = re.compile(r"\d{4}-\d\d-\d\d[T ]\d\d:\d\d(:\d\d(\.\d+)?)?(Z|[+-]\d\d:?\d\d)$")
+_DATE = re.compile(r"\d{4}(-\d\d(-\d\d)?)?$")
+_YES = {"yes": True, "true": True, "1": True, "no": False, "false": False, "0": False}
+
+
+def _is_empty(value) -> bool:
+    return value is None or value != value or (isinstance(value, str) and not value.strip())
+
+
+def _convert(value, column: Column):
+    """Return (value, None) or (None, (rule, remedy)) for one cell that is not empty."""
+    import pandas as pd
+
+    text = str(value).strip()
+    if column.kind == "text":
+        return text, None
+    if column.kind == "choice":
+        folded = {choice.casefold(): choice for choice in column.choices}
+        if text.casefold() in folded:
+            return folded[text.casefold()], None
+        return None, (f"is none of {', '.join(column.choices)}", "Write one of these words.")
+    if column.kind == "yesno":
+        if text.casefold() in _YES:
+            return _YES[text.casefold()], None
+        return None, ("is neither yes nor no", "Write yes or no.")
+    if column.kind in ("time", "date"):
+        pattern, form = (_TIME, "2026-11-04T09:00:00+00:00") if column.kind == "time" else (_DATE, "2026-11-04")
+        if pattern.match(text):
+            try:
+                pd.Timestamp(text)
+                return text, None
+            except ValueError:
+                return None, ("is not a day of the calendar", "Correct the date.")
+        return None, (f"is not a {column.kind} of the form {form}", f"Write it like {form}.")
+    try:
+        number = float(text)
+    except ValueError:
+        return None, ("is not a number", "Write a number with a decimal point, or leave the cell empty.")
+    if number != number or number in (float("inf"), float("-inf")):
+        return None, ("is not a finite number", "Write a number, or leave the cell empty.")
+    if column.kind == "int" and number != int(number):
+        return None, ("is not a whole number", "Write a whole number.")
+    if column.low is not None and number < column.low:
+        rule = "is negative" if column.low == 0 else f"is below {column.low:g}"
+        unit = f" {column.unit}" if column.unit else ""
+        return None, (
+            rule,
+            f"The least possible is {column.low:g}{unit}. Correct the cell, or leave it empty if it is not known.",
+        )
+    if column.high is not None and number > column.high:
+        unit = f" {column.unit}" if column.unit else ""
+        return None, (
+            f"is above {column.high:g}",
+            f"The most possible is {column.high:g}{unit}. Correct the cell.",
+        )
+    return (int(number) if column.kind == "int" else number), None
+
+
+def check_table(frame, table: str, *, source: str | None = None, row_names=None):
+    """Check a table against its contract and return a clean copy.
+
+    Parameters
+    ----------
+    frame : DataFrame, shape (n, any)
+        Columns of ``TABLES[table]``; extra columns are kept as they are, optional ones that are missing are added
+        empty.
+    table : str
+        Name of the table.
+    source : str, optional
+        File or sheet to name in messages; the table's name when left out.
+    row_names : sequence of str, shape (n,), optional
+        How to name each row in messages; ``row 2``, ``row 3``, ... as in a spreadsheet with one heading row when
+        left out.
+
+    Returns
+    -------
+    DataFrame, shape (n, any)
+        A copy with the contract's types: text as ``str``, whole numbers as ``Int64``, numbers as ``float64``,
+        yes/no as ``boolean``.
+
+    Raises
+    ------
+    InputError
+        A required column is missing or any cell breaks its rule. All problems are in ``.problems``, a DataFrame
+        with the columns row, column, value, rule, remedy.
+    """
+    import pandas as pd
+
+    where = source or table
+    names = table_columns(table)
+    missing = [c.name for c in TABLES[table] if c.required and c.name not in frame.columns]
+    if missing:
+        error = unknown_name("column", missing[0], frame.columns, where=where)
+        near = str(error).split("Did you mean ")[1].split("?")[0] if "Did you mean" in str(error) else None
+        hint = f" Is it the column now called {near}?" if near else ""
+        raise InputError(
+            f"{where}: the column{'s' if len(missing) > 1 else ''} {', '.join(missing)} must be there and "
+            f"{'are' if len(missing) > 1 else 'is'} not.{hint} Found: {', '.join(map(str, frame.columns))}. "
+            f"Add {'them' if len(missing) > 1 else 'it'} to the heading row."
+        )
+    row_names = list(row_names) if row_names is not None else [f"row {i + 2}" for i in range(len(frame))]
+    clean, problems = {}, []
+    for column in TABLES[table]:
+        if column.name not in frame.columns:
+            clean[column.name] = pd.Series([None] * len(frame), index=frame.index, dtype=_DTYPE[column.kind])
+            continue
+        values = []
+        for row, value in zip(row_names, frame[column.name].tolist(), strict=True):
+            if _is_empty(value):
+                values.append(None)
+                if column.required:
+                    problems.append((row, column.name, "", "is empty and must be filled", "Fill the cell."))
+                continue
+            good, wrong = _convert(value, column)
+            values.append(good)
+            if wrong:
+                problems.append((row, column.name, str(value), *wrong))
+        clean[column.name] = pd.Series(values, index=frame.index, dtype=_DTYPE[column.kind])
+    if problems:
+        raise _problems_error(where, pd.DataFrame(problems, columns=list(PROBLEM_COLUMNS)))
+    result = pd.DataFrame(clean, index=frame.index)
+    for extra in frame.columns:
+        if extra not in names:
+            result[extra] = frame[extra]
+    return result
+
+
+def _problems_error(where: str, problems) -> InputError:
+    """Show the first problems in words; keep them all in the table."""
+    shown = [
+        f"{where}, {p.row}: {p.column} " + (f"{p.value!r} " if p.value else "") + f"{p.rule}. {p.remedy}"
+        for p in problems.head(3).itertuples()
+    ]
+    more = f" ({len(problems) - 3} more: see .problems)" if len(problems) > 3 else ""
+    return InputError(" ".join(shown) + more, problems=problems)

@@ -1,0 +1,1 @@
+"""Evidence in, finding out: new lot, month, poor hatch; as data and as sentences."""
