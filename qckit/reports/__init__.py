@@ -1,1 +1,44 @@
-"""Papermill runs, the HTML of the reports, the site's index page."""
+"""From a notebook and a site's records to a page that can be read, printed, sent and proven.
+
+:func:`run_report` copies a notebook, checks and fills its parameters, runs it with papermill in this interpreter's own
+kernel and turns the result into one self-contained HTML page, with the executed notebook and the findings as JSON
+beside it. The other names are what a report notebook calls to show things: each returns one piece of HTML with all
+text escaped. Names are looked up when first used, so that the import is quick.
+"""
+
+from importlib import import_module
+
+_NAMES = {
+    "Html": "blocks",
+    "cautions": "blocks",
+    "evidence": "blocks",
+    "first_screen": "blocks",
+    "left_out": "blocks",
+    "note": "blocks",
+    "sentences": "blocks",
+    "would_change": "blocks",
+    "table": "blocks",
+    "figure": "pictures",
+    "figures": "pictures",
+    "thumbnails": "pictures",
+    "find_site": "sites",
+    "save_findings": "findings",
+    "write_index": "index",
+    "KINDS": "run",
+    "ReportRun": "run",
+    "run_report": "run",
+    "run_reports": "run",
+    "safe_name": "names",
+}
+
+__all__ = sorted(_NAMES)
+
+
+def __getattr__(name):
+    if name in _NAMES:
+        return getattr(import_module(f"qckit.reports.{_NAMES[name]}"), name)
+    raise AttributeError(f"module 'qckit.reports' has no attribute {name!r}; it offers {', '.join(__all__)}")
+
+
+def __dir__():
+    return __all__

@@ -1,0 +1,271 @@
+"""Pieces of a report as HTML: every text that came from a person is escaped here, once."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping
+from html import escape
+from pathlib import Path
+
+from qckit.verdicts.finding import Figure, Finding
+
+__all__ = [
+    "Html", "cautions", "evidence", "first_screen", "left_out", "note", "sentences", "table", "would_change",
+]  # fmt: skip
+
+PAGE_FOLDER = Path(__file__).resolve().parent / "page"
+STYLE_MARK = '<style data-qckit="look">'
+
+TONES = {
+    "accept": "good", "in-control": "good", "in control": "good", "not-poor": "good", "not poor": "good",
+    "reject": "bad", "out-of-control": "bad", "out of control": "bad", "poor": "bad",
+}  # fmt: skip
+"""Tone of a verdict whose finding names none in ``details['tone']``; the rest asks for attention."""
+
+_ICONS = {  # drawn, not typed: no font is needed, and the shapes differ without colour
+    "good": '<circle cx="12" cy="12" r="10.5"/><path d="M7 12.5l3.5 3.5L17.5 8.5"/>',
+    "attention": '<path d="M12 2.2L22.5 21H1.5z"/><path d="M12 9v6M12 17.4v.6"/>',
+    "bad": '<path d="M7.5 1.5h9l6 6v9l-6 6h-9l-6-6v-9z"/><path d="M8 8l8 8M16 8l-8 8"/>',
+    "unknown": '<circle cx="12" cy="12" r="10.5" stroke-dasharray="3 2.4"/>'
+               '<path d="M9 9.5a3 3 0 1 1 4.2 2.7c-.9.4-1.2 1-1.2 2M12 17v.6"/>',
+}  # fmt: skip
+_TONE_WORDS = {"good": "good", "attention": "needs attention", "bad": "not good", "unknown": "not known"}
+_SIGNS = {"for": ("+", "speaks for"), "against": ("\u2212", "speaks against"), "neutral": ("\u00b7", "neutral"),
+          "unknown": ("?", "not known")}  # fmt: skip
+
+
+class Html:
+    """One piece of HTML, shown by a notebook and by the report page."""
+
+    def __init__(self, html: str, text: str = ""):
+        self.html = html
+        self.text = text
+
+    def _repr_html_(self) -> str:
+        return self.html
+
+    def __repr__(self) -> str:
+        return self.text or "(shown as HTML)"
+
+
+def look() -> str:
+    """Return the style sheet of the pieces, as a notebook shows it before the page has one."""
+    return f"{STYLE_MARK}\n{(PAGE_FOLDER / 'pieces.css').read_text(encoding='utf-8')}</style>"
+
+
+def tone_of(finding: Finding) -> str:
+    """Return good, attention, bad or unknown."""
+    tone = finding.details.get("tone")
+    if tone in _ICONS:
+        return tone
+    if "not-enough" in finding.verdict or "not enough" in finding.verdict:
+        return "unknown"
+    return TONES.get(finding.verdict, "attention")
+
+
+def icon(tone: str) -> str:
+    """Return the sign of a tone as inline SVG; decoration only, the words stand beside it."""
+    return f'<svg class="qc-icon" viewBox="0 0 24 24" aria-hidden="true" focusable="false">{_ICONS[tone]}</svg>'
+
+
+def first_screen(finding: Finding, *, site_name: str = "", now: str = "", invented: bool = False) -> Html:
+    """Show a finding as the first screen of a report.
+
+    Parameters
+    ----------
+    finding : Finding
+        Verdict, figures with intervals, what to do next.
+    site_name : str
+        Whose records these are.
+    now : str
+        Time of the report; only its date is shown.
+    invented : bool
+        True writes on the page that the records are invented.
+
+    Returns
+    -------
+    Html
+        Also carries the style sheet, so that the pieces after it look right in a live notebook.
+    """
+    tone = tone_of(finding)
+    verdict = str(finding.details.get("verdict_words") or finding.verdict.replace("-", " "))
+    place = " \u00b7 ".join(escape(t) for t in (site_name, now[:10]) if t)
+    mark = '<p class="qc-invented">Invented records: made up to show the kit; nothing here was measured.</p>'
+    parts = [
+        look(),
+        f'<section class="qc qc-first qc-{tone}">',
+        f'<p class="qc-place">{place}</p>' if place else "",
+        mark if invented else "",
+        f'<div class="qc-verdict">{icon(tone)}<div><p class="qc-word">{escape(_capital(verdict))}'
+        f'<span class="qc-hidden"> ({_TONE_WORDS[tone]})</span></p>'
+        f'<p class="qc-headline">{escape(finding.headline)}</p></div></div>',
+        '<div class="qc-figures">' + "".join(map(_card(finding), finding.figures)) + "</div>"
+        if finding.figures
+        else "",
+        '<div class="qc-next"><h2>What to do next</h2>' + _list(finding.next_steps, ordered=True) + "</div>"
+        if finding.next_steps
+        else "",
+        "</section>",
+    ]
+    return Html("".join(parts), f"{verdict}: {finding.headline}")
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def _card(finding):
+    confidence = finding.details.get("confidence")
+    word = f"{100 * confidence:g} % interval" if isinstance(confidence, float) and 0 < confidence < 1 else "interval"
+
+    def card(figure: Figure) -> str:
+        value = number(figure.value, figure.decimals)
+        unit = f' <span class="qc-unit">{escape(figure.unit)}</span>' if figure.unit and value != "\u2013" else ""
+        parts = [f'<p class="qc-label">{escape(_capital(figure.label))}</p>', f'<p class="qc-value">{value}{unit}</p>']
+        if math.isfinite(figure.low) or math.isfinite(figure.high):
+            parts.append(f'<p class="qc-range">{_range(figure)} <span class="qc-small">{word}</span></p>')
+        if figure.note:
+            parts.append(f'<p class="qc-small">{escape(figure.note)}</p>')
+        return f'<div class="qc-card">{"".join(parts)}</div>'
+
+    return card
+
+
+def _range(figure: Figure) -> str:
+    low, high = (number(v, figure.decimals) for v in (figure.low, figure.high))
+    if math.isfinite(figure.low) and math.isfinite(figure.high):
+        return f"{low} to {high}"
+    return f"at least {low}" if math.isfinite(figure.low) else f"at most {high}"
+
+
+def number(value, decimals: int = 0) -> str:
+    """Write a number with thousands separated; a dash where it is not known."""
+    if value is None or not math.isfinite(value):
+        return "\u2013"
+    return f"{value:,.{decimals}f}".replace("-", "\u2212")
+
+
+def _list(texts: Iterable[str], *, ordered: bool = False) -> str:
+    tag = "ol" if ordered else "ul"
+    return f"<{tag}>" + "".join(f"<li>{escape(str(t))}</li>" for t in texts) + f"</{tag}>"
+
+
+def sentences(texts: Iterable[str], *, ordered: bool = False, empty: str = "Nothing to say here.") -> Html:
+    """Show sentences as a list; ``empty`` where there is none."""
+    texts = list(texts)
+    inner = _list(texts, ordered=ordered) if texts else f"<p>{escape(empty)}</p>"
+    return Html(f'<div class="qc qc-list">{inner}</div>', "\n".join(map(str, texts)) or empty)
+
+
+def note(text: str) -> Html:
+    """Show one remark in a box."""
+    return Html(f'<div class="qc"><p class="qc-note">{escape(text)}</p></div>', text)
+
+
+def would_change(finding: Finding) -> Html:
+    """Show what would change the verdict."""
+    return sentences(finding.would_change, empty="Nothing that could still be measured would change it.")
+
+
+def left_out(finding: Finding) -> Html:
+    """Show what was not used, and why."""
+    return sentences(finding.left_out, empty="Nothing was left out.")
+
+
+def cautions(finding: Finding) -> Html:
+    """Show the cautions that belong to a finding."""
+    return sentences(finding.cautions, empty="None beyond the usual.")
+
+
+def evidence(finding: Finding) -> Html:
+    """Show the reasoning line by line: question, answer, which way it points."""
+    rows = []
+    for line in finding.evidence:
+        sign, words = _SIGNS.get(line.points, _SIGNS["neutral"])
+        rows.append(
+            f'<tr><td class="qc-sign"><span aria-hidden="true">{sign}</span>'
+            f'<span class="qc-hidden">{words}</span></td><th scope="row">{escape(line.question)}</th>'
+            f"<td>{escape(line.answer)}</td></tr>"
+        )
+    legend = "+ speaks for, \u2212 against, \u00b7 neutral, ? not known"
+    return Html(
+        f'<div class="qc qc-scroll"><table class="qc-table qc-evidence"><caption>{legend}</caption>'
+        f"<tbody>{''.join(rows)}</tbody></table></div>",
+        "\n".join(f"{line.question}: {line.answer}" for line in finding.evidence),
+    )
+
+
+def table(
+    frame,
+    *,
+    caption: str = "",
+    headings: Mapping[str, str] | None = None,
+    decimals: int | Mapping[str, int] | None = None,
+    limit: int = 200,
+) -> Html:
+    """Show a table with all text escaped.
+
+    Parameters
+    ----------
+    frame : DataFrame, shape (n, m)
+        One row per line; the index is not shown.
+    caption : str
+        What the table shows.
+    headings : mapping of str to str, optional
+        Heading by column; the column's own name with spaces where left out.
+    decimals : int or mapping of str to int, optional
+        Digits after the point, for all or by column. Left out: as many as it takes, at most 4 significant.
+    limit : int
+        Most rows shown; the caption says how many there are.
+
+    Returns
+    -------
+    Html
+    """
+    headings = dict(headings or {})
+    names = [str(c) for c in frame.columns]
+    is_number = [_is_number(frame.iloc[:, i]) for i in range(len(names))]
+    places = [decimals.get(c) if isinstance(decimals, Mapping) else decimals for c in names]
+    head = "".join(
+        f'<th scope="col"{" class=qc-num" if num else ""}>{escape(headings.get(c, c.replace("_", " ")))}</th>'
+        for c, num in zip(names, is_number)
+    )
+    body = []
+    for row in frame.head(limit).itertuples(index=False, name=None):
+        cells = (
+            f"<td{' class=qc-num' if num else ''}>{_cell(value, place)}</td>"
+            for value, num, place in zip(row, is_number, places)
+        )
+        body.append(f"<tr>{''.join(cells)}</tr>")
+    more = f" The first {limit} of {len(frame)} rows." if len(frame) > limit else ""
+    if not len(frame):
+        body.append(f'<tr><td colspan="{max(len(names), 1)}">No rows.</td></tr>')
+    text = f"<caption>{escape(caption + more)}</caption>" if caption or more else ""
+    return Html(
+        f'<div class="qc qc-scroll"><table class="qc-table">{text}<thead><tr>{head}</tr></thead>'
+        f"<tbody>{''.join(body)}</tbody></table></div>",
+        f"{caption} ({len(frame)} rows)",
+    )
+
+
+def _is_number(column) -> bool:
+    from pandas.api.types import is_bool_dtype, is_numeric_dtype
+
+    return is_numeric_dtype(column) and not is_bool_dtype(column)
+
+
+def _cell(value, decimals) -> str:
+    """Write one cell; missing is a dash, yes and no are words."""
+    import numbers
+
+    import pandas as pd
+
+    if value is None or value is pd.NA or value is pd.NaT or value != value or (isinstance(value, str) and not value):
+        return "\u2013"
+    if isinstance(value, bool) or type(value).__name__ == "bool":
+        return "yes" if value else "no"
+    if isinstance(value, numbers.Integral) and not decimals:
+        return number(int(value))
+    if isinstance(value, numbers.Real):
+        return number(float(value), decimals) if decimals is not None else f"{float(value):,.4g}".replace("-", "\u2212")
+    return escape(str(value))

@@ -1,0 +1,141 @@
+"""Charts and photos inside a page: embedded, so that the page needs nothing else."""
+
+from __future__ import annotations
+
+import base64
+import io
+import shutil
+from collections.abc import Iterable
+from html import escape
+from pathlib import Path
+
+from qckit.errors import InputError
+from qckit.reports.blocks import Html
+from qckit.reports.names import safe_name
+
+__all__ = ["figure", "figures", "thumbnails"]
+
+_LARGEST_SVG = 400_000  # bytes; beyond this a bitmap is smaller and prints as well
+_PHOTO_BUDGET = 4_000_000  # bytes of all embedded photos of one page
+
+
+def figure(drawn, *, alt: str, caption: str = "") -> Html:
+    """Show a chart with its description.
+
+    Parameters
+    ----------
+    drawn : Axes or Figure
+        The chart; its figure is closed afterwards.
+    alt : str
+        What the chart shows, in words and with its main numbers, for readers who cannot see it.
+    caption : str
+        A sentence under the chart.
+
+    Returns
+    -------
+    Html
+
+    Raises
+    ------
+    InputError
+        ``alt`` is empty.
+    """
+    return Html(f'<div class="qc">{_figure(drawn, alt, caption)}</div>', caption or alt)
+
+
+def figures(drawn: Iterable[tuple]) -> Html:
+    """Show several charts side by side; each is ``(Axes or Figure, alt, caption)``."""
+    inner = "".join(_figure(*each) for each in drawn)
+    return Html(f'<div class="qc qc-side">{inner}</div>', "charts")
+
+
+def _figure(drawn, alt: str, caption: str) -> str:
+    if not alt.strip():
+        raise InputError("a figure has no alt text. Say in alt= what it shows, with its main numbers.")
+    fig = getattr(drawn, "figure", drawn)
+    uri, width = _picture(fig)
+    below = f"<figcaption>{escape(caption)}</figcaption>" if caption else ""
+    return f'<figure><img src="{uri}" width="{width}" alt="{escape(alt)}">{below}</figure>'
+
+
+def _picture(fig) -> tuple[str, int]:
+    """Return a data URI and its width in CSS pixels; the same figure gives the same bytes."""
+    import matplotlib as mpl
+    import matplotlib.pyplot as plt
+
+    width = round(fig.get_figwidth() * 96)
+    with mpl.rc_context({"svg.hashsalt": "qckit", "svg.fonttype": "path", "savefig.bbox": "tight"}):
+        buffer = io.BytesIO()
+        fig.savefig(buffer, format="svg", metadata={"Date": None, "Creator": None}, facecolor="white")
+        kind = "svg+xml"
+        if buffer.tell() > _LARGEST_SVG:
+            buffer, kind = io.BytesIO(), "png"
+            fig.savefig(buffer, format="png", dpi=200, metadata={"Software": None}, facecolor="white")
+    plt.close(fig)
+    return _data_uri(buffer.getvalue(), f"image/{kind}"), width
+
+
+def _data_uri(data: bytes, mime: str) -> str:
+    return f"data:{mime};base64,{base64.b64encode(data).decode('ascii')}"
+
+
+def thumbnails(photos, *, out_dir: str | Path = "", caption: str = "", limit: int = 30) -> Html:
+    """Show photos small; each opens larger in its place, without network or script.
+
+    Parameters
+    ----------
+    photos : DataFrame, shape (n, any)
+        Columns path (of the picture), title, and, where there is something to say, note.
+    out_dir : path
+        Folder of the report: full-size copies go into its ``checked/`` and are linked. Empty: none are made.
+    caption : str
+        What to look at.
+    limit : int
+        Most photos shown; a line says how many there are.
+
+    Returns
+    -------
+    Html
+    """
+    shown = photos.head(limit)
+    width = 1100 if len(shown) <= 20 else 800
+    most = _PHOTO_BUDGET // max(len(shown), 1)
+    items = [_thumbnail(row, out_dir, width, most) for row in shown.to_dict("records")]
+    more = f" The first {limit} of {len(photos)} are shown." if len(photos) > limit else ""
+    head = f'<p class="qc-caption">{escape(caption + more)}</p>' if caption or more else ""
+    inner = "".join(items) or "<p>There is no photo.</p>"
+    return Html(f'<div class="qc">{head}<div class="qc-photos">{inner}</div></div>', f"{len(photos)} photos")
+
+
+def _thumbnail(row: dict, out_dir, width: int, most: int) -> str:
+    path = Path(row["path"])
+    title, remark = str(row.get("title") or path.name), str(row.get("note") or "")
+    link = ""
+    if not path.is_file():
+        return f'<p class="qc-note">{escape(title)}: the picture is not there any more.</p>'
+    if str(out_dir):
+        name = safe_name(path.stem) + path.suffix.lower()
+        (Path(out_dir) / "checked").mkdir(parents=True, exist_ok=True)
+        shutil.copyfile(path, Path(out_dir) / "checked" / name)
+        link = f' <a href="checked/{name}">Full size</a>'
+    below = f"<p>{escape(remark)}{link}</p>" if remark or link else ""
+    return (
+        f'<details class="qc-photo"><summary><img src="{_shrunk(path, width, most)}" alt="{escape(title)}">'
+        f"<span>{escape(title)}</span></summary>{below}</details>"
+    )
+
+
+def _shrunk(path: Path, width: int, most: int) -> str:
+    """Return a photo as a data URI of at most about ``most`` bytes."""
+    from PIL import Image
+
+    with Image.open(path) as image:
+        image.draft("RGB", (width, width))
+        image = image.convert("RGB")
+        image.thumbnail((width, width), Image.Resampling.LANCZOS)
+        for quality in (72, 60, 45, 30):
+            buffer = io.BytesIO()
+            image.save(buffer, format="JPEG", quality=quality, optimize=True)
+            if buffer.tell() <= most:
+                break
+    return _data_uri(buffer.getvalue(), "image/jpeg")
