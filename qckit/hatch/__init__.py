@@ -1,1 +1,35 @@
-"""From counts to hatch metrics: percentage, efficiency, rate, uncertainty, comparison, plan, dose, water."""
+"""From counts to hatch metrics: percentage, efficiency, rate, uncertainty, comparison, plan, dose, water.
+
+Everything here is arithmetic on DataFrames and arrays; nothing opens a file. Names are looked up when first used, so
+that importing the folder costs nothing.
+"""
+
+from importlib import import_module
+
+_HOME = {
+    "metrics": (
+        "CONE_COLUMNS", "SAMPLE_COLUMNS", "cone_metrics", "conversion_factor", "fill_volumes", "full_cysts_per_g",
+        "hatching_efficiency", "hatching_output", "hatching_percentage", "sample_metrics",
+    ),
+    "intervals": (
+        "Estimate", "Spread", "binomial_interval", "counting_floor", "mean_interval", "proportion_over_cones",
+        "rate_over_cones",
+    ),
+    "summary": (
+        "METRICS", "SUMMARY_COLUMNS", "LotSummary", "Witnesses", "compare_witnesses", "summarise_cones",
+        "summarise_lot",
+    ),
+}  # fmt: skip
+_WHERE = {name: f"qckit.hatch.{module}" for module, names in _HOME.items() for name in names}
+
+__all__ = sorted(_WHERE)
+
+
+def __getattr__(name):
+    if name in _WHERE:
+        return getattr(import_module(_WHERE[name]), name)
+    raise AttributeError(f"module 'qckit.hatch' has no attribute {name!r}; it offers {', '.join(__all__)}")
+
+
+def __dir__():
+    return __all__

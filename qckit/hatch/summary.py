@@ -1,0 +1,266 @@
+"""One lot's test in figures: mean and SD over cones, intervals that treat cones as replicates, the two witnesses."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field, fields, replace
+
+import numpy as np
+import pandas as pd
+
+from qckit.errors import InputError
+from qckit.hatch.intervals import Estimate, proportion_over_cones, rate_over_cones
+from qckit.hatch.metrics import cone_metrics, require_lot
+
+__all__ = ["METRICS", "SUMMARY_COLUMNS", "LotSummary", "Witnesses", "compare_witnesses", "summarise_cones",
+           "summarise_lot"]  # fmt: skip
+
+METRICS = {
+    "hatch_pct": ("hatching percentage", "%", 1),
+    "hatching_efficiency_per_g": ("hatching efficiency", "nauplii/g", 0),
+    "hatching_efficiency_per_dry_g": ("hatching efficiency, dry", "nauplii/g dry", 0),
+    "full_cysts_per_g": ("full cysts", "1/g", 0),
+    "output_mg_per_g": ("hatching output", "mg/g", 0),
+    "opened_pct": ("opened fraction", "%", 1),
+    "umbrella_pct": ("umbrella share", "%", 1),
+}
+"""Metric -> label, unit, decimals."""
+
+SUMMARY_COLUMNS = ("metric", "label", "value", "low", "high", "sd", "n_cones", "unit", "decimals", "method", "note")
+
+
+@dataclass(frozen=True)
+class Witnesses:
+    """Nauplii against empty shells: every nauplius leaves one shell."""
+
+    nauplii: float
+    shells: float
+    ratio: float  # shells / nauplii
+    ratio_low: float
+    ratio_high: float
+    p_value: float
+    dispersion: float
+    verdict: str  # agree, fewer shells, more shells, unknown
+    sentence: str
+
+
+@dataclass(frozen=True)
+class LotSummary:
+    """A lot's figures; each an :class:`Estimate` over cones."""
+
+    lot: str
+    cones: pd.DataFrame = field(repr=False)  # rows of cone_metrics that went in
+    n_cones: int
+    n_subsamples: int
+    hatch_pct: Estimate
+    hatching_efficiency_per_g: Estimate
+    hatching_efficiency_per_dry_g: Estimate
+    full_cysts_per_g: Estimate
+    output_mg_per_g: Estimate
+    opened_pct: Estimate
+    umbrella_pct: Estimate
+    witnesses: Witnesses
+    pooled_hatch_pct: float  # all counts of all cones together
+    notes: tuple[str, ...] = ()
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return a tidy table, one row per metric, columns ``SUMMARY_COLUMNS``."""
+        rows = []
+        for name, (label, unit, decimals) in METRICS.items():
+            e = getattr(self, name)
+            rows.append((name, label, e.value, e.low, e.high, e.sd, e.n_cones, unit, decimals, e.method, e.note))
+        return pd.DataFrame(rows, columns=list(SUMMARY_COLUMNS))
+
+
+def summarise_lot(lot, samples, hatches, lots=None, *, purposes=("standard test", "reference"), confidence=0.95,
+                  reading_h=24.0, spread=None, measure=None):  # fmt: skip
+    """Summarise the tests of one lot.
+
+    Parameters
+    ----------
+    lot : str
+        Name of the lot.
+    samples, hatches, lots : DataFrame
+        As ``tables.check_table`` returns them.
+    purposes : tuple of str
+        Hatches of these purposes go in.
+    confidence : float
+    reading_h : float
+        Hours from wetting at which the lot is read. [h]
+    spread : Spread, optional
+        The site's own between-cone spread.
+    measure : settings.MeasureSettings, optional
+        Uncertainty of volumes and mass, common to all cones; widens the per-gram figures.
+
+    Returns
+    -------
+    LotSummary
+        With no counted cone every figure is NaN and its note says so.
+
+    Raises
+    ------
+    InputError
+        The lot is unknown.
+    """
+    require_lot(lots, hatches, lot)
+    mine = hatches[(hatches["lot"] == lot) & hatches["purpose"].isin(purposes)]
+    own = samples[samples["hatch"].isin(set(mine["hatch"]))]
+    cones = cone_metrics(own, mine, lots, reading_h=reading_h)
+    return summarise_cones(cones, lot=lot, confidence=confidence, spread=spread, measure=measure)
+
+
+def summarise_cones(cones, *, lot=None, confidence=0.95, spread=None, measure=None):
+    """Summarise rows of ``cone_metrics`` as one lot.
+
+    Parameters
+    ----------
+    cones : DataFrame, shape (k, len(CONE_COLUMNS))
+    lot : str, optional
+        Name; taken from the rows when left out.
+    confidence, spread, measure
+        As for :func:`summarise_lot`.
+
+    Returns
+    -------
+    LotSummary
+    """
+    names = sorted(set(cones["lot"])) if len(cones) else []
+    if len(names) > 1:
+        raise InputError(f"cones of {len(names)} lots ({', '.join(names)}) cannot be summarised as one. Choose one.")
+    lot = lot if lot is not None else (names[0] if names else "")
+    options = {"confidence": confidence, "spread": spread}
+    full, umbrella = cones["full_cysts"], cones["umbrella"]
+    opened_whole = cones["shells"] + cones["unhatched"] + umbrella.fillna(0)
+    exposure = 1 / cones["factor_per_g"].astype(float)
+    common = measuring_uncertainty(measure, cones)
+    efficiency = widen(rate_over_cones(cones["nauplii"], exposure, **options), common)
+    cysts = widen(rate_over_cones(full, exposure, **options), common)
+    loose = {"confidence": confidence}  # the site's spread is that of H% and HE, not of these
+    return LotSummary(
+        lot=lot, cones=cones, n_cones=len(cones), n_subsamples=int(cones["n_subsamples"].sum()) if len(cones) else 0,
+        hatch_pct=proportion_over_cones(cones["nauplii"], full, **options).scaled(100),
+        hatching_efficiency_per_g=efficiency,
+        hatching_efficiency_per_dry_g=_times(efficiency, cones, "hatching_efficiency_per_dry_g",
+                                             "The lot's moisture is not written down."),
+        full_cysts_per_g=cysts,
+        output_mg_per_g=_times(efficiency, cones, "output_mg_per_g",
+                               "The dry weight of a nauplius of this lot is not written down."),
+        opened_pct=proportion_over_cones(cones["shells"], opened_whole, **loose).scaled(100),
+        umbrella_pct=proportion_over_cones(umbrella, full, **loose).scaled(100),
+        witnesses=compare_witnesses(cones, confidence=confidence),
+        pooled_hatch_pct=100 * cones["nauplii"].sum() / full.sum() if full.sum() > 0 else math.nan,
+        notes=tuple(dict.fromkeys(
+            f"Cone {c}: {s}." for c, text in zip(cones["cone"], cones["notes"]) for s in _sentences(text))),
+    )  # fmt: skip
+
+
+def compare_witnesses(cones, *, confidence=0.95):
+    """Test whether nauplii and empty shells tell the same story.
+
+    Given N + S, N is binomial with one half when each nauplius left one shell and both were seen; the spread
+    between cones widens it (Pearson dispersion, never below 1).
+
+    Parameters
+    ----------
+    cones : DataFrame, shape (k, any)
+        Columns nauplii, shells.
+    confidence : float
+        The witnesses disagree when the interval of shells / nauplii leaves out 1.
+
+    Returns
+    -------
+    Witnesses
+
+    References
+    ----------
+    Conditional test of two Poisson counts: Przyborowski and Wilenski 1940, Biometrika 31:313-323 (from memory).
+    """
+    from scipy import stats
+
+    n, s = cones["nauplii"].to_numpy(float), cones["shells"].to_numpy(float)
+    good = np.isfinite(n) & np.isfinite(s) & (n + s > 0)
+    n, s = n[good], s[good]
+    if not len(n) or n.sum() == 0:
+        return Witnesses(*[math.nan] * 7, "unknown", "Shells were not counted, so the second witness is silent.")
+    total, share = n + s, s.sum() / (n + s).sum()
+    factor, df = 1.0, math.inf
+    if len(n) > 1:
+        pearson = float(np.sum((s - share * total) ** 2 / total) / max(share * (1 - share), 1e-12))
+        df = len(n) - 1
+        factor = max(1.0, pearson / df)
+    quantile = stats.norm.ppf((1 + confidence) / 2) if factor == 1 else stats.t.ppf((1 + confidence) / 2, df)
+    z2, big = factor * quantile**2, total.sum()
+    middle = (share + z2 / (2 * big)) / (1 + z2 / big)
+    half = math.sqrt(z2 * (share * (1 - share) / big + z2 / (4 * big**2))) / (1 + z2 / big)
+    low, high = max(0.0, middle - half), min(1 - 1e-12, middle + half)
+    score = abs(share - 0.5) / math.sqrt(factor * 0.25 / big)
+    p = float(2 * (stats.norm.sf(score) if factor == 1 else stats.t.sf(score, df)))
+    ratio, bounds = float(s.sum() / n.sum()), (float(low / (1 - low)), float(high / (1 - high)))
+    verdict = "fewer shells" if bounds[1] < 1 else "more shells" if bounds[0] > 1 else "agree"
+    return Witnesses(float(n.sum()), float(s.sum()), ratio, *bounds, p, factor, verdict,
+                     _witness_sentence(verdict, n.sum(), s.sum(), ratio, bounds))  # fmt: skip
+
+
+def _witness_sentence(verdict, n, s, ratio, bounds):
+    seen = f"{s:.0f} empty shells stand against {n:.0f} nauplii ({ratio:.2f}, {bounds[0]:.2f} to {bounds[1]:.2f})"
+    if verdict == "agree":
+        return f"{seen}: the two witnesses agree within chance."
+    if verdict == "fewer shells":
+        return (f"{seen}: fewer shells than hatched nauplii should have left. Shells float up, stick to the cone, "
+                "dissolve when bleach was used, or pale ones are missed in photos.")  # fmt: skip
+    return (f"{seen}: more shells than nauplii. Nauplii died or were lost, gathered in a light gradient, or the "
+            "product held empty shells before hatching.")  # fmt: skip
+
+
+def measuring_uncertainty(measure, cones):
+    """Relative standard uncertainty of the conversion factor that all cones share (first order, JCGM 100:2008, 5.1.2)."""
+    if measure is None:
+        return 0.0
+    mass = float(cones["cysts_g"].mean()) if len(cones) else math.nan
+    parts = [measure.cone_volume_u_pct / 100, measure.subsample_volume_u_pct / 100, measure.dilution_u_pct / 100]
+    parts.append(measure.mass_u_g / mass if mass > 0 else 0.0)
+    return math.hypot(*parts)
+
+
+def widen(estimate: Estimate, relative_u: float) -> Estimate:
+    """Add a common relative standard uncertainty to an estimate's interval, on the log scale.
+
+    Parameters
+    ----------
+    estimate : Estimate
+        Of a positive figure.
+    relative_u : float
+        Relative standard uncertainty shared by all cones; 0 changes nothing.
+
+    Returns
+    -------
+    Estimate
+    """
+    from scipy import stats
+
+    if not relative_u > 0 or not estimate.is_known or not estimate.value > 0:
+        return estimate
+    reach = stats.norm.ppf((1 + estimate.confidence) / 2) * relative_u
+    up = math.hypot(math.log(estimate.high / estimate.value), reach)
+    down = math.hypot(math.log(estimate.value / estimate.low), reach) if estimate.low > 0 else math.inf
+    return replace(
+        estimate, low=estimate.value * math.exp(-down), high=estimate.value * math.exp(up),
+        counting_low=estimate.counting_low / math.exp(reach), counting_high=estimate.counting_high * math.exp(reach),
+        method=f"{estimate.method}, widened by {100 * relative_u:.1f} % common measuring uncertainty",
+    )  # fmt: skip
+
+
+def _times(efficiency, cones, column, why):
+    """An estimate that is the efficiency times a constant of the lot."""
+    ratio = (cones[column] / cones["hatching_efficiency_per_g"]).astype(float)
+    ratio = ratio[np.isfinite(ratio)]
+    if not len(ratio):
+        return Estimate(math.nan, n_cones=efficiency.n_cones, confidence=efficiency.confidence, note=why)
+    return efficiency.scaled(float(ratio.mean()))
+
+
+def _sentences(text):
+    return [s.strip().rstrip(".") for s in str(text).split(". ") if s.strip()]
+
+
+assert {f.name for f in fields(LotSummary)} >= set(METRICS)  # to_frame relies on it
