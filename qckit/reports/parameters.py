@@ -125,8 +125,8 @@ def _fit(name, value, default, where):
             return "" if value is None else str(value)
         if wanted is bool:
             return value if isinstance(value, bool) else _YES[str(value).strip().casefold()]
-        if wanted in (int, float) and not isinstance(value, (bool, list, dict)):
-            number = float(value)
+        if wanted in (int, float):
+            number = math.nan if isinstance(value, (bool, list, dict)) else float(value)
             if not math.isfinite(number) or (wanted is int and number != int(number)):
                 raise ValueError
             return wanted(number)

@@ -111,18 +111,25 @@ def _thumbnail(row: dict, out_dir, width: int, most: int) -> str:
     path = Path(row["path"])
     title, remark = str(row.get("title") or path.name), str(row.get("note") or "")
     link = ""
-    if not path.is_file():
-        return f'<p class="qc-note">{escape(title)}: the picture is not there any more.</p>'
+    if not str(row["path"]) or not path.is_file():
+        return f'<p class="qc-note">{escape(title)}: its photo cannot be shown. {escape(remark)}</p>'
     if str(out_dir):
-        name = safe_name(path.stem) + path.suffix.lower()
-        (Path(out_dir) / "checked").mkdir(parents=True, exist_ok=True)
-        shutil.copyfile(path, Path(out_dir) / "checked" / name)
-        link = f' <a href="checked/{name}">Full size</a>'
+        link = f' <a href="checked/{_placed(path, Path(out_dir) / "checked")}">Full size</a>'
     below = f"<p>{escape(remark)}{link}</p>" if remark or link else ""
     return (
         f'<details class="qc-photo"><summary><img src="{_shrunk(path, width, most)}" alt="{escape(title)}">'
         f"<span>{escape(title)}</span></summary>{below}</details>"
     )
+
+
+def _placed(path: Path, folder: Path) -> str:
+    """Make sure a picture lies in a folder, and return its name there."""
+    if path.parent == folder:
+        return path.name
+    name = safe_name(path.stem) + path.suffix.lower()
+    folder.mkdir(parents=True, exist_ok=True)
+    shutil.copyfile(path, folder / name)
+    return name
 
 
 def _shrunk(path: Path, width: int, most: int) -> str:

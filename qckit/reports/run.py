@@ -144,6 +144,7 @@ def run_reports(
     now: str | None = None,
     workers: int = 1,
     progress: Callable[[int, int, str], None] | None = None,
+    notebooks: Mapping[str, str | Path] | None = None,
 ) -> list[ReportRun | QcError]:
     """Write many reports; one that fails does not stop the others.
 
@@ -159,6 +160,8 @@ def run_reports(
         Reports made at the same time. Each has a kernel of its own (about 250 MB).
     progress : callable, optional
         Called as ``progress(done, total, words)`` after each report.
+    notebooks : mapping of str to path, optional
+        Another notebook to run for a kind, as in :func:`run_report`.
 
     Returns
     -------
@@ -173,7 +176,9 @@ def run_reports(
 
     def one(job):
         try:
-            return run_report(job[0], settings.folder, job[1], now=now, index=False)
+            return run_report(
+                job[0], settings.folder, job[1], now=now, index=False, notebook=(notebooks or {}).get(job[0])
+            )
         except QcError as error:
             return error
 

@@ -1,0 +1,137 @@
+"""``qckit report``: one report about a new lot, a month or a poor hatch; or a month's reports of every lot."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import click
+
+_SITE = click.option("--site", "site", default="", metavar="FOLDER",
+                     help="The site folder. Left out: the site this folder lies in.")  # fmt: skip
+_NOW = click.option("--now", default=None, metavar="TIME",
+                    help="Time written on the report, ISO 8601. Left out: the clock.")  # fmt: skip
+_WORKERS = click.option("--workers", default=1, show_default=True, type=click.IntRange(1, 64),
+                        help="Photos or reports worked on at the same time.")  # fmt: skip
+
+
+@click.group("report")
+def command():
+    """Write a report: the page, the executed notebook and the findings as data, in the site's reports/."""
+
+
+@command.command("new-lot")
+@click.argument("lot")
+@click.option("--count/--no-count", "count", default=True, help="First count this lot's photos that have no count yet.")
+@_SITE
+@_NOW
+@_WORKERS
+def new_lot(lot, count, site, now, workers):
+    """Decide about a new LOT from its standard test, with the reference lot beside it."""
+    from qckit.reports import count_waiting, find_site
+
+    folder = find_site(site)
+    skipped = _count(count_waiting, folder, workers) if count else 0
+    _make([("new-lot", {"lot": lot})], folder, now, workers)
+    return _attend(skipped)
+
+
+@command.command("month")
+@click.argument("month", metavar="YYYY-MM")
+@click.option("--lot", default="", help="One lot only. Left out: the whole month.")
+@click.option("--each-lot", is_flag=True, help="Also a report of its own for each lot used in the month.")
+@_SITE
+@_NOW
+@_WORKERS
+def month(month, lot, each_lot, site, now, workers):
+    """Review the hatches of a month: in control or not, what changed and since when."""
+    from qckit.log import open_log
+    from qckit.reports import find_site
+
+    folder = find_site(site)
+    jobs = [("month", {"month": month, "lot": lot})]
+    if each_lot and not lot:
+        with open_log(folder) as log:
+            lots = sorted(set(log.hatches(month=month)["lot"]))
+        jobs += [("month", {"month": month, "lot": one}) for one in lots]
+    _make(jobs, folder, now, workers)
+
+
+@command.command("poor-hatch")
+@click.argument("hatch")
+@_SITE
+@_NOW
+def poor_hatch(hatch, site, now):
+    """Find the likely cause of a poor HATCH and what to do before the next feed."""
+    from qckit.reports import find_site
+
+    _make([("poor-hatch", {"hatch": hatch})], find_site(site), now, 1)
+
+
+def _count(count_waiting, folder: Path, workers: int) -> int:
+    """Count what waits; return how many photos could not be counted."""
+    result = count_waiting(folder, workers=workers, progress=progress_bar("Counting photos"))
+    for line in result.failures:
+        click.echo(f"qckit: {line}", err=True)
+    return len(result.failures)
+
+
+def _attend(skipped: int) -> int:
+    if not skipped:
+        return 0
+    click.echo(f"Needs attention: {skipped} photo{'s' if skipped > 1 else ''} could not be counted.", err=True)
+    return 1
+
+
+def _make(jobs, folder: Path, now, workers: int) -> None:
+    """Write the reports and say what each found and where it is; one error alone is raised as it is."""
+    from qckit.errors import NeedsAttention, QcError, one_line
+    from qckit.reports import run_reports
+
+    results = run_reports(jobs, folder, now=now, workers=workers, progress=_say_progress(len(jobs)))
+    errors = [r for r in results if isinstance(r, QcError)]
+    if len(results) == 1 and errors:
+        raise errors[0]
+    for run in results:
+        if isinstance(run, QcError):
+            click.echo(f"qckit: {one_line(run)}", err=True)
+        else:
+            say_report(run)
+    if errors:
+        raise NeedsAttention(f"{len(errors)} of {len(results)} reports could not be made; see the lines above.")
+
+
+def say_report(run) -> None:
+    """Print one report's verdict and place."""
+    from qckit.errors import one_line
+
+    click.echo(f"{one_line(run.subject)}: {one_line(run.finding['headline'])}")
+    click.echo(f"  {run.html}")
+
+
+def progress_bar(words: str):
+    """Return a function that shows progress: a bar in a terminal, a line now and then otherwise."""
+    if sys.stderr.isatty():
+        from tqdm import tqdm
+
+        bar = tqdm(desc=words, unit="photo", leave=False)
+
+        def show(done: int, total: int, *_):
+            bar.total = total
+            bar.update(done - bar.n)
+            if done >= total:
+                bar.close()
+
+        return show
+
+    def say(done: int, total: int, *_):
+        if done == total or done % 20 == 0:
+            click.echo(f"{words}: {done} of {total}", err=True)
+
+    return say
+
+
+def _say_progress(total: int):
+    if total < 2:
+        return None
+    return lambda done, total, words: click.echo(f"report {done} of {total}: {words}", err=True)

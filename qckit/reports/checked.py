@@ -1,0 +1,96 @@
+"""The checked photos of a report: each photo with what stands in the log for it, hand corrections included."""
+
+from __future__ import annotations
+
+import tempfile
+from pathlib import Path
+
+from qckit.reports.names import safe_name
+from qckit.reports.waiting import PHOTOS_FOLDER
+from qckit.tables import COUNT_COLUMNS
+
+__all__ = ["checked_photos"]
+
+_COLUMNS = ["photo", "sample", "path", "title", "note", "sha256", "counter_version", "flags"]
+_PLURAL = {"nauplius": "nauplii", "umbrella": "umbrella", "cyst": "cysts", "shell": "shells"}
+
+
+def checked_photos(log, samples, *, out_dir: str | Path = "", hatches=None, limit: int = 30):
+    """Draw the photos behind some samples with the objects that were counted in them.
+
+    Parameters
+    ----------
+    log : SiteLog
+        The site's records.
+    samples : DataFrame, shape (n, any)
+        Columns of ``tables.TABLES["samples"]``.
+    out_dir : path
+        Folder of the report; pictures go into its ``checked/``. Empty: a folder of the system's for temporary files.
+    hatches : DataFrame, optional
+        Columns hatch, lot, cone: for titles that say the cone.
+    limit : int
+        Most pictures drawn; later rows have an empty path.
+
+    Returns
+    -------
+    DataFrame, shape (photos, 8)
+        photo, sample, path, title, note, sha256, counter_version, flags; for :func:`qckit.reports.thumbnails` and
+        :func:`qckit.reports.save_findings`.
+    """
+    import pandas as pd
+
+    folder = Path(out_dir) / "checked" if str(out_dir) else Path(tempfile.mkdtemp(prefix="qckit-checked-"))
+    folder.mkdir(parents=True, exist_ok=True)
+    places = {} if hatches is None else hatches.set_index("hatch")[["lot", "cone"]].to_dict("index")
+    rows = []
+    for sample in samples.sort_values(["hatch", "sample"]).to_dict("records"):
+        for photo in log.photos(sample=sample["sample"]).to_dict("records"):
+            objects = log.objects(photo=photo["photo"])
+            path = _draw(Path(log.folder), photo, objects, folder) if len(rows) < limit else ""
+            rows.append(_row(photo, sample, objects, path, places.get(sample["hatch"])))
+    return pd.DataFrame(rows, columns=_COLUMNS)
+
+
+def _row(photo: dict, sample: dict, objects, path: str, place: dict | None) -> dict:
+    where = f"lot {place['lot']}, cone {place['cone']}, " if place else ""
+    counts = objects[objects["counted"].fillna(False).astype(bool)]["stage"].value_counts()
+    note = ", ".join(f"{int(counts.get(stage, 0))} {_PLURAL[stage]}" for stage in COUNT_COLUMNS) + "."
+    by_hand = int((objects["source"].fillna("found") != "found").sum())
+    if by_hand:
+        note += f" {by_hand} object{'s' if by_hand > 1 else ''} corrected by hand."
+    flags = photo.get("flags")
+    flags = flags if isinstance(flags, str) else ""
+    if flags:
+        note += f" Flags: {flags.replace(';', ', ').replace('-', ' ').replace('_', ' ')}."
+    return {
+        "photo": photo["photo"], "sample": sample["sample"], "path": path, "title": f"{where}{sample['sample']}",
+        "note": note, "sha256": photo["sha256"], "counter_version": photo.get("counter_version"), "flags": flags,
+    }  # fmt: skip
+
+
+def _draw(site: Path, photo: dict, objects, folder: Path) -> str:
+    """Draw one photo; an empty path where its file is gone or can no longer be read."""
+    from qckit.counting import draw_checked
+    from qckit.errors import QcError
+    from qckit.photo import read_photo
+
+    source = _find(site, photo["photo"])
+    if source is None:
+        return ""
+    try:
+        picture = read_photo(source, um_per_px=photo["um_per_px"])
+    except QcError:
+        return ""
+    shown = objects[objects["source"].fillna("found") != "removed by hand"]
+    target = folder / (safe_name(Path(photo["photo"]).stem) + ".jpg")
+    image = draw_checked(picture.pixels, shown, scale=1 / picture.reduction)
+    image.convert("RGB").save(target, quality=85)
+    return str(target)
+
+
+def _find(site: Path, name: str) -> Path | None:
+    for place in (site / PHOTOS_FOLDER / name, site / name):
+        if place.is_file():
+            return place
+    files = sorted((site / PHOTOS_FOLDER).rglob("*"))
+    return next((p for p in files if p.name == Path(name).name and p.is_file()), None)

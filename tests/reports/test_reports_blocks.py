@@ -1,0 +1,143 @@
+"""Pieces of a page: numbers as written, text escaped, pictures described."""
+
+import base64
+import math
+import re
+
+import matplotlib.pyplot as plt
+import numpy as np
+import pandas as pd
+import pytest
+from PIL import Image
+
+from qckit import reports
+from qckit.errors import InputError
+from qckit.reports.blocks import number, tone_of
+from qckit.verdicts.finding import Evidence, Figure, Finding
+
+EVIL = "<script>alert('x')</script>"
+
+
+def finding(**change):
+    base = {"kind": "new-lot", "subject": "K", "verdict": "accept", "headline": "Good."}
+    return Finding(**(base | change))
+
+
+def test_no_text_of_a_finding_gets_through_unescaped():
+    f = finding(
+        subject=EVIL, verdict=EVIL, headline=EVIL, figures=[Figure(EVIL, EVIL, 1.0, unit=EVIL, note=EVIL)],
+        next_steps=[EVIL], evidence=[Evidence(EVIL, EVIL, EVIL)], would_change=[EVIL], cautions=[EVIL],
+        left_out=[EVIL], details={"tone": EVIL, "verdict_words": EVIL},
+    )  # fmt: skip
+    frame = pd.DataFrame({EVIL: [EVIL]})
+    shown = [
+        reports.first_screen(f, site_name=EVIL, now=EVIL), reports.evidence(f), reports.would_change(f),
+        reports.cautions(f), reports.left_out(f), reports.sentences([EVIL]), reports.note(EVIL),
+        reports.table(frame, caption=EVIL), reports.table(frame, headings={EVIL: EVIL}),
+        reports.figure(plt.subplots()[1], alt=EVIL, caption=EVIL),
+        reports.thumbnails(pd.DataFrame({"path": ["no"], "title": [EVIL], "note": [EVIL]}), caption=EVIL),
+    ]  # fmt: skip
+    for piece in shown:
+        assert "<script" not in piece._repr_html_() and "&lt;script&gt;" in piece._repr_html_()
+
+
+def test_first_screen_says_numbers_with_their_interval():
+    f = finding(
+        figures=[
+            Figure("hatching_efficiency_per_g", "hatching efficiency", 213456.0, 2e5, 2.3e5, "nauplii/g"),
+            Figure("dose_g", "dose", 4.26, math.nan, math.nan, "g", 1, "one cone only"),
+            Figure("x", "unknown", math.nan, unit="g"),
+        ],
+        next_steps=["Do this."],
+        details={"confidence": 0.9},
+    )
+    text = re.sub(r"<style.*?</style>|<[^>]+>", " ", reports.first_screen(f, invented=True).html, flags=re.S)
+    text = " ".join(text.split())
+    assert "Hatching efficiency 213,456 nauplii/g 200,000 to 230,000 90 % interval" in text
+    assert "Dose 4.3 g one cone only" in text
+    assert "Unknown – What to do next Do this." in text
+    assert text.startswith("Invented records: made up to show the kit; nothing here was measured. Accept (good) Good.")
+
+
+@pytest.mark.parametrize(
+    "verdict, details, tone",
+    [("accept", {}, "good"), ("reject", {}, "bad"), ("repeat-test", {}, "attention"),
+     ("not-enough-evidence", {}, "unknown"), ("accept", {"tone": "bad"}, "bad"), ("accept", {"tone": "x"}, "good")],
+)  # fmt: skip
+def test_tone(verdict, details, tone):
+    assert tone_of(finding(verdict=verdict, details=details)) == tone
+
+
+def test_numbers_as_written():
+    assert [number(1234.5, 1), number(-3.0), number(math.nan), number(None)] == ["1,234.5", "−3", "–", "–"]
+
+
+def test_table_cells():
+    frame = pd.DataFrame(
+        {
+            "count": pd.array([12345, None], dtype="Int64"),
+            "ph": [8.123456, np.nan],
+            "ok": pd.array([True, None], dtype="boolean"),
+            "word": ["a<b", None],
+        }
+    )
+    html = reports.table(frame, decimals={"ph": 2}, headings={"ph": "pH"}).html
+    assert re.findall(r"<td[^>]*>(.*?)</td>", html) == ["12,345", "8.12", "yes", "a&lt;b", "–", "–", "–", "–"]
+    assert re.findall(r"<th [^>]*>(.*?)</th>", html) == ["count", "pH", "ok", "word"]
+
+
+def test_long_and_empty_tables_say_so():
+    html = reports.table(pd.DataFrame({"n": range(300)}), caption="Counts.", limit=5).html
+    assert html.count("<tr>") == 6 and "Counts. The first 5 of 300 rows." in html
+    assert "No rows." in reports.table(pd.DataFrame({"n": []})).html
+
+
+def test_figure_needs_alt_text_and_is_closed():
+    ax = plt.subplots()[1]
+    with pytest.raises(InputError) as caught:
+        reports.figure(ax, alt=" ")
+    assert str(caught.value) == "a figure has no alt text. Say in alt= what it shows, with its main numbers."
+    before = len(plt.get_fignums())
+    html = reports.figure(ax, alt="A line.").html
+    assert len(plt.get_fignums()) == before - 1
+    assert 'alt="A line."' in html and 'src="data:image/svg+xml;base64,' in html
+
+
+def test_the_same_figure_gives_the_same_bytes():
+    def draw():
+        ax = plt.subplots()[1]
+        ax.plot([1, 2, 3], [2, 1, 3], marker="o")
+        ax.fill_between([1, 2], [0, 0], [1, 1], hatch="///")
+        return reports.figure(ax, alt="x").html
+
+    assert draw() == draw()
+
+
+def test_a_very_large_chart_becomes_a_bitmap():
+    ax = plt.subplots()[1]
+    rng = np.random.default_rng(1)
+    ax.scatter(*rng.random((2, 9000)), c=rng.random(9000))
+    html = reports.figure(ax, alt="many points").html
+    assert "data:image/png;base64," in html and len(html) < 1_500_000
+
+
+def test_thumbnails_embed_small_pictures_and_keep_the_large_beside(tmp_path):
+    source = tmp_path / "a photo #1.jpg"
+    Image.effect_noise((2000, 1500), 60).convert("RGB").save(source)
+    out = tmp_path / "out"
+    frame = pd.DataFrame({"path": [str(source), ""], "title": ["first", "second"], "note": ["12 nauplii", ""]})
+    html = reports.thumbnails(frame, out_dir=out, caption="Look.").html
+    kept = list((out / "checked").iterdir())
+    assert [p.read_bytes() == source.read_bytes() for p in kept] == [True]
+    assert f'href="checked/{kept[0].name}"' in html and "second: its photo cannot be shown." in html
+    data = base64.b64decode(re.search(r"data:image/jpeg;base64,([^\"]+)", html)[1])
+    (tmp_path / "small.jpg").write_bytes(data)
+    with Image.open(tmp_path / "small.jpg") as image:
+        assert image.size == (1100, 825)
+
+
+def test_no_more_photos_than_the_limit(tmp_path):
+    Image.new("RGB", (50, 40)).save(tmp_path / "p.jpg")
+    frame = pd.DataFrame({"path": [str(tmp_path / "p.jpg")] * 40, "title": [f"t{i}" for i in range(40)]})
+    html = reports.thumbnails(frame).html
+    assert html.count("<img") == 30 and "The first 30 of 40 are shown." in html

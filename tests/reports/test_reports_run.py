@@ -1,0 +1,212 @@
+"""Runs of a report: whole or not at all, the same bytes again, one line when it fails."""
+
+import json
+import re
+from pathlib import Path
+
+import nbformat
+import pytest
+
+from qckit import reports
+from qckit.errors import InputError, QcError
+
+NOW = "2026-11-04T12:00:00+00:00"
+FILES = ["findings.json", "notebook.ipynb", "report.html"]
+
+
+def content(folder: Path) -> dict:
+    return {p.name: p.read_bytes() for p in sorted(folder.iterdir())}
+
+
+def test_a_run_gives_page_notebook_and_findings(site, notebook, body):
+    run = reports.run_report(
+        "new-lot", site, {"lot": "K-1", "grams": 2}, now=NOW,
+        notebook=notebook(["# Lot", body, "reports.first_screen(finding, now=now)", "grams"]),
+    )  # fmt: skip
+    assert run.folder == site.resolve() / "reports" / "new-lot-K-1"
+    assert sorted(content(run.folder)) == FILES
+    page = run.html.read_text(encoding="utf-8")
+    assert "<title>New lot: K-1</title>" in page and "Lot K-1 holds." in page
+    assert "Tide &amp; &lt;Pool&gt;" in page and "<pre>2.0</pre>" in page
+    assert page.count("<style") == 1 and "<script" not in page
+    found = json.loads(run.findings.read_text(encoding="utf-8"))
+    assert (found["subject"], found["made"], found["schema"]) == ("K-1", NOW, "qckit-finding-1")
+    assert run.finding == found
+    index = (site / "reports" / "index.html").read_text(encoding="utf-8")
+    assert 'href="new-lot-K-1/report.html"' in index and "Tide &amp; &lt;Pool&gt;" in index
+
+
+def test_the_same_records_give_the_same_bytes(site, notebook, body):
+    path = notebook(["# Lot", body, "reports.first_screen(finding, now=now)"])
+    first, second = (
+        content(reports.run_report("new-lot", site, {"lot": "K-1"}, now=NOW, notebook=path).folder) for _ in "12"
+    )
+    assert first == second
+    later = content(
+        reports.run_report("new-lot", site, {"lot": "K-1"}, now="2026-11-05T12:00:00+00:00", notebook=path).folder
+    )
+    assert first["report.html"].replace(b"2026-11-04", b"2026-11-05") == later["report.html"]
+
+
+def test_the_kept_notebook_names_no_folder_of_this_machine(site, notebook, body):
+    run = reports.run_report("new-lot", site, {"lot": "K-1"}, now=NOW, notebook=notebook([body]))
+    text = run.notebook.read_text(encoding="utf-8")
+    assert str(site) not in text and "qckit-" not in text.replace("qckit-finding", "")
+    kept = nbformat.read(run.notebook, as_version=4)
+    nbformat.validate(kept)
+    assert kept.metadata.kernelspec.name == "python3" and "papermill" not in kept.metadata
+
+
+EVIL = ["<script>alert(1)</script>", "=cmd()", "../../x", "quo\"te's \\ back", "🦐 {x} {0}", "L" * 200, "a\nb"]
+
+
+@pytest.mark.slow
+def test_evil_lot_names_go_through_unharmed(site, notebook, body):
+    path = notebook([body, "reports.first_screen(finding, now=now)", "reports.evidence(finding)"])
+    runs = reports.run_reports(
+        [("new-lot", {"lot": lot}) for lot in EVIL],
+        site,
+        now=NOW,
+        workers=2,
+        notebooks={"new-lot": path},
+    )
+    assert [run.finding["subject"] for run in runs] == EVIL
+    folders = {run.folder for run in runs}
+    assert len(folders) == len(EVIL) and {f.parent for f in folders} == {site.resolve() / "reports"}
+    pages = [run.html.read_text(encoding="utf-8") for run in runs]
+    pages.append((site / "reports" / "index.html").read_text(encoding="utf-8"))
+    for page in pages:
+        assert "<script" not in page and 'href="../' not in page
+    listed = re.findall(r'href="([^"]+)/report.html"', pages[-1])
+    assert sorted(listed) == sorted(f.name for f in folders)
+
+
+def test_a_misspelt_parameter_is_refused_before_anything_runs(site, notebook, body):
+    with pytest.raises(InputError) as caught:
+        reports.run_report("new-lot", site, {"lot": "K-1", "gram": 2}, notebook=notebook([body]))
+    assert str(caught.value) == (
+        "small.ipynb: unknown parameter 'gram'. Did you mean 'grams'? Known: site, lot, grams, out_dir, now."
+    )
+    assert not (site / "reports").exists()
+
+
+@pytest.mark.parametrize(
+    "kind, parameters, now, message",
+    [
+        ("newlot", {"lot": "K"}, None,
+         "unknown kind of report 'newlot'. Did you mean 'new-lot'? Known: new-lot, month, poor-hatch."),
+        ("new-lot", {}, None, "small.ipynb: the parameter lot is empty. Say which lot the report is about."),
+        ("new-lot", {"lot": "K"}, "noon", "now is 'noon' and must be a time like 2026-11-04T09:00:00+00:00."),
+    ],
+)  # fmt: skip
+def test_what_cannot_be_run_is_refused(site, notebook, body, kind, parameters, now, message):
+    with pytest.raises(InputError) as caught:
+        reports.run_report(kind, site, parameters, now=now, notebook=notebook([body]))
+    assert str(caught.value) == message
+
+
+def test_a_folder_that_is_no_site_is_refused(tmp_path, notebook, body):
+    with pytest.raises(InputError) as caught:
+        reports.run_report("new-lot", tmp_path, {"lot": "K"}, notebook=notebook([body]))
+    assert str(caught.value) == (
+        f"{tmp_path}: no qckit.toml there, so this is not a site folder. Make one with  qckit new {tmp_path}"
+    )
+
+
+def test_a_failed_run_keeps_the_notebook_and_the_earlier_report(site, notebook, body):
+    good = reports.run_report("new-lot", site, {"lot": "K-1"}, now=NOW, notebook=notebook([body]))
+    before = content(good.folder)
+    with pytest.raises(InputError) as caught:
+        reports.run_report("new-lot", site, {"lot": "K-1"}, notebook=notebook([body, "{}['a\\nb']"]))
+    kept = site.resolve() / "reports" / "new-lot-K-1.failed.ipynb"
+    assert str(caught.value) == (
+        f"the report new-lot 'K-1' failed: KeyError: 'a\\nb'. The notebook with the error: {kept}"
+    )
+    assert "KeyError" in kept.read_text(encoding="utf-8") and content(good.folder) == before
+    reports.run_report("new-lot", site, {"lot": "K-1"}, now=NOW, notebook=notebook([body]))
+    assert not kept.exists()
+    assert sorted(p.name for p in (site / "reports").iterdir()) == ["index.html", "new-lot-K-1"]
+
+
+def test_a_message_for_the_technician_stays_as_it_is(site, notebook):
+    cell = "from qckit.errors import InputError\nraise InputError('unknown lot \\'K-9\\'. Known: K-1.')"
+    with pytest.raises(InputError) as caught:
+        reports.run_report("new-lot", site, {"lot": "K-9"}, notebook=notebook([cell]))
+    kept = site.resolve() / "reports" / "new-lot-K-9.failed.ipynb"
+    assert str(caught.value) == f"unknown lot 'K-9'. Known: K-1. The notebook with the error: {kept}"
+
+
+def test_a_notebook_without_findings_is_an_error(site, notebook):
+    with pytest.raises(InputError) as caught:
+        reports.run_report("new-lot", site, {"lot": "K"}, notebook=notebook(["1 + 1"]))
+    assert str(caught.value) == (
+        "small.ipynb: it ran but saved no findings. Call reports.save_findings(finding, out_dir) in it."
+    )
+
+
+def test_a_kernel_that_dies_is_one_line(site, notebook, body):
+    with pytest.raises(InputError) as caught:
+        reports.run_report("new-lot", site, {"lot": "K"}, notebook=notebook([body, "import os; os._exit(1)"]))
+    assert str(caught.value).startswith("the report new-lot 'K' failed: DeadKernelError: Kernel died.")
+    assert len(str(caught.value).splitlines()) == 1
+
+
+def test_one_that_fails_does_not_stop_the_others(site, notebook, body):
+    said = []
+    results = reports.run_reports(
+        [("new-lot", {"lot": "A"}), ("new-lot", {"lots": "B"}), ("new-lot", {"lot": "C"})],
+        site, now=NOW, notebooks={"new-lot": notebook([body])}, progress=lambda *args: said.append(args),
+    )  # fmt: skip
+    assert [isinstance(r, QcError) for r in results] == [False, True, False]
+    assert said == [(1, 3, "new-lot A"), (2, 3, "new-lot B"), (3, 3, "new-lot C")]
+
+
+def test_a_foreign_kernel_name_and_no_kernel_name_do_not_matter(site, notebook, body):
+    for spec in (None, {"name": "some-other-kernel", "display_name": "x", "language": "R"}):
+        path = notebook([body, "import sys; print(sys.executable)"])
+        made = nbformat.read(path, as_version=4)
+        made.metadata.pop("kernelspec", None)
+        if spec:
+            made.metadata.kernelspec = spec
+        nbformat.write(made, path)
+        run = reports.run_report("new-lot", site, {"lot": "K"}, now=NOW, notebook=path)
+        import sys
+
+        assert sys.executable in run.html.read_text(encoding="utf-8")
+
+
+def test_braces_and_accents_in_the_site_folder_do_not_matter(tmp_path, notebook, body):
+    folder = tmp_path / "Plage d'été {7} ☼"
+    folder.mkdir()
+    (folder / "qckit.toml").write_text("", encoding="utf-8")
+    run = reports.run_report("new-lot", folder, {"lot": "K"}, now=NOW, notebook=notebook([body]))
+    assert run.html.is_file() and run.folder.parent.parent == folder.resolve()
+
+
+def test_widgets_and_error_output_do_not_reach_the_page(site, notebook, body):
+    cells = [
+        body,
+        "import sys; print('a warning', file=sys.stderr)",
+        "from IPython.display import Javascript; Javascript('alert(1)')",
+        "import ipywidgets; ipywidgets.IntSlider()",
+        "print('<b>plain</b>')",
+    ]
+    page = reports.run_report("new-lot", site, {"lot": "K"}, now=NOW, notebook=notebook(cells)).html.read_text("utf-8")
+    assert "a warning" not in page and "alert(1)" not in page and "widget-state" not in page
+    assert "&lt;b&gt;plain&lt;/b&gt;" in page
+
+
+def test_find_site(site, tmp_path, monkeypatch):
+    (site / "notebooks").mkdir()
+    monkeypatch.delenv("QCKIT_SITE", raising=False)
+    monkeypatch.chdir(site / "notebooks")
+    assert reports.find_site() == site.resolve() == reports.find_site(str(site))
+    monkeypatch.chdir(tmp_path)
+    with pytest.raises(InputError) as caught:
+        reports.find_site()
+    assert str(caught.value) == (
+        f"{tmp_path}: neither this folder nor one above it is a site (none holds qckit.toml). Write the site's folder "
+        "into the notebook's parameter site, or make the invented one with  qckit demo"
+    )
+    monkeypatch.setenv("QCKIT_SITE", str(site))
+    assert reports.find_site() == site.resolve()

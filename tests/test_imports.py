@@ -1,0 +1,112 @@
+"""Imports inside the package go one way only; the map is also in DEVELOPERS.md."""
+
+import ast
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[1] / "qckit"
+BASE = {"errors", "tables", "settings", "_paths", "draw", "__init__"}  # root files
+MAY_IMPORT = {
+    "errors": set(),
+    "_paths": set(),
+    "draw": set(),
+    "__init__": set(),
+    "tables": {"errors"},
+    "settings": {"errors", "tables"},
+    "photo": BASE,
+    "counting": BASE | {"photo"},
+    "hatch": BASE,
+    "charts": BASE | {"hatch"},
+    "agreement": BASE | {"hatch"},
+    "verdicts": BASE | {"hatch", "charts", "agreement"},
+    "log": BASE,
+    "practice": BASE,
+    "review": BASE | {"photo", "counting", "hatch", "charts", "agreement", "verdicts", "log"},
+    "reports": BASE | {"photo", "counting", "hatch", "charts", "agreement", "verdicts", "log", "practice", "review"},
+}
+EVERYTHING = {*MAY_IMPORT, "commands", "cli"}
+MAY_IMPORT["commands"] = EVERYTHING - {"cli"}
+MAY_IMPORT["cli"] = EVERYTHING
+# `python -m qckit` and the names offered by `import qckit` are looked up when used, so they are not arrows
+MAY_IMPORT["__main__"] = {"cli"}
+
+
+def part_of(path: Path) -> str:
+    """Return the folder a file belongs to, or the root file's own name."""
+    inside = path.relative_to(ROOT)
+    return inside.parts[0] if len(inside.parts) > 1 else inside.stem
+
+
+def imports_of(source: str, package: tuple[str, ...]) -> set[str]:
+    """Return the parts of qckit that a file imports, at the top or inside a function.
+
+    ``package`` is the dotted place of the file, needed for relative imports.
+    """
+    found = set()
+    for node in ast.walk(ast.parse(source)):
+        names = []
+        if isinstance(node, ast.Import):
+            names = [alias.name for alias in node.names]
+        elif isinstance(node, ast.ImportFrom):
+            base = ".".join(package[: len(package) - node.level + 1]) if node.level else ""
+            module = ".".join(filter(None, [base, node.module]))
+            names = [f"{module}.{alias.name}" for alias in node.names] if module == "qckit" else [module]
+        for name in names:
+            parts = name.split(".")
+            if parts[0] == "qckit":
+                inner = parts[1] if len(parts) > 1 else "__init__"
+                known = (ROOT / inner).is_dir() or (ROOT / f"{inner}.py").is_file()
+                found.add(inner if known else "__init__")
+    return found
+
+
+def wrong_arrows(part: str, imported: set[str]) -> set[str]:
+    """Return the imports that a part must not make."""
+    return imported - MAY_IMPORT[part] - {part}
+
+
+FILES = sorted(p for p in ROOT.rglob("*.py") if "_data" not in p.parts)
+
+
+@pytest.mark.parametrize("path", FILES, ids=lambda p: str(p.relative_to(ROOT)))
+def test_imports_go_down_the_map_only(path):
+    part = part_of(path)
+    assert part in MAY_IMPORT, f"{part} is new: put it into the map here and in DEVELOPERS.md"
+    package = ("qckit", *path.relative_to(ROOT).parts[:-1])
+    assert wrong_arrows(part, imports_of(path.read_text(encoding="utf-8"), package)) == set()
+
+
+@pytest.mark.parametrize(
+    "part, source, wrong",
+    [
+        ("photo", "from qckit.counting import count_photo", {"counting"}),
+        ("log", "def f():\n    from qckit import hatch", {"hatch"}),
+        ("verdicts", "import qckit.log.query", {"log"}),
+        ("counting", "from ..reports import run", {"reports"}),
+        ("hatch", "from qckit.errors import InputError\nfrom . import metrics", set()),
+    ],
+)
+def test_a_wrong_arrow_is_found(part, source, wrong):
+    assert wrong_arrows(part, imports_of(source, ("qckit", part))) == wrong
+
+
+def test_no_part_imports_itself_in_a_ring():
+    arrows = {part: set() for part in MAY_IMPORT}
+    for path in FILES:
+        package = ("qckit", *path.relative_to(ROOT).parts[:-1])
+        part = part_of(path)
+        arrows[part] |= imports_of(path.read_text(encoding="utf-8"), package) - {part, "__init__"}
+    done: set[str] = set()
+    while arrows:
+        free = {part for part, needs in arrows.items() if needs <= done}
+        assert free, f"a ring among {sorted(arrows)}"
+        done |= free
+        arrows = {part: needs for part, needs in arrows.items() if part not in free}
+
+
+def test_core_folders_print_nothing():
+    for path in FILES:
+        if part_of(path) in {"photo", "counting", "hatch", "charts", "agreement", "verdicts", "log", "reports"}:
+            calls = [n for n in ast.walk(ast.parse(path.read_text(encoding="utf-8"))) if isinstance(n, ast.Call)]
+            assert not [c for c in calls if isinstance(c.func, ast.Name) and c.func.id == "print"], path

@@ -1,0 +1,34 @@
+"""Starting is quick: heavy libraries are imported when they are needed."""
+
+import subprocess
+import sys
+import time
+
+import pytest
+
+HEAVY = ("pandas", "numpy", "scipy", "matplotlib", "skimage", "statsmodels", "sqlalchemy", "papermill", "nbconvert")
+
+
+def best_of(command, rounds=5):
+    """Return the least wall time of a command, in seconds: the load of the machine can only add to it."""
+    times = []
+    for _ in range(rounds):
+        start = time.perf_counter()
+        subprocess.run(command, check=True, capture_output=True)
+        times.append(time.perf_counter() - start)
+    return min(times)
+
+
+def test_import_takes_less_than_0_3_s():
+    assert best_of([sys.executable, "-c", "import qckit"]) < 0.3
+
+
+def test_help_takes_less_than_0_5_s():
+    assert best_of([sys.executable, "-m", "qckit", "--help"]) < 0.5
+
+
+@pytest.mark.parametrize("start", ["import qckit", "import qckit.cli", "import qckit.reports", "import qckit.log"])
+def test_start_loads_nothing_heavy(start):
+    code = f"import sys; {start}; print([m for m in {HEAVY!r} if m in sys.modules])"
+    done = subprocess.run([sys.executable, "-c", code], check=True, capture_output=True, text=True)
+    assert done.stdout.strip() == "[]"
