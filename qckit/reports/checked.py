@@ -83,7 +83,7 @@ def _draw(site: Path, photo: dict, objects, folder: Path) -> str:
         return ""
     shown = objects[objects["source"].fillna("found") != "removed by hand"]
     target = folder / (safe_name(Path(photo["photo"]).stem) + ".jpg")
-    image = draw_checked(picture.pixels, shown, scale=1 / picture.reduction)
+    image = draw_checked(picture.pixels, shown, um_per_px=photo["um_per_px"], px_per_photo_px=1 / picture.reduction)
     image.convert("RGB").save(target, quality=85)
     return str(target)
 
