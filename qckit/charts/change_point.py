@@ -1,0 +1,222 @@
+"""Since when? Changes in the mean of a series: exact least squares, how many by BIC, each with an interval."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+
+from qckit.errors import InputError
+
+__all__ = ["Change", "Segmentation", "break_interval", "find_changes"]
+
+
+@dataclass(frozen=True)
+class Change:
+    """One change: ``last_before`` and its bounds are 1-based numbers of the last point before it."""
+
+    last_before: int
+    low: int
+    high: int
+    mean_before: float
+    mean_after: float
+
+    @property
+    def step(self) -> float:
+        """By how much the mean moved."""
+        return self.mean_after - self.mean_before
+
+
+@dataclass(frozen=True)
+class Segmentation:
+    """A series cut where its mean changes."""
+
+    changes: list
+    means: list
+    rss: float
+    bic: list  # by number of changes, from none
+    n_points: int
+    confidence: float
+
+    @property
+    def n_changes(self) -> int:
+        """How many changes were kept."""
+        return len(self.changes)
+
+
+def find_changes(values, *, weights=None, most=4, shortest=None, n_changes=None, confidence=0.95) -> Segmentation:
+    """Cut a series where its mean changes.
+
+    Every cut is tried (dynamic programming), so that the answer is the least-squares one; the number of changes is
+    the one with the smallest BIC.
+
+    Parameters
+    ----------
+    values : array_like of float, shape (n,)
+        In the order of time, without gaps.
+    weights : array_like of float, shape (n,), optional
+        Inverse variances up to a factor, such as the numbers counted.
+    most : int
+        Most changes looked for.
+    shortest : int, optional
+        Fewest points between two changes; a tenth of the series and at least 3 when left out.
+    n_changes : int, optional
+        Keep exactly so many instead of choosing by BIC.
+    confidence : float
+        Of the interval of each change.
+
+    Returns
+    -------
+    Segmentation
+
+    Raises
+    ------
+    InputError
+        A value is missing, or there are fewer than six points.
+
+    References
+    ----------
+    Bai and Perron 2003, Journal of Applied Econometrics 18:1-22 (algorithm, BIC); Bai 1997, Review of Economics and
+    Statistics 79:551-563 (interval).
+    """
+    y = np.asarray(values, float)
+    w = np.ones(len(y)) if weights is None else np.asarray(weights, float)
+    if len(y) < 6:
+        raise InputError(f"values: {len(y)} points are too few to look for a change. Wait until there are six.")
+    if not (np.isfinite(y).all() and np.isfinite(w).all() and (w > 0).all()):
+        raise InputError("values: a change is looked for in a series without gaps. Leave missing points out first.")
+    w = w / w.mean()
+    n = len(y)
+    shortest = max(3, n // 10) if shortest is None else max(1, int(shortest))
+    most = max(0, min(most if n_changes is None else n_changes, n // shortest - 1))
+    cost = _costs(y, w)
+    best, cuts = _best_cuts(cost, n, most, shortest)
+    rss = np.maximum([best[m][n] for m in range(most + 1)], 1e-300)
+    bic = [_bic(r, n, m, w) for m, r in enumerate(rss)]
+    kept = int(np.argmin(bic)) if n_changes is None else most
+    ends = _trace(cuts, n, kept)
+    return _described(y, w, ends, float(rss[kept]), bic, confidence)
+
+
+def _costs(y, w):
+    """Residual sum of squares of every stretch: cost[i, j] for points i to j - 1."""
+    cw, cy, cyy = (np.concatenate([[0.0], np.cumsum(v)]) for v in (w, w * (y - y.mean()), w * (y - y.mean()) ** 2))
+    weight = cw[None, :] - cw[:, None]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        cost = (cyy[None, :] - cyy[:, None]) - (cy[None, :] - cy[:, None]) ** 2 / weight
+    return np.where(weight > 0, np.maximum(cost, 0), np.inf)
+
+
+def _best_cuts(cost, n, most, shortest):
+    """Least cost of the first j points in m + 1 stretches, and where the last stretch begins."""
+    best = [np.where(np.arange(n + 1) >= shortest, cost[0], np.inf)]
+    cuts = [np.zeros(n + 1, int)]
+    for _ in range(most):
+        now, where = np.full(n + 1, np.inf), np.zeros(n + 1, int)
+        for j in range(2 * shortest, n + 1):
+            total = best[-1][: j - shortest + 1] + cost[: j - shortest + 1, j]
+            where[j] = int(np.argmin(total))
+            now[j] = total[where[j]]
+        best.append(now)
+        cuts.append(where)
+    return best, cuts
+
+
+def _trace(cuts, n, m):
+    """Numbers of the last point of each stretch."""
+    ends = [n]
+    for level in range(m, 0, -1):
+        ends.append(int(cuts[level][ends[-1]]))
+    return ends[::-1]
+
+
+def _bic(rss, n, m, w):
+    """Normal log likelihood with m + 1 means, m dates and a variance."""
+    log_lik = -0.5 * n * (math.log(rss / n) + 1 + math.log(2 * math.pi)) + 0.5 * float(np.sum(np.log(w)))
+    return -2 * log_lik + math.log(n) * (2 * m + 2)
+
+
+def _described(y, w, ends, rss, bic, confidence):
+    starts = [0, *ends[:-1]]
+    stretches = list(zip(starts, ends, strict=True))
+    means = [float(np.average(y[a:b], weights=w[a:b])) for a, b in stretches]
+    variances = [
+        float(np.sum(w[a:b] * (y[a:b] - mean) ** 2) / (b - a)) for (a, b), mean in zip(stretches, means, strict=True)
+    ]
+    changes = []
+    for i in range(len(ends) - 1):
+        low, high = break_interval(means[i + 1] - means[i], variances[i], variances[i + 1], confidence=confidence)
+        at = ends[i]
+        changes.append(
+            Change(at, max(1, math.floor(at - high)), min(len(y) - 1, math.ceil(at - low)), means[i], means[i + 1])
+        )
+    return Segmentation(changes, means, rss, bic, len(y), confidence)
+
+
+def break_interval(step, variance_before, variance_after, *, confidence=0.95):
+    """How far the change found may lie from the true one, in points.
+
+    Parameters
+    ----------
+    step : float
+        Change of the mean.
+    variance_before, variance_after : float
+        Variance of a point on either side.
+    confidence : float
+
+    Returns
+    -------
+    tuple of float
+        (low, high): with this confidence, found minus true lies between them; low is negative. The true change then
+        lies between found - high and found - low.
+
+    References
+    ----------
+    Bai 1997, Review of Economics and Statistics 79:551-563: the place of the maximum of a two-sided Brownian motion
+    with drift. With equal variances the 95 % interval is +-11.03 variance / step^2.
+    """
+    floor = 1e-12 * max(step * step, 1e-300)
+    before, after = max(variance_before, floor), max(variance_after, floor)
+    tail = (1 - confidence) / 2
+    ratio = round(after / before, 4)
+    scale = before / step**2
+    return _argmax_quantile(tail, ratio) * scale, _argmax_quantile(1 - tail, ratio) * scale
+
+
+@lru_cache(maxsize=256)
+def _argmax_quantile(chance, ratio):
+    """Quantile of where W(s) - |s| / 2 is highest, W having variance ``ratio`` on the right of zero.
+
+    Found from the joint law of the maximum and its place on each half line: for Brownian motion of variance v and
+    drift -1/2 the maximum is exponential with rate 1 / v, and given a maximum of m its place has the inverse Gaussian
+    density of the first passage through m.
+    """
+    from scipy.optimize import brentq
+
+    high = 40.0 * max(1.0, ratio)
+
+    def excess(s):
+        return _argmax_cdf(s, ratio) - chance
+
+    return float(brentq(excess, -60.0, high * 1.5, xtol=1e-4))
+
+
+def _argmax_cdf(s, ratio):
+    """P(place of the maximum <= s)."""
+    m, w = np.polynomial.laguerre.laggauss(80)
+    if s <= 0:  # the mirror image: the left half line has variance 1, the right one ``ratio``
+        return float(np.sum(w * _passed(m, -s, 1.0, ratio)))
+    return float(1 - np.sum(w * _passed(m * ratio, s, ratio, 1.0)))
+
+
+def _passed(m, s, own, other):
+    """P(own side's place > s | own maximum m) x P(other side's maximum < m); m is drawn with rate 1 / own."""
+    from scipy.special import log_ndtr, ndtr
+
+    root = np.sqrt(own * max(s, 1e-12))
+    # given that the level m is reached, the path has drift +1/2: an inverse Gaussian first passage
+    a = ndtr((0.5 * s - m) / root)
+    b = np.exp(m / own + log_ndtr(-(0.5 * s + m) / root))
+    return (1 - (a + b)) * (1 - np.exp(-m / other))

@@ -1,0 +1,273 @@
+"""Drawing of control charts: marks on an Axes from a chart's frame; no statistics here.
+
+A signal is told by its shape (an open diamond around the point) and the number of its rule, limits by their line
+style and by a label, phases by filled and open points; colour only repeats what shape already says.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from qckit import draw
+
+__all__ = ["draw_control_chart", "draw_cusum", "draw_ewma", "draw_small_multiples", "rule_mark"]
+
+_LETTER = {"eight_one_side": "W4"}
+
+
+def rule_mark(rule: str) -> str:
+    """Return the short mark of a rule: the number of its test."""
+    from qckit.charts.rules import RULES
+
+    return _LETTER.get(rule) or RULES[rule].test.rsplit(" ", 1)[-1]
+
+
+def draw_control_chart(frame, *, ax=None, signals=None, title="", ylabel="", note="", decimals=1, target=None,
+                       target_label="", xlabel="", legend=True, ylim=None):  # fmt: skip
+    """Draw a control chart.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        Columns of ``charts.CHART_COLUMNS``. With times in ``at`` the points stand at their time, else at their number.
+    ax : Axes, optional
+    signals : DataFrame, optional
+        From :func:`qckit.charts.rules.find_signals`.
+    title, ylabel, xlabel : str
+        ``ylabel`` with its unit.
+    note : str
+        Written under the axis: baseline, kind of limits, what chance alone does.
+    decimals : int
+        In the labels of the limits.
+    target, target_label : float, str
+        The site's own limit, drawn as a dotted line.
+    legend : bool
+        Explain the marks.
+    ylim : tuple of float, optional
+
+    Returns
+    -------
+    Axes
+    """
+    ax = draw.new_axes(ax, figsize=(8.6, 3.6))
+    timed = "at" in frame and frame["at"].notna().all() and len(frame) > 0
+    x = _places(frame, timed)
+    for name, part in _parts(frame):
+        _draw_limits(ax, x[part], frame[part], decimals, last=name == _last_group(frame))
+    _draw_points(ax, x, frame)
+    _mark_groups(ax, x, frame)
+    if signals is not None and len(signals):
+        _draw_signals(ax, x, frame, signals)
+    if target is not None:
+        ax.axhline(target, color=draw.INK, linestyle=":", linewidth=1.4)
+        ax.annotate(target_label or f"site's minimum {target:g}", (0, target), xycoords=("axes fraction", "data"),
+                    xytext=(2, 2), textcoords="offset points", fontsize=7.5, va="bottom")  # fmt: skip
+    ax.set_title(title, pad=14)
+    ax.set_ylabel(ylabel)
+    n = int(frame["value"].notna().sum())
+    ax.set_xlabel((xlabel or ("start of the hatch" if timed else "hatch, in order")) + f"   (n = {n})")
+    if timed:
+        _date_axis(ax)
+    if ylim is not None:
+        ax.set_ylim(*ylim)
+    if note:
+        ax.annotate(note, (0, 0), xycoords="axes fraction", xytext=(0, -40), textcoords="offset points", fontsize=7.5,
+                    va="top", annotation_clip=False, wrap=False)  # fmt: skip
+    if legend:
+        _legend(ax, frame, signals)
+    ax.margins(x=0.02)
+    return ax
+
+
+def _places(frame, timed):
+    if timed:
+        return frame["at"].dt.tz_convert(None).to_numpy()
+    return frame["point"].to_numpy(dtype=float)
+
+
+def _parts(frame):
+    """Stretches between changes of the group, each as a boolean mask over the rows."""
+    group = frame["group"].astype(str).to_numpy()
+    for name in dict.fromkeys(group):
+        yield name, group == name
+
+
+def _last_group(frame):
+    return str(frame["group"].iloc[-1]) if len(frame) else ""
+
+
+def _draw_limits(ax, x, part, decimals, *, last):
+    known = part["low"].notna().to_numpy()
+    if not known.any():
+        return
+    xs, part = x[known], part[known]
+    for column, line in (("centre", "-"), ("low", "--"), ("high", "--")):
+        ax.step(xs, part[column].to_numpy(), where="mid", color=draw.INK, linestyle=line,
+                linewidth=1.1 if column == "centre" else 0.9)  # fmt: skip
+    ax.fill_between(xs, part["low"].to_numpy(), part["high"].to_numpy(), step="mid", color=draw.SERIES[0], alpha=0.07,
+                    linewidth=0)  # fmt: skip
+    if last:
+        for column, word in (("high", "upper"), ("centre", "mean"), ("low", "lower")):
+            value = part[column].iloc[-1]
+            ax.annotate(f"{word} {value:,.{decimals}f}", (1, value), xycoords=("axes fraction", "data"),
+                        xytext=(4, 0), textcoords="offset points", va="center", fontsize=7.5,
+                        annotation_clip=False)  # fmt: skip
+
+
+def _draw_points(ax, x, frame):
+    y, phase = frame["value"].to_numpy(dtype=float), frame["phase"].astype(str).to_numpy()
+    size = 4.5 if len(frame) <= 150 else 3
+    for _, part in _parts(frame):
+        joined = part & (phase != "set aside") & np.isfinite(y)
+        ax.plot(x[joined], y[joined], color=draw.SERIES[0], linewidth=0.5, alpha=0.7)
+    for name, style in (
+        ("baseline", {"marker": "o", "markerfacecolor": "white", "markeredgecolor": draw.SERIES[0]}),
+        ("set aside", {"marker": "x", "color": "#7F7F7F"}),
+        ("", {"marker": "o", "color": draw.SERIES[0]}),
+    ):
+        chosen = (phase == name) if name else ~np.isin(phase, ("baseline", "set aside"))
+        if chosen.any():
+            ax.plot(x[chosen], y[chosen], linestyle="none", markersize=size, **style)
+
+
+def _mark_groups(ax, x, frame):
+    """A thin line and the name where the lot changes."""
+    group = frame["group"].astype(str).to_numpy()
+    if len(set(group)) < 2:
+        return
+    for i, name in enumerate(group):
+        if i == 0 or name != group[i - 1]:
+            if i:
+                ax.axvline(x[i], color="#7F7F7F", linewidth=0.8)
+            ax.annotate(name, (x[i], 1), xycoords=("data", "axes fraction"), xytext=(2, 1), textcoords="offset points",
+                        fontsize=8, va="bottom", annotation_clip=False)  # fmt: skip
+
+
+def _draw_signals(ax, x, frame, signals):
+    place = {p: i for i, p in enumerate(frame["point"])}
+    chosen = signals[signals["point"].isin(place)]
+    for point, rows in chosen.groupby("point", sort=True):
+        i = place[point]
+        value = frame["value"].iloc[i]
+        ax.plot(x[i], value, marker="D", markersize=9, markerfacecolor="none", markeredgecolor=draw.SERIES[1],
+                markeredgewidth=1.4, linestyle="none")  # fmt: skip
+        below = value < frame["centre"].iloc[i]
+        if len(chosen) <= 40 or rows["rule"].iloc[0] == "beyond_3":
+            ax.annotate(",".join(dict.fromkeys(rule_mark(r) for r in rows["rule"])), (x[i], value),
+                        xytext=(0, -7 if below else 7), textcoords="offset points", ha="center",
+                        va="top" if below else "bottom", fontsize=7, color=draw.INK)  # fmt: skip
+
+
+def _legend(ax, frame, signals):
+    from matplotlib.lines import Line2D
+
+    phase, handles = set(frame["phase"].astype(str)), []
+    blue = draw.SERIES[0]
+    if "baseline" in phase:
+        handles.append(Line2D([], [], marker="o", markerfacecolor="white", markeredgecolor=blue, linestyle="none",
+                              label="baseline"))  # fmt: skip
+    if phase - {"baseline", "set aside"}:
+        handles.append(Line2D([], [], marker="o", color=blue, linestyle="none", label="hatch"))
+    if "set aside" in phase:
+        handles.append(Line2D([], [], marker="x", color="#7F7F7F", linestyle="none", label="set aside"))
+    if signals is not None and len(signals):
+        rules = ", ".join(sorted({rule_mark(r) for r in signals["rule"]}))
+        handles.append(Line2D([], [], marker="D", markerfacecolor="none", markeredgecolor=draw.SERIES[1],
+                              linestyle="none", label=f"signal (test {rules})"))  # fmt: skip
+    handles.append(Line2D([], [], color=draw.INK, linestyle="--", linewidth=0.9, label="limits"))
+    ax.legend(handles=handles, loc="lower right", bbox_to_anchor=(1, 1), ncols=len(handles), fontsize=7.5,
+              handletextpad=0.4, columnspacing=1.0, borderaxespad=0.1)  # fmt: skip
+
+
+def _date_axis(ax):
+    import matplotlib.dates as mdates
+
+    locator = mdates.AutoDateLocator(minticks=3, maxticks=8)
+    ax.xaxis.set_major_locator(locator)
+    ax.xaxis.set_major_formatter(mdates.ConciseDateFormatter(locator, show_offset=True))
+
+
+def draw_small_multiples(frame, by, *, signals=None, ylabel="", title="", decimals=1, columns=2):
+    """Draw one small chart for each cone or operator, on one scale.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        A chart's frame with the further column ``by``.
+    by : str
+        Column whose values get a chart each.
+    signals : DataFrame, optional
+        Signals of the whole chart; each small chart shows its own.
+    ylabel, title : str
+    decimals : int
+    columns : int
+        Charts side by side.
+
+    Returns
+    -------
+    Figure
+    """
+    import matplotlib.pyplot as plt
+
+    names = sorted(frame[by].dropna().unique())
+    rows = max(1, -(-len(names) // columns))
+    fig, axes = plt.subplots(rows, columns, figsize=(8.6, 2.5 * rows), sharex=True, sharey=True, squeeze=False,
+                             layout="constrained")  # fmt: skip
+    for ax, name in zip(axes.flat, names, strict=False):
+        part = frame[frame[by] == name]
+        own = signals[signals["point"].isin(part["point"])] if signals is not None else None
+        draw_control_chart(part, ax=ax, signals=own, title=f"{by} {name}", decimals=decimals, legend=False)
+        ax.set_xlabel(f"n = {int(part['value'].notna().sum())}")
+        ax.set_title(f"{by} {name}", pad=12, fontsize=9.5)
+        if part["group"].nunique() > 3:
+            for text in list(ax.texts):
+                if text.get_text() in set(part["group"]):
+                    text.remove()
+    for ax in list(axes.flat)[len(names) :]:
+        ax.set_visible(False)
+    fig.supylabel(ylabel, fontsize=9.5)
+    if title:
+        fig.suptitle(title, fontsize=11, fontweight="bold", x=0.01, ha="left")
+    return fig
+
+
+def draw_ewma(frame, *, ax=None, title="", ylabel=""):
+    """Draw an EWMA chart from :func:`qckit.charts.memory.ewma_chart` and return the Axes."""
+    ax = draw.new_axes(ax, figsize=(8.6, 3.2))
+    x = frame["point"].to_numpy()
+    ax.plot(x, frame["value"], linestyle="none", marker=".", color="#999999", label="hatch")
+    ax.plot(x, frame["ewma"], color=draw.SERIES[0], linewidth=1.4, label="weighted mean")
+    for column, style in (("centre", "-"), ("low", "--"), ("high", "--")):
+        ax.step(x, frame[column], where="mid", color=draw.INK, linestyle=style, linewidth=0.9)
+        draw.label_end(x[-1], frame[column].iloc[-1], f"{frame[column].iloc[-1]:.4g}", ax=ax)
+    out = frame["signal"] != 0
+    if out.any():
+        ax.plot(x[out], frame["ewma"][out], linestyle="none", marker="D", markersize=8, markerfacecolor="none",
+                markeredgecolor=draw.SERIES[1], label="signal")  # fmt: skip
+    ax.set_title(title)
+    ax.set_ylabel(ylabel)
+    ax.set_xlabel(f"hatch, in order   (n = {int(frame['value'].notna().sum())})")
+    ax.legend(fontsize=7.5, loc="best")
+    return ax
+
+
+def draw_cusum(frame, *, ax=None, title="", ylabel=""):
+    """Draw a tabular CUSUM from :func:`qckit.charts.memory.cusum_chart` and return the Axes."""
+    ax = draw.new_axes(ax, figsize=(8.6, 3.2))
+    x, height = frame["point"].to_numpy(), float(frame["decision"].iloc[0])
+    ax.plot(x, frame["high_sum"], color=draw.SERIES[0], marker="^", markersize=3.5, linewidth=1, label="sum above")
+    ax.plot(x, -frame["low_sum"], color=draw.SERIES[1], marker="v", markersize=3.5, linewidth=1, linestyle="-.",
+            label="sum below")  # fmt: skip
+    for side in (height, -height):
+        draw.reference_line(side, f"signal {side:.4g}", ax=ax)
+    out = frame["signal"].to_numpy()
+    if (out != 0).any():
+        y = np.where(out > 0, frame["high_sum"], -frame["low_sum"])
+        ax.plot(x[out != 0], y[out != 0], linestyle="none", marker="D", markersize=8, markerfacecolor="none",
+                markeredgecolor=draw.INK, label="signal")  # fmt: skip
+    ax.axhline(0, color=draw.INK, linewidth=0.8)
+    ax.set_title(title)
+    ax.set_ylabel(ylabel)
+    ax.set_xlabel(f"hatch, in order   (n = {int(frame['value'].notna().sum())})")
+    ax.legend(fontsize=7.5, loc="best")
+    return ax

@@ -1,0 +1,390 @@
+"""Control limits as data: what is estimated from a baseline, and what it says of each later point.
+
+``fit_limits`` estimates, ``apply_limits`` judges; between the two stands a small frozen record that can be stored.
+Nothing here draws.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from dataclasses import asdict, dataclass, field, replace
+
+import numpy as np
+import pandas as pd
+
+from qckit.errors import InputError, unknown_name
+
+__all__ = [
+    "CHART_COLUMNS", "D2_EXACT", "D2_TABLE", "D4_TABLE", "KINDS", "Limits", "apply_limits", "check_points",
+    "fit_limits", "moving_range", "working_values",
+]  # fmt: skip
+
+D2_TABLE = 1.128
+"""Mean range of two standard normal values as printed in tables; used unless asked otherwise."""
+D2_EXACT = 2 / math.sqrt(math.pi)
+"""The same, unrounded."""
+D4_TABLE = 3.267
+"""Upper limit of a moving range of two as a multiple of its mean, as printed in tables."""
+
+KINDS = {
+    "individuals": "individual values",
+    "log individuals": "individual values on a log scale",
+    "p": "proportion, binomial",
+    "p prime": "proportion, with the spread between hatches allowed for",
+    "u": "count per unit, Poisson",
+    "u prime": "count per unit, with the spread between hatches allowed for",
+}
+"""Kind of chart -> what it takes for granted."""
+
+CHART_COLUMNS = ("point", "label", "at", "group", "value", "size", "centre", "sigma", "low", "high", "z", "phase")
+"""Columns of every chart's frame; ``value`` to ``high`` are in the chart's unit, ``z`` in standard deviations."""
+
+_COUNTS = ("p", "p prime", "u", "u prime")
+
+
+@dataclass(frozen=True)
+class Limits:
+    """Limits estimated from a baseline, ready to be applied to other points.
+
+    Attributes
+    ----------
+    kind : str
+        One of :data:`KINDS`.
+    centre : float
+        Mean on the working scale: a share (not percent) for p, a rate per unit for u, a value, or a log value.
+    sigma : float
+        Standard deviation of a point on the working scale; for the prime charts the factor by which the spread
+        exceeds the binomial or Poisson one; 1 for p and u.
+    n_points : int
+        Points the limits rest on.
+    width : float
+        Standard deviations from the centre to a limit: 3, or more for a short baseline.
+    per : float
+        What the chart's unit is: 100 for percent, 1000 for "per 1,000". Limits are multiplied by it.
+    df : float
+        Degrees of freedom of ``sigma``; infinite when it is taken as known.
+    spread : str
+        ``moving range``, ``standard deviation`` or ``given``.
+    d2 : float
+        Constant that turned the mean moving range into ``sigma``.
+    slope_per_day, origin_day : float
+        Slope of the centre on the working scale, and the day (since 1970) at which it is ``centre``; slope 0 is a
+        level centre line.
+    reach : dict
+        Rule code -> what the rule needs in place of its textbook figure, so that its false-alarm rate holds although
+        the limits are estimates (see :mod:`qckit.charts.baseline`).
+    """
+
+    kind: str
+    centre: float
+    sigma: float
+    n_points: int
+    width: float = 3.0
+    per: float = 1.0
+    df: float = math.inf
+    spread: str = "moving range"
+    d2: float = D2_TABLE
+    slope_per_day: float = 0.0
+    origin_day: float = 0.0
+    reach: dict = field(default_factory=dict)
+
+    def to_json(self) -> str:
+        """Return the limits as JSON text, for the log's baselines table."""
+        values = asdict(self)
+        values["df"] = None if math.isinf(self.df) else self.df
+        return json.dumps(values, sort_keys=True)
+
+    @classmethod
+    def from_json(cls, text: str) -> Limits:
+        """Read limits back.
+
+        Raises
+        ------
+        InputError
+            The text is not what :meth:`to_json` wrote.
+        """
+        try:
+            values = json.loads(text)
+            values["df"] = math.inf if values.get("df") is None else float(values["df"])
+            found = cls(**values)
+        except (ValueError, TypeError, KeyError, AttributeError) as error:
+            raise InputError(
+                f"baselines: the stored limits cannot be read ({error}). Set the baseline again from its hatches."
+            ) from error
+        if found.kind not in KINDS:
+            raise unknown_name("kind of chart", found.kind, KINDS, where="baselines")
+        return found
+
+    def with_width(self, width: float, reach: dict | None = None) -> Limits:
+        """Return a copy with other widths."""
+        return replace(self, width=width, reach=dict(reach or {}))
+
+
+def moving_range(values):
+    """Absolute differences of neighbours; one fewer than the values.
+
+    Parameters
+    ----------
+    values : array_like of float, shape (n,)
+
+    Returns
+    -------
+    ndarray of float, shape (n - 1,)
+    """
+    return np.abs(np.diff(np.asarray(values, float)))
+
+
+def check_points(points, kind: str, *, where: str = "points"):
+    """Check a chart's input and return a clean copy with every column it may use.
+
+    Parameters
+    ----------
+    points : DataFrame, shape (n, any)
+        ``value`` for individuals; ``count`` and ``size`` for p and u. ``label``, ``at`` (timestamps) and ``group``
+        (such as the lot) are optional.
+    kind : str
+        One of :data:`KINDS`.
+    where : str
+        How messages name the table.
+
+    Returns
+    -------
+    DataFrame, shape (n, 6)
+        label, at, group, value, count, size; points without a value are kept and are NaN.
+
+    Raises
+    ------
+    InputError
+        Unknown kind, missing column, negative count or size, a count above its size, a value not above 0 on a log
+        scale.
+    """
+    if kind not in KINDS:
+        raise unknown_name("kind of chart", kind, KINDS, where=where)
+    needed = ("count", "size") if kind in _COUNTS else ("value",)
+    for name in needed:
+        if name not in points:
+            raise unknown_name("column", name, points.columns, where=where).__class__(
+                f"{where}: a {kind} chart needs the column {name}. Found: {', '.join(map(str, points.columns))}."
+            )
+    clean = pd.DataFrame(index=range(len(points)))
+    labels = points["label"] if "label" in points else pd.Series(range(1, len(points) + 1))
+    clean["label"] = [str(label) for label in labels]
+    clean["at"] = pd.Series(points["at"].to_numpy()) if "at" in points else pd.NaT
+    if "at" in points:
+        clean["at"] = pd.to_datetime(clean["at"], utc=True)
+    clean["group"] = [str(g) for g in points["group"]] if "group" in points else ""
+    for name in ("value", "count", "size"):
+        clean[name] = points[name].to_numpy(dtype=float, na_value=np.nan) if name in points else np.nan
+    if kind in _COUNTS:
+        _check_counts(clean, kind, where)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            clean["value"] = np.where(clean["size"] > 0, clean["count"] / clean["size"], np.nan)
+    elif kind == "log individuals":
+        wrong = clean["value"] <= 0
+        if wrong.any():
+            row = clean[wrong].iloc[0]
+            raise InputError(
+                f"{where}, {row['label']}: value is {row['value']:g}, and a log scale needs values above 0. "
+                "Leave it empty if it was not measured, or chart individuals instead."
+            )
+    return clean
+
+
+def _check_counts(clean, kind, where):
+    for name in ("count", "size"):
+        wrong = clean[name] < 0
+        if wrong.any():
+            row = clean[wrong].iloc[0]
+            raise InputError(
+                f"{where}, {row['label']}: {name} is {row[name]:g}, and it cannot be negative. Correct it."
+            )
+    if kind in ("p", "p prime"):
+        wrong = clean["count"] > clean["size"]
+        if wrong.any():
+            row = clean[wrong].iloc[0]
+            raise InputError(
+                f"{where}, {row['label']}: count is {row['count']:g} of {row['size']:g}, and a part cannot exceed "
+                "its whole. Correct one of them."
+            )
+
+
+def working_values(clean, kind: str):
+    """Values on the scale on which limits are symmetric, shape (n,)."""
+    return np.log(clean["value"].to_numpy()) if kind == "log individuals" else clean["value"].to_numpy()
+
+
+def _base_sigma(kind, centre, size):
+    """Standard deviation of a point under the plain model (1 for individuals), shape (n,)."""
+    if kind in ("p", "p prime"):
+        spread = centre * (1 - centre)
+    elif kind in ("u", "u prime"):
+        spread = centre
+    else:
+        return np.ones(np.shape(size))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.sqrt(np.clip(spread, 0, None) / size)
+
+
+def _days(at):
+    return (at - pd.Timestamp("1970-01-01", tz="UTC")) / pd.Timedelta(days=1)
+
+
+def _line(limits: Limits, at):
+    """Centre on the working scale for each point, shape (n,)."""
+    if not limits.slope_per_day:
+        return np.full(len(at), limits.centre)
+    return limits.centre + limits.slope_per_day * (_days(at).to_numpy(dtype=float) - limits.origin_day)
+
+
+def fit_limits(points, kind: str, *, include=None, per=1.0, d2=D2_TABLE, spread="moving range", slope_per_day=0.0,
+               origin=None, where="points") -> Limits:  # fmt: skip
+    """Estimate limits from a baseline.
+
+    Parameters
+    ----------
+    points : DataFrame, shape (n, any)
+        See :func:`check_points`; in the order of time.
+    kind : str
+        One of :data:`KINDS`.
+    include : array_like of bool, shape (n,), optional
+        Points to use; all when left out. Moving ranges are taken between neighbours among them, and never across
+        two groups.
+    per : float
+        The chart's unit: 1, 100 for percent, 1000 for "per 1,000".
+    d2 : float
+        1.128 as in printed tables, or :data:`D2_EXACT`.
+    spread : str
+        ``moving range`` (short-term spread; a shift inside the baseline hardly inflates it) or
+        ``standard deviation`` (all of the spread; right when neighbours are alike because they share a day).
+    slope_per_day : float
+        Slope of the centre line on the working scale. [1/day]
+    origin : Timestamp, optional
+        Where the sloped line has the estimated centre; the mean time of the points when left out.
+
+    Returns
+    -------
+    Limits
+        With ``width`` 3; :func:`qckit.charts.baseline.widen` makes it fit the number of points.
+
+    Raises
+    ------
+    InputError
+        Fewer than two usable points, or the input is wrong.
+
+    References
+    ----------
+    Shewhart charts: ISO 7870-2. Prime charts: Laney 2002, Quality Engineering 14:531-537, sigma_z = mean moving
+    range of z / 1.128.
+    """
+    clean = check_points(points, kind, where=where)
+    used = clean[np.asarray(include, bool)] if include is not None else clean
+    used = used[used["value"].notna()]
+    if len(used) < 2:
+        raise InputError(
+            f"{where}: {len(used)} usable point{'s' if len(used) != 1 else ''}, and limits need at least two "
+            "(20 to 40 make a fair baseline). Widen the period, or wait for more hatches."
+        )
+    day0 = float(_days(used["at"]).mean() if origin is None else _days(origin)) if slope_per_day else 0.0
+    y = working_values(used, kind)
+    if slope_per_day:
+        y = y - slope_per_day * (_days(used["at"]).to_numpy(dtype=float) - day0)
+    if kind in _COUNTS:
+        weight = used["size"].to_numpy()
+        centre = float(np.sum(y * weight) / np.sum(weight))
+    else:
+        centre = float(np.mean(y))
+    shell = Limits(kind=kind, centre=centre, sigma=1.0, n_points=len(used), per=float(per), d2=float(d2),
+                   spread=spread, slope_per_day=float(slope_per_day), origin_day=day0)  # fmt: skip
+    if kind in ("p", "u"):
+        return replace(shell, spread="given")
+    residual = (y - centre) / _base_sigma(kind, centre, used["size"].to_numpy())
+    sigma, df = _spread(residual, used["group"].to_numpy(), spread, d2, where)
+    if slope_per_day:
+        df = max(df - 1, 1.0)
+    return replace(shell, sigma=sigma, df=df)
+
+
+def _spread(z, group, spread, d2, where):
+    """Standard deviation of z and its degrees of freedom."""
+    n = len(z)
+    if spread == "standard deviation":
+        sigma, df = float(np.std(z, ddof=1)), n - 1.0
+    elif spread == "moving range":
+        ranges = moving_range(z)[group[1:] == group[:-1]]
+        if not len(ranges):
+            raise InputError(f"{where}: no two neighbouring points share a group, so there is no moving range.")
+        sigma, df = float(np.mean(ranges)) / d2, _moving_range_df(len(ranges) + 1)
+    else:
+        raise unknown_name("spread", spread, ("moving range", "standard deviation"), where=where)
+    if not sigma > 0:
+        raise InputError(
+            f"{where}: all {n} points are alike, so there is no spread to set limits from. "
+            "Check that the values were not copied down the column."
+        )
+    return sigma, df
+
+
+def _moving_range_df(n):
+    """Degrees of freedom of a chi variable as variable as the mean moving range of n normal values.
+
+    The mean moving range over d2 has the relative variance (0.8264 n - 1) / (n - 1)^2 (Cryer and Ryan 1990, Journal
+    of Quality Technology 22:187-192; from memory, and checked by simulation in the tests).
+    """
+    if n < 3:
+        return 1.0
+    wanted = (0.8264 * n - 1) / (n - 1) ** 2
+    from scipy.optimize import brentq
+    from scipy.special import gammaln
+
+    def excess(df):
+        log_c4 = 0.5 * math.log(2 / df) + gammaln((df + 1) / 2) - gammaln(df / 2)
+        return math.exp(-2 * log_c4) - 1 - wanted
+
+    return float(brentq(excess, 0.3, 4.0 * n))
+
+
+def apply_limits(limits: Limits, points, *, clip=True, phase="", where="points"):
+    """Place points against limits.
+
+    Parameters
+    ----------
+    limits : Limits
+        From :func:`fit_limits`.
+    points : DataFrame, shape (n, any)
+        See :func:`check_points`.
+    clip : bool
+        Keep limits inside what is possible (0 and, for shares, the whole).
+    phase : str or array_like of str, shape (n,)
+        What each point is in the chart: ``baseline``, ``set aside``, ``monitored``.
+
+    Returns
+    -------
+    DataFrame, shape (n, len(CHART_COLUMNS))
+        ``low`` and ``high`` follow each point's own size (stepped limits). ``sigma`` is the standard deviation
+        before widening, ``z`` counts in it.
+    """
+    kind, per = limits.kind, limits.per
+    clean = check_points(points, kind, where=where)
+    centre = _line(limits, clean["at"])
+    if kind in ("p", "p prime"):
+        centre = np.clip(centre, 1e-9, 1 - 1e-9)
+    y = working_values(clean, kind)
+    sigma = limits.sigma * _base_sigma(kind, centre, clean["size"].to_numpy())
+    low, high = centre - limits.width * sigma, centre + limits.width * sigma
+    with np.errstate(divide="ignore", invalid="ignore"):
+        z = (y - centre) / sigma
+    if kind == "log individuals":
+        centre, low, high = np.exp(centre), np.exp(low), np.exp(high)
+        sigma = sigma * centre  # first order; the limits themselves are exact
+    if clip and kind in _COUNTS:
+        low = np.clip(low, 0, None)
+        high = np.clip(high, None, 1) if kind in ("p", "p prime") else high
+    frame = pd.DataFrame(
+        {
+            "point": np.arange(1, len(clean) + 1), "label": clean["label"], "at": clean["at"], "group": clean["group"],
+            "value": clean["value"] * per, "size": clean["size"], "centre": centre * per, "sigma": sigma * per,
+            "low": low * per, "high": high * per, "z": z, "phase": phase,
+        }
+    )  # fmt: skip
+    return frame[list(CHART_COLUMNS)]

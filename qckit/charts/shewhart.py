@@ -1,0 +1,220 @@
+"""One function per Shewhart chart: points in, a frame with stepped limits out.
+
+Each function estimates its limits from the points it is given and judges the same points (phase I). For frozen limits
+use :mod:`qckit.charts.baseline`.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from qckit.charts.limits import (
+    CHART_COLUMNS,
+    D2_TABLE,
+    D4_TABLE,
+    apply_limits,
+    check_points,
+    fit_limits,
+    moving_range,
+)
+from qckit.errors import InputError
+
+__all__ = [
+    "exact_p_chart", "exact_u_chart", "individuals_chart", "laney_p_chart", "laney_u_chart", "moving_range_chart",
+    "p_chart", "u_chart",
+]  # fmt: skip
+
+
+def _points(count, size):
+    return pd.DataFrame({"count": np.asarray(count, float), "size": np.broadcast_to(size, np.shape(count))})
+
+
+def individuals_chart(values, *, log=False, d2=D2_TABLE):
+    """Chart of individual values, mean and 3 mean moving ranges / d2.
+
+    Parameters
+    ----------
+    values : array_like of float, shape (n,)
+    log : bool
+        Work on logarithms: limits are then ratios, right where the spread grows with the level.
+    d2 : float
+        1.128 (tables) or :data:`qckit.charts.limits.D2_EXACT`.
+
+    Returns
+    -------
+    DataFrame, shape (n, len(CHART_COLUMNS))
+
+    References
+    ----------
+    NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.2.
+    """
+    points, kind = pd.DataFrame({"value": np.asarray(values, float)}), "log individuals" if log else "individuals"
+    return apply_limits(fit_limits(points, kind, d2=d2), points)
+
+
+def moving_range_chart(values):
+    """Chart of the moving ranges of two that goes with individual values; the first point has none.
+
+    Parameters
+    ----------
+    values : array_like of float, shape (n,)
+
+    Returns
+    -------
+    DataFrame, shape (n - 1, len(CHART_COLUMNS))
+        Limits 0 and 3.267 mean ranges. ``z`` is NaN: ranges are neither normal nor independent, so only the upper
+        limit is to be read.
+    """
+    ranges = moving_range(values)
+    if len(ranges) < 1:
+        raise InputError("values: a moving range needs two values or more. Wait for more hatches.")
+    mean = float(np.mean(ranges))
+    frame = pd.DataFrame(index=range(len(ranges)), columns=list(CHART_COLUMNS))
+    frame["point"] = np.arange(2, len(ranges) + 2)
+    frame["label"] = frame["point"].astype(str)
+    frame["value"], frame["centre"], frame["low"], frame["high"] = ranges, mean, 0.0, D4_TABLE * mean
+    frame["sigma"] = (D4_TABLE - 1) * mean / 3
+    frame[["z", "size"]] = np.nan
+    frame["group"], frame["phase"], frame["at"] = "", "", pd.NaT
+    return frame
+
+
+def p_chart(count, size, *, per=1.0):
+    """Chart of proportions with binomial limits that step with the sizes.
+
+    Parameters
+    ----------
+    count, size : array_like, shape (n,)
+        Parts and wholes.
+    per : float
+        100 for percent.
+
+    Returns
+    -------
+    DataFrame, shape (n, len(CHART_COLUMNS))
+
+    References
+    ----------
+    NIST/SEMATECH e-Handbook, 6.3.3.2.
+    """
+    points = _points(count, size)
+    return apply_limits(fit_limits(points, "p", per=per), points)
+
+
+def u_chart(count, size=1.0, *, per=1.0):
+    """Chart of counts per unit with Poisson limits; with size 1 it is the c chart.
+
+    References
+    ----------
+    NIST/SEMATECH e-Handbook, 6.3.3.1.
+    """
+    points = _points(count, size)
+    return apply_limits(fit_limits(points, "u", per=per), points)
+
+
+def laney_p_chart(count, size, *, per=1.0, clip=True):
+    """Chart of proportions whose spread between points exceeds the binomial one (p').
+
+    References
+    ----------
+    Laney 2002, Quality Engineering 14:531-537.
+    """
+    points = _points(count, size)
+    return apply_limits(fit_limits(points, "p prime", per=per), points, clip=clip)
+
+
+def laney_u_chart(count, size=1.0, *, per=1.0, clip=True):
+    """Chart of counts per unit whose spread between points exceeds the Poisson one (u').
+
+    References
+    ----------
+    Laney 2002, Quality Engineering 14:531-537.
+    """
+    points = _points(count, size)
+    return apply_limits(fit_limits(points, "u prime", per=per), points, clip=clip)
+
+
+def exact_p_chart(count, size, *, per=1.0, alpha=0.0027, centre=None, rho=0.0):
+    """Chart of proportions with limits from the distribution itself, for small counts.
+
+    A point signals when it is beyond ``low`` or ``high``; each side then happens by chance in at most ``alpha / 2``.
+
+    Parameters
+    ----------
+    count, size : array_like, shape (n,)
+    alpha : float
+        False-alarm rate per point, both sides together; 0.0027 is that of three standard deviations.
+    centre : float, optional
+        Known proportion; the pooled one of the points when left out.
+    rho : float
+        Correlation of objects in the same hatch; above 0 the beta-binomial distribution is used.
+
+    Returns
+    -------
+    DataFrame, shape (n, len(CHART_COLUMNS))
+        ``z`` is the normal score of the point's mid-P value, so that the run rules can be used on it.
+    """
+    from scipy import stats
+
+    clean = check_points(_points(count, size), "p")
+    p = float(clean["count"].sum() / clean["size"].sum()) if centre is None else float(centre)
+    n = clean["size"].round().astype(int).to_numpy()
+    if rho > 0:
+        total = (1 - rho) / rho
+        model = stats.betabinom(n, max(p * total, 1e-12), max((1 - p) * total, 1e-12))
+    else:
+        model = stats.binom(n, p)
+    return _exact(clean, model, p, n, alpha, per)
+
+
+def exact_u_chart(count, size=1.0, *, per=1.0, alpha=0.0027, centre=None, dispersion=1.0):
+    """Chart of counts per unit with limits from the Poisson (or negative binomial) distribution itself.
+
+    Parameters
+    ----------
+    count, size : array_like, shape (n,)
+    alpha : float
+        False-alarm rate per point, both sides together.
+    centre : float, optional
+        Known rate per unit; the pooled one when left out.
+    dispersion : float
+        Variance over mean; above 1 the negative binomial distribution is used.
+
+    Returns
+    -------
+    DataFrame, shape (n, len(CHART_COLUMNS))
+        As for :func:`exact_p_chart`.
+    """
+    from scipy import stats
+
+    clean = check_points(_points(count, size), "u")
+    rate = float(clean["count"].sum() / clean["size"].sum()) if centre is None else float(centre)
+    mean = rate * clean["size"].to_numpy()
+    if dispersion > 1:
+        model = stats.nbinom(np.maximum(mean, 1e-12) / (dispersion - 1), 1 / dispersion)
+    else:
+        model = stats.poisson(mean)
+    return _exact(clean, model, rate, clean["size"].to_numpy(), alpha, per)
+
+
+def _exact(clean, model, centre, size, alpha, per):
+    """Limits of a discrete distribution: the outermost counts that chance reaches often enough."""
+    from scipy import stats
+
+    if not 0 < alpha < 1:
+        raise InputError(f"alpha is {alpha:g} and must lie between 0 and 1, such as 0.0027. Correct it.")
+    # smallest k with P(X <= k) > alpha/2 and smallest k with P(X > k) <= alpha/2: beyond them each tail is <= alpha/2
+    low, high = model.ppf(alpha / 2), model.isf(alpha / 2)
+    low = np.where(model.cdf(low) <= alpha / 2, low + 1, low)
+    k = clean["count"].to_numpy()
+    mid = model.cdf(k) - 0.5 * model.pmf(np.round(k))
+    frame = pd.DataFrame(
+        {
+            "point": np.arange(1, len(clean) + 1), "label": clean["label"], "at": clean["at"], "group": clean["group"],
+            "value": clean["value"] * per, "size": clean["size"], "centre": centre * per,
+            "sigma": model.std() / size * per, "low": np.clip(low, 0, None) / size * per, "high": high / size * per,
+            "z": stats.norm.ppf(np.clip(mid, 1e-15, 1 - 1e-15)), "phase": "",
+        }
+    )  # fmt: skip
+    return frame[list(CHART_COLUMNS)]
