@@ -1,0 +1,89 @@
+"""``qckit count``: photos to counts.csv, objects.csv and checked pictures."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import click
+
+from qckit.errors import InputError, one_line
+
+LISTED = 10
+
+
+@click.command("count")
+@click.argument("photos", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option("--um-per-px", type=float, help="Scale of all photos: micrometres per pixel.")
+@click.option("--scales", type=click.Path(path_type=Path), help="CSV with the columns photo and um_per_px.")
+@click.option("--out", required=True, type=click.Path(path_type=Path), help="Folder for the results.")
+@click.option("--workers", type=int, default=1, show_default=True, help="Processes.")
+@click.option("--scheduler", metavar="tcp://HOST:PORT", help="Address of a Dask scheduler to count on.")
+@click.option("--checked/--no-checked", default=True, help="Draw checked pictures (default) or not.")
+@click.option("--reader", type=click.Choice(["auto", "off"]), default="auto", show_default=True,
+              help="Let the trained second reader propose objects, or count without it.")  # fmt: skip
+def command(photos, um_per_px, scales, out, workers, scheduler, checked, reader):
+    """Count nauplii, umbrella stages, cysts and shells in photos.
+
+    PHOTOS are files or folders. Writes counts.csv (a row per photo), objects.csv (a row per object) and checked/ (each
+    photo with what was found). Stopped and started again, it goes on where it was.
+    """
+    if (um_per_px is None) == (scales is None):
+        raise InputError("the scale is given twice or not at all. Give either --um-per-px NUMBER or --scales FILE.csv.")
+    from qckit.counting.batch import count_photos, overall_hatch_pct
+
+    report, close = _progress()
+    try:
+        counted = count_photos(photos, um_per_px if scales is None else scales, workers=workers, out_dir=out,
+                               checked=checked, reader=None if reader == "off" else reader, scheduler=scheduler,
+                               progress=report)  # fmt: skip
+    finally:
+        close()
+    counts = counted.counts
+    click.echo(f"{len(counts)} photo{'s' if len(counts) != 1 else ''} counted: {counts.nauplii.sum()} nauplii, "
+               f"{counts.umbrella.sum()} umbrella stages, {counts.cyst.sum()} cysts, {counts.shell.sum()} shells; "
+               f"hatched {overall_hatch_pct(counts):.1f} %. Results in {out}")  # fmt: skip
+    flagged = counts[counts["flags"] != ""]
+    for row in flagged.head(LISTED).itertuples():
+        click.echo(f"  {one_line(row.photo)}: {row.why}")
+    if len(flagged) > LISTED:
+        click.echo(f"  and {len(flagged) - LISTED} more flagged photos: see the columns flags and why of counts.csv")
+    for row in counted.failures.itertuples():
+        click.echo(f"not counted: {one_line(row.message)}", err=True)
+    return _last_line(counted, len(flagged))
+
+
+def _last_line(counted, n_flagged: int) -> int:
+    """Say what needs attention, and return the exit code."""
+    if len(counted.failures) and counted.counts.empty:
+        raise InputError(
+            f"no photo could be counted ({len(counted.failures)} tried). {counted.failures.message.iloc[0]}"
+        )
+    if len(counted.failures):
+        n = len(counted.failures)
+        click.echo(f"Needs attention: {n} photo{'s' if n > 1 else ''} could not be counted (named above).", err=True)
+        return 1
+    if n_flagged:
+        click.echo(f"Done; {n_flagged} photo{'s carry' if n_flagged > 1 else ' carries'} a flag.")
+    return 0
+
+
+def _progress():
+    """A bar in a terminal, a line now and then otherwise."""
+    if sys.stderr.isatty():
+        from tqdm import tqdm
+
+        bar = tqdm(unit="photo")
+
+        def report(done, total, photo):
+            bar.total = total
+            bar.update(done - bar.n)
+
+        return report, bar.close
+    step = 25
+
+    def report(done, total, photo):
+        if done % step == 0 and done < total:
+            click.echo(f"{done} of {total} photos", err=True)
+
+    return report, lambda: None

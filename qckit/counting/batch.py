@@ -1,0 +1,261 @@
+"""Many photos: spread over processes, kept one by one so that an interrupted count goes on where it was."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+
+import pandas as pd
+
+from qckit.counting.files import safe_cell, write_atomically
+from qckit.counting.result import COUNTER_VERSION, COUNTS_COLUMNS, Flag, PhotoCount
+from qckit.errors import InputError, QcError
+from qckit.photo import Scales, find_photos, photo_names
+from qckit.tables import empty_table, table_columns
+
+__all__ = ["CountedPhotos", "checked_name", "count_photos"]
+
+PARTS = ".parts"
+
+
+@dataclass(frozen=True)
+class CountedPhotos:
+    """Counts of many photos.
+
+    Attributes
+    ----------
+    counts : DataFrame
+        A row per photo, columns of ``COUNTS_COLUMNS``.
+    objects : DataFrame
+        Columns of the objects table.
+    failures : DataFrame
+        Columns photo, message: photos that could not be counted.
+    """
+
+    counts: pd.DataFrame
+    objects: pd.DataFrame
+    failures: pd.DataFrame
+
+
+@dataclass(frozen=True)
+class _Job:
+    """What a worker needs for one photo; plain values, so that it travels."""
+
+    path: str
+    name: str
+    um_per_px: float
+    reader: str | None
+    part: str | None
+    checked: str | None
+
+
+def checked_name(photo: str) -> str:
+    """File name of a photo's checked picture: folders joined by ``__``, ending ``.jpg``."""
+    flat = photo.replace("/", "__")
+    return flat if flat.lower().endswith(".jpg") else flat + ".jpg"
+
+
+def count_photos(
+    paths: Iterable[str | Path] | str | Path, scales, *, workers: int = 1, out_dir=None, checked: bool = True,
+    reader: str | None = "auto", scheduler: str | None = None, progress=None,
+) -> CountedPhotos:  # fmt: skip
+    """Count many photos.
+
+    Parameters
+    ----------
+    paths : iterable of path, or one path
+        Photos, or folders that are searched.
+    scales : float, path, mapping or Scales
+        µm per pixel for all, a CSV with the columns photo and um_per_px, or a mapping from names.
+    workers : int
+        Processes. Each needs up to 300 MiB for photos of 12 megapixels.
+    out_dir : path, optional
+        Writes counts.csv, objects.csv and checked/ there. Photos already counted there by this version, at this scale
+        and with the same content are not counted again.
+    checked : bool
+        Whether checked pictures are drawn (only with ``out_dir``).
+    reader : {"auto", None}
+        As in :func:`count_photo`.
+    scheduler : str, optional
+        Address of a Dask scheduler (``tcp://host:port``) whose workers see the same files.
+    progress : callable, optional
+        Called as ``progress(done, total, photo)``.
+
+    Returns
+    -------
+    CountedPhotos
+        In the order of ``paths``, whatever the number of workers.
+
+    Raises
+    ------
+    InputError
+        A path does not exist, or a scale is missing or wrong. A photo that cannot be read does not raise; it is listed
+        in ``failures``.
+    """
+    files = find_photos([paths] if isinstance(paths, (str, Path)) else paths)
+    scales = Scales.of(scales)
+    if workers < 1:
+        raise InputError(f"workers is {workers}, and at least 1 process is needed. Give --workers 1 or more.")
+    out = Path(out_dir) if out_dir is not None else None
+    names = photo_names(files)
+    jobs = [_job(f, n, scales.scale_for(f), reader, out, checked) for f, n in zip(files, names, strict=True)]
+    results: list = [None] * len(jobs)
+    for done, (i, answer) in enumerate(_run(jobs, workers, scheduler), start=1):
+        results[i] = answer
+        if progress:
+            progress(done, len(jobs), jobs[i].name)
+    counted = _tables(jobs, results)
+    if out is not None:
+        _write_tables(out, counted)
+    return counted
+
+
+def _job(path: Path, name: str, um_per_px: float, reader, out: Path | None, checked: bool) -> _Job:
+    if out is None:
+        return _Job(str(path), name, um_per_px, reader, None, None)
+    key = hashlib.sha256(
+        f"{name}\n{um_per_px!r}\n{reader}\n{COUNTER_VERSION}\n{_reader_key(reader)}".encode()
+    ).hexdigest()
+    part = out / PARTS / f"{key[:32]}.json"
+    return _Job(
+        str(path), name, um_per_px, reader, str(part), str(out / "checked" / checked_name(name)) if checked else None
+    )
+
+
+def _reader_key(reader) -> str:
+    """What tells one second reader from another, so that counts by another are made again."""
+    from qckit.counting.second import reader_key
+
+    return reader_key(reader)
+
+
+def _run(jobs: list[_Job], workers: int, scheduler: str | None):
+    """Yield (index, answer) as photos finish."""
+    if scheduler:
+        yield from _run_on_cluster(jobs, scheduler)
+    elif workers == 1 or len(jobs) == 1:
+        for i, job in enumerate(jobs):
+            yield i, _count_one(job)
+    else:
+        yield from _run_in_processes(jobs, workers)
+
+
+def _indexed(i: int, job: _Job):
+    return i, _count_one(job)
+
+
+def _run_in_processes(jobs, workers):
+    from joblib import Parallel, delayed
+    from joblib.externals.loky import get_reusable_executor
+
+    pool = Parallel(n_jobs=min(workers, len(jobs)), backend="loky", return_as="generator_unordered", batch_size=1,
+                    inner_max_num_threads=1)  # fmt: skip
+    try:
+        yield from pool(delayed(_indexed)(i, job) for i, job in enumerate(jobs))
+    except BaseException:
+        get_reusable_executor().shutdown(wait=False, kill_workers=True)  # else workers outlive a stopped count
+        raise
+
+
+def _run_on_cluster(jobs, scheduler: str):
+    try:
+        from distributed import Client, as_completed
+    except ImportError as error:
+        raise InputError("--scheduler needs Dask, which is not installed. Install it with  pip install "
+                         "'qckit[cluster]'  or leave --scheduler out.") from error  # fmt: skip
+    try:
+        client = Client(scheduler, timeout="10s", set_as_default=False)
+    except (OSError, ValueError) as error:
+        raise InputError(f"no Dask scheduler answers at {scheduler}. Start it, or correct the address.") from error
+    with client:
+        futures = client.map(_indexed, range(len(jobs)), jobs, pure=False)
+        for _, answer in as_completed(futures, with_results=True):
+            yield answer
+
+
+def _count_one(job: _Job):
+    """Count one photo, or take it from its part; returns the part's dict or the message of what went wrong."""
+    from qckit.counting.pipeline import count_photo
+    from qckit.counting.working import WORK_UM_PER_PX
+    from qckit.photo.reading import read_photo
+
+    try:
+        kept = _kept(job)
+        if kept is not None:
+            return kept
+        photo = read_photo(job.path, um_per_px=job.um_per_px, finest_um_per_px=WORK_UM_PER_PX)
+        result = count_photo(job.path, um_per_px=job.um_per_px, reader=job.reader, photo=photo, name=job.name)
+        if job.checked:
+            from qckit.counting.picture import draw_checked, save_checked
+
+            title = f"{result.photo}" + (f"   flags: {', '.join(f.code for f in result.flags)}" if result.flags else "")
+            save_checked(job.checked, draw_checked(photo.pixels, result.objects, um_per_px=job.um_per_px,
+                                                   px_per_photo_px=1 / photo.reduction, title=title))  # fmt: skip
+        part = _to_part(result)
+        if job.part:
+            write_atomically(job.part, json.dumps(part))
+        return part
+    except QcError as error:
+        return str(error)
+
+
+def _kept(job: _Job):
+    """The part of a photo counted before, if its file is still the same and its picture is there."""
+    if not job.part or not Path(job.part).is_file() or (job.checked and not Path(job.checked).is_file()):
+        return None
+    try:
+        part = json.loads(Path(job.part).read_text(encoding="utf-8"))
+        same = part["sha256"] == hashlib.sha256(Path(job.path).read_bytes()).hexdigest()
+        return part if same and {"counts", "objects", "flags"} <= set(part) else None
+    except (OSError, ValueError, KeyError, TypeError):
+        return None
+
+
+def _to_part(result: PhotoCount) -> dict:
+    part = {k: getattr(result, k) for k in ("photo", "counts", "frame_mm2", "um_per_px", "sha256", "taken", "width_px",
+                                            "height_px", "seconds", "counter_version")}  # fmt: skip
+    part["flags"] = [list(f) for f in result.flags]
+    part["objects"] = {c: result.objects[c].tolist() for c in result.objects.columns if c != "photo"}
+    return part
+
+
+def _from_part(part: dict) -> PhotoCount:
+    objects = pd.DataFrame({"photo": part["photo"], **part["objects"]}, columns=table_columns("objects"))
+    flags = tuple(Flag(*f) for f in part["flags"])
+    rest = {k: v for k, v in part.items() if k not in ("objects", "flags")}
+    return PhotoCount(objects=objects, flags=flags, **rest)
+
+
+def _tables(jobs, results) -> CountedPhotos:
+    rows, objects, failures = [], [], []
+    for job, answer in zip(jobs, results, strict=True):
+        if isinstance(answer, str):
+            failures.append({"photo": job.name, "message": answer})
+            continue
+        count = _from_part(answer)
+        rows.append(count.to_row())
+        if len(count.objects):
+            objects.append(count.objects)
+    counts = pd.DataFrame(rows, columns=list(COUNTS_COLUMNS))
+    empty = empty_table("objects")
+    table = pd.concat(objects, ignore_index=True).astype(empty.dtypes.to_dict()) if objects else empty
+    return CountedPhotos(counts, table, pd.DataFrame(failures, columns=["photo", "message"]))
+
+
+def _write_tables(out: Path, counted: CountedPhotos) -> None:
+    for name, table in (("counts.csv", counted.counts), ("objects.csv", counted.objects)):
+        safe = table.copy()
+        for column in ("photo", "why"):
+            if column in safe:
+                safe[column] = safe[column].map(safe_cell)
+        write_atomically(out / name, safe.to_csv(index=False, lineterminator="\n"))
+
+
+def overall_hatch_pct(counts: pd.DataFrame) -> float:
+    """Hatching percentage over all photos of a counts table; NaN without nauplii, umbrella stages and cysts."""
+    full = counts[["nauplii", "umbrella", "cyst"]].to_numpy().sum()
+    return 100.0 * counts.nauplii.sum() / full if full else math.nan

@@ -1,0 +1,104 @@
+"""One photo from file to count."""
+
+from __future__ import annotations
+
+import time
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from qckit.counting.analysis import Analysis, FoundObjects, analyse, choose_objects
+from qckit.counting.flags import PhotoSigns, judge_photo
+from qckit.counting.frame import apply_frame
+from qckit.counting.result import PhotoCount
+from qckit.counting.stages import CLASSES, load_stage_model
+from qckit.counting.working import WORK_UM_PER_PX, make_work_image
+from qckit.photo import Photo, read_photo
+from qckit.photo.scales import check_scale
+from qckit.tables import STAGES, table_columns
+
+__all__ = ["count_photo"]
+
+
+def count_photo(path, *, um_per_px: float, reader: str | None = "auto", photo: Photo | None = None,
+                name: str | None = None) -> PhotoCount:  # fmt: skip
+    """Count a photo.
+
+    Parameters
+    ----------
+    path : path
+        The photo.
+    um_per_px : float
+        Scale of the full photo. [µm/px]
+    reader : {"auto", None}
+        ``"auto"`` lets the trained second reader propose objects where it can be run; None counts without it.
+    photo : Photo, optional
+        The photo as already read.
+    name : str, optional
+        What to call it in the tables; its file name when left out.
+
+    Returns
+    -------
+    PhotoCount
+
+    Raises
+    ------
+    InputError
+        The photo cannot be read, or the scale is no scale.
+    """
+    start = time.perf_counter()
+    path = Path(path)
+    um_per_px = check_scale(um_per_px, path.name)
+    photo = photo or read_photo(path, um_per_px=um_per_px, finest_um_per_px=WORK_UM_PER_PX)
+    work = make_work_image(photo, um_per_px)
+    model = load_stage_model()["grey" if work.is_grey else "colour"]
+    analysis = analyse(work)
+    found = choose_objects(analysis, model)
+    objects = _object_table(found, analysis, name or path.name)
+    inside = objects[objects.counted]
+    counts = {s: int((inside.stage == s).sum()) for s in STAGES}
+    frame_mm2 = photo.width_px * photo.height_px * um_per_px**2 / 1e6
+    flags = judge_photo(_signs(analysis, found, objects))
+    return PhotoCount(name or path.name, counts, objects, flags, round(frame_mm2, 6), um_per_px, photo.sha256,
+                      photo.taken, photo.width_px, photo.height_px, time.perf_counter() - start)  # fmt: skip
+
+
+def _object_table(found: FoundObjects, analysis: Analysis, name: str) -> pd.DataFrame:
+    """The objects table of a photo, in reading order."""
+    work = analysis.work
+    on_edge, counted = apply_frame(found.boxes, work.pixels.shape[:2])
+    stage = np.array(CLASSES, dtype=object)[found.p.argmax(axis=1)] if len(found.p) else np.array([], dtype=object)
+    table = pd.DataFrame(
+        {
+            "stage": pd.Series(stage, dtype="str"),
+            **{f"p_{c}": np.round(found.p[:, i], 4) for i, c in enumerate(CLASSES)},
+            "x_px": np.round(found.cols * work.step_x, 2), "y_px": np.round(found.rows * work.step_y, 2),
+            "length_um": np.round(found.sizes["length_um"], 1), "width_um": np.round(found.sizes["width_um"], 1),
+            "area_um2": np.round(found.sizes["area_um2"], 0),
+            "on_edge": on_edge, "counted": counted & (stage != "debris"),
+        }
+    )  # fmt: skip
+    order = np.lexsort((table.x_px, table.y_px))
+    table = table.iloc[order].reset_index(drop=True)
+    table["photo"], table["object_id"], table["source"] = name, np.arange(1, len(table) + 1), "found"
+    return table[table_columns("objects")]
+
+
+def _signs(analysis: Analysis, found: FoundObjects, objects: pd.DataFrame) -> PhotoSigns:
+    """Gather what the flags look at."""
+    pixels = analysis.work.pixels[::4, ::4]
+    wanted = found.p.argmax(axis=1) < 4 if len(found.p) else np.zeros(0, bool)
+    home = (
+        analysis.pieces.patch[[analysis.candidates[i][0] for i in found.index[wanted]]]
+        if wanted.any()
+        else np.zeros(0, int)
+    )
+    crowd = np.bincount(home, minlength=1)[home] if len(home) else np.zeros(0)
+    return PhotoSigns(
+        white_share=float((pixels.min(axis=2) >= 253).mean()), black_share=float((pixels.max(axis=2) <= 30).mean()),
+        contrast=analysis.foreground.typical, covered_share=float(analysis.foreground.mask[::4, ::4].mean()),
+        clump_share=float((crowd > 5).mean()) if len(crowd) else 0.0, stages=found.p[wanted].argmax(axis=1),
+        p_best=found.p[wanted].max(axis=1, initial=0) * found.p_single[wanted],
+        length_um=found.sizes["length_um"][wanted], width_um=found.sizes["width_um"][wanted],
+    )  # fmt: skip

@@ -1,0 +1,89 @@
+"""What a counted photo is: counts, objects, flags, frame; and the versions that made it."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import pandas as pd
+
+from qckit.tables import STAGES
+
+__all__ = ["COUNTER_VERSION", "COUNTS_COLUMNS", "Flag", "PhotoCount"]
+
+COUNTER_VERSION = "1.0"
+"""Raised whenever the same photo may give another count; counts kept from another version are made again."""
+
+COUNTS_COLUMNS = (
+    "photo", "nauplii", "umbrella", "cyst", "shell", "hatch_pct", "flags", "seconds", "why", "frame_mm2", "um_per_px",
+    "sha256", "taken", "width_px", "height_px", "counter_version",
+)  # fmt: skip
+
+
+class Flag(NamedTuple):
+    """Why a count should not be taken on trust: a short code, and a sentence that says what to do."""
+
+    code: str
+    sentence: str
+
+
+@dataclass(frozen=True)
+class PhotoCount:
+    """A counted photo.
+
+    Attributes
+    ----------
+    photo : str
+        File name.
+    counts : dict of str to int
+        Objects per stage inside the counting frame (two-edge rule).
+    objects : DataFrame
+        Columns of the objects table, one row per object found, those outside the frame and debris included.
+    flags : tuple of Flag
+    frame_mm2 : float
+        Area of the counting frame. [mm²]
+    um_per_px : float
+        [µm/px]
+    sha256 : str
+    taken : str or None
+    width_px, height_px : int
+    seconds : float
+        Time the count took.
+    counter_version : str
+    """
+
+    photo: str
+    counts: dict[str, int]
+    objects: pd.DataFrame
+    flags: tuple[Flag, ...]
+    frame_mm2: float
+    um_per_px: float
+    sha256: str
+    taken: str | None
+    width_px: int
+    height_px: int
+    seconds: float
+    counter_version: str = COUNTER_VERSION
+
+    @property
+    def hatch_pct(self) -> float:
+        """Nauplii in percent of nauplii, umbrella stages and cysts; NaN where there are none."""
+        full = sum(self.counts[s] for s in STAGES[:3])
+        return 100.0 * self.counts["nauplius"] / full if full else math.nan
+
+    @property
+    def density_per_mm2(self) -> dict[str, float]:
+        """Objects per stage and square millimetre of the frame. [1/mm²]"""
+        return {s: n / self.frame_mm2 for s, n in self.counts.items()}
+
+    def to_row(self) -> dict:
+        """Return the row of the counts table (columns of ``COUNTS_COLUMNS``)."""
+        return {
+            "photo": self.photo, "nauplii": self.counts["nauplius"], "umbrella": self.counts["umbrella"],
+            "cyst": self.counts["cyst"], "shell": self.counts["shell"], "hatch_pct": round(self.hatch_pct, 3),
+            "flags": ";".join(f.code for f in self.flags), "seconds": round(self.seconds, 3),
+            "why": " ".join(f.sentence for f in self.flags), "frame_mm2": self.frame_mm2, "um_per_px": self.um_per_px,
+            "sha256": self.sha256, "taken": self.taken or "", "width_px": self.width_px, "height_px": self.height_px,
+            "counter_version": self.counter_version,
+        }  # fmt: skip

@@ -1,0 +1,129 @@
+"""Stage with probability: a small network over measured features, kept as plain arrays.
+
+Six answers: the four stages, debris, and ``part``: not exactly one object (a piece of one, or several together).
+The last one steers :mod:`qckit.counting.grouping`; the others, without it, are the stage probabilities.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+
+import numpy as np
+
+from qckit.counting.measuring import FEATURES, GREY_FEATURES
+from qckit.errors import InputError
+from qckit.tables import STAGES
+
+__all__ = ["ANSWERS", "CLASSES", "StageModel", "load_stage_model", "save_stage_model"]
+
+CLASSES = (*STAGES, "debris")
+ANSWERS = (*CLASSES, "part")
+MODEL_FILE = Path(__file__).with_name("stage_model.npz")
+
+
+@dataclass(frozen=True)
+class StageModel:
+    """Networks of one hidden-layer pair each, averaged; and how far the checked photos' features spread.
+
+    Attributes
+    ----------
+    names : tuple of str
+        Features used, in order.
+    centre, scale : (f,) ndarray
+        Standardising of features.
+    layers : tuple of tuple of ndarray
+        Per network: W1, b1, W2, b2, W3, b3.
+    temperature : float
+        Divides the logits, so that probabilities are calibrated on photos not trained on.
+    """
+
+    names: tuple[str, ...]
+    centre: np.ndarray
+    scale: np.ndarray
+    layers: tuple[tuple[np.ndarray, ...], ...]
+    temperature: float = 1.0
+
+    def standardise(self, features: np.ndarray) -> np.ndarray:
+        """Pick this model's columns out of (m, len(FEATURES)) and bring them to centre 0, scale 1, at most 6."""
+        columns = [FEATURES.index(name) for name in self.names]
+        return np.clip((features[:, columns] - self.centre) / self.scale, -6, 6)
+
+    def predict(self, features: np.ndarray) -> np.ndarray:
+        """Return the probability of each answer.
+
+        Parameters
+        ----------
+        features : (m, len(FEATURES)) ndarray
+
+        Returns
+        -------
+        (m, len(ANSWERS)) ndarray
+            Rows sum to 1.
+        """
+        x = self.standardise(features)
+        out = np.zeros((len(x), len(ANSWERS)))
+        for w1, b1, w2, b2, w3, b3 in self.layers:
+            hidden = np.tanh(np.tanh(x @ w1 + b1) @ w2 + b2)
+            logits = (hidden @ w3 + b3) / self.temperature
+            logits -= logits.max(axis=1, keepdims=True)
+            p = np.exp(logits)
+            out += p / p.sum(axis=1, keepdims=True)
+        return out / len(self.layers)
+
+
+def save_stage_model(path, models: dict[str, StageModel]) -> None:
+    """Write models (``colour`` and ``grey``) to one NPZ file of plain arrays."""
+    arrays: dict[str, np.ndarray] = {}
+    for kind, model in models.items():
+        arrays[f"{kind}/names"] = np.array(model.names)
+        arrays[f"{kind}/centre"] = model.centre.astype(np.float32)
+        arrays[f"{kind}/scale"] = model.scale.astype(np.float32)
+        arrays[f"{kind}/temperature"] = np.array(model.temperature)
+        arrays[f"{kind}/networks"] = np.array(len(model.layers))
+        for i, layers in enumerate(model.layers):
+            for j, layer in enumerate(layers):
+                arrays[f"{kind}/{i}/{j}"] = layer.astype(np.float32)
+    np.savez_compressed(path, **arrays)
+
+
+@lru_cache(maxsize=4)
+def load_stage_model(path: str | None = None) -> dict[str, StageModel]:
+    """Read the models.
+
+    Parameters
+    ----------
+    path : str, optional
+        NPZ file; the one that comes with the kit when left out.
+
+    Returns
+    -------
+    dict of str to StageModel
+        ``colour`` and ``grey``.
+
+    Raises
+    ------
+    InputError
+        The file is no stage model, or was made for other features.
+    """
+    file = Path(path) if path else MODEL_FILE
+    try:
+        with np.load(file, allow_pickle=False) as arrays:
+            return {kind: _one(arrays, kind) for kind in ("colour", "grey")}
+    except (OSError, ValueError, KeyError) as error:
+        raise InputError(f"{file.name}: this is not a stage model that this version can read ({error}). Train it again "
+                         f"with  qckit camera retrain.") from error  # fmt: skip
+
+
+def _one(arrays, kind: str) -> StageModel:
+    names = tuple(str(n) for n in arrays[f"{kind}/names"])
+    known = set(FEATURES if kind == "colour" else GREY_FEATURES)
+    if not set(names) <= known:
+        raise ValueError(f"unknown features {sorted(set(names) - known)}")
+    layers = tuple(
+        tuple(arrays[f"{kind}/{i}/{j}"].astype(np.float64) for j in range(6))
+        for i in range(int(arrays[f"{kind}/networks"]))
+    )
+    return StageModel(names, arrays[f"{kind}/centre"].astype(np.float64), arrays[f"{kind}/scale"].astype(np.float64),
+                      layers, float(arrays[f"{kind}/temperature"]))  # fmt: skip

@@ -1,0 +1,316 @@
+"""From a file to upright RGB pixels, with the time it was taken, its fingerprint and any hint of its scale."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import struct
+import warnings
+import zlib
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from qckit.errors import InputError, one_line
+
+__all__ = ["MAX_MEGAPIXELS", "Photo", "read_photo"]
+
+MAX_MEGAPIXELS = 200.0
+"""Larger pictures are refused before their pixels are unpacked: a small file can claim any size."""
+
+MAX_FILE_MB = 2000.0
+
+# What decoders raise on damaged files; anything else is a fault of the kit and must show.
+DAMAGE = (
+    OSError, SyntaxError, ValueError, TypeError, KeyError, IndexError, EOFError, ZeroDivisionError, OverflowError,
+    MemoryError, AttributeError, RuntimeError, AssertionError, struct.error, zlib.error,
+)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Photo:
+    """One photo, ready to be counted.
+
+    Attributes
+    ----------
+    path : Path
+    name : str
+        File name.
+    pixels : (M, N, 3) ndarray of uint8
+        Upright RGB in sRGB code values. Smaller than the file by ``reduction`` when the reader was allowed to.
+    reduction : float
+        Pixels of the full photo per pixel of ``pixels``; 1 when nothing was reduced.
+    width_px, height_px : int
+        Size of the full photo after turning it upright.
+    is_grey : bool
+        All three channels are the same.
+    taken : str or None
+        ISO time from the camera, with offset only where the camera gave one.
+    sha256 : str
+        Of the file's bytes.
+    scale_hint_um_per_px : float or None
+        Scale written in the file by the camera's software, if any. Only a hint: resizing rarely updates it.
+    format : str
+        JPEG, PNG, TIFF, HEIF, ...
+    """
+
+    path: Path
+    name: str
+    pixels: np.ndarray
+    reduction: float
+    width_px: int
+    height_px: int
+    is_grey: bool
+    taken: str | None
+    sha256: str
+    scale_hint_um_per_px: float | None
+    format: str
+
+
+def read_photo(path, *, um_per_px: float | None = None, finest_um_per_px: float | None = None) -> Photo:
+    """Read a photo.
+
+    Parameters
+    ----------
+    path : path
+        JPEG, PNG, TIFF (8 or 16 bit), HEIC, BMP or WebP; grey, RGB, RGBA, palette or CMYK.
+    um_per_px : float, optional
+        Scale of the full photo. [µm/px]
+    finest_um_per_px : float, optional
+        With ``um_per_px``: the reader may reduce the photo by halves inside the decoder as long as its pixels stay at
+        least this fine. Saves most of the decoding time of large JPEG files. [µm/px]
+
+    Returns
+    -------
+    Photo
+
+    Raises
+    ------
+    InputError
+        The file is missing, empty, no picture, damaged, or larger than ``MAX_MEGAPIXELS``.
+    """
+    path = Path(path)
+    where = one_line(path.name)
+    data = _read_bytes(path, where)
+    shrink = 1
+    if um_per_px and finest_um_per_px:
+        while shrink < 8 and um_per_px * shrink * 2 <= finest_um_per_px:
+            shrink *= 2
+    reader = _read_tiff if data[:4] in (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+") else _read_pillow
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            rgb, size, taken, hint, kind = reader(data, shrink, where)
+    except InputError:
+        raise
+    except DAMAGE as error:
+        raise _damaged(data, where, error) from error
+    if not rgb.shape[0] or not rgb.shape[1]:
+        raise InputError(f"{where}: the picture has no pixels. Copy the file from the camera again.")
+    return Photo(
+        path=path, name=path.name, pixels=rgb, reduction=size[0] / rgb.shape[1], width_px=size[0], height_px=size[1],
+        is_grey=_is_grey(rgb), taken=taken, sha256=hashlib.sha256(data).hexdigest(), scale_hint_um_per_px=hint,
+        format=kind,
+    )  # fmt: skip
+
+
+def _read_bytes(path: Path, where: str) -> bytes:
+    """Return the file's bytes, or say why there are none."""
+    try:
+        size = path.stat().st_size
+        if path.is_dir():
+            raise InputError(f"{where}: this is a folder, not a photo. Name a file in it.")
+        if size == 0:
+            raise InputError(f"{where}: the file is empty (0 bytes). Copy it from the camera again.")
+        if size > MAX_FILE_MB * 1e6:
+            raise InputError(f"{where}: the file has {size / 1e6:.0f} MB, more than the {MAX_FILE_MB:.0f} MB that are "
+                             f"read. Save it as JPEG.")  # fmt: skip
+        return path.read_bytes()
+    except OSError as error:
+        raise InputError(f"{where}: cannot be read: {error.strerror or error}. Check the name and whether you may read "
+                         f"it.") from error  # fmt: skip
+
+
+def _damaged(data: bytes, where: str, error: Exception) -> InputError:
+    """Tell a file that is no picture from one that broke on the way."""
+    from PIL import UnidentifiedImageError
+
+    if isinstance(error, UnidentifiedImageError):
+        head = data[:512]
+        looks_text = b"\0" not in head and sum(32 <= b < 127 or b in b"\r\n\t" for b in head) > 0.9 * len(head)
+        what = "holds text, not a picture" if looks_text else "is not a picture that can be read"
+        return InputError(f"{where}: the file {what}. Give a JPEG, PNG, TIFF or HEIC photo.")
+    if isinstance(error, MemoryError):
+        return InputError(f"{where}: the picture does not fit into memory. Save it smaller.")
+    return InputError(f"{where}: the picture is damaged ({one_line(error)[:120] or type(error).__name__}). "
+                      f"Copy the file from the camera again.")  # fmt: skip
+
+
+def check_size(width: int, height: int, where: str) -> None:
+    """Refuse pictures of no or absurd size before unpacking them."""
+    if width < 1 or height < 1:
+        raise InputError(f"{where}: the picture has no pixels. Copy the file from the camera again.")
+    if width * height > MAX_MEGAPIXELS * 1e6:
+        raise InputError(
+            f"{where}: the picture claims {width} x {height} pixels ({width * height / 1e6:.0f} megapixels), more than "
+            f"the {MAX_MEGAPIXELS:.0f} that are read. If it is that large, save it smaller."
+        )
+
+
+def _read_pillow(data: bytes, shrink: int, where: str):
+    """Decode with Pillow; JPEG is reduced in the decoder where allowed."""
+    from PIL import Image, ImageOps
+
+    if data[4:8] == b"ftyp":
+        import pillow_heif
+
+        pillow_heif.register_heif_opener()
+    Image.MAX_IMAGE_PIXELS = None  # the limit is check_size, which says what to do
+    with Image.open(io.BytesIO(data)) as image:
+        kind = image.format or ""
+        width, height = image.size
+        check_size(width, height, where)
+        exif = image.getexif()
+        orientation = exif.get(0x0112, 1) if kind != "HEIF" else 1  # HEIF comes upright from its reader
+        taken = _taken(exif)
+        if shrink > 1 and kind in ("JPEG", "MPO"):
+            image.draft("RGB", (-(-width // shrink), -(-height // shrink)))
+        image.load()
+        upright = ImageOps.exif_transpose(image) if orientation in range(2, 9) else image
+        pixels = _to_rgb(upright)
+    if orientation in (5, 6, 7, 8):
+        width, height = height, width
+    return pixels, (width, height), taken, None, kind
+
+
+def _to_rgb(image) -> np.ndarray:
+    """Return (M, N, 3) uint8 from any Pillow mode; transparent parts become white."""
+    from PIL import Image
+
+    if image.mode.startswith(("I", "F")):
+        return _to_bytes(np.asarray(image))
+    if image.mode in ("RGBA", "LA", "PA", "RGBa", "La") or "transparency" in image.info:
+        image = image.convert("RGBA")
+        image = Image.alpha_composite(Image.new("RGBA", image.size, "white"), image)
+    return np.asarray(image if image.mode == "RGB" else image.convert("RGB"))
+
+
+def _to_bytes(values: np.ndarray) -> np.ndarray:
+    """Bring deeper pixels to 8 bit: the least camera depth (8, 10, 12, 14, 16 bit) that holds the largest value."""
+    values = np.asarray(values)
+    if values.dtype == np.bool_:
+        values = values.astype(np.uint8) * 255
+    if values.dtype != np.uint8:
+        top = float(np.nanmax(values)) if values.size else 0.0
+        if not np.isfinite(top):
+            raise ValueError("pixels that are not numbers")
+        if values.dtype.kind == "f" and top <= 1.0:
+            full = 1.0
+        else:
+            full = next((f for f in (255.0, 1023.0, 4095.0, 16383.0, 65535.0) if top <= f), top)
+        scaled = np.nan_to_num(values, nan=0.0).astype(np.float32) * np.float32(255.0 / full)
+        values = np.clip(np.rint(scaled), 0, 255).astype(np.uint8)
+    if values.ndim == 2:
+        values = np.repeat(values[..., None], 3, axis=2)
+    return values
+
+
+def _read_tiff(data: bytes, shrink: int, where: str):
+    """Decode TIFF with tifffile, which keeps 16 bit; Pillow takes the compressions tifffile leaves out."""
+    import tifffile
+
+    with tifffile.TiffFile(io.BytesIO(data)) as tiff:
+        pages = [p for p in tiff.pages if not getattr(p, "is_reduced", False)]
+        if len(pages) > 1:
+            raise InputError(f"{where}: the TIFF holds {len(pages)} pictures. Save each as its own file.")
+        page = pages[0]
+        check_size(page.imagewidth, page.imagelength, where)
+        if page.samplesperpixel > 5:
+            raise InputError(f"{where}: the TIFF has {page.samplesperpixel} channels, not 1 to 4. Save it as RGB.")
+        taken = _tiff_time(page)
+        hint = _tiff_scale(page)
+        orientation = int(page.tags[274].value) if 274 in page.tags else 1
+        simple = page.photometric in (0, 1, 2)
+        try:
+            values = page.asarray() if simple else None
+        except (ValueError, KeyError, RuntimeError):  # compression that needs a codec which is not installed
+            values = None
+        inverted = page.photometric == 0
+        planar = page.planarconfig == 2
+    if values is None:
+        pixels, size, taken_too, _, _ = _read_pillow(data, shrink, where)
+        return pixels, size, taken or taken_too, hint, "TIFF"
+    if planar and values.ndim == 3:
+        values = np.moveaxis(values, 0, -1)
+    values = np.squeeze(values) if values.ndim > 3 else values
+    pixels = _channels(_to_bytes(values), where)
+    if inverted:
+        pixels = 255 - pixels
+    pixels = np.ascontiguousarray(_turn(pixels, orientation))
+    return pixels, (pixels.shape[1], pixels.shape[0]), taken, hint, "TIFF"
+
+
+def _channels(values: np.ndarray, where: str) -> np.ndarray:
+    """Bring 1 to 4 channels to RGB; an alpha channel lays the picture on white."""
+    if values.ndim != 3:
+        raise InputError(f"{where}: the TIFF has {values.ndim} axes, not a flat picture. Save it as RGB.")
+    n = values.shape[2]
+    if n in (2, 4):
+        alpha = values[..., -1:].astype(np.float32) / 255
+        colour = values[..., : n - 1].astype(np.float32)
+        values = np.rint(colour * alpha + 255 * (1 - alpha)).astype(np.uint8)
+    return np.repeat(values[..., :1], 3, axis=2) if values.shape[2] < 3 else np.ascontiguousarray(values[..., :3])
+
+
+def _turn(pixels: np.ndarray, orientation: int) -> np.ndarray:
+    """Turn upright by the orientation numbers 1 to 8 of TIFF 6.0, section 8."""
+    if orientation in (5, 6, 7, 8):
+        pixels = pixels.swapaxes(0, 1)
+    flip_rows = orientation in (3, 4, 7, 8)
+    flip_cols = orientation in (2, 3, 6, 7)
+    pixels = pixels[::-1] if flip_rows else pixels
+    return pixels[:, ::-1] if flip_cols else pixels
+
+
+def _taken(exif) -> str | None:
+    """ISO time from EXIF: DateTimeOriginal (36867), else DateTime (306), with its offset where there is one."""
+    inner = exif.get_ifd(0x8769)
+    return _iso(inner.get(0x9003) or exif.get(0x0132), inner.get(0x9011))
+
+
+def _tiff_time(page) -> str | None:
+    return _iso(page.tags[306].value, None) if 306 in page.tags else None
+
+
+def _iso(text, offset) -> str | None:
+    """Turn ``2026:11:04 09:00:00`` into ISO 8601; anything else is no time."""
+    from datetime import datetime
+
+    try:
+        taken = datetime.strptime(str(text).strip("\0 "), "%Y:%m:%d %H:%M:%S").isoformat()
+    except ValueError:
+        return None
+    offset = str(offset or "").strip("\0 ")
+    try:
+        return datetime.fromisoformat(taken + offset).isoformat() if offset else taken
+    except ValueError:
+        return taken
+
+
+def _tiff_scale(page) -> float | None:
+    """Scale from XResolution when its unit is the centimetre, as microscope software writes it; else none."""
+    try:
+        above, below = page.tags[282].value
+        per_cm = above / below
+        unit = int(page.tags[296].value)
+        scale = 1e4 / per_cm if unit == 3 else None
+    except (KeyError, TypeError, ValueError, ZeroDivisionError):
+        return None
+    return scale if scale and 0.1 <= scale <= 100 else None
+
+
+def _is_grey(pixels: np.ndarray) -> bool:
+    """Whether the channels are the same on a sparse grid and then everywhere on it."""
+    sparse = pixels[:: max(1, pixels.shape[0] // 256), :: max(1, pixels.shape[1] // 256)].astype(np.int16)
+    return bool(np.ptp(sparse, axis=2).max() <= 2)

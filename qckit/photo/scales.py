@@ -1,0 +1,133 @@
+"""How many micrometres a pixel spans: one number for all photos, or a table with a row per photo."""
+
+from __future__ import annotations
+
+import csv
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from qckit.errors import InputError, one_line, unknown_name
+
+__all__ = ["MAX_UM_PER_PX", "MIN_UM_PER_PX", "Scales", "check_scale", "read_scales"]
+
+MIN_UM_PER_PX, MAX_UM_PER_PX = 0.05, 500.0
+
+
+def check_scale(value: object, where: str) -> float:
+    """Return a scale as a number of µm per pixel, or say why it cannot be one.
+
+    Raises
+    ------
+    InputError
+        Not a number, or outside 0.05 to 500 µm per pixel.
+    """
+    try:
+        scale = float(str(value).strip())
+    except ValueError:
+        scale = math.nan
+    if not MIN_UM_PER_PX <= scale <= MAX_UM_PER_PX:
+        raise InputError(
+            f"{where}: um_per_px is {str(value).strip()!r}, and a scale is a number of micrometres per pixel between "
+            f"{MIN_UM_PER_PX:g} and {MAX_UM_PER_PX:g}. Measure it with  qckit camera  and write it so."
+        )
+    return scale
+
+
+@dataclass(frozen=True)
+class Scales:
+    """Scale of each photo. [µm/px]
+
+    ``everywhere`` holds for every photo when it is set; ``by_name`` maps file name, path or name without ending.
+    """
+
+    everywhere: float | None = None
+    by_name: Mapping[str, float] = field(default_factory=dict)
+    source: str = "scales"
+
+    @classmethod
+    def of(cls, given) -> Scales:
+        """Build from a number, a CSV path, a mapping of names, or return a ``Scales`` as it is."""
+        if isinstance(given, Scales):
+            return given
+        if isinstance(given, Mapping):
+            known = {_key(name): check_scale(v, f"scales, photo {name}") for name, v in given.items()}
+            return cls(by_name=known)
+        if isinstance(given, (str, Path)):
+            return read_scales(given)
+        return cls(everywhere=check_scale(given, "scale"))
+
+    def scale_for(self, path: str | Path) -> float:
+        """Return the scale of one photo. [µm/px]
+
+        The whole path is looked for first, then its tail from the longest to the bare file name, then the same
+        without the file's ending.
+
+        Raises
+        ------
+        InputError
+            The table has no row for this photo.
+        """
+        if self.everywhere is not None:
+            return self.everywhere
+        parts = Path(path).parts
+        for start in range(len(parts)):
+            tail = "/".join(parts[start:]).lstrip("/")
+            for key in (_key(tail), _key(tail.removesuffix(Path(tail).suffix))):
+                if key in self.by_name:
+                    return self.by_name[key]
+        error = unknown_name("photo", Path(path).name, self.by_name, where=self.source)
+        raise InputError(f"{error} Add a row with photo and um_per_px for it.")
+
+
+def _key(name: object) -> str:
+    return str(name).strip().replace("\\", "/").lstrip("/").removeprefix("./").casefold()
+
+
+def read_scales(path: str | Path) -> Scales:
+    """Read a scales file: CSV with the columns ``photo`` and ``um_per_px``; other columns are ignored.
+
+    Parameters
+    ----------
+    path : path
+        Comma or semicolon separated, UTF-8. ``photo`` is a file name with or without its ending, or a path.
+
+    Returns
+    -------
+    Scales
+
+    Raises
+    ------
+    InputError
+        The file cannot be read, lacks a column, gives two scales for one photo, or holds a bad number.
+    """
+    path = Path(path)
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except (OSError, UnicodeDecodeError) as error:
+        reason = getattr(error, "strerror", None) or "it is not UTF-8 text"
+        raise InputError(f"{path}: the scales file cannot be read: {reason}. Give a CSV file with the columns photo "
+                         f"and um_per_px.") from error  # fmt: skip
+    head = text.split("\n", 1)[0]
+    delimiter = ";" if head.count(";") > head.count(",") else ","
+    rows = csv.DictReader(text.splitlines(), delimiter=delimiter)
+    names = [n.strip() for n in rows.fieldnames or []]
+    rows.fieldnames = names
+    for column in ("photo", "um_per_px"):
+        if column not in names:
+            raise unknown_name("column", column, names, where=f"{path.name} (a scales file needs photo and um_per_px)")
+    known: dict[str, float] = {}
+    for row in rows:
+        name = row["photo"]
+        if not name or not name.strip():
+            continue
+        value = row["um_per_px"] or ""
+        if delimiter == ";":
+            value = value.replace(",", ".")
+        where = f"{path.name}, row {rows.line_num} (photo {one_line(name)})"
+        scale = check_scale(value, where)
+        if known.setdefault(_key(name), scale) != scale:
+            raise InputError(f"{where}: um_per_px is {scale:g} here and {known[_key(name)]:g} in a row above. "
+                             f"Keep the right one.")  # fmt: skip
+    return Scales(by_name=known, source=path.name)

@@ -1,0 +1,77 @@
+"""Train the stage model from the photos in this folder and write qckit/counting/stage_model.npz.
+
+    python tests/photos/train_stages.py [--out FILE] [--altered 6] [--workers 2]
+
+Seeded: the same photos give the same model.
+"""
+
+import argparse
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+from joblib import Parallel, delayed
+from PIL import Image
+
+from qckit.counting.stages import MODEL_FILE, save_stage_model
+from qckit.counting.training import alter_light, collect_examples, join_examples, train_stage_model
+from qckit.counting.working import WORK_UM_PER_PX, make_work_image
+from qckit.photo import read_photo
+
+HERE = Path(__file__).resolve().parent
+
+
+def load_labelled(folder: Path, photo: str, um_per_px: float):
+    """Working picture, instance mask and stages of one labelled photo."""
+    image = read_photo(folder / "photos" / f"{photo}.jpg", um_per_px=um_per_px, finest_um_per_px=WORK_UM_PER_PX)
+    truth = pd.read_csv(folder / "truth.csv")
+    rows = truth[truth.photo == photo]
+    mask = np.asarray(Image.open(folder / "masks" / f"{photo}.png"))
+    return make_work_image(image, um_per_px), mask, dict(zip(rows.object_id, rows.stage, strict=True))
+
+
+def collect(folder: Path, photo: str, um_per_px: float, group: int, altered: int):
+    """Examples of one photo as it is and under ``altered`` other lights: (colour, grey)."""
+    work, mask, stages = load_labelled(folder, photo, um_per_px)
+    rng = np.random.default_rng([20, group])
+    colour = [collect_examples(work, mask, stages, group)]
+    colour += [collect_examples(alter_light(work, rng), mask, stages, group) for _ in range(altered)]
+    grey = [
+        collect_examples(alter_light(work, rng, grey=True), mask, stages, group) for _ in range(max(1, altered // 2))
+    ]
+    return join_examples(colour), join_examples(grey)
+
+
+def collect_all(folder: Path, altered: int, workers: int):
+    """Examples of every photo in a folder laid out like this one: (photos, list of (colour, grey))."""
+    photos = pd.read_csv(folder / "photos.csv")
+    jobs = (
+        delayed(collect)(folder, p, u, i, altered)
+        for i, (p, u) in enumerate(zip(photos.photo, photos.um_per_px, strict=True))
+    )
+    return photos, Parallel(workers)(jobs)
+
+
+def train_both(parts, *, networks: int = 3, epochs: int = 14):
+    """Colour and grey model from collected examples."""
+    colour, grey = (join_examples([p[k] for p in parts]) for k in (0, 1))
+    everything = join_examples([colour, grey])
+    return {"colour": train_stage_model(colour, networks=networks, epochs=epochs),
+            "grey": train_stage_model(everything, grey=True, networks=networks, epochs=epochs)}  # fmt: skip
+
+
+def main():
+    """Collect, train, write."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--out", type=Path, default=MODEL_FILE)
+    parser.add_argument("--altered", type=int, default=6)
+    parser.add_argument("--workers", type=int, default=2)
+    args = parser.parse_args()
+    _, parts = collect_all(HERE, args.altered, args.workers)
+    save_stage_model(args.out, train_both(parts))
+    n = sum(len(p[0].answers) for p in parts)
+    print(f"{n} examples; wrote {args.out.name}, {args.out.stat().st_size / 1024:.0f} kB")
+
+
+if __name__ == "__main__":
+    main()
