@@ -27,8 +27,8 @@ SAMPLE_COLUMNS = ("sample", "hatch", "lot", "cone", "hours", *_COUNTS, "basis", 
 """Columns of :func:`sample_metrics`."""
 
 CONE_COLUMNS = (
-    "hatch", "lot", "cone", "purpose", "started", "hours", "n_subsamples", "cysts_g", "volume_ml", *_COUNTS, "basis", "counted_ul", *_RATIOS,
-    "notes",
+    "hatch", "lot", "cone", "purpose", "started", "hours", "n_subsamples", "cysts_g", "volume_ml", *_COUNTS, "basis",
+    "counted_ul", *_RATIOS, "notes",
 )  # fmt: skip
 """Columns of :func:`cone_metrics`."""
 

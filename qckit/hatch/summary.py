@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pandas as pd
@@ -213,7 +213,7 @@ def _witness_sentence(verdict, n, s, ratio, bounds):
 
 
 def measuring_uncertainty(measure, cones):
-    """Relative standard uncertainty of the conversion factor that all cones share (first order, JCGM 100:2008, 5.1.2)."""
+    """Relative standard uncertainty of the factor that all cones share (first order, JCGM 100:2008, 5.1.2)."""
     if measure is None:
         return 0.0
     mass = float(cones["cysts_g"].mean()) if len(cones) else math.nan
@@ -261,6 +261,3 @@ def _times(efficiency, cones, column, why):
 
 def _sentences(text):
     return [s.strip().rstrip(".") for s in str(text).split(". ") if s.strip()]
-
-
-assert {f.name for f in fields(LotSummary)} >= set(METRICS)  # to_frame relies on it

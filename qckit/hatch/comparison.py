@@ -1,0 +1,331 @@
+"""A lot against another lot, a claim, an earlier test: how much better or worse, and whether that is near enough.
+
+"Not significantly different" is never the answer: two lots count as equal only when the interval of their ratio lies
+within the site's own margin (Schuirmann 1987, J. Pharmacokinet. Biopharm. 15:657-680; two one-sided tests).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from qckit.errors import InputError
+from qckit.hatch.intervals import Estimate, check_confidence
+
+__all__ = [
+    "Comparison", "compare_hatch_pct", "compare_per_g", "compare_with_claim", "cones_to_decide",
+    "difference_of_proportions", "paired_ratio_equivalence", "ratio_equivalence",
+]  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """One figure of a lot over the same figure of something else.
+
+    ``ratio`` is lot / other. ``low`` and ``high`` bound it at ``confidence``; ``tost_low`` and ``tost_high`` at
+    ``2 confidence - 1``, the interval that goes with the two one-sided tests.
+    """
+
+    what: str
+    other: str
+    ratio: float
+    low: float = math.nan
+    high: float = math.nan
+    tost_low: float = math.nan
+    tost_high: float = math.nan
+    se_log: float = math.nan
+    df: float = math.nan
+    difference: float = math.nan
+    difference_low: float = math.nan
+    difference_high: float = math.nan
+    margin_pct: float = 10.0
+    verdict: str = "cannot tell"  # at least as good, equivalent, better, worse, cannot tell
+    sentence: str = ""
+
+
+def difference_of_proportions(x1, n1, x2, n2, *, confidence=0.95):
+    """Interval of p1 - p2 by Newcombe's hybrid score method.
+
+    Parameters
+    ----------
+    x1, n1, x2, n2 : float
+        Counts and totals.
+    confidence : float
+
+    Returns
+    -------
+    (difference, low, high) : tuple of float
+
+    References
+    ----------
+    Newcombe 1998, Statistics in Medicine 17:873-890, method 10.
+    """
+    from statsmodels.stats.proportion import confint_proportions_2indep
+
+    check_confidence(confidence)
+    low, high = confint_proportions_2indep(x1, n1, x2, n2, method="newcomb", compare="diff", alpha=1 - confidence)
+    return x1 / n1 - x2 / n2, float(low), float(high)
+
+
+def compare_hatch_pct(a, b, *, margin_pct=10.0, confidence=0.95, spread=None, other="the reference lot"):
+    """Compare the hatching percentage of two lots, cones as replicates.
+
+    Parameters
+    ----------
+    a, b : DataFrame
+        Rows of ``cone_metrics`` of the lot and of the other.
+    margin_pct : float
+        A lot within this much of the other is as good. [% of the other]
+    confidence : float
+    spread : Spread, optional
+        The site's own between-cone spread.
+    other : str
+        Its name in the sentence.
+
+    Returns
+    -------
+    Comparison
+        The difference is in points. Bounds are NaN when neither lot has two cones and there is no ``spread``.
+
+    Notes
+    -----
+    Quasi-binomial with a common dispersion (never below 1) and a log-ratio standard error by the delta method; the
+    difference joins two score intervals as Newcombe 1998 does, widened by the dispersion.
+    """
+    xa, na, xb, nb = (t[c].to_numpy(float) for t in (a, b) for c in ("nauplii", "full_cysts"))
+    p, q = _share(xa, na), _share(xb, nb)
+    if not (math.isfinite(p) and math.isfinite(q) and q > 0):
+        return Comparison("hatching percentage", other, math.nan, margin_pct=margin_pct,
+                          sentence=f"Hatching percentage against {other}: nothing to compare.")  # fmt: skip
+    pearson = sum(float(np.sum((x - n * r) ** 2 / n) / max(r * (1 - r), 0.5 / n.sum()))
+                  for x, n, r in ((xa, na, p), (xb, nb, q)))  # fmt: skip
+    site = None
+    if spread is not None:
+        sizes = np.concatenate([na, nb])
+        site = 1 + (np.sum(sizes**2) / sizes.sum() - 1) * spread.rho
+    factor, df = _dispersion(pearson, len(xa) + len(xb) - 2, site, spread)
+    se = math.sqrt(factor * ((1 - p) / max(xa.sum(), 0.5) + (1 - q) / max(xb.sum(), 0.5)))
+    result = _ratio("hatching percentage", other, p / q, se, df, margin_pct, confidence)
+    low, high = _difference(p, na.sum(), q, nb.sum(), factor, df, confidence)
+    return replace(result, difference=100 * (p - q), difference_low=100 * low, difference_high=100 * high)
+
+
+def compare_per_g(a, b, *, margin_pct=10.0, confidence=0.95, spread=None, other="the reference lot"):
+    """Compare nauplii per gram of two lots; arguments and result as :func:`compare_hatch_pct`.
+
+    Uncertainty of volumes and balance that both lots share cancels in the ratio and is not added.
+    """
+    xa, xb = a["nauplii"].to_numpy(float), b["nauplii"].to_numpy(float)
+    ea, eb = (1 / t["factor_per_g"].to_numpy(float) for t in (a, b))
+    if not (len(xa) and len(xb) and np.isfinite(ea.sum() + eb.sum()) and xb.sum() > 0 and xa.sum() > 0):
+        return Comparison("hatching efficiency", other, math.nan, margin_pct=margin_pct,
+                          sentence=f"Hatching efficiency against {other}: nothing to compare.")  # fmt: skip
+    ra, rb = xa.sum() / ea.sum(), xb.sum() / eb.sum()
+    pearson = float(np.sum((xa - ra * ea) ** 2 / (ra * ea)) + np.sum((xb - rb * eb) ** 2 / (rb * eb)))
+    site = None
+    if spread is not None:
+        expected = np.concatenate([ra * ea, rb * eb])
+        site = 1 + spread.cv**2 * np.sum(expected**2) / expected.sum()
+    factor, df = _dispersion(pearson, len(xa) + len(xb) - 2, site, spread)
+    se = math.sqrt(factor * (1 / xa.sum() + 1 / xb.sum()))
+    return _ratio("hatching efficiency", other, ra / rb, se, df, margin_pct, confidence)
+
+
+def compare_with_claim(estimate: Estimate, claim: float, what: str, *, margin_pct=10.0, other="the claim"):
+    """Compare an estimate with a fixed number.
+
+    Parameters
+    ----------
+    estimate : Estimate
+        In the claim's unit.
+    claim : float
+        Above zero; NaN gives "cannot tell".
+    what, other : str
+        Names in the sentence.
+    margin_pct : float
+
+    Returns
+    -------
+    Comparison
+        On the safe bounds (never narrower than counting alone). The bounds at ``2 confidence - 1`` are not known
+        here; the full interval is used instead, which is the cautious side.
+    """
+    if claim is None or not claim > 0 or not math.isfinite(estimate.value):
+        return Comparison(what, other, math.nan, margin_pct=margin_pct, sentence=f"{what}: there is no claim to hold.")
+    low, high = estimate.safe_low / claim, estimate.safe_high / claim
+    base = Comparison(
+        what, other, estimate.value / claim, low, high, low, high, df=estimate.df, margin_pct=margin_pct,
+        difference=estimate.value - claim, difference_low=estimate.safe_low - claim,
+        difference_high=estimate.safe_high - claim,
+    )  # fmt: skip
+    return _judged(base)
+
+
+def ratio_equivalence(log_ratio, se_log, df, *, low=0.8, high=1.25):
+    """Two one-sided tests of a ratio on the log scale.
+
+    Parameters
+    ----------
+    log_ratio, se_log : float
+        Natural log of the ratio and its standard error.
+    df : float
+    low, high : float
+        Bounds of equivalence.
+
+    Returns
+    -------
+    dict
+        t_low, p_low, t_high, p_high, p (the larger): equivalent at 5 % when p < 0.05, which goes with the 90 %
+        interval lying inside the bounds.
+    """
+    from scipy import stats
+
+    t_low, t_high = (log_ratio - math.log(low)) / se_log, (log_ratio - math.log(high)) / se_log
+    p_low, p_high = float(stats.t.sf(t_low, df)), float(stats.t.cdf(t_high, df))
+    return {"t_low": t_low, "p_low": p_low, "t_high": t_high, "p_high": p_high, "p": max(p_low, p_high)}
+
+
+def paired_ratio_equivalence(test, reference, *, low=0.8, high=1.25, confidence=0.95):
+    """Equivalence of paired positive values by their ratio (cones run side by side, one of each lot).
+
+    Parameters
+    ----------
+    test, reference : array_like of float, shape (n,)
+        Pairs, n at least 2.
+    low, high : float
+        Bounds of equivalence.
+    confidence : float
+        The interval given is at ``2 confidence - 1``.
+
+    Returns
+    -------
+    dict
+        ratio, ratio_low, ratio_high, df and the tests of :func:`ratio_equivalence`.
+    """
+    from scipy import stats
+
+    d = np.log(np.asarray(test, float)) - np.log(np.asarray(reference, float))
+    if len(d) < 2 or not np.isfinite(d).all():
+        raise InputError(
+            f"{len(d)} pairs of values were given; equivalence needs two or more pairs of positive values."
+        )
+    se, df = float(d.std(ddof=1) / math.sqrt(len(d))), len(d) - 1
+    half = stats.t.ppf(confidence, df) * se
+    mean = float(d.mean())
+    return {"ratio": math.exp(mean), "ratio_low": math.exp(mean - half), "ratio_high": math.exp(mean + half), "df": df,
+            **ratio_equivalence(mean, se, df, low=low, high=high)}  # fmt: skip
+
+
+def cones_to_decide(comparison: Comparison, k_lot: int, k_other: int, *, confidence=0.95, most=20):
+    """How many more cones of the lot would settle an open comparison, if the figures stay as they are.
+
+    Parameters
+    ----------
+    comparison : Comparison
+        With verdict "cannot tell".
+    k_lot, k_other : int
+        Cones so far.
+    confidence : float
+    most : int
+        Give up above this number.
+
+    Returns
+    -------
+    int or None
+        None when more than ``most`` would be needed or the spread is not known.
+    """
+    from scipy import stats
+
+    if not (comparison.se_log > 0 and comparison.df > 0):
+        return None
+    line, per_cone = math.log(1 - comparison.margin_pct / 100), comparison.se_log**2 / (1 / k_lot + 1 / k_other)
+    for more in range(1, most + 1):
+        se = math.sqrt(per_cone * (1 / (k_lot + more) + 1 / k_other))
+        df, centre = comparison.df + more, math.log(comparison.ratio)
+        if centre - stats.t.ppf(confidence, df) * se > line:
+            return more
+        if centre + stats.t.ppf((1 + confidence) / 2, df) * se < 0:
+            return more
+    return None
+
+
+def _share(x, n):
+    return float(x.sum() / n.sum()) if len(n) and n.sum() > 0 else math.nan
+
+
+def _dispersion(pearson, own, site, spread):
+    """Dispersion factor and its degrees of freedom; the lots' own cones pooled with the site's when there are some."""
+    if spread is not None:
+        return max(1.0, (spread.df * site + pearson) / (spread.df + own)), spread.df + own
+    if own < 1:
+        return math.nan, 0
+    return max(1.0, pearson / own), own
+
+
+def _ratio(what, other, ratio, se, df, margin_pct, confidence):
+    from scipy import stats
+
+    base = Comparison(what, other, ratio, se_log=se, df=df, margin_pct=margin_pct)
+    if df < 1 or not math.isfinite(se):
+        return replace(base, sentence=f"{_cap(what)} is {_pct(ratio)} of {other}; with one cone each, how much that "
+                       "is chance cannot be known.")  # fmt: skip
+    wide, narrow = (math.exp(stats.t.ppf(q, df) * se) for q in ((1 + confidence) / 2, confidence))
+    return _judged(replace(base, low=ratio / wide, high=ratio * wide, tost_low=ratio / narrow,
+                           tost_high=ratio * narrow))  # fmt: skip
+
+
+def _judged(c):
+    """Add verdict and sentence to a comparison that has its bounds."""
+    line = 1 - c.margin_pct / 100
+    seen = f"{_cap(c.what)} is {_pct(c.ratio)} of {c.other}"
+    if not (math.isfinite(c.low) and math.isfinite(c.high)):
+        return replace(c, sentence=f"{seen}; its interval is not known.")
+    seen += f" ({_span(c.low, c.high)})"
+    if c.low > 1:
+        return replace(c, verdict="better", sentence=f"{seen}: better by {_by(c.low - 1, c.high - 1)}.")
+    inside = f"at least {100 * line:.0f} % as good"
+    if c.tost_low >= line:
+        code = "equivalent" if c.tost_high <= 1 / line else "at least as good"
+        worse = f", though worse by {_by(1 - c.high, 1 - c.low)}" if c.high < 1 else ""
+        return replace(c, verdict=code, sentence=f"{seen}: {inside}{worse}.")
+    if c.high < 1:
+        return replace(c, verdict="worse", sentence=f"{seen}: worse by {_by(1 - c.high, 1 - c.low)}.")
+    return replace(c, verdict="cannot tell", sentence=f"{seen}: cannot tell yet.")
+
+
+def _difference(p, n, q, m, factor, df, confidence):
+    """Newcombe's hybrid of two score intervals, each with the dispersion and Student's quantile."""
+    from scipy import stats
+
+    if df < 1:
+        return math.nan, math.nan
+    z2 = factor * stats.t.ppf((1 + confidence) / 2, df) ** 2
+
+    def score(share, total):
+        middle = (share + z2 / (2 * total)) / (1 + z2 / total)
+        half = math.sqrt(z2 * (share * (1 - share) / total + z2 / (4 * total**2))) / (1 + z2 / total)
+        return middle - half, middle + half
+
+    (l1, u1), (l2, u2) = score(p, n), score(q, m)
+    return p - q - math.hypot(p - l1, u2 - q), p - q + math.hypot(u1 - p, q - l2)
+
+
+def _pct(ratio):
+    return f"{100 * ratio:.0f} %"
+
+
+def _span(low, high):
+    """Bounds in percent, with a decimal where rounding would hide on which side of 100 they lie."""
+    near = any(0 < abs(bound - 1) < 0.005 for bound in (low, high))
+    return f"{100 * low:.1f} to {100 * high:.1f} %" if near else f"{100 * low:.0f} to {100 * high:.0f} %"
+
+
+def _by(low, high):
+    low, high = 100 * max(0.0, low), 100 * high
+    return f"{low:.1f} to {high:.0f} %" if low < 1 else f"{low:.0f} to {high:.0f} %"
+
+
+def _cap(text):
+    return text[0].upper() + text[1:]

@@ -1,0 +1,300 @@
+"""A new lot: standard test, label, site's minimum and reference lot in; verdict with its numbers out."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import asdict, dataclass
+
+import pandas as pd
+
+from qckit.errors import unknown_name
+from qckit.hatch.comparison import compare_hatch_pct, compare_per_g, compare_with_claim
+from qckit.hatch.conditions import check_conditions
+from qckit.hatch.dose import dose_for
+from qckit.hatch.metrics import cone_metrics, fill_volumes, require_lot
+from qckit.hatch.spread import site_spread
+from qckit.hatch.summary import summarise_cones
+from qckit.verdicts import new_lot_words as words
+from qckit.verdicts.finding import Figure, Finding
+from qckit.verdicts.new_lot_rules import RULES, VERDICTS, Case, first_rule
+
+__all__ = ["NewLotEvidence", "judge_new_lot", "new_lot_evidence"]
+
+_SAME_TEST_DAYS = 3
+
+
+@dataclass(frozen=True)
+class NewLotEvidence:
+    """Everything the verdict rests on, as data: for the report's evidence part."""
+
+    lot: str
+    lot_row: dict
+    reference: str | None
+    cones: pd.DataFrame  # cones of the test that went in
+    reference_cones: pd.DataFrame
+    conditions: pd.DataFrame  # check_conditions of every cone of the test and of the reference
+    summary: object  # LotSummary
+    reference_summary: object  # LotSummary or None
+    trimmed: object  # LotSummary without doubtful cones, or None
+    spoiled: tuple[str, ...]  # hatches off the standard
+    doubtful: tuple[str, ...]
+    claims: tuple
+    comparisons: tuple
+    spread: object  # Spread or None
+    spread_refused: bool
+    dose: object  # Dose or None
+    left_out: tuple[str, ...]
+    production: int  # counted production hatches of the lot
+
+
+def judge_new_lot(lots, hatches, samples, readings=None, *, lot, settings, reference=None, photos=None):
+    """Decide whether a lot is good, and how many grams of it to incubate.
+
+    Parameters
+    ----------
+    lots, hatches, samples, readings : DataFrame
+        The site's tables as ``tables.check_table`` returns them, whole: other lots' cones teach the site's own
+        spread. ``readings`` may be None.
+    lot : str
+        The lot to judge. Its latest standard test is used.
+    settings : settings.Settings
+        Limits, standard conditions, feed and measuring uncertainty.
+    reference : str, optional
+        Lot to compare with; found from hatches of the purpose "reference" beside the test when left out.
+    photos : DataFrame, optional
+        Photos table, to fill counted volumes from chamber depth.
+
+    Returns
+    -------
+    Finding
+        Verdict one of accept, accept-larger-dose, repeat-test, reject, not-enough-evidence; the rules are in
+        ``new_lot_rules.RULES`` and in ``details["rules"]``.
+
+    Raises
+    ------
+    InputError
+        The lot or the reference lot is unknown.
+    """
+    seen = new_lot_evidence(
+        lots, hatches, samples, readings, lot=lot, settings=settings, reference=reference, photos=photos
+    )
+    case = _case(seen, settings)
+    rule = first_rule(case)
+    return Finding(
+        kind="new-lot", subject=lot, verdict=rule.verdict,
+        headline=f"{VERDICTS[rule.verdict]}: {rule.reason(case)}.",
+        figures=_figures(seen),
+        next_steps=words.next_steps(rule, seen, settings),
+        evidence=words.evidence(seen, settings),
+        would_change=words.would_change(rule, seen, case),
+        cautions=words.cautions(rule, seen),
+        left_out=list(seen.left_out),
+        details=_details(seen, case, rule, settings),
+    )  # fmt: skip
+
+
+def new_lot_evidence(lots, hatches, samples, readings=None, *, lot, settings, reference=None, photos=None):
+    """Gather what the verdict rests on; arguments as :func:`judge_new_lot`, result a :class:`NewLotEvidence`."""
+    row = require_lot(lots, hatches, lot)
+    samples = fill_volumes(samples, photos)
+    limits, reading_h = settings.limits, settings.conditions.reading_h
+    every = cone_metrics(samples, hatches, lots, reading_h=reading_h)
+    cones, left_out = _latest_test(every, lot)
+    reference = _find_reference(every, hatches, lot, cones, reference)
+    beside = _beside(every, reference, cones)
+    in_test = hatches[hatches["hatch"].isin({*cones["hatch"], *beside["hatch"]})]
+    conditions = check_conditions(in_test, readings, settings.conditions)
+    off = set(conditions.loc[conditions["status"] == "off", "hatch"])
+    unsure = set(conditions.loc[conditions["status"] == "doubtful", "hatch"]) - off
+    spread = site_spread(every, leave_out={*cones["hatch"], *beside["hatch"], *_off_standard(hatches, settings)})
+    used, dropped = _within_standard(cones, off, 1 if spread else 2)
+    left_out += dropped
+    beside_used, _ = _within_standard(beside, off, 1)
+    spread, refused = _fitting(spread, used)
+    options = {"confidence": limits.confidence, "spread": spread}
+    summary = summarise_cones(used, lot=lot, measure=settings.measure, **options)
+    against = {"margin_pct": limits.equivalence_margin_pct, **options, "other": f"the reference lot {reference}"}
+    comparisons = ()
+    if len(beside_used) and len(used):
+        comparisons = (compare_hatch_pct(used, beside_used, **against), compare_per_g(used, beside_used, **against))
+    keep = used[~used["hatch"].isin(unsure)]
+    is_trimmable = 0 < len(keep) < len(used)
+    return NewLotEvidence(
+        lot=lot, lot_row={} if row is None else row.to_dict(), reference=reference, cones=used,
+        reference_cones=beside_used, conditions=conditions, summary=summary,
+        reference_summary=summarise_cones(beside_used, lot=reference, measure=settings.measure, **options)
+        if len(beside_used) else None,
+        trimmed=summarise_cones(keep, lot=lot, measure=settings.measure, **options) if is_trimmable else None,
+        spoiled=tuple(h for h in used["hatch"] if h in off), doubtful=tuple(h for h in used["hatch"] if h in unsure),
+        claims=_claims(summary, row, limits), comparisons=comparisons, spread=spread, spread_refused=refused,
+        dose=_dose(summary, settings), left_out=tuple(left_out),
+        production=int(((every["lot"] == lot) & (every["purpose"] == "production")).sum()),
+    )  # fmt: skip
+
+
+def _latest_test(every, lot):
+    """The cones of the lot's latest test, and what was not used."""
+    mine = every[(every["lot"] == lot) & (every["purpose"] == "standard test")]
+    if not len(mine):
+        mine = every[(every["lot"] == lot) & (every["purpose"] == "reference")]
+    if not len(mine):
+        return mine, []
+    from qckit.tables import to_utc
+
+    day = to_utc(mine["started"])
+    latest = (day.max() - day).dt.total_seconds() <= _SAME_TEST_DAYS * 86400
+    older = mine[~latest]
+    said = [f"{len(older)} cone{'s' if len(older) > 1 else ''} of earlier tests of this lot, the last on "
+            f"{older['started'].max()[:10]}: only the latest test is judged."] if len(older) else []  # fmt: skip
+    return mine[latest], said
+
+
+def _find_reference(every, hatches, lot, cones, reference):
+    if reference is not None:
+        known = sorted(set(hatches["lot"]))
+        if reference not in known:
+            raise unknown_name("reference lot", reference, known)
+        return reference
+    beside = _close(every[(every["purpose"] == "reference") & (every["lot"] != lot)], cones)
+    names = beside["lot"].value_counts()
+    return str(names.index[0]) if len(names) else None
+
+
+def _close(table, cones):
+    """Rows started within a few days of the test."""
+    from qckit.tables import to_utc
+
+    if not len(cones) or not len(table):
+        return table.iloc[:0]
+    started, test = to_utc(table["started"]), to_utc(cones["started"])
+    margin = pd.Timedelta(days=_SAME_TEST_DAYS)
+    return table[(started >= test.min() - margin) & (started <= test.max() + margin)]
+
+
+def _beside(every, reference, cones):
+    """The reference lot's cones: those beside the test, else its latest test."""
+    if reference is None:
+        return every.iloc[:0]
+    tests = every[(every["lot"] == reference) & every["purpose"].isin(["reference", "standard test"])]
+    near = _close(tests, cones)
+    return near if len(near) else _latest_test(every, reference)[0]
+
+
+def _within_standard(cones, off, least):
+    """Leave out cones off the standard as long as enough others remain."""
+    good = cones[~cones["hatch"].isin(off)]
+    if len(good) < least or len(good) == len(cones):
+        return cones, []
+    dropped = cones[cones["hatch"].isin(off)]
+    return good, [f"Cone {c} ({h}): run outside the standard conditions." for c, h in
+                  zip(dropped["cone"], dropped["hatch"])]  # fmt: skip
+
+
+def _off_standard(hatches, settings):
+    status = check_conditions(hatches, None, settings.conditions)
+    return set(status.loc[status["status"] == "off", "hatch"])
+
+
+def _fitting(spread, used):
+    """Use the site's spread unless this test's cones differ far more than it allows (F test at 1 %)."""
+    if spread is None or len(used) < 2:
+        return spread, False
+    from scipy import stats
+
+    own = summarise_cones(used).hatch_pct
+    n = used["full_cysts"].to_numpy(float)
+    if not n.sum() > 0 or not own.dispersion > 0:
+        return spread, False
+    site = 1 + ((n**2).sum() / n.sum() - 1) * spread.rho
+    if stats.f.sf(own.dispersion / site, own.df, spread.df) < 0.01:
+        return None, True
+    return spread, False
+
+
+def _claims(summary, row, limits):
+    if row is None:
+        return ()
+    pairs = (("hatching percentage", summary.hatch_pct, row.get("claimed_hatch_pct")),
+             ("hatching efficiency", summary.hatching_efficiency_per_g, row.get("claimed_nauplii_per_g")))  # fmt: skip
+    return tuple(
+        compare_with_claim(e, float(claim), what, margin_pct=limits.equivalence_margin_pct)
+        for what, e, claim in pairs
+        if claim is not None and not pd.isna(claim) and claim > 0 and math.isfinite(e.value)
+    )
+
+
+def _dose(summary, settings):
+    efficiency, feed = summary.hatching_efficiency_per_g, settings.feed
+    if not efficiency.safe_low > 0:
+        return None
+    return dose_for(
+        feed.nauplii_per_feed, efficiency.safe_low, efficiency_per_g=efficiency.value, recovery_pct=feed.recovery_pct,
+        cone_volume_l=feed.cone_volume_l, n_cones=feed.n_cones, max_g_per_l=feed.max_g_per_l,
+    )  # fmt: skip
+
+
+def _case(seen, settings):
+    limits = settings.limits
+    return Case(
+        n_cones=len(seen.cones), n_spoiled=len(seen.spoiled), has_spread=seen.spread is not None,
+        full_cysts=float(seen.cones["full_cysts"].fillna(seen.cones["nauplii"]).sum()),
+        hatch=seen.summary.hatch_pct, efficiency=seen.summary.hatching_efficiency_per_g,
+        min_hatch_pct=limits.min_hatch_pct, min_nauplii_per_g=limits.min_nauplii_per_g,
+        margin_pct=limits.equivalence_margin_pct, claims=seen.claims, reference=seen.comparisons,
+    )  # fmt: skip
+
+
+def _figures(seen):
+    hatch, efficiency = seen.summary.hatch_pct, seen.summary.hatching_efficiency_per_g
+    figures = [
+        Figure("hatch_pct", "hatching percentage", hatch.value, hatch.safe_low, hatch.safe_high, "%", 1,
+               _figure_note(hatch)),
+        Figure("hatching_efficiency_per_g", "nauplii per gram", efficiency.value, efficiency.safe_low,
+               efficiency.safe_high, "nauplii/g", 0, _figure_note(efficiency)),
+    ]  # fmt: skip
+    dose = seen.dose
+    if dose is None:
+        figures.append(Figure("dose_g", "dose for one feed", math.nan, unit="g", decimals=1,
+                              note="Needs a lower bound of nauplii per gram."))  # fmt: skip
+    else:
+        least = dose.nauplii_needed / (efficiency.safe_high * dose.recovery_pct / 100)
+        figures.append(Figure("dose_g", "dose for one feed", dose.grams, least, dose.grams, "g", 1,
+                              f"On the lower bound of nauplii per gram, for {dose.nauplii_needed:,.0f} nauplii "
+                              f"and {dose.recovery_pct:g} % recovery; the best guess would be "
+                              f"{dose.grams_best_guess:.1f} g."))  # fmt: skip
+    return figures
+
+
+def _figure_note(estimate):
+    if estimate.note:
+        return estimate.note
+    text = f"mean of {estimate.n_cones} cone{'s' if estimate.n_cones > 1 else ''}"
+    if estimate.safe_low < estimate.low or estimate.safe_high > estimate.high:
+        text += "; the cones agree more closely than counting lets them, so the interval is that of counting"
+    return text
+
+
+def _details(seen, case, rule, settings):
+    return {
+        "rule": rule.name,
+        "rules": [{"name": r.name, "verdict": r.verdict, "text": r.text} for r in RULES],
+        "limits": asdict(settings.limits),
+        "n_cones": case.n_cones,
+        "reference": seen.reference,
+        "claims": [asdict(c) for c in seen.claims],
+        "comparisons": [asdict(c) for c in seen.comparisons],
+        "summary": _records(seen.summary.to_frame()),
+        "reference_summary": _records(seen.reference_summary.to_frame()) if seen.reference_summary else [],
+        "without_doubtful_cones": _records(seen.trimmed.to_frame()) if seen.trimmed else [],
+        "witnesses": asdict(seen.summary.witnesses),
+        "conditions": _records(seen.conditions[seen.conditions["status"] != "ok"]),
+        "spread": asdict(seen.spread) if seen.spread else None,
+        "dose": asdict(seen.dose) if seen.dose else None,
+    }
+
+
+def _records(frame):
+    return [
+        {k: (None if v is None or (not isinstance(v, str) and pd.isna(v)) else v) for k, v in row.items()}
+        for row in frame.to_dict("records")
+    ]
