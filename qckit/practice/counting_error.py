@@ -1,0 +1,46 @@
+"""Objects in the water turned into the counts someone writes down: mixing, chance and misreading."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from qckit.tables import STAGES
+
+__all__ = ["draw_counts"]
+
+
+def draw_counts(shares, full_per_ml, volume_ul, rng, *, n=1, mixing_cv=0.06, missed=0.0, cyst_as_shell=0.0,
+                shell_as_cyst=0.0):  # fmt: skip
+    """Draw the counts of subsamples of one hatch.
+
+    Parameters
+    ----------
+    shares : dict of str to float
+        Objects per full cyst, as :func:`qckit.practice.mechanisms.expected_shares` returns them.
+    full_per_ml : float
+        Full cysts weighed in per millilitre of the cone. [1/ml]
+    volume_ul : float
+        Volume of a subsample. [µl]
+    rng : Generator
+    n : int
+        Number of subsamples.
+    mixing_cv : float
+        Coefficient of variation of the density from subsample to subsample; 0 is a perfectly mixed cone.
+    missed : float
+        Share of the nauplii that the count misses.
+    cyst_as_shell, shell_as_cyst : float
+        Shares that are written down as the other stage.
+
+    Returns
+    -------
+    dict of str to int array, shape (n,)
+        Counts per stage.
+    """
+    scale = full_per_ml * volume_ul / 1000.0
+    mixed = np.ones(n) if mixing_cv <= 0 else rng.gamma(1.0 / mixing_cv**2, mixing_cv**2, n)
+    mean = {stage: float(shares[stage]) for stage in STAGES}
+    mean["nauplius"] *= 1.0 - missed
+    cysts, shells = mean["cyst"], mean["shell"]
+    mean["cyst"] = cysts * (1.0 - cyst_as_shell) + shells * shell_as_cyst
+    mean["shell"] = shells * (1.0 - shell_as_cyst) + cysts * cyst_as_shell
+    return {stage: rng.poisson(mean[stage] * scale * mixed) for stage in STAGES}
