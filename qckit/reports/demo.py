@@ -15,7 +15,7 @@ from qckit.settings import SETTINGS_FILE, load_settings
 __all__ = ["DEMO_LOT", "DEMO_NOW", "make_demo"]
 
 DEMO_LOT = "K-124"
-DEMO_NOW = "2026-11-04T12:00:00+00:00"  # a few hours after the standard test was read
+DEMO_NOW = "2026-11-06T10:00:00+00:00"  # the morning of the poor hatch, the day the invented history ends
 _SHEETS = ("lots.csv", "hatches.csv", "samples.csv")
 
 

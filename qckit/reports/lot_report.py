@@ -1,0 +1,242 @@
+"""What the notebook of a new lot shows: the records of its test, and one function per piece of the page."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import pandas as pd
+
+from qckit.errors import InputError, unknown_name
+from qckit.reports import lot_charts
+from qckit.reports.blocks import Html, note, sentences, table
+from qckit.reports.pictures import figure
+from qckit.settings import Settings, load_settings
+from qckit.tables import to_utc
+from qckit.verdicts.finding import Finding
+from qckit.verdicts.new_lot import NewLotEvidence, judge_new_lot, new_lot_evidence
+
+__all__ = [
+    "LotTest",
+    "comparison",
+    "conditions_table",
+    "cone_charts",
+    "load_lot_test",
+    "method",
+    "metrics_table",
+    "mix_chart",
+    "rate",
+    "subsample_table",
+    "witnesses",
+]  # fmt: skip
+
+
+@dataclass(frozen=True)
+class LotTest:
+    """A lot's standard test with the reference beside it."""
+
+    lot: str
+    settings: Settings
+    finding: Finding
+    seen: NewLotEvidence
+    lots: pd.DataFrame
+    hatches: pd.DataFrame  # of the test and of the reference beside it
+    cones: pd.DataFrame  # hatch.cone_metrics of these; the lot's own first
+    subsamples: pd.DataFrame  # hatch.sample_metrics of these
+    samples: pd.DataFrame  # as in the log, volumes filled
+    photos: pd.DataFrame  # reports.checked_photos
+
+    @property
+    def is_invented(self) -> bool:
+        """True where the lot's notes say that its records are invented."""
+        notes = self.lots.loc[self.lots["lot"] == self.lot, "notes"].fillna("")
+        return bool(notes.str.contains("invented").any())
+
+    @property
+    def own_cones(self) -> pd.DataFrame:
+        """The cones of the lot itself."""
+        return self.cones[self.cones["lot"] == self.lot]
+
+
+def load_lot_test(site: str | Path, lot: str = "", *, out_dir: str | Path = "") -> LotTest:
+    """Read a lot's standard test from a site's log, work out its metrics and judge it.
+
+    Parameters
+    ----------
+    site : path
+        The site folder.
+    lot : str
+        The lot. Empty: the one whose standard test was started last.
+    out_dir : path
+        Folder of the report, for the checked photos.
+
+    Returns
+    -------
+    LotTest
+
+    Raises
+    ------
+    InputError
+        The lot is not in the log, or no lot was tested yet.
+    """
+    from qckit import hatch
+    from qckit.log import open_log
+    from qckit.reports.checked import checked_photos
+
+    settings = load_settings(site)
+    with open_log(site) as log:
+        lots, hatches, readings = log.lots(), log.hatches(), log.readings()
+        lot = lot or _latest(hatches)
+        if lot not in set(lots["lot"]):
+            raise unknown_name("lot", lot, lots["lot"], where="the site's log")
+        samples = hatch.fill_volumes(log.samples(), log.photos())
+        seen = new_lot_evidence(lots, hatches, samples, readings, lot=lot, settings=settings)
+        tested = hatches[hatches["hatch"].isin(set(seen.conditions["hatch"]))]
+        own = samples[samples["hatch"].isin(set(tested["hatch"]))].reset_index(drop=True)
+        photos = checked_photos(log, own, out_dir=out_dir, hatches=tested)
+    cones = hatch.cone_metrics(own, tested, lots, reading_h=settings.conditions.reading_h)
+    return LotTest(
+        lot, settings, judge_new_lot(lots, hatches, samples, readings, lot=lot, settings=settings), seen, lots, tested,
+        cones.sort_values("lot", key=lambda names: names != lot, kind="stable").reset_index(drop=True),
+        hatch.sample_metrics(own, tested, lots), own, photos,
+    )  # fmt: skip
+
+
+def _latest(hatches) -> str:
+    tests = hatches[hatches["purpose"] == "standard test"]
+    if not len(tests):
+        raise InputError(
+            "the site's log holds no standard test. Enter one in the field sheet of hatches, with the purpose "
+            "standard test."
+        )
+    return tests.loc[to_utc(tests["started"]).idxmax(), "lot"]
+
+
+def cone_charts(test: LotTest) -> Html:
+    """Show each cone with its subsamples, for the percentage and per gram."""
+    if not len(test.own_cones):
+        return note("No cone of this lot's test is counted yet.")
+    drawn = []
+    for metric in ("hatch_pct", "hatching_efficiency_per_g"):
+        estimate = getattr(test.seen.summary, metric)
+        ax = lot_charts.draw_cones(
+            test.subsamples, test.cones, metric=metric, interval=estimate if estimate.n_cones else None,
+            references=_held_against(test, metric),
+        )  # fmt: skip
+        drawn.append(figure(ax, alt=lot_charts.describe_cones(test.cones, metric=metric)).html)
+    return Html("".join(drawn), "cones")
+
+
+def _held_against(test: LotTest, metric: str) -> list[tuple[float, str]]:
+    """Return the label's claim and the site's minimum, each with its words."""
+    claimed, least, form = {
+        "hatch_pct": ("claimed_hatch_pct", test.settings.limits.min_hatch_pct, "{:g} %"),
+        "hatching_efficiency_per_g": ("claimed_nauplii_per_g", test.settings.limits.min_nauplii_per_g, "{:,.0f}"),
+    }[metric]
+    claim = test.lots.loc[test.lots["lot"] == test.lot, claimed].iloc[0]
+    found = [(least, f"own minimum {form.format(least)}")]
+    return found + ([(claim, f"claim {form.format(claim)}")] if pd.notna(claim) else [])
+
+
+def metrics_table(test: LotTest) -> Html:
+    """Show every metric of the lot and of its reference: mean, SD over cones, interval."""
+    frames = [s.to_frame().assign(lot=s.lot) for s in (test.seen.summary, test.seen.reference_summary) if s is not None]
+    rows = [
+        {
+            "lot": row.lot, "what": row.label, "unit": row.unit, "value": _digits(row.value, row.decimals),
+            "interval": f"{_digits(row.low, row.decimals)} to {_digits(row.high, row.decimals)}" if row.low == row.low
+            else "not known", "SD over cones": _digits(row.sd, row.decimals), "cones": row.n_cones,
+        }
+        for frame in frames for row in frame.itertuples()
+    ]  # fmt: skip
+    return table(pd.DataFrame(rows), caption=f"Interval: {100 * test.settings.limits.confidence:g} %, over cones.")
+
+
+def _digits(value, decimals) -> str:
+    from qckit.reports.blocks import number
+
+    return number(value, int(decimals))
+
+
+def mix_chart(test: LotTest) -> Html:
+    """Show the stage mix of each cone."""
+    if not len(test.cones):
+        return note("Nothing is counted yet.")
+    return figure(lot_charts.draw_stage_mix(test.cones), alt=lot_charts.describe_mix(test.cones),
+                  caption="Numbers in the bars are percent of the objects counted in that cone.")  # fmt: skip
+
+
+def witnesses(test: LotTest) -> Html:
+    """Show nauplii against empty shells, and what their agreement says."""
+    if not len(test.subsamples):
+        return note("Nothing is counted yet.")
+    drawn = figure(lot_charts.draw_witnesses(test.subsamples), alt=lot_charts.describe_witnesses(test.subsamples))
+    return Html(drawn.html + note(test.seen.summary.witnesses.sentence).html, test.seen.summary.witnesses.sentence)
+
+
+def comparison(test: LotTest) -> Html:
+    """Show how the lot does against its claim and beside the reference lot."""
+    seen = test.seen
+    said = [c.sentence for c in (*seen.claims, *seen.comparisons)]
+    if not seen.comparisons:
+        said.append("No counted reference lot stands beside this test.")
+    return sentences(said)
+
+
+def rate(test: LotTest) -> Html:
+    """Show how fast the lot hatches, where a cone was sampled at several hours."""
+    hours = test.subsamples.groupby("hatch")["hours"].nunique()
+    timed = hours[hours >= 4].index
+    if not len(timed):
+        return note("No cone of this test was sampled over time, so hatching rate and synchrony are not known.")
+    return sentences([f"Hatch {name} was sampled at {hours[name]} hours." for name in timed])
+
+
+def conditions_table(test: LotTest) -> Html:
+    """Show the measured conditions of each cone beside the standard; what departs from it first."""
+    seen = test.seen.conditions
+    if not len(seen):
+        return note("No cone of this lot's test is in the log.")
+    order = {"off": 0, "doubtful": 1, "unknown": 2, "ok": 3}
+    words = {"off": "outside", "doubtful": "doubtful", "unknown": "not measured", "ok": "within"}
+    shown = seen.sort_values("status", key=lambda s: s.map(order), kind="stable")
+    shown = shown.assign(
+        status=shown["status"].map(words), value=[_measured(*v) for v in zip(shown["value"], shown["unit"])]
+    )
+    return table(
+        shown[["lot", "cone", "quantity", "value", "standard", "status", "sentence"]],
+        caption="What departs from the standard stands first.", headings={"sentence": "in words", "value": "measured"},
+    )  # fmt: skip
+
+
+def _measured(value, unit) -> str:
+    if value is None or value != value or isinstance(value, str):
+        return str(value) if isinstance(value, str) else ""
+    return f"{float(value):g} {unit if isinstance(unit, str) else ''}".strip()
+
+
+def method(test: LotTest) -> Html:
+    """Say by which rules the verdict came about, and with which methods the intervals."""
+    rules = [f"{r['verdict'].replace('-', ' ')}: {r['text']}" for r in test.finding.details.get("rules", [])]
+    used = sorted({f"{row.label}: {row.method}" for row in test.seen.summary.to_frame().itertuples() if row.method})
+    counters = sorted(set(test.samples["counter"].dropna()) if len(test.samples) else [])
+    return Html(
+        "<p>The verdict is the first of these rules that holds:</p>" + sentences(rules, ordered=True).html
+        + "<p>Intervals:</p>" + sentences(used).html
+        + sentences([f"Counted by: {', '.join(counters)}." if counters else "Nothing is counted yet.",
+                     *test.seen.summary.notes]).html,
+        "rules and methods",
+    )  # fmt: skip
+
+
+def subsample_table(test: LotTest) -> Html:
+    """Show one row per subsample as counted."""
+    columns = ["sample", "lot", "cone", "hours", "nauplii", "umbrella", "unhatched", "shells", "counted_ul",
+               "factor_per_g", "hatch_pct", "hatching_efficiency_per_g"]  # fmt: skip
+    return table(
+        test.subsamples[columns], caption="unhatched: embryos after decapsulation, otherwise unhatched cysts.",
+        headings={"counted_ul": "counted [µl]", "hours": "hours [h]", "factor_per_g": "count × this = per gram",
+                  "hatch_pct": "hatched [%]", "hatching_efficiency_per_g": "nauplii per gram"},
+        decimals={"hours": 1, "counted_ul": 1, "factor_per_g": 0, "hatch_pct": 1, "hatching_efficiency_per_g": 0,
+                  "nauplii": 0, "umbrella": 0, "unhatched": 0, "shells": 0}, limit=400,
+    )  # fmt: skip
