@@ -1,0 +1,226 @@
+"""The accuracy of one camera on one page: how well its counts agree with a person's, and until when."""
+
+from __future__ import annotations
+
+import json
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from qckit.agreement.paired import bland_altman, concordance
+from qckit.agreement.rates import CountRates, rates_from_counts, rates_from_matches
+from qckit.errors import InputError
+from qckit.tables import COUNT_COLUMNS, STAGES
+
+__all__ = ["Certificate", "certify_camera", "hatch_pct_of", "read_certificate"]
+
+# common practice, no source: a half year where the check is a good one, a quarter where it is a small one
+_DAYS_GOOD, _DAYS_SMALL = 182, 91
+_GOOD_PHOTOS, _GOOD_OBJECTS = 10, 300
+
+
+@dataclass(frozen=True)
+class Certificate:
+    """What is known of one camera's counts.
+
+    ``agreement`` has a row per figure (four stages and hatch_pct): bias, limits of agreement (photo minus hand) and
+    concordance. ``sentences`` say it in words; ``valid_until`` is the date to check again.
+    """
+
+    name: str
+    camera: str
+    magnification: str
+    kind: str
+    made_at: str
+    made_by: str
+    counter_version: str
+    n_photos: int
+    n_objects: int
+    rates: CountRates
+    agreement: object
+    valid_until: str
+    sentences: tuple[str, ...]
+
+    def to_frame(self):
+        """Return the row of the log's certificates table."""
+        import pandas as pd
+
+        return pd.DataFrame([{
+            "certificate": self.name, "camera": self.camera, "magnification": self.magnification, "kind": self.kind,
+            "made_at": self.made_at, "made_by": self.made_by, "counter_version": self.counter_version,
+            "n_photos": self.n_photos, "detection": _detection_json(self.rates), "confusion": self.rates.to_json(),
+            "details": json.dumps({"n_objects": self.n_objects, "sentences": list(self.sentences),
+                                   "agreement": json.loads(self.agreement.to_json(orient="records"))}),
+            "valid_until": self.valid_until, "notes": "",
+        }])  # fmt: skip
+
+
+def _detection_json(rates):
+    frame = rates.to_frame()
+    found = frame[frame["outcome"].isin(["found", "right"])].round(4)
+    return found.to_json(orient="records")
+
+
+def hatch_pct_of(counts):
+    """Hatching percentage of each row of counts.
+
+    Parameters
+    ----------
+    counts : DataFrame, shape (n, any)
+        nauplii, umbrella, cysts.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        100 N / (N + U + C); NaN where all are 0. [%]
+    """
+    n, u, c = (counts[k].astype(float).to_numpy() for k in ("nauplii", "umbrella", "cysts"))
+    return np.divide(100 * n, n + u + c, out=np.full(len(n), np.nan), where=n + u + c > 0)
+
+
+def certify_camera(photo_counts, hand_counts, *, camera, magnification="", kind="", made_at, made_by,
+                   counter_version="", matches=None, name=None) -> Certificate:  # fmt: skip
+    """Judge a camera's counts from the same photos counted by the kit and by a person.
+
+    Parameters
+    ----------
+    photo_counts, hand_counts : DataFrame, shape (n, any)
+        photo, nauplii, umbrella, cysts, shells. Photos are joined by name; the rest is left out.
+    camera, magnification, kind : str
+        What was checked, in the site's own words.
+    made_at : str
+        ISO time with offset.
+    made_by : str
+        Initials of who counted by hand.
+    counter_version : str
+        Version of the photo counter; another version needs another check.
+    matches : DataFrame, optional
+        Paired objects from :func:`match_objects`; without them the confusion is estimated from the totals.
+    name : str, optional
+        Of the certificate; made from camera, magnification and date when left out.
+
+    Returns
+    -------
+    Certificate
+
+    Raises
+    ------
+    InputError
+        Fewer than 3 photos in common.
+
+    Notes
+    -----
+    To be checked again after 182 days when at least 10 photos and 300 objects stand behind it, after 91 days
+    otherwise (common practice, no source), and at once when the counter, the camera, the magnification or the lamp
+    changes.
+    """
+    import pandas as pd
+
+    joined = photo_counts.merge(hand_counts, on="photo", suffixes=("", "_hand"), validate="one_to_one")
+    if len(joined) < 3:
+        raise InputError(
+            f"{len(joined)} photo(s) counted both ways for camera {camera}; at least 3 are needed, 10 are better. "
+            f"Names by the kit: {_some(photo_counts['photo'])}; by hand: {_some(hand_counts['photo'])}. "
+            "Use the same names."
+        )
+    columns = list(COUNT_COLUMNS.values())
+    seen = pd.DataFrame({c: joined[c].astype(float) for c in columns})
+    true = pd.DataFrame({c: joined[f"{c}_hand"].astype(float) for c in columns})
+    agreement = _agreement(seen, true)
+    if matches is None:
+        rates = rates_from_counts(joined[["photo", *columns]], true.assign(photo=joined["photo"]))
+    else:
+        rates = rates_from_matches(matches)
+    n_objects = int(true.sum().sum())
+    good = len(joined) >= _GOOD_PHOTOS and n_objects >= _GOOD_OBJECTS
+    until = (pd.Timestamp(made_at) + pd.Timedelta(days=_DAYS_GOOD if good else _DAYS_SMALL)).date().isoformat()
+    return Certificate(
+        name or " ".join(filter(None, (camera, magnification, made_at[:10]))), camera, magnification, kind, made_at,
+        made_by, counter_version, len(joined), n_objects, rates, agreement, until,
+        tuple(_sentences(agreement, rates, len(joined), n_objects, until, good)),
+    )  # fmt: skip
+
+
+def _some(names):
+    names = sorted(map(str, names))
+    return ", ".join(names[:3]) + (f" and {len(names) - 3} more" if len(names) > 3 else "")
+
+
+def _agreement(seen, true):
+    """Bias, limits and concordance per figure; hatch percentage in points."""
+    import pandas as pd
+
+    figures = {s: (seen[c].to_numpy(), true[c].to_numpy()) for s, c in COUNT_COLUMNS.items()}
+    figures["hatch_pct"] = (hatch_pct_of(seen), hatch_pct_of(true))
+    rows = []
+    for name, (a, b) in figures.items():
+        if (np.isfinite(a) & np.isfinite(b)).sum() < 3:
+            continue
+        ba, ccc = bland_altman(a, b), concordance(a, b)
+        rows.append((name, ba.n, ba.bias, ba.bias_low, ba.bias_high, ba.limit_low, ba.limit_high, ccc.ccc, ccc.ccc_low,
+                     ccc.ccc_high))  # fmt: skip
+    return pd.DataFrame(rows, columns=["figure", "n", "bias", "bias_low", "bias_high", "limit_low", "limit_high", "ccc",
+                                       "ccc_low", "ccc_high"])  # fmt: skip
+
+
+def _sentences(agreement, rates, n_photos, n_objects, until, good):
+    h = agreement[agreement["figure"] == "hatch_pct"]
+    lines = [f"{n_photos} photos with {n_objects} objects were counted by the kit and by hand."]
+    if len(h):
+        r = h.iloc[0]
+        lines.append(
+            f"H% by photo is {r.bias:+.1f} points from H% by hand on average ({r.bias_low:+.1f} to "
+            f"{r.bias_high:+.1f}); a single photo lies between {r.limit_low:+.1f} and {r.limit_high:+.1f} points."
+        )
+        if math.isfinite(r.ccc):
+            lines.append(f"Concordance of H% is {r.ccc:.3f} ({r.ccc_low:.3f} to {r.ccc_high:.3f}); 1 is perfect.")
+    frame = rates.to_frame()
+    for stage in STAGES:
+        found = frame[(frame["stage"] == stage) & (frame["outcome"] == "found")].iloc[0]
+        right = frame[(frame["stage"] == stage) & (frame["outcome"] == "right")].iloc[0]
+        if np.isfinite(found.rate):
+            lines.append(f"{stage}: {100 * found.rate:.1f} % found ({100 * found.low:.1f} to {100 * found.high:.1f}), "
+                         f"{100 * right.rate:.1f} % of these called {stage}.")  # fmt: skip
+        else:
+            lines.append(f"{stage}: none in these photos, so nothing is known of it.")
+    why = "" if good else f", early because the check is small (below {_GOOD_PHOTOS} photos or {_GOOD_OBJECTS} objects)"
+    lines.append(f"Check again by {until}{why}, and at once when the camera, magnification, lamp or counter changes.")
+    return lines
+
+
+def read_certificate(row) -> Certificate:
+    """Build a certificate from its row in the log.
+
+    Parameters
+    ----------
+    row : Series or mapping
+        A row of the certificates table.
+
+    Returns
+    -------
+    Certificate
+        As it was made.
+    """
+    import pandas as pd
+
+    details = json.loads(row["details"])
+    text = {
+        k: "" if pd.isna(row[k]) else str(row[k])
+        for k in (
+            "certificate",
+            "camera",
+            "magnification",
+            "kind",
+            "made_at",
+            "made_by",
+            "counter_version",
+            "valid_until",
+        )
+    }
+    return Certificate(
+        text["certificate"], text["camera"], text["magnification"], text["kind"], text["made_at"], text["made_by"],
+        text["counter_version"], int(row["n_photos"]), int(details["n_objects"]),
+        CountRates.from_json(row["confusion"]),
+        pd.DataFrame(details["agreement"]).astype({"figure": "str"}), text["valid_until"], tuple(details["sentences"]),
+    )  # fmt: skip

@@ -1,0 +1,177 @@
+"""Correct photo counts by what this camera misses and mistakes, and widen the interval by how sure that is."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from qckit.agreement.rates import _PRIOR, OUTCOMES, CountRates
+from qckit.errors import InputError
+from qckit.tables import COUNT_COLUMNS, STAGES
+
+__all__ = ["CorrectedCounts", "correct_counts"]
+
+_N_DRAWS = 4000
+
+
+@dataclass(frozen=True)
+class CorrectedCounts:
+    """Counts as they would be by hand, with bounds, for one sample (one or more photos together).
+
+    Dictionaries run over the stages; ``hatch_pct`` is 100 N / (N + U + C).
+    """
+
+    counted: dict
+    counts: dict
+    low: dict
+    high: dict
+    hatch_pct_counted: float
+    hatch_pct: float
+    hatch_pct_low: float
+    hatch_pct_high: float
+    n_photos: int
+    confidence: float
+    method: str
+
+    def to_frame(self):
+        """Return a row per stage: stage, counted, corrected, low, high."""
+        import pandas as pd
+
+        return pd.DataFrame([(s, self.counted[s], self.counts[s], self.low[s], self.high[s]) for s in STAGES],
+                            columns=["stage", "counted", "corrected", "low", "high"])  # fmt: skip
+
+
+def correct_counts(counts, rates: CountRates, *, confidence=0.95, seed=11) -> CorrectedCounts:
+    """Estimate what is really there from what the photo counter counted.
+
+    Parameters
+    ----------
+    counts : dict of stage to int, or DataFrame with nauplii, umbrella, cysts, shells
+        One sample: one photo (a dict) or all its photos (a row each).
+    rates : CountRates
+        From photos of this camera counted both ways.
+    confidence : float
+        Between 0 and 1, ends excluded.
+    seed : int
+        Of the drawing; the same input gives the same output.
+
+    Returns
+    -------
+    CorrectedCounts
+        Bounds hold the number of objects in these photos, not the spread between subsamples.
+
+    Raises
+    ------
+    InputError
+        A count is negative or missing, or confidence lies outside (0, 1).
+
+    Notes
+    -----
+    With n objects per stage, the counts have mean M'n + b (M detection and confusion, b false finds). Matrices are
+    drawn from their Dirichlet posterior, whose counts are shrunk by the spread between photos (from paired totals: by
+    resampling photos); for each the equation is solved for n after adding the scatter of one counting, which is the
+    multinomial one enlarged by the same spread, itself drawn (scaled inverse chi-square with photos - 1 degrees of
+    freedom), since few photos say little about it. Quantiles of the draws are the bounds.
+
+    References
+    ----------
+    Buonaccorsi JP (2010) Measurement Error, ch. 3 (misclassified counts); Brier SS (1980) Biometrika 67:591-596
+    (Dirichlet-multinomial inflation).
+    """
+    if not 0 < confidence < 1:
+        raise InputError(f"confidence is {confidence:g} and must lie between 0 and 1, such as 0.95.")
+    seen = _counts_array(counts)
+    rng = np.random.default_rng(seed)
+    matrices, false = _draw_rates(rates, rng)
+    total = seen.sum(axis=0)
+    best = _solve(_smoothed(rates)[None, :, :-1], (total - rates.false / rates.n_photos * len(seen))[None])[0]
+    noise = _draw_noise(np.maximum(best, 0.0), matrices, false * len(seen), rates, len(seen), rng)
+    drawn = np.maximum(_solve(matrices[:, :, :-1], total - false * len(seen) + noise), 0.0)
+    best = np.maximum(best, 0.0)
+    tail = (1 - confidence) / 2
+    low, high = np.quantile(drawn, [tail, 1 - tail], axis=0)
+    ratio = _hatch(drawn)
+    ratio = ratio[np.isfinite(ratio)]
+    bounds = np.quantile(ratio, [tail, 1 - tail]) if ratio.size else (np.nan, np.nan)
+    named = [dict(zip(STAGES, map(float, row))) for row in (total, best, low, high)]
+    return CorrectedCounts(*named, float(_hatch(total[None])[0]), float(_hatch(best[None])[0]), float(bounds[0]),
+                           float(bounds[1]), len(seen), confidence,
+                           f"detection and confusion from {rates.n_photos} photos ({rates.source})")  # fmt: skip
+
+
+def _counts_array(counts):
+    """Return counts as (photos, 4) floats."""
+    if hasattr(counts, "columns"):
+        missing = [c for c in COUNT_COLUMNS.values() if c not in counts.columns]
+        if missing:
+            raise InputError(f"the counts have no column {', '.join(missing)}. Found: {', '.join(counts.columns)}.")
+        seen = counts[list(COUNT_COLUMNS.values())].astype(float).to_numpy()
+    else:
+        seen = np.array([[float(counts.get(s, 0)) for s in STAGES]])
+    if not np.isfinite(seen).all() or (seen < 0).any() or not len(seen):
+        raise InputError("every photo needs a count of 0 or more for each stage, to be corrected. Leave out photos "
+                         "that were not counted.")  # fmt: skip
+    return seen
+
+
+def _smoothed(rates):
+    """Expected rates (4, 5): observed shares, or a guess of right-every-time where a stage was never seen."""
+    matrix = rates.matrix
+    unseen = ~np.isfinite(matrix[:, 0])
+    matrix[unseen] = np.eye(len(STAGES), len(OUTCOMES))[unseen]
+    return matrix
+
+
+def _draw_rates(rates, rng):
+    """Draw matrices (k, 4, 5) and false finds per photo (k, 4)."""
+    k = _N_DRAWS
+    if len(rates.draws):
+        matrices = rates.draws[rng.integers(0, len(rates.draws), k)]
+    else:
+        # Clustering makes the objects of a check worth fewer than they are.
+        worth = 1 + np.maximum(rates.photo_size - 1, 0) * rates.spread
+        matrices = np.stack(
+            [_dirichlet(rates.table[i] / worth[i] + _cell_prior(i), k, rng) for i in range(len(STAGES))], axis=1
+        )
+    shape = rates.false / rates.false_spread
+    false = rng.gamma(np.maximum(shape, 1e-9), 1.0, (k, len(STAGES))) * rates.false_spread / rates.n_photos
+    return matrices, np.where(rates.false > 0, false, 0.0)
+
+
+def _cell_prior(i):
+    """Prior objects per outcome: most on the right stage, a little on each wrong one."""
+    prior = np.full(len(OUTCOMES), _PRIOR / 4)
+    prior[i] = _PRIOR
+    return prior
+
+
+def _dirichlet(weights, k, rng):
+    draws = rng.gamma(np.maximum(weights, 1e-9), 1.0, (k, weights.size))
+    return draws / draws.sum(axis=1, keepdims=True)
+
+
+def _draw_noise(n, matrices, false, rates, n_photos, rng):
+    """Scatter of one counting around its mean, (k, 4): multinomial per stage, enlarged by the spread between photos."""
+    k = len(matrices)
+    df = max(rates.n_photos - 1, 2)
+    widen = df / rng.chisquare(df, k)
+    noise = np.zeros((k, len(STAGES)))
+    for i in range(len(STAGES)):
+        size = 1 + max(n[i] / n_photos - 1, 0) * rates.spread[i] * widen[:, None]
+        p = matrices[:, i, :]
+        # multinomial scatter by its own root: independent parts less the share of their sum
+        z = rng.standard_normal(p.shape) * np.sqrt(p)
+        z -= p * z.sum(axis=1, keepdims=True)
+        noise += np.sqrt(n[i] * size) * z[:, :-1]
+    return noise + np.sqrt(false * rates.false_spread) * rng.standard_normal((k, len(STAGES)))
+
+
+def _solve(matrices, totals):
+    """Solve M'n = totals for n, over the first axis."""
+    return np.linalg.solve(np.swapaxes(matrices, 1, 2), totals[..., None])[..., 0]
+
+
+def _hatch(n):
+    full = n[:, 0] + n[:, 1] + n[:, 2]
+    return np.divide(100 * n[:, 0], full, out=np.full(len(n), np.nan), where=full > 0)

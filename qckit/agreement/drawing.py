@@ -1,0 +1,73 @@
+"""Charts of agreement: differences against means, and the confusion between stages."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from qckit import draw
+from qckit.agreement.paired import bland_altman
+from qckit.agreement.rates import OUTCOMES, CountRates
+from qckit.tables import STAGES
+
+__all__ = ["draw_confusion", "draw_differences"]
+
+
+def draw_differences(frame, *, first="photo", second="hand", unit="objects", ax=None):
+    """Draw each pair's difference against its mean, with bias and limits of agreement.
+
+    Parameters
+    ----------
+    frame : DataFrame, shape (n, any)
+        Columns ``first`` and ``second``.
+    first, second : str
+        The two columns; differences are first minus second.
+    unit : str
+        Unit of the figure, for the axes.
+    ax : Axes, optional
+
+    Returns
+    -------
+    Axes
+    """
+    a, b = frame[first].to_numpy(float), frame[second].to_numpy(float)
+    got = bland_altman(a, b)
+    ax = draw.points((a + b) / 2, a - b, ax=ax, marker="o")
+    for low, high in ((got.limit_low_low, got.limit_low_high), (got.limit_high_low, got.limit_high_high)):
+        ax.axhspan(low, high, color=draw.SERIES[0], alpha=0.10, linewidth=0)
+    ax.axhspan(got.bias_low, got.bias_high, color=draw.INK, alpha=0.12, linewidth=0)
+    draw.reference_line(got.bias, f"bias {got.bias:+.1f}", ax=ax, linestyle="-")
+    draw.reference_line(got.limit_low, f"{got.limit_low:+.1f}", ax=ax)
+    draw.reference_line(got.limit_high, f"{got.limit_high:+.1f}", ax=ax)
+    ax.axhline(0, color=draw.INK, linewidth=0.8, linestyle=":")
+    ax.set_xlabel(f"mean of {first} and {second} [{unit}]")
+    ax.set_ylabel(f"{first} minus {second} [{unit}]")
+    ax.set_title(f"{got.n} photos: bias and 95 % limits of agreement")
+    return ax
+
+
+def draw_confusion(rates: CountRates, *, ax=None):
+    """Draw what became of each true stage, as a table of shares with numbers in it.
+
+    Parameters
+    ----------
+    rates : CountRates
+    ax : Axes, optional
+
+    Returns
+    -------
+    Axes
+    """
+    ax = draw.new_axes(ax)
+    share = np.nan_to_num(rates.matrix)
+    ax.imshow(share, cmap="Greys", vmin=0, vmax=1.4, aspect="auto")
+    for i in range(len(STAGES)):
+        for j in range(len(OUTCOMES)):
+            text = "–" if not rates.table[i].sum() else f"{100 * share[i, j]:.1f} %\n{rates.table[i, j]:.0f}"
+            ax.text(j, i, text, ha="center", va="center", fontsize=9, color="white" if share[i, j] > 0.7 else draw.INK)
+    ax.set_xticks(range(len(OUTCOMES)), OUTCOMES)
+    ax.set_yticks(range(len(STAGES)), STAGES)
+    ax.set_xlabel("the kit says")
+    ax.set_ylabel("by hand")
+    ax.grid(False)
+    ax.set_title(f"What the kit makes of each stage ({rates.n_photos} photos)")
+    return ax

@@ -1,0 +1,92 @@
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from qckit.agreement import bland_altman, concordance, gauge_study, say_gauge
+from qckit.errors import InputError
+
+VALUES = st.lists(st.tuples(st.floats(0, 500), st.floats(0, 500)), min_size=3, max_size=30)
+
+
+@settings(max_examples=60, deadline=None)
+@given(VALUES, st.floats(-50, 50))
+def test_adding_a_constant_moves_the_bias_by_it_and_swapping_turns_its_sign(pairs, shift):
+    a, b = map(np.array, zip(*pairs, strict=True))
+    first, moved, turned = bland_altman(a, b), bland_altman(a + shift, b), bland_altman(b, a)
+    assert moved.bias == pytest.approx(first.bias + shift, abs=1e-6)
+    assert turned.bias == pytest.approx(-first.bias, abs=1e-9)
+    assert turned.limit_low == pytest.approx(-first.limit_high, abs=1e-6)
+    assert first.limit_low <= first.bias <= first.limit_high
+
+
+def test_interval_of_the_bias_covers_as_often_as_it_says():
+    rng = np.random.default_rng(4)
+    hits = 0
+    for _ in range(1500):
+        a = rng.normal(3.0, 5.0, 8)
+        got = bland_altman(a, np.zeros(8))
+        hits += got.bias_low <= 3.0 <= got.bias_high
+    assert 0.93 < hits / 1500 < 0.97
+
+
+def test_relative_differences_are_in_percent_of_the_mean():
+    got = bland_altman([110, 220, 55, 0], [90, 180, 45, 0], relative=True)
+    assert (got.bias, got.unit, got.n, got.left_out) == (pytest.approx(20.0), "%", 3, 1)
+
+
+def test_concordance_is_one_only_on_the_line_of_equality():
+    assert concordance([1, 2, 3, 4], [1, 2, 3, 4]).ccc == pytest.approx(1)
+    assert concordance([1, 2, 3, 4], [2, 3, 4, 5]).ccc < 0.8
+    assert np.isnan(concordance([5, 5, 5], [5, 5, 5]).ccc_low)
+
+
+@pytest.mark.parametrize(
+    "call, message",
+    [
+        (
+            lambda: bland_altman([1, 2], [1, 2, 3]),
+            "first has 2 values and second has 3; each needs its partner. "
+            "Give both counts of the same photos, in the same order.",
+        ),
+        (
+            lambda: concordance([1, 2, np.nan], [1, 2, 3]),
+            "2 complete pairs of first and second; at least 3 are needed to speak of agreement. "
+            "Count more photos both ways.",
+        ),
+        (
+            lambda: bland_altman([1, 2, 3], [1, 2, 3], confidence=95),
+            "confidence is 95 and must lie between 0 and 1, such as 0.95.",
+        ),
+        (
+            lambda: gauge_study(
+                pd.DataFrame({"photo": ["a"] * 4 + ["b"] * 3, "counter": list("ppqqppq"), "value": range(7)})
+            ),
+            "photo b was counted 1 time(s) by q and 2 times elsewhere; every person must count every photo equally "
+            "often. Add the missing count or leave that photo out.",
+        ),
+        (
+            lambda: gauge_study(pd.DataFrame({"photo": list("aabb"), "counter": list("pqpq"), "value": range(4)})),
+            "every photo was counted once by each person; counting again is what shows repeatability. Let each person "
+            "count each photo at least twice.",
+        ),
+    ],
+)
+def test_wrong_input_is_said_in_full(call, message):
+    with pytest.raises(InputError) as error:
+        call()
+    assert str(error.value) == message
+
+
+def test_study_of_people_recovers_what_was_put_in_and_says_it():
+    rng = np.random.default_rng(1)
+    photos, people = rng.normal(70, 12, 40), rng.normal(0, 3, 12)
+    rows = [(f"f{i}", f"p{j}", photos[i] + people[j] + rng.normal(0, 1.5))
+            for i in range(40) for j in range(12) for _ in range(2)]  # fmt: skip
+    got = gauge_study(pd.DataFrame(rows, columns=["photo", "counter", "value"]))
+    assert got.repeatability == pytest.approx(1.5, rel=0.1)
+    assert got.gauge == pytest.approx(np.hypot(people.std(ddof=1), 1.5), rel=0.1)
+    lines = say_gauge(got)
+    assert "by different people lie within" in lines[1]
+    assert any("agree on what counts as which stage" in line for line in lines)
