@@ -34,6 +34,9 @@ _SIGNS = {"for": ("+", "speaks for"), "against": ("\u2212", "speaks against"), "
           "unknown": ("?", "not known")}  # fmt: skip
 
 
+_LONGEST_WORD = 28  # longer words are broken, so that one long name does not push a table off the page
+
+
 class Html:
     """One piece of HTML, shown by a notebook and by the report page."""
 
@@ -88,7 +91,7 @@ def first_screen(finding: Finding, *, site_name: str = "", now: str = "", invent
         Also carries the style sheet, so that the pieces after it look right in a live notebook.
     """
     tone = tone_of(finding)
-    verdict = str(finding.details.get("verdict_words") or finding.verdict.replace("-", " "))
+    verdict, headline = _words(finding)
     place = " \u00b7 ".join(escape(t) for t in (site_name, now[:10]) if t)
     mark = '<p class="qc-invented">Invented records: made up to show the kit; nothing here was measured.</p>'
     parts = [
@@ -98,7 +101,7 @@ def first_screen(finding: Finding, *, site_name: str = "", now: str = "", invent
         mark if invented else "",
         f'<div class="qc-verdict">{icon(tone)}<div><p class="qc-word">{escape(_capital(verdict))}'
         f'<span class="qc-hidden"> ({_TONE_WORDS[tone]})</span></p>'
-        f'<p class="qc-headline">{escape(finding.headline)}</p></div></div>',
+        f'<p class="qc-headline">{escape(headline)}</p></div></div>',
         '<div class="qc-figures">' + "".join(map(_card(finding), finding.figures)) + "</div>"
         if finding.figures
         else "",
@@ -108,6 +111,15 @@ def first_screen(finding: Finding, *, site_name: str = "", now: str = "", invent
         "</section>",
     ]
     return Html("".join(parts), f"{verdict}: {finding.headline}")
+
+
+def _words(finding: Finding) -> tuple[str, str]:
+    """Return the verdict in words and the headline, which may begin with these words and a colon."""
+    verdict = str(finding.details.get("verdict_words") or "")
+    before, colon, after = finding.headline.partition(": ")
+    if colon and after and (before == verdict or (not verdict and len(before) <= 45)):
+        return before, _capital(after)
+    return verdict or finding.verdict.replace("-", " "), finding.headline
 
 
 def _capital(text: str) -> str:
@@ -201,6 +213,7 @@ def table(
     caption: str = "",
     headings: Mapping[str, str] | None = None,
     decimals: int | Mapping[str, int] | None = None,
+    right: Iterable[str] = (),
     limit: int = 200,
 ) -> Html:
     """Show a table with all text escaped.
@@ -215,6 +228,8 @@ def table(
         Heading by column; the column's own name with spaces where left out.
     decimals : int or mapping of str to int, optional
         Digits after the point, for all or by column. Left out: as many as it takes, at most 4 significant.
+    right : iterable of str
+        Further columns set flush right, such as numbers that were written as text.
     limit : int
         Most rows shown; the caption says how many there are.
 
@@ -224,7 +239,8 @@ def table(
     """
     headings = dict(headings or {})
     names = [str(c) for c in frame.columns]
-    is_number = [_is_number(frame.iloc[:, i]) for i in range(len(names))]
+    right = set(right)
+    is_number = [name in right or _is_number(frame.iloc[:, i]) for i, name in enumerate(names)]
     places = [decimals.get(c) if isinstance(decimals, Mapping) else decimals for c in names]
     head = "".join(
         f'<th scope="col"{" class=qc-num" if num else ""}>{escape(headings.get(c, c.replace("_", " ")))}</th>'
@@ -268,4 +284,7 @@ def _cell(value, decimals) -> str:
         return number(int(value))
     if isinstance(value, numbers.Real):
         return number(float(value), decimals) if decimals is not None else f"{float(value):,.4g}".replace("-", "\u2212")
-    return escape(str(value))
+    text = str(value)
+    if max(map(len, text.split()), default=0) > _LONGEST_WORD:
+        return f'<span class="qc-long">{escape(text)}</span>'
+    return escape(text)

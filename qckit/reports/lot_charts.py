@@ -69,7 +69,8 @@ def draw_cones(subsamples, cones, *, metric="hatch_pct", interval=None, referenc
             draw.points([cone[metric]], [row], ax=ax, marker="D", color=draw.INK, markersize=8)
             draw.points(values, spread, ax=ax, marker="o", color="#6b757c", markersize=4.5, markerfacecolor="white")
         if interval is not None:
-            draw.interval(interval.value, interval.low, interval.high, at=at[-1], ax=ax, marker="s", color="#0072B2")
+            low, high = (getattr(interval, f"safe_{end}", getattr(interval, end)) for end in ("low", "high"))
+            draw.interval(interval.value, low, high, at=at[-1], ax=ax, marker="s", color="#0072B2")
             ax.axhline(at[-1] + 0.5, color="#c9d0d4", linewidth=0.8)
         _references(ax, references)
         ax.set_xlabel(_LABELS[metric][0])

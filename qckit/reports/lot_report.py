@@ -9,7 +9,7 @@ import pandas as pd
 
 from qckit.errors import InputError, unknown_name
 from qckit.reports import lot_charts
-from qckit.reports.blocks import Html, note, sentences, table
+from qckit.reports.blocks import Html, note, number, sentences, table
 from qckit.reports.pictures import figure
 from qckit.settings import Settings, load_settings
 from qckit.tables import to_utc
@@ -139,23 +139,22 @@ def _held_against(test: LotTest, metric: str) -> list[tuple[float, str]]:
 
 
 def metrics_table(test: LotTest) -> Html:
-    """Show every metric of the lot and of its reference: mean, SD over cones, interval."""
-    frames = [s.to_frame().assign(lot=s.lot) for s in (test.seen.summary, test.seen.reference_summary) if s is not None]
-    rows = [
-        {
-            "lot": row.lot, "what": row.label, "unit": row.unit, "value": _digits(row.value, row.decimals),
-            "interval": f"{_digits(row.low, row.decimals)} to {_digits(row.high, row.decimals)}" if row.low == row.low
-            else "not known", "SD over cones": _digits(row.sd, row.decimals), "cones": row.n_cones,
-        }
-        for frame in frames for row in frame.itertuples()
-    ]  # fmt: skip
-    return table(pd.DataFrame(rows), caption=f"Interval: {100 * test.settings.limits.confidence:g} %, over cones.")
-
-
-def _digits(value, decimals) -> str:
-    from qckit.reports.blocks import number
-
-    return number(value, int(decimals))
+    """Show every metric of the lot and of its reference: mean and SD over cones, interval."""
+    summaries = [s for s in (test.seen.summary, test.seen.reference_summary) if s is not None]
+    rows = []
+    for summary in summaries:
+        for row in summary.to_frame().itertuples():
+            estimate = getattr(summary, row.metric)
+            low, high = (number(v, int(row.decimals)) for v in (estimate.safe_low, estimate.safe_high))
+            rows.append({
+                "lot": summary.lot, "what": row.label, "unit": row.unit, "value": number(row.value, int(row.decimals)),
+                "interval": f"{low} to {high}" if estimate.is_known else "not known",
+                "SD over cones": number(row.sd, int(row.decimals)), "cones": row.n_cones,
+            })  # fmt: skip
+    return table(
+        pd.DataFrame(rows), caption=f"Interval: {100 * test.settings.limits.confidence:g} %, with cones as replicates.",
+        right=("value", "interval", "SD over cones"),
+    )  # fmt: skip
 
 
 def mix_chart(test: LotTest) -> Html:
@@ -193,26 +192,31 @@ def rate(test: LotTest) -> Html:
 
 
 def conditions_table(test: LotTest) -> Html:
-    """Show the measured conditions of each cone beside the standard; what departs from it first."""
+    """Show the measured conditions of each cone beside the standard, and in words what departs from it."""
     seen = test.seen.conditions
     if not len(seen):
         return note("No cone of this lot's test is in the log.")
-    order = {"off": 0, "doubtful": 1, "unknown": 2, "ok": 3}
-    words = {"off": "outside", "doubtful": "doubtful", "unknown": "not measured", "ok": "within"}
-    shown = seen.sort_values("status", key=lambda s: s.map(order), kind="stable")
-    shown = shown.assign(
-        status=shown["status"].map(words), value=[_measured(*v) for v in zip(shown["value"], shown["unit"])]
-    )
-    return table(
-        shown[["lot", "cone", "quantity", "value", "standard", "status", "sentence"]],
-        caption="What departs from the standard stands first.", headings={"sentence": "in words", "value": "measured"},
-    )  # fmt: skip
+    marks = {"ok": "", "off": " \u25a0 outside", "doubtful": " \u25b2 doubtful", "unknown": "not measured"}
+    aeration = test.hatches.set_index("hatch")["aeration"]
+    cells = [
+        _measured(aeration.get(row.hatch) if row.quantity == "aeration" else row.value, row.unit)
+        + marks.get(row.status, "")
+        for row in seen.itertuples()
+    ]
+    shown = seen.assign(cell=[cell.strip() for cell in cells], cone=seen["lot"] + " " + seen["cone"])
+    wide = shown.pivot_table(index=["quantity", "standard"], columns="cone", values="cell", aggfunc="first", sort=False)
+    departs = seen[seen["status"].isin(["off", "doubtful"])]
+    words = [f"Lot {d.lot}, cone {d.cone}: {d.sentence}" for d in departs.itertuples()]
+    shown = table(wide.reset_index(), caption="A column per cone; \u25a0 outside the standard, \u25b2 doubtful.")
+    return Html(shown.html + sentences(words, empty="Every cone was within the standard, as far as measured.").html)
 
 
 def _measured(value, unit) -> str:
-    if value is None or value != value or isinstance(value, str):
-        return str(value) if isinstance(value, str) else ""
-    return f"{float(value):g} {unit if isinstance(unit, str) else ''}".strip()
+    if isinstance(value, str):
+        return value
+    if value is None or value != value:
+        return ""
+    return f"{float(value):.4g} {unit if isinstance(unit, str) and unit != 'pH' else ''}".strip()
 
 
 def method(test: LotTest) -> Html:
@@ -224,9 +228,21 @@ def method(test: LotTest) -> Html:
         "<p>The verdict is the first of these rules that holds:</p>" + sentences(rules, ordered=True).html
         + "<p>Intervals:</p>" + sentences(used).html
         + sentences([f"Counted by: {', '.join(counters)}." if counters else "Nothing is counted yet.",
-                     *test.seen.summary.notes]).html,
+                     *_together(test.seen.summary.notes)]).html,
         "rules and methods",
     )  # fmt: skip
+
+
+def _together(notes) -> list[str]:
+    """Say a note that several cones share once, with all their names."""
+    cones: dict[str, list[str]] = {}
+    for text in notes:
+        cone, colon, rest = text.partition(": ")
+        is_cone = bool(colon) and cone.startswith("Cone ")
+        cones.setdefault(rest if is_cone else text, []).extend([cone.removeprefix("Cone ")] if is_cone else [])
+    return [
+        f"Cone{'s' if len(who) > 1 else ''} {', '.join(who)}: {text}" if who else text for text, who in cones.items()
+    ]
 
 
 def subsample_table(test: LotTest) -> Html:
