@@ -6,6 +6,7 @@ seeded simulation, with its standard error, only for combinations with rules on 
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass
 
@@ -131,7 +132,7 @@ def _markov(rules, shift, reach):
     bounds = [-math.inf, *edges, math.inf]
     zones = [
         (0.5 * (max(a, -99) + min(b, 99)), float(ndtr(b - shift) - ndtr(a - shift)))
-        for a, b in zip(bounds[:-1], bounds[1:], strict=True)
+        for a, b in itertools.pairwise(bounds)
     ]
     zones = [(z, p) for z, p in zones if p > 0]
     start = tuple(_start(part) for part in parts)

@@ -1,0 +1,111 @@
+"""How many hatches will fall below the site's own minimum, if things stay as they are."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+__all__ = ["Capability", "share_below"]
+
+
+@dataclass(frozen=True)
+class Capability:
+    """Expected share of hatches below a minimum, with its interval. [%]"""
+
+    minimum: float
+    share_pct: float
+    share_pct_low: float
+    share_pct_high: float
+    seen_below: int
+    n_hatches: int
+    confidence: float
+    method: str
+
+    @property
+    def sentence(self) -> str:
+        """The share in words."""
+        if not math.isfinite(self.share_pct):
+            return f"{self.n_hatches} hatches are too few to expect a share below {self.minimum:g} %."
+        return (
+            f"{self.share_pct:.1f} % of hatches are to be expected below the site's minimum of {self.minimum:g} % "
+            f"({self.share_pct_low:.1f} to {self.share_pct_high:.1f} %); {self.seen_below} of {self.n_hatches} were."
+        )
+
+
+def share_below(hatch_pct, minimum, *, confidence=0.95, least=8) -> Capability:
+    """Estimate the share of hatches below a minimum.
+
+    Parameters
+    ----------
+    hatch_pct : array_like of float, shape (n,)
+        One per hatch; NaN is left out. [%]
+    minimum : float
+        The site's own minimum. [%]
+    confidence : float
+    least : int
+        Fewer hatches give NaN.
+
+    Returns
+    -------
+    Capability
+
+    Notes
+    -----
+    Hatching percentages are taken as normal on the logit scale; the interval is the exact one for a normal tail
+    (noncentral t). It covers the spread between hatches, counting included, because the next hatch is counted too.
+
+    References
+    ----------
+    Owen 1968, Technometrics 10:445-478; the same relation gives one-sided tolerance factors (ISO 16269-6).
+    """
+    y = np.asarray(hatch_pct, float)
+    y = y[np.isfinite(y)]
+    n, seen = len(y), int(np.sum(y < minimum))
+    method = "normal on the logit scale, interval by the noncentral t distribution"
+    if n < least:
+        return Capability(float(minimum), math.nan, math.nan, math.nan, seen, n, confidence, method)
+    x = _logit(np.clip(y, 0.5, 99.5))
+    spread = float(np.std(x, ddof=1))
+    if not spread > 0:
+        share = 100.0 if x[0] < _logit(minimum) else 0.0
+        return Capability(float(minimum), share, math.nan, math.nan, seen, n, confidence, method)
+    low, high = normal_tail_interval((float(_logit(minimum)) - float(x.mean())) / spread, n, confidence=confidence)
+    from scipy.special import ndtr
+
+    share = 100 * float(ndtr((float(_logit(minimum)) - float(x.mean())) / spread))
+    return Capability(float(minimum), share, 100 * low, 100 * high, seen, n, confidence, method)
+
+
+def normal_tail_interval(k, n, *, confidence=0.95):
+    """Interval of the share of a normal population below mean + k SD, both estimated from n values.
+
+    Returns
+    -------
+    tuple of float
+        Shares between 0 and 1.
+    """
+    from scipy.optimize import brentq
+    from scipy.special import ndtr
+    from scipy.stats import nct
+
+    t, root = k * math.sqrt(n), math.sqrt(n)
+    reach = 8.0 * math.sqrt(1 + t * t / (2 * (n - 1)))
+
+    def bound(chance):
+        def excess(delta):
+            value = float(nct.cdf(t, n - 1, delta))
+            if math.isnan(value):  # far out in a tail, where the library gives up
+                value = 0.0 if delta > t else 1.0
+            return value - chance
+
+        return brentq(excess, t - reach, t + reach, xtol=1e-6)
+
+    alpha = 1 - confidence
+    return float(ndtr(bound(1 - alpha / 2) / root)), float(ndtr(bound(alpha / 2) / root))
+
+
+def _logit(pct):
+    share = np.asarray(pct, float) / 100
+    return np.log(share / (1 - share))

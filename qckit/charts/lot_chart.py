@@ -1,0 +1,188 @@
+"""One quantity's chart for a month: which baseline, which centre line, which rules, and why."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+import pandas as pd
+
+from qckit.charts.baseline import set_baseline, stored_limits
+from qckit.charts.limits import Limits, apply_limits
+from qckit.charts.rules import DEFAULT_RULES, find_signals
+from qckit.charts.run_lengths import RunLength, run_length
+from qckit.charts.series import CHARTED, chart_points
+from qckit.charts.trend import Autocorrelation, Drift, autocorrelation, judge_drift
+
+__all__ = ["LotChart", "build_chart"]
+
+_WANTED = 40  # points of a baseline that is proposed
+_LEAST = 12  # fewer points make no limits
+
+
+@dataclass(frozen=True)
+class LotChart:
+    """A chart of one quantity (of one lot), ready to be drawn and judged."""
+
+    name: str
+    lot: str
+    frame: pd.DataFrame  # charts.CHART_COLUMNS with cone, operator; every point up to the end of the period
+    signals: pd.DataFrame  # of the period
+    limits: Limits | None
+    rules: tuple
+    run: RunLength | None
+    drift: Drift | None
+    likeness: Autocorrelation | None
+    baseline_words: str
+    is_frozen: bool
+    set_aside: list = field(default_factory=list)
+    notes: list = field(default_factory=list)
+
+    @property
+    def charted(self):
+        """The quantity's name, unit and kind."""
+        return CHARTED[self.name]
+
+    def of_period(self, first) -> pd.DataFrame:
+        """Points from a time on."""
+        return self.frame[self.frame["at"] >= first]
+
+
+def build_chart(series, name, *, lot="", first, last, baselines=None, rules=DEFAULT_RULES) -> LotChart:
+    """Build the chart of one quantity, with the limits in force or, where none are frozen, a proposed baseline.
+
+    Parameters
+    ----------
+    series : DataFrame
+        From :func:`qckit.charts.series.hatch_series`; may reach back as far as the records do.
+    name : str
+        A name of :data:`qckit.charts.series.CHARTED`.
+    lot : str
+        One lot; empty for all (conditions).
+    first, last : Timestamp
+        The period reviewed: ``first <= start < last``.
+    baselines : DataFrame, optional
+        The log's baselines table; a frozen baseline is used as it stands.
+    rules : tuple of str
+
+    Returns
+    -------
+    LotChart
+        ``limits`` is None, with a note, when there are fewer than 12 points to set them from.
+    """
+    chosen = series[(series["lot"] == lot)] if lot else series
+    points = chart_points(chosen[chosen["at"] < last], name)
+    stored = stored_limits(baselines, chart=name, lot=lot, before=None)
+    if stored is not None:
+        return _with_frozen(points, name, lot, first, stored, rules)
+    return _with_proposed(points, chosen, name, lot, first, rules)
+
+
+def _with_frozen(points, name, lot, first, stored, rules):
+    limits, row = stored
+    frame = _applied(limits, points, "")
+    start, end = pd.Timestamp(row["first"]), pd.Timestamp(row["last"])
+    inside = (frame["at"] >= start) & (frame["at"] <= end)
+    frame["phase"] = np.where(inside, "baseline", "monitored")
+    words = (
+        f"baseline {row['baseline']}: {limits.n_points} hatches, {start:%Y-%m-%d} to {end:%Y-%m-%d}, frozen by "
+        f"{row['set_by']} on {str(row['set_at'])[:10]}"
+    )
+    return LotChart(name, lot, frame, _signals(frame, limits, rules, first), limits, tuple(rules),
+                    run_length(rules), None, None, words, True)  # fmt: skip
+
+
+def _with_proposed(points, chosen, name, lot, first, rules):
+    charted = CHARTED[name]
+    off = dict(zip(chosen["hatch"], chosen["off_standard"], strict=True))
+    why = points["label"].map(off).fillna("")
+    if not charted.by_lot:  # a condition is judged by itself, not by its neighbours
+        why = pd.Series([w if charted.label in w else "" for w in why], index=points.index)
+    earlier = points["at"] < first
+    usable = why == ""
+    n_before = int((earlier & usable).sum())
+    notes = []
+    pool = earlier if n_before >= _LEAST else pd.Series(True, index=points.index)
+    if n_before < _LEAST:
+        notes.append(
+            "Too few earlier hatches for a baseline: the month itself is in it, so its limits are provisional."
+        )
+    good = pool & usable
+    if int(good.sum()) < _LEAST:
+        frame = _empty_limits(points)
+        return LotChart(name, lot, frame, find_signals(frame.head(0)), None, tuple(rules), None, None, None,
+                        f"{int(good.sum())} usable hatches: no limits can be set yet ({_LEAST} are needed)", False,
+                        [], notes)  # fmt: skip
+    drift = _drift(points[good], charted) if charted.by_lot else None
+    sloped = drift is not None and drift.shape == "slope"
+    order = np.flatnonzero(good.to_numpy())
+    keep = order if sloped else (order[:_WANTED] if charted.by_lot else order[-60:])
+    span = np.arange(keep[0], keep[-1] + 1)
+    part = points.iloc[span]
+    aside = {row.label: why[row.Index] for row in part.itertuples() if why[row.Index]}
+    base, likeness, rules, extra = _reviewed(part, charted, aside, drift if sloped else None, rules)
+    frame = _applied(base.limits, points, "monitored")
+    frame.loc[frame.index[span], "phase"] = np.where(part["label"].isin(aside), "set aside", "baseline")
+    in_month = frame["at"] >= first
+    frame.loc[in_month & (frame["phase"] == "set aside"), "phase"] = "monitored"
+    words = (
+        f"proposed baseline (not frozen): {base.limits.n_points} hatches, {part['at'].min():%Y-%m-%d} to "
+        f"{part['at'].max():%Y-%m-%d}" + (f", {len(aside)} set aside" if aside else "")
+    )
+    return LotChart(name, lot, frame, _signals(frame, base.limits, rules, first), base.limits, tuple(rules),
+                    run_length(rules), drift, likeness, words, False, base.set_aside, [*notes, *extra])  # fmt: skip
+
+
+def _reviewed(part, charted, aside, drift, rules):
+    """Baseline with the spread that the likeness of neighbours asks for."""
+    slope = 0.0
+    if drift is not None:
+        slope = drift.slope_per_30d / 30 / charted.per
+    options = {"set_aside": aside, "per": charted.per, "slope_per_day": slope}
+    try:
+        base = set_baseline(part, charted.kind, rules=rules, **options)
+    except ValueError:
+        # more hatches set aside than kept side by side, or all alike: the whole spread still says something
+        base = set_baseline(part, charted.kind, rules=rules, spread="standard deviation", **options)
+    likeness = autocorrelation(base.chart.loc[base.chart["phase"] == "baseline", "z"])
+    if likeness.is_marked:
+        rules = ("beyond_3",)
+        base = set_baseline(part, charted.kind, rules=rules, spread="standard deviation", **options)
+    return base, likeness, rules, list(base.notes[1:])
+
+
+def _drift(points, charted):
+    value = points["value"].to_numpy(dtype=float)
+    if charted.kind == "log individuals":
+        drift = judge_drift(points["at"].reset_index(drop=True), np.log(value))
+        if drift.shape != "slope":
+            return drift
+        pct = 100 * (np.exp(drift.slope_per_30d) - 1)
+        low, high = 100 * (np.exp(drift.slope_low) - 1), 100 * (np.exp(drift.slope_high) - 1)
+        verb = "falls" if pct < 0 else "rises"
+        text = (
+            f"The level {verb} by {abs(pct):.1f} % in 30 days ({min(abs(low), abs(high)):.1f} to "
+            f"{max(abs(low), abs(high)):.1f} %, n = {drift.n_points}): the centre line is sloped."
+        )
+        return replace(drift, sentence=text)
+    return judge_drift(points["at"].reset_index(drop=True), value, unit=charted.unit)
+
+
+def _applied(limits, points, phase):
+    frame = apply_limits(limits, points, phase=phase)
+    frame["cone"], frame["operator"] = points["cone"].to_numpy(), points["operator"].to_numpy()
+    return frame
+
+
+def _empty_limits(points):
+    from qckit.charts.limits import CHART_COLUMNS
+
+    frame = pd.DataFrame({name: points[name] if name in points else np.nan for name in CHART_COLUMNS})
+    frame["point"], frame["phase"] = np.arange(1, len(points) + 1), "monitored"
+    frame["cone"], frame["operator"] = points["cone"].to_numpy(), points["operator"].to_numpy()
+    return frame
+
+
+def _signals(frame, limits, rules, first):
+    found = find_signals(frame, rules, reach=limits.reach)
+    return found[found["at"] >= first].reset_index(drop=True)

@@ -1,0 +1,237 @@
+"""From the four tables to one row per hatch: everything that is charted, in the order of time."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from qckit.hatch.metrics import cone_metrics
+from qckit.hatch.water import celsius_from_fahrenheit, oxygen_mg_l_from_pct
+from qckit.tables import to_utc
+
+__all__ = ["CHARTED", "CONDITIONS", "SERIES_COLUMNS", "Charted", "chart_points", "hatch_series"]
+
+
+@dataclass(frozen=True)
+class Charted:
+    """One charted quantity: how it is called, its unit, its kind of chart and where its figures come from."""
+
+    name: str
+    label: str
+    unit: str
+    kind: str
+    per: float = 1.0
+    count: str = ""
+    size: str = ""
+    decimals: int = 1
+    by_lot: bool = True
+
+
+CHARTED = {
+    c.name: c
+    for c in (
+        Charted("hatch_pct", "hatching percentage", "%", "p prime", 100.0, "nauplii", "full_cysts"),
+        Charted("hatching_efficiency_per_g", "hatching efficiency", "nauplii/g", "log individuals", decimals=0),
+        Charted("umbrella_pct", "umbrella share", "%", "p prime", 100.0, "umbrella", "full_cysts"),
+        Charted("opened_pct", "opened fraction", "%", "p prime", 100.0, "shells", "shell_whole"),
+        Charted("shells_per_1000", "shells in harvests", "per 1,000 nauplii", "u prime", 1.0, "sieve_shells",
+                "sieve_thousands"),
+        Charted("t90_h", "T90", "h", "individuals"),
+        Charted("temperature_c", "temperature", "°C", "individuals", by_lot=False),
+        Charted("salinity_ppt", "salinity", "ppt", "individuals", by_lot=False),
+        Charted("ph", "pH", "", "individuals", decimals=2, by_lot=False),
+        Charted("oxygen_mg_l", "oxygen", "mg/l", "individuals", decimals=2, by_lot=False),
+        Charted("light_lux", "light", "lux", "individuals", decimals=0, by_lot=False),
+    )
+}  # fmt: skip
+"""Every charted quantity by its name."""
+
+CONDITIONS = ("temperature_c", "salinity_ppt", "ph", "oxygen_mg_l", "light_lux")
+"""The charted conditions of the water."""
+
+_QUANTITY = {"temperature": "temperature_c", "salinity": "salinity_ppt", "ph": "ph", "oxygen": "oxygen_mg_l",
+             "light": "light_lux"}  # fmt: skip
+
+SERIES_COLUMNS = (
+    "hatch", "lot", "cone", "operator", "purpose", "at", "day", "cysts_g", "volume_ml", "hours", "n_subsamples",
+    "nauplii", "umbrella", "unhatched", "shells", "full_cysts", "shell_whole", "hatch_pct",
+    "hatching_efficiency_per_g", "umbrella_pct", "opened_pct", "sieve_shells", "sieve_thousands", "shells_per_1000",
+    "t90_h", *CONDITIONS, "counted_by", "lot_age_days", "off_standard", "notes",
+)  # fmt: skip
+"""Columns of :func:`hatch_series`."""
+
+
+def hatch_series(lots, hatches, samples, readings=None, *, conditions=None, purposes=("production", "reference")):
+    """Bring each hatch's metrics and conditions into one row.
+
+    Parameters
+    ----------
+    lots, hatches, samples, readings : DataFrame
+        Tables as ``tables.check_table`` returns them.
+    conditions : settings.ConditionSettings, optional
+        The site's standard, for ``off_standard`` and the reading hour.
+    purposes : tuple of str
+        Which hatches; tests and trials in other vessels belong to other charts.
+
+    Returns
+    -------
+    DataFrame, shape (n_hatches, len(SERIES_COLUMNS))
+        In the order of start (then cone), hatches without a count included with NaN. A condition is the median of its
+        readings, or the field-sheet value where there is no reading. ``off_standard`` names in words every condition
+        outside the site's standard; empty when none is.
+    """
+    from qckit.settings import ConditionSettings
+
+    conditions = conditions or ConditionSettings()
+    chosen = hatches[hatches["purpose"].isin(purposes)].copy()
+    chosen["at"] = to_utc(chosen["started"]) if len(chosen) else pd.Series(dtype="datetime64[us, UTC]")
+    chosen = chosen.sort_values(["at", "cone", "hatch"], kind="stable").reset_index(drop=True)
+    own = samples[samples["hatch"].isin(chosen["hatch"])]
+    cones = cone_metrics(own, chosen, lots, reading_h=conditions.reading_h)
+    keep = ["hatch", "hours", "n_subsamples", "nauplii", "umbrella", "unhatched", "shells", "full_cysts", "hatch_pct",
+            "hatching_efficiency_per_g", "umbrella_pct", "opened_pct", "notes"]  # fmt: skip
+    out = chosen.drop(columns=["notes", "hours"], errors="ignore").merge(
+        cones[keep].astype({"hatch": chosen["hatch"].dtype}), on="hatch", how="left"
+    )
+    out["shell_whole"] = out["shells"] + out["unhatched"] + out["umbrella"].fillna(0)
+    out = _with_sieve(out, own)
+    out = _with_conditions(out, readings)
+    out["t90_h"] = _t90(out, own)
+    out["counted_by"] = out["hatch"].map(_counted_by(own)).fillna("")
+    opened = dict(zip(lots["lot"], lots["opened"], strict=True)) if lots is not None and len(lots) else {}
+    first = pd.to_datetime(out["lot"].map(opened), errors="coerce", utc=True, format="ISO8601")
+    first = first.fillna(out.groupby("lot")["at"].transform("min")) if len(out) else first
+    out["lot_age_days"] = (out["at"] - first).dt.total_seconds() / 86400 if len(out) else np.nan
+    out["day"] = out["at"].dt.strftime("%Y-%m-%d") if len(out) else ""
+    out["off_standard"] = _off_standard(out, conditions)
+    out["operator"] = out["operator"].fillna("")
+    out["notes"] = out["notes"].fillna("")
+    return out.reindex(columns=list(SERIES_COLUMNS))
+
+
+def _with_sieve(out, samples):
+    """Shells in the harvest, per thousand nauplii."""
+    sieve = samples[samples["kind"] == "sieve"]
+    if "revision" in sieve and len(sieve):
+        sieve = sieve.sort_values("revision", kind="stable", na_position="first").drop_duplicates("sample", keep="last")
+    sums = sieve.groupby("hatch")[["nauplii", "shells"]].sum(min_count=1).astype("float64")
+    out["sieve_shells"] = out["hatch"].map(sums["shells"]).astype(float)
+    thousands = out["hatch"].map(sums["nauplii"]).astype(float) / 1000
+    out["sieve_thousands"] = thousands.where(thousands > 0)
+    out["shells_per_1000"] = out["sieve_shells"] / out["sieve_thousands"]
+    return out
+
+
+def _with_conditions(out, readings):
+    """Median reading of each condition in its standard unit; else what the field sheet says."""
+    for name in CONDITIONS:
+        out[name] = out[name].astype(float) if name in out else np.nan
+    if readings is None or not len(readings):
+        return out
+    mine = readings[readings["hatch"].isin(out["hatch"])].copy()
+    mine["name"] = mine["quantity"].map(_QUANTITY)
+    unit = mine["unit"].astype(str)
+    value = mine["value"].astype(float).to_numpy(copy=True)
+    warm = ((mine["quantity"] == "temperature") & unit.str.contains("F", case=False)).to_numpy()
+    value[warm] = celsius_from_fahrenheit(value[warm])
+    share = ((mine["quantity"] == "oxygen") & unit.str.contains("%")).to_numpy()
+    if share.any():
+        water = mine.loc[share, ["hatch"]].merge(
+            out[["hatch", "salinity_ppt", "temperature_c"]], on="hatch", how="left"
+        )
+        known = water.notna().all(axis=1).to_numpy()
+        turned = np.full(len(water), np.nan)
+        if known.any():
+            turned[known] = oxygen_mg_l_from_pct(
+                value[share][known], water["salinity_ppt"][known].to_numpy(), water["temperature_c"][known].to_numpy()
+            )
+        value[share] = turned
+    mine["value"] = value
+    median = mine.groupby(["hatch", "name"])["value"].median().unstack("name")
+    for name in CONDITIONS:
+        if name in median:
+            out[name] = out["hatch"].map(median[name]).astype(float).fillna(out[name])
+    return out
+
+
+def _t90(out, samples):
+    """T90 of hatches that were followed by the clock: hour at which nine tenths of the most nauplii are reached."""
+    timed = samples[(samples["kind"] == "subsample") & samples["hours"].notna() & samples["volume_ul"].notna()]
+    found = {}
+    for name, part in timed.groupby("hatch"):
+        hours = part["hours"].astype(float).round(1)
+        if hours.nunique() < 5:
+            continue
+        rate = part["nauplii"].astype(float) * part["dilution"].fillna(1).astype(float) / part["volume_ul"]
+        mean = rate.groupby(hours.to_numpy()).mean().sort_index()
+        level = np.maximum.accumulate(mean.to_numpy()) / mean.max() * 100
+        k = int(np.argmax(level >= 90))
+        if k == 0:
+            continue
+        h = mean.index.to_numpy()
+        found[name] = h[k - 1] + (90 - level[k - 1]) / (level[k] - level[k - 1]) * (h[k] - h[k - 1])
+    return out["hatch"].map(found).astype(float)
+
+
+def _counted_by(samples):
+    sub = samples[samples["kind"] == "subsample"]
+    return sub.groupby("hatch")["counted_by"].agg(lambda v: " and ".join(sorted(set(v.dropna()))))
+
+
+def _off_standard(out, c):
+    """Words for each condition outside the standard, joined by semicolons."""
+    texts = [[] for _ in range(len(out))]
+    for name, unit, low, high, digits in _borders(c):
+        value = out[name].to_numpy(dtype=float)
+        for i in np.flatnonzero((value < low) | (value > high)):
+            side = "below" if value[i] < low else "above"
+            border = low if value[i] < low else high
+            texts[i].append(f"{CHARTED[name].label} {value[i]:.{digits}f}{unit}, {side} {border:g}")
+    return ["; ".join(t) for t in texts]
+
+
+def _borders(c):
+    """Name, unit, lowest and highest of each condition's standard."""
+    inf = float("inf")
+    yield "temperature_c", " °C", c.temperature_c - 2 * c.temperature_tolerance_c, (
+        c.temperature_c + 2 * c.temperature_tolerance_c), 1  # fmt: skip
+    yield "salinity_ppt", " ppt", c.salinity_ppt - 2 * c.salinity_tolerance_ppt, (
+        c.salinity_ppt + 2 * c.salinity_tolerance_ppt), 1  # fmt: skip
+    yield "ph", "", c.min_ph - 0.1, inf, 2
+    yield "oxygen_mg_l", " mg/l", c.min_oxygen_mg_l, inf, 1
+    yield "light_lux", " lux", c.min_light_lux, inf, 0
+
+
+def chart_points(series, name, *, group=None):
+    """Make a chart's points of one quantity from the series.
+
+    Parameters
+    ----------
+    series : DataFrame
+        From :func:`hatch_series`.
+    name : str
+        A name of :data:`CHARTED`.
+    group : str, optional
+        Column at which the chart restarts; the lot for hatch metrics, none for conditions.
+
+    Returns
+    -------
+    DataFrame, shape (n, 8)
+        label, at, group, value, count, size, and cone and operator for small charts.
+    """
+    charted = CHARTED[name]
+    group = ("lot" if charted.by_lot else None) if group is None else group
+    points = pd.DataFrame({"label": series["hatch"], "at": series["at"]})
+    points["group"] = series[group] if group else ""
+    points["value"] = series[name].astype(float)
+    for role in ("count", "size"):
+        column = getattr(charted, role)
+        points[role] = series[column].astype(float) if column else np.nan
+    points["cone"], points["operator"] = series["cone"], series["operator"]
+    if charted.count:
+        points = points[points["count"].notna() & (points["size"] > 0)]
+    else:
+        points = points[points["value"].notna()]
+    return points.reset_index(drop=True)

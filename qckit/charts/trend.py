@@ -1,0 +1,159 @@
+"""Looked at before limits are believed: do neighbours resemble each other, and does the level drift or step?"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from qckit.charts.change_point import find_changes
+
+__all__ = ["Autocorrelation", "Drift", "autocorrelation", "judge_drift"]
+
+
+@dataclass(frozen=True)
+class Autocorrelation:
+    """Likeness of neighbouring points."""
+
+    lag_1: float
+    p_value: float  # Ljung-Box over the first lags
+    n_points: int
+    lags: int
+    is_marked: bool
+    sentence: str
+
+
+@dataclass(frozen=True)
+class Drift:
+    """What the level of a lot does over time: ``level``, ``slope`` or ``step``."""
+
+    shape: str
+    slope_per_30d: float  # in the unit of the chart
+    slope_low: float
+    slope_high: float
+    p_value: float
+    bic: dict
+    n_points: int
+    sentence: str
+    step_at: pd.Timestamp | None = None
+
+
+def autocorrelation(z, *, lags=None, alpha=0.01) -> Autocorrelation:
+    """Test whether neighbouring points are alike.
+
+    Parameters
+    ----------
+    z : array_like of float, shape (n,)
+        Points in standard deviations from the centre line, in order.
+    lags : int, optional
+        Lags looked at together; the smaller of 10 and n / 5 when left out.
+    alpha : float
+        Level at which the likeness is called marked; the lag-1 value must also exceed 0.2.
+
+    Returns
+    -------
+    Autocorrelation
+        Not marked when there are fewer than 12 points.
+
+    References
+    ----------
+    Ljung and Box 1978, Biometrika 65:297-303.
+    """
+    from scipy.stats import chi2
+
+    x = np.asarray(z, float)
+    x = x[np.isfinite(x)] - np.nanmean(x) if len(x) else x
+    n = len(x)
+    if n < 12 or not np.any(x):
+        return Autocorrelation(math.nan, math.nan, n, 0, False, f"{n} points are too few to judge likeness.")
+    lags = min(10, n // 5) if lags is None else int(lags)
+    r = np.array([np.sum(x[k:] * x[:-k]) for k in range(1, lags + 1)]) / np.sum(x * x)
+    q = n * (n + 2) * float(np.sum(r**2 / (n - np.arange(1, lags + 1))))
+    p = float(chi2.sf(q, lags))
+    marked = p < alpha and r[0] > 0.2
+    words = "are alike beyond chance" if marked else "are no more alike than chance makes them"
+    text = f"Neighbouring hatches {words} (lag-1 correlation {r[0]:.2f}, p {_p(p)}, n = {n})."
+    if marked:
+        text += " Limits then rest on the whole spread, and run rules, which take hatches as independent, are not read."
+    return Autocorrelation(float(r[0]), p, n, lags, marked, text)
+
+
+def judge_drift(at, value, *, weights=None, least_points=30, least_days=45, unit="") -> Drift:
+    """Decide whether a lot's level stays, drifts or has stepped.
+
+    Parameters
+    ----------
+    at : Series of timestamps, shape (n,)
+    value : array_like of float, shape (n,)
+        In the chart's unit.
+    weights : array_like of float, shape (n,), optional
+        Inverse variances up to a factor.
+    least_points, least_days : int
+        With less the answer is ``level``: a slope seen over a short time is not to be extended.
+    unit : str
+        For the sentence.
+
+    Returns
+    -------
+    Drift
+        ``slope`` only when its t test is below 0.001, its BIC is at least 6 better than a level line (strong evidence
+        in the reading of Kass and Raftery 1995, J. Am. Stat. Assoc. 90:773-795) and no worse than one step's.
+    """
+    y = np.asarray(value, float)
+    days = ((at - at.iloc[0]) / pd.Timedelta(days=1)).to_numpy(dtype=float) if len(y) else np.empty(0)
+    w = np.ones(len(y)) if weights is None else np.asarray(weights, float)
+    n = len(y)
+    if n < least_points or np.ptp(days) < least_days:
+        return Drift("level", 0.0, math.nan, math.nan, math.nan, {}, n,
+                     f"{n} hatches over {np.ptp(days) if n else 0:.0f} days are too few to tell a drift.")  # fmt: skip
+    w = w / w.mean()
+    centre, x_mean = np.average(y, weights=w), np.average(days, weights=w)
+    sxx = np.sum(w * (days - x_mean) ** 2)
+    slope = float(np.sum(w * (days - x_mean) * (y - centre)) / sxx)
+    rss_level = float(np.sum(w * (y - centre) ** 2))
+    rss_slope = float(np.sum(w * (y - centre - slope * (days - x_mean)) ** 2))
+    step = find_changes(y, weights=w, n_changes=1, shortest=max(5, n // 10))
+    bic = {
+        "level": _bic(rss_level, n, 2), "slope": _bic(rss_slope, n, 3), "step": _bic(step.rss, n, 4),
+    }  # fmt: skip
+    from scipy.stats import t
+
+    se = math.sqrt(rss_slope / (n - 2) / sxx)
+    p = float(2 * t.sf(abs(slope) / se, n - 2))
+    half = float(t.isf(0.025, n - 2)) * se
+    low, high = (30 * (slope - half), 30 * (slope + half))
+    shape, step_at = "level", None
+    if p < 0.001 and bic["level"] - bic["slope"] >= 6 and bic["slope"] <= bic["step"]:
+        shape = "slope"
+    elif bic["level"] - bic["step"] >= 10:
+        shape, step_at = "step", at.iloc[step.changes[0].last_before]
+    return Drift(shape, 30 * slope, low, high, p, bic, n, _sentence(shape, 30 * slope, low, high, p, step, step_at, unit,
+                 n), step_at)  # fmt: skip
+
+
+def _sentence(shape, slope, low, high, p, step, step_at, unit, n):
+    space = f" {unit}" if unit and unit != "%" else unit
+    if shape == "slope":
+        verb = "falls" if slope < 0 else "rises"
+        return (
+            f"The level {verb} by {abs(slope):.2f}{space} in 30 days "
+            f"({min(abs(low), abs(high)):.2f} to {max(abs(low), abs(high)):.2f}, p {_p(p)}, n = {n}): the centre line "
+            "is sloped."
+        )
+    if shape == "step":
+        move = step.changes[0].step
+        return (
+            f"The level moved by {move:+.1f}{space} at {step_at:%Y-%m-%d} and neither stays nor drifts evenly; the "
+            "centre line is kept level."
+        )
+    return f"No drift that the data ask for (slope {slope:+.2f}{space} in 30 days, p {_p(p)}, n = {n})."
+
+
+def _bic(rss, n, parameters):
+    return n * (math.log(max(rss, 1e-300) / n) + 1 + math.log(2 * math.pi)) + parameters * math.log(n)
+
+
+def _p(p):
+    return "below 0.001" if p < 0.001 else f"{p:.3f}"

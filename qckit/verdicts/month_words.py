@@ -1,0 +1,209 @@
+"""The sentences of a month's review."""
+
+from __future__ import annotations
+
+import math
+
+from qckit.charts.rules import DEFAULT_RULES, DEFAULT_RULES_REASON
+from qckit.charts.series import CHARTED
+from qckit.verdicts.finding import Evidence
+
+__all__ = ["cautions", "evidence", "headline", "lot_sentence", "next_steps", "shift_sentence", "would_change"]
+
+_REMEDY = {
+    ("temperature_c", -1): "Check the heater and its thermostat with a second thermometer",
+    ("temperature_c", 1): "Turn the heater down and check its thermostat with a second thermometer",
+    ("salinity_ppt", 1): "Measure the salinity with a checked instrument and weigh the salt anew",
+    ("salinity_ppt", -1): "Measure the salinity with a checked instrument and weigh the salt anew",
+    ("ph", -1): "Measure the pH with a fresh buffer check and add the bicarbonate that is missing",
+    ("ph", 1): "Measure the pH again after a fresh buffer check",
+    ("oxygen_mg_l", -1): "Clean or change the air stone and measure the oxygen again before the next hatch",
+    ("oxygen_mg_l", 1): "Check the oxygen meter",
+    ("light_lux", -1): "Check the lamp and what shades it",
+    ("light_lux", 1): "Check the light meter",
+}
+
+
+def _when(s):
+    """Since when, with the interval of that day."""
+    low, high = f"{s.first_low:%Y-%m-%d}", f"{s.first_high:%Y-%m-%d}"
+    day = f"{s.first:%Y-%m-%d}"
+    between = "" if low == high == day else f" (between {low} and {high})"
+    return f"since {day}{between}" if s.is_ongoing else f"from {day}{between} to {s.last:%Y-%m-%d}"
+
+
+def _where(s):
+    if not s.factor:
+        return "all hatches"
+    return f"hatches {s.where}" if s.factor == "counted_by" else f"hatches of {s.where}"
+
+
+def _conditions(s):
+    said = []
+    for c in s.conditions:
+        q = CHARTED[c["condition"]]
+        unit = f" {q.unit}" if q.unit else ""
+        since = f" (since {c['since']})" if c.get("since") else ""
+        said.append(
+            f"{q.label} {c['there']:.{q.decimals}f}{unit} there{since}, {c['elsewhere']:.{q.decimals}f} otherwise"
+        )
+    return "; ".join(said)
+
+
+def shift_sentence(s) -> str:
+    """One change in one sentence: where, since when, by how much, and what goes with it."""
+    text = (
+        f"{_where(s).capitalize() if not s.factor else 'H' + _where(s)[1:]} stand {abs(s.effect):.1f} points "
+        f"{'below' if s.effect < 0 else 'above'} their lots' level {_when(s)} ({s.n_hatches} hatches, "
+        f"{min(abs(s.effect_low), abs(s.effect_high)):.1f} to {max(abs(s.effect_low), abs(s.effect_high)):.1f} points)"
+    )
+    if s.conditions:
+        text += f", and with them goes: {_conditions(s)}"
+    else:
+        text += "; no measured condition differs"
+    if s.rivals:
+        text += f". The same hatches could as well be told by {' or '.join(s.rivals)}"
+    return text + "."
+
+
+def headline(study, code) -> str:
+    """The verdict as one sentence."""
+    if code == "out-of-control":
+        worst = study.shifts[0]
+        more = f" {len(study.shifts) - 1} further change{'s' if len(study.shifts) > 2 else ''} below." if len(
+            study.shifts) > 1 else ""  # fmt: skip
+        return f"Not in control: {_lower(shift_sentence(worst))}{more}"
+    ageing = [m.lot for m in study.lots.values() if m.chart.drift is not None and m.chart.drift.shape == "slope"]
+    tail = f" {' and '.join(ageing)} keep{'s' if len(ageing) == 1 else ''} ageing." if ageing else ""
+    if code == "signals":
+        fired = [m for m in study.lots.values() if m.is_in_control is False]
+        points = sum(m.signals for m in fired)
+        return (
+            f"{points} hatch{'es' if points > 1 else ''} of {' and '.join(m.lot for m in fired)} gave a signal, but no "
+            f"cone, operator or stretch of days stands out: explain each point.{tail}"
+        )
+    if code == "not-enough-evidence":
+        return "There are too few hatches to set limits, so the month cannot be judged yet."
+    n = sum(m.n_hatches for m in study.lots.values())
+    return f"In control: {n} hatches of {' and '.join(study.lots)} vary as chance makes them.{tail}"
+
+
+def _lower(text):
+    return text[0].lower() + text[1:]
+
+
+def lot_sentence(m) -> str:
+    """One lot's month in one sentence."""
+    if m.chart.limits is None:
+        return f"{m.lot}: {m.n_hatches} hatches; {m.chart.baseline_words}."
+    state = "in control" if m.is_in_control else f"{m.signals} of its hatches signal"
+    chance = f"chance alone would give {m.expected_signals:.1f}" if math.isfinite(m.expected_signals) else ""
+    return f"{m.lot}: {state} ({m.n_hatches} hatches; {chance}); {m.chart.baseline_words}."
+
+
+def evidence(study):
+    """What was asked, what was seen, which way it points."""
+    lines = [
+        Evidence("Is each lot in control?", lot_sentence(m),
+                 "unknown" if m.is_in_control is None else ("for" if m.is_in_control else "against"))
+        for m in study.lots.values()
+    ]  # fmt: skip
+    lines += [Evidence("What changed, and since when?", shift_sentence(s), "against") for s in study.shifts]
+    if not study.shifts:
+        lines.append(
+            Evidence("What changed, and since when?", "No group of hatches stands apart beyond chance.", "for")
+        )
+    for m in study.lots.values():
+        if m.chart.drift is not None:
+            points = "against" if m.chart.drift.shape == "slope" and m.chart.drift.slope_per_30d < 0 else "neutral"
+            lines.append(Evidence(f"Does {m.lot} drift with age?", m.chart.drift.sentence, points))
+        if m.chart.likeness is not None:
+            lines.append(Evidence(f"Are neighbouring hatches of {m.lot} independent?", m.chart.likeness.sentence,
+                                  "against" if m.chart.likeness.is_marked else "neutral"))  # fmt: skip
+        lines.append(Evidence(f"How often will {m.lot} fall below the minimum?", m.capability.sentence,
+                              _capable(m.capability)))  # fmt: skip
+    for name, chart in study.conditions.items():
+        if len(chart.signals):
+            lines.append(_condition_line(study, name, chart))
+    return lines
+
+
+def _capable(c):
+    if not math.isfinite(c.share_pct_low) or not math.isfinite(c.share_pct_high):
+        return "unknown"
+    return "against" if c.share_pct_low > 5 else ("for" if c.share_pct_high < 5 else "neutral")
+
+
+def _condition_line(study, name, chart):
+    q = CHARTED[name]
+    hit = chart.signals.drop_duplicates("label")
+    cones = study.series.set_index("hatch")["cone"].reindex(hit["label"]).value_counts()
+    top = ", ".join(f"cone {c}: {n}" for c, n in cones.items())
+    unit = f" {q.unit}" if q.unit else ""
+    return Evidence(
+        f"Did the {q.label} stay in control?",
+        f"{len(hit)} of {len(chart.of_period(study.first))} hatches signal, first on {hit['at'].min():%Y-%m-%d} "
+        f"({hit['value'].min():.{q.decimals}f} to {hit['value'].max():.{q.decimals}f}{unit}; {top}).",
+        "against",
+    )
+
+
+def next_steps(study, code):
+    """What to do, the most urgent first."""
+    steps = []
+    for s in study.shifts:
+        if s.effect > 0:
+            steps.append(f"Find out why {_where(s)} did better {_when(s)}; if it is real, make it the rule.")
+            continue
+        remedies = [_REMEDY[(c["condition"], 1 if c["difference"] > 0 else -1)] for c in s.conditions]
+        where = f" ({s.where})" if s.factor else ""
+        if not s.is_ongoing:
+            told = f": {_conditions(s)}" if s.conditions else ""
+            steps.append(f"Write down as explained what happened {_when(s)}{where}{told}; it is over.")
+        elif remedies:
+            steps += [f"{r}{where}." for r in dict.fromkeys(remedies)]
+        else:
+            steps.append(f"Look at {_where(s)} for what is not in the log: handling, storage of the cysts, cleaning, "
+                         "mixing before the subsample is taken.")  # fmt: skip
+    for m in study.lots.values():
+        if m.chart.drift is not None and m.chart.drift.shape == "slope" and m.chart.drift.slope_per_30d < 0:
+            steps.append(f"Use up {m.lot} soon or give it up: {_lower(m.chart.drift.sentence.split(':')[0])}.")
+    if code == "signals":
+        open_ones = study.signals[(study.signals["chart"] == "hatch_pct") & (study.signals["state"] == "open")]
+        for row in open_ones.drop_duplicates("hatch").head(3).itertuples():
+            steps.append(f"Explain hatch {row.hatch} ({row.value:.1f} %, {row.sees}).")
+    steps += [f"Dose per feed: {m.dose_words}" for m in study.lots.values() if m.dose is not None]
+    if any(not m.chart.is_frozen and m.chart.limits is not None for m in study.lots.values()):
+        steps.append("Review the proposed baselines and freeze them, so that next month is judged by the same limits.")
+    return steps
+
+
+def would_change(study, code):
+    """What would turn the verdict."""
+    if code == "not-enough-evidence":
+        return ["Twelve hatches of a lot with counts give first, wide limits; 20 to 40 make a fair baseline."]
+    out = []
+    for s in study.shifts:
+        n = max(3, math.ceil(2 * (4.0 / max(abs(s.effect_z), 0.5)) ** 2))
+        out.append(f"{s.where}: {n} hatches in a row back at their lot's level would say that it is mended.")
+    if code == "in-control":
+        out.append("A point beyond the limits, two of three beyond 2 sigma, or nine in a row on one side.")
+    out.append("Another baseline: limits here are proposed from the log unless the text says they are frozen.")
+    return out
+
+
+def cautions(study):
+    """What the reader must keep in mind."""
+    out = []
+    for m in study.lots.values():
+        out += [f"{m.lot}: {note}" for note in m.chart.notes]
+        if m.chart.run is not None:
+            out.append(f"{m.lot}: with these rules {m.chart.run.sentence}.")
+    if any(m.chart.rules == DEFAULT_RULES for m in study.lots.values()):
+        out.append(DEFAULT_RULES_REASON)
+    out.append(
+        "What goes together need not be cause and effect: a cone, its air stone and the person who fills it change "
+        "together. Mend one thing at a time and look at the next hatches."
+    )
+    out.append("Sick animals are a matter for a veterinarian, whatever the hatch looks like.")
+    return list(dict.fromkeys(out))
