@@ -294,7 +294,9 @@ _YES = {"yes": True, "true": True, "1": True, "no": False, "false": False, "0": 
 
 
 def _is_empty(value) -> bool:
-    return value is None or value != value or (isinstance(value, str) and not value.strip())
+    if value is None or type(value).__name__ in ("NAType", "NaTType"):  # pandas' own missing marks; not imported here
+        return True
+    return value != value or (isinstance(value, str) and not value.strip())
 
 
 def _convert(value, column: Column):

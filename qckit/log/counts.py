@@ -1,0 +1,403 @@
+"""Counts from photos into the log: photos, their objects, and the next revision of their sample."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import pandas as pd
+import sqlalchemy as sa
+
+from qckit.errors import InputError, unknown_name
+from qckit.log import schema
+from qckit.log.query import fetch, known_names
+from qckit.tables import COUNT_COLUMNS, check_table, empty_table, table_columns
+
+__all__ = ["as_frames", "object_changes", "photo_names", "plan", "recounted", "sample_after_correction"]
+
+_PHOTO_ATTRIBUTES = ("photo", "sha256", "um_per_px", "taken", "width_px", "height_px", "counter_version", "frame_mm2")
+
+
+@dataclass
+class CountPlan:
+    """What a count will add."""
+
+    photos: pd.DataFrame
+    objects: pd.DataFrame
+    samples: pd.DataFrame
+    unchanged: int = 0
+    notes: list[str] = field(default_factory=list)
+
+    @property
+    def is_empty(self) -> bool:
+        """Tell whether there is nothing to add."""
+        return self.photos.empty and self.samples.empty
+
+
+def photo_names(text) -> list[str]:
+    """Split a samples row's ``photos`` into file names."""
+    return [part.strip() for part in str(text).split(";") if part.strip()] if text == text and text else []
+
+
+def _file_name(name: str) -> str:
+    return str(name).replace("\\", "/").rsplit("/", 1)[-1]
+
+
+def as_frames(counted, objects: pd.DataFrame | None) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Turn what counting gives into a photos frame and an objects frame, both checked.
+
+    Parameters
+    ----------
+    counted : DataFrame, list of PhotoCount, or an object with ``.counts`` and ``.objects`` frames
+    objects : DataFrame or None
+
+    Returns
+    -------
+    tuple of DataFrame
+        Photos keep count columns (nauplii, …) where they came with some, for comparison with the objects.
+    """
+    if isinstance(getattr(counted, "counts", None), pd.DataFrame):
+        counted, objects = counted.counts, counted.objects
+    if not isinstance(counted, pd.DataFrame):
+        photos = pd.DataFrame([_photo_row(count) for count in counted])
+        found = [count.objects.assign(photo=count.photo) for count in counted if len(count.objects)]
+        objects = pd.concat(found, ignore_index=True) if found else empty_table("objects")
+        counted = photos
+    if counted.empty:
+        return empty_table("photos"), empty_table("objects")
+    if objects is None:
+        raise InputError("The objects found in the photos were not given. Hand over the table of objects as well.")
+    photos = counted.rename(columns={"cyst": "cysts", "shell": "shells", "nauplius": "nauplii"})
+    photos = check_table(photos.reset_index(drop=True), "photos", source="photos", row_names=list(photos["photo"]))
+    objects = check_table(objects.reset_index(drop=True), "objects", source="objects")
+    return photos, _numbered(objects)
+
+
+def _photo_row(count) -> dict:
+    row = {name: getattr(count, name, None) for name in _PHOTO_ATTRIBUTES}
+    row["flags"] = "; ".join(flag.code for flag in count.flags)
+    row.update({COUNT_COLUMNS[stage]: n for stage, n in count.counts.items() if stage in COUNT_COLUMNS})
+    return row
+
+
+def _numbered(objects: pd.DataFrame) -> pd.DataFrame:
+    """Give objects their number within the photo where they came without, and a source."""
+    if objects["object_id"].isna().any():
+        objects["object_id"] = (objects.groupby("photo", sort=False).cumcount() + 1).astype("Int64")
+    double = objects.duplicated(["photo", "object_id"])
+    if double.any():
+        first = objects[double].iloc[0]
+        raise InputError(
+            f"objects, photo {first['photo']!r}: object {first['object_id']} stands twice. Count the photo again."
+        )
+    objects["source"] = objects["source"].fillna("found")
+    if objects["counted"].isna().any():
+        objects["counted"] = objects["counted"].fillna(True)
+    return objects
+
+
+def tally(objects: pd.DataFrame) -> pd.DataFrame:
+    """Count objects by photo and stage.
+
+    Parameters
+    ----------
+    objects : DataFrame, shape (n, any)
+        Columns of the objects table; those not ``counted`` and debris are left out.
+
+    Returns
+    -------
+    DataFrame, shape (photos, 4)
+        Columns nauplii, umbrella, cysts, shells; photo as index.
+    """
+    inside = objects[objects["counted"].fillna(False).astype(bool) & objects["stage"].isin(list(COUNT_COLUMNS))]
+    table = pd.crosstab(inside["photo"], inside["stage"]) if len(inside) else pd.DataFrame()
+    table = table.reindex(columns=list(COUNT_COLUMNS), fill_value=0).rename(columns=COUNT_COLUMNS)
+    return table.reindex(pd.unique(objects["photo"]), fill_value=0).astype("int64")
+
+
+def plan(connection, photos: pd.DataFrame, objects: pd.DataFrame) -> CountPlan:
+    """Work out what a count adds to the log; writes nothing.
+
+    Parameters
+    ----------
+    connection : Connection
+    photos, objects : DataFrame
+        From :func:`as_frames`.
+
+    Raises
+    ------
+    InputError
+        See :meth:`qckit.log.store.SiteLog.record_counts`.
+    """
+    counts = tally(objects).reindex(photos["photo"], fill_value=0)
+    _agree(photos, objects, counts)
+    samples = fetch(connection, "samples", internal=True)
+    photos, notes = _name_as_logged(connection, photos, samples)
+    _same_file_twice(connection, photos)
+    renamed = dict(zip(counts.index, photos["photo"], strict=True))
+    counts.index = photos["photo"]
+    objects = objects.assign(photo=objects["photo"].map(renamed))
+    fresh = _fresh(connection, photos, counts)
+    entering = photos[fresh.to_numpy()]
+    affected = samples[samples["sample"].isin(entering["sample"].dropna())]
+    revisions = [_next_sample(connection, row, photos, counts) for _, row in affected.iterrows()]
+    new_samples = pd.DataFrame(revisions, columns=table_columns("samples")) if revisions else empty_table("samples")
+    if revisions:
+        new_samples = check_table(new_samples, "samples", source="counts")
+    entering = _with_revisions(connection, entering, new_samples)
+    of_photo = dict(zip(entering["photo"], entering["revision"], strict=True))
+    new_objects = objects[objects["photo"].isin(set(of_photo))]
+    new_objects = new_objects.assign(revision=new_objects["photo"].map(of_photo).astype("Int64"))
+    columns = [*table_columns("photos"), "revision", "sample_revision"]
+    return CountPlan(
+        entering[columns], new_objects[[*table_columns("objects"), "revision"]], new_samples,
+        int((~fresh).sum()), notes,
+    )  # fmt: skip
+
+
+def _agree(photos, objects, counts) -> None:
+    """The counts that came with the photos are those of the objects."""
+    stray = set(objects["photo"]) - set(photos["photo"])
+    if stray:
+        raise unknown_name("photo", sorted(stray)[0], photos["photo"], where="objects")
+    for column in COUNT_COLUMNS.values():
+        if column not in photos.columns:
+            continue
+        told = pd.to_numeric(photos[column]).to_numpy()
+        for photo, said, is_there in zip(photos["photo"], told, counts[column]):
+            if said == said and int(said) != int(is_there):
+                raise InputError(
+                    f"photo {photo!r}: {column} is {int(said)} and its objects give {is_there}. "
+                    "Count the photo again; counts and objects must come from the same run."
+                )
+
+
+def _name_as_logged(connection, photos, samples) -> tuple[pd.DataFrame, list[str]]:
+    """Find each photo's sample by its file name, and call the photo as the field sheet does."""
+    by_full, by_file = {}, {}
+    for row in samples.itertuples():
+        for name in photo_names(row.photos):
+            by_full.setdefault(name, (name, row.sample))
+            by_file.setdefault(_file_name(name), set()).add((name, row.sample))
+    names, owners, notes = [], [], []
+    for photo, sample in zip(photos["photo"], photos["sample"]):
+        matches = by_file.get(_file_name(photo), set())
+        if photo in by_full:
+            name, owner = by_full[photo]
+        elif len(matches) == 1:
+            name, owner = next(iter(matches))
+        elif len(matches) > 1:
+            raise InputError(
+                f"photo {photo!r}: samples {', '.join(sorted(s for _, s in matches))} each name a photo of this file "
+                "name. Name the photos on the field sheet with their folders."
+            )
+        else:
+            name, owner = photo, None
+            notes.append(f"photo {photo!r} is named by no sample; it was entered without one")
+        if sample == sample and sample is not None:
+            if owner is not None and owner != sample:
+                raise InputError(
+                    f"photo {photo!r}: is given as of sample {sample!r}, and the log has it with {owner!r}. "
+                    "Correct photos in the samples table, or the sample here."
+                )
+            owner = sample
+        names.append(name)
+        owners.append(owner)
+    known = set(samples["sample"])
+    for owner in owners:
+        if owner is not None and owner not in known:
+            raise unknown_name("sample", owner, sorted(known), where="photos")
+    photos = photos.assign(photo=pd.Series(names, index=photos.index, dtype="str"),
+                           sample=pd.Series(owners, index=photos.index, dtype="str"))  # fmt: skip
+    if photos["photo"].duplicated().any():
+        name = photos.loc[photos["photo"].duplicated(), "photo"].iloc[0]
+        raise InputError(f"photo {name!r}: was counted twice in this run. Give each photo once.")
+    return photos, notes
+
+
+def _same_file_twice(connection, photos) -> None:
+    """The same picture under two names would be counted twice."""
+    p = schema.table("photos")
+    hashes = list(set(photos["sha256"]))
+    known: dict[str, set] = {}
+    for start in range(0, len(hashes), 500):
+        found = connection.execute(sa.select(p.c.sha256, p.c.photo).where(p.c.sha256.in_(hashes[start : start + 500])))
+        for sha, name in found:
+            known.setdefault(sha, set()).add(name)
+    for sha, name in zip(photos["sha256"], photos["photo"]):
+        others = known.setdefault(sha, set()) - {name}
+        if others:
+            raise InputError(
+                f"photo {name!r}: is the same file as {sorted(others)[0]!r}, and would be counted twice. Leave one of "
+                "them out and correct photos of the sample that named it by mistake."
+            )
+        known[sha].add(name)
+
+
+def _fresh(connection, photos, counts) -> pd.Series:
+    """Mark photos whose file, counter or counts are not those of their newest count in the log."""
+    logged = fetch(connection, "photos", {"photo": list(photos["photo"])}, internal=True).set_index("photo")
+    entered = fetch(connection, "objects", {"photo": list(logged.index)}, corrected=False) if len(logged) else None
+    before = tally(entered[entered["source"] == "found"]) if entered is not None and len(entered) else None
+    marks = []
+    for row in photos.itertuples():
+        old = logged.loc[row.photo] if row.photo in logged.index else None
+        same = old is not None and all(
+            (getattr(row, c) == old[c]) or (getattr(row, c) != getattr(row, c) and old[c] != old[c])
+            for c in ("sha256", "um_per_px", "counter_version")
+        )
+        if same:
+            then = before.loc[row.photo] if before is not None and row.photo in before.index else None
+            same = bool((counts.loc[row.photo] == (0 if then is None else then)).all())
+        marks.append(not same)
+    return pd.Series(marks, index=photos.index, dtype=bool)
+
+
+def _next_sample(connection, row: pd.Series, photos, counts) -> dict:
+    """Build the next revision of a sample from all of its photos."""
+    wanted = photo_names(row["photos"])
+    mine = photos[photos["sample"] == row["sample"]]
+    lacking = [name for name in wanted if name not in set(mine["photo"])]
+    logged = fetch(connection, "photos", {"photo": lacking}) if lacking else photos.head(0)
+    still = [name for name in lacking if name not in set(logged["photo"])]
+    if still:
+        raise InputError(
+            f"sample {row['sample']!r}: names the photo{'s' if len(still) > 1 else ''} {', '.join(still)}, not counted "
+            "yet. Count all photos of a sample together, or correct its photos."
+        )
+    total = counts.loc[mine["photo"]].sum()
+    if len(logged):
+        total += tally(fetch(connection, "objects", {"photo": list(logged["photo"])})).sum()
+    result = {name: row[name] for name in table_columns("samples")}
+    result.update({column: int(total[column]) for column in COUNT_COLUMNS.values()})
+    frames = pd.concat([mine["frame_mm2"], logged["frame_mm2"]])
+    result["volume_ul"] = _volume_ul(connection, row, frames)
+    versions = sorted({str(v) for v in mine["counter_version"].dropna()})
+    result.update(counted_by="photo", counter=", ".join(versions) or None, revision=int(row["revision"]) + 1)
+    if not wanted:
+        result["photos"] = "; ".join(mine["photo"])
+    return result
+
+
+def _volume_ul(connection, row, frames_mm2: pd.Series):
+    """Volume counted: frame area times chamber depth (mm3 = µl), unless the sheet gave the volume itself."""
+    if pd.isna(row["chamber_depth_mm"]) or frames_mm2.isna().any():
+        return row["volume_ul"]
+    first = fetch(connection, "samples", {"sample": row["sample"], "revision": 0}, revisions="all", internal=True)
+    on_sheet = first["volume_ul"].iloc[0] if len(first) else row["volume_ul"]
+    return on_sheet if pd.notna(on_sheet) else float(frames_mm2.sum() * row["chamber_depth_mm"])
+
+
+def _with_revisions(connection, entering: pd.DataFrame, new_samples: pd.DataFrame) -> pd.DataFrame:
+    """Number the photos' revisions and tie them to the sample revision they made."""
+    p = schema.table("photos")
+    statement = sa.select(p.c.photo, sa.func.max(p.c.revision)).group_by(p.c.photo)
+    last = {}
+    if len(entering):
+        names = list(entering["photo"])
+        for start in range(0, len(names), 500):
+            last.update(connection.execute(statement.where(p.c.photo.in_(names[start : start + 500]))).tuples().all())
+    made = dict(zip(new_samples["sample"], new_samples["revision"], strict=True))
+    return entering.assign(
+        revision=pd.Series([last.get(n, -1) + 1 for n in entering["photo"]], index=entering.index, dtype="Int64"),
+        sample_revision=pd.Series([made.get(s) for s in entering["sample"]], index=entering.index, dtype="Int64"),
+    )
+
+
+def recounted(connection, sample: str, values: dict[str, int], by: str) -> pd.DataFrame:
+    """Build the revision that a person's recount makes of a sample."""
+    allowed = [*COUNT_COLUMNS.values(), "embryos"]
+    for name in values:
+        if name not in allowed:
+            raise unknown_name("count", name, allowed, where=f"sample {sample!r}")
+    if values.get("nauplii") is None:
+        raise InputError(f"sample {sample!r}: the recount has no nauplii. Give at least that count.")
+    row = _sample_row(connection, sample)
+    result = {name: row[name] for name in table_columns("samples")}
+    result.update({name: values.get(name) for name in allowed})
+    result.update(counted_by="person", counter=by, revision=int(row["revision"]) + 1)
+    return check_table(pd.DataFrame([result]), "samples", source=f"recount of {sample!r}")
+
+
+def _sample_row(connection, sample: str) -> pd.Series:
+    frame = fetch(connection, "samples", {"sample": sample}, internal=True)
+    if frame.empty:
+        raise unknown_name("sample", sample, known_names(connection, "samples"))
+    return frame.iloc[0]
+
+
+def object_changes(connection, photo: str, changes: pd.DataFrame):
+    """Turn hand corrections of a photo's objects into cells to correct and objects to add.
+
+    Returns
+    -------
+    tuple
+        ``[(key, column, after), …]`` and a frame for the objects table.
+    """
+    logged = fetch(connection, "photos", {"photo": photo}, internal=True)
+    if logged.empty:
+        raise unknown_name("photo", photo, known_names(connection, "photos"))
+    objects = fetch(connection, "objects", {"photo": photo}).set_index("object_id")
+    cells, added = [], []
+    next_id = int(objects.index.max()) + 1 if len(objects) else 1
+    for change in changes.to_dict("records"):
+        action = change.get("action")
+        if action == "add":
+            added.append({**change, "photo": photo, "object_id": next_id, "source": "added by hand"})
+            next_id += 1
+            continue
+        number = change.get("object_id")
+        if number not in objects.index:
+            raise unknown_name("object", number, objects.index, where=f"photo {photo!r}")
+        cells += _cells(photo, int(number), objects.loc[number], action, change)
+    new = _new_objects(photo, added, int(logged["revision"].iloc[0]))
+    return cells, new
+
+
+def _cells(photo, number, now: pd.Series, action, change) -> list[tuple]:
+    """Return the cells that one hand correction changes; those that stand so already are left out."""
+    if action == "stage":
+        wanted = {"stage": change.get("stage"), "source": "stage changed by hand"}
+    elif action == "remove":
+        wanted = {"source": "removed by hand", "counted": "no"}
+    elif action == "restore":
+        wanted = {"source": "found", "counted": "yes"}
+    else:
+        raise unknown_name("action", action, ["stage", "remove", "restore", "add"], where=f"photo {photo!r}")
+    shown = {"counted": "yes" if now["counted"] is True or now["counted"] == True else "no"}  # noqa: E712
+    return [
+        ((photo, number), column, after)
+        for column, after in wanted.items()
+        if shown.get(column, now[column] if column in now.index else None) != after
+    ]
+
+
+def _new_objects(photo, added: list[dict], revision: int) -> pd.DataFrame:
+    if not added:
+        return empty_table("objects").assign(revision=pd.Series(dtype="Int64"))
+    frame = pd.DataFrame(added).drop(columns="action")
+    if "counted" not in frame.columns:
+        frame["counted"] = True
+    frame["counted"] = frame["counted"].map(lambda v: True if v is None or v != v else v)
+    checked = check_table(frame, "objects", source=f"photo {photo!r}")
+    for column in ("stage", "x_px", "y_px"):
+        if checked[column].isna().any():
+            raise InputError(f"photo {photo!r}: an object added by hand has no {column}. Give stage, x_px and y_px.")
+    return checked[table_columns("objects")].assign(revision=revision)
+
+
+def sample_after_correction(connection, photo: str, by: str) -> pd.DataFrame:
+    """Build the sample revision that hand corrections of a photo make; no rows where the photo has no sample."""
+    sample = fetch(connection, "photos", {"photo": photo})["sample"].iloc[0]
+    if sample is None or sample != sample:
+        return empty_table("samples")
+    row = _sample_row(connection, sample)
+    photos = fetch(connection, "photos", {"sample": sample})["photo"].tolist()
+    total = tally(fetch(connection, "objects", {"photo": photos})).sum()
+    result = {name: row[name] for name in table_columns("samples")}
+    result.update({column: int(total[column]) for column in COUNT_COLUMNS.values()})
+    if all(result[c] == row[c] for c in COUNT_COLUMNS.values()):
+        return empty_table("samples")
+    versions = fetch(connection, "photos", {"sample": sample})["counter_version"].dropna().unique()
+    result.update(counted_by="photo", counter=f"{', '.join(versions)}, corrected by {by}".lstrip(", "),
+                  revision=int(row["revision"]) + 1)  # fmt: skip
+    return check_table(pd.DataFrame([result]), "samples", source=f"sample {sample!r}")

@@ -1,0 +1,84 @@
+"""A new site folder: settings, empty log, field sheets, notebooks."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from pathlib import Path
+
+from qckit._paths import notebooks_dir
+from qckit.errors import InputError
+from qckit.log import templates
+from qckit.log.store import create_log
+from qckit.settings import SETTINGS_FILE, load_settings, settings_text
+
+__all__ = ["new_site"]
+
+
+def new_site(
+    folder: str | Path, *, name: str | None = None, timezone: str = "UTC", date_order: str = "ymd", url: str = ""
+) -> Path:
+    """Make a site folder.
+
+    Parameters
+    ----------
+    folder : path
+        New, or empty but for other things: a site that is there already is refused.
+    name : str, optional
+        Name of the site; the folder's name when left out.
+    timezone : str
+        Such as ``Europe/Lisbon``.
+    date_order : {"ymd", "dmy", "mdy"}
+        How dates on this site's field sheets read.
+    url : str
+        Database of the log; empty for a file in the site folder.
+
+    Returns
+    -------
+    Path
+        The folder.
+
+    Raises
+    ------
+    InputError
+        There is a site already, the folder cannot be written, or a value is not allowed.
+    """
+    folder = Path(folder)
+    settings = folder / SETTINGS_FILE
+    if settings.exists():
+        raise InputError(f"{folder}: is a site already ({SETTINGS_FILE} is there). Give another folder.")
+    if folder.exists() and not folder.is_dir():
+        raise InputError(f"{folder}: is a file. Give a folder.")
+    try:
+        for part in ("field-sheets", "photos", "notebooks", "reports"):
+            (folder / part).mkdir(parents=True, exist_ok=True)
+        waiting = settings.with_name(SETTINGS_FILE + ".part")
+        waiting.write_text(
+            settings_text({"site": {"name": name or folder.resolve().name, "timezone": timezone,
+                                    "date_order": date_order}, "log": {"url": url}}),
+            encoding="utf-8",
+        )  # fmt: skip
+        load_settings(waiting.rename(folder / ".qckit-check.toml"))
+        templates.write_csv_templates(folder / "field-sheets")
+        templates.write_excel_template(folder / "field-sheets" / "field-sheets.xlsx")
+        _copy_notebooks(folder / "notebooks")
+        (folder / ".qckit-check.toml").replace(settings)
+    except OSError as error:
+        raise InputError(f"{folder}: cannot be written ({error.strerror}). Choose a folder of your own.") from error
+    except InputError:
+        (folder / ".qckit-check.toml").unlink(missing_ok=True)
+        raise
+    create_log(folder)
+    return folder
+
+
+def _copy_notebooks(target: Path) -> None:
+    """Copy the kit's notebooks; one that is there already stays as it is."""
+    source = notebooks_dir()
+    if not source.is_dir():
+        return
+    for path in sorted(source.glob("*.ipynb")):
+        copy = target / path.name
+        if not copy.exists():
+            json.loads(path.read_text(encoding="utf-8"))  # never hand on a broken notebook
+            shutil.copyfile(path, copy)

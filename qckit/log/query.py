@@ -1,0 +1,272 @@
+"""Reading records: the newest revision of each row, with the corrections applied."""
+
+from __future__ import annotations
+
+import json
+
+import pandas as pd
+import sqlalchemy as sa
+
+from qckit.errors import InputError, unknown_name
+from qckit.log import schema
+from qckit.tables import TABLES, check_cell, column_dtypes, table_columns, to_utc
+
+__all__ = ["fetch", "frame_of", "key_text", "known_names", "read_key", "rows_of", "utc_text"]
+
+WITHDRAWN = "withdrawn"
+"""Column name in corrections that hides a row entered by mistake (``yes``) or shows it again (``no``)."""
+
+_CHUNK = 500  # names in one IN (...): SQLite allows 32,766 and older builds 999
+
+
+def key_text(table: str, key) -> str:
+    """Write a row's key as text: the name itself, or a JSON list where several columns name a row.
+
+    Parameters
+    ----------
+    table : str
+        Record table.
+    key : str, tuple or list
+        One value for each of ``schema.KEYS[table]``; text is taken as it is where one column names the row.
+    """
+    if table not in schema.KEYS:
+        raise unknown_name("table", table, schema.KEYS)
+    columns = schema.KEYS[table]
+    if len(columns) == 1:
+        return str(key[0] if isinstance(key, (tuple, list)) else key)
+    parts = json.loads(key) if isinstance(key, str) and key.startswith("[") else key
+    if isinstance(parts, str) or len(parts) != len(columns):
+        raise InputError(
+            f"{table}: the key {key!r} must name {', '.join(columns)}. Give one value for each, in this order."
+        )
+    parts = [int(p) if c == "object_id" else str(p) for c, p in zip(columns, parts, strict=True)]
+    return json.dumps(parts, ensure_ascii=False)
+
+
+def read_key(table: str, text: str) -> tuple:
+    """Turn a key's text back into one value for each key column."""
+    return (text,) if len(schema.KEYS[table]) == 1 else tuple(json.loads(text))
+
+
+def utc_text(times: pd.Series) -> pd.Series:
+    """Turn ISO times with offset into UTC text that sorts by time. Missing stays missing."""
+    return to_utc(times).dt.strftime("%Y-%m-%dT%H:%M:%S.%fZ")
+
+
+def rows_of(frame: pd.DataFrame, columns: list[str]) -> list[tuple]:
+    """Turn a frame into plain rows for the database, with None where a cell is missing."""
+    lists = []
+    for name in columns:
+        series = frame[name]
+        values = series.astype(object).tolist()
+        if series.isna().any():
+            values = [None if v is None or v is pd.NA or v != v else v for v in values]
+        lists.append(values)
+    return list(zip(*lists, strict=True))
+
+
+def frame_of(rows, columns: list[str], name: str | None = None) -> pd.DataFrame:
+    """Build a frame from database rows, with the contract's types for a record table."""
+    frame = pd.DataFrame.from_records([tuple(r) for r in rows], columns=columns)
+    types = column_dtypes(name) if name in TABLES else {}
+    types.update({c: "Int64" for c in ("revision", "sample_revision", "step", "correction") if c in columns})
+    for column in columns:
+        wanted = types.get(column, "str" if column != "n_rows" else "int64")
+        if str(wanted) == "boolean":
+            frame[column] = pd.array([None if v is None else bool(v) for v in frame[column]], dtype="boolean")
+        else:
+            frame[column] = frame[column].astype(wanted)
+    return frame
+
+
+def known_names(connection, table: str) -> list[str]:
+    """Return the first key part of every row of a table, in order of entry."""
+    column = schema.table(table).c[schema.KEYS[table][0]]
+    return [str(v) for (v,) in connection.execute(sa.select(column).distinct().order_by(column))]
+
+
+def _latest(table: str, t: sa.Table):
+    """Condition that keeps only each row's newest revision."""
+    source = schema.table("samples" if table == "samples" else "photos").alias("newest")
+    name = "sample" if table == "samples" else "photo"
+    newest = sa.select(sa.func.max(source.c.revision)).where(source.c[name] == t.c[name]).scalar_subquery()
+    return t.c.revision == newest
+
+
+def _may_match(table: str, t: sa.Table, column: str, condition):
+    """Let through what matches, and what a correction of that column may have made match."""
+    keys = schema.KEYS[table]
+    if column in keys:
+        return condition
+    fixes = schema.CORRECTIONS
+    corrected = sa.select(fixes.c.key1).where(fixes.c.table == table, fixes.c.column == column)
+    return sa.or_(condition, t.c[keys[0]].in_(corrected))
+
+
+def fetch(
+    connection,
+    table: str,
+    equals: dict | None = None,
+    *,
+    where=(),
+    revisions: str = "newest",
+    corrected: bool = True,
+    internal: bool = False,
+    order: tuple[str, ...] = (),
+) -> pd.DataFrame:
+    """Read records.
+
+    Parameters
+    ----------
+    connection : Connection
+        From :func:`qckit.log.engine.reading`.
+    table : str
+        Record table, ``corrections`` or ``steps``.
+    equals : dict, optional
+        Column -> value, or a list of values any of which will do. None values are not looked at.
+    where : sequence of (column, condition), optional
+        Further conditions; ``column`` is the contract's column the condition is about.
+    revisions : {"newest", "all"}
+        Of tables that have revisions.
+    corrected : bool
+        Apply the corrections and leave withdrawn rows out. False gives what was entered.
+    internal : bool
+        Keep the log's own columns (revision, step, …).
+    order : tuple of str
+        Columns to sort by; the key when empty.
+
+    Returns
+    -------
+    DataFrame, shape (n, columns of the table)
+    """
+    if table not in schema.METADATA.tables or table == "meta":
+        raise unknown_name("table", table, [*schema.KEYS, "corrections", "steps"])
+    t = schema.table(table)
+    names = [c.name for c in t.columns]
+    equals = {k: v for k, v in (equals or {}).items() if v is not None}
+    for column in equals:
+        if column not in names:
+            raise unknown_name("column", column, table_columns(table) if table in TABLES else names, where=table)
+    is_record = table in schema.KEYS
+    conditions = []
+    for column, value in equals.items():
+        wanted = list(value) if isinstance(value, (list, tuple, set)) else [value]
+        hit = sa.or_(*(t.c[column].in_(wanted[i : i + _CHUNK]) for i in range(0, len(wanted), _CHUNK)), sa.false())
+        conditions.append(_may_match(table, t, column, hit) if is_record else hit)
+    conditions += [_may_match(table, t, column, c) if is_record and column else c for column, c in where]
+    if table in schema.REVISED and revisions == "newest":
+        conditions.append(_latest(table, t))
+    default = [*schema.KEYS[table], *(["revision"] if table in schema.REVISED else [])] if is_record else names[:1]
+    statement = sa.select(t).where(*conditions).order_by(*(t.c[c] for c in (order or default)))
+    frame = frame_of(connection.execute(statement), names, table)
+    if is_record and corrected and len(frame):
+        frame = apply_corrections(frame, _corrections_for(connection, table, equals), table)
+        for column, value in equals.items():
+            wanted = list(value) if isinstance(value, (list, tuple, set)) else [value]
+            frame = frame[frame[column].isin(wanted)]
+        frame = frame.reset_index(drop=True)
+    if not internal and table in TABLES:
+        frame = frame[table_columns(table)]
+    return frame
+
+
+def _corrections_for(connection, table: str, equals: dict) -> pd.DataFrame:
+    c = schema.CORRECTIONS
+    statement = sa.select(c).where(c.c.table == table).order_by(c.c.correction)
+    first = equals.get(schema.KEYS[table][0])
+    if isinstance(first, (list, tuple, set)) and len(first) <= _CHUNK:
+        statement = statement.where(c.c.key1.in_(list(first)))
+    elif isinstance(first, str):
+        statement = statement.where(c.c.key1 == first)
+    return frame_of(connection.execute(statement), [x.name for x in c.columns], "corrections")
+
+
+def apply_corrections(frame: pd.DataFrame, fixes: pd.DataFrame, table: str) -> pd.DataFrame:
+    """Put the corrected values into a frame of entered rows and leave withdrawn rows out.
+
+    Parameters
+    ----------
+    frame : DataFrame, shape (n, any)
+        Rows as entered, with a ``revision`` column where the table has revisions.
+    fixes : DataFrame, shape (m, any)
+        Corrections of this table, oldest first, as the database holds them.
+    table : str
+        Record table.
+
+    Returns
+    -------
+    DataFrame, shape (<= n, any)
+        A copy.
+    """
+    if fixes.empty:
+        return frame
+    keys = schema.KEYS[table]
+    touched = frame[keys[0]].isin(set(fixes["key1"]))
+    places: dict[tuple, list] = {}
+    for index, *key in frame.loc[touched, list(keys)].itertuples():
+        places.setdefault(tuple(key), []).append(index)
+    frame = frame.copy()
+    hidden: dict[tuple, bool] = {}
+    changes: dict[tuple, str] = {}
+    for fix in fixes.itertuples():
+        key = read_key(table, fix.key)
+        if fix.column == WITHDRAWN:
+            hidden[key] = fix.after == "yes"
+        else:
+            changes[(key, fix.column, None if pd.isna(fix.revision) else int(fix.revision))] = fix.after
+    by_column: dict[str, tuple[list, list]] = {}
+    for (key, column, revision), after in changes.items():
+        for index in places.get(key, ()):
+            if revision is None or table not in schema.REVISED or frame.at[index, "revision"] == revision:
+                indexes, values = by_column.setdefault(column, ([], []))
+                indexes.append(index)
+                values.append(after)
+    for column, (indexes, values) in by_column.items():
+        frame.loc[indexes, column] = _typed(table, column, values, indexes)
+    gone = [i for key, is_hidden in hidden.items() if is_hidden for i in places.get(key, ())]
+    return frame.drop(index=gone)
+
+
+def _typed(table: str, column: str, values: list, index: list) -> pd.Series:
+    """Give corrected texts the type of their column; they were checked when the correction was made."""
+    typed = [check_cell(table, column, value)[0] for value in values]
+    return pd.Series(typed, index=index, dtype=column_dtypes(table)[column])
+
+
+def _between(table: str, column: str, low: str | None, high: str | None) -> list:
+    """Conditions for a time column's UTC twin, fit for :func:`fetch`."""
+    utc = schema.table(table).c[f"{column}_utc"]
+    bounds = ([utc >= low] if low else []) + ([utc < high] if high else [])
+    return [(column, sa.and_(*bounds))] if bounds else []
+
+
+def hatches(connection, equals: dict, low: str | None = None, high: str | None = None) -> pd.DataFrame:
+    """Read hatches started within ``low <= t < high`` (UTC text), in order of their start."""
+    where = _between("hatches", "started", low, high)
+    frame = fetch(connection, "hatches", equals, where=where, order=("started_utc", "hatch"))
+    started = utc_text(frame["started"])
+    keep = pd.Series(True, index=frame.index)
+    if low:
+        keep &= started >= low
+    if high:
+        keep &= started < high
+    order = started[keep].sort_values(kind="stable").index
+    return frame.loc[order].reset_index(drop=True)
+
+
+def samples(connection, equals: dict, lot=None, low: str | None = None, high: str | None = None) -> pd.DataFrame:
+    """Read the newest revision of samples, of one lot's hatches or of hatches started in a span.
+
+    ``hours`` left empty on the sheet is worked out from the times of sample and hatch.
+    """
+    if lot is not None or low or high:
+        of_span = hatches(connection, {"lot": lot, "hatch": equals.get("hatch")}, low, high)
+        equals = {**equals, "hatch": of_span["hatch"].tolist()}
+    frame = fetch(connection, "samples", equals, order=("taken_utc", "sample"))
+    unknown = frame["hours"].isna()
+    if unknown.any():
+        parents = fetch(connection, "hatches", {"hatch": sorted(set(frame.loc[unknown, "hatch"]))})
+        started = frame["hatch"].map(dict(zip(parents["hatch"], parents["started"], strict=True)))
+        hours = (to_utc(frame["taken"]) - to_utc(started.astype("str"))).dt.total_seconds() / 3600
+        frame["hours"] = frame["hours"].fillna(hours.round(4))
+    return frame

@@ -1,0 +1,504 @@
+"""The site's log: one object through which records are read and added."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import pandas as pd
+import sqlalchemy as sa
+
+from qckit import __version__
+from qckit.errors import InputError
+from qckit.log import corrections, counts, engine, intake, migrate, query, schema, spans
+from qckit.settings import Settings, load_settings
+from qckit.tables import to_utc
+
+__all__ = ["ImportResult", "SiteLog", "create_log", "log_url", "open_log"]
+
+
+SOFTWARE = f"qckit {__version__}"
+
+
+@dataclass(frozen=True)
+class ImportResult:
+    """What one step brought: rows by table, and what could not be taken.
+
+    Attributes
+    ----------
+    added, unchanged : dict of str to int
+        Rows added, and rows the log had already, by table.
+    notes : list of str
+        How doubtful cells were read, so that nothing is guessed silently.
+    problems : DataFrame
+        Rows left out (``accept_good_rows``), columns of ``intake.PROBLEMS``.
+    corrected : int
+        Cells of rows already there that became corrections.
+    """
+
+    added: dict[str, int] = field(default_factory=dict)
+    unchanged: dict[str, int] = field(default_factory=dict)
+    notes: list[str] = field(default_factory=list)
+    problems: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=list(intake.PROBLEMS)))
+    corrected: int = 0
+
+    def __str__(self) -> str:
+        """Say it in one sentence."""
+        parts = [f"{n:,} {name} added" for name, n in self.added.items() if n]
+        parts += [f"{n:,} {name} there already" for name, n in self.unchanged.items() if n]
+        parts += [f"{self.corrected} cells corrected"] if self.corrected else []
+        parts += [f"{len(self.problems)} problems"] if len(self.problems) else []
+        return (", ".join(parts) or "nothing to add") + "."
+
+
+def log_url(settings: Settings) -> str:
+    """Return the address of a site's log: the server in the settings, or the file in the site folder."""
+    if settings.log.url:
+        return settings.log.url
+    return sa.URL.create("sqlite", database=str(Path(settings.folder) / engine.LOG_FILE)).render_as_string()
+
+
+def _utc_now() -> str:
+    return dt.datetime.now(dt.UTC).isoformat(timespec="seconds")
+
+
+def open_log(
+    site: str | Path, *, now: Callable[[], str] | None = None, wait_s: float = engine.WAIT_S, upgrade: bool = True
+) -> SiteLog:
+    """Open a site's log.
+
+    Parameters
+    ----------
+    site : path or str
+        The site folder, or the URL of a database (``sqlite:///…``, ``postgresql+psycopg://…``).
+    now : callable, optional
+        Returns the time to put on new records as ISO text with offset; the computer's clock when left out.
+    wait_s : float
+        How long to wait while another program writes. [s] 0 gives up at once.
+    upgrade : bool
+        Bring an older log up to date, after a backup. False refuses it.
+
+    Returns
+    -------
+    SiteLog
+        Use it in a ``with`` block, or call ``close()``.
+
+    Raises
+    ------
+    InputError
+        There is no site or no log, the log is newer than this software, damaged or cannot be reached.
+    """
+    if "://" in str(site):
+        settings, url = Settings(), str(site)
+    else:
+        settings = load_settings(site)
+        url = log_url(settings)
+    path = engine.sqlite_path(url)
+    if path is not None and not path.is_file():
+        raise InputError(f"{path}: there is no log. Make an empty one with  qckit log create  in the site folder, or "
+                         "restore a backup with  qckit log restore BACKUP FOLDER.")  # fmt: skip
+    database = engine.make_engine(url, wait_s=wait_s)
+    try:
+        migrate.bring_up_to_date(database, upgrade=upgrade)
+    except BaseException:
+        database.dispose()
+        raise
+    return SiteLog(database, settings, now or _utc_now)
+
+
+def create_log(site: str | Path) -> None:
+    """Make an empty log for a site (a folder with settings, or a database URL); one that is there stays as it is."""
+    url = str(site) if "://" in str(site) else log_url(load_settings(site))
+    database = engine.make_engine(url)
+    try:
+        migrate.create(database)
+    finally:
+        database.dispose()
+
+
+class SiteLog:
+    """The records of one site. Made by :func:`open_log`."""
+
+    def __init__(self, database: sa.Engine, settings: Settings, now: Callable[[], str]):
+        self.engine = database
+        self.settings = settings
+        self.now = now
+
+    def __enter__(self) -> SiteLog:
+        return self
+
+    def __exit__(self, *_exc) -> None:
+        self.close()
+
+    def __repr__(self) -> str:
+        return f"<SiteLog {engine.shown_url(self.engine.url.render_as_string(hide_password=True))}>"
+
+    @property
+    def folder(self) -> Path:
+        """The site folder."""
+        return Path(self.settings.folder)
+
+    def close(self) -> None:
+        """Let go of the database."""
+        self.engine.dispose()
+
+    # ---- reading -------------------------------------------------------------------------------------------------
+
+    def table(self, name: str, **equals) -> pd.DataFrame:
+        """Return the current rows of a table whose columns equal the values given (None: any)."""
+        with engine.reading(self.engine) as connection:
+            return query.fetch(connection, name, equals)
+
+    def lots(self, lot: str | None = None) -> pd.DataFrame:
+        """Return lots."""
+        return self.table("lots", lot=lot)
+
+    def hatches(self, hatch=None, lot=None, *, month=None, since=None, until=None, purpose=None) -> pd.DataFrame:
+        """Return hatches in order of their start.
+
+        Parameters
+        ----------
+        hatch, lot, purpose : str or list of str, optional
+        month : str, optional
+            ``2026-10``, in the site's time zone.
+        since, until : str, optional
+            ISO date or time; ``since <= started < until``. A date means midnight at the site.
+        """
+        low, high = spans.span(month, since, until, self.settings.site.timezone)
+        with engine.reading(self.engine) as connection:
+            return query.hatches(connection, {"hatch": hatch, "lot": lot, "purpose": purpose}, low, high)
+
+    def samples(self, sample=None, hatch=None, lot=None, *, month=None, since=None, until=None, kind=None,
+                counted: bool | None = True) -> pd.DataFrame:  # fmt: skip
+        """Return the newest revision of each sample.
+
+        Parameters
+        ----------
+        sample, hatch, lot, kind : str or list of str, optional
+        month, since, until : str, optional
+            Of the hatch's start, as in :meth:`hatches`.
+        counted : bool or None
+            True: only samples that have their counts. False: only those still waiting for them. None: all.
+        """
+        low, high = spans.span(month, since, until, self.settings.site.timezone)
+        with engine.reading(self.engine) as connection:
+            frame = query.samples(connection, {"sample": sample, "hatch": hatch, "kind": kind}, lot, low, high)
+        if counted is None:
+            return frame
+        return frame[frame["nauplii"].notna() == counted].reset_index(drop=True)
+
+    def revisions(self, sample: str) -> pd.DataFrame:
+        """Return every revision of a sample as entered, oldest first."""
+        with engine.reading(self.engine) as connection:
+            return query.fetch(connection, "samples", {"sample": sample}, revisions="all", corrected=False)
+
+    def awaiting_counts(self) -> pd.DataFrame:
+        """Return a row for each photo still to be counted: sample, hatch, photo, um_per_px, chamber_depth_mm, taken."""
+        waiting = self.samples(counted=False)
+        rows = [
+            (s.sample, s.hatch, photo, s.um_per_px, s.chamber_depth_mm, s.taken)
+            for s in waiting.itertuples()
+            for photo in counts.photo_names(s.photos)
+        ]
+        return pd.DataFrame(rows, columns=["sample", "hatch", "photo", "um_per_px", "chamber_depth_mm", "taken"])
+
+    def readings(self, hatch=None, quantity=None) -> pd.DataFrame:
+        """Return water readings."""
+        return self.table("readings", hatch=hatch, quantity=quantity)
+
+    def photos(self, photo=None, sample=None, hatch=None) -> pd.DataFrame:
+        """Return photos, newest count of each."""
+        if hatch is not None:
+            sample = self.samples(hatch=hatch, counted=None)["sample"].tolist()
+        return self.table("photos", photo=photo, sample=sample)
+
+    def objects(self, photo=None, sample=None, hatch=None) -> pd.DataFrame:
+        """Return objects of the newest count of each photo, with hand corrections applied."""
+        if sample is not None or hatch is not None:
+            photo = self.photos(sample=sample, hatch=hatch)["photo"].tolist()
+        return self.table("objects", photo=photo)
+
+    def corrections(self, table: str | None = None, key: str | None = None) -> pd.DataFrame:
+        """Return corrections, oldest first."""
+        return self.table("corrections", table=table, key=key)
+
+    def steps(self) -> pd.DataFrame:
+        """Return what was done to the log: step, at, by, action, source, source_sha256, software, n_rows."""
+        return self.table("steps")
+
+    def baselines(self, chart=None, lot=None) -> pd.DataFrame:
+        """Return frozen baselines of control charts, oldest first."""
+        return _by_time(self.table("baselines", chart=chart, lot=lot), "set_at")
+
+    def signals(self, chart=None, lot=None, state=None) -> pd.DataFrame:
+        """Return signals of control charts, oldest first."""
+        return _by_time(self.table("signals", chart=chart, lot=lot, state=state), "at")
+
+    def scales(self, camera=None, magnification=None) -> pd.DataFrame:
+        """Return camera scales, oldest first: the last row of a camera and magnification holds."""
+        return _by_time(self.table("scales", camera=camera, magnification=magnification), "set_at")
+
+    def certificates(self, camera=None) -> pd.DataFrame:
+        """Return accuracy certificates of cameras, oldest first."""
+        return _by_time(self.table("certificates", camera=camera), "made_at")
+
+    def checks(self, hatch=None) -> pd.DataFrame:
+        """Return checks made on poor hatches, oldest first."""
+        return _by_time(self.table("checks", hatch=hatch), "planned_at")
+
+    def reports(self, kind=None, subject=None) -> pd.DataFrame:
+        """Return reports that were written, oldest first."""
+        return _by_time(self.table("reports", kind=kind, subject=subject), "made_at")
+
+    # ---- writing -------------------------------------------------------------------------------------------------
+
+    def add(self, table: str, frame: pd.DataFrame, *, by: str, source: str = "") -> ImportResult:
+        """Add rows to a table in one step; see :meth:`add_many`."""
+        return self.add_many({table: frame}, by=by, source=source)
+
+    def add_many(self, frames: dict[str, pd.DataFrame], *, by: str, source: str = "") -> ImportResult:
+        """Add rows to several tables in one step: all of them, or none.
+
+        Parameters
+        ----------
+        frames : dict of str to DataFrame
+            Table -> rows with the columns of ``qckit.tables``; in any order.
+        by : str
+            Who adds them.
+        source : str
+            File or place they come from, for messages and for the history.
+
+        Returns
+        -------
+        ImportResult
+            Rows the log has already, equal in every column, are counted as unchanged.
+
+        Raises
+        ------
+        InputError
+            Any row breaks a rule or differs from a row of the same key in the log; all are in ``.problems``, and
+            nothing was added.
+        """
+        place = f"{source}: " if source else ""
+        incoming = [intake.Incoming(name, frame, f"{place}{name}") for name, frame in frames.items()]
+        return self.take(incoming, by=by, source=source)
+
+    def take(self, incoming: list[intake.Incoming], *, by: str, source: str = "", source_sha256: str = "",
+             accept_good_rows: bool = False, correct: str = "", action: str = "import") -> ImportResult:  # fmt: skip
+        """Sift incoming rows and write the new ones, in one step.
+
+        Parameters
+        ----------
+        incoming : list of Incoming
+        by, source, source_sha256 : str
+            Who, and from which file.
+        accept_good_rows : bool
+            Write the rows that are right although others are not.
+        correct : str
+            A reason: rows that are in the log with other values become corrections.
+        action : str
+            What the step is called in the history.
+        """
+        _need_by(by)
+        with engine.writing(self.engine) as connection:
+            sifted = intake.sift(connection, incoming)
+            problems = sifted.problems
+            if correct:
+                problems = problems[~problems["remedy"].str.contains("--correct", regex=False)]
+            if len(problems) and not accept_good_rows:
+                raise intake.problems_error(problems)
+            added = {name: len(frame) for name, frame in sifted.new.items()}
+            fixes = sifted.differences if correct else sifted.differences.head(0)
+            if added or len(fixes):
+                n_rows = sum(added.values()) + len(fixes)
+                step = self._step(connection, by, action, source, n_rows, source_sha256)
+                for name, frame in sifted.new.items():
+                    insert(connection, name, frame, step)
+                for fix in fixes.itertuples():
+                    corrections.write(connection, step, fix.table, fix.key, fix.column, fix.after, self.now(), by,
+                                      correct)  # fmt: skip
+        notes = [note for part in incoming for note in getattr(part, "notes", ())]
+        return ImportResult(added, sifted.unchanged, notes, problems.reset_index(drop=True), len(fixes))
+
+    def import_sheets(self, paths, *, by: str, table: str | None = None, accept_good_rows: bool = False,
+                      ignore_columns=(), correct: str = "") -> ImportResult:  # fmt: skip
+        """Import field sheets (CSV or Excel) in one step; see :func:`qckit.log.sheets.read_sheets`."""
+        from qckit.log import sheets
+
+        incoming, digest, source = sheets.read_sheets(paths, self.settings, table=table, ignore_columns=ignore_columns)
+        return self.take(incoming, by=by, source=source, source_sha256=digest, accept_good_rows=accept_good_rows,
+                         correct=correct)  # fmt: skip
+
+    def record_counts(self, counted, *, by: str, objects: pd.DataFrame | None = None) -> ImportResult:
+        """Enter counted photos: photos, objects, and a further revision of each sample they belong to.
+
+        Parameters
+        ----------
+        counted : list of PhotoCount, CountedPhotos, or DataFrame
+            What ``qckit.counting`` gives; or the columns of ``tables.PHOTOS`` with ``frame_mm2``.
+        by : str
+            Who had them counted.
+        objects : DataFrame, optional
+            Columns of the objects table, where ``counted`` is a frame.
+
+        Returns
+        -------
+        ImportResult
+            The same count again adds nothing; photos of no sample are entered without one, and noted.
+
+        Raises
+        ------
+        InputError
+            A photo is the same file as another under a different name, a sample lacks one of its photos, or a count
+            does not agree with its objects.
+        """
+        _need_by(by)
+        photos, found = counts.as_frames(counted, objects)
+        with engine.writing(self.engine) as connection:
+            plan = counts.plan(connection, photos, found)
+            if plan.is_empty:
+                return ImportResult({}, {"photos": plan.unchanged}, plan.notes)
+            n_rows = len(plan.photos) + len(plan.objects) + len(plan.samples)
+            step = self._step(connection, by, "count", "photos", n_rows)
+            for name in ("samples", "photos", "objects"):
+                insert(connection, name, getattr(plan, name), step)
+        added = {name: len(getattr(plan, name)) for name in ("photos", "objects", "samples")}
+        return ImportResult(added, {"photos": plan.unchanged}, plan.notes)
+
+    def correct(self, table: str, key, column: str, after, *, by: str, reason: str) -> None:
+        """Correct one cell: what stood there stays on record.
+
+        Parameters
+        ----------
+        table, column : str
+        key : str or tuple
+            The row's name; a tuple where several columns name it.
+        after : object
+            The right value; None or empty text leaves the cell empty.
+        by, reason : str
+            Who, and why.
+        """
+        self._correct_step(by, reason, [(table, key, column, after)], "correct")
+
+    def withdraw(self, table: str, key, *, by: str, reason: str) -> int:
+        """Hide a row entered by mistake, with all that hangs on it; it stays on record. Returns the rows hidden."""
+        return self._withdrawn(table, key, "yes", by, reason)
+
+    def reinstate(self, table: str, key, *, by: str, reason: str) -> int:
+        """Show a withdrawn row again, with all that hangs on it. Returns the rows shown."""
+        return self._withdrawn(table, key, "no", by, reason)
+
+    def _withdrawn(self, table, key, after, by, reason) -> int:
+        corrections.need_reason(by, reason)
+        with engine.writing(self.engine) as connection:
+            rows = corrections.with_dependents(connection, table, key)
+            step = self._step(connection, by, "withdraw" if after == "yes" else "reinstate", table, len(rows))
+            for name, row_key in rows:
+                corrections.write(connection, step, name, row_key, query.WITHDRAWN, after, self.now(), by, reason)
+        return len(rows)
+
+    def _correct_step(self, by, reason, cells, action) -> None:
+        corrections.need_reason(by, reason)
+        with engine.writing(self.engine) as connection:
+            step = self._step(connection, by, action, cells[0][0], len(cells))
+            for table, key, column, after in cells:
+                corrections.write(connection, step, table, key, column, after, self.now(), by, reason)
+
+    def recount(self, sample: str, values: dict[str, int], *, by: str, reason: str) -> None:
+        """Enter a person's recount as a further revision of a sample.
+
+        Parameters
+        ----------
+        sample : str
+        values : dict of str to int
+            ``nauplii`` and any of umbrella, cysts, embryos, shells; those left out become empty.
+        by, reason : str
+        """
+        corrections.need_reason(by, reason)
+        with engine.writing(self.engine) as connection:
+            frame = counts.recounted(connection, sample, values, by)
+            step = self._step(connection, by, "recount", reason, 1)
+            insert(connection, "samples", frame, step)
+
+    def correct_objects(self, photo: str, changes: pd.DataFrame, *, by: str, reason: str) -> ImportResult:
+        """Correct objects of a photo by hand, and bring its sample's counts along as a further revision.
+
+        Parameters
+        ----------
+        photo : str
+        changes : DataFrame, shape (n, any)
+            ``action`` (stage, remove, restore, add), ``object_id`` (not for add), ``stage`` (for stage and add), and
+            for add ``x_px``, ``y_px`` and any other column of the objects table.
+        by, reason : str
+            Who, and why.
+        """
+        corrections.need_reason(by, reason)
+        with engine.writing(self.engine) as connection:
+            cells, new = counts.object_changes(connection, photo, changes)
+            step = self._step(connection, by, "correct objects", photo, len(cells) + len(new))
+            insert(connection, "objects", new, step)
+            for key, column, after in cells:
+                corrections.write(connection, step, "objects", key, column, after, self.now(), by, reason)
+            sample = counts.sample_after_correction(connection, photo, by)
+            insert(connection, "samples", sample, step)
+        return ImportResult({"corrections": len(cells), "objects": len(new), "samples": len(sample)})
+
+    def _step(self, connection, by, action, source, n_rows, source_sha256="") -> int:
+        """Open a step and return its number."""
+        last = connection.execute(sa.select(sa.func.max(schema.STEPS.c.step))).scalar()
+        number = (last or 0) + 1
+        row = {"step": number, "at": self.now(), "by": by, "action": action, "source": source,
+               "source_sha256": source_sha256 or None, "software": SOFTWARE, "n_rows": n_rows}  # fmt: skip
+        connection.execute(sa.insert(schema.STEPS), row)
+        return number
+
+    # ---- looking after -------------------------------------------------------------------------------------------
+
+    def history(self, hatch: str):
+        """Return the whole descent of a hatch's figures; see :class:`qckit.log.history.History`."""
+        from qckit.log import history
+
+        return history.trace(self, hatch)
+
+    def check(self, *, photos: bool = True) -> pd.DataFrame:
+        """Return what looks wrong in the log, each with what to do; see :mod:`qckit.log.check`."""
+        from qckit.log import check
+
+        return check.check_log(self, photos=photos)
+
+    def backup(self, path: str | Path | None = None) -> Path:
+        """Write a verified copy of the log while it is in use; see :mod:`qckit.log.backup`."""
+        from qckit.log import backup
+
+        return backup.back_up(self, path)
+
+
+def insert(connection, name: str, frame: pd.DataFrame, step: int) -> None:
+    """Write clean rows of one table as part of a step."""
+    if frame.empty:
+        return
+    frame = frame.reset_index(drop=True)
+    if name in schema.TIME_COLUMN:
+        column = schema.TIME_COLUMN[name]
+        frame = frame.assign(**{f"{column}_utc": query.utc_text(frame[column])})
+    t = schema.table(name)
+    if "step" in t.columns:
+        frame = frame.assign(step=step)
+    columns = [c.name for c in t.columns if c.name in frame.columns]
+    mark = "?" if connection.dialect.name == "sqlite" else "%s"
+    names = ", ".join(f'"{c}"' for c in columns)
+    # the driver's own executemany: a million objects are written in seconds, not minutes
+    statement = f"INSERT INTO {name} ({names}) VALUES ({', '.join([mark] * len(columns))})"
+    connection.exec_driver_sql(statement, query.rows_of(frame, columns))
+
+
+def _by_time(frame: pd.DataFrame, column: str) -> pd.DataFrame:
+    order = to_utc(frame[column]).sort_values(kind="stable").index if len(frame) else frame.index
+    return frame.loc[order].reset_index(drop=True)
+
+
+def _need_by(by: str) -> None:
+    if not str(by or "").strip():
+        raise InputError("Nobody is named as the one who does this. Give a name or initials (--by NAME).")
