@@ -76,6 +76,38 @@ _HOME = {
         "start_times",
         "wall_table",
     ),
+    "overdispersion": (
+        "BetaBinomialFit",
+        "Dispersion",
+        "binomial_dispersion",
+        "dose_at_share",
+        "fit_beta_binomial",
+        "fit_quasi_binomial",
+        "poisson_dispersion",
+    ),
+    "uncertainty": (
+        "BUDGET_COLUMNS",
+        "Budget",
+        "draw_budget",
+        "efficiency_budget",
+    ),
+    "purity": (
+        "PURITY_COLUMNS",
+        "purity_of_samples",
+        "purity_over_samples",
+        "recovery",
+        "separation",
+    ),
+    "rate": (
+        "RATE_COLUMNS",
+        "HatchRate",
+        "draw_rate",
+        "fit_rate",
+        "interpolated_times",
+        "intervals_from_counts",
+        "monotone_curve",
+        "time_course",
+    ),
 }
 _WHERE = {name: f"qckit.hatch.{module}" for module, names in _HOME.items() for name in names}
 

@@ -257,10 +257,18 @@ def binomial_interval(part, whole, *, confidence=0.95):
     return max(0.0, middle - half), min(1.0, middle + half)
 
 
+@lru_cache(maxsize=256)
 def _z(confidence):
     from scipy import stats
 
     return float(stats.norm.ppf((1 + confidence) / 2))
+
+
+@lru_cache(maxsize=256)
+def _t(confidence, df):
+    from scipy import stats
+
+    return float(stats.t.ppf((1 + confidence) / 2, df))
 
 
 def _score_rate(total, exposure, z2):
@@ -271,22 +279,20 @@ def _score_rate(total, exposure, z2):
 
 def _square_width(k, pearson, confidence, site, spread, *, is_edge):
     """Squared width multiplier and the estimate's common fields; None for the width when it cannot be known."""
-    from scipy import stats
-
     common = Estimate(math.nan, n_cones=k, confidence=confidence)
     if spread is not None:
         # the lot's own cones still count: they are pooled with the site's, degrees of freedom as weights
         own = k - 1
         factor = (spread.df * site + pearson) / (spread.df + own)
         df = spread.df + own
-        t = stats.t.ppf((1 + confidence) / 2, df)
+        t = _t(confidence, df)
         return float(t * t * max(1.0, factor)), replace(
             common, df=df, dispersion=factor, method=f"spread pooled with the site's own, {df:.0f} df"
         )
     if k == 1:
         return None, common
     df, factor = k - 1, pearson / (k - 1)
-    t = stats.t.ppf((1 + confidence) / 2, df)
+    t = _t(confidence, df)
     least = _z(confidence) if is_edge else counting_floor(k, confidence)
     return float(max(t * t * factor, least**2)), replace(
         common, df=df, dispersion=factor, method=f"{df} df"

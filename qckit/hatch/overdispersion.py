@@ -1,0 +1,187 @@
+"""Counts that scatter more than chance: dispersion tests, beta-binomial and quasi-binomial fits."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from qckit.errors import InputError
+
+__all__ = ["BetaBinomialFit", "Dispersion", "binomial_dispersion", "dose_at_share", "fit_beta_binomial",
+           "fit_quasi_binomial", "poisson_dispersion"]  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Dispersion:
+    """A chi-square test of equal means or proportions."""
+
+    chi2: float
+    df: int
+    p_value: float  # upper tail
+
+    @property
+    def ratio(self) -> float:
+        """chi2 / df: about 1 when only chance is at work."""
+        return self.chi2 / self.df if self.df else math.nan
+
+
+@dataclass(frozen=True)
+class BetaBinomialFit:
+    """Common proportion and intra-group correlation by maximum likelihood."""
+
+    share: float
+    rho: float
+    loglik: float
+
+
+def poisson_dispersion(counts):
+    """Test whether counts of equal volumes scatter as chance alone would make them (index of dispersion).
+
+    Parameters
+    ----------
+    counts : array_like of float, shape (n,)
+        Counts of subsamples; n at least 2.
+
+    Returns
+    -------
+    Dispersion
+        A small p says that nauplii clump or the sample was not mixed.
+
+    References
+    ----------
+    Fisher, Thornton and Mackenzie 1922, Annals of Applied Biology 9:325-359 (from memory).
+    """
+    counts = np.asarray(counts, float)
+    if len(counts) < 2 or not counts.sum() > 0:
+        return Dispersion(math.nan, max(len(counts) - 1, 0), math.nan)
+    return _chi2(float(np.sum((counts - counts.mean()) ** 2) / counts.mean()), len(counts) - 1)
+
+
+def binomial_dispersion(part, whole):
+    """Test whether proportions of several cones scatter as counting alone would make them.
+
+    Parameters
+    ----------
+    part, whole : array_like of float, shape (k,)
+
+    Returns
+    -------
+    Dispersion
+    """
+    x, n = np.asarray(part, float), np.asarray(whole, float)
+    share = x.sum() / n.sum() if n.sum() > 0 else math.nan
+    if len(x) < 2 or not 0 < share < 1:
+        return Dispersion(math.nan, max(len(x) - 1, 0), math.nan)
+    return _chi2(float(np.sum((x - n * share) ** 2 / (n * share * (1 - share)))), len(x) - 1)
+
+
+def fit_beta_binomial(part, whole):
+    """Fit a beta-binomial to counts of several cones.
+
+    Parameters
+    ----------
+    part, whole : array_like of int, shape (k,)
+        k at least 2.
+
+    Returns
+    -------
+    BetaBinomialFit
+        ``rho`` = 1 / (a + b + 1); 0 when the cones scatter no more than chance.
+    """
+    from scipy import optimize, special, stats
+
+    x, n = np.asarray(part, float), np.asarray(whole, float)
+    if len(x) < 2 or (x > n).any() or (x < 0).any():
+        raise InputError(f"{len(x)} cones were given to a beta-binomial fit; it needs two or more, each with a part no "
+                         "larger than its whole.")  # fmt: skip
+    share = float(np.clip(x.sum() / n.sum(), 1e-6, 1 - 1e-6))
+    plain = float(np.sum(stats.binom.logpmf(x, n, share)))
+
+    def cost(theta):
+        p, rho = special.expit(theta[0]), special.expit(theta[1])
+        both = 1 / rho - 1
+        return -float(np.sum(stats.betabinom.logpmf(x, n, p * both, (1 - p) * both)))
+
+    bounds = [(-14, 14), (math.log(1e-7), 4)]
+    starts = ([special.logit(share), special.logit(r)] for r in (1e-4, 0.01, 0.1))
+    best = min((optimize.minimize(cost, s, bounds=bounds, method="L-BFGS-B") for s in starts), key=lambda r: r.fun)
+    best = optimize.minimize(cost, best.x, bounds=bounds, method="Nelder-Mead", options={"xatol": 1e-8, "fatol": 1e-10})
+    if -best.fun <= plain + 1e-6:
+        return BetaBinomialFit(share, 0.0, plain)
+    return BetaBinomialFit(float(special.expit(best.x[0])), float(special.expit(best.x[1])), -float(best.fun))
+
+
+def fit_quasi_binomial(part, whole, design):
+    """Fit a logit model of proportions on conditions, with the Pearson dispersion in the standard errors.
+
+    Parameters
+    ----------
+    part, whole : array_like of float, shape (k,)
+    design : array_like of float, shape (k, m)
+        Columns of the model, an intercept among them if one is wanted.
+
+    Returns
+    -------
+    dict
+        coefficients (m,), standard_errors (m,) (quasi), covariance (m, m) (binomial, dispersion 1), dispersion,
+        deviance, pearson, df.
+
+    Notes
+    -----
+    Fractions with their totals as weights: in statsmodels 0.15 the two-column form with ``scale="X2"`` gives a wrong
+    dispersion.
+
+    References
+    ----------
+    McCullagh and Nelder 1989, Generalized Linear Models, 2nd ed., section 4.5.
+    """
+    import statsmodels.api as sm
+
+    x, n, design = np.asarray(part, float), np.asarray(whole, float), np.asarray(design, float)
+    fit = sm.GLM(x / n, design, family=sm.families.Binomial(), var_weights=n).fit(tol=1e-12, maxiter=100)
+    df = len(x) - design.shape[1]
+    phi = float(fit.pearson_chi2) / df if df else math.nan
+    covariance = np.asarray(fit.cov_params())
+    return {"coefficients": np.asarray(fit.params), "standard_errors": np.sqrt(np.diag(covariance) * phi),
+            "covariance": covariance, "dispersion": phi, "deviance": float(fit.deviance),
+            "pearson": float(fit.pearson_chi2), "df": df}  # fmt: skip
+
+
+def dose_at_share(fit, intercept, slope, shares=(0.25, 0.5, 0.75)):
+    """Value of a condition at which a share responds, with its standard error (delta method).
+
+    Parameters
+    ----------
+    fit : dict
+        From :func:`fit_quasi_binomial`.
+    intercept, slope : int
+        Columns of the design.
+    shares : sequence of float
+
+    Returns
+    -------
+    ndarray, shape (len(shares), 2)
+        Value and standard error (at dispersion 1), in the condition's unit.
+
+    References
+    ----------
+    Venables and Ripley 2002, Modern Applied Statistics with S, 4th ed., section 7.2.
+    """
+    from scipy import special
+
+    a, b = fit["coefficients"][intercept], fit["coefficients"][slope]
+    part = fit["covariance"][np.ix_([intercept, slope], [intercept, slope])]
+    rows = []
+    for share in shares:
+        at = (special.logit(share) - a) / b
+        gradient = -np.array([1.0, at]) / b
+        rows.append((at, math.sqrt(gradient @ part @ gradient)))
+    return np.array(rows)
+
+
+def _chi2(value, df):
+    from scipy import stats
+
+    return Dispersion(value, df, float(stats.chi2.sf(value, df)))

@@ -1,0 +1,344 @@
+"""Hatching rate: from counts at several hours to T10, T50, T90 and synchrony, with intervals.
+
+Three ways stand side by side. The standard method: counts as percent of their maximum, linear interpolation. A
+non-parametric monotone curve. And fitted curves (log-logistic, log-normal, Weibull) of interval-censored times with a
+share that never hatches, compared by AIC. T10 to T90 refer to those that hatch, not to all cysts: a poor lot can
+still have a quick T90 (FAO Fisheries Technical Paper 361, from memory).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+import pandas as pd
+
+from qckit.errors import InputError
+from qckit.hatch.rate_models import MODELS, Fit, fit_model, model_curve, model_quantile
+
+__all__ = [
+    "RATE_COLUMNS", "HatchRate", "draw_rate", "fit_rate", "interpolated_times", "intervals_from_counts",
+    "monotone_curve", "time_course",
+]  # fmt: skip
+
+RATE_COLUMNS = ("time", "method", "value_h", "low_h", "high_h", "note")
+_SHARES = (0.1, 0.5, 0.9)
+_NAMES = ("T10", "T50", "T90")
+
+
+@dataclass(frozen=True)
+class HatchRate:
+    """Times of one lot's time course."""
+
+    course: pd.DataFrame = field(repr=False)  # hours, nauplii, full, hatched_frac per cone and hour
+    best: Fit | None
+    fits: tuple[Fit, ...]
+    times: pd.DataFrame  # RATE_COLUMNS
+    n_cones: int
+    confidence: float
+    comparison: pd.DataFrame = field(repr=False)  # model, loglik, aic, delta_aic, ceiling_pct
+    notes: tuple[str, ...] = ()
+
+    def time(self, name, method="curve"):
+        """Return one row of ``times`` as a Series, such as ``time("T90")``."""
+        return self.times[(self.times["time"] == name) & (self.times["method"] == method)].iloc[0]
+
+
+def time_course(samples, hatches, lot=None):
+    """Counts per cone and hour.
+
+    Parameters
+    ----------
+    samples, hatches : DataFrame
+        Tables; only subsamples with known hours are used.
+    lot : str, optional
+        Only this lot.
+
+    Returns
+    -------
+    DataFrame, columns hatch, cone, hours, nauplii, full_cysts, hatched_frac
+        Subsamples of one cone taken at the same hour (within a quarter of an hour) are added up. Without counts of
+        unhatched cysts ``full_cysts`` and ``hatched_frac`` are NaN.
+    """
+    from qckit.hatch.metrics import sample_metrics
+
+    chosen = hatches if lot is None else hatches[hatches["lot"] == lot]
+    table = sample_metrics(samples[samples["hatch"].isin(set(chosen["hatch"]))], chosen).dropna(subset=["hours"])
+    table = table.assign(at=(table["hours"] * 4).round() / 4)
+    names = ["hatch", "cone", "hours", "nauplii", "full_cysts", "hatched_frac"]
+    if not len(table):
+        return pd.DataFrame(columns=names)
+    sums = table.groupby(["hatch", "cone", "at"], as_index=False)[["nauplii", "full_cysts"]].sum(min_count=1)
+    sums = sums.rename(columns={"at": "hours"})
+    return sums.assign(hatched_frac=sums["nauplii"] / sums["full_cysts"].replace(0, np.nan))[names]
+
+
+def interpolated_times(hours, counts, shares=_SHARES):
+    """The standard method: percent of the highest count, linear interpolation.
+
+    Parameters
+    ----------
+    hours : array_like of float, shape (m,)
+        Rising. [h]
+    counts : array_like of float, shape (m,)
+        Mean counts, or efficiencies.
+    shares : sequence of float
+
+    Returns
+    -------
+    dict of str to float
+        T10, T50, T90 and Ts in hours; NaN where the first count is already above the share. Ties at the maximum
+        and dips do not matter: the first crossing counts.
+
+    References
+    ----------
+    Lavens and Sorgeloos 1996, FAO Fisheries Technical Paper 361 (from memory).
+    """
+    hours, counts = np.asarray(hours, float), np.asarray(counts, float)
+    if len(hours) < 2 or not np.nanmax(counts) > 0:
+        raise InputError(f"{len(hours)} hours with a highest count of {np.nanmax(counts, initial=0):g} were given; the "
+                         "hatching rate needs at least two hours and a nauplius in one of them.")  # fmt: skip
+    percent = np.maximum.accumulate(counts / np.nanmax(counts))
+    found = {}
+    for share in shares:
+        i = int(np.argmax(percent >= share))
+        if i == 0:
+            found[f"T{100 * share:.0f}"] = float(hours[0]) if percent[0] == share else math.nan
+            continue
+        part = (share - percent[i - 1]) / (percent[i] - percent[i - 1])
+        found[f"T{100 * share:.0f}"] = float(hours[i - 1] + part * (hours[i] - hours[i - 1]))
+    if {"T10", "T90"} <= found.keys():
+        found["Ts"] = found["T90"] - found["T10"]
+    return found
+
+
+def monotone_curve(hours, part, whole):
+    """Non-parametric rising curve: isotonic regression of the shares, weighted by what was counted.
+
+    Parameters
+    ----------
+    hours, part, whole : array_like of float, shape (m,)
+        Hours in any order; counts.
+
+    Returns
+    -------
+    DataFrame, columns hours, hatched_frac
+        One row per distinct hour, never falling. For counts at separate times (each cyst seen once) this is the
+        maximum-likelihood curve of current-status data (Ayer and others 1955, Annals of Mathematical Statistics
+        26:641-647).
+    """
+    from scipy.optimize import isotonic_regression
+
+    table = pd.DataFrame({"hours": hours, "part": part, "whole": whole}).astype(float).dropna()
+    table = table[table["whole"] > 0].groupby("hours", as_index=False).sum()
+    if not len(table):
+        return pd.DataFrame({"hours": [], "hatched_frac": []})
+    shares = isotonic_regression((table["part"] / table["whole"]).to_numpy(), weights=table["whole"].to_numpy()).x
+    return pd.DataFrame({"hours": table["hours"], "hatched_frac": np.clip(shares, 0, 1)})
+
+
+def intervals_from_counts(hours, part, whole):
+    """Turn counts at several hours into interval-censored hatching times.
+
+    Parameters
+    ----------
+    hours, part, whole : array_like of float, shape (m,)
+        Each hour is a fresh subsample: its nauplii hatched somewhere in (0, hour], the rest hatch later or never.
+
+    Returns
+    -------
+    (start_h, end_h, counts) : tuple of ndarray, shape (2 m,)
+    """
+    at, x, n = (np.asarray(v, float) for v in (hours, part, whole))
+    return (np.concatenate([np.zeros_like(at), at]), np.concatenate([at, np.full_like(at, np.inf)]),
+            np.concatenate([x, n - x]))  # fmt: skip
+
+
+def fit_rate(course, *, confidence=0.95):
+    """Fit the time course of a lot and give T10, T50, T90 and Ts.
+
+    Parameters
+    ----------
+    course : DataFrame
+        From :func:`time_course`; needs four hours or more with counts on both sides of half hatched.
+    confidence : float
+
+    Returns
+    -------
+    HatchRate
+        ``times`` holds the methods curve (best of three by AIC; the Pearson dispersion of the counts around the curve
+        and, with several cones, the spread between their own fits widen the interval), interpolation, and all
+        cysts (times by which that share of *all* full cysts has
+        hatched, "not reached" where the ceiling is lower).
+
+    Raises
+    ------
+    InputError
+        Fewer than four hours, or nothing hatched.
+    """
+    course = course.dropna(subset=["nauplii", "full_cysts"])
+    n_hours = course["hours"].nunique()
+    if n_hours < 4 or not course["nauplii"].sum() > 0:
+        raise InputError(f"The time course has {n_hours} hours with {course['nauplii'].sum():.0f} nauplii; a hatching "
+                         "rate needs four hours or more, before and after half have hatched.")  # fmt: skip
+    cones = [g for _, g in course.groupby("hatch")]
+    pieces = [intervals_from_counts(g["hours"], g["nauplii"], g["full_cysts"]) for g in cones]
+    start, end, counts = (np.concatenate(v) for v in zip(*pieces))
+    fits = sorted((fit_model(m, start, end, counts) for m in MODELS), key=lambda f: -f.loglik)
+    best = _with_dispersion(fits[0], course)
+    rows = _curve_times(best, cones, pieces, confidence)
+    mean = course.groupby("hours")["nauplii"].mean()
+    plain = interpolated_times(mean.index, mean.to_numpy())
+    rows += [(n, "interpolation", plain[n], math.nan, math.nan, "") for n in (*_NAMES, "Ts")]
+    rows += _all_cysts(best)
+    aic = [6 - 2 * f.loglik for f in fits]
+    table = pd.DataFrame(
+        {"model": [f.model for f in fits], "loglik": [f.loglik for f in fits], "aic": aic,
+         "delta_aic": np.array(aic) - min(aic), "ceiling_pct": [100 * f.ceiling for f in fits]}
+    )  # fmt: skip
+    return HatchRate(course, best, tuple(fits), pd.DataFrame(rows, columns=list(RATE_COLUMNS)), len(cones), confidence,
+                     table, _notes(course, best))  # fmt: skip
+
+
+def _with_dispersion(fit, course):
+    """Widen the covariance by the Pearson dispersion of the counts around the curve, never below 1."""
+    n, x = course["full_cysts"].to_numpy(float), course["nauplii"].to_numpy(float)
+    share = np.clip(model_curve(fit, course["hours"]), 1e-6, 1 - 1e-6)
+    df = len(n) - 3
+    factor = max(1.0, float(np.sum((x - n * share) ** 2 / (n * share * (1 - share)))) / df) if df > 0 else 1.0
+    return replace(fit, covariance=fit.covariance * factor)
+
+
+def _curve_times(best, cones, pieces, confidence):
+    """Times of the best curve; delta-method variance on the log scale, or the spread over cones if larger."""
+    from scipy import stats
+
+    log_u = [_log_time(best, share) for share in _SHARES]
+    each = []
+    if len(cones) > 1:
+        for piece in pieces:
+            own = fit_model(best.model, *piece)
+            each.append([model_quantile(own.model, own.scale_h, own.slope, s) for s in _SHARES])
+    each = np.array(each)
+    rows = []
+    quantile = stats.norm.ppf((1 + confidence) / 2)
+    for i, name in enumerate(_NAMES):
+        value, se, q = math.exp(log_u[i][0]), log_u[i][1], quantile
+        if len(each) > 1:
+            between = float(np.std(np.log(each[:, i]), ddof=1) / math.sqrt(len(each)))
+            t = stats.t.ppf((1 + confidence) / 2, len(each) - 1)
+            if t * between > q * se or not math.isfinite(se):
+                se, q = between, t
+        rows.append((name, "curve", value, value * math.exp(-q * se), value * math.exp(q * se), best.model))
+    low, high = _synchrony(best, each, quantile, confidence)
+    rows.append(("Ts", "curve", rows[2][2] - rows[0][2], low, high, best.model))
+    return rows
+
+
+def _log_time(fit, share):
+    """ln of a quantile and its standard error."""
+    value = math.log(model_quantile(fit.model, fit.scale_h, fit.slope, share))
+    # ln t = ln e + c / b, so d ln t / d ln b = -c / b
+    gradient = np.array([0.0, 1.0, math.log(fit.scale_h) - value])
+    return value, float(np.sqrt(gradient @ fit.covariance @ gradient))
+
+
+def _synchrony(fit, each, quantile, confidence):
+    from scipy import stats
+
+    t10, t90 = (math.exp(_log_time(fit, s)[0]) for s in (0.1, 0.9))
+    gradient = np.array([0, t90 - t10, t90 * (math.log(fit.scale_h / t90)) - t10 * (math.log(fit.scale_h / t10))])
+    half = quantile * float(np.sqrt(gradient @ fit.covariance @ gradient))
+    if len(each) > 1:
+        own = each[:, 2] - each[:, 0]
+        wide = stats.t.ppf((1 + confidence) / 2, len(own) - 1) * float(np.std(own, ddof=1)) / math.sqrt(len(own))
+        half = wide if not math.isfinite(half) else max(half, wide)
+    return max(0.0, t90 - t10 - half), t90 - t10 + half
+
+
+def _all_cysts(fit):
+    rows = []
+    for share, name in zip(_SHARES, _NAMES):
+        if share >= fit.ceiling:
+            rows.append((name, "all cysts", math.nan, math.nan, math.nan,
+                         f"not reached: {100 * fit.ceiling:.0f} % hatch"))  # fmt: skip
+        else:
+            hours = model_quantile(fit.model, fit.scale_h, fit.slope, share / fit.ceiling)
+            rows.append((name, "all cysts", hours, math.nan, math.nan, ""))
+    return rows
+
+
+def _notes(course, best):
+    notes = []
+    t90 = model_quantile(best.model, best.scale_h, best.slope, 0.9)
+    if t90 > course["hours"].max():
+        notes.append(f"T90 ({t90:.1f} h) lies beyond the last count at {course['hours'].max():.1f} h: it is read off "
+                     "the curve, not off counts. Count later hours.")  # fmt: skip
+    if model_quantile(best.model, best.scale_h, best.slope, 0.1) < course["hours"].min():
+        notes.append("T10 lies before the first count: it is read off the curve, not off counts. Count earlier hours.")
+    if not np.isfinite(best.covariance).all():
+        notes.append("The counts do not pin the curve down, so its times have no interval. Count more hours around the "
+                     "rise.")  # fmt: skip
+    return tuple(notes)
+
+
+def draw_rate(rate, *, ax=None):
+    """Draw points per cone, the curve with its band, and T10, T50, T90.
+
+    Parameters
+    ----------
+    rate : HatchRate
+    ax : Axes, optional
+
+    Returns
+    -------
+    Axes
+    """
+    from qckit import draw
+
+    ax = draw.new_axes(ax, figsize=(7, 4))
+    course, fit = rate.course, rate.best
+    hours = np.linspace(max(course["hours"].min() * 0.8, 0.1), course["hours"].max() * 1.05, 200)
+    curve = 100 * model_curve(fit, hours)
+    low, high = _band(fit, hours, rate.confidence)
+    if np.isfinite(low).all():
+        draw.band(
+            hours, low, high, ax=ax, color=draw.SERIES[0], label=f"{100 * rate.confidence:g} % band of the pooled curve"
+        )
+    ax.plot(hours, curve, color=draw.SERIES[0], label=f"{fit.model} curve")
+    steps = monotone_curve(course["hours"], course["nauplii"], course["full_cysts"])
+    ax.plot(steps["hours"], 100 * steps["hatched_frac"], color=draw.INK, linestyle=":", drawstyle="steps-post",
+            label="monotone steps")  # fmt: skip
+    for i, (cone, group) in enumerate(course.groupby("cone")):
+        draw.points(group["hours"], 100 * group["hatched_frac"], ax=ax, marker=draw.MARKERS[i % 7],
+                    color=draw.SERIES[i % 7], label=f"cone {cone}", markersize=5)  # fmt: skip
+    for name, share in zip(_NAMES, _SHARES):
+        row = rate.time(name)
+        level = 100 * fit.ceiling * share
+        ax.hlines(level, row["low_h"], row["high_h"], color=draw.INK, linewidth=2)
+        ax.plot(row["value_h"], level, marker="|", markersize=14, color=draw.INK)
+        ax.annotate(f"{name} {row['value_h']:.1f} h", (row["high_h"], level), xytext=(6, -3),
+                    textcoords="offset points", fontsize=9)  # fmt: skip
+    ax.set(xlabel="hours since wetting [h]", ylabel="hatched [% of full cysts]", ylim=(0, 105))
+    ax.legend(fontsize=8, loc="upper left")
+    return ax
+
+
+def _band(fit, hours, confidence):
+    """Pointwise band of the curve by the delta method on the logit scale. [%]"""
+    from scipy import special, stats
+
+    theta, step = fit.parameters, 1e-5
+    base = np.clip(model_curve(fit, hours), 1e-12, 1 - 1e-12)
+    slopes = []
+    for i in range(3):
+        moved = theta.copy()
+        moved[i] += step
+        other = Fit(fit.model, special.expit(moved[0]), math.exp(moved[1]), math.exp(moved[2]), fit.covariance, 0, True)
+        slopes.append(
+            (special.logit(np.clip(model_curve(other, hours), 1e-12, 1 - 1e-12)) - special.logit(base)) / step
+        )
+    g = np.array(slopes)
+    half = stats.norm.ppf((1 + confidence) / 2) * np.sqrt(np.einsum("in,ij,jn->n", g, fit.covariance, g))
+    return 100 * special.expit(special.logit(base) - half), 100 * special.expit(special.logit(base) + half)

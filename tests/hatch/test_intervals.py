@@ -1,0 +1,101 @@
+"""Intervals over cones: properties, honest refusals, and coverage by simulation."""
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from qckit import hatch
+from qckit.errors import InputError
+from qckit.hatch.simulation import coverage_of_proportion, coverage_of_rate
+
+
+def test_no_cone_and_one_cone():
+    assert hatch.proportion_over_cones([], []).note == "Nothing was counted."
+    one = hatch.proportion_over_cones([80], [100])
+    assert (one.value, one.n_cones, math.isnan(one.low)) == (0.8, 1, True)
+    assert one.note == (
+        "One cone: how much cones differ cannot be known, so there is no interval. Counting alone would give 71.1 to "
+        "86.7 %; the truth is wider."
+    )
+
+
+def test_a_known_spread_makes_one_cone_enough():
+    spread = hatch.Spread(rho=0.005, cv=0.05, df=30)
+    one = hatch.proportion_over_cones([800], [1000], spread=spread)
+    assert 0.7 < one.low < 0.8 < one.high < 0.9
+    assert one.high - one.low > 2 * 1.96 * math.sqrt(0.16 / 1000)
+
+
+def test_all_or_none_hatched_still_has_an_interval():
+    none, all_ = hatch.proportion_over_cones([0, 0], [100, 100]), hatch.proportion_over_cones([100, 100], [100, 100])
+    assert none.low == 0 and 0.01 < none.high < 0.1
+    assert all_.high == 1 and all_.low == pytest.approx(1 - none.high)
+
+
+def test_cones_that_agree_by_luck_keep_the_interval_of_counting_at_hand():
+    lucky = hatch.proportion_over_cones([80, 80], [100, 100])
+    assert lucky.safe_low == lucky.counting_low < lucky.low
+    assert lucky.safe_high == lucky.counting_high > lucky.high
+
+
+def test_the_floor_is_what_it_says():
+    # cones that do not differ: chance of missing is E[2 Phi(-max(c, t sqrt(X)))], here by simulation
+    rng = np.random.default_rng(4)
+    for k, t in ((2, 12.7062), (3, 4.30265), (6, 2.57058)):
+        z, x = rng.standard_normal(400_000), rng.chisquare(k - 1, 400_000) / (k - 1)
+        missed = np.mean(np.abs(z) > np.maximum(hatch.counting_floor(k), t * np.sqrt(x)))
+        assert missed == pytest.approx(0.03, abs=0.002)
+
+
+def test_confidence_must_make_sense():
+    with pytest.raises(InputError) as error:
+        hatch.proportion_over_cones([1], [2], confidence=95)
+    assert str(error.value) == "confidence is 95 and must lie between 0.5 and 0.9999. 0.95 is usual."
+
+
+cones = st.lists(st.tuples(st.integers(0, 200), st.integers(0, 200)), min_size=2, max_size=6)
+
+
+@given(cones)
+def test_the_interval_holds_its_estimate(pairs):
+    x, rest = (np.array(v, float) for v in zip(*pairs))
+    found = hatch.proportion_over_cones(x, x + rest)
+    if found.is_known:
+        assert 0 <= found.low <= found.value <= found.high <= 1
+    per_g = hatch.rate_over_cones(x, np.full(len(x), 0.001))
+    assert 0 <= per_g.low <= per_g.value <= per_g.high
+
+
+@given(cones)
+def test_more_confidence_is_wider_and_order_does_not_matter(pairs):
+    x, rest = (np.array(v, float) for v in zip(*pairs))
+    a, b = (hatch.proportion_over_cones(x, x + rest, confidence=c) for c in (0.9, 0.99))
+    if a.is_known:
+        assert b.low <= a.low + 1e-12 and b.high >= a.high - 1e-12
+        turned = hatch.proportion_over_cones(x[::-1], (x + rest)[::-1], confidence=0.9)
+        assert (turned.low, turned.high) == pytest.approx((a.low, a.high))
+
+
+def test_per_gram_interval_scales_with_the_factor():
+    a = hatch.rate_over_cones([110, 120, 116], [1 / 2000] * 3)
+    b = hatch.rate_over_cones([110, 120, 116], [1 / 1000] * 3)
+    assert (a.low, a.value, a.high) == pytest.approx((2 * b.low, 2 * b.value, 2 * b.high))
+
+
+@pytest.mark.parametrize("n_cones", [2, 3, 4, 6])
+@pytest.mark.parametrize("hatch_pct", [5, 50, 80, 95])
+def test_nominal_95_covers_93_to_97_of_100(n_cones, hatch_pct):
+    # 4,000 runs: two standard errors of the simulation are 0.7 points; the long script has the whole table
+    for rho in (0.0, 0.01):
+        covered = coverage_of_proportion(n_cones, hatch_pct, rho, runs=4000, rng=np.random.default_rng(7))
+        assert 92.3 <= covered <= 97.7, (n_cones, hatch_pct, rho)
+
+
+@pytest.mark.parametrize("n_cones", [2, 3, 6])
+def test_per_gram_95_covers_93_to_97_of_100(n_cones):
+    for cv in (0.0, 0.1):
+        covered = coverage_of_rate(n_cones, 115 * 6, cv, runs=4000, rng=np.random.default_rng(8))
+        assert 92.3 <= covered <= 97.7, (n_cones, cv)

@@ -1,0 +1,96 @@
+"""The hatching rate of simulated time courses with known times. All data are invented."""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from qckit import hatch
+from qckit.errors import InputError
+from qckit.hatch.rate_models import model_quantile
+from qckit.tables import check_table
+
+HOURS = np.arange(12, 31, 1.5)
+
+
+def course(seed=3, n_cones=3, ceiling=0.85, scale=18.0, slope=14.0, n=700, shift=0.0):
+    rng, rows = np.random.default_rng(seed), []
+    for c in range(n_cones):
+        own = scale * np.exp(rng.normal(0, shift))
+        share = ceiling / (1 + (HOURS / own) ** -slope)
+        rows += [{"hatch": f"H{c}", "cone": "ABCDEF"[c], "hours": h, "nauplii": rng.binomial(n, p), "full_cysts": n,
+                  "hatched_frac": np.nan} for h, p in zip(HOURS, share)]  # fmt: skip
+    table = pd.DataFrame(rows)
+    return table.assign(hatched_frac=table["nauplii"] / table["full_cysts"])
+
+
+def test_known_times_come_back():
+    rate = hatch.fit_rate(course())
+    assert rate.best.model == "log-logistic"
+    assert rate.comparison["delta_aic"].tolist()[0] == 0
+    for name, share in (("T10", 0.1), ("T50", 0.5), ("T90", 0.9)):
+        row = rate.time(name)
+        truth = model_quantile("log-logistic", 18.0, 14.0, share)
+        assert row["low_h"] < truth < row["high_h"] and row["value_h"] == pytest.approx(truth, rel=0.01)
+    assert rate.time("Ts")["low_h"] < rate.time("Ts")["value_h"] < rate.time("Ts")["high_h"]
+    assert rate.time("T50", "interpolation")["value_h"] == pytest.approx(18.0, rel=0.02)
+
+
+def test_intervals_cover_the_truth():
+    hits = 0
+    for seed in range(40):
+        row = hatch.fit_rate(course(seed, n_cones=3, shift=0.02)).time("T50")
+        hits += row["low_h"] <= 18.0 <= row["high_h"]
+    assert 36 <= hits <= 40
+
+
+def test_half_of_all_cysts_may_never_hatch():
+    rate = hatch.fit_rate(course(ceiling=0.4))
+    assert rate.time("T50", "all cysts")["note"] == "not reached: 40 % hatch"
+    assert np.isfinite(rate.time("T50")["value_h"])
+
+
+def test_times_beyond_the_counts_are_said():
+    early = course()
+    rate = hatch.fit_rate(early[early["hours"] < 20])
+    assert any(note.startswith("T90 (") and note.endswith("Count later hours.") for note in rate.notes)
+
+
+def test_too_little_is_refused():
+    with pytest.raises(InputError) as error:
+        hatch.fit_rate(course()[lambda t: t["hours"] < 14])
+    assert str(error.value).startswith("The time course has 2 hours with ")
+    assert str(error.value).endswith("a hatching rate needs four hours or more, before and after half have hatched.")
+    with pytest.raises(InputError) as error:
+        hatch.interpolated_times([12, 13], [0, 0])
+    assert str(error.value) == (
+        "2 hours with a highest count of 0 were given; the hatching rate needs at least two hours and a nauplius in "
+        "one of them."
+    )
+
+
+def test_the_monotone_curve_never_falls():
+    curve = hatch.monotone_curve([12, 14, 16, 18], [10, 40, 30, 80], [100, 100, 100, 100])
+    assert curve["hatched_frac"].tolist() == pytest.approx([0.1, 0.35, 0.35, 0.8])
+
+
+def test_time_course_from_the_tables():
+    hatches = check_table(pd.DataFrame([{"hatch": "H", "lot": "L", "purpose": "standard test", "cone": "A",
+                                         "started": "2026-01-01T00:00:00Z", "cysts_g": 1.6, "volume_ml": 800}]),
+                          "hatches")  # fmt: skip
+    rows = [{"sample": f"S{h}{j}", "hatch": "H", "taken": f"2026-01-01T{h}:05:00Z", "nauplii": h,
+             "kind": "subsample", "cysts": 30 - h, "counted_by": "person"}
+            for h in (12, 16, 20) for j in range(2)]  # fmt: skip
+    found = hatch.time_course(check_table(pd.DataFrame(rows), "samples"), hatches, "L")
+    assert found["hours"].tolist() == [12, 16, 20] and found["nauplii"].tolist() == [24, 32, 40]
+
+
+def test_the_plot_shows_points_curve_band_and_times():
+    ax = hatch.draw_rate(hatch.fit_rate(course()))
+    texts = [t.get_text() for t in ax.texts]
+    assert [t.split()[0] for t in texts] == ["T10", "T50", "T90"]
+    labels = [t.get_text() for t in ax.get_legend().get_texts()]
+    assert {"cone A", "cone B", "cone C", "log-logistic curve", "95 % band of the pooled curve"} <= set(labels)
+    assert ax.get_xlabel() == "hours since wetting [h]"
+    import matplotlib.pyplot as plt
+
+    plt.close(ax.figure)

@@ -1,0 +1,242 @@
+"""The new-lot verdict: each rule, the honest refusals, and what must be noticed. All data are invented."""
+
+import itertools
+import json
+import re
+from pathlib import Path
+
+import jsonschema
+import pandas as pd
+import pytest
+
+import qckit
+from qckit.errors import InputError
+from qckit.settings import LimitSettings, Settings
+from qckit.tables import check_table
+from qckit.verdicts.new_lot import judge_new_lot, new_lot_evidence
+from qckit.verdicts.new_lot_rules import RULES, VERDICTS
+
+SCHEMA = json.loads((Path(qckit.__file__).parent / "verdicts" / "finding.schema.json").read_text("utf-8"))
+GOOD = {"temperature_c": 28.0, "salinity_ppt": 33.0, "ph": 8.2, "oxygen_mg_l": 6.3, "light_lux": 2000,
+        "aeration": "strong"}  # fmt: skip
+
+
+def site(counts, *, lot="N-1", claim=(85, 230_000), volume_ul=250, **changes):
+    """Tables of a site; ``counts`` is (lot, purpose, cone, day, N, U, C, S, subsamples, hatch changes) per cone."""
+    hatches, samples = [], []
+    for i, (name, purpose, cone, day, n, u, c, s, k, more) in enumerate(counts):
+        hatch = f"{name}-{cone}-{day}-{i}"
+        hatches.append({"hatch": hatch, "lot": name, "purpose": purpose, "cone": cone, "cysts_g": 1.6, "volume_ml": 800,
+                        "started": f"2026-05-{day:02d}T09:00:00+00:00", **GOOD, **more})  # fmt: skip
+        for j in range(k):
+            samples.append({"sample": f"{hatch}-{j}", "hatch": hatch, "taken": f"2026-05-{day + 1:02d}T09:00:00+00:00",
+                            "hours": 24, "kind": "subsample", "volume_ul": volume_ul, "nauplii": n, "umbrella": u,
+                            "cysts": c, "shells": s, "counted_by": "person", **changes})  # fmt: skip
+    lots = [{"lot": lot, "claimed_hatch_pct": claim[0], "claimed_nauplii_per_g": claim[1], "price": 60, "pack_g": 500,
+             "currency": "EUR"}]  # fmt: skip
+    columns = {"sample": [], "hatch": [], "taken": [], "kind": [], "nauplii": [], "counted_by": []}
+    return (check_table(pd.DataFrame(lots), "lots"), check_table(pd.DataFrame(hatches), "hatches"),
+            check_table(pd.DataFrame(samples if samples else columns), "samples"))  # fmt: skip
+
+
+def cone(cone, n=120, u=3, c=18, s=120, *, lot="N-1", purpose="standard test", day=3, k=6, **more):
+    return (lot, purpose, cone, day, n, u, c, s, k, more)
+
+
+def judge(counts, *, limits=None, readings=None, reference=None, **options):
+    settings = Settings(limits=limits or LimitSettings())
+    finding = judge_new_lot(*site(counts, **options), readings, lot="N-1", settings=settings, reference=reference)
+    jsonschema.validate(json.loads(json.dumps(finding.to_dict(), allow_nan=False)), SCHEMA)
+    return finding
+
+
+def answer(finding, start):
+    return next(e for e in finding.evidence if e.question.startswith(start))
+
+
+def test_a_good_lot_is_accepted():
+    found = judge([cone("A", 118), cone("B", 121), cone("C", 120)])
+    assert found.verdict == "accept"
+    assert [f.name for f in found.figures] == ["hatch_pct", "hatching_efficiency_per_g", "dose_g"]
+    assert all(f.low <= f.value <= f.high for f in found.figures)
+    assert found.next_steps[0].startswith("For one feed take ")
+
+
+def test_a_missed_claim_asks_for_a_larger_dose():
+    found = judge([cone("A", 118), cone("B", 121), cone("C", 120)], claim=(92, 300_000))
+    assert found.verdict == "accept-larger-dose"
+    assert any("times the 19.6 g that the label's claim would ask for" in s for s in found.next_steps)
+
+
+def test_a_lot_shown_below_the_minimum_is_rejected():
+    found = judge([cone("A", 70, c=60), cone("B", 72, c=58), cone("C", 69, c=61)])
+    assert found.verdict == "reject"
+    assert found.headline == (
+        "Reject: hatching percentage 52.9 % (50.0 % to 55.7 %) lies below the site's minimum of 75.0 %."
+    )
+
+
+def test_a_lot_perhaps_below_the_minimum_is_tested_again():
+    found = judge([cone("A", 100, c=20), cone("B", 80, c=45), cone("C", 95, c=35)])
+    assert found.verdict == "repeat-test" and found.details["rule"] == "best guess below the minimum"
+
+
+def test_two_cones_that_differ_are_too_uncertain():
+    found = judge([cone("A", 125, c=12), cone("B", 100, c=25)])
+    assert found.verdict == "repeat-test" and found.details["rule"] == "too uncertain"
+
+
+def test_the_site_limits_decide():
+    counts = [cone("A", 118), cone("B", 121), cone("C", 120)]
+    assert judge(counts, limits=LimitSettings(min_hatch_pct=90.0)).verdict == "reject"
+
+
+def test_one_cone_is_not_enough():
+    found = judge([cone("A")])
+    assert found.verdict == "not-enough-evidence"
+    assert found.headline == "Not enough evidence: one cone alone cannot show how much cones differ."
+    assert found.figures[0].note == (
+        "One cone: how much cones differ cannot be known, so there is no interval. Counting alone would give 82.5 to "
+        "87.3 %; the truth is wider."
+    )
+    assert found.to_dict()["figures"][0]["low"] is None
+
+
+def test_no_cyst_counted_at_all():
+    found = judge([cone("A", 0, 0, 0, 0), cone("B", 0, 0, 0, 0), cone("C", 0, 0, 0, 0)])
+    assert found.verdict == "not-enough-evidence"
+    assert found.headline == (
+        "Not enough evidence: no nauplius, umbrella stage or unhatched cyst was counted in any cone."
+    )
+
+
+def test_a_lot_without_a_test():
+    found = judge([cone("A", purpose="production")])
+    assert found.headline == "Not enough evidence: no test of this lot was counted."
+    assert found.next_steps[0] == (
+        "Run a standard test of three cones. 1 production hatches of this lot are counted, but they were not made to "
+        "grade it."
+    )
+
+
+def test_a_test_not_yet_counted():
+    lots, hatches, samples = site([cone("A"), cone("B")])
+    found = judge_new_lot(lots, hatches, samples.iloc[:0], lot="N-1", settings=Settings())
+    assert found.headline == "Not enough evidence: no test of this lot was counted."
+
+
+def test_nothing_hatched_is_a_reject_not_a_crash():
+    found = judge([cone("A", 0, c=140), cone("B", 0, c=138), cone("C", 0, c=141)])
+    assert found.verdict == "reject"
+    assert found.figures[2].note == "Needs a lower bound of nauplii per gram."
+
+
+def test_a_missing_volume_leaves_the_dose_open():
+    found = judge([cone("A"), cone("B"), cone("C")], volume_ul=None)
+    assert found.headline == ("Not enough evidence: a counted volume is missing, so nauplii per gram are unknown.")
+
+
+def test_umbrella_not_counted_is_said():
+    found = judge([cone(c) for c in "ABC"], umbrella=None)
+    assert (
+        "Umbrella stages were not counted in every cone and were taken as none: the hatching percentage may be too "
+        "high." in found.cautions
+    )
+
+
+def test_weak_air_in_one_cone_is_noticed_and_shown_without():
+    found = judge([cone("A"), cone("B"), cone("C", 105, 12, 24, oxygen_mg_l=4.1, aeration="weak")])
+    assert answer(found, "Were the cones run").answer == (
+        "Not all: cone C of lot N-1: Oxygen 4.1 mg/l is only 63 % of saturation. Aeration was noted as 'weak'."
+    )
+    assert answer(found, "And without the doubtful cone C?").answer.startswith("85.1 % instead of ")
+    assert any(s.startswith("Put cone C right and run it again: ") for s in found.next_steps)
+
+
+def test_a_cone_off_the_standard_is_left_out_and_named():
+    found = judge([cone("A"), cone("B"), cone("C", 60, 3, 80, temperature_c=22.0)])
+    assert found.left_out == ["Cone C (N-1-C-3-2): run outside the standard conditions."]
+    assert found.figures[0].value == pytest.approx(100 * 120 / 141)
+
+
+def test_all_cones_off_the_standard_spoil_the_test():
+    found = judge([cone(c, 60, 3, 80, temperature_c=22.0) for c in "ABC"])
+    assert found.verdict == "repeat-test"
+    assert found.headline == "Repeat the test: 3 of 3 cones were run outside the standard conditions."
+
+
+def test_readings_count_too_and_fahrenheit_is_understood():
+    tables = site([cone("A"), cone("B"), cone("C")])
+    hot = check_table(
+        pd.DataFrame([{"hatch": tables[1]["hatch"][2], "taken": "2026-05-03T12:00:00+00:00", "quantity": "temperature",
+                       "value": 90, "unit": "°F"}]), "readings")  # fmt: skip
+    found = judge_new_lot(*tables, hot, lot="N-1", settings=Settings())
+    assert "Temperature 32.22 °C is above the standard (28 ± 1 °C)." in answer(found, "Were the cones").answer
+
+
+def test_a_worse_lot_than_the_reference_is_said_with_numbers():
+    found = judge([*(cone(c, 100, c=30) for c in "ABC"),
+                   *(cone(c, 125, c=8, lot="R-1", purpose="reference") for c in "AB")], claim=(None, None))  # fmt: skip
+    assert found.verdict == "accept-larger-dose" and found.details["reference"] == "R-1"
+    text = answer(found, "How does its hatching percentage").answer
+    assert re.fullmatch(r"Hatching percentage is 82 % of the reference lot R-1 \(78 to 85 %\): worse by 15 to 22 %\. "
+                        r"In points: -16\.7 \(-20\.\d to -13\.\d\)\.", text)  # fmt: skip
+
+
+def test_more_shells_than_nauplii_is_a_finding_of_its_own():
+    found = judge([cone(c, 118, s=160) for c in "ABC"])
+    assert answer(found, "Do nauplii and empty shells").points == "against"
+    assert any(step.startswith("Look for dead or lost nauplii") for step in found.next_steps)
+
+
+def test_only_the_latest_test_is_judged():
+    found = judge([*(cone(c, 60, c=80, day=3) for c in "ABC"), *(cone(c, day=20) for c in "ABC")])
+    assert found.verdict == "accept"
+    assert found.left_out == [
+        "3 cones of earlier tests of this lot, the last on 2026-05-03: only the latest test is judged."
+    ]
+
+
+def test_the_rooms_own_spread_makes_one_cone_enough():
+    past = [cone(c, 118 + d, lot="P-1", purpose="production", day=4 + d) for d, c in itertools.product(range(12), "AB")]
+    found = judge([*past, cone("A", day=3)])
+    assert found.verdict == "accept"
+    assert "12 degrees of freedom" in answer(found, "How much do this room's cones usually differ?").answer
+
+
+def test_unknown_names_are_refused_with_the_nearest():
+    tables = site([cone("A"), cone("B")])
+    with pytest.raises(InputError) as error:
+        judge_new_lot(*tables, lot="N-2", settings=Settings())
+    assert str(error.value) == "unknown lot 'N-2'. Did you mean 'N-1'? Known: N-1."
+    with pytest.raises(InputError) as error:
+        judge_new_lot(*tables, lot="N-1", reference="N-9", settings=Settings())
+    assert str(error.value) == "unknown reference lot 'N-9'. Did you mean 'N-1'? Known: N-1."
+
+
+@pytest.mark.parametrize("name", ["<script>alert(1)</script>", "=cmd()", "../../x", "\"'", "🦐", "x" * 200])
+def test_any_name_of_a_lot_works(name):
+    counts = [cone(c, lot=name) for c in "ABC"]
+    found = judge_new_lot(*site(counts, lot=name), lot=name, settings=Settings())
+    assert found.subject == name and found.verdict == "accept"
+
+
+def test_the_order_of_rows_does_not_matter():
+    tables = site([cone("A", 118), cone("B", 121), cone("C", 120)])
+    turned = tuple(t.iloc[::-1].reset_index(drop=True) for t in tables)
+    a, b = (judge_new_lot(*t, lot="N-1", settings=Settings()).figures for t in (tables, turned))
+    assert [f.value for f in a] == pytest.approx([f.value for f in b])
+    assert [f.low for f in a] == pytest.approx([f.low for f in b])
+
+
+def test_every_verdict_has_a_rule_and_every_rule_a_verdict():
+    assert {rule.verdict for rule in RULES} == set(VERDICTS)
+    assert all(rule.text.endswith(".") for rule in RULES)
+
+
+def test_the_tables_are_not_changed():
+    tables = site([cone("A"), cone("B")])
+    before = [t.copy(deep=True) for t in tables]
+    new_lot_evidence(*tables, lot="N-1", settings=Settings())
+    for was, now in zip(before, tables):
+        pd.testing.assert_frame_equal(was, now)
