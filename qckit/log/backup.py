@@ -36,7 +36,7 @@ def back_up(log, path: str | Path | None = None) -> Path:
     """
     on_server = engine.is_server(log.engine.url.render_as_string(hide_password=False))
     ending = ".zip" if on_server else ".sqlite"
-    target = _target(log.folder if str(log.folder) != "." or not on_server else Path.cwd(), path, ending, log.now())
+    target = _target(log.folder, path, ending, log.now())
     if on_server:
         from qckit.log import packing
 

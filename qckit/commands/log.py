@@ -1,0 +1,267 @@
+"""``qckit log …``: the site's records."""
+
+from __future__ import annotations
+
+import getpass
+import os
+import sys
+from pathlib import Path
+
+import click
+
+_SITE = click.option("--site", default="", metavar="FOLDER", help="The site folder; the one we are in if left out.")
+_BY = click.option("--by", default="", metavar="NAME", help="Who does this; $QCKIT_BY or the user if left out.")
+_REASON = click.option("--reason", required=True, metavar="TEXT", help="Why, in words; it is kept.")
+
+
+def _by(given: str) -> str:
+    return given or os.environ.get("QCKIT_BY", "") or getpass.getuser()
+
+
+def _open(site: str):
+    from qckit.log import open_log
+    from qckit.reports import find_site
+
+    return open_log(find_site(site))
+
+
+def _key(table: str, key: str):
+    """Let several key columns be written with a bar between them."""
+    from qckit.log.schema import KEYS
+
+    return key.split("|") if len(KEYS.get(table, ("",))) > 1 and "|" in key else key
+
+
+@click.group("log")
+def command():
+    """The site's records: import, export, check, history, corrections, backup."""
+
+
+@command.command("create")
+@_SITE
+def create(site):
+    """Make an empty log for a site that has its settings; one that is there stays as it is."""
+    from qckit.log import create_log
+    from qckit.reports import find_site
+
+    folder = find_site(site)
+    create_log(folder)
+    click.echo(f"{folder}: the log is there.")
+
+
+@command.command("import")
+@click.argument("sheets", nargs=-1, required=True, type=click.Path())
+@click.option("--table", help="The table the sheets are for, if their names and headings do not tell.")
+@click.option("--accept-good-rows", is_flag=True, help="Enter the rows that are right although others are not.")
+@click.option("--ignore", "ignored", multiple=True, metavar="COLUMN", help="Leave a column out. May be repeated.")
+@click.option(
+    "--correct", default="", metavar="REASON", help="Other values for rows that are there become corrections."
+)
+@click.option("--problems", type=click.Path(), help="Also write the list of problems to this CSV file.")
+@_SITE
+@_BY
+def import_(sheets, table, accept_good_rows, ignored, correct, problems, site, by):
+    """Enter field SHEETS (CSV or Excel): all of it or, if anything is wrong, nothing.
+
+    Importing the same sheet again adds nothing.
+    """
+    from qckit.errors import InputError
+
+    with _open(site) as log:
+        try:
+            result = log.import_sheets(list(sheets), by=_by(by), table=table, accept_good_rows=accept_good_rows,
+                                       ignore_columns=ignored, correct=correct)  # fmt: skip
+        except InputError as error:
+            if error.problems is None:
+                raise
+            _write_problems(problems, error.problems)
+            click.echo(str(error), err=True)
+            click.echo(
+                "Correct the sheet and run this again; or take the other rows with --accept-good-rows.", err=True
+            )
+            sys.exit(2)
+    for note in result.notes:
+        click.echo(f"note: {note}")
+    click.echo(str(result))
+    if len(result.problems):
+        from qckit.log.intake import problems_text
+
+        _write_problems(problems, result.problems)
+        click.echo(problems_text(result.problems), err=True)
+        click.echo(f"{len(result.problems)} problems: their rows were left out.", err=True)
+        sys.exit(1)
+
+
+def _write_problems(path, frame) -> None:
+    if path:
+        from qckit.log.exporting import safe_frame
+
+        safe_frame(frame).to_csv(path, index=False, encoding="utf-8-sig")
+        click.echo(f"{path}: the list of problems.", err=True)
+
+
+@command.command("export")
+@click.argument("target", type=click.Path())
+@click.option("--table", "tables", multiple=True, help="Only this table. May be repeated.")
+@_SITE
+def export(target, tables, site):
+    """Write the records to TARGET: a folder (CSV), NAME.xlsx, or NAME.zip for everything.
+
+    The zip holds every revision, correction and step with a description of tables, columns and units, and comes back
+    with  qckit log restore  as an identical log.
+    """
+    from qckit.log import export_csv, export_excel, export_zip
+
+    ending = Path(target).suffix.casefold()
+    with _open(site) as log:
+        if ending == ".zip":
+            click.echo(f"{export_zip(log, target)}: the whole site.")
+        elif ending == ".xlsx":
+            click.echo(f"{export_excel(log, target, tables=tables)}: {', '.join(tables) or 'all but objects'}.")
+        else:
+            paths = export_csv(log, target, tables=tables)
+            click.echo(f"{target}: {len(paths)} tables as CSV.")
+
+
+@command.command("show")
+@click.argument("table")
+@click.option("--lot", help="Of one lot (hatches, samples).")
+@click.option("--month", help="Of hatches started in this month (hatches, samples).")
+@_SITE
+def show(table, lot, month, site):
+    """Print the current rows of a TABLE as CSV."""
+    from qckit.errors import InputError
+    from qckit.log.exporting import safe_frame
+
+    with _open(site) as log:
+        if table == "hatches":
+            frame = log.hatches(lot=lot, month=month)
+        elif table == "samples":
+            frame = log.samples(lot=lot, month=month, counted=None)
+        elif lot or month:
+            raise InputError(f"{table}: --lot and --month go with hatches and samples. Leave them out.")
+        else:
+            frame = log.table(table)
+    click.echo(safe_frame(frame).to_csv(index=False), nl=False)
+
+
+@command.command("check")
+@click.option("--photos/--no-photos", default=True, help="Read every photo file and compare it with the one counted.")
+@click.option("--out", type=click.Path(), help="Also write the findings to this CSV file.")
+@_SITE
+def check(photos, out, site):
+    """Look through the whole log for what is wrong or doubtful, and say what to do."""
+    with _open(site) as log:
+        found = log.check(photos=photos)
+    for f in found.itertuples():
+        click.echo(f"{f.severity}: {f.table} {f.key}: {f.what}. {f.what_to_do}".replace("\n", " "))
+    _write_problems(out, found)
+    if len(found):
+        wrong = int((found["severity"] == "wrong").sum())
+        click.echo(f"{len(found)} findings, {wrong} of them wrong.")
+        sys.exit(1)
+    click.echo("Nothing was found wrong.")
+
+
+@command.command("history")
+@click.argument("hatch")
+@click.option("--csv", "as_csv", is_flag=True, help="As a table.")
+@_SITE
+def history(hatch, as_csv, site):
+    """Show the descent of a HATCH's figures: report, samples, photos, objects, corrections, software."""
+    with _open(site) as log:
+        found = log.history(hatch)
+    if as_csv:
+        from qckit.log.exporting import safe_frame
+
+        click.echo(safe_frame(found.to_frame()).to_csv(index=False), nl=False)
+    else:
+        click.echo(found.text)
+
+
+@command.command("correct")
+@click.argument("table")
+@click.argument("key")
+@click.argument("column")
+@click.argument("value")
+@_REASON
+@_SITE
+@_BY
+def correct(table, key, column, value, reason, site, by):
+    """Correct one cell: the row KEY of TABLE gets VALUE in COLUMN; what stood there is kept.
+
+    Where several columns name a row, write them with a bar between: HATCH|TIME|QUANTITY.
+    """
+    with _open(site) as log:
+        log.correct(table, _key(table, key), column, value, by=_by(by), reason=reason)
+    click.echo(f"{table} {key}: {column} is now {value or 'empty'}.")
+
+
+@command.command("recount")
+@click.argument("sample")
+@click.option("--nauplii", type=int, required=True)
+@click.option("--umbrella", type=int)
+@click.option("--cysts", type=int)
+@click.option("--embryos", type=int)
+@click.option("--shells", type=int)
+@_REASON
+@_SITE
+@_BY
+def recount(sample, reason, site, by, **counts):
+    """Enter a person's recount of a SAMPLE; the earlier count is kept."""
+    with _open(site) as log:
+        log.recount(sample, {k: v for k, v in counts.items() if v is not None}, by=_by(by), reason=reason)
+    click.echo(f"sample {sample}: recounted.")
+
+
+@command.command("withdraw")
+@click.argument("table")
+@click.argument("key")
+@_REASON
+@_SITE
+@_BY
+def withdraw(table, key, reason, site, by):
+    """Hide a row entered by mistake, with all that hangs on it; it stays on record."""
+    with _open(site) as log:
+        n = log.withdraw(table, _key(table, key), by=_by(by), reason=reason)
+    click.echo(f"{table} {key}: withdrawn ({n} rows with what hangs on it).")
+
+
+@command.command("reinstate")
+@click.argument("table")
+@click.argument("key")
+@_REASON
+@_SITE
+@_BY
+def reinstate(table, key, reason, site, by):
+    """Show a withdrawn row again, with all that hangs on it."""
+    with _open(site) as log:
+        n = log.reinstate(table, _key(table, key), by=_by(by), reason=reason)
+    click.echo(f"{table} {key}: shown again ({n} rows with what hangs on it).")
+
+
+@command.command("backup")
+@click.argument("target", required=False, type=click.Path())
+@_SITE
+def backup(target, site):
+    """Copy the log while it is in use and verify the copy; into backups/ unless TARGET is given."""
+    with _open(site) as log:
+        click.echo(f"{log.backup(target)}: written and verified.")
+
+
+@command.command("restore")
+@click.argument("source", type=click.Path())
+@click.argument("folder", type=click.Path())
+def restore(source, folder):
+    """Put a backup or a whole-site zip (SOURCE) into the site FOLDER, which must have no records."""
+    from qckit.log import restore as restore_log
+
+    click.echo(f"{restore_log(source, folder)}: restored.")
+
+
+@command.command("upgrade")
+@_SITE
+def upgrade(site):
+    """Bring an older log up to this version of qckit; a backup is kept first."""
+    with _open(site) as log:
+        click.echo(f"{log.folder}: the log is up to date.")

@@ -1,0 +1,272 @@
+"""What looks wrong in a log, with what to do about each: nothing is changed here."""
+
+from __future__ import annotations
+
+import hashlib
+import math
+import re
+from pathlib import Path
+
+import pandas as pd
+
+from qckit.log import engine, query, schema
+from qckit.log.counts import photo_names, tally
+from qckit.tables import COUNT_COLUMNS, TABLES, check_cell, to_utc
+
+__all__ = ["FINDINGS", "check_log", "find_photo"]
+
+FINDINGS = ("code", "severity", "table", "key", "what", "what_to_do")
+"""Columns of the findings; severity is wrong or look."""
+
+_FAR = 0.25  # of the objects in the photo: a sample's count this far off was not made from it
+
+
+def check_log(log, *, photos: bool = True) -> pd.DataFrame:
+    """Look through a whole log.
+
+    Parameters
+    ----------
+    log : SiteLog
+    photos : bool
+        Read every photo file and compare its SHA-256 with the one it was counted under.
+
+    Returns
+    -------
+    DataFrame, shape (n, 6)
+        Columns of ``FINDINGS``; no rows when all is well.
+    """
+    found: list[tuple] = []
+    with engine.reading(log.engine) as connection:
+        tables = {name: query.fetch(connection, name, internal=True) for name in schema.ORDER if name != "objects"}
+        steps = query.fetch(connection, "steps")
+        fixes = query.fetch(connection, "corrections", internal=True)
+        found += _orphans(connection, tables)
+        found += _impossible(tables)
+        found += _without_counts(tables)
+        found += _far_from_photo(connection, tables)
+        found += _duplicate_times(tables)
+        found += _same_names(tables)
+        found += _clock_jumps(steps, fixes)
+        found += _times_to_come(tables, log.now())
+    found += _photo_files(log.folder, tables, read=photos)
+    found += _file_system(log)
+    return pd.DataFrame(found, columns=list(FINDINGS))
+
+
+def _orphans(connection, tables) -> list[tuple]:
+    """Rows whose parent is missing or withdrawn."""
+    found = []
+    for name, parents in schema.PARENTS.items():
+        if name == "objects":
+            continue
+        for column, parent, parent_column in parents:
+            named = tables[name][column].dropna()
+            for index in named.index[~named.isin(set(tables[parent][parent_column]))]:
+                row = tables[name].loc[index]
+                key = query.key_text(name, tuple(row[k] for k in schema.KEYS[name]))
+                found.append(("orphan", "wrong", name, key, f"its {column} {row[column]!r} is not in {parent}, or was "
+                              "withdrawn", "Reinstate it, or withdraw this row too."))  # fmt: skip
+    if connection.dialect.name == "sqlite":
+        for table, *_ in connection.exec_driver_sql("PRAGMA foreign_key_check").fetchall():
+            found.append(("orphan", "wrong", table, "", "a row refers to one that does not exist",
+                          "Restore the newest backup: the file was changed by another program."))  # fmt: skip
+    return found
+
+
+def _impossible(tables) -> list[tuple]:
+    """Values outside their column's limits, and samples against their hatch's time."""
+    found = []
+    for name, frame in tables.items():
+        for column in TABLES[name]:
+            values = frame[column.name].dropna()
+            if column.kind in ("float", "int"):
+                low = -math.inf if column.low is None else column.low
+                high = math.inf if column.high is None else column.high
+                bad = values[(values < low) | (values > high)]
+            elif column.kind in ("choice", "time", "date"):
+                bad = values[[check_cell(name, column.name, v)[1] is not None for v in values]]
+            else:
+                continue
+            for index, value in bad.items():
+                key = query.key_text(name, tuple(frame.loc[index, list(schema.KEYS[name])]))
+                found.append(("impossible", "wrong", name, key, f"{column.name} is {value}",
+                              f"Correct it:  qckit log correct {name} KEY {column.name} VALUE"))  # fmt: skip
+    samples, hatches = tables["samples"], tables["hatches"].set_index("hatch")["started"]
+    if len(samples):
+        known = samples[samples["hatch"].isin(hatches.index)]
+        hours = (to_utc(known["taken"]) - to_utc(known["hatch"].map(hatches))).dt.total_seconds() / 3600
+        for index in known.index[hours < 0]:
+            found.append(("impossible", "wrong", "samples", known.at[index, "sample"],
+                          f"taken {-hours[index]:.1f} h before its hatch was started",
+                          "Correct taken, or the hatch's started."))  # fmt: skip
+        for index in known.index[(hours > 0) & ((hours - known["hours"]).abs() > 1)
+                                 & ((hours - known["hours"]).abs() > 0.05 * hours)]:  # fmt: skip
+            found.append(("impossible", "wrong", "samples", known.at[index, "sample"],
+                          f"hours is {known.at[index, 'hours']:g} and its times are {hours[index]:.1f} h apart",
+                          "Correct hours, taken or started."))  # fmt: skip
+        bare = samples[["volume_ul", "mass_g", "chamber_depth_mm"]].isna().all(axis=1) & samples["nauplii"].notna()
+        for name in samples.loc[bare, "sample"]:
+            found.append(("no volume", "look", "samples", name, "has neither volume_ul, mass_g nor chamber_depth_mm",
+                          "Correct it, or this sample says nothing about nauplii per gram."))  # fmt: skip
+    return found
+
+
+def _without_counts(tables) -> list[tuple]:
+    samples = tables["samples"]
+    counted = set(samples.loc[samples["nauplii"].notna(), "hatch"])
+    waiting = samples[samples["nauplii"].isna()]
+    found = [
+        ("no counts", "look", "hatches", hatch, "has no counted sample",
+         "Import its samples, or count the photos that wait:  qckit report  does so.")
+        for hatch in tables["hatches"]["hatch"] if hatch not in counted
+    ]  # fmt: skip
+    found += [
+        ("no counts", "look", "samples", s.sample, f"waits for the count of {s.photos}",
+         f"Put the photos into photos/ and count them; or enter a count:  qckit log recount {s.sample}")
+        for s in waiting.itertuples()
+    ]  # fmt: skip
+    return found
+
+
+def _far_from_photo(connection, tables) -> list[tuple]:
+    """Samples whose counts are not what the objects of their photos give."""
+    samples, photos = tables["samples"], tables["photos"]
+    by_photo = samples[(samples["counted_by"] == "photo") & samples["nauplii"].notna()]
+    names = photos.loc[photos["sample"].isin(set(by_photo["sample"])), ["photo", "sample"]]
+    if names.empty:
+        found_counts = pd.DataFrame(columns=list(COUNT_COLUMNS.values()))
+    else:
+        objects = query.fetch(connection, "objects", {"photo": names["photo"].tolist()})
+        counts = tally(objects).reindex(names["photo"], fill_value=0)
+        found_counts = counts.groupby(names["sample"].to_numpy()).sum()
+    found = []
+    for row in by_photo.itertuples():
+        if row.sample not in found_counts.index:
+            continue
+        seen = found_counts.loc[row.sample]
+        apart = sum(abs(int(getattr(row, c)) - int(seen[c])) for c in COUNT_COLUMNS.values()
+                    if not pd.isna(getattr(row, c)))  # fmt: skip
+        if apart:
+            far = apart > _FAR * max(int(seen.sum()), 1)
+            told = ", ".join(f"{c} {getattr(row, c)} / {seen[c]}" for c in COUNT_COLUMNS.values())
+            found.append(("count apart from photo", "wrong" if far else "look", "samples", row.sample,
+                          f"sample / objects in its photos: {told}",
+                          "Count the photo again, or correct its objects rather than the sample."))  # fmt: skip
+    return found
+
+
+def _duplicate_times(tables) -> list[tuple]:
+    found = []
+    hatches = tables["hatches"]
+    twice = hatches[hatches.assign(t=to_utc(hatches["started"])).duplicated(["cone", "t"], keep=False)]
+    for row in twice.itertuples():
+        found.append(("duplicate time", "look", "hatches", row.hatch, f"cone {row.cone} has another hatch started at "
+                      f"{row.started}", "If entered twice, withdraw one:  qckit log withdraw hatches"))  # fmt: skip
+    samples = tables["samples"]
+    counts = [*COUNT_COLUMNS.values(), "embryos"]
+    copies = samples[samples["nauplii"].notna() & samples.duplicated(["hatch", "taken", *counts], keep=False)]
+    for row in copies.itertuples():
+        found.append(("duplicate time", "look", "samples", row.sample, f"another sample of hatch {row.hatch} has the "
+                      "same time and the same counts",
+                      "If it was entered twice, withdraw one:  qckit log withdraw samples"))  # fmt: skip
+    return found
+
+
+def _same_names(tables) -> list[tuple]:
+    """Names that differ only by case, spaces, hyphens or accents written in two ways."""
+    import unicodedata
+
+    found = []
+    for name in ("lots", "hatches", "samples"):
+        column = schema.KEYS[name][0]
+        folded: dict[str, list[str]] = {}
+        for value in tables[name][column]:
+            plain = re.sub(r"[\s\-‐‑‒–—_.]+", "", unicodedata.normalize("NFKC", value).casefold())
+            folded.setdefault(plain, []).append(value)
+        for names in folded.values():
+            if len(names) > 1:
+                found.append(("nearly the same name", "look", name, names[1], f"is written almost like {names[0]!r}",
+                              "If they are one, withdraw one and enter its rows under the right name."))  # fmt: skip
+    return found
+
+
+def _clock_jumps(steps: pd.DataFrame, fixes: pd.DataFrame) -> list[tuple]:
+    """Steps whose time is before that of the step before them."""
+    found = []
+    times = to_utc(steps["at"])
+    for i in range(1, len(steps)):
+        if times.iloc[i] < times.iloc[i - 1]:
+            found.append(("clock jump", "look", "steps", str(steps["step"].iloc[i]),
+                          f"is dated {steps['at'].iloc[i]}, before step {steps['step'].iloc[i - 1]} "
+                          f"({steps['at'].iloc[i - 1]})",
+                          "Set the computer's clock, and look at times entered around then."))  # fmt: skip
+    del fixes  # corrections carry the time of their step
+    return found
+
+
+def _times_to_come(tables, now: str) -> list[tuple]:
+    """Records dated after the clock."""
+    found = []
+    limit = pd.Timestamp(now) + pd.Timedelta(days=1)
+    for name, column in schema.TIME_COLUMN.items():
+        frame = tables[name]
+        for index in frame.index[to_utc(frame[column]) > limit]:
+            key = query.key_text(name, tuple(frame.loc[index, list(schema.KEYS[name])]))
+            found.append(("time to come", "wrong", name, key, f"{column} is {frame.at[index, column]}, still to come",
+                          "Correct the date, or set the computer's clock."))  # fmt: skip
+    return found
+
+
+def find_photo(folder: str | Path, name: str) -> Path | None:
+    """Find a photo's file in a site: under the name itself, or by its file name anywhere in ``photos/``.
+
+    Returns
+    -------
+    Path or None
+        None when it is missing; a name that leads out of the site is never followed.
+    """
+    folder = Path(folder).resolve()
+    for start in (folder, folder / "photos"):
+        path = (start / name).resolve()
+        if path.is_relative_to(folder) and path.is_file():
+            return path
+    file_name = name.replace("\\", "/").rsplit("/", 1)[-1]
+    if not file_name or file_name in (".", ".."):
+        return None
+    matches = [p for p in (folder / "photos").rglob("*") if p.name == file_name and p.is_file()]
+    return matches[0] if len(matches) == 1 else None
+
+
+def _photo_files(folder: Path, tables, *, read: bool) -> list[tuple]:
+    found = []
+    photos = tables["photos"]
+    for row in photos.itertuples():
+        path = find_photo(folder, row.photo)
+        if path is None:
+            found.append(("missing photo", "look", "photos", row.photo, "its file is not in the site folder",
+                          "Put it back into photos/ from the camera or a backup."))  # fmt: skip
+        elif read and hashlib.sha256(path.read_bytes()).hexdigest() != row.sha256:
+            found.append(("changed photo", "wrong", "photos", row.photo, "its file is not the one that was counted",
+                          "Put the original back, or count the changed photo under another name."))  # fmt: skip
+    logged = set(photos["photo"])
+    for row in tables["samples"].itertuples():
+        for name in photo_names(row.photos):
+            if name not in logged and find_photo(folder, name) is None:
+                found.append(("missing photo", "look", "samples", row.sample, f"names {name}, which is not in the site "
+                              "folder", "Put the photo into photos/, or correct photos of the sample."))  # fmt: skip
+    return found
+
+
+def _file_system(log) -> list[tuple]:
+    """A write-ahead log is not safe on a network share."""
+    path = engine.sqlite_path(log.engine.url.render_as_string(hide_password=False))
+    mounts = Path("/proc/mounts")
+    if path is None or not mounts.exists():
+        return []
+    entries = [line.split()[1:3] for line in mounts.read_text(encoding="utf-8", errors="replace").splitlines()]
+    place = str(path.resolve())
+    best = max((e for e in entries if place.startswith(e[0].rstrip("/") + "/")), key=lambda e: len(e[0]), default=None)
+    if best and re.match(r"nfs|cifs|smb|9p|fuse\.sshfs|afs", best[1]):
+        return [("network share", "look", "", str(path), f"the log lies on a network share ({best[1]})",
+                 "Keep it on a local disk, or put it on a PostgreSQL server (url in qckit.toml).")]  # fmt: skip
+    return []

@@ -1,0 +1,133 @@
+"""Tables out as CSV and Excel, safe to open in a spreadsheet."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pandas as pd
+
+from qckit.errors import InputError
+from qckit.log import schema
+from qckit.log.neutral import neutralise
+
+__all__ = ["EXPORTED", "export_csv", "export_excel", "safe_frame"]
+
+EXPORTED = (*schema.ORDER, "corrections", "steps")
+"""Tables that are exported, parents first."""
+
+_EXCEL_ROWS = 1_048_575
+
+
+def safe_frame(frame: pd.DataFrame) -> pd.DataFrame:
+    """Return a copy whose texts cannot run as formulas and whose yes/no cells read yes and no."""
+    frame = frame.copy()
+    for column in frame.columns:
+        kind = str(frame[column].dtype)
+        if kind == "str":
+            frame[column] = frame[column].map(neutralise, na_action="ignore")
+        elif kind == "boolean":
+            words = frame[column].map({True: "yes", False: "no"}, na_action="ignore")
+            frame[column] = words.astype(object).where(frame[column].notna(), None)
+    return frame
+
+
+def _tables(log, tables) -> dict[str, pd.DataFrame]:
+    wanted = list(tables or EXPORTED)
+    frames = {}
+    for name in wanted:
+        frame = log.samples(counted=None) if name == "samples" else log.table(name)
+        frames[name] = frame
+    return frames
+
+
+def export_csv(log, folder: str | Path, *, tables=None) -> list[Path]:
+    """Write the log's current rows as CSV files, one a table.
+
+    Parameters
+    ----------
+    log : SiteLog
+    folder : path
+        Made if need be; files of an earlier export there are replaced.
+    tables : sequence of str, optional
+        All of ``EXPORTED`` when left out.
+
+    Returns
+    -------
+    list of Path
+    """
+    folder = Path(folder)
+    paths = []
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for name, frame in _tables(log, tables).items():
+            path = folder / f"{name}.csv"
+            part = path.with_name(path.name + ".part")
+            safe_frame(frame).to_csv(part, index=False, encoding="utf-8-sig", lineterminator="\r\n")
+            part.replace(path)
+            paths.append(path)
+    except OSError as error:
+        raise InputError(f"{folder}: cannot be written ({error.strerror}). Give another folder.") from error
+    return paths
+
+
+def export_excel(log, path: str | Path, *, tables=None) -> Path:
+    """Write the log's current rows as an Excel workbook, one sheet a table.
+
+    Parameters
+    ----------
+    log : SiteLog
+    path : path
+    tables : sequence of str, optional
+        All but objects when left out: they seldom fit a sheet.
+
+    Returns
+    -------
+    Path
+    """
+    from openpyxl import Workbook
+    from openpyxl.styles import Font
+
+    path = Path(path)
+    frames = _tables(log, tables or [name for name in EXPORTED if name != "objects"])
+    for name, frame in frames.items():
+        if len(frame) > _EXCEL_ROWS:
+            raise InputError(f"{name}: has {len(frame):,} rows, and a sheet holds {_EXCEL_ROWS:,}. Export it as CSV.")
+    book = Workbook(write_only=True)
+    for name, frame in frames.items():
+        _sheet(book.create_sheet(name), safe_frame(frame), Font(bold=True))
+    part = path.with_name(path.name + ".part")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        book.save(part)
+        part.replace(path)
+    except OSError as error:
+        raise InputError(
+            f"{path}: cannot be written ({error.strerror}). Close it elsewhere, or give another name."
+        ) from error
+    return path
+
+
+def _sheet(sheet, frame: pd.DataFrame, bold) -> None:
+    from openpyxl.cell import WriteOnlyCell
+    from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE
+
+    sheet.freeze_panes = "B2"
+    heads = []
+    for column in frame.columns:
+        cell = WriteOnlyCell(sheet, value=column)
+        cell.font = bold
+        heads.append(cell)
+    sheet.append(heads)
+    for row in frame.astype(object).itertuples(index=False):
+        cells = []
+        for value in row:
+            if value is None or value is pd.NA or value != value:
+                cells.append(None)
+            elif isinstance(value, str):
+                cell = WriteOnlyCell(sheet, value=ILLEGAL_CHARACTERS_RE.sub("\ufffd", value))
+                cell.data_type = "s"  # text, whatever it starts with
+                cell.number_format = "@"
+                cells.append(cell)
+            else:
+                cells.append(value.item() if hasattr(value, "item") else value)
+        sheet.append(cells)

@@ -1,0 +1,197 @@
+"""Where a figure comes from: report, samples, photos, objects, corrections, steps and software, for one hatch."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+
+import pandas as pd
+
+from qckit.errors import unknown_name
+from qckit.log import engine, query
+from qckit.log.counts import tally
+
+__all__ = ["History", "trace"]
+
+COLUMNS = ("level", "what", "value", "at", "by", "source", "software", "reason")
+"""Columns of the tidy history; levels: report, hatch, reading, sample, photo, correction."""
+
+
+@dataclass(frozen=True)
+class History:
+    """The descent of a hatch's figures.
+
+    Attributes
+    ----------
+    hatch : DataFrame, one row
+        As it stands now.
+    reports : DataFrame
+        Reports whose figures rest on this hatch.
+    samples : DataFrame
+        Every revision as entered, oldest first, with step.
+    photos : DataFrame
+        Every count of every photo, with step.
+    objects : DataFrame
+        A row for each photo's newest count: found, by hand added, changed and removed; and the counts.
+    corrections : DataFrame
+        Of the hatch, its readings, samples, photos and objects, with step.
+    steps : DataFrame
+        The steps that brought any of these: at, by, action, source, source_sha256, software.
+    """
+
+    hatch: pd.DataFrame
+    reports: pd.DataFrame
+    samples: pd.DataFrame
+    photos: pd.DataFrame
+    objects: pd.DataFrame
+    corrections: pd.DataFrame
+    steps: pd.DataFrame
+    readings: pd.DataFrame
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return the descent as one tidy table, columns of ``COLUMNS``, from the report down."""
+        steps = self.steps.set_index("step")
+        rows = [
+            ("report", f"{r.kind} {r.subject}: {r.report}", _figures(r.figures), r.made_at, "", r.path, r.software, "")
+            for r in self.reports.itertuples()
+        ]
+        for level, frame, name, shown in (
+            ("hatch", self.hatch, "hatch", _hatch_value),
+            ("reading", self.readings, "taken", lambda r: f"{r.quantity} {r.value:g} {r.unit}"),
+            ("sample", self.samples, "sample", _sample_value),
+            ("photo", self.photos, "photo", _photo_value),
+        ):
+            for row in frame.itertuples():
+                step = steps.loc[row.step]
+                what = str(getattr(row, name))
+                what += f", revision {row.revision}" if level in ("sample", "photo") else ""
+                rows.append((level, what, shown(row), step["at"], step["by"], step["source"], step["software"], ""))
+        for o in self.objects.itertuples():
+            value = f"{o.n_objects} objects: {o.n_found} found, {o.n_added} added by hand, {o.n_changed} changed by " \
+                    f"hand, {o.n_removed} removed by hand"  # fmt: skip
+            rows.append(("objects", o.photo, value, "", "", "", "", ""))
+        for c in self.corrections.itertuples():
+            software = steps.loc[c.step]["software"]
+            change = f"{c.column}: {_or_nothing(c.before)} -> {_or_nothing(c.after)}"
+            rows.append(("correction", f"{c.table} {c.key}", change, c.at, c.by, "", software, c.reason))
+        return pd.DataFrame(rows, columns=list(COLUMNS)).fillna("")
+
+    @property
+    def text(self) -> str:
+        """The descent as indented lines."""
+        indent = {"report": 0, "hatch": 0, "reading": 1, "sample": 1, "photo": 2, "objects": 3, "correction": 1}
+        lines = []
+        for row in self.to_frame().itertuples():
+            made = ", ".join(str(p) for p in (row.at, row.by and f"by {row.by}", row.source and f"from {row.source}",
+                                              row.software, row.reason and f"because {row.reason}") if p)  # fmt: skip
+            lines.append(
+                "  " * indent[row.level] + f"{row.level} {row.what}: {row.value}" + (f"  [{made}]" if made else "")
+            )
+        return "\n".join(lines)
+
+
+def _or_nothing(value) -> str:
+    return "nothing" if value is None or value != value or value == "" else str(value)
+
+
+def _figures(text) -> str:
+    try:
+        figures = json.loads(text)
+    except (TypeError, ValueError):
+        return ""
+    if isinstance(figures, dict):
+        return ", ".join(f"{k} {v}" for k, v in figures.items())
+    shown = (f"{f.get('name')} {f.get('value')} ({f.get('low')} to {f.get('high')})" for f in figures)
+    return ", ".join(shown)
+
+
+def _hatch_value(row) -> str:
+    where = f"lot {row.lot}, {row.purpose}, cone {row.cone}"
+    return f"{where}, {row.cysts_g:g} g in {row.volume_ml:g} ml, started {row.started}"
+
+
+def _sample_value(row) -> str:
+    counts = [f"{name} {getattr(row, name)}" for name in ("nauplii", "umbrella", "cysts", "embryos", "shells")
+              if not pd.isna(getattr(row, name))]  # fmt: skip
+    counter = "" if pd.isna(row.counter) else f" ({row.counter})"
+    return (", ".join(counts) or "counts still to come") + f"; counted by {row.counted_by}{counter}"
+
+
+def _photo_value(row) -> str:
+    parts = [f"sha256 {row.sha256[:12]}…", "" if pd.isna(row.um_per_px) else f"{row.um_per_px:g} µm/px",
+             "" if pd.isna(row.counter_version) else f"counter {row.counter_version}",
+             "" if pd.isna(row.flags) or not row.flags else f"flags {row.flags}"]  # fmt: skip
+    return ", ".join(p for p in parts if p)
+
+
+def trace(log, hatch: str) -> History:
+    """Gather everything a hatch's figures rest on.
+
+    Parameters
+    ----------
+    log : SiteLog
+    hatch : str
+
+    Returns
+    -------
+    History
+
+    Raises
+    ------
+    InputError
+        There is no such hatch.
+    """
+    with engine.reading(log.engine) as connection:
+
+        def fetch(table, equals, **options):
+            return query.fetch(connection, table, equals, internal=True, **options)
+
+        row = fetch("hatches", {"hatch": hatch})
+        if row.empty:
+            row = fetch("hatches", {"hatch": hatch}, corrected=False)  # a withdrawn hatch has a history as well
+        if row.empty:
+            raise unknown_name("hatch", hatch, query.known_names(connection, "hatches"))
+        samples = fetch("samples", {"hatch": hatch}, revisions="all", corrected=False)
+        names = sorted(set(samples["sample"]))
+        photos = fetch("photos", {"sample": names}, revisions="all", corrected=False)
+        photo_names = sorted(set(photos["photo"]))
+        objects = query.fetch(connection, "objects", {"photo": photo_names})
+        readings = fetch("readings", {"hatch": hatch}, corrected=False)
+        corrections = _corrections(connection, hatch, names, photo_names)
+        reports = query.fetch(connection, "reports", order=("made_at",))
+        reports = reports[reports["hatches"].map(lambda text: _names_hatch(text, hatch)).astype(bool)]
+        used = set().union(*(set(f["step"].dropna()) for f in (row, samples, photos, readings, corrections)))
+        steps = query.fetch(connection, "steps", {"step": sorted(int(s) for s in used)})
+    return History(row, reports.reset_index(drop=True), samples, photos, _by_photo(objects, photos), corrections, steps,
+                   readings)  # fmt: skip
+
+
+def _corrections(connection, hatch: str, samples: list[str], photos: list[str]) -> pd.DataFrame:
+    frames = [
+        query.fetch(connection, "corrections", {"table": table, "key1": keys}, internal=True)
+        for table, keys in (
+            ("hatches", [hatch]), ("readings", [hatch]), ("checks", [hatch]), ("samples", samples),
+            ("photos", photos), ("objects", photos),
+        )
+    ]  # fmt: skip
+    return pd.concat(frames, ignore_index=True).sort_values("correction", ignore_index=True)
+
+
+def _names_hatch(text, hatch: str) -> bool:
+    try:
+        return hatch in json.loads(text)
+    except (TypeError, ValueError):
+        return False
+
+
+def _by_photo(objects: pd.DataFrame, photos: pd.DataFrame) -> pd.DataFrame:
+    """Sum up the objects of each photo's newest count by where they come from, with the counts."""
+    names = list(dict.fromkeys(photos["photo"]))
+    kinds = {"n_found": "found", "n_added": "added by hand", "n_changed": "stage changed by hand",
+             "n_removed": "removed by hand"}  # fmt: skip
+    table = pd.DataFrame({"photo": names})
+    table["n_objects"] = [int((objects["photo"] == n).sum()) for n in names]
+    for column, source in kinds.items():
+        of_kind = objects.loc[objects["source"] == source, "photo"].value_counts()
+        table[column] = [int(of_kind.get(n, 0)) for n in names]
+    return table.merge(tally(objects).rename_axis("photo").reset_index(), on="photo", how="left")
