@@ -23,7 +23,7 @@ def checked_photos(log, samples, *, out_dir: str | Path = "", hatches=None, limi
     log : SiteLog
         The site's records.
     samples : DataFrame, shape (n, any)
-        Columns of ``tables.TABLES["samples"]``.
+        Columns of ``tables.TABLES["samples"]``, in the order in which they are to be shown.
     out_dir : path
         Folder of the report; pictures go into its ``checked/``. Empty: a folder of the system's for temporary files.
     hatches : DataFrame, optional
@@ -43,7 +43,7 @@ def checked_photos(log, samples, *, out_dir: str | Path = "", hatches=None, limi
     folder.mkdir(parents=True, exist_ok=True)
     places = {} if hatches is None else hatches.set_index("hatch")[["lot", "cone"]].to_dict("index")
     rows = []
-    for sample in samples.sort_values(["hatch", "sample"]).to_dict("records"):
+    for sample in samples.to_dict("records"):
         for photo in log.photos(sample=sample["sample"]).to_dict("records"):
             objects = log.objects(photo=photo["photo"])
             path = _draw(Path(log.folder), photo, objects, folder) if len(rows) < limit else ""
@@ -52,7 +52,7 @@ def checked_photos(log, samples, *, out_dir: str | Path = "", hatches=None, limi
 
 
 def _row(photo: dict, sample: dict, objects, path: str, place: dict | None) -> dict:
-    where = f"lot {place['lot']}, cone {place['cone']}, " if place else ""
+    where = f"{place['lot']}, cone {place['cone']}: " if place else ""
     counts = objects[objects["counted"].fillna(False).astype(bool)]["stage"].value_counts()
     note = ", ".join(f"{int(counts.get(stage, 0))} {_PLURAL[stage]}" for stage in COUNT_COLUMNS) + "."
     by_hand = int((objects["source"].fillna("found") != "found").sum())

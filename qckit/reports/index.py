@@ -9,6 +9,7 @@ from types import SimpleNamespace
 
 from qckit.reports.blocks import PAGE_FOLDER, icon, tone_of
 from qckit.reports.findings import FINDINGS_FILE
+from qckit.reports.placing import write_whole
 from qckit.settings import load_settings
 
 __all__ = ["REPORTS_FOLDER", "reports_of", "write_index"]
@@ -32,8 +33,6 @@ def reports_of(site: str | Path) -> list[dict]:
 
 def write_index(site: str | Path) -> Path:
     """Write the page that lists a site's reports, and return its path."""
-    from qckit.reports.run import write_whole
-
     site = Path(site)
     found = reports_of(site)
     kinds = [*_HEADINGS, *sorted({str(f.get("kind")) for f in found} - set(_HEADINGS))]

@@ -92,7 +92,9 @@ def load_lot_test(site: str | Path, lot: str = "", *, out_dir: str | Path = "") 
         samples = hatch.fill_volumes(log.samples(), log.photos())
         seen = new_lot_evidence(lots, hatches, samples, readings, lot=lot, settings=settings)
         tested = hatches[hatches["hatch"].isin(set(seen.conditions["hatch"]))]
-        own = samples[samples["hatch"].isin(set(tested["hatch"]))].reset_index(drop=True)
+        lot_of = samples["hatch"].map(tested.set_index("hatch")["lot"])
+        own = samples[lot_of.notna()].assign(is_other=lot_of != lot).sort_values(["is_other", "hatch", "sample"])
+        own = own.drop(columns="is_other").reset_index(drop=True)
         photos = checked_photos(log, own, out_dir=out_dir, hatches=tested)
     cones = hatch.cone_metrics(own, tested, lots, reading_h=settings.conditions.reading_h)
     return LotTest(

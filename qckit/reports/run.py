@@ -4,25 +4,25 @@ from __future__ import annotations
 
 import contextlib
 import datetime as dt
+import hashlib
 import json
-import os
 import platform
-import shutil
-import tempfile
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
 from qckit import __version__
 from qckit._paths import notebooks_dir
-from qckit.errors import InputError, QcError, one_line, unknown_name
+from qckit.errors import InputError, QcError, unknown_name
+from qckit.reports.execution import execute, work_folder
 from qckit.reports.findings import FINDINGS_FILE
 from qckit.reports.index import REPORTS_FOLDER, write_index
 from qckit.reports.names import safe_name
 from qckit.reports.parameters import convert_parameters, read_parameters
+from qckit.reports.placing import for_keeping, swap_in
 from qckit.settings import Settings, load_settings
 
-__all__ = ["KINDS", "Kind", "ReportRun", "run_report", "run_reports", "write_whole"]
+__all__ = ["KINDS", "Kind", "ReportRun", "run_report", "run_reports"]
 
 _VERSIONS = ("numpy", "scipy", "pandas", "statsmodels", "scikit-image", "matplotlib", "papermill", "nbconvert")
 _OWN_PARAMETERS = ("site", "out_dir", "now")
@@ -115,25 +115,27 @@ def run_report(
     target = Path(out_dir) if out_dir else settings.folder / REPORTS_FOLDER
     target.mkdir(parents=True, exist_ok=True)
 
-    with _work_folder() as work:
+    with work_folder() as work:
         result = work / "result"
         result.mkdir()
         own = {"site": str(settings.folder), "out_dir": str(result), "now": made_at}
         values = given | {k: v for k, v in own.items() if k in declared}
         failed = target / f"{name}.failed.ipynb"
-        executed = _execute(source, values, work, failed, f"{kind} {subject!r}")
+        executed = execute(source, values, work, failed, f"{kind} {subject!r}")
         finding = _read_finding(result, template.name, made_at)
         shown = [("report", KINDS[kind].title), ("site", settings.site.name)]
         shown += [(k, str(values.get(k, v))) for k, v in declared.items() if k not in _OWN_PARAMETERS]
         _write_results(executed, result, finding, shown, f"{KINDS[kind].title}: {subject}", made_at)
-        _swap_in(result, target / name)
+        swap_in(result, target / name)
     failed.unlink(missing_ok=True)
     folder = target / name
     run = ReportRun(
         kind, subject, folder, *(folder / f for f in ("report.html", "notebook.ipynb", FINDINGS_FILE)), finding
     )
-    if index and not out_dir:
-        write_index(settings.folder)
+    if not out_dir:
+        _enter_in_log(settings.folder, run, made_at)
+        if index:
+            write_index(settings.folder)
     return run
 
 
@@ -220,62 +222,6 @@ def _time(now: str | None, settings: Settings) -> str:
     return dt.datetime.now(zone).isoformat(timespec="seconds")
 
 
-@contextlib.contextmanager
-def _work_folder():
-    """Make a short folder with a plain name: papermill fills in braces, and sockets allow few characters."""
-    base = tempfile.gettempdir()
-    if "{" in base or not base.isascii():
-        base = "/tmp" if os.name == "posix" else None
-    folder = Path(tempfile.mkdtemp(prefix="qckit-", dir=base))
-    try:
-        yield folder
-    finally:
-        shutil.rmtree(folder, ignore_errors=True)
-
-
-def _execute(source, values: dict, work: Path, failed: Path, what: str):
-    """Run a copy of the notebook in this interpreter's own kernel and return it with its outputs."""
-    import logging
-
-    import nbformat
-    import papermill
-    from nbclient.exceptions import CellControlSignal, DeadKernelError
-    from papermill.exceptions import PapermillExecutionError
-
-    from qckit.reports.kernel import KERNELSPEC, own_kernel
-
-    logging.getLogger("papermill").setLevel(logging.ERROR)
-    copy, out = work / "in.ipynb", work / "out.ipynb"
-    source.metadata.kernelspec = dict(KERNELSPEC)
-    source.metadata.language_info = {"name": "python"}
-    nbformat.write(source, copy)
-    try:
-        papermill.execute_notebook(
-            str(copy), str(out), parameters=values, progress_bar=False, log_output=False,
-            kernel_manager_class=own_kernel(work), resources={"metadata": {"path": str(work)}},
-        )  # fmt: skip
-    except PapermillExecutionError as error:
-        raise _failure(error.ename, error.evalue, _keep(out, failed), what) from error
-    except (DeadKernelError, CellControlSignal, RuntimeError) as error:
-        raise _failure(type(error).__name__, str(error), _keep(out, failed), what) from error
-    return nbformat.read(out, as_version=4)
-
-
-def _keep(out: Path, failed: Path) -> str:
-    """Keep a failed notebook and return the words that say where."""
-    if not out.is_file():
-        return ""
-    shutil.copyfile(out, failed)
-    return f" The notebook with the error: {failed}"
-
-
-def _failure(ename: str, evalue: str, kept: str, what: str) -> InputError:
-    """Turn the error of a cell into one line: our own messages as they are, others with their kind."""
-    if ename in ("InputError", "QcError", "NeedsAttention"):
-        return InputError(f"{one_line(evalue)}{kept}")
-    return InputError(f"the report {what} failed: {ename}: {one_line(evalue)}.{kept}")
-
-
 def _read_finding(result: Path, where: str, made_at: str) -> dict:
     path = result / FINDINGS_FILE
     if not path.is_file():
@@ -298,7 +244,7 @@ def _write_results(executed, result: Path, finding: dict, shown: list, title: st
         photos=finding["photos"],
     )
     (result / "report.html").write_text(page, encoding="utf-8")
-    nbformat.write(_for_keeping(executed), result / "notebook.ipynb")
+    nbformat.write(for_keeping(executed), result / "notebook.ipynb")
     text = json.dumps(finding, ensure_ascii=False, indent=1, allow_nan=False)
     (result / FINDINGS_FILE).write_text(text + "\n", encoding="utf-8")
 
@@ -313,41 +259,18 @@ def _versions() -> list[tuple[str, str]]:
     return found
 
 
-def _for_keeping(executed):
-    """Drop clock readings, random names and folders of this machine, so that the same run gives the same file."""
-    executed.metadata.pop("papermill", None)
-    executed.metadata.pop("widgets", None)
-    executed.metadata.language_info = {"name": "python"}
-    for cell in executed.cells:
-        for key in ("papermill", "execution", "ExecuteTime"):
-            cell.metadata.pop(key, None)
-        if "injected-parameters" in cell.metadata.get("tags", []):
-            cell.id = "injected-parameters"
-            cell.source = "\n".join(map(_without_folder, cell.source.splitlines()))
-    return executed
+def _enter_in_log(site: Path, run: ReportRun, made_at: str) -> None:
+    """Note the report in the site's log, so that a figure can be followed from it to the photos."""
+    import pandas as pd
 
+    from qckit.log import open_log
 
-def _without_folder(line: str) -> str:
-    name = line.split(" = ")[0]
-    return f'{name} = ""' if name in ("site", "out_dir") else line
-
-
-def _swap_in(result: Path, folder: Path) -> None:
-    """Put a finished folder in place of an older one; a reader sees the old or the new, never a half."""
-    mark = f"{os.getpid()}-{safe_name(folder.name)[-12:]}"
-    fresh, old = folder.with_name(f".new-{mark}"), folder.with_name(f".old-{mark}")
-    for leftover in (fresh, old):
-        shutil.rmtree(leftover, ignore_errors=True)
-    shutil.copytree(result, fresh)
-    if folder.exists():
-        folder.rename(old)
-    fresh.rename(folder)
-    shutil.rmtree(old, ignore_errors=True)
-
-
-def write_whole(path: Path, text: str) -> None:
-    """Write a text file in one step, so that no half-written file is ever read."""
-    path.parent.mkdir(parents=True, exist_ok=True)
-    fresh = path.with_name(f".{path.name}.{os.getpid()}")
-    fresh.write_text(text, encoding="utf-8")
-    fresh.replace(path)
+    digest = hashlib.sha256(run.findings.read_bytes()).hexdigest()[:8]
+    row = {
+        "report": f"{run.folder.name} {made_at} {digest}", "kind": run.kind, "subject": run.subject, "made_at": made_at,
+        "figures": json.dumps(run.finding["figures"], ensure_ascii=False),
+        "hatches": json.dumps(run.finding["hatches"], ensure_ascii=False),
+        "software": run.finding["software"], "path": f"{REPORTS_FOLDER}/{run.folder.name}/report.html",
+    }  # fmt: skip
+    with open_log(site) as log:
+        log.add("reports", pd.DataFrame([row]), by="qckit", source="report")

@@ -1,7 +1,9 @@
-"""A small site and small notebooks, for runs that take a second or two."""
+"""A small site with an empty log, and small notebooks, for runs that take a second or two."""
 
 import nbformat
 import pytest
+
+from qckit.log import create_log
 
 PARAMETERS = 'site = ""  # type: str\nlot = ""  # type: str\ngrams = 1.5  # type: float g\nout_dir = ""\nnow = ""'
 BODY = """
@@ -48,6 +50,7 @@ def site(tmp_path):
     folder = tmp_path / "site"
     folder.mkdir()
     (folder / "qckit.toml").write_text('[site]\nname = "Tide & <Pool>"\n', encoding="utf-8")
+    create_log(folder)
     return folder
 
 

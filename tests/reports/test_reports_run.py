@@ -9,6 +9,7 @@ import pytest
 
 from qckit import reports
 from qckit.errors import InputError, QcError
+from qckit.log import create_log, open_log
 
 NOW = "2026-11-04T12:00:00+00:00"
 FILES = ["findings.json", "notebook.ipynb", "report.html"]
@@ -33,6 +34,9 @@ def test_a_run_gives_page_notebook_and_findings(site, notebook, body):
     assert (found["subject"], found["made"], found["schema"]) == ("K-1", NOW, "qckit-finding-1")
     assert run.finding == found
     index = (site / "reports" / "index.html").read_text(encoding="utf-8")
+    with open_log(site) as log:
+        entered = log.reports(kind="new-lot").to_dict("records")
+    assert [(r["subject"], r["path"]) for r in entered] == [("K-1", "reports/new-lot-K-1/report.html")]
     assert 'href="new-lot-K-1/report.html"' in index and "Tide &amp; &lt;Pool&gt;" in index
 
 
@@ -179,6 +183,7 @@ def test_braces_and_accents_in_the_site_folder_do_not_matter(tmp_path, notebook,
     folder = tmp_path / "Plage d'été {7} ☼"
     folder.mkdir()
     (folder / "qckit.toml").write_text("", encoding="utf-8")
+    create_log(folder)
     run = reports.run_report("new-lot", folder, {"lot": "K"}, now=NOW, notebook=notebook([body]))
     assert run.html.is_file() and run.folder.parent.parent == folder.resolve()
 

@@ -1,0 +1,69 @@
+"""Run a notebook in a folder of its own and in this interpreter's own kernel; keep it when it fails."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import shutil
+import tempfile
+from pathlib import Path
+
+from qckit.errors import InputError, one_line
+
+__all__ = ["execute", "work_folder"]
+
+
+@contextlib.contextmanager
+def work_folder():
+    """Make a short folder with a plain name: papermill fills in braces, and sockets allow few characters."""
+    base = tempfile.gettempdir()
+    if "{" in base or not base.isascii():
+        base = "/tmp" if os.name == "posix" else None
+    folder = Path(tempfile.mkdtemp(prefix="qckit-", dir=base))
+    try:
+        yield folder
+    finally:
+        shutil.rmtree(folder, ignore_errors=True)
+
+
+def execute(source, values: dict, work: Path, failed: Path, what: str):
+    """Run a copy of the notebook in this interpreter's own kernel and return it with its outputs."""
+    import logging
+
+    import nbformat
+    import papermill
+    from nbclient.exceptions import CellControlSignal, DeadKernelError
+    from papermill.exceptions import PapermillExecutionError
+
+    from qckit.reports.kernel import KERNELSPEC, own_kernel
+
+    logging.getLogger("papermill").setLevel(logging.ERROR)
+    copy, out = work / "in.ipynb", work / "out.ipynb"
+    source.metadata.kernelspec = dict(KERNELSPEC)
+    source.metadata.language_info = {"name": "python"}
+    nbformat.write(source, copy)
+    try:
+        papermill.execute_notebook(
+            str(copy), str(out), parameters=values, progress_bar=False, log_output=False,
+            kernel_manager_class=own_kernel(work), resources={"metadata": {"path": str(work)}},
+        )  # fmt: skip
+    except PapermillExecutionError as error:
+        raise _failure(error.ename, error.evalue, _keep(out, failed), what) from error
+    except (DeadKernelError, CellControlSignal, RuntimeError) as error:
+        raise _failure(type(error).__name__, str(error), _keep(out, failed), what) from error
+    return nbformat.read(out, as_version=4)
+
+
+def _keep(out: Path, failed: Path) -> str:
+    """Keep a failed notebook and return the words that say where."""
+    if not out.is_file():
+        return ""
+    shutil.copyfile(out, failed)
+    return f" The notebook with the error: {failed}"
+
+
+def _failure(ename: str, evalue: str, kept: str, what: str) -> InputError:
+    """Turn the error of a cell into one line: our own messages as they are, others with their kind."""
+    if ename in ("InputError", "QcError", "NeedsAttention"):
+        return InputError(f"{one_line(evalue)}{kept}")
+    return InputError(f"the report {what} failed: {ename}: {one_line(evalue)}.{kept}")

@@ -1,0 +1,314 @@
+"""What the notebook of the monthly review shows: the month's study, and one function per piece of the page."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import pandas as pd
+
+from qckit import draw
+from qckit.charts.series import CHARTED
+from qckit.reports.blocks import Html, note, sentences, table
+from qckit.reports.pictures import figure, figures
+from qckit.settings import Settings, load_settings
+from qckit.verdicts.finding import Finding
+from qckit.verdicts.month import finding_of_month, main_lot
+from qckit.verdicts.month_study import MonthStudy, study_month
+from qckit.verdicts.month_tables import baseline_table, lots_table, raw_table, signal_table
+
+__all__ = [
+    "MonthPage", "baselines", "by_cone", "by_operator", "calendar", "comparison", "condition_charts", "hatch_charts",
+    "load_month", "lots", "memory_chart", "method", "metric_charts", "quality", "raw", "rules", "signals", "spread",
+]  # fmt: skip
+
+_DAYS_SHOWN = 90  # before the month, in charts other than the hatching percentage
+
+
+@dataclass(frozen=True)
+class MonthPage:
+    """A month's study with what the page needs beside it."""
+
+    study: MonthStudy
+    finding: Finding
+    settings: Settings
+    subsamples: pd.DataFrame
+    photos: pd.DataFrame
+    is_invented: bool
+
+
+def load_month(site: str | Path, month: str = "", lot: str = "", *, out_dir: str | Path = "") -> MonthPage:
+    """Read a month from a site's log and review it.
+
+    Parameters
+    ----------
+    site : path
+        The site folder.
+    month : str
+        ``YYYY-MM``; empty: the month of the latest production hatch.
+    lot : str
+        One lot; empty: all lots.
+    out_dir : path
+        Folder of the report.
+
+    Returns
+    -------
+    MonthPage
+
+    Raises
+    ------
+    InputError
+        The month is misspelt or empty, or the lot is not in the log.
+    """
+    from qckit import hatch
+    from qckit.log import open_log
+
+    settings = load_settings(site)
+    with open_log(site) as log:
+        lots, hatches, readings, photos = log.lots(), log.hatches(), log.readings(), log.photos()
+        samples = hatch.fill_volumes(log.samples(), photos)
+        frozen, known = log.baselines(), log.signals()
+    month = month or _latest(hatches)
+    study = study_month(lots, hatches, samples, readings, month=month, settings=settings, lot=lot, baselines=frozen,
+                        signals=known, photos=photos)  # fmt: skip
+    own = samples[samples["hatch"].isin(study.series["hatch"])]
+    mine = photos[photos["sample"].isin(own["sample"])] if len(photos) else photos
+    notes = lots.loc[lots["lot"].isin(list(study.lots)), "notes"].fillna("")
+    subsamples = hatch.sample_metrics(own, hatches[hatches["hatch"].isin(study.series["hatch"])], lots)
+    invented = bool(notes.str.contains("invented").any())
+    return MonthPage(study, finding_of_month(study), settings, subsamples, mine, invented)
+
+
+def _latest(hatches) -> str:
+    from qckit.errors import InputError
+
+    used = hatches[hatches["purpose"] == "production"]
+    if not len(used):
+        raise InputError("the site's log holds no production hatch. Import the field sheets first.")
+    return str(used["started"].max())[:7]
+
+
+def hatch_charts(page: MonthPage) -> Html:
+    """Show the chart of the hatching percentage of each lot, from its opening on."""
+    return _charts(page, [c for (_, q), c in page.study.charts.items() if q == "hatch_pct"], whole=True)
+
+
+def metric_charts(page: MonthPage) -> Html:
+    """Show the other charts of each lot, of the last months."""
+    return _charts(page, [c for (_, q), c in page.study.charts.items() if q != "hatch_pct"])
+
+
+def condition_charts(page: MonthPage) -> Html:
+    """Show the charts of the water's conditions."""
+    return _charts(page, list(page.study.conditions.values()))
+
+
+def _charts(page, charts, *, whole=False) -> Html:
+    drawn = [_chart(page, c, whole=whole) for c in charts if len(c.frame)]
+    return figures(drawn) if drawn else note("Nothing was recorded for these charts in this period.")
+
+
+def _chart(page, chart, *, whole):
+    from qckit.charts.control_chart import draw_control_chart
+
+    q, study = chart.charted, page.study
+    frame = chart.frame if whole else chart.frame[chart.frame["at"] >= study.first - pd.Timedelta(days=_DAYS_SHOWN)]
+    chance = f"; {chart.run.sentence}" if chart.run is not None else ""
+    unit = f" [{q.unit}]" if q.unit else ""
+    name = f"{q.label.capitalize()}" + (f", lot {chart.lot}" if chart.lot else ", all lots")
+    minimum = page.settings.limits.min_hatch_pct if q.name == "hatch_pct" else None
+    with draw.style():
+        ax = draw_control_chart(
+            frame.assign(group=""), signals=chart.signals, title=name, ylabel=q.label + unit, decimals=q.decimals,
+            target=minimum, target_label=f"site's minimum {minimum:g} %" if minimum else "",
+        )  # fmt: skip
+        ax.axvspan(study.first.tz_convert("UTC").tz_localize(None), study.last.tz_convert("UTC").tz_localize(None),
+                   color="#999999", alpha=0.13, linewidth=0)  # fmt: skip
+    caption = f"Grey: the month reviewed. {chart.baseline_words[0].upper()}{chart.baseline_words[1:]}{chance}."
+    return ax, _alt(chart, study, name), caption
+
+
+def _alt(chart, study, name):
+    part = chart.of_period(study.first)
+    q, hit = chart.charted, chart.signals.drop_duplicates("label")
+    text = f"Control chart: {name}. {len(part)} hatches in {study.month}, "
+    text += f"from {part['value'].min():,.{q.decimals}f} to {part['value'].max():,.{q.decimals}f} {q.unit}".rstrip()
+    if chart.limits is not None:
+        end = part.iloc[-1]
+        text += (
+            f"; centre line {end['centre']:,.{q.decimals}f}, limits {end['low']:,.{q.decimals}f} and "
+            f"{end['high']:,.{q.decimals}f} at the end. "
+        )
+        names = ", ".join(hit["label"].head(8))
+        text += f"Signals at {names}." if len(hit) else "No signal."
+    return text
+
+
+def _pooled(page):
+    """Hatching percentage of all lots, recent, in time order, with limits of each lot."""
+    parts = [c.frame.assign(group=lot) for (lot, q), c in page.study.charts.items() if q == "hatch_pct"]
+    frame = pd.concat(parts).sort_values("at", kind="stable").reset_index(drop=True)
+    frame = frame[frame["at"] >= page.study.first - pd.Timedelta(days=30)]
+    frame["point"] = range(1, len(frame) + 1)
+    hits = page.study.signals[page.study.signals["chart"] == "hatch_pct"].merge(
+        frame[["label", "point"]], left_on="hatch", right_on="label", how="inner"
+    )
+    return frame, hits
+
+
+def _multiples(page, by):
+    from qckit.charts.control_chart import draw_small_multiples
+
+    frame, hits = _pooled(page)
+    with draw.style():
+        fig = draw_small_multiples(frame, by, signals=hits, ylabel="hatching percentage [%]")
+    means = frame[frame["at"] >= page.study.first].groupby(by)["value"].agg(["mean", "size"])
+    told = "; ".join(f"{by} {k}: mean {r['mean']:.1f} %, n = {int(r['size'])}" for k, r in means.iterrows())
+    return figure(fig, alt=f"Hatching percentage by {by}, with each lot's own limits. In {page.study.month}: {told}.",
+                  caption=f"The month and the 30 days before. Lots have their own centre line; month: {told}.")  # fmt: skip
+
+
+def by_cone(page: MonthPage) -> Html:
+    """Show the hatching percentage of each cone."""
+    return _multiples(page, "cone")
+
+
+def by_operator(page: MonthPage) -> Html:
+    """Show the hatching percentage of each operator."""
+    if not (page.study.series["operator"] != "").any():
+        return note("No operator is written down.")
+    return _multiples(page, "operator")
+
+
+def memory_chart(page: MonthPage) -> Html:
+    """Show the CUSUM of the lot most used: small lasting shifts show as a climb."""
+    from qckit.charts.control_chart import draw_cusum
+    from qckit.charts.memory import cusum_chart
+    from qckit.charts.run_lengths import cusum_run_length
+
+    chart = page.study.charts.get((main_lot(page.study), "hatch_pct"))
+    if chart is None or chart.limits is None:
+        return note("No limits yet, so there is no CUSUM.")
+    z = chart.of_period(page.study.first - pd.Timedelta(days=30))["z"].to_numpy() * 3 / max(3, chart.limits.width)
+    frame = cusum_chart(z, target=0, slack=0.5, decision=5)
+    with draw.style():
+        ax = draw_cusum(frame, title=f"CUSUM of the hatching percentage, lot {chart.lot}", ylabel="sum [sigma]")
+    out = int((frame["signal"] != 0).sum())
+    every = cusum_run_length(0.5, 5)
+    return figure(ax, alt=f"CUSUM of lot {chart.lot}: {out} of {len(frame)} points beyond the decision height of 5.",
+                  caption=f"Slack 0.5, decision height 5 sigma: chance alone signals about once in {every:.0f} hatches, "
+                          "a shift of one sigma is seen after about 10. The month and the 30 days before.")  # fmt: skip
+
+
+def calendar(page: MonthPage) -> Html:
+    """Show the month as a calendar."""
+    from qckit.charts.calendar import calendar_days, draw_calendar
+
+    study = page.study
+    hits = study.signals[study.signals["chart"] == "hatch_pct"]
+    days = calendar_days(study.series, hits, study.first, study.last)
+    with draw.style():
+        ax = draw_calendar(days, title=study.month, minimum=page.settings.limits.min_hatch_pct)
+    empty = int((days["n_hatches"] == 0).sum())
+    return figure(ax, alt=f"Calendar of {study.month}: {int(days['n_hatches'].sum())} hatches, {empty} days without "
+                  f"one, {int((days['n_signals'] > 0).sum())} days with a signal of the hatching percentage, "
+                  f"{int((days['off_standard'] > 0).sum())} with water off the standard.")  # fmt: skip
+
+
+def lots(page: MonthPage) -> Html:
+    """Show a row per lot."""
+    currency = page.settings.site.currency
+    head = {"n_hatches": "hatches", "hatch_pct": "H% [%]", "hatch_pct_low": "low", "hatch_pct_high": "high",
+            "nauplii_per_g": "nauplii per g", "slope_per_30_days": "slope [points in 30 days]",
+            "below_minimum_pct": "expected below minimum [%]", "dose_g": "dose per feed [g]",
+            "cost_per_million": f"a million harvested [{currency}]"}  # fmt: skip
+    digits = {"hatch_pct": 1, "hatch_pct_low": 1, "hatch_pct_high": 1, "nauplii_per_g": 0, "slope_per_30_days": 2,
+              "below_minimum_pct": 1, "dose_g": 1, "cost_per_million": 3, "n_hatches": 0}  # fmt: skip
+    return table(lots_table(page.study), headings=head, decimals=digits)
+
+
+def signals(page: MonthPage) -> Html:
+    """Show every signal with its state."""
+    shown = signal_table(page.study)
+    if not len(shown):
+        return note("No rule fired in this month.")
+    return table(shown, headings={"by": "explained by"}, limit=80)
+
+
+def comparison(page: MonthPage) -> Html:
+    """Show the month beside the month before and the same month a year before."""
+    digits = {"n_hatches": 0, "hatch_pct": 1, "hatch_pct_low": 1, "hatch_pct_high": 1, "nauplii_per_g": 0,
+              "umbrella_pct": 1, "shells_per_1000": 1, "cysts_g": 0}  # fmt: skip
+    head = {"n_hatches": "hatches", "hatch_pct": "H% [%]", "hatch_pct_low": "low", "hatch_pct_high": "high",
+            "nauplii_per_g": "nauplii per g", "umbrella_pct": "umbrella [%]", "shells_per_1000": "shells per 1,000",
+            "cysts_g": "cysts used [g]"}  # fmt: skip
+    return table(page.study.comparison, headings=head, decimals=digits)
+
+
+def spread(page: MonthPage) -> Html:
+    """Show where the spread of the month's percentages comes from."""
+    from qckit.charts.variance import hatch_components
+    from qckit.errors import InputError
+
+    try:
+        found = hatch_components(page.subsamples, page.study.series)
+    except InputError as error:
+        return note(str(error))
+    return table(found.table, caption=f"Mean {found.mean:.1f} %, {found.n} subsamples; {found.method}.",
+                 headings={"variance": "variance [points²]", "sd": "SD [points]", "share_pct": "share [%]"},
+                 decimals={"levels": 0, "variance": 2, "sd": 2, "share_pct": 1})  # fmt: skip
+
+
+def quality(page: MonthPage) -> Html:
+    """Show what is missing, late or doubtful in the records."""
+    shown = page.study.quality
+    return table(shown[shown["count"] > 0], headings={"where": "such as"}, decimals={"count": 0, "of": 0})
+
+
+def baselines(page: MonthPage) -> Html:
+    """Show what each chart's limits rest on."""
+    return table(baseline_table(page.study), headings={"set_aside": "set aside"}, decimals={"n": 0, "width": 2})
+
+
+def rules(page: MonthPage) -> Html:
+    """Show the rules in use with their false-alarm rates."""
+    from qckit.charts.rules import DEFAULT_RULES, rules_table
+
+    return table(rules_table(DEFAULT_RULES).drop(columns="rule"), decimals={"false_alarm_pct": 2},
+                 headings={"false_alarm_pct": "chance alone, per hatch [%]"})  # fmt: skip
+
+
+def method(page: MonthPage) -> Html:
+    """Say in sentences how the figures came about."""
+    kinds = {c.kind for (_, q), c in ((k, CHARTED[k[1]]) for k in page.study.charts)}
+    told = [
+        "Hatching percentage, umbrella share and opened fraction are charted with binomial limits stretched by the "
+        "spread between hatches (Laney 2002, Quality Engineering 14:531-537); limits step with the numbers counted.",
+        "Limits come from a baseline. Until one is frozen, the first 40 hatches of a lot under standard water are "
+        "proposed; a lot that ages gets all its earlier hatches and a sloped centre line. Hatches off the standard are "
+        "set aside and listed.",
+        "Limits are estimates. They are widened for the length of the baseline, so that a rule fires by chance as "
+        "often as is stated, averaged over the baselines chance could have given.",
+        "What changed: hatches are put in standard deviations from their own lot's centre line; for all hatches and for "
+        "each cone, operator, lot and way of counting every stretch of time is tried, and a stretch is told when chance "
+        "gives one as clear in fewer than 1 of 100 months (Bonferroni over all that was tried). The bounds of its first "
+        "day hold what the likelihood ratio does not rule out at 95 %.",
+        "Conditions that differ between the hatches that moved and the others (Welch's test below 0.001 and by more "
+        "than one standard deviation) are named beside it; others are not.",
+        "Expected below the minimum: normal on the logit scale, interval from the noncentral t distribution; recent "
+        "hatches without those a change explains, carried along the lot's slope.",
+        "Dose: demand of a feed / (lower bound of nauplii per gram x recovery), for the end of next month.",
+    ]
+    if "log individuals" in kinds:
+        told.append(
+            "Nauplii per gram are charted as individual values on a log scale: their spread grows with the level."
+        )
+    return sentences(told)
+
+
+def raw(page: MonthPage) -> Html:
+    """Show the month's hatches with what was counted and measured."""
+    digits = {"hours": 1, "hatch_pct": 1, "hatching_efficiency_per_g": 0, "temperature_c": 1, "salinity_ppt": 1, "ph": 2,
+              "oxygen_mg_l": 1, "light_lux": 0, "nauplii": 0, "umbrella": 0, "unhatched": 0, "shells": 0,
+              "n_subsamples": 0}  # fmt: skip
+    return table(raw_table(page.study), decimals=digits, limit=400)
