@@ -14,7 +14,11 @@ from qckit.log.counts import tally
 __all__ = ["History", "trace"]
 
 COLUMNS = ("level", "what", "value", "at", "by", "source", "software", "reason")
-"""Columns of the tidy history; levels: report, hatch, reading, sample, photo, correction."""
+"""Columns of the tidy history; levels: report, hatch, reading, sample, photo, objects, correction of …."""
+
+
+_INDENT = {"report": 0, "hatch": 0, "photo": 2, "objects": 3, "correction of samples": 2, "correction of photos": 3,
+           "correction of objects": 4}  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -49,44 +53,72 @@ class History:
     readings: pd.DataFrame
 
     def to_frame(self) -> pd.DataFrame:
-        """Return the descent as one tidy table, columns of ``COLUMNS``, from the report down."""
-        steps = self.steps.set_index("step")
+        """Return the descent as one tidy table, columns of ``COLUMNS``, from the report down.
+
+        Each revision of a sample is followed by the photos it was counted from, each photo by its objects and their
+        corrections.
+        """
         rows = [
             ("report", f"{r.kind} {r.subject}: {r.report}", _figures(r.figures), r.made_at, "", r.path, r.software, "")
             for r in self.reports.itertuples()
         ]
-        for level, frame, name, shown in (
-            ("hatch", self.hatch, "hatch", _hatch_value),
-            ("reading", self.readings, "taken", lambda r: f"{r.quantity} {r.value:g} {r.unit}"),
-            ("sample", self.samples, "sample", _sample_value),
-            ("photo", self.photos, "photo", _photo_value),
-        ):
-            for row in frame.itertuples():
-                step = steps.loc[row.step]
-                what = str(getattr(row, name))
-                what += f", revision {row.revision}" if level in ("sample", "photo") else ""
-                rows.append((level, what, shown(row), step["at"], step["by"], step["source"], step["software"], ""))
-        for o in self.objects.itertuples():
-            value = f"{o.n_objects} objects: {o.n_found} found, {o.n_added} added by hand, {o.n_changed} changed by " \
-                    f"hand, {o.n_removed} removed by hand"  # fmt: skip
-            rows.append(("objects", o.photo, value, "", "", "", "", ""))
-        for c in self.corrections.itertuples():
-            software = steps.loc[c.step]["software"]
-            change = f"{c.column}: {_or_nothing(c.before)} -> {_or_nothing(c.after)}"
-            rows.append(("correction", f"{c.table} {c.key}", change, c.at, c.by, "", software, c.reason))
+        rows += [self._row("hatch", row.hatch, _hatch_value(row), row.step) for row in self.hatch.itertuples()]
+        rows += self._fixes("hatches") + self._fixes("checks")
+        rows += [
+            self._row("reading", row.taken, f"{row.quantity} {row.value:g} {row.unit}", row.step)
+            for row in self.readings.itertuples()
+        ]
+        rows += self._fixes("readings")
+        for sample in dict.fromkeys(self.samples["sample"]):
+            rows += self._sample(sample)
         return pd.DataFrame(rows, columns=list(COLUMNS)).fillna("")
+
+    def _sample(self, sample: str) -> list[tuple]:
+        """One sample: its revisions, the photos each was counted from, what was corrected."""
+        rows, newest = [], self.photos.groupby("photo")["revision"].max()
+        for row in self.samples[self.samples["sample"] == sample].itertuples():
+            rows.append(self._row("sample", f"{sample}, revision {row.revision}", _sample_value(row), row.step))
+            mine = (self.photos["sample"] == sample) & (self.photos["sample_revision"] == row.revision).fillna(False)
+            for photo in self.photos[mine].itertuples():
+                what = f"{photo.photo}, count {photo.revision + 1}"
+                rows.append(self._row("photo", what, _photo_value(photo), photo.step))
+                if photo.revision == newest[photo.photo]:
+                    rows += self._objects(photo.photo)
+        return rows + self._fixes("samples", sample)
+
+    def _objects(self, photo: str) -> list[tuple]:
+        o = self.objects[self.objects["photo"] == photo].iloc[0]
+        words = (("n_added", "added"), ("n_changed", "changed"), ("n_removed", "removed"))
+        by_hand = ", ".join(f"{o[column]} {word}" for column, word in words if o[column])
+        value = f"{o['n_objects']} objects" + (f", by hand {by_hand}" if by_hand else "")
+        row = ("objects", photo, value, "", "", "", "", "")
+        return [row, *self._fixes("photos", photo), *self._fixes("objects", photo)]
+
+    def _row(self, level: str, what: str, value: str, step) -> tuple:
+        made = self.steps[self.steps["step"] == step].iloc[0]
+        return (level, str(what), value, made["at"], made["by"], made["source"], made["software"], "")
+
+    def _fixes(self, table: str, key1: str | None = None) -> list[tuple]:
+        """Corrections of a table, or of the rows under one name."""
+        of = self.corrections[self.corrections["table"] == table]
+        if key1 is not None:
+            of = of[of["key1"] == key1]
+        rows = []
+        for c in of.itertuples():
+            software = self.steps.loc[self.steps["step"] == c.step, "software"].iloc[0]
+            change = f"{c.column}: {_or_nothing(c.before)} -> {_or_nothing(c.after)}"
+            rows.append((f"correction of {table}", c.key, change, c.at, c.by, "", software, c.reason))
+        return rows
 
     @property
     def text(self) -> str:
         """The descent as indented lines."""
-        indent = {"report": 0, "hatch": 0, "reading": 1, "sample": 1, "photo": 2, "objects": 3, "correction": 1}
         lines = []
         for row in self.to_frame().itertuples():
-            made = ", ".join(str(p) for p in (row.at, row.by and f"by {row.by}", row.source and f"from {row.source}",
-                                              row.software, row.reason and f"because {row.reason}") if p)  # fmt: skip
-            lines.append(
-                "  " * indent[row.level] + f"{row.level} {row.what}: {row.value}" + (f"  [{made}]" if made else "")
-            )
+            made = [row.at, row.by and f"by {row.by}", row.source and f"from {row.source}", row.software]
+            made = ", ".join(str(p) for p in [*made, row.reason and f"because {row.reason}"] if p)
+            lines.append(f"{'  ' * _INDENT.get(row.level, 1)}{row.level} {row.what}: {row.value}")
+            lines[-1] += f"  [{made}]" if made else ""
         return "\n".join(lines)
 
 

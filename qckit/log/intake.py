@@ -154,7 +154,7 @@ def _awaiting(frame: pd.DataFrame) -> pd.Series:
         return frame[name] if name in frame.columns else pd.Series([None] * len(frame), index=frame.index)
 
     def filled(name):
-        return column(name).map(lambda v: v is not None and v == v and str(v).strip() != "")
+        return column(name).map(lambda v: not pd.isna(v) and str(v).strip() != "")
 
     by_photo = column("counted_by").map(lambda v: str(v).strip().casefold() == "photo")
     counts = [*COUNT_COLUMNS.values(), "embryos"]

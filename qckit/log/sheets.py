@@ -275,6 +275,13 @@ def rows_from_grid(grid: Grid, settings: Settings, *, table: str | None = None, 
     SheetRows or None
         None for a sheet, beside others, that is no table.
     """
+    if grid.name.strip().casefold() in ("corrections", "steps"):
+        if not grid.only_sheet:
+            return None
+        raise InputError(
+            f"{grid.source}: corrections and steps are not entered from a sheet. Write a correction with  qckit log "
+            "correct;  a whole log comes back from its zip with  qckit log restore."
+        )
     by_name = _table_of(grid)
     name = table or by_name
     if name is None:
