@@ -13,8 +13,9 @@ from qckit.charts.rules import DEFAULT_RULES, find_signals
 from qckit.charts.run_lengths import RunLength, run_length
 from qckit.charts.series import CHARTED, chart_points
 from qckit.charts.trend import Autocorrelation, Drift, autocorrelation, judge_drift
+from qckit.errors import InputError
 
-__all__ = ["LotChart", "build_chart"]
+__all__ = ["LotChart", "build_chart", "freeze_chart"]
 
 _WANTED = 40  # points of a baseline that is proposed
 _LEAST = 12  # fewer points make no limits
@@ -177,7 +178,7 @@ def _applied(limits, points, phase):
 def _empty_limits(points):
     from qckit.charts.limits import CHART_COLUMNS
 
-    frame = pd.DataFrame({name: points[name] if name in points else np.nan for name in CHART_COLUMNS})
+    frame = pd.DataFrame({name: points.get(name, np.nan) for name in CHART_COLUMNS})
     frame["point"], frame["phase"] = np.arange(1, len(points) + 1), "monitored"
     frame["cone"], frame["operator"] = points["cone"].to_numpy(), points["operator"].to_numpy()
     return frame
@@ -186,3 +187,36 @@ def _empty_limits(points):
 def _signals(frame, limits, rules, first):
     found = find_signals(frame, rules, reach=limits.reach)
     return found[found["at"] >= first].reset_index(drop=True)
+
+
+def freeze_chart(chart: LotChart, *, set_by, set_at, name="", notes=""):
+    """Turn a chart's proposed baseline into a row of the log's baselines table.
+
+    Parameters
+    ----------
+    chart : LotChart
+        With limits that are not frozen yet.
+    set_by, set_at : str
+        Who and when (ISO 8601 with offset).
+    name : str
+        The baseline's own name; quantity, lot and day when left out.
+    notes : str
+
+    Returns
+    -------
+    DataFrame, shape (1, 12)
+
+    Raises
+    ------
+    InputError
+        There are no limits to freeze, or they are frozen already.
+    """
+    from qckit.charts.baseline import Baseline, freeze
+
+    of = f" of lot {chart.lot}" if chart.lot else ""
+    if chart.limits is None or chart.is_frozen:
+        why = "are frozen already" if chart.is_frozen else f"cannot be set yet: {chart.baseline_words}"
+        raise InputError(f"baselines: the limits for {chart.charted.label}{of} {why}.")
+    base = Baseline(chart.limits, chart.frame, chart.signals, chart.set_aside, chart.notes)
+    name = name or "-".join(part for part in (chart.name, chart.lot, set_at[:10]) if part)
+    return freeze(base, name=name, chart=chart.name, set_by=set_by, set_at=set_at, lot=chart.lot, notes=notes)

@@ -80,7 +80,7 @@ def find_shifts(frame, *, factors=_FACTORS, alpha=0.01, shortest=3, most=6):
     left = frame["z"].to_numpy(dtype=float).copy()
     found = []
     while len(found) < most and len(frame) >= shortest:
-        best = max((best_stretch(left[index], shortest) + (f, g, index) for f, g, index in groups), key=lambda b: b[0])
+        best = max(((*best_stretch(left[index], shortest), f, g, index) for f, g, index in groups), key=lambda b: b[0])
         gain, i, j, factor, level, index = best
         p = min(1.0, tried * _tail(gain))
         if p >= alpha:

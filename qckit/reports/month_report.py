@@ -164,8 +164,9 @@ def _multiples(page, by):
         fig = draw_small_multiples(frame, by, signals=hits, ylabel="hatching percentage [%]")
     means = frame[frame["at"] >= page.study.first].groupby(by)["value"].agg(["mean", "size"])
     told = "; ".join(f"{by} {k}: mean {r['mean']:.1f} %, n = {int(r['size'])}" for k, r in means.iterrows())
-    return figure(fig, alt=f"Hatching percentage by {by}, with each lot's own limits. In {page.study.month}: {told}.",
-                  caption=f"The month and the 30 days before. Lots have their own centre line; month: {told}.")  # fmt: skip
+    alt = f"Hatching percentage by {by}, with each lot's own limits. In {page.study.month}: {told}."
+    caption = f"The month and the 30 days before; each lot has its own centre line. In the month: {told}."
+    return figure(fig, alt=alt, caption=caption)
 
 
 def by_cone(page: MonthPage) -> Html:
@@ -195,9 +196,12 @@ def memory_chart(page: MonthPage) -> Html:
         ax = draw_cusum(frame, title=f"CUSUM of the hatching percentage, lot {chart.lot}", ylabel="sum [sigma]")
     out = int((frame["signal"] != 0).sum())
     every = cusum_run_length(0.5, 5)
-    return figure(ax, alt=f"CUSUM of lot {chart.lot}: {out} of {len(frame)} points beyond the decision height of 5.",
-                  caption=f"Slack 0.5, decision height 5 sigma: chance alone signals about once in {every:.0f} hatches, "
-                          "a shift of one sigma is seen after about 10. The month and the 30 days before.")  # fmt: skip
+    caption = (
+        f"Slack 0.5, decision height 5 sigma: chance alone signals about once in {every:.0f} hatches, a shift of one "
+        "sigma is seen after about 10. The month and the 30 days before."
+    )
+    alt = f"CUSUM of lot {chart.lot}: {out} of {len(frame)} points beyond the decision height of 5."
+    return figure(ax, alt=alt, caption=caption)
 
 
 def calendar(page: MonthPage) -> Html:
@@ -289,10 +293,10 @@ def method(page: MonthPage) -> Html:
         "set aside and listed.",
         "Limits are estimates. They are widened for the length of the baseline, so that a rule fires by chance as "
         "often as is stated, averaged over the baselines chance could have given.",
-        "What changed: hatches are put in standard deviations from their own lot's centre line; for all hatches and for "
-        "each cone, operator, lot and way of counting every stretch of time is tried, and a stretch is told when chance "
-        "gives one as clear in fewer than 1 of 100 months (Bonferroni over all that was tried). The bounds of its first "
-        "day hold what the likelihood ratio does not rule out at 95 %.",
+        "What changed: hatches are put in standard deviations from their own lot's centre line; for all hatches and "
+        "for each cone, operator, lot and way of counting every stretch of time is tried, and a stretch is told when "
+        "chance gives one as clear in fewer than 1 of 100 months (Bonferroni over all that was tried). The bounds of "
+        "its first day hold what the likelihood ratio does not rule out at 95 %.",
         "Conditions that differ between the hatches that moved and the others (Welch's test below 0.001 and by more "
         "than one standard deviation) are named beside it; others are not.",
         "Expected below the minimum: normal on the logit scale, interval from the noncentral t distribution; recent "
@@ -308,7 +312,7 @@ def method(page: MonthPage) -> Html:
 
 def raw(page: MonthPage) -> Html:
     """Show the month's hatches with what was counted and measured."""
-    digits = {"hours": 1, "hatch_pct": 1, "hatching_efficiency_per_g": 0, "temperature_c": 1, "salinity_ppt": 1, "ph": 2,
-              "oxygen_mg_l": 1, "light_lux": 0, "nauplii": 0, "umbrella": 0, "unhatched": 0, "shells": 0,
+    digits = {"hours": 1, "hatch_pct": 1, "hatching_efficiency_per_g": 0, "temperature_c": 1, "salinity_ppt": 1,
+              "ph": 2, "oxygen_mg_l": 1, "light_lux": 0, "nauplii": 0, "umbrella": 0, "unhatched": 0, "shells": 0,
               "n_subsamples": 0}  # fmt: skip
     return table(raw_table(page.study), decimals=digits, limit=400)
