@@ -108,6 +108,21 @@ _HOME = {
         "monotone_curve",
         "time_course",
     ),
+    "plan": (
+        "OrdinaryPlan",
+        "Plan",
+        "acceptance_probability",
+        "draw_operating_curve",
+        "operating_curve",
+        "plan_for_precision",
+        "plan_for_risk",
+        "quality_at_acceptance",
+    ),
+    "ageing": (
+        "Ageing",
+        "ageing_trend",
+        "draw_ageing",
+    ),
 }
 _WHERE = {name: f"qckit.hatch.{module}" for module, names in _HOME.items() for name in names}
 

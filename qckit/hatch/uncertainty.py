@@ -1,7 +1,9 @@
 """Uncertainty budget of nauplii per gram: which source dominates, and what would shrink it.
 
-First order by JCGM 100:2008 (GUM), sections 5.1.2 and G.4; Monte Carlo by JCGM 101:2008. Both are given, because their
-agreement is the check that the first order is good enough. The counts enter through the spread between cones, which
+First order by JCGM 100:2008 (GUM), section 5.1.2; Monte Carlo by JCGM 101:2008. Both are given, because their agreement
+is the check that the first order is good enough. The expanded parts (Student's t for the cones, normal for the rest)
+are joined in quadrature: effective degrees of freedom (JCGM 100:2008, G.4) make intervals from two or three cones
+narrower than the Monte Carlo, so they are given but not used. The counts enter through the spread between cones, which
 holds counting, mixing and the cones' real differences at once; it is also taken apart for the budget.
 """
 
@@ -41,7 +43,7 @@ class Budget:
     high: float
     mc_low: float
     mc_high: float
-    mc_u: float
+    agreement_pct: float  # largest difference between the bounds of the two ways, percent of the value
     confidence: float
     table: pd.DataFrame = field(repr=False)  # BUDGET_COLUMNS, largest first
     sentence: str = ""
@@ -93,16 +95,16 @@ def efficiency_budget(cones, measure=None, *, detection=1.0, detection_u=0.0, co
     u_rel = math.sqrt(sum(u**2 for u, _ in parts.values()))
     spread = math.hypot(parts["cones"][0], parts["counting"][0])
     df = (len(good) - 1) * (u_rel / spread) ** 4  # JCGM 100:2008, equation G.2b; the rest is taken as well known
-    low, high = _expanded(value, u_rel, df, confidence)
+    low, high = _expanded(value, spread, len(good) - 1, math.sqrt(max(u_rel**2 - spread**2, 0)), confidence)
     sample = _monte_carlo(good, parts, value, draws, rng if rng is not None else np.random.default_rng(0))
     tail = 100 * (1 - confidence) / 2
     mc_low, mc_high = (float(v) for v in np.percentile(sample, [tail, 100 - tail]))
-    table = _table(parts, u_rel, len(good) - 1)
+    table = _table(parts, u_rel)
     first = table.iloc[0]
-    sentence = (f"The {first['label']} makes up {first['share_pct']:.0f} % of the variance of {value:,.0f} nauplii per "
-                f"gram (standard uncertainty {100 * u_rel:.1f} %). {first['remedy']}")  # fmt: skip
-    return Budget(value, value * u_rel, df, low, high, mc_low, mc_high, float(np.std(sample)), confidence, table,
-                  sentence)  # fmt: skip
+    sentence = (f"Largest source: {first['label']}, {first['share_pct']:.0f} % of the variance of {value:,.0f} nauplii "
+                f"per gram (standard uncertainty {100 * u_rel:.1f} %). {first['remedy']}")  # fmt: skip
+    apart = 100 * max(abs(low - mc_low), abs(high - mc_high)) / value
+    return Budget(value, value * u_rel, df, low, high, mc_low, mc_high, apart, confidence, table, sentence)
 
 
 def _relative_parts(good, measure, detection, detection_u):
@@ -125,10 +127,11 @@ def _relative_parts(good, measure, detection, detection_u):
     }
 
 
-def _expanded(value, u_rel, df, confidence):
+def _expanded(value, spread, df, common, confidence):
     from scipy import stats
 
-    reach = float(stats.t.ppf((1 + confidence) / 2, df)) * u_rel
+    share = (1 + confidence) / 2
+    reach = math.hypot(float(stats.t.ppf(share, df)) * spread, float(stats.norm.ppf(share)) * common)
     return value * math.exp(-reach), value * math.exp(reach)
 
 
@@ -145,7 +148,7 @@ def _monte_carlo(good, parts, value, draws, rng):
     return sample
 
 
-def _table(parts, u_rel, df_cones):
+def _table(parts, u_rel):
     rows = [
         (name, _SOURCES[name][0], 100 * u, 100 * u**2 / u_rel**2, df, _SOURCES[name][1])
         for name, (u, df) in parts.items()

@@ -7,7 +7,7 @@ counts are constructed for this check; the expected values were computed in R 4.
 import pandas as pd
 import pytest
 
-from qckit.hatch import cone_metrics, conversion_factor, sample_metrics, summarise_cones
+from qckit.hatch import binomial_dispersion, cone_metrics, conversion_factor, sample_metrics, summarise_cones
 from qckit.tables import check_table
 
 N = [118, 109, 121, 115, 112, 125], [107, 111, 104, 119, 113, 108], [122, 117, 110, 126, 114, 119]
@@ -23,9 +23,9 @@ def tables():
         for c in range(3)
     ]  # fmt: skip
     samples = [
-        {"sample": f"H{c}-{i}", "hatch": f"H{c}", "taken": "2026-01-02T09:00:00+00:00", "hours": 24, "kind": "subsample",
-         "volume_ul": 250, "dilution": 1, "nauplii": N[c][i], "umbrella": U[c][i], "embryos": E[c][i],
-         "counted_by": "person"}
+        {"sample": f"H{c}-{i}", "hatch": f"H{c}", "taken": "2026-01-02T09:00:00+00:00", "hours": 24,
+         "kind": "subsample", "volume_ul": 250, "dilution": 1, "nauplii": N[c][i], "umbrella": U[c][i],
+         "embryos": E[c][i], "counted_by": "person"}
         for c in range(3) for i in range(6)
     ]  # fmt: skip
     return check_table(pd.DataFrame(samples), "samples"), check_table(pd.DataFrame(hatches), "hatches")
@@ -57,3 +57,10 @@ def test_the_factor_comes_from_the_volumes(tables):
     # a factor of 200 belongs to 80 ml
     assert conversion_factor(volume_ml=80, counted_ul=250, cysts_g=1.6) == pytest.approx(200)
     assert conversion_factor(volume_ml=800, counted_ul=250, cysts_g=1.6, dilution=2) == pytest.approx(4000)
+
+
+def test_the_eighteen_drops_scatter_less_than_chance():
+    part = [n for cone in N for n in cone]
+    whole = [n + u + e for ns, us, es in zip(N, U, E) for n, u, e in zip(ns, us, es)]
+    found = binomial_dispersion(part, whole)
+    assert (found.chi2, found.df, found.ratio) == pytest.approx((11.404343, 17, 0.670844), abs=1e-6)

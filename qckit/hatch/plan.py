@@ -1,0 +1,275 @@
+"""How many cones and subsamples: for a wanted precision, or for a small risk of accepting a bad lot."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+
+import numpy as np
+import pandas as pd
+
+from qckit.errors import InputError
+from qckit.hatch.intervals import Spread, check_confidence
+
+__all__ = [
+    "OrdinaryPlan", "Plan", "acceptance_probability", "draw_operating_curve", "operating_curve", "plan_for_precision",
+    "plan_for_risk", "quality_at_acceptance",
+]  # fmt: skip
+
+_USUAL = Spread(rho=0.004, cv=0.08, df=1e6)
+"""Stand-in where a site has no records yet: about 2.5 points between cones at 80 %. Common practice, no source."""
+
+
+@dataclass(frozen=True)
+class OrdinaryPlan:
+    """Attribute plan: accept when at most ``most_bad`` of ``n`` inspected are bad."""
+
+    n: int
+    most_bad: int
+
+
+@dataclass(frozen=True)
+class Plan:
+    """Cones and subsamples, and what they reach."""
+
+    n_cones: int
+    n_subsamples: int
+    half_width_pct: float  # expected half width of the interval of H%, points
+    choices: pd.DataFrame = field(repr=False)  # n_cones, n_subsamples, half_width_pct, counted
+    sentence: str = ""
+
+
+def acceptance_probability(bad_frac, plan, *, lot_size=None, family="binomial"):
+    """Probability that an attribute plan accepts.
+
+    Parameters
+    ----------
+    bad_frac : array_like of float
+        True fraction bad. [fraction]
+    plan : OrdinaryPlan
+    lot_size : int, optional
+        With it the hypergeometric is used (fraction bad rounded to whole items).
+    family : {"binomial", "poisson"}
+
+    Returns
+    -------
+    ndarray of float
+        The operating characteristic.
+
+    References
+    ----------
+    Montgomery 2009, Introduction to Statistical Quality Control, 6th ed., section 15.2 (from memory).
+    """
+    from scipy import stats
+
+    bad = np.asarray(bad_frac, float)
+    if np.any((bad < 0) | (bad > 1)):
+        raise InputError("The fraction bad must lie between 0 and 1. Was it given in percent? Divide by 100.")
+    if lot_size is not None:
+        return stats.hypergeom.cdf(plan.most_bad, lot_size, np.rint(bad * lot_size).astype(int), plan.n)
+    if family == "poisson":
+        return stats.poisson.cdf(plan.most_bad, plan.n * bad)
+    return stats.binom.cdf(plan.most_bad, plan.n, bad)
+
+
+def quality_at_acceptance(probability, plan):
+    """Fraction bad that an attribute plan accepts with a given probability (binomial)."""
+    from scipy import stats
+
+    return stats.beta.ppf(1 - np.asarray(probability, float), plan.most_bad + 1, plan.n - plan.most_bad)
+
+
+def half_width_pct(n_cones, n_subsamples, *, hatch_pct=80.0, cysts_per_subsample=140.0, spread=None, confidence=0.95):
+    """Expected half width of the interval of the hatching percentage. [points]
+
+    Parameters
+    ----------
+    n_cones, n_subsamples : int
+        Cones (2 or more without a site spread), subsamples in each.
+    hatch_pct : float
+        Expected. [%]
+    cysts_per_subsample : float
+        Full cysts counted in one subsample.
+    spread : Spread, optional
+        The site's own; a stand-in when left out, and then Student's t on the cones alone.
+    confidence : float
+    """
+    from scipy import stats
+
+    known = spread is not None
+    rho = (spread if known else _USUAL).rho
+    counted = n_subsamples * cysts_per_subsample
+    share = hatch_pct / 100
+    variance = share * (1 - share) * (1 + (counted - 1) * rho) / (n_cones * counted)
+    df = (spread.df if known else 0) + n_cones - 1
+    if df < 1:
+        return math.inf
+    # E of the sample SD is a little below the SD (Student's half width is t x E(s) / sqrt k)
+    shrink = 1.0 if df > 200 else math.sqrt(2 / df) * math.exp(math.lgamma((df + 1) / 2) - math.lgamma(df / 2))
+    return 100 * float(stats.t.ppf((1 + confidence) / 2, df)) * shrink * math.sqrt(variance)
+
+
+def plan_for_precision(half_width, *, hatch_pct=80.0, cysts_per_subsample=140.0, spread=None, confidence=0.95,
+                       max_cones=12, max_subsamples=12):  # fmt: skip
+    """Fewest cones, then fewest subsamples, whose expected interval is narrow enough.
+
+    Parameters
+    ----------
+    half_width : float
+        Wanted half width of the interval of the hatching percentage. [points]
+    hatch_pct, cysts_per_subsample, spread, confidence
+        As for ``half_width_pct``.
+    max_cones, max_subsamples : int
+
+    Returns
+    -------
+    Plan
+        ``choices`` lists, for each number of cones, the fewest subsamples that do.
+
+    Raises
+    ------
+    InputError
+        No plan up to the limits is precise enough.
+    """
+    check_confidence(confidence)
+    if not half_width > 0:
+        raise InputError(f"half_width is {half_width:g} points and must be above 0.")
+    options = {"hatch_pct": hatch_pct, "cysts_per_subsample": cysts_per_subsample, "spread": spread,
+               "confidence": confidence}  # fmt: skip
+    rows = []
+    for cones in range(1, max_cones + 1):
+        for subsamples in range(1, max_subsamples + 1):
+            width = half_width_pct(cones, subsamples, **options)
+            if width <= half_width:
+                rows.append((cones, subsamples, width, cones * subsamples))
+                break
+    choices = pd.DataFrame(rows, columns=["n_cones", "n_subsamples", "half_width_pct", "counted"])
+    if not len(choices):
+        best = half_width_pct(max_cones, max_subsamples, **options)
+        raise InputError(
+            f"No plan up to {max_cones} cones of {max_subsamples} subsamples reaches ± {half_width:g} points; the "
+            f"largest gives ± {best:.1f}. Ask for less, or make the cones more alike."
+        )
+    first = choices.iloc[0]
+    whose = "this room's own" if spread is not None else "a usual"
+    sentence = (
+        f"{first['n_cones']:.0f} cones with {first['n_subsamples']:.0f} subsamples each give "
+        f"± {first['half_width_pct']:.1f} points at {hatch_pct:g} %, with {whose} spread between cones."
+    )
+    return Plan(int(first["n_cones"]), int(first["n_subsamples"]), float(first["half_width_pct"]), choices, sentence)
+
+
+def operating_curve(n_cones, n_subsamples, *, min_hatch_pct=75.0, hatch_pct=None, cysts_per_subsample=140.0,
+                    spread=None, rule="mean", confidence=0.95):  # fmt: skip
+    """Probability that a test accepts a lot, against the lot's true hatching percentage.
+
+    Parameters
+    ----------
+    n_cones, n_subsamples : int
+    min_hatch_pct : float
+        The site's minimum. [%]
+    hatch_pct : array_like of float, optional
+        True values; 21 around the minimum when left out. [%]
+    cysts_per_subsample, spread
+        As for ``half_width_pct``.
+    rule : {"mean", "lower bound"}
+        Accept when the mean reaches the minimum, or when the lower bound of its interval does.
+    confidence : float
+        Of that interval.
+
+    Returns
+    -------
+    DataFrame, columns hatch_pct, accept_prob
+    """
+    from scipy import stats
+
+    if rule not in ("mean", "lower bound"):
+        from qckit.errors import unknown_name
+
+        raise unknown_name("rule", rule, ("mean", "lower bound"), where="operating_curve")
+    truth = (
+        np.linspace(max(1, min_hatch_pct - 20), min(99.5, min_hatch_pct + 20), 41) if hatch_pct is None else hatch_pct
+    )
+    truth = np.asarray(truth, float)
+    known = spread is not None
+    counted = n_subsamples * cysts_per_subsample
+    share = truth / 100
+    se = np.sqrt(share * (1 - share) * (1 + (counted - 1) * (spread if known else _USUAL).rho) / (n_cones * counted))
+    df = (spread.df if known else 0) + n_cones - 1
+    shift = (share - min_hatch_pct / 100) / se
+    if rule == "mean":
+        accept = stats.norm.cdf(shift)
+    elif df < 1:
+        accept = np.zeros_like(truth)
+    else:
+        accept = stats.nct.sf(stats.t.ppf((1 + confidence) / 2, df), df, shift)
+    return pd.DataFrame({"hatch_pct": truth, "accept_prob": accept})
+
+
+def plan_for_risk(bad_hatch_pct, good_hatch_pct, *, min_hatch_pct=75.0, buyer_risk=0.10, seller_risk=0.10,
+                  n_subsamples=6, max_cones=20, **options):  # fmt: skip
+    """Fewest cones that seldom accept a bad lot and seldom refuse a good one (accepting on the mean).
+
+    Parameters
+    ----------
+    bad_hatch_pct, good_hatch_pct : float
+        True hatching percentage of a lot that must not, and of one that must be accepted. [%]
+    min_hatch_pct : float
+        Line that the mean has to reach, between the two. [%]
+    buyer_risk, seller_risk : float
+        Most allowed probability of accepting the bad, of refusing the good lot.
+    n_subsamples, max_cones : int
+    **options
+        cysts_per_subsample, spread.
+
+    Returns
+    -------
+    dict
+        n_cones, accept_bad, accept_good, sentence.
+
+    Raises
+    ------
+    InputError
+        The line does not lie between the two, or ``max_cones`` are not enough.
+    """
+    if not bad_hatch_pct < min_hatch_pct < good_hatch_pct:
+        raise InputError(f"The line of {min_hatch_pct:g} % must lie between the bad lot ({bad_hatch_pct:g} %) and the "
+                         f"good one ({good_hatch_pct:g} %).")  # fmt: skip
+    for cones in range(1, max_cones + 1):
+        curve = operating_curve(cones, n_subsamples, min_hatch_pct=min_hatch_pct,
+                                hatch_pct=[bad_hatch_pct, good_hatch_pct], **options)  # fmt: skip
+        bad, good = curve["accept_prob"]
+        if bad <= buyer_risk and good >= 1 - seller_risk:
+            said = (f"{cones} cones of {n_subsamples} subsamples accept a lot of {bad_hatch_pct:g} % with probability "
+                    f"{bad:.2f} and one of {good_hatch_pct:g} % with {good:.2f}.")  # fmt: skip
+            return {"n_cones": cones, "accept_bad": float(bad), "accept_good": float(good), "sentence": said}
+    raise InputError(f"Even {max_cones} cones do not tell {bad_hatch_pct:g} from {good_hatch_pct:g} % at these risks. "
+                     "Allow more risk, or make the cones more alike.")  # fmt: skip
+
+
+def draw_operating_curve(curves, *, min_hatch_pct=None, ax=None):
+    """Draw operating characteristic curves.
+
+    Parameters
+    ----------
+    curves : dict of str to DataFrame
+        Name of the plan -> :func:`operating_curve`.
+    min_hatch_pct : float, optional
+        The site's minimum, drawn as a line. [%]
+    ax : Axes, optional
+
+    Returns
+    -------
+    Axes
+    """
+    from qckit import draw
+
+    ax = draw.new_axes(ax, figsize=(6.5, 4))
+    for i, (name, curve) in enumerate(curves.items()):
+        marks = {"linestyle": ("-", "--", ":", "-.")[i % 4], "marker": draw.MARKERS[i % 7], "markevery": 5}
+        ax.plot(curve["hatch_pct"], curve["accept_prob"], color=draw.SERIES[i % 7], label=name, **marks)
+    if min_hatch_pct is not None:
+        draw.reference_line(min_hatch_pct, f"minimum {min_hatch_pct:g} %", ax=ax, horizontal=False)
+    ax.set(xlabel="true hatching percentage of the lot [%]", ylabel="probability of accepting", ylim=(-0.02, 1.02))
+    ax.legend(fontsize=9)
+    return ax

@@ -1,0 +1,48 @@
+"""P20: sea water.
+
+Check values: UNESCO 1981, Technical Papers in Marine Science 36 (EOS-80, from memory; TEOS-10 differs by less than
+0.02 kg/m3 there); TEOS-10 toolbox gsw.rho(34.7118, 28.8099, 10) = 1021.839936 (from memory); oxygen: Garcia and Gordon
+1992, Limnol. Oceanogr. 37:1307-1312, 274.610 umol/kg at S 35, 10 C (from memory).
+"""
+
+import gsw
+import pytest
+
+from qckit import hatch
+
+
+def test_the_library_holds_its_check_value():
+    assert gsw.rho(34.7118, 28.8099, 10) == pytest.approx(1021.839936, abs=1e-5)
+
+
+@pytest.mark.parametrize("salinity, temperature, density", [(0, 5, 999.96675), (0, 25, 997.04796), (35, 5, 1027.67547),
+                                                            (35, 25, 1023.34306)])  # fmt: skip
+def test_density(salinity, temperature, density):
+    assert float(hatch.density_kg_m3(salinity, temperature / 1.00024)) == pytest.approx(density, abs=0.02)
+
+
+def test_specific_gravity():
+    assert float(hatch.specific_gravity(35, 25)) == pytest.approx(1.026373, abs=2e-5)
+
+
+@pytest.mark.parametrize("gravity, temperature, salinity", [(1.0264, 25, 35.04), (1.0250, 25, 33.19),
+                                                            (1.0220, 28, 29.35), (1.0185, 28, 24.69)])  # fmt: skip
+def test_salinity_from_specific_gravity(gravity, temperature, salinity):
+    assert float(hatch.salinity_from_specific_gravity(gravity, temperature)) == pytest.approx(salinity, abs=0.05)
+
+
+def test_a_wrong_reference_temperature_shifts_the_salinity():
+    right = float(hatch.salinity_from_specific_gravity(1.0250, 25))
+    for reference, low, high in ((4.0, 3.5, 5.5), (15.6, 2.0, 3.5)):
+        other = float(hatch.salinity_from_specific_gravity(1.0250, 25, reference_c=reference))
+        assert low < other - right < high
+
+
+@pytest.mark.parametrize("salinity, temperature, mg_l", [(35, 25, 6.7707), (35, 28, 6.4403), (25, 28, 6.8100),
+                                                         (0, 25, 8.2622)])  # fmt: skip
+def test_oxygen_saturation(salinity, temperature, mg_l):
+    assert float(hatch.oxygen_saturation_mg_l(salinity, temperature)) == pytest.approx(mg_l, rel=3e-3)
+
+
+def test_oxygen_check_value():
+    assert gsw.O2sol_SP_pt(35, 10 / 1.00024) == pytest.approx(274.610, rel=3e-5)
