@@ -135,8 +135,8 @@ def fill_volumes(samples, photos=None):
     samples : DataFrame, shape (n, any)
         Columns of the samples table.
     photos : DataFrame, optional
-        Columns photo, um_per_px, width_px, height_px (the photos table). A sample's photos are those named in its
-        ``photos`` cell; the frame areas of several photos add up. A volume that is written down is kept.
+        Columns photo, um_per_px, width_px, height_px and, where known, frame_mm2 (the photos table). A sample's
+        photos are those named in its ``photos`` cell; the frame areas of several photos add up. A volume that is written down is kept.
 
     Returns
     -------
@@ -149,7 +149,7 @@ def fill_volumes(samples, photos=None):
     filled["volume_ul"] = filled["volume_ul"].astype(float)
     if photos is None or "chamber_depth_mm" not in filled or "photos" not in filled:
         return filled
-    area = photos["width_px"].astype(float) * photos["height_px"].astype(float) * (photos["um_per_px"] / 1000) ** 2
+    area = _frame_mm2(photos)
     by_name = dict(zip(photos["photo"].astype(str), area))
     by_name.update({name.replace("\\", "/").rsplit("/", 1)[-1]: value for name, value in list(by_name.items())})
     for row in filled.index[filled["volume_ul"].isna() & filled["chamber_depth_mm"].notna()]:
@@ -209,6 +209,12 @@ def cone_metrics(samples, hatches, lots=None, *, reading_h=24.0, tolerance_h=1.5
     if not rows:
         return pd.DataFrame({name: pd.Series(dtype="str" if name in _TEXT else "float64") for name in CONE_COLUMNS})
     return _with_ratios(pd.DataFrame(rows))[list(CONE_COLUMNS)]
+
+
+def _frame_mm2(photos):
+    """Area of each photo's counting frame; that of the whole picture where none is written down."""
+    whole = photos["width_px"].astype(float) * photos["height_px"].astype(float) * (photos["um_per_px"] / 1000) ** 2
+    return photos["frame_mm2"].astype(float).fillna(whole) if "frame_mm2" in photos else whole
 
 
 _TEXT = {"sample", "hatch", "lot", "cone", "purpose", "started", "basis", "notes"}

@@ -104,10 +104,12 @@ def fit_model(model, start_h, end_h, counts):
     best = None
     for slope in (4.0, 10.0, 25.0):
         begin = np.array([math.log(share / (1 - share)), math.log(centre), math.log(slope)])
-        options = {"xatol": 1e-9, "fatol": 1e-10, "maxiter": 4000, "maxfev": 4000}
+        options = {"xatol": 1e-3, "fatol": 1e-3, "maxiter": 400}
         found = optimize.minimize(cost, begin, method="Nelder-Mead", options=options)
         if best is None or found.fun < best.fun:
             best = found
+    options = {"xatol": 1e-9, "fatol": 1e-10, "maxiter": 4000, "maxfev": 4000}
+    best = optimize.minimize(cost, best.x, method="Nelder-Mead", options=options)
     d, scale, slope = 1 / (1 + math.exp(-best.x[0])), math.exp(best.x[1]), math.exp(best.x[2])
     return Fit(model, d, scale, slope, _covariance(cost, best.x), -float(best.fun), bool(best.success))
 

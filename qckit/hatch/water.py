@@ -97,6 +97,7 @@ def salinity_from_density(density, temperature_c):
     absolute = np.full(np.broadcast(density, temperature).shape, 30.0)
     for _ in range(4):
         absolute = gsw.SA_from_rho(np.maximum(density, pure), gsw.CT_from_t(absolute, temperature, 0), 0)
+        absolute = np.where(density <= pure + 1e-6, 0.0, absolute)  # the library gives NaN a hair below pure water
     return np.maximum(gsw.SP_from_SA(absolute, 0, 0, 0), 0.0)
 
 

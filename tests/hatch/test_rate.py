@@ -37,10 +37,10 @@ def test_known_times_come_back():
 
 def test_intervals_cover_the_truth():
     hits = 0
-    for seed in range(40):
+    for seed in range(30):
         row = hatch.fit_rate(course(seed, n_cones=3, shift=0.02)).time("T50")
         hits += row["low_h"] <= 18.0 <= row["high_h"]
-    assert 36 <= hits <= 40
+    assert 27 <= hits <= 30
 
 
 def test_half_of_all_cysts_may_never_hatch():

@@ -1,0 +1,134 @@
+"""``qckit dose``: grams of cysts, cones and start time for a demand of nauplii."""
+
+from __future__ import annotations
+
+import click
+
+from qckit.errors import InputError
+
+
+@click.command("dose")
+@click.argument("lot")
+@click.option("--site", default=".", show_default=True, help="The site folder.")
+@click.option("--nauplii", type=float, help="Nauplii wanted in one feed; the site's setting when left out.")
+@click.option("--animals", type=float, help="Animals to feed, with --per-animal.")
+@click.option("--per-animal", type=float, help="Nauplii for one animal in one feed.")
+@click.option("--feed-at", help="Time of the feed with offset, such as 2026-11-05T08:00+00:00.")
+@click.option("--t10", "t10_h", type=float, help="Hours to a tenth hatched; from the lot's time course when left out.")
+@click.option("--t90", "t90_h", type=float, help="Hours to nine tenths hatched; likewise.")
+@click.option("--table", "as_table", is_flag=True, help="A table for the wall: several demands.")
+@click.option("--out", type=click.Path(dir_okay=False), help="Write the table to this CSV file.")
+def command(lot, site, nauplii, animals, per_animal, feed_at, t10_h, t90_h, as_table, out):
+    """Grams of cysts of LOT, cones and start time for a demand.
+
+    The grams rest on the lower bound of the lot's nauplii per gram, so that a feed seldom falls short.
+    """
+    from qckit.settings import load_settings
+
+    settings = load_settings(site)
+    wanted = _demand(nauplii, animals, per_animal, settings)
+    seen, tables = _evidence(settings, lot)
+    efficiency = seen.summary.hatching_efficiency_per_g
+    if not efficiency.safe_low > 0:
+        raise InputError(
+            f"lot {lot}: no lower bound of nauplii per gram is known, so no dose can be worked out. "
+            f"{efficiency.note or 'Count a standard test of two cones or more.'}"
+        )
+    click.echo(f"Lot {lot}: {efficiency.value:,.0f} nauplii per gram ({efficiency.safe_low:,.0f} to "
+               f"{efficiency.safe_high:,.0f}), {efficiency.n_cones} cones.")  # fmt: skip
+    dose = _say_dose(wanted, efficiency, settings)
+    _say_cost(seen, settings)
+    _say_start(feed_at, t10_h, t90_h, lot, tables, settings)
+    if as_table or out:
+        _table(wanted, efficiency, settings, out)
+    return 0 if dose.is_enough_cones else 1
+
+
+def _demand(nauplii, animals, per_animal, settings):
+    if (animals is None) != (per_animal is None):
+        raise InputError("--animals and --per-animal belong together: give both, or --nauplii.")
+    if nauplii is not None and animals is not None:
+        raise InputError("--nauplii and --animals are two ways to say the same: give one of them.")
+    if animals is not None:
+        return animals * per_animal
+    return settings.feed.nauplii_per_feed if nauplii is None else nauplii
+
+
+def _evidence(settings, lot):
+    from qckit.log import open_log
+    from qckit.verdicts.new_lot import new_lot_evidence
+
+    with open_log(settings.folder) as log:
+        tables = {"lots": log.lots(), "hatches": log.hatches(), "samples": log.samples(), "readings": log.readings(),
+                  "photos": log.photos()}  # fmt: skip
+    seen = new_lot_evidence(
+        tables["lots"], tables["hatches"], tables["samples"], tables["readings"], lot=lot, settings=settings,
+        photos=tables["photos"],
+    )  # fmt: skip
+    return seen, tables
+
+
+def _options(efficiency, settings):
+    feed = settings.feed
+    return {"efficiency_per_g": efficiency.value, "recovery_pct": feed.recovery_pct,
+            "cone_volume_l": feed.cone_volume_l, "n_cones": feed.n_cones, "max_g_per_l": feed.max_g_per_l}  # fmt: skip
+
+
+def _say_dose(wanted, efficiency, settings):
+    from qckit.hatch.dose import dose_for
+
+    dose = dose_for(wanted, efficiency.safe_low, **_options(efficiency, settings))
+    click.echo(f"Dose: {dose.sentence}")
+    return dose
+
+
+def _say_cost(seen, settings):
+    import math
+
+    from qckit.hatch.dose import cost_per_million
+
+    row, efficiency = seen.lot_row, seen.summary.hatching_efficiency_per_g
+    cost = cost_per_million(row.get("price"), row.get("pack_g"), efficiency.value,
+                            recovery_pct=settings.feed.recovery_pct)  # fmt: skip
+    if math.isfinite(cost):
+        currency = row.get("currency") if isinstance(row.get("currency"), str) else settings.site.currency
+        click.echo(f"Cost: {cost:.2f} {currency} for a million nauplii harvested, at the best guess.")
+
+
+def _say_start(feed_at, t10_h, t90_h, lot, tables, settings):
+    if feed_at is None:
+        return
+    from qckit.hatch.dose import start_times
+
+    if t10_h is None or t90_h is None:
+        t10_h, t90_h = _times_of(lot, tables, settings)
+    times = start_times(feed_at, t10_h=t10_h, t90_h=t90_h, temperature_c=settings.conditions.temperature_c)
+    click.echo(f"Start: {times.sentence}")
+
+
+def _times_of(lot, tables, settings):
+    from qckit.hatch.rate import fit_rate, time_course
+
+    try:
+        rate = fit_rate(time_course(tables["samples"], tables["hatches"], lot))
+    except InputError as error:
+        hours = settings.conditions.reading_h
+        click.echo(f"No time course of lot {lot} ({error}) T90 is taken as the reading time of {hours:g} h and T10 as "
+                   f"{hours - 7:g} h (common practice, no source); give --t10 and --t90 to do better.")  # fmt: skip
+        return hours - 7, hours
+    return float(rate.time("T10")["value_h"]), float(rate.time("T90")["value_h"])
+
+
+def _table(wanted, efficiency, settings, out):
+    from qckit.hatch.dose import wall_table
+
+    demands = [wanted * share for share in (0.25, 0.5, 0.75, 1.0, 1.5, 2.0)]
+    table = wall_table(demands, efficiency.safe_low, **_options(efficiency, settings)).round(
+        {"grams": 1, "grams_per_cone": 1, "density_g_per_l": 2, "left_over": 0, "nauplii_needed": 0}
+    )
+    if out:
+        table.to_csv(out, index=False, encoding="utf-8")
+        click.echo(f"Table written to {out}")
+    else:
+        forms = dict.fromkeys(("nauplii_needed", "left_over"), "{:,.0f}".format)
+        click.echo(table.to_string(index=False, formatters=forms))

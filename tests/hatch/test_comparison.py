@@ -1,0 +1,83 @@
+"""Comparison of lots: sentences, verdicts, properties."""
+
+import math
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from qckit import hatch
+
+
+def cones(*nauplii, n=840):
+    x = np.array(nauplii, float)
+    return pd.DataFrame({"nauplii": x, "full_cysts": np.full(len(x), n), "factor_per_g": np.full(len(x), 333.3)})
+
+
+def test_as_good():
+    found = hatch.compare_hatch_pct(cones(700, 705, 702), cones(701, 706, 698))
+    assert found.verdict == "equivalent"
+    assert found.sentence.endswith("at least 90 % as good.")
+
+
+def test_worse_says_by_how_much():
+    found = hatch.compare_per_g(cones(550, 560, 545), cones(700, 690, 705))
+    assert found.verdict == "worse" and ": worse by 1" in found.sentence
+
+
+def test_better():
+    assert hatch.compare_hatch_pct(cones(760, 765, 770), cones(600, 610, 605)).verdict == "better"
+
+
+def test_cannot_tell_and_how_many_cones_would():
+    found = hatch.compare_hatch_pct(cones(640, 700), cones(690, 700))
+    assert found.verdict == "cannot tell" and found.sentence.endswith("cannot tell yet.")
+    more = hatch.cones_to_decide(found, 2, 2)
+    assert more is None or more > 0
+    assert hatch.cones_to_decide(hatch.Comparison("x", "y", 0.9), 1, 1) is None
+
+
+def test_one_cone_each_says_so():
+    found = hatch.compare_hatch_pct(cones(640), cones(690))
+    assert math.isnan(found.low)
+    assert found.sentence == (
+        "Hatching percentage is 93 % of the reference lot; with one cone each, how much that is chance cannot be known."
+    )
+
+
+def test_a_known_spread_decides_with_one_cone_each():
+    found = hatch.compare_hatch_pct(cones(400), cones(690), spread=hatch.Spread(0.004, 0.05, 40))
+    assert found.verdict == "worse"
+
+
+def test_nothing_to_compare():
+    assert hatch.compare_hatch_pct(cones(), cones(690)).sentence == (
+        "Hatching percentage against the reference lot: nothing to compare."
+    )
+
+
+def test_a_claim_is_compared_on_the_safe_bounds():
+    estimate = hatch.proportion_over_cones([700, 700], [840, 840]).scaled(100)
+    found = hatch.compare_with_claim(estimate, 85, "hatching percentage")
+    assert found.low == pytest.approx(estimate.counting_low / 85)
+
+
+@given(
+    a=st.lists(st.integers(50, 800), min_size=2, max_size=5), b=st.lists(st.integers(50, 800), min_size=2, max_size=5)
+)
+def test_the_other_way_round_is_the_reciprocal(a, b):
+    one, other = hatch.compare_per_g(cones(*a), cones(*b)), hatch.compare_per_g(cones(*b), cones(*a))
+    assert one.ratio * other.ratio == pytest.approx(1)
+    assert one.low * other.high == pytest.approx(1)
+    assert one.low <= one.tost_low <= one.ratio <= one.tost_high <= one.high
+
+
+def test_equivalence_seldom_passes_at_the_margin():
+    # at a true ratio of exactly 0.9 the test may pass in no more than 5 of 100 (Schuirmann 1987)
+    rng, passed = np.random.default_rng(5), 0
+    for _ in range(2000):
+        a, b = rng.binomial(840, 0.72, 3), rng.binomial(840, 0.8, 3)
+        passed += hatch.compare_hatch_pct(cones(*a), cones(*b)).tost_low >= 0.9
+    assert passed / 2000 <= 0.06

@@ -1,0 +1,151 @@
+"""Dose, start times, cost, the wall table, and ``qckit dose``."""
+
+import math
+
+import pandas as pd
+import pytest
+from click.testing import CliRunner
+
+from qckit import hatch
+from qckit.cli import main
+from qckit.errors import InputError
+from qckit.tables import check_table
+
+
+def test_grams_come_from_the_lower_bound_and_the_recovery():
+    dose = hatch.dose_for(5e6, 200_000, efficiency_per_g=230_000, recovery_pct=80, cone_volume_l=20)
+    assert dose.grams == pytest.approx(5e6 / (200_000 * 0.8))
+    assert (dose.n_cones, dose.is_enough_cones) == (1, True)
+    assert dose.left_over == pytest.approx(dose.grams * 230_000 * 0.8 - 5e6)
+    assert dose.sentence == (
+        "31.2 g of cysts in 1 cone of 20 l (31.2 g each, 1.6 g/l) for 5,000,000 nauplii; if the best guess of 230,000 "
+        "per g holds, 750,000 are left over."
+    )
+
+
+def test_density_sets_the_number_of_cones():
+    assert hatch.max_density_g_per_l(10) == 5 and hatch.max_density_g_per_l(20) == 2
+    assert hatch.dose_for(20e6, 200_000, cone_volume_l=20).n_cones == 3  # 118 g, 40 g a cone
+    crowded = hatch.dose_for(20e6, 200_000, cone_volume_l=20, n_cones=2)
+    assert not crowded.is_enough_cones
+    assert crowded.sentence.endswith("Only 2 cones are at hand: hatch the rest in a second batch.")
+
+
+@pytest.mark.parametrize("name, value", [("nauplii_needed", 0), ("efficiency_low_per_g", math.nan),
+                                         ("recovery_pct", -1), ("cone_volume_l", None)])  # fmt: skip
+def test_a_senseless_number_is_refused(name, value):
+    numbers = {"nauplii_needed": 1e6, "efficiency_low_per_g": 2e5, "recovery_pct": 85, "cone_volume_l": 20, name: value}
+    with pytest.raises(InputError) as error:
+        hatch.dose_for(**numbers)
+    assert str(error.value) == f"{name} is {value!r} and must be a number above 0, or no dose can be worked out."
+
+
+def test_harvest_falls_at_t90_and_inside_instar_one():
+    times = hatch.start_times("2026-11-05T08:00+00:00", t10_h=16, t90_h=20, temperature_c=28)
+    assert times.start == pd.Timestamp("2026-11-04T11:30+00:00") and times.is_in_window
+    assert times.sentence == (
+        "Wet at 04 Nov 11:30, harvest at 05 Nov 07:30; the first hatched are 4.5 h old at the feed, within the 6 h of "
+        "instar I."
+    )
+    slow = hatch.start_times("2026-11-05T08:00+00:00", t10_h=14, t90_h=24)
+    assert not slow.is_in_window and "some will have moulted" in slow.sentence
+    with pytest.raises(InputError) as error:
+        hatch.start_times("2026-11-05T08:00+00:00", t10_h=20, t90_h=18)
+    assert str(error.value) == "T10 is 20 h and T90 18 h; T10 must be above 0 and not after T90."
+
+
+def test_instar_one_is_shorter_when_warm():
+    assert hatch.instar_i_hours(28) == 6 and hatch.instar_i_hours(25) == 8 and hatch.instar_i_hours(20) == 20
+
+
+def test_cost_of_a_million():
+    assert hatch.cost_per_million(60, 500, 240_000) == pytest.approx(0.5)
+    assert hatch.cost_per_million(60, 500, 240_000, recovery_pct=80) == pytest.approx(0.625)
+    assert math.isnan(hatch.cost_per_million(None, 500, 240_000))
+
+
+def test_wall_table_grows_with_the_demand():
+    table = hatch.wall_table([1e6, 5e6, 2e7], 200_000, cone_volume_l=20)
+    assert table["grams"].is_monotonic_increasing and table["density_g_per_l"].max() <= 2
+    assert list(hatch.wall_table([], 1.0).columns) == list(table.columns)
+
+
+@pytest.fixture
+def site(tmp_path):
+    from qckit.log import new_site, open_log
+
+    folder = new_site(tmp_path / "site")
+    lots = pd.DataFrame([{"lot": "L", "price": 60, "pack_g": 500, "currency": "EUR"}, {"lot": "M"}])
+    hatches = pd.DataFrame(
+        [{"hatch": f"H{c}", "lot": "L", "purpose": "standard test", "cone": c, "started": "2026-05-01T09:00:00+00:00",
+          "cysts_g": 1.6, "volume_ml": 800} for c in "ABC"]
+        + [{"hatch": "M1", "lot": "M", "purpose": "standard test", "cone": "A", "started": "2026-05-01T09:00:00+00:00",
+            "cysts_g": 1.6, "volume_ml": 800}]
+    )  # fmt: skip
+    samples = pd.DataFrame(
+        [{"sample": f"{h}-{i}", "hatch": h, "taken": "2026-05-02T09:00:00+00:00", "hours": 24, "kind": "subsample",
+          "volume_ul": 250, "nauplii": 115 + i, "umbrella": 2, "cysts": 18, "counted_by": "person"}
+         for h in ("HA", "HB", "HC", "M1") for i in range(6)]
+    )  # fmt: skip
+    with open_log(folder) as log:
+        log.add_many({"lots": check_table(lots, "lots"), "hatches": check_table(hatches, "hatches"),
+                      "samples": check_table(samples, "samples")}, by="op1", source="test")  # fmt: skip
+    return folder
+
+
+def run(*words):
+    """The command as a user runs it: exit code and what it says."""
+    import contextlib
+    import io
+
+    out, err = io.StringIO(), io.StringIO()
+    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err), pytest.raises(SystemExit) as left:
+        main(["dose", *map(str, words)])
+    return left.value.code, out.getvalue(), err.getvalue()
+
+
+def test_the_command_says_grams_cost_and_start(site):
+    code, out, _ = run("L", "--site", site, "--nauplii", "2e6", "--feed-at", "2026-05-05T08:00+00:00", "--t10", "16",
+                       "--t90", "20")  # fmt: skip
+    assert code == 0
+    lines = out.splitlines()
+    assert lines[0].startswith("Lot L: 235,000 nauplii per gram (") and lines[0].endswith("3 cones.")
+    assert lines[1].startswith("Dose: ") and "for 2,000,000 nauplii" in lines[1]
+    assert lines[2] == "Cost: 0.60 EUR for a million nauplii harvested, at the best guess."
+    assert lines[3].startswith("Start: Wet at 04 May 11:30, harvest at 05 May 07:30;")
+
+
+def test_the_command_makes_a_wall_table(site, tmp_path):
+    code, out, _ = run("L", "--site", site, "--table")
+    assert code == 0 and "grams_per_cone" in out
+    code, out, _ = run("L", "--site", site, "--out", tmp_path / "wall.csv")
+    assert len(pd.read_csv(tmp_path / "wall.csv")) == 6
+
+
+def test_animals_times_nauplii_per_animal(site):
+    assert "for 1,500,000 nauplii" in run("L", "--site", site, "--animals", 500, "--per-animal", 3000)[1]
+    code, _, err = run("L", "--site", site, "--animals", 500)
+    assert (code, err) == (2, "qckit: --animals and --per-animal belong together: give both, or --nauplii.\n")
+
+
+def test_too_few_cones_need_attention(site):
+    assert run("L", "--site", site, "--nauplii", "5e7")[0] == 1
+
+
+def test_one_cone_gives_no_dose(site):
+    code, _, err = run("M", "--site", site)
+    assert code == 2
+    assert err.startswith(
+        "qckit: lot M: no lower bound of nauplii per gram is known, so no dose can be worked out. One"
+    )
+
+
+def test_an_unknown_lot_is_refused(site):
+    code, _, err = run("K", "--site", site)
+    assert (code, err) == (2, "qckit: unknown lot 'K'. Known: L, M.\n")
+
+
+def test_help_needs_no_site():
+    from qckit.commands.dose import command
+
+    assert "Grams of cysts of LOT" in CliRunner().invoke(command, ["--help"]).output

@@ -1,0 +1,210 @@
+"""Plan, uncertainty budget, ageing, purity: against simulation, properties, plots."""
+
+import math
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from qckit import hatch
+from qckit.errors import InputError
+from qckit.hatch.plan import half_width_pct
+from qckit.hatch.simulation import draw_cones
+from qckit.settings import MeasureSettings
+from qckit.tables import check_table
+
+
+def cones(counts=(700, 660, 720), lot="L", day=1, month=1, n=840):
+    return pd.DataFrame([
+        {"hatch": f"{month}-{day}-{i}", "lot": lot, "cone": "ABCDEF"[i], "purpose": "standard test",
+         "started": f"2026-{month:02d}-{day:02d}T09:00:00+00:00", "nauplii": float(x), "full_cysts": float(n),
+         "factor_per_g": 2000 / 6, "cysts_g": 1.6, "hatch_pct": 100 * x / n,
+         "hatching_efficiency_per_g": x * 2000 / 6} for i, x in enumerate(counts)])  # fmt: skip
+
+
+def test_planned_width_is_what_simulation_gives():
+    spread = hatch.Spread(rho=0.004, cv=0.08, df=1e6)
+    rng = np.random.default_rng(3)
+    drawn = draw_cones(4, 0.8, 0.004, 840, rng=rng, runs=4000) / 840
+    width = half_width_pct(4, 6, hatch_pct=80, cysts_per_subsample=140, spread=spread)
+    assert width == pytest.approx(100 * 1.96 * drawn.mean(axis=1).std(), rel=0.04)
+
+
+def test_more_of_anything_is_narrower():
+    widths = [[half_width_pct(k, m) for m in (1, 3, 6, 12)] for k in (2, 3, 4, 6)]
+    assert np.all(np.diff(widths, axis=0) < 0) and np.all(np.diff(widths, axis=1) < 0)
+    assert half_width_pct(1, 6) == math.inf
+
+
+def test_plan_for_precision():
+    plan = hatch.plan_for_precision(4.0)
+    assert plan.half_width_pct <= 4.0 and half_width_pct(plan.n_cones - 1, 12) > 4.0
+    assert plan.sentence.startswith(f"{plan.n_cones} cones with {plan.n_subsamples} subsamples each give ± ")
+    with pytest.raises(InputError) as error:
+        hatch.plan_for_precision(0.1)
+    assert str(error.value).startswith(
+        "No plan up to 12 cones of 12 subsamples reaches ± 0.1 points; the largest gives"
+    )
+
+
+def test_operating_curve_is_what_simulation_gives():
+    spread, rng = hatch.Spread(rho=0.004, cv=0.08, df=1e6), np.random.default_rng(6)
+    for truth in (72, 75, 78):
+        drawn = draw_cones(3, truth / 100, 0.004, 840, rng=rng, runs=4000).mean(axis=1) / 840
+        found = hatch.operating_curve(3, 6, min_hatch_pct=75, hatch_pct=[truth], spread=spread)["accept_prob"][0]
+        assert found == pytest.approx((drawn >= 0.75).mean(), abs=0.03)
+
+
+def test_lower_bound_rule_is_stricter_and_accepts_a_lot_at_the_minimum_in_2_5_of_100():
+    mean, strict = (hatch.operating_curve(3, 6, hatch_pct=[75, 85], rule=r) for r in ("mean", "lower bound"))
+    assert mean["accept_prob"][0] == pytest.approx(0.5) and strict["accept_prob"][0] == pytest.approx(0.025, abs=1e-6)
+    assert strict["accept_prob"][1] < mean["accept_prob"][1]
+    with pytest.raises(InputError) as error:
+        hatch.operating_curve(3, 6, rule="lower")
+    assert str(error.value) == (
+        "operating_curve: unknown rule 'lower'. Did you mean 'lower bound'? Known: mean, lower bound."
+    )
+
+
+def test_plan_for_risk():
+    plan = hatch.plan_for_risk(70, 80)
+    assert plan["accept_bad"] <= 0.1 and plan["accept_good"] >= 0.9
+    with pytest.raises(InputError) as error:
+        hatch.plan_for_risk(80, 70)
+    assert str(error.value) == "The line of 75 % must lie between the bad lot (80 %) and the good one (70 %)."
+
+
+def test_curve_plot():
+    import matplotlib.pyplot as plt
+
+    curves = {f"{k} cones": hatch.operating_curve(k, 6) for k in (2, 3, 6)}
+    ax = hatch.draw_operating_curve(curves, min_hatch_pct=75)
+    assert [t.get_text() for t in ax.get_legend().get_texts()] == list(curves)
+    assert ax.get_xlabel() == "true hatching percentage of the lot [%]"
+    plt.close(ax.figure)
+
+
+@pytest.mark.parametrize("counts", [(700, 660, 720), (700, 701), (640, 700, 720, 660, 690, 710)])
+def test_first_order_and_monte_carlo_agree(counts):
+    budget = hatch.efficiency_budget(cones(counts), MeasureSettings(), detection=0.97, detection_u=0.01)
+    # one degree of freedom has tails that no first order reaches: bounds 70 % apart agree to 2.5 %
+    assert budget.agreement_pct < (1.0 if len(counts) > 2 else 2.5)
+    assert budget.table["share_pct"].sum() == pytest.approx(100)
+    assert budget.value == pytest.approx(np.mean(counts) * 2000 / 6 / 0.97)
+
+
+def test_the_budget_names_what_dominates():
+    poor = MeasureSettings(subsample_volume_u_pct=12.0)
+    budget = hatch.efficiency_budget(cones((700, 702, 698)), poor)
+    assert budget.table["source"][0] == "subsample_volume"
+    assert budget.sentence.startswith("Largest source: volume counted, 9")
+    assert budget.sentence.endswith("Check pipette or chamber by weighing ten fillings of water.")
+    import matplotlib.pyplot as plt
+
+    ax = hatch.draw_budget(budget)
+    assert ax.get_yticklabels()[-1].get_text() == "volume counted"
+    plt.close(ax.figure)
+
+
+def test_the_headline_interval_is_that_of_the_budget():
+    table = cones().assign(umbrella=0.0, unhatched=lambda t: 840 - t.nauplii, shells=np.nan, n_subsamples=6, notes="",
+                           basis="cysts", output_mg_per_g=np.nan, hatching_efficiency_per_dry_g=np.nan)  # fmt: skip
+    lot, budget = hatch.summarise_cones(table, measure=MeasureSettings()), hatch.efficiency_budget(table)
+    assert lot.hatching_efficiency_per_g.low == pytest.approx(budget.low, rel=0.01)
+    assert lot.hatching_efficiency_per_g.high == pytest.approx(budget.high, rel=0.01)
+
+
+def test_a_budget_of_one_cone_is_refused():
+    with pytest.raises(InputError) as error:
+        hatch.efficiency_budget(cones((700,)))
+    assert str(error.value) == (
+        "1 cones with nauplii, volume and mass were given; a budget needs two or more, because one cone cannot show "
+        "how much cones differ."
+    )
+
+
+def history(slope=-6.0, months=(1, 3, 5, 7, 9), seed=2):
+    rng = np.random.default_rng(seed)
+    return pd.concat([cones([740 + slope * 8.4 / 2 * (m - 1) / 2 + rng.normal(0, 8) for _ in range(3)], month=m)
+                      for m in months], ignore_index=True)  # fmt: skip
+
+
+def test_a_falling_lot_gets_a_date_with_honest_width():
+    trend = hatch.ageing_trend(history(), minimum=75)
+    assert trend.slope_low < trend.slope_per_month < trend.slope_high < 0
+    assert trend.crossing_low < trend.crossing
+    assert trend.crossing_high is None or trend.crossing < trend.crossing_high
+    assert trend.sentence.startswith("Hatching percentage changes by -1.")
+
+
+def test_a_steady_lot_gets_no_date():
+    trend = hatch.ageing_trend(history(slope=0.0), minimum=50)
+    assert trend.crossing is None
+    assert trend.slope_low < 0 < trend.slope_high
+
+
+def test_efficiency_ages_on_the_log_scale_and_the_plot_shows_the_minimum():
+    import matplotlib.pyplot as plt
+
+    trend = hatch.ageing_trend(history(), metric="hatching_efficiency_per_g", minimum=200_000)
+    assert trend.slope_unit == "% per month"
+    ax = hatch.draw_ageing(trend)
+    assert any("minimum 200,000" in t.get_text() for t in ax.texts)
+    plt.close(ax.figure)
+
+
+def test_the_band_of_the_line_is_statsmodels():
+    import statsmodels.api as sm
+
+    trend = hatch.ageing_trend(history(), metric="hatching_efficiency_per_g", minimum=1)
+    days = (trend.tests["day"] - trend.tests["day"].min()).dt.total_seconds() / 86400 / 30.4375
+    fit = sm.OLS(np.log(trend.tests["value"]), sm.add_constant(days.to_numpy())).fit()
+    low, high = fit.conf_int()[1] if isinstance(fit.conf_int(), np.ndarray) else fit.conf_int().iloc[1]
+    assert (trend.slope_low, trend.slope_high) == pytest.approx((100 * math.expm1(low), 100 * math.expm1(high)))
+
+
+def test_two_tests_make_no_trend():
+    with pytest.raises(InputError) as error:
+        hatch.ageing_trend(history(months=(1, 3)))
+    assert str(error.value) == "The lot has 2 tests on different days; a trend needs three or more."
+
+
+def sieve(**row):
+    base = {"sample": "V", "hatch": "H", "taken": "2026-01-02T09:00:00Z", "kind": "sieve", "counted_by": "person"}
+    return check_table(pd.DataFrame([{**base, **row}]), "samples")
+
+
+def test_purity_and_shells_per_thousand():
+    row = hatch.purity_of_samples(sieve(nauplii=950, umbrella=10, cysts=15, shells=25)).iloc[0]
+    assert row["purity_pct"] == pytest.approx(95)
+    assert row["shells_and_cysts_pct"] == pytest.approx(4)
+    assert row["shells_per_1000_nauplii"] == pytest.approx(1000 * 25 / 950)
+    empty = hatch.purity_of_samples(sieve(nauplii=0)).iloc[0]
+    assert np.isnan(empty["purity_pct"])
+
+
+def test_separation_removes_shells():
+    found = hatch.separation((500, 550), (1000, 20))
+    assert found.value == pytest.approx(100 * (1 - 0.02 / 1.1))
+    assert found.low < found.value < found.high < 100
+    assert hatch.separation((0, 0), (1, 1)).note == "Needs nauplii in both counts and waste in the cone."
+
+
+def test_recovery_joins_both_intervals():
+    made = hatch.rate_over_cones([700, 690, 705], [0.003] * 3)
+    kept = hatch.rate_over_cones([560, 555, 570], [0.003] * 3)
+    found = hatch.recovery(kept, made)
+    assert found.value == pytest.approx(100 * 1685 / 2095)
+    assert found.low < found.value < found.high
+    with pytest.raises(InputError) as error:
+        hatch.recovery(kept, hatch.Estimate(0.0))
+    assert str(error.value) == "0 nauplii hatched, so no recovery can be worked out. Check the counts."
+
+
+def test_site_spread_finds_what_was_put_in():
+    rng = np.random.default_rng(9)
+    rows = [cones(draw_cones(4, 0.8, 0.006, 840, rng=rng, runs=1)[0], day=1 + d % 28, month=1 + d // 28)
+            for d in range(120)]  # fmt: skip
+    found = hatch.site_spread(pd.concat(rows, ignore_index=True))
+    assert found.df == 360 and found.rho == pytest.approx(0.006, rel=0.25)
+    assert hatch.site_spread(cones()) is None
