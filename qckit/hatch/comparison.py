@@ -40,6 +40,7 @@ class Comparison:
     difference: float = math.nan
     difference_low: float = math.nan
     difference_high: float = math.nan
+    against: float = math.nan  # the fixed number compared with, for a claim
     margin_pct: float = 10.0
     verdict: str = "cannot tell"  # at least as good, equivalent, better, worse, cannot tell
     sentence: str = ""
@@ -157,7 +158,7 @@ def compare_with_claim(estimate: Estimate, claim: float, what: str, *, margin_pc
     low, high = estimate.safe_low / claim, estimate.safe_high / claim
     base = Comparison(
         what, other, estimate.value / claim, low, high, low, high, df=estimate.df, margin_pct=margin_pct,
-        difference=estimate.value - claim, difference_low=estimate.safe_low - claim,
+        against=claim, difference=estimate.value - claim, difference_low=estimate.safe_low - claim,
         difference_high=estimate.safe_high - claim,
     )  # fmt: skip
     return _judged(base)

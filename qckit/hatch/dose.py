@@ -113,12 +113,17 @@ def dose_for(nauplii_needed, efficiency_low_per_g, *, efficiency_per_g=None, rec
     sentence = (
         f"{grams:.1f} g of cysts in {used} cone{'s' if used > 1 else ''} of {cone_volume_l:g} l "
         f"({grams / used:.1f} g each, {grams / used / cone_volume_l:.2g} g/l) for {nauplii_needed:,.0f} nauplii; "
-        f"if the best guess of {best:,.0f} per g holds, {left:,.0f} are left over."
+        f"if the best guess of {_round(best):,.0f} per g holds, about {_round(left):,.0f} are left over."
     )
     if not enough:
         sentence += f" Only {n_cones} cones are at hand: hatch the rest in a second batch."
     return Dose(float(nauplii_needed), float(efficiency_low_per_g), float(best), float(recovery_pct), grams, guess,
                 used, grams / used, grams / used / cone_volume_l, left, enough, sentence)  # fmt: skip
+
+
+def _round(value):
+    """Three significant figures."""
+    return round(value, 2 - math.floor(math.log10(abs(value)))) if abs(value) >= 1 else 0.0
 
 
 def instar_i_hours(temperature_c: float) -> float:

@@ -136,7 +136,8 @@ def fill_volumes(samples, photos=None):
         Columns of the samples table.
     photos : DataFrame, optional
         Columns photo, um_per_px, width_px, height_px and, where known, frame_mm2 (the photos table). A sample's
-        photos are those named in its ``photos`` cell; the frame areas of several photos add up. A volume that is written down is kept.
+        photos are those named in its ``photos`` cell; the frame areas of several photos add up. A volume that is
+        written down is kept.
 
     Returns
     -------

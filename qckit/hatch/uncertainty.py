@@ -101,8 +101,8 @@ def efficiency_budget(cones, measure=None, *, detection=1.0, detection_u=0.0, co
     mc_low, mc_high = (float(v) for v in np.percentile(sample, [tail, 100 - tail]))
     table = _table(parts, u_rel)
     first = table.iloc[0]
-    sentence = (f"Largest source: {first['label']}, {first['share_pct']:.0f} % of the variance of {value:,.0f} nauplii "
-                f"per gram (standard uncertainty {100 * u_rel:.1f} %). {first['remedy']}")  # fmt: skip
+    sentence = (f"Largest source: {first['label']}, {first['share_pct']:.0f} % of the variance; standard uncertainty "
+                f"{100 * u_rel:.1f} %. {first['remedy']}")  # fmt: skip
     apart = 100 * max(abs(low - mc_low), abs(high - mc_high)) / value
     return Budget(value, value * u_rel, df, low, high, mc_low, mc_high, apart, confidence, table, sentence)
 

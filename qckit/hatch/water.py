@@ -94,10 +94,10 @@ def salinity_from_density(density, temperature_c):
                          f"({float(np.max(pure)):.1f} kg/m³ at this temperature). Read the hydrometer and the "
                          "thermometer again.")  # fmt: skip
     # CT depends weakly on salinity at a fixed temperature: two rounds settle it below 1e-6
-    absolute = np.full(np.broadcast(density, temperature).shape, 30.0)
+    absolute = np.zeros(np.broadcast(density, temperature).shape)
     for _ in range(4):
-        absolute = gsw.SA_from_rho(np.maximum(density, pure), gsw.CT_from_t(absolute, temperature, 0), 0)
-        absolute = np.where(density <= pure + 1e-6, 0.0, absolute)  # the library gives NaN a hair below pure water
+        found = gsw.SA_from_rho(np.maximum(density, pure), gsw.CT_from_t(absolute, temperature, 0), 0)
+        absolute = np.nan_to_num(found, nan=0.0)  # the library gives NaN a hair below pure water
     return np.maximum(gsw.SP_from_SA(absolute, 0, 0, 0), 0.0)
 
 

@@ -7,18 +7,21 @@ from dataclasses import asdict, dataclass
 
 import pandas as pd
 
-from qckit.errors import unknown_name
+from qckit.errors import InputError, unknown_name
+from qckit.hatch.ageing import ageing_trend
 from qckit.hatch.comparison import compare_hatch_pct, compare_per_g, compare_with_claim
 from qckit.hatch.conditions import check_conditions
 from qckit.hatch.dose import dose_for
 from qckit.hatch.metrics import cone_metrics, fill_volumes, require_lot
+from qckit.hatch.rate import fit_rate, time_course
 from qckit.hatch.spread import site_spread
 from qckit.hatch.summary import summarise_cones
+from qckit.hatch.uncertainty import efficiency_budget
 from qckit.verdicts import new_lot_words as words
 from qckit.verdicts.finding import Figure, Finding
-from qckit.verdicts.new_lot_rules import RULES, VERDICTS, Case, first_rule
+from qckit.verdicts.new_lot_rules import RULES, TONES, VERDICTS, Case, first_rule, round_3
 
-__all__ = ["NewLotEvidence", "judge_new_lot", "new_lot_evidence"]
+__all__ = ["NewLotEvidence", "finding_of", "judge_new_lot", "new_lot_evidence"]
 
 _SAME_TEST_DAYS = 3
 
@@ -43,6 +46,9 @@ class NewLotEvidence:
     spread: object  # Spread or None
     spread_refused: bool
     dose: object  # Dose or None
+    rate: object  # HatchRate of the test's time course, or None
+    budget: object  # Budget of nauplii per gram, or None
+    ageing: object  # Ageing over all tests of the lot, or None
     left_out: tuple[str, ...]
     production: int  # counted production hatches of the lot
 
@@ -78,11 +84,16 @@ def judge_new_lot(lots, hatches, samples, readings=None, *, lot, settings, refer
     seen = new_lot_evidence(
         lots, hatches, samples, readings, lot=lot, settings=settings, reference=reference, photos=photos
     )
+    return finding_of(seen, settings)
+
+
+def finding_of(seen, settings):
+    """Turn a :class:`NewLotEvidence` into the finding, without working it out again."""
     case = _case(seen, settings)
     rule = first_rule(case)
+    reason = rule.reason(case)
     return Finding(
-        kind="new-lot", subject=lot, verdict=rule.verdict,
-        headline=f"{VERDICTS[rule.verdict]}: {rule.reason(case)}.",
+        kind="new-lot", subject=seen.lot, verdict=rule.verdict, headline=f"{reason[0].upper()}{reason[1:]}.",
         figures=_figures(seen),
         next_steps=words.next_steps(rule, seen, settings),
         evidence=words.evidence(seen, settings),
@@ -127,7 +138,9 @@ def new_lot_evidence(lots, hatches, samples, readings=None, *, lot, settings, re
         trimmed=summarise_cones(keep, lot=lot, measure=settings.measure, **options) if is_trimmable else None,
         spoiled=tuple(h for h in used["hatch"] if h in off), doubtful=tuple(h for h in used["hatch"] if h in unsure),
         claims=_claims(summary, row, limits), comparisons=comparisons, spread=spread, spread_refused=refused,
-        dose=_dose(summary, settings), left_out=tuple(left_out),
+        dose=_dose(summary, settings),
+        rate=_unless_too_little(_rate, samples, hatches, used), budget=_unless_too_little(_budget, used, settings),
+        ageing=_unless_too_little(_ageing, every, lot, settings), left_out=tuple(left_out),
         production=int(((every["lot"] == lot) & (every["purpose"] == "production")).sum()),
     )  # fmt: skip
 
@@ -223,6 +236,28 @@ def _claims(summary, row, limits):
     )
 
 
+def _unless_too_little(work, *given):
+    """The result, or None where there is too little for it."""
+    try:
+        return work(*given)
+    except InputError:
+        return None
+
+
+def _rate(samples, hatches, used):
+    return fit_rate(time_course(samples, hatches[hatches["hatch"].isin(set(used["hatch"]))]))
+
+
+def _budget(used, settings):
+    return efficiency_budget(used, settings.measure, confidence=settings.limits.confidence)
+
+
+def _ageing(every, lot, settings):
+    tests = every[(every["lot"] == lot) & every["purpose"].isin(["standard test", "reference"])]
+    limits = settings.limits
+    return ageing_trend(tests, minimum=limits.min_hatch_pct, confidence=limits.confidence)
+
+
 def _dose(summary, settings):
     efficiency, feed = summary.hatching_efficiency_per_g, settings.feed
     if not efficiency.safe_low > 0:
@@ -249,8 +284,8 @@ def _figures(seen):
     figures = [
         Figure("hatch_pct", "hatching percentage", hatch.value, hatch.safe_low, hatch.safe_high, "%", 1,
                _figure_note(hatch)),
-        Figure("hatching_efficiency_per_g", "nauplii per gram", efficiency.value, efficiency.safe_low,
-               efficiency.safe_high, "nauplii/g", 0, _figure_note(efficiency)),
+        Figure("hatching_efficiency_per_g", "nauplii per gram", round_3(efficiency.value),
+               round_3(efficiency.safe_low), round_3(efficiency.safe_high), "nauplii/g", 0, _figure_note(efficiency)),
     ]  # fmt: skip
     dose = seen.dose
     if dose is None:
@@ -277,6 +312,9 @@ def _figure_note(estimate):
 def _details(seen, case, rule, settings):
     return {
         "rule": rule.name,
+        "verdict_words": VERDICTS[rule.verdict],
+        "tone": TONES[rule.verdict],
+        "confidence": settings.limits.confidence,
         "rules": [{"name": r.name, "verdict": r.verdict, "text": r.text} for r in RULES],
         "limits": asdict(settings.limits),
         "n_cones": case.n_cones,

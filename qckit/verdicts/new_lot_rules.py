@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from qckit.hatch.comparison import Comparison
 from qckit.hatch.intervals import Estimate
 
-__all__ = ["RULES", "VERDICTS", "Case", "Rule", "first_rule"]
+__all__ = ["RULES", "TONES", "VERDICTS", "Case", "Rule", "first_rule", "per_g", "round_3"]
 
 VERDICTS = {
     "accept": "Accept",
@@ -22,6 +22,10 @@ VERDICTS = {
     "reject": "Reject",
     "not-enough-evidence": "Not enough evidence",
 }
+
+
+TONES = {"accept": "good", "accept-larger-dose": "attention", "repeat-test": "attention", "reject": "bad",
+         "not-enough-evidence": "unknown"}  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -59,12 +63,24 @@ def _pairs(case):
     )
 
 
+def per_g(value):
+    """Nauplii per gram to three significant figures: more would pretend to a precision no test has."""
+    return f"{round_3(value):,.0f}" if math.isfinite(value) else "unknown"
+
+
+def round_3(value):
+    """Round to three significant figures; NaN stays."""
+    if not math.isfinite(value) or value == 0:
+        return value
+    return round(value, 2 - math.floor(math.log10(abs(value))))
+
+
 def _pct(value):
     return f"{value:.1f} %"
 
 
 def _per_g(value):
-    return f"{value:,.0f} nauplii/g"
+    return f"{per_g(value)} nauplii/g"
 
 
 def _first(case, test):
@@ -112,10 +128,18 @@ def _worse(case):
 
 def _larger(case):
     # the two figures tell one story: the clearest of them is enough for a headline, the rest is in the evidence
-    said = [_lower(c.sentence) for c in (*_missed(case), *_worse(case), *_short(case))][:1]
+    said = [_claim(c, case, "misses") for c in _missed(case)] + [_lower(c.sentence) for c in _worse(case)]
+    said += [_claim(c, case, "meets the site's minimum but is, by best guess, short of") for c in _short(case)]
+    said = said[:1]
     if not said:
         said.append(_say(case, _not_shown, "meets the site's minimum by best guess only:"))
     return "; ".join(said)
+
+
+def _claim(c, case, word):
+    name, estimate, _, form = next(p for p in _pairs(case) if p[0] == c.what)
+    span = f"{form(estimate.value)} ({form(estimate.safe_low)} to {form(estimate.safe_high)})"
+    return f"{name} {span} {word} the label's claim of {form(c.against)}"
 
 
 def _lower(sentence):

@@ -7,6 +7,7 @@ import math
 from qckit.hatch.comparison import cones_to_decide
 from qckit.hatch.dose import cost_per_million
 from qckit.verdicts.finding import Evidence
+from qckit.verdicts.new_lot_rules import per_g
 
 __all__ = ["cautions", "evidence", "next_steps", "would_change"]
 
@@ -16,7 +17,7 @@ def evidence(seen, settings):
     lines = [*_minimum(seen, settings), *_claims(seen), *_reference(seen), _conditions(seen)]
     if seen.trimmed is not None:
         lines.append(_trimmed(seen))
-    lines += [_witnesses(seen), _spread(seen), *_umbrella(seen), *_cost(seen, settings)]
+    lines += [_witnesses(seen), _spread(seen), *_umbrella(seen), *_deeper(seen), *_cost(seen, settings)]
     return [line for line in lines if line is not None]
 
 
@@ -52,7 +53,7 @@ def would_change(rule, seen, case):
     lines = []
     for name, estimate, limit, form in (
         ("hatching percentage", case.hatch, case.min_hatch_pct, lambda v: f"{v:.1f} %"),
-        ("hatching efficiency", case.efficiency, case.min_nauplii_per_g, lambda v: f"{v:,.0f} nauplii/g"),
+        ("hatching efficiency", case.efficiency, case.min_nauplii_per_g, lambda v: f"{per_g(v)} nauplii/g"),
     ):
         if not math.isfinite(estimate.value) or not estimate.is_known:
             continue
@@ -114,7 +115,7 @@ def _minimum(seen, settings):
             "hatching efficiency",
             seen.summary.hatching_efficiency_per_g,
             limits.min_nauplii_per_g,
-            lambda v: f"{v:,.0f} nauplii/g",
+            lambda v: f"{per_g(v)} nauplii/g",
         ),
     ):
         question = f"Does the {what} meet the site's minimum of {form(limit)}?"
@@ -184,9 +185,9 @@ def _trimmed(seen):
     was = seen.summary.hatch_pct
     return Evidence(
         f"And without the doubtful cone{'s' if len(seen.doubtful) > 1 else ''} {cones}?",
-        f"{h.value:.1f} % instead of {was.value:.1f} %, and {e.value:,.0f} instead of "
-        f"{seen.summary.hatching_efficiency_per_g.value:,.0f} nauplii per gram. The verdict keeps the cone in, because "
-        "its conditions are inside the limits and leaving out poor cones after the fact flatters a lot.",
+        f"{h.value:.1f} % instead of {was.value:.1f} %, and {per_g(e.value)} instead of "
+        f"{per_g(seen.summary.hatching_efficiency_per_g.value)} nauplii per gram. The verdict keeps the cone in, "
+        "because its conditions are inside the limits and leaving out poor cones after the fact flatters a lot.",
         "neutral",
     )  # fmt: skip
 
@@ -219,6 +220,22 @@ def _umbrella(seen):
                      "share points to low pH, little oxygen, or a reading taken too early.", "neutral")]  # fmt: skip
 
 
+def _deeper(seen):
+    if seen.rate is not None:
+        t10, t90, ts = (seen.rate.time(n) for n in ("T10", "T90", "Ts"))
+        notes = " ".join(("", *seen.rate.notes))
+        yield Evidence(
+            "How fast and how evenly does it hatch?",
+            f"T10 {t10.value_h:.1f} h, T90 {t90.value_h:.1f} h ({t90.low_h:.1f} to {t90.high_h:.1f}), synchrony "
+            f"{ts.value_h:.1f} h, of those that hatch ({seen.rate.best.model} curve).{notes}",
+            "neutral",
+        )  # fmt: skip
+    if seen.budget is not None:
+        yield Evidence("What makes nauplii per gram uncertain?", seen.budget.sentence, "neutral")
+    if seen.ageing is not None:
+        yield Evidence("Does the lot age?", seen.ageing.sentence, "neutral")
+
+
 def _cost(seen, settings):
     row = seen.lot_row
     e = seen.summary.hatching_efficiency_per_g
@@ -226,7 +243,7 @@ def _cost(seen, settings):
     if not math.isfinite(cost):
         return []
     currency = row.get("currency") if isinstance(row.get("currency"), str) else settings.site.currency
-    text = f"{cost:.2f} {currency} at the best guess of {e.value:,.0f} nauplii per gram, before losses at harvest."
+    text = f"{cost:.2f} {currency} at the best guess of {per_g(e.value)} nauplii per gram, before losses at harvest."
     return [Evidence("What does a million nauplii cost?", text, "neutral")]
 
 

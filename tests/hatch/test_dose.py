@@ -19,7 +19,7 @@ def test_grams_come_from_the_lower_bound_and_the_recovery():
     assert dose.left_over == pytest.approx(dose.grams * 230_000 * 0.8 - 5e6)
     assert dose.sentence == (
         "31.2 g of cysts in 1 cone of 20 l (31.2 g each, 1.6 g/l) for 5,000,000 nauplii; if the best guess of 230,000 "
-        "per g holds, 750,000 are left over."
+        "per g holds, about 750,000 are left over."
     )
 
 

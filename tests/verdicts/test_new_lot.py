@@ -71,9 +71,7 @@ def test_a_missed_claim_asks_for_a_larger_dose():
 def test_a_lot_shown_below_the_minimum_is_rejected():
     found = judge([cone("A", 70, c=60), cone("B", 72, c=58), cone("C", 69, c=61)])
     assert found.verdict == "reject"
-    assert found.headline == (
-        "Reject: hatching percentage 52.9 % (50.0 % to 55.7 %) lies below the site's minimum of 75.0 %."
-    )
+    assert found.headline == ("Hatching percentage 52.9 % (50.0 % to 55.7 %) lies below the site's minimum of 75.0 %.")
 
 
 def test_a_lot_perhaps_below_the_minimum_is_tested_again():
@@ -94,7 +92,7 @@ def test_the_site_limits_decide():
 def test_one_cone_is_not_enough():
     found = judge([cone("A")])
     assert found.verdict == "not-enough-evidence"
-    assert found.headline == "Not enough evidence: one cone alone cannot show how much cones differ."
+    assert found.headline == "One cone alone cannot show how much cones differ."
     assert found.figures[0].note == (
         "One cone: how much cones differ cannot be known, so there is no interval. Counting alone would give 82.5 to "
         "87.3 %; the truth is wider."
@@ -105,14 +103,12 @@ def test_one_cone_is_not_enough():
 def test_no_cyst_counted_at_all():
     found = judge([cone("A", 0, 0, 0, 0), cone("B", 0, 0, 0, 0), cone("C", 0, 0, 0, 0)])
     assert found.verdict == "not-enough-evidence"
-    assert found.headline == (
-        "Not enough evidence: no nauplius, umbrella stage or unhatched cyst was counted in any cone."
-    )
+    assert found.headline == ("No nauplius, umbrella stage or unhatched cyst was counted in any cone.")
 
 
 def test_a_lot_without_a_test():
     found = judge([cone("A", purpose="production")])
-    assert found.headline == "Not enough evidence: no test of this lot was counted."
+    assert found.headline == "No test of this lot was counted."
     assert found.next_steps[0] == (
         "Run a standard test of three cones. 1 production hatches of this lot are counted, but they were not made to "
         "grade it."
@@ -122,7 +118,7 @@ def test_a_lot_without_a_test():
 def test_a_test_not_yet_counted():
     lots, hatches, samples = site([cone("A"), cone("B")])
     found = judge_new_lot(lots, hatches, samples.iloc[:0], lot="N-1", settings=Settings())
-    assert found.headline == "Not enough evidence: no test of this lot was counted."
+    assert found.headline == "No test of this lot was counted."
 
 
 def test_nothing_hatched_is_a_reject_not_a_crash():
@@ -133,7 +129,7 @@ def test_nothing_hatched_is_a_reject_not_a_crash():
 
 def test_a_missing_volume_leaves_the_dose_open():
     found = judge([cone("A"), cone("B"), cone("C")], volume_ul=None)
-    assert found.headline == ("Not enough evidence: a counted volume is missing, so nauplii per gram are unknown.")
+    assert found.headline == ("A counted volume is missing, so nauplii per gram are unknown.")
 
 
 def test_umbrella_not_counted_is_said():
@@ -162,7 +158,7 @@ def test_a_cone_off_the_standard_is_left_out_and_named():
 def test_all_cones_off_the_standard_spoil_the_test():
     found = judge([cone(c, 60, 3, 80, temperature_c=22.0) for c in "ABC"])
     assert found.verdict == "repeat-test"
-    assert found.headline == "Repeat the test: 3 of 3 cones were run outside the standard conditions."
+    assert found.headline == "3 of 3 cones were run outside the standard conditions."
 
 
 def test_readings_count_too_and_fahrenheit_is_understood():
