@@ -9,7 +9,7 @@ import sqlalchemy as sa
 
 from qckit.errors import InputError, unknown_name
 from qckit.log import schema
-from qckit.log.query import fetch, known_names
+from qckit.log.query import WITHDRAWN, fetch, known_names
 from qckit.tables import COUNT_COLUMNS, check_table, empty_table, table_columns
 
 __all__ = ["as_frames", "object_changes", "photo_names", "plan", "recounted", "sample_after_correction"]
@@ -130,19 +130,16 @@ def plan(connection, photos: pd.DataFrame, objects: pd.DataFrame) -> CountPlan:
     """
     counts = tally(objects).reindex(photos["photo"], fill_value=0)
     _agree(photos, objects, counts)
-    samples = fetch(connection, "samples", internal=True)
-    photos, notes = _name_as_logged(connection, photos, samples)
+    named = _photos_named(connection)
+    photos, notes = _name_as_logged(connection, photos, named)
     _same_file_twice(connection, photos)
     renamed = dict(zip(counts.index, photos["photo"], strict=True))
     counts.index = photos["photo"]
     objects = objects.assign(photo=objects["photo"].map(renamed))
     fresh = _fresh(connection, photos, counts)
     entering = photos[fresh.to_numpy()]
-    affected = samples[samples["sample"].isin(entering["sample"].dropna())]
-    revisions = [_next_sample(connection, row, photos, counts) for _, row in affected.iterrows()]
-    new_samples = pd.DataFrame(revisions, columns=table_columns("samples")) if revisions else empty_table("samples")
-    if revisions:
-        new_samples = check_table(new_samples, "samples", source="counts")
+    affected = sorted(set(entering["sample"].dropna()))
+    new_samples = _next_samples(connection, affected, photos, counts)
     entering = _with_revisions(connection, entering, new_samples)
     of_photo = dict(zip(entering["photo"], entering["revision"], strict=True))
     new_objects = objects[objects["photo"].isin(set(of_photo))]
@@ -171,13 +168,28 @@ def _agree(photos, objects, counts) -> None:
                 )
 
 
-def _name_as_logged(connection, photos, samples) -> tuple[pd.DataFrame, list[str]]:
+def _photos_named(connection) -> list[tuple[str, str]]:
+    """Return (sample, photos as its newest revision names them) for every sample that names some."""
+    t = schema.table("samples")
+    fixes = schema.CORRECTIONS
+    statement = sa.select(t.c.sample, t.c.photos).where(t.c.photos.is_not(None)).order_by(t.c.sample, t.c.revision)
+    named = {sample: photos for sample, photos in connection.execute(statement)}
+    corrected = sa.select(fixes.c.key1).where(fixes.c.table == "samples", fixes.c.column.in_(("photos", WITHDRAWN)))
+    changed = [key for (key,) in connection.execute(corrected)]
+    if changed:  # few: those are read with their corrections
+        named = {sample: photos for sample, photos in named.items() if sample not in set(changed)}
+        current = fetch(connection, "samples", {"sample": changed})
+        named.update({s: p for s, p in zip(current["sample"], current["photos"]) if p == p and p})
+    return list(named.items())
+
+
+def _name_as_logged(connection, photos, named) -> tuple[pd.DataFrame, list[str]]:
     """Find each photo's sample by its file name, and call the photo as the field sheet does."""
     by_full, by_file = {}, {}
-    for row in samples.itertuples():
-        for name in photo_names(row.photos):
-            by_full.setdefault(name, (name, row.sample))
-            by_file.setdefault(_file_name(name), set()).add((name, row.sample))
+    for sample, text in named:
+        for name in photo_names(text):
+            by_full.setdefault(name, (name, sample))
+            by_file.setdefault(_file_name(name), set()).add((name, sample))
     names, owners, notes = [], [], []
     for photo, sample in zip(photos["photo"], photos["sample"]):
         matches = by_file.get(_file_name(photo), set())
@@ -202,10 +214,11 @@ def _name_as_logged(connection, photos, samples) -> tuple[pd.DataFrame, list[str
             owner = sample
         names.append(name)
         owners.append(owner)
-    known = set(samples["sample"])
-    for owner in owners:
-        if owner is not None and owner not in known:
-            raise unknown_name("sample", owner, sorted(known), where="photos")
+    given = sorted(set(photos["sample"].dropna()) - {sample for sample, _ in named})
+    known = set(fetch(connection, "samples", {"sample": given})["sample"]) if given else set()
+    for owner in given:
+        if owner not in known:
+            raise unknown_name("sample", owner, known_names(connection, "samples"), where="photos")
     photos = photos.assign(photo=pd.Series(names, index=photos.index, dtype="str"),
                            sample=pd.Series(owners, index=photos.index, dtype="str"))  # fmt: skip
     if photos["photo"].duplicated().any():
@@ -234,57 +247,79 @@ def _same_file_twice(connection, photos) -> None:
 
 
 def _fresh(connection, photos, counts) -> pd.Series:
-    """Mark photos whose file, counter or counts are not those of their newest count in the log."""
-    logged = fetch(connection, "photos", {"photo": list(photos["photo"])}, internal=True).set_index("photo")
-    entered = fetch(connection, "objects", {"photo": list(logged.index)}, corrected=False) if len(logged) else None
-    before = tally(entered[entered["source"] == "found"]) if entered is not None and len(entered) else None
-    marks = []
-    for row in photos.itertuples():
-        old = logged.loc[row.photo] if row.photo in logged.index else None
-        same = old is not None and all(
-            (getattr(row, c) == old[c]) or (getattr(row, c) != getattr(row, c) and old[c] != old[c])
-            for c in ("sha256", "um_per_px", "counter_version")
-        )
-        if same:
-            then = before.loc[row.photo] if before is not None and row.photo in before.index else None
-            same = bool((counts.loc[row.photo] == (0 if then is None else then)).all())
-        marks.append(not same)
+    """Mark photos whose file, scale, counter or counts are not those of their newest count in the log."""
+    logged = fetch(connection, "photos", {"photo": list(photos["photo"])})
+    if logged.empty:
+        return pd.Series(True, index=photos.index)
+    entered = fetch(connection, "objects", {"photo": list(logged["photo"])}, corrected=False)
+    before = tally(entered[entered["source"] == "found"]).to_dict("index")
+    now = counts.to_dict("index")
+    none = dict.fromkeys(COUNT_COLUMNS.values(), 0)
+    columns = ["sha256", "um_per_px", "counter_version"]
+    old = {row[0]: [_known(v) for v in row[1:]] for row in logged[["photo", *columns]].itertuples(index=False)}
+    marks = [
+        old.get(photo) != [_known(v) for v in values] or before.get(photo, none) != now[photo]
+        for photo, *values in photos[["photo", *columns]].itertuples(index=False)
+    ]
     return pd.Series(marks, index=photos.index, dtype=bool)
 
 
-def _next_sample(connection, row: pd.Series, photos, counts) -> dict:
-    """Build the next revision of a sample from all of its photos."""
-    wanted = photo_names(row["photos"])
-    mine = photos[photos["sample"] == row["sample"]]
-    lacking = [name for name in wanted if name not in set(mine["photo"])]
-    logged = fetch(connection, "photos", {"photo": lacking}) if lacking else photos.head(0)
-    still = [name for name in lacking if name not in set(logged["photo"])]
-    if still:
-        raise InputError(
-            f"sample {row['sample']!r}: names the photo{'s' if len(still) > 1 else ''} {', '.join(still)}, not counted "
-            "yet. Count all photos of a sample together, or correct its photos."
-        )
-    total = counts.loc[mine["photo"]].sum()
-    if len(logged):
-        total += tally(fetch(connection, "objects", {"photo": list(logged["photo"])})).sum()
-    result = {name: row[name] for name in table_columns("samples")}
-    result.update({column: int(total[column]) for column in COUNT_COLUMNS.values()})
-    frames = pd.concat([mine["frame_mm2"], logged["frame_mm2"]])
-    result["volume_ul"] = _volume_ul(connection, row, frames)
-    versions = sorted({str(v) for v in mine["counter_version"].dropna()})
-    result.update(counted_by="photo", counter=", ".join(versions) or None, revision=int(row["revision"]) + 1)
-    if not wanted:
-        result["photos"] = "; ".join(mine["photo"])
-    return result
+def _known(value):
+    return None if value is None or value != value else value
 
 
-def _volume_ul(connection, row, frames_mm2: pd.Series):
-    """Volume counted: frame area times chamber depth (mm3 = µl), unless the sheet gave the volume itself."""
-    if pd.isna(row["chamber_depth_mm"]) or frames_mm2.isna().any():
-        return row["volume_ul"]
-    first = fetch(connection, "samples", {"sample": row["sample"], "revision": 0}, revisions="all", internal=True)
-    on_sheet = first["volume_ul"].iloc[0] if len(first) else row["volume_ul"]
-    return on_sheet if pd.notna(on_sheet) else float(frames_mm2.sum() * row["chamber_depth_mm"])
+def _next_samples(connection, affected: list[str], photos, counts) -> pd.DataFrame:
+    """Build the next revision of samples, each from all of its photos."""
+    if not affected:
+        return empty_table("samples")
+    current = fetch(connection, "samples", {"sample": affected}, internal=True)
+    first = fetch(connection, "samples", {"sample": affected, "revision": 0}, revisions="all", internal=True)
+    sheet_volume = dict(zip(first["sample"], first["volume_ul"], strict=True))
+    parts = photos[["photo", "sample", "frame_mm2", "counter_version"]].join(counts, on="photo")
+    here = set(photos["photo"])
+    wanted = {row.sample: photo_names(row.photos) for row in current.itertuples()}
+    lacking = sorted({name for names in wanted.values() for name in names} - here)
+    parts = pd.concat([parts, _counted_before(connection, lacking)], ignore_index=True)
+    parts = parts[parts["sample"].isin(set(affected))]
+    known = set(parts["photo"])
+    by_sample = dict(parts.groupby("sample", sort=False))
+    rows = []
+    for row in current.to_dict("records"):
+        still = [name for name in wanted[row["sample"]] if name not in known]
+        if still:
+            raise InputError(
+                f"sample {row['sample']!r}: names the photo{'s' if len(still) > 1 else ''} {', '.join(still)}, not "
+                "counted yet. Count all photos of a sample together, or correct its photos."
+            )
+        rows.append(_revised(row, by_sample[row["sample"]], sheet_volume.get(row["sample"])))
+    return check_table(pd.DataFrame(rows, columns=table_columns("samples")), "samples", source="counts")
+
+
+def _counted_before(connection, names: list[str]) -> pd.DataFrame:
+    """Return photos counted in an earlier step with their counts as they stand now."""
+    logged = fetch(connection, "photos", {"photo": names}) if names else empty_table("photos")
+    logged = logged[["photo", "sample", "frame_mm2", "counter_version"]]
+    if logged.empty:
+        return logged.assign(**{c: pd.Series(dtype="int64") for c in COUNT_COLUMNS.values()})
+    counts = tally(fetch(connection, "objects", {"photo": logged["photo"].tolist()}))
+    return logged.join(counts.reindex(logged["photo"], fill_value=0), on="photo")
+
+
+def _revised(row: dict, parts: pd.DataFrame, sheet_volume) -> dict:
+    """Build one sample's next revision from its photos.
+
+    The volume is frame area times chamber depth (mm3 = µl), unless the sheet gave the volume itself.
+    """
+    row = {name: row[name] for name in table_columns("samples")}
+    row.update({column: int(parts[column].sum()) for column in COUNT_COLUMNS.values()})
+    depth, frames = row["chamber_depth_mm"], parts["frame_mm2"]
+    if (sheet_volume is None or sheet_volume != sheet_volume) and depth == depth and not frames.isna().any():
+        row["volume_ul"] = float(frames.sum() * depth)
+    versions = sorted({str(v) for v in parts["counter_version"].dropna()})
+    row.update(counted_by="photo", counter=", ".join(versions) or None, revision=int(row["revision"]) + 1)
+    if not photo_names(row["photos"]):
+        row["photos"] = "; ".join(parts["photo"])
+    return row
 
 
 def _with_revisions(connection, entering: pd.DataFrame, new_samples: pd.DataFrame) -> pd.DataFrame:
@@ -295,7 +330,8 @@ def _with_revisions(connection, entering: pd.DataFrame, new_samples: pd.DataFram
     if len(entering):
         names = list(entering["photo"])
         for start in range(0, len(names), 500):
-            last.update(connection.execute(statement.where(p.c.photo.in_(names[start : start + 500]))).tuples().all())
+            found = connection.execute(statement.where(p.c.photo.in_(names[start : start + 500])))
+            last.update((photo, revision) for photo, revision in found)
     made = dict(zip(new_samples["sample"], new_samples["revision"], strict=True))
     return entering.assign(
         revision=pd.Series([last.get(n, -1) + 1 for n in entering["photo"]], index=entering.index, dtype="Int64"),

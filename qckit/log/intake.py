@@ -260,7 +260,7 @@ def _check_parents(connection, i, part: Incoming, frame, notes: _Notes, incoming
         known = sorted(set(known_names(connection, parent)) | with_us)
         for index, value in named[missing].items():
             if value.strip() in {s.strip() for s in spoiled}:
-                rule, remedy = f"is a {parent[:-1]} whose own row has a problem", "Put that row right first."
+                rule, remedy = f"is a {_one(parent)} whose own row has a problem", "Put that row right first."
             else:
                 message = str(unknown_name(column, value, known))
                 rule = f"is not a {_one(parent)} in the log or in this import"

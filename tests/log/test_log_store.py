@@ -1,0 +1,312 @@
+"""Records in, records out: on SQLite and on PostgreSQL."""
+
+# ruff: noqa: E501  whole messages
+
+import pandas as pd
+import pytest
+from invented_log import HATCHES, LOTS, NASTY_NAMES, SAMPLES, counted
+
+from qckit.errors import InputError
+from qckit.log import create_log, open_log
+from qckit.tables import check_table, table_columns
+
+
+def fill(log):
+    """Enter the small invented log."""
+    return log.add_many({"samples": SAMPLES, "hatches": HATCHES, "lots": LOTS}, by="op1", source="sheet")
+
+
+def test_rows_come_back_as_they_went_in(any_log):
+    result = fill(any_log)
+    assert result.added == {"lots": 2, "hatches": 2, "samples": 3}
+    assert str(result) == "2 lots added, 2 hatches added, 3 samples added."
+    hatches = any_log.hatches()
+    assert list(hatches.columns) == table_columns("hatches")
+    assert hatches["cysts_g"].tolist() == [1.602, 40.0]
+    assert any_log.lots()["claimed_hatch_pct"].tolist()[0] == 85.0
+    samples = any_log.samples()
+    assert samples["sample"].tolist() == ["S-1", "S-3"]  # S-2 waits for its photos
+    assert samples["hours"].tolist() == [24.0, 24.0]  # worked out from the times
+    assert check_table(samples, "samples")["nauplii"].tolist() == [100, 90]
+    assert any_log.samples(counted=False)["sample"].tolist() == ["S-2"]
+    assert any_log.awaiting_counts()["photo"].tolist() == ["a.jpg", "b.jpg"]
+
+
+def test_the_same_rows_again_add_nothing(any_log):
+    fill(any_log)
+    again = fill(any_log)
+    assert not any(again.added.values())
+    assert again.unchanged == {"lots": 2, "hatches": 2, "samples": 3}
+    assert len(any_log.steps()) == 1  # a step that changes nothing leaves no trace
+
+
+def test_queries_by_lot_month_and_span(any_log):
+    fill(any_log)
+    assert any_log.hatches(lot="L-2")["hatch"].tolist() == ["H-2"]
+    assert any_log.hatches(month="2026-10")["hatch"].tolist() == ["H-1"]
+    assert any_log.hatches(month="2026-11")["hatch"].tolist() == ["H-2"]
+    assert any_log.samples(month="2026-10", counted=None)["sample"].tolist() == ["S-1", "S-2"]
+    assert any_log.samples(lot="L-2")["sample"].tolist() == ["S-3"]
+    assert any_log.hatches(since="2026-11-03T09:00:00+00:00", until="2026-11-04")["hatch"].tolist() == ["H-2"]
+    assert any_log.hatches(until="2026-10-01").empty
+    assert list(any_log.hatches(hatch="nobody").columns) == table_columns("hatches")
+
+
+def test_a_month_is_the_sites_own(tmp_path):
+    from qckit.log import new_site
+
+    with open_log(new_site(tmp_path / "s", timezone="Europe/Lisbon")) as log:
+        log.add_many({"lots": LOTS, "hatches": HATCHES.assign(started=["2026-06-30T23:30:00+00:00"] * 2)}, by="op1")
+        assert len(log.hatches(month="2026-07")) == 2  # half past midnight, summer time, on 1 July
+
+
+@pytest.mark.parametrize("name", NASTY_NAMES)
+def test_any_name_survives(log, name):
+    log.add_many({"lots": pd.DataFrame({"lot": [name], "notes": [name]}), "hatches": HATCHES.head(1).assign(lot=name)},
+                 by=name.strip())  # fmt: skip
+    assert log.lots(lot=name)["notes"].tolist() == [name]
+    assert log.hatches(lot=name)["hatch"].tolist() == ["H-1"]
+    log.correct("lots", name, "notes", f"{name}!", by=name, reason=name)
+    assert log.lots()["notes"].tolist() == [f"{name}!"]
+    assert log.corrections()["reason"].tolist() == [name]
+
+
+def test_correction_keeps_both_values(any_log):
+    fill(any_log)
+    any_log.correct("hatches", "H-1", "cysts_g", "1,6".replace(",", "."), by="op2", reason="scale misread")
+    assert any_log.hatches(hatch="H-1")["cysts_g"].tolist() == [1.6]
+    fix = any_log.corrections().iloc[0]
+    assert (fix["table"], fix["key"], fix["column"], fix["before"], fix["after"]) == (
+        "hatches", "H-1", "cysts_g", "1.602", "1.6")  # fmt: skip
+    assert (fix["by"], fix["reason"]) == ("op2", "scale misread")
+    assert not any(fill(any_log).added.values())  # the sheet as it was first entered is still the same sheet
+
+
+def test_corrected_values_are_found_and_left_out_by_queries(any_log):
+    fill(any_log)
+    any_log.correct("hatches", "H-1", "lot", "L-2", by="op2", reason="wrong bag")
+    any_log.correct("hatches", "H-2", "started", "2026-12-01T09:00:00+00:00", by="op2", reason="wrong month")
+    assert any_log.hatches(lot="L-1").empty
+    assert any_log.hatches(lot="L-2")["hatch"].tolist() == ["H-1", "H-2"]
+    assert any_log.hatches(month="2026-11").empty
+    assert any_log.hatches(month="2026-12")["hatch"].tolist() == ["H-2"]
+    any_log.correct("hatches", "H-1", "ph", 8.25, by="op2", reason="was left out")
+    any_log.correct("hatches", "H-1", "ph", "", by="op2", reason="not measured after all")
+    assert any_log.hatches(hatch="H-1")["ph"].isna().all()
+    any_log.correct("hatches", "H-1", "decapsulated", "yes", by="op2", reason="was left out")
+    assert any_log.hatches(hatch="H-1")["decapsulated"].tolist() == [True]
+
+
+@pytest.mark.parametrize(
+    ("arguments", "message"),
+    [
+        (("hatches", "H-1", "hatch", "x"), "hatches: hatch names the row and cannot be corrected. Withdraw the row with  "
+         "qckit log withdraw  and add it again under its right name."),
+        (("hatches", "H-1", "cysts_g", "-1"), "hatches: cysts_g '-1' is below 0.0001. The least possible is 0.0001 g. "
+         "Correct the cell, or leave it empty if it is not known."),
+        (("hatches", "H-1", "cysts_g", ""), "hatches: cysts_g must be filled and cannot be emptied. Give the right value."),
+        (("hatches", "H-1", "cysts_g", "1.602"), "hatches H-1: cysts_g is '1.602' already. There is nothing to correct."),
+        (("hatches", "H-9", "ph", "8"), "hatches: unknown hatch 'H-9'. Did you mean 'H-2'? Known: H-1, H-2."),
+        (("readings", "H-1", "value", "8"), "readings: the key 'H-1' must name hatch, taken, quantity. Give one value for "
+         "each, in this order."),
+        (("fish", "H-1", "ph", "8"), "unknown table 'fish'. Known: lots, hatches, readings, samples, photos, objects, "
+         "baselines, signals, scales, certificates, checks, reports."),
+    ],
+)  # fmt: skip
+def test_a_wrong_correction_is_refused(filled, arguments, message):
+    with pytest.raises(InputError) as caught:
+        filled.correct(*arguments, by="op1", reason="r")
+    assert str(caught.value) == message
+    assert filled.corrections().empty
+    assert len(filled.steps()) == 1
+
+
+def test_a_correction_needs_a_name_and_a_reason(filled):
+    with pytest.raises(InputError) as caught:
+        filled.correct("hatches", "H-1", "ph", 8, by=" ", reason="r")
+    assert str(caught.value) == "Nobody is named as the one who corrects. Give a name or initials (--by NAME)."
+    with pytest.raises(InputError) as caught:
+        filled.correct("hatches", "H-1", "ph", 8, by="op1", reason="")
+    assert str(caught.value) == "A correction needs its reason in words (--reason TEXT)."
+
+
+def test_all_problems_are_said_at_once_and_nothing_is_entered(any_log):
+    hatches = HATCHES.assign(cysts_g=["-1", "40"], lot=["L-1", "L-3"])
+    with pytest.raises(InputError) as caught:
+        any_log.add_many({"lots": LOTS, "hatches": hatches, "samples": SAMPLES}, by="op1", source="monday.xlsx")
+    assert str(caught.value) == (
+        "Nothing was imported. 5 cells or rows must be put right first:\n"
+        "monday.xlsx: hatches, row 2: cysts_g '-1' is below 0.0001. The least possible is 0.0001 g. Correct the cell, or "
+        "leave it empty if it is not known.\n"
+        "monday.xlsx: hatches, row 3: lot 'L-3' is not a lot in the log or in this import. Did you mean 'L-2'? Known: L-1, "
+        "L-2. Correct the name, or import the lot first.\n"
+        "monday.xlsx: samples, row 2: hatch 'H-1' is a hatch whose own row has a problem. Put that row right first.\n"
+        "monday.xlsx: samples, row 3: hatch 'H-1' is a hatch whose own row has a problem. Put that row right first.\n"
+        "monday.xlsx: samples, row 4: hatch 'H-2' is a hatch whose own row has a problem. Put that row right first."
+    )
+    assert caught.value.problems["row"].tolist() == ["row 2", "row 3", "row 2", "row 3", "row 4"]
+    assert any_log.lots().empty
+    assert any_log.steps().empty
+
+
+def test_a_row_with_other_values_is_refused_or_becomes_a_correction(filled):
+    from qckit.log.intake import Incoming
+
+    other = HATCHES.assign(ph=[8.2, None], cysts_g=[1.7, 40.0])
+    with pytest.raises(InputError) as caught:
+        filled.add("hatches", other, by="op1", source="sheet.csv")
+    assert str(caught.value).splitlines()[1] == (
+        "sheet.csv: hatches, row 2: cysts_g '1.7' differs from the log, where hatch 'H-1' has 1.602. If the log is right, "
+        "correct the sheet; if the sheet is right, import it again with --correct REASON, which keeps both values."
+    )
+    result = filled.take([Incoming("hatches", other)], by="op1", correct="sheet filled in later")
+    assert result.corrected == 2
+    assert filled.hatches(hatch="H-1")[["cysts_g", "ph"]].values.tolist() == [[1.7, 8.2]]
+
+
+def test_one_key_twice_in_a_sheet(log):
+    twice = pd.DataFrame({"lot": ["L-1", "L-1", "L-1"], "notes": ["a", "a", "b"]})
+    with pytest.raises(InputError) as caught:
+        log.add("lots", twice, by="op1", source="sheet")
+    assert str(caught.value) == (
+        "Nothing was imported. 1 cell or row must be put right first:\n"
+        "sheet: lots, row 4: lot 'L-1' stands already in sheet: lots, row 2, with other values. Keep the right one of the "
+        "two rows."
+    )
+
+
+@pytest.mark.parametrize(
+    ("changes", "line"),
+    [
+        ({"taken": "2026-10-30T23:30:00+00:00"}, "row 2: taken '2026-10-30T23:30:00+00:00' is 24.0 h before the hatch was "
+         "started. Correct the time, or the hatch."),
+        ({"hours": 48.0}, "row 2: hours '48' does not fit the times: taken is 24.0 h after the hatch was started. Correct "
+         "the one that is wrong, or leave hours empty."),
+        ({"counted_by": "photo", "nauplii": None, "cysts": None}, "row 2: nauplii is empty and must be filled. Fill the "
+         "cell; or, if the photos are to be counted, write counted_by photo, name the photos, and leave all counts empty."),
+        ({"notes": None, "counter": "a\x00b"}, "row 2: counter 'a\\\\x00b' holds a character that cannot be stored. Type "
+         "the cell again."),
+    ],
+)  # fmt: skip
+def test_what_no_single_cell_shows(filled, changes, line):
+    row = SAMPLES.head(1).assign(sample="S-9", **changes)
+    with pytest.raises(InputError) as caught:
+        filled.add("samples", row, by="op1", source="x")
+    assert str(caught.value).splitlines()[1] == f"x: samples, {line}"
+
+
+def test_withdrawn_rows_are_hidden_with_what_hangs_on_them(any_log):
+    fill(any_log)
+    assert any_log.withdraw("hatches", "H-1", by="op1", reason="entered twice") == 3
+    assert any_log.hatches()["hatch"].tolist() == ["H-2"]
+    assert any_log.samples(counted=None)["sample"].tolist() == ["S-3"]
+    assert any_log.reinstate("hatches", "H-1", by="op1", reason="was right after all") == 3
+    assert len(any_log.samples(counted=None)) == 3
+    assert any_log.corrections()["column"].unique().tolist() == ["withdrawn"]
+
+
+def test_the_database_itself_refuses_changes(any_log):
+    import sqlalchemy as sa
+
+    from qckit.log import engine
+
+    fill(any_log)
+    for statement in ("UPDATE hatches SET cysts_g = 1", "DELETE FROM samples", "DELETE FROM steps"):
+        with (
+            pytest.raises(InputError, match="records are never changed or deleted"),
+            engine.writing(any_log.engine) as connection,
+        ):
+            connection.execute(sa.text(statement))
+    assert any_log.hatches()["cysts_g"].tolist() == [1.602, 40.0]
+
+
+def test_other_tables_keep_their_rows(any_log):
+    fill(any_log)
+    at = "2026-11-05T10:00:00+00:00"
+    any_log.add(
+        "signals",
+        pd.DataFrame(
+            {
+                "signal": ["s1"],
+                "chart": ["hatch_pct"],
+                "lot": ["L-1"],
+                "hatch": ["H-1"],
+                "at": [at],
+                "rule": ["beyond limit"],
+                "value": [60.0],
+                "state": ["open"],
+                "found_at": [at],
+            }
+        ),
+        by="op1",
+    )
+    any_log.add(
+        "baselines",
+        pd.DataFrame(
+            {"baseline": ["b1"], "chart": ["hatch_pct"], "limits": ['{"low": 70}'], "set_by": ["op1"], "set_at": [at]}
+        ),
+        by="op1",
+    )
+    any_log.add(
+        "scales",
+        pd.DataFrame(
+            {
+                "camera": ["c"],
+                "magnification": ["2x"],
+                "set_at": [at],
+                "um_per_px": [5.1],
+                "method": ["micrometer"],
+                "set_by": ["op1"],
+            }
+        ),
+        by="op1",
+    )
+    any_log.add(
+        "certificates",
+        pd.DataFrame({"certificate": ["k1"], "camera": ["c"], "made_at": [at], "made_by": ["op1"]}),
+        by="op1",
+    )
+    any_log.add("checks", pd.DataFrame({"hatch": ["H-1"], "check": ["weigh again"], "planned_at": [at], "by": ["op1"]}),
+                by="op1")  # fmt: skip
+    any_log.correct("signals", "s1", "state", "explained", by="op2", reason="heater stuck")
+    any_log.correct("signals", "s1", "note", "heater stuck", by="op2", reason="heater stuck")
+    any_log.correct("checks", ("H-1", "weigh again", at), "outcome", "1.6 g", by="op1", reason="done")
+    assert any_log.signals(state="open").empty
+    assert any_log.signals(chart="hatch_pct")["note"].tolist() == ["heater stuck"]
+    assert any_log.checks(hatch="H-1")["outcome"].tolist() == ["1.6 g"]
+    assert any_log.scales(camera="c")["um_per_px"].tolist() == [5.1]
+    assert any_log.baselines(chart="hatch_pct")["limits"].tolist() == ['{"low": 70}']
+    assert len(any_log.certificates(camera="c")) == 1
+    assert any_log.check(photos=False).query("severity == 'wrong'").empty
+
+
+def test_counts_from_photos_on_any_store(any_log):
+    fill(any_log)
+    photos, objects = counted()
+    assert any_log.record_counts(photos, objects=objects, by="op1").added == {"photos": 2, "objects": 114, "samples": 1}
+    row = any_log.samples(sample="S-2").iloc[0]
+    assert (row["nauplii"], row["umbrella"], row["cysts"], row["shells"]) == (60, 4, 10, 40)
+    assert row["volume_ul"] == 200.0  # two frames of 100 mm2, 1 mm deep
+    assert (row["revision"], row["counter"]) == (1, "t-1")
+    assert len(any_log.objects(hatch="H-1")) == 114
+
+
+def test_no_log_no_site_bad_address(tmp_path, site):
+    with pytest.raises(InputError) as caught:
+        open_log(tmp_path)
+    assert str(caught.value) == (f"{tmp_path}: no qckit.toml there, so this is not a site folder. Make one with  qckit new "
+                                 f"{tmp_path}")  # fmt: skip
+    (site / "log.sqlite").unlink()
+    with pytest.raises(InputError) as caught:
+        open_log(site)
+    assert str(caught.value) == (f"{site}/log.sqlite: there is no log. Make an empty one with  qckit log create  in the "
+                                 "site folder, or restore a backup with  qckit log restore BACKUP FOLDER.")  # fmt: skip
+    create_log(site)
+    with open_log(site) as log:
+        assert log.lots().empty
+    with pytest.raises(InputError) as caught:
+        open_log("mysql://x/y")
+    assert str(caught.value) == ("mysql://x/y: mysql is not supported. Use SQLite (leave url empty in qckit.toml) or "
+                                 "PostgreSQL.")  # fmt: skip
+    with pytest.raises(InputError, match="the server does not answer as asked"):
+        open_log("postgresql+psycopg://nobody@127.0.0.1:9/x")
