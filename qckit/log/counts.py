@@ -173,7 +173,7 @@ def _photos_named(connection) -> list[tuple[str, str]]:
     t = schema.table("samples")
     fixes = schema.CORRECTIONS
     statement = sa.select(t.c.sample, t.c.photos).where(t.c.photos.is_not(None)).order_by(t.c.sample, t.c.revision)
-    named = {sample: photos for sample, photos in connection.execute(statement)}
+    named = dict(connection.execute(statement).all())
     corrected = sa.select(fixes.c.key1).where(fixes.c.table == "samples", fixes.c.column.in_(("photos", WITHDRAWN)))
     changed = [key for (key,) in connection.execute(corrected)]
     if changed:  # few: those are read with their corrections
@@ -282,7 +282,7 @@ def _next_samples(connection, affected: list[str], photos, counts) -> pd.DataFra
     parts = pd.concat([parts, _counted_before(connection, lacking)], ignore_index=True)
     parts = parts[parts["sample"].isin(set(affected))]
     known = set(parts["photo"])
-    by_sample = dict(parts.groupby("sample", sort=False))
+    by_sample = {str(sample): part for sample, part in parts.groupby("sample", sort=False)}
     rows = []
     for row in current.to_dict("records"):
         still = [name for name in wanted[row["sample"]] if name not in known]
