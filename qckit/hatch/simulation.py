@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
-from qckit.hatch.intervals import proportion_over_cones, rate_over_cones
+from qckit.hatch.intervals import counting_floor, normal_quantile, student_quantile
 
-__all__ = ["coverage_of_proportion", "coverage_of_rate", "draw_cones"]
+__all__ = [
+    "bounds_of_proportions", "bounds_of_rates", "coverage_of_proportion", "coverage_of_rate", "draw_cones",
+]  # fmt: skip
 
 
 def draw_cones(n_cones, share, rho, n, *, rng, runs, family="beta"):
@@ -67,20 +69,58 @@ def coverage_of_proportion(n_cones, hatch_pct, rho, *, n=840, runs=4000, rng, fa
     """
     share = hatch_pct / 100
     counts = draw_cones(n_cones, share, rho, n, rng=rng, runs=runs, family=family)
-    whole, hits = np.broadcast_to(n, (n_cones,)), 0
-    for row in counts:
-        e = proportion_over_cones(row, whole, confidence=confidence)
-        low, high = (e.safe_low, e.safe_high) if is_safe else (e.low, e.high)
-        hits += low <= share <= high
-    return 100 * hits / runs
+    low, high = bounds_of_proportions(counts, np.broadcast_to(n, (n_cones,)), confidence=confidence, is_safe=is_safe)
+    return 100 * float(np.mean((low <= share) & (share <= high)))
+
+
+def bounds_of_proportions(counts, whole, *, confidence=0.95, is_safe=False):
+    """The interval of ``proportion_over_cones`` for many tests at once.
+
+    Parameters
+    ----------
+    counts : ndarray, shape (runs, k)
+    whole : ndarray, shape (k,)
+    confidence, is_safe
+
+    Returns
+    -------
+    (low, high) : tuple of ndarray, shape (runs,)
+    """
+    total, k = whole.sum(), counts.shape[1]
+    centre = counts.sum(axis=1) / total
+    mean = (counts / whole).mean(axis=1)
+    spread = np.sum(whole * (counts / whole - centre[:, None]) ** 2, axis=1)
+    factor = spread / np.maximum(centre * (1 - centre), 0.5 / total) / (k - 1)
+    t, z = student_quantile(confidence, k - 1), normal_quantile(confidence)
+    least = np.where((centre == 0) | (centre == 1), z, counting_floor(k, confidence))
+    low, high = _score(centre, total, np.maximum(t * t * factor, least**2))
+    low, high = np.maximum(0, np.minimum(low, mean)), np.minimum(1, np.maximum(high, mean))
+    if is_safe:
+        low2, high2 = _score(centre, total, z * z)
+        low, high = np.minimum(low, np.maximum(0, low2)), np.maximum(high, np.minimum(1, high2))
+    return low, high
 
 
 def coverage_of_rate(n_cones, mean_count, cv, *, runs=4000, rng, confidence=0.95):
     """Percent of simulated tests whose interval of nauplii per gram holds the truth; cones differ log-normally."""
     scatter = np.sqrt(np.log1p(cv**2))
     level = np.exp(rng.normal(-(scatter**2) / 2, scatter, (runs, n_cones))) if cv > 0 else np.ones((runs, n_cones))
-    hits = 0
-    for row in rng.poisson(mean_count * level):
-        e = rate_over_cones(row, np.ones(n_cones), confidence=confidence)
-        hits += e.low <= mean_count <= e.high
-    return 100 * hits / runs
+    low, high = bounds_of_rates(rng.poisson(mean_count * level), confidence=confidence)
+    return 100 * float(np.mean((low <= mean_count) & (mean_count <= high)))
+
+
+def bounds_of_rates(counts, *, confidence=0.95):
+    """The interval of ``rate_over_cones`` with exposure 1 for many tests at once; shapes as above."""
+    k, total = counts.shape[1], counts.sum(axis=1).astype(float)
+    centre = total / k
+    factor = np.sum((counts - centre[:, None]) ** 2, axis=1) / np.maximum(centre, 0.5 / k) / (k - 1)
+    t, z = student_quantile(confidence, k - 1), normal_quantile(confidence)
+    z2 = np.maximum(t * t * factor, np.where(total == 0, z, counting_floor(k, confidence)) ** 2)
+    half = np.sqrt(z2 * (total + z2 / 4))
+    return np.minimum((total + z2 / 2 - half) / k, centre), np.maximum((total + z2 / 2 + half) / k, centre)
+
+
+def _score(centre, total, z2):
+    middle = (centre + z2 / (2 * total)) / (1 + z2 / total)
+    half = np.sqrt(z2 * (centre * (1 - centre) / total + z2 / (4 * total**2))) / (1 + z2 / total)
+    return middle - half, middle + half
