@@ -1,0 +1,154 @@
+"""Cheap checks that split causes, each with a plan and with what every outcome would mean."""
+
+# ruff: noqa: E501 - a table of sentences
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import pandas as pd
+
+__all__ = ["CHECKS", "Check", "choose_checks", "outcomes_as_prior"]
+
+
+@dataclass(frozen=True)
+class Check:
+    """One check. ``speaks_for`` are the causes that a positive outcome supports; ``hours`` is what it takes."""
+
+    code: str
+    title: str
+    plan: str
+    if_yes: str
+    if_no: str
+    speaks_for: tuple[str, ...]
+    hours: float
+
+
+CHECKS = (
+    Check("recount", "Count again",
+          "Have a person count the photos on the recount list, or two fresh subsamples drawn from well mixed water, by eye.",
+          "the count was wrong, and the hatch may be better than it looked", "the count stands; look at the hatch itself",
+          ("missed", "swapped", "uneven"), 0.4),
+    Check("mix and redraw", "Mix and draw again",
+          "Stir the cone for a minute, draw six subsamples of 250 µl from different depths, count full cysts in each.",
+          "they now agree and differ from before: the first ones came from unmixed water",
+          "they agree with the first ones", ("uneven",), 0.7),
+    Check("thermometer", "Check the thermometer and heater",
+          "Hold a second thermometer beside the first in cone and bath for five minutes; look whether the heater switches.",
+          "they differ by more than 1 °C, or the heater sticks: the temperature is the likely cause",
+          "they agree and the heater switches", ("cold", "hot"), 0.2),
+    Check("refractometer", "Check the salinity",
+          "Zero the refractometer with distilled water and measure the cone again; weigh the salt of the next batch twice.",
+          "salinity is more than 5 ppt off", "salinity is right", ("salt",), 0.2),
+    Check("ph meter", "Measure the pH now",
+          "Calibrate the pH meter at 7 and 10 and measure this cone, a good cone and the fresh salt water. The next batch "
+          "gets sodium bicarbonate, up to 1 g/l, if it is below 8.0.",
+          "pH below 8 in this cone and not in the good one", "pH 8.0 to 8.5", ("ph", "crowded"), 0.2),
+    Check("air", "Look at the air",
+          "Look at air stone, tube and valve, whether cysts lie on the bottom, and measure the oxygen at the bottom of the cone.",
+          "weak bubbles, settled cysts or oxygen below 4 mg/l", "brisk bubbles and oxygen near saturation",
+          ("oxygen", "unwetted", "crowded"), 0.2),
+    Check("wall", "Look at the wall",
+          "Look for a ring of brown cysts on the wall above the water; rinse it down and count a subsample.",
+          "a broad ring, and many more cysts in the water after rinsing", "hardly any cysts on the wall", ("unwetted",), 0.2),
+    Check("broken", "Look for broken nauplii",
+          "Look at a drop at 20 to 40 times: loose legs, halves and nauplii that do not swim; look at foam and bubble size.",
+          "many pieces: the air was too strong", "hardly any pieces: the nauplii were missed in the count",
+          ("broken", "overlong"), 0.3),
+    Check("weigh", "Weigh and measure again",
+          "Check the balance with a known mass, weigh the same spoonful twice, check the pipette with ten drops on the "
+          "balance, and read the water level of the cone.",
+          "mass or volume is off by as much as the hatch", "both are right", ("amount",), 0.4),
+    Check("clock", "Check the hours",
+          "Ask who started and who counted, and when; correct the times in the log.",
+          "the hours were not what was written", "the hours are right", ("early", "overlong"), 0.1),
+    Check("read again", "Read the cone again after another 24 h",
+          "Leave two litres of this cone running at 28 °C with light and strong air, and count three subsamples "
+          "of 250 µl 24 h after the first reading.",
+          "the unopened cysts and umbrellas have hatched: they were late, not dead",
+          "nothing has changed: they are dead, resting or stuck", ("cold", "early", "dark"), 24.0),
+    Check("side by side", "Hatch it side by side",
+          "Two cones of 800 ml with 1.6 g of this lot and one with 1.6 g of another lot that does well, same water, 28 °C, "
+          "33 ppt, light, strong air; four subsamples of 250 µl of each at 24 h.",
+          "this lot is poor again and the other is not: it is the lot", "this lot is as usual: it was this cone or day",
+          ("embryos", "empty"), 24.0),
+    Check("other cone", "Same lot in another cone",
+          "1.6 g of this lot in 800 ml in another cone with fresh water; four subsamples of 250 µl at 24 h.",
+          "as usual: something in the first cone", "poor again: the lot or the water",
+          ("oxygen", "unwetted", "broken", "ph"), 24.0),
+    Check("wake", "Try to wake resting cysts",
+          "Two portions of 1.6 g: one plain, one after a cold rest of some weeks at -25 °C or a hydrogen peroxide bath by a "
+          "tested recipe (gloves and goggles; local rules come first); hatch both as above.",
+          "the treated one hatches much better: the embryos were resting", "no difference: they are dead", ("embryos",), 48.0),
+    Check("light", "Look at the light", "Measure the light at the surface; ask whether the lamp was on in the first hours.",
+          "below 1,000 lux, or it was off", "about 2,000 lux from the start", ("dark",), 0.1),
+)  # fmt: skip
+
+
+def choose_checks(probability: dict, *, most: int = 2, done=()) -> list[Check]:
+    """Choose the cheapest checks that would split the likely causes.
+
+    Parameters
+    ----------
+    probability : dict of str to float
+        Weight of each cause.
+    most : int
+        Number of checks.
+    done : sequence of str
+        Codes of checks that were already made.
+
+    Returns
+    -------
+    list of Check
+        Each by how well it splits (p of its causes times p of the others) against what it takes; a check that costs
+        a day has to split four times as well as one that costs minutes.
+    """
+    total = sum(probability.values()) or 1.0
+    left = {k: v / total for k, v in probability.items()}
+    chosen: list[Check] = []
+    for _ in range(most):
+        scored = []
+        for item in CHECKS:
+            if item in chosen or item.code in set(done):
+                continue
+            p = sum(left.get(code, 0.0) for code in item.speaks_for)
+            scored.append((p * (1.02 - p) / (0.5 + item.hours) ** 0.35, item))
+        best = max(scored, key=lambda pair: pair[0])
+        if best[0] < 0.005 and chosen:
+            break
+        chosen.append(best[1])
+        left = {k: v * (0.25 if k in best[1].speaks_for else 1.0) for k, v in left.items()}
+    return chosen
+
+
+def outcomes_as_prior(checks: pd.DataFrame | None, hatch: str) -> tuple[dict, list[str]]:
+    """Turn logged outcomes into factors on the causes.
+
+    Parameters
+    ----------
+    checks : DataFrame or None
+        Columns of the checks table. An outcome that begins with ``yes`` or ``confirmed`` supports the cause named in
+        ``cause`` (or the causes of the check), one that begins with ``no`` or ``ruled out`` speaks against.
+    hatch : str
+
+    Returns
+    -------
+    (dict of str to float, list of str)
+        Factors by cause (20 or 1/20), and one sentence per outcome.
+    """
+    factors, said = {}, []
+    if checks is None or not len(checks):
+        return factors, said
+    known = {item.code: item for item in CHECKS}
+    for row in checks[(checks["hatch"] == hatch) & checks["outcome"].notna()].to_dict("records"):
+        word = str(row["outcome"]).strip().casefold()
+        yes, no = word.startswith(("yes", "confirmed")), word.startswith(("no", "ruled out"))
+        item = known.get(str(row["check"]))
+        named = row.get("cause")
+        causes = (str(named),) if isinstance(named, str) and named else item.speaks_for if item else ()
+        if not (yes or no) or not causes:
+            said.append(f"Check {row['check']!r}: {row['outcome']} (not read as yes or no, so it changes nothing).")
+            continue
+        for code in causes:
+            factors[code] = factors.get(code, 1.0) * (20.0 if yes else 0.05)
+        said.append(f"Check {row['check']!r}: {row['outcome']}.")
+    return factors, said

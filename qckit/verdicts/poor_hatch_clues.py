@@ -1,0 +1,229 @@
+"""What was different about one hatch, and what each difference says of each cause."""
+
+# ruff: noqa: E501 - a table of sentences
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pandas as pd
+
+from qckit.verdicts.poor_hatch_causes import CAUSES
+from qckit.verdicts.poor_hatch_likelihood import Clue
+
+__all__ = ["DIFFERENCE_COLUMNS", "find_clues", "find_differences", "worst_values"]
+
+DIFFERENCE_COLUMNS = ("quantity", "value", "low", "high", "usual", "usual_sd", "unit", "n_readings", "h_outside",
+                      "unusual", "expected_loss_pct", "cause", "sentence")  # fmt: skip
+
+_COLUMN = {"temperature": "temperature_c", "salinity": "salinity_ppt", "ph": "ph", "oxygen": "oxygen_mg_l",
+           "light": "light_lux"}  # fmt: skip
+_UNIT = {"temperature": "°C", "salinity": "ppt", "ph": "", "oxygen": "mg/l", "light": "lux", "hours": "h",
+         "density": "g/l"}  # fmt: skip
+_NAME = {"ph": "pH", "hours": "incubation hours", "density": "cysts per litre"}
+_SD_FLOOR = {"temperature": 0.5, "salinity": 1.0, "ph": 0.08, "oxygen": 0.4, "light": 200.0, "hours": 0.5,
+             "density": 0.15}  # fmt: skip
+_RANGE = {"temperature": 15.0, "salinity": 50.0, "ph": 1.3, "oxygen": 5.5, "light": 1500.0, "hours": 24.0,
+          "density": 7.0}  # fmt: skip
+_DECIMALS = {"ph": 2, "light": 0}
+# how much of a cause's weight is left when its reading was usual: the instrument or the moment may have been wrong
+_MISSED = {"cold": 0.10, "hot": 0.20, "early": 0.25, "overlong": 0.25, "crowded": 0.05}
+_MISSED_ELSE = 0.08
+_WALL_WORDS = ("wall", "dry", "dried", "clump", "settled", "stuck")
+_STRONG_WORDS = ("very strong", "too strong", "violent", "foam")
+_WEAK_WORDS = ("weak", "blocked", "stopped", "off", "low", "none")
+
+
+def worst_values(hatches: pd.DataFrame, readings: pd.DataFrame, hours: pd.Series | None = None) -> pd.DataFrame:
+    """Lowest and highest value of each quantity in each hatch, from its own row and its readings.
+
+    Returns
+    -------
+    DataFrame
+        hatch, quantity, low, high, mean, n. Temperatures in °F become °C, oxygen in % is left out (it needs salinity).
+    """
+    rows = [
+        pd.DataFrame({"hatch": hatches["hatch"], "quantity": q, "value": hatches[c].astype(float)})
+        for q, c in _COLUMN.items()
+    ]
+    if readings is not None and len(readings):
+        r = readings[~((readings["quantity"] == "oxygen") & (readings["unit"] == "%"))]
+        value = r["value"].astype(float).where(r["unit"] != "°F", (r["value"].astype(float) - 32) / 1.8)
+        rows.append(pd.DataFrame({"hatch": r["hatch"], "quantity": r["quantity"], "value": value}))
+    if hours is not None:
+        rows.append(pd.DataFrame({"hatch": hours.index, "quantity": "hours", "value": hours.to_numpy()}))
+    density = hatches["cysts_g"] / hatches["volume_ml"] * 1000.0
+    rows.append(pd.DataFrame({"hatch": hatches["hatch"], "quantity": "density", "value": density}))
+    table = pd.concat(rows, ignore_index=True).dropna(subset="value")
+    grouped = table.groupby(["hatch", "quantity"], sort=False)["value"]
+    return grouped.agg(low="min", high="max", mean="mean", n="size").reset_index()
+
+
+def find_differences(worst: pd.DataFrame, *, hatch: str, usual_hatches, readings=None, started=None,
+                     conditions=None, effects=None) -> pd.DataFrame:  # fmt: skip
+    """Compare one hatch's conditions with those of the usual ones and say what each difference should cost.
+
+    Parameters
+    ----------
+    worst : DataFrame
+        As :func:`worst_values` returns it.
+    hatch : str
+    usual_hatches : sequence of str
+        Hatches that stand for what is usual.
+    readings, started, conditions : optional
+        For the hours a quantity was outside the standard.
+    effects : DataFrame, optional
+        The site's own effects (:func:`qckit.verdicts.poor_hatch_effects.site_effects`).
+
+    Returns
+    -------
+    DataFrame, columns ``DIFFERENCE_COLUMNS``
+        The most telling first; ``unusual`` is in robust standard deviations of the site's own hatches.
+    """
+    own = worst[worst["hatch"] == hatch].set_index("quantity")
+    others = worst[worst["hatch"].isin(list(usual_hatches))]
+    rows = []
+    for c in CAUSES:
+        if c.quantity not in own.index or not c.table:
+            continue
+        side = c.side
+        v = float(own.loc[c.quantity, side])
+        reference = others.loc[others["quantity"] == c.quantity, side].to_numpy()
+        usual, sd = _usual(reference, c)
+        loss = _relative_loss(c, v, usual)
+        unusual = (v - usual) / sd
+        rows.append((c.quantity, v, float(own.loc[c.quantity, "low"]), float(own.loc[c.quantity, "high"]), usual, sd,
+                     _UNIT[c.quantity], int(own.loc[c.quantity, "n"]),
+                     _hours_outside(c, hatch, readings, started, conditions), unusual, 100 * loss, c.code,
+                     _sentence(c, v, usual, unusual, loss, len(reference), effects)))  # fmt: skip
+    table = pd.DataFrame(rows, columns=list(DIFFERENCE_COLUMNS))
+    worse = [(-r.unusual if _side(r.cause) == "low" else r.unusual) for r in table.itertuples()]
+    weight = table["expected_loss_pct"] + np.clip(worse, 0, 8) if len(table) else []
+    return (
+        table.assign(_w=weight).sort_values("_w", ascending=False, kind="stable", ignore_index=True).drop(columns="_w")
+    )
+
+
+def _side(code):
+    return next(c.side for c in CAUSES if c.code == code)
+
+
+def _usual(reference, c):
+    """Median and robust spread of the usual hatches; the good end of the literature's table where there are none."""
+    floor = max(_SD_FLOOR[c.quantity], c.noise)
+    if len(reference) < 3:
+        good = c.table[-1][0] if c.side == "low" else c.table[0][0]
+        return good, 2 * floor
+    median = float(np.median(reference))
+    return median, max(floor, 1.4826 * float(np.median(np.abs(reference - median))))
+
+
+def _relative_loss(c, value, usual):
+    """Share of the usual hatch that a value should cost."""
+    x, y = (np.array(col) for col in zip(*c.table, strict=True))
+    lost, lost_usually = np.interp([value, usual], x, y)
+    return max(0.0, 1 - (1 - lost) / max(1 - lost_usually, 0.05))
+
+
+def _hours_outside(c, hatch, readings, started, conditions):
+    """Hours a quantity lay beyond its standard, joining readings by straight lines; NaN with fewer than two."""
+    limits = {"cold": ("temperature_c", -1, "temperature_tolerance_c"), "hot": ("temperature_c", 1, "temperature_tolerance_c"),
+              "salt": ("salinity_ppt", 1, "salinity_tolerance_ppt"), "ph": ("min_ph", -1, None),
+              "oxygen": ("min_oxygen_mg_l", -1, None)}  # fmt: skip
+    if readings is None or started is None or conditions is None or c.code not in limits:
+        return math.nan
+    from qckit.tables import to_utc
+
+    column, sign, tolerance = limits[c.code]
+    border = getattr(conditions, column) + sign * (getattr(conditions, tolerance) if tolerance else 0.0)
+    own = readings[(readings["hatch"] == hatch) & (readings["quantity"] == c.quantity) & (readings["unit"] != "%")]
+    if len(own) < 2:
+        return math.nan
+    at = (to_utc(own["taken"]) - pd.Timestamp(started)).dt.total_seconds().to_numpy() / 3600.0
+    value = own["value"].astype(float).where(own["unit"] != "°F", (own["value"].astype(float) - 32) / 1.8).to_numpy()
+    order = np.argsort(at)
+    grid = np.linspace(at.min(), at.max(), 200)
+    beyond = sign * (np.interp(grid, at[order], value[order]) - border) > 0
+    return float(beyond.mean() * (at.max() - at.min()))
+
+
+def _sentence(c, v, usual, unusual, loss, n, effects):
+    """One line about one difference."""
+    name = _NAME.get(c.quantity, c.quantity)
+    digits = _DECIMALS.get(c.quantity, 1)
+    unit = f" {_UNIT[c.quantity]}" if _UNIT[c.quantity] else ""
+    end = "lowest" if c.side == "low" else "highest"
+    if c.quantity in ("hours", "density"):
+        end = ""
+    against = f"usual {usual:.{digits}f}" if n >= 3 else f"standard {usual:.{digits}f}"
+    text = f"{name}: {end + ' ' if end else ''}{v:.{digits}f}{unit} ({against}, {abs(unusual):.1f} standard deviations "
+    text += f"{'below' if unusual < 0 else 'above'})"
+    worse = unusual < 0 if c.side == "low" else unusual > 0
+    if loss >= 0.02 and worse:
+        text += f"; the literature lets expect about {100 * loss:.0f} % fewer nauplii"
+        own = effects[effects["quantity"] == c.quantity] if effects is not None and len(effects) else []
+        if len(own) and own.iloc[0]["lowest"] <= v <= own.iloc[0]["highest"]:
+            row = own.iloc[0]
+            change = row["shrunk_slope"] * (v - usual)
+            odds = math.exp(np.clip(change, -6, 6))
+            text += f", this site's own {row['n_hatches']:.0f} hatches say the odds of hatching change by x {odds:.2f}"
+    return text
+
+
+def find_clues(differences: pd.DataFrame, hatch_row, *, flags=(), by_person=None) -> dict:
+    """Turn differences, words on the field sheet, photo flags and a second count into clues.
+
+    Parameters
+    ----------
+    differences : DataFrame
+        As :func:`find_differences` returns it.
+    hatch_row : mapping
+        The hatch's own row: ``aeration`` and ``notes`` are read for words.
+    flags : sequence of str or None
+        Flag codes of the photos behind the counts; None when no photo was used.
+    by_person : tuple of float, optional
+        (z of the nauplii share, z of the shell share) of photo counts against counts by a person of the same hatch.
+
+    Returns
+    -------
+    dict of str to Clue
+    """
+    clues = {}
+    for row in differences.itertuples():
+        clues[row.cause] = _clue_of(row)
+    notes = " ".join(str(hatch_row.get(k) or "") for k in ("notes", "aeration")).casefold()
+    air = str(hatch_row.get("aeration") or "").casefold()
+    clues["unwetted"] = Clue(7.0) if any(w in notes for w in _WALL_WORDS) else Clue(0.8)
+    clues["broken"] = Clue(7.0) if any(w in notes for w in _STRONG_WORDS) else Clue(0.5 if air else 0.9)
+    if any(w in air for w in _WEAK_WORDS):
+        known = clues.get("oxygen")
+        clues["oxygen"] = Clue(5.0) if known is None else Clue(known.factor * 2, known.loss, known.vague)
+    clues["missed"] = Clue(_count_factor(flags, by_person, 0))
+    clues["swapped"] = Clue(_count_factor(flags, by_person, 1))
+    return clues
+
+
+def _clue_of(row):
+    """What one reading says of its cause."""
+    from scipy.stats import t
+
+    c = next(item for item in CAUSES if item.code == row.cause)
+    loss = row.expected_loss_pct / 100.0
+    worse = row.unusual < 0 if c.side == "low" else row.unusual > 0
+    if not worse or loss < 0.015:
+        return Clue(_MISSED.get(c.code, _MISSED_ELSE))
+    usually = t.pdf(row.unusual, 4) / row.usual_sd
+    ratio = (1.0 / _RANGE[c.quantity]) / usually
+    floor = _MISSED.get(c.code, _MISSED_ELSE)
+    return Clue(float(np.clip(ratio, floor, 150.0)), loss, 0.8 if loss > 0.05 else 1.1)
+
+
+def _count_factor(flags, by_person, which):
+    """Weight of a counting error from the photos' flags and a person's count beside them."""
+    if flags is None:
+        return 0.35 if which else 0.7  # a person counted: shells are hardly ever taken for cysts
+    factor = 4.0 if len(flags) else 0.8
+    if by_person is None:
+        return factor
+    z = abs(by_person[which])
+    return factor * (0.25 if z < 2 else 1.5 if z < 3 else 12.0)

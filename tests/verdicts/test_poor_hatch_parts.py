@@ -1,0 +1,138 @@
+"""Parts of the explanation against sources outside the project, and their properties."""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from qckit.verdicts.poor_hatch_causes import CAUSES, STRENGTHS, cause, moves
+from qckit.verdicts.poor_hatch_effects import binomial_regression
+from qckit.verdicts.poor_hatch_usual import describe_hatch, hatch_counts, usual_of_lot
+
+# Crowder 1978, Applied Statistics 27:34-37, 21 plates (crowder.seeds in R package agridat 1.26)
+GEN = [
+    "O75",
+    "O75",
+    "O75",
+    "O75",
+    "O75",
+    "O73",
+    "O73",
+    "O73",
+    "O73",
+    "O73",
+    "O75",
+    "O75",
+    "O75",
+    "O75",
+    "O75",
+    "O75",
+    "O73",
+    "O73",
+    "O73",
+    "O73",
+    "O73",
+]
+EXT = list("bbbbbbbbbbccccccccccc")
+GERM = [10, 23, 23, 26, 17, 8, 10, 8, 23, 0, 5, 53, 55, 32, 46, 10, 3, 22, 15, 32, 3]
+N = [39, 62, 81, 51, 39, 16, 30, 28, 45, 4, 6, 74, 72, 51, 79, 13, 12, 41, 30, 51, 7]
+
+
+def test_binomial_regression_on_crowders_seeds():
+    gen, ext = np.array([g == "O73" for g in GEN], float), np.array([e == "c" for e in EXT], float)
+    design = pd.DataFrame({"const": 1.0, "O73": gen, "cucumber": ext, "both": gen * ext})
+    params, errors, dispersion = binomial_regression(GERM, N, design)
+    # coefficients, binomial standard errors and Pearson chi-square 31.651145 on 17 df: R glm
+    np.testing.assert_allclose(params, [-0.558172, 0.145927, 1.318182, -0.778104], atol=1e-4)
+    assert dispersion == pytest.approx(31.651145 / 17, abs=1e-4)
+    plain = np.array([0.126021, 0.223166, 0.177468, 0.306433])
+    np.testing.assert_allclose(errors, plain * np.sqrt(31.651145 / 17), atol=1e-4)
+
+
+def test_binomial_regression_on_the_budworm():
+    # Collett 1991; Venables and Ripley, MASS 7.2: logit ~ sex + log2 dose, deviance 6.757 on 9 df, so no overdispersion
+    dose = np.tile(np.arange(6.0), 2)
+    killed = [1, 4, 9, 13, 18, 20, 0, 2, 6, 10, 12, 16]
+    male = np.repeat([1.0, 0.0], 6)
+    params, errors, dispersion = binomial_regression(
+        killed, [20] * 12, pd.DataFrame({"female": 1 - male, "male": male, "dose": dose})
+    )
+    np.testing.assert_allclose(params, [-3.473155, -2.372412, 1.064214], atol=1e-4)
+    np.testing.assert_allclose(errors, [0.468520, 0.385511, 0.131077], atol=1e-4)
+    assert dispersion < 1
+
+
+def test_figures_and_their_covariance_against_simulation():
+    rng = np.random.default_rng(11)
+    mean = np.array([240.0, 60.0, 50.0, 250.0])
+    drawn = rng.poisson(mean, (20_000, 4)).astype(float)
+    row = {"nauplii": 240, "umbrella": 60, "unhatched": 50, "shells": 250, "counted_shells_opened": 300,
+           "full_per_g": 250_000.0, "n_subsamples": 3}  # fmt: skip
+    _, covariance = describe_hatch(row, mixing_cv=0.0)
+    n, u, c, s = (drawn + 0.5).T
+    figures = np.stack([np.log((n + u) / c), np.log(n / u), np.log(s / (n + u)), np.log(n + u + c)])
+    np.testing.assert_allclose(covariance, np.cov(figures), rtol=0.06, atol=4e-4)
+
+
+@pytest.mark.parametrize("trace", sorted({c.trace for c in CAUSES}))
+def test_traces_keep_full_cysts_and_cost_what_they_say(trace):
+    usual = np.array([0.85, 0.02, 0.13, 0.72])
+    for k in STRENGTHS:
+        for matrix in moves(trace, k):
+            mix = matrix @ usual
+            assert (mix >= 0).all()
+            if trace in ("late", "heat", "blocked", "slowed", "arrest", "starved"):
+                assert mix[:3].sum() == pytest.approx(1.0)
+            if trace not in ("same", "swapped", "crowded"):
+                assert mix[0] == pytest.approx(usual[0] * (1 - k))
+            elif trace == "swapped":
+                assert mix[0] == usual[0] and mix[2] > usual[2]
+
+
+def test_causes_have_words_sources_and_known_twins():
+    codes = [c.code for c in CAUSES]
+    assert len(set(codes)) == len(codes)
+    for c in CAUSES:
+        assert c.words and c.sign and c.source and set(c.same_trace) <= set(codes)
+        assert [v for v, _ in c.table] == sorted(v for v, _ in c.table)
+    assert cause("ph").quantity == "ph"
+
+
+def _counts(rows):
+    hatches = pd.DataFrame({"hatch": list(rows), "lot": "L", "cone": "A", "purpose": "production", "operator": "op1",
+                            "started": [f"2026-05-{i + 1:02d}T09:00:00+00:00" for i in range(len(rows))],
+                            "cysts_g": 1.6, "volume_ml": 800.0})  # fmt: skip
+    samples = []
+    for i, (name, counts) in enumerate(rows.items()):
+        for j, (n, u, c, s, hours, who) in enumerate(counts):
+            taken = pd.Timestamp(f"2026-05-{i + 1:02d}T09:00:00+00:00") + pd.Timedelta(hours=hours)
+            samples.append({"sample": f"{name}-{j}", "hatch": name, "taken": taken.isoformat(), "hours": hours,
+                            "kind": "subsample", "volume_ul": 250.0, "dilution": 1.0, "nauplii": n, "umbrella": u,
+                            "cysts": c, "embryos": None, "shells": s, "counted_by": who})  # fmt: skip
+    return hatch_counts(pd.DataFrame(samples), hatches)
+
+
+def test_pooling_takes_the_reading_and_one_kind_of_count():
+    counts = _counts({"H": [(10, 30, 70, 20, 14.0, "photo"), (90, 2, 18, 70, 24.0, "photo"),
+                            (88, 2, 18, 70, 24.1, "photo"),
+                            (50, 2, 58, 70, 24.2, "person")]})  # fmt: skip
+    row = counts.iloc[0]
+    assert (row.nauplii, row.umbrella, row.unhatched, row.n_subsamples) == (178, 4, 36, 2)
+    # factor 800 ml / (0.25 ml x 1.6 g) = 2000: FAO Fisheries Technical Paper 361 (from memory)
+    assert row.nauplii_per_g == pytest.approx(89 * 2000)
+    assert row.hatch_pct == pytest.approx(100 * 178 / 218)
+
+
+def test_usual_sets_odd_hatches_aside_and_leans_on_the_prior():
+    rng = np.random.default_rng(2)
+    rows = {
+        f"H{i}": [(*(int(v) for v in rng.poisson([90, 2, 15, 75])), 24.0, "photo") for _ in range(3)] for i in range(20)
+    }
+    rows["odd"] = [(20, 60, 25, 75, 24.0, "photo")] * 3
+    counts = _counts(rows)
+    usual = usual_of_lot(counts, lot="L", before="2026-07-01T00:00:00+00:00")
+    assert usual.set_aside == ("odd",)
+    assert usual.mix[0] == pytest.approx(90 / 107, abs=0.02)
+    few = usual_of_lot(counts.head(2), lot="L", before="2026-07-01T00:00:00+00:00")
+    assert few.note == "only 2 earlier hatches of this lot"
+    # without spread beyond counting, twenty hatches pull the assumed spread down; two hardly do
+    assert few.between[0, 0] > usual.between[0, 0]
