@@ -35,6 +35,8 @@ _SIGNS = {"for": ("+", "speaks for"), "against": ("\u2212", "speaks against"), "
 
 
 _LONGEST_WORD = 28  # longer words are broken, so that one long name does not push a table off the page
+_SHORT = 12  # characters of a cell that is never broken, such as a lot or a date
+_MANY_COLUMNS = 8  # a table with more is set in smaller type
 
 
 class Html:
@@ -102,7 +104,9 @@ def first_screen(finding: Finding, *, site_name: str = "", now: str = "", invent
         f'<div class="qc-verdict">{icon(tone)}<div><p class="qc-word">{escape(_capital(verdict))}'
         f'<span class="qc-hidden"> ({_TONE_WORDS[tone]})</span></p>'
         f'<p class="qc-headline">{escape(headline)}</p></div></div>',
-        '<div class="qc-figures">' + "".join(map(_card(finding), finding.figures)) + "</div>"
+        f'<div class="qc-figures" style="--n: {4 if len(finding.figures) == 4 else 3}">'
+        + "".join(map(_card(finding), finding.figures))
+        + "</div>"
         if finding.figures
         else "",
         '<div class="qc-next"><h2>What to do next</h2>' + _list(finding.next_steps, ordered=True) + "</div>"
@@ -249,19 +253,25 @@ def table(
     body = []
     for row in frame.head(limit).itertuples(index=False, name=None):
         cells = (
-            f"<td{' class=qc-num' if num else ''}>{_cell(value, place)}</td>"
-            for value, num, place in zip(row, is_number, places)
+            f"<td{_class(value, num)}>{_cell(value, place)}</td>" for value, num, place in zip(row, is_number, places)
         )
         body.append(f"<tr>{''.join(cells)}</tr>")
     more = f" The first {limit} of {len(frame)} rows." if len(frame) > limit else ""
     if not len(frame):
         body.append(f'<tr><td colspan="{max(len(names), 1)}">No rows.</td></tr>')
     text = f"<caption>{escape(caption + more)}</caption>" if caption or more else ""
+    wide = " qc-wide" if len(names) > _MANY_COLUMNS else ""
     return Html(
-        f'<div class="qc qc-scroll"><table class="qc-table">{text}<thead><tr>{head}</tr></thead>'
+        f'<div class="qc qc-scroll"><table class="qc-table{wide}">{text}<thead><tr>{head}</tr></thead>'
         f"<tbody>{''.join(body)}</tbody></table></div>",
         f"{caption} ({len(frame)} rows)",
     )
+
+
+def _class(value, is_number: bool) -> str:
+    if is_number:
+        return " class=qc-num"
+    return " class=qc-short" if len(str(value)) <= _SHORT else ""
 
 
 def _is_number(column) -> bool:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import pandas as pd
@@ -29,6 +29,9 @@ __all__ = [
     "subsample_table",
     "witnesses",
 ]  # fmt: skip
+
+
+_MANY_FLAGGED = 1 / 3  # from this share of flagged photos on, looking at them is something to do next
 
 
 @dataclass(frozen=True)
@@ -97,11 +100,38 @@ def load_lot_test(site: str | Path, lot: str = "", *, out_dir: str | Path = "") 
         own = own.drop(columns="is_other").reset_index(drop=True)
         photos = checked_photos(log, own, out_dir=out_dir, hatches=tested)
     cones = hatch.cone_metrics(own, tested, lots, reading_h=settings.conditions.reading_h)
+    finding = judge_new_lot(lots, hatches, samples, readings, lot=lot, settings=settings)
     return LotTest(
-        lot, settings, judge_new_lot(lots, hatches, samples, readings, lot=lot, settings=settings), seen, lots, tested,
+        lot, settings, _with_flags(finding, photos), seen, lots, tested,
         cones.sort_values("lot", key=lambda names: names != lot, kind="stable").reset_index(drop=True),
         hatch.sample_metrics(own, tested, lots), own, photos,
     )  # fmt: skip
+
+
+def _with_flags(finding: Finding, photos) -> Finding:
+    """Add to a finding what the flags of its photos say: counts that may be wrong make a verdict that may be wrong."""
+    flagged = photos[photos["flags"] != ""]
+    if not len(flagged):
+        return finding
+    said = flag_sentence(photos)
+    step = "Look through the flagged photos and correct wrong marks, or count a few by hand, before you rely on this."
+    many = len(flagged) >= _MANY_FLAGGED * len(photos)
+    return replace(
+        finding, cautions=[said, *finding.cautions],
+        next_steps=[*finding.next_steps, step] if many else finding.next_steps,
+    )  # fmt: skip
+
+
+def flag_sentence(photos) -> str:
+    """Say how many photos carry a flag, and which flags."""
+    flags = photos["flags"].str.split(";").explode()
+    counts = flags[flags != ""].value_counts()
+    if not len(counts):
+        return f"No photo of {len(photos)} carries a flag."
+    named = ", ".join(f"{name} ({n})" for name, n in sorted(counts.items()))
+    n_flagged = int((photos["flags"] != "").sum())
+    return (f"{n_flagged} of {len(photos)} photos carry a flag: {named}. A flag says that a count may be wrong by more "
+            "than a tenth.")  # fmt: skip
 
 
 def _latest(hatches) -> str:

@@ -15,7 +15,7 @@ from qckit.settings import Settings, load_settings
 from qckit.verdicts.finding import Finding
 from qckit.verdicts.month import finding_of_month, main_lot
 from qckit.verdicts.month_study import MonthStudy, study_month
-from qckit.verdicts.month_tables import baseline_table, lots_table, raw_table, signal_table
+from qckit.verdicts.month_tables import baseline_table, comparison_table, lots_table, raw_table, signal_table
 
 __all__ = [
     "MonthPage", "baselines", "by_cone", "by_operator", "calendar", "comparison", "condition_charts", "hatch_charts",
@@ -90,7 +90,9 @@ def _latest(hatches) -> str:
 
 def hatch_charts(page: MonthPage) -> Html:
     """Show the chart of the hatching percentage of each lot, from its opening on."""
-    return _charts(page, [c for (_, q), c in page.study.charts.items() if q == "hatch_pct"], whole=True)
+    drawn = [_chart(page, c, whole=True) for (_, q), c in page.study.charts.items() if q == "hatch_pct"]
+    shown = [figure(ax, alt=alt, caption=caption) for ax, alt, caption in drawn]
+    return Html("".join(s.html for s in shown), "charts") if shown else note("No hatch of this month was counted.")
 
 
 def metric_charts(page: MonthPage) -> Html:
@@ -103,8 +105,8 @@ def condition_charts(page: MonthPage) -> Html:
     return _charts(page, list(page.study.conditions.values()))
 
 
-def _charts(page, charts, *, whole=False) -> Html:
-    drawn = [_chart(page, c, whole=whole) for c in charts if len(c.frame)]
+def _charts(page, charts) -> Html:
+    drawn = [_chart(page, c, whole=False) for c in charts if len(c.frame)]
     return figures(drawn) if drawn else note("Nothing was recorded for these charts in this period.")
 
 
@@ -115,11 +117,13 @@ def _chart(page, chart, *, whole):
     frame = chart.frame if whole else chart.frame[chart.frame["at"] >= study.first - pd.Timedelta(days=_DAYS_SHOWN)]
     chance = f"; {chart.run.sentence}" if chart.run is not None else ""
     unit = f" [{q.unit}]" if q.unit else ""
-    name = f"{q.label.capitalize()}" + (f", lot {chart.lot}" if chart.lot else ", all lots")
+    name = f"{q.label[0].upper()}{q.label[1:]}" if q.name != "ph" else "pH"
+    name += f", lot {chart.lot}" if chart.lot else ", all lots"
     minimum = page.settings.limits.min_hatch_pct if q.name == "hatch_pct" else None
     with draw.style():
         ax = draw_control_chart(
-            frame.assign(group=""), signals=chart.signals, title=name, ylabel=q.label + unit, decimals=q.decimals,
+            frame.assign(group=""), ax=draw.new_axes(figsize=(8.6, 3.6) if whole else (4.9, 3.0)), legend=whole,
+            signals=chart.signals, title=name, ylabel=q.label + unit, decimals=q.decimals,
             target=minimum, target_label=f"site's minimum {minimum:g} %" if minimum else "",
         )  # fmt: skip
         ax.axvspan(study.first.tz_convert("UTC").tz_localize(None), study.last.tz_convert("UTC").tz_localize(None),
@@ -145,11 +149,15 @@ def _alt(chart, study, name):
 
 
 def _pooled(page):
-    """Hatching percentage of all lots, recent, in time order, with limits of each lot."""
-    parts = [c.frame.assign(group=lot) for (lot, q), c in page.study.charts.items() if q == "hatch_pct"]
+    """Distance of each recent hatch of all lots from its own lot's centre line, in time order. [points]"""
+    parts = [c.frame.assign(lot=lot) for (lot, q), c in page.study.charts.items() if q == "hatch_pct"]
     frame = pd.concat(parts).sort_values("at", kind="stable").reset_index(drop=True)
-    frame = frame[frame["at"] >= page.study.first - pd.Timedelta(days=30)]
-    frame["point"] = range(1, len(frame) + 1)
+    frame = frame[frame["at"] >= page.study.first - pd.Timedelta(days=30)].reset_index(drop=True)
+    for column in ("value", "low", "high", "centre"):
+        frame[f"own_{column}"] = frame[column]
+    for column in ("value", "low", "high", "centre"):
+        frame[column] = frame[column] - frame["own_centre"]
+    frame = frame.assign(point=range(1, len(frame) + 1), group="", phase="")
     hits = page.study.signals[page.study.signals["chart"] == "hatch_pct"].merge(
         frame[["label", "point"]], left_on="hatch", right_on="label", how="inner"
     )
@@ -161,11 +169,11 @@ def _multiples(page, by):
 
     frame, hits = _pooled(page)
     with draw.style():
-        fig = draw_small_multiples(frame, by, signals=hits, ylabel="hatching percentage [%]")
-    means = frame[frame["at"] >= page.study.first].groupby(by)["value"].agg(["mean", "size"])
-    told = "; ".join(f"{by} {k}: mean {r['mean']:.1f} %, n = {int(r['size'])}" for k, r in means.iterrows())
-    alt = f"Hatching percentage by {by}, with each lot's own limits. In {page.study.month}: {told}."
-    caption = f"The month and the 30 days before; each lot has its own centre line. In the month: {told}."
+        fig = draw_small_multiples(frame, by, signals=hits, ylabel="points above or below the lot's own level")
+    month = frame[frame["at"] >= page.study.first].groupby(by)["value"].agg(["mean", "size"])
+    told = "; ".join(f"{by} {k} {r['mean']:+.1f}, n = {int(r['size'])}" for k, r in month.iterrows())
+    alt = f"Hatching percentage by {by}, as distance from each lot's own level. Mean of {page.study.month}: {told}."
+    caption = f"The month and the 30 days before, all lots, each against its own level. Mean of the month: {told}."
     return figure(fig, alt=alt, caption=caption)
 
 
@@ -222,13 +230,15 @@ def calendar(page: MonthPage) -> Html:
 def lots(page: MonthPage) -> Html:
     """Show a row per lot."""
     currency = page.settings.site.currency
-    head = {"n_hatches": "hatches", "hatch_pct": "H% [%]", "hatch_pct_low": "low", "hatch_pct_high": "high",
-            "nauplii_per_g": "nauplii per g", "slope_per_30_days": "slope [points in 30 days]",
-            "below_minimum_pct": "expected below minimum [%]", "dose_g": "dose per feed [g]",
-            "cost_per_million": f"a million harvested [{currency}]"}  # fmt: skip
-    digits = {"hatch_pct": 1, "hatch_pct_low": 1, "hatch_pct_high": 1, "nauplii_per_g": 0, "slope_per_30_days": 2,
-              "below_minimum_pct": 1, "dose_g": 1, "cost_per_million": 3, "n_hatches": 0}  # fmt: skip
-    return table(lots_table(page.study), headings=head, decimals=digits)
+    head = {"n_hatches": "hatches", "hatch_pct": "H% [%]", "nauplii_per_g": "nauplii per g",
+            "slope_per_30_days": "in 30 days", "below_minimum_pct": "below min. [%]",
+            "dose_g": "dose [g]", "cost_per_million": f"{currency} per million"}  # fmt: skip
+    digits = {"slope_per_30_days": 2, "below_minimum_pct": 1, "dose_g": 1, "cost_per_million": 3, "n_hatches": 0}
+    caption = (
+        "In brackets the interval; points in 30 days where the centre line is sloped; expected share below the site's "
+        "minimum; grams for one feed; price of a million harvested nauplii."
+    )
+    return table(lots_table(page.study), caption=caption, headings=head, decimals=digits)
 
 
 def signals(page: MonthPage) -> Html:
@@ -236,17 +246,15 @@ def signals(page: MonthPage) -> Html:
     shown = signal_table(page.study)
     if not len(shown):
         return note("No rule fired in this month.")
-    return table(shown, headings={"by": "explained by"}, limit=80)
+    return table(shown, headings={"by": "explained by", "what": "what signals [test]"}, limit=100)
 
 
 def comparison(page: MonthPage) -> Html:
     """Show the month beside the month before and the same month a year before."""
-    digits = {"n_hatches": 0, "hatch_pct": 1, "hatch_pct_low": 1, "hatch_pct_high": 1, "nauplii_per_g": 0,
-              "umbrella_pct": 1, "shells_per_1000": 1, "cysts_g": 0}  # fmt: skip
-    head = {"n_hatches": "hatches", "hatch_pct": "H% [%]", "hatch_pct_low": "low", "hatch_pct_high": "high",
-            "nauplii_per_g": "nauplii per g", "umbrella_pct": "umbrella [%]", "shells_per_1000": "shells per 1,000",
-            "cysts_g": "cysts used [g]"}  # fmt: skip
-    return table(page.study.comparison, headings=head, decimals=digits)
+    digits = {"n_hatches": 0, "nauplii_per_g": 0, "umbrella_pct": 1, "shells_per_1000": 1, "cysts_g": 0}
+    head = {"n_hatches": "hatches", "hatch_pct": "H% [%]", "nauplii_per_g": "nauplii per g",
+            "umbrella_pct": "umbrella [%]", "shells_per_1000": "shells per 1,000", "cysts_g": "cysts [g]"}  # fmt: skip
+    return table(comparison_table(page.study), headings=head, decimals=digits)
 
 
 def spread(page: MonthPage) -> Html:

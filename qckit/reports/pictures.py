@@ -16,6 +16,7 @@ from qckit.reports.names import safe_name
 __all__ = ["figure", "figures", "thumbnails"]
 
 _LARGEST_SVG = 400_000  # bytes; beyond this a bitmap is smaller and prints as well
+_LEAST_SCALE = 0.8  # charts are not set narrower than this share of the size they were drawn for
 _PHOTO_BUDGET = 4_000_000  # bytes of all embedded photos of one page
 
 
@@ -44,9 +45,12 @@ def figure(drawn, *, alt: str, caption: str = "") -> Html:
 
 
 def figures(drawn: Iterable[tuple]) -> Html:
-    """Show several charts side by side; each is ``(Axes or Figure, alt, caption)``."""
+    """Show charts side by side where their letters stay legible; each is ``(Axes or Figure, alt, caption)``."""
+    drawn = list(drawn)
+    widest = max((_width(getattr(each[0], "figure", each[0])) for each in drawn), default=0)
+    columns = f"repeat(auto-fit, minmax(min(100%, {round(_LEAST_SCALE * widest)}px), 1fr))"
     inner = "".join(_figure(*each) for each in drawn)
-    return Html(f'<div class="qc qc-side">{inner}</div>', "charts")
+    return Html(f'<div class="qc qc-side" style="grid-template-columns: {columns}">{inner}</div>', "charts")
 
 
 def _figure(drawn, alt: str, caption: str) -> str:
@@ -58,12 +62,16 @@ def _figure(drawn, alt: str, caption: str) -> str:
     return f'<figure><img src="{uri}" width="{width}" alt="{escape(alt)}">{below}</figure>'
 
 
+def _width(fig) -> int:
+    return round(fig.get_figwidth() * 96)
+
+
 def _picture(fig) -> tuple[str, int]:
     """Return a data URI and its width in CSS pixels; the same figure gives the same bytes."""
     import matplotlib as mpl
     import matplotlib.pyplot as plt
 
-    width = round(fig.get_figwidth() * 96)
+    width = _width(fig)
     with mpl.rc_context({"svg.hashsalt": "qckit", "svg.fonttype": "path", "savefig.bbox": "tight"}):
         buffer = io.BytesIO()
         fig.savefig(buffer, format="svg", metadata={"Date": None, "Creator": None}, facecolor="white")

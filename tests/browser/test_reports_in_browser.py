@@ -1,0 +1,115 @@
+"""The demo's pages in a real browser: nothing fails, nothing is asked of any network, all can be seen and opened."""
+
+import shutil
+
+import pytest
+
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
+pytestmark = [
+    pytest.mark.browser,
+    pytest.mark.slow,
+    pytest.mark.skipif(CHROMIUM is None, reason="there is no Chromium on this machine"),
+]
+ARGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
+        "--disable-component-update", "--disable-sync"]  # fmt: skip
+PAGES = ["index.html", "new-lot-K-124/report.html", "month-2026-10/report.html", "poor-hatch-H261105-B/report.html"]
+
+
+@pytest.fixture(scope="module")
+def browser():
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as play:
+        browser = play.chromium.launch(executable_path=CHROMIUM, args=ARGS)
+        yield browser
+        browser.close()
+
+
+@pytest.fixture
+def opened(browser, demo_site):
+    """Return a function that opens a page of the demo's reports and notes what it does."""
+    contexts = []
+
+    def open_page(name, width=1200, height=900, **options):
+        context = browser.new_context(viewport={"width": width, "height": height}, **options)
+        contexts.append(context)
+        page = context.new_page()
+        page.said, page.asked = [], []
+        page.on("console", lambda message: page.said.append(message.text))
+        page.on("pageerror", lambda error: page.said.append(str(error)))
+        page.on("request", lambda request: page.asked.append(request.url))
+        page.goto((demo_site / "reports" / name).resolve().as_uri())
+        page.wait_for_load_state("load")
+        return page
+
+    yield open_page
+    for context in contexts:
+        context.close()
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_no_error_and_no_request_leaves_the_page(opened, name):
+    page = opened(name)
+    assert page.said == []
+    assert [url for url in page.asked if not url.startswith("data:")] == [page.url]
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_links_stay_beside_the_page(opened, name):
+    page = opened(name)
+    links = page.eval_on_selector_all("a[href]", "all => all.map(a => a.getAttribute('href'))")
+    assert [link for link in links if "//" in link or link.startswith(("/", "..", "javascript:"))] == []
+    folder = page.url.rsplit("/", 1)[0].removeprefix("file://")
+    from pathlib import Path
+    from urllib.parse import unquote
+
+    for link in links:
+        if not link.startswith("#"):
+            assert (Path(unquote(folder)) / unquote(link)).is_file(), link
+
+
+@pytest.mark.parametrize("name", PAGES)
+@pytest.mark.parametrize("width", [390, 1200])
+def test_nothing_runs_out_of_the_window(opened, name, width):
+    page = opened(name, width=width)
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+
+
+@pytest.mark.parametrize("name", PAGES[1:])
+def test_the_verdict_and_what_to_do_stand_on_the_first_screen(opened, name):
+    page = opened(name)
+    for what in (".qc-word", ".qc-headline", ".qc-value >> nth=2", ".qc-next li >> nth=0"):
+        box = page.locator(what).bounding_box()
+        assert box["y"] + box["height"] <= 900, what
+
+
+@pytest.mark.parametrize("name", PAGES[1:])
+def test_every_picture_shows_and_is_described(opened, name):
+    page = opened(name)
+    pictures = page.eval_on_selector_all("img", "all => all.map(i => [i.alt, i.complete && i.naturalWidth > 0])")
+    assert pictures and all(len(alt) > 10 and shown for alt, shown in pictures)
+
+
+def test_a_photo_opens_larger_by_mouse_and_by_keyboard(opened):
+    page = opened(PAGES[1])
+    photo = page.locator("details.qc-photo").first
+    small = photo.locator("img").bounding_box()["width"]
+    photo.locator("summary").click()
+    assert photo.locator("img").bounding_box()["width"] > 3 * small
+    assert "nauplii" in photo.locator("p").inner_text()
+    photo.locator("summary").focus()
+    page.keyboard.press("Enter")
+    assert photo.locator("img").bounding_box()["width"] == small
+
+
+@pytest.mark.parametrize("name", PAGES[1:])
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_it_prints(opened, name, paper):
+    page = opened(name)
+    pdf = page.pdf(format=paper, print_background=True)
+    assert pdf.startswith(b"%PDF") and 2 <= pdf.count(b"/Type /Page\n") + pdf.count(b"/Type /Page ") <= 30
+
+
+def test_it_reads_without_scripts(opened):
+    page = opened(PAGES[1], java_script_enabled=False)
+    assert page.locator(".qc-word").inner_text()

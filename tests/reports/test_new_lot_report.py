@@ -1,0 +1,157 @@
+"""The new-lot report on sites that lack something: a clear error, or an honest "not enough evidence"."""
+
+import html
+import json
+import re
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from qckit._paths import sample_images_dir
+from qckit.errors import InputError
+from qckit.log import create_log, open_log
+from qckit.reports import run_report, run_reports
+from qckit.reports.lot_report import flag_sentence, load_lot_test
+
+NOW = "2026-11-06T10:00:00+00:00"
+EVIL = ["<script>alert(1)</script>", "=cmd()", "../../x", "quo\"te's \\ back", "🦐 {x}", "L" * 200]
+
+
+def sheets(lot="K-124"):
+    """The sample field sheet with the exact counts in it, as if a person had counted; the lot under another name."""
+    folder = sample_images_dir()
+    lots, hatches, samples = (
+        pd.read_csv(folder / f"{name}.csv", dtype=str, keep_default_na=False) for name in ("lots", "hatches", "samples")
+    )
+    truth = pd.read_csv(folder / "photos.csv", dtype=str).set_index("photo")
+    right = truth.loc[samples["photos"].str.removesuffix(".jpg")]
+    for column, name in (("nauplii", "nauplius"), ("umbrella", "umbrella"), ("cysts", "cyst"), ("shells", "shell")):
+        samples[column] = right[f"n_{name}"].to_numpy()
+    samples = samples.assign(volume_ul="106.28", counted_by="person", photos="", chamber_depth_mm="")
+    lots["lot"] = lots["lot"].replace("K-124", lot)
+    hatches["lot"] = hatches["lot"].replace("K-124", lot)
+    return {"lots": lots, "hatches": hatches, "samples": samples.drop(columns="um_per_px")}
+
+
+@pytest.fixture
+def make_site(tmp_path):
+    """Return a function that makes a site from such sheets."""
+
+    def make(tables):
+        folder = tmp_path / "site"
+        folder.mkdir()
+        (folder / "qckit.toml").write_text("", encoding="utf-8")
+        create_log(folder)
+        with open_log(folder) as log:
+            log.add_many(tables, by="op1", source="test")
+        return folder
+
+    return make
+
+
+def text_of(run):
+    page = run.html.read_text("utf-8")
+    return " ".join(re.sub(r"<style.*?</style>|<[^>]+>", " ", page, flags=re.S).split())
+
+
+def test_a_whole_test_gives_a_verdict_with_numbers(make_site):
+    run = run_report("new-lot", make_site(sheets()), {"lot": "K-124"}, now=NOW)
+    figures = {f["name"]: f for f in run.finding["figures"]}
+    assert figures["hatch_pct"]["value"] == pytest.approx(77.7, abs=0.1)
+    assert figures["hatching_efficiency_per_g"]["value"] == pytest.approx(224_657, rel=5e-3)
+    text = text_of(run)
+    for part in ("Evidence", "Cones and their subsamples", "Stage mix", "Two witnesses", "The checked photos", "Method",
+                 "Conditions against the standard", "Raw table", "Cautions", "weak ▲ doubtful"):  # fmt: skip
+        assert part in text
+    assert len(re.findall(r"ST-124-[ABC]-\d", text)) == 12
+
+
+def test_an_unknown_lot_is_named_with_the_nearest(make_site):
+    with pytest.raises(InputError) as caught:
+        run_report("new-lot", make_site(sheets()), {"lot": "K-142"}, now=NOW)
+    message = str(caught.value).split(" The notebook with the error:")[0]
+    assert message == ("the site's log: unknown lot 'K-142'. Did you mean 'K-124'? Known: K-118, K-121, K-124.")
+
+
+def test_a_site_without_any_test_says_so(make_site):
+    with pytest.raises(InputError) as caught:
+        load_lot_test(make_site({"lots": sheets()["lots"]}))
+    assert str(caught.value) == (
+        "the site's log holds no standard test. "
+        "Enter one in the field sheet of hatches, with the purpose standard test."
+    )
+
+
+def test_the_lot_tested_last_is_taken_when_none_is_named(make_site):
+    assert load_lot_test(make_site(sheets())).lot == "K-124"
+
+
+def test_one_cone_is_not_enough_evidence(make_site):
+    tables = sheets()
+    keep = tables["hatches"]["hatch"].isin(["ST-124-A", "RF-121-A", "RF-121-B"])
+    tables["hatches"] = tables["hatches"][keep]
+    tables["samples"] = tables["samples"][tables["samples"]["hatch"].isin(tables["hatches"]["hatch"])]
+    run = run_report("new-lot", make_site(tables), {"lot": "K-124"}, now=NOW)
+    assert run.finding["verdict"] == "not-enough-evidence"
+    hatched = next(f for f in run.finding["figures"] if f["name"] == "hatch_pct")
+    assert hatched["value"] == pytest.approx(80.0) and hatched["low"] is None and hatched["high"] is None
+    assert "not known" in text_of(run)
+
+
+def test_no_cysts_counted_at_all_is_not_enough_evidence(make_site):
+    tables = sheets()
+    counts = ["nauplii", "umbrella", "cysts", "shells"]
+    tables["samples"].loc[tables["samples"]["hatch"].str.startswith("ST"), counts] = "0"
+    run = run_report("new-lot", make_site(tables), {"lot": "K-124"}, now=NOW)
+    assert run.finding["verdict"] == "not-enough-evidence"
+    assert all(f["value"] is None for f in run.finding["figures"] if f["name"] == "hatch_pct")
+
+
+def test_a_lot_that_was_never_hatched_is_not_enough_evidence(make_site):
+    run = run_report("new-lot", make_site(sheets()), {"lot": "K-118"}, now=NOW)
+    assert run.finding["verdict"] == "not-enough-evidence"
+    assert json.loads(run.findings.read_text("utf-8"))["hatches"] == []
+    assert "No cone of this lot's test is counted yet." in text_of(run)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("lot", EVIL)
+def test_evil_lot_names_go_from_the_field_sheet_into_the_page_unharmed(make_site, lot):
+    site = make_site(sheets(lot))
+    (run,) = run_reports([("new-lot", {"lot": lot})], site, now=NOW)
+    assert run.finding["subject"] == lot and run.finding["figures"][0]["value"] == pytest.approx(77.7, abs=0.1)
+    assert run.folder.parent == (site / "reports").resolve()
+    page = run.html.read_text("utf-8")
+    assert "<script" not in page and "<svg" in page
+    assert lot in html.unescape(page)
+
+
+def test_flags_are_counted_in_words():
+    photos = pd.DataFrame({"flags": ["crowded;unsure", "", "crowded"]})
+    assert flag_sentence(photos) == (
+        "2 of 3 photos carry a flag: crowded (2), unsure (1). "
+        "A flag says that a count may be wrong by more than a tenth."
+    )
+    assert flag_sentence(photos.iloc[1:2]) == "No photo of 1 carries a flag."
+
+
+def test_drawn_is_what_was_counted(make_site):
+    import matplotlib
+
+    matplotlib.use("agg")
+    from qckit.reports import lot_charts
+
+    test = load_lot_test(make_site(sheets()))
+    ax = lot_charts.draw_cones(
+        test.subsamples, test.cones, interval=test.seen.summary.hatch_pct, references=[(85, "claim")]
+    )
+    assert [t.get_text() for t in ax.get_yticklabels()][:3] == ["K-124, cone A", "K-124, cone B", "K-124, cone C"]
+    diamonds = [line.get_xdata()[0] for line in ax.lines if line.get_marker() == "D" and len(line.get_xdata())]
+    np.testing.assert_allclose(diamonds, test.cones["hatch_pct"].to_numpy(float))
+    assert ax.get_xlabel() == "hatching percentage [%]"
+    mix = lot_charts.draw_stage_mix(test.cones)
+    widths = np.array([bar.get_width() for bar in mix.patches]).reshape(4, -1)
+    np.testing.assert_allclose(widths.sum(axis=0), 100)
+    seen = lot_charts.draw_witnesses(test.subsamples)
+    assert sum(len(line.get_xdata()) for line in seen.lines[1:]) == len(test.subsamples)
