@@ -293,7 +293,7 @@ def stored_limits(baselines, *, chart, lot="", cone="", before=None):
         return None
     from qckit.tables import to_utc
 
-    rows = baselines[baselines["chart"] == chart]
+    rows = baselines[baselines["chart"] == chart].reset_index(drop=True)
     rows = rows[rows["cone"].fillna("") == cone]
     if before is not None and len(rows):
         rows = rows[to_utc(rows["set_at"]) <= pd.Timestamp(before)]

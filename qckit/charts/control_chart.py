@@ -68,6 +68,8 @@ def draw_control_chart(frame, *, ax=None, signals=None, title="", ylabel="", not
     ax.set_xlabel((xlabel or ("start of the hatch" if timed else "hatch, in order")) + f"   (n = {n})")
     if timed:
         _date_axis(ax)
+    if n and np.nanmax(np.abs(frame["value"].to_numpy(dtype=float))) >= 10_000:
+        ax.yaxis.set_major_formatter("{x:,.0f}")
     if ylim is not None:
         ax.set_ylim(*ylim)
     if note:
@@ -216,13 +218,9 @@ def draw_small_multiples(frame, by, *, signals=None, ylabel="", title="", decima
     for ax, name in zip(axes.flat, names, strict=False):
         part = frame[frame[by] == name]
         own = signals[signals["point"].isin(part["point"])] if signals is not None else None
-        draw_control_chart(part, ax=ax, signals=own, title=f"{by} {name}", decimals=decimals, legend=False)
-        ax.set_xlabel(f"n = {int(part['value'].notna().sum())}")
-        ax.set_title(f"{by} {name}", pad=12, fontsize=9.5)
-        if part["group"].nunique() > 3:
-            for text in list(ax.texts):
-                if text.get_text() in set(part["group"]):
-                    text.remove()
+        draw_control_chart(part, ax=ax, signals=own, decimals=decimals, legend=False)
+        ax.set_xlabel("")
+        ax.set_title(f"{by} {name}   (n = {int(part['value'].notna().sum())})", fontsize=9.5)
     for ax in list(axes.flat)[len(names) :]:
         ax.set_visible(False)
     fig.supylabel(ylabel, fontsize=9.5)

@@ -73,18 +73,29 @@ def build_chart(series, name, *, lot="", first, last, baselines=None, rules=DEFA
     """
     chosen = series[(series["lot"] == lot)] if lot else series
     points = chart_points(chosen[chosen["at"] < last], name)
+    why = _off_standard(points, chosen, CHARTED[name])
     stored = stored_limits(baselines, chart=name, lot=lot, before=None)
     if stored is not None:
-        return _with_frozen(points, name, lot, first, stored, rules)
-    return _with_proposed(points, chosen, name, lot, first, rules)
+        return _with_frozen(points, why, name, lot, first, stored, rules)
+    return _with_proposed(points, why, name, lot, first, rules)
 
 
-def _with_frozen(points, name, lot, first, stored, rules):
+def _off_standard(points, chosen, charted):
+    """Why each point cannot be in a baseline: its water was off the site's standard. Series of text, shape (n,)."""
+    off = dict(zip(chosen["hatch"], chosen["off_standard"], strict=True))
+    why = points["label"].map(off).fillna("")
+    if not charted.by_lot:  # a condition is judged by itself, not by its neighbours
+        why = pd.Series([w if charted.label in w else "" for w in why], index=points.index, dtype=object)
+    return why
+
+
+def _with_frozen(points, why, name, lot, first, stored, rules):
     limits, row = stored
     frame = _applied(limits, points, "")
     start, end = pd.Timestamp(row["first"]), pd.Timestamp(row["last"])
     inside = (frame["at"] >= start) & (frame["at"] <= end)
-    frame["phase"] = np.where(inside, "baseline", "monitored")
+    known = (why != "").to_numpy() & (frame["at"] < first)
+    frame["phase"] = np.where(known, "set aside", np.where(inside, "baseline", "monitored"))
     words = (
         f"baseline {row['baseline']}: {limits.n_points} hatches, {start:%Y-%m-%d} to {end:%Y-%m-%d}, frozen by "
         f"{row['set_by']} on {str(row['set_at'])[:10]}"
@@ -93,12 +104,8 @@ def _with_frozen(points, name, lot, first, stored, rules):
                     run_length(rules), None, None, words, True)  # fmt: skip
 
 
-def _with_proposed(points, chosen, name, lot, first, rules):
+def _with_proposed(points, why, name, lot, first, rules):
     charted = CHARTED[name]
-    off = dict(zip(chosen["hatch"], chosen["off_standard"], strict=True))
-    why = points["label"].map(off).fillna("")
-    if not charted.by_lot:  # a condition is judged by itself, not by its neighbours
-        why = pd.Series([w if charted.label in w else "" for w in why], index=points.index)
     earlier = points["at"] < first
     usable = why == ""
     n_before = int((earlier & usable).sum())
@@ -124,6 +131,8 @@ def _with_proposed(points, chosen, name, lot, first, rules):
     base, likeness, rules, extra = _reviewed(part, charted, aside, drift if sloped else None, rules)
     frame = _applied(base.limits, points, "monitored")
     frame.loc[frame.index[span], "phase"] = np.where(part["label"].isin(aside), "set aside", "baseline")
+    # what was off the standard in earlier months is known and must not begin a run that ends in this one
+    frame.loc[(why != "").to_numpy() & (frame["at"] < first).to_numpy(), "phase"] = "set aside"
     in_month = frame["at"] >= first
     frame.loc[in_month & (frame["phase"] == "set aside"), "phase"] = "monitored"
     words = (

@@ -159,11 +159,12 @@ def _with_conditions(out, readings):
 def _t90(out, samples):
     """T90 of hatches that were followed by the clock: hour at which nine tenths of the most nauplii are reached."""
     timed = samples[(samples["kind"] == "subsample") & samples["hours"].notna() & samples["volume_ul"].notna()]
+    rounded = timed["hours"].astype(float).round(1)
+    times = rounded.groupby(timed["hatch"].to_numpy()).nunique()
+    timed = timed[timed["hatch"].isin(times.index[times >= 5])]
     found = {}
     for name, part in timed.groupby("hatch"):
         hours = part["hours"].astype(float).round(1)
-        if hours.nunique() < 5:
-            continue
         rate = part["nauplii"].astype(float) * part["dilution"].fillna(1).astype(float) / part["volume_ul"]
         mean = rate.groupby(hours.to_numpy()).mean().sort_index()
         level = np.maximum.accumulate(mean.to_numpy()) / mean.max() * 100
@@ -177,7 +178,8 @@ def _t90(out, samples):
 
 def _counted_by(samples):
     sub = samples[samples["kind"] == "subsample"]
-    return sub.groupby("hatch")["counted_by"].agg(lambda v: " and ".join(sorted(set(v.dropna()))))
+    pairs = sub[["hatch", "counted_by"]].dropna().drop_duplicates().sort_values("counted_by")
+    return pairs.groupby("hatch")["counted_by"].agg(" and ".join)
 
 
 def _off_standard(out, c):

@@ -26,7 +26,8 @@ class Shift:
     """One change found.
 
     ``first``, ``first_low``, ``first_high`` say when it began (bounds of its interval are the days of hatches);
-    ``last`` is the last hatch touched, ``is_ongoing`` when the series ends with it. ``effect`` is in the chart's unit.
+    ``last`` is the last hatch touched; ``is_ongoing`` unless later hatches rule it out. ``effect`` is in the chart's
+    unit.
     """
 
     where: str
@@ -168,7 +169,7 @@ def _shift(frame, z, factor, level, index, i, j, p, rivals):
         where=ALL if not factor else f"{_WORDS.get(factor, factor)} {level}", factor=factor, level=level,
         first=place(i), first_low=place(starts[0]), first_high=place(starts[1]),
         last=place(j - 1), last_low=place(ends[0] - 1), last_high=place(ends[1] - 1),
-        is_ongoing=bool(j >= len(index) - 1), n_hatches=len(rows), effect_z=step, effect=float(distance.mean()),
+        is_ongoing=ends[1] == len(index), n_hatches=len(rows), effect_z=step, effect=float(distance.mean()),
         effect_low=float(distance.mean() - half), effect_high=float(distance.mean() + half), p_value=p,
         labels=tuple(frame["label"].iloc[rows]), rivals=rivals,
     )  # fmt: skip

@@ -134,7 +134,7 @@ def judge_drift(at, value, *, weights=None, least_points=30, least_days=45, unit
 
 
 def _sentence(shape, slope, low, high, p, step, step_at, unit, n):
-    space = f" {unit}" if unit and unit != "%" else unit
+    space = " points" if unit == "%" else (f" {unit}" if unit else "")
     if shape == "slope":
         verb = "falls" if slope < 0 else "rises"
         return (

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -13,6 +14,7 @@ from qckit.charts.lot_chart import LotChart, build_chart
 from qckit.charts.rules import DEFAULT_RULES
 from qckit.charts.series import CHARTED, CONDITIONS, hatch_series
 from qckit.charts.shifts import best_stretch, compare_conditions, find_shifts
+from qckit.charts.trend import judge_drift
 from qckit.errors import InputError, unknown_name
 from qckit.hatch.dose import Dose, cost_per_million, dose_for
 from qckit.hatch.intervals import mean_interval, proportion_over_cones
@@ -73,7 +75,8 @@ def month_bounds(month: str, timezone: str = "UTC"):
         The month is not written YYYY-MM.
     """
     try:
-        first = pd.Timestamp(f"{month}-01", tz=timezone) if len(str(month)) == 7 else None
+        written = re.fullmatch(r"\d{4}-\d\d", str(month))
+        first = pd.Timestamp(f"{month}-01", tz=timezone) if written else None
     except ValueError:
         first = None
     if first is None:
@@ -124,7 +127,7 @@ def study_month(lots, hatches, samples, readings=None, *, month, settings, lot="
         if (chart := build_chart(history, q, lot=name, **limits)) and len(chart.of_period(first))
     }
     conditions = {q: c for q in CONDITIONS if len((c := build_chart(history, q, **limits)).of_period(first))}
-    shifts = _shifts(history, charts, names, first)
+    shifts = _shifts(history, charts, names, first, last)
     moved = {label for s in shifts for label in s.labels}
     month_lots = {
         name: _lot_month(name, chosen, history, lots, charts, moved, first, last, settings)
@@ -161,7 +164,7 @@ def _nothing(history, month, lot):
     )
 
 
-def _shifts(history, charts, names, first):
+def _shifts(history, charts, names, first, last):
     """Shifts of the hatching percentage that touch the month, each with the conditions that differ."""
     parts = []
     for name in names:
@@ -185,8 +188,26 @@ def _shifts(history, charts, names, first):
         differing = table[table["differs"]].to_dict("records")
         for row in differing:
             row["since"] = _since(frame, history, shift, row)
-        out.append(replace(shift, conditions=differing))
+        ageing = () if differing else _ageing(history, charts, names, shift, last)
+        out.append(replace(shift, conditions=differing, rivals=(*shift.rivals, *ageing)))
     return out
+
+
+def _ageing(history, charts, names, shift, last):
+    """Lots for which an even decline from their opening on tells a lot-wide fall as well as a step does."""
+    if shift.factor not in ("", "lot") or shift.effect >= 0:
+        return ()
+    found = []
+    for name in names if not shift.factor else [shift.level]:
+        chart = charts.get((name, "hatch_pct"))
+        if chart is None or chart.limits is None or chart.limits.slope_per_day:
+            continue
+        mine = history[(history["lot"] == name) & (history["off_standard"] == "") & (history["at"] < last)]
+        mine = mine[mine["hatch_pct"].notna()].reset_index(drop=True)
+        drift = judge_drift(mine["at"], mine["hatch_pct"])
+        if drift.bic and drift.p_value < 0.001 and drift.slope_per_30d < 0 and drift.bic["slope"] <= drift.bic["step"]:
+            found.append(f"an even ageing of {name} ({abs(drift.slope_per_30d):.2f} points in 30 days)")
+    return tuple(found)
 
 
 def _since(frame, history, shift, row):

@@ -6,11 +6,39 @@ import math
 
 import pandas as pd
 
+from qckit.charts.control_chart import rule_mark
 from qckit.charts.lot_chart import freeze_chart
 from qckit.charts.series import CHARTED, CONDITIONS
 from qckit.verdicts.month_study import MonthStudy
 
-__all__ = ["baseline_rows", "baseline_table", "lots_table", "raw_table", "signal_rows", "signal_table"]
+__all__ = [
+    "baseline_rows", "baseline_table", "between", "comparison_table", "lots_table", "raw_table", "signal_rows",
+    "signal_table",
+]  # fmt: skip
+
+
+def between(value, low, high, decimals) -> str:
+    """Write an estimate with its interval in one cell."""
+    if not math.isfinite(value):
+        return "not known"
+    if not (math.isfinite(low) and math.isfinite(high)):
+        return f"{value:,.{decimals}f}"
+    return f"{value:,.{decimals}f} ({low:,.{decimals}f} to {high:,.{decimals}f})"
+
+
+def comparison_table(study: MonthStudy) -> pd.DataFrame:
+    """The month beside the month before and the same month a year before, for reading."""
+    rows = [
+        {
+            "month": f"{r['month']} ({r['period']})" if r["period"] != "this month" else r["month"],
+            "lot": r["lot"], "n_hatches": r["n_hatches"],
+            "hatch_pct": between(r["hatch_pct"], r["hatch_pct_low"], r["hatch_pct_high"], 1),
+            "nauplii_per_g": r["nauplii_per_g"], "umbrella_pct": r["umbrella_pct"],
+            "shells_per_1000": r["shells_per_1000"], "cysts_g": r["cysts_g"],
+        }
+        for r in study.comparison.to_dict("records")
+    ]  # fmt: skip
+    return pd.DataFrame(rows)
 
 
 def lots_table(study: MonthStudy) -> pd.DataFrame:
@@ -21,8 +49,8 @@ def lots_table(study: MonthStudy) -> pd.DataFrame:
         rows.append({
             "lot": m.lot, "n_hatches": m.n_hatches,
             "state": "no limits yet" if m.is_in_control is None else ("in control" if m.is_in_control else "signals"),
-            "hatch_pct": 100 * m.hatch_pct.value, "hatch_pct_low": 100 * m.hatch_pct.low,
-            "hatch_pct_high": 100 * m.hatch_pct.high, "nauplii_per_g": m.efficiency.value,
+            "hatch_pct": between(100 * m.hatch_pct.value, 100 * m.hatch_pct.low, 100 * m.hatch_pct.high, 1),
+            "nauplii_per_g": m.efficiency.value,
             "slope_per_30_days": slope, "below_minimum_pct": m.capability.share_pct,
             "dose_g": m.dose.grams if m.dose else math.nan, "cost_per_million": m.cost_per_million,
         })  # fmt: skip
@@ -30,27 +58,26 @@ def lots_table(study: MonthStudy) -> pd.DataFrame:
 
 
 def signal_table(study: MonthStudy) -> pd.DataFrame:
-    """Signals of the month for reading, one row per hatch and quantity."""
+    """Signals of the month for reading, one row per hatch: what signalled, which tests, and the state."""
+    columns = ["day", "lot", "hatch", "what", "tests", "state", "by", "note"]
     table = study.signals
     if not len(table):
-        return pd.DataFrame(columns=["day", "chart", "lot", "hatch", "value", "rules", "state", "by", "note"])
-    grouped = table.groupby(["at", "chart", "hatch"], sort=True)
-    out = grouped.agg(
-        lot=("lot", "first"),
-        value=("value", "first"),
-        rules=("sees", lambda v: "; ".join(dict.fromkeys(v))),
-        state=("state", lambda v: "open" if (v == "open").any() else "explained"),
-        by=("by", "first"),
-        note=("note", "first"),
-        moved=("in_shift", "first"),
-    ).reset_index()
-    out["day"] = out["at"].dt.strftime("%Y-%m-%d")
-    out["value"] = [
-        f"{v:,.{CHARTED[c].decimals}f} {CHARTED[c].unit}".strip() for v, c in zip(out["value"], out["chart"])
-    ]
-    out["note"] = [n or ("part of the change told above" if m else "") for n, m in zip(out["note"], out["moved"])]
-    out["chart"] = [CHARTED[c].label for c in out["chart"]]
-    return out[["day", "chart", "lot", "hatch", "value", "rules", "state", "by", "note"]]
+        return pd.DataFrame(columns=columns)
+    lot_of = dict(zip(study.series["hatch"], study.series["lot"], strict=True))
+    rows = []
+    for (at, hatch), part in table.groupby(["at", "hatch"], sort=True):
+        told = []
+        for name, own in part.groupby("chart", sort=False):
+            q = CHARTED[name]
+            marks = ", ".join(dict.fromkeys(rule_mark(r) for r in own["rule"]))
+            told.append(f"{q.label} {own['value'].iloc[0]:,.{q.decimals}f} {q.unit}".strip() + f" [{marks}]")
+        notes = [n for n in part["note"].fillna("") if n]
+        moved = ["part of a change told above"] if part["in_shift"].any() and not notes else []
+        state = "open" if (part["state"] == "open").any() else "explained"
+        by = ", ".join(dict.fromkeys(b for b in part["by"].fillna("") if b))
+        rows.append((f"{at:%d %b}", lot_of.get(hatch, ""), hatch, "; ".join(told), part["rule"].nunique(), state, by,
+                     "; ".join(dict.fromkeys([*notes, *moved]))))  # fmt: skip
+    return pd.DataFrame(rows, columns=columns).drop(columns="tests")
 
 
 def signal_rows(study: MonthStudy, *, found_at: str) -> pd.DataFrame:

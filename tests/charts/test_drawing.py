@@ -1,0 +1,100 @@
+"""What the drawings show: points, limits, marks, labels; not pixels."""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from qckit import charts, draw
+from qckit.charts.calendar import calendar_days
+
+mpl = pytest.importorskip("matplotlib")
+mpl.use("Agg")
+
+
+@pytest.fixture(autouse=True)
+def closed():
+    yield
+    import matplotlib.pyplot as plt
+
+    plt.close("all")
+
+
+def chart(n=30, group="K-121", seed=1):
+    rng = np.random.default_rng(seed)
+    size = rng.integers(200, 500, n)
+    points = pd.DataFrame({
+        "label": [f"h{i}" for i in range(n)], "at": pd.date_range("2026-01-01", periods=n, tz="UTC"), "group": group,
+        "count": rng.binomial(size, 0.85), "size": size,
+    })  # fmt: skip
+    points.loc[n - 1, "count"] = int(0.5 * size[-1])
+    limits = charts.widen(charts.fit_limits(points.head(25), "p prime", per=100))
+    return charts.apply_limits(limits, points, phase=["baseline"] * 25 + ["monitored"] * (n - 25)), limits
+
+
+def texts(ax):
+    return [t.get_text() for t in ax.texts]
+
+
+def test_control_chart_carries_limits_n_and_signals():
+    frame, limits = chart()
+    signals = charts.find_signals(frame, reach=limits.reach)
+    with draw.style():
+        ax = charts.draw_control_chart(frame, signals=signals, title="H%", ylabel="hatching percentage [%]", target=75)
+    assert ax.get_xlabel() == "start of the hatch   (n = 30)"
+    assert ax.get_ylabel() == "hatching percentage [%]"
+    end = frame.iloc[-1]
+    for word, column in (("upper", "high"), ("mean", "centre"), ("lower", "low")):
+        assert f"{word} {end[column]:.1f}" in texts(ax)
+    assert "site's minimum 75" in texts(ax)
+    diamonds = [line for line in ax.lines if line.get_marker() == "D"]
+    assert len(diamonds) == signals["point"].nunique() == 1
+    assert "1" in texts(ax)
+    labels = [t.get_text() for t in ax.get_legend().get_texts()]
+    assert labels == ["baseline", "hatch", "signal (test 1)", "limits"]
+    steps = [line for line in ax.lines if line.get_drawstyle() == "steps-mid"]
+    assert len(np.unique(steps[1].get_ydata())) > 5  # limits step with the sizes
+
+
+def test_lot_changes_are_named_and_lines_do_not_cross_them():
+    frame, _ = chart()
+    frame["group"] = ["K-118"] * 15 + ["K-121"] * 15
+    ax = charts.draw_control_chart(frame)
+    assert {"K-118", "K-121"} <= set(texts(ax))
+
+
+def test_small_multiples_share_the_scale_and_give_n():
+    frame, _ = chart()
+    frame["cone"] = np.resize(list("ABC"), len(frame))
+    fig = charts.draw_small_multiples(frame, "cone", ylabel="%")
+    shown = [ax for ax in fig.axes if ax.get_visible()]
+    assert [ax.get_title(loc="left") or ax.get_title() for ax in shown] == [
+        "cone A   (n = 10)", "cone B   (n = 10)", "cone C   (n = 10)",
+    ]  # fmt: skip
+    assert len({ax.get_ylim() for ax in shown}) == 1
+
+
+def test_ewma_and_cusum_mark_their_signals():
+    x = np.r_[np.zeros(10), np.full(10, 2.0)]
+    ewma = charts.ewma_chart(x, centre=0, sigma=1)
+    ax = charts.draw_ewma(ewma)
+    marked = [line for line in ax.lines if line.get_marker() == "D"]
+    assert len(marked[0].get_xdata()) == (ewma["signal"] != 0).sum() > 0
+    cusum = charts.cusum_chart(x, target=0, slack=0.5, decision=4)
+    ax = charts.draw_cusum(cusum)
+    marked = [line for line in ax.lines if line.get_marker() == "D"]
+    assert len(marked[0].get_xdata()) == (cusum["signal"] != 0).sum() > 0
+
+
+def test_calendar_has_a_square_for_every_day():
+    first, last = pd.Timestamp("2026-02-01", tz="UTC"), pd.Timestamp("2026-03-01", tz="UTC")
+    series = pd.DataFrame({
+        "hatch": ["a", "b"], "at": pd.to_datetime(["2026-02-03T09:00Z", "2026-02-03T10:00Z"]), "nauplii": [80.0, 70.0],
+        "full_cysts": [100.0, 100.0], "off_standard": ["", "pH 7.2, below 7.9"],
+    })  # fmt: skip
+    days = calendar_days(series, pd.DataFrame({"hatch": ["b"]}), first, last)
+    assert len(days) == 28
+    assert days.loc[2, ["n_hatches", "hatch_pct", "n_signals", "off_standard"]].tolist() == [2, 75.0, 1, 1]
+    ax = charts.draw_calendar(days, minimum=80)
+    assert len(ax.patches) == 28
+    assert sum(patch.get_hatch() == "///" for patch in ax.patches) == 1
+    assert "75 %" in texts(ax)
