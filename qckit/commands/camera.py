@@ -1,0 +1,178 @@
+"""``qckit camera …``: a camera's scale, and how well the kit counts with it."""
+
+from __future__ import annotations
+
+import getpass
+import os
+from pathlib import Path
+
+import click
+
+_SITE = click.option("--site", default="", metavar="FOLDER", help="The site folder; the one we are in if left out.")
+_BY = click.option("--by", default="", metavar="NAME", help="Who does this; $QCKIT_BY or the user if left out.")
+_CAMERA = click.option("--camera", default="", metavar="NAME", help="Keep it in the site's log under this camera.")
+_MAGNIFICATION = click.option("--magnification", default="", metavar="NAME", help="And this magnification.")
+
+
+def _by(given: str) -> str:
+    return given or os.environ.get("QCKIT_BY", "") or getpass.getuser()
+
+
+def _open(site: str):
+    from qckit.log import open_log
+    from qckit.reports import find_site
+
+    return open_log(find_site(site))
+
+
+def _now() -> str:
+    from datetime import UTC, datetime
+
+    return datetime.now(UTC).isoformat(timespec="seconds")
+
+
+@click.group("camera")
+def command():
+    """Set a camera's scale; check its accuracy against counts by eye; compare people who count."""
+
+
+@command.command("scale")
+@click.argument("photo", type=click.Path())
+@click.option("--method", type=click.Choice(["stage micrometer", "ruled chamber", "woven sieve", "two points"]),
+              default="ruled chamber", show_default=True, help="What is on the photo.")  # fmt: skip
+@click.option("--spacing-um", required=True, type=float,
+              help="One division, one square, opening plus wire, or the two points' distance, in µm.")  # fmt: skip
+@click.option("--u-spacing-um", default=0.0, type=float, help="Standard uncertainty of that, in µm.")
+@click.option("--point", "points", multiple=True, nargs=2, type=float, metavar="X Y",
+              help="A point in pixels of the upright photo; give two.")  # fmt: skip
+@click.option("--about", type=float, help="Rough µm per pixel, where finer lines lie inside the squares.")
+@click.option("--picture", type=click.Path(), help="Write the photo with the lines found, to approve it by.")
+@_CAMERA
+@_MAGNIFICATION
+@_SITE
+@_BY
+def scale(photo, method, spacing_um, u_spacing_um, points, about, picture, camera, magnification, site, by):
+    """Find µm per pixel on a PHOTO of something of known size.
+
+    With --camera and --magnification it is kept in the site's log. Look at --picture first.
+    """
+    from qckit.review import measure_scale, save_scale
+
+    measured = measure_scale(photo, method=method, spacing_um=spacing_um, u_spacing_um=u_spacing_um,
+                             points=points or None, about_um_per_px=about)  # fmt: skip
+    click.echo(measured.sentence)
+    if picture:
+        _save_picture(measured.picture, picture)
+        click.echo(f"{picture}: the dashed lines must lie on the pattern's own lines.")
+    if camera or magnification:
+        with _open(site) as log:
+            save_scale(log, measured, camera=camera, magnification=magnification, by=_by(by))
+        click.echo(f"Kept for {camera} {magnification}.")
+    return 1 if measured.scale.notes else 0
+
+
+def _save_picture(picture, path):
+    from qckit.errors import InputError
+
+    try:
+        picture.save(path)
+    except (OSError, ValueError) as error:
+        raise InputError(f"{path}: the picture cannot be written there: {error}. Give a .jpg or .png in a folder that "
+                         "exists.") from error  # fmt: skip
+
+
+@command.command("scales-file")
+@click.argument("photos", nargs=-1, required=True, type=click.Path())
+@click.option("--camera", required=True, metavar="NAME")
+@click.option("--magnification", required=True, metavar="NAME")
+@click.option("--out", required=True, type=click.Path(), help="CSV to write, for  qckit count --scales")
+@_SITE
+def scales_file(photos, camera, magnification, out, site):
+    """Write the kept scale of a camera beside each of PHOTOS, for  qckit count --scales."""
+    from qckit.review import scale_for, write_scales
+
+    with _open(site) as log:
+        row = scale_for(log, camera, magnification)
+    path = write_scales([Path(p) for p in photos], row["um_per_px"], out)
+    click.echo(f"{path}: {row['um_per_px']:g} µm per pixel, set {row['set_at'][:10]} by {row['set_by']}.")
+
+
+@command.command("list")
+@_SITE
+def list_cameras(site):
+    """List the scales and certificates kept, and what is due to be checked again."""
+    import pandas as pd
+
+    with _open(site) as log:
+        scales, certificates = log.scales(), log.certificates()
+    if scales.empty and certificates.empty:
+        click.echo("No scale and no certificate is kept yet. Make one with  qckit camera scale")
+        return 0
+    for row in scales.itertuples():
+        click.echo(f"scale        {row.camera} {row.magnification}: {row.um_per_px:g} ± {row.u_um_per_px:.2g} µm/px, "
+                   f"{row.method}, set {row.set_at[:10]} by {row.set_by}")  # fmt: skip
+    today, due = _now()[:10], 0
+    newest = certificates.drop_duplicates(["camera", "magnification", "kind"], keep="last")
+    for row in newest.itertuples():
+        late = not pd.isna(row.valid_until) and row.valid_until < today
+        due += late
+        click.echo(f"certificate  {row.certificate}: {row.n_photos} photos, check again by {row.valid_until}"
+                   + (" (overdue)" if late else ""))  # fmt: skip
+    if due:
+        click.echo(f"{due} certificate(s) overdue: count photos by eye again and run  qckit camera check")
+    return 1 if due else 0
+
+
+@command.command("check")
+@click.argument("hand", type=click.Path())
+@click.argument("counted", type=click.Path())
+@click.option("--camera", required=True, metavar="NAME")
+@_MAGNIFICATION
+@click.option("--kind", default="", help="Kind of photo, such as bright field.")
+@click.option("--um-per-px", type=float, help="Scale, if counts.csv has none.")
+@click.option("--keep/--no-keep", default=False, help="Keep the certificate in the site's log.")
+@_SITE
+@_BY
+def check(hand, counted, camera, magnification, kind, um_per_px, keep, site, by):
+    """Compare counts by eye (HAND, a CSV) with those of the kit (COUNTED, a folder of  qckit count).
+
+    HAND has a row per photo (photo, nauplii, umbrella, cysts, shells) or a row per object (photo, stage, x_px, y_px).
+    """
+    from qckit.review import check_camera, save_certificate
+
+    checked = check_camera(hand, counted, camera=camera, magnification=magnification, kind=kind, um_per_px=um_per_px,
+                           by=_by(by), made_at=_now())  # fmt: skip
+    for line in checked.certificate.sentences:
+        click.echo(line)
+    if keep:
+        with _open(site) as log:
+            save_certificate(log, checked, by=_by(by))
+        click.echo(f"Kept as {checked.certificate.name}.")
+
+
+@command.command("people")
+@click.argument("study", type=click.Path())
+@click.option("--value", default="hatch_pct", show_default=True, help="Column to judge.")
+@click.option("--method", type=click.Choice(["anova", "range"]), default="anova", show_default=True)
+def people(study, value, method):
+    """Compare people: STUDY is a CSV with photo, counter and the counted stages, every photo counted again by each.
+
+    hatch_pct is worked out from nauplii, umbrella and cysts where the file does not hold it.
+    """
+    import pandas as pd
+
+    from qckit.agreement import gauge_study, say_gauge
+    from qckit.agreement.certificate import hatch_pct_of
+    from qckit.errors import InputError
+
+    try:
+        frame = pd.read_csv(study, dtype={"photo": str, "counter": str}, encoding="utf-8-sig")
+    except (OSError, UnicodeDecodeError, pd.errors.ParserError, pd.errors.EmptyDataError) as error:
+        raise InputError(f"{study}: cannot be read as a CSV file: {error}. Give a CSV with a heading row.") from error
+    frame = frame.rename(columns={"cyst": "cysts", "shell": "shells"})
+    if value == "hatch_pct" and value not in frame and {"nauplii", "umbrella", "cysts"} <= set(frame.columns):
+        frame[value] = hatch_pct_of(frame)
+    got = gauge_study(frame, value=value, method=method)
+    click.echo(f"{got.n_parts} photos, {got.n_appraisers} people, {got.n_trials} counts each ({got.method}).")
+    for line in say_gauge(got, unit="points of H%" if value == "hatch_pct" else value):
+        click.echo(line)

@@ -1,0 +1,34 @@
+"""Look at counted photos and put counts right by hand.
+
+``open_review`` shows a photo with what was found on it in a notebook cell; every edit is in the site's log at once,
+as a correction with the reviewer's initials. ``ReviewSession`` does the same without a screen, ``still_picture``
+shows where no widget can, and ``rank_photos``, ``rank_objects`` and ``say_when_to_stop`` tell where a look helps most
+and when looking on is not worth it.
+"""
+
+from __future__ import annotations
+
+import importlib
+
+_HOME = {
+    "ReviewSession": "session", "find_photo_file": "files",
+    "PointPicker": "picker", "pick_points": "picker",
+    "ReviewDesk": "desk", "open_review": "desk",
+    "still_picture": "still",
+    "SetupCheck": "setup", "check_for_setup": "setup", "find_setup_photo": "setup", "measure_for_setup": "setup",
+    "counts_table": "summary", "recent_photos": "summary",
+    "rank_objects": "worth", "rank_photos": "worth", "say_when_to_stop": "worth",
+    "check_camera": "camera", "count_pairs": "camera", "read_hand_counts": "camera", "save_certificate": "camera",
+    "save_scale": "camera", "scale_for": "camera", "measure_scale": "camera", "write_scales": "camera",
+}  # fmt: skip
+__all__ = sorted(_HOME)
+
+
+def __getattr__(name):
+    if name in _HOME:
+        return getattr(importlib.import_module(f"qckit.review.{_HOME[name]}"), name)
+    raise AttributeError(f"module 'qckit.review' has no attribute {name!r}")
+
+
+def __dir__():
+    return __all__

@@ -1,0 +1,330 @@
+"""A camera's scale and its accuracy: measured on a photo, approved by a person, kept in the log."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from qckit.errors import InputError, unknown_name
+from qckit.tables import COUNT_COLUMNS, STAGES
+
+__all__ = [
+    "CameraCheck", "MeasuredScale", "check_camera", "count_pairs", "measure_scale", "read_hand_counts",
+    "save_certificate", "save_scale", "scale_for", "write_scales",
+]  # fmt: skip
+
+_STAGE_COLUMNS = list(COUNT_COLUMNS.values())
+
+
+@dataclass(frozen=True)
+class MeasuredScale:
+    """A scale, the photo it was found on, and the picture to approve it by."""
+
+    scale: object
+    photo: str
+    picture: object
+
+    @property
+    def sentence(self) -> str:
+        """The scale in words."""
+        s = self.scale
+        text = (f"{self.photo}: {s.um_per_px:.4g} µm per pixel, standard uncertainty {s.u_um_per_px:.2g} "
+                f"({s.u_pct:.2g} %), from {s.method} of {s.spacing_um:g} µm.")  # fmt: skip
+        return " ".join([text, *s.notes])
+
+
+def measure_scale(photo, *, method, spacing_um, u_spacing_um=0.0, points=None, about_um_per_px=None) -> MeasuredScale:
+    """Find a scale on a photo.
+
+    Parameters
+    ----------
+    photo : path
+        Photo of the pattern.
+    method : {"stage micrometer", "ruled chamber", "woven sieve", "two points"}
+        What is on it.
+    spacing_um : float
+        One division, one square, opening plus wire; or the distance between the two points. [µm]
+    u_spacing_um : float
+        Standard uncertainty of that. [µm]
+    points : sequence of two (x, y), optional
+        For two points. [px]
+    about_um_per_px : float, optional
+        Rough scale, where a pattern has finer lines inside its squares.
+
+    Returns
+    -------
+    MeasuredScale
+        Look at ``.picture`` before keeping it: dashed lines must lie on the pattern's lines.
+
+    Raises
+    ------
+    InputError
+        The photo cannot be read, no pattern is found, or points are missing.
+    """
+    from qckit.photo import read_photo
+    from qckit.photo.scale import METHODS, scale_from_pattern, scale_from_points
+    from qckit.photo.scale_picture import draw_scale
+
+    if method not in METHODS:
+        raise unknown_name("method", method, METHODS)
+    read = read_photo(photo)
+    if method == "two points":
+        if points is None or len(points) != 2:
+            raise InputError(
+                f"{read.name}: two points are needed. Give x and y of each, in pixels of the upright photo."
+            )
+        scale = scale_from_points(*points, spacing_um, u_distance_um=u_spacing_um)
+    else:
+        scale = scale_from_pattern(read.pixels, spacing_um, method=method, u_spacing_um=u_spacing_um,
+                                   about_um_per_px=about_um_per_px)  # fmt: skip
+    return MeasuredScale(scale, read.name, draw_scale(read.pixels, scale))
+
+
+def save_scale(log, measured: MeasuredScale, *, camera: str, magnification: str, by: str, notes: str = ""):
+    """Keep an approved scale for a camera and magnification.
+
+    Parameters
+    ----------
+    log : SiteLog
+    measured : MeasuredScale
+        Looked at and found right.
+    camera, magnification : str
+        In the site's own words.
+    by : str
+        Initials of who approved it.
+    notes : str
+        Anything to remember.
+
+    Returns
+    -------
+    ImportResult
+    """
+    import pandas as pd
+
+    for what, value in (("camera", camera), ("magnification", magnification), ("initials", by)):
+        if not str(value).strip():
+            raise InputError(f"a scale is kept under camera, magnification and initials; {what} is empty. Fill it in.")
+    s = measured.scale
+    row = {"camera": camera, "magnification": magnification, "set_at": log.now(),
+           "um_per_px": float(f"{s.um_per_px:.6g}"), "u_um_per_px": float(f"{s.u_um_per_px:.3g}"),
+           "method": f"{s.method} {s.spacing_um:g} µm",
+           "photo": measured.photo, "set_by": by, "notes": " ".join(filter(None, (notes, *s.notes)))}  # fmt: skip
+    return log.add("scales", pd.DataFrame([row]), by=by, source=measured.photo)
+
+
+def scale_for(log, camera: str, magnification: str):
+    """Return the newest scale of a camera and magnification.
+
+    Parameters
+    ----------
+    log : SiteLog
+    camera, magnification : str
+
+    Returns
+    -------
+    Series
+        Row of the scales table.
+
+    Raises
+    ------
+    InputError
+        There is none; the known ones are listed.
+    """
+    known = log.scales()
+    mine = known[(known["camera"] == camera) & (known["magnification"] == magnification)]
+    if mine.empty:
+        pairs = sorted({f"{r.camera} {r.magnification}" for r in known.itertuples()})
+        raise unknown_name("camera and magnification", f"{camera} {magnification}", pairs)
+    from qckit.tables import to_utc
+
+    return mine.loc[to_utc(mine["set_at"]).idxmax()]
+
+
+def write_scales(photos, um_per_px: float, path) -> Path:
+    """Write a scales file for ``qckit count --scales``: one scale for all the photos given.
+
+    Parameters
+    ----------
+    photos : sequence of path
+        Photos or folders.
+    um_per_px : float
+        [µm/px]
+    path : path
+        CSV to write.
+
+    Returns
+    -------
+    Path
+    """
+    import pandas as pd
+
+    from qckit.photo import find_photos, photo_names
+
+    found = find_photos(photos)
+    frame = pd.DataFrame({"photo": photo_names(found), "um_per_px": float(um_per_px)})
+    frame.to_csv(path, index=False, encoding="utf-8")
+    return Path(path)
+
+
+@dataclass(frozen=True)
+class CameraCheck:
+    """A certificate with the pairs of counts behind it (photo, then each stage by kit and by hand)."""
+
+    certificate: object
+    pairs: object
+
+
+def read_hand_counts(path):
+    """Read counts made by eye.
+
+    Parameters
+    ----------
+    path : path
+        CSV with photo, nauplii, umbrella, cysts, shells; or one row per object with photo, stage, x_px, y_px.
+
+    Returns
+    -------
+    DataFrame
+        As in the file, numbers as numbers.
+
+    Raises
+    ------
+    InputError
+        No such file, columns are missing, or a count is not a whole number of 0 or more.
+    """
+    import pandas as pd
+
+    try:
+        frame = pd.read_csv(path, dtype=str, keep_default_na=False, encoding="utf-8-sig")
+    except (OSError, UnicodeDecodeError, pd.errors.ParserError, pd.errors.EmptyDataError) as error:
+        raise InputError(f"{path}: cannot be read as a CSV file: {error}. Give a CSV with a heading row.") from error
+    frame = frame.rename(columns={"cyst": "cysts", "shell": "shells"})
+    if {"photo", "stage", "x_px", "y_px"} <= set(frame.columns):
+        return _marks(frame, path)
+    missing = [c for c in ("photo", *_STAGE_COLUMNS) if c not in frame.columns]
+    if missing:
+        raise InputError(f"{path}: the column{'s' if len(missing) > 1 else ''} {', '.join(missing)} must be there. "
+                         f"Found: {', '.join(frame.columns)}. Correct the heading row.")  # fmt: skip
+    for column in _STAGE_COLUMNS:
+        numbers = pd.to_numeric(frame[column], errors="coerce")
+        bad = frame[column][numbers.isna() | (numbers < 0) | (numbers % 1 != 0)]
+        if len(bad):
+            raise InputError(f"{path}, row {bad.index[0] + 2}: {column} is {bad.iloc[0]!r} and must be a whole number "
+                             "of 0 or more. Correct the cell.")  # fmt: skip
+        frame[column] = numbers.astype(int)
+    return frame
+
+
+def _marks(frame, path):
+    """Check one row per object: stages known, places numbers."""
+    import pandas as pd
+
+    odd = frame[~frame["stage"].isin([*STAGES, "debris"])]
+    if len(odd):
+        raise unknown_name("stage", odd["stage"].iloc[0], (*STAGES, "debris"), where=f"{path}, row {odd.index[0] + 2}")
+    for column in ("x_px", "y_px"):
+        numbers = pd.to_numeric(frame[column], errors="coerce")
+        if numbers.isna().any():
+            row = numbers.index[numbers.isna()][0]
+            raise InputError(f"{path}, row {row + 2}: {column} is {frame[column][row]!r} and must be a number. "
+                             "Correct the cell.")  # fmt: skip
+        frame[column] = numbers.astype(float)
+    return frame
+
+
+def count_pairs(hand, counts):
+    """Lay hand counts beside photo counts.
+
+    Parameters
+    ----------
+    hand : DataFrame
+        photo, nauplii, umbrella, cysts, shells.
+    counts : DataFrame
+        photo and the same (``cyst`` and ``shell`` are taken too, as counts.csv writes them).
+
+    Returns
+    -------
+    tuple of DataFrame
+        (photo counts, hand counts), photos named alike: by file name, without the ending where one side lacks it.
+    """
+    counts = counts.rename(columns={"cyst": "cysts", "shell": "shells"})
+    seen, true = counts[["photo", *_STAGE_COLUMNS]].copy(), hand[["photo", *_STAGE_COLUMNS]].copy()
+    if not set(seen["photo"]) & set(true["photo"]):
+        seen["photo"], true["photo"] = ([Path(str(p)).stem for p in f["photo"]] for f in (seen, true))
+    return seen, true
+
+
+def check_camera(hand_path, counted, *, camera, by, made_at, magnification="", kind="", um_per_px=None) -> CameraCheck:
+    """Check a camera: counts by eye against counts by the kit of the same photos.
+
+    Parameters
+    ----------
+    hand_path : path
+        CSV, see :func:`read_hand_counts`.
+    counted : path
+        Folder that ``qckit count --out`` wrote (counts.csv, objects.csv).
+    camera, magnification, kind : str
+        What is checked.
+    by : str
+        Initials of who counted by eye.
+    made_at : str
+        ISO time with offset.
+    um_per_px : float, optional
+        Scale of the photos; that of counts.csv when left out. Needed to pair single objects. [µm/px]
+
+    Returns
+    -------
+    CameraCheck
+
+    Raises
+    ------
+    InputError
+        Files missing, or fewer than 3 photos in common.
+    """
+    import pandas as pd
+
+    from qckit.agreement import certify_camera, match_objects
+
+    hand, folder = read_hand_counts(hand_path), Path(counted)
+    for name in ("counts.csv", "objects.csv"):
+        if not (folder / name).is_file():
+            raise InputError(
+                f"{folder}: no {name} there. Make it with  qckit count PHOTOS --um-per-px X --out {folder}"
+            )
+    counts = pd.read_csv(folder / "counts.csv", dtype={"photo": str})
+    version = str(counts["counter_version"].iloc[0]) if "counter_version" in counts and len(counts) else ""
+    matches = None
+    if "stage" in hand.columns:
+        found = pd.read_csv(folder / "objects.csv", dtype={"photo": str})
+        if not set(found["photo"]) & set(hand["photo"]):
+            found["photo"], hand["photo"] = ([Path(str(p)).stem for p in f["photo"]] for f in (found, hand))
+        scales = um_per_px or _scales_of(counts, hand)
+        both = set(hand["photo"]) & set(found["photo"])
+        # objects on the two edges that do not count may be found or not; only what counts is compared
+        matches = match_objects(hand[hand["photo"].isin(both)], found[found["photo"].isin(both)], um_per_px=scales)
+        hand = _totals(hand)
+    seen, true = count_pairs(hand, counts)
+    certificate = certify_camera(seen, true, camera=camera, magnification=magnification, kind=kind, made_at=made_at,
+                                 made_by=by, counter_version=version, matches=matches)  # fmt: skip
+    return CameraCheck(certificate, seen.merge(true, on="photo", suffixes=("_photo", "_hand")))
+
+
+def _scales_of(counts, hand):
+    """µm/px by photo, under both the file name and its stem."""
+    if "um_per_px" not in counts:
+        raise InputError("counts.csv has no column um_per_px, so single objects cannot be paired. Give --um-per-px.")
+    scales = dict(zip(counts["photo"], counts["um_per_px"].astype(float)))
+    return {**{Path(str(k)).stem: v for k, v in scales.items()}, **scales}
+
+
+def _totals(marks):
+    """Counts per photo from one row per object."""
+    import pandas as pd
+
+    table = pd.crosstab(marks["photo"], marks["stage"]).reindex(columns=STAGES, fill_value=0)
+    return table.rename(columns=COUNT_COLUMNS).reset_index()
+
+
+def save_certificate(log, check: CameraCheck, *, by: str):
+    """Keep a certificate in the log, where reports and the count correction find it."""
+    return log.add("certificates", check.certificate.to_frame(), by=by, source=check.certificate.name)

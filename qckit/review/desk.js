@@ -1,0 +1,358 @@
+// The review desk: a photo with marks, on a canvas; every edit is sent to Python, which writes it to the log.
+// Plain browser code, shipped as it is; nothing is fetched from anywhere.
+
+const STAGES = ["nauplius", "umbrella", "cyst", "shell", "debris"];
+const LOOK = {
+  nauplius: { colour: "#D55E00", key: "n", text: "Nauplius" },
+  umbrella: { colour: "#CC79A7", key: "u", text: "Umbrella" },
+  cyst: { colour: "#0072B2", key: "c", text: "Cyst" },
+  shell: { colour: "#5f5f5f", key: "s", text: "Shell" },
+  debris: { colour: "#3d3d3d", key: "d", text: "Debris" },
+};
+const DOUBTFUL = 0.2;
+
+function make(tag, attributes = {}, ...children) {
+  const node = document.createElement(tag);
+  for (const [name, value] of Object.entries(attributes)) {
+    if (name.startsWith("on")) node.addEventListener(name.slice(2), value);
+    else if (value !== null && value !== undefined) node.setAttribute(name, value);
+  }
+  node.append(...children);
+  return node;
+}
+
+// A stage is told by its shape: triangle, diamond, circle, square, cross.
+function outline(pen, stage, x, y, r) {
+  pen.beginPath();
+  if (stage === "nauplius") {
+    pen.moveTo(x, y - 1.3 * r); pen.lineTo(x + 1.15 * r, y + 0.85 * r); pen.lineTo(x - 1.15 * r, y + 0.85 * r);
+    pen.closePath();
+  } else if (stage === "umbrella") {
+    pen.moveTo(x, y - 1.35 * r); pen.lineTo(x + 1.35 * r, y); pen.lineTo(x, y + 1.35 * r); pen.lineTo(x - 1.35 * r, y);
+    pen.closePath();
+  } else if (stage === "cyst") {
+    pen.arc(x, y, r, 0, 2 * Math.PI);
+  } else if (stage === "shell") {
+    pen.rect(x - r, y - r, 2 * r, 2 * r);
+  } else {
+    const h = 0.6 * r;
+    pen.moveTo(x - h, y - h); pen.lineTo(x + h, y + h); pen.moveTo(x + h, y - h); pen.lineTo(x - h, y + h);
+  }
+}
+
+function icon(stage, size = 18) {
+  const ratio = window.devicePixelRatio || 1;
+  const canvas = make("canvas", { width: size * ratio, height: size * ratio, "aria-hidden": "true", class: "qck-icon" });
+  canvas.style.width = canvas.style.height = `${size}px`;
+  const pen = canvas.getContext("2d");
+  pen.scale(ratio, ratio);
+  outline(pen, stage, size / 2, size / 2 + (stage === "nauplius" ? 1 : 0), size * 0.33);
+  pen.lineWidth = 2.2; pen.strokeStyle = LOOK[stage].colour; pen.stroke();
+  return canvas;
+}
+
+function render({ model, el }) {
+  const view = { scale: 1, x: 0, y: 0 }; // screen px per photo px; photo point in the upper left corner
+  let marks = [], at = null, mode = "look", cross = null, corner = null, drag = null, tile = null;
+  let filter = "all", sent = 0, waiting = null, base = null, frame = 0, fitted = false, goOn = true;
+
+  // ---- what is on the page
+  const canvas = make("canvas", { class: "qck-canvas", "aria-hidden": "true" });
+  const stage = make("div", {
+    class: "qck-photo", tabindex: "0", role: "application", "aria-roledescription": "photo with marks",
+    "aria-label": "Photo with marks. Arrow right and left go through the objects, those most worth a look first. " +
+      "N, U, C, S, D set the stage. Enter says right as it is. X removes, Z undoes, A adds. Plus, minus and 0 zoom.",
+  }, canvas);
+  const said = make("div", { class: "qck-said", role: "status", "aria-live": "polite" });
+  const status = make("div", { class: "qck-status", role: "status", "aria-live": "polite" });
+  const advice = make("p", { class: "qck-advice" });
+  const table = make("table", { class: "qck-counts", "aria-label": "Counts now" });
+  const choose = make("select", { "aria-label": "Photo", onchange: () => send({ do: "open", photo: choose.value }) });
+  const show = make("select", { "aria-label": "Show", onchange: () => { filter = show.value; keepVisible(); draw(); } },
+    make("option", { value: "all" }, "all objects"), make("option", { value: "doubtful" }, "doubtful only"),
+    ...STAGES.map((s) => make("option", { value: s }, `${LOOK[s].text.toLowerCase()} only`)),
+    make("option", { value: "removed" }, "removed and not counted"));
+  const initials = make("input", { type: "text", maxlength: "20", size: "6", "aria-label": "Initials", class: "qck-initials",
+    placeholder: "initials", onchange: () => { model.set("initials", initials.value.trim()); model.save_changes(); } });
+  const button = (text, title, act, extra = {}) => make("button", { type: "button", title, onclick: () => { act(); stage.focus(); }, ...extra }, text);
+  const stageButtons = STAGES.map((s) => {
+    const b = button("", `${LOOK[s].text}: key ${LOOK[s].key.toUpperCase()}`, () => stageKey(s), { "data-stage": s });
+    b.append(icon(s), ` ${LOOK[s].text} `, make("kbd", {}, LOOK[s].key.toUpperCase()));
+    return b;
+  });
+  const modeButton = (name, text, key) => button(text, `key ${key}`, () => setMode(mode === name ? "look" : name),
+    { "data-mode": name, "aria-pressed": "false" });
+  const modes = [modeButton("add", "Add", "A"), modeButton("inside", "Count only inside…", "F"), modeButton("out", "Leave out…", "L")];
+  const auto = make("input", { type: "checkbox", checked: "", onchange: () => { goOn = auto.checked; } });
+  el.classList.add("qck-desk");
+  el.setAttribute("data-lm-suppress-shortcuts", "true"); // or the notebook takes the keys
+  el.append(
+    make("div", { class: "qck-bar" }, make("label", {}, "Photo ", choose), make("label", {}, "Show ", show),
+      make("label", {}, "Initials ", initials)),
+    make("div", { class: "qck-bar", role: "toolbar", "aria-label": "Stage of the chosen object" }, ...stageButtons,
+      button("Right as it is ⏎", "key Enter", confirmNow), button("Remove X", "key X", removeNow),
+      button("Undo Z", "key Z", () => send({ do: "undo" })), ...modes),
+    make("div", { class: "qck-body" }, stage,
+      make("div", { class: "qck-side" }, said, table, advice, status,
+        make("div", { class: "qck-bar" }, button("+", "zoom in: key +", () => zoom(1.5)), button("−", "zoom out: key -", () => zoom(1 / 1.5)),
+          button("Whole photo", "key 0", fit), button("◀", "previous: key ←", () => step(-1)), button("▶", "next: key →", () => step(1))),
+        make("label", { class: "qck-auto" }, auto, " go on to the next after each"),
+        make("details", {}, make("summary", {}, "Keys"), make("p", {},
+          "→ ← next and previous object, those most worth a look first. N U C S D set the stage, Enter: right as it is, X: remove or " +
+          "put back, Z: undo. A: add, then click, or move the cross with the arrows and press the stage's letter. F: count only inside " +
+          "a rectangle, L: leave a rectangle out: drag, or Enter at two corners. + − 0: zoom, Shift and arrows: move the photo, Esc: back."))))
+  );
+
+  // ---- talk to Python
+  function send(message) {
+    sent += 1;
+    status.textContent = message.do === "open" ? "Opening the photo." : "Saving.";
+    status.classList.remove("qck-bad");
+    model.send({ ...message, n: sent });
+    clearTimeout(waiting);
+    const mine = sent;
+    waiting = setTimeout(() => {
+      if ((model.get("status").n || 0) < mine) {
+        status.textContent = "NOT SAVED: the kernel does not answer. Run the cell again; what was saved before is in the log.";
+        status.classList.add("qck-bad");
+      }
+    }, 15000);
+  }
+  function onStatus() {
+    const now = model.get("status");
+    if ((now.n || 0) >= sent) clearTimeout(waiting);
+    status.textContent = now.text || "";
+    status.classList.toggle("qck-bad", Boolean(now.bad));
+    if (now.bad && /initials/.test(now.text)) initials.focus();
+  }
+
+  // ---- marks
+  function readMarks() {
+    const keep = at;
+    marks = model.get("marks").map(([id, x, y, r, stageName, counted, state, doubt]) => ({ id, x, y, r, stage: stageName, counted, state, doubt }));
+    at = marks.some((m) => m.id === keep) ? keep : null;
+    counts(); describe(); draw();
+  }
+  const shown = (m) => filter === "all" ? true
+    : filter === "doubtful" ? m.doubt > DOUBTFUL && m.counted
+      : filter === "removed" ? !m.counted : m.stage === filter && m.counted;
+  const chosen = () => marks.find((m) => m.id === at);
+  function keepVisible() { const m = chosen(); if (m && !shown(m)) { at = null; describe(); } }
+  function counts() {
+    const now = model.get("counts");
+    table.replaceChildren(
+      make("caption", {}, "Counts now"),
+      ...STAGES.slice(0, 4).map((s) => make("tr", {}, make("th", { scope: "row" }, icon(s), ` ${LOOK[s].text}`),
+        make("td", { "data-count": s }, String(now[s] ?? 0)))),
+      make("tr", { class: "qck-hatch" }, make("th", { scope: "row" }, "H%"), make("td", {}, model.get("hatch") || "–")));
+    advice.textContent = model.get("advice");
+  }
+  function describe() {
+    const m = chosen();
+    canvas.dataset.chosen = m ? m.id : "";
+    for (const b of stageButtons) b.setAttribute("aria-pressed", String(Boolean(m) && m.stage === b.dataset.stage));
+    if (!m) { said.textContent = `${marks.length} objects, ${marks.filter((k) => k.doubt > DOUBTFUL && k.counted).length} doubtful. None chosen.`; return; }
+    const place = marks.filter(shown).indexOf(m) + 1;
+    said.textContent = `Object ${m.id}: ${m.stage}${m.counted ? "" : ", not counted"}` +
+      `${m.state ? `, ${m.state}` : ""}${m.doubt > 0 ? `, ${Math.round(100 * (1 - m.doubt))} % sure` : ""}. Place ${place} of ${marks.filter(shown).length}.`;
+  }
+  function step(by) {
+    const list = marks.filter(shown);
+    if (!list.length) { describe(); return; }
+    const now = list.findIndex((m) => m.id === at);
+    at = list[now < 0 ? (by > 0 ? 0 : list.length - 1) : (now + by + list.length) % list.length].id;
+    bringIn(chosen()); describe(); draw();
+  }
+  function stageKey(s) {
+    if (mode === "add") { placeAt(cross, s); return; }
+    const m = chosen();
+    if (!m) { said.textContent = "Choose an object first: arrow right, or a click."; return; }
+    m.stage = s; m.doubt = 0; // shown at once; Python's answer is what counts
+    send({ do: "stage", id: m.id, stage: s });
+    if (goOn) step(1); else { describe(); draw(); }
+  }
+  function confirmNow() { const m = chosen(); if (m) stageKey(m.stage); }
+  function removeNow() {
+    const m = chosen();
+    if (!m) { said.textContent = "Choose an object first: arrow right, or a click."; return; }
+    send(m.state === "removed by hand" ? { do: "restore", id: m.id } : { do: "remove", id: m.id });
+  }
+  function placeAt(point, s) {
+    if (!point) return;
+    send({ do: "add", x: point.x, y: point.y, stage: s });
+  }
+  function setMode(next) {
+    mode = next; corner = null;
+    cross = next === "look" ? null : toPhoto(canvas.clientWidth / 2, canvas.clientHeight / 2);
+    for (const b of modes) b.setAttribute("aria-pressed", String(b.dataset.mode === mode));
+    said.textContent = { look: "", add: "Add: click what was missed, or move the cross with the arrows, then press the stage's letter.",
+      inside: "Count only inside: drag a rectangle, or press Enter at two corners.",
+      out: "Leave out: drag a rectangle, or press Enter at two corners." }[mode];
+    if (mode === "look") describe();
+    draw();
+  }
+  function rectangle(a, b) {
+    send({ do: "region", corners: [a.x, a.y, b.x, b.y], inside: mode === "inside" });
+    setMode("look");
+  }
+
+  // ---- the picture
+  const toPhoto = (sx, sy) => ({ x: view.x + sx / view.scale, y: view.y + sy / view.scale });
+  const toScreen = (p) => ({ x: (p.x - view.x) * view.scale, y: (p.y - view.y) * view.scale });
+  function fit() {
+    const w = model.get("width_px"), h = model.get("height_px");
+    if (!w || !canvas.clientWidth) return;
+    view.scale = Math.min(canvas.clientWidth / w, canvas.clientHeight / h);
+    view.x = (w - canvas.clientWidth / view.scale) / 2; view.y = (h - canvas.clientHeight / view.scale) / 2;
+    fitted = true; draw();
+  }
+  function zoom(by, sx = canvas.clientWidth / 2, sy = canvas.clientHeight / 2) {
+    const p = toPhoto(sx, sy);
+    view.scale = Math.min(Math.max(view.scale * by, 0.02), 12);
+    view.x = p.x - sx / view.scale; view.y = p.y - sy / view.scale;
+    draw(); askForTile();
+  }
+  function bringIn(m) {
+    if (!m) return;
+    const s = toScreen(m), w = canvas.clientWidth, h = canvas.clientHeight;
+    if (s.x < 40 || s.y < 40 || s.x > w - 40 || s.y > h - 40) { view.x = m.x - w / 2 / view.scale; view.y = m.y - h / 2 / view.scale; askForTile(); }
+  }
+  let tileTimer = null;
+  function askForTile() { // when zoomed in beyond the picture sent, the part in view comes in full detail
+    clearTimeout(tileTimer);
+    if (view.scale < 1.2 * (model.get("base_scale") || 1)) { tile = null; return; }
+    tileTimer = setTimeout(() => {
+      const a = toPhoto(0, 0), b = toPhoto(canvas.clientWidth, canvas.clientHeight);
+      model.send({ do: "tile", corners: [a.x, a.y, b.x, b.y] });
+    }, 150);
+  }
+  function draw() { if (!frame) frame = requestAnimationFrame(paint); }
+  function paint() {
+    frame = 0;
+    const ratio = window.devicePixelRatio || 1, w = canvas.clientWidth, h = canvas.clientHeight;
+    if (!w) return;
+    if (canvas.width !== Math.round(w * ratio) || canvas.height !== Math.round(h * ratio)) { canvas.width = Math.round(w * ratio); canvas.height = Math.round(h * ratio); }
+    const pen = canvas.getContext("2d");
+    pen.setTransform(ratio, 0, 0, ratio, 0, 0);
+    pen.fillStyle = "#777"; pen.fillRect(0, 0, w, h);
+    const o = toScreen({ x: 0, y: 0 });
+    if (base) pen.drawImage(base, o.x, o.y, model.get("width_px") * view.scale, model.get("height_px") * view.scale);
+    if (tile) { const t = toScreen({ x: tile.box[0], y: tile.box[1] }); pen.drawImage(tile.image, t.x, t.y, (tile.box[2] - tile.box[0]) * view.scale, (tile.box[3] - tile.box[1]) * view.scale); }
+    for (let i = marks.length - 1; i >= 0; i--) if (shown(marks[i])) mark(pen, marks[i], w, h);
+    if (cross) crosshair(pen);
+    Object.assign(canvas.dataset, { scale: view.scale, x: view.x, y: view.y, mode });
+  }
+  function mark(pen, m, w, h) {
+    const s = toScreen(m), r = Math.max(6, m.r * view.scale * 1.1 + 2);
+    if (s.x < -50 || s.y < -50 || s.x > w + 50 || s.y > h + 50) return;
+    const picked = m.id === at;
+    pen.setLineDash(m.doubt > DOUBTFUL && m.counted ? [4, 3] : []);
+    pen.globalAlpha = m.counted ? 1 : 0.75;
+    outline(pen, m.stage, s.x, s.y, r);
+    pen.lineWidth = picked ? 6 : 3.6; pen.strokeStyle = "#fff"; pen.stroke();
+    pen.lineWidth = picked ? 3.4 : 1.8; pen.strokeStyle = LOOK[m.stage].colour; pen.stroke();
+    pen.setLineDash([]);
+    if (!m.counted && m.stage !== "debris") { // struck through: does not count
+      pen.beginPath(); pen.moveTo(s.x - r * 1.2, s.y + r * 1.2); pen.lineTo(s.x + r * 1.2, s.y - r * 1.2);
+      pen.lineWidth = 1.8; pen.strokeStyle = "#222"; pen.stroke();
+    }
+    if (picked) { // four ticks around the chosen one, so that it shows without colour
+      pen.beginPath();
+      for (const [dx, dy] of [[1, 0], [-1, 0], [0, 1], [0, -1]]) { pen.moveTo(s.x + dx * (r * 1.5 + 3), s.y + dy * (r * 1.5 + 3)); pen.lineTo(s.x + dx * (r * 1.5 + 15), s.y + dy * (r * 1.5 + 15)); }
+      pen.lineWidth = 5; pen.strokeStyle = "#fff"; pen.stroke(); pen.lineWidth = 2.4; pen.strokeStyle = "#111"; pen.stroke();
+    }
+    pen.globalAlpha = 1;
+  }
+  function crosshair(pen) {
+    const s = toScreen(cross);
+    pen.lineWidth = 1.5; pen.strokeStyle = "#111"; pen.setLineDash([5, 4]);
+    pen.beginPath(); pen.moveTo(s.x - 18, s.y); pen.lineTo(s.x + 18, s.y); pen.moveTo(s.x, s.y - 18); pen.lineTo(s.x, s.y + 18); pen.stroke();
+    const from = corner || (drag && drag.rect ? drag.from : null);
+    if (from) { const a = toScreen(from); pen.strokeRect(Math.min(a.x, s.x), Math.min(a.y, s.y), Math.abs(a.x - s.x), Math.abs(a.y - s.y)); }
+    pen.setLineDash([]);
+  }
+
+  // ---- mouse and keys
+  const where = (event) => { const box = canvas.getBoundingClientRect(); return [event.clientX - box.left, event.clientY - box.top]; };
+  canvas.addEventListener("pointerdown", (event) => {
+    stage.focus(); canvas.setPointerCapture(event.pointerId);
+    const [sx, sy] = where(event);
+    drag = { sx, sy, x: view.x, y: view.y, moved: false, from: toPhoto(sx, sy), rect: mode === "inside" || mode === "out" };
+  });
+  canvas.addEventListener("pointermove", (event) => {
+    if (!drag) return;
+    const [sx, sy] = where(event);
+    if (Math.hypot(sx - drag.sx, sy - drag.sy) > 4) drag.moved = true;
+    if (!drag.moved) return;
+    if (drag.rect) cross = toPhoto(sx, sy);
+    else { view.x = drag.x - (sx - drag.sx) / view.scale; view.y = drag.y - (sy - drag.sy) / view.scale; }
+    draw();
+  });
+  canvas.addEventListener("pointerup", (event) => {
+    if (!drag) return;
+    const [sx, sy] = where(event), p = toPhoto(sx, sy), was = drag;
+    drag = null;
+    if (was.moved) { if (was.rect) rectangle(was.from, p); else askForTile(); return; }
+    if (mode === "add") { cross = p; said.textContent = "Now press the stage's letter: N, U, C or S, or the stage's button."; draw(); return; }
+    // the nearest mark in the photo's own pixels, so that overlapping marks do not steal each other's clicks
+    let best = null, distance = Math.max(26 / view.scale, 8);
+    for (const m of marks) if (shown(m)) { const d = Math.hypot(m.x - p.x, m.y - p.y); if (d < distance) { best = m; distance = d; } }
+    at = best ? best.id : null;
+    describe(); draw();
+  });
+  canvas.addEventListener("wheel", (event) => { event.preventDefault(); const [sx, sy] = where(event); zoom(Math.exp(-event.deltaY * 0.0015), sx, sy); }, { passive: false });
+  const ARROWS = { ArrowRight: [1, 0], ArrowLeft: [-1, 0], ArrowDown: [0, 1], ArrowUp: [0, -1] };
+  stage.addEventListener("keydown", (event) => {
+    if ((event.ctrlKey || event.metaKey) && event.key.toLowerCase() !== "z") return;
+    if (event.altKey || event.key === "Tab") return;
+    const key = event.key.length === 1 ? event.key.toLowerCase() : event.key;
+    const letter = STAGES.find((s) => LOOK[s].key === key);
+    const arrow = ARROWS[key];
+    event.stopPropagation();
+    if (arrow && event.shiftKey) { view.x += arrow[0] * 60 / view.scale; view.y += arrow[1] * 60 / view.scale; draw(); askForTile(); }
+    else if (arrow && cross) { cross = { x: cross.x + arrow[0] * 8 / view.scale, y: cross.y + arrow[1] * 8 / view.scale }; draw(); }
+    else if (key === "ArrowRight" || key === "ArrowDown") step(1);
+    else if (key === "ArrowLeft" || key === "ArrowUp") step(-1);
+    else if (letter) stageKey(letter);
+    else if (key === "Enter") { if (mode === "inside" || mode === "out") { if (corner) rectangle(corner, cross); else { corner = { ...cross }; draw(); } } else confirmNow(); }
+    else if (key === "x" || key === "Delete" || key === "Backspace") removeNow();
+    else if (key === "z") send({ do: "undo" });
+    else if (key === "a") setMode(mode === "add" ? "look" : "add");
+    else if (key === "f") setMode(mode === "inside" ? "look" : "inside");
+    else if (key === "l") setMode(mode === "out" ? "look" : "out");
+    else if (key === "Escape") setMode("look");
+    else if (key === "+" || key === "=") zoom(1.5);
+    else if (key === "-") zoom(1 / 1.5);
+    else if (key === "0") fit();
+    else return;
+    event.preventDefault();
+  });
+  for (const type of ["keydown", "keyup", "keypress"]) el.addEventListener(type, (event) => event.stopPropagation());
+
+  // ---- what comes from Python
+  async function picture() {
+    const bytes = model.get("image");
+    base = bytes && bytes.byteLength ? await createImageBitmap(new Blob([bytes], { type: "image/jpeg" })) : null;
+    tile = null; fitted = false; fit();
+  }
+  function photos() {
+    choose.replaceChildren(...model.get("photos").map(([name, text]) => make("option", { value: name }, text)));
+    choose.value = model.get("photo");
+  }
+  async function onMessage(message, buffers) {
+    if (!message.tile) return;
+    const bytes = buffers[0].buffer ? buffers[0] : new DataView(buffers[0]);
+    tile = { box: message.tile, image: await createImageBitmap(new Blob([bytes], { type: "image/jpeg" })) };
+    draw();
+  }
+  const resize = new ResizeObserver(() => { if (!fitted) fit(); else draw(); });
+  resize.observe(canvas);
+  initials.value = model.get("initials");
+  const listen = [["change:marks", readMarks], ["change:counts", counts], ["change:hatch", counts], ["change:advice", counts],
+    ["change:image", picture], ["change:photos", photos], ["change:photo", photos], ["change:status", onStatus], ["msg:custom", onMessage]];
+  for (const [name, act] of listen) model.on(name, act);
+  photos(); readMarks(); picture(); onStatus();
+  return () => { resize.disconnect(); clearTimeout(waiting); clearTimeout(tileTimer); for (const [name, act] of listen) model.off(name, act); };
+}
+
+export default { render };

@@ -1,0 +1,226 @@
+"""The review desk: the widget that shows a photo with marks and takes edits."""
+
+from __future__ import annotations
+
+import io
+import math
+from pathlib import Path
+
+import anywidget
+import numpy as np
+import traitlets
+
+from qckit.errors import InputError, QcError, one_line
+from qckit.review.session import ReviewSession
+from qckit.review.worth import rank_photos
+
+__all__ = ["ReviewDesk", "open_review"]
+
+_HERE = Path(__file__).parent
+_MOST_PX = 1_600_000  # of the picture that is sent first; details come as tiles
+_TILE_PX = 1600
+
+
+class ReviewDesk(anywidget.AnyWidget):
+    """Photos of a site with their marks, in a notebook cell.
+
+    Parameters
+    ----------
+    log : SiteLog
+        Open log.
+    photos : DataFrame
+        photo and, as :func:`rank_photos` gives them, look and n_doubtful; in the order to offer.
+    initials : str
+        Of who reviews; can be written in the widget too. No edit is taken without.
+
+    Notes
+    -----
+    Each edit is in the log before the widget says so. After a restart of the kernel, running the cell again shows the
+    photo as it was left.
+    """
+
+    _esm = _HERE / "desk.js"
+    _css = _HERE / "desk.css"
+    photos = traitlets.List().tag(sync=True)
+    photo = traitlets.Unicode().tag(sync=True)
+    image = traitlets.Bytes().tag(sync=True)
+    base_scale = traitlets.Float(1.0).tag(sync=True)
+    width_px = traitlets.Int(0).tag(sync=True)
+    height_px = traitlets.Int(0).tag(sync=True)
+    marks = traitlets.List().tag(sync=True)
+    counts = traitlets.Dict().tag(sync=True)
+    hatch = traitlets.Unicode().tag(sync=True)
+    advice = traitlets.Unicode().tag(sync=True)
+    initials = traitlets.Unicode().tag(sync=True)
+    status = traitlets.Dict().tag(sync=True)
+
+    def __init__(self, log, photos, *, initials="", **kwargs):
+        super().__init__(initials=initials, **kwargs)
+        self._log = log
+        self.photos = [[p.photo, _label(p)] for p in photos.itertuples()]
+        self.show_photo(photos["photo"].iloc[0])
+        self.on_msg(self._on_message)
+
+    def show_photo(self, photo: str) -> None:
+        """Show another photo."""
+        self.session = ReviewSession(self._log, photo)
+        self._pixels = _pixels(self.session)
+        small, scale = _reduced(self._pixels)
+        with self.hold_sync():
+            self.photo = photo
+            self.height_px, self.width_px = (int(self.session.info[k]) for k in ("height_px", "width_px"))
+            self.base_scale = scale * self._pixels.shape[1] / max(self.width_px, 1)
+            self.image = _jpeg(small)
+            self._refresh()
+
+    def _refresh(self):
+        """Send marks, counts and advice as the log has them now; the order of a photo stays while it is open."""
+        ranked = self.session.ranked()
+        if getattr(self, "_order_of", None) != self.session.photo:
+            self._order_of, self._order = self.session.photo, list(ranked["object_id"])
+        place = {int(i): k for k, i in enumerate(self._order)}
+        ranked = ranked.assign(place=[place.get(int(i), len(place)) for i in ranked["object_id"]])
+        self.marks = [_mark(o, self.session.um_per_px) for o in ranked.sort_values("place").itertuples()]
+        counts = self.session.counts()
+        full = counts["nauplius"] + counts["umbrella"] + counts["cyst"]
+        self.counts = counts
+        self.hatch = f"{100 * counts['nauplius'] / full:.1f} %" if full else ""
+        self.advice = self.session.advice()
+
+    def _on_message(self, _widget, message, _buffers):
+        """Take what the page sends; say what came of it."""
+        if message.get("do") == "tile":
+            self._send_tile(message["corners"])
+            return
+        number = int(message.get("n", 0))
+        try:
+            said = self._act(message)
+        except (QcError, OSError) as error:
+            self._refresh()
+            self.status = {"n": number, "text": f"Not saved: {one_line(error)}", "bad": True}
+            return
+        self.status = {"n": number, "text": said, "bad": False}
+
+    def _act(self, message) -> str:
+        """Do one edit and return a sentence about it."""
+        session, by, do = self.session, self.initials.strip(), message.get("do")
+        if do == "open":
+            self.show_photo(message["photo"])
+            return "Opened."
+        if do == "stage":
+            session.set_stage(int(message["id"]), message["stage"], by=by)
+            said = f"Saved: object {int(message['id'])} is {message['stage']}."
+        elif do == "remove":
+            session.remove(int(message["id"]), by=by)
+            said = f"Saved: object {int(message['id'])} removed."
+        elif do == "restore":
+            session.restore(int(message["id"]), by=by)
+            said = f"Saved: object {int(message['id'])} put back."
+        elif do == "add":
+            number = session.add(float(message["x"]), float(message["y"]), message["stage"], by=by)
+            said = f"Saved: object {number} added."
+        elif do == "region":
+            gone = session.keep_rectangle(message["corners"], by=by, inside=bool(message["inside"]))
+            said = f"Saved: {gone} objects left out, the frame is now {float(session.info['frame_mm2']):.1f} mm²."
+        elif do == "undo":
+            what = session.undo(by=by)
+            said = f"Undone and saved: {what}." if what else "Nothing to undo since this photo was opened."
+        else:
+            raise InputError(f"the page asks for {do!r}, which this desk does not know. Reload the page.")
+        self._refresh()
+        return said
+
+    def _send_tile(self, corners):
+        """Send a part of the photo in full detail."""
+        m, n = self._pixels.shape[:2]
+        ratio = n / max(self.width_px, 1)
+        x0, y0 = (max(0, math.floor(v * ratio)) for v in corners[:2])
+        x1, y1 = min(n, math.ceil(corners[2] * ratio)), min(m, math.ceil(corners[3] * ratio))
+        if x1 <= x0 or y1 <= y0:
+            return
+        part, _ = _reduced(self._pixels[y0:y1, x0:x1], most=_TILE_PX**2)
+        self.send({"tile": [x0 / ratio, y0 / ratio, x1 / ratio, y1 / ratio]}, buffers=[_jpeg(part, 90)])
+
+    def _repr_mimebundle_(self, **kwargs):
+        """Add a still picture, for pages in which no widget can run."""
+        from qckit.review.still import still_html
+
+        bundle = super()._repr_mimebundle_(**kwargs)
+        data, *rest = bundle if isinstance(bundle, tuple) else (bundle,)
+        if data:
+            data["text/html"] = still_html(self.session, width_px=900)
+        return (data, *rest) if rest else data
+
+
+def _label(p):
+    doubtful = getattr(p, "n_doubtful", None)
+    return (
+        f"{p.photo} ({'look' if p.look == 'yes' else 'fine'}, {doubtful} doubtful)" if doubtful is not None else p.photo
+    )
+
+
+def _pixels(session):
+    from qckit.photo import read_photo
+
+    return read_photo(session.path(), um_per_px=session.um_per_px).pixels
+
+
+def _reduced(pixels, most=_MOST_PX):
+    """Shrink pixels to at most ``most``, and say by how much."""
+    from PIL import Image
+
+    m, n = pixels.shape[:2]
+    scale = min(1.0, math.sqrt(most / (m * n)))
+    if scale == 1.0:
+        return pixels, 1.0
+    size = (max(1, round(n * scale)), max(1, round(m * scale)))
+    return np.asarray(Image.fromarray(pixels).resize(size, Image.Resampling.BILINEAR)), size[0] / n
+
+
+def _jpeg(pixels, quality=85) -> bytes:
+    from PIL import Image
+
+    buffer = io.BytesIO()
+    Image.fromarray(np.ascontiguousarray(pixels)).convert("RGB").save(buffer, "JPEG", quality=quality)
+    return buffer.getvalue()
+
+
+def _mark(o, um_per_px):
+    """One object as plain values: id, x, y, radius in px, stage, counted, what a hand did, doubt."""
+    width = o.width_um if o.width_um == o.width_um else 230.0  # an added object has no size: that of a cyst
+    state = "" if o.source == "found" or o.source != o.source else o.source
+    counted = 1 if o.counted is True or o.counted == 1 else 0
+    return [int(o.object_id), round(float(o.x_px), 1), round(float(o.y_px), 1), round(width / um_per_px / 2, 1),
+            o.stage, counted, state, round(float(o.doubt), 3)]  # fmt: skip
+
+
+def open_review(log, photos=None, *, initials=""):
+    """Show counted photos for review, those first where a look helps most.
+
+    Parameters
+    ----------
+    log : SiteLog
+        An open log; keep it open while the widget is in use.
+    photos : sequence of str, optional
+        Names of photos; all counted ones when left out.
+    initials : str
+        Of who reviews.
+
+    Returns
+    -------
+    ReviewDesk
+
+    Raises
+    ------
+    InputError
+        No such photo, or none is counted yet.
+    """
+    known = log.photos()
+    if photos is not None:
+        wanted = list(photos)
+        for name in wanted:
+            ReviewSession(log, name)
+        known = known[known["photo"].isin(wanted)]
+    if known.empty:
+        raise InputError("no photo is counted yet, so there is none to look at. Count photos first.")
+    return ReviewDesk(log, rank_photos(known, log.objects()), initials=initials)

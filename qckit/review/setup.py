@@ -1,0 +1,95 @@
+"""What the camera notebook calls: the same steps as the command line, forgiving where a part is not asked for."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+
+from qckit.errors import InputError
+from qckit.review.camera import CameraCheck, check_camera, measure_scale, save_certificate
+
+__all__ = ["SetupCheck", "check_for_setup", "find_setup_photo", "measure_for_setup"]
+
+
+def find_setup_photo(folder, photo: str) -> Path:
+    """Find the photo of a pattern: a path, or a name in the site's photos.
+
+    Parameters
+    ----------
+    folder : path
+        Site folder.
+    photo : str
+
+    Returns
+    -------
+    Path
+
+    Raises
+    ------
+    InputError
+        No photo is named, or it is nowhere.
+    """
+    from qckit.review.files import find_photo_file
+
+    if not photo.strip():
+        raise InputError("no photo is named. Write the photo of the pattern into the notebook's parameter photo.")
+    path = Path(photo).expanduser()
+    return path if path.is_file() else find_photo_file(folder, photo)
+
+
+def measure_for_setup(photo, picker, *, method, spacing_um, u_spacing_um=0.0, about_um_per_px=0.0):
+    """Measure by the picker's two points or by the pattern; see :func:`qckit.review.measure_scale`."""
+    if method == "two points":
+        return picker.measure(spacing_um, u_distance_um=u_spacing_um)
+    return measure_scale(photo, method=method, spacing_um=spacing_um, u_spacing_um=u_spacing_um,
+                         about_um_per_px=about_um_per_px or None)  # fmt: skip
+
+
+class SetupCheck:
+    """An accuracy check, or the word that none was asked for."""
+
+    def __init__(self, check: CameraCheck | None):
+        self.check = check
+        self.sentences = check.certificate.sentences if check else (
+            "No counts by eye are named, so the accuracy of this camera stays unknown.",)  # fmt: skip
+
+    def figures(self):
+        """Charts with their text alternatives, for ``reports.figures``."""
+        from qckit import draw
+        from qckit.agreement import draw_confusion, draw_differences
+        from qckit.agreement.certificate import hatch_pct_of
+
+        if self.check is None:
+            return []
+        pairs, certificate = self.check.pairs, self.check.certificate
+        import pandas as pd
+
+        def column(side):
+            names = ("nauplii", "umbrella", "cysts")
+            return hatch_pct_of(pd.DataFrame({n: pairs[f"{n}_{side}"] for n in names}))
+
+        both = pd.DataFrame({"photo": column("photo"), "hand": column("hand")})
+        with draw.style():
+            charts = [(draw_confusion(certificate.rates), "What the kit made of each stage: "
+                       + "; ".join(certificate.sentences[-5:-1]), "Confusion between stages")]  # fmt: skip
+            if np.isfinite(both.to_numpy()).all(axis=1).sum() >= 3:
+                charts.insert(0, (draw_differences(both.dropna(), unit="points of H%"),
+                                  f"Differences of H% between kit and eye: {certificate.sentences[1]}",
+                                  "H% by the kit against H% by eye"))  # fmt: skip
+        return charts
+
+    def keep(self, log, *, by: str) -> list[str]:
+        """Keep the certificate; says so."""
+        if self.check is None:
+            return ["There is no certificate to keep."]
+        save_certificate(log, self.check, by=by)
+        return [f"Kept as {self.check.certificate.name}; check again by {self.check.certificate.valid_until}."]
+
+
+def check_for_setup(hand_counts: str, counted_folder: str, *, camera, by, made_at, magnification="") -> SetupCheck:
+    """Check a camera when counts by eye are named; see :func:`qckit.review.check_camera`."""
+    if not hand_counts.strip():
+        return SetupCheck(None)
+    return SetupCheck(check_camera(hand_counts, counted_folder, camera=camera, magnification=magnification, by=by,
+                                   made_at=made_at))  # fmt: skip

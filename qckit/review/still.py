@@ -1,0 +1,49 @@
+"""The checked picture of a logged photo, for pages and notebooks in which no widget can run."""
+
+from __future__ import annotations
+
+import base64
+import html
+import io
+
+import numpy as np
+
+__all__ = ["still_picture"]
+
+
+def still_picture(session, *, width_px=1200):
+    """Draw a photo as it stands now, hand corrections included.
+
+    Parameters
+    ----------
+    session : ReviewSession
+    width_px : int
+        Greatest width of the picture.
+
+    Returns
+    -------
+    IPython.display.HTML
+        A self-contained picture with a text alternative that says the counts.
+    """
+    from IPython.display import HTML
+
+    return HTML(still_html(session, width_px=width_px))
+
+
+def still_html(session, *, width_px=1200) -> str:
+    """Return the picture as HTML text."""
+    from qckit.counting import describe_counts, draw_checked
+    from qckit.photo import read_photo
+
+    photo = read_photo(session.path(), um_per_px=session.um_per_px)
+    step = max(1, int(np.ceil(photo.pixels.shape[1] / width_px)))
+    pixels = photo.pixels[::step, ::step]
+    shown = session.objects[session.objects["counted"].fillna(False).astype(bool)]
+    picture = draw_checked(pixels, shown, um_per_px=session.um_per_px,
+                           px_per_photo_px=pixels.shape[1] / int(session.info["width_px"]))  # fmt: skip
+    buffer = io.BytesIO()
+    picture.convert("RGB").save(buffer, "JPEG", quality=80)
+    words = f"{session.photo}: {describe_counts(session.counts())}"
+    data = base64.b64encode(buffer.getvalue()).decode()
+    return (f'<figure style="margin:0"><img alt="{html.escape(words, quote=True)}" style="max-width:100%" '
+            f'src="data:image/jpeg;base64,{data}"><figcaption>{html.escape(words)}</figcaption></figure>')  # fmt: skip

@@ -1,0 +1,63 @@
+"""What is counted and what a hand has changed, as tables for a notebook."""
+
+from __future__ import annotations
+
+from qckit.tables import COUNT_COLUMNS, STAGES, to_utc
+
+__all__ = ["counts_table", "recent_photos"]
+
+
+def recent_photos(log, days: float = 7.0) -> list[str]:
+    """Names of counted photos whose samples were taken within some days of the newest one.
+
+    Parameters
+    ----------
+    log : SiteLog
+    days : float
+        0 gives those of the newest sample's very time.
+
+    Returns
+    -------
+    list of str
+        Photos that belong to no sample are always among them.
+    """
+    import pandas as pd
+
+    photos = log.photos()
+    taken = log.samples(counted=None)[["sample", "taken"]].drop_duplicates("sample")
+    when = to_utc(photos.merge(taken, on="sample", how="left", suffixes=("_photo", ""))["taken"])
+    keep = when.isna() | (when >= when.max() - pd.Timedelta(days=days))
+    return list(photos["photo"].to_numpy()[keep.to_numpy()])
+
+
+def counts_table(log, photos=None):
+    """Counts per photo as they stand, hand corrections included.
+
+    Parameters
+    ----------
+    log : SiteLog
+    photos : sequence of str, optional
+        All counted photos when left out.
+
+    Returns
+    -------
+    DataFrame
+        photo, sample, nauplii, umbrella, cysts, shells, hatch_pct, by_hand (objects a person changed, added or
+        removed), flags.
+    """
+    import pandas as pd
+
+    known, objects = log.photos(), log.objects()
+    if photos is not None:
+        known = known[known["photo"].isin(list(photos))]
+    rows = []
+    for photo in known.itertuples():
+        mine = objects[objects["photo"] == photo.photo]
+        inside = mine[mine["counted"].fillna(False).astype(bool)]
+        n = {COUNT_COLUMNS[s]: int((inside["stage"] == s).sum()) for s in STAGES}
+        full = n["nauplii"] + n["umbrella"] + n["cysts"]
+        rows.append({"photo": photo.photo, "sample": photo.sample, **n,
+                     "hatch_pct": 100 * n["nauplii"] / full if full else float("nan"),
+                     "by_hand": int((mine["source"] != "found").sum()),
+                     "flags": "" if photo.flags != photo.flags or photo.flags is None else photo.flags})  # fmt: skip
+    return pd.DataFrame(rows, columns=["photo", "sample", *COUNT_COLUMNS.values(), "hatch_pct", "by_hand", "flags"])
