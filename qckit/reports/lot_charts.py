@@ -149,9 +149,7 @@ def draw_witnesses(subsamples, *, ax=None):
         ax = draw.new_axes(ax, figsize=(4.6, 4.2))
         frame = subsamples.dropna(subset=["nauplii", "shells"])
         top = 1.08 * max(1.0, *(frame[c].max() if len(frame) else 1.0 for c in ("nauplii", "shells")))
-        ax.plot([0, top], [0, top], color=draw.INK, linestyle="--", linewidth=1)
-        ax.annotate("as many shells as nauplii", (0.97 * top, 0.97 * top), xytext=(4, -4), textcoords="offset points",
-                    ha="right", va="top", rotation=45, rotation_mode="anchor", fontsize=8)  # fmt: skip
+        ax.plot([0, top], [0, top], color=draw.INK, linestyle="--", linewidth=1, label="one shell per nauplius")
         for i, ((lot, cone), part) in enumerate(frame.groupby(["lot", "cone"], sort=False)):
             label = f"{lot}, cone {cone}" if frame["lot"].nunique() > 1 else f"cone {cone}"
             draw.points(part["shells"], part["nauplii"], ax=ax, marker=draw.MARKERS[i % len(draw.MARKERS)],

@@ -14,10 +14,11 @@ from qckit.reports.pictures import figure
 from qckit.settings import Settings, load_settings
 from qckit.tables import to_utc
 from qckit.verdicts.finding import Finding
-from qckit.verdicts.new_lot import NewLotEvidence, judge_new_lot, new_lot_evidence
+from qckit.verdicts.new_lot import NewLotEvidence, finding_of, new_lot_evidence
 
 __all__ = [
     "LotTest",
+    "ageing",
     "comparison",
     "conditions_table",
     "cone_charts",
@@ -27,6 +28,7 @@ __all__ = [
     "mix_chart",
     "rate",
     "subsample_table",
+    "uncertainty",
     "witnesses",
 ]  # fmt: skip
 
@@ -100,9 +102,8 @@ def load_lot_test(site: str | Path, lot: str = "", *, out_dir: str | Path = "") 
         own = own.drop(columns="is_other").reset_index(drop=True)
         photos = checked_photos(log, own, out_dir=out_dir, hatches=tested)
     cones = hatch.cone_metrics(own, tested, lots, reading_h=settings.conditions.reading_h)
-    finding = judge_new_lot(lots, hatches, samples, readings, lot=lot, settings=settings)
     return LotTest(
-        lot, settings, _with_flags(finding, photos), seen, lots, tested,
+        lot, settings, _with_flags(finding_of(seen, settings), photos), seen, lots, tested,
         cones.sort_values("lot", key=lambda names: names != lot, kind="stable").reset_index(drop=True),
         hatch.sample_metrics(own, tested, lots), own, photos,
     )  # fmt: skip
@@ -215,12 +216,42 @@ def comparison(test: LotTest) -> Html:
 
 
 def rate(test: LotTest) -> Html:
-    """Show how fast the lot hatches, where a cone was sampled at several hours."""
-    hours = test.subsamples.groupby("hatch")["hours"].nunique()
-    timed = hours[hours >= 4].index
-    if not len(timed):
-        return note("No cone of this test was sampled over time, so hatching rate and synchrony are not known.")
-    return sentences([f"Hatch {name} was sampled at {hours[name]} hours." for name in timed])
+    """Show how fast the lot hatches, where its test was sampled over time."""
+    from qckit import draw, hatch
+
+    found = test.seen.rate
+    if found is None or found.best is None:
+        return note("No cone of this test was sampled at four hours or more, so rate and synchrony are not known.")
+    with draw.style():
+        drawn = hatch.draw_rate(found)
+    times = table(found.times, caption="Hours from wetting.", decimals=1)
+    words = "Share hatched over the hours from wetting. Times are in the table below."
+    return Html(figure(drawn, alt=words).html + times.html + sentences(found.notes, empty="").html, words)
+
+
+def uncertainty(test: LotTest) -> Html:
+    """Show where the uncertainty of nauplii per gram comes from."""
+    from qckit import draw, hatch
+
+    budget = test.seen.budget
+    if budget is None:
+        return note("The uncertainty of nauplii per gram cannot be taken apart without counted cones.")
+    with draw.style():
+        drawn = hatch.draw_budget(budget)
+    return figure(drawn, alt=f"Parts of the uncertainty, largest first. {budget.sentence}", caption=budget.sentence)
+
+
+def ageing(test: LotTest) -> Html:
+    """Show the trend over the lot's tests, where there are enough of them."""
+    from qckit import draw, hatch
+
+    trend = test.seen.ageing
+    if trend is None:
+        return note("A trend with age needs three tests of this lot or more; this one has fewer.")
+    with draw.style():
+        drawn = hatch.draw_ageing(trend)
+    words = f"{trend.slope_per_month:+.1f} {trend.slope_unit} a month over {trend.n_tests} tests."
+    return figure(drawn, alt=words, caption=words)
 
 
 def conditions_table(test: LotTest) -> Html:
