@@ -144,13 +144,14 @@ def proportion_over_cones(part, whole, *, confidence=0.95, spread=None):
     k = len(x)
     if k == 0:
         return Estimate(math.nan, confidence=confidence, note="Nothing was counted.")
-    total, centre = n.sum(), x.sum() / n.sum()
-    each = x / n
+    total, each = n.sum(), x / n
+    weight = _weights(each, n, None if spread is None else spread.rho)
+    centre = min(float(np.sum(weight * each) / total), 1.0)
     # half a count away from 0 and 1, so that a whole lot of zeros still has a variance
     variance = max(centre * (1 - centre), 0.5 / total)
-    pearson = float(np.sum(n * (each - centre) ** 2) / variance)
-    site = None if spread is None else 1 + (np.sum(n**2) / total - 1) * max(spread.rho, 0.0)
-    z2, base = _square_width(k, pearson, confidence, site, spread, is_edge=centre in (0.0, 1.0))
+    pearson = float(np.sum(weight * (each - centre) ** 2) / variance)
+    site = None if spread is None else float(total / np.sum(n / (1 + (n - 1) * spread.rho)))
+    z2, base = _square_width(k, pearson, confidence, site, spread, is_edge=x.sum() in (0.0, total))
     low, high = binomial_interval(x.sum(), total, confidence=confidence)
     base = replace(base, value=float(each.mean()), sd=float(each.std(ddof=1)) if k > 1 else math.nan,
                    counting_low=low, counting_high=high)  # fmt: skip
@@ -188,20 +189,51 @@ def rate_over_cones(counts, exposure, *, confidence=0.95, spread=None):
     k = len(x)
     if k == 0:
         return Estimate(math.nan, confidence=confidence, note="No count with a known volume and mass.")
-    centre, each = x.sum() / e.sum(), x / e
-    pearson = float(np.sum((x - centre * e) ** 2 / e) / max(centre, 0.5 / e.sum()))
-    site = None if spread is None else 1 + spread.cv**2 * centre * np.sum(e**2) / e.sum()
+    each, weight = x / e, _rate_weights(x, e, None if spread is None else spread.cv)
+    centre = float(np.sum(weight * each) / e.sum())
+    pearson = float(np.sum(weight * (each - centre) ** 2) / max(centre, 0.5 / e.sum()))
+    site = None if spread is None else float(e.sum() / np.sum(e / (1 + spread.cv**2 * centre * e)))
     z2, base = _square_width(k, pearson, confidence, site, spread, is_edge=centre == 0)
     low, high = _score_rate(x.sum(), e.sum(), normal_quantile(confidence) ** 2)
     base = replace(base, value=float(each.mean()), sd=float(each.std(ddof=1)) if k > 1 else math.nan,
                    counting_low=low, counting_high=high)  # fmt: skip
     if z2 is None:
         return replace(base, note=_one_cone_note(low, high, " per g", 0))
-    low, high = _score_rate(x.sum(), e.sum(), z2)
+    low, high = _score_rate(centre * e.sum(), e.sum(), z2)
     return replace(
         base, low=min(low, base.value), high=max(high, base.value),
         method=f"score interval over cones, quasi-Poisson, {base.method}",
     )  # fmt: skip
+
+
+def _weights(each, n, rho=None):
+    """Weights of cones that counted unequally many (Williams 1982, Applied Statistics 31:144-148), summing to sum(n).
+
+    n / (1 + (n - 1) rho): the counts themselves when cones do not differ, equal weights when they differ much. Without
+    a known rho, one step of the method of moments gives it. Equal counts get equal weights whatever rho is.
+    """
+    total, k = n.sum(), len(n)
+    if rho is None:
+        centre = float(np.sum(n * each) / total)
+        chi2 = float(np.sum(n * (each - centre) ** 2) / max(centre * (1 - centre), 0.5 / total))
+        room = total - np.sum(n**2) / total - (k - 1)
+        rho = min(max((chi2 - (k - 1)) / room, 0.0), 1.0) if k > 1 and room > 0 else 0.0
+    weight = n / (1 + (n - 1) * rho)
+    return weight * total / weight.sum()
+
+
+def _rate_weights(x, e, cv=None):
+    """The same for counts over exposures: e / (1 + cv^2 rate e), summing to sum(e)."""
+    rate, k = x.sum() / e.sum(), len(x)
+    if cv is None:
+        expected = rate * e
+        chi2 = float(np.sum((x - expected) ** 2 / np.maximum(expected, 1e-12)))
+        room = expected.sum() - np.sum(expected**2) / max(expected.sum(), 1e-12)
+        cv2 = max((chi2 - (k - 1)) / room, 0.0) if k > 1 and room > 0 else 0.0
+    else:
+        cv2 = cv**2
+    weight = e / (1 + cv2 * rate * e)
+    return weight * e.sum() / weight.sum()
 
 
 def mean_interval(values, *, confidence=0.95):

@@ -15,7 +15,8 @@ import numpy as np
 import pandas as pd
 
 from qckit.errors import InputError
-from qckit.hatch.rate_models import MODELS, Fit, fit_model, model_curve, model_quantile
+from qckit.hatch.intervals import normal_quantile, student_quantile
+from qckit.hatch.rate_models import MODELS, Fit, fit_model, model_curve, model_quantile, shift_of_cone
 
 __all__ = [
     "RATE_COLUMNS", "HatchRate", "draw_rate", "fit_rate", "interpolated_times", "intervals_from_counts",
@@ -168,7 +169,7 @@ def fit_rate(course, *, confidence=0.95):
     -------
     HatchRate
         ``times`` holds the methods curve (best of three by AIC; the Pearson dispersion of the counts around the curve
-        and, with several cones, the spread between their own fits widen the interval), interpolation, and all
+        and, with several cones, how early or late each of them is widen the interval), interpolation, and all
         cysts (times by which that share of *all* full cysts has
         hatched, "not reached" where the ceiling is lower).
 
@@ -187,7 +188,9 @@ def fit_rate(course, *, confidence=0.95):
     start, end, counts = (np.concatenate(v) for v in zip(*pieces))
     fits = sorted((fit_model(m, start, end, counts) for m in MODELS), key=lambda f: -f.loglik)
     best = _with_dispersion(fits[0], course)
-    rows = _curve_times(best, cones, pieces, confidence)
+    # a cone counted once or twice says how much hatched, not when
+    timed = [piece for piece, g in zip(pieces, cones) if g["hours"].nunique() >= 4]
+    rows = _curve_times(best, timed, confidence)
     mean = course.groupby("hours")["nauplii"].mean()
     plain = interpolated_times(mean.index, mean.to_numpy())
     rows += [(n, "interpolation", plain[n], math.nan, math.nan, "") for n in (*_NAMES, "Ts")]
@@ -198,7 +201,7 @@ def fit_rate(course, *, confidence=0.95):
          "delta_aic": np.array(aic) - min(aic), "ceiling_pct": [100 * f.ceiling for f in fits]}
     )  # fmt: skip
     return HatchRate(course, best, tuple(fits), pd.DataFrame(rows, columns=list(RATE_COLUMNS)), len(cones), confidence,
-                     table, _notes(course, best))  # fmt: skip
+                     table, _notes(course, best, len(timed)))  # fmt: skip
 
 
 def _with_dispersion(fit, course):
@@ -210,29 +213,22 @@ def _with_dispersion(fit, course):
     return replace(fit, covariance=fit.covariance * factor)
 
 
-def _curve_times(best, cones, pieces, confidence):
-    """Times of the best curve; delta-method variance on the log scale, or the spread over cones if larger."""
-    from scipy import stats
-
-    log_u = [_log_time(best, share) for share in _SHARES]
-    each = []
-    if len(cones) > 1:
-        for piece in pieces:
-            own = fit_model(best.model, *piece)
-            each.append([model_quantile(own.model, own.scale_h, own.slope, s) for s in _SHARES])
-    each = np.array(each)
+def _curve_times(best, pieces, confidence):
+    """Times of the best curve; delta-method variance on the log scale, or the shift between cones if larger."""
+    quantile = normal_quantile(confidence)
+    shift, df = 0.0, len(pieces) - 1
+    if df > 0:
+        # cones are early or late as a whole: one shift each is far steadier than three free curves
+        shift = float(np.std([shift_of_cone(best, *piece) for piece in pieces], ddof=1)) / math.sqrt(len(pieces))
     rows = []
-    quantile = stats.norm.ppf((1 + confidence) / 2)
-    for i, name in enumerate(_NAMES):
-        value, se, q = math.exp(log_u[i][0]), log_u[i][1], quantile
-        if len(each) > 1:
-            between = float(np.std(np.log(each[:, i]), ddof=1) / math.sqrt(len(each)))
-            t = stats.t.ppf((1 + confidence) / 2, len(each) - 1)
-            if t * between > q * se or not math.isfinite(se):
-                se, q = between, t
-        rows.append((name, "curve", value, value * math.exp(-q * se), value * math.exp(q * se), best.model))
-    low, high = _synchrony(best, each, quantile, confidence)
-    rows.append(("Ts", "curve", rows[2][2] - rows[0][2], low, high, best.model))
+    for name, share in zip(_NAMES, _SHARES):
+        log_u, se = _log_time(best, share)
+        reach = quantile * se
+        if df > 0:
+            reach = np.fmax(reach, student_quantile(confidence, df) * shift)
+        value = math.exp(log_u)
+        rows.append((name, "curve", value, value * math.exp(-reach), value * math.exp(reach), best.model))
+    rows.append(("Ts", "curve", rows[2][2] - rows[0][2], *_synchrony(best, quantile), best.model))
     return rows
 
 
@@ -244,16 +240,11 @@ def _log_time(fit, share):
     return value, float(np.sqrt(gradient @ fit.covariance @ gradient))
 
 
-def _synchrony(fit, each, quantile, confidence):
-    from scipy import stats
-
+def _synchrony(fit, quantile):
+    """Bounds of T90 - T10 by the delta method."""
     t10, t90 = (math.exp(_log_time(fit, s)[0]) for s in (0.1, 0.9))
     gradient = np.array([0, t90 - t10, t90 * (math.log(fit.scale_h / t90)) - t10 * (math.log(fit.scale_h / t10))])
     half = quantile * float(np.sqrt(gradient @ fit.covariance @ gradient))
-    if len(each) > 1:
-        own = each[:, 2] - each[:, 0]
-        wide = stats.t.ppf((1 + confidence) / 2, len(own) - 1) * float(np.std(own, ddof=1)) / math.sqrt(len(own))
-        half = wide if not math.isfinite(half) else max(half, wide)
     return max(0.0, t90 - t10 - half), t90 - t10 + half
 
 
@@ -269,8 +260,10 @@ def _all_cysts(fit):
     return rows
 
 
-def _notes(course, best):
+def _notes(course, best, n_timed):
     notes = []
+    if n_timed == 1:
+        notes.append("One cone's time course: how much cones differ in time is not in the intervals.")
     t90 = model_quantile(best.model, best.scale_h, best.slope, 0.9)
     if t90 > course["hours"].max():
         notes.append(f"T90 ({t90:.1f} h) lies beyond the last count at {course['hours'].max():.1f} h: it is read off "

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-__all__ = ["MODELS", "Fit", "fit_model", "model_curve", "model_quantile"]
+__all__ = ["MODELS", "Fit", "fit_model", "model_curve", "model_quantile", "shift_of_cone"]
 
 MODELS = ("log-logistic", "log-normal", "Weibull")
 
@@ -112,6 +112,36 @@ def fit_model(model, start_h, end_h, counts):
     best = optimize.minimize(cost, best.x, method="Nelder-Mead", options=options)
     d, scale, slope = 1 / (1 + math.exp(-best.x[0])), math.exp(best.x[1]), math.exp(best.x[2])
     return Fit(model, d, scale, slope, _covariance(cost, best.x), -float(best.fun), bool(best.success))
+
+
+def shift_of_cone(fit, start_h, end_h, counts):
+    """Scale of one cone on the log scale, with the slope of the lot's curve and a ceiling of its own.
+
+    Parameters
+    ----------
+    fit : Fit
+        Of all cones together.
+    start_h, end_h, counts : ndarray, shape (m,)
+        Of one cone.
+
+    Returns
+    -------
+    float
+        ln(scale of the cone / scale of the lot).
+    """
+    from scipy import optimize
+
+    start, end, n = (np.asarray(v, float) for v in (start_h, end_h, counts))
+    seen = np.isfinite(end)
+
+    def cost(theta):
+        d, scale = 1 / (1 + math.exp(-max(min(theta[0], 30), -30))), fit.scale_h * math.exp(max(min(theta[1], 5), -5))
+        by_end = np.where(seen, d * _shape(fit.model, np.where(seen, end, 1.0), scale, fit.slope), 1.0)
+        share = by_end - d * _shape(fit.model, start, scale, fit.slope)
+        return -float(np.sum(n * np.log(np.maximum(share, 1e-300))))
+
+    options = {"xatol": 1e-5, "fatol": 1e-6, "maxiter": 400}
+    return float(optimize.minimize(cost, [fit.parameters[0], 0.0], method="Nelder-Mead", options=options).x[1])
 
 
 def _covariance(cost, x):

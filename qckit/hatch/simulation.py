@@ -86,13 +86,18 @@ def bounds_of_proportions(counts, whole, *, confidence=0.95, is_safe=False):
     -------
     (low, high) : tuple of ndarray, shape (runs,)
     """
-    total, k = whole.sum(), counts.shape[1]
+    total, k, each = whole.sum(), counts.shape[1], counts / whole
     centre = counts.sum(axis=1) / total
-    mean = (counts / whole).mean(axis=1)
-    spread = np.sum(whole * (counts / whole - centre[:, None]) ** 2, axis=1)
+    mean = each.mean(axis=1)
+    chi2 = np.sum(whole * (each - centre[:, None]) ** 2, axis=1) / np.maximum(centre * (1 - centre), 0.5 / total)
+    rho = np.clip((chi2 - (k - 1)) / (total - np.sum(whole**2) / total - (k - 1)), 0, 1)
+    weight = whole / (1 + (whole - 1) * rho[:, None])
+    weight = weight * total / weight.sum(axis=1)[:, None]
+    centre = np.minimum(np.sum(weight * each, axis=1) / total, 1.0)
+    spread = np.sum(weight * (each - centre[:, None]) ** 2, axis=1)
     factor = spread / np.maximum(centre * (1 - centre), 0.5 / total) / (k - 1)
     t, z = student_quantile(confidence, k - 1), normal_quantile(confidence)
-    least = np.where((centre == 0) | (centre == 1), z, counting_floor(k, confidence))
+    least = np.where(np.isin(counts.sum(axis=1), (0, total)), z, counting_floor(k, confidence))
     low, high = _score(centre, total, np.maximum(t * t * factor, least**2))
     low, high = np.maximum(0, np.minimum(low, mean)), np.minimum(1, np.maximum(high, mean))
     if is_safe:

@@ -202,7 +202,7 @@ def compare_witnesses(cones, *, confidence=0.95):
 
 
 def _witness_sentence(verdict, n, s, ratio, bounds):
-    seen = f"{s:.0f} empty shells stand against {n:.0f} nauplii ({ratio:.2f}, {bounds[0]:.2f} to {bounds[1]:.2f})"
+    seen = f"{s:,.0f} empty shells stand against {n:,.0f} nauplii ({ratio:.2f}, {bounds[0]:.2f} to {bounds[1]:.2f})"
     if verdict == "agree":
         return f"{seen}: the two witnesses agree within chance."
     if verdict == "fewer shells":
@@ -241,11 +241,16 @@ def widen(estimate: Estimate, relative_u: float) -> Estimate:
     if not relative_u > 0 or not estimate.is_known or not estimate.value > 0:
         return estimate
     reach = stats.norm.ppf((1 + estimate.confidence) / 2) * relative_u
-    up = math.hypot(math.log(estimate.high / estimate.value), reach)
-    down = math.hypot(math.log(estimate.value / estimate.low), reach) if estimate.low > 0 else math.inf
+
+    def upper(bound):
+        return estimate.value * math.exp(math.hypot(math.log(bound / estimate.value), reach))
+
+    def lower(bound):
+        return estimate.value / math.exp(math.hypot(math.log(estimate.value / bound), reach)) if bound > 0 else 0.0
+
     return replace(
-        estimate, low=estimate.value * math.exp(-down), high=estimate.value * math.exp(up),
-        counting_low=estimate.counting_low / math.exp(reach), counting_high=estimate.counting_high * math.exp(reach),
+        estimate, low=lower(estimate.low), high=upper(estimate.high), counting_low=lower(estimate.counting_low),
+        counting_high=upper(estimate.counting_high),
         method=f"{estimate.method}, widened by {100 * relative_u:.1f} % common measuring uncertainty",
     )  # fmt: skip
 

@@ -48,7 +48,7 @@ class NewLotEvidence:
     dose: object  # Dose or None
     rate: object  # HatchRate of the test's time course, or None
     budget: object  # Budget of nauplii per gram, or None
-    ageing: object  # Ageing over all tests of the lot, or None
+    ageing: object  # Ageing over the tests of the lot, over all its hatches when those are too few, or None
     left_out: tuple[str, ...]
     production: int  # counted production hatches of the lot
 
@@ -254,6 +254,8 @@ def _budget(used, settings):
 
 def _ageing(every, lot, settings):
     tests = every[(every["lot"] == lot) & every["purpose"].isin(["standard test", "reference"])]
+    if tests["started"].astype(str).str[:10].nunique() < 3:  # too few tests: the daily hatches tell of age too
+        tests = every[(every["lot"] == lot) & every["purpose"].isin(["production", "standard test", "reference"])]
     limits = settings.limits
     return ageing_trend(tests, minimum=limits.min_hatch_pct, confidence=limits.confidence)
 

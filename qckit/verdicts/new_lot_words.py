@@ -233,7 +233,8 @@ def _deeper(seen):
     if seen.budget is not None:
         yield Evidence("What makes nauplii per gram uncertain?", seen.budget.sentence, "neutral")
     if seen.ageing is not None:
-        yield Evidence("Does the lot age?", seen.ageing.sentence, "neutral")
+        days = f"{seen.ageing.n_tests} days of hatches. "
+        yield Evidence("Does the lot age?", days + seen.ageing.sentence, "neutral")
 
 
 def _cost(seen, settings):

@@ -118,6 +118,13 @@ def test_nominal_95_covers_93_to_97_of_100(n_cones, hatch_pct):
             assert 92.7 <= covered <= 97.3, (n_cones, hatch_pct, rho, family)
 
 
+@pytest.mark.parametrize("whole", [(1000, 600, 300), (900, 800, 400, 300, 200, 100)])
+def test_cones_that_counted_unequally_many_are_covered_too(whole):
+    for rho in (0.0, 0.01):
+        covered = coverage_of_proportion(len(whole), 80, rho, n=whole, runs=20_000, rng=np.random.default_rng(7))
+        assert 92.7 <= covered <= 97.3, (whole, rho)
+
+
 @pytest.mark.parametrize("n_cones", [2, 3, 6])
 def test_per_gram_95_covers_93_to_97_of_100(n_cones):
     for cv in (0.0, 0.1):

@@ -55,6 +55,13 @@ def test_times_beyond_the_counts_are_said():
     assert any(note.startswith("T90 (") and note.endswith("Count later hours.") for note in rate.notes)
 
 
+def test_cones_counted_only_at_the_end_say_how_much_not_when():
+    one, late = course(n_cones=1), course(n_cones=3)[lambda t: (t["hours"] > 29) & (t["cone"] != "A")]
+    rate = hatch.fit_rate(pd.concat([one, late], ignore_index=True))
+    assert rate.notes == ("One cone's time course: how much cones differ in time is not in the intervals.",)
+    assert 17.5 < rate.time("T50")["low_h"] < 18 < rate.time("T50")["high_h"] < 18.5
+
+
 def test_too_little_is_refused():
     with pytest.raises(InputError) as error:
         hatch.fit_rate(course()[lambda t: t["hours"] < 14])
