@@ -26,6 +26,7 @@ VERDICTS = ("not-poor", "chance", "cause-found", "cause-likely", "count-doubtful
 _RARE, _UNUSUAL = 0.01, 0.05  # ours: a hatch as low as this by chance is called poor, or low
 _FOUND, _LIKELY = 0.85, 0.55  # ours, checked by the calibration
 _COUNT_CAUSES = ("missed", "swapped", "uneven", "amount")
+_SETTLED = 0.95  # beyond this one check is enough
 _LEAST_COUNTED = 30
 
 
@@ -96,7 +97,8 @@ def explain_hatch(lots, hatches, samples, readings, *, hatch, settings, photos=N
     verdict, named = decide(case)
     ranked = case.weights.ranked()
     done = case.checks_done
-    plans = [] if verdict in ("not-poor",) else choose_checks(dict(ranked), done=done)
+    settled = verdict == "cause-found" and ranked[0][1] > _SETTLED
+    plans = [] if verdict == "not-poor" else choose_checks(dict(ranked), most=1 if settled else 2, done=done)
     return words.put_into_words(case, verdict, named, plans, settings)
 
 

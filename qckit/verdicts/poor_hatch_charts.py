@@ -8,33 +8,60 @@ import pandas as pd
 from qckit import draw
 
 __all__ = [
-    "causes_table", "checks_table", "differences_table", "draw_causes", "draw_history", "draw_mix", "draw_readings",
-    "history_frame", "mix_frame", "traces_table",
+    "causes_table",
+    "checks_table",
+    "differences_table",
+    "draw_causes",
+    "draw_history",
+    "draw_mix",
+    "draw_readings",
+    "effects_table",
+    "history_frame",
+    "mix_frame",
+    "sources_table",
+    "traces_table",
 ]  # fmt: skip
 
 
 def causes_table(finding) -> pd.DataFrame:
-    """Candidate causes, ranked: cause, probability_pct, loss_pct, speaks_for, speaks_against, source.
+    """Candidate causes, ranked: cause, probability_pct, speaks_for, speaks_against.
 
     Probabilities of causes below 1 % are shown as 1, those above 98 % as 98: the calibration reaches no further.
     """
     rows = pd.DataFrame(finding.details["causes"])
     chance = (100 * rows["probability"]).clip(1, 98).round(0)
     rows = rows.assign(probability_pct=chance.astype(int))
-    return rows[["cause", "probability_pct", "loss_pct", "speaks_for", "speaks_against", "source"]]
+    return rows[["cause", "probability_pct", "speaks_for", "speaks_against"]]
+
+
+def sources_table(finding) -> pd.DataFrame:
+    """Where the trace of each candidate cause is described: cause, source."""
+    return pd.DataFrame(finding.details["causes"])[["cause", "source"]]
+
+
+def effects_table(finding) -> pd.DataFrame:
+    """What each condition has been worth: quantity, slope, se, shrunk_slope, lowest, highest, n_hatches."""
+    columns = ["quantity", "slope", "se", "shrunk_slope", "lowest", "highest", "n_hatches"]
+    rows = pd.DataFrame(finding.details["site_effects"], columns=[*columns, "literature_slope", "dispersion"])[columns]
+    return rows.assign(quantity=rows["quantity"].replace({"ph": "pH"}))
 
 
 def traces_table(finding) -> pd.DataFrame:
-    """How well each trace alone fits the stage mix: trace, share_pct, best first."""
+    """How well each trace alone fits the stage mix: trace, share_pct, best first; those below 0.5 % in one row."""
     rows = sorted(finding.details["traces"].items(), key=lambda item: -item[1])
-    return pd.DataFrame([(k, 100 * v) for k, v in rows], columns=["trace", "share_pct"])
+    shown = [(k, 100 * v) for k, v in rows if v >= 0.005]
+    if shown and len(shown) < len(rows):
+        shown.append((f"{len(rows) - len(shown)} others together", 100 - sum(v for _, v in shown)))
+    return pd.DataFrame(shown, columns=["trace", "share_pct"])
 
 
 def differences_table(finding) -> pd.DataFrame:
     """Every condition against the usual, most telling first."""
-    columns = ["quantity", "low", "high", "usual", "unit", "n_readings", "h_outside", "unusual", "expected_loss_pct"]
+    columns = ["quantity", "low", "high", "usual", "unit", "h_outside", "unusual", "expected_loss_pct"]
     rows = pd.DataFrame(finding.details["differences"], columns=[*columns, "cause"])
-    return rows.drop_duplicates("quantity")[columns].reset_index(drop=True)
+    names = {"ph": "pH", "density": "cysts per litre", "hours": "incubation hours"}
+    rows = rows.drop_duplicates("quantity")[columns].reset_index(drop=True)
+    return rows.assign(quantity=rows["quantity"].replace(names))
 
 
 def checks_table(finding) -> pd.DataFrame:
@@ -167,6 +194,7 @@ def draw_readings(readings: pd.DataFrame, finding, *, started: str, ax=None):
         unit = f" [{row['unit']}]" if row["unit"] else ""
         name = "pH" if told[0] == "ph" else told[0]
         ax.set_ylabel(f"{name}{unit}")
+        ax.set_xlim(left=0)
         ax.set_xlabel("hours since wetting [h]")
         ax.set_title(f"Readings of {name} during this hatch (band: usual, 2 standard deviations)")
     return ax

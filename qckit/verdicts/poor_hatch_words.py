@@ -94,7 +94,9 @@ def _one_in(p):
         return "how often is not known"
     if p >= 0.5:
         return "an ordinary hatch"
-    return f"about 1 hatch in {1 / max(p, 1e-6):,.0f} is as low by chance"
+    if p < 1e-4:  # the tail of the law is not known further out
+        return "fewer than 1 hatch in 10,000 is as low by chance"
+    return f"about 1 hatch in {1 / p:,.0f} is as low by chance"
 
 
 def _figures(case):
