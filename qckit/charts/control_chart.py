@@ -61,7 +61,8 @@ def draw_control_chart(frame, *, ax=None, signals=None, title="", ylabel="", not
     if target is not None:
         ax.axhline(target, color=draw.INK, linestyle=":", linewidth=1.4)
         ax.annotate(target_label or f"site's minimum {target:g}", (0, target), xycoords=("axes fraction", "data"),
-                    xytext=(2, 2), textcoords="offset points", fontsize=7.5, va="bottom")  # fmt: skip
+                    xytext=(2, 2), textcoords="offset points", fontsize=7.5, va="bottom",
+                    bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.6, "alpha": 0.8})  # fmt: skip
     ax.set_title(title, pad=14)
     ax.set_ylabel(ylabel)
     n = int(frame["value"].notna().sum())

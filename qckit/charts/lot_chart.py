@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -75,7 +76,7 @@ def build_chart(series, name, *, lot="", first, last, baselines=None, rules=DEFA
     points = chart_points(chosen[chosen["at"] < last], name)
     why = _off_standard(points, chosen, CHARTED[name])
     stored = stored_limits(baselines, chart=name, lot=lot, before=None)
-    if stored is not None:
+    if stored is not None and pd.Timestamp(stored[1]["first"]) < last:
         return _with_frozen(points, why, name, lot, first, stored, rules)
     return _with_proposed(points, why, name, lot, first, rules)
 
@@ -100,8 +101,16 @@ def _with_frozen(points, why, name, lot, first, stored, rules):
         f"baseline {row['baseline']}: {limits.n_points} hatches, {start:%Y-%m-%d} to {end:%Y-%m-%d}, frozen by "
         f"{row['set_by']} on {str(row['set_at'])[:10]}"
     )
+    if limits.spread == "standard deviation" and set(limits.reach) <= {"beyond_3"}:
+        rules = ("beyond_3",)  # neighbours were alike when it was set
+    good = (why == "").to_numpy()
+    drift = _drift(points[good], CHARTED[name]) if CHARTED[name].by_lot and good.any() else None
+    notes = []
+    if drift is not None and drift.shape == "slope" and not limits.slope_per_day:
+        notes.append("The lot drifts, but its frozen centre line is level: review the baseline.")
     return LotChart(name, lot, frame, _signals(frame, limits, rules, first), limits, tuple(rules),
-                    run_length(rules), None, None, words, True)  # fmt: skip
+                    run_length(rules), drift, None, words, True, json.loads(row["set_aside"] or "[]"),
+                    notes)  # fmt: skip
 
 
 def _with_proposed(points, why, name, lot, first, rules):

@@ -40,21 +40,41 @@ def new_lot(lot, count, site, now, workers):
 @click.argument("month", metavar="YYYY-MM")
 @click.option("--lot", default="", help="One lot only. Left out: the whole month.")
 @click.option("--each-lot", is_flag=True, help="Also a report of its own for each lot used in the month.")
+@click.option("--freeze-baselines", "freeze", is_flag=True,
+              help="Freeze this month's proposed limits in the log; later months are judged by them.")  # fmt: skip
+@click.option("--record-signals", "record", is_flag=True, help="Put this month's signals into the log, as open.")
+@click.option("--by", default="", metavar="NAME", help="Who freezes or records; written into the log.")
 @_SITE
 @_NOW
 @_WORKERS
-def month(month, lot, each_lot, site, now, workers):
-    """Review the hatches of a month: in control or not, what changed and since when."""
-    from qckit.log import open_log
+def month(month, lot, each_lot, freeze, record, by, site, now, workers):
+    """Review a month: in control or not, what changed and since when.
+
+    YYYY-MM may also be a period, such as 2026-09-15..2026-10-14, or the word all: every month in the log.
+    """
     from qckit.reports import find_site
+    from qckit.reports.month_records import freeze_baselines, month_jobs, record_signals
 
     folder = find_site(site)
-    jobs = [("month", {"month": month, "lot": lot})]
-    if each_lot and not lot:
-        with open_log(folder) as log:
-            lots = sorted(set(log.hatches(month=month)["lot"]))
-        jobs += [("month", {"month": month, "lot": one}) for one in lots]
+    jobs = month_jobs(folder, month, lot=lot, each_lot=each_lot)
+    for wanted, write in ((freeze, freeze_baselines), (record, record_signals)):
+        if wanted:
+            for each in dict.fromkeys(job[1]["month"] for job in jobs):
+                click.echo(write(folder, each, by=by, lot=lot, at=now))
     _make(jobs, folder, now, workers)
+
+
+@command.command("explain")
+@click.argument("hatch")
+@click.option("--note", required=True, help="What was found out, in a few words.")
+@click.option("--by", required=True, metavar="NAME", help="Who explains it; written into the log.")
+@_SITE
+def explain(hatch, note, by, site):
+    """Close the recorded signals of a HATCH with an explanation; the signals stay in the log."""
+    from qckit.reports import find_site
+    from qckit.reports.month_records import explain_signals
+
+    click.echo(explain_signals(find_site(site), hatch, by=by, note=note))
 
 
 @command.command("poor-hatch")

@@ -1,4 +1,4 @@
-"""What the monthly review writes into the log: frozen baselines, signals, their explanations; and many months at once."""
+"""What the monthly review writes into the log (baselines, signals, explanations), and which reports a period needs."""
 
 from __future__ import annotations
 

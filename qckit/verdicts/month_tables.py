@@ -30,7 +30,7 @@ def comparison_table(study: MonthStudy) -> pd.DataFrame:
     """The month beside the month before and the same month a year before, for reading."""
     rows = [
         {
-            "month": f"{r['month']} ({r['period']})" if r["period"] != "this month" else r["month"],
+            "month": f"{r['month']} ({r['period']})" if not r["period"].startswith("this ") else r["month"],
             "lot": r["lot"], "n_hatches": r["n_hatches"],
             "hatch_pct": between(r["hatch_pct"], r["hatch_pct_low"], r["hatch_pct_high"], 1),
             "nauplii_per_g": r["nauplii_per_g"], "umbrella_pct": r["umbrella_pct"],
@@ -72,7 +72,7 @@ def signal_table(study: MonthStudy) -> pd.DataFrame:
             marks = ", ".join(dict.fromkeys(rule_mark(r) for r in own["rule"]))
             told.append(f"{q.label} {own['value'].iloc[0]:,.{q.decimals}f} {q.unit}".strip() + f" [{marks}]")
         notes = [n for n in part["note"].fillna("") if n]
-        moved = ["part of a change told above"] if part["in_shift"].any() and not notes else []
+        moved = ["in the change above"] if part["in_shift"].any() and not notes else []
         state = "open" if (part["state"] == "open").any() else "explained"
         by = ", ".join(dict.fromkeys(b for b in part["by"].fillna("") if b))
         rows.append((f"{at:%d %b}", lot_of.get(hatch, ""), hatch, "; ".join(told), part["rule"].nunique(), state, by,

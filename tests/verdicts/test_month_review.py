@@ -160,6 +160,15 @@ def test_one_lot_only(tables, studies):
     assert main_lot(studies("2026-10")) == "K-121"
 
 
+def test_any_period(tables, studies):
+    study = study_month(*tables, month="2026-09-16..2026-10-15", settings=Settings())
+    assert study.first == pd.Timestamp("2026-09-16", tz="UTC") and study.last == pd.Timestamp("2026-10-16", tz="UTC")
+    assert set(study.comparison["period"]) == {"this period", "period before", "a year before"}
+    long = study_month(*tables, month="2026-09..2026-10", settings=Settings())
+    assert len(long.series) == len(studies("2026-09").series) + len(studies("2026-10").series)
+    assert [s.where for s in long.shifts] == ["cone C"]
+
+
 def test_tables_for_reading(studies):
     study = studies("2026-10")
     assert lots_table(study)["lot"].tolist() == ["K-118", "K-121"]
@@ -199,8 +208,16 @@ def test_messages(tables):
     def review(month, **options):
         return lambda: review_month(*tables, month=month, settings=Settings(), **options)
 
-    raised("month is 'October' and must be written YYYY-MM, such as 2026-10. Correct it.", review("October"))
-    raised("month is '2026-13' and must be written YYYY-MM, such as 2026-10. Correct it.", review("2026-13"))
+    for wrong in ("October", "2026-13", "2026-10-01", "2026-10..", "2026-10..2026-11..2026-12"):
+        raised(
+            f"month is '{wrong}' and must be written YYYY-MM, such as 2026-10, or as a period, such as "
+            "2026-09-15..2026-10-14. Correct it.",
+            review(wrong),
+        )
+    raised(
+        "month is '2026-10..2026-08', and that period ends before it begins. Swap the two days.",
+        review("2026-10..2026-08"),
+    )
     raised(
         "2027-05: no production hatch was started in that month. The log holds 2025-09 to 2026-11 up to then. Choose "
         "another month.",
