@@ -36,12 +36,11 @@ def binomial_regression(hatched, total, design):
     ----------
     Crowder M.J. 1978. Applied Statistics 27:34-37; McCullagh P., Nelder J.A. 1989. Generalized Linear Models, 4.5.
     """
-    import statsmodels.api as sm
+    from statsmodels.genmod.families import Binomial
+    from statsmodels.genmod.generalized_linear_model import GLM
 
     total = np.asarray(total, dtype=float)
-    fit = sm.GLM(
-        np.asarray(hatched, dtype=float) / total, design, family=sm.families.Binomial(), var_weights=total
-    ).fit()
+    fit = GLM(np.asarray(hatched, dtype=float) / total, design, family=Binomial(), var_weights=total).fit()
     dispersion = float(fit.pearson_chi2 / fit.df_resid) if fit.df_resid > 0 else np.nan
     return fit.params, fit.bse * np.sqrt(max(1.0, dispersion if np.isfinite(dispersion) else 1.0)), dispersion
 

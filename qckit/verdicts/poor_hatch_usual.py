@@ -81,11 +81,7 @@ def hatch_counts(samples: pd.DataFrame, hatches: pd.DataFrame, *, reading_h: flo
         unhatched=unhatched, shells=sub["shells"].astype(float), ul=sub["volume_ul"].astype(float) / dilution,
     )  # fmt: skip
     sub = _one_kind(sub[sub["unhatched"].notna()])
-    rows = [_pooled(name, part) for name, part in sub.groupby("hatch", sort=False)]
-    columns = ["hatch", "lot", "cone", "purpose", "started", "operator", "cysts_g", "volume_ml", "hours",
-               "n_subsamples", "nauplii", "umbrella", "unhatched", "shells", "counted_shells_opened", "full_per_g",
-               "hatch_pct", "nauplii_per_g", "chi2", "df"]  # fmt: skip
-    table = pd.DataFrame(rows, columns=columns)
+    table = _pool(sub)
     return table.sort_values(["started", "hatch"], key=lambda c: to_utc(c) if c.name == "started" else c,
                              ignore_index=True)  # fmt: skip
 
@@ -98,22 +94,32 @@ def _one_kind(sub):
     return sub[sub["counted_by"] == sub["hatch"].map(kind)]
 
 
-def _pooled(name, part):
-    """One hatch's row."""
-    n, u, c = (float(part[k].sum()) for k in ("nauplii", "umbrella", "unhatched"))
-    full = n + u + c
-    first = part.iloc[0]
-    counted = part["shells"].notna()
-    opened_with_shells = float((part["nauplii"] + part["umbrella"])[counted].sum())
-    ul = float(part["ul"].sum()) if part["ul"].notna().all() else np.nan
-    per_g = first["volume_ml"] * 1000.0 / (ul * first["cysts_g"]) if ul else np.nan
-    totals, exposure = (part["nauplii"] + part["umbrella"] + part["unhatched"]), part["ul"].fillna(1.0)
-    expected = full * exposure / exposure.sum()
-    chi2 = float(((totals - expected) ** 2 / np.maximum(expected, 0.5)).sum()) if len(part) > 1 else np.nan
-    return (name, first["lot"], first["cone"], first["purpose"], first["started"], first["operator"], first["cysts_g"],
-            first["volume_ml"], float(part["hours"].mean()), len(part), n, u, c,
-            float(part["shells"].sum()) if counted.any() else np.nan, opened_with_shells, full * per_g,
-            100 * n / full if full else np.nan, n * per_g, chi2, len(part) - 1)  # fmt: skip
+def _pool(sub):
+    """One row per hatch."""
+    full = sub["nauplii"] + sub["umbrella"] + sub["unhatched"]
+    seen = sub["shells"].notna()
+    sub = sub.assign(
+        full=full, opened=(sub["nauplii"] + sub["umbrella"]).where(seen, 0.0), exposure=sub["ul"].fillna(1.0)
+    )
+    grouped = sub.groupby("hatch", sort=False)
+    density = grouped["full"].transform("sum") / grouped["exposure"].transform("sum")
+    expected = density * sub["exposure"]
+    sub = sub.assign(chi2=(sub["full"] - expected) ** 2 / np.maximum(expected, 0.5))
+    grouped = sub.groupby("hatch", sort=False)
+    first = ["lot", "cone", "purpose", "started", "operator", "cysts_g", "volume_ml"]
+    table = grouped[first].first()
+    table["hours"], table["n_subsamples"] = grouped["hours"].mean(), grouped.size()
+    sums = grouped[["nauplii", "umbrella", "unhatched", "full", "opened", "chi2"]].sum()
+    table = table.join(sums[["nauplii", "umbrella", "unhatched"]])
+    table["shells"] = grouped["shells"].sum(min_count=1)
+    table["counted_shells_opened"] = sums["opened"]
+    ul = grouped["ul"].sum(min_count=1).where(grouped["ul"].count() == table["n_subsamples"])
+    per_g = table["volume_ml"] * 1000.0 / (ul * table["cysts_g"])
+    table["full_per_g"], table["nauplii_per_g"] = sums["full"] * per_g, table["nauplii"] * per_g
+    table["hatch_pct"] = (100.0 * table["nauplii"] / sums["full"]).where(sums["full"] > 0)
+    table["df"] = table["n_subsamples"] - 1
+    table["chi2"] = sums["chi2"].where(table["df"] > 0)
+    return table.reset_index()
 
 
 def describe_hatch(row, *, mixing_cv: float = _PRIOR_MIXING_CV):

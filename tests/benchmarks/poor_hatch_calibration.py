@@ -244,13 +244,30 @@ def reliability(table, edges=(0, 0.02, 0.1, 0.3, 0.5, 0.7, 0.85, 0.95, 1.0)):
     return pd.DataFrame(rows, columns=["stated", "n", "mean stated", "found true"])
 
 
+def false_accusations(n=300, seed=11):
+    """Return how many of n hatches with nothing planted are accused of a cause."""
+    rng = np.random.default_rng(seed)
+    accused = 0
+    for _ in range(n):
+        t = simulate_case(rng).tables
+        study = study_hatch(t["lots"], t["hatches"], t["samples"], t["readings"], hatch="X", settings=Settings(),
+                            photos=t["photos"], with_effects=False)  # fmt: skip
+        accused += decide(study)[0] in ("cause-found", "cause-likely", "count-doubtful")
+    return accused
+
+
 def main():
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--n", type=int, default=500)
     parser.add_argument("--seed", type=int, default=7)
     parser.add_argument("--out", default="")
+    parser.add_argument("--before", type=int, default=30, help="earlier hatches of the lot")
+    parser.add_argument("--none", type=int, default=0, help="instead: so many hatches with nothing planted")
     options = parser.parse_args()
-    table = run(options.n, options.seed)
+    if options.none:
+        print(f"{false_accusations(options.none, options.seed)} of {options.none} accused")
+        return
+    table = run(options.n, options.seed, n_before=options.before)
     if options.out:
         table.to_csv(options.out, index=False)
     print(summary(table).round(3).to_string(index=False))
