@@ -1,0 +1,302 @@
+"""What happens when things go wrong: killed, disk full, not writable, locked, two at once, too new."""
+
+# ruff: noqa: E501  whole messages
+
+import os
+import random
+import shutil
+import signal
+import sqlite3
+import subprocess
+import sys
+import time
+from contextlib import contextmanager
+from pathlib import Path
+
+import pandas as pd
+import pytest
+import sqlalchemy as sa
+from invented_log import HATCHES, LOTS, SAMPLES, counted
+
+from qckit.errors import InputError
+from qckit.log import new_site, open_log
+
+HERE = str(Path(__file__).parent)
+forks = pytest.mark.skipif(not hasattr(os, "fork"), reason="needs fork, which this system does not have")
+
+
+def whole(path):
+    """Tell whether an SQLite file is whole, with all its references."""
+    with sqlite3.connect(path) as connection:
+        state = connection.execute("PRAGMA integrity_check").fetchone()[0]
+        return state == "ok" and connection.execute("PRAGMA foreign_key_check").fetchone() is None
+
+
+def one_day(i):
+    """Invent a day's sheet: two hatches, ten samples by hand, one waiting for two photos."""
+    hatches = HATCHES.assign(hatch=[f"K{i}-A", f"K{i}-B"])
+    samples = pd.concat([SAMPLES.iloc[[0]]] * 10, ignore_index=True)
+    samples = samples.assign(sample=[f"K{i}-{n}" for n in range(10)], hatch=f"K{i}-A")
+    waiting = SAMPLES.iloc[[1]].assign(sample=f"K{i}-P", hatch=f"K{i}-A", photos=f"K{i}-1.jpg; K{i}-2.jpg")
+    return {"hatches": hatches, "samples": pd.concat([samples, waiting], ignore_index=True)}
+
+
+def enter_day(site, i):
+    """Do a day's two steps: the sheet, and the count of its photos."""
+    photos, objects = counted((f"K{i}-1.jpg", f"K{i}-2.jpg"), n=(30, 2, 8, 20))
+    with open_log(site) as log:
+        log.add_many(one_day(i), by="op1")
+        log.record_counts(photos, objects=objects, by="op1")
+
+
+def day_state(site, i):
+    """Return what of a day is there: rows of hatches, samples, photos, objects, and steps of all."""
+    with sqlite3.connect(site / "log.sqlite") as c:
+        ask = (f"FROM {t} WHERE {k} LIKE 'K{i}-%'" for t, k in (
+            ("hatches", "hatch"), ("samples", "sample"), ("photos", "photo"), ("objects", "photo")))  # fmt: skip
+        return tuple(c.execute(f"SELECT count(*) {a}").fetchone()[0] for a in ask)
+
+
+NOTHING, SHEET, ALL = (0, 0, 0, 0), (2, 11, 0, 0), (2, 12, 2, 120)
+
+
+def killed_after(seconds, action):
+    """Run an action in a process of its own and kill it there, if it has not ended."""
+    child = os.fork()
+    if child == 0:
+        try:
+            action()
+        finally:
+            os._exit(0)
+    time.sleep(seconds)
+    os.kill(child, signal.SIGKILL)
+    os.waitpid(child, 0)
+
+
+@pytest.mark.slow
+@forks
+def test_killed_at_two_hundred_random_points(site):
+    rng = random.Random(20261104)
+    with open_log(site) as log:
+        log.add("lots", LOTS, by="op1")
+    for warm in ("w0", "w1"):
+        begin = time.perf_counter()
+        enter_day(site, warm)
+        span = time.perf_counter() - begin
+    seen, day = dict.fromkeys((NOTHING, SHEET, ALL), 0), 0
+
+    def work_on():
+        for i in range(day, day + 50):
+            enter_day(site, i)
+
+    for _ in range(210):
+        killed_after(rng.uniform(0, 1.3 * span), work_on)  # each goes on where the one before was killed
+        while (state := day_state(site, day)) == ALL:
+            seen[ALL] += 1
+            day += 1
+        assert state in seen, f"half a step of day {day} is in the log: {state}"
+        seen[state] += 1
+        assert day_state(site, day + 1) == NOTHING
+    enter_day(site, day)
+    assert day_state(site, day) == ALL
+    assert whole(site / "log.sqlite")
+    assert min(seen.values()) >= 5, f"the kills did not reach every phase: {seen}"
+    with open_log(site) as log:
+        steps = log.steps()
+        assert len(steps) == 1 + 2 * (2 + day + 1)  # the lots, and two steps a day: none lost, none done twice
+        assert steps["step"].tolist() == list(range(1, len(steps) + 1))
+        assert log.check(photos=False).query("severity == 'wrong'").empty
+
+
+@forks
+def test_killed_server_client_leaves_all_or_nothing(postgres_url):
+    from qckit.log import create_log
+
+    create_log(postgres_url)
+    with open_log(postgres_url) as log:
+        log.add("lots", LOTS, by="op1")
+    rng = random.Random(7)
+    for i in range(4):
+        code = f"import sys; sys.path.insert(0, {HERE!r}); import test_log_faults as t; print('go', flush=True); t.enter_day({postgres_url!r}, {i})"
+        child = subprocess.Popen([sys.executable, "-c", code], stdout=subprocess.PIPE)
+        child.stdout.readline()
+        time.sleep(rng.uniform(0.05, 0.6))
+        child.kill()
+        child.wait()
+        child.stdout.close()
+        with open_log(postgres_url) as log:
+            hatches = log.table("hatches", hatch=[f"K{i}-A", f"K{i}-B"])
+            samples = log.samples(hatch=f"K{i}-A", counted=None)
+            assert (len(hatches), len(samples)) in ((0, 0), (2, 11))
+        enter_day(postgres_url, i)
+        with open_log(postgres_url) as log:
+            assert len(log.objects(hatch=f"K{i}-A")) == 120
+
+
+@contextmanager
+def small_disk(folder, kib):
+    """Mount a small file system of its own, or skip where that is not allowed."""
+    folder.mkdir()
+    made = shutil.which("mount") and os.getuid() == 0 and subprocess.run(
+        ["mount", "-t", "tmpfs", "-o", f"size={kib}k", "tmpfs", str(folder)], capture_output=True, check=False
+    ).returncode == 0  # fmt: skip
+    if not made:
+        pytest.skip("a small disk cannot be mounted here (needs root)")
+    try:
+        yield folder
+    finally:
+        subprocess.run(["umount", "-l", str(folder)], check=True)
+
+
+def test_disk_full_leaves_the_log_as_it_was(tmp_path, site):
+    with small_disk(tmp_path / "disk", 900) as disk:
+        shutil.copytree(site, disk / "site")
+        with open_log(disk / "site") as log:
+            log.add_many({"lots": LOTS, "hatches": HATCHES, "samples": SAMPLES}, by="op1")
+            photos, objects = counted(n=(4000, 10, 900, 3000))
+            with pytest.raises(InputError) as caught:
+                log.record_counts(photos, objects=objects, by="op1")
+            assert str(caught.value) == (
+                f"{disk}/site/log.sqlite: the disk is full (database or disk is full). Nothing of this step was written. "
+                "Free some space and run the same command again."
+            )
+            assert log.samples(counted=False)["sample"].tolist() == ["S-2"]
+            assert log.objects().empty
+            with pytest.raises(InputError, match="The log itself is as it was"):
+                log.backup(_fill_disk(disk))
+        (disk / "filler").unlink()
+        assert whole(disk / "site" / "log.sqlite")
+        with open_log(disk / "site") as log:
+            photos, objects = counted()
+            log.record_counts(photos, objects=objects, by="op1")
+            assert len(log.samples()) == 3
+
+
+def _fill_disk(disk):
+    with pytest.raises(OSError, match="No space left"), (disk / "filler").open("wb") as handle:
+        while True:
+            handle.write(b"x" * 4096)
+            handle.flush()
+    return disk / "copy.sqlite"
+
+
+def test_disk_full_as_sqlite_reports_it(filled):
+    """The same where nothing can be mounted: SQLite itself says that it may grow no further."""
+
+    @sa.event.listens_for(filled.engine, "connect")
+    def cap(raw, _record):
+        raw.execute("PRAGMA max_page_count=120")
+
+    photos, objects = counted(n=(4000, 10, 900, 3000))
+    with pytest.raises(InputError, match="the disk is full"):
+        filled.record_counts(photos, objects=objects, by="op1")
+    assert filled.objects().empty
+    assert filled.samples(counted=False)["sample"].tolist() == ["S-2"]
+
+
+@contextmanager
+def not_writable(site, place):
+    """Give a copy of a site that may not be written: by its rights, or for root by a mount."""
+    if hasattr(os, "getuid") and os.getuid() == 0:
+        with small_disk(place, 4000) as disk:
+            shutil.copytree(site, disk / "site")
+            subprocess.run(["mount", "-o", "remount,ro", str(disk)], check=True)
+            yield disk / "site"
+        return
+    site.chmod(0o555)
+    (site / "log.sqlite").chmod(0o444)
+    try:
+        yield site
+    finally:
+        site.chmod(0o755)
+        (site / "log.sqlite").chmod(0o644)
+
+
+def test_a_folder_that_may_not_be_written(tmp_path, site, filled):
+    filled.close()
+    with not_writable(site, tmp_path / "disk") as place, open_log(place) as log:
+        assert (len(log.hatches()), len(log.samples())) == (2, 2)  # reading goes on
+        with pytest.raises(InputError) as caught:
+            log.correct("hatches", "H-1", "ph", 8, by="op1", reason="r")
+        assert str(caught.value) == (
+            f"{place}/log.sqlite: the folder or the file may not be written (attempt to write a readonly database). "
+            "Nothing was written. Give yourself the right to write there, or copy the site folder elsewhere."
+        )
+        with pytest.raises(InputError, match="cannot be made"):
+            log.backup()
+        with pytest.raises(InputError, match="cannot be written"):
+            new_site(place / "another")
+
+
+def test_two_importers_at_once(site):
+    code = (
+        f"import sys; sys.path.insert(0, {HERE!r}); import test_log_faults as t\n"
+        "from qckit.log import open_log\n"
+        f"log = open_log({str(site)!r})\n"
+        "for i in range(6): log.add_many(t.one_day(sys.argv[1] + str(i)), by=sys.argv[1])\n"
+        "for i in range(6): log.add_many(t.one_day('same' + str(i)), by=sys.argv[1])\n"
+    )
+    with open_log(site) as log:
+        log.add("lots", LOTS, by="op1")
+    running = [subprocess.Popen([sys.executable, "-c", code, name], stderr=subprocess.PIPE, text=True) for name in "xy"]
+    said = [child.communicate(timeout=90)[1] for child in running]
+    assert [child.returncode for child in running] == [0, 0], said
+    with open_log(site) as log:
+        assert len(log.hatches()) == 36  # 6 days each, and the 6 that both brought only once
+        assert len(log.samples(counted=None)) == 18 * 11
+        assert len(log.steps()) == 19
+    assert whole(site / "log.sqlite")
+
+
+def test_two_importers_on_a_server(postgres_url):
+    from qckit.log import create_log
+
+    create_log(postgres_url)
+    with open_log(postgres_url) as log:
+        log.add("lots", LOTS, by="op1")
+    code = (
+        f"import sys; sys.path.insert(0, {HERE!r}); import test_log_faults as t\n"
+        "from qckit.log import open_log\n"
+        f"log = open_log({postgres_url!r})\n"
+        "for i in range(4): log.add_many(t.one_day('same' + str(i)), by=sys.argv[1])\n"
+    )
+    running = [subprocess.Popen([sys.executable, "-c", code, name], stderr=subprocess.PIPE, text=True) for name in "xy"]
+    said = [child.communicate(timeout=90)[1] for child in running]
+    assert [child.returncode for child in running] == [0, 0], said
+    with open_log(postgres_url) as log:
+        assert len(log.hatches()) == 8
+        assert len(log.steps()) == 5
+
+
+def test_a_locked_file_is_said_and_loses_nothing(site, filled):
+    filled.close()
+    holder = sqlite3.connect(site / "log.sqlite", isolation_level=None)
+    holder.execute("BEGIN IMMEDIATE")
+    with open_log(site, wait_s=0.1) as log:
+        assert len(log.hatches()) == 2  # reading goes on
+        with pytest.raises(InputError) as caught:
+            log.correct("hatches", "H-1", "ph", 8, by="op1", reason="r")
+    assert str(caught.value) == (
+        f"{site}/log.sqlite: someone else is writing to it, or the file is locked (database is locked). Nothing of this "
+        "step was written. Close the other program and run the same command again; on a network share move the site to "
+        "a local disk, or put the log on a PostgreSQL server (url in qckit.toml)."
+    )
+    holder.execute("ROLLBACK")
+    holder.close()
+    with open_log(site) as log:
+        log.correct("hatches", "H-1", "ph", 8, by="op1", reason="r")
+
+
+def test_a_damaged_or_foreign_file(site, tmp_path):
+    (site / "log.sqlite").write_bytes(b"not a database at all" * 100)
+    with pytest.raises(InputError) as caught:
+        open_log(site)
+    assert str(caught.value) == (
+        f"{site}/log.sqlite: the file is damaged, or is not a qckit log (file is not a database). Restore the newest "
+        "backup with  qckit log restore BACKUP FOLDER."
+    )
+    (site / "log.sqlite").unlink()
+    sqlite3.connect(site / "log.sqlite").execute("CREATE TABLE other (x)").connection.close()
+    with pytest.raises(InputError) as caught:
+        open_log(site)
+    assert str(caught.value) == f"{site}/log.sqlite: holds no qckit log. Make an empty one with  qckit log create."
