@@ -90,6 +90,7 @@ _HOME = {
         "Budget",
         "draw_budget",
         "efficiency_budget",
+        "percentage_budget",
     ),
     "purity": (
         "PURITY_COLUMNS",
@@ -117,6 +118,7 @@ _HOME = {
         "plan_for_precision",
         "plan_for_risk",
         "quality_at_acceptance",
+        "subsample_dispersion",
     ),
     "ageing": (
         "Ageing",

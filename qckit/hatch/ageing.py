@@ -153,6 +153,8 @@ def _sentence(metric, slopes, unit, dates, minimum, horizon, confidence):
         return start + f"It stays above {floor} for the {horizon:g} months looked ahead."
     first = f"as early as {earliest:%B %Y}" if earliest is not None else "not soon"
     end = f"as late as {latest:%B %Y}" if latest is not None else f"perhaps not within {horizon:g} months"
+    if expected is not None and latest is not None and f"{earliest:%B %Y}" == f"{latest:%B %Y}":
+        return start + f"It falls under {floor} in {expected:%B %Y} ({100 * confidence:g} % band of the line)."
     best = f"about {expected:%B %Y}" if expected is not None else f"not within {horizon:g} months by best guess"
     return start + f"It falls under {floor} {best}; {first}, {end} ({100 * confidence:g} % band of the line)."
 
@@ -169,6 +171,8 @@ def draw_ageing(trend, *, ax=None):
     -------
     Axes
     """
+    from matplotlib.dates import AutoDateLocator, ConciseDateFormatter
+
     from qckit import draw
 
     ax = draw.new_axes(ax, figsize=(7, 3.6))
@@ -183,8 +187,13 @@ def draw_ageing(trend, *, ax=None):
     draw.reference_line(trend.minimum, label, ax=ax)
     if trend.crossing is not None:
         ax.axvline(trend.crossing, color=draw.INK, linestyle=":", linewidth=1)
-        ax.annotate(f"{trend.crossing:%b %Y}", (trend.crossing, 0.02), xycoords=("data", "axes fraction"),
+        ax.annotate(f"{trend.crossing:%b %Y}", (trend.crossing, 0.95), xycoords=("data", "axes fraction"),
                     xytext=(3, 0), textcoords="offset points", fontsize=8)  # fmt: skip
+    last = max([trend.tests["day"].max(), *[d for d in (trend.crossing, trend.crossing_high) if d is not None]])
+    ax.set_xlim(trend.tests["day"].min() - pd.Timedelta(days=15), last + pd.Timedelta(days=120))
+    locator = AutoDateLocator(maxticks=8)
+    ax.xaxis.set_major_locator(locator)
+    ax.xaxis.set_major_formatter(ConciseDateFormatter(locator))
     ax.set_ylabel("hatching percentage [%]" if is_pct else "nauplii per gram [1/g]")
     if is_pct:
         ax.set_ylim(max(0, min(trend.tests["value"].min(), trend.minimum) - 15), 100)

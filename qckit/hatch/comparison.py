@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from qckit.errors import InputError
-from qckit.hatch.intervals import Estimate, check_confidence
+from qckit.hatch.intervals import Estimate, check_confidence, normal_quantile, student_quantile
 
 __all__ = [
     "Comparison", "compare_hatch_pct", "compare_per_g", "compare_with_claim", "cones_to_decide",
@@ -92,8 +92,8 @@ def compare_hatch_pct(a, b, *, margin_pct=10.0, confidence=0.95, spread=None, ot
 
     Notes
     -----
-    Quasi-binomial with a common dispersion (never below 1) and a log-ratio standard error by the delta method; the
-    difference joins two score intervals as Newcombe 1998 does, widened by the dispersion.
+    Quasi-binomial with a common dispersion, never narrower than counting alone, and a log-ratio standard error by the
+    delta method; the difference joins two score intervals as Newcombe 1998 does, with the same dispersion.
     """
     xa, na, xb, nb = (t[c].to_numpy(float) for t in (a, b) for c in ("nauplii", "full_cysts"))
     p, q = _share(xa, na), _share(xb, nb)
@@ -107,9 +107,9 @@ def compare_hatch_pct(a, b, *, margin_pct=10.0, confidence=0.95, spread=None, ot
         sizes = np.concatenate([na, nb])
         site = 1 + (np.sum(sizes**2) / sizes.sum() - 1) * spread.rho
     factor, df = _dispersion(pearson, len(xa) + len(xb) - 2, site, spread)
-    se = math.sqrt(factor * ((1 - p) / max(xa.sum(), 0.5) + (1 - q) / max(xb.sum(), 0.5)))
-    result = _ratio("hatching percentage", other, p / q, se, df, margin_pct, confidence)
-    low, high = _difference(p, na.sum(), q, nb.sum(), factor, df, confidence)
+    counting = math.sqrt((1 - p) / max(xa.sum(), 0.5) + (1 - q) / max(xb.sum(), 0.5))
+    result = _ratio("hatching percentage", other, p / q, counting, factor, df, margin_pct, confidence)
+    low, high = _difference(p, na.sum(), q, nb.sum(), _reach(factor, df, confidence) if df else math.nan)
     return replace(result, difference=100 * (p - q), difference_low=100 * low, difference_high=100 * high)
 
 
@@ -130,8 +130,8 @@ def compare_per_g(a, b, *, margin_pct=10.0, confidence=0.95, spread=None, other=
         expected = np.concatenate([ra * ea, rb * eb])
         site = 1 + spread.cv**2 * np.sum(expected**2) / expected.sum()
     factor, df = _dispersion(pearson, len(xa) + len(xb) - 2, site, spread)
-    se = math.sqrt(factor * (1 / xa.sum() + 1 / xb.sum()))
-    return _ratio("hatching efficiency", other, ra / rb, se, df, margin_pct, confidence)
+    counting = math.sqrt(1 / xa.sum() + 1 / xb.sum())
+    return _ratio("hatching efficiency", other, ra / rb, counting, factor, df, margin_pct, confidence)
 
 
 def compare_with_claim(estimate: Estimate, claim: float, what: str, *, margin_pct=10.0, other="the claim"):
@@ -262,18 +262,23 @@ def _dispersion(pearson, own, site, spread):
         return max(1.0, (spread.df * site + pearson) / (spread.df + own)), spread.df + own
     if own < 1:
         return math.nan, 0
-    return max(1.0, pearson / own), own
+    return pearson / own, own
 
 
-def _ratio(what, other, ratio, se, df, margin_pct, confidence):
-    from scipy import stats
+def _reach(factor, df, confidence):
+    """Multiple of the counting standard error, never below what counting alone asks for: decisions rest on it."""
+    return max(student_quantile(confidence, df) * math.sqrt(factor), normal_quantile(confidence))
 
-    base = Comparison(what, other, ratio, se_log=se, df=df, margin_pct=margin_pct)
-    if df < 1 or not math.isfinite(se):
+
+def _ratio(what, other, ratio, counting, factor, df, margin_pct, confidence):
+    base = Comparison(what, other, ratio, df=df, margin_pct=margin_pct)
+    if df < 1 or not math.isfinite(counting):
         return replace(base, sentence=f"{_cap(what)} is {_pct(ratio)} of {other}; with one cone each, how much that "
                        "is chance cannot be known.")  # fmt: skip
-    wide, narrow = (math.exp(stats.t.ppf(q, df) * se) for q in ((1 + confidence) / 2, confidence))
-    return _judged(replace(base, low=ratio / wide, high=ratio * wide, tost_low=ratio / narrow,
+    reach = _reach(factor, df, confidence)
+    wide, narrow = math.exp(reach * counting), math.exp(_reach(factor, df, 2 * confidence - 1) * counting)
+    se = reach * counting / student_quantile(confidence, df)
+    return _judged(replace(base, se_log=se, low=ratio / wide, high=ratio * wide, tost_low=ratio / narrow,
                            tost_high=ratio * narrow))  # fmt: skip
 
 
@@ -296,13 +301,11 @@ def _judged(c):
     return replace(c, verdict="cannot tell", sentence=f"{seen}: cannot tell yet.")
 
 
-def _difference(p, n, q, m, factor, df, confidence):
-    """Newcombe's hybrid of two score intervals, each with the dispersion and Student's quantile."""
-    from scipy import stats
-
-    if df < 1:
+def _difference(p, n, q, m, reach):
+    """Newcombe's hybrid of two score intervals, each with the same multiple of the counting error."""
+    if not math.isfinite(reach):
         return math.nan, math.nan
-    z2 = factor * stats.t.ppf((1 + confidence) / 2, df) ** 2
+    z2 = reach**2
 
     def score(share, total):
         middle = (share + z2 / (2 * total)) / (1 + z2 / total)

@@ -10,10 +10,12 @@ import pandas as pd
 
 from qckit.errors import InputError
 from qckit.hatch.intervals import Spread, check_confidence
+from qckit.hatch.overdispersion import binomial_dispersion
 
 __all__ = [
     "OrdinaryPlan", "Plan", "acceptance_probability", "draw_operating_curve", "operating_curve", "plan_for_precision",
     "plan_for_risk", "quality_at_acceptance",
+    "subsample_dispersion",
 ]  # fmt: skip
 
 _USUAL = Spread(rho=0.004, cv=0.08, df=1e6)
@@ -79,7 +81,29 @@ def quality_at_acceptance(probability, plan):
     return stats.beta.ppf(1 - np.asarray(probability, float), plan.most_bad + 1, plan.n - plan.most_bad)
 
 
-def half_width_pct(n_cones, n_subsamples, *, hatch_pct=80.0, cysts_per_subsample=140.0, spread=None, confidence=0.95):
+def subsample_dispersion(samples):
+    """How much more than chance the subsamples of one cone differ (poor mixing, a light gradient).
+
+    Parameters
+    ----------
+    samples : DataFrame
+        Rows of ``sample_metrics``, of as many cones as there are; one reading hour per cone.
+
+    Returns
+    -------
+    float
+        Pooled Pearson chi2 / df of hatched among full cysts within cones, never below 1; 1 when nothing is known.
+    """
+    chi2, df = 0.0, 0
+    for _, group in samples.dropna(subset=["nauplii", "full_cysts"]).groupby("hatch"):
+        found = binomial_dispersion(group["nauplii"], group["full_cysts"])
+        if math.isfinite(found.chi2):
+            chi2, df = chi2 + found.chi2, df + found.df
+    return max(1.0, chi2 / df) if df else 1.0
+
+
+def half_width_pct(n_cones, n_subsamples, *, hatch_pct=80.0, cysts_per_subsample=140.0, spread=None, confidence=0.95,
+                   dispersion=1.0):  # fmt: skip
     """Expected half width of the interval of the hatching percentage. [points]
 
     Parameters
@@ -93,6 +117,8 @@ def half_width_pct(n_cones, n_subsamples, *, hatch_pct=80.0, cysts_per_subsample
     spread : Spread, optional
         The site's own; a stand-in when left out, and then Student's t on the cones alone.
     confidence : float
+    dispersion : float
+        Of subsamples within a cone, from :func:`subsample_dispersion`; 1: chance alone.
     """
     from scipy import stats
 
@@ -100,7 +126,7 @@ def half_width_pct(n_cones, n_subsamples, *, hatch_pct=80.0, cysts_per_subsample
     rho = (spread if known else _USUAL).rho
     counted = n_subsamples * cysts_per_subsample
     share = hatch_pct / 100
-    variance = share * (1 - share) * (1 + (counted - 1) * rho) / (n_cones * counted)
+    variance = share * (1 - share) * (dispersion + (counted - 1) * rho) / (n_cones * counted)
     df = (spread.df if known else 0) + n_cones - 1
     if df < 1:
         return math.inf
@@ -110,14 +136,14 @@ def half_width_pct(n_cones, n_subsamples, *, hatch_pct=80.0, cysts_per_subsample
 
 
 def plan_for_precision(half_width, *, hatch_pct=80.0, cysts_per_subsample=140.0, spread=None, confidence=0.95,
-                       max_cones=12, max_subsamples=12):  # fmt: skip
+                       dispersion=1.0, max_cones=12, max_subsamples=12):  # fmt: skip
     """Fewest cones, then fewest subsamples, whose expected interval is narrow enough.
 
     Parameters
     ----------
     half_width : float
         Wanted half width of the interval of the hatching percentage. [points]
-    hatch_pct, cysts_per_subsample, spread, confidence
+    hatch_pct, cysts_per_subsample, spread, confidence, dispersion
         As for ``half_width_pct``.
     max_cones, max_subsamples : int
 
@@ -135,7 +161,7 @@ def plan_for_precision(half_width, *, hatch_pct=80.0, cysts_per_subsample=140.0,
     if not half_width > 0:
         raise InputError(f"half_width is {half_width:g} points and must be above 0.")
     options = {"hatch_pct": hatch_pct, "cysts_per_subsample": cysts_per_subsample, "spread": spread,
-               "confidence": confidence}  # fmt: skip
+               "confidence": confidence, "dispersion": dispersion}  # fmt: skip
     rows = []
     for cones in range(1, max_cones + 1):
         for subsamples in range(1, max_subsamples + 1):
@@ -160,7 +186,7 @@ def plan_for_precision(half_width, *, hatch_pct=80.0, cysts_per_subsample=140.0,
 
 
 def operating_curve(n_cones, n_subsamples, *, min_hatch_pct=75.0, hatch_pct=None, cysts_per_subsample=140.0,
-                    spread=None, rule="mean", confidence=0.95):  # fmt: skip
+                    spread=None, rule="mean", confidence=0.95, dispersion=1.0):  # fmt: skip
     """Probability that a test accepts a lot, against the lot's true hatching percentage.
 
     Parameters
@@ -170,7 +196,7 @@ def operating_curve(n_cones, n_subsamples, *, min_hatch_pct=75.0, hatch_pct=None
         The site's minimum. [%]
     hatch_pct : array_like of float, optional
         True values; 21 around the minimum when left out. [%]
-    cysts_per_subsample, spread
+    cysts_per_subsample, spread, dispersion
         As for ``half_width_pct``.
     rule : {"mean", "lower bound"}
         Accept when the mean reaches the minimum, or when the lower bound of its interval does.
@@ -188,13 +214,14 @@ def operating_curve(n_cones, n_subsamples, *, min_hatch_pct=75.0, hatch_pct=None
 
         raise unknown_name("rule", rule, ("mean", "lower bound"), where="operating_curve")
     truth = (
-        np.linspace(max(1, min_hatch_pct - 20), min(99.5, min_hatch_pct + 20), 41) if hatch_pct is None else hatch_pct
+        np.linspace(max(1, min_hatch_pct - 12), min(99.5, min_hatch_pct + 12), 49) if hatch_pct is None else hatch_pct
     )
     truth = np.asarray(truth, float)
     known = spread is not None
     counted = n_subsamples * cysts_per_subsample
     share = truth / 100
-    se = np.sqrt(share * (1 - share) * (1 + (counted - 1) * (spread if known else _USUAL).rho) / (n_cones * counted))
+    rho = (spread if known else _USUAL).rho
+    se = np.sqrt(share * (1 - share) * (dispersion + (counted - 1) * rho) / (n_cones * counted))
     df = (spread.df if known else 0) + n_cones - 1
     shift = (share - min_hatch_pct / 100) / se
     if rule == "mean":
@@ -220,7 +247,7 @@ def plan_for_risk(bad_hatch_pct, good_hatch_pct, *, min_hatch_pct=75.0, buyer_ri
         Most allowed probability of accepting the bad, of refusing the good lot.
     n_subsamples, max_cones : int
     **options
-        cysts_per_subsample, spread.
+        cysts_per_subsample, spread, dispersion.
 
     Returns
     -------
@@ -266,7 +293,7 @@ def draw_operating_curve(curves, *, min_hatch_pct=None, ax=None):
 
     ax = draw.new_axes(ax, figsize=(6.5, 4))
     for i, (name, curve) in enumerate(curves.items()):
-        marks = {"linestyle": ("-", "--", ":", "-.")[i % 4], "marker": draw.MARKERS[i % 7], "markevery": 5}
+        marks = {"linestyle": ("-", "--", ":", "-.")[i % 4], "marker": draw.MARKERS[i % 7], "markevery": (2 * i, 6)}
         ax.plot(curve["hatch_pct"], curve["accept_prob"], color=draw.SERIES[i % 7], label=name, **marks)
     if min_hatch_pct is not None:
         draw.reference_line(min_hatch_pct, f"minimum {min_hatch_pct:g} %", ax=ax, horizontal=False)

@@ -1,4 +1,4 @@
-"""Uncertainty budget of nauplii per gram: which source dominates, and what would shrink it.
+"""Uncertainty budgets of nauplii per gram and hatching percentage: what dominates, and what would shrink it.
 
 First order by JCGM 100:2008 (GUM), section 5.1.2; Monte Carlo by JCGM 101:2008. Both are given, because their agreement
 is the check that the first order is good enough. The expanded parts (Student's t for the cones, normal for the rest)
@@ -17,7 +17,7 @@ import pandas as pd
 
 from qckit.errors import InputError
 
-__all__ = ["BUDGET_COLUMNS", "Budget", "draw_budget", "efficiency_budget"]
+__all__ = ["BUDGET_COLUMNS", "Budget", "draw_budget", "efficiency_budget", "percentage_budget"]
 
 BUDGET_COLUMNS = ("source", "label", "relative_u_pct", "share_pct", "df", "remedy")
 
@@ -28,7 +28,8 @@ _SOURCES = {
     "subsample_volume": ("volume counted", "Check pipette or chamber by weighing ten fillings of water."),
     "dilution": ("dilution", "Count undiluted, or dilute by weight."),
     "mass": ("mass of cysts", "A balance reading to 1 mg, or more grams."),
-    "detection": ("detection by the counter", "More hand counts of this camera's photos beside the counter's."),
+    "detection_cyst": ("cysts found by the counter", "More hand counts of this camera's photos beside the counter's."),
+    "detection": ("nauplii found by the counter", "More hand counts of this camera's photos beside the counter's."),
 }
 
 
@@ -100,11 +101,79 @@ def efficiency_budget(cones, measure=None, *, detection=1.0, detection_u=0.0, co
     tail = 100 * (1 - confidence) / 2
     mc_low, mc_high = (float(v) for v in np.percentile(sample, [tail, 100 - tail]))
     table = _table(parts, u_rel)
-    first = table.iloc[0]
-    sentence = (f"Largest source: {first['label']}, {first['share_pct']:.0f} % of the variance; standard uncertainty "
-                f"{100 * u_rel:.1f} %. {first['remedy']}")  # fmt: skip
     apart = 100 * max(abs(low - mc_low), abs(high - mc_high)) / value
-    return Budget(value, value * u_rel, df, low, high, mc_low, mc_high, apart, confidence, table, sentence)
+    return Budget(
+        value, value * u_rel, df, low, high, mc_low, mc_high, apart, confidence, table, _largest(table, u_rel)
+    )
+
+
+def percentage_budget(cones, *, detection=None, confidence=0.95, draws=40_000, rng=None):
+    """Work out the budget of the hatching percentage: cones, counting, and how well each stage is found.
+
+    Parameters
+    ----------
+    cones : DataFrame, shape (k, any)
+        Rows of ``cone_metrics``, k at least 2.
+    detection : dict, optional
+        Of (share found, its standard uncertainty) for "nauplius" and "cyst" (umbrella stages count with the cysts),
+        from a check of the counter against hand counts; both found without error when left out. Volumes and mass
+        cancel in the percentage.
+    confidence, draws, rng
+        As for :func:`efficiency_budget`.
+
+    Returns
+    -------
+    Budget
+        In percent; ``relative_u_pct`` of its table is relative to the percentage.
+
+    Notes
+    -----
+    The model is H = n / (n + c) with n = N / d_N and c = (U + C) / d_C; first order, dH / d ln d_N = -H (1 - H) and
+    dH / d ln d_C = +H (1 - H).
+    """
+    from scipy import special, stats
+
+    found = {"nauplius": (1.0, 0.0), "cyst": (1.0, 0.0), **(detection or {})}
+    good = cones.dropna(subset=["nauplii", "full_cysts"])
+    good = good[good["full_cysts"] > 0]
+    if len(good) < 2 or not 0 < good["nauplii"].sum() < good["full_cysts"].sum():
+        raise InputError(f"{len(good)} cones with hatched and unhatched cysts were given; a budget needs two or more, "
+                         "because one cone cannot show how much cones differ.")  # fmt: skip
+    (d_n, u_n), (d_c, u_c) = found["nauplius"], found["cyst"]
+    n, rest = good["nauplii"].to_numpy(float) / d_n, (good["full_cysts"] - good["nauplii"]).to_numpy(float) / d_c
+    each = n / (n + rest)
+    share, k = float(each.mean()), len(each)
+    room = share * (1 - share)
+    total = math.sqrt(float(np.var(each, ddof=1)) / k)
+    counting = math.sqrt(room / float(good["full_cysts"].sum()))
+    parts = {
+        "cones": (math.sqrt(max(0.0, total**2 - counting**2)) / share, k - 1),
+        "counting": (counting / share, math.inf),
+        "detection": (room * u_n / d_n / share, math.inf),
+        "detection_cyst": (room * u_c / d_c / share, math.inf),
+    }
+    u_rel = math.sqrt(sum(u**2 for u, _ in parts.values()))
+    spread = math.hypot(parts["cones"][0], parts["counting"][0])
+    common = math.hypot(parts["detection"][0], parts["detection_cyst"][0])
+    # on the logit scale, where dH = H (1 - H) d logit, so that the bounds stay inside 0 and 100 %
+    level = (1 + confidence) / 2
+    reach = math.hypot(float(stats.t.ppf(level, k - 1)) * spread, float(stats.norm.ppf(level)) * common) * share / room
+    low, high = special.expit(special.logit(share) - reach), special.expit(special.logit(share) + reach)
+    rng = rng if rng is not None else np.random.default_rng(0)
+    logit = special.logit(share) + rng.standard_t(k - 1, draws) * spread * share / room
+    logit = logit - np.log1p(u_n / d_n * rng.standard_normal(draws)) + np.log1p(u_c / d_c * rng.standard_normal(draws))
+    mc_low, mc_high = np.percentile(special.expit(logit), [100 * (1 - level), 100 * level])
+    apart = 100 * max(abs(low - mc_low), abs(high - mc_high)) / share
+    table = _table(parts, u_rel)
+    df = (k - 1) * (u_rel / spread) ** 4 if spread > 0 else math.inf
+    bounds = [100 * float(v) for v in (low, high, mc_low, mc_high)]
+    return Budget(100 * share, 100 * share * u_rel, df, *bounds, apart, confidence, table, _largest(table, u_rel))
+
+
+def _largest(table, u_rel):
+    first = table.iloc[0]
+    return (f"Largest source: {first['label']}, {first['share_pct']:.0f} % of the variance; standard uncertainty "
+            f"{100 * u_rel:.1f} %. {first['remedy']}")  # fmt: skip
 
 
 def _relative_parts(good, measure, detection, detection_u):
@@ -176,6 +245,6 @@ def draw_budget(budget, *, ax=None):
     for place, row in enumerate(table.itertuples()):
         ax.annotate(f"{row.share_pct:.0f} %  (u {row.relative_u_pct:.1f} %)", (row.share_pct, place), xytext=(4, 0),
                     textcoords="offset points", va="center", fontsize=8)  # fmt: skip
-    ax.set(xlabel="share of the variance of nauplii per gram [%]", xlim=(0, max(table["share_pct"]) * 1.3))
+    ax.set(xlabel="share of the variance [%]", xlim=(0, max(table["share_pct"]) * 1.3))
     ax.grid(visible=False, axis="y")
     return ax

@@ -43,6 +43,7 @@ class NewLotEvidence:
     doubtful: tuple[str, ...]
     claims: tuple
     comparisons: tuple
+    past: tuple  # comparisons with the lot's test before this one
     spread: object  # Spread or None
     spread_refused: bool
     dose: object  # Dose or None
@@ -128,6 +129,11 @@ def new_lot_evidence(lots, hatches, samples, readings=None, *, lot, settings, re
     comparisons = ()
     if len(beside_used) and len(used):
         comparisons = (compare_hatch_pct(used, beside_used, **against), compare_per_g(used, beside_used, **against))
+    older = _latest_test(every[~every["hatch"].isin(set(cones["hatch"]))], lot)[0]
+    past = ()
+    if len(older) and len(used):
+        name = f"this lot's test of {older['started'].min()[:10]}"
+        past = tuple(f(used, older, **{**against, "other": name}) for f in (compare_hatch_pct, compare_per_g))
     keep = used[~used["hatch"].isin(unsure)]
     is_trimmable = 0 < len(keep) < len(used)
     return NewLotEvidence(
@@ -137,7 +143,7 @@ def new_lot_evidence(lots, hatches, samples, readings=None, *, lot, settings, re
         if len(beside_used) else None,
         trimmed=summarise_cones(keep, lot=lot, measure=settings.measure, **options) if is_trimmable else None,
         spoiled=tuple(h for h in used["hatch"] if h in off), doubtful=tuple(h for h in used["hatch"] if h in unsure),
-        claims=_claims(summary, row, limits), comparisons=comparisons, spread=spread, spread_refused=refused,
+        claims=_claims(summary, row, limits), comparisons=comparisons, past=past, spread=spread, spread_refused=refused,
         dose=_dose(summary, settings),
         rate=_unless_too_little(_rate, samples, hatches, used), budget=_unless_too_little(_budget, used, settings),
         ageing=_unless_too_little(_ageing, every, lot, settings), left_out=tuple(left_out),
@@ -323,6 +329,7 @@ def _details(seen, case, rule, settings):
         "reference": seen.reference,
         "claims": [asdict(c) for c in seen.claims],
         "comparisons": [asdict(c) for c in seen.comparisons],
+        "past": [asdict(c) for c in seen.past],
         "summary": _records(seen.summary.to_frame()),
         "reference_summary": _records(seen.reference_summary.to_frame()) if seen.reference_summary else [],
         "without_doubtful_cones": _records(seen.trimmed.to_frame()) if seen.trimmed else [],

@@ -221,6 +221,9 @@ def _umbrella(seen):
 
 
 def _deeper(seen):
+    points = {"worse": "against", "better": "for", "at least as good": "for", "equivalent": "for"}
+    for c in seen.past:
+        yield Evidence(f"Has its {c.what} changed since the last test?", c.sentence, points.get(c.verdict, "neutral"))
     if seen.rate is not None:
         t10, t90, ts = (seen.rate.time(n) for n in ("T10", "T90", "Ts"))
         notes = " ".join(("", *seen.rate.notes))

@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from qckit import hatch
+from qckit.hatch.simulation import draw_cones
 
 
 def cones(*nauplii, n=840):
@@ -72,6 +73,17 @@ def test_the_other_way_round_is_the_reciprocal(a, b):
     assert one.ratio * other.ratio == pytest.approx(1)
     assert one.low * other.high == pytest.approx(1)
     assert one.low <= one.tost_low <= one.ratio <= one.tost_high <= one.high
+
+
+@pytest.mark.parametrize("rho", [0.0, 0.01])
+def test_the_interval_of_the_ratio_covers_the_truth(rho):
+    rng, hits, runs = np.random.default_rng(11), 0, 1500
+    a, b = (draw_cones(3, share, rho, 840, rng=rng, runs=runs) for share in (0.72, 0.8))
+    for x, y in zip(a, b):
+        found = hatch.compare_hatch_pct(cones(*x), cones(*y))
+        hits += found.low <= 0.9 <= found.high and found.difference_low <= -8 <= found.difference_high
+    # both intervals at once, 1,500 runs: two standard errors are 1.1 points
+    assert 92.5 <= 100 * hits / runs <= (99 if rho == 0 else 97.5)
 
 
 def test_equivalence_seldom_passes_at_the_margin():

@@ -93,6 +93,30 @@ def test_first_order_and_monte_carlo_agree(counts):
     assert budget.value == pytest.approx(np.mean(counts) * 2000 / 6 / 0.97)
 
 
+@pytest.mark.parametrize("counts", [(700, 660, 720), (800, 790, 810, 806)])
+def test_first_order_and_monte_carlo_agree_for_the_percentage(counts):
+    found = hatch.percentage_budget(cones(counts), detection={"nauplius": (0.98, 0.01), "cyst": (0.95, 0.03)})
+    assert found.agreement_pct < 1.0
+    assert found.low < found.value < found.high <= 100
+    assert set(found.table["source"]) == {"cones", "counting", "detection", "detection_cyst"}
+    assert found.table["share_pct"].sum() == pytest.approx(100)
+
+
+def test_missed_cysts_raise_the_percentage_and_are_corrected():
+    plain = hatch.percentage_budget(cones())
+    fixed = hatch.percentage_budget(cones(), detection={"cyst": (0.8, 0.0)})
+    assert fixed.value < plain.value == pytest.approx(100 * np.mean([700, 660, 720]) / 840)
+
+
+def test_subsamples_that_differ_more_than_chance_ask_for_more():
+    mixed = pd.DataFrame({"hatch": ["H"] * 4, "nauplii": [115, 116, 113, 114], "full_cysts": [140] * 4})
+    clumped = mixed.assign(nauplii=[90, 135, 120, 100])
+    assert hatch.subsample_dispersion(mixed) == 1.0
+    factor = hatch.subsample_dispersion(clumped)
+    assert factor > 5
+    assert half_width_pct(3, 6, dispersion=factor) > half_width_pct(3, 6)
+
+
 def test_the_budget_names_what_dominates():
     poor = MeasureSettings(subsample_volume_u_pct=12.0)
     budget = hatch.efficiency_budget(cones((700, 702, 698)), poor)
