@@ -246,7 +246,8 @@ def test_the_tables_are_not_changed():
         pd.testing.assert_frame_equal(was, now)
 
 
-@pytest.mark.parametrize("change, where", [({"verdict": "perhaps"}, "verdict"), ({"figures": [{"name": "x"}]}, "figures"),
+@pytest.mark.parametrize("change, where", [({"verdict": "perhaps"}, "verdict"),
+                                           ({"figures": [{"name": "x"}]}, "figures"),
                                            ({"surprise": 1}, ""), ({"subject": ""}, "subject")])  # fmt: skip
 def test_the_schema_refuses_what_is_no_finding(change, where):
     data = {**judge([cone("A"), cone("B")]).to_dict(), **change}
