@@ -286,7 +286,8 @@ def method(test: LotTest) -> Html:
     """Say by which rules the verdict came about, and with which methods the intervals."""
     rules = [f"{r['verdict'].replace('-', ' ')}: {r['text']}" for r in test.finding.details.get("rules", [])]
     used = sorted({f"{row.label}: {row.method}" for row in test.seen.summary.to_frame().itertuples() if row.method})
-    counters = sorted(set(test.samples["counter"].dropna()) if len(test.samples) else [])
+    counted = test.samples[["counted_by", "counter"]].fillna("not named").drop_duplicates().sort_values("counter")
+    counters = [f"{row.counted_by} ({row.counter})" for row in counted.itertuples()]
     return Html(
         "<p>The verdict is the first of these rules that holds:</p>" + sentences(rules, ordered=True).html
         + "<p>Intervals:</p>" + sentences(used).html
