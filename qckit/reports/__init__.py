@@ -26,6 +26,7 @@ _NAMES = {
     "checked_photos": "checked",
     "count_waiting": "waiting",
     "make_demo": "demo",
+    "reports_of": "index",
     "write_index": "index",
     "KINDS": "run",
     "ReportRun": "run",

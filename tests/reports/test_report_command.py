@@ -1,0 +1,123 @@
+"""``qckit report`` and ``qckit demo`` as typed: exit codes, one-line errors, what waits is counted first."""
+
+import shutil
+
+import pandas as pd
+import pytest
+
+from qckit import cli
+from qckit._paths import sample_images_dir
+from qckit.errors import InputError
+from qckit.log import create_log, open_log
+from qckit.reports import count_waiting, reports_of, write_index
+
+SHEETS = {name: pd.read_csv(sample_images_dir() / f"{name}.csv", dtype=str, keep_default_na=False)
+          for name in ("lots", "hatches", "samples")}  # fmt: skip
+
+
+def run(capsys, *args):
+    """Return (exit code, standard output, standard error) of a command."""
+    with pytest.raises(SystemExit) as left:
+        cli.main(list(args))
+    said = capsys.readouterr()
+    return left.value.code, said.out, said.err
+
+
+@pytest.fixture
+def one_photo_site(tmp_path):
+    """A site whose field sheet names two photos of one cone, neither of them there yet."""
+    folder = tmp_path / "site"
+    folder.mkdir()
+    (folder / "qckit.toml").write_text("", encoding="utf-8")
+    create_log(folder)
+    keep = SHEETS["samples"]["sample"].isin(["ST-124-A-1", "ST-124-A-2"])
+    tables = {"lots": SHEETS["lots"], "hatches": SHEETS["hatches"][:1], "samples": SHEETS["samples"][keep]}
+    with open_log(folder) as log:
+        log.add_many(tables, by="op1", source="test")
+    return folder
+
+
+def place(site, name, *, under="any folder"):
+    (site / "photos" / under).mkdir(parents=True, exist_ok=True)
+    shutil.copy(sample_images_dir() / "photos" / name, site / "photos" / under / name)
+
+
+def test_photos_that_wait_are_counted_once_and_missing_ones_named(one_photo_site):
+    place(one_photo_site, "k-124_a_1.jpg")
+    first = count_waiting(one_photo_site, by="op1")
+    where = one_photo_site / "photos"
+    missing = f"k-124_a_2.jpg: not in {where}. Copy it there and run this again."
+    assert (first.n_counted, first.failures) == (1, (missing,))
+    with open_log(one_photo_site) as log:
+        (sample,) = log.samples().to_dict("records")
+        objects = log.objects(sample="ST-124-A-1")
+    assert sample["nauplii"] == ((objects["stage"] == "nauplius") & objects["counted"]).sum()
+    assert sample["volume_ul"] == pytest.approx(106.28, abs=0.01)
+    assert (one_photo_site / "counts" / "checked").is_dir()
+    place(one_photo_site, "k-124_a_2.jpg", under="another")
+    said = []
+    second = count_waiting(one_photo_site, by="op1", progress=lambda *args: said.append(args))
+    assert (second.n_counted, second.failures, len(said)) == (1, (), 1)
+    assert count_waiting(one_photo_site).n_counted == 0
+
+
+def test_a_photo_that_cannot_be_read_does_not_stop_the_others(one_photo_site):
+    place(one_photo_site, "k-124_a_1.jpg")
+    (one_photo_site / "photos" / "k-124_a_2.jpg").write_bytes(b"")
+    result = count_waiting(one_photo_site)
+    assert result.n_counted == 1 and len(result.failures) == 1 and "k-124_a_2.jpg" in result.failures[0]
+
+
+def test_two_photos_of_one_name_are_refused(one_photo_site):
+    place(one_photo_site, "k-124_a_1.jpg")
+    place(one_photo_site, "k-124_a_1.jpg", under="twice")
+    with pytest.raises(InputError) as caught:
+        count_waiting(one_photo_site)
+    assert str(caught.value) == (
+        f"{one_photo_site / 'photos'}: 2 photos are called k-124_a_1.jpg. "
+        "Give each its own name, in the field sheet too."
+    )
+
+
+def test_an_unknown_lot_is_exit_2_and_one_line(one_photo_site, capsys):
+    code, out, err = run(capsys, "report", "new-lot", "K-9", "--no-count", "--site", str(one_photo_site))
+    assert code == 2 and out == ""
+    assert err.startswith("qckit: the site's log: unknown lot 'K-9'.") and len(err.splitlines()) == 1
+
+
+def test_a_report_whose_photos_are_missing_is_exit_1(one_photo_site, capsys):
+    code, out, err = run(capsys, "report", "new-lot", "K-124", "--site", str(one_photo_site))
+    assert code == 1
+    assert out.splitlines()[-1].strip().endswith("report.html")
+    assert err.splitlines()[-1] == "Needs attention: 2 photos could not be counted."
+
+
+def test_no_site_here_is_exit_2(tmp_path, monkeypatch, capsys):
+    monkeypatch.delenv("QCKIT_SITE", raising=False)
+    monkeypatch.chdir(tmp_path)
+    code, _, err = run(capsys, "report", "poor-hatch", "H1")
+    assert code == 2 and "neither this folder nor one above it is a site" in err
+
+
+def test_the_demo_leaves_a_folder_in_use_alone(tmp_path, capsys):
+    (tmp_path / "mine.txt").write_text("keep", encoding="utf-8")
+    code, _, err = run(capsys, "demo", str(tmp_path))
+    assert code == 2
+    assert err == (
+        f"qckit: {tmp_path}: this folder is in use and is not the demo site. Name a new folder: qckit demo FOLDER\n"
+    )
+    assert [p.name for p in tmp_path.iterdir()] == ["mine.txt"]
+
+
+def test_the_index_lists_whole_reports_only(one_photo_site):
+    assert "There is no report yet." in write_index(one_photo_site).read_text("utf-8")
+    for name, text in {
+        "new-lot-A": '{"kind": "new-lot", "subject": "<A>", "verdict": "accept", "headline": "<b>"}',
+        "new-lot-B": "{half",
+        ".new-1-C": '{"kind": "new-lot", "subject": "C", "verdict": "accept", "headline": ""}',
+    }.items():
+        (one_photo_site / "reports" / name).mkdir(parents=True)
+        (one_photo_site / "reports" / name / "findings.json").write_text(text, encoding="utf-8")
+    assert [found["folder"] for found in reports_of(one_photo_site)] == ["new-lot-A"]
+    page = write_index(one_photo_site).read_text("utf-8")
+    assert "&lt;A&gt;" in page and "&lt;b&gt;" in page and "<b>" not in page and "new-lot-B" not in page
