@@ -94,8 +94,9 @@ function render({ model, el }) {
       button("Undo Z", "key Z", () => send({ do: "undo" })), ...modes),
     make("div", { class: "qck-body" }, stage,
       make("div", { class: "qck-side" }, said, table, advice, status,
-        make("div", { class: "qck-bar" }, button("+", "zoom in: key +", () => zoom(1.5)), button("−", "zoom out: key -", () => zoom(1 / 1.5)),
-          button("Whole photo", "key 0", fit), button("◀", "previous: key ←", () => step(-1)), button("▶", "next: key →", () => step(1))),
+        make("div", { class: "qck-bar" }, button("+", "zoom in: key +", () => zoom(1.5), { "aria-label": "Zoom in" }), button("−", "zoom out: key -", () => zoom(1 / 1.5), { "aria-label": "Zoom out" }),
+          button("Whole photo", "key 0", fit)),
+        make("div", { class: "qck-bar" }, button("◀ Previous", "key ←", () => step(-1)), button("Next ▶", "key →", () => step(1))),
         make("label", { class: "qck-auto" }, auto, " go on to the next after each"),
         make("details", {}, make("summary", {}, "Keys"), make("p", {},
           "→ ← next and previous object, those most worth a look first. N U C S D set the stage, Enter: right as it is, X: remove or " +

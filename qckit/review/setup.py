@@ -6,10 +6,9 @@ from pathlib import Path
 
 import numpy as np
 
-from qckit.errors import InputError
-from qckit.review.camera import CameraCheck, check_camera, measure_scale, save_certificate
+from qckit.review.camera import CameraCheck, check_camera, measure_scale, save_certificate, save_scale
 
-__all__ = ["SetupCheck", "check_for_setup", "find_setup_photo", "measure_for_setup"]
+__all__ = ["SetupCheck", "check_for_setup", "find_setup_photo", "keep_for_setup", "measure_for_setup"]
 
 
 def find_setup_photo(folder, photo: str) -> Path:
@@ -20,6 +19,7 @@ def find_setup_photo(folder, photo: str) -> Path:
     folder : path
         Site folder.
     photo : str
+        Empty: a drawn photo of a ruled chamber that comes with the kit, to see how it goes.
 
     Returns
     -------
@@ -28,14 +28,36 @@ def find_setup_photo(folder, photo: str) -> Path:
     Raises
     ------
     InputError
-        No photo is named, or it is nowhere.
+        It is nowhere.
     """
+    from qckit._paths import sample_images_dir
     from qckit.review.files import find_photo_file
 
     if not photo.strip():
-        raise InputError("no photo is named. Write the photo of the pattern into the notebook's parameter photo.")
+        return next(iter(sorted((sample_images_dir() / "photos").glob("*.jpg"))))
     path = Path(photo).expanduser()
     return path if path.is_file() else find_photo_file(folder, photo)
+
+
+def keep_for_setup(log, measured, *, camera, magnification, by) -> list[str]:
+    """Keep a scale when camera, magnification and initials are filled in; says what was done.
+
+    Parameters
+    ----------
+    log : SiteLog
+    measured : MeasuredScale
+    camera, magnification, by : str
+
+    Returns
+    -------
+    list of str
+        One sentence.
+    """
+    empty = [n for n, v in (("camera", camera), ("magnification", magnification), ("initials", by)) if not v.strip()]
+    if empty:
+        return [f"Not kept: {' and '.join(empty)} {'are' if len(empty) > 1 else 'is'} empty in the parameters above."]
+    save_scale(log, measured, camera=camera, magnification=magnification, by=by)
+    return [f"Kept for {camera} {magnification}: {measured.scale.um_per_px:.4g} µm per pixel."]
 
 
 def measure_for_setup(photo, picker, *, method, spacing_um, u_spacing_um=0.0, about_um_per_px=0.0):

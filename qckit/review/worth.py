@@ -89,7 +89,9 @@ def _doubt_of(objects):
     effect = np.array([1 - share, -share, -share, 0, 0]) / m
     mean = p @ effect
     variance = float((p @ effect**2 - mean**2).sum())
-    return 100 * math.sqrt(max(variance, 0)), 100 * math.sqrt(max(share * (1 - share), 1 / (m + 4) ** 2 * m) / m)
+    # Agresti and Coull 1998, American Statistician 52:119: two more of each, so that chance is not 0 at 0 or 100 %
+    near = (n + 2) / (m + 4)
+    return 100 * math.sqrt(max(variance, 0)), 100 * math.sqrt(near * (1 - near) / (m + 4))
 
 
 def rank_photos(photos, objects):

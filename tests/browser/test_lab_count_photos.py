@@ -1,0 +1,179 @@
+"""The daily notebook in a real JupyterLab and a real browser: look at a photo, put it right, come back to it."""
+
+from __future__ import annotations
+
+import json
+import shutil
+import sys
+from pathlib import Path
+
+import pytest
+
+HERE = Path(__file__).resolve().parent
+sys.path += [str(HERE), str(HERE.parent / "review")]
+
+from invented_site import PHOTO, SAMPLE, make_site  # noqa: E402
+from jupyter_lab import CHROMIUM, FLAGS, jupyter_lab, open_notebook, run_cell  # noqa: E402
+
+from qckit._paths import notebooks_dir  # noqa: E402
+from qckit.log import open_log  # noqa: E402
+
+pytestmark = [pytest.mark.browser, pytest.mark.slow,
+              pytest.mark.skipif(CHROMIUM is None, reason="no Chromium on this machine")]  # fmt: skip
+
+
+class Desk:
+    """The review desk on a page, driven as a person would."""
+
+    def __init__(self, page):
+        self.page = page
+        self.root = page.locator(".qck-desk").last
+        self.canvas = self.root.locator(".qck-canvas")
+        self.canvas.wait_for(timeout=60_000)
+        page.wait_for_function("() => { const c = [...document.querySelectorAll('.qck-canvas')].at(-1);"
+                               " return c && c.dataset.scale > 0 && c.dataset.scale != 1; }",
+                               timeout=60_000)  # fmt: skip
+        self.canvas.scroll_into_view_if_needed()
+
+    def counts(self) -> dict[str, int]:
+        cells = self.root.locator("[data-count]").all()
+        return {c.get_attribute("data-count"): int(c.inner_text()) for c in cells}
+
+    def at(self, x_px, y_px):
+        """Click a place of the photo."""
+        self.canvas.scroll_into_view_if_needed()
+        data = self.canvas.evaluate("c => [Number(c.dataset.scale), Number(c.dataset.x), Number(c.dataset.y)]")
+        box = self.canvas.bounding_box()
+        self.page.mouse.click(box["x"] + (x_px - data[1]) * data[0], box["y"] + (y_px - data[2]) * data[0])
+
+    def press(self, key, until=""):
+        """Press a key and wait for what the desk says."""
+        self.page.keyboard.press(key)
+        if until:
+            self.page.wait_for_function(
+                "words => [...document.querySelectorAll('.qck-status')].at(-1).textContent.includes(words)",
+                arg=until, timeout=30_000,
+            )  # fmt: skip
+
+    def chosen(self) -> str:
+        return self.canvas.get_attribute("data-chosen")
+
+
+def test_changes_made_by_hand_outlive_the_kernel(tmp_path):
+    from playwright.sync_api import sync_playwright
+
+    site = make_site(tmp_path / "site")
+    shutil.copy(notebooks_dir() / "count_photos.ipynb", site / "count_photos.ipynb")
+    with open_log(site) as log:
+        objects = log.objects(photo=f"{PHOTO}.jpg")
+    # two isolated objects, far from others, so that a click cannot mean a neighbour
+    first, second = apart(objects, 2)
+    away, errors = [], []
+    with jupyter_lab(site, tmp_path / "home", {}) as url, sync_playwright() as play:
+        browser = play.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+        page = browser.new_page(viewport={"width": 1400, "height": 1300})
+        page.on(
+            "request",
+            lambda r: away.append(r.url) if not r.url.startswith((url, "data:", "blob:", "ws://127.0.0.1")) else None,
+        )
+        page.on("pageerror", lambda e: errors.append(str(e)))
+        open_notebook(page, url, "count_photos.ipynb")
+        for cell in range(4):
+            run_cell(page, cell)
+        desk = Desk(page)
+        before = desk.counts()
+
+        desk.at(first.x_px, first.y_px)
+        assert desk.chosen() == str(first.object_id)
+        desk.press("s", until="initials")  # no edit is taken without initials
+        assert desk.counts() == before
+        page.screenshot(path=str(tmp_path / "without-initials.png"))
+        desk.root.locator(".qck-initials").fill("ab")
+        desk.root.locator(".qck-initials").press("Tab")
+
+        other = "shell" if first.stage != "shell" else "cyst"
+        desk.at(first.x_px, first.y_px)
+        desk.press(other[0], until=f"Saved: object {first.object_id} is {other}")
+        changed = {**before, first.stage: before[first.stage] - 1, other: before[other] + 1}
+        assert desk.counts() == changed
+
+        desk.at(second.x_px, second.y_px)
+        assert desk.chosen() == str(second.object_id)
+        desk.press("x", until=f"Saved: object {second.object_id} removed")
+        removed = {**changed, second.stage: changed[second.stage] - 1}
+        assert desk.counts() == removed
+
+        desk.press("a")
+        x, y = empty_place(objects)
+        desk.at(x, y)
+        desk.press("n", until="added")
+        desk.press("Escape")
+        added = {**removed, "nauplius": removed["nauplius"] + 1}
+        assert desk.counts() == added
+
+        desk.press("ArrowRight")  # the keyboard alone: on to the next, then change, then undo
+        desk.press("d", until="is debris")
+        assert sum(desk.counts().values()) == sum(added.values()) - 1
+        desk.press("z", until="Undone and saved: stage")
+        assert desk.counts() == added
+        desk.press("+")
+        page.wait_for_timeout(800)
+        page.screenshot(path=str(tmp_path / "edited.png"))
+
+        run_cell(page, 4)
+        restart_kernel(page)
+        for cell in range(4):
+            run_cell(page, cell)
+        again = Desk(page)
+        assert again.counts() == added
+        again.at(first.x_px, first.y_px)
+        page.wait_for_timeout(300)
+        assert "stage changed by hand" in again.root.locator(".qck-said").inner_text()
+        page.screenshot(path=str(tmp_path / "after-restart.png"))
+        browser.close()
+    assert errors == []
+    assert away == []
+    with open_log(site) as log:
+        kept = log.objects(photo=f"{PHOTO}.jpg").set_index("object_id")
+        sample = log.samples(sample=SAMPLE).iloc[0]
+        by = set(log.corrections(table="objects")["by"])
+    assert kept.loc[first.object_id, "stage"] == other
+    assert kept.loc[second.object_id, "source"] == "removed by hand"
+    assert (kept["source"] == "added by hand").sum() == 1
+    assert by == {"ab"}
+    assert int(sample["nauplii"]) == added["nauplius"]
+    saved = json.loads((site / "count_photos.ipynb").read_text(encoding="utf-8"))
+    assert len(saved["cells"]) == 10
+
+
+def apart(objects, n):
+    """The counted objects that stand farthest from any other."""
+    import numpy as np
+    from scipy.spatial.distance import cdist
+
+    xy = objects[["x_px", "y_px"]].to_numpy(float)
+    near = np.sort(cdist(xy, xy), axis=1)[:, 1]
+    ok = objects["counted"].to_numpy(bool) & (xy > 80).all(axis=1) & (xy[:, 0] < 1840) & (xy[:, 1] < 1360)
+    order = np.argsort(-np.where(ok, near, -1))[:n]
+    return [objects.iloc[i] for i in order]
+
+
+def empty_place(objects):
+    """A place far from every object."""
+    import numpy as np
+    from scipy.spatial.distance import cdist
+
+    grid = np.stack(np.meshgrid(np.arange(100, 1820, 20), np.arange(100, 1340, 20)), axis=-1).reshape(-1, 2)
+    return map(float, grid[cdist(grid, objects[["x_px", "y_px"]].to_numpy(float)).min(axis=1).argmax()])
+
+
+def restart_kernel(page):
+    """Restart the kernel through the menu."""
+    page.locator(".lm-MenuBar-itemLabel", has_text="Kernel").click()
+    page.locator(".lm-Menu-itemLabel", has_text="Restart Kernel…").first.click()
+    page.locator(".jp-Dialog button.jp-mod-accept").click()
+    page.wait_for_function(
+        "() => [...document.querySelectorAll('.jp-InputPrompt')].every(p => !p.textContent.includes('*'))"
+    )
+    page.wait_for_timeout(1500)
+    page.wait_for_selector(".jp-Notebook-ExecutionIndicator[data-status=idle]", timeout=60_000)

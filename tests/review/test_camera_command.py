@@ -1,0 +1,190 @@
+"""The camera commands as a user types them."""
+
+import numpy as np
+import pandas as pd
+import pytest
+from click.testing import CliRunner
+from PIL import Image
+
+from qckit.cli import command
+from qckit.errors import InputError
+from qckit.log import open_log
+from qckit.review import (
+    check_camera,
+    check_for_setup,
+    find_setup_photo,
+    keep_for_setup,
+    measure_scale,
+    pick_points,
+    read_hand_counts,
+    save_certificate,
+    scale_for,
+)
+
+
+def run(*args):
+    return CliRunner().invoke(command, ["camera", *map(str, args)])
+
+
+@pytest.fixture
+def ruled(tmp_path):
+    """A drawn chamber, 50 px to the square."""
+    image = np.full((600, 800), 215, np.uint8)
+    image[20::50] = image[:, 30::50] = 90
+    path = tmp_path / "chamber.png"
+    Image.fromarray(image).save(path)
+    return path
+
+
+def test_scale_is_found_drawn_and_kept(site, ruled, tmp_path):
+    picture = tmp_path / "found.jpg"
+    got = run("scale", ruled, "--spacing-um", 1000, "--picture", picture, "--camera", "stereo", "--magnification", "2x",
+              "--by", "ab", "--site", site)  # fmt: skip
+    assert got.exit_code == 0, got.output
+    assert "chamber.png: 20 µm per pixel, standard uncertainty" in got.output
+    assert "Kept for stereo 2x." in got.output
+    assert Image.open(picture).size == (800, 600)
+    with open_log(site) as log:
+        row = scale_for(log, "stereo", "2x")
+        with pytest.raises(
+            InputError, match=r"unknown camera and magnification 'stereo 3x'\. Did you mean 'stereo 2x'"
+        ):
+            scale_for(log, "stereo", "3x")
+    assert row["um_per_px"] == pytest.approx(20, rel=1e-3)
+    assert row["set_by"] == "ab"
+    listed = run("list", "--site", site)
+    assert "scale        stereo 2x: 20" in listed.output
+    written = run("scales-file", site / "photos", "--camera", "stereo", "--magnification", "2x", "--out",
+                  tmp_path / "s.csv", "--site", site)  # fmt: skip
+    assert written.exit_code == 0, written.output
+    assert pd.read_csv(tmp_path / "s.csv")["photo"].tolist() == ["k-121_a_1.jpg", "k-124_a_1.jpg"]
+
+
+def test_two_points_on_the_command_line(ruled):
+    got = run("scale", ruled, "--method", "two points", "--spacing-um", 5000, "--point", 30, 20, "--point", 530, 20)
+    assert "10 µm per pixel" in got.output
+
+
+def test_points_set_in_the_notebook(ruled):
+    picker = pick_points(ruled)
+    with pytest.raises(InputError) as error:
+        picker.measure(5000)
+    assert str(error.value) == "0 of 2 points are set on the photo. Click both, then run this cell again."
+    picker.points = [[30, 20], [530, 20]]
+    assert picker.measure(5000).scale.um_per_px == pytest.approx(10)
+
+
+def test_notebook_keeps_a_scale_only_when_all_is_filled_in(log, ruled):
+    measured = measure_scale(ruled, method="ruled chamber", spacing_um=1000)
+    assert keep_for_setup(log, measured, camera="a", magnification=" ", by="") == [
+        "Not kept: magnification and initials are empty in the parameters above."
+    ]
+    assert log.scales().empty
+    keep_for_setup(log, measured, camera="a", magnification="1x", by="ab")
+    assert len(log.scales()) == 1
+    assert find_setup_photo(log.folder, "").suffix == ".jpg"
+    assert find_setup_photo(log.folder, "k-121_a_1.jpg").parent.name == "photos"
+
+
+@pytest.fixture
+def counted(tmp_path):
+    """A folder as qckit count writes it, and counts by eye of the same photos (invented)."""
+    rng = np.random.default_rng(3)
+    hand, counts, objects, marks = [], [], [], []
+    for k in range(12):
+        name, n = f"p{k:02d}", rng.poisson([40, 3, 20, 30])
+        seen = rng.binomial(n, [0.96, 0.9, 0.95, 0.9])
+        hand.append((f"{name}.jpg", *n))
+        counts.append((f"{name}.jpg", *seen, 4.0, "1.0"))
+        for stage, have, got in zip(("nauplius", "umbrella", "cyst", "shell"), n, seen, strict=True):
+            for i in range(have):
+                x, y = 50 * rng.integers(0, 40) + 5, 50 * rng.integers(0, 30) + 5
+                marks.append((name, stage, x, y))
+                if i < got:
+                    objects.append((f"{name}.jpg", stage, x + 1, y - 1))
+    names = ["photo", "nauplii", "umbrella", "cysts", "shells"]
+    pd.DataFrame(hand, columns=names).to_csv(tmp_path / "hand.csv", index=False)
+    pd.DataFrame(marks, columns=["photo", "stage", "x_px", "y_px"]).to_csv(tmp_path / "marks.csv", index=False)
+    folder = tmp_path / "counts"
+    folder.mkdir()
+    heads = ["photo", "nauplii", "umbrella", "cyst", "shell", "um_per_px", "counter_version"]
+    pd.DataFrame(counts, columns=heads).to_csv(folder / "counts.csv", index=False)
+    pd.DataFrame(objects, columns=["photo", "stage", "x_px", "y_px"]).to_csv(folder / "objects.csv", index=False)
+    return tmp_path
+
+
+@pytest.mark.parametrize("name", ["hand.csv", "marks.csv"])
+def test_check_makes_a_certificate_that_is_kept(site, counted, name):
+    got = run("check", counted / name, counted / "counts", "--camera", "stereo", "--keep", "--by", "ab", "--site", site)
+    assert got.exit_code == 0, got.output
+    assert "12 photos with" in got.output
+    assert "Check again by" in got.output
+    with open_log(site) as log:
+        row = log.certificates(camera="stereo").iloc[0]
+    from qckit.agreement import correct_counts, read_certificate
+
+    made = read_certificate(row)
+    assert made.rates.source == ("matched objects" if name == "marks.csv" else "counts per photo")
+    assert made.rates.matrix[0, 0] == pytest.approx(0.96, abs=0.03)
+    mended = correct_counts({"nauplius": 96, "umbrella": 3, "cyst": 40, "shell": 50}, made.rates)
+    assert mended.low["nauplius"] < 100 < mended.high["nauplius"]
+
+
+def test_certificate_past_its_date_is_said_with_exit_code_1(site, counted):
+    checked = check_camera(counted / "hand.csv", counted / "counts", camera="old", by="ab",
+                           made_at="2020-01-01T00:00:00+00:00")  # fmt: skip
+    with open_log(site) as log:
+        save_certificate(log, checked, by="ab")
+    got = run("list", "--site", site)
+    assert got.exit_code in (0, 1)
+    assert "(overdue)" in got.output
+    assert "1 certificate(s) overdue: count photos by eye again and run  qckit camera check" in got.output
+
+
+def test_charts_of_the_check(counted):
+    shown = check_for_setup(str(counted / "marks.csv"), str(counted / "counts"), camera="s", by="ab",
+                            made_at="2026-11-04T09:00:00+00:00").figures()  # fmt: skip
+    titles = [ax.get_title(loc="left") or ax.get_title() for ax, _, _ in shown]
+    assert titles == ["12 photos: bias and 95 % limits of agreement", "What the kit makes of each stage (12 photos)"]
+    assert check_for_setup("", "", camera="s", by="ab", made_at="").figures() == []
+
+
+def test_people_are_compared(tmp_path):
+    rng = np.random.default_rng(2)
+    rows = [(f"p{i}", who, 50 + 3 * i + shift + rng.integers(-1, 2), 2, 40 - 3 * i + rng.integers(-1, 2))
+            for i in range(8) for who, shift in (("op1", 0), ("op2", 6)) for _ in range(2)]  # fmt: skip
+    pd.DataFrame(rows, columns=["photo", "counter", "nauplii", "umbrella", "cysts"]).to_csv(tmp_path / "study.csv")
+    got = run("people", tmp_path / "study.csv")
+    assert got.exit_code == 0, got.output
+    assert got.output.startswith("8 photos, 2 people, 2 counts each")
+    assert "Two counts of the same photo by different people lie within" in got.output
+
+
+@pytest.mark.parametrize(
+    "text, message",
+    [
+        ("photo,nauplii,umbrella,cysts\na,1,2,3\n",
+         "{path}: the column shells must be there. Found: photo, nauplii, umbrella, cysts. Correct the heading row."),
+        ("photo,nauplii,umbrella,cysts,shells\na,1,2,3,4\nb,1,x,3,4\n",
+         "{path}, row 3: umbrella is 'x' and must be a whole number of 0 or more. Correct the cell."),
+        ("photo,stage,x_px,y_px\na,cyst,1,2\nb,cyst,,2\n",
+         "{path}, row 3: x_px is '' and must be a number. Correct the cell."),
+        ("photo,stage,x_px,y_px\na,ghost,1,2\n",
+         "{path}, row 2: unknown stage 'ghost'. Known: nauplius, umbrella, cyst, shell, debris."),
+    ],
+)  # fmt: skip
+def test_wrong_hand_counts_are_said_in_full(tmp_path, text, message):
+    path = tmp_path / "hand.csv"
+    path.write_text(text, encoding="utf-8")
+    with pytest.raises(InputError) as error:
+        read_hand_counts(path)
+    assert str(error.value) == message.format(path=path)
+
+
+def test_no_counts_in_the_folder(counted, tmp_path):
+    with pytest.raises(InputError) as error:
+        check_camera(
+            counted / "hand.csv", tmp_path / "nowhere", camera="s", by="ab", made_at="2026-11-04T09:00:00+00:00"
+        )
+    assert str(error.value) == (f"{tmp_path / 'nowhere'}: no counts.csv there. Make it with  qckit count PHOTOS "
+                                f"--um-per-px X --out {tmp_path / 'nowhere'}")  # fmt: skip

@@ -1,0 +1,155 @@
+"""Edits on a small invented site: what the log holds after each."""
+
+import numpy as np
+import pytest
+
+from qckit.errors import InputError
+from qckit.log import open_log
+from qckit.review import ReviewSession, counts_table, recent_photos, still_picture
+
+PHOTO, SAMPLE = "k-121_a_1.jpg", "RF-121-A-1"
+
+
+@pytest.fixture
+def session(log):
+    return ReviewSession(log, PHOTO)
+
+
+def first_of(session, stage):
+    o = session.objects
+    return int(o[(o["stage"] == stage) & o["counted"].astype(bool)]["object_id"].iloc[0])
+
+
+def test_a_changed_stage_is_in_the_log_with_initials_and_in_the_samples_counts(session, log, site):
+    before, number = session.counts(), first_of(session, "shell")
+    session.set_stage(number, "cyst", by="ab")
+    assert session.counts() == {**before, "shell": before["shell"] - 1, "cyst": before["cyst"] + 1}
+    with open_log(site) as other:  # another process sees it at once
+        kept = other.objects(photo=PHOTO).set_index("object_id").loc[number]
+        sample = other.samples(sample=SAMPLE).iloc[0]
+        fixes = other.corrections(table="objects")
+    assert (kept["stage"], kept["source"]) == ("cyst", "stage changed by hand")
+    assert int(sample["cysts"]) == before["cyst"] + 1
+    assert set(fixes["by"]) == {"ab"}
+    assert set(fixes["reason"]) == {"looked at the photo: it is cyst"}
+
+
+@pytest.mark.parametrize("edit", ["stage", "debris", "remove", "add", "inside", "out"])
+def test_undo_brings_everything_back(session, log, edit):
+    objects, frame = session.objects.copy(), float(session.info["frame_mm2"])
+    sample = log.samples(sample=SAMPLE).iloc[0]
+    number = first_of(session, "nauplius")
+    what = {
+        "stage": lambda: session.set_stage(number, "shell", by="ab"),
+        "debris": lambda: session.set_stage(number, "debris", by="ab"),
+        "remove": lambda: session.remove(number, by="ab"),
+        "add": lambda: session.add(700, 700, "umbrella", by="ab"),
+        "inside": lambda: session.keep_rectangle((300, 300, 1500, 1200), by="ab"),
+        "out": lambda: session.keep_rectangle((1500, 1200, 300, 300), by="ab", inside=False),
+    }[edit]
+    what()
+    assert session.counts() != _counts(objects)
+    assert session.undo(by="ab")
+    assert session.counts() == _counts(objects)
+    again = session.objects.set_index("object_id").loc[objects["object_id"]]
+    assert (again["stage"].to_numpy() == objects["stage"].to_numpy()).all()
+    assert (again["source"].to_numpy() == objects["source"].to_numpy()).all()
+    assert (again["counted"].to_numpy(bool) == objects["counted"].to_numpy(bool)).all()
+    assert float(session.info["frame_mm2"]) == pytest.approx(frame, abs=1e-4)
+    after = log.samples(sample=SAMPLE).iloc[0]
+    assert int(after["nauplii"]) == int(sample["nauplii"])
+    assert float(after["volume_ul"]) == pytest.approx(float(sample["volume_ul"]), abs=1e-3)
+    assert session.undo(by="ab") == ""
+
+
+def _counts(objects):
+    inside = objects[objects["counted"].astype(bool)]
+    return {s: int((inside["stage"] == s).sum()) for s in ("nauplius", "umbrella", "cyst", "shell")}
+
+
+def test_several_edits_are_undone_last_first(session):
+    before = session.counts()
+    number = first_of(session, "nauplius")
+    session.set_stage(number, "cyst", by="ab")
+    middle = session.counts()
+    session.remove(number, by="ab")
+    assert session.undo(by="ab") == "remove"
+    assert session.counts() == middle
+    assert session.undo(by="ab") == "stage"
+    assert session.counts() == before
+
+
+def test_a_drawn_frame_keeps_density_and_changes_area_and_volume(session, log):
+    before = float(log.samples(sample=SAMPLE).iloc[0]["volume_ul"])
+    gone = session.keep_rectangle((0, 0, 960, 1440), by="ab")
+    inside = session.objects[session.objects["counted"].astype(bool)]
+    assert gone > 0
+    assert (inside["x_px"] < 960).all()
+    assert float(session.info["frame_mm2"]) == pytest.approx(960 * 1440 * 6.2**2 / 1e6, rel=1e-6)
+    assert float(log.samples(sample=SAMPLE).iloc[0]["volume_ul"]) == pytest.approx(before / 2, rel=1e-3)
+
+
+def test_an_added_object_counts_and_can_be_taken_out_again(session):
+    before = session.counts()
+    number = session.add(640.4, 512.6, "nauplius", by="ab")
+    assert session.counts()["nauplius"] == before["nauplius"] + 1
+    session.remove(number, by="ab")
+    assert session.counts() == before
+    session.restore(number, by="ab")
+    assert session.counts()["nauplius"] == before["nauplius"] + 1
+
+
+@pytest.mark.parametrize(
+    "call, message",
+    [
+        (lambda s: s.set_stage(1, "cyst", by=" "),
+         "an edit needs the initials of who makes it. Write them into the field Initials."),
+        (lambda s: s.set_stage(1, "cist", by="ab"),
+         "unknown stage 'cist'. Did you mean 'cyst'? Known: nauplius, umbrella, cyst, shell, debris."),
+        (lambda s: s.add(-5, 10, "cyst", by="ab"),
+         "photo 'k-121_a_1.jpg': (-5, 10) px lies outside the photo of 1920 x 1440 px. Click inside it."),
+        (lambda s: s.keep_rectangle((5, 5, 8, 800), by="ab"),
+         "photo 'k-121_a_1.jpg': the drawn rectangle is 3 x 795 px, too small. Draw it over the part that is meant."),
+    ],
+)  # fmt: skip
+def test_wrong_edits_are_said_in_full_and_leave_the_log_alone(session, log, call, message):
+    before = len(log.corrections())
+    with pytest.raises(InputError) as error:
+        call(session)
+    assert str(error.value) == message
+    assert len(log.corrections()) == before
+
+
+def test_unknown_photo_and_object(log):
+    with pytest.raises(InputError, match=r"unknown photo 'k-121_a_9\.jpg'\. Did you mean 'k-121_a_1\.jpg'"):
+        ReviewSession(log, "k-121_a_9.jpg")
+    with pytest.raises(InputError, match="unknown object '9999'"):
+        ReviewSession(log, PHOTO).remove(9999, by="ab")
+
+
+def test_a_photo_that_changed_since_is_not_shown(session, site):
+    path = site / "photos" / PHOTO
+    assert session.path() == path
+    path.write_bytes(path.read_bytes() + b"x")
+    with pytest.raises(InputError) as error:
+        session.path()
+    assert str(error.value) == (
+        f"{path}: this is not the photo that was counted (its content has changed). Put the original back, or count it "
+        "again."
+    )
+
+
+def test_still_picture_says_the_counts(session):
+    page = still_picture(session, width_px=500).data
+    counts = session.counts()
+    assert f'alt="{PHOTO}: {counts["nauplius"]} nauplii' in page
+    assert "data:image/jpeg;base64," in page
+
+
+def test_tables_for_the_notebook(session, log):
+    session.remove(first_of(session, "shell"), by="ab")
+    table = counts_table(log, [PHOTO])
+    assert table["by_hand"].tolist() == [1]
+    assert table["shells"].tolist() == [session.counts()["shell"]]
+    assert np.isfinite(table["hatch_pct"]).all()
+    assert recent_photos(log, 3) == ["k-121_a_1.jpg", "k-124_a_1.jpg"]

@@ -1,0 +1,94 @@
+"""Which look helps most, on objects made up for it."""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from qckit.review import rank_objects, rank_photos, say_when_to_stop
+from qckit.tables import STAGES
+
+NAMES = (*STAGES, "debris")
+
+
+def objects(rows, photo="a.jpg"):
+    """(stage, probability of it, stage it could be instead, counted) per object."""
+    out = []
+    for i, (stage, p, other, counted) in enumerate(rows, 1):
+        chance = dict.fromkeys(NAMES, 0.0) | {stage: p}
+        chance[other] += 1 - p
+        out.append({"photo": photo, "object_id": i, "stage": stage, **{f"p_{n}": chance[n] for n in NAMES},
+                    "counted": counted, "source": "found"})  # fmt: skip
+    return pd.DataFrame(out)
+
+
+def test_what_changes_the_hatch_comes_first():
+    frame = objects([("nauplius", 0.99, "cyst", True)] * 20 + [
+        ("cyst", 0.60, "nauplius", True), ("shell", 0.60, "debris", True), ("cyst", 0.60, "nauplius", False),
+    ])  # fmt: skip
+    ranked = rank_objects(frame)
+    assert ranked["object_id"].iloc[0] == 21
+    # shell or debris makes no difference to H%, nor does what lies outside the frame
+    assert ranked.set_index("object_id").loc[[22, 23], "worth"].tolist() == [0, 0]
+    assert ranked.set_index("object_id").loc[22, "doubt"] == pytest.approx(0.4)
+
+
+def test_worth_is_the_expected_change_of_the_hatch():
+    frame = objects(
+        [("nauplius", 1.0, "cyst", True)] * 7 + [("cyst", 1.0, "shell", True)] * 2 + [("cyst", 0.75, "nauplius", True)]
+    )
+    got = rank_objects(frame).set_index("object_id").loc[10, "worth"]
+    assert got == pytest.approx(0.25 * 100 * (8 / 10 - 7 / 10))
+
+
+def test_what_a_person_settled_is_not_offered_again():
+    frame = objects([("nauplius", 0.5, "cyst", True)] * 5)
+    frame.loc[0, "source"] = "stage changed by hand"
+    ranked = rank_objects(frame).set_index("object_id")
+    assert ranked.loc[1, "worth"] == 0
+    assert ranked.index[-1] == 1
+
+
+def test_looking_stops_when_the_rest_is_small_and_not_before():
+    sure = objects([("nauplius", 0.999, "cyst", True)] * 60 + [("cyst", 0.999, "shell", True)] * 30)
+    assert say_when_to_stop(sure).startswith("Enough: doubtful stages still add")
+    unsure = objects([("nauplius", 0.7, "cyst", True)] * 60 + [("cyst", 0.7, "shell", True)] * 30)
+    words = say_when_to_stop(unsure)
+    assert words.startswith("Look on: doubtful stages add")
+    needed = int(words.split("The next ")[1].split()[0])
+    ranked = rank_objects(unsure)
+    for n, start in ((needed, "Enough"), (needed - 1, "Look on")):
+        tried = ranked.copy()
+        tried.loc[tried.index[:n], "source"] = "stage changed by hand"
+        assert say_when_to_stop(tried).startswith(start)
+
+
+def test_doubt_is_the_spread_that_wrong_stages_really_make():
+    frame = objects([("nauplius", 0.8, "cyst", True)] * 50 + [("cyst", 0.7, "shell", True)] * 40)
+    photos = pd.DataFrame({"photo": ["a.jpg"], "sample": ["s"], "flags": [""]})
+    said = rank_photos(photos, frame)["doubt_pct"].iloc[0]
+    rng, p = np.random.default_rng(0), frame[[f"p_{n}" for n in NAMES]].to_numpy()
+    drawn = (rng.random((4000, 90, 1)) > p.cumsum(axis=1)).sum(axis=2)
+    n, full = (drawn == 0).sum(axis=1), (drawn <= 2).sum(axis=1)
+    assert said == pytest.approx((100 * n / full).std(), rel=0.15)
+
+
+def test_photos_flagged_or_doubtful_come_first():
+    sure = [("nauplius", 0.999, "cyst", True)] * 60 + [("cyst", 0.999, "shell", True)] * 30
+    frame = pd.concat([objects(sure, "fine.jpg"),
+                       objects([("nauplius", 0.6, "cyst", True)] * 60, "doubt.jpg"),
+                       objects([("nauplius", 0.999, "cyst", True)] * 60, "flag.jpg")])  # fmt: skip
+    photos = pd.DataFrame({"photo": ["fine.jpg", "doubt.jpg", "flag.jpg", "empty.jpg"], "sample": "s",
+                           "flags": ["", "", "focus;scale", ""]})  # fmt: skip
+    got = rank_photos(photos, frame).set_index("photo")
+    assert got["look"].to_dict() == {"fine.jpg": "no", "doubt.jpg": "yes", "flag.jpg": "yes", "empty.jpg": "yes"}
+    assert got.index[-1] == "fine.jpg"
+    assert got.loc["flag.jpg", "why"] == "Flagged: focus, scale."
+    assert got.loc["empty.jpg", "why"] == "Nothing was found: make sure that is so."
+    assert got.loc["fine.jpg", "why"].startswith("What is doubtful is small")
+
+
+def test_nothing_to_take_a_hatch_from():
+    assert (
+        say_when_to_stop(objects([("shell", 0.9, "debris", True)]))
+        == "There is nothing to take a hatching percentage from."
+    )
