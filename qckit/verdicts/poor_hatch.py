@@ -13,6 +13,7 @@ from qckit.verdicts import poor_hatch_words as words
 from qckit.verdicts.finding import Finding
 from qckit.verdicts.poor_hatch_checks import choose_checks, outcomes_as_prior
 from qckit.verdicts.poor_hatch_clues import find_clues, find_differences, worst_values
+from qckit.verdicts.poor_hatch_context import describe_context
 from qckit.verdicts.poor_hatch_effects import EFFECT_COLUMNS, site_effects
 from qckit.verdicts.poor_hatch_level import Level, against_limits, judge_level, next_feed
 from qckit.verdicts.poor_hatch_likelihood import Looks, Weights, weigh_causes
@@ -49,6 +50,7 @@ class Case:
     check_sentences: list[str]
     checks_done: tuple[str, ...]
     feed: dict
+    context: pd.DataFrame
     recount: list[str] = field(default_factory=list)
 
     @property
@@ -141,7 +143,8 @@ def study_hatch(lots, hatches, samples, readings, *, hatch, settings, photos=Non
     return Case(
         row, hatch_row, lot, usual, levels, weights, differences, effects, same_day, flags, by_person,
         against_limits(limits, row, row["lot"]), said, done,
-        next_feed(row, same_day, levels[1], settings, busy_cones=busy, suspect_cone=suspect), recount,
+        next_feed(row, same_day, levels[1], settings, busy_cones=busy, suspect_cone=suspect),
+        describe_context(counts, hatches, lot, hatch=hatch), recount,
     )  # fmt: skip
 
 

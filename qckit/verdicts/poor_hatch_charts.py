@@ -9,7 +9,7 @@ from qckit import draw
 
 __all__ = [
     "causes_table",
-    "checks_table",
+    "checks_table", "context_sentences",
     "differences_table",
     "draw_causes",
     "draw_history",
@@ -68,6 +68,11 @@ def checks_table(finding) -> pd.DataFrame:
     """The chosen checks: check, title, hours, plan, if_yes, if_no."""
     columns = ["check", "title", "hours", "plan", "if_yes", "if_no"]
     return pd.DataFrame(finding.details["checks"], columns=[*columns, "splits"])[columns]
+
+
+def context_sentences(finding) -> list[str]:
+    """What stood around the hatch (cone, operator, pack, notes), a sentence each."""
+    return [row["sentence"] for row in finding.details["context"]] or ["Nothing is known of cone, operator or pack."]
 
 
 def mix_frame(finding) -> pd.DataFrame:

@@ -148,9 +148,11 @@ def next_feed(row, same_day, level: Level, settings, *, busy_cones=(), suspect_c
         return result
     usual_harvest = level.usual * grams * share if math.isfinite(level.usual) else math.nan
     if short == 0:
-        there = f"{_million(here[0])} here and {_million(others)} in the other cones of the day"
+        there = f"{_million(here[0])} here" + (
+            f" and {_million(others)} in the other cones of the day" if others else ""
+        )
         result["sentence"] = f"{there}: enough for one feed of {_million(feed.nauplii_per_feed)}."
-        if math.isfinite(usual_harvest) and usual_harvest > here[0]:
+        if math.isfinite(usual_harvest) and usual_harvest > 1.05 * here[0]:
             result["sentence"] += f" That is {_million(usual_harvest - here[0])} fewer than this cone usually gives."
         return result
     best, low = usual_per_g if usual_per_g else (level.usual, level.usual_low)
@@ -161,7 +163,8 @@ def next_feed(row, same_day, level: Level, settings, *, busy_cones=(), suspect_c
     free = [c for c in _cones(row, same_day, busy_cones, feed.n_cones) if c != suspect_cone]
     result |= {"grams": dose.grams, "n_cones": dose.n_cones, "cone": ", ".join(free[: dose.n_cones])}
     place = f"cone {result['cone']}" if free else "a cone that is free and clean"
-    result["sentence"] = (f"{_million(here[0])} here and {_million(others)} in the other cones of the day; "
+    result["sentence"] = (f"{_million(here[0])} here and {_million(others) if others else 'none'} in the other cones "
+                          "of the day; "
                           f"{_million(short)} are missing for one feed of {_million(feed.nauplii_per_feed)}. Start "
                           f"{dose.grams:.0f} g in {place} now: ready in about "
                           f"{settings.conditions.reading_h:.0f} h.")  # fmt: skip

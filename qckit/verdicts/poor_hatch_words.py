@@ -72,7 +72,7 @@ def _headline(case, verdict, named, p):
     usual = f" where this lot usually gives {pct.usual:.0f} %" if math.isfinite(pct.usual) else ""
     if verdict == "not-poor":
         low = case.p_low
-        return f"{what}{usual}: within what chance does, not a poor hatch ({_one_in(low)})."
+        return f"{what}{usual}: within what chance does, not a poor hatch ({_one_in(low)}).{_all_the_same(case)}"
     if verdict == "chance":
         return f"{what}{usual}: low, but chance explains it; nothing points to a cause ({_one_in(case.p_low)})."
     if verdict == "not-enough-evidence":
@@ -87,6 +87,18 @@ def _headline(case, verdict, named, p):
     both = named in case.weights.pairs and case.weights.pairs[named] >= 0.5
     start = "Cause" if verdict == "cause-found" else "Likely cause"
     return f"{what}{usual}. {start}: {_list(named, 'and' if both else 'or')}{sure}."
+
+
+def _off(case):
+    """The cause whose reading was off although the hatch is not poor; empty when none was."""
+    code, weight = case.weights.ranked()[0]
+    told = case.differences[case.differences["cause"] == code]
+    return code if weight > 0.7 and len(told) and told.iloc[0]["expected_loss_pct"] >= 2 else ""
+
+
+def _all_the_same(case):
+    code = _off(case)
+    return f" All the same, {cause(code).words}: see to it." if code else ""
 
 
 def _one_in(p):
@@ -104,16 +116,22 @@ def _figures(case):
     feed = case.feed
     umbrella = case.row["umbrella"], case.row["nauplii"] + case.row["umbrella"] + case.row["unhatched"]
     usual = f"usual {pct.usual:.0f} %" if math.isfinite(pct.usual) else "no earlier hatch of this lot"
-    usual_g = f"usual {per_g.usual:,.0f}" if math.isfinite(per_g.usual) else ""
+    usual_g = f"usual {_round(per_g.usual):,.0f}" if math.isfinite(per_g.usual) else ""
     return [
         Figure("hatch_pct", "hatching percentage", pct.value, pct.low, pct.high, "%", 1, usual),
         Figure("umbrella_pct", "umbrellas", 100 * umbrella[0] / max(umbrella[1], 1), *_wilson(*umbrella), "%", 1,
                f"usual {100 * case.usual.mix[1]:.1f} %" if case.usual.n_hatches else ""),
-        Figure("nauplii_per_g", "nauplii per gram", per_g.value, per_g.low, per_g.high, "1/g", 0,
+        Figure("nauplii_per_g", "nauplii per gram", _round(per_g.value), _round(per_g.low), _round(per_g.high),
+               "1/g", 0,
                usual_g if math.isfinite(per_g.value) else "volume counted is not known"),
-        Figure("missing_nauplii", "missing for one feed", feed["missing"], unit="nauplii", decimals=0,
+        Figure("missing_nauplii", "missing for one feed", _round(feed["missing"]), unit="nauplii", decimals=0,
                note=f"of {feed['needed']:,.0f}"),
     ]  # fmt: skip
+
+
+def _round(value):
+    """Three significant figures: counting knows no more."""
+    return float(f"{value:.3g}") if math.isfinite(value) else value
 
 
 def _wilson(k, n):
@@ -129,6 +147,8 @@ def _next_steps(case, verdict, named, plans):
     steps = []
     if verdict != "not-poor":
         steps += [_AT_ONCE[c] for c in named[:2]]
+    elif _off(case):
+        steps.append(_AT_ONCE[_off(case)])
     steps.append("Next feed: " + case.feed["sentence"])
     if verdict != "not-poor":
         steps += [f"To be surer, {item.title[:1].lower()}{item.title[1:]}. {item.plan}" for item in plans]
@@ -149,6 +169,9 @@ def _evidence(case, settings):
     for row in case.differences.head(4).itertuples():
         bad = row.expected_loss_pct >= 2 and abs(row.unusual) > 2
         lines.append(Evidence("What was different?", _capital(row.sentence) + ".", "for" if bad else "neutral"))
+    for row in case.context.itertuples():
+        if row.what in ("cone", "pack") or row.is_odd:
+            lines.append(Evidence("What stood around it?", _capital(row.sentence), "for" if row.is_odd else "neutral"))
     lines += [Evidence("What did a check show?", said, "neutral") for said in case.check_sentences]
     return lines
 
@@ -162,8 +185,9 @@ def _poor_line(level, unit, digits):
         return Evidence("Is it poor?", "This lot has no earlier hatch to compare with.", "unknown")
     if not math.isfinite(level.value):
         return None
-    text = (f"{level.value:,.{digits}f} {unit}; 95 in 100 of this lot's hatches give {level.usual_low:,.{digits}f} to "
-            f"{level.usual_high:,.{digits}f} ({level.n_hatches} earlier hatches): {_one_in(level.p_low)}.")  # fmt: skip
+    value, low, high = (v if digits else _round(v) for v in (level.value, level.usual_low, level.usual_high))
+    text = (f"{value:,.{digits}f} {unit}; 95 in 100 of this lot's hatches give {low:,.{digits}f} to "
+            f"{high:,.{digits}f} ({level.n_hatches} earlier hatches): {_one_in(level.p_low)}.")  # fmt: skip
     return Evidence("Is it poor?", text, "for" if level.p_low < 0.025 else "against")
 
 
@@ -204,6 +228,11 @@ def _count_lines(case):
         lines.append(Evidence("Do the shells agree with the nauplii?",
                               f"{ratio:.2f} shells per opened cyst, usually {usual:.2f}.",
                               "for" if far else "against"))  # fmt: skip
+    if math.isfinite(row["full_per_g"]) and case.usual.n_hatches:
+        usual = math.exp(case.usual.mean[3])
+        off = math.log(max(row["full_per_g"], 1.0) / usual)
+        text = f"{_round(row['full_per_g']):,.0f} full cysts per gram were found, usually {_round(usual):,.0f}."
+        lines.append(Evidence("Do mass and volumes fit?", text, "for" if abs(off) > 0.25 else "against"))
     if row["df"] > 0:
         from scipy.stats import chi2
 
@@ -320,7 +349,8 @@ def _details(case, verdict, named, p, plans, settings):
     own = np.array([case.row[k] for k in ("nauplii", "umbrella", "unhatched")], dtype=float)
     mix = own / max(own.sum(), 1.0)
     return {
-        "tone": _TONE[verdict], "verdict_words": _TITLE[verdict], "confidence": settings.limits.confidence,
+        "tone": "attention" if verdict == "not-poor" and _off(case) else _TONE[verdict],
+        "verdict_words": _TITLE[verdict], "confidence": settings.limits.confidence,
         "named": list(named), "probability": p if stated else None, "p_low": case.p_low,
         "causes": cause_rows(case), "none_probability": case.weights.none, "other_probability": case.weights.other,
         "pairs": [{"causes": list(k), "probability": v}
@@ -331,6 +361,7 @@ def _details(case, verdict, named, p, plans, settings):
         "shells_per_opened": case.row["shells"] / max(case.row["counted_shells_opened"], 1.0),
         "usual_shells_per_opened": float(np.exp(case.usual.mean[2])),
         "differences": case.differences.to_dict("records"), "site_effects": case.effects.to_dict("records"),
+        "context": case.context.to_dict("records"),
         "same_day": case.same_day[["hatch", "lot", "cone", "hatch_pct", "nauplii_per_g"]].to_dict("records"),
         "recount": case.recount, "usual_hatches": list(case.usual.hatches),
         "checks": [{"check": i.code, "title": i.title, "plan": i.plan, "if_yes": i.if_yes, "if_no": i.if_no,

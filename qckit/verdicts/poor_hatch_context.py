@@ -1,0 +1,118 @@
+"""What stood around a hatch: its cone, its operator, the age of the opened pack, and words on the field sheet."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pandas as pd
+
+__all__ = ["CONTEXT_COLUMNS", "describe_context"]
+
+CONTEXT_COLUMNS = ("what", "name", "n_hatches", "points", "z", "is_odd", "sentence")
+_SHRINK = 4.0  # a cone's or operator's mean counts as if so many ordinary hatches stood beside it (ours)
+_DAYS, _LATEST = 60.0, 8
+
+
+def describe_context(counts: pd.DataFrame, hatches: pd.DataFrame, lot: dict, *, hatch: str) -> pd.DataFrame:
+    """Describe what stood around a hatch.
+
+    Parameters
+    ----------
+    counts : DataFrame
+        As ``hatch_counts`` returns it.
+    hatches : DataFrame
+        The hatches table.
+    lot : mapping
+        The lot's row; ``opened`` is read.
+    hatch : str
+
+    Returns
+    -------
+    DataFrame, columns ``CONTEXT_COLUMNS``
+        One row each for cone, operator, age of the opened pack, and notes that no other recent hatch carries.
+        ``points`` is how much the last hatches (at most eight) of that cone or operator in the sixty days before differ
+        from the others of the same lots, drawn towards none where they are few; ``is_odd`` where that is beyond chance
+        (z below -2.5 or above 2.5).
+    """
+    from qckit.tables import to_utc
+
+    row = counts[counts["hatch"] == hatch].iloc[0]
+    start = pd.Timestamp(row["started"])
+    age = (start - to_utc(counts["started"])).dt.total_seconds() / 86400.0
+    before = counts[(age > 0) & (age < _DAYS)]
+    before = before.assign(residual=before["hatch_pct"] - before.groupby("lot")["hatch_pct"].transform("median"))
+    rows = [_group(before, "cone", row["cone"]), _group(before, "operator", row["operator"]),
+            _pack_age(lot, start), _notes(hatches, before, hatch)]  # fmt: skip
+    return pd.DataFrame([r for r in rows if r], columns=list(CONTEXT_COLUMNS))
+
+
+def _group(before, what, name):
+    """How the earlier hatches of one cone or operator did beside the others."""
+    if not isinstance(name, str) or not name:
+        return None
+    own, others = (before.loc[mask, "residual"].dropna() for mask in (before[what] == name, before[what] != name))
+    own = own.tail(_LATEST)
+    title = f"{what} {name}" if what == "cone" else f"operator {name}"
+    if len(own) < 3 or len(others) < 5:
+        return (what, name, len(own), math.nan, math.nan, False,
+                f"{title}: {len(own)} other hatches in the sixty days before, too few to tell.")  # fmt: skip
+    spread = 1.4826 * float(np.median(np.abs(others - others.median()))) or float(others.std())
+    raw = float(own.median() - others.median())
+    points = raw * len(own) / (len(own) + _SHRINK)
+    z = raw / (1.253 * max(spread, 1.0) * math.sqrt(1 / len(own) + 1 / len(others)))
+    odd = abs(z) > 2.5
+    how = (
+        f"{abs(points):.0f} points {'below' if points < 0 else 'above'} the others"
+        if odd
+        else "no different from the others"
+    )
+    return (
+        what,
+        name,
+        len(own),
+        points,
+        z,
+        odd,
+        f"{title}: its last {len(own)} hatches before this one were {how}.",
+    )
+
+
+def _pack_age(lot, start):
+    """Days since the pack was opened."""
+    opened = lot.get("opened")
+    if not isinstance(opened, str) or len(opened) < 10:
+        return None
+    days = (start - pd.Timestamp(opened[:10], tz="UTC")).days
+    if days < 0:
+        return None
+    late = days > 180
+    said = f"opened {days} days before" + (
+        "; opened packs are best re-tested every month (common practice, no source)" if late else ""
+    )
+    return ("pack", str(lot["lot"]), 0, math.nan, math.nan, False, f"{lot['lot']}: {said}.")
+
+
+def _notes(hatches, before, hatch):
+    """Words on the field sheet that no other hatch of the time carries."""
+    table = hatches.set_index("hatch")["notes"]
+    note = table.get(hatch)
+    if not isinstance(note, str) or not note.strip():
+        return None
+    usual = {piece for text in table.reindex(before["hatch"]).dropna() for piece in _pieces(text)}
+    new = [piece for piece in _pieces(note) if piece not in usual]
+    if not new:
+        return None
+    return (
+        "notes",
+        "; ".join(new),
+        0,
+        math.nan,
+        math.nan,
+        True,
+        f"Only this hatch's field sheet says: {'; '.join(new)}.",
+    )
+
+
+def _pieces(text):
+    return [piece.strip() for piece in str(text).split(";") if piece.strip()]

@@ -1,0 +1,95 @@
+"""Tables, charts and surroundings of a poor hatch's report, and the report itself."""
+
+import matplotlib
+
+matplotlib.use("Agg")
+
+import pandas as pd
+import pytest
+
+from qckit.log import new_site, open_log
+from qckit.practice import POOR_HATCH, SITE_NAME, invented_history
+from qckit.reports import run_report
+from qckit.settings import Settings
+from qckit.verdicts import poor_hatch_charts as charts
+from qckit.verdicts.poor_hatch import explain_hatch
+from qckit.verdicts.poor_hatch_checks import planned_rows
+from qckit.verdicts.poor_hatch_context import describe_context
+from qckit.verdicts.poor_hatch_usual import hatch_counts
+
+NOW = "2026-11-06T10:00:00+00:00"
+
+
+@pytest.fixture(scope="module")
+def history():
+    return invented_history()
+
+
+@pytest.fixture(scope="module")
+def finding(history):
+    return explain_hatch(history["lots"], history["hatches"], history["samples"], history["readings"], hatch=POOR_HATCH,
+                         settings=Settings(), now=NOW)  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def counts(history):
+    return hatch_counts(history["samples"], history["hatches"])
+
+
+def test_tables_have_their_columns_and_the_cause_on_top(finding):
+    causes = charts.causes_table(finding)
+    assert list(causes.columns) == ["cause", "probability_pct", "speaks_for", "speaks_against"]
+    assert causes["cause"].iloc[0] == "the pH was too low" and causes["probability_pct"].is_monotonic_decreasing
+    assert charts.traces_table(finding)["share_pct"].sum() == pytest.approx(100)
+    assert charts.differences_table(finding)["quantity"].iloc[0] == "pH"
+    assert list(charts.checks_table(finding)["check"]) == ["ph meter"]
+    assert charts.mix_frame(finding)[["here_pct", "usual_pct"]].sum().round(6).tolist() == [100, 100]
+
+
+def test_history_chart_marks_this_hatch_and_is_labelled(finding, counts):
+    frame = charts.history_frame(counts, finding)
+    assert frame["is_this"].sum() == 1 and frame["hatch"].iloc[-1] == POOR_HATCH
+    ax = charts.draw_history(frame, low=75, high=90)
+    marked = [line for line in ax.lines if line.get_label() == "this hatch"]
+    assert marked[0].get_ydata()[0] == pytest.approx(29.6, abs=0.1)
+    assert ax.get_ylabel() == "hatching percentage [%]"
+
+
+def test_mix_causes_and_readings_are_drawn_with_their_numbers(finding, history):
+    ax = charts.draw_mix(charts.mix_frame(finding))
+    assert "56 %" in [t.get_text() for t in ax.texts] and ax.get_xlabel() == "share of full cysts [%]"
+    ax = charts.draw_causes(charts.causes_table(finding))
+    assert "98 % or more" in [t.get_text() for t in ax.texts]
+    ax = charts.draw_readings(history["readings"], finding, started=finding.details["started"])
+    assert ax.get_ylabel() == "pH" and ax.lines[0].get_ydata().max() < 7.6
+    none = charts.draw_readings(history["readings"].iloc[:0], finding, started=finding.details["started"])
+    assert none.texts[0].get_text() == "no reading was taken during this hatch"
+
+
+def test_surroundings_name_the_new_salt_and_the_weak_cone(finding, counts, history):
+    assert "Only this hatch's field sheet says: fresh water mixed from a new bag of salt." in charts.context_sentences(
+        finding
+    )
+    lot = history["lots"].query("lot == 'K-121'").iloc[0].to_dict()
+    weak = describe_context(counts, history["hatches"], lot, hatch="H261104-C").set_index("what")
+    assert weak.loc["cone", "is_odd"] and weak.loc["cone", "points"] < -3
+    fine = describe_context(counts, history["hatches"], lot, hatch="H261102-A").set_index("what")
+    assert not fine.loc["cone", "is_odd"] and not fine.loc["operator", "is_odd"]
+
+
+@pytest.mark.slow
+def test_the_report_tells_the_story_and_a_logged_check_changes_it(history, finding, tmp_path):
+    site = tmp_path / "site"
+    new_site(site, name=SITE_NAME)
+    with open_log(site, now=lambda: NOW) as log:
+        log.add_many(history, by="op1", source="history")
+        log.add("checks", planned_rows(finding, planned_at=NOW, by="op2"), by="op2", source="report")
+        log.correct("checks", (POOR_HATCH, "ph meter", NOW), "outcome", "yes: 7.4 in this cone, 8.2 in D", by="op2",
+                    reason="check made")  # fmt: skip
+    run = run_report("poor-hatch", site, {"hatch": POOR_HATCH}, now=NOW)
+    page = run.html.read_text(encoding="utf-8")
+    for text in ("Cause found", "the pH was too low", "Next feed:", "What do the stages say?", "veterinarian",
+                 "yes: 7.4 in this cone, 8.2 in D", "new bag of salt"):  # fmt: skip
+        assert text in page
+    pd.testing.assert_frame_equal(charts.causes_table(finding).head(1)[["cause"]],
+                                  pd.DataFrame({"cause": ["the pH was too low"]}))  # fmt: skip
