@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from qckit.errors import InputError
-from qckit.hatch.intervals import Estimate, proportion_over_cones, rate_over_cones
+from qckit.hatch.intervals import Estimate, normal_quantile, proportion_over_cones, rate_over_cones
 from qckit.hatch.metrics import cone_metrics, require_lot
 
 __all__ = ["METRICS", "SUMMARY_COLUMNS", "LotSummary", "Witnesses", "compare_witnesses", "summarise_cones",
@@ -73,7 +73,7 @@ class LotSummary:
 
 
 def summarise_lot(lot, samples, hatches, lots=None, *, purposes=("standard test", "reference"), confidence=0.95,
-                  reading_h=24.0, spread=None, measure=None):  # fmt: skip
+                  reading_h=24.0, spread=None, measure=None, detection_u=None):  # fmt: skip
     """Summarise the tests of one lot.
 
     Parameters
@@ -91,6 +91,9 @@ def summarise_lot(lot, samples, hatches, lots=None, *, purposes=("standard test"
         The site's own between-cone spread.
     measure : settings.MeasureSettings, optional
         Uncertainty of volumes and mass, common to all cones; widens the per-gram figures.
+    detection_u : dict, optional
+        Relative standard uncertainty of the share found of "nauplius" and "cyst", from a check of the counter against
+        hand counts; widens the hatching percentage and the per-gram figures.
 
     Returns
     -------
@@ -106,10 +109,11 @@ def summarise_lot(lot, samples, hatches, lots=None, *, purposes=("standard test"
     mine = hatches[(hatches["lot"] == lot) & hatches["purpose"].isin(purposes)]
     own = samples[samples["hatch"].isin(set(mine["hatch"]))]
     cones = cone_metrics(own, mine, lots, reading_h=reading_h)
-    return summarise_cones(cones, lot=lot, confidence=confidence, spread=spread, measure=measure)
+    return summarise_cones(cones, lot=lot, confidence=confidence, spread=spread, measure=measure,
+                           detection_u=detection_u)  # fmt: skip
 
 
-def summarise_cones(cones, *, lot=None, confidence=0.95, spread=None, measure=None):
+def summarise_cones(cones, *, lot=None, confidence=0.95, spread=None, measure=None, detection_u=None):
     """Summarise rows of ``cone_metrics`` as one lot.
 
     Parameters
@@ -117,7 +121,7 @@ def summarise_cones(cones, *, lot=None, confidence=0.95, spread=None, measure=No
     cones : DataFrame, shape (k, len(CONE_COLUMNS))
     lot : str, optional
         Name; taken from the rows when left out.
-    confidence, spread, measure
+    confidence, spread, measure, detection_u
         As for :func:`summarise_lot`.
 
     Returns
@@ -132,19 +136,22 @@ def summarise_cones(cones, *, lot=None, confidence=0.95, spread=None, measure=No
     full, umbrella = cones["full_cysts"], cones["umbrella"]
     opened_whole = cones["shells"] + cones["unhatched"] + umbrella.fillna(0)
     exposure = 1 / cones["factor_per_g"].astype(float)
-    common = measuring_uncertainty(measure, cones)
+    found_u = {"nauplius": 0.0, "cyst": 0.0, **(detection_u or {})}
+    common = math.hypot(measuring_uncertainty(measure, cones), found_u["nauplius"])
     efficiency = widen(rate_over_cones(cones["nauplii"], exposure, **options), common)
     cysts = widen(rate_over_cones(full, exposure, **options), common)
+    percentage = widen_share(proportion_over_cones(cones["nauplii"], full, **options), math.hypot(*found_u.values()))
     loose = {"confidence": confidence}  # the site's spread is that of H% and HE, not of these
     return LotSummary(
         lot=lot, cones=cones, n_cones=len(cones), n_subsamples=int(cones["n_subsamples"].sum()) if len(cones) else 0,
-        hatch_pct=proportion_over_cones(cones["nauplii"], full, **options).scaled(100),
+        hatch_pct=percentage.scaled(100),
         hatching_efficiency_per_g=efficiency,
         hatching_efficiency_per_dry_g=_times(efficiency, cones, "hatching_efficiency_per_dry_g",
                                              "The lot's moisture is not written down."),
         full_cysts_per_g=cysts,
-        output_mg_per_g=_times(efficiency, cones, "output_mg_per_g",
-                               "The dry weight of a nauplius of this lot is not written down."),
+        output_mg_per_g=widen(_times(efficiency, cones, "output_mg_per_g",
+                                     "The dry weight of a nauplius of this lot is not written down."),
+                              measure.dry_weight_u_pct / 100 if measure else 0.0),
         opened_pct=proportion_over_cones(cones["shells"], opened_whole, **loose).scaled(100),
         umbrella_pct=proportion_over_cones(umbrella, full, **loose).scaled(100),
         witnesses=compare_witnesses(cones, confidence=confidence),
@@ -236,11 +243,9 @@ def widen(estimate: Estimate, relative_u: float) -> Estimate:
     -------
     Estimate
     """
-    from scipy import stats
-
     if not relative_u > 0 or not estimate.is_known or not estimate.value > 0:
         return estimate
-    reach = stats.norm.ppf((1 + estimate.confidence) / 2) * relative_u
+    reach = normal_quantile(estimate.confidence) * relative_u
 
     def upper(bound):
         return estimate.value * math.exp(math.hypot(math.log(bound / estimate.value), reach))
@@ -252,6 +257,39 @@ def widen(estimate: Estimate, relative_u: float) -> Estimate:
         estimate, low=lower(estimate.low), high=upper(estimate.high), counting_low=lower(estimate.counting_low),
         counting_high=upper(estimate.counting_high),
         method=f"{estimate.method}, widened by {100 * relative_u:.1f} % common measuring uncertainty",
+    )  # fmt: skip
+
+
+def widen_share(estimate: Estimate, logit_u: float) -> Estimate:
+    """Add a common standard uncertainty to a fraction's interval, on the logit scale.
+
+    Parameters
+    ----------
+    estimate : Estimate
+        Of a fraction (0 to 1).
+    logit_u : float
+        Standard uncertainty of the logit: for detection of two stages, the root of the sum of squares of their
+        relative uncertainties; 0 changes nothing.
+
+    Returns
+    -------
+    Estimate
+    """
+    from scipy import special
+
+    if not logit_u > 0 or not estimate.is_known or not 0 < estimate.value < 1:
+        return estimate
+    reach, centre = normal_quantile(estimate.confidence) * logit_u, special.logit(estimate.value)
+
+    def moved(bound, sign):
+        if not 0 < bound < 1:
+            return bound
+        return float(special.expit(centre + sign * math.hypot(special.logit(bound) - centre, reach)))
+
+    return replace(
+        estimate, low=moved(estimate.low, -1), high=moved(estimate.high, 1),
+        counting_low=moved(estimate.counting_low, -1), counting_high=moved(estimate.counting_high, 1),
+        method=f"{estimate.method}, widened by the counter's own uncertainty",
     )  # fmt: skip
 
 

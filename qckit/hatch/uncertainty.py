@@ -209,7 +209,7 @@ def _monte_carlo(good, parts, value, draws, rng):
     k = len(good)
     spread = math.hypot(parts["cones"][0], parts["counting"][0])
     scaled = rng.standard_t(k - 1, draws) * spread  # JCGM 101:2008, 6.4.9: mean of k readings
-    sample = value * np.exp(scaled)
+    sample = value * np.exp(np.clip(scaled, -50, 50))  # with one degree of freedom a draw can overflow
     for name in ("cone_volume", "dilution"):
         sample = sample * (1 + parts[name][0] * rng.standard_normal(draws))
     for name in ("subsample_volume", "mass", "detection"):

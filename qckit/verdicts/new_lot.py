@@ -54,7 +54,8 @@ class NewLotEvidence:
     production: int  # counted production hatches of the lot
 
 
-def judge_new_lot(lots, hatches, samples, readings=None, *, lot, settings, reference=None, photos=None):
+def judge_new_lot(lots, hatches, samples, readings=None, *, lot, settings, reference=None, photos=None,
+                  detection_u=None):  # fmt: skip
     """Decide whether a lot is good, and how many grams of it to incubate.
 
     Parameters
@@ -70,6 +71,9 @@ def judge_new_lot(lots, hatches, samples, readings=None, *, lot, settings, refer
         Lot to compare with; found from hatches of the purpose "reference" beside the test when left out.
     photos : DataFrame, optional
         Photos table, to fill counted volumes from chamber depth.
+    detection_u : dict, optional
+        Relative standard uncertainty of the share of "nauplius" and "cyst" found, from this camera's check against
+        hand counts; widens the intervals.
 
     Returns
     -------
@@ -83,7 +87,15 @@ def judge_new_lot(lots, hatches, samples, readings=None, *, lot, settings, refer
         The lot or the reference lot is unknown.
     """
     seen = new_lot_evidence(
-        lots, hatches, samples, readings, lot=lot, settings=settings, reference=reference, photos=photos
+        lots,
+        hatches,
+        samples,
+        readings,
+        lot=lot,
+        settings=settings,
+        reference=reference,
+        photos=photos,
+        detection_u=detection_u,
     )
     return finding_of(seen, settings)
 
@@ -105,7 +117,8 @@ def finding_of(seen, settings):
     )  # fmt: skip
 
 
-def new_lot_evidence(lots, hatches, samples, readings=None, *, lot, settings, reference=None, photos=None):
+def new_lot_evidence(lots, hatches, samples, readings=None, *, lot, settings, reference=None, photos=None,
+                  detection_u=None):  # fmt: skip
     """Gather what the verdict rests on; arguments as :func:`judge_new_lot`, result a :class:`NewLotEvidence`."""
     row = require_lot(lots, hatches, lot)
     samples = fill_volumes(samples, photos)
@@ -124,7 +137,8 @@ def new_lot_evidence(lots, hatches, samples, readings=None, *, lot, settings, re
     beside_used, _ = _within_standard(beside, off, 1)
     spread, refused = _fitting(spread, used)
     options = {"confidence": limits.confidence, "spread": spread}
-    summary = summarise_cones(used, lot=lot, measure=settings.measure, **options)
+    widths = {"measure": settings.measure, "detection_u": detection_u, **options}
+    summary = summarise_cones(used, lot=lot, **widths)
     against = {"margin_pct": limits.equivalence_margin_pct, **options, "other": f"the reference lot {reference}"}
     comparisons = ()
     if len(beside_used) and len(used):
@@ -139,9 +153,9 @@ def new_lot_evidence(lots, hatches, samples, readings=None, *, lot, settings, re
     return NewLotEvidence(
         lot=lot, lot_row={} if row is None else row.to_dict(), reference=reference, cones=used,
         reference_cones=beside_used, conditions=conditions, summary=summary,
-        reference_summary=summarise_cones(beside_used, lot=reference, measure=settings.measure, **options)
+        reference_summary=summarise_cones(beside_used, lot=reference, **widths)
         if len(beside_used) else None,
-        trimmed=summarise_cones(keep, lot=lot, measure=settings.measure, **options) if is_trimmable else None,
+        trimmed=summarise_cones(keep, lot=lot, **widths) if is_trimmable else None,
         spoiled=tuple(h for h in used["hatch"] if h in off), doubtful=tuple(h for h in used["hatch"] if h in unsure),
         claims=_claims(summary, row, limits), comparisons=comparisons, past=past, spread=spread, spread_refused=refused,
         dose=_dose(summary, settings),

@@ -138,6 +138,21 @@ def test_the_headline_interval_is_that_of_the_budget():
     assert lot.hatching_efficiency_per_g.high == pytest.approx(budget.high, rel=0.01)
 
 
+def test_the_counters_own_uncertainty_widens_both_figures():
+    table = cones().assign(umbrella=0.0, unhatched=lambda t: 840 - t.nauplii, shells=np.nan, n_subsamples=6, notes="",
+                           basis="cysts", output_mg_per_g=lambda t: t.hatching_efficiency_per_g * 0.0024,
+                           hatching_efficiency_per_dry_g=np.nan)  # fmt: skip
+    plain = hatch.summarise_cones(table)
+    wide = hatch.summarise_cones(table, detection_u={"nauplius": 0.02, "cyst": 0.1})
+    assert wide.hatch_pct.low < plain.hatch_pct.low and wide.hatch_pct.high > plain.hatch_pct.high
+    assert wide.hatching_efficiency_per_g.low < plain.hatching_efficiency_per_g.low
+    budget = hatch.percentage_budget(table, detection={"nauplius": (1, 0.02), "cyst": (1, 0.1)})
+    assert (wide.hatch_pct.low, wide.hatch_pct.high) == pytest.approx((budget.low, budget.high), abs=0.6)
+    loose = hatch.summarise_cones(table, measure=MeasureSettings(dry_weight_u_pct=20.0)).output_mg_per_g
+    tight = hatch.summarise_cones(table, measure=MeasureSettings(dry_weight_u_pct=0.0)).output_mg_per_g
+    assert loose.high > tight.high and loose.value == tight.value
+
+
 def test_a_budget_of_one_cone_is_refused():
     with pytest.raises(InputError) as error:
         hatch.efficiency_budget(cones((700,)))
