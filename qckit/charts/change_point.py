@@ -178,6 +178,8 @@ def break_interval(step, variance_before, variance_after, *, confidence=0.95):
     Bai 1997, Review of Economics and Statistics 79:551-563: the place of the maximum of a two-sided Brownian motion
     with drift. With equal variances the 95 % interval is +-11.03 variance / step^2.
     """
+    if step == 0:
+        return -1e9, 1e9
     floor = 1e-12 * max(step * step, 1e-300)
     before, after = max(variance_before, floor), max(variance_after, floor)
     tail = (1 - confidence) / 2

@@ -296,9 +296,15 @@ def fit_limits(points, kind: str, *, include=None, per=1.0, d2=D2_TABLE, spread=
         centre = float(np.mean(y))
     shell = Limits(kind=kind, centre=centre, sigma=1.0, n_points=len(used), per=float(per), d2=float(d2),
                    spread=spread, slope_per_day=float(slope_per_day), origin_day=day0)  # fmt: skip
+    base = _base_sigma(kind, centre, used["size"].to_numpy())
+    if not np.all(base > 0):
+        raise InputError(
+            f"{where}: all {len(used)} points are {'0' if centre <= 0 else 'the whole'}, so there is no spread to set "
+            "limits from. Check that this was counted."
+        )
     if kind in ("p", "u"):
         return replace(shell, spread="given")
-    residual = (y - centre) / _base_sigma(kind, centre, used["size"].to_numpy())
+    residual = (y - centre) / base
     sigma, df = _spread(residual, used["group"].to_numpy(), spread, d2, where)
     if slope_per_day:
         df = max(df - 1, 1.0)

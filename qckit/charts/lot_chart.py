@@ -137,7 +137,12 @@ def _with_proposed(points, why, name, lot, first, rules):
     span = np.arange(keep[0], keep[-1] + 1)
     part = points.iloc[span]
     aside = {row.label: why[row.Index] for row in part.itertuples() if why[row.Index]}
-    base, likeness, rules, extra = _reviewed(part, charted, aside, drift if sloped else None, rules)
+    try:
+        base, likeness, rules, extra = _reviewed(part, charted, aside, drift if sloped else None, rules)
+    except InputError as error:  # all alike, or none at all: nothing to set limits from, and the page goes on
+        frame = _empty_limits(points)
+        return LotChart(name, lot, frame, find_signals(frame.head(0)), None, tuple(rules), None, drift, None,
+                        f"no limits: {str(error).removeprefix('points: ')}", False, [], notes)  # fmt: skip
     frame = _applied(base.limits, points, "monitored")
     frame.loc[frame.index[span], "phase"] = np.where(part["label"].isin(aside), "set aside", "baseline")
     # what was off the standard in earlier months is known and must not begin a run that ends in this one
@@ -160,8 +165,8 @@ def _reviewed(part, charted, aside, drift, rules):
     options = {"set_aside": aside, "per": charted.per, "slope_per_day": slope}
     try:
         base = set_baseline(part, charted.kind, rules=rules, **options)
-    except ValueError:
-        # more hatches set aside than kept side by side, or all alike: the whole spread still says something
+    except InputError:
+        # neighbours are alike two by two although not all are: the whole spread still says something
         base = set_baseline(part, charted.kind, rules=rules, spread="standard deviation", **options)
     likeness = autocorrelation(base.chart.loc[base.chart["phase"] == "baseline", "z"])
     if likeness.is_marked:

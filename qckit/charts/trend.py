@@ -108,6 +108,8 @@ def judge_drift(at, value, *, weights=None, least_points=30, least_days=45, unit
     if n < least_points or np.ptp(days) < least_days:
         return Drift("level", 0.0, math.nan, math.nan, math.nan, {}, n,
                      f"{n} hatches over {np.ptp(days) if n else 0:.0f} days are too few to tell a drift.")  # fmt: skip
+    if not np.ptp(y) > 0:
+        return Drift("level", 0.0, math.nan, math.nan, math.nan, {}, n, f"All {n} hatches are alike: no drift.")
     w = w / w.mean()
     centre, x_mean = np.average(y, weights=w), np.average(days, weights=w)
     sxx = np.sum(w * (days - x_mean) ** 2)

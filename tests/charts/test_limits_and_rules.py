@@ -82,6 +82,10 @@ def test_messages_of_wrong_input():
         lambda: charts.individuals_chart([5, 5, 5]),
     )
     raised(
+        "points: all 3 points are 0, so there is no spread to set limits from. Check that this was counted.",
+        lambda: charts.laney_p_chart([0, 0, 0], 50),
+    )
+    raised(
         "points, 2: value is 0, and a log scale needs values above 0. Leave it empty if it was not measured, or chart "
         "individuals instead.",
         lambda: charts.individuals_chart([5, 0, 5], log=True),

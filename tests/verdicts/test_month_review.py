@@ -247,6 +247,20 @@ def test_a_lot_without_label_data_and_a_hatch_without_count(tables):
     assert finding.verdict == "in-control"
 
 
+def test_copied_conditions_and_counts_of_zero_do_not_stop_the_review(tables):
+    lots, hatches, samples, readings = tables
+    same = hatches.assign(light_lux=2000.0)
+    none = samples.assign(shells=samples["shells"] * 0)
+    own = readings[readings["quantity"] != "light"]
+    study = study_month(lots, same, none, own, month="2026-08", settings=Settings())
+    assert study.conditions["light_lux"].baseline_words == (
+        "no limits: all 60 points are alike, so there is no spread to set limits from. Check that the values were not "
+        "copied down the column."
+    )
+    assert study.charts[("K-121", "opened_pct")].limits is None
+    assert finding_of_month(study).verdict == "in-control"
+
+
 def test_site_clock_bounds_the_month(tables):
     settings = Settings(site=dataclasses.replace(Settings().site, timezone="Pacific/Auckland"))
     study = study_month(*tables, month="2026-10", settings=settings)
