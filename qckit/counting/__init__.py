@@ -15,6 +15,7 @@ _HOME = {
     "frame": ("apply_frame",),
     "grouping": ("best_division", "list_candidates"),
     "light": ("estimate_light", "signal_of"),
+    "lines": ("RuledLines", "find_ruled_lines", "remove_ruled_lines"),
     "measuring": ("FEATURES", "measure_objects", "sum_pieces"),
     "picture": ("describe_counts", "draw_checked", "save_checked"),
     "pipeline": ("count_photo",),

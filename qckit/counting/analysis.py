@@ -9,12 +9,24 @@ import numpy as np
 from qckit.counting.foreground import Foreground, find_foreground
 from qckit.counting.grouping import best_division, list_candidates
 from qckit.counting.light import Light, estimate_light, signal_of
+from qckit.counting.lines import remove_ruled_lines
 from qckit.counting.measuring import PieceSums, measure_objects, sum_pieces
-from qckit.counting.splitting import cut_pieces
+from qckit.counting.splitting import Cut, cut_pieces
 from qckit.counting.stages import StageModel
 from qckit.counting.working import WorkImage
 
 __all__ = ["Analysis", "FoundObjects", "analyse", "choose_objects"]
+
+
+@dataclass(frozen=True)
+class CutMeasures:
+    """One way of cutting the foreground, with every candidate measured."""
+
+    labels: np.ndarray
+    pieces: PieceSums
+    candidates: list[tuple[int, ...]]
+    features: np.ndarray
+    sizes: dict[str, np.ndarray]
 
 
 @dataclass(frozen=True)
@@ -24,11 +36,13 @@ class Analysis:
     work: WorkImage
     light: Light
     foreground: Foreground
-    labels: np.ndarray
-    pieces: PieceSums
-    candidates: list[tuple[int, ...]]
-    features: np.ndarray
-    sizes: dict[str, np.ndarray]
+    cuts: tuple[CutMeasures, ...]
+    n_lines: int = 0
+
+    @property
+    def features(self) -> np.ndarray:
+        """Features of the candidates of all cuts, one after the other: (m, f)."""
+        return np.concatenate([cut.features for cut in self.cuts])
 
 
 @dataclass(frozen=True)
@@ -37,8 +51,6 @@ class FoundObjects:
 
     Attributes
     ----------
-    index : (k,) ndarray of int
-        Which candidates.
     p : (k, 5) ndarray
         Probability per class (four stages, debris).
     p_single : (k,) ndarray
@@ -47,18 +59,26 @@ class FoundObjects:
         Centroid in working pixels, the first pixel's centre at 0.5.
     boxes : (k, 4) ndarray of int
         First row, first column, row past the last, column past the last, in working pixels.
-    sizes : dict of (k,) ndarray
+    patch : (k,) ndarray of int
+        Patch of foreground it lies in.
+    sizes : dict of (k,) ndarrays
+        area_um2, length_um, width_um and others of :func:`qckit.counting.measuring.measure_objects`.
     features : (k, f) ndarray
     """
 
-    index: np.ndarray
     p: np.ndarray
     p_single: np.ndarray
     rows: np.ndarray
     cols: np.ndarray
     boxes: np.ndarray
+    patch: np.ndarray
     sizes: dict[str, np.ndarray]
     features: np.ndarray
+
+    def take(self, which) -> FoundObjects:
+        """Return a selection or another order of the objects."""
+        fields = {k: v[which] for k, v in vars(self).items() if k != "sizes"}
+        return FoundObjects(**fields, sizes={k: v[which] for k, v in self.sizes.items()})
 
 
 def analyse(work: WorkImage) -> Analysis:
@@ -73,16 +93,25 @@ def analyse(work: WorkImage) -> Analysis:
     Analysis
     """
     light = estimate_light(work)
-    foreground = find_foreground(signal_of(work, light), work.um_per_px)
-    labels, patch, depth = cut_pieces(foreground.mask, work.um_per_px)
-    pieces = sum_pieces(work, light, foreground.signal, labels, patch, depth)
-    candidates = list_candidates(patch, pieces.pairs, pieces.sums[:, 0] * work.um_per_px**2)
+    signal, n_lines = remove_ruled_lines(signal_of(work, light), work.um_per_px)
+    foreground = find_foreground(signal, work.um_per_px)
+    cuts = cut_pieces(foreground.mask, foreground.signal, work.um_per_px)
+    return Analysis(work, light, foreground, tuple(_measure(work, light, foreground, cut) for cut in cuts), n_lines)
+
+
+def _measure(work: WorkImage, light: Light, foreground: Foreground, cut: Cut) -> CutMeasures:
+    """List and measure the candidates of one cut."""
+    pieces = sum_pieces(work, light, foreground.signal, cut.labels, cut.patch, cut.depth)
+    candidates = list_candidates(cut.patch, pieces.pairs, pieces.sums[:, 0] * work.um_per_px**2)
     features, sizes = measure_objects(pieces, candidates)
-    return Analysis(work, light, foreground, labels, pieces, candidates, features, sizes)
+    return CutMeasures(cut.labels, pieces, candidates, features, sizes)
 
 
 def choose_objects(analysis: Analysis, model: StageModel) -> FoundObjects:
     """Decide which candidates are objects, and their stages.
+
+    Where a patch was cut in two ways, the way that explains more of it is kept: the sum over its objects of
+    squared signal times probability, so that a shadow or bristles count little.
 
     Parameters
     ----------
@@ -92,31 +121,41 @@ def choose_objects(analysis: Analysis, model: StageModel) -> FoundObjects:
     Returns
     -------
     FoundObjects
+        Candidates that are more likely a part, or several objects, are left out.
     """
-    p = model.predict(analysis.features)
-    single = 1 - p[:, 5]
-    index = best_division(analysis.candidates, single, analysis.sizes["n_px"], analysis.pieces.patch)
-    return take_objects(analysis, index, p)
+    parts, values = [], []
+    n_patches = 1 + max(int(cut.pieces.patch.max(initial=0)) for cut in analysis.cuts)
+    for cut in analysis.cuts:
+        p = model.predict(cut.features)
+        single = 1 - p[:, 5]
+        index = best_division(cut.candidates, single, cut.sizes["n_px"], cut.pieces.patch)
+        found = _gather(analysis.work, cut, index, p[index])
+        parts.append(found)
+        gain = found.p_single * found.sizes["strength"]
+        values.append(np.bincount(found.patch, weights=gain, minlength=n_patches))
+    best = np.argmax(values, axis=0)
+    kept = [f.take((best[f.patch] == k) & (f.p_single > 0.5)) for k, f in enumerate(parts)]
+    return _join(kept)
 
 
-def take_objects(analysis: Analysis, index: np.ndarray, p: np.ndarray) -> FoundObjects:
-    """Gather what is known of the chosen candidates; those more likely a part than an object are left out."""
-    index = index[p[index, 5] < 0.5] if len(index) else index
-    p = p[index]
-    single = 1 - p[:, 5]
-    um, pieces = analysis.work.um_per_px, analysis.pieces
-    sizes = {k: v[index] for k, v in analysis.sizes.items()}
-    groups = [analysis.candidates[i] for i in index]
+def _join(parts: list[FoundObjects]) -> FoundObjects:
+    fields = {k: np.concatenate([getattr(f, k) for f in parts]) for k in vars(parts[0]) if k != "sizes"}
+    sizes = {k: np.concatenate([f.sizes[k] for f in parts]) for k in parts[0].sizes}
+    return FoundObjects(**fields, sizes=sizes)
+
+
+def _gather(work: WorkImage, cut: CutMeasures, index: np.ndarray, p: np.ndarray) -> FoundObjects:
+    """Put together what is known of chosen candidates."""
+    um, pieces = work.um_per_px, cut.pieces
+    sizes = {k: v[index] for k, v in cut.sizes.items()}
+    groups = [list(cut.candidates[i]) for i in index]
+    patch = pieces.patch[[g[0] for g in groups]] if groups else np.zeros(0, np.int32)
     boxes = np.zeros((len(index), 4), np.int64)
-    origin = np.zeros((len(index), 2))
-    homes: dict[int, np.ndarray] = {}
     for k, group in enumerate(groups):
-        box = pieces.boxes[list(group)]
+        box = pieces.boxes[group]
         boxes[k] = (*box[:, :2].min(axis=0), *box[:, 2:].max(axis=0))
-        home = int(pieces.patch[group[0]])
-        if home not in homes:
-            homes[home] = pieces.boxes[1:][pieces.patch[1:] == home][:, :2].min(axis=0)
-        origin[k] = homes[home]
+    origin = pieces.origin[patch]
+    single = 1 - p[:, 5]
     stage_p = p[:, :5] / np.maximum(single, 1e-9)[:, None]
     rows, cols = origin[:, 0] + sizes["y_um"] / um + 0.5, origin[:, 1] + sizes["x_um"] / um + 0.5
-    return FoundObjects(index, stage_p, single, rows, cols, boxes, sizes, analysis.features[index])
+    return FoundObjects(stage_p, single, rows, cols, boxes, patch, sizes, cut.features[index])

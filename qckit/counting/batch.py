@@ -173,7 +173,7 @@ def _run_on_cluster(jobs, scheduler: str):
         raise InputError(f"no Dask scheduler answers at {scheduler}. Start it, or correct the address.") from error
     with client:
         futures = client.map(_indexed, range(len(jobs)), jobs, pure=False)
-        for _, answer in as_completed(futures, with_results=True):
+        for _, answer in as_completed(futures, loop=client.loop, with_results=True):
             yield answer
 
 

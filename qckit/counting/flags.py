@@ -13,8 +13,9 @@ __all__ = ["FLAG_CODES", "PhotoSigns", "judge_photo"]
 
 FLAG_CODES = ("dark", "bright", "blurred", "crowded", "scale", "few", "unsure", "unlike", "readers")
 
-CYST_UM = (170.0, 370.0)  # hydrated cysts of all strains measured lie in 224-330 µm
-NAUPLIUS_UM = (300.0, 1000.0)  # instar I to III
+CYST_UM = (165.0, 390.0)  # hydrated cysts of all strains measured lie in 224-330 µm
+NAUPLIUS_UM = (280.0, 1000.0)  # instar I to III, limbs left out
+BODY_WIDTH_UM = (110.0, 380.0)
 
 
 @dataclass(frozen=True)
@@ -52,7 +53,7 @@ class PhotoSigns:
     stages: np.ndarray
     p_best: np.ndarray
     length_um: np.ndarray
-    width_um: np.ndarray
+    body_width_um: float = float("nan")
     strangeness: float = 0.0
     edge_width_um: float = float("nan")
     reader_share: float = float("nan")
@@ -95,12 +96,23 @@ def _object_flags(signs: PhotoSigns):
     if n >= 10 and (signs.clump_share > 0.35 or signs.covered_share > 0.35):
         yield Flag("crowded", f"{100 * signs.clump_share:.0f} % of the objects lie in clumps: dilute the sample and "
                               f"take the photo again.")  # fmt: skip
+    yield from _scale_flag(signs)
+
+
+def _scale_flag(signs: PhotoSigns):
+    """Sizes that no brine shrimp has: the scale is wrong, or these are other things."""
     for stage, (low, high), name in ((2, CYST_UM, "cysts"), (0, NAUPLIUS_UM, "nauplii")):
         sizes = signs.length_um[(signs.stages == stage) & (signs.p_best > 0.6)]
-        if len(sizes) >= 5 and not low <= np.median(sizes) <= high:
+        if len(sizes) >= 8 and not low <= np.median(sizes) <= high:
             yield Flag("scale", f"The {name} measure {np.median(sizes):.0f} µm, and {low:.0f} to {high:.0f} µm is "
-                                f"usual: check the µm per pixel of this photo.")  # fmt: skip
+                                "usual: "
+                                f"check the µm per pixel.")  # fmt: skip
             return
+    low, high = BODY_WIDTH_UM
+    if not np.isnan(signs.body_width_um) and not low <= signs.body_width_um <= high:
+        yield Flag("scale", f"What lies alone in the photo is {signs.body_width_um:.0f} µm wide, and nauplii, cysts "
+                            "and "
+                            f"shells are {low:.0f} to {high:.0f}: check the µm per pixel.")  # fmt: skip
 
 
 def _trust_flags(signs: PhotoSigns):

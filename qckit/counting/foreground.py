@@ -15,7 +15,8 @@ __all__ = ["Foreground", "find_foreground", "open_mask"]
 THIN_UM = 40.0
 LEVEL_SCATTERS = 6.0  # of the smoothed background; one pixel in 10^9 by chance
 LEVEL_SHARE = 0.13  # of the typical object's signal: halos and bristles stay below it
-LARGEST_UM = 4000.0  # what spans more is a rim, a line or an edge of the dish
+FAINT_SCATTERS = 16.0
+FAINT_UM = 65.0
 
 
 @dataclass(frozen=True)
@@ -102,16 +103,23 @@ def find_foreground(signal: np.ndarray, um_per_px: float, *, smooth_um: float = 
     -------
     Foreground
     """
-    smooth = box_mean(signal, max(3, 2 * int(smooth_um / um_per_px / 2) + 1))
+    fine = box_mean(signal, max(3, 2 * int(smooth_um / um_per_px / 2) + 1))
+    level, scatter, typical = _level(fine)
+    mask = fine > level
+    if typical < FAINT_SCATTERS * scatter:  # a busy background such as mesh: average over more of it for pale shells
+        coarse = box_mean(signal, max(5, 2 * int(FAINT_UM / um_per_px / 2) + 1))
+        mask |= coarse > _level(coarse)[0]
+    mask = open_mask(mask, max(1, round(THIN_UM / um_per_px)))
+    return Foreground(mask, fine, level, scatter, typical)
+
+
+def _level(smooth: np.ndarray) -> tuple[float, float, float]:
+    """Threshold, scatter of the background below its median, and median signal of what is above."""
     sparse = smooth[::3, ::3]
     centre = float(np.median(sparse))
     below = sparse[sparse < centre]
-    scatter = 1.4826 * float(np.median(centre - below)) if below.size else 1.0
-    scatter = max(scatter, 0.15)
+    scatter = max(1.4826 * float(np.median(centre - below)) if below.size else 1.0, 0.15)
     level = centre + LEVEL_SCATTERS * scatter
     strong = sparse[sparse > level]
     typical = float(np.median(strong)) if strong.size > 20 else level
-    level = max(level, LEVEL_SHARE * typical)
-    size = max(1, round(THIN_UM / um_per_px))
-    mask = open_mask(smooth > level, size)
-    return Foreground(mask, smooth, level, scatter, typical)
+    return max(level, LEVEL_SHARE * typical), scatter, typical

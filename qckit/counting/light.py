@@ -19,7 +19,9 @@ __all__ = ["Light", "background_at", "estimate_light", "signal_of"]
 
 BLOCK_UM = 130.0  # a block is smaller than any object, so that blocks between objects stay clean
 NEIGHBOURS = 9  # blocks across the window of the median: 1.2 mm
-SOFTENER = 24.0  # added when dividing by the background, so that a black stage does not blow up its noise
+SOFTENER = 16.0  # added before the logarithm, so that a black stage does not blow up its noise
+LOG_CODE = (100.0 * np.log((np.arange(256) + SOFTENER) / (255 + SOFTENER))).astype(np.float32)
+"""Brightness of each code value, in hundredths of a natural logarithm, since light on things multiplies."""
 
 
 @dataclass(frozen=True)
@@ -29,13 +31,13 @@ class Light:
     Attributes
     ----------
     grid : (P, Q, 3) ndarray of float32
-        Background at the centres of blocks. [code values 0-255]
+        Background at the centres of blocks. [brightness of ``LOG_CODE``]
     block_px : int
         Working pixels per block.
     level : (3,) ndarray
         Median background. [code values]
     covariance : (3, 3) ndarray
-        Scatter of the background around its grid, each pixel divided by the local light.
+        Scatter of the background around its grid.
     weights : (3,) ndarray
         The channel mix that makes the signal; scaled so that the background scatters by 1.
     is_dark : bool
@@ -50,7 +52,9 @@ class Light:
     is_dark: bool
 
 
-def _block_means(plane: np.ndarray, block: int) -> np.ndarray:
+def _block_means(codes: np.ndarray, block: int) -> np.ndarray:
+    """Mean brightness of blocks of one channel."""
+    plane = LOG_CODE[codes]
     rows, cols = plane.shape[0] // block, plane.shape[1] // block
     cut = plane[: rows * block, : cols * block].reshape(rows, block, cols, block)
     return cut.mean(axis=(1, 3), dtype=np.float32)
@@ -86,24 +90,22 @@ def background_at(grid: np.ndarray, block: int, shape: tuple[int, int], step: in
     return wide[low] * (1 - part)[:, None] + wide[np.minimum(low + 1, grid.shape[0] - 1)] * part[:, None]
 
 
-def _residual(work: WorkImage, grid: np.ndarray, block: int, level: np.ndarray, step: int) -> np.ndarray:
-    """Difference from the background on every ``step``-th pixel, evened out for the local light: (m, n, 3)."""
+def _residual(work: WorkImage, grid: np.ndarray, block: int, step: int) -> np.ndarray:
+    """Difference from the background on every ``step``-th pixel: (m, n, 3)."""
     shape = work.pixels.shape[:2]
     out = np.empty((-(-shape[0] // step), -(-shape[1] // step), 3), np.float32)
     for c in range(3):
-        back = background_at(grid[..., c], block, shape, step)
-        out[..., c] = work.pixels[::step, ::step, c]
-        out[..., c] -= back
-        out[..., c] *= (level[c] + SOFTENER) / (back + SOFTENER)
+        out[..., c] = LOG_CODE[work.pixels[::step, ::step, c]]
+        out[..., c] -= background_at(grid[..., c], block, shape, step)
     return out
 
 
 def _clean_scatter(samples: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Covariance of the background among samples with objects in them, by trimming; and each sample's distance²."""
-    kept = samples
     floor = np.eye(3) * 0.35  # rounding to whole code values and JPEG
-    spread = 1.4826 * np.median(np.abs(samples - np.median(samples, axis=0)), axis=0)
-    covariance = np.diag(np.maximum(spread, 0.6) ** 2)
+    # a quarter of the scatter of everything: objects on up to a quarter of the photo then fall outside and are trimmed,
+    # while the two brightnesses of a mesh stay inside
+    covariance = 0.25 * (samples.T @ samples) / len(samples) + floor
     for _ in range(6):
         distance = _distance(samples, covariance)
         kept = samples[distance < 14.2]  # 99.7 % of a normal background in three channels
@@ -150,28 +152,27 @@ def estimate_light(work: WorkImage) -> Light:
     from scipy import ndimage
 
     pixels = work.pixels
-    block = max(2, min(round(BLOCK_UM / work.um_per_px), min(pixels.shape[:2])))
+    block = max(1, min(round(BLOCK_UM / work.um_per_px), min(pixels.shape[:2])))
     means = np.stack([_block_means(pixels[..., c], block) for c in range(3)], axis=-1)
     window = min(NEIGHBOURS, 2 * (min(means.shape[:2]) // 2) + 1)
     grid = np.stack([ndimage.median_filter(means[..., c], size=window, mode="nearest") for c in range(3)], axis=-1)
-    level = np.median(grid.reshape(-1, 3), axis=0)
     step = max(1, int((pixels.shape[0] * pixels.shape[1] / 60_000) ** 0.5))
     for _ in range(2):
-        samples = _residual(work, grid, block, level, step).reshape(-1, 3)
+        samples = _residual(work, grid, block, step).reshape(-1, 3)
         covariance, distance = _clean_scatter(samples)
-        grid = _regrid(work, grid, means, block, level, covariance)
-    samples = _residual(work, grid, block, level, step).reshape(-1, 3)
+        grid = _regrid(grid, means, covariance)
+    samples = _residual(work, grid, block, step).reshape(-1, 3)
     covariance, distance = _clean_scatter(samples)
     weights, is_dark = _mix(samples, covariance, distance)
+    level = np.exp(np.median(grid.reshape(-1, 3), axis=0) / 100) * (255 + SOFTENER) - SOFTENER
     return Light(grid, block, level, covariance, weights.astype(np.float32), is_dark)
 
 
-def _regrid(work, grid, means, block, level, covariance):
+def _regrid(grid, means, covariance):
     """Background again: median of the blocks that hold no object, smoothed."""
     from scipy import ndimage
 
-    even = (level + SOFTENER) / (grid + SOFTENER)
-    off = (means - grid) * even
+    off = means - grid
     distance = np.einsum("abi,ij,abj->ab", off, np.linalg.inv(covariance), off)
     clean = distance < 3.0
     out = np.empty_like(grid)
@@ -199,7 +200,7 @@ def signal_of(work: WorkImage, light: Light) -> np.ndarray:
     signal = np.zeros(shape, np.float32)
     for c in range(3):
         back = background_at(light.grid[..., c], light.block_px, shape)
-        part = work.pixels[..., c] - back
-        part *= light.weights[c] * (light.level[c] + SOFTENER) / (back + SOFTENER)
+        part = LOG_CODE[work.pixels[..., c]] - back
+        part *= light.weights[c]
         signal += part
     return signal

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from qckit.counting.light import SOFTENER, Light, background_at
+from qckit.counting.light import LOG_CODE, Light, background_at
 from qckit.counting.working import WorkImage
 
 __all__ = ["FEATURES", "GREY_FEATURES", "PieceSums", "measure_objects", "sum_pieces"]
@@ -31,9 +31,8 @@ FEATURES = (
     "skew_long", "skew_short", "free_border", "edge_border", "rel_area",
     "contrast", "contrast_sd", "signal", "signal_sd", "gradient", "rim_gradient", "rim_contrast",
     *(f"share_{i}" for i in range(len(CONTRAST_BINS) + 1)),
-    "rel_contrast", "is_dark", "coarse", "back_level", "log_pieces", "ring",
+    "rel_contrast", "is_dark", "coarse", "log_pieces", "ring",
     "hue_rg", "hue_gb", "chroma", "rim_hue_rg", "rim_hue_gb", "hue_rg_sd", "hue_gb_sd", "rel_hue_rg", "rel_hue_gb",
-    "back_rg", "back_gb",
 )  # fmt: skip
 """Features of an object, in the order of the classifier's columns."""
 
@@ -62,8 +61,10 @@ class PieceSums:
     boxes : (n + 1, 4) ndarray of int
         first row, first column, row past the last, column past the last.
     patch : (n + 1,) ndarray of int
+    origin : (patches + 1, 2) ndarray of int
+        First row and column of each patch.
     context : dict
-        Photo-wide figures: is_dark, um_per_px, back_rg, back_gb, back_level, typical contrast and hue.
+        Photo-wide figures: is_dark, um_per_px, typical contrast and hue.
     """
 
     sums: np.ndarray
@@ -74,20 +75,18 @@ class PieceSums:
     depth: np.ndarray
     boxes: np.ndarray
     patch: np.ndarray
+    origin: np.ndarray
     context: dict
 
 
 def _contrasts(work: WorkImage, light: Light, rows: np.ndarray, cols: np.ndarray) -> list[np.ndarray]:
-    """Contrast of pixels per channel: log of background over pixel (positive: darker); dark field the other way."""
+    """Contrast of pixels per channel, in natural logarithms: positive is darker, in dark field brighter."""
     out = []
     shape = work.pixels.shape[:2]
+    sign = np.float32(0.01 if light.is_dark else -0.01)
     for c in range(3):
         back = background_at(light.grid[..., c], light.block_px, shape)[rows, cols]
-        value = work.pixels[..., c][rows, cols].astype(np.float32)
-        if light.is_dark:
-            out.append((value - back) / 255.0)
-        else:
-            out.append(np.log((back + SOFTENER / 4) / (value + SOFTENER / 4)))
+        out.append(sign * (LOG_CODE[work.pixels[..., c][rows, cols]] - back))
     return out
 
 
@@ -163,13 +162,11 @@ def sum_pieces(work: WorkImage, light: Light, signal: np.ndarray, pieces: np.nda
     np.maximum.at(deepest, label, d)
     # hue shares of the photo's own objects, by which an unusual lamp or stain is allowed for
     hues = _hues(*(np.array([np.median(c)]) if len(flat) else np.array([typical]) for c in contrast))
-    level = light.level + 4
     context = {
         "is_dark": float(light.is_dark), "um_per_px": um, "typical": typical, "rg": float(hues[0][0]),
-        "gb": float(hues[1][0]), "back_level": float(np.log(level.mean() / 128)),
-        "back_rg": float(np.log(level[0] / level[1])), "back_gb": float(np.log(level[1] / level[2])),
+        "gb": float(hues[1][0]),
     }  # fmt: skip
-    return PieceSums(table, border, edge, pairs, shared, deepest, boxes, patch, context)
+    return PieceSums(table, border, edge, pairs, shared, deepest, boxes, patch, origin, context)
 
 
 def _boxes(label, rows, cols, n):
@@ -234,7 +231,8 @@ def measure_objects(pieces: PieceSums, groups: list[tuple[int, ...]]) -> tuple[n
     -------
     features : (m, len(FEATURES)) ndarray of float32
     sizes : dict of (m,) ndarrays
-        area_um2, length_um, width_um, x_um, y_um (from the patch's origin), n_px, edge_sides.
+        area_um2, length_um, width_um, x_um, y_um (from the patch's origin), n_px, edge_sides, strength (sum of the
+        squared signal).
     """
     m = len(groups)
     if not m:
@@ -263,11 +261,12 @@ def measure_objects(pieces: PieceSums, groups: list[tuple[int, ...]]) -> tuple[n
     shape["log_pieces"] = np.log([len(g) for g in groups])
     looks = _looks(sums, pieces.context)
     sizes["edge_sides"] = edge
+    sizes["strength"] = sums[:, _AT["ss"]]
     table = {**shape, **looks}
     return np.stack([table[name] for name in FEATURES], axis=1).astype(np.float32), sizes
 
 
-_SIZES = ("area_um2", "length_um", "width_um", "x_um", "y_um", "n_px", "edge_sides")
+_SIZES = ("area_um2", "length_um", "width_um", "x_um", "y_um", "n_px", "edge_sides", "strength")
 
 
 def _contact_sides(pieces: PieceSums) -> np.ndarray:
@@ -344,8 +343,6 @@ def _looks(sums, context):
     }  # fmt: skip
     for i in range(len(CONTRAST_BINS) + 1):
         looks[f"share_{i}"] = at(f"h{i}") / n
-    ones = np.ones(len(n))
-    looks |= {"is_dark": ones * context["is_dark"], "coarse": ones * np.log(context["um_per_px"] / 8),
-              "back_level": ones * context["back_level"], "back_rg": ones * context["back_rg"],
-              "back_gb": ones * context["back_gb"]}  # fmt: skip
+    looks["is_dark"] = np.full(len(n), context["is_dark"])
+    looks["coarse"] = np.full(len(n), np.log(context["um_per_px"] / 8))
     return looks

@@ -89,16 +89,23 @@ def _signs(analysis: Analysis, found: FoundObjects, objects: pd.DataFrame) -> Ph
     """Gather what the flags look at."""
     pixels = analysis.work.pixels[::4, ::4]
     wanted = found.p.argmax(axis=1) < 4 if len(found.p) else np.zeros(0, bool)
-    home = (
-        analysis.pieces.patch[[analysis.candidates[i][0] for i in found.index[wanted]]]
-        if wanted.any()
-        else np.zeros(0, int)
-    )
+    home = found.patch[wanted]
     crowd = np.bincount(home, minlength=1)[home] if len(home) else np.zeros(0)
     return PhotoSigns(
         white_share=float((pixels.min(axis=2) >= 253).mean()), black_share=float((pixels.max(axis=2) <= 30).mean()),
         contrast=analysis.foreground.typical, covered_share=float(analysis.foreground.mask[::4, ::4].mean()),
         clump_share=float((crowd > 5).mean()) if len(crowd) else 0.0, stages=found.p[wanted].argmax(axis=1),
         p_best=found.p[wanted].max(axis=1, initial=0) * found.p_single[wanted],
-        length_um=found.sizes["length_um"][wanted], width_um=found.sizes["width_um"][wanted],
+        length_um=found.sizes["length_um"][wanted], body_width_um=_body_width(analysis),
     )  # fmt: skip
+
+
+def _body_width(analysis: Analysis) -> float:
+    """Median width of patches that hold a single compact piece; NaN with fewer than five. [µm]"""
+    cut = analysis.cuts[0]
+    patch = cut.pieces.patch
+    alone = np.bincount(patch)[patch[1:]] == 1
+    single = np.flatnonzero(alone)  # single pieces come first among the candidates, in order
+    inside = cut.pieces.edge[1:][single] == 0
+    widths = cut.sizes["width_um"][single][inside]
+    return float(np.median(widths)) if len(widths) >= 5 else float("nan")

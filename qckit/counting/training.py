@@ -11,15 +11,16 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from qckit.counting.analysis import Analysis, analyse
+from qckit.counting.analysis import Analysis, CutMeasures, analyse
 from qckit.counting.measuring import FEATURES, GREY_FEATURES
 from qckit.counting.stages import ANSWERS, CLASSES, StageModel
 from qckit.counting.working import WorkImage
 
 __all__ = ["Examples", "alter_light", "label_candidates", "train_stage_model"]
 
-SAME_OBJECT_IOU = 0.55
-PART_IOU = 0.45
+SAME_OBJECT_IOU = 0.58
+PART_IOU = 0.5
+SEEN_LEAST = 0.3
 
 
 @dataclass(frozen=True)
@@ -56,24 +57,34 @@ def label_candidates(analysis: Analysis, mask: np.ndarray, stages: dict[int, str
     (m,) ndarray of int
         Index into ``ANSWERS``, or -1 where it is neither one object nor clearly not one.
     """
-    labels, work = analysis.labels, analysis.work
+    work = analysis.work
+    labels = analysis.cuts[0].labels
     rows = np.minimum(((np.arange(labels.shape[0]) + 0.5) * work.step_y).astype(int), mask.shape[0] - 1)
     cols = np.minimum(((np.arange(labels.shape[1]) + 0.5) * work.step_x).astype(int), mask.shape[1] - 1)
     small = mask[np.ix_(rows, cols)]
-    n, top = len(analysis.pieces.patch), int(small.max()) + 1
+    return np.concatenate([_label_cut(cut, small, stages) for cut in analysis.cuts])
+
+
+def _label_cut(cut: CutMeasures, small: np.ndarray, stages: dict[int, str]) -> np.ndarray:
+    """Labels of one cut's candidates; ``small`` is the mask in working pixels."""
+    labels = cut.labels
+    n, top = len(cut.pieces.patch), int(small.max()) + 1
     known_px = np.bincount(small.ravel(), minlength=top)
     seen_px = np.bincount(small[labels > 0], minlength=top)
     overlap = np.bincount(labels.ravel().astype(np.int64) * top + small.ravel(), minlength=n * top).reshape(n, top)
     size = overlap.sum(axis=1)
-    answers = np.full(len(analysis.candidates), ANSWERS.index("part"))
-    for i, group in enumerate(analysis.candidates):
+    answers = np.full(len(cut.candidates), ANSWERS.index("part"))
+    if top == 1:
+        return answers
+    for i, group in enumerate(cut.candidates):
         members = list(group)
         with_known = overlap[members].sum(axis=0)
-        best = int(np.argmax(with_known[1:])) + 1 if top > 1 else 0
-        if not with_known[best] or best == 0:
+        best = int(np.argmax(with_known[1:])) + 1
+        if not with_known[best]:
             continue
+        # limbs outside the foreground do not count against a body
         iou = with_known[best] / (size[members].sum() + seen_px[best] - with_known[best])
-        if iou >= SAME_OBJECT_IOU and seen_px[best] >= 0.3 * known_px[best]:
+        if iou >= SAME_OBJECT_IOU and with_known[best] >= SEEN_LEAST * known_px[best]:
             answers[i] = CLASSES.index(stages[best])
         elif iou >= PART_IOU:
             answers[i] = -1
@@ -131,7 +142,8 @@ def join_examples(parts: list[Examples]) -> Examples:
 
 
 def train_stage_model(examples: Examples, *, grey: bool = False, networks: int = 3, hidden: tuple[int, int] = (48, 32),
-                      epochs: int = 14, seed: int = 1) -> StageModel:  # fmt: skip
+                      epochs: int = 14, seed: int = 1,
+                      names: tuple[str, ...] | None = None) -> StageModel:  # fmt: skip
     """Train the stage model.
 
     Parameters
@@ -146,12 +158,14 @@ def train_stage_model(examples: Examples, *, grey: bool = False, networks: int =
     epochs : int
         Passes over the examples.
     seed : int
+    names : tuple of str, optional
+        Features to use; all that the camera offers when left out.
 
     Returns
     -------
     StageModel
     """
-    names = GREY_FEATURES if grey else FEATURES
+    names = names or (GREY_FEATURES if grey else FEATURES)
     kept = examples.answers >= 0
     x = examples.features[kept][:, [FEATURES.index(n) for n in names]].astype(np.float64)
     y = examples.answers[kept]

@@ -175,7 +175,7 @@ def _read_pillow(data: bytes, shrink: int, where: str):
         orientation = exif.get(0x0112, 1) if kind != "HEIF" else 1  # HEIF comes upright from its reader
         taken = _taken(exif)
         if shrink > 1 and kind in ("JPEG", "MPO"):
-            image.draft("RGB", (-(-width // shrink), -(-height // shrink)))
+            image.draft("RGB", (max(1, width // shrink), max(1, height // shrink)))
         image.load()
         upright = ImageOps.exif_transpose(image) if orientation in range(2, 9) else image
         pixels = _to_rgb(upright)

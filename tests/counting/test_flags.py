@@ -1,0 +1,86 @@
+"""Flags: each by signs made by hand, with its whole sentence; and on photos spoilt on purpose."""
+
+import numpy as np
+import pytest
+from PIL import Image, ImageFilter
+
+from qckit.counting import FLAG_CODES, count_photo, judge_photo
+from qckit.counting.flags import PhotoSigns
+
+
+def signs(**changes) -> PhotoSigns:
+    good = {
+        "white_share": 0.0, "black_share": 0.0, "contrast": 60.0, "covered_share": 0.05, "clump_share": 0.05,
+        "stages": np.repeat([0, 1, 2, 3], [20, 3, 10, 12]), "p_best": np.full(45, 0.97),
+        "length_um": np.repeat([470.0, 400, 230, 220], [20, 3, 10, 12]), "body_width_um": 220.0,
+    }  # fmt: skip
+    return PhotoSigns(**(good | changes))
+
+
+def test_a_good_photo_has_no_flag():
+    assert judge_photo(signs()) == ()
+
+
+@pytest.mark.parametrize(
+    ("changes", "code", "sentence"),
+    [
+        ({"white_share": 0.4}, "bright",
+         "40 % of the photo is burnt out to white, where pale shells vanish: shorten the exposure and take it again."),
+        ({"black_share": 0.95, "contrast": 5.0}, "dark",
+         "Nearly all of the photo is black and what shows is faint: lengthen the exposure or add light and take "
+         "it again."),
+        ({"edge_width_um": 95.0}, "blurred",
+         "Outlines are smeared over 95 µm: focus on the animals and take the photo again."),
+        ({"clump_share": 0.5}, "crowded",
+         "50 % of the objects lie in clumps: dilute the sample and take the photo again."),
+        ({"length_um": np.repeat([470.0, 400, 450, 220], [20, 3, 10, 12])}, "scale",
+         "The cysts measure 450 µm, and 165 to 390 µm is usual: check the µm per pixel."),
+        ({"body_width_um": 500.0}, "scale",
+         "What lies alone in the photo is 500 µm wide, and nauplii, cysts and shells are 110 to 380: check the µm per "
+         "pixel."),
+        ({"p_best": np.full(45, 0.8)}, "unsure",
+         "About 20 % of the objects may be given the wrong stage or be split wrongly: look at the checked picture and "
+         "correct it by hand."),
+        ({"strangeness": 3.0}, "unlike",
+         "The photo looks unlike those the counter was checked on: compare a few photos of this kind with hand counts "
+         "before trusting it."),
+        ({"reader_share": 0.2}, "readers",
+         "The two ways of reading the photo differ on 20 % of the objects: look at the checked picture and correct it "
+         "by hand."),
+    ],
+)  # fmt: skip
+def test_each_flag_says_what_to_do(changes, code, sentence):
+    flags = judge_photo(signs(**changes))
+    assert [(f.code, f.sentence) for f in flags] == [(code, sentence)]
+    assert code in FLAG_CODES
+
+
+def test_few_objects():
+    flags = judge_photo(signs(stages=np.array([0, 3]), p_best=np.ones(2), length_um=np.array([470.0, 200])))
+    assert [f.sentence for f in flags] == [
+        "Only 1 nauplii, umbrella stages and cysts were found, too few for a percentage: count more photos of "
+        "this sample."
+    ]
+
+
+def codes(path, scale):
+    return {f.code for f in count_photo(path, um_per_px=scale).flags}
+
+
+def test_burnt_out_photo(crop, tmp_path):
+    path, scale = crop()
+    image = np.asarray(Image.open(path)).astype(float)
+    Image.fromarray(np.clip(image * 1.6, 0, 255).astype(np.uint8)).save(tmp_path / "a.png")
+    assert "bright" in codes(tmp_path / "a.png", scale)
+
+
+def test_blurred_photo(crop, tmp_path):
+    path, scale = crop()
+    Image.open(path).filter(ImageFilter.GaussianBlur(14)).save(tmp_path / "a.png")
+    assert codes(tmp_path / "a.png", scale) & {"blurred", "unsure", "unlike", "few"}
+
+
+@pytest.mark.parametrize("factor", [0.4, 2.6])
+def test_wrong_scale(crop, factor):
+    path, scale = crop()
+    assert codes(path, scale * factor) & {"scale", "few"}

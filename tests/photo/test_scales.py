@@ -1,0 +1,63 @@
+"""Scales: numbers, tables, names, and what is wrong with them."""
+
+import pytest
+
+from qckit.errors import InputError
+from qckit.photo import Scales, read_scales
+
+
+def write(tmp_path, text):
+    path = tmp_path / "scales.csv"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def test_table_by_name_stem_and_path(tmp_path):
+    scales = read_scales(write(tmp_path, "kind,photo,um_per_px\nx,a.jpg,5.2\nx,b,7\nx,two/c.jpg,9\n,,\n"))
+    assert scales.scale_for("somewhere/a.jpg") == 5.2
+    assert scales.scale_for("A.JPG") == 5.2
+    assert scales.scale_for("b.tif") == 7
+    assert scales.scale_for("/x/two/c.jpg") == 9
+    with pytest.raises(InputError) as caught:
+        scales.scale_for("one/c.jpg")
+    assert str(caught.value) == (
+        "scales.csv: unknown photo 'c.jpg'. Did you mean 'a.jpg'? Known: a.jpg, b, two/c.jpg. Add a row with photo and "
+        "um_per_px for it."
+    )
+
+
+def test_semicolons_and_decimal_commas(tmp_path):
+    assert read_scales(write(tmp_path, "photo;um_per_px\na.jpg;5,25\n")).scale_for("a.jpg") == 5.25
+
+
+def test_one_scale_for_all_and_mapping():
+    assert Scales.of(4.5).scale_for("any") == 4.5
+    assert Scales.of({"a": 3}).scale_for("a.png") == 3
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ("photo,um_per_px\na.jpg,five\n",
+         "scales.csv, row 2 (photo a.jpg): um_per_px is 'five', and a scale is a number of micrometres per pixel "
+         "between 0.05 and 500. Measure it with  qckit camera  and write it so."),
+        ("photo,um_per_px\na.jpg,-1\n",
+         "scales.csv, row 2 (photo a.jpg): um_per_px is '-1', and a scale is a number of micrometres per pixel "
+         "between 0.05 and 500. Measure it with  qckit camera  and write it so."),
+        ("photo,um_per_px\na.jpg,5\na.jpg,6\n",
+         "scales.csv, row 3 (photo a.jpg): um_per_px is 6 here and 5 in a row above. Keep the right one."),
+        ("photo,um\na.jpg,5\n",
+         "scales.csv (a scales file needs photo and um_per_px): unknown column 'um_per_px'. Known: photo, um."),
+    ],
+)  # fmt: skip
+def test_messages(tmp_path, text, message):
+    with pytest.raises(InputError) as caught:
+        read_scales(write(tmp_path, text))
+    assert str(caught.value) == message
+
+
+def test_scale_out_of_reason():
+    with pytest.raises(InputError, match=r"^scale: um_per_px is '0', and a scale"):
+        Scales.of(0)
+    with pytest.raises(InputError, match="um_per_px is 'nan'"):
+        Scales.of(float("nan"))
