@@ -238,12 +238,13 @@ def _column_for(heading, columns: dict[str, Column]) -> tuple[Column, str] | Non
 
 
 def _heading_row(grid: Grid, columns: dict[str, Column]) -> int | None:
-    """Return the place of the row with most known headings; at least two, or all the table has."""
-    best, most = None, 1
+    """Return the place of the row with most known headings: two at least, or all that must be there."""
+    needed = {c.name for c in columns.values() if c.required}
+    best, most = None, 0
     for place, (_, row) in enumerate(grid.rows[:_HEADING_ROWS]):
-        n = sum(_column_for(c, columns) is not None for c in row if isinstance(c, str))
-        if n > most:
-            best, most = place, n
+        found = [f[0].name for f in (_column_for(c, columns) for c in row if isinstance(c, str)) if f]
+        if len(found) > most and (len(found) > 1 or needed <= set(found)):
+            best, most = place, len(found)
     return best
 
 

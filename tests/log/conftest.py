@@ -10,7 +10,7 @@ import time
 from pathlib import Path
 
 import pytest
-from invented_log import HATCHES, LOTS, SAMPLES
+from invented_log import HATCHES, LOTS, NOW, SAMPLES
 
 from qckit.log import create_log, new_site, open_log
 
@@ -24,7 +24,7 @@ def site(tmp_path):
 @pytest.fixture
 def log(site):
     """Give an open, empty SQLite log."""
-    with open_log(site) as opened:
+    with open_log(site, now=lambda: NOW) as opened:
         yield opened
 
 
@@ -113,5 +113,5 @@ def any_log(request, tmp_path):
     else:
         place = request.getfixturevalue("postgres_url")
         create_log(place)
-    with open_log(place) as opened:
+    with open_log(place, now=lambda: NOW) as opened:
         yield opened

@@ -6,6 +6,9 @@ import hashlib
 
 import pandas as pd
 
+NOW = "2026-11-25T12:00:00+00:00"
+"""The clock of these tests."""
+
 LOTS = pd.DataFrame({"lot": ["L-1", "L-2"], "claimed_hatch_pct": [85.0, None]})
 HATCHES = pd.DataFrame({
     "hatch": ["H-1", "H-2"], "lot": ["L-1", "L-2"], "purpose": ["standard test", "production"], "cone": ["A", "B"],

@@ -16,7 +16,7 @@ from pathlib import Path
 import pandas as pd
 import pytest
 import sqlalchemy as sa
-from invented_log import HATCHES, LOTS, SAMPLES, counted
+from invented_log import HATCHES, LOTS, NOW, SAMPLES, counted
 
 from qckit.errors import InputError
 from qckit.log import new_site, open_log
@@ -101,7 +101,7 @@ def test_killed_at_two_hundred_random_points(site):
     assert day_state(site, day) == ALL
     assert whole(site / "log.sqlite")
     assert min(seen.values()) >= 5, f"the kills did not reach every phase: {seen}"
-    with open_log(site) as log:
+    with open_log(site, now=lambda: NOW) as log:
         steps = log.steps()
         assert len(steps) == 1 + 2 * (2 + day + 1)  # the lots, and two steps a day: none lost, none done twice
         assert steps["step"].tolist() == list(range(1, len(steps) + 1))

@@ -1,0 +1,201 @@
+"""Counts from photos: samples that wait, recounts, the same photo twice, hand corrections."""
+
+# ruff: noqa: E501  whole messages
+
+from types import SimpleNamespace
+
+import pandas as pd
+import pytest
+from invented_log import counted
+
+from qckit.errors import InputError
+
+COUNTS = ["nauplii", "umbrella", "cysts", "shells"]
+
+
+def of_sample(log, sample="S-2"):
+    """Return the counts of a sample as they stand."""
+    return log.samples(sample=sample)[COUNTS].iloc[0].tolist()
+
+
+def test_the_same_count_again_adds_nothing_and_a_new_counter_adds_a_revision(filled):
+    photos, objects = counted()
+    filled.record_counts(photos, objects=objects, by="op1")
+    again = filled.record_counts(photos, objects=objects, by="op1")
+    assert (again.added, again.unchanged) == ({}, {"photos": 2})
+    newer, found = counted(version="t-2", n=(32, 2, 5, 20))
+    filled.record_counts(newer, objects=found, by="op2")
+    assert of_sample(filled) == [64, 4, 10, 40]
+    history = filled.revisions("S-2")
+    assert history["revision"].tolist() == [0, 1, 2]
+    assert history["counter"].tolist()[1:] == ["t-1", "t-2"]
+    assert history["nauplii"].tolist()[1:] == [60, 64]
+    assert len(filled.objects(photo="a.jpg")) == 59  # those of the newest count only
+
+
+def test_photos_are_found_by_file_name_and_called_as_on_the_sheet(filled):
+    photos, objects = counted(("batch 7/a.jpg", "batch 7/b.jpg"))
+    filled.record_counts(photos, objects=objects, by="op1")
+    assert filled.photos(sample="S-2")["photo"].tolist() == ["a.jpg", "b.jpg"]
+
+
+def test_photo_counts_and_counted_photos_are_taken(filled):
+    photos, objects = counted()
+    result = [
+        SimpleNamespace(photo=row.photo, sha256=row.sha256, um_per_px=row.um_per_px, frame_mm2=row.frame_mm2, taken=None,
+                        width_px=1920, height_px=1440, counter_version="t-1", flags=(SimpleNamespace(code="crowded"),),
+                        counts={"nauplius": 30, "umbrella": 2, "cyst": 5, "shell": 20},
+                        objects=objects[objects["photo"] == row.photo])
+        for row in photos.itertuples()
+    ]  # fmt: skip
+    assert filled.record_counts(result, by="op1").added["samples"] == 1
+    assert filled.photos()["flags"].tolist() == ["crowded", "crowded"]
+    both = SimpleNamespace(
+        counts=photos.assign(nauplii=30, umbrella=2, cyst=5, shell=20, hatch_pct=81.0, seconds=0.1), objects=objects
+    )
+    assert filled.record_counts(both, by="op1").unchanged == {"photos": 2}
+
+
+def test_a_volume_on_the_sheet_stays(filled):
+    filled.correct("samples", "S-2", "volume_ul", 150, by="op1", reason="pipetted")
+    photos, objects = counted()
+    filled.record_counts(photos, objects=objects, by="op1")
+    assert filled.samples(sample="S-2")["volume_ul"].tolist() == [150.0]  # someone said so
+    only, found = counted(("c.jpg",))
+    row = filled.table("samples", sample="S-1").assign(
+        sample="S-8", counted_by="photo", photos="c.jpg", nauplii=pd.NA, cysts=pd.NA
+    )
+    filled.add("samples", row, by="op1")
+    filled.record_counts(only, objects=found, by="op1")
+    assert filled.samples(sample="S-8")["volume_ul"].tolist() == [250.0]
+
+
+@pytest.mark.parametrize(
+    ("change", "message"),
+    [
+        (lambda p, o: (p.head(1), o[o["photo"] == "a.jpg"]), "sample 'S-2': names the photo b.jpg, not counted yet. Count all photos of a sample together, or correct its photos."),
+        (lambda p, o: (p.assign(sha256="0" * 64), o), "photo 'b.jpg': is the same file as 'a.jpg', and would be counted twice. Leave one of them out and correct photos of the sample that named it by mistake."),
+        (lambda p, o: (p.assign(nauplii=[30, 29]), o), "photo 'b.jpg': nauplii is 29 and its objects give 30. Count the photo again; counts and objects must come from the same run."),
+        (lambda p, o: (p, o.head(57).assign(photo="z.jpg")), "objects: unknown photo 'z.jpg'. Did you mean 'b.jpg'? Known: a.jpg, b.jpg."),
+        (lambda p, o: (p.assign(sample="S-3"), o), "photo 'a.jpg': is given as of sample 'S-3', and the log has it with 'S-2'. Correct photos in the samples table, or the sample here."),
+        (lambda p, o: (p.assign(photo=["a.jpg", "x/a.jpg"]), o[o["photo"] == "a.jpg"]), "photo 'a.jpg': was counted twice in this run. Give each photo once."),
+        (lambda p, o: (p, o.assign(object_id=1)), "objects, photo 'a.jpg': object 1 stands twice. Count the photo again."),
+        (lambda p, o: (p, None), "The objects found in the photos were not given. Hand over the table of objects as well."),
+    ],
+)  # fmt: skip
+def test_what_a_count_may_not_be(filled, change, message):
+    photos, objects = change(*counted())
+    with pytest.raises(InputError) as caught:
+        filled.record_counts(photos, objects=objects, by="op1")
+    assert str(caught.value) == message
+    assert filled.photos().empty
+    assert len(filled.steps()) == 1
+
+
+def test_a_photo_counted_under_two_names_in_two_steps(filled):
+    photos, objects = counted()
+    filled.record_counts(photos, objects=objects, by="op1")
+    stray = photos.head(1).assign(photo="copy of a.jpg")
+    with pytest.raises(InputError, match=r"photo 'copy of a\.jpg': is the same file as 'a\.jpg'"):
+        filled.record_counts(
+            stray, objects=objects[objects["photo"] == "a.jpg"].assign(photo="copy of a.jpg"), by="op1"
+        )
+
+
+def test_a_photo_of_no_sample_is_entered_and_noted(filled):
+    photos, objects = counted(("camera test.jpg",))
+    result = filled.record_counts(photos, objects=objects, by="op1")
+    assert result.notes == ["photo 'camera test.jpg' is named by no sample; it was entered without one"]
+    assert filled.photos()["sample"].isna().all()
+
+
+def test_nothing_found_is_a_count_of_zero(filled):
+    photos, objects = counted()
+    filled.record_counts(photos, objects=objects.head(0), by="op1")
+    assert of_sample(filled) == [0, 0, 0, 0]
+
+
+def test_a_count_given_without_photos_is_empty(filled):
+    assert filled.record_counts([], by="op1").added == {}
+
+
+def test_hand_corrections_change_the_counts_and_keep_what_was_found(filled):
+    photos, objects = counted()
+    filled.record_counts(photos, objects=objects, by="op1")
+    changes = pd.DataFrame([
+        {"action": "stage", "object_id": 1, "stage": "cyst"},
+        {"action": "remove", "object_id": 2},
+        {"action": "add", "stage": "shell", "x_px": 10.0, "y_px": 20.0},
+    ])  # fmt: skip
+    result = filled.correct_objects("a.jpg", changes, by="op2", reason="looked at the photo")
+    assert result.added == {"corrections": 4, "objects": 1, "samples": 1}
+    assert of_sample(filled) == [58, 4, 11, 41]
+    row = filled.samples(sample="S-2").iloc[0]
+    assert (row["counter"], row["revision"]) == ("t-1, corrected by op2", 2)
+    shown = filled.objects(photo="a.jpg").set_index("object_id")
+    assert shown.loc[1, ["stage", "source"]].tolist() == ["cyst", "stage changed by hand"]
+    assert (shown.loc[2, "source"], bool(shown.loc[2, "counted"])) == ("removed by hand", False)
+    assert shown.loc[58, ["stage", "source", "x_px"]].tolist() == ["shell", "added by hand", 10.0]
+    fixes = filled.corrections(table="objects")
+    assert fixes[["key", "column", "before", "after"]].values.tolist()[0] == [
+        '["a.jpg", 1]',
+        "stage",
+        "nauplius",
+        "cyst",
+    ]
+    filled.correct_objects(
+        "a.jpg", pd.DataFrame([{"action": "restore", "object_id": 2}]), by="op2", reason="was one after all"
+    )
+    assert of_sample(filled) == [59, 4, 11, 41]
+    # a recount by a newer counter starts from the photo again; the corrections stay on record
+    newer, found = counted(version="t-2")
+    filled.record_counts(newer, objects=found, by="op1")
+    assert of_sample(filled) == [60, 4, 10, 40]
+    assert len(filled.corrections(table="objects")) == 6
+
+
+@pytest.mark.parametrize(
+    ("photo", "change", "message"),
+    [
+        ("z.jpg", {"action": "remove", "object_id": 1}, "unknown photo 'z.jpg'. Did you mean 'b.jpg'? Known: a.jpg, b.jpg."),
+        ("a.jpg", {"action": "paint", "object_id": 1}, "photo 'a.jpg': unknown action 'paint'. Known: stage, remove, restore, add."),
+        ("a.jpg", {"action": "stage", "object_id": 1, "stage": "fish"}, "objects: stage 'fish' is none of nauplius, umbrella, cyst, shell, debris. Write one of these words."),
+        ("a.jpg", {"action": "add", "stage": "cyst"}, "photo 'a.jpg': an object added by hand has no x_px. Give stage, x_px and y_px."),
+    ],
+)  # fmt: skip
+def test_hand_corrections_that_cannot_be(filled, photo, change, message):
+    photos, objects = counted()
+    filled.record_counts(photos, objects=objects, by="op1")
+    with pytest.raises(InputError) as caught:
+        filled.correct_objects(photo, pd.DataFrame([change]), by="op2", reason="r")
+    assert str(caught.value) == message
+    assert filled.corrections().empty
+
+
+def test_a_persons_recount(filled):
+    filled.recount("S-1", {"nauplii": 104, "cysts": 18}, by="op3", reason="spilled the first")
+    row = filled.samples(sample="S-1").iloc[0]
+    assert (row["nauplii"], row["cysts"], row["counted_by"], row["counter"], row["revision"]) == (
+        104,
+        18,
+        "person",
+        "op3",
+        1,
+    )
+    for sample, values, message in (
+        ("S-1", {"nauplii": -1}, "recount of 'S-1', row 2: nauplii '-1' is negative. The least possible is 0. Correct the cell, or leave it empty if it is not known."),
+        ("S-1", {"cysts": 3}, "sample 'S-1': the recount has no nauplii. Give at least that count."),
+        ("S-1", {"nauplii": 3, "cyst": 4}, "sample 'S-1': unknown count 'cyst'. Did you mean 'cysts'? Known: nauplii, umbrella, cysts, shells, embryos."),
+        ("S-7", {"nauplii": 3}, "unknown sample 'S-7'. Did you mean 'S-3'? Known: S-1, S-2, S-3."),
+    ):  # fmt: skip
+        with pytest.raises(InputError) as caught:
+            filled.recount(sample, values, by="op3", reason="r")
+        assert str(caught.value) == message
+
+
+def test_a_correction_of_an_older_revision_does_not_touch_the_recount(filled):
+    filled.correct("samples", "S-1", "nauplii", 101, by="op1", reason="slip")
+    filled.correct("samples", "S-1", "volume_ul", 240, by="op1", reason="pipette set wrongly")
+    assert filled.samples(sample="S-1")[["nauplii", "volume_ul"]].values.tolist() == [[101, 240.0]]
+    filled.recount("S-1", {"nauplii": 90, "cysts": 20}, by="op1", reason="again")
+    assert filled.samples(sample="S-1")[["nauplii", "volume_ul"]].values.tolist() == [[90, 240.0]]

@@ -1,0 +1,289 @@
+"""Out of the log: the whole-site zip and back, backups, history, check, the command line."""
+
+# ruff: noqa: E501  whole messages
+
+import hashlib
+import json
+import sqlite3
+import zipfile
+
+import pandas as pd
+import pytest
+from click.testing import CliRunner
+from invented_log import HATCHES, LOTS, NASTY_NAMES, SAMPLES, counted
+
+from qckit.commands.log import command
+from qckit.errors import InputError, QcError
+from qckit.log import create_log, export_zip, new_site, open_log, restore
+from qckit.log.packing import digest
+
+
+def fill_all(log):
+    """Use every table, with names of every kind, corrections and recounts."""
+    at = "2026-11-05T10:00:00+00:00"
+    log.add("lots", pd.DataFrame({"lot": list(NASTY_NAMES), "notes": list(NASTY_NAMES), "price": 1 / 3}), by="op1")
+    log.add_many({"lots": LOTS, "hatches": HATCHES.assign(decapsulated=[True, None]), "samples": SAMPLES}, by="=op1")
+    photos, objects = counted()
+    log.record_counts(photos, objects=objects.assign(p_cyst=0.1 + 0.2), by="op1")
+    log.add(
+        "readings",
+        pd.DataFrame({"hatch": ["H-1"], "taken": [at], "quantity": ["ph"], "value": [8.2], "unit": ["pH"]}),
+        by="op1",
+    )
+    log.add("reports", pd.DataFrame({"report": ["r1"], "kind": ["new-lot"], "subject": ["L-1"], "made_at": [at],
+            "figures": [json.dumps([{"name": "hatch_pct", "value": 83.0, "low": 80.0, "high": 86.0}])],
+            "hatches": ['["H-1"]'], "software": ["qckit 0"], "path": ["reports/new-lot-L-1/report.html"]}), by="op1")  # fmt: skip
+    log.correct("hatches", "H-1", "ph", 8.1, by="op2", reason="=1+1")
+    log.correct("hatches", "H-1", "ph", "", by="op2", reason="not measured")
+    log.correct_objects(
+        "a.jpg", pd.DataFrame([{"action": "stage", "object_id": 1, "stage": "cyst"}]), by="op2", reason="seen"
+    )
+    log.recount("S-1", {"nauplii": 99}, by="op3", reason="again")
+
+
+def test_the_zip_comes_back_as_an_identical_log(any_log, tmp_path):
+    fill_all(any_log)
+    path = export_zip(any_log, tmp_path / "site.zip")
+    other = new_site(tmp_path / "other")
+    restore(path, other)
+    with open_log(other) as back:
+        assert digest(back) == digest(any_log)
+        for name in ("lots", "hatches", "readings", "photos", "objects", "corrections", "steps", "reports"):
+            pd.testing.assert_frame_equal(back.table(name), any_log.table(name))
+        pd.testing.assert_frame_equal(back.samples(counted=None), any_log.samples(counted=None))
+        again = export_zip(back, tmp_path / "again.zip")
+    with zipfile.ZipFile(path) as one, zipfile.ZipFile(again) as two:
+        for name in one.namelist():
+            if name.startswith("data/"):
+                assert one.read(name) == two.read(name)
+    with pytest.raises(InputError) as caught:
+        restore(path, other)
+    assert (
+        str(caught.value)
+        == f"{other}/log.sqlite: holds records already, and nothing is written over them. Restore into a new site."
+    )
+
+
+def test_from_a_file_to_a_server_and_back(log, postgres_url, tmp_path):
+    from qckit.log.packing import restore_zip
+
+    fill_all(log)
+    restore_zip(export_zip(log, tmp_path / "a.zip"), postgres_url)
+    with open_log(postgres_url) as server:
+        assert digest(server) == digest(log)
+        backup = server.backup(tmp_path / "server.zip")
+    restore(backup, new_site(tmp_path / "third"))
+    with open_log(tmp_path / "third") as third:
+        assert digest(third) == digest(log)
+
+
+def test_the_package_describes_its_tables(filled, tmp_path):
+    with zipfile.ZipFile(export_zip(filled, tmp_path / "site.zip")) as package:
+        about = json.loads(package.read("datapackage.json"))
+        assert about["profile"] == "tabular-data-package"
+        by_name = {r["name"]: r for r in about["resources"]}
+        for resource in about["resources"]:
+            content = package.read(resource["path"])
+            assert resource["hash"] == f"sha256:{hashlib.sha256(content).hexdigest()}"
+            assert resource["bytes"] == len(content)
+            names = [f["name"] for f in resource["schema"]["fields"]]
+            assert content.decode().split("\r\n")[0] == ",".join(names)
+            assert set(resource["schema"]["primaryKey"]) <= set(names)
+            assert {f["type"] for f in resource["schema"]["fields"]} <= {"string", "integer", "number", "boolean"}
+            for key in resource["schema"].get("foreignKeys", ()):
+                target = by_name[key["reference"]["resource"]]["schema"]["fields"]
+                assert set(key["reference"]["fields"]) <= {f["name"] for f in target}
+        fields = {f["name"]: f for f in by_name["hatches"]["schema"]["fields"]}
+        assert fields["cysts_g"] == {"name": "cysts_g", "type": "number", "description": "cysts as weighed", "unit": "g",
+                                     "constraints": {"required": True, "minimum": 0.0001, "maximum": 100000.0}}  # fmt: skip
+        assert fields["purpose"]["constraints"]["enum"] == ["standard test", "production", "reference", "investigation"]
+
+
+def test_a_changed_package_is_refused_and_nothing_is_entered(filled, tmp_path):
+    path = export_zip(filled, tmp_path / "site.zip")
+    forged = tmp_path / "forged.zip"
+    with zipfile.ZipFile(path) as one, zipfile.ZipFile(forged, "w") as two:
+        for name in one.namelist():
+            two.writestr(name, one.read(name).replace(b",1.602,", b",1.702,"))
+    other = new_site(tmp_path / "other")
+    with pytest.raises(InputError) as caught:
+        restore(forged, other)
+    assert str(caught.value) == (f"{forged}: data/hatches.csv was changed or is damaged. Use another export; to change records, "
+                                 "restore this one and write corrections.")  # fmt: skip
+    with open_log(other) as log:
+        assert log.lots().empty
+    (tmp_path / "no.zip").write_bytes(b"no zip")
+    with pytest.raises(InputError, match=r"no\.zip: is not a site export"):
+        restore(tmp_path / "no.zip", other)
+    with pytest.raises(InputError) as caught:
+        export_zip(filled, path)
+    assert str(caught.value) == f"{path}: is there already. Give another name."
+
+
+def test_backup_while_another_writes_and_restore_that_never_overwrites(filled, site, tmp_path):
+    writer = sqlite3.connect(site / "log.sqlite", isolation_level=None)
+    writer.execute("BEGIN IMMEDIATE")
+    writer.execute("INSERT INTO meta VALUES ('half', 'done')")
+    backup = filled.backup()
+    writer.execute("ROLLBACK")
+    writer.close()
+    assert backup.parent == site / "backups"
+    with sqlite3.connect(backup) as copy:
+        assert copy.execute("SELECT count(*) FROM meta WHERE name = 'half'").fetchone() == (0,)
+    other = new_site(tmp_path / "other")
+    with pytest.raises(InputError) as caught:
+        restore(backup, other)
+    assert str(caught.value) == (f"{other}/log.sqlite: there is a log already, and it is never written over. Move it away "
+                                 "first if it is to go.")  # fmt: skip
+    (other / "log.sqlite").unlink()
+    restore(backup, other)
+    with open_log(other) as back:
+        assert digest(back) == digest(filled)
+    with pytest.raises(InputError) as caught:
+        filled.backup(backup)
+    assert str(caught.value) == f"{backup}: is there already, and backups are never written over. Give another name."
+
+
+@pytest.mark.parametrize("damage", [b"", b"rubbish" * 1000, None])
+def test_a_damaged_backup_is_not_restored(filled, tmp_path, damage):
+    backup = filled.backup(tmp_path / "copy.sqlite")
+    content = bytearray(backup.read_bytes())
+    if damage is None:
+        content[8192:40000] = b"\xff" * (40000 - 8192)
+    backup.write_bytes(content if damage is None else damage)
+    other = new_site(tmp_path / "other")
+    (other / "log.sqlite").unlink()
+    with pytest.raises(InputError, match=r"is damaged|is not a qckit log"):
+        restore(backup, other)
+    assert not (other / "log.sqlite").exists()
+
+
+def test_history_shows_the_whole_descent(log):
+    fill_all(log)
+    history = log.history("H-1")
+    levels = history.to_frame()["level"].tolist()
+    assert levels == [
+        "report", "hatch", "correction of hatches", "correction of hatches", "reading", "sample", "sample", "sample",
+        "sample", "photo", "objects", "correction of objects", "correction of objects", "photo", "objects", "sample",
+    ]  # fmt: skip
+    text = history.text
+    for said in ("report new-lot L-1: r1: hatch_pct 83.0 (80.0 to 86.0)", "by =op1", "correction of hatches H-1: ph: 8.1 -> nothing",
+                 "because not measured", "sample S-1, revision 1: nauplii 99; counted by person (op3)",
+                 "sample S-2, revision 0: counts still to come", "photo a.jpg, count 1: sha256", "57 objects, by hand 1 changed",
+                 'correction of objects ["a.jpg", 1]: stage: nauplius -> cyst', "qckit 0.1.0"):  # fmt: skip
+        assert said in text, said
+    with pytest.raises(InputError) as caught:
+        log.history("H-9")
+    assert str(caught.value) == "unknown hatch 'H-9'. Did you mean 'H-2'? Known: H-1, H-2."
+
+
+def test_check_finds_what_is_wrong_and_says_what_to_do(log, site):
+    fill_all(log)
+    (site / "photos" / "a.jpg").write_bytes(b"another photo")
+    log.add("lots", pd.DataFrame({"lot": ["l 1"]}), by="op1")
+    twin = HATCHES.tail(1).assign(hatch="H-3")
+    log.add(
+        "hatches",
+        pd.concat(
+            [twin, HATCHES.tail(1).assign(hatch="H-4", lot="L-1", cone="C", started="2031-01-01T09:00:00+00:00")]
+        ),
+        by="op1",
+    )
+    log.correct("samples", "S-2", "nauplii", 5, by="op1", reason="slip")
+    log.correct("samples", "S-3", "taken", "2026-11-01T09:00:00+00:00", by="op1", reason="slip")
+    log.withdraw("lots", "L-2", by="op1", reason="test")
+    log.reinstate("hatches", "H-2", by="op1", reason="test")
+    log.now = lambda: "2026-01-01T00:00:00+00:00"
+    log.correct("lots", "L-1", "notes", "x", by="op1", reason="the clock is wrong")
+    found = log.check()
+    assert list(found.columns) == ["code", "severity", "table", "key", "what", "what_to_do"]
+    seen = set(zip(found["code"], found["table"], found["key"]))
+    assert {
+        ("orphan", "hatches", "H-2"), ("impossible", "samples", "S-3"), ("no counts", "hatches", "H-4"),
+        ("count apart from photo", "samples", "S-2"), ("nearly the same name", "lots", "l 1"),
+        ("missing photo", "photos", "b.jpg"), ("changed photo", "photos", "a.jpg"), ("time to come", "hatches", "H-1"),
+    } <= seen, found.to_string()  # fmt: skip
+    assert "clock jump" in set(found["code"])
+    assert (found["what_to_do"].str.len() > 10).all()
+    log.reinstate("hatches", "H-3", by="op1", reason="test")
+    assert ("duplicate time", "hatches", "H-3") in set(zip(*log.check()[["code", "table", "key"]].to_numpy().T))
+
+
+def test_a_log_in_order_has_nothing_to_find(log, site):
+    log.add_many({"lots": LOTS.head(1), "hatches": HATCHES.head(1), "samples": SAMPLES.head(1)}, by="op1")
+    assert log.check().empty
+
+
+def run(*arguments, site):
+    """Run ``qckit log`` as a user would; return exit code and all that was said."""
+    done = CliRunner().invoke(command, [*arguments, "--site", str(site)])
+    if isinstance(done.exception, QcError):
+        return done.exception.exit_code, str(done.exception)
+    if done.exception is not None and not isinstance(done.exception, SystemExit):
+        raise done.exception
+    return done.exit_code, done.output
+
+
+def test_the_commands(site, tmp_path):
+    sheet = tmp_path / "lots.csv"
+    sheet.write_text("lot,price\nL-1,70\nL-2,dear\n")
+    code, said = run("import", str(sheet), "--by", "op1", "--problems", str(tmp_path / "p.csv"), site=site)
+    assert code == 2
+    assert (
+        "lots.csv, row 3: price 'dear' is not a number. Write a number, or leave the cell empty if it is not known."
+        in said
+    )
+    assert "--accept-good-rows" in said
+    assert pd.read_csv(tmp_path / "p.csv")["row"].tolist() == ["row 3"]
+    code, said = run("import", str(sheet), "--by", "op1", "--accept-good-rows", site=site)
+    assert (code, said.splitlines()[0]) == (1, "1 lots added, 1 problems.")
+    assert said.splitlines()[-1] == "1 problems: their rows were left out."
+    sheet.write_text("lot,price\nL-1,75\nL-2,64\n")
+    code, said = run("import", str(sheet), "--by", "op1", "--correct", "price list", site=site)
+    assert (code, said) == (0, "1 lots added, 1 cells corrected.\n")
+    assert run("correct", "lots", "L-1", "notes", "=x", "--reason", "r", "--by", "op1", site=site) == (
+        0,
+        "lots L-1: notes is now =x.\n",
+    )
+    assert run("show", "lots", site=site)[1].splitlines()[1].startswith("L-1,,,,,,,,,75.0,,,,,'=x")
+    assert run("withdraw", "lots", "L-2", "--reason", "r", site=site) == (
+        0,
+        "lots L-2: withdrawn (1 rows with what hangs on it).\n",
+    )
+    assert run("reinstate", "lots", "L-2", "--reason", "r", site=site)[0] == 0
+    assert run("check", site=site) == (0, "Nothing was found wrong.\n")
+    assert run("history", "H-1", site=site) == (2, "unknown hatch 'H-1'. There is no hatch yet.")
+    for target in ("out", "out.xlsx", "out.zip"):
+        assert run("export", str(tmp_path / target), site=site)[0] == 0
+        assert (tmp_path / target).exists()
+    code, said = run("backup", site=site)
+    assert (code, said.endswith("written and verified.\n")) == (0, True)
+    other = new_site(tmp_path / "other")
+    assert CliRunner().invoke(command, ["restore", str(tmp_path / "out.zip"), str(other)]).exit_code == 0
+    with open_log(other) as back:
+        assert back.lots()["price"].tolist() == [75.0, 64.0]
+
+
+def test_a_new_site_and_what_it_refuses(tmp_path):
+    made = new_site(tmp_path / "ca fé 'x'", name='Cove "1" \\ é', timezone="Europe/Lisbon", date_order="dmy")
+    from qckit.settings import load_settings
+
+    settings = load_settings(made)
+    assert (settings.site.name, settings.site.date_order) == ('Cove "1" \\ é', "dmy")
+    assert sorted(p.name for p in (made / "field-sheets").iterdir()) == [
+        "field-sheets.xlsx", "hatches.csv", "lots.csv", "readings.csv", "samples.csv"]  # fmt: skip
+    with open_log(made) as log:
+        assert log.lots().empty
+    with pytest.raises(InputError) as caught:
+        new_site(made)
+    assert str(caught.value) == f"{made}: is a site already (qckit.toml is there). Give another folder."
+    (tmp_path / "file").write_text("x")
+    with pytest.raises(InputError) as caught:
+        new_site(tmp_path / "file")
+    assert str(caught.value) == f"{tmp_path}/file: is a file. Give a folder."
+    with pytest.raises(InputError, match=r"unknown time zone 'Lisbon'\. Did you mean"):
+        new_site(tmp_path / "b", timezone="Lisbon")
+    with pytest.raises(InputError, match="unknown date_order 'dym'"):
+        new_site(tmp_path / "c", date_order="dym")
+    assert not (tmp_path / "c" / "qckit.toml").exists()
+    create_log(made)  # what is there stays

@@ -1,0 +1,254 @@
+"""Field sheets as people keep them, CSV and Excel."""
+
+# ruff: noqa: E501  whole messages
+
+import csv
+
+import openpyxl
+import pandas as pd
+import pytest
+from invented_log import NASTY_NAMES
+
+from qckit.errors import InputError
+from qckit.log import new_site, open_log
+from qckit.log.templates import EXAMPLES, SHEETS
+
+
+@pytest.fixture
+def lisbon(tmp_path):
+    """Give a log of a site that writes days first."""
+    with open_log(new_site(tmp_path / "site", timezone="Europe/Lisbon", date_order="dmy")) as log:
+        yield log
+
+
+MESSY = (
+    "Ostrel Cove;;;;;;;\r\n"
+    ";;;;;;;\r\n"
+    "Hatch *;LOT;Purpose;cone;Started;Cysts (mg);Volume (l);Temperature (°F)\r\n"
+    ";;;;;mg;l;°F\r\n"
+    " H-1 ;L-1;Standard Test;A;03/11/2026 09:00;1602;0,8;82,4\r\n"
+    ";;;;;;;\r\n"
+    "H-2;L-1;production;B;3.11.2026 9h05;1598;0,8;n/a\r\n"
+)
+
+
+def test_a_messy_csv_is_read_and_what_was_read_is_said(lisbon, tmp_path):
+    lisbon.add("lots", pd.DataFrame({"lot": ["L-1"]}), by="op1")
+    path = tmp_path / "hatches november.csv"
+    path.write_bytes(b"\xef\xbb\xbf" + MESSY.encode())
+    result = lisbon.import_sheets(path, by="op1")
+    rows = lisbon.hatches()
+    assert rows["hatch"].tolist() == ["H-1", "H-2"]
+    assert rows["started"].tolist() == ["2026-11-03T09:00:00+00:00", "2026-11-03T09:05:00+00:00"]
+    assert rows["cysts_g"].tolist() == [1.602, 1.598]
+    assert rows["volume_ml"].tolist() == [800.0, 800.0]
+    assert rows["temperature_c"].tolist()[0] == 28.0
+    assert rows["temperature_c"].isna().tolist() == [False, True]
+    assert rows["purpose"].tolist() == ["standard test", "production"]
+    notes = "\n".join(result.notes)
+    for said in ("heading 'Cysts (mg)' read as cysts_g", "heading 'Volume (l)' read as volume_ml", "row 4 read as units",
+                 "heading 'Temperature (°F)' read as temperature_c", "column temperature_c: '82,4' read as 28 °C",
+                 "column started: '03/11/2026 09:00' read as 2026-11-03T09:00:00+00:00",
+                 "column temperature_c: 'n/a' taken as empty"):  # fmt: skip
+        assert f"hatches november.csv: {said}" in notes
+    assert lisbon.import_sheets(path, by="op2").unchanged == {"hatches": 2}
+    step = lisbon.steps().iloc[-1]
+    assert (step["source"], len(step["source_sha256"]), step["by"]) == ("hatches november.csv", 64, "op1")
+
+
+@pytest.mark.parametrize(
+    ("encoding", "separator"), [("utf-8", ","), ("utf-16", "\t"), ("cp1252", ";"), ("utf-8-sig", "|")]
+)
+def test_encodings_and_separators(lisbon, tmp_path, encoding, separator):
+    path = tmp_path / "lots.csv"
+    path.write_bytes(separator.join(["lot", "notes"]).encode(encoding) + ("\n" + separator.join(["L é", "naïve"])).encode(
+        "utf-16-le" if encoding == "utf-16" else encoding.replace("-sig", "")))  # fmt: skip
+    result = lisbon.import_sheets(path, by="op1")
+    assert lisbon.lots()[["lot", "notes"]].values.tolist() == [["L é", "naïve"]]
+    assert bool(result.notes) == (encoding == "cp1252")
+
+
+def test_every_problem_with_its_place(lisbon, tmp_path):
+    path = tmp_path / "hatches.csv"
+    path.write_text(
+        "hatch,lot,purpose,cone,started,cysts_g,volume_ml,temperatur_c,notes,notes\n"
+        'H-1,L-9,standard test,A,11/24/2026 09:00,"1,602",800,28,,\n'
+        "H-2,L-9,testing,B,03/11/2026 09:00,-1,800,28,,\n"
+        ",L-9,production,B,03/11/2026 09:00,1.6,800,28,,,stray\n"
+    )
+    with pytest.raises(InputError) as caught:
+        lisbon.import_sheets(path, by="op1")
+    problems = caught.value.problems
+    assert list(problems.columns) == ["sheet", "row", "column", "value", "rule", "remedy"]
+    assert problems[["row", "column", "value", "rule"]].values.tolist() == [
+        ["heading", "temperatur_c", "", "is not a column of this table"],
+        ["heading", "notes", "notes", "stands twice"],
+        ["row 2", "started", "11/24/2026 09:00", "has no month 24 in this site's order of dates (dmy)"],
+        ["row 2", "cysts_g", "1,602", "could be 1.602 or 1602"],
+        ["row 4", "", "stray", "stands to the right of the last heading"],
+        ["row 3", "purpose", "testing", "is none of standard test, production, reference, investigation"],
+        ["row 3", "cysts_g", "-1.0", "is below 0.0001"],
+    ]
+    lines = str(caught.value).splitlines()
+    assert lines[0] == "Nothing was imported. 7 cells or rows must be put right first:"
+    assert lines[1].startswith(
+        "hatches.csv, heading: temperatur_c is not a column of this table. Did you mean 'temperature_c'?"
+    )
+    assert lines[1].endswith("Rename the heading, or leave the column out with --ignore 'temperatur_c'.")
+    assert lisbon.lots().empty
+
+
+def test_good_rows_can_be_taken_and_the_rest_is_listed(lisbon, tmp_path):
+    lots, hatches = tmp_path / "lots.csv", tmp_path / "hatches.csv"
+    lots.write_text("lot,price\nL-1,70\nL-2,cheap\n")
+    hatches.write_text("hatch,lot,purpose,cone,started,cysts_g,volume_ml\nH-1,L-1,production,A,2026-11-03 09:00,40,20000\n"
+                       "H-2,L-2,production,A,2026-11-03 09:00,40,20000\n")  # fmt: skip
+    result = lisbon.import_sheets([hatches, lots], by="op1", accept_good_rows=True)
+    assert result.added == {"lots": 1, "hatches": 1}
+    assert result.problems[["row", "rule"]].values.tolist() == [
+        ["row 3", "is not a number"], ["row 3", "is a lot whose own row has a problem"]]  # fmt: skip
+    lots.write_text("lot,price\nL-1,70\nL-2,64\n")  # put right, the rerun completes it
+    assert lisbon.import_sheets([hatches, lots], by="op1").added == {"lots": 1, "hatches": 1}
+
+
+@pytest.mark.parametrize("ending", [".csv", ".xlsx"])
+def test_nasty_names_go_out_safe_and_come_back_the_same(lisbon, tmp_path, ending):
+    from qckit.log import export_csv, export_excel
+
+    lisbon.add("lots", pd.DataFrame({"lot": list(NASTY_NAMES), "notes": list(NASTY_NAMES)}), by="op1")
+    if ending == ".csv":
+        (path,) = export_csv(lisbon, tmp_path / "out", tables=["lots"])
+        with path.open(encoding="utf-8-sig", newline="") as handle:
+            cells = [cell for row in csv.reader(handle) for cell in row]
+    else:
+        path = export_excel(lisbon, tmp_path / "lots.xlsx", tables=["lots"])
+        sheet = openpyxl.load_workbook(path).active
+        cells = [c.value for row in sheet.iter_rows() for c in row if c.value]
+        assert all(c.data_type == "s" for row in sheet.iter_rows() for c in row if c.value)
+    assert not [c for c in cells if str(c).startswith(("=", "+", "-", "@", "\t", "\r"))]
+    assert lisbon.import_sheets(path, by="op1").unchanged == {"lots": len(NASTY_NAMES)}
+    with open_log(new_site(tmp_path / "other")) as other:
+        assert other.import_sheets(path, by="op1").added == {"lots": len(NASTY_NAMES)}
+        assert sorted(other.lots()["lot"]) == sorted(NASTY_NAMES)
+        assert (other.lots()["notes"] == other.lots()["lot"]).all()
+
+
+def test_the_template_is_filled_and_imported(lisbon, tmp_path):
+    source = lisbon.folder / "field-sheets" / "field-sheets.xlsx"
+    book = openpyxl.load_workbook(source)
+    assert book.sheetnames == ["explain", *SHEETS, "examples"]
+    assert [v.formula1 for v in book["hatches"].data_validations.dataValidation if v.type == "list"] == [
+        '"standard test,production,reference,investigation"', '"yes,no"']  # fmt: skip
+    with pytest.raises(InputError, match="holds no table that is known"):
+        empty = tmp_path / "empty.xlsx"
+        openpyxl.Workbook().save(empty)
+        lisbon.import_sheets(empty, by="op1")
+    assert not lisbon.import_sheets(source, by="op1").added  # an empty template adds nothing
+    for name in SHEETS:
+        heads = [str(c.value).rstrip(" *") for c in book[name][1]]
+        for row, example in enumerate(EXAMPLES[name], 2):
+            for column, value in example.items():
+                book[name].cell(row, heads.index(column) + 1, value)
+    filled = tmp_path / "filled.xlsx"
+    book.save(filled)
+    result = lisbon.import_sheets(filled, by="op1")
+    assert result.added == {"lots": 1, "hatches": 1, "readings": 2, "samples": 2}
+    assert lisbon.awaiting_counts()[["photo", "um_per_px"]].values.tolist() == [["a_2.jpg", 6.2]]
+
+
+def test_excel_with_titles_merges_dates_and_formulas(lisbon, tmp_path):
+    import datetime as dt
+
+    book = openpyxl.Workbook()
+    sheet = book.active
+    sheet.title = "hatches"
+    sheet["A1"] = "November"
+    sheet.merge_cells("A1:G1")
+    heads = ("hatch", "lot", "purpose", "cone", "started", "cysts_g", "volume_ml")
+    for i, head in enumerate(heads, 1):
+        sheet.cell(2, i, head)
+    for row, cone in ((3, "A"), (4, "B")):
+        for i, value in enumerate(
+            (row, 7 if row == 3 else None, "production", cone, dt.datetime(2026, 11, 3, 9), 40.5, 20000), 1
+        ):
+            sheet.cell(row, i, value)
+    sheet.merge_cells("B3:B4")
+    sheet["B3"].number_format = "000"
+    sheet["H9"] = None
+    book.create_sheet("thoughts")["A1"] = "nothing to import"
+    path = tmp_path / "book.xlsx"
+    lisbon.add("lots", pd.DataFrame({"lot": ["007"]}), by="op1")
+    book.save(path)
+    result = lisbon.import_sheets(path, by="op1")
+    assert lisbon.hatches()[["hatch", "lot", "started"]].values.tolist() == [
+        ["3", "007", "2026-11-03T09:00:00+00:00"], ["4", "007", "2026-11-03T09:00:00+00:00"]]  # fmt: skip
+    assert "book.xlsx, sheet hatches: cells merged over rows 3 to 4 read as '007' in each" in result.notes
+    sheet["F3"] = "=1+1"
+    book.save(path)
+    with pytest.raises(InputError) as caught:
+        lisbon.import_sheets(path, by="op1")
+    assert str(caught.value).splitlines()[1] == (
+        "book.xlsx, sheet hatches, row 3: cysts_g '=1+1' is a formula without its result. Open and save the sheet in the "
+        "spreadsheet program, or type the value."
+    )
+
+
+@pytest.mark.parametrize(
+    ("name", "content", "message"),
+    [
+        ("a.csv", b"", "a.csv: is empty. Save the sheet again."),
+        ("a.csv", b"x,y\n1,2\n", "a.csv: cannot tell which table it is. Say so with --table, or give the file or sheet one of the names lots, hatches, readings, samples."),
+        ("lots.csv", b"x,y\n1,2\n", "lots.csv: no heading row was found for lots. Put the column names in one row: lot."),
+        ("lots.xls", b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1", "lots.xls: is neither CSV nor .xlsx. Save it as .xlsx or CSV in the spreadsheet program."),
+        ("lots.csv", b"lot\x00,notes\n", "lots.csv: is not a text file. Save the sheet as CSV or .xlsx."),
+        ("lots.csv", b'lot,notes\n"L-1,x\n', "lots.csv: a quote mark is open or misplaced (unexpected end of data). Save the sheet again."),
+    ],
+)  # fmt: skip
+def test_files_that_are_no_sheets(lisbon, tmp_path, name, content, message):
+    path = tmp_path / name
+    path.write_bytes(content)
+    with pytest.raises(InputError) as caught:
+        lisbon.import_sheets(path, by="op1")
+    assert str(caught.value) == message
+
+
+def test_a_missing_file_and_a_broken_workbook(lisbon, tmp_path):
+    with pytest.raises(InputError) as caught:
+        lisbon.import_sheets(tmp_path / "none.csv", by="op1")
+    assert (
+        str(caught.value)
+        == f"{tmp_path}/none.csv: cannot be read (No such file or directory). Check the file's name and place."
+    )
+    (tmp_path / "lots.xlsx").write_bytes(b"PK\x03\x04 and no more")
+    with pytest.raises(InputError, match=r"lots\.xlsx: cannot be read as an Excel workbook"):
+        lisbon.import_sheets(tmp_path / "lots.xlsx", by="op1")
+
+
+def test_readings_in_fahrenheit_and_missing_columns(lisbon, tmp_path):
+    lisbon.import_sheets(_write(tmp_path / "lots.csv", "lot\nL-1\n"), by="op1")
+    lisbon.import_sheets(_write(tmp_path / "hatches.csv", "hatch,lot,purpose,cone,started,cysts_g,volume_ml\n"
+                                "H-1,L-1,production,A,2026-11-03 09:00,40,20000\n"), by="op1")  # fmt: skip
+    lisbon.import_sheets(_write(tmp_path / "readings.csv", "hatch,taken,quantity,value,unit\n"
+                                "H-1,2026-11-03 10:00,temperature,82.4,°F\n"), by="op1")  # fmt: skip
+    assert lisbon.readings(hatch="H-1")[["value", "unit"]].values.tolist() == [[28.0, "°C"]]
+    with pytest.raises(InputError) as caught:
+        lisbon.import_sheets(
+            _write(tmp_path / "hatches.csv", "hatch,lot,cone,started\nH-1,L-1,A,2026-11-03 09:00\n"), by="op1"
+        )
+    assert (
+        str(caught.value)
+        .splitlines()[1]
+        .startswith("hatches.csv, heading: the columns purpose, cysts_g, volume_ml must be there and are not.")
+    )
+
+
+def test_unknown_columns_are_left_out_only_when_told(lisbon, tmp_path):
+    path = _write(tmp_path / "lots.csv", "lot,weather\nL-1,rain\n")
+    with pytest.raises(InputError, match="weather is not a column of this table"):
+        lisbon.import_sheets(path, by="op1")
+    assert lisbon.import_sheets(path, by="op1", ignore_columns=["Weather"]).added == {"lots": 1}
+
+
+def _write(path, text):
+    path.write_text(text, encoding="utf-8")
+    return path
