@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import pandas as pd
 
-__all__ = ["ALL", "Shift", "best_stretch", "compare_conditions", "find_shifts"]
+__all__ = ["ALL", "Shift", "best_stretch", "compare_conditions", "find_shifts", "likeness_inflation"]
 
 ALL = "all hatches"
 _BREAK_95 = -2 * math.log(1 - math.sqrt(0.95))
@@ -51,7 +51,51 @@ class Shift:
     conditions: list = field(default_factory=list)
 
 
-def find_shifts(frame, *, factors=_FACTORS, alpha=0.01, shortest=3, most=6):
+def likeness_inflation(frame, *, factors=_FACTORS, lags=4):
+    """Say how much more sums of neighbours vary than independence lets them, from hatches in which nothing moved.
+
+    Hatches of one day share its water and its people; without this a few shared days look like a change.
+
+    Parameters
+    ----------
+    frame : DataFrame, shape (n, any)
+        Earlier hatches in the order of time: ``z`` and the factor columns.
+    factors : tuple of str
+    lags : int
+        Neighbours looked at: a day of four cones reaches three.
+
+    Returns
+    -------
+    dict of str to float
+        Factor -> variance of a sum over what independence gives, at least 1 (1 with fewer than 30 hatches); "" is all
+        hatches together. 1 + 2 sum of (1 - k / (lags + 1)) r_k, Bartlett's weights.
+
+    References
+    ----------
+    Newey and West 1987, Econometrica 55:703-708.
+    """
+    frame = frame[frame["z"].notna()]
+    out = {"": _long_run(frame["z"].to_numpy(dtype=float), lags)}
+    for factor in factors:
+        if factor in frame:
+            own = [_long_run(part["z"].to_numpy(dtype=float), lags) for _, part in frame.groupby(factor)]
+            sizes = frame.groupby(factor).size().to_numpy()
+            out[factor] = float(np.average(own, weights=sizes)) if len(own) else 1.0
+    return out
+
+
+def _long_run(z, lags):
+    n = len(z)
+    if n < 30 or not np.ptp(z) > 0:
+        return 1.0
+    x = z - z.mean()
+    r = [float(np.sum(x[k:] * x[:-k]) / np.sum(x * x)) for k in range(1, lags + 1)]
+    total = 1 + 2 * sum((1 - k / (lags + 1)) * rk for k, rk in enumerate(r, start=1))
+    # chance alone gives a little: only what exceeds its own standard error counts
+    return total if total > 1 + 2 * math.sqrt(sum((1 - k / (lags + 1)) ** 2 for k in range(1, lags + 1)) / n) else 1.0
+
+
+def find_shifts(frame, *, factors=_FACTORS, alpha=0.01, shortest=3, most=6, inflation=None):
     """Find which hatches moved and when.
 
     Parameters
@@ -68,6 +112,8 @@ def find_shifts(frame, *, factors=_FACTORS, alpha=0.01, shortest=3, most=6):
         Fewest hatches in a shift.
     most : int
         Most shifts looked for.
+    inflation : dict, optional
+        From :func:`likeness_inflation`, where neighbours are alike.
 
     Returns
     -------
@@ -77,11 +123,17 @@ def find_shifts(frame, *, factors=_FACTORS, alpha=0.01, shortest=3, most=6):
     """
     frame = frame[frame["z"].notna()].reset_index(drop=True)
     groups = _groups(frame, factors)
+    share = inflation or {}
     tried = max(1.0, sum(len(index) ** 2 / 2 for _, _, index in groups))
     left = frame["z"].to_numpy(dtype=float).copy()
     found = []
     while len(found) < most and len(frame) >= shortest:
-        best = max(((*best_stretch(left[index], shortest), f, g, index) for f, g, index in groups), key=lambda b: b[0])
+        best = None
+        for f, g, index in groups:
+            gain, i, j = best_stretch(left[index], shortest)
+            gain /= share.get(f, 1.0)
+            if best is None or gain > best[0]:
+                best = (gain, i, j, f, g, index)
         gain, i, j, factor, level, index = best
         p = min(1.0, tried * _tail(gain))
         if p >= alpha:

@@ -38,7 +38,7 @@ def month_jobs(site: str | Path, month: str, *, lot: str = "", each_lot: bool = 
     from qckit.log import open_log
     from qckit.settings import load_settings
     from qckit.tables import to_utc
-    from qckit.verdicts.month_study import month_bounds
+    from qckit.verdicts.month_periods import month_bounds
 
     zone = load_settings(site).site.timezone
     with open_log(site) as log:

@@ -232,12 +232,13 @@ def lots(page: MonthPage) -> Html:
     currency = page.settings.site.currency
     head = {"n_hatches": "hatches", "hatch_pct": "H% [%]", "nauplii_per_g": "nauplii per g",
             "slope_per_30_days": "in 30 days", "below_minimum_pct": "below min. [%]",
-            "dose_g": "dose [g]", "cost_per_million": f"{currency} per million"}  # fmt: skip
+            "dose_g": "dose [g]", "cost_per_million": f"{currency} per million",
+            "cysts_g": "cysts used [g]", "cost": f"cost [{currency}]"}  # fmt: skip
     digits = {"slope_per_30_days": 2, "below_minimum_pct": 1, "dose_g": 1, "cost_per_million": 3, "n_hatches": 0,
-              "nauplii_per_g": 0}  # fmt: skip
+              "nauplii_per_g": 0, "cysts_g": 0, "cost": 0}  # fmt: skip
     caption = (
         "In brackets the interval; points in 30 days where the centre line is sloped; expected share below the site's "
-        "minimum; grams for one feed; price of a million harvested nauplii."
+        "minimum; grams for one feed; price of a million harvested nauplii; cysts used in the month and their price."
     )
     return table(lots_table(page.study), caption=caption, headings=head, decimals=digits)
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import re
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -13,16 +12,18 @@ from qckit.charts.capability import Capability, share_below
 from qckit.charts.lot_chart import LotChart, build_chart
 from qckit.charts.rules import DEFAULT_RULES
 from qckit.charts.series import CHARTED, CONDITIONS, hatch_series
-from qckit.charts.shifts import best_stretch, compare_conditions, find_shifts
+from qckit.charts.shifts import best_stretch, compare_conditions, find_shifts, likeness_inflation
 from qckit.charts.trend import judge_drift
 from qckit.errors import InputError, unknown_name
 from qckit.hatch.dose import Dose, cost_per_million, dose_for
 from qckit.hatch.intervals import mean_interval, proportion_over_cones
+from qckit.verdicts.month_periods import compare_periods, month_bounds
 
 __all__ = ["LotMonth", "MonthStudy", "month_bounds", "study_month"]
 
 _LOOK_BACK_DAYS = 60  # before the month, so that a change can be dated
-_METRICS = ("hatch_pct", "hatching_efficiency_per_g", "umbrella_pct", "opened_pct", "shells_per_1000", "t90_h")
+_METRICS = ("hatch_pct", "hatching_efficiency_per_g", "umbrella_pct", "opened_pct", "shells_per_1000")
+_TIMED = ("production", "reference", "standard test", "investigation")  # any hatch that was followed by the clock
 
 
 @dataclass(frozen=True)
@@ -41,6 +42,8 @@ class LotMonth:
     expected_signals: float
     is_in_control: bool | None  # None: no limits
     cost_per_million: float
+    cysts_g: float  # used in the month
+    cost: float  # of them, in the lot's currency
 
 
 @dataclass(frozen=True)
@@ -64,56 +67,6 @@ class MonthStudy:
     quality: pd.DataFrame
     settings: object
     left_out: list = field(default_factory=list)
-
-
-def month_bounds(month: str, timezone: str = "UTC"):
-    """Return the first instant of a period and of what follows it, at the site's clock.
-
-    Parameters
-    ----------
-    month : str
-        ``2026-10``; or a period ``2026-09-15..2026-10-14`` or ``2026-07..2026-10``, both ends in it.
-    timezone : str
-        The site's.
-
-    Returns
-    -------
-    tuple of Timestamp
-
-    Raises
-    ------
-    InputError
-        It is written otherwise, or ends before it begins.
-    """
-    ends = str(month).split("..")
-    try:
-        if not (1 <= len(ends) <= 2 and all(re.fullmatch(r"\d{4}-\d\d(-\d\d)?", end) for end in ends)):
-            raise ValueError
-        if len(ends) == 1 and len(ends[0]) > 7:
-            raise ValueError
-        first = pd.Timestamp(ends[0] if len(ends[0]) > 7 else f"{ends[0]}-01", tz=timezone)
-        end = pd.Timestamp(ends[-1] if len(ends[-1]) > 7 else f"{ends[-1]}-01", tz=timezone)
-    except ValueError:
-        raise InputError(
-            f"month is {str(month)!r} and must be written YYYY-MM, such as 2026-10, or as a period, such as "
-            "2026-09-15..2026-10-14. Correct it."
-        ) from None
-    last = end + (pd.DateOffset(days=1) if len(ends[-1]) > 7 else pd.DateOffset(months=1))
-    if last <= first:
-        raise InputError(f"month is {month!r}, and that period ends before it begins. Swap the two days.")
-    return first, last
-
-
-def _periods(month, first, last):
-    """The period, the one before it, and the same a year before: words and bounds."""
-    if ".." not in month:
-        step = pd.DateOffset(months=1)
-        yield "this month", first, last
-        yield "month before", first - step, first
-    else:
-        yield "this period", first, last
-        yield "period before", first - (last - first), first
-    yield "a year before", first - pd.DateOffset(years=1), last - pd.DateOffset(years=1)
 
 
 def study_month(lots, hatches, samples, readings=None, *, month, settings, lot="", baselines=None, signals=None,
@@ -158,6 +111,12 @@ def study_month(lots, hatches, samples, readings=None, *, month, settings, lot="
         for q in _METRICS
         if (chart := build_chart(history, q, lot=name, **limits)) and len(chart.of_period(first))
     }
+    timed = _history(lots, hatches, samples, None, settings, last, purposes=_TIMED)
+    timed = timed[timed["t90_h"].notna()].assign(off_standard="")
+    for name in names:
+        chart = build_chart(timed, "t90_h", lot=name, **limits)
+        if len(chart.of_period(first)):
+            charts[(name, "t90_h")] = chart
     conditions = {q: c for q in CONDITIONS if len((c := build_chart(history, q, **limits)).of_period(first))}
     shifts = _shifts(history, charts, names, first, last)
     moved = {label for s in shifts for label in s.labels}
@@ -171,18 +130,22 @@ def study_month(lots, hatches, samples, readings=None, *, month, settings, lot="
     return MonthStudy(
         month, lot, first, last, chosen.reset_index(drop=True), history, month_lots, charts, conditions, shifts,
         _signal_table(charts, conditions, signals, moved), lost, lost / per_day if per_day else math.nan,
-        _comparison(history, month, first, last, lot), _quality(chosen, samples, readings, photos, settings), settings,
+        compare_periods(history, month, first, last, lot), _quality(chosen, samples, readings, photos, settings), settings,
         _left_out(hatches, first, last, lot, chosen),
     )  # fmt: skip
 
 
-def _history(lots, hatches, samples, readings, settings, last):
+def _history(lots, hatches, samples, readings, settings, last, purposes=("production", "reference")):
     from qckit.tables import to_utc
 
     known = hatches[to_utc(hatches["started"]) < last] if len(hatches) else hatches
+    if "standard test" in purposes:  # only those followed by the clock: five times or more
+        sub = samples[(samples["kind"] == "subsample") & samples["hours"].notna()]
+        times = sub["hours"].astype(float).round(1).groupby(sub["hatch"].to_numpy()).nunique()
+        known = known[known["hatch"].isin(times.index[times >= 5])]
     own = samples[samples["hatch"].isin(known["hatch"])]
     mine = readings[readings["hatch"].isin(known["hatch"])] if readings is not None else None
-    return hatch_series(lots, known, own, mine, conditions=settings.conditions)
+    return hatch_series(lots, known, own, mine, conditions=settings.conditions, purposes=purposes)
 
 
 def _nothing(history, month, lot):
@@ -207,11 +170,14 @@ def _shifts(history, charts, names, first, last):
             parts.append(part)
     if not parts:
         return []
-    frame = pd.concat(parts)
-    frame = frame[frame["at"] >= first - pd.Timedelta(days=_LOOK_BACK_DAYS)].sort_values("at", kind="stable")
+    frame = pd.concat(parts).sort_values("at", kind="stable")
+    earlier = frame[(frame["at"] < first) & (frame["phase"] != "set aside")]
+    inflation = likeness_inflation(earlier, factors=("cone", "operator", "lot"))
+    inflation["counted_by"] = inflation[""]
+    frame = frame[frame["at"] >= first - pd.Timedelta(days=_LOOK_BACK_DAYS)]
     how = dict(zip(history["hatch"], history["counted_by"], strict=True))
     frame = frame.assign(counted_by=frame["label"].map(how)).reset_index(drop=True)
-    found = [s for s in find_shifts(frame) if s.last >= first]
+    found = [s for s in find_shifts(frame, inflation=inflation) if s.last >= first]
     every = set(frame["label"])
     all_moved = {label for s in found for label in s.labels}
     out = []
@@ -270,7 +236,11 @@ def _lot_month(name, chosen, history, lots, charts, moved, first, last, settings
     fired = chart.signals["label"].nunique()
     expected = n / chart.run.mean if chart.run is not None else math.nan
     state = None if chart.limits is None else not _is_out(chart, fired)
-    return LotMonth(name, len(mine), share, efficiency, chart, capability, dose, words, fired, expected, state, cost)
+    used = float(mine["cysts_g"].sum())
+    price, pack = _num(row, "price"), _num(row, "pack_g")
+    spent = used * price / pack if price is not None and pack else math.nan
+    return LotMonth(name, len(mine), share, efficiency, chart, capability, dose, words, fired, expected, state, cost,
+                    used, spent)  # fmt: skip
 
 
 def _is_out(chart, fired):
@@ -350,29 +320,6 @@ def _signal_row(s, name, lot, moved):
         "rule": s["rule"], "test": s["test"], "sees": s["sees"], "side": s["side"], "value": s["value"],
         "in_shift": s["label"] in moved,
     }  # fmt: skip
-
-
-def _comparison(history, month, first, last, lot):
-    """The month beside the month before and the same month a year before, per lot and together."""
-    rows = []
-    pool = history[history["lot"] == lot] if lot else history
-    for words, start, end in _periods(month, first, last):
-        part = pool[(pool["at"] >= start) & (pool["at"] < end)]
-        named = f"{start:%Y-%m}" if ".." not in month else f"from {start:%Y-%m-%d}"
-        for name in [*sorted(part["lot"].unique()), "all lots"] if not lot else [lot]:
-            own = part if name == "all lots" else part[part["lot"] == name]
-            counted = own[own["full_cysts"] > 0]
-            if not len(counted):
-                continue
-            share = proportion_over_cones(counted["nauplii"], counted["full_cysts"])
-            per_g = mean_interval(own["hatching_efficiency_per_g"])
-            rows.append({
-                "period": words, "month": named, "lot": name, "n_hatches": len(own),
-                "hatch_pct": 100 * share.value, "hatch_pct_low": 100 * share.low, "hatch_pct_high": 100 * share.high,
-                "nauplii_per_g": per_g.value, "umbrella_pct": float(counted["umbrella_pct"].mean()),
-                "shells_per_1000": float(own["shells_per_1000"].mean()), "cysts_g": float(own["cysts_g"].sum()),
-            })  # fmt: skip
-    return pd.DataFrame(rows)
 
 
 def _quality(chosen, samples, readings, photos, settings):

@@ -5,6 +5,7 @@ import pandas as pd
 import pytest
 
 from qckit import charts
+from qckit.charts.shifts import likeness_inflation
 from qckit.errors import InputError
 
 
@@ -120,6 +121,24 @@ def test_planted_shift_is_found_dated_and_placed(cone, where):
         assert found[0].is_ongoing
     assert placed >= 38
     assert held >= 36
+
+
+def test_shared_days_are_not_told_as_a_change():
+    """Four cones of a day share as much as they differ: without allowing for it one month in five tells a change."""
+    rng = np.random.default_rng(0)
+    told = blind = 0
+    for _ in range(60):
+        day = np.repeat(np.arange(122), 4)
+        z = (rng.normal(0, 1, 122)[day] + rng.normal(0, 1, 488)) / np.sqrt(2)
+        frame = pd.DataFrame({
+            "label": np.arange(488).astype(str), "at": times(1)[0] + pd.to_timedelta(day, unit="D"), "z": z,
+            "cone": np.tile(list("ABCD"), 122), "operator": rng.choice(list("abc"), 488), "value": z, "centre": 0.0,
+        })  # fmt: skip
+        inflation = likeness_inflation(frame.head(240))
+        assert inflation[""] > 1.5 and inflation["cone"] < 1.8
+        told += bool(charts.find_shifts(frame.tail(248), inflation=inflation))
+        blind += bool(charts.find_shifts(frame.tail(248)))
+    assert told <= 3 < blind
 
 
 def test_a_week_that_is_over_is_not_told_as_ongoing():

@@ -160,6 +160,20 @@ def test_one_lot_only(tables, studies):
     assert main_lot(studies("2026-10")) == "K-121"
 
 
+def test_timed_hatches_are_charted_whatever_their_purpose(studies):
+    chart = studies("2026-10").charts[("K-121", "t90_h")]
+    assert 7 <= len(chart.frame) <= 12
+    assert chart.frame["value"].between(16, 30).all()
+    assert chart.limits is None and "usable hatches: no limits can be set yet" in chart.baseline_words
+
+
+def test_cysts_used_and_their_cost(studies):
+    study = studies("2026-10")
+    m = study.lots["K-121"]
+    used = study.series.loc[study.series["lot"] == "K-121", "cysts_g"].sum()
+    assert m.cysts_g == pytest.approx(used) and m.cost == pytest.approx(used * 64 / 500)
+
+
 def test_any_period(tables, studies):
     study = study_month(*tables, month="2026-09-16..2026-10-15", settings=Settings())
     assert study.first == pd.Timestamp("2026-09-16", tz="UTC") and study.last == pd.Timestamp("2026-10-16", tz="UTC")
