@@ -41,6 +41,7 @@ class Certificate:
     agreement: object
     valid_until: str
     sentences: tuple[str, ...]
+    hatch_pairs: tuple = ()  # (photo, H% by the kit, H% by hand), for the chart; [%]
 
     def to_frame(self):
         """Return the row of the log's certificates table."""
@@ -51,6 +52,7 @@ class Certificate:
             "made_at": self.made_at, "made_by": self.made_by, "counter_version": self.counter_version,
             "n_photos": self.n_photos, "detection": _detection_json(self.rates), "confusion": self.rates.to_json(),
             "details": json.dumps({"n_objects": self.n_objects, "sentences": list(self.sentences),
+                                   "hatch_pairs": [list(p) for p in self.hatch_pairs],
                                    "agreement": json.loads(self.agreement.to_json(orient="records"))}),
             "valid_until": self.valid_until, "notes": "",
         }])  # fmt: skip
@@ -139,6 +141,8 @@ def certify_camera(photo_counts, hand_counts, *, camera, magnification="", kind=
         name or " ".join(filter(None, (camera, magnification, made_at[:10]))), camera, magnification, kind, made_at,
         made_by, counter_version, len(joined), n_objects, rates, agreement, until,
         tuple(_sentences(agreement, rates, len(joined), n_objects, until, good)),
+        tuple((str(p), round(float(a), 3), round(float(b), 3))
+              for p, a, b in zip(joined["photo"], hatch_pct_of(seen), hatch_pct_of(true)) if np.isfinite(a + b)),
     )  # fmt: skip
 
 
@@ -223,4 +227,5 @@ def read_certificate(row) -> Certificate:
         text["counter_version"], int(row["n_photos"]), int(details["n_objects"]),
         CountRates.from_json(row["confusion"]),
         pd.DataFrame(details["agreement"]).astype({"figure": "str"}), text["valid_until"], tuple(details["sentences"]),
+        tuple(tuple(p) for p in details.get("hatch_pairs", [])),
     )  # fmt: skip

@@ -176,3 +176,31 @@ def people(study, value, method):
     click.echo(f"{got.n_parts} photos, {got.n_appraisers} people, {got.n_trials} counts each ({got.method}).")
     for line in say_gauge(got, unit="points of H%" if value == "hatch_pct" else value):
         click.echo(line)
+
+
+@command.command("certificate")
+@click.argument("name")
+@click.option("--out", type=click.Path(), help="Write it as a page to print; left out: say it here.")
+@_SITE
+def certificate(name, out, site):
+    """Show a kept certificate, by its NAME or its camera's (then the newest)."""
+    from qckit.agreement import read_certificate
+    from qckit.errors import InputError, unknown_name
+    from qckit.review import certificate_page
+
+    with _open(site) as log:
+        kept = log.certificates()
+    mine = kept[(kept["certificate"] == name) | (kept["camera"] == name)]
+    if mine.empty:
+        raise unknown_name("certificate", name, [*kept["certificate"], *kept["camera"].drop_duplicates()])
+    made = read_certificate(mine.loc[mine["made_at"].idxmax()])
+    if not out:
+        for line in made.sentences:
+            click.echo(line)
+        return 0
+    try:
+        Path(out).write_text(certificate_page(made), encoding="utf-8")
+    except OSError as error:
+        raise InputError(f"{out}: the page cannot be written there: {error}. Give a folder that exists.") from error
+    click.echo(f"{out}: certificate {made.name}.")
+    return 0

@@ -227,11 +227,16 @@ function render({ model, el }) {
       model.send({ do: "tile", corners: [a.x, a.y, b.x, b.y] });
     }, 150);
   }
+  function hold() { // the photo stays in view: it fills the canvas where it is larger, and is centred where it is smaller
+    const sides = [["x", canvas.clientWidth / view.scale, model.get("width_px")], ["y", canvas.clientHeight / view.scale, model.get("height_px")]];
+    for (const [side, seen, whole] of sides) view[side] = whole <= seen ? (whole - seen) / 2 : Math.min(Math.max(view[side], -0.05 * seen), whole - 0.95 * seen);
+  }
   function draw() { if (!frame) frame = requestAnimationFrame(paint); }
   function paint() {
     frame = 0;
     const ratio = window.devicePixelRatio || 1, w = canvas.clientWidth, h = canvas.clientHeight;
     if (!w) return;
+    if (model.get("width_px")) hold();
     if (canvas.width !== Math.round(w * ratio) || canvas.height !== Math.round(h * ratio)) { canvas.width = Math.round(w * ratio); canvas.height = Math.round(h * ratio); }
     const pen = canvas.getContext("2d");
     pen.setTransform(ratio, 0, 0, ratio, 0, 0);

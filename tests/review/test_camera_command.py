@@ -188,3 +188,19 @@ def test_no_counts_in_the_folder(counted, tmp_path):
         )
     assert str(error.value) == (f"{tmp_path / 'nowhere'}: no counts.csv there. Make it with  qckit count PHOTOS "
                                 f"--um-per-px X --out {tmp_path / 'nowhere'}")  # fmt: skip
+
+
+def test_certificate_is_a_page_without_links_and_with_everything_escaped(site, counted, tmp_path):
+    run("check", counted / "marks.csv", counted / "counts", "--camera", "<b>stereo</b>", "--keep", "--by", "ab",
+        "--site", site)  # fmt: skip
+    page = tmp_path / "certificate.html"
+    got = run("certificate", "<b>stereo</b>", "--out", page, "--site", site)
+    assert got.exit_code == 0, got.output
+    text = page.read_text(encoding="utf-8")
+    assert "<b>stereo" not in text and "&lt;b&gt;stereo&lt;/b&gt;" in text
+    assert "Check again by" in text and text.count('role="img"') == 2
+    assert "<script" not in text and "src=" not in text
+    again = run("certificate", "<b>stereo</b>", "--site", site)
+    assert again.output.startswith("12 photos with")
+    with pytest.raises(InputError, match="unknown certificate 'left'"):
+        CliRunner().invoke(command, ["camera", "certificate", "left", "--site", str(site)], catch_exceptions=False)
