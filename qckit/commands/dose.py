@@ -24,6 +24,7 @@ def command(lot, site, nauplii, animals, per_animal, feed_at, t10_h, t90_h, as_t
     The grams rest on the lower bound of the lot's nauplii per gram, so that a feed seldom falls short.
     """
     from qckit.settings import load_settings
+    from qckit.verdicts.new_lot_rules import per_g
 
     settings = load_settings(site)
     wanted = _demand(nauplii, animals, per_animal, settings)
@@ -34,8 +35,9 @@ def command(lot, site, nauplii, animals, per_animal, feed_at, t10_h, t90_h, as_t
             f"lot {lot}: no lower bound of nauplii per gram is known, so no dose can be worked out. "
             f"{efficiency.note or 'Count a standard test of two cones or more.'}"
         )
-    click.echo(f"Lot {lot}: {efficiency.value:,.0f} nauplii per gram ({efficiency.safe_low:,.0f} to "
-               f"{efficiency.safe_high:,.0f}), {efficiency.n_cones} cones.")  # fmt: skip
+    cones = f"{efficiency.n_cones} cone{'s' if efficiency.n_cones > 1 else ''}"
+    click.echo(f"Lot {lot}: {per_g(efficiency.value)} nauplii per gram ({per_g(efficiency.safe_low)} to "
+               f"{per_g(efficiency.safe_high)}), {cones}.")  # fmt: skip
     dose = _say_dose(wanted, efficiency, settings)
     _say_cost(seen, settings)
     _say_start(feed_at, t10_h, t90_h, lot, tables, settings)
@@ -113,8 +115,8 @@ def _times_of(lot, tables, settings):
         rate = fit_rate(time_course(tables["samples"], tables["hatches"], lot))
     except InputError as error:
         hours = settings.conditions.reading_h
-        click.echo(f"No time course of lot {lot} ({error}) T90 is taken as the reading time of {hours:g} h and T10 as "
-                   f"{hours - 7:g} h (common practice, no source); give --t10 and --t90 to do better.")  # fmt: skip
+        click.echo(f"{error} T90 is taken as the reading time of {hours:g} h and T10 as {hours - 7:g} h (common "
+                   "practice, no source); give --t10 and --t90 to do better.")  # fmt: skip
         return hours - 7, hours
     return float(rate.time("T10")["value_h"]), float(rate.time("T90")["value_h"])
 

@@ -156,7 +156,7 @@ def start_times(feed, *, t10_h, t90_h, temperature_c=28.0, handling_h=0.5):
         raise InputError(f"T10 is {t10_h:g} h and T90 {t90_h:g} h; T10 must be above 0 and not after T90.")
     feed = pd.Timestamp(feed)
     harvest = feed - pd.Timedelta(hours=handling_h)
-    start = harvest - pd.Timedelta(hours=t90_h)
+    start = (harvest - pd.Timedelta(hours=t90_h)).floor("5min")  # nobody wets cysts to the minute
     oldest, lasts = t90_h - t10_h + handling_h, instar_i_hours(temperature_c)
     inside = oldest <= lasts
     tail = (

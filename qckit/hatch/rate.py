@@ -181,7 +181,8 @@ def fit_rate(course, *, confidence=0.95):
     course = course.dropna(subset=["nauplii", "full_cysts"])
     n_hours = course["hours"].nunique()
     if n_hours < 4 or not course["nauplii"].sum() > 0:
-        raise InputError(f"The time course has {n_hours} hours with {course['nauplii'].sum():.0f} nauplii; a hatching "
+        raise InputError(f"The time course has {n_hours} hour{'s' if n_hours != 1 else ''} with "
+                         f"{course['nauplii'].sum():.0f} nauplii; a hatching "
                          "rate needs four hours or more, before and after half have hatched.")  # fmt: skip
     cones = [g for _, g in course.groupby("hatch")]
     pieces = [intervals_from_counts(g["hours"], g["nauplii"], g["full_cysts"]) for g in cones]

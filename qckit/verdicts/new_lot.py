@@ -7,23 +7,20 @@ from dataclasses import asdict, dataclass
 
 import pandas as pd
 
-from qckit.errors import InputError, unknown_name
+from qckit.errors import InputError
 from qckit.hatch.ageing import ageing_trend
 from qckit.hatch.comparison import compare_hatch_pct, compare_per_g, compare_with_claim
-from qckit.hatch.conditions import check_conditions
 from qckit.hatch.dose import dose_for
 from qckit.hatch.metrics import cone_metrics, fill_volumes, require_lot
 from qckit.hatch.rate import fit_rate, time_course
-from qckit.hatch.spread import site_spread
 from qckit.hatch.summary import summarise_cones
 from qckit.hatch.uncertainty import efficiency_budget
 from qckit.verdicts import new_lot_words as words
 from qckit.verdicts.finding import Figure, Finding
+from qckit.verdicts.new_lot_cones import choose_cones
 from qckit.verdicts.new_lot_rules import RULES, TONES, VERDICTS, Case, first_rule, round_3
 
 __all__ = ["NewLotEvidence", "finding_of", "judge_new_lot", "new_lot_evidence"]
-
-_SAME_TEST_DAYS = 3
 
 
 @dataclass(frozen=True)
@@ -122,126 +119,35 @@ def new_lot_evidence(lots, hatches, samples, readings=None, *, lot, settings, re
     """Gather what the verdict rests on; arguments as :func:`judge_new_lot`, result a :class:`NewLotEvidence`."""
     row = require_lot(lots, hatches, lot)
     samples = fill_volumes(samples, photos)
-    limits, reading_h = settings.limits, settings.conditions.reading_h
-    every = cone_metrics(samples, hatches, lots, reading_h=reading_h)
-    cones, left_out = _latest_test(every, lot)
-    reference = _find_reference(every, hatches, lot, cones, reference)
-    beside = _beside(every, reference, cones)
-    in_test = hatches[hatches["hatch"].isin({*cones["hatch"], *beside["hatch"]})]
-    conditions = check_conditions(in_test, readings, settings.conditions)
-    off = set(conditions.loc[conditions["status"] == "off", "hatch"])
-    unsure = set(conditions.loc[conditions["status"] == "doubtful", "hatch"]) - off
-    spread = site_spread(every, leave_out={*cones["hatch"], *beside["hatch"], *_off_standard(hatches, settings)})
-    used, dropped = _within_standard(cones, off, 1 if spread else 2)
-    left_out += dropped
-    beside_used, _ = _within_standard(beside, off, 1)
-    spread, refused = _fitting(spread, used)
-    options = {"confidence": limits.confidence, "spread": spread}
+    every = cone_metrics(samples, hatches, lots, reading_h=settings.conditions.reading_h)
+    test = choose_cones(every, hatches, readings, lot=lot, settings=settings, reference=reference)
+    used, beside = test.used, test.beside
+    options = {"confidence": settings.limits.confidence, "spread": test.spread}
     widths = {"measure": settings.measure, "detection_u": detection_u, **options}
+    against = {"margin_pct": settings.limits.equivalence_margin_pct, **options}
     summary = summarise_cones(used, lot=lot, **widths)
-    against = {"margin_pct": limits.equivalence_margin_pct, **options, "other": f"the reference lot {reference}"}
-    comparisons = ()
-    if len(beside_used) and len(used):
-        comparisons = (compare_hatch_pct(used, beside_used, **against), compare_per_g(used, beside_used, **against))
-    older = _latest_test(every[~every["hatch"].isin(set(cones["hatch"]))], lot)[0]
-    past = ()
-    if len(older) and len(used):
-        name = f"this lot's test of {older['started'].min()[:10]}"
-        past = tuple(f(used, older, **{**against, "other": name}) for f in (compare_hatch_pct, compare_per_g))
-    keep = used[~used["hatch"].isin(unsure)]
-    is_trimmable = 0 < len(keep) < len(used)
+    keep = used[~used["hatch"].isin(test.unsure)]
     return NewLotEvidence(
-        lot=lot, lot_row={} if row is None else row.to_dict(), reference=reference, cones=used,
-        reference_cones=beside_used, conditions=conditions, summary=summary,
-        reference_summary=summarise_cones(beside_used, lot=reference, **widths)
-        if len(beside_used) else None,
-        trimmed=summarise_cones(keep, lot=lot, **widths) if is_trimmable else None,
-        spoiled=tuple(h for h in used["hatch"] if h in off), doubtful=tuple(h for h in used["hatch"] if h in unsure),
-        claims=_claims(summary, row, limits), comparisons=comparisons, past=past, spread=spread, spread_refused=refused,
-        dose=_dose(summary, settings),
+        lot=lot, lot_row={} if row is None else row.to_dict(), reference=test.reference, cones=used,
+        reference_cones=beside, conditions=test.conditions, summary=summary,
+        reference_summary=summarise_cones(beside, lot=test.reference, **widths) if len(beside) else None,
+        trimmed=summarise_cones(keep, lot=lot, **widths) if 0 < len(keep) < len(used) else None,
+        spoiled=tuple(h for h in used["hatch"] if h in test.off),
+        doubtful=tuple(h for h in used["hatch"] if h in test.unsure), claims=_claims(summary, row, settings.limits),
+        comparisons=_compare(used, beside, f"the reference lot {test.reference}", against),
+        past=_compare(used, test.older, f"this lot's test of {str(test.older['started'].min())[:10]}", against),
+        spread=test.spread, spread_refused=test.is_spread_refused, dose=_dose(summary, settings),
         rate=_unless_too_little(_rate, samples, hatches, used), budget=_unless_too_little(_budget, used, settings),
-        ageing=_unless_too_little(_ageing, every, lot, settings), left_out=tuple(left_out),
+        ageing=_unless_too_little(_ageing, every, lot, settings), left_out=test.left_out,
         production=int(((every["lot"] == lot) & (every["purpose"] == "production")).sum()),
     )  # fmt: skip
 
 
-def _latest_test(every, lot):
-    """The cones of the lot's latest test, and what was not used."""
-    mine = every[(every["lot"] == lot) & (every["purpose"] == "standard test")]
-    if not len(mine):
-        mine = every[(every["lot"] == lot) & (every["purpose"] == "reference")]
-    if not len(mine):
-        return mine, []
-    from qckit.tables import to_utc
-
-    day = to_utc(mine["started"])
-    latest = (day.max() - day).dt.total_seconds() <= _SAME_TEST_DAYS * 86400
-    older = mine[~latest]
-    said = [f"{len(older)} cone{'s' if len(older) > 1 else ''} of earlier tests of this lot, the last on "
-            f"{older['started'].max()[:10]}: only the latest test is judged."] if len(older) else []  # fmt: skip
-    return mine[latest], said
-
-
-def _find_reference(every, hatches, lot, cones, reference):
-    if reference is not None:
-        known = sorted(set(hatches["lot"]))
-        if reference not in known:
-            raise unknown_name("reference lot", reference, known)
-        return reference
-    beside = _close(every[(every["purpose"] == "reference") & (every["lot"] != lot)], cones)
-    names = beside["lot"].value_counts()
-    return str(names.index[0]) if len(names) else None
-
-
-def _close(table, cones):
-    """Rows started within a few days of the test."""
-    from qckit.tables import to_utc
-
-    if not len(cones) or not len(table):
-        return table.iloc[:0]
-    started, test = to_utc(table["started"]), to_utc(cones["started"])
-    margin = pd.Timedelta(days=_SAME_TEST_DAYS)
-    return table[(started >= test.min() - margin) & (started <= test.max() + margin)]
-
-
-def _beside(every, reference, cones):
-    """The reference lot's cones: those beside the test, else its latest test."""
-    if reference is None:
-        return every.iloc[:0]
-    tests = every[(every["lot"] == reference) & every["purpose"].isin(["reference", "standard test"])]
-    near = _close(tests, cones)
-    return near if len(near) else _latest_test(every, reference)[0]
-
-
-def _within_standard(cones, off, least):
-    """Leave out cones off the standard as long as enough others remain."""
-    good = cones[~cones["hatch"].isin(off)]
-    if len(good) < least or len(good) == len(cones):
-        return cones, []
-    dropped = cones[cones["hatch"].isin(off)]
-    return good, [f"Cone {c} ({h}): run outside the standard conditions." for c, h in
-                  zip(dropped["cone"], dropped["hatch"])]  # fmt: skip
-
-
-def _off_standard(hatches, settings):
-    status = check_conditions(hatches, None, settings.conditions)
-    return set(status.loc[status["status"] == "off", "hatch"])
-
-
-def _fitting(spread, used):
-    """Use the site's spread unless this test's cones differ far more than it allows (F test at 1 %)."""
-    if spread is None or len(used) < 2:
-        return spread, False
-    from scipy import stats
-
-    own = summarise_cones(used).hatch_pct
-    n = used["full_cysts"].to_numpy(float)
-    if not n.sum() > 0 or not own.dispersion > 0:
-        return spread, False
-    site = 1 + ((n**2).sum() / n.sum() - 1) * spread.rho
-    if stats.f.sf(own.dispersion / site, own.df, spread.df) < 0.01:
-        return None, True
-    return spread, False
+def _compare(used, others, name, against):
+    """Both comparisons with other cones, or none when either side is empty."""
+    if not (len(used) and len(others)):
+        return ()
+    return tuple(compare(used, others, other=name, **against) for compare in (compare_hatch_pct, compare_per_g))
 
 
 def _claims(summary, row, limits):
