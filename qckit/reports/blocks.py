@@ -29,6 +29,7 @@ _ICONS = {  # drawn, not typed: no font is needed, and the shapes differ without
     "unknown": '<circle cx="12" cy="12" r="10.5" stroke-dasharray="3 2.4"/>'
                '<path d="M9 9.5a3 3 0 1 1 4.2 2.7c-.9.4-1.2 1-1.2 2M12 17v.6"/>',
 }  # fmt: skip
+_SUBJECTS = {"new-lot": "Lot", "month": "Month", "poor-hatch": "Hatch"}
 _TONE_WORDS = {"good": "good", "attention": "needs attention", "bad": "not good", "unknown": "not known"}
 _SIGNS = {"for": ("+", "speaks for"), "against": ("\u2212", "speaks against"), "neutral": ("\u00b7", "neutral"),
           "unknown": ("?", "not known")}  # fmt: skip
@@ -94,12 +95,13 @@ def first_screen(finding: Finding, *, site_name: str = "", now: str = "", invent
     """
     tone = tone_of(finding)
     verdict, headline = _words(finding)
-    place = " \u00b7 ".join(escape(t) for t in (site_name, now[:10]) if t)
+    what = f"{_SUBJECTS.get(finding.kind, '')} {finding.subject}".strip()
+    place = " \u00b7 ".join([f"<strong>{escape(what)}</strong>", *(escape(t) for t in (site_name, now[:10]) if t)])
     mark = '<p class="qc-invented">Invented records: made up to show the kit; nothing here was measured.</p>'
     parts = [
         look(),
         f'<section class="qc qc-first qc-{tone}">',
-        f'<p class="qc-place">{place}</p>' if place else "",
+        f'<p class="qc-place">{place}</p>',
         mark if invented else "",
         f'<div class="qc-verdict">{icon(tone)}<div><p class="qc-word">{escape(_capital(verdict))}'
         f'<span class="qc-hidden"> ({_TONE_WORDS[tone]})</span></p>'

@@ -26,6 +26,7 @@ __all__ = [
     "method",
     "metrics_table",
     "mix_chart",
+    "plan",
     "rate",
     "subsample_table",
     "uncertainty",
@@ -33,6 +34,8 @@ __all__ = [
 ]  # fmt: skip
 
 
+_PLANNED_SUBSAMPLES = 6  # of the standard test
+_PLANNED_POINTS = 4.0  # half width of an interval that tells trade grades (10 points apart) from each other
 _MANY_FLAGGED = 1 / 3  # from this share of flagged photos on, looking at them is something to do next
 
 
@@ -239,6 +242,22 @@ def uncertainty(test: LotTest) -> Html:
     with draw.style():
         drawn = hatch.draw_budget(budget)
     return figure(drawn, alt=f"Parts of the uncertainty, largest first. {budget.sentence}", caption=budget.sentence)
+
+
+def plan(test: LotTest) -> Html:
+    """Show how surely tests of two, three and six cones tell a good lot from a poor one in this room."""
+    from qckit import draw, hatch
+
+    least, spread = test.settings.limits.min_hatch_pct, test.seen.spread
+    curves = {
+        f"{k} cones": hatch.operating_curve(k, _PLANNED_SUBSAMPLES, min_hatch_pct=least, spread=spread)
+        for k in (2, 3, 6)
+    }
+    with draw.style():
+        drawn = hatch.draw_operating_curve(curves, min_hatch_pct=least)
+    said = hatch.plan_for_precision(_PLANNED_POINTS, spread=spread).sentence
+    words = f"Chance that a test passes, over the lot's true hatching percentage, for a minimum of {least:g} %."
+    return Html(figure(drawn, alt=words, caption=words).html + note(said).html, said)
 
 
 def ageing(test: LotTest) -> Html:

@@ -56,7 +56,9 @@ def test_first_screen_says_numbers_with_their_interval():
     assert "Hatching efficiency 213,456 nauplii/g 200,000 to 230,000 90 % interval" in text
     assert "Dose 4.3 g one cone only" in text
     assert "Unknown – What to do next Do this." in text
-    assert text.startswith("Invented records: made up to show the kit; nothing here was measured. Accept (good) Good.")
+    assert text.startswith(
+        "Lot K Invented records: made up to show the kit; nothing here was measured. Accept (good) Good."
+    )
 
 
 @pytest.mark.parametrize(
