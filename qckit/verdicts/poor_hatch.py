@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pandas as pd
@@ -51,6 +51,7 @@ class Case:
     checks_done: tuple[str, ...]
     feed: dict
     context: pd.DataFrame
+    test: pd.DataFrame
     recount: list[str] = field(default_factory=list)
 
     @property
@@ -124,7 +125,7 @@ def study_hatch(lots, hatches, samples, readings, *, hatch, settings, photos=Non
         )
     row = counts[counts["hatch"] == hatch].iloc[0].to_dict()
     lot = next(iter(lots[lots["lot"] == row["lot"]].to_dict("records")), {"lot": row["lot"]})
-    usual = usual_of_lot(counts, lot=row["lot"], before=row["started"], leave_out=(hatch,))
+    usual = _usual(counts, row)
     levels = (judge_level(counts, row, usual, "hatch_pct"), judge_level(counts, row, usual, "nauplii_per_g"))
     worst = worst_values(hatches, readings, counts.set_index("hatch")["hours"])
     effects = site_effects(counts, worst, leave_out=(hatch,)) if with_effects else pd.DataFrame(columns=EFFECT_COLUMNS)
@@ -136,7 +137,8 @@ def study_hatch(lots, hatches, samples, readings, *, hatch, settings, photos=Non
     clues = find_clues(differences, hatch_row, flags=flags, by_person=by_person)
     same_day = _same_day(counts, row)
     factors, said = outcomes_as_prior(checks, hatch)
-    weights = weigh_causes(_looks(row, usual), usual, clues, _siblings(counts, same_day, row), factors)
+    beside = same_day[~same_day["hatch"].isin(usual.hatches)]
+    weights = weigh_causes(_looks(row, usual), usual, clues, _siblings(counts, beside, row), factors)
     busy = _busy(hatches, counts, now, settings.conditions.reading_h)
     suspect = row["cone"] if weights.ranked()[0][0] in ("oxygen", "unwetted", "broken") else ""
     done = () if checks is None else tuple(checks.loc[(checks["hatch"] == hatch) & checks["outcome"].notna(), "check"])
@@ -144,7 +146,7 @@ def study_hatch(lots, hatches, samples, readings, *, hatch, settings, photos=Non
         row, hatch_row, lot, usual, levels, weights, differences, effects, same_day, flags, by_person,
         against_limits(limits, row, row["lot"]), said, done,
         next_feed(row, same_day, levels[1], settings, busy_cones=busy, suspect_cone=suspect),
-        describe_context(counts, hatches, lot, hatch=hatch), recount,
+        describe_context(counts, hatches, lot, hatch=hatch), _test_of(counts, row), recount,
     )  # fmt: skip
 
 
@@ -193,6 +195,24 @@ def _pick(hatches, hatch):
         raise unknown_name("hatch", hatch, recent, where="hatches")
     row = found.iloc[0].to_dict()
     return {k: (None if v is pd.NA or (isinstance(v, float) and math.isnan(v)) else v) for k, v in row.items()}
+
+
+def _usual(counts, row):
+    """The lot's earlier hatches; where there are fewer than three, its other hatches of the same time or later too."""
+    usual = usual_of_lot(counts, lot=row["lot"], before=row["started"], leave_out=(row["hatch"],))
+    if usual.n_hatches >= 3:
+        return usual
+    wider = usual_of_lot(counts, lot=row["lot"], before="2262-01-01T00:00:00+00:00", leave_out=(row["hatch"],))
+    if wider.n_hatches <= usual.n_hatches:
+        return usual
+    n = wider.n_hatches
+    return replace(wider, note=f"{n} other hatch{'es' if n > 1 else ''} of this lot, the same day or later among them")
+
+
+def _test_of(counts, row):
+    """The lot's own standard test, without the hatch in question."""
+    return counts[(counts["lot"] == row["lot"]) & (counts["purpose"] == "standard test")
+                  & (counts["hatch"] != row["hatch"])]  # fmt: skip
 
 
 def _looks(row, usual):

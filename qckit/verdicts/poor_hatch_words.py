@@ -162,6 +162,11 @@ def _evidence(case, settings):
     if case.limits_sentence:
         lines.append(Evidence("Against the frozen limits?", case.limits_sentence,
                               "for" if "below" in case.limits_sentence else "against"))  # fmt: skip
+    if len(case.test):
+        least, most = case.test["hatch_pct"].min(), case.test["hatch_pct"].max()
+        text = (f"{pct.value:.1f} % here; {len(case.test)} cones of the lot's standard test "
+                f"({str(case.test['started'].iloc[0])[:10]}) gave {least:.0f} to {most:.0f} %.")  # fmt: skip
+        lines.append(Evidence("Against the lot's own test?", text, "for" if pct.high < least else "against"))
     lines.append(_minimum_line(pct, settings))
     lines.append(_day_line(case))
     lines += _count_lines(case)
@@ -187,7 +192,7 @@ def _poor_line(level, unit, digits):
         return None
     value, low, high = (v if digits else _round(v) for v in (level.value, level.usual_low, level.usual_high))
     text = (f"{value:,.{digits}f} {unit}; 95 in 100 of this lot's hatches give {low:,.{digits}f} to "
-            f"{high:,.{digits}f} ({level.n_hatches} earlier hatches): {_one_in(level.p_low)}.")  # fmt: skip
+            f"{high:,.{digits}f} ({level.n_hatches} hatches): {_one_in(level.p_low)}.")  # fmt: skip
     return Evidence("Is it poor?", text, "for" if level.p_low < 0.025 else "against")
 
 

@@ -178,3 +178,19 @@ def test_unknown_hatch_and_hatch_without_counts(history):
     assert str(caught.value) == (
         "hatch H261105-B: no subsample with nauplii and cysts counted. Count one, or import its field sheet, first."
     )
+
+
+def test_a_new_lots_cone_is_judged_by_the_other_cones_of_its_test(history):
+    own = history["hatches"]["hatch"].isin(["ST-121-A", "ST-121-B", "ST-121-C"])
+    early = dict(history) | {"hatches": history["hatches"][own | (history["hatches"]["started"] < "2026-03-03")]}
+    early["samples"] = history["samples"][history["samples"]["hatch"].isin(early["hatches"]["hatch"])]
+    finding = explain(early, "ST-121-A")
+    assert finding.verdict in ("not-poor", "chance")
+    assert any("2 other hatches of this lot" in text for text in finding.left_out)
+    assert any(e.question == "Against the lot's own test?" for e in finding.evidence)
+
+
+def test_quiet_months_accuse_hardly_anyone(history):
+    quiet = history["hatches"].query("purpose == 'production' and '2026-08-20' < started < '2026-08-31'")["hatch"]
+    verdicts = [explain(history, name).verdict for name in quiet[:8]]
+    assert sum(v not in ("not-poor", "chance", "not-enough-evidence") for v in verdicts) == 0
