@@ -17,7 +17,9 @@ from qckit.errors import InputError
 @click.option("--t10", "t10_h", type=float, help="Hours to a tenth hatched; from the lot's time course when left out.")
 @click.option("--t90", "t90_h", type=float, help="Hours to nine tenths hatched; likewise.")
 @click.option("--table", "as_table", is_flag=True, help="A table for the wall: several demands.")
-@click.option("--out", type=click.Path(dir_okay=False), help="Write the table to this CSV file.")
+@click.option(
+    "--out", type=click.Path(dir_okay=False), help="Write the table to this file: .csv, or .html to print and hang up."
+)
 def command(lot, site, nauplii, animals, per_animal, feed_at, t10_h, t90_h, as_table, out):
     """Grams of cysts of LOT, cones and start time for a demand.
 
@@ -42,7 +44,7 @@ def command(lot, site, nauplii, animals, per_animal, feed_at, t10_h, t90_h, as_t
     _say_cost(seen, settings)
     _say_start(feed_at, t10_h, t90_h, lot, tables, settings)
     if as_table or out:
-        _table(wanted, efficiency, settings, out)
+        _table(lot, wanted, efficiency, settings, out)
     return 0 if dose.is_enough_cones else 1
 
 
@@ -121,7 +123,7 @@ def _times_of(lot, tables, settings):
     return float(rate.time("T10")["value_h"]), float(rate.time("T90")["value_h"])
 
 
-def _table(wanted, efficiency, settings, out):
+def _table(lot, wanted, efficiency, settings, out):
     from qckit.hatch.dose import wall_table
 
     demands = [wanted * share for share in (0.25, 0.5, 0.75, 1.0, 1.5, 2.0)]
@@ -129,8 +131,58 @@ def _table(wanted, efficiency, settings, out):
         {"grams": 1, "grams_per_cone": 1, "density_g_per_l": 2, "left_over": 0, "nauplii_needed": 0}
     )
     if out:
-        table.to_csv(out, index=False, encoding="utf-8")
+        _write(out, lot, table, efficiency, settings)
         click.echo(f"Table written to {out}")
     else:
         forms = dict.fromkeys(("nauplii_needed", "left_over"), "{:,.0f}".format)
         click.echo(table.to_string(index=False, formatters=forms))
+
+
+_PAGE = """<!DOCTYPE html>
+<html lang="en"><head><meta charset="utf-8"><title>Dose of lot {lot}</title>
+<style>
+@page {{ margin: 15mm }}
+body {{ font: 16pt/1.4 sans-serif; color: #000; max-width: 26cm; margin: 1cm auto; overflow-wrap: anywhere }}
+h1 {{ font-size: 26pt; margin: 0 }}
+table {{ border-collapse: collapse; width: 100%; margin: 6mm 0; font-size: 18pt }}
+th, td {{ border-bottom: 1px solid #000; padding: 2mm 3mm; text-align: right }}
+th {{ font-size: 12pt; vertical-align: bottom }}
+small {{ font-size: 11pt }}
+</style></head><body>
+<h1>Dose of lot {lot}</h1>
+<p>{site}. Grams rest on {low} nauplii per gram (lower bound; best guess {best}) and {recovery:g} % recovery.</p>
+{table}
+<p><small>Cones of {litres:g} l, at most {most:g} g of cysts per litre. Weigh cysts with a mask on and air moving: their
+dust can sensitise. Make this table anew with every test of the lot.</small></p>
+</body></html>
+"""
+
+_HEADINGS = {"nauplii_needed": "nauplii wanted", "grams": "cysts, all [g]", "n_cones": "cones",
+             "grams_per_cone": "cysts per cone [g]"}  # fmt: skip
+
+
+def _write(out, lot, table, efficiency, settings):
+    """Write the table as CSV, or as a page to print; whole or not at all."""
+    import html
+    from pathlib import Path
+
+    from qckit.verdicts.new_lot_rules import per_g
+
+    path = Path(out)
+    if path.suffix.lower() not in (".html", ".htm"):
+        text = table.to_csv(index=False)
+    else:
+        shown = table[list(_HEADINGS)].rename(columns=_HEADINGS)
+        forms = ["{:,.0f}".format, "{:.1f}".format, "{:.0f}".format, "{:.1f}".format]
+        text = _PAGE.format(
+            lot=html.escape(lot), site=html.escape(settings.site.name), low=per_g(efficiency.safe_low),
+            best=per_g(efficiency.value), recovery=settings.feed.recovery_pct, litres=settings.feed.cone_volume_l,
+            most=settings.feed.max_g_per_l,
+            table=shown.to_html(index=False, border=0, formatters=dict(zip(shown.columns, forms))),
+        )  # fmt: skip
+    part = path.with_name(path.name + ".part")
+    try:
+        part.write_text(text, encoding="utf-8")
+        part.replace(path)
+    except OSError as error:
+        raise InputError(f"{path}: cannot be written ({error.strerror}). Choose another place with --out.") from error

@@ -122,6 +122,17 @@ def test_the_command_makes_a_wall_table(site, tmp_path):
     assert len(pd.read_csv(tmp_path / "wall.csv")) == 6
 
 
+def test_the_wall_table_as_a_page_to_print(site, tmp_path):
+    code, _, _ = run("L", "--site", site, "--out", tmp_path / "wall.html")
+    page = (tmp_path / "wall.html").read_text(encoding="utf-8")
+    assert code == 0 and "<h1>Dose of lot L</h1>" in page and page.count("<tr") == 7
+    assert "http" not in page and "<script" not in page
+    code, _, err = run("L", "--site", site, "--out", tmp_path / "no such folder" / "wall.csv")
+    assert code == 2 and err.endswith(
+        ": cannot be written (No such file or directory). Choose another place with --out.\n"
+    )
+
+
 def test_animals_times_nauplii_per_animal(site):
     assert "for 1,500,000 nauplii" in run("L", "--site", site, "--animals", 500, "--per-animal", 3000)[1]
     code, _, err = run("L", "--site", site, "--animals", 500)
