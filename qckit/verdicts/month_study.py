@@ -130,8 +130,8 @@ def study_month(lots, hatches, samples, readings=None, *, month, settings, lot="
     return MonthStudy(
         month, lot, first, last, chosen.reset_index(drop=True), history, month_lots, charts, conditions, shifts,
         _signal_table(charts, conditions, signals, moved), lost, lost / per_day if per_day else math.nan,
-        compare_periods(history, month, first, last, lot), _quality(chosen, samples, readings, photos, settings), settings,
-        _left_out(hatches, first, last, lot, chosen),
+        compare_periods(history, month, first, last, lot), _quality(chosen, samples, readings, photos, settings),
+        settings, _left_out(hatches, first, last, lot, chosen),
     )  # fmt: skip
 
 
