@@ -25,59 +25,70 @@ def value_text(value) -> str:
     """Write a value as a correction holds it: text, empty where missing."""
     if value is None or value is pd.NA or value != value:
         return ""
-    if type(value).__name__ in ("bool", "bool_", "bool"):
+    if type(value).__name__ in ("bool", "bool_"):
         return "yes" if value else "no"
     if isinstance(value, float):
         return repr(float(value))
     return str(value)
 
 
-def _row(connection, table: str, key: tuple, *, hidden: bool):
-    """Return the current row of a key with the log's own columns, or say that there is none."""
-    columns = schema.KEYS[table]
-    equals = dict(zip(columns, key, strict=True))
-    frame = fetch(connection, table, equals, internal=True)
-    if frame.empty and hidden:
-        frame = fetch(connection, table, equals, internal=True, corrected=False)
-    if frame.empty:
-        raise unknown_name(columns[0], key[0], known_names(connection, table), where=table)
-    return frame.iloc[0]
+def _rows(connection, table: str, keys: list[tuple], *, hidden: bool) -> dict[tuple, dict]:
+    """Return the current rows of some keys with the log's own columns, or say which there is not.
+
+    ``hidden`` looks among withdrawn rows as well.
+    """
+    columns = list(schema.KEYS[table])
+    names = list(dict.fromkeys(key[0] for key in keys))
+    found: dict[tuple, dict] = {}
+    for corrected in (False, True) if hidden else (True,):
+        frame = fetch(connection, table, {columns[0]: names}, internal=True, corrected=corrected)
+        found.update({tuple(row[c] for c in columns): row for row in frame.to_dict("records")})
+    for key in keys:
+        if key not in found:
+            raise unknown_name(columns[0], key[0], known_names(connection, table), where=table)
+    return found
 
 
-def write(connection, step: int, table: str, key, column: str, after, at: str, by: str, reason: str) -> None:
-    """Write one correction as part of a step.
+def write(connection, step: int, cells: list[tuple], at: str, by: str, reason: str) -> None:
+    """Write corrections as part of a step.
 
     Parameters
     ----------
     connection : Connection
         From :func:`qckit.log.engine.writing`.
     step : int
-        The step it belongs to.
-    table, column : str
-        What is corrected; key columns cannot be.
-    key : str or tuple
-    after : object
-        The right value; empty or None empties the cell.
+        The step they belong to.
+    cells : list of (table, key, column, after)
+        What is corrected, and the right value: empty or None empties the cell. Key columns cannot be corrected.
     at, by, reason : str
         When, who, why.
     """
-    text = key_text(table, key)
-    key = read_key(table, text)
-    row = _row(connection, table, key, hidden=column == WITHDRAWN)
-    if column == WITHDRAWN:
-        before = ""
-    else:
-        before, after = value_text(row[column] if column in row.index else None), _right(table, column, after)
-        if before == after:
-            raise InputError(f"{table} {text}: {column} is {after!r} already. There is nothing to correct.")
-    last = connection.execute(sa.select(sa.func.max(schema.CORRECTIONS.c.correction))).scalar()
-    revision = int(row["revision"]) if table in schema.REVISED and column != WITHDRAWN else None
-    connection.execute(
-        sa.insert(schema.CORRECTIONS),
-        {"correction": (last or 0) + 1, "at": at, "by": by, "table": table, "key": text, "column": column,
-         "before": before, "after": after, "reason": reason, "key1": str(key[0]), "revision": revision,
-         "step": step},
-    )  # fmt: skip
+    cells = [(table, read_key(table, key_text(table, key)), column, after) for table, key, column, after in cells]
+    by_table: dict[tuple, list[tuple]] = {}
+    for table, key, column, _ in cells:
+        by_table.setdefault((table, column == WITHDRAWN), []).append(key)
+    known = {place: _rows(connection, place[0], keys, hidden=place[1]) for place, keys in by_table.items()}
+    last = connection.execute(sa.select(sa.func.max(schema.CORRECTIONS.c.correction))).scalar() or 0
+    rows = []
+    for number, (table, key, column, after) in enumerate(cells, last + 1):
+        row = known[table, column == WITHDRAWN][key]
+        before, after = ("", after) if column == WITHDRAWN else _change(table, key, column, row, after)
+        revision = int(row["revision"]) if table in schema.REVISED and column != WITHDRAWN else None
+        rows.append(
+            {"correction": number, "at": at, "by": by, "table": table, "key": key_text(table, key), "column": column,
+             "before": before, "after": after, "reason": reason, "key1": str(key[0]), "revision": revision,
+             "step": step}
+        )  # fmt: skip
+    connection.execute(sa.insert(schema.CORRECTIONS), rows)
+
+
+def _change(table: str, key: tuple, column: str, row: dict, after) -> tuple[str, str]:
+    """Return what stands in a cell and what shall stand there, both as text."""
+    after = _right(table, column, after)
+    before = value_text(row[column])
+    if before == after:
+        raise InputError(f"{table} {key_text(table, key)}: {column} is {after!r} already. There is nothing to correct.")
+    return before, after
 
 
 def _right(table: str, column: str, after) -> str:
@@ -108,7 +119,7 @@ def _times(table: str) -> list[str]:
 def with_dependents(connection, table: str, key) -> list[tuple[str, tuple]]:
     """Return a row's key, and those of the rows that hang on it, as (table, key)."""
     key = read_key(table, key_text(table, key))
-    _row(connection, table, key, hidden=True)
+    _rows(connection, table, [key], hidden=True)
     rows, level = [(table, key)], [(table, key)]
     while level:
         below = []

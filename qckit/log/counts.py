@@ -372,9 +372,10 @@ def object_changes(connection, photo: str, changes: pd.DataFrame):
     logged = fetch(connection, "photos", {"photo": photo}, internal=True)
     if logged.empty:
         raise unknown_name("photo", photo, known_names(connection, "photos"))
-    objects = fetch(connection, "objects", {"photo": photo}).set_index("object_id")
+    rows = fetch(connection, "objects", {"photo": photo}).to_dict("records")
+    objects = {int(row["object_id"]): row for row in rows}
     cells, added = [], []
-    next_id = int(objects.index.max()) + 1 if len(objects) else 1
+    next_id = max(objects, default=0) + 1
     for change in changes.to_dict("records"):
         action = change.get("action")
         if action == "add":
@@ -382,14 +383,14 @@ def object_changes(connection, photo: str, changes: pd.DataFrame):
             next_id += 1
             continue
         number = change.get("object_id")
-        if number not in objects.index:
-            raise unknown_name("object", number, objects.index, where=f"photo {photo!r}")
-        cells += _cells(photo, int(number), objects.loc[number], action, change)
+        if number not in objects:
+            raise unknown_name("object", number, objects, where=f"photo {photo!r}")
+        cells += _cells(photo, int(number), objects[number], action, change)
     new = _new_objects(photo, added, int(logged["revision"].iloc[0]))
     return cells, new
 
 
-def _cells(photo, number, now: pd.Series, action, change) -> list[tuple]:
+def _cells(photo, number, now: dict, action, change) -> list[tuple]:
     """Return the cells that one hand correction changes; those that stand so already are left out."""
     if action == "stage":
         wanted = {"stage": change.get("stage"), "source": "stage changed by hand"}
@@ -399,12 +400,8 @@ def _cells(photo, number, now: pd.Series, action, change) -> list[tuple]:
         wanted = {"source": "found", "counted": "yes"}
     else:
         raise unknown_name("action", action, ["stage", "remove", "restore", "add"], where=f"photo {photo!r}")
-    shown = {"counted": "yes" if now["counted"] is True or now["counted"] == True else "no"}  # noqa: E712
-    return [
-        ((photo, number), column, after)
-        for column, after in wanted.items()
-        if shown.get(column, now[column] if column in now.index else None) != after
-    ]
+    shown = now | {"counted": "yes" if now["counted"] else "no"}
+    return [((photo, number), column, after) for column, after in wanted.items() if shown[column] != after]
 
 
 def _new_objects(photo, added: list[dict], revision: int) -> pd.DataFrame:

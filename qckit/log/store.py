@@ -195,14 +195,25 @@ class SiteLog:
             return query.fetch(connection, "samples", {"sample": sample}, revisions="all", corrected=False)
 
     def awaiting_counts(self) -> pd.DataFrame:
-        """Return a row for each photo still to be counted: sample, hatch, photo, um_per_px, chamber_depth_mm, taken."""
+        """Return a row for each photo still to be counted.
+
+        Returns
+        -------
+        DataFrame, shape (n, 7)
+            sample, hatch, photo, um_per_px, chamber_depth_mm, taken, scale_source. The scale is the field sheet's;
+            where that has none and the site keeps one camera at one magnification, the newest scale of that.
+        """
         waiting = self.samples(counted=False)
+        scale, source = _only_scale(self.scales()) if waiting["um_per_px"].isna().any() else (None, "")
         rows = [
-            (s.sample, s.hatch, photo, s.um_per_px, s.chamber_depth_mm, s.taken)
+            (s.sample, s.hatch, photo, s.um_per_px if on_sheet else scale, s.chamber_depth_mm, s.taken,
+             "field sheet" if on_sheet else source)
             for s in waiting.itertuples()
+            for on_sheet in [not pd.isna(s.um_per_px)]
             for photo in counts.photo_names(s.photos)
-        ]
-        return pd.DataFrame(rows, columns=["sample", "hatch", "photo", "um_per_px", "chamber_depth_mm", "taken"])
+        ]  # fmt: skip
+        columns = ["sample", "hatch", "photo", "um_per_px", "chamber_depth_mm", "taken", "scale_source"]
+        return pd.DataFrame(rows, columns=columns).astype({"um_per_px": "float64", "chamber_depth_mm": "float64"})
 
     def readings(self, hatch=None, quantity=None) -> pd.DataFrame:
         """Return water readings."""
@@ -316,9 +327,9 @@ class SiteLog:
                 step = self._step(connection, by, action, source, n_rows, source_sha256)
                 for name, frame in sifted.new.items():
                     insert(connection, name, frame, step)
-                for fix in fixes.itertuples():
-                    corrections.write(connection, step, fix.table, fix.key, fix.column, fix.after, self.now(), by,
-                                      correct)  # fmt: skip
+                cells = list(fixes[["table", "key", "column", "after"]].itertuples(index=False, name=None))
+                if cells:
+                    corrections.write(connection, step, cells, self.now(), by, correct)
         notes = [note for part in incoming for note in getattr(part, "notes", ())]
         return ImportResult(added, sifted.unchanged, notes, problems.reset_index(drop=True), len(fixes))
 
@@ -395,16 +406,15 @@ class SiteLog:
         with engine.writing(self.engine) as connection:
             rows = corrections.with_dependents(connection, table, key)
             step = self._step(connection, by, "withdraw" if after == "yes" else "reinstate", table, len(rows))
-            for name, row_key in rows:
-                corrections.write(connection, step, name, row_key, query.WITHDRAWN, after, self.now(), by, reason)
+            cells = [(name, row_key, query.WITHDRAWN, after) for name, row_key in rows]
+            corrections.write(connection, step, cells, self.now(), by, reason)
         return len(rows)
 
     def _correct_step(self, by, reason, cells, action) -> None:
         corrections.need_reason(by, reason)
         with engine.writing(self.engine) as connection:
             step = self._step(connection, by, action, cells[0][0], len(cells))
-            for table, key, column, after in cells:
-                corrections.write(connection, step, table, key, column, after, self.now(), by, reason)
+            corrections.write(connection, step, cells, self.now(), by, reason)
 
     def recount(self, sample: str, values: dict[str, int], *, by: str, reason: str) -> None:
         """Enter a person's recount as a further revision of a sample.
@@ -439,8 +449,9 @@ class SiteLog:
             cells, new = counts.object_changes(connection, photo, changes)
             step = self._step(connection, by, "correct objects", photo, len(cells) + len(new))
             insert(connection, "objects", new, step)
-            for key, column, after in cells:
-                corrections.write(connection, step, "objects", key, column, after, self.now(), by, reason)
+            if cells:
+                cells = [("objects", *cell) for cell in cells]
+                corrections.write(connection, step, cells, self.now(), by, reason)
             sample = counts.sample_after_correction(connection, photo, by)
             insert(connection, "samples", sample, step)
         return ImportResult({"corrections": len(cells), "objects": len(new), "samples": len(sample)})
@@ -492,6 +503,14 @@ def insert(connection, name: str, frame: pd.DataFrame, step: int) -> None:
     # the driver's own executemany: a million objects are written in seconds, not minutes
     statement = f"INSERT INTO {name} ({names}) VALUES ({', '.join([mark] * len(columns))})"
     connection.exec_driver_sql(statement, query.rows_of(frame, columns))
+
+
+def _only_scale(scales: pd.DataFrame) -> tuple[float | None, str]:
+    """Return the newest scale where there is one camera at one magnification, and how it was found."""
+    if scales.empty or len(scales[["camera", "magnification"]].drop_duplicates()) > 1:
+        return None, ""
+    newest = scales.iloc[-1]
+    return newest["um_per_px"], f"{newest['camera']}, {newest['magnification']}: {newest['method']}"
 
 
 def _by_time(frame: pd.DataFrame, column: str) -> pd.DataFrame:

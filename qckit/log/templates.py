@@ -130,8 +130,7 @@ def _entry_sheet(sheet, table: str) -> None:
             sheet.add_data_validation(check)
             check.add(f"{letter}2:{letter}{_ROWS}")
         if column.kind in ("text", "choice", "time", "date"):  # as text, so that 007 and 2026-09 stay what they are
-            for row in range(2, 202):
-                sheet.cell(row, i).number_format = "@"
+            sheet.column_dimensions[letter].number_format = "@"
     sheet.freeze_panes = "B2"
     sheet.row_dimensions[1].height = 32
 

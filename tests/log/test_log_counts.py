@@ -199,3 +199,17 @@ def test_a_correction_of_an_older_revision_does_not_touch_the_recount(filled):
     assert filled.samples(sample="S-1")[["nauplii", "volume_ul"]].values.tolist() == [[101, 240.0]]
     filled.recount("S-1", {"nauplii": 90, "cysts": 20}, by="op1", reason="again")
     assert filled.samples(sample="S-1")[["nauplii", "volume_ul"]].values.tolist() == [[90, 240.0]]
+
+
+def test_a_missing_scale_comes_from_the_only_camera(filled):
+    assert filled.awaiting_counts()["um_per_px"].isna().all()
+    scale = {"camera": "c", "magnification": "2x", "um_per_px": 5.1, "method": "micrometer", "set_by": "op1"}
+    filled.add("scales", pd.DataFrame([{**scale, "set_at": "2026-11-01T10:00:00+00:00", "um_per_px": 5.0}]), by="op1")
+    filled.add("scales", pd.DataFrame([{**scale, "set_at": "2026-11-02T10:00:00+00:00"}]), by="op1")
+    waiting = filled.awaiting_counts()
+    assert waiting["um_per_px"].tolist() == [5.1, 5.1]
+    assert waiting["scale_source"].tolist() == ["c, 2x: micrometer"] * 2
+    filled.add("scales", pd.DataFrame([{**scale, "set_at": "2026-11-03T10:00:00+00:00", "magnification": "4x"}]), by="op1")
+    assert filled.awaiting_counts()["um_per_px"].isna().all()  # which of two is not for us to guess
+    filled.correct("samples", "S-2", "um_per_px", 6.2, by="op1", reason="4x")
+    assert filled.awaiting_counts()["scale_source"].tolist() == ["field sheet"] * 2
