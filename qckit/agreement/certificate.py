@@ -18,6 +18,8 @@ __all__ = ["Certificate", "certify_camera", "hatch_pct_of", "read_certificate"]
 # common practice, no source: a half year where the check is a good one, a quarter where it is a small one
 _DAYS_GOOD, _DAYS_SMALL = 182, 91
 _GOOD_PHOTOS, _GOOD_OBJECTS = 10, 300
+# limits of this kit: beyond them a verdict about a lot or a dose would often come out wrong
+MOST_BIAS_PCT, LEAST_RIGHT = 5.0, 0.9
 
 
 @dataclass(frozen=True)
@@ -188,9 +190,26 @@ def _sentences(agreement, rates, n_photos, n_objects, until, good):
                          f"{100 * right.rate:.1f} % of these called {stage}.")  # fmt: skip
         else:
             lines.append(f"{stage}: none in these photos, so nothing is known of it.")
+    lines.append(_fitness(h, frame))
     why = "" if good else f", early because the check is small (below {_GOOD_PHOTOS} photos or {_GOOD_OBJECTS} objects)"
     lines.append(f"Check again by {until}{why}, and at once when the camera, magnification, lamp or counter changes.")
     return lines
+
+
+def _fitness(hatch, frame):
+    """Say whether counts of this camera may be used, and what stands against it."""
+    against = []
+    if len(hatch) and abs(hatch.iloc[0].bias) > MOST_BIAS_PCT:
+        against.append(f"H% is off by {abs(hatch.iloc[0].bias):.1f} points (limit {MOST_BIAS_PCT:g})")
+    for stage in ("nauplius", "cyst"):  # the two that make H%
+        row = frame[(frame["stage"] == stage) & (frame["outcome"] == stage)].iloc[0]
+        if np.isfinite(row.rate) and row.rate < LEAST_RIGHT:
+            against.append(f"only {100 * row.rate:.0f} % of {'nauplii' if stage == 'nauplius' else 'cysts'} are found "
+                           f"and called so (limit {100 * LEAST_RIGHT:g} %)")  # fmt: skip
+    if against:
+        return (f"Not fit for use as it is: {'; '.join(against)}. Look at every photo of this camera by hand, and mend "
+                "lamp, focus or scale, or train the stages on your own corrected photos.")  # fmt: skip
+    return "Fit for use within these limits of agreement."
 
 
 def read_certificate(row) -> Certificate:

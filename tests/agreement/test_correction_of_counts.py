@@ -153,6 +153,16 @@ def test_certificate_goes_through_the_log_table_and_back():
     assert correct_counts(counts, again.rates).low == pytest.approx(correct_counts(counts, made.rates).low, rel=1e-3)
 
 
+def test_a_camera_that_counts_badly_is_called_unfit():
+    photo, hand = paired_totals(np.random.default_rng(3), 12)
+    given = {"camera": "phone", "made_at": "2026-11-04T09:00:00+00:00", "made_by": "op1"}
+    assert certify_camera(photo, hand, **given).sentences[-2] == "Fit for use within these limits of agreement."
+    bad = photo.assign(nauplii=photo["nauplii"] // 2, shells=photo["shells"] + photo["nauplii"] // 2)
+    words = certify_camera(bad, hand, **given).sentences[-2]
+    assert words.startswith("Not fit for use as it is: H% is off by ")
+    assert "of nauplii are found and called so (limit 90 %)" in words
+
+
 def test_a_small_check_is_due_again_sooner():
     photo, hand = paired_totals(np.random.default_rng(3), 4)
     made = certify_camera(photo, hand, camera="phone", made_at="2026-11-04T09:00:00+00:00", made_by="op1")
