@@ -300,9 +300,9 @@ def check_camera(hand_path, counted, *, camera, by, made_at, magnification="", k
             found["photo"], hand["photo"] = ([Path(str(p)).stem for p in f["photo"]] for f in (found, hand))
         scales = um_per_px or _scales_of(counts, hand)
         both = set(hand["photo"]) & set(found["photo"])
-        # objects on the two edges that do not count may be found or not; only what counts is compared
         matches = match_objects(hand[hand["photo"].isin(both)], found[found["photo"].isin(both)], um_per_px=scales)
-        hand = _totals(hand)
+        matches = _inside_frame(matches, found)
+        hand = _totals(matches)
     seen, true = count_pairs(hand, counts)
     certificate = certify_camera(seen, true, camera=camera, magnification=magnification, kind=kind, made_at=made_at,
                                  made_by=by, counter_version=version, matches=matches)  # fmt: skip
@@ -317,11 +317,19 @@ def _scales_of(counts, hand):
     return {**{Path(str(k)).stem: v for k, v in scales.items()}, **scales}
 
 
-def _totals(marks):
-    """Counts per photo from one row per object."""
+def _inside_frame(matches, found):
+    """Leave out what the two-edge rule does not count, whether or not a person marked it."""
+    if "counted" not in found.columns:
+        return matches
+    outside = found.index[found["counted"].astype(str).str.casefold().isin(["false", "no", "0"])]
+    return matches[~matches["photo_index"].isin(outside)]
+
+
+def _totals(matches):
+    """Counts per photo by eye, from the pairs."""
     import pandas as pd
 
-    table = pd.crosstab(marks["photo"], marks["stage"]).reindex(columns=STAGES, fill_value=0)
+    table = pd.crosstab(matches["photo"], matches["hand"]).reindex(columns=STAGES, fill_value=0)
     return table.rename(columns=COUNT_COLUMNS).reset_index()
 
 

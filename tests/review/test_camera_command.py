@@ -130,6 +130,16 @@ def test_check_makes_a_certificate_that_is_kept(site, counted, name):
     assert mended.low["nauplius"] < 100 < mended.high["nauplius"]
 
 
+def test_what_lies_on_the_two_edges_is_not_held_against_the_counter(counted):
+    path = counted / "counts" / "objects.csv"
+    objects = pd.read_csv(path).assign(counted="yes")
+    edge = objects.head(12).assign(counted="no", x_px=lambda o: o["x_px"] + 3000)
+    pd.concat([objects, edge]).to_csv(path, index=False)
+    rates = check_camera(counted / "marks.csv", counted / "counts", camera="s", by="ab",
+                         made_at="2026-11-04T09:00:00+00:00").certificate.rates  # fmt: skip
+    assert rates.false.sum() == 0
+
+
 def test_certificate_past_its_date_is_said_with_exit_code_1(site, counted):
     checked = check_camera(counted / "hand.csv", counted / "counts", camera="old", by="ab",
                            made_at="2020-01-01T00:00:00+00:00")  # fmt: skip
