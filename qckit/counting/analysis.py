@@ -123,28 +123,47 @@ def choose_objects(analysis: Analysis, model: StageModel) -> FoundObjects:
     FoundObjects
         Candidates that are more likely a part, or several objects, are left out.
     """
-    parts, values = [], []
+    chosen = choose_among(analysis, model)
+    parts = [gather(analysis.work, cut, index, p) for cut, (index, p) in zip(analysis.cuts, chosen, strict=True)]
+    return join_found([f.take(f.p_single > 0.5) for f in parts])
+
+
+def choose_among(analysis: Analysis, model: StageModel, fit=None) -> list[tuple[np.ndarray, np.ndarray]]:
+    """Choose candidates of every cut, each patch in the cut that explains it best.
+
+    Parameters
+    ----------
+    analysis : Analysis
+    model : StageModel
+    fit : sequence of (m,) ndarray, optional
+        Per cut: how well each candidate fits what else is known, multiplied with its probability.
+
+    Returns
+    -------
+    list of (index, p)
+        Per cut: which candidates, and their (k, 6) probabilities of the answers.
+    """
     n_patches = 1 + max(int(cut.pieces.patch.max(initial=0)) for cut in analysis.cuts)
-    for cut in analysis.cuts:
+    chosen, values = [], []
+    for k, cut in enumerate(analysis.cuts):
         p = model.predict(cut.features)
-        single = 1 - p[:, 5]
+        single = (1 - p[:, 5]) * (1 if fit is None else fit[k])
         index = best_division(cut.candidates, single, cut.sizes["n_px"], cut.pieces.patch)
-        found = _gather(analysis.work, cut, index, p[index])
-        parts.append(found)
-        gain = found.p_single * found.sizes["strength"]
-        values.append(np.bincount(found.patch, weights=gain, minlength=n_patches))
+        home = cut.pieces.patch[[cut.candidates[i][0] for i in index]] if len(index) else np.zeros(0, np.int64)
+        values.append(np.bincount(home, weights=single[index] * cut.sizes["strength"][index], minlength=n_patches))
+        chosen.append((index, p[index], home))
     best = np.argmax(values, axis=0)
-    kept = [f.take((best[f.patch] == k) & (f.p_single > 0.5)) for k, f in enumerate(parts)]
-    return _join(kept)
+    return [(index[best[home] == k], p[best[home] == k]) for k, (index, p, home) in enumerate(chosen)]
 
 
-def _join(parts: list[FoundObjects]) -> FoundObjects:
+def join_found(parts: list[FoundObjects]) -> FoundObjects:
+    """Put found objects of several cuts into one."""
     fields = {k: np.concatenate([getattr(f, k) for f in parts]) for k in vars(parts[0]) if k != "sizes"}
     sizes = {k: np.concatenate([f.sizes[k] for f in parts]) for k in parts[0].sizes}
     return FoundObjects(**fields, sizes=sizes)
 
 
-def _gather(work: WorkImage, cut: CutMeasures, index: np.ndarray, p: np.ndarray) -> FoundObjects:
+def gather(work: WorkImage, cut: CutMeasures, index: np.ndarray, p: np.ndarray) -> FoundObjects:
     """Put together what is known of chosen candidates."""
     um, pieces = work.um_per_px, cut.pieces
     sizes = {k: v[index] for k, v in cut.sizes.items()}

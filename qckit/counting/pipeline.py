@@ -12,6 +12,7 @@ from qckit.counting.analysis import Analysis, FoundObjects, analyse, choose_obje
 from qckit.counting.flags import PhotoSigns, judge_photo
 from qckit.counting.frame import apply_frame
 from qckit.counting.result import PhotoCount
+from qckit.counting.second import join_readings, propose_objects
 from qckit.counting.stages import CLASSES, load_stage_model
 from qckit.counting.working import WORK_UM_PER_PX, make_work_image
 from qckit.photo import Photo, read_photo
@@ -54,12 +55,16 @@ def count_photo(path, *, um_per_px: float, reader: str | None = "auto", photo: P
     work = make_work_image(photo, um_per_px)
     model = load_stage_model()["grey" if work.is_grey else "colour"]
     analysis = analyse(work)
-    found = choose_objects(analysis, model)
+    proposals = propose_objects(photo, um_per_px, analysis, reader)
+    if proposals is None:
+        found, differing = choose_objects(analysis, model), float("nan")
+    else:
+        found, differing = join_readings(analysis, model, proposals)
     objects = _object_table(found, analysis, name or path.name)
     inside = objects[objects.counted]
     counts = {s: int((inside.stage == s).sum()) for s in STAGES}
     frame_mm2 = photo.width_px * photo.height_px * um_per_px**2 / 1e6
-    flags = judge_photo(_signs(analysis, found, objects))
+    flags = judge_photo(_signs(analysis, found, differing))
     return PhotoCount(name or path.name, counts, objects, flags, round(frame_mm2, 6), um_per_px, photo.sha256,
                       photo.taken, photo.width_px, photo.height_px, time.perf_counter() - start)  # fmt: skip
 
@@ -85,7 +90,7 @@ def _object_table(found: FoundObjects, analysis: Analysis, name: str) -> pd.Data
     return table[table_columns("objects")]
 
 
-def _signs(analysis: Analysis, found: FoundObjects, objects: pd.DataFrame) -> PhotoSigns:
+def _signs(analysis: Analysis, found: FoundObjects, differing: float) -> PhotoSigns:
     """Gather what the flags look at."""
     pixels = analysis.work.pixels[::4, ::4]
     wanted = found.p.argmax(axis=1) < 4 if len(found.p) else np.zeros(0, bool)
@@ -96,7 +101,7 @@ def _signs(analysis: Analysis, found: FoundObjects, objects: pd.DataFrame) -> Ph
         contrast=analysis.foreground.typical, covered_share=float(analysis.foreground.mask[::4, ::4].mean()),
         clump_share=float((crowd > 5).mean()) if len(crowd) else 0.0, stages=found.p[wanted].argmax(axis=1),
         p_best=found.p[wanted].max(axis=1, initial=0) * found.p_single[wanted],
-        length_um=found.sizes["length_um"][wanted], body_width_um=_body_width(analysis),
+        length_um=found.sizes["length_um"][wanted], body_width_um=_body_width(analysis), reader_share=differing,
     )  # fmt: skip
 
 

@@ -1,0 +1,117 @@
+"""What a count costs, as ratios to D: the median time Pillow takes to decode the same file fully, in the same run.
+
+    OMP_NUM_THREADS=1 python tests/benchmarks/bench_count.py [--rounds 5] [--many 20] [--reader off]
+
+Twelve-megapixel photos are made by laying a labelled photo side by side with itself, mirrored. CPU time is measured,
+so that other work on the machine weighs little; the ratio of two processes to one is by the clock and needs an idle
+machine.
+"""
+
+import argparse
+import io
+import resource
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+import pandas as pd
+from PIL import Image, ImageOps
+
+from qckit.counting import count_photo, count_photos, draw_checked
+from qckit.photo import read_photo
+
+PHOTOS = Path(__file__).resolve().parents[1] / "photos"
+
+
+def tiled(photo: str, size: tuple[int, int], path: Path, factor: float = 1.0) -> Path:
+    """Fill a picture with a photo and its mirror images."""
+    tile = Image.open(PHOTOS / "photos" / f"{photo}.jpg").convert("RGB")
+    if factor != 1:
+        tile = tile.resize((round(tile.width * factor), round(tile.height * factor)))
+    page = Image.new("RGB", size)
+    for i, x in enumerate(range(0, size[0], tile.width)):
+        for j, y in enumerate(range(0, size[1], tile.height)):
+            piece = ImageOps.mirror(tile) if i % 2 else tile
+            page.paste(ImageOps.flip(piece) if j % 2 else piece, (x, y))
+    page.save(path, quality=90)
+    return path
+
+
+def cpu(work, rounds: int) -> float:
+    """Median CPU seconds."""
+    times = []
+    for _ in range(rounds):
+        start = time.process_time()
+        work()
+        times.append(time.process_time() - start)
+    return statistics.median(times)
+
+
+def decode(path: Path) -> None:
+    """Pillow's full decode."""
+    Image.open(io.BytesIO(path.read_bytes())).load()
+
+
+def one(name: str, path: Path, um_per_px: float, reader, rounds: int) -> float:
+    """Print the cost of one photo in D."""
+    count = count_photo(path, um_per_px=um_per_px, reader=reader)
+    photo = read_photo(path, um_per_px=um_per_px, finest_um_per_px=8)
+    base = cpu(lambda: decode(path), rounds)
+    whole = cpu(lambda: count_photo(path, um_per_px=um_per_px, reader=reader), rounds)
+    drawing = cpu(lambda: draw_checked(photo.pixels, count.objects, um_per_px=um_per_px,
+                                       px_per_photo_px=1 / photo.reduction), rounds)  # fmt: skip
+    print(f"{name:<34}{len(count.objects):>6} objects   D {1000 * base:6.1f} ms   count {whole / base:6.1f} D   "
+          f"checked picture {drawing / base:5.1f} D")  # fmt: skip
+    return whole
+
+
+def peak_mib(path: Path, um_per_px: float, reader) -> float:
+    """Peak memory of a fresh process that counts one photo."""
+    code = (f"from qckit.counting import count_photo; count_photo({str(path)!r}, um_per_px={um_per_px}, reader={reader!r});"
+            "import resource; print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)")  # fmt: skip
+    return int(subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout) / 1024
+
+
+def main():
+    """Run and print."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--rounds", type=int, default=5)
+    parser.add_argument("--many", type=int, default=20)
+    parser.add_argument("--reader", choices=["auto", "off"], default="auto")
+    args = parser.parse_args()
+    reader = None if args.reader == "off" else "auto"
+    scale = pd.read_csv(PHOTOS / "photos.csv").set_index("photo").um_per_px
+    with tempfile.TemporaryDirectory() as folder:
+        top = Path(folder)
+        big = tiled("bright-04", (4000, 3000), top / "big.jpg")
+        cost = one("12 MP, bright", big, scale["bright-04"], reader, args.rounds)
+        half = tiled("bright-04", (2828, 2121), top / "half.jpg")
+        print(
+            f"{'':<6}pixels doubled: x {cost / one('6 MP, same density', half, scale['bright-04'], reader, args.rounds):.2f}"
+        )
+        sparse = tiled("bright-03", (4000, 3000), top / "sparse.jpg", factor=5.04 / 3.91)
+        fewer = one("12 MP, fewer objects", sparse, 3.91, reader, args.rounds)
+        print(f"{'':<6}more objects on the same pixels: x {cost / fewer:.2f}")
+        for photo in ("bright-01", "dark-01", "grid-01", "sieve-01", "sieve-02"):
+            one(photo, PHOTOS / "photos" / f"{photo}.jpg", scale[photo], reader, args.rounds)
+        print(f"peak memory, one 12 MP photo: {peak_mib(big, scale['bright-04'], reader):.0f} MiB")
+        many = top / "many"
+        many.mkdir()
+        for i in range(args.many):
+            (many / f"p{i:03}.jpg").write_bytes(big.read_bytes())
+        clock = {}
+        for workers in (1, 2):
+            start = time.perf_counter()
+            count_photos(many, float(scale["bright-04"]), workers=workers, reader=reader)
+            clock[workers] = time.perf_counter() - start
+        print(
+            f"{args.many} photos: {clock[1]:.1f} s with one process, {clock[2]:.1f} s with two: x {clock[1] / clock[2]:.2f}"
+        )
+        print(f"this process at its peak: {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MiB")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,79 @@
+"""The second reader joined with the measured objects, with made-up readers whose answers are known."""
+
+import sys
+import types
+
+import numpy as np
+import pytest
+
+from qckit.counting import count_photo, score_photo, summarise_scores
+from qckit.tables import STAGES
+
+
+@pytest.fixture
+def reader(monkeypatch, labelled):
+    """Install a reader that answers from the truth of one photo, with chosen faults."""
+
+    def install(photo, *, swap=False, drop=0.0, scale=8.0):
+        _, photos, truth = labelled
+        rows = truth[(truth.photo == photo) & (truth.visible_fraction >= 0.2)]
+        keep = np.random.default_rng(3).random(len(rows)) >= drop
+        rows = rows[keep]
+        um = photos.um_per_px[photo]
+        code = np.array([(*STAGES, "debris").index(s) for s in rows.stage])
+        if swap:
+            code = np.select([code == 2, code == 3], [3, 2], code)
+        p = np.full((len(rows), 5), 0.02)
+        p[np.arange(len(rows)), code] = 0.92
+        module = types.ModuleType("qckit.counting.reader")
+        module.READER_UM_PER_PX, module.READER_VERSION = scale, "made up"
+        module.reader_available = lambda: True
+
+        def propose(image, um_per_px):
+            assert image.dtype == np.float32
+            assert um_per_px == scale
+            assert image.max() <= 1
+            assert image.shape[1] == pytest.approx(photos.width_px[photo] * um / scale, abs=1)
+            return types.SimpleNamespace(row=rows.y_px.to_numpy() * um / scale, col=rows.x_px.to_numpy() * um / scale,
+                                         p=p, score=np.full(len(rows), 0.95))  # fmt: skip
+
+        module.propose = propose
+        monkeypatch.setitem(sys.modules, "qckit.counting.reader", module)
+        monkeypatch.setattr("importlib.util.find_spec", lambda name: object())
+        return truth[truth.photo == photo]
+
+    return install
+
+
+def figures_of(labelled, photo, truth):
+    folder, photos, _ = labelled
+    count = count_photo(folder / "photos" / f"{photo}.jpg", um_per_px=photos.um_per_px[photo])
+    return count, summarise_scores([score_photo(truth, count.objects)])
+
+
+@pytest.mark.parametrize(
+    ("photo", "scale"), [("bright-04", 8.0), ("dark-07", 8.0), ("sieve-03", 8.0), ("grid-04", 12.0)]
+)
+def test_a_good_reader_makes_the_count_good(labelled, reader, photo, scale):
+    count, figures = figures_of(labelled, photo, reader(photo, scale=scale))
+    assert figures["f1"] >= 0.97
+    assert figures["stage_accuracy"] >= 0.98
+    assert "readers" not in [f.code for f in count.flags]
+
+
+def test_a_reader_that_swaps_stages_is_flagged(labelled, reader):
+    count, _ = figures_of(labelled, "bright-04", reader("bright-04", swap=True))
+    assert "readers" in [f.code for f in count.flags]
+
+
+def test_what_the_reader_misses_is_still_found(labelled, reader):
+    _, figures = figures_of(labelled, "bright-08", reader("bright-08", drop=0.3))
+    assert figures["recall"] >= 0.85
+
+
+def test_without_the_reader_nothing_is_asked(labelled, reader):
+    folder, photos, _ = labelled
+    reader("bright-08")
+    sys.modules["qckit.counting.reader"].propose = None
+    path = folder / "photos" / "bright-08.jpg"
+    assert sum(count_photo(path, um_per_px=photos.um_per_px["bright-08"], reader=None).counts.values()) > 30
