@@ -118,6 +118,15 @@ def test_nominal_95_covers_93_to_97_of_100(n_cones, hatch_pct):
             assert 92.7 <= covered <= 97.3, (n_cones, hatch_pct, rho, family)
 
 
+@pytest.mark.parametrize("n_cones", [2, 3, 6])
+def test_at_98_percent_coverage_falls_no_lower_than_said(n_cones):
+    # the corner in which the interval is known to be too narrow: few unhatched cysts, cones that differ strongly
+    for rho, least in ((0.0, 93), (0.002, 93), (0.01, 92), (0.02, 89)):
+        covered = coverage_of_proportion(n_cones, 98, rho, runs=20_000, rng=np.random.default_rng(7),
+                                         family="logit-normal")  # fmt: skip
+        assert least <= covered <= 97.3, (n_cones, rho)
+
+
 @pytest.mark.parametrize("whole", [(1000, 600, 300), (900, 800, 400, 300, 200, 100)])
 def test_cones_that_counted_unequally_many_are_covered_too(whole):
     for rho in (0.0, 0.01):
