@@ -73,6 +73,14 @@ class MeasureSettings:
 
 
 @dataclass(frozen=True)
+class ChartSettings:
+    """How the monthly charts are read."""
+
+    # codes of qckit.charts.RULES, separated by commas
+    rules: str = "beyond_3, two_of_three_beyond_2, nine_one_side"
+
+
+@dataclass(frozen=True)
 class LogSettings:
     """Where the records are."""
 
@@ -89,6 +97,7 @@ class Settings:
     conditions: ConditionSettings = field(default_factory=ConditionSettings)
     feed: FeedSettings = field(default_factory=FeedSettings)
     measure: MeasureSettings = field(default_factory=MeasureSettings)
+    charts: ChartSettings = field(default_factory=ChartSettings)
     log: LogSettings = field(default_factory=LogSettings)
 
 

@@ -17,6 +17,7 @@ __all__ = ["ALL", "Shift", "best_stretch", "compare_conditions", "find_shifts", 
 
 ALL = "all hatches"
 _BREAK_95 = -2 * math.log(1 - math.sqrt(0.95))
+_FARTHEST = 5.0  # standard deviations that a single hatch can count for
 _FACTORS = ("cone", "operator", "lot", "counted_by")
 _WORDS = {"counted_by": "counted by"}
 
@@ -125,7 +126,8 @@ def find_shifts(frame, *, factors=_FACTORS, alpha=0.01, shortest=3, most=6, infl
     groups = _groups(frame, factors)
     share = inflation or {}
     tried = max(1.0, sum(len(index) ** 2 / 2 for _, _, index in groups))
-    left = frame["z"].to_numpy(dtype=float).copy()
+    # one hatch that failed outright is a signal of its own and must not look like a change that lasted
+    left = np.clip(frame["z"].to_numpy(dtype=float), -_FARTHEST, _FARTHEST)
     found = []
     while len(found) < most and len(frame) >= shortest:
         best = None

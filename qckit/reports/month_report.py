@@ -286,10 +286,16 @@ def baselines(page: MonthPage) -> Html:
 
 def rules(page: MonthPage) -> Html:
     """Show the rules in use with their false-alarm rates."""
-    from qckit.charts.rules import DEFAULT_RULES, rules_table
+    from qckit.charts.rules import rules_table
+    from qckit.charts.run_lengths import run_length
 
-    return table(rules_table(DEFAULT_RULES).drop(columns="rule"), decimals={"false_alarm_pct": 2},
-                 headings={"false_alarm_pct": "chance alone, per hatch [%]"})  # fmt: skip
+    used = list(dict.fromkeys(r for c in page.study.charts.values() for r in c.rules))
+    words = run_length(used).sentence if used else ""
+    head = {"false_alarm_pct": "chance alone, per hatch [%]"}
+    caption = f"Together: {words}." if words else ""
+    return table(
+        rules_table(used).drop(columns="rule"), caption=caption, headings=head, decimals={"false_alarm_pct": 2}
+    )
 
 
 def method(page: MonthPage) -> Html:

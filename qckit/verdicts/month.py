@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 
-from qckit.charts.rules import DEFAULT_RULES
 from qckit.verdicts import month_words as words
 from qckit.verdicts.finding import Figure, Finding
 from qckit.verdicts.month_study import MonthStudy, study_month
@@ -21,7 +20,7 @@ VERDICTS = {
 
 
 def review_month(lots, hatches, samples, readings=None, *, month, settings, lot="", baselines=None, signals=None,
-                 photos=None, rules=DEFAULT_RULES) -> Finding:  # fmt: skip
+                 photos=None, rules=None) -> Finding:  # fmt: skip
     """Review a month of hatches.
 
     Parameters

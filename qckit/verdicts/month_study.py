@@ -10,7 +10,7 @@ import pandas as pd
 
 from qckit.charts.capability import Capability, share_below
 from qckit.charts.lot_chart import LotChart, build_chart
-from qckit.charts.rules import DEFAULT_RULES
+from qckit.charts.rules import RULES
 from qckit.charts.series import CHARTED, CONDITIONS, hatch_series
 from qckit.charts.shifts import best_stretch, compare_conditions, find_shifts, likeness_inflation
 from qckit.charts.trend import judge_drift
@@ -70,7 +70,7 @@ class MonthStudy:
 
 
 def study_month(lots, hatches, samples, readings=None, *, month, settings, lot="", baselines=None, signals=None,
-                photos=None, rules=DEFAULT_RULES) -> MonthStudy:  # fmt: skip
+                photos=None, rules=None) -> MonthStudy:  # fmt: skip
     """Work through a month.
 
     Parameters
@@ -84,7 +84,8 @@ def study_month(lots, hatches, samples, readings=None, *, month, settings, lot="
         One lot only; empty for all.
     baselines, signals, photos : DataFrame, optional
         The log's tables of frozen baselines, of signals with their state, of photos with their flags.
-    rules : tuple of str
+    rules : tuple of str, optional
+        Codes of ``charts.RULES``; those of the settings when left out.
 
     Returns
     -------
@@ -96,6 +97,7 @@ def study_month(lots, hatches, samples, readings=None, *, month, settings, lot="
         The month is misspelt, the lot is unknown, or no hatch was started in the month.
     """
     first, last = month_bounds(month, settings.site.timezone)
+    rules = tuple(rules) if rules is not None else _rules(settings)
     history = _history(lots, hatches, samples, readings, settings, last)
     inside = history["at"] >= first
     if lot and lot not in set(hatches["lot"]):
@@ -104,7 +106,7 @@ def study_month(lots, hatches, samples, readings=None, *, month, settings, lot="
     if not len(chosen):
         raise InputError(_nothing(history, month, lot))
     names = sorted(chosen["lot"].unique())
-    limits = {"first": first, "last": last, "baselines": baselines, "rules": tuple(rules)}
+    limits = {"first": first, "last": last, "baselines": baselines, "rules": rules}
     charts = {
         (name, q): chart
         for name in names
@@ -133,6 +135,17 @@ def study_month(lots, hatches, samples, readings=None, *, month, settings, lot="
         compare_periods(history, month, first, last, lot), _quality(chosen, samples, readings, photos, settings),
         settings, _left_out(hatches, first, last, lot, chosen),
     )  # fmt: skip
+
+
+def _rules(settings):
+    """Rules of the settings, each checked."""
+    rules = tuple(name.strip() for name in settings.charts.rules.split(",") if name.strip())
+    for name in rules:
+        if name not in RULES:
+            raise unknown_name("rule", name, RULES, where="qckit.toml, section [charts], rules")
+    if not rules:
+        raise InputError("qckit.toml, section [charts]: rules is empty. Name at least one, such as beyond_3.")
+    return rules
 
 
 def _history(lots, hatches, samples, readings, settings, last, purposes=("production", "reference")):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from qckit.charts.rules import DEFAULT_RULES, DEFAULT_RULES_REASON
+from qckit.charts.rules import DEFAULT_RULES, DEFAULT_RULES_REASON, RULES
 from qckit.charts.series import CHARTED
 from qckit.verdicts.finding import Evidence
 
@@ -22,6 +22,11 @@ _REMEDY = {
     ("light_lux", -1): "Check the lamp and what shades it",
     ("light_lux", 1): "Check the light meter",
 }
+
+
+def count_hatches(n) -> str:
+    """Write a number of hatches."""
+    return f"{n} hatch" if n == 1 else f"{n} hatches"
 
 
 def _when(s):
@@ -85,7 +90,7 @@ def headline(study, code) -> str:
     if code == "not-enough-evidence":
         return "There are too few hatches to set limits, so the month cannot be judged yet."
     n = sum(m.n_hatches for m in study.lots.values())
-    return f"In control: {n} hatches of {' and '.join(study.lots)} vary as chance makes them.{tail}"
+    return f"In control: {count_hatches(n)} of {' and '.join(study.lots)} vary as chance makes them.{tail}"
 
 
 def _lower(text):
@@ -95,10 +100,10 @@ def _lower(text):
 def lot_sentence(m) -> str:
     """One lot's month in one sentence."""
     if m.chart.limits is None:
-        return f"{m.lot}: {m.n_hatches} hatches; {m.chart.baseline_words}."
+        return f"{m.lot}: {count_hatches(m.n_hatches)}; {m.chart.baseline_words}."
     state = "in control" if m.is_in_control else f"{m.signals} of its hatches signal"
     chance = f"chance alone would give {m.expected_signals:.1f}" if math.isfinite(m.expected_signals) else ""
-    return f"{m.lot}: {state} ({m.n_hatches} hatches; {chance}); {m.chart.baseline_words}."
+    return f"{m.lot}: {state} ({count_hatches(m.n_hatches)}; {chance}); {m.chart.baseline_words}."
 
 
 def evidence(study):
@@ -140,10 +145,11 @@ def _condition_line(study, name, chart):
     cones = study.series.set_index("hatch")["cone"].reindex(hit["label"]).value_counts()
     top = ", ".join(f"cone {c}: {n}" for c, n in cones.items())
     unit = f" {q.unit}" if q.unit else ""
+    values = " to ".join(dict.fromkeys(f"{v:.{q.decimals}f}" for v in (hit["value"].min(), hit["value"].max())))
     return Evidence(
         f"Did the {q.label} stay in control?",
         f"{len(hit)} of {len(chart.of_period(study.first))} hatches signal, first on {hit['at'].min():%Y-%m-%d} "
-        f"({hit['value'].min():.{q.decimals}f} to {hit['value'].max():.{q.decimals}f}{unit}; {top}).",
+        f"({values}{unit}; {top}).",
         "against",
     )
 
@@ -168,10 +174,13 @@ def next_steps(study, code):
     for m in study.lots.values():
         if m.chart.drift is not None and m.chart.drift.shape == "slope" and m.chart.drift.slope_per_30d < 0:
             steps.append(f"Use up {m.lot} soon or give it up: {_lower(m.chart.drift.sentence.split(':')[0])}.")
-    if code == "signals":
-        open_ones = study.signals[(study.signals["chart"] == "hatch_pct") & (study.signals["state"] == "open")]
-        for row in open_ones.drop_duplicates("hatch").head(3).itertuples():
-            steps.append(f"Explain hatch {row.hatch} ({row.value:.1f} %, {row.sees}).")
+    alone = study.signals[(study.signals["chart"] == "hatch_pct") & (study.signals["state"] == "open")]
+    alone = alone[~alone["in_shift"]].drop_duplicates("hatch")
+    for row in alone.head(3).itertuples():
+        look = f"; qckit report poor-hatch {row.hatch} looks for its cause" if row.side == "below" else ""
+        steps.append(f"Explain hatch {row.hatch} ({row.value:.1f} %, {row.sees}){look}.")
+    if len(alone) > 3:
+        steps.append(f"Explain {len(alone) - 3} further signals of the table below.")
     steps += [f"Dose per feed: {m.dose_words}" for m in study.lots.values() if m.dose is not None]
     if any(not m.chart.is_frozen and m.chart.limits is not None for m in study.lots.values()):
         steps.append("Review the proposed baselines and freeze them, so that next month is judged by the same limits.")
@@ -187,7 +196,8 @@ def would_change(study, code):
         n = max(3, math.ceil(2 * (4.0 / max(abs(s.effect_z), 0.5)) ** 2))
         out.append(f"{s.where}: {n} hatches in a row back at their lot's level would say that it is mended.")
     if code == "in-control":
-        out.append("A point beyond the limits, two of three beyond 2 sigma, or nine in a row on one side.")
+        used = dict.fromkeys(r for m in study.lots.values() for r in m.chart.rules)
+        out.append(f"Any of the rules in use: {', or '.join(RULES[r].sees for r in used)}.")
     out.append("Another baseline: limits here are proposed from the log unless the text says they are frozen.")
     return out
 

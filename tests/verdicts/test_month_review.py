@@ -95,6 +95,20 @@ def test_ageing_of_k_118_is_a_slope_and_k_121_has_none(studies):
     assert any(step.startswith("Use up K-118 soon or give it up: the level falls by") for step in steps)
 
 
+def test_one_failed_hatch_is_a_signal_and_not_a_change(studies):
+    study = studies("2026-11")
+    # cone C is still poor from October; the hatch without buffer in cone B is a point of its own
+    assert [s.where for s in study.shifts] == ["cone C"]
+    finding = finding_of_month(study)
+    assert any(
+        step.startswith("Explain hatch H261105-B (")
+        and step.endswith("qckit report poor-hatch H261105-B looks for its cause.")
+        for step in finding.next_steps
+    )
+    low = study.signals[(study.signals["chart"] == "ph")]
+    assert low["hatch"].tolist() == ["H261105-B"]
+
+
 def test_young_ageing_is_offered_beside_a_step(studies):
     finding = finding_of_month(studies("2025-11"))
     assert "an even ageing of K-118" in finding.headline
@@ -243,6 +257,21 @@ def test_messages(tables):
         "2026-10: no production hatch is in the log. Import the field sheets first.",
         lambda: review_month(*empty, month="2026-10", settings=Settings()),
     )
+
+
+def test_site_chooses_its_rules(tables):
+    def with_rules(text):
+        return dataclasses.replace(Settings(), charts=dataclasses.replace(Settings().charts, rules=text))
+
+    study = study_month(*tables, month="2026-10", settings=with_rules("beyond_3"))
+    assert set(study.signals["rule"]) == {"beyond_3"}
+    assert study.charts[("K-121", "hatch_pct")].run.sentence == "chance alone signals about once in 370 hatches"
+    raised(
+        "qckit.toml, section [charts]: rules is empty. Name at least one, such as beyond_3.",
+        lambda: study_month(*tables, month="2026-10", settings=with_rules(" ")),
+    )
+    with pytest.raises(InputError, match=r"qckit\.toml, section \[charts\], rules: unknown rule 'beyond_4'\."):
+        study_month(*tables, month="2026-10", settings=with_rules("beyond_4"))
 
 
 def test_few_hatches_are_not_judged(tables):
