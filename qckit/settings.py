@@ -179,9 +179,11 @@ _HEADINGS = {
     "conditions": "standard conditions of a test",
     "feed": "what has to be fed, and how much of a hatch reaches the feed",
     "measure": "standard uncertainties of measuring: one standard deviation, as grams or percent",
+    "charts": "how the monthly charts are read",
     "log": "where the records are",
 }
 _EXPLAINED = {
+    "rules": "the rules that make a signal, separated by commas",
     "name": "shown on every report",
     "timezone": 'such as "Europe/Lisbon": times on field sheets are read as this clock',
     "date_order": "how dates on field sheets read: ymd, dmy (04/11/2026 is 4 November) or mdy",
