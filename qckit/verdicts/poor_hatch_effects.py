@@ -60,39 +60,45 @@ def site_effects(counts: pd.DataFrame, worst: pd.DataFrame, *, leave_out=()) -> 
     Returns
     -------
     DataFrame, columns ``EFFECT_COLUMNS``
-        Logit slope per unit (``lowest`` to ``highest`` is the range of this site's hatches it holds for), one
-        regression per quantity with lots and their age as further terms. ``shrunk_slope``
-        draws the slope towards the literature's by the precision of both; with fewer than 20 hatches the table is
-        empty.
+        Logit slope per unit (``lowest`` to ``highest`` is the range of this site's hatches it holds for), from one
+        regression on all conditions together, with lots and their age as further terms. A condition that was not
+        measured stands at its mean. ``shrunk_slope`` draws the slope towards the literature's by the precision of
+        both; with fewer than 20 hatches the table is empty.
     """
     used = counts[~counts["hatch"].isin(list(leave_out)) & counts["hatch_pct"].notna()]
     means = worst.pivot(index="hatch", columns="quantity", values="mean")
+    table = used.join(means[[q for q in _LITERATURE if q in means]], on="hatch")
+    known = [q for q in _LITERATURE if q in table and table[q].notna().sum() >= _LEAST_HATCHES and table[q].std() > 0]
+    if len(table) < _LEAST_HATCHES or not known:
+        return pd.DataFrame(columns=list(EFFECT_COLUMNS))
+    design = _lots_and_ages(table)
+    for quantity in known:
+        design[quantity] = table[quantity].fillna(table[quantity].mean()) - table[quantity].mean()
+    total = table["nauplii"] + table["umbrella"] + table["unhatched"]
+    params, errors, dispersion = binomial_regression(table["nauplii"], total, design)
     rows = []
-    for quantity, prior in _LITERATURE.items():
-        if quantity not in means:
-            continue
-        table = used.join(means[[quantity]], on="hatch").dropna(subset=quantity)
-        if len(table) < _LEAST_HATCHES or table[quantity].std() == 0:
-            continue
-        rows.append((quantity, *_one(table, quantity, prior)))
+    for quantity in known:
+        lowest, highest = table[quantity].quantile([0.005, 0.995])
+        slope, se, prior = float(params[quantity]), float(errors[quantity]), _LITERATURE[quantity]
+        rows.append((quantity, slope, se, prior, _drawn(slope, se, prior), float(lowest), float(highest),
+                     int(table[quantity].notna().sum()), dispersion))  # fmt: skip
     return pd.DataFrame(rows, columns=list(EFFECT_COLUMNS))
 
 
-def _one(table, quantity, prior):
-    """Slope of one quantity, its standard error, and the slope shrunk towards the literature."""
+def _lots_and_ages(table):
+    """One level per lot, and a slope with age where the lot has hatches enough."""
     from qckit.tables import to_utc
 
     design = pd.get_dummies(table["lot"], dtype=float)
     days = (to_utc(table["started"]) - to_utc(table["started"]).min()).dt.total_seconds() / 86400.0
     for lot in design.columns.tolist():
-        centred = days - days[table["lot"] == lot].mean()
-        if (table["lot"] == lot).sum() > 10:
-            design[f"age {lot}"] = centred * design[lot] / 100.0
-    design[quantity] = table[quantity] - table[quantity].mean()
-    total = table["nauplii"] + table["umbrella"] + table["unhatched"]
-    params, errors, dispersion = binomial_regression(table["nauplii"], total, design)
-    slope, se = float(params[quantity]), float(errors[quantity])
+        own = table["lot"] == lot
+        if own.sum() > 10:
+            design[f"age {lot}"] = (days - days[own].mean()) * design[lot] / 100.0
+    return design
+
+
+def _drawn(slope, se, prior):
+    """A slope drawn towards the literature's; the literature's standard deviation is as large as itself."""
     precision, prior_precision = 1 / max(se, 1e-6) ** 2, 1 / prior**2
-    shrunk = (slope * precision + prior * prior_precision) / (precision + prior_precision)
-    lowest, highest = table[quantity].quantile([0.005, 0.995])
-    return slope, se, prior, shrunk, float(lowest), float(highest), len(table), dispersion
+    return (slope * precision + prior * prior_precision) / (precision + prior_precision)

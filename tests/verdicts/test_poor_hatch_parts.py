@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 
 from qckit.verdicts.poor_hatch_causes import CAUSES, STRENGTHS, cause, moves
-from qckit.verdicts.poor_hatch_effects import binomial_regression
+from qckit.verdicts.poor_hatch_effects import binomial_regression, site_effects
 from qckit.verdicts.poor_hatch_usual import describe_hatch, hatch_counts, usual_of_lot
 
 # Crowder 1978, Applied Statistics 27:34-37, 21 plates (crowder.seeds in R package agridat 1.26)
@@ -136,3 +136,23 @@ def test_usual_sets_odd_hatches_aside_and_leans_on_the_prior():
     assert few.note == "only 2 earlier hatches of this lot"
     # without spread beyond counting, twenty hatches pull the assumed spread down; two hardly do
     assert few.between[0, 0] > usual.between[0, 0]
+
+
+def test_site_effects_find_planted_slopes_together_and_need_twenty_hatches():
+    rng = np.random.default_rng(8)
+    n = 300
+    temperature, salinity = rng.normal(28, 1, n), rng.normal(33, 3, n)
+    temperature += 0.2 * (salinity - 33)  # the two go together, so one at a time would mislead
+    share = 1 / (1 + np.exp(-(1.6 + 0.30 * (temperature - 28) - 0.05 * (salinity - 33))))
+    hatched = rng.binomial(400, share)
+    counts = pd.DataFrame({"hatch": [f"H{i}" for i in range(n)], "lot": "L", "hatch_pct": hatched / 4,
+                           "started": [t.isoformat() for t in pd.date_range("2026-01-01", periods=n, tz="UTC")],
+                           "nauplii": hatched, "umbrella": 0, "unhatched": 400 - hatched})  # fmt: skip
+    worst = pd.concat([pd.DataFrame({"hatch": counts["hatch"], "quantity": q, "mean": v})
+                       for q, v in (("temperature", temperature), ("salinity", salinity))])  # fmt: skip
+    effects = site_effects(counts, worst).set_index("quantity")
+    assert effects.loc["temperature", "slope"] == pytest.approx(0.30, abs=3 * effects.loc["temperature", "se"])
+    assert effects.loc["salinity", "slope"] == pytest.approx(-0.05, abs=3 * effects.loc["salinity", "se"])
+    assert effects["se"].max() < 0.02
+    few = site_effects(counts.head(12), worst)
+    assert few.empty and list(few.columns) == list(effects.reset_index().columns)
