@@ -22,6 +22,7 @@ _NAMES = {
     "figures": "pictures",
     "thumbnails": "pictures",
     "find_site": "sites",
+    "poorest_hatch": "sites",
     "save_findings": "findings",
     "checked_photos": "checked",
     "count_waiting": "waiting",

@@ -1,4 +1,4 @@
-"""Which site a notebook is about."""
+"""Which site, and which hatch of it, a notebook is about."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from pathlib import Path
 from qckit.errors import InputError
 from qckit.settings import SETTINGS_FILE, load_settings
 
-__all__ = ["find_site"]
+__all__ = ["find_site", "poorest_hatch"]
 
 
 def find_site(site: str = "") -> Path:
@@ -41,3 +41,37 @@ def find_site(site: str = "") -> Path:
         f"{here}: neither this folder nor one above it is a site (none holds {SETTINGS_FILE}). Write the site's folder "
         f"into the notebook's parameter site, or make the invented one with  qckit demo"
     )
+
+
+def poorest_hatch(hatches, samples, *, days: float = 7.0) -> str:
+    """Return the production hatch with the lowest hatching percentage among the newest.
+
+    Parameters
+    ----------
+    hatches, samples : DataFrame
+        Columns of the hatches and samples tables.
+    days : float
+        How far back from the newest counted hatch to look. [d]
+
+    Returns
+    -------
+    str
+        The hatch's name, for a notebook opened without naming one.
+
+    Raises
+    ------
+    InputError
+        No production hatch is counted yet.
+    """
+    import pandas as pd
+
+    from qckit.hatch import cone_metrics
+    from qckit.tables import to_utc
+
+    made = hatches[(hatches["purpose"] == "production") & hatches["hatch"].isin(samples["hatch"])]
+    if not len(made):
+        raise InputError("no production hatch is counted yet. Write the hatch into the notebook's parameter hatch.")
+    started = to_utc(made["started"])
+    recent = made[started >= started.max() - pd.Timedelta(days=days)]
+    cones = cone_metrics(samples[samples["hatch"].isin(recent["hatch"])], recent).dropna(subset=["hatch_pct"])
+    return str(cones.loc[cones["hatch_pct"].idxmin(), "hatch"]) if len(cones) else str(recent["hatch"].iloc[-1])

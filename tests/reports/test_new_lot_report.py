@@ -155,3 +155,15 @@ def test_drawn_is_what_was_counted(make_site):
     np.testing.assert_allclose(widths.sum(axis=0), 100)
     seen = lot_charts.draw_witnesses(test.subsamples)
     assert sum(len(line.get_xdata()) for line in seen.lines[1:]) == len(test.subsamples)
+
+
+def test_the_poorest_hatch_of_the_newest_week():
+    from qckit import practice, reports
+
+    history = practice.invented_history()
+    assert reports.poorest_hatch(history["hatches"], history["samples"]) == practice.POOR_HATCH
+    with pytest.raises(InputError) as caught:
+        reports.poorest_hatch(history["hatches"][:0], history["samples"])
+    assert str(caught.value) == (
+        "no production hatch is counted yet. Write the hatch into the notebook's parameter hatch."
+    )
