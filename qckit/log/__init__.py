@@ -8,10 +8,10 @@ PostgreSQL for several rooms. ``new_site`` makes a site; ``restore`` brings a ba
 from importlib import import_module
 
 _NAMES = {
-    "ImportResult": "qckit.log.store",
+    "ImportResult": "qckit.log.steps",
     "SiteLog": "qckit.log.store",
-    "create_log": "qckit.log.store",
-    "open_log": "qckit.log.store",
+    "create_log": "qckit.log.opening",
+    "open_log": "qckit.log.opening",
     "new_site": "qckit.log.founding",
     "restore": "qckit.log.backup",
     "export_csv": "qckit.log.exporting",

@@ -158,7 +158,7 @@ def restore(backup: str | Path, site: str | Path) -> Path:
     InputError
         The site has a log already, or the backup is damaged.
     """
-    from qckit.log.store import log_url
+    from qckit.log.opening import log_url
     from qckit.settings import load_settings
 
     settings = load_settings(site)

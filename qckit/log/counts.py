@@ -12,7 +12,7 @@ from qckit.log import schema
 from qckit.log.query import WITHDRAWN, fetch, known_names
 from qckit.tables import COUNT_COLUMNS, check_table, empty_table, table_columns
 
-__all__ = ["as_frames", "object_changes", "photo_names", "plan", "recounted", "sample_after_correction"]
+__all__ = ["as_frames", "photo_names", "plan", "tally"]
 
 _PHOTO_ATTRIBUTES = ("photo", "sha256", "um_per_px", "taken", "width_px", "height_px", "counter_version", "frame_mm2")
 
@@ -282,7 +282,9 @@ def _next_samples(connection, affected: list[str], photos, counts) -> pd.DataFra
     parts = pd.concat([parts, _counted_before(connection, lacking)], ignore_index=True)
     parts = parts[parts["sample"].isin(set(affected))]
     known = set(parts["photo"])
-    by_sample = {str(sample): part for sample, part in parts.groupby("sample", sort=False)}
+    by_sample: dict[str, list[dict]] = {}
+    for part in parts.to_dict("records"):
+        by_sample.setdefault(part["sample"], []).append(part)
     rows = []
     for row in current.to_dict("records"):
         still = [name for name in wanted[row["sample"]] if name not in known]
@@ -305,20 +307,20 @@ def _counted_before(connection, names: list[str]) -> pd.DataFrame:
     return logged.join(counts.reindex(logged["photo"], fill_value=0), on="photo")
 
 
-def _revised(row: dict, parts: pd.DataFrame, sheet_volume) -> dict:
+def _revised(row: dict, parts: list[dict], sheet_volume) -> dict:
     """Build one sample's next revision from its photos.
 
     The volume is frame area times chamber depth (mm3 = µl), unless the sheet gave the volume itself.
     """
     row = {name: row[name] for name in table_columns("samples")}
-    row.update({column: int(parts[column].sum()) for column in COUNT_COLUMNS.values()})
-    depth, frames = row["chamber_depth_mm"], parts["frame_mm2"]
-    if (sheet_volume is None or sheet_volume != sheet_volume) and depth == depth and not frames.isna().any():
-        row["volume_ul"] = float(frames.sum() * depth)
-    versions = sorted({str(v) for v in parts["counter_version"].dropna()})
+    row.update({column: int(sum(part[column] for part in parts)) for column in COUNT_COLUMNS.values()})
+    depth, frame_mm2 = row["chamber_depth_mm"], sum(part["frame_mm2"] for part in parts)
+    if (sheet_volume is None or sheet_volume != sheet_volume) and depth == depth and frame_mm2 == frame_mm2:
+        row["volume_ul"] = float(frame_mm2 * depth)
+    versions = sorted({str(part["counter_version"]) for part in parts if _known(part["counter_version"])})
     row.update(counted_by="photo", counter=", ".join(versions) or None, revision=int(row["revision"]) + 1)
     if not photo_names(row["photos"]):
-        row["photos"] = "; ".join(parts["photo"])
+        row["photos"] = "; ".join(part["photo"] for part in parts)
     return row
 
 
@@ -337,100 +339,3 @@ def _with_revisions(connection, entering: pd.DataFrame, new_samples: pd.DataFram
         revision=pd.Series([last.get(n, -1) + 1 for n in entering["photo"]], index=entering.index, dtype="Int64"),
         sample_revision=pd.Series([made.get(s) for s in entering["sample"]], index=entering.index, dtype="Int64"),
     )
-
-
-def recounted(connection, sample: str, values: dict[str, int], by: str) -> pd.DataFrame:
-    """Build the revision that a person's recount makes of a sample."""
-    allowed = [*COUNT_COLUMNS.values(), "embryos"]
-    for name in values:
-        if name not in allowed:
-            raise unknown_name("count", name, allowed, where=f"sample {sample!r}")
-    if values.get("nauplii") is None:
-        raise InputError(f"sample {sample!r}: the recount has no nauplii. Give at least that count.")
-    row = _sample_row(connection, sample)
-    result = {name: row[name] for name in table_columns("samples")}
-    result.update({name: values.get(name) for name in allowed})
-    result.update(counted_by="person", counter=by, revision=int(row["revision"]) + 1)
-    return check_table(pd.DataFrame([result]), "samples", source=f"recount of {sample!r}")
-
-
-def _sample_row(connection, sample: str) -> pd.Series:
-    frame = fetch(connection, "samples", {"sample": sample}, internal=True)
-    if frame.empty:
-        raise unknown_name("sample", sample, known_names(connection, "samples"))
-    return frame.iloc[0]
-
-
-def object_changes(connection, photo: str, changes: pd.DataFrame):
-    """Turn hand corrections of a photo's objects into cells to correct and objects to add.
-
-    Returns
-    -------
-    tuple
-        ``[(key, column, after), …]`` and a frame for the objects table.
-    """
-    logged = fetch(connection, "photos", {"photo": photo}, internal=True)
-    if logged.empty:
-        raise unknown_name("photo", photo, known_names(connection, "photos"))
-    rows = fetch(connection, "objects", {"photo": photo}).to_dict("records")
-    objects = {int(row["object_id"]): row for row in rows}
-    cells, added = [], []
-    next_id = max(objects, default=0) + 1
-    for change in changes.to_dict("records"):
-        action = change.get("action")
-        if action == "add":
-            added.append({**change, "photo": photo, "object_id": next_id, "source": "added by hand"})
-            next_id += 1
-            continue
-        number = change.get("object_id")
-        if number not in objects:
-            raise unknown_name("object", number, objects, where=f"photo {photo!r}")
-        cells += _cells(photo, int(number), objects[number], action, change)
-    new = _new_objects(photo, added, int(logged["revision"].iloc[0]))
-    return cells, new
-
-
-def _cells(photo, number, now: dict, action, change) -> list[tuple]:
-    """Return the cells that one hand correction changes; those that stand so already are left out."""
-    if action == "stage":
-        wanted = {"stage": change.get("stage"), "source": "stage changed by hand"}
-    elif action == "remove":
-        wanted = {"source": "removed by hand", "counted": "no"}
-    elif action == "restore":
-        wanted = {"source": "found", "counted": "yes"}
-    else:
-        raise unknown_name("action", action, ["stage", "remove", "restore", "add"], where=f"photo {photo!r}")
-    shown = now | {"counted": "yes" if now["counted"] else "no"}
-    return [((photo, number), column, after) for column, after in wanted.items() if shown[column] != after]
-
-
-def _new_objects(photo, added: list[dict], revision: int) -> pd.DataFrame:
-    if not added:
-        return empty_table("objects").assign(revision=pd.Series(dtype="Int64"))
-    frame = pd.DataFrame(added).drop(columns="action")
-    if "counted" not in frame.columns:
-        frame["counted"] = True
-    frame["counted"] = frame["counted"].map(lambda v: True if v is None or v != v else v)
-    checked = check_table(frame, "objects", source=f"photo {photo!r}")
-    for column in ("stage", "x_px", "y_px"):
-        if checked[column].isna().any():
-            raise InputError(f"photo {photo!r}: an object added by hand has no {column}. Give stage, x_px and y_px.")
-    return checked[table_columns("objects")].assign(revision=revision)
-
-
-def sample_after_correction(connection, photo: str, by: str) -> pd.DataFrame:
-    """Build the sample revision that hand corrections of a photo make; no rows where the photo has no sample."""
-    sample = fetch(connection, "photos", {"photo": photo})["sample"].iloc[0]
-    if sample is None or sample != sample:
-        return empty_table("samples")
-    row = _sample_row(connection, sample)
-    photos = fetch(connection, "photos", {"sample": sample})["photo"].tolist()
-    total = tally(fetch(connection, "objects", {"photo": photos})).sum()
-    result = {name: row[name] for name in table_columns("samples")}
-    result.update({column: int(total[column]) for column in COUNT_COLUMNS.values()})
-    if all(result[c] == row[c] for c in COUNT_COLUMNS.values()):
-        return empty_table("samples")
-    versions = fetch(connection, "photos", {"sample": sample})["counter_version"].dropna().unique()
-    result.update(counted_by="photo", counter=f"{', '.join(versions)}, corrected by {by}".lstrip(", "),
-                  revision=int(row["revision"]) + 1)  # fmt: skip
-    return check_table(pd.DataFrame([result]), "samples", source=f"sample {sample!r}")

@@ -9,7 +9,7 @@ from pathlib import Path
 from qckit._paths import notebooks_dir
 from qckit.errors import InputError
 from qckit.log import templates
-from qckit.log.store import create_log
+from qckit.log.opening import create_log
 from qckit.settings import SETTINGS_FILE, load_settings, settings_text
 
 __all__ = ["new_site"]

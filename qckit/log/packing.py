@@ -232,7 +232,7 @@ def restore_zip(path: str | Path, site: str | Path) -> Path | str:
     InputError
         The log holds records already, or the package is damaged.
     """
-    from qckit.log.store import create_log, log_url
+    from qckit.log.opening import create_log, log_url
     from qckit.settings import load_settings
 
     url = str(site) if "://" in str(site) else log_url(load_settings(site))

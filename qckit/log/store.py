@@ -2,120 +2,18 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Callable
-from dataclasses import dataclass, field
 from pathlib import Path
 
 import pandas as pd
 import sqlalchemy as sa
 
-from qckit import __version__
-from qckit.errors import InputError
-from qckit.log import corrections, counts, engine, intake, migrate, query, schema, spans
-from qckit.settings import Settings, load_settings
+from qckit.log import corrections, counts, engine, hand, intake, query, spans, steps
+from qckit.log.steps import ImportResult
+from qckit.settings import Settings
 from qckit.tables import to_utc
 
-__all__ = ["ImportResult", "SiteLog", "create_log", "log_url", "open_log"]
-
-
-SOFTWARE = f"qckit {__version__}"
-
-
-@dataclass(frozen=True)
-class ImportResult:
-    """What one step brought: rows by table, and what could not be taken.
-
-    Attributes
-    ----------
-    added, unchanged : dict of str to int
-        Rows added, and rows the log had already, by table.
-    notes : list of str
-        How doubtful cells were read, so that nothing is guessed silently.
-    problems : DataFrame
-        Rows left out (``accept_good_rows``), columns of ``intake.PROBLEMS``.
-    corrected : int
-        Cells of rows already there that became corrections.
-    """
-
-    added: dict[str, int] = field(default_factory=dict)
-    unchanged: dict[str, int] = field(default_factory=dict)
-    notes: list[str] = field(default_factory=list)
-    problems: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=list(intake.PROBLEMS)))
-    corrected: int = 0
-
-    def __str__(self) -> str:
-        """Say it in one sentence."""
-        parts = [f"{n:,} {name} added" for name, n in self.added.items() if n]
-        parts += [f"{n:,} {name} there already" for name, n in self.unchanged.items() if n]
-        parts += [f"{self.corrected} cells corrected"] if self.corrected else []
-        parts += [f"{len(self.problems)} problems"] if len(self.problems) else []
-        return (", ".join(parts) or "nothing to add") + "."
-
-
-def log_url(settings: Settings) -> str:
-    """Return the address of a site's log: the server in the settings, or the file in the site folder."""
-    if settings.log.url:
-        return settings.log.url
-    return sa.URL.create("sqlite", database=str(Path(settings.folder) / engine.LOG_FILE)).render_as_string()
-
-
-def _utc_now() -> str:
-    return dt.datetime.now(dt.UTC).isoformat(timespec="seconds")
-
-
-def open_log(
-    site: str | Path, *, now: Callable[[], str] | None = None, wait_s: float = engine.WAIT_S, upgrade: bool = True
-) -> SiteLog:
-    """Open a site's log.
-
-    Parameters
-    ----------
-    site : path or str
-        The site folder, or the URL of a database (``sqlite:///…``, ``postgresql+psycopg://…``).
-    now : callable, optional
-        Returns the time to put on new records as ISO text with offset; the computer's clock when left out.
-    wait_s : float
-        How long to wait while another program writes. [s] 0 gives up at once.
-    upgrade : bool
-        Bring an older log up to date, after a backup. False refuses it.
-
-    Returns
-    -------
-    SiteLog
-        Use it in a ``with`` block, or call ``close()``.
-
-    Raises
-    ------
-    InputError
-        There is no site or no log, the log is newer than this software, damaged or cannot be reached.
-    """
-    if "://" in str(site):
-        settings, url = Settings(), str(site)
-    else:
-        settings = load_settings(site)
-        url = log_url(settings)
-    path = engine.sqlite_path(url)
-    if path is not None and not path.is_file():
-        raise InputError(f"{path}: there is no log. Make an empty one with  qckit log create  in the site folder, or "
-                         "restore a backup with  qckit log restore BACKUP FOLDER.")  # fmt: skip
-    database = engine.make_engine(url, wait_s=wait_s)
-    try:
-        migrate.bring_up_to_date(database, upgrade=upgrade)
-    except BaseException:
-        database.dispose()
-        raise
-    return SiteLog(database, settings, now or _utc_now)
-
-
-def create_log(site: str | Path) -> None:
-    """Make an empty log for a site (a folder with settings, or a database URL); one that is there stays as it is."""
-    url = str(site) if "://" in str(site) else log_url(load_settings(site))
-    database = engine.make_engine(url)
-    try:
-        migrate.create(database)
-    finally:
-        database.dispose()
+__all__ = ["SiteLog"]
 
 
 class SiteLog:
@@ -312,7 +210,7 @@ class SiteLog:
         action : str
             What the step is called in the history.
         """
-        _need_by(by)
+        steps.need_by(by)
         with engine.writing(self.engine) as connection:
             sifted = intake.sift(connection, incoming)
             problems = sifted.problems
@@ -324,12 +222,12 @@ class SiteLog:
             fixes = sifted.differences if correct else sifted.differences.head(0)
             if added or len(fixes):
                 n_rows = sum(added.values()) + len(fixes)
-                step = self._step(connection, by, action, source, n_rows, source_sha256)
+                number = steps.begin(connection, self.now(), by, action, source, n_rows, source_sha256)
                 for name, frame in sifted.new.items():
-                    insert(connection, name, frame, step)
+                    steps.insert(connection, name, frame, number)
                 cells = list(fixes[["table", "key", "column", "after"]].itertuples(index=False, name=None))
                 if cells:
-                    corrections.write(connection, step, cells, self.now(), by, correct)
+                    corrections.write(connection, number, cells, self.now(), by, correct)
         notes = [note for part in incoming for note in getattr(part, "notes", ())]
         return ImportResult(added, sifted.unchanged, notes, problems.reset_index(drop=True), len(fixes))
 
@@ -365,16 +263,16 @@ class SiteLog:
             A photo is the same file as another under a different name, a sample lacks one of its photos, or a count
             does not agree with its objects.
         """
-        _need_by(by)
+        steps.need_by(by)
         photos, found = counts.as_frames(counted, objects)
         with engine.writing(self.engine) as connection:
             plan = counts.plan(connection, photos, found)
             if plan.is_empty:
                 return ImportResult({}, {"photos": plan.unchanged}, plan.notes)
             n_rows = len(plan.photos) + len(plan.objects) + len(plan.samples)
-            step = self._step(connection, by, "count", "photos", n_rows)
+            number = steps.begin(connection, self.now(), by, "count", "photos", n_rows)
             for name in ("samples", "photos", "objects"):
-                insert(connection, name, getattr(plan, name), step)
+                steps.insert(connection, name, getattr(plan, name), number)
         added = {name: len(getattr(plan, name)) for name in ("photos", "objects", "samples")}
         return ImportResult(added, {"photos": plan.unchanged}, plan.notes)
 
@@ -405,16 +303,18 @@ class SiteLog:
         corrections.need_reason(by, reason)
         with engine.writing(self.engine) as connection:
             rows = corrections.with_dependents(connection, table, key)
-            step = self._step(connection, by, "withdraw" if after == "yes" else "reinstate", table, len(rows))
+            number = steps.begin(
+                connection, self.now(), by, "withdraw" if after == "yes" else "reinstate", table, len(rows)
+            )
             cells = [(name, row_key, query.WITHDRAWN, after) for name, row_key in rows]
-            corrections.write(connection, step, cells, self.now(), by, reason)
+            corrections.write(connection, number, cells, self.now(), by, reason)
         return len(rows)
 
     def _correct_step(self, by, reason, cells, action) -> None:
         corrections.need_reason(by, reason)
         with engine.writing(self.engine) as connection:
-            step = self._step(connection, by, action, cells[0][0], len(cells))
-            corrections.write(connection, step, cells, self.now(), by, reason)
+            number = steps.begin(connection, self.now(), by, action, cells[0][0], len(cells))
+            corrections.write(connection, number, cells, self.now(), by, reason)
 
     def recount(self, sample: str, values: dict[str, int], *, by: str, reason: str) -> None:
         """Enter a person's recount as a further revision of a sample.
@@ -428,9 +328,9 @@ class SiteLog:
         """
         corrections.need_reason(by, reason)
         with engine.writing(self.engine) as connection:
-            frame = counts.recounted(connection, sample, values, by)
-            step = self._step(connection, by, "recount", reason, 1)
-            insert(connection, "samples", frame, step)
+            frame = hand.recounted(connection, sample, values, by)
+            number = steps.begin(connection, self.now(), by, "recount", reason, 1)
+            steps.insert(connection, "samples", frame, number)
 
     def correct_objects(self, photo: str, changes: pd.DataFrame, *, by: str, reason: str) -> ImportResult:
         """Correct objects of a photo by hand, and bring its sample's counts along as a further revision.
@@ -446,24 +346,15 @@ class SiteLog:
         """
         corrections.need_reason(by, reason)
         with engine.writing(self.engine) as connection:
-            cells, new = counts.object_changes(connection, photo, changes)
-            step = self._step(connection, by, "correct objects", photo, len(cells) + len(new))
-            insert(connection, "objects", new, step)
+            cells, new = hand.object_changes(connection, photo, changes)
+            number = steps.begin(connection, self.now(), by, "correct objects", photo, len(cells) + len(new))
+            steps.insert(connection, "objects", new, number)
             if cells:
                 cells = [("objects", *cell) for cell in cells]
-                corrections.write(connection, step, cells, self.now(), by, reason)
-            sample = counts.sample_after_correction(connection, photo, by)
-            insert(connection, "samples", sample, step)
+                corrections.write(connection, number, cells, self.now(), by, reason)
+            sample = hand.sample_after_correction(connection, photo, by)
+            steps.insert(connection, "samples", sample, number)
         return ImportResult({"corrections": len(cells), "objects": len(new), "samples": len(sample)})
-
-    def _step(self, connection, by, action, source, n_rows, source_sha256="") -> int:
-        """Open a step and return its number."""
-        last = connection.execute(sa.select(sa.func.max(schema.STEPS.c.step))).scalar()
-        number = (last or 0) + 1
-        row = {"step": number, "at": self.now(), "by": by, "action": action, "source": source,
-               "source_sha256": source_sha256 or None, "software": SOFTWARE, "n_rows": n_rows}  # fmt: skip
-        connection.execute(sa.insert(schema.STEPS), row)
-        return number
 
     # ---- looking after -------------------------------------------------------------------------------------------
 
@@ -486,25 +377,6 @@ class SiteLog:
         return backup.back_up(self, path)
 
 
-def insert(connection, name: str, frame: pd.DataFrame, step: int) -> None:
-    """Write clean rows of one table as part of a step."""
-    if frame.empty:
-        return
-    frame = frame.reset_index(drop=True)
-    if name in schema.TIME_COLUMN:
-        column = schema.TIME_COLUMN[name]
-        frame = frame.assign(**{f"{column}_utc": query.utc_text(frame[column])})
-    t = schema.table(name)
-    if "step" in t.columns:
-        frame = frame.assign(step=step)
-    columns = [c.name for c in t.columns if c.name in frame.columns]
-    mark = "?" if connection.dialect.name == "sqlite" else "%s"
-    names = ", ".join(f'"{c}"' for c in columns)
-    # the driver's own executemany: a million objects are written in seconds, not minutes
-    statement = f"INSERT INTO {name} ({names}) VALUES ({', '.join([mark] * len(columns))})"
-    connection.exec_driver_sql(statement, query.rows_of(frame, columns))
-
-
 def _only_scale(scales: pd.DataFrame) -> tuple[float | None, str]:
     """Return the newest scale where there is one camera at one magnification, and how it was found."""
     if scales.empty or len(scales[["camera", "magnification"]].drop_duplicates()) > 1:
@@ -516,8 +388,3 @@ def _only_scale(scales: pd.DataFrame) -> tuple[float | None, str]:
 def _by_time(frame: pd.DataFrame, column: str) -> pd.DataFrame:
     order = to_utc(frame[column]).sort_values(kind="stable").index if len(frame) else frame.index
     return frame.loc[order].reset_index(drop=True)
-
-
-def _need_by(by: str) -> None:
-    if not str(by or "").strip():
-        raise InputError("Nobody is named as the one who does this. Give a name or initials (--by NAME).")
