@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from qckit.hatch.metrics import cone_metrics
+from qckit.hatch.rate import interpolated_times, monotone_curve
 from qckit.hatch.water import celsius_from_fahrenheit, oxygen_mg_l_from_pct
 from qckit.tables import to_utc
 
@@ -157,22 +158,23 @@ def _with_conditions(out, readings):
 
 
 def _t90(out, samples):
-    """T90 of hatches that were followed by the clock: hour at which nine tenths of the most nauplii are reached."""
-    timed = samples[(samples["kind"] == "subsample") & samples["hours"].notna() & samples["volume_ul"].notna()]
+    """T90 of hatches followed by the clock (five times or more): on the curve of hatched shares made never to fall.
+
+    Isotonic regression first, because the highest single count, which the plain method divides by, is too high by its
+    own counting error.
+    """
+    timed = samples[(samples["kind"] == "subsample") & samples["hours"].notna()]
     rounded = timed["hours"].astype(float).round(1)
     times = rounded.groupby(timed["hatch"].to_numpy()).nunique()
-    timed = timed[timed["hatch"].isin(times.index[times >= 5])]
+    chosen = timed["hatch"].isin(times.index[times >= 5])
+    timed, rounded = timed[chosen], rounded[chosen]
+    rest = timed["embryos"].fillna(timed["cysts"]).astype("float64") + timed["umbrella"].fillna(0).astype("float64")
+    part = timed["nauplii"].astype("float64")
     found = {}
-    for name, part in timed.groupby("hatch"):
-        hours = part["hours"].astype(float).round(1)
-        rate = part["nauplii"].astype(float) * part["dilution"].fillna(1).astype(float) / part["volume_ul"]
-        mean = rate.groupby(hours.to_numpy()).mean().sort_index()
-        level = np.maximum.accumulate(mean.to_numpy()) / mean.max() * 100
-        k = int(np.argmax(level >= 90))
-        if k == 0:
-            continue
-        h = mean.index.to_numpy()
-        found[name] = h[k - 1] + (90 - level[k - 1]) / (level[k] - level[k - 1]) * (h[k] - h[k - 1])
+    for name, index in timed.groupby("hatch").groups.items():
+        curve = monotone_curve(rounded.loc[index], part.loc[index], part.loc[index] + rest.loc[index])
+        if len(curve) >= 5 and curve["hatched_frac"].iloc[-1] > 0:
+            found[name] = interpolated_times(curve["hours"], curve["hatched_frac"]).get("T90", np.nan)
     return out["hatch"].map(found).astype(float)
 
 

@@ -312,13 +312,17 @@ def method(page: MonthPage) -> Html:
         "What changed: hatches are put in standard deviations from their own lot's centre line; for all hatches and "
         "for each cone, operator, lot and way of counting every stretch of time is tried, and a stretch is told when "
         "chance gives one as clear in fewer than 1 of 100 months (Bonferroni over all that was tried). The bounds of "
-        "its first day hold what the likelihood ratio does not rule out at 95 %.",
+        "its first day hold what the likelihood ratio does not rule out at 95 %. A single hatch counts for at most "
+        "five standard deviations, and where earlier neighbours are alike (they share a day) sums are judged by their "
+        "long-run variance (Newey and West 1987, Econometrica 55:703-708).",
         "Conditions that differ between the hatches that moved and the others (Welch's test below 0.001 and by more "
         "than one standard deviation) are named beside it; others are not.",
         "Expected below the minimum: normal on the logit scale, interval from the noncentral t distribution; recent "
         "hatches without those a change explains, carried along the lot's slope.",
         "Dose: demand of a feed / (lower bound of nauplii per gram x recovery), for the end of next month.",
     ]
+    if any(name == "t90_h" for _, name in page.study.charts):
+        told.append("T90: isotonic regression of the hatched shares of a hatch followed at five times or more.")
     if "log individuals" in kinds:
         told.append(
             "Nauplii per gram are charted as individual values on a log scale: their spread grows with the level."

@@ -177,7 +177,11 @@ def next_steps(study, code):
     alone = study.signals[(study.signals["chart"] == "hatch_pct") & (study.signals["state"] == "open")]
     alone = alone[~alone["in_shift"]].drop_duplicates("hatch")
     for row in alone.head(3).itertuples():
-        look = f"; qckit report poor-hatch {row.hatch} looks for its cause" if row.side == "below" else ""
+        look = (
+            f"; qckit report poor-hatch {row.hatch} looks for its cause"
+            if row.rule == "beyond_3" and row.side == "below"
+            else ""
+        )
         steps.append(f"Explain hatch {row.hatch} ({row.value:.1f} %, {row.sees}){look}.")
     if len(alone) > 3:
         steps.append(f"Explain {len(alone) - 3} further signals of the table below.")
