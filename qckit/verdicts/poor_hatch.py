@@ -16,7 +16,7 @@ from qckit.verdicts.poor_hatch_clues import find_clues, find_differences, worst_
 from qckit.verdicts.poor_hatch_context import describe_context
 from qckit.verdicts.poor_hatch_effects import EFFECT_COLUMNS, site_effects
 from qckit.verdicts.poor_hatch_level import Level, against_limits, judge_level, next_feed
-from qckit.verdicts.poor_hatch_likelihood import Looks, Weights, weigh_causes
+from qckit.verdicts.poor_hatch_likelihood import Looks, Weights, stated, weigh_causes
 from qckit.verdicts.poor_hatch_usual import Usual, describe_hatch, hatch_counts, usual_of_lot
 
 __all__ = ["VERDICTS", "Case", "explain_hatch", "study_hatch"]
@@ -160,7 +160,7 @@ def decide(case: Case) -> tuple[str, tuple[str, ...]]:
         return "not-poor", ()
     if w.none >= 0.5 or (case.p_low >= _RARE and w.none >= 0.3):
         return "chance", ()
-    top, p = ranked[0]
+    top, p = ranked[0][0], stated(ranked[0][1])
     named, p_named = (top,), p
     if p < _LIKELY:
         named, p_named = _together(ranked)

@@ -26,10 +26,10 @@ __all__ = [
 def causes_table(finding) -> pd.DataFrame:
     """Candidate causes, ranked: cause, probability_pct, speaks_for, speaks_against.
 
-    Probabilities of causes below 1 % are shown as 1, those above 98 % as 98: the calibration reaches no further.
+    Probabilities below 1 % are shown as 1, those above 95 % as 95: the calibration reaches no further.
     """
     rows = pd.DataFrame(finding.details["causes"])
-    chance = (100 * rows["probability"]).clip(1, 98).round(0)
+    chance = (100 * rows["probability"]).clip(1, 95).round(0)
     rows = rows.assign(probability_pct=chance.astype(int))
     return rows[["cause", "probability_pct", "speaks_for", "speaks_against"]]
 
@@ -164,7 +164,7 @@ def draw_causes(frame: pd.DataFrame, *, ax=None):
         at = np.arange(len(frame))[::-1]
         ax.barh(at, frame["probability_pct"], color="#0072B2", alpha=0.6, edgecolor=draw.INK, height=0.6)
         for y, value in zip(at, frame["probability_pct"], strict=True):
-            ax.text(value + 1, y, f"{value} %" if 1 < value < 98 else "1 % or less" if value <= 1 else "98 % or more",
+            ax.text(value + 1, y, f"{value} %" if 1 < value < 95 else "1 % or less" if value <= 1 else "95 % or more",
                     va="center", fontsize=9)  # fmt: skip
         ax.set_yticks(at, frame["cause"])
         ax.set_xlim(0, 118)

@@ -8,6 +8,7 @@ import numpy as np
 
 from qckit.verdicts.finding import Evidence, Figure, Finding
 from qckit.verdicts.poor_hatch_causes import CAUSES, cause
+from qckit.verdicts.poor_hatch_likelihood import stated
 
 __all__ = ["put_into_words"]
 
@@ -54,11 +55,11 @@ def _probability(case, named):
     if not named:
         return math.nan
     if len(named) == 1:
-        return case.weights.of(named[0])
+        return stated(case.weights.of(named[0]))
     joint = case.weights.pairs.get(tuple(named)) or 0.0
     either = sum(case.weights.single[c] for c in named)
     either += sum(v for pair, v in case.weights.pairs.items() if set(pair) & set(named))
-    return max(joint, min(1.0, either))
+    return stated(max(joint, min(1.0, either)))
 
 
 def _list(named, word="or"):
@@ -81,7 +82,7 @@ def _headline(case, verdict, named, p):
         first = [cause(c).words for c, w in case.weights.ranked()[:2] if w > 0.1]
         most = f" First to check: {'; then: '.join(first)}." if first else ""
         return f"{what}{usual}: poor, and the evidence does not settle why.{most}"
-    sure = f" (probability {'above 98' if p > 0.98 else f'about {100 * p:.0f}'} %)"
+    sure = f" (probability {'above 95' if p > 0.95 else f'about {100 * p:.0f}'} %)"
     if verdict == "count-doubtful":
         return f"{what}{usual}. Doubt the measuring first: {_list(named)}{sure}."
     both = named in case.weights.pairs and case.weights.pairs[named] >= 0.5
@@ -298,7 +299,7 @@ def cause_rows(case, most: int = 6) -> list[dict]:
             (speaks if case.row["hatch_pct"] > mean - 8 else against).append(
                 f"other cones of the day gave {mean:.0f} %"
             )
-        rows.append({"code": code, "cause": c.words, "probability": weight,
+        rows.append({"code": code, "cause": c.words, "probability": stated(weight),
                      "loss_pct": 100 * case.weights.strength[code],
                      "speaks_for": "; ".join(speaks), "speaks_against": "; ".join(against),
                      "source": c.source})  # fmt: skip
@@ -380,7 +381,7 @@ def _details(case, verdict, named, p, plans, settings):
 def _alt(case, mix) -> dict:
     """What the report's charts show, in words with numbers."""
     pct, usual = case.levels[0], 100 * case.usual.mix[:3]
-    ranked = ", ".join(f"{cause(c).words} {100 * w:.0f} %" for c, w in case.weights.ranked()[:3])
+    ranked = ", ".join(f"{cause(c).words} {100 * stated(w):.0f} %" for c, w in case.weights.ranked()[:3])
     told = case.differences["sentence"].iloc[0] if len(case.differences) else "no reading"
     return {
         "history": f"Hatching percentage of this lot's hatches in order. This hatch: {pct.value:.0f} %; "

@@ -19,6 +19,7 @@ from qckit.practice.mechanisms import Conditions, LotTraits, expected_shares
 from qckit.settings import Settings
 from qckit.tables import STAGES
 from qckit.verdicts.poor_hatch import decide, study_hatch
+from qckit.verdicts.poor_hatch_likelihood import stated
 
 KIT_NAME = {"weighing": "amount", "volume": "amount"}
 P_NONE, P_PAIR = 0.12, 0.18
@@ -191,6 +192,7 @@ def run(n=500, seed=7, oracle_draws=(250, 60), n_before=30):
         best = by_cause(oracle.judge(case))
         truth = {KIT_NAME.get(c, c) for c in causes} or {"none"}
         oracle_first = {KIT_NAME.get(best[0][0], best[0][0])}
+        ranked = [(k, stated(p)) for k, p in ranked]
         names = [k for k, _ in ranked if k != "other"]
         together = any(set(named) <= group and set(named) & truth for group in SAME_TRACE)
         rows.append({
@@ -199,7 +201,7 @@ def run(n=500, seed=7, oracle_draws=(250, 60), n_before=30):
             "oracle_right": bool(oracle_first & truth), "oracle_p": best[0][1],
             "kit_first": names[0], "first_right": names[0] in truth or together, "strictly": names[0] in truth,
             "in_three": bool(set(names[:3]) & truth),
-            "stated": study.weights.of(named[0]) if len(named) == 1 else np.nan,
+            "stated": stated(study.weights.of(named[0])) if len(named) == 1 else np.nan,
             "stated_right": bool(set(named) & truth), "p_first": dict(ranked)[names[0]],
             "truth": "+".join(sorted(truth)),
         } | {f"p_{k}": p for k, p in ranked})  # fmt: skip

@@ -40,7 +40,7 @@ def test_the_demos_poor_hatch_is_explained_rightly(poor):
     assert poor.verdict == "cause-found"
     assert poor.details["named"] == ["ph"]
     assert poor.headline == ("Hatch H261105-B (K-121, cone B) gave 30 % where this lot usually gives 84 %. "
-                             "Cause: the pH was too low (probability above 98 %).")  # fmt: skip
+                             "Cause: the pH was too low (probability above 95 %).")  # fmt: skip
     assert poor.next_steps[0].startswith("Measure the pH of the fresh water")
     assert poor.next_steps[1].startswith("Next feed: ")
     assert max(poor.details["traces"], key=poor.details["traces"].get) == "umbrella arrest"
