@@ -126,15 +126,36 @@ def verify(path: str | Path) -> int:
         raise InputError(f"{path}: is not a qckit log, or is damaged ({error}). Use another backup.") from error
 
 
-def before_upgrade(database: sa.Engine, version: int) -> Path | None:
-    """Keep a copy of a log of an older version beside it; a server's log must have been dumped by its keeper."""
+def before_upgrade(database: sa.Engine, version: int, folder: Path) -> Path:
+    """Keep a copy of a log of an older version.
+
+    Parameters
+    ----------
+    database : Engine
+    version : int
+        The version it has.
+    folder : Path
+        The site's folder, where ``backups/`` lies.
+
+    Returns
+    -------
+    Path
+        An SQLite file; for a log on a server, a zip that ``qckit log restore`` reads.
+    """
+    stamp = dt.datetime.now(dt.UTC).strftime("%Y%m%dT%H%M%S%fZ")
     path = engine.sqlite_path(database.url.render_as_string(hide_password=False))
-    if path is None:
-        return None
-    stamp = dt.datetime.now(dt.UTC).strftime("%Y%m%dT%H%M%SZ")
-    target = path.parent / "backups" / f"log-version-{version}-{stamp}.sqlite"
-    target.parent.mkdir(exist_ok=True)
-    copy_file(database, target)
+    target = (folder if path is None else path.parent) / "backups" / f"log-version-{version}-{stamp}"
+    target.parent.mkdir(parents=True, exist_ok=True)
+    if path is not None:
+        target = target.with_name(target.name + ".sqlite")
+        copy_file(database, target)
+        return target
+    from qckit.log import packing
+
+    target = target.with_name(target.name + ".zip")
+    held = sa.MetaData()
+    held.reflect(database)
+    packing.write_package(database, target, {n: held.tables[n] for n in packing.TABLES_OUT if n in held.tables}, {})
     return target
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import datetime as dt
 import uuid
+from pathlib import Path
 
 import sqlalchemy as sa
 
@@ -57,8 +58,8 @@ def log_id(connection) -> str:
     return connection.execute(sa.select(schema.META.c.value).where(schema.META.c.name == "log_id")).scalar()
 
 
-def bring_up_to_date(database: sa.Engine, *, upgrade: bool = True) -> None:
-    """Migrate an older log, after a backup; refuse a newer one.
+def bring_up_to_date(database: sa.Engine, folder: Path, *, upgrade: bool = True) -> None:
+    """Migrate an older log, after a backup in the site's ``backups/``; refuse a newer one.
 
     Raises
     ------
@@ -82,7 +83,7 @@ def bring_up_to_date(database: sa.Engine, *, upgrade: bool = True) -> None:
         )
     from qckit.log import backup
 
-    backup.before_upgrade(database, found)
+    backup.before_upgrade(database, found, folder)
     with engine.writing(database) as connection:
         for version in range(version_of(connection), schema.SCHEMA_VERSION):
             MIGRATIONS[version](connection)

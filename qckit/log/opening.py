@@ -64,7 +64,7 @@ def open_log(
                          "restore a backup with  qckit log restore BACKUP FOLDER.")  # fmt: skip
     database = engine.make_engine(url, wait_s=wait_s)
     try:
-        migrate.bring_up_to_date(database, upgrade=upgrade)
+        migrate.bring_up_to_date(database, Path(settings.folder), upgrade=upgrade)
     except BaseException:
         database.dispose()
         raise

@@ -19,7 +19,7 @@ from qckit.errors import InputError
 from qckit.log import engine, migrate, neutral, query, schema
 from qckit.tables import TABLES
 
-__all__ = ["digest", "export_zip", "restore_zip", "verify_zip"]
+__all__ = ["TABLES_OUT", "digest", "export_zip", "restore_zip", "verify_zip", "write_package"]
 
 TABLES_OUT = ("steps", *schema.ORDER, "corrections")
 """Tables of the package, in an order in which they can be entered."""
@@ -51,25 +51,42 @@ def export_zip(log, path: str | Path) -> Path:
     path = Path(path)
     if path.exists():
         raise InputError(f"{path}: is there already. Give another name.")
+    settings = log.folder / "qckit.toml"
+    extra = {"qckit.toml": settings.read_bytes()} if str(log.folder) != "." and settings.is_file() else {}
+    write_package(log.engine, path, {name: schema.table(name) for name in TABLES_OUT}, extra)
+    return path
+
+
+def write_package(database: sa.Engine, path: Path, tables: dict[str, sa.Table], extra: dict[str, bytes]) -> None:
+    """Write tables, as they stand in one moment, and further files as a package; give it its name only when whole.
+
+    Parameters
+    ----------
+    database : Engine
+    path : Path
+    tables : dict of str to Table
+        As this software knows them, or as a log of an older version holds them.
+    extra : dict of str to bytes
+        Name in the package -> content.
+    """
     part = path.with_name(path.name + ".part")
     try:
         with (
-            engine.reading(log.engine) as connection,
+            engine.reading(database) as connection,
             zipfile.ZipFile(part, "w", zipfile.ZIP_DEFLATED, compresslevel=6) as package,
         ):
-            described = [_write_table(connection, package, name) for name in TABLES_OUT]
+            described = [_write_table(connection, package, name, table) for name, table in tables.items()]
             about = _about(connection, described)
             package.writestr(_PACKAGE, json.dumps(about, indent=1, ensure_ascii=False))
-            settings = log.folder / "qckit.toml"
-            if str(log.folder) != "." and settings.is_file():
-                package.writestr("qckit.toml", settings.read_bytes())
+            for name, content in extra.items():
+                package.writestr(name, content)
         part.replace(path)
     except OSError as error:
-        raise InputError(f"{path}: cannot be written ({error.strerror or error}). Free some space, or give another "
-                         "place.") from error  # fmt: skip
+        raise InputError(
+            f"{path}: cannot be written ({error.strerror or error}). Free some space, or give another place."
+        ) from error
     finally:
         part.unlink(missing_ok=True)
-    return path
 
 
 def _about(connection, described: list[dict]) -> dict:
@@ -81,14 +98,13 @@ def _about(connection, described: list[dict]) -> dict:
         "created": connection.execute(
             sa.select(schema.META.c.value).where(schema.META.c.name == "created_at")
         ).scalar(),
-        "qckit": {"schema_version": schema.SCHEMA_VERSION, "software": __version__},
+        "qckit": {"schema_version": migrate.version_of(connection), "software": __version__},
         "resources": described,
     }
 
 
-def _write_table(connection, package: zipfile.ZipFile, name: str) -> dict:
+def _write_table(connection, package: zipfile.ZipFile, name: str, t: sa.Table) -> dict:
     """Write one table's rows as they stand in the database; return its resource description."""
-    t = schema.table(name)
     columns = [c.name for c in t.columns]
     sums = hashlib.sha256()
     order = list(t.primary_key.columns)
@@ -189,10 +205,13 @@ def _package(path: Path):
             f"{path}: is not a site export ({error}). Give the zip that  qckit log export --zip  wrote."
         ) from error
     version = about.get("qckit", {}).get("schema_version", 0)
-    if version != schema.SCHEMA_VERSION:
+    # an older package lacks tables or columns that came later; they stay empty
+    if not 1 <= version <= schema.SCHEMA_VERSION:
         package.close()
-        raise InputError(f"{path}: was written with schema version {version}, and this qckit reads "
-                         f"{schema.SCHEMA_VERSION}. Use the qckit version that wrote it, or a newer one.")  # fmt: skip
+        raise InputError(
+            f"{path}: was written with schema version {version}, and this qckit reads {schema.SCHEMA_VERSION} at most. "
+            "Upgrade qckit on this computer."
+        )
     return package, about
 
 

@@ -209,7 +209,9 @@ def test_a_missing_scale_comes_from_the_only_camera(filled):
     waiting = filled.awaiting_counts()
     assert waiting["um_per_px"].tolist() == [5.1, 5.1]
     assert waiting["scale_source"].tolist() == ["c, 2x: micrometer"] * 2
-    filled.add("scales", pd.DataFrame([{**scale, "set_at": "2026-11-03T10:00:00+00:00", "magnification": "4x"}]), by="op1")
+    filled.add(
+        "scales", pd.DataFrame([{**scale, "set_at": "2026-11-03T10:00:00+00:00", "magnification": "4x"}]), by="op1"
+    )
     assert filled.awaiting_counts()["um_per_px"].isna().all()  # which of two is not for us to guess
     filled.correct("samples", "S-2", "um_per_px", 6.2, by="op1", reason="4x")
     assert filled.awaiting_counts()["scale_source"].tolist() == ["field sheet"] * 2

@@ -56,8 +56,10 @@ def test_an_older_log_is_upgraded_after_a_backup(site, log):
         assert old.execute("SELECT value FROM meta WHERE name = 'schema_version'").fetchone() == ("1",)
 
 
-def test_an_older_log_on_a_server(postgres_url):
-    from qckit.log import create_log
+def test_an_older_log_on_a_server(postgres_url, tmp_path, monkeypatch):
+    from qckit.log import create_log, new_site, restore
+
+    monkeypatch.chdir(tmp_path)  # an address alone has no site folder: backups lie where we are
 
     create_log(postgres_url)
     with open_log(postgres_url) as log:
@@ -67,6 +69,12 @@ def test_an_older_log_on_a_server(postgres_url):
     with open_log(postgres_url) as upgraded:
         assert columns(upgraded.engine) == fresh
         assert len(upgraded.samples(counted=None)) == 3
+        held = upgraded.hatches()
+    (backup,) = (tmp_path / "backups").glob("log-version-1-*.zip")
+    restore(backup, new_site(tmp_path / "old"))  # a package of an older version can be read as well
+    with open_log(tmp_path / "old") as old:
+        assert len(old.samples(counted=None)) == 3
+        assert old.hatches().equals(held)
 
 
 def test_an_upgrade_that_fails_changes_nothing(site, log, monkeypatch):
