@@ -15,7 +15,12 @@ _REASON = click.option("--reason", required=True, metavar="TEXT", help="Why, in 
 
 
 def _by(given: str) -> str:
-    return given or os.environ.get("QCKIT_BY", "") or getpass.getuser()
+    if given or os.environ.get("QCKIT_BY"):
+        return given or os.environ["QCKIT_BY"]
+    try:
+        return getpass.getuser()
+    except (KeyError, OSError):  # a container without users
+        return ""  # the log then asks for a name
 
 
 def _open(site: str):
@@ -98,6 +103,22 @@ def _write_problems(path, frame) -> None:
 
         safe_frame(frame).to_csv(path, index=False, encoding="utf-8-sig")
         click.echo(f"{path}: the list of problems.", err=True)
+
+
+@command.command("record")
+@click.argument("folder", type=click.Path())
+@_SITE
+@_BY
+def record(folder, site, by):
+    """Enter what  qckit count --out FOLDER  counted: photos, objects, and the counts of the samples that name them."""
+    from qckit.log.counts import read_counted
+
+    photos, objects = read_counted(folder)
+    with _open(site) as log:
+        result = log.record_counts(photos, objects=objects, by=_by(by))
+    for note in result.notes:
+        click.echo(f"note: {note}")
+    click.echo(str(result))
 
 
 @command.command("export")

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from pathlib import Path
 
 import pandas as pd
 import sqlalchemy as sa
 
-from qckit.errors import InputError, unknown_name
+from qckit.errors import InputError, one_line, unknown_name
 from qckit.log import schema
+from qckit.log.neutral import restore
 from qckit.log.query import WITHDRAWN, fetch, known_names
 from qckit.tables import COUNT_COLUMNS, check_table, empty_table, table_columns
 
-__all__ = ["as_frames", "photo_names", "plan", "tally"]
+__all__ = ["as_frames", "photo_names", "plan", "read_counted", "tally"]
 
 _PHOTO_ATTRIBUTES = ("photo", "sha256", "um_per_px", "taken", "width_px", "height_px", "counter_version", "frame_mm2")
 
@@ -40,6 +42,36 @@ def photo_names(text) -> list[str]:
 
 def _file_name(name: str) -> str:
     return str(name).replace("\\", "/").rsplit("/", 1)[-1]
+
+
+def read_counted(folder: str | Path) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Read the counts.csv and objects.csv that ``qckit count --out`` wrote.
+
+    Parameters
+    ----------
+    folder : path
+
+    Returns
+    -------
+    tuple of DataFrame
+        As :meth:`qckit.log.store.SiteLog.record_counts` takes them.
+
+    Raises
+    ------
+    InputError
+        One of the files is missing or cannot be read.
+    """
+    frames = []
+    for name in ("counts.csv", "objects.csv"):
+        path = Path(folder) / name
+        try:
+            frame = pd.read_csv(path, dtype="str", keep_default_na=False, encoding="utf-8-sig")
+        except (OSError, ValueError) as error:
+            raise InputError(
+                f"{path}: cannot be read ({one_line(error)}). Count the photos with  qckit count PHOTOS --out {folder}."
+            ) from error
+        frames.append(frame.map(restore))
+    return frames[0], frames[1]
 
 
 def as_frames(counted, objects: pd.DataFrame | None) -> tuple[pd.DataFrame, pd.DataFrame]:

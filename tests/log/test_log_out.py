@@ -287,3 +287,26 @@ def test_a_new_site_and_what_it_refuses(tmp_path):
         new_site(tmp_path / "c", date_order="dym")
     assert not (tmp_path / "c" / "qckit.toml").exists()
     create_log(made)  # what is there stays
+
+
+def test_what_qckit_count_wrote_is_recorded(site, tmp_path):
+    with open_log(site) as log:
+        log.add_many({"lots": LOTS, "hatches": HATCHES, "samples": SAMPLES}, by="op1")
+    photos, objects = counted()
+    folder = tmp_path / "counted"
+    folder.mkdir()
+    photos.assign(nauplii=30, umbrella=2, cyst=5, shell=20, hatch_pct=81.1, flags="", why="", taken="").to_csv(
+        folder / "counts.csv", index=False
+    )
+    objects.assign(on_edge=False).to_csv(folder / "objects.csv", index=False)
+    assert run("record", str(folder), "--by", "op1", site=site) == (
+        0,
+        "2 photos added, 114 objects added, 1 samples added.\n",
+    )
+    assert run("record", str(folder), "--by", "op1", site=site) == (0, "2 photos there already.\n")
+    with open_log(site) as log:
+        assert log.samples(sample="S-2")[["nauplii", "shells", "volume_ul"]].values.tolist() == [[60, 40, 200.0]]
+    code, said = run("record", str(tmp_path / "none"), site=site)
+    assert code == 2
+    assert said == (f"{tmp_path}/none/counts.csv: cannot be read ([Errno 2] No such file or directory: '{tmp_path}/none/counts.csv')."
+                    f" Count the photos with  qckit count PHOTOS --out {tmp_path}/none.")  # fmt: skip
