@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from textwrap import fill
+
 import numpy as np
 import pandas as pd
 
@@ -160,13 +162,13 @@ def draw_mix(frame: pd.DataFrame, *, ax=None):
 def draw_causes(frame: pd.DataFrame, *, ax=None):
     """Draw the candidate causes by probability, labelled; ``frame`` from :func:`causes_table`."""
     with draw.style():
-        ax = draw.new_axes(ax, figsize=(7.2, 0.6 + 0.38 * len(frame)))
+        ax = draw.new_axes(ax, figsize=(7.2, 0.7 + 0.48 * len(frame)))
         at = np.arange(len(frame))[::-1]
         ax.barh(at, frame["probability_pct"], color="#0072B2", alpha=0.6, edgecolor=draw.INK, height=0.6)
         for y, value in zip(at, frame["probability_pct"], strict=True):
             ax.text(value + 1, y, f"{value} %" if 1 < value < 95 else "1 % or less" if value <= 1 else "95 % or more",
                     va="center", fontsize=9)  # fmt: skip
-        ax.set_yticks(at, frame["cause"])
+        ax.set_yticks(at, [fill(text, 34) for text in frame["cause"]])
         ax.set_xlim(0, 118)
         ax.set_xticks([0, 25, 50, 75, 100])
         ax.set_xlabel("probability, alone or with another cause [%]")

@@ -53,7 +53,7 @@ def _group(before, what, name):
         return None
     own, others = (before.loc[mask, "residual"].dropna() for mask in (before[what] == name, before[what] != name))
     own = own.tail(_LATEST)
-    title = f"{what} {name}" if what == "cone" else f"operator {name}"
+    title = f"Cone {name}" if what == "cone" else f"Operator {name}"
     if len(own) < 3 or len(others) < 5:
         return (what, name, len(own), math.nan, math.nan, False,
                 f"{title}: {len(own)} other hatches in the sixty days before, too few to tell.")  # fmt: skip
@@ -74,7 +74,7 @@ def _group(before, what, name):
         points,
         z,
         odd,
-        f"{title}: its last {len(own)} hatches before this one were {how}.",
+        f"{title}: the last {len(own)} hatches before this one were {how}.",
     )
 
 
