@@ -31,9 +31,10 @@ def review_month(lots, hatches, samples, readings=None, *, month, settings, lot=
     Returns
     -------
     Finding
-        ``verdict`` is ``in-control`` (no rule fired), ``signals`` (rules fired, but no group of hatches stands out:
-        each point is to be explained), ``out-of-control`` (a group of hatches moved, and since when is known) or
-        ``not-enough-evidence`` (no limits yet).
+        ``verdict`` is ``in-control`` (no rule fired), ``signals`` (rules fired, or a condition of the water signals
+        at three hatches or more, but no group of hatches stands out: each point is to be explained),
+        ``out-of-control`` (a group of hatches moved, and since when is known) or ``not-enough-evidence`` (no limits
+        yet).
 
     Raises
     ------
@@ -68,7 +69,7 @@ def _verdict(study):
     if study.shifts:
         return "out-of-control"
     states = [m.is_in_control for m in study.lots.values()]
-    if any(state is False for state in states):
+    if any(state is False for state in states) or words.water_out(study):
         return "signals"
     return "not-enough-evidence" if all(state is None for state in states) else "in-control"
 

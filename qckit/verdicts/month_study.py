@@ -248,16 +248,12 @@ def _lot_month(name, chosen, history, lots, charts, moved, first, last, settings
     n = int(chart.of_period(first)["value"].notna().sum())
     fired = chart.signals["label"].nunique()
     expected = n / chart.run.mean if chart.run is not None else math.nan
-    state = None if chart.limits is None else not _is_out(chart, fired)
+    state = None if chart.limits is None or not n else fired == 0
     used = float(mine["cysts_g"].sum())
     price, pack = _num(row, "price"), _num(row, "pack_g")
     spent = used * price / pack if price is not None and pack else math.nan
     return LotMonth(name, len(mine), share, efficiency, chart, capability, dose, words, fired, expected, state, cost,
                     used, spent)  # fmt: skip
-
-
-def _is_out(chart, fired):
-    return fired > 0
 
 
 def _num(row, column):

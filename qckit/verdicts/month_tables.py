@@ -48,7 +48,7 @@ def lots_table(study: MonthStudy) -> pd.DataFrame:
         slope = m.chart.drift.slope_per_30d if m.chart.drift is not None and m.chart.drift.shape == "slope" else 0.0
         rows.append({
             "lot": m.lot, "n_hatches": m.n_hatches,
-            "state": "no limits yet" if m.is_in_control is None else ("in control" if m.is_in_control else "signals"),
+            "state": "not judged" if m.is_in_control is None else ("in control" if m.is_in_control else "signals"),
             "hatch_pct": between(100 * m.hatch_pct.value, 100 * m.hatch_pct.low, 100 * m.hatch_pct.high, 1),
             "nauplii_per_g": m.efficiency.value,
             "slope_per_30_days": slope, "below_minimum_pct": m.capability.share_pct,

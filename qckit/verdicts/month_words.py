@@ -8,7 +8,16 @@ from qckit.charts.rules import DEFAULT_RULES, DEFAULT_RULES_REASON, RULES
 from qckit.charts.series import CHARTED
 from qckit.verdicts.finding import Evidence
 
-__all__ = ["cautions", "evidence", "headline", "lot_sentence", "next_steps", "shift_sentence", "would_change"]
+__all__ = [
+    "cautions",
+    "evidence",
+    "headline",
+    "lot_sentence",
+    "next_steps",
+    "shift_sentence",
+    "water_out",
+    "would_change",
+]
 
 _REMEDY = {
     ("temperature_c", -1): "Check the heater and its thermostat with a second thermometer",
@@ -80,17 +89,31 @@ def headline(study, code) -> str:
         return f"Not in control: {_lower(shift_sentence(worst))}{more}"
     ageing = [m.lot for m in study.lots.values() if m.chart.drift is not None and m.chart.drift.shape == "slope"]
     tail = f" {' and '.join(ageing)} keep{'s' if len(ageing) == 1 else ''} ageing." if ageing else ""
-    if code == "signals":
-        fired = [m for m in study.lots.values() if m.is_in_control is False]
+    water = water_out(study)
+    if water:
+        told = [f"{CHARTED[name].label} at {count_hatches(n)}" for name, n in water.items()]
+        tail = f" The water signals: {', '.join(told)}.{tail}"
+    judged = [m for m in study.lots.values() if m.is_in_control is not None]
+    if code == "not-enough-evidence":
+        return "There are too few hatches to set limits, so the month cannot be judged yet."
+    fired = [m for m in judged if m.is_in_control is False]
+    if fired:
         points = sum(m.signals for m in fired)
         return (
             f"{points} hatch{'es' if points > 1 else ''} of {' and '.join(m.lot for m in fired)} gave a signal, but no "
             f"cone, operator or stretch of days stands out: explain each point.{tail}"
         )
-    if code == "not-enough-evidence":
-        return "There are too few hatches to set limits, so the month cannot be judged yet."
-    n = sum(m.n_hatches for m in study.lots.values())
-    return f"In control: {count_hatches(n)} of {' and '.join(study.lots)} vary as chance makes them.{tail}"
+    n = sum(len(m.chart.of_period(study.first)) for m in judged)
+    return (
+        f"In control: {count_hatches(n)} of {' and '.join(m.lot for m in judged)} "
+        f"{'varies' if n == 1 else 'vary'} as chance makes them.{tail}"
+    )
+
+
+def water_out(study, *, least=3):
+    """Conditions that signal at so many hatches or more of the period: name -> hatches. Fewer can be chance."""
+    hit = {name: chart.signals["label"].nunique() for name, chart in study.conditions.items()}
+    return {name: n for name, n in hit.items() if n >= least}
 
 
 def _lower(text):
@@ -99,6 +122,8 @@ def _lower(text):
 
 def lot_sentence(m) -> str:
     """One lot's month in one sentence."""
+    if not len(m.chart.signals) and m.is_in_control is None and m.chart.limits is not None:
+        return f"{m.lot}: none of its {count_hatches(m.n_hatches)} has a usable count, so it cannot be judged."
     if m.chart.limits is None:
         return f"{m.lot}: {count_hatches(m.n_hatches)}; {m.chart.baseline_words}."
     state = "in control" if m.is_in_control else f"{m.signals} of its hatches signal"
@@ -174,6 +199,12 @@ def next_steps(study, code):
     for m in study.lots.values():
         if m.chart.drift is not None and m.chart.drift.shape == "slope" and m.chart.drift.slope_per_30d < 0:
             steps.append(f"Use up {m.lot} soon or give it up: {_lower(m.chart.drift.sentence.split(':')[0])}.")
+    told = {c["condition"] for s in study.shifts for c in s.conditions}
+    for name in water_out(study):
+        if name not in told:
+            chart = study.conditions[name]
+            low = (chart.signals["side"] == "below").mean() > 0.5
+            steps.append(f"{_REMEDY[(name, -1 if low else 1)]}: {CHARTED[name].label} signals.")
     alone = study.signals[(study.signals["chart"] == "hatch_pct") & (study.signals["state"] == "open")]
     alone = alone[~alone["in_shift"]].drop_duplicates("hatch")
     for row in alone.head(3).itertuples():

@@ -304,6 +304,26 @@ def test_copied_conditions_and_counts_of_zero_do_not_stop_the_review(tables):
     assert finding_of_month(study).verdict == "in-control"
 
 
+def test_an_uncounted_lot_is_not_called_in_control(tables):
+    lots, hatches, samples, readings = tables
+    own = hatches.loc[(hatches["lot"] == "K-118") & hatches["started"].str.startswith("2026-08"), "hatch"]
+    study = study_month(lots, hatches, samples[~samples["hatch"].isin(own)], readings, month="2026-08",
+                        settings=Settings())  # fmt: skip
+    assert study.lots["K-118"].is_in_control is None
+    finding = finding_of_month(study)
+    assert finding.headline.startswith("In control: 37 hatches of K-121 vary as chance makes them.")
+    assert finding.evidence[0].answer == ("K-118: none of its 11 hatches has a usable count, so it cannot be judged.")
+
+
+def test_water_that_signals_is_told_even_when_the_hatch_does_not_show_it(tables):
+    lots, hatches, samples, readings = tables
+    blind = samples.assign(umbrella=samples["umbrella"].where(samples["umbrella"].isna()))
+    finding = review_month(lots, hatches, blind, readings, month="2026-10", settings=Settings())
+    assert finding.verdict == "signals"
+    assert "The water signals: oxygen at 9 hatches." in finding.headline
+    assert any(step.endswith("before the next hatch: oxygen signals.") for step in finding.next_steps)
+
+
 def test_site_clock_bounds_the_month(tables):
     settings = Settings(site=dataclasses.replace(Settings().site, timezone="Pacific/Auckland"))
     study = study_month(*tables, month="2026-10", settings=settings)
