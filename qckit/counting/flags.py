@@ -11,11 +11,14 @@ from qckit.tables import STAGES
 
 __all__ = ["FLAG_CODES", "PhotoSigns", "judge_photo"]
 
-FLAG_CODES = ("dark", "bright", "blurred", "crowded", "scale", "few", "unsure", "unlike", "readers")
+FLAG_CODES = ("dark", "bright", "blurred", "crowded", "clumps", "scale", "few", "unsure", "unlike", "readers")
 
 CYST_UM = (165.0, 390.0)  # hydrated cysts of all strains measured lie in 224-330 µm
 NAUPLIUS_UM = (280.0, 1000.0)  # instar I to III, limbs left out
 BODY_WIDTH_UM = (110.0, 380.0)
+BLURRED_UM = 105.0
+CLUMPED_SHARE = 0.06
+STRANGE = 1.6  # times the usual distance between photos checked
 
 
 @dataclass(frozen=True)
@@ -37,6 +40,8 @@ class PhotoSigns:
     p_best : (n,) ndarray
         Probability of that stage, times that of being one object.
     length_um, width_um : (n,) ndarray
+    clump_objects : float
+        About how many objects lie in clumps in which none could be told apart, from the clumps' area.
     strangeness : float
         Median distance of the objects' features from those checked. [1 is usual]
     edge_width_um : float
@@ -54,6 +59,7 @@ class PhotoSigns:
     p_best: np.ndarray
     length_um: np.ndarray
     body_width_um: float = float("nan")
+    clump_objects: float = 0.0
     strangeness: float = 0.0
     edge_width_um: float = float("nan")
     reader_share: float = float("nan")
@@ -82,7 +88,7 @@ def _light_flags(signs: PhotoSigns):
     if signs.black_share > 0.9 and signs.contrast < 8:
         yield Flag("dark", "Nearly all of the photo is black and what shows is faint: lengthen the exposure or add "
                            "light and take it again.")  # fmt: skip
-    if signs.edge_width_um > 70:
+    if signs.edge_width_um > BLURRED_UM:
         yield Flag("blurred", f"Outlines are smeared over {signs.edge_width_um:.0f} µm: focus on the animals and take "
                               f"the photo again.")  # fmt: skip
 
@@ -96,6 +102,10 @@ def _object_flags(signs: PhotoSigns):
     if n >= 10 and (signs.clump_share > 0.35 or signs.covered_share > 0.35):
         yield Flag("crowded", f"{100 * signs.clump_share:.0f} % of the objects lie in clumps: dilute the sample and "
                               f"take the photo again.")  # fmt: skip
+    if signs.clump_objects > max(2.0, CLUMPED_SHARE * n):
+        low, high = signs.clump_objects / 1.5, signs.clump_objects * 1.5
+        yield Flag("clumps", f"By their area about {low:.0f} to {high:.0f} more objects lie in clumps that could not "
+                             f"be told apart: spread or dilute the sample, or count those by hand.")  # fmt: skip
     yield from _scale_flag(signs)
 
 
@@ -121,7 +131,7 @@ def _trust_flags(signs: PhotoSigns):
     if n >= 5 and doubt > 0.12:
         yield Flag("unsure", f"About {100 * doubt:.0f} % of the objects may be given the wrong stage or be split "
                              f"wrongly: look at the checked picture and correct it by hand.")  # fmt: skip
-    if signs.strangeness > 2.0:
+    if signs.strangeness > STRANGE:
         yield Flag("unlike", "The photo looks unlike those the counter was checked on: compare a few photos of this "
                              "kind with hand counts before trusting it.")  # fmt: skip
     if signs.reader_share > 0.08:

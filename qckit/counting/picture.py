@@ -77,7 +77,7 @@ def draw_checked(pixels: np.ndarray, objects: pd.DataFrame, *, um_per_px: float,
         style = STAGE_STYLE.get(row.stage, {"color": "#888888", "marker": "x", "letter": ""})
         colour = _lighten(style["color"]) if dark else style["color"]
         x, y = row.x_px * scale, row.y_px * scale
-        r = max(4.0, 0.5 * min(row.length_um, 480.0) / um_per_px * scale + width)
+        r = max(4.0, 0.5 * min(row.length_um, 300.0) / um_per_px * scale + width)
         counted = bool(row.counted) or style["marker"] == "x"
         _outline(draw, style["marker"], x, y, r if counted else 0.45 * r, colour, width if counted else 1)
         if style["letter"]:

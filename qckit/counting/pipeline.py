@@ -11,15 +11,18 @@ import pandas as pd
 from qckit.counting.analysis import Analysis, FoundObjects, analyse, choose_objects
 from qckit.counting.flags import PhotoSigns, judge_photo
 from qckit.counting.frame import apply_frame
+from qckit.counting.measuring import FEATURES
 from qckit.counting.result import PhotoCount
 from qckit.counting.second import join_readings, propose_objects
-from qckit.counting.stages import CLASSES, load_stage_model
+from qckit.counting.stages import CLASSES, StageModel, load_stage_model
 from qckit.counting.working import WORK_UM_PER_PX, make_work_image
 from qckit.photo import Photo, read_photo
 from qckit.photo.scales import check_scale
 from qckit.tables import STAGES, table_columns
 
 __all__ = ["count_photo"]
+
+CLUMP_UM2 = 60_000.0  # larger than a cyst or shell, so that a lone fleck is no clump
 
 
 def count_photo(path, *, um_per_px: float, reader: str | None = "auto", photo: Photo | None = None,
@@ -64,7 +67,7 @@ def count_photo(path, *, um_per_px: float, reader: str | None = "auto", photo: P
     inside = objects[objects.counted]
     counts = {s: int((inside.stage == s).sum()) for s in STAGES}
     frame_mm2 = photo.width_px * photo.height_px * um_per_px**2 / 1e6
-    flags = judge_photo(_signs(analysis, found, differing))
+    flags = judge_photo(_signs(analysis, found, model, differing))
     return PhotoCount(name or path.name, counts, objects, flags, round(frame_mm2, 6), um_per_px, photo.sha256,
                       photo.taken, photo.width_px, photo.height_px, time.perf_counter() - start)  # fmt: skip
 
@@ -90,7 +93,7 @@ def _object_table(found: FoundObjects, analysis: Analysis, name: str) -> pd.Data
     return table[table_columns("objects")]
 
 
-def _signs(analysis: Analysis, found: FoundObjects, differing: float) -> PhotoSigns:
+def _signs(analysis: Analysis, found: FoundObjects, model: StageModel, differing: float) -> PhotoSigns:
     """Gather what the flags look at."""
     pixels = analysis.work.pixels[::4, ::4]
     wanted = found.p.argmax(axis=1) < 4 if len(found.p) else np.zeros(0, bool)
@@ -102,6 +105,8 @@ def _signs(analysis: Analysis, found: FoundObjects, differing: float) -> PhotoSi
         clump_share=float((crowd > 5).mean()) if len(crowd) else 0.0, stages=found.p[wanted].argmax(axis=1),
         p_best=found.p[wanted].max(axis=1, initial=0) * found.p_single[wanted],
         length_um=found.sizes["length_um"][wanted], body_width_um=_body_width(analysis), reader_share=differing,
+        clump_objects=_clump_objects(analysis, found),
+        strangeness=model.strangeness(found.features[wanted]), edge_width_um=_edge_width(analysis, found),
     )  # fmt: skip
 
 
@@ -114,3 +119,38 @@ def _body_width(analysis: Analysis) -> float:
     inside = cut.pieces.edge[1:][single] == 0
     widths = cut.sizes["width_um"][single][inside]
     return float(np.median(widths)) if len(widths) >= 5 else float("nan")
+
+
+def _edge_width(analysis: Analysis, found: FoundObjects) -> float:
+    """How far outlines are smeared: contrast over its gradient at the rim; NaN with fewer than five objects. [µm]
+
+    In dark field contrasts in logarithms are steeper; their widths are brought to those of bright field.
+    """
+    features = found.features[np.isfinite(found.features).all(axis=1)]
+    if len(features) < 5:
+        return float("nan")
+    contrast, gradient = (features[:, FEATURES.index(n)] for n in ("contrast", "rim_gradient"))
+    width = float(np.median(contrast / np.maximum(gradient, 1e-3))) * analysis.work.um_per_px
+    return 3.5 * width if analysis.light.is_dark else width
+
+
+def _clump_objects(analysis: Analysis, found: FoundObjects) -> float:
+    """Area of strong patches in which no object was found, in areas of a typical object."""
+    cut = analysis.cuts[0]
+    n = len(cut.pieces.patch) - 1
+    if not len(found.p) or n == 0:
+        return 0.0
+    home = cut.pieces.patch[1:]
+    size = max(int(home.max()), int(found.patch.max())) + 1
+    area, strength, edge = (
+        np.bincount(home, weights=cut.sizes[k][:n], minlength=size) for k in ("area_um2", "strength", "edge_sides")
+    )
+    unsolved = np.ones(size, bool)
+    unsolved[found.patch] = False
+    measured = found.sizes["strength"] > 0
+    usual = (
+        float(np.median((found.sizes["strength"] / found.sizes["area_um2"])[measured])) if measured.any() else np.inf
+    )
+    strong = strength > 0.25 * usual * area
+    clump = unsolved & strong & (area > CLUMP_UM2) & (edge == 0)
+    return float(area[clump].sum() / np.median(found.sizes["area_um2"]))

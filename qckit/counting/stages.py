@@ -37,6 +37,10 @@ class StageModel:
         Per network: W1, b1, W2, b2, W3, b3.
     temperature : float
         Divides the logits, so that probabilities are calibrated on photos not trained on.
+    looks : (k, f) ndarray
+        Median standardised features of the objects of each photo checked (and of its altered versions).
+    look_reach : float
+        How far a checked photo usually lies from the nearest other one.
     """
 
     names: tuple[str, ...]
@@ -44,6 +48,27 @@ class StageModel:
     scale: np.ndarray
     layers: tuple[tuple[np.ndarray, ...], ...]
     temperature: float = 1.0
+    looks: np.ndarray | None = None
+    look_reach: float = 1.0
+
+    def strangeness(self, features: np.ndarray) -> float:
+        """Distance of a photo's objects from the nearest photo checked, in usual distances between those.
+
+        Parameters
+        ----------
+        features : (m, len(FEATURES)) ndarray
+            Of the objects found in the photo.
+
+        Returns
+        -------
+        float
+            About 1 for a photo like those checked; 0 with fewer than five objects, or where no looks are known.
+        """
+        features = features[np.isfinite(features).all(axis=1)]
+        if len(features) < 5 or self.looks is None or not len(self.looks):
+            return 0.0
+        look = np.median(self.standardise(features), axis=0)
+        return float(np.sqrt(((self.looks - look) ** 2).mean(axis=1)).min() / self.look_reach)
 
     def standardise(self, features: np.ndarray) -> np.ndarray:
         """Pick this model's columns out of (m, len(FEATURES)) and bring them to centre 0, scale 1, at most 6."""
@@ -81,6 +106,9 @@ def save_stage_model(path, models: dict[str, StageModel]) -> None:
         arrays[f"{kind}/centre"] = model.centre.astype(np.float32)
         arrays[f"{kind}/scale"] = model.scale.astype(np.float32)
         arrays[f"{kind}/temperature"] = np.array(model.temperature)
+        if model.looks is not None:
+            arrays[f"{kind}/looks"] = model.looks.astype(np.float32)
+            arrays[f"{kind}/look_reach"] = np.array(model.look_reach)
         arrays[f"{kind}/networks"] = np.array(len(model.layers))
         for i, layers in enumerate(model.layers):
             for j, layer in enumerate(layers):
@@ -125,5 +153,7 @@ def _one(arrays, kind: str) -> StageModel:
         tuple(arrays[f"{kind}/{i}/{j}"].astype(np.float64) for j in range(6))
         for i in range(int(arrays[f"{kind}/networks"]))
     )
-    return StageModel(names, arrays[f"{kind}/centre"].astype(np.float64), arrays[f"{kind}/scale"].astype(np.float64),
-                      layers, float(arrays[f"{kind}/temperature"]))  # fmt: skip
+    looks = arrays[f"{kind}/looks"].astype(np.float64) if f"{kind}/looks" in arrays else None
+    reach = float(arrays[f"{kind}/look_reach"]) if looks is not None else 1.0
+    centre, scale = (arrays[f"{kind}/{k}"].astype(np.float64) for k in ("centre", "scale"))
+    return StageModel(names, centre, scale, layers, float(arrays[f"{kind}/temperature"]), looks, reach)

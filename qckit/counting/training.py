@@ -136,6 +136,33 @@ def collect_examples(work: WorkImage, mask: np.ndarray, stages: dict[int, str], 
     return Examples(analysis.features, answers, np.full(len(answers), group))
 
 
+def with_looks(model: StageModel, examples: list[Examples]) -> StageModel:
+    """Note in a model how the objects of each picture look, so that pictures unlike them can be told.
+
+    Parameters
+    ----------
+    model : StageModel
+    examples : list of Examples
+        One per picture.
+
+    Returns
+    -------
+    StageModel
+    """
+    looks, group = [], []
+    for one in examples:
+        known = one.features[(one.answers >= 0) & (one.answers < CLASSES.index("debris"))]
+        if len(known) >= 5:
+            looks.append(np.median(model.standardise(known), axis=0))
+            group.append(int(one.group[0]))
+    looks, group = np.array(looks), np.array(group)
+    apart = np.sqrt(((looks[:, None] - looks) ** 2).mean(axis=2))
+    apart[group[:, None] == group] = np.inf
+    nearest = apart.min(axis=1)
+    reach = float(np.percentile(nearest[np.isfinite(nearest)], 90)) if np.isfinite(nearest).any() else 1.0
+    return replace(model, looks=looks, look_reach=reach)
+
+
 def join_examples(parts: list[Examples]) -> Examples:
     """Put examples of several pictures together."""
     return Examples(*(np.concatenate([getattr(p, k) for p in parts]) for k in ("features", "answers", "group")))

@@ -70,8 +70,11 @@ def one(name: str, path: Path, um_per_px: float, reader, rounds: int) -> float:
 
 def peak_mib(path: Path, um_per_px: float, reader) -> float:
     """Peak memory of a fresh process that counts one photo."""
-    code = (f"from qckit.counting import count_photo; count_photo({str(path)!r}, um_per_px={um_per_px}, reader={reader!r});"
-            "import resource; print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)")  # fmt: skip
+    code = (
+        f"from qckit.counting import count_photo; import resource; "
+        f"count_photo({str(path)!r}, um_per_px={um_per_px}, reader={reader!r}); "
+        f"print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)"
+    )
     return int(subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout) / 1024
 
 
@@ -89,9 +92,8 @@ def main():
         big = tiled("bright-04", (4000, 3000), top / "big.jpg")
         cost = one("12 MP, bright", big, scale["bright-04"], reader, args.rounds)
         half = tiled("bright-04", (2828, 2121), top / "half.jpg")
-        print(
-            f"{'':<6}pixels doubled: x {cost / one('6 MP, same density', half, scale['bright-04'], reader, args.rounds):.2f}"
-        )
+        smaller = one("6 MP, same density", half, scale["bright-04"], reader, args.rounds)
+        print(f"{'':<6}pixels doubled: x {cost / smaller:.2f}")
         sparse = tiled("bright-03", (4000, 3000), top / "sparse.jpg", factor=5.04 / 3.91)
         fewer = one("12 MP, fewer objects", sparse, 3.91, reader, args.rounds)
         print(f"{'':<6}more objects on the same pixels: x {cost / fewer:.2f}")
@@ -107,9 +109,8 @@ def main():
             start = time.perf_counter()
             count_photos(many, float(scale["bright-04"]), workers=workers, reader=reader)
             clock[workers] = time.perf_counter() - start
-        print(
-            f"{args.many} photos: {clock[1]:.1f} s with one process, {clock[2]:.1f} s with two: x {clock[1] / clock[2]:.2f}"
-        )
+        ratio = clock[1] / clock[2]
+        print(f"{args.many} photos: {clock[1]:.1f} s with one process, {clock[2]:.1f} s with two: x {ratio:.2f}")
         print(f"this process at its peak: {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MiB")
 
 

@@ -29,8 +29,8 @@ def test_a_good_photo_has_no_flag():
         ({"black_share": 0.95, "contrast": 5.0}, "dark",
          "Nearly all of the photo is black and what shows is faint: lengthen the exposure or add light and take "
          "it again."),
-        ({"edge_width_um": 95.0}, "blurred",
-         "Outlines are smeared over 95 µm: focus on the animals and take the photo again."),
+        ({"edge_width_um": 120.0}, "blurred",
+         "Outlines are smeared over 120 µm: focus on the animals and take the photo again."),
         ({"clump_share": 0.5}, "crowded",
          "50 % of the objects lie in clumps: dilute the sample and take the photo again."),
         ({"length_um": np.repeat([470.0, 400, 450, 220], [20, 3, 10, 12])}, "scale",
@@ -41,6 +41,9 @@ def test_a_good_photo_has_no_flag():
         ({"p_best": np.full(45, 0.8)}, "unsure",
          "About 20 % of the objects may be given the wrong stage or be split wrongly: look at the checked picture and "
          "correct it by hand."),
+        ({"clump_objects": 6.0}, "clumps",
+         "By their area about 4 to 9 more objects lie in clumps that could not be told apart: spread or dilute the "
+         "sample, or count those by hand."),
         ({"strangeness": 3.0}, "unlike",
          "The photo looks unlike those the counter was checked on: compare a few photos of this kind with hand counts "
          "before trusting it."),

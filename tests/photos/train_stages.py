@@ -14,7 +14,7 @@ from joblib import Parallel, delayed
 from PIL import Image
 
 from qckit.counting.stages import MODEL_FILE, save_stage_model
-from qckit.counting.training import alter_light, collect_examples, join_examples, train_stage_model
+from qckit.counting.training import alter_light, collect_examples, join_examples, train_stage_model, with_looks
 from qckit.counting.working import WORK_UM_PER_PX, make_work_image
 from qckit.photo import read_photo
 
@@ -31,7 +31,7 @@ def load_labelled(folder: Path, photo: str, um_per_px: float):
 
 
 def collect(folder: Path, photo: str, um_per_px: float, group: int, altered: int):
-    """Examples of one photo as it is and under ``altered`` other lights: (colour, grey)."""
+    """Examples of one photo as it is and under ``altered`` other lights: (colour, grey) lists, one per picture."""
     work, mask, stages = load_labelled(folder, photo, um_per_px)
     rng = np.random.default_rng([20, group])
     colour = [collect_examples(work, mask, stages, group)]
@@ -39,7 +39,7 @@ def collect(folder: Path, photo: str, um_per_px: float, group: int, altered: int
     grey = [
         collect_examples(alter_light(work, rng, grey=True), mask, stages, group) for _ in range(max(1, altered // 2))
     ]
-    return join_examples(colour), join_examples(grey)
+    return colour, grey
 
 
 def collect_all(folder: Path, altered: int, workers: int):
@@ -54,10 +54,11 @@ def collect_all(folder: Path, altered: int, workers: int):
 
 def train_both(parts, *, networks: int = 3, epochs: int = 14):
     """Colour and grey model from collected examples."""
-    colour, grey = (join_examples([p[k] for p in parts]) for k in (0, 1))
-    everything = join_examples([colour, grey])
-    return {"colour": train_stage_model(colour, networks=networks, epochs=epochs),
-            "grey": train_stage_model(everything, grey=True, networks=networks, epochs=epochs)}  # fmt: skip
+    colour, grey = ([one for part in parts for one in part[k]] for k in (0, 1))
+    everything = join_examples(colour + grey)
+    colour_model = train_stage_model(join_examples(colour), networks=networks, epochs=epochs)
+    grey_model = train_stage_model(everything, grey=True, networks=networks, epochs=epochs)
+    return {"colour": with_looks(colour_model, colour), "grey": with_looks(grey_model, colour + grey)}
 
 
 def main():
@@ -69,7 +70,7 @@ def main():
     args = parser.parse_args()
     _, parts = collect_all(HERE, args.altered, args.workers)
     save_stage_model(args.out, train_both(parts))
-    n = sum(len(p[0].answers) for p in parts)
+    n = sum(len(one.answers) for p in parts for one in p[0])
     print(f"{n} examples; wrote {args.out.name}, {args.out.stat().st_size / 1024:.0f} kB")
 
 
