@@ -93,6 +93,10 @@ class ReviewSession:
 
     def remove(self, object_id: int, *, by: str) -> None:
         """Take an object out of the count."""
+        row = self.objects[self.objects["object_id"] == object_id]
+        if len(row) and not row["counted"].fillna(False).astype(bool).iloc[0]:
+            raise InputError(f"object {object_id} of photo {self.photo!r} does not count already (it lies on the edges "
+                             "that are left out, or was removed). Nothing was changed.")  # fmt: skip
         self._edit(
             "remove", [{"object_id": object_id, "action": "remove"}], by, "looked at the photo: not to be counted"
         )

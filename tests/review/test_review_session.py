@@ -153,3 +153,14 @@ def test_tables_for_the_notebook(session, log):
     assert table["shells"].tolist() == [session.counts()["shell"]]
     assert np.isfinite(table["hatch_pct"]).all()
     assert recent_photos(log, 3) == ["k-121_a_1.jpg", "k-124_a_1.jpg"]
+
+
+def test_what_does_not_count_cannot_be_removed_and_then_put_back_as_counted(session):
+    number = first_of(session, "shell")
+    session.remove(number, by="ab")
+    with pytest.raises(InputError) as error:
+        session.remove(number, by="ab")
+    assert str(error.value) == (
+        f"object {number} of photo 'k-121_a_1.jpg' does not count already (it lies on the edges that are left out, or "
+        "was removed). Nothing was changed."
+    )
