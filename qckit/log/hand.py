@@ -65,12 +65,14 @@ def object_changes(connection, photo: str, changes: pd.DataFrame):
 
 def _cells(photo, number, now: dict, action, change) -> list[tuple]:
     """Return the cells that one hand correction changes; those that stand so already are left out."""
+    source = change.get("source")  # of an undo: what the object was before
+    source = source if isinstance(source, str) and source else None
     if action == "stage":
-        wanted = {"stage": change.get("stage"), "source": "stage changed by hand"}
+        wanted = {"stage": change.get("stage"), "source": source or "stage changed by hand"}
     elif action == "remove":
         wanted = {"source": "removed by hand", "counted": "no"}
     elif action == "restore":
-        wanted = {"source": "found", "counted": "yes"}
+        wanted = {"source": source or "found", "counted": "yes"}
     else:
         raise unknown_name("action", action, ["stage", "remove", "restore", "add"], where=f"photo {photo!r}")
     shown = now | {"counted": "yes" if now["counted"] else "no"}

@@ -133,8 +133,12 @@ def _figures(text) -> str:
         return ""
     if isinstance(figures, dict):
         return ", ".join(f"{k} {v}" for k, v in figures.items())
-    shown = (f"{f.get('name')} {f.get('value')} ({f.get('low')} to {f.get('high')})" for f in figures)
-    return ", ".join(shown)
+    return ", ".join(f"{f.get('name')} {_short(f.get('value'))} ({_short(f.get('low'))} to {_short(f.get('high'))})"
+                     for f in figures)  # fmt: skip
+
+
+def _short(value) -> str:
+    return f"{value:,.6g}" if isinstance(value, (int, float)) else "not known"
 
 
 def _hatch_value(row) -> str:

@@ -340,7 +340,8 @@ class SiteLog:
         photo : str
         changes : DataFrame, shape (n, any)
             ``action`` (stage, remove, restore, add), ``object_id`` (not for add), ``stage`` (for stage and add), and
-            for add ``x_px``, ``y_px`` and any other column of the objects table.
+            for add ``x_px``, ``y_px`` and any other column of the objects table. ``source`` may say what an object
+            becomes on stage and restore, for an undo.
         by, reason : str
             Who, and why.
         """

@@ -147,11 +147,15 @@ def test_hand_corrections_change_the_counts_and_keep_what_was_found(filled):
         "a.jpg", pd.DataFrame([{"action": "restore", "object_id": 2}]), by="op2", reason="was one after all"
     )
     assert of_sample(filled) == [59, 4, 11, 41]
+    for action in ("remove", "restore"):  # an undo puts back what the object was
+        change = pd.DataFrame([{"action": action, "object_id": 58, "source": "added by hand"}])
+        filled.correct_objects("a.jpg", change, by="op2", reason="undo")
+    assert filled.objects(photo="a.jpg").set_index("object_id").loc[58, "source"] == "added by hand"
     # a recount by a newer counter starts from the photo again; the corrections stay on record
     newer, found = counted(version="t-2")
     filled.record_counts(newer, objects=found, by="op1")
     assert of_sample(filled) == [60, 4, 10, 40]
-    assert len(filled.corrections(table="objects")) == 6
+    assert len(filled.corrections(table="objects")) == 10
 
 
 @pytest.mark.parametrize(

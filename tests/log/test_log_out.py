@@ -167,7 +167,7 @@ def test_history_shows_the_whole_descent(log):
         "sample", "photo", "objects", "correction of objects", "correction of objects", "photo", "objects", "sample",
     ]  # fmt: skip
     text = history.text
-    for said in ("report new-lot L-1: r1: hatch_pct 83.0 (80.0 to 86.0)", "by =op1", "correction of hatches H-1: ph: 8.1 -> nothing",
+    for said in ("report new-lot L-1: r1: hatch_pct 83 (80 to 86)", "by =op1", "correction of hatches H-1: ph: 8.1 -> nothing",
                  "because not measured", "sample S-1, revision 1: nauplii 99; counted by person (op3)",
                  "sample S-2, revision 0: counts still to come", "photo a.jpg, count 1: sha256", "57 objects, by hand 1 changed",
                  'correction of objects ["a.jpg", 1]: stage: nauplius -> cyst', "qckit 0.1.0"):  # fmt: skip
