@@ -13,7 +13,7 @@ __all__ = ["FLAG_CODES", "PhotoSigns", "judge_photo"]
 
 FLAG_CODES = ("dark", "bright", "blurred", "crowded", "clumps", "scale", "few", "unsure", "unlike", "readers")
 
-CYST_UM = (165.0, 390.0)  # hydrated cysts of all strains measured lie in 224-330 µm
+CYST_UM = (165.0, 430.0)  # hydrated cysts of all strains measured lie in 224-330 µm
 NAUPLIUS_UM = (280.0, 1000.0)  # instar I to III, limbs left out
 BODY_WIDTH_UM = (110.0, 380.0)
 BLURRED_UM = 105.0

@@ -34,7 +34,7 @@ def test_a_good_photo_has_no_flag():
         ({"clump_share": 0.5}, "crowded",
          "50 % of the objects lie in clumps: dilute the sample and take the photo again."),
         ({"length_um": np.repeat([470.0, 400, 450, 220], [20, 3, 10, 12])}, "scale",
-         "The cysts measure 450 µm, and 165 to 390 µm is usual: check the µm per pixel."),
+         "The cysts measure 450 µm, and 165 to 430 µm is usual: check the µm per pixel."),
         ({"body_width_um": 500.0}, "scale",
          "What lies alone in the photo is 500 µm wide, and nauplii, cysts and shells are 110 to 380: check the µm per "
          "pixel."),
