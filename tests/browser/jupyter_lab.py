@@ -86,6 +86,10 @@ def run_cell(page, index: int, *, timeout_s: float = 120) -> None:
     before, until = prompt.inner_text(), time.monotonic() + timeout_s
     while time.monotonic() < until:
         if prompt.inner_text() in (before, "[ ]:"):
+            # on a loaded machine the page may ask which kernel to use before the first one answers
+            for button in page.locator(".jp-Dialog button.jp-mod-accept").all():
+                button.click()
+                page.wait_for_timeout(500)
             cell.locator(".cm-content").click(position={"x": 5, "y": 5})
             page.keyboard.press("Shift+Enter")
         for _ in range(20):
