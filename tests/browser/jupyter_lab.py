@@ -78,6 +78,15 @@ def open_notebook(page, url: str, name: str) -> None:
     page.wait_for_selector(".jp-Notebook-ExecutionIndicator[data-status=idle]", timeout=90_000)
 
 
+def _answer(page) -> None:
+    """Close a question of the page's own (on a loaded machine it may ask which kernel to use before one answers)."""
+    dialog = page.locator("dialog.jp-Dialog[open], .jp-Dialog:visible")
+    if dialog.count():
+        with contextlib.suppress(Exception):  # it may close by itself meanwhile
+            dialog.first.locator("button.jp-mod-accept").first.click(timeout=3000)
+        page.wait_for_timeout(500)
+
+
 def run_cell(page, index: int, *, timeout_s: float = 120) -> None:
     """Run the code cell at ``index``; the first key press can be swallowed, so it is repeated until the cell ran."""
     cell = page.locator(".jp-Notebook .jp-CodeCell").nth(index)
@@ -86,11 +95,8 @@ def run_cell(page, index: int, *, timeout_s: float = 120) -> None:
     before, until = prompt.inner_text(), time.monotonic() + timeout_s
     while time.monotonic() < until:
         if prompt.inner_text() in (before, "[ ]:"):
-            # on a loaded machine the page may ask which kernel to use before the first one answers
-            for button in page.locator(".jp-Dialog button.jp-mod-accept").all():
-                button.click()
-                page.wait_for_timeout(500)
-            cell.locator(".cm-content").click(position={"x": 5, "y": 5})
+            _answer(page)
+            cell.locator(".cm-content").click(position={"x": 5, "y": 5}, timeout=60_000)
             page.keyboard.press("Shift+Enter")
         for _ in range(20):
             page.wait_for_timeout(250)
