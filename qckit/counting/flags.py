@@ -134,7 +134,7 @@ def _trust_flags(signs: PhotoSigns):
     if signs.strangeness > STRANGE:
         yield Flag("unlike", "The photo looks unlike those the counter was checked on: compare a few photos of this "
                              "kind with hand counts before trusting it.")  # fmt: skip
-    if signs.reader_share > 0.08:
+    if signs.reader_share > 0.15:
         yield Flag("readers", f"The two ways of reading the photo differ on {100 * signs.reader_share:.0f} % of the "
                               f"objects: look at the checked picture and correct it by hand.")  # fmt: skip
 

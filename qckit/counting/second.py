@@ -20,7 +20,7 @@ from qckit.photo import Photo
 
 __all__ = ["Proposals", "join_readings", "propose_objects", "reader_key", "reader_module"]
 
-LEAST_SCORE = 0.35
+LEAST_SCORE = 0.45
 ALONE_SCORE = 0.55  # of a proposal that no piece supports
 ALONE_SINGLE = 0.9  # of a measured object that no proposal supports
 READER_WEIGHT, MEASURED_WEIGHT = 1.0, 0.5

@@ -1,0 +1,131 @@
+"""The second reader's network: proposes centres and stages; run by onnxruntime on the processor.
+
+A small convolutional network (about half a million weights) that looks at 10 µm per pixel. It was trained on the
+labelled photos of ``tests/photos`` by ``tests/training/train_reader.py``, which also says what its nine planes mean.
+It measures nothing: sizes, and the check of its stages, come from the other steps.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+
+__all__ = ["READER_UM_PER_PX", "READER_VERSION", "CentreProposals", "propose", "reader_available"]
+
+READER_UM_PER_PX = 10.0
+MODEL = Path(__file__).with_name("reader.onnx")
+READER_VERSION = hashlib.sha256(MODEL.read_bytes()).hexdigest()[:12] if MODEL.is_file() else "none"
+
+STRIDE = 2  # pixels of the picture per pixel of the planes
+BLOCK = 16  # the network halves three times; strips start on whole blocks so that none shifts the grid
+STRIP, HALO = 512, 96  # rows read at a time, and rows around them that can still sway them
+LEAST_HEAT = 0.15
+APART_UM = 70.0  # two centres nearer than this are one object seen twice
+
+
+@dataclass(frozen=True)
+class CentreProposals:
+    """Proposed objects, in pixels of the picture that was read (first pixel's centre at 0.5).
+
+    Attributes
+    ----------
+    row, col : (n,) ndarray
+    p : (n, 5) ndarray
+        Probability per class (four stages, debris).
+    score : (n,) ndarray
+        How sure it is that there is an object, 0 to 1.
+    """
+
+    row: np.ndarray
+    col: np.ndarray
+    p: np.ndarray
+    score: np.ndarray
+
+
+def reader_available() -> bool:
+    """Say whether the network and what runs it are there."""
+    import importlib.util
+
+    return MODEL.is_file() and importlib.util.find_spec("onnxruntime") is not None
+
+
+@cache
+def _session():
+    """Load the network once per process, on one thread: photos are spread over processes instead."""
+    import onnxruntime
+
+    options = onnxruntime.SessionOptions()
+    options.intra_op_num_threads = 1
+    options.inter_op_num_threads = 1
+    options.enable_cpu_mem_arena = False  # memory goes back between photos
+    return onnxruntime.InferenceSession(str(MODEL), options, providers=["CPUExecutionProvider"])
+
+
+def _planes(picture: np.ndarray) -> np.ndarray:
+    """Run the network in strips, so that memory does not grow with the photo: (9, M/2, N/2)."""
+    rows, cols = picture.shape[:2]
+    padded = np.pad(picture, ((0, -rows % BLOCK), (0, -cols % BLOCK), (0, 0)), mode="edge")
+    height = padded.shape[0]
+    strips = []
+    for start in range(0, height, STRIP):
+        first, last = max(0, start - HALO), min(height, start + STRIP + HALO)
+        part = np.ascontiguousarray(padded[first:last].transpose(2, 0, 1)[None], dtype=np.float32)
+        out = _session().run(None, {"photo": part})[0][0]
+        end = min(height, start + STRIP)
+        strips.append(out[:, (start - first) // STRIDE : (end - first) // STRIDE])
+    return np.concatenate(strips, axis=1)
+
+
+def _apart(rows: np.ndarray, cols: np.ndarray, score: np.ndarray) -> np.ndarray:
+    """Keep the surest of centres that lie nearer to each other than ``APART_UM``."""
+    from scipy.spatial import cKDTree
+
+    kept = np.ones(len(rows), bool)
+    near = cKDTree(np.stack([rows, cols], axis=1)).query_pairs(APART_UM / READER_UM_PER_PX, output_type="ndarray")
+    rank = np.lexsort((cols, rows, -score))
+    place = np.empty(len(rows), np.int64)
+    place[rank] = np.arange(len(rows))
+    near = np.sort(place[near], axis=1)
+    for surer, other in near[np.lexsort((near[:, 1], near[:, 0]))]:
+        if kept[rank[surer]]:
+            kept[rank[other]] = False
+    return kept
+
+
+def propose(picture: np.ndarray, um_per_px: float) -> CentreProposals:
+    """Propose centres and stages.
+
+    Parameters
+    ----------
+    picture : (M, N, 3) ndarray of float
+        sRGB from 0 to 1.
+    um_per_px : float
+        Scale of the picture; must be ``READER_UM_PER_PX``. [µm/px]
+
+    Returns
+    -------
+    CentreProposals
+        Empty where nothing is seen.
+
+    Raises
+    ------
+    ValueError
+        The picture has another scale than the network was trained at.
+    """
+    if abs(um_per_px / READER_UM_PER_PX - 1) > 0.02:
+        raise ValueError(f"the picture has {um_per_px:g} µm per pixel; resize it to {READER_UM_PER_PX:g} first")
+    from scipy.ndimage import maximum_filter
+    from scipy.special import expit, softmax
+
+    rows, cols = picture.shape[:2]
+    planes = _planes(picture)[:, : -(-rows // STRIDE), : -(-cols // STRIDE)]
+    heat = expit(planes[0])
+    r, c = np.nonzero((heat == maximum_filter(heat, 3, mode="nearest")) & (heat > LEAST_HEAT))
+    row, col, score = (r + 0.5) * STRIDE, (c + 0.5) * STRIDE, heat[r, c]
+    kept = _apart(row, col, score) if len(row) else np.zeros(0, bool)
+    p = softmax(planes[1:6, r, c].T.astype(float), axis=1)
+    return CentreProposals(row[kept], col[kept], p[kept], score[kept].astype(float))

@@ -1,0 +1,554 @@
+"""Train the second reader: a small convolutional network that proposes centres and stages.
+
+Run on a machine with PyTorch (a GPU makes it minutes instead of hours), from the root of the checkout::
+
+    python tests/training/train_reader.py --photos tests/photos --out OUT --minutes 6            # on all photos
+    python tests/training/train_reader.py --photos tests/photos --out OUT --minutes 6 --fold 0   # leave a quarter out
+
+It reads the labelled photos, writes ``reader.onnx`` (weights of the moving average, batch normalisation folded in)
+and, with ``--fold``, the proposals on the photos left out (``proposals-FOLD.csv``). PyTorch is needed only here; the
+kit runs the ONNX file with onnxruntime.
+
+What the network sees: 10 µm per pixel, sRGB from 0 to 1. What it says, at 20 µm per pixel, in nine planes: centre,
+five stages (the four and debris), foreground, and the way to the object's centre (down, right; in pixels of 20 µm).
+
+Colour is not to be trusted (lamps, dishes and cameras differ), so training recolours nearly everything: in bright
+field the light that passed an object is multiplied onto other lamps and ruled lines; in incident light objects are
+laid on other dishes, meshes and stages.
+"""
+
+import argparse
+import csv
+import math
+import time
+from pathlib import Path
+
+import numpy as np
+import torch
+import torch.nn.functional as F
+from PIL import Image
+from torch import nn
+
+STORE_UM, IN_UM, STRIDE = 8.0, 10.0, 2
+OUT_UM = IN_UM * STRIDE
+CLASSES = ("nauplius", "umbrella", "cyst", "shell", "debris")
+N_FOLDS = 4
+SIZE = 320  # side of a training crop, in pixels of IN_UM
+MAX_ZOOM = 1.33
+PATCH = int(SIZE * IN_UM / STORE_UM * MAX_ZOOM * 1.4143) + 4
+MARGIN = PATCH // 2 + 2
+SPOT = 1.4  # spread of a centre mark, in output pixels
+HIDDEN = 0.35  # an object of which less can be seen is neither asked for nor held against the reader
+
+
+# ---------------------------------------------------------------- network
+def block(n_in, n_out, stride=1, size=3):
+    """Convolution, normalisation, rectifier."""
+    return nn.Sequential(
+        nn.Conv2d(n_in, n_out, size, stride, size // 2, bias=False), nn.BatchNorm2d(n_out), nn.ReLU(inplace=True)
+    )
+
+
+class Residual(nn.Module):
+    """Two convolutions around which the input passes."""
+
+    def __init__(self, n):
+        super().__init__()
+        self.a = block(n, n)
+        self.b = nn.Sequential(nn.Conv2d(n, n, 3, 1, 1, bias=False), nn.BatchNorm2d(n))
+
+    def forward(self, x):
+        return F.relu(x + self.b(self.a(x)))
+
+
+class Reader(nn.Module):
+    """Three levels down to 80 µm per pixel and back to 20 µm per pixel."""
+
+    def __init__(self, width=24):
+        super().__init__()
+        a, b, c = width, 2 * width, 4 * width
+        self.stem = nn.Sequential(nn.Conv2d(3, a, 6, 2, 2, bias=False), nn.BatchNorm2d(a), nn.ReLU(inplace=True))
+        self.one = block(a, a)
+        self.two = nn.Sequential(block(a, b, 2), Residual(b))
+        self.three = nn.Sequential(block(b, c, 2), Residual(c), Residual(c))
+        self.back_two, self.mix_two = nn.Conv2d(c, b, 1), Residual(b)
+        self.back_one, self.mix_one = nn.Conv2d(b, a, 1), block(a, a)
+        self.head = nn.Sequential(block(a, a), nn.Conv2d(a, 9, 1))
+        self.head[-1].bias.data[0] = -4.0
+
+    def forward(self, x):
+        one = self.one(self.stem(x - 0.5))
+        two = self.two(one)
+        three = self.three(two)
+        two = self.mix_two(F.relu(two + F.interpolate(self.back_two(three), scale_factor=2.0, mode="nearest")))
+        one = self.mix_one(F.relu(one + F.interpolate(self.back_one(two), scale_factor=2.0, mode="nearest")))
+        return self.head(one)
+
+
+# ---------------------------------------------------------------- photos
+def to_linear(x):
+    return x.clamp(0, 1) ** 2.2
+
+
+def to_srgb(x):
+    return x.clamp(1e-6, 1) ** (1 / 2.2)
+
+
+class Photo:
+    """One labelled photo at STORE_UM per pixel, on the device."""
+
+    def __init__(self, root, row, objects, device):
+        self.name, self.kind = row["photo"], row["kind"]
+        um = float(row["um_per_px"])
+        self.um = um
+        image = torch.from_numpy(np.array(Image.open(root / "photos" / f"{self.name}.jpg").convert("RGB")))
+        mask = torch.from_numpy(np.array(Image.open(root / "masks" / f"{self.name}.png")).astype(np.int32))
+        image = image.to(device).permute(2, 0, 1)[None].float() / 255
+        f = um / STORE_UM
+        size = (round(image.shape[2] * f), round(image.shape[3] * f))
+        self.full = image
+        image = F.interpolate(image, size=size, mode="bilinear", antialias=f < 1, align_corners=False)
+        mask = F.interpolate(mask[None, None].float().to(device), size=size, mode="nearest")
+        n = max(int(o["object_id"]) for o in objects) + 1
+        stage = torch.full((n,), -1, dtype=torch.long)
+        area, hidden = torch.ones(n), torch.ones(n, dtype=torch.bool)
+        heat = torch.zeros(n, dtype=torch.bool)
+        for o in objects:
+            i = int(o["object_id"])
+            stage[i] = CLASSES.index(o["stage"])
+            area[i] = float(o["whole_area_px"]) * um * um
+            hidden[i] = float(o["visible_fraction"]) < HIDDEN
+            heat[i] = o["detail"] != "fibre"
+        self.stage, self.area, self.hidden, self.heat = (t.to(device) for t in (stage, area, hidden, heat))
+        image = to_linear(image)
+        self.mask = mask
+        self.incident = self.kind in ("dark", "sieve")
+        background = self._background(image, mask)
+        passed = (image / background.clamp(min=0.02)).clamp(0, 1.6)
+        soft = (mask > 0).float()
+        planes = F.pad(torch.cat((image, background), 1), (MARGIN,) * 4, mode="replicate")
+        zero = F.pad(torch.cat((passed - 1, soft, torch.ones_like(soft)), 1), (MARGIN,) * 4)
+        self.planes = torch.cat((planes, zero), 1)[0].half()
+        self.ids = F.pad(mask, (MARGIN,) * 4)[0]
+        self.size = mask.shape[2:]
+
+    @staticmethod
+    def _background(image, mask):
+        """Smooth light around the objects: means of blocks free of them, spread over the gaps."""
+        free = 1 - F.max_pool2d((mask > 0).float(), 25, 1, 12)
+        block_px = 13
+        h, w = mask.shape[2] // block_px, mask.shape[3] // block_px
+        total = F.adaptive_avg_pool2d(image * free, (h, w))
+        weight = F.adaptive_avg_pool2d(free, (h, w))
+        for _ in range(3):
+            total = F.avg_pool2d(F.pad(total, (6, 6, 6, 6), mode="replicate"), 13, 1)
+            weight = F.avg_pool2d(F.pad(weight, (6, 6, 6, 6), mode="replicate"), 13, 1)
+        return F.interpolate(total / (weight + 1e-4), size=mask.shape[2:], mode="bilinear", align_corners=False)
+
+
+def load_photos(root, device, names=None):
+    with (root / "photos.csv").open(newline="", encoding="utf-8") as file:
+        rows = list(csv.DictReader(file))
+    objects = {}
+    with (root / "truth.csv").open(newline="", encoding="utf-8") as file:
+        for row in csv.DictReader(file):
+            objects.setdefault(row["photo"], []).append(row)
+    return [Photo(root, r, objects[r["photo"]], device) for r in rows if names is None or r["photo"] in names]
+
+
+def folds(root):
+    """Deal the photos into folds, kind by kind, in the order of the table."""
+    with (root / "photos.csv").open(newline="", encoding="utf-8") as file:
+        rows = list(csv.DictReader(file))
+    seen, out = {}, {}
+    for r in rows:
+        k = seen.get(r["kind"], 0)
+        seen[r["kind"]] = k + 1
+        out[r["photo"]] = k % N_FOLDS
+    return out
+
+
+# ---------------------------------------------------------------- scenes for training
+def uniform(n, low, high, device):
+    return (low + (high - low) * torch.rand(n, device=device))[:, None, None, None]
+
+
+def chance(n, p, device):
+    return torch.rand(n, 1, 1, 1, device=device) < p
+
+
+def smooth_field(n, cells, device, spread):
+    """Random smooth fields around 1."""
+    coarse = torch.randn(n, 1, cells, cells, device=device) * spread
+    return torch.exp(F.interpolate(coarse, size=(SIZE, SIZE), mode="bicubic", align_corners=False))
+
+
+def turned_axes(n, device):
+    """Two axes at right angles, turned and shifted at random, in pixels."""
+    r = torch.arange(SIZE, device=device, dtype=torch.float)
+    yy, xx = r[:, None], r[None, :]
+    angle = uniform(n, 0, math.pi, device)
+    u = xx * angle.cos() + yy * angle.sin() + uniform(n, 0, 999, device)
+    v = -xx * angle.sin() + yy * angle.cos() + uniform(n, 0, 999, device)
+    return u, v
+
+
+def ruled_lines(n, device):
+    """Dark etched lines on a square lattice, some of them double: transmission from 0 to 1."""
+    pitch, depth = uniform(n, 250, 1200, device) / IN_UM, uniform(n, 0.1, 0.75, device)
+    width = uniform(n, 5, 18, device) / IN_UM
+    gap = uniform(n, 30, 60, device) / IN_UM * chance(n, 0.4, device)
+    t = torch.ones(n, 1, SIZE, SIZE, device=device)
+    for w in turned_axes(n, device):
+        for shift in (0, gap):
+            d = torch.remainder(w + shift, pitch)
+            d = torch.minimum(d, pitch - d)
+            t = torch.minimum(t, 1 - depth * torch.exp(-0.5 * (d / (0.6 * width + 0.35)) ** 2))
+    return t
+
+
+def woven_mesh(n, device):
+    """Woven sieves, threads over ground, each in its own colours; linear light."""
+    pitch, share = uniform(n, 70, 320, device) / IN_UM, uniform(n, 0.3, 0.65, device)
+    u, v = turned_axes(n, device)
+    weave = torch.zeros(n, 1, SIZE, SIZE, device=device)
+    for k, (w, other) in enumerate(((u, v), (v, u))):
+        d = (torch.remainder(w, pitch) / pitch - 0.5).abs()
+        thread = torch.sigmoid((share / 2 - d) * 14)
+        weave = torch.maximum(weave, thread * (0.8 + 0.2 * torch.cos(math.pi * other / pitch + k * math.pi / 2) ** 2))
+    return random_colour(n, device) * weave + random_colour(n, device) * (1 - weave)
+
+
+def random_colour(n, device):
+    """Colours of a dish, stage or mesh, linear light: often white, grey or black, often tinted, sometimes vivid."""
+    which = torch.rand(n, 1, 1, 1, device=device)
+    level = torch.where(which < 0.4, uniform(n, 0.3, 0.95, device), uniform(n, 0.03, 0.6, device))
+    level = torch.where(which > 0.75, uniform(n, 0.0, 0.1, device), level)
+    which = torch.rand(n, 1, 1, 1, device=device)
+    spread = torch.where(which < 0.4, 0.08, torch.where(which < 0.75, 0.3, 0.8))
+    return (level * torch.exp(torch.randn(n, 3, 1, 1, device=device) * spread)).clamp(0, 1)
+
+
+class Scenes:
+    """Draws training crops, with their targets, from labelled photos."""
+
+    def __init__(self, photos, device):
+        self.photos, self.device = photos, device
+        self.kinds = sorted({p.kind for p in photos})
+        self.by_kind = {k: [i for i, p in enumerate(photos) if p.kind == k] for k in self.kinds}
+        self.groups = {light: [i for i, p in enumerate(photos) if p.incident == light] for light in (True, False)}
+        self.stage = torch.cat([p.stage for p in photos])
+        self.area = torch.cat([p.area for p in photos])
+        self.hidden = torch.cat([p.hidden for p in photos])
+        self.heat = torch.cat([p.heat for p in photos])
+        sizes = [len(p.stage) for p in photos]
+        self.base = torch.tensor(np.cumsum([0, *sizes[:-1]]), device=device)
+        self.incident = torch.tensor([p.incident for p in photos], device=device)
+
+    def crops(self, which, zoom):
+        """Cut turned, scaled and mirrored squares out of photos; return planes and object ids."""
+        n, device = len(which), self.device
+        patches, ids = [], []
+        for i in which:
+            photo = self.photos[i]
+            y = np.random.randint(photo.size[0]) + MARGIN - PATCH // 2
+            x = np.random.randint(photo.size[1]) + MARGIN - PATCH // 2
+            patches.append(photo.planes[:, y : y + PATCH, x : x + PATCH])
+            ids.append(photo.ids[:, y : y + PATCH, x : x + PATCH])
+        angle = torch.rand(n, device=device) * 2 * math.pi
+        flip = torch.where(torch.rand(n, device=device) < 0.5, 1.0, -1.0)
+        step = SIZE * IN_UM / STORE_UM / PATCH / zoom
+        c, s = angle.cos() * step, angle.sin() * step
+        zero = torch.zeros_like(c)
+        theta = torch.stack((torch.stack((flip * c, -s, zero), 1), torch.stack((flip * s, c, zero), 1)), 1)
+        grid = F.affine_grid(theta, (n, 1, SIZE, SIZE), align_corners=False)
+        planes = F.grid_sample(torch.stack(patches).float(), grid, mode="bilinear", align_corners=False)
+        ids = F.grid_sample(torch.stack(ids), grid, mode="nearest", align_corners=False).round().long()
+        return planes, ids[:, 0, 1::STRIDE, 1::STRIDE]
+
+    def batch(self, n):
+        """Pictures (linear light became sRGB) and targets for one training step."""
+        device = self.device
+        first = [int(np.random.choice(self.by_kind[k])) for k in np.random.choice(self.kinds, n)]
+        second = [int(np.random.choice(self.groups[self.photos[i].incident])) for i in first]
+        zoom = torch.exp((torch.rand(n, device=device) * 2 - 1) * math.log(MAX_ZOOM))
+        zoom2 = zoom * torch.exp(torch.randn(n, device=device) * 0.04)
+        one, ids1 = self.crops(first, zoom)
+        two, ids2 = self.crops(second, zoom2)
+        which1, which2 = torch.tensor(first, device=device), torch.tensor(second, device=device)
+        use_second = chance(n, 0.3, device)
+        incident = self.incident[which1][:, None, None, None]
+        picture = torch.where(
+            incident, self._laid_on(one, two, use_second, first), self._shone_through(one, two, use_second, first)
+        )
+        layers = [(ids1, which1, zoom), (ids2 * use_second[:, 0], which2, zoom2)]
+        return camera(picture, device), self.targets(layers)
+
+    def _shone_through(self, one, two, use_second, which):
+        """Bright field: light that passed one and two layers of objects, from another lamp, through a ruled slide."""
+        n, device = len(one), self.device
+        passed = 1 + one[:, 6:9]
+        passed = torch.where(use_second, passed * (1 + two[:, 6:9]).clamp(max=1.05), passed)
+        lamp = random_colour(n, device).clamp(min=0.1)
+        lamp = lamp / lamp.amax(1, keepdim=True) * uniform(n, 0.35, 1.0, device)
+        ground = lamp * smooth_field(n, 3, device, 0.15)
+        plain = torch.tensor([self.photos[i].kind == "bright" for i in which], device=device)[:, None, None, None]
+        ground = torch.where(plain & chance(n, 0.35, device), ground * ruled_lines(n, device), ground)
+        own = ~use_second & chance(n, 0.4, device)
+        return torch.where(own, one[:, 3:6] * passed, ground * passed)
+
+    def _laid_on(self, one, two, use_second, which):
+        """Incident light: the objects as they are, or laid on another dish, stage or mesh; others laid on top."""
+        n, device = len(one), self.device
+        image, background, soft, inside = one[:, 0:3], one[:, 3:6], one[:, 9:10], one[:, 10:11]
+        image = image * inside + background * (1 - inside)
+        ground = torch.where(chance(n, 0.4, device), woven_mesh(n, device), random_colour(n, device).expand_as(image))
+        ground = ground * smooth_field(n, 4, device, 0.2)
+        dark = torch.tensor([self.photos[i].kind == "dark" for i in which], device=device)[:, None, None, None]
+        glow = ((image - background).amax(1, keepdim=True) / 0.12).clamp(0, 1)  # limbs outside the mask
+        alpha = self._soften(soft)
+        alpha = torch.where(dark, torch.maximum(alpha, glow), alpha)
+        image = torch.where(chance(n, 0.45, device), image * alpha + ground * (1 - alpha), image)
+        alpha = self._soften(two[:, 9:10]) * use_second
+        return image * (1 - alpha) + two[:, 0:3] * alpha * uniform(n, 0.6, 1.4, device)
+
+    @staticmethod
+    def _soften(soft):
+        return F.avg_pool2d(F.max_pool2d(soft, 3, 1, 1), 3, 1, 1)
+
+    def targets(self, layers):
+        """Ids at the output's scale -> centre map, stage map, foreground, way to the centre, weight."""
+        device, total = self.device, len(self.stage)
+        n, out = layers[0][0].shape[:2]
+        key = torch.zeros(n, out, out, dtype=torch.long, device=device)
+        zoom_of = torch.ones(n, 2, total, device=device)
+        for layer, (ids, which, zoom) in enumerate(layers):
+            whole = ids + self.base[which][:, None, None]
+            sample = torch.arange(n, device=device)[:, None, None]
+            key = torch.where(ids > 0, (sample * 2 + layer) * total + whole, key)
+            zoom_of[:, layer] = zoom[:, None]
+        flat = key.reshape(-1)
+        size = n * 2 * total
+        r = torch.arange(out, device=device, dtype=torch.float)
+        yy, xx = r[:, None].expand(n, out, out), r[None, :].expand(n, out, out)
+        add = lambda v: torch.zeros(size, device=device).scatter_add_(0, flat, v.reshape(-1))  # noqa: E731
+        count = add(torch.ones_like(yy))
+        cy, cx = add(yy) / count.clamp(min=1), add(xx) / count.clamp(min=1)
+        tile = lambda t: t.repeat(2 * n)  # noqa: E731
+        stage = tile(self.stage)
+        stage[0] = -1  # key 0 is background: object 0 of the first photo is nothing
+        seen = count * OUT_UM**2 / (tile(self.area) * zoom_of.reshape(-1) ** 2)
+        present = (count >= 2) & (stage >= 0) & tile(self.heat)
+        good = present & ~tile(self.hidden) & (seen >= HIDDEN)
+        heat, weight = torch.zeros(n * out * out, device=device), torch.ones(n * out * out, device=device)
+        k = torch.arange(-5, 6, device=device)
+        ky, kx = torch.meshgrid(k, k, indexing="ij")
+        spot = torch.exp(-((ky**2 + kx**2) / (2 * SPOT**2)).float())
+        for chosen, into_heat in ((good, True), (present & ~good, False)):
+            index = chosen.nonzero()[:, 0]
+            py = cy[index].round().long()[:, None, None] + ky
+            px = cx[index].round().long()[:, None, None] + kx
+            ok = (py >= 0) & (py < out) & (px >= 0) & (px < out)
+            place = (
+                (index // (2 * total))[:, None, None] * out * out + py.clamp(0, out - 1) * out + px.clamp(0, out - 1)
+            )
+            if into_heat:
+                heat.scatter_reduce_(0, place.reshape(-1), (spot * ok).reshape(-1), "amax")
+            else:
+                near = (spot > 0.2) & ok
+                weight.scatter_reduce_(0, place.reshape(-1), 1 - near.float().reshape(-1), "amin")
+        heat, weight = heat.view(n, out, out), weight.view(n, out, out)
+        weight = torch.where(heat > 0.1, torch.ones_like(weight), weight)
+        way = torch.stack((cy[key] - yy, cx[key] - xx), 1)
+        return heat, stage[key], (key > 0).float(), way, weight
+
+
+def camera(x, device):
+    """Other lamps, other cameras: colour, exposure, uneven light, blur, noise, compression. Linear in, sRGB out."""
+    n, _, size, _ = x.shape
+    rand = lambda *s: torch.rand(*s, device=device)  # noqa: E731
+    strong = (rand(n, 1, 1, 1) < 0.35).float()
+    x = x * torch.exp(torch.randn(n, 3, 1, 1, device=device) * (0.12 + 0.33 * strong))
+    x = x * torch.exp(torch.randn(n, 1, 1, 1, device=device) * 0.25)
+    field = smooth_field(n, 3, device, 0.25)
+    x = torch.where(rand(n, 1, 1, 1) < 0.5, x * field, x)
+    glare = smooth_field(n, 5, device, 0.9)
+    x = torch.where(rand(n, 1, 1, 1) < 0.1, x + 0.25 * (glare - 1.5).clamp(0, 3), x)
+    veil = rand(n, 1, 1, 1) ** 3 * 0.15
+    x = x * (1 - veil) + veil * rand(n, 3, 1, 1)
+    grey = (x * torch.tensor([0.3, 0.55, 0.15], device=device)[None, :, None, None]).sum(1, keepdim=True)
+    one = x.gather(1, torch.randint(0, 3, (n, 1, 1, 1), device=device).expand(-1, 1, size, size))
+    grey = torch.where(rand(n, 1, 1, 1) < 0.3, one, grey)
+    saturation = 0.6 + 0.8 * rand(n, 1, 1, 1)
+    saturation = torch.where(rand(n, 1, 1, 1) < 0.15, torch.zeros_like(saturation), saturation)
+    x = grey + (x - grey) * saturation
+    mixing = torch.eye(3, device=device)[None] + torch.randn(n, 3, 3, device=device) * 0.12
+    turned = torch.einsum("nij,njhw->nihw", mixing / mixing.sum(2, keepdim=True).clamp(min=0.3), x)
+    x = torch.where((rand(n, 1, 1, 1) < 0.3) & (saturation > 0), turned, x)
+    specks = (rand(n, 1, size, size) < 2e-4).float() * rand(n, 1, size, size) * 8
+    k = torch.exp(-((torch.arange(-4, 5, device=device) / 1.5) ** 2).float())
+    specks = F.conv2d(specks, (k[:, None] * k)[None, None], padding=4).clamp(0, 1) * rand(n, 1, 1, 1)
+    dust = rand(n, 3, 1, 1) * rand(n, 1, 1, 1)
+    x = torch.where(rand(n, 1, 1, 1) < 0.3, x * (1 - specks) + dust * specks, x)
+    x = to_srgb(x)
+    gamma = torch.exp(torch.randn(n, 1, 1, 1, device=device) * 0.18)
+    x = x.clamp(1e-4, 1) ** gamma
+    contrast = torch.exp(torch.randn(n, 1, 1, 1, device=device) * 0.12)
+    x = (x - 0.5) * contrast + 0.5
+    # blur, three strengths, then sharpening as phones do
+    soft = [x]
+    for sigma in (0.6, 1.1, 1.8):
+        k = torch.arange(-5, 6, device=device).float()
+        g = torch.exp(-0.5 * (k / sigma) ** 2)
+        g = (g / g.sum())[None, None].expand(3, 1, -1)
+        y = F.conv2d(F.pad(x, (5, 5, 5, 5), mode="reflect"), g[:, :, None, :], groups=3)
+        soft.append(F.conv2d(y, g[:, :, :, None], groups=3))
+    choice = torch.multinomial(torch.tensor([0.45, 0.27, 0.2, 0.08], device=device), n, replacement=True)
+    x = torch.stack(soft)[choice, torch.arange(n, device=device)]
+    sharp = x + (x - F.avg_pool2d(F.pad(x, (1, 1, 1, 1), mode="reflect"), 3, 1)) * rand(n, 1, 1, 1) * 1.5
+    x = torch.where(rand(n, 1, 1, 1) < 0.3, sharp, x)
+    noise = torch.randn_like(x) * (0.03 * rand(n, 1, 1, 1) ** 2)
+    x = (
+        x
+        + noise
+        + F.avg_pool2d(F.pad(torch.randn_like(x), (1, 1, 1, 1), mode="reflect"), 3, 1) * 0.04 * rand(n, 1, 1, 1) ** 2
+    )
+    return x.clamp(0, 1)
+
+
+# ---------------------------------------------------------------- training
+def loss_of(out, targets):
+    heat, stage, fore, way, weight = targets
+    p = out[:, 0].float().sigmoid().clamp(1e-5, 1 - 1e-5)
+    positive = heat > 0.999
+    n_positive = positive.sum().clamp(min=1)
+    hit = -((1 - p) ** 2 * p.log())[positive].sum()
+    miss = -((1 - heat) ** 4 * p**2 * (1 - p).log() * weight * (~positive)).sum()
+    centre = (hit + miss) / n_positive
+    logits = out[:, 1:6].float()
+    balance = torch.tensor([1.0, 1.8, 1.0, 1.2, 1.0], device=out.device)
+    ce = F.cross_entropy(logits, stage.clamp(min=0), weight=balance, reduction="none", label_smoothing=0.02)
+    inside = (stage >= 0).float()
+    near = inside * (0.15 + heat)
+    stages = (ce * near).sum() / near.sum().clamp(min=1)
+    foreground = F.binary_cross_entropy_with_logits(out[:, 6].float(), fore)
+    ways = ((out[:, 7:9].float() - way).abs().sum(1) * inside).sum() / inside.sum().clamp(min=1)
+    return centre + 1.2 * stages + foreground + 0.1 * ways, (
+        centre.item(),
+        stages.item(),
+        foreground.item(),
+        ways.item(),
+    )
+
+
+def train(photos, minutes, device, width, batch, seed):
+    torch.manual_seed(seed)
+    np.random.seed(seed)
+    net = Reader(width).to(device).to(memory_format=torch.channels_last)
+    average = Reader(width).to(device)
+    average.load_state_dict(net.state_dict())
+    scenes = Scenes(photos, device)
+    lr = 2.5e-3
+    optimiser = torch.optim.AdamW(net.parameters(), lr=lr, weight_decay=0.02)
+    start, step, spent = time.time(), 0, 0.0
+    while spent < 1:
+        spent = (time.time() - start) / (60 * minutes)
+        rate = min(1, (step + 1) / 200) * (0.5 * (1 + math.cos(math.pi * min(spent, 1))) + 1e-3)
+        for group in optimiser.param_groups:
+            group["lr"] = lr * rate
+        with torch.no_grad():
+            x, targets = scenes.batch(batch)
+        with torch.autocast(device.type, dtype=torch.bfloat16):
+            out = net(x.contiguous(memory_format=torch.channels_last))
+        loss, parts = loss_of(out, targets)
+        optimiser.zero_grad(set_to_none=True)
+        loss.backward()
+        nn.utils.clip_grad_norm_(net.parameters(), 5.0)
+        optimiser.step()
+        keep = min(0.998, step / (step + 20))
+        with torch.no_grad():
+            for a, b in zip(average.state_dict().values(), net.state_dict().values()):
+                if a.dtype.is_floating_point:
+                    a.lerp_(b, 1 - keep)
+                else:
+                    a.copy_(b)
+        step += 1
+        if step % 200 == 0:
+            print(
+                f"step {step} {time.time() - start:.0f} s loss {loss.item():.3f} parts {[round(p, 3) for p in parts]}",
+                flush=True,
+            )
+    return average.eval()
+
+
+@torch.no_grad()
+def propose(net, image_full, um, threshold=0.15):
+    """Centres and stages of one photo, in photo pixels."""
+    f = um / IN_UM
+    size = (round(image_full.shape[2] * f), round(image_full.shape[3] * f))
+    x = F.interpolate(image_full, size=size, mode="bilinear", antialias=f < 1, align_corners=False)
+    h, w = size
+    x = F.pad(x, (0, -w % 16, 0, -h % 16), mode="replicate")
+    out = net(x).float()
+    heat = out[:, :1].sigmoid()
+    peaks = (heat == F.max_pool2d(heat, 3, 1, 1)) & (heat > threshold)
+    p = out[:, 1:6].softmax(1)
+    _, _, rows, cols = peaks.nonzero(as_tuple=True)
+    score = heat[0, 0, rows, cols]
+    y, xx = (
+        (rows + 0.5) * STRIDE / (size[0] / image_full.shape[2]),
+        (cols + 0.5) * STRIDE / (size[1] / image_full.shape[3]),
+    )
+    return y.cpu().numpy(), xx.cpu().numpy(), p[0, :, rows, cols].T.cpu().numpy(), score.cpu().numpy()
+
+
+def write_proposals(net, photos, path):
+    with path.open("w", newline="", encoding="utf-8") as file:
+        out = csv.writer(file)
+        out.writerow(["photo", "stage", "x_px", "y_px", "score", *(f"p_{c}" for c in CLASSES)])
+        for photo in photos:
+            y, x, p, score = propose(net, photo.full, photo.um)
+            for row in range(len(y)):
+                numbers = [*(x[row], y[row]), score[row], *p[row]]
+                out.writerow([photo.name, CLASSES[int(p[row].argmax())], *(round(float(v), 4) for v in numbers)])
+
+
+def export(net, path):
+    """Write ONNX with batch normalisation folded into the convolutions (done by the exporter in eval mode)."""
+    net = net.cpu().eval()
+    torch.onnx.export(
+        net, torch.zeros(1, 3, 256, 320), str(path), input_names=["photo"], output_names=["planes"],
+        dynamic_axes={"photo": {2: "rows", 3: "cols"}, "planes": {2: "rows", 3: "cols"}}, opset_version=17,
+        dynamo=False,
+    )  # fmt: skip
+
+
+def main():
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--photos", type=Path, default=Path("tests/photos"))
+    parser.add_argument("--also", type=Path, nargs="*", default=[], help="further labelled sets to read after training")
+    parser.add_argument("--out", type=Path, required=True)
+    parser.add_argument("--minutes", type=float, default=6)
+    parser.add_argument("--fold", type=int)
+    parser.add_argument("--width", type=int, default=24)
+    parser.add_argument("--batch", type=int, default=32)
+    parser.add_argument("--seed", type=int, default=1)
+    args = parser.parse_args()
+    device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
+    torch.backends.cudnn.benchmark = True
+    args.out.mkdir(parents=True, exist_ok=True)
+    photos = load_photos(args.photos, device)
+    dealt = folds(args.photos)
+    kept = [p for p in photos if args.fold is None or dealt[p.name] != args.fold]
+    left = [p for p in photos if p not in kept]
+    print(f"training on {len(kept)} photos, {sum(len(p.stage) for p in kept)} objects", flush=True)
+    net = train(kept, args.minutes, device, args.width, args.batch, args.seed)
+    tag = "all" if args.fold is None else str(args.fold)
+    write_proposals(net, left or photos, args.out / f"proposals-{tag}.csv")
+    for root in args.also:
+        write_proposals(net, load_photos(root, device), args.out / f"proposals-{tag}-{root.name}.csv")
+    export(net, args.out / f"reader-{tag}.onnx")
+
+
+if __name__ == "__main__":
+    main()
