@@ -14,6 +14,8 @@ import urllib.error
 import urllib.request
 from pathlib import Path
 
+from playwright.sync_api import Error
+
 TOKEN = "only-for-this-test"
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
 FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
@@ -90,14 +92,17 @@ def _answer(page) -> None:
 def run_cell(page, index: int, *, timeout_s: float = 120) -> None:
     """Run the code cell at ``index``; the first key press can be swallowed, so it is repeated until the cell ran."""
     cell = page.locator(".jp-Notebook .jp-CodeCell").nth(index)
-    cell.scroll_into_view_if_needed()
     prompt = cell.locator(".jp-InputArea .jp-InputPrompt")
     before, until = prompt.inner_text(), time.monotonic() + timeout_s
     while time.monotonic() < until:
         if prompt.inner_text() in (before, "[ ]:"):
             _answer(page)
-            cell.locator(".cm-content").click(position={"x": 5, "y": 5}, timeout=60_000)
-            page.keyboard.press("Shift+Enter")
+            with contextlib.suppress(
+                Error
+            ):  # JupyterLab redraws cells while it settles: the next round finds them anew
+                cell.scroll_into_view_if_needed(timeout=15_000)
+                cell.locator(".cm-content").click(position={"x": 5, "y": 5}, timeout=15_000)
+                page.keyboard.press("Shift+Enter")
         for _ in range(20):
             page.wait_for_timeout(250)
             if prompt.inner_text() not in (before, "[ ]:", "[*]:"):
