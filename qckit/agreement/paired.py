@@ -124,10 +124,10 @@ def bland_altman(first, second, *, multiple=1.96, confidence=0.95, relative=Fals
     se_bias, se_limit = sd / math.sqrt(n), sd * math.sqrt(3 / n)
     low, high = bias - multiple * sd, bias + multiple * sd
     slope = slope_half = math.nan
-    if mean.std() > 0:
+    if np.ptp(mean) > 1e-9 * np.abs(mean).max():  # a spread that is rounding alone carries no line
         line = stats.linregress(mean, difference)
         slope, slope_half = float(line.slope), float(line.stderr * stats.t.ppf(0.5 + confidence / 2, n - 2))
-    correlation = float(np.corrcoef(a, b)[0, 1]) if a.std() > 0 and b.std() > 0 else math.nan
+    correlation = float(np.corrcoef(a, b)[0, 1]) if np.ptp(a) > 0 and np.ptp(b) > 0 else math.nan
     return BlandAltman(
         n=n, left_out=lost, bias=bias, bias_low=bias - t * se_bias, bias_high=bias + t * se_bias, sd=sd,
         limit_low=low, limit_low_low=low - t * se_limit, limit_low_high=low + t * se_limit,

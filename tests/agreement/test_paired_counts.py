@@ -21,6 +21,11 @@ def test_adding_a_constant_moves_the_bias_by_it_and_swapping_turns_its_sign(pair
     assert first.limit_low <= first.bias <= first.limit_high
 
 
+def test_pairs_that_are_all_alike_have_no_slope():
+    got = bland_altman(np.zeros(3), np.full(3, 341.66324776464296))
+    assert got.bias == pytest.approx(-341.66324776464296) and np.isnan(got.slope)
+
+
 def test_interval_of_the_bias_covers_as_often_as_it_says():
     rng = np.random.default_rng(4)
     hits = 0
