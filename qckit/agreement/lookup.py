@@ -1,0 +1,184 @@
+"""Which certificate speaks for some photos: the newest of their camera, and whether it still holds."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from qckit.agreement.certificate import Certificate, read_certificate
+from qckit.tables import STAGES, to_utc
+
+__all__ = ["CertificateUse", "camera_of", "latest_certificate"]
+
+_SAME_SCALE = 0.02  # relative: a field sheet's scale is often rounded to two figures after the point
+
+
+@dataclass(frozen=True)
+class CertificateUse:
+    """What is known of the accuracy of the counts of some photos, ready to be cited.
+
+    Attributes
+    ----------
+    certificate : Certificate or None
+        None where there is none, or nothing tells which camera took the photos.
+    holds : bool
+        It was made with the counter version that counted, and its date to check again is not past.
+    sentence : str
+        One or two sentences that cite it, or say what is missing and how to come by it.
+    detection : dict of stage to tuple
+        Share of what is there that the kit finds and calls right: (share, lower, upper bound at 95 %); stages never
+        seen in the check are left out.
+    detection_u : dict of stage to float
+        Relative standard uncertainty of that share.
+    """
+
+    certificate: Certificate | None
+    holds: bool
+    sentence: str
+    detection: dict
+    detection_u: dict
+
+    def correct(self, counts, *, confidence=0.95):
+        """Correct counts by the certificate; see :func:`qckit.agreement.correct_counts`. None without one that holds.
+
+        Parameters
+        ----------
+        counts : dict of stage to int, or DataFrame with nauplii, umbrella, cysts, shells
+            One sample, as the kit counted it: photos that a person went through object by object need no correction.
+        confidence : float
+
+        Returns
+        -------
+        CorrectedCounts or None
+        """
+        from qckit.agreement.correction import correct_counts
+
+        return correct_counts(counts, self.certificate.rates, confidence=confidence) if self.holds else None
+
+
+def camera_of(um_per_px, scales):
+    """Tell which camera and magnification photos of a scale come from.
+
+    Parameters
+    ----------
+    um_per_px : array_like, shape (n,)
+        Scales of the photos. [µm/px]
+    scales : DataFrame
+        The site's kept scales (camera, magnification, um_per_px).
+
+    Returns
+    -------
+    tuple of str or None
+        (camera, magnification) whose scale, old or new, is within 2 % of every photo's; None where none or several
+        are.
+    """
+    values = np.asarray(um_per_px, dtype=float)
+    values = values[np.isfinite(values)]
+    if not len(values) or not len(scales):
+        return None
+    fits = [
+        pair for pair, mine in scales.groupby(["camera", "magnification"])
+        if (np.abs(values[:, None] / mine["um_per_px"].to_numpy(float) - 1).min(axis=1) <= _SAME_SCALE).all()
+    ]  # fmt: skip
+    return fits[0] if len(fits) == 1 else None
+
+
+def latest_certificate(certificates, *, now, photos=None, scales=None, camera=None, magnification=None):
+    """Find the newest certificate that speaks for some photos.
+
+    Parameters
+    ----------
+    certificates : DataFrame
+        The site's certificates table.
+    now : str
+        ISO time with offset, or date: the day on which the figures are used.
+    photos : DataFrame, optional
+        The photos (um_per_px, counter_version); tells the camera where none is named, and whether the counter is still
+        the one that was checked.
+    scales : DataFrame, optional
+        The site's scales table, by which photos are given to a camera.
+    camera, magnification : str, optional
+        Where they are known.
+
+    Returns
+    -------
+    CertificateUse
+    """
+    if not len(certificates):
+        return _none("Nobody has checked this site's photo counts against counts by eye, so how many animals the "
+                     "kit misses or mistakes is not known. Count ten photos by eye and run  qckit camera "
+                     "check")  # fmt: skip
+    if camera is None:
+        pair = _pair(photos, scales, certificates)
+        if pair is None:
+            known = sorted({str(c) for c in certificates["camera"]})
+            return _none(f"There are certificates for {', '.join(known)}, and nothing tells which camera took these "
+                         "photos: keep each camera's scale with  qckit camera scale")  # fmt: skip
+        camera, magnification = pair
+    mine = certificates[certificates["camera"] == camera].reset_index(drop=True)
+    if magnification:  # a certificate without magnification speaks for all of its camera
+        mine = mine[mine["magnification"].fillna("").isin(["", magnification])]
+    if mine.empty:
+        name = f"{camera} {magnification or ''}".strip()
+        return _none(f"Photo counts of the camera {name} have not been checked against counts by eye, so how many "
+                     "animals the kit misses or mistakes is not known. Count ten photos by eye and run  qckit camera "
+                     "check")  # fmt: skip
+    return _use(read_certificate(mine.loc[to_utc(mine["made_at"]).idxmax()]), str(now)[:10], photos)
+
+
+def _none(sentence) -> CertificateUse:
+    return CertificateUse(None, False, sentence, {}, {})
+
+
+def _pair(photos, scales, certificates):
+    """Camera and magnification of the photos; the only camera there is where scales do not tell."""
+    if photos is not None and scales is not None and len(photos) and len(scales):
+        pair = camera_of(photos["um_per_px"], scales)
+        if pair is not None:
+            return pair
+        if len(scales[["camera", "magnification"]].drop_duplicates()) > 1:
+            return None
+    names = certificates[["camera", "magnification"]].fillna("").drop_duplicates()
+    if len(names) == 1:
+        return tuple(names.iloc[0])
+    return (names["camera"].iloc[0], "") if names["camera"].nunique() == 1 and (names["magnification"] == "").all() \
+        else None  # fmt: skip
+
+
+def _use(made: Certificate, today: str, photos) -> CertificateUse:
+    frame = made.rates.to_frame()
+    rows = {s: frame[(frame["stage"] == s) & (frame["outcome"] == s)].iloc[0] for s in STAGES}
+    detection = {s: (float(r.rate), float(r.low), float(r.high)) for s, r in rows.items() if np.isfinite(r.rate)}
+    spread = {s: (high - low) / (2 * 1.959964) / rate for s, (rate, low, high) in detection.items() if rate > 0}
+    versions = set() if photos is None or "counter_version" not in photos else set(photos["counter_version"].dropna())
+    others = sorted(versions - {made.counter_version}) if made.counter_version else []
+    late = bool(made.valid_until) and made.valid_until < today
+    parts = [f"Certificate {made.name}: {made.n_photos} photos counted by the kit and by eye ({made.made_by}).",
+             _found(detection) + _bias(made)]  # fmt: skip
+    if late:
+        parts.append(f"It was to be checked again by {made.valid_until}, so counts are not corrected by it: count "
+                     "photos by eye again and run  qckit camera check")  # fmt: skip
+    elif others:
+        parts.append(f"It was made with counter {made.counter_version} and these photos were counted with "
+                     f"{', '.join(map(str, others))}, so counts are not corrected by it: run  qckit camera check  "
+                     "again.")  # fmt: skip
+    else:
+        parts.append(f"Check again by {made.valid_until}.")
+    return CertificateUse(made, not late and not others, " ".join(p for p in parts if p), detection, spread)
+
+
+def _found(detection) -> str:
+    words = {"nauplius": "nauplii", "cyst": "cysts"}
+    parts = [f"{100 * detection[s][0]:.0f} % of {words[s]} ({100 * detection[s][1]:.0f} to {100 * detection[s][2]:.0f})"
+             for s in words if s in detection]  # fmt: skip
+    return f"It finds and calls right {' and '.join(parts)}" if parts else "It says nothing of nauplii and cysts"
+
+
+def _bias(made) -> str:
+    rows = made.agreement[made.agreement["figure"] == "hatch_pct"]
+    if rows.empty:
+        return "."
+    r = rows.iloc[0]
+    return (f"; H% is {r.bias:+.1f} points from H% by eye ({r.bias_low:+.1f} to {r.bias_high:+.1f}), of a single "
+            f"photo {r.limit_low:+.1f} to {r.limit_high:+.1f} points.")  # fmt: skip
