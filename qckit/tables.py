@@ -350,7 +350,7 @@ def _convert(value, column: Column):
 
 def _holds_already(series, column: Column) -> bool:
     """Tell, without looping, that a column has its type and keeps its limits: tables of a million rows pass here."""
-    if str(series.dtype) != _DTYPE[column.kind] or column.kind in ("time", "date"):
+    if str(series.dtype) != _DTYPE[column.kind]:
         return False
     if column.required and series.isna().any():
         return False
@@ -358,6 +358,10 @@ def _holds_already(series, column: Column) -> bool:
         return True
     if column.kind == "choice":
         return bool(series.dropna().isin(column.choices).all())
+    if column.kind in ("time", "date"):
+        kinds = series.dropna().unique()
+        pattern = _TIME if column.kind == "time" else _DATE
+        return all(map(pattern.fullmatch, kinds)) and not _not_in_calendar(kinds)
     if column.kind == "text":
         kinds = series.dropna().unique()
         return all(text and text == text.strip() for text in kinds)
@@ -365,6 +369,12 @@ def _holds_already(series, column: Column) -> bool:
     low = -1.7e308 if column.low is None else column.low
     high = 1.7e308 if column.high is None else column.high
     return bool(((known >= low) & (known <= high)).all())
+
+
+def _not_in_calendar(texts) -> bool:
+    import pandas as pd
+
+    return bool(pd.to_datetime(pd.Series(texts, dtype="str"), utc=True, format="ISO8601", errors="coerce").isna().any())
 
 
 def check_table(frame, table: str, *, source: str | None = None, row_names=None):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import os
 import sqlite3
+from contextlib import closing
 from pathlib import Path
 
 import sqlalchemy as sa
@@ -67,21 +68,13 @@ def copy_file(database: sa.Engine, target: Path) -> None:
     part = target.with_name(target.name + ".part")
     part.unlink(missing_ok=True)
     try:
-        with engine.translated(database):
-            raw = database.raw_connection()
-            try:
-                with_copy = sqlite3.connect(part)
-                try:
-                    raw.driver_connection.backup(with_copy)
-                    with_copy.execute("PRAGMA journal_mode=DELETE")
-                finally:
-                    with_copy.close()
-            finally:
-                raw.close()
+        with closing(database.raw_connection()) as raw, closing(sqlite3.connect(part)) as copy:
+            raw.driver_connection.backup(copy)
+            copy.execute("PRAGMA journal_mode=DELETE")
         _sync(part)
         verify(part)
         part.replace(target)
-    except (sqlite3.Error, OSError) as error:
+    except (sa.exc.DBAPIError, sqlite3.Error, OSError) as error:
         raise InputError(f"{target}: the backup could not be written ({error}). The log itself is as it was; free "
                          "some space or give another folder.") from error  # fmt: skip
     finally:

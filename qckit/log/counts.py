@@ -5,13 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 import sqlalchemy as sa
 
 from qckit.errors import InputError, one_line, unknown_name
 from qckit.log import schema
 from qckit.log.neutral import restore
-from qckit.log.query import WITHDRAWN, fetch, known_names
+from qckit.log.query import WITHDRAWN, among, fetch, known_names
 from qckit.tables import COUNT_COLUMNS, check_table, empty_table, table_columns
 
 __all__ = ["as_frames", "photo_names", "plan", "read_counted", "tally"]
@@ -140,10 +141,13 @@ def tally(objects: pd.DataFrame) -> pd.DataFrame:
     DataFrame, shape (photos, 4)
         Columns nauplii, umbrella, cysts, shells; photo as index.
     """
-    inside = objects[objects["counted"].fillna(False).astype(bool) & objects["stage"].isin(list(COUNT_COLUMNS))]
-    table = pd.crosstab(inside["photo"], inside["stage"]) if len(inside) else pd.DataFrame()
-    table = table.reindex(columns=list(COUNT_COLUMNS), fill_value=0).rename(columns=COUNT_COLUMNS)
-    return table.reindex(pd.unique(objects["photo"]), fill_value=0).astype("int64")
+    of_photo, photos = pd.factorize(objects["photo"])
+    stages = pd.Categorical(objects["stage"], categories=list(COUNT_COLUMNS)).codes
+    inside = objects["counted"].fillna(False).to_numpy(dtype=bool) & (stages >= 0)
+    shape = (len(photos), len(COUNT_COLUMNS))
+    cells = of_photo[inside] * shape[1] + stages[inside]
+    table = np.bincount(cells, minlength=shape[0] * shape[1]).reshape(shape)
+    return pd.DataFrame(table, index=pd.Index(photos, name="photo"), columns=list(COUNT_COLUMNS.values()))
 
 
 def plan(connection, photos: pd.DataFrame, objects: pd.DataFrame) -> CountPlan:
@@ -185,7 +189,7 @@ def plan(connection, photos: pd.DataFrame, objects: pd.DataFrame) -> CountPlan:
 
 def _agree(photos, objects, counts) -> None:
     """The counts that came with the photos are those of the objects."""
-    stray = set(objects["photo"]) - set(photos["photo"])
+    stray = set(objects["photo"].unique()) - set(photos["photo"])
     if stray:
         raise unknown_name("photo", sorted(stray)[0], photos["photo"], where="objects")
     for column in COUNT_COLUMNS.values():
@@ -264,10 +268,8 @@ def _same_file_twice(connection, photos) -> None:
     p = schema.table("photos")
     hashes = list(set(photos["sha256"]))
     known: dict[str, set] = {}
-    for start in range(0, len(hashes), 500):
-        found = connection.execute(sa.select(p.c.sha256, p.c.photo).where(p.c.sha256.in_(hashes[start : start + 500])))
-        for sha, name in found:
-            known.setdefault(sha, set()).add(name)
+    for sha, name in connection.execute(sa.select(p.c.sha256, p.c.photo).where(among(connection, p.c.sha256, hashes))):
+        known.setdefault(sha, set()).add(name)
     for sha, name in zip(photos["sha256"], photos["photo"]):
         others = known.setdefault(sha, set()) - {name}
         if others:
@@ -360,12 +362,7 @@ def _with_revisions(connection, entering: pd.DataFrame, new_samples: pd.DataFram
     """Number the photos' revisions and tie them to the sample revision they made."""
     p = schema.table("photos")
     statement = sa.select(p.c.photo, sa.func.max(p.c.revision)).group_by(p.c.photo)
-    last = {}
-    if len(entering):
-        names = list(entering["photo"])
-        for start in range(0, len(names), 500):
-            found = connection.execute(statement.where(p.c.photo.in_(names[start : start + 500])))
-            last.update((photo, revision) for photo, revision in found)
+    last = dict(connection.execute(statement.where(among(connection, p.c.photo, list(entering["photo"])))).all())
     made = dict(zip(new_samples["sample"], new_samples["revision"], strict=True))
     return entering.assign(
         revision=pd.Series([last.get(n, -1) + 1 for n in entering["photo"]], index=entering.index, dtype="Int64"),

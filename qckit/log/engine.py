@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import sqlite3
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from pathlib import Path
 from urllib.parse import quote
 
@@ -12,7 +12,17 @@ import sqlalchemy as sa
 
 from qckit.errors import InputError, one_line
 
-__all__ = ["LOG_FILE", "WAIT_S", "is_server", "make_engine", "reading", "shown_url", "sqlite_path", "writing"]
+__all__ = [
+    "LOG_FILE",
+    "WAIT_S",
+    "is_server",
+    "make_engine",
+    "reading",
+    "shown_url",
+    "sqlite_path",
+    "write_rows",
+    "writing",
+]
 
 LOG_FILE = "log.sqlite"
 WAIT_S = 20.0
@@ -151,7 +161,32 @@ def translated(engine: sa.Engine):
     try:
         yield
     except sa.exc.DBAPIError as error:
+        raise plain_fault(error.orig, engine) from error
+    except engine.dialect.dbapi.Error as error:  # from the driver itself, see write_rows
         raise plain_fault(error, engine) from error
+
+
+def write_rows(connection, table: str, columns: list[str], lists: list[list]) -> None:
+    """Write many rows by the driver's own quickest way: a million objects are written in seconds, not minutes.
+
+    Parameters
+    ----------
+    connection : Connection
+        From :func:`writing`.
+    table : str
+    columns : list of str
+    lists : list of list
+        The values of each column.
+    """
+    names = ", ".join(f'"{c}"' for c in columns)
+    with closing(connection.connection.cursor()) as cursor:
+        if connection.dialect.name == "sqlite":
+            marks = ", ".join("?" * len(columns))
+            cursor.executemany(f"INSERT INTO {table} ({names}) VALUES ({marks})", zip(*lists, strict=True))
+            return
+        with cursor.copy(f"COPY {table} ({names}) FROM STDIN") as copy:
+            for row in zip(*lists, strict=True):
+                copy.write_row(row)
 
 
 _FAULTS = (
@@ -179,9 +214,9 @@ _FAULTS = (
 )  # fmt: skip
 
 
-def plain_fault(error: sa.exc.DBAPIError, engine: sa.Engine) -> InputError:
+def plain_fault(fault: Exception, engine: sa.Engine) -> InputError:
     """Say a database fault as what, where and how to mend it."""
-    said = one_line(error.orig)
+    said = one_line(fault)
     where = _engine_place(engine)
     for words, what, remedy in _FAULTS:
         if any(word in said.casefold() for word in words):

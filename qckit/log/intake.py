@@ -5,14 +5,14 @@ Nothing is written here. All problems are gathered, so that a sheet is put right
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, field
 
 import pandas as pd
-import sqlalchemy as sa
 
 from qckit.errors import InputError, unknown_name
-from qckit.log import schema
-from qckit.log.query import fetch, known_names
+from qckit.log import against, schema
+from qckit.log.query import fetch, known_names, rows_of
 from qckit.tables import COUNT_COLUMNS, TABLES, check_table, table_columns, to_utc
 
 __all__ = ["PROBLEMS", "Incoming", "Sifted", "problems_error", "problems_text", "sift"]
@@ -21,7 +21,8 @@ PROBLEMS = ("sheet", "row", "column", "value", "rule", "remedy")
 """Columns of every list of problems."""
 
 _SHOWN = 20
-_SMALL = 2000  # rows up to which each is remembered whole, to compare with a later part of the import
+_SURROGATE = frozenset(map(chr, range(0xD800, 0xE000)))
+_NORMAL = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d[+-]\d\d:\d\d").fullmatch
 
 
 @dataclass
@@ -133,7 +134,7 @@ def sift(connection, incoming: list[Incoming]) -> Sifted:
         _check_rows(i, part, frame, notes)
         _check_parents(connection, i, part, frame, notes, incoming, seen)
         frame = _leave_bad(frame, notes, i)
-        frame = _check_twice(i, part, frame, notes, seen)
+        frame = _check_twice(i, part, frame, notes, seen.setdefault(part.table, {}))
         frame, same, other = _compare(connection, i, part, frame, notes)
         differences += other
         new.setdefault(part.table, []).append(frame)
@@ -150,16 +151,16 @@ def sift(connection, incoming: list[Incoming]) -> Sifted:
 def _awaiting(frame: pd.DataFrame) -> pd.Series:
     """Mark samples whose counts are still to come from the photos they name."""
 
-    def column(name):
-        return frame[name] if name in frame.columns else pd.Series([None] * len(frame), index=frame.index)
-
     def filled(name):
-        return column(name).map(lambda v: not pd.isna(v) and str(v).strip() != "")
+        if name not in frame.columns:
+            return pd.Series(False, index=frame.index)
+        blank = frame[name].map(lambda v: isinstance(v, str) and not v.strip())
+        return frame[name].notna() & ~blank.astype(bool)
 
-    by_photo = column("counted_by").map(lambda v: str(v).strip().casefold() == "photo")
-    counts = [*COUNT_COLUMNS.values(), "embryos"]
-    no_counts = ~pd.concat([filled(c) for c in counts], axis=1).any(axis=1)
-    return (by_photo & filled("photos") & no_counts).astype(bool)
+    none = ~pd.concat([filled(c) for c in (*COUNT_COLUMNS.values(), "embryos")], axis=1).any(axis=1)
+    marks = none & filled("photos") & filled("counted_by")
+    marks[marks] = frame.loc[marks, "counted_by"].map(lambda v: str(v).strip().casefold() == "photo").astype(bool)
+    return marks.astype(bool)
 
 
 def _check_cells(i: int, part: Incoming, notes: _Notes) -> pd.DataFrame | None:
@@ -214,7 +215,7 @@ def _normal_times(frame: pd.DataFrame, table: str) -> pd.DataFrame:
     for column in TABLES[table]:
         if column.kind == "time" and frame[column.name].notna().any():
             frame[column.name] = frame[column.name].map(
-                lambda text: text if text != text else pd.Timestamp(text).isoformat()
+                lambda text: text if _NORMAL(text) else pd.Timestamp(text).isoformat(), na_action="ignore"
             )
     if table == "samples":
         frame["revision"] = frame["revision"].fillna(0)
@@ -224,7 +225,7 @@ def _normal_times(frame: pd.DataFrame, table: str) -> pd.DataFrame:
 def _check_rows(i: int, part: Incoming, frame: pd.DataFrame, notes: _Notes) -> None:
     """Check what no single cell can show."""
     for column in frame.columns:
-        if str(frame[column].dtype) == "str":
+        if str(frame[column].dtype) == "str" and _cannot_be_stored("".join(frame[column].dropna())):
             odd = frame[column].map(lambda v: isinstance(v, str) and _cannot_be_stored(v)).astype(bool)
             for index in frame.index[odd]:
                 notes.add(i, part, int(index), column, frame.at[index, column].encode("unicode_escape").decode(),
@@ -237,7 +238,8 @@ def _check_rows(i: int, part: Incoming, frame: pd.DataFrame, notes: _Notes) -> N
 
 
 def _cannot_be_stored(text: str) -> bool:
-    return "\x00" in text or any("\ud800" <= c <= "\udfff" for c in text)
+    """Tell of half a surrogate pair, which no UTF-8 can hold, and of the null that ends a text for the database."""
+    return "\x00" in text or not _SURROGATE.isdisjoint(text)
 
 
 def _check_parents(connection, i, part: Incoming, frame, notes: _Notes, incoming, seen) -> None:
@@ -246,7 +248,7 @@ def _check_parents(connection, i, part: Incoming, frame, notes: _Notes, incoming
         named = frame[column].dropna()
         if named.empty:
             continue
-        in_log = set(_present(connection, parent, parent_column, set(named)))
+        in_log = against.names_there(connection, parent, parent_column, set(named))
         with_us = {key[0] for key in seen.get(parent, {})}
         missing = ~named.isin(in_log | with_us)
         if not missing.any():
@@ -275,15 +277,6 @@ def _one(table: str) -> str:
     return {"hatches": "hatch", "lots": "lot", "samples": "sample", "photos": "photo"}[table]
 
 
-def _present(connection, table: str, column: str, names: set) -> list[str]:
-    c = schema.table(table).c[column]
-    names, found = sorted(names), []
-    for start in range(0, len(names), 500):
-        statement = sa.select(c).distinct().where(c.in_(names[start : start + 500]))
-        found += [v for (v,) in connection.execute(statement)]
-    return found
-
-
 def _check_hours(connection, i, part, frame, notes, incoming) -> None:
     """A sample is taken after its hatch was wetted, and its hours agree with both times."""
     starts = {}
@@ -309,80 +302,33 @@ def _leave_bad(frame: pd.DataFrame, notes: _Notes, i: int) -> pd.DataFrame:
     return frame.drop(index=[k for k in notes.bad.get(i, ()) if k in frame.index])
 
 
-def _check_twice(i, part: Incoming, frame, notes: _Notes, seen) -> pd.DataFrame:
-    """A key may stand once in an import; the same row again is dropped, another row with its key is a problem."""
+def _check_twice(i, part: Incoming, frame, notes: _Notes, places: dict) -> pd.DataFrame:
+    """A key may stand once in an import; the same row again is dropped, another row with its key is a problem.
+
+    ``places`` holds what stood in earlier parts, and is added to: key -> (part, its index, the whole row).
+    """
     keys = [*schema.KEYS[part.table], *(["revision"] if part.table == "samples" else [])]
-    places = seen.setdefault(part.table, {})
-    doubtful = set(frame.index[frame.duplicated(keys, keep=False)]) if len(frame) else set()
     drop = []
-    for index, *key in frame[keys].itertuples():
-        key = tuple(key)
-        row = frame.loc[index] if index in doubtful or key in places or len(frame) < _SMALL else None
-        if key not in places:
-            places[key] = (f"{part.source}, {part.rows[index]}", row)
+    for index, key, row in zip(frame.index, rows_of(frame, keys), rows_of(frame, list(frame.columns)), strict=True):
+        other, place, held = places.setdefault(key, (part, index, row))
+        if other is part and place == index:
             continue
-        place, other = places[key]
         drop.append(index)
-        if not _same(row, other):
-            notes.add(i, part, int(index), keys[0], key[0], f"stands already in {place}, with other values",
-                      "Keep the right one of the two rows.")  # fmt: skip
+        if held != row:
+            notes.add(i, part, int(index), keys[0], key[0], f"stands already in {other.source}, {other.rows[place]}, "
+                      "with other values", "Keep the right one of the two rows.")  # fmt: skip
     return frame.drop(index=drop)
 
 
-def _same(one: pd.Series, other: pd.Series | None) -> bool:
-    return other is not None and all(_equal(a, b) for a, b in zip(one, other))
-
-
-def _equal(a, b) -> bool:
-    a_missing, b_missing = a is pd.NA or a is None or a != a, b is pd.NA or b is None or b != b
-    return (a_missing and b_missing) or (not a_missing and not b_missing and a == b)
-
-
 def _compare(connection, i, part: Incoming, frame, notes: _Notes):
-    """Leave out rows the log has already; a row with other values than the log's is a problem.
-
-    A row counts as there when it equals what was entered, any revision of it, or what stands there now.
-    """
-    keys = list(schema.KEYS[part.table])
-    if frame.empty or not _present(connection, part.table, keys[0], set(frame[keys[0]])):
-        return frame, 0, []
-    names = {keys[0]: sorted(set(frame[keys[0]]))}
-    entered = fetch(connection, part.table, names, revisions="all", corrected=False, internal=True)
-    current = fetch(connection, part.table, names, internal=True)
-    versions: dict[tuple, list[pd.Series]] = {}
-    for source in (entered, current):
-        for _, row in source.iterrows():
-            versions.setdefault(tuple(row[keys]), []).append(row)
-    columns = [c for c in table_columns(part.table) if c != "revision"]
-    drop, same, differences = [], 0, []
-    for index, row in frame.iterrows():
-        there = versions.get(tuple(row[keys]))
-        if there is None or (part.table == "samples" and _next_revision(row, there)):
-            continue
-        drop.append(index)
-        if any(all(_equal(row[c], old[c]) for c in columns) for old in there):
-            same += 1
-            continue
-        for column in columns:
-            if not _equal(row[column], there[-1][column]):
-                before, after = _shown(there[-1][column]), _shown(row[column])
-                differences.append((part.table, tuple(row[keys]), column, before, after))
-                notes.add(i, part, int(index), column, after,
-                          f"differs from the log, where {keys[0]} {row[keys[0]]!r} has {before or 'nothing'}",
-                          "If the log is right, correct the sheet; if the sheet is right, import it again with "
-                          "--correct REASON, which keeps both values.")  # fmt: skip
-    return frame.drop(index=drop), same, differences
-
-
-def _next_revision(row, there) -> bool:
-    known = {int(old["revision"]) for old in there}
-    return int(row["revision"]) == max(known) + 1
-
-
-def _shown(value) -> str:
-    """Write a value as a correction holds it: text, empty where missing."""
-    if value is None or value is pd.NA or value != value:
-        return ""
-    if value is True or value is False or type(value).__name__ in ("bool_", "bool"):
-        return "yes" if value else "no"
-    return repr(float(value)) if isinstance(value, float) else str(value)
+    """Leave out rows the log has already; a row with other values than the log's is a problem."""
+    there, same, cells = against.compare(connection, part.table, frame)
+    differences = []
+    for index, key, column, before, after in cells:
+        differences.append((part.table, key, column, before, after))
+        first = schema.KEYS[part.table][0]
+        notes.add(i, part, int(index), column, after,
+                  f"differs from the log, where {first} {key[0]!r} has {before or 'nothing'}",
+                  "If the log is right, correct the sheet; if the sheet is right, import it again with "
+                  "--correct REASON, which keeps both values.")  # fmt: skip
+    return frame.drop(index=there), same, differences

@@ -276,12 +276,9 @@ def _enter(connection, resource: dict, content: bytes) -> None:
     kinds = [f["type"] for f in resource["schema"]["fields"]]
     reader = csv.reader(io.StringIO(content.decode("utf-8"), newline=""))
     columns = next(reader)
-    mark = "?" if connection.dialect.name == "sqlite" else "%s"
-    names = ", ".join(f'"{c}"' for c in columns)
-    statement = f"INSERT INTO {resource['name']} ({names}) VALUES ({', '.join([mark] * len(columns))})"
-    rows = [tuple(_in(text, kind) for text, kind in zip(row, kinds, strict=True)) for row in reader]
-    if rows:
-        connection.exec_driver_sql(statement, rows)
+    lists = [[_in(text, kind) for text in column] for kind, column in zip(kinds, zip(*reader, strict=True))]
+    if lists:
+        engine.write_rows(connection, resource["name"], columns, lists)
 
 
 def digest(log) -> dict[str, str]:

@@ -6,17 +6,18 @@ import json
 
 import pandas as pd
 import sqlalchemy as sa
+from sqlalchemy.dialects.postgresql import ARRAY
 
 from qckit.errors import InputError, unknown_name
 from qckit.log import schema
 from qckit.tables import TABLES, check_cell, column_dtypes, table_columns, to_utc
 
-__all__ = ["fetch", "frame_of", "key_text", "known_names", "read_key", "rows_of", "utc_text"]
+__all__ = ["among", "fetch", "frame_of", "key_text", "known_names", "lists_of", "read_key", "rows_of", "utc_text"]
 
 WITHDRAWN = "withdrawn"
 """Column name in corrections that hides a row entered by mistake (``yes``) or shows it again (``no``)."""
 
-_CHUNK = 500  # names in one IN (...): SQLite allows 32,766 and older builds 999
+_CHUNK = 500  # values in one IN (...)
 
 
 def key_text(table: str, key) -> str:
@@ -53,16 +54,35 @@ def utc_text(times: pd.Series) -> pd.Series:
     return to_utc(times).dt.strftime("%Y-%m-%dT%H:%M:%S.%fZ")
 
 
-def rows_of(frame: pd.DataFrame, columns: list[str]) -> list[tuple]:
-    """Turn a frame into plain rows for the database, with None where a cell is missing."""
+def lists_of(frame: pd.DataFrame, columns: list[str]) -> list[list]:
+    """Turn columns of a frame into plain lists for the database, with None where a cell is missing."""
     lists = []
     for name in columns:
         series = frame[name]
-        values = series.astype(object).tolist()
-        if series.isna().any():
-            values = [None if v is None or v is pd.NA or v != v else v for v in values]
-        lists.append(values)
-    return list(zip(*lists, strict=True))
+        values = series.to_numpy(dtype=object)
+        missing = series.isna().to_numpy()
+        if missing.any():
+            values = values.copy()
+            values[missing] = None
+        lists.append(values.tolist())
+    return lists
+
+
+def rows_of(frame: pd.DataFrame, columns: list[str]) -> list[tuple]:
+    """Turn a frame into plain rows, with None where a cell is missing."""
+    return list(zip(*lists_of(frame, columns), strict=True))
+
+
+def among(connection, column: sa.Column, values: list):
+    """Condition that a column holds one of some values; many go to the database as one parameter.
+
+    The number of parameters is limited (SQLite 32,766, PostgreSQL 65,535), the length of one is not.
+    """
+    if len(values) <= _CHUNK:
+        return column.in_(values)
+    if connection.dialect.name == "sqlite":
+        return column.in_(sa.select(sa.func.json_each(json.dumps(values)).table_valued("value").c.value))
+    return column == sa.any_(sa.literal(values, ARRAY(column.type)))
 
 
 def frame_of(rows, columns: list[str], name: str | None = None) -> pd.DataFrame:
@@ -150,8 +170,7 @@ def fetch(
     is_record = table in schema.KEYS
     conditions = []
     for column, value in equals.items():
-        wanted = list(value) if isinstance(value, (list, tuple, set)) else [value]
-        hit = sa.or_(*(t.c[column].in_(wanted[i : i + _CHUNK]) for i in range(0, len(wanted), _CHUNK)), sa.false())
+        hit = among(connection, t.c[column], list(value) if isinstance(value, (list, tuple, set)) else [value])
         conditions.append(_may_match(table, t, column, hit) if is_record else hit)
     conditions += [_may_match(table, t, column, c) if is_record and column else c for column, c in where]
     if table in schema.REVISED and revisions == "newest":
@@ -174,8 +193,8 @@ def _corrections_for(connection, table: str, equals: dict) -> pd.DataFrame:
     c = schema.CORRECTIONS
     statement = sa.select(c).where(c.c.table == table).order_by(c.c.correction)
     first = equals.get(schema.KEYS[table][0])
-    if isinstance(first, (list, tuple, set)) and len(first) <= _CHUNK:
-        statement = statement.where(c.c.key1.in_(list(first)))
+    if isinstance(first, (list, tuple, set)):
+        statement = statement.where(among(connection, c.c.key1, list(first)))
     elif isinstance(first, str):
         statement = statement.where(c.c.key1 == first)
     return frame_of(connection.execute(statement), [x.name for x in c.columns], "corrections")

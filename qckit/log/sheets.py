@@ -176,28 +176,52 @@ def _rows(grid: Grid, name, columns, place, settings: Settings, ignored: set) ->
         body = body[1:]
     rules = _rules(body, headings, grid, settings)
     faults = {(r, c): rest for r, c, *rest in grid.problems}
-    data: dict[str, list] = {column.name: [] for column, _ in headings.values()}
-    remarks: Counter = Counter()
-    for index, (number, row) in enumerate(body):
-        stray = [
-            c for i, c in enumerate(row) if i not in headings and i >= len(grid.rows[place][1]) and not is_blank(c)
-        ]
-        if stray:
-            remedy = "Give the column a heading, or clear the cell; a comma in a text needs quotes around it."
-            problems.append((index, "", str(stray[0]), "stands to the right of the last heading", remedy))
-        for i, (column, unit) in headings.items():
+    problems += _stray(body, headings, len(grid.rows[place][1]))
+    data, remarks = {}, Counter()
+    for i, (column, unit) in headings.items():
+        read: dict[tuple, tuple] = {}  # the same few cells stand in many rows: each is read once
+        values = []
+        for index, (number, row) in enumerate(body):
             cell = row[i] if i < len(row) else None
             if (number, i) in faults:
-                value, rule, remedy = faults[number, i]
-                problems.append((index, column.name, value, rule, remedy))
+                problems.append((index, column.name, *faults[number, i]))
                 cell = None
-            data[column.name].append(_value(cell, column, unit, rules, index, problems, remarks))
+            key = (type(cell), cell)
+            if key not in read:
+                read[key] = _value(cell, column, unit, rules)
+            value, problem, remark = read[key]
+            values.append(value)
+            if problem:
+                problems.append((index, column.name, str(cell), *problem))
+            if remark:
+                remarks[column.name, remark] += 1
+        data[column.name] = _series(values, column)
+    problems.sort(key=lambda p: p[0] if isinstance(p[0], int) else -1)
     notes += [f"column {c}: {text}" + (f" ({n} times)" if n > 1 else "") for (c, text), n in remarks.items()]
-    frame = pd.DataFrame(data, dtype=object)
+    frame = pd.DataFrame(data)
     if name == "readings":
         notes += _readings_to_celsius(frame)
     return SheetRows(name, frame, grid.source, [f"row {n}" for n, _ in body], problems,
                      [f"{grid.source}: {note}" for note in grid.notes + notes])  # fmt: skip
+
+
+def _stray(body, headings, width: int) -> list[tuple]:
+    """Find what stands to the right of the last heading."""
+    remedy = "Give the column a heading, or clear the cell; a comma in a text needs quotes around it."
+    return [
+        (index, "", str(cell), "stands to the right of the last heading", remedy)
+        for index, (_, row) in enumerate(body)
+        for cell in [c for i, c in enumerate(row[width:], width) if i not in headings and not is_blank(c)][:1]
+    ]
+
+
+def _series(values: list, column: Column) -> pd.Series:
+    """Give a column the type of its contract where every cell fits it; otherwise the cells are checked one by one."""
+    if column.kind == "float":
+        return pd.Series(values, dtype="float64")
+    if column.kind == "int" and all(v is None or v.is_integer() for v in values):
+        return pd.Series(values, dtype="Int64")
+    return pd.Series(values, dtype="str" if column.kind in ("text", "choice", "time", "date") else object)
 
 
 def _headings(grid: Grid, columns, place, ignored: set):
@@ -232,20 +256,17 @@ def _is_unit_row(row) -> bool:
 
 
 def _rules(body, headings, grid: Grid, settings: Settings) -> cells.CellRules:
-    texts = [
-        row[i]
-        for _, row in body
-        for i, (column, _) in headings.items()
-        if column.kind in ("float", "int") and i < len(row) and isinstance(row[i], str) and row[i].strip()
-    ]
+    places = [i for i, (column, _) in headings.items() if column.kind in ("float", "int")]
+    found = {row[i] for _, row in body for i in places if i < len(row)}
+    texts = [text for text in found if isinstance(text, str) and text.strip()]
     sign = cells.decimal_sign(texts, semicolons=grid.semicolons, site=settings.site.decimal)
     return cells.CellRules(sign, settings.site.date_order, settings.site.timezone)
 
 
-def _value(cell, column: Column, unit: str, rules, index: int, problems: list, remarks: Counter):
-    """Read one cell into what ``check_table`` takes."""
+def _value(cell, column: Column, unit: str, rules) -> tuple:
+    """Read one cell into what ``check_table`` takes; return it, what is wrong (rule, remedy), what is noted."""
     if is_blank(cell):
-        return None
+        return None, None, ""
     if isinstance(cell, str):
         cell = neutral.restore(cell.strip())
     if column.kind in ("float", "int"):
@@ -255,12 +276,8 @@ def _value(cell, column: Column, unit: str, rules, index: int, problems: list, r
     elif column.kind == "time":
         read = cells.read_time(cell, rules)
     else:
-        return _text(cell)
-    if read.rule:
-        problems.append((index, column.name, str(cell), read.rule, read.remedy))
-    if read.note:
-        remarks[column.name, read.note] += 1
-    return read.value
+        return _text(cell), None, ""
+    return read.value, (read.rule, read.remedy) if read.rule else None, read.note
 
 
 def _text(cell) -> str:

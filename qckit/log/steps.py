@@ -9,7 +9,7 @@ import sqlalchemy as sa
 
 from qckit import __version__
 from qckit.errors import InputError
-from qckit.log import intake, query, schema
+from qckit.log import engine, intake, query, schema
 
 __all__ = ["SOFTWARE", "ImportResult", "begin", "insert", "need_by"]
 
@@ -80,11 +80,7 @@ def insert(connection, name: str, frame: pd.DataFrame, step: int) -> None:
     if "step" in t.columns:
         frame = frame.assign(step=step)
     columns = [c.name for c in t.columns if c.name in frame.columns]
-    mark = "?" if connection.dialect.name == "sqlite" else "%s"
-    names = ", ".join(f'"{c}"' for c in columns)
-    # the driver's own executemany: a million objects are written in seconds, not minutes
-    statement = f"INSERT INTO {name} ({names}) VALUES ({', '.join([mark] * len(columns))})"
-    connection.exec_driver_sql(statement, query.rows_of(frame, columns))
+    engine.write_rows(connection, name, columns, query.lists_of(frame, columns))
 
 
 def need_by(by: str) -> None:

@@ -1,0 +1,72 @@
+"""Rows on their way in against the rows that are in the log: which are there already, and which differ."""
+
+from __future__ import annotations
+
+import pandas as pd
+import sqlalchemy as sa
+
+from qckit.log import schema
+from qckit.log.corrections import value_text
+from qckit.log.query import among, fetch, rows_of
+from qckit.tables import table_columns
+
+__all__ = ["compare", "names_there"]
+
+
+def names_there(connection, table: str, column: str, names: set) -> set:
+    """Return those of some names that a column of a table holds."""
+    c = schema.table(table).c[column]
+    return {name for (name,) in connection.execute(sa.select(c).distinct().where(among(connection, c, sorted(names))))}
+
+
+def compare(connection, table: str, frame: pd.DataFrame) -> tuple[list, int, list[tuple]]:
+    """Find the rows whose key the log has.
+
+    Parameters
+    ----------
+    connection : Connection
+    table : str
+        Record table.
+    frame : DataFrame, shape (n, any)
+        Clean rows, each key once.
+
+    Returns
+    -------
+    tuple
+        Index of the rows that are there; how many of them say the same as what was entered, as any revision of it,
+        or as what stands there now; and for the others ``(index, key, column, before, after)`` of each cell that
+        differs.
+    """
+    keys = list(schema.KEYS[table])
+    if frame.empty or not names_there(connection, table, keys[0], set(frame[keys[0]])):
+        return [], 0, []
+    columns = [c for c in table_columns(table) if c != "revision"]
+    versions, newest = _versions(connection, table, {keys[0]: sorted(set(frame[keys[0]]))}, columns)
+    revisions = frame["revision"].tolist() if table == "samples" else [None] * len(frame)
+    there, same, cells = [], 0, []
+    found = zip(frame.index, revisions, rows_of(frame, keys), rows_of(frame, columns), strict=True)
+    for index, revision, key, row in found:
+        held = versions.get(key)
+        if held is None or (revision is not None and revision == newest[key] + 1):
+            continue
+        there.append(index)
+        if row in held:
+            same += 1
+            continue
+        cells += [(index, key, column, value_text(before), value_text(after))
+                  for column, before, after in zip(columns, held[-1], row, strict=True) if before != after]  # fmt: skip
+    return there, same, cells
+
+
+def _versions(connection, table: str, names: dict, columns: list[str]) -> tuple[dict, dict]:
+    """Return by key every version of a row, as entered and last as it stands now, and its newest revision."""
+    keys = list(schema.KEYS[table])
+    versions: dict[tuple, list[tuple]] = {}
+    newest: dict[tuple, int] = {}
+    for options in ({"revisions": "all", "corrected": False}, {}):
+        held = fetch(connection, table, names, internal=True, **options)
+        for key, row in zip(rows_of(held, keys), rows_of(held, columns), strict=True):
+            versions.setdefault(key, []).append(row)
+        if "revision" in held.columns:
+            newest.update(zip(rows_of(held, keys), held["revision"].tolist(), strict=True))
+    return versions, newest
