@@ -24,9 +24,11 @@ _HOME = {
         "Spread",
         "binomial_interval",
         "counting_floor",
+        "floor_of_few",
         "mean_interval",
         "proportion_over_cones",
         "rate_over_cones",
+        "skewness_reach",
     ),
     "summary": (
         "METRICS",

@@ -4,10 +4,20 @@ from __future__ import annotations
 
 import numpy as np
 
-from qckit.hatch.intervals import counting_floor, normal_quantile, student_quantile
+from qckit.hatch.intervals import (
+    Spread,
+    counting_floor,
+    floor_of_few,
+    normal_quantile,
+    proportion_over_cones,
+    score_bounds,
+    skewness_reach,
+    student_quantile,
+)  # fmt: skip
 
 __all__ = [
-    "bounds_of_proportions", "bounds_of_rates", "coverage_of_proportion", "coverage_of_rate", "draw_cones",
+    "bounds_of_proportions", "bounds_of_rates", "coverage_of_proportion", "coverage_of_rate",
+    "coverage_with_site_spread", "draw_cones",
 ]  # fmt: skip
 
 
@@ -73,6 +83,34 @@ def coverage_of_proportion(n_cones, hatch_pct, rho, *, n=840, runs=4000, rng, fa
     return 100 * float(np.mean((low <= share) & (share <= high)))
 
 
+def coverage_with_site_spread(n_cones, hatch_pct, rho, *, df, n=840, runs=2000, rng, family="logit-normal"):
+    """Percent covered when the spread is pooled with that of earlier tests of three cones; arguments as above.
+
+    Parameters
+    ----------
+    n_cones, hatch_pct, rho, n, runs, rng, family
+        As for :func:`coverage_of_proportion`; one cone will do.
+    df : int
+        Degrees of freedom of the site's records, even.
+
+    Returns
+    -------
+    float
+        [%]
+    """
+    share, groups = hatch_pct / 100, df // 2
+    counts = draw_cones(n_cones, share, rho, n, rng=rng, runs=runs, family=family)
+    before = draw_cones(3, share, rho, n, rng=rng, runs=runs * groups, family=family).reshape(runs, groups, 3)
+    mean = before.mean(axis=2) / n
+    chi2 = np.sum((before / n - mean[..., None]) ** 2, axis=2) * n / np.maximum(mean * (1 - mean), 0.5 / (3 * n))
+    raw = (chi2.sum(axis=1) - df) / (df * (n - 1))
+    hit = 0
+    for row, r in zip(counts, raw, strict=True):
+        found = proportion_over_cones(row, np.full(n_cones, n), spread=Spread(max(0.0, r), 0.0, df, r, 0.0))
+        hit += found.low <= share <= found.high
+    return 100 * hit / runs
+
+
 def bounds_of_proportions(counts, whole, *, confidence=0.95, is_safe=False):
     """The interval of ``proportion_over_cones`` for many tests at once.
 
@@ -97,11 +135,15 @@ def bounds_of_proportions(counts, whole, *, confidence=0.95, is_safe=False):
     spread = np.sum(weight * (each - centre[:, None]) ** 2, axis=1)
     factor = spread / np.maximum(centre * (1 - centre), 0.5 / total) / (k - 1)
     t, z = student_quantile(confidence, k - 1), normal_quantile(confidence)
-    least = np.where(np.isin(counts.sum(axis=1), (0, total)), z, counting_floor(k, confidence))
-    low, high = _score(centre, total, np.maximum(t * t * factor, least**2))
+    fewer = np.minimum(counts.sum(axis=1), total - counts.sum(axis=1))
+    outward = np.maximum(t * np.sqrt(factor), np.where(fewer == 0, z, counting_floor(k, confidence)))
+    share = np.maximum(np.minimum(centre, 1 - centre), 0.5 / total)
+    inward = np.maximum(outward * skewness_reach(factor, share, total / k), floor_of_few(fewer, confidence))
+    low = score_bounds(centre, total, np.where(centre > 0.5, inward, outward) ** 2)[0]
+    high = score_bounds(centre, total, np.where(centre > 0.5, outward, inward) ** 2)[1]
     low, high = np.maximum(0, np.minimum(low, mean)), np.minimum(1, np.maximum(high, mean))
     if is_safe:
-        low2, high2 = _score(centre, total, z * z)
+        low2, high2 = score_bounds(centre, total, z * z)
         low, high = np.minimum(low, np.maximum(0, low2)), np.maximum(high, np.minimum(1, high2))
     return low, high
 
@@ -123,9 +165,3 @@ def bounds_of_rates(counts, *, confidence=0.95):
     z2 = np.maximum(t * t * factor, np.where(total == 0, z, counting_floor(k, confidence)) ** 2)
     half = np.sqrt(z2 * (total + z2 / 4))
     return np.minimum((total + z2 / 2 - half) / k, centre), np.maximum((total + z2 / 2 + half) / k, centre)
-
-
-def _score(centre, total, z2):
-    middle = (centre + z2 / (2 * total)) / (1 + z2 / total)
-    half = np.sqrt(z2 * (centre * (1 - centre) / total + z2 / (4 * total**2))) / (1 + z2 / total)
-    return middle - half, middle + half

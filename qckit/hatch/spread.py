@@ -48,6 +48,5 @@ def site_spread(cones, *, leave_out=(), min_df=10):
         weight_n += np.sum(expected) - np.sum(expected**2) / np.sum(expected)
     if df < min_df:
         return None
-    return Spread(
-        rho=float(max(0.0, (chi2_p - df) / weight_p)), cv=float(np.sqrt(max(0.0, (chi2_n - df) / weight_n))), df=df
-    )
+    rho, cv2 = float((chi2_p - df) / weight_p), float((chi2_n - df) / weight_n)
+    return Spread(rho=max(0.0, rho), cv=float(np.sqrt(max(0.0, cv2))), df=df, raw_rho=rho, raw_cv2=cv2)

@@ -181,7 +181,7 @@ def metrics_table(test: LotTest) -> Html:
     for summary in summaries:
         for row in summary.to_frame().itertuples():
             estimate = getattr(summary, row.metric)
-            low, high = (number(v, int(row.decimals)) for v in (estimate.safe_low, estimate.safe_high))
+            low, high = (number(v, int(row.decimals)) for v in (estimate.low, estimate.high))
             rows.append({
                 "lot": summary.lot, "what": row.label, "unit": row.unit, "value": number(row.value, int(row.decimals)),
                 "interval": f"{low} to {high}" if estimate.is_known else "not known",

@@ -18,7 +18,7 @@ from qckit.hatch.uncertainty import efficiency_budget
 from qckit.verdicts import new_lot_words as words
 from qckit.verdicts.finding import Figure, Finding
 from qckit.verdicts.new_lot_cones import choose_cones
-from qckit.verdicts.new_lot_rules import RULES, TONES, VERDICTS, Case, first_rule, round_3
+from qckit.verdicts.new_lot_rules import RULES, TONES, VERDICTS, Case, first_rule, per_g, round_3
 
 __all__ = ["NewLotEvidence", "finding_of", "judge_new_lot", "new_lot_evidence"]
 
@@ -210,10 +210,10 @@ def _case(seen, settings):
 def _figures(seen):
     hatch, efficiency = seen.summary.hatch_pct, seen.summary.hatching_efficiency_per_g
     figures = [
-        Figure("hatch_pct", "hatching percentage", hatch.value, hatch.safe_low, hatch.safe_high, "%", 1,
-               _figure_note(hatch)),
+        Figure("hatch_pct", "hatching percentage", hatch.value, hatch.low, hatch.high, "%", 1,
+               _figure_note(hatch, words.pct)),
         Figure("hatching_efficiency_per_g", "nauplii per gram", round_3(efficiency.value),
-               round_3(efficiency.safe_low), round_3(efficiency.safe_high), "nauplii/g", 0, _figure_note(efficiency)),
+               round_3(efficiency.low), round_3(efficiency.high), "nauplii/g", 0, _figure_note(efficiency, per_g)),
     ]  # fmt: skip
     dose = seen.dose
     if dose is None:
@@ -228,12 +228,13 @@ def _figures(seen):
     return figures
 
 
-def _figure_note(estimate):
+def _figure_note(estimate, form):
     if estimate.note:
         return estimate.note
     text = f"mean of {estimate.n_cones} cone{'s' if estimate.n_cones > 1 else ''}"
-    if estimate.safe_low < estimate.low or estimate.safe_high > estimate.high:
-        text += "; the cones agree more closely than counting lets them, so the interval is that of counting"
+    if estimate.is_lucky:
+        text += (f"; the cones agree more closely than counting lets them, so verdict and dose keep to what counting "
+                 f"alone gives, {form(estimate.safe_low)} to {form(estimate.safe_high)}")  # fmt: skip
     return text
 
 

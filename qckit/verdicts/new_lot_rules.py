@@ -1,7 +1,8 @@
 """The rules of the new-lot verdict, in one place, in the order they are tried; the first that holds decides.
 
-Limits are the site's own (``[limits]`` of its settings). Intervals are over cones, and never taken narrower than
-counting alone would make them. "Minimum" below is the site's own, for hatching percentage and for nauplii per gram.
+Limits are the site's own (``[limits]`` of its settings). Intervals are over cones; where few cones agree more closely
+than counting lets them, the rules keep to the wider bounds of counting, and the sentences say so. "Minimum" below is
+the site's own, for hatching percentage and for nauplii per gram.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ from dataclasses import dataclass
 from qckit.hatch.comparison import Comparison
 from qckit.hatch.intervals import Estimate
 
-__all__ = ["RULES", "TONES", "VERDICTS", "Case", "Rule", "first_rule", "per_g", "round_3"]
+__all__ = ["RULES", "TONES", "VERDICTS", "Case", "Rule", "first_rule", "per_g", "round_3", "span"]
 
 VERDICTS = {
     "accept": "Accept",
@@ -68,6 +69,14 @@ def per_g(value):
     return f"{round_3(value):,.0f}" if math.isfinite(value) else "unknown"
 
 
+def span(estimate, form):
+    """An interval in words; where the rules keep to the wider bounds of counting, with these."""
+    text = f"{form(estimate.low)} to {form(estimate.high)}"
+    if estimate.is_lucky:
+        text += f"; by counting alone {form(estimate.safe_low)} to {form(estimate.safe_high)}, which this keeps to"
+    return text
+
+
 def round_3(value):
     """Round to three significant figures; NaN stays."""
     if not math.isfinite(value) or value == 0:
@@ -110,8 +119,7 @@ def _with(test):
 
 def _say(case, test, words):
     name, estimate, limit, form = _first(case, _with(test))
-    return (f"{name} {form(estimate.value)} ({form(estimate.safe_low)} to {form(estimate.safe_high)}) {words} "
-            f"{form(limit)}")  # fmt: skip
+    return f"{name} {form(estimate.value)} ({span(estimate, form)}) {words} {form(limit)}"
 
 
 def _missed(case):
@@ -138,8 +146,7 @@ def _larger(case):
 
 def _claim(c, case, word):
     name, estimate, _, form = next(p for p in _pairs(case) if p[0] == c.what)
-    span = f"{form(estimate.value)} ({form(estimate.safe_low)} to {form(estimate.safe_high)})"
-    return f"{name} {span} {word} the label's claim of {form(c.against)}"
+    return f"{name} {form(estimate.value)} ({span(estimate, form)}) {word} the label's claim of {form(c.against)}"
 
 
 def _lower(sentence):

@@ -7,9 +7,14 @@ import math
 from qckit.hatch.comparison import cones_to_decide
 from qckit.hatch.dose import cost_per_million
 from qckit.verdicts.finding import Evidence
-from qckit.verdicts.new_lot_rules import per_g
+from qckit.verdicts.new_lot_rules import per_g, span
 
-__all__ = ["cautions", "evidence", "next_steps", "would_change"]
+__all__ = ["cautions", "evidence", "next_steps", "pct", "would_change"]
+
+
+def pct(value):
+    """A percentage to one decimal."""
+    return f"{value:.1f} %"
 
 
 def evidence(seen, settings):
@@ -52,7 +57,7 @@ def would_change(rule, seen, case):
     """What would have to be seen for another verdict."""
     lines = []
     for name, estimate, limit, form in (
-        ("hatching percentage", case.hatch, case.min_hatch_pct, lambda v: f"{v:.1f} %"),
+        ("hatching percentage", case.hatch, case.min_hatch_pct, pct),
         ("hatching efficiency", case.efficiency, case.min_nauplii_per_g, lambda v: f"{per_g(v)} nauplii/g"),
     ):
         if not math.isfinite(estimate.value) or not estimate.is_known:
@@ -110,7 +115,7 @@ def cautions(rule, seen):
 def _minimum(seen, settings):
     limits = settings.limits
     for what, e, limit, form in (
-        ("hatching percentage", seen.summary.hatch_pct, limits.min_hatch_pct, lambda v: f"{v:.1f} %"),
+        ("hatching percentage", seen.summary.hatch_pct, limits.min_hatch_pct, pct),
         (
             "hatching efficiency",
             seen.summary.hatching_efficiency_per_g,
@@ -124,15 +129,15 @@ def _minimum(seen, settings):
         elif not e.is_known:
             yield Evidence(question, f"One cone gave {form(e.value)}. {e.note}", "unknown")
         else:
-            span = f"{form(e.value)} ({form(e.safe_low)} to {form(e.safe_high)}; SD over cones {form(e.sd)}, "
-            span += f"{e.n_cones} cones)" if math.isfinite(e.sd) else f"{e.n_cones} cone)"
+            told = f"{form(e.value)} ({span(e, form)}; "
+            told += f"SD over cones {form(e.sd)}, {e.n_cones} cones)" if math.isfinite(e.sd) else f"{e.n_cones} cone)"
             if e.safe_low >= limit:
-                yield Evidence(question, f"Yes: {span}.", "for")
+                yield Evidence(question, f"Yes: {told}.", "for")
             elif e.safe_high < limit:
-                yield Evidence(question, f"No: {span}.", "against")
+                yield Evidence(question, f"No: {told}.", "against")
             else:
                 side = "Probably" if e.value >= limit else "Probably not"
-                yield Evidence(question, f"{side}: {span}.", "neutral")
+                yield Evidence(question, f"{side}: {told}.", "neutral")
 
 
 def _claims(seen):

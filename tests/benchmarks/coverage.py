@@ -9,10 +9,16 @@ import sys
 
 import numpy as np
 
-from qckit.hatch.simulation import coverage_of_proportion, coverage_of_rate
+from qckit.hatch.simulation import coverage_of_proportion, coverage_of_rate, coverage_with_site_spread
 
 CONES = (2, 3, 4, 5, 6)
-SPREADS = ((0.0, "none (0)"), (0.002, "weak (0.002)"), (0.01, "usual (0.01)"), (0.02, "strong (0.02)"))
+SPREADS = (
+    (0.0, "none (0)"),
+    (0.002, "weak (0.002)"),
+    (0.01, "usual (0.01)"),
+    (0.02, "strong (0.02)"),
+    (0.05, "extreme (0.05)"),
+)
 
 
 def proportion_table(runs, *, n, shares, is_safe=False):
@@ -46,6 +52,29 @@ def rate_table(runs):
         print(f"| {cv:.2f} | " + " | ".join(f"{c:.1f}" for c in cells) + " |", flush=True)
 
 
+def site_table(runs):
+    """Coverage when the spread is pooled with the site's own records."""
+    cones = (1, 2, 3, 6)
+    print(
+        "\n| spread rho; df of the site's records; H% 50, 80, 95, 98 | "
+        + " | ".join(f"{k} cones" for k in cones)
+        + " |"
+    )
+    print("| --- |" + " --- |" * len(cones))
+    for rho, label in SPREADS[:4]:
+        for df in (12, 40):
+            cells = []
+            for k in cones:
+                found = [
+                    coverage_with_site_spread(
+                        k, share, rho, df=df, runs=runs, rng=np.random.default_rng([k, share, df, int(1e4 * rho)])
+                    )
+                    for share in (50, 80, 95, 98)
+                ]
+                cells.append(f"{min(found):.1f} to {max(found):.1f}")
+            print(f"| {label}; {df} | " + " | ".join(cells) + " |", flush=True)
+
+
 if __name__ == "__main__":
     runs = int(sys.argv[1]) if len(sys.argv) > 1 else 40_000
     print(f"Coverage of nominal 95 % intervals in percent, {runs} simulated tests per coverage.")
@@ -55,5 +84,7 @@ if __name__ == "__main__":
         proportion_table(runs, n=n, shares=(98,))
     print("\nHatching percentage, the wider interval that verdicts rest on (never narrower than counting alone):")
     proportion_table(runs, n=840, shares=(5, 20, 50, 80, 90, 95), is_safe=True)
+    print("\nHatching percentage, spread pooled with the site's own records:")
+    site_table(runs // 5)
     print("\nNauplii per gram:")
     rate_table(runs)

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy import stats
 
 from qckit import hatch
 from qckit.errors import InputError
@@ -14,6 +15,7 @@ from qckit.hatch.simulation import (
     bounds_of_rates,
     coverage_of_proportion,
     coverage_of_rate,
+    coverage_with_site_spread,
     draw_cones,
 )  # fmt: skip
 
@@ -45,6 +47,7 @@ def test_cones_that_agree_by_luck_keep_the_interval_of_counting_at_hand():
     lucky = hatch.proportion_over_cones([80, 80], [100, 100])
     assert lucky.safe_low == lucky.counting_low < lucky.low
     assert lucky.safe_high == lucky.counting_high > lucky.high
+    assert lucky.is_lucky and not hatch.proportion_over_cones([70, 90], [100, 100]).is_lucky
 
 
 def test_the_floor_is_what_it_says():
@@ -53,7 +56,7 @@ def test_the_floor_is_what_it_says():
     for k, t in ((2, 12.7062), (3, 4.30265), (6, 2.57058)):
         z, x = rng.standard_normal(400_000), rng.chisquare(k - 1, 400_000) / (k - 1)
         missed = np.mean(np.abs(z) > np.maximum(hatch.counting_floor(k), t * np.sqrt(x)))
-        assert missed == pytest.approx(0.033, abs=0.002)
+        assert missed == pytest.approx(0.038, abs=0.002)
 
 
 def test_confidence_must_make_sense():
@@ -107,11 +110,11 @@ def test_the_simulated_intervals_are_those_of_the_kit():
             assert (rate.low, rate.high) == pytest.approx((per_g[0][i], per_g[1][i]))
 
 
-@pytest.mark.parametrize("n_cones", [2, 3, 4, 6])
-@pytest.mark.parametrize("hatch_pct", [5, 20, 50, 80, 95])
+@pytest.mark.parametrize("n_cones", [2, 3, 4, 5, 6])
+@pytest.mark.parametrize("hatch_pct", [5, 20, 50, 80, 95, 98])
 def test_nominal_95_covers_93_to_97_of_100(n_cones, hatch_pct):
     # 20,000 runs: two standard errors of the simulation are 0.3 points; the long script has the whole table
-    for rho in (0.0, 0.002, 0.01):
+    for rho in (0.0, 0.002, 0.01, 0.02):  # variance up to 17.8 times binomial
         for family in ("beta", "logit-normal"):
             covered = coverage_of_proportion(n_cones, hatch_pct, rho, runs=20_000, rng=np.random.default_rng(7),
                                              family=family)  # fmt: skip
@@ -119,17 +122,65 @@ def test_nominal_95_covers_93_to_97_of_100(n_cones, hatch_pct):
 
 
 @pytest.mark.parametrize("n_cones", [2, 3, 6])
-def test_at_98_percent_coverage_falls_no_lower_than_said(n_cones):
-    # the corner in which the interval is known to be too narrow: few unhatched cysts, cones that differ strongly
-    for rho, least in ((0.0, 93), (0.002, 93), (0.01, 92), (0.02, 89)):
-        covered = coverage_of_proportion(n_cones, 98, rho, runs=20_000, rng=np.random.default_rng(7),
+@pytest.mark.parametrize("hatch_pct", [5, 80, 98])
+def test_small_counts_are_covered_93_to_97_of_100_too(n_cones, hatch_pct):
+    for rho in (0.0, 0.02):
+        covered = coverage_of_proportion(n_cones, hatch_pct, rho, n=240, runs=20_000, rng=np.random.default_rng(7),
                                          family="logit-normal")  # fmt: skip
-        assert least <= covered <= 97.3, (n_cones, rho)
+        assert 92.7 <= covered <= 97.3, (n_cones, hatch_pct, rho)
+
+
+@pytest.mark.parametrize("rho", [0.0, 0.005, 0.02])
+def test_two_cones_are_covered_exactly_enumerated(rho):
+    # every pair of counts with its probability: no simulation error, so the limits hold as they stand
+    n, shares = 240, (0.02, 0.0225, 0.025, 0.03, 0.035, 0.04, 0.05)
+    counts = np.arange(161)
+    pairs = np.stack(np.meshgrid(counts, counts, indexing="ij"), -1).reshape(-1, 2)
+    low, high = bounds_of_proportions(pairs, np.full(2, n))
+    for share in shares:
+        both = 1 / rho - 1 if rho else 0
+        one = (stats.betabinom.pmf(counts, n, share * both, (1 - share) * both) if rho
+               else stats.binom.pmf(counts, n, share))  # fmt: skip
+        weight = np.outer(one, one).ravel()
+        assert weight.sum() > 0.9999
+        covered = 100 * weight[(low <= share) & (share <= high)].sum()
+        assert 93 <= covered <= 97, (share, rho)
+
+
+@pytest.mark.parametrize("n_cones", [3, 6])
+def test_where_cones_spread_more_than_the_shortfall_itself_coverage_is_lower_as_said(n_cones):
+    # 98 % hatch with a standard deviation between cones of 3.1 points: the corner that the docs name
+    covered = coverage_of_proportion(n_cones, 98, 0.05, runs=20_000, rng=np.random.default_rng(7),
+                                     family="logit-normal")  # fmt: skip
+    assert 90 <= covered <= 95, n_cones
+
+
+def test_the_bound_away_from_the_border_reaches_further_the_more_cones_differ():
+    assert hatch.skewness_reach(1.0, 0.1, 840) == 1 and hatch.skewness_reach(9.0, 0.5, 840) == 1
+    reach = hatch.skewness_reach(17.78, 0.02, 840)  # rho 0.02: the spread of q is q itself, CV about 1
+    assert reach == pytest.approx(1 + 0.8 * 0.96 * 0.989, abs=0.01)
+    near = hatch.proportion_over_cones([835, 810, 838, 800, 836, 831], [840] * 6)
+    assert near.value - near.low > 2.5 * (near.high - near.value)
+
+
+def test_very_few_unhatched_cysts_say_little_of_clumps():
+    assert hatch.floor_of_few(0) == pytest.approx(3.3, abs=0.01)
+    assert hatch.floor_of_few(100) < hatch.counting_floor(2)
+    few = hatch.proportion_over_cones([239, 239], [240, 240])
+    assert few.low < hatch.binomial_interval(478, 480)[0]
+
+
+@pytest.mark.parametrize("n_cones", [1, 3])
+def test_pooled_with_the_sites_spread_95_covers_92_to_98_of_100(n_cones):
+    # 2,000 runs: two standard errors are 1 point; the long script has 92.0 to 97.3
+    for hatch_pct, rho in ((50, 0.0), (80, 0.01), (98, 0.02)):
+        covered = coverage_with_site_spread(n_cones, hatch_pct, rho, df=12, rng=np.random.default_rng(9))
+        assert 92 <= covered <= 97.8, (n_cones, hatch_pct, rho)
 
 
 @pytest.mark.parametrize("whole", [(1000, 600, 300), (900, 800, 400, 300, 200, 100)])
 def test_cones_that_counted_unequally_many_are_covered_too(whole):
-    for rho in (0.0, 0.01):
+    for rho in (0.0, 0.01, 0.02):
         covered = coverage_of_proportion(len(whole), 80, rho, n=whole, runs=20_000, rng=np.random.default_rng(7))
         assert 92.7 <= covered <= 97.3, (whole, rho)
 

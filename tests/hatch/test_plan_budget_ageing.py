@@ -147,7 +147,8 @@ def test_the_counters_own_uncertainty_widens_both_figures():
     assert wide.hatch_pct.low < plain.hatch_pct.low and wide.hatch_pct.high > plain.hatch_pct.high
     assert wide.hatching_efficiency_per_g.low < plain.hatching_efficiency_per_g.low
     budget = hatch.percentage_budget(table, detection={"nauplius": (1, 0.02), "cyst": (1, 0.1)})
-    assert (wide.hatch_pct.low, wide.hatch_pct.high) == pytest.approx((budget.low, budget.high), abs=0.6)
+    # the budget is symmetric; the interval over cones reaches further away from 100 %, because cones are skewed there
+    assert (wide.hatch_pct.low, wide.hatch_pct.high) == pytest.approx((budget.low, budget.high), abs=1.2)
     loose = hatch.summarise_cones(table, measure=MeasureSettings(dry_weight_u_pct=20.0)).output_mg_per_g
     tight = hatch.summarise_cones(table, measure=MeasureSettings(dry_weight_u_pct=0.0)).output_mg_per_g
     assert loose.high > tight.high and loose.value == tight.value
