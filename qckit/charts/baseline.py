@@ -169,7 +169,7 @@ class Baseline:
 
 
 def set_baseline(points, kind, *, set_aside=None, rules=DEFAULT_RULES, per=1.0, d2=D2_TABLE, spread="moving range",
-                 slope_per_day=0.0, where="points") -> Baseline:  # fmt: skip
+                 slope_per_day=0.0, law="leaning", where="points") -> Baseline:  # fmt: skip
     """Review a baseline (phase I).
 
     Parameters
@@ -180,8 +180,9 @@ def set_baseline(points, kind, *, set_aside=None, rules=DEFAULT_RULES, per=1.0, 
         Kind of chart.
     set_aside : dict, optional
         Label of a point -> reason for leaving it out. A reason must be given; points are never left out silently.
-    rules, per, d2, spread, slope_per_day
-        As for :func:`widen` and :func:`qckit.charts.limits.fit_limits`.
+    rules, per, d2, spread, slope_per_day, law
+        As for :func:`widen` and :func:`qckit.charts.limits.fit_limits`; prime charts lean unless asked otherwise, so
+        that their false-alarm rate holds.
 
     Returns
     -------
@@ -205,7 +206,9 @@ def set_baseline(points, kind, *, set_aside=None, rules=DEFAULT_RULES, per=1.0, 
             )
     keep = ~clean["label"].isin(set_aside)
     limits = widen(
-        fit_limits(points, kind, include=keep, per=per, d2=d2, spread=spread, slope_per_day=slope_per_day, where=where),
+        fit_limits(
+            points, kind, include=keep, per=per, d2=d2, spread=spread, slope_per_day=slope_per_day, law=law, where=where
+        ),
         rules,
     )
     chart = apply_limits(limits, points, phase=np.where(keep, "baseline", "set aside"), where=where)

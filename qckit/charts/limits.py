@@ -13,19 +13,14 @@ from dataclasses import asdict, dataclass, field, replace
 import numpy as np
 import pandas as pd
 
+from qckit.charts.laws import between_share, lean, limit_value, normal_score
+from qckit.charts.spread import D2_EXACT, D2_TABLE, D4_TABLE, estimate_spread, moving_range
 from qckit.errors import InputError, unknown_name
 
 __all__ = [
     "CHART_COLUMNS", "D2_EXACT", "D2_TABLE", "D4_TABLE", "KINDS", "Limits", "apply_limits", "check_points",
     "fit_limits", "moving_range", "working_values",
 ]  # fmt: skip
-
-D2_TABLE = 1.128
-"""Mean range of two standard normal values as printed in tables; used unless asked otherwise."""
-D2_EXACT = 2 / math.sqrt(math.pi)
-"""The same, unrounded."""
-D4_TABLE = 3.267
-"""Upper limit of a moving range of two as a multiple of its mean, as printed in tables."""
 
 KINDS = {
     "individuals": "individual values",
@@ -74,6 +69,12 @@ class Limits:
     reach : dict
         Rule code -> what the rule needs in place of its textbook figure, so that its false-alarm rate holds although
         the limits are estimates (see :mod:`qckit.charts.baseline`).
+    law : str
+        ``symmetric``: limits as published. ``leaning`` (prime charts): limits with the chance of 3 standard
+        deviations in each tail of a law that leans as overdispersed counts do, ``between`` being the part of the
+        spread that does not shrink with the number counted (see :mod:`qckit.charts.laws`).
+    between : float
+        Variance between hatches per thing counted, relative to the plain law's.
     """
 
     kind: str
@@ -88,6 +89,8 @@ class Limits:
     slope_per_day: float = 0.0
     origin_day: float = 0.0
     reach: dict = field(default_factory=dict)
+    law: str = "symmetric"
+    between: float = 0.0
 
     def to_json(self) -> str:
         """Return the limits as JSON text, for the log's baselines table."""
@@ -119,20 +122,6 @@ class Limits:
     def with_width(self, width: float, reach: dict | None = None) -> Limits:
         """Return a copy with other widths."""
         return replace(self, width=width, reach=dict(reach or {}))
-
-
-def moving_range(values):
-    """Absolute differences of neighbours; one fewer than the values.
-
-    Parameters
-    ----------
-    values : array_like of float, shape (n,)
-
-    Returns
-    -------
-    ndarray of float, shape (n - 1,)
-    """
-    return np.abs(np.diff(np.asarray(values, float)))
 
 
 def check_points(points, kind: str, *, where: str = "points"):
@@ -238,7 +227,7 @@ def _line(limits: Limits, at):
 
 
 def fit_limits(points, kind: str, *, include=None, per=1.0, d2=D2_TABLE, spread="moving range", slope_per_day=0.0,
-               origin=None, where="points") -> Limits:  # fmt: skip
+               origin=None, law="symmetric", where="points") -> Limits:  # fmt: skip
     """Estimate limits from a baseline.
 
     Parameters
@@ -261,6 +250,8 @@ def fit_limits(points, kind: str, *, include=None, per=1.0, d2=D2_TABLE, spread=
         Slope of the centre line on the working scale. [1/day]
     origin : Timestamp, optional
         Where the sloped line has the estimated centre; the mean time of the points when left out.
+    law : str
+        ``symmetric`` (as published) or ``leaning``, which only the prime charts take notice of.
 
     Returns
     -------
@@ -305,49 +296,16 @@ def fit_limits(points, kind: str, *, include=None, per=1.0, d2=D2_TABLE, spread=
     if kind in ("p", "u"):
         return replace(shell, spread="given")
     residual = (y - centre) / base
-    sigma, df = _spread(residual, used["group"].to_numpy(), spread, d2, where)
+    sigma, df = estimate_spread(residual, used["group"].to_numpy(), spread, d2, where)
+    if law == "leaning" and kind in ("p prime", "u prime"):
+        sizes = used["size"].to_numpy()
+        between = between_share(sigma, sizes)
+        even = residual / np.sqrt(1 + between * sizes)
+        sigma, df = estimate_spread(even, used["group"].to_numpy(), spread, d2, where)
+        shell = replace(shell, law=law, between=between)
     if slope_per_day:
         df = max(df - 1, 1.0)
     return replace(shell, sigma=sigma, df=df)
-
-
-def _spread(z, group, spread, d2, where):
-    """Standard deviation of z and its degrees of freedom."""
-    n = len(z)
-    if spread == "standard deviation":
-        sigma, df = float(np.std(z, ddof=1)), n - 1.0
-    elif spread == "moving range":
-        ranges = moving_range(z)[group[1:] == group[:-1]]
-        if not len(ranges):
-            raise InputError(f"{where}: no two neighbouring points share a group, so there is no moving range.")
-        sigma, df = float(np.mean(ranges)) / d2, _moving_range_df(len(ranges) + 1)
-    else:
-        raise unknown_name("spread", spread, ("moving range", "standard deviation"), where=where)
-    if not sigma > 0:
-        raise InputError(
-            f"{where}: all {n} points are alike, so there is no spread to set limits from. "
-            "Check that the values were not copied down the column."
-        )
-    return sigma, df
-
-
-def _moving_range_df(n):
-    """Degrees of freedom of a chi variable as variable as the mean moving range of n normal values.
-
-    The mean moving range over d2 has the relative variance (0.8264 n - 1) / (n - 1)^2 (Cryer and Ryan 1990, Journal
-    of Quality Technology 22:187-192; from memory, and checked by simulation in the tests).
-    """
-    if n < 3:
-        return 1.0
-    wanted = (0.8264 * n - 1) / (n - 1) ** 2
-    from scipy.optimize import brentq
-    from scipy.special import gammaln
-
-    def excess(df):
-        log_c4 = 0.5 * math.log(2 / df) + gammaln((df + 1) / 2) - gammaln(df / 2)
-        return math.exp(-2 * log_c4) - 1 - wanted
-
-    return float(brentq(excess, 0.3, 4.0 * n))
 
 
 def apply_limits(limits: Limits, points, *, clip=True, phase="", where="points"):
@@ -368,18 +326,24 @@ def apply_limits(limits: Limits, points, *, clip=True, phase="", where="points")
     -------
     DataFrame, shape (n, len(CHART_COLUMNS))
         ``low`` and ``high`` follow each point's own size (stepped limits). ``sigma`` is the standard deviation
-        before widening, ``z`` counts in it.
+        before widening, ``z`` counts in it (for a leaning law it is the normal score of the point instead).
     """
     kind, per = limits.kind, limits.per
     clean = check_points(points, kind, where=where)
     centre = _line(limits, clean["at"])
     if kind in ("p", "p prime"):
         centre = np.clip(centre, 1e-9, 1 - 1e-9)
-    y = working_values(clean, kind)
-    sigma = limits.sigma * _base_sigma(kind, centre, clean["size"].to_numpy())
-    low, high = centre - limits.width * sigma, centre + limits.width * sigma
+    y, size = working_values(clean, kind), clean["size"].to_numpy()
+    stretch = limits.sigma * np.sqrt(1 + limits.between * size) if limits.between else limits.sigma
+    sigma = stretch * _base_sigma(kind, centre, size)
     with np.errstate(divide="ignore", invalid="ignore"):
         z = (y - centre) / sigma
+    far_low, far_high = -limits.width, limits.width
+    if limits.law == "leaning":
+        skewness = lean(kind, centre, size, np.broadcast_to(stretch, len(clean)) ** 2)
+        z = normal_score(z, skewness)
+        far_low, far_high = limit_value(far_low, skewness), limit_value(far_high, skewness)
+    low, high = centre + far_low * sigma, centre + far_high * sigma
     if kind == "log individuals":
         centre, low, high = np.exp(centre), np.exp(low), np.exp(high)
         sigma = sigma * centre  # first order; the limits themselves are exact

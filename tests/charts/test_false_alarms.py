@@ -87,12 +87,12 @@ def test_estimated_rate_agrees_with_students_t():
 
 
 def test_moving_range_degrees_of_freedom_by_simulation():
-    from qckit.charts.limits import _moving_range_df
+    from qckit.charts.spread import moving_range_df
 
     rng = np.random.default_rng(2)
     means = np.abs(np.diff(rng.normal(0, 1, (20000, 25)), axis=1)).mean(axis=1)
     relative = means.var() / means.mean() ** 2
-    df = _moving_range_df(25)
+    df = moving_range_df(25)
     chi = np.sqrt(rng.chisquare(df, 200000))
     assert chi.var() / chi.mean() ** 2 == pytest.approx(relative, rel=0.05)
 
