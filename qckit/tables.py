@@ -419,7 +419,7 @@ def check_table(frame, table: str, *, source: str | None = None, row_names=None)
             f"{'are' if len(missing) > 1 else 'is'} not.{hint} Found: {', '.join(map(str, frame.columns))}. "
             f"Add {'them' if len(missing) > 1 else 'it'} to the heading row."
         )
-    row_names = list(row_names) if row_names is not None else [f"row {i + 2}" for i in range(len(frame))]
+    row_names = range(2, len(frame) + 2) if row_names is None else row_names
     clean, problems = {}, []
     for column in TABLES[table]:
         if column.name not in frame.columns:
@@ -430,6 +430,7 @@ def check_table(frame, table: str, *, source: str | None = None, row_names=None)
             continue
         values = []
         for row, value in zip(row_names, frame[column.name].tolist(), strict=True):
+            row = f"row {row}" if isinstance(row, int) else row
             if _is_empty(value):
                 values.append(None)
                 if column.required:

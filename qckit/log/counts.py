@@ -13,7 +13,7 @@ from qckit.errors import InputError, one_line, unknown_name
 from qckit.log import schema
 from qckit.log.neutral import restore
 from qckit.log.query import WITHDRAWN, among, fetch, known_names
-from qckit.tables import COUNT_COLUMNS, check_table, empty_table, table_columns
+from qckit.tables import COUNT_COLUMNS, TABLES, check_table, empty_table, table_columns
 
 __all__ = ["as_frames", "photo_names", "plan", "read_counted", "tally"]
 
@@ -63,7 +63,7 @@ def read_counted(folder: str | Path) -> tuple[pd.DataFrame, pd.DataFrame]:
         One of the files is missing or cannot be read.
     """
     frames = []
-    for name in ("counts.csv", "objects.csv"):
+    for name, table in (("counts.csv", "photos"), ("objects.csv", "objects")):
         path = Path(folder) / name
         try:
             frame = pd.read_csv(path, dtype="str", keep_default_na=False, encoding="utf-8-sig")
@@ -71,8 +71,19 @@ def read_counted(folder: str | Path) -> tuple[pd.DataFrame, pd.DataFrame]:
             raise InputError(
                 f"{path}: cannot be read ({one_line(error)}). Count the photos with  qckit count PHOTOS --out {folder}."
             ) from error
-        frames.append(frame.map(restore))
+        numbers = {c.name for c in TABLES[table] if c.kind in ("float", "int")}
+        frames.append(frame.apply(lambda cells, numbers=numbers: _as_written(cells, cells.name in numbers)))
     return frames[0], frames[1]
+
+
+def _as_written(cells: pd.Series, are_numbers: bool) -> pd.Series:
+    """Undo what made texts safe for spreadsheets; whatever is no number stays as it is, for the check to name."""
+    if are_numbers:
+        try:
+            return pd.to_numeric(cells.mask(cells == "", None)).astype("float64")
+        except ValueError:
+            pass
+    return cells.map({cell: restore(cell) for cell in cells.unique()})
 
 
 def as_frames(counted, objects: pd.DataFrame | None) -> tuple[pd.DataFrame, pd.DataFrame]:
@@ -142,7 +153,7 @@ def tally(objects: pd.DataFrame) -> pd.DataFrame:
         Columns nauplii, umbrella, cysts, shells; photo as index.
     """
     of_photo, photos = pd.factorize(objects["photo"])
-    stages = pd.Categorical(objects["stage"], categories=list(COUNT_COLUMNS)).codes
+    stages = pd.Index(list(COUNT_COLUMNS)).get_indexer(objects["stage"])  # -1: debris
     inside = objects["counted"].fillna(False).to_numpy(dtype=bool) & (stages >= 0)
     shape = (len(photos), len(COUNT_COLUMNS))
     cells = of_photo[inside] * shape[1] + stages[inside]
