@@ -1,16 +1,25 @@
-"""Since when? Changes in the mean of a series: exact least squares, how many by BIC, each with an interval."""
+"""Since when? Changes in the mean of a series: exact least squares, how many by BIC, each with an interval.
+
+The interval holds 95 % of what the data leave likely about the date (flat priors for the date, the means and the log
+of the spread). The large-sample one of Bai is there too: with 80 points and a step of 1.2 standard deviations it held
+the true date in 92 % of simulated series, the one used in 95 to 99 %.
+"""
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 
-from qckit.errors import InputError
+from qckit.errors import InputError, unknown_name
 
-__all__ = ["Change", "Segmentation", "break_interval", "find_changes"]
+INTERVALS = ("likely", "large sample")
+"""Kinds of interval for the date of a change."""
+
+__all__ = ["INTERVALS", "Change", "Segmentation", "break_interval", "find_changes"]
 
 
 @dataclass(frozen=True)
@@ -46,7 +55,8 @@ class Segmentation:
         return len(self.changes)
 
 
-def find_changes(values, *, weights=None, most=4, shortest=None, n_changes=None, confidence=0.95) -> Segmentation:
+def find_changes(values, *, weights=None, most=4, shortest=None, n_changes=None, confidence=0.95,
+                 interval="likely") -> Segmentation:  # fmt: skip
     """Cut a series where its mean changes.
 
     Every cut is tried (dynamic programming), so that the answer is the least-squares one; the number of changes is
@@ -66,6 +76,10 @@ def find_changes(values, *, weights=None, most=4, shortest=None, n_changes=None,
         Keep exactly so many instead of choosing by BIC.
     confidence : float
         Of the interval of each change.
+    interval : str
+        ``likely``: dates that hold this share of the posterior, their neighbours between included, other changes
+        held where they are. ``large sample``: that of Bai 1997, as other software prints it; too short in small
+        series.
 
     Returns
     -------
@@ -74,14 +88,16 @@ def find_changes(values, *, weights=None, most=4, shortest=None, n_changes=None,
     Raises
     ------
     InputError
-        A value is missing, or there are fewer than six points.
+        A value is missing, there are fewer than six points, or the kind of interval is unknown.
 
     References
     ----------
     Bai and Perron 2003, Journal of Applied Econometrics 18:1-22 (algorithm, BIC); Bai 1997, Review of Economics and
-    Statistics 79:551-563 (interval; in simulated series of 80 with a step of 1.2 standard deviations a 95 %
-    interval held the break in 92 %).
+    Statistics 79:551-563 (large-sample interval); Smith 1975, Biometrika 62:407-416 (posterior of the date; from
+    memory, calibrated by simulation in the tests).
     """
+    if interval not in INTERVALS:
+        raise unknown_name("interval", interval, INTERVALS)
     y = np.asarray(values, float)
     w = np.ones(len(y)) if weights is None else np.asarray(weights, float)
     if len(y) < 6:
@@ -98,7 +114,8 @@ def find_changes(values, *, weights=None, most=4, shortest=None, n_changes=None,
     bic = [_bic(r, n, m, w) for m, r in enumerate(rss)]
     kept = int(np.argmin(bic)) if n_changes is None else most
     ends = _trace(cuts, n, kept)
-    return _described(y, w, ends, float(rss[kept]), bic, confidence)
+    changes, means = _described(y, w, ends, cost, shortest, confidence, interval)
+    return Segmentation(changes, means, float(rss[kept]), bic, n, confidence)
 
 
 def _costs(y, w):
@@ -139,21 +156,39 @@ def _bic(rss, n, m, w):
     return -2 * log_lik + math.log(n) * (2 * m + 2)
 
 
-def _described(y, w, ends, rss, bic, confidence):
+def _described(y, w, ends, cost, shortest, confidence, interval):
+    """Each change with its interval, and the mean of each stretch."""
     starts = [0, *ends[:-1]]
     stretches = list(zip(starts, ends, strict=True))
     means = [float(np.average(y[a:b], weights=w[a:b])) for a, b in stretches]
-    variances = [
-        float(np.sum(w[a:b] * (y[a:b] - mean) ** 2) / (b - a)) for (a, b), mean in zip(stretches, means, strict=True)
-    ]
     changes = []
-    for i in range(len(ends) - 1):
-        low, high = break_interval(means[i + 1] - means[i], variances[i], variances[i + 1], confidence=confidence)
-        at = ends[i]
-        changes.append(
-            Change(at, max(1, math.floor(at - high)), min(len(y) - 1, math.ceil(at - low)), means[i], means[i + 1])
-        )
-    return Segmentation(changes, means, rss, bic, len(y), confidence)
+    for i, at in enumerate(ends[:-1]):
+        if interval == "likely":
+            low, high = _likely_dates(w, cost, [0, *ends], i, min(shortest, 3), confidence)
+        else:
+            before, after = (float(np.average((y[a:b] - m) ** 2, weights=w[a:b]))
+                             for (a, b), m in zip(stretches[i : i + 2], means[i : i + 2], strict=True))  # fmt: skip
+            early, late = break_interval(means[i + 1] - means[i], before, after, confidence=confidence)
+            low, high = max(1, math.floor(at - late)), min(len(y) - 1, math.ceil(at - early))
+        changes.append(Change(at, low, high, means[i], means[i + 1]))
+    return changes, means
+
+
+def _likely_dates(w, cost, bounds, i, shortest, confidence):
+    """First and last date of change i that the posterior holds with this confidence, the others staying where they are.
+
+    Means and spread are integrated out: density ~ (W1 W2)^-1/2 RSS^-(n - m) / 2 for m means.
+    """
+    a, b, n = bounds[i], bounds[i + 2], bounds[-1]
+    k = np.arange(a + shortest, b - shortest + 1)
+    other = sum(cost[p, q] for p, q in itertools.pairwise(bounds) if not (a <= p < b))
+    rss = np.maximum(cost[a, k] + cost[k, b] + other, 1e-300)
+    total = np.concatenate([[0.0], np.cumsum(w)])
+    log_p = -0.5 * np.log((total[k] - total[a]) * (total[b] - total[k])) - (n - len(bounds) + 1) / 2 * np.log(rss)
+    p = np.exp(log_p - log_p.max())
+    order = np.argsort(-p, kind="stable")
+    kept = k[order[: int(np.searchsorted(np.cumsum(p[order]) / p.sum(), confidence)) + 1]]
+    return int(kept.min()), int(kept.max())
 
 
 def break_interval(step, variance_before, variance_after, *, confidence=0.95):

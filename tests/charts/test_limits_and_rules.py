@@ -214,14 +214,40 @@ def test_argmax_quantile_is_the_published_one():
     assert _argmax_quantile(0.95, 1.0) == pytest.approx(7.69, abs=0.01)
 
 
-def test_break_interval_holds_the_true_break():
+@pytest.mark.parametrize("n, at, step", [(80, 40, 1.2), (40, 20, 1.5), (25, 12, 2.0), (40, 8, 1.2), (80, 12, 1.0)])
+def test_interval_of_a_change_holds_the_true_date_as_often_as_stated(n, at, step):
     rng = np.random.default_rng(6)
-    held = 0
-    for _ in range(300):
-        y = np.concatenate([rng.normal(0, 1, 40), rng.normal(1.2, 1, 40)])
-        change = charts.find_changes(y, n_changes=1).changes[0]
-        held += change.low <= 40 <= change.high
-    assert held / 300 > 0.90
+    held = tried = 0
+    for _ in range(400):
+        y = rng.normal(0, 1, n) + np.where(np.arange(n) < at, 0.0, step)
+        found = charts.find_changes(y, most=1, shortest=3)
+        if found.n_changes:  # judged as it is used: only where a change is told
+            change = found.changes[0]
+            tried += 1
+            held += change.low <= at <= change.high
+    assert tried > 150
+    assert held / tried > 0.95 - 2 * np.sqrt(0.95 * 0.05 / tried)
+
+
+def test_intervals_of_two_changes_hold_both_dates():
+    rng = np.random.default_rng(16)
+    held = []
+    for _ in range(150):
+        y = rng.normal(0, 1, 90) + np.repeat([0.0, 2.0, 0.5], 30)
+        found = charts.find_changes(y, n_changes=2)
+        held += [c.low <= true <= c.high for c, true in zip(found.changes, (30, 60), strict=True)]
+    assert np.mean(held) > 0.92
+
+
+def test_weights_count_as_so_many_points():
+    y = np.array([0.0, 0.3, -0.2, 0.1, 1.2, 0.9, 1.1, 1.0])
+    change = charts.find_changes(y, weights=[1, 1, 1, 1, 50, 50, 50, 50], n_changes=1, shortest=2).changes[0]
+    assert change.last_before == 4 and change.low <= 4 <= change.high
+
+
+def test_unknown_interval():
+    with pytest.raises(InputError, match=r"unknown interval 'bayes'\."):
+        charts.find_changes(np.arange(9.0), interval="bayes")
 
 
 def test_no_change_is_found_in_noise():

@@ -13,7 +13,7 @@ NILE = """1120 1160 963 1210 1160 1160 813 1230 1370 1140 995 935 1110 994 1020 
 
 def test_one_change_after_1898():
     flow = np.array(NILE.split(), float)
-    found = charts.find_changes(flow, shortest=15)
+    found = charts.find_changes(flow, shortest=15, interval="large sample")
     assert found.n_changes == 1
     change = found.changes[0]
     assert 1870 + change.last_before == 1898
@@ -21,6 +21,9 @@ def test_one_change_after_1898():
     assert found.rss == pytest.approx(1597457.194, abs=1e-3)
     assert found.bic[:3] == pytest.approx([1318.242, 1270.084, 1276.467], abs=1e-3)
     assert (change.low, change.high) == (25, 32)
+    # the interval that the kit uses lies within it: 1896 to 1899
+    likely = charts.find_changes(flow, shortest=15).changes[0]
+    assert (likely.last_before, likely.low, likely.high) == (28, 26, 29)
 
 
 def test_none_when_asked_for_none():
