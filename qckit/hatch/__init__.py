@@ -81,9 +81,12 @@ _HOME = {
     "overdispersion": (
         "BetaBinomialFit",
         "Dispersion",
+        "LogitFit",
         "binomial_dispersion",
         "dose_at_share",
         "fit_beta_binomial",
+        "fit_beta_binomial_on",
+        "fit_logistic_normal",
         "fit_quasi_binomial",
         "poisson_dispersion",
     ),

@@ -26,7 +26,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from qckit.errors import InputError
+from qckit.errors import InputError, unknown_name
 
 __all__ = [
     "Estimate", "Spread", "binomial_interval", "counting_floor", "floor_of_few", "mean_interval",
@@ -349,24 +349,60 @@ def mean_interval(values, *, confidence=0.95):
                     method=f"Student's interval, {k - 1} df")  # fmt: skip
 
 
-def binomial_interval(part, whole, *, confidence=0.95):
-    """Wilson's interval of one proportion: counting alone, no spread between cones.
+def binomial_interval(part, whole, *, confidence=0.95, method="wilson"):
+    """Interval of one proportion: counting alone, no spread between cones.
 
     Parameters
     ----------
     part, whole : float
         Counts.
     confidence : float
+    method : {"wilson", "clopper-pearson", "jeffreys", "mid-p", "agresti-coull"}
+        Wilson's score interval is the one this kit uses; the others are there to compare with.
 
     Returns
     -------
     (low, high) : tuple of float
         Fractions; NaN when nothing was counted.
+
+    References
+    ----------
+    Newcombe 1998, Statistics in Medicine 17:857-872; Brown, Cai and DasGupta 2001, Statistical Science 16:101-133 (from
+    memory), who take Jeffreys' bound to 0 (1) when none (all) were seen.
     """
     if not whole > 0:
         return math.nan, math.nan
-    low, high = score_bounds(part / whole, whole, normal_quantile(confidence) ** 2)
+    if method == "wilson":
+        low, high = score_bounds(part / whole, whole, normal_quantile(confidence) ** 2)
+    elif method in _LIBRARY_METHODS:
+        from statsmodels.stats.proportion import proportion_confint
+
+        low, high = proportion_confint(part, whole, alpha=1 - confidence, method=_LIBRARY_METHODS[method])
+        if method == "jeffreys":
+            low, high = (0.0 if part == 0 else low), (1.0 if part == whole else high)
+    elif method == "mid-p":
+        low, high = _mid_p_interval(part, whole, (1 - confidence) / 2)
+    else:
+        raise unknown_name("method", method, ("wilson", *_LIBRARY_METHODS, "mid-p"), where="binomial_interval")
     return max(0.0, float(low)), min(1.0, float(high))
+
+
+_LIBRARY_METHODS = {"clopper-pearson": "beta", "jeffreys": "jeffreys", "agresti-coull": "agresti_coull"}
+
+
+def _mid_p_interval(part, whole, tail):
+    """Both p at which the tail beyond the count, with half of the count's own probability, is ``tail``."""
+    from scipy import optimize, stats
+
+    def above(p):
+        return stats.binom.sf(part, whole, p) + stats.binom.pmf(part, whole, p) / 2 - tail
+
+    def below(p):
+        return stats.binom.cdf(part - 1, whole, p) + stats.binom.pmf(part, whole, p) / 2 - tail
+
+    low = 0.0 if part == 0 else optimize.brentq(above, 0, part / whole, xtol=1e-12)
+    high = 1.0 if part == whole else optimize.brentq(below, part / whole, 1, xtol=1e-12)
+    return low, high
 
 
 @lru_cache(maxsize=256)

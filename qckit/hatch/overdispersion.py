@@ -1,4 +1,4 @@
-"""Counts that scatter more than chance: dispersion tests, beta-binomial and quasi-binomial fits."""
+"""Counts that scatter more than chance: dispersion tests; beta-binomial, logistic-normal and quasi-binomial fits."""
 
 from __future__ import annotations
 
@@ -9,8 +9,8 @@ import numpy as np
 
 from qckit.errors import InputError
 
-__all__ = ["BetaBinomialFit", "Dispersion", "binomial_dispersion", "dose_at_share", "fit_beta_binomial",
-           "fit_quasi_binomial", "poisson_dispersion"]  # fmt: skip
+__all__ = ["BetaBinomialFit", "Dispersion", "LogitFit", "binomial_dispersion", "dose_at_share", "fit_beta_binomial",
+           "fit_beta_binomial_on", "fit_logistic_normal", "fit_quasi_binomial", "poisson_dispersion"]  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -33,6 +33,16 @@ class BetaBinomialFit:
 
     share: float
     rho: float
+    loglik: float
+
+
+@dataclass(frozen=True)
+class LogitFit:
+    """Logit model of proportions on conditions, with groups that differ beyond it."""
+
+    coefficients: np.ndarray  # (m,)
+    standard_errors: np.ndarray  # (m,)
+    spread: float  # rho of the beta-binomial, or SD on the logit scale of the logistic-normal
     loglik: float
 
 
@@ -111,6 +121,101 @@ def fit_beta_binomial(part, whole):
     if -best.fun <= plain + 1e-6:
         return BetaBinomialFit(share, 0.0, plain)
     return BetaBinomialFit(float(special.expit(best.x[0])), float(special.expit(best.x[1])), -float(best.fun))
+
+
+def fit_beta_binomial_on(part, whole, design):
+    """Fit a beta-binomial whose logit mean depends on conditions, with one intra-group correlation.
+
+    Parameters
+    ----------
+    part, whole : array_like of int, shape (k,)
+    design : array_like of float, shape (k, m)
+        Columns of the model, an intercept among them if one is wanted; k above m.
+
+    Returns
+    -------
+    LogitFit
+        ``spread`` is rho = 1 / (a + b + 1).
+
+    References
+    ----------
+    Williams 1975, Biometrics 31:949-952 (from memory).
+    """
+    from scipy import special, stats
+
+    x, n, design = _check_groups(part, whole, design)
+
+    def loglik(theta):
+        p, both = special.expit(design @ theta[:-1]), np.exp(-theta[-1])  # rho / (1 - rho) = exp(theta)
+        return float(np.sum(stats.betabinom.logpmf(x, n, p * both, (1 - p) * both)))
+
+    theta, errors, best = _maximise(loglik, x, n, design, start=-4.0)
+    return LogitFit(theta[:-1], errors[:-1], float(special.expit(theta[-1])), best)
+
+
+def fit_logistic_normal(part, whole, design, *, n_nodes=25):
+    """Fit a logit model of proportions on conditions with a normal effect of each group (a mixed model).
+
+    Parameters
+    ----------
+    part, whole : array_like of int, shape (k,)
+    design : array_like of float, shape (k, m)
+    n_nodes : int
+        Nodes of the adaptive Gauss-Hermite quadrature.
+
+    Returns
+    -------
+    LogitFit
+        ``spread`` is the standard deviation of the groups on the logit scale.
+
+    References
+    ----------
+    Breslow and Clayton 1993, J. Am. Stat. Assoc. 88:9-25; quadrature around each group's mode: Pinheiro and Bates 1995,
+    J. Comput. Graph. Stat. 4:12-35 (from memory).
+    """
+    from scipy import special, stats
+
+    x, n, design = _check_groups(part, whole, design)
+    nodes, weights = np.polynomial.hermite_e.hermegauss(n_nodes)
+
+    def loglik(theta):
+        eta, sd = design @ theta[:-1], math.exp(theta[-1])
+        mode = np.zeros_like(eta)
+        for _ in range(20):
+            p = special.expit(eta + sd * mode)
+            bend = sd**2 * n * p * (1 - p) + 1
+            mode = mode + np.clip((sd * (x - n * p) - mode) / bend, -2, 2)
+        scale = 1 / np.sqrt(bend)
+        u = mode[:, None] + scale[:, None] * nodes
+        p = special.expit(eta[:, None] + sd * u)
+        part_of = stats.binom.logpmf(x[:, None], n[:, None], p) + stats.norm.logpdf(u) + nodes**2 / 2
+        return float(np.sum(special.logsumexp(part_of, axis=1, b=weights) + np.log(scale)))
+
+    theta, errors, best = _maximise(loglik, x, n, design, start=-1.5)
+    return LogitFit(theta[:-1], errors[:-1], math.exp(theta[-1]), best)
+
+
+def _check_groups(part, whole, design):
+    x, n, design = np.asarray(part, float), np.asarray(whole, float), np.asarray(design, float)
+    if design.ndim != 2 or len(design) != len(x) or len(x) <= design.shape[1] or (x > n).any() or (x < 0).any():
+        raise InputError(f"{len(x)} groups and a design of shape {design.shape} were given; a fit needs one row of the "
+                         "design for each group, more groups than columns, and parts no larger than their "
+                         "wholes.")  # fmt: skip
+    return x, n, design
+
+
+def _maximise(loglik, x, n, design, *, start):
+    """Maximum likelihood from the plain binomial fit on; standard errors from the curvature."""
+    from scipy import optimize
+    from statsmodels.tools.numdiff import approx_hess
+
+    first = np.append(fit_quasi_binomial(x, n, design)["coefficients"], start)
+    found = optimize.minimize(lambda t: -loglik(t), first, method="BFGS")
+    found = optimize.minimize(lambda t: -loglik(t), found.x, method="Nelder-Mead",
+                              options={"xatol": 1e-7, "fatol": 1e-10, "maxiter": 4000})  # fmt: skip
+    curve = approx_hess(found.x, lambda t: -loglik(t))
+    with np.errstate(invalid="ignore"):
+        return found.x, np.sqrt(np.diag(np.linalg.pinv(curve))), -float(found.fun)
 
 
 def fit_quasi_binomial(part, whole, design):

@@ -74,10 +74,23 @@ def acceptance_probability(bad_frac, plan, *, lot_size=None, family="binomial"):
     return stats.binom.cdf(plan.most_bad, plan.n, bad)
 
 
-def quality_at_acceptance(probability, plan):
-    """Fraction bad that an attribute plan accepts with a given probability (binomial)."""
+def quality_at_acceptance(probability, plan, *, family="binomial"):
+    """Fraction bad that an attribute plan accepts with a given probability.
+
+    Parameters
+    ----------
+    probability : array_like of float
+    plan : OrdinaryPlan
+    family : {"binomial", "poisson"}
+
+    Returns
+    -------
+    ndarray of float
+    """
     from scipy import stats
 
+    if family == "poisson":
+        return stats.chi2.ppf(1 - np.asarray(probability, float), 2 * (plan.most_bad + 1)) / (2 * plan.n)
     return stats.beta.ppf(1 - np.asarray(probability, float), plan.most_bad + 1, plan.n - plan.most_bad)
 
 

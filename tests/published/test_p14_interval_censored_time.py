@@ -34,6 +34,16 @@ def test_three_curves(model):
     assert found == pytest.approx(times, rel=2e-3)
 
 
+def test_published_figures_of_the_log_logistic():
+    fit = fit_model("log-logistic", START, END, COUNTS)
+    assert (fit.ceiling, fit.slope, fit.scale_h) == pytest.approx((0.2001, 20.77, 196.05), rel=1e-3)
+
+
+def test_the_log_logistic_fits_best():
+    best = max(FITS, key=lambda model: fit_model(model, START, END, COUNTS).loglik)
+    assert best == "log-logistic"
+
+
 def test_standard_errors_of_the_log_logistic():
     fit = fit_model("log-logistic", START, END, COUNTS)
     assert fit.ceiling_se == pytest.approx(0.028300, rel=5e-3)

@@ -29,6 +29,12 @@ def test_quality_at_given_acceptance():
     assert found == pytest.approx(expected, abs=1e-5)
 
 
+def test_poisson_means_at_given_acceptance():
+    # Cameron 1952, table for c = 3 (from memory)
+    found = 125 * quality_at_acceptance([0.95, 0.50, 0.10, 0.05], OrdinaryPlan(125, 3), family="poisson")
+    assert found == pytest.approx([1.366318, 3.672061, 6.680783, 7.753657], abs=1e-5)
+
+
 def test_hypergeometric():
     found = acceptance_probability(20 / 500, OrdinaryPlan(125, 3), lot_size=500)
     assert float(found) == pytest.approx(0.219741, abs=1e-6)

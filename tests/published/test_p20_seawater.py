@@ -15,10 +15,50 @@ def test_the_library_holds_its_check_value():
     assert gsw.rho(34.7118, 28.8099, 10) == pytest.approx(1021.839936, abs=1e-5)
 
 
-@pytest.mark.parametrize("salinity, temperature, density", [(0, 5, 999.96675), (0, 25, 997.04796), (35, 5, 1027.67547),
-                                                            (35, 25, 1023.34306)])  # fmt: skip
+def eos80(s, t):
+    """UNESCO 1981 one-atmosphere density, Technical Papers in Marine Science 36 (coefficients from memory); IPTS-68."""
+    water = (999.842594 + 6.793952e-2 * t - 9.095290e-3 * t**2 + 1.001685e-4 * t**3 - 1.120083e-6 * t**4
+             + 6.536332e-9 * t**5)  # fmt: skip
+    b = 8.24493e-1 - 4.0899e-3 * t + 7.6438e-5 * t**2 - 8.2467e-7 * t**3 + 5.3875e-9 * t**4
+    c = -5.72466e-3 + 1.0227e-4 * t - 1.6546e-6 * t**2
+    return water + b * s + c * s**1.5 + 4.8314e-4 * s**2
+
+
+CHECKS = [(0, 5, 999.96675), (0, 25, 997.04796), (35, 5, 1027.67547), (35, 25, 1023.34306)]
+
+
+@pytest.mark.parametrize("salinity, temperature, density", CHECKS)
+def test_the_old_equation_of_state_holds_its_check_values(salinity, temperature, density):
+    assert eos80(salinity, temperature) == pytest.approx(density, abs=1e-5)
+
+
+@pytest.mark.parametrize("salinity", [0, 10, 20, 30, 35, 40])
+def test_the_kit_agrees_with_the_old_equation_over_the_working_range(salinity):
+    for temperature in (15, 20, 25, 28, 30):
+        new = float(hatch.density_kg_m3(salinity, temperature / 1.00024))
+        assert new == pytest.approx(eos80(salinity, temperature), abs=0.025)
+
+
+@pytest.mark.parametrize("salinity, temperature, density", CHECKS)
 def test_density(salinity, temperature, density):
     assert float(hatch.density_kg_m3(salinity, temperature / 1.00024)) == pytest.approx(density, abs=0.02)
+
+
+def test_density_at_35_and_25():
+    assert float(hatch.density_kg_m3(35, 25)) == pytest.approx(1023.3431, abs=0.01)
+
+
+@pytest.mark.parametrize("salinity, temperature, umol_kg", [(35, 25, 206.7668), (35, 28, 196.8579), (25, 28, 209.6962),
+                                                            (0, 25, 258.9676)])  # fmt: skip
+def test_oxygen_in_micromoles(salinity, temperature, umol_kg):
+    assert gsw.O2sol_SP_pt(salinity, temperature) == pytest.approx(umol_kg, abs=1e-3)
+    mg_l = float(hatch.oxygen_saturation_mg_l(salinity, temperature))
+    density = float(hatch.density_kg_m3(salinity, temperature))
+    assert mg_l == pytest.approx(umol_kg * 31.9988e-6 * density, rel=1e-4)
+
+
+def test_oxygen_of_fresh_water_is_that_of_the_standard_tables():
+    assert float(hatch.oxygen_saturation_mg_l(0, 25)) == pytest.approx(8.26, abs=0.01)
 
 
 def test_specific_gravity():
