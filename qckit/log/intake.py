@@ -12,7 +12,7 @@ import pandas as pd
 
 from qckit.errors import InputError, unknown_name
 from qckit.log import against, schema
-from qckit.log.query import fetch, known_names, rows_of
+from qckit.log.query import fetch, known_names, lists_of, rows_of
 from qckit.tables import COUNT_COLUMNS, TABLES, check_table, table_columns, to_utc
 
 __all__ = ["PROBLEMS", "Incoming", "Sifted", "problems_error", "problems_text", "sift"]
@@ -154,8 +154,8 @@ def _awaiting(frame: pd.DataFrame) -> pd.Series:
     def filled(name):
         if name not in frame.columns:
             return pd.Series(False, index=frame.index)
-        blank = frame[name].map(lambda v: isinstance(v, str) and not v.strip())
-        return frame[name].notna() & ~blank.astype(bool)
+        (cells,) = lists_of(frame, [name])
+        return pd.Series([c is not None and (not isinstance(c, str) or c.strip() != "") for c in cells], frame.index)
 
     none = ~pd.concat([filled(c) for c in (*COUNT_COLUMNS.values(), "embryos")], axis=1).any(axis=1)
     marks = none & filled("photos") & filled("counted_by")
@@ -225,7 +225,8 @@ def _normal_times(frame: pd.DataFrame, table: str) -> pd.DataFrame:
 def _check_rows(i: int, part: Incoming, frame: pd.DataFrame, notes: _Notes) -> None:
     """Check what no single cell can show."""
     for column in frame.columns:
-        if str(frame[column].dtype) == "str" and _cannot_be_stored("".join(frame[column].dropna())):
+        texts = frame[column].dropna().to_numpy(dtype=object) if str(frame[column].dtype) == "str" else ()
+        if _cannot_be_stored("".join(texts)):
             odd = frame[column].map(lambda v: isinstance(v, str) and _cannot_be_stored(v)).astype(bool)
             for index in frame.index[odd]:
                 notes.add(i, part, int(index), column, frame.at[index, column].encode("unicode_escape").decode(),
