@@ -9,7 +9,7 @@ from qckit.log.counts import tally
 from qckit.log.query import fetch, known_names
 from qckit.tables import COUNT_COLUMNS, check_table, empty_table, table_columns
 
-__all__ = ["object_changes", "recounted", "sample_after_correction"]
+__all__ = ["frame_changes", "object_changes", "recounted", "sample_after_correction"]
 
 
 def recounted(connection, sample: str, values: dict[str, int], by: str) -> pd.DataFrame:
@@ -45,8 +45,8 @@ def object_changes(connection, photo: str, changes: pd.DataFrame):
     logged = fetch(connection, "photos", {"photo": photo}, internal=True)
     if logged.empty:
         raise unknown_name("photo", photo, known_names(connection, "photos"))
-    rows = fetch(connection, "objects", {"photo": photo}).to_dict("records")
-    objects = {int(row["object_id"]): row for row in rows}
+    objects = _by_number(connection, photo, corrected=True)
+    entered = _by_number(connection, photo, corrected=False)
     cells, added = [], []
     next_id = max(objects, default=0) + 1
     for change in changes.to_dict("records"):
@@ -58,23 +58,58 @@ def object_changes(connection, photo: str, changes: pd.DataFrame):
         number = change.get("object_id")
         if number not in objects:
             raise unknown_name("object", number, objects, where=f"photo {photo!r}")
-        cells += _cells(photo, int(number), objects[number], action, change)
+        cells += _cells(photo, int(number), objects[number], entered[number], action, change)
     new = _new_objects(photo, added, int(logged["revision"].iloc[0]))
-    return cells, new
+    # an addition counts by a correction, so that its reviewer and reason stand where those of other changes do
+    cells += [((photo, int(i)), "counted", "yes") for i in new.loc[new["counted"].astype(bool), "object_id"]]
+    return cells, new.assign(counted=pd.array([False] * len(new), dtype="boolean"))
 
 
-def _cells(photo, number, now: dict, action, change) -> list[tuple]:
+def _by_number(connection, photo: str, *, corrected: bool) -> dict[int, dict]:
+    rows = fetch(connection, "objects", {"photo": photo}, corrected=corrected).to_dict("records")
+    return {int(row["object_id"]): row for row in rows}
+
+
+def frame_changes(connection, photo: str, frame_mm2: float | None) -> list[tuple]:
+    """Return the cells a drawn frame changes: the photo's frame, and the volume where it is frame times depth.
+
+    Returns
+    -------
+    list of (table, key, column, after)
+        Empty without a new frame, or where it stands so already.
+    """
+    row = fetch(connection, "photos", {"photo": photo}).iloc[0]
+    if frame_mm2 is None or (not pd.isna(row["frame_mm2"]) and abs(row["frame_mm2"] - frame_mm2) < 1e-6):
+        return []
+    cells = [("photos", photo, "frame_mm2", round(float(frame_mm2), 6))]
+    if pd.isna(row["sample"]) or pd.isna(row["frame_mm2"]):
+        return cells
+    sample = _sample_row(connection, row["sample"])
+    depth, volume = sample["chamber_depth_mm"], sample["volume_ul"]
+    if pd.isna(depth) or pd.isna(volume):
+        return cells
+    after = round(float(volume) + (float(frame_mm2) - float(row["frame_mm2"])) * float(depth), 4)
+    return cells if after == volume else [*cells, ("samples", row["sample"], "volume_ul", after)]
+
+
+def _cells(photo, number, now: dict, entered: dict, action, change) -> list[tuple]:
     """Return the cells that one hand correction changes; those that stand so already are left out."""
     source = change.get("source")  # of an undo: what the object was before
     source = source if isinstance(source, str) and source else None
+    by_hand = entered["source"] == "added by hand"
     if action == "stage":
-        wanted = {"stage": change.get("stage"), "source": source or "stage changed by hand"}
+        changed = "added by hand" if by_hand else "stage changed by hand"
+        wanted = {"stage": change.get("stage"), "source": source or changed}
     elif action == "remove":
         wanted = {"source": "removed by hand", "counted": "no"}
     elif action == "restore":
-        wanted = {"source": source or "found", "counted": "yes"}
+        was = "stage changed by hand" if now["stage"] != entered["stage"] and not by_hand else entered["source"]
+        wanted = {"source": source or was, "counted": "yes"}
+    elif action == "leave out":  # outside a drawn frame: it does not count, and is still what it is
+        wanted = {"counted": "no"}
     else:
-        raise unknown_name("action", action, ["stage", "remove", "restore", "add"], where=f"photo {photo!r}")
+        known = ["stage", "remove", "restore", "leave out", "add"]
+        raise unknown_name("action", action, known, where=f"photo {photo!r}")
     shown = now | {"counted": "yes" if now["counted"] else "no"}
     return [((photo, number), column, after) for column, after in wanted.items() if shown[column] != after]
 

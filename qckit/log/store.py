@@ -8,7 +8,7 @@ from pathlib import Path
 import pandas as pd
 import sqlalchemy as sa
 
-from qckit.log import corrections, counts, engine, hand, intake, query, spans, steps
+from qckit.log import corrections, counts, engine, hand, intake, query, spans, steps, undoing
 from qckit.log.steps import ImportResult
 from qckit.settings import Settings
 from qckit.tables import to_utc
@@ -332,30 +332,70 @@ class SiteLog:
             number = steps.begin(connection, self.now(), by, "recount", reason, 1)
             steps.insert(connection, "samples", frame, number)
 
-    def correct_objects(self, photo: str, changes: pd.DataFrame, *, by: str, reason: str) -> ImportResult:
+    def correct_objects(self, photo: str, changes: pd.DataFrame, *, by: str, reason: str,
+                        frame_mm2: float | None = None) -> ImportResult:  # fmt: skip
         """Correct objects of a photo by hand, and bring its sample's counts along as a further revision.
 
         Parameters
         ----------
         photo : str
         changes : DataFrame, shape (n, any)
-            ``action`` (stage, remove, restore, add), ``object_id`` (not for add), ``stage`` (for stage and add), and
-            for add ``x_px``, ``y_px`` and any other column of the objects table. ``source`` may say what an object
-            becomes on stage and restore, for an undo.
+            ``action`` (stage, remove, restore, leave out, add), ``object_id`` (not for add), ``stage`` (for stage and
+            add), and for add ``x_px``, ``y_px`` and any other column of the objects table. ``source`` may say what an
+            object becomes on stage and restore, for an undo.
         by, reason : str
             Who, and why.
+        frame_mm2 : float, optional
+            New counting frame of the photo, where a part of it was drawn; the counted volume follows it where the
+            sheet gives a chamber depth. [mm²]
         """
         corrections.need_reason(by, reason)
         with engine.writing(self.engine) as connection:
             cells, new = hand.object_changes(connection, photo, changes)
-            number = steps.begin(connection, self.now(), by, "correct objects", photo, len(cells) + len(new))
+            cells = [("objects", *cell) for cell in cells] + hand.frame_changes(connection, photo, frame_mm2)
+            number = steps.begin(connection, self.now(), by, undoing.ACTION, photo, len(cells) + len(new))
             steps.insert(connection, "objects", new, number)
             if cells:
-                cells = [("objects", *cell) for cell in cells]
                 corrections.write(connection, number, cells, self.now(), by, reason)
             sample = hand.sample_after_correction(connection, photo, by)
             steps.insert(connection, "samples", sample, number)
         return ImportResult({"corrections": len(cells), "objects": len(new), "samples": len(sample)})
+
+    def photo_edits(self, photo: str, *, by: str | None = None) -> list[undoing.Edit]:
+        """Return the hand corrections of a photo that still stand (of one person), oldest first."""
+        with engine.reading(self.engine) as connection:
+            return undoing.edits(connection, photo, by)
+
+    def undo_last(self, photo: str, *, by: str) -> undoing.Edit | None:
+        """Take back the last hand correction of a photo that its maker has not taken back yet.
+
+        Parameters
+        ----------
+        photo : str
+        by : str
+            Whose; it is taken back in the same name. Corrections of others stay.
+
+        Returns
+        -------
+        Edit or None
+            What was taken back; None when nothing of this person is left.
+
+        Raises
+        ------
+        InputError
+            Somebody else has changed the same thing since.
+        """
+        steps.need_by(by)
+        with engine.writing(self.engine) as connection:
+            mine = undoing.edits(connection, photo, by)
+            if not mine:
+                return None
+            cells = undoing.reverse(connection, photo, mine[-1])
+            number = steps.begin(connection, self.now(), by, undoing.action_of(mine[-1]), photo, len(cells))
+            corrections.write(connection, number, cells, self.now(), by, f"undone: {mine[-1].reason}")
+            sample = hand.sample_after_correction(connection, photo, by)
+            steps.insert(connection, "samples", sample, number)
+        return mine[-1]
 
     # ---- looking after -------------------------------------------------------------------------------------------
 

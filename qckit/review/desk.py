@@ -51,6 +51,7 @@ class ReviewDesk(anywidget.AnyWidget):
     counts = traitlets.Dict().tag(sync=True)
     hatch = traitlets.Unicode().tag(sync=True)
     advice = traitlets.Unicode().tag(sync=True)
+    regions = traitlets.List().tag(sync=True)
     initials = traitlets.Unicode().tag(sync=True)
     status = traitlets.Dict().tag(sync=True)
 
@@ -86,6 +87,7 @@ class ReviewDesk(anywidget.AnyWidget):
         self.counts = counts
         self.hatch = f"{100 * counts['nauplius'] / full:.1f} %" if full else ""
         self.advice = self.session.advice()
+        self.regions = [{**region, "inside": inside} for region, inside in self.session.regions]
 
     def _on_message(self, _widget, message, _buffers):
         """Take what the page sends; say what came of it."""
@@ -120,11 +122,14 @@ class ReviewDesk(anywidget.AnyWidget):
             number = session.add(float(message["x"]), float(message["y"]), message["stage"], by=by)
             said = f"Saved: object {number} added."
         elif do == "region":
-            gone = session.keep_rectangle(message["corners"], by=by, inside=bool(message["inside"]))
-            said = f"Saved: {gone} objects left out, the frame is now {float(session.info['frame_mm2']):.1f} mm²."
+            gone = session.keep_region(message["region"], by=by, inside=bool(message["inside"]))
+            density = session.density()
+            said = f"Saved: {gone} objects left out, the frame is now {float(session.info['frame_mm2']):.1f} mm², with "
+            said += f"{density['per_mm2']:.2f} nauplii per mm²"
+            said += f", {density['per_ml']:.0f} per ml." if density["per_ml"] == density["per_ml"] else "."
         elif do == "undo":
             what = session.undo(by=by)
-            said = f"Undone and saved: {what}." if what else "Nothing to undo since this photo was opened."
+            said = f"Undone and saved: {what}." if what else f"{by} has no change of this photo left to undo."
         else:
             raise InputError(f"the page asks for {do!r}, which this desk does not know. Reload the page.")
         self._refresh()

@@ -2,10 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import pandas as pd
 
+from qckit.counting.regions import (
+    check_region,
+    counted_in_region,
+    density_per_ml,
+    density_per_mm2,
+    frame_share,
+    read_region_words,
+    region_words,
+)
 from qckit.errors import InputError, unknown_name
 from qckit.review.files import find_photo_file
 from qckit.review.worth import rank_objects, say_when_to_stop
@@ -14,17 +21,8 @@ from qckit.tables import STAGES
 __all__ = ["ReviewSession"]
 
 _CHOICES = (*STAGES, "debris")
-_MOST_RENAMED = 10
-
-
-@dataclass(frozen=True)
-class _Undo:
-    """Objects as they stood before an edit, those the edit added, and the frame before it."""
-
-    what: str
-    before: pd.DataFrame
-    added: tuple[int, ...]
-    frame_mm2: float | None
+_LOOKED = "looked at the photo: "
+_DRAWN = {True: "counted only inside the drawn", False: "left out the drawn"}
 
 
 class ReviewSession:
@@ -45,21 +43,19 @@ class ReviewSession:
     Notes
     -----
     Nothing is held back: when a method returns, its edit is in the log as corrections by ``by``, and the sample has a
-    further revision with the new counts. Undo writes the values before as further corrections; it reaches back to
-    when this session was opened.
+    further revision with the new counts. Undo writes the values before as further corrections; it reaches back over
+    all edits that the same person made on this count of the photo, those before a restart too.
     """
 
     def __init__(self, log, photo: str):
         self.log = log
-        found = log.photos(photo=photo)
-        if found.empty:
+        if log.photos(photo=photo).empty:
             raise unknown_name("photo", photo, log.photos()["photo"])
         self.photo = photo
-        self.info = found.iloc[0]
-        self._undo: list[_Undo] = []
         self._load()
 
     def _load(self):
+        self.info = self.log.photos(photo=self.photo).iloc[0]
         self.objects = self.log.objects(photo=self.photo).reset_index(drop=True)
 
     @property
@@ -88,22 +84,20 @@ class ReviewSession:
         """Say what an object is (a stage, or debris)."""
         if stage not in _CHOICES:
             raise unknown_name("stage", stage, _CHOICES)
-        self._edit("stage", [{"object_id": object_id, "action": "stage", "stage": stage}], by,
-                   f"looked at the photo: it is {stage}")  # fmt: skip
+        self._edit([{"object_id": object_id, "action": "stage", "stage": stage}], by, f"{_LOOKED}it is {stage}")
 
     def remove(self, object_id: int, *, by: str) -> None:
         """Take an object out of the count."""
         row = self.objects[self.objects["object_id"] == object_id]
         if len(row) and not row["counted"].fillna(False).astype(bool).iloc[0]:
             raise InputError(f"object {object_id} of photo {self.photo!r} does not count already (it lies on the edges "
-                             "that are left out, or was removed). Nothing was changed.")  # fmt: skip
-        self._edit(
-            "remove", [{"object_id": object_id, "action": "remove"}], by, "looked at the photo: not to be counted"
-        )
+                             "that are left out, outside the drawn frame, or was removed). Nothing was "
+                             "changed.")  # fmt: skip
+        self._edit([{"object_id": object_id, "action": "remove"}], by, f"{_LOOKED}not to be counted")
 
     def restore(self, object_id: int, *, by: str) -> None:
         """Put an object back that was taken out."""
-        self._edit("put back", [{"object_id": object_id, "action": "restore"}], by, "looked at the photo: it counts")
+        self._edit([{"object_id": object_id, "action": "restore"}], by, f"{_LOOKED}it counts")
 
     def add(self, x_px: float, y_px: float, stage: str, *, by: str) -> int:
         """Add an object that was missed; returns its number.
@@ -123,17 +117,22 @@ class ReviewSession:
         if not (0 <= x_px <= wide and 0 <= y_px <= high):
             raise InputError(f"photo {self.photo!r}: ({x_px:.0f}, {y_px:.0f}) px lies outside the photo of {wide} x "
                              f"{high} px. Click inside it.")  # fmt: skip
+        place = pd.DataFrame({"x_px": [x_px], "y_px": [y_px]})
+        if any(counted_in_region(place, region, self.um_per_px)[0] != inside for region, inside in self.regions):
+            raise InputError(f"photo {self.photo!r}: ({x_px:.0f}, {y_px:.0f}) px lies outside the drawn frame. Click "
+                             "inside it.")  # fmt: skip
         change = {"action": "add", "stage": stage, "x_px": round(x_px, 2), "y_px": round(y_px, 2), "on_edge": False,
                   "counted": True}  # fmt: skip
-        return self._edit("add", [change], by, "looked at the photo: it was missed")[0]
+        return self._edit([change], by, f"{_LOOKED}it was missed")[0]
 
-    def keep_rectangle(self, corners, *, by: str, inside: bool = True) -> int:
-        """Count only inside a drawn rectangle, or leave a drawn rectangle out; returns how many objects went.
+    def keep_region(self, region, *, by: str, inside: bool = True) -> int:
+        """Count only inside a drawn region, or leave a drawn region out; returns how many objects went.
 
         Parameters
         ----------
-        corners : sequence of float
-            x and y of one corner, x and y of the opposite one. [px]
+        region : dict
+            ``kind`` (rectangle, ellipse, polygon) and ``points`` in px; see :mod:`qckit.counting.regions`, which says
+            when an object counts in it.
         by : str
             Initials.
         inside : bool
@@ -141,95 +140,74 @@ class ReviewSession:
 
         Notes
         -----
-        An object lies where its middle lies, which keeps density unbiased as long as objects are small beside the
-        rectangle. The photo's frame area changes with it.
+        The photo's frame area changes with it, and the counted volume where the sheet gives a chamber depth.
         """
-        x0, y0, x1, y1 = self._clipped(corners)
-        o = self.objects
-        within = o["x_px"].between(x0, x1, inclusive="left") & o["y_px"].between(y0, y1, inclusive="left")
-        gone = o[(within != inside) & o["counted"].fillna(False).astype(bool)]
-        words = f"{'outside the drawn frame' if inside else 'inside the region left out'} {x0},{y0} to {x1},{y1} px"
-        area = (x1 - x0) * (y1 - y0) * (self.um_per_px / 1000) ** 2
-        # A region left out takes from the frame the share of the photo that it covers.
-        whole = int(self.info["width_px"]) * int(self.info["height_px"]) * (self.um_per_px / 1000) ** 2
+        size = {k: int(self.info[k]) for k in ("width_px", "height_px")}
+        try:
+            region = check_region(region, **size)
+        except InputError as error:
+            raise InputError(f"photo {self.photo!r}: {error}") from error
+        within = counted_in_region(self.objects, region, self.um_per_px)
+        gone = self.objects[(within != inside) & self.objects["counted"].fillna(False).astype(bool).to_numpy()]
+        before, after = (frame_share(drawn, **size) for drawn in (self.regions, [*self.regions, (region, inside)]))
+        if after <= 0:
+            raise InputError(f"photo {self.photo!r}: nothing of the photo would be left to count. Draw another part, "
+                             "or undo the one before.")  # fmt: skip
+        whole = size["width_px"] * size["height_px"] * (self.um_per_px / 1000) ** 2 * before
         frame = float(self.info["frame_mm2"]) if self.info["frame_mm2"] == self.info["frame_mm2"] else whole
-        new_frame = min(area, frame) if inside else max(frame - area, 0.0)
-        changes = [{"object_id": int(i), "action": "remove"} for i in gone["object_id"]]
-        self._edit("region", changes, by, words, frame_mm2=new_frame)
+        changes = [{"object_id": int(i), "action": "leave out"} for i in gone["object_id"]]
+        self._edit(changes, by, f"{_DRAWN[inside]} {region_words(region)}", frame_mm2=frame * after / before)
         return len(changes)
 
-    def _clipped(self, corners):
-        xs, ys = sorted((corners[0], corners[2])), sorted((corners[1], corners[3]))
-        wide, high = int(self.info["width_px"]), int(self.info["height_px"])
-        x0, x1 = (round(min(max(v, 0), wide)) for v in xs)
-        y0, y1 = (round(min(max(v, 0), high)) for v in ys)
-        if x1 - x0 < 10 or y1 - y0 < 10:
-            raise InputError(f"photo {self.photo!r}: the drawn rectangle is {x1 - x0} x {y1 - y0} px, too small. Draw "
-                             "it over the part that is meant.")  # fmt: skip
-        return x0, y0, x1, y1
+    def density(self, stage: str = "nauplius") -> dict[str, float]:
+        """Objects of a stage by area of the frame, and by volume where the sample gives a chamber depth.
+
+        Parameters
+        ----------
+        stage : str
+
+        Returns
+        -------
+        dict of str to float
+            ``per_mm2``, ``per_ml``; NaN where frame or depth is not known.
+        """
+        frame, name, n = float(self.info["frame_mm2"]), self.info["sample"], self.counts()[stage]
+        sample = self.log.samples(sample=name, counted=None) if name == name and name else None
+        depth = float(sample["chamber_depth_mm"].iloc[0]) if sample is not None and len(sample) else float("nan")
+        return {"per_mm2": density_per_mm2(n, frame), "per_ml": density_per_ml(n, frame, depth)}
+
+    @property
+    def regions(self) -> list[tuple[dict, bool]]:
+        """Drawn regions that stand, in the order drawn, each with whether its inside counts."""
+        found = []
+        for edit in self.log.photo_edits(self.photo):
+            region = read_region_words(edit.reason)
+            if region and edit.reason.startswith(tuple(_DRAWN.values())):
+                found.append((region, edit.reason.startswith(_DRAWN[True])))
+        return found
 
     def undo(self, *, by: str) -> str:
-        """Take the last edit of this session back; returns which it was, or '' when there is none."""
-        if not self._undo:
+        """Take back the last edit of this photo that this person has not taken back; returns it in words, or ''.
+
+        It goes on as far as the log does: edits of earlier sessions are taken back too, those of others never.
+        """
+        self._need(by)
+        edit = self.log.undo_last(self.photo, by=str(by).strip())
+        if edit is None:
             return ""
-        last = self._undo[-1]
-        self._need(by)
-        now = self.objects.set_index("object_id")
-        changes = [{"object_id": i, "action": "remove"} for i in last.added]
-        for row in last.before.itertuples():
-            changes += _back(row, now.loc[row.object_id])
-        reason = f"undone: {last.what}"
-        if changes:
-            self.log.correct_objects(self.photo, pd.DataFrame(changes), by=by, reason=reason)
-        self._restore_words(last.before, by, reason)
-        if last.frame_mm2 is not None:
-            self._set_frame(last.frame_mm2, by, reason)
-        self._undo.pop()
         self._load()
-        return last.what
+        return _in_words(edit)
 
-    def _restore_words(self, before, by, reason):
-        """Put back how each object came about, which the corrections above renamed."""
-        self._load()
-        now = self.objects.set_index("object_id")
-        renamed = [row for row in before.itertuples() if now.loc[row.object_id, "source"] != row.source]
-        # each is a step of its own in the log; after a drawn frame over a crowd of added objects that would take a
-        # minute, and what counts is right already
-        for row in renamed[:_MOST_RENAMED]:
-            self.log.correct("objects", (self.photo, int(row.object_id)), "source", row.source, by=by, reason=reason)
-
-    def _edit(self, what, changes, by, reason, frame_mm2=None) -> list[int]:
+    def _edit(self, changes, by, reason, frame_mm2=None) -> list[int]:
         self._need(by)
-        numbers = [c["object_id"] for c in changes if "object_id" in c]
-        for number in numbers:
-            if number not in set(self.objects["object_id"]):
-                raise unknown_name("object", number, self.objects["object_id"], where=f"photo {self.photo!r}")
-        before = self.objects[self.objects["object_id"].isin(numbers)]
         known = set(self.objects["object_id"])
-        old_frame = None
-        if changes:
-            self.log.correct_objects(self.photo, pd.DataFrame(changes), by=by, reason=reason)
-        if frame_mm2 is not None:
-            old_frame = float(self.info["frame_mm2"]) if self.info["frame_mm2"] == self.info["frame_mm2"] else None
-            self._set_frame(frame_mm2, by, reason)
+        for number in [c["object_id"] for c in changes if "object_id" in c]:
+            if number not in known:
+                raise unknown_name("object", number, self.objects["object_id"], where=f"photo {self.photo!r}")
+        table = pd.DataFrame(changes, columns=None if changes else ["object_id", "action"])
+        self.log.correct_objects(self.photo, table, by=str(by).strip(), reason=reason, frame_mm2=frame_mm2)
         self._load()
-        added = tuple(int(i) for i in self.objects["object_id"] if i not in known)
-        self._undo.append(_Undo(what, before, added, old_frame))
-        return list(added)
-
-    def _set_frame(self, frame_mm2, by, reason):
-        """Change the photo's frame, and the counted volume where it came from frame and chamber depth."""
-        before = float(self.info["frame_mm2"])
-        self.log.correct("photos", self.photo, "frame_mm2", round(frame_mm2, 6), by=by, reason=reason)
-        self.info = self.log.photos(photo=self.photo).iloc[0]
-        name = self.info["sample"]
-        if name is None or name != name:
-            return
-        sample = self.log.samples(sample=name, counted=None).iloc[0]
-        depth, volume = sample["chamber_depth_mm"], sample["volume_ul"]
-        if depth == depth and volume == volume:
-            new = float(volume) + (frame_mm2 - before) * float(depth)
-            self.log.correct("samples", name, "volume_ul", round(new, 4), by=by, reason=reason)
+        return [int(i) for i in self.objects["object_id"] if i not in known]
 
     @staticmethod
     def _need(by):
@@ -237,14 +215,9 @@ class ReviewSession:
             raise InputError("an edit needs the initials of who makes it. Write them into the field Initials.")
 
 
-def _back(before, now) -> list[dict]:
-    """Changes that bring an object back to how it counted."""
-    changes = []
-    was_counted = bool(before.counted) if before.counted == before.counted and before.counted is not pd.NA else False
-    is_counted = bool(now["counted"]) if now["counted"] is not pd.NA else False
-    if now["stage"] != before.stage:
-        changes.append({"object_id": int(before.object_id), "action": "stage", "stage": before.stage,
-                        "source": before.source})  # fmt: skip
-    if was_counted and not is_counted:
-        changes.append({"object_id": int(before.object_id), "action": "restore", "source": before.source})
-    return changes
+def _in_words(edit) -> str:
+    """Say an edit: which objects, and what was said of them."""
+    what = edit.reason.removeprefix(_LOOKED)
+    if len(edit.objects) == 1 and not what.startswith(tuple(_DRAWN.values())):
+        return f"object {edit.objects[0]}: {what}"
+    return what

@@ -128,7 +128,7 @@ def test_hand_corrections_change_the_counts_and_keep_what_was_found(filled):
         {"action": "add", "stage": "shell", "x_px": 10.0, "y_px": 20.0},
     ])  # fmt: skip
     result = filled.correct_objects("a.jpg", changes, by="op2", reason="looked at the photo")
-    assert result.added == {"corrections": 4, "objects": 1, "samples": 1}
+    assert result.added == {"corrections": 5, "objects": 1, "samples": 1}
     assert of_sample(filled) == [58, 4, 11, 41]
     row = filled.samples(sample="S-2").iloc[0]
     assert (row["counter"], row["revision"]) == ("t-1, corrected by op2", 2)
@@ -155,14 +155,14 @@ def test_hand_corrections_change_the_counts_and_keep_what_was_found(filled):
     newer, found = counted(version="t-2")
     filled.record_counts(newer, objects=found, by="op1")
     assert of_sample(filled) == [60, 4, 10, 40]
-    assert len(filled.corrections(table="objects")) == 10
+    assert len(filled.corrections(table="objects")) == 11
 
 
 @pytest.mark.parametrize(
     ("photo", "change", "message"),
     [
         ("z.jpg", {"action": "remove", "object_id": 1}, "unknown photo 'z.jpg'. Did you mean 'b.jpg'? Known: a.jpg, b.jpg."),
-        ("a.jpg", {"action": "paint", "object_id": 1}, "photo 'a.jpg': unknown action 'paint'. Known: stage, remove, restore, add."),
+        ("a.jpg", {"action": "paint", "object_id": 1}, "photo 'a.jpg': unknown action 'paint'. Known: stage, remove, restore, leave out, add."),
         ("a.jpg", {"action": "stage", "object_id": 1, "stage": "fish"}, "objects: stage 'fish' is none of nauplius, umbrella, cyst, shell, debris. Write one of these words."),
         ("a.jpg", {"action": "add", "stage": "cyst"}, "photo 'a.jpg': an object added by hand has no x_px. Give stage, x_px and y_px."),
     ],

@@ -34,8 +34,12 @@ def test_edit_answers_with_the_number_it_was_asked_under(desk):
     assert ask(desk, do="remove", id=number)["text"] == f"Saved: object {number} removed."
     assert ask(desk, do="restore", id=number)["text"] == f"Saved: object {number} put back."
     assert ask(desk, do="add", x=50, y=60, stage="cyst")["text"].endswith("added.")
-    assert "objects left out, the frame is now" in ask(desk, do="region", corners=[0, 0, 900, 900], inside=True)["text"]
-    assert ask(desk, do="undo")["text"] == "Undone and saved: region."
+    region = {"kind": "rectangle", "points": [[0, 0], [900, 900]]}
+    said = ask(desk, do="region", region=region, inside=True)["text"]
+    assert "objects left out, the frame is now 31.1 mm², with" in said
+    assert desk.regions == [{**region, "inside": True}]
+    assert ask(desk, do="undo")["text"] == ("Undone and saved: counted only inside the drawn rectangle 0,0 900,900 px.")
+    assert desk.regions == []
 
 
 def test_without_initials_nothing_is_saved_and_that_is_said(desk, log):
