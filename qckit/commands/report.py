@@ -79,13 +79,36 @@ def explain(hatch, note, by, site):
 
 @command.command("poor-hatch")
 @click.argument("hatch")
+@click.option("--count/--no-count", "count", default=True, help="First count photos that have no count yet.")
+@click.option("--record-checks", "plan", is_flag=True, help="Put the checks that the report proposes into the log.")
+@click.option("--checked", default="", metavar="CHECK",
+              help="First write a check into the log, so that it counts; needs --outcome and --by.")  # fmt: skip
+@click.option("--outcome", default="", metavar="TEXT",
+              help="What the check showed; begins with yes, no or unclear: 'yes: 7.4 in B, 8.2 in D'.")  # fmt: skip
+@click.option("--by", default="", metavar="NAME", help="Who made or plans the check; written into the log.")
 @_SITE
 @_NOW
-def poor_hatch(hatch, site, now):
-    """Find the likely cause of a poor HATCH and what to do before the next feed."""
-    from qckit.reports import find_site
+@_WORKERS
+def poor_hatch(hatch, count, plan, checked, outcome, by, site, now, workers):
+    """Find the likely cause of a poor HATCH and what to do before the next feed.
 
-    _make([("poor-hatch", {"hatch": hatch})], find_site(site), now, 1)
+    The report names the checks that would settle it. Once one is made, enter it and the report is made anew:
+
+    qckit report poor-hatch HATCH --checked 'ph meter' --outcome 'yes: 7.4 here, 8.2 in D' --by NAME
+    """
+    from qckit.errors import InputError
+    from qckit.reports import count_waiting, find_site, record_check, record_plans
+
+    if bool(checked) != bool(outcome):
+        raise InputError("--checked and --outcome go together: which check was made, and what it showed. Give both.")
+    folder = find_site(site)
+    skipped = _count(count_waiting, folder, workers) if count else 0
+    if checked:
+        click.echo(record_check(folder, hatch, checked, outcome, by=by, at=now))
+    (run,) = _make([("poor-hatch", {"hatch": hatch})], folder, now, 1)
+    if plan:
+        click.echo(record_plans(folder, run.finding, by=by, at=now))
+    return _attend(skipped)
 
 
 def _count(count_waiting, folder: Path, workers: int) -> int:
@@ -103,7 +126,7 @@ def _attend(skipped: int) -> int:
     return 1
 
 
-def _make(jobs, folder: Path, now, workers: int) -> None:
+def _make(jobs, folder: Path, now, workers: int) -> list:
     """Write the reports and say what each found and where it is; one error alone is raised as it is."""
     from qckit.errors import NeedsAttention, QcError, one_line
     from qckit.reports import run_reports
@@ -119,6 +142,7 @@ def _make(jobs, folder: Path, now, workers: int) -> None:
             say_report(run)
     if errors:
         raise NeedsAttention(f"{len(errors)} of {len(results)} reports could not be made; see the lines above.")
+    return results
 
 
 def say_report(run) -> None:

@@ -12,14 +12,14 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 
 from qckit.practice.counting_error import draw_counts
-from qckit.practice.mechanisms import Conditions, LotTraits, expected_shares
+from qckit.practice.mechanisms import Conditions, LotTraits, expected_shares, nauplius_lengths_um
 from qckit.tables import COUNT_COLUMNS, STAGES, check_table, table_columns
 
 __all__ = ["PLANTED", "SHARED", "PracticeCase", "Situation", "draw_situation", "simulate_case", "situation_shares"]
 
 PLANTED = (
     "cold", "hot", "salt", "ph", "oxygen", "dark", "early", "overlong", "crowded", "unwetted", "broken", "embryos",
-    "empty", "weighing", "volume", "missed", "swapped", "uneven",
+    "empty", "weighing", "volume", "missed", "swapped", "uneven", "gradient",
 )  # fmt: skip
 """What can be planted. ``weighing`` and ``volume`` leave the same trace."""
 
@@ -38,6 +38,8 @@ class Situation:
     volume_factor: float = 1.0
     mixing_cv: float = 0.06
     counting: dict = field(default_factory=dict)
+    lit_away: float = 0.0  # share of the nauplii that light had drawn away from where the samples were taken
+    lit_cv: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -62,6 +64,7 @@ def _add(situation: Situation, cause: str, s: float) -> Situation:
     """Put one cause of strength ``s`` (0 to 1) into a situation."""
     c, t, k = dict(situation.conditions), dict(situation.traits), dict(situation.counting)
     mass, volume, mixing = situation.mass_factor, situation.volume_factor, situation.mixing_cv
+    away, lit_cv = situation.lit_away, situation.lit_cv
     if cause == "cold":
         c["temperature_c"] = 25.5 - 6.0 * s
     elif cause == "hot":
@@ -98,7 +101,9 @@ def _add(situation: Situation, cause: str, s: float) -> Situation:
         k["shell_as_cyst"] = 0.12 + 0.6 * s
     elif cause == "uneven":
         mixing = 0.22 + 0.35 * s
-    return Situation(c, t, mass, volume, mixing, k)
+    elif cause == "gradient":
+        away, lit_cv = 0.12 + 0.6 * s, 0.3 + 0.4 * s
+    return Situation(c, t, mass, volume, mixing, k, away, lit_cv)
 
 
 def draw_situation(causes, strengths, rng) -> Situation:
@@ -136,14 +141,15 @@ _WATER = (("temperature", "temperature_c", "°C", 1, 0.15), ("salinity", "salini
 _TELLTALE = {"cold": "temperature", "hot": "temperature", "salt": "salinity", "ph": "ph", "oxygen": "oxygen",
              "dark": "light"}  # fmt: skip
 _WORDS = {"unwetted": ("notes", "brown ring of cysts on the wall"), "broken": ("aeration", "very strong"),
-          "oxygen": ("aeration", "weak")}  # fmt: skip
+          "oxygen": ("aeration", "weak"), "gradient": ("notes", "swarm of nauplii at the window side")}  # fmt: skip
 
 
 class _Book:
     """The field sheets of one practice site."""
 
-    def __init__(self, lot, rng):
-        self.lot, self.rng = lot, rng
+    def __init__(self, lot, rng, has_lengths=True):
+        self.lot, self.rng, self.has_lengths = lot, rng, has_lengths
+        self.lengths = []  # (photo, lengths of its nauplii)
         self.rows = {"lots": [{"lot": "P-1", "opened": "2026-01-05", "notes": "invented"}], "hatches": [],
                      "readings": [], "samples": [], "photos": []}  # fmt: skip
 
@@ -178,7 +184,8 @@ class _Book:
         kinds = ["photo"] * n + (["person"] if person_beside else [])
         for i, who in enumerate(kinds):
             misread = situation.counting if who == "photo" else {}
-            counts = draw_counts(shares, per_ml, 250.0, self.rng, mixing_cv=situation.mixing_cv, **misread)
+            counts = draw_counts(shares, per_ml, 250.0, self.rng, mixing_cv=situation.mixing_cv,
+                                 lit_away=situation.lit_away, lit_cv=situation.lit_cv, **misread)  # fmt: skip
             sample = f"{name}-{i + 1}"
             self.rows["samples"].append(
                 {"sample": sample, "hatch": name, "taken": (started + timedelta(hours=hours)).isoformat(),
@@ -187,11 +194,28 @@ class _Book:
             if who == "photo":
                 self.rows["photos"].append({"photo": f"{sample}.jpg", "sha256": sample, "sample": sample,
                                             "flags": "out of focus" if flagged else ""})  # fmt: skip
+                if self.has_lengths:
+                    met = Conditions(max_g_per_l=5.0, **situation.conditions)
+                    n_seen = int(counts["nauplius"][0])
+                    self.lengths.append((f"{sample}.jpg", nauplius_lengths_um(self.lot, met, n_seen, self.rng)))
 
     def tables(self):
         import pandas as pd
 
-        return {t: check_table(pd.DataFrame(r).reindex(columns=table_columns(t)), t) for t, r in self.rows.items()}
+        made = {t: check_table(pd.DataFrame(r).reindex(columns=table_columns(t)), t) for t, r in self.rows.items()}
+        return made | {"objects": self._objects()}
+
+    def _objects(self):
+        """The nauplii of the photos as the objects table has them (the other objects are not drawn)."""
+        import pandas as pd
+
+        n = [len(lengths) for _, lengths in self.lengths]
+        frame = pd.DataFrame({
+            "photo": np.repeat([name for name, _ in self.lengths], n) if n else np.array([], dtype=str),
+            "object_id": np.concatenate([np.arange(1, k + 1) for k in n]) if n else np.array([], dtype=int),
+            "length_um": np.concatenate([v for _, v in self.lengths]).round(1) if n else np.array([], dtype=float),
+        }).assign(stage="nauplius", source="found", counted=True, on_edge=False)  # fmt: skip
+        return frame.reindex(columns=table_columns("objects"))
 
 
 def _hidden(causes, is_logged):
@@ -203,7 +227,8 @@ def _hidden(causes, is_logged):
     return hidden
 
 
-def simulate_case(rng, causes=(), strengths=(), *, is_logged=True, n_before: int = 30) -> PracticeCase:
+def simulate_case(rng, causes=(), strengths=(), *, is_logged=True, n_before: int = 30,
+                  has_lengths: bool | None = None) -> PracticeCase:  # fmt: skip
     """Simulate a site with one hatch to explain.
 
     Parameters
@@ -217,14 +242,18 @@ def simulate_case(rng, causes=(), strengths=(), *, is_logged=True, n_before: int
         Whether the telltale condition (reading, hours, note, photo flag, second count) is written down.
     n_before : int
         Earlier hatches of the same lot.
+    has_lengths : bool, optional
+        Whether the lengths of the nauplii in the photos were kept; left out, in half of the cases.
 
     Returns
     -------
     PracticeCase
     """
     lot = LotTraits(full_per_g=float(rng.uniform(230_000, 300_000)), dead_frac=float(rng.uniform(0.06, 0.22)),
-                    dormant_frac=0.012, arrest_frac=float(rng.uniform(0.01, 0.025)))  # fmt: skip
-    book = _Book(lot, rng)
+                    dormant_frac=0.012, arrest_frac=float(rng.uniform(0.01, 0.025)),
+                    instar_i_um=float(rng.uniform(430, 515)))  # fmt: skip
+    kept = bool(rng.random() < 0.5) if has_lengths is None else has_lengths
+    book = _Book(lot, rng, kept)
     day = datetime(2026, 3, 1, 9, tzinfo=UTC)
     for i in range(n_before):
         book.hatch(f"B-{i + 1}", "ABCD"[i % 4], day + timedelta(days=i), draw_situation((), (), rng),
@@ -244,6 +273,6 @@ def simulate_case(rng, causes=(), strengths=(), *, is_logged=True, n_before: int
     plain, bad = (situation_shares(lot, Situation(s.conditions, {"extra_dead": 0.0} | {
         k: v for k, v in s.traits.items() if k in ("extra_dead", "empty_frac")}, s.mass_factor, s.volume_factor))
         for s in (draw_situation((), (), np.random.default_rng(0)), target))  # fmt: skip
-    miss = 1 - target.counting.get("missed", 0.0)
+    miss = (1 - target.counting.get("missed", 0.0)) * (1 - target.lit_away)
     loss = 1 - float(bad[0]["nauplius"] * bad[1] * miss) / float(plain[0]["nauplius"] * plain[1])
     return PracticeCase(book.tables(), "X", tuple(causes), tuple(strengths), is_logged, lot, loss)

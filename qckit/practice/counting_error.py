@@ -10,7 +10,7 @@ __all__ = ["draw_counts"]
 
 
 def draw_counts(shares, full_per_ml, volume_ul, rng, *, n=1, mixing_cv=0.06, missed=0.0, cyst_as_shell=0.0,
-                shell_as_cyst=0.0):  # fmt: skip
+                shell_as_cyst=0.0, lit_away=0.0, lit_cv=0.0):  # fmt: skip
     """Draw the counts of subsamples of one hatch.
 
     Parameters
@@ -30,6 +30,9 @@ def draw_counts(shares, full_per_ml, volume_ul, rng, *, n=1, mixing_cv=0.06, mis
         Share of the nauplii that the count misses.
     cyst_as_shell, shell_as_cyst : float
         Shares that are written down as the other stage.
+    lit_away, lit_cv : float
+        Share of the nauplii that light had drawn away from where the samples were taken, and the coefficient of
+        variation of those that were left from sample to sample. Nauplii swim to light; cysts and shells do not.
 
     Returns
     -------
@@ -43,4 +46,7 @@ def draw_counts(shares, full_per_ml, volume_ul, rng, *, n=1, mixing_cv=0.06, mis
     cysts, shells = mean["cyst"], mean["shell"]
     mean["cyst"] = cysts * (1.0 - cyst_as_shell) + shells * shell_as_cyst
     mean["shell"] = shells * (1.0 - shell_as_cyst) + cysts * cyst_as_shell
-    return {stage: rng.poisson(mean[stage] * scale * mixed) for stage in STAGES}
+    lit = np.ones(n) if lit_cv <= 0 else rng.gamma(1.0 / lit_cv**2, lit_cv**2, n)
+    drawn = dict.fromkeys(STAGES, mixed)
+    drawn["nauplius"] = mixed * lit * (1.0 - lit_away)
+    return {stage: rng.poisson(mean[stage] * scale * drawn[stage]) for stage in STAGES}

@@ -30,7 +30,7 @@ LOTS = (
          currency="EUR", moisture_pct=4.2, dry_weight_ug=2.42, storage_c=4, notes="invented; in use"),
 )  # fmt: skip
 _OPENED = {"K-118": date(2025, 9, 1), "K-121": date(2026, 3, 2)}
-_TIMED_H = (12.0, 14.0, 16.0, 18.0, 20.0, 22.0, 24.0, 28.0, 32.0)
+TIMED_H = (12.0, 14.0, 16.0, 18.0, 20.0, 22.0, 24.0, 28.0, 32.0)
 
 
 def lot_traits(lot: str, day: date) -> LotTraits:
@@ -42,11 +42,12 @@ def lot_traits(lot: str, day: date) -> LotTraits:
     return LotTraits(full_per_g=278_000, dead_frac=0.105 + 0.0015 * months, dormant_frac=0.012)
 
 
-class _Diary:
+class Diary:
     """Rows of the four tables as they come."""
 
-    def __init__(self, rng):
+    def __init__(self, rng, traits_of=None):
         self.rng = rng
+        self.traits_of = traits_of or lot_traits
         self.rows = {"lots": list(LOTS), "hatches": [], "readings": [], "samples": []}
 
     def water(self, day: date, cone: str, lot: str) -> dict:
@@ -70,7 +71,7 @@ class _Diary:
         """Add one hatch and return (its water, its lot's traits with this hatch's own luck, true full per ml)."""
         day = started.date()
         water = self.water(day, cone, lot)
-        traits = lot_traits(lot, day)
+        traits = self.traits_of(lot, day)
         luck = self.rng.normal(0, 0.14)
         dead = traits.dead_frac * np.exp(luck) / (1 - traits.dead_frac + traits.dead_frac * np.exp(luck))
         traits = LotTraits(
@@ -136,7 +137,7 @@ def _iso(time: datetime) -> str:
     return time.isoformat(timespec="seconds")
 
 
-def _at(day: date, hour: float) -> datetime:
+def at(day: date, hour: float) -> datetime:
     return datetime(day.year, day.month, day.day, tzinfo=UTC) + timedelta(minutes=round(60 * hour))
 
 
@@ -151,35 +152,35 @@ def _counters(rng, day: date, n: int) -> list[tuple[str, str]]:
     return rows
 
 
-def _standard_test(diary: _Diary, lot: str, day: date) -> None:
+def _standard_test(diary: Diary, lot: str, day: date) -> None:
     """A lot's test when it was opened: three cones, read at 24 and 48 h, cone A followed through the day."""
     for i, cone in enumerate(CONES[:3]):
-        name, started = f"ST-{lot[2:]}-{cone}", _at(day, 9.0 + i / 12)
+        name, started = f"ST-{lot[2:]}-{cone}", at(day, 9.0 + i / 12)
         grams = round(1.6 + float(diary.rng.normal(0, 0.003)), 3)
         made = diary.hatch(name, lot, "standard test", cone, started, grams=grams, volume_ml=800, operator="op1")
         diary.readings(name, started, made[0], missing=0.0)
         first = 1
-        for hour in _TIMED_H if cone == "A" else (24.0,):
+        for hour in TIMED_H if cone == "A" else (24.0,):
             n = 4 if hour == 24.0 else 2
             diary.subsamples(name, started, *made, hour=hour, counters=[("person", "op1")] * n, first=first)
             first += n
         diary.subsamples(name, started, *made, hour=48.0, counters=[("person", "op1")] * 2, first=first)
 
 
-def _timed(diary: _Diary, lot: str, day: date) -> None:
+def _timed(diary: Diary, lot: str, day: date) -> None:
     """Once a month a small hatch beside the production, followed by the clock."""
-    name, started = f"T{day:%y%m%d}-D", _at(day, 9.5)
+    name, started = f"T{day:%y%m%d}-D", at(day, 9.5)
     made = diary.hatch(name, lot, "investigation", "D", started, grams=1.6, volume_ml=800, operator="op1",
                        notes="invented; timed")  # fmt: skip
     diary.readings(name, started, made[0], missing=0.0)
-    for i, hour in enumerate(_TIMED_H):
+    for i, hour in enumerate(TIMED_H):
         diary.subsamples(name, started, *made, hour=hour, counters=_counters(diary.rng, day, 2), first=2 * i + 1)
 
 
-def _production(diary: _Diary, lot: str, cone: str, day: date) -> None:
+def _production(diary: Diary, lot: str, cone: str, day: date) -> None:
     """One hatch for the feed."""
     rng = diary.rng
-    name, started = f"H{day:%y%m%d}-{cone}", _at(day, 8.5 + CONES.index(cone) / 6 + rng.normal(0, 0.05))
+    name, started = f"H{day:%y%m%d}-{cone}", at(day, 8.5 + CONES.index(cone) / 6 + rng.normal(0, 0.05))
     grams = round(float(rng.normal(32.0, 1.2)), 1)
     operator = "op3" if day == LAST_DAY else f"op{rng.choice([1, 1, 2, 3])}"
     notes = "invented"
@@ -197,7 +198,7 @@ def _production(diary: _Diary, lot: str, cone: str, day: date) -> None:
         diary.sieve(name, started, shares, hour=hour, counter=operator)
 
 
-def _day(diary: _Diary, day: date, n_day: int) -> None:
+def _day(diary: Diary, day: date, n_day: int) -> None:
     """Everything started on one day."""
     rng = diary.rng
     new = day >= _OPENED["K-121"]
@@ -230,7 +231,7 @@ def invented_history(*, seed: int = 20261) -> dict:
     """
     import pandas as pd
 
-    diary = _Diary(np.random.default_rng(seed))
+    diary = Diary(np.random.default_rng(seed))
     _standard_test(diary, "K-118", date(2025, 9, 3))
     n_day = 0
     day = FIRST_DAY

@@ -24,7 +24,7 @@ import numpy as np
 
 __all__ = [
     "Conditions", "LotTraits", "arrested_by_oxygen", "arrested_by_ph", "blocked_by_salinity", "damaged_by_heat",
-    "development_rate", "effective_water", "expected_shares",
+    "development_rate", "effective_water", "expected_shares", "grown_hours", "nauplius_lengths_um",
 ]  # fmt: skip
 
 
@@ -41,6 +41,7 @@ class LotTraits:
     arrest_frac: float = 0.012  # umbrellas that never get free under good conditions (ours)
     shells_per_opened: float = 0.84  # shells still seen per opened cyst (ours: thin ones are lost in handling)
     old_shells_frac: float = 0.02  # empty shells in the product per full cyst (ours)
+    instar_i_um: float = 486.0  # Great Salt Lake strain (compilation citing Vanhaecke and Sorgeloos 1980)
 
 
 @dataclass(frozen=True)
@@ -123,6 +124,40 @@ def effective_water(conditions: Conditions):
     return oxygen, np.asarray(conditions.ph, dtype=float) - 0.11 * over
 
 
+def grown_hours(conditions: Conditions):
+    """Hours of development at the reading, in hours of a hatch that stands at 28 °C in good water."""
+    c = conditions
+    dark = np.exp(-np.asarray(c.light_lux, dtype=float) / 300.0)
+    grown = development_rate(c.temperature_c) * (np.asarray(c.hours) - c.spell_h)
+    grown = (grown + development_rate(c.spell_c) * c.spell_h) * _oxygen_rate(effective_water(c)[0])
+    return grown / (1.0 + 0.004 * (np.asarray(c.salinity_ppt) - 33.0)) - 3.0 * dark
+
+
+def nauplius_lengths_um(traits: LotTraits, conditions: Conditions, n: int, rng):
+    """Draw the body lengths of ``n`` free nauplii at the reading.
+
+    Parameters
+    ----------
+    traits : LotTraits
+    conditions : Conditions
+        Single values.
+    n : int
+    rng : Generator
+
+    Returns
+    -------
+    array, shape (n,)
+        Lengths. [µm] A nauplius is in its first instar for about 8 h after it came free and has moulted then
+        ([1]_, enrichment section); the second moult 12 h later, the lengths after each moult (1.22 and 1.42 times the
+        first) and the 6 % between animals are ours, below the 1.8 times that [1]_ gives after a day of feeding.
+    """
+    t, grown = traits, float(grown_hours(conditions))
+    latest = _norm_cdf(np.log(max(grown - t.umbrella_h, 0.1) / t.break_t50_h) / t.break_spread)
+    age = grown - t.umbrella_h - t.break_t50_h * np.exp(t.break_spread * _norm_quantile(rng.random(n) * latest))
+    instar = 1.0 + 0.22 * (age > 8.0) + 0.20 * (age > 20.0)
+    return t.instar_i_um * instar * np.exp(rng.normal(0.0, 0.06, n))
+
+
 def expected_shares(traits: LotTraits, conditions: Conditions) -> dict:
     """Expected objects of each stage in the water at the hour of reading, per full cyst weighed in.
 
@@ -144,9 +179,7 @@ def expected_shares(traits: LotTraits, conditions: Conditions) -> dict:
         1.0 - damaged_by_heat(c.temperature_c, np.asarray(c.hours) - c.spell_h)
     )
     dark = np.exp(-np.asarray(c.light_lux, dtype=float) / 300.0)  # a dark start: fewer and later [1]
-    grown = development_rate(c.temperature_c) * (np.asarray(c.hours) - c.spell_h)
-    grown = (grown + development_rate(c.spell_c) * c.spell_h) * _oxygen_rate(oxygen)
-    grown = grown / (1.0 + 0.004 * (np.asarray(c.salinity_ppt) - 33.0)) - 3.0 * dark
+    grown = grown_hours(c)
     able = (1.0 - t.dead_frac) * (1.0 - t.dormant_frac) * (1.0 - blocked_by_salinity(c.salinity_ppt))
     able = able * (1.0 - 0.35 * dark) * (1.0 - 0.7 * harmed)
     broken_out = able * _norm_cdf(np.log(np.maximum(grown, 0.1) / t.break_t50_h) / t.break_spread)
@@ -166,6 +199,13 @@ def expected_shares(traits: LotTraits, conditions: Conditions) -> dict:
         "shell": wetted * broken_out * t.shells_per_opened + t.old_shells_frac * np.ones_like(broken_out),
         "missing": wetted * free * lost + on_wall,
     }
+
+
+def _norm_quantile(p):
+    """Quantile of the normal distribution, kept off both ends."""
+    from scipy.special import ndtri
+
+    return ndtri(np.clip(p, 1e-9, 1 - 1e-9))
 
 
 def _norm_cdf(z):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -11,12 +11,17 @@ import pandas as pd
 from qckit.errors import InputError, unknown_name
 from qckit.verdicts import poor_hatch_words as words
 from qckit.verdicts.finding import Finding
+from qckit.verdicts.poor_hatch_changes import describe_changes
 from qckit.verdicts.poor_hatch_checks import choose_checks, outcomes_as_prior
 from qckit.verdicts.poor_hatch_clues import find_clues, find_differences, worst_values
 from qckit.verdicts.poor_hatch_context import describe_context
+from qckit.verdicts.poor_hatch_count import check_count, person_against_photo, photo_flags
 from qckit.verdicts.poor_hatch_effects import EFFECT_COLUMNS, site_effects
-from qckit.verdicts.poor_hatch_level import Level, against_limits, judge_level, next_feed
-from qckit.verdicts.poor_hatch_likelihood import Looks, Weights, stated, weigh_causes
+from qckit.verdicts.poor_hatch_feed import dose_by_other_lot, next_feed
+from qckit.verdicts.poor_hatch_later import joined, later_reading
+from qckit.verdicts.poor_hatch_lengths import Lengths, compare_lengths, nauplius_lengths
+from qckit.verdicts.poor_hatch_level import Level, against_limits, judge_level
+from qckit.verdicts.poor_hatch_likelihood import Clue, Looks, Weights, stated, weigh_causes
 from qckit.verdicts.poor_hatch_usual import Usual, describe_hatch, hatch_counts, usual_of_lot
 
 __all__ = ["VERDICTS", "Case", "explain_hatch", "study_hatch"]
@@ -26,7 +31,7 @@ VERDICTS = ("not-poor", "chance", "cause-found", "cause-likely", "count-doubtful
 
 _RARE, _UNUSUAL = 0.01, 0.05  # ours: a hatch as low as this by chance is called poor, or low
 _FOUND, _LIKELY = 0.85, 0.55  # ours, checked by the calibration
-_COUNT_CAUSES = ("missed", "swapped", "uneven", "amount")
+_COUNT_CAUSES = ("missed", "gradient", "swapped", "uneven", "amount")
 _SETTLED = 0.95  # beyond this one check is enough
 _LEAST_COUNTED = 30
 
@@ -44,15 +49,21 @@ class Case:
     differences: pd.DataFrame
     effects: pd.DataFrame
     same_day: pd.DataFrame
-    flags: tuple[str, ...] | None
-    by_person: tuple[float, float] | None
+    counted: pd.DataFrame  # the ways in which a count goes wrong, ruled out or not
+    lengths: Lengths | None
     limits_sentence: str
     check_sentences: list[str]
     checks_done: tuple[str, ...]
     feed: dict
     context: pd.DataFrame
     test: pd.DataFrame
-    recount: list[str] = field(default_factory=list)
+    other_lot: str  # a lot that does well, to hatch beside this one
+
+    @property
+    def recount(self) -> list[str]:
+        """What to look at again, a line for each way of counting wrong that is not ruled out."""
+        doubtful = self.counted[self.counted["look_again"] != ""]
+        return [f"{r.check}: {r.look_again} ({r.seen})" for r in doubtful.itertuples()]
 
     @property
     def p_low(self) -> float:
@@ -62,7 +73,7 @@ class Case:
 
 
 def explain_hatch(lots, hatches, samples, readings, *, hatch, settings, photos=None, objects=None, checks=None,
-                  limits=None, now=None) -> Finding:  # fmt: skip
+                  limits=None, now=None, scales=None, corrections=None) -> Finding:  # fmt: skip
     """Explain a poor hatch, say how sure, and what to do before the next feed.
 
     Parameters
@@ -75,13 +86,16 @@ def explain_hatch(lots, hatches, samples, readings, *, hatch, settings, photos=N
     photos : DataFrame, optional
         The photos table: its flags, and the frames behind samples with a chamber depth.
     objects : DataFrame, optional
-        Not used to judge; kept so that callers can hand on all tables of the log.
+        The objects table, of this hatch's photos and of those of the lot's earlier hatches: lengths of nauplii that
+        are above the site's usual tell of a hatch that stood too long.
     checks : DataFrame, optional
         The checks table; outcomes that begin with yes or no change the weights of their causes.
     limits : DataFrame, optional
         The baselines table with frozen limits; the lot's own earlier hatches stand in where there are none.
     now : str, optional
         Time of the report, ISO text; only hatches still running then count as busy cones.
+    scales, corrections : DataFrame, optional
+        The tables of those names, for what changed shortly before.
 
     Returns
     -------
@@ -95,18 +109,20 @@ def explain_hatch(lots, hatches, samples, readings, *, hatch, settings, photos=N
     InputError
         The hatch is unknown or has no counted subsample.
     """
-    case = study_hatch(lots, hatches, samples, readings, hatch=hatch, settings=settings, photos=photos, checks=checks,
-                       limits=limits, now=now)  # fmt: skip
+    case = study_hatch(lots, hatches, samples, readings, hatch=hatch, settings=settings, photos=photos,
+                       objects=objects, checks=checks, limits=limits, now=now, scales=scales,
+                       corrections=corrections)  # fmt: skip
     verdict, named = decide(case)
     ranked = case.weights.ranked()
     done = case.checks_done
     settled = verdict == "cause-found" and ranked[0][1] > _SETTLED
-    plans = [] if verdict == "not-poor" else choose_checks(dict(ranked), most=1 if settled else 2, done=done)
+    most = 0 if verdict == "not-poor" or (settled and done) else 1 if settled else 2
+    plans = choose_checks(dict(ranked), most=most, done=done)
     return words.put_into_words(case, verdict, named, plans, settings)
 
 
-def study_hatch(lots, hatches, samples, readings, *, hatch, settings, photos=None, checks=None, limits=None,
-                now=None, with_effects=True) -> Case:  # fmt: skip
+def study_hatch(lots, hatches, samples, readings, *, hatch, settings, photos=None, objects=None, checks=None,
+                limits=None, now=None, scales=None, corrections=None, with_effects=True) -> Case:  # fmt: skip
     """Work out everything about one hatch; parameters as for :func:`explain_hatch`.
 
     Returns
@@ -128,25 +144,41 @@ def study_hatch(lots, hatches, samples, readings, *, hatch, settings, photos=Non
     usual = _usual(counts, row)
     levels = (judge_level(counts, row, usual, "hatch_pct"), judge_level(counts, row, usual, "nauplii_per_g"))
     worst = worst_values(hatches, readings, counts.set_index("hatch")["hours"])
-    effects = site_effects(counts, worst, leave_out=(hatch,)) if with_effects else pd.DataFrame(columns=EFFECT_COLUMNS)
+    effects = pd.DataFrame(columns=EFFECT_COLUMNS)
+    if with_effects:
+        effects = site_effects(counts, worst, leave_out=(hatch,), lot=row["lot"])
     reference = usual.hatches if len(usual.hatches) >= 5 else counts.loc[counts["hatch"] != hatch, "hatch"].tail(40)
     differences = find_differences(worst, hatch=hatch, usual_hatches=reference, readings=readings,
-                                   started=row["started"], conditions=settings.conditions, effects=effects)  # fmt: skip
-    flags, recount = _photo_flags(samples, photos, hatch)
-    by_person = _person_against_photo(samples, hatch)
-    clues = find_clues(differences, hatch_row, flags=flags, by_person=by_person)
-    same_day = _same_day(counts, row)
+                                   started=row["started"], conditions=settings.conditions, effects=effects,
+                                   usual_share=usual.mix[0] if usual.n_hatches else 0.85)  # fmt: skip
+    by_person = person_against_photo(samples, hatch)
+    counted = check_count(row, usual, samples, photos, by_person=by_person)
+    measured = nauplius_lengths(samples, photos, objects, hours=counts.set_index("hatch")["hours"])
+    lengths = compare_lengths(measured, hatch, usual.hatches)
+    clues = find_clues(differences, hatch_row, flags=photo_flags(samples, photos, hatch), by_person=by_person,
+                       lengths=lengths)  # fmt: skip
+    same_day = _with_usual(counts, _same_day(counts, row), row)
     factors, said = outcomes_as_prior(checks, hatch)
+    for code, factor in factors.items():
+        if factor < 1 and code in clues and clues[code].factor > 1:
+            clues[code] = Clue()  # the check repeated what had told of this cause, and found otherwise
+    again, seen_later = later_reading(samples, row)
+    said += [f"Read again: {seen_later}"] if seen_later else []
     beside = same_day[~same_day["hatch"].isin(usual.hatches)]
-    weights = weigh_causes(_looks(row, usual), usual, clues, _siblings(counts, beside, row), factors)
+    weights = weigh_causes(_looks(row, usual), usual, clues, _siblings(counts, beside, row), joined(factors, again))
     busy = _busy(hatches, counts, now, settings.conditions.reading_h)
-    suspect = row["cone"] if weights.ranked()[0][0] in ("oxygen", "unwetted", "broken") else ""
+    first = weights.ranked()[0][0]
+    suspect = row["cone"] if first in ("oxygen", "unwetted", "broken") else ""
+    other_lot = dose_by_other_lot(counts, row)
+    by_lot = other_lot if first in ("embryos", "empty") else None
     done = () if checks is None else tuple(checks.loc[(checks["hatch"] == hatch) & checks["outcome"].notna(), "check"])
     return Case(
-        row, hatch_row, lot, usual, levels, weights, differences, effects, same_day, flags, by_person,
+        row, hatch_row, lot, usual, levels, weights, differences, effects, same_day, counted, lengths,
         against_limits(limits, row, row["lot"]), said, done,
-        next_feed(row, same_day, levels[1], settings, busy_cones=busy, suspect_cone=suspect),
-        describe_context(counts, hatches, lot, hatch=hatch), _test_of(counts, row), recount,
+        next_feed(row, same_day, levels[1], settings, busy_cones=busy, suspect_cone=suspect, by_lot=by_lot, now=now),
+        describe_context(counts, hatches, lot, hatch=hatch, effects=effects, changes=describe_changes(
+            lots, hatches, samples, hatch=hatch, scales=scales, corrections=corrections)), _test_of(counts, row),
+        other_lot[0] if other_lot else "",
     )  # fmt: skip
 
 
@@ -218,7 +250,8 @@ def _test_of(counts, row):
 def _looks(row, usual):
     figures, covariance = describe_hatch(row, mixing_cv=usual.mixing_cv)
     full = row["nauplii"] + row["umbrella"] + row["unhatched"]
-    return Looks(figures, covariance, row["chi2"], int(row["df"]), full / row["n_subsamples"])
+    return Looks(figures, covariance, row["chi2"], int(row["df"]), full / row["n_subsamples"], row["share_chi2"],
+                 row["nauplii"] / max(full, 1.0))  # fmt: skip
 
 
 def _same_day(counts, row):
@@ -231,6 +264,17 @@ def _same_day(counts, row):
     return counts[near]
 
 
+def _with_usual(counts, same_day, row):
+    """The day's other hatches, each with what is usual for its lot and how often chance gives one as low."""
+    usual_pct, p_low = [], []
+    for other in same_day.to_dict("records"):
+        usual = usual_of_lot(counts, lot=other["lot"], before=row["started"], leave_out=(row["hatch"], other["hatch"]))
+        level = judge_level(counts, other, usual, "hatch_pct")
+        usual_pct.append(level.usual)
+        p_low.append(level.p_low)
+    return same_day.assign(usual_pct=np.array(usual_pct, dtype=float), p_low=np.array(p_low, dtype=float))
+
+
 def _siblings(counts, same_day, row):
     """What the likelihood needs of the day's other hatches."""
     found = []
@@ -239,51 +283,6 @@ def _siblings(counts, same_day, row):
         if usual.n_hatches:
             found.append((_looks(other, usual), usual, other["lot"] == row["lot"]))
     return found[:3]
-
-
-def _photo_flags(samples, photos, hatch):
-    """Flags of the photos behind a hatch's photo counts (None without any photo count), and what to recount."""
-    own = samples[(samples["hatch"] == hatch) & (samples["kind"] == "subsample")]
-    by_photo = own[own["counted_by"] == "photo"]
-    if by_photo.empty:
-        return None, []
-    flags, recount = [], []
-    if photos is not None and len(photos):
-        for p in photos[photos["sample"].isin(by_photo["sample"])].to_dict("records"):
-            if isinstance(p["flags"], str) and p["flags"].strip():
-                flags += [f.strip() for f in p["flags"].split(";") if f.strip()]
-                recount.append(f"{p['photo']} ({p['flags']})")
-    totals = (by_photo["nauplii"].astype(float) + by_photo["umbrella"].astype(float).fillna(0)
-              + by_photo["cysts"].astype(float).fillna(0))  # fmt: skip
-    if len(totals) > 2:
-        middle = totals.median()
-        for sample, total in zip(by_photo["sample"], totals, strict=True):
-            if abs(total - middle) > 4 * math.sqrt(max(middle, 1.0)):
-                recount.append(f"subsample {sample}: {total:.0f} full cysts where the others have about {middle:.0f}")
-    return tuple(dict.fromkeys(flags)), recount
-
-
-def _person_against_photo(samples, hatch):
-    """z of photo against person for the share of nauplii and of shells in one hatch; None without both."""
-    own = samples[(samples["hatch"] == hatch) & (samples["kind"] == "subsample") & samples["nauplii"].notna()]
-    both = [own[own["counted_by"] == who] for who in ("photo", "person")]
-    if any(part.empty for part in both):
-        return None
-    z = []
-    for kind in ("nauplii", "shells"):
-        part, whole = [], []
-        for table in both:
-            counted = table[table["shells"].notna()] if kind == "shells" else table
-            total = sum(counted[c].astype(float).fillna(0).sum() for c in ("nauplii", "umbrella", "cysts"))
-            part.append(counted[kind].astype(float).sum())
-            whole.append(total + (part[-1] if kind == "shells" else 0.0))
-        if min(whole) <= 0:
-            z.append(0.0)
-            continue
-        p = sum(part) / sum(whole)
-        se = math.sqrt(max(p * (1 - p), 1e-4) * sum(1 / w for w in whole))
-        z.append((part[0] / whole[0] - part[1] / whole[1]) / se)
-    return tuple(z)
 
 
 def _busy(hatches, counts, now, reading_h):

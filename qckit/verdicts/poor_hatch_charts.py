@@ -11,14 +11,18 @@ from qckit import draw
 
 __all__ = [
     "causes_table",
-    "checks_table", "context_sentences",
+    "checks_table",
+    "context_sentences",
+    "count_table",
     "differences_table",
     "draw_causes",
     "draw_history",
     "draw_mix",
     "draw_readings",
     "effects_table",
+    "factors_table",
     "history_frame",
+    "lengths_sentence",
     "mix_frame",
     "sources_table",
     "traces_table",
@@ -59,17 +63,40 @@ def traces_table(finding) -> pd.DataFrame:
 
 def differences_table(finding) -> pd.DataFrame:
     """Every condition against the usual, most telling first."""
-    columns = ["quantity", "low", "high", "usual", "unit", "h_outside", "unusual", "expected_loss_pct"]
+    columns = ["quantity", "low", "high", "usual", "unit", "h_outside", "h_read", "unusual", "literature_loss_pct",
+               "expected_loss_pct"]  # fmt: skip
     rows = pd.DataFrame(finding.details["differences"], columns=[*columns, "cause"])
     names = {"ph": "pH", "density": "cysts per litre", "hours": "incubation hours"}
     rows = rows.drop_duplicates("quantity")[columns].reset_index(drop=True)
     return rows.assign(quantity=rows["quantity"].replace(names))
 
 
+def factors_table(finding) -> pd.DataFrame:
+    """All that was different, ranked: factor, here, usual, unusual, points, basis."""
+    columns = ["factor", "here", "usual", "unusual", "points", "basis"]
+    return pd.DataFrame(finding.details["factors"], columns=columns)
+
+
+def count_table(finding) -> pd.DataFrame:
+    """The ways in which a count goes wrong: check, seen, result."""
+    return pd.DataFrame(finding.details["counted"], columns=["check", "seen", "result", "look_again"])[
+        ["check", "seen", "result"]
+    ]
+
+
+def lengths_sentence(finding) -> str:
+    """What the lengths of the nauplii in the photos say."""
+    lengths = finding.details["lengths"]
+    return lengths["sentence"] if lengths else "No photo of this hatch was measured, so nothing is known of lengths."
+
+
 def checks_table(finding) -> pd.DataFrame:
-    """The chosen checks: check, title, hours, plan, if_yes, if_no."""
-    columns = ["check", "title", "hours", "plan", "if_yes", "if_no"]
-    return pd.DataFrame(finding.details["checks"], columns=[*columns, "splits"])[columns]
+    """The chosen checks: check, hours, plan, if_yes and if_no (what each outcome means, what would then be known)."""
+    rows = pd.DataFrame(finding.details["checks"], columns=["check", "hours", "plan", "if_yes", "if_no", "then_yes",
+                                                            "then_no"])  # fmt: skip
+    for outcome in ("yes", "no"):
+        rows[f"if_{outcome}"] = rows[f"if_{outcome}"] + ". Then: " + rows[f"then_{outcome}"] + "."
+    return rows[["check", "hours", "plan", "if_yes", "if_no"]]
 
 
 def context_sentences(finding) -> list[str]:

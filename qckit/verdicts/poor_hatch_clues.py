@@ -1,6 +1,5 @@
 """What was different about one hatch, and what each difference says of each cause."""
 
-# ruff: noqa: E501 - a table of sentences
 from __future__ import annotations
 
 import math
@@ -9,12 +8,14 @@ import numpy as np
 import pandas as pd
 
 from qckit.verdicts.poor_hatch_causes import CAUSES
+from qckit.verdicts.poor_hatch_exposure import course_of, expected_loss, out_of_range
 from qckit.verdicts.poor_hatch_likelihood import Clue
 
 __all__ = ["DIFFERENCE_COLUMNS", "find_clues", "find_differences", "worst_values"]
 
 DIFFERENCE_COLUMNS = ("quantity", "value", "low", "high", "usual", "usual_sd", "unit", "n_readings", "h_outside",
-                      "unusual", "expected_loss_pct", "cause", "sentence")  # fmt: skip
+                      "h_read", "unusual", "literature_loss_pct", "expected_loss_pct", "site_share_pct", "cause",
+                      "sentence")  # fmt: skip
 
 _COLUMN = {"temperature": "temperature_c", "salinity": "salinity_ppt", "ph": "ph", "oxygen": "oxygen_mg_l",
            "light": "light_lux"}  # fmt: skip
@@ -29,6 +30,7 @@ _DECIMALS = {"ph": 2, "light": 0}
 # how much of a cause's weight is left when its reading was usual: the instrument or the moment may have been wrong
 _MISSED = {"cold": 0.10, "hot": 0.20, "early": 0.25, "overlong": 0.25, "crowded": 0.05}
 _MISSED_ELSE = 0.08
+_LIT_WORDS = ("swarm", "lit side", "light side", "window", "toward the light", "to the light", "dark side")
 _WALL_WORDS = ("wall", "dry", "dried", "clump", "settled", "stuck")
 _STRONG_WORDS = ("very strong", "too strong", "violent", "foam")
 _WEAK_WORDS = ("weak", "blocked", "stopped", "off", "low", "none")
@@ -60,7 +62,7 @@ def worst_values(hatches: pd.DataFrame, readings: pd.DataFrame, hours: pd.Series
 
 
 def find_differences(worst: pd.DataFrame, *, hatch: str, usual_hatches, readings=None, started=None,
-                     conditions=None, effects=None) -> pd.DataFrame:  # fmt: skip
+                     conditions=None, effects=None, usual_share: float = 0.85) -> pd.DataFrame:  # fmt: skip
     """Compare one hatch's conditions with those of the usual ones and say what each difference should cost.
 
     Parameters
@@ -71,31 +73,40 @@ def find_differences(worst: pd.DataFrame, *, hatch: str, usual_hatches, readings
     usual_hatches : sequence of str
         Hatches that stand for what is usual.
     readings, started, conditions : optional
-        For the hours a quantity was outside the standard.
+        For the hours a quantity was outside the standard, and the loss over the course of its readings.
     effects : DataFrame, optional
         The site's own effects (:func:`qckit.verdicts.poor_hatch_effects.site_effects`).
+    usual_share : float
+        Share of the full cysts that usually hatches.
 
     Returns
     -------
     DataFrame, columns ``DIFFERENCE_COLUMNS``
-        The most telling first; ``unusual`` is in robust standard deviations of the site's own hatches.
+        The most telling first. ``unusual`` is in robust standard deviations of the site's own hatches.
+        ``expected_loss_pct`` joins the literature's loss with that of the site's own regression by the precision of
+        both (``site_share_pct`` is the site's weight), so that few hatches, or hatches that hardly differed, leave
+        the literature standing.
     """
     own = worst[worst["hatch"] == hatch].set_index("quantity")
     others = worst[worst["hatch"].isin(list(usual_hatches))]
+    hours = float(own.loc["hours", "low"]) if "hours" in own.index else 24.0
     rows = []
     for c in CAUSES:
         if c.quantity not in own.index or not c.table:
             continue
-        side = c.side
-        v = float(own.loc[c.quantity, side])
-        reference = others.loc[others["quantity"] == c.quantity, side].to_numpy()
+        v = float(own.loc[c.quantity, c.side])
+        reference = others.loc[others["quantity"] == c.quantity, c.side].to_numpy()
         usual, sd = _usual(reference, c)
-        loss = _relative_loss(c, v, usual)
+        course = course_of(readings, hatch, c.quantity, started)
+        published = expected_loss(lambda x, c=c, u=usual: _relative_loss(c, x, u), v, course, c.code, hours)
+        loss, share = _with_own_effects(c, published, v, usual, effects, usual_share)
+        outside, read, border = out_of_range(course, c.code, conditions)
         unusual = (v - usual) / sd
         rows.append((c.quantity, v, float(own.loc[c.quantity, "low"]), float(own.loc[c.quantity, "high"]), usual, sd,
-                     _UNIT[c.quantity], int(own.loc[c.quantity, "n"]),
-                     _hours_outside(c, hatch, readings, started, conditions), unusual, 100 * loss, c.code,
-                     _sentence(c, v, usual, unusual, loss, len(reference), effects)))  # fmt: skip
+                     _UNIT[c.quantity], int(own.loc[c.quantity, "n"]), outside, read, unusual, 100 * published,
+                     100 * loss, 100 * share, c.code,
+                     _sentence(c, v, usual, unusual, (published, loss, share), len(reference), (outside, read, border)),
+                     ))  # fmt: skip
     table = pd.DataFrame(rows, columns=list(DIFFERENCE_COLUMNS))
     worse = [(-r.unusual if _side(r.cause) == "low" else r.unusual) for r in table.itertuples()]
     weight = table["expected_loss_pct"] + np.clip(worse, 0, 8) if len(table) else []
@@ -119,58 +130,69 @@ def _usual(reference, c):
 
 
 def _relative_loss(c, value, usual):
-    """Share of the usual hatch that a value should cost."""
+    """Share of the usual hatch that a value (or each of an array of values) should cost."""
     x, y = (np.array(col) for col in zip(*c.table, strict=True))
-    lost, lost_usually = np.interp([value, usual], x, y)
-    return max(0.0, 1 - (1 - lost) / max(1 - lost_usually, 0.05))
+    lost, lost_usually = np.interp(value, x, y), np.interp(usual, x, y)
+    return np.maximum(0.0, 1 - (1 - lost) / max(1 - lost_usually, 0.05))
 
 
-def _hours_outside(c, hatch, readings, started, conditions):
-    """Hours a quantity lay beyond its standard, joining readings by straight lines; NaN with fewer than two."""
-    limits = {"cold": ("temperature_c", -1, "temperature_tolerance_c"), "hot": ("temperature_c", 1, "temperature_tolerance_c"),
-              "salt": ("salinity_ppt", 1, "salinity_tolerance_ppt"), "ph": ("min_ph", -1, None),
-              "oxygen": ("min_oxygen_mg_l", -1, None)}  # fmt: skip
-    if readings is None or started is None or conditions is None or c.code not in limits:
-        return math.nan
-    from qckit.tables import to_utc
+def _with_own_effects(c, published, value, usual, effects, share):
+    """Join the published loss with the site's own regression on the logit scale; return (loss, weight of the site).
 
-    column, sign, tolerance = limits[c.code]
-    border = getattr(conditions, column) + sign * (getattr(conditions, tolerance) if tolerance else 0.0)
-    own = readings[(readings["hatch"] == hatch) & (readings["quantity"] == c.quantity) & (readings["unit"] != "%")]
-    if len(own) < 2:
-        return math.nan
-    at = (to_utc(own["taken"]) - pd.Timestamp(started)).dt.total_seconds().to_numpy() / 3600.0
-    value = own["value"].astype(float).where(own["unit"] != "°F", (own["value"].astype(float) - 32) / 1.8).to_numpy()
-    order = np.argsort(at)
-    grid = np.linspace(at.min(), at.max(), 200)
-    beyond = sign * (np.interp(grid, at[order], value[order]) - border) > 0
-    return float(beyond.mean() * (at.max() - at.min()))
+    The published effect is trusted to half its size. The regression's is trusted to its standard error, to the
+    straightness of a line (0.15), and the less the further a value lies beyond what the site has met.
+    """
+    own = effects[effects["quantity"] == c.quantity] if effects is not None and len(effects) else ()
+    worse = value < usual if c.side == "low" else value > usual
+    if not len(own) or not worse or c.code == "overlong":  # what stands too long is lost after hatching
+        return published, 0.0
+    row = own.iloc[0]
+    share = min(max(share, 0.05), 0.98)
+    start = math.log(share / (1 - share))
+    kept = min(max(share * (1 - published), 1e-3), 0.999)
+    from_books = math.log(kept / (1 - kept)) - start
+    step = value - usual
+    beyond = max(row["lowest"] - value, value - row["highest"], 0.0) / max(row["highest"] - row["lowest"], 1e-9)
+    from_site = float(row["slope"]) * step
+    # twice the site's range away, a line says hardly anything
+    site_sd = math.hypot(float(row["se"]) * step, 0.15) + beyond * (abs(from_books) + abs(from_site) + 0.5)
+    books_sd = max(0.5 * abs(from_books), 0.2)
+    weight = (1 / site_sd**2) / (1 / site_sd**2 + 1 / books_sd**2)
+    joined = start + weight * from_site + (1 - weight) * from_books
+    loss = 1 - 1 / (1 + math.exp(-joined)) / share
+    return float(min(max(loss, 0.0), 0.98)), float(weight)
 
 
-def _sentence(c, v, usual, unusual, loss, n, effects):
+def _sentence(c, v, usual, unusual, losses, n, course):
     """One line about one difference."""
     name = _NAME.get(c.quantity, c.quantity)
     digits = _DECIMALS.get(c.quantity, 1)
     unit = f" {_UNIT[c.quantity]}" if _UNIT[c.quantity] else ""
-    end = "lowest" if c.side == "low" else "highest"
-    if c.quantity in ("hours", "density"):
-        end = ""
+    end = "" if c.quantity in ("hours", "density") else "lowest " if c.side == "low" else "highest "
     against = f"usual {usual:.{digits}f}" if n >= 3 else f"standard {usual:.{digits}f}"
-    text = f"{name}: {end + ' ' if end else ''}{v:.{digits}f}{unit} ({against}, {abs(unusual):.1f} standard deviations "
+    text = f"{name}: {end}{v:.{digits}f}{unit} ({against}, {abs(unusual):.1f} standard deviations "
     text += f"{'below' if unusual < 0 else 'above'})"
     worse = unusual < 0 if c.side == "low" else unusual > 0
-    if loss >= 0.02 and worse:
-        text += f"; the literature lets expect about {100 * loss:.0f} % fewer nauplii"
-        own = effects[effects["quantity"] == c.quantity] if effects is not None and len(effects) else []
-        if len(own) and own.iloc[0]["lowest"] <= v <= own.iloc[0]["highest"]:
-            row = own.iloc[0]
-            change = row["shrunk_slope"] * (v - usual)
-            odds = math.exp(np.clip(change, -6, 6))
-            text += f", this site's own {row['n_hatches']:.0f} hatches say the odds of hatching change by x {odds:.2f}"
+    outside, read, border = course
+    if worse and outside > 0 and abs(unusual) > 1:
+        text += f", {border}{unit} for {outside:.0f} of the {read:.0f} h it was read"
+    published, loss, share = losses
+    if worse and max(published, loss) >= 0.02:
+        text += f"; about {100 * loss:.0f} % fewer nauplii are to be expected"
+        text += _whence(published, share)
     return text
 
 
-def find_clues(differences: pd.DataFrame, hatch_row, *, flags=(), by_person=None) -> dict:
+def _whence(published, share):
+    """Where an expected loss comes from: the literature, the site's own hatches, or both."""
+    if share < 0.1:
+        return " (literature)"
+    if share > 0.9:
+        return f" (this site's own hatches; the literature alone: {100 * published:.0f} %)"
+    return f" (this site's own hatches, weight {100 * share:.0f} %, and the literature: {100 * published:.0f} %)"
+
+
+def find_clues(differences: pd.DataFrame, hatch_row, *, flags=(), by_person=None, lengths=None) -> dict:
     """Turn differences, words on the field sheet, photo flags and a second count into clues.
 
     Parameters
@@ -183,6 +205,8 @@ def find_clues(differences: pd.DataFrame, hatch_row, *, flags=(), by_person=None
         Flag codes of the photos behind the counts; None when no photo was used.
     by_person : tuple of float, optional
         (z of the nauplii share, z of the shell share) of photo counts against counts by a person of the same hatch.
+    lengths : Lengths, optional
+        What the lengths of the nauplii say of over-long incubation.
 
     Returns
     -------
@@ -198,6 +222,10 @@ def find_clues(differences: pd.DataFrame, hatch_row, *, flags=(), by_person=None
     if any(w in air for w in _WEAK_WORDS):
         known = clues.get("oxygen")
         clues["oxygen"] = Clue(5.0) if known is None else Clue(known.factor * 2, known.loss, known.vague)
+    clues["gradient"] = Clue(7.0) if any(w in notes for w in _LIT_WORDS) else Clue(0.8)
+    if lengths is not None:
+        known = clues.get("overlong", Clue())
+        clues["overlong"] = Clue(known.factor * lengths.factor, known.loss, known.vague)
     clues["missed"] = Clue(_count_factor(flags, by_person, 0))
     clues["swapped"] = Clue(_count_factor(flags, by_person, 1))
     return clues

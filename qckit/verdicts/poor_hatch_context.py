@@ -1,4 +1,4 @@
-"""What stood around a hatch: its cone, its operator, the age of the opened pack, and words on the field sheet."""
+"""What stood around a hatch: its cone, its operator, the age of the opened pack, and what changed before it."""
 
 from __future__ import annotations
 
@@ -7,6 +7,8 @@ import math
 import numpy as np
 import pandas as pd
 
+from qckit.verdicts.poor_hatch_effects import AGE
+
 __all__ = ["CONTEXT_COLUMNS", "describe_context"]
 
 CONTEXT_COLUMNS = ("what", "name", "n_hatches", "points", "z", "is_odd", "sentence")
@@ -14,7 +16,8 @@ _SHRINK = 4.0  # a cone's or operator's mean counts as if so many ordinary hatch
 _DAYS, _LATEST = 60.0, 8
 
 
-def describe_context(counts: pd.DataFrame, hatches: pd.DataFrame, lot: dict, *, hatch: str) -> pd.DataFrame:
+def describe_context(counts: pd.DataFrame, hatches: pd.DataFrame, lot: dict, *, hatch: str, changes=(),
+                     effects=None) -> pd.DataFrame:  # fmt: skip
     """Describe what stood around a hatch.
 
     Parameters
@@ -26,14 +29,18 @@ def describe_context(counts: pd.DataFrame, hatches: pd.DataFrame, lot: dict, *, 
     lot : mapping
         The lot's row; ``opened`` is read.
     hatch : str
+    changes : list of (str, str), optional
+        As :func:`qckit.verdicts.poor_hatch_changes.describe_changes` returns it.
+    effects : DataFrame, optional
+        The site's own effects: what the days since opening have been worth in this lot.
 
     Returns
     -------
     DataFrame, columns ``CONTEXT_COLUMNS``
-        One row each for cone, operator, age of the opened pack, and notes that no other recent hatch carries.
+        One row each for cone, operator, age of the opened pack, and every change shortly before.
         ``points`` is how much the last hatches (at most eight) of that cone or operator in the sixty days before differ
-        from the others of the same lots, drawn towards none where they are few; ``is_odd`` where that is beyond chance
-        (z below -2.5 or above 2.5).
+        from the others of the same lots, drawn towards none where they are few, or what the days since opening should
+        have cost; ``is_odd`` where that is beyond chance (z below -2.5 or above 2.5), and for every change.
     """
     from qckit.tables import to_utc
 
@@ -43,7 +50,8 @@ def describe_context(counts: pd.DataFrame, hatches: pd.DataFrame, lot: dict, *, 
     before = counts[(age > 0) & (age < _DAYS)]
     before = before.assign(residual=before["hatch_pct"] - before.groupby("lot")["hatch_pct"].transform("median"))
     rows = [_group(before, "cone", row["cone"]), _group(before, "operator", row["operator"]),
-            _pack_age(lot, start), _notes(hatches, before, hatch)]  # fmt: skip
+            _pack_age(lot, start, effects, counts)]  # fmt: skip
+    rows += [("change", what, 0, math.nan, math.nan, True, said) for what, said in changes]
     return pd.DataFrame([r for r in rows if r], columns=list(CONTEXT_COLUMNS))
 
 
@@ -78,41 +86,26 @@ def _group(before, what, name):
     )
 
 
-def _pack_age(lot, start):
-    """Days since the pack was opened."""
+def _pack_age(lot, start, effects, counts):
+    """Days since the pack was opened, and what they have been worth in this lot."""
     opened = lot.get("opened")
     if not isinstance(opened, str) or len(opened) < 10:
         return None
     days = (start - pd.Timestamp(opened[:10], tz="UTC")).days
     if days < 0:
         return None
-    late = days > 180
-    said = f"opened {days} days before" + (
-        "; opened packs are best re-tested every month (common practice, no source)" if late else ""
-    )
-    return ("pack", str(lot["lot"]), 0, math.nan, math.nan, False, f"{lot['lot']}: {said}.")
-
-
-def _notes(hatches, before, hatch):
-    """Words on the field sheet that no other hatch of the time carries."""
-    table = hatches.set_index("hatch")["notes"]
-    note = table.get(hatch)
-    if not isinstance(note, str) or not note.strip():
-        return None
-    usual = {piece for text in table.reindex(before["hatch"]).dropna() for piece in _pieces(text)}
-    new = [piece for piece in _pieces(note) if piece not in usual]
-    if not new:
-        return None
-    return (
-        "notes",
-        "; ".join(new),
-        0,
-        math.nan,
-        math.nan,
-        True,
-        f"Only this hatch's field sheet says: {'; '.join(new)}.",
-    )
-
-
-def _pieces(text):
-    return [piece.strip() for piece in str(text).split(";") if piece.strip()]
+    said, points, z = f"{lot['lot']}: opened {days} days before", math.nan, math.nan
+    own = effects[effects["quantity"] == AGE] if effects is not None and len(effects) else ()
+    if len(own):
+        r = own.iloc[0]
+        share = float(counts.loc[counts["lot"] == lot["lot"], "hatch_pct"].median()) / 100.0
+        points = 100.0 * share * (1 - share) * r["shrunk_slope"] * days
+        z = r["slope"] / r["se"] if r["se"] > 0 else math.nan
+        if abs(z) > 2.5 and abs(points) >= 1:
+            said += (f"; its {r['n_hatches']:.0f} hatches {'fell' if points < 0 else 'rose'} by about "
+                     f"{abs(points):.0f} points over such a time")  # fmt: skip
+        else:
+            said += f"; its {r['n_hatches']:.0f} hatches show no change with that"
+    if days > 180:
+        said += "; opened packs are best re-tested every month (common practice, no source)"
+    return "pack", str(lot["lot"]), 0, points, z, bool(abs(z) > 2.5 and points < -3), said + "."

@@ -5,14 +5,18 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-__all__ = ["EFFECT_COLUMNS", "binomial_regression", "site_effects"]
+__all__ = ["AGE", "EFFECT_COLUMNS", "binomial_regression", "drawn", "site_effects"]
 
 EFFECT_COLUMNS = ("quantity", "slope", "se", "literature_slope", "shrunk_slope", "lowest", "highest", "n_hatches",
                   "dispersion")  # fmt: skip
+AGE = "days since opening"
 
 # Slopes on the logit scale per unit within the range a site meets, read off the causes' tables; their standard
-# deviation is taken as large as the slope itself.
-_LITERATURE = {"temperature": 0.35, "ph": 4.0, "oxygen": 0.5, "salinity": -0.03, "light": 0.001}
+# deviation is taken as large as the slope itself. No source gives one for the days since a pack was opened: a lot's
+# own hatches say it, drawn towards none.
+_LITERATURE = {"temperature": 0.35, "ph": 4.0, "oxygen": 0.5, "salinity": -0.03, "light": 0.001, "hours": 0.15,
+               "density": -0.15}  # fmt: skip
+_AGE_SD = 0.004  # per day (ours: a lot that falls from 85 to 75 % in half a year)
 _LEAST_HATCHES = 20
 
 
@@ -45,7 +49,7 @@ def binomial_regression(hatched, total, design):
     return fit.params, fit.bse * np.sqrt(max(1.0, dispersion if np.isfinite(dispersion) else 1.0)), dispersion
 
 
-def site_effects(counts: pd.DataFrame, worst: pd.DataFrame, *, leave_out=()) -> pd.DataFrame:
+def site_effects(counts: pd.DataFrame, worst: pd.DataFrame, *, leave_out=(), lot: str = "") -> pd.DataFrame:
     """Estimate the effect of each condition on the share hatched, over all of a site's hatches.
 
     Parameters
@@ -56,6 +60,8 @@ def site_effects(counts: pd.DataFrame, worst: pd.DataFrame, *, leave_out=()) -> 
         As :func:`qckit.verdicts.poor_hatch_clues.worst_values` returns it; the mean of each quantity is used.
     leave_out : sequence of str
         Hatches to leave out (the one being explained).
+    lot : str
+        Lot whose change with the days since opening is given as a further row.
 
     Returns
     -------
@@ -67,11 +73,12 @@ def site_effects(counts: pd.DataFrame, worst: pd.DataFrame, *, leave_out=()) -> 
     """
     used = counts[~counts["hatch"].isin(list(leave_out)) & counts["hatch_pct"].notna()]
     means = worst.pivot(index="hatch", columns="quantity", values="mean")
-    table = used.join(means[[q for q in _LITERATURE if q in means]], on="hatch")
+    table = used.join(means[[q for q in _LITERATURE if q in means]].rename(columns={"hours": "_hours"}), on="hatch")
+    table = table.drop(columns="hours", errors="ignore").rename(columns={"_hours": "hours"})
     known = [q for q in _LITERATURE if q in table and table[q].notna().sum() >= _LEAST_HATCHES and table[q].std() > 0]
     if len(table) < _LEAST_HATCHES or not known:
         return pd.DataFrame(columns=list(EFFECT_COLUMNS))
-    design = _lots_and_ages(table)
+    design, per_day = _lots_and_ages(table)
     for quantity in known:
         design[quantity] = table[quantity].fillna(table[quantity].mean()) - table[quantity].mean()
     total = table["nauplii"] + table["umbrella"] + table["unhatched"]
@@ -80,25 +87,29 @@ def site_effects(counts: pd.DataFrame, worst: pd.DataFrame, *, leave_out=()) -> 
     for quantity in known:
         lowest, highest = table[quantity].quantile([0.005, 0.995])
         slope, se, prior = float(params[quantity]), float(errors[quantity]), _LITERATURE[quantity]
-        rows.append((quantity, slope, se, prior, _drawn(slope, se, prior), float(lowest), float(highest),
+        rows.append((quantity, slope, se, prior, drawn(slope, se, prior, abs(prior)), float(lowest), float(highest),
                      int(table[quantity].notna().sum()), dispersion))  # fmt: skip
+    if (term := f"age {lot}") in design:
+        slope, se = float(params[term]) * per_day, float(errors[term]) * per_day
+        own = table["lot"] == lot
+        rows.append((AGE, slope, se, 0.0, drawn(slope, se, 0.0, _AGE_SD), np.nan, np.nan, int(own.sum()), dispersion))
     return pd.DataFrame(rows, columns=list(EFFECT_COLUMNS))
 
 
 def _lots_and_ages(table):
-    """One level per lot, and a slope with age where the lot has hatches enough."""
+    """One level per lot, and a slope with age where the lot has hatches enough; and what turns slopes to per day."""
     from qckit.tables import to_utc
 
     design = pd.get_dummies(table["lot"], dtype=float)
     days = (to_utc(table["started"]) - to_utc(table["started"]).min()).dt.total_seconds() / 86400.0
     for lot in design.columns.tolist():
         own = table["lot"] == lot
-        if own.sum() > 10:
+        if own.sum() > 10 and days[own].std() > 0:
             design[f"age {lot}"] = (days - days[own].mean()) * design[lot] / 100.0
-    return design
+    return design, 0.01
 
 
-def _drawn(slope, se, prior):
-    """A slope drawn towards the literature's; the literature's standard deviation is as large as itself."""
-    precision, prior_precision = 1 / max(se, 1e-6) ** 2, 1 / prior**2
-    return (slope * precision + prior * prior_precision) / (precision + prior_precision)
+def drawn(value: float, se: float, prior: float, prior_sd: float) -> float:
+    """Draw an estimate towards a prior by the precision of both."""
+    precision, prior_precision = 1 / max(se, 1e-6) ** 2, 1 / prior_sd**2
+    return (value * precision + prior * prior_precision) / (precision + prior_precision)

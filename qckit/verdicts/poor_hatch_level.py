@@ -1,4 +1,4 @@
-"""Is the hatch poor at all, and can the next feed be saved: levels, chance, and the gap."""
+"""Is the hatch poor at all: levels and chance."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-__all__ = ["Level", "against_limits", "judge_level", "next_feed"]
+__all__ = ["Level", "against_limits", "judge_level"]
 
 _PRIOR_SD = {"hatch_pct": 0.30, "nauplii_per_g": 0.10}
 _PRIOR_DF = 6.0
@@ -106,78 +106,3 @@ def against_limits(limits, row, lot: str) -> str:
     where = "below" if chart["value"] < chart["low"] else "above" if chart["value"] > chart["high"] else "within"
     return (f"{chart['value']:.1f} % lies {where} the frozen limits {chart['low']:.1f} to {chart['high']:.1f} % "
             f"(baseline {stored['baseline']}, set {str(stored['set_at'])[:10]} by {stored['set_by']}).")  # fmt: skip
-
-
-def next_feed(row, same_day, level: Level, settings, *, busy_cones=(), suspect_cone="", usual_per_g=None) -> dict:
-    """Work out what is there for the next feed, what is missing, and what to start at once.
-
-    Parameters
-    ----------
-    row : mapping
-        The poor hatch's row of ``hatch_counts``.
-    same_day : DataFrame
-        Rows of the other hatches of that day.
-    level : Level
-        Nauplii per gram of this hatch against the usual.
-    settings : Settings
-    busy_cones : sequence of str
-        Cones that hold a hatch not yet harvested.
-    suspect_cone : str
-        The cone to keep out of use until the cause is found.
-    usual_per_g : tuple of float, optional
-        (best guess, lower bound) of nauplii per gram to dose by.
-
-    Returns
-    -------
-    dict
-        available, available_low, available_high, other_cones, needed, missing, grams, n_cones, cone, sentence.
-    """
-    from qckit.hatch.dose import dose_for
-
-    feed, share = settings.feed, settings.feed.recovery_pct / 100.0
-    grams = row["cysts_g"]
-    here = [v * grams * share for v in (level.value, level.low, level.high)]
-    others = float((same_day["nauplii_per_g"] * same_day["cysts_g"]).sum() * share) if len(same_day) else 0.0
-    short = max(0.0, feed.nauplii_per_feed - here[0] - others) if math.isfinite(here[0]) else math.nan
-    result = {
-        "available": here[0], "available_low": here[1], "available_high": here[2], "other_cones": others,
-        "needed": feed.nauplii_per_feed, "missing": short, "grams": 0.0, "n_cones": 0, "cone": "", "sentence": "",
-    }  # fmt: skip
-    if not math.isfinite(short):
-        result["sentence"] = "The volume counted is not known, so nauplii cannot be reckoned; count a known volume."
-        return result
-    usual_harvest = level.usual * grams * share if math.isfinite(level.usual) else math.nan
-    if short == 0:
-        there = f"{_million(here[0])} here" + (
-            f" and {_million(others)} in the other cones of the day" if others else ""
-        )
-        result["sentence"] = f"{there}: enough for one feed of {_million(feed.nauplii_per_feed)}."
-        if math.isfinite(usual_harvest) and usual_harvest > 1.05 * here[0]:
-            result["sentence"] += f" That is {_million(usual_harvest - here[0])} fewer than this cone usually gives."
-        return result
-    best, low = usual_per_g if usual_per_g else (level.usual, level.usual_low)
-    if not (low and math.isfinite(low) and low > 0):
-        best, low = (settings.limits.min_nauplii_per_g,) * 2
-    dose = dose_for(short, low, efficiency_per_g=best, recovery_pct=feed.recovery_pct, cone_volume_l=feed.cone_volume_l,
-                    max_g_per_l=feed.max_g_per_l)  # fmt: skip
-    free = [c for c in _cones(row, same_day, busy_cones, feed.n_cones) if c != suspect_cone]
-    result |= {"grams": dose.grams, "n_cones": dose.n_cones, "cone": ", ".join(free[: dose.n_cones])}
-    place = f"cone {result['cone']}" if free else "a cone that is free and clean"
-    result["sentence"] = (f"{_million(here[0])} here and {_million(others) if others else 'none'} in the other cones "
-                          "of the day; "
-                          f"{_million(short)} are missing for one feed of {_million(feed.nauplii_per_feed)}. Start "
-                          f"{dose.grams:.0f} g in {place} now: ready in about "
-                          f"{settings.conditions.reading_h:.0f} h.")  # fmt: skip
-    return result
-
-
-def _cones(row, same_day, busy, n_cones):
-    """Cones to use: those of the day that did well come free at harvest; else letters up to the number of cones."""
-    known = [str(row["cone"]), *[str(c) for c in same_day["cone"]]] if len(same_day) else [str(row["cone"])]
-    letters = [chr(65 + i) for i in range(min(n_cones, 26))]
-    names = letters if set(known) <= set(letters) else sorted(set(known))
-    return [c for c in names if c not in set(busy)]
-
-
-def _million(nauplii: float) -> str:
-    return f"{nauplii / 1e6:.1f} million" if nauplii >= 1e5 else f"{nauplii:,.0f}"

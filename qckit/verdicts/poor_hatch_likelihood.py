@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from itertools import combinations
 
 import numpy as np
@@ -34,13 +34,19 @@ def stated(weight: float) -> float:
 
 @dataclass(frozen=True)
 class Looks:
-    """A hatch as the likelihood sees it: four figures with their covariance, and how uneven its subsamples are."""
+    """A hatch as the likelihood sees it: four figures with their covariance, and how uneven its subsamples are.
+
+    Unevenness comes in two kinds: of all full cysts (the water was not mixed) and of the nauplii among them (light had
+    drawn them to one side).
+    """
 
     figures: np.ndarray
     covariance: np.ndarray
     chi2: float = np.nan
     df: int = 0
     expected_per_subsample: float = 100.0
+    share_chi2: float = np.nan  # of the nauplii among the full cysts, same df
+    share: float = 0.85  # nauplii per full cyst
 
 
 @dataclass(frozen=True)
@@ -66,10 +72,24 @@ class Weights:
     pairs: dict  # (cause, cause) -> weight together
     strength: dict  # cause -> expected loss where it acts
     trace: dict  # trace -> log likelihood of the stage mix alone, best strength
+    clue: dict = field(default_factory=dict)  # cause -> factor that readings and words gave it
 
     def of(self, code: str) -> float:
         """Weight of a cause, alone or with another."""
         return self.single[code] + sum(w for pair, w in self.pairs.items() if code in pair)
+
+    def after(self, factors: dict) -> Weights:
+        """Weights once further evidence has multiplied the causes' weights by some factors."""
+
+        def times(*codes):
+            return float(np.prod([factors.get(code, 1.0) for code in codes])) ** _CAUTION
+
+        single = {k: w * times(k) for k, w in self.single.items()}
+        pairs = {k: w * times(*k) for k, w in self.pairs.items()}
+        total = self.none + self.other + sum(single.values()) + sum(pairs.values())
+        return replace(self, none=self.none / total, other=self.other / total,
+                       single={k: w / total for k, w in single.items()},
+                       pairs={k: w / total for k, w in pairs.items()})  # fmt: skip
 
     def ranked(self) -> list[tuple[str, float]]:
         """All causes by weight, largest first; equal weights keep the list's order."""
@@ -111,7 +131,7 @@ def weigh_causes(looks: Looks, usual: Usual, clues: dict, siblings=(), prior: di
     for c in CAUSES:
         matrices, weight, strength = grids[c.code]
         logs = parts.fit(matrices, uneven=c.code == "uneven") + np.log(weight)
-        spread = parts.uneven if c.code == "uneven" else parts.spread_any if c.code == "unwetted" else parts.even
+        spread = parts.spread((c.code,))
         logs = logs + parts.siblings(c, matrices)
         top = logs.max()
         share = np.exp(logs - top)
@@ -120,16 +140,18 @@ def weigh_causes(looks: Looks, usual: Usual, clues: dict, siblings=(), prior: di
     n_pairs = len(CAUSES) * (len(CAUSES) - 1) / 2
     for a, b in combinations(CAUSES, 2):
         log_w[(a.code, b.code)] = np.log(_PRIOR_TWO / n_pairs) + base[a.code] + base[b.code] + parts.pair(a, b, coarse)
-    return _normalised(log_w, loss, _traces(parts))
+    told = {c.code: clues[c.code].factor if c.code in clues else 1.0 for c in CAUSES}
+    return _normalised(log_w, loss, _traces(parts), told)
 
 
-def _normalised(log_w, loss, trace):
+def _normalised(log_w, loss, trace, clue):
     top = max(log_w.values())
     total = sum(np.exp(_CAUTION * (v - top)) for v in log_w.values())
     w = {k: float(np.exp(_CAUTION * (v - top)) / total) for k, v in log_w.items()}
     return Weights(
         none=w["none"], other=w["other"], single={c.code: w[c.code] for c in CAUSES},
         pairs={k: v for k, v in w.items() if isinstance(k, tuple)}, strength=loss, trace=trace,
+        clue=clue,
     )  # fmt: skip
 
 
@@ -172,11 +194,19 @@ class _Parts:
         self.looks, self.usual = looks, usual
         self.sibs = [(s, u, same) for s, u, same in siblings if np.isfinite(u.mean).any()]
         self.siblings_usual = sum(_fit(s, u, np.eye(4)[None])[0] for s, u, _ in self.sibs)
-        self.even = _spread_log(looks, usual.mixing_cv)
-        bad = [_spread_log(looks, cv) for cv in (0.15, 0.22, 0.3, 0.4, 0.5)]
-        self.uneven = float(np.logaddexp.reduce(bad) - np.log(len(bad)))
-        self.spread_any = float(np.logaddexp(self.even, self.uneven) - np.log(2))
+        mixed, unmixed = _spreads(looks.chi2, looks, usual.mixing_cv, looks.expected_per_subsample)
+        weight = looks.expected_per_subsample * looks.share * (1 - looks.share)
+        self._unlit, self._lit = _spreads(looks.share_chi2, looks, usual.light_cv, weight)
+        self._mixed, self._unmixed = mixed, unmixed
+        self.even = mixed + self._unlit
+        self.spread_any = float(np.logaddexp(mixed, unmixed) + np.logaddexp(self._unlit, self._lit) - 2 * np.log(2))
         self._uneven_looks = _noisier(looks, 0.3)
+
+    def spread(self, codes):
+        """Log density of how uneven the subsamples are under some causes together."""
+        either = float(np.logaddexp(self._mixed, self._unmixed) - np.log(2))
+        whole = self._unmixed if "uneven" in codes else either if "unwetted" in codes else self._mixed
+        return whole + (self._lit if "gradient" in codes else self._unlit)
 
     def fit(self, matrices, *, uneven=False):
         return _fit(self._uneven_looks if uneven else self.looks, self.usual, matrices)
@@ -205,7 +235,7 @@ class _Parts:
         logs = self.fit(both, uneven=uneven) + np.log(weight)
         own = np.repeat(self.siblings(a, ma), len(mb)) + np.tile(self.siblings(b, mb), len(ma)) - self.siblings_usual
         logs = logs + own
-        return float(np.logaddexp.reduce(logs)) + (self.uneven if uneven else self.even)
+        return float(np.logaddexp.reduce(logs)) + self.spread((a.code, b.code))
 
 
 def _fit(looks, usual, matrices):
@@ -242,11 +272,18 @@ def _log_t(away, covariance):
             - (_T_DF + d) / 2 * np.log1p(distance / _T_DF))  # fmt: skip
 
 
-def _spread_log(looks, cv):
-    """Log density of the subsamples' chi-square for one mixing, by a scaled chi-square law."""
+def _spreads(chi_square, looks, usual_cv, weight):
+    """Log densities of the subsamples' chi-square when they are as even as usual, and when they are not."""
+    usual = _spread_log(chi_square, looks.df, usual_cv, weight)
+    bad = [_spread_log(chi_square, looks.df, cv, weight) for cv in (0.15, 0.22, 0.3, 0.4, 0.5)]
+    return usual, float(np.logaddexp.reduce(bad) - np.log(len(bad)))
+
+
+def _spread_log(chi_square, df, cv, weight):
+    """Log density of a chi-square whose excess is ``weight`` times the squared CV, by a scaled chi-square law."""
     from scipy.stats import chi2
 
-    if not looks.df or not np.isfinite(looks.chi2):
+    if not df or not np.isfinite(chi_square):
         return 0.0
-    scale = 1.0 + cv**2 * looks.expected_per_subsample
-    return float(chi2.logpdf(max(looks.chi2, 1e-3) / scale, looks.df) - np.log(scale))
+    scale = 1.0 + cv**2 * weight
+    return float(chi2.logpdf(max(chi_square, 1e-3) / scale, df) - np.log(scale))

@@ -22,6 +22,7 @@ _PRIOR_SD = np.array([0.22, 0.40, 0.10, 0.06])
 _PRIOR_HATCHES = 8.0
 _FLOOR_SD = np.array([0.08, 0.15, 0.04, 0.025])
 _PRIOR_MIXING_CV = 0.08
+_PRIOR_LIGHT_CV = 0.05
 _LEAST_HATCHES = 5
 
 
@@ -36,6 +37,7 @@ class Usual:
     hatches: tuple[str, ...]
     set_aside: tuple[str, ...]
     note: str = ""
+    light_cv: float = 0.05  # of the nauplii alone, between subsamples of a hatch
 
     @property
     def mix(self) -> np.ndarray:
@@ -61,7 +63,7 @@ def hatch_counts(samples: pd.DataFrame, hatches: pd.DataFrame, *, reading_h: flo
     DataFrame, one row per hatch with counts
         hatch, lot, cone, purpose, started, cysts_g, volume_ml, hours, n_subsamples, nauplii, umbrella, unhatched,
         shells (NaN where nobody counted them), full_per_g, hatch_pct, nauplii_per_g, chi2 and df (of the full cysts
-        over subsamples), sorted by start.
+        over subsamples), share_chi2 (of the nauplii among them, same df), sorted by start.
     """
     from qckit.tables import to_utc
 
@@ -104,12 +106,17 @@ def _pool(sub):
     grouped = sub.groupby("hatch", sort=False)
     density = grouped["full"].transform("sum") / grouped["exposure"].transform("sum")
     expected = density * sub["exposure"]
-    sub = sub.assign(chi2=(sub["full"] - expected) ** 2 / np.maximum(expected, 0.5))
+    share = grouped["nauplii"].transform("sum") / np.maximum(grouped["full"].transform("sum"), 1.0)
+    chance = np.maximum(sub["full"] * share * (1 - share), 0.25)
+    sub = sub.assign(
+        chi2=(sub["full"] - expected) ** 2 / np.maximum(expected, 0.5),
+        share_chi2=(sub["nauplii"] - sub["full"] * share) ** 2 / chance,
+    )
     grouped = sub.groupby("hatch", sort=False)
     first = ["lot", "cone", "purpose", "started", "operator", "cysts_g", "volume_ml"]
     table = grouped[first].first()
     table["hours"], table["n_subsamples"] = grouped["hours"].mean(), grouped.size()
-    sums = grouped[["nauplii", "umbrella", "unhatched", "full", "opened", "chi2"]].sum()
+    sums = grouped[["nauplii", "umbrella", "unhatched", "full", "opened", "chi2", "share_chi2"]].sum()
     table = table.join(sums[["nauplii", "umbrella", "unhatched"]])
     table["shells"] = grouped["shells"].sum(min_count=1)
     table["counted_shells_opened"] = sums["opened"]
@@ -118,7 +125,8 @@ def _pool(sub):
     table["full_per_g"], table["nauplii_per_g"] = sums["full"] * per_g, table["nauplii"] * per_g
     table["hatch_pct"] = (100.0 * table["nauplii"] / sums["full"]).where(sums["full"] > 0)
     table["df"] = table["n_subsamples"] - 1
-    table["chi2"] = sums["chi2"].where(table["df"] > 0)
+    for name in ("chi2", "share_chi2"):
+        table[name] = sums[name].where(table["df"] > 0)
     return table.reset_index()
 
 
@@ -196,6 +204,7 @@ def usual_of_lot(counts: pd.DataFrame, *, lot: str, before, leave_out=(), most: 
         tuple(name for name, k in zip(names, keep, strict=True) if k),
         tuple(name for name, k in zip(names, keep, strict=True) if not k),
         "" if n >= _LEAST_HATCHES else f"only {n} earlier hatch{'es' if n > 1 else ''} of this lot",
+        _light_cv(own),
     )  # fmt: skip
 
 
@@ -216,11 +225,22 @@ def _within_reach(figures, sampling):
 
 def _mixing_cv(own):
     """Density's coefficient of variation between subsamples, from the hatches' own chi-square."""
+    per_sample = (own["nauplii"] + own["umbrella"] + own["unhatched"]).sum() / own["n_subsamples"].sum()
+    return _extra_cv(own, "chi2", per_sample, _PRIOR_MIXING_CV)
+
+
+def _light_cv(own):
+    """Coefficient of variation of the nauplii alone between subsamples, from the spread of their share."""
+    full = (own["nauplii"] + own["umbrella"] + own["unhatched"]).sum()
+    share = own["nauplii"].sum() / max(full, 1.0)
+    return _extra_cv(own, "share_chi2", full / own["n_subsamples"].sum() * share * (1 - share), _PRIOR_LIGHT_CV)
+
+
+def _extra_cv(own, chi2, weight, prior_cv):
+    """Spread beyond chance from the hatches' chi-squares; ``weight`` turns a squared CV into excess chi-square."""
     with_two = own[own["df"] > 0]
     df = with_two["df"].sum()
-    per_sample = (own["nauplii"] + own["umbrella"] + own["unhatched"]).sum() / own["n_subsamples"].sum()
-    if df < 1 or per_sample <= 0:
-        return _PRIOR_MIXING_CV
-    excess = max(0.0, float(np.minimum(with_two["chi2"], 6 * with_two["df"]).sum()) / df - 1.0)
-    prior = _PRIOR_MIXING_CV**2 * per_sample
-    return float(np.sqrt((excess * df + prior * 10) / (df + 10) / per_sample))
+    if df < 1 or weight <= 0:
+        return prior_cv
+    excess = max(0.0, float(np.minimum(with_two[chi2], 6 * with_two["df"]).sum()) / df - 1.0)
+    return float(np.sqrt((excess * df + prior_cv**2 * weight * 10) / (df + 10) / weight))

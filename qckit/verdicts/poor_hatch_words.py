@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import math
+from dataclasses import asdict
 
 import numpy as np
 
-from qckit.verdicts.finding import Evidence, Figure, Finding
+from qckit.verdicts.finding import Figure, Finding
 from qckit.verdicts.poor_hatch_causes import CAUSES, cause
+from qckit.verdicts.poor_hatch_checks import OUTCOMES, plan_of
+from qckit.verdicts.poor_hatch_evidence import cause_rows, collect_evidence, one_in, three_figures, trace_shares
+from qckit.verdicts.poor_hatch_factors import rank_factors
 from qckit.verdicts.poor_hatch_likelihood import stated
 
 __all__ = ["put_into_words"]
@@ -17,6 +21,7 @@ _TONE = {"not-poor": "good", "chance": "good", "cause-found": "bad", "cause-like
 _TITLE = {"not-poor": "Not poor", "chance": "Low by chance", "cause-found": "Cause found",
           "cause-likely": "Likely cause", "count-doubtful": "Doubt the count first",
           "not-enough-evidence": "Not enough evidence"}  # fmt: skip
+_DAY_COLUMNS = ("hatch", "lot", "cone", "hatch_pct", "usual_pct", "nauplii_per_g")
 _AT_ONCE = {
     "cold": "Warm the water to 28 °C and leave this cone running: late embryos can still hatch. Check the heater.",
     "hot": "Bring the water below 30 °C and check the heater; harmed embryos will not recover.",
@@ -35,6 +40,7 @@ _AT_ONCE = {
     "missed": "Count again before anything else: recount list below.",
     "swapped": "Count again before anything else: recount list below.",
     "uneven": "Mix the cone well and draw fresh subsamples before anything else.",
+    "gradient": "Cover the cone against the light, mix it well and draw fresh subsamples before anything else.",
 }
 
 
@@ -44,7 +50,7 @@ def put_into_words(case, verdict, named, plans, settings) -> Finding:
     return Finding(
         kind="poor-hatch", subject=str(case.row["hatch"]), verdict=verdict,
         headline=_headline(case, verdict, named, p), figures=_figures(case),
-        next_steps=_next_steps(case, verdict, named, plans), evidence=_evidence(case, settings),
+        next_steps=_next_steps(case, verdict, named, plans), evidence=collect_evidence(case, settings),
         would_change=_would_change(case, verdict, plans), cautions=_cautions(case, named),
         left_out=_left_out(case), details=_details(case, verdict, named, p, plans, settings),
     )  # fmt: skip
@@ -68,26 +74,87 @@ def _list(named, word="or"):
 
 
 def _headline(case, verdict, named, p):
-    row, pct = case.row, case.levels[0]
+    row, pct, per_g = case.row, *case.levels
     what = f"Hatch {row['hatch']} ({row['lot']}, cone {row['cone']}) gave {pct.value:.0f} %"
     usual = f" where this lot usually gives {pct.usual:.0f} %" if math.isfinite(pct.usual) else ""
+    if verdict != "not-poor" and pct.p_low > 0.05 and per_g.p_low < 0.05:  # only the nauplii per gram are low
+        what = what.replace(f" {pct.value:.0f} %", f" {three_figures(per_g.value):,.0f} nauplii per gram")
+        usual = (f" where this lot usually gives {three_figures(per_g.usual):,.0f} (its hatching percentage, "
+                 f"{pct.value:.0f} %, is not low)")  # fmt: skip
     if verdict == "not-poor":
         low = case.p_low
-        return f"{what}{usual}: within what chance does, not a poor hatch ({_one_in(low)}).{_all_the_same(case)}"
+        return f"{what}{usual}: within what chance does, not a poor hatch ({one_in(low)}).{_all_the_same(case)}"
     if verdict == "chance":
-        return f"{what}{usual}: low, but chance explains it; nothing points to a cause ({_one_in(case.p_low)})."
+        return f"{what}{usual}: low, but chance explains it; nothing points to a cause ({one_in(case.p_low)})."
     if verdict == "not-enough-evidence":
         if not case.usual.n_hatches:
             return f"{what}; this lot has no earlier hatch to compare with, so no cause can be named."
         first = [cause(c).words for c, w in case.weights.ranked()[:2] if w > 0.1]
         most = f" First to check: {'; then: '.join(first)}." if first else ""
         return f"{what}{usual}: poor, and the evidence does not settle why.{most}"
+    because = _because(case, named)
     sure = f" (probability {'above 95' if p > 0.95 else f'about {100 * p:.0f}'} %)"
     if verdict == "count-doubtful":
-        return f"{what}{usual}. Doubt the measuring first: {_list(named)}{sure}."
+        return f"{what}{usual}. Doubt the measuring first: {_list(named)}{sure}.{because}"
     both = named in case.weights.pairs and case.weights.pairs[named] >= 0.5
     start = "Cause" if verdict == "cause-found" else "Likely cause"
-    return f"{what}{usual}. {start}: {_list(named, 'and' if both else 'or')}{sure}."
+    return f"{what}{usual}. {start}: {_list(named, 'and' if both else 'or')}{sure}.{because}"
+
+
+def _because(case, named):
+    """Where it shows, whether the count holds, and how the day's other cones did, in one sentence."""
+    signs = [s for s in (*_stage_sign(case), *(_reading_sign(case, code) for code in named)) if s]
+    said = [f"it shows in {' and '.join(signs)}"] if signs else []
+    results = case.counted["result"]
+    is_count = bool(set(named) & {"missed", "gradient", "swapped", "uneven", "amount"})
+    if not is_count and (results == "ruled out").sum() >= 3 and not (results == "doubtful").any():
+        said.append("the count holds")
+    low = case.same_day["p_low"] < 0.025
+    if len(low) and not low.any():
+        said.append(f"{_cones(case)} of the same day did as usual")
+    elif len(low) and low.all():
+        said.append("the other cones of the day were low too")
+    text = "; ".join(said)
+    return f" {text[:1].upper()}{text[1:]}." if text else ""
+
+
+def _cones(case):
+    """The cones of the day's other hatches, in words."""
+    names = list(dict.fromkeys(case.same_day["cone"].astype(str)))
+    return f"cones {', '.join(names[:-1])} and {names[-1]}" if len(names) > 1 else f"cone {names[0]}"
+
+
+def _stage_sign(case):
+    """The figure of the stage mix that strays furthest from the usual, in words; an empty list when none does."""
+    row, usual = case.row, case.usual
+    full = max(row["nauplii"] + row["umbrella"] + row["unhatched"], 1.0)
+    pairs = [("the umbrellas", row["umbrella"] / full, usual.mix[1], "%"),
+             ("the unopened cysts", row["unhatched"] / full, usual.mix[2], "%"),
+             ("the shells per opened cyst", row["shells"] / max(row["counted_shells_opened"], 1.0),
+              math.exp(usual.mean[2]), ""),
+             ("the full cysts per gram", row["full_per_g"], math.exp(usual.mean[3]), "g")]  # fmt: skip
+    floor = {"%": 0.03, "": 0.05, "g": 1.0}
+    strays = [(abs(math.log((a + floor[u]) / (b + floor[u]))), name, a, b, u) for name, a, b, u in pairs
+              if math.isfinite(a) and math.isfinite(b)]  # fmt: skip
+    far, name, here, usually, unit = max(strays, default=(0.0, "", 0.0, 0.0, ""))
+    if far < 0.25:
+        return []
+    show = {"%": lambda v: f"{100 * v:.0f} %", "": lambda v: f"{v:.2f}", "g": lambda v: f"{three_figures(v):,.0f}"}
+    return [f"{name} ({show[unit](here)}, usually {show[unit](usually)})"]
+
+
+def _reading_sign(case, code):
+    """The reading of a cause where it was off, in words."""
+    told = case.differences[case.differences["cause"] == code]
+    if told.empty or told.iloc[0]["expected_loss_pct"] < 2:
+        if code == "overlong" and case.lengths is not None and case.lengths.z > 2:
+            return f"the nauplii's length ({case.lengths.median_um:.0f} µm, usually {case.lengths.usual_um:.0f})"
+        return ""
+    r = told.iloc[0]
+    name = {"ph": "pH", "hours": "hours", "density": "cysts per litre"}.get(r["quantity"], r["quantity"])
+    unit = f" {r['unit']}" if r["unit"] else ""
+    digits = 0 if r["quantity"] == "light" else 1
+    return f"the {name} ({r['value']:.{digits}f}{unit}, usually {r['usual']:.{digits}f})"
 
 
 def _off(case):
@@ -102,37 +169,30 @@ def _all_the_same(case):
     return f" All the same, {cause(code).words}: see to it." if code else ""
 
 
-def _one_in(p):
-    if not math.isfinite(p):
-        return "how often is not known"
-    if p >= 0.5:
-        return "an ordinary hatch"
-    if p < 1e-4:  # the tail of the law is not known further out
-        return "fewer than 1 hatch in 10,000 is as low by chance"
-    return f"about 1 hatch in {1 / p:,.0f} is as low by chance"
-
-
 def _figures(case):
     pct, per_g = case.levels
     feed = case.feed
     umbrella = case.row["umbrella"], case.row["nauplii"] + case.row["umbrella"] + case.row["unhatched"]
     usual = f"usual {pct.usual:.0f} %" if math.isfinite(pct.usual) else "no earlier hatch of this lot"
-    usual_g = f"usual {_round(per_g.usual):,.0f}" if math.isfinite(per_g.usual) else ""
+    usual_g = f"usual {three_figures(per_g.usual):,.0f}" if math.isfinite(per_g.usual) else ""
     return [
         Figure("hatch_pct", "hatching percentage", pct.value, pct.low, pct.high, "%", 1, usual),
         Figure("umbrella_pct", "umbrellas", 100 * umbrella[0] / max(umbrella[1], 1), *_wilson(*umbrella), "%", 1,
                f"usual {100 * case.usual.mix[1]:.1f} %" if case.usual.n_hatches else ""),
-        Figure("nauplii_per_g", "nauplii per gram", _round(per_g.value), _round(per_g.low), _round(per_g.high),
-               "1/g", 0,
+        Figure("nauplii_per_g", "nauplii per gram",
+               *(three_figures(v) for v in (per_g.value, per_g.low, per_g.high)), "1/g", 0,
                usual_g if math.isfinite(per_g.value) else "volume counted is not known"),
-        Figure("missing_nauplii", "missing for one feed", _round(feed["missing"]), unit="nauplii", decimals=0,
-               note=f"of {feed['needed']:,.0f}"),
+        _missing_figure(feed),
     ]  # fmt: skip
 
 
-def _round(value):
-    """Three significant figures: counting knows no more."""
-    return float(f"{value:.3g}") if math.isfinite(value) else value
+def _missing_figure(feed):
+    """What is missing for the next feed or, where that is covered, for the day."""
+    if feed["missing"] > 0 or not feed["missing_day"] > 0:
+        return Figure("missing_million", "nauplii missing for the next feed", feed["missing"] / 1e6, unit="million",
+                      decimals=1, note=f"of {feed['needed'] / 1e6:.1f} million")  # fmt: skip
+    return Figure("missing_million", "nauplii missing for the day", feed["missing_day"] / 1e6, unit="million",
+                  decimals=1, note=f"of {feed['needed_day'] / 1e6:.1f} million; the next feed is covered")  # fmt: skip
 
 
 def _wilson(k, n):
@@ -145,169 +205,59 @@ def _wilson(k, n):
 
 
 def _next_steps(case, verdict, named, plans):
-    steps = []
-    if verdict != "not-poor":
-        steps += [_AT_ONCE[c] for c in named[:2]]
-    elif _off(case):
-        steps.append(_AT_ONCE[_off(case)])
-    steps.append("Next feed: " + case.feed["sentence"])
-    if verdict != "not-poor":
-        steps += [f"To be surer, {item.title[:1].lower()}{item.title[1:]}. {item.plan}" for item in plans]
-    return steps
+    """What to do in the next hour: settle a doubted count first; else the cone, then the feed, then the checks."""
+    checks = [f"{_takes(item.hours)}): {_plan(case, item)}" for item in plans]
+    by_count = " by the doubted count" if verdict == "count-doubtful" else ""
+    feed = [f"Next feed{by_count}: {case.feed['sentence']}"]
+    if _is_rich(case):
+        rest = 100 * (case.row["unhatched"] + case.row["umbrella"]) / max(_full(case), 1.0)
+        feed.append(f"Before this harvest is fed, separate it twice and look at a sieve sample: {rest:.0f} % of its "
+                    "full cysts did not hatch, and larvae cannot digest them.")  # fmt: skip
+    if verdict == "not-poor":
+        return [_AT_ONCE[_off(case)], *feed] if _off(case) else feed
+    if verdict == "count-doubtful" and checks:
+        return [f"First ({checks[0]}", *feed, *(f"To be surer ({text}" for text in checks[1:])]
+    return [*(_AT_ONCE[c] for c in named[:2]), *feed, *(f"To be surer ({text}" for text in checks)]
 
 
-def _evidence(case, settings):
-    pct, per_g = case.levels
-    lines = [_poor_line(pct, "%", 1), _poor_line(per_g, "per g", 0)]
-    lines = [line for line in lines if line]
-    if case.limits_sentence:
-        lines.append(Evidence("Against the frozen limits?", case.limits_sentence,
-                              "for" if "below" in case.limits_sentence else "against"))  # fmt: skip
-    if len(case.test):
-        least, most = case.test["hatch_pct"].min(), case.test["hatch_pct"].max()
-        text = (f"{pct.value:.1f} % here; {len(case.test)} cones of the lot's standard test "
-                f"({str(case.test['started'].iloc[0])[:10]}) gave {least:.0f} to {most:.0f} %.")  # fmt: skip
-        lines.append(Evidence("Against the lot's own test?", text, "for" if pct.high < least else "against"))
-    lines.append(_minimum_line(pct, settings))
-    lines.append(_day_line(case))
-    lines += _count_lines(case)
-    lines.append(_trace_line(case))
-    for row in case.differences.head(4).itertuples():
-        bad = row.expected_loss_pct >= 2 and abs(row.unusual) > 2
-        lines.append(Evidence("What was different?", _capital(row.sentence) + ".", "for" if bad else "neutral"))
-    for row in case.context.itertuples():
-        if row.what in ("cone", "pack") or row.is_odd:
-            lines.append(Evidence("What stood around it?", _capital(row.sentence), "for" if row.is_odd else "neutral"))
-    lines += [Evidence("What did a check show?", said, "neutral") for said in case.check_sentences]
-    return lines
+def _takes(hours):
+    return f"about {60 * hours:.0f} minutes" if hours < 1 else f"about {hours:.0f} hours"
 
 
-def _capital(text):
-    return text if text.startswith("pH") else text[:1].upper() + text[1:]
+def _plan(case, item):
+    """A check's plan with this hatch's cone and lots in it."""
+    others = [c for c in case.same_day["cone"].astype(str) if c != str(case.row["cone"])]
+    return plan_of(item, cone=str(case.row["cone"]), lot=str(case.row["lot"]), other_cone=others[0] if others else "",
+                   other_lot=case.other_lot)  # fmt: skip
 
 
-def _poor_line(level, unit, digits):
-    if not math.isfinite(level.usual):
-        return Evidence("Is it poor?", "This lot has no earlier hatch to compare with.", "unknown")
-    if not math.isfinite(level.value):
-        return None
-    value, low, high = (v if digits else _round(v) for v in (level.value, level.usual_low, level.usual_high))
-    text = (f"{value:,.{digits}f} {unit}; 95 in 100 of this lot's hatches give {low:,.{digits}f} to "
-            f"{high:,.{digits}f} ({level.n_hatches} hatches): {_one_in(level.p_low)}.")  # fmt: skip
-    return Evidence("Is it poor?", text, "for" if level.p_low < 0.025 else "against")
+def _then(case, item, factor):
+    """What would be known after an outcome: the first causes with their stated probability."""
+    # a check that says no also takes back what the reading it repeats had said
+    after = case.weights.after({code: factor if factor > 1 else factor / max(1.0, case.weights.clue[code])
+                                for code in item.speaks_for})  # fmt: skip
+    ranked = [("nothing but chance", after.none), *((cause(c).words, w) for c, w in after.ranked()[:3])]
+    first = sorted(ranked, key=lambda pair: -pair[1])[:2]
+    said = [f"{words} {_percent(stated(w))}" for words, w in first if w > 0.1]
+    return "; ".join(said) if said else "no cause stands out"
 
 
-def _minimum_line(pct, settings):
-    least = settings.limits.min_hatch_pct
-    below = pct.value < least
-    return Evidence("Is it below the site's own minimum?", f"{pct.value:.1f} % against at least {least:.0f} %.",
-                    "for" if below else "against")  # fmt: skip
+def _percent(p):
+    return "above 95 %" if p > 0.95 else f"{100 * p:.0f} %"
 
 
-def _day_line(case):
-    if case.same_day.empty:
-        return Evidence("Were other cones of the day poor too?", "No other hatch of that day was counted.", "unknown")
-    said = [f"{r.hatch} (cone {r.cone}, {r.lot}) {r.hatch_pct:.0f} %" for r in case.same_day.head(4).itertuples()]
-    return Evidence("Were other cones of the day poor too?", "; ".join(said) + ".", "neutral")
+def _full(case):
+    return case.row["nauplii"] + case.row["umbrella"] + case.row["unhatched"]
 
 
-def _count_lines(case):
-    row, lines = case.row, []
-    if case.flags is None:
-        lines.append(Evidence("Is it the count?", "Counted by a person; no photo to look at again.", "neutral"))
-    elif case.flags:
-        lines.append(
-            Evidence("Is it the count?", f"Photos carry flags: {', '.join(case.flags)}. Recount these first.", "for")
-        )
-    else:
-        lines.append(Evidence("Is it the count?", "No photo of this hatch carries a flag.", "against"))
-    if case.by_person:
-        z = max(case.by_person, key=abs)
-        agree = abs(z) < 2
-        lines.append(Evidence("Do person and photo agree?", f"They differ by {abs(z):.1f} standard errors"
-                              f"{': they agree' if agree else ': count again'}.",
-                              "against" if agree else "for"))  # fmt: skip
-    if math.isfinite(row["shells"]) and case.usual.n_hatches and math.isfinite(case.usual.mean[2]):
-        ratio = row["shells"] / max(row["counted_shells_opened"], 1)
-        usual = math.exp(case.usual.mean[2])
-        far = abs(math.log(max(ratio, 0.01) / usual)) > 0.35
-        lines.append(Evidence("Do the shells agree with the nauplii?",
-                              f"{ratio:.2f} shells per opened cyst, usually {usual:.2f}.",
-                              "for" if far else "against"))  # fmt: skip
-    if math.isfinite(row["full_per_g"]) and case.usual.n_hatches:
-        usual = math.exp(case.usual.mean[3])
-        off = math.log(max(row["full_per_g"], 1.0) / usual)
-        text = f"{_round(row['full_per_g']):,.0f} full cysts per gram were found, usually {_round(usual):,.0f}."
-        lines.append(Evidence("Do mass and volumes fit?", text, "for" if abs(off) > 0.25 else "against"))
-    if row["df"] > 0:
-        from scipy.stats import chi2
-
-        full = (row["nauplii"] + row["umbrella"] + row["unhatched"]) / row["n_subsamples"]
-        p = float(chi2.sf(row["chi2"] / (1 + case.usual.mixing_cv**2 * full), row["df"]))
-        lines.append(Evidence("Do the subsamples agree?", f"{row['n_subsamples']} subsamples differ "
-                              f"{'more than usual' if p < 0.02 else 'no more than usual'} (p = {p:.2g}).",
-                              "for" if p < 0.02 else "against"))  # fmt: skip
-    return lines
-
-
-_TRACE_WORDS = {
-    "same": "the usual mix", "late": "late (umbrellas and unopened cysts)", "heat": "harmed by heat",
-    "blocked": "cysts that do not open", "slowed": "few open, and late", "arrest": "umbrella arrest",
-    "starved": "stalled for want of oxygen",
-    "lost": "hatched but gone (or not counted)", "crowded": "crowded", "unwetted": "never wetted",
-    "empty": "empty product", "short": "everything short alike", "swapped": "shells taken for cysts",
-    "fits none": "none of these",
-}  # fmt: skip
-
-
-def trace_shares(case) -> dict:
-    """How well each trace alone fits the stage mix, scaled to add up to 1 (equal weights before)."""
-    logs = np.array(list(case.weights.trace.values()))
-    share = np.exp(logs - logs.max())
-    return {_TRACE_WORDS[k]: float(v) for k, v in zip(case.weights.trace, share / share.sum(), strict=True)}
-
-
-def _trace_line(case):
-    if not case.usual.n_hatches:
-        return Evidence("What do the stages say?", "Nothing to compare the stage mix with.", "unknown")
-    best = sorted(trace_shares(case).items(), key=lambda item: -item[1])[:3]
-    text = "; ".join(f"{name} {100 * v:.0f} %" for name, v in best if v > 0.02)
-    return Evidence(
-        "What do the stages say?", f"From the counts alone, all traces held equal before: {text}.", "neutral"
-    )
-
-
-def cause_rows(case, most: int = 6) -> list[dict]:
-    """Candidate causes, ranked, each with what speaks for and against it in one line."""
-    rows = []
-    shares = case.weights.trace
-    best = max(shares.values())
-    for code, weight in case.weights.ranked()[:most]:
-        c = cause(code)
-        fits = shares.get(c.trace, shares["same"]) - best
-        told = case.differences[case.differences["cause"] == code]
-        speaks, against = [], []
-        (speaks if fits > -2 else against).append(f"the stage mix {'fits' if fits > -2 else 'does not fit'} ({c.sign})")
-        if len(told):
-            r = told.iloc[0]
-            bad = r["expected_loss_pct"] >= 2
-            (speaks if bad else against).append(r["sentence"])
-        elif c.quantity and c.table:
-            against.append(f"{c.quantity} was not measured, so it cannot be confirmed")
-        if c.reach in ("lot", "room") and len(case.same_day):
-            mean = float(case.same_day["hatch_pct"].mean())
-            (speaks if case.row["hatch_pct"] > mean - 8 else against).append(
-                f"other cones of the day gave {mean:.0f} %"
-            )
-        rows.append({"code": code, "cause": c.words, "probability": stated(weight),
-                     "loss_pct": 100 * case.weights.strength[code],
-                     "speaks_for": "; ".join(speaks), "speaks_against": "; ".join(against),
-                     "source": c.source})  # fmt: skip
-    return rows
+def _is_rich(case):
+    """Tell whether a harvest holds more than a quarter of umbrellas and unhatched cysts (ours)."""
+    return case.row["unhatched"] + case.row["umbrella"] > 0.25 * _full(case)
 
 
 def _would_change(case, verdict, plans):
-    said = [f"{item.title} ({item.hours:g} h): yes means {item.if_yes}; no means {item.if_no}." for item in plans]
+    said = [f"{item.title} ({_takes(item.hours)}). Yes ({item.if_yes}): {_then(case, item, OUTCOMES['yes'])}. "
+            f"No ({item.if_no}): {_then(case, item, OUTCOMES['no'])}." for item in plans]  # fmt: skip
     unread = [c.quantity for c in CAUSES if c.table and c.quantity not in set(case.differences["quantity"])]
     if unread:
         said.append(
@@ -320,7 +270,7 @@ def _would_change(case, verdict, plans):
 
 def _cautions(case, named):
     said = []
-    if case.row["unhatched"] + case.row["umbrella"] > 0.35 * (case.row["nauplii"] + 1):
+    if _is_rich(case):
         said.append("This harvest is rich in unhatched cysts and shells: separate it twice and look at a sieve sample "
                     "before feeding; larvae cannot digest them and they can block the gut.")  # fmt: skip
     if {"overlong", "broken"} & set(named):
@@ -368,9 +318,13 @@ def _details(case, verdict, named, p, plans, settings):
         "usual_shells_per_opened": float(np.exp(case.usual.mean[2])),
         "differences": case.differences.to_dict("records"), "site_effects": case.effects.to_dict("records"),
         "context": case.context.to_dict("records"),
-        "same_day": case.same_day[["hatch", "lot", "cone", "hatch_pct", "nauplii_per_g"]].to_dict("records"),
-        "recount": case.recount, "usual_hatches": list(case.usual.hatches),
-        "checks": [{"check": i.code, "title": i.title, "plan": i.plan, "if_yes": i.if_yes, "if_no": i.if_no,
+        "same_day": _day(case),
+        "counted": case.counted.to_dict("records"), "recount": case.recount,
+        "lengths": None if case.lengths is None else asdict(case.lengths),
+        "factors": rank_factors(case.differences, case.context, usual_pct=case.levels[0].usual).to_dict("records"),
+         "usual_hatches": list(case.usual.hatches),
+        "checks": [{"check": i.code, "title": i.title, "plan": _plan(case, i), "if_yes": i.if_yes, "if_no": i.if_no,
+                    "then_yes": _then(case, i, OUTCOMES["yes"]), "then_no": _then(case, i, OUTCOMES["no"]),
                     "hours": i.hours, "splits": list(i.speaks_for)} for i in plans],
         "usual_range_pct": {"low": case.levels[0].usual_low, "high": case.levels[0].usual_high},
         "started": str(case.row["started"]), "alt": _alt(case, mix),
@@ -391,3 +345,9 @@ def _alt(case, mix) -> dict:
         "readings": f"Readings during this hatch. {told}.",
         "causes": f"Probability of the candidate causes: {ranked}.",
     }  # fmt: skip
+
+
+def _day(case):
+    """The day's other hatches, nauplii per gram to three figures."""
+    table = case.same_day[list(_DAY_COLUMNS)]
+    return table.assign(nauplii_per_g=[three_figures(v) for v in table["nauplii_per_g"]]).to_dict("records")

@@ -15,7 +15,7 @@ import numpy as np
 import pandas as pd
 
 from qckit.practice.cases import _TELLTALE, PLANTED, SHARED, Situation, _add, simulate_case
-from qckit.practice.mechanisms import Conditions, LotTraits, expected_shares
+from qckit.practice.mechanisms import Conditions, LotTraits, expected_shares, nauplius_lengths_um
 from qckit.settings import Settings
 from qckit.tables import STAGES
 from qckit.verdicts.poor_hatch import decide, study_hatch
@@ -23,12 +23,17 @@ from qckit.verdicts.poor_hatch_likelihood import stated
 
 KIT_NAME = {"weighing": "amount", "volume": "amount"}
 P_NONE, P_PAIR = 0.12, 0.18
-SAME_TRACE = ({"amount"}, {"broken", "missed", "overlong"})
+SAME_TRACE = ({"amount"}, {"broken", "missed", "overlong", "gradient"})
 """Causes that no count of one reading tells apart: named together they count as right."""
 WATER_NOISE = {"temperature": (0.35, 0.15), "salinity": (0.6, 0.3), "ph": (0.06, 0.03), "oxygen": (0.22, 0.15),
                "light": (110.0, 40.0)}  # fmt: skip
 BETWEEN_DRAWS = {"temperature": 0.15, "salinity": 0.6, "ph": 0.015, "oxygen": 0.05, "light": 10.0}  # drawn, not dense
-CLUE_WORDS = (("unwetted", "ring", "notes"), ("broken", "very strong", "aeration"), ("oxygen", "weak", "aeration"))
+CLUE_WORDS = (
+    ("unwetted", "ring", "notes"),
+    ("gradient", "swarm", "notes"),
+    ("broken", "very strong", "aeration"),
+    ("oxygen", "weak", "aeration"),
+)
 COLUMN = {"temperature": "temperature_c", "salinity": "salinity_ppt", "ph": "ph", "oxygen": "oxygen_mg_l",
           "light": "light_lux"}  # fmt: skip
 
@@ -73,7 +78,8 @@ class Oracle:
         for c, s in zip(causes, strengths, strict=True):
             situation = _add(situation, c, float(s))
         return {"spell_h": 0.0, "spell_c": 28.0, "unwetted_frac": 0.0, "broken_frac": 0.0, "extra_dead": 0.0,
-                "empty_frac": 0.0, "missed": 0.0, "shell_as_cyst": 0.0, "luck": rng.normal(0, 0.14),
+                "empty_frac": 0.0, "missed": 0.0, "lit_away": situation.lit_away, "lit_cv": situation.lit_cv,
+                "length": _mean_log_length(situation, rng), "shell_as_cyst": 0.0, "luck": rng.normal(0, 0.14),
                 "arrest": rng.normal(0, 0.35), "mixing": situation.mixing_cv,
                 "factor": situation.mass_factor * situation.volume_factor} | (
                     situation.conditions | situation.traits | situation.counting)  # fmt: skip
@@ -91,11 +97,22 @@ class Oracle:
         full[:, 3] += d["empty_frac"]
         return np.maximum(full, 1e-5) * d["factor"].to_numpy()[:, None]
 
+    def _lengths(self, case, name):
+        """Log likelihood of the mean log length of the nauplii in the hatch's photos; the lot's instar I is known."""
+        objects = case.tables["objects"]
+        own = np.log(objects.loc[objects["photo"].str.startswith(f"{name}-"), "length_um"].astype(float))
+        if len(own) < 2:
+            return 0.0
+        away = own.mean() - np.log(case.lot.instar_i_um) - self.target["length"].to_numpy()
+        sd = np.hypot(own.std() / np.sqrt(len(own)), 0.015)
+        return -0.5 * (away / sd) ** 2
+
     def _counts(self, shares, d, samples, hatch, lot, misread=True):
         per_ul = hatch["cysts_g"] * lot.full_per_g / hatch["volume_ml"] / 1000.0
         total = np.zeros(len(d))
         for who, part in samples.groupby("counted_by"):
             mean = shares.copy()
+            mean[:, 0] *= 1 - d["lit_away"]
             if who == "photo" and misread:
                 mean[:, 0] *= 1 - d["missed"]
                 moved = mean[:, 3] * d["shell_as_cyst"]
@@ -116,6 +133,10 @@ class Oracle:
                 x = ((sums - sums.mean()) ** 2 / max(sums.mean(), 1)).sum()
                 scale = 1 + cv**2 * sums.mean()
                 total += chi2.logpdf(max(x, 1e-3) / scale, n - 1) - np.log(scale)
+                full, p = k[:, :3].sum(axis=1), k[:, 0].sum() / max(k[:, :3].sum(), 1)
+                x = ((k[:, 0] - full * p) ** 2 / np.maximum(full * p * (1 - p), 0.25)).sum()
+                scale = 1 + d["lit_cv"].to_numpy() ** 2 * full.mean() * p * (1 - p)
+                total += chi2.logpdf(max(x, 1e-3) / scale, n - 1) - np.log(scale)
         return total
 
     def judge(self, case):
@@ -130,7 +151,7 @@ class Oracle:
         for name in [h for h in hatches.index if h.startswith("Y-")]:
             part = t["samples"][t["samples"]["hatch"] == name]
             logs += self._counts(y, self.sibling, part, hatches.loc[name], case.lot, misread=False)
-        logs += self._written(t, hatches.loc["X"], own)
+        logs += self._written(t, hatches.loc["X"], own) + self._lengths(case, "X")
         w = np.exp(logs - logs.max())
         return pd.Series(w / w.sum(), index=self.index).groupby(level=0, sort=False).sum()
 
@@ -167,6 +188,13 @@ class Oracle:
         return logs + np.log(np.where(person, p_person, 1 - p_person)) + np.log(np.where(flags, p_flag, 1 - p_flag))
 
 
+def _mean_log_length(situation, rng, n=60):
+    """Mean log length of a hatch's nauplii over the lot's instar I."""
+    lot = LotTraits()
+    lengths = nauplius_lengths_um(lot, Conditions(max_g_per_l=5.0, **situation.conditions), n, rng)
+    return float(np.log(lengths / lot.instar_i_um).mean())
+
+
 def by_cause(weights):
     """Weight of each cause, alone or in a pair, largest first; none counts as one more."""
     total = dict.fromkeys([*PLANTED, "none"], 0.0)
@@ -185,7 +213,7 @@ def run(n=500, seed=7, oracle_draws=(250, 60), n_before=30):
         case = simulate_case(rng, causes, strengths, is_logged=logged, n_before=n_before)
         t = case.tables
         study = study_hatch(t["lots"], t["hatches"], t["samples"], t["readings"], hatch="X", settings=Settings(),
-                            photos=t["photos"], with_effects=False)  # fmt: skip
+                            photos=t["photos"], objects=t["objects"])  # fmt: skip
         verdict, named = decide(study)
         ranked = [("none", study.weights.none), ("other", study.weights.other), *study.weights.ranked()]
         ranked.sort(key=lambda item: -item[1])
@@ -253,7 +281,7 @@ def false_accusations(n=300, seed=11):
     for _ in range(n):
         t = simulate_case(rng).tables
         study = study_hatch(t["lots"], t["hatches"], t["samples"], t["readings"], hatch="X", settings=Settings(),
-                            photos=t["photos"], with_effects=False)  # fmt: skip
+                            photos=t["photos"], objects=t["objects"])  # fmt: skip
         accused += decide(study)[0] in ("cause-found", "cause-likely", "count-doubtful")
     return accused
 

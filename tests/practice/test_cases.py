@@ -15,7 +15,7 @@ def test_every_cause_changes_something_and_more_with_strength(cause):
     def seen(s):
         situation = draw_situation((cause,), (s,), np.random.default_rng(1)) if s else draw_situation((), (), rng)
         shares, factor = situation_shares(lot, situation)
-        lost = situation.counting.get("missed", 0.0)
+        lost = max(situation.counting.get("missed", 0.0), situation.lit_away)
         return (float(shares["nauplius"]) * factor * (1 - lost), situation)
 
     none, mild, strong = seen(0)[0], seen(0.2)[0], seen(1.0)[0]

@@ -12,7 +12,8 @@ from qckit.practice import POOR_HATCH, invented_history
 from qckit.practice.cases import simulate_case
 from qckit.settings import FeedSettings, Settings
 from qckit.verdicts.poor_hatch import VERDICTS, explain_hatch
-from qckit.verdicts.poor_hatch_checks import CHECKS, choose_checks, outcomes_as_prior
+from qckit.verdicts.poor_hatch_causes import CAUSES
+from qckit.verdicts.poor_hatch_checks import CHECKS, choose_checks, outcome_word, outcomes_as_prior
 
 
 @pytest.fixture(scope="module")
@@ -30,9 +31,9 @@ def poor(history):
     return explain(history, POOR_HATCH, now="2026-11-06T10:00:00+00:00")
 
 
-def planted(cause, strength, *, seed=3, is_logged=True):
+def planted(cause, strength, *, seed=3, is_logged=True, has_lengths=None):
     case = simulate_case(np.random.default_rng(seed), (cause,) if cause else (), (strength,) if cause else (),
-                         is_logged=is_logged)  # fmt: skip
+                         is_logged=is_logged, has_lengths=has_lengths)  # fmt: skip
     return case.tables | {"photos_table": case.tables["photos"]}
 
 
@@ -40,7 +41,9 @@ def test_the_demos_poor_hatch_is_explained_rightly(poor):
     assert poor.verdict == "cause-found"
     assert poor.details["named"] == ["ph"]
     assert poor.headline == ("Hatch H261105-B (K-121, cone B) gave 30 % where this lot usually gives 84 %. "
-                             "Cause: the pH was too low (probability above 95 %).")  # fmt: skip
+                             "Cause: the pH was too low (probability above 95 %). It shows in the umbrellas (56 %, usually "
+                             "3 %) and the pH (7.4, usually 8.2); the count holds; cone D of the same day did as "
+                             "usual.")  # fmt: skip
     assert poor.next_steps[0].startswith("Measure the pH of the fresh water")
     assert poor.next_steps[1].startswith("Next feed: ")
     assert max(poor.details["traces"], key=poor.details["traces"].get) == "umbrella arrest"
@@ -104,7 +107,10 @@ def test_a_count_that_lost_nauplii_is_doubted():
     tables = planted("missed", 0.8)
     finding = explain(tables, "X", photos=tables["photos_table"])
     assert "missed" in finding.details["named"]
-    assert any(e.question == "Do person and photo agree?" and e.points == "for" for e in finding.evidence)
+    count = {row["check"]: row["result"] for row in finding.details["counted"]}
+    assert count["nauplii against shells"] == "doubtful"
+    assert all(f"X-{i}" in " ".join(finding.details["recount"]) for i in range(1, 5))
+    assert finding.next_steps[0].startswith("First (about ") and "by the doubted count" in finding.next_steps[1]
 
 
 def test_a_logged_check_changes_the_weights(history, poor):
@@ -113,7 +119,10 @@ def test_a_logged_check_changes_the_weights(history, poor):
     after = explain(history, POOR_HATCH, checks=checks)
     chance = {c["code"]: c["probability"] for c in after.details["causes"]}
     assert chance["ph"] < poor.details["causes"][0]["probability"]
-    assert "Check 'ph meter': no: meter was off, pH is 8.2." in [e.answer for e in after.evidence]
+    assert "Measure the pH now: no: meter was off, pH is 8.2 (which means: pH 8.0 to 8.5)." in [
+        e.answer for e in after.evidence
+    ]
+    assert after.verdict != "cause-found"
     assert "ph meter" not in [c["check"] for c in after.details["checks"]]
 
 
@@ -123,7 +132,11 @@ def test_outcomes_are_read_as_yes_no_or_left_alone():
                            "outcome": ["Yes, 2 degrees off", "looked at it", "no"]})  # fmt: skip
     factors, said = outcomes_as_prior(checks, "X")
     assert factors == {"cold": 20.0}
-    assert said[1] == "Check 'air': looked at it (not read as yes or no, so it changes nothing)."
+    assert said[1] == "Look at the air: looked at it (not read as yes or no, so it changes nothing)."
+    again = pd.DataFrame({"hatch": "X", "check": "air", "outcome": ["yes: weak", "no: it was the pump of A"], "cause": None,
+                          "planned_at": ["2026-04-01T08:00:00+00:00", "2026-04-01T09:00:00+00:00"]})  # fmt: skip
+    assert set(outcomes_as_prior(again, "X")[0].values()) == {0.05}  # made twice: the later outcome holds
+    assert outcome_word("not sure") == "" and outcome_word("No, fine") == "no" and outcome_word("unclear") == "unclear"
 
 
 def test_the_chosen_checks_split_the_candidates():
@@ -131,15 +144,23 @@ def test_the_chosen_checks_split_the_candidates():
     assert two[0].code in ("air", "ph meter") and two[0].hours < 1
     assert choose_checks({"embryos": 0.6, "dark": 0.4})[0].code in ("light", "side by side")
     assert all(item.plan and item.if_yes and item.if_no and item.speaks_for for item in CHECKS)
+    assert {code for item in CHECKS for code in item.speaks_for} == {c.code for c in CAUSES}
 
 
 def test_the_gap_is_closed_by_the_right_grams(history):
     settings = replace(Settings(), feed=FeedSettings(nauplii_per_feed=20e6))
     feed = explain(history, POOR_HATCH, settings=settings, now="2026-11-06T10:00:00+00:00").details["feed"]
     assert feed["missing"] == pytest.approx(20e6 - feed["available"] - feed["other_cones"])
-    low = feed["missing"] / feed["grams"] / 0.85
+    assert feed["missing_day"] == pytest.approx(feed["missing"] + 20e6)  # two feeds a day
+    low = feed["missing_day"] / feed["grams"] / 0.85
     assert 180_000 < low < 231_000  # grams rest on the lower end of what this lot usually gives
-    assert feed["cone"]
+    # cone D did well and comes free at the harvest; the poor cone B comes last
+    assert feed["n_cones"] == 5 and feed["cone"] == "A, C, D, B" and feed["lot"] == "K-121"
+    assert "in 5 cones and 4 are at hand: start 38 g in cones A, C, D, B now" in feed["sentence"]
+    assert feed["sentence"].endswith(
+        "as soon as a cone is free; ready about 2026-11-07 10:00. Until then feed what is there in smaller portions, or another feed that you "
+        "keep ready."
+    )
 
 
 def test_no_history_is_said_to_be_not_enough(history):

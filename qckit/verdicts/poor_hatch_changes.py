@@ -1,0 +1,155 @@
+"""What changed in the log shortly before a hatch: packs, people, counters, amounts, air, scales, corrections."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+__all__ = ["describe_changes"]
+
+_RECENT, _LONG = 14.0, 60.0  # days (ours)
+_AMOUNT = 0.15  # a change of grams or volume beyond this share is told
+_LATEST = 10
+
+
+def describe_changes(lots, hatches, samples, *, hatch: str, scales=None, corrections=None) -> list[tuple[str, str]]:
+    """List what was new in the log within two weeks before a hatch.
+
+    Parameters
+    ----------
+    lots, hatches, samples : DataFrame
+        The tables of those names.
+    hatch : str
+    scales, corrections : DataFrame, optional
+        The tables of those names: a camera's scale set anew, and figures of this hatch that were corrected.
+
+    Returns
+    -------
+    list of (str, str)
+        What changed and a sentence, in the order pack, people, amounts and air, words on the sheet, counting.
+    """
+    from qckit.tables import to_utc
+
+    row = hatches[hatches["hatch"] == hatch].iloc[0]
+    start = pd.Timestamp(row["started"])
+    age = (start - to_utc(hatches["started"])).dt.total_seconds() / 86400.0
+    before = hatches.assign(_age=age)[(age > 0) & (hatches["hatch"] != hatch)]
+    found = [*_pack(lots, before, row, start), *_people(before, row), *_amounts(before, row), *_words(before, row)]
+    found += [*_counting(samples, before, row), *_scale(scales, start), *_corrected(corrections, samples, hatch)]
+    return [(what, said) for what, said in found if said]
+
+
+def _pack(lots, before, row, start):
+    """A lot opened, or used for the first time, shortly before."""
+    opened = dict(zip(lots["lot"], lots["opened"], strict=True)).get(row["lot"])
+    if isinstance(opened, str) and len(opened) >= 10:
+        days = (start - pd.Timestamp(opened[:10], tz="UTC")).days
+        if 0 <= days <= _RECENT:
+            yield "pack", f"{row['lot']} was opened {_days(days)} before ({opened[:10]})."
+    own = before[before["lot"] == row["lot"]]
+    if own.empty and len(before):
+        yield "pack", f"This is the first hatch of {row['lot']} in the log."
+    elif len(own) and own["_age"].max() <= _RECENT:
+        yield "pack", f"{row['lot']} has been in use for {_days(own['_age'].max())} only."
+
+
+def _people(before, row):
+    """An operator new to the log, new to the cone, or a cone that stood idle."""
+    name = row["operator"]
+    if isinstance(name, str) and name and before["operator"].notna().any():
+        own = before[before["operator"] == name]
+        if own.empty or own["_age"].max() <= _RECENT:
+            since = "with this hatch" if own.empty else f"{_days(own['_age'].max())} before"
+            yield "operator", f"{name} began to start hatches {since}."
+    cone = before[before["cone"] == row["cone"]]
+    if len(cone) and cone["_age"].min() > _RECENT:
+        yield "cone", f"Cone {row['cone']} had not been used for {_days(cone['_age'].min())}."
+    elif cone.empty and len(before):
+        yield "cone", f"This is the first hatch in cone {row['cone']} in the log."
+
+
+def _amounts(before, row):
+    """Grams, volume, air or decapsulation unlike the last hatches of the same purpose in that cone."""
+    same = before[(before["cone"] == row["cone"]) & (before["purpose"] == row["purpose"])]
+    same = same.sort_values("_age").head(_LATEST)
+    if len(same) < 3:
+        return
+    for column, unit in (("cysts_g", "g"), ("volume_ml", "ml")):
+        usual = float(same[column].median())
+        if abs(row[column] / usual - 1) > _AMOUNT:
+            yield column, f"{row[column]:g} {unit} where the cone's last hatches had {usual:g} {unit}."
+    for column, words in (("aeration", "The air was written down as"), ("decapsulated", "Decapsulated:")):
+        value, others = row[column], same[column].dropna().astype(str)
+        if pd.notna(value) and len(others) >= 3 and str(value) not in set(others):
+            yield column, f"{words} {_plain(value)}; in the cone's last hatches {_plain(others.mode().iloc[0])}."
+
+
+def _words(before, row):
+    """Words on the field sheet that first appeared shortly before, this hatch or others."""
+    recent = before[before["_age"] <= _LONG]
+    old = {p for text in recent.loc[recent["_age"] > _RECENT, "notes"].dropna() for p in _pieces(text)}
+    new = [p for p in _pieces(row["notes"]) if p not in old] if len(recent) else []
+    other = {p: name for name, text in zip(recent["hatch"], recent["notes"], strict=True) for p in _pieces(text)}
+    alone = [p for p in new if p not in other]
+    if alone:
+        yield "notes", f"Only this hatch's field sheet says: {'; '.join(alone)}."
+    for piece in new:
+        if piece in other:
+            yield "notes", f"New on the field sheets within two weeks: {piece} (also {other[piece]})."
+
+
+def _counting(samples, before, row):
+    """Another counter (person, or software version) than in the weeks before."""
+    own = _counters(samples, [row["hatch"]])
+    others = _counters(samples, before.loc[before["_age"] <= _LONG, "hatch"])
+    if own and others and not own & others:
+        yield "counter", f"It was counted by {', '.join(sorted(own))}; in the sixty days before by {_some(others)}."
+
+
+def _counters(samples, hatches):
+    """Who counted the subsamples of some hatches, in words."""
+    sub = samples[samples["hatch"].isin(list(hatches)) & (samples["kind"] == "subsample") & samples["nauplii"].notna()]
+    pairs = sub[["counted_by", "counter"]].drop_duplicates().itertuples(index=False)
+    return {f"{kind} ({who})" if isinstance(who, str) and who else str(kind) for kind, who in pairs}
+
+
+def _scale(scales, start):
+    """A camera's scale that was set anew shortly before."""
+    if scales is None or not len(scales):
+        return
+    from qckit.tables import to_utc
+
+    age = (start + pd.Timedelta(hours=36) - to_utc(scales["set_at"])).dt.total_seconds() / 86400.0
+    for s in scales[(age >= 0) & (age <= _RECENT)].to_dict("records"):
+        yield "scale", f"The scale of {s['camera']} ({s['magnification']}) was set on {str(s['set_at'])[:10]}."
+
+
+def _corrected(corrections, samples, hatch):
+    """Figures of this hatch that were corrected in the log."""
+    if corrections is None or not len(corrections):
+        return
+    names = {hatch, *samples.loc[samples["hatch"] == hatch, "sample"]}
+    keys = corrections["key"].astype(str)
+    inside = keys.str.contains(f'"{hatch}"', regex=False) & (corrections["table"] != "checks")
+    own = corrections[keys.isin(names) | inside]
+    for c in own.tail(3).to_dict("records"):
+        was = c["before"] if isinstance(c["before"], str) and c["before"] else "empty"
+        said = f"{c['table']} {c['key']}: {c['column']} was corrected from {was} to {c['after']} ({c['reason']})."
+        yield "correction", said
+
+
+def _pieces(text):
+    return [p.strip() for p in str(text).split(";") if p.strip()] if isinstance(text, str) else []
+
+
+def _days(days):
+    n = round(float(days))
+    return "a day" if n == 1 else f"{n} days"
+
+
+def _plain(value):
+    return {"True": "yes", "False": "no"}.get(str(value), str(value))
+
+
+def _some(names):
+    names = sorted(names)
+    return ", ".join(names[:3]) + (f" and {len(names) - 3} others" if len(names) > 3 else "")
