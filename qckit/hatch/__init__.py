@@ -97,6 +97,12 @@ _HOME = {
         "efficiency_budget",
         "percentage_budget",
     ),
+    "budgets": (
+        "output_budget",
+        "purity_budget",
+        "recovery_budget",
+        "separation_budget",
+    ),
     "purity": (
         "PURITY_COLUMNS",
         "purity_of_samples",

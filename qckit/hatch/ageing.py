@@ -14,6 +14,7 @@ from qckit.hatch.intervals import check_confidence
 __all__ = ["Ageing", "ageing_trend", "draw_ageing"]
 
 _MONTH_DAYS = 30.4375
+_ENOUGH_TESTS = 8  # below this neither memory nor unequal scatter of the tests can be judged
 
 
 @dataclass(frozen=True)
@@ -34,6 +35,9 @@ class Ageing:
     line: pd.DataFrame = field(repr=False)  # day, value, low, high
     confidence: float = 0.95
     sentence: str = ""
+    lot: str = ""
+    autocorrelation: float = 0.0  # lag one, of the residuals; 0 where it cannot be judged
+    note: str = ""  # how the band allows for memory and unequal scatter
 
 
 def ageing_trend(cones, *, metric="hatch_pct", minimum=75.0, confidence=0.95, horizon_months=24):
@@ -85,7 +89,16 @@ def ageing_trend(cones, *, metric="hatch_pct", minimum=75.0, confidence=0.95, ho
     to_unit = _slope_unit(metric, float(np.mean(y)), back)
     slopes = [to_unit(v) for v in (slope, slope - half, slope + half)]
     return Ageing(metric, tests, *slopes, unit, len(tests), minimum, *dates, line, confidence,
-                  _sentence(metric, slopes, unit, dates, minimum, horizon_months, confidence))  # fmt: skip
+                  _sentence(metric, slopes, unit, dates, minimum, horizon_months, confidence),
+                  str(cones["lot"].iloc[0]), fit["memory"], _note(len(tests), fit["memory"]))  # fmt: skip
+
+
+def _note(n, memory):
+    if n < _ENOUGH_TESTS:
+        return (f"With {n} tests, whether they scatter unequally or follow each other cannot be judged: the band is "
+                "Student's, wide because the tests are few.")  # fmt: skip
+    return (f"The band allows for days that scatter unequally (HC3) and for what one day tells of the next (lag-one "
+            f"correlation {memory:.2f}: {n} days count as {n * (1 - memory) / (1 + memory):.0f}).")  # fmt: skip
 
 
 def _scale(metric):
@@ -123,19 +136,45 @@ def _months(days, start):
 
 
 def _line(x, y, confidence):
+    """Least squares with a band that allows for tests that scatter unequally and follow each other.
+
+    Unequal scatter: the larger of the classical variance and HC3 (MacKinnon and White 1985, J. Econometrics
+    29:305-325). Memory: with lag-one correlation r of the residuals (tests in order of time, corrected for its bias,
+    never below 0), n tests are worth n (1 - r) / (1 + r). Both from memory. With fewer than eight tests neither can be
+    judged, and the classical band with its few degrees of freedom is used.
+    """
     from scipy import stats
 
-    fit = stats.linregress(x, y)
-    df, centre, sxx = len(x) - 2, x.mean(), float(np.sum((x - x.mean()) ** 2))
-    residual = y - fit.intercept - fit.slope * x
-    s = math.sqrt(float(np.sum(residual**2)) / df)
-    t = float(stats.t.ppf((1 + confidence) / 2, df))
+    n, design = len(x), np.column_stack([np.ones_like(x), x])
+    bread = np.linalg.inv(design.T @ design)
+    coefficients = bread @ design.T @ y
+    residual = y - design @ coefficients
+    covariance, memory, worth = bread * float(residual @ residual) / (n - 2), 0.0, float(n)
+    robust = covariance
+    if n >= _ENOUGH_TESTS:
+        lever = np.clip(np.sum(design @ bread * design, axis=1), 0, 0.99)
+        robust = bread @ (design.T * (residual / (1 - lever)) ** 2) @ design @ bread
+        memory = _memory(residual)
+        worth = n * (1 - memory) / (1 + memory)
+    stretch = n / worth
+    t = float(stats.t.ppf((1 + confidence) / 2, max(worth - 2, 1)))
 
     def at(points):
-        middle = fit.intercept + fit.slope * points
-        return middle, t * s * np.sqrt(1 / len(x) + (points - centre) ** 2 / sxx)
+        rows = np.column_stack([np.ones_like(points), points])
+        variance = np.maximum(*(np.sum(rows @ c * rows, axis=1) for c in (covariance, robust)))
+        return rows @ coefficients, t * np.sqrt(stretch * variance)
 
-    return {"slope": float(fit.slope), "se_slope": s / math.sqrt(sxx), "t": t, "at": at}
+    se = math.sqrt(stretch * max(covariance[1, 1], robust[1, 1]))
+    return {"slope": float(coefficients[1]), "se_slope": se, "t": t, "at": at, "memory": memory}
+
+
+def _memory(residual):
+    """Lag-one correlation of residuals, corrected for its downward bias; 0 to 0.9."""
+    square = float(residual @ residual)
+    if not square > 0:
+        return 0.0
+    r = float(residual[1:] @ residual[:-1]) / square
+    return float(np.clip(r + (1 + 4 * r) / len(residual), 0.0, 0.9))
 
 
 def _first_below(line, column, minimum):

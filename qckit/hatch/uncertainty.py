@@ -17,11 +17,13 @@ import pandas as pd
 
 from qckit.errors import InputError
 
-__all__ = ["BUDGET_COLUMNS", "Budget", "draw_budget", "efficiency_budget", "percentage_budget"]
+__all__ = [
+    "BUDGET_COLUMNS", "Budget", "draw_budget", "efficiency_budget", "efficiency_parts", "percentage_budget",
+]  # fmt: skip
 
 BUDGET_COLUMNS = ("source", "label", "relative_u_pct", "share_pct", "df", "remedy")
 
-_SOURCES = {
+SOURCES = {
     "cones": ("real differences between cones and mixing", "More cones; the same air, light and water in each."),
     "counting": ("chance of counting", "More or larger subsamples in each cone."),
     "cone_volume": ("volume of water in the cone", "Fill by weight (1 l of 33 ppt water at 28 °C weighs 1.021 kg)."),
@@ -85,10 +87,7 @@ def efficiency_budget(cones, measure=None, *, detection=1.0, detection_u=0.0, co
         from qckit.settings import MeasureSettings
 
         measure = MeasureSettings()
-    good = cones.dropna(subset=["nauplii", "factor_per_g"])
-    if len(good) < 2 or not good["nauplii"].sum() > 0:
-        raise InputError(f"{len(good)} cones with nauplii, volume and mass were given; a budget needs two or more, "
-                         "because one cone cannot show how much cones differ.")  # fmt: skip
+    good = _good_cones(cones)
     if not 0 < detection <= 1.5:
         raise InputError(f"detection is {detection:g} and must lie above 0 and not above 1.5. 1 means all are found.")
     parts = _relative_parts(good, measure, detection, detection_u)
@@ -105,6 +104,31 @@ def efficiency_budget(cones, measure=None, *, detection=1.0, detection_u=0.0, co
     return Budget(
         value, value * u_rel, df, low, high, mc_low, mc_high, apart, confidence, table, _largest(table, u_rel)
     )
+
+
+def efficiency_parts(cones, measure):
+    """Nauplii per gram and its relative standard uncertainties, each with its degrees of freedom.
+
+    Parameters
+    ----------
+    cones : DataFrame, shape (k, any)
+        Rows of ``cone_metrics``, k at least 2.
+    measure : settings.MeasureSettings
+
+    Returns
+    -------
+    (value, parts) : tuple of float and dict
+    """
+    good = _good_cones(cones)
+    return float((good["nauplii"] * good["factor_per_g"]).mean()), _relative_parts(good, measure, 1.0, 0.0)
+
+
+def _good_cones(cones):
+    good = cones.dropna(subset=["nauplii", "factor_per_g"])
+    if len(good) < 2 or not good["nauplii"].sum() > 0:
+        raise InputError(f"{len(good)} cones with nauplii, volume and mass were given; a budget needs two or more, "
+                         "because one cone cannot show how much cones differ.")  # fmt: skip
+    return good
 
 
 def percentage_budget(cones, *, detection=None, confidence=0.95, draws=40_000, rng=None):
@@ -219,7 +243,7 @@ def _monte_carlo(good, parts, value, draws, rng):
 
 def _table(parts, u_rel):
     rows = [
-        (name, _SOURCES[name][0], 100 * u, 100 * u**2 / u_rel**2, df, _SOURCES[name][1])
+        (name, SOURCES[name][0], 100 * u, 100 * u**2 / u_rel**2, df, SOURCES[name][1])
         for name, (u, df) in parts.items()
     ]
     return pd.DataFrame(rows, columns=list(BUDGET_COLUMNS)).sort_values("share_pct", ascending=False, ignore_index=True)

@@ -102,6 +102,63 @@ def test_first_order_and_monte_carlo_agree_for_the_percentage(counts):
     assert found.table["share_pct"].sum() == pytest.approx(100)
 
 
+def harvests(rows):
+    return pd.DataFrame([
+        {"sample": f"S{i}", "hatch": f"H{i}", "kind": "sieve", "nauplii": n, "umbrella": 0.0, "cysts": c, "shells": s}
+        for i, (n, c, s) in enumerate(rows)])  # fmt: skip
+
+
+def test_first_order_and_monte_carlo_agree_for_what_follows_from_the_counts():
+    found = {
+        "output": hatch.output_budget(cones((700, 660, 720)), 2.42, MeasureSettings()),
+        "purity": hatch.purity_budget(harvests([(480, 9, 12), (510, 7, 15), (450, 11, 9)])),
+        "separation": hatch.separation_budget((500, 550), (1000, 60)),
+        "recovery": hatch.recovery_budget([210, 190, 205, 200], 4000, cones((700, 660, 720)), 4.5),
+    }
+    for name, budget in found.items():
+        assert budget.low < budget.value < budget.high, name
+        assert budget.agreement_pct < 1.5, name
+        assert budget.table["share_pct"].sum() == pytest.approx(100), name
+        assert budget.sentence.startswith("Largest source: "), name
+    per_g = np.mean([700, 660, 720]) * 2000 / 6
+    assert found["output"].value == pytest.approx(per_g * 0.00242)
+    assert found["recovery"].value == pytest.approx(100 * 201.25 * 4000 / (per_g * 4.5))
+    assert found["separation"].table["source"][0] == "sieve_waste"
+    assert found["purity"].value == pytest.approx(np.mean([100 * 480 / 501, 100 * 510 / 532, 100 * 450 / 470]))
+
+
+def test_budgets_agree_with_the_intervals_given_elsewhere():
+    apart = hatch.separation((500, 550), (1000, 60))
+    budget = hatch.separation_budget((500, 550), (1000, 60))
+    assert (budget.low, budget.high) == pytest.approx((apart.low, apart.high), abs=0.05)
+    plain = hatch.efficiency_budget(cones(), MeasureSettings())
+    output = hatch.output_budget(cones(), 2.0, MeasureSettings(dry_weight_u_pct=0.0))
+    assert (output.low, output.high) == pytest.approx((plain.low * 0.002, plain.high * 0.002))
+
+
+def test_budgets_refuse_what_cannot_be_known():
+    with pytest.raises(InputError) as error:
+        hatch.purity_budget(harvests([(480, 9, 12)]))
+    assert str(error.value) == (
+        "1 harvests with a sieve sample were given; a budget of purity needs two or more, because one harvest cannot "
+        "show how much they differ."
+    )
+    with pytest.raises(InputError) as error:
+        hatch.output_budget(cones(), None)
+    assert str(error.value) == "dry_weight_ug is None and must be above 0 µg. Write it into the lot's row."
+    with pytest.raises(InputError) as error:
+        hatch.separation_budget((0, 10), (5, 5))
+    assert str(error.value) == (
+        "0 nauplii and 10 shells and cysts in the cone, 5 nauplii on the sieve: a separation needs all three above 0."
+    )
+    with pytest.raises(InputError) as error:
+        hatch.recovery_budget([5], 100, cones(), 4.5)
+    assert str(error.value) == (
+        "1 subsamples of the harvest with 5 nauplii were given; a budget of recovery needs two or more with nauplii, "
+        "because one cannot show how well it was mixed."
+    )
+
+
 def test_missed_cysts_raise_the_percentage_and_are_corrected():
     plain = hatch.percentage_budget(cones())
     fixed = hatch.percentage_budget(cones(), detection={"cyst": (0.8, 0.0)})
@@ -248,3 +305,42 @@ def test_site_spread_finds_what_was_put_in():
     found = hatch.site_spread(pd.concat(rows, ignore_index=True))
     assert found.df == 360 and found.rho == pytest.approx(0.006, rel=0.25)
     assert hatch.site_spread(cones()) is None
+
+
+def _slopes_covered(n, memory, unequal, runs=600):
+    from qckit.hatch.ageing import _line
+
+    rng, hits = np.random.default_rng(5), 0
+    for _ in range(runs):
+        x, noise = np.sort(rng.uniform(0, 12, n)), rng.standard_normal(n)
+        noise[0] /= math.sqrt(1 - memory**2)
+        for j in range(1, n):
+            noise[j] += memory * noise[j - 1]
+        fit = _line(x, noise * (0.3 + 1.7 * x / 12 if unequal else 1) - 0.1 * x, 0.95)
+        hits += abs(fit["slope"] + 0.1) <= fit["t"] * fit["se_slope"]
+    return 100 * hits / runs
+
+
+@pytest.mark.parametrize("memory, unequal", [(0.0, False), (0.0, True), (0.3, False), (0.3, True)])
+def test_the_trend_of_many_days_allows_for_memory_and_unequal_scatter(memory, unequal):
+    # 600 runs: two standard errors are 2 points
+    assert 92 <= _slopes_covered(30, memory, unequal) <= 98.5
+
+
+def test_the_trend_of_three_tests_is_students_and_says_so():
+    assert 93 <= _slopes_covered(3, 0.0, False) <= 97.5
+    few = hatch.ageing_trend(pd.concat([cones(day=1, month=m) for m in (1, 4, 7)]))
+    assert few.note == (
+        "With 3 tests, whether they scatter unequally or follow each other cannot be judged: the band is Student's, "
+        "wide because the tests are few."
+    )
+    assert few.autocorrelation == 0 and few.lot == "L"
+
+
+def test_days_that_follow_each_other_count_for_less():
+    rng, days = np.random.default_rng(2), range(1, 25)
+    drift = np.cumsum(rng.normal(0, 12, len(days)))
+    rows = [cones(tuple(np.round(690 + d + rng.normal(0, 3, 2))), day=day) for day, d in zip(days, drift)]
+    trend = hatch.ageing_trend(pd.concat(rows))
+    assert trend.autocorrelation > 0.3
+    assert trend.note.startswith("The band allows for days that scatter unequally (HC3)")
