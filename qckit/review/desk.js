@@ -1,59 +1,17 @@
 // The review desk: a photo with marks, on a canvas; every edit is sent to Python, which writes it to the log.
 // Plain browser code, shipped as it is; nothing is fetched from anywhere.
 
-const STAGES = ["nauplius", "umbrella", "cyst", "shell", "debris"];
-const LOOK = {
-  nauplius: { colour: "#D55E00", key: "n", text: "Nauplius" },
-  umbrella: { colour: "#CC79A7", key: "u", text: "Umbrella" },
-  cyst: { colour: "#0072B2", key: "c", text: "Cyst" },
-  shell: { colour: "#5f5f5f", key: "s", text: "Shell" },
-  debris: { colour: "#3d3d3d", key: "d", text: "Debris" },
-};
 const DOUBTFUL = 0.2;
-
-function make(tag, attributes = {}, ...children) {
-  const node = document.createElement(tag);
-  for (const [name, value] of Object.entries(attributes)) {
-    if (name.startsWith("on")) node.addEventListener(name.slice(2), value);
-    else if (value !== null && value !== undefined) node.setAttribute(name, value);
-  }
-  node.append(...children);
-  return node;
-}
-
-// A stage is told by its shape: triangle, diamond, circle, square, cross.
-function outline(pen, stage, x, y, r) {
-  pen.beginPath();
-  if (stage === "nauplius") {
-    pen.moveTo(x, y - 1.3 * r); pen.lineTo(x + 1.15 * r, y + 0.85 * r); pen.lineTo(x - 1.15 * r, y + 0.85 * r);
-    pen.closePath();
-  } else if (stage === "umbrella") {
-    pen.moveTo(x, y - 1.35 * r); pen.lineTo(x + 1.35 * r, y); pen.lineTo(x, y + 1.35 * r); pen.lineTo(x - 1.35 * r, y);
-    pen.closePath();
-  } else if (stage === "cyst") {
-    pen.arc(x, y, r, 0, 2 * Math.PI);
-  } else if (stage === "shell") {
-    pen.rect(x - r, y - r, 2 * r, 2 * r);
-  } else {
-    const h = 0.6 * r;
-    pen.moveTo(x - h, y - h); pen.lineTo(x + h, y + h); pen.moveTo(x + h, y - h); pen.lineTo(x - h, y + h);
-  }
-}
-
-function icon(stage, size = 18) {
-  const ratio = window.devicePixelRatio || 1;
-  const canvas = make("canvas", { width: size * ratio, height: size * ratio, "aria-hidden": "true", class: "qck-icon" });
-  canvas.style.width = canvas.style.height = `${size}px`;
-  const pen = canvas.getContext("2d");
-  pen.scale(ratio, ratio);
-  outline(pen, stage, size / 2, size / 2 + (stage === "nauplius" ? 1 : 0), size * 0.33);
-  pen.lineWidth = 2.2; pen.strokeStyle = LOOK[stage].colour; pen.stroke();
-  return canvas;
-}
+const SHAPES = { rectangle: "rectangle", circle: "circle", polygon: "polygon" };
+const HOW = {
+  rectangle: "drag from corner to corner, or press Enter at two corners.",
+  circle: "drag across it from rim to rim, or press Enter at two opposite points of the rim.",
+  polygon: "click its corners, or press Enter at each; then press the same key again, or click the first corner, to close it.",
+};
 
 function render({ model, el }) {
   const view = { scale: 1, x: 0, y: 0 }; // screen px per photo px; photo point in the upper left corner
-  let marks = [], at = null, mode = "look", cross = null, corner = null, drag = null, tile = null;
+  let marks = [], at = null, mode = "look", cross = null, corners = [], drag = null, tile = null, told = null;
   let filter = "all", sent = 0, waiting = null, base = null, frame = 0, fitted = false, goOn = true;
 
   // ---- what is on the page
@@ -64,6 +22,7 @@ function render({ model, el }) {
       "N, U, C, S, D set the stage. Enter says right as it is. X removes, Z undoes, A adds. Plus, minus and 0 zoom.",
   }, canvas);
   const said = make("div", { class: "qck-said", role: "status", "aria-live": "polite" });
+  const tell = make("div", { class: "qck-told", role: "status", "aria-live": "polite", "aria-atomic": "true" });
   const status = make("div", { class: "qck-status", role: "status", "aria-live": "polite" });
   const advice = make("p", { class: "qck-advice" });
   const table = make("table", { class: "qck-counts", "aria-label": "Counts now" });
@@ -82,6 +41,8 @@ function render({ model, el }) {
   });
   const modeButton = (name, text, key) => button(text, `key ${key}`, () => setMode(mode === name ? "look" : name),
     { "data-mode": name, "aria-pressed": "false" });
+  const shape = make("select", { "aria-label": "Shape of the part to count or leave out: key G", onchange: () => { corners = []; setMode(mode, true); } },
+    ...Object.entries(SHAPES).map(([value, text]) => make("option", { value }, text)));
   const modes = [modeButton("add", "Add", "A"), modeButton("inside", "Count only inside…", "F"), modeButton("out", "Leave out…", "L")];
   const auto = make("input", { type: "checkbox", checked: "", onchange: () => { goOn = auto.checked; } });
   el.classList.add("qck-desk");
@@ -91,17 +52,18 @@ function render({ model, el }) {
       make("label", {}, "Initials ", initials)),
     make("div", { class: "qck-bar", role: "toolbar", "aria-label": "Stage of the chosen object" }, ...stageButtons,
       button("Right as it is ⏎", "key Enter", confirmNow), button("Remove X", "key X", removeNow),
-      button("Undo Z", "key Z", () => send({ do: "undo" })), ...modes),
+      button("Undo Z", "key Z", () => send({ do: "undo" })), ...modes, make("label", {}, "Shape ", shape)),
     make("div", { class: "qck-body" }, stage,
-      make("div", { class: "qck-side" }, said, table, advice, status,
+      make("div", { class: "qck-side" }, said, table, advice, status, tell,
         make("div", { class: "qck-bar" }, button("+", "zoom in: key +", () => zoom(1.5), { "aria-label": "Zoom in" }), button("−", "zoom out: key -", () => zoom(1 / 1.5), { "aria-label": "Zoom out" }),
           button("Whole photo", "key 0", fit)),
         make("div", { class: "qck-bar" }, button("◀ Previous", "key ←", () => step(-1)), button("Next ▶", "key →", () => step(1))),
         make("label", { class: "qck-auto" }, auto, " go on to the next after each"),
         make("details", {}, make("summary", {}, "Keys"), make("p", {},
           "→ ← next and previous object, those most worth a look first. N U C S D set the stage, Enter: right as it is, X: remove or " +
-          "put back, Z: undo. A: add, then click, or move the cross with the arrows and press the stage's letter. F: count only inside " +
-          "a rectangle, L: leave a rectangle out: drag, or Enter at two corners. + − 0: zoom, Shift and arrows: move the photo, Esc: back."))))
+          "put back, Z: undo (your own changes, those of earlier days too). A: add, then click, or move the cross with the arrows and press " +
+          "the stage's letter. F: count only inside a part, L: leave a part out, G: its shape (rectangle, circle, polygon): drag, or move the " +
+          "cross and press Enter. + − 0: zoom, Shift and arrows: move the photo, Esc: back."))))
   );
 
   // ---- talk to Python
@@ -147,6 +109,10 @@ function render({ model, el }) {
         make("td", { "data-count": s }, String(now[s] ?? 0)))),
       make("tr", { class: "qck-hatch" }, make("th", { scope: "row" }, "H%"), make("td", {}, model.get("hatch") || "–")));
     advice.textContent = model.get("advice");
+    // told once it has settled, so that a quick series of edits is not read out one by one
+    const words = STAGES.slice(0, 4).map((s) => `${now[s] ?? 0} ${LOOK[s].many}`).join(", ") + (model.get("hatch") ? `, hatched ${model.get("hatch")}` : "");
+    clearTimeout(told);
+    told = setTimeout(() => { if (tell.textContent !== `Counts: ${words}.`) tell.textContent = `Counts: ${words}.`; }, 700);
   }
   function describe() {
     const m = chosen();
@@ -182,19 +148,38 @@ function render({ model, el }) {
     if (!point) return;
     send({ do: "add", x: point.x, y: point.y, stage: s });
   }
-  function setMode(next) {
-    mode = next; corner = null;
-    cross = next === "look" ? null : toPhoto(canvas.clientWidth / 2, canvas.clientHeight / 2);
+  const drawing = () => mode === "inside" || mode === "out";
+  function setMode(next, keep = false) {
+    if (drawing() && next === "look" && shape.value === "polygon" && corners.length > 2 && !keep) { region(); return; }
+    mode = next; corners = [];
+    cross = next === "look" ? null : cross && keep ? cross : toPhoto(canvas.clientWidth / 2, canvas.clientHeight / 2);
     for (const b of modes) b.setAttribute("aria-pressed", String(b.dataset.mode === mode));
     said.textContent = { look: "", add: "Add: click what was missed, or move the cross with the arrows, then press the stage's letter.",
-      inside: "Count only inside: drag a rectangle, or press Enter at two corners.",
-      out: "Leave out: drag a rectangle, or press Enter at two corners." }[mode];
+      inside: `Count only inside a ${shape.value}: ${HOW[shape.value]}`, out: `Leave a ${shape.value} out: ${HOW[shape.value]}` }[mode];
     if (mode === "look") describe();
     draw();
   }
-  function rectangle(a, b) {
-    send({ do: "region", corners: [a.x, a.y, b.x, b.y], inside: mode === "inside" });
-    setMode("look");
+  function nextShape() {
+    const all = Object.keys(SHAPES);
+    shape.value = all[(all.indexOf(shape.value) + 1) % all.length];
+    if (drawing()) setMode(mode, true); else said.textContent = `Shape: ${shape.value}.`;
+  }
+  function setCorner(p) { // a corner, or a point of the rim; two make a rectangle or a circle
+    const first = corners[0];
+    if (shape.value === "polygon" && corners.length > 2 && Math.hypot(p.x - first.x, p.y - first.y) * view.scale < 12) { region(); return; }
+    corners.push({ ...p });
+    if (shape.value !== "polygon" && corners.length === 2) { region(); return; }
+    said.textContent = shape.value === "polygon" ? `${corners.length} corner${corners.length > 1 ? "s" : ""} set.` + (corners.length > 2 ? " The same key again closes it." : "") : "One point set.";
+    draw();
+  }
+  function outlineOf(points, kind) { // what is being drawn, as Python takes it
+    if (kind !== "circle") return { kind, points: points.map((p) => [p.x, p.y]) };
+    const [a, b] = points, x = (a.x + b.x) / 2, y = (a.y + b.y) / 2, r = Math.hypot(a.x - b.x, a.y - b.y) / 2;
+    return { kind: "ellipse", points: [[x - r, y - r], [x + r, y + r]] };
+  }
+  function region() {
+    send({ do: "region", region: outlineOf(corners, shape.value), inside: mode === "inside" });
+    corners = []; setMode("look");
   }
 
   // ---- the picture
@@ -244,9 +229,30 @@ function render({ model, el }) {
     const o = toScreen({ x: 0, y: 0 });
     if (base) pen.drawImage(base, o.x, o.y, model.get("width_px") * view.scale, model.get("height_px") * view.scale);
     if (tile) { const t = toScreen({ x: tile.box[0], y: tile.box[1] }); pen.drawImage(tile.image, t.x, t.y, (tile.box[2] - tile.box[0]) * view.scale, (tile.box[3] - tile.box[1]) * view.scale); }
+    for (const r of model.get("regions")) shade(pen, r);
     for (let i = marks.length - 1; i >= 0; i--) if (shown(marks[i])) mark(pen, marks[i], w, h);
     if (cross) crosshair(pen);
     Object.assign(canvas.dataset, { scale: view.scale, x: view.x, y: view.y, mode });
+  }
+  function trace(pen, kind, points) { // a region's outline as a path on the screen
+    const p = points.map(([x, y]) => toScreen({ x, y }));
+    if (kind === "rectangle") pen.rect(p[0].x, p[0].y, p[1].x - p[0].x, p[1].y - p[0].y);
+    else if (kind === "ellipse") pen.ellipse((p[0].x + p[1].x) / 2, (p[0].y + p[1].y) / 2, Math.abs(p[1].x - p[0].x) / 2, Math.abs(p[1].y - p[0].y) / 2, 0, 0, 2 * Math.PI);
+    else { p.forEach((q, i) => (i ? pen.lineTo(q.x, q.y) : pen.moveTo(q.x, q.y))); pen.closePath(); }
+  }
+  function shade(pen, r) { // what does not count is darkened and hatched
+    const o = toScreen({ x: 0, y: 0 }), e = toScreen({ x: model.get("width_px"), y: model.get("height_px") });
+    pen.save();
+    pen.beginPath();
+    if (r.inside) pen.rect(o.x, o.y, e.x - o.x, e.y - o.y);
+    trace(pen, r.kind, r.points);
+    pen.clip("evenodd");
+    pen.fillStyle = "rgba(40, 40, 40, 0.45)"; pen.fillRect(o.x, o.y, e.x - o.x, e.y - o.y);
+    pen.strokeStyle = "rgba(255, 255, 255, 0.35)"; pen.lineWidth = 1; pen.beginPath();
+    for (let x = o.x - (e.y - o.y); x < e.x; x += 14) { pen.moveTo(x, e.y); pen.lineTo(x + e.y - o.y, o.y); }
+    pen.stroke(); pen.restore();
+    pen.beginPath(); trace(pen, r.kind, r.points);
+    pen.lineWidth = 4; pen.strokeStyle = "#fff"; pen.stroke(); pen.lineWidth = 2; pen.strokeStyle = "#111"; pen.stroke();
   }
   function mark(pen, m, w, h) {
     const s = toScreen(m), r = Math.max(6, m.r * view.scale * 1.1 + 2);
@@ -273,8 +279,11 @@ function render({ model, el }) {
     const s = toScreen(cross);
     pen.lineWidth = 1.5; pen.strokeStyle = "#111"; pen.setLineDash([5, 4]);
     pen.beginPath(); pen.moveTo(s.x - 18, s.y); pen.lineTo(s.x + 18, s.y); pen.moveTo(s.x, s.y - 18); pen.lineTo(s.x, s.y + 18); pen.stroke();
-    const from = corner || (drag && drag.rect ? drag.from : null);
-    if (from) { const a = toScreen(from); pen.strokeRect(Math.min(a.x, s.x), Math.min(a.y, s.y), Math.abs(a.x - s.x), Math.abs(a.y - s.y)); }
+    if (drawing()) {
+      const points = [...(drag && drag.rect ? [drag.from] : corners), cross];
+      if (points.length > 1) { const r = outlineOf(points, shape.value); pen.beginPath(); trace(pen, r.kind, r.points); pen.stroke(); }
+      for (const p of corners) { const c = toScreen(p); pen.strokeRect(c.x - 4, c.y - 4, 8, 8); }
+    }
     pen.setLineDash([]);
   }
 
@@ -283,11 +292,12 @@ function render({ model, el }) {
   canvas.addEventListener("pointerdown", (event) => {
     stage.focus(); canvas.setPointerCapture(event.pointerId);
     const [sx, sy] = where(event);
-    drag = { sx, sy, x: view.x, y: view.y, moved: false, from: toPhoto(sx, sy), rect: mode === "inside" || mode === "out" };
+    drag = { sx, sy, x: view.x, y: view.y, moved: false, from: toPhoto(sx, sy), rect: drawing() && shape.value !== "polygon" };
   });
   canvas.addEventListener("pointermove", (event) => {
-    if (!drag) return;
     const [sx, sy] = where(event);
+    if (!drag && drawing() && corners.length) { cross = toPhoto(sx, sy); draw(); }
+    if (!drag) return;
     if (Math.hypot(sx - drag.sx, sy - drag.sy) > 4) drag.moved = true;
     if (!drag.moved) return;
     if (drag.rect) cross = toPhoto(sx, sy);
@@ -298,7 +308,8 @@ function render({ model, el }) {
     if (!drag) return;
     const [sx, sy] = where(event), p = toPhoto(sx, sy), was = drag;
     drag = null;
-    if (was.moved) { if (was.rect) rectangle(was.from, p); else askForTile(); return; }
+    if (was.moved) { if (was.rect) { corners = [was.from, p]; region(); } else askForTile(); return; }
+    if (drawing()) { cross = p; setCorner(p); return; }
     if (mode === "add") { cross = p; said.textContent = "Now press the stage's letter: N, U, C or S, or the stage's button."; draw(); return; }
     // the nearest mark in the photo's own pixels, so that overlapping marks do not steal each other's clicks
     let best = null, distance = Math.max(26 / view.scale, 8);
@@ -320,13 +331,15 @@ function render({ model, el }) {
     else if (key === "ArrowRight" || key === "ArrowDown") step(1);
     else if (key === "ArrowLeft" || key === "ArrowUp") step(-1);
     else if (letter) stageKey(letter);
-    else if (key === "Enter") { if (mode === "inside" || mode === "out") { if (corner) rectangle(corner, cross); else { corner = { ...cross }; draw(); } } else confirmNow(); }
+    else if (key === "Enter") { if (drawing()) setCorner(cross); else confirmNow(); }
+    else if (key === "Backspace" && corners.length) { corners.pop(); said.textContent = `${corners.length} corners set.`; draw(); }
     else if (key === "x" || key === "Delete" || key === "Backspace") removeNow();
     else if (key === "z") send({ do: "undo" });
     else if (key === "a") setMode(mode === "add" ? "look" : "add");
     else if (key === "f") setMode(mode === "inside" ? "look" : "inside");
     else if (key === "l") setMode(mode === "out" ? "look" : "out");
-    else if (key === "Escape") setMode("look");
+    else if (key === "g") nextShape();
+    else if (key === "Escape") { corners = []; setMode("look"); }
     else if (key === "+" || key === "=") zoom(1.5);
     else if (key === "-") zoom(1 / 1.5);
     else if (key === "0") fit();
@@ -354,11 +367,11 @@ function render({ model, el }) {
   const resize = new ResizeObserver(() => { if (!fitted) fit(); else draw(); });
   resize.observe(canvas);
   initials.value = model.get("initials");
-  const listen = [["change:marks", readMarks], ["change:counts", counts], ["change:hatch", counts], ["change:advice", counts],
+  const listen = [["change:marks", readMarks], ["change:counts", counts], ["change:hatch", counts], ["change:advice", counts], ["change:regions", draw],
     ["change:image", picture], ["change:photos", photos], ["change:photo", photos], ["change:status", onStatus], ["msg:custom", onMessage]];
   for (const [name, act] of listen) model.on(name, act);
   photos(); readMarks(); picture(); onStatus();
-  return () => { resize.disconnect(); clearTimeout(waiting); clearTimeout(tileTimer); for (const [name, act] of listen) model.off(name, act); };
+  return () => { resize.disconnect(); clearTimeout(waiting); clearTimeout(tileTimer); clearTimeout(told); for (const [name, act] of listen) model.off(name, act); };
 }
 
 export default { render };

@@ -39,7 +39,7 @@ class ReviewDesk(anywidget.AnyWidget):
     photo as it was left.
     """
 
-    _esm = _HERE / "desk.js"
+    _esm = "\n".join((_HERE / name).read_text(encoding="utf-8") for name in ("desk_marks.js", "desk.js"))
     _css = _HERE / "desk.css"
     photos = traitlets.List().tag(sync=True)
     photo = traitlets.Unicode().tag(sync=True)

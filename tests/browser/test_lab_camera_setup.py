@@ -143,7 +143,9 @@ def test_a_thousand_objects_stay_smooth(tmp_path):
         framed = page.evaluate("performance.now()") - begin
         page.screenshot(path=str(tmp_path / "framed.png"))
         page.keyboard.press("z")
-        undone = "() => document.querySelector('.qck-status').textContent.includes('Undone and saved: region')"
+        undone = (
+            "() => document.querySelector('.qck-status').textContent.includes('Undone and saved: counted only inside')"
+        )
         page.wait_for_function(undone, timeout=60_000)
         browser.close()
     print(

@@ -88,6 +88,6 @@ def test_the_page_code_fetches_nothing():
 
     import qckit.review.desk as module
 
-    for name in ("desk.js", "desk.css", "picker.js"):
+    for name in ("desk_marks.js", "desk.js", "desk.css", "picker.js"):
         text = (Path(module.__file__).parent / name).read_text(encoding="utf-8")
         assert "http" not in text and "import " not in text and "fetch(" not in text
