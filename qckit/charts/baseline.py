@@ -20,7 +20,8 @@ from qckit.charts.rules import DEFAULT_RULES, RULES, false_alarm_rate, find_sign
 from qckit.errors import InputError, unknown_name
 
 __all__ = [
-    "FAIR_BASELINE", "Baseline", "estimated_rate", "freeze", "rule_reach", "set_baseline", "stored_limits", "widen",
+    "FAIR_BASELINE", "Baseline", "estimate_nodes", "estimated_rate", "freeze", "rule_reach", "set_baseline",
+    "stored_limits", "widen",
 ]  # fmt: skip
 
 FAIR_BASELINE = 20
@@ -40,6 +41,36 @@ def _nodes(n_points, df):
     # chance of sigma estimated / sigma true, an unbiased chi variable
     ratio = np.sqrt(stats.chi2.ppf((u + 1) / 2, df) / df) / _c4(df)
     return error[:, None], ratio[None, :], (wx / wx.sum())[:, None], (wu / 2)[None, :]
+
+
+def estimate_nodes(n_points, df, *, halved=False, nodes=9):
+    """Errors of an estimated centre and spread, and how likely chance makes each: for averages over baselines.
+
+    Parameters
+    ----------
+    n_points : int
+    df : float
+    halved : bool
+        Only errors of the centre on one side, with double weight: enough where both sides do the same.
+    nodes : int
+        Quadrature points for each of the two.
+
+    Returns
+    -------
+    tuple of ndarray, each shape (n_nodes,)
+        Error of the centre in true standard deviations, estimated over true spread, weight (sum 1).
+    """
+    from scipy import stats
+
+    x, wx = np.polynomial.hermite_e.hermegauss(nodes)
+    ratio = np.sqrt(stats.chi2.ppf(stats.norm.cdf(x), df) / df) / _c4(df)
+    e, r = np.meshgrid(x / math.sqrt(n_points), ratio, indexing="ij")
+    weight = wx[:, None] * wx[None, :] / wx.sum() ** 2
+    if halved:
+        keep = x >= -1e-12
+        weight = weight * np.where(np.abs(x) < 1e-12, 1, 2)[:, None]
+        e, r, weight = e[keep], r[keep], weight[keep]
+    return e.ravel(), r.ravel(), weight.ravel()
 
 
 def _c4(df):

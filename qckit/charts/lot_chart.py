@@ -109,7 +109,7 @@ def _with_frozen(points, why, name, lot, first, stored, rules):
     if drift is not None and drift.shape == "slope" and not limits.slope_per_day:
         notes.append("The lot drifts, but its frozen centre line is level: review the baseline.")
     return LotChart(name, lot, frame, _signals(frame, limits, rules, first), limits, tuple(rules),
-                    run_length(rules), drift, None, words, True, json.loads(row["set_aside"] or "[]"),
+                    _run(rules, limits), drift, None, words, True, json.loads(row["set_aside"] or "[]"),
                     notes)  # fmt: skip
 
 
@@ -154,7 +154,13 @@ def _with_proposed(points, why, name, lot, first, rules):
         f"{part['at'].max():%Y-%m-%d}" + (f", {len(aside)} set aside" if aside else "")
     )
     return LotChart(name, lot, frame, _signals(frame, base.limits, rules, first), base.limits, tuple(rules),
-                    run_length(rules), drift, likeness, words, False, base.set_aside, [*notes, *extra])  # fmt: skip
+                    _run(rules, base.limits), drift, likeness, words, False, base.set_aside,
+                    [*notes, *extra])  # fmt: skip
+
+
+def _run(rules, limits):
+    """Run length of the rules with the limits really used."""
+    return run_length(rules, reach=limits.reach, n_points=limits.n_points, df=limits.df)
 
 
 def _reviewed(part, charted, aside, drift, rules):

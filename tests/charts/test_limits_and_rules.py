@@ -187,14 +187,6 @@ def test_reach_vanishes_with_a_long_baseline():
     assert near["beyond_3"]["k"] == pytest.approx(3, abs=0.01)
 
 
-def test_run_lengths_of_trend_rules_are_simulated_and_say_so():
-    found = charts.run_length(["six_trending"])
-    # mean run length to six in a row rising or falling, by simulation elsewhere: about 253 (not published; two tails)
-    assert found.method == "simulation" and found.standard_error > 0
-    again = charts.run_length(["six_trending"])
-    assert again.mean == found.mean
-
-
 def test_markov_chain_agrees_with_simulation():
     rules = ("beyond_3", "four_of_five_beyond_1", "eight_beyond_1")
     exact = charts.run_length(rules, shift=0.7).mean

@@ -1,0 +1,94 @@
+"""Run lengths: closed forms of runs up and down, simulation of combinations, limits that are estimates."""
+
+import math
+
+import numpy as np
+import pytest
+
+from qckit import charts
+from qckit.charts.run_chain import build_chain
+from qckit.charts.spread import moving_range_df
+
+
+def simulated(rules, *, shift=0.0, reach=None, repeats, length, seed):
+    """Mean first signal and its error; series are longer than any first signal is likely to be."""
+    rng, reach, found = np.random.default_rng(seed), reach or {}, []
+    for _ in range(repeats):
+        z = rng.normal(shift, 1, length)
+        firsts = [np.flatnonzero(charts.find_rule(z, rule, **reach.get(rule, {}))) for rule in rules]
+        found.append(min(f[0] for f in firsts if len(f)) + 1)
+    return np.mean(found), np.std(found) / np.sqrt(repeats)
+
+
+def test_runs_of_three_have_their_closed_forms():
+    # permutations of n without three rising or falling in a row are the alternating ones, 2 E_n of them, and
+    # sum E_n / n! = sec 1 + tan 1 (Andre 1881, from memory); those without three alternating are the two even ones
+    rising = charts.run_length(["six_trending"], reach={"six_trending": {"window": 3}})
+    assert rising.mean == pytest.approx(2 * (1 / math.cos(1) + math.tan(1)) - 2, rel=1e-9)
+    assert rising.method == "integral equation"
+    turning = charts.run_length(["fourteen_alternating"], reach={"fourteen_alternating": {"window": 3}})
+    assert turning.mean == pytest.approx(2 * math.e - 2, rel=1e-9)
+
+
+@pytest.mark.parametrize("rules, shift, length", [
+    (("six_trending",), 0.0, 6000), (("beyond_3", "six_trending"), 1.0, 1500),
+    (("two_of_three_beyond_2", "six_trending", "fourteen_alternating", "eight_beyond_1"), 0.4, 3000),
+])  # fmt: skip
+def test_combinations_with_steps_agree_with_simulation(rules, shift, length):
+    mean, error = simulated(rules, shift=shift, repeats=1500, length=length, seed=12)
+    assert charts.run_length(rules, shift=shift).mean == pytest.approx(mean, abs=3.5 * error)
+
+
+def test_all_eight_tests_together():
+    found = charts.run_length(charts.NELSON)
+    mean, error = simulated(charts.NELSON, repeats=1500, length=1500, seed=3)
+    assert found.mean == pytest.approx(mean, abs=3.5 * error)
+    assert found.mean == pytest.approx(73.480, abs=0.001)  # frozen: quadrature of 8 and 12 points agree
+    assert found.sentence == "chance alone signals about once in 73 hatches"
+
+
+def test_rules_on_steps_do_not_notice_a_shift():
+    assert charts.run_length(["six_trending"], shift=1.3).mean == pytest.approx(
+        charts.run_length(["six_trending"]).mean, rel=1e-9
+    )
+
+
+@pytest.mark.parametrize("n", [20, 40])
+def test_estimated_limits_signal_as_often_as_is_said(n):
+    """Signals per hatch over many baselines, each signal beginning a new search."""
+    rules, df = charts.DEFAULT_RULES, moving_range_df(n)
+    reach = charts.rule_reach(rules, n, df)
+    said = charts.run_length(rules, reach=reach, n_points=n, df=df)
+    rng, counts = np.random.default_rng(n), []
+    for _ in range(3000):
+        base = rng.normal(size=n)
+        sigma = np.abs(np.diff(base)).mean() / charts.D2_EXACT
+        z, begin, count = (rng.normal(size=300) - base.mean()) / sigma, 0, 0
+        fired = np.zeros(300, bool)
+        while begin < 300:
+            for rule in rules:
+                fired[begin:] |= charts.find_rule(z[begin:], rule, **reach.get(rule, {})) != 0
+            if not fired[begin:].any():
+                break
+            begin += int(np.argmax(fired[begin:])) + 1
+            count += 1
+            fired[begin:] = False
+        counts.append(count / 300)
+    assert 1 / said.mean == pytest.approx(np.mean(counts), abs=3.5 * np.std(counts) / np.sqrt(3000))
+    assert said.n_points == n
+
+
+def test_a_single_rule_keeps_the_inverse_of_its_rate():
+    n, df = 25, moving_range_df(25)
+    reach = charts.rule_reach(["beyond_3"], n, df)
+    assert charts.run_length(["beyond_3"], reach=reach, n_points=n, df=df).mean == pytest.approx(370.4, rel=0.01)
+    assert charts.run_length(["beyond_3"], n_points=5000, df=math.inf).mean == pytest.approx(370.4, abs=0.1)
+
+
+def test_unwidened_short_limits_would_signal_far_more_often():
+    assert charts.run_length(charts.DEFAULT_RULES, n_points=20, df=moving_range_df(20)).mean < 70
+
+
+def test_states_are_few():
+    assert build_chain(charts.DEFAULT_RULES, {}).n_states < 150
+    assert build_chain(charts.NELSON, {}).n_states < 10_000
