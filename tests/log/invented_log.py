@@ -3,8 +3,11 @@
 # ruff: noqa: E501  tables of invented rows
 
 import hashlib
+import sqlite3
 
 import pandas as pd
+
+from qckit.log import open_log
 
 NOW = "2026-11-25T12:00:00+00:00"
 """The clock of these tests."""
@@ -43,3 +46,27 @@ def counted(photos=("a.jpg", "b.jpg"), *, version="t-1", n=(30, 2, 5, 20)):
         for name in names
     ])  # fmt: skip
     return frame, objects
+
+
+def one_day(i):
+    """Invent a day's sheet: two hatches, ten samples by hand, one waiting for two photos."""
+    hatches = HATCHES.assign(hatch=[f"K{i}-A", f"K{i}-B"])
+    samples = pd.concat([SAMPLES.iloc[[0]]] * 10, ignore_index=True)
+    samples = samples.assign(sample=[f"K{i}-{n}" for n in range(10)], hatch=f"K{i}-A")
+    waiting = SAMPLES.iloc[[1]].assign(sample=f"K{i}-P", hatch=f"K{i}-A", photos=f"K{i}-1.jpg; K{i}-2.jpg")
+    return {"hatches": hatches, "samples": pd.concat([samples, waiting], ignore_index=True)}
+
+
+def enter_day(site, i):
+    """Do a day's two steps: the sheet, and the count of its photos."""
+    photos, objects = counted((f"K{i}-1.jpg", f"K{i}-2.jpg"), n=(30, 2, 8, 20))
+    with open_log(site) as log:
+        log.add_many(one_day(i), by="op1")
+        log.record_counts(photos, objects=objects, by="op1")
+
+
+def whole(path):
+    """Tell whether an SQLite file is whole, with all its references."""
+    with sqlite3.connect(path) as connection:
+        state = connection.execute("PRAGMA integrity_check").fetchone()[0]
+        return state == "ok" and connection.execute("PRAGMA foreign_key_check").fetchone() is None
