@@ -22,8 +22,9 @@ _HOME = {
     "result": ("COUNTER_VERSION", "COUNTS_COLUMNS", "Flag", "PhotoCount"),
     "scoring": ("score_photo", "score_photos", "summarise_scores"),
     "splitting": ("cut_pieces",),
-    "stages": ("CLASSES", "StageModel", "load_stage_model", "save_stage_model"),
+    "stages": ("CLASSES", "StageModel", "load_stage_model", "model_key", "save_stage_model"),
     "training": ("label_candidates", "train_stage_model"),
+    "tuning": ("settled_examples", "tune_stage_model", "tune_stage_models"),
     "working": ("WORK_UM_PER_PX", "make_work_image"),
 }
 _NAMES = {name: module for module, names in _HOME.items() for name in names}

@@ -12,7 +12,8 @@ from pathlib import Path
 import pandas as pd
 
 from qckit.counting.files import safe_cell, write_atomically
-from qckit.counting.result import COUNTER_VERSION, COUNTS_COLUMNS, Flag, PhotoCount
+from qckit.counting.result import COUNTS_COLUMNS, Flag, PhotoCount, version_with
+from qckit.counting.stages import model_key
 from qckit.errors import InputError, QcError
 from qckit.photo import Scales, find_photos, photo_names
 from qckit.tables import empty_table, table_columns
@@ -51,6 +52,7 @@ class _Job:
     reader: str | None
     part: str | None
     checked: str | None
+    stage_model: str | None = None
 
 
 def checked_name(photo: str) -> str:
@@ -61,7 +63,7 @@ def checked_name(photo: str) -> str:
 
 def count_photos(
     paths: Iterable[str | Path] | str | Path, scales, *, workers: int = 1, out_dir=None, checked: bool = True,
-    reader: str | None = "auto", scheduler: str | None = None, progress=None,
+    reader: str | None = "auto", scheduler: str | None = None, progress=None, stage_model: str | Path | None = None,
 ) -> CountedPhotos:  # fmt: skip
     """Count many photos.
 
@@ -84,6 +86,8 @@ def count_photos(
         Address of a Dask scheduler (``tcp://host:port``) whose workers see the same files.
     progress : callable, optional
         Called as ``progress(done, total, photo)``.
+    stage_model : path, optional
+        As in :func:`count_photo`.
 
     Returns
     -------
@@ -102,7 +106,8 @@ def count_photos(
         raise InputError(f"workers is {workers}, and at least 1 process is needed. Give --workers 1 or more.")
     out = Path(out_dir) if out_dir is not None else None
     names = photo_names(files)
-    jobs = [_job(f, n, scales.scale_for(f), reader, out, checked) for f, n in zip(files, names, strict=True)]
+    model = str(stage_model) if stage_model else None
+    jobs = [_job(f, n, scales.scale_for(f), reader, out, checked, model) for f, n in zip(files, names, strict=True)]
     results: list = [None] * len(jobs)
     for done, (i, answer) in enumerate(_run(jobs, workers, scheduler), start=1):
         results[i] = answer
@@ -114,16 +119,16 @@ def count_photos(
     return counted
 
 
-def _job(path: Path, name: str, um_per_px: float, reader, out: Path | None, checked: bool) -> _Job:
+def _job(path: Path, name: str, um_per_px: float, reader, out: Path | None, checked: bool, model) -> _Job:
     if out is None:
-        return _Job(str(path), name, um_per_px, reader, None, None)
-    key = hashlib.sha256(
-        f"{name}\n{um_per_px!r}\n{reader}\n{COUNTER_VERSION}\n{_reader_key(reader)}".encode()
-    ).hexdigest()
+        return _Job(str(path), name, um_per_px, reader, None, None, model)
+    version = version_with(model_key(model))
+    key = hashlib.sha256(f"{name}\n{um_per_px!r}\n{reader}\n{version}\n{_reader_key(reader)}".encode()).hexdigest()
     part = out / PARTS / f"{key[:32]}.json"
     return _Job(
-        str(path), name, um_per_px, reader, str(part), str(out / "checked" / checked_name(name)) if checked else None
-    )
+        str(path), name, um_per_px, reader, str(part), str(out / "checked" / checked_name(name)) if checked else None,
+        model,
+    )  # fmt: skip
 
 
 def _reader_key(reader) -> str:
@@ -188,7 +193,8 @@ def _count_one(job: _Job):
         if kept is not None:
             return kept
         photo = read_photo(job.path, um_per_px=job.um_per_px, finest_um_per_px=WORK_UM_PER_PX)
-        result = count_photo(job.path, um_per_px=job.um_per_px, reader=job.reader, photo=photo, name=job.name)
+        result = count_photo(job.path, um_per_px=job.um_per_px, reader=job.reader, photo=photo, name=job.name,
+                             stage_model=job.stage_model)  # fmt: skip
         if job.checked:
             from qckit.counting.picture import draw_checked, save_checked
 

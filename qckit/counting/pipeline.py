@@ -12,9 +12,9 @@ from qckit.counting.analysis import Analysis, FoundObjects, analyse, choose_obje
 from qckit.counting.flags import PhotoSigns, judge_photo
 from qckit.counting.frame import apply_frame
 from qckit.counting.measuring import FEATURES
-from qckit.counting.result import PhotoCount
+from qckit.counting.result import PhotoCount, version_with
 from qckit.counting.second import join_readings, propose_objects
-from qckit.counting.stages import CLASSES, StageModel, load_stage_model
+from qckit.counting.stages import CLASSES, StageModel, load_stage_model, model_key
 from qckit.counting.working import WORK_UM_PER_PX, make_work_image
 from qckit.photo import Photo, read_photo
 from qckit.photo.scales import check_scale
@@ -26,7 +26,7 @@ CLUMP_UM2 = 60_000.0  # larger than a cyst or shell, so that a lone fleck is no 
 
 
 def count_photo(path, *, um_per_px: float, reader: str | None = "auto", photo: Photo | None = None,
-                name: str | None = None) -> PhotoCount:  # fmt: skip
+                name: str | None = None, stage_model: str | None = None) -> PhotoCount:  # fmt: skip
     """Count a photo.
 
     Parameters
@@ -41,6 +41,9 @@ def count_photo(path, *, um_per_px: float, reader: str | None = "auto", photo: P
         The photo as already read.
     name : str, optional
         What to call it in the tables; its file name when left out.
+    stage_model : str, optional
+        File of a site's own stage model, made by ``qckit camera retrain``; the one that comes with the kit when left
+        out. The counter version then names it.
 
     Returns
     -------
@@ -56,7 +59,7 @@ def count_photo(path, *, um_per_px: float, reader: str | None = "auto", photo: P
     um_per_px = check_scale(um_per_px, path.name)
     photo = photo or read_photo(path, um_per_px=um_per_px, finest_um_per_px=WORK_UM_PER_PX)
     work = make_work_image(photo, um_per_px)
-    model = load_stage_model()["grey" if work.is_grey else "colour"]
+    model = load_stage_model(stage_model)["grey" if work.is_grey else "colour"]
     analysis = analyse(work)
     proposals = propose_objects(photo, um_per_px, analysis, reader)
     if proposals is None:
@@ -69,7 +72,8 @@ def count_photo(path, *, um_per_px: float, reader: str | None = "auto", photo: P
     frame_mm2 = photo.width_px * photo.height_px * um_per_px**2 / 1e6
     flags = judge_photo(_signs(analysis, found, model, differing))
     return PhotoCount(name or path.name, counts, objects, flags, round(frame_mm2, 6), um_per_px, photo.sha256,
-                      photo.taken, photo.width_px, photo.height_px, time.perf_counter() - start)  # fmt: skip
+                      photo.taken, photo.width_px, photo.height_px, time.perf_counter() - start,
+                      version_with(model_key(stage_model)))  # fmt: skip
 
 
 def _object_table(found: FoundObjects, analysis: Analysis, name: str) -> pd.DataFrame:

@@ -10,7 +10,7 @@ import pandas as pd
 
 from qckit.tables import STAGES
 
-__all__ = ["COUNTER_VERSION", "COUNTS_COLUMNS", "Flag", "PhotoCount"]
+__all__ = ["COUNTER_VERSION", "COUNTS_COLUMNS", "Flag", "PhotoCount", "version_with"]
 
 COUNTER_VERSION = "1.0"
 """Raised whenever the same photo may give another count; counts kept from another version are made again."""
@@ -19,6 +19,11 @@ COUNTS_COLUMNS = (
     "photo", "nauplii", "umbrella", "cyst", "shell", "hatch_pct", "flags", "seconds", "why", "frame_mm2", "um_per_px",
     "sha256", "taken", "width_px", "height_px", "counter_version",
 )  # fmt: skip
+
+
+def version_with(model_key: str) -> str:
+    """Counter version of a count with a site's own stage model; without one (empty key) the counter's own."""
+    return f"{COUNTER_VERSION}+site-{model_key}" if model_key else COUNTER_VERSION
 
 
 class Flag(NamedTuple):

@@ -6,6 +6,7 @@ The last one steers :mod:`qckit.counting.grouping`; the others, without it, are 
 
 from __future__ import annotations
 
+import hashlib
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
@@ -16,7 +17,7 @@ from qckit.counting.measuring import FEATURES, GREY_FEATURES
 from qckit.errors import InputError
 from qckit.tables import STAGES
 
-__all__ = ["ANSWERS", "CLASSES", "StageModel", "load_stage_model", "save_stage_model"]
+__all__ = ["ANSWERS", "CLASSES", "StageModel", "load_stage_model", "model_key", "save_stage_model"]
 
 CLASSES = (*STAGES, "debris")
 ANSWERS = (*CLASSES, "part")
@@ -114,6 +115,17 @@ def save_stage_model(path, models: dict[str, StageModel]) -> None:
             for j, layer in enumerate(layers):
                 arrays[f"{kind}/{i}/{j}"] = layer.astype(np.float32)
     np.savez_compressed(path, **arrays)
+
+
+def model_key(path: str | None) -> str:
+    """Return eight letters of a model file's SHA-256; empty for the model that comes with the kit."""
+    if not path:
+        return ""
+    try:
+        return hashlib.sha256(Path(path).read_bytes()).hexdigest()[:8]
+    except OSError as error:
+        raise InputError(f"{path}: the stage model cannot be read ({error.strerror}). Train it again with  qckit "
+                         "camera retrain.") from error  # fmt: skip
 
 
 @lru_cache(maxsize=4)
