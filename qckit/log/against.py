@@ -7,10 +7,11 @@ import sqlalchemy as sa
 
 from qckit.log import schema
 from qckit.log.corrections import value_text
+from qckit.log.counts import same_file_twice
 from qckit.log.query import among, fetch, rows_of
 from qckit.tables import table_columns
 
-__all__ = ["compare", "names_there"]
+__all__ = ["as_first_count", "compare", "names_there"]
 
 
 def names_there(connection, table: str, column: str, names: set) -> set:
@@ -70,3 +71,30 @@ def _versions(connection, table: str, names: dict, columns: list[str]) -> tuple[
         if "revision" in held.columns:
             newest.update(zip(rows_of(held, keys), held["revision"].tolist(), strict=True))
     return versions, newest
+
+
+def as_first_count(connection, photos: pd.DataFrame, new_samples) -> pd.DataFrame:
+    """Give photos that come by sheet their revision, and tie them to the newest revision of their sample.
+
+    Parameters
+    ----------
+    connection : Connection
+    photos : DataFrame, shape (n, any)
+        Clean rows of photos the log does not have.
+    new_samples : sequence of DataFrame
+        Samples of the same import.
+
+    Raises
+    ------
+    InputError
+        A photo is the same file as another under a different name.
+    """
+    same_file_twice(connection, photos)
+    held = fetch(connection, "samples", {"sample": sorted(set(photos["sample"].dropna()))}, internal=True)
+    newest: dict[str, int] = {}
+    for samples in (held, *new_samples):
+        for name, revision in zip(samples["sample"], samples["revision"], strict=True):
+            newest[name] = max(int(revision), newest.get(name, 0))
+    tied = [newest.get(name) for name in photos["sample"]]
+    return photos.assign(revision=pd.Series(0, index=photos.index, dtype="Int64"),
+                         sample_revision=pd.Series(tied, index=photos.index, dtype="Int64"))  # fmt: skip

@@ -15,7 +15,7 @@ from qckit.log.neutral import restore
 from qckit.log.query import WITHDRAWN, among, fetch, known_names
 from qckit.tables import COUNT_COLUMNS, TABLES, check_table, empty_table, table_columns
 
-__all__ = ["as_frames", "photo_names", "plan", "read_counted", "tally"]
+__all__ = ["as_frames", "photo_names", "plan", "read_counted", "same_file_twice", "tally"]
 
 _PHOTO_ATTRIBUTES = ("photo", "sha256", "um_per_px", "taken", "width_px", "height_px", "counter_version", "frame_mm2")
 
@@ -179,7 +179,7 @@ def plan(connection, photos: pd.DataFrame, objects: pd.DataFrame) -> CountPlan:
     _agree(photos, objects, counts)
     named = _photos_named(connection)
     photos, notes = _name_as_logged(connection, photos, named)
-    _same_file_twice(connection, photos)
+    same_file_twice(connection, photos)
     renamed = dict(zip(counts.index, photos["photo"], strict=True))
     counts.index = photos["photo"]
     objects = objects.assign(photo=objects["photo"].map(renamed))
@@ -274,8 +274,8 @@ def _name_as_logged(connection, photos, named) -> tuple[pd.DataFrame, list[str]]
     return photos, notes
 
 
-def _same_file_twice(connection, photos) -> None:
-    """The same picture under two names would be counted twice."""
+def same_file_twice(connection, photos: pd.DataFrame) -> None:
+    """Refuse the same picture under two names: it would be counted twice."""
     p = schema.table("photos")
     hashes = list(set(photos["sha256"]))
     known: dict[str, set] = {}

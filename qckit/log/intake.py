@@ -137,6 +137,8 @@ def sift(connection, incoming: list[Incoming]) -> Sifted:
         frame = _check_twice(i, part, frame, notes, seen.setdefault(part.table, {}))
         frame, same, other = _compare(connection, i, part, frame, notes)
         differences += other
+        if part.table in ("photos", "objects"):
+            frame = _first_count(connection, i, part, frame, notes, new)
         new.setdefault(part.table, []).append(frame)
         unchanged[part.table] = unchanged.get(part.table, 0) + same
     joined = {name: pd.concat(frames, ignore_index=True) for name, frames in new.items()}
@@ -333,3 +335,15 @@ def _compare(connection, i, part: Incoming, frame, notes: _Notes):
                   "If the log is right, correct the sheet; if the sheet is right, import it again with "
                   "--correct REASON, which keeps both values.")  # fmt: skip
     return frame.drop(index=there), same, differences
+
+
+def _first_count(connection, i, part: Incoming, frame, notes: _Notes, new: dict) -> pd.DataFrame:
+    """Number photos and objects that come by sheet, such as an export of another log, as the first count of each."""
+    if part.table == "photos":
+        return against.as_first_count(connection, frame, new.get("samples", ()))
+    counted_now = {name for photos in new.get("photos", ()) for name in photos["photo"]}
+    for index, photo in frame.loc[~frame["photo"].isin(counted_now), "photo"].items():
+        notes.add(i, part, int(index), "photo", photo, "was counted before, and this object was not found then",
+                  "Objects found by hand are entered in the notebook count_photos, which brings the counts "
+                  "along.")  # fmt: skip
+    return frame[frame["photo"].isin(counted_now)].assign(revision=pd.Series(0, index=frame.index, dtype="Int64"))

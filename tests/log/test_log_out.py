@@ -14,7 +14,7 @@ from invented_log import HATCHES, LOTS, NASTY_NAMES, SAMPLES, counted
 
 from qckit.commands.log import command
 from qckit.errors import InputError, QcError
-from qckit.log import create_log, export_zip, new_site, open_log, restore
+from qckit.log import create_log, export_csv, export_zip, new_site, open_log, restore
 from qckit.log.packing import digest
 
 
@@ -212,6 +212,36 @@ def test_check_finds_what_is_wrong_and_says_what_to_do(log, site):
 def test_a_log_in_order_has_nothing_to_find(log, site):
     log.add_many({"lots": LOTS.head(1), "hatches": HATCHES.head(1), "samples": SAMPLES.head(1)}, by="op1")
     assert log.check().empty
+
+
+def test_the_csv_export_goes_into_another_log(filled, tmp_path):
+    photos, objects = counted()
+    filled.record_counts(photos, objects=objects, by="op1")
+    paths = [p for p in export_csv(filled, tmp_path / "out") if p.stem not in ("corrections", "steps")]
+    with open_log(new_site(tmp_path / "other")) as other:
+        added = other.import_sheets(paths, by="op1").added
+        assert {k: v for k, v in added.items() if v} == {
+            "lots": 2,
+            "hatches": 2,
+            "samples": 3,
+            "photos": 2,
+            "objects": 114,
+        }
+        for name in ("lots", "hatches", "photos", "objects"):
+            pd.testing.assert_frame_equal(other.table(name), filled.table(name))
+        assert other.samples()["nauplii"].tolist() == filled.samples()["nauplii"].tolist()
+        assert not any(other.import_sheets(paths, by="op1").added.values())
+        assert "photo a.jpg, count 1" in other.history("H-1").text
+        assert set(other.check(photos=False)["code"]) == {"missing photo"}
+        more = objects.head(1).assign(object_id=900)
+        with pytest.raises(InputError) as caught:
+            other.add("objects", more, by="op1")
+        assert str(caught.value).splitlines()[1] == (
+            "objects, row 2: photo 'a.jpg' was counted before, and this object was not found then. Objects found by hand are "
+            "entered in the notebook count_photos, which brings the counts along."
+        )
+        with pytest.raises(InputError, match=r"is the same file as 'a\.jpg'"):
+            other.add("photos", photos.head(1).assign(photo="copy.jpg"), by="op1")
 
 
 def run(*arguments, site):
