@@ -169,7 +169,7 @@ TABLES: dict[str, tuple[Column, ...]] = {
         _c("lot"),
         _c("hatch", meaning="hatch of the point that fired, where it is one hatch"),
         _c("at*", "time", meaning="time of the point that fired"),
-        _c("rule*", meaning="rule that fired"),
+        _c("rule*", meaning="rule that fired; 'set aside' where a person took the point out of its baseline"),
         _c("value", "float"),
         _c("state*", "choice", choices=("open", "explained")),
         _c("found_at*", "time", meaning="when the signal was first seen"),

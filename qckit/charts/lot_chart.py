@@ -50,7 +50,7 @@ class LotChart:
         return self.frame[self.frame["at"] >= first]
 
 
-def build_chart(series, name, *, lot="", first, last, baselines=None, rules=DEFAULT_RULES) -> LotChart:
+def build_chart(series, name, *, lot="", first, last, baselines=None, rules=DEFAULT_RULES, aside=None) -> LotChart:
     """Build the chart of one quantity, with the limits in force or, where none are frozen, a proposed baseline.
 
     Parameters
@@ -66,6 +66,8 @@ def build_chart(series, name, *, lot="", first, last, baselines=None, rules=DEFA
     baselines : DataFrame, optional
         The log's baselines table; a frozen baseline is used as it stands.
     rules : tuple of str
+    aside : dict, optional
+        Hatch -> reason, of points that a person has set aside: in no baseline, read by no rule, crossed in the chart.
 
     Returns
     -------
@@ -74,11 +76,12 @@ def build_chart(series, name, *, lot="", first, last, baselines=None, rules=DEFA
     """
     chosen = series[(series["lot"] == lot)] if lot else series
     points = chart_points(chosen[chosen["at"] < last], name)
-    why = _off_standard(points, chosen, CHARTED[name])
+    by_hand = pd.Series([(aside or {}).get(label, "") for label in points["label"]], index=points.index, dtype=object)
+    why = by_hand.where(by_hand != "", _off_standard(points, chosen, CHARTED[name]))
     stored = stored_limits(baselines, chart=name, lot=lot, before=None)
     if stored is not None and pd.Timestamp(stored[1]["first"]) < last:
-        return _with_frozen(points, why, name, lot, first, stored, rules)
-    return _with_proposed(points, why, name, lot, first, rules)
+        return _with_frozen(points, why, by_hand, name, lot, first, stored, rules)
+    return _with_proposed(points, why, by_hand, name, lot, first, rules)
 
 
 def _off_standard(points, chosen, charted):
@@ -90,12 +93,21 @@ def _off_standard(points, chosen, charted):
     return why
 
 
-def _with_frozen(points, why, name, lot, first, stored, rules):
+def _listed(frame, by_hand, known):
+    """Points set aside: those of the baseline, and those set aside by hand elsewhere."""
+    named = {p["label"] for p in known}
+    extra = frame[(by_hand != "").to_numpy() & ~frame["label"].isin(named).to_numpy()]
+    return [*known, *({"label": row.label, "at": row.at.isoformat(), "value": round(row.value, 6),
+                       "reason": by_hand[row.Index]} for row in extra.itertuples())]  # fmt: skip
+
+
+def _with_frozen(points, why, by_hand, name, lot, first, stored, rules):
     limits, row = stored
     frame = _applied(limits, points, "")
     start, end = pd.Timestamp(row["first"]), pd.Timestamp(row["last"])
     inside = (frame["at"] >= start) & (frame["at"] <= end)
     known = (why != "").to_numpy() & (frame["at"] < first)
+    known = known | (by_hand != "").to_numpy()
     frame["phase"] = np.where(known, "set aside", np.where(inside, "baseline", "monitored"))
     words = (
         f"baseline {row['baseline']}: {limits.n_points} hatches, {start:%Y-%m-%d} to {end:%Y-%m-%d}, frozen by "
@@ -108,12 +120,20 @@ def _with_frozen(points, why, name, lot, first, stored, rules):
     notes = []
     if drift is not None and drift.shape == "slope" and not limits.slope_per_day:
         notes.append("The lot drifts, but its frozen centre line is level: review the baseline.")
+    left_out = json.loads(row["set_aside"] or "[]")
+    late = set(frame.loc[inside & (by_hand != "").to_numpy(), "label"]) - {p["label"] for p in left_out}
+    if late:
+        it = "them" if len(late) > 1 else "it"
+        notes.append(
+            f"Set aside after the baseline was frozen: {', '.join(sorted(late))}. Its limits still rest on {it}; "
+            f"freeze the baseline anew to leave {it} out."
+        )
     return LotChart(name, lot, frame, _signals(frame, limits, rules, first), limits, tuple(rules),
-                    _run(rules, limits), drift, None, words, True, json.loads(row["set_aside"] or "[]"),
-                    notes)  # fmt: skip
+                    _run(rules, limits), drift, None, words, True,
+                    _listed(frame, by_hand, left_out), notes)  # fmt: skip
 
 
-def _with_proposed(points, why, name, lot, first, rules):
+def _with_proposed(points, why, by_hand, name, lot, first, rules):
     charted = CHARTED[name]
     earlier = points["at"] < first
     usable = why == ""
@@ -149,13 +169,14 @@ def _with_proposed(points, why, name, lot, first, rules):
     frame.loc[(why != "").to_numpy() & (frame["at"] < first).to_numpy(), "phase"] = "set aside"
     in_month = frame["at"] >= first
     frame.loc[in_month & (frame["phase"] == "set aside"), "phase"] = "monitored"
+    frame.loc[(by_hand != "").to_numpy(), "phase"] = "set aside"
     words = (
         f"proposed baseline (not frozen): {base.limits.n_points} hatches, {part['at'].min():%Y-%m-%d} to "
         f"{part['at'].max():%Y-%m-%d}" + (f", {len(aside)} set aside" if aside else "")
     )
     return LotChart(name, lot, frame, _signals(frame, base.limits, rules, first), base.limits, tuple(rules),
-                    _run(rules, base.limits), drift, likeness, words, False, base.set_aside,
-                    [*notes, *extra])  # fmt: skip
+                    _run(rules, base.limits), drift, likeness, words, False,
+                    _listed(frame, by_hand, base.set_aside), [*notes, *extra])  # fmt: skip
 
 
 def _run(rules, limits):

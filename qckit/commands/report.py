@@ -42,26 +42,50 @@ def new_lot(lot, count, site, now, workers):
 @click.option("--each-lot", is_flag=True, help="Also a report of its own for each lot used in the month.")
 @click.option("--freeze-baselines", "freeze", is_flag=True,
               help="Freeze this month's proposed limits in the log; later months are judged by them.")  # fmt: skip
+@click.option("--anew", is_flag=True, help="Freeze in place of baselines that are frozen already.")
 @click.option("--record-signals", "record", is_flag=True, help="Put this month's signals into the log, as open.")
 @click.option("--by", default="", metavar="NAME", help="Who freezes or records; written into the log.")
 @_SITE
 @_NOW
 @_WORKERS
-def month(month, lot, each_lot, freeze, record, by, site, now, workers):
+def month(month, lot, each_lot, freeze, anew, record, by, site, now, workers):
     """Review a month: in control or not, what changed and since when.
 
-    YYYY-MM may also be a period, such as 2026-09-15..2026-10-14, or the word all: every month in the log.
+    YYYY-MM may also be a period, such as 2026-09-15..2026-10-14, or the word all: every month in the log. Leaves with 1
+    when a month is out of control or has signals that nobody has explained, or when a report could not be made.
     """
+    from qckit.errors import InputError
     from qckit.reports import find_site
     from qckit.reports.month_records import freeze_baselines, month_jobs, record_signals
 
     folder = find_site(site)
     jobs = month_jobs(folder, month, lot=lot, each_lot=each_lot)
-    for wanted, write in ((freeze, freeze_baselines), (record, record_signals)):
-        if wanted:
-            for each in dict.fromkeys(job[1]["month"] for job in jobs):
-                click.echo(write(folder, each, by=by, lot=lot, at=now))
-    _make(jobs, folder, now, workers)
+    if anew and not freeze:
+        raise InputError("--anew belongs to --freeze-baselines: it says that frozen limits may be replaced. Give both.")
+    months = list(dict.fromkeys(job[1]["month"] for job in jobs))
+    if freeze:
+        for each in months:
+            click.echo(freeze_baselines(folder, each, by=by, lot=lot, at=now, anew=anew))
+    if record:
+        for each in months:
+            click.echo(record_signals(folder, each, by=by, lot=lot, at=now))
+    runs = _make(jobs, folder, now, workers)
+    return _attend_months([run for run in runs if run.finding["details"]["needs_attention"]], len(runs))
+
+
+def _attend_months(runs, total: int) -> int:
+    """Say on the last line what is not in control, and leave with 1."""
+    if not runs:
+        return 0
+    if total == 1:
+        told = "the month is out of control" if runs[0].finding["verdict"] == "out-of-control" else (
+            "signals are to be explained")  # fmt: skip
+        click.echo(f"Needs attention: {told}; qckit report explain HATCH closes a signal once its cause is known.",
+                   err=True)  # fmt: skip
+    else:
+        names = ", ".join(run.finding["subject"] for run in runs)
+        click.echo(f"Needs attention: {len(runs)} of {total} reports tell of signals not explained: {names}.", err=True)
+    return 1
 
 
 @command.command("explain")
@@ -70,11 +94,35 @@ def month(month, lot, each_lot, freeze, record, by, site, now, workers):
 @click.option("--by", required=True, metavar="NAME", help="Who explains it; written into the log.")
 @_SITE
 def explain(hatch, note, by, site):
-    """Close the recorded signals of a HATCH with an explanation; the signals stay in the log."""
+    """Close the signals of a HATCH with an explanation; they are recorded if they were not, and stay in the log."""
     from qckit.reports import find_site
     from qckit.reports.month_records import explain_signals
 
     click.echo(explain_signals(find_site(site), hatch, by=by, note=note))
+
+
+@command.command("set-aside")
+@click.argument("hatch")
+@click.option("--reason", required=True, help="Why, in a few words; shown on the page.")
+@click.option("--by", required=True, metavar="NAME", help="Who says so; written into the log.")
+@click.option("--chart", default="", metavar="NAME",
+              help="One quantity only, such as hatch_pct. Left out: all that was measured on it.")  # fmt: skip
+@click.option("--undo", is_flag=True, help="Take it back: the hatch counts again.")
+@_SITE
+@_NOW
+def set_aside(hatch, reason, by, chart, undo, site, now):
+    """Set a HATCH aside from baselines with a reason: crossed in the charts, read by no rule.
+
+    The next monthly review shows it so. Baselines that are frozen already stay as they are until they are frozen anew.
+    """
+    from qckit.reports import find_site
+    from qckit.reports.month_records import set_aside, take_back
+
+    folder = find_site(site)
+    if undo:
+        click.echo(take_back(folder, hatch, reason=reason, by=by, chart=chart))
+    else:
+        click.echo(set_aside(folder, hatch, reason=reason, by=by, chart=chart, at=now))
 
 
 @command.command("poor-hatch")
@@ -142,6 +190,7 @@ def _make(jobs, folder: Path, now, workers: int) -> list:
             say_report(run)
     if errors:
         raise NeedsAttention(f"{len(errors)} of {len(results)} reports could not be made; see the lines above.")
+    return results
     return results
 
 

@@ -9,7 +9,7 @@ import pandas as pd
 
 from qckit.errors import InputError, unknown_name
 
-__all__ = ["explain_signals", "freeze_baselines", "month_jobs", "record_signals"]
+__all__ = ["explain_signals", "freeze_baselines", "month_jobs", "record_signals", "set_aside", "take_back"]
 
 
 def month_jobs(site: str | Path, month: str, *, lot: str = "", each_lot: bool = False) -> list[tuple[str, dict]]:
@@ -62,10 +62,21 @@ def month_jobs(site: str | Path, month: str, *, lot: str = "", each_lot: bool = 
     return jobs
 
 
-def _study(site, month, lot):
+def _study(site, month, lot, *, anew=False):
     from qckit.reports.month_report import load_month
 
-    return load_month(site, month, lot).study
+    return load_month(site, month, lot, is_proposed=anew).study
+
+
+def _free_names(names, taken):
+    """Names that the log does not hold yet: a second baseline of one day gets a number."""
+    out = []
+    for name in names:
+        free, i = name, 2
+        while free in taken:
+            free, i = f"{name}-{i}", i + 1
+        out.append(free)
+    return out
 
 
 def _who_and_when(by, at, what):
@@ -74,7 +85,8 @@ def _who_and_when(by, at, what):
     return by.strip(), at or dt.datetime.now(dt.UTC).isoformat(timespec="seconds")
 
 
-def freeze_baselines(site: str | Path, month: str, *, by: str, lot: str = "", at: str | None = None) -> str:
+def freeze_baselines(site: str | Path, month: str, *, by: str, lot: str = "", at: str | None = None,
+                     anew: bool = False) -> str:  # fmt: skip
     """Freeze the limits that a month's review proposes, and say how many.
 
     Parameters
@@ -88,20 +100,23 @@ def freeze_baselines(site: str | Path, month: str, *, by: str, lot: str = "", at
         One lot only.
     at : str, optional
         When, ISO 8601; the clock when left out.
+    anew : bool
+        Propose limits as if none were frozen and freeze those; earlier baselines stay in the log, the latest is used.
 
     Returns
     -------
     str
-        A sentence. Charts whose limits are frozen already are left as they are.
+        A sentence. Charts whose limits are frozen already are left as they are, unless ``anew``.
     """
     from qckit.log import open_log
     from qckit.verdicts.month_tables import baseline_rows
 
     by, at = _who_and_when(by, at, "freezing baselines")
-    rows = baseline_rows(_study(site, month, lot), set_by=by, set_at=at)
+    rows = baseline_rows(_study(site, month, lot, anew=anew), set_by=by, set_at=at)
     if not len(rows):
         return f"{month}: no proposed limits to freeze; those in force are frozen already, or hatches are too few."
     with open_log(site) as log:
+        rows["baseline"] = _free_names(rows["baseline"], set(log.baselines()["baseline"]))
         log.add("baselines", rows, by=by, source=f"monthly review {month}")
     return f"{month}: {len(rows)} baselines frozen by {by}."
 
@@ -142,9 +157,10 @@ def explain_signals(site: str | Path, hatch: str, *, by: str, note: str) -> str:
     Raises
     ------
     InputError
-        No signal of this hatch is recorded, or the note or the name is empty.
+        This hatch has no signal, or the note or the name is empty. Signals that were not recorded yet are recorded.
     """
     from qckit.log import open_log
+    from qckit.verdicts.month_aside import rules_only
 
     by, _ = _who_and_when(by, "now", "explaining signals")
     if not note.strip():
@@ -152,13 +168,139 @@ def explain_signals(site: str | Path, hatch: str, *, by: str, note: str) -> str:
             f"explaining signals: hatch {hatch} is given no explanation. Say what was found in  --note TEXT"
         )
     with open_log(site) as log:
-        known = log.signals()
+        is_known = bool((rules_only(log.signals())["hatch"] == hatch).any())
+    if not is_known:
+        _record_of_hatch(site, hatch, by)
+    with open_log(site) as log:
+        known = rules_only(log.signals())
         mine = known[known["hatch"] == hatch]
         if not len(mine):
-            raise unknown_name("hatch with a recorded signal", hatch, sorted(set(known["hatch"].dropna())),
+            raise unknown_name("hatch with a signal", hatch, sorted(set(known["hatch"].dropna())),
                                where="the site's log")  # fmt: skip
         waiting = mine[mine["state"] == "open"]
         for signal in waiting["signal"]:
             for column, value in (("by", by), ("note", note.strip()), ("state", "explained")):
                 log.correct("signals", signal, column, value, by=by, reason=note.strip())
     return f"{hatch}: {len(waiting)} signals explained by {by}."
+
+
+def _record_of_hatch(site, hatch, by):
+    """Record the signals of one hatch from the review of its own month, if there are any."""
+    from qckit.log import open_log
+    from qckit.settings import load_settings
+    from qckit.tables import to_utc
+    from qckit.verdicts.month_tables import signal_rows
+
+    with open_log(site) as log:
+        hatches = log.hatches()
+    one = hatches[hatches["hatch"] == hatch]
+    if not len(one) or one["purpose"].iloc[0] not in ("production", "reference"):
+        return
+    month = to_utc(one["started"]).dt.tz_convert(load_settings(site).site.timezone).dt.strftime("%Y-%m").iloc[0]
+    rows = signal_rows(_study(site, month, ""), found_at=_who_and_when(by, None, "")[1])
+    rows = rows[rows["hatch"] == hatch].reset_index(drop=True)
+    if len(rows):
+        with open_log(site) as log:
+            log.add("signals", rows.assign(state="open"), by=by, source=f"monthly review {month}")
+
+
+def set_aside(site: str | Path, hatch: str, *, reason: str, by: str, chart: str = "", at: str | None = None) -> str:
+    """Set a hatch aside from baselines, with a reason: it is crossed in its charts and read by no rule.
+
+    Parameters
+    ----------
+    site : path
+    hatch : str
+    reason, by : str
+        Why, and who says so; both shown on the page and kept in the log.
+    chart : str
+        One quantity only, such as ``hatch_pct``; empty: every quantity this hatch was measured in.
+    at : str, optional
+        When, ISO 8601; the clock when left out.
+
+    Returns
+    -------
+    str
+        A sentence. Baselines that are frozen already stay as they are until they are frozen anew.
+
+    Raises
+    ------
+    InputError
+        The hatch or the quantity is unknown, the hatch has no such value, or the reason or the name is empty.
+    """
+    from qckit.log import open_log
+    from qckit.verdicts.month_aside import RULE, aside_row
+
+    by, at = _who_and_when(by, at, "setting aside")
+    if not reason.strip():
+        raise InputError(f"setting aside: hatch {hatch} is given no reason. Say why in a few words:  --reason TEXT")
+    row = _measured(site, hatch)
+    names = _chosen_quantities(row, hatch, chart)
+    with open_log(site) as log:
+        known = log.signals().set_index("signal")
+        for name in names:
+            key = f"{name}|{hatch}|{RULE}"
+            if key in known.index:  # once before, taken back or with another reason
+                for column, value in (("by", by), ("note", reason.strip()), ("found_at", at), ("state", "explained")):
+                    if str(known.at[key, column]) != value:
+                        log.correct("signals", key, column, value, by=by, reason=reason.strip())
+                continue
+            new = aside_row(chart=name, hatch=hatch, lot=row["lot"], at=row["at"].isoformat(), value=float(row[name]),
+                            by=by, reason=reason.strip(), found_at=at)  # fmt: skip
+            log.add("signals", new, by=by, source="monthly review")
+    return f"{hatch} is set aside in {_count(len(names))} by {by}: {reason.strip()}."
+
+
+def take_back(site: str | Path, hatch: str, *, reason: str, by: str, chart: str = "") -> str:
+    """Take back that a hatch was set aside; parameters are those of :func:`set_aside`."""
+    from qckit.log import open_log
+    from qckit.verdicts.month_aside import aside_table
+
+    by, _ = _who_and_when(by, "now", "taking back")
+    if not reason.strip():
+        raise InputError(f"taking back: hatch {hatch} is given no reason. Say why in a few words:  --reason TEXT")
+    with open_log(site) as log:
+        table = aside_table(log.signals())
+        mine = table[(table["hatch"] == hatch) & ((table["chart"] == chart) if chart else True)]
+        if not len(mine):
+            raise unknown_name("hatch set aside", hatch, sorted(set(table["hatch"])), where="the site's log")
+        for name in mine["chart"]:
+            log.correct("signals", f"{name}|{hatch}|set aside", "state", "open", by=by, reason=reason.strip())
+    return f"{hatch} counts again in {_count(len(mine))}, says {by}: {reason.strip()}."
+
+
+def _count(n):
+    return f"{n} chart{'s' if n != 1 else ''}"
+
+
+def _measured(site, hatch):
+    """The hatch's row of the series, of whatever purpose."""
+    from qckit.charts.series import hatch_series
+    from qckit.hatch import fill_volumes
+    from qckit.log import open_log
+    from qckit.settings import load_settings
+
+    with open_log(site) as log:
+        hatches = log.hatches()
+        one = hatches[hatches["hatch"] == hatch]
+        if not len(one):
+            raise unknown_name("hatch", hatch, sorted(hatches["hatch"]), where="the site's log")
+        samples, readings, lots = fill_volumes(log.samples(hatch=hatch), log.photos()), log.readings(), log.lots()
+    conditions = load_settings(site).conditions
+    return hatch_series(lots, one, samples, readings, conditions=conditions, purposes=tuple(one["purpose"])).iloc[0]
+
+
+def _chosen_quantities(row, hatch, chart):
+    from qckit.charts.series import CHARTED
+
+    if chart and chart not in CHARTED:
+        raise unknown_name("chart", chart, list(CHARTED), where="setting aside")
+    measured = [name for name in CHARTED if pd.notna(row[name])]
+    if chart:
+        measured = [chart] if chart in measured else []
+    if not measured:
+        raise InputError(
+            f"setting aside: hatch {hatch} has no value {f'for {chart}' if chart else 'in any chart'}, so there is "
+            "nothing to set aside. Check the hatch's name."
+        )
+    return measured

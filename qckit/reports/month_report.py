@@ -37,7 +37,8 @@ class MonthPage:
     is_invented: bool
 
 
-def load_month(site: str | Path, month: str = "", lot: str = "", *, out_dir: str | Path = "") -> MonthPage:
+def load_month(site: str | Path, month: str = "", lot: str = "", *, out_dir: str | Path = "",
+               is_proposed: bool = False) -> MonthPage:  # fmt: skip
     """Read a month from a site's log and review it.
 
     Parameters
@@ -50,6 +51,8 @@ def load_month(site: str | Path, month: str = "", lot: str = "", *, out_dir: str
         One lot; empty: all lots.
     out_dir : path
         Folder of the report.
+    is_proposed : bool
+        Leave frozen baselines out, so that limits are proposed as if there were none.
 
     Returns
     -------
@@ -67,7 +70,7 @@ def load_month(site: str | Path, month: str = "", lot: str = "", *, out_dir: str
     with open_log(site) as log:
         lots, hatches, readings, photos = log.lots(), log.hatches(), log.readings(), log.photos()
         samples = hatch.fill_volumes(log.samples(), photos)
-        frozen, known = log.baselines(), log.signals()
+        frozen, known = None if is_proposed else log.baselines(), log.signals()
     month = month or _latest(hatches)
     study = study_month(lots, hatches, samples, readings, month=month, settings=settings, lot=lot, baselines=frozen,
                         signals=known, photos=photos)  # fmt: skip

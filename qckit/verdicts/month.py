@@ -8,7 +8,7 @@ from qckit.verdicts import month_words as words
 from qckit.verdicts.finding import Figure, Finding
 from qckit.verdicts.month_study import MonthStudy, study_month
 
-__all__ = ["VERDICTS", "finding_of_month", "main_lot", "review_month"]
+__all__ = ["VERDICTS", "finding_of_month", "main_lot", "needs_attention", "review_month"]
 
 VERDICTS = {
     "in-control": ("In control", "good"),
@@ -74,6 +74,13 @@ def _verdict(study):
     return "not-enough-evidence" if all(state is None for state in states) else "in-control"
 
 
+def needs_attention(study: MonthStudy) -> bool:
+    """Say whether anything is left to explain: a verdict that is not good, until every signal has its explanation."""
+    if _verdict(study) not in ("out-of-control", "signals"):
+        return False
+    return not len(study.signals) or bool((study.signals["state"] == "open").any())
+
+
 def _figures(study):
     name = main_lot(study)
     m = study.lots[name]
@@ -100,6 +107,8 @@ def _figures(study):
 def _details(study):
     return {
         "month": study.month,
+        "needs_attention": needs_attention(study),
+        "set_aside": study.aside.to_dict("records"),
         "lots": [
             {
                 "lot": m.lot, "n_hatches": m.n_hatches, "in_control": m.is_in_control, "signals": m.signals,

@@ -17,6 +17,7 @@ from qckit.charts.trend import judge_drift
 from qckit.errors import InputError, unknown_name
 from qckit.hatch.dose import Dose, cost_per_million, dose_for
 from qckit.hatch.intervals import mean_interval, proportion_over_cones
+from qckit.verdicts.month_aside import aside_table, points_aside, rules_only
 from qckit.verdicts.month_periods import compare_periods, month_bounds
 
 __all__ = ["LotMonth", "MonthStudy", "month_bounds", "study_month"]
@@ -66,6 +67,7 @@ class MonthStudy:
     comparison: pd.DataFrame
     quality: pd.DataFrame
     settings: object
+    aside: pd.DataFrame  # points set aside by a person: month_aside.aside_table
     left_out: list = field(default_factory=list)
 
 
@@ -111,15 +113,19 @@ def study_month(lots, hatches, samples, readings=None, *, month, settings, lot="
         (name, q): chart
         for name in names
         for q in _METRICS
-        if (chart := build_chart(history, q, lot=name, **limits)) and len(chart.of_period(first))
+        if (chart := build_chart(history, q, lot=name, aside=points_aside(signals, q), **limits))
+        and len(chart.of_period(first))
     }
     timed = _history(lots, hatches, samples, None, settings, last, purposes=_TIMED)
     timed = timed[timed["t90_h"].notna()].assign(off_standard="")
     for name in names:
-        chart = build_chart(timed, "t90_h", lot=name, **limits)
+        chart = build_chart(timed, "t90_h", lot=name, aside=points_aside(signals, "t90_h"), **limits)
         if len(chart.of_period(first)):
             charts[(name, "t90_h")] = chart
-    conditions = {q: c for q in CONDITIONS if len((c := build_chart(history, q, **limits)).of_period(first))}
+    conditions = {
+        q: c for q in CONDITIONS
+        if len((c := build_chart(history, q, aside=points_aside(signals, q), **limits)).of_period(first))
+    }  # fmt: skip
     shifts = _shifts(history, charts, names, first, last)
     moved = {label for s in shifts for label in s.labels}
     month_lots = {
@@ -131,9 +137,9 @@ def study_month(lots, hatches, samples, readings=None, *, month, settings, lot="
     lost *= settings.feed.recovery_pct / 100
     return MonthStudy(
         month, lot, first, last, chosen.reset_index(drop=True), history, month_lots, charts, conditions, shifts,
-        _signal_table(charts, conditions, signals, moved), lost, lost / per_day if per_day else math.nan,
+        _signal_table(charts, conditions, rules_only(signals), moved), lost, lost / per_day if per_day else math.nan,
         compare_periods(history, month, first, last, lot), _quality(chosen, samples, readings, photos, settings),
-        settings, _left_out(hatches, first, last, lot, chosen),
+        settings, aside_table(signals), _left_out(hatches, first, last, lot, chosen),
     )  # fmt: skip
 
 

@@ -81,7 +81,16 @@ def shift_sentence(s) -> str:
 
 
 def headline(study, code) -> str:
-    """The verdict as one sentence."""
+    """The verdict as one sentence, and whether all of it is explained already."""
+    text = _headline(study, code)
+    states = study.signals["state"]
+    if code in ("signals", "out-of-control") and len(states) and (states != "open").all():
+        who = " and ".join(dict.fromkeys(b for b in study.signals["by"] if b))
+        text += f" Every signal is explained, by {who}."
+    return text
+
+
+def _headline(study, code):
     if code == "out-of-control":
         worst = study.shifts[0]
         more = f" {len(study.shifts) - 1} further change{'s' if len(study.shifts) > 2 else ''} below." if len(

@@ -10,7 +10,14 @@ from qckit.cli import command
 from qckit.errors import InputError, NeedsAttention
 from qckit.log import new_site, open_log
 from qckit.practice.history import invented_history
-from qckit.reports.month_records import explain_signals, freeze_baselines, month_jobs, record_signals
+from qckit.reports.month_records import (
+    explain_signals,
+    freeze_baselines,
+    month_jobs,
+    record_signals,
+    set_aside,
+    take_back,
+)
 
 NOW = "2026-11-10T08:00:00+00:00"
 
@@ -32,6 +39,11 @@ def run(site, *arguments):
 def october(site):
     result = run(site, "month", "2026-10", "--now", NOW)
     assert result.exception is None, result.output
+    assert result.return_value == 1
+    assert result.output.rstrip().splitlines()[-1] == (
+        "Needs attention: the month is out of control; qckit report explain HATCH closes a signal once its cause is "
+        "known."
+    )
     return site / "reports" / "month-2026-10"
 
 
@@ -108,6 +120,122 @@ def test_signals_are_recorded_once_and_explained(site):
     mine = rows[rows["hatch"] == "H261023-C"]
     assert set(mine["state"]) == {"explained"} and set(mine["by"]) == {"op2"}
     assert (rows.loc[rows["hatch"] == "H261027-C", "state"] == "open").all()
+
+
+@pytest.fixture
+def own_site(tmp_path):
+    """A site of its own for what changes the log: May to August, no change planted in July and August."""
+    history = invented_history()
+    new_site(tmp_path / "own")
+    hatches = history["hatches"]
+    hatches = hatches[(hatches["started"] > "2026-03-01") & (hatches["started"] < "2026-09-01")]
+    cut = {"lots": history["lots"], "hatches": hatches} | {
+        name: history[name][history[name]["hatch"].isin(hatches["hatch"])] for name in ("samples", "readings")
+    }
+    with open_log(tmp_path / "own") as log:
+        log.add_many(cut, by="op1", source="invented")
+    return tmp_path / "own"
+
+
+def study_of(site, month):
+    from qckit.reports.month_report import load_month
+
+    return load_month(site, month).study
+
+
+def test_a_hatch_is_set_aside_with_a_reason_shown_and_taken_back(own_site):
+    before = study_of(own_site, "2026-08").charts[("K-121", "hatch_pct")]
+    hatch = before.frame.loc[before.frame["phase"] == "baseline", "label"].iloc[5]
+    told = run(own_site, "set-aside", hatch, "--reason", "drain left open", "--by", "op2", "--chart", "hatch_pct",
+               "--now", NOW)  # fmt: skip
+    assert told.output == f"{hatch} is set aside in 1 chart by op2: drain left open.\n"
+    study = study_of(own_site, "2026-08")
+    after = study.charts[("K-121", "hatch_pct")]
+    own = after.frame.set_index("label").loc[hatch]
+    assert own["phase"] == "set aside"
+    # 40 hatches are in the baseline as before, with the next one in its place
+    assert after.limits.n_points == before.limits.n_points and after.limits != before.limits
+    assert {p["label"]: p["reason"] for p in after.set_aside}[hatch] == "drain left open (op2, 2026-11-10)"
+    assert study.charts[("K-121", "umbrella_pct")].frame.set_index("label").loc[hatch, "phase"] != "set aside"
+    assert study.aside.to_dict("records") == [{
+        "chart": "hatch_pct", "lot": "K-121", "hatch": hatch, "reason": "drain left open", "by": "op2",
+        "day": "2026-11-10",
+    }]  # fmt: skip
+    back = run(own_site, "set-aside", hatch, "--reason", "was another cone", "--by", "op1", "--undo")
+    assert back.output == f"{hatch} counts again in 1 chart, says op1: was another cone.\n"
+    assert study_of(own_site, "2026-08").charts[("K-121", "hatch_pct")].limits == before.limits
+    told = run(own_site, "set-aside", hatch, "--reason", "drain after all", "--by", "op2", "--now", NOW)
+    assert re.fullmatch(rf"{hatch} is set aside in \d+ charts by op2: drain after all\.\n", told.output)
+    assert len(study_of(own_site, "2026-08").aside) > 5
+    with open_log(own_site) as log:
+        reasons = list(log.corrections()["reason"])
+    assert {"was another cone", "drain after all"} <= set(reasons)
+
+
+def test_a_point_set_aside_late_is_told_and_a_baseline_frozen_anew_leaves_it_out(own_site):
+    freeze_baselines(own_site, "2026-08", by="op1", at="2026-09-01T08:00:00+00:00")
+    chart = study_of(own_site, "2026-08").charts[("K-121", "hatch_pct")]
+    hatch = chart.frame.loc[chart.frame["phase"] == "baseline", "label"].iloc[3]
+    set_aside(own_site, hatch, reason="wrong lot weighed", by="op2")
+    chart = study_of(own_site, "2026-08").charts[("K-121", "hatch_pct")]
+    assert chart.is_frozen and chart.limits.n_points == 40
+    assert any(note.startswith(f"Set aside after the baseline was frozen: {hatch}. Its limits") for note in chart.notes)
+    told = freeze_baselines(own_site, "2026-08", by="op2", at="2026-09-01T09:00:00+00:00", anew=True)
+    assert re.fullmatch(r"2026-08: \d+ baselines frozen by op2\.", told)
+    again = study_of(own_site, "2026-08").charts[("K-121", "hatch_pct")]
+    assert "frozen by op2" in again.baseline_words and again.limits != chart.limits
+    assert hatch in {p["label"] for p in again.set_aside}
+    assert not any(note.startswith("Set aside after") for note in again.notes)
+
+
+def test_a_signal_is_explained_without_being_recorded_first_and_the_month_then_needs_nothing(own_site):
+    study = study_of(own_site, "2026-04")
+    open_hatches = list(dict.fromkeys(study.signals["hatch"]))
+    assert open_hatches
+    for hatch in open_hatches:
+        told = run(own_site, "explain", hatch, "--by", "op2", "--note", "lamp off")
+        assert re.fullmatch(rf"{hatch}: [1-9] signals explained by op2\.\n", told.output)
+    result = run(own_site, "month", "2026-04", "--now", NOW)
+    assert result.exception is None and not result.return_value
+    assert "Every signal is explained, by op2." in result.output
+
+
+def test_a_quiet_month_leaves_with_0(own_site):
+    result = run(own_site, "month", "2026-08", "--now", NOW)
+    assert result.exception is None and not result.return_value, result.output
+
+
+def test_messages_of_setting_aside(own_site):
+    hatch = study_of(own_site, "2026-08").series["hatch"].iloc[0]
+
+    def raised(text, call):
+        with pytest.raises(InputError) as error:
+            call()
+        assert str(error.value) == text
+
+    raised(
+        f"setting aside: hatch {hatch} is given no reason. Say why in a few words:  --reason TEXT",
+        lambda: set_aside(own_site, hatch, reason=" ", by="op1"),
+    )
+    raised(
+        "setting aside: nobody is named. Say who does it with  --by NAME",
+        lambda: set_aside(own_site, hatch, reason="x", by=""),
+    )
+    raised(
+        f"setting aside: hatch {hatch} has no value for t90_h, so there is nothing to set aside. Check the hatch's "
+        "name.",
+        lambda: set_aside(own_site, hatch, reason="x", by="op1", chart="t90_h"),
+    )
+    with pytest.raises(InputError, match=r"setting aside: unknown chart 'hatchpct'\. Did you mean 'hatch_pct'\?"):
+        set_aside(own_site, hatch, reason="x", by="op1", chart="hatchpct")
+    with pytest.raises(InputError, match=r"the site's log: unknown hatch 'H999'\."):
+        set_aside(own_site, "H999", reason="x", by="op1")
+    with pytest.raises(InputError, match=r"the site's log: unknown hatch set aside"):
+        take_back(own_site, hatch, reason="x", by="op1")
+    result = run(own_site, "month", "2026-08", "--anew")
+    assert str(result.exception) == (
+        "--anew belongs to --freeze-baselines: it says that frozen limits may be replaced. Give both."
+    )
 
 
 def test_messages(site):
