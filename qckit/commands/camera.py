@@ -103,8 +103,12 @@ def list_cameras(site):
     """List the scales and certificates kept, and what is due to be checked again."""
     import pandas as pd
 
+    from qckit.review import site_stage_model
+
     with _open(site) as log:
-        scales, certificates = log.scales(), log.certificates()
+        scales, certificates, own = log.scales(), log.certificates(), site_stage_model(log.folder)
+    if own is not None:
+        click.echo(f"stages       {own.sentence}")
     if scales.empty and certificates.empty:
         click.echo("No scale and no certificate is kept yet. Make one with  qckit camera scale")
         return 0
@@ -148,6 +152,38 @@ def check(hand, counted, camera, magnification, kind, um_per_px, keep, site, by)
         with _open(site) as log:
             save_certificate(log, checked, by=_by(by))
         click.echo(f"Kept as {checked.certificate.name}.")
+
+
+@command.command("retrain")
+@click.option("--drop", is_flag=True, help="Take this site's own model out of use; the kit's own counts again.")
+@click.option("--try", "only_try", is_flag=True, help="Say how it would do, and change nothing.")
+@_SITE
+@_BY
+def retrain(drop, only_try, site, by):
+    """Train the stages on the objects people have settled in this site's photos.
+
+    It takes the place of the kit's own stages only if photos held out come out better beyond chance; from then on
+    photos counted in this site use it.
+    """
+    from qckit.reports import find_site
+    from qckit.review import drop_site_model, retrain_stages, site_stage_model
+
+    if drop:
+        there = drop_site_model(find_site(site))
+        click.echo("The kit's own stages count again." if there else "This site has no model of its own.")
+        return 0
+    with _open(site) as log:
+        done = retrain_stages(log, by=_by(by), keep=not only_try, progress=_say_step)
+        for line in done.sentences:
+            click.echo(line)
+        now = site_stage_model(log.folder)
+        if done.model is None and now is not None:
+            click.echo(f"In use as before: {now.sentence}")
+    return 0
+
+
+def _say_step(done, total, words):
+    click.echo(f"{done} of {total}: {words}", err=True)
 
 
 @command.command("people")

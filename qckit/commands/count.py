@@ -22,7 +22,9 @@ LISTED = 10
 @click.option("--checked/--no-checked", default=True, help="Draw checked pictures (default) or not.")
 @click.option("--reader", type=click.Choice(["auto", "off"]), default="auto", show_default=True,
               help="Let the trained second reader propose objects, or count without it.")  # fmt: skip
-def command(photos, um_per_px, scales, out, workers, scheduler, checked, reader):
+@click.option("--stages", default="auto", show_default=True, metavar="auto|kit|FILE",
+              help="Stage model: of the site --out lies in, else the kit's (auto); the kit's; a file.")  # fmt: skip
+def command(photos, um_per_px, scales, out, workers, scheduler, checked, reader, stages):
     """Count nauplii, umbrella stages, cysts and shells in photos.
 
     PHOTOS are files or folders. Writes counts.csv (a row per photo), objects.csv (a row per object) and checked/ (each
@@ -32,11 +34,12 @@ def command(photos, um_per_px, scales, out, workers, scheduler, checked, reader)
         raise InputError("the scale is given twice or not at all. Give either --um-per-px NUMBER or --scales FILE.csv.")
     from qckit.counting.batch import count_photos, overall_hatch_pct
 
+    own = _stage_model(stages, out)
     report, close = _progress()
     try:
         counted = count_photos(photos, um_per_px if scales is None else scales, workers=workers, out_dir=out,
                                checked=checked, reader=None if reader == "off" else reader, scheduler=scheduler,
-                               progress=report)  # fmt: skip
+                               progress=report, stage_model=own)  # fmt: skip
     finally:
         close()
     counts = counted.counts
@@ -51,6 +54,22 @@ def command(photos, um_per_px, scales, out, workers, scheduler, checked, reader)
     for row in counted.failures.itertuples():
         click.echo(f"not counted: {one_line(row.message)}", err=True)
     return _last_line(counted, len(flagged))
+
+
+def _stage_model(stages: str, out: Path) -> Path | None:
+    """File of the stage model to use; None for the kit's own. Says so where it is a site's."""
+    if stages not in ("auto", "kit"):
+        return Path(stages)
+    if stages == "kit":
+        return None
+    from qckit.review import site_stage_model
+    from qckit.settings import SETTINGS_FILE
+
+    places = [p for p in (out.resolve(), *out.resolve().parents) if (p / SETTINGS_FILE).is_file()]
+    own = site_stage_model(places[0]) if places else None
+    if own:
+        click.echo(own.sentence)
+    return own.path if own else None
 
 
 def _last_line(counted, n_flagged: int) -> int:

@@ -20,6 +20,7 @@ class Waited:
 
     n_counted: int
     failures: tuple[str, ...] = ()  # a sentence per photo that could not be counted
+    stages: str = ""  # what is to be said of the site's own stage model, where it has one
 
 
 def count_waiting(
@@ -71,7 +72,10 @@ def count_waiting(
             failures += [str(row.message) for row in counted.failures.itertuples()]
             if len(counted.counts):
                 log.record_counts(counted.counts, objects=counted.objects, by=by)
-    return Waited(0 if counted is None else len(counted.counts), tuple(failures))
+    from qckit.review import site_stage_model
+
+    own = site_stage_model(site)
+    return Waited(0 if counted is None else len(counted.counts), tuple(failures), own.sentence if own else "")
 
 
 def _find(site: Path, names) -> tuple[dict[str, Path], list[str]]:
@@ -108,7 +112,10 @@ def _need_scale(waiting) -> None:
 
 def _count(site: Path, waiting, found: dict[str, Path], workers: int, progress):
     from qckit.counting import count_photos
+    from qckit.review import site_stage_model
 
+    own = site_stage_model(site)
     scales = dict(zip(waiting["photo"], waiting["um_per_px"], strict=True))
     by_path = {path.name: float(scales[name]) for name, path in found.items()}
-    return count_photos(list(found.values()), by_path, workers=workers, out_dir=site / COUNTS_FOLDER, progress=progress)
+    return count_photos(list(found.values()), by_path, workers=workers, out_dir=site / COUNTS_FOLDER, progress=progress,
+                        stage_model=own.path if own else None)  # fmt: skip
