@@ -158,7 +158,7 @@ def tally(objects: pd.DataFrame) -> pd.DataFrame:
     shape = (len(photos), len(COUNT_COLUMNS))
     cells = of_photo[inside] * shape[1] + stages[inside]
     table = np.bincount(cells, minlength=shape[0] * shape[1]).reshape(shape)
-    return pd.DataFrame(table, index=pd.Index(photos, name="photo"), columns=list(COUNT_COLUMNS.values()))
+    return pd.DataFrame(table, index=pd.Index(photos, dtype="str", name="photo"), columns=list(COUNT_COLUMNS.values()))
 
 
 def plan(connection, photos: pd.DataFrame, objects: pd.DataFrame) -> CountPlan:

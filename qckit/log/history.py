@@ -225,7 +225,7 @@ def _by_photo(objects: pd.DataFrame, photos: pd.DataFrame) -> pd.DataFrame:
     names = list(dict.fromkeys(photos["photo"]))
     kinds = {"n_found": "found", "n_added": "added by hand", "n_changed": "stage changed by hand",
              "n_removed": "removed by hand"}  # fmt: skip
-    table = pd.DataFrame({"photo": names})
+    table = pd.DataFrame({"photo": pd.Series(names, dtype="str")})
     table["n_objects"] = [int((objects["photo"] == n).sum()) for n in names]
     for column, source in kinds.items():
         of_kind = objects.loc[objects["source"] == source, "photo"].value_counts()

@@ -177,6 +177,12 @@ def test_history_shows_the_whole_descent(log):
     assert str(caught.value) == "unknown hatch 'H-9'. Did you mean 'H-2'? Known: H-1, H-2."
 
 
+def test_history_of_a_hatch_without_photos_or_samples(filled):
+    assert "sample S-3, revision 0: nauplii 90" in filled.history("H-2").text
+    filled.add("hatches", HATCHES.head(1).assign(hatch="H-9"), by="op1")
+    assert filled.history("H-9").to_frame()["level"].tolist() == ["hatch"]
+
+
 def test_check_finds_what_is_wrong_and_says_what_to_do(log, site):
     fill_all(log)
     (site / "photos" / "a.jpg").write_bytes(b"another photo")

@@ -310,3 +310,34 @@ def test_no_log_no_site_bad_address(tmp_path, site):
                                  "PostgreSQL.")  # fmt: skip
     with pytest.raises(InputError, match="the server does not answer as asked"):
         open_log("postgresql+psycopg://nobody@127.0.0.1:9/x")
+
+
+def test_a_query_takes_any_number_of_names(any_log):
+    fill(any_log)
+    names = ["H-1", *(f"none-{i}" for i in range(70_000))]  # more than a database takes as parameters
+    assert any_log.hatches(hatch=names)["hatch"].tolist() == ["H-1"]
+    any_log.correct("hatches", "H-2", "lot", "L-1", by="op1", reason="wrong bag")
+    assert len(any_log.hatches(lot=["L-1", *names])) == 2
+
+
+def test_queries_find_rows_by_an_index(filled):
+    """No query of daily work reads a whole table of hatches, samples, photos or objects."""
+    import sqlalchemy as sa
+
+    plans = []
+
+    @sa.event.listens_for(filled.engine, "before_cursor_execute")
+    def explain(connection, _cursor, statement, parameters, _context, _many):
+        if statement.startswith("SELECT"):
+            rows = connection.connection.cursor().execute("EXPLAIN QUERY PLAN " + statement, parameters).fetchall()
+            plans.extend(row[-1] for row in rows)
+
+    filled.hatches(month="2026-10")
+    filled.hatches(lot="L-1")
+    filled.samples(hatch=["H-1", "H-2"])
+    filled.samples(month="2026-10")
+    filled.objects(hatch="H-1")
+    filled.history("H-1")
+    whole = [p for p in plans if any(p.startswith(f"SCAN {t}") for t in ("hatches", "samples", "photos", "objects"))]
+    assert not whole
+    assert any("ix_hatches_started_utc" in p for p in plans)
