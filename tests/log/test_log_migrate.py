@@ -3,84 +3,139 @@
 # ruff: noqa: E501  whole messages
 
 import sqlite3
+from contextlib import closing
+from pathlib import Path
 
+import pandas as pd
 import pytest
 import sqlalchemy as sa
 from invented_log import HATCHES, LOTS, SAMPLES, counted
 
 from qckit.errors import InputError
-from qckit.log import engine, migrate, open_log, schema
+from qckit.log import engine, migrate, new_site, open_log, restore, schema
 from qckit.log.backup import verify
 
-ADDED_IN_2 = ("baselines", "signals", "scales", "certificates", "checks", "reports")
+HERE = Path(__file__).parent
+V1_TABLES = ("lots", "hatches", "readings", "samples", "photos", "objects", "corrections", "steps")
 
 
-def make_version_1(database):
-    """Turn a fresh log into one as version 1 made it: without the tables and columns of version 2."""
-    with engine.writing(database) as connection:
-        for name in ADDED_IN_2:
-            connection.exec_driver_sql(f"DROP TABLE {name}")
-        connection.exec_driver_sql("ALTER TABLE samples DROP COLUMN um_per_px")
-        connection.exec_driver_sql("ALTER TABLE photos DROP COLUMN frame_mm2")
-        connection.exec_driver_sql("UPDATE meta SET value = '1' WHERE name = 'schema_version'")
+@pytest.fixture
+def old_site(site):
+    """Give a site whose log is the frozen one of version 1."""
+    (site / "log.sqlite").unlink()
+    with closing(sqlite3.connect(site / "log.sqlite")) as connection:
+        connection.executescript((HERE / "log_version_1.sqlite.sql").read_text(encoding="utf-8"))
+    return site
+
+
+@pytest.fixture
+def old_server(postgres_url):
+    """Give the address of a database with the frozen log of version 1."""
+    import psycopg
+
+    plain = sa.make_url(postgres_url).set(drivername="postgresql").render_as_string(hide_password=False)
+    with psycopg.connect(plain) as connection:
+        connection.execute((HERE / "log_version_1.postgresql.sql").read_text(encoding="utf-8"))
+    return postgres_url
+
+
+def entered(connection):
+    """Return every row of every table that version 1 had, in the columns it had."""
+    rows = {}
+    for name in V1_TABLES:
+        t = sa.Table(name, sa.MetaData(), autoload_with=connection)
+        kept = [c for c in t.columns if (name, c.name) not in (("samples", "um_per_px"), ("photos", "frame_mm2"))]
+        found = connection.execute(sa.select(*kept)).all()
+        rows[name] = sorted((dict(zip([c.name for c in kept], row, strict=True)) for row in found), key=str)
+    return rows
+
+
+def held(url):
+    """Return what :func:`entered` says of a log, without opening it as a log."""
+    database = engine.make_engine(url)
+    with database.connect() as connection:
+        found = entered(connection)
+    database.dispose()
+    return found
+
+
+def is_as_it_should_be(log, fresh):
+    """Check the frozen log after its upgrade: shape, records, corrections, guards, and that work goes on."""
+    assert columns(log.engine) == fresh
+    assert log.hatches()["cysts_g"].tolist() == [1.6, 40.0]  # with its correction
+    assert log.samples()[["sample", "nauplii", "revision"]].values.tolist() == [
+        ["S-1", 99, 1],
+        ["S-2", 6, 1],
+        ["S-3", 90, 0],
+    ]
+    assert (len(log.objects()), log.readings()["value"].tolist(), len(log.steps())) == (14, [27.8], 5)
+    assert "correction of hatches H-1: cysts_g: 1.602 -> 1.6" in log.history("H-1").text
+    assert not any(log.add_many({"lots": LOTS, "hatches": HATCHES, "samples": SAMPLES}, by="op1").added.values())
+    photos, objects = counted(version="t-2")
+    log.record_counts(photos, objects=objects, by="op1")
+    assert log.photos()["frame_mm2"].tolist() == [100.0, 100.0]
+    at = "2026-11-05T10:00:00+00:00"
+    log.add("checks", pd.DataFrame({"hatch": ["H-1"], "check": ["weigh"], "planned_at": [at], "by": ["op1"]}), by="op1")
+    for statement in ("DELETE FROM hatches", "UPDATE samples SET nauplii = 1", "DELETE FROM checks"):
+        with pytest.raises(InputError, match="never changed or deleted"), engine.writing(log.engine) as connection:
+            connection.exec_driver_sql(statement)
 
 
 def columns(database):
-    """Return every table with its columns, whatever their order."""
+    """Return every table with its columns, whatever their order, and its indexes."""
     with engine.reading(database) as connection:
         look = sa.inspect(connection)
-        return {t: sorted(c["name"] for c in look.get_columns(t)) for t in look.get_table_names()}
+        return {
+            t: sorted(c["name"] for c in (*look.get_columns(t), *look.get_indexes(t))) for t in look.get_table_names()
+        }
 
 
-def test_an_older_log_is_upgraded_after_a_backup(site, log):
-    fresh = columns(log.engine)
-    frames = {"lots": LOTS, "hatches": HATCHES, "samples": SAMPLES}
-    log.add_many(frames, by="op1")
-    make_version_1(log.engine)
-    log.close()
-    with pytest.raises(InputError) as caught:
-        open_log(site, upgrade=False)
-    assert str(caught.value) == (f"{site}/log.sqlite: the log has schema version 1 and must be brought to 2 first. Run  qckit "
-                                 "log upgrade.")  # fmt: skip
-    with open_log(site) as upgraded:
-        assert columns(upgraded.engine) == fresh
-        assert len(upgraded.hatches()) == 2
-        assert not any(upgraded.add_many(frames, by="op1").added.values())
-        photos, objects = counted()
-        upgraded.record_counts(photos, objects=objects, by="op1")
-        with pytest.raises(InputError, match="never changed or deleted"), engine.writing(upgraded.engine) as connection:
-            connection.exec_driver_sql("DELETE FROM hatches")
-    (backup,) = (site / "backups").glob("log-version-1-*.sqlite")
-    assert verify(backup) == 1
-    with sqlite3.connect(backup) as old:
-        assert old.execute("SELECT value FROM meta WHERE name = 'schema_version'").fetchone() == ("1",)
-
-
-def test_an_older_log_on_a_server(postgres_url, tmp_path, monkeypatch):
-    from qckit.log import create_log, new_site, restore
-
-    monkeypatch.chdir(tmp_path)  # an address alone has no site folder: backups lie where we are
-
-    create_log(postgres_url)
-    with open_log(postgres_url) as log:
+def test_an_older_log_is_upgraded_after_a_backup(old_site, tmp_path):
+    url = f"sqlite:///{old_site}/log.sqlite"
+    with open_log(new_site(tmp_path / "fresh")) as log:
         fresh = columns(log.engine)
-        log.add_many({"lots": LOTS, "hatches": HATCHES, "samples": SAMPLES}, by="op1")
-        make_version_1(log.engine)
-    with open_log(postgres_url) as upgraded:
-        assert columns(upgraded.engine) == fresh
-        assert len(upgraded.samples(counted=None)) == 3
-        held = upgraded.hatches()
+    before = held(url)
+    with pytest.raises(InputError) as caught:
+        open_log(old_site, upgrade=False)
+    assert str(caught.value) == (f"{old_site}/log.sqlite: the log has schema version 1 and must be brought to 2 first. Run  "
+                                 "qckit log upgrade.")  # fmt: skip
+    with open_log(old_site) as log:
+        assert held(url) == before
+        is_as_it_should_be(log, fresh)
+    (backup,) = (old_site / "backups").glob("log-version-1-*.sqlite")
+    assert verify(backup) == 5
+    assert held(f"sqlite:///{backup}") == before
+    other = new_site(tmp_path / "other")
+    (other / "log.sqlite").unlink()
+    restore(backup, other)
+    with open_log(other) as log:  # the backup can be upgraded as well
+        assert len(log.hatches()) == 2
+
+
+def test_an_older_log_on_a_server(old_server, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)  # an address alone has no site folder: backups lie where we are
+    with open_log(new_site(tmp_path / "fresh")) as log:
+        fresh = columns(log.engine)
+    before = held(old_server)
+    with open_log(old_server) as log:
+        assert held(old_server) == before
+        hatches = log.hatches()
+        is_as_it_should_be(log, fresh)
     (backup,) = (tmp_path / "backups").glob("log-version-1-*.zip")
     restore(backup, new_site(tmp_path / "old"))  # a package of an older version can be read as well
+    assert held(f"sqlite:///{tmp_path}/old/log.sqlite") == before
     with open_log(tmp_path / "old") as old:
         assert len(old.samples(counted=None)) == 3
-        assert old.hatches().equals(held)
+        assert old.hatches().equals(hatches)
 
 
-def test_an_upgrade_that_fails_changes_nothing(site, log, monkeypatch):
-    make_version_1(log.engine)
-    before = columns(log.engine)
-    log.close()
+def test_both_frozen_logs_hold_the_same(old_site, old_server):
+    assert held(f"sqlite:///{old_site}/log.sqlite") == held(old_server)
+
+
+def test_an_upgrade_that_fails_changes_nothing(old_site, monkeypatch):
+    url = f"sqlite:///{old_site}/log.sqlite"
+    before = held(url)
 
     def breaks(connection):
         migrate._to_2(connection)
@@ -88,10 +143,10 @@ def test_an_upgrade_that_fails_changes_nothing(site, log, monkeypatch):
 
     monkeypatch.setitem(migrate.MIGRATIONS, 1, breaks)
     with pytest.raises(InputError, match="the power went out"):
-        open_log(site)
-    database = engine.make_engine(f"sqlite:///{site}/log.sqlite")
-    assert columns(database) == before
-    database.dispose()
+        open_log(old_site)
+    assert held(url) == before
+    with pytest.raises(InputError, match="has schema version 1 and must be brought"):
+        open_log(old_site, upgrade=False)
 
 
 def test_a_newer_log_is_refused_and_left_alone(site, log):
