@@ -17,7 +17,6 @@ __all__ = [
     "outcome_word",
     "outcomes_as_prior",
     "plan_of",
-    "planned_rows",
 ]
 
 
@@ -156,27 +155,6 @@ def choose_checks(probability: dict, *, most: int = 2, done=()) -> list[Check]:
         chosen.append(best[1])
         left = {k: v * (0.25 if k in best[1].speaks_for else 1.0) for k, v in left.items()}
     return chosen
-
-
-def planned_rows(finding, *, planned_at: str, by: str) -> pd.DataFrame:
-    """Turn the checks a finding proposes into rows for the log's checks table, outcome still empty.
-
-    Parameters
-    ----------
-    finding : Finding
-        Of kind ``poor-hatch``.
-    planned_at : str
-        ISO time with offset.
-    by : str
-        Who planned them.
-
-    Returns
-    -------
-    DataFrame
-        hatch, check, planned_at, by, notes (the plan). The outcome comes later, beginning with yes, no or unclear.
-    """
-    rows = [(finding.subject, c["check"], planned_at, by, c["plan"]) for c in finding.details["checks"]]
-    return pd.DataFrame(rows, columns=["hatch", "check", "planned_at", "by", "notes"])
 
 
 def outcomes_as_prior(checks: pd.DataFrame | None, hatch: str) -> tuple[dict, list[str]]:

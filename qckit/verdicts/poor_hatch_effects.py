@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-__all__ = ["AGE", "EFFECT_COLUMNS", "binomial_regression", "drawn", "site_effects"]
+__all__ = ["AGE", "EFFECT_COLUMNS", "drawn", "site_effects"]
 
 EFFECT_COLUMNS = ("quantity", "slope", "se", "literature_slope", "shrunk_slope", "lowest", "highest", "n_hatches",
                   "dispersion")  # fmt: skip
@@ -18,35 +18,6 @@ _LITERATURE = {"temperature": 0.35, "ph": 4.0, "oxygen": 0.5, "salinity": -0.03,
                "density": -0.15}  # fmt: skip
 _AGE_SD = 0.004  # per day (ours: a lot that falls from 85 to 75 % in half a year)
 _LEAST_HATCHES = 20
-
-
-def binomial_regression(hatched, total, design):
-    """Fit shares on conditions; the standard errors carry the Pearson dispersion.
-
-    Parameters
-    ----------
-    hatched, total : array, shape (n,)
-        Counts and their totals, totals above 0.
-    design : DataFrame, shape (n, p)
-        The model's columns (with a constant if one is wanted).
-
-    Returns
-    -------
-    (Series, Series, float)
-        Coefficients, standard errors (times the root of the dispersion where that exceeds 1) and the dispersion
-        (Pearson chi-square per degree of freedom).
-
-    References
-    ----------
-    Crowder M.J. 1978. Applied Statistics 27:34-37; McCullagh P., Nelder J.A. 1989. Generalized Linear Models, 4.5.
-    """
-    from statsmodels.genmod.families import Binomial
-    from statsmodels.genmod.generalized_linear_model import GLM
-
-    total = np.asarray(total, dtype=float)
-    fit = GLM(np.asarray(hatched, dtype=float) / total, design, family=Binomial(), var_weights=total).fit()
-    dispersion = float(fit.pearson_chi2 / fit.df_resid) if fit.df_resid > 0 else np.nan
-    return fit.params, fit.bse * np.sqrt(max(1.0, dispersion if np.isfinite(dispersion) else 1.0)), dispersion
 
 
 def site_effects(counts: pd.DataFrame, worst: pd.DataFrame, *, leave_out=(), lot: str = "") -> pd.DataFrame:
@@ -69,8 +40,15 @@ def site_effects(counts: pd.DataFrame, worst: pd.DataFrame, *, leave_out=(), lot
         Logit slope per unit (``lowest`` to ``highest`` is the range of this site's hatches it holds for), from one
         regression on all conditions together, with lots and their age as further terms. A condition that was not
         measured stands at its mean. ``shrunk_slope`` draws the slope towards the literature's by the precision of
-        both; with fewer than 20 hatches the table is empty.
+        both; with fewer than 20 hatches, or hardly more than the model has terms, the table is empty.
+
+    References
+    ----------
+    McCullagh P., Nelder J.A. 1989. Generalized Linear Models, 2nd ed., section 4.5; fitted and checked in
+    :func:`qckit.hatch.fit_quasi_binomial`.
     """
+    from qckit.hatch import fit_quasi_binomial
+
     used = counts[~counts["hatch"].isin(list(leave_out)) & counts["hatch_pct"].notna()]
     means = worst.pivot(index="hatch", columns="quantity", values="mean")
     table = used.join(means[[q for q in _LITERATURE if q in means]].rename(columns={"hours": "_hours"}), on="hatch")
@@ -81,8 +59,14 @@ def site_effects(counts: pd.DataFrame, worst: pd.DataFrame, *, leave_out=(), lot
     design, per_day = _lots_and_ages(table)
     for quantity in known:
         design[quantity] = table[quantity].fillna(table[quantity].mean()) - table[quantity].mean()
+    if len(table) < design.shape[1] + 5:
+        return pd.DataFrame(columns=list(EFFECT_COLUMNS))
     total = table["nauplii"] + table["umbrella"] + table["unhatched"]
-    params, errors, dispersion = binomial_regression(table["nauplii"], total, design)
+    fit = fit_quasi_binomial(table["nauplii"], total, design)
+    dispersion = fit["dispersion"]
+    # counts cannot vary less than binomially: a dispersion below 1 is luck
+    errors = fit["standard_errors"] / np.sqrt(dispersion) * np.sqrt(max(1.0, dispersion))
+    params, errors = (pd.Series(v, index=design.columns) for v in (fit["coefficients"], errors))
     rows = []
     for quantity in known:
         lowest, highest = table[quantity].quantile([0.005, 0.995])

@@ -145,8 +145,8 @@ def _start(result, settings):
     at_hand = len(result["cone"].split(", ")) if result["cone"] else result["n_cones"]
     if at_hand < result["n_cones"]:
         said = (f"That takes {result['grams']:.0f} g of {result['lot']} in {result['n_cones']} cones and {at_hand} "
-                f"{'is' if at_hand == 1 else 'are'} at hand: start {result['grams_per_cone']:.0f} g in {place} now, and "
-                f"the rest as soon as a cone is free; {when}.")  # fmt: skip
+                f"{'is' if at_hand == 1 else 'are'} at hand: start {result['grams_per_cone']:.0f} g in {place} now, "
+                f"and the rest as soon as a cone is free; {when}.")  # fmt: skip
     return said
 
 

@@ -41,9 +41,9 @@ def test_the_demos_poor_hatch_is_explained_rightly(poor):
     assert poor.verdict == "cause-found"
     assert poor.details["named"] == ["ph"]
     assert poor.headline == ("Hatch H261105-B (K-121, cone B) gave 30 % where this lot usually gives 84 %. "
-                             "Cause: the pH was too low (probability above 95 %). It shows in the umbrellas (56 %, usually "
-                             "3 %) and the pH (7.4, usually 8.2); the count holds; cone D of the same day did as "
-                             "usual.")  # fmt: skip
+                             "Cause: the pH was too low (probability above 95 %). It shows in the umbrellas "
+                             "(56 %, usually 3 %) and the pH (7.4, usually 8.2); the count holds; "
+                             "cone D of the same day did as usual.")  # fmt: skip
     assert poor.next_steps[0].startswith("Measure the pH of the fresh water")
     assert poor.next_steps[1].startswith("Next feed: ")
     assert max(poor.details["traces"], key=poor.details["traces"].get) == "umbrella arrest"
@@ -133,7 +133,7 @@ def test_outcomes_are_read_as_yes_no_or_left_alone():
     factors, said = outcomes_as_prior(checks, "X")
     assert factors == {"cold": 20.0}
     assert said[1] == "Look at the air: looked at it (not read as yes or no, so it changes nothing)."
-    again = pd.DataFrame({"hatch": "X", "check": "air", "outcome": ["yes: weak", "no: it was the pump of A"], "cause": None,
+    again = pd.DataFrame({"hatch": "X", "check": "air", "outcome": ["yes: weak", "no: the pump of A"], "cause": None,
                           "planned_at": ["2026-04-01T08:00:00+00:00", "2026-04-01T09:00:00+00:00"]})  # fmt: skip
     assert set(outcomes_as_prior(again, "X")[0].values()) == {0.05}  # made twice: the later outcome holds
     assert outcome_word("not sure") == "" and outcome_word("No, fine") == "no" and outcome_word("unclear") == "unclear"
@@ -158,8 +158,8 @@ def test_the_gap_is_closed_by_the_right_grams(history):
     assert feed["n_cones"] == 5 and feed["cone"] == "A, C, D, B" and feed["lot"] == "K-121"
     assert "in 5 cones and 4 are at hand: start 38 g in cones A, C, D, B now" in feed["sentence"]
     assert feed["sentence"].endswith(
-        "as soon as a cone is free; ready about 2026-11-07 10:00. Until then feed what is there in smaller portions, or another feed that you "
-        "keep ready."
+        "as soon as a cone is free; ready about 2026-11-07 10:00. Until then feed what is there in smaller "
+        "portions, or another feed that you keep ready."
     )
 
 

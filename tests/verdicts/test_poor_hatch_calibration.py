@@ -18,13 +18,13 @@ def calibration():
 
 @pytest.fixture(scope="module")
 def table(calibration):
-    return calibration.run(n=60, seed=31, oracle_draws=(120, 24), n_before=24)
+    return calibration.run(n=50, seed=31, oracle_draws=(120, 24), n_before=24)
 
 
 @pytest.mark.slow
 def test_the_right_cause_comes_first_where_it_can_be_known(table):
     decidable = table[(table["n_causes"] > 0) & table["oracle_right"]]
-    assert len(decidable) > 35
+    assert len(decidable) > 30
     # goals for 500 cases are 0.85 and 0.95; about fifty cases are allowed two standard errors less
     assert decidable["first_right"].mean() >= 0.75
     assert decidable["in_three"].mean() >= 0.89
@@ -40,4 +40,4 @@ def test_stated_probabilities_are_kept(calibration, table):
 
 @pytest.mark.slow
 def test_nothing_planted_is_hardly_ever_accused(calibration):
-    assert calibration.false_accusations(n=25, seed=3) <= 3
+    assert calibration.false_accusations(n=20, seed=3) <= 2

@@ -1,19 +1,15 @@
-"""Tables, charts and surroundings of a poor hatch's report, and the report itself."""
+"""Tables, charts and surroundings of a poor hatch's report."""
 
 import matplotlib
 
 matplotlib.use("Agg")
 
-import pandas as pd
 import pytest
 
-from qckit.log import new_site, open_log
-from qckit.practice import POOR_HATCH, SITE_NAME, invented_history
-from qckit.reports import run_report
+from qckit.practice import POOR_HATCH, invented_history
 from qckit.settings import Settings
 from qckit.verdicts import poor_hatch_charts as charts
 from qckit.verdicts.poor_hatch import explain_hatch
-from qckit.verdicts.poor_hatch_checks import planned_rows
 from qckit.verdicts.poor_hatch_context import describe_context
 from qckit.verdicts.poor_hatch_usual import hatch_counts
 
@@ -75,21 +71,3 @@ def test_surroundings_name_the_new_salt_and_the_weak_cone(finding, counts, histo
     assert weak.loc["cone", "is_odd"] and weak.loc["cone", "points"] < -3
     fine = describe_context(counts, history["hatches"], lot, hatch="H261102-A").set_index("what")
     assert not fine.loc["cone", "is_odd"] and not fine.loc["operator", "is_odd"]
-
-
-@pytest.mark.slow
-def test_the_report_tells_the_story_and_a_logged_check_changes_it(history, finding, tmp_path):
-    site = tmp_path / "site"
-    new_site(site, name=SITE_NAME)
-    with open_log(site, now=lambda: NOW) as log:
-        log.add_many(history, by="op1", source="history")
-        log.add("checks", planned_rows(finding, planned_at=NOW, by="op2"), by="op2", source="report")
-        log.correct("checks", (POOR_HATCH, "ph meter", NOW), "outcome", "yes: 7.4 in this cone, 8.2 in D", by="op2",
-                    reason="check made")  # fmt: skip
-    run = run_report("poor-hatch", site, {"hatch": POOR_HATCH}, now=NOW)
-    page = run.html.read_text(encoding="utf-8")
-    for text in ("Cause found", "the pH was too low", "Next feed:", "What do the stages say?", "veterinarian",
-                 "yes: 7.4 in this cone, 8.2 in D", "new bag of salt"):  # fmt: skip
-        assert text in page
-    pd.testing.assert_frame_equal(charts.causes_table(finding).head(1)[["cause"]],
-                                  pd.DataFrame({"cause": ["the pH was too low"]}))  # fmt: skip

@@ -5,70 +5,18 @@ import pandas as pd
 import pytest
 
 from qckit.verdicts.poor_hatch_causes import CAUSES, STRENGTHS, cause, moves
-from qckit.verdicts.poor_hatch_effects import binomial_regression, site_effects
+from qckit.verdicts.poor_hatch_effects import AGE, drawn, site_effects
 from qckit.verdicts.poor_hatch_usual import describe_hatch, hatch_counts, usual_of_lot
-
-# Crowder 1978, Applied Statistics 27:34-37, 21 plates (crowder.seeds in R package agridat 1.26)
-GEN = [
-    "O75",
-    "O75",
-    "O75",
-    "O75",
-    "O75",
-    "O73",
-    "O73",
-    "O73",
-    "O73",
-    "O73",
-    "O75",
-    "O75",
-    "O75",
-    "O75",
-    "O75",
-    "O75",
-    "O73",
-    "O73",
-    "O73",
-    "O73",
-    "O73",
-]
-EXT = list("bbbbbbbbbbccccccccccc")
-GERM = [10, 23, 23, 26, 17, 8, 10, 8, 23, 0, 5, 53, 55, 32, 46, 10, 3, 22, 15, 32, 3]
-N = [39, 62, 81, 51, 39, 16, 30, 28, 45, 4, 6, 74, 72, 51, 79, 13, 12, 41, 30, 51, 7]
-
-
-def test_binomial_regression_on_crowders_seeds():
-    gen, ext = np.array([g == "O73" for g in GEN], float), np.array([e == "c" for e in EXT], float)
-    design = pd.DataFrame({"const": 1.0, "O73": gen, "cucumber": ext, "both": gen * ext})
-    params, errors, dispersion = binomial_regression(GERM, N, design)
-    # coefficients, binomial standard errors and Pearson chi-square 31.651145 on 17 df: R glm
-    np.testing.assert_allclose(params, [-0.558172, 0.145927, 1.318182, -0.778104], atol=1e-4)
-    assert dispersion == pytest.approx(31.651145 / 17, abs=1e-4)
-    plain = np.array([0.126021, 0.223166, 0.177468, 0.306433])
-    np.testing.assert_allclose(errors, plain * np.sqrt(31.651145 / 17), atol=1e-4)
-
-
-def test_binomial_regression_on_the_budworm():
-    # Collett 1991; Venables and Ripley, MASS 7.2: logit ~ sex + log2 dose, deviance 6.757 on 9 df, so no overdispersion
-    dose = np.tile(np.arange(6.0), 2)
-    killed = [1, 4, 9, 13, 18, 20, 0, 2, 6, 10, 12, 16]
-    male = np.repeat([1.0, 0.0], 6)
-    params, errors, dispersion = binomial_regression(
-        killed, [20] * 12, pd.DataFrame({"female": 1 - male, "male": male, "dose": dose})
-    )
-    np.testing.assert_allclose(params, [-3.473155, -2.372412, 1.064214], atol=1e-4)
-    np.testing.assert_allclose(errors, [0.468520, 0.385511, 0.131077], atol=1e-4)
-    assert dispersion < 1
 
 
 def test_figures_and_their_covariance_against_simulation():
     rng = np.random.default_rng(11)
     mean = np.array([240.0, 60.0, 50.0, 250.0])
-    drawn = rng.poisson(mean, (20_000, 4)).astype(float)
+    counted = rng.poisson(mean, (20_000, 4)).astype(float)
     row = {"nauplii": 240, "umbrella": 60, "unhatched": 50, "shells": 250, "counted_shells_opened": 300,
            "full_per_g": 250_000.0, "n_subsamples": 3}  # fmt: skip
     _, covariance = describe_hatch(row, mixing_cv=0.0)
-    n, u, c, s = (drawn + 0.5).T
+    n, u, c, s = (counted + 0.5).T
     figures = np.stack([np.log((n + u) / c), np.log(n / u), np.log(s / (n + u)), np.log(n + u + c)])
     np.testing.assert_allclose(covariance, np.cov(figures), rtol=0.06, atol=4e-4)
 
@@ -156,3 +104,24 @@ def test_site_effects_find_planted_slopes_together_and_need_twenty_hatches():
     assert effects["se"].max() < 0.02
     few = site_effects(counts.head(12), worst)
     assert few.empty and list(few.columns) == list(effects.reset_index().columns)
+
+
+def test_few_hatches_leave_the_literature_standing_and_many_do_not():
+    # precision-weighted mean of two normal quantities: (2 / 0.1^2 + 4 / 4^2) / (1 / 0.1^2 + 1 / 4^2)
+    assert drawn(2.0, 0.1, 4.0, 4.0) == pytest.approx((200 + 0.25) / (100 + 0.0625))
+    assert drawn(2.0, 40.0, 4.0, 4.0) == pytest.approx(4.0, abs=0.03)
+
+
+def test_a_lots_fall_with_the_days_since_opening_is_found():
+    rng = np.random.default_rng(5)
+    n = 120
+    days = np.arange(n) * 2.0
+    hatched = rng.binomial(400, 1 / (1 + np.exp(-(2.0 - 0.006 * days))))
+    starts = pd.date_range("2026-01-01", periods=n, freq="2D", tz="UTC")
+    counts = pd.DataFrame({"hatch": [f"H{i}" for i in range(n)], "lot": "L", "hatch_pct": hatched / 4,
+                           "started": [t.isoformat() for t in starts],
+                           "nauplii": hatched, "umbrella": 0, "unhatched": 400 - hatched})  # fmt: skip
+    worst = pd.DataFrame({"hatch": counts["hatch"], "quantity": "ph", "mean": rng.normal(8.2, 0.05, n)})
+    row = site_effects(counts, worst, lot="L").set_index("quantity").loc[AGE]
+    assert row["slope"] == pytest.approx(-0.006, abs=3 * row["se"]) and row["se"] < 0.001
+    assert AGE not in set(site_effects(counts, worst)["quantity"])

@@ -1,0 +1,124 @@
+"""``qckit report poor-hatch`` as typed: the report, the check that is logged, and the report that counts it."""
+
+import json
+
+import pytest
+
+from qckit import cli
+from qckit.errors import InputError
+from qckit.log import new_site, open_log
+from qckit.practice import POOR_HATCH, SITE_NAME, invented_history
+from qckit.reports import nauplius_objects, record_check, record_plans
+from qckit.settings import Settings
+from qckit.verdicts.poor_hatch import explain_hatch
+
+NOW = "2026-11-06T10:00:00+00:00"
+
+
+@pytest.fixture
+def site(tmp_path):
+    """The invented site, its last sixty hatches only: quick, and enough to know what is usual."""
+    history = invented_history()
+    last = history["hatches"].sort_values("started").tail(60)["hatch"]
+    history |= {t: history[t][history[t]["hatch"].isin(last)] for t in ("hatches", "samples", "readings")}
+    folder = tmp_path / "site"
+    new_site(folder, name=SITE_NAME)
+    with open_log(folder, now=lambda: NOW) as log:
+        log.add_many(history, by="op1", source="history")
+    return folder
+
+
+def run(capsys, *args):
+    """Return (exit code, standard output, standard error) of a command."""
+    with pytest.raises(SystemExit) as left:
+        cli.main(list(args))
+    said = capsys.readouterr()
+    return left.value.code, said.out, said.err
+
+
+def explained(site):
+    with open_log(site) as log:
+        return explain_hatch(log.lots(), log.hatches(), log.samples(), log.readings(), hatch=POOR_HATCH,
+                             settings=Settings(), checks=log.checks(), now=NOW)  # fmt: skip
+
+
+@pytest.mark.slow
+def test_a_check_is_planned_made_and_counted(site, capsys):
+    common = ("--site", str(site), "--now", NOW, "--no-count")
+    code, out, err = run(capsys, "report", "poor-hatch", POOR_HATCH, *common, "--record-checks", "--by", "op1")
+    assert (code, err) == (0, "")
+    assert "Cause: the pH was too low (probability above 95 %)." in out
+    assert out.endswith(f"{POOR_HATCH}: planned ph meter.\n")
+    folder = site / "reports" / f"poor-hatch-{POOR_HATCH}"
+    before = json.loads((folder / "findings.json").read_text(encoding="utf-8"))
+    outcome = "no: the meter was off, 8.2 everywhere"
+    made = ("--checked", "ph meter", "--outcome", outcome, "--by", "op2")
+    code, out, _ = run(capsys, "report", "poor-hatch", POOR_HATCH, *common, *made)
+    assert code == 0
+    assert out.startswith(f"{POOR_HATCH}: ph meter is in the log: {outcome}. It means: pH 8.0 to 8.5.\n")
+    after = json.loads((folder / "findings.json").read_text(encoding="utf-8"))
+    chance = [{c["code"]: c["probability"] for c in f["details"]["causes"]}["ph"] for f in (before, after)]
+    assert chance[1] < chance[0] - 0.1 and after["verdict"] != "cause-found"
+    page = (folder / "report.html").read_text(encoding="utf-8")
+    shown = ("Next feed:", "Could it be", "light gradient", "should change hatching by", "hours off standard",
+             "What changed shortly before?", "new bag of salt", "Then: the pH was too low", "veterinarian")  # fmt: skip
+    for text in shown:
+        assert text.casefold() in page.casefold(), text
+    assert f"Measure the pH now: {outcome} (which means: pH 8.0 to 8.5)." in page
+    with open_log(site) as log:
+        (row,) = log.checks(hatch=POOR_HATCH).to_dict("records")
+    assert (row["outcome"], row["done_at"], row["by"]) == (outcome, NOW, "op1")  # the plan's row, completed
+    assert row["notes"].startswith("Calibrate the pH meter at 7 and 10 and measure cone B")
+
+
+def test_a_check_that_was_not_planned_is_entered_and_one_made_again_is_corrected(site):
+    said = record_check(site, POOR_HATCH, "air", "no, brisk bubbles", by="op2", at=NOW)
+    assert said == (
+        f"{POOR_HATCH}: air is in the log: no, brisk bubbles. It means: brisk bubbles and oxygen near saturation."
+    )
+    first = explained(site)
+    record_check(site, POOR_HATCH, "air", "no, brisk bubbles", by="op2", at=NOW)  # said twice, entered once
+    assert record_check(site, POOR_HATCH, "air", "unclear", by="op2", at=NOW).endswith("It means: it changes nothing.")
+    with open_log(site) as log:
+        (row,) = log.checks(hatch=POOR_HATCH).to_dict("records")
+        (kept,) = log.corrections(table="checks").to_dict("records")
+    assert row["outcome"] == "unclear" and kept["before"] == "no, brisk bubbles"
+    assert first.details["named"] == explained(site).details["named"] == ["ph"]
+
+
+def test_a_confirmed_cause_asks_for_no_further_check(site):
+    record_check(site, POOR_HATCH, "ph meter", "yes: 7.4 in B, 8.2 in D", by="op2", at=NOW)
+    finding = explained(site)
+    assert finding.verdict == "cause-found" and finding.details["checks"] == []
+    assert record_plans(site, finding.to_dict(), by="op1", at=NOW) == (
+        f"{POOR_HATCH}: no check to plan that is not planned already."
+    )
+
+
+def test_what_cannot_be_entered_is_refused_in_one_line(site, capsys):
+    with pytest.raises(InputError) as caught:
+        record_check(site, POOR_HATCH, "ph metre", "no", by="op2")
+    assert str(caught.value).startswith("unknown check 'ph metre'. Did you mean 'ph meter'? Known: recount, ")
+    with pytest.raises(InputError) as caught:
+        record_check(site, POOR_HATCH, "air", "not sure", by="op2")
+    assert str(caught.value) == (
+        "check 'air': the outcome 'not sure' must begin with yes, no or unclear. Yes means: weak bubbles, settled "
+        "cysts or oxygen below 4 mg/l. No means: brisk bubbles and oxygen near saturation."
+    )
+    with pytest.raises(InputError) as caught:
+        record_check(site, POOR_HATCH, "air", "no", by=" ")
+    assert str(caught.value) == "Nobody is named as the one who made the check. Give a name or initials (--by NAME)."
+    with pytest.raises(InputError) as caught:
+        record_check(site, "H261105-Q", "air", "no", by="op2")
+    assert str(caught.value).startswith("the site's log: unknown hatch 'H261105-Q'. Did you mean 'H261105-")
+    code, _, err = run(capsys, "report", "poor-hatch", POOR_HATCH, "--site", str(site), "--checked", "air")
+    assert (code, err) == (
+        2,
+        "qckit: --checked and --outcome go together: which check was made, and what it showed. Give both.\n",
+    )
+
+
+def test_objects_are_read_for_the_hatch_and_its_lots_latest_hatches(site):
+    with open_log(site) as log:
+        assert nauplius_objects(log, POOR_HATCH).empty
+        assert nauplius_objects(log, "no such hatch").empty
