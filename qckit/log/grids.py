@@ -58,10 +58,11 @@ def file_content(path: Path) -> bytes:
 
 def read_grids(path: Path, content: bytes) -> list[Grid]:
     """Read the cells of every sheet of a file."""
+    old_excel = content[:8] == b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
+    if old_excel or path.suffix.casefold() in (".xls", ".ods", ".numbers"):
+        raise InputError(f"{path.name}: is neither CSV nor .xlsx. Save it as .xlsx or CSV in the spreadsheet program.")
     if content[:4] == b"PK\x03\x04" or path.suffix.casefold() in (".xlsx", ".xlsm"):
         return _excel_grids(path, content)
-    if content[:8] == b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" or path.suffix.casefold() in (".xls", ".ods", ".numbers"):
-        raise InputError(f"{path.name}: is neither CSV nor .xlsx. Save it as .xlsx or CSV in the spreadsheet program.")
     return [_csv_grid(path, content)]
 
 

@@ -101,15 +101,45 @@ def _column_for(heading, columns: dict[str, Column]) -> tuple[Column, str] | Non
     return None
 
 
-def _heading_row(grid: Grid, columns: dict[str, Column]) -> int | None:
-    """Return the place of the row with most known headings: two at least, or all that must be there."""
+def _known(heading, columns: dict[str, Column]) -> str | None:
+    """Return the name of the column a heading means."""
+    found = _column_for(heading, columns) if isinstance(heading, str) else None
+    return found[0].name if found else None
+
+
+def _heading_row(grid: Grid, columns: dict[str, Column]) -> tuple[int, list] | None:
+    """Find the row with most known headings, alone or with the row above it: two at least, or all that must be there.
+
+    Returns
+    -------
+    tuple of (int, list) or None
+        Place of the (lower) row, and the headings.
+    """
     needed = {c.name for c in columns.values() if c.required}
-    best, most = None, 0
+    best, most, above = None, 0, []
     for place, (_, row) in enumerate(grid.rows[:HEADING_ROWS]):
-        found = [f[0].name for f in (_column_for(c, columns) for c in row if isinstance(c, str)) if f]
-        if len(found) > most and (len(found) > 1 or needed <= set(found)):
-            best, most = place, len(found)
+        for headings in (row, _over_two_rows(above, row, columns)):
+            found = [name for name in (_known(c, columns) for c in headings) if name]
+            if len(found) > most and (len(found) > 1 or needed <= set(found)):
+                best, most = (place, headings), len(found)
+        above = row
     return best
+
+
+def _over_two_rows(above: list, below: list, columns: dict[str, Column]) -> list:
+    """Join headings written over two rows: a group above names, names above units, names merged over both rows."""
+    width = max(len(above), len(below))
+    rows = ([*row, *[None] * (width - len(row))] for row in (above, below))
+    headings = []
+    for upper, lower in zip(*rows, strict=True):
+        joined = f"{upper} ({str(lower).strip().strip('()[]')})"
+        if _known(lower, columns) or is_blank(upper):
+            headings.append(lower)
+        elif not is_blank(lower) and isinstance(upper, str) and _known(joined, columns):
+            headings.append(joined)
+        else:
+            headings.append(upper if is_blank(lower) and _known(upper, columns) else lower)
+    return headings
 
 
 def _table_of(grid: Grid) -> str | None:
@@ -121,10 +151,10 @@ def _table_of(grid: Grid) -> str | None:
     fits = []
     for table in schema.ORDER:
         columns = {c.name: c for c in TABLES[table]}
-        place = _heading_row(grid, columns)
-        if place is None:
+        heading = _heading_row(grid, columns)
+        if heading is None:
             continue
-        found = {f[0].name for f in (_column_for(c, columns) for c in grid.rows[place][1] if isinstance(c, str)) if f}
+        found = {_known(c, columns) for c in heading[1]}
         needed = {c.name for c in TABLES[table] if c.required} - {"nauplii"}
         if needed <= found:
             fits.append((len(found), table))
@@ -159,24 +189,25 @@ def rows_from_grid(grid: Grid, settings: Settings, *, table: str | None = None, 
     if name not in schema.KEYS:
         raise unknown_name("table", name, schema.KEYS)
     columns = {c.name: c for c in TABLES[name]}
-    place = _heading_row(grid, columns)
-    if place is None:
+    heading = _heading_row(grid, columns)
+    if heading is None:
         needed = ", ".join(c.name for c in columns.values() if c.required)
         raise InputError(
             f"{grid.source}: no heading row was found for {name}. Put the column names in one row: {needed}."
         )
-    return _rows(grid, name, columns, place, settings, {fold_heading(c) for c in ignore_columns})
+    return _rows(grid, name, columns, heading, settings, {fold_heading(c) for c in ignore_columns})
 
 
-def _rows(grid: Grid, name, columns, place, settings: Settings, ignored: set) -> SheetRows:
-    headings, problems, notes = _headings(grid, columns, place, ignored)
+def _rows(grid: Grid, name, columns, heading, settings: Settings, ignored: set) -> SheetRows:
+    place, cells_of_heading = heading
+    headings, problems, notes = _headings(cells_of_heading, columns, ignored)
     body = [(number, row) for number, row in grid.rows[place + 1 :] if any(not is_blank(c) for c in row)]
     if body and _is_unit_row(body[0][1]):
         notes.append(f"row {body[0][0]} read as units")
         body = body[1:]
     rules = _rules(body, headings, grid, settings)
     faults = {(r, c): rest for r, c, *rest in grid.problems}
-    problems += _stray(body, headings, len(grid.rows[place][1]))
+    problems += _stray(body, headings, len(cells_of_heading))
     data, remarks = {}, Counter()
     for i, (column, unit) in headings.items():
         read: dict[tuple, tuple] = {}  # the same few cells stand in many rows: each is read once
@@ -224,10 +255,10 @@ def _series(values: list, column: Column) -> pd.Series:
     return pd.Series(values, dtype="str" if column.kind in ("text", "choice", "time", "date") else object)
 
 
-def _headings(grid: Grid, columns, place, ignored: set):
+def _headings(cells_of_heading: list, columns, ignored: set):
     """Match the heading row to the table's columns; unknown and doubled headings are problems."""
     headings, problems, notes, seen = {}, [], [], {}
-    for i, cell in enumerate(grid.rows[place][1]):
+    for i, cell in enumerate(cells_of_heading):
         if is_blank(cell) or fold_heading(cell) in ignored:
             continue
         found = _column_for(cell, columns)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+from math import ceil
 from pathlib import Path
 
 from qckit.tables import TABLES, Column
@@ -42,6 +43,9 @@ EXAMPLES: dict[str, list[dict]] = {
     ],
 }  # fmt: skip
 """Invented rows that show how a sheet is filled."""
+
+_WIDTHS = (11, 23, 15, 9, 44, 50, 22)
+"""Columns of the explanation."""
 
 _MORE = {
     ("samples", "nauplii"): "leave all counts empty where the photos are to be counted",
@@ -109,7 +113,7 @@ def write_excel_template(path: str | Path) -> Path:
 def _head(cell, *, must: bool = False):
     from openpyxl.styles import Alignment, Border, Font, PatternFill, Side
 
-    cell.font = Font(bold=True, color="FFFFFF" if must else "222222")
+    cell.font = Font(name="Calibri", bold=True, color="FFFFFF" if must else "222222")
     cell.fill = PatternFill("solid", fgColor="33566B" if must else "D6E0E6")
     cell.alignment = Alignment(wrap_text=True, vertical="center")
     cell.border = Border(bottom=Side(style="medium", color="222222"))
@@ -133,6 +137,7 @@ def _entry_sheet(sheet, table: str) -> None:
             sheet.column_dimensions[letter].number_format = "@"
     sheet.freeze_panes = "B2"
     sheet.row_dimensions[1].height = 32
+    _print_landscape(sheet)
 
 
 def _must(table: str, column: Column) -> bool:
@@ -171,7 +176,9 @@ def _validation(column: Column):
             type="decimal" if column.kind == "float" else "whole", operator="between", formula1=repr(column.low),
             formula2=repr(column.high), allow_blank=True,
         )  # fmt: skip
-        check.error = f"A number from {column.low:,g} to {column.high:,.10g} {column.unit}".rstrip() + "."
+        limits = f"A number from {column.low:,g} to {column.high:,.10g} {column.unit}".rstrip()
+        check.error = f"{limits}. Keep it only if it is written with another unit."
+        check.errorStyle = "warning"  # 82 °F may be typed
     else:
         return None
     check.errorTitle = column.name
@@ -188,11 +195,12 @@ def _explain(sheet) -> None:
         "One row is one thing: a lot, a hatch (one cone, once), a water reading, a counted sample.",
         "Dark headings with a star must be filled. Leave a cell empty if the value is not known: never write 0 for it.",
         "Names (lot, hatch, sample) are yours to choose; write them the same way everywhere.",
-        "Units stand in the heading. Another unit may be written in the cell: 82 °F, 1.5 l, 1602 mg.",
+        "The unit ends each heading: cysts_g is in grams. Another may be written in the cell: 82 °F, 1.5 l, 1602 mg.",
+        "Dates as 2026-11-04, or in the order that date_order in qckit.toml names.",
         "Then run:  qckit log import THIS_FILE.  Importing the same sheet again adds nothing.",
     )
     for i, line in enumerate(lines, 1):
-        sheet.cell(i, 1, line).font = Font(bold=i == 1, size=14 if i == 1 else 11)
+        sheet.cell(i, 1, line).font = Font(name="Calibri", bold=i == 1, size=14 if i == 1 else 11)
     row = len(lines) + 2
     for i, title in enumerate(("sheet", "column", "must be filled", "unit", "allowed", "meaning", "example"), 1):
         _head(sheet.cell(row, i, title))
@@ -206,26 +214,35 @@ def _explain(sheet) -> None:
             for i, value in enumerate(values, 1):
                 cell = sheet.cell(row, i, value)
                 cell.alignment = Alignment(wrap_text=True, vertical="top", horizontal="left")
-    for letter, width in zip("ABCDEFG", (11, 23, 14, 9, 38, 46, 24)):
+            n_lines = max(ceil(1.1 * len(str(value)) / width) for value, width in zip(values, _WIDTHS, strict=True))
+            sheet.row_dimensions[row].height = 15 * max(n_lines, 1)  # spreadsheet programs do not all fit it themselves
+    for letter, width in zip("ABCDEFG", _WIDTHS, strict=True):
         sheet.column_dimensions[letter].width = width
     sheet.freeze_panes = f"A{len(lines) + 3}"
     sheet.sheet_view.showGridLines = False
+    _print_landscape(sheet)
+
+
+def _print_landscape(sheet) -> None:
     sheet.page_setup.orientation = "landscape"
+    sheet.page_setup.paperSize = sheet.PAPERSIZE_A4
     sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight = 1, 0
     sheet.sheet_properties.pageSetUpPr.fitToPage = True
 
 
 def _examples(sheet) -> None:
-    from openpyxl.styles import Font
+    from openpyxl.styles import Alignment, Font
 
-    sheet.cell(1, 1, "Invented examples; this sheet is not imported.").font = Font(bold=True)
+    sheet.cell(1, 1, "Invented examples; this sheet is not imported.").font = Font(name="Calibri", bold=True)
     row = 3
     for table in SHEETS:
-        sheet.cell(row, 1, table).font = Font(bold=True, size=12)
+        sheet.cell(row, 1, table).font = Font(name="Calibri", bold=True, size=12)
         for i, column in enumerate(columns_of(table), 1):
             _head(sheet.cell(row + 1, i, column.name), must=_must(table, column))
             for n, example in enumerate(EXAMPLES[table]):
-                sheet.cell(row + 2 + n, i, example.get(column.name))
+                cell = sheet.cell(row + 2 + n, i, example.get(column.name))
+                cell.alignment = Alignment(horizontal="left")
         row += len(EXAMPLES[table]) + 4
     for i in range(1, 20):
-        sheet.column_dimensions[sheet.cell(1, i).column_letter].width = 18
+        sheet.column_dimensions[sheet.cell(1, i).column_letter].width = 20
+    _print_landscape(sheet)

@@ -3,6 +3,7 @@
 # ruff: noqa: E501  whole messages
 
 import csv
+from pathlib import Path
 
 import openpyxl
 import pandas as pd
@@ -66,6 +67,87 @@ def test_encodings_and_separators(lisbon, tmp_path, encoding, separator):
     result = lisbon.import_sheets(path, by="op1")
     assert lisbon.lots()[["lot", "notes"]].values.tolist() == [["L é", "naïve"]]
     assert bool(result.notes) == (encoding == "cp1252")
+
+
+TWO_ROWS = (
+    "sample;hatch;taken;kind;volume;Counts;;;counted_by;photos\n"
+    ";;;;µl;nauplii;Umbrella;cysts;;\n"
+    "S-1;H-1;04/11/2026 09:00;subsample;250;102;4;18;person;\n"
+)
+
+
+def hatch_for_samples(log):
+    """Enter the hatch that the sheets of samples name."""
+    log.add("lots", pd.DataFrame({"lot": ["L-1"]}), by="op1")
+    log.add("hatches", pd.DataFrame({"hatch": ["H-1"], "lot": ["L-1"], "purpose": ["production"], "cone": ["A"], "cysts_g": [40],
+                                     "volume_ml": [20000], "started": ["2026-11-03T09:00:00+00:00"]}), by="op1")  # fmt: skip
+
+
+def test_headings_over_two_rows(lisbon, tmp_path):
+    hatch_for_samples(lisbon)
+    path = tmp_path / "monday.csv"
+    path.write_text(TWO_ROWS)
+    notes = lisbon.import_sheets(path, by="op1").notes
+    row = lisbon.samples().iloc[0]
+    assert row[["sample", "nauplii", "umbrella", "cysts", "volume_ul"]].tolist() == ["S-1", 102, 4, 18, 250.0]
+    assert "monday.csv: heading 'volume (µl)' read as volume_ul" in notes
+
+
+@pytest.mark.parametrize("units", [True, False])
+def test_merged_headings_in_excel(lisbon, tmp_path, units):
+    hatch_for_samples(lisbon)
+    book = openpyxl.Workbook()
+    sheet = book.active
+    sheet.title = "Monday"
+    sheet["A1"] = "Hatch room, counts of the day"
+    sheet.merge_cells("A1:I1")
+    names = [
+        "sample",
+        "hatch",
+        "taken",
+        "kind",
+        "Volume" if units else "volume_ul",
+        "nauplii",
+        "cysts",
+        "shells",
+        "counted_by",
+    ]
+    for i, name in enumerate(names, 1):
+        counts = name in ("nauplii", "cysts", "shells")
+        sheet.cell(3 if counts else 2, i, name)
+        if not counts and not (units and i == 5):
+            sheet.merge_cells(start_row=2, end_row=3, start_column=i, end_column=i)
+    if units:
+        sheet["E3"] = "[ml]"
+    sheet["F2"] = "Counted"
+    sheet.merge_cells("F2:H2")
+    for i, value in enumerate(
+        ["S-1", "H-1", "04/11/2026 09:00", "subsample", 0.25 if units else 250, 102, 18, 95, "person"], 1
+    ):
+        sheet.cell(4, i, value)
+    book.save(tmp_path / "day.xlsx")
+    lisbon.import_sheets(tmp_path / "day.xlsx", by="op1")
+    row = lisbon.samples().iloc[0]
+    assert row[["sample", "nauplii", "cysts", "shells", "volume_ul"]].tolist() == ["S-1", 102, 18, 95, 250.0]
+
+
+def test_a_first_row_of_data_is_no_heading(lisbon, tmp_path):
+    path = tmp_path / "lots.csv"
+    path.write_text("lot,notes,price\nL-1,origin,\nL-2,,70\n")  # a cell that reads like a heading
+    lisbon.import_sheets(path, by="op1")
+    assert lisbon.lots()["lot"].tolist() == ["L-1", "L-2"]
+
+
+def test_the_template_as_another_program_saved_it(lisbon):
+    """The filled template, opened and saved as .xlsx by another spreadsheet program."""
+    path = Path(__file__).with_name("template_saved_elsewhere.xlsx")
+    result = lisbon.import_sheets(path, by="op1")
+    assert (result.added, result.notes) == ({"lots": 1, "hatches": 1, "readings": 2, "samples": 2}, [])
+    book = openpyxl.load_workbook(path)
+    kinds = [(v.type, v.errorStyle) for v in book["hatches"].data_validations.dataValidation]
+    assert ("list", "stop") in kinds
+    assert ("decimal", "warning") in kinds  # so that 82 °F may be typed
+    assert {c.comment is not None for c in book["hatches"][1]} == {True}
 
 
 def test_every_problem_with_its_place(lisbon, tmp_path):
@@ -199,6 +281,7 @@ def test_excel_with_titles_merges_dates_and_formulas(lisbon, tmp_path):
         ("a.csv", b"", "a.csv: is empty. Save the sheet again."),
         ("a.csv", b"x,y\n1,2\n", "a.csv: cannot tell which table it is. Say so with --table, or give the file or sheet one of the names lots, hatches, readings, samples."),
         ("lots.csv", b"x,y\n1,2\n", "lots.csv: no heading row was found for lots. Put the column names in one row: lot."),
+        ("lots.ods", b"PK\x03\x04 and so on", "lots.ods: is neither CSV nor .xlsx. Save it as .xlsx or CSV in the spreadsheet program."),
         ("lots.xls", b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1", "lots.xls: is neither CSV nor .xlsx. Save it as .xlsx or CSV in the spreadsheet program."),
         ("lots.csv", b"lot\x00,notes\n", "lots.csv: is not a text file. Save the sheet as CSV or .xlsx."),
         ("lots.csv", b'lot,notes\n"L-1,x\n', "lots.csv: a quote mark is open or misplaced (unexpected end of data). Save the sheet again."),
