@@ -64,8 +64,10 @@ _HOME = {
         "compare_with_claim",
         "cones_to_decide",
         "difference_of_proportions",
+        "draw_comparisons",
         "paired_ratio_equivalence",
         "ratio_equivalence",
+        "say_open",
     ),
     "dose": (
         "INSTAR_I_HOURS",

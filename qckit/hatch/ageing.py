@@ -186,16 +186,24 @@ def _sentence(metric, slopes, unit, dates, minimum, horizon, confidence):
     name = "Hatching percentage" if metric == "hatch_pct" else "Hatching efficiency"
     middle, low, high = slopes
     floor = f"{minimum:g} %" if metric == "hatch_pct" else f"{minimum:,.0f} nauplii/g"
+    middle, low, high = (round(v, 1) + 0.0 for v in (middle, low, high))  # no minus nought
     start = f"{name} changes by {middle:+.1f} {unit} ({low:+.1f} to {high:+.1f}). "
     expected, earliest, latest = dates
     if expected is None and earliest is None:
         return start + f"It stays above {floor} for the {horizon:g} months looked ahead."
+    if expected is None:
+        return (
+            f"{start}By best guess it stays above {floor} for the {horizon:g} months looked ahead; the "
+            f"{100 * confidence:g} % band of the line lets it fall under as early as {earliest:%B %Y}."
+        )
     first = f"as early as {earliest:%B %Y}" if earliest is not None else "not soon"
     end = f"as late as {latest:%B %Y}" if latest is not None else f"perhaps not within {horizon:g} months"
     if expected is not None and latest is not None and f"{earliest:%B %Y}" == f"{latest:%B %Y}":
         return start + f"It falls under {floor} in {expected:%B %Y} ({100 * confidence:g} % band of the line)."
-    best = f"about {expected:%B %Y}" if expected is not None else f"not within {horizon:g} months by best guess"
-    return start + f"It falls under {floor} {best}; {first}, {end} ({100 * confidence:g} % band of the line)."
+    return (
+        start
+        + f"It falls under {floor} about {expected:%B %Y}; {first}, {end} ({100 * confidence:g} % band of the line)."
+    )
 
 
 def draw_ageing(trend, *, ax=None):

@@ -16,7 +16,7 @@ from qckit.hatch.intervals import Estimate, check_confidence, normal_quantile, s
 
 __all__ = [
     "Comparison", "compare_hatch_pct", "compare_per_g", "compare_with_claim", "cones_to_decide",
-    "difference_of_proportions", "paired_ratio_equivalence", "ratio_equivalence",
+    "difference_of_proportions", "draw_comparisons", "paired_ratio_equivalence", "ratio_equivalence", "say_open",
 ]  # fmt: skip
 
 
@@ -211,10 +211,17 @@ def compare_with_claim(estimate: Estimate, claim: float, what: str, *, margin_pc
     low, high = estimate.safe_low / claim, estimate.safe_high / claim
     base = Comparison(
         what, other, estimate.value / claim, low, high, low, high, df=estimate.df, margin_pct=margin_pct,
-        against=claim, difference=estimate.value - claim, difference_low=estimate.safe_low - claim,
-        difference_high=estimate.safe_high - claim,
+        se_log=_se_log(estimate), against=claim, difference=estimate.value - claim,
+        difference_low=estimate.safe_low - claim, difference_high=estimate.safe_high - claim,
     )  # fmt: skip
     return _judged(base)
+
+
+def _se_log(estimate):
+    """Standard error of the log behind an estimate's lower half, where the claim's line lies."""
+    if not (estimate.safe_low > 0 and estimate.df > 0):
+        return math.nan
+    return math.log(estimate.value / estimate.safe_low) / student_quantile(estimate.confidence, estimate.df)
 
 
 def ratio_equivalence(log_ratio, se_log, df, *, low=0.8, high=1.25):
@@ -272,15 +279,18 @@ def paired_ratio_equivalence(test, reference, *, low=0.8, high=1.25, confidence=
             **ratio_equivalence(mean, se, df, low=low, high=high)}  # fmt: skip
 
 
-def cones_to_decide(comparison: Comparison, k_lot: int, k_other: int, *, confidence=0.95, most=20):
-    """How many more cones of the lot would settle an open comparison, if the figures stay as they are.
+def cones_to_decide(comparison: Comparison, k_lot: int, k_other: int | None, *, confidence=0.95, most=20):
+    """How many more cones would settle an open comparison, if the figures stay as they are.
 
     Parameters
     ----------
     comparison : Comparison
         With verdict "cannot tell".
-    k_lot, k_other : int
-        Cones so far.
+    k_lot : int
+        Cones of the lot so far.
+    k_other : int or None
+        Cones of the other so far; None for a fixed number such as a claim. Of another lot as many cones are added as
+        of the lot itself.
     confidence : float
     most : int
         Give up above this number.
@@ -288,21 +298,84 @@ def cones_to_decide(comparison: Comparison, k_lot: int, k_other: int, *, confide
     Returns
     -------
     int or None
-        None when more than ``most`` would be needed or the spread is not known.
+        Cones to add, of each lot; None when more than ``most`` would be needed or the spread is not known.
     """
     from scipy import stats
 
     if not (comparison.se_log > 0 and comparison.df > 0):
         return None
-    line, per_cone = math.log(1 - comparison.margin_pct / 100), comparison.se_log**2 / (1 / k_lot + 1 / k_other)
+    line, centre = math.log(1 - comparison.margin_pct / 100), math.log(comparison.ratio)
+    sides = 1 if k_other is None else 2
+    per_cone = comparison.se_log**2 / (1 / k_lot + (1 / k_other if k_other else 0))
     for more in range(1, most + 1):
-        se = math.sqrt(per_cone * (1 / (k_lot + more) + 1 / k_other))
-        df, centre = comparison.df + more, math.log(comparison.ratio)
+        se = math.sqrt(per_cone * (1 / (k_lot + more) + (1 / (k_other + more) if k_other else 0)))
+        df = comparison.df + sides * more
         if centre - stats.t.ppf(confidence, df) * se > line:
             return more
         if centre + stats.t.ppf((1 + confidence) / 2, df) * se < 0:
             return more
     return None
+
+
+def say_open(comparison: Comparison, k_lot: int, k_other: int | None, *, confidence=0.95, most=20) -> str:
+    """The sentence of a comparison; where it is open, with how many more cones would settle it.
+
+    Parameters
+    ----------
+    comparison, k_lot, k_other, confidence, most
+        As for :func:`cones_to_decide`.
+
+    Returns
+    -------
+    str
+        Such as "...: cannot tell yet; two more cones of each would, if the figures stay as they are."
+    """
+    if comparison.verdict != "cannot tell" or not comparison.sentence.endswith(": cannot tell yet."):
+        return comparison.sentence
+    start = comparison.sentence.removesuffix(": cannot tell yet.")
+    more = cones_to_decide(comparison, k_lot, k_other, confidence=confidence, most=most)
+    each = "" if k_other is None else " of each"
+    if more is None:
+        if not comparison.se_log > 0:
+            return comparison.sentence
+        return (f"{start}: cannot tell yet, and {most} more cones{each} would not either: the figures lie too near the "
+                f"line of {100 - comparison.margin_pct:g} %.")  # fmt: skip
+    words = ("one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
+    number = words[more - 1] if more <= len(words) else str(more)
+    return (f"{start}: cannot tell yet; {number} more cone{'s' if more > 1 else ''}{each} would, if the figures stay "
+            "as they are.")  # fmt: skip
+
+
+def draw_comparisons(comparisons, *, ax=None):
+    """Draw ratios with their intervals, and the margin within which the lot counts as good as the other.
+
+    Parameters
+    ----------
+    comparisons : sequence of Comparison
+        Those without an interval are left out.
+    ax : Axes, optional
+
+    Returns
+    -------
+    Axes
+    """
+    from qckit import draw
+
+    rows = [c for c in comparisons if math.isfinite(c.low) and math.isfinite(c.high)]
+    ax = draw.new_axes(ax, figsize=(7.5, 0.8 + 0.42 * max(len(rows), 1)))
+    at = np.arange(len(rows))[::-1]
+    margin = max([c.margin_pct for c in rows], default=10.0)
+    ax.axvspan(100 - margin, 100 / (1 - margin / 100), color=draw.INK, alpha=0.08, linewidth=0)
+    ax.axvline(100, color=draw.INK, linewidth=1)
+    for place, c in zip(at, rows):
+        ax.plot([100 * c.low, 100 * c.high], [place, place], color=draw.SERIES[0], linewidth=2)
+        ax.plot(100 * c.ratio, place, marker="s", color=draw.SERIES[0], markersize=7)
+        ax.annotate(c.verdict, (1.01, place), xycoords=("axes fraction", "data"), va="center", fontsize=9)
+    ax.set_yticks(at, [f"{c.what}\nbeside {c.other}" for c in rows], fontsize=8)
+    ax.set_ylim(-0.6, len(rows) - 0.4)
+    ax.set_xlabel(f"percent of what it is held against (grey: within the margin of {margin:g} %)")
+    ax.grid(visible=False, axis="y")
+    return ax
 
 
 def _share(x, n):

@@ -10,7 +10,6 @@ import pandas as pd
 
 from qckit.errors import InputError
 from qckit.hatch.intervals import Spread, check_confidence
-from qckit.hatch.overdispersion import binomial_dispersion
 
 __all__ = [
     "OrdinaryPlan", "Plan", "acceptance_probability", "draw_operating_curve", "operating_curve", "plan_for_precision",
@@ -100,19 +99,24 @@ def subsample_dispersion(samples):
     Parameters
     ----------
     samples : DataFrame
-        Rows of ``sample_metrics``, of as many cones as there are; one reading hour per cone.
+        Rows of ``sample_metrics``, of as many cones as there are. Subsamples of one cone at one hour are compared.
 
     Returns
     -------
     float
         Pooled Pearson chi2 / df of hatched among full cysts within cones, never below 1; 1 when nothing is known.
     """
-    chi2, df = 0.0, 0
-    for _, group in samples.dropna(subset=["nauplii", "full_cysts"]).groupby("hatch"):
-        found = binomial_dispersion(group["nauplii"], group["full_cysts"])
-        if math.isfinite(found.chi2):
-            chi2, df = chi2 + found.chi2, df + found.df
-    return max(1.0, chi2 / df) if df else 1.0
+    table = samples.dropna(subset=["nauplii", "full_cysts"])
+    table = table[table["full_cysts"] > 0]
+    hours = table["hours"].astype("float64").round().fillna(-1) if "hours" in table else 0.0
+    table = table.assign(at=hours)[["hatch", "at", "nauplii", "full_cysts"]].astype({"nauplii": "float64"})
+    sums = table.groupby(["hatch", "at"])[["nauplii", "full_cysts"]].transform("sum")
+    share = sums["nauplii"] / sums["full_cysts"]
+    size = table.groupby(["hatch", "at"])["nauplii"].transform("size")
+    good = (size > 1) & (share > 0) & (share < 1)
+    x, n, p = table.loc[good, "nauplii"], table.loc[good, "full_cysts"], share[good]
+    df = float((1 - 1 / size[good]).sum())
+    return max(1.0, float(((x - n * p) ** 2 / (n * p * (1 - p))).sum()) / df) if df else 1.0
 
 
 def half_width_pct(n_cones, n_subsamples, *, hatch_pct=80.0, cysts_per_subsample=140.0, spread=None, confidence=0.95,

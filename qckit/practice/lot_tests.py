@@ -52,7 +52,7 @@ def lot_tests(*, seed: int = 20262) -> dict:
     diary = Diary(np.random.default_rng(seed), traits_of=_traits)
     for lot, day in REPEATS:
         _repeat(diary, lot, day)
-    for i in range(2):
+    for i in range(3):
         _timed(diary, i)
     return {
         table: check_table(pd.DataFrame(rows).reindex(columns=table_columns(table)), table)
@@ -74,7 +74,7 @@ def _repeat(diary, lot, day) -> None:
 
 def _timed(diary, i: int) -> None:
     """A small cone of the new lot followed by the clock."""
-    cone = "EF"[i]
+    cone = "EFG"[i]
     name, started = f"TC-124-{cone}", at(NEW_DAY, 8.0 + i / 12)
     made = diary.hatch(name, NEW_LOT, "investigation", cone, started, grams=1.6, volume_ml=800, operator="op1",
                        notes="invented; time course beside the standard test")  # fmt: skip

@@ -110,6 +110,7 @@ def _fill(site: Path, practice, say) -> None:
             history["lots"] = history["lots"][~history["lots"]["lot"].isin(sheet)]
             log.import_sheets([sheets / "lots.csv"], by="op1")
             log.add_many(history, by="practice", source="invented history")
+            log.add_many(practice.lot_tests(), by="practice", source="invented repeat tests and time course")
         log.import_sheets([sheets / name for name in _SHEETS], by="op1")
 
 

@@ -69,13 +69,13 @@ def draw_cones(subsamples, cones, *, metric="hatch_pct", interval=None, referenc
             draw.points([cone[metric]], [row], ax=ax, marker="D", color=draw.INK, markersize=8)
             draw.points(values, spread, ax=ax, marker="o", color="#6b757c", markersize=4.5, markerfacecolor="white")
         if interval is not None:
-            low, high = (getattr(interval, f"safe_{end}", getattr(interval, end)) for end in ("low", "high"))
-            draw.interval(interval.value, low, high, at=at[-1], ax=ax, marker="s", color="#0072B2")
+            draw.interval(interval.value, interval.low, interval.high, at=at[-1], ax=ax, marker="s", color="#0072B2")
             ax.axhline(at[-1] + 0.5, color="#c9d0d4", linewidth=0.8)
         _references(ax, references)
         ax.set_xlabel(_LABELS[metric][0])
         if metric != "hatch_pct":
             ax.xaxis.set_major_formatter(lambda value, _: f"{value:,.0f}")
+        ax.locator_params(axis="x", nbins=6)
         ax.plot([], [], "o", color="#6b757c", markersize=4.5, markerfacecolor="white", label="subsample")
         ax.plot([], [], "D", color=draw.INK, markersize=8, label="cone")
         if interval is not None:
@@ -127,7 +127,8 @@ def draw_stage_mix(cones, *, ax=None):
             left += shares[:, i]
         ax.set_xlim(0, 100)
         ax.set_xlabel("share of all objects counted [%]")
-        ax.legend(loc="upper center", bbox_to_anchor=(0.5, -0.62 / ax.figure.get_figheight()), ncols=4, fontsize=8.5)
+        ax.legend(loc="upper center", bbox_to_anchor=(0.5, -0.62 / ax.figure.get_figheight()), fontsize=8.5,
+                  ncols=4 if ax.figure.get_figwidth() > 6 else 2)  # fmt: skip
     return ax
 
 

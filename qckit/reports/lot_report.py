@@ -8,34 +8,32 @@ from pathlib import Path
 import pandas as pd
 
 from qckit.errors import InputError, unknown_name
-from qckit.reports import lot_charts
+from qckit.reports import blocks, lot_charts
 from qckit.reports.blocks import Html, note, number, sentences, table
-from qckit.reports.pictures import figure
+from qckit.reports.pictures import figure, figures
 from qckit.settings import Settings, load_settings
 from qckit.tables import to_utc
 from qckit.verdicts.finding import Finding
 from qckit.verdicts.new_lot import NewLotEvidence, finding_of, new_lot_evidence
+from qckit.verdicts.new_lot_rules import round_3
 
 __all__ = [
     "LotTest",
-    "ageing",
-    "comparison",
     "conditions_table",
     "cone_charts",
+    "evidence",
+    "half_page",
     "load_lot_test",
     "method",
     "metrics_table",
-    "mix_chart",
-    "plan",
-    "rate",
+    "rounded",
+    "stages",
     "subsample_table",
-    "uncertainty",
-    "witnesses",
+    "two_panels",
 ]  # fmt: skip
 
 
-_PLANNED_SUBSAMPLES = 6  # of the standard test
-_PLANNED_POINTS = 4.0  # half width of an interval that tells trade grades (10 points apart) from each other
+_SHOWN_BELOW = ("How fast", "What makes nauplii per gram", "Does the lot age", "Does the lot in use")
 _MANY_FLAGGED = 1 / 3  # from this share of flagged photos on, looking at them is something to do next
 
 
@@ -52,6 +50,9 @@ class LotTest:
     cones: pd.DataFrame  # hatch.cone_metrics of these; the lot's own first
     subsamples: pd.DataFrame  # hatch.sample_metrics of these
     samples: pd.DataFrame  # as in the log, volumes filled
+    counted: pd.DataFrame  # hatch.sample_metrics as counted, before any correction
+    harvests: pd.DataFrame  # samples of the lot's hatches, sieve samples among them
+    mixing: float  # how much more than chance subsamples of one cone differ, over the whole site's records
     photos: pd.DataFrame  # reports.checked_photos
 
     @property
@@ -66,7 +67,7 @@ class LotTest:
         return self.cones[self.cones["lot"] == self.lot]
 
 
-def load_lot_test(site: str | Path, lot: str = "", *, out_dir: str | Path = "") -> LotTest:
+def load_lot_test(site: str | Path, lot: str = "", *, out_dir: str | Path = "", now: str = "") -> LotTest:
     """Read a lot's standard test from a site's log, work out its metrics and judge it.
 
     Parameters
@@ -77,6 +78,8 @@ def load_lot_test(site: str | Path, lot: str = "", *, out_dir: str | Path = "") 
         The lot. Empty: the one whose standard test was started last.
     out_dir : path
         Folder of the report, for the checked photos.
+    now : str
+        Time of the report: whether the camera's certificate is still good. Empty: the day of the test.
 
     Returns
     -------
@@ -98,18 +101,46 @@ def load_lot_test(site: str | Path, lot: str = "", *, out_dir: str | Path = "") 
         if lot not in set(lots["lot"]):
             raise unknown_name("lot", lot, lots["lot"], where="the site's log")
         samples = hatch.fill_volumes(log.samples(), log.photos())
-        seen = new_lot_evidence(lots, hatches, samples, readings, lot=lot, settings=settings)
+        mine = set(hatches.loc[hatches["lot"] == lot, "hatch"])
+        use, by_hand = _certificate(log, hatches, samples, lot, now)
+        seen = new_lot_evidence(lots, hatches, samples, readings, lot=lot, settings=settings, certificate=use,
+                                by_hand=by_hand)  # fmt: skip
         tested = hatches[hatches["hatch"].isin(set(seen.conditions["hatch"]))]
-        lot_of = samples["hatch"].map(tested.set_index("hatch")["lot"])
-        own = samples[lot_of.notna()].assign(is_other=lot_of != lot).sort_values(["is_other", "hatch", "sample"])
-        own = own.drop(columns="is_other").reset_index(drop=True)
+        own, right = (_in_order(frame, tested, lot) for frame in (samples, seen.samples))
         photos = checked_photos(log, own, out_dir=out_dir, hatches=tested)
-    cones = hatch.cone_metrics(own, tested, lots, reading_h=settings.conditions.reading_h)
+    cones = hatch.cone_metrics(right, tested, lots, reading_h=settings.conditions.reading_h)
     return LotTest(
         lot, settings, _with_flags(finding_of(seen, settings), photos), seen, lots, tested,
         cones.sort_values("lot", key=lambda names: names != lot, kind="stable").reset_index(drop=True),
-        hatch.sample_metrics(own, tested, lots), own, photos,
+        hatch.sample_metrics(right, tested, lots), own, hatch.sample_metrics(own, tested, lots),
+        samples[samples["hatch"].isin(mine)], hatch.subsample_dispersion(hatch.sample_metrics(samples, hatches, lots)),
+        photos,
     )  # fmt: skip
+
+
+def _in_order(samples, tested, lot):
+    """Samples of the tested hatches, the lot's own first."""
+    lot_of = samples["hatch"].map(tested.set_index("hatch")["lot"])
+    own = samples[lot_of.notna()].assign(is_other=lot_of != lot).sort_values(["is_other", "hatch", "sample"])
+    return own.drop(columns="is_other").reset_index(drop=True)
+
+
+def _certificate(log, hatches, samples, lot, now):
+    """The certificate that speaks for the photos of a lot's tests, and the samples a person went through by hand."""
+    from qckit.agreement import latest_certificate
+
+    tests = hatches[hatches["purpose"].isin(["standard test", "reference"])]
+    last = tests.loc[tests["lot"] == lot, "started"]
+    names = samples.loc[samples["hatch"].isin(set(tests["hatch"])) & (samples["counted_by"] == "photo"), "sample"]
+    photos = log.photos()
+    photos = photos[photos["sample"].isin(set(names))]
+    day = now or (str(last.max()) if len(last) else "1970-01-01")
+    use = latest_certificate(log.certificates(), now=day, photos=photos, scales=log.scales())
+    objects = log.objects(photo=photos["photo"].tolist()) if len(photos) else None
+    if objects is None or not len(objects):
+        return use, frozenset()
+    touched = set(objects.loc[objects["source"].fillna("found") != "found", "photo"])
+    return use, frozenset(photos.loc[photos["photo"].isin(touched), "sample"])
 
 
 def _with_flags(finding: Finding, photos) -> Finding:
@@ -148,19 +179,44 @@ def _latest(hatches) -> str:
     return tests.loc[to_utc(tests["started"]).idxmax(), "lot"]
 
 
+def evidence(test: LotTest) -> Html:
+    """Show the lines of reasoning, without those that a section of the page shows in full."""
+    shown = [e for e in test.finding.evidence if not e.question.startswith(_SHOWN_BELOW)]
+    return blocks.evidence(replace(test.finding, evidence=shown))
+
+
 def cone_charts(test: LotTest) -> Html:
     """Show each cone with its subsamples, for the percentage and per gram."""
     if not len(test.own_cones):
         return note("No cone of this lot's test is counted yet.")
-    drawn = []
-    for metric in ("hatch_pct", "hatching_efficiency_per_g"):
+    metrics, axes = ("hatch_pct", "hatching_efficiency_per_g"), two_panels(1.35 + 0.36 * len(test.cones))
+    for metric, ax in zip(metrics, axes):
         estimate = getattr(test.seen.summary, metric)
-        ax = lot_charts.draw_cones(
+        lot_charts.draw_cones(
             test.subsamples, test.cones, metric=metric, interval=estimate if estimate.n_cones else None,
-            references=_held_against(test, metric),
+            references=_held_against(test, metric), ax=ax,
         )  # fmt: skip
-        drawn.append(figure(ax, alt=lot_charts.describe_cones(test.cones, metric=metric)).html)
-    return Html("".join(drawn), "cones")
+    axes[1].tick_params(axis="y", labelleft=False, length=0)
+    axes[1].get_legend().remove()
+    return figure(axes[0], alt=" ".join(lot_charts.describe_cones(test.cones, metric=m) for m in metrics))
+
+
+def two_panels(height):
+    """Two Axes of one figure, on the same lines of names."""
+    import matplotlib.pyplot as plt
+
+    from qckit import draw
+
+    with draw.style():
+        return plt.subplots(1, 2, sharey=True, layout="constrained", figsize=(8.4, height))[1]
+
+
+def half_page(height):
+    """Axes of which two stand side by side, on A4 too."""
+    from qckit import draw
+
+    with draw.style():
+        return draw.new_axes(figsize=(4.3, height))
 
 
 def _held_against(test: LotTest, metric: str) -> list[tuple[float, str]]:
@@ -175,102 +231,44 @@ def _held_against(test: LotTest, metric: str) -> list[tuple[float, str]]:
 
 
 def metrics_table(test: LotTest) -> Html:
-    """Show every metric of the lot and of its reference: mean and SD over cones, interval."""
+    """Show every metric of the lot and of its reference side by side: mean over cones, interval, SD."""
     summaries = [s for s in (test.seen.summary, test.seen.reference_summary) if s is not None]
-    rows = []
+    rows: dict[str, dict] = {}
     for summary in summaries:
         for row in summary.to_frame().itertuples():
-            estimate = getattr(summary, row.metric)
-            low, high = (number(v, int(row.decimals)) for v in (estimate.low, estimate.high))
-            rows.append({
-                "lot": summary.lot, "what": row.label, "unit": row.unit, "value": number(row.value, int(row.decimals)),
-                "interval": f"{low} to {high}" if estimate.is_known else "not known",
-                "SD over cones": number(row.sd, int(row.decimals)), "cones": row.n_cones,
-            })  # fmt: skip
+            estimate, places = getattr(summary, row.metric), int(row.decimals)
+            value, low, high, sd = (rounded(v, places) for v in (row.value, estimate.low, estimate.high, row.sd))
+            line = rows.setdefault(row.metric, {"what": row.label, "unit": row.unit})
+            cones = f"{summary.n_cones} cone{'s' if summary.n_cones != 1 else ''}"
+            line[f"{summary.lot}, {cones}"] = value
+            line[f"{summary.lot} interval"] = f"{low} to {high}" if estimate.is_known else "not known"
+            line[f"{summary.lot} SD"] = sd
+    frame = pd.DataFrame(list(rows.values()))
+    careful = any(getattr(s, name).is_lucky for s in summaries for name in rows)
+    more = (" Where few cones agree more closely than counting lets them, verdict and dose keep to the wider bounds of "
+            "counting.") if careful else ""  # fmt: skip
     return table(
-        pd.DataFrame(rows), caption=f"Interval: {100 * test.settings.limits.confidence:g} %, with cones as replicates.",
-        right=("value", "interval", "SD over cones"),
+        frame, caption=f"Mean over cones, {100 * test.settings.limits.confidence:g} % interval (cones as replicates), "
+        f"SD over cones.{more}", right=frame.columns[2:],
     )  # fmt: skip
 
 
-def mix_chart(test: LotTest) -> Html:
-    """Show the stage mix of each cone."""
-    if not len(test.cones):
+def rounded(value, places):
+    """Three significant figures for large numbers: more would pretend to a precision no test has."""
+    large = value == value and abs(value) >= 1000
+    return number(round_3(value) if large else value, places)
+
+
+def stages(test: LotTest) -> Html:
+    """Show the stage mix of each cone, and nauplii against empty shells with what their agreement says."""
+    if not len(test.cones) or not len(test.subsamples):
         return note("Nothing is counted yet.")
-    return figure(lot_charts.draw_stage_mix(test.cones), alt=lot_charts.describe_mix(test.cones),
-                  caption="Numbers in the bars are percent of the objects counted in that cone.")  # fmt: skip
-
-
-def witnesses(test: LotTest) -> Html:
-    """Show nauplii against empty shells, and what their agreement says."""
-    if not len(test.subsamples):
-        return note("Nothing is counted yet.")
-    drawn = figure(lot_charts.draw_witnesses(test.subsamples), alt=lot_charts.describe_witnesses(test.subsamples))
-    return Html(drawn.html + note(test.seen.summary.witnesses.sentence).html, test.seen.summary.witnesses.sentence)
-
-
-def comparison(test: LotTest) -> Html:
-    """Show how the lot does against its claim and beside the reference lot."""
-    seen = test.seen
-    said = [c.sentence for c in (*seen.claims, *seen.comparisons)]
-    if not seen.comparisons:
-        said.append("No counted reference lot stands beside this test.")
-    return sentences(said)
-
-
-def rate(test: LotTest) -> Html:
-    """Show how fast the lot hatches, where its test was sampled over time."""
-    from qckit import draw, hatch
-
-    found = test.seen.rate
-    if found is None or found.best is None:
-        return note("No cone of this test was sampled at four hours or more, so rate and synchrony are not known.")
-    with draw.style():
-        drawn = hatch.draw_rate(found)
-    times = table(found.times, caption="Hours from wetting.", decimals=1)
-    words = "Share hatched over the hours from wetting. Times are in the table below."
-    return Html(figure(drawn, alt=words).html + times.html + sentences(found.notes, empty="").html, words)
-
-
-def uncertainty(test: LotTest) -> Html:
-    """Show where the uncertainty of nauplii per gram comes from."""
-    from qckit import draw, hatch
-
-    budget = test.seen.budget
-    if budget is None:
-        return note("The uncertainty of nauplii per gram cannot be taken apart without counted cones.")
-    with draw.style():
-        drawn = hatch.draw_budget(budget)
-    return figure(drawn, alt=f"Parts of the uncertainty, largest first. {budget.sentence}", caption=budget.sentence)
-
-
-def plan(test: LotTest) -> Html:
-    """Show how surely tests of two, three and six cones tell a good lot from a poor one in this room."""
-    from qckit import draw, hatch
-
-    least, spread = test.settings.limits.min_hatch_pct, test.seen.spread
-    curves = {
-        f"{k} cones": hatch.operating_curve(k, _PLANNED_SUBSAMPLES, min_hatch_pct=least, spread=spread)
-        for k in (2, 3, 6)
-    }
-    with draw.style():
-        drawn = hatch.draw_operating_curve(curves, min_hatch_pct=least)
-    said = hatch.plan_for_precision(_PLANNED_POINTS, spread=spread).sentence
-    words = f"Chance that a test passes, over the lot's true hatching percentage, for a minimum of {least:g} %."
-    return Html(figure(drawn, alt=words, caption=words).html + note(said).html, said)
-
-
-def ageing(test: LotTest) -> Html:
-    """Show the trend over the lot's tests, where there are enough of them."""
-    from qckit import draw, hatch
-
-    trend = test.seen.ageing
-    if trend is None:
-        return note("A trend with age needs three tests of this lot or more; this one has fewer.")
-    with draw.style():
-        drawn = hatch.draw_ageing(trend)
-    words = f"{trend.slope_per_month:+.1f} {trend.slope_unit} a month over {trend.n_tests} tests."
-    return figure(drawn, alt=words, caption=words)
+    mix = lot_charts.draw_stage_mix(test.cones, ax=half_page(1.35 + 0.36 * len(test.cones)))
+    both = lot_charts.draw_witnesses(test.subsamples, ax=half_page(2.8))
+    drawn = figures([(mix, lot_charts.describe_mix(test.cones), "Numbers in the bars: percent of what was counted."),
+                     (both, lot_charts.describe_witnesses(test.subsamples), "")])  # fmt: skip
+    said = test.seen.summary.witnesses.sentence
+    return Html(drawn.html + note(said).html, said)
 
 
 def conditions_table(test: LotTest) -> Html:
@@ -285,6 +283,7 @@ def conditions_table(test: LotTest) -> Html:
         + marks.get(row.status, "")
         for row in seen.itertuples()
     ]
+    seen = seen.assign(quantity=seen["quantity"].replace("ph", "pH"))
     shown = seen.assign(cell=[cell.strip() for cell in cells], cone=seen["lot"] + " " + seen["cone"])
     wide = shown.pivot_table(index=["quantity", "standard"], columns="cone", values="cell", aggfunc="first", sort=False)
     departs = seen[seen["status"].isin(["off", "doubtful"])]
@@ -304,7 +303,11 @@ def _measured(value, unit) -> str:
 def method(test: LotTest) -> Html:
     """Say by which rules the verdict came about, and with which methods the intervals."""
     rules = [f"{r['verdict'].replace('-', ' ')}: {r['text']}" for r in test.finding.details.get("rules", [])]
-    used = sorted({f"{row.label}: {row.method}" for row in test.seen.summary.to_frame().itertuples() if row.method})
+    by_method: dict[str, list[str]] = {}
+    for row in test.seen.summary.to_frame().itertuples():
+        if row.method:
+            by_method.setdefault(row.method, []).append(row.label)
+    used = [f"{', '.join(labels)}: {how}." for how, labels in by_method.items()]
     counted = test.samples[["counted_by", "counter"]].fillna("not named").drop_duplicates().sort_values("counter")
     counters = [f"{row.counted_by} ({row.counter})" for row in counted.itertuples()]
     return Html(
@@ -333,7 +336,8 @@ def subsample_table(test: LotTest) -> Html:
     columns = ["sample", "lot", "cone", "hours", "nauplii", "umbrella", "unhatched", "shells", "counted_ul",
                "factor_per_g", "hatch_pct", "hatching_efficiency_per_g"]  # fmt: skip
     return table(
-        test.subsamples[columns], caption="unhatched: embryos after decapsulation, otherwise unhatched cysts.",
+        test.counted[columns],
+        caption="As counted, before any correction. unhatched: embryos after decapsulation, otherwise unhatched cysts.",
         headings={"counted_ul": "counted [µl]", "hours": "hours [h]", "factor_per_g": "count × this = per gram",
                   "hatch_pct": "hatched [%]", "hatching_efficiency_per_g": "nauplii per gram"},
         decimals={"hours": 1, "counted_ul": 1, "factor_per_g": 0, "hatch_pct": 1, "hatching_efficiency_per_g": 0,

@@ -9,18 +9,23 @@ import pandas as pd
 
 from qckit.errors import InputError
 from qckit.hatch.ageing import ageing_trend
+from qckit.hatch.budgets import output_budget
 from qckit.hatch.comparison import compare_hatch_pct, compare_per_g, compare_with_claim
 from qckit.hatch.dose import dose_for
 from qckit.hatch.metrics import cone_metrics, fill_volumes, require_lot
 from qckit.hatch.rate import fit_rate, time_course
 from qckit.hatch.summary import summarise_cones
-from qckit.hatch.uncertainty import efficiency_budget
+from qckit.hatch.uncertainty import efficiency_budget, percentage_budget
 from qckit.verdicts import new_lot_words as words
 from qckit.verdicts.finding import Figure, Finding
-from qckit.verdicts.new_lot_cones import choose_cones
+from qckit.verdicts.new_lot_cones import beside_the_test, choose_cones
+from qckit.verdicts.new_lot_counts import corrected_counts, photo_rows
 from qckit.verdicts.new_lot_rules import RULES, TONES, VERDICTS, Case, first_rule, per_g, round_3
 
 __all__ = ["NewLotEvidence", "finding_of", "judge_new_lot", "new_lot_evidence"]
+
+
+_FOLLOWED_HOURS = 4  # fewer counted hours say nothing of a cone's speed
 
 
 @dataclass(frozen=True)
@@ -46,13 +51,19 @@ class NewLotEvidence:
     dose: object  # Dose or None
     rate: object  # HatchRate of the test's time course, or None
     budget: object  # Budget of nauplii per gram, or None
-    ageing: object  # Ageing over the tests of the lot, over all its hatches when those are too few, or None
+    ageing: object  # Ageing over the tests of the lot or all its hatches; of the reference lot when those are too few
+    percentage_budget: object  # Budget of the hatching percentage, or None
+    output_budget: object  # Budget of the hatching output, or None
+    certificate: object  # agreement.CertificateUse of the photos, or None when no photo was counted
+    samples: pd.DataFrame  # subsamples of the test and of the reference, as they went in
+    counted_hatch_pct: float  # the percentage as counted, before the certificate's correction; NaN without one
+    n_past: int  # cones of the test before this one
     left_out: tuple[str, ...]
     production: int  # counted production hatches of the lot
 
 
 def judge_new_lot(lots, hatches, samples, readings=None, *, lot, settings, reference=None, photos=None,
-                  detection_u=None):  # fmt: skip
+                  detection_u=None, certificate=None, by_hand=()):  # fmt: skip
     """Decide whether a lot is good, and how many grams of it to incubate.
 
     Parameters
@@ -70,7 +81,12 @@ def judge_new_lot(lots, hatches, samples, readings=None, *, lot, settings, refer
         Photos table, to fill counted volumes from chamber depth.
     detection_u : dict, optional
         Relative standard uncertainty of the share of "nauplius" and "cyst" found, from this camera's check against
-        hand counts; widens the intervals.
+        hand counts; widens the intervals. Taken from ``certificate`` when left out.
+    certificate : agreement.CertificateUse, optional
+        Of the camera that took the photos, from ``agreement.latest_certificate``. When it holds, the counts of this
+        test are corrected by it; it is cited in any case.
+    by_hand : collection of str
+        Samples whose photos a person went through object by object; these are not corrected.
 
     Returns
     -------
@@ -93,6 +109,8 @@ def judge_new_lot(lots, hatches, samples, readings=None, *, lot, settings, refer
         reference=reference,
         photos=photos,
         detection_u=detection_u,
+        certificate=certificate,
+        by_hand=by_hand,
     )
     return finding_of(seen, settings)
 
@@ -115,13 +133,23 @@ def finding_of(seen, settings):
 
 
 def new_lot_evidence(lots, hatches, samples, readings=None, *, lot, settings, reference=None, photos=None,
-                  detection_u=None):  # fmt: skip
+                  detection_u=None, certificate=None, by_hand=()):  # fmt: skip
     """Gather what the verdict rests on; arguments as :func:`judge_new_lot`, result a :class:`NewLotEvidence`."""
     row = require_lot(lots, hatches, lot)
     samples = fill_volumes(samples, photos)
     every = cone_metrics(samples, hatches, lots, reading_h=settings.conditions.reading_h)
     test = choose_cones(every, hatches, readings, lot=lot, settings=settings, reference=reference)
+    tested = {*test.used["hatch"], *test.beside["hatch"]}
+    is_photo = photo_rows(samples, tested, by_hand=by_hand)
+    certificate = certificate if is_photo.any() else None
+    counts, counted = samples[samples["hatch"].isin(set(test.conditions["hatch"]) | tested)], math.nan
     used, beside = test.used, test.beside
+    if certificate is not None and certificate.holds:
+        counted = float(used["hatch_pct"].mean())
+        counts = corrected_counts(counts, tested, certificate, by_hand=by_hand)
+        used, beside = (_counted_anew(cones, counts, hatches, lots, settings) for cones in (used, beside))
+    if detection_u is None and certificate is not None:
+        detection_u = {stage: u for stage, u in certificate.detection_u.items() if stage in ("nauplius", "cyst")}
     options = {"confidence": settings.limits.confidence, "spread": test.spread}
     widths = {"measure": settings.measure, "detection_u": detection_u, **options}
     against = {"margin_pct": settings.limits.equivalence_margin_pct, **options}
@@ -137,8 +165,13 @@ def new_lot_evidence(lots, hatches, samples, readings=None, *, lot, settings, re
         comparisons=_compare(used, beside, f"the reference lot {test.reference}", against),
         past=_compare(used, test.older, f"this lot's test of {str(test.older['started'].min())[:10]}", against),
         spread=test.spread, spread_refused=test.is_spread_refused, dose=_dose(summary, settings),
-        rate=_unless_too_little(_rate, samples, hatches, used), budget=_unless_too_little(_budget, used, settings),
-        ageing=_unless_too_little(_ageing, every, lot, settings), left_out=test.left_out,
+        rate=_unless_too_little(_rate, samples, hatches, used),
+        budget=_unless_too_little(_budget, used, settings, detection_u),
+        percentage_budget=_unless_too_little(_percentage_budget, used, settings, detection_u),
+        output_budget=_unless_too_little(_output_budget, used, row, settings),
+        ageing=_unless_too_little(_ageing, every, lot, settings)
+        or _unless_too_little(_ageing, every, test.reference, settings), left_out=test.left_out,
+        certificate=certificate, samples=counts, counted_hatch_pct=counted, n_past=len(test.older),
         production=int(((every["lot"] == lot) & (every["purpose"] == "production")).sum()),
     )  # fmt: skip
 
@@ -170,12 +203,33 @@ def _unless_too_little(work, *given):
         return None
 
 
+def _counted_anew(cones, samples, hatches, lots, settings):
+    """Rows of ``cone_metrics`` of the same hatches, from corrected counts."""
+    mine = hatches[hatches["hatch"].isin(set(cones["hatch"]))]
+    return cone_metrics(samples[samples["hatch"].isin(set(cones["hatch"]))], mine, lots,
+                        reading_h=settings.conditions.reading_h)  # fmt: skip
+
+
 def _rate(samples, hatches, used):
-    return fit_rate(time_course(samples, hatches[hatches["hatch"].isin(set(used["hatch"]))]))
+    """Of the test's own cones, or of other hatches of the lot followed by the clock beside it."""
+    course = time_course(samples, beside_the_test(hatches, used))
+    followed = course.groupby("hatch")["hours"].transform("nunique") >= _FOLLOWED_HOURS
+    return fit_rate(course[followed])
 
 
-def _budget(used, settings):
-    return efficiency_budget(used, settings.measure, confidence=settings.limits.confidence)
+def _budget(used, settings, detection_u):
+    u = (detection_u or {}).get("nauplius", 0.0)
+    return efficiency_budget(used, settings.measure, detection_u=u, confidence=settings.limits.confidence)
+
+
+def _percentage_budget(used, settings, detection_u):
+    detection = {stage: (1.0, u) for stage, u in (detection_u or {}).items()}
+    return percentage_budget(used, detection=detection, confidence=settings.limits.confidence)
+
+
+def _output_budget(used, row, settings):
+    weight = None if row is None or pd.isna(row.get("dry_weight_ug")) else float(row["dry_weight_ug"])
+    return output_budget(used, weight, settings.measure, confidence=settings.limits.confidence)
 
 
 def _ageing(every, lot, settings):
@@ -258,7 +312,47 @@ def _details(seen, case, rule, settings):
         "conditions": _records(seen.conditions[seen.conditions["status"] != "ok"]),
         "spread": asdict(seen.spread) if seen.spread else None,
         "dose": asdict(seen.dose) if seen.dose else None,
+        "certificate": _cited(seen),
+        "budgets": {
+            name: {
+                "sentence": budget.sentence,
+                "u": budget.u,
+                "low": budget.low,
+                "high": budget.high,
+                "mc_low": budget.mc_low,
+                "mc_high": budget.mc_high,
+                "sources": _records(budget.table),
+            }
+            for name, budget in (
+                ("hatching_efficiency_per_g", seen.budget),
+                ("hatch_pct", seen.percentage_budget),
+                ("output_mg_per_g", seen.output_budget),
+            )
+            if budget is not None
+        },
+        "rate": _records(seen.rate.times) if seen.rate is not None and seen.rate.best is not None else [],
+        "ageing": None
+        if seen.ageing is None
+        else {
+            "lot": seen.ageing.lot,
+            "slope_per_month": seen.ageing.slope_per_month,
+            "slope_low": seen.ageing.slope_low,
+            "slope_high": seen.ageing.slope_high,
+            "sentence": seen.ageing.sentence,
+            "note": seen.ageing.note,
+        },
     }
+
+
+def _cited(seen):
+    use = seen.certificate
+    if use is None:
+        return None
+    made = use.certificate
+    return {"name": made.name if made else None, "made_at": made.made_at if made else None,
+            "check_again_by": made.valid_until if made else None, "holds": use.holds, "sentence": use.sentence,
+            "detection": {stage: list(v) for stage, v in use.detection.items()},
+            "hatch_pct_as_counted": seen.counted_hatch_pct}  # fmt: skip
 
 
 def _records(frame):

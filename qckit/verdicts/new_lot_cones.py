@@ -12,7 +12,7 @@ from qckit.hatch.spread import site_spread
 from qckit.hatch.summary import summarise_cones
 from qckit.tables import to_utc
 
-__all__ = ["TestCones", "choose_cones"]
+__all__ = ["TestCones", "beside_the_test", "choose_cones"]
 
 _SAME_TEST_DAYS = 3
 
@@ -71,6 +71,12 @@ def choose_cones(every, hatches, readings, *, lot, settings, reference=None):
         reference=reference, conditions=conditions, off=off, unsure=unsure, spread=spread,
         is_spread_refused=is_refused, left_out=(*left_out, *dropped),
     )  # fmt: skip
+
+
+def beside_the_test(hatches, cones):
+    """Hatches of the same lot, of any purpose, started within a few days of the test."""
+    mine = hatches[hatches["lot"].isin(set(cones["lot"]))]
+    return _close(mine, cones)
 
 
 def _older_test(every, lot, cones):

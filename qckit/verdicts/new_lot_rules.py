@@ -71,10 +71,17 @@ def per_g(value):
 
 def span(estimate, form):
     """An interval in words; where the rules keep to the wider bounds of counting, with these."""
-    text = f"{form(estimate.low)} to {form(estimate.high)}"
+    text = _from_to(estimate.low, estimate.high, form)
     if estimate.is_lucky:
-        text += f"; by counting alone {form(estimate.safe_low)} to {form(estimate.safe_high)}, which this keeps to"
+        text += f"; by counting alone {_from_to(estimate.safe_low, estimate.safe_high, form)}, which this keeps to"
     return text
+
+
+def _from_to(low, high, form):
+    """Both bounds, their unit said once."""
+    first, last = form(low), form(high)
+    unit = first.partition(" ")[2]
+    return f"{first.removesuffix(unit).rstrip()} to {last}"
 
 
 def round_3(value):
@@ -191,7 +198,7 @@ RULES: tuple[Rule, ...] = (
         "best guess below the minimum", "repeat-test",
         "The best guess is below the site's minimum, but chance cannot be ruled out.",
         lambda c: _first(c, _with(_guess_below)) is not None,
-        lambda c: _say(c, _guess_below, "is below the site's minimum, but not beyond chance:"),
+        lambda c: _say(c, _guess_below, "is below, though not beyond chance, the site's minimum of"),
     ),
     Rule(
         "too uncertain", "repeat-test",

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 
-from qckit.hatch.comparison import cones_to_decide
+from qckit.hatch.comparison import say_open
 from qckit.hatch.dose import cost_per_million
 from qckit.verdicts.finding import Evidence
 from qckit.verdicts.new_lot_rules import per_g, span
 
-__all__ = ["cautions", "evidence", "next_steps", "pct", "would_change"]
+__all__ = ["cautions", "evidence", "next_steps", "pct", "said", "would_change"]
 
 
 def pct(value):
@@ -17,12 +17,30 @@ def pct(value):
     return f"{value:.1f} %"
 
 
+def said(comparison, seen):
+    """The sentence of a comparison, with what would settle an open one."""
+    if comparison in seen.claims:
+        other = None
+    elif comparison in seen.past:
+        other = seen.n_past
+    else:
+        other = len(seen.reference_cones)
+    return say_open(comparison, len(seen.cones), other)
+
+
 def evidence(seen, settings):
     """Lines of reasoning, each with its numbers and which way it points."""
     lines = [*_minimum(seen, settings), *_claims(seen), *_reference(seen), _conditions(seen)]
     if seen.trimmed is not None:
         lines.append(_trimmed(seen))
-    lines += [_witnesses(seen), _spread(seen), *_umbrella(seen), *_deeper(seen), *_cost(seen, settings)]
+    lines += [
+        _witnesses(seen),
+        _certificate(seen),
+        _spread(seen),
+        *_umbrella(seen),
+        *_deeper(seen),
+        *_cost(seen, settings),
+    ]
     return [line for line in lines if line is not None]
 
 
@@ -71,11 +89,7 @@ def would_change(rule, seen, case):
                          f"{form(estimate.safe_high)}.")  # fmt: skip
     for c in (*seen.claims, *seen.comparisons):
         if c.verdict == "cannot tell":
-            more = None
-            if c in seen.comparisons:
-                more = cones_to_decide(c, len(seen.cones), len(seen.reference_cones))
-            tail = f" {_count(more)} would, if the figures stay as they are." if more else ""
-            lines.append(f"{c.sentence}{tail}")
+            lines.append(said(c, seen))
     if seen.trimmed is not None:
         h = seen.trimmed.hatch_pct
         lines.append(f"If the doubtful cone{'s' if len(seen.doubtful) > 1 else ''} came out like the others when run "
@@ -147,7 +161,7 @@ def _claims(seen):
     points = {"worse": "against", "better": "for", "at least as good": "for", "equivalent": "for"}
     for c in seen.claims:
         which = "against" if c.high < 1 else points.get(c.verdict, "neutral")
-        yield Evidence(f"Does the {c.what} hold the claim?", c.sentence, which)
+        yield Evidence(f"Does the {c.what} hold the claim?", said(c, seen), which)
 
 
 def _reference(seen):
@@ -157,12 +171,9 @@ def _reference(seen):
         yield Evidence("How does it do beside the lot in use?", why, "unknown")
     points = {"worse": "against", "better": "for", "at least as good": "for", "equivalent": "for"}
     for c in seen.comparisons:
-        text = c.sentence
+        text = said(c, seen)
         if math.isfinite(c.difference_low):
             text += f" In points: {c.difference:+.1f} ({c.difference_low:+.1f} to {c.difference_high:+.1f})."
-        if c.verdict == "cannot tell":
-            more = cones_to_decide(c, len(seen.cones), len(seen.reference_cones))
-            text += f" {_count(more)} would, if the figures stay as they are." if more else ""
         yield Evidence(f"How does its {c.what} do beside the lot in use?", text, points.get(c.verdict, "neutral"))
 
 
@@ -197,6 +208,17 @@ def _trimmed(seen):
     )  # fmt: skip
 
 
+def _certificate(seen):
+    use = seen.certificate
+    if use is None:
+        return None
+    text = use.sentence if use.sentence.endswith(".") else f"{use.sentence}."
+    if math.isfinite(seen.counted_hatch_pct):
+        text += (f" Corrected by it, the hatching percentage is {pct(seen.summary.hatch_pct.value)}; as counted it "
+                 f"would be {pct(seen.counted_hatch_pct)}. Its uncertainty is in the intervals.")  # fmt: skip
+    return Evidence("How well does the kit count this camera's photos?", text, "neutral" if use.holds else "unknown")
+
+
 def _witnesses(seen):
     w = seen.summary.witnesses
     points = {"agree": "for", "fewer shells": "neutral", "more shells": "against"}
@@ -228,7 +250,9 @@ def _umbrella(seen):
 def _deeper(seen):
     points = {"worse": "against", "better": "for", "at least as good": "for", "equivalent": "for"}
     for c in seen.past:
-        yield Evidence(f"Has its {c.what} changed since the last test?", c.sentence, points.get(c.verdict, "neutral"))
+        yield Evidence(
+            f"Has its {c.what} changed since the last test?", said(c, seen), points.get(c.verdict, "neutral")
+        )
     if seen.rate is not None:
         t10, t90, ts = (seen.rate.time(n) for n in ("T10", "T90", "Ts"))
         notes = " ".join(("", *seen.rate.notes))
@@ -242,7 +266,8 @@ def _deeper(seen):
         yield Evidence("What makes nauplii per gram uncertain?", seen.budget.sentence, "neutral")
     if seen.ageing is not None:
         days = f"{seen.ageing.n_tests} days of hatches. "
-        yield Evidence("Does the lot age?", days + seen.ageing.sentence, "neutral")
+        who = "the lot" if seen.ageing.lot == seen.lot else f"the lot in use, {seen.ageing.lot},"
+        yield Evidence(f"Does {who} age?", days + seen.ageing.sentence, "neutral")
 
 
 def _cost(seen, settings):
@@ -275,8 +300,3 @@ def _what_is_missing(rule, seen):
         return (f"Run a standard test of three cones. {seen.production} production hatches of this lot are counted, "
                 "but they were not made to grade it.")  # fmt: skip
     return "Run a standard test of three cones, count it, and make the report anew."
-
-
-def _count(more):
-    number = {1: "One", 2: "Two", 3: "Three", 4: "Four", 5: "Five"}.get(more, str(more))
-    return f"{number} more cone{'s' if more != 1 else ''}"

@@ -61,7 +61,7 @@ def test_a_whole_test_gives_a_verdict_with_numbers(make_site):
     assert figures["hatch_pct"]["value"] == pytest.approx(77.7, abs=0.1)
     assert figures["hatching_efficiency_per_g"]["value"] == pytest.approx(224_657, rel=5e-3)
     text = text_of(run)
-    for part in ("Evidence", "Cones and their subsamples", "Stage mix", "Two witnesses", "The checked photos", "Method",
+    for part in ("Evidence", "Cones and their subsamples", "Stage mix and the two witnesses", "How fast it hatches", "The checked photos", "Method",
                  "Conditions against the standard", "Raw table", "Cautions", "weak ▲ doubtful"):  # fmt: skip
         assert part in text
     assert len(re.findall(r"ST-124-[ABC]-\d", text)) == 12

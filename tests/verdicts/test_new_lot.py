@@ -70,7 +70,7 @@ def test_a_missed_claim_asks_for_a_larger_dose():
 def test_a_lot_shown_below_the_minimum_is_rejected():
     found = judge([cone("A", 70, c=60), cone("B", 72, c=58), cone("C", 69, c=61)])
     assert found.verdict == "reject"
-    assert found.headline == ("Hatching percentage 52.9 % (50.0 % to 55.7 %) lies below the site's minimum of 75.0 %.")
+    assert found.headline == ("Hatching percentage 52.9 % (50.0 to 55.7 %) lies below the site's minimum of 75.0 %.")
 
 
 def test_a_lot_perhaps_below_the_minimum_is_tested_again():

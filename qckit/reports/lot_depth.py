@@ -1,0 +1,183 @@
+"""What lies deeper in a new lot's report: comparison, rate, ageing, uncertainty, plan, the counter's accuracy."""
+
+from __future__ import annotations
+
+import math
+
+import pandas as pd
+
+from qckit.reports.blocks import Html, note, sentences, table
+from qckit.reports.lot_report import half_page, rounded
+from qckit.reports.pictures import figure, figures
+
+__all__ = ["accuracy", "comparison", "over_time", "plan", "uncertainty"]
+
+_PLANNED_SUBSAMPLES = 6  # of the standard test
+_USUAL_CYSTS = 140.0  # full cysts in a subsample of the standard test
+_PLANNED_POINTS = 4.0  # half width of an interval that tells trade grades (10 points apart) from each other
+
+
+def comparison(test) -> Html:
+    """Show how the lot does against its claim, beside the reference lot and against its own last test."""
+    from qckit import draw, hatch
+    from qckit.verdicts.new_lot_words import said
+
+    seen = test.seen
+    held = [c for c in (*seen.claims, *seen.comparisons, *seen.past) if math.isfinite(c.low)]
+    missing = [] if seen.comparisons else ["No counted reference lot stands beside this test."]
+    if not held:
+        return sentences([c.sentence for c in (*seen.claims, *seen.comparisons)] + missing)
+    with draw.style():
+        drawn = hatch.draw_comparisons(held)
+    words = " ".join(said(c, seen) for c in held)
+    return Html(figure(drawn, alt=words, caption=f"{held[0].margin_pct:g} % is the site's own margin: a lot within it "
+                       "counts as good as the other.").html + (sentences(missing).html if missing else ""),
+                "comparisons")  # fmt: skip
+
+
+def over_time(test) -> Html:
+    """Show how fast the lot hatches and how it ages, where it was followed by the clock and over the months."""
+    from qckit import draw, hatch
+
+    found, trend, drawn, below = test.seen.rate, test.seen.ageing, [], []
+    if found is not None and found.best is not None:
+        with draw.style():
+            ax = hatch.draw_rate(found, ax=half_page(2.9))
+        drawn.append((ax, f"Share hatched over the hours from wetting: {_times_in_words(found)}.", ""))
+        below.append(_times_table(found).html)
+    else:
+        below.append(note("No cone of this lot was counted at four hours or more about the time of this test, so rate "
+                          "and synchrony are not known.").html)  # fmt: skip
+    if trend is not None:
+        with draw.style():
+            ax = hatch.draw_ageing(trend, ax=half_page(2.9))
+        few = "" if trend.lot == test.lot else f"Lot {test.lot} has too few tests for a trend; this is the lot in use. "
+        words = f"{few}Lot {trend.lot}, {trend.n_tests} days of hatches. {trend.sentence}"
+        drawn.append((ax, words, ""))
+        below.append(sentences([words, trend.note]).html)
+    else:
+        below.append(note("A trend with age needs three tests of a lot or more; neither this lot nor one beside it has "
+                          "them.").html)  # fmt: skip
+    return Html((figures(drawn).html if drawn else "") + "".join(below), "rate and ageing")
+
+
+def _times_in_words(found) -> str:
+    rows = [found.time(name) for name in ("T10", "T50", "T90", "Ts")]
+    return ", ".join(f"{r['time']} {r['value_h']:.1f} h ({r['low_h']:.1f} to {r['high_h']:.1f})" for r in rows)
+
+
+def _times_table(found) -> Html:
+    rows = []
+    for name in ("T10", "T50", "T90", "Ts"):
+        curve, plain = found.time(name), found.time(name, "interpolation")
+        whole = found.times[(found.times["time"] == name) & (found.times["method"] == "all cysts")]
+        rows.append({
+            "time": name, "of those that hatch [h]": f"{curve['value_h']:.1f}",
+            "interval [h]": f"{curve['low_h']:.1f} to {curve['high_h']:.1f}",
+            "standard method [h]": f"{plain['value_h']:.1f}" if math.isfinite(plain["value_h"]) else "not reached",
+            "of all full cysts [h]": "" if whole.empty else
+            (whole["note"].iloc[0] or f"{whole['value_h'].iloc[0]:.1f}"),
+        })  # fmt: skip
+    others = ", ".join(f"{r.model} +{r.delta_aic:.1f}" for r in found.comparison.itertuples() if r.delta_aic > 0)
+    told = (f"{found.n_cones} cone{'s' if found.n_cones > 1 else ''} followed by the clock. Curve: {found.best.model}, "
+            f"the best by AIC (the others: {others}). The standard method interpolates the share of the highest "
+            "count.")  # fmt: skip
+    more = sentences(found.notes).html if found.notes else ""
+    return Html(table(pd.DataFrame(rows), caption=told).html + more, told)
+
+
+def uncertainty(test) -> Html:
+    """Show where the uncertainty of the figures comes from, what would shrink it; two ways to work it agree."""
+    from qckit import draw, hatch
+
+    seen = test.seen
+    held = [("hatching percentage", "%", 1, seen.percentage_budget), ("nauplii per gram", "1/g", 0, seen.budget),
+            ("hatching output", "mg/g", 0, seen.output_budget), *_harvest(test)]  # fmt: skip
+    held = [row for row in held if row[3] is not None]
+    if not held:
+        return note("The uncertainty cannot be taken apart without two counted cones.")
+    name, *_, budget = held[min(1, len(held) - 1)]
+    with draw.style():
+        ax = hatch.draw_budget(budget, ax=draw.new_axes(figsize=(6.5, 2.1)))
+    drawn = figure(ax, alt=f"Parts of the uncertainty of {name}, largest first. {budget.sentence}",
+                   caption=f"Parts of the uncertainty of {name}.")  # fmt: skip
+    rows = [
+        {"figure": f"{name} [{unit}]", "value": rounded(b.value, places), "u": rounded(b.u, places),
+         "largest source": f"{b.table['label'][0]} ({b.table['share_pct'][0]:.0f} %)",
+         "what would shrink it": b.table["remedy"][0],
+         "first order": f"{rounded(b.low, places)} to {rounded(b.high, places)}",
+         "Monte Carlo": f"{rounded(b.mc_low, places)} to {rounded(b.mc_high, places)}"}
+        for name, unit, places, b in held
+    ]  # fmt: skip
+    told = (f"u: standard uncertainty. {100 * test.settings.limits.confidence:g} % bounds from these cones alone by "
+            "first order (JCGM 100) and by Monte Carlo (JCGM 101): where both agree, first order will do.")  # fmt: skip
+    return Html(drawn.html + table(pd.DataFrame(rows), caption=told, right=("value", "u", "first order",
+                "Monte Carlo")).html, " ".join(b.sentence for *_, b in held))  # fmt: skip
+
+
+def _harvest(test):
+    """Budgets of harvest purity and of separation, where harvests of this lot were looked at on a sieve."""
+    from qckit import hatch
+    from qckit.errors import InputError
+
+    sieve = test.harvests[test.harvests["kind"] == "sieve"]
+    if sieve["hatch"].nunique() < 2:
+        return []
+    cone = test.harvests[(test.harvests["kind"] == "subsample") & test.harvests["hatch"].isin(set(sieve["hatch"]))]
+    cone = cone.dropna(subset=["shells"])
+    counts = [tuple(float(part[c].fillna(0).sum()) for c in ("nauplii", "shells", "cysts")) for part in (cone, sieve)]
+    (n1, s1, c1), (n2, s2, c2) = counts
+    found = []
+    for name, work in (("harvest purity", lambda: hatch.purity_budget(sieve)),
+                       ("separation", lambda: hatch.separation_budget((n1, s1 + c1), (n2, s2 + c2)))):  # fmt: skip
+        try:
+            found.append((name, "%", 1, work()))
+        except InputError:
+            continue
+    return found
+
+
+def plan(test) -> Html:
+    """Show how surely tests of two, three and six cones tell a good lot from a poor one in this room."""
+    from qckit import draw, hatch
+    from qckit.errors import InputError
+
+    least, spread = test.settings.limits.min_hatch_pct, test.seen.spread
+    own = test.subsamples[test.subsamples["lot"] == test.lot]
+    counted = float(own["full_cysts"].mean()) if own["full_cysts"].sum() > 0 else _USUAL_CYSTS
+    options = {"spread": spread, "dispersion": test.mixing, "cysts_per_subsample": counted}
+    curves = {
+        f"{k} cones": hatch.operating_curve(k, _PLANNED_SUBSAMPLES, min_hatch_pct=least, **options) for k in (2, 3, 6)
+    }
+    with draw.style():
+        drawn = hatch.draw_operating_curve(curves, min_hatch_pct=least, ax=draw.new_axes(figsize=(6.2, 2.9)))
+    whose = (f"this room's own spread between cones ({spread.df:.0f} degrees of freedom)" if spread is not None
+             else "a usual spread between cones, because this room's records do not yet tell its own")  # fmt: skip
+    said = []
+    confidence = test.settings.limits.confidence
+    for work in (lambda: hatch.plan_for_precision(_PLANNED_POINTS, confidence=confidence, **options),
+                 lambda: hatch.plan_for_risk(least - 5, least + 5, min_hatch_pct=least, **options)):  # fmt: skip
+        try:
+            found = work()
+            said.append(found["sentence"] if isinstance(found, dict) else found.sentence)
+        except InputError as error:
+            said.append(str(error))
+    said.append(f"Worked out with {whose}, {counted:.0f} full cysts a subsample and subsamples that scatter "
+                f"{test.mixing:.1f} times as chance alone would make them, over all records.")  # fmt: skip
+    words = (f"Chance that the mean of a test of {_PLANNED_SUBSAMPLES} subsamples a cone reaches the minimum of "
+             f"{least:g} %, over the lot's true hatching percentage.")  # fmt: skip
+    return Html(figure(drawn, alt=words, caption=words).html + sentences(said).html, " ".join(said))
+
+
+def accuracy(test) -> Html:
+    """Cite the certificate of the camera that took the photos, or say that there is none."""
+    use = test.seen.certificate
+    if use is None:
+        return note("No photo was counted for this test, so no camera's certificate is needed.")
+    if use.certificate is None:
+        return note(use.sentence if use.sentence.endswith(".") else f"{use.sentence}.")
+    made = use.certificate
+    rows = [{"stage": stage, "found and called so": f"{100 * share:.1f} %", "interval": f"{100 * low:.1f} to "
+             f"{100 * high:.1f} %"} for stage, (share, low, high) in use.detection.items()]  # fmt: skip
+    told = f"Certificate {made.name}, made {made.made_at[:10]}, check again by {made.valid_until}."
+    return Html(sentences([use.sentence]).html + table(pd.DataFrame(rows), caption=told).html, use.sentence)
