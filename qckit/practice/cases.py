@@ -12,7 +12,14 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 
 from qckit.practice.counting_error import draw_counts
-from qckit.practice.mechanisms import Conditions, LotTraits, expected_shares, nauplius_lengths_um
+from qckit.practice.mechanisms import (
+    Conditions,
+    LotTraits,
+    expected_shares,
+    nauplius_lengths_um,
+    ordinary_water,
+    with_luck,
+)
 from qckit.tables import COUNT_COLUMNS, STAGES, check_table, table_columns
 
 __all__ = ["PLANTED", "SHARED", "PracticeCase", "Situation", "draw_situation", "simulate_case", "situation_shares"]
@@ -53,11 +60,6 @@ class PracticeCase:
     is_logged: bool
     lot: LotTraits
     loss: float  # share of nauplii per gram lost by the planted causes
-
-
-def _logit_shift(share, by):
-    odds = share / (1 - share) * np.exp(by)
-    return odds / (1 + odds)
 
 
 def _add(situation: Situation, cause: str, s: float) -> Situation:
@@ -108,11 +110,9 @@ def _add(situation: Situation, cause: str, s: float) -> Situation:
 
 def draw_situation(causes, strengths, rng) -> Situation:
     """Draw a hatch's situation: ordinary water with its little changes, and the planted causes."""
-    situation = Situation(conditions={
-        "hours": 24.0, "temperature_c": 28.0 + rng.normal(0, 0.35), "salinity_ppt": 33.0 + rng.normal(0, 0.6),
-        "ph": 8.2 + rng.normal(0, 0.06), "oxygen_mg_l": 6.3 + rng.normal(0, 0.22),
-        "light_lux": 2050.0 + rng.normal(0, 110.0), "cysts_g_per_l": 1.6,
-    }, traits={"luck": rng.normal(0, 0.14), "arrest": rng.normal(0, 0.35), "amount": rng.normal(0, 0.03)})  # fmt: skip
+    water = {"hours": 24.0} | ordinary_water(rng) | {"cysts_g_per_l": 1.6}
+    luck = {"luck": rng.normal(0, 0.14), "arrest": rng.normal(0, 0.35), "amount": rng.normal(0, 0.03)}
+    situation = Situation(conditions=water, traits=luck)
     for cause, s in zip(causes, strengths, strict=True):
         situation = _add(situation, cause, s)
     return situation
@@ -121,7 +121,7 @@ def draw_situation(causes, strengths, rng) -> Situation:
 def situation_shares(lot: LotTraits, situation: Situation):
     """Expected objects per written full cyst in a situation, and the factor on the amount."""
     t = situation.traits
-    dead = _logit_shift(lot.dead_frac, t.get("luck", 0.0))
+    dead = with_luck(lot.dead_frac, t.get("luck", 0.0))
     dead = 1 - (1 - dead) * (1 - t.get("extra_dead", 0.0))
     empty = t.get("empty_frac", 0.0)
     traits = LotTraits(

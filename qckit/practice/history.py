@@ -14,7 +14,7 @@ import numpy as np
 
 from qckit.practice.counting_error import draw_counts
 from qckit.practice.events import EVENTS, FIRST_DAY, LAST_DAY
-from qckit.practice.mechanisms import Conditions, LotTraits, expected_shares
+from qckit.practice.mechanisms import Conditions, LotTraits, expected_shares, ordinary_water, with_luck
 from qckit.tables import COUNT_COLUMNS, STAGES, check_table, table_columns
 
 __all__ = ["SITE_NAME", "invented_history", "write_history"]
@@ -53,9 +53,7 @@ class Diary:
     def water(self, day: date, cone: str, lot: str) -> dict:
         """Draw the water of one hatch, with the planted events in it."""
         r = self.rng
-        water = dict(temperature_c=28.0 + r.normal(0, 0.35), salinity_ppt=33.0 + r.normal(0, 0.6),
-                     ph=8.2 + r.normal(0, 0.06), oxygen_mg_l=6.3 + r.normal(0, 0.22),
-                     light_lux=2050.0 + r.normal(0, 110.0))  # fmt: skip
+        water = ordinary_water(r)
         met = [item.name for item in EVENTS if item.holds(day, cone, lot)]
         if "heater week" in met:
             water["temperature_c"] = 23.2 + r.normal(0, 0.4)
@@ -73,7 +71,7 @@ class Diary:
         water = self.water(day, cone, lot)
         traits = self.traits_of(lot, day)
         luck = self.rng.normal(0, 0.14)
-        dead = traits.dead_frac * np.exp(luck) / (1 - traits.dead_frac + traits.dead_frac * np.exp(luck))
+        dead = with_luck(traits.dead_frac, luck)
         traits = LotTraits(
             **{**traits.__dict__, "dead_frac": dead, "arrest_frac": 0.016 * np.exp(self.rng.normal(0, 0.35))}
         )

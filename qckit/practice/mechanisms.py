@@ -25,6 +25,7 @@ import numpy as np
 __all__ = [
     "Conditions", "LotTraits", "arrested_by_oxygen", "arrested_by_ph", "blocked_by_salinity", "damaged_by_heat",
     "development_rate", "effective_water", "expected_shares", "grown_hours", "nauplius_lengths_um",
+    "ordinary_water", "with_luck",
 ]  # fmt: skip
 
 
@@ -64,6 +65,18 @@ class Conditions:
     max_g_per_l: float = 5.0
     unwetted_frac: float = 0.0
     broken_frac: float = 0.0
+
+
+def ordinary_water(rng) -> dict:
+    """Draw the water of an ordinary hatch: the standard with the small changes of a well kept room (sizes ours)."""
+    return {"temperature_c": 28.0 + rng.normal(0, 0.35), "salinity_ppt": 33.0 + rng.normal(0, 0.6),
+            "ph": 8.2 + rng.normal(0, 0.06), "oxygen_mg_l": 6.3 + rng.normal(0, 0.22),
+            "light_lux": 2050.0 + rng.normal(0, 110.0)}  # fmt: skip
+
+
+def with_luck(dead_frac, luck):
+    """Share of dead cysts of one hatch: the lot's, moved by its luck on the logit scale."""
+    return dead_frac * np.exp(luck) / (1 - dead_frac + dead_frac * np.exp(luck))
 
 
 def development_rate(temperature_c):

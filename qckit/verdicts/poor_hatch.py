@@ -116,7 +116,7 @@ def explain_hatch(lots, hatches, samples, readings, *, hatch, settings, photos=N
     ranked = case.weights.ranked()
     done = case.checks_done
     settled = verdict == "cause-found" and ranked[0][1] > _SETTLED
-    most = 0 if verdict == "not-poor" or (settled and done) else 1 if settled else 2
+    most = 0 if verdict == "not-poor" or (settled and done) else 1 if settled or verdict == "chance" else 2
     plans = choose_checks(dict(ranked), most=most, done=done)
     return words.put_into_words(case, verdict, named, plans, settings)
 
@@ -190,6 +190,8 @@ def decide(case: Case) -> tuple[str, tuple[str, ...]]:
         return "not-enough-evidence", ()
     if not case.p_low < _UNUSUAL:
         return "not-poor", ()
+    if w.other >= 0.5:
+        return "not-enough-evidence", ()
     if w.none >= 0.5 or (case.p_low >= _RARE and w.none >= 0.3):
         return "chance", ()
     top, p = ranked[0][0], stated(ranked[0][1])

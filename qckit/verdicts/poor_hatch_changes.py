@@ -44,7 +44,8 @@ def _pack(lots, before, row, start):
     if isinstance(opened, str) and len(opened) >= 10:
         days = (start - pd.Timestamp(opened[:10], tz="UTC")).days
         if 0 <= days <= _RECENT:
-            yield "pack", f"{row['lot']} was opened {_days(days)} before ({opened[:10]})."
+            yield "pack", f"{row['lot']} was opened {f'{_days(days)} before' if days else 'that day'} ({opened[:10]})."
+            return
     own = before[before["lot"] == row["lot"]]
     if own.empty and len(before):
         yield "pack", f"This is the first hatch of {row['lot']} in the log."

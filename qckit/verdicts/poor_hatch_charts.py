@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from qckit import draw
+from qckit.verdicts.poor_hatch_effects import AGE
 
 __all__ = [
     "causes_table",
@@ -24,6 +25,7 @@ __all__ = [
     "history_frame",
     "lengths_sentence",
     "mix_frame",
+    "rest_sentences",
     "sources_table",
     "traces_table",
 ]  # fmt: skip
@@ -41,15 +43,38 @@ def causes_table(finding) -> pd.DataFrame:
 
 
 def sources_table(finding) -> pd.DataFrame:
-    """Where the trace of each candidate cause is described: cause, source."""
-    return pd.DataFrame(finding.details["causes"])[["cause", "source"]]
+    """What each cause that was weighed does to the stage mix, and who describes it: cause, sign, source."""
+    return pd.DataFrame(finding.details["sources"])[["cause", "sign", "source"]]
+
+
+def rest_sentences(finding) -> list[str]:
+    """What the list of causes leaves: two causes together, something not on the list, nothing but chance."""
+    details = finding.details
+    words = {row["code"]: row["cause"] for row in details["sources"]}
+    said = [f"Two causes together: {' and '.join(words[c] for c in pair['causes'])} {_percent(pair['probability'])}."
+            for pair in details["pairs"] if pair["probability"] >= 0.05]  # fmt: skip
+    return [*said, f"Nothing but chance: {_percent(details['none_probability'])}. Something that is not on the list: "
+            f"{_percent(details['other_probability'])}."]  # fmt: skip
+
+
+def _percent(p):
+    return "1 % or less" if p <= 0.01 else "95 % or more" if p >= 0.95 else f"{100 * p:.0f} %"
+
+
+_PER = {"ph": (1, "pH, per unit"), "temperature": (1, "temperature, per °C"), "oxygen": (1, "oxygen, per mg/l"),
+        "salinity": (1, "salinity, per ppt"), "light": (100, "light, per 100 lux"),
+        "hours": (1, "incubation hours, per h"), "density": (1, "cysts, per g/l"),
+        AGE: (30, "days since opening, per 30")}  # fmt: skip
 
 
 def effects_table(finding) -> pd.DataFrame:
-    """What each condition has been worth: quantity, slope, se, shrunk_slope, lowest, highest, n_hatches."""
+    """What each condition has been worth: quantity and per what, slope, se, shrunk_slope, lowest, highest, n_hatches."""
     columns = ["quantity", "slope", "se", "shrunk_slope", "lowest", "highest", "n_hatches"]
     rows = pd.DataFrame(finding.details["site_effects"], columns=[*columns, "literature_slope", "dispersion"])[columns]
-    return rows.assign(quantity=rows["quantity"].replace({"ph": "pH"}))
+    times = rows["quantity"].map(lambda q: _PER[q][0])
+    for column in ("slope", "se", "shrunk_slope"):
+        rows[column] = rows[column].astype(float) * times
+    return rows.assign(quantity=rows["quantity"].map(lambda q: _PER[q][1]))
 
 
 def traces_table(finding) -> pd.DataFrame:

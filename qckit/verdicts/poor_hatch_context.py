@@ -94,7 +94,8 @@ def _pack_age(lot, start, effects, counts):
     days = (start - pd.Timestamp(opened[:10], tz="UTC")).days
     if days < 0:
         return None
-    said, points, z = f"{lot['lot']}: opened {days} days before", math.nan, math.nan
+    when = "that day" if days == 0 else "the day before" if days == 1 else f"{days} days before"
+    said, points, z = f"{lot['lot']}: opened {when}", math.nan, math.nan
     own = effects[effects["quantity"] == AGE] if effects is not None and len(effects) else ()
     if len(own):
         r = own.iloc[0]

@@ -89,6 +89,10 @@ def _headline(case, verdict, named, p):
     if verdict == "not-enough-evidence":
         if not case.usual.n_hatches:
             return f"{what}; this lot has no earlier hatch to compare with, so no cause can be named."
+        if case.weights.other >= 0.5:
+            other = _percent(case.weights.other)
+            return (f"{what}{usual}: poor, and no cause that is known here fits ({other} that it is something else). "
+                    "Look at the water, the cone and the sheet afresh.")  # fmt: skip
         first = [cause(c).words for c, w in case.weights.ranked()[:2] if w > 0.1]
         most = f" First to check: {'; then: '.join(first)}." if first else ""
         return f"{what}{usual}: poor, and the evidence does not settle why.{most}"
@@ -309,6 +313,7 @@ def _details(case, verdict, named, p, plans, settings):
         "verdict_words": _TITLE[verdict], "confidence": settings.limits.confidence,
         "named": list(named), "probability": p if stated else None, "p_low": case.p_low,
         "causes": cause_rows(case), "none_probability": case.weights.none, "other_probability": case.weights.other,
+        "sources": [{"code": c.code, "cause": c.words, "sign": c.sign, "source": c.source} for c in CAUSES],
         "pairs": [{"causes": list(k), "probability": v}
                   for k, v in sorted(case.weights.pairs.items(), key=lambda item: -item[1])[:3]],
         "traces": trace_shares(case) if case.usual.n_hatches else {},

@@ -11,7 +11,7 @@ from qckit.practice.cases import simulate_case
 from qckit.settings import FeedSettings, Settings, SiteSettings
 from qckit.verdicts.poor_hatch import explain_hatch
 from qckit.verdicts.poor_hatch_changes import describe_changes
-from qckit.verdicts.poor_hatch_charts import count_table, factors_table, lengths_sentence
+from qckit.verdicts.poor_hatch_charts import count_table, factors_table, lengths_sentence, rest_sentences
 from qckit.verdicts.poor_hatch_later import joined, later_reading
 
 NOW = "2026-11-06T10:00:00+00:00"
@@ -150,3 +150,46 @@ def test_a_hatch_low_per_gram_alone_is_told_by_its_grams():
     finding = explain(t, "X", photos=t["photos"])
     assert "nauplii per gram where this lot usually gives" in finding.headline
     assert "(its hatching percentage, " in finding.headline
+
+
+def test_frozen_limits_are_the_first_to_judge(history):
+    from qckit import charts
+
+    own = history["hatches"].query(
+        "lot == 'K-121' and purpose == 'production' and '2026-08-01' < started < '2026-10-01'"
+    )["hatch"]
+    counts = history["samples"][history["samples"]["hatch"].isin(own)].query("kind == 'subsample' and hours < 30")
+    sums = counts.groupby("hatch")[["nauplii", "umbrella", "cysts"]].sum()
+    at = history["hatches"].set_index("hatch")["started"].reindex(sums.index)
+    points = pd.DataFrame({"label": sums.index, "at": at.to_numpy(), "group": "K-121", "count": sums["nauplii"].array,
+                           "size": sums.sum(axis=1).to_numpy()})  # fmt: skip
+    row = charts.freeze(charts.set_baseline(points, "p prime", per=100), name="b1", chart="hatch_pct", set_by="op1",
+                        set_at="2026-10-01T10:00:00+00:00", lot="K-121")  # fmt: skip
+    limits = row if isinstance(row, pd.DataFrame) else pd.DataFrame([row])
+    line = next(e for e in explain(history, limits=limits).evidence if e.question == "Against the frozen limits?")
+    assert line.points == "for" and line.answer.startswith("29.6 % lies below the frozen limits ")
+    assert line.answer.endswith("(baseline b1, set 2026-10-01 by op1).")
+    none = next(e for e in explain(history).evidence if e.question == "Against the frozen limits?")
+    assert none.answer == "No limits are frozen for this lot; its own earlier hatches stand in for them."
+
+
+def test_what_the_list_of_causes_leaves_is_said(history):
+    said = rest_sentences(explain(history))
+    assert said[-1].startswith("Nothing but chance: 1 % or less. Something that is not on the list: ")
+    sources = explain(history).details["sources"]
+    assert len(sources) == len({s["code"] for s in sources}) > 15 and all(s["sign"] and s["source"] for s in sources)
+
+
+def test_a_mix_that_no_cause_makes_is_called_something_else(history):
+    t = dict(history)
+    own = (t["samples"]["hatch"] == POOR_HATCH) & (t["samples"]["kind"] == "subsample")
+    # far more full cysts than were weighed in, all umbrellas, no shells: no cause on the list does that
+    t["samples"] = t["samples"].assign(
+        nauplii=t["samples"]["nauplii"].mask(own, 60), umbrella=t["samples"]["umbrella"].mask(own, 400),
+        cysts=t["samples"]["cysts"].mask(own, 2), shells=t["samples"]["shells"].mask(own, 20),
+    )  # fmt: skip
+    t["hatches"] = t["hatches"].assign(ph=t["hatches"]["ph"].mask(t["hatches"]["hatch"] == POOR_HATCH))
+    t["readings"] = t["readings"][t["readings"]["hatch"] != POOR_HATCH]
+    finding = explain(t)
+    assert finding.verdict == "not-enough-evidence" and finding.details["probability"] is None
+    assert "poor, and no cause that is known here fits (" in finding.headline
