@@ -10,6 +10,7 @@ import pandas as pd
 from qckit.errors import unknown_name
 from qckit.log import engine, query
 from qckit.log.counts import tally
+from qckit.tables import COUNT_COLUMNS
 
 __all__ = ["History", "trace"]
 
@@ -90,7 +91,8 @@ class History:
         o = self.objects[self.objects["photo"] == photo].iloc[0]
         words = (("n_added", "added"), ("n_changed", "changed"), ("n_removed", "removed"))
         by_hand = ", ".join(f"{o[column]} {word}" for column, word in words if o[column])
-        value = f"{o['n_objects']} objects" + (f", by hand {by_hand}" if by_hand else "")
+        counts = ", ".join(f"{name} {o[name]:.0f}" for name in COUNT_COLUMNS.values())
+        value = f"{o['n_objects']} objects{f', by hand {by_hand}' if by_hand else ''}; counted: {counts}"
         row = ("objects", photo, value, "", "", "", "", "")
         return [row, *self._fixes("photos", photo), *self._fixes("objects", photo)]
 
@@ -105,20 +107,32 @@ class History:
             of = of[of["key1"] == key1]
         rows = []
         for c in of.itertuples():
-            software = self.steps.loc[self.steps["step"] == c.step, "software"].iloc[0]
+            made = self.steps[self.steps["step"] == c.step]
             change = f"{c.column}: {_or_nothing(c.before)} -> {_or_nothing(c.after)}"
-            rows.append((f"correction of {table}", c.key, change, c.at, c.by, "", software, c.reason))
+            source = made["source"].iloc[0]
+            rows.append(
+                (f"correction of {table}", c.key, change, c.at, c.by, source, made["software"].iloc[0], c.reason)
+            )
         return rows
 
     @property
     def text(self) -> str:
-        """The descent as indented lines."""
+        """The descent as indented lines, each naming the step it came with; the steps stand below."""
+        number = {(s.at, s.by, _or_nothing(s.source), s.software): s.step for s in self.steps.itertuples()}
         lines = []
         for row in self.to_frame().itertuples():
-            made = [row.at, row.by and f"by {row.by}", row.source and f"from {row.source}", row.software]
+            step = number.get((row.at, row.by, _or_nothing(row.source), row.software))
+            made = (
+                [f"step {step}"] if step is not None else [row.at, row.by and f"by {row.by}", row.source, row.software]
+            )
             made = ", ".join(str(p) for p in [*made, row.reason and f"because {row.reason}"] if p)
             lines.append(f"{'  ' * _INDENT.get(row.level, 1)}{row.level} {row.what}: {row.value}")
             lines[-1] += f"  [{made}]" if made else ""
+        lines += ["", "Steps that brought this:"] if len(self.steps) else []
+        for s in self.steps.itertuples():
+            source = "" if pd.isna(s.source) or not s.source else f" from {s.source}"
+            file = "" if pd.isna(s.source_sha256) else f" (sha256 {s.source_sha256[:12]}…)"
+            lines.append(f"  step {s.step}: {s.action}{source}{file}, by {s.by}, {s.at}, {s.software}")
         return "\n".join(lines)
 
 
@@ -133,12 +147,19 @@ def _figures(text) -> str:
         return ""
     if isinstance(figures, dict):
         return ", ".join(f"{k} {v}" for k, v in figures.items())
-    return ", ".join(f"{f.get('name')} {_short(f.get('value'))} ({_short(f.get('low'))} to {_short(f.get('high'))})"
-                     for f in figures)  # fmt: skip
+    return ", ".join(map(_figure, figures))
 
 
-def _short(value) -> str:
-    return f"{value:,.6g}" if isinstance(value, (int, float)) else "not known"
+def _figure(f: dict) -> str:
+    value, low, high = (_short(f.get(k), f.get("decimals")) for k in ("value", "low", "high"))
+    unit = f" {f['unit']}" if f.get("unit") else ""
+    return f"{f.get('label') or f.get('name')} {value}{unit} ({low} to {high})"
+
+
+def _short(value, decimals=None) -> str:
+    if not isinstance(value, (int, float)) or value != value:
+        return "not known"
+    return f"{value:,.6g}" if decimals is None else f"{value:,.{decimals}f}"
 
 
 def _hatch_value(row) -> str:
@@ -187,7 +208,8 @@ def trace(log, hatch: str) -> History:
             row = fetch("hatches", {"hatch": hatch}, corrected=False)  # a withdrawn hatch has a history as well
         if row.empty:
             raise unknown_name("hatch", hatch, query.known_names(connection, "hatches"))
-        samples = fetch("samples", {"hatch": hatch}, revisions="all", corrected=False)
+        samples = fetch("samples", {"hatch": hatch}, revisions="all", corrected=False,
+                        order=("taken_utc", "sample", "revision"))  # fmt: skip
         names = sorted(set(samples["sample"]))
         photos = fetch("photos", {"sample": names}, revisions="all", corrected=False)
         photo_names = sorted(set(photos["photo"]))
@@ -230,4 +252,4 @@ def _by_photo(objects: pd.DataFrame, photos: pd.DataFrame) -> pd.DataFrame:
     for column, source in kinds.items():
         of_kind = objects.loc[objects["source"] == source, "photo"].value_counts()
         table[column] = [int(of_kind.get(n, 0)) for n in names]
-    return table.merge(tally(objects).rename_axis("photo").reset_index(), on="photo", how="left")
+    return table.merge(tally(objects).rename_axis("photo").reset_index(), on="photo", how="left").fillna(0)
