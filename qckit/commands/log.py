@@ -235,30 +235,23 @@ def recount(sample, reason, site, by, **counts):
     click.echo(f"sample {sample}: recounted.")
 
 
-@command.command("withdraw")
-@click.argument("table")
-@click.argument("key")
-@_REASON
-@_SITE
-@_BY
-def withdraw(table, key, reason, site, by):
-    """Hide a row entered by mistake, with all that hangs on it; it stays on record."""
-    with _open(site) as log:
-        n = log.withdraw(table, _key(table, key), by=_by(by), reason=reason)
-    click.echo(f"{table} {key}: withdrawn ({n} rows with what hangs on it).")
+def _hiding(name: str, done: str, text: str) -> None:
+    """Add a command that hides a row, or shows it again, with all that hangs on it."""
+
+    @command.command(name, help=text)
+    @click.argument("table")
+    @click.argument("key")
+    @_REASON
+    @_SITE
+    @_BY
+    def hide_or_show(table, key, reason, site, by):
+        with _open(site) as log:
+            n = getattr(log, name)(table, _key(table, key), by=_by(by), reason=reason)
+        click.echo(f"{table} {key}: {done} ({n} rows with what hangs on it).")
 
 
-@command.command("reinstate")
-@click.argument("table")
-@click.argument("key")
-@_REASON
-@_SITE
-@_BY
-def reinstate(table, key, reason, site, by):
-    """Show a withdrawn row again, with all that hangs on it."""
-    with _open(site) as log:
-        n = log.reinstate(table, _key(table, key), by=_by(by), reason=reason)
-    click.echo(f"{table} {key}: shown again ({n} rows with what hangs on it).")
+_hiding("withdraw", "withdrawn", "Hide a row entered by mistake, with all that hangs on it; it stays on record.")
+_hiding("reinstate", "shown again", "Show a withdrawn row again, with all that hangs on it.")
 
 
 @command.command("backup")
