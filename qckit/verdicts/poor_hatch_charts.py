@@ -68,7 +68,7 @@ _PER = {"ph": (1, "pH, per unit"), "temperature": (1, "temperature, per °C"), "
 
 
 def effects_table(finding) -> pd.DataFrame:
-    """What each condition has been worth: quantity and per what, slope, se, shrunk_slope, lowest, highest, n_hatches."""
+    """What each condition has been worth: quantity (per what), slope, se, shrunk_slope, lowest, highest, n_hatches."""
     columns = ["quantity", "slope", "se", "shrunk_slope", "lowest", "highest", "n_hatches"]
     rows = pd.DataFrame(finding.details["site_effects"], columns=[*columns, "literature_slope", "dispersion"])[columns]
     times = rows["quantity"].map(lambda q: _PER[q][0])
@@ -82,7 +82,8 @@ def traces_table(finding) -> pd.DataFrame:
     rows = sorted(finding.details["traces"].items(), key=lambda item: -item[1])
     shown = [(k, 100 * v) for k, v in rows if v >= 0.005]
     if shown and len(shown) < len(rows):
-        shown.append((f"{len(rows) - len(shown)} others together", 100 - sum(v for _, v in shown)))
+        left = len(rows) - len(shown)
+        shown.append((f"{left} others together" if left > 1 else "the other one", 100 - sum(v for _, v in shown)))
     return pd.DataFrame(shown, columns=["trace", "share_pct"])
 
 
