@@ -20,7 +20,7 @@ class Waited:
 
     n_counted: int
     failures: tuple[str, ...] = ()  # a sentence per photo that could not be counted
-    stages: str = ""  # what is to be said of the site's own stage model, where it has one
+    notes: tuple[str, ...] = ()  # of the site's own stage model where it has one, and of scales in doubt
 
 
 def count_waiting(
@@ -58,8 +58,9 @@ def count_waiting(
     that did not change are not counted again.
     """
     from qckit.log import open_log
+    from qckit.review import flag_scales, site_stage_model
 
-    site = Path(site)
+    site, doubts = Path(site), []
     with open_log(site) as log:
         waiting = log.awaiting_counts()
         if not len(waiting):
@@ -71,11 +72,11 @@ def count_waiting(
         if counted is not None:
             failures += [str(row.message) for row in counted.failures.itertuples()]
             if len(counted.counts):
-                log.record_counts(counted.counts, objects=counted.objects, by=by)
-    from qckit.review import site_stage_model
-
+                counts, doubts = flag_scales(log, counted.counts, counted.objects)
+                log.record_counts(counts, objects=counted.objects, by=by)
     own = site_stage_model(site)
-    return Waited(0 if counted is None else len(counted.counts), tuple(failures), own.sentence if own else "")
+    said = (*([own.sentence] if own else []), *doubts)
+    return Waited(0 if counted is None else len(counted.counts), tuple(failures), said)
 
 
 def _find(site: Path, names) -> tuple[dict[str, Path], list[str]]:

@@ -19,6 +19,7 @@ _HOME = {
     "measure_for_setup": "setup", "keep_for_setup": "setup",
     "Retrained": "retrain", "SiteModel": "retrain", "drop_site_model": "retrain", "retrain_stages": "retrain",
     "site_stage_model": "retrain",
+    "flag_scales": "sizes", "scale_doubts": "sizes",
     "counts_table": "summary", "recent_photos": "summary",
     "rank_objects": "worth", "rank_photos": "worth", "say_when_to_stop": "worth",
     "check_camera": "camera", "count_pairs": "camera", "read_hand_counts": "camera", "save_certificate": "camera",

@@ -46,7 +46,6 @@ function render({ model, el }) {
   const modes = [modeButton("add", "Add", "A"), modeButton("inside", "Count only inside…", "F"), modeButton("out", "Leave out…", "L")];
   const auto = make("input", { type: "checkbox", checked: "", onchange: () => { goOn = auto.checked; } });
   el.classList.add("qck-desk");
-  el.setAttribute("data-lm-suppress-shortcuts", "true"); // or the notebook takes the keys
   el.append(
     make("div", { class: "qck-bar" }, make("label", {}, "Photo ", choose), make("label", {}, "Show ", show),
       make("label", {}, "Initials ", initials)),

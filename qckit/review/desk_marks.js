@@ -14,6 +14,8 @@ function make(tag, attributes = {}, ...children) {
     if (name.startsWith("on")) node.addEventListener(name.slice(2), value);
     else if (value !== null && value !== undefined) node.setAttribute(name, value);
   }
+  // the notebook looks at the focused element itself before it takes a key for one of its shortcuts
+  if (attributes.tabindex || ["button", "select", "input", "summary"].includes(tag)) node.setAttribute("data-lm-suppress-shortcuts", "true");
   node.append(...children);
   return node;
 }

@@ -1,9 +1,9 @@
 // Two points of known distance on a photo: click, or move the cross with the arrows and press Enter.
 function render({ model, el }) {
-  el.setAttribute("data-lm-suppress-shortcuts", "true");
   el.classList.add("qck-pick");
   const canvas = document.createElement("canvas"), said = document.createElement("p"), clear = document.createElement("button");
   canvas.tabIndex = 0;
+  for (const node of [canvas, clear]) node.setAttribute("data-lm-suppress-shortcuts", "true"); // or the notebook takes the keys
   canvas.setAttribute("role", "application");
   canvas.setAttribute("aria-label", "Photo. Move the cross with the arrow keys, with Shift in steps of one, and press Enter at each of two points.");
   said.setAttribute("role", "status"); said.setAttribute("aria-live", "polite");

@@ -96,7 +96,7 @@ def test_the_daily_count_uses_and_names_the_sites_model(tmp_path, monkeypatch):
     with open_log(site) as log:
         log.import_sheets([images / "lots.csv", images / "hatches.csv", site / "samples.csv"], by="op1")
     done = count_waiting(site, by="ab")
-    assert done.stages == own.sentence
+    assert done.notes == (own.sentence,)
     with open_log(site) as log:
         assert log.photos()["counter_version"].tolist() == [f"{COUNTER_VERSION}+site-{own.path.stem[-8:]}"]
     card = site / "models" / "stages.json"

@@ -1,0 +1,127 @@
+"""Do a photo's objects have the sizes that this site's earlier photos let expect? If not, its scale is in doubt.
+
+Sizes that no brine shrimp has are flagged by the counter itself, but strains differ by half in length, so a scale that
+is wrong by a third passes there. Animals of one lot do not: against the lot's own earlier photos a wrong scale shows.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from qckit.tables import STAGES
+
+__all__ = ["scale_doubts"]
+
+_LEAST_OBJECTS, _LEAST_PHOTOS = 8, 3
+_SURE = 0.6
+# common practice, no source: how much a photo's median length may differ within a lot by age, light and fixing, as a
+# standard deviation of its logarithm; what the site's own photos show is taken where it is more
+_SPREAD = {"nauplius": 0.06, "cyst": 0.03, "shell": 0.05}
+_LEAST_SHARE, _LEAST_Z = 0.10, 3.5
+
+
+def scale_doubts(counts, objects, history, history_objects, lots=None):
+    """Name photos whose objects do not have the sizes expected.
+
+    Parameters
+    ----------
+    counts, objects : DataFrame
+        New photos (photo) and their objects (columns of the objects table).
+    history, history_objects : DataFrame
+        Earlier photos and their objects.
+    lots : dict of photo to lot, optional
+        Of new and earlier photos. A photo is held against its own lot's earlier ones where there are three or more,
+        else against all.
+
+    Returns
+    -------
+    DataFrame
+        photo, share (how much larger its objects are than expected, as a share), sentence; only photos in doubt.
+    """
+    import pandas as pd
+
+    lots = lots or {}
+    old, new = _sizes(history_objects), _sizes(objects)
+    old = old[old.index.isin(history["photo"]) & ~old.index.isin(counts["photo"])]
+    rows = []
+    for photo in counts["photo"]:
+        if photo not in new.index:
+            continue
+        same = old[[photo in lots and lots.get(p) == lots[photo] for p in old.index]]
+        share, z, seen = _against(new.loc[photo], same if len(same) >= _LEAST_PHOTOS else old)
+        if abs(share) > _LEAST_SHARE and abs(z) > _LEAST_Z:
+            which = "this lot's" if len(same) >= _LEAST_PHOTOS else "this site's"
+            rows.append((photo, share, f"{photo}: what is in it ({', '.join(seen)}) is {100 * abs(share):.0f} % "
+                         f"{'larger' if share > 0 else 'smaller'} than in {which} earlier photos: check the "
+                         "magnification and the µm per pixel."))  # fmt: skip
+    return pd.DataFrame(rows, columns=["photo", "share", "sentence"])
+
+
+def _sizes(objects):
+    """Logarithm of the median length of each stage, by photo; NaN with fewer than eight sure objects."""
+    import pandas as pd
+
+    p = objects[[f"p_{s}" for s in STAGES]].astype(float).max(axis=1)
+    sure = objects[(p > _SURE) & objects["stage"].isin(_SPREAD) & ~objects["on_edge"].fillna(False).astype(bool)
+                   & (objects["length_um"].astype(float) > 0) & (objects["source"] == "found")]  # fmt: skip
+    grouped = sure.assign(length_um=np.log(sure["length_um"].astype(float))).groupby(["photo", "stage"])["length_um"]
+    table = grouped.median().where(grouped.size() >= _LEAST_OBJECTS).unstack()
+    return table.reindex(columns=list(_SPREAD)) if len(table) else pd.DataFrame(columns=list(_SPREAD), dtype=float)
+
+
+def _against(one, old):
+    """Weighted mean of the log-ratios of a photo's sizes to earlier ones, its z value, and the stages used."""
+    weights, ratios, seen = [], [], []
+    for stage, least in _SPREAD.items():
+        before = old[stage].dropna().to_numpy(float)
+        if len(before) < _LEAST_PHOTOS or not np.isfinite(one[stage]):
+            continue
+        centre = float(np.median(before))
+        spread = max(1.4826 * float(np.median(np.abs(before - centre))), least)
+        weights.append(1 / (spread**2 * (1 + 1.57 / len(before))))  # variance of a median: pi / 2 of a mean's
+        ratios.append(one[stage] - centre)
+        seen.append({"nauplius": "nauplii", "cyst": "cysts", "shell": "shells"}[stage])
+    if not weights:
+        return 0.0, 0.0, seen
+    mean = float(np.average(ratios, weights=weights))
+    # a wrong scale moves all stages together: their spreads are not taken as independent
+    return math.expm1(mean), mean * math.sqrt(max(weights)), seen
+
+
+def flag_scales(log, counts, objects):
+    """Flag new counts whose object sizes do not fit the scale, against what the log holds of earlier photos.
+
+    Parameters
+    ----------
+    log : SiteLog
+        An open log that does not hold these counts yet.
+    counts, objects : DataFrame
+        As :func:`qckit.counting.count_photos` gives them (counts with flags and why).
+
+    Returns
+    -------
+    tuple of (DataFrame, list of str)
+        The counts with ``scale`` among the flags and the sentence in ``why``, and a sentence per photo in doubt.
+    """
+    known = log.photos()
+    doubts = scale_doubts(counts, objects, known, log.objects(), _lots_of(log))
+    if doubts.empty:
+        return counts, []
+    said = dict(zip(doubts["photo"], doubts["sentence"]))
+    out = counts.copy()
+    for i, row in counts[counts["photo"].isin(list(said))].iterrows():
+        codes = [c for c in str(row["flags"]).split(";") if c and c != "nan"]
+        out.loc[i, "flags"] = ";".join([*codes, *(["scale"] if "scale" not in codes else [])])
+        if "why" in out:
+            out.loc[i, "why"] = f"{row['why'] if isinstance(row['why'], str) else ''} {said[row['photo']]}".strip()
+    return out, list(said.values())
+
+
+def _lots_of(log) -> dict:
+    """Lot of each photo that a sample names."""
+    samples, hatches = log.samples(counted=None), log.hatches()
+    lot_of = dict(zip(hatches["hatch"], hatches["lot"]))
+    named = samples[samples["photos"].notna()]
+    return {p.strip(): lot_of.get(s.hatch) for s in named.itertuples() for p in str(s.photos).split(";") if p.strip()}

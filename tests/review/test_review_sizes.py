@@ -1,0 +1,75 @@
+"""A wrong scale shows against the lot's own earlier photos, and good ones pass; photos of drawn scenes."""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from qckit.review import flag_scales, scale_doubts
+
+LENGTH = {"nauplius": 430.0, "cyst": 245.0, "shell": 225.0}
+
+
+def sized(photo, rng, factor=1.0, strain=1.0, n=(30, 20, 25)):
+    """Objects of one photo: lengths scatter within it by 8 %, its medians by 3 % (nauplii 5 %)."""
+    parts = []
+    for stage, count in zip(LENGTH, n):
+        middle = LENGTH[stage] * factor * strain * np.exp(rng.normal(0, 0.05 if stage == "nauplius" else 0.03))
+        parts.append(pd.DataFrame({"photo": photo, "stage": stage, f"p_{stage}": 0.95,
+                                   "length_um": middle * np.exp(rng.normal(0, 0.08, count))}))  # fmt: skip
+    out = pd.concat(parts, ignore_index=True)
+    for stage in (*LENGTH, "umbrella"):
+        out[f"p_{stage}"] = out.get(f"p_{stage}", pd.Series(0.0, index=out.index)).fillna(0.01)
+    return out.assign(on_edge=False, source="found")
+
+
+def doubts(new, old, lots=None):
+    table = [pd.DataFrame({"photo": x["photo"].unique()}) for x in (new, old)]
+    return scale_doubts(table[0], new, table[1], old, lots)
+
+
+@pytest.mark.parametrize("factor", [1.3, 1 / 1.3])
+def test_a_scale_wrong_by_a_third_is_flagged_nearly_always_and_a_right_one_hardly_ever(factor):
+    rng = np.random.default_rng(6)
+    caught = false = 0
+    for _ in range(60):
+        old = pd.concat([sized(f"o{i}", rng) for i in range(6)])
+        caught += len(doubts(sized("wrong", rng, factor), old))
+        false += len(doubts(sized("right", rng), old))
+    assert caught >= 57 and false <= 1, (caught, false)
+
+
+def test_another_strain_is_held_against_its_own_lot():
+    rng = np.random.default_rng(1)
+    small = pd.concat([sized(f"s{i}", rng) for i in range(5)])
+    large = pd.concat([sized(f"l{i}", rng, strain=1.3) for i in range(4)])
+    new = sized("new", rng, strain=1.3)
+    lots = {**{f"s{i}": "K-1" for i in range(5)}, **{f"l{i}": "K-2" for i in range(4)}, "new": "K-2"}
+    assert doubts(new, pd.concat([small, large]), lots).empty
+    wrong = doubts(new, small, lots)  # nothing of its own lot yet: against the site's
+    assert wrong["sentence"].iloc[0].startswith("new: what is in it (nauplii, cysts, shells) is ")
+    assert wrong["sentence"].iloc[0].endswith(" % larger than in this site's earlier photos: check the magnification "
+                                              "and the µm per pixel.")  # fmt: skip
+
+
+def test_too_little_to_tell_by_is_not_flagged():
+    rng = np.random.default_rng(1)
+    old = pd.concat([sized(f"o{i}", rng) for i in range(6)])
+    assert doubts(sized("few", rng, 1.3, n=(5, 4, 3)), old).empty
+    assert doubts(sized("wrong", rng, 1.3), old[old["photo"].isin(["o0", "o1"])]).empty
+
+
+def test_the_flag_joins_those_there_are(log):
+    rng = np.random.default_rng(1)
+    found = [sized(f"o{i}", rng) for i in range(4)]
+
+    class Site:  # the log of a site with these earlier photos
+        photos = staticmethod(lambda: pd.DataFrame({"photo": [f"o{i}" for i in range(4)]}))
+        objects = staticmethod(lambda: pd.concat(found))
+        samples, hatches = log.samples, log.hatches
+
+    counts = pd.DataFrame({"photo": ["wrong", "right"], "flags": ["few", ""], "why": ["Only 3.", ""]})
+    new = pd.concat([sized("wrong", rng, 1.3), sized("right", rng)])
+    out, said = flag_scales(Site(), counts, new)
+    assert out["flags"].tolist() == ["few;scale", ""]
+    assert out["why"].iloc[0] == f"Only 3. {said[0]}"
+    assert counts["flags"].tolist() == ["few", ""]
