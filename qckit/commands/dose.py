@@ -29,7 +29,7 @@ def command(lot, site, nauplii, animals, per_animal, feed_at, t10_h, t90_h, as_t
     from qckit.verdicts.new_lot_rules import per_g
 
     settings = load_settings(site)
-    wanted = _demand(nauplii, animals, per_animal, settings)
+    wanted, feed = _demand(nauplii, animals, per_animal, settings), _feed_time(feed_at)
     seen, tables = _evidence(settings, lot)
     efficiency = seen.summary.hatching_efficiency_per_g
     if not efficiency.safe_low > 0:
@@ -42,10 +42,32 @@ def command(lot, site, nauplii, animals, per_animal, feed_at, t10_h, t90_h, as_t
                f"{per_g(efficiency.safe_high)}), {cones}.")  # fmt: skip
     dose = _say_dose(wanted, efficiency, settings)
     _say_cost(seen, settings)
-    _say_start(feed_at, t10_h, t90_h, lot, tables, settings)
+    times = _say_start(feed, t10_h, t90_h, lot, seen, tables, settings)
     if as_table or out:
         _table(lot, wanted, efficiency, settings, out)
-    return 0 if dose.is_enough_cones else 1
+    wrong = []
+    if not dose.is_enough_cones:
+        wrong.append(f"the dose needs {dose.n_cones} cones and {settings.feed.n_cones} are at hand")
+    if times is not None and not times.is_in_window:
+        wrong.append("the first hatched will be past instar I at the feed")
+    if wrong:
+        click.echo(f"Attention: {'; '.join(wrong)}.")
+    return 1 if wrong else 0
+
+
+def _feed_time(text):
+    """The time of the feed, checked before anything is worked out."""
+    if text is None:
+        return None
+    import pandas as pd
+
+    try:
+        feed = pd.Timestamp(text)
+    except ValueError:
+        feed = None
+    if feed is None or feed is pd.NaT or feed.tzinfo is None:
+        raise InputError(f"--feed-at {text}: this is not a time with offset. Write it like 2026-11-05T08:00+00:00.")
+    return feed
 
 
 def _demand(nauplii, animals, per_animal, settings):
@@ -53,6 +75,9 @@ def _demand(nauplii, animals, per_animal, settings):
         raise InputError("--animals and --per-animal belong together: give both, or --nauplii.")
     if nauplii is not None and animals is not None:
         raise InputError("--nauplii and --animals are two ways to say the same: give one of them.")
+    for name, value in (("--nauplii", nauplii), ("--animals", animals), ("--per-animal", per_animal)):
+        if value is not None and not value > 0:
+            raise InputError(f"{name} is {value:g} and must be above 0.")
     if animals is not None:
         return animals * per_animal
     return settings.feed.nauplii_per_feed if nauplii is None else nauplii
@@ -60,14 +85,16 @@ def _demand(nauplii, animals, per_animal, settings):
 
 def _evidence(settings, lot):
     from qckit.log import open_log
+    from qckit.reports.lot_report import lot_certificate
     from qckit.verdicts.new_lot import new_lot_evidence
 
     with open_log(settings.folder) as log:
         tables = {"lots": log.lots(), "hatches": log.hatches(), "samples": log.samples(), "readings": log.readings(),
                   "photos": log.photos()}  # fmt: skip
+        use, by_hand = lot_certificate(log, tables["hatches"], tables["samples"], lot, "")
     seen = new_lot_evidence(
         tables["lots"], tables["hatches"], tables["samples"], tables["readings"], lot=lot, settings=settings,
-        photos=tables["photos"],
+        photos=tables["photos"], certificate=use, by_hand=by_hand,
     )  # fmt: skip
     return seen, tables
 
@@ -99,28 +126,37 @@ def _say_cost(seen, settings):
         click.echo(f"Cost: {cost:.2f} {currency} for a million nauplii harvested, at the best guess.")
 
 
-def _say_start(feed_at, t10_h, t90_h, lot, tables, settings):
-    if feed_at is None:
-        return
+def _say_start(feed, t10_h, t90_h, lot, seen, tables, settings):
+    """Say when to wet the cysts; None when no feed was named."""
+    if feed is None:
+        return None
     from qckit.hatch.dose import start_times
 
     if t10_h is None or t90_h is None:
-        t10_h, t90_h = _times_of(lot, tables, settings)
-    times = start_times(feed_at, t10_h=t10_h, t90_h=t90_h, temperature_c=settings.conditions.temperature_c)
+        t10_h, t90_h = _times_of(lot, seen, tables, settings)
+    times = start_times(feed, t10_h=t10_h, t90_h=t90_h, temperature_c=settings.conditions.temperature_c)
     click.echo(f"Start: {times.sentence}")
+    return times
 
 
-def _times_of(lot, tables, settings):
-    from qckit.hatch.rate import fit_rate, time_course
+def _times_of(lot, seen, tables, settings):
+    """T10 and T90 from the test's own time course, else from the lot's newest, else from the reading time."""
+    from qckit.hatch.rate import fit_rate, newest_course, time_course
 
+    hatches, standard = tables["hatches"], settings.conditions
+    # a course at another temperature says nothing of the one that is set
+    near = (hatches["temperature_c"] - standard.temperature_c).abs().fillna(0) <= 1.5 * standard.temperature_tolerance_c
     try:
-        rate = fit_rate(time_course(tables["samples"], tables["hatches"], lot))
+        rate = seen.rate or fit_rate(newest_course(time_course(tables["samples"], hatches[near], lot), hatches))
     except InputError as error:
         hours = settings.conditions.reading_h
         click.echo(f"{error} T90 is taken as the reading time of {hours:g} h and T10 as {hours - 7:g} h (common "
                    "practice, no source); give --t10 and --t90 to do better.")  # fmt: skip
         return hours - 7, hours
-    return float(rate.time("T10")["value_h"]), float(rate.time("T90")["value_h"])
+    t10, t90 = (float(rate.time(name)["value_h"]) for name in ("T10", "T90"))
+    day = tables["hatches"].set_index("hatch")["started"].reindex(rate.course["hatch"]).max()
+    click.echo(f"Times: T10 {t10:.1f} h and T90 {t90:.1f} h, from the time course of {str(day)[:10]}.")
+    return t10, t90
 
 
 def _table(lot, wanted, efficiency, settings, out):

@@ -120,6 +120,7 @@ _HOME = {
         "interpolated_times",
         "intervals_from_counts",
         "monotone_curve",
+        "newest_course",
         "time_course",
     ),
     "plan": (

@@ -20,7 +20,7 @@ from qckit.hatch.rate_models import MODELS, Fit, fit_model, model_curve, model_q
 
 __all__ = [
     "RATE_COLUMNS", "HatchRate", "draw_rate", "fit_rate", "interpolated_times", "intervals_from_counts",
-    "monotone_curve", "time_course",
+    "monotone_curve", "newest_course", "time_course",
 ]  # fmt: skip
 
 RATE_COLUMNS = ("time", "method", "value_h", "low_h", "high_h", "note")
@@ -73,6 +73,33 @@ def time_course(samples, hatches, lot=None):
     sums = table.groupby(["hatch", "cone", "at"], as_index=False)[["nauplii", "full_cysts"]].sum(min_count=1)
     sums = sums.rename(columns={"at": "hours"})
     return sums.assign(hatched_frac=sums["nauplii"] / sums["full_cysts"].replace(0, np.nan))[names]
+
+
+def newest_course(course, hatches, *, days=3, least_hours=4):
+    """Keep the time courses of the newest days, so that an ageing lot is not mixed with what it was.
+
+    Parameters
+    ----------
+    course : DataFrame
+        From :func:`time_course`.
+    hatches : DataFrame
+        hatch, started.
+    days : float
+        Hatches started within this of the newest one are kept.
+    least_hours : int
+        Hatches counted at fewer hours are left out.
+
+    Returns
+    -------
+    DataFrame
+    """
+    from qckit.tables import to_utc
+
+    followed = course[course.groupby("hatch")["hours"].transform("nunique") >= least_hours]
+    if not len(followed):
+        return followed
+    started = followed["hatch"].map(to_utc(hatches.set_index("hatch")["started"]))
+    return followed[started >= started.max() - pd.Timedelta(days=days)]
 
 
 def interpolated_times(hours, counts, shares=_SHARES):

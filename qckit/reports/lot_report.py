@@ -24,6 +24,7 @@ __all__ = [
     "evidence",
     "half_page",
     "load_lot_test",
+    "lot_certificate",
     "method",
     "metrics_table",
     "rounded",
@@ -102,7 +103,7 @@ def load_lot_test(site: str | Path, lot: str = "", *, out_dir: str | Path = "", 
             raise unknown_name("lot", lot, lots["lot"], where="the site's log")
         samples = hatch.fill_volumes(log.samples(), log.photos())
         mine = set(hatches.loc[hatches["lot"] == lot, "hatch"])
-        use, by_hand = _certificate(log, hatches, samples, lot, now)
+        use, by_hand = lot_certificate(log, hatches, samples, lot, now)
         seen = new_lot_evidence(lots, hatches, samples, readings, lot=lot, settings=settings, certificate=use,
                                 by_hand=by_hand)  # fmt: skip
         tested = hatches[hatches["hatch"].isin(set(seen.conditions["hatch"]))]
@@ -125,8 +126,22 @@ def _in_order(samples, tested, lot):
     return own.drop(columns="is_other").reset_index(drop=True)
 
 
-def _certificate(log, hatches, samples, lot, now):
-    """The certificate that speaks for the photos of a lot's tests, and the samples a person went through by hand."""
+def lot_certificate(log, hatches, samples, lot, now):
+    """Find the certificate that speaks for the photos of a lot's test, and the samples a person went through.
+
+    Parameters
+    ----------
+    log : SiteLog
+    hatches, samples : DataFrame
+        The site's tables.
+    lot : str
+    now : str
+        ISO time on which the certificate must still hold; empty: the day of the lot's last test.
+
+    Returns
+    -------
+    (agreement.CertificateUse, frozenset of str)
+    """
     from qckit.agreement import latest_certificate
 
     tests = hatches[hatches["purpose"].isin(["standard test", "reference"])]

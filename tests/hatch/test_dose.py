@@ -140,7 +140,39 @@ def test_animals_times_nauplii_per_animal(site):
 
 
 def test_too_few_cones_need_attention(site):
-    assert run("L", "--site", site, "--nauplii", "5e7")[0] == 1
+    code, out, _ = run("L", "--site", site, "--nauplii", "5e7")
+    assert code == 1
+    assert out.splitlines()[-1].startswith("Attention: the dose needs ") and out.endswith("cones and 4 are at hand.\n")
+
+
+def test_past_instar_one_needs_attention(site):
+    code, out, _ = run("L", "--site", site, "--feed-at", "2026-05-05T08:00+00:00", "--t10", "12", "--t90", "24")
+    assert code == 1 and out.splitlines()[-1] == "Attention: the first hatched will be past instar I at the feed."
+
+
+@pytest.mark.parametrize(
+    "words, said",
+    [
+        (["--nauplii", "-5"], "qckit: --nauplii is -5 and must be above 0.\n"),
+        (["--animals", "0", "--per-animal", "3"], "qckit: --animals is 0 and must be above 0.\n"),
+        (["--feed-at", "tomorrow"],
+         "qckit: --feed-at tomorrow: this is not a time with offset. Write it like 2026-11-05T08:00+00:00.\n"),
+        (["--feed-at", "2026-11-05T08:00"],
+         "qckit: --feed-at 2026-11-05T08:00: this is not a time with offset. Write it like "
+         "2026-11-05T08:00+00:00.\n"),
+    ],
+)  # fmt: skip
+def test_wrong_words_are_refused_in_one_line(site, words, said):
+    code, out, err = run("L", "--site", site, *words)
+    assert (code, out, err) == (2, "", said)
+
+
+def test_the_newest_time_course_is_taken():
+    course = pd.DataFrame({"hatch": ["old"] * 5 + ["new"] * 5 + ["short"] * 2,
+                           "hours": [12, 16, 20, 24, 28] * 2 + [20, 24], "nauplii": 1.0})  # fmt: skip
+    hatches = pd.DataFrame({"hatch": ["old", "new", "short"],
+                            "started": [f"2026-0{m}-01T09:00:00+00:00" for m in (1, 5, 6)]})  # fmt: skip
+    assert set(hatch.newest_course(course, hatches)["hatch"]) == {"new"}
 
 
 def test_one_cone_gives_no_dose(site):

@@ -61,7 +61,8 @@ def test_a_whole_test_gives_a_verdict_with_numbers(make_site):
     assert figures["hatch_pct"]["value"] == pytest.approx(77.7, abs=0.1)
     assert figures["hatching_efficiency_per_g"]["value"] == pytest.approx(224_657, rel=5e-3)
     text = text_of(run)
-    for part in ("Evidence", "Cones and their subsamples", "Stage mix and the two witnesses", "How fast it hatches", "The checked photos", "Method",
+    for part in ("Evidence", "Cones and their subsamples", "Stage mix and the two witnesses",
+                 "How fast it hatches", "The checked photos", "Method",
                  "Conditions against the standard", "Raw table", "Cautions", "weak ▲ doubtful"):  # fmt: skip
         assert part in text
     assert len(re.findall(r"ST-124-[ABC]-\d", text)) == 12
@@ -167,3 +168,91 @@ def test_the_poorest_hatch_of_the_newest_week():
     assert str(caught.value) == (
         "no production hatch is counted yet. Write the hatch into the notebook's parameter hatch."
     )
+
+
+@pytest.fixture
+def site_with_more(make_site):
+    """The sample test, counted by hand as on the field sheet, with the invented repeat tests and time course."""
+    from qckit import practice
+
+    folder = make_site(sheets())
+    with open_log(folder) as log:
+        log.add_many(practice.lot_tests(), by="practice", source="test")
+    return folder
+
+
+def test_rate_and_ageing_are_shown_where_there_is_data(site_with_more):
+    run = run_report("new-lot", site_with_more, {"lot": "K-124"}, now=NOW)
+    text = text_of(run)
+    for part in ("3 cones followed by the clock.", "T90", "not reached: 80 % hatch", "standard method [h]",
+                 "Lot K-124 has too few tests for a trend; this is the lot in use. Lot K-121, 3 days of hatches.",
+                 "Parts of the uncertainty of nauplii per gram.", "Monte Carlo", "What would change this verdict",
+                 "Chance that the mean of a test of 6 subsamples a cone reaches the minimum of 75 %"):  # fmt: skip
+        assert part in text, part
+    page = run.html.read_text("utf-8")
+    assert re.search(r'alt="Share hatched over the hours from wetting: T10 \d+\.\d h', page)
+    details = run.finding["details"]
+    assert {row["time"] for row in details["rate"]} == {"T10", "T50", "T90", "Ts"}
+    assert details["ageing"]["lot"] == "K-121" and set(details["budgets"]) >= {"hatch_pct", "output_mg_per_g"}
+
+
+def test_the_planted_ageing_and_speed_are_found(site_with_more):
+    old, new = (load_lot_test(site_with_more, lot, now=NOW) for lot in ("K-118", "K-124"))
+    trend = old.seen.ageing
+    # planted: 1.65 points of dead cysts more each month
+    assert trend.lot == "K-118" and trend.slope_low < -1.65 < trend.slope_high < 0
+    assert new.seen.rate.n_cones == 3
+    t90 = new.seen.rate.time("T90")
+    assert 18 < t90["low_h"] < t90["value_h"] < t90["high_h"] < 24
+
+
+def test_the_plan_uses_the_rooms_own_spread(site_with_more):
+    from qckit.reports import lot_depth
+
+    test = load_lot_test(site_with_more, "K-124", now=NOW)
+    assert test.seen.spread is not None and test.mixing >= 1
+    said = html.unescape(lot_depth.plan(test).html)
+    assert "Worked out with this room's own spread between cones (" in said
+    assert "times as chance alone would make them, over all records." in said
+
+
+def test_findings_hold_to_the_schema(site_with_more):
+    from pathlib import Path
+
+    import jsonschema
+
+    import qckit
+
+    schema = json.loads((Path(qckit.__file__).parent / "verdicts" / "finding.schema.json").read_text("utf-8"))
+    jsonschema.Draft202012Validator.check_schema(schema)
+    for lot in ("K-118", "K-121", "K-124"):
+        jsonschema.validate(load_lot_test(site_with_more, lot, now=NOW).finding.to_dict(), schema)
+    wrong = load_lot_test(site_with_more, "K-124", now=NOW).finding.to_dict() | {"verdict": "splendid"}
+    with pytest.raises(jsonschema.ValidationError):
+        jsonschema.validate(wrong, schema)
+
+
+def test_a_certificate_stands_in_the_page(make_site):
+    from qckit.agreement import certify_camera
+
+    tables = sheets()
+    tables["samples"]["counted_by"] = "photo"
+    folder = make_site(tables)
+    hand = pd.DataFrame(
+        {"photo": [f"P{i}" for i in range(12)], "nauplii": 50, "umbrella": 3, "cysts": 12, "shells": 40}
+    )
+    seen = hand.assign(nauplii=[45, 46, 44, 47, 45, 46, 45, 44, 46, 45, 47, 45])
+    made = certify_camera(seen, hand, camera="demo", made_at="2026-10-01T09:00:00+00:00", made_by="op2")
+    plain = load_lot_test(folder, "K-124", now=NOW)
+    assert "Nobody has checked this site's photo counts" in text_of(
+        run_report("new-lot", folder, {"lot": "K-124"}, now=NOW)
+    )
+    with open_log(folder) as log:
+        log.add_many({"certificates": made.to_frame()}, by="op2", source="test")
+    text = text_of(run_report("new-lot", folder, {"lot": "K-124"}, now=NOW))
+    assert "Certificate demo 2026-10-01, made 2026-10-01, check again by 2027-04-01." in text
+    assert "Corrected by it, the hatching percentage is" in text
+    test = load_lot_test(folder, "K-124", now=NOW)
+    assert test.finding.figures[0].value > plain.finding.figures[0].value
+    late = load_lot_test(folder, "K-124", now="2027-06-01T10:00:00+00:00")
+    assert late.finding.figures[0].value == plain.finding.figures[0].value
