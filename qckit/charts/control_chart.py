@@ -10,7 +10,7 @@ import numpy as np
 
 from qckit import draw
 
-__all__ = ["draw_control_chart", "draw_cusum", "draw_ewma", "draw_small_multiples", "rule_mark"]
+__all__ = ["draw_control_chart", "draw_cusum", "draw_ewma", "draw_grid", "rule_mark"]
 
 _LETTER = {"eight_one_side": "W4"}
 
@@ -120,30 +120,34 @@ def _draw_limits(ax, x, part, decimals, *, last):
 def _draw_points(ax, x, frame):
     y, phase = frame["value"].to_numpy(dtype=float), frame["phase"].astype(str).to_numpy()
     size = 4.5 if len(frame) <= 150 else 3
-    for _, part in _parts(frame):
+    for i, (_, part) in enumerate(_parts(frame)):
         joined = part & (phase != "set aside") & np.isfinite(y)
         ax.plot(x[joined], y[joined], color=draw.SERIES[0], linewidth=0.5, alpha=0.7)
-    for name, style in (
-        ("baseline", {"marker": "o", "markerfacecolor": "white", "markeredgecolor": draw.SERIES[0]}),
-        ("set aside", {"marker": "x", "color": "#7F7F7F"}),
-        ("", {"marker": "o", "color": draw.SERIES[0]}),
-    ):
-        chosen = (phase == name) if name else ~np.isin(phase, ("baseline", "set aside"))
-        if chosen.any():
-            ax.plot(x[chosen], y[chosen], linestyle="none", markersize=size, **style)
+        shape = draw.MARKERS[i % len(draw.MARKERS)]  # tells lots apart where several share a chart
+        for name, style in (
+            ("baseline", {"marker": shape, "markerfacecolor": "white", "markeredgecolor": draw.SERIES[0]}),
+            ("set aside", {"marker": "x", "color": "#7F7F7F"}),
+            ("", {"marker": shape, "color": draw.SERIES[0]}),
+        ):
+            chosen = part & ((phase == name) if name else ~np.isin(phase, ("baseline", "set aside")))
+            if chosen.any():
+                ax.plot(x[chosen], y[chosen], linestyle="none", markersize=size, **style)
 
 
 def _mark_groups(ax, x, frame):
-    """A thin line and the name where the lot changes."""
+    """A thin line and the name where a lot begins."""
     group = frame["group"].astype(str).to_numpy()
     if len(set(group)) < 2:
         return
+    seen = set()
     for i, name in enumerate(group):
-        if i == 0 or name != group[i - 1]:
+        if name not in seen:
+            seen.add(name)
             if i:
                 ax.axvline(x[i], color="#7F7F7F", linewidth=0.8)
-            ax.annotate(name, (x[i], 1), xycoords=("data", "axes fraction"), xytext=(2, 1), textcoords="offset points",
-                        fontsize=8, va="bottom", annotation_clip=False)  # fmt: skip
+            ax.annotate(name, (x[i], 1), xycoords=("data", "axes fraction"), xytext=(3, -3), textcoords="offset points",
+                        fontsize=8.5, va="top", fontweight="bold",
+                        bbox={"facecolor": "white", "edgecolor": "none", "pad": 1, "alpha": 0.85})  # fmt: skip
 
 
 def _draw_signals(ax, x, frame, signals):
@@ -190,21 +194,21 @@ def _date_axis(ax):
     ax.xaxis.set_major_formatter(mdates.ConciseDateFormatter(locator, show_offset=True))
 
 
-def draw_small_multiples(frame, by, *, signals=None, ylabel="", title="", decimals=1, columns=2):
-    """Draw one small chart for each cone or operator, on one scale.
+def draw_grid(frame, by, names, *, first=None, height=1.2):
+    """Draw small charts: a row for each quantity, a column for each cone or operator, all in sigma.
 
     Parameters
     ----------
     frame : DataFrame
-        A chart's frame with the further column ``by``.
+        Columns chart, at, score (sigma from the centre line, limits at 3), fired, and ``by``.
     by : str
-        Column whose values get a chart each.
-    signals : DataFrame, optional
-        Signals of the whole chart; each small chart shows its own.
-    ylabel, title : str
-    decimals : int
-    columns : int
-        Charts side by side.
+        Column whose values get a column of charts each.
+    names : dict
+        Quantity -> its words, in the order of rows.
+    first : Timestamp, optional
+        What lies from here on is shaded: the period reviewed.
+    height : float
+        Of a row. [inch]
 
     Returns
     -------
@@ -212,22 +216,48 @@ def draw_small_multiples(frame, by, *, signals=None, ylabel="", title="", decima
     """
     import matplotlib.pyplot as plt
 
-    names = sorted(frame[by].dropna().unique())
-    rows = max(1, -(-len(names) // columns))
-    fig, axes = plt.subplots(rows, columns, figsize=(8.6, 2.5 * rows), sharex=True, sharey=True, squeeze=False,
-                             layout="constrained")  # fmt: skip
-    for ax, name in zip(axes.flat, names, strict=False):
-        part = frame[frame[by] == name]
-        own = signals[signals["point"].isin(part["point"])] if signals is not None else None
-        draw_control_chart(part, ax=ax, signals=own, decimals=decimals, legend=False)
-        ax.set_xlabel("")
-        ax.set_title(f"{by} {name}   (n = {int(part['value'].notna().sum())})", fontsize=9.5)
-    for ax in list(axes.flat)[len(names) :]:
-        ax.set_visible(False)
-    fig.supylabel(ylabel, fontsize=9.5)
-    if title:
-        fig.suptitle(title, fontsize=11, fontweight="bold", x=0.01, ha="left")
+    levels = sorted(v for v in frame[by].dropna().unique() if v != "")
+    fig, axes = plt.subplots(len(names), max(1, len(levels)), figsize=(9.4, height * len(names) + 0.7), sharex=True,
+                             sharey="row", squeeze=False, layout="constrained")  # fmt: skip
+    for row, (name, words) in zip(axes, names.items(), strict=True):
+        own = frame[frame["chart"] == name]
+        for ax, level in zip(row, levels, strict=False):
+            _small(ax, own[own[by].astype(str) == str(level)], first)
+        if len(names) > 1:
+            row[0].set_ylabel(_wrapped(words), fontsize=8, rotation=0, ha="right", va="center")
+    for ax, level in zip(axes[0], levels, strict=False):
+        n = int((frame.loc[frame["chart"] == next(iter(names)), by].astype(str) == str(level)).sum())
+        ax.set_title(f"{by} {level}" + (f"   (n = {n})" if len(names) == 1 else ""), fontsize=9)
+    fig.supylabel("sigma from the centre line", fontsize=8.5)
     return fig
+
+
+def _wrapped(words, width=13):
+    import textwrap
+
+    return "\n".join(textwrap.wrap(words, width))
+
+
+def _small(ax, part, first):
+    import matplotlib.dates as mdates
+
+    x = part["at"].dt.tz_convert(None).to_numpy()
+    y, fired = np.clip(part["score"].to_numpy(dtype=float), -8, 8), part["fired"].to_numpy(dtype=bool)
+    if first is not None:
+        ax.axvspan(first.tz_convert("UTC").tz_localize(None), ax.get_xlim()[1] if not len(x) else x.max(),
+                   color="#999999", alpha=0.13, linewidth=0)  # fmt: skip
+    ax.axhline(0, color=draw.INK, linewidth=0.8)
+    for side in (-3, 3):
+        ax.axhline(side, color=draw.INK, linestyle="--", linewidth=0.7)
+    ax.plot(x, y, color=draw.SERIES[0], linewidth=0.5, marker="o", markersize=3)
+    ax.plot(x[fired], y[fired], linestyle="none", marker="D", markersize=6.5, markerfacecolor="none",
+            markeredgecolor=draw.SERIES[1], markeredgewidth=1.2)  # fmt: skip
+    ax.set_ylim(min(-4, y.min() - 1) if len(y) else -4, max(4, y.max() + 1) if len(y) else 4)
+    ax.set_yticks([-3, 0, 3])
+    ax.tick_params(labelsize=7)
+    ax.grid(visible=False)
+    ax.xaxis.set_major_locator(mdates.AutoDateLocator(minticks=2, maxticks=4))
+    ax.xaxis.set_major_formatter(mdates.DateFormatter("%d %b"))
 
 
 def draw_ewma(frame, *, ax=None, title="", ylabel=""):

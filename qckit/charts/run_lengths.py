@@ -17,7 +17,7 @@ from qckit.charts.rules import RULES
 from qckit.charts.run_chain import StepChain, build_chain
 from qckit.errors import InputError, unknown_name
 
-__all__ = ["RunLength", "cusum_run_length", "ewma_run_length", "run_length"]
+__all__ = ["RunLength", "cusum_decision", "cusum_run_length", "ewma_run_length", "ewma_width", "run_length"]
 
 
 @dataclass(frozen=True)
@@ -152,6 +152,58 @@ def cusum_run_length(slack, decision, *, shift=0.0, sides=2, nodes=80) -> float:
     if sides == 1:
         return high
     return 1 / (1 / high + 1 / _one_sided(slack, decision, -shift, nodes))
+
+
+@lru_cache(maxsize=256)
+def ewma_width(weight, n_points, df, *, every=370.4) -> float:
+    """Width of EWMA limits with which chance alone signals once in so many points, centre and spread being estimates.
+
+    Parameters
+    ----------
+    weight : float
+    n_points : int
+        Of the baseline.
+    df : float
+        Degrees of freedom of its spread.
+    every : float
+        1 / (mean signals per point, over the baselines chance could have given).
+
+    Returns
+    -------
+    float
+        In estimated standard deviations of the average.
+    """
+
+    def found(width, error, ratio):
+        return ewma_run_length(weight, width * ratio, shift=-error, nodes=100)
+
+    return _border(found, n_points, df, every, 2.0, 8.0)
+
+
+@lru_cache(maxsize=256)
+def cusum_decision(slack, n_points, df, *, every=370.4) -> float:
+    """Decision height of a two-sided CUSUM; as :func:`ewma_width`."""
+
+    def found(decision, error, ratio):
+        return cusum_run_length(slack * ratio, decision * ratio, shift=-error, nodes=60)
+
+    return _border(found, n_points, df, every, 2.0, 25.0)
+
+
+def _border(length, n_points, df, every, low, high):
+    from scipy.optimize import brentq
+
+    if math.isfinite(df):
+        nodes = list(zip(*estimate_nodes(n_points, df, halved=True, nodes=5), strict=True))
+    else:
+        nodes = [(0.0, 1.0, 1.0)]
+
+    def excess(border):
+        rates = [(length(border, e, r), w) for e, r, w in nodes]
+        # beyond 1e12 the linear equations no longer tell one run length from another: such a baseline never signals
+        return math.log(max(sum(w / found for found, w in rates if 0 < found < 1e12) * every, 1e-12))
+
+    return float(brentq(excess, low, high, xtol=1e-3))
 
 
 def _one_sided(slack, decision, shift, nodes):

@@ -53,12 +53,14 @@ def individuals_chart(values, *, log=False, d2=D2_TABLE):
     return apply_limits(fit_limits(points, kind, d2=d2), points)
 
 
-def moving_range_chart(values):
+def moving_range_chart(values, *, mean=None):
     """Chart of the moving ranges of two that goes with individual values; the first point has none.
 
     Parameters
     ----------
     values : array_like of float, shape (n,)
+    mean : float, optional
+        Mean range of a baseline; that of the values when left out.
 
     Returns
     -------
@@ -69,7 +71,7 @@ def moving_range_chart(values):
     ranges = moving_range(values)
     if len(ranges) < 1:
         raise InputError("values: a moving range needs two values or more. Wait for more hatches.")
-    mean = float(np.mean(ranges))
+    mean = float(np.mean(ranges)) if mean is None else float(mean)
     frame = pd.DataFrame(index=range(len(ranges)), columns=list(CHART_COLUMNS))
     frame["point"] = np.arange(2, len(ranges) + 2)
     frame["label"] = frame["point"].astype(str)

@@ -10,16 +10,18 @@ import pandas as pd
 from qckit import draw
 from qckit.charts.series import CHARTED
 from qckit.reports.blocks import Html, note, sentences, table
+from qckit.reports.month_other import all_lots, by_cone, by_operator, other_charts
 from qckit.reports.pictures import figure, figures
 from qckit.settings import Settings, load_settings
 from qckit.verdicts.finding import Finding
-from qckit.verdicts.month import finding_of_month, main_lot
+from qckit.verdicts.month import finding_of_month
 from qckit.verdicts.month_study import MonthStudy, study_month
 from qckit.verdicts.month_tables import baseline_table, comparison_table, lots_table, raw_table, signal_table
 
 __all__ = [
-    "MonthPage", "baselines", "by_cone", "by_operator", "calendar", "comparison", "condition_charts", "hatch_charts",
-    "load_month", "lots", "memory_chart", "method", "metric_charts", "quality", "raw", "rules", "signals", "spread",
+    "MonthPage", "all_lots", "aside", "baselines", "by_cone", "by_operator", "calendar", "comparison",
+    "condition_charts", "hatch_charts", "load_month", "lots", "method", "metric_charts", "other_charts", "quality",
+    "raw", "rules", "signals", "spread",
 ]  # fmt: skip
 
 _DAYS_SHOWN = 90  # before the month, in charts other than the hatching percentage
@@ -151,70 +153,6 @@ def _alt(chart, study, name):
     return text
 
 
-def _pooled(page):
-    """Distance of each recent hatch of all lots from its own lot's centre line, in time order. [points]"""
-    parts = [c.frame.assign(lot=lot) for (lot, q), c in page.study.charts.items() if q == "hatch_pct"]
-    frame = pd.concat(parts).sort_values("at", kind="stable").reset_index(drop=True)
-    frame = frame[frame["at"] >= page.study.first - pd.Timedelta(days=30)].reset_index(drop=True)
-    for column in ("value", "low", "high", "centre"):
-        frame[f"own_{column}"] = frame[column]
-    for column in ("value", "low", "high", "centre"):
-        frame[column] = frame[column] - frame["own_centre"]
-    frame = frame.assign(point=range(1, len(frame) + 1), group="", phase="")
-    hits = page.study.signals[page.study.signals["chart"] == "hatch_pct"].merge(
-        frame[["label", "point"]], left_on="hatch", right_on="label", how="inner"
-    )
-    return frame, hits
-
-
-def _multiples(page, by):
-    from qckit.charts.control_chart import draw_small_multiples
-
-    frame, hits = _pooled(page)
-    with draw.style():
-        fig = draw_small_multiples(frame, by, signals=hits, ylabel="points above or below the lot's own level")
-    month = frame[frame["at"] >= page.study.first].groupby(by)["value"].agg(["mean", "size"])
-    told = "; ".join(f"{by} {k} {r['mean']:+.1f}, n = {int(r['size'])}" for k, r in month.iterrows())
-    alt = f"Hatching percentage by {by}, as distance from each lot's own level. Mean of {page.study.month}: {told}."
-    caption = f"The month and the 30 days before, all lots, each against its own level. Mean of the month: {told}."
-    return figure(fig, alt=alt, caption=caption)
-
-
-def by_cone(page: MonthPage) -> Html:
-    """Show the hatching percentage of each cone."""
-    return _multiples(page, "cone")
-
-
-def by_operator(page: MonthPage) -> Html:
-    """Show the hatching percentage of each operator."""
-    if not (page.study.series["operator"] != "").any():
-        return note("No operator is written down.")
-    return _multiples(page, "operator")
-
-
-def memory_chart(page: MonthPage) -> Html:
-    """Show the CUSUM of the lot most used: small lasting shifts show as a climb."""
-    from qckit.charts.control_chart import draw_cusum
-    from qckit.charts.memory import cusum_chart
-    from qckit.charts.run_lengths import cusum_run_length
-
-    chart = page.study.charts.get((main_lot(page.study), "hatch_pct"))
-    if chart is None or chart.limits is None:
-        return note("No limits yet, so there is no CUSUM.")
-    z = chart.of_period(page.study.first - pd.Timedelta(days=30))["z"].to_numpy() * 3 / max(3, chart.limits.width)
-    frame = cusum_chart(z, target=0, slack=0.5, decision=5)
-    with draw.style():
-        ax = draw_cusum(frame, title=f"CUSUM of the hatching percentage, lot {chart.lot}", ylabel="sum [sigma]")
-    out = int((frame["signal"] != 0).sum())
-    every = cusum_run_length(0.5, 5)
-    caption = (
-        f"Slack 0.5, decision height 5 sigma: chance alone signals about once in {every:.0f} hatches, a shift of one "
-        "sigma is seen after about 10. The month and the 30 days before."
-    )
-    alt = f"CUSUM of lot {chart.lot}: {out} of {len(frame)} points beyond the decision height of 5."
-    return figure(ax, alt=alt, caption=caption)
-
-
 def calendar(page: MonthPage) -> Html:
     """Show the month as a calendar."""
     from qckit.charts.calendar import calendar_days, draw_calendar
@@ -287,15 +225,28 @@ def baselines(page: MonthPage) -> Html:
     return table(baseline_table(page.study), headings={"set_aside": "set aside"}, decimals={"n": 0, "width": 2})
 
 
+def aside(page: MonthPage) -> Html:
+    """Show the points that a person has set aside, with the reason and the name."""
+    shown = page.study.aside
+    if not len(shown):
+        return note("No point was set aside by hand. qckit report set-aside HATCH --reason TEXT --by NAME does it.")
+    shown = shown.assign(chart=[CHARTED[c].label for c in shown["chart"]])
+    shown = shown.groupby(["hatch", "lot", "reason", "by", "day"], sort=False)["chart"].agg(", ".join).reset_index()
+    return table(shown, caption="Set aside by hand: in no baseline, read by no rule, crossed in the charts.",
+                 headings={"chart": "charts"})  # fmt: skip
+
+
 def rules(page: MonthPage) -> Html:
     """Show the rules in use with their false-alarm rates."""
     from qckit.charts.rules import rules_table
     from qckit.charts.run_lengths import run_length
 
     used = list(dict.fromkeys(r for c in page.study.charts.values() for r in c.rules))
-    words = run_length(used).sentence if used else ""
+    told = [f"{lot}: {c.run.sentence}" for (lot, q), c in page.study.charts.items() if q == "hatch_pct" and c.run]
     head = {"false_alarm_pct": "chance alone, per hatch [%]"}
-    caption = f"Together: {words}." if words else ""
+    caption = f"Together, with limits that are known: {run_length(used).sentence}. " if used else ""
+    if told:
+        caption += f"With the limits in use, the length of their baseline allowed for: {'; '.join(told)}."
     return table(
         rules_table(used).drop(columns="rule"), caption=caption, headings=head, decimals={"false_alarm_pct": 2}
     )
@@ -306,12 +257,17 @@ def method(page: MonthPage) -> Html:
     kinds = {c.kind for (_, q), c in ((k, CHARTED[k[1]]) for k in page.study.charts)}
     told = [
         "Hatching percentage, umbrella share and opened fraction are charted with binomial limits stretched by the "
-        "spread between hatches (Laney 2002, Quality Engineering 14:531-537); limits step with the numbers counted.",
+        "spread between hatches (Laney 2002, Quality Engineering 14:531-537); limits step with the numbers counted. "
+        "Beyond the paper, the part of the spread between hatches does not shrink with the number counted, and the "
+        "limits lean as such counts do (third moment of the beta-binomial law), because equal distances on both sides "
+        "would signal two to four times too often; shells per 1,000 the same with Poisson and negative binomial laws.",
         "Limits come from a baseline. Until one is frozen, the first 40 hatches of a lot under standard water are "
         "proposed; a lot that ages gets all its earlier hatches and a sloped centre line. Hatches off the standard are "
         "set aside and listed.",
         "Limits are estimates. They are widened for the length of the baseline, so that a rule fires by chance as "
-        "often as is stated, averaged over the baselines chance could have given.",
+        "often as is stated, averaged over the baselines chance could have given. How rarely chance signals is worked "
+        "out by Markov chain over the rules in use and the limits in use; it takes hatches as independent, and where "
+        "neighbours are alike only single points are read, for which the rate holds all the same.",
         "What changed: hatches are put in standard deviations from their own lot's centre line; for all hatches and "
         "for each cone, operator, lot and way of counting every stretch of time is tried, and a stretch is told when "
         "chance gives one as clear in fewer than 1 of 100 months (Bonferroni over all that was tried). The bounds of "

@@ -94,7 +94,9 @@ def _figures(study):
                m.capability.share_pct, m.capability.share_pct_low, m.capability.share_pct_high, "%", 1,
                "" if math.isfinite(m.capability.share_pct) else "too few hatches"),
         Figure("feed_days_lost", "feed lost to what changed", study.feed_days_lost, unit="days of feed", decimals=1,
-               note=f"{study.feed_lost:,.0f} nauplii short of the lots' own levels"),
+               note=f"{study.feed_lost:,.0f} nauplii short of the lots' own levels"
+               + (f"; {study.feed_days_at_risk:.1f} days of feed at risk in the next 30 days if it goes on"
+                  if study.feed_days_at_risk > 0 else "")),
     ]  # fmt: skip
     if m.dose is not None:
         figures.append(

@@ -64,6 +64,7 @@ class MonthStudy:
     signals: pd.DataFrame  # every signal of the month with its state
     feed_lost: float  # nauplii
     feed_days_lost: float
+    feed_days_at_risk: float  # in the next 30 days, of what goes on
     comparison: pd.DataFrame
     quality: pd.DataFrame
     settings: object
@@ -133,11 +134,13 @@ def study_month(lots, hatches, samples, readings=None, *, month, settings, lot="
         for name in names
     }  # fmt: skip
     lost = _feed_lost(chosen, charts, shifts)
+    ahead = sum(_feed_lost(chosen, charts, [s]) * 30 / _days_touched(s, first, last) for s in shifts if s.is_ongoing)
     per_day = settings.feed.nauplii_per_feed * settings.feed.feeds_per_day
-    lost *= settings.feed.recovery_pct / 100
+    lost, ahead = (n * settings.feed.recovery_pct / 100 for n in (lost, ahead))
     return MonthStudy(
         month, lot, first, last, chosen.reset_index(drop=True), history, month_lots, charts, conditions, shifts,
         _signal_table(charts, conditions, rules_only(signals), moved), lost, lost / per_day if per_day else math.nan,
+        ahead / per_day if per_day else math.nan,
         compare_periods(history, month, first, last, lot), _quality(chosen, samples, readings, photos, settings),
         settings, aside_table(signals), _left_out(hatches, first, last, lot, chosen),
     )  # fmt: skip
@@ -297,6 +300,11 @@ def _dose(history, charts, name, moved, last, settings):
     if month_on:
         words += " The lot is ageing; the figure is for the end of next month."
     return dose, words
+
+
+def _days_touched(shift, first, last):
+    """Days of the period since a shift began."""
+    return max(1.0, (last - max(first, shift.first)) / pd.Timedelta(days=1))
 
 
 def _feed_lost(chosen, charts, shifts):

@@ -62,15 +62,31 @@ def test_lot_changes_are_named_and_lines_do_not_cross_them():
     assert {"K-118", "K-121"} <= set(texts(ax))
 
 
-def test_small_multiples_share_the_scale_and_give_n():
+def test_small_charts_by_cone_share_their_scale_and_limits_and_give_n():
     frame, _ = chart()
-    frame["cone"] = np.resize(list("ABC"), len(frame))
-    fig = charts.draw_small_multiples(frame, "cone", ylabel="%")
-    shown = [ax for ax in fig.axes if ax.get_visible()]
-    assert [ax.get_title(loc="left") or ax.get_title() for ax in shown] == [
+    frame = frame.assign(cone=np.resize(list("ABC"), len(frame)), chart="hatch_pct", score=frame["z"], fired=False,
+                         at=pd.date_range("2026-01-01", periods=len(frame), tz="UTC"))  # fmt: skip
+    frame.loc[4, ["score", "fired"]] = [-4.5, True]
+    fig = charts.draw_grid(frame, "cone", {"hatch_pct": "H%"}, first=frame["at"][20])
+    assert [ax.get_title(loc="left") or ax.get_title() for ax in fig.axes] == [
         "cone A   (n = 10)", "cone B   (n = 10)", "cone C   (n = 10)",
     ]  # fmt: skip
-    assert len({ax.get_ylim() for ax in shown}) == 1
+    assert len({ax.get_ylim() for ax in fig.axes}) == 1
+    for ax in fig.axes:
+        levels = {line.get_ydata()[0] for line in ax.lines if line.get_linestyle() == "--"}
+        assert levels == {-3, 3}
+    marked = [line for line in fig.axes[1].lines if line.get_marker() == "D"]
+    assert marked[0].get_ydata().tolist() == [-4.5]
+    two = charts.draw_grid(pd.concat([frame, frame.assign(chart="ph")]), "cone", {"hatch_pct": "H%", "ph": "pH"})
+    assert len(two.axes) == 6 and two.axes[3].get_ylabel() == "pH"
+
+
+def test_lots_in_one_chart_differ_by_their_marks():
+    frame, _ = chart()
+    frame = frame.assign(group=np.resize(["K-118", "K-121"], len(frame)), phase="monitored")
+    ax = charts.draw_control_chart(frame)
+    assert {"o", "s"} <= {line.get_marker() for line in ax.lines}
+    assert sum(text in ("K-118", "K-121") for text in texts(ax)) == 2  # named once each, where it begins
 
 
 def test_ewma_and_cusum_mark_their_signals():

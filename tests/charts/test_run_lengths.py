@@ -92,3 +92,32 @@ def test_unwidened_short_limits_would_signal_far_more_often():
 def test_states_are_few():
     assert build_chain(charts.DEFAULT_RULES, {}).n_states < 150
     assert build_chain(charts.NELSON, {}).n_states < 10_000
+
+
+def test_borders_of_weighted_mean_and_cusum_are_the_usual_ones_when_limits_are_known():
+    # EWMA 0.2 with L = 2.859 has run length 370 (Lucas and Saccucci 1990, interpolated; from memory); CUSUM k 0.5 with
+    # h = 4.77 has 370 (Hawkins and Olwell 1998, Cumulative Sum Charts; from memory)
+    assert charts.ewma_width(0.2, 5000, math.inf) == pytest.approx(2.859, abs=0.005)
+    assert charts.cusum_decision(0.5, 5000, math.inf) == pytest.approx(4.77, abs=0.01)
+
+
+def test_borders_of_short_baselines_keep_the_rate_of_weighted_mean_and_cusum():
+    n, df = 25, round(moving_range_df(25), 2)
+    width, height = charts.ewma_width(0.2, n, df), charts.cusum_decision(0.5, n, df)
+    rng, seen = np.random.default_rng(8), []
+    for _ in range(1500):
+        base = rng.normal(size=n)
+        z = (rng.normal(size=300) - base.mean()) / (np.abs(np.diff(base)).mean() / charts.D2_EXACT)
+        found = []
+        for rule in ("ewma", "cusum"):
+            a = up = down = 0.0
+            count, half = 0, width * math.sqrt(0.2 / 1.8)
+            for value in z:
+                a = 0.8 * a + 0.2 * value
+                up, down = max(0.0, up + value - 0.5), max(0.0, down - value - 0.5)
+                if (abs(a) > half) if rule == "ewma" else (max(up, down) > height):
+                    count, a, up, down = count + 1, 0.0, 0.0, 0.0
+            found.append(count / 300)
+        seen.append(found)
+    error = np.std(seen, axis=0) / np.sqrt(len(seen))
+    assert np.all(np.abs(np.mean(seen, axis=0) - 1 / 370.4) < 3.5 * error + 0.0002)

@@ -70,6 +70,25 @@ def test_every_figure_has_words_and_nothing_is_fetched(october):
     assert "Traceback" not in page
 
 
+def test_every_kind_of_chart_is_on_the_page(october):
+    page = (october / "report.html").read_text(encoding="utf-8")
+    alts = " ".join(re.findall(r'<img[^>]*alt="([^"]*)"', page))
+    for words in (
+        "hatching percentage of all lots in use, limits restarted with each: K-118 from 2025-09-08",
+        "Further charts of hatching percentage, lot K-118: outside plain binomial limits",
+        "Further charts of shells in harvests, lot K-121: outside plain Poisson limits",
+        "Further charts of oxygen: moving ranges above their limit",
+        "CUSUM points beyond the decision height", "Control chart: T90, lot K-121",
+        "umbrella share, opened fraction, shells in harvests, temperature, salinity, pH, oxygen, light by cone",
+        "Hatching percentage by operator",
+    ):  # fmt: skip
+        assert words in alts, words
+    for condition in ("Temperature", "Salinity", "pH", "Oxygen"):
+        assert f"Control chart: {condition}, all lots." in alts
+    assert re.search(r"K-121: chance alone signals about once in 1[67]\d hatches", page)
+    assert "days of feed at risk in the next 30 days if it goes on" in page
+
+
 def test_findings_hold_the_change_as_data(october):
     findings = json.loads((october / "findings.json").read_text(encoding="utf-8"))
     text = json.dumps(findings)

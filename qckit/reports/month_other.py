@@ -1,0 +1,194 @@
+"""Further charts of the monthly review: every lot in one chart, other kinds of chart, each cone and operator."""
+
+from __future__ import annotations
+
+from html import escape
+
+import numpy as np
+import pandas as pd
+
+from qckit import draw
+from qckit.charts.series import CHARTED
+from qckit.reports.blocks import Html, note
+from qckit.reports.pictures import figure
+
+__all__ = ["all_lots", "by_cone", "by_operator", "other_charts"]
+
+_DAYS_BEFORE = 60
+_WEIGHT, _SLACK = 0.2, 0.5  # of the weighted mean and of the CUSUM: both look for a shift of about one sigma
+
+
+def all_lots(page) -> Html:
+    """Show the hatching percentage of all lots in one chart: where each begins, and its own limits."""
+    from qckit.charts.control_chart import draw_control_chart
+
+    study = page.study
+    parts = [c.frame.assign(group=lot) for (lot, q), c in study.charts.items() if q == "hatch_pct" and len(c.frame)]
+    if len(parts) < 2:
+        return note("One lot only was in use in this period, so its chart below shows all there is.")
+    parts.sort(key=lambda part: part["at"].min())
+    frame = pd.concat(parts, ignore_index=True)
+    frame["point"] = range(1, len(frame) + 1)
+    hits = _hits(study, frame)
+    begun = "; ".join(f"{p['group'].iloc[0]} from {p['at'].min():%Y-%m-%d}, n = {len(p)}" for p in parts)
+    with draw.style():
+        ax = draw_control_chart(frame, ax=draw.new_axes(figsize=(8.6, 3.6)), signals=hits,
+                                title="Hatching percentage, all lots", ylabel="hatching percentage [%]")  # fmt: skip
+    alt = f"Control chart of the hatching percentage of all lots in use, limits restarted with each: {begun}."
+    return figure(ax, alt=alt, caption=f"Limits begin anew with each lot: {begun}. Marker shape tells the lot.")
+
+
+def _hits(study, frame):
+    """Signals of the percentage at their place in a joined frame."""
+    own = study.signals[study.signals["chart"] == "hatch_pct"].rename(columns={"hatch": "label"})
+    return own.merge(frame[["label", "point"]], on="label", how="inner")
+
+
+def _scored(page, wanted):
+    """Recent points of some charts with z in widths of a third of their own limits: +-3 is the limit in each."""
+    rows = []
+    for (lot, name), chart in _all_charts(page):
+        if name not in wanted or chart.limits is None:
+            continue
+        frame = chart.frame[chart.frame["at"] >= page.study.first - pd.Timedelta(days=30)]
+        fired = frame["label"].isin(chart.signals["label"])
+        rows.append(frame.assign(lot=lot, chart=name, fired=fired, score=frame["z"] * 3 / max(3, chart.limits.width)))
+    return pd.concat(rows).sort_values("at", kind="stable").reset_index(drop=True) if rows else pd.DataFrame()
+
+
+def _all_charts(page):
+    yield from page.study.charts.items()
+    yield from ((("", name), chart) for name, chart in page.study.conditions.items())
+
+
+def by_cone(page) -> Html:
+    """Show each cone: the hatching percentage large, everything else small."""
+    return _by(page, "cone")
+
+
+def by_operator(page) -> Html:
+    """Show each operator: the hatching percentage large, everything else small."""
+    if not (page.study.series["operator"] != "").any():
+        return note("No operator is written down.")
+    return _by(page, "operator")
+
+
+def _by(page, by):
+    from qckit.charts.control_chart import draw_grid
+
+    first, month = page.study.first, page.study.month
+    main, rest = _scored(page, ("hatch_pct",)), _scored(page, [n for n in CHARTED if n != "hatch_pct"])
+    if not len(main):
+        return note("There are no limits for the hatching percentage yet, so levels cannot be compared.")
+    points = (main["value"] - main["centre"]).where(main["at"] >= first)
+    means = points.groupby(main[by]).agg(["mean", "count"])
+    told = "; ".join(f"{by} {k} {r['mean']:+.1f}, n = {int(r['count'])}" for k, r in means.iterrows() if r["count"])
+    words = (
+        f"Distance from each lot's own level in sigma (limits at 3, widened ones scaled to it), {month} and the 30 "
+        "days before; grey: the period reviewed; diamonds: signals."
+    )
+    with draw.style():
+        fig = draw_grid(main, by, {"hatch_pct": "H%"}, first=first, height=2.1)
+        parts = [figure(fig, alt=f"Hatching percentage by {by}. Mean distance in {month} in points: {told}.",
+                        caption=f"{words} Mean distance of {month} in points: {told}.")]  # fmt: skip
+        if len(rest):
+            names = {n: CHARTED[n].label for n in CHARTED if n in set(rest["chart"])}
+            fig = draw_grid(rest, by, names, first=first, height=1.05)
+            counts = rest[rest["fired"]].groupby(["chart", by]).size()
+            hits = "; ".join(f"{names[c]}, {by} {k}: {n}" for (c, k), n in counts.items()) or "none"
+            shown = figure(fig, alt=f"{', '.join(names.values())} by {by}. Signals: {hits}.",
+                           caption=f"As above. Signals: {hits}.")  # fmt: skip
+            parts.append(_folded(f"The other quantities by {by}", shown))
+    return Html("".join(p.html for p in parts), told)
+
+
+def _folded(title, shown: Html) -> Html:
+    return Html(f'<details class="qc-more"><summary>{escape(title)}</summary>{shown.html}</details>', shown.text)
+
+
+def other_charts(page) -> Html:
+    """Show the same hatches on charts of other kinds: plain limits, moving range, weighted mean, CUSUM."""
+    parts = []
+    for (lot, name), chart in _all_charts(page):
+        if chart.limits is None or not len(chart.of_period(page.study.first)):
+            continue
+        shown = _four(page, chart)
+        title = f"{chart.charted.label[0].upper() + chart.charted.label[1:] if name != 'ph' else 'pH'}, " + (
+            f"lot {lot}" if lot else "all lots")  # fmt: skip
+        parts.append(Html(f'<h4 class="qc">{escape(title)}</h4>{shown.html}', shown.text)
+                     if name == "hatch_pct" else _folded(title, shown))  # fmt: skip
+    return Html("".join(p.html for p in parts), "charts") if parts else note("No limits yet, so there are none.")
+
+
+def _four(page, chart):
+    """One figure with the other kinds of chart of one quantity."""
+    import matplotlib.pyplot as plt
+
+    from qckit.charts.control_chart import draw_control_chart, draw_cusum, draw_ewma
+    from qckit.charts.memory import cusum_chart, ewma_chart
+    from qckit.charts.run_lengths import cusum_decision, ewma_width
+    from qckit.charts.shewhart import moving_range_chart
+
+    q, limits = chart.charted, chart.limits
+    frame = chart.frame[(chart.frame["at"] >= page.study.first - pd.Timedelta(days=_DAYS_BEFORE))
+                        & chart.frame["z"].notna() & (chart.frame["phase"] != "set aside")]  # fmt: skip
+    z = frame["z"].to_numpy(dtype=float)
+    base = chart.frame.loc[chart.frame["phase"] == "baseline", "z"].dropna().to_numpy(dtype=float)
+    df = round(float(limits.df), 2)
+    width, decision = ewma_width(_WEIGHT, limits.n_points, df), cusum_decision(_SLACK, limits.n_points, df)
+    ewma = ewma_chart(z, centre=0, sigma=1, weight=_WEIGHT, width=width)
+    cusum = cusum_chart(z, target=0, slack=_SLACK, decision=decision)
+    ranges = moving_range_chart(z, mean=np.abs(np.diff(base)).mean() if len(base) > 2 else None) if len(z) > 1 else None
+    with draw.style():
+        # fixed margins: working them out for each of some fifteen figures takes longer than drawing them
+        if q.count:
+            fig, axes = plt.subplots(2, 2, figsize=(9.4, 6.0))
+            fig.subplots_adjust(hspace=0.5, wspace=0.42)
+        else:
+            fig, axes = plt.subplots(1, 3, figsize=(9.4, 2.9))
+            fig.subplots_adjust(wspace=0.62)
+        axes = list(axes.flat)
+        plain = _plain(q, limits, frame, axes.pop(0)) if q.count else None
+        if ranges is not None:
+            draw_control_chart(ranges.drop(columns="at"), ax=axes[0], title="Moving range of two", legend=False,
+                               ylabel="range [sigma]", decimals=1)  # fmt: skip
+        draw_ewma(ewma, ax=axes[1], title=f"Weighted mean (EWMA {_WEIGHT:g})", ylabel="mean [sigma]")
+        draw_cusum(cusum, ax=axes[2], title=f"CUSUM (slack {_SLACK:g})", ylabel="sum [sigma]")
+    inside = (frame["at"] >= page.study.first).to_numpy()
+    outs = {
+        **({plain[0]: int((plain[1] & inside).sum())} if plain else {}),
+        "moving ranges above their limit": int((ranges["value"] > ranges["high"])[inside[1:]].sum())
+        if ranges is not None else 0,
+        "weighted means beyond their limits": int((ewma["signal"] != 0).to_numpy()[inside].sum()),
+        "CUSUM points beyond the decision height": int((cusum["signal"] != 0).to_numpy()[inside].sum()),
+    }  # fmt: skip
+    told = "; ".join(f"{words}: {n}" for words, n in outs.items())
+    n, rest = int(inside.sum()), chart.baseline_words
+    caption = (
+        f"{page.study.month} and the {_DAYS_BEFORE} days before, in order (n = {len(frame)}); of the {n} hatches of "
+        f"the period, {told}. {rest[0].upper()}{rest[1:]}. Weighted mean and CUSUM see small lasting shifts; their "
+        f"borders ({width:.2f} sigma of the mean, height {decision:.1f}) let chance signal about once in 370 hatches, "
+        "the length of the baseline allowed for."
+    )
+    if chart.likeness is not None and chart.likeness.is_marked:
+        caption += " Neighbours are alike here, so these two signal more often than that."
+    return figure(fig, alt=f"Further charts of {q.label}{f', lot {chart.lot}' if chart.lot else ''}: {told}.",
+                  caption=caption)  # fmt: skip
+
+
+def _plain(q, limits, frame, ax):
+    """Chart with binomial or Poisson limits (p, u), which take hatches for alike: its words, and what is outside."""
+    from dataclasses import replace
+
+    from qckit.charts.control_chart import draw_control_chart
+    from qckit.charts.limits import apply_limits
+
+    kind = q.kind.split()[0]
+    points = pd.DataFrame({"label": frame["label"], "at": frame["at"], "size": frame["size"],
+                           "count": np.round(frame["value"] * frame["size"] / q.per)})  # fmt: skip
+    plain = apply_limits(replace(limits, kind=kind, sigma=1.0, width=3.0, law="symmetric", between=0.0), points)
+    law = "binomial" if kind == "p" else "Poisson"
+    draw_control_chart(plain, ax=ax, title=f"{kind} chart: {law} limits alone", legend=False,
+                       ylabel=f"{q.label} [{q.unit}]", decimals=q.decimals)  # fmt: skip
+    out = (plain["value"] < plain["low"]) | (plain["value"] > plain["high"])
+    return f"outside plain {law} limits, which take hatches for alike", out.to_numpy()
