@@ -30,7 +30,8 @@ def scale_doubts(counts, objects, history, history_objects, lots=None):
     counts, objects : DataFrame
         New photos (photo) and their objects (columns of the objects table).
     history, history_objects : DataFrame
-        Earlier photos and their objects.
+        Earlier photos and their objects. Where there are fewer than three, the other new photos of the lot stand for
+        them.
     lots : dict of photo to lot, optional
         Of new and earlier photos. A photo is held against its own lot's earlier ones where there are three or more,
         else against all.
@@ -46,17 +47,27 @@ def scale_doubts(counts, objects, history, history_objects, lots=None):
     old, new = _sizes(history_objects), _sizes(objects)
     old = old[old.index.isin(history["photo"]) & ~old.index.isin(counts["photo"])]
     rows = []
-    for photo in counts["photo"]:
-        if photo not in new.index:
-            continue
-        same = old[[photo in lots and lots.get(p) == lots[photo] for p in old.index]]
-        share, z, seen = _against(new.loc[photo], same if len(same) >= _LEAST_PHOTOS else old)
+    for photo in counts["photo"][counts["photo"].isin(new.index)]:
+        others, which = _others(photo, old, new, lots)
+        share, z, seen = _against(new.loc[photo], others)
         if abs(share) > _LEAST_SHARE and abs(z) > _LEAST_Z:
-            which = "this lot's" if len(same) >= _LEAST_PHOTOS else "this site's"
             rows.append((photo, share, f"{photo}: what is in it ({', '.join(seen)}) is {100 * abs(share):.0f} % "
-                         f"{'larger' if share > 0 else 'smaller'} than in {which} earlier photos: check the "
-                         "magnification and the µm per pixel."))  # fmt: skip
+                         f"{'larger' if share > 0 else 'smaller'} than in {which}: check the magnification and the µm "
+                         "per pixel."))  # fmt: skip
     return pd.DataFrame(rows, columns=["photo", "share", "sentence"])
+
+
+def _others(photo, old, new, lots):
+    """Sizes of the photos that one is held against, and what they are called."""
+
+    def of_lot(table):
+        return table[np.array([photo in lots and lots.get(p) == lots[photo] for p in table.index], dtype=bool)]
+
+    if len(same := of_lot(old)) >= _LEAST_PHOTOS:
+        return same, "this lot's earlier photos"
+    if len(old) >= _LEAST_PHOTOS:
+        return old, "this site's earlier photos"
+    return of_lot(new.drop(index=photo)), "this lot's other photos"
 
 
 def _sizes(objects):

@@ -51,6 +51,16 @@ def test_another_strain_is_held_against_its_own_lot():
                                               "and the µm per pixel.")  # fmt: skip
 
 
+def test_without_earlier_photos_the_others_of_the_lot_tell():
+    rng = np.random.default_rng(2)
+    new = pd.concat([*(sized(f"n{i}", rng) for i in range(5)), sized("wrong", rng, 1.3)])
+    lots = dict.fromkeys(new["photo"].unique(), "K-1")
+    none = new.head(0)
+    found = scale_doubts(pd.DataFrame({"photo": new["photo"].unique()}), new, pd.DataFrame({"photo": []}), none, lots)
+    assert found["photo"].tolist() == ["wrong"]
+    assert "than in this lot's other photos" in found["sentence"].iloc[0]
+
+
 def test_too_little_to_tell_by_is_not_flagged():
     rng = np.random.default_rng(1)
     old = pd.concat([sized(f"o{i}", rng) for i in range(6)])
