@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import math
 import re
+import shlex
 from pathlib import Path
 
 import pandas as pd
@@ -39,18 +40,23 @@ def check_log(log, *, photos: bool = True) -> pd.DataFrame:
     with engine.reading(log.engine) as connection:
         tables = {name: query.fetch(connection, name, internal=True) for name in schema.ORDER if name != "objects"}
         steps = query.fetch(connection, "steps")
-        fixes = query.fetch(connection, "corrections", internal=True)
         found += _orphans(connection, tables)
         found += _impossible(tables)
         found += _without_counts(tables)
         found += _far_from_photo(connection, tables)
         found += _duplicate_times(tables)
         found += _same_names(tables)
-        found += _clock_jumps(steps, fixes)
+        found += _clock_jumps(steps)
         found += _times_to_come(tables, log.now())
     found += _photo_files(log.folder, tables, read=photos)
     found += _file_system(log)
     return pd.DataFrame(found, columns=list(FINDINGS))
+
+
+def _command(verb: str, table: str, key, *rest: str) -> str:
+    """Write the command that mends a row; several parts of a key stand with bars between, as the command takes them."""
+    parts = "|".join(map(str, query.read_key(table, query.key_text(table, key))))
+    return " ".join(["qckit log", verb, table, shlex.quote(parts), *rest, "--reason TEXT"])
 
 
 def _orphans(connection, tables) -> list[tuple]:
@@ -65,7 +71,8 @@ def _orphans(connection, tables) -> list[tuple]:
                 row = tables[name].loc[index]
                 key = query.key_text(name, tuple(row[k] for k in schema.KEYS[name]))
                 found.append(("orphan", "wrong", name, key, f"its {column} {row[column]!r} is not in {parent}, or was "
-                              "withdrawn", "Reinstate it, or withdraw this row too."))  # fmt: skip
+                              f"withdrawn", f"Show that again:  {_command('reinstate', parent, row[column])};  or hide "
+                              f"this row too:  {_command('withdraw', name, key)}"))  # fmt: skip
     if connection.dialect.name == "sqlite":
         for table, *_ in connection.exec_driver_sql("PRAGMA foreign_key_check").fetchall():
             found.append(("orphan", "wrong", table, "", "a row refers to one that does not exist",
@@ -90,24 +97,28 @@ def _impossible(tables) -> list[tuple]:
             for index, value in bad.items():
                 key = query.key_text(name, tuple(frame.loc[index, list(schema.KEYS[name])]))
                 found.append(("impossible", "wrong", name, key, f"{column.name} is {value}",
-                              f"Correct it:  qckit log correct {name} KEY {column.name} VALUE"))  # fmt: skip
+                              f"Correct it:  {_command('correct', name, key, column.name, 'VALUE')}"))  # fmt: skip
     samples, hatches = tables["samples"], tables["hatches"].set_index("hatch")["started"]
     if len(samples):
         known = samples[samples["hatch"].isin(hatches.index)]
         hours = (to_utc(known["taken"]) - to_utc(known["hatch"].map(hatches))).dt.total_seconds() / 3600
         for index in known.index[hours < 0]:
-            found.append(("impossible", "wrong", "samples", known.at[index, "sample"],
+            row = known.loc[index]
+            found.append(("impossible", "wrong", "samples", row["sample"],
                           f"taken {-hours[index]:.1f} h before its hatch was started",
-                          "Correct taken, or the hatch's started."))  # fmt: skip
+                          f"Correct taken:  {_command('correct', 'samples', row['sample'], 'taken', 'TIME')};  or "
+                          f"started:  {_command('correct', 'hatches', row['hatch'], 'started', 'TIME')}"))  # fmt: skip
         for index in known.index[(hours > 0) & ((hours - known["hours"]).abs() > 1)
                                  & ((hours - known["hours"]).abs() > 0.05 * hours)]:  # fmt: skip
             found.append(("impossible", "wrong", "samples", known.at[index, "sample"],
                           f"hours is {known.at[index, 'hours']:g} and its times are {hours[index]:.1f} h apart",
-                          "Correct hours, taken or started."))  # fmt: skip
+                          "Correct hours, taken or started:  "
+                          + _command("correct", "samples", known.at[index, "sample"], "hours", "NUMBER")))  # fmt: skip
         bare = samples[["volume_ul", "mass_g", "chamber_depth_mm"]].isna().all(axis=1) & samples["nauplii"].notna()
         for name in samples.loc[bare, "sample"]:
             found.append(("no volume", "look", "samples", name, "has neither volume_ul, mass_g nor chamber_depth_mm",
-                          "Correct it, or this sample says nothing about nauplii per gram."))  # fmt: skip
+                          f"Give one:  {_command('correct', 'samples', name, 'volume_ul', 'NUMBER')};  or this sample "
+                          "says nothing about nauplii per gram."))  # fmt: skip
     return found
 
 
@@ -117,12 +128,13 @@ def _without_counts(tables) -> list[tuple]:
     waiting = samples[samples["nauplii"].isna()]
     found = [
         ("no counts", "look", "hatches", hatch, "has no counted sample",
-         "Import its samples, or count the photos that wait:  qckit report  does so.")
+         "Import its samples:  qckit log import SHEET;  photos that wait are counted by  qckit report.")
         for hatch in tables["hatches"]["hatch"] if hatch not in counted
     ]  # fmt: skip
     found += [
         ("no counts", "look", "samples", s.sample, f"waits for the count of {s.photos}",
-         f"Put the photos into photos/ and count them; or enter a count:  qckit log recount {s.sample}")
+         f"Put the photos into photos/:  qckit report  counts them; or enter a person's count:  qckit log recount "
+         f"{shlex.quote(s.sample)} --nauplii NUMBER --reason TEXT")
         for s in waiting.itertuples()
     ]  # fmt: skip
     return found
@@ -144,14 +156,18 @@ def _far_from_photo(connection, tables) -> list[tuple]:
         if row.sample not in found_counts.index:
             continue
         seen = found_counts.loc[row.sample]
-        apart = sum(abs(int(getattr(row, c)) - int(seen[c])) for c in COUNT_COLUMNS.values()
-                    if not pd.isna(getattr(row, c)))  # fmt: skip
+        gaps = {c: abs(int(getattr(row, c)) - int(seen[c])) for c in COUNT_COLUMNS.values()
+                if not pd.isna(getattr(row, c))}  # fmt: skip
+        apart = sum(gaps.values())
         if apart:
+            worst = max(gaps, key=gaps.get)
             far = apart > _FAR * max(int(seen.sum()), 1)
             told = ", ".join(f"{c} {getattr(row, c)} / {seen[c]}" for c in COUNT_COLUMNS.values())
             found.append(("count apart from photo", "wrong" if far else "look", "samples", row.sample,
                           f"sample / objects in its photos: {told}",
-                          "Count the photo again, or correct its objects rather than the sample."))  # fmt: skip
+                          "If the photo is right:  "
+                          + _command("correct", "samples", row.sample, worst, str(seen[worst]))
+                          + ";  if the sample is, correct the objects in the notebook count_photos."))  # fmt: skip
     return found
 
 
@@ -161,14 +177,15 @@ def _duplicate_times(tables) -> list[tuple]:
     twice = hatches[hatches.assign(t=to_utc(hatches["started"])).duplicated(["cone", "t"], keep=False)]
     for row in twice.itertuples():
         found.append(("duplicate time", "look", "hatches", row.hatch, f"cone {row.cone} has another hatch started at "
-                      f"{row.started}", "If entered twice, withdraw one:  qckit log withdraw hatches"))  # fmt: skip
+                      f"{row.started}", f"If entered twice, hide one:  {_command('withdraw', 'hatches', row.hatch)};  "
+                      f"else correct cone or started."))  # fmt: skip
     samples = tables["samples"]
     counts = [*COUNT_COLUMNS.values(), "embryos"]
     copies = samples[samples["nauplii"].notna() & samples.duplicated(["hatch", "taken", *counts], keep=False)]
     for row in copies.itertuples():
         found.append(("duplicate time", "look", "samples", row.sample, f"another sample of hatch {row.hatch} has the "
                       "same time and the same counts",
-                      "If it was entered twice, withdraw one:  qckit log withdraw samples"))  # fmt: skip
+                      f"If entered twice, hide one:  {_command('withdraw', 'samples', row.sample)}"))  # fmt: skip
     return found
 
 
@@ -186,12 +203,13 @@ def _same_names(tables) -> list[tuple]:
         for names in folded.values():
             if len(names) > 1:
                 found.append(("nearly the same name", "look", name, names[1], f"is written almost like {names[0]!r}",
-                              "If they are one, withdraw one and enter its rows under the right name."))  # fmt: skip
+                              f"If they are one, hide it:  {_command('withdraw', name, names[1])};  and enter its rows "
+                              "under the right name."))  # fmt: skip
     return found
 
 
-def _clock_jumps(steps: pd.DataFrame, fixes: pd.DataFrame) -> list[tuple]:
-    """Steps whose time is before that of the step before them."""
+def _clock_jumps(steps: pd.DataFrame) -> list[tuple]:
+    """Steps whose time is before that of the step before them; corrections carry the time of their step."""
     found = []
     times = to_utc(steps["at"])
     for i in range(1, len(steps)):
@@ -200,7 +218,6 @@ def _clock_jumps(steps: pd.DataFrame, fixes: pd.DataFrame) -> list[tuple]:
                           f"is dated {steps['at'].iloc[i]}, before step {steps['step'].iloc[i - 1]} "
                           f"({steps['at'].iloc[i - 1]})",
                           "Set the computer's clock, and look at times entered around then."))  # fmt: skip
-    del fixes  # corrections carry the time of their step
     return found
 
 
@@ -213,7 +230,8 @@ def _times_to_come(tables, now: str) -> list[tuple]:
         for index in frame.index[to_utc(frame[column]) > limit]:
             key = query.key_text(name, tuple(frame.loc[index, list(schema.KEYS[name])]))
             found.append(("time to come", "wrong", name, key, f"{column} is {frame.at[index, column]}, still to come",
-                          "Correct the date, or set the computer's clock."))  # fmt: skip
+                          f"Correct it:  {_command('correct', name, key, column, 'TIME')};  or set the computer's "
+                          "clock."))  # fmt: skip
     return found
 
 
@@ -237,6 +255,13 @@ def find_photo(folder: str | Path, name: str) -> Path | None:
     return matches[0] if len(matches) == 1 else None
 
 
+def _sha256(path: Path) -> str | None:
+    try:
+        return hashlib.sha256(path.read_bytes()).hexdigest()
+    except OSError:
+        return None
+
+
 def _photo_files(folder: Path, tables, *, read: bool) -> list[tuple]:
     found = []
     photos = tables["photos"]
@@ -245,7 +270,10 @@ def _photo_files(folder: Path, tables, *, read: bool) -> list[tuple]:
         if path is None:
             found.append(("missing photo", "look", "photos", row.photo, "its file is not in the site folder",
                           "Put it back into photos/ from the camera or a backup."))  # fmt: skip
-        elif read and hashlib.sha256(path.read_bytes()).hexdigest() != row.sha256:
+        elif read and (now := _sha256(path)) is None:
+            found.append(("missing photo", "look", "photos", row.photo, "its file cannot be read",
+                          "Give yourself the right to read it, or put it back from a backup."))  # fmt: skip
+        elif read and now != row.sha256:
             found.append(("changed photo", "wrong", "photos", row.photo, "its file is not the one that was counted",
                           "Put the original back, or count the changed photo under another name."))  # fmt: skip
     logged = set(photos["photo"])
@@ -253,7 +281,8 @@ def _photo_files(folder: Path, tables, *, read: bool) -> list[tuple]:
         for name in photo_names(row.photos):
             if name not in logged and find_photo(folder, name) is None:
                 found.append(("missing photo", "look", "samples", row.sample, f"names {name}, which is not in the site "
-                              "folder", "Put the photo into photos/, or correct photos of the sample."))  # fmt: skip
+                              "folder", "Put it into photos/; or name the right one:  "
+                              + _command("correct", "samples", row.sample, "photos", "NAMES")))  # fmt: skip
     return found
 
 

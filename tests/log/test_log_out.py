@@ -4,6 +4,7 @@
 
 import hashlib
 import json
+import shlex
 import sqlite3
 import zipfile
 
@@ -213,6 +214,31 @@ def test_check_finds_what_is_wrong_and_says_what_to_do(log, site):
     assert (found["what_to_do"].str.len() > 10).all()
     log.reinstate("hatches", "H-3", by="op1", reason="test")
     assert ("duplicate time", "hatches", "H-3") in set(zip(*log.check()[["code", "table", "key"]].to_numpy().T))
+
+
+def test_what_check_says_to_do_can_be_done(filled, site):
+    at = ["2031-11-01T09:00:00+00:00", "2026-11-01T09:00:00+00:00"]
+    readings = pd.DataFrame({"hatch": "H-1", "taken": at, "quantity": "ph", "value": 8.2, "unit": "pH"})
+    filled.add("readings", readings, by="op1")
+    filled.add("lots", pd.DataFrame({"lot": ["l 1"]}), by="op1")
+    filled.withdraw("lots", "L-2", by="op1", reason="test")
+    filled.reinstate("hatches", "H-2", by="op1", reason="test")
+    filled.correct("samples", "S-3", "taken", "2026-11-01T09:00:00+00:00", by="op1", reason="slip")
+    found = filled.check()
+    assert len(found) == 7, found.to_string()
+    commands = [text for row in found["what_to_do"] for text in row.split("  ") if text.startswith("qckit log")]
+    wanted = {
+        "qckit log reinstate lots L-2 --reason TEXT;": "",
+        "qckit log withdraw lots 'l 1' --reason TEXT;": "",
+        "qckit log correct samples S-3 taken TIME --reason TEXT;": "2026-11-04T09:00:00+00:00",
+        "qckit log recount S-2 --nauplii NUMBER --reason TEXT": "40",
+    }
+    assert set(wanted) <= set(commands), commands
+    commands = [c.replace("TIME", wanted[c]).replace("NUMBER", wanted[c]) for c in wanted]
+    commands.append("qckit log withdraw readings 'H-1|2031-11-01T09:00:00+00:00|ph' --reason TEXT")
+    for said in commands:
+        assert run(*shlex.split(said.rstrip(";"))[2:], "--by", "op1", site=site)[0] == 0, said
+    assert filled.check(photos=False)["code"].tolist() == ["missing photo", "missing photo"]
 
 
 def test_a_log_in_order_has_nothing_to_find(log, site):
