@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from qckit.errors import InputError
-from qckit.photo.scale import find_families, scale_from_pattern, scale_from_points
+from qckit.photo.ruling import find_families
+from qckit.photo.scale import scale_from_pattern, scale_from_points
 from qckit.photo.scale_picture import draw_scale
 
 PHOTOS = Path(__file__).resolve().parents[1] / "photos"
