@@ -324,9 +324,9 @@ def _signal_table(charts, conditions, known, moved):
     """Every signal of the month: what, where, which rule, and its state in the log."""
     rows = []
     for (lot, name), chart in charts.items():
-        rows += [_signal_row(s, name, lot, moved) for s in chart.signals.to_dict("records")]
+        rows += [_signal_row(s, name, lot, moved, chart.frame) for s in chart.signals.to_dict("records")]
     for name, chart in conditions.items():
-        rows += [_signal_row(s, name, "", moved) for s in chart.signals.to_dict("records")]
+        rows += [_signal_row(s, name, "", moved, chart.frame) for s in chart.signals.to_dict("records")]
     columns = ["signal", "at", "chart", "lot", "hatch", "rule", "test", "sees", "side", "value", "in_shift"]
     table = pd.DataFrame(rows, columns=columns).sort_values(["at", "chart", "rule"], kind="stable")
     table["state"], table["by"], table["note"] = "open", "", ""
@@ -337,11 +337,13 @@ def _signal_table(charts, conditions, known, moved):
     return table.reset_index(drop=True)
 
 
-def _signal_row(s, name, lot, moved):
+def _signal_row(s, name, lot, moved, frame):
+    # a run that began in a told change is its echo: the hatches after it are not to be explained one by one
+    window = frame.loc[frame["point"].between(s["first_point"], s["point"]), "label"]
     return {
         "signal": f"{name}|{s['label']}|{s['rule']}", "at": s["at"], "chart": name, "lot": lot, "hatch": s["label"],
         "rule": s["rule"], "test": s["test"], "sees": s["sees"], "side": s["side"], "value": s["value"],
-        "in_shift": s["label"] in moved,
+        "in_shift": not moved.isdisjoint(window),
     }  # fmt: skip
 
 

@@ -202,6 +202,9 @@ def next_steps(study, code):
             steps.append(f"Write down as explained what happened {_when(s)}{where}{told}; it is over.")
         elif remedies:
             steps += [f"{r}{where}." for r in dict.fromkeys(remedies)]
+        elif ageing := [r for r in s.rivals if r.startswith("an even ageing")]:
+            steps.append(f"Hatch another lot or a fresh pack beside it: {' or '.join(ageing)} tells these hatches as "
+                         "well as a step does, and next month's hatches will say which.")  # fmt: skip
         else:
             steps.append(f"Look at {_where(s)} for what is not in the log: handling, storage of the cysts, cleaning, "
                          "mixing before the subsample is taken.")  # fmt: skip

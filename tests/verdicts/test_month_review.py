@@ -112,6 +112,22 @@ def test_one_failed_hatch_is_a_signal_and_not_a_change(studies):
 def test_young_ageing_is_offered_beside_a_step(studies):
     finding = finding_of_month(studies("2025-11"))
     assert "an even ageing of K-118" in finding.headline
+    assert finding.next_steps[0].startswith("Hatch another lot or a fresh pack beside it: an even ageing of K-118 (")
+
+
+def test_runs_that_began_in_the_heater_week_are_its_echo_and_not_to_be_explained_one_by_one(studies):
+    study = studies("2026-02")
+    runs = study.signals[(study.signals["chart"] == "hatch_pct") & (study.signals["rule"] == "nine_one_side")]
+    after = runs[~runs["hatch"].isin(study.shifts[0].labels) & (runs["side"] == "below")]
+    assert len(after) and after["in_shift"].all()
+    explain = [step for step in finding_of_month(study).next_steps if step.startswith("Explain hatch")]
+    assert not any("on one side" in step for step in explain)
+
+
+def test_feed_at_risk_only_while_a_change_goes_on(studies):
+    assert studies("2026-02").feed_days_at_risk == 0 and studies("2026-08").feed_days_at_risk == 0
+    october = studies("2026-10")
+    assert october.feed_days_at_risk > october.feed_days_lost > 0
 
 
 @pytest.mark.parametrize("month", ["2025-10", "2025-12", "2026-01", "2026-04", "2026-05", "2026-08", "2026-09"])
