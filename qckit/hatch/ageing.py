@@ -84,12 +84,11 @@ def ageing_trend(cones, *, metric="hatch_pct", minimum=75.0, confidence=0.95, ho
     middle, reach = fit["at"](grid)
     line = pd.DataFrame({"day": day0 + pd.to_timedelta(grid * _MONTH_DAYS, unit="D"), "value": back(middle),
                          "low": back(middle - reach), "high": back(middle + reach)})  # fmt: skip
-    ahead = line[grid >= x.max()]
-    dates = [_first_below(ahead, c, minimum) for c in ("value", "low", "high")]
+    dates = [_first_below(line, c, minimum) for c in ("value", "low", "high")]
     to_unit = _slope_unit(metric, float(np.mean(y)), back)
     slopes = [to_unit(v) for v in (slope, slope - half, slope + half)]
     return Ageing(metric, tests, *slopes, unit, len(tests), minimum, *dates, line, confidence,
-                  _sentence(metric, slopes, unit, dates, minimum, horizon_months, confidence),
+                  _sentence(metric, slopes, unit, dates, minimum, horizon_months, confidence, tests["day"].max()),
                   str(cones["lot"].iloc[0]), fit["memory"], _note(len(tests), fit["memory"]))  # fmt: skip
 
 
@@ -182,13 +181,17 @@ def _first_below(line, column, minimum):
     return below.iloc[0] if len(below) else None
 
 
-def _sentence(metric, slopes, unit, dates, minimum, horizon, confidence):
+def _sentence(metric, slopes, unit, dates, minimum, horizon, confidence, last):
     name = "Hatching percentage" if metric == "hatch_pct" else "Hatching efficiency"
     middle, low, high = slopes
     floor = f"{minimum:g} %" if metric == "hatch_pct" else f"{minimum:,.0f} nauplii/g"
     middle, low, high = (round(v, 1) + 0.0 for v in (middle, low, high))  # no minus nought
     start = f"{name} changes by {middle:+.1f} {unit} ({low:+.1f} to {high:+.1f}). "
     expected, earliest, latest = dates
+    if expected is not None and expected <= last:
+        until = f"{latest:%B %Y}" if latest is not None else "after the last test, perhaps"
+        return (f"{start}By the line it fell under {floor} about {expected:%B %Y} ({earliest:%B %Y} to {until}; "
+                f"{100 * confidence:g} % band of the line).")  # fmt: skip
     if expected is None and earliest is None:
         return start + f"It stays above {floor} for the {horizon:g} months looked ahead."
     if expected is None:

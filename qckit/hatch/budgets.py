@@ -7,12 +7,13 @@ given side by side with how far their bounds lie apart.
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
 
 from qckit.errors import InputError
-from qckit.hatch.uncertainty import BUDGET_COLUMNS, SOURCES, Budget, efficiency_parts, percentage_budget
+from qckit.hatch.uncertainty import BUDGET_COLUMNS, SOURCES, Budget, efficiency_parts, largest_source, percentage_budget
 
 __all__ = ["output_budget", "purity_budget", "recovery_budget", "separation_budget"]
 
@@ -26,6 +27,12 @@ _LABELS = {
     "harvest": ("subsamples of the harvest", "More subsamples of the harvest, well mixed."),
     "harvest_volume": ("volume of the harvest", "Weigh the harvest instead of reading a mark."),
     "harvest_subsample": ("volume counted of the harvest", "Check pipette or chamber by weighing ten fillings."),
+}
+
+
+_OF_HARVESTS = {
+    "cones": ("real differences between harvests", "The same settling time, screen and rinsing at each harvest."),
+    "counting": ("chance of counting", "Count a larger sieve sample."),
 }
 
 
@@ -93,7 +100,11 @@ def purity_budget(samples, *, detection=None, confidence=0.95, draws=40_000, rng
     if len(frame) < 2:
         raise InputError(f"{len(frame)} harvests with a sieve sample were given; a budget of purity needs two or more, "
                          "because one harvest cannot show how much they differ.")  # fmt: skip
-    return percentage_budget(frame, detection=detection, confidence=confidence, draws=draws, rng=rng)
+    found = percentage_budget(frame, detection=detection, confidence=confidence, draws=draws, rng=rng)
+    table = found.table.copy()
+    for source, (label, remedy) in _OF_HARVESTS.items():
+        table.loc[table["source"] == source, ["label", "remedy"]] = [label, remedy]
+    return replace(found, table=table, sentence=largest_source(table, found.u / found.value))
 
 
 def separation_budget(cone_counts, sieve_counts, *, confidence=0.95, draws=40_000, rng=None):
@@ -193,9 +204,7 @@ def _product(value, parts, confidence, draws, rng):
             for name, (u, df) in parts.items() if u > 0]  # fmt: skip
     table = pd.DataFrame(rows, columns=list(BUDGET_COLUMNS)).sort_values("share_pct", ascending=False,
                                                                          ignore_index=True)  # fmt: skip
-    first = table.iloc[0]
-    said = (f"Largest source: {first['label']}, {first['share_pct']:.0f} % of the variance; standard uncertainty "
-            f"{100 * u_rel:.1f} %. {first['remedy']}")  # fmt: skip
+    said = largest_source(table, u_rel)
     df = u_rel**4 / finite if finite > 0 else math.inf
     return Budget(value, value * u_rel, df, low, high, mc_low, mc_high, apart, confidence, table, said)  # fmt: skip
 

@@ -102,7 +102,7 @@ def efficiency_budget(cones, measure=None, *, detection=1.0, detection_u=0.0, co
     table = _table(parts, u_rel)
     apart = 100 * max(abs(low - mc_low), abs(high - mc_high)) / value
     return Budget(
-        value, value * u_rel, df, low, high, mc_low, mc_high, apart, confidence, table, _largest(table, u_rel)
+        value, value * u_rel, df, low, high, mc_low, mc_high, apart, confidence, table, largest_source(table, u_rel)
     )
 
 
@@ -191,10 +191,11 @@ def percentage_budget(cones, *, detection=None, confidence=0.95, draws=40_000, r
     table = _table(parts, u_rel)
     df = (k - 1) * (u_rel / spread) ** 4 if spread > 0 else math.inf
     bounds = [100 * float(v) for v in (low, high, mc_low, mc_high)]
-    return Budget(100 * share, 100 * share * u_rel, df, *bounds, apart, confidence, table, _largest(table, u_rel))
+    return Budget(100 * share, 100 * share * u_rel, df, *bounds, apart, confidence, table, largest_source(table, u_rel))
 
 
-def _largest(table, u_rel):
+def largest_source(table, u_rel):
+    """Say which source dominates a budget's table, and what would shrink it."""
     first = table.iloc[0]
     return (f"Largest source: {first['label']}, {first['share_pct']:.0f} % of the variance; standard uncertainty "
             f"{100 * u_rel:.1f} %. {first['remedy']}")  # fmt: skip

@@ -344,3 +344,12 @@ def test_days_that_follow_each_other_count_for_less():
     trend = hatch.ageing_trend(pd.concat(rows))
     assert trend.autocorrelation > 0.3
     assert trend.note.startswith("The band allows for days that scatter unequally (HC3)")
+
+
+def test_a_lot_already_under_the_minimum_is_said_to_be_so():
+    fallen = hatch.ageing_trend(
+        pd.concat([cones((s, s + 6, s - 6), month=m) for m, s in ((1, 720), (3, 660), (5, 600), (7, 530), (9, 470))])
+    )
+    assert fallen.crossing < fallen.tests["day"].max()
+    assert fallen.sentence.startswith("Hatching percentage changes by -")
+    assert "By the line it fell under 75 % about April 2026 (" in fallen.sentence
