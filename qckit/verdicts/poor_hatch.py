@@ -170,7 +170,9 @@ def study_hatch(lots, hatches, samples, readings, *, hatch, settings, photos=Non
     first = weights.ranked()[0][0]
     suspect = row["cone"] if first in ("oxygen", "unwetted", "broken") else ""
     other_lot = dose_by_other_lot(counts, row)
-    by_lot = other_lot if first in ("embryos", "empty") else None
+    # a lot that fails is not dosed by its old figures: another lot, or else by what this hatch gave
+    instead = other_lot or (row["lot"], levels[1].value, levels[1].low)
+    by_lot = instead if first in ("embryos", "empty") else None
     done = () if checks is None else tuple(checks.loc[(checks["hatch"] == hatch) & checks["outcome"].notna(), "check"])
     return Case(
         row, hatch_row, lot, usual, levels, weights, differences, effects, same_day, counted, lengths,

@@ -34,7 +34,7 @@ _AT_ONCE = {
     "crowded": "Start the next hatch with fewer cysts per litre.",
     "unwetted": "Rinse the wall down, wet the cysts and stir before the next hatch; look at the air.",
     "broken": "Turn the air down until the cysts just stay up.",
-    "embryos": "Do not dose by this lot's old figures; start the next feed from another lot.",
+    "embryos": "Do not dose by this lot's old figures: take another lot, or dose by what this hatch gave.",
     "empty": "Mix the pack, weigh a fresh portion; dose by what this portion gave.",
     "amount": "Check balance, pipette and water level before anything else.",
     "missed": "Count again before anything else: recount list below.",
@@ -260,8 +260,8 @@ def _is_rich(case):
 
 
 def _would_change(case, verdict, plans):
-    said = [f"{item.title} ({_takes(item.hours)}). Yes ({item.if_yes}): {_then(case, item, OUTCOMES['yes'])}. "
-            f"No ({item.if_no}): {_then(case, item, OUTCOMES['no'])}." for item in plans]  # fmt: skip
+    said = [f"{item.title} ({_takes(item.hours)}). After a yes: {_then(case, item, OUTCOMES['yes'])}. "
+            f"After a no: {_then(case, item, OUTCOMES['no'])}." for item in plans]  # fmt: skip
     unread = [c.quantity for c in CAUSES if c.table and c.quantity not in set(case.differences["quantity"])]
     if unread:
         said.append(

@@ -145,6 +145,14 @@ def test_a_dead_lot_is_not_dosed_by_itself(history):
     assert finding.details["feed"]["lot"] == "K-118" and "g of K-118" in finding.details["feed"]["sentence"]
 
 
+def test_a_dead_lot_without_another_is_dosed_by_what_it_gave():
+    t = simulate_case(np.random.default_rng(3), ("embryos",), (0.8,)).tables
+    finding = explain(t, "X", photos=t["photos"], now="2026-04-01T10:00:00+00:00")
+    feed, row = finding.details["feed"], {f.name: f for f in finding.figures}["nauplii_per_g"]
+    assert finding.details["named"] == ["embryos"] and feed["lot"] == "P-1"
+    assert feed["missing_day"] / feed["grams"] / 0.85 == pytest.approx(row.low, rel=0.01)
+
+
 def test_a_hatch_low_per_gram_alone_is_told_by_its_grams():
     t = simulate_case(np.random.default_rng(3), ("weighing",), (0.8,)).tables
     finding = explain(t, "X", photos=t["photos"])
