@@ -5,6 +5,7 @@
 import os
 import random
 import shutil
+import signal
 import sqlite3
 import subprocess
 import sys
@@ -213,3 +214,50 @@ def test_a_damaged_or_foreign_file(site, tmp_path):
     with pytest.raises(InputError) as caught:
         open_log(site)
     assert str(caught.value) == f"{site}/log.sqlite: holds no qckit log. Make an empty one with  qckit log create."
+
+
+@pytest.mark.parametrize(
+    ("said", "message"),
+    [
+        ("locking protocol", "someone else is writing to it, or the file is locked (locking protocol). Nothing of this step was written. Close the other program and run the same command again; on a network share move the site to a local disk, or put the log on a PostgreSQL server (url in qckit.toml)."),
+        ("disk I/O error", "the disk or the network share failed while writing (disk I/O error). Nothing of this step was kept. Check the disk, then run  qckit log check  and the same command again."),
+        ("unable to open database file", "the file cannot be opened (unable to open database file). Check that the folder is there and that you may read and write in it."),
+    ],
+)  # fmt: skip
+def test_faults_of_a_network_share_are_said(site, filled, said, message):
+    """What SQLite says when locks or shared memory fail, as they do on network shares, raised where it would be."""
+
+    @sa.event.listens_for(filled.engine, "before_cursor_execute")
+    def fail(_connection, _cursor, statement, parameters, _context, _many):
+        if statement.startswith("INSERT INTO corrections"):
+            raise sa.exc.OperationalError(statement, parameters, sqlite3.OperationalError(said))
+
+    with pytest.raises(InputError) as caught:
+        filled.correct("hatches", "H-1", "ph", 8, by="op1", reason="r")
+    assert str(caught.value) == f"{site}/log.sqlite: {message}"
+    assert filled.corrections().empty
+    assert len(filled.steps()) == 1
+
+
+def test_a_write_that_the_system_cuts_short_loses_nothing(site, filled):
+    """A limit on file size (as a quota sets) stops the write in the middle of a step."""
+    resource = pytest.importorskip("resource", reason="limits on file size are a thing of Unix")
+    filled.close()
+    photos, objects = counted(n=(20000, 10, 900, 3000))
+    child = os.fork()
+    if child == 0:
+        code = 1
+        try:
+            signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+            resource.setrlimit(resource.RLIMIT_FSIZE, (1_000_000, 1_000_000))
+            with open_log(site) as log:
+                log.record_counts(photos, objects=objects, by="op1")
+        except InputError as error:
+            code = 0 if "Nothing of this step was" in str(error) else 2
+        finally:
+            os._exit(code)
+    assert os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]) == 0
+    assert whole(site / "log.sqlite")
+    with open_log(site) as log:
+        assert log.objects().empty
+        assert log.record_counts(photos, objects=objects, by="op1").added["photos"] == 2
