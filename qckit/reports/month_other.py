@@ -15,6 +15,7 @@ from qckit.reports.pictures import figure
 __all__ = ["all_lots", "by_cone", "by_operator", "other_charts"]
 
 _DAYS_BEFORE = 60
+_SMALL = 10  # counted a hatch on average; below it limits come from the distribution itself
 _WEIGHT, _SLACK = 0.2, 0.5  # of the weighted mean and of the CUSUM: both look for a shift of about one sigma
 
 
@@ -186,9 +187,32 @@ def _plain(q, limits, frame, ax):
     kind = q.kind.split()[0]
     points = pd.DataFrame({"label": frame["label"], "at": frame["at"], "size": frame["size"],
                            "count": np.round(frame["value"] * frame["size"] / q.per)})  # fmt: skip
+    counted = frame["centre"] / q.per * frame["size"]
+    if float(counted.median()) < _SMALL:
+        return _exact(q, kind, limits, frame, points, ax)
     plain = apply_limits(replace(limits, kind=kind, sigma=1.0, width=3.0, law="symmetric", between=0.0), points)
     law = "binomial" if kind == "p" else "Poisson"
     draw_control_chart(plain, ax=ax, title=f"{kind} chart: {law} limits alone", legend=False,
                        ylabel=f"{q.label} [{q.unit}]", decimals=q.decimals)  # fmt: skip
     out = (plain["value"] < plain["low"]) | (plain["value"] > plain["high"])
     return f"outside plain {law} limits, which take hatches for alike", out.to_numpy()
+
+
+def _exact(q, kind, limits, frame, points, ax):
+    """Chart of small counts with exact probability limits of the beta-binomial or negative binomial law."""
+    from qckit.charts.control_chart import draw_control_chart
+    from qckit.charts.shewhart import exact_p_chart, exact_u_chart
+
+    size, centre = points["size"].to_numpy(), float(frame["centre"].median()) / q.per
+    ratio = float(limits.sigma) ** 2 * (1 + limits.between * float(np.median(size)))
+    if kind == "p":
+        rho = max(0.0, (ratio - 1) / max(float(np.median(size)) - 1, 1))
+        exact = exact_p_chart(points["count"], size, per=q.per, centre=centre, rho=rho)
+    else:
+        exact = exact_u_chart(points["count"], size, per=q.per, centre=centre, dispersion=max(ratio, 1.0))
+    exact = exact.assign(label=frame["label"].to_numpy(), at=frame["at"].to_numpy())
+    exact["at"] = pd.to_datetime(exact["at"], utc=True)
+    draw_control_chart(exact, ax=ax, title="Small counts: exact limits", legend=False,
+                       ylabel=f"{q.label} [{q.unit}]", decimals=q.decimals)  # fmt: skip
+    out = (exact["value"] < exact["low"] - 1e-9) | (exact["value"] > exact["high"] + 1e-9)
+    return "outside exact probability limits (0.27 % by chance, both sides)", out.to_numpy()

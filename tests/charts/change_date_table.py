@@ -32,6 +32,5 @@ if __name__ == "__main__":
     for n, at in ((25, 12), (40, 8), (80, 40), (80, 12)):
         for step in (0.7, 1.2, 2.0):
             used, large, length, told = held(n, at, step, repeats, np.random.default_rng(5))
-            print(
-                f"| {n}, {at} | {step:g} | {100 * told:.0f} % | {100 * used:.0f} % | {100 * large:.0f} % | {length:.0f} |"
-            )
+            percent = " | ".join(f"{100 * share:.0f} %" for share in (told, used, large))
+            print(f"| {n}, {at} | {step:g} | {percent} | {length:.0f} |", flush=True)

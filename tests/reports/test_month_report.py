@@ -77,6 +77,7 @@ def test_every_kind_of_chart_is_on_the_page(october):
         "hatching percentage of all lots in use, limits restarted with each: K-118 from 2025-09-08",
         "Further charts of hatching percentage, lot K-118: outside plain binomial limits",
         "Further charts of shells in harvests, lot K-121: outside plain Poisson limits",
+        "Further charts of umbrella share, lot K-121: outside exact probability limits",
         "Further charts of oxygen: moving ranges above their limit",
         "CUSUM points beyond the decision height", "Control chart: T90, lot K-121",
         "umbrella share, opened fraction, shells in harvests, temperature, salinity, pH, oxygen, light by cone",
