@@ -219,3 +219,24 @@ def test_a_missing_scale_comes_from_the_only_camera(filled):
     assert filled.awaiting_counts()["um_per_px"].isna().all()  # which of two is not for us to guess
     filled.correct("samples", "S-2", "um_per_px", 6.2, by="op1", reason="4x")
     assert filled.awaiting_counts()["scale_source"].tolist() == ["field sheet"] * 2
+
+
+@pytest.mark.parametrize("how", ["restore", "undo"])
+def test_many_objects_made_by_hand_come_back_as_they_were(filled, how):
+    photos, objects = counted()
+    filled.record_counts(photos, objects=objects, by="op1")
+    new = pd.DataFrame({"action": "add", "stage": "nauplius", "x_px": range(12), "y_px": range(12)})
+    filled.correct_objects("a.jpg", new, by="op2", reason="not found")
+    changed = pd.DataFrame([{"action": "stage", "object_id": 1, "stage": "cyst"}])
+    filled.correct_objects("a.jpg", changed, by="op2", reason="seen")
+    before, counts = filled.objects(photo="a.jpg"), of_sample(filled)
+    everything = pd.DataFrame({"action": "remove", "object_id": before["object_id"]})
+    filled.correct_objects("a.jpg", everything, by="op2", reason="a frame drawn elsewhere")
+    assert of_sample(filled) == [30, 2, 5, 20]  # of the other photo alone
+    if how == "undo":
+        filled.undo_last("a.jpg", by="op2")
+    else:
+        filled.correct_objects("a.jpg", everything.assign(action="restore"), by="op2", reason="all back")
+    pd.testing.assert_frame_equal(filled.objects(photo="a.jpg"), before)
+    assert before["source"].value_counts().to_dict() == {"found": 56, "added by hand": 12, "stage changed by hand": 1}
+    assert of_sample(filled) == counts
