@@ -36,18 +36,27 @@ def test_analysis_of_variance_table(study):
     assert table["error"] == pytest.approx((2.758933, 60), abs=1e-5)
 
 
-def test_pooled_analysis_of_variance(study):
+POOLED = {"repeatability": 0.199933, "reproducibility": 0.226838, "gauge": 0.302372, "part": 1.042327,
+          "total": 1.085300, "interaction_p": 0.97411}  # fmt: skip
+RANGES = {"repeatability": 0.201857, "reproducibility": 0.229667, "gauge": 0.305766, "part": 1.104596,
+          "total": 1.146135}  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("method", "figures", "gauge_pct", "ndc", "tolerance"),
+    [("anova", POOLED, 27.8607, 4, 1e-5), ("range", RANGES, 26.6780, 5, 2e-5)],  # K1 to K3 are printed to four figures
+)
+def test_published_figures(study, method, figures, gauge_pct, ndc, tolerance):
+    got = gauge_study(study, method=method)
+    assert {name: getattr(got, name) for name in figures} == pytest.approx(figures, abs=tolerance)
+    assert got.gauge_pct == pytest.approx(gauge_pct, abs=1e-3)
+    assert got.ndc == ndc
+
+
+def test_the_analysis_pools_an_interaction_that_is_not_there(study):
     got = gauge_study(study)
     assert got.pooled
-    assert got.interaction_p == pytest.approx(0.97411, abs=1e-5)
-    assert got.repeatability == pytest.approx(0.199933, abs=1e-5)
-    assert got.reproducibility == pytest.approx(0.226838, abs=1e-5)
-    assert got.gauge == pytest.approx(0.302372, abs=1e-5)
-    assert got.part == pytest.approx(1.042327, abs=1e-5)
-    assert got.total == pytest.approx(1.085300, abs=1e-5)
-    assert got.gauge_pct == pytest.approx(27.8607, abs=1e-4)
     assert got.ndc_exact == pytest.approx(4.8605, abs=1e-3)
-    assert got.ndc == 4
 
 
 def test_unpooled_analysis_of_variance(study):
@@ -55,17 +64,6 @@ def test_unpooled_analysis_of_variance(study):
     assert not got.pooled
     assert (got.repeatability, got.interaction) == pytest.approx((0.214435, 0.0), abs=1e-5)
     assert (got.reproducibility, got.part) == pytest.approx((0.228304, 1.043395), abs=1e-5)
-
-
-def test_averages_and_ranges(study):
-    got = gauge_study(study, method="range")
-    assert got.repeatability == pytest.approx(0.201857, abs=1e-5)
-    assert got.reproducibility == pytest.approx(0.229667, abs=2e-5)
-    assert got.gauge == pytest.approx(0.305766, abs=2e-5)
-    assert got.part == pytest.approx(1.104596, abs=1e-5)
-    assert got.total == pytest.approx(1.146135, abs=1e-5)
-    assert got.gauge_pct == pytest.approx(26.6780, abs=1e-3)
-    assert got.ndc == 5
 
 
 def test_interval_of_the_gauge_holds_the_estimate_and_the_order_of_rows_does_not_matter(study):
