@@ -201,9 +201,10 @@ def _need_enough(settled) -> None:
     if photos < LEAST_PHOTOS or len(settled) < LEAST_OBJECTS or len(rich) < 2:
         have = ", ".join(f"{counts.get(s, 0)} {s}" for s in (*STAGES, "debris"))
         raise InputError(
-            f"{len(settled)} objects of {photos} photos are settled by hand ({have}). To train on this site's own "
-            f"photos at least {LEAST_OBJECTS} objects of {LEAST_PHOTOS} photos are needed, with {LEAST_PER_STAGE} or "
-            "more of two stages. Look at more photos: set the stage, or press Enter where it is right."
+            f"{len(settled)} objects of {photos} photo{'s' if photos != 1 else ''} are settled by hand ({have}). To "
+            f"train on this site's own photos at least {LEAST_OBJECTS} objects of {LEAST_PHOTOS} photos are needed, "
+            f"with {LEAST_PER_STAGE} or more of two stages. Look at more photos: set the stage, or press Enter where "
+            "it is right."
         )
 
 

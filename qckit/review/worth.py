@@ -134,7 +134,8 @@ def _advice(flags, doubt, chance, n_doubtful, n):
     if not n:
         return "yes", "Nothing was found: make sure that is so."
     if math.isfinite(doubt) and doubt > _ENOUGH * chance:
-        return "yes", f"{n_doubtful} stages are doubtful and add {doubt:.1f} points to the uncertainty of H%."
+        words = "1 stage is doubtful and adds" if n_doubtful == 1 else f"{n_doubtful} stages are doubtful and add"
+        return "yes", f"{words} {doubt:.1f} points to the uncertainty of H%."
     if flags:
         return "yes", f"Flagged: {flags.replace(';', ', ')}."
     return "no", "What is doubtful is small beside the chance of counting so few: looking would change little."
@@ -163,9 +164,10 @@ def say_when_to_stop(objects) -> str:
         )
     ranked = rank_objects(objects)
     needed = _how_many(ranked, _ENOUGH * chance)
+    offered = f"{needed} in the order offered bring" if needed > 1 else "one offered brings"
     return (
         f"Look on: doubtful stages add {doubt:.1f} points to the uncertainty of H%, beside {chance:.1f} points of "
-        f"counting so few. The next {needed} in the order offered bring it down to where looking on is not worth it."
+        f"counting so few. The next {offered} it down to where looking on is not worth it."
     )
 
 

@@ -1,4 +1,4 @@
-"""Start JupyterLab on the loopback and drive it in the Chromium of this machine."""
+"""Start JupyterLab (or a classic-style notebook) on the loopback and drive it in the Chromium of this machine."""
 
 from __future__ import annotations
 
@@ -29,8 +29,11 @@ def _free_port() -> int:
 
 
 @contextlib.contextmanager
-def jupyter_lab(root: Path, home: Path, env: dict[str, str]):
-    """Run a server over ``root`` with everything it writes under ``home``; yields its address."""
+def jupyter_lab(root: Path, home: Path, env: dict[str, str], app: str = "jupyterlab"):
+    """Run a server over ``root`` with everything it writes under ``home``; yields its address.
+
+    ``app`` is jupyterlab, notebook or nbclassic.
+    """
     places = {"HOME": "", "JUPYTER_CONFIG_DIR": "config", "JUPYTER_DATA_DIR": "data", "JUPYTER_RUNTIME_DIR": "runtime",
               "IPYTHONDIR": "ipython", "JUPYTERLAB_SETTINGS_DIR": "settings",
               "JUPYTERLAB_WORKSPACES_DIR": "workspaces"}  # fmt: skip
@@ -41,10 +44,12 @@ def jupyter_lab(root: Path, home: Path, env: dict[str, str]):
     news.parent.mkdir(parents=True)
     news.write_text(json.dumps({"fetchNews": "false"}), encoding="utf-8")  # or a pop-up covers the lower right
     port = _free_port()
-    command = [sys.executable, "-m", "jupyterlab", "--no-browser", "--allow-root", "--ip=127.0.0.1", f"--port={port}",
+    command = [sys.executable, "-m", app, "--no-browser", "--allow-root", "--ip=127.0.0.1", f"--port={port}",
                "--ServerApp.port_retries=0", f"--IdentityProvider.token={TOKEN}",
-               "--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate",
-               "--LabApp.extension_manager=readonly", f"--ServerApp.root_dir={root}"]  # fmt: skip
+               f"--ServerApp.root_dir={root}"]  # fmt: skip
+    if app == "jupyterlab":
+        command += ["--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate",
+                    "--LabApp.extension_manager=readonly"]  # fmt: skip
     with (home / "server.log").open("wb") as log:
         server = subprocess.Popen(command, env={**os.environ, **env}, stdout=log, stderr=log)
         url = f"http://127.0.0.1:{port}"

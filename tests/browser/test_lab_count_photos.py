@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
 import sys
 from pathlib import Path
@@ -91,11 +92,17 @@ def test_changes_made_by_hand_outlive_the_kernel(tmp_path):
         desk.root.locator(".qck-initials").fill("ab")
         desk.root.locator(".qck-initials").press("Tab")
 
+        told_to_screen_readers(desk)
+
         other = "shell" if first.stage != "shell" else "cyst"
         desk.at(first.x_px, first.y_px)
         desk.press(other[0], until=f"Saved: object {first.object_id} is {other}")
         changed = {**before, first.stage: before[first.stage] - 1, other: before[other] + 1}
         assert desk.counts() == changed
+        page.wait_for_function(
+            "words => [...document.querySelectorAll('.qck-told')].at(-1).textContent.includes(words)",
+            arg=f"Counts: {changed['nauplius']} nauplii, ", timeout=10_000,
+        )  # fmt: skip
 
         desk.at(second.x_px, second.y_px)
         assert desk.chosen() == str(second.object_id)
@@ -149,6 +156,32 @@ def test_changes_made_by_hand_outlive_the_kernel(tmp_path):
     assert int(sample["nauplii"]) == removed["nauplius"]
     saved = json.loads((site / "count_photos.ipynb").read_text(encoding="utf-8"))
     assert len(saved["cells"]) == 10
+
+
+def told_to_screen_readers(desk):
+    """What the accessibility tree holds: every control named, live regions there, Tab goes in and out again."""
+    tree = desk.root.aria_snapshot()
+    for line in ('combobox "Photo"', 'combobox "Show"', 'textbox "Initials"', 'button "Nauplius N"', 'button "Zoom in"',
+                 'toolbar "Stage of the chosen object"', 'table "Counts now"', 'application "Photo with marks',
+                 'combobox "Shape of the part to count or leave out: key G"', 'rowheader "Umbrella"'):  # fmt: skip
+        assert line in tree, line
+    nameless = re.findall(r"- (?:button|combobox|textbox|checkbox|application)(?:$|:| \[)", tree, flags=re.MULTILINE)
+    assert nameless == []
+    live = desk.root.locator("[aria-live=polite]").evaluate_all("nodes => nodes.map(n => n.className)")
+    assert {"qck-said", "qck-status", "qck-told"} <= {c.split()[0] for c in live}
+    inside = "() => { const d = [...document.querySelectorAll('.qck-desk')].at(-1), n = document.activeElement;" \
+             " return d.contains(n) ? n.getAttribute('aria-label') || n.textContent : null; }"  # fmt: skip
+    desk.root.locator("select").first.focus()
+    stops = []
+    for _ in range(40):
+        name = desk.page.evaluate(inside)
+        if name is None:
+            break
+        stops.append(name)
+        desk.page.keyboard.press("Tab")
+    assert len(stops) < 40, "Tab never leaves the desk"
+    assert any(s.startswith("Photo with marks") for s in stops)
+    assert len(stops) == desk.root.locator("button, select, input, summary, [tabindex='0']").count()
 
 
 def apart(objects, n):

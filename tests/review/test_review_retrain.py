@@ -121,7 +121,7 @@ def test_too_few_settled_objects_are_refused(log):
     with pytest.raises(InputError) as error:
         retrain_stages(log, by="ab")
     assert str(error.value) == (
-        "3 objects of 1 photos are settled by hand (0 nauplius, 0 umbrella, 3 cyst, 0 shell, 0 debris). To train on "
+        "3 objects of 1 photo are settled by hand (0 nauplius, 0 umbrella, 3 cyst, 0 shell, 0 debris). To train on "
         "this site's own photos at least 80 objects of 4 photos are needed, with 15 or more of two stages. Look at "
         "more photos: set the stage, or press Enter where it is right."
     )

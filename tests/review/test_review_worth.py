@@ -87,6 +87,13 @@ def test_photos_flagged_or_doubtful_come_first():
     assert got.loc["fine.jpg", "why"].startswith("What is doubtful is small")
 
 
+def test_one_doubtful_stage_is_said_of_one():
+    frame = objects([("nauplius", 1.0, "cyst", True)] * 300 + [("cyst", 0.5, "nauplius", True)])
+    photos = pd.DataFrame({"photo": ["a.jpg"], "sample": ["s"], "flags": [""]})
+    assert rank_photos(photos, frame)["why"].iloc[0].startswith("1 stage is doubtful and adds 0.")
+    assert say_when_to_stop(frame).endswith("The next one offered brings it down to where looking on is not worth it.")
+
+
 def test_nothing_to_take_a_hatch_from():
     assert (
         say_when_to_stop(objects([("shell", 0.9, "debris", True)]))
