@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import difflib
 from pathlib import Path
 
 import pandas as pd
@@ -284,7 +285,9 @@ def _measured(site, hatch):
         hatches = log.hatches()
         one = hatches[hatches["hatch"] == hatch]
         if not len(one):
-            raise unknown_name("hatch", hatch, sorted(hatches["hatch"]), where="the site's log")
+            near = difflib.get_close_matches(hatch, list(hatches["hatch"]), n=1)
+            hint = f" Did you mean {near[0]!r}?" if near else ""
+            raise InputError(f"the site's log: unknown hatch {hatch!r}.{hint} qckit log show hatches lists them.")
         samples, readings, lots = fill_volumes(log.samples(hatch=hatch), log.photos()), log.readings(), log.lots()
     conditions = load_settings(site).conditions
     return hatch_series(lots, one, samples, readings, conditions=conditions, purposes=tuple(one["purpose"])).iloc[0]

@@ -191,7 +191,7 @@ def run_reports(
             i = waiting[future]
             results[i] = future.result()
             if progress:
-                progress(done, len(jobs), f"{jobs[i][0]} {next(iter(jobs[i][1].values()), '')}")
+                progress(done, len(jobs), f"{jobs[i][0]} {' '.join(str(v) for v in jobs[i][1].values() if v)}")
     if jobs:
         write_index(settings.folder)
     return results

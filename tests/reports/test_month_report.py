@@ -248,8 +248,10 @@ def test_messages_of_setting_aside(own_site):
     )
     with pytest.raises(InputError, match=r"setting aside: unknown chart 'hatchpct'\. Did you mean 'hatch_pct'\?"):
         set_aside(own_site, hatch, reason="x", by="op1", chart="hatchpct")
-    with pytest.raises(InputError, match=r"the site's log: unknown hatch 'H999'\."):
-        set_aside(own_site, "H999", reason="x", by="op1")
+    raised(
+        f"the site's log: unknown hatch '{hatch}x'. Did you mean '{hatch}'? qckit log show hatches lists them.",
+        lambda: set_aside(own_site, f"{hatch}x", reason="x", by="op1"),
+    )
     with pytest.raises(InputError, match=r"the site's log: unknown hatch set aside"):
         take_back(own_site, hatch, reason="x", by="op1")
     result = run(own_site, "month", "2026-08", "--anew")
