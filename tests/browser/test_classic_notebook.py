@@ -81,9 +81,17 @@ def test_the_desk_works_by_keyboard(tmp_path, app):
         press(page, "Enter", "objects left out, the frame is now")
         page.screenshot(path=str(tmp_path / f"{app}.png"))
         press(page, "z", "Undone and saved: counted only inside the drawn ellipse")
+        page.keyboard.press("g")  # a triangle, closed with the key that began it
+        page.keyboard.press("l")
+        for key, times in (("Enter", 1), ("ArrowRight", 30), ("Enter", 1), ("ArrowDown", 20), ("Enter", 1)):
+            for _ in range(times):
+                page.keyboard.press(key)
+        press(page, "l", "objects left out, the frame is now")
+        page.screenshot(path=str(tmp_path / f"{app}-triangle.png"))
         browser.close()
     with open_log(site) as log:
         kept = log.objects(photo=f"{PHOTO}.jpg").set_index("object_id").loc[int(chosen)]
         edits = log.photo_edits(f"{PHOTO}.jpg")
     assert (kept["stage"], kept["source"]) == ("shell", "stage changed by hand")
-    assert [e.by for e in edits] == ["ab"]
+    assert [e.by for e in edits] == ["ab", "ab"]
+    assert edits[1].reason.startswith("left out the drawn polygon ")
