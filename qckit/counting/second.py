@@ -85,14 +85,22 @@ def propose_objects(photo: Photo, um_per_px: float, analysis: Analysis, reader: 
     module = reader_module(reader)
     if module is None:
         return None
-    wanted = float(module.READER_UM_PER_PX)
-    pixels = resize_to_scale(photo.pixels, um_per_px * photo.reduction, wanted, enlarge=True)
-    said = module.propose(pixels.astype(np.float32) / 255.0, wanted)
+    pixels, scale = reader_picture(photo, um_per_px, module)
+    said = module.propose(pixels, scale)
     shape = analysis.work.pixels.shape
     rows = np.asarray(said.row, float) * shape[0] / pixels.shape[0]
     cols = np.asarray(said.col, float) * shape[1] / pixels.shape[1]
     kept = np.asarray(said.score) >= LEAST_SCORE
     return Proposals(rows[kept], cols[kept], np.asarray(said.p, float)[kept], np.asarray(said.score, float)[kept])
+
+
+def reader_picture(photo: Photo, um_per_px: float, module) -> tuple[np.ndarray, float]:
+    """The photo at a scale the reader takes, and that scale."""
+    now = um_per_px * photo.reduction
+    if module.READER_UM_PER_PX <= now <= module.COARSEST_UM_PER_PX:
+        return photo.pixels, now
+    pixels = resize_to_scale(photo.pixels, now, module.READER_UM_PER_PX, enlarge=True)
+    return pixels, module.READER_UM_PER_PX
 
 
 def _piece_under(cut: CutMeasures, proposals: Proposals, um_per_px: float) -> np.ndarray:

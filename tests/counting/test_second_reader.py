@@ -26,13 +26,12 @@ def reader(monkeypatch, labelled):
         p = np.full((len(rows), 5), 0.02)
         p[np.arange(len(rows)), code] = 0.92
         module = types.ModuleType("qckit.counting.reader")
-        module.READER_UM_PER_PX, module.READER_VERSION = scale, "made up"
+        module.READER_UM_PER_PX, module.COARSEST_UM_PER_PX, module.READER_VERSION = scale, scale, "made up"
         module.reader_available = lambda: True
 
         def propose(image, um_per_px):
-            assert image.dtype == np.float32
+            assert image.dtype == np.uint8
             assert um_per_px == scale
-            assert image.max() <= 1
             assert image.shape[1] == pytest.approx(photos.width_px[photo] * um / scale, abs=1)
             return types.SimpleNamespace(row=rows.y_px.to_numpy() * um / scale, col=rows.x_px.to_numpy() * um / scale,
                                          p=p, score=np.full(len(rows), 0.95))  # fmt: skip
