@@ -94,12 +94,15 @@ class _Notes:
     def add(self, part: int, incoming: Incoming, index, column, value, rule, remedy):
         place = incoming.rows[index] if isinstance(index, int) else index
         shown = "" if value is None or value != value else str(value)
-        self.rows.append((incoming.source, place, column, shown, rule, remedy))
+        order = (part, index if isinstance(index, int) else -1)
+        self.rows.append((order, (incoming.source, place, column, shown, rule, remedy)))
         if isinstance(index, int):
             self.bad.setdefault(part, set()).add(index)
 
     def frame(self) -> pd.DataFrame:
-        return pd.DataFrame(self.rows, columns=list(PROBLEMS))
+        """Return the problems in the order of sheets and rows."""
+        rows = [row for _, row in sorted(self.rows, key=lambda item: item[0])]
+        return pd.DataFrame(rows, columns=list(PROBLEMS))
 
 
 def sift(connection, incoming: list[Incoming]) -> Sifted:
@@ -178,19 +181,19 @@ def _check_cells(i: int, part: Incoming, notes: _Notes) -> pd.DataFrame | None:
     if part.table == "objects" and "object_id" in frame.columns and frame["object_id"].isna().any():
         for index in frame.index[frame["object_id"].isna()]:
             notes.add(i, part, int(index), "object_id", None, "is empty and must be filled", "Fill the cell.")
-    already = notes.bad.get(i, set())
-    good = frame.drop(index=list(already))
+    told = {(index, column) for index, column, *_ in part.problems}
     try:
-        checked = check_table(good, part.table, source=part.source, row_names=[str(k) for k in good.index])
+        checked = check_table(frame, part.table, source=part.source, row_names=[str(k) for k in frame.index])
     except InputError as error:
         if error.problems is None:
             notes.add(i, part, "heading", "", None, _after_place(str(error), part.source), "")
             return None
         for p in error.problems.itertuples():
-            rule, remedy = _for_waiting(part, int(p.row), p.column, p.rule, p.remedy)
-            notes.add(i, part, int(p.row), p.column, p.value, rule, remedy)
-        good = frame.drop(index=list(notes.bad.get(i, set())))
-        checked = check_table(good, part.table, source=part.source)
+            if (int(p.row), p.column) not in told:  # a cell that could not be read is empty now
+                rule, remedy = _for_waiting(part, int(p.row), p.column, p.rule, p.remedy)
+                notes.add(i, part, int(p.row), p.column, p.value, rule, remedy)
+    if notes.bad.get(i):
+        checked = check_table(frame.drop(index=list(notes.bad[i])), part.table, source=part.source)
     checked = checked[table_columns(part.table)]
     if waiting is not None and waiting.any():
         checked.loc[waiting.reindex(checked.index), "nauplii"] = pd.NA
@@ -248,7 +251,7 @@ def _cannot_be_stored(text: str) -> bool:
 def _check_parents(connection, i, part: Incoming, frame, notes: _Notes, incoming, seen) -> None:
     """Check that what a row refers to is in the log or in this import, and that times agree with the hatch."""
     for column, parent, parent_column in schema.PARENTS.get(part.table, ()):
-        named = frame[column].dropna()
+        named = _named(part, frame, column, notes.bad.get(i, set()))
         if named.empty:
             continue
         in_log = against.names_there(connection, parent, parent_column, set(named))
@@ -274,6 +277,13 @@ def _check_parents(connection, i, part: Incoming, frame, notes: _Notes, incoming
             notes.add(i, part, int(index), column, value, rule, remedy)
     if part.table == "samples":
         _check_hours(connection, i, part, frame, notes, incoming)
+
+
+def _named(part: Incoming, frame, column: str, bad: set) -> pd.Series:
+    """Return what rows refer to, also of rows with other problems, so that all is said at once."""
+    given = part.frame.loc[sorted(bad), column].items() if column in part.frame.columns else ()
+    spoilt = {index: text.strip() for index, text in given if isinstance(text, str) and text.strip()}
+    return pd.concat([frame[column].drop(index=list(spoilt), errors="ignore").dropna(), pd.Series(spoilt, dtype="str")])
 
 
 def _one(table: str) -> str:

@@ -167,12 +167,16 @@ def test_every_problem_with_its_place(lisbon, tmp_path):
         ["heading", "notes", "notes", "stands twice"],
         ["row 2", "started", "11/24/2026 09:00", "has no month 24 in this site's order of dates (dmy)"],
         ["row 2", "cysts_g", "1,602", "could be 1.602 or 1602"],
-        ["row 4", "", "stray", "stands to the right of the last heading"],
+        ["row 2", "lot", "L-9", "is not a lot in the log or in this import"],
         ["row 3", "purpose", "testing", "is none of standard test, production, reference, investigation"],
         ["row 3", "cysts_g", "-1.0", "is below 0.0001"],
+        ["row 3", "lot", "L-9", "is not a lot in the log or in this import"],
+        ["row 4", "", "stray", "stands to the right of the last heading"],
+        ["row 4", "hatch", "", "is empty and must be filled"],
+        ["row 4", "lot", "L-9", "is not a lot in the log or in this import"],
     ]
     lines = str(caught.value).splitlines()
-    assert lines[0] == "Nothing was imported. 7 cells or rows must be put right first:"
+    assert lines[0] == "Nothing was imported. 11 cells or rows must be put right first:"
     assert lines[1].startswith(
         "hatches.csv, heading: temperatur_c is not a column of this table. Did you mean 'temperature_c'?"
     )
