@@ -109,9 +109,19 @@ def _fill(site: Path, practice, say) -> None:
             sheet = _lots_in(sheets / "lots.csv")
             history["lots"] = history["lots"][~history["lots"]["lot"].isin(sheet)]
             log.import_sheets([sheets / "lots.csv"], by="op1")
-            log.add_many(history, by="practice", source="invented history")
-            log.add_many(practice.lot_tests(), by="practice", source="invented repeat tests and time course")
+            invented = (("fourteen months, invented", history), ("repeat tests, invented", practice.lot_tests()))
+            for name, frames in invented:
+                log.import_sheets(_write_sheets(site / "field-sheets" / name, frames), by="practice")
         log.import_sheets([sheets / name for name in _SHEETS], by="op1")
+
+
+def _write_sheets(folder: Path, frames: dict) -> list[Path]:
+    """Write tables as the field sheets they would have come on, and return their paths."""
+    folder.mkdir(exist_ok=True)
+    paths = [folder / f"{table}.csv" for table in frames]
+    for path, frame in zip(paths, frames.values(), strict=True):
+        frame.to_csv(path, index=False, encoding="utf-8")
+    return paths
 
 
 def _lots_in(path: Path) -> set[str]:
