@@ -21,6 +21,8 @@ _NAMES = {
     "figure": "pictures",
     "figures": "pictures",
     "thumbnails": "pictures",
+    "certificates_of": "accuracy",
+    "cite_certificates": "accuracy",
     "find_site": "sites",
     "poorest_hatch": "sites",
     "save_findings": "findings",

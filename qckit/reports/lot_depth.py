@@ -6,6 +6,7 @@ import math
 
 import pandas as pd
 
+from qckit.reports.accuracy import show_certificate
 from qckit.reports.blocks import Html, note, sentences, table
 from qckit.reports.lot_report import half_page, rounded
 from qckit.reports.pictures import figure, figures
@@ -174,10 +175,4 @@ def accuracy(test) -> Html:
     use = test.seen.certificate
     if use is None:
         return note("No photo was counted for this test, so no camera's certificate is needed.")
-    if use.certificate is None:
-        return note(use.sentence if use.sentence.endswith(".") else f"{use.sentence}.")
-    made = use.certificate
-    rows = [{"stage": stage, "found and called so": f"{100 * share:.1f} %", "interval": f"{100 * low:.1f} to "
-             f"{100 * high:.1f} %"} for stage, (share, low, high) in use.detection.items()]  # fmt: skip
-    told = f"Certificate {made.name}, made {made.made_at[:10]}, check again by {made.valid_until}."
-    return Html(sentences([use.sentence]).html + table(pd.DataFrame(rows), caption=told).html, use.sentence)
+    return show_certificate(use)

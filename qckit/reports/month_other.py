@@ -99,12 +99,15 @@ def _by(page, by):
             hits = "; ".join(f"{names[c]}, {by} {k}: {n}" for (c, k), n in counts.items()) or "none"
             shown = figure(fig, alt=f"{', '.join(names.values())} by {by}. Signals: {hits}.",
                            caption=f"As above. Signals: {hits}.")  # fmt: skip
-            parts.append(_folded(f"The other quantities by {by}", shown))
+            fired = "; ".join(f"{names[c]}: {n}" for c, n in counts.groupby(level="chart").sum().items()) or "none"
+            parts.append(_folded(f"The other quantities by {by}", shown, f"Signals: {fired}."))
     return Html("".join(p.html for p in parts), told)
 
 
-def _folded(title, shown: Html) -> Html:
-    return Html(f'<details class="qc-more"><summary>{escape(title)}</summary>{shown.html}</details>', shown.text)
+def _folded(title, shown: Html, told: str) -> Html:
+    """Fold charts under one line that says what they show, so that paper needs only this line."""
+    line = f"<summary>{escape(title)}. {escape(told)}</summary>"
+    return Html(f'<details class="qc-more">{line}{shown.html}</details>', shown.text)
 
 
 def other_charts(page) -> Html:
@@ -113,16 +116,16 @@ def other_charts(page) -> Html:
     for (lot, name), chart in _all_charts(page):
         if chart.limits is None or not len(chart.of_period(page.study.first)):
             continue
-        shown = _four(page, chart)
+        shown, told = _four(page, chart)
         title = f"{chart.charted.label[0].upper() + chart.charted.label[1:] if name != 'ph' else 'pH'}, " + (
             f"lot {lot}" if lot else "all lots")  # fmt: skip
         parts.append(Html(f'<h4 class="qc">{escape(title)}</h4>{shown.html}', shown.text)
-                     if name == "hatch_pct" else _folded(title, shown))  # fmt: skip
+                     if name == "hatch_pct" else _folded(title, shown, told))  # fmt: skip
     return Html("".join(p.html for p in parts), "charts") if parts else note("No limits yet, so there are none.")
 
 
 def _four(page, chart):
-    """One figure with the other kinds of chart of one quantity."""
+    """One figure with the other kinds of chart of one quantity, and how many points of the period leave the limits."""
     import matplotlib.pyplot as plt
 
     from qckit.charts.control_chart import draw_control_chart, draw_cusum, draw_ewma
@@ -173,8 +176,8 @@ def _four(page, chart):
     )
     if chart.likeness is not None and chart.likeness.is_marked:
         caption += " Neighbours are alike here, so these two signal more often than that."
-    return figure(fig, alt=f"Further charts of {q.label}{f', lot {chart.lot}' if chart.lot else ''}: {told}.",
-                  caption=caption)  # fmt: skip
+    alt = f"Further charts of {q.label}{f', lot {chart.lot}' if chart.lot else ''}: {told}."
+    return figure(fig, alt=alt, caption=caption), f"{told[0].upper()}{told[1:]} (n = {n})."
 
 
 def _plain(q, limits, frame, ax):

@@ -9,6 +9,7 @@ import pandas as pd
 
 from qckit import draw
 from qckit.charts.series import CHARTED
+from qckit.reports.accuracy import certificates_of, cite_certificates
 from qckit.reports.blocks import Html, note, sentences, table
 from qckit.reports.month_other import all_lots, by_cone, by_operator, other_charts
 from qckit.reports.pictures import figure, figures
@@ -19,7 +20,7 @@ from qckit.verdicts.month_study import MonthStudy, study_month
 from qckit.verdicts.month_tables import baseline_table, comparison_table, lots_table, raw_table, signal_table
 
 __all__ = [
-    "MonthPage", "all_lots", "aside", "baselines", "by_cone", "by_operator", "calendar", "comparison",
+    "MonthPage", "accuracy", "all_lots", "aside", "baselines", "by_cone", "by_operator", "calendar", "comparison",
     "condition_charts", "hatch_charts", "load_month", "lots", "method", "metric_charts", "other_charts", "quality",
     "raw", "rules", "signals", "spread",
 ]  # fmt: skip
@@ -37,10 +38,11 @@ class MonthPage:
     subsamples: pd.DataFrame
     photos: pd.DataFrame
     is_invented: bool
+    certificates: list  # agreement.CertificateUse of the cameras that took the month's photos
 
 
 def load_month(site: str | Path, month: str = "", lot: str = "", *, out_dir: str | Path = "",
-               is_proposed: bool = False) -> MonthPage:  # fmt: skip
+               is_proposed: bool = False, now: str = "") -> MonthPage:  # fmt: skip
     """Read a month from a site's log and review it.
 
     Parameters
@@ -55,6 +57,8 @@ def load_month(site: str | Path, month: str = "", lot: str = "", *, out_dir: str
         Folder of the report.
     is_proposed : bool
         Leave frozen baselines out, so that limits are proposed as if there were none.
+    now : str
+        Time of the report: whether the camera's certificate is still good. Empty: the month's last sample.
 
     Returns
     -------
@@ -76,12 +80,15 @@ def load_month(site: str | Path, month: str = "", lot: str = "", *, out_dir: str
     month = month or _latest(hatches)
     study = study_month(lots, hatches, samples, readings, month=month, settings=settings, lot=lot, baselines=frozen,
                         signals=known, photos=photos)  # fmt: skip
+    reviewed = study.series.loc[study.series["at"] >= study.first, "hatch"]
+    with open_log(site) as log:
+        certificates = certificates_of(log, samples[samples["hatch"].isin(reviewed)], now=now)
     own = samples[samples["hatch"].isin(study.series["hatch"])]
     mine = photos[photos["sample"].isin(own["sample"])] if len(photos) else photos
     notes = lots.loc[lots["lot"].isin(list(study.lots)), "notes"].fillna("")
     subsamples = hatch.sample_metrics(own, hatches[hatches["hatch"].isin(study.series["hatch"])], lots)
     invented = bool(notes.str.contains("invented").any())
-    return MonthPage(study, finding_of_month(study), settings, subsamples, mine, invented)
+    return MonthPage(study, finding_of_month(study), settings, subsamples, mine, invented, certificates)
 
 
 def _latest(hatches) -> str:
@@ -287,6 +294,11 @@ def method(page: MonthPage) -> Html:
             "Nauplii per gram are charted as individual values on a log scale: their spread grows with the level."
         )
     return sentences(told)
+
+
+def accuracy(page: MonthPage) -> Html:
+    """Cite the certificates of the cameras whose photos were counted in the month, or say that there are none."""
+    return cite_certificates(page.certificates, whose="the hatches of this month")
 
 
 def raw(page: MonthPage) -> Html:

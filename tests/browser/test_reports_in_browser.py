@@ -110,6 +110,20 @@ def test_it_prints(opened, name, paper):
     assert pdf.startswith(b"%PDF") and 2 <= pdf.count(b"/Type /Page\n") + pdf.count(b"/Type /Page ") <= 30
 
 
+def test_what_stays_folded_on_paper_says_so_and_what_is_open_is_printed(opened):
+    page = opened(PAGES[2])
+    page.emulate_media(media="print")
+    folded = page.locator("details.qc-more").first
+    line = "e => getComputedStyle(e, '::after').content"
+    told = folded.locator("summary")
+    assert "Signals: " in told.inner_text()
+    assert told.evaluate(line) == '" Folded on the page; unfold it there to have it on paper."'
+    assert not folded.locator("img").is_visible()
+    folded.evaluate("e => { e.open = true }")
+    assert told.evaluate(line) == "none"
+    assert folded.locator("img").is_visible()
+
+
 def test_it_reads_without_scripts(opened):
     page = opened(PAGES[1], java_script_enabled=False)
     assert page.locator(".qc-word").inner_text()
