@@ -11,11 +11,12 @@ from qckit.counting.grouping import best_division, list_candidates
 from qckit.counting.light import Light, estimate_light, signal_of
 from qckit.counting.lines import remove_ruled_lines
 from qckit.counting.measuring import PieceSums, measure_objects, sum_pieces
+from qckit.counting.seeded import cut_at_centres, measure_pieces
 from qckit.counting.splitting import Cut, cut_pieces
 from qckit.counting.stages import StageModel
 from qckit.counting.working import WorkImage
 
-__all__ = ["Analysis", "FoundObjects", "analyse", "choose_objects"]
+__all__ = ["Analysis", "FoundObjects", "analyse", "analyse_at_centres", "choose_objects"]
 
 
 @dataclass(frozen=True)
@@ -99,6 +100,28 @@ def analyse(work: WorkImage) -> Analysis:
     return Analysis(work, light, foreground, tuple(_measure(work, light, foreground, cut) for cut in cuts), n_lines)
 
 
+def analyse_at_centres(work: WorkImage, proposals) -> tuple[Analysis, np.ndarray]:
+    """Measure one piece of foreground per centre proposed by the second reader, and what it left out.
+
+    Parameters
+    ----------
+    work : WorkImage
+    proposals : Proposals
+
+    Returns
+    -------
+    analysis : Analysis
+    piece : (n,) ndarray of int
+        The piece of each proposal; 0 where no foreground supports it.
+    """
+    light = estimate_light(work)
+    signal, n_lines = remove_ruled_lines(signal_of(work, light), work.um_per_px)
+    foreground = find_foreground(signal, work.um_per_px)
+    cut, piece = cut_at_centres(foreground.mask, foreground.signal, work.um_per_px, proposals)
+    measured = CutMeasures(cut.labels, *measure_pieces(work, light, foreground.signal, cut))
+    return Analysis(work, light, foreground, (measured,), n_lines), piece
+
+
 def _measure(work: WorkImage, light: Light, foreground: Foreground, cut: Cut) -> CutMeasures:
     """List and measure the candidates of one cut."""
     pieces = sum_pieces(work, light, foreground.signal, cut.labels, cut.patch, cut.depth)
@@ -128,15 +151,13 @@ def choose_objects(analysis: Analysis, model: StageModel) -> FoundObjects:
     return join_found([f.take(f.p_single > 0.5) for f in parts])
 
 
-def choose_among(analysis: Analysis, model: StageModel, fit=None) -> list[tuple[np.ndarray, np.ndarray]]:
+def choose_among(analysis: Analysis, model: StageModel) -> list[tuple[np.ndarray, np.ndarray]]:
     """Choose candidates of every cut, each patch in the cut that explains it best.
 
     Parameters
     ----------
     analysis : Analysis
     model : StageModel
-    fit : sequence of (m,) ndarray, optional
-        Per cut: how well each candidate fits what else is known, multiplied with its probability.
 
     Returns
     -------
@@ -145,9 +166,9 @@ def choose_among(analysis: Analysis, model: StageModel, fit=None) -> list[tuple[
     """
     n_patches = 1 + max(int(cut.pieces.patch.max(initial=0)) for cut in analysis.cuts)
     chosen, values = [], []
-    for k, cut in enumerate(analysis.cuts):
+    for cut in analysis.cuts:
         p = model.predict(cut.features)
-        single = (1 - p[:, 5]) * (1 if fit is None else fit[k])
+        single = 1 - p[:, 5]
         index = best_division(cut.candidates, single, cut.sizes["n_px"], cut.pieces.patch)
         home = cut.pieces.patch[[cut.candidates[i][0] for i in index]] if len(index) else np.zeros(0, np.int64)
         values.append(np.bincount(home, weights=single[index] * cut.sizes["strength"][index], minlength=n_patches))
@@ -168,11 +189,12 @@ def gather(work: WorkImage, cut: CutMeasures, index: np.ndarray, p: np.ndarray) 
     um, pieces = work.um_per_px, cut.pieces
     sizes = {k: v[index] for k, v in cut.sizes.items()}
     groups = [list(cut.candidates[i]) for i in index]
-    patch = pieces.patch[[g[0] for g in groups]] if groups else np.zeros(0, np.int32)
-    boxes = np.zeros((len(index), 4), np.int64)
+    first = np.array([g[0] for g in groups], np.int64)
+    patch, boxes = pieces.patch[first], pieces.boxes[first]
     for k, group in enumerate(groups):
-        box = pieces.boxes[group]
-        boxes[k] = (*box[:, :2].min(axis=0), *box[:, 2:].max(axis=0))
+        if len(group) > 1:
+            box = pieces.boxes[group]
+            boxes[k] = (*box[:, :2].min(axis=0), *box[:, 2:].max(axis=0))
     origin = pieces.origin[patch]
     single = 1 - p[:, 5]
     stage_p = p[:, :5] / np.maximum(single, 1e-9)[:, None]

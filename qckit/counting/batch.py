@@ -184,15 +184,14 @@ def _run_on_cluster(jobs, scheduler: str):
 
 def _count_one(job: _Job):
     """Count one photo, or take it from its part; returns the part's dict or the message of what went wrong."""
-    from qckit.counting.pipeline import count_photo
-    from qckit.counting.working import WORK_UM_PER_PX
+    from qckit.counting.pipeline import count_photo, finest_scale
     from qckit.photo.reading import read_photo
 
     try:
         kept = _kept(job)
         if kept is not None:
             return kept
-        photo = read_photo(job.path, um_per_px=job.um_per_px, finest_um_per_px=WORK_UM_PER_PX)
+        photo = read_photo(job.path, um_per_px=job.um_per_px, finest_um_per_px=finest_scale(job.reader))
         result = count_photo(job.path, um_per_px=job.um_per_px, reader=job.reader, photo=photo, name=job.name,
                              stage_model=job.stage_model)  # fmt: skip
         if job.checked:

@@ -65,10 +65,11 @@ def _along_rows(signal: np.ndarray) -> tuple[np.ndarray, float] | None:
     strips = _strip_means(signal)
     n = strips.shape[1]
     # few strips and every second row are enough to find the slope; then refined with all
-    every, down = max(1, n // 16), max(2, signal.shape[0] // 450)
+    every, down = max(1, n // 12), max(2, signal.shape[0] // 240)
     some = np.ascontiguousarray(strips[::down, ::every])
     step = 2.0 / signal.shape[1]
-    coarse = np.arange(-STEEPEST, STEEPEST + 1e-9, 3 * step)
+    wide = 1.5 * down * step
+    coarse = np.arange(-STEEPEST, STEEPEST + 1e-9, wide)
 
     def sharpness(s):
         x = (np.arange(some.shape[1]) * every + 0.5) * STRIP_PX
@@ -76,7 +77,7 @@ def _along_rows(signal: np.ndarray) -> tuple[np.ndarray, float] | None:
         return float(np.var(np.median(some[index, np.arange(some.shape[1])], axis=1)))
 
     best = max(coarse, key=sharpness)
-    fine = np.arange(best - 3 * step, best + 3.01 * step, step)
+    fine = np.arange(best - wide, best + 1.01 * wide, step)
     if float(np.max(_profile(strips[:, ::every], best, every))) < LEAST_SCATTERS:
         return None
     profiles = [_profile(strips, s) for s in fine]

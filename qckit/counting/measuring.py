@@ -16,6 +16,7 @@ from qckit.counting.working import WorkImage
 
 __all__ = ["FEATURES", "GREY_FEATURES", "PieceSums", "measure_objects", "sum_pieces"]
 
+BACKGROUND_STEP = 3  # pixels: the background changes over blocks much larger
 RIM_UM = 26.0  # the outer zone of an object: a cyst's wall shows there
 CONTRAST_BINS = (0.25, 0.5, 0.8, 1.2, 1.8)  # of the photo's typical contrast
 
@@ -83,9 +84,10 @@ def _contrasts(work: WorkImage, light: Light, rows: np.ndarray, cols: np.ndarray
     """Contrast of pixels per channel, in natural logarithms: positive is darker, in dark field brighter."""
     out = []
     shape = work.pixels.shape[:2]
+    r, k = rows // BACKGROUND_STEP, cols // BACKGROUND_STEP
     sign = np.float32(0.01 if light.is_dark else -0.01)
     for c in range(3):
-        back = background_at(light.grid[..., c], light.block_px, shape)[rows, cols]
+        back = background_at(light.grid[..., c], light.block_px, shape, BACKGROUND_STEP)[r, k]
         out.append(sign * (LOG_CODE[work.pixels[..., c][rows, cols]] - back))
     return out
 
@@ -130,7 +132,7 @@ def sum_pieces(work: WorkImage, light: Light, signal: np.ndarray, pieces: np.nda
     s = signal.ravel()[flat]
     g = _gradient(work, rows, cols) / max(float(light.level.max()), 30.0)
     d = depth.ravel()[flat]
-    boxes = _boxes(label, rows, cols, n)
+    boxes = _boxes(pieces, n)
     origin = _patch_origin(boxes, patch)
     x = ((cols - origin[patch[label], 1]) * um).astype(np.float64)
     y = ((rows - origin[patch[label], 0]) * um).astype(np.float64)
@@ -169,15 +171,15 @@ def sum_pieces(work: WorkImage, light: Light, signal: np.ndarray, pieces: np.nda
     return PieceSums(table, border, edge, pairs, shared, deepest, boxes, patch, origin, context)
 
 
-def _boxes(label, rows, cols, n):
-    """Bounding boxes per piece."""
-    big = np.iinfo(np.int32).max
+def _boxes(pieces: np.ndarray, n: int) -> np.ndarray:
+    """Bounding boxes per piece; pieces without pixels have none (first past last)."""
+    from scipy import ndimage
+
     box = np.empty((n + 1, 4), np.int64)
-    box[:, :2], box[:, 2:] = big, 0
-    np.minimum.at(box[:, 0], label, rows)
-    np.minimum.at(box[:, 1], label, cols)
-    np.maximum.at(box[:, 2], label, rows + 1)
-    np.maximum.at(box[:, 3], label, cols + 1)
+    box[:, :2], box[:, 2:] = np.iinfo(np.int32).max, 0
+    for i, found in enumerate(ndimage.find_objects(pieces, max_label=n), start=1):
+        if found is not None:
+            box[i] = found[0].start, found[1].start, found[0].stop, found[1].stop
     return box
 
 

@@ -13,14 +13,14 @@ from qckit.counting.flags import PhotoSigns, judge_photo
 from qckit.counting.frame import apply_frame
 from qckit.counting.measuring import FEATURES
 from qckit.counting.result import PhotoCount, version_with
-from qckit.counting.second import join_readings, propose_objects
+from qckit.counting.second import propose_objects, read_at_centres, reader_module
 from qckit.counting.stages import CLASSES, StageModel, load_stage_model, model_key
 from qckit.counting.working import WORK_UM_PER_PX, make_work_image
 from qckit.photo import Photo, read_photo
 from qckit.photo.scales import check_scale
 from qckit.tables import STAGES, table_columns
 
-__all__ = ["count_photo"]
+__all__ = ["count_photo", "find_objects", "finest_scale"]
 
 CLUMP_UM2 = 60_000.0  # larger than a cyst or shell, so that a lone fleck is no clump
 
@@ -57,15 +57,8 @@ def count_photo(path, *, um_per_px: float, reader: str | None = "auto", photo: P
     start = time.perf_counter()
     path = Path(path)
     um_per_px = check_scale(um_per_px, path.name)
-    photo = photo or read_photo(path, um_per_px=um_per_px, finest_um_per_px=WORK_UM_PER_PX)
-    work = make_work_image(photo, um_per_px)
-    model = load_stage_model(stage_model)["grey" if work.is_grey else "colour"]
-    analysis = analyse(work)
-    proposals = propose_objects(photo, um_per_px, analysis, reader)
-    if proposals is None:
-        found, differing = choose_objects(analysis, model), float("nan")
-    else:
-        found, differing = join_readings(analysis, model, proposals)
+    photo = photo or read_photo(path, um_per_px=um_per_px, finest_um_per_px=finest_scale(reader))
+    analysis, found, differing, model = find_objects(photo, um_per_px, reader=reader, stage_model=stage_model)
     objects = _object_table(found, analysis, name or path.name)
     inside = objects[objects.counted]
     counts = {s: int((inside.stage == s).sum()) for s in STAGES}
@@ -74,6 +67,41 @@ def count_photo(path, *, um_per_px: float, reader: str | None = "auto", photo: P
     return PhotoCount(name or path.name, counts, objects, flags, round(frame_mm2, 6), um_per_px, photo.sha256,
                       photo.taken, photo.width_px, photo.height_px, time.perf_counter() - start,
                       version_with(model_key(stage_model)))  # fmt: skip
+
+
+def finest_scale(reader: str | None = "auto") -> float:
+    """Finest scale that a count looks at; photos may be reduced to it. [µm/px]"""
+    module = reader_module(reader)
+    return float(module.READER_UM_PER_PX) if module else WORK_UM_PER_PX
+
+
+def find_objects(photo: Photo, um_per_px: float, *, reader: str | None = "auto", stage_model: str | None = None):
+    """Find and measure objects with the probabilities of their stages.
+
+    Parameters
+    ----------
+    photo : Photo
+    um_per_px : float
+        Scale of the full photo. [µm/px]
+    reader : {"auto", None}
+    stage_model : str, optional
+
+    Returns
+    -------
+    analysis : Analysis
+    found : FoundObjects
+    differing : float
+        Share of objects that the two readers call differently; NaN without second reader.
+    model : StageModel
+        The one that was used.
+    """
+    module = reader_module(reader)
+    work = make_work_image(photo, um_per_px, to_um_per_px=finest_scale(reader))
+    model = load_stage_model(stage_model)["grey" if work.is_grey else "colour"]
+    if module:
+        return *read_at_centres(work, model, propose_objects(work, module)), model
+    analysis = analyse(work)
+    return analysis, choose_objects(analysis, model), float("nan"), model
 
 
 def _object_table(found: FoundObjects, analysis: Analysis, name: str) -> pd.DataFrame:

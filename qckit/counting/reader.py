@@ -63,7 +63,7 @@ def reader_available() -> bool:
 
 
 @cache
-def _session():
+def _session(model: Path | None = None):
     """Load the network once per process, on one thread: photos are spread over processes instead."""
     import onnxruntime
 
@@ -72,7 +72,7 @@ def _session():
     options.inter_op_num_threads = 1
     options.log_severity_level = 3
     options.enable_cpu_mem_arena = False  # memory goes back between photos
-    return onnxruntime.InferenceSession(str(MODEL), options, providers=["CPUExecutionProvider"])
+    return onnxruntime.InferenceSession(str(model or MODEL), options, providers=["CPUExecutionProvider"])
 
 
 def _planes(picture: np.ndarray) -> np.ndarray:
@@ -90,6 +90,17 @@ def _planes(picture: np.ndarray) -> np.ndarray:
     folded = np.concatenate(strips, axis=1) if len(strips) > 1 else strips[0]
     p, q = folded.shape[1:]
     return folded.reshape(9, 2, 2, p, q).transpose(0, 3, 1, 4, 2).reshape(9, 2 * p, 2 * q)
+
+
+def _peaks(plane: np.ndarray, least: float) -> tuple[np.ndarray, np.ndarray]:
+    """Rows and columns of what is above a level and not below any of its eight neighbours."""
+    r, c = np.nonzero(plane > least)
+    wide = np.pad(plane, 1, constant_values=-np.inf)
+    top = np.ones(len(r), bool)
+    for down in range(3):
+        for right in range(3):
+            top &= plane[r, c] >= wide[r + down, c + right]
+    return r[top], c[top]
 
 
 def _apart(rows: np.ndarray, cols: np.ndarray, score: np.ndarray, um_per_px: float) -> np.ndarray:
@@ -129,14 +140,13 @@ def propose(picture: np.ndarray, um_per_px: float) -> CentreProposals:
     """
     if not 0.97 * READER_UM_PER_PX <= um_per_px <= 1.03 * COARSEST_UM_PER_PX:
         raise ValueError(f"the picture has {um_per_px:g} µm per pixel; resize it to {READER_UM_PER_PX:g} first")
-    from scipy.ndimage import maximum_filter
     from scipy.special import expit, softmax
 
     rows, cols = picture.shape[:2]
     planes = _planes(picture)[:, : -(-rows // STRIDE), : -(-cols // STRIDE)]
     logit = planes[0]
     least = np.log(LEAST_HEAT / (1 - LEAST_HEAT))
-    r, c = np.nonzero((logit == maximum_filter(logit, 3, mode="nearest")) & (logit > least))
+    r, c = _peaks(logit, least)
     row, col, score = (r + 0.5) * STRIDE, (c + 0.5) * STRIDE, expit(logit[r, c].astype(float))
     kept = _apart(row, col, score, um_per_px) if len(row) else np.zeros(0, bool)
     p = softmax(planes[1:6, r, c].T.astype(float), axis=1)

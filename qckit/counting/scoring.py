@@ -12,11 +12,24 @@ import pandas as pd
 
 from qckit.tables import STAGES
 
-__all__ = ["score_photo", "score_photos", "summarise_scores"]
+__all__ = ["match_objects", "score_photo", "score_photos", "summarise_scores"]
 
 
-def _pair(truth: pd.DataFrame, found: pd.DataFrame) -> list[tuple[int, int]]:
-    """Row numbers of truth and found that belong together."""
+def match_objects(truth: pd.DataFrame, found: pd.DataFrame) -> list[tuple[int, int]]:
+    """Pair known and found objects.
+
+    Parameters
+    ----------
+    truth : DataFrame
+        Columns x_px, y_px, x0, y0, x1, y1.
+    found : DataFrame
+        Columns x_px, y_px.
+
+    Returns
+    -------
+    list of (int, int)
+        Row numbers of truth and found that belong together.
+    """
     from scipy.optimize import linear_sum_assignment
 
     if truth.empty or found.empty:
@@ -53,7 +66,7 @@ def score_photo(truth: pd.DataFrame, found: pd.DataFrame) -> dict:
     confusion, missed = np.zeros((4, 4), int), np.bincount(code_true[asked], minlength=4)
     false = np.bincount(code_found, minlength=4)
     n_true, n_found = missed.copy(), false.copy()
-    for i, j in _pair(truth, found):
+    for i, j in match_objects(truth, found):
         false[code_found[j]] -= 1
         if asked[i]:
             confusion[code_true[i], code_found[j]] += 1

@@ -12,7 +12,7 @@ import numpy as np
 
 from qckit.counting.foreground import THIN_UM, open_mask
 
-__all__ = ["Cut", "cut_pieces"]
+__all__ = ["Cut", "cut_pieces", "is_too_large"]
 
 LEAST_RADIUS_UM = 16.0
 PEAK_WINDOW_UM = 56.0
@@ -68,7 +68,7 @@ def cut_pieces(mask: np.ndarray, signal: np.ndarray, um_per_px: float) -> tuple[
     areas = np.bincount(patches.ravel(), minlength=n + 1) * um_per_px**2
     whole, cored = _Canvas(mask.shape), _Canvas(mask.shape)
     for i, box in enumerate(boxes, start=1):
-        if areas[i] < LEAST_AREA_UM2 or _is_too_large(box, areas[i], um_per_px):
+        if areas[i] < LEAST_AREA_UM2 or is_too_large(box, areas[i], um_per_px):
             continue
         inside = patches[box] == i
         whole.put(i, box, inside, _cut_at_necks(inside, um_per_px))
@@ -96,7 +96,7 @@ class _Canvas:
         return Cut(self.labels, np.asarray(self.owner, np.int32), self.depth)
 
 
-def _is_too_large(box, area_um2: float, um_per_px: float) -> bool:
+def is_too_large(box, area_um2: float, um_per_px: float) -> bool:
     """A long thin patch is a rim or a line; clumps fill more of their box."""
     sides = [(s.stop - s.start) * um_per_px for s in box]
     return max(sides) > LARGEST_UM and area_um2 < 0.15 * sides[0] * sides[1]

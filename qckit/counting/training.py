@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from qckit.counting.analysis import Analysis, CutMeasures, analyse
+from qckit.counting.analysis import Analysis, CutMeasures, analyse, analyse_at_centres
 from qckit.counting.measuring import FEATURES, GREY_FEATURES
 from qckit.counting.stages import ANSWERS, CLASSES, StageModel
 from qckit.counting.working import WorkImage
@@ -131,7 +131,15 @@ def alter_light(work: WorkImage, rng: np.random.Generator, *, grey: bool = False
 
 def collect_examples(work: WorkImage, mask: np.ndarray, stages: dict[int, str], group: int) -> Examples:
     """Analyse one working picture and label its candidates."""
-    analysis = analyse(work)
+    return _examples_of(analyse(work), mask, stages, group)
+
+
+def collect_at_centres(work: WorkImage, mask: np.ndarray, stages: dict[int, str], group: int, proposals) -> Examples:
+    """Cut one working picture at the second reader's centres and label the pieces."""
+    return _examples_of(analyse_at_centres(work, proposals)[0], mask, stages, group)
+
+
+def _examples_of(analysis: Analysis, mask, stages, group: int) -> Examples:
     answers = label_candidates(analysis, mask, stages)
     return Examples(analysis.features, answers, np.full(len(answers), group))
 

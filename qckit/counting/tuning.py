@@ -48,11 +48,10 @@ def settled_examples(photo, um_per_px: float, x_px, y_px, stages) -> tuple[np.nd
     from scipy.optimize import linear_sum_assignment
     from scipy.spatial.distance import cdist
 
-    from qckit.counting.analysis import analyse, choose_objects
-    from qckit.counting.working import make_work_image
+    from qckit.counting.pipeline import find_objects
 
-    work = make_work_image(photo, um_per_px)
-    found = choose_objects(analyse(work), load_stage_model()["grey" if work.is_grey else "colour"])
+    analysis, found, _, _ = find_objects(photo, um_per_px)
+    work = analysis.work
     here = np.stack([np.asarray(x_px, float), np.asarray(y_px, float)], axis=1) * um_per_px
     there = np.stack([found.cols * work.step_x, found.rows * work.step_y], axis=1) * um_per_px
     if not len(here) or not len(there):

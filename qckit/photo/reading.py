@@ -313,4 +313,5 @@ def _tiff_scale(page) -> float | None:
 def _is_grey(pixels: np.ndarray) -> bool:
     """Whether the channels are the same on a sparse grid and then everywhere on it."""
     sparse = pixels[:: max(1, pixels.shape[0] // 256), :: max(1, pixels.shape[1] // 256)].astype(np.int16)
-    return bool(np.ptp(sparse, axis=2).max() <= 2)
+    red, green, blue = sparse[..., 0], sparse[..., 1], sparse[..., 2]
+    return all(int(np.abs(a - b).max()) <= 2 for a, b in ((red, green), (green, blue), (red, blue)))

@@ -31,10 +31,11 @@ def reader(monkeypatch, labelled):
 
         def propose(image, um_per_px):
             assert image.dtype == np.uint8
-            assert um_per_px == scale
+            assert um_per_px == pytest.approx(scale, rel=0.01)
             assert image.shape[1] == pytest.approx(photos.width_px[photo] * um / scale, abs=1)
+            way = np.zeros((2, image.shape[0] // 2, image.shape[1] // 2), np.float32)
             return types.SimpleNamespace(row=rows.y_px.to_numpy() * um / scale, col=rows.x_px.to_numpy() * um / scale,
-                                         p=p, score=np.full(len(rows), 0.95))  # fmt: skip
+                                         p=p, score=np.full(len(rows), 0.95), way=way)  # fmt: skip
 
         module.propose = propose
         monkeypatch.setitem(sys.modules, "qckit.counting.reader", module)

@@ -1,93 +1,121 @@
 """Score the counter on the photos of this folder (or of another laid out like it).
 
-    python tests/photos/score.py                     the shipped model, which has seen these photos
-    python tests/photos/score.py --leave-out 1       each photo counted by a model trained without it
-    python tests/photos/score.py --leave-out 4       four at a time, one of each kind: quicker and a little harsher
-    python tests/photos/score.py --folder DIR        other labelled photos, by the shipped model
+    python tests/photos/score.py                     the shipped networks, which have seen these photos
+    python tests/photos/score.py --leave-out         each photo counted by networks that have not seen it
+    python tests/photos/score.py --folder DIR        other labelled photos, by the shipped networks
+    python tests/photos/score.py --changed           the same photos under lamps and cameras of other kinds
 
-Without the second reader unless --reader auto. Prints the figures by kind and what the flags were worth.
+With ``--leave-out`` a quarter of the photos is left out at a time, two of each kind: the second reader is the network
+of ``tests/training/folds`` trained without them, the stage model is trained here without them. ``--reader off`` leaves
+the second reader away. Prints the figures by kind, what the flags were worth, how sure the counter was against how
+often it was right, and with ``--out`` writes the objects.
 """
 
 import argparse
+import tempfile
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
+from change_photos import CHANGES, change_photo
 from joblib import Parallel, delayed
-from train_stages import HERE, collect_all, load_labelled, train_both
+from train_stages import HERE, N_FOLDS, collect_all, deal, train_both, use_reader
 
 from qckit.counting import count_photo
-from qckit.counting.analysis import analyse, choose_objects
-from qckit.counting.scoring import score_photos
-from qckit.counting.stages import CLASSES
+from qckit.counting.scoring import match_objects, score_photos
+from qckit.counting.stages import CLASSES, save_stage_model
 
 
-def found_by(model, folder: Path, photo: str, um_per_px: float) -> pd.DataFrame:
-    """Objects of one photo by a given model."""
-    work = load_labelled(folder, photo, um_per_px)[0]
-    found = choose_objects(analyse(work), model)
-    stage = [CLASSES[k] for k in found.p.argmax(axis=1)]
-    return pd.DataFrame(
-        {"photo": photo, "stage": stage, "x_px": found.cols * work.step_x, "y_px": found.rows * work.step_y}
-    )
+def count(path: Path, um_per_px: float, reader, fold, model):
+    """One photo, read by the networks of a fold."""
+    use_reader(fold)
+    return count_photo(path, um_per_px=um_per_px, reader=reader, stage_model=model)
 
 
-def leave_out(folder: Path, size: int, altered: int, workers: int, networks: int) -> pd.DataFrame:
-    """Objects of every photo by models that have not seen it."""
+def models_without(folder: Path, altered: int, workers: int, out: Path) -> list[str]:
+    """Train a stage model for each fold; return their files."""
     photos, parts = collect_all(folder, altered, workers)
-    n_folds = max(1, len(photos) // size)
-    fold = np.arange(len(photos)) % n_folds
+    fold = deal(photos)
 
     def one(k):
-        model = train_both([p for p, f in zip(parts, fold, strict=True) if f != k], networks=networks)["colour"]
-        rows = photos[fold == k]
-        return [found_by(model, folder, p, u) for p, u in zip(rows.photo, rows.um_per_px, strict=True)]
+        save_stage_model(out / f"stages-{k}.npz", train_both([p for p, f in zip(parts, fold, strict=True) if f != k]))
+        return str(out / f"stages-{k}.npz")
 
-    return pd.concat([f for k in range(n_folds) for f in one(k)])
-
-
-def by_shipped_model(folder: Path, reader, workers: int):
-    """Objects and flags by the shipped model."""
-    photos = pd.read_csv(folder / "photos.csv")
-    jobs = (delayed(count_photo)(folder / "photos" / f"{p}.jpg", um_per_px=u, reader=reader)
-            for p, u in zip(photos.photo, photos.um_per_px, strict=True))  # fmt: skip
-    counts = Parallel(workers)(jobs)
-    return pd.concat([c.objects for c in counts]), {
-        c.photo.removesuffix(".jpg"): [f.code for f in c.flags] for c in counts
-    }
+    return Parallel(workers)(delayed(one)(k) for k in range(N_FOLDS))
 
 
-def print_flags(scores: dict, flags: dict) -> None:
+def count_all(args, photos: pd.DataFrame, folder: Path, top: Path):
+    """Counts of every photo, in order."""
+    reader = None if args.reader == "off" else "auto"
+    fold = deal(photos) if args.leave_out else np.full(len(photos), -1)
+    if args.leave_out:
+        models = args.models or models_without(args.folder, args.altered, args.workers, top)
+    jobs = (
+        delayed(count)(folder / f"{p}.jpg", u, reader, None if k < 0 else int(k), None if k < 0 else models[k])
+        for p, u, k in zip(photos.photo, photos.um_per_px, fold, strict=True)
+    )
+    return Parallel(args.workers)(jobs)
+
+
+def print_flags(scores: dict, counts: dict) -> None:
     """How many photos with a large error carry a flag, and how many good ones."""
     bad, good = [], []
     for photo, s in scores.items():
         true, found = s["n_true"].astype(float), s["n_found"].astype(float)
         hatch = abs(100 * found[0] / max(found[:3].sum(), 1) - 100 * true[0] / max(true[:3].sum(), 1))
         nauplii = 100 * abs(found[0] - true[0]) / max(true[0], 1)
-        (bad if hatch > 5 or (true[0] >= 10 and nauplii > 10) else good).append(bool(flags[photo]))
-    print(f"flags: {sum(bad)} of {len(bad)} photos with a large error, {sum(good)} of {len(good)} good photos")
+        codes = [f.code for f in counts[photo].flags]
+        large = hatch > 5 or (true[0] >= 10 and nauplii > 10)
+        (bad if large else good).append(bool(codes))
+        if codes or large:
+            print(f"  {photo:<12} hatch error {hatch:5.1f}, nauplii {nauplii:5.1f} %   {' '.join(codes) or 'no flag'}")
+    print(f"flags: {sum(bad)} of {len(bad)} photos with a large error, {sum(good)} of {len(good)} others")
+
+
+def print_reliability(truth: pd.DataFrame, counts: dict) -> None:
+    """Stated probability of the stage against how often it is right, over matched objects."""
+    stated, right = [], []
+    for photo, one in counts.items():
+        mine, true = one.objects.reset_index(drop=True), truth[truth.photo == photo].reset_index(drop=True)
+        for i, j in match_objects(true, mine):
+            if true.stage[i] in CLASSES[:4]:
+                stated.append(mine.loc[j, [f"p_{c}" for c in CLASSES]].astype(float).max())
+                right.append(true.stage[i] == mine.stage[j])
+    stated, right = np.array(stated), np.array(right)
+    for low, high in ((0, 0.6), (0.6, 0.8), (0.8, 0.9), (0.9, 0.97), (0.97, 1.01)):
+        here = (stated >= low) & (stated < high)
+        if here.any():
+            print(f"  stated {stated[here].mean():.3f}   right {right[here].mean():.3f}   of {here.sum()} objects")
 
 
 def main():
     """Score and print."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--folder", type=Path, default=HERE)
-    parser.add_argument("--leave-out", type=int, default=0)
+    parser.add_argument("--leave-out", action="store_true")
+    parser.add_argument("--models", nargs=N_FOLDS, help="stage models of the folds, trained before")
+    parser.add_argument("--changed", action="store_true")
     parser.add_argument("--altered", type=int, default=3)
-    parser.add_argument("--networks", type=int, default=3)
-    parser.add_argument("--reader", choices=["auto", "off"], default="off")
+    parser.add_argument("--reader", choices=["auto", "off"], default="auto")
     parser.add_argument("--workers", type=int, default=2)
+    parser.add_argument("--out", type=Path)
     args = parser.parse_args()
-    flags = None
-    if args.leave_out:
-        found = leave_out(args.folder, args.leave_out, args.altered, args.workers, args.networks)
-    else:
-        found, flags = by_shipped_model(args.folder, None if args.reader == "off" else "auto", args.workers)
     truth, photos = pd.read_csv(args.folder / "truth.csv"), pd.read_csv(args.folder / "photos.csv")
-    figures, scores = score_photos(truth, photos, found)
-    print(figures.round(3).to_string())
-    if flags is not None:
-        print_flags(scores, flags)
+    with tempfile.TemporaryDirectory() as top:
+        for change in CHANGES if args.changed else (None,):
+            folder = args.folder / "photos"
+            if change:
+                print(f"== {change}")
+                folder = change_photo(folder, photos.photo, change, Path(top) / change)
+            counted = count_all(args, photos, folder, args.out or Path(top))
+            counts = dict(zip(photos.photo, counted, strict=True))
+            objects = pd.concat([c.objects.assign(photo=p) for p, c in counts.items()])
+            figures, scores = score_photos(truth, photos, objects)
+            print(figures.round(3).to_string())
+            print_flags(scores, counts)
+            print_reliability(truth, counts)
+            if args.out:
+                objects.to_csv(args.out / f"objects-{change or 'plain'}.csv", index=False)
 
 
 if __name__ == "__main__":

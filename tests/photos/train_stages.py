@@ -1,8 +1,10 @@
 """Train the stage model from the photos in this folder and write qckit/counting/stage_model.npz.
 
-    python tests/photos/train_stages.py [--out FILE] [--altered 6] [--workers 2]
+    python tests/photos/train_stages.py [--out FILE] [--altered 3] [--workers 2]
 
-Seeded: the same photos give the same model.
+It learns from candidates of the counter without second reader, and from pieces cut at the centres that the second
+reader proposes; for these, each photo is read by the network of ``tests/training/folds`` that has not seen it, so that
+the pieces are as good and as bad as on new photos. Seeded: the same photos give the same model.
 """
 
 import argparse
@@ -13,24 +15,53 @@ import pandas as pd
 from joblib import Parallel, delayed
 from PIL import Image
 
+from qckit.counting import reader
+from qckit.counting.second import Proposals, propose_objects
 from qckit.counting.stages import MODEL_FILE, save_stage_model
-from qckit.counting.training import alter_light, collect_examples, join_examples, train_stage_model, with_looks
+from qckit.counting.training import (
+    alter_light,
+    collect_at_centres,
+    collect_examples,
+    join_examples,
+    train_stage_model,
+    with_looks,
+)
 from qckit.counting.working import WORK_UM_PER_PX, make_work_image
 from qckit.photo import read_photo
 
 HERE = Path(__file__).resolve().parent
+FOLDS = HERE.parent / "training" / "folds"
+N_FOLDS = 4
+MISSED = 0.06  # share of centres taken away in altered pictures, so that joined objects are known as such
 
 
-def load_labelled(folder: Path, photo: str, um_per_px: float):
+def deal(photos: pd.DataFrame) -> np.ndarray:
+    """The fold of each photo: kind by kind in turn, as ``tests/training/train_reader.py`` deals them."""
+    return (photos.groupby("kind").cumcount() % N_FOLDS).to_numpy()
+
+
+def use_reader(fold: int | None) -> None:
+    """Let this process read with the network that has not seen a fold; None for the one that comes with the kit."""
+    reader.MODEL = Path(reader.__file__).with_name("reader.onnx") if fold is None else FOLDS / f"reader-{fold}.onnx"
+    reader._session.cache_clear()
+
+
+def load_labelled(folder: Path, photo: str, um_per_px: float, to_um_per_px: float = WORK_UM_PER_PX):
     """Working picture, instance mask and stages of one labelled photo."""
-    image = read_photo(folder / "photos" / f"{photo}.jpg", um_per_px=um_per_px, finest_um_per_px=WORK_UM_PER_PX)
+    image = read_photo(folder / "photos" / f"{photo}.jpg", um_per_px=um_per_px, finest_um_per_px=to_um_per_px)
     truth = pd.read_csv(folder / "truth.csv")
     rows = truth[truth.photo == photo]
     mask = np.asarray(Image.open(folder / "masks" / f"{photo}.png"))
-    return make_work_image(image, um_per_px), mask, dict(zip(rows.object_id, rows.stage, strict=True))
+    work = make_work_image(image, um_per_px, to_um_per_px=to_um_per_px)
+    return work, mask, dict(zip(rows.object_id, rows.stage, strict=True))
 
 
-def collect(folder: Path, photo: str, um_per_px: float, group: int, altered: int):
+def _some_missed(said: Proposals, rng: np.random.Generator) -> Proposals:
+    kept = rng.random(len(said.rows)) >= MISSED
+    return Proposals(said.rows[kept], said.cols[kept], said.p[kept], said.score[kept], said.way)
+
+
+def collect(folder: Path, photo: str, um_per_px: float, group: int, altered: int, fold: int):
     """Examples of one photo as it is and under ``altered`` other lights: (colour, grey) lists, one per picture."""
     work, mask, stages = load_labelled(folder, photo, um_per_px)
     rng = np.random.default_rng([20, group])
@@ -39,6 +70,14 @@ def collect(folder: Path, photo: str, um_per_px: float, group: int, altered: int
     grey = [
         collect_examples(alter_light(work, rng, grey=True), mask, stages, group) for _ in range(max(1, altered // 2))
     ]
+    use_reader(fold)
+    work, mask, stages = load_labelled(folder, photo, um_per_px, reader.READER_UM_PER_PX)
+    for out, is_grey, n in ((colour, False, 2 * altered), (grey, True, altered)):
+        for k in range(n):
+            seen = alter_light(work, rng, grey=is_grey) if k or is_grey else work
+            said = propose_objects(seen, reader)
+            said = _some_missed(said, rng) if k else said
+            out.append(collect_at_centres(seen, mask, stages, group, said))
     return colour, grey
 
 
@@ -46,8 +85,8 @@ def collect_all(folder: Path, altered: int, workers: int):
     """Examples of every photo in a folder laid out like this one: (photos, list of (colour, grey))."""
     photos = pd.read_csv(folder / "photos.csv")
     jobs = (
-        delayed(collect)(folder, p, u, i, altered)
-        for i, (p, u) in enumerate(zip(photos.photo, photos.um_per_px, strict=True))
+        delayed(collect)(folder, p, u, i, altered, f)
+        for i, (p, u, f) in enumerate(zip(photos.photo, photos.um_per_px, deal(photos), strict=True))
     )
     return photos, Parallel(workers)(jobs)
 
@@ -65,7 +104,7 @@ def main():
     """Collect, train, write."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--out", type=Path, default=MODEL_FILE)
-    parser.add_argument("--altered", type=int, default=6)
+    parser.add_argument("--altered", type=int, default=3)
     parser.add_argument("--workers", type=int, default=2)
     args = parser.parse_args()
     _, parts = collect_all(HERE, args.altered, args.workers)
