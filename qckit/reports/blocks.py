@@ -37,6 +37,7 @@ _SIGNS = {"for": ("+", "speaks for"), "against": ("\u2212", "speaks against"), "
 
 _LONGEST_WORD = 28  # longer words are broken, so that one long name does not push a table off the page
 _SHORT = 12  # characters of a cell that is never broken, such as a lot or a date
+_MOST_COLUMNS = 13  # a table with more has its headings turned on paper
 _MANY_COLUMNS = 8  # a table with more is set in smaller type
 
 
@@ -262,7 +263,7 @@ def table(
     if not len(frame):
         body.append(f'<tr><td colspan="{max(len(names), 1)}">No rows.</td></tr>')
     text = f"<caption>{escape(caption + more)}</caption>" if caption or more else ""
-    wide = " qc-wide" if len(names) > _MANY_COLUMNS else ""
+    wide = (" qc-wide" if len(names) > _MANY_COLUMNS else "") + (" qc-widest" if len(names) > _MOST_COLUMNS else "")
     return Html(
         f'<div class="qc qc-scroll"><table class="qc-table{wide}">{text}<thead><tr>{head}</tr></thead>'
         f"<tbody>{''.join(body)}</tbody></table></div>",

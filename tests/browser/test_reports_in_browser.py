@@ -110,6 +110,15 @@ def test_it_prints(opened, name, paper):
     assert pdf.startswith(b"%PDF") and 2 <= pdf.count(b"/Type /Page\n") + pdf.count(b"/Type /Page ") <= 30
 
 
+@pytest.mark.parametrize("name", PAGES[1:])
+def test_no_column_is_cut_off_on_paper(opened, name):
+    page = opened(name, width=680)  # what A4 leaves between its margins
+    page.emulate_media(media="print")
+    cut = "all => all.filter(e => e.scrollWidth > e.clientWidth && getComputedStyle(e).overflowX != 'visible').length"
+    assert page.eval_on_selector_all("main .qc-scroll", cut) == 0
+    assert page.evaluate("document.documentElement.scrollWidth") <= 680  # else the browser shrinks the whole page
+
+
 def test_what_stays_folded_on_paper_says_so_and_what_is_open_is_printed(opened):
     page = opened(PAGES[2])
     page.emulate_media(media="print")
