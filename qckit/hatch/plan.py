@@ -284,7 +284,9 @@ def plan_for_risk(bad_hatch_pct, good_hatch_pct, *, min_hatch_pct=75.0, buyer_ri
                                 hatch_pct=[bad_hatch_pct, good_hatch_pct], **options)  # fmt: skip
         bad, good = curve["accept_prob"]
         if bad <= buyer_risk and good >= 1 - seller_risk:
-            said = (f"{cones} cones of {n_subsamples} subsamples accept a lot of {bad_hatch_pct:g} % with probability "
+            who = f"{cones} cones of {n_subsamples} subsamples accept" if cones > 1 else (
+                f"One cone of {n_subsamples} subsamples accepts")  # fmt: skip
+            said = (f"{who} a lot of {bad_hatch_pct:g} % with probability "
                     f"{bad:.2f} and one of {good_hatch_pct:g} % with {good:.2f}.")  # fmt: skip
             return {"n_cones": cones, "accept_bad": float(bad), "accept_good": float(good), "sentence": said}
     raise InputError(f"Even {max_cones} cones do not tell {bad_hatch_pct:g} from {good_hatch_pct:g} % at these risks. "

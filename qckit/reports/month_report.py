@@ -306,4 +306,8 @@ def raw(page: MonthPage) -> Html:
     digits = {"hours": 1, "hatch_pct": 1, "hatching_efficiency_per_g": 0, "temperature_c": 1, "salinity_ppt": 1,
               "ph": 2, "oxygen_mg_l": 1, "light_lux": 0, "nauplii": 0, "umbrella": 0, "unhatched": 0, "shells": 0,
               "n_subsamples": 0}  # fmt: skip
-    return table(raw_table(page.study), decimals=digits, limit=400)
+    headings = {"hours": "hours [h]", "n_subsamples": "subsamples", "hatch_pct": "hatching percentage [%]",
+                "hatching_efficiency_per_g": "nauplii per gram", "temperature_c": "temperature [°C]",
+                "salinity_ppt": "salinity [ppt]", "ph": "pH", "oxygen_mg_l": "oxygen [mg/l]",
+                "light_lux": "light [lux]"}  # fmt: skip
+    return table(raw_table(page.study), decimals=digits, headings=headings, limit=400)

@@ -67,6 +67,9 @@ def test_lower_bound_rule_is_stricter_and_accepts_a_lot_at_the_minimum_in_2_5_of
 
 
 def test_plan_for_risk():
+    assert hatch.plan_for_risk(50, 95, n_subsamples=6)["sentence"] == (
+        "One cone of 6 subsamples accepts a lot of 50 % with probability 0.00 and one of 95 % with 1.00."
+    )
     plan = hatch.plan_for_risk(70, 80)
     assert plan["accept_bad"] <= 0.1 and plan["accept_good"] >= 0.9
     with pytest.raises(InputError) as error:
