@@ -16,8 +16,10 @@ FLAG_CODES = ("dark", "bright", "blurred", "crowded", "clumps", "scale", "few", 
 CYST_UM = (165.0, 430.0)  # hydrated cysts of all strains measured lie in 224-330 µm
 NAUPLIUS_UM = (280.0, 1000.0)  # instar I to III, limbs left out
 BODY_WIDTH_UM = (110.0, 380.0)
-BLURRED_UM = 105.0
+BLURRED_UM = 95.0
 CLUMPED_SHARE = 0.06
+DOUBTED = 0.105  # mean chance that an object's stage is wrong
+DIFFERING = 0.25  # share of objects on which the two readers differ
 STRANGE = 1.6  # times the usual distance between photos checked
 
 
@@ -128,13 +130,13 @@ def _scale_flag(signs: PhotoSigns):
 def _trust_flags(signs: PhotoSigns):
     n = len(signs.stages)
     doubt = float(np.mean(1 - signs.p_best)) if n else 0.0
-    if n >= 5 and doubt > 0.12:
+    if n >= 5 and doubt > DOUBTED:
         yield Flag("unsure", f"About {100 * doubt:.0f} % of the objects may be given the wrong stage or be split "
                              f"wrongly: look at the checked picture and correct it by hand.")  # fmt: skip
     if signs.strangeness > STRANGE:
         yield Flag("unlike", "The photo looks unlike those the counter was checked on: compare a few photos of this "
                              "kind with hand counts before trusting it.")  # fmt: skip
-    if signs.reader_share > 0.15:
+    if signs.reader_share > DIFFERING:
         yield Flag("readers", f"The two ways of reading the photo differ on {100 * signs.reader_share:.0f} % of the "
                               f"objects: look at the checked picture and correct it by hand.")  # fmt: skip
 

@@ -143,14 +143,18 @@ def _signs(analysis: Analysis, found: FoundObjects, model: StageModel, differing
 
 
 def _body_width(analysis: Analysis) -> float:
-    """Median width of patches that hold a single compact piece; NaN with fewer than five. [µm]"""
+    """Median width of patches of one piece, each as heavy as it is wide, so that bits of lines weigh little. [µm]
+
+    NaN with fewer than five.
+    """
     cut = analysis.cuts[0]
     patch = cut.pieces.patch
-    alone = np.bincount(patch)[patch[1:]] == 1
-    single = np.flatnonzero(alone)  # single pieces come first among the candidates, in order
-    inside = cut.pieces.edge[1:][single] == 0
-    widths = cut.sizes["width_um"][single][inside]
-    return float(np.median(widths)) if len(widths) >= 5 else float("nan")
+    single = np.flatnonzero(np.bincount(patch)[patch[1:]] == 1)  # single pieces are the first candidates, in order
+    single = single[cut.pieces.edge[1:][single] == 0]
+    if len(single) < 5:
+        return float("nan")
+    widths = np.sort(cut.sizes["width_um"][single])
+    return float(widths[np.searchsorted(np.cumsum(widths), widths.sum() / 2)])
 
 
 def _edge_width(analysis: Analysis, found: FoundObjects) -> float:

@@ -103,8 +103,10 @@ def cut_at_centres(mask: np.ndarray, signal: np.ndarray, um_per_px: float, propo
     if len(shared):
         _share_out(labels, patches, seeds > 1, proposals, shared, piece, under)
     labels = _without_halo(labels, signal, len(owner), alone=seeds[owner] == 0)
-    size = np.bincount(labels.ravel(), minlength=len(owner))
-    piece[size[piece] == 0] = 0
+    there = np.bincount(labels.ravel(), minlength=len(owner)) > 0
+    there[0] = False
+    renumbered = np.where(there, np.cumsum(there), 0).astype(np.int32)  # pieces that kept no pixel are no pieces
+    labels, piece, owner = renumbered[labels], renumbered[piece].astype(np.int64), np.r_[owner[:1], owner[there]]
     return Cut(labels, owner, depth_of(labels > 0, um_per_px)), piece
 
 
@@ -181,6 +183,5 @@ def measure_pieces(work: WorkImage, light: Light, signal: np.ndarray, cut: Cut):
         As :func:`qckit.counting.measuring.measure_objects` gives them.
     """
     pieces = sum_pieces(work, light, signal, cut.labels, cut.patch, cut.depth)
-    there = np.flatnonzero(pieces.sums[1:, 0] > 0) + 1
-    candidates = [(int(i),) for i in there]
+    candidates = [(i,) for i in range(1, len(cut.patch))]
     return pieces, candidates, *measure_objects(pieces, candidates)

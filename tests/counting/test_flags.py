@@ -47,8 +47,8 @@ def test_a_good_photo_has_no_flag():
         ({"strangeness": 3.0}, "unlike",
          "The photo looks unlike those the counter was checked on: compare a few photos of this kind with hand counts "
          "before trusting it."),
-        ({"reader_share": 0.2}, "readers",
-         "The two ways of reading the photo differ on 20 % of the objects: look at the checked picture and correct it "
+        ({"reader_share": 0.3}, "readers",
+         "The two ways of reading the photo differ on 30 % of the objects: look at the checked picture and correct it "
          "by hand."),
     ],
 )  # fmt: skip
