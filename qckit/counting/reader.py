@@ -27,7 +27,7 @@ READER_VERSION = hashlib.sha256(MODEL.read_bytes()).hexdigest()[:12] if MODEL.is
 STRIDE = 2  # pixels of the picture per pixel of the planes
 FOLD = 4  # the network answers once per four by four pixels, with two by two pixels of each plane side by side
 BLOCK = 8  # the network halves three times; strips start on whole blocks so that none shifts the grid
-STRIP, HALO = 1536, 96  # rows read at a time, and rows around them that can still sway them
+STRIP_PX, HALO = 1_050_000, 80  # pixels read at a time, and rows around them that can still sway them (73)
 LEAST_HEAT = 0.15
 APART_UM = 70.0  # two centres nearer than this are one object seen twice
 
@@ -80,12 +80,13 @@ def _planes(picture: np.ndarray) -> np.ndarray:
     rows, cols = picture.shape[:2]
     padded = np.pad(picture, ((0, -rows % BLOCK), (0, -cols % BLOCK), (0, 0)), mode="edge")
     height = padded.shape[0]
+    step = max(256, STRIP_PX // padded.shape[1] // BLOCK * BLOCK)
     strips = []
-    for start in range(0, height, STRIP):
-        first, last = max(0, start - HALO), min(height, start + STRIP + HALO)
+    for start in range(0, height, step):
+        first, last = max(0, start - HALO), min(height, start + step + HALO)
         part = np.ascontiguousarray(padded[first:last].transpose(2, 0, 1)[None])
         out = _session().run(None, {"photo": part})[0][0]
-        end = min(height, start + STRIP)
+        end = min(height, start + step)
         strips.append(out[:, (start - first) // FOLD : (end - first) // FOLD])
     folded = np.concatenate(strips, axis=1) if len(strips) > 1 else strips[0]
     p, q = folded.shape[1:]
