@@ -75,7 +75,7 @@ def draw_cones(subsamples, cones, *, metric="hatch_pct", interval=None, referenc
         ax.set_xlabel(_LABELS[metric][0])
         if metric != "hatch_pct":
             ax.xaxis.set_major_formatter(lambda value, _: f"{value:,.0f}")
-        ax.locator_params(axis="x", nbins=6)
+        ax.locator_params(axis="x", nbins=6 if metric == "hatch_pct" else 3)  # long numbers must not touch
         ax.plot([], [], "o", color="#6b757c", markersize=4.5, markerfacecolor="white", label="subsample")
         ax.plot([], [], "D", color=draw.INK, markersize=8, label="cone")
         if interval is not None:

@@ -1,6 +1,7 @@
 """The new-lot report on sites that lack something: a clear error, or an honest "not enough evidence"."""
 
 import html
+import itertools
 import json
 import re
 
@@ -12,7 +13,7 @@ from qckit._paths import sample_images_dir
 from qckit.errors import InputError
 from qckit.log import create_log, open_log
 from qckit.reports import run_report, run_reports
-from qckit.reports.lot_report import flag_sentence, load_lot_test
+from qckit.reports.lot_report import flag_sentence, load_lot_test, two_panels
 
 NOW = "2026-11-06T10:00:00+00:00"
 EVIL = ["<script>alert(1)</script>", "=cmd()", "../../x", "quo\"te's \\ back", "🦐 {x}", "L" * 200]
@@ -151,6 +152,13 @@ def test_drawn_is_what_was_counted(make_site):
     diamonds = [line.get_xdata()[0] for line in ax.lines if line.get_marker() == "D" and len(line.get_xdata())]
     np.testing.assert_allclose(diamonds, test.cones["hatch_pct"].to_numpy(float))
     assert ax.get_xlabel() == "hatching percentage [%]"
+    name = "hatching_efficiency_per_g"
+    spread = test.subsamples.assign(**{name: np.linspace(173_000, 278_000, len(test.subsamples))})
+    ax = lot_charts.draw_cones(spread, test.cones.assign(**{name: 220_000.0}), metric=name, ax=two_panels(2.8)[1])
+    ax.figure.canvas.draw()
+    low, high = ax.get_xlim()
+    boxes = [t.get_window_extent() for t in ax.get_xticklabels() if low <= t.get_position()[0] <= high]
+    assert len(boxes) > 1 and all(left.x1 < right.x0 for left, right in itertools.pairwise(boxes))
     mix = lot_charts.draw_stage_mix(test.cones)
     widths = np.array([bar.get_width() for bar in mix.patches]).reshape(4, -1)
     np.testing.assert_allclose(widths.sum(axis=0), 100)
