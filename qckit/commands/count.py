@@ -24,7 +24,10 @@ LISTED = 10
               help="Let the trained second reader propose objects, or count without it.")  # fmt: skip
 @click.option("--stages", default="auto", show_default=True, metavar="auto|kit|FILE",
               help="Stage model: of the site --out lies in, else the kit's (auto); the kit's; a file.")  # fmt: skip
-def command(photos, um_per_px, scales, out, workers, scheduler, checked, reader, stages):
+@click.option("--region", metavar="'KIND X,Y X,Y ...'",
+              help="Counting frame in px, the same for all photos: 'ellipse 40,20 1400,1380' (the box around a dish), "
+                   "'rectangle 0,0 960,1440', or 'polygon' and its corners. The photo when left out.")  # fmt: skip
+def command(photos, um_per_px, scales, out, workers, scheduler, checked, reader, stages, region):
     """Count nauplii, umbrella stages, cysts and shells in photos.
 
     PHOTOS are files or folders. Writes counts.csv (a row per photo), objects.csv (a row per object) and checked/ (each
@@ -39,7 +42,7 @@ def command(photos, um_per_px, scales, out, workers, scheduler, checked, reader,
     try:
         counted = count_photos(photos, um_per_px if scales is None else scales, workers=workers, out_dir=out,
                                checked=checked, reader=None if reader == "off" else reader, scheduler=scheduler,
-                               progress=report, stage_model=own)  # fmt: skip
+                               progress=report, stage_model=own, region=_region(region))  # fmt: skip
     finally:
         close()
     counts = counted.counts
@@ -54,6 +57,19 @@ def command(photos, um_per_px, scales, out, workers, scheduler, checked, reader,
     for row in counted.failures.itertuples():
         click.echo(f"not counted: {one_line(row.message)}", err=True)
     return _last_line(counted, len(flagged))
+
+
+def _region(words: str | None) -> dict | None:
+    """The counting frame in words, read."""
+    if words is None:
+        return None
+    from qckit.counting.regions import read_region_words
+
+    region = read_region_words(words.strip().removesuffix("px").strip() + " px")
+    if region is None:
+        raise InputError(f"--region {one_line(words)!r} is no counting frame. Give a kind and corners in px, such as "
+                         "'ellipse 40,20 1400,1380'.")  # fmt: skip
+    return region
 
 
 def _stage_model(stages: str, out: Path) -> Path | None:

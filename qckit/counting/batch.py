@@ -12,6 +12,7 @@ from pathlib import Path
 import pandas as pd
 
 from qckit.counting.files import safe_cell, write_atomically
+from qckit.counting.regions import region_words
 from qckit.counting.result import COUNTS_COLUMNS, Flag, PhotoCount, version_with
 from qckit.counting.stages import model_key
 from qckit.errors import InputError, QcError
@@ -53,6 +54,7 @@ class _Job:
     part: str | None
     checked: str | None
     stage_model: str | None = None
+    region: dict | None = None
 
 
 def checked_name(photo: str) -> str:
@@ -64,6 +66,7 @@ def checked_name(photo: str) -> str:
 def count_photos(
     paths: Iterable[str | Path] | str | Path, scales, *, workers: int = 1, out_dir=None, checked: bool = True,
     reader: str | None = "auto", scheduler: str | None = None, progress=None, stage_model: str | Path | None = None,
+    region: dict | None = None,
 ) -> CountedPhotos:  # fmt: skip
     """Count many photos.
 
@@ -84,6 +87,8 @@ def count_photos(
         As in :func:`count_photo`.
     scheduler : str, optional
         Address of a Dask scheduler (``tcp://host:port``) whose workers see the same files.
+    region : dict, optional
+        Counting frame for every photo, as in :func:`count_photo`.
     progress : callable, optional
         Called as ``progress(done, total, photo)``.
     stage_model : path, optional
@@ -107,7 +112,8 @@ def count_photos(
     out = Path(out_dir) if out_dir is not None else None
     names = photo_names(files)
     model = str(stage_model) if stage_model else None
-    jobs = [_job(f, n, scales.scale_for(f), reader, out, checked, model) for f, n in zip(files, names, strict=True)]
+    jobs = [_job(f, n, scales.scale_for(f), reader, out, checked, model, region)
+            for f, n in zip(files, names, strict=True)]  # fmt: skip
     results: list = [None] * len(jobs)
     for done, (i, answer) in enumerate(_run(jobs, workers, scheduler), start=1):
         results[i] = answer
@@ -119,15 +125,16 @@ def count_photos(
     return counted
 
 
-def _job(path: Path, name: str, um_per_px: float, reader, out: Path | None, checked: bool, model) -> _Job:
+def _job(path: Path, name: str, um_per_px: float, reader, out: Path | None, checked: bool, model, region) -> _Job:
     if out is None:
-        return _Job(str(path), name, um_per_px, reader, None, None, model)
+        return _Job(str(path), name, um_per_px, reader, None, None, model, region)
     version = version_with(model_key(model))
-    key = hashlib.sha256(f"{name}\n{um_per_px!r}\n{reader}\n{version}\n{_reader_key(reader)}".encode()).hexdigest()
+    told = [name, repr(um_per_px), reader, version, _reader_key(reader), *([region_words(region)] if region else [])]
+    key = hashlib.sha256("\n".join(map(str, told)).encode()).hexdigest()
     part = out / PARTS / f"{key[:32]}.json"
     return _Job(
         str(path), name, um_per_px, reader, str(part), str(out / "checked" / checked_name(name)) if checked else None,
-        model,
+        model, region,
     )  # fmt: skip
 
 
@@ -193,7 +200,7 @@ def _count_one(job: _Job):
             return kept
         photo = read_photo(job.path, um_per_px=job.um_per_px, finest_um_per_px=finest_scale(job.reader))
         result = count_photo(job.path, um_per_px=job.um_per_px, reader=job.reader, photo=photo, name=job.name,
-                             stage_model=job.stage_model)  # fmt: skip
+                             stage_model=job.stage_model, region=job.region)  # fmt: skip
         if job.checked:
             from qckit.counting.picture import draw_checked, save_checked
 

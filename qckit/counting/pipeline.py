@@ -12,6 +12,7 @@ from qckit.counting.analysis import Analysis, FoundObjects, analyse, choose_obje
 from qckit.counting.flags import PhotoSigns, judge_photo
 from qckit.counting.frame import apply_frame
 from qckit.counting.measuring import FEATURES
+from qckit.counting.regions import check_region, counted_in_region, region_area_mm2
 from qckit.counting.result import PhotoCount, version_with
 from qckit.counting.second import propose_objects, read_at_centres, reader_module
 from qckit.counting.stages import CLASSES, StageModel, load_stage_model, model_key
@@ -26,7 +27,8 @@ CLUMP_UM2 = 60_000.0  # larger than a cyst or shell, so that a lone fleck is no 
 
 
 def count_photo(path, *, um_per_px: float, reader: str | None = "auto", photo: Photo | None = None,
-                name: str | None = None, stage_model: str | None = None) -> PhotoCount:  # fmt: skip
+                name: str | None = None, region: dict | None = None,
+                stage_model: str | None = None) -> PhotoCount:  # fmt: skip
     """Count a photo.
 
     Parameters
@@ -41,6 +43,9 @@ def count_photo(path, *, um_per_px: float, reader: str | None = "auto", photo: P
         The photo as already read.
     name : str, optional
         What to call it in the tables; its file name when left out.
+    region : dict, optional
+        Counting frame drawn in the photo, such as a whole dish (:mod:`qckit.counting.regions`); the whole photo with
+        the two-edge rule when left out.
     stage_model : str, optional
         File of a site's own stage model, made by ``qckit camera retrain``; the one that comes with the kit when left
         out. The counter version then names it.
@@ -60,13 +65,25 @@ def count_photo(path, *, um_per_px: float, reader: str | None = "auto", photo: P
     photo = photo or read_photo(path, um_per_px=um_per_px, finest_um_per_px=finest_scale(reader))
     analysis, found, differing, model = find_objects(photo, um_per_px, reader=reader, stage_model=stage_model)
     objects = _object_table(found, analysis, name or path.name)
+    frame_mm2 = photo.width_px * photo.height_px * um_per_px**2 / 1e6
+    if region is not None:
+        objects, frame_mm2 = _in_region(objects, region, photo, um_per_px)
     inside = objects[objects.counted]
     counts = {s: int((inside.stage == s).sum()) for s in STAGES}
-    frame_mm2 = photo.width_px * photo.height_px * um_per_px**2 / 1e6
     flags = judge_photo(_signs(analysis, found, model, differing))
     return PhotoCount(name or path.name, counts, objects, flags, round(frame_mm2, 6), um_per_px, photo.sha256,
                       photo.taken, photo.width_px, photo.height_px, time.perf_counter() - start,
                       version_with(model_key(stage_model)))  # fmt: skip
+
+
+def _in_region(objects: pd.DataFrame, region: dict, photo: Photo, um_per_px: float) -> tuple[pd.DataFrame, float]:
+    """Objects counted by a drawn frame instead of the photo's edges, and the frame's area. [mm²]"""
+    size = {"width_px": photo.width_px, "height_px": photo.height_px}
+    region = check_region(region, **size)
+    counted = counted_in_region(objects, region, um_per_px) & (objects.stage != "debris").to_numpy()
+    if region["kind"] == "rectangle":  # where its sides are the photo's, the photo's edges left objects out already
+        counted &= objects.counted.to_numpy()
+    return objects.assign(counted=counted), region_area_mm2(region, um_per_px, **size)
 
 
 def finest_scale(reader: str | None = "auto") -> float:

@@ -8,6 +8,7 @@ from typing import NamedTuple
 
 import pandas as pd
 
+from qckit.counting.regions import density_per_ml
 from qckit.tables import STAGES
 
 __all__ = ["COUNTER_VERSION", "COUNTS_COLUMNS", "Flag", "PhotoCount", "version_with"]
@@ -81,6 +82,10 @@ class PhotoCount:
     def density_per_mm2(self) -> dict[str, float]:
         """Objects per stage and square millimetre of the frame. [1/mm²]"""
         return {s: n / self.frame_mm2 for s, n in self.counts.items()}
+
+    def density_per_ml(self, chamber_depth_mm: float) -> dict[str, float]:
+        """Objects per stage and millilitre of water that stands ``chamber_depth_mm`` deep over the frame. [1/ml]"""
+        return {s: density_per_ml(n, self.frame_mm2, chamber_depth_mm) for s, n in self.counts.items()}
 
     def to_row(self) -> dict:
         """Return the row of the counts table (columns of ``COUNTS_COLUMNS``)."""

@@ -1,0 +1,72 @@
+"""A drawn counting frame in count_photo, count_photos and the command."""
+
+import math
+
+import pandas as pd
+import pytest
+
+from qckit.cli import main
+from qckit.counting import count_photo, count_photos
+from qckit.errors import InputError
+
+
+@pytest.fixture(scope="module")
+def one(crop):
+    path, scale = crop()
+    return path, scale, count_photo(path, um_per_px=scale)
+
+
+def test_the_whole_photo_as_rectangle_counts_the_same(one):
+    path, scale, whole = one
+    region = {"kind": "rectangle", "points": [[0, 0], [whole.width_px, whole.height_px]]}
+    drawn = count_photo(path, um_per_px=scale, region=region)
+    assert drawn.counts == whole.counts
+    assert drawn.frame_mm2 == pytest.approx(whole.frame_mm2, rel=1e-5)
+
+
+def test_a_dish_counts_middles_over_its_own_area(one):
+    path, scale, whole = one
+    side = min(whole.width_px, whole.height_px)
+    drawn = count_photo(path, um_per_px=scale, region={"kind": "ellipse", "points": [[0, 0], [side, side]]})
+    o = whole.objects[whole.objects.stage != "debris"]
+    inside = ((o.x_px - side / 2) ** 2 + (o.y_px - side / 2) ** 2) ** 0.5 <= side / 2
+    assert sum(drawn.counts.values()) == inside.sum() > 5
+    assert drawn.frame_mm2 == pytest.approx(math.pi * (side * scale / 2000) ** 2)
+    assert drawn.density_per_ml(0.5)["nauplius"] == pytest.approx(drawn.density_per_mm2["nauplius"] * 2000)
+
+
+def test_halves_add_up(one):
+    """Two rectangles side by side count each object once, but for sizes that the table rounds."""
+    path, scale, whole = one
+    w, h, middle = whole.width_px, whole.height_px, whole.width_px // 2
+    left = count_photo(path, um_per_px=scale, region={"kind": "rectangle", "points": [[0, 0], [middle, h]]})
+    right = count_photo(path, um_per_px=scale, region={"kind": "rectangle", "points": [[middle, 0], [w, h]]})
+    assert {s: left.counts[s] + right.counts[s] for s in whole.counts} == whole.counts
+
+
+def test_many_photos_and_the_command(one, tmp_path):
+    path, scale, whole = one
+    region = {"kind": "rectangle", "points": [[0, 0], [whole.width_px // 2, whole.height_px]]}
+    half = count_photos(path, scale, out_dir=tmp_path / "a", region=region).counts
+    assert half.frame_mm2[0] == pytest.approx(whole.frame_mm2 / 2, rel=0.01)
+    again = count_photos(path, scale, out_dir=tmp_path / "a").counts  # another frame is another count
+    assert again.frame_mm2[0] == pytest.approx(whole.frame_mm2, rel=1e-5)
+    words = f"rectangle 0,0 {whole.width_px // 2},{whole.height_px}"
+    with pytest.raises(SystemExit) as left:
+        main(["count", str(path), "--um-per-px", str(scale), "--out", str(tmp_path / "b"), "--region", words])
+    assert left.value.code in (0, None)
+    table = pd.read_csv(tmp_path / "b" / "counts.csv")
+    assert table.nauplii[0] == half.nauplii[0]
+
+
+def test_bad_frames(one, tmp_path, capsys):
+    path, scale, _ = one
+    with pytest.raises(
+        InputError, match=r"a drawn polygon needs three corners or more, and 2 are set\. Set the others\."
+    ):
+        count_photo(path, um_per_px=scale, region={"kind": "polygon", "points": [[0, 0], [5, 5]]})
+    with pytest.raises(SystemExit) as left:
+        main(["count", str(path), "--um-per-px", "4", "--out", str(tmp_path), "--region", "dish"])
+    assert left.value.code == 2
+    assert ("--region 'dish' is no counting frame. Give a kind and corners in px, such as 'ellipse 40,20 1400,1380'."
+            in capsys.readouterr().err)  # fmt: skip
