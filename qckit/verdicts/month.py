@@ -7,6 +7,7 @@ import math
 from qckit.verdicts import month_words as words
 from qckit.verdicts.finding import Figure, Finding
 from qckit.verdicts.month_study import MonthStudy, study_month
+from qckit.verdicts.new_lot_rules import round_3
 
 __all__ = ["VERDICTS", "finding_of_month", "main_lot", "needs_attention", "review_month"]
 
@@ -88,13 +89,13 @@ def _figures(study):
     figures = [
         Figure("hatch_pct", f"hatching percentage, {name}", 100 * m.hatch_pct.value, 100 * m.hatch_pct.low,
                100 * m.hatch_pct.high, "%", 1, few or f"mean of {m.n_hatches} hatches"),
-        Figure("nauplii_per_g", f"nauplii per gram, {name}", m.efficiency.value, m.efficiency.low, m.efficiency.high,
-               "1/g", 0, few),
+        Figure("nauplii_per_g", f"nauplii per gram, {name}",
+               *(round_3(v) for v in (m.efficiency.value, m.efficiency.low, m.efficiency.high)), "1/g", 0, few),
         Figure("share_below_minimum", f"hatches expected below {m.capability.minimum:g} %, {name}",
                m.capability.share_pct, m.capability.share_pct_low, m.capability.share_pct_high, "%", 1,
                "" if math.isfinite(m.capability.share_pct) else "too few hatches"),
         Figure("feed_days_lost", "feed lost to what changed", study.feed_days_lost, unit="days of feed", decimals=1,
-               note=f"{study.feed_lost:,.0f} nauplii short of the lots' own levels"
+               note=f"{round_3(study.feed_lost):,.0f} nauplii short of the lots' own levels"
                + (f"; {study.feed_days_at_risk:.1f} days of feed at risk in the next 30 days if it goes on"
                   if study.feed_days_at_risk > 0 else "")),
     ]  # fmt: skip
