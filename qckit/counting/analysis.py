@@ -11,7 +11,7 @@ from qckit.counting.grouping import best_division, list_candidates
 from qckit.counting.light import Light, estimate_light, signal_of
 from qckit.counting.lines import remove_ruled_lines
 from qckit.counting.measuring import PieceSums, measure_objects, sum_pieces
-from qckit.counting.seeded import cut_at_centres, measure_pieces
+from qckit.counting.seeded import cut_at_centres
 from qckit.counting.splitting import Cut, cut_pieces
 from qckit.counting.stages import StageModel
 from qckit.counting.working import WorkImage
@@ -93,9 +93,7 @@ def analyse(work: WorkImage) -> Analysis:
     -------
     Analysis
     """
-    light = estimate_light(work)
-    signal, n_lines = remove_ruled_lines(signal_of(work, light), work.um_per_px)
-    foreground = find_foreground(signal, work.um_per_px)
+    light, foreground, n_lines = _see(work)
     cuts = cut_pieces(foreground.mask, foreground.signal, work.um_per_px)
     return Analysis(work, light, foreground, tuple(_measure(work, light, foreground, cut) for cut in cuts), n_lines)
 
@@ -114,18 +112,25 @@ def analyse_at_centres(work: WorkImage, proposals) -> tuple[Analysis, np.ndarray
     piece : (n,) ndarray of int
         The piece of each proposal; 0 where no foreground supports it.
     """
+    light, foreground, n_lines = _see(work)
+    cut, piece = cut_at_centres(foreground.mask, foreground.signal, work.um_per_px, proposals)
+    return Analysis(work, light, foreground, (_measure(work, light, foreground, cut, join=False),), n_lines), piece
+
+
+def _see(work: WorkImage) -> tuple[Light, Foreground, int]:
+    """Light, foreground without ruled lines, and how many lines there were."""
     light = estimate_light(work)
     signal, n_lines = remove_ruled_lines(signal_of(work, light), work.um_per_px)
-    foreground = find_foreground(signal, work.um_per_px)
-    cut, piece = cut_at_centres(foreground.mask, foreground.signal, work.um_per_px, proposals)
-    measured = CutMeasures(cut.labels, *measure_pieces(work, light, foreground.signal, cut))
-    return Analysis(work, light, foreground, (measured,), n_lines), piece
+    return light, find_foreground(signal, work.um_per_px), n_lines
 
 
-def _measure(work: WorkImage, light: Light, foreground: Foreground, cut: Cut) -> CutMeasures:
-    """List and measure the candidates of one cut."""
+def _measure(work: WorkImage, light: Light, foreground: Foreground, cut: Cut, *, join: bool = True) -> CutMeasures:
+    """List and measure the candidates of one cut: ways of joining its pieces, or each piece as it is."""
     pieces = sum_pieces(work, light, foreground.signal, cut.labels, cut.patch, cut.depth)
-    candidates = list_candidates(cut.patch, pieces.pairs, pieces.sums[:, 0] * work.um_per_px**2)
+    if join:
+        candidates = list_candidates(cut.patch, pieces.pairs, pieces.sums[:, 0] * work.um_per_px**2)
+    else:
+        candidates = [(i,) for i in range(1, len(cut.patch))]
     features, sizes = measure_objects(pieces, candidates)
     return CutMeasures(cut.labels, pieces, candidates, features, sizes)
 

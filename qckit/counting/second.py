@@ -108,11 +108,8 @@ def read_at_centres(work: WorkImage, model: StageModel, proposals: Proposals) ->
     analysis, piece = analyse_at_centres(work, proposals)
     cut = analysis.cuts[0]
     measured = gather(work, cut, np.arange(len(cut.candidates)), model.predict(cut.features))
-    place = np.full(len(cut.pieces.patch), -1)
-    place[[c[0] for c in cut.candidates]] = np.arange(len(cut.candidates))
-    at = place[piece]
-    seen = np.flatnonzero((piece > 0) & (at >= 0))
-    own = at[seen]
+    seen = np.flatnonzero(piece)
+    own = piece[seen] - 1  # candidates are the pieces in order
     pooled = proposals.p[seen] ** READER_WEIGHT * (measured.p[own] + 1e-3) ** MEASURED_WEIGHT
     differing = (
         float((measured.p[own].argmax(axis=1) != proposals.p[seen].argmax(axis=1)).mean()) if len(seen) else np.nan

@@ -1,28 +1,27 @@
 """One piece of foreground per centre that the second reader proposes.
 
 Where a patch holds one centre it is that object; where it holds several, each pixel goes to the centre nearest to where
-the reader sees the pixel's object (Kendall, Gal and Cipolla 2018, CVPR: votes for centres). A patch without a centre
-stays whole. A halo (a shadow on the dish, a fan of bristles in dark field) that is much weaker than its core is left
-off before measuring.
+the reader sees the pixel's object (votes for centres as in Kendall, Gal and Cipolla 2018, CVPR; from memory). A patch
+without a centre stays whole. A halo (a shadow on the dish, a fan of bristles in dark field) that is much weaker than
+its core is left off before measuring.
 """
 
 from __future__ import annotations
 
 import numpy as np
 
-from qckit.counting.light import Light
-from qckit.counting.measuring import measure_objects, sum_pieces
 from qckit.counting.splitting import CORE_LEAST, CORE_SHARE, LEAST_AREA_UM2, Cut, is_too_large
-from qckit.counting.working import WorkImage
 
-__all__ = ["cut_at_centres", "depth_of", "measure_pieces"]
+__all__ = ["cut_at_centres", "depth_of"]
 
 REACH_UM = 30.0  # a centre this near to a patch belongs to it
 DEEPEST_PX = 24
 
 
 def depth_of(mask: np.ndarray, um_per_px: float) -> np.ndarray:
-    """Distance to the outside in octagons: crosses and squares in turn taken off the mask (Rosenfeld and Pfaltz 1968).
+    """Distance to the outside in octagons: crosses and squares in turn are taken off the mask.
+
+    Rosenfeld and Pfaltz 1968, Pattern Recognition 1:33 (from memory).
 
     Parameters
     ----------
@@ -163,25 +162,3 @@ def _without_halo(labels, signal, n, *, alone) -> np.ndarray:
     weak = ~core & (share < CORE_LEAST)[label] & ~alone[label]
     labels.ravel()[flat[weak]] = 0
     return labels
-
-
-def measure_pieces(work: WorkImage, light: Light, signal: np.ndarray, cut: Cut):
-    """Measure every piece as one would-be object.
-
-    Parameters
-    ----------
-    work : WorkImage
-    light : Light
-    signal : (M, N) ndarray
-    cut : Cut
-
-    Returns
-    -------
-    pieces : PieceSums
-    candidates : list of tuple of int
-    features, sizes
-        As :func:`qckit.counting.measuring.measure_objects` gives them.
-    """
-    pieces = sum_pieces(work, light, signal, cut.labels, cut.patch, cut.depth)
-    candidates = [(i,) for i in range(1, len(cut.patch))]
-    return pieces, candidates, *measure_objects(pieces, candidates)
