@@ -47,7 +47,7 @@ def box_mean(plane: np.ndarray, size: int) -> np.ndarray:
     """Mean over a square of ``size`` pixels around each pixel, mirrored at the border."""
     from scipy import ndimage
 
-    if size == 3:  # adding shifted copies costs half of a running sum
+    if size == 3:  # adding shifted copies costs less than a running sum
         wide = np.pad(plane, 1, mode="edge")
         wide = wide[:-2] + wide[1:-1] + wide[2:]
         return (wide[:, :-2] + wide[:, 1:-1] + wide[:, 2:]) * plane.dtype.type(1 / 9)

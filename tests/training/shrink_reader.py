@@ -1,4 +1,4 @@
-"""Shrink a trained reader to whole numbers of eight bits, which an ordinary processor multiplies three times as fast.
+"""Shrink a trained reader to whole numbers of eight bits, which an ordinary processor multiplies faster.
 
     python tests/training/shrink_reader.py reader-all.onnx qckit/counting/reader.onnx --photos tests/photos
 
