@@ -10,7 +10,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from qckit.counting.splitting import CORE_LEAST, CORE_SHARE, LEAST_AREA_UM2, Cut, is_too_large
+from qckit.counting.foreground import THIN_UM
+from qckit.counting.splitting import CORE_LEAST, CORE_SHARE, LARGEST_UM, LEAST_AREA_UM2, Cut, is_too_large
 
 __all__ = ["cut_at_centres", "depth_of"]
 
@@ -34,23 +35,24 @@ def depth_of(mask: np.ndarray, um_per_px: float) -> np.ndarray:
     (M, N) ndarray of float32
         [µm]
     """
-    inner, depth = mask.copy(), mask.astype(np.uint8)
+    width = mask.shape[1] + 2
+    # a border that never holds a pixel back: bodies go on outside the photo
+    depth = np.pad(mask.view(np.uint8), 1, constant_values=DEEPEST_PX + 1).ravel()
+    flat = np.flatnonzero(mask)
+    at = flat + 2 * (flat // mask.shape[1]) + width + 1
+    sides = (1, -1, width, -width)
+    corners = (width + 1, width - 1, 1 - width, -width - 1)
     for k in range(1, DEEPEST_PX):
-        across = inner.copy()
-        across[1:] &= inner[:-1]
-        across[:-1] &= inner[1:]
-        if k % 2:
-            across[:, 1:] &= inner[:, :-1]
-            across[:, :-1] &= inner[:, 1:]
-        else:
-            rows = across.copy()
-            across[:, 1:] &= rows[:, :-1]
-            across[:, :-1] &= rows[:, 1:]
-        inner = across
-        if not inner.any():
+        # pixels whose neighbours all came as far as they did go one deeper; ever fewer are asked
+        least = depth.take(at + 1)
+        for step in sides[1:] if k % 2 else sides[1:] + corners:
+            np.minimum(least, depth.take(at + step), out=least)
+        at = at[least >= k]
+        if not len(at):
             break
-        depth += inner
-    return depth.astype(np.float32) * np.float32(um_per_px)
+        depth[at] = k + 1
+    depth = depth.reshape(-1, width)[1:-1, 1:-1]
+    return depth * np.float32(um_per_px)
 
 
 def _patch_under(patches: np.ndarray, rows: np.ndarray, cols: np.ndarray, reach: int) -> np.ndarray:
@@ -89,76 +91,108 @@ def cut_at_centres(mask: np.ndarray, signal: np.ndarray, um_per_px: float, propo
     under = _patch_under(patches, proposals.rows, proposals.cols, max(1, round(REACH_UM / um_per_px)))
     seeds = np.bincount(under, minlength=n + 1)
     seeds[0] = 0
-    keep = _worth_keeping(patches, n, seeds, um_per_px)
+    flat = np.flatnonzero(mask)  # a small part of the photo: everything below goes by these pixels
+    home = patches.ravel().take(flat)
+    keep = _worth_keeping(flat, home, seeds, mask.shape[1], um_per_px)
     # pieces: whole patches first, then one per centre of the patches with several
     whole = keep & (seeds < 2)
     number = np.zeros(n + 1, np.int32)
     number[whole] = np.arange(1, whole.sum() + 1)
-    labels = number[patches]
+    label = number.take(home)
     piece = number[under].astype(np.int64)
     shared = np.flatnonzero(seeds[under] > 1)
     piece[shared] = whole.sum() + 1 + np.arange(len(shared))
     owner = np.concatenate([[0], np.flatnonzero(whole), under[shared]]).astype(np.int32)
     if len(shared):
-        _share_out(labels, patches, seeds > 1, proposals, shared, piece, under)
-    labels = _without_halo(labels, signal, len(owner), alone=seeds[owner] == 0)
-    there = np.bincount(labels.ravel(), minlength=len(owner)) > 0
+        several = np.flatnonzero((seeds > 1).take(home))
+        label[several] = _shares(flat[several], home[several], mask.shape, proposals, shared, piece, under)
+    label = _without_halo(label, signal.ravel().take(flat), len(owner), alone=seeds[owner] == 0)
+    there = np.bincount(label, minlength=len(owner)) > 0
     there[0] = False
     renumbered = np.where(there, np.cumsum(there), 0).astype(np.int32)  # pieces that kept no pixel are no pieces
-    labels, piece, owner = renumbered[labels], renumbered[piece].astype(np.int64), np.r_[owner[:1], owner[there]]
+    labels = np.zeros(mask.shape, np.int32)
+    labels.ravel()[flat] = renumbered.take(label)
+    piece, owner = renumbered[piece].astype(np.int64), np.r_[owner[:1], owner[there]]
     return Cut(labels, owner, depth_of(labels > 0, um_per_px)), piece
 
 
-def _worth_keeping(patches, n, seeds, um_per_px) -> np.ndarray:
+def _worth_keeping(flat, home, seeds, width, um_per_px) -> np.ndarray:
     """Patches that hold a centre, or are neither flecks nor rims."""
-    from scipy import ndimage
-
-    area = np.bincount(patches.ravel(), minlength=n + 1) * um_per_px**2
+    area = np.bincount(home, minlength=len(seeds)) * um_per_px**2
     keep = (seeds > 0) | (area >= LEAST_AREA_UM2)
     keep[0] = False
-    boxes = ndimage.find_objects(patches)
-    for i in np.flatnonzero(keep & (seeds == 0)):
-        keep[i] = not is_too_large(boxes[i - 1], area[i], um_per_px)
+    # the foreground has nothing thinner than THIN_UM, so only the larger ones can be too long
+    for i in np.flatnonzero(keep & (seeds == 0) & (area > 0.8 * THIN_UM * LARGEST_UM)):
+        rows, cols = np.divmod(flat[home == i], width)
+        box = slice(rows[0], rows[-1] + 1), slice(cols.min(), cols.max() + 1)
+        keep[i] = not is_too_large(box, area[i], um_per_px)
     return keep
 
 
-def _share_out(labels, patches, several, proposals, shared, piece, under) -> None:
-    """Give each pixel of the patches with several centres to the centre that it points to."""
+def _shares(flat, mine, shape, proposals, shared, piece, under) -> np.ndarray:
+    """The piece of each pixel of the patches with several centres: that of the centre to which it points.
+
+    ``flat`` and ``mine`` are the pixels and their patches.
+    """
     from scipy.spatial import cKDTree
 
     way = proposals.way
-    scale = np.array(patches.shape) / np.array(way.shape[1:])
+    (down, right), (n_rows, n_cols) = np.array(shape) / np.array(way.shape[1:]), way.shape[1:]
     # votes are as coarse as the reader's planes; one question per vote is enough
-    flat = np.flatnonzero(several[patches])
-    rows, cols = np.divmod(flat, patches.shape[1])
-    cell = np.minimum((rows / scale[0]).astype(np.int64), way.shape[1] - 1) * way.shape[2]
-    cell += np.minimum((cols / scale[1]).astype(np.int64), way.shape[2] - 1)
-    asked = np.zeros(way.shape[1] * way.shape[2], bool)
-    asked[cell] = True
-    asked = np.flatnonzero(asked)
-    r, c = np.divmod(asked, way.shape[2])
-    aim = np.stack([(r + 0.5) * scale[0] + way[0, r, c], (c + 0.5) * scale[1] + way[1, r, c]], axis=1)
-    k = min(2, len(shared))
-    _, near = cKDTree(np.stack([proposals.rows[shared], proposals.cols[shared]], axis=1)).query(aim, k=k)
-    answer = np.zeros((way.shape[1] * way.shape[2], k), np.int64)
-    answer[asked] = near.reshape(len(asked), k)
-    home, mine = under[shared], patches.ravel()[flat]
-    out = np.zeros(len(flat), labels.dtype)
-    for choice in reversed(range(k)):
+    rows, cols = np.divmod(flat, shape[1])
+    cell = np.minimum((rows / down).astype(np.int64), n_rows - 1) * n_cols
+    cell += np.minimum((cols / right).astype(np.int64), n_cols - 1)
+    voter = _distinct(cell, n_rows * n_cols)
+    r, c = np.divmod(voter, n_cols)
+    to_row, to_col = (plane.ravel().take(voter) for plane in way)
+    aim = np.stack([(r + 0.5) * down + to_row, (c + 0.5) * right + to_col], axis=1)
+    centres = cKDTree(np.stack([proposals.rows[shared], proposals.cols[shared]], axis=1))
+    answer = np.zeros((n_rows * n_cols, min(2, len(shared))), np.int64)
+    answer[voter] = _nearest_two(centres, aim, max(down, right), shape)
+    home = under[shared]
+    out = np.zeros(len(flat), np.int32)
+    for choice in reversed(range(answer.shape[1])):
         to = answer[cell, choice]
         out = np.where(home[to] == mine, piece[shared][to], out)
-    labels.ravel()[flat] = out
+    return out
 
 
-def _without_halo(labels, signal, n, *, alone) -> np.ndarray:
-    """Leave off what is much weaker than the rest of its piece, where that is a large part of it."""
-    flat = np.flatnonzero(labels)
-    label, value = labels.ravel()[flat], signal.ravel()[flat]
+def _nearest_two(centres, aim, grain, shape) -> np.ndarray:
+    """The two centres nearest to each aim (one, if there is only one), as indices: (n, 2).
+
+    Most aims gather at few places, a grain across. Each place is asked once; only where it lies about midway between
+    two centres is every aim asked.
+    """
+    k = min(2, centres.n)
+    if k < 2:
+        return np.zeros((len(aim), 1), np.int64)
+    n_rows, n_cols = int(shape[0] / grain) + 1, int(shape[1] / grain) + 1
+    at = np.clip((aim / grain).astype(np.int64), 0, (n_rows - 1, n_cols - 1)) @ (n_cols, 1)
+    place = _distinct(at, n_rows * n_cols)
+    far, near = centres.query((np.stack(np.divmod(place, n_cols), axis=1) + 0.5) * grain, k=k)
+    number = np.zeros(n_rows * n_cols, np.int32)
+    number[place] = np.arange(len(place))
+    mine = number.take(at)
+    out = near[mine]
+    unsure = np.flatnonzero((far[:, 1] - far[:, 0] < 1.5 * grain).take(mine))
+    out[unsure] = centres.query(aim[unsure], k=k)[1]
+    return out
+
+
+def _distinct(index: np.ndarray, n: int) -> np.ndarray:
+    """Distinct values among whole numbers below n, in order."""
+    asked = np.zeros(n, bool)
+    asked[index] = True
+    return np.flatnonzero(asked)
+
+
+def _without_halo(label, value, n, *, alone) -> np.ndarray:
+    """Labels of pixels without what is much weaker than the rest of its piece, where that is a large part of it."""
+    value = value.astype(float)
     size = np.maximum(np.bincount(label, minlength=n), 1)
     mean = np.bincount(label, weights=value, minlength=n) / size
     spread = np.sqrt(np.maximum(np.bincount(label, weights=value * value, minlength=n) / size - mean**2, 0))
-    core = value > (CORE_SHARE * (mean + 1.28 * spread))[label]
-    share = np.bincount(label, weights=core, minlength=n) / size
-    weak = ~core & (share < CORE_LEAST)[label] & ~alone[label]
-    labels.ravel()[flat[weak]] = 0
-    return labels
+    core = value > (CORE_SHARE * (mean + 1.28 * spread)).take(label)
+    share = np.bincount(label[core], minlength=n) / size
+    leave = (share < CORE_LEAST) & ~alone
+    return np.where(~core & leave.take(label), 0, label)
