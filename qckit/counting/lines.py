@@ -15,6 +15,8 @@ __all__ = ["RuledLines", "find_ruled_lines", "remove_ruled_lines"]
 STRIP_PX = 16
 STEEPEST = 0.13  # rise over run: a chamber is laid down within 7 degrees of the photo's sides
 LEAST_SCATTERS = 2.5
+FEW_STRIPS, COARSEST = 16, 8  # strips, and rows taken together, of the first look
+LEAST_SHARED, LEAST_SHARE = 1.5, 0.75  # a line is seen, at least so many scatters strong, by that share of the strips
 LEAST_LINES = 3  # fewer may be fibres or a rim
 THICKEST_UM = 150.0  # a double line included; what is wider is no ruling
 
@@ -43,47 +45,57 @@ class RuledLines:
     slope: float
 
 
-def _strip_means(signal: np.ndarray) -> np.ndarray:
-    """Mean over strips of columns: (M, strips)."""
-    n = signal.shape[1] // STRIP_PX
-    return signal[:, : n * STRIP_PX].reshape(signal.shape[0], n, STRIP_PX).mean(axis=2)
+def _strip_means(signal: np.ndarray, which: np.ndarray) -> np.ndarray:
+    """Mean over the chosen strips of columns: (strips, M)."""
+    rows, cols = signal.shape
+    n = cols // STRIP_PX
+    if signal.flags.c_contiguous:
+        strips = signal[:, : n * STRIP_PX].reshape(rows, n, STRIP_PX)[:, which].mean(axis=2)
+        return np.ascontiguousarray(strips.T)
+    return signal.T[: n * STRIP_PX].reshape(n, STRIP_PX, rows)[which].mean(axis=1)
 
 
-def _profile(strips: np.ndarray, slope: float, every: int = 1) -> np.ndarray:
-    """Median over strips, each moved back by the line's rise."""
-    rows, n = strips.shape
-    shift = np.rint(slope * (np.arange(n) * every + 0.5) * STRIP_PX).astype(int)
-    index = np.clip(np.arange(rows)[:, None] + shift, 0, rows - 1)
-    moved = strips[index, np.arange(n)]
-    return np.median(moved, axis=1)
-
-
-def _along_rows(signal: np.ndarray) -> tuple[np.ndarray, float] | None:
-    """Profile and slope of lines that run along the rows; None where there are none."""
-    if min(signal.shape) < 12 * STRIP_PX:
-        return None
-    strips = _strip_means(signal)
+def _moved_back(strips: np.ndarray, shift: np.ndarray) -> np.ndarray:
+    """Every strip moved back by the line's rise; the first and last pixel go on outside."""
+    reach = int(np.abs(shift).max())
+    wide = np.pad(strips, ((0, 0), (reach, reach)), mode="edge")
     n = strips.shape[1]
-    # few strips and every second row are enough to find the slope; then refined with all
-    every, down = max(1, n // 12), max(2, signal.shape[0] // 240)
-    some = np.ascontiguousarray(strips[::down, ::every])
-    step = 2.0 / signal.shape[1]
-    wide = 1.5 * down * step
-    coarse = np.arange(-STEEPEST, STEEPEST + 1e-9, wide)
+    return np.stack([line[reach + s : reach + s + n] for line, s in zip(wide, shift, strict=True)])
 
-    def sharpness(s):
-        x = (np.arange(some.shape[1]) * every + 0.5) * STRIP_PX
-        index = np.clip(np.arange(some.shape[0])[:, None] + np.rint(s * x / down).astype(int), 0, some.shape[0] - 1)
-        return float(np.var(np.median(some[index, np.arange(some.shape[1])], axis=1)))
 
-    best = max(coarse, key=sharpness)
-    fine = np.arange(best - wide, best + 1.01 * wide, step)
-    if float(np.max(_profile(strips[:, ::every], best, every))) < LEAST_SCATTERS:
+def _best_slope(strips: np.ndarray, at: np.ndarray, slopes: np.ndarray, down: int) -> tuple[float, np.ndarray]:
+    """The slope along which the strips agree most, and their mean along it."""
+    means = [_moved_back(strips, np.rint(slope * at / down).astype(int)).mean(axis=0) for slope in slopes]
+    best = int(np.argmax([np.var(mean) for mean in means]))
+    return float(slopes[best]), means[best]
+
+
+def _along_rows(signal: np.ndarray, um_per_px: float) -> tuple[np.ndarray, float] | None:
+    """Profile and slope of lines that run along the rows; None where there are none.
+
+    A few strips, first at a low resolution, tell whether there are lines; only then are all strips looked at.
+    """
+    rows, cols = signal.shape
+    if min(rows, cols) < 12 * STRIP_PX:
         return None
-    profiles = [_profile(strips, s) for s in fine]
-    k = int(np.argmax([np.var(p) for p in profiles]))
-    profile = profiles[k] - np.median(profiles[k])
-    return np.maximum(profile, 0), float(fine[k])
+    n = cols // STRIP_PX
+    which = np.unique(np.linspace(0, n - 1, FEW_STRIPS).astype(int))
+    at = (which + 0.5) * STRIP_PX
+    # no strip has more say than a line would give it, or one dark body would outweigh them all
+    few = np.clip(_strip_means(signal, which), 0, 2 * LEAST_SCATTERS)
+    slopes = np.arange(-STEEPEST, STEEPEST + 1e-9, 2 * COARSEST / cols)
+    for down in (COARSEST, COARSEST // 2, COARSEST // 4):
+        pooled = few[:, : rows // down * down].reshape(len(few), -1, down).max(axis=2)  # thin lines stay
+        slope, _ = _best_slope(pooled, at, slopes, down)
+        slopes = slope + np.arange(-2, 3) * down / cols
+    shared = (_moved_back(pooled, np.rint(slope * at / down).astype(int)) > LEAST_SHARED).mean(axis=0)
+    if len(_lines_in(np.where(shared >= LEAST_SHARE, 2 * LEAST_SCATTERS, 0), um_per_px * down)) < LEAST_LINES:
+        return None
+    slope, _ = _best_slope(few, at, slope + np.arange(-4, 5) * 0.5 * down / cols, 1)
+    every = np.arange(n)
+    shift = np.rint(slope * (every + 0.5) * STRIP_PX).astype(int)
+    profile = np.median(_moved_back(_strip_means(signal, every), shift), axis=0)
+    return np.maximum(profile - np.median(profile), 0), slope
 
 
 def _lines_in(profile: np.ndarray, um_per_px: float) -> np.ndarray:
@@ -98,7 +110,7 @@ def _lines_in(profile: np.ndarray, um_per_px: float) -> np.ndarray:
 
 
 def _measure(signal: np.ndarray, um_per_px: float, along_columns: bool) -> RuledLines | None:
-    found = _along_rows(signal.T if along_columns else signal)
+    found = _along_rows(signal.T if along_columns else signal, um_per_px)
     if found is None:
         return None
     profile, slope = found
