@@ -51,6 +51,12 @@ def box_mean(plane: np.ndarray, size: int) -> np.ndarray:
         wide = np.pad(plane, 1, mode="edge")
         wide = wide[:-2] + wide[1:-1] + wide[2:]
         return (wide[:, :-2] + wide[:, 1:-1] + wide[:, 2:]) * plane.dtype.type(1 / 9)
+    if size == 5:  # two and two and one
+        wide = np.pad(plane, 2, mode="edge")
+        pair = wide[:-1] + wide[1:]
+        wide = pair[:-3] + pair[2:-1] + wide[4:]
+        pair = wide[:, :-1] + wide[:, 1:]
+        return (pair[:, :-3] + pair[:, 2:-1] + wide[:, 4:]) * plane.dtype.type(1 / 25)
     return ndimage.uniform_filter(plane, size, mode="nearest") if size > 1 else plane
 
 
@@ -119,11 +125,16 @@ def find_foreground(signal: np.ndarray, um_per_px: float, *, smooth_um: float = 
 
 def _level(smooth: np.ndarray) -> tuple[float, float, float]:
     """Threshold, scatter of the background below its median, and median signal of what is above."""
-    sparse = smooth[::3, ::3]
-    centre = float(np.median(sparse))
-    below = sparse[sparse < centre]
-    scatter = max(1.4826 * float(np.median(centre - below)) if below.size else 1.0, 0.15)
+    sparse = smooth[::3, ::3].ravel()
+    half = sparse.size // 2
+    sparse = np.partition(sparse, (half // 2, half))  # the median, and that of the lower half
+    centre, below = float(sparse[half]), float(sparse[half // 2])
+    if below == centre:  # a flat picture: only what differs tells its scatter
+        differing = sparse[sparse < centre]
+        below = float(np.median(differing)) if differing.size else centre - 1 / 1.4826
+    scatter = max(1.4826 * (centre - below), 0.15)
     level = centre + LEVEL_SCATTERS * scatter
-    strong = sparse[sparse > level]
+    strong = sparse[half:]
+    strong = strong[strong > level]
     typical = float(np.median(strong)) if strong.size > 20 else level
     return max(level, LEVEL_SHARE * typical), scatter, typical

@@ -104,34 +104,48 @@ def _between(n: int, blocks: int, block: int, step: int) -> tuple[np.ndarray, np
 def _residual(work: WorkImage, grid: np.ndarray, block: int, step: int) -> np.ndarray:
     """Difference from the background on every ``step``-th pixel: (m, n, 3)."""
     shape = work.pixels.shape[:2]
-    out = np.empty((-(-shape[0] // step), -(-shape[1] // step), 3), np.float32)
-    for c in range(3):
-        out[..., c] = LOG_CODE[work.pixels[::step, ::step, c]]
-        out[..., c] -= background_at(grid[..., c], block, shape, step)
+    out = np.take(LOG_CODE, work.pixels[::step, ::step])
+    low, part = _between(shape[1], grid.shape[1], block, step)
+    part = part[:, None]
+    wide = grid.take(low, 1) * (1 - part) + grid.take(np.minimum(low + 1, grid.shape[1] - 1), 1) * part
+    low, part = _between(shape[0], grid.shape[0], block, step)
+    part = part[:, None, None]
+    out -= wide.take(low, 0) * (1 - part)
+    out -= wide.take(np.minimum(low + 1, grid.shape[0] - 1), 0) * part
     return out
 
 
 def _clean_scatter(samples: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Covariance of the background among samples with objects in them, by trimming; and each sample's distance²."""
     floor = np.eye(3) * 0.35  # rounding to whole code values and JPEG
+    # every round is two products with these
+    products = (samples[:, _FIRST] * samples[:, _SECOND]).astype(np.float32)
     # a quarter of the scatter of everything: objects on up to a quarter of the photo then fall outside and are trimmed,
     # while the two brightnesses of a mesh stay inside
-    covariance = 0.25 * (samples.T @ samples) / len(samples) + floor
+    covariance = 0.25 * _square(products.mean(axis=0, dtype=float)) + floor
     for _ in range(6):
-        distance = _distance(samples, covariance)
-        kept = samples[distance < 14.2]  # 99.7 % of a normal background in three channels
-        if len(kept) < 50:
+        kept = _distance(products, covariance) < 14.2  # 99.7 % of a normal background in three channels
+        n = int(np.count_nonzero(kept))
+        if n < 50:
             break
-        covariance = 1.08 * (kept.T @ kept) / len(kept) + floor
-    distance = _distance(samples, covariance)
-    return covariance, distance
+        covariance = 1.08 * _square(kept.astype(np.float32) @ products) / n + floor
+    return covariance, _distance(products, covariance)
 
 
-def _distance(samples: np.ndarray, covariance: np.ndarray) -> np.ndarray:
-    """Mahalanobis distance² of each sample from 0."""
-    root = np.linalg.cholesky(np.linalg.inv(covariance)).astype(np.float32)
-    white = samples @ root
-    return np.einsum("ij,ij->i", white, white)
+_FIRST, _SECOND = [0, 1, 2, 0, 0, 1], [0, 1, 2, 1, 2, 2]
+
+
+def _square(six: np.ndarray) -> np.ndarray:
+    """The symmetric matrix of the sums of products of ``_FIRST`` with ``_SECOND``."""
+    out = np.empty((3, 3))
+    out[_FIRST, _SECOND] = out[_SECOND, _FIRST] = six
+    return out
+
+
+def _distance(products: np.ndarray, covariance: np.ndarray) -> np.ndarray:
+    """Mahalanobis distance² of each sample from 0, by the products of its channels."""
+    inverse = np.linalg.inv(covariance)[_FIRST, _SECOND]
+    return products @ (inverse * [1, 1, 1, 2, 2, 2]).astype(np.float32)
 
 
 def _mix(samples: np.ndarray, covariance: np.ndarray, distance: np.ndarray) -> tuple[np.ndarray, bool]:
@@ -183,8 +197,11 @@ def _coarse_median(means: np.ndarray, window: int) -> np.ndarray:
     from scipy import ndimage
 
     some = ndimage.median_filter(means[::2, ::2], size=window // 2 + 1, mode="nearest")
-    at = [np.minimum(np.arange(n) / 2, m - 1).astype(np.float32) for n, m in zip(means.shape, some.shape, strict=True)]
-    return ndimage.map_coordinates(some, np.meshgrid(*at, indexing="ij"), order=1, mode="nearest")
+    for axis in (0, 1):  # the blocks between lie midway
+        n, last = means.shape[axis], some.shape[axis] - 1
+        k = np.arange(n)
+        some = 0.5 * (some.take(k // 2, axis) + some.take(np.minimum((k + 1) // 2, last), axis))
+    return some
 
 
 def _regrid(grid, means, covariance):

@@ -57,15 +57,25 @@ def _strip_means(signal: np.ndarray, which: np.ndarray) -> np.ndarray:
 
 def _moved_back(strips: np.ndarray, shift: np.ndarray) -> np.ndarray:
     """Every strip moved back by the line's rise; the first and last pixel go on outside."""
-    reach = int(np.abs(shift).max())
-    wide = np.pad(strips, ((0, 0), (reach, reach)), mode="edge")
     n = strips.shape[1]
+    return _moved(*_with_ends(strips, int(np.abs(shift).max())), shift, n)
+
+
+def _with_ends(strips: np.ndarray, reach: int) -> tuple[np.ndarray, int]:
+    """Strips that go on for some pixels beyond both ends, and for how many."""
+    return np.pad(strips, ((0, 0), (reach, reach)), mode="edge"), reach
+
+
+def _moved(wide: np.ndarray, reach: int, shift: np.ndarray, n: int) -> np.ndarray:
+    """Each strip from where the line begins, n pixels long."""
     return np.stack([line[reach + s : reach + s + n] for line, s in zip(wide, shift, strict=True)])
 
 
 def _best_slope(strips: np.ndarray, at: np.ndarray, slopes: np.ndarray, down: int) -> tuple[float, np.ndarray]:
     """The slope along which the strips agree most, and their mean along it."""
-    means = [_moved_back(strips, np.rint(slope * at / down).astype(int)).mean(axis=0) for slope in slopes]
+    shifts = np.rint(np.outer(slopes, at) / down).astype(int)
+    wide, reach = _with_ends(strips, int(np.abs(shifts).max()))
+    means = [_moved(wide, reach, shift, strips.shape[1]).mean(axis=0) for shift in shifts]
     best = int(np.argmax([np.var(mean) for mean in means]))
     return float(slopes[best]), means[best]
 
