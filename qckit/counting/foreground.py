@@ -49,21 +49,28 @@ def box_mean(plane: np.ndarray, size: int) -> np.ndarray:
 
     if size == 3:  # adding shifted copies costs less than a running sum
         wide = np.pad(plane, 1, mode="edge")
-        wide = wide[:-2] + wide[1:-1] + wide[2:]
-        return (wide[:, :-2] + wide[:, 1:-1] + wide[:, 2:]) * plane.dtype.type(1 / 9)
+        down = wide[:-2] + wide[1:-1]
+        down += wide[2:]
+        out = down[:, :-2] + down[:, 1:-1]
+        out += down[:, 2:]
+        out *= plane.dtype.type(1 / 9)
+        return out
     if size == 5:  # two and two and one
         wide = np.pad(plane, 2, mode="edge")
         pair = wide[:-1] + wide[1:]
-        wide = pair[:-3] + pair[2:-1] + wide[4:]
-        pair = wide[:, :-1] + wide[:, 1:]
-        return (pair[:, :-3] + pair[:, 2:-1] + wide[:, 4:]) * plane.dtype.type(1 / 25)
+        down = pair[:-3] + pair[2:-1]
+        down += wide[4:]
+        pair = down[:, :-1] + down[:, 1:]
+        out = pair[:, :-3] + pair[:, 2:-1]
+        out += down[:, 4:]
+        out *= plane.dtype.type(1 / 25)
+        return out
     return ndimage.uniform_filter(plane, size, mode="nearest") if size > 1 else plane
 
 
-def _shifted(mask: np.ndarray, size: int, axis: int, combine) -> np.ndarray:
-    """Combine each pixel with ``size`` neighbours along one axis, outside taken as inside (for erosion) or empty."""
+def _shifted(mask: np.ndarray, size: int, axis: int, combine, before: int) -> np.ndarray:
+    """Combine ``size`` pixels along one axis, so many of them ``before`` each pixel; outside is as the border."""
     pad = [(0, 0), (0, 0)]
-    before = (size - 1) // 2
     pad[axis] = (before, size - 1 - before)
     wide = np.pad(mask, pad, mode="edge")
     n = mask.shape[axis]
@@ -91,9 +98,10 @@ def open_mask(mask: np.ndarray, size: int) -> np.ndarray:
     """
     if size < 2:
         return mask
-    eroded = _shifted(_shifted(mask, size, 0, np.logical_and), size, 1, np.logical_and)
-    flipped = eroded[::-1, ::-1]  # so that an even square opens without a shift
-    dilated = _shifted(_shifted(flipped, size, 0, np.logical_or), size, 1, np.logical_or)[::-1, ::-1]
+    before = (size - 1) // 2
+    eroded = _shifted(_shifted(mask, size, 0, np.logical_and, before), size, 1, np.logical_and, before)
+    before = size // 2  # from the other side, so that an even square opens without a shift
+    dilated = _shifted(_shifted(eroded, size, 0, np.logical_or, before), size, 1, np.logical_or, before)
     return dilated & mask
 
 
