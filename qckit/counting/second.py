@@ -1,18 +1,19 @@
 """The second reader: a trained network that proposes centres and stages, joined with what was measured.
 
 The count works without it. Where it is there, the foreground is cut at its centres, the two readings of a stage are
-multiplied (logarithmic pooling, Genest and Zidek 1986, Statistical Science 1:114), and stages on which the two differ
-are counted, so that a photo can be flagged.
+multiplied (logarithmic pooling, Genest and Zidek 1986, Statistical Science 1:114) and fitted to the photo's own mixture
+of cysts and shells; stages on which the two differ are counted, so that a photo can be flagged.
 """
 
 from __future__ import annotations
 
 import importlib.util
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from qckit.counting.analysis import Analysis, CutMeasures, FoundObjects, analyse_at_centres, gather, join_found
+from qckit.counting.mixture import settle_cysts_and_shells
 from qckit.counting.stages import StageModel
 from qckit.counting.working import WorkImage, resize_to_scale
 
@@ -121,7 +122,8 @@ def read_at_centres(work: WorkImage, model: StageModel, proposals: Proposals) ->
     kept[own] = True
     unsupported = proposals.score >= ALONE_SCORE
     unsupported[seen] = False
-    return analysis, join_found([measured.take(kept), _proposed_alone(work, proposals, unsupported, cut)]), differing
+    found = join_found([measured.take(kept), _proposed_alone(work, proposals, unsupported, cut)])
+    return analysis, replace(found, p=settle_cysts_and_shells(found.p)), differing
 
 
 def _proposed_alone(work, proposals: Proposals, which: np.ndarray, cut: CutMeasures) -> FoundObjects:

@@ -101,6 +101,8 @@ def main():
     parser.add_argument("--out", type=Path)
     args = parser.parse_args()
     truth, photos = pd.read_csv(args.folder / "truth.csv"), pd.read_csv(args.folder / "photos.csv")
+    if args.out:
+        args.out.mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory() as top:
         for change in CHANGES if args.changed else (None,):
             folder = args.folder / "photos"

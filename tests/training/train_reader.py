@@ -66,12 +66,12 @@ class Residual(nn.Module):
 class Reader(nn.Module):
     """Levels at four and eight pixels of the picture; answers at two by unfolding channels."""
 
-    def __init__(self, width=48):
+    def __init__(self, width=32):
         super().__init__()
         b, c = width, 2 * width
-        self.stem = nn.Sequential(block(3, width // 3, 2, 4, 1), block(width // 3, b, 2, 4, 1))
+        self.stem = nn.Sequential(block(3, width // 2, 2, 4, 1), block(width // 2, b, 2, 4, 1))
         self.one = Residual(b)
-        self.two = nn.Sequential(block(b, c, 2), *(Residual(c) for _ in range(3)))
+        self.two = nn.Sequential(block(b, c, 2), *(Residual(c) for _ in range(4)))
         self.back, self.mix = nn.Conv2d(c, b, 1), Residual(b)
         self.head = nn.Sequential(block(b, b, 1, 1), nn.Conv2d(b, 9 * 4, 1))
         self.head[-1].bias.data[:4] = -4.0
@@ -529,7 +529,7 @@ def main():
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--minutes", type=float, default=6)
     parser.add_argument("--fold", type=int)
-    parser.add_argument("--width", type=int, default=48)
+    parser.add_argument("--width", type=int, default=32)
     parser.add_argument("--batch", type=int, default=56)
     parser.add_argument("--seed", type=int, default=1)
     args = parser.parse_args()
