@@ -75,8 +75,8 @@ def _session(model: Path | None = None):
     return onnxruntime.InferenceSession(str(model or MODEL), options, providers=["CPUExecutionProvider"])
 
 
-def _planes(picture: np.ndarray) -> np.ndarray:
-    """Run the network in strips, so that memory does not grow with the photo: (9, M/2, N/2)."""
+def _strips(picture: np.ndarray) -> list[np.ndarray]:
+    """Run the network in strips, so that memory does not grow with the photo: folded planes, top to bottom."""
     rows, cols = picture.shape[:2]
     padded = np.pad(picture, ((0, -rows % BLOCK), (0, -cols % BLOCK), (0, 0)), mode="edge")
     height = padded.shape[0]
@@ -88,9 +88,33 @@ def _planes(picture: np.ndarray) -> np.ndarray:
         out = _session().run(None, {"photo": part})[0][0]
         end = min(height, start + step)
         strips.append(out[:, (start - first) // FOLD : (end - first) // FOLD])
-    folded = np.concatenate(strips, axis=1) if len(strips) > 1 else strips[0]
-    p, q = folded.shape[1:]
-    return folded.reshape(9, 2, 2, p, q).transpose(0, 3, 1, 4, 2).reshape(9, 2 * p, 2 * q)
+    return strips
+
+
+def _unfold(strips: list[np.ndarray], plane: int) -> np.ndarray:
+    """One plane laid out: (M/2, N/2)."""
+    rows, cols = sum(s.shape[1] for s in strips), strips[0].shape[2]
+    out = np.empty((2 * rows, 2 * cols), np.float32)
+    top = 0
+    for strip in strips:
+        end = top + 2 * strip.shape[1]
+        for k in range(4):
+            out[top + k // 2 : end : 2, k % 2 :: 2] = strip[4 * plane + k]
+        top = end
+    return out
+
+
+def _read_at(strips: list[np.ndarray], planes: range, r: np.ndarray, c: np.ndarray) -> np.ndarray:
+    """Values of some planes at pixels of the laid-out planes, without laying them out: (n, planes)."""
+    out = np.empty((len(r), len(planes)))
+    tops = np.cumsum([0, *(2 * s.shape[1] for s in strips)])
+    home = np.searchsorted(tops, r, side="right") - 1
+    for i, strip in enumerate(strips):
+        here = np.flatnonzero(home == i)
+        down, right = np.divmod(r[here] - tops[i], 2), np.divmod(c[here], 2)
+        for j, plane in enumerate(planes):
+            out[here, j] = strip[4 * plane + 2 * down[1] + right[1], down[0], right[0]]
+    return out
 
 
 def _peaks(plane: np.ndarray, least: float) -> tuple[np.ndarray, np.ndarray]:
@@ -144,11 +168,14 @@ def propose(picture: np.ndarray, um_per_px: float) -> CentreProposals:
     from scipy.special import expit, softmax
 
     rows, cols = picture.shape[:2]
-    planes = _planes(picture)[:, : -(-rows // STRIDE), : -(-cols // STRIDE)]
-    logit = planes[0]
+    strips = _strips(picture)
+    within = np.s_[: -(-rows // STRIDE), : -(-cols // STRIDE)]
+    logit = _unfold(strips, 0)[within]
     least = np.log(LEAST_HEAT / (1 - LEAST_HEAT))
     r, c = _peaks(logit, least)
     row, col, score = (r + 0.5) * STRIDE, (c + 0.5) * STRIDE, expit(logit[r, c].astype(float))
     kept = _apart(row, col, score, um_per_px) if len(row) else np.zeros(0, bool)
-    p = softmax(planes[1:6, r, c].T.astype(float), axis=1)
-    return CentreProposals(row[kept], col[kept], p[kept], score[kept], planes[7:9] * STRIDE)
+    p = softmax(_read_at(strips, range(1, 6), r, c), axis=1)
+    way = np.stack([_unfold(strips, k)[within] for k in (7, 8)])
+    way *= STRIDE
+    return CentreProposals(row[kept], col[kept], p[kept], score[kept], way)
