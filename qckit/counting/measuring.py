@@ -133,7 +133,7 @@ def sum_pieces(work: WorkImage, light: Light, signal: np.ndarray, pieces: np.nda
     mean_contrast = (contrast[0] + contrast[1] + contrast[2]) / 3
     typical = max(_typical(mean_contrast), 1e-3) if len(flat) else 1.0
     s, d = signal.ravel().take(flat), depth.ravel().take(flat)
-    g = _gradient(work, flat, rows, cols) / np.float32(max(float(light.level.max()), 30.0))
+    g = _gradient(work, flat, rows, cols) / np.float32(max(float(light.level[1]), 30.0))  # of the same channel
     boxes = _boxes(rows, cols, starts, there, n)
     origin = _patch_origin(boxes, patch)
     corner = np.repeat(origin[patch[there]], size, axis=0)
