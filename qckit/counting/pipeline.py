@@ -144,12 +144,13 @@ def _object_table(found: FoundObjects, analysis: Analysis, name: str) -> pd.Data
 
 def _signs(analysis: Analysis, found: FoundObjects, model: StageModel, differing: float) -> PhotoSigns:
     """Gather what the flags look at."""
-    pixels = analysis.work.pixels[::4, ::4]
+    red, green, blue = np.moveaxis(analysis.work.pixels[::4, ::4], 2, 0)
+    least, most = np.minimum(np.minimum(red, green), blue), np.maximum(np.maximum(red, green), blue)
     wanted = found.p.argmax(axis=1) < 4 if len(found.p) else np.zeros(0, bool)
     home = found.patch[wanted]
     crowd = np.bincount(home, minlength=1)[home] if len(home) else np.zeros(0)
     return PhotoSigns(
-        white_share=float((pixels.min(axis=2) >= 253).mean()), black_share=float((pixels.max(axis=2) <= 30).mean()),
+        white_share=float((least >= 253).mean()), black_share=float((most <= 30).mean()),
         contrast=analysis.foreground.typical, covered_share=float(analysis.foreground.mask[::4, ::4].mean()),
         clump_share=float((crowd > 5).mean()) if len(crowd) else 0.0, stages=found.p[wanted].argmax(axis=1),
         p_best=found.p[wanted].max(axis=1, initial=0) * found.p_single[wanted],
