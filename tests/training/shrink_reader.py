@@ -19,7 +19,7 @@ from onnx import TensorProto, numpy_helper
 from onnxruntime.quantization import CalibrationDataReader, QuantFormat, QuantType, quantize_static
 from PIL import Image
 
-IN_UM, BLOCK, N_FOLDS, ZERO = 12.0, 8, 4, 128
+IN_UM, BLOCK, N_FOLDS, ZERO = 12.0, 8, 8, 128
 
 
 def pictures(root: Path, fold: int | None, rng: np.random.Generator):

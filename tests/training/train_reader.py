@@ -15,7 +15,9 @@ planes come folded: four values of each per 48 µm pixel.
 
 Colour is not to be trusted (lamps, dishes and cameras differ), so training recolours nearly everything: in bright
 field the light that passed an object is multiplied onto other lamps and ruled lines; in incident light objects are
-laid on other dishes, meshes and stages.
+laid on other dishes, meshes and stages. Nor, in incident light, is brightness: in dark field shells are half
+as bright as cysts on one photo and brighter on the next, so all objects of a stage become lighter or darker together,
+and each one a little by itself. (In bright field, where shells let more light through, this did harm.)
 """
 
 import argparse
@@ -33,12 +35,13 @@ from torch import nn
 STORE_UM, IN_UM, STRIDE = 8.0, 12.0, 2
 OUT_UM = IN_UM * STRIDE
 CLASSES = ("nauplius", "umbrella", "cyst", "shell", "debris")
-N_FOLDS = 4
+N_FOLDS = 8
 SIZE = 16 * round(3300 / IN_UM / 16)  # side of a training crop, in pixels of IN_UM
 MAX_ZOOM = 1.33
 PATCH = int(SIZE * IN_UM / STORE_UM * MAX_ZOOM * 1.4143) + 4
 MARGIN = PATCH // 2 + 2
 SPOT = 28 / OUT_UM  # spread of a centre mark, in output pixels
+DYED, DYE_OF_STAGE, DYE_OF_OBJECT = 0.7, 0.24, 0.12  # share of pictures; spread of the logarithm of light
 HIDDEN = 0.35  # an object of which less can be seen is neither asked for nor held against the reader
 
 
@@ -241,6 +244,7 @@ class Scenes:
         self.heat = torch.cat([p.heat for p in photos])
         sizes = [len(p.stage) for p in photos]
         self.base = torch.tensor(np.cumsum([0, *sizes[:-1]]), device=device)
+        self.stages = nn.utils.rnn.pad_sequence([p.stage for p in photos], batch_first=True, padding_value=-1)
         self.incident = torch.tensor([p.incident for p in photos], device=device)
 
     def crops(self, which, zoom):
@@ -262,7 +266,20 @@ class Scenes:
         grid = F.affine_grid(theta, (n, 1, SIZE, SIZE), align_corners=False)
         planes = F.grid_sample(torch.stack(patches).float(), grid, mode="bilinear", align_corners=False)
         ids = F.grid_sample(torch.stack(ids), grid, mode="nearest", align_corners=False).round().long()
-        return planes, ids[:, 0, 1::STRIDE, 1::STRIDE]
+        return planes, ids[:, 0]
+
+    def dyes(self, ids, which):
+        """How much more light each object throws back in this picture, by stage and by object; incident light only."""
+        n, device = len(ids), self.device
+        normal = lambda spread, *s: torch.randn(*s, device=device) * spread  # noqa: E731
+        of_stage = normal(DYE_OF_STAGE, n, len(CLASSES), 1) + normal(DYE_OF_STAGE / 3, n, len(CLASSES), 3)
+        stage = self.stages[which]
+        dye = of_stage.gather(1, stage.clamp(min=0)[:, :, None].expand(-1, -1, 3))
+        dye = dye + normal(DYE_OF_OBJECT, n, stage.shape[1], 1)
+        varied = chance(n, DYED, device)[:, 0, 0, 0] & self.incident[which]
+        dye = dye * ((stage >= 0) & varied[:, None])[:, :, None]
+        dye = dye[torch.arange(n, device=device)[:, None, None], ids].permute(0, 3, 1, 2)
+        return torch.exp(F.avg_pool2d(F.pad(dye, (1, 1, 1, 1), mode="replicate"), 3, 1))
 
     def batch(self, n):
         """Pictures (linear light became sRGB) and targets for one training step."""
@@ -276,6 +293,9 @@ class Scenes:
         which1, which2 = torch.tensor(first, device=device), torch.tensor(second, device=device)
         use_second = chance(n, 0.3, device)
         incident = self.incident[which1][:, None, None, None]
+        one[:, 0:3] *= self.dyes(ids1, which1)
+        two[:, 0:3] *= self.dyes(ids2, which2)
+        ids1, ids2 = (ids[:, 1::STRIDE, 1::STRIDE] for ids in (ids1, ids2))
         picture = torch.where(
             incident, self._laid_on(one, two, use_second, first), self._shone_through(one, two, use_second, first)
         )
@@ -325,11 +345,12 @@ class Scenes:
             sample = torch.arange(n, device=device)[:, None, None]
             key = torch.where(ids > 0, (sample * 2 + layer) * total + whole, key)
             zoom_of[:, layer] = zoom[:, None]
-        flat = key.reshape(-1)
-        size = n * 2 * total
+        size, lots = n * 2 * total, 1 << 16
+        nowhere = size + torch.arange(key.numel(), device=device) % lots  # or background's sums would queue for one place
+        flat = torch.where(key.reshape(-1) > 0, key.reshape(-1), nowhere)
         r = torch.arange(out, device=device, dtype=torch.float)
         yy, xx = r[:, None].expand(n, out, out), r[None, :].expand(n, out, out)
-        add = lambda v: torch.zeros(size, device=device).scatter_add_(0, flat, v.reshape(-1))  # noqa: E731
+        add = lambda v: torch.zeros(size + lots, device=device).scatter_add_(0, flat, v.reshape(-1))[:size]  # noqa: E731
         count = add(torch.ones_like(yy))
         cy, cx = add(yy) / count.clamp(min=1), add(xx) / count.clamp(min=1)
         tile = lambda t: t.repeat(2 * n)  # noqa: E731
