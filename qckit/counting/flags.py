@@ -9,17 +9,20 @@ import numpy as np
 from qckit.counting.result import Flag
 from qckit.tables import STAGES
 
-__all__ = ["FLAG_CODES", "PhotoSigns", "judge_photo"]
+__all__ = ["FLAG_CODES", "PhotoSigns", "hatch_swing", "judge_photo"]
 
-FLAG_CODES = ("dark", "bright", "blurred", "crowded", "clumps", "scale", "few", "unsure", "unlike", "readers")
+FLAG_CODES = ("dark", "bright", "blurred", "crowded", "clumps", "scale", "few", "unsure", "unlike", "readers",
+              "alone")  # fmt: skip
 
 CYST_UM = (165.0, 430.0)  # hydrated cysts of all strains measured lie in 224-330 µm
 NAUPLIUS_UM = (280.0, 1000.0)  # instar I to III, limbs left out
-BODY_WIDTH_UM = (110.0, 380.0)
+BODY_WIDTH_UM = (125.0, 320.0)  # 158 to 266 on the open photos at their true scale
+FAINT = 5.0  # scatters of the background; counts still held at 5.5
 BLURRED_UM = 95.0
 CLUMPED_SHARE = 0.06
-DOUBTED = 0.105  # mean chance that an object's stage is wrong
-DIFFERING = 0.25  # share of objects on which the two readers differ
+SWING = 4.4  # points of hatching percentage
+DOUBTED = 0.2  # mean chance that an object is given the wrong stage or is split wrongly
+DIFFERING = 0.32  # share of objects on which the two readers differ
 STRANGE = 1.6  # times the usual distance between photos checked
 
 
@@ -41,7 +44,11 @@ class PhotoSigns:
         Stage of each object, debris left out.
     p_best : (n,) ndarray
         Probability of that stage, times that of being one object.
-    length_um, width_um : (n,) ndarray
+    length_um : (n,) ndarray
+    swing : float
+        From :func:`hatch_swing`.
+    body_width_um : float
+        Width of what lies alone, whatever it was taken for; NaN where too little does.
     clump_objects : float
         About how many objects lie in clumps in which none could be told apart, from the clumps' area.
     strangeness : float
@@ -49,7 +56,9 @@ class PhotoSigns:
     edge_width_um : float
         How far an object's outline is smeared; NaN without objects.
     reader_share : float
-        Share of objects on which the two readers differ; NaN without second reader.
+        Share of objects on which the two readers differ; NaN where no object was seen by both.
+    one_reader : bool
+        The second reader was left out, or could not be run.
     """
 
     white_share: float
@@ -60,11 +69,38 @@ class PhotoSigns:
     stages: np.ndarray
     p_best: np.ndarray
     length_um: np.ndarray
+    swing: float = 0.0
     body_width_um: float = float("nan")
     clump_objects: float = 0.0
     strangeness: float = 0.0
     edge_width_um: float = float("nan")
     reader_share: float = float("nan")
+    one_reader: bool = False
+
+
+def hatch_swing(p: np.ndarray) -> float:
+    """How far the hatching percentage would move if the doubts about all stages pointed the same way.
+
+    Each object's expected effect on the share of nauplii among nauplii, umbrella stages and cysts, taken without its
+    sign and added up: no mean error can be larger, as far as the probabilities are right (triangle inequality).
+
+    Parameters
+    ----------
+    p : (n, 5) ndarray
+        Probability per object and class (four stages, debris).
+
+    Returns
+    -------
+    float
+        0 to 100. [points]
+    """
+    if not len(p):
+        return 0.0
+    stage = p.argmax(axis=1)
+    full = np.bincount(stage, minlength=5)[:3]
+    hatched = full[0] / max(full.sum(), 1)
+    effect = np.array([1 - hatched, -hatched, -hatched, 0.0, 0.0]) * 100 / max(full.sum(), 1)
+    return min(float((p * np.abs(effect - effect[stage][:, None])).sum()), 100.0)
 
 
 def judge_photo(signs: PhotoSigns) -> tuple[Flag, ...]:
@@ -87,7 +123,7 @@ def _light_flags(signs: PhotoSigns):
     if signs.white_share > 0.25:
         yield Flag("bright", f"{100 * signs.white_share:.0f} % of the photo is burnt out to white, where pale shells "
                              f"vanish: shorten the exposure and take it again.")  # fmt: skip
-    if signs.black_share > 0.9 and signs.contrast < 8:
+    if signs.black_share > 0.9 and signs.contrast < FAINT:
         yield Flag("dark", "Nearly all of the photo is black and what shows is faint: lengthen the exposure or add "
                            "light and take it again.")  # fmt: skip
     if signs.edge_width_um > BLURRED_UM:
@@ -130,7 +166,10 @@ def _scale_flag(signs: PhotoSigns):
 def _trust_flags(signs: PhotoSigns):
     n = len(signs.stages)
     doubt = float(np.mean(1 - signs.p_best)) if n else 0.0
-    if n >= 5 and doubt > DOUBTED:
+    if n >= 5 and signs.swing > SWING:
+        yield Flag("unsure", f"Doubts about stages can move the hatching percentage by {signs.swing:.0f} points: look "
+                             f"at the checked picture and correct it by hand.")  # fmt: skip
+    elif n >= 5 and doubt > DOUBTED:
         yield Flag("unsure", f"About {100 * doubt:.0f} % of the objects may be given the wrong stage or be split "
                              f"wrongly: look at the checked picture and correct it by hand.")  # fmt: skip
     if signs.strangeness > STRANGE:
@@ -139,6 +178,9 @@ def _trust_flags(signs: PhotoSigns):
     if signs.reader_share > DIFFERING:
         yield Flag("readers", f"The two ways of reading the photo differ on {100 * signs.reader_share:.0f} % of the "
                               f"objects: look at the checked picture and correct it by hand.")  # fmt: skip
+    if signs.one_reader:
+        yield Flag("alone", "Counted without the trained reader, which finds more and mistakes fewer stages: count "
+                            "again with --reader auto and onnxruntime installed, or check it by hand.")  # fmt: skip
 
 
 def stage_codes(names) -> np.ndarray:

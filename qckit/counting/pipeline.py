@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from qckit.counting.analysis import Analysis, FoundObjects, analyse, choose_objects
-from qckit.counting.flags import PhotoSigns, judge_photo
+from qckit.counting.flags import PhotoSigns, hatch_swing, judge_photo
 from qckit.counting.frame import apply_frame
 from qckit.counting.measuring import FEATURES
 from qckit.counting.regions import check_region, counted_in_region, region_area_mm2
@@ -70,7 +70,7 @@ def count_photo(path, *, um_per_px: float, reader: str | None = "auto", photo: P
         objects, frame_mm2 = _in_region(objects, region, photo, um_per_px)
     inside = objects[objects.counted]
     counts = {s: int((inside.stage == s).sum()) for s in STAGES}
-    flags = judge_photo(_signs(analysis, found, model, differing))
+    flags = judge_photo(_signs(analysis, found, model, differing, one_reader=reader_module(reader) is None))
     return PhotoCount(name or path.name, counts, objects, flags, round(frame_mm2, 6), um_per_px, photo.sha256,
                       photo.taken, photo.width_px, photo.height_px, time.perf_counter() - start,
                       version_with(model_key(stage_model)))  # fmt: skip
@@ -142,7 +142,7 @@ def _object_table(found: FoundObjects, analysis: Analysis, name: str) -> pd.Data
     return table[table_columns("objects")]
 
 
-def _signs(analysis: Analysis, found: FoundObjects, model: StageModel, differing: float) -> PhotoSigns:
+def _signs(analysis: Analysis, found: FoundObjects, model: StageModel, differing: float, *, one_reader: bool):
     """Gather what the flags look at."""
     red, green, blue = np.moveaxis(analysis.work.pixels[::4, ::4], 2, 0)
     least, most = np.minimum(np.minimum(red, green), blue), np.maximum(np.maximum(red, green), blue)
@@ -153,8 +153,9 @@ def _signs(analysis: Analysis, found: FoundObjects, model: StageModel, differing
         white_share=float((least >= 253).mean()), black_share=float((most <= 30).mean()),
         contrast=analysis.foreground.typical, covered_share=float(analysis.foreground.mask[::4, ::4].mean()),
         clump_share=float((crowd > 5).mean()) if len(crowd) else 0.0, stages=found.p[wanted].argmax(axis=1),
-        p_best=found.p[wanted].max(axis=1, initial=0) * found.p_single[wanted],
+        p_best=found.p[wanted].max(axis=1, initial=0) * found.p_single[wanted], swing=hatch_swing(found.p),
         length_um=found.sizes["length_um"][wanted], body_width_um=_body_width(analysis), reader_share=differing,
+        one_reader=one_reader,
         clump_objects=_clump_objects(analysis, found),
         strangeness=model.strangeness(found.features[wanted]), edge_width_um=_edge_width(analysis, found),
     )  # fmt: skip
@@ -163,7 +164,8 @@ def _signs(analysis: Analysis, found: FoundObjects, model: StageModel, differing
 def _body_width(analysis: Analysis) -> float:
     """Median width of patches of one piece, each as heavy as it is wide, so that bits of lines weigh little. [µm]
 
-    NaN with fewer than five.
+    The width is that of an ellipse of the patch's area and length, which spread limbs hardly change. NaN with fewer
+    than five.
     """
     cut = analysis.cuts[0]
     patch = cut.pieces.patch
@@ -171,7 +173,8 @@ def _body_width(analysis: Analysis) -> float:
     single = single[cut.pieces.edge[1:][single] == 0]
     if len(single) < 5:
         return float("nan")
-    widths = np.sort(cut.sizes["width_um"][single])
+    area, length = cut.sizes["area_um2"][single], cut.sizes["length_um"][single]
+    widths = np.sort(4 / np.pi * area / np.maximum(length, 1.0))
     return float(widths[np.searchsorted(np.cumsum(widths), widths.sum() / 2)])
 
 

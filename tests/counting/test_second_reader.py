@@ -76,4 +76,6 @@ def test_without_the_reader_nothing_is_asked(labelled, reader):
     reader("bright-08")
     sys.modules["qckit.counting.reader"].propose = None
     path = folder / "photos" / "bright-08.jpg"
-    assert sum(count_photo(path, um_per_px=photos.um_per_px["bright-08"], reader=None).counts.values()) > 30
+    count = count_photo(path, um_per_px=photos.um_per_px["bright-08"], reader=None)
+    assert sum(count.counts.values()) > 30
+    assert "alone" in [f.code for f in count.flags]

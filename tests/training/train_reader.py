@@ -346,7 +346,8 @@ class Scenes:
             key = torch.where(ids > 0, (sample * 2 + layer) * total + whole, key)
             zoom_of[:, layer] = zoom[:, None]
         size, lots = n * 2 * total, 1 << 16
-        nowhere = size + torch.arange(key.numel(), device=device) % lots  # or background's sums would queue for one place
+        # background goes to many places, or its sums would queue for one
+        nowhere = size + torch.arange(key.numel(), device=device) % lots
         flat = torch.where(key.reshape(-1) > 0, key.reshape(-1), nowhere)
         r = torch.arange(out, device=device, dtype=torch.float)
         yy, xx = r[:, None].expand(n, out, out), r[None, :].expand(n, out, out)
