@@ -54,8 +54,8 @@ def test_a_good_photo_has_no_flag():
          "The two ways of reading the photo differ on 40 % of the objects: look at the checked picture and correct it "
          "by hand."),
         ({"one_reader": True}, "alone",
-         "Counted without the trained reader, which finds more and mistakes fewer stages: count again with --reader auto "
-         "and onnxruntime installed, or check it by hand."),
+         "Counted without the trained reader, which finds more and mistakes fewer stages: count again with --reader "
+         "auto and onnxruntime installed, or check it by hand."),
     ],
 )  # fmt: skip
 def test_each_flag_says_what_to_do(changes, code, sentence):
