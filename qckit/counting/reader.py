@@ -9,6 +9,7 @@ It measures nothing: sizes, and the check of its stages, come from the other ste
 from __future__ import annotations
 
 import hashlib
+import json
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -27,7 +28,8 @@ READER_VERSION = hashlib.sha256(MODEL.read_bytes()).hexdigest()[:12] if MODEL.is
 STRIDE = 2  # pixels of the picture per pixel of the planes
 FOLD = 4  # the network answers once per four by four pixels, with two by two pixels of each plane side by side
 BLOCK = 8  # the network halves three times; strips start on whole blocks so that none shifts the grid
-STRIP_PX, HALO = 1_050_000, 80  # pixels read at a time, and rows around them that can still sway them (73)
+RIM = 128  # what the network takes for nothing
+STRIP_PX, HALO = 1_600_000, 96  # pixels read at a time, and rows around them that can still sway them (93)
 LEAST_HEAT = 0.15
 APART_UM = 70.0  # two centres nearer than this are one object seen twice
 
@@ -62,8 +64,22 @@ def reader_available() -> bool:
     return MODEL.is_file() and importlib.util.find_spec("onnxruntime") is not None
 
 
+@dataclass(frozen=True)
+class _Network:
+    """What onnxruntime runs, and the last layer, which is worked out here for the planes and places that are wanted.
+
+    The last layer's weights (planes, 4, channels) are whole numbers whose sums are exact in 32-bit floating point, in
+    whatever order they are added; ``step`` and ``offset`` (planes, 4) make logits of the sums.
+    """
+
+    session: object
+    weights: np.ndarray
+    step: np.ndarray
+    offset: np.ndarray
+
+
 @cache
-def _session(model: Path | None = None):
+def _network(model: Path) -> _Network:
     """Load the network once per process, on one thread: photos are spread over processes instead."""
     import onnxruntime
 
@@ -72,48 +88,70 @@ def _session(model: Path | None = None):
     options.inter_op_num_threads = 1
     options.log_severity_level = 3
     options.enable_cpu_mem_arena = False  # memory goes back between photos
-    return onnxruntime.InferenceSession(str(model or MODEL), options, providers=["CPUExecutionProvider"])
+    session = onnxruntime.InferenceSession(str(model), options, providers=["CPUExecutionProvider"])
+    notes = json.loads(session.get_modelmeta().custom_metadata_map["last_layer"])
+    weights, step, offset = (np.array(notes[k], np.float32) for k in ("weights", "step", "offset"))
+    return _Network(session, weights.reshape(-1, 4, weights.shape[1]), step.reshape(-1, 4), offset.reshape(-1, 4))
+
+
+def _two_by_two(picture: np.ndarray) -> np.ndarray:
+    """Lay two by two pixels side by side, after a rim of middle grey: (1, M/2 + 1, N/2 + 1, 12)."""
+    rimmed = np.pad(picture, ((1, 1), (1, 1), (0, 0)), constant_values=RIM)
+    rows, cols = rimmed.shape[0] // 2, rimmed.shape[1] // 2
+    pairs = rimmed.reshape(rows, 2, 6 * cols).view("V6")  # two pixels moved at once
+    return np.ascontiguousarray(pairs.transpose(0, 2, 1)).view(np.uint8).reshape(1, rows, cols, 12)
 
 
 def _strips(picture: np.ndarray) -> list[np.ndarray]:
-    """Run the network in strips, so that memory does not grow with the photo: folded planes, top to bottom."""
+    """Run the network in strips, so that memory does not grow with the photo: what it noticed, (channels, P, Q) each."""
     rows, cols = picture.shape[:2]
-    padded = np.pad(picture, ((0, -rows % BLOCK), (0, -cols % BLOCK), (0, 0)), mode="edge")
+    over = ((0, -rows % BLOCK), (0, -cols % BLOCK), (0, 0))
+    padded = np.pad(picture, over, mode="edge") if np.any(over) else picture
     height = padded.shape[0]
-    step = max(256, STRIP_PX // padded.shape[1] // BLOCK * BLOCK)
+    n_strips = max(1, round(height * padded.shape[1] / STRIP_PX))
+    step = max(256, -(-height // n_strips) // BLOCK * BLOCK + BLOCK)
     strips = []
     for start in range(0, height, step):
         first, last = max(0, start - HALO), min(height, start + step + HALO)
-        part = np.ascontiguousarray(padded[first:last].transpose(2, 0, 1)[None])
-        out = _session().run(None, {"photo": part})[0][0]
+        out = _network(MODEL).session.run(None, {"photo": _two_by_two(padded[first:last])})[0][0]
         end = min(height, start + step)
         strips.append(out[:, (start - first) // FOLD : (end - first) // FOLD])
     return strips
 
 
-def _unfold(strips: list[np.ndarray], plane: int) -> np.ndarray:
-    """One plane laid out: (M/2, N/2)."""
+def _planes(strips: list[np.ndarray], which: tuple[int, ...]) -> np.ndarray:
+    """Some planes laid out: (planes, M/2, N/2)."""
+    layer = _network(MODEL)
+    weights, step, offset = (one[list(which)] for one in (layer.weights, layer.step, layer.offset))
     rows, cols = sum(s.shape[1] for s in strips), strips[0].shape[2]
-    out = np.empty((2 * rows, 2 * cols), np.float32)
+    out = np.empty((len(which), 2 * rows, 2 * cols), np.float32)
     top = 0
     for strip in strips:
-        end = top + 2 * strip.shape[1]
-        for k in range(4):
-            out[top + k // 2 : end : 2, k % 2 :: 2] = strip[4 * plane + k]
-        top = end
+        for start in range(0, strip.shape[1], 64):  # few rows at a time stay in the processor's cache
+            part = strip[:, start : start + 64]
+            sums = weights.reshape(-1, weights.shape[2]) @ part.reshape(len(part), -1).astype(np.float32)
+            sums = sums.reshape(*step.shape, *part.shape[1:])
+            for k in range(4):
+                here = out[:, top + k // 2 : top + 2 * part.shape[1] : 2, k % 2 :: 2]
+                np.multiply(sums[:, k], step[:, k, None, None], out=here)
+                here += offset[:, k, None, None]
+            top += 2 * part.shape[1]
     return out
 
 
 def _read_at(strips: list[np.ndarray], planes: range, r: np.ndarray, c: np.ndarray) -> np.ndarray:
     """Values of some planes at pixels of the laid-out planes, without laying them out: (n, planes)."""
+    layer = _network(MODEL)
+    weights, step, offset = (one[planes.start : planes.stop] for one in (layer.weights, layer.step, layer.offset))
     out = np.empty((len(r), len(planes)))
     tops = np.cumsum([0, *(2 * s.shape[1] for s in strips)])
     home = np.searchsorted(tops, r, side="right") - 1
     for i, strip in enumerate(strips):
         here = np.flatnonzero(home == i)
-        down, right = np.divmod(r[here] - tops[i], 2), np.divmod(c[here], 2)
-        for j, plane in enumerate(planes):
-            out[here, j] = strip[4 * plane + 2 * down[1] + right[1], down[0], right[0]]
+        (row, down), (col, right) = np.divmod(r[here] - tops[i], 2), np.divmod(c[here], 2)
+        k = 2 * down + right
+        sums = np.einsum("nc,pnc->np", strip[:, row, col].T.astype(float), weights[:, k].astype(float))
+        out[here] = sums * step[:, k].T + offset[:, k].T
     return out
 
 
@@ -170,12 +208,11 @@ def propose(picture: np.ndarray, um_per_px: float) -> CentreProposals:
     rows, cols = picture.shape[:2]
     strips = _strips(picture)
     within = np.s_[: -(-rows // STRIDE), : -(-cols // STRIDE)]
-    logit = _unfold(strips, 0)[within]
+    logit, *way = _planes(strips, (0, 7, 8))[(slice(None), *within)]
     least = np.log(LEAST_HEAT / (1 - LEAST_HEAT))
     r, c = _peaks(logit, least)
     row, col, score = (r + 0.5) * STRIDE, (c + 0.5) * STRIDE, expit(logit[r, c].astype(float))
     kept = _apart(row, col, score, um_per_px) if len(row) else np.zeros(0, bool)
     p = softmax(_read_at(strips, range(1, 6), r, c), axis=1)
-    way = np.stack([_unfold(strips, k)[within] for k in (7, 8)])
-    way *= STRIDE
+    way = np.stack(way) * np.float32(STRIDE)
     return CentreProposals(row[kept], col[kept], p[kept], score[kept], way)

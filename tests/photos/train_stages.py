@@ -43,7 +43,6 @@ def deal(photos: pd.DataFrame) -> np.ndarray:
 def use_reader(fold: int | None) -> None:
     """Let this process read with the network that has not seen a fold; None for the one that comes with the kit."""
     reader.MODEL = Path(reader.__file__).with_name("reader.onnx") if fold is None else FOLDS / f"reader-{fold}.onnx"
-    reader._session.cache_clear()
 
 
 def load_labelled(folder: Path, photo: str, um_per_px: float, to_um_per_px: float = WORK_UM_PER_PX):
