@@ -103,7 +103,7 @@ def _two_by_two(picture: np.ndarray) -> np.ndarray:
 
 
 def _strips(picture: np.ndarray) -> list[np.ndarray]:
-    """Run the network in strips, so that memory does not grow with the photo: what it noticed, (channels, P, Q) each."""
+    """Run the network in strips, so that memory stays bounded: what it noticed in each, (channels, P, Q)."""
     rows, cols = picture.shape[:2]
     over = ((0, -rows % BLOCK), (0, -cols % BLOCK), (0, 0))
     padded = np.pad(picture, over, mode="edge") if np.any(over) else picture

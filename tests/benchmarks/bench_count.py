@@ -59,7 +59,7 @@ def one(name: str, path: Path, um_per_px: float, reader, rounds: int) -> float:
     """Print the cost of one photo in D."""
     count = count_photo(path, um_per_px=um_per_px, reader=reader)
     photo = read_photo(path, um_per_px=um_per_px, finest_um_per_px=12)
-    base = cpu(lambda: decode(path), rounds)
+    base = cpu(lambda: decode(path), 5 * rounds)
     whole = cpu(lambda: count_photo(path, um_per_px=um_per_px, reader=reader), rounds)
     drawing = cpu(lambda: draw_checked(photo.pixels, count.objects, um_per_px=um_per_px,
                                        px_per_photo_px=1 / photo.reduction), rounds)  # fmt: skip

@@ -6,7 +6,8 @@ The ranges of the numbers between the layers are taken from the labelled photos 
 that ``train_reader.py --fold K`` left out, with lamps and cameras altered as in training of the stage model). Weights
 keep seven bits, so that sums never overflow and every processor gives the same digits. The last layer, of which the kit
 wants few planes, is cut off and goes along in the model's notes, its weights as whole numbers small enough that their
-sums stay exact in 32-bit floating point in whatever order they are added. Needs the package ``onnx``, which the kit itself does not.
+sums stay exact in 32-bit floating point in whatever order they are added. Needs the package ``onnx``, which the kit
+itself does not.
 """
 
 import argparse
