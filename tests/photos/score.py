@@ -5,7 +5,7 @@
     python tests/photos/score.py --folder DIR        other labelled photos, by the shipped networks
     python tests/photos/score.py --changed           the same photos under lamps and cameras of other kinds
 
-With ``--leave-out`` a quarter of the photos is left out at a time, two of each kind: the second reader is the network
+With ``--leave-out`` an eighth of the photos is left out at a time, one of each kind: the second reader is the network
 of ``tests/training/folds`` trained without them, the stage model is trained here without them. ``--reader off`` leaves
 the second reader away. Prints the figures by kind, what the flags were worth, how sure the counter was against how
 often it was right, and with ``--out`` writes the objects.
