@@ -148,7 +148,7 @@ def _signs(analysis: Analysis, found: FoundObjects, model: StageModel, differing
     least, most = np.minimum(np.minimum(red, green), blue), np.maximum(np.maximum(red, green), blue)
     wanted = found.p.argmax(axis=1) < 4 if len(found.p) else np.zeros(0, bool)
     home = found.patch[wanted]
-    crowd = np.bincount(home, minlength=1)[home] if len(home) else np.zeros(0)
+    crowd = np.where(home > 0, np.bincount(home, minlength=1)[home], 1) if len(home) else np.zeros(0)
     return PhotoSigns(
         white_share=float((least >= 253).mean()), black_share=float((most <= 30).mean()),
         contrast=analysis.foreground.typical, covered_share=float(analysis.foreground.mask[::4, ::4].mean()),

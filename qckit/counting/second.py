@@ -21,6 +21,7 @@ __all__ = ["Proposals", "propose_objects", "read_at_centres", "reader_key", "rea
 
 LEAST_SCORE = 0.45
 ALONE_SCORE = 0.55  # of a proposal that no piece supports
+LEAST_SEEN = 0.5  # of the proposals; where the foreground supports fewer, its silence says nothing
 ALONE_SINGLE = 0.9  # of a measured object that no proposal supports
 READER_WEIGHT, MEASURED_WEIGHT = 1.0, 0.5
 
@@ -104,7 +105,8 @@ def read_at_centres(work: WorkImage, model: StageModel, proposals: Proposals) ->
     analysis : Analysis
     found : FoundObjects
     differing : float
-        Share of the objects seen by both that they give different stages; NaN where none is seen by both.
+        Share of the objects seen by both that they give different stages; of the proposals, the share that the
+        foreground does not support where that is most of them; NaN without proposals.
     """
     analysis, piece = analyse_at_centres(work, proposals)
     cut = analysis.cuts[0]
@@ -120,8 +122,11 @@ def read_at_centres(work: WorkImage, model: StageModel, proposals: Proposals) ->
     measured.rows[own], measured.cols[own] = proposals.rows[seen], proposals.cols[seen]
     kept = measured.p_single > ALONE_SINGLE
     kept[own] = True
-    unsupported = proposals.score >= ALONE_SCORE
+    blind = len(seen) < LEAST_SEEN * len(piece)
+    unsupported = proposals.score >= (LEAST_SCORE if blind else ALONE_SCORE)
     unsupported[seen] = False
+    if blind:
+        differing = 1 - len(seen) / len(piece)
     found = join_found([measured.take(kept), _proposed_alone(work, proposals, unsupported, cut)])
     return analysis, replace(found, p=settle_cysts_and_shells(found.p)), differing
 

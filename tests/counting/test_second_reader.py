@@ -5,6 +5,7 @@ import types
 
 import numpy as np
 import pytest
+from PIL import Image
 
 from qckit.counting import count_photo, score_photo, summarise_scores
 from qckit.tables import STAGES
@@ -14,7 +15,7 @@ from qckit.tables import STAGES
 def reader(monkeypatch, labelled):
     """Install a reader that answers from the truth of one photo, with chosen faults."""
 
-    def install(photo, *, swap=False, drop=0.0, scale=8.0):
+    def install(photo, *, swap=False, drop=0.0, scale=8.0, score=0.95):
         _, photos, truth = labelled
         rows = truth[(truth.photo == photo) & (truth.visible_fraction >= 0.2)]
         keep = np.random.default_rng(3).random(len(rows)) >= drop
@@ -35,7 +36,7 @@ def reader(monkeypatch, labelled):
             assert image.shape[1] == pytest.approx(photos.width_px[photo] * um / scale, abs=1)
             way = np.zeros((2, image.shape[0] // 2, image.shape[1] // 2), np.float32)
             return types.SimpleNamespace(row=rows.y_px.to_numpy() * um / scale, col=rows.x_px.to_numpy() * um / scale,
-                                         p=p, score=np.full(len(rows), 0.95), way=way)  # fmt: skip
+                                         p=p, score=np.full(len(rows), score), way=way)  # fmt: skip
 
         module.propose = propose
         monkeypatch.setitem(sys.modules, "qckit.counting.reader", module)
@@ -69,6 +70,18 @@ def test_a_reader_that_swaps_stages_is_flagged(labelled, reader):
 def test_what_the_reader_misses_is_still_found(labelled, reader):
     _, figures = figures_of(labelled, "bright-08", reader("bright-08", drop=0.3))
     assert figures["recall"] >= 0.85
+
+
+def test_where_the_foreground_shows_nothing_proposals_stand_alone_and_flagged(labelled, reader, tmp_path):
+    _, photos, _ = labelled
+    truth = reader("bright-04", score=0.5)
+    size = (photos.height_px["bright-04"], photos.width_px["bright-04"], 3)
+    flat = np.random.default_rng(5).normal(128, 2, size).clip(0, 255).astype(np.uint8)
+    Image.fromarray(flat).save(tmp_path / "flat.png")
+    count = count_photo(tmp_path / "flat.png", um_per_px=photos.um_per_px["bright-04"])
+    assert summarise_scores([score_photo(truth, count.objects)])["recall"] == 1
+    codes = [f.code for f in count.flags]
+    assert "readers" in codes and "crowded" not in codes
 
 
 def test_without_the_reader_nothing_is_asked(labelled, reader):
