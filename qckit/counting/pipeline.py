@@ -205,9 +205,9 @@ def _clump_objects(analysis: Analysis, found: FoundObjects) -> float:
     unsolved = np.ones(size, bool)
     unsolved[found.patch] = False
     measured = found.sizes["strength"] > 0
-    usual = (
-        float(np.median((found.sizes["strength"] / found.sizes["area_um2"])[measured])) if measured.any() else np.inf
-    )
+    if not measured.any():
+        return 0.0
+    usual = float(np.median(found.sizes["strength"][measured] / found.sizes["area_um2"][measured]))
     strong = strength > 0.25 * usual * area
     clump = unsolved & strong & (area > CLUMP_UM2) & (edge == 0)
     return float(area[clump].sum() / np.median(found.sizes["area_um2"]))
