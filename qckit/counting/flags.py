@@ -56,7 +56,7 @@ class PhotoSigns:
     edge_width_um : float
         How far an object's outline is smeared; NaN without objects.
     reader_share : float
-        Share of objects on which the two readers differ; NaN where no object was proposed.
+        Share of objects on which the two readers differ; NaN where too few were seen to tell.
     one_reader : bool
         The second reader was left out, or could not be run.
     """

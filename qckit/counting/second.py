@@ -22,6 +22,7 @@ __all__ = ["Proposals", "propose_objects", "read_at_centres", "reader_key", "rea
 LEAST_SCORE = 0.45
 ALONE_SCORE = 0.55  # of a proposal that no piece supports
 LEAST_SEEN = 0.5  # of the proposals; where the foreground supports fewer, its silence says nothing
+ENOUGH = 20  # proposals to tell that by; a few of them may be specks that the foreground rightly leaves out
 ALONE_SINGLE = 0.9  # of a measured object that no proposal supports
 READER_WEIGHT, MEASURED_WEIGHT = 1.0, 0.5
 
@@ -106,7 +107,7 @@ def read_at_centres(work: WorkImage, model: StageModel, proposals: Proposals) ->
     found : FoundObjects
     differing : float
         Share of the objects seen by both that they give different stages; of the proposals, the share that the
-        foreground does not support where that is most of them; NaN without proposals.
+        foreground does not support where that is most of them; NaN where nothing is seen by both and few are proposed.
     """
     analysis, piece = analyse_at_centres(work, proposals)
     cut = analysis.cuts[0]
@@ -122,7 +123,7 @@ def read_at_centres(work: WorkImage, model: StageModel, proposals: Proposals) ->
     measured.rows[own], measured.cols[own] = proposals.rows[seen], proposals.cols[seen]
     kept = measured.p_single > ALONE_SINGLE
     kept[own] = True
-    blind = len(seen) < LEAST_SEEN * len(piece)
+    blind = len(piece) >= ENOUGH and len(seen) < LEAST_SEEN * len(piece)
     unsupported = proposals.score >= (LEAST_SCORE if blind else ALONE_SCORE)
     unsupported[seen] = False
     if blind:
