@@ -20,9 +20,9 @@ BODY_WIDTH_UM = (125.0, 320.0)  # 158 to 266 on the open photos at their true sc
 FAINT = 5.0  # scatters of the background; counts still held at 5.5
 BLURRED_UM = 95.0
 CLUMPED_SHARE = 0.06
-SWING = 4.4  # points of hatching percentage
+SWING = 3.8  # points of hatching percentage
 DOUBTED = 0.2  # mean chance that an object is given the wrong stage or is split wrongly
-DIFFERING = 0.32  # share of objects on which the two readers differ
+DIFFERING = 0.4  # share of objects on which the two readers differ
 STRANGE = 1.6  # times the usual distance between photos checked
 
 

@@ -19,7 +19,7 @@ from qckit.counting.working import WorkImage, resize_to_scale
 
 __all__ = ["Proposals", "propose_objects", "read_at_centres", "reader_key", "reader_module"]
 
-LEAST_SCORE = 0.45
+LEAST_SCORE = 0.4
 ALONE_SCORE = 0.55  # of a proposal that no piece supports
 LEAST_SEEN = 0.5  # of the proposals; where the foreground supports fewer, its silence says nothing
 ENOUGH = 20  # proposals to tell that by; a few of them may be specks that the foreground rightly leaves out

@@ -42,6 +42,7 @@ PATCH = int(SIZE * IN_UM / STORE_UM * MAX_ZOOM * 1.4143) + 4
 MARGIN = PATCH // 2 + 2
 SPOT = 28 / OUT_UM  # spread of a centre mark, in output pixels
 DYED, DYE_OF_STAGE, DYE_OF_OBJECT = 0.7, 0.24, 0.12  # share of pictures; spread of the logarithm of light
+OVERLAID = 0.7  # share of pictures with a second crop's objects over the first's
 HIDDEN = 0.35  # an object of which less can be seen is neither asked for nor held against the reader
 
 
@@ -72,7 +73,7 @@ class Reader(nn.Module):
     def __init__(self, width=32):
         super().__init__()
         b, c = width, 2 * width
-        self.stem = nn.Sequential(block(3, width // 2, 2, 4, 1), block(width // 2, b, 2, 4, 1))
+        self.stem = nn.Sequential(block(3, c, 4, 8, 2), block(c, b, 1, 1))
         self.one = Residual(b)
         self.two = nn.Sequential(block(b, c, 2), *(Residual(c) for _ in range(4)))
         self.back, self.mix = nn.Conv2d(c, b, 1), Residual(b)
@@ -250,13 +251,14 @@ class Scenes:
     def crops(self, which, zoom):
         """Cut turned, scaled and mirrored squares out of photos; return planes and object ids."""
         n, device = len(which), self.device
-        patches, ids = [], []
-        for i in which:
+        patches = torch.empty(n, len(self.photos[0].planes), PATCH, PATCH, device=device)
+        ids = torch.empty(n, 1, PATCH, PATCH, device=device)
+        for k, i in enumerate(which):
             photo = self.photos[i]
             y = np.random.randint(photo.size[0]) + MARGIN - PATCH // 2
             x = np.random.randint(photo.size[1]) + MARGIN - PATCH // 2
-            patches.append(photo.planes[:, y : y + PATCH, x : x + PATCH])
-            ids.append(photo.ids[:, y : y + PATCH, x : x + PATCH])
+            patches[k] = photo.planes[:, y : y + PATCH, x : x + PATCH]
+            ids[k] = photo.ids[:, y : y + PATCH, x : x + PATCH]
         angle = torch.rand(n, device=device) * 2 * math.pi
         flip = torch.where(torch.rand(n, device=device) < 0.5, 1.0, -1.0)
         step = SIZE * IN_UM / STORE_UM / PATCH / zoom
@@ -264,8 +266,8 @@ class Scenes:
         zero = torch.zeros_like(c)
         theta = torch.stack((torch.stack((flip * c, -s, zero), 1), torch.stack((flip * s, c, zero), 1)), 1)
         grid = F.affine_grid(theta, (n, 1, SIZE, SIZE), align_corners=False)
-        planes = F.grid_sample(torch.stack(patches).float(), grid, mode="bilinear", align_corners=False)
-        ids = F.grid_sample(torch.stack(ids), grid, mode="nearest", align_corners=False).round().long()
+        planes = F.grid_sample(patches, grid, mode="bilinear", align_corners=False)
+        ids = F.grid_sample(ids, grid, mode="nearest", align_corners=False).round().long()
         return planes, ids[:, 0]
 
     def dyes(self, ids, which):
@@ -291,14 +293,15 @@ class Scenes:
         one, ids1 = self.crops(first, zoom)
         two, ids2 = self.crops(second, zoom2)
         which1, which2 = torch.tensor(first, device=device), torch.tensor(second, device=device)
-        use_second = chance(n, 0.3, device)
-        incident = self.incident[which1][:, None, None, None]
+        use_second = chance(n, OVERLAID, device)
         one[:, 0:3] *= self.dyes(ids1, which1)
         two[:, 0:3] *= self.dyes(ids2, which2)
         ids1, ids2 = (ids[:, 1::STRIDE, 1::STRIDE] for ids in (ids1, ids2))
-        picture = torch.where(
-            incident, self._laid_on(one, two, use_second, first), self._shone_through(one, two, use_second, first)
-        )
+        picture = torch.empty(n, 3, SIZE, SIZE, device=device)
+        for incident, draw in ((True, self._laid_on), (False, self._shone_through)):
+            k = [j for j, i in enumerate(first) if self.photos[i].incident == incident]
+            if k:
+                picture[k] = draw(one[k], two[k], use_second[k], [first[j] for j in k])
         layers = [(ids1, which1, zoom), (ids2 * use_second[:, 0], which2, zoom2)]
         return camera(picture, device), self.targets(layers)
 
@@ -415,16 +418,13 @@ def camera(x, device):
     x = x.clamp(1e-4, 1) ** gamma
     contrast = torch.exp(torch.randn(n, 1, 1, 1, device=device) * 0.12)
     x = (x - 0.5) * contrast + 0.5
-    # blur, three strengths, then sharpening as phones do
-    soft = [x]
-    for sigma in (0.6, 1.1, 1.8):
-        k = torch.arange(-5, 6, device=device).float()
-        g = torch.exp(-0.5 * (k / sigma) ** 2)
-        g = (g / g.sum())[None, None].expand(3, 1, -1)
-        y = F.conv2d(F.pad(x, (5, 5, 5, 5), mode="reflect"), g[:, :, None, :], groups=3)
-        soft.append(F.conv2d(y, g[:, :, :, None], groups=3))
+    # none or one of three blurs, each picture its own, then sharpening as phones do
+    sigma = torch.tensor([0.05, 0.6, 1.1, 1.8], device=device)
     choice = torch.multinomial(torch.tensor([0.45, 0.27, 0.2, 0.08], device=device), n, replacement=True)
-    x = torch.stack(soft)[choice, torch.arange(n, device=device)]
+    g = torch.exp(-0.5 * (torch.arange(-5, 6, device=device) / sigma[choice][:, None]) ** 2)
+    g = (g / g.sum(1, keepdim=True)).repeat_interleave(3, 0)[:, None, None]
+    x = F.pad(x, (5, 5, 5, 5), mode="reflect").view(1, 3 * n, size + 10, size + 10)
+    x = F.conv2d(F.conv2d(x, g, groups=3 * n), g.transpose(2, 3), groups=3 * n).view(n, 3, size, size)
     sharp = x + (x - F.avg_pool2d(F.pad(x, (1, 1, 1, 1), mode="reflect"), 3, 1)) * rand(n, 1, 1, 1) * 1.5
     x = torch.where(rand(n, 1, 1, 1) < 0.3, sharp, x)
     noise = torch.randn_like(x) * (0.03 * rand(n, 1, 1, 1) ** 2)
@@ -453,12 +453,7 @@ def loss_of(out, targets):
     stages = (ce * near).sum() / near.sum().clamp(min=1)
     foreground = F.binary_cross_entropy_with_logits(out[:, 6].float(), fore)
     ways = ((out[:, 7:9].float() - way).abs().sum(1) * inside).sum() / inside.sum().clamp(min=1)
-    return centre + 1.2 * stages + foreground + 0.1 * ways, (
-        centre.item(),
-        stages.item(),
-        foreground.item(),
-        ways.item(),
-    )
+    return centre + 1.2 * stages + foreground + 0.1 * ways, torch.stack((centre, stages, foreground, ways)).detach()
 
 
 def train(photos, minutes, device, width, batch, seed):
@@ -467,9 +462,10 @@ def train(photos, minutes, device, width, batch, seed):
     net = Reader(width).to(device).to(memory_format=torch.channels_last)
     average = Reader(width).to(device)
     average.load_state_dict(net.state_dict())
+    slow, fast = ([t for t in m.state_dict().values() if t.is_floating_point()] for m in (average, net))
     scenes = Scenes(photos, device)
     lr = 3e-3
-    optimiser = torch.optim.AdamW(net.parameters(), lr=lr, weight_decay=0.02)
+    optimiser = torch.optim.AdamW(net.parameters(), lr=lr, weight_decay=0.4, fused=device.type == "cuda")
     start, step, spent = time.time(), 0, 0.0
     while spent < 1:
         spent = (time.time() - start) / (60 * minutes)
@@ -485,17 +481,12 @@ def train(photos, minutes, device, width, batch, seed):
         loss.backward()
         nn.utils.clip_grad_norm_(net.parameters(), 5.0)
         optimiser.step()
-        keep = min(0.998, step / (step + 20))
         with torch.no_grad():
-            for a, b in zip(average.state_dict().values(), net.state_dict().values()):
-                if a.dtype.is_floating_point:
-                    a.lerp_(b, 1 - keep)
-                else:
-                    a.copy_(b)
+            torch._foreach_lerp_(slow, fast, 1 - min(0.998, step / (step + 20)))
         step += 1
         if step % 200 == 0:
             print(
-                f"step {step} {time.time() - start:.0f} s loss {loss.item():.3f} parts {[round(p, 3) for p in parts]}",
+                f"step {step} {time.time() - start:.0f} s loss {loss.item():.3f} parts {[round(p, 3) for p in parts.tolist()]}",
                 flush=True,
             )
     return average.eval()
