@@ -18,7 +18,7 @@ CYST_UM = (165.0, 430.0)  # hydrated cysts of all strains measured lie in 224-33
 NAUPLIUS_UM = (280.0, 1000.0)  # instar I to III, limbs left out
 BODY_WIDTH_UM = (125.0, 320.0)  # 158 to 266 on the open photos at their true scale
 FAINT = 5.0  # scatters of the background; counts still held at 5.5
-BLURRED_UM = 95.0
+SOFT_UM, BLURRED_UM = 95.0, 115.0  # soft outlines are named where stages are in doubt, blurred ones always
 CLUMPED_SHARE = 0.06
 SWING = 3.8  # points of hatching percentage
 DOUBTED = 0.2  # mean chance that an object is given the wrong stage or is split wrongly
@@ -126,7 +126,7 @@ def _light_flags(signs: PhotoSigns):
     if signs.black_share > 0.9 and signs.contrast < FAINT:
         yield Flag("dark", "Nearly all of the photo is black and what shows is faint: lengthen the exposure or add "
                            "light and take it again.")  # fmt: skip
-    if signs.edge_width_um > BLURRED_UM:
+    if signs.edge_width_um > (SOFT_UM if signs.swing > SWING else BLURRED_UM):
         yield Flag("blurred", f"Outlines are smeared over {signs.edge_width_um:.0f} µm: focus on the animals and take "
                               f"the photo again.")  # fmt: skip
 

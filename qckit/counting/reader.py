@@ -16,7 +16,9 @@ from pathlib import Path
 
 import numpy as np
 
-__all__ = ["READER_UM_PER_PX", "READER_VERSION", "CentreProposals", "propose", "reader_available"]
+from qckit.counting.proposals import Proposals
+
+__all__ = ["READER_UM_PER_PX", "READER_VERSION", "propose", "reader_available"]
 
 READER_UM_PER_PX = 12.0
 COARSEST_UM_PER_PX = 15.0
@@ -26,35 +28,12 @@ MODEL = Path(__file__).with_name("reader.onnx")
 READER_VERSION = hashlib.sha256(MODEL.read_bytes()).hexdigest()[:12] if MODEL.is_file() else "none"
 
 STRIDE = 2  # pixels of the picture per pixel of the planes
-FOLD = 4  # the network reads and answers by four by four pixels; two by two pixels of each plane lie side by side
+FOLD = 4  # pixels a side that the network reads and answers as one; two by two pixels of each plane lie side by side
 BLOCK = 8  # the network halves three times; strips start on whole blocks so that none shifts the grid
 RIM = 128  # what the network takes for nothing
 STRIP_PX, HALO = 3_300_000, 96  # pixels read at a time, and rows around them that can still sway them (up to 88)
 LEAST_HEAT = 0.15
 APART_UM = 70.0  # two centres nearer than this are one object seen twice
-
-
-@dataclass(frozen=True)
-class CentreProposals:
-    """Proposed objects, in pixels of the picture that was read (first pixel's centre at 0.5).
-
-    Attributes
-    ----------
-    row, col : (n,) ndarray
-    p : (n, 5) ndarray
-        Probability per class (four stages, debris).
-    score : (n,) ndarray
-        How sure it is that there is an object, 0 to 1.
-    way : (2, P, Q) ndarray of float32
-        From each pixel of the planes (``STRIDE`` pixels of the picture) down and right to the centre of the object
-        there. [pixels of the picture]
-    """
-
-    row: np.ndarray
-    col: np.ndarray
-    p: np.ndarray
-    score: np.ndarray
-    way: np.ndarray
 
 
 def reader_available() -> bool:
@@ -184,7 +163,7 @@ def _apart(rows: np.ndarray, cols: np.ndarray, score: np.ndarray, um_per_px: flo
     return kept
 
 
-def propose(picture: np.ndarray, um_per_px: float) -> CentreProposals:
+def propose(picture: np.ndarray, um_per_px: float) -> Proposals:
     """Propose centres and stages.
 
     Parameters
@@ -195,7 +174,7 @@ def propose(picture: np.ndarray, um_per_px: float) -> CentreProposals:
 
     Returns
     -------
-    CentreProposals
+    Proposals
         Empty where nothing is seen.
 
     Raises
@@ -214,7 +193,7 @@ def propose(picture: np.ndarray, um_per_px: float) -> CentreProposals:
     least = np.log(LEAST_HEAT / (1 - LEAST_HEAT))
     r, c = _peaks(logit, least)
     row, col, score = (r + 0.5) * STRIDE, (c + 0.5) * STRIDE, expit(logit[r, c].astype(float))
-    kept = _apart(row, col, score, um_per_px) if len(row) else np.zeros(0, bool)
     p = softmax(_read_at(strips, range(1, 6), r, c), axis=1)
     way = np.stack(way) * np.float32(STRIDE)
-    return CentreProposals(row[kept], col[kept], p[kept], score[kept], way)
+    kept = _apart(row, col, score, um_per_px) if len(row) else np.zeros(0, bool)
+    return Proposals(row, col, p, score, way).take(kept)

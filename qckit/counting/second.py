@@ -8,16 +8,17 @@ of cysts and shells; stages on which the two differ are counted, so that a photo
 from __future__ import annotations
 
 import importlib.util
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from qckit.counting.analysis import Analysis, CutMeasures, FoundObjects, analyse_at_centres, gather, join_found
 from qckit.counting.mixture import settle_cysts_and_shells
+from qckit.counting.proposals import Proposals
 from qckit.counting.stages import StageModel
 from qckit.counting.working import WorkImage, resize_to_scale
 
-__all__ = ["Proposals", "propose_objects", "read_at_centres", "reader_key", "reader_module"]
+__all__ = ["propose_objects", "read_at_centres", "reader_key", "reader_module"]
 
 LEAST_SCORE = 0.4
 ALONE_SCORE = 0.55  # of a proposal that no piece supports
@@ -29,28 +30,6 @@ READER_WEIGHT, MEASURED_WEIGHT = 1.0, 0.5
 # length, width and area of a typical object [µm, µm, µm²], for a proposal that no piece supports
 TYPICAL_UM = {0: (430, 170, 57_000), 1: (380, 220, 66_000), 2: (240, 230, 43_000), 3: (220, 170, 29_000),
               4: (150, 120, 14_000)}  # fmt: skip
-
-
-@dataclass(frozen=True)
-class Proposals:
-    """Objects proposed by the second reader, in working pixels (first pixel's centre at 0.5).
-
-    Attributes
-    ----------
-    rows, cols : (n,) ndarray
-    p : (n, 5) ndarray
-        Probability per class (four stages, debris).
-    score : (n,) ndarray
-        How sure it is that there is an object, 0 to 1.
-    way : (2, P, Q) ndarray
-        On a coarser grid over the same picture: down and right from there to the centre of the object.
-    """
-
-    rows: np.ndarray
-    cols: np.ndarray
-    p: np.ndarray
-    score: np.ndarray
-    way: np.ndarray
 
 
 def reader_module(reader: str | None):
@@ -86,10 +65,7 @@ def propose_objects(work: WorkImage, module) -> Proposals:
         scale = module.READER_UM_PER_PX
     said = module.propose(pixels, scale)
     down, right = work.pixels.shape[0] / pixels.shape[0], work.pixels.shape[1] / pixels.shape[1]
-    kept = np.asarray(said.score) >= LEAST_SCORE
-    way = np.asarray(said.way) * np.array([down, right]).reshape(2, 1, 1)
-    return Proposals(np.asarray(said.row, float)[kept] * down, np.asarray(said.col, float)[kept] * right,
-                     np.asarray(said.p, float)[kept], np.asarray(said.score, float)[kept], way)  # fmt: skip
+    return said.take(said.score >= LEAST_SCORE).enlarged(down, right)
 
 
 def read_at_centres(work: WorkImage, model: StageModel, proposals: Proposals) -> tuple[Analysis, FoundObjects, float]:

@@ -8,6 +8,7 @@ import pytest
 from PIL import Image
 
 from qckit.counting import count_photo, score_photo, summarise_scores
+from qckit.counting.proposals import Proposals
 from qckit.tables import STAGES
 
 
@@ -35,8 +36,8 @@ def reader(monkeypatch, labelled):
             assert um_per_px == pytest.approx(scale, rel=0.01)
             assert image.shape[1] == pytest.approx(photos.width_px[photo] * um / scale, abs=1)
             way = np.zeros((2, image.shape[0] // 2, image.shape[1] // 2), np.float32)
-            return types.SimpleNamespace(row=rows.y_px.to_numpy() * um / scale, col=rows.x_px.to_numpy() * um / scale,
-                                         p=p, score=np.full(len(rows), score), way=way)  # fmt: skip
+            centres = rows[["y_px", "x_px"]].to_numpy() * um / scale
+            return Proposals(centres[:, 0], centres[:, 1], p, np.full(len(rows), score), way)
 
         module.propose = propose
         monkeypatch.setitem(sys.modules, "qckit.counting.reader", module)

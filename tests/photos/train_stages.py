@@ -16,7 +16,8 @@ from joblib import Parallel, delayed
 from PIL import Image
 
 from qckit.counting import reader
-from qckit.counting.second import Proposals, propose_objects
+from qckit.counting.proposals import Proposals
+from qckit.counting.second import propose_objects
 from qckit.counting.stages import MODEL_FILE, save_stage_model
 from qckit.counting.training import (
     alter_light,
@@ -56,8 +57,7 @@ def load_labelled(folder: Path, photo: str, um_per_px: float, to_um_per_px: floa
 
 
 def _some_missed(said: Proposals, rng: np.random.Generator) -> Proposals:
-    kept = rng.random(len(said.rows)) >= MISSED
-    return Proposals(said.rows[kept], said.cols[kept], said.p[kept], said.score[kept], said.way)
+    return said.take(rng.random(len(said.rows)) >= MISSED)
 
 
 def collect(folder: Path, photo: str, um_per_px: float, group: int, altered: int, fold: int):

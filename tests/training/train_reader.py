@@ -485,10 +485,8 @@ def train(photos, minutes, device, width, batch, seed):
             torch._foreach_lerp_(slow, fast, 1 - min(0.998, step / (step + 20)))
         step += 1
         if step % 200 == 0:
-            print(
-                f"step {step} {time.time() - start:.0f} s loss {loss.item():.3f} parts {[round(p, 3) for p in parts.tolist()]}",
-                flush=True,
-            )
+            said = [round(p, 3) for p in parts.tolist()]
+            print(f"step {step} {time.time() - start:.0f} s loss {loss.item():.3f} parts {said}", flush=True)
     return average.eval()
 
 

@@ -1,0 +1,41 @@
+"""What the second reader says of a picture: where objects lie and what they are."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+__all__ = ["Proposals"]
+
+
+@dataclass(frozen=True)
+class Proposals:
+    """Objects proposed by the second reader, in pixels of a picture (first pixel's centre at 0.5).
+
+    Attributes
+    ----------
+    rows, cols : (n,) ndarray
+    p : (n, 5) ndarray
+        Probability per class (four stages, debris).
+    score : (n,) ndarray
+        How sure it is that there is an object, 0 to 1.
+    way : (2, P, Q) ndarray of float32
+        On a coarser grid over the same picture: down and right from there to the centre of the object. [pixels of the
+        picture]
+    """
+
+    rows: np.ndarray
+    cols: np.ndarray
+    p: np.ndarray
+    score: np.ndarray
+    way: np.ndarray
+
+    def take(self, which: np.ndarray) -> Proposals:
+        """Some of them: indices, or one truth value each."""
+        return replace(self, rows=self.rows[which], cols=self.cols[which], p=self.p[which], score=self.score[which])
+
+    def enlarged(self, down: float, right: float) -> Proposals:
+        """The same objects in a picture so many times taller and wider."""
+        way = self.way * np.array([down, right], self.way.dtype).reshape(2, 1, 1)
+        return replace(self, rows=self.rows * down, cols=self.cols * right, way=way)
