@@ -163,7 +163,7 @@ def draw_witnesses(subsamples, *, ax=None):
         ax.set_xlabel("empty shells per subsample")
         ax.set_ylabel("nauplii per subsample")
         if len(frame):
-            ax.legend(loc="lower right", fontsize=8.5)
+            ax.legend(loc="center left", bbox_to_anchor=(1.02, 0.5), fontsize=8.5, borderaxespad=0)
     return ax
 
 

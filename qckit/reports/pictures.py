@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import io
+import re
 import shutil
 from collections.abc import Iterable
 from html import escape
@@ -71,11 +72,13 @@ def _picture(fig) -> tuple[str, int]:
     import matplotlib as mpl
     import matplotlib.pyplot as plt
 
-    width = _width(fig)
     with mpl.rc_context({"svg.hashsalt": "qckit", "svg.fonttype": "path", "savefig.bbox": "tight"}):
         buffer = io.BytesIO()
         fig.savefig(buffer, format="svg", metadata={"Date": None, "Creator": None}, facecolor="white")
         kind = "svg+xml"
+        # as wide as what was drawn: stretched to the figure's width, letters of a narrow chart would be larger
+        points = re.search(rb'<svg [^>]*?\bwidth="([\d.]+)pt"', buffer.getvalue())
+        width = round(float(points[1]) * 96 / 72) if points else _width(fig)
         if buffer.tell() > _LARGEST_SVG:
             buffer, kind = io.BytesIO(), "png"
             fig.savefig(buffer, format="png", dpi=200, metadata={"Software": None}, facecolor="white")

@@ -105,6 +105,17 @@ def test_figure_needs_alt_text_and_is_closed():
     assert 'alt="A line."' in html and 'src="data:image/svg+xml;base64,' in html
 
 
+def test_letters_of_a_chart_narrower_than_its_figure_keep_their_size():
+    ax = plt.subplots(figsize=(8, 3))[1]
+    ax.set_aspect("equal")
+    html = reports.figure(ax, alt="A square.").html
+    drawn = base64.b64decode(re.search(r"base64,([^\"]+)", html)[1]).decode()
+    points = float(re.search(r'width="([\d.]+)pt"', drawn)[1])
+    shown = int(re.search(r'width="(\d+)"', html)[1])
+    assert shown == pytest.approx(points * 96 / 72, abs=1)  # CSS: 96 pixels and 72 points to the inch
+    assert shown < 0.6 * 8 * 96
+
+
 def test_the_same_figure_gives_the_same_bytes():
     def draw():
         ax = plt.subplots()[1]
