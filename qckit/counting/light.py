@@ -21,6 +21,7 @@ __all__ = ["Light", "background_at", "estimate_light", "signal_of"]
 BLOCK_UM = 130.0  # a block is smaller than any object, so that blocks between objects stay clean
 NEIGHBOURS = 9  # blocks across the window of the median: 1.2 mm
 SAMPLES = 25_000  # pixels from which the scatter is taken
+ROWS = 16  # rows looked up at a time, so that they stay in the processor's cache
 SOFTENER = 16.0  # added before the logarithm, so that a black stage does not blow up its noise
 LOG_CODE = (100.0 * np.log((np.arange(256) + SOFTENER) / (255 + SOFTENER))).astype(np.float32)
 """Brightness of each code value, in hundredths of a natural logarithm, since light on things multiplies."""
@@ -58,8 +59,9 @@ def _block_means(codes: np.ndarray, block: int) -> np.ndarray:
     """Mean brightness of blocks of one channel."""
     rows, cols = codes.shape[0] // block, codes.shape[1] // block
     every = 2 if block >= 8 else 1  # a quarter of the pixels is enough for a mean
-    cut = LOG_CODE[codes[: rows * block, : cols * block].reshape(rows, block, cols, block)[:, ::every, :, ::every]]
-    return np.einsum("abcd->ac", cut) / np.float32(cut.shape[1] * cut.shape[3])
+    cut = codes[: rows * block, : cols * block].reshape(rows, block, cols, block)[:, ::every, :, ::every]
+    sums = np.stack([np.einsum("bcd->c", LOG_CODE.take(row)) for row in cut])
+    return sums / np.float32(cut.shape[1] * cut.shape[3])
 
 
 def background_at(grid: np.ndarray, block: int, shape: tuple[int, int], step: int = 1) -> np.ndarray:
@@ -232,8 +234,9 @@ def signal_of(work: WorkImage, light: Light) -> np.ndarray:
     (M, N) ndarray of float32
         Positive for what objects look like; about 0 with scatter 1 where there is only background.
     """
-    shape = work.pixels.shape[:2]
-    signal = background_at(-(light.grid @ light.weights), light.block_px, shape)
-    for c in range(3):
-        signal += np.take(LOG_CODE * light.weights[c], work.pixels[..., c])
+    signal = background_at(-(light.grid @ light.weights), light.block_px, work.pixels.shape[:2])
+    shares = [LOG_CODE * weight for weight in light.weights]
+    for start in range(0, len(signal), ROWS):
+        for c, share in enumerate(shares):
+            signal[start : start + ROWS] += share.take(work.pixels[start : start + ROWS, :, c])
     return signal
