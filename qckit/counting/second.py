@@ -24,7 +24,7 @@ LEAST_SCORE = 0.4
 ALONE_SCORE = 0.55  # of a proposal that no piece supports
 LEAST_SEEN = 0.5  # of the proposals; where the foreground supports fewer, its silence says nothing
 ENOUGH = 20  # proposals to tell that by; a few of them may be specks that the foreground rightly leaves out
-ALONE_SINGLE = 0.9  # of a measured object that no proposal supports
+ALONE_SINGLE = 0.99  # of a measured object that no proposal supports
 READER_WEIGHT, MEASURED_WEIGHT = 1.0, 0.5
 
 # length, width and area of a typical object [µm, µm, µm²], for a proposal that no piece supports

@@ -17,6 +17,7 @@ import tempfile
 import time
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 from PIL import Image, ImageOps
 
@@ -55,17 +56,36 @@ def decode(path: Path) -> None:
     Image.open(io.BytesIO(path.read_bytes())).load()
 
 
-def one(name: str, path: Path, um_per_px: float, reader, rounds: int) -> float:
-    """Print the cost of one photo in D."""
+def costs(path: Path, um_per_px: float, reader, rounds: int) -> tuple[int, float, float, float]:
+    """Objects, and CPU seconds of Pillow's decode, of the count and of the checked picture."""
     count = count_photo(path, um_per_px=um_per_px, reader=reader)
     photo = read_photo(path, um_per_px=um_per_px, finest_um_per_px=12)
     base = cpu(lambda: decode(path), 5 * rounds)
     whole = cpu(lambda: count_photo(path, um_per_px=um_per_px, reader=reader), rounds)
     drawing = cpu(lambda: draw_checked(photo.pixels, count.objects, um_per_px=um_per_px,
                                        px_per_photo_px=1 / photo.reduction), rounds)  # fmt: skip
-    print(f"{name:<34}{len(count.objects):>6} objects   D {1000 * base:6.1f} ms   count {whole / base:6.1f} D   "
+    return len(count.objects), base, whole, drawing
+
+
+def one(name: str, path: Path, um_per_px: float, reader, rounds: int) -> float:
+    """Print the cost of one photo in D."""
+    n, base, whole, drawing = costs(path, um_per_px, reader, rounds)
+    print(f"{name:<34}{n:>6} objects   D {1000 * base:6.1f} ms   count {whole / base:6.1f} D   "
           f"checked picture {drawing / base:5.1f} D")  # fmt: skip
     return whole
+
+
+def labelled(reader, rounds: int) -> None:
+    """Print the cost of the labelled photos by kind, in D of each: median, least and most."""
+    photos = pd.read_csv(PHOTOS / "photos.csv")
+    surface = np.where(photos.notes.str.contains("dish"), "dish", "mesh")
+    kind = photos.kind.where(photos.kind != "sieve", photos.kind + ", " + surface)
+    for name, group in photos.groupby(kind):
+        found = [costs(PHOTOS / "photos" / f"{p}.jpg", u, reader, rounds) for p, u in zip(group.photo, group.um_per_px)]
+        _, base, whole, drawing = np.array(found).T
+        ratio, picture = whole / base, drawing / base
+        print(f"{name:<14}{len(group)} photos   D {1000 * np.median(base):5.1f} ms   count {np.median(ratio):5.1f} D "
+              f"({ratio.min():.1f} to {ratio.max():.1f})   checked picture {np.median(picture):4.1f} D")  # fmt: skip
 
 
 def peak_mib(path: Path, um_per_px: float, reader) -> float:
@@ -97,8 +117,7 @@ def main():
         sparse = tiled("bright-03", (4000, 3000), top / "sparse.jpg", factor=5.04 / 3.91)
         fewer = one("12 MP, fewer objects", sparse, 3.91, reader, args.rounds)
         print(f"{'':<6}more objects on the same pixels: x {cost / fewer:.2f}")
-        for photo in ("bright-01", "dark-01", "grid-01", "sieve-01", "sieve-02"):
-            one(photo, PHOTOS / "photos" / f"{photo}.jpg", scale[photo], reader, args.rounds)
+        labelled(reader, args.rounds)
         print(f"peak memory, one 12 MP photo: {peak_mib(big, scale['bright-04'], reader):.0f} MiB")
         many = top / "many"
         many.mkdir()

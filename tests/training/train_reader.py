@@ -2,8 +2,8 @@
 
 Run on a machine with PyTorch (a GPU makes it minutes instead of hours), from the root of the checkout::
 
-    python tests/training/train_reader.py --photos tests/photos --out OUT --minutes 8.4            # on all photos
-    python tests/training/train_reader.py --photos tests/photos --out OUT --minutes 8.4 --fold 0   # leave an eighth out
+    python tests/training/train_reader.py --photos tests/photos --out OUT --minutes 4.6            # on all photos
+    python tests/training/train_reader.py --photos tests/photos --out OUT --minutes 4.6 --fold 0   # leave an eighth out
 
 It reads the labelled photos, writes ``reader.onnx`` (weights of the moving average, batch normalisation folded in)
 and, with ``--fold``, the proposals on the photos left out (``proposals-FOLD.csv``). ``shrink_reader.py`` then makes the
