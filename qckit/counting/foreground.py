@@ -57,11 +57,13 @@ def box_mean(plane: np.ndarray, size: int) -> np.ndarray:
     for start in range(0, len(plane), ROWS):
         stop = min(start + ROWS, len(plane))
         part = wide[: stop - start + 2 * reach]
-        near = np.arange(start - reach, stop + reach).clip(0, len(plane) - 1)
-        part[:, reach:-reach] = plane[near]
+        top, bottom = max(start - reach, 0), min(stop + reach, len(plane))
+        before, after = top - start + reach, stop + reach - bottom
+        part[before : len(part) - after, reach:-reach] = plane[top:bottom]
+        part[:before, reach:-reach], part[len(part) - after :, reach:-reach] = plane[:1], plane[-1:]
         part[:, :reach], part[:, -reach:] = part[:, reach, None], part[:, -reach - 1, None]
         (_sum_of_3 if size == 3 else _sum_of_5)(part, out[start:stop])
-    out *= plane.dtype.type(1 / size**2)
+        out[start:stop] *= plane.dtype.type(1 / size**2)
     return out
 
 
@@ -87,12 +89,10 @@ def _shifted(mask: np.ndarray, size: int, axis: int, combine, before: int) -> np
     pad[axis] = (before, size - 1 - before)
     wide = np.pad(mask, pad, mode="edge")
     n = mask.shape[axis]
-    take = [slice(None), slice(None)]
-    out = None
-    for k in range(size):
-        take[axis] = slice(k, k + n)
-        part = wide[tuple(take)]
-        out = part.copy() if out is None else combine(out, part, out=out)
+    parts = [wide[k : k + n] if axis == 0 else wide[:, k : k + n] for k in range(size)]
+    out = combine(parts[0], parts[1])
+    for part in parts[2:]:
+        combine(out, part, out=out)
     return out
 
 

@@ -51,8 +51,9 @@ def depth_of(mask: np.ndarray, um_per_px: float) -> np.ndarray:
         if not len(at):
             break
         depth[at] = k + 1
-    depth = depth.reshape(-1, width)[1:-1, 1:-1]
-    return depth * np.float32(um_per_px)
+    out = np.zeros(mask.shape, np.float32)
+    out.ravel()[flat] = depth.take(flat + 2 * (flat // mask.shape[1]) + width + 1) * np.float32(um_per_px)
+    return out
 
 
 def _patch_under(patches: np.ndarray, rows: np.ndarray, cols: np.ndarray, reach: int) -> np.ndarray:
