@@ -150,7 +150,7 @@ def _signs(analysis: Analysis, found: FoundObjects, model: StageModel, differing
     home = found.patch[wanted]
     crowd = np.where(home > 0, np.bincount(home, minlength=1)[home], 1) if len(home) else np.zeros(0)
     return PhotoSigns(
-        white_share=float((least >= 253).mean()), black_share=float((most <= 30).mean()),
+        white_share=float((least >= 253).mean()), black_share=float((most <= 30 * analysis.work.gain).mean()),
         contrast=analysis.foreground.typical, covered_share=float(analysis.foreground.mask[::4, ::4].mean()),
         clump_share=float((crowd > 5).mean()) if len(crowd) else 0.0, stages=found.p[wanted].argmax(axis=1),
         p_best=found.p[wanted].max(axis=1, initial=0) * found.p_single[wanted], swing=hatch_swing(found.p),

@@ -1,4 +1,4 @@
-"""The working picture: every photo brought to one scale, so that all later sizes are in micrometres."""
+"""The working picture: each photo at one scale, so that all later sizes are in micrometres, and dim ones brightened."""
 
 from __future__ import annotations
 
@@ -13,6 +13,11 @@ __all__ = ["WORK_UM_PER_PX", "WorkImage", "make_work_image", "resize_to_scale"]
 WORK_UM_PER_PX = 8.0
 """Fine enough for a 200 µm cyst to span 25 px; finer pixels cost time and bring noise."""
 
+DIM, BRIGHT = 140, 200  # code values: where next to nothing is lighter than the first it is brought to the second
+MOST_GAIN = 3.0  # beyond that, code values are too few to tell much
+SAMPLES = 50_000  # pixels from which the lightest is taken
+LIGHTEST = 0.999  # share of them that is no lighter; glints are rarer
+
 
 @dataclass(frozen=True)
 class WorkImage:
@@ -26,6 +31,8 @@ class WorkImage:
     step_x, step_y : float
         Full-photo pixels per working pixel along each axis.
     is_grey : bool
+    gain : float
+        Factor by which the code values of a dim photo were raised.
     """
 
     pixels: np.ndarray
@@ -33,10 +40,11 @@ class WorkImage:
     step_x: float
     step_y: float
     is_grey: bool
+    gain: float = 1.0
 
 
 def make_work_image(photo: Photo, um_per_px: float, *, to_um_per_px: float = WORK_UM_PER_PX) -> WorkImage:
-    """Reduce a photo to the working scale; a photo that is coarser already stays as it is.
+    """Reduce a photo to the working scale (a coarser one stays as it is), and brighten a dim one.
 
     Parameters
     ----------
@@ -52,7 +60,20 @@ def make_work_image(photo: Photo, um_per_px: float, *, to_um_per_px: float = WOR
     """
     pixels = resize_to_scale(photo.pixels, um_per_px * photo.reduction, to_um_per_px)
     step_x, step_y = photo.width_px / pixels.shape[1], photo.height_px / pixels.shape[0]
-    return WorkImage(pixels, um_per_px * (step_x * step_y) ** 0.5, step_x, step_y, photo.is_grey)
+    pixels, gain = _brightened(pixels)
+    return WorkImage(pixels, um_per_px * (step_x * step_y) ** 0.5, step_x, step_y, photo.is_grey, gain)
+
+
+def _brightened(pixels: np.ndarray) -> tuple[np.ndarray, float]:
+    """A dim photo as a longer exposure would show it, so that it is read as others are; and the gain."""
+    step = max(1, int((pixels.shape[0] * pixels.shape[1] / SAMPLES) ** 0.5))
+    some = pixels[::step, ::step].max(axis=2).ravel()
+    k = min(int(LIGHTEST * some.size), some.size - 1)
+    lightest = float(np.partition(some, k)[k])
+    if not 0 < lightest < DIM:
+        return pixels, 1.0
+    gain = min(BRIGHT / lightest, MOST_GAIN)
+    return np.clip(np.rint(gain * np.arange(256)), 0, 255).astype(np.uint8).take(pixels), gain
 
 
 def resize_to_scale(pixels: np.ndarray, um_per_px: float, to_um_per_px: float, *, enlarge: bool = False) -> np.ndarray:
