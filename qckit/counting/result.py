@@ -13,7 +13,7 @@ from qckit.tables import STAGES
 
 __all__ = ["COUNTER_VERSION", "COUNTS_COLUMNS", "Flag", "PhotoCount", "version_with"]
 
-COUNTER_VERSION = "1.4"
+COUNTER_VERSION = "1.5"
 """Raised whenever the same photo may give another count; counts kept from another version are made again."""
 
 COUNTS_COLUMNS = (

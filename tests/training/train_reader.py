@@ -5,9 +5,10 @@ Run on a machine with PyTorch (a GPU makes it minutes instead of hours), from th
     python tests/training/train_reader.py --photos tests/photos --out OUT --minutes 4.6            # on all photos
     python tests/training/train_reader.py --photos tests/photos --out OUT --minutes 4.6 --fold 0   # leave an eighth out
 
-It reads the labelled photos, writes ``reader.onnx`` (weights of the moving average, batch normalisation folded in)
-and, with ``--fold``, the proposals on the photos left out (``proposals-FOLD.csv``). ``shrink_reader.py`` then makes the
-file that the kit carries and runs with onnxruntime; PyTorch is needed only here.
+It reads the labelled photos, writes ``reader.onnx`` (weights of the moving average, batch normalisation folded in),
+the same weights to go on from with ``--start`` (``weights.npz``) and, with ``--fold``, the proposals on the photos left
+out (``proposals-FOLD.csv``). ``shrink_reader.py`` then makes the file that the kit carries and runs with onnxruntime;
+PyTorch is needed only here.
 
 What the network sees: 12 µm per pixel, sRGB from 0 to 1. What it says, at 24 µm per pixel, in nine planes: centre,
 five stages (the four and debris), foreground, and the way to the object's centre (down, right; in pixels of 24 µm). The
@@ -456,15 +457,16 @@ def loss_of(out, targets):
     return centre + 1.2 * stages + foreground + 0.1 * ways, torch.stack((centre, stages, foreground, ways)).detach()
 
 
-def train(photos, minutes, device, width, batch, seed):
+def train(photos, minutes, device, width, batch, seed, start_from=None, lr=3e-3):
     torch.manual_seed(seed)
     np.random.seed(seed)
     net = Reader(width).to(device).to(memory_format=torch.channels_last)
+    if start_from:
+        net.load_state_dict({k: torch.from_numpy(v) for k, v in np.load(start_from).items()})
     average = Reader(width).to(device)
     average.load_state_dict(net.state_dict())
     slow, fast = ([t for t in m.state_dict().values() if t.is_floating_point()] for m in (average, net))
     scenes = Scenes(photos, device)
-    lr = 3e-3
     optimiser = torch.optim.AdamW(net.parameters(), lr=lr, weight_decay=0.4, fused=device.type == "cuda")
     start, step, spent = time.time(), 0, 0.0
     while spent < 1:
@@ -543,6 +545,8 @@ def main():
     parser.add_argument("--width", type=int, default=32)
     parser.add_argument("--batch", type=int, default=56)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--start", type=Path, help="weights-*.npz of an earlier training to go on from")
+    parser.add_argument("--rate", type=float, default=3e-3, help="highest step size; a third of it when going on")
     args = parser.parse_args()
     device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
     torch.backends.cudnn.benchmark = True
@@ -552,8 +556,9 @@ def main():
     kept = [p for p in photos if args.fold is None or dealt[p.name] != args.fold]
     left = [p for p in photos if p not in kept]
     print(f"training on {len(kept)} photos, {sum(len(p.stage) for p in kept)} objects", flush=True)
-    net = train(kept, args.minutes, device, args.width, args.batch, args.seed)
+    net = train(kept, args.minutes, device, args.width, args.batch, args.seed, args.start, args.rate)
     tag = "all" if args.fold is None else str(args.fold)
+    np.savez(args.out / f"weights-{tag}.npz", **{k: v.cpu().numpy() for k, v in net.state_dict().items()})
     write_proposals(net, left or photos, args.out / f"proposals-{tag}.csv")
     for root in args.also:
         write_proposals(net, load_photos(root, device), args.out / f"proposals-{tag}-{root.name}.csv")
