@@ -2,8 +2,8 @@
 
 Run on a machine with PyTorch (a GPU makes it minutes instead of hours), from the root of the checkout::
 
-    python tests/training/train_reader.py --photos tests/photos --out OUT --minutes 4.6            # on all photos
-    python tests/training/train_reader.py --photos tests/photos --out OUT --minutes 4.6 --fold 0   # leave an eighth out
+    python tests/training/train_reader.py --photos tests/photos --out OUT --minutes 9.1            # on all photos
+    python tests/training/train_reader.py --photos tests/photos --out OUT --minutes 9.1 --fold 0   # leave an eighth out
 
 It reads the labelled photos, writes ``reader.onnx`` (weights of the moving average, batch normalisation folded in),
 the same weights to go on from with ``--start`` (``weights.npz``) and, with ``--fold``, the proposals on the photos left
