@@ -107,6 +107,8 @@ def cut_at_centres(mask: np.ndarray, signal: np.ndarray, um_per_px: float, propo
     if len(shared):
         several = np.flatnonzero((seeds > 1).take(home))
         label[several] = _shares(flat[several], home[several], mask.shape, proposals, shared, piece, under)
+    held = np.flatnonzero(label)
+    flat, label = flat[held], label[held]
     label = _without_halo(label, signal.ravel().take(flat), len(owner), alone=seeds[owner] == 0)
     there = np.bincount(label, minlength=len(owner)) > 0
     there[0] = False
