@@ -110,8 +110,9 @@ def _planes(strips: list[np.ndarray], which: tuple[int, ...]) -> np.ndarray:
     for strip in strips:
         for start in range(0, strip.shape[1], 64):  # few rows at a time stay in the processor's cache
             part = strip[:, start : start + 64]
-            sums = weights.reshape(-1, weights.shape[2]) @ part.reshape(len(part), -1).astype(np.float32)
-            sums = sums.reshape(*step.shape, *part.shape[1:])
+            # row by row: products so small stay on one thread, whose fellows would only wait for each other
+            sums = weights.reshape(-1, weights.shape[2]) @ part.astype(np.float32).transpose(1, 0, 2)
+            sums = sums.reshape(-1, *step.shape, cols).transpose(1, 2, 0, 3)
             for k in range(4):
                 here = out[:, top + k // 2 : top + 2 * part.shape[1] : 2, k % 2 :: 2]
                 np.multiply(sums[:, k], step[:, k, None, None], out=here)
