@@ -38,8 +38,8 @@ def find_site(site: str = "") -> Path:
         if (folder / SETTINGS_FILE).is_file():
             return load_settings(folder).folder
     raise InputError(
-        f"{here}: neither this folder nor one above it is a site (none holds {SETTINGS_FILE}). Write the site's folder "
-        f"into the notebook's parameter site, or make the invented one with  qckit demo"
+        f"{here}: neither this folder nor one above it is a site (none holds {SETTINGS_FILE}). Name the site's folder: "
+        f"--site FOLDER after a command, the parameter site in a notebook; or make the invented one with  qckit demo"
     )
 
 

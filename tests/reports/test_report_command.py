@@ -1,5 +1,6 @@
 """``qckit report`` and ``qckit demo`` as typed: exit codes, one-line errors, what waits is counted first."""
 
+import shlex
 import shutil
 
 import pandas as pd
@@ -97,6 +98,15 @@ def test_no_site_here_is_exit_2(tmp_path, monkeypatch, capsys):
     monkeypatch.chdir(tmp_path)
     code, _, err = run(capsys, "report", "poor-hatch", "H1")
     assert code == 2 and "neither this folder nor one above it is a site" in err
+
+
+def test_the_line_that_new_prints_works_as_printed(tmp_path, monkeypatch, capsys):
+    monkeypatch.delenv("QCKIT_SITE", raising=False)
+    monkeypatch.chdir(tmp_path)
+    code, out, _ = run(capsys, "new", "room 1's")
+    assert code == 0 and out.splitlines()[-1].startswith("Then:  qckit log import ")
+    typed = shlex.split(out.splitlines()[-1].removeprefix("Then:  qckit "))
+    assert run(capsys, *typed, "--by", "op1") == (0, "nothing to add.\n", "")
 
 
 def test_the_demo_leaves_a_folder_in_use_alone(tmp_path, capsys):

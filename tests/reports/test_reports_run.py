@@ -210,8 +210,8 @@ def test_find_site(site, tmp_path, monkeypatch):
     with pytest.raises(InputError) as caught:
         reports.find_site()
     assert str(caught.value) == (
-        f"{tmp_path}: neither this folder nor one above it is a site (none holds qckit.toml). Write the site's folder "
-        "into the notebook's parameter site, or make the invented one with  qckit demo"
+        f"{tmp_path}: neither this folder nor one above it is a site (none holds qckit.toml). Name the site's folder: "
+        "--site FOLDER after a command, the parameter site in a notebook; or make the invented one with  qckit demo"
     )
     monkeypatch.setenv("QCKIT_SITE", str(site))
     assert reports.find_site() == site.resolve()
