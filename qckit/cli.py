@@ -12,7 +12,7 @@ import sys
 import click
 
 from qckit import __version__
-from qckit.errors import QcError, one_line
+from qckit.errors import QcError, file_fault, one_line
 
 # command -> (module, one line of help); the help stands here so that listing imports nothing
 COMMANDS = {
@@ -76,6 +76,9 @@ def main(argv: list[str] | None = None) -> None:
     except QcError as error:
         click.echo(f"qckit: {one_line(error)}", err=True)
         sys.exit(error.exit_code)
+    except OSError as error:
+        click.echo(f"qckit: {one_line(file_fault(error))}", err=True)
+        sys.exit(2)
     except click.exceptions.Exit as leaving:
         sys.exit(leaving.exit_code)
     except click.ClickException as error:

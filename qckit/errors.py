@@ -7,9 +7,11 @@ mend it. The command line prints the message alone and leaves with ``exit_code``
 from __future__ import annotations
 
 import difflib
+import errno
 from collections.abc import Iterable
+from pathlib import Path
 
-__all__ = ["InputError", "NeedsAttention", "QcError", "one_line", "unknown_name"]
+__all__ = ["InputError", "NeedsAttention", "QcError", "file_fault", "one_line", "unknown_name"]
 
 
 class QcError(Exception):
@@ -66,6 +68,39 @@ def unknown_name(what: str, name: object, known: Iterable[str], *, where: str = 
     hint = f" Did you mean {near[0]!r}?" if near else ""
     listing = f" Known: {shown}." if known else f" There is no {what} yet."
     return InputError(f"{place}unknown {what} {str(name)!r}.{hint}{listing}")
+
+
+_FILE_FAULTS = {
+    errno.ENOSPC: ("the disk is full", "Free some space and run the same command again."),
+    errno.EISDIR: ("is a folder, and a file is needed here", "Give the name of a file."),
+    errno.EEXIST: ("is a file, and a folder is needed here", "Give another name."),
+    errno.ENOTDIR: ("cannot be made or opened, as something above it is a file and no folder", "Give another place."),
+    errno.ENOENT: ("is not there", "Check the path; a folder to write into may have to be made first."),
+    errno.EACCES: ("may not be read or written", "Give yourself the right to, or give another place."),
+}
+_FILE_FAULTS |= {errno.EPERM: _FILE_FAULTS[errno.EACCES], errno.EROFS: _FILE_FAULTS[errno.EACCES]}
+
+
+def file_fault(fault: OSError) -> InputError:
+    """Say a fault of the file system, that nothing nearer to it has put into words, as what, where, how to mend it.
+
+    Parameters
+    ----------
+    fault : OSError
+
+    Returns
+    -------
+    InputError
+        Ready to raise.
+    """
+    if fault.filename is None or not isinstance(fault.filename, (str, Path)):
+        return InputError(f"a file could not be read or written: {fault}. Check the paths given.")
+    path = Path(fault.filename)
+    place = path.parent if path.name.startswith(".") else path  # passing files have names that nobody gave
+    what, remedy = _FILE_FAULTS.get(
+        fault.errno, (f"cannot be read or written ({fault.strerror})", "Check it, or give another place.")
+    )
+    return InputError(f"{place}: {what}. {remedy}")
 
 
 def one_line(text: object) -> str:

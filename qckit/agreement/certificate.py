@@ -111,7 +111,7 @@ def certify_camera(photo_counts, hand_counts, *, camera, magnification="", kind=
     Raises
     ------
     InputError
-        Fewer than 3 photos in common.
+        Fewer than 3 photos in common, or a photo that stands twice on one side.
 
     Notes
     -----
@@ -121,6 +121,11 @@ def certify_camera(photo_counts, hand_counts, *, camera, magnification="", kind=
     """
     import pandas as pd
 
+    for who, counts in (("the kit", photo_counts), ("hand", hand_counts)):
+        twice = counts.loc[counts["photo"].duplicated(), "photo"]
+        if len(twice):
+            raise InputError(f"photo {str(twice.iloc[0])!r} stands twice among the counts by {who}. Keep one row per "
+                             "photo, and give different photos different names.")  # fmt: skip
     joined = photo_counts.merge(hand_counts, on="photo", suffixes=("", "_hand"), validate="one_to_one")
     if len(joined) < 3:
         raise InputError(

@@ -79,11 +79,11 @@ def import_(sheets, table, accept_good_rows, ignored, correct, problems, site, b
         except InputError as error:
             if error.problems is None:
                 raise
-            _write_problems(problems, error.problems)
             click.echo(str(error), err=True)
             click.echo(
                 "Correct the sheet and run this again; or take the other rows with --accept-good-rows.", err=True
             )
+            _write_problems(problems, error.problems)  # last: it may fail, and what is wrong is said by then
             sys.exit(2)
     for note in result.notes:
         click.echo(f"note: {note}")
@@ -91,9 +91,9 @@ def import_(sheets, table, accept_good_rows, ignored, correct, problems, site, b
     if len(result.problems):
         from qckit.log.intake import problems_text
 
-        _write_problems(problems, result.problems)
         click.echo(problems_text(result.problems), err=True)
         click.echo(f"{len(result.problems)} problems: their rows were left out.", err=True)
+        _write_problems(problems, result.problems)
         sys.exit(1)
 
 

@@ -104,12 +104,17 @@ def count_photos(
     InputError
         A path does not exist, or a scale is missing or wrong. A photo that cannot be read does not raise; it is listed
         in ``failures``.
+    OSError
+        ``out_dir`` cannot be written.
     """
     files = find_photos([paths] if isinstance(paths, (str, Path)) else paths)
     scales = Scales.of(scales)
     if workers < 1:
         raise InputError(f"workers is {workers}, and at least 1 process is needed. Give --workers 1 or more.")
     out = Path(out_dir) if out_dir is not None else None
+    if out is not None:
+        for place in (out, out / PARTS):  # before any work, so that a wrong --out costs none
+            place.mkdir(parents=True, exist_ok=True)
     names = photo_names(files)
     model = str(stage_model) if stage_model else None
     jobs = [_job(f, n, scales.scale_for(f), reader, out, checked, model, region)

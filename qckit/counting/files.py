@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import uuid
 from pathlib import Path
@@ -10,7 +11,13 @@ __all__ = ["safe_cell", "write_atomically"]
 
 
 def write_atomically(path: str | Path, data: bytes | str) -> None:
-    """Write a file under a passing name beside it, flush it to the disk, then put it in place in one step."""
+    """Write a file under a passing name beside it, flush it to the disk, then put it in place in one step.
+
+    Raises
+    ------
+    OSError
+        It cannot be written; names ``path``, not the passing file.
+    """
     path = Path(path)
     path.parent.mkdir(parents=True, exist_ok=True)
     passing = path.parent / f".{uuid.uuid4().hex}.part"
@@ -20,8 +27,11 @@ def write_atomically(path: str | Path, data: bytes | str) -> None:
             file.flush()
             os.fsync(file.fileno())
         passing.replace(path)
+    except OSError as error:
+        raise OSError(error.errno, error.strerror, str(path)) from error
     finally:
-        passing.unlink(missing_ok=True)
+        with contextlib.suppress(OSError):  # where nothing can be written, nothing is left either
+            passing.unlink(missing_ok=True)
 
 
 def safe_cell(text: object) -> object:

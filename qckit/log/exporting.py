@@ -92,13 +92,14 @@ def export_excel(log, path: str | Path, *, tables=None) -> Path:
     for name, frame in frames.items():
         if len(frame) > _EXCEL_ROWS:
             raise InputError(f"{name}: has {len(frame):,} rows, and a sheet holds {_EXCEL_ROWS:,}. Export it as CSV.")
-    book = Workbook(write_only=True)
-    for name, frame in frames.items():
-        _sheet(book.create_sheet(name), safe_frame(frame), Font(bold=True))
     part = path.with_name(path.name + ".part")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        book.save(part)
+        with part.open("wb") as target:  # before any sheet is begun: a sheet begun and never saved complains at the end
+            book = Workbook(write_only=True)
+            for name, frame in frames.items():
+                _sheet(book.create_sheet(name), safe_frame(frame), Font(bold=True))
+            book.save(target)
         part.replace(path)
     except OSError as error:
         raise InputError(

@@ -5,6 +5,7 @@ The description is ``datapackage.json`` after the Frictionless Data Package and 
 
 from __future__ import annotations
 
+import contextlib
 import csv
 import hashlib
 import io
@@ -86,7 +87,8 @@ def write_package(database: sa.Engine, path: Path, tables: dict[str, sa.Table], 
             f"{path}: cannot be written ({error.strerror or error}). Free some space, or give another place."
         ) from error
     finally:
-        part.unlink(missing_ok=True)
+        with contextlib.suppress(OSError):  # where nothing can be written, nothing is left either
+            part.unlink(missing_ok=True)
 
 
 def _about(connection, described: list[dict]) -> dict:

@@ -130,6 +130,22 @@ def test_check_makes_a_certificate_that_is_kept(site, counted, name):
     assert mended.low["nauplius"] < 100 < mended.high["nauplius"]
 
 
+def test_a_photo_that_stands_twice_is_named(counted):
+    hand = pd.read_csv(counted / "hand.csv")
+    pd.concat([hand, hand.head(1)]).to_csv(counted / "hand.csv", index=False)
+    with pytest.raises(InputError) as error:
+        run_check(counted)
+    assert str(error.value) == (
+        "photo 'p00.jpg' stands twice among the counts by hand. Keep one row per photo, and give different photos "
+        "different names."
+    )
+
+
+def run_check(counted):
+    return check_camera(counted / "hand.csv", counted / "counts", camera="s", by="ab",
+                        made_at="2026-11-04T09:00:00+00:00")  # fmt: skip
+
+
 def test_what_lies_on_the_two_edges_is_not_held_against_the_counter(counted):
     path = counted / "counts" / "objects.csv"
     objects = pd.read_csv(path).assign(counted="yes")
