@@ -107,18 +107,30 @@ def _write_problems(path, frame) -> None:
 
 @command.command("record")
 @click.argument("folder", type=click.Path())
+@click.option("--replace-hand-counts", default="", metavar="REASON",
+              help="Also where a person's own counts are then no longer current; they stay on record.")  # fmt: skip
 @_SITE
 @_BY
-def record(folder, site, by):
-    """Enter what  qckit count --out FOLDER  counted: photos, objects, and the counts of the samples that name them."""
+def record(folder, replace_hand_counts, site, by):
+    """Enter what  qckit count --out FOLDER  counted: photos, objects, and the counts of the samples that name them.
+
+    Left out, and named, are samples that a person has counted, and photos counted at another scale than their sheet's.
+    """
     from qckit.log.counts import read_counted
+    from qckit.log.intake import problems_text
 
     photos, objects = read_counted(folder)
     with _open(site) as log:
-        result = log.record_counts(photos, objects=objects, by=_by(by))
+        result = log.record_counts(photos, objects=objects, by=_by(by), replace_hand_counts=replace_hand_counts)
     for note in result.notes:
         click.echo(f"note: {note}")
     click.echo(str(result))
+    if len(result.problems):
+        click.echo(problems_text(result.problems), err=True)
+        n = result.problems["row"].nunique()
+        click.echo(f"{n} sample{'s were' if n > 1 else ' was'} left out, with the photos.", err=True)
+        return 1 if result.added or result.unchanged.get("photos") else 2
+    return 0
 
 
 @command.command("export")

@@ -11,6 +11,7 @@ import sqlalchemy as sa
 
 from qckit.errors import InputError, one_line, unknown_name
 from qckit.log import schema
+from qckit.log.held import flagged_note, held_back
 from qckit.log.neutral import restore
 from qckit.log.query import WITHDRAWN, among, fetch, known_names
 from qckit.tables import COUNT_COLUMNS, TABLES, check_table, empty_table, table_columns
@@ -29,6 +30,7 @@ class CountPlan:
     samples: pd.DataFrame
     unchanged: int = 0
     notes: list[str] = field(default_factory=list)
+    problems: pd.DataFrame = field(default_factory=pd.DataFrame)
 
     @property
     def is_empty(self) -> bool:
@@ -161,7 +163,7 @@ def tally(objects: pd.DataFrame) -> pd.DataFrame:
     return pd.DataFrame(table, index=pd.Index(photos, dtype="str", name="photo"), columns=list(COUNT_COLUMNS.values()))
 
 
-def plan(connection, photos: pd.DataFrame, objects: pd.DataFrame) -> CountPlan:
+def plan(connection, photos: pd.DataFrame, objects: pd.DataFrame, *, replace_hand_counts: bool = False) -> CountPlan:
     """Work out what a count adds to the log; writes nothing.
 
     Parameters
@@ -169,6 +171,8 @@ def plan(connection, photos: pd.DataFrame, objects: pd.DataFrame) -> CountPlan:
     connection : Connection
     photos, objects : DataFrame
         From :func:`as_frames`.
+    replace_hand_counts : bool
+        Also where a sample's counts are a person's own; otherwise its photos are held back, as a problem.
 
     Raises
     ------
@@ -185,6 +189,8 @@ def plan(connection, photos: pd.DataFrame, objects: pd.DataFrame) -> CountPlan:
     objects = objects.assign(photo=objects["photo"].map(renamed))
     fresh = _fresh(connection, photos, counts)
     entering = photos[fresh.to_numpy()]
+    held, problems = held_back(connection, entering, replace_hand_counts=replace_hand_counts)
+    entering = entering[~entering["sample"].isin(held)]
     affected = sorted(set(entering["sample"].dropna()))
     new_samples = _next_samples(connection, affected, photos, counts)
     entering = _with_revisions(connection, entering, new_samples)
@@ -194,7 +200,7 @@ def plan(connection, photos: pd.DataFrame, objects: pd.DataFrame) -> CountPlan:
     columns = [*table_columns("photos"), "revision", "sample_revision"]
     return CountPlan(
         entering[columns], new_objects[[*table_columns("objects"), "revision"]], new_samples,
-        int((~fresh).sum()), notes,
+        int((~fresh).sum()), notes + flagged_note(entering), problems,
     )  # fmt: skip
 
 

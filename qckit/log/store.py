@@ -240,7 +240,8 @@ class SiteLog:
         return self.take(incoming, by=by, source=source, source_sha256=digest, accept_good_rows=accept_good_rows,
                          correct=correct)  # fmt: skip
 
-    def record_counts(self, counted, *, by: str, objects: pd.DataFrame | None = None) -> ImportResult:
+    def record_counts(self, counted, *, by: str, objects: pd.DataFrame | None = None,
+                      replace_hand_counts: str = "") -> ImportResult:  # fmt: skip
         """Enter counted photos: photos, objects, and a further revision of each sample they belong to.
 
         Parameters
@@ -251,11 +252,14 @@ class SiteLog:
             Who had them counted.
         objects : DataFrame, optional
             Columns of the objects table, where ``counted`` is a frame.
+        replace_hand_counts : str
+            A reason: counts that are a person's own are replaced too. It is kept with the step.
 
         Returns
         -------
         ImportResult
-            The same count again adds nothing; photos of no sample are entered without one, and noted.
+            The same count again adds nothing; photos of no sample are entered without one, and noted. Samples counted
+            by a person, and photos counted at another scale than the field sheet's, are left out: see ``.problems``.
 
         Raises
         ------
@@ -266,15 +270,16 @@ class SiteLog:
         steps.need_by(by)
         photos, found = counts.as_frames(counted, objects)
         with engine.writing(self.engine) as connection:
-            plan = counts.plan(connection, photos, found)
+            plan = counts.plan(connection, photos, found, replace_hand_counts=bool(replace_hand_counts.strip()))
             if plan.is_empty:
-                return ImportResult({}, {"photos": plan.unchanged}, plan.notes)
+                return ImportResult({}, {"photos": plan.unchanged}, plan.notes, plan.problems)
             n_rows = len(plan.photos) + len(plan.objects) + len(plan.samples)
-            number = steps.begin(connection, self.now(), by, "count", "photos", n_rows)
+            source = f"photos, in place of hand counts: {replace_hand_counts}" if replace_hand_counts else "photos"
+            number = steps.begin(connection, self.now(), by, "count", source, n_rows)
             for name in ("samples", "photos", "objects"):
                 steps.insert(connection, name, getattr(plan, name), number)
         added = {name: len(getattr(plan, name)) for name in ("photos", "objects", "samples")}
-        return ImportResult(added, {"photos": plan.unchanged}, plan.notes)
+        return ImportResult(added, {"photos": plan.unchanged}, plan.notes, plan.problems)
 
     def correct(self, table: str, key, column: str, after, *, by: str, reason: str) -> None:
         """Correct one cell: what stood there stays on record.

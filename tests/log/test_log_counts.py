@@ -6,8 +6,10 @@ from types import SimpleNamespace
 
 import pandas as pd
 import pytest
+from click.testing import CliRunner
 from invented_log import counted
 
+from qckit.commands.log import command
 from qckit.errors import InputError
 
 COUNTS = ["nauplii", "umbrella", "cysts", "shells"]
@@ -240,3 +242,56 @@ def test_many_objects_made_by_hand_come_back_as_they_were(filled, how):
     pd.testing.assert_frame_equal(filled.objects(photo="a.jpg"), before)
     assert before["source"].value_counts().to_dict() == {"found": 56, "added by hand": 12, "stage changed by hand": 1}
     assert of_sample(filled) == counts
+
+
+def test_a_persons_recount_is_not_replaced_unasked(filled):
+    photos, objects = counted()
+    filled.record_counts(photos, objects=objects, by="op1")
+    filled.recount("S-2", {"nauplii": 50, "cysts": 9}, by="An", reason="two were bubbles")
+    again, found = counted(("a.jpg", "b.jpg", "other.jpg"), version="t-2", n=(32, 2, 5, 20))
+    result = filled.record_counts(again, objects=found, by="op1")
+    assert (result.added, of_sample(filled)[0]) == ({"photos": 1, "objects": 59, "samples": 0}, 50)
+    (problem,) = result.problems.itertuples()
+    assert (problem.row, problem.rule, problem.remedy) == (
+        "sample S-2", "was counted by An, and the photos' counts would take the place of that",
+        "To replace it, run this again with --replace-hand-counts REASON.",
+    )  # fmt: skip
+    result = filled.record_counts(again, objects=found, by="op1", replace_hand_counts="An agrees")
+    assert (result.added["samples"], len(result.problems), of_sample(filled)[0]) == (1, 0, 64)
+    assert filled.steps()["source"].iloc[-1] == "photos, in place of hand counts: An agrees"
+
+
+def test_a_scale_that_is_not_the_sheets_is_refused_and_named(filled):
+    filled.correct("samples", "S-2", "um_per_px", 4.59, by="op1", reason="measured")
+    photos, objects = counted()
+    result = filled.record_counts(photos.assign(um_per_px=[4.592, 9.18]), objects=objects, by="op1")
+    assert result.added == {} and filled.photos().empty
+    (problem,) = result.problems.itertuples()
+    assert (problem.row, problem.rule, problem.remedy) == (
+        "sample S-2", "photo 'b.jpg' was counted at 9.18 µm per pixel, and the field sheet says 4.59",
+        "Count it at 4.59; or, if the sheet is wrong, run  qckit log correct samples S-2 um_per_px 9.18 --reason TEXT  "
+        "and then this again.",
+    )  # fmt: skip
+    filled.correct("samples", "S-2", "um_per_px", 9.18, by="op1", reason="the other lens")
+    assert filled.record_counts(photos.assign(um_per_px=9.18), objects=objects, by="op1").added["samples"] == 1
+
+
+def test_flags_of_photos_are_passed_on(filled):
+    photos, objects = counted()
+    result = filled.record_counts(photos.assign(flags=["few;blurred", ""]), objects=objects, by="op1")
+    assert result.notes == ["1 of 2 photos carries a flag: look at it before the counts are used: a.jpg (few;blurred)"]
+
+
+def test_record_says_what_it_left_out(filled, site, tmp_path):
+    photos, objects = counted()
+    photos.to_csv(tmp_path / "counts.csv", index=False)
+    objects.to_csv(tmp_path / "objects.csv", index=False)
+    filled.recount("S-2", {"nauplii": 50}, by="An", reason="before the photos came")
+    words = ["record", str(tmp_path), "--site", str(site), "--by", "op1"]
+    left = CliRunner().invoke(command, words, standalone_mode=False)
+    assert left.return_value == 2 and left.stderr == (
+        "counts, sample S-2: was counted by An, and the photos' counts would take the place of that. To replace it, run "
+        "this again with --replace-hand-counts REASON.\n1 sample was left out, with the photos.\n"
+    )
+    done = CliRunner().invoke(command, [*words, "--replace-hand-counts", "agreed"], standalone_mode=False)
+    assert (done.return_value, done.output) == (0, "2 photos added, 114 objects added, 1 samples added.\n")
