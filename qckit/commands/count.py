@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import sys
 from pathlib import Path
 
@@ -37,18 +38,21 @@ def command(photos, um_per_px, scales, out, workers, scheduler, checked, reader,
         raise InputError("the scale is given twice or not at all. Give either --um-per-px NUMBER or --scales FILE.csv.")
     from qckit.counting.batch import count_photos, overall_hatch_pct
 
-    own = _stage_model(stages, out)
+    own, frame = _stage_model(stages, out), _region(region)
     report, close = _progress()
     try:
         counted = count_photos(photos, um_per_px if scales is None else scales, workers=workers, out_dir=out,
                                checked=checked, reader=None if reader == "off" else reader, scheduler=scheduler,
-                               progress=report, stage_model=own, region=_region(region))  # fmt: skip
+                               progress=report, stage_model=own, region=frame)  # fmt: skip
     finally:
         close()
     counts = counted.counts
+    pct = overall_hatch_pct(counts)
+    hatched = "no hatching percentage, as there is nothing to take it of" if math.isnan(pct) else f"hatched {pct:.1f} %"
     click.echo(f"{len(counts)} photo{'s' if len(counts) != 1 else ''} counted: {counts.nauplii.sum()} nauplii, "
                f"{counts.umbrella.sum()} umbrella stages, {counts.cyst.sum()} cysts, {counts.shell.sum()} shells; "
-               f"hatched {overall_hatch_pct(counts):.1f} %. Results in {out}")  # fmt: skip
+               f"{hatched}. Results in {out}")  # fmt: skip
+    _say_beyond(frame, counts)
     flagged = counts[counts["flags"] != ""]
     for row in flagged.head(LISTED).itertuples():
         click.echo(f"  {one_line(row.photo)}: {row.why}")
@@ -70,6 +74,19 @@ def _region(words: str | None) -> dict | None:
         raise InputError(f"--region {one_line(words)!r} is no counting frame. Give a kind and corners in px, such as "
                          "'ellipse 40,20 1400,1380'.")  # fmt: skip
     return region
+
+
+def _say_beyond(region: dict | None, counts) -> None:
+    """Name the photos that do not hold the whole counting frame."""
+    from qckit.counting.regions import reaches_beyond
+
+    beyond = [r for r in counts.itertuples() if region and reaches_beyond(region, width_px=r.width_px,
+                                                                          height_px=r.height_px)]  # fmt: skip
+    if beyond:
+        n, first = len(beyond), beyond[0]
+        more = f" and {n - 1} more" if n > 1 else ""
+        click.echo(f"note: the region lies partly off {one_line(first.photo)} ({first.width_px} x {first.height_px} px)"
+                   f"{more}; only what the photo shows of it was counted.")  # fmt: skip
 
 
 def _stage_model(stages: str, out: Path) -> Path | None:
@@ -94,13 +111,14 @@ def _last_line(counted, n_flagged: int) -> int:
         raise InputError(
             f"no photo could be counted ({len(counted.failures)} tried). {counted.failures.message.iloc[0]}"
         )
-    if len(counted.failures):
-        n = len(counted.failures)
-        click.echo(f"Needs attention: {n} photo{'s' if n > 1 else ''} could not be counted (named above).", err=True)
-        return 1
+    needs, n = [], len(counted.failures)
+    if n:
+        needs.append(f"{n} photo{'s' if n > 1 else ''} could not be counted")
     if n_flagged:
-        click.echo(f"Done; {n_flagged} photo{'s carry' if n_flagged > 1 else ' carries'} a flag.")
-    return 0
+        needs.append(f"{n_flagged} photo{'s carry' if n_flagged > 1 else ' carries'} a flag")
+    if needs:
+        click.echo(f"Needs attention: {', and '.join(needs)} (named above).", err=True)
+    return 1 if needs else 0
 
 
 def _progress():

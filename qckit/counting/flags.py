@@ -59,6 +59,8 @@ class PhotoSigns:
         Share of objects on which the two readers differ; NaN where too few were seen to tell.
     one_reader : bool
         The second reader was left out, or could not be run.
+    in_frame : int, optional
+        Nauplii, umbrella stages and cysts counted in a drawn frame; None where the whole photo is the frame.
     """
 
     white_share: float
@@ -76,6 +78,7 @@ class PhotoSigns:
     edge_width_um: float = float("nan")
     reader_share: float = float("nan")
     one_reader: bool = False
+    in_frame: int | None = None
 
 
 def hatch_swing(p: np.ndarray) -> float:
@@ -133,10 +136,12 @@ def _light_flags(signs: PhotoSigns):
 
 def _object_flags(signs: PhotoSigns):
     n = len(signs.stages)
-    full = int((signs.stages < 3).sum())
+    full, place = int((signs.stages < 3).sum()), "found"
+    if signs.in_frame is not None:
+        full, place = signs.in_frame, "counted in the drawn frame"
     if full < 10:
-        yield Flag("few", f"Only {full} nauplii, umbrella stages and cysts were found, too few for a percentage: count "
-                          f"more photos of this sample.")  # fmt: skip
+        yield Flag("few", f"Only {full} nauplii, umbrella stages and cysts were {place}, too few for a percentage: "
+                          f"count more photos of this sample.")  # fmt: skip
     if n >= 10 and (signs.clump_share > 0.35 or signs.covered_share > 0.35):
         yield Flag("crowded", f"{100 * signs.clump_share:.0f} % of the objects lie in clumps: dilute the sample and "
                               f"take the photo again.")  # fmt: skip

@@ -63,27 +63,29 @@ def count_photo(path, *, um_per_px: float, reader: str | None = "auto", photo: P
     path = Path(path)
     um_per_px = check_scale(um_per_px, path.name)
     photo = photo or read_photo(path, um_per_px=um_per_px, finest_um_per_px=finest_scale(reader))
+    size = {"width_px": photo.width_px, "height_px": photo.height_px}
+    region = None if region is None else check_region(region, **size)
     analysis, found, differing, model = find_objects(photo, um_per_px, reader=reader, stage_model=stage_model)
     objects = _object_table(found, analysis, name or path.name)
     frame_mm2 = photo.width_px * photo.height_px * um_per_px**2 / 1e6
     if region is not None:
-        objects, frame_mm2 = _in_region(objects, region, photo, um_per_px)
+        objects, frame_mm2 = _in_region(objects, region, um_per_px), region_area_mm2(region, um_per_px, **size)
     inside = objects[objects.counted]
     counts = {s: int((inside.stage == s).sum()) for s in STAGES}
-    flags = judge_photo(_signs(analysis, found, model, differing, one_reader=reader_module(reader) is None))
+    in_frame = None if region is None else sum(counts[s] for s in STAGES[:3])
+    signs = _signs(analysis, found, model, differing, one_reader=reader_module(reader) is None, in_frame=in_frame)
+    flags = judge_photo(signs)
     return PhotoCount(name or path.name, counts, objects, flags, round(frame_mm2, 6), um_per_px, photo.sha256,
                       photo.taken, photo.width_px, photo.height_px, time.perf_counter() - start,
                       version_with(model_key(stage_model)))  # fmt: skip
 
 
-def _in_region(objects: pd.DataFrame, region: dict, photo: Photo, um_per_px: float) -> tuple[pd.DataFrame, float]:
-    """Objects counted by a drawn frame instead of the photo's edges, and the frame's area. [mm²]"""
-    size = {"width_px": photo.width_px, "height_px": photo.height_px}
-    region = check_region(region, **size)
+def _in_region(objects: pd.DataFrame, region: dict, um_per_px: float) -> pd.DataFrame:
+    """Objects counted by a drawn frame instead of the photo's edges."""
     counted = counted_in_region(objects, region, um_per_px) & (objects.stage != "debris").to_numpy()
     if region["kind"] == "rectangle":  # where its sides are the photo's, the photo's edges left objects out already
         counted &= objects.counted.to_numpy()
-    return objects.assign(counted=counted), region_area_mm2(region, um_per_px, **size)
+    return objects.assign(counted=counted)
 
 
 def finest_scale(reader: str | None = "auto") -> float:
@@ -142,7 +144,7 @@ def _object_table(found: FoundObjects, analysis: Analysis, name: str) -> pd.Data
     return table[table_columns("objects")]
 
 
-def _signs(analysis: Analysis, found: FoundObjects, model: StageModel, differing: float, *, one_reader: bool):
+def _signs(analysis: Analysis, found: FoundObjects, model: StageModel, differing: float, *, one_reader, in_frame):
     """Gather what the flags look at."""
     red, green, blue = np.moveaxis(analysis.work.pixels[::4, ::4], 2, 0)
     least, most = np.minimum(np.minimum(red, green), blue), np.maximum(np.maximum(red, green), blue)
@@ -155,7 +157,7 @@ def _signs(analysis: Analysis, found: FoundObjects, model: StageModel, differing
         clump_share=float((crowd > 5).mean()) if len(crowd) else 0.0, stages=found.p[wanted].argmax(axis=1),
         p_best=found.p[wanted].max(axis=1, initial=0) * found.p_single[wanted], swing=hatch_swing(found.p),
         length_um=found.sizes["length_um"][wanted], body_width_um=_body_width(analysis), reader_share=differing,
-        one_reader=one_reader,
+        one_reader=one_reader, in_frame=in_frame,
         clump_objects=_clump_objects(analysis, found),
         strangeness=model.strangeness(found.features[wanted]), edge_width_um=_edge_width(analysis, found),
     )  # fmt: skip

@@ -20,7 +20,7 @@ import numpy as np
 from qckit.errors import InputError, unknown_name
 
 __all__ = ["REGION_KINDS", "check_region", "counted_in_region", "density_per_ml", "density_per_mm2", "frame_share",
-           "read_region_words", "region_area_mm2", "region_words"]  # fmt: skip
+           "reaches_beyond", "read_region_words", "region_area_mm2", "region_words"]  # fmt: skip
 
 REGION_KINDS = ("rectangle", "ellipse", "polygon")
 _LEAST_PX = 10
@@ -44,7 +44,8 @@ def check_region(region, *, width_px: int, height_px: int) -> dict:
     Raises
     ------
     InputError
-        Unknown kind, wrong number of points, a polygon that crosses itself, or less than 10 px wide or high.
+        Unknown kind, wrong number of points, a polygon that crosses itself, less than 10 px wide or high, or hardly
+        anything of it in the photo.
     """
     kind, points = region.get("kind"), region.get("points") or []
     if kind not in REGION_KINDS:
@@ -67,7 +68,18 @@ def check_region(region, *, width_px: int, height_px: int) -> dict:
     if kind == "polygon" and _crosses_itself(xy):
         raise InputError("the sides of the drawn polygon cross each other. Set its corners in order around the part "
                          "that is meant.")  # fmt: skip
-    return {"kind": kind, "points": [[int(x), int(y)] for x, y in xy]}
+    region = {"kind": kind, "points": [[int(x), int(y)] for x, y in xy]}
+    area_px2 = region_area_mm2(region, 1000.0, width_px=width_px, height_px=height_px)  # a pixel of 1 mm: px²
+    if area_px2 < _LEAST_PX**2 / 2:
+        raise InputError(f"the drawn {kind} covers {area_px2:.0f} px² of the photo ({width_px} x {height_px} px), too "
+                         "little. Draw it over the part that is meant.")  # fmt: skip
+    return region
+
+
+def reaches_beyond(region, *, width_px: int, height_px: int) -> bool:
+    """Tell whether a region, as it was given, lies partly off a photo of this size; only the rest is then counted."""
+    xy = np.array(region["points"], dtype=float)
+    return bool((xy < 0).any() or (xy > [width_px, height_px]).any())
 
 
 def _crosses_itself(xy) -> bool:

@@ -73,11 +73,20 @@ def measure_scale(photo, *, method, spacing_um, u_spacing_um=0.0, points=None, a
             raise InputError(
                 f"{read.name}: two points are needed. Give x and y of each, in pixels of the upright photo."
             )
+        _on_photo(read, points)
         scale = scale_from_points(*points, spacing_um, u_distance_um=u_spacing_um)
     else:
         scale = scale_from_pattern(read.pixels, spacing_um, method=method, u_spacing_um=u_spacing_um,
                                    about_um_per_px=about_um_per_px)  # fmt: skip
     return MeasuredScale(scale, read.name, draw_scale(read.pixels, scale))
+
+
+def _on_photo(read, points) -> None:
+    """Refuse a point that lies off the photo: a slip of the keyboard would become a scale."""
+    for x, y in points:
+        if not (0 <= x <= read.width_px and 0 <= y <= read.height_px):
+            raise InputError(f"{read.name}: the point {x:g}, {y:g} lies off the photo, which is {read.width_px} x "
+                             f"{read.height_px} px. Give x and y in pixels of the upright photo.")  # fmt: skip
 
 
 def save_scale(log, measured: MeasuredScale, *, camera: str, magnification: str, by: str, notes: str = ""):

@@ -54,9 +54,39 @@ def test_many_photos_and_the_command(one, tmp_path):
     words = f"rectangle 0,0 {whole.width_px // 2},{whole.height_px}"
     with pytest.raises(SystemExit) as left:
         main(["count", str(path), "--um-per-px", str(scale), "--out", str(tmp_path / "b"), "--region", words])
-    assert left.value.code in (0, None)
+    assert left.value.code == 1  # half of this photo holds too few
     table = pd.read_csv(tmp_path / "b" / "counts.csv")
     assert table.nauplii[0] == half.nauplii[0]
+
+
+def run_with(region, path, out, capsys):
+    with pytest.raises(SystemExit) as left:
+        main(["count", str(path), "--um-per-px", "5.21", "--out", str(out), "--region", region])
+    said = capsys.readouterr()
+    return left.value.code, said.out, said.err
+
+
+def test_a_frame_with_nothing_in_it_is_flagged_and_gives_no_percentage(one, tmp_path, capsys):
+    code, out, err = run_with("rectangle 0,0 20,20", one[0], tmp_path, capsys)
+    assert code == 1 and "nan" not in out
+    assert "; no hatching percentage, as there is nothing to take it of. Results in" in out
+    assert ("Only 0 nauplii, umbrella stages and cysts were counted in the drawn frame, too few for a percentage: "
+            "count more photos of this sample.") in out  # fmt: skip
+    assert err == "Needs attention: 1 photo carries a flag (named above).\n"
+
+
+def test_a_frame_partly_off_the_photo_is_said(one, tmp_path, capsys):
+    out = run_with("ellipse 40,20 4000,700", one[0], tmp_path, capsys)[1]
+    assert ("note: the region lies partly off bright-01.png (960 x 720 px); only what the photo shows of it was "
+            "counted.\n") in out  # fmt: skip
+    assert "note:" not in run_with("ellipse 40,20 900,700", one[0], tmp_path, capsys)[1]
+
+
+def test_a_frame_without_area_stops_the_count(one, tmp_path, capsys):
+    code, _, err = run_with("polygon 0,0 100,100 200,200", one[0], tmp_path, capsys)
+    assert code == 2
+    assert err.endswith("the drawn polygon covers 0 px² of the photo (960 x 720 px), too little. Draw it over the part "
+                        "that is meant.\n")  # fmt: skip
 
 
 def test_bad_frames(one, tmp_path, capsys):

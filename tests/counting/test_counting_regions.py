@@ -105,6 +105,9 @@ def test_words_bring_the_region_back(points, is_ellipse):
          "the drawn rectangle has a corner that is no number. Draw it again."),
         ({"kind": "polygon", "points": [[0, 0], [500, 500], [500, 0], [0, 500]]},
          "the sides of the drawn polygon cross each other. Set its corners in order around the part that is meant."),
+        ({"kind": "ellipse", "points": [[-500, -500], [-100, -100]]},
+         "the drawn ellipse covers 0 px² of the photo (2000 x 1500 px), too little. Draw it over the part that is "
+         "meant."),
     ],
 )  # fmt: skip
 def test_what_is_no_region_is_said(region, message):

@@ -65,6 +65,14 @@ def test_two_points_on_the_command_line(ruled):
     assert "10 µm per pixel" in got.output
 
 
+def test_a_point_off_the_photo_is_refused(ruled):
+    got = run("scale", ruled, "--method", "two points", "--spacing-um", 5000, "--point", 30, 20, "--point", 99999, 10)
+    assert str(got.exception) == (
+        "chamber.png: the point 99999, 10 lies off the photo, which is 800 x 600 px. Give x and y in pixels of the "
+        "upright photo."
+    )
+
+
 def test_points_set_in_the_notebook(ruled):
     picker = pick_points(ruled)
     with pytest.raises(InputError) as error:
