@@ -32,7 +32,8 @@ def command(photos, um_per_px, scales, out, workers, scheduler, checked, reader,
     """Count nauplii, umbrella stages, cysts and shells in photos.
 
     PHOTOS are files or folders. Writes counts.csv (a row per photo), objects.csv (a row per object) and checked/ (each
-    photo with what was found). Stopped and started again, it goes on where it was.
+    photo with what was found). Stopped and started again, it goes on where it was. What the folder holds of other
+    photos, counted earlier, stays in its tables; take a new folder for tables of these photos alone.
     """
     if (um_per_px is None) == (scales is None):
         raise InputError("the scale is given twice or not at all. Give either --um-per-px NUMBER or --scales FILE.csv.")
@@ -53,6 +54,7 @@ def command(photos, um_per_px, scales, out, workers, scheduler, checked, reader,
                f"{counts.umbrella.sum()} umbrella stages, {counts.cyst.sum()} cysts, {counts.shell.sum()} shells; "
                f"{hatched}. Results in {out}")  # fmt: skip
     _say_beyond(frame, counts)
+    _say_earlier(counted, out)
     flagged = counts[counts["flags"] != ""]
     for row in flagged.head(LISTED).itertuples():
         click.echo(f"  {one_line(row.photo)}: {row.why}")
@@ -87,6 +89,23 @@ def _say_beyond(region: dict | None, counts) -> None:
         more = f" and {n - 1} more" if n > 1 else ""
         click.echo(f"note: the region lies partly off {one_line(first.photo)} ({first.width_px} x {first.height_px} px)"
                    f"{more}; only what the photo shows of it was counted.")  # fmt: skip
+
+
+def _say_earlier(counted, out: Path) -> None:
+    """Say what became of counts that lay in the folder already."""
+    if counted.kept:
+        n = len(counted.kept)
+        click.echo(f"note: the tables in {out} also keep {n} photo{'s' if n > 1 else ''} counted earlier: "
+                   f"{_named(counted.kept)}. For tables of these photos alone give another --out.")  # fmt: skip
+    if counted.replaced:
+        click.echo(f"note: replaced, as another photo of the same name was counted into {out} before: "
+                   f"{_named(counted.replaced)}")  # fmt: skip
+
+
+def _named(photos) -> str:
+    """Some names in a row, and how many more there are."""
+    more = len(photos) - LISTED
+    return ", ".join(map(one_line, photos[:LISTED])) + (f" and {more} more" if more > 0 else "")
 
 
 def _stage_model(stages: str, out: Path) -> Path | None:

@@ -6,12 +6,13 @@ import hashlib
 import json
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import pandas as pd
 
-from qckit.counting.files import safe_cell, write_atomically
+from qckit.counting.earlier import read_earlier, write_tables
+from qckit.counting.files import write_atomically
 from qckit.counting.regions import region_words
 from qckit.counting.result import COUNTS_COLUMNS, Flag, PhotoCount, version_with
 from qckit.counting.stages import model_key
@@ -36,11 +37,17 @@ class CountedPhotos:
         Columns of the objects table.
     failures : DataFrame
         Columns photo, message: photos that could not be counted.
+    kept : tuple of str
+        Other photos, counted earlier, whose rows stay in the tables of ``out_dir``.
+    replaced : tuple of str
+        Photos of the same name but with other content whose rows there were replaced.
     """
 
     counts: pd.DataFrame
     objects: pd.DataFrame
     failures: pd.DataFrame
+    kept: tuple[str, ...] = ()
+    replaced: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -66,7 +73,7 @@ def checked_name(photo: str) -> str:
 def count_photos(
     paths: Iterable[str | Path] | str | Path, scales, *, workers: int = 1, out_dir=None, checked: bool = True,
     reader: str | None = "auto", scheduler: str | None = None, progress=None, stage_model: str | Path | None = None,
-    region: dict | None = None,
+    region: dict | None = None, keep_earlier: bool = True,
 ) -> CountedPhotos:  # fmt: skip
     """Count many photos.
 
@@ -93,6 +100,8 @@ def count_photos(
         Called as ``progress(done, total, photo)``.
     stage_model : path, optional
         As in :func:`count_photo`.
+    keep_earlier : bool
+        Rows of other photos, counted into ``out_dir`` before, stay in its tables; False: they go.
 
     Returns
     -------
@@ -115,6 +124,7 @@ def count_photos(
     if out is not None:
         for place in (out, out / PARTS):  # before any work, so that a wrong --out costs none
             place.mkdir(parents=True, exist_ok=True)
+        earlier = read_earlier(out) if keep_earlier else None
     names = photo_names(files)
     model = str(stage_model) if stage_model else None
     jobs = [_job(f, n, scales.scale_for(f), reader, out, checked, model, region)
@@ -126,7 +136,8 @@ def count_photos(
             progress(done, len(jobs), jobs[i].name)
     counted = _tables(jobs, results)
     if out is not None:
-        _write_tables(out, counted)
+        kept, replaced = write_tables(out, counted.counts, counted.objects, earlier)
+        counted = replace(counted, kept=kept, replaced=replaced)
     return counted
 
 
@@ -261,15 +272,6 @@ def _tables(jobs, results) -> CountedPhotos:
     empty = empty_table("objects")
     table = pd.concat(objects, ignore_index=True).astype(empty.dtypes.to_dict()) if objects else empty
     return CountedPhotos(counts, table, pd.DataFrame(failures, columns=["photo", "message"]))
-
-
-def _write_tables(out: Path, counted: CountedPhotos) -> None:
-    for name, table in (("counts.csv", counted.counts), ("objects.csv", counted.objects)):
-        safe = table.copy()
-        for column in ("photo", "why"):
-            if column in safe:
-                safe[column] = safe[column].map(safe_cell)
-        write_atomically(out / name, safe.to_csv(index=False, lineterminator="\n"))
 
 
 def overall_hatch_pct(counts: pd.DataFrame) -> float:

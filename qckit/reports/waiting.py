@@ -119,4 +119,4 @@ def _count(site: Path, waiting, found: dict[str, Path], workers: int, progress):
     scales = dict(zip(waiting["photo"], waiting["um_per_px"], strict=True))
     by_path = {path.name: float(scales[name]) for name, path in found.items()}
     return count_photos(list(found.values()), by_path, workers=workers, out_dir=site / COUNTS_FOLDER, progress=progress,
-                        stage_model=own.path if own else None)  # fmt: skip
+                        stage_model=own.path if own else None, keep_earlier=False)  # fmt: skip  # the log keeps them

@@ -213,3 +213,41 @@ def test_dask_counts_the_same(folder):
     pd.testing.assert_frame_equal(stripped(far), stripped(near))
     with pytest.raises(InputError, match=r"^no Dask scheduler answers at tcp://127\.0\.0\.1:9\."):
         count_photos(top, scale, scheduler="tcp://127.0.0.1:9")
+
+
+def test_other_photos_counted_earlier_stay_in_the_tables(folder, tmp_path, capsys):
+    top, scale = folder
+
+    def said(photo):
+        with pytest.raises(SystemExit):
+            main(["count", str(photo), "--um-per-px", str(scale), "--out", str(tmp_path)])
+        return capsys.readouterr().out
+
+    count_photos([top / "one" / "a.png", top / "two" / "=cmd().png"], scale, out_dir=tmp_path)
+    before = (tmp_path / "objects.csv").read_text()
+    assert (f"note: the tables in {tmp_path} also keep 2 photos counted earlier: a.png, '=cmd().png. For tables of "
+            "these photos alone give another --out.\n") in said(top / "two" / "b.png")  # fmt: skip
+    assert pd.read_csv(tmp_path / "counts.csv")["photo"].tolist() == ["a.png", "'=cmd().png", "b.png"]
+    assert (tmp_path / "objects.csv").read_text().startswith(before)
+    copy = tmp_path / "renamed.png"
+    shutil.copy(top / "one" / "a.png", copy)
+    again = count_photos(copy, scale, out_dir=tmp_path)  # the same content under another name is the same photo
+    assert again.kept == ("'=cmd().png", "b.png") and len(again.counts) == 1
+    alone = count_photos(copy, scale, out_dir=tmp_path, keep_earlier=False)
+    assert alone.kept == () and pd.read_csv(tmp_path / "counts.csv")["photo"].tolist() == ["renamed.png"]
+    shutil.copy(top / "two" / "b.png", copy)
+    assert (
+        f"note: replaced, as another photo of the same name was counted into {tmp_path} before: renamed.png\n"
+        in said(copy)
+    )
+
+
+def test_a_table_that_is_not_ours_is_not_written_over(folder, tmp_path):
+    (tmp_path / "counts.csv").write_text("photo;nauplii\na.png;3\n")
+    with pytest.raises(InputError) as error:
+        count_photos(folder[0] / "one", folder[1], out_dir=tmp_path)
+    assert str(error.value) == (
+        f"{tmp_path / 'counts.csv'}: is there already and has other columns than this version of qckit count writes, "
+        "so what it holds would be lost. Give another --out, or move it away."
+    )
+    assert (tmp_path / "counts.csv").read_text() == "photo;nauplii\na.png;3\n"
