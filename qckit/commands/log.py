@@ -279,7 +279,10 @@ def backup(target, site):
 @click.argument("source", type=click.Path())
 @click.argument("folder", type=click.Path())
 def restore(source, folder):
-    """Put a backup or a whole-site zip (SOURCE) into the site FOLDER, which must have no records."""
+    """Put a backup or a whole-site zip (SOURCE) into the site FOLDER, which must have no records.
+
+    A new site  (qckit new FOLDER)  will do; a log that is damaged is moved away first.
+    """
     from qckit.log import restore as restore_log
 
     click.echo(f"{restore_log(source, folder)}: restored.")

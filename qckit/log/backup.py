@@ -153,7 +153,7 @@ def before_upgrade(database: sa.Engine, version: int, folder: Path) -> Path:
 
 
 def restore(backup: str | Path, site: str | Path) -> Path:
-    """Put a backup's log into a site folder that has none.
+    """Put a backup's log into a site folder that has none, or one without records.
 
     Parameters
     ----------
@@ -170,7 +170,7 @@ def restore(backup: str | Path, site: str | Path) -> Path:
     Raises
     ------
     InputError
-        The site has a log already, or the backup is damaged.
+        The site's log holds records already, or the backup is damaged.
     """
     from qckit.log.opening import log_url
     from qckit.settings import load_settings
@@ -184,11 +184,8 @@ def restore(backup: str | Path, site: str | Path) -> Path:
         return packing.restore_zip(backup, site)
     if target is None:
         raise InputError(f"{site}: its log is on a server. Restore a whole-site zip, or use the server's own tools.")
-    if target.exists():
-        raise InputError(
-            f"{target}: there is a log already, and it is never written over. Move it away first if it is to go."
-        )
     verify(backup)
+    _make_way(target)
     part = target.with_name(target.name + ".part")
     source, copy = sqlite3.connect(f"file:{engine.quote(str(Path(backup).absolute()))}?mode=ro", uri=True), None
     try:
@@ -201,3 +198,21 @@ def restore(backup: str | Path, site: str | Path) -> Path:
     _sync(part)
     part.replace(target)
     return target
+
+
+def _make_way(target: Path) -> None:
+    """Let an empty log go; refuse one that holds records, cannot be read, or left its unwritten pages behind."""
+    holds = ""
+    if target.exists():
+        try:
+            with closing(sqlite3.connect(target, timeout=0)) as old:
+                if old.execute("SELECT count(*) FROM steps").fetchone()[0]:
+                    holds = "holds records already, and is never written over"
+                else:
+                    old.execute("PRAGMA journal_mode=DELETE")  # folds in the -wal file: it must not meet the new log
+        except sqlite3.Error as error:
+            holds = f"is there already and is damaged, in use, or no log ({error})"
+    elif any(target.with_name(target.name + end).exists() for end in ("-wal", "-shm")):
+        holds = "is gone, and files that belong to it (-wal, -shm) are still there"
+    if holds:
+        raise InputError(f"{target}: {holds}. Move it away first, with any -wal and -shm file beside it.")

@@ -210,7 +210,8 @@ _FAULTS = (
     (("disk i/o error",), "the disk or the network share failed while writing",
      "Nothing of this step was kept. Check the disk, then run  qckit log check  and the same command again."),
     (("malformed", "not a database", "file is encrypted"), "the file is damaged, or is not a qckit log",
-     "Restore the newest backup with  qckit log restore BACKUP FOLDER."),
+     "Move it away, with any file beside it of the same name and -wal or -shm at its end, then restore the newest "
+     "backup with  qckit log restore BACKUP FOLDER."),
     (("unable to open database file",), "the file cannot be opened",
      "Check that the folder is there and that you may read and write in it."),
     (("connection refused", "could not connect", "connection failed", "could not translate host", "timeout expired",

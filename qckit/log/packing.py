@@ -11,6 +11,7 @@ import hashlib
 import io
 import json
 import zipfile
+import zlib
 from pathlib import Path
 
 import sqlalchemy as sa
@@ -204,7 +205,7 @@ def _package(path: Path):
         about = json.loads(package.read(_PACKAGE))
     except (OSError, KeyError, ValueError, zipfile.BadZipFile) as error:
         raise InputError(
-            f"{path}: is not a site export ({error}). Give the zip that  qckit log export --zip  wrote."
+            f"{path}: is not a site export ({error}). Give the zip that  qckit log export NAME.zip  wrote."
         ) from error
     version = about.get("qckit", {}).get("schema_version", 0)
     # an older package lacks tables or columns that came later; they stay empty
@@ -226,8 +227,11 @@ def verify_zip(log, path: str | Path) -> None:
 
 
 def _content(package, resource: dict, path) -> bytes:
-    content = package.read(resource["path"])
-    if f"sha256:{hashlib.sha256(content).hexdigest()}" != resource["hash"]:
+    try:
+        content = package.read(resource["path"])
+    except (OSError, KeyError, zipfile.BadZipFile, zlib.error):
+        content = None
+    if content is None or f"sha256:{hashlib.sha256(content).hexdigest()}" != resource["hash"]:
         raise InputError(f"{path}: {resource['path']} was changed or is damaged. Use another export; to change "
                          "records, restore this one and write corrections.")  # fmt: skip
     return content

@@ -206,8 +206,9 @@ def test_a_damaged_or_foreign_file(site, tmp_path):
     with pytest.raises(InputError) as caught:
         open_log(site)
     assert str(caught.value) == (
-        f"{site}/log.sqlite: the file is damaged, or is not a qckit log (file is not a database). Restore the newest "
-        "backup with  qckit log restore BACKUP FOLDER."
+        f"{site}/log.sqlite: the file is damaged, or is not a qckit log (file is not a database). Move it away, "
+        "with any file beside it of the same name and -wal or -shm at its end, then restore the newest backup with  "
+        "qckit log restore BACKUP FOLDER."
     )
     (site / "log.sqlite").unlink()
     sqlite3.connect(site / "log.sqlite").execute("CREATE TABLE other (x)").connection.close()

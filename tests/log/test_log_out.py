@@ -114,8 +114,13 @@ def test_a_changed_package_is_refused_and_nothing_is_entered(filled, tmp_path):
     with open_log(other) as log:
         assert log.lots().empty
     (tmp_path / "no.zip").write_bytes(b"no zip")
-    with pytest.raises(InputError, match=r"no\.zip: is not a site export"):
+    with pytest.raises(InputError, match=r"no\.zip: is not a site export .* that  qckit log export NAME\.zip  wrote\."):
         restore(tmp_path / "no.zip", other)
+    flipped = bytearray(path.read_bytes())
+    flipped[flipped.index(b"data/lots.csv") + 40] ^= 0xFF
+    (tmp_path / "flipped.zip").write_bytes(flipped)
+    with pytest.raises(InputError, match=r"flipped\.zip: data/lots\.csv was changed or is damaged\."):
+        restore(tmp_path / "flipped.zip", other)
     with pytest.raises(InputError) as caught:
         export_zip(filled, path)
     assert str(caught.value) == f"{path}: is there already. Give another name."
@@ -132,14 +137,24 @@ def test_backup_while_another_writes_and_restore_that_never_overwrites(filled, s
     with sqlite3.connect(backup) as copy:
         assert copy.execute("SELECT count(*) FROM meta WHERE name = 'half'").fetchone() == (0,)
     other = new_site(tmp_path / "other")
-    with pytest.raises(InputError) as caught:
-        restore(backup, other)
-    assert str(caught.value) == (f"{other}/log.sqlite: there is a log already, and it is never written over. Move it away "
-                                 "first if it is to go.")  # fmt: skip
-    (other / "log.sqlite").unlink()
-    restore(backup, other)
+    restore(backup, other)  # a new site has no records
     with open_log(other) as back:
         assert digest(back) == digest(filled)
+    with pytest.raises(InputError) as caught:
+        restore(backup, other)
+    away = "Move it away first, with any -wal and -shm file beside it."
+    assert str(caught.value) == f"{other}/log.sqlite: holds records already, and is never written over. {away}"
+    (other / "log.sqlite").write_bytes(b"rubbish" * 1000)
+    with pytest.raises(InputError) as caught:
+        restore(backup, other)
+    assert str(caught.value) == (f"{other}/log.sqlite: is there already and is damaged, in use, or no log (file is not a "
+                                 f"database). {away}")  # fmt: skip
+    (other / "log.sqlite").unlink()
+    (other / "log.sqlite-wal").write_bytes(b"old pages")
+    with pytest.raises(InputError, match=r"log\.sqlite: is gone, and files that belong to it \(-wal, -shm\) are still"):
+        restore(backup, other)
+    (other / "log.sqlite-wal").unlink()
+    restore(backup, other)
     with pytest.raises(InputError) as caught:
         filled.backup(backup)
     assert str(caught.value) == f"{backup}: is there already, and backups are never written over. Give another name."
