@@ -212,7 +212,7 @@ def history(hatch, as_csv, site):
         click.echo(found.text)
 
 
-@command.command("correct")
+@command.command("correct", context_settings={"ignore_unknown_options": True})  # a value such as -20 is no option
 @click.argument("table")
 @click.argument("key")
 @click.argument("column")
@@ -224,6 +224,7 @@ def correct(table, key, column, value, reason, site, by):
     """Correct one cell: the row KEY of TABLE gets VALUE in COLUMN; what stood there is kept.
 
     Where several columns name a row, write them with a bar between: HATCH|TIME|QUANTITY.
+    VALUE may be a negative number; before other words that begin with - write -- and all options before that.
     """
     with _open(site) as log:
         log.correct(table, _key(table, key), column, value, by=_by(by), reason=reason)

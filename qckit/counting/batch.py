@@ -117,7 +117,7 @@ def count_photos(
         ``out_dir`` cannot be written.
     """
     files = find_photos([paths] if isinstance(paths, (str, Path)) else paths)
-    scales = Scales.of(scales)
+    um_per_px = Scales.of(scales).scales_for(files)
     if workers < 1:
         raise InputError(f"workers is {workers}, and at least 1 process is needed. Give --workers 1 or more.")
     out = Path(out_dir) if out_dir is not None else None
@@ -127,8 +127,8 @@ def count_photos(
         earlier = read_earlier(out) if keep_earlier else None
     names = photo_names(files)
     model = str(stage_model) if stage_model else None
-    jobs = [_job(f, n, scales.scale_for(f), reader, out, checked, model, region)
-            for f, n in zip(files, names, strict=True)]  # fmt: skip
+    jobs = [_job(f, n, scale, reader, out, checked, model, region)
+            for f, n, scale in zip(files, names, um_per_px, strict=True)]  # fmt: skip
     results: list = [None] * len(jobs)
     for done, (i, answer) in enumerate(_run(jobs, workers, scheduler), start=1):
         results[i] = answer

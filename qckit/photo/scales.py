@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import csv
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from qckit.errors import InputError, one_line, unknown_name
+from qckit.errors import InputError, one_line
 
 __all__ = ["MAX_UM_PER_PX", "MIN_UM_PER_PX", "Scales", "check_scale", "read_scales"]
 
 MIN_UM_PER_PX, MAX_UM_PER_PX = 0.05, 500.0
+_NAMED = 10
 
 
 def check_scale(value: object, where: str) -> float:
@@ -59,7 +60,11 @@ class Scales:
         return cls(everywhere=check_scale(given, "scale"))
 
     def scale_for(self, path: str | Path) -> float:
-        """Return the scale of one photo. [µm/px]
+        """Return the scale of one photo; see :meth:`scales_for`. [µm/px]"""
+        return self.scales_for([path])[0]
+
+    def scales_for(self, paths: Iterable[str | Path]) -> list[float]:
+        """Return the scale of each photo. [µm/px]
 
         The whole path is looked for first, then its tail from the longest to the bare file name, then the same
         without the file's ending.
@@ -67,8 +72,19 @@ class Scales:
         Raises
         ------
         InputError
-            The table has no row for this photo.
+            The table has no row for some of the photos; the first ten are named.
         """
+        paths = list(paths)
+        found = [self._known(path) for path in paths]
+        lacking = [one_line(Path(path).name) for path, scale in zip(paths, found, strict=True) if scale is None]
+        if lacking:
+            more = f" and {len(lacking) - _NAMED} more" if len(lacking) > _NAMED else ""
+            each, them = ("each", "them") if len(lacking) > 1 else ("it", "it")
+            raise InputError(f"{self.source}: no scale for {', '.join(lacking[:_NAMED])}{more}. Add a row with photo "
+                             f"and um_per_px for {each}, or leave {them} out of the count.")  # fmt: skip
+        return found
+
+    def _known(self, path: str | Path) -> float | None:
         if self.everywhere is not None:
             return self.everywhere
         parts = Path(path).parts
@@ -77,8 +93,7 @@ class Scales:
             for key in (_key(tail), _key(tail.removesuffix(Path(tail).suffix))):
                 if key in self.by_name:
                     return self.by_name[key]
-        error = unknown_name("photo", Path(path).name, self.by_name, where=self.source)
-        raise InputError(f"{error} Add a row with photo and um_per_px for it.")
+        return None
 
 
 def _key(name: object) -> str:
@@ -114,9 +129,10 @@ def read_scales(path: str | Path) -> Scales:
     rows = csv.DictReader(text.splitlines(), delimiter=delimiter)
     names = [n.strip() for n in rows.fieldnames or []]
     rows.fieldnames = names
-    for column in ("photo", "um_per_px"):
-        if column not in names:
-            raise unknown_name("column", column, names, where=f"{path.name} (a scales file needs photo and um_per_px)")
+    lacking = [column for column in ("photo", "um_per_px") if column not in names]
+    if lacking:
+        raise InputError(f"{path.name}: the heading row has no {' and no '.join(lacking)}; it is {', '.join(names)}. "
+                         "A scales file needs the columns photo and um_per_px.")  # fmt: skip
     known: dict[str, float] = {}
     for row in rows:
         name = row["photo"]

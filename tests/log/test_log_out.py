@@ -322,6 +322,11 @@ def test_the_commands(site, tmp_path):
         0,
         "lots L-1: notes is now =x.\n",
     )
+    assert run("correct", "lots", "L-1", "storage_c", "-20", "--reason", "r", "--by", "op1", site=site) == (
+        0,
+        "lots L-1: storage_c is now -20.\n",
+    )
+    assert run("correct", "lots", "L-1", "storage_c", "", "--reason", "r", "--by", "op1", site=site)[0] == 0
     assert run("show", "lots", site=site)[1].splitlines()[1].startswith("L-1,,,,,,,,,75.0,,,,,'=x")
     assert run("withdraw", "lots", "L-2", "--reason", "r", site=site) == (
         0,

@@ -21,8 +21,13 @@ def test_table_by_name_stem_and_path(tmp_path):
     with pytest.raises(InputError) as caught:
         scales.scale_for("one/c.jpg")
     assert str(caught.value) == (
-        "scales.csv: unknown photo 'c.jpg'. Did you mean 'a.jpg'? Known: a.jpg, b, two/c.jpg. Add a row with photo and "
-        "um_per_px for it."
+        "scales.csv: no scale for c.jpg. Add a row with photo and um_per_px for it, or leave it out of the count."
+    )
+    with pytest.raises(InputError) as caught:
+        scales.scales_for(["a.jpg", *(f"n{i:02}.jpg" for i in range(12))])
+    assert str(caught.value) == (
+        "scales.csv: no scale for n00.jpg, n01.jpg, n02.jpg, n03.jpg, n04.jpg, n05.jpg, n06.jpg, n07.jpg, n08.jpg, "
+        "n09.jpg and 2 more. Add a row with photo and um_per_px for each, or leave them out of the count."
     )
 
 
@@ -46,8 +51,9 @@ def test_one_scale_for_all_and_mapping():
          "between 0.05 and 500. Measure it with  qckit camera  and write it so."),
         ("photo,um_per_px\na.jpg,5\na.jpg,6\n",
          "scales.csv, row 3 (photo a.jpg): um_per_px is 6 here and 5 in a row above. Keep the right one."),
-        ("photo,um\na.jpg,5\n",
-         "scales.csv (a scales file needs photo and um_per_px): unknown column 'um_per_px'. Known: photo, um."),
+        ("foto,um\na.jpg,5\n",
+         "scales.csv: the heading row has no photo and no um_per_px; it is foto, um. A scales file needs the "
+         "columns photo and um_per_px."),
     ],
 )  # fmt: skip
 def test_messages(tmp_path, text, message):
