@@ -8,6 +8,8 @@ from pathlib import Path
 
 import click
 
+from qckit.commands.typed import as_typed
+
 _SITE = click.option("--site", default="", metavar="FOLDER", help="The site folder; the one we are in if left out.")
 _BY = click.option("--by", default="", metavar="NAME", help="Who does this; $QCKIT_BY or the user if left out.")
 _CAMERA = click.option("--camera", default="", metavar="NAME", help="Keep it in the site's log under this camera.")
@@ -141,6 +143,7 @@ def check(hand, counted, camera, magnification, kind, um_per_px, keep, site, by)
     """Compare counts by eye (HAND, a CSV) with those of the kit (COUNTED, a folder of  qckit count).
 
     HAND has a row per photo (photo, nauplii, umbrella, cysts, shells) or a row per object (photo, stage, x_px, y_px).
+    Reports correct counts by the certificates that are kept: with --keep it is.
     """
     from qckit.review import check_camera, save_certificate
 
@@ -152,6 +155,24 @@ def check(hand, counted, camera, magnification, kind, um_per_px, keep, site, by)
         with _open(site) as log:
             save_certificate(log, checked, by=_by(by))
         click.echo(f"Kept as {checked.certificate.name}.")
+        return
+    told = {"--camera": camera, "--magnification": magnification, "--kind": kind, "--um-per-px": um_per_px, "--by": by,
+            "--site": site or _site_to_name()}  # fmt: skip
+    words = [str(word) for option, value in told.items() if value for word in (option, value)]
+    again = as_typed(hand, counted, *words, "--keep")
+    click.echo(f"Not kept. To keep it, so that reports use it:  qckit camera check {again}")
+
+
+def _site_to_name() -> str:
+    """Nothing where we are in a site; else the word that stands for its folder."""
+    from qckit.errors import InputError
+    from qckit.reports import find_site
+
+    try:
+        find_site()
+    except InputError:
+        return "FOLDER"
+    return ""
 
 
 @command.command("retrain")
@@ -195,20 +216,10 @@ def people(study, value, method):
 
     hatch_pct is worked out from nauplii, umbrella and cysts where the file does not hold it.
     """
-    import pandas as pd
-
     from qckit.agreement import gauge_study, say_gauge
-    from qckit.agreement.certificate import hatch_pct_of
-    from qckit.errors import InputError
+    from qckit.review import read_study
 
-    try:
-        frame = pd.read_csv(study, dtype={"photo": str, "counter": str}, encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError, pd.errors.ParserError, pd.errors.EmptyDataError) as error:
-        raise InputError(f"{study}: cannot be read as a CSV file: {error}. Give a CSV with a heading row.") from error
-    frame = frame.rename(columns={"cyst": "cysts", "shell": "shells"})
-    if value == "hatch_pct" and value not in frame and {"nauplii", "umbrella", "cysts"} <= set(frame.columns):
-        frame[value] = hatch_pct_of(frame)
-    got = gauge_study(frame, value=value, method=method)
+    got = gauge_study(read_study(study, value), value=value, method=method)
     click.echo(f"{got.n_parts} photos, {got.n_appraisers} people, {got.n_trials} counts each ({got.method}).")
     for line in say_gauge(got, unit="points of H%" if value == "hatch_pct" else value):
         click.echo(line)

@@ -1,10 +1,8 @@
 """``qckit new FOLDER``: a new site."""
 
-import os
-import shlex
-import subprocess
-
 import click
+
+from qckit.commands.typed import as_typed
 
 
 @click.command("new")
@@ -22,11 +20,5 @@ def command(folder, name, timezone, date_order, url):
     click.echo("  qckit.toml                       settings: look them through first")
     click.echo("  field-sheets/field-sheets.xlsx   to fill in (or the CSV files beside it)")
     click.echo("  photos/                          for the photos that the sheets name")
-    typed = _as_typed(made / "field-sheets" / "field-sheets.xlsx", "--site", made)
+    typed = as_typed(made / "field-sheets" / "field-sheets.xlsx", "--site", made)
     click.echo(f"Then:  qckit log import {typed}")
-
-
-def _as_typed(*words) -> str:
-    """Words of a command line, quoted as this computer's shell wants them."""
-    words = [click.format_filename(word) for word in words]
-    return subprocess.list2cmdline(words) if os.name == "nt" else shlex.join(words)

@@ -23,6 +23,7 @@ _HOME = {
     "counts_table": "summary", "recent_photos": "summary",
     "rank_objects": "worth", "rank_photos": "worth", "say_when_to_stop": "worth",
     "check_camera": "camera", "count_pairs": "camera", "read_hand_counts": "camera", "save_certificate": "camera",
+    "read_study": "hand_tables",
     "certificate_page": "page",
     "save_scale": "camera", "scale_for": "camera", "measure_scale": "camera", "write_scales": "camera",
 }  # fmt: skip

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from qckit.errors import InputError, unknown_name
+from qckit.review.hand_tables import number_column, read_table
 from qckit.tables import COUNT_COLUMNS, STAGES
 
 __all__ = [
@@ -189,7 +190,8 @@ def read_hand_counts(path):
     Parameters
     ----------
     path : path
-        CSV with photo, nauplii, umbrella, cysts, shells; or one row per object with photo, stage, x_px, y_px.
+        CSV (commas or semicolons) or Excel with photo, nauplii, umbrella, cysts, shells; or one row per object with
+        photo, stage, x_px, y_px.
 
     Returns
     -------
@@ -203,11 +205,7 @@ def read_hand_counts(path):
     """
     import pandas as pd
 
-    try:
-        frame = pd.read_csv(path, dtype=str, keep_default_na=False, encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError, pd.errors.ParserError, pd.errors.EmptyDataError) as error:
-        raise InputError(f"{path}: cannot be read as a CSV file: {error}. Give a CSV with a heading row.") from error
-    frame = frame.rename(columns={"cyst": "cysts", "shell": "shells"})
+    frame = read_table(path)
     if {"photo", "stage", "x_px", "y_px"} <= set(frame.columns):
         return _marks(frame, path)
     missing = [c for c in ("photo", *_STAGE_COLUMNS) if c not in frame.columns]
@@ -221,24 +219,17 @@ def read_hand_counts(path):
             raise InputError(f"{path}, row {bad.index[0] + 2}: {column} is {bad.iloc[0]!r} and must be a whole number "
                              "of 0 or more. Correct the cell.")  # fmt: skip
         frame[column] = numbers.astype(int)
-    return frame
+    return frame.reset_index(drop=True)
 
 
 def _marks(frame, path):
     """Check one row per object: stages known, places numbers."""
-    import pandas as pd
-
     odd = frame[~frame["stage"].isin([*STAGES, "debris"])]
     if len(odd):
         raise unknown_name("stage", odd["stage"].iloc[0], (*STAGES, "debris"), where=f"{path}, row {odd.index[0] + 2}")
     for column in ("x_px", "y_px"):
-        numbers = pd.to_numeric(frame[column], errors="coerce")
-        if numbers.isna().any():
-            row = numbers.index[numbers.isna()][0]
-            raise InputError(f"{path}, row {row + 2}: {column} is {frame[column][row]!r} and must be a number. "
-                             "Correct the cell.")  # fmt: skip
-        frame[column] = numbers.astype(float)
-    return frame
+        frame[column] = number_column(frame, column, path)
+    return frame.reset_index(drop=True)
 
 
 def count_pairs(hand, counts):

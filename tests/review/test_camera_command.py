@@ -1,5 +1,7 @@
 """The camera commands as a user types them."""
 
+import shlex
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -154,6 +156,35 @@ def run_check(counted):
                         made_at="2026-11-04T09:00:00+00:00")  # fmt: skip
 
 
+def test_a_check_that_is_not_kept_says_how_to_keep_it(site, counted, monkeypatch):
+    monkeypatch.chdir(counted)
+    monkeypatch.delenv("QCKIT_SITE", raising=False)
+    got = run("check", "hand.csv", "counts", "--camera", "my stereo", "--um-per-px", 4, "--by", "ab")
+    line = got.output.splitlines()[-1]
+    assert line == (
+        "Not kept. To keep it, so that reports use it:  qckit camera check hand.csv counts --camera 'my stereo' "
+        "--um-per-px 4.0 --by ab --site FOLDER --keep"
+    )
+    words = shlex.split(line.replace("FOLDER", str(site)).partition("qckit camera ")[2])
+    assert run(*words).output.splitlines()[-1].startswith("Kept as my stereo ")
+    monkeypatch.chdir(site)
+    got = run("check", counted / "hand.csv", counted / "counts", "--camera", "s")
+    assert got.output.splitlines()[-1].endswith(f"{counted / 'counts'} --camera s --keep")
+
+
+@pytest.mark.parametrize("name", ["hand.csv", "marks.csv"])
+def test_counts_by_eye_with_semicolons(counted, name):
+    plain = check_camera(counted / name, counted / "counts", camera="s", by="ab", made_at="2026-11-04T09:00:00+00:00")
+    frame = pd.read_csv(counted / name, dtype=str)
+    if name == "marks.csv":
+        frame["x_px"] += ".0"
+    frame.to_csv(counted / name, sep=";", index=False, decimal=",", lineterminator="\n\n")
+    text = (counted / name).read_text().replace(".0;", ",0;")
+    (counted / name).write_text(text, encoding="utf-8-sig")
+    again = check_camera(counted / name, counted / "counts", camera="s", by="ab", made_at="2026-11-04T09:00:00+00:00")
+    assert again.certificate.sentences == plain.certificate.sentences
+
+
 def test_what_lies_on_the_two_edges_is_not_held_against_the_counter(counted):
     path = counted / "counts" / "objects.csv"
     objects = pd.read_csv(path).assign(counted="yes")
@@ -187,11 +218,25 @@ def test_people_are_compared(tmp_path):
     rng = np.random.default_rng(2)
     rows = [(f"p{i}", who, 50 + 3 * i + shift + rng.integers(-1, 2), 2, 40 - 3 * i + rng.integers(-1, 2))
             for i in range(8) for who, shift in (("op1", 0), ("op2", 6)) for _ in range(2)]  # fmt: skip
-    pd.DataFrame(rows, columns=["photo", "counter", "nauplii", "umbrella", "cysts"]).to_csv(tmp_path / "study.csv")
+    study = pd.DataFrame(rows, columns=["photo", "counter", "nauplii", "umbrella", "cysts"])
+    study.to_csv(tmp_path / "study.csv")
+    study.to_csv(tmp_path / "semicolons.csv", sep=";", index=False)
     got = run("people", tmp_path / "study.csv")
     assert got.exit_code == 0, got.output
     assert got.output.startswith("8 photos, 2 people, 2 counts each")
     assert "Two counts of the same photo by different people lie within" in got.output
+    assert run("people", tmp_path / "semicolons.csv").output == got.output
+    (tmp_path / "w.csv").write_text(
+        (tmp_path / "semicolons.csv").read_text().replace(";", ",").replace("\np7,op2", "\np7,op2,x", 1)
+    )
+    bad = run("people", tmp_path / "w.csv")
+    assert str(bad.exception) == (
+        f"{tmp_path / 'w.csv'}, row 32: has more cells than the heading row. Correct the row."
+    )
+    study.assign(nauplii="many").to_csv(tmp_path / "w.csv", index=False)
+    assert str(run("people", tmp_path / "w.csv").exception) == (
+        f"{tmp_path / 'w.csv'}, row 2: nauplii is 'many' and must be a number. Correct the cell."
+    )
 
 
 @pytest.mark.parametrize(
@@ -205,6 +250,8 @@ def test_people_are_compared(tmp_path):
          "{path}, row 3: x_px is '' and must be a number. Correct the cell."),
         ("photo,stage,x_px,y_px\na,ghost,1,2\n",
          "{path}, row 2: unknown stage 'ghost'. Known: nauplius, umbrella, cyst, shell, debris."),
+        ("photo,cyst,cysts\na,1,2\n", "{path}: the column cysts stands twice. Leave one of them out."),
+        ("\n", "hand.csv: is empty. Save the sheet again."),
     ],
 )  # fmt: skip
 def test_wrong_hand_counts_are_said_in_full(tmp_path, text, message):
