@@ -68,6 +68,12 @@ def test_an_address_that_leads_nowhere(said, tmp_path, url):
     )  # fmt: skip
 
 
+def test_a_new_site_is_not_half_made_for_an_address_that_leads_nowhere(said, tmp_path):
+    code, err = said("new", "other", "--url", "foo")
+    assert code == 2 and err.startswith("qckit: foo: is not the address of a database.")
+    assert not (tmp_path / "other").exists()
+
+
 def test_faults_name_the_folder_of_a_passing_file():
     fault = OSError(errno.EROFS, "Read-only file system", "reports/.new-7-month")
     assert str(file_fault(fault)) == (

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from qckit._paths import notebooks_dir
 from qckit.errors import InputError
-from qckit.log import templates
+from qckit.log import engine, templates
 from qckit.log.opening import create_log
 from qckit.settings import SETTINGS_FILE, load_settings, settings_text
 
@@ -49,6 +49,8 @@ def new_site(
         raise InputError(f"{folder}: is a site already ({SETTINGS_FILE} is there). Give another folder.")
     if folder.exists() and not folder.is_dir():
         raise InputError(f"{folder}: is a file. Give a folder.")
+    if url:
+        engine.is_server(url)  # refuses what is no address, before anything is made
     try:
         for part in ("field-sheets", "photos", "notebooks", "reports"):
             (folder / part).mkdir(parents=True, exist_ok=True)
