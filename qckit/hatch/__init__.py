@@ -26,6 +26,7 @@ _HOME = {
         "counting_floor",
         "floor_of_few",
         "mean_interval",
+        "positive_mean_interval",
         "proportion_over_cones",
         "rate_over_cones",
         "skewness_reach",

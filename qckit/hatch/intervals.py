@@ -30,7 +30,7 @@ from qckit.errors import InputError, unknown_name
 
 __all__ = [
     "Estimate", "Spread", "binomial_interval", "counting_floor", "floor_of_few", "mean_interval",
-    "proportion_over_cones", "rate_over_cones", "skewness_reach",
+    "positive_mean_interval", "proportion_over_cones", "rate_over_cones", "skewness_reach",
 ]  # fmt: skip
 
 
@@ -345,8 +345,32 @@ def mean_interval(values, *, confidence=0.95):
         return Estimate(mean, n_cones=1, confidence=confidence, note="One value: its spread cannot be known.")
     sd = float(values.std(ddof=1))
     half = stats.t.ppf((1 + confidence) / 2, k - 1) * sd / math.sqrt(k)
-    return Estimate(mean, mean - half, mean + half, sd, k, k - 1, confidence=confidence,
+    return Estimate(mean, mean - half, mean + half, sd, n_cones=k, df=k - 1, confidence=confidence,
                     method=f"Student's interval, {k - 1} df")  # fmt: skip
+
+
+def positive_mean_interval(values, *, confidence=0.95):
+    """Estimate the mean of figures that cannot be negative, over hatches: Student's interval of its logarithm.
+
+    Parameters
+    ----------
+    values : array_like of float, shape (k,)
+        One per hatch, 0 or more; NaN is left out.
+    confidence : float
+
+    Returns
+    -------
+    Estimate
+        ``mean x exp(+-t SD / (mean sqrt(k)))``: the quasi-Poisson model with a constant and a log link (McCullagh and
+        Nelder 1989, Generalized Linear Models, 2nd ed.). Near Student's interval where hatches differ little, and
+        never below 0. Bounds are NaN with fewer than three values (two would give a factor of hundreds) or a mean of 0.
+    """
+    plain = mean_interval(values, confidence=confidence)
+    if plain.n_cones < 3 or not plain.value > 0:
+        return replace(plain, low=math.nan, high=math.nan, note=plain.note or "Too few for an interval.")
+    reach = math.exp((plain.high - plain.value) / plain.value)
+    return replace(plain, low=plain.value / reach, high=plain.value * reach,
+                   method=f"Student's interval of the logarithm, {plain.n_cones - 1} df")  # fmt: skip
 
 
 def binomial_interval(part, whole, *, confidence=0.95, method="wilson"):

@@ -85,12 +85,12 @@ def needs_attention(study: MonthStudy) -> bool:
 def _figures(study):
     name = main_lot(study)
     m = study.lots[name]
-    few = "" if m.n_hatches > 1 else "one hatch: no interval"
     figures = [
         Figure("hatch_pct", f"hatching percentage, {name}", 100 * m.hatch_pct.value, 100 * m.hatch_pct.low,
-               100 * m.hatch_pct.high, "%", 1, few or f"mean of {m.n_hatches} hatches"),
+               100 * m.hatch_pct.high, "%", 1, _mean_of(m.hatch_pct, m)),
         Figure("nauplii_per_g", f"nauplii per gram, {name}",
-               *(round_3(v) for v in (m.efficiency.value, m.efficiency.low, m.efficiency.high)), "1/g", 0, few),
+               *(round_3(v) for v in (m.efficiency.value, m.efficiency.low, m.efficiency.high)), "1/g", 0,
+               _mean_of(m.efficiency, m)),
         Figure("share_below_minimum", f"hatches expected below {m.capability.minimum:g} %, {name}",
                m.capability.share_pct, m.capability.share_pct_low, m.capability.share_pct_high, "%", 1,
                "" if math.isfinite(m.capability.share_pct) else "too few hatches"),
@@ -105,6 +105,15 @@ def _figures(study):
                    note="on the lower bound of nauplii per gram")
         )  # fmt: skip
     return figures
+
+
+def _mean_of(estimate, m):
+    """Say how many hatches stand behind a mean: a hatch without the counts for it has no part in it."""
+    n, every = estimate.n_cones, words.count_hatches(m.n_hatches)
+    if not n:
+        return f"none of {every} is counted in full"
+    told = f"mean of {every}" if n == m.n_hatches else f"mean of {n} of {every} (the others are not counted in full)"
+    return told + ("" if estimate.is_known else ": too few for an interval")
 
 
 def _details(study):

@@ -16,7 +16,7 @@ from qckit.charts.shifts import best_stretch, compare_conditions, find_shifts, l
 from qckit.charts.trend import judge_drift
 from qckit.errors import InputError, unknown_name
 from qckit.hatch.dose import Dose, cost_per_million, dose_for
-from qckit.hatch.intervals import mean_interval, proportion_over_cones
+from qckit.hatch.intervals import mean_interval, positive_mean_interval, proportion_over_cones
 from qckit.verdicts.month_aside import aside_table, points_aside, rules_only
 from qckit.verdicts.month_periods import compare_periods, month_bounds
 
@@ -249,7 +249,7 @@ def _lot_month(name, chosen, history, lots, charts, moved, first, last, settings
     share = proportion_over_cones(counted["nauplii"], counted["full_cysts"], confidence=confidence)
     level = _level(history, charts, name, "hatch_pct", moved, last)
     capability = share_below(level, settings.limits.min_hatch_pct, confidence=confidence)
-    efficiency = mean_interval(mine["hatching_efficiency_per_g"], confidence=confidence)
+    efficiency = positive_mean_interval(mine["hatching_efficiency_per_g"], confidence=confidence)
     dose, words = _dose(history, charts, name, moved, last, settings)
     row = lots[lots["lot"] == name].iloc[0] if lots is not None and (lots["lot"] == name).any() else {}
     cost = cost_per_million(_num(row, "price"), _num(row, "pack_g"), efficiency.value,

@@ -133,11 +133,12 @@ def lot_sentence(m) -> str:
     """One lot's month in one sentence."""
     if not len(m.chart.signals) and m.is_in_control is None and m.chart.limits is not None:
         return f"{m.lot}: none of its {count_hatches(m.n_hatches)} has a usable count, so it cannot be judged."
+    n = count_hatches(m.n_hatches) + (f", {m.hatch_pct.n_cones} counted" if m.hatch_pct.n_cones < m.n_hatches else "")
     if m.chart.limits is None:
-        return f"{m.lot}: {count_hatches(m.n_hatches)}; {m.chart.baseline_words}."
+        return f"{m.lot}: {n}; {m.chart.baseline_words}."
     state = "in control" if m.is_in_control else f"{m.signals} of its hatches signal"
     chance = f"chance alone would give {m.expected_signals:.1f}" if math.isfinite(m.expected_signals) else ""
-    return f"{m.lot}: {state} ({count_hatches(m.n_hatches)}; {chance}); {m.chart.baseline_words}."
+    return f"{m.lot}: {state} ({n}; {chance}); {m.chart.baseline_words}."
 
 
 def evidence(study):

@@ -190,3 +190,25 @@ def test_per_gram_95_covers_93_to_97_of_100(n_cones):
     for cv in (0.0, 0.1):
         covered = coverage_of_rate(n_cones, 115 * 6, cv, runs=20_000, rng=np.random.default_rng(8))
         assert 92.7 <= covered <= 97.3, (n_cones, cv)
+
+
+def test_a_mean_that_cannot_be_negative_against_the_quasi_poisson_model():
+    import statsmodels.api as sm
+
+    values = np.array([2.1e5, 0.4e5, 3.3e5, 0.0])
+    seen = hatch.positive_mean_interval([*values, np.nan])
+    fit = sm.GLM(values, np.ones(4), family=sm.families.Poisson()).fit(scale="X2", use_t=True)
+    assert (seen.low, seen.high) == pytest.approx(tuple(np.exp(fit.conf_int()[0])), rel=1e-6)
+    assert seen.value == values.mean() and seen.n_cones == 4 and seen.low > 0 > hatch.mean_interval(values).low
+    # where hatches differ little it is the interval of the logarithms
+    alike = np.array([2.00e5, 2.06e5, 1.97e5, 2.03e5, 2.01e5])
+    logs = np.log(alike)
+    low, high = np.exp(stats.t.interval(0.95, 4, logs.mean(), stats.sem(logs)))
+    close = hatch.positive_mean_interval(alike)
+    assert (close.low, close.high) == pytest.approx((low, high), rel=2e-4)
+
+
+def test_two_values_or_none_but_zeros_give_no_interval():
+    for values in ([2.5e5, 0.8e5], [0.0, 0.0, 0.0]):
+        seen = hatch.positive_mean_interval(values)
+        assert seen.value == np.mean(values) and not seen.is_known and seen.note == "Too few for an interval."

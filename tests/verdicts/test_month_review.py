@@ -299,6 +299,20 @@ def test_few_hatches_are_not_judged(tables):
     json.dumps(finding.to_dict(), allow_nan=False)
 
 
+def test_figures_name_the_hatches_counted_and_stay_possible(tables):
+    lots, hatches, samples, _ = tables
+    few = hatches[hatches["purpose"] == "production"].iloc[:4]
+    own = samples[samples["hatch"].isin(few["hatch"])]
+    two = own[own["hatch"].isin(few["hatch"].iloc[:2])]
+    pct, per_g = review_month(lots, few, two, None, month="2025-09", settings=Settings()).figures[:2]
+    assert pct.note == "mean of 2 of 4 hatches (the others are not counted in full)" and 0 <= pct.low <= pct.high <= 100
+    assert per_g.note == f"{pct.note}: too few for an interval" and np.isnan(per_g.low) and per_g.value > 0
+    finding = review_month(lots, few, own, None, month="2025-09", settings=Settings())
+    assert finding.figures[1].note == "mean of 4 hatches" and finding.figures[1].low > 0
+    said = review_month(lots, few, two, None, month="2025-09", settings=Settings()).evidence[0].answer
+    assert "4 hatches, 2 counted;" in said
+
+
 def test_a_lot_without_label_data_and_a_hatch_without_count(tables):
     lots, hatches, samples, _ = tables
     gone = samples[samples["hatch"] != "H260801-A"]
