@@ -238,14 +238,18 @@ def correct(table, key, column, value, reason, site, by):
 @click.option("--cysts", type=int)
 @click.option("--embryos", type=int)
 @click.option("--shells", type=int)
+@click.option("--rest", type=click.Choice(["keep", "empty"]), help="Earlier counts not given: keep them, or uncounted.")
 @_REASON
 @_SITE
 @_BY
-def recount(sample, reason, site, by, **counts):
-    """Enter a person's recount of a SAMPLE; the earlier count is kept."""
+def recount(sample, reason, site, by, rest, **counts):
+    """Enter a person's recount of a SAMPLE, all stages of it; the earlier count stays in the history."""
     with _open(site) as log:
-        log.recount(sample, {k: v for k, v in counts.items() if v is not None}, by=_by(by), reason=reason)
-    click.echo(f"sample {sample}: recounted.")
+        log.recount(sample, {k: v for k, v in counts.items() if v is not None}, by=_by(by), reason=reason, rest=rest)
+        now = log.samples(sample=sample).iloc[0].dropna()
+    click.echo(f"sample {sample}: recounted: {', '.join(f'{name} {now[name]}' for name in counts if name in now)}.")
+    if "cysts" not in now and "embryos" not in now:
+        click.echo("No cysts or embryos are counted, so this sample gives no hatching percentage.")
 
 
 def _hiding(name: str, done: str, text: str) -> None:

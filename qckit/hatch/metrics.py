@@ -13,7 +13,7 @@ import pandas as pd
 from qckit.errors import InputError, unknown_name
 
 __all__ = [
-    "CONE_COLUMNS", "SAMPLE_COLUMNS", "cone_metrics", "conversion_factor", "fill_volumes", "full_cysts_per_g",
+    "CONE_COLUMNS", "SAMPLE_COLUMNS", "cone_metrics", "conversion_factor", "fill_volumes", "full_cysts_per_g", "gaps",
     "hatching_efficiency", "hatching_output", "hatching_percentage", "sample_metrics",
 ]  # fmt: skip
 
@@ -298,19 +298,31 @@ def _one_cone(group, reading_h, tolerance_h):
     return row
 
 
+def gaps(notes):
+    """Choose, of sentences on cones, those that leave a cone out of the hatching percentage or of nauplii per gram."""
+    return [note for note in notes if _NO_PERCENTAGE in note or _NOTHING_PER_G in note]
+
+
+_NO_PERCENTAGE = "the hatching percentage is not known"
+_NOTHING_PER_G = "nothing per gram is known"
+
+
 def _stand_ins(used, row):
     """Sentences on what stands in for what in a cone's counts."""
     said = []
     if row["basis"] == "cysts":
         said.append("Unhatched cysts stand in for embryos: dead full cysts and empty closed ones weigh in.")
-    elif row["basis"] == "mixed":
+    elif {"embryos", "cysts"} <= set(used["basis"]):
         said.append("Some subsamples count embryos, others unhatched cysts.")
-    elif row["basis"] == "none":
-        said.append("Neither embryos nor unhatched cysts were counted, so the hatching percentage is not known.")
-    if used["umbrella"].isna().any():
+    if (uncounted := used.loc[used["basis"] == "none", "sample"]).size:
+        where = "" if len(uncounted) == len(used) else f" in {', '.join(uncounted)}"
+        said.append(f"Neither embryos nor unhatched cysts were counted{where}, so {_NO_PERCENTAGE}.")
+    elif row["full_cysts"] == 0:
+        said.append(f"No full cyst was seen, so {_NO_PERCENTAGE}.")
+    elif used["umbrella"].isna().any():  # a percentage that is not known cannot be too high
         said.append("Umbrella stages were not counted and are taken as none: the hatching percentage may be too high.")
     if used["counted_ul"].isna().any():
-        said.append("A counted volume is missing, so nothing per gram is known.")
+        said.append(f"A counted volume is missing, so {_NOTHING_PER_G}.")
     return said
 
 

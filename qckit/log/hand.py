@@ -12,19 +12,36 @@ from qckit.tables import COUNT_COLUMNS, check_table, empty_table, table_columns
 __all__ = ["frame_changes", "object_changes", "recounted", "sample_after_correction"]
 
 
-def recounted(connection, sample: str, values: dict[str, int], by: str) -> pd.DataFrame:
-    """Build the revision that a person's recount makes of a sample."""
+def recounted(connection, sample: str, values: dict[str, int], by: str, rest: str | None = None) -> pd.DataFrame:
+    """Build the revision that a person's recount makes of a sample; ``rest`` as for ``Log.recount``."""
     allowed = [*COUNT_COLUMNS.values(), "embryos"]
     for name in values:
         if name not in allowed:
             raise unknown_name("count", name, allowed, where=f"sample {sample!r}")
+    if rest not in (None, "keep", "empty"):
+        raise unknown_name("rest", rest, ["keep", "empty"], where=f"sample {sample!r}")
     if values.get("nauplii") is None:
         raise InputError(f"sample {sample!r}: the recount has no nauplii. Give at least that count.")
     row = _sample_row(connection, sample)
+    left = [name for name in allowed if values.get(name) is None and not pd.isna(row[name])]
+    if left and rest is None:
+        raise InputError(_left_out(sample, {name: int(row[name]) for name in left}))
     result = {name: row[name] for name in table_columns("samples")}
-    result.update({name: values.get(name) for name in allowed})
+    result.update({name: values.get(name) for name in allowed if not (rest == "keep" and name in left)})
+    if left and rest == "keep":  # a figure stays with the one who counted it
+        by = f"{by}; {', '.join(left)} by {row['counted_by'] if pd.isna(row['counter']) else row['counter']}"
     result.update(counted_by="person", counter=by, revision=int(row["revision"]) + 1)
     return check_table(pd.DataFrame([result]), "samples", source=f"recount of {sample!r}")
+
+
+def _left_out(sample: str, stood: dict[str, int]) -> str:
+    """Ask what becomes of the counts that a recount does not give."""
+    said = ", ".join(f"{name} (so far {n})" for name, n in stood.items())
+    return (
+        f"sample {sample!r}: the recount does not give {said}. Count them too, or say what becomes of them: "
+        "--rest keep takes the earlier figures over, --rest empty leaves them uncounted (without unhatched cysts or "
+        "embryos there is no hatching percentage)."
+    )
 
 
 def _sample_row(connection, sample: str) -> pd.Series:

@@ -321,19 +321,26 @@ class SiteLog:
             number = steps.begin(connection, self.now(), by, action, cells[0][0], len(cells))
             corrections.write(connection, number, cells, self.now(), by, reason)
 
-    def recount(self, sample: str, values: dict[str, int], *, by: str, reason: str) -> None:
+    def recount(self, sample: str, values: dict[str, int], *, by: str, reason: str, rest: str | None = None) -> None:
         """Enter a person's recount as a further revision of a sample.
 
         Parameters
         ----------
         sample : str
         values : dict of str to int
-            ``nauplii`` and any of umbrella, cysts, embryos, shells; those left out become empty.
+            ``nauplii`` and any of umbrella, cysts, embryos, shells.
         by, reason : str
+        rest : {"keep", "empty"}, optional
+            What becomes of earlier counts that the recount does not give: they are taken over, or become empty.
+
+        Raises
+        ------
+        InputError
+            An earlier count is not given again and ``rest`` does not say what becomes of it.
         """
         corrections.need_reason(by, reason)
         with engine.writing(self.engine) as connection:
-            frame = hand.recounted(connection, sample, values, by)
+            frame = hand.recounted(connection, sample, values, by, rest)
             number = steps.begin(connection, self.now(), by, "recount", reason, 1)
             steps.insert(connection, "samples", frame, number)
 

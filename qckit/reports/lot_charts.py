@@ -170,7 +170,7 @@ def draw_witnesses(subsamples, *, ax=None):
 def describe_cones(cones, *, metric="hatch_pct") -> str:
     """Say the value of each cone, for the alt text of :func:`draw_cones`."""
     words, digits = _LABELS[metric]
-    said = ", ".join(f"{name} {value:,.{digits}f}" for name, value in zip(_names(cones), cones[metric]))
+    said = ", ".join(f"{name} {_number(value, digits)}" for name, value in zip(_names(cones), cones[metric]))
     return f"{words}: {said}."
 
 
@@ -178,8 +178,12 @@ def describe_mix(cones) -> str:
     """Say the counts of each cone, for the alt text of :func:`draw_stage_mix`."""
     said = []
     for name, row in zip(_names(cones), cones[list(_COUNTS.values())].itertuples(index=False)):
-        said.append(f"{name} " + ", ".join(f"{n:.0f} {w}" for n, w in zip(row, _WORDS.values())))
+        said.append(f"{name} " + ", ".join(f"{_number(n)} {w}" for n, w in zip(row, _WORDS.values())))
     return "Counted: " + "; ".join(said) + "."
+
+
+def _number(value, digits=0) -> str:
+    return f"{value:,.{digits}f}" if np.isfinite(value) else "uncounted"
 
 
 def describe_witnesses(subsamples) -> str:

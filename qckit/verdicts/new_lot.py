@@ -12,7 +12,7 @@ from qckit.hatch.ageing import ageing_trend
 from qckit.hatch.budgets import output_budget
 from qckit.hatch.comparison import compare_hatch_pct, compare_per_g, compare_with_claim
 from qckit.hatch.dose import dose_for
-from qckit.hatch.metrics import cone_metrics, fill_volumes, require_lot
+from qckit.hatch.metrics import cone_metrics, fill_volumes, gaps, require_lot
 from qckit.hatch.rate import fit_rate, time_course
 from qckit.hatch.summary import summarise_cones
 from qckit.hatch.uncertainty import efficiency_budget, percentage_budget
@@ -155,10 +155,11 @@ def new_lot_evidence(lots, hatches, samples, readings=None, *, lot, settings, re
     against = {"margin_pct": settings.limits.equivalence_margin_pct, **options}
     summary = summarise_cones(used, lot=lot, **widths)
     keep = used[~used["hatch"].isin(test.unsure)]
+    other = summarise_cones(beside, lot=test.reference, **widths) if len(beside) else None
     return NewLotEvidence(
         lot=lot, lot_row={} if row is None else row.to_dict(), reference=test.reference, cones=used,
         reference_cones=beside, conditions=test.conditions, summary=summary,
-        reference_summary=summarise_cones(beside, lot=test.reference, **widths) if len(beside) else None,
+        reference_summary=other,
         trimmed=summarise_cones(keep, lot=lot, **widths) if 0 < len(keep) < len(used) else None,
         spoiled=tuple(h for h in used["hatch"] if h in test.off),
         doubtful=tuple(h for h in used["hatch"] if h in test.unsure), claims=_claims(summary, row, settings.limits),
@@ -170,7 +171,9 @@ def new_lot_evidence(lots, hatches, samples, readings=None, *, lot, settings, re
         percentage_budget=_unless_too_little(_percentage_budget, used, settings, detection_u),
         output_budget=_unless_too_little(_output_budget, used, row, settings),
         ageing=_unless_too_little(_ageing, every, lot, settings)
-        or _unless_too_little(_ageing, every, test.reference, settings), left_out=test.left_out,
+        or _unless_too_little(_ageing, every, test.reference, settings),
+        left_out=(*test.left_out, *gaps(summary.notes),
+                  *(f"Lot {test.reference}: {said}" for said in gaps(other.notes if other else ()))),
         certificate=certificate, samples=counts, counted_hatch_pct=counted, n_past=len(test.older),
         production=int(((every["lot"] == lot) & (every["purpose"] == "production")).sum()),
     )  # fmt: skip
@@ -265,9 +268,10 @@ def _figures(seen):
     hatch, efficiency = seen.summary.hatch_pct, seen.summary.hatching_efficiency_per_g
     figures = [
         Figure("hatch_pct", "hatching percentage", hatch.value, hatch.low, hatch.high, "%", 1,
-               _figure_note(hatch, words.pct)),
+               _figure_note(hatch, words.pct, seen)),
         Figure("hatching_efficiency_per_g", "nauplii per gram", round_3(efficiency.value),
-               round_3(efficiency.low), round_3(efficiency.high), "nauplii/g", 0, _figure_note(efficiency, per_g)),
+               round_3(efficiency.low), round_3(efficiency.high), "nauplii/g", 0,
+               _figure_note(efficiency, per_g, seen)),
     ]  # fmt: skip
     dose = seen.dose
     if dose is None:
@@ -282,10 +286,12 @@ def _figures(seen):
     return figures
 
 
-def _figure_note(estimate, form):
+def _figure_note(estimate, form, seen):
     if estimate.note:
         return estimate.note
-    text = f"mean of {estimate.n_cones} cone{'s' if estimate.n_cones > 1 else ''}"
+    n, every = estimate.n_cones, len(seen.cones)
+    text = f"mean of {n} cone{'s' if n > 1 else ''}"
+    text += f" of {every}, because the counts have gaps: see 'Left out, and why'" if n < every else ""
     if estimate.is_lucky:
         text += (f"; the cones agree more closely than counting lets them, so verdict and dose keep to what counting "
                  f"alone gives, {form(estimate.safe_low)} to {form(estimate.safe_high)}")  # fmt: skip

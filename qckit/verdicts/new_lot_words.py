@@ -6,6 +6,7 @@ import math
 
 from qckit.hatch.comparison import say_open
 from qckit.hatch.dose import cost_per_million
+from qckit.hatch.metrics import gaps
 from qckit.verdicts.finding import Evidence
 from qckit.verdicts.new_lot_rules import per_g, span
 
@@ -14,7 +15,7 @@ __all__ = ["cautions", "evidence", "next_steps", "pct", "said", "would_change"]
 
 def pct(value):
     """A percentage to one decimal."""
-    return f"{value:.1f} %"
+    return f"{value:.1f} %" if math.isfinite(value) else "unknown"
 
 
 def said(comparison, seen):
@@ -64,6 +65,8 @@ def next_steps(rule, seen, settings):
         why = seen.conditions[(seen.conditions["hatch"] == hatch) & seen.conditions["status"].isin(["off", "doubtful"])]
         said = " ".join(why["sentence"])
         steps.append(f"Put cone {cones[hatch]} right and run it again: {said}")
+    if rule.name != "a figure is unknown":
+        steps += [f"Fill this gap and make the report anew. {said}" for said in gaps(seen.summary.notes)]
     if seen.summary.witnesses.verdict == "more shells":
         steps.append("Look for dead or lost nauplii: mix before sampling, sample in even light, look at the cone wall.")
     if seen.reference is None and len(seen.cones):
@@ -93,7 +96,7 @@ def would_change(rule, seen, case):
     if seen.trimmed is not None:
         h = seen.trimmed.hatch_pct
         lines.append(f"If the doubtful cone{'s' if len(seen.doubtful) > 1 else ''} came out like the others when run "
-                     f"again, the hatching percentage would be near {h.value:.1f} %.")  # fmt: skip
+                     f"again, the hatching percentage would be near {pct(h.value)}.")  # fmt: skip
     if rule.name == "one cone":
         lines.append("A second and a third cone would give an interval; nothing counted in this one cone can.")
     if rule.name in ("nothing counted", "a figure is unknown"):
@@ -201,7 +204,7 @@ def _trimmed(seen):
     was = seen.summary.hatch_pct
     return Evidence(
         f"And without the doubtful cone{'s' if len(seen.doubtful) > 1 else ''} {cones}?",
-        f"{h.value:.1f} % instead of {was.value:.1f} %, and {per_g(e.value)} instead of "
+        f"{pct(h.value)} instead of {pct(was.value)}, and {per_g(e.value)} instead of "
         f"{per_g(seen.summary.hatching_efficiency_per_g.value)} nauplii per gram. The verdict keeps the cone in, "
         "because its conditions are inside the limits and leaving out poor cones after the fact flatters a lot.",
         "neutral",
@@ -242,7 +245,7 @@ def _umbrella(seen):
     u = seen.summary.umbrella_pct
     if not math.isfinite(u.value):
         return []
-    each = ", ".join(f"{c} {v:.1f} %" for c, v in zip(seen.cones["cone"], seen.cones["umbrella_pct"]))
+    each = ", ".join(f"{c} {pct(v)}" for c, v in zip(seen.cones["cone"], seen.cones["umbrella_pct"]))
     return [Evidence("How many stopped half hatched (umbrella stage)?", f"{u.value:.1f} % over cones ({each}). A high "
                      "share points to low pH, little oxygen, or a reading taken too early.", "neutral")]  # fmt: skip
 

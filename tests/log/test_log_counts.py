@@ -189,7 +189,7 @@ def test_a_persons_recount(filled):
         1,
     )
     for sample, values, message in (
-        ("S-1", {"nauplii": -1}, "recount of 'S-1', row 2: nauplii '-1' is negative. The least possible is 0. Correct the cell, or leave it empty if it is not known."),
+        ("S-1", {"nauplii": -1, "cysts": 3}, "recount of 'S-1', row 2: nauplii '-1' is negative. The least possible is 0. Correct the cell, or leave it empty if it is not known."),
         ("S-1", {"cysts": 3}, "sample 'S-1': the recount has no nauplii. Give at least that count."),
         ("S-1", {"nauplii": 3, "cyst": 4}, "sample 'S-1': unknown count 'cyst'. Did you mean 'cysts'? Known: nauplii, umbrella, cysts, shells, embryos."),
         ("S-7", {"nauplii": 3}, "unknown sample 'S-7'. Did you mean 'S-3'? Known: S-1, S-2, S-3."),
@@ -197,6 +197,25 @@ def test_a_persons_recount(filled):
         with pytest.raises(InputError) as caught:
             filled.recount(sample, values, by="op3", reason="r")
         assert str(caught.value) == message
+
+
+def test_a_recount_asks_what_becomes_of_counts_it_does_not_give(filled):
+    with pytest.raises(InputError) as caught:
+        filled.recount("S-1", {"nauplii": 99}, by="An", reason="check")
+    assert str(caught.value) == (
+        "sample 'S-1': the recount does not give cysts (so far 20). Count them too, or say what becomes of them: --rest "
+        "keep takes the earlier figures over, --rest empty leaves them uncounted (without unhatched cysts or embryos "
+        "there is no hatching percentage)."
+    )
+    assert filled.samples(sample="S-1").iloc[0]["revision"] == 0
+    with pytest.raises(InputError, match=r"^sample 'S-1': unknown rest 'kept'\. Did you mean 'keep'\?"):
+        filled.recount("S-1", {"nauplii": 99}, by="An", reason="check", rest="kept")
+    filled.recount("S-1", {"nauplii": 99}, by="An", reason="check", rest="keep")
+    row = filled.samples(sample="S-1").iloc[0]
+    assert (row["nauplii"], row["cysts"], row["counter"]) == (99, 20, "An; cysts by person")
+    filled.recount("S-1", {"nauplii": 98}, by="An", reason="check", rest="empty")
+    row = filled.samples(sample="S-1").iloc[0]
+    assert (row["nauplii"], row["counter"]) == (98, "An") and pd.isna(row["cysts"])
 
 
 def test_a_correction_of_an_older_revision_does_not_touch_the_recount(filled):

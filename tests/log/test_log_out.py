@@ -39,7 +39,7 @@ def fill_all(log):
     log.correct_objects(
         "a.jpg", pd.DataFrame([{"action": "stage", "object_id": 1, "stage": "cyst"}]), by="op2", reason="seen"
     )
-    log.recount("S-1", {"nauplii": 99}, by="op3", reason="again")
+    log.recount("S-1", {"nauplii": 99}, by="op3", reason="again", rest="empty")
 
 
 def test_the_zip_comes_back_as_an_identical_log(any_log, tmp_path):
@@ -344,6 +344,17 @@ def test_the_commands(site, tmp_path):
     assert CliRunner().invoke(command, ["restore", str(tmp_path / "out.zip"), str(other)]).exit_code == 0
     with open_log(other) as back:
         assert back.lots()["price"].tolist() == [75.0, 64.0]
+
+
+def test_the_recount_command_says_what_stands_and_what_is_missing(filled, site):
+    recount = ("recount", "S-1", "--nauplii", "99", "--reason", "check", "--by", "An")
+    code, said = run(*recount, site=site)
+    assert code == 2 and said.startswith("sample 'S-1': the recount does not give cysts (so far 20).")
+    assert run(*recount, "--rest", "keep", site=site) == (0, "sample S-1: recounted: nauplii 99, cysts 20.\n")
+    assert run(*recount, "--rest", "empty", site=site) == (
+        0,
+        "sample S-1: recounted: nauplii 99.\nNo cysts or embryos are counted, so this sample gives no hatching percentage.\n",
+    )
 
 
 def test_a_new_site_and_what_it_refuses(tmp_path):

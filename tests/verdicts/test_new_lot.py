@@ -139,6 +139,24 @@ def test_umbrella_not_counted_is_said():
     )
 
 
+def test_a_cone_whose_counts_have_a_gap_is_named_with_its_sample():
+    lots, hatches, samples = site([cone(c) for c in "ABC"])
+    recounted = samples.index[7]  # the second of cone B
+    samples.loc[recounted, ["umbrella", "cysts", "shells"]] = pd.NA
+    found = judge_new_lot(lots, hatches, samples, lot="N-1", settings=Settings())
+    gap = (
+        f"Cone B: Neither embryos nor unhatched cysts were counted in {samples.at[recounted, 'sample']}, so the "
+        "hatching percentage is not known."
+    )
+    assert found.left_out == [gap]
+    assert f"Fill this gap and make the report anew. {gap}" in found.next_steps
+    said = "mean of 2 cones of 3, because the counts have gaps: see 'Left out, and why'"
+    assert found.figures[0].note.startswith(said) and found.figures[1].note.startswith("mean of 3 cones;")
+    assert answer(found, "How many stopped").answer.startswith("2.1 % over cones (A 2.1 %, B unknown, C 2.1 %).")
+    told = json.dumps(found.to_dict(), allow_nan=False)
+    assert "Umbrella stages were not counted" not in told and " nan" not in told
+
+
 def test_weak_air_in_one_cone_is_noticed_and_shown_without():
     found = judge([cone("A"), cone("B"), cone("C", 105, 12, 24, oxygen_mg_l=4.1, aeration="weak")])
     assert answer(found, "Were the cones run").answer == (
