@@ -28,9 +28,12 @@ def command(lot, site, nauplii, animals, per_animal, feed_at, t10_h, t90_h, as_t
     from qckit.settings import load_settings
     from qckit.verdicts.new_lot_rules import per_g
 
+    _check_out(out)
     settings = load_settings(site)
     wanted, feed = _demand(nauplii, animals, per_animal, settings), _feed_time(feed_at)
     seen, tables = _evidence(settings, lot)
+    if not len(seen.cones):
+        raise InputError(_no_test(lot, seen, tables["hatches"]))
     efficiency = seen.summary.hatching_efficiency_per_g
     if not efficiency.safe_low > 0:
         raise InputError(
@@ -53,6 +56,33 @@ def command(lot, site, nauplii, animals, per_animal, feed_at, t10_h, t90_h, as_t
     if wrong:
         click.echo(f"Attention: {'; '.join(wrong)}.")
     return 1 if wrong else 0
+
+
+_PAGES = (".html", ".htm")
+
+
+def _check_out(out):
+    """Refuse a name that would get another kind of content than it says, before anything is worked out."""
+    from pathlib import Path
+
+    if out and Path(out).suffix.lower() not in (".csv", *_PAGES):
+        raise InputError(
+            f"--out {out}: the table is written as .csv, or as .html to print. Choose a name that ends so."
+        )
+
+
+def _no_test(lot, seen, hatches):
+    """Say why production hatches are not enough, and how to come by a test."""
+    made = hatches[(hatches["lot"] == lot) & hatches["purpose"].isin(["standard test", "reference"])]
+    if len(made):
+        names = ", ".join(made["hatch"].head(6))
+        return (f"lot {lot}: its standard test ({names}) has no counts yet, so no dose can be worked out. Import the "
+                f"samples (qckit log import), or count the photos that wait (qckit report new-lot {lot}).")  # fmt: skip
+    also = f"; its counted production hatches ({seen.production}) were not made to grade it" if seen.production else ""
+    return (f"lot {lot}: a dose rests on a standard test of the lot, and there is none{also}. Hatch weighed cysts in "
+            "two cones or more under the standard conditions, enter them in the hatches sheet with the purpose "
+            "'standard test' and their counts with volume_ul in the samples sheet, and import both (qckit log "
+            "import).")  # fmt: skip
 
 
 def _feed_time(text):
@@ -205,7 +235,7 @@ def _write(out, lot, table, efficiency, settings):
     from qckit.verdicts.new_lot_rules import per_g
 
     path = Path(out)
-    if path.suffix.lower() not in (".html", ".htm"):
+    if path.suffix.lower() not in _PAGES:
         text = table.to_csv(index=False)
     else:
         shown = table[list(_HEADINGS)].rename(columns=_HEADINGS)

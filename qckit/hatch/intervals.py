@@ -256,7 +256,8 @@ def rate_over_cones(counts, exposure, *, confidence=0.95, spread=None):
     x, e = counts[good], exposure[good]
     k = len(x)
     if k == 0:
-        return Estimate(math.nan, confidence=confidence, note="No count with a known volume and mass.")
+        why = "No count with a known volume and mass." if len(counts) else "Nothing was counted."
+        return Estimate(math.nan, confidence=confidence, note=why)
     each, weight = x / e, _rate_weights(x, e, None if spread is None else spread.cv)
     centre = float(np.sum(weight * each) / e.sum())
     pearson = float(np.sum(weight * (each - centre) ** 2) / max(centre, 0.5 / e.sum()))

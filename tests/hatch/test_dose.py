@@ -155,6 +155,8 @@ def test_past_instar_one_needs_attention(site):
     [
         (["--nauplii", "-5"], "qckit: --nauplii is -5 and must be above 0.\n"),
         (["--animals", "0", "--per-animal", "3"], "qckit: --animals is 0 and must be above 0.\n"),
+        (["--out", "t.pdf"],
+         "qckit: --out t.pdf: the table is written as .csv, or as .html to print. Choose a name that ends so.\n"),
         (["--feed-at", "tomorrow"],
          "qckit: --feed-at tomorrow: this is not a time with offset. Write it like 2026-11-05T08:00+00:00.\n"),
         (["--feed-at", "2026-11-05T08:00"],
@@ -181,6 +183,35 @@ def test_one_cone_gives_no_dose(site):
     assert err.startswith(
         "qckit: lot M: no lower bound of nauplii per gram is known, so no dose can be worked out. One"
     )
+
+
+def test_a_lot_without_a_counted_test_is_told_how_to_make_one(site):
+    from qckit.log import open_log
+
+    hatch = {"cone": "A", "started": "2026-05-06T09:00:00+00:00", "cysts_g": 1.6, "volume_ml": 800}
+    sample = {"taken": "2026-05-07T09:00:00+00:00", "hours": 24, "kind": "subsample", "volume_ul": 250, "nauplii": 90,
+              "cysts": 10, "counted_by": "person"}  # fmt: skip
+    with open_log(site) as log:
+        log.add("lots", pd.DataFrame({"lot": ["P", "Q"]}), by="An")
+        log.add(
+            "hatches",
+            pd.DataFrame(
+                [
+                    {**hatch, "hatch": "P1", "lot": "P", "purpose": "production"},
+                    {**hatch, "hatch": "Q1", "lot": "Q", "purpose": "standard test"},
+                ]
+            ),
+            by="An",
+        )
+        log.add("samples", pd.DataFrame([{**sample, "sample": "P1-1", "hatch": "P1"}]), by="An")
+    code, _, err = run("P", "--site", site)
+    assert (code, err) == (2, (
+        "qckit: lot P: a dose rests on a standard test of the lot, and there is none; its counted production hatches "
+        "(1) were not made to grade it. Hatch weighed cysts in two cones or more under the standard conditions, enter "
+        "them in the hatches sheet with the purpose 'standard test' and their counts with volume_ul in the samples "
+        "sheet, and import both (qckit log import).\n"))  # fmt: skip
+    code, _, err = run("Q", "--site", site)
+    assert code == 2 and err.startswith("qckit: lot Q: its standard test (Q1) has no counts yet, so no dose")
 
 
 def test_an_unknown_lot_is_refused(site):
