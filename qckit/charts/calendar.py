@@ -86,7 +86,7 @@ def draw_calendar(days, *, ax=None, title="", minimum=None):
     weeks = (lead + len(days) - 1) // 7
     ax.set_xlim(-0.05, 7.0)
     ax.set_ylim(-weeks - 0.75, 1.25)
-    note = "◇ a hatch signals    ▼ water off the standard"
+    note = "◇ a hatch signals in any chart    ▼ water off the standard"
     if minimum is not None:
         note += f"    striped: below the site's minimum of {minimum:g} %"
     ax.plot([], [])

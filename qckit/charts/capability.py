@@ -22,6 +22,7 @@ class Capability:
     n_hatches: int
     confidence: float
     method: str
+    of: str = ""  # which hatches, in words
 
     @property
     def sentence(self) -> str:
@@ -30,11 +31,12 @@ class Capability:
             return f"{self.n_hatches} hatches are too few to expect a share below {self.minimum:g} %."
         return (
             f"{self.share_pct:.1f} % of hatches are to be expected below the site's minimum of {self.minimum:g} % "
-            f"({self.share_pct_low:.1f} to {self.share_pct_high:.1f} %); {self.seen_below} of {self.n_hatches} were."
+            f"({self.share_pct_low:.1f} to {self.share_pct_high:.1f} %); {self.seen_below} of {self.n_hatches} were"
+            f"{self.of and f', of {self.of}'}."
         )
 
 
-def share_below(hatch_pct, minimum, *, confidence=0.95, least=8) -> Capability:
+def share_below(hatch_pct, minimum, *, confidence=0.95, least=8, of="") -> Capability:
     """Estimate the share of hatches below a minimum.
 
     Parameters
@@ -46,6 +48,8 @@ def share_below(hatch_pct, minimum, *, confidence=0.95, least=8) -> Capability:
     confidence : float
     least : int
         Fewer hatches give NaN.
+    of : str
+        Which hatches these are, in words, for the sentence.
 
     Returns
     -------
@@ -65,17 +69,17 @@ def share_below(hatch_pct, minimum, *, confidence=0.95, least=8) -> Capability:
     n, seen = len(y), int(np.sum(y < minimum))
     method = "normal on the logit scale, interval by the noncentral t distribution"
     if n < least:
-        return Capability(float(minimum), math.nan, math.nan, math.nan, seen, n, confidence, method)
+        return Capability(float(minimum), math.nan, math.nan, math.nan, seen, n, confidence, method, of)
     x = _logit(np.clip(y, 0.5, 99.5))
     spread = float(np.std(x, ddof=1))
     if not spread > 0:
         share = 100.0 if x[0] < _logit(minimum) else 0.0
-        return Capability(float(minimum), share, math.nan, math.nan, seen, n, confidence, method)
+        return Capability(float(minimum), share, math.nan, math.nan, seen, n, confidence, method, of)
     low, high = normal_tail_interval((float(_logit(minimum)) - float(x.mean())) / spread, n, confidence=confidence)
     from scipy.special import ndtr
 
     share = 100 * float(ndtr((float(_logit(minimum)) - float(x.mean())) / spread))
-    return Capability(float(minimum), share, 100 * low, 100 * high, seen, n, confidence, method)
+    return Capability(float(minimum), share, 100 * low, 100 * high, seen, n, confidence, method, of)
 
 
 def normal_tail_interval(k, n, *, confidence=0.95):

@@ -165,13 +165,12 @@ def calendar(page: MonthPage) -> Html:
     from qckit.charts.calendar import calendar_days, draw_calendar
 
     study = page.study
-    hits = study.signals[study.signals["chart"] == "hatch_pct"]
-    days = calendar_days(study.series, hits, study.first, study.last)
+    days = calendar_days(study.series, study.signals, study.first, study.last)
     with draw.style():
         ax = draw_calendar(days, title=study.month, minimum=page.settings.limits.min_hatch_pct)
     empty = int((days["n_hatches"] == 0).sum())
     return figure(ax, alt=f"Calendar of {study.month}: {int(days['n_hatches'].sum())} hatches, {empty} days without "
-                  f"one, {int((days['n_signals'] > 0).sum())} days with a signal of the hatching percentage, "
+                  f"one, {int((days['n_signals'] > 0).sum())} days with a signal in any chart, "
                   f"{int((days['off_standard'] > 0).sum())} with water off the standard.")  # fmt: skip
 
 

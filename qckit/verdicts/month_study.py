@@ -139,8 +139,8 @@ def study_month(lots, hatches, samples, readings=None, *, month, settings, lot="
     lost, ahead = (n * settings.feed.recovery_pct / 100 for n in (lost, ahead))
     return MonthStudy(
         month, lot, first, last, chosen.reset_index(drop=True), history, month_lots, charts, conditions, shifts,
-        _signal_table(charts, conditions, rules_only(signals), moved), lost, lost / per_day if per_day else math.nan,
-        ahead / per_day if per_day else math.nan,
+        _signal_table(charts, conditions, rules_only(signals), shifts, history), lost,
+        lost / per_day if per_day else math.nan, ahead / per_day if per_day else math.nan,
         compare_periods(history, month, first, last, lot), _quality(chosen, samples, readings, photos, settings),
         settings, aside_table(signals), _left_out(hatches, first, last, lot, chosen),
     )  # fmt: skip
@@ -248,7 +248,7 @@ def _lot_month(name, chosen, history, lots, charts, moved, first, last, settings
     confidence = settings.limits.confidence
     share = proportion_over_cones(counted["nauplii"], counted["full_cysts"], confidence=confidence)
     level = _level(history, charts, name, "hatch_pct", moved, last)
-    capability = share_below(level, settings.limits.min_hatch_pct, confidence=confidence)
+    capability = share_below(level, settings.limits.min_hatch_pct, confidence=confidence, of=_level_words(chart, last))
     efficiency = positive_mean_interval(mine["hatching_efficiency_per_g"], confidence=confidence)
     dose, words = _dose(history, charts, name, moved, last, settings)
     row = lots[lots["lot"] == name].iloc[0] if lots is not None and (lots["lot"] == name).any() else {}
@@ -270,7 +270,18 @@ def _num(row, column):
     return None if value is None or pd.isna(value) else float(value)
 
 
-def _level(history, charts, name, quantity, moved, last, days=60):
+_LEVEL_DAYS = 60
+
+
+def _level_words(chart, last):
+    """Say which hatches :func:`_level` takes."""
+    end = f"{last - pd.Timedelta(days=1):%Y-%m-%d}"
+    aged = f"; each moved along the slope to {end}" if chart.limits is not None and chart.limits.slope_per_day else ""
+    return (f"the counted hatches of the {_LEVEL_DAYS} days up to {end} under the standard conditions and outside any "
+            f"change told above{aged}")  # fmt: skip
+
+
+def _level(history, charts, name, quantity, moved, last, days=_LEVEL_DAYS):
     """Recent figures of a lot without those a found change explains, moved along its slope to the month's end."""
     mine = history[(history["lot"] == name) & (history["at"] >= last - pd.Timedelta(days=days))]
     mine = mine[~mine["hatch"].isin(moved) & (mine["off_standard"] == "") & mine[quantity].notna()]
@@ -320,13 +331,11 @@ def _feed_lost(chosen, charts, shifts):
     return max(0.0, lost)
 
 
-def _signal_table(charts, conditions, known, moved):
+def _signal_table(charts, conditions, known, shifts, history):
     """Every signal of the month: what, where, which rule, and its state in the log."""
-    rows = []
-    for (lot, name), chart in charts.items():
-        rows += [_signal_row(s, name, lot, moved, chart.frame) for s in chart.signals.to_dict("records")]
-    for name, chart in conditions.items():
-        rows += [_signal_row(s, name, "", moved, chart.frame) for s in chart.signals.to_dict("records")]
+    rows, told = [], history.set_index("hatch")
+    for (lot, name), chart in (*charts.items(), *((("", name), chart) for name, chart in conditions.items())):
+        rows += [_signal_row(s, name, lot, chart.frame, shifts, told) for s in chart.signals.to_dict("records")]
     columns = ["signal", "at", "chart", "lot", "hatch", "rule", "test", "sees", "side", "value", "in_shift"]
     table = pd.DataFrame(rows, columns=columns).sort_values(["at", "chart", "rule"], kind="stable")
     table["state"], table["by"], table["note"] = "open", "", ""
@@ -337,14 +346,24 @@ def _signal_table(charts, conditions, known, moved):
     return table.reset_index(drop=True)
 
 
-def _signal_row(s, name, lot, moved, frame):
-    # a run that began in a told change is its echo: the hatches after it are not to be explained one by one
+def _signal_row(s, name, lot, frame, shifts, told):
     window = frame.loc[frame["point"].between(s["first_point"], s["point"]), "label"]
     return {
         "signal": f"{name}|{s['label']}|{s['rule']}", "at": s["at"], "chart": name, "lot": lot, "hatch": s["label"],
         "rule": s["rule"], "test": s["test"], "sees": s["sees"], "side": s["side"], "value": s["value"],
-        "in_shift": not moved.isdisjoint(window),
+        "in_shift": any(_is_told(s["label"], window, shift, told) for shift in shifts),
     }  # fmt: skip
+
+
+def _is_told(hatch, window, shift, told):
+    """Whether a signal is one of a change's own, or the echo of one: a run of its group that began in it.
+
+    Echoes are not to be explained one by one. A hatch of another cone is no part of a change of one cone, though.
+    """
+    if hatch in shift.labels:
+        return True
+    group = not shift.factor or (hatch in told.index and str(told.at[hatch, shift.factor]) == shift.level)
+    return group and not window[window.isin(shift.labels)].empty
 
 
 def _quality(chosen, samples, readings, photos, settings):

@@ -109,8 +109,8 @@ def _headline(study, code):
     if fired:
         points = sum(m.signals for m in fired)
         return (
-            f"{points} hatch{'es' if points > 1 else ''} of {' and '.join(m.lot for m in fired)} gave a signal, but no "
-            f"cone, operator or stretch of days stands out: explain each point.{tail}"
+            f"{points} hatch{'es' if points > 1 else ''} of {' and '.join(m.lot for m in fired)} gave a signal of the "
+            f"hatching percentage, but no cone, operator or stretch of days stands out: explain each point.{tail}"
         )
     n = sum(len(m.chart.of_period(study.first)) for m in judged)
     return (
@@ -129,22 +129,36 @@ def _lower(text):
     return text[0].lower() + text[1:]
 
 
-def lot_sentence(m) -> str:
-    """One lot's month in one sentence."""
+def _signalling(study, lot):
+    """How many of a lot's hatches signal in any chart of the month, the water's charts among them."""
+    own = set(study.series.loc[study.series["lot"] == lot, "hatch"])
+    return len(own & set(study.signals["hatch"]))
+
+
+def lot_sentence(m, n_any) -> str:
+    """One lot's month in one sentence; ``n_any``: its hatches that signal in any chart."""
     if not len(m.chart.signals) and m.is_in_control is None and m.chart.limits is not None:
         return f"{m.lot}: none of its {count_hatches(m.n_hatches)} has a usable count, so it cannot be judged."
     n = count_hatches(m.n_hatches) + (f", {m.hatch_pct.n_cones} counted" if m.hatch_pct.n_cones < m.n_hatches else "")
     if m.chart.limits is None:
         return f"{m.lot}: {n}; {m.chart.baseline_words}."
-    state = "in control" if m.is_in_control else f"{m.signals} of its hatches signal"
-    chance = f"chance alone would give {m.expected_signals:.1f}" if math.isfinite(m.expected_signals) else ""
-    return f"{m.lot}: {state} ({n}; {chance}); {m.chart.baseline_words}."
+    chance = f"; chance alone would give {m.expected_signals:.1f}" if math.isfinite(m.expected_signals) else ""
+    if m.is_in_control:
+        state = f"in control ({n}{chance})" + (f", {_signal(n_any)} in other charts" if n_any else "")
+    else:
+        state = f"{_signal(m.signals)} in the hatching percentage ({n}{chance})"
+        state += f", {n_any} in all charts together" if n_any > m.signals else ""
+    return f"{m.lot}: {state}; {m.chart.baseline_words}."
+
+
+def _signal(n):
+    return f"{n} of its hatches signal{'s' if n == 1 else ''}"
 
 
 def evidence(study):
     """What was asked, what was seen, which way it points."""
     lines = [
-        Evidence("Is each lot in control?", lot_sentence(m),
+        Evidence("Is each lot in control?", lot_sentence(m, _signalling(study, m.lot)),
                  "unknown" if m.is_in_control is None else ("for" if m.is_in_control else "against"))
         for m in study.lots.values()
     ]  # fmt: skip
@@ -218,21 +232,27 @@ def next_steps(study, code):
             chart = study.conditions[name]
             low = (chart.signals["side"] == "below").mean() > 0.5
             steps.append(f"{_REMEDY[(name, -1 if low else 1)]}: {CHARTED[name].label} signals.")
-    alone = study.signals[(study.signals["chart"] == "hatch_pct") & (study.signals["state"] == "open")]
-    alone = alone[~alone["in_shift"]].drop_duplicates("hatch")
-    for row in alone.head(3).itertuples():
-        look = (
-            f"; qckit report poor-hatch {row.hatch} looks for its cause"
-            if row.rule == "beyond_3" and row.side == "below"
-            else ""
-        )
-        steps.append(f"Explain hatch {row.hatch} ({row.value:.1f} %, {row.sees}){look}.")
-    if len(alone) > 3:
-        steps.append(f"Explain {len(alone) - 3} further signals of the table below.")
+    steps += _explain(study.signals)
     steps += [f"Dose per feed: {m.dose_words}" for m in study.lots.values() if m.dose is not None]
     if any(not m.chart.is_frozen and m.chart.limits is not None for m in study.lots.values()):
         steps.append("Review the proposed baselines and freeze them, so that next month is judged by the same limits.")
     return steps
+
+
+def _explain(signals):
+    """Ask for each hatch that signals on its own, those of the hatching percentage first."""
+    alone = signals[(signals["lot"] != "") & (signals["state"] == "open") & ~signals["in_shift"]]
+    alone = alone.sort_values("chart", key=lambda c: c != "hatch_pct", kind="stable").drop_duplicates("hatch")
+    for row in alone.head(3).itertuples():
+        q = CHARTED[row.chart]
+        is_poor = row.chart == "hatch_pct" and row.rule == "beyond_3" and row.side == "below"
+        look = f"; qckit report poor-hatch {row.hatch} looks for its cause" if is_poor else ""
+        name = "" if row.chart == "hatch_pct" else f"{q.label} "
+        value = f"{row.value:,.{q.decimals}f} {q.unit}".rstrip()
+        yield f"Explain hatch {row.hatch} ({name}{value}, {row.sees}){look}."
+    if len(alone) > 3:
+        more = len(alone) - 3
+        yield f"Explain {more} further hatch{'es' if more > 1 else ''} of the table of signals."
 
 
 def would_change(study, code):

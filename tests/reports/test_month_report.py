@@ -90,6 +90,14 @@ def test_every_kind_of_chart_is_on_the_page(october):
     assert "days of feed at risk in the next 30 days if it goes on" in page
 
 
+def test_calendar_marks_every_day_with_a_signal_of_the_table(october):
+    found = json.loads((october / "findings.json").read_text(encoding="utf-8"))
+    days = {s["at"][:10] for s in found["details"]["signals"]}
+    only_percentage = {s["at"][:10] for s in found["details"]["signals"] if s["chart"] == "hatch_pct"}
+    assert len(days) > len(only_percentage)
+    assert f", {len(days)} days with a signal in any chart," in (october / "report.html").read_text(encoding="utf-8")
+
+
 def test_findings_hold_the_change_as_data(october):
     findings = json.loads((october / "findings.json").read_text(encoding="utf-8"))
     text = json.dumps(findings)

@@ -109,6 +109,35 @@ def test_one_failed_hatch_is_a_signal_and_not_a_change(studies):
     assert low["hatch"].tolist() == ["H261105-B"]
 
 
+def test_counts_of_signals_say_of_which_charts_and_shares_of_which_hatches(studies):
+    study = studies("2026-10")
+    lot_of = study.series.set_index("hatch")["lot"]
+    told = finding_of_month(study).evidence
+    for line, (lot, m) in zip(told, study.lots.items(), strict=False):
+        n_any = int((lot_of.reindex(study.signals["hatch"].unique()) == lot).sum())
+        assert n_any > m.signals
+        assert line.answer.startswith(f"{lot}: {m.signals} of its hatches signal in the hatching percentage (")
+        assert f"), {n_any} in all charts together; proposed" in line.answer
+    below = [e.answer for e in told if e.question.startswith("How often will K-1")]
+    assert below[0].endswith(
+        "of the counted hatches of the 60 days up to 2026-10-31 under the standard conditions and outside any change "
+        "told above; each moved along the slope to 2026-10-31."
+    )
+    assert below[1].endswith("under the standard conditions and outside any change told above.")
+
+
+def test_a_hatch_of_another_cone_is_no_part_of_a_change_of_one_cone(studies):
+    study = studies("2026-10")
+    assert [s.where for s in study.shifts] == ["cone C"]
+    cone = study.series.set_index("hatch")["cone"]
+    others = study.signals[study.signals["hatch"].map(cone) != "C"]
+    assert len(others) and not others["in_shift"].any()
+    steps = [step for step in finding_of_month(study).next_steps if step.startswith("Explain hatch")]
+    assert [step.split()[2] for step in steps] == list(dict.fromkeys(others["hatch"]))
+    assert any(step.startswith("Explain hatch H261017-D (hatching efficiency 1") and " nauplii/g, two" in step
+               for step in steps)  # fmt: skip
+
+
 def test_young_ageing_is_offered_beside_a_step(studies):
     finding = finding_of_month(studies("2025-11"))
     assert "an even ageing of K-118" in finding.headline
