@@ -9,7 +9,7 @@ from __future__ import annotations
 from contextlib import contextmanager
 
 __all__ = [
-    "INK", "MARKERS", "SERIES", "STAGE_STYLE", "band", "interval", "label_end", "points", "reference_line", "style",
+    "INK", "MARKERS", "SERIES", "STAGE_STYLE", "band", "end_labels", "interval", "points", "reference_line", "style",
 ]  # fmt: skip
 
 INK = "#222222"
@@ -92,8 +92,29 @@ def reference_line(value, text, *, ax, horizontal=True, linestyle="--", color=IN
     return ax
 
 
-def label_end(x, y, text, *, ax, color=INK):
-    """Write a line's name at its right end."""
-    ax.annotate(text, (x, y), xytext=(4, 0), textcoords="offset points", va="center", fontsize=8, color=color,
-                annotation_clip=False)  # fmt: skip
+def end_labels(labels, *, ax, fontsize=7.5):
+    """Name lines right of the Axes, each at its height, moved apart where names would lie over each other.
+
+    Parameters
+    ----------
+    labels : sequence of (float, str)
+        Height of a line, and its name. Call it when the limits of the Axes are set.
+    ax : Axes
+    fontsize : float
+
+    Returns
+    -------
+    Axes
+    """
+    labels = sorted(labels)
+    bottom, top = ax.get_ylim()
+    per_unit = ax.get_window_extent().height * 72 / ax.get_figure(root=True).dpi / (top - bottom)
+    places, gap = [value * per_unit for value, _ in labels], 1.25 * fontsize
+    for _ in range(30):
+        for i in range(1, len(places)):
+            short = max(0.0, gap - (places[i] - places[i - 1])) / 2
+            places[i - 1], places[i] = places[i - 1] - short, places[i] + short
+    for (value, text), place in zip(labels, places, strict=True):
+        ax.annotate(text, (1, value), xycoords=("axes fraction", "data"), xytext=(4, place - value * per_unit),
+                    textcoords="offset points", va="center", fontsize=fontsize, annotation_clip=False)  # fmt: skip
     return ax

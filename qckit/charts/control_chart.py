@@ -52,17 +52,14 @@ def draw_control_chart(frame, *, ax=None, signals=None, title="", ylabel="", not
     ax = draw.new_axes(ax, figsize=(8.6, 3.6))
     timed = "at" in frame and frame["at"].notna().all() and len(frame) > 0
     x = _places(frame, timed)
-    for name, part in _parts(frame):
-        _draw_limits(ax, x[part], frame[part], decimals, last=name == _last_group(frame))
+    for _, part in _parts(frame):
+        _draw_limits(ax, x[part], frame[part])
     _draw_points(ax, x, frame)
     _mark_groups(ax, x, frame)
     if signals is not None and len(signals):
         _draw_signals(ax, x, frame, signals)
     if target is not None:
         ax.axhline(target, color=draw.INK, linestyle=":", linewidth=1.4)
-        ax.annotate(target_label or f"site's minimum {target:g}", (0, target), xycoords=("axes fraction", "data"),
-                    xytext=(2, 2), textcoords="offset points", fontsize=7.5, va="bottom",
-                    bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.6, "alpha": 0.8})  # fmt: skip
     ax.set_title(title, pad=14)
     ax.set_ylabel(ylabel)
     n = int(frame["value"].notna().sum())
@@ -78,7 +75,14 @@ def draw_control_chart(frame, *, ax=None, signals=None, title="", ylabel="", not
                     va="top", annotation_clip=False, wrap=False)  # fmt: skip
     if legend:
         _legend(ax, frame, signals)
-    ax.margins(x=0.02)
+    # room for the names of the lowest and the highest diamond
+    ax.margins(x=0.02, y=0.12 if signals is not None and len(signals) else 0.05)
+    names = _limit_names(frame, decimals)
+    if target is not None:
+        names.append((target, target_label or f"site's minimum {target:g}"))
+    draw.end_labels(names, ax=ax)
+    if signals is not None and len(signals):
+        _name_signals(ax, x, frame, signals)
     return ax
 
 
@@ -95,11 +99,18 @@ def _parts(frame):
         yield name, group == name
 
 
-def _last_group(frame):
-    return str(frame["group"].iloc[-1]) if len(frame) else ""
+def _limit_names(frame, decimals):
+    """Height and name of the limits at the right end: those of the last group, which is named where it is not alone."""
+    known = frame[frame["low"].notna()]
+    if not len(known):
+        return []
+    end, lots = known.iloc[-1], frame["group"].astype(str)
+    whose = f"{end['group']} " if lots.nunique() > 1 else ""
+    return [(float(end[column]), f"{whose}{word} {end[column]:,.{decimals}f}")
+            for column, word in (("high", "upper"), ("centre", "mean"), ("low", "lower"))]  # fmt: skip
 
 
-def _draw_limits(ax, x, part, decimals, *, last):
+def _draw_limits(ax, x, part):
     known = part["low"].notna().to_numpy()
     if not known.any():
         return
@@ -109,12 +120,6 @@ def _draw_limits(ax, x, part, decimals, *, last):
                 linewidth=1.1 if column == "centre" else 0.9)  # fmt: skip
     ax.fill_between(xs, part["low"].to_numpy(), part["high"].to_numpy(), step="mid", color=draw.SERIES[0], alpha=0.07,
                     linewidth=0)  # fmt: skip
-    if last:
-        for column, word in (("high", "upper"), ("centre", "mean"), ("low", "lower")):
-            value = part[column].iloc[-1]
-            ax.annotate(f"{word} {value:,.{decimals}f}", (1, value), xycoords=("axes fraction", "data"),
-                        xytext=(4, 0), textcoords="offset points", va="center", fontsize=7.5,
-                        annotation_clip=False)  # fmt: skip
 
 
 def _draw_points(ax, x, frame):
@@ -150,19 +155,52 @@ def _mark_groups(ax, x, frame):
                         bbox={"facecolor": "white", "edgecolor": "none", "pad": 1, "alpha": 0.85})  # fmt: skip
 
 
-def _draw_signals(ax, x, frame, signals):
+def _signal_places(frame, signals):
+    """Row of each point that signals, with its signals."""
     place = {p: i for i, p in enumerate(frame["point"])}
     chosen = signals[signals["point"].isin(place)]
-    for point, rows in chosen.groupby("point", sort=True):
-        i = place[point]
-        value = frame["value"].iloc[i]
-        ax.plot(x[i], value, marker="D", markersize=9, markerfacecolor="none", markeredgecolor=draw.SERIES[1],
-                markeredgewidth=1.4, linestyle="none")  # fmt: skip
-        below = value < frame["centre"].iloc[i]
-        if len(chosen) <= 40 or rows["rule"].iloc[0] == "beyond_3":
-            ax.annotate(",".join(dict.fromkeys(rule_mark(r) for r in rows["rule"])), (x[i], value),
-                        xytext=(0, -7 if below else 7), textcoords="offset points", ha="center",
-                        va="top" if below else "bottom", fontsize=7, color=draw.INK)  # fmt: skip
+    return [(place[point], rows) for point, rows in chosen.groupby("point", sort=True)]
+
+
+def _draw_signals(ax, x, frame, signals):
+    for i, _ in _signal_places(frame, signals):
+        ax.plot(x[i], frame["value"].iloc[i], marker="D", markersize=9, markerfacecolor="none",
+                markeredgecolor=draw.SERIES[1], markeredgewidth=1.4, linestyle="none")  # fmt: skip
+
+
+def _name_signals(ax, x, frame, signals):
+    """Write the tests at each diamond: outwards, or where no other diamond and no other name stands."""
+    places = _signal_places(frame, signals)
+    few = sum(len(rows) for _, rows in places) <= 40
+    ax.get_ylim()  # brings the limits up to date, which the transform does not
+    values = frame["value"].to_numpy(dtype=float)
+    points = [ax.transData.transform((ax.convert_xunits(x[i]), values[i])) for i, _ in places]
+    to_points = 72 / ax.get_figure(root=True).dpi
+    points = np.reshape(points, (-1, 2)) * to_points
+    inside = ax.get_window_extent().intervaly * to_points
+    taken = [(px - 6, py - 6, px + 6, py + 6) for px, py in points]
+    for (i, rows), (px, py) in zip(places, points, strict=True):
+        if not few and rows["rule"].iloc[0] != "beyond_3":
+            continue
+        text = ",".join(dict.fromkeys(rule_mark(r) for r in rows["rule"]))
+        side = -1 if values[i] < frame["centre"].iloc[i] else 1
+        dx, dy, box = _free_place(px, py, 4.4 * len(text), side, taken, inside)
+        taken.append(box)
+        ax.annotate(text, (x[i], values[i]), xytext=(dx, dy), textcoords="offset points", ha="center", va="center",
+                    fontsize=7, color=draw.INK)  # fmt: skip
+
+
+def _free_place(px, py, width, side, taken, inside, height=7.0):
+    """Offset of a name from its diamond, and the box it fills; all in points, ``inside`` from bottom to top."""
+    out, aside, across = 11 * side, 3 + width / 2, 8 + width / 2
+    tried = []  # outwards first: inwards stand the other hatches
+    for dx, dy in ((0, out), (aside, out), (-aside, out), (0, 2 * out), (across, 0), (-across, 0), (0, -out)):
+        box = (px + dx - width / 2, py + dy - height / 2, px + dx + width / 2, py + dy + height / 2)
+        tried.append((dx, dy, box))
+        fits = inside[0] < box[1] and box[3] < inside[1]
+        if fits and not any(box[0] < b[2] and b[0] < box[2] and box[1] < b[3] and b[1] < box[3] for b in taken):
+            return tried[-1]
+    return tried[0]
 
 
 def _legend(ax, frame, signals):
@@ -173,7 +211,11 @@ def _legend(ax, frame, signals):
     if "baseline" in phase:
         handles.append(Line2D([], [], marker="o", markerfacecolor="white", markeredgecolor=blue, linestyle="none",
                               label="baseline"))  # fmt: skip
-    if phase - {"baseline", "set aside"}:
+    lots = list(dict.fromkeys(frame["group"].astype(str)))
+    if len(lots) > 1:  # the shape tells the lot, whatever the phase
+        handles += [Line2D([], [], marker=draw.MARKERS[i % len(draw.MARKERS)], color=blue, linestyle="none", label=name)
+                    for i, name in enumerate(lots)]  # fmt: skip
+    elif phase - {"baseline", "set aside"}:
         handles.append(Line2D([], [], marker="o", color=blue, linestyle="none", label="hatch"))
     if "set aside" in phase:
         handles.append(Line2D([], [], marker="x", color="#7F7F7F", linestyle="none", label="set aside"))
@@ -223,6 +265,8 @@ def draw_grid(frame, by, names, *, first=None, height=1.2):
         own = frame[frame["chart"] == name]
         for ax, level in zip(row, levels, strict=False):
             _small(ax, own[own[by].astype(str) == str(level)], first)
+        score = _shown_score(own)
+        row[0].set_ylim(min(-4, score.min(initial=0) - 1), max(4, score.max(initial=0) + 1))  # one scale for the row
         if len(names) > 1:
             row[0].set_ylabel(_wrapped(words), fontsize=8, rotation=0, ha="right", va="center")
     for ax, level in zip(axes[0], levels, strict=False):
@@ -238,11 +282,15 @@ def _wrapped(words, width=13):
     return "\n".join(textwrap.wrap(words, width))
 
 
+def _shown_score(part):
+    return np.clip(part["score"].to_numpy(dtype=float), -8, 8)
+
+
 def _small(ax, part, first):
     import matplotlib.dates as mdates
 
     x = part["at"].dt.tz_convert(None).to_numpy()
-    y, fired = np.clip(part["score"].to_numpy(dtype=float), -8, 8), part["fired"].to_numpy(dtype=bool)
+    y, fired = _shown_score(part), part["fired"].to_numpy(dtype=bool)
     if first is not None:
         ax.axvspan(first.tz_convert("UTC").tz_localize(None), ax.get_xlim()[1] if not len(x) else x.max(),
                    color="#999999", alpha=0.13, linewidth=0)  # fmt: skip
@@ -252,7 +300,6 @@ def _small(ax, part, first):
     ax.plot(x, y, color=draw.SERIES[0], linewidth=0.5, marker="o", markersize=3)
     ax.plot(x[fired], y[fired], linestyle="none", marker="D", markersize=6.5, markerfacecolor="none",
             markeredgecolor=draw.SERIES[1], markeredgewidth=1.2)  # fmt: skip
-    ax.set_ylim(min(-4, y.min() - 1) if len(y) else -4, max(4, y.max() + 1) if len(y) else 4)
     ax.set_yticks([-3, 0, 3])
     ax.tick_params(labelsize=7)
     ax.grid(visible=False)
@@ -268,7 +315,6 @@ def draw_ewma(frame, *, ax=None, title="", ylabel=""):
     ax.plot(x, frame["ewma"], color=draw.SERIES[0], linewidth=1.4, label="weighted mean")
     for column, style in (("centre", "-"), ("low", "--"), ("high", "--")):
         ax.step(x, frame[column], where="mid", color=draw.INK, linestyle=style, linewidth=0.9)
-        draw.label_end(x[-1], frame[column].iloc[-1], f"{frame[column].iloc[-1]:.4g}", ax=ax)
     out = frame["signal"] != 0
     if out.any():
         ax.plot(x[out], frame["ewma"][out], linestyle="none", marker="D", markersize=8, markerfacecolor="none",
@@ -277,7 +323,8 @@ def draw_ewma(frame, *, ax=None, title="", ylabel=""):
     ax.set_ylabel(ylabel)
     ax.set_xlabel(f"hatch, in order   (n = {int(frame['value'].notna().sum())})")
     ax.legend(fontsize=7.5, loc="best")
-    return ax
+    ends = [float(frame[column].iloc[-1]) for column in ("low", "centre", "high")]
+    return draw.end_labels([(end, f"{end:.4g}") for end in ends], ax=ax, fontsize=8)  # clear of the last diamond
 
 
 def draw_cusum(frame, *, ax=None, title="", ylabel=""):

@@ -66,12 +66,14 @@ def test_small_charts_by_cone_share_their_scale_and_limits_and_give_n():
     frame, _ = chart()
     frame = frame.assign(cone=np.resize(list("ABC"), len(frame)), chart="hatch_pct", score=frame["z"], fired=False,
                          at=pd.date_range("2026-01-01", periods=len(frame), tz="UTC"))  # fmt: skip
+    frame.loc[29, "score"] = 0.0
     frame.loc[4, ["score", "fired"]] = [-4.5, True]
     fig = charts.draw_grid(frame, "cone", {"hatch_pct": "H%"}, first=frame["at"][20])
     assert [ax.get_title(loc="left") or ax.get_title() for ax in fig.axes] == [
         "cone A   (n = 10)", "cone B   (n = 10)", "cone C   (n = 10)",
     ]  # fmt: skip
     assert len({ax.get_ylim() for ax in fig.axes}) == 1
+    assert fig.axes[0].get_ylim()[0] == -5.5  # the lowest diamond, in the middle chart, is whole
     for ax in fig.axes:
         levels = {line.get_ydata()[0] for line in ax.lines if line.get_linestyle() == "--"}
         assert levels == {-3, 3}
@@ -87,6 +89,34 @@ def test_lots_in_one_chart_differ_by_their_marks():
     ax = charts.draw_control_chart(frame)
     assert {"o", "s"} <= {line.get_marker() for line in ax.lines}
     assert sum(text in ("K-118", "K-121") for text in texts(ax)) == 2  # named once each, where it begins
+    legend = ax.get_legend()
+    shapes = {t.get_text(): h.get_marker() for t, h in zip(legend.get_texts(), legend.legend_handles, strict=True)}
+    assert (shapes["K-118"], shapes["K-121"]) == ("o", "s") and "hatch" not in shapes
+    # the limits at the end are those of one lot only
+    assert f"K-121 mean {frame['centre'].iloc[-1]:.1f}" in texts(ax)
+
+
+def boxes(ax, names):
+    """The places of some names, in pixels."""
+    ax.figure.canvas.draw()
+    return [t.get_window_extent() for t in ax.texts if t.get_text() in names]
+
+
+def test_names_of_lines_and_of_signals_do_not_lie_over_each_other():
+    frame, _ = chart(n=120)
+    frame.loc[[117, 118, 119], "value"] = [54.0, 54.5, 54.0]
+    rules = ["beyond_3", "beyond_3", "beyond_3", "two_of_three_beyond_2"]
+    signals = pd.DataFrame({"point": frame["point"].iloc[[117, 118, 119, 119]], "rule": rules})
+    high = frame["high"].iloc[-1]
+    with draw.style():
+        ax = charts.draw_control_chart(frame, signals=signals, target=high - 0.2, target_label="minimum")
+    assert {"1", "1,5"} <= set(texts(ax))
+    for names in (("1", "1,5"), (f"upper {high:.1f}", "minimum")):
+        found = boxes(ax, names)
+        assert len(found) == (3 if "1" in names else 2)
+        assert not any(a.overlaps(b) for i, a in enumerate(found) for b in found[i + 1 :])
+    inside = ax.get_window_extent()
+    assert all(inside.y0 < box.y0 for box in boxes(ax, ("1", "1,5")))
 
 
 def test_ewma_and_cusum_mark_their_signals():
@@ -95,6 +125,8 @@ def test_ewma_and_cusum_mark_their_signals():
     ax = charts.draw_ewma(ewma)
     marked = [line for line in ax.lines if line.get_marker() == "D"]
     assert len(marked[0].get_xdata()) == (ewma["signal"] != 0).sum() > 0
+    border = f"{ewma['high'].iloc[-1]:.4g}"
+    assert boxes(ax, (border,))[0].x0 > ax.get_window_extent().x1  # not under the diamonds
     cusum = charts.cusum_chart(x, target=0, slack=0.5, decision=4)
     ax = charts.draw_cusum(cusum)
     marked = [line for line in ax.lines if line.get_marker() == "D"]
