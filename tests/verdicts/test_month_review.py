@@ -342,6 +342,21 @@ def test_figures_name_the_hatches_counted_and_stay_possible(tables):
     assert "4 hatches, 2 counted;" in said
 
 
+def test_a_hatch_counted_in_part_is_named_with_what_is_missing(tables):
+    lots, hatches, samples, _ = tables
+    august = hatches.loc[hatches["started"].str.startswith("2026-08") & (hatches["purpose"] == "production"), "hatch"]
+    mine = samples[samples["hatch"].isin(august) & (samples["kind"] == "subsample")]
+    mine = mine[mine["hatch"] == mine["hatch"].iloc[0]]
+    hatch = mine["hatch"].iloc[0]
+    part = samples.assign(cysts=samples["cysts"].mask(samples.index == mine.index[0]))
+    finding = review_month(lots, hatches, part, None, month="2026-08", settings=Settings())
+    where = "" if len(mine) == 1 else f" in {mine['sample'].iloc[0]}"
+    assert finding.left_out[-2:] == [
+        f"1 hatch without a usable count: {hatch}.",
+        f"{hatch}: Neither embryos nor unhatched cysts were counted{where}, so the hatching percentage is not known.",
+    ]
+
+
 def test_a_lot_without_label_data_and_a_hatch_without_count(tables):
     lots, hatches, samples, _ = tables
     gone = samples[samples["hatch"] != "H260801-A"]
