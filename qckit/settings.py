@@ -8,9 +8,16 @@ from pathlib import Path
 
 from qckit.errors import InputError, unknown_name
 
-__all__ = ["SETTINGS_FILE", "Settings", "load_settings", "settings_text"]
+__all__ = ["HATCHING_PPT", "SETTINGS_FILE", "WATER_C", "Settings", "load_settings", "settings_text"]
 
 SETTINGS_FILE = "qckit.toml"
+
+WATER_C = (5.0, 40.0)
+"""Water that cysts could stand in: active from 4 °C, hydrated cysts die above 40 °C (New 2002, FAO Fisheries Technical
+Paper 428, Annex 4). [°C]"""
+
+HATCHING_PPT = (5.0, 85.0)
+"""Salinities between which cysts hatch (Lavens, Thongrod and Sorgeloos 2000, in New and Valenti, ch. 6). [ppt]"""
 
 
 @dataclass(frozen=True)
@@ -115,9 +122,42 @@ def _fill(section: str, kind, values: dict, where: str):
         if not right:
             need = {"str": "text in quotes", "float": "a number", "int": "a whole number"}[wanted]
             raise InputError(f"{where}, section [{section}]: {name} is {value!r} and must be {need}. Correct it.")
+        if wanted != "str":
+            _check_range(name, value, f"{where}, section [{section}]")
     if kind is SiteSettings:
         _check_site(values, where)
     return kind(**values)
+
+
+_RANGES = {
+    "min_hatch_pct": (0, 100), "min_nauplii_per_g": (0, 1e6), "equivalence_margin_pct": (0, 100),
+    "max_shells_pct": (0, 100), "confidence": (0.5, 0.9999), "temperature_c": WATER_C,
+    "temperature_tolerance_c": (0, 20), "salinity_ppt": HATCHING_PPT, "salinity_tolerance_ppt": (0, 80),
+    "min_ph": (0, 14), "min_oxygen_mg_l": (0, 60), "min_light_lux": (0, 2e5), "reading_h": (1, 200),
+    "nauplii_per_feed": (1, 1e12), "feeds_per_day": (0.01, 100), "recovery_pct": (1, 100),
+    "cone_volume_l": (0.001, 1e6), "n_cones": (1, 10_000), "max_g_per_l": (0.01, 100), "mass_u_g": (0, 1000),
+    "cone_volume_u_pct": (0, 100), "subsample_volume_u_pct": (0, 100), "dilution_u_pct": (0, 100),
+    "dry_weight_u_pct": (0, 100),
+}  # fmt: skip
+"""Setting -> least and most that make sense, both allowed; beyond them a unit or a sign is wrong."""
+
+_NO_FRACTION = ("min_hatch_pct", "recovery_pct")
+
+
+def _check_range(name: str, value: float, where: str) -> None:
+    """Refuse a number that the calculations cannot mean."""
+    low, high = _RANGES[name]
+    said = f"{where}: {name} is {value}"
+    if name in _NO_FRACTION and 0 < value <= 1:
+        raise InputError(f"{said}, which is {value:g} %. If {100 * value:g} % is meant, write {100 * value:g}.")
+    if low <= value <= high:
+        return
+    hint = ""
+    if name == "salinity_ppt" and 1 <= value < 1.1:
+        hint = " It looks like a specific gravity: read the salinity off its table."
+    elif name == "confidence" and value > 1:
+        hint = f" {value:g} % is written {value / 100:g}."
+    raise InputError(f"{said} and must be {low:.15g} to {high:.15g}.{hint} Correct it.")
 
 
 def _check_site(values: dict, where: str) -> None:

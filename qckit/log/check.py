@@ -10,7 +10,8 @@ from pathlib import Path
 
 import pandas as pd
 
-from qckit.log import engine, query, schema
+from qckit.log import engine, plausible, query, schema
+from qckit.log.corrections import mending
 from qckit.log.counts import photo_names, tally
 from qckit.tables import COUNT_COLUMNS, TABLES, check_cell, to_utc
 
@@ -47,16 +48,10 @@ def check_log(log, *, photos: bool = True) -> pd.DataFrame:
         found += _duplicate_times(tables)
         found += _same_names(tables)
         found += _clock_jumps(steps)
-        found += _times_to_come(tables, log.now())
+        found += _doubtful(log, tables)
     found += _photo_files(log.folder, tables, read=photos)
     found += _file_system(log)
     return pd.DataFrame(found, columns=list(FINDINGS))
-
-
-def _command(verb: str, table: str, key, *rest: str) -> str:
-    """Write the command that mends a row; several parts of a key stand with bars between, as the command takes them."""
-    parts = "|".join(map(str, query.read_key(table, query.key_text(table, key))))
-    return " ".join(["qckit log", verb, table, shlex.quote(parts), *rest, "--reason TEXT"])
 
 
 def _orphans(connection, tables) -> list[tuple]:
@@ -71,8 +66,8 @@ def _orphans(connection, tables) -> list[tuple]:
                 row = tables[name].loc[index]
                 key = query.key_text(name, tuple(row[k] for k in schema.KEYS[name]))
                 found.append(("orphan", "wrong", name, key, f"its {column} {row[column]!r} is not in {parent}, or was "
-                              f"withdrawn", f"Show that again:  {_command('reinstate', parent, row[column])};  or hide "
-                              f"this row too:  {_command('withdraw', name, key)}"))  # fmt: skip
+                              f"withdrawn", f"Show that again:  {mending('reinstate', parent, row[column])};  or hide "
+                              f"this row too:  {mending('withdraw', name, key)}"))  # fmt: skip
     if connection.dialect.name == "sqlite":
         for table, *_ in connection.exec_driver_sql("PRAGMA foreign_key_check").fetchall():
             found.append(("orphan", "wrong", table, "", "a row refers to one that does not exist",
@@ -97,7 +92,7 @@ def _impossible(tables) -> list[tuple]:
             for index, value in bad.items():
                 key = query.key_text(name, tuple(frame.loc[index, list(schema.KEYS[name])]))
                 found.append(("impossible", "wrong", name, key, f"{column.name} is {value}",
-                              f"Correct it:  {_command('correct', name, key, column.name, 'VALUE')}"))  # fmt: skip
+                              f"Correct it:  {mending('correct', name, key, column.name, 'VALUE')}"))  # fmt: skip
     samples, hatches = tables["samples"], tables["hatches"].set_index("hatch")["started"]
     if len(samples):
         known = samples[samples["hatch"].isin(hatches.index)]
@@ -106,18 +101,18 @@ def _impossible(tables) -> list[tuple]:
             row = known.loc[index]
             found.append(("impossible", "wrong", "samples", row["sample"],
                           f"taken {-hours[index]:.1f} h before its hatch was started",
-                          f"Correct taken:  {_command('correct', 'samples', row['sample'], 'taken', 'TIME')};  or "
-                          f"started:  {_command('correct', 'hatches', row['hatch'], 'started', 'TIME')}"))  # fmt: skip
+                          f"Correct taken:  {mending('correct', 'samples', row['sample'], 'taken', 'TIME')};  or "
+                          f"started:  {mending('correct', 'hatches', row['hatch'], 'started', 'TIME')}"))  # fmt: skip
         for index in known.index[(hours > 0) & ((hours - known["hours"]).abs() > 1)
                                  & ((hours - known["hours"]).abs() > 0.05 * hours)]:  # fmt: skip
             found.append(("impossible", "wrong", "samples", known.at[index, "sample"],
                           f"hours is {known.at[index, 'hours']:g} and its times are {hours[index]:.1f} h apart",
                           "Correct hours, taken or started:  "
-                          + _command("correct", "samples", known.at[index, "sample"], "hours", "NUMBER")))  # fmt: skip
+                          + mending("correct", "samples", known.at[index, "sample"], "hours", "NUMBER")))  # fmt: skip
         bare = samples[["volume_ul", "mass_g", "chamber_depth_mm"]].isna().all(axis=1) & samples["nauplii"].notna()
         for name in samples.loc[bare, "sample"]:
             found.append(("no volume", "look", "samples", name, "has neither volume_ul, mass_g nor chamber_depth_mm",
-                          f"Give one:  {_command('correct', 'samples', name, 'volume_ul', 'NUMBER')};  or this sample "
+                          f"Give one:  {mending('correct', 'samples', name, 'volume_ul', 'NUMBER')};  or this sample "
                           "says nothing about nauplii per gram."))  # fmt: skip
     return found
 
@@ -166,7 +161,7 @@ def _far_from_photo(connection, tables) -> list[tuple]:
             found.append(("count apart from photo", "wrong" if far else "look", "samples", row.sample,
                           f"sample / objects in its photos: {told}",
                           "If the photo is right:  "
-                          + _command("correct", "samples", row.sample, worst, str(seen[worst]))
+                          + mending("correct", "samples", row.sample, worst, str(seen[worst]))
                           + ";  if the sample is, correct the objects in the notebook count_photos."))  # fmt: skip
     return found
 
@@ -177,7 +172,7 @@ def _duplicate_times(tables) -> list[tuple]:
     twice = hatches[hatches.assign(t=to_utc(hatches["started"])).duplicated(["cone", "t"], keep=False)]
     for row in twice.itertuples():
         found.append(("duplicate time", "look", "hatches", row.hatch, f"cone {row.cone} has another hatch started at "
-                      f"{row.started}", f"If entered twice, hide one:  {_command('withdraw', 'hatches', row.hatch)};  "
+                      f"{row.started}", f"If entered twice, hide one:  {mending('withdraw', 'hatches', row.hatch)};  "
                       f"else correct cone or started."))  # fmt: skip
     samples = tables["samples"]
     counts = [*COUNT_COLUMNS.values(), "embryos"]
@@ -185,7 +180,7 @@ def _duplicate_times(tables) -> list[tuple]:
     for row in copies.itertuples():
         found.append(("duplicate time", "look", "samples", row.sample, f"another sample of hatch {row.hatch} has the "
                       "same time and the same counts",
-                      f"If entered twice, hide one:  {_command('withdraw', 'samples', row.sample)}"))  # fmt: skip
+                      f"If entered twice, hide one:  {mending('withdraw', 'samples', row.sample)}"))  # fmt: skip
     return found
 
 
@@ -203,7 +198,7 @@ def _same_names(tables) -> list[tuple]:
         for names in folded.values():
             if len(names) > 1:
                 found.append(("nearly the same name", "look", name, names[1], f"is written almost like {names[0]!r}",
-                              f"If they are one, hide it:  {_command('withdraw', name, names[1])};  and enter its rows "
+                              f"If they are one, hide it:  {mending('withdraw', name, names[1])};  and enter its rows "
                               "under the right name."))  # fmt: skip
     return found
 
@@ -221,17 +216,17 @@ def _clock_jumps(steps: pd.DataFrame) -> list[tuple]:
     return found
 
 
-def _times_to_come(tables, now: str) -> list[tuple]:
-    """Records dated after the clock."""
-    found = []
-    limit = pd.Timestamp(now) + pd.Timedelta(days=1)
-    for name, column in schema.TIME_COLUMN.items():
-        frame = tables[name]
-        for index in frame.index[to_utc(frame[column]) > limit]:
-            key = query.key_text(name, tuple(frame.loc[index, list(schema.KEYS[name])]))
-            found.append(("time to come", "wrong", name, key, f"{column} is {frame.at[index, column]}, still to come",
-                          f"Correct it:  {_command('correct', name, key, column, 'TIME')};  or set the computer's "
-                          "clock."))  # fmt: skip
+def _doubtful(log, tables) -> list[tuple]:
+    """Values that hardly can be, rows that no water can hold, and records dated after the clock."""
+    found = [("unlikely", "look", d.table, d.key, d.what, d.remedy)
+             for d in plausible.doubts(tables, log.settings.feed.max_g_per_l)]  # fmt: skip
+    found += [("time to come", "wrong", d.table, d.key, d.what, d.remedy)
+              for d in plausible.times_to_come(tables, log.now())]  # fmt: skip
+    for name in ("hatches", "samples"):
+        for index, column, value, rule, remedy in plausible.impossible(name, tables[name]):
+            key = query.key_text(name, tuple(tables[name].loc[index, list(schema.KEYS[name])]))
+            found.append(("impossible", "wrong", name, key, f"{column} {value} {rule}",
+                          f"{remedy}  {mending('correct', name, key, column, 'VALUE')}"))  # fmt: skip
     return found
 
 
@@ -282,7 +277,7 @@ def _photo_files(folder: Path, tables, *, read: bool) -> list[tuple]:
             if name not in logged and find_photo(folder, name) is None:
                 found.append(("missing photo", "look", "samples", row.sample, f"names {name}, which is not in the site "
                               "folder", "Put it into photos/; or name the right one:  "
-                              + _command("correct", "samples", row.sample, "photos", "NAMES")))  # fmt: skip
+                              + mending("correct", "samples", row.sample, "photos", "NAMES")))  # fmt: skip
     return found
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import shlex
+
 import pandas as pd
 import sqlalchemy as sa
 
@@ -10,7 +12,13 @@ from qckit.log import schema
 from qckit.log.query import WITHDRAWN, fetch, key_text, known_names, read_key
 from qckit.tables import check_cell, table_columns
 
-__all__ = ["need_reason", "value_text", "with_dependents", "write"]
+__all__ = ["mending", "need_reason", "value_text", "with_dependents", "write"]
+
+
+def mending(verb: str, table: str, key, *rest: str) -> str:
+    """Write the command that mends a row; several parts of a key stand with bars between, as the command takes them."""
+    parts = "|".join(map(str, read_key(table, key_text(table, key))))
+    return " ".join(["qckit log", verb, table, shlex.quote(parts), *rest, "--reason TEXT"])
 
 
 def need_reason(by: str, reason: str) -> None:

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 import pandas as pd
 
 from qckit.errors import InputError, unknown_name
-from qckit.log import against, schema
+from qckit.log import against, plausible, schema
 from qckit.log.query import fetch, known_names, lists_of, rows_of
 from qckit.tables import COUNT_COLUMNS, TABLES, check_table, table_columns, to_utc
 
@@ -236,6 +236,8 @@ def _check_rows(i: int, part: Incoming, frame: pd.DataFrame, notes: _Notes) -> N
             for index in frame.index[odd]:
                 notes.add(i, part, int(index), column, frame.at[index, column].encode("unicode_escape").decode(),
                           "holds a character that cannot be stored", "Type the cell again.")  # fmt: skip
+    for index, *rest in plausible.impossible(part.table, frame):
+        notes.add(i, part, int(index), *rest)
     if part.table == "samples":
         both = frame["volume_ul"].isna() & frame["mass_g"].isna() & frame["chamber_depth_mm"].isna()
         for index in frame.index[both & frame["nauplii"].isna()]:

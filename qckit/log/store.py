@@ -8,7 +8,7 @@ from pathlib import Path
 import pandas as pd
 import sqlalchemy as sa
 
-from qckit.log import corrections, counts, engine, hand, intake, query, spans, steps, undoing
+from qckit.log import corrections, counts, engine, hand, intake, plausible, query, spans, steps, undoing
 from qckit.log.steps import ImportResult
 from qckit.settings import Settings
 from qckit.tables import to_utc
@@ -213,6 +213,7 @@ class SiteLog:
         steps.need_by(by)
         with engine.writing(self.engine) as connection:
             sifted = intake.sift(connection, incoming)
+            doubtful = plausible.notes_on(connection, sifted.new, self.settings.feed.max_g_per_l, self.now())
             problems = sifted.problems
             if correct:
                 problems = problems[~problems["remedy"].str.contains("--correct", regex=False)]
@@ -229,7 +230,7 @@ class SiteLog:
                 if cells:
                     corrections.write(connection, number, cells, self.now(), by, correct)
         notes = [note for part in incoming for note in getattr(part, "notes", ())]
-        return ImportResult(added, sifted.unchanged, notes, problems.reset_index(drop=True), len(fixes))
+        return ImportResult(added, sifted.unchanged, notes + doubtful, problems.reset_index(drop=True), len(fixes))
 
     def import_sheets(self, paths, *, by: str, table: str | None = None, accept_good_rows: bool = False,
                       ignore_columns=(), correct: str = "") -> ImportResult:  # fmt: skip

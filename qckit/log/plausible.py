@@ -1,0 +1,244 @@
+"""What hardly can be, though every cell keeps to its limits: units mixed up, fractions for percentages, far-off dates.
+
+Nothing is refused for being unusual: it is said at import and by ``qckit log check``. Only what no water can hold is
+refused.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import pandas as pd
+
+from qckit.log import query, schema
+from qckit.log.corrections import mending
+from qckit.settings import HATCHING_PPT, WATER_C
+from qckit.tables import to_utc
+
+__all__ = ["MOST_PER_G", "Doubt", "doubts", "impossible", "notes_on", "times_to_come"]
+
+MOST_PER_G = 450_000.0
+"""More nauplii per gram than any cysts hold: 220,000 to 300,000 in most lots (common practice), 363,000 full cysts in a
+published San Francisco Bay batch of small cysts (259,200 nauplii at 71.4 %, FAO Fisheries Technical Paper 361, from
+memory), and a quarter more for the measuring."""
+
+_LEAST_CLAIM_PER_G = 1000.0  # a label's "260" means thousands
+_MOST_G_PER_L = 20.0  # four times the 5 g/l published as the most (Lavens, Thongrod and Sorgeloos 2000)
+_LEAST_G_PER_L = 0.02  # a hundredth of the standard test's 2 g/l
+_OVER_OWN = 1.25  # of the site's own most: weighing out a little more is no mistake
+_MOST_NAUPLII_PER_UL = 1000.0 / 1.63  # by the lightest strain's dry weight, µg (Vanhaecke and Sorgeloos 1980)
+_WATER_G_PER_L = 1000.0
+_SHOWN = 20
+
+
+class Doubt(NamedTuple):
+    """A value that hardly can be: where it stands, what is odd, what it may have been meant to be, how to mend it."""
+
+    table: str
+    key: str
+    what: str
+    remedy: str
+
+
+def impossible(table: str, frame: pd.DataFrame) -> list[tuple]:
+    """Find rows that no water can hold.
+
+    Parameters
+    ----------
+    table : str
+    frame : DataFrame, shape (n, any)
+        Clean rows of it.
+
+    Returns
+    -------
+    list of (index, column, value, rule, remedy)
+    """
+    if table == "hatches":
+        g_per_l = _g_per_l(frame)
+        return [(i, "cysts_g", f"{frame.at[i, 'cysts_g']:g}",
+                 f"is more cysts than water, in volume_ml {frame.at[i, 'volume_ml']:g}",
+                 "Correct cysts_g (grams) or volume_ml (millilitres: 20 l are 20000).")
+                for i in frame.index[g_per_l > _WATER_G_PER_L]]  # fmt: skip
+    if table == "samples":
+        per_ul = frame["nauplii"].astype("float64") / frame["volume_ul"]
+        return [(i, "nauplii", f"{frame.at[i, 'nauplii']}",
+                 f"is more than {frame.at[i, 'volume_ul']:g} µl can hold",
+                 "Enter the number counted, not that of the cone; and volume_ul in microlitres (1 ml is 1000).")
+                for i in frame.index[per_ul > _MOST_NAUPLII_PER_UL]]  # fmt: skip
+    return []
+
+
+def doubts(tables: dict[str, pd.DataFrame], max_g_per_l: float) -> list[Doubt]:
+    """Find values that hardly can be.
+
+    Parameters
+    ----------
+    tables : dict of str to DataFrame
+        lots, hatches, readings and samples, each with its columns; a table may be left out. Samples are weighed
+        against those hatches that are there.
+    max_g_per_l : float
+        The site's own most cysts per litre. [g/l]
+
+    Returns
+    -------
+    list of Doubt
+    """
+    found: list[Doubt] = []
+    for name, look in (("lots", _lots), ("hatches", lambda frame: _hatches(frame, max_g_per_l)),
+                       ("readings", _readings)):  # fmt: skip
+        if name in tables:
+            found += look(tables[name])
+    if {"samples", "hatches"} <= set(tables):
+        found += _per_gram(tables["samples"], tables["hatches"])
+    return found
+
+
+def _doubt(table: str, frame: pd.DataFrame, index, column: str, what: str, hint: str) -> Doubt:
+    key = query.key_text(table, tuple(frame.loc[index, list(schema.KEYS[table])]))
+    value = "TIME" if column == schema.TIME_COLUMN.get(table) else "VALUE"
+    remedy = f"{hint} If it is wrong:  {mending('correct', table, key, column, value)}"
+    return Doubt(table, key, what, remedy)
+
+
+def _lots(lots: pd.DataFrame) -> list[Doubt]:
+    found = []
+    for column in ("claimed_hatch_pct", "moisture_pct"):
+        values = lots[column]
+        for i in lots.index[(values > 0) & (values <= 1)]:
+            hint = f"It looks like a fraction: {100 * values[i]:g} % is written {100 * values[i]:g}."
+            found.append(_doubt("lots", lots, i, column, f"{column} is {values[i]:g} %", hint))
+    claim = lots["claimed_nauplii_per_g"]
+    for i in lots.index[(claim > MOST_PER_G) | (claim < _LEAST_CLAIM_PER_G)]:
+        what = f"claimed_nauplii_per_g is {claim[i]:,.0f}"
+        if claim[i] > MOST_PER_G:
+            found.append(_doubt("lots", lots, i, claim.name, f"{what}, more than a gram of cysts holds",
+                                "Most lots hold 220,000 to 300,000."))  # fmt: skip
+        else:
+            found.append(_doubt("lots", lots, i, claim.name, what, "If thousands are meant, write them out: 260000."))
+    return found
+
+
+def _g_per_l(hatches: pd.DataFrame) -> pd.Series:
+    return hatches["cysts_g"] / hatches["volume_ml"] * 1000.0
+
+
+def _hatches(hatches: pd.DataFrame, max_g_per_l: float) -> list[Doubt]:
+    found = []
+    g_per_l = _g_per_l(hatches)
+    odd = (g_per_l > min(_OVER_OWN * max_g_per_l, _MOST_G_PER_L)) | (g_per_l < _LEAST_G_PER_L)
+    for i in hatches.index[odd]:
+        what = (f"{hatches.at[i, 'cysts_g']:g} g in {hatches.at[i, 'volume_ml']:g} ml are {g_per_l[i]:.3g} g of cysts "
+                "per litre")  # fmt: skip
+        if g_per_l[i] > _MOST_G_PER_L or g_per_l[i] < _LEAST_G_PER_L:
+            hint = "Look whether cysts_g is in grams and volume_ml in millilitres (20 l are 20000)."
+        else:
+            what += f", more than this site's own most, {max_g_per_l:g} (max_g_per_l in qckit.toml)"
+            hint = "If it was so, nothing is to be mended."
+        found.append(_doubt("hatches", hatches, i, "cysts_g", what, hint))
+    found += _water(hatches, "hatches", "temperature_c", hatches["temperature_c"])
+    return found + _salt(hatches, "hatches", "salinity_ppt", hatches["salinity_ppt"])
+
+
+def _readings(readings: pd.DataFrame) -> list[Doubt]:
+    value = readings["value"]
+    celsius = value.where(readings["unit"] != "°F", (value - 32) / 1.8)
+    found = _water(readings, "readings", "value", celsius.where(readings["quantity"] == "temperature"))
+    return found + _salt(readings, "readings", "value", value.where(readings["quantity"] == "salinity"))
+
+
+def _water(frame: pd.DataFrame, table: str, column: str, celsius: pd.Series) -> list[Doubt]:
+    """Water that is no hatching water; a number on the other scale is the usual reason."""
+    low, high = WATER_C
+    found = []
+    for i in frame.index[(celsius < low) | (celsius > high)]:
+        hint = f"Cysts are hatched between {low:g} and {high:g} °C."
+        other = celsius[i] * 1.8 + 32 if celsius[i] < low else (celsius[i] - 32) / 1.8
+        if low <= other <= high:
+            as_read = f"{other:.1f} °F" if celsius[i] < low else f"{celsius[i]:.1f} °F"
+            meant = f"{other:.1f} °C"
+            hint = (f"It is what {as_read} come to: if the thermometer showed {meant}, the unit was °C."
+                    if celsius[i] < low else f"If the thermometer showed {as_read}, that is {meant}.")  # fmt: skip
+        found.append(_doubt(table, frame, i, column, f"the water's temperature is {celsius[i]:.1f} °C", hint))
+    return found
+
+
+def _salt(frame: pd.DataFrame, table: str, column: str, ppt: pd.Series) -> list[Doubt]:
+    """Salinity outside of what cysts hatch in."""
+    low, high = HATCHING_PPT
+    found = []
+    for i in frame.index[(ppt < low) | (ppt > high)]:
+        hint = f"Cysts hatch between {low:g} and {high:g} ppt."
+        if 1 <= ppt[i] < 1.1:
+            hint = (f"{ppt[i]:g} looks like a specific gravity: read the salinity off its table (1.025 is about 33 ppt "
+                    "at 25 °C).")  # fmt: skip
+        found.append(_doubt(table, frame, i, column, f"the salinity is {ppt[i]:g} ppt", hint))
+    return found
+
+
+def _per_gram(samples: pd.DataFrame, hatches: pd.DataFrame) -> list[Doubt]:
+    """Samples that make more nauplii of a gram than there are cysts in it, by more than chance in counting."""
+    own = hatches.set_index("hatch").reindex(samples["hatch"])
+    cone = (own["volume_ml"] * 1000.0 / own["cysts_g"]).to_numpy()
+    factor = samples["dilution"].fillna(1.0) * cone / samples["volume_ul"]
+    nauplii = samples["nauplii"].astype("float64")
+    surely = (nauplii - 3 * nauplii.pow(0.5)) * factor
+    return [
+        _doubt("samples", samples, i, "nauplii",
+               f"{nauplii[i]:.0f} nauplii in {samples.at[i, 'volume_ul']:g} µl make {nauplii[i] * factor[i]:,.0f} per "
+               f"gram, more than a gram of cysts holds ({MOST_PER_G:,.0f} at the very most)",
+               "Look at its count, volume_ul and dilution, and at cysts_g and volume_ml of hatch "
+               f"{samples.at[i, 'hatch']}.")
+        for i in samples.index[surely > MOST_PER_G]
+    ]  # fmt: skip
+
+
+def times_to_come(tables: dict[str, pd.DataFrame], now: str) -> list[Doubt]:
+    """Find records dated more than a day after the clock.
+
+    Parameters
+    ----------
+    tables : dict of str to DataFrame
+    now : str
+        ISO time.
+
+    Returns
+    -------
+    list of Doubt
+    """
+    limit = pd.Timestamp(now) + pd.Timedelta(days=1)
+    return [
+        _doubt(name, tables[name], i, column, f"{column} is {tables[name].at[i, column]}, still to come",
+               "Or the computer's clock is wrong: set it.")
+        for name, column in schema.TIME_COLUMN.items() if name in tables
+        for i in tables[name].index[to_utc(tables[name][column]) > limit]
+    ]  # fmt: skip
+
+
+def notes_on(connection, new: dict[str, pd.DataFrame], max_g_per_l: float, now: str) -> list[str]:
+    """Say what hardly can be in rows that come in.
+
+    Parameters
+    ----------
+    connection : Connection
+    new : dict of str to DataFrame
+        Clean rows by table.
+    max_g_per_l : float
+        The site's own most. [g/l]
+    now : str
+        ISO time.
+
+    Returns
+    -------
+    list of str
+        A sentence each: where, what, what to do.
+    """
+    own = {name: new[name] for name in ("lots", "hatches", "readings", "samples") if name in new}
+    found = doubts(own, max_g_per_l) + times_to_come(own, now)
+    if "samples" in own:
+        coming = set(own["hatches"]["hatch"]) if "hatches" in own else set()
+        if before := sorted(set(own["samples"]["hatch"]) - coming):
+            found += _per_gram(own["samples"], query.fetch(connection, "hatches", {"hatch": before}))
+    said = [f"{d.table} {d.key}: {d.what}. {d.remedy}" for d in found[:_SHOWN]]
+    if len(found) > _SHOWN:
+        said.append(f"{len(found) - _SHOWN} more values hardly can be: see  qckit log check.")
+    return said
