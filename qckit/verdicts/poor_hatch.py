@@ -18,10 +18,10 @@ from qckit.verdicts.poor_hatch_context import describe_context
 from qckit.verdicts.poor_hatch_count import check_count, person_against_photo, photo_flags
 from qckit.verdicts.poor_hatch_effects import EFFECT_COLUMNS, site_effects
 from qckit.verdicts.poor_hatch_feed import dose_by_other_lot, next_feed
-from qckit.verdicts.poor_hatch_later import joined, later_reading
+from qckit.verdicts.poor_hatch_later import later_reading
 from qckit.verdicts.poor_hatch_lengths import Lengths, compare_lengths, nauplius_lengths
 from qckit.verdicts.poor_hatch_level import Level, against_limits, judge_level
-from qckit.verdicts.poor_hatch_likelihood import Clue, Looks, Weights, stated, weigh_causes
+from qckit.verdicts.poor_hatch_likelihood import Looks, Weighing, Weights, stated
 from qckit.verdicts.poor_hatch_usual import Usual, describe_hatch, hatch_counts, usual_of_lot
 
 __all__ = ["VERDICTS", "Case", "explain_hatch", "study_hatch"]
@@ -46,6 +46,7 @@ class Case:
     usual: Usual
     levels: tuple[Level, Level]
     weights: Weights
+    weighing: Weighing
     differences: pd.DataFrame
     effects: pd.DataFrame
     same_day: pd.DataFrame
@@ -159,13 +160,11 @@ def study_hatch(lots, hatches, samples, readings, *, hatch, settings, photos=Non
                        lengths=lengths)  # fmt: skip
     same_day = _with_usual(counts, _same_day(counts, row), row)
     factors, said = outcomes_as_prior(checks, hatch)
-    for code, factor in factors.items():
-        if factor < 1 and code in clues and clues[code].factor > 1:
-            clues[code] = Clue()  # the check repeated what had told of this cause, and found otherwise
     again, seen_later = later_reading(samples, row)
     said += [f"Read again: {seen_later}"] if seen_later else []
     beside = same_day[~same_day["hatch"].isin(usual.hatches)]
-    weights = weigh_causes(_looks(row, usual), usual, clues, _siblings(counts, beside, row), joined(factors, again))
+    weighing = Weighing(_looks(row, usual), usual, clues, tuple(_siblings(counts, beside, row)), again, factors)
+    weights = weighing.weights()
     busy = _busy(hatches, counts, now, settings.conditions.reading_h)
     first = weights.ranked()[0][0]
     suspect = row["cone"] if first in ("oxygen", "unwetted", "broken") else ""
@@ -175,7 +174,7 @@ def study_hatch(lots, hatches, samples, readings, *, hatch, settings, photos=Non
     by_lot = instead if first in ("embryos", "empty") else None
     done = () if checks is None else tuple(checks.loc[(checks["hatch"] == hatch) & checks["outcome"].notna(), "check"])
     return Case(
-        row, hatch_row, lot, usual, levels, weights, differences, effects, same_day, counted, lengths,
+        row, hatch_row, lot, usual, levels, weights, weighing, differences, effects, same_day, counted, lengths,
         against_limits(limits, row, row["lot"]), said, done,
         next_feed(row, same_day, levels[1], settings, busy_cones=busy, suspect_cone=suspect, by_lot=by_lot, now=now),
         describe_context(counts, hatches, lot, hatch=hatch, effects=effects, changes=describe_changes(

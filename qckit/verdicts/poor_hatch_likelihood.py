@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from itertools import combinations
 
 import numpy as np
 
 from qckit.verdicts.poor_hatch_causes import CAUSES, STRENGTHS, moves
+from qckit.verdicts.poor_hatch_later import joined
 from qckit.verdicts.poor_hatch_usual import Usual
 
-__all__ = ["Clue", "Looks", "Weights", "stated", "weigh_causes"]
+__all__ = ["Clue", "Looks", "Weighing", "Weights", "stated", "weigh_causes"]
 
 # Prior weights and tails below are ours; the calibration in tests/benchmarks checks what they lead to.
 _PRIOR_NONE, _PRIOR_ONE, _PRIOR_TWO, _PRIOR_OTHER = 0.30, 0.52, 0.12, 0.06
@@ -72,24 +73,10 @@ class Weights:
     pairs: dict  # (cause, cause) -> weight together
     strength: dict  # cause -> expected loss where it acts
     trace: dict  # trace -> log likelihood of the stage mix alone, best strength
-    clue: dict = field(default_factory=dict)  # cause -> factor that readings and words gave it
 
     def of(self, code: str) -> float:
         """Weight of a cause, alone or with another."""
         return self.single[code] + sum(w for pair, w in self.pairs.items() if code in pair)
-
-    def after(self, factors: dict) -> Weights:
-        """Weights once further evidence has multiplied the causes' weights by some factors."""
-
-        def times(*codes):
-            return float(np.prod([factors.get(code, 1.0) for code in codes])) ** _CAUTION
-
-        single = {k: w * times(k) for k, w in self.single.items()}
-        pairs = {k: w * times(*k) for k, w in self.pairs.items()}
-        total = self.none + self.other + sum(single.values()) + sum(pairs.values())
-        return replace(self, none=self.none / total, other=self.other / total,
-                       single={k: w / total for k, w in single.items()},
-                       pairs={k: w / total for k, w in pairs.items()})  # fmt: skip
 
     def ranked(self) -> list[tuple[str, float]]:
         """All causes by weight, largest first; equal weights keep the list's order."""
@@ -140,18 +127,36 @@ def weigh_causes(looks: Looks, usual: Usual, clues: dict, siblings=(), prior: di
     n_pairs = len(CAUSES) * (len(CAUSES) - 1) / 2
     for a, b in combinations(CAUSES, 2):
         log_w[(a.code, b.code)] = np.log(_PRIOR_TWO / n_pairs) + base[a.code] + base[b.code] + parts.pair(a, b, coarse)
-    told = {c.code: clues[c.code].factor if c.code in clues else 1.0 for c in CAUSES}
-    return _normalised(log_w, loss, _traces(parts), told)
+    return _normalised(log_w, loss, _traces(parts))
 
 
-def _normalised(log_w, loss, trace, clue):
+@dataclass(frozen=True)
+class Weighing:
+    """Everything that the causes of one hatch are weighed by, so that a check's outcome can be tried beforehand."""
+
+    looks: Looks
+    usual: Usual
+    clues: dict  # cause -> Clue
+    siblings: tuple
+    prior: dict  # cause -> factor, of what is known beside the checks
+    outcomes: dict  # cause -> factor, of the checks that were made
+
+    def weights(self, further: dict | None = None) -> Weights:
+        """Weigh the causes by the checks that were made and, where given, by further outcomes (cause -> factor)."""
+        outcomes = joined(self.outcomes, further or {})
+        # a check that found otherwise takes back what the reading that it repeated had told of this cause
+        clues = {code: Clue() if outcomes.get(code, 1.0) < 1 and clue.factor > 1 else clue
+                 for code, clue in self.clues.items()}  # fmt: skip
+        return weigh_causes(self.looks, self.usual, clues, self.siblings, joined(outcomes, self.prior))
+
+
+def _normalised(log_w, loss, trace):
     top = max(log_w.values())
     total = sum(np.exp(_CAUTION * (v - top)) for v in log_w.values())
     w = {k: float(np.exp(_CAUTION * (v - top)) / total) for k, v in log_w.items()}
     return Weights(
         none=w["none"], other=w["other"], single={c.code: w[c.code] for c in CAUSES},
         pairs={k: v for k, v in w.items() if isinstance(k, tuple)}, strength=loss, trace=trace,
-        clue=clue,
     )  # fmt: skip
 
 

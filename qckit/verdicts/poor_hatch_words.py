@@ -47,12 +47,13 @@ _AT_ONCE = {
 def put_into_words(case, verdict, named, plans, settings) -> Finding:
     """Write the finding of a studied case."""
     p = _probability(case, named)
+    then = {item.code: [_then(case, item, OUTCOMES[word]) for word in ("yes", "no")] for item in plans}
     return Finding(
         kind="poor-hatch", subject=str(case.row["hatch"]), verdict=verdict,
         headline=_headline(case, verdict, named, p), figures=_figures(case),
         next_steps=_next_steps(case, verdict, named, plans), evidence=collect_evidence(case, settings),
-        would_change=_would_change(case, verdict, plans), cautions=_cautions(case, named),
-        left_out=_left_out(case), details=_details(case, verdict, named, p, plans, settings),
+        would_change=_would_change(case, plans, then), cautions=_cautions(case, named),
+        left_out=_left_out(case), details=_details(case, verdict, named, p, plans, then, settings),
     )  # fmt: skip
 
 
@@ -237,9 +238,7 @@ def _plan(case, item):
 
 def _then(case, item, factor):
     """What would be known after an outcome: the first causes with their stated probability."""
-    # a check that says no also takes back what the reading it repeats had said
-    after = case.weights.after({code: factor if factor > 1 else factor / max(1.0, case.weights.clue[code])
-                                for code in item.speaks_for})  # fmt: skip
+    after = case.weighing.weights(dict.fromkeys(item.speaks_for, factor))
     ranked = [("nothing but chance", after.none), *((cause(c).words, w) for c, w in after.ranked()[:3])]
     first = sorted(ranked, key=lambda pair: -pair[1])[:2]
     said = [f"{words} {_percent(stated(w))}" for words, w in first if w > 0.1]
@@ -259,9 +258,9 @@ def _is_rich(case):
     return case.row["unhatched"] + case.row["umbrella"] > 0.25 * _full(case)
 
 
-def _would_change(case, verdict, plans):
-    said = [f"{item.title} ({_takes(item.hours)}). After a yes: {_then(case, item, OUTCOMES['yes'])}. "
-            f"After a no: {_then(case, item, OUTCOMES['no'])}." for item in plans]  # fmt: skip
+def _would_change(case, plans, then):
+    said = [f"{item.title} ({_takes(item.hours)}). After a yes: {then[item.code][0]}. "
+            f"After a no: {then[item.code][1]}." for item in plans]  # fmt: skip
     unread = [c.quantity for c in CAUSES if c.table and c.quantity not in set(case.differences["quantity"])]
     if unread:
         said.append(
@@ -304,7 +303,7 @@ def _left_out(case):
     return said
 
 
-def _details(case, verdict, named, p, plans, settings):
+def _details(case, verdict, named, p, plans, then, settings):
     stated = verdict in ("cause-found", "cause-likely", "count-doubtful")
     own = np.array([case.row[k] for k in ("nauplii", "umbrella", "unhatched")], dtype=float)
     mix = own / max(own.sum(), 1.0)
@@ -329,7 +328,7 @@ def _details(case, verdict, named, p, plans, settings):
         "factors": rank_factors(case.differences, case.context, usual_pct=case.levels[0].usual).to_dict("records"),
          "usual_hatches": list(case.usual.hatches),
         "checks": [{"check": i.code, "title": i.title, "plan": _plan(case, i), "if_yes": i.if_yes, "if_no": i.if_no,
-                    "then_yes": _then(case, i, OUTCOMES["yes"]), "then_no": _then(case, i, OUTCOMES["no"]),
+                    "then_yes": then[i.code][0], "then_no": then[i.code][1],
                     "hours": i.hours, "splits": list(i.speaks_for)} for i in plans],
         "usual_range_pct": {"low": case.levels[0].usual_low, "high": case.levels[0].usual_high},
         "started": str(case.row["started"]), "alt": _alt(case, mix),

@@ -126,6 +126,17 @@ def test_a_logged_check_changes_the_weights(history, poor):
     assert "ph meter" not in [c["check"] for c in after.details["checks"]]
 
 
+@pytest.mark.parametrize("outcome", ["yes: 7.4 here, 8.2 in the good cone", "no: 8.2 in both"])
+def test_what_the_report_says_an_outcome_leads_to_is_what_it_leads_to(history, poor, outcome):
+    word = outcome.split(":")[0]
+    planned = next(c for c in poor.details["checks"] if c["check"] == "ph meter")
+    checks = pd.DataFrame([{"hatch": POOR_HATCH, "check": "ph meter", "planned_at": "2026-11-06T10:00:00+00:00",
+                            "cause": None, "outcome": outcome, "by": "op1"}])  # fmt: skip
+    after = explain(history, POOR_HATCH, checks=checks).details["causes"][0]
+    told = "above 95 %" if after["probability"] > 0.95 else f"{100 * after['probability']:.0f} %"
+    assert planned[f"then_{word}"].split("; ")[0] == f"{after['cause']} {told}"
+
+
 def test_outcomes_are_read_as_yes_no_or_left_alone():
     checks = pd.DataFrame({"hatch": ["X", "X", "Y"], "check": ["thermometer", "air", "air"],
                            "cause": ["cold", None, None],
