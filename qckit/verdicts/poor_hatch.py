@@ -150,7 +150,8 @@ def study_hatch(lots, hatches, samples, readings, *, hatch, settings, photos=Non
         effects = site_effects(counts, worst, leave_out=(hatch,), lot=row["lot"])
     reference = usual.hatches if len(usual.hatches) >= 5 else counts.loc[counts["hatch"] != hatch, "hatch"].tail(40)
     differences = find_differences(worst, hatch=hatch, usual_hatches=reference, readings=readings,
-                                   started=row["started"], conditions=settings.conditions, effects=effects,
+                                   started=row["started"], conditions=settings.conditions,
+                                   max_g_per_l=settings.feed.max_g_per_l, effects=effects,
                                    usual_share=usual.mix[0] if usual.n_hatches else 0.85)  # fmt: skip
     by_person = person_against_photo(samples, hatch)
     counted = check_count(row, usual, samples, photos, by_person=by_person)

@@ -9,6 +9,7 @@ import pandas as pd
 
 from qckit import draw
 from qckit.verdicts.poor_hatch_effects import AGE
+from qckit.verdicts.poor_hatch_reference import USUAL
 
 __all__ = [
     "causes_table",
@@ -91,10 +92,15 @@ def differences_table(finding) -> pd.DataFrame:
     """Every condition against the usual, most telling first."""
     columns = ["quantity", "low", "high", "usual", "unit", "h_outside", "h_read", "unusual", "literature_loss_pct",
                "expected_loss_pct"]  # fmt: skip
-    rows = pd.DataFrame(finding.details["differences"], columns=[*columns, "cause"])
+    rows = pd.DataFrame(finding.details["differences"], columns=[*columns, "reference", "cause"])
     names = {"ph": "pH", "density": "cysts per litre", "hours": "incubation hours"}
-    rows = rows.drop_duplicates("quantity")[columns].reset_index(drop=True)
-    return rows.assign(quantity=rows["quantity"].replace(names))
+    rows = rows.drop_duplicates("quantity").reset_index(drop=True)
+    rows = rows.assign(quantity=rows["quantity"].replace(names),
+                       unusual=rows["unusual"].where(rows["reference"] == USUAL))  # fmt: skip
+    if (rows["reference"] == USUAL).all():
+        return rows[columns]
+    columns.insert(columns.index("usual"), "reference")
+    return rows[columns].rename(columns={"reference": "compared with", "usual": "that is"})
 
 
 def factors_table(finding) -> pd.DataFrame:
@@ -248,13 +254,16 @@ def draw_readings(readings: pd.DataFrame, finding, *, started: str, ax=None):
         own = own[own["quantity"] == told[0]]
         hours = (to_utc(own["taken"]) - pd.Timestamp(started)).dt.total_seconds() / 3600.0
         ax.plot(hours, own["value"].astype(float), marker="o", color="#D55E00", label="this hatch")
-        ends = (row["usual"] - 2 * row["usual_sd"], row["usual"] + 2 * row["usual_sd"])
-        ax.axhspan(*ends, color="#0072B2", alpha=0.12, linewidth=0)
-        draw.reference_line(row["usual"], "usual", ax=ax)
+        is_usual = row["reference"] == USUAL
+        if is_usual:
+            ends = (row["usual"] - 2 * row["usual_sd"], row["usual"] + 2 * row["usual_sd"])
+            ax.axhspan(*ends, color="#0072B2", alpha=0.12, linewidth=0)
+        draw.reference_line(row["usual"], row["reference"], ax=ax)
         unit = f" [{row['unit']}]" if row["unit"] else ""
         name = "pH" if told[0] == "ph" else told[0]
         ax.set_ylabel(f"{name}{unit}")
         ax.set_xlim(left=0)
         ax.set_xlabel("hours since wetting [h]")
-        ax.set_title(f"Readings of {name} during this hatch (band: usual, 2 standard deviations)")
+        band = " (band: usual, 2 standard deviations)" if is_usual else ""
+        ax.set_title(f"Readings of {name} during this hatch{band}")
     return ax

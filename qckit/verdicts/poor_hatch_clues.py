@@ -10,12 +10,13 @@ import pandas as pd
 from qckit.verdicts.poor_hatch_causes import CAUSES
 from qckit.verdicts.poor_hatch_exposure import course_of, expected_loss, out_of_range
 from qckit.verdicts.poor_hatch_likelihood import Clue
+from qckit.verdicts.poor_hatch_reference import USUAL, reference_of
 
 __all__ = ["DIFFERENCE_COLUMNS", "find_clues", "find_differences", "worst_values"]
 
-DIFFERENCE_COLUMNS = ("quantity", "value", "low", "high", "usual", "usual_sd", "unit", "n_readings", "h_outside",
-                      "h_read", "unusual", "literature_loss_pct", "expected_loss_pct", "site_share_pct", "cause",
-                      "sentence")  # fmt: skip
+DIFFERENCE_COLUMNS = ("quantity", "value", "low", "high", "usual", "usual_sd", "reference", "unit", "n_readings",
+                      "h_outside", "h_read", "unusual", "literature_loss_pct", "expected_loss_pct", "site_share_pct",
+                      "cause", "sentence")  # fmt: skip
 
 _COLUMN = {"temperature": "temperature_c", "salinity": "salinity_ppt", "ph": "ph", "oxygen": "oxygen_mg_l",
            "light": "light_lux"}  # fmt: skip
@@ -62,7 +63,8 @@ def worst_values(hatches: pd.DataFrame, readings: pd.DataFrame, hours: pd.Series
 
 
 def find_differences(worst: pd.DataFrame, *, hatch: str, usual_hatches, readings=None, started=None,
-                     conditions=None, effects=None, usual_share: float = 0.85) -> pd.DataFrame:  # fmt: skip
+                     conditions=None, max_g_per_l=None, effects=None,
+                     usual_share: float = 0.85) -> pd.DataFrame:  # fmt: skip
     """Compare one hatch's conditions with those of the usual ones and say what each difference should cost.
 
     Parameters
@@ -74,6 +76,8 @@ def find_differences(worst: pd.DataFrame, *, hatch: str, usual_hatches, readings
         Hatches that stand for what is usual.
     readings, started, conditions : optional
         For the hours a quantity was outside the standard, and the loss over the course of its readings.
+    max_g_per_l : float, optional
+        The site's most cysts per litre. [g/l]
     effects : DataFrame, optional
         The site's own effects (:func:`qckit.verdicts.poor_hatch_effects.site_effects`).
     usual_share : float
@@ -82,7 +86,8 @@ def find_differences(worst: pd.DataFrame, *, hatch: str, usual_hatches, readings
     Returns
     -------
     DataFrame, columns ``DIFFERENCE_COLUMNS``
-        The most telling first. ``unusual`` is in robust standard deviations of the site's own hatches.
+        The most telling first. ``unusual`` is in robust standard deviations of the site's own hatches; where there
+        are fewer than three, ``reference`` says what ``usual`` holds instead, and ``unusual`` only orders the rows.
         ``expected_loss_pct`` joins the literature's loss with that of the site's own regression by the precision of
         both (``site_share_pct`` is the site's weight), so that few hatches, or hatches that hardly differed, leave
         the literature standing.
@@ -95,18 +100,18 @@ def find_differences(worst: pd.DataFrame, *, hatch: str, usual_hatches, readings
         if c.quantity not in own.index or not c.table:
             continue
         v = float(own.loc[c.quantity, c.side])
-        reference = others.loc[others["quantity"] == c.quantity, c.side].to_numpy()
-        usual, sd = _usual(reference, c)
+        ref = reference_of(c, v, others.loc[others["quantity"] == c.quantity, c.side].to_numpy(),
+                           floor=max(_SD_FLOOR[c.quantity], c.noise), conditions=conditions,
+                           max_g_per_l=max_g_per_l)  # fmt: skip
+        usual = ref.centre
         course = course_of(readings, hatch, c.quantity, started)
         published = expected_loss(lambda x, c=c, u=usual: _relative_loss(c, x, u), v, course, c.code, hours)
         loss, share = _with_own_effects(c, published, v, usual, effects, usual_share)
         outside, read, border = out_of_range(course, c.code, conditions)
-        unusual = (v - usual) / sd
-        rows.append((c.quantity, v, float(own.loc[c.quantity, "low"]), float(own.loc[c.quantity, "high"]), usual, sd,
-                     _UNIT[c.quantity], int(own.loc[c.quantity, "n"]), outside, read, unusual, 100 * published,
-                     100 * loss, 100 * share, c.code,
-                     _sentence(c, v, usual, unusual, (published, loss, share), len(reference), (outside, read, border)),
-                     ))  # fmt: skip
+        rows.append((c.quantity, v, float(own.loc[c.quantity, "low"]), float(own.loc[c.quantity, "high"]), ref.value,
+                     ref.sd, ref.words, _UNIT[c.quantity], int(own.loc[c.quantity, "n"]), outside, read, ref.unusual,
+                     100 * published, 100 * loss, 100 * share, c.code,
+                     _sentence(c, v, ref, (published, loss, share), (outside, read, border))))  # fmt: skip
     table = pd.DataFrame(rows, columns=list(DIFFERENCE_COLUMNS))
     worse = [(-r.unusual if _side(r.cause) == "low" else r.unusual) for r in table.itertuples()]
     weight = table["expected_loss_pct"] + np.clip(worse, 0, 8) if len(table) else []
@@ -117,16 +122,6 @@ def find_differences(worst: pd.DataFrame, *, hatch: str, usual_hatches, readings
 
 def _side(code):
     return next(c.side for c in CAUSES if c.code == code)
-
-
-def _usual(reference, c):
-    """Median and robust spread of the usual hatches; the good end of the literature's table where there are none."""
-    floor = max(_SD_FLOOR[c.quantity], c.noise)
-    if len(reference) < 3:
-        good = c.table[-1][0] if c.side == "low" else c.table[0][0]
-        return good, 2 * floor
-    median = float(np.median(reference))
-    return median, max(floor, 1.4826 * float(np.median(np.abs(reference - median))))
 
 
 def _relative_loss(c, value, usual):
@@ -163,15 +158,17 @@ def _with_own_effects(c, published, value, usual, effects, share):
     return float(min(max(loss, 0.0), 0.98)), float(weight)
 
 
-def _sentence(c, v, usual, unusual, losses, n, course):
+def _sentence(c, v, ref, losses, course):
     """One line about one difference."""
     name = _NAME.get(c.quantity, c.quantity)
     digits = _DECIMALS.get(c.quantity, 1)
     unit = f" {_UNIT[c.quantity]}" if _UNIT[c.quantity] else ""
     end = "" if c.quantity in ("hours", "density") else "lowest " if c.side == "low" else "highest "
-    against = f"usual {usual:.{digits}f}" if n >= 3 else f"standard {usual:.{digits}f}"
-    text = f"{name}: {end}{v:.{digits}f}{unit} ({against}, {abs(unusual):.1f} standard deviations "
-    text += f"{'below' if unusual < 0 else 'above'})"
+    unusual = ref.unusual
+    text = f"{name}: {end}{v:.{digits}f}{unit} ({ref.words} {ref.value:.{digits}f}"
+    if ref.words == USUAL:  # a standard has no spread of its own
+        text += f", {abs(unusual):.1f} standard deviations {'below' if unusual < 0 else 'above'}"
+    text += ")"
     worse = unusual < 0 if c.side == "low" else unusual > 0
     outside, read, border = course
     if worse and outside > 0 and abs(unusual) > 1:
@@ -185,9 +182,9 @@ def _sentence(c, v, usual, unusual, losses, n, course):
 
 def _whence(published, share):
     """Where an expected loss comes from: the literature, the site's own hatches, or both."""
-    if share < 0.1:
+    if share < 0.005:
         return " (literature)"
-    if share > 0.9:
+    if share > 0.995:
         return f" (this site's own hatches; the literature alone: {100 * published:.0f} %)"
     return f" (this site's own hatches, weight {100 * share:.0f} %, and the literature: {100 * published:.0f} %)"
 

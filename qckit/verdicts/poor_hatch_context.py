@@ -106,7 +106,10 @@ def _pack_age(lot, start, effects, counts):
             said += (f"; its {r['n_hatches']:.0f} hatches {'fell' if points < 0 else 'rose'} by about "
                      f"{abs(points):.0f} points over such a time")  # fmt: skip
         else:
-            said += f"; its {r['n_hatches']:.0f} hatches show no change with that"
+            said += f"; its {r['n_hatches']:.0f} hatches show no sure change with that"
+            if math.isfinite(z) and abs(points) >= 0.05:
+                said += (f" ({abs(points):.1f} points {'lower' if points < 0 else 'higher'}, {abs(z):.1f} standard "
+                         "errors from none)")  # fmt: skip
     if days > 180:
         said += "; opened packs are best re-tested every month (common practice, no source)"
     return "pack", str(lot["lot"]), 0, points, z, bool(abs(z) > 2.5 and points < -3), said + "."

@@ -6,6 +6,8 @@ import math
 
 import pandas as pd
 
+from qckit.verdicts.poor_hatch_reference import usually
+
 __all__ = ["COUNT_COLUMNS", "check_count", "person_against_photo", "photo_flags"]
 
 COUNT_COLUMNS = ("check", "seen", "result", "look_again")
@@ -112,9 +114,9 @@ def _shells(row, usual, own):
         return name, "shells were not counted", "cannot be told", ""
     if not usual.n_hatches or not math.isfinite(usual.mean[2]):
         return name, "this lot's usual shells are not known", "cannot be told", ""
-    ratio, usually = row["shells"] / max(row["counted_shells_opened"], 1), math.exp(usual.mean[2])
-    far = math.log(max(ratio, 0.01) / usually)
-    seen = f"{ratio:.2f} shells per opened cyst, usually {usually:.2f}"
+    ratio, before = row["shells"] / max(row["counted_shells_opened"], 1), math.exp(usual.mean[2])
+    far = math.log(max(ratio, 0.01) / before)
+    seen = f"{ratio:.2f} shells per opened cyst, {usually(usual.n_hatches)} {before:.2f}"
     if abs(far) <= _ODD_SHELLS:
         return name, seen, "ruled out", ""
     seen += ": nauplii are missing from the count or from the water" if far > 0 else ": shells are missing"
@@ -171,9 +173,9 @@ def _amounts(row, usual, own):
         return name, "the counted volume is not known", "cannot be told", ""
     if not usual.n_hatches or not math.isfinite(usual.mean[3]):
         return name, "this lot's usual cysts per gram are not known", "cannot be told", ""
-    usually = math.exp(usual.mean[3])
-    seen = f"{_three(row['full_per_g']):,.0f} full cysts per gram, usually {_three(usually):,.0f}"
-    if abs(math.log(max(row["full_per_g"], 1.0) / usually)) <= _ODD_AMOUNT:
+    before = math.exp(usual.mean[3])
+    seen = f"{_three(row['full_per_g']):,.0f} full cysts per gram, {usually(usual.n_hatches)} {_three(before):,.0f}"
+    if abs(math.log(max(row["full_per_g"], 1.0) / before)) <= _ODD_AMOUNT:
         return name, seen, "ruled out", ""
     where = f"the sheet: {row['cysts_g']:g} g in {row['volume_ml']:g} ml; {_names(own)}"
     return name, seen + ": a mass or a volume may not be what was written", "doubtful", where

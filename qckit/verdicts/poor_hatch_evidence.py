@@ -57,7 +57,7 @@ def collect_evidence(case, settings) -> list[Evidence]:
     if case.lengths is not None:
         far = case.lengths.factor > 3
         lines.append(Evidence("Have the nauplii grown?", case.lengths.sentence, "for" if far else "against"))
-    for row in case.differences.head(4).itertuples():
+    for row in case.differences.drop_duplicates("sentence").head(4).itertuples():
         bad = row.expected_loss_pct >= 2 and abs(row.unusual) > 2
         lines.append(Evidence("What was different?", _capital(row.sentence) + ".", "for" if bad else "neutral"))
     for row in case.context.itertuples():
@@ -78,8 +78,9 @@ def _poor_line(level, unit, digits):
     if not math.isfinite(level.value):
         return None
     value, low, high = (v if digits else three_figures(v) for v in (level.value, level.usual_low, level.usual_high))
+    of = f"{level.n_hatches} hatch{'es' if level.n_hatches > 1 else ''}"
     text = (f"{value:,.{digits}f} {unit}; 95 in 100 of this lot's hatches give {low:,.{digits}f} to "
-            f"{high:,.{digits}f} ({level.n_hatches} hatches): {one_in(level.p_low)}.")  # fmt: skip
+            f"{high:,.{digits}f} ({of}): {one_in(level.p_low)}.")  # fmt: skip
     return Evidence("Is it poor?", text, "for" if level.p_low < 0.025 else "against")
 
 
@@ -121,7 +122,8 @@ def _day_line(case):
 
 
 def _count_lines(case):
-    points = {"doubtful": "for", "ruled out": "against", "cannot be told": "unknown"}
+    # a count in doubt speaks against a hatch that is truly poor
+    points = {"doubtful": "against", "ruled out": "for", "cannot be told": "unknown"}
     lines = []
     for r in case.counted.itertuples():
         again = f" Look again at {r.look_again}." if r.look_again else ""

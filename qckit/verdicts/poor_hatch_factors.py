@@ -6,6 +6,8 @@ import math
 
 import pandas as pd
 
+from qckit.verdicts.poor_hatch_reference import USUAL
+
 __all__ = ["FACTOR_COLUMNS", "rank_factors"]
 
 FACTOR_COLUMNS = ("factor", "here", "usual", "unusual", "points", "basis")
@@ -28,9 +30,10 @@ def rank_factors(differences: pd.DataFrame, context: pd.DataFrame, *, usual_pct:
     Returns
     -------
     DataFrame, columns ``FACTOR_COLUMNS``
-        ``unusual`` in standard deviations, ``points`` what the factor should change in the hatching percentage by the
-        site's own hatches or the literature (``basis`` says which), the most costly first, then the most unusual.
-        A change without a figure (a new pack, words on the sheet) comes after those that cost a point or more.
+        ``unusual`` in standard deviations of what is usual, empty where nothing usual stands against it; ``points``
+        what the factor should change in the hatching percentage by the site's own hatches or the literature (``basis``
+        says which), the most costly first, then the most unusual. A change without a figure (a new pack, words on the
+        sheet) comes after those that cost a point or more.
     """
     rows = []
     for r in differences.sort_values("expected_loss_pct", ascending=False, kind="stable").itertuples():
@@ -40,22 +43,32 @@ def rank_factors(differences: pd.DataFrame, context: pd.DataFrame, *, usual_pct:
             "as usual"
             if points > -0.05
             else "literature"
-            if share < 10
+            if share < 0.5
             else "this site"
-            if share > 90
+            if share > 99.5
             else f"site {share:.0f} %, literature"
         )
-        rows.append((_NAME.get(r.quantity, r.quantity), _number(r.value, r.unit), _number(r.usual, r.unit), r.unusual,
-                     points, basis))  # fmt: skip
-    table = pd.DataFrame(rows, columns=list(FACTOR_COLUMNS)).drop_duplicates("factor")
-    around = [(_CONTEXT[r.what], _words(r), "", r.z, r.points, "this site" if math.isfinite(r.points) else "")
+        is_usual = r.reference == USUAL
+        rows.append((_NAME.get(r.quantity, r.quantity), _number(r.value, r.unit),
+                     f"{'' if is_usual else r.reference + ' '}{_number(r.usual, r.unit)}",
+                     r.unusual if is_usual else math.nan, points, basis, r.unusual))  # fmt: skip
+    columns = [*FACTOR_COLUMNS, "z"]
+    table = pd.DataFrame(rows, columns=columns).drop_duplicates("factor")
+    around = [(_CONTEXT[r.what], _words(r), "", math.nan, r.points, _basis(r), r.z)
               for r in context.itertuples() if r.what in _CONTEXT]  # fmt: skip
-    table = pd.concat([t for t in (table, pd.DataFrame(around, columns=list(FACTOR_COLUMNS))) if len(t)]
-                      or [table], ignore_index=True)  # fmt: skip
+    table = pd.concat([t for t in (table, pd.DataFrame(around, columns=columns)) if len(t)] or [table],
+                      ignore_index=True)  # fmt: skip
     cost = (-table["points"].astype(float)).fillna(0.0)
     order = pd.DataFrame({"big": -(cost >= 1).astype(int) * cost, "told": (table["basis"] == "as usual").astype(int),
-                          "z": -table["unusual"].astype(float).abs().fillna(0.0)})  # fmt: skip
-    return table.loc[order.sort_values(["big", "told", "z"], kind="stable").index].reset_index(drop=True)
+                          "z": -table["z"].astype(float).abs().fillna(0.0)})  # fmt: skip
+    table = table.loc[order.sort_values(["big", "told", "z"], kind="stable").index, list(FACTOR_COLUMNS)]
+    return table.reset_index(drop=True)
+
+
+def _basis(r):
+    """Where the points of a row of the context come from, and how sure they are."""
+    sure = f", {abs(r.z):.1f} standard errors from none" if math.isfinite(r.z) else ""
+    return f"this site{sure}" if math.isfinite(r.points) else ""
 
 
 def _words(r):

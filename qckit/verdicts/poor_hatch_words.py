@@ -13,6 +13,7 @@ from qckit.verdicts.poor_hatch_checks import OUTCOMES, plan_of
 from qckit.verdicts.poor_hatch_evidence import cause_rows, collect_evidence, one_in, three_figures, trace_shares
 from qckit.verdicts.poor_hatch_factors import rank_factors
 from qckit.verdicts.poor_hatch_likelihood import stated
+from qckit.verdicts.poor_hatch_reference import USUAL, usually
 
 __all__ = ["put_into_words"]
 
@@ -77,10 +78,11 @@ def _list(named, word="or"):
 def _headline(case, verdict, named, p):
     row, pct, per_g = case.row, *case.levels
     what = f"Hatch {row['hatch']} ({row['lot']}, cone {row['cone']}) gave {pct.value:.0f} %"
-    usual = f" where this lot usually gives {pct.usual:.0f} %" if math.isfinite(pct.usual) else ""
+    where = " " + _gives(pct.n_hatches)
+    usual = f"{where} {pct.usual:.0f} %" if math.isfinite(pct.usual) else ""
     if verdict != "not-poor" and pct.p_low > 0.05 and per_g.p_low < 0.05:  # only the nauplii per gram are low
         what = what.replace(f" {pct.value:.0f} %", f" {three_figures(per_g.value):,.0f} nauplii per gram")
-        usual = (f" where this lot usually gives {three_figures(per_g.usual):,.0f} (its hatching percentage, "
+        usual = (f"{where} {three_figures(per_g.usual):,.0f} (its hatching percentage, "
                  f"{pct.value:.0f} %, is not low)")  # fmt: skip
     if verdict == "not-poor":
         low = case.p_low
@@ -104,6 +106,13 @@ def _headline(case, verdict, named, p):
     both = named in case.weights.pairs and case.weights.pairs[named] >= 0.5
     start = "Cause" if verdict == "cause-found" else "Likely cause"
     return f"{what}{usual}. {start}: {_list(named, 'and' if both else 'or')}{sure}.{because}"
+
+
+def _gives(n):
+    """Say what this lot gives and from how many hatches: one or two make nothing usual."""
+    if n == 1:
+        return "where this lot's only other hatch gave"
+    return "where this lot's two other hatches gave on average" if n == 2 else "where this lot usually gives"
 
 
 def _because(case, named):
@@ -141,11 +150,11 @@ def _stage_sign(case):
     floor = {"%": 0.03, "": 0.05, "g": 1.0}
     strays = [(abs(math.log((a + floor[u]) / (b + floor[u]))), name, a, b, u) for name, a, b, u in pairs
               if math.isfinite(a) and math.isfinite(b)]  # fmt: skip
-    far, name, here, usually, unit = max(strays, default=(0.0, "", 0.0, 0.0, ""))
+    far, name, here, before, unit = max(strays, default=(0.0, "", 0.0, 0.0, ""))
     if far < 0.25:
         return []
     show = {"%": lambda v: f"{100 * v:.0f} %", "": lambda v: f"{v:.2f}", "g": lambda v: f"{three_figures(v):,.0f}"}
-    return [f"{name} ({show[unit](here)}, usually {show[unit](usually)})"]
+    return [f"{name} ({show[unit](here)}, {usually(case.usual.n_hatches)} {show[unit](before)})"]
 
 
 def _reading_sign(case, code):
@@ -159,7 +168,8 @@ def _reading_sign(case, code):
     name = {"ph": "pH", "hours": "hours", "density": "cysts per litre"}.get(r["quantity"], r["quantity"])
     unit = f" {r['unit']}" if r["unit"] else ""
     digits = 0 if r["quantity"] == "light" else 1
-    return f"the {name} ({r['value']:.{digits}f}{unit}, usually {r['usual']:.{digits}f})"
+    against = "usually" if r["reference"] == USUAL else r["reference"]
+    return f"the {name} ({r['value']:.{digits}f}{unit}, {against} {r['usual']:.{digits}f})"
 
 
 def _off(case):
@@ -178,12 +188,13 @@ def _figures(case):
     pct, per_g = case.levels
     feed = case.feed
     umbrella = case.row["umbrella"], case.row["nauplii"] + case.row["umbrella"] + case.row["unhatched"]
-    usual = f"usual {pct.usual:.0f} %" if math.isfinite(pct.usual) else "no earlier hatch of this lot"
-    usual_g = f"usual {three_figures(per_g.usual):,.0f}" if math.isfinite(per_g.usual) else ""
+    word = usually(case.usual.n_hatches, "usual")
+    usual = f"{word} {pct.usual:.0f} %" if math.isfinite(pct.usual) else "no earlier hatch of this lot"
+    usual_g = f"{word} {three_figures(per_g.usual):,.0f}" if math.isfinite(per_g.usual) else ""
     return [
         Figure("hatch_pct", "hatching percentage", pct.value, pct.low, pct.high, "%", 1, usual),
         Figure("umbrella_pct", "umbrellas", 100 * umbrella[0] / max(umbrella[1], 1), *_wilson(*umbrella), "%", 1,
-               f"usual {100 * case.usual.mix[1]:.1f} %" if case.usual.n_hatches else ""),
+               f"{word} {100 * case.usual.mix[1]:.1f} %" if case.usual.n_hatches else ""),
         Figure("nauplii_per_g", "nauplii per gram",
                *(three_figures(v) for v in (per_g.value, per_g.low, per_g.high)), "1/g", 0,
                usual_g if math.isfinite(per_g.value) else "volume counted is not known"),
