@@ -38,7 +38,8 @@ _SIGNS = {"for": ("+", "speaks for"), "against": ("\u2212", "speaks against"), "
 _LONGEST_WORD = 28  # longer words are broken, so that one long name does not push a table off the page
 _SHORT = 12  # characters of a cell that is never broken, such as a lot or a date
 _MOST_COLUMNS = 13  # a table with more has its headings turned on paper
-_MANY_COLUMNS = 8  # a table with more is set in smaller type
+_MANY_COLUMNS = 8  # a table with more is set in smaller type, and may be wider than the text
+_FEW_ROWS = 12  # a table with no more is kept together on paper
 
 
 class Html:
@@ -264,8 +265,9 @@ def table(
         body.append(f'<tr><td colspan="{max(len(names), 1)}">No rows.</td></tr>')
     text = f"<caption>{escape(caption + more)}</caption>" if caption or more else ""
     wide = (" qc-wide" if len(names) > _MANY_COLUMNS else "") + (" qc-widest" if len(names) > _MOST_COLUMNS else "")
+    box = (" qc-broad" if wide else "") + (" qc-brief" if len(body) <= _FEW_ROWS else "")
     return Html(
-        f'<div class="qc qc-scroll"><table class="qc-table{wide}">{text}<thead><tr>{head}</tr></thead>'
+        f'<div class="qc qc-scroll{box}"><table class="qc-table{wide}">{text}<thead><tr>{head}</tr></thead>'
         f"<tbody>{''.join(body)}</tbody></table></div>",
         f"{caption} ({len(frame)} rows)",
     )

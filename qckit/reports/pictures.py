@@ -17,7 +17,8 @@ from qckit.reports.names import safe_name
 __all__ = ["figure", "figures", "thumbnails"]
 
 _LARGEST_SVG = 400_000  # bytes; beyond this a bitmap is smaller and prints as well
-_LEAST_SCALE = 0.8  # charts are not set narrower than this share of the size they were drawn for
+_LEAST_SCALE = 0.8  # charts are not set side by side narrower than this share of the size they were drawn for
+_LEAST_READABLE = 0.7  # on a narrow screen a chart is shrunk to this share of its size, and then scrolls
 _PHOTO_BUDGET = 4_000_000  # bytes of all embedded photos of one page
 
 
@@ -60,7 +61,9 @@ def _figure(drawn, alt: str, caption: str) -> str:
     fig = getattr(drawn, "figure", drawn)
     uri, width = _picture(fig)
     below = f"<figcaption>{escape(caption)}</figcaption>" if caption else ""
-    return f'<figure><img src="{uri}" width="{width}" alt="{escape(alt)}">{below}</figure>'
+    least = f"--least: {round(_LEAST_READABLE * width)}px"
+    picture = f'<img src="{uri}" width="{width}" style="{least}" alt="{escape(alt)}">'
+    return f'<figure><div class="qc-scroll">{picture}</div>{below}</figure>'
 
 
 def _width(fig) -> int:

@@ -136,3 +136,59 @@ def test_what_stays_folded_on_paper_says_so_and_what_is_open_is_printed(opened):
 def test_it_reads_without_scripts(opened):
     page = opened(PAGES[1], java_script_enabled=False)
     assert page.locator(".qc-word").inner_text()
+
+
+@pytest.mark.parametrize("name", PAGES[1:])
+def test_on_a_phone_charts_scroll_before_their_letters_are_too_small(opened, name):
+    page = opened(name, width=390)
+    page.eval_on_selector_all("details", "all => all.forEach(e => { e.open = true })")
+    sizes = page.eval_on_selector_all("figure img", "all => all.map(i => i.clientWidth / i.getAttribute('width'))")
+    assert sizes and min(sizes) > 0.69
+    wide = page.locator("figure .qc-scroll").first
+    assert wide.evaluate("e => e.scrollWidth > e.clientWidth && getComputedStyle(e).overflowX") == "auto"
+    page.emulate_media(media="print")
+    kept = "all => all.every(i => i.clientWidth <= i.parentElement.clientWidth)"
+    assert page.eval_on_selector_all("figure img", kept)  # on paper nothing scrolls: charts fit their box
+
+
+@pytest.mark.parametrize("name", PAGES[1:])
+def test_captions_wrap_to_the_screen_and_stay_when_the_table_scrolls(opened, name):
+    page = opened(name, width=390)
+    page.eval_on_selector_all("details", "all => all.forEach(e => { e.open = true })")
+    page.eval_on_selector_all(".qc-scroll", "all => all.forEach(e => { e.scrollLeft = 60 })")
+    ends = "all => all.map(c => [c.getBoundingClientRect().left, c.getBoundingClientRect().right])"
+    ends = page.eval_on_selector_all("main .qc-scroll caption", ends)
+    assert ends and all(left >= 0 and right <= 390 for left, right in ends)
+
+
+def test_a_wide_table_takes_the_width_of_the_window_and_shows_where_it_goes_on(opened):
+    raw = opened(PAGES[2], width=1280).locator(".qc-widest").locator("..")
+    assert raw.evaluate("e => e.scrollWidth - e.clientWidth") == 0
+    box = raw.bounding_box()
+    assert box["x"] >= 0 and 928 < box["width"] <= 1280
+    narrow = opened(PAGES[2], width=1000).locator(".qc-widest").locator("..")
+    narrow.scroll_into_view_if_needed()
+    assert narrow.evaluate("e => e.scrollWidth > e.clientWidth")
+    # the last of the box's pixels are darker while there is more to the right, and white at the table's end
+    assert _darkest_at_the_right(narrow) < 220
+    narrow.evaluate("e => { e.scrollLeft = e.scrollWidth }")
+    assert _darkest_at_the_right(narrow) > 250
+
+
+def _darkest_at_the_right(box):
+    """Return how dark the emptiest row of pixels is at a box's right edge, 0 to 255: letters do not count."""
+    import io
+
+    import numpy as np
+    from PIL import Image
+
+    with Image.open(io.BytesIO(box.screenshot())) as image:
+        edge = np.asarray(image.convert("L"))[:, -4:-1]
+    return np.median(edge)
+
+
+def test_a_short_table_is_not_torn_from_its_heading_on_paper(opened):
+    page = opened(PAGES[1])
+    page.emulate_media(media="print")
+    caption = page.locator("caption", has_text="Mean over cones")
+    assert caption.locator("xpath=../..").evaluate("e => getComputedStyle(e).breakInside") == "avoid"
