@@ -188,7 +188,7 @@ def _per_gram(samples: pd.DataFrame, hatches: pd.DataFrame) -> list[Doubt]:
                f"gram, more than a gram of cysts holds ({MOST_PER_G:,.0f} at the very most)",
                "Look at its count, volume_ul and dilution, and at cysts_g and volume_ml of hatch "
                f"{samples.at[i, 'hatch']}.")
-        for i in samples.index[surely > MOST_PER_G]
+        for i in samples.index[(surely > MOST_PER_G) & (samples["kind"] == "subsample")]  # a harvest is thicker
     ]  # fmt: skip
 
 

@@ -72,6 +72,8 @@ def test_ordinary_records_and_few_counts_by_chance_bring_no_note(log):
     few = SAMPLE.assign(nauplii=3, volume_ul=10.0)  # 150,000 per gram where 240,000 are usual; 9 would be chance too
     assert log.add_many({"lots": LOTS, "hatches": HATCHES, "samples": few}, by="op1").notes == []
     assert log.add("samples", few.assign(sample="S-4", nauplii=10), by="op1").notes == []
+    harvest = SAMPLE.assign(sample="S-5", nauplii=9000, kind="sieve")  # of a harvest, not of the cone's water
+    assert log.add("samples", harvest, by="op1").notes == []
 
 
 def test_many_notes_are_cut_with_their_number(log):
