@@ -208,7 +208,7 @@ def times_to_come(tables: dict[str, pd.DataFrame], now: str) -> list[Doubt]:
     limit = pd.Timestamp(now) + pd.Timedelta(days=1)
     return [
         _doubt(name, tables[name], i, column, f"{column} is {tables[name].at[i, column]}, still to come",
-               "Or the computer's clock is wrong: set it.")
+               "If the time is right, set the computer's clock.")
         for name, column in schema.TIME_COLUMN.items() if name in tables
         for i in tables[name].index[to_utc(tables[name][column]) > limit]
     ]  # fmt: skip

@@ -49,8 +49,8 @@ ODD = {
                   "lots L-2: claimed_nauplii_per_g is 260. If thousands are meant, write them out: 260000. If it is wrong:  "
                   "qckit log correct lots L-2 claimed_nauplii_per_g VALUE --reason TEXT"),
     "to come": ({"hatches": HATCH.assign(started="2030-11-03T09:00:00+00:00")},
-                "hatches H-2: started is 2030-11-03T09:00:00+00:00, still to come. Or the computer's clock is wrong: set "
-                "it. If it is wrong:  qckit log correct hatches H-2 started TIME --reason TEXT"),
+                "hatches H-2: started is 2030-11-03T09:00:00+00:00, still to come. If the time is right, set the "
+                "computer's clock. If it is wrong:  qckit log correct hatches H-2 started TIME --reason TEXT"),
 }  # fmt: skip
 
 
