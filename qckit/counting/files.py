@@ -28,6 +28,8 @@ def write_atomically(path: str | Path, data: bytes | str) -> None:
             os.fsync(file.fileno())
         passing.replace(path)
     except OSError as error:
+        if error.errno is None:  # it says what it says in its own words
+            raise
         raise OSError(error.errno, error.strerror, str(path)) from error
     finally:
         with contextlib.suppress(OSError):  # where nothing can be written, nothing is left either
