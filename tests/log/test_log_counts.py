@@ -266,7 +266,7 @@ def test_many_objects_made_by_hand_come_back_as_they_were(filled, how):
 def test_a_persons_recount_is_not_replaced_unasked(filled):
     photos, objects = counted()
     filled.record_counts(photos, objects=objects, by="op1")
-    filled.recount("S-2", {"nauplii": 50, "cysts": 9}, by="An", reason="two were bubbles", rest="keep")
+    filled.recount("S-2", {"nauplii": 50, "cysts": 9}, by="An", reason="two were bubbles", rest="empty")
     again, found = counted(("a.jpg", "b.jpg", "other.jpg"), version="t-2", n=(32, 2, 5, 20))
     result = filled.record_counts(again, objects=found, by="op1")
     assert (result.added, of_sample(filled)[0]) == ({"photos": 1, "objects": 59, "samples": 0}, 50)
