@@ -72,7 +72,7 @@ def test_a_better_model_is_put_into_use_named_and_taken_out_again(settled_site):
                                         str(scales["bright-01.jpg"]), "--out", str(site / "counts"),
                                         "--no-checked"])  # fmt: skip
     assert counted.output.splitlines()[0] == own.sentence
-    row = pd.read_csv(site / "counts" / "counts.csv", dtype=str).iloc[0]
+    row = pd.read_csv(site / "counts" / "counts.csv", dtype=str).set_index("photo").loc["bright-01.jpg"]
     assert row["counter_version"] == f"{COUNTER_VERSION}+site-{own.path.stem[-8:]}"
     assert set(kit.counts["counter_version"]) == {COUNTER_VERSION}
     assert CliRunner().invoke(camera, ["list", "--site", str(site)]).output.startswith(f"stages       {own.sentence}")
