@@ -42,16 +42,18 @@ def read_earlier(folder: Path) -> Earlier | None:
     InputError
         A table there is none of this version's: it would be lost.
     """
-    if not (folder / COUNTS_FILE).exists():
+    columns = {COUNTS_FILE: list(COUNTS_COLUMNS), OBJECTS_FILE: table_columns("objects")}
+    if not any((folder / name).exists() for name in columns):
         return None
-    return Earlier(
-        _read(folder / COUNTS_FILE, list(COUNTS_COLUMNS)), _read(folder / OBJECTS_FILE, table_columns("objects"))
-    )
+    return Earlier(*(_read(folder / name, named) for name, named in columns.items()))
 
 
 def _read(path: Path, columns: list[str]) -> pd.DataFrame:
+    """One table; empty where a count was stopped before it was written."""
     try:
         frame = _texts(path)
+    except FileNotFoundError:
+        return pd.DataFrame(columns=columns, dtype=str)
     except (OSError, ValueError) as error:
         raise _not_ours(path, f"cannot be read ({one_line(error)})") from error
     if list(frame.columns) != columns:
@@ -89,7 +91,8 @@ def write_tables(
     -----
     A photo of the same name or of the same content is the same photo: its newest count stays.
     """
-    tables = {COUNTS_FILE: _safe(counts), OBJECTS_FILE: _safe(objects)}
+    # objects first: stopped in between, no photo is listed whose objects are not there
+    tables = {OBJECTS_FILE: _safe(objects), COUNTS_FILE: _safe(counts)}
     kept = replaced = ()
     if earlier is not None:
         old, same_name = earlier.counts, earlier.counts["photo"].isin(tables[COUNTS_FILE]["photo"])

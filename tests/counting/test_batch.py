@@ -251,3 +251,12 @@ def test_a_table_that_is_not_ours_is_not_written_over(folder, tmp_path):
         "so what it holds would be lost. Give another --out, or move it away."
     )
     assert (tmp_path / "counts.csv").read_text() == "photo;nauplii\na.png;3\n"
+
+
+def test_a_count_stopped_between_its_tables_goes_on(folder, tmp_path):
+    top, scale = folder
+    count_photos(top / "one" / "a.png", scale, out_dir=tmp_path, checked=False)
+    (tmp_path / "objects.csv").unlink()
+    counted = count_photos(top / "two" / "b.png", scale, out_dir=tmp_path, checked=False)
+    assert counted.kept == ("a.png",)
+    assert pd.read_csv(tmp_path / "counts.csv")["photo"].tolist() == ["a.png", "b.png"]

@@ -8,6 +8,7 @@ import random
 import signal
 import sqlite3
 import time
+import traceback
 from pathlib import Path
 
 import numpy as np
@@ -32,13 +33,18 @@ def killed_after(seconds, action):
     """Run an action in a process of its own and kill it there, if it has not ended."""
     child = os.fork()
     if child == 0:
+        code = 1
         try:
             action()
+            code = 0
+        except Exception:  # noqa: BLE001  the parent is told by the exit code
+            traceback.print_exc()
         finally:
-            os._exit(0)
+            os._exit(code)
     time.sleep(seconds)
     os.kill(child, signal.SIGKILL)
-    os.waitpid(child, 0)
+    _, status = os.waitpid(child, 0)
+    assert os.WIFSIGNALED(status) or os.WEXITSTATUS(status) == 0, "the worker failed by itself: see its traceback"
 
 
 def kill_often(rng, span, enter, state_of, states):
