@@ -546,7 +546,7 @@ def main():
     parser.add_argument("--batch", type=int, default=56)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--start", type=Path, help="weights-*.npz of an earlier training to go on from")
-    parser.add_argument("--rate", type=float, default=3e-3, help="highest step size; a third of it when going on")
+    parser.add_argument("--rate", type=float, default=3e-3, help="highest step size (1e-3 is right when going on)")
     args = parser.parse_args()
     device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
     torch.backends.cudnn.benchmark = True
