@@ -9,8 +9,17 @@ from __future__ import annotations
 from contextlib import contextmanager
 
 __all__ = [
-    "INK", "MARKERS", "SERIES", "STAGE_STYLE", "band", "end_labels", "interval", "points", "reference_line", "style",
-]  # fmt: skip
+    "INK",
+    "MARKERS",
+    "SERIES",
+    "STAGE_STYLE",
+    "band",
+    "end_labels",
+    "interval",
+    "points",
+    "reference_line",
+    "style",
+]
 
 INK = "#222222"
 SERIES = ("#0072B2", "#D55E00", "#009E73", "#CC79A7", "#E69F00", "#56B4E9", "#000000")
@@ -30,14 +39,29 @@ def style():
 
     with mpl.rc_context(
         {
-            "font.size": 10, "axes.spines.top": False, "axes.spines.right": False, "axes.edgecolor": INK,
-            "axes.labelcolor": INK, "axes.titlesize": 11, "axes.titleweight": "bold", "axes.titlelocation": "left",
-            "axes.grid": True, "axes.grid.axis": "y", "grid.color": "#DDDDDD", "grid.linewidth": 0.6,
-            "xtick.color": INK, "ytick.color": INK, "text.color": INK, "legend.frameon": False,
-            "figure.dpi": 110, "savefig.bbox": "tight", "svg.hashsalt": "qckit", "svg.fonttype": "path",
+            "font.size": 10,
+            "axes.spines.top": False,
+            "axes.spines.right": False,
+            "axes.edgecolor": INK,
+            "axes.labelcolor": INK,
+            "axes.titlesize": 11,
+            "axes.titleweight": "bold",
+            "axes.titlelocation": "left",
+            "axes.grid": True,
+            "axes.grid.axis": "y",
+            "grid.color": "#DDDDDD",
+            "grid.linewidth": 0.6,
+            "xtick.color": INK,
+            "ytick.color": INK,
+            "text.color": INK,
+            "legend.frameon": False,
+            "figure.dpi": 110,
+            "savefig.bbox": "tight",
+            "svg.hashsalt": "qckit",
+            "svg.fonttype": "path",
             "axes.axisbelow": True,
         }
-    ):  # fmt: skip
+    ):
         yield
 
 
@@ -83,12 +107,31 @@ def reference_line(value, text, *, ax, horizontal=True, linestyle="--", color=IN
     """Draw a labelled reference line across the Axes."""
     if horizontal:
         ax.axhline(value, color=color, linestyle=linestyle, linewidth=1)
-        ax.annotate(text, (1, value), xycoords=("axes fraction", "data"), xytext=(3, 0), textcoords="offset points",
-                    va="center", fontsize=8, color=color, annotation_clip=False)  # fmt: skip
+        ax.annotate(
+            text,
+            (1, value),
+            xycoords=("axes fraction", "data"),
+            xytext=(3, 0),
+            textcoords="offset points",
+            va="center",
+            fontsize=8,
+            color=color,
+            annotation_clip=False,
+        )
     else:
         ax.axvline(value, color=color, linestyle=linestyle, linewidth=1)
-        ax.annotate(text, (value, 1), xycoords=("data", "axes fraction"), xytext=(0, 3), textcoords="offset points",
-                    ha="center", va="bottom", fontsize=8, color=color, annotation_clip=False)  # fmt: skip
+        ax.annotate(
+            text,
+            (value, 1),
+            xycoords=("data", "axes fraction"),
+            xytext=(0, 3),
+            textcoords="offset points",
+            ha="center",
+            va="bottom",
+            fontsize=8,
+            color=color,
+            annotation_clip=False,
+        )
     return ax
 
 
@@ -115,6 +158,14 @@ def end_labels(labels, *, ax, fontsize=7.5):
             short = max(0.0, gap - (places[i] - places[i - 1])) / 2
             places[i - 1], places[i] = places[i - 1] - short, places[i] + short
     for (value, text), place in zip(labels, places, strict=True):
-        ax.annotate(text, (1, value), xycoords=("axes fraction", "data"), xytext=(4, place - value * per_unit),
-                    textcoords="offset points", va="center", fontsize=fontsize, annotation_clip=False)  # fmt: skip
+        ax.annotate(
+            text,
+            (1, value),
+            xycoords=("axes fraction", "data"),
+            xytext=(4, place - value * per_unit),
+            textcoords="offset points",
+            va="center",
+            fontsize=fontsize,
+            annotation_clip=False,
+        )
     return ax

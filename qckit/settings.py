@@ -115,10 +115,15 @@ def _fill(section: str, kind, values: dict, where: str):
         if name not in known:
             raise unknown_name("setting", name, known, where=f"{where}, section [{section}]")
         wanted = known[name]
-        right = isinstance(value, str) if wanted == "str" else (
-            isinstance(value, (int, float)) and not isinstance(value, bool)
-            and (wanted == "float" or isinstance(value, int))
-        )  # fmt: skip
+        right = (
+            isinstance(value, str)
+            if wanted == "str"
+            else (
+                isinstance(value, (int, float))
+                and not isinstance(value, bool)
+                and (wanted == "float" or isinstance(value, int))
+            )
+        )
         if not right:
             need = {"str": "text in quotes", "float": "a number", "int": "a whole number"}[wanted]
             raise InputError(f"{where}, section [{section}]: {name} is {value!r} and must be {need}. Correct it.")
@@ -130,15 +135,31 @@ def _fill(section: str, kind, values: dict, where: str):
 
 
 _RANGES = {
-    "min_hatch_pct": (0, 100), "min_nauplii_per_g": (0, 1e6), "equivalence_margin_pct": (0, 100),
-    "max_shells_pct": (0, 100), "confidence": (0.5, 0.9999), "temperature_c": WATER_C,
-    "temperature_tolerance_c": (0, 20), "salinity_ppt": HATCHING_PPT, "salinity_tolerance_ppt": (0, 80),
-    "min_ph": (0, 14), "min_oxygen_mg_l": (0, 60), "min_light_lux": (0, 2e5), "reading_h": (1, 200),
-    "nauplii_per_feed": (1, 1e12), "feeds_per_day": (0.01, 100), "recovery_pct": (1, 100),
-    "cone_volume_l": (0.001, 1e6), "n_cones": (1, 10_000), "max_g_per_l": (0.01, 100), "mass_u_g": (0, 1000),
-    "cone_volume_u_pct": (0, 100), "subsample_volume_u_pct": (0, 100), "dilution_u_pct": (0, 100),
+    "min_hatch_pct": (0, 100),
+    "min_nauplii_per_g": (0, 1e6),
+    "equivalence_margin_pct": (0, 100),
+    "max_shells_pct": (0, 100),
+    "confidence": (0.5, 0.9999),
+    "temperature_c": WATER_C,
+    "temperature_tolerance_c": (0, 20),
+    "salinity_ppt": HATCHING_PPT,
+    "salinity_tolerance_ppt": (0, 80),
+    "min_ph": (0, 14),
+    "min_oxygen_mg_l": (0, 60),
+    "min_light_lux": (0, 2e5),
+    "reading_h": (1, 200),
+    "nauplii_per_feed": (1, 1e12),
+    "feeds_per_day": (0.01, 100),
+    "recovery_pct": (1, 100),
+    "cone_volume_l": (0.001, 1e6),
+    "n_cones": (1, 10_000),
+    "max_g_per_l": (0.01, 100),
+    "mass_u_g": (0, 1000),
+    "cone_volume_u_pct": (0, 100),
+    "subsample_volume_u_pct": (0, 100),
+    "dilution_u_pct": (0, 100),
     "dry_weight_u_pct": (0, 100),
-}  # fmt: skip
+}
 """Setting -> least and most that make sense, both allowed; beyond them a unit or a sign is wrong."""
 
 _NO_FRACTION = ("min_hatch_pct", "recovery_pct")
@@ -196,8 +217,10 @@ def load_settings(folder: str | Path) -> Settings:
     path = Path(folder)
     path = path if path.suffix == ".toml" else path / SETTINGS_FILE
     if not path.is_file():
-        raise InputError(f"{path.parent}: no {SETTINGS_FILE} there, so this is not a site folder. "
-                         f"Make one with  qckit new {path.parent}")  # fmt: skip
+        raise InputError(
+            f"{path.parent}: no {SETTINGS_FILE} there, so this is not a site folder. "
+            f"Make one with  qckit new {path.parent}"
+        )
     try:
         data = tomllib.loads(path.read_text(encoding="utf-8-sig"))
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:

@@ -12,9 +12,18 @@ from dataclasses import dataclass
 from qckit.errors import InputError, unknown_name
 
 __all__ = [
-    "COUNT_COLUMNS", "PROBLEM_COLUMNS", "STAGES", "TABLES", "Column", "check_cell", "check_table", "column_dtypes",
-    "empty_table", "table_columns", "to_utc",
-]  # fmt: skip
+    "COUNT_COLUMNS",
+    "PROBLEM_COLUMNS",
+    "STAGES",
+    "TABLES",
+    "Column",
+    "check_cell",
+    "check_table",
+    "column_dtypes",
+    "empty_table",
+    "table_columns",
+    "to_utc",
+]
 
 STAGES = ("nauplius", "umbrella", "cyst", "shell")
 """The stages that are counted, in the order used everywhere. ``debris`` is the fifth class, never counted."""
@@ -136,8 +145,7 @@ TABLES: dict[str, tuple[Column, ...]] = {
         _c("area_um2", "float", "µm²", 0),
         _c("on_edge", "yesno", meaning="touches the border of the counting frame"),
         _c("counted", "yesno", meaning="inside by the two-edge rule, so part of the counts"),
-        _c("source", "choice",
-           choices=("found", "added by hand", "stage changed by hand", "removed by hand")),
+        _c("source", "choice", choices=("found", "added by hand", "stage changed by hand", "removed by hand")),
     ),
     "corrections": (
         _c("at*", "time"),
@@ -222,7 +230,7 @@ TABLES: dict[str, tuple[Column, ...]] = {
         _c("software", meaning="version of the kit"),
         _c("path", meaning="the report's file, with its folder inside the site"),
     ),
-}  # fmt: skip
+}
 
 
 def table_columns(table: str) -> list[str]:
@@ -286,8 +294,15 @@ def to_utc(times):
     return pd.to_datetime(times, utc=True, format="ISO8601")
 
 
-_DTYPE = {"text": "str", "choice": "str", "time": "str", "date": "str", "int": "Int64", "float": "float64",
-          "yesno": "boolean"}  # fmt: skip
+_DTYPE = {
+    "text": "str",
+    "choice": "str",
+    "time": "str",
+    "date": "str",
+    "int": "Int64",
+    "float": "float64",
+    "yesno": "boolean",
+}
 _TIME = re.compile(r"\d{4}-\d\d-\d\d[T ]\d\d:\d\d(:\d\d(\.\d+)?)?(Z|[+-]\d\d:?\d\d)$")
 _DATE = re.compile(r"\d{4}(-\d\d(-\d\d)?)?$")
 _YES = {"yes": True, "true": True, "1": True, "no": False, "false": False, "0": False}

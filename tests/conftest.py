@@ -15,9 +15,13 @@ def demo_run(tmp_path_factory):
     folder = tmp_path_factory.mktemp("demo")
     done = subprocess.run(
         [sys.executable, "-m", "qckit", "demo", "demo-site", "--now", NOW],
-        cwd=folder, capture_output=True, text=True, encoding="utf-8", timeout=900,
+        cwd=folder,
+        capture_output=True,
+        text=True,
+        encoding="utf-8",
+        timeout=900,
         env=os.environ | {"OMP_NUM_THREADS": "1", "PYTHONUTF8": "1"},
-    )  # fmt: skip
+    )
     return folder / "demo-site", done
 
 

@@ -12,10 +12,14 @@ WRONG = [
     ("limits", "min_hatch_pct", -5.0, "is -5.0 and must be 0 to 100. Correct it."),
     ("limits", "min_hatch_pct", 0.75, "is 0.75, which is 0.75 %. If 75 % is meant, write 75."),
     ("limits", "confidence", 95, "is 95 and must be 0.5 to 0.9999. 95 % is written 0.95. Correct it."),
-    ("conditions", "salinity_ppt", 1.024,
-     "is 1.024 and must be 5 to 85. It looks like a specific gravity: read the salinity off its table. Correct it."),
+    (
+        "conditions",
+        "salinity_ppt",
+        1.024,
+        "is 1.024 and must be 5 to 85. It looks like a specific gravity: read the salinity off its table. Correct it.",
+    ),
     ("feed", "nauplii_per_feed", float("nan"), "is nan and must be 1 to 1000000000000. Correct it."),
-]  # fmt: skip
+]
 
 
 @pytest.mark.parametrize(("section", "name", "value", "said"), WRONG)

@@ -11,15 +11,30 @@ from __future__ import annotations
 import importlib
 
 _HOME = {
-    "BlandAltman": "paired", "Concordance": "paired", "Repeatability": "paired", "bland_altman": "paired",
-    "concordance": "paired", "repeatability": "paired",
-    "match_objects": "matching", "CountRates": "rates", "rates_from_counts": "rates", "rates_from_matches": "rates",
-    "Certificate": "certificate", "certify_camera": "certificate", "read_certificate": "certificate",
-    "CertificateUse": "lookup", "camera_of": "lookup", "latest_certificate": "lookup",
-    "draw_confusion": "drawing", "draw_differences": "drawing",
-    "CorrectedCounts": "correction", "correct_counts": "correction",
-    "GaugeStudy": "gauge", "gauge_study": "gauge", "say_gauge": "gauge",
-}  # fmt: skip
+    "BlandAltman": "paired",
+    "Concordance": "paired",
+    "Repeatability": "paired",
+    "bland_altman": "paired",
+    "concordance": "paired",
+    "repeatability": "paired",
+    "match_objects": "matching",
+    "CountRates": "rates",
+    "rates_from_counts": "rates",
+    "rates_from_matches": "rates",
+    "Certificate": "certificate",
+    "certify_camera": "certificate",
+    "read_certificate": "certificate",
+    "CertificateUse": "lookup",
+    "camera_of": "lookup",
+    "latest_certificate": "lookup",
+    "draw_confusion": "drawing",
+    "draw_differences": "drawing",
+    "CorrectedCounts": "correction",
+    "correct_counts": "correction",
+    "GaugeStudy": "gauge",
+    "gauge_study": "gauge",
+    "say_gauge": "gauge",
+}
 __all__ = sorted(_HOME)
 
 

@@ -49,15 +49,32 @@ class Certificate:
         """Return the row of the log's certificates table."""
         import pandas as pd
 
-        return pd.DataFrame([{
-            "certificate": self.name, "camera": self.camera, "magnification": self.magnification, "kind": self.kind,
-            "made_at": self.made_at, "made_by": self.made_by, "counter_version": self.counter_version,
-            "n_photos": self.n_photos, "detection": _detection_json(self.rates), "confusion": self.rates.to_json(),
-            "details": json.dumps({"n_objects": self.n_objects, "sentences": list(self.sentences),
-                                   "hatch_pairs": [list(p) for p in self.hatch_pairs],
-                                   "agreement": json.loads(self.agreement.to_json(orient="records"))}),
-            "valid_until": self.valid_until, "notes": "",
-        }])  # fmt: skip
+        return pd.DataFrame(
+            [
+                {
+                    "certificate": self.name,
+                    "camera": self.camera,
+                    "magnification": self.magnification,
+                    "kind": self.kind,
+                    "made_at": self.made_at,
+                    "made_by": self.made_by,
+                    "counter_version": self.counter_version,
+                    "n_photos": self.n_photos,
+                    "detection": _detection_json(self.rates),
+                    "confusion": self.rates.to_json(),
+                    "details": json.dumps(
+                        {
+                            "n_objects": self.n_objects,
+                            "sentences": list(self.sentences),
+                            "hatch_pairs": [list(p) for p in self.hatch_pairs],
+                            "agreement": json.loads(self.agreement.to_json(orient="records")),
+                        }
+                    ),
+                    "valid_until": self.valid_until,
+                    "notes": "",
+                }
+            ]
+        )
 
 
 def _detection_json(rates):
@@ -83,8 +100,19 @@ def hatch_pct_of(counts):
     return np.divide(100 * n, n + u + c, out=np.full(len(n), np.nan), where=n + u + c > 0)
 
 
-def certify_camera(photo_counts, hand_counts, *, camera, magnification="", kind="", made_at, made_by,
-                   counter_version="", matches=None, name=None) -> Certificate:  # fmt: skip
+def certify_camera(
+    photo_counts,
+    hand_counts,
+    *,
+    camera,
+    magnification="",
+    kind="",
+    made_at,
+    made_by,
+    counter_version="",
+    matches=None,
+    name=None,
+) -> Certificate:
     """Judge a camera's counts from the same photos counted by the kit and by a person.
 
     Parameters
@@ -124,8 +152,10 @@ def certify_camera(photo_counts, hand_counts, *, camera, magnification="", kind=
     for who, counts in (("the kit", photo_counts), ("hand", hand_counts)):
         twice = counts.loc[counts["photo"].duplicated(), "photo"]
         if len(twice):
-            raise InputError(f"photo {str(twice.iloc[0])!r} stands twice among the counts by {who}. Keep one row per "
-                             "photo, and give different photos different names.")  # fmt: skip
+            raise InputError(
+                f"photo {str(twice.iloc[0])!r} stands twice among the counts by {who}. Keep one row per "
+                "photo, and give different photos different names."
+            )
     joined = photo_counts.merge(hand_counts, on="photo", suffixes=("", "_hand"), validate="one_to_one")
     if len(joined) < 3:
         raise InputError(
@@ -145,12 +175,25 @@ def certify_camera(photo_counts, hand_counts, *, camera, magnification="", kind=
     good = len(joined) >= _GOOD_PHOTOS and n_objects >= _GOOD_OBJECTS
     until = (pd.Timestamp(made_at) + pd.Timedelta(days=_DAYS_GOOD if good else _DAYS_SMALL)).date().isoformat()
     return Certificate(
-        name or " ".join(filter(None, (camera, magnification, made_at[:10]))), camera, magnification, kind, made_at,
-        made_by, counter_version, len(joined), n_objects, rates, agreement, until,
+        name or " ".join(filter(None, (camera, magnification, made_at[:10]))),
+        camera,
+        magnification,
+        kind,
+        made_at,
+        made_by,
+        counter_version,
+        len(joined),
+        n_objects,
+        rates,
+        agreement,
+        until,
         tuple(_sentences(agreement, rates, len(joined), n_objects, until, good)),
-        tuple((str(p), round(float(a), 3), round(float(b), 3))
-              for p, a, b in zip(joined["photo"], hatch_pct_of(seen), hatch_pct_of(true)) if np.isfinite(a + b)),
-    )  # fmt: skip
+        tuple(
+            (str(p), round(float(a), 3), round(float(b), 3))
+            for p, a, b in zip(joined["photo"], hatch_pct_of(seen), hatch_pct_of(true))
+            if np.isfinite(a + b)
+        ),
+    )
 
 
 def _some(names):
@@ -169,10 +212,35 @@ def _agreement(seen, true):
         if (np.isfinite(a) & np.isfinite(b)).sum() < 3:
             continue
         ba, ccc = bland_altman(a, b), concordance(a, b)
-        rows.append((name, ba.n, ba.bias, ba.bias_low, ba.bias_high, ba.limit_low, ba.limit_high, ccc.ccc, ccc.ccc_low,
-                     ccc.ccc_high))  # fmt: skip
-    return pd.DataFrame(rows, columns=["figure", "n", "bias", "bias_low", "bias_high", "limit_low", "limit_high", "ccc",
-                                       "ccc_low", "ccc_high"])  # fmt: skip
+        rows.append(
+            (
+                name,
+                ba.n,
+                ba.bias,
+                ba.bias_low,
+                ba.bias_high,
+                ba.limit_low,
+                ba.limit_high,
+                ccc.ccc,
+                ccc.ccc_low,
+                ccc.ccc_high,
+            )
+        )
+    return pd.DataFrame(
+        rows,
+        columns=[
+            "figure",
+            "n",
+            "bias",
+            "bias_low",
+            "bias_high",
+            "limit_low",
+            "limit_high",
+            "ccc",
+            "ccc_low",
+            "ccc_high",
+        ],
+    )
 
 
 def _sentences(agreement, rates, n_photos, n_objects, until, good):
@@ -191,8 +259,10 @@ def _sentences(agreement, rates, n_photos, n_objects, until, good):
         found = frame[(frame["stage"] == stage) & (frame["outcome"] == "found")].iloc[0]
         right = frame[(frame["stage"] == stage) & (frame["outcome"] == "right")].iloc[0]
         if np.isfinite(found.rate):
-            lines.append(f"{stage}: {100 * found.rate:.1f} % found ({100 * found.low:.1f} to {100 * found.high:.1f}), "
-                         f"{100 * right.rate:.1f} % of these called {stage}.")  # fmt: skip
+            lines.append(
+                f"{stage}: {100 * found.rate:.1f} % found ({100 * found.low:.1f} to {100 * found.high:.1f}), "
+                f"{100 * right.rate:.1f} % of these called {stage}."
+            )
         else:
             lines.append(f"{stage}: none in these photos, so nothing is known of it.")
     lines.append(_fitness(h, frame))
@@ -209,11 +279,15 @@ def _fitness(hatch, frame):
     for stage in ("nauplius", "cyst"):  # the two that make H%
         row = frame[(frame["stage"] == stage) & (frame["outcome"] == stage)].iloc[0]
         if np.isfinite(row.rate) and row.rate < LEAST_RIGHT:
-            against.append(f"only {100 * row.rate:.0f} % of {'nauplii' if stage == 'nauplius' else 'cysts'} are found "
-                           f"and called so (limit {100 * LEAST_RIGHT:g} %)")  # fmt: skip
+            against.append(
+                f"only {100 * row.rate:.0f} % of {'nauplii' if stage == 'nauplius' else 'cysts'} are found "
+                f"and called so (limit {100 * LEAST_RIGHT:g} %)"
+            )
     if against:
-        return (f"Not fit for use as it is: {'; '.join(against)}. Look at every photo of this camera by hand, and mend "
-                "lamp, focus or scale, or train the stages on your own corrected photos.")  # fmt: skip
+        return (
+            f"Not fit for use as it is: {'; '.join(against)}. Look at every photo of this camera by hand, and mend "
+            "lamp, focus or scale, or train the stages on your own corrected photos."
+        )
     return "Fit for use within these limits of agreement."
 
 
@@ -247,9 +321,18 @@ def read_certificate(row) -> Certificate:
         )
     }
     return Certificate(
-        text["certificate"], text["camera"], text["magnification"], text["kind"], text["made_at"], text["made_by"],
-        text["counter_version"], int(row["n_photos"]), int(details["n_objects"]),
+        text["certificate"],
+        text["camera"],
+        text["magnification"],
+        text["kind"],
+        text["made_at"],
+        text["made_by"],
+        text["counter_version"],
+        int(row["n_photos"]),
+        int(details["n_objects"]),
         CountRates.from_json(row["confusion"]),
-        pd.DataFrame(details["agreement"]).astype({"figure": "str"}), text["valid_until"], tuple(details["sentences"]),
+        pd.DataFrame(details["agreement"]).astype({"figure": "str"}),
+        text["valid_until"],
+        tuple(details["sentences"]),
         tuple(tuple(p) for p in details.get("hatch_pairs", [])),
-    )  # fmt: skip
+    )

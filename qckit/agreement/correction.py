@@ -38,8 +38,10 @@ class CorrectedCounts:
         """Return a row per stage: stage, counted, corrected, low, high."""
         import pandas as pd
 
-        return pd.DataFrame([(s, self.counted[s], self.counts[s], self.low[s], self.high[s]) for s in STAGES],
-                            columns=["stage", "counted", "corrected", "low", "high"])  # fmt: skip
+        return pd.DataFrame(
+            [(s, self.counted[s], self.counts[s], self.low[s], self.high[s]) for s in STAGES],
+            columns=["stage", "counted", "corrected", "low", "high"],
+        )
 
 
 def correct_counts(counts, rates: CountRates, *, confidence=0.95, seed=11) -> CorrectedCounts:
@@ -95,9 +97,16 @@ def correct_counts(counts, rates: CountRates, *, confidence=0.95, seed=11) -> Co
     ratio = ratio[np.isfinite(ratio)]
     bounds = np.quantile(ratio, [tail, 1 - tail]) if ratio.size else (np.nan, np.nan)
     named = [dict(zip(STAGES, map(float, row))) for row in (total, best, low, high)]
-    return CorrectedCounts(*named, float(_hatch(total[None])[0]), float(_hatch(best[None])[0]), float(bounds[0]),
-                           float(bounds[1]), len(seen), confidence,
-                           f"detection and confusion from {rates.n_photos} photos ({rates.source})")  # fmt: skip
+    return CorrectedCounts(
+        *named,
+        float(_hatch(total[None])[0]),
+        float(_hatch(best[None])[0]),
+        float(bounds[0]),
+        float(bounds[1]),
+        len(seen),
+        confidence,
+        f"detection and confusion from {rates.n_photos} photos ({rates.source})",
+    )
 
 
 def _counts_array(counts):
@@ -110,8 +119,10 @@ def _counts_array(counts):
     else:
         seen = np.array([[float(counts.get(s, 0)) for s in STAGES]])
     if not np.isfinite(seen).all() or (seen < 0).any() or not len(seen):
-        raise InputError("every photo needs a count of 0 or more for each stage, to be corrected. Leave out photos "
-                         "that were not counted.")  # fmt: skip
+        raise InputError(
+            "every photo needs a count of 0 or more for each stage, to be corrected. Leave out photos "
+            "that were not counted."
+        )
     return seen
 
 

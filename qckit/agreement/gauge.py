@@ -62,8 +62,10 @@ def _cube(frame, part, appraiser, value):
     data = frame[[part, appraiser, value]].dropna()
     counts = data.groupby([part, appraiser], sort=True).size().unstack(fill_value=0)
     if counts.shape[0] < 2 or counts.shape[1] < 2:
-        raise InputError(f"the study has {counts.shape[0]} photo(s) and {counts.shape[1]} person(s); it needs at least "
-                         "2 of each. Let another person count the same photos.")  # fmt: skip
+        raise InputError(
+            f"the study has {counts.shape[0]} photo(s) and {counts.shape[1]} person(s); it needs at least "
+            "2 of each. Let another person count the same photos."
+        )
     n_trials = int(counts.to_numpy().max())
     if (counts.to_numpy() != n_trials).any():
         where = counts.stack()
@@ -73,14 +75,17 @@ def _cube(frame, part, appraiser, value):
             "every person must count every photo equally often. Add the missing count or leave that photo out."
         )
     if n_trials < 2:
-        raise InputError("every photo was counted once by each person; counting again is what shows repeatability. "
-                         "Let each person count each photo at least twice.")  # fmt: skip
+        raise InputError(
+            "every photo was counted once by each person; counting again is what shows repeatability. "
+            "Let each person count each photo at least twice."
+        )
     ordered = data.sort_values([part, appraiser], kind="stable")
     return ordered[value].to_numpy(float).reshape(*counts.shape, n_trials)
 
 
-def gauge_study(frame, *, part="photo", appraiser="counter", value="value", method="anova", pool_above=0.25,
-                confidence=0.95) -> GaugeStudy:  # fmt: skip
+def gauge_study(
+    frame, *, part="photo", appraiser="counter", value="value", method="anova", pool_above=0.25, confidence=0.95
+) -> GaugeStudy:
     """Repeatability and reproducibility from a crossed study (every person counts every photo again).
 
     Parameters
@@ -132,10 +137,11 @@ def anova_table(x) -> dict:
     ss_cell = t * ((x.mean(axis=2) - grand) ** 2).sum()
     ss_error = ((x - x.mean(axis=2, keepdims=True)) ** 2).sum()
     return {
-        "part": (ss_part, p - 1), "appraiser": (ss_appraiser, a - 1),
+        "part": (ss_part, p - 1),
+        "appraiser": (ss_appraiser, a - 1),
         "interaction": (max(ss_cell - ss_part - ss_appraiser, 0.0), (p - 1) * (a - 1)),
         "error": (ss_error, p * a * (t - 1)),
-    }  # fmt: skip
+    }
 
 
 def _by_anova(x, pool_above, confidence):
@@ -160,12 +166,24 @@ def _by_anova(x, pool_above, confidence):
     if pooled:
         pieces = [(1 / (p * t), ms["appraiser"], a - 1), (1 - 1 / (p * t), error, df_error)]
     else:
-        pieces = [(1 / (p * t), ms["appraiser"], a - 1),
-                  ((1 - 1 / p) / t, ms["interaction"], table["interaction"][1]),
-                  (1 - 1 / t, error, df_error)]  # fmt: skip
+        pieces = [
+            (1 / (p * t), ms["appraiser"], a - 1),
+            ((1 - 1 / p) / t, ms["interaction"], table["interaction"][1]),
+            (1 - 1 / t, error, df_error),
+        ]
     low, high = _satterthwaite(pieces, confidence)
-    return _study(x, error, appraiser, interaction, parts, (low, high), p_value, pooled, confidence,
-                  "analysis of variance" + (", interaction pooled" if pooled else ""))  # fmt: skip
+    return _study(
+        x,
+        error,
+        appraiser,
+        interaction,
+        parts,
+        (low, high),
+        p_value,
+        pooled,
+        confidence,
+        "analysis of variance" + (", interaction pooled" if pooled else ""),
+    )
 
 
 def _satterthwaite(pieces, confidence):
@@ -186,27 +204,49 @@ def _study(x, error, appraiser, interaction, parts, bounds, p_value, pooled, con
     total = gauge + parts
     ndc = 1.41 * math.sqrt(parts / gauge) if gauge > 0 else math.inf
     return GaugeStudy(
-        *x.shape, repeatability=math.sqrt(error), reproducibility=math.sqrt(appraiser),
-        interaction=math.sqrt(interaction), gauge=math.sqrt(gauge), gauge_low=bounds[0], gauge_high=bounds[1],
-        part=math.sqrt(parts), total=math.sqrt(total),
+        *x.shape,
+        repeatability=math.sqrt(error),
+        reproducibility=math.sqrt(appraiser),
+        interaction=math.sqrt(interaction),
+        gauge=math.sqrt(gauge),
+        gauge_low=bounds[0],
+        gauge_high=bounds[1],
+        part=math.sqrt(parts),
+        total=math.sqrt(total),
         gauge_pct=100 * math.sqrt(gauge / total) if total > 0 else math.nan,
-        ndc=int(min(ndc, 10**6)), ndc_exact=ndc, interaction_p=p_value, pooled=pooled, confidence=confidence,
+        ndc=int(min(ndc, 10**6)),
+        ndc_exact=ndc,
+        interaction_p=p_value,
+        pooled=pooled,
+        confidence=confidence,
         method=method,
-    )  # fmt: skip
+    )
 
 
 def _by_ranges(x, confidence):
     p, a, t = x.shape
     for n, factors, what in ((t, _K1, "trials"), (a, _K2, "persons"), (p, _K3, "photos")):
         if n not in factors:
-            raise InputError(f"the range method has no factor for {n} {what} (it has {min(factors)} to "
-                             f"{max(factors)}). Use method='anova'.")  # fmt: skip
+            raise InputError(
+                f"the range method has no factor for {n} {what} (it has {min(factors)} to "
+                f"{max(factors)}). Use method='anova'."
+            )
     equipment = float(np.ptp(x, axis=2).mean()) * _K1[t]
     difference = float(np.ptp(x.mean(axis=(0, 2))))
     person = math.sqrt(max((difference * _K2[a]) ** 2 - equipment**2 / (p * t), 0.0))
     parts = float(np.ptp(x.mean(axis=(1, 2)))) * _K3[p]
-    return _study(x, equipment**2, person**2, 0.0, parts**2, (math.nan, math.nan), math.nan, True, confidence,
-                  "averages and ranges")  # fmt: skip
+    return _study(
+        x,
+        equipment**2,
+        person**2,
+        0.0,
+        parts**2,
+        (math.nan, math.nan),
+        math.nan,
+        True,
+        confidence,
+        "averages and ranges",
+    )
 
 
 def say_gauge(study: GaugeStudy, *, unit="points of H%") -> list[str]:
@@ -231,11 +271,15 @@ def say_gauge(study: GaugeStudy, *, unit="points of H%") -> list[str]:
         "95 times in 100.",
     ]
     if study.reproducibility > study.repeatability:
-        lines.append("People differ from each other more than from themselves: agree on what counts as which stage, "
-                     "with example photos, before counting more.")  # fmt: skip
+        lines.append(
+            "People differ from each other more than from themselves: agree on what counts as which stage, "
+            "with example photos, before counting more."
+        )
     if study.gauge_pct > 30:
-        lines.append(f"Counting makes {study.gauge_pct:.0f} % of the spread seen (over 30 %): differences between "
-                     "these photos cannot be trusted to one person's single count.")  # fmt: skip
+        lines.append(
+            f"Counting makes {study.gauge_pct:.0f} % of the spread seen (over 30 %): differences between "
+            "these photos cannot be trusted to one person's single count."
+        )
     elif study.gauge_pct > 10:
         lines.append(
             f"Counting makes {study.gauge_pct:.0f} % of the spread seen (10 to 30 %): usable, worth improving."

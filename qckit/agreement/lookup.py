@@ -78,9 +78,10 @@ def camera_of(um_per_px, scales):
     if not len(values) or not len(scales):
         return None
     fits = [
-        pair for pair, mine in scales.groupby(["camera", "magnification"])
+        pair
+        for pair, mine in scales.groupby(["camera", "magnification"])
         if (np.abs(values[:, None] / mine["um_per_px"].to_numpy(float) - 1).min(axis=1) <= _SAME_SCALE).all()
-    ]  # fmt: skip
+    ]
     return fits[0] if len(fits) == 1 else None
 
 
@@ -106,24 +107,30 @@ def latest_certificate(certificates, *, now, photos=None, scales=None, camera=No
     CertificateUse
     """
     if not len(certificates):
-        return _none("Nobody has checked this site's photo counts against counts by eye, so how many animals the "
-                     "kit misses or mistakes is not known. Count ten photos by eye and run  qckit camera "
-                     "check")  # fmt: skip
+        return _none(
+            "Nobody has checked this site's photo counts against counts by eye, so how many animals the "
+            "kit misses or mistakes is not known. Count ten photos by eye and run  qckit camera "
+            "check"
+        )
     if camera is None:
         pair = _pair(photos, scales, certificates)
         if pair is None:
             known = sorted({str(c) for c in certificates["camera"]})
-            return _none(f"There are certificates for {', '.join(known)}, and nothing tells which camera took these "
-                         "photos: keep each camera's scale with  qckit camera scale")  # fmt: skip
+            return _none(
+                f"There are certificates for {', '.join(known)}, and nothing tells which camera took these "
+                "photos: keep each camera's scale with  qckit camera scale"
+            )
         camera, magnification = pair
     mine = certificates[certificates["camera"] == camera].reset_index(drop=True)
     if magnification:  # a certificate without magnification speaks for all of its camera
         mine = mine[mine["magnification"].fillna("").isin(["", magnification])]
     if mine.empty:
         name = f"{camera} {magnification or ''}".strip()
-        return _none(f"Photo counts of the camera {name} have not been checked against counts by eye, so how many "
-                     "animals the kit misses or mistakes is not known. Count ten photos by eye and run  qckit camera "
-                     "check")  # fmt: skip
+        return _none(
+            f"Photo counts of the camera {name} have not been checked against counts by eye, so how many "
+            "animals the kit misses or mistakes is not known. Count ten photos by eye and run  qckit camera "
+            "check"
+        )
     return _use(read_certificate(mine.loc[to_utc(mine["made_at"]).idxmax()]), str(now)[:10], photos)
 
 
@@ -142,8 +149,11 @@ def _pair(photos, scales, certificates):
     names = certificates[["camera", "magnification"]].fillna("").drop_duplicates()
     if len(names) == 1:
         return tuple(names.iloc[0])
-    return (names["camera"].iloc[0], "") if names["camera"].nunique() == 1 and (names["magnification"] == "").all() \
-        else None  # fmt: skip
+    return (
+        (names["camera"].iloc[0], "")
+        if names["camera"].nunique() == 1 and (names["magnification"] == "").all()
+        else None
+    )
 
 
 def _use(made: Certificate, today: str, photos) -> CertificateUse:
@@ -154,15 +164,21 @@ def _use(made: Certificate, today: str, photos) -> CertificateUse:
     versions = set() if photos is None or "counter_version" not in photos else set(photos["counter_version"].dropna())
     others = sorted(versions - {made.counter_version}) if made.counter_version else []
     late = bool(made.valid_until) and made.valid_until < today
-    parts = [f"Certificate {made.name}: {made.n_photos} photos counted by the kit and by eye ({made.made_by}).",
-             _found(detection) + _bias(made)]  # fmt: skip
+    parts = [
+        f"Certificate {made.name}: {made.n_photos} photos counted by the kit and by eye ({made.made_by}).",
+        _found(detection) + _bias(made),
+    ]
     if late:
-        parts.append(f"It was to be checked again by {made.valid_until}, so counts are not corrected by it: count "
-                     "photos by eye again and run  qckit camera check")  # fmt: skip
+        parts.append(
+            f"It was to be checked again by {made.valid_until}, so counts are not corrected by it: count "
+            "photos by eye again and run  qckit camera check"
+        )
     elif others:
-        parts.append(f"It was made with counter {made.counter_version} and these photos were counted with "
-                     f"{', '.join(map(str, others))}, so counts are not corrected by it: run  qckit camera check  "
-                     "again.")  # fmt: skip
+        parts.append(
+            f"It was made with counter {made.counter_version} and these photos were counted with "
+            f"{', '.join(map(str, others))}, so counts are not corrected by it: run  qckit camera check  "
+            "again."
+        )
     else:
         parts.append(f"Check again by {made.valid_until}.")
     return CertificateUse(made, not late and not others, " ".join(p for p in parts if p), detection, spread)
@@ -170,8 +186,11 @@ def _use(made: Certificate, today: str, photos) -> CertificateUse:
 
 def _found(detection) -> str:
     words = {"nauplius": "nauplii", "cyst": "cysts"}
-    parts = [f"{100 * detection[s][0]:.0f} % of {words[s]} ({100 * detection[s][1]:.0f} to {100 * detection[s][2]:.0f})"
-             for s in words if s in detection]  # fmt: skip
+    parts = [
+        f"{100 * detection[s][0]:.0f} % of {words[s]} ({100 * detection[s][1]:.0f} to {100 * detection[s][2]:.0f})"
+        for s in words
+        if s in detection
+    ]
     return f"It finds and calls right {' and '.join(parts)}" if parts else "It says nothing of nauplii and cysts"
 
 
@@ -180,5 +199,7 @@ def _bias(made) -> str:
     if rows.empty:
         return "."
     r = rows.iloc[0]
-    return (f"; H% is {r.bias:+.1f} points from H% by eye ({r.bias_low:+.1f} to {r.bias_high:+.1f}), of a single "
-            f"photo {r.limit_low:+.1f} to {r.limit_high:+.1f} points.")  # fmt: skip
+    return (
+        f"; H% is {r.bias:+.1f} points from H% by eye ({r.bias_low:+.1f} to {r.bias_high:+.1f}), of a single "
+        f"photo {r.limit_low:+.1f} to {r.limit_high:+.1f} points."
+    )

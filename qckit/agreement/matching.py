@@ -59,10 +59,24 @@ def _match_photo(photo, hand, found, um_per_px, reach_um):
             if distance[i, j] <= reach_um:
                 used_hand.add(i)
                 used_found.add(j)
-                rows.append((photo, hand["stage"].iloc[i], found["stage"].iloc[j], hand.index[i], found.index[j],
-                             float(distance[i, j])))  # fmt: skip
-    rows += [(photo, hand["stage"].iloc[i], "missed", hand.index[i], -1, np.nan)
-             for i in range(len(hand)) if i not in used_hand]  # fmt: skip
-    rows += [(photo, "none", found["stage"].iloc[j], -1, found.index[j], np.nan)
-             for j in range(len(found)) if j not in used_found]  # fmt: skip
+                rows.append(
+                    (
+                        photo,
+                        hand["stage"].iloc[i],
+                        found["stage"].iloc[j],
+                        hand.index[i],
+                        found.index[j],
+                        float(distance[i, j]),
+                    )
+                )
+    rows += [
+        (photo, hand["stage"].iloc[i], "missed", hand.index[i], -1, np.nan)
+        for i in range(len(hand))
+        if i not in used_hand
+    ]
+    rows += [
+        (photo, "none", found["stage"].iloc[j], -1, found.index[j], np.nan)
+        for j in range(len(found))
+        if j not in used_found
+    ]
     return rows

@@ -116,8 +116,10 @@ def bland_altman(first, second, *, multiple=1.96, confidence=0.95, relative=Fals
         lost += int((~keep).sum())
         mean, difference = mean[keep], 100 * difference[keep] / mean[keep]
         if mean.size < 3:
-            raise InputError("fewer than 3 pairs have a mean other than 0, so no percent can be taken. Use counts "
-                             "above 0, or relative=False.")  # fmt: skip
+            raise InputError(
+                "fewer than 3 pairs have a mean other than 0, so no percent can be taken. Use counts "
+                "above 0, or relative=False."
+            )
     n = mean.size
     bias, sd = float(difference.mean()), float(difference.std(ddof=1))
     t = float(stats.t.ppf(0.5 + confidence / 2, n - 1))
@@ -129,12 +131,27 @@ def bland_altman(first, second, *, multiple=1.96, confidence=0.95, relative=Fals
         slope, slope_half = float(line.slope), float(line.stderr * stats.t.ppf(0.5 + confidence / 2, n - 2))
     correlation = float(np.corrcoef(a, b)[0, 1]) if np.ptp(a) > 0 and np.ptp(b) > 0 else math.nan
     return BlandAltman(
-        n=n, left_out=lost, bias=bias, bias_low=bias - t * se_bias, bias_high=bias + t * se_bias, sd=sd,
-        limit_low=low, limit_low_low=low - t * se_limit, limit_low_high=low + t * se_limit,
-        limit_high=high, limit_high_low=high - t * se_limit, limit_high_high=high + t * se_limit, se_limit=se_limit,
-        slope=slope, slope_low=slope - slope_half, slope_high=slope + slope_half, correlation=correlation,
-        multiple=multiple, confidence=confidence, unit="%" if relative else "",
-    )  # fmt: skip
+        n=n,
+        left_out=lost,
+        bias=bias,
+        bias_low=bias - t * se_bias,
+        bias_high=bias + t * se_bias,
+        sd=sd,
+        limit_low=low,
+        limit_low_low=low - t * se_limit,
+        limit_low_high=low + t * se_limit,
+        limit_high=high,
+        limit_high_low=high - t * se_limit,
+        limit_high_high=high + t * se_limit,
+        se_limit=se_limit,
+        slope=slope,
+        slope_low=slope - slope_half,
+        slope_high=slope + slope_half,
+        correlation=correlation,
+        multiple=multiple,
+        confidence=confidence,
+        unit="%" if relative else "",
+    )
 
 
 @dataclass(frozen=True)
@@ -169,8 +186,9 @@ def repeatability(first, second) -> Repeatability:
     """
     a, b, _ = _pairs(first, second)
     square = float(np.mean((a - b) ** 2))
-    return Repeatability(a.size, math.sqrt(square / 2), 2 * math.sqrt(square),
-                         "Bland and Altman 1986, Lancet i:307-310")  # fmt: skip
+    return Repeatability(
+        a.size, math.sqrt(square / 2), 2 * math.sqrt(square), "Bland and Altman 1986, Lancet i:307-310"
+    )
 
 
 @dataclass(frozen=True)
@@ -237,9 +255,21 @@ def concordance(first, second, *, confidence=0.95) -> Concordance:
     if abs(ccc) >= 1 - 1e-15:
         low = high = ccc
     elif abs(r) > 1e-12 and n > 2:
-        variance = ((1 - r**2) * ccc**2 * (1 - ccc**2) / r**2 + 2 * ccc**3 * (1 - ccc) * shift**2 / r
-                    - 0.5 * ccc**4 * shift**4 / r**2) / (n - 2)  # fmt: skip
+        variance = (
+            (1 - r**2) * ccc**2 * (1 - ccc**2) / r**2
+            + 2 * ccc**3 * (1 - ccc) * shift**2 / r
+            - 0.5 * ccc**4 * shift**4 / r**2
+        ) / (n - 2)
         half = stats.norm.ppf(0.5 + confidence / 2) * math.sqrt(max(variance, 0.0)) / (1 - ccc**2)
         low, high = math.tanh(math.atanh(ccc) - half), math.tanh(math.atanh(ccc) + half)
-    return Concordance(n, float(ccc), float(low), float(high), float(sa / sb), shift,
-                       float(ccc / r) if abs(r) > 1e-12 else math.nan, float(r), confidence)  # fmt: skip
+    return Concordance(
+        n,
+        float(ccc),
+        float(low),
+        float(high),
+        float(sa / sb),
+        shift,
+        float(ccc / r) if abs(r) > 1e-12 else math.nan,
+        float(r),
+        confidence,
+    )

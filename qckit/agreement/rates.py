@@ -65,21 +65,34 @@ class CountRates:
 
     def to_json(self) -> str:
         """Return everything needed to correct counts later, as JSON."""
-        return json.dumps({
-            "outcomes": list(OUTCOMES), "table": np.round(self.table, 4).tolist(),
-            "false": np.round(self.false, 4).tolist(),
-            "n_photos": self.n_photos, "photo_size": np.round(self.photo_size, 4).tolist(),
-            "spread": np.round(self.spread, 6).tolist(), "false_spread": round(self.false_spread, 4),
-            "source": self.source, "draws": np.round(self.draws, 5).tolist(),
-        })  # fmt: skip
+        return json.dumps(
+            {
+                "outcomes": list(OUTCOMES),
+                "table": np.round(self.table, 4).tolist(),
+                "false": np.round(self.false, 4).tolist(),
+                "n_photos": self.n_photos,
+                "photo_size": np.round(self.photo_size, 4).tolist(),
+                "spread": np.round(self.spread, 6).tolist(),
+                "false_spread": round(self.false_spread, 4),
+                "source": self.source,
+                "draws": np.round(self.draws, 5).tolist(),
+            }
+        )
 
     @classmethod
     def from_json(cls, text: str) -> CountRates:
         """Read what :meth:`to_json` wrote."""
         data = json.loads(text)
-        return cls(np.array(data["table"], float), np.array(data["false"], float), int(data["n_photos"]),
-                   np.array(data["photo_size"], float), np.array(data["spread"], float), float(data["false_spread"]),
-                   data["source"], np.array(data["draws"], float).reshape(-1, len(STAGES), len(OUTCOMES)))  # fmt: skip
+        return cls(
+            np.array(data["table"], float),
+            np.array(data["false"], float),
+            int(data["n_photos"]),
+            np.array(data["photo_size"], float),
+            np.array(data["spread"], float),
+            float(data["false_spread"]),
+            data["source"],
+            np.array(data["draws"], float).reshape(-1, len(STAGES), len(OUTCOMES)),
+        )
 
 
 def _rate(k, n, inflate, confidence):
@@ -138,16 +151,21 @@ def rates_from_matches(matches) -> CountRates:
     return CountRates(
         table.to_numpy(float),
         false.groupby("photo_stage").size().reindex(STAGES, fill_value=0).to_numpy(float),
-        photos, np.array(sizes), np.array(spreads),
-        float(max(1.0, per_photo.var(ddof=1) / mean)) if mean > 0 else 1.0, "matched objects",
+        photos,
+        np.array(sizes),
+        np.array(spreads),
+        float(max(1.0, per_photo.var(ddof=1) / mean)) if mean > 0 else 1.0,
+        "matched objects",
         np.empty((0, len(STAGES), len(OUTCOMES))),
-    )  # fmt: skip
+    )
 
 
 def _enough(photos):
     if photos < 3:
-        raise InputError(f"{photos} photo(s) counted both ways; at least 3 are needed to see how much the rates differ "
-                         "from photo to photo, and 10 are better. Count more photos by hand.")  # fmt: skip
+        raise InputError(
+            f"{photos} photo(s) counted both ways; at least 3 are needed to see how much the rates differ "
+            "from photo to photo, and 10 are better. Count more photos by hand."
+        )
 
 
 def _intraclass(k, n):
@@ -200,10 +218,14 @@ def rates_from_counts(photo_counts, hand_counts, *, n_draws=400, seed=20, weight
     columns = [COUNT_COLUMNS[s] for s in STAGES]
 
     def numbers(which):
-        return np.column_stack([
-            joined[f"{c}_{which}"].astype(float).fillna(0).to_numpy() if f"{c}_{which}" in joined else
-            np.zeros(len(joined)) for c in columns
-        ])  # fmt: skip
+        return np.column_stack(
+            [
+                joined[f"{c}_{which}"].astype(float).fillna(0).to_numpy()
+                if f"{c}_{which}" in joined
+                else np.zeros(len(joined))
+                for c in columns
+            ]
+        )
 
     seen, true = numbers("photo"), numbers("hand")
     rng = np.random.default_rng(seed)
@@ -214,8 +236,16 @@ def rates_from_counts(photo_counts, hand_counts, *, n_draws=400, seed=20, weight
         free = max(len(joined) - 4, 1)
         widen = np.sqrt(len(joined) / rng.chisquare(free, n_draws))[:, None, None]
         draws = np.clip(matrix + (draws - matrix) * widen, 0, 1)
-    return CountRates(matrix * true.sum(axis=0)[:, None], np.zeros(len(STAGES)), len(joined), true.mean(axis=0),
-                      np.zeros(len(STAGES)), 1.0, "counts per photo", draws)  # fmt: skip
+    return CountRates(
+        matrix * true.sum(axis=0)[:, None],
+        np.zeros(len(STAGES)),
+        len(joined),
+        true.mean(axis=0),
+        np.zeros(len(STAGES)),
+        1.0,
+        "counts per photo",
+        draws,
+    )
 
 
 def _unmix(seen, true, weight, rounds=400):

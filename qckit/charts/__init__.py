@@ -14,17 +14,34 @@ _HOMES = {
     "control_chart": ("draw_control_chart", "draw_cusum", "draw_ewma", "draw_grid", "rule_mark"),
     "limits": ("CHART_COLUMNS", "D2_EXACT", "D2_TABLE", "Limits", "apply_limits", "fit_limits", "moving_range"),
     "lot_chart": ("LotChart", "build_chart", "freeze_chart"),
-    "memory": ("cusum_chart", "ewma_chart"),
-    "rules": ("DEFAULT_RULES", "DEFAULT_RULES_REASON", "NELSON", "RULES", "WESTERN_ELECTRIC", "false_alarm_rate",
-              "find_rule", "find_signals", "rules_table"),
+    "ewma_cusum": ("cusum_chart", "ewma_chart"),
+    "rules": (
+        "DEFAULT_RULES",
+        "DEFAULT_RULES_REASON",
+        "NELSON",
+        "RULES",
+        "WESTERN_ELECTRIC",
+        "false_alarm_rate",
+        "find_rule",
+        "find_signals",
+        "rules_table",
+    ),
     "run_lengths": ("RunLength", "cusum_decision", "cusum_run_length", "ewma_run_length", "ewma_width", "run_length"),
     "series": ("CHARTED", "CONDITIONS", "Charted", "chart_points", "hatch_series"),
-    "shewhart": ("exact_p_chart", "exact_u_chart", "individuals_chart", "laney_p_chart", "laney_u_chart",
-                 "moving_range_chart", "p_chart", "u_chart"),
+    "shewhart": (
+        "exact_p_chart",
+        "exact_u_chart",
+        "individuals_chart",
+        "laney_p_chart",
+        "laney_u_chart",
+        "moving_range_chart",
+        "p_chart",
+        "u_chart",
+    ),
     "shifts": ("Shift", "compare_conditions", "find_shifts"),
     "trend": ("autocorrelation", "judge_drift"),
     "variance": ("Components", "hatch_components", "variance_components"),
-}  # fmt: skip
+}
 
 _NAMES = {name: home for home, names in _HOMES.items() for name in names}
 

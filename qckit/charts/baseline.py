@@ -20,9 +20,16 @@ from qckit.charts.rules import DEFAULT_RULES, RULES, false_alarm_rate, find_sign
 from qckit.errors import InputError, unknown_name
 
 __all__ = [
-    "FAIR_BASELINE", "Baseline", "estimate_nodes", "estimated_rate", "freeze", "rule_reach", "set_baseline",
-    "stored_limits", "widen",
-]  # fmt: skip
+    "FAIR_BASELINE",
+    "Baseline",
+    "estimate_nodes",
+    "estimated_rate",
+    "freeze",
+    "rule_reach",
+    "set_baseline",
+    "stored_limits",
+    "widen",
+]
 
 FAIR_BASELINE = 20
 """Points below which a baseline is called short in words (common practice: 20 to 25; no source)."""
@@ -199,8 +206,19 @@ class Baseline:
     notes: list = field(default_factory=list)
 
 
-def set_baseline(points, kind, *, set_aside=None, rules=DEFAULT_RULES, per=1.0, d2=D2_TABLE, spread="moving range",
-                 slope_per_day=0.0, law="leaning", where="points") -> Baseline:  # fmt: skip
+def set_baseline(
+    points,
+    kind,
+    *,
+    set_aside=None,
+    rules=DEFAULT_RULES,
+    per=1.0,
+    d2=D2_TABLE,
+    spread="moving range",
+    slope_per_day=0.0,
+    law="leaning",
+    where="points",
+) -> Baseline:
     """Review a baseline (phase I).
 
     Parameters
@@ -245,10 +263,14 @@ def set_baseline(points, kind, *, set_aside=None, rules=DEFAULT_RULES, per=1.0, 
     chart = apply_limits(limits, points, phase=np.where(keep, "baseline", "set aside"), where=where)
     signals = find_signals(chart, rules, reach=limits.reach)
     left_out = [
-        {"label": row.label, "at": "" if pd.isna(row.at) else row.at.isoformat(), "value": round(row.value, 6),
-         "reason": str(set_aside[row.label])}
+        {
+            "label": row.label,
+            "at": "" if pd.isna(row.at) else row.at.isoformat(),
+            "value": round(row.value, 6),
+            "reason": str(set_aside[row.label]),
+        }
         for row in chart[~keep.to_numpy()].itertuples()
-    ]  # fmt: skip
+    ]
     return Baseline(limits, chart, signals, left_out, _notes(limits, signals, left_out))
 
 
@@ -296,13 +318,19 @@ def freeze(baseline: Baseline, *, name, chart, set_by, set_at, lot="", cone="", 
 
     times = baseline.chart.loc[baseline.chart["phase"] == "baseline", "at"].dropna()
     row = {
-        "baseline": name, "chart": chart, "lot": lot, "cone": cone,
+        "baseline": name,
+        "chart": chart,
+        "lot": lot,
+        "cone": cone,
         "first": times.min().isoformat() if len(times) else None,
         "last": times.max().isoformat() if len(times) else None,
-        "n_points": baseline.limits.n_points, "limits": baseline.limits.to_json(),
-        "set_aside": json.dumps(baseline.set_aside, ensure_ascii=False), "set_by": set_by, "set_at": set_at,
+        "n_points": baseline.limits.n_points,
+        "limits": baseline.limits.to_json(),
+        "set_aside": json.dumps(baseline.set_aside, ensure_ascii=False),
+        "set_by": set_by,
+        "set_at": set_at,
         "notes": notes or " ".join(baseline.notes),
-    }  # fmt: skip
+    }
     return check_table(pd.DataFrame([row]), "baselines")
 
 

@@ -38,8 +38,9 @@ def calendar_days(series, signals, first, last):
         mine = series[local == day.date()]
         counted = mine[mine["full_cysts"] > 0]
         pct = 100 * counted["nauplii"].sum() / counted["full_cysts"].sum() if len(counted) else np.nan
-        rows.append((day.date(), len(mine), pct, int(mine["hatch"].isin(fired).sum()),
-                     int((mine["off_standard"] != "").sum())))  # fmt: skip
+        rows.append(
+            (day.date(), len(mine), pct, int(mine["hatch"].isin(fired).sum()), int((mine["off_standard"] != "").sum()))
+        )
     return pd.DataFrame(rows, columns=["day", "n_hatches", "hatch_pct", "n_signals", "off_standard"])
 
 
@@ -67,18 +68,47 @@ def draw_calendar(days, *, ax=None, title="", minimum=None):
     for i, row in enumerate(days.itertuples()):
         x, y = (lead + i) % 7, -((lead + i) // 7)
         low = minimum is not None and row.hatch_pct == row.hatch_pct and row.hatch_pct < minimum
-        ax.add_patch(Rectangle((x, y), 0.94, 0.9, facecolor="#E8E8E8" if low else "white", edgecolor="#999999",
-                               hatch="///" if low else "", linewidth=0.8))  # fmt: skip
+        ax.add_patch(
+            Rectangle(
+                (x, y),
+                0.94,
+                0.9,
+                facecolor="#E8E8E8" if low else "white",
+                edgecolor="#999999",
+                hatch="///" if low else "",
+                linewidth=0.8,
+            )
+        )
         ax.text(x + 0.06, y + 0.84, str(row.day.day), fontsize=7.5, va="top")
         if row.n_hatches:
             text = f"{row.hatch_pct:.0f} %" if row.hatch_pct == row.hatch_pct else "no count"
-            ax.text(x + 0.47, y + 0.42, text, fontsize=9.5, ha="center", va="center", fontweight="bold",
-                    bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.8} if low else None)  # fmt: skip
-            ax.text(x + 0.06, y + 0.06, f"{row.n_hatches} hatch{'es' if row.n_hatches > 1 else ''}", fontsize=6.5,
-                    va="bottom")  # fmt: skip
+            ax.text(
+                x + 0.47,
+                y + 0.42,
+                text,
+                fontsize=9.5,
+                ha="center",
+                va="center",
+                fontweight="bold",
+                bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.8} if low else None,
+            )
+            ax.text(
+                x + 0.06,
+                y + 0.06,
+                f"{row.n_hatches} hatch{'es' if row.n_hatches > 1 else ''}",
+                fontsize=6.5,
+                va="bottom",
+            )
         if row.n_signals:
-            ax.plot(x + 0.82, y + 0.72, marker="D", markersize=7, markerfacecolor="none",
-                    markeredgecolor=draw.SERIES[1], markeredgewidth=1.5)  # fmt: skip
+            ax.plot(
+                x + 0.82,
+                y + 0.72,
+                marker="D",
+                markersize=7,
+                markerfacecolor="none",
+                markeredgecolor=draw.SERIES[1],
+                markeredgewidth=1.5,
+            )
         if row.off_standard:
             ax.plot(x + 0.82, y + 0.16, marker="v", markersize=6.5, color=draw.INK)
     for k, name in enumerate(_WEEKDAYS):

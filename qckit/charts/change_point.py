@@ -55,8 +55,9 @@ class Segmentation:
         return len(self.changes)
 
 
-def find_changes(values, *, weights=None, most=4, shortest=None, n_changes=None, confidence=0.95,
-                 interval="likely") -> Segmentation:  # fmt: skip
+def find_changes(
+    values, *, weights=None, most=4, shortest=None, n_changes=None, confidence=0.95, interval="likely"
+) -> Segmentation:
     """Cut a series where its mean changes.
 
     Every cut is tried (dynamic programming), so that the answer is the least-squares one; the number of changes is
@@ -166,8 +167,10 @@ def _described(y, w, ends, cost, shortest, confidence, interval):
         if interval == "likely":
             low, high = _likely_dates(w, cost, [0, *ends], i, min(shortest, 3), confidence)
         else:
-            before, after = (float(np.average((y[a:b] - m) ** 2, weights=w[a:b]))
-                             for (a, b), m in zip(stretches[i : i + 2], means[i : i + 2], strict=True))  # fmt: skip
+            before, after = (
+                float(np.average((y[a:b] - m) ** 2, weights=w[a:b]))
+                for (a, b), m in zip(stretches[i : i + 2], means[i : i + 2], strict=True)
+            )
             early, late = break_interval(means[i + 1] - means[i], before, after, confidence=confidence)
             low, high = max(1, math.floor(at - late)), min(len(y) - 1, math.ceil(at - early))
         changes.append(Change(at, low, high, means[i], means[i + 1]))

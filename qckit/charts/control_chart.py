@@ -22,8 +22,21 @@ def rule_mark(rule: str) -> str:
     return _LETTER.get(rule) or RULES[rule].test.rsplit(" ", 1)[-1]
 
 
-def draw_control_chart(frame, *, ax=None, signals=None, title="", ylabel="", note="", decimals=1, target=None,
-                       target_label="", xlabel="", legend=True, ylim=None):  # fmt: skip
+def draw_control_chart(
+    frame,
+    *,
+    ax=None,
+    signals=None,
+    title="",
+    ylabel="",
+    note="",
+    decimals=1,
+    target=None,
+    target_label="",
+    xlabel="",
+    legend=True,
+    ylim=None,
+):
     """Draw a control chart.
 
     Parameters
@@ -71,8 +84,17 @@ def draw_control_chart(frame, *, ax=None, signals=None, title="", ylabel="", not
     if ylim is not None:
         ax.set_ylim(*ylim)
     if note:
-        ax.annotate(note, (0, 0), xycoords="axes fraction", xytext=(0, -40), textcoords="offset points", fontsize=7.5,
-                    va="top", annotation_clip=False, wrap=False)  # fmt: skip
+        ax.annotate(
+            note,
+            (0, 0),
+            xycoords="axes fraction",
+            xytext=(0, -40),
+            textcoords="offset points",
+            fontsize=7.5,
+            va="top",
+            annotation_clip=False,
+            wrap=False,
+        )
     if legend:
         _legend(ax, frame, signals)
     # room for the names of the lowest and the highest diamond
@@ -106,8 +128,10 @@ def _limit_names(frame, decimals):
         return []
     end, lots = known.iloc[-1], frame["group"].astype(str)
     whose = f"{end['group']} " if lots.nunique() > 1 else ""
-    return [(float(end[column]), f"{whose}{word} {end[column]:,.{decimals}f}")
-            for column, word in (("high", "upper"), ("centre", "mean"), ("low", "lower"))]  # fmt: skip
+    return [
+        (float(end[column]), f"{whose}{word} {end[column]:,.{decimals}f}")
+        for column, word in (("high", "upper"), ("centre", "mean"), ("low", "lower"))
+    ]
 
 
 def _draw_limits(ax, x, part):
@@ -116,10 +140,17 @@ def _draw_limits(ax, x, part):
         return
     xs, part = x[known], part[known]
     for column, line in (("centre", "-"), ("low", "--"), ("high", "--")):
-        ax.step(xs, part[column].to_numpy(), where="mid", color=draw.INK, linestyle=line,
-                linewidth=1.1 if column == "centre" else 0.9)  # fmt: skip
-    ax.fill_between(xs, part["low"].to_numpy(), part["high"].to_numpy(), step="mid", color=draw.SERIES[0], alpha=0.07,
-                    linewidth=0)  # fmt: skip
+        ax.step(
+            xs,
+            part[column].to_numpy(),
+            where="mid",
+            color=draw.INK,
+            linestyle=line,
+            linewidth=1.1 if column == "centre" else 0.9,
+        )
+    ax.fill_between(
+        xs, part["low"].to_numpy(), part["high"].to_numpy(), step="mid", color=draw.SERIES[0], alpha=0.07, linewidth=0
+    )
 
 
 def _draw_points(ax, x, frame):
@@ -150,9 +181,17 @@ def _mark_groups(ax, x, frame):
             seen.add(name)
             if i:
                 ax.axvline(x[i], color="#7F7F7F", linewidth=0.8)
-            ax.annotate(name, (x[i], 1), xycoords=("data", "axes fraction"), xytext=(3, -3), textcoords="offset points",
-                        fontsize=8.5, va="top", fontweight="bold",
-                        bbox={"facecolor": "white", "edgecolor": "none", "pad": 1, "alpha": 0.85})  # fmt: skip
+            ax.annotate(
+                name,
+                (x[i], 1),
+                xycoords=("data", "axes fraction"),
+                xytext=(3, -3),
+                textcoords="offset points",
+                fontsize=8.5,
+                va="top",
+                fontweight="bold",
+                bbox={"facecolor": "white", "edgecolor": "none", "pad": 1, "alpha": 0.85},
+            )
 
 
 def _signal_places(frame, signals):
@@ -164,8 +203,16 @@ def _signal_places(frame, signals):
 
 def _draw_signals(ax, x, frame, signals):
     for i, _ in _signal_places(frame, signals):
-        ax.plot(x[i], frame["value"].iloc[i], marker="D", markersize=9, markerfacecolor="none",
-                markeredgecolor=draw.SERIES[1], markeredgewidth=1.4, linestyle="none")  # fmt: skip
+        ax.plot(
+            x[i],
+            frame["value"].iloc[i],
+            marker="D",
+            markersize=9,
+            markerfacecolor="none",
+            markeredgecolor=draw.SERIES[1],
+            markeredgewidth=1.4,
+            linestyle="none",
+        )
 
 
 def _name_signals(ax, x, frame, signals):
@@ -186,8 +233,16 @@ def _name_signals(ax, x, frame, signals):
         side = -1 if values[i] < frame["centre"].iloc[i] else 1
         dx, dy, box = _free_place(px, py, 4.4 * len(text), side, taken, inside)
         taken.append(box)
-        ax.annotate(text, (x[i], values[i]), xytext=(dx, dy), textcoords="offset points", ha="center", va="center",
-                    fontsize=7, color=draw.INK)  # fmt: skip
+        ax.annotate(
+            text,
+            (x[i], values[i]),
+            xytext=(dx, dy),
+            textcoords="offset points",
+            ha="center",
+            va="center",
+            fontsize=7,
+            color=draw.INK,
+        )
 
 
 def _free_place(px, py, width, side, taken, inside, height=7.0):
@@ -209,23 +264,45 @@ def _legend(ax, frame, signals):
     phase, handles = set(frame["phase"].astype(str)), []
     blue = draw.SERIES[0]
     if "baseline" in phase:
-        handles.append(Line2D([], [], marker="o", markerfacecolor="white", markeredgecolor=blue, linestyle="none",
-                              label="baseline"))  # fmt: skip
+        handles.append(
+            Line2D(
+                [], [], marker="o", markerfacecolor="white", markeredgecolor=blue, linestyle="none", label="baseline"
+            )
+        )
     lots = list(dict.fromkeys(frame["group"].astype(str)))
     if len(lots) > 1:  # the shape tells the lot, whatever the phase
-        handles += [Line2D([], [], marker=draw.MARKERS[i % len(draw.MARKERS)], color=blue, linestyle="none", label=name)
-                    for i, name in enumerate(lots)]  # fmt: skip
+        handles += [
+            Line2D([], [], marker=draw.MARKERS[i % len(draw.MARKERS)], color=blue, linestyle="none", label=name)
+            for i, name in enumerate(lots)
+        ]
     elif phase - {"baseline", "set aside"}:
         handles.append(Line2D([], [], marker="o", color=blue, linestyle="none", label="hatch"))
     if "set aside" in phase:
         handles.append(Line2D([], [], marker="x", color="#7F7F7F", linestyle="none", label="set aside"))
     if signals is not None and len(signals):
         rules = ", ".join(sorted({rule_mark(r) for r in signals["rule"]}))
-        handles.append(Line2D([], [], marker="D", markerfacecolor="none", markeredgecolor=draw.SERIES[1],
-                              linestyle="none", label=f"signal (test {rules})"))  # fmt: skip
+        handles.append(
+            Line2D(
+                [],
+                [],
+                marker="D",
+                markerfacecolor="none",
+                markeredgecolor=draw.SERIES[1],
+                linestyle="none",
+                label=f"signal (test {rules})",
+            )
+        )
     handles.append(Line2D([], [], color=draw.INK, linestyle="--", linewidth=0.9, label="limits"))
-    ax.legend(handles=handles, loc="lower right", bbox_to_anchor=(1, 1), ncols=len(handles), fontsize=7.5,
-              handletextpad=0.4, columnspacing=1.0, borderaxespad=0.1)  # fmt: skip
+    ax.legend(
+        handles=handles,
+        loc="lower right",
+        bbox_to_anchor=(1, 1),
+        ncols=len(handles),
+        fontsize=7.5,
+        handletextpad=0.4,
+        columnspacing=1.0,
+        borderaxespad=0.1,
+    )
 
 
 def _date_axis(ax):
@@ -259,8 +336,15 @@ def draw_grid(frame, by, names, *, first=None, height=1.2):
     import matplotlib.pyplot as plt
 
     levels = sorted(v for v in frame[by].dropna().unique() if v != "")
-    fig, axes = plt.subplots(len(names), max(1, len(levels)), figsize=(9.4, height * len(names) + 0.7), sharex=True,
-                             sharey="row", squeeze=False, layout="constrained")  # fmt: skip
+    fig, axes = plt.subplots(
+        len(names),
+        max(1, len(levels)),
+        figsize=(9.4, height * len(names) + 0.7),
+        sharex=True,
+        sharey="row",
+        squeeze=False,
+        layout="constrained",
+    )
     for row, (name, words) in zip(axes, names.items(), strict=True):
         own = frame[frame["chart"] == name]
         for ax, level in zip(row, levels, strict=False):
@@ -292,14 +376,27 @@ def _small(ax, part, first):
     x = part["at"].dt.tz_convert(None).to_numpy()
     y, fired = _shown_score(part), part["fired"].to_numpy(dtype=bool)
     if first is not None:
-        ax.axvspan(first.tz_convert("UTC").tz_localize(None), ax.get_xlim()[1] if not len(x) else x.max(),
-                   color="#999999", alpha=0.13, linewidth=0)  # fmt: skip
+        ax.axvspan(
+            first.tz_convert("UTC").tz_localize(None),
+            ax.get_xlim()[1] if not len(x) else x.max(),
+            color="#999999",
+            alpha=0.13,
+            linewidth=0,
+        )
     ax.axhline(0, color=draw.INK, linewidth=0.8)
     for side in (-3, 3):
         ax.axhline(side, color=draw.INK, linestyle="--", linewidth=0.7)
     ax.plot(x, y, color=draw.SERIES[0], linewidth=0.5, marker="o", markersize=3)
-    ax.plot(x[fired], y[fired], linestyle="none", marker="D", markersize=6.5, markerfacecolor="none",
-            markeredgecolor=draw.SERIES[1], markeredgewidth=1.2)  # fmt: skip
+    ax.plot(
+        x[fired],
+        y[fired],
+        linestyle="none",
+        marker="D",
+        markersize=6.5,
+        markerfacecolor="none",
+        markeredgecolor=draw.SERIES[1],
+        markeredgewidth=1.2,
+    )
     ax.set_yticks([-3, 0, 3])
     ax.tick_params(labelsize=7)
     ax.grid(visible=False)
@@ -308,7 +405,7 @@ def _small(ax, part, first):
 
 
 def draw_ewma(frame, *, ax=None, title="", ylabel=""):
-    """Draw an EWMA chart from :func:`qckit.charts.memory.ewma_chart` and return the Axes."""
+    """Draw an EWMA chart from :func:`qckit.charts.ewma_cusum.ewma_chart` and return the Axes."""
     ax = draw.new_axes(ax, figsize=(8.6, 3.2))
     x = frame["point"].to_numpy()
     ax.plot(x, frame["value"], linestyle="none", marker=".", color="#999999", label="hatch")
@@ -317,8 +414,16 @@ def draw_ewma(frame, *, ax=None, title="", ylabel=""):
         ax.step(x, frame[column], where="mid", color=draw.INK, linestyle=style, linewidth=0.9)
     out = frame["signal"] != 0
     if out.any():
-        ax.plot(x[out], frame["ewma"][out], linestyle="none", marker="D", markersize=8, markerfacecolor="none",
-                markeredgecolor=draw.SERIES[1], label="signal")  # fmt: skip
+        ax.plot(
+            x[out],
+            frame["ewma"][out],
+            linestyle="none",
+            marker="D",
+            markersize=8,
+            markerfacecolor="none",
+            markeredgecolor=draw.SERIES[1],
+            label="signal",
+        )
     ax.set_title(title)
     ax.set_ylabel(ylabel)
     ax.set_xlabel(f"hatch, in order   (n = {int(frame['value'].notna().sum())})")
@@ -328,19 +433,35 @@ def draw_ewma(frame, *, ax=None, title="", ylabel=""):
 
 
 def draw_cusum(frame, *, ax=None, title="", ylabel=""):
-    """Draw a tabular CUSUM from :func:`qckit.charts.memory.cusum_chart` and return the Axes."""
+    """Draw a tabular CUSUM from :func:`qckit.charts.ewma_cusum.cusum_chart` and return the Axes."""
     ax = draw.new_axes(ax, figsize=(8.6, 3.2))
     x, height = frame["point"].to_numpy(), float(frame["decision"].iloc[0])
     ax.plot(x, frame["high_sum"], color=draw.SERIES[0], marker="^", markersize=3.5, linewidth=1, label="sum above")
-    ax.plot(x, -frame["low_sum"], color=draw.SERIES[1], marker="v", markersize=3.5, linewidth=1, linestyle="-.",
-            label="sum below")  # fmt: skip
+    ax.plot(
+        x,
+        -frame["low_sum"],
+        color=draw.SERIES[1],
+        marker="v",
+        markersize=3.5,
+        linewidth=1,
+        linestyle="-.",
+        label="sum below",
+    )
     for side in (height, -height):
         draw.reference_line(side, f"signal {side:.4g}", ax=ax)
     out = frame["signal"].to_numpy()
     if (out != 0).any():
         y = np.where(out > 0, frame["high_sum"], -frame["low_sum"])
-        ax.plot(x[out != 0], y[out != 0], linestyle="none", marker="D", markersize=8, markerfacecolor="none",
-                markeredgecolor=draw.INK, label="signal")  # fmt: skip
+        ax.plot(
+            x[out != 0],
+            y[out != 0],
+            linestyle="none",
+            marker="D",
+            markersize=8,
+            markerfacecolor="none",
+            markeredgecolor=draw.INK,
+            label="signal",
+        )
     ax.axhline(0, color=draw.INK, linewidth=0.8)
     ax.set_title(title)
     ax.set_ylabel(ylabel)

@@ -13,14 +13,23 @@ from dataclasses import asdict, dataclass, field, replace
 import numpy as np
 import pandas as pd
 
-from qckit.charts.laws import between_share, lean, limit_value, normal_score
+from qckit.charts.overdispersed import between_share, lean, limit_value, normal_score
 from qckit.charts.spread import D2_EXACT, D2_TABLE, D4_TABLE, estimate_spread, moving_range
 from qckit.errors import InputError, unknown_name
 
 __all__ = [
-    "CHART_COLUMNS", "D2_EXACT", "D2_TABLE", "D4_TABLE", "KINDS", "Limits", "apply_limits", "check_points",
-    "fit_limits", "moving_range", "working_values",
-]  # fmt: skip
+    "CHART_COLUMNS",
+    "D2_EXACT",
+    "D2_TABLE",
+    "D4_TABLE",
+    "KINDS",
+    "Limits",
+    "apply_limits",
+    "check_points",
+    "fit_limits",
+    "moving_range",
+    "working_values",
+]
 
 KINDS = {
     "individuals": "individual values",
@@ -72,7 +81,7 @@ class Limits:
     law : str
         ``symmetric``: limits as published. ``leaning`` (prime charts): limits with the chance of 3 standard
         deviations in each tail of a law that leans as overdispersed counts do, ``between`` being the part of the
-        spread that does not shrink with the number counted (see :mod:`qckit.charts.laws`).
+        spread that does not shrink with the number counted (see :mod:`qckit.charts.overdispersed`).
     between : float
         Variance between hatches per thing counted, relative to the plain law's.
     """
@@ -226,8 +235,19 @@ def _line(limits: Limits, at):
     return limits.centre + limits.slope_per_day * (_days(at).to_numpy(dtype=float) - limits.origin_day)
 
 
-def fit_limits(points, kind: str, *, include=None, per=1.0, d2=D2_TABLE, spread="moving range", slope_per_day=0.0,
-               origin=None, law="symmetric", where="points") -> Limits:  # fmt: skip
+def fit_limits(
+    points,
+    kind: str,
+    *,
+    include=None,
+    per=1.0,
+    d2=D2_TABLE,
+    spread="moving range",
+    slope_per_day=0.0,
+    origin=None,
+    law="symmetric",
+    where="points",
+) -> Limits:
     """Estimate limits from a baseline.
 
     Parameters
@@ -285,8 +305,17 @@ def fit_limits(points, kind: str, *, include=None, per=1.0, d2=D2_TABLE, spread=
         centre = float(np.sum(y * weight) / np.sum(weight))
     else:
         centre = float(np.mean(y))
-    shell = Limits(kind=kind, centre=centre, sigma=1.0, n_points=len(used), per=float(per), d2=float(d2),
-                   spread=spread, slope_per_day=float(slope_per_day), origin_day=day0)  # fmt: skip
+    shell = Limits(
+        kind=kind,
+        centre=centre,
+        sigma=1.0,
+        n_points=len(used),
+        per=float(per),
+        d2=float(d2),
+        spread=spread,
+        slope_per_day=float(slope_per_day),
+        origin_day=day0,
+    )
     base = _base_sigma(kind, centre, used["size"].to_numpy())
     if not np.all(base > 0):
         raise InputError(
@@ -352,9 +381,18 @@ def apply_limits(limits: Limits, points, *, clip=True, phase="", where="points")
         high = np.clip(high, None, 1) if kind in ("p", "p prime") else high
     frame = pd.DataFrame(
         {
-            "point": np.arange(1, len(clean) + 1), "label": clean["label"], "at": clean["at"], "group": clean["group"],
-            "value": clean["value"] * per, "size": clean["size"], "centre": centre * per, "sigma": sigma * per,
-            "low": low * per, "high": high * per, "z": z, "phase": phase,
+            "point": np.arange(1, len(clean) + 1),
+            "label": clean["label"],
+            "at": clean["at"],
+            "group": clean["group"],
+            "value": clean["value"] * per,
+            "size": clean["size"],
+            "centre": centre * per,
+            "sigma": sigma * per,
+            "low": low * per,
+            "high": high * per,
+            "z": z,
+            "phase": phase,
         }
-    )  # fmt: skip
+    )
     return frame[list(CHART_COLUMNS)]

@@ -97,8 +97,13 @@ def _listed(frame, by_hand, known):
     """Points set aside: those of the baseline, and those set aside by hand elsewhere."""
     named = {p["label"] for p in known}
     extra = frame[(by_hand != "").to_numpy() & ~frame["label"].isin(named).to_numpy()]
-    return [*known, *({"label": row.label, "at": row.at.isoformat(), "value": round(row.value, 6),
-                       "reason": by_hand[row.Index]} for row in extra.itertuples())]  # fmt: skip
+    return [
+        *known,
+        *(
+            {"label": row.label, "at": row.at.isoformat(), "value": round(row.value, 6), "reason": by_hand[row.Index]}
+            for row in extra.itertuples()
+        ),
+    ]
 
 
 def _with_frozen(points, why, by_hand, name, lot, first, stored, rules):
@@ -128,9 +133,21 @@ def _with_frozen(points, why, by_hand, name, lot, first, stored, rules):
             f"Set aside after the baseline was frozen: {', '.join(sorted(late))}. Its limits still rest on {it}; "
             f"freeze the baseline anew to leave {it} out."
         )
-    return LotChart(name, lot, frame, _signals(frame, limits, rules, first), limits, tuple(rules),
-                    _run(rules, limits), drift, None, words, True,
-                    _listed(frame, by_hand, left_out), notes)  # fmt: skip
+    return LotChart(
+        name,
+        lot,
+        frame,
+        _signals(frame, limits, rules, first),
+        limits,
+        tuple(rules),
+        _run(rules, limits),
+        drift,
+        None,
+        words,
+        True,
+        _listed(frame, by_hand, left_out),
+        notes,
+    )
 
 
 def _with_proposed(points, why, by_hand, name, lot, first, rules):
@@ -147,9 +164,21 @@ def _with_proposed(points, why, by_hand, name, lot, first, rules):
     good = pool & usable
     if int(good.sum()) < _LEAST:
         frame = _empty_limits(points)
-        return LotChart(name, lot, frame, find_signals(frame.head(0)), None, tuple(rules), None, None, None,
-                        f"{int(good.sum())} usable hatches: no limits can be set yet ({_LEAST} are needed)", False,
-                        [], notes)  # fmt: skip
+        return LotChart(
+            name,
+            lot,
+            frame,
+            find_signals(frame.head(0)),
+            None,
+            tuple(rules),
+            None,
+            None,
+            None,
+            f"{int(good.sum())} usable hatches: no limits can be set yet ({_LEAST} are needed)",
+            False,
+            [],
+            notes,
+        )
     drift = _drift(points[good], charted) if charted.by_lot else None
     sloped = drift is not None and drift.shape == "slope"
     order = np.flatnonzero(good.to_numpy())
@@ -161,8 +190,21 @@ def _with_proposed(points, why, by_hand, name, lot, first, rules):
         base, likeness, rules, extra = _reviewed(part, charted, aside, drift if sloped else None, rules)
     except InputError as error:  # all alike, or none at all: nothing to set limits from, and the page goes on
         frame = _empty_limits(points)
-        return LotChart(name, lot, frame, find_signals(frame.head(0)), None, tuple(rules), None, drift, None,
-                        f"no limits: {str(error).removeprefix('points: ')}", False, [], notes)  # fmt: skip
+        return LotChart(
+            name,
+            lot,
+            frame,
+            find_signals(frame.head(0)),
+            None,
+            tuple(rules),
+            None,
+            drift,
+            None,
+            f"no limits: {str(error).removeprefix('points: ')}",
+            False,
+            [],
+            notes,
+        )
     frame = _applied(base.limits, points, "monitored")
     frame.loc[frame.index[span], "phase"] = np.where(part["label"].isin(aside), "set aside", "baseline")
     # what was off the standard in earlier months is known and must not begin a run that ends in this one
@@ -174,9 +216,21 @@ def _with_proposed(points, why, by_hand, name, lot, first, rules):
         f"proposed baseline (not frozen): {base.limits.n_points} hatches, {part['at'].min():%Y-%m-%d} to "
         f"{part['at'].max():%Y-%m-%d}" + (f", {len(aside)} set aside" if aside else "")
     )
-    return LotChart(name, lot, frame, _signals(frame, base.limits, rules, first), base.limits, tuple(rules),
-                    _run(rules, base.limits), drift, likeness, words, False,
-                    _listed(frame, by_hand, base.set_aside), [*notes, *extra])  # fmt: skip
+    return LotChart(
+        name,
+        lot,
+        frame,
+        _signals(frame, base.limits, rules, first),
+        base.limits,
+        tuple(rules),
+        _run(rules, base.limits),
+        drift,
+        likeness,
+        words,
+        False,
+        _listed(frame, by_hand, base.set_aside),
+        [*notes, *extra],
+    )
 
 
 def _run(rules, limits):

@@ -15,9 +15,18 @@ import pandas as pd
 from qckit.errors import unknown_name
 
 __all__ = [
-    "DEFAULT_RULES", "DEFAULT_RULES_REASON", "NELSON", "RULES", "SIGNAL_COLUMNS", "WESTERN_ELECTRIC", "Rule",
-    "false_alarm_rate", "find_rule", "find_signals", "rules_table",
-]  # fmt: skip
+    "DEFAULT_RULES",
+    "DEFAULT_RULES_REASON",
+    "NELSON",
+    "RULES",
+    "SIGNAL_COLUMNS",
+    "WESTERN_ELECTRIC",
+    "Rule",
+    "false_alarm_rate",
+    "find_rule",
+    "find_signals",
+    "rules_table",
+]
 
 
 @dataclass(frozen=True)
@@ -37,26 +46,94 @@ class Rule:
 RULES: dict[str, Rule] = {
     rule.code: rule
     for rule in (
-        Rule("beyond_3", "ISO 7870-2 test 1", "a point beyond the limits", "one hatch went differently",
-             "beyond", 1, 1, 3.0),
-        Rule("nine_one_side", "ISO 7870-2 test 2", "nine points in a row on one side of the centre line",
-             "the level has moved and stayed", "side", 9, 9),
-        Rule("six_trending", "ISO 7870-2 test 3", "six points in a row rising, or falling",
-             "something wears, ages or drifts", "trend", 6, 6),
-        Rule("fourteen_alternating", "ISO 7870-2 test 4", "fourteen points in a row going up and down in turn",
-             "two streams, such as two cones, take turns in the chart", "alternating", 14, 14),
-        Rule("two_of_three_beyond_2", "ISO 7870-2 test 5", "two of three points beyond 2 sigma on the same side",
-             "a large shift that has just begun", "beyond", 3, 2, 2.0),
-        Rule("four_of_five_beyond_1", "ISO 7870-2 test 6", "four of five points beyond 1 sigma on the same side",
-             "a middling shift", "beyond", 5, 4, 1.0),
-        Rule("fifteen_within_1", "ISO 7870-2 test 7", "fifteen points in a row within 1 sigma of the centre line",
-             "limits too wide: a mixed baseline, or figures copied", "within", 15, 15, 1.0),
-        Rule("eight_beyond_1", "ISO 7870-2 test 8", "eight points in a row beyond 1 sigma, on either side",
-             "two levels mixed in one chart", "outside", 8, 8, 1.0),
-        Rule("eight_one_side", "Western Electric test 4", "eight points in a row on one side of the centre line",
-             "the level has moved and stayed", "side", 8, 8),
+        Rule(
+            "beyond_3",
+            "ISO 7870-2 test 1",
+            "a point beyond the limits",
+            "one hatch went differently",
+            "beyond",
+            1,
+            1,
+            3.0,
+        ),
+        Rule(
+            "nine_one_side",
+            "ISO 7870-2 test 2",
+            "nine points in a row on one side of the centre line",
+            "the level has moved and stayed",
+            "side",
+            9,
+            9,
+        ),
+        Rule(
+            "six_trending",
+            "ISO 7870-2 test 3",
+            "six points in a row rising, or falling",
+            "something wears, ages or drifts",
+            "trend",
+            6,
+            6,
+        ),
+        Rule(
+            "fourteen_alternating",
+            "ISO 7870-2 test 4",
+            "fourteen points in a row going up and down in turn",
+            "two streams, such as two cones, take turns in the chart",
+            "alternating",
+            14,
+            14,
+        ),
+        Rule(
+            "two_of_three_beyond_2",
+            "ISO 7870-2 test 5",
+            "two of three points beyond 2 sigma on the same side",
+            "a large shift that has just begun",
+            "beyond",
+            3,
+            2,
+            2.0,
+        ),
+        Rule(
+            "four_of_five_beyond_1",
+            "ISO 7870-2 test 6",
+            "four of five points beyond 1 sigma on the same side",
+            "a middling shift",
+            "beyond",
+            5,
+            4,
+            1.0,
+        ),
+        Rule(
+            "fifteen_within_1",
+            "ISO 7870-2 test 7",
+            "fifteen points in a row within 1 sigma of the centre line",
+            "limits too wide: a mixed baseline, or figures copied",
+            "within",
+            15,
+            15,
+            1.0,
+        ),
+        Rule(
+            "eight_beyond_1",
+            "ISO 7870-2 test 8",
+            "eight points in a row beyond 1 sigma, on either side",
+            "two levels mixed in one chart",
+            "outside",
+            8,
+            8,
+            1.0,
+        ),
+        Rule(
+            "eight_one_side",
+            "Western Electric test 4",
+            "eight points in a row on one side of the centre line",
+            "the level has moved and stayed",
+            "side",
+            8,
+            8,
+        ),
     )
-}  # fmt: skip
+}
 """Every rule by its code."""
 
 NELSON = tuple(RULES)[:8]
@@ -171,9 +248,21 @@ def find_signals(chart, rules=DEFAULT_RULES, *, reach=None):
             window = int(own.get("window", rule.window))
             for i in np.flatnonzero(fired):
                 row = part.iloc[i]
-                rows.append((row["point"], row["label"], row["at"], row["group"], rule.code, rule.test,
-                             _in_words(rule, own), {1: "above", -1: "below", 2: ""}[fired[i]],
-                             part.iloc[max(0, i - window + 1)]["point"], row["value"], row["centre"]))  # fmt: skip
+                rows.append(
+                    (
+                        row["point"],
+                        row["label"],
+                        row["at"],
+                        row["group"],
+                        rule.code,
+                        rule.test,
+                        _in_words(rule, own),
+                        {1: "above", -1: "below", 2: ""}[fired[i]],
+                        part.iloc[max(0, i - window + 1)]["point"],
+                        row["value"],
+                        row["centre"],
+                    )
+                )
     found = pd.DataFrame(rows, columns=list(SIGNAL_COLUMNS))
     return found.sort_values(["point", "rule"], kind="stable").reset_index(drop=True)
 

@@ -98,7 +98,7 @@ def ewma_run_length(weight, width, *, shift=0.0, nodes=120) -> float:
     Parameters
     ----------
     weight, width : float
-        As for :func:`qckit.charts.memory.ewma_chart`.
+        As for :func:`qckit.charts.ewma_cusum.ewma_chart`.
     shift : float
         Mean of the points in standard deviations.
     nodes : int

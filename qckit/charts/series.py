@@ -37,8 +37,15 @@ CHARTED = {
         Charted("hatching_efficiency_per_g", "hatching efficiency", "nauplii/g", "log individuals", decimals=0),
         Charted("umbrella_pct", "umbrella share", "%", "p prime", 100.0, "umbrella", "full_cysts"),
         Charted("opened_pct", "opened fraction", "%", "p prime", 100.0, "shells", "shell_whole"),
-        Charted("shells_per_1000", "shells in harvests", "per 1,000 nauplii", "u prime", 1.0, "sieve_shells",
-                "sieve_thousands"),
+        Charted(
+            "shells_per_1000",
+            "shells in harvests",
+            "per 1,000 nauplii",
+            "u prime",
+            1.0,
+            "sieve_shells",
+            "sieve_thousands",
+        ),
         Charted("t90_h", "T90", "h", "individuals"),
         Charted("temperature_c", "temperature", "°C", "individuals", by_lot=False),
         Charted("salinity_ppt", "salinity", "ppt", "individuals", by_lot=False),
@@ -46,21 +53,52 @@ CHARTED = {
         Charted("oxygen_mg_l", "oxygen", "mg/l", "individuals", decimals=2, by_lot=False),
         Charted("light_lux", "light", "lux", "individuals", decimals=0, by_lot=False),
     )
-}  # fmt: skip
+}
 """Every charted quantity by its name."""
 
 CONDITIONS = ("temperature_c", "salinity_ppt", "ph", "oxygen_mg_l", "light_lux")
 """The charted conditions of the water."""
 
-_QUANTITY = {"temperature": "temperature_c", "salinity": "salinity_ppt", "ph": "ph", "oxygen": "oxygen_mg_l",
-             "light": "light_lux"}  # fmt: skip
+_QUANTITY = {
+    "temperature": "temperature_c",
+    "salinity": "salinity_ppt",
+    "ph": "ph",
+    "oxygen": "oxygen_mg_l",
+    "light": "light_lux",
+}
 
 SERIES_COLUMNS = (
-    "hatch", "lot", "cone", "operator", "purpose", "at", "day", "cysts_g", "volume_ml", "hours", "n_subsamples",
-    "nauplii", "umbrella", "unhatched", "shells", "full_cysts", "shell_whole", "hatch_pct",
-    "hatching_efficiency_per_g", "umbrella_pct", "opened_pct", "sieve_shells", "sieve_thousands", "shells_per_1000",
-    "t90_h", *CONDITIONS, "counted_by", "lot_age_days", "off_standard", "notes",
-)  # fmt: skip
+    "hatch",
+    "lot",
+    "cone",
+    "operator",
+    "purpose",
+    "at",
+    "day",
+    "cysts_g",
+    "volume_ml",
+    "hours",
+    "n_subsamples",
+    "nauplii",
+    "umbrella",
+    "unhatched",
+    "shells",
+    "full_cysts",
+    "shell_whole",
+    "hatch_pct",
+    "hatching_efficiency_per_g",
+    "umbrella_pct",
+    "opened_pct",
+    "sieve_shells",
+    "sieve_thousands",
+    "shells_per_1000",
+    "t90_h",
+    *CONDITIONS,
+    "counted_by",
+    "lot_age_days",
+    "off_standard",
+    "notes",
+)
 """Columns of :func:`hatch_series`."""
 
 
@@ -91,8 +129,21 @@ def hatch_series(lots, hatches, samples, readings=None, *, conditions=None, purp
     chosen = chosen.sort_values(["at", "cone", "hatch"], kind="stable").reset_index(drop=True)
     own = samples[samples["hatch"].isin(chosen["hatch"])]
     cones = cone_metrics(own, chosen, lots, reading_h=conditions.reading_h)
-    keep = ["hatch", "hours", "n_subsamples", "nauplii", "umbrella", "unhatched", "shells", "full_cysts", "hatch_pct",
-            "hatching_efficiency_per_g", "umbrella_pct", "opened_pct", "notes"]  # fmt: skip
+    keep = [
+        "hatch",
+        "hours",
+        "n_subsamples",
+        "nauplii",
+        "umbrella",
+        "unhatched",
+        "shells",
+        "full_cysts",
+        "hatch_pct",
+        "hatching_efficiency_per_g",
+        "umbrella_pct",
+        "opened_pct",
+        "notes",
+    ]
     out = chosen.drop(columns=["notes", "hours"], errors="ignore").merge(
         cones[keep].astype({"hatch": chosen["hatch"].dtype}), on="hatch", how="left"
     )
@@ -199,10 +250,20 @@ def _off_standard(out, c):
 def _borders(c):
     """Name, unit, lowest and highest of each condition's standard."""
     inf = float("inf")
-    yield "temperature_c", " °C", c.temperature_c - 2 * c.temperature_tolerance_c, (
-        c.temperature_c + 2 * c.temperature_tolerance_c), 1  # fmt: skip
-    yield "salinity_ppt", " ppt", c.salinity_ppt - 2 * c.salinity_tolerance_ppt, (
-        c.salinity_ppt + 2 * c.salinity_tolerance_ppt), 1  # fmt: skip
+    yield (
+        "temperature_c",
+        " °C",
+        c.temperature_c - 2 * c.temperature_tolerance_c,
+        (c.temperature_c + 2 * c.temperature_tolerance_c),
+        1,
+    )
+    yield (
+        "salinity_ppt",
+        " ppt",
+        c.salinity_ppt - 2 * c.salinity_tolerance_ppt,
+        (c.salinity_ppt + 2 * c.salinity_tolerance_ppt),
+        1,
+    )
     yield "ph", "", c.min_ph - 0.1, inf, 2
     yield "oxygen_mg_l", " mg/l", c.min_oxygen_mg_l, inf, 1
     yield "light_lux", " lux", c.min_light_lux, inf, 0

@@ -21,9 +21,15 @@ from qckit.charts.limits import (
 from qckit.errors import InputError
 
 __all__ = [
-    "exact_p_chart", "exact_u_chart", "individuals_chart", "laney_p_chart", "laney_u_chart", "moving_range_chart",
-    "p_chart", "u_chart",
-]  # fmt: skip
+    "exact_p_chart",
+    "exact_u_chart",
+    "individuals_chart",
+    "laney_p_chart",
+    "laney_u_chart",
+    "moving_range_chart",
+    "p_chart",
+    "u_chart",
+]
 
 
 def _points(count, size):
@@ -213,10 +219,18 @@ def _exact(clean, model, centre, size, alpha, per):
     mid = model.cdf(k) - 0.5 * model.pmf(np.round(k))
     frame = pd.DataFrame(
         {
-            "point": np.arange(1, len(clean) + 1), "label": clean["label"], "at": clean["at"], "group": clean["group"],
-            "value": clean["value"] * per, "size": clean["size"], "centre": centre * per,
-            "sigma": model.std() / size * per, "low": np.clip(low, 0, None) / size * per, "high": high / size * per,
-            "z": stats.norm.ppf(np.clip(mid, 1e-15, 1 - 1e-15)), "phase": "",
+            "point": np.arange(1, len(clean) + 1),
+            "label": clean["label"],
+            "at": clean["at"],
+            "group": clean["group"],
+            "value": clean["value"] * per,
+            "size": clean["size"],
+            "centre": centre * per,
+            "sigma": model.std() / size * per,
+            "low": np.clip(low, 0, None) / size * per,
+            "high": high / size * per,
+            "z": stats.norm.ppf(np.clip(mid, 1e-15, 1 - 1e-15)),
+            "phase": "",
         }
-    )  # fmt: skip
+    )
     return frame[list(CHART_COLUMNS)]

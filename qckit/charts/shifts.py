@@ -220,13 +220,25 @@ def _shift(frame, z, factor, level, index, i, j, p, rivals):
     distance = (frame["value"] - frame["centre"]).to_numpy(dtype=float)[rows]
     half = 1.96 * distance.std(ddof=1) / math.sqrt(len(rows)) if len(rows) > 2 else math.nan
     return Shift(
-        where=ALL if not factor else f"{_WORDS.get(factor, factor)} {level}", factor=factor, level=level,
-        first=place(i), first_low=place(starts[0]), first_high=place(starts[1]),
-        last=place(j - 1), last_low=place(ends[0] - 1), last_high=place(ends[1] - 1),
-        is_ongoing=ends[1] == len(index), n_hatches=len(rows), effect_z=step, effect=float(distance.mean()),
-        effect_low=float(distance.mean() - half), effect_high=float(distance.mean() + half), p_value=p,
-        labels=tuple(frame["label"].iloc[rows]), rivals=rivals,
-    )  # fmt: skip
+        where=ALL if not factor else f"{_WORDS.get(factor, factor)} {level}",
+        factor=factor,
+        level=level,
+        first=place(i),
+        first_low=place(starts[0]),
+        first_high=place(starts[1]),
+        last=place(j - 1),
+        last_low=place(ends[0] - 1),
+        last_high=place(ends[1] - 1),
+        is_ongoing=ends[1] == len(index),
+        n_hatches=len(rows),
+        effect_z=step,
+        effect=float(distance.mean()),
+        effect_low=float(distance.mean() - half),
+        effect_high=float(distance.mean() + half),
+        p_value=p,
+        labels=tuple(frame["label"].iloc[rows]),
+        rivals=rivals,
+    )
 
 
 def _likely_bounds(z, i, j, variance):

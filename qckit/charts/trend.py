@@ -106,8 +106,16 @@ def judge_drift(at, value, *, weights=None, least_points=30, least_days=45, unit
     w = np.ones(len(y)) if weights is None else np.asarray(weights, float)
     n = len(y)
     if n < least_points or np.ptp(days) < least_days:
-        return Drift("level", 0.0, math.nan, math.nan, math.nan, {}, n,
-                     f"{n} hatches over {np.ptp(days) if n else 0:.0f} days are too few to tell a drift.")  # fmt: skip
+        return Drift(
+            "level",
+            0.0,
+            math.nan,
+            math.nan,
+            math.nan,
+            {},
+            n,
+            f"{n} hatches over {np.ptp(days) if n else 0:.0f} days are too few to tell a drift.",
+        )
     if not np.ptp(y) > 0:
         return Drift("level", 0.0, math.nan, math.nan, math.nan, {}, n, f"All {n} hatches are alike: no drift.")
     w = w / w.mean()
@@ -118,8 +126,10 @@ def judge_drift(at, value, *, weights=None, least_points=30, least_days=45, unit
     rss_slope = float(np.sum(w * (y - centre - slope * (days - x_mean)) ** 2))
     step = find_changes(y, weights=w, n_changes=1, shortest=max(5, n // 10))
     bic = {
-        "level": _bic(rss_level, n, 2), "slope": _bic(rss_slope, n, 3), "step": _bic(step.rss, n, 4),
-    }  # fmt: skip
+        "level": _bic(rss_level, n, 2),
+        "slope": _bic(rss_slope, n, 3),
+        "step": _bic(step.rss, n, 4),
+    }
     from scipy.stats import t
 
     se = math.sqrt(rss_slope / (n - 2) / sxx)

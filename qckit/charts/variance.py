@@ -120,8 +120,13 @@ def _reml(y, designs):
 
     best = None
     for start in (0.7, 0.1, 3.0):
-        found = minimize(lambda t: parts(t)[0], np.full(len(widths), start), method="L-BFGS-B",
-                         bounds=[(0, 1e3)] * len(widths), options={"ftol": 1e-13, "gtol": 1e-8})  # fmt: skip
+        found = minimize(
+            lambda t: parts(t)[0],
+            np.full(len(widths), start),
+            method="L-BFGS-B",
+            bounds=[(0, 1e3)] * len(widths),
+            options={"ftol": 1e-13, "gtol": 1e-8},
+        )
         if best is None or found.fun < best.fun - 1e-9:
             best = found
     return best.x**2, parts(best.x)[1]

@@ -40,13 +40,29 @@ def command():
 
 @command.command("scale")
 @click.argument("photo", type=click.Path())
-@click.option("--method", type=click.Choice(["stage micrometer", "ruled chamber", "woven sieve", "two points"]),
-              default="ruled chamber", show_default=True, help="What is on the photo.")  # fmt: skip
-@click.option("--spacing-um", required=True, type=float,
-              help="One division, one square, opening plus wire, or the two points' distance, in µm.")  # fmt: skip
+@click.option(
+    "--method",
+    type=click.Choice(["stage micrometer", "ruled chamber", "woven sieve", "two points"]),
+    default="ruled chamber",
+    show_default=True,
+    help="What is on the photo.",
+)
+@click.option(
+    "--spacing-um",
+    required=True,
+    type=float,
+    help="One division, one square, opening plus wire, or the two points' distance, in µm.",
+)
 @click.option("--u-spacing-um", default=0.0, type=float, help="Standard uncertainty of that, in µm.")
-@click.option("--point", "points", multiple=True, nargs=2, type=float, metavar="X Y",
-              help="A point in pixels of the upright photo; give two.")  # fmt: skip
+@click.option(
+    "--point",
+    "points",
+    multiple=True,
+    nargs=2,
+    type=float,
+    metavar="X Y",
+    help="A point in pixels of the upright photo; give two.",
+)
 @click.option("--about", type=float, help="Rough µm per pixel, where finer lines lie inside the squares.")
 @click.option("--picture", type=click.Path(), help="Write the photo with the lines found, to approve it by.")
 @_CAMERA
@@ -60,8 +76,14 @@ def scale(photo, method, spacing_um, u_spacing_um, points, about, picture, camer
     """
     from qckit.review import measure_scale, save_scale
 
-    measured = measure_scale(photo, method=method, spacing_um=spacing_um, u_spacing_um=u_spacing_um,
-                             points=points or None, about_um_per_px=about)  # fmt: skip
+    measured = measure_scale(
+        photo,
+        method=method,
+        spacing_um=spacing_um,
+        u_spacing_um=u_spacing_um,
+        points=points or None,
+        about_um_per_px=about,
+    )
     click.echo(measured.sentence)
     if picture:
         _save_picture(measured.picture, picture)
@@ -79,8 +101,9 @@ def _save_picture(picture, path):
     try:
         picture.save(path)
     except (OSError, ValueError) as error:
-        raise InputError(f"{path}: the picture cannot be written there: {error}. Give a .jpg or .png in a folder that "
-                         "exists.") from error  # fmt: skip
+        raise InputError(
+            f"{path}: the picture cannot be written there: {error}. Give a .jpg or .png in a folder that exists."
+        ) from error
 
 
 @command.command("scales-file")
@@ -115,15 +138,19 @@ def list_cameras(site):
         click.echo("No scale and no certificate is kept yet. Make one with  qckit camera scale")
         return 0
     for row in scales.itertuples():
-        click.echo(f"scale        {row.camera} {row.magnification}: {row.um_per_px:g} ± {row.u_um_per_px:.2g} µm/px, "
-                   f"{row.method}, set {row.set_at[:10]} by {row.set_by}")  # fmt: skip
+        click.echo(
+            f"scale        {row.camera} {row.magnification}: {row.um_per_px:g} ± {row.u_um_per_px:.2g} µm/px, "
+            f"{row.method}, set {row.set_at[:10]} by {row.set_by}"
+        )
     today, due = _now()[:10], 0
     newest = certificates.drop_duplicates(["camera", "magnification", "kind"], keep="last")
     for row in newest.itertuples():
         late = not pd.isna(row.valid_until) and row.valid_until < today
         due += late
-        click.echo(f"certificate  {row.certificate}: {row.n_photos} photos, check again by {row.valid_until}"
-                   + (" (overdue)" if late else ""))  # fmt: skip
+        click.echo(
+            f"certificate  {row.certificate}: {row.n_photos} photos, check again by {row.valid_until}"
+            + (" (overdue)" if late else "")
+        )
     if due:
         click.echo(f"{due} certificate(s) overdue: count photos by eye again and run  qckit camera check")
     return 1 if due else 0
@@ -147,8 +174,16 @@ def check(hand, counted, camera, magnification, kind, um_per_px, keep, site, by)
     """
     from qckit.review import check_camera, save_certificate
 
-    checked = check_camera(hand, counted, camera=camera, magnification=magnification, kind=kind, um_per_px=um_per_px,
-                           by=_by(by), made_at=_now())  # fmt: skip
+    checked = check_camera(
+        hand,
+        counted,
+        camera=camera,
+        magnification=magnification,
+        kind=kind,
+        um_per_px=um_per_px,
+        by=_by(by),
+        made_at=_now(),
+    )
     for line in checked.certificate.sentences:
         click.echo(line)
     if keep:
@@ -156,8 +191,14 @@ def check(hand, counted, camera, magnification, kind, um_per_px, keep, site, by)
             save_certificate(log, checked, by=_by(by))
         click.echo(f"Kept as {checked.certificate.name}.")
         return
-    told = {"--camera": camera, "--magnification": magnification, "--kind": kind, "--um-per-px": um_per_px, "--by": by,
-            "--site": site or _site_to_name()}  # fmt: skip
+    told = {
+        "--camera": camera,
+        "--magnification": magnification,
+        "--kind": kind,
+        "--um-per-px": um_per_px,
+        "--by": by,
+        "--site": site or _site_to_name(),
+    }
     words = [str(word) for option, value in told.items() if value for word in (option, value)]
     again = as_typed(hand, counted, *words, "--keep")
     click.echo(f"Not kept. To keep it, so that reports use it:  qckit camera check {again}")

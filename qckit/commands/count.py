@@ -21,13 +21,26 @@ LISTED = 10
 @click.option("--workers", type=int, default=1, show_default=True, help="Processes.")
 @click.option("--scheduler", metavar="tcp://HOST:PORT", help="Address of a Dask scheduler to count on.")
 @click.option("--checked/--no-checked", default=True, help="Draw checked pictures (default) or not.")
-@click.option("--reader", type=click.Choice(["auto", "off"]), default="auto", show_default=True,
-              help="Let the trained second reader propose objects, or count without it.")  # fmt: skip
-@click.option("--stages", default="auto", show_default=True, metavar="auto|kit|FILE",
-              help="Stage model: of the site --out lies in, else the kit's (auto); the kit's; a file.")  # fmt: skip
-@click.option("--region", metavar="'KIND X,Y X,Y ...'",
-              help="Counting frame in px, the same for all photos: 'ellipse 40,20 1400,1380' (the box around a dish), "
-                   "'rectangle 0,0 960,1440', or 'polygon' and its corners. The photo when left out.")  # fmt: skip
+@click.option(
+    "--reader",
+    type=click.Choice(["auto", "off"]),
+    default="auto",
+    show_default=True,
+    help="Let the trained second reader propose objects, or count without it.",
+)
+@click.option(
+    "--stages",
+    default="auto",
+    show_default=True,
+    metavar="auto|kit|FILE",
+    help="Stage model: of the site --out lies in, else the kit's (auto); the kit's; a file.",
+)
+@click.option(
+    "--region",
+    metavar="'KIND X,Y X,Y ...'",
+    help="Counting frame in px, the same for all photos: 'ellipse 40,20 1400,1380' (the box around a dish), "
+    "'rectangle 0,0 960,1440', or 'polygon' and its corners. The photo when left out.",
+)
 def command(photos, um_per_px, scales, out, workers, scheduler, checked, reader, stages, region):
     """Count nauplii, umbrella stages, cysts and shells in photos.
 
@@ -42,17 +55,28 @@ def command(photos, um_per_px, scales, out, workers, scheduler, checked, reader,
     own, frame = _stage_model(stages, out), _region(region)
     report, close = _progress()
     try:
-        counted = count_photos(photos, um_per_px if scales is None else scales, workers=workers, out_dir=out,
-                               checked=checked, reader=None if reader == "off" else reader, scheduler=scheduler,
-                               progress=report, stage_model=own, region=frame)  # fmt: skip
+        counted = count_photos(
+            photos,
+            um_per_px if scales is None else scales,
+            workers=workers,
+            out_dir=out,
+            checked=checked,
+            reader=None if reader == "off" else reader,
+            scheduler=scheduler,
+            progress=report,
+            stage_model=own,
+            region=frame,
+        )
     finally:
         close()
     counts = counted.counts
     pct = overall_hatch_pct(counts)
     hatched = "no hatching percentage, as there is nothing to take it of" if math.isnan(pct) else f"hatched {pct:.1f} %"
-    click.echo(f"{len(counts)} photo{'s' if len(counts) != 1 else ''} counted: {counts.nauplii.sum()} nauplii, "
-               f"{counts.umbrella.sum()} umbrella stages, {counts.cyst.sum()} cysts, {counts.shell.sum()} shells; "
-               f"{hatched}. Results in {out}")  # fmt: skip
+    click.echo(
+        f"{len(counts)} photo{'s' if len(counts) != 1 else ''} counted: {counts.nauplii.sum()} nauplii, "
+        f"{counts.umbrella.sum()} umbrella stages, {counts.cyst.sum()} cysts, {counts.shell.sum()} shells; "
+        f"{hatched}. Results in {out}"
+    )
     _say_beyond(frame, counts)
     _say_earlier(counted, out)
     flagged = counts[counts["flags"] != ""]
@@ -73,8 +97,10 @@ def _region(words: str | None) -> dict | None:
 
     region = read_region_words(words.strip().removesuffix("px").strip() + " px")
     if region is None:
-        raise InputError(f"--region {one_line(words)!r} is no counting frame. Give a kind and corners in px, such as "
-                         "'ellipse 40,20 1400,1380'.")  # fmt: skip
+        raise InputError(
+            f"--region {one_line(words)!r} is no counting frame. Give a kind and corners in px, such as "
+            "'ellipse 40,20 1400,1380'."
+        )
     return region
 
 
@@ -82,24 +108,31 @@ def _say_beyond(region: dict | None, counts) -> None:
     """Name the photos that do not hold the whole counting frame."""
     from qckit.counting.regions import reaches_beyond
 
-    beyond = [r for r in counts.itertuples() if region and reaches_beyond(region, width_px=r.width_px,
-                                                                          height_px=r.height_px)]  # fmt: skip
+    beyond = [
+        r for r in counts.itertuples() if region and reaches_beyond(region, width_px=r.width_px, height_px=r.height_px)
+    ]
     if beyond:
         n, first = len(beyond), beyond[0]
         more = f" and {n - 1} more" if n > 1 else ""
-        click.echo(f"note: the region lies partly off {one_line(first.photo)} ({first.width_px} x {first.height_px} px)"
-                   f"{more}; only what the photo shows of it was counted.")  # fmt: skip
+        click.echo(
+            f"note: the region lies partly off {one_line(first.photo)} ({first.width_px} x {first.height_px} px)"
+            f"{more}; only what the photo shows of it was counted."
+        )
 
 
 def _say_earlier(counted, out: Path) -> None:
     """Say what became of counts that lay in the folder already."""
     if counted.kept:
         n = len(counted.kept)
-        click.echo(f"note: the tables in {out} also keep {n} photo{'s' if n > 1 else ''} counted earlier: "
-                   f"{_named(counted.kept)}. For tables of these photos alone give another --out.")  # fmt: skip
+        click.echo(
+            f"note: the tables in {out} also keep {n} photo{'s' if n > 1 else ''} counted earlier: "
+            f"{_named(counted.kept)}. For tables of these photos alone give another --out."
+        )
     if counted.replaced:
-        click.echo(f"note: replaced, as another photo of the same name was counted into {out} before: "
-                   f"{_named(counted.replaced)}")  # fmt: skip
+        click.echo(
+            f"note: replaced, as another photo of the same name was counted into {out} before: "
+            f"{_named(counted.replaced)}"
+        )
 
 
 def _named(photos) -> str:

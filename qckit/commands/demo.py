@@ -7,8 +7,13 @@ import click
 
 @click.command("demo")
 @click.argument("folder", default="demo-site", type=click.Path())
-@click.option("--workers", default=2, show_default=True, type=click.IntRange(1, 64),
-              help="Photos and reports worked on at the same time.")  # fmt: skip
+@click.option(
+    "--workers",
+    default=2,
+    show_default=True,
+    type=click.IntRange(1, 64),
+    help="Photos and reports worked on at the same time.",
+)
 @click.option("--now", default=None, metavar="TIME", help="Time written on the reports. Left out: the demo's own.")
 def command(folder, workers, now):
     """Make the invented demo site in FOLDER, count its photos, write its reports.
@@ -20,9 +25,12 @@ def command(folder, workers, now):
     from qckit.reports.demo import make_demo
 
     results = make_demo(
-        folder, workers=workers, now=now, say=lambda text: click.echo(text, err=True),
+        folder,
+        workers=workers,
+        now=now,
+        say=lambda text: click.echo(text, err=True),
         progress=progress_bar("Counting photos"),
-    )  # fmt: skip
+    )
     click.echo("The demo site is invented: no figure in it was measured on a real sample.")
     for run in results:
         if isinstance(run, QcError):

@@ -10,9 +10,23 @@ from qckit import __version__
 from qckit._paths import notebooks_dir, sample_images_dir
 
 PACKAGES = (
-    "numpy", "scipy", "pandas", "scikit-image", "statsmodels", "seaborn", "papermill", "nbconvert",
-    "jupyterlab", "ipykernel", "pillow", "pillow-heif", "sqlalchemy", "onnxruntime", "gsw", "anywidget",
-)  # fmt: skip
+    "numpy",
+    "scipy",
+    "pandas",
+    "scikit-image",
+    "statsmodels",
+    "seaborn",
+    "papermill",
+    "nbconvert",
+    "jupyterlab",
+    "ipykernel",
+    "pillow",
+    "pillow-heif",
+    "sqlalchemy",
+    "onnxruntime",
+    "gsw",
+    "anywidget",
+)
 
 
 @click.command("doctor")

@@ -26,7 +26,7 @@ def command(lot, site, nauplii, animals, per_animal, feed_at, t10_h, t90_h, as_t
     The grams rest on the lower bound of the lot's nauplii per gram, so that a feed seldom falls short.
     """
     from qckit.settings import load_settings
-    from qckit.verdicts.new_lot_rules import per_g
+    from qckit.verdicts.new_lot.rules import per_g
 
     _check_out(out)
     settings = load_settings(site)
@@ -41,8 +41,10 @@ def command(lot, site, nauplii, animals, per_animal, feed_at, t10_h, t90_h, as_t
             f"{efficiency.note or 'Count a standard test of two cones or more.'}"
         )
     cones = f"{efficiency.n_cones} cone{'s' if efficiency.n_cones > 1 else ''}"
-    click.echo(f"Lot {lot}: {per_g(efficiency.value)} nauplii per gram ({per_g(efficiency.safe_low)} to "
-               f"{per_g(efficiency.safe_high)}), {cones}.")  # fmt: skip
+    click.echo(
+        f"Lot {lot}: {per_g(efficiency.value)} nauplii per gram ({per_g(efficiency.safe_low)} to "
+        f"{per_g(efficiency.safe_high)}), {cones}."
+    )
     dose = _say_dose(wanted, efficiency, settings)
     _say_cost(seen, settings)
     times = _say_start(feed, t10_h, t90_h, lot, seen, tables, settings)
@@ -76,13 +78,17 @@ def _no_test(lot, seen, hatches):
     made = hatches[(hatches["lot"] == lot) & hatches["purpose"].isin(["standard test", "reference"])]
     if len(made):
         names = ", ".join(made["hatch"].head(6))
-        return (f"lot {lot}: its standard test ({names}) has no counts yet, so no dose can be worked out. Import the "
-                f"samples (qckit log import), or count the photos that wait (qckit report new-lot {lot}).")  # fmt: skip
+        return (
+            f"lot {lot}: its standard test ({names}) has no counts yet, so no dose can be worked out. Import the "
+            f"samples (qckit log import), or count the photos that wait (qckit report new-lot {lot})."
+        )
     also = f"; its counted production hatches ({seen.production}) were not made to grade it" if seen.production else ""
-    return (f"lot {lot}: a dose rests on a standard test of the lot, and there is none{also}. Hatch weighed cysts in "
-            "two cones or more under the standard conditions, enter them in the hatches sheet with the purpose "
-            "'standard test' and their counts with volume_ul in the samples sheet, and import both (qckit log "
-            "import).")  # fmt: skip
+    return (
+        f"lot {lot}: a dose rests on a standard test of the lot, and there is none{also}. Hatch weighed cysts in "
+        "two cones or more under the standard conditions, enter them in the hatches sheet with the purpose "
+        "'standard test' and their counts with volume_ul in the samples sheet, and import both (qckit log "
+        "import)."
+    )
 
 
 def _feed_time(text):
@@ -116,23 +122,40 @@ def _demand(nauplii, animals, per_animal, settings):
 def _evidence(settings, lot):
     from qckit.log import open_log
     from qckit.reports.lot_report import lot_certificate
-    from qckit.verdicts.new_lot import new_lot_evidence
+    from qckit.verdicts.new_lot.verdict import new_lot_evidence
 
     with open_log(settings.folder) as log:
-        tables = {"lots": log.lots(), "hatches": log.hatches(), "samples": log.samples(), "readings": log.readings(),
-                  "photos": log.photos()}  # fmt: skip
+        tables = {
+            "lots": log.lots(),
+            "hatches": log.hatches(),
+            "samples": log.samples(),
+            "readings": log.readings(),
+            "photos": log.photos(),
+        }
         use, by_hand = lot_certificate(log, tables["hatches"], tables["samples"], lot, "")
     seen = new_lot_evidence(
-        tables["lots"], tables["hatches"], tables["samples"], tables["readings"], lot=lot, settings=settings,
-        photos=tables["photos"], certificate=use, by_hand=by_hand,
-    )  # fmt: skip
+        tables["lots"],
+        tables["hatches"],
+        tables["samples"],
+        tables["readings"],
+        lot=lot,
+        settings=settings,
+        photos=tables["photos"],
+        certificate=use,
+        by_hand=by_hand,
+    )
     return seen, tables
 
 
 def _options(efficiency, settings):
     feed = settings.feed
-    return {"efficiency_per_g": efficiency.value, "recovery_pct": feed.recovery_pct,
-            "cone_volume_l": feed.cone_volume_l, "n_cones": feed.n_cones, "max_g_per_l": feed.max_g_per_l}  # fmt: skip
+    return {
+        "efficiency_per_g": efficiency.value,
+        "recovery_pct": feed.recovery_pct,
+        "cone_volume_l": feed.cone_volume_l,
+        "n_cones": feed.n_cones,
+        "max_g_per_l": feed.max_g_per_l,
+    }
 
 
 def _say_dose(wanted, efficiency, settings):
@@ -149,8 +172,9 @@ def _say_cost(seen, settings):
     from qckit.hatch.dose import cost_per_million
 
     row, efficiency = seen.lot_row, seen.summary.hatching_efficiency_per_g
-    cost = cost_per_million(row.get("price"), row.get("pack_g"), efficiency.value,
-                            recovery_pct=settings.feed.recovery_pct)  # fmt: skip
+    cost = cost_per_million(
+        row.get("price"), row.get("pack_g"), efficiency.value, recovery_pct=settings.feed.recovery_pct
+    )
     if math.isfinite(cost):
         currency = row.get("currency") if isinstance(row.get("currency"), str) else settings.site.currency
         click.echo(f"Cost: {cost:.2f} {currency} for a million nauplii harvested, at the best guess.")
@@ -180,8 +204,10 @@ def _times_of(lot, seen, tables, settings):
         rate = seen.rate or fit_rate(newest_course(time_course(tables["samples"], hatches[near], lot), hatches))
     except InputError as error:
         hours = settings.conditions.reading_h
-        click.echo(f"{error} T90 is taken as the reading time of {hours:g} h and T10 as {hours - 7:g} h (common "
-                   "practice, no source); give --t10 and --t90 to do better.")  # fmt: skip
+        click.echo(
+            f"{error} T90 is taken as the reading time of {hours:g} h and T10 as {hours - 7:g} h (common "
+            "practice, no source); give --t10 and --t90 to do better."
+        )
         return hours - 7, hours
     t10, t90 = (float(rate.time(name)["value_h"]) for name in ("T10", "T90"))
     day = tables["hatches"].set_index("hatch")["started"].reindex(rate.course["hatch"]).max()
@@ -223,8 +249,12 @@ dust can sensitise. Make this table anew with every test of the lot.</small></p>
 </body></html>
 """
 
-_HEADINGS = {"nauplii_needed": "nauplii wanted", "grams": "cysts, all [g]", "n_cones": "cones",
-             "grams_per_cone": "cysts per cone [g]"}  # fmt: skip
+_HEADINGS = {
+    "nauplii_needed": "nauplii wanted",
+    "grams": "cysts, all [g]",
+    "n_cones": "cones",
+    "grams_per_cone": "cysts per cone [g]",
+}
 
 
 def _write(out, lot, table, efficiency, settings):
@@ -232,7 +262,7 @@ def _write(out, lot, table, efficiency, settings):
     import html
     from pathlib import Path
 
-    from qckit.verdicts.new_lot_rules import per_g
+    from qckit.verdicts.new_lot.rules import per_g
 
     path = Path(out)
     if path.suffix.lower() not in _PAGES:
@@ -241,11 +271,15 @@ def _write(out, lot, table, efficiency, settings):
         shown = table[list(_HEADINGS)].rename(columns=_HEADINGS)
         forms = ["{:,.0f}".format, "{:.1f}".format, "{:.0f}".format, "{:.1f}".format]
         text = _PAGE.format(
-            lot=html.escape(lot), site=html.escape(settings.site.name), low=per_g(efficiency.safe_low),
-            best=per_g(efficiency.value), recovery=settings.feed.recovery_pct, litres=settings.feed.cone_volume_l,
+            lot=html.escape(lot),
+            site=html.escape(settings.site.name),
+            low=per_g(efficiency.safe_low),
+            best=per_g(efficiency.value),
+            recovery=settings.feed.recovery_pct,
+            litres=settings.feed.cone_volume_l,
             most=settings.feed.max_g_per_l,
             table=shown.to_html(index=False, border=0, formatters=dict(zip(shown.columns, forms))),
-        )  # fmt: skip
+        )
     part = path.with_name(path.name + ".part")
     try:
         part.write_text(text, encoding="utf-8")

@@ -74,8 +74,14 @@ def import_(sheets, table, accept_good_rows, ignored, correct, problems, site, b
 
     with _open(site) as log:
         try:
-            result = log.import_sheets(list(sheets), by=_by(by), table=table, accept_good_rows=accept_good_rows,
-                                       ignore_columns=ignored, correct=correct)  # fmt: skip
+            result = log.import_sheets(
+                list(sheets),
+                by=_by(by),
+                table=table,
+                accept_good_rows=accept_good_rows,
+                ignore_columns=ignored,
+                correct=correct,
+            )
         except InputError as error:
             if error.problems is None:
                 raise
@@ -107,8 +113,12 @@ def _write_problems(path, frame) -> None:
 
 @command.command("record")
 @click.argument("folder", type=click.Path())
-@click.option("--replace-hand-counts", default="", metavar="REASON",
-              help="Also where a person's own counts are then no longer current; they stay on record.")  # fmt: skip
+@click.option(
+    "--replace-hand-counts",
+    default="",
+    metavar="REASON",
+    help="Also where a person's own counts are then no longer current; they stay on record.",
+)
 @_SITE
 @_BY
 def record(folder, replace_hand_counts, site, by):

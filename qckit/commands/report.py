@@ -7,12 +7,19 @@ from pathlib import Path
 
 import click
 
-_SITE = click.option("--site", "site", default="", metavar="FOLDER",
-                     help="The site folder. Left out: the site this folder lies in.")  # fmt: skip
-_NOW = click.option("--now", default=None, metavar="TIME",
-                    help="Time written on the report, ISO 8601. Left out: the clock.")  # fmt: skip
-_WORKERS = click.option("--workers", default=1, show_default=True, type=click.IntRange(1, 64),
-                        help="Photos or reports worked on at the same time.")  # fmt: skip
+_SITE = click.option(
+    "--site", "site", default="", metavar="FOLDER", help="The site folder. Left out: the site this folder lies in."
+)
+_NOW = click.option(
+    "--now", default=None, metavar="TIME", help="Time written on the report, ISO 8601. Left out: the clock."
+)
+_WORKERS = click.option(
+    "--workers",
+    default=1,
+    show_default=True,
+    type=click.IntRange(1, 64),
+    help="Photos or reports worked on at the same time.",
+)
 
 
 @click.group("report")
@@ -40,8 +47,12 @@ def new_lot(lot, count, site, now, workers):
 @click.argument("month", metavar="YYYY-MM")
 @click.option("--lot", default="", help="One lot only. Left out: the whole month.")
 @click.option("--each-lot", is_flag=True, help="Also a report of its own for each lot used in the month.")
-@click.option("--freeze-baselines", "freeze", is_flag=True,
-              help="Freeze this month's proposed limits in the log; later months are judged by them.")  # fmt: skip
+@click.option(
+    "--freeze-baselines",
+    "freeze",
+    is_flag=True,
+    help="Freeze this month's proposed limits in the log; later months are judged by them.",
+)
 @click.option("--anew", is_flag=True, help="Freeze in place of baselines that are frozen already.")
 @click.option("--record-signals", "record", is_flag=True, help="Put this month's signals into the log, as open.")
 @click.option("--by", default="", metavar="NAME", help="Who freezes or records; written into the log.")
@@ -78,10 +89,14 @@ def _attend_months(runs, total: int) -> int:
     if not runs:
         return 0
     if total == 1:
-        told = "the month is out of control" if runs[0].finding["verdict"] == "out-of-control" else (
-            "signals are to be explained")  # fmt: skip
-        click.echo(f"Needs attention: {told}; qckit report explain HATCH closes a signal once its cause is known.",
-                   err=True)  # fmt: skip
+        told = (
+            "the month is out of control"
+            if runs[0].finding["verdict"] == "out-of-control"
+            else ("signals are to be explained")
+        )
+        click.echo(
+            f"Needs attention: {told}; qckit report explain HATCH closes a signal once its cause is known.", err=True
+        )
     else:
         names = ", ".join(run.finding["subject"] for run in runs)
         click.echo(f"Needs attention: {len(runs)} of {total} reports tell of signals not explained: {names}.", err=True)
@@ -105,8 +120,12 @@ def explain(hatch, note, by, site):
 @click.argument("hatch")
 @click.option("--reason", required=True, help="Why, in a few words; shown on the page.")
 @click.option("--by", required=True, metavar="NAME", help="Who says so; written into the log.")
-@click.option("--chart", default="", metavar="NAME",
-              help="One quantity only, such as hatch_pct. Left out: all that was measured on it.")  # fmt: skip
+@click.option(
+    "--chart",
+    default="",
+    metavar="NAME",
+    help="One quantity only, such as hatch_pct. Left out: all that was measured on it.",
+)
 @click.option("--undo", is_flag=True, help="Take it back: the hatch counts again.")
 @_SITE
 @_NOW
@@ -129,10 +148,18 @@ def set_aside(hatch, reason, by, chart, undo, site, now):
 @click.argument("hatch")
 @click.option("--count/--no-count", "count", default=True, help="First count photos that have no count yet.")
 @click.option("--record-checks", "plan", is_flag=True, help="Put the checks that the report proposes into the log.")
-@click.option("--checked", default="", metavar="CHECK",
-              help="First write a check into the log, so that it counts; needs --outcome and --by.")  # fmt: skip
-@click.option("--outcome", default="", metavar="TEXT",
-              help="What the check showed; begins with yes, no or unclear: 'yes: 7.4 in B, 8.2 in D'.")  # fmt: skip
+@click.option(
+    "--checked",
+    default="",
+    metavar="CHECK",
+    help="First write a check into the log, so that it counts; needs --outcome and --by.",
+)
+@click.option(
+    "--outcome",
+    default="",
+    metavar="TEXT",
+    help="What the check showed; begins with yes, no or unclear: 'yes: 7.4 in B, 8.2 in D'.",
+)
 @click.option("--by", default="", metavar="NAME", help="Who made or plans the check; written into the log.")
 @_SITE
 @_NOW

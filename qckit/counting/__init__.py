@@ -13,7 +13,7 @@ _HOME = {
     "flags": ("FLAG_CODES", "judge_photo"),
     "foreground": ("find_foreground",),
     "frame": ("apply_frame",),
-    "grouping": ("best_division", "list_candidates"),
+    "fallback.grouping": ("best_division", "list_candidates"),
     "light": ("estimate_light", "signal_of"),
     "lines": ("RuledLines", "find_ruled_lines", "remove_ruled_lines"),
     "measuring": ("FEATURES", "measure_objects", "sum_pieces"),
@@ -21,10 +21,10 @@ _HOME = {
     "pipeline": ("count_photo",),
     "result": ("COUNTER_VERSION", "COUNTS_COLUMNS", "Flag", "PhotoCount"),
     "scoring": ("score_photo", "score_photos", "summarise_scores"),
-    "splitting": ("cut_pieces",),
+    "fallback.splitting": ("cut_pieces",),
     "stages": ("CLASSES", "StageModel", "load_stage_model", "model_key", "save_stage_model"),
-    "training": ("label_candidates", "train_stage_model"),
-    "tuning": ("settled_examples", "tune_stage_model", "tune_stage_models"),
+    "training.fitting": ("label_candidates", "train_stage_model"),
+    "training.tuning": ("settled_examples", "tune_stage_model", "tune_stage_models"),
     "working": ("WORK_UM_PER_PX", "make_work_image"),
 }
 _NAMES = {name: module for module, names in _HOME.items() for name in names}

@@ -6,13 +6,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from qckit.counting.fallback.grouping import best_division, list_candidates
+from qckit.counting.fallback.splitting import Cut, cut_pieces
 from qckit.counting.foreground import Foreground, find_foreground
-from qckit.counting.grouping import best_division, list_candidates
 from qckit.counting.light import Light, estimate_light, signal_of
 from qckit.counting.lines import remove_ruled_lines
 from qckit.counting.measuring import PieceSums, measure_objects, sum_pieces
 from qckit.counting.seeded import cut_at_centres
-from qckit.counting.splitting import Cut, cut_pieces
 from qckit.counting.stages import StageModel
 from qckit.counting.working import WorkImage
 

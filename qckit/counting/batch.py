@@ -71,10 +71,19 @@ def checked_name(photo: str) -> str:
 
 
 def count_photos(
-    paths: Iterable[str | Path] | str | Path, scales, *, workers: int = 1, out_dir=None, checked: bool = True,
-    reader: str | None = "auto", scheduler: str | None = None, progress=None, stage_model: str | Path | None = None,
-    region: dict | None = None, keep_earlier: bool = True,
-) -> CountedPhotos:  # fmt: skip
+    paths: Iterable[str | Path] | str | Path,
+    scales,
+    *,
+    workers: int = 1,
+    out_dir=None,
+    checked: bool = True,
+    reader: str | None = "auto",
+    scheduler: str | None = None,
+    progress=None,
+    stage_model: str | Path | None = None,
+    region: dict | None = None,
+    keep_earlier: bool = True,
+) -> CountedPhotos:
     """Count many photos.
 
     Parameters
@@ -127,8 +136,10 @@ def count_photos(
         earlier = read_earlier(out) if keep_earlier else None
     names = photo_names(files)
     model = str(stage_model) if stage_model else None
-    jobs = [_job(f, n, scale, reader, out, checked, model, region)
-            for f, n, scale in zip(files, names, um_per_px, strict=True)]  # fmt: skip
+    jobs = [
+        _job(f, n, scale, reader, out, checked, model, region)
+        for f, n, scale in zip(files, names, um_per_px, strict=True)
+    ]
     results: list = [None] * len(jobs)
     for done, (i, answer) in enumerate(_run(jobs, workers, scheduler), start=1):
         results[i] = answer
@@ -149,9 +160,15 @@ def _job(path: Path, name: str, um_per_px: float, reader, out: Path | None, chec
     key = hashlib.sha256("\n".join(map(str, told)).encode()).hexdigest()
     part = out / PARTS / f"{key[:32]}.json"
     return _Job(
-        str(path), name, um_per_px, reader, str(part), str(out / "checked" / checked_name(name)) if checked else None,
-        model, region,
-    )  # fmt: skip
+        str(path),
+        name,
+        um_per_px,
+        reader,
+        str(part),
+        str(out / "checked" / checked_name(name)) if checked else None,
+        model,
+        region,
+    )
 
 
 def _reader_key(reader) -> str:
@@ -180,8 +197,13 @@ def _run_in_processes(jobs, workers):
     from joblib import Parallel, delayed
     from joblib.externals.loky import get_reusable_executor
 
-    pool = Parallel(n_jobs=min(workers, len(jobs)), backend="loky", return_as="generator_unordered", batch_size=1,
-                    inner_max_num_threads=1)  # fmt: skip
+    pool = Parallel(
+        n_jobs=min(workers, len(jobs)),
+        backend="loky",
+        return_as="generator_unordered",
+        batch_size=1,
+        inner_max_num_threads=1,
+    )
     try:
         yield from pool(delayed(_indexed)(i, job) for i, job in enumerate(jobs))
     except BaseException:
@@ -193,8 +215,10 @@ def _run_on_cluster(jobs, scheduler: str):
     try:
         from distributed import Client, as_completed
     except ImportError as error:
-        raise InputError("--scheduler needs Dask, which is not installed. Install it with  pip install "
-                         "'qckit[cluster]'  or leave --scheduler out.") from error  # fmt: skip
+        raise InputError(
+            "--scheduler needs Dask, which is not installed. Install it with  pip install "
+            "'qckit[cluster]'  or leave --scheduler out."
+        ) from error
     try:
         client = Client(scheduler, timeout="10s", set_as_default=False)
     except (OSError, ValueError) as error:
@@ -215,14 +239,29 @@ def _count_one(job: _Job):
         if kept is not None:
             return kept
         photo = read_photo(job.path, um_per_px=job.um_per_px, finest_um_per_px=finest_scale(job.reader))
-        result = count_photo(job.path, um_per_px=job.um_per_px, reader=job.reader, photo=photo, name=job.name,
-                             stage_model=job.stage_model, region=job.region)  # fmt: skip
+        result = count_photo(
+            job.path,
+            um_per_px=job.um_per_px,
+            reader=job.reader,
+            photo=photo,
+            name=job.name,
+            stage_model=job.stage_model,
+            region=job.region,
+        )
         if job.checked:
             from qckit.counting.picture import draw_checked, save_checked
 
             title = f"{result.photo}" + (f"   flags: {', '.join(f.code for f in result.flags)}" if result.flags else "")
-            save_checked(job.checked, draw_checked(photo.pixels, result.objects, um_per_px=job.um_per_px,
-                                                   px_per_photo_px=1 / photo.reduction, title=title))  # fmt: skip
+            save_checked(
+                job.checked,
+                draw_checked(
+                    photo.pixels,
+                    result.objects,
+                    um_per_px=job.um_per_px,
+                    px_per_photo_px=1 / photo.reduction,
+                    title=title,
+                ),
+            )
         part = _to_part(result)
         if job.part:
             write_atomically(job.part, json.dumps(part))
@@ -244,8 +283,21 @@ def _kept(job: _Job):
 
 
 def _to_part(result: PhotoCount) -> dict:
-    part = {k: getattr(result, k) for k in ("photo", "counts", "frame_mm2", "um_per_px", "sha256", "taken", "width_px",
-                                            "height_px", "seconds", "counter_version")}  # fmt: skip
+    part = {
+        k: getattr(result, k)
+        for k in (
+            "photo",
+            "counts",
+            "frame_mm2",
+            "um_per_px",
+            "sha256",
+            "taken",
+            "width_px",
+            "height_px",
+            "seconds",
+            "counter_version",
+        )
+    }
     part["flags"] = [list(f) for f in result.flags]
     part["objects"] = {c: result.objects[c].tolist() for c in result.objects.columns if c != "photo"}
     return part

@@ -66,8 +66,9 @@ def _texts(source) -> pd.DataFrame:
 
 
 def _not_ours(path: Path, why: str) -> InputError:
-    return InputError(f"{path}: is there already and {why}, so what it holds would be lost. Give another --out, or "
-                      "move it away.")  # fmt: skip
+    return InputError(
+        f"{path}: is there already and {why}, so what it holds would be lost. Give another --out, or move it away."
+    )
 
 
 def write_tables(

@@ -11,8 +11,7 @@ from qckit.tables import STAGES
 
 __all__ = ["FLAG_CODES", "PhotoSigns", "hatch_swing", "judge_photo"]
 
-FLAG_CODES = ("dark", "bright", "blurred", "crowded", "clumps", "scale", "few", "unsure", "unlike", "readers",
-              "alone")  # fmt: skip
+FLAG_CODES = ("dark", "bright", "blurred", "crowded", "clumps", "scale", "few", "unsure", "unlike", "readers", "alone")
 
 CYST_UM = (165.0, 430.0)  # hydrated cysts of all strains measured lie in 224-330 µm
 NAUPLIUS_UM = (280.0, 1000.0)  # instar I to III, limbs left out
@@ -124,14 +123,22 @@ def judge_photo(signs: PhotoSigns) -> tuple[Flag, ...]:
 
 def _light_flags(signs: PhotoSigns):
     if signs.white_share > 0.25:
-        yield Flag("bright", f"{100 * signs.white_share:.0f} % of the photo is burnt out to white, where pale shells "
-                             f"vanish: shorten the exposure and take it again.")  # fmt: skip
+        yield Flag(
+            "bright",
+            f"{100 * signs.white_share:.0f} % of the photo is burnt out to white, where pale shells "
+            f"vanish: shorten the exposure and take it again.",
+        )
     if signs.black_share > 0.9 and signs.contrast < FAINT:
-        yield Flag("dark", "Nearly all of the photo is black and what shows is faint: lengthen the exposure or add "
-                           "light and take it again.")  # fmt: skip
+        yield Flag(
+            "dark",
+            "Nearly all of the photo is black and what shows is faint: lengthen the exposure or add "
+            "light and take it again.",
+        )
     if signs.edge_width_um > (SOFT_UM if signs.swing > SWING else BLURRED_UM):
-        yield Flag("blurred", f"Outlines are smeared over {signs.edge_width_um:.0f} µm: focus on the animals and take "
-                              f"the photo again.")  # fmt: skip
+        yield Flag(
+            "blurred",
+            f"Outlines are smeared over {signs.edge_width_um:.0f} µm: focus on the animals and take the photo again.",
+        )
 
 
 def _object_flags(signs: PhotoSigns):
@@ -140,15 +147,24 @@ def _object_flags(signs: PhotoSigns):
     if signs.in_frame is not None:
         full, place = signs.in_frame, "counted in the drawn frame"
     if full < 10:
-        yield Flag("few", f"Only {full} nauplii, umbrella stages and cysts were {place}, too few for a percentage: "
-                          f"count more photos of this sample.")  # fmt: skip
+        yield Flag(
+            "few",
+            f"Only {full} nauplii, umbrella stages and cysts were {place}, too few for a percentage: "
+            f"count more photos of this sample.",
+        )
     if n >= 10 and (signs.clump_share > 0.35 or signs.covered_share > 0.35):
-        yield Flag("crowded", f"{100 * signs.clump_share:.0f} % of the objects lie in clumps: dilute the sample and "
-                              f"take the photo again.")  # fmt: skip
+        yield Flag(
+            "crowded",
+            f"{100 * signs.clump_share:.0f} % of the objects lie in clumps: dilute the sample and "
+            f"take the photo again.",
+        )
     if signs.clump_objects > max(2.0, CLUMPED_SHARE * n):
         low, high = signs.clump_objects / 1.5, signs.clump_objects * 1.5
-        yield Flag("clumps", f"By their area about {low:.0f} to {high:.0f} more objects lie in clumps that could not "
-                             f"be told apart: spread or dilute the sample, or count those by hand.")  # fmt: skip
+        yield Flag(
+            "clumps",
+            f"By their area about {low:.0f} to {high:.0f} more objects lie in clumps that could not "
+            f"be told apart: spread or dilute the sample, or count those by hand.",
+        )
     yield from _scale_flag(signs)
 
 
@@ -157,35 +173,56 @@ def _scale_flag(signs: PhotoSigns):
     for stage, (low, high), name in ((2, CYST_UM, "cysts"), (0, NAUPLIUS_UM, "nauplii")):
         sizes = signs.length_um[(signs.stages == stage) & (signs.p_best > 0.6)]
         if len(sizes) >= 8 and not low <= np.median(sizes) <= high:
-            yield Flag("scale", f"The {name} measure {np.median(sizes):.0f} µm, and {low:.0f} to {high:.0f} µm is "
-                                "usual: "
-                                f"check the µm per pixel.")  # fmt: skip
+            yield Flag(
+                "scale",
+                f"The {name} measure {np.median(sizes):.0f} µm, and {low:.0f} to {high:.0f} µm is "
+                "usual: "
+                f"check the µm per pixel.",
+            )
             return
     low, high = BODY_WIDTH_UM
     if not np.isnan(signs.body_width_um) and not low <= signs.body_width_um <= high:
-        yield Flag("scale", f"What lies alone in the photo is {signs.body_width_um:.0f} µm wide, and nauplii, cysts "
-                            "and "
-                            f"shells are {low:.0f} to {high:.0f}: check the µm per pixel.")  # fmt: skip
+        yield Flag(
+            "scale",
+            f"What lies alone in the photo is {signs.body_width_um:.0f} µm wide, and nauplii, cysts "
+            "and "
+            f"shells are {low:.0f} to {high:.0f}: check the µm per pixel.",
+        )
 
 
 def _trust_flags(signs: PhotoSigns):
     n = len(signs.stages)
     doubt = float(np.mean(1 - signs.p_best)) if n else 0.0
     if n >= 5 and signs.swing > SWING:
-        yield Flag("unsure", f"Doubts about stages can move the hatching percentage by {signs.swing:.0f} points: look "
-                             f"at the checked picture and correct it by hand.")  # fmt: skip
+        yield Flag(
+            "unsure",
+            f"Doubts about stages can move the hatching percentage by {signs.swing:.0f} points: look "
+            f"at the checked picture and correct it by hand.",
+        )
     elif n >= 5 and doubt > DOUBTED:
-        yield Flag("unsure", f"About {100 * doubt:.0f} % of the objects may be given the wrong stage or be split "
-                             f"wrongly: look at the checked picture and correct it by hand.")  # fmt: skip
+        yield Flag(
+            "unsure",
+            f"About {100 * doubt:.0f} % of the objects may be given the wrong stage or be split "
+            f"wrongly: look at the checked picture and correct it by hand.",
+        )
     if signs.strangeness > STRANGE:
-        yield Flag("unlike", "The photo looks unlike those the counter was checked on: compare a few photos of this "
-                             "kind with hand counts before trusting it.")  # fmt: skip
+        yield Flag(
+            "unlike",
+            "The photo looks unlike those the counter was checked on: compare a few photos of this "
+            "kind with hand counts before trusting it.",
+        )
     if signs.reader_share > DIFFERING:
-        yield Flag("readers", f"The two ways of reading the photo differ on {100 * signs.reader_share:.0f} % of the "
-                              f"objects: look at the checked picture and correct it by hand.")  # fmt: skip
+        yield Flag(
+            "readers",
+            f"The two ways of reading the photo differ on {100 * signs.reader_share:.0f} % of the "
+            f"objects: look at the checked picture and correct it by hand.",
+        )
     if signs.one_reader:
-        yield Flag("alone", "Counted without the trained reader, which finds more and mistakes fewer stages: count "
-                            "again with --reader auto and onnxruntime installed, or check it by hand.")  # fmt: skip
+        yield Flag(
+            "alone",
+            "Counted without the trained reader, which finds more and mistakes fewer stages: count "
+            "again with --reader auto and onnxruntime installed, or check it by hand.",
+        )
 
 
 def stage_codes(names) -> np.ndarray:

@@ -30,13 +30,42 @@ SUMS = (*_MOMENTS, *_LOOKS, *_RIM, *_BINS)
 _AT = {name: i for i, name in enumerate(SUMS)}
 
 FEATURES = (
-    "log_area", "log_length", "log_width", "log_elongation", "fill", "roundness", "log_depth", "depth_fill",
-    "skew_long", "skew_short", "free_border", "edge_border", "rel_area",
-    "contrast", "contrast_sd", "signal", "signal_sd", "gradient", "rim_gradient", "rim_contrast",
+    "log_area",
+    "log_length",
+    "log_width",
+    "log_elongation",
+    "fill",
+    "roundness",
+    "log_depth",
+    "depth_fill",
+    "skew_long",
+    "skew_short",
+    "free_border",
+    "edge_border",
+    "rel_area",
+    "contrast",
+    "contrast_sd",
+    "signal",
+    "signal_sd",
+    "gradient",
+    "rim_gradient",
+    "rim_contrast",
     *(f"share_{i}" for i in range(len(CONTRAST_BINS) + 1)),
-    "rel_contrast", "is_dark", "coarse", "log_pieces", "ring",
-    "hue_rg", "hue_gb", "chroma", "rim_hue_rg", "rim_hue_gb", "hue_rg_sd", "hue_gb_sd", "rel_hue_rg", "rel_hue_gb",
-)  # fmt: skip
+    "rel_contrast",
+    "is_dark",
+    "coarse",
+    "log_pieces",
+    "ring",
+    "hue_rg",
+    "hue_gb",
+    "chroma",
+    "rim_hue_rg",
+    "rim_hue_gb",
+    "hue_rg_sd",
+    "hue_gb_sd",
+    "rel_hue_rg",
+    "rel_hue_gb",
+)
 """Features of an object, in the order of the classifier's columns."""
 
 GREY_FEATURES = FEATURES[: FEATURES.index("hue_rg")]
@@ -105,8 +134,9 @@ def _gradient(work: WorkImage, flat: np.ndarray, rows: np.ndarray, cols: np.ndar
     return 0.5 * np.sqrt(dx * dx + dy * dy)
 
 
-def sum_pieces(work: WorkImage, light: Light, signal: np.ndarray, pieces: np.ndarray, patch: np.ndarray,
-               depth: np.ndarray) -> PieceSums:  # fmt: skip
+def sum_pieces(
+    work: WorkImage, light: Light, signal: np.ndarray, pieces: np.ndarray, patch: np.ndarray, depth: np.ndarray
+) -> PieceSums:
     """Add up what the features need, per piece.
 
     Parameters
@@ -143,20 +173,49 @@ def sum_pieces(work: WorkImage, light: Light, signal: np.ndarray, pieces: np.nda
     c0, c1, c2 = contrast
     at = lambda values: _sums(values, starts)  # noqa: E731
     table = np.zeros((n + 1, len(SUMS)))
-    table[there] = np.stack([
-        size, at(x), at(y), at(xx), at(x * y), at(yy), at(xx * x), at(xx * y), at(x * yy), at(yy * y),
-        at(c0), at(c1), at(c2), at(c0 * c0), at(c1 * c1), at(c2 * c2), at(s), at(s * s), at(g), at(d),
-        at(rim), at(c0 * rim), at(c1 * rim), at(c2 * rim), at(g * rim), *_shares(mean_contrast / typical, starts),
-    ], axis=1)  # fmt: skip
+    table[there] = np.stack(
+        [
+            size,
+            at(x),
+            at(y),
+            at(xx),
+            at(x * y),
+            at(yy),
+            at(xx * x),
+            at(xx * y),
+            at(x * yy),
+            at(yy * y),
+            at(c0),
+            at(c1),
+            at(c2),
+            at(c0 * c0),
+            at(c1 * c1),
+            at(c2 * c2),
+            at(s),
+            at(s * s),
+            at(g),
+            at(d),
+            at(rim),
+            at(c0 * rim),
+            at(c1 * rim),
+            at(c2 * rim),
+            at(g * rim),
+            *_shares(mean_contrast / typical, starts),
+        ],
+        axis=1,
+    )
     pairs, shared, border, edge = _borders(pieces, flat, rows, cols, label, starts, there, n)
     deepest = np.zeros(n + 1)
     deepest[there] = np.maximum.reduceat(d, starts[:-1]) if len(there) else 0
     # hue shares of the photo's own objects, by which an unusual lamp or stain is allowed for
     hues = _hues(*(np.array([_typical(c)]) if len(flat) else np.array([typical]) for c in contrast))
     context = {
-        "is_dark": float(light.is_dark), "um_per_px": um, "typical": typical, "rg": float(hues[0][0]),
+        "is_dark": float(light.is_dark),
+        "um_per_px": um,
+        "typical": typical,
+        "rg": float(hues[0][0]),
         "gb": float(hues[1][0]),
-    }  # fmt: skip
+    }
     return PieceSums(table, border, edge, pairs, shared, deepest, boxes, patch, origin, context)
 
 
@@ -326,12 +385,17 @@ def _shape(sums, outline, depth, um):
     third_long = c**3 * xxx + 3 * c * c * s * xxy + 3 * c * s * s * xyy + s**3 * yyy
     third_short = -(s**3) * xxx + 3 * s * s * c * xxy - 3 * s * c * c * xyy + c**3 * yyy
     shape = {
-        "log_area": np.log(area), "log_length": np.log(length), "log_width": np.log(width),
-        "log_elongation": np.log(length / width), "fill": area / (np.pi / 4 * length * width),
+        "log_area": np.log(area),
+        "log_length": np.log(length),
+        "log_width": np.log(width),
+        "log_elongation": np.log(length / width),
+        "fill": area / (np.pi / 4 * length * width),
         "roundness": 4 * np.pi * area / (outline * um * 0.785) ** 2,
-        "log_depth": np.log(depth + um), "depth_fill": np.pi * (depth + um / 2) ** 2 / area,
-        "skew_long": np.abs(third_long) / long**1.5, "skew_short": np.abs(third_short) / short**1.5,
-    }  # fmt: skip
+        "log_depth": np.log(depth + um),
+        "depth_fill": np.pi * (depth + um / 2) ** 2 / area,
+        "skew_long": np.abs(third_long) / long**1.5,
+        "skew_short": np.abs(third_short) / short**1.5,
+    }
     sizes = {"area_um2": area, "length_um": length, "width_um": width, "x_um": x, "y_um": y, "n_px": n}
     return shape, sizes
 
@@ -352,14 +416,25 @@ def _looks(sums, context):
     total = sum(np.abs(v) for v in mean) + 0.02
     signal = at("s") / n
     looks = {
-        "contrast": contrast, "contrast_sd": sum(spread) / 3, "signal": np.log(np.maximum(signal, 0.5)),
+        "contrast": contrast,
+        "contrast_sd": sum(spread) / 3,
+        "signal": np.log(np.maximum(signal, 0.5)),
         "signal_sd": np.sqrt(np.maximum(at("ss") / n - signal**2, 0)) / np.maximum(signal, 1),
-        "gradient": at("g") / n, "rim_gradient": at("g_rim") / n_rim, "rim_contrast": rim_contrast - core_contrast,
-        "rel_contrast": contrast / context["typical"], "ring": at("d") / n / 50,
-        "hue_rg": rg, "hue_gb": gb, "chroma": (mean[0] - mean[2]) / 2, "rim_hue_rg": rim_rg, "rim_hue_gb": rim_gb,
-        "hue_rg_sd": (spread[0] - spread[1]) / total, "hue_gb_sd": (spread[1] - spread[2]) / total,
-        "rel_hue_rg": rg - context["rg"], "rel_hue_gb": gb - context["gb"],
-    }  # fmt: skip
+        "gradient": at("g") / n,
+        "rim_gradient": at("g_rim") / n_rim,
+        "rim_contrast": rim_contrast - core_contrast,
+        "rel_contrast": contrast / context["typical"],
+        "ring": at("d") / n / 50,
+        "hue_rg": rg,
+        "hue_gb": gb,
+        "chroma": (mean[0] - mean[2]) / 2,
+        "rim_hue_rg": rim_rg,
+        "rim_hue_gb": rim_gb,
+        "hue_rg_sd": (spread[0] - spread[1]) / total,
+        "hue_gb_sd": (spread[1] - spread[2]) / total,
+        "rel_hue_rg": rg - context["rg"],
+        "rel_hue_gb": gb - context["gb"],
+    }
     for i in range(len(CONTRAST_BINS) + 1):
         looks[f"share_{i}"] = at(f"h{i}") / n
     looks["is_dark"] = np.full(len(n), context["is_dark"])

@@ -34,13 +34,17 @@ def _outline(draw, marker: str, x: float, y: float, r: float, colour, width: int
         draw.line((x - h, y + h, x + h, y - h), fill=colour, width=width)
     else:
         k = 1.25 * r
-        points = [(x, y - k), (x + 1.1 * r, y + 0.75 * k), (x - 1.1 * r, y + 0.75 * k)] if marker == "^" else [
-            (x, y - k), (x + k, y), (x, y + k), (x - k, y)]  # fmt: skip
+        points = (
+            [(x, y - k), (x + 1.1 * r, y + 0.75 * k), (x - 1.1 * r, y + 0.75 * k)]
+            if marker == "^"
+            else [(x, y - k), (x + k, y), (x, y + k), (x - k, y)]
+        )
         draw.line([*points, points[0]], fill=colour, width=width, joint="curve")
 
 
-def draw_checked(pixels: np.ndarray, objects: pd.DataFrame, *, um_per_px: float, px_per_photo_px: float = 1.0,
-                 title: str = ""):  # fmt: skip
+def draw_checked(
+    pixels: np.ndarray, objects: pd.DataFrame, *, um_per_px: float, px_per_photo_px: float = 1.0, title: str = ""
+):
     """Draw what was found on a photo.
 
     Parameters
@@ -81,8 +85,15 @@ def draw_checked(pixels: np.ndarray, objects: pd.DataFrame, *, um_per_px: float,
         counted = bool(row.counted) or style["marker"] == "x"
         _outline(draw, style["marker"], x, y, r if counted else 0.45 * r, colour, width if counted else 1)
         if style["letter"]:
-            draw.text((x + 0.75 * r, y - 0.75 * r), style["letter"], fill=colour, font=font, anchor="lb",
-                      stroke_width=2, stroke_fill="#000000" if dark else "#FFFFFF")  # fmt: skip
+            draw.text(
+                (x + 0.75 * r, y - 0.75 * r),
+                style["letter"],
+                fill=colour,
+                font=font,
+                anchor="lb",
+                stroke_width=2,
+                stroke_fill="#000000" if dark else "#FFFFFF",
+            )
     return _with_legend(image, objects, font, size, title)
 
 

@@ -26,9 +26,16 @@ __all__ = ["count_photo", "find_objects", "finest_scale"]
 CLUMP_UM2 = 60_000.0  # larger than a cyst or shell, so that a lone fleck is no clump
 
 
-def count_photo(path, *, um_per_px: float, reader: str | None = "auto", photo: Photo | None = None,
-                name: str | None = None, region: dict | None = None,
-                stage_model: str | None = None) -> PhotoCount:  # fmt: skip
+def count_photo(
+    path,
+    *,
+    um_per_px: float,
+    reader: str | None = "auto",
+    photo: Photo | None = None,
+    name: str | None = None,
+    region: dict | None = None,
+    stage_model: str | None = None,
+) -> PhotoCount:
     """Count a photo.
 
     Parameters
@@ -75,9 +82,20 @@ def count_photo(path, *, um_per_px: float, reader: str | None = "auto", photo: P
     in_frame = None if region is None else sum(counts[s] for s in STAGES[:3])
     signs = _signs(analysis, found, model, differing, one_reader=reader_module(reader) is None, in_frame=in_frame)
     flags = judge_photo(signs)
-    return PhotoCount(name or path.name, counts, objects, flags, round(frame_mm2, 6), um_per_px, photo.sha256,
-                      photo.taken, photo.width_px, photo.height_px, time.perf_counter() - start,
-                      version_with(model_key(stage_model)))  # fmt: skip
+    return PhotoCount(
+        name or path.name,
+        counts,
+        objects,
+        flags,
+        round(frame_mm2, 6),
+        um_per_px,
+        photo.sha256,
+        photo.taken,
+        photo.width_px,
+        photo.height_px,
+        time.perf_counter() - start,
+        version_with(model_key(stage_model)),
+    )
 
 
 def _in_region(objects: pd.DataFrame, region: dict, um_per_px: float) -> pd.DataFrame:
@@ -132,12 +150,15 @@ def _object_table(found: FoundObjects, analysis: Analysis, name: str) -> pd.Data
         {
             "stage": pd.Series(stage, dtype="str"),
             **{f"p_{c}": np.round(found.p[:, i], 4) for i, c in enumerate(CLASSES)},
-            "x_px": np.round(found.cols * work.step_x, 2), "y_px": np.round(found.rows * work.step_y, 2),
-            "length_um": np.round(found.sizes["length_um"], 1), "width_um": np.round(found.sizes["width_um"], 1),
+            "x_px": np.round(found.cols * work.step_x, 2),
+            "y_px": np.round(found.rows * work.step_y, 2),
+            "length_um": np.round(found.sizes["length_um"], 1),
+            "width_um": np.round(found.sizes["width_um"], 1),
             "area_um2": np.round(found.sizes["area_um2"], 0),
-            "on_edge": on_edge, "counted": counted & (stage != "debris"),
+            "on_edge": on_edge,
+            "counted": counted & (stage != "debris"),
         }
-    )  # fmt: skip
+    )
     order = np.lexsort((table.x_px, table.y_px))
     table = table.iloc[order].reset_index(drop=True)
     table["photo"], table["object_id"], table["source"] = name, np.arange(1, len(table) + 1), "found"
@@ -152,15 +173,23 @@ def _signs(analysis: Analysis, found: FoundObjects, model: StageModel, differing
     home = found.patch[wanted]
     crowd = np.where(home > 0, np.bincount(home, minlength=1)[home], 1) if len(home) else np.zeros(0)
     return PhotoSigns(
-        white_share=float((least >= 253).mean()), black_share=float((most <= 30 * analysis.work.gain).mean()),
-        contrast=analysis.foreground.typical, covered_share=float(analysis.foreground.mask[::4, ::4].mean()),
-        clump_share=float((crowd > 5).mean()) if len(crowd) else 0.0, stages=found.p[wanted].argmax(axis=1),
-        p_best=found.p[wanted].max(axis=1, initial=0) * found.p_single[wanted], swing=hatch_swing(found.p),
-        length_um=found.sizes["length_um"][wanted], body_width_um=_body_width(analysis), reader_share=differing,
-        one_reader=one_reader, in_frame=in_frame,
+        white_share=float((least >= 253).mean()),
+        black_share=float((most <= 30 * analysis.work.gain).mean()),
+        contrast=analysis.foreground.typical,
+        covered_share=float(analysis.foreground.mask[::4, ::4].mean()),
+        clump_share=float((crowd > 5).mean()) if len(crowd) else 0.0,
+        stages=found.p[wanted].argmax(axis=1),
+        p_best=found.p[wanted].max(axis=1, initial=0) * found.p_single[wanted],
+        swing=hatch_swing(found.p),
+        length_um=found.sizes["length_um"][wanted],
+        body_width_um=_body_width(analysis),
+        reader_share=differing,
+        one_reader=one_reader,
+        in_frame=in_frame,
         clump_objects=_clump_objects(analysis, found),
-        strangeness=model.strangeness(found.features[wanted]), edge_width_um=_edge_width(analysis, found),
-    )  # fmt: skip
+        strangeness=model.strangeness(found.features[wanted]),
+        edge_width_um=_edge_width(analysis, found),
+    )
 
 
 def _body_width(analysis: Analysis) -> float:

@@ -19,8 +19,18 @@ import numpy as np
 
 from qckit.errors import InputError, unknown_name
 
-__all__ = ["REGION_KINDS", "check_region", "counted_in_region", "density_per_ml", "density_per_mm2", "frame_share",
-           "reaches_beyond", "read_region_words", "region_area_mm2", "region_words"]  # fmt: skip
+__all__ = [
+    "REGION_KINDS",
+    "check_region",
+    "counted_in_region",
+    "density_per_ml",
+    "density_per_mm2",
+    "frame_share",
+    "reaches_beyond",
+    "read_region_words",
+    "region_area_mm2",
+    "region_words",
+]
 
 REGION_KINDS = ("rectangle", "ellipse", "polygon")
 _LEAST_PX = 10
@@ -63,16 +73,20 @@ def check_region(region, *, width_px: int, height_px: int) -> dict:
         xy = np.sort(xy, axis=0) if kind == "rectangle" else xy
     wide, high = np.ptp(xy, axis=0)
     if min(wide, high) < _LEAST_PX:
-        raise InputError(f"the drawn {kind} is {wide:.0f} x {high:.0f} px, too small. Draw it over the part that is "
-                         "meant.")  # fmt: skip
+        raise InputError(
+            f"the drawn {kind} is {wide:.0f} x {high:.0f} px, too small. Draw it over the part that is meant."
+        )
     if kind == "polygon" and _crosses_itself(xy):
-        raise InputError("the sides of the drawn polygon cross each other. Set its corners in order around the part "
-                         "that is meant.")  # fmt: skip
+        raise InputError(
+            "the sides of the drawn polygon cross each other. Set its corners in order around the part that is meant."
+        )
     region = {"kind": kind, "points": [[int(x), int(y)] for x, y in xy]}
     area_px2 = region_area_mm2(region, 1000.0, width_px=width_px, height_px=height_px)  # a pixel of 1 mm: px²
     if area_px2 < _LEAST_PX**2 / 2:
-        raise InputError(f"the drawn {kind} covers {area_px2:.0f} px² of the photo ({width_px} x {height_px} px), too "
-                         "little. Draw it over the part that is meant.")  # fmt: skip
+        raise InputError(
+            f"the drawn {kind} covers {area_px2:.0f} px² of the photo ({width_px} x {height_px} px), too "
+            "little. Draw it over the part that is meant."
+        )
     return region
 
 
@@ -124,8 +138,12 @@ def counted_in_region(objects, region: dict, um_per_px: float) -> np.ndarray:
         reach = _reach_px(objects, um_per_px)
         (x0, y0), (x1, y1) = points
         # out where it touches the left or upper edge; in where it touches the right or lower one
-        return (x - reach > x0 if x0 > 0 else x >= 0) & (y - reach > y0 if y0 > 0 else y >= 0) & (x - reach <= x1) \
-            & (y - reach <= y1)  # fmt: skip
+        return (
+            (x - reach > x0 if x0 > 0 else x >= 0)
+            & (y - reach > y0 if y0 > 0 else y >= 0)
+            & (x - reach <= x1)
+            & (y - reach <= y1)
+        )
     return _middle_inside(x, y, region)
 
 

@@ -17,9 +17,23 @@ COUNTER_VERSION = "1.5"
 """Raised whenever the same photo may give another count; counts kept from another version are made again."""
 
 COUNTS_COLUMNS = (
-    "photo", "nauplii", "umbrella", "cyst", "shell", "hatch_pct", "flags", "seconds", "why", "frame_mm2", "um_per_px",
-    "sha256", "taken", "width_px", "height_px", "counter_version",
-)  # fmt: skip
+    "photo",
+    "nauplii",
+    "umbrella",
+    "cyst",
+    "shell",
+    "hatch_pct",
+    "flags",
+    "seconds",
+    "why",
+    "frame_mm2",
+    "um_per_px",
+    "sha256",
+    "taken",
+    "width_px",
+    "height_px",
+    "counter_version",
+)
 
 
 def version_with(model_key: str) -> str:
@@ -90,10 +104,20 @@ class PhotoCount:
     def to_row(self) -> dict:
         """Return the row of the counts table (columns of ``COUNTS_COLUMNS``)."""
         return {
-            "photo": self.photo, "nauplii": self.counts["nauplius"], "umbrella": self.counts["umbrella"],
-            "cyst": self.counts["cyst"], "shell": self.counts["shell"], "hatch_pct": round(self.hatch_pct, 3),
-            "flags": ";".join(f.code for f in self.flags), "seconds": round(self.seconds, 3),
-            "why": " ".join(f.sentence for f in self.flags), "frame_mm2": self.frame_mm2, "um_per_px": self.um_per_px,
-            "sha256": self.sha256, "taken": self.taken or "", "width_px": self.width_px, "height_px": self.height_px,
+            "photo": self.photo,
+            "nauplii": self.counts["nauplius"],
+            "umbrella": self.counts["umbrella"],
+            "cyst": self.counts["cyst"],
+            "shell": self.counts["shell"],
+            "hatch_pct": round(self.hatch_pct, 3),
+            "flags": ";".join(f.code for f in self.flags),
+            "seconds": round(self.seconds, 3),
+            "why": " ".join(f.sentence for f in self.flags),
+            "frame_mm2": self.frame_mm2,
+            "um_per_px": self.um_per_px,
+            "sha256": self.sha256,
+            "taken": self.taken or "",
+            "width_px": self.width_px,
+            "height_px": self.height_px,
             "counter_version": self.counter_version,
-        }  # fmt: skip
+        }

@@ -98,8 +98,12 @@ def summarise_scores(scores: list[dict]) -> dict[str, float]:
     confusion = sum(s["confusion"] for s in scores)
     missed, false = sum(s["missed"] for s in scores), sum(s["false"] for s in scores)
     hits = confusion.sum()
-    out = {"photos": len(scores), "objects": int(hits + missed.sum()), "recall": hits / max(hits + missed.sum(), 1),
-               "precision": hits / max(hits + false.sum(), 1)}  # fmt: skip
+    out = {
+        "photos": len(scores),
+        "objects": int(hits + missed.sum()),
+        "recall": hits / max(hits + missed.sum(), 1),
+        "precision": hits / max(hits + false.sum(), 1),
+    }
     out["f1"] = 2 * hits / max(2 * hits + missed.sum() + false.sum(), 1)
     out["stage_accuracy"] = np.trace(confusion) / max(hits, 1)
     for i, stage in enumerate(STAGES):

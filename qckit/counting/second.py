@@ -28,8 +28,13 @@ ALONE_SINGLE = 0.99  # of a measured object that no proposal supports
 READER_WEIGHT, MEASURED_WEIGHT = 1.0, 0.5
 
 # length, width and area of a typical object [µm, µm, µm²], for a proposal that no piece supports
-TYPICAL_UM = {0: (430, 170, 57_000), 1: (380, 220, 66_000), 2: (240, 230, 43_000), 3: (220, 170, 29_000),
-              4: (150, 120, 14_000)}  # fmt: skip
+TYPICAL_UM = {
+    0: (430, 170, 57_000),
+    1: (380, 220, 66_000),
+    2: (240, 230, 43_000),
+    3: (220, 170, 29_000),
+    4: (150, 120, 14_000),
+}
 
 
 def reader_module(reader: str | None):
@@ -120,5 +125,13 @@ def _proposed_alone(work, proposals: Proposals, which: np.ndarray, cut: CutMeasu
     sizes = {k: np.zeros(len(index)) for k in cut.sizes}
     sizes |= {"length_um": size[:, 0], "width_um": size[:, 1], "area_um2": size[:, 2]}
     features = np.full((len(index), cut.features.shape[1]), np.nan, np.float32)
-    return FoundObjects(proposals.p[index], proposals.score[index], centre[:, 0], centre[:, 1], boxes,
-                        np.zeros(len(index), np.int32), sizes, features)  # fmt: skip
+    return FoundObjects(
+        proposals.p[index],
+        proposals.score[index],
+        centre[:, 0],
+        centre[:, 1],
+        boxes,
+        np.zeros(len(index), np.int32),
+        sizes,
+        features,
+    )

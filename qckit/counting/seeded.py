@@ -10,8 +10,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from qckit.counting.fallback.splitting import CORE_LEAST, CORE_SHARE, LARGEST_UM, LEAST_AREA_UM2, Cut, is_too_large
 from qckit.counting.foreground import THIN_UM
-from qckit.counting.splitting import CORE_LEAST, CORE_SHARE, LARGEST_UM, LEAST_AREA_UM2, Cut, is_too_large
 
 __all__ = ["cut_at_centres", "depth_of"]
 

@@ -1,7 +1,7 @@
 """Stage with probability: a small network over measured features, kept as plain arrays.
 
 Six answers: the four stages, debris, and ``part``: not exactly one object (a piece of one, or several together).
-The last one steers :mod:`qckit.counting.grouping`; the others, without it, are the stage probabilities.
+The last one steers :mod:`qckit.counting.fallback.grouping`; the others, without it, are the stage probabilities.
 """
 
 from __future__ import annotations
@@ -124,8 +124,9 @@ def model_key(path: str | None) -> str:
     try:
         return hashlib.sha256(Path(path).read_bytes()).hexdigest()[:8]
     except OSError as error:
-        raise InputError(f"{path}: the stage model cannot be read ({error.strerror}). Train it again with  qckit "
-                         "camera retrain.") from error  # fmt: skip
+        raise InputError(
+            f"{path}: the stage model cannot be read ({error.strerror}). Train it again with  qckit camera retrain."
+        ) from error
 
 
 @lru_cache(maxsize=4)
@@ -152,8 +153,10 @@ def load_stage_model(path: str | None = None) -> dict[str, StageModel]:
         with np.load(file, allow_pickle=False) as arrays:
             return {kind: _one(arrays, kind) for kind in ("colour", "grey")}
     except (OSError, ValueError, KeyError) as error:
-        raise InputError(f"{file.name}: this is not a stage model that this version can read ({error}). Train it again "
-                         f"with  qckit camera retrain.") from error  # fmt: skip
+        raise InputError(
+            f"{file.name}: this is not a stage model that this version can read ({error}). Train it again "
+            f"with  qckit camera retrain."
+        ) from error
 
 
 def _one(arrays, kind: str) -> StageModel:

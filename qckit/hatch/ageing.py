@@ -82,30 +82,55 @@ def ageing_trend(cones, *, metric="hatch_pct", minimum=75.0, confidence=0.95, ho
     slope, half = fit["slope"], fit["t"] * fit["se_slope"]
     grid = np.linspace(0, x.max() + horizon_months, 400)
     middle, reach = fit["at"](grid)
-    line = pd.DataFrame({"day": day0 + pd.to_timedelta(grid * _MONTH_DAYS, unit="D"), "value": back(middle),
-                         "low": back(middle - reach), "high": back(middle + reach)})  # fmt: skip
+    line = pd.DataFrame(
+        {
+            "day": day0 + pd.to_timedelta(grid * _MONTH_DAYS, unit="D"),
+            "value": back(middle),
+            "low": back(middle - reach),
+            "high": back(middle + reach),
+        }
+    )
     dates = [_first_below(line, c, minimum) for c in ("value", "low", "high")]
     to_unit = _slope_unit(metric, float(np.mean(y)), back)
     slopes = [to_unit(v) for v in (slope, slope - half, slope + half)]
-    return Ageing(metric, tests, *slopes, unit, len(tests), minimum, *dates, line, confidence,
-                  _sentence(metric, slopes, unit, dates, minimum, horizon_months, confidence, tests["day"].max()),
-                  str(cones["lot"].iloc[0]), fit["memory"], _note(len(tests), fit["memory"]))  # fmt: skip
+    return Ageing(
+        metric,
+        tests,
+        *slopes,
+        unit,
+        len(tests),
+        minimum,
+        *dates,
+        line,
+        confidence,
+        _sentence(metric, slopes, unit, dates, minimum, horizon_months, confidence, tests["day"].max()),
+        str(cones["lot"].iloc[0]),
+        fit["memory"],
+        _note(len(tests), fit["memory"]),
+    )
 
 
 def _note(n, memory):
     if n < _ENOUGH_TESTS:
-        return (f"With {n} tests, whether they scatter unequally or follow each other cannot be judged: the band is "
-                "Student's, wide because the tests are few.")  # fmt: skip
-    return (f"The band allows for days that scatter unequally (HC3) and for what one day tells of the next (lag-one "
-            f"correlation {memory:.2f}: {n} days count as {n * (1 - memory) / (1 + memory):.0f}).")  # fmt: skip
+        return (
+            f"With {n} tests, whether they scatter unequally or follow each other cannot be judged: the band is "
+            "Student's, wide because the tests are few."
+        )
+    return (
+        f"The band allows for days that scatter unequally (HC3) and for what one day tells of the next (lag-one "
+        f"correlation {memory:.2f}: {n} days count as {n * (1 - memory) / (1 + memory):.0f})."
+    )
 
 
 def _scale(metric):
     from scipy import special
 
     if metric == "hatch_pct":
-        return (lambda v: special.logit(np.clip(v / 100, 0.002, 0.998)), lambda u: 100 * special.expit(u),
-                "points per month")  # fmt: skip
+        return (
+            lambda v: special.logit(np.clip(v / 100, 0.002, 0.998)),
+            lambda u: 100 * special.expit(u),
+            "points per month",
+        )
     if metric == "hatching_efficiency_per_g":
         return (lambda v: np.log(np.maximum(v, 1.0)), np.exp, "% per month")
     from qckit.errors import unknown_name
@@ -190,8 +215,10 @@ def _sentence(metric, slopes, unit, dates, minimum, horizon, confidence, last):
     expected, earliest, latest = dates
     if expected is not None and expected <= last:
         until = f"{latest:%B %Y}" if latest is not None else "after the last test, perhaps"
-        return (f"{start}By the line it fell under {floor} about {expected:%B %Y} ({earliest:%B %Y} to {until}; "
-                f"{100 * confidence:g} % band of the line).")  # fmt: skip
+        return (
+            f"{start}By the line it fell under {floor} about {expected:%B %Y} ({earliest:%B %Y} to {until}; "
+            f"{100 * confidence:g} % band of the line)."
+        )
     if expected is None and earliest is None:
         return start + f"It stays above {floor} for the {horizon:g} months looked ahead."
     if expected is None:
@@ -237,8 +264,14 @@ def draw_ageing(trend, *, ax=None):
     draw.reference_line(trend.minimum, label, ax=ax)
     if trend.crossing is not None:
         ax.axvline(trend.crossing, color=draw.INK, linestyle=":", linewidth=1)
-        ax.annotate(f"{trend.crossing:%b %Y}", (trend.crossing, 0.95), xycoords=("data", "axes fraction"),
-                    xytext=(3, 0), textcoords="offset points", fontsize=8)  # fmt: skip
+        ax.annotate(
+            f"{trend.crossing:%b %Y}",
+            (trend.crossing, 0.95),
+            xycoords=("data", "axes fraction"),
+            xytext=(3, 0),
+            textcoords="offset points",
+            fontsize=8,
+        )
     last = max([trend.tests["day"].max(), *[d for d in (trend.crossing, trend.crossing_high) if d is not None]])
     ax.set_xlim(trend.tests["day"].min() - pd.Timedelta(days=15), last + pd.Timedelta(days=120))
     locator = AutoDateLocator(maxticks=8)

@@ -98,8 +98,10 @@ def purity_budget(samples, *, detection=None, confidence=0.95, draws=40_000, rng
     sums = table.groupby("hatch")[["nauplii", "umbrella", "unhatched", "shells"]].sum()
     frame = pd.DataFrame({"nauplii": sums["nauplii"], "full_cysts": sums.sum(axis=1)})
     if len(frame) < 2:
-        raise InputError(f"{len(frame)} harvests with a sieve sample were given; a budget of purity needs two or more, "
-                         "because one harvest cannot show how much they differ.")  # fmt: skip
+        raise InputError(
+            f"{len(frame)} harvests with a sieve sample were given; a budget of purity needs two or more, "
+            "because one harvest cannot show how much they differ."
+        )
     found = percentage_budget(frame, detection=detection, confidence=confidence, draws=draws, rng=rng)
     table = found.table.copy()
     for source, (label, remedy) in _OF_HARVESTS.items():
@@ -129,18 +131,32 @@ def separation_budget(cone_counts, sieve_counts, *, confidence=0.95, draws=40_00
     """
     (n1, w1), (n2, w2) = cone_counts, sieve_counts
     if not (n1 > 0 and w1 > 0 and n2 > 0):
-        raise InputError(f"{n1:g} nauplii and {w1:g} shells and cysts in the cone, {n2:g} nauplii on the sieve: a "
-                         "separation needs all three above 0.")  # fmt: skip
+        raise InputError(
+            f"{n1:g} nauplii and {w1:g} shells and cysts in the cone, {n2:g} nauplii on the sieve: a "
+            "separation needs all three above 0."
+        )
     counts = {"cone_nauplii": n1, "cone_waste": w1, "sieve_nauplii": n2, "sieve_waste": w2}
     parts = {name: (1 / math.sqrt(count + 0.5), math.inf) for name, count in counts.items()}
     left = _product(100 * (w2 + 0.5) / (n2 + 0.5) / ((w1 + 0.5) / (n1 + 0.5)), parts, confidence, draws, rng)
     value = 100 * (1 - (w2 / n2) / (w1 / n1))
-    return Budget(value, left.u, left.df, 100 - left.high, 100 - left.low, 100 - left.mc_high, 100 - left.mc_low,
-                  left.agreement_pct, confidence, left.table, left.sentence)  # fmt: skip
+    return Budget(
+        value,
+        left.u,
+        left.df,
+        100 - left.high,
+        100 - left.low,
+        100 - left.mc_high,
+        100 - left.mc_low,
+        left.agreement_pct,
+        confidence,
+        left.table,
+        left.sentence,
+    )
 
 
-def recovery_budget(harvest_counts, harvest_factor, cones, cysts_g, measure=None, *, confidence=0.95, draws=40_000,
-                    rng=None):  # fmt: skip
+def recovery_budget(
+    harvest_counts, harvest_factor, cones, cysts_g, measure=None, *, confidence=0.95, draws=40_000, rng=None
+):
     """Budget of the share of the hatched nauplii that the harvest brought in.
 
     Parameters
@@ -172,9 +188,11 @@ def recovery_budget(harvest_counts, harvest_factor, cones, cysts_g, measure=None
     measure = measure or MeasureSettings()
     counts = np.asarray(harvest_counts, float)
     if len(counts) < 2 or not counts.sum() > 0:
-        raise InputError(f"{len(counts)} subsamples of the harvest with {counts.sum():g} nauplii were given; a budget "
-                         "of recovery needs two or more with nauplii, because one cannot show how well it was "
-                         "mixed.")  # fmt: skip
+        raise InputError(
+            f"{len(counts)} subsamples of the harvest with {counts.sum():g} nauplii were given; a budget "
+            "of recovery needs two or more with nauplii, because one cannot show how well it was "
+            "mixed."
+        )
     value, parts = efficiency_parts(cones, measure)
     own = float(np.std(counts, ddof=1)) / math.sqrt(len(counts)) / counts.mean()
     parts["harvest"] = (max(own, 1 / math.sqrt(counts.sum())), len(counts) - 1)
@@ -200,13 +218,17 @@ def _product(value, parts, confidence, draws, rng):
     tail = 100 * (1 - level)
     mc_low, mc_high = (float(v) for v in np.percentile(value * np.exp(np.clip(drawn, -50, 50)), [tail, 100 - tail]))
     apart = 100 * max(abs(low - mc_low), abs(high - mc_high)) / abs(value)
-    rows = [(name, _LABELS[name][0], 100 * u, 100 * u**2 / u_rel**2, df, _LABELS[name][1])
-            for name, (u, df) in parts.items() if u > 0]  # fmt: skip
-    table = pd.DataFrame(rows, columns=list(BUDGET_COLUMNS)).sort_values("share_pct", ascending=False,
-                                                                         ignore_index=True)  # fmt: skip
+    rows = [
+        (name, _LABELS[name][0], 100 * u, 100 * u**2 / u_rel**2, df, _LABELS[name][1])
+        for name, (u, df) in parts.items()
+        if u > 0
+    ]
+    table = pd.DataFrame(rows, columns=list(BUDGET_COLUMNS)).sort_values(
+        "share_pct", ascending=False, ignore_index=True
+    )
     said = largest_source(table, u_rel)
     df = u_rel**4 / finite if finite > 0 else math.inf
-    return Budget(value, value * u_rel, df, low, high, mc_low, mc_high, apart, confidence, table, said)  # fmt: skip
+    return Budget(value, value * u_rel, df, low, high, mc_low, mc_high, apart, confidence, table, said)
 
 
 def _groups(parts):

@@ -15,9 +15,17 @@ from qckit.errors import InputError, unknown_name
 from qckit.hatch.intervals import Estimate, check_confidence, normal_quantile, student_quantile
 
 __all__ = [
-    "Comparison", "compare_hatch_pct", "compare_per_g", "compare_with_claim", "cones_to_decide",
-    "difference_of_proportions", "draw_comparisons", "paired_ratio_equivalence", "ratio_equivalence", "say_open",
-]  # fmt: skip
+    "Comparison",
+    "compare_hatch_pct",
+    "compare_per_g",
+    "compare_with_claim",
+    "cones_to_decide",
+    "difference_of_proportions",
+    "draw_comparisons",
+    "paired_ratio_equivalence",
+    "ratio_equivalence",
+    "say_open",
+]
 
 
 @dataclass(frozen=True)
@@ -89,8 +97,9 @@ def difference_of_proportions(x1, n1, x2, n2, *, confidence=0.95, method="newcom
         factor = 1.0 if method == "mee" else (n1 + n2) / (n1 + n2 - 1)
         low, high = _inverted_score(x1, n1, x2, n2, factor, normal_quantile(confidence))
     else:
-        raise unknown_name("method", method, ("newcombe", "mee", "miettinen-nurminen", "wald"),
-                           where="difference_of_proportions")  # fmt: skip
+        raise unknown_name(
+            "method", method, ("newcombe", "mee", "miettinen-nurminen", "wald"), where="difference_of_proportions"
+        )
     return difference, float(low), float(high)
 
 
@@ -151,10 +160,16 @@ def compare_hatch_pct(a, b, *, margin_pct=10.0, confidence=0.95, spread=None, ot
     xa, na, xb, nb = (t[c].to_numpy(float) for t in (a, b) for c in ("nauplii", "full_cysts"))
     p, q = _share(xa, na), _share(xb, nb)
     if not (math.isfinite(p) and math.isfinite(q) and q > 0):
-        return Comparison("hatching percentage", other, math.nan, margin_pct=margin_pct,
-                          sentence=f"Hatching percentage against {other}: nothing to compare.")  # fmt: skip
-    pearson = sum(float(np.sum((x - n * r) ** 2 / n) / max(r * (1 - r), 0.5 / n.sum()))
-                  for x, n, r in ((xa, na, p), (xb, nb, q)))  # fmt: skip
+        return Comparison(
+            "hatching percentage",
+            other,
+            math.nan,
+            margin_pct=margin_pct,
+            sentence=f"Hatching percentage against {other}: nothing to compare.",
+        )
+    pearson = sum(
+        float(np.sum((x - n * r) ** 2 / n) / max(r * (1 - r), 0.5 / n.sum())) for x, n, r in ((xa, na, p), (xb, nb, q))
+    )
     site = None
     if spread is not None:
         sizes = np.concatenate([na, nb])
@@ -174,8 +189,13 @@ def compare_per_g(a, b, *, margin_pct=10.0, confidence=0.95, spread=None, other=
     xa, xb = a["nauplii"].to_numpy(float), b["nauplii"].to_numpy(float)
     ea, eb = (1 / t["factor_per_g"].to_numpy(float) for t in (a, b))
     if not (len(xa) and len(xb) and np.isfinite(ea.sum() + eb.sum()) and xb.sum() > 0 and xa.sum() > 0):
-        return Comparison("hatching efficiency", other, math.nan, margin_pct=margin_pct,
-                          sentence=f"Hatching efficiency against {other}: nothing to compare.")  # fmt: skip
+        return Comparison(
+            "hatching efficiency",
+            other,
+            math.nan,
+            margin_pct=margin_pct,
+            sentence=f"Hatching efficiency against {other}: nothing to compare.",
+        )
     ra, rb = xa.sum() / ea.sum(), xb.sum() / eb.sum()
     pearson = float(np.sum((xa - ra * ea) ** 2 / (ra * ea)) + np.sum((xb - rb * eb) ** 2 / (rb * eb)))
     site = None
@@ -210,10 +230,21 @@ def compare_with_claim(estimate: Estimate, claim: float, what: str, *, margin_pc
         return Comparison(what, other, math.nan, margin_pct=margin_pct, sentence=f"{what}: there is no claim to hold.")
     low, high = estimate.safe_low / claim, estimate.safe_high / claim
     base = Comparison(
-        what, other, estimate.value / claim, low, high, low, high, df=estimate.df, margin_pct=margin_pct,
-        se_log=_se_log(estimate), against=claim, difference=estimate.value - claim,
-        difference_low=estimate.safe_low - claim, difference_high=estimate.safe_high - claim,
-    )  # fmt: skip
+        what,
+        other,
+        estimate.value / claim,
+        low,
+        high,
+        low,
+        high,
+        df=estimate.df,
+        margin_pct=margin_pct,
+        se_log=_se_log(estimate),
+        against=claim,
+        difference=estimate.value - claim,
+        difference_low=estimate.safe_low - claim,
+        difference_high=estimate.safe_high - claim,
+    )
     return _judged(base)
 
 
@@ -275,8 +306,13 @@ def paired_ratio_equivalence(test, reference, *, low=0.8, high=1.25, confidence=
     se, df = float(d.std(ddof=1) / math.sqrt(len(d))), len(d) - 1
     half = stats.t.ppf(confidence, df) * se
     mean = float(d.mean())
-    return {"ratio": math.exp(mean), "ratio_low": math.exp(mean - half), "ratio_high": math.exp(mean + half), "df": df,
-            **ratio_equivalence(mean, se, df, low=low, high=high)}  # fmt: skip
+    return {
+        "ratio": math.exp(mean),
+        "ratio_low": math.exp(mean - half),
+        "ratio_high": math.exp(mean + half),
+        "df": df,
+        **ratio_equivalence(mean, se, df, low=low, high=high),
+    }
 
 
 def cones_to_decide(comparison: Comparison, k_lot: int, k_other: int | None, *, confidence=0.95, most=20):
@@ -338,12 +374,16 @@ def say_open(comparison: Comparison, k_lot: int, k_other: int | None, *, confide
     if more is None:
         if not comparison.se_log > 0:
             return comparison.sentence
-        return (f"{start}: cannot tell yet, and {most} more cones{each} would not either: the figures lie too near the "
-                f"line of {100 - comparison.margin_pct:g} %.")  # fmt: skip
+        return (
+            f"{start}: cannot tell yet, and {most} more cones{each} would not either: the figures lie too near the "
+            f"line of {100 - comparison.margin_pct:g} %."
+        )
     words = ("one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
     number = words[more - 1] if more <= len(words) else str(more)
-    return (f"{start}: cannot tell yet; {number} more cone{'s' if more > 1 else ''}{each} would, if the figures stay "
-            "as they are.")  # fmt: skip
+    return (
+        f"{start}: cannot tell yet; {number} more cone{'s' if more > 1 else ''}{each} would, if the figures stay "
+        "as they are."
+    )
 
 
 def draw_comparisons(comparisons, *, ax=None):
@@ -399,13 +439,17 @@ def _reach(factor, df, confidence):
 def _ratio(what, other, ratio, counting, factor, df, margin_pct, confidence):
     base = Comparison(what, other, ratio, df=df, margin_pct=margin_pct)
     if df < 1 or not math.isfinite(counting):
-        return replace(base, sentence=f"{_cap(what)} is {_pct(ratio)} of {other}; with one cone each, how much that "
-                       "is chance cannot be known.")  # fmt: skip
+        return replace(
+            base,
+            sentence=f"{_cap(what)} is {_pct(ratio)} of {other}; with one cone each, how much that "
+            "is chance cannot be known.",
+        )
     reach = _reach(factor, df, confidence)
     wide, narrow = math.exp(reach * counting), math.exp(_reach(factor, df, 2 * confidence - 1) * counting)
     se = reach * counting / student_quantile(confidence, df)
-    return _judged(replace(base, se_log=se, low=ratio / wide, high=ratio * wide, tost_low=ratio / narrow,
-                           tost_high=ratio * narrow))  # fmt: skip
+    return _judged(
+        replace(base, se_log=se, low=ratio / wide, high=ratio * wide, tost_low=ratio / narrow, tost_high=ratio * narrow)
+    )
 
 
 def _judged(c):

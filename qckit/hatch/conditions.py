@@ -17,8 +17,13 @@ CONDITION_COLUMNS = ("hatch", "lot", "cone", "quantity", "value", "unit", "stand
 _LEAST_SATURATION_PCT = 75.0
 _WEAK_AIR = ("weak", "poor", "low", "none", "off", "stopped", "blocked", "no")
 _UNITS = {"temperature": "°C", "salinity": "ppt", "ph": "pH", "oxygen": "mg/l", "light": "lux"}
-_COLUMN = {"temperature": "temperature_c", "salinity": "salinity_ppt", "ph": "ph", "oxygen": "oxygen_mg_l",
-           "light": "light_lux"}  # fmt: skip
+_COLUMN = {
+    "temperature": "temperature_c",
+    "salinity": "salinity_ppt",
+    "ph": "ph",
+    "oxygen": "oxygen_mg_l",
+    "light": "light_lux",
+}
 
 
 def check_conditions(hatches, readings=None, conditions=None):
@@ -77,14 +82,20 @@ def _standard_unit(value, unit, quantity, hatch):
 
 def _row(hatch, quantity, values, c, salinity, temperature):
     wanted, low, high = {
-        "temperature": (f"{c.temperature_c:g} ± {c.temperature_tolerance_c:g} °C",
-                        c.temperature_c - c.temperature_tolerance_c, c.temperature_c + c.temperature_tolerance_c),
-        "salinity": (f"{c.salinity_ppt:g} ± {c.salinity_tolerance_ppt:g} ppt",
-                     c.salinity_ppt - c.salinity_tolerance_ppt, c.salinity_ppt + c.salinity_tolerance_ppt),
+        "temperature": (
+            f"{c.temperature_c:g} ± {c.temperature_tolerance_c:g} °C",
+            c.temperature_c - c.temperature_tolerance_c,
+            c.temperature_c + c.temperature_tolerance_c,
+        ),
+        "salinity": (
+            f"{c.salinity_ppt:g} ± {c.salinity_tolerance_ppt:g} ppt",
+            c.salinity_ppt - c.salinity_tolerance_ppt,
+            c.salinity_ppt + c.salinity_tolerance_ppt,
+        ),
         "ph": (f"at least {c.min_ph:g}", c.min_ph, math.inf),
         "oxygen": (f"at least {c.min_oxygen_mg_l:g} mg/l", c.min_oxygen_mg_l, math.inf),
         "light": (f"at least {c.min_light_lux:g} lux", c.min_light_lux, math.inf),
-    }[quantity]  # fmt: skip
+    }[quantity]
     name = {"ph": "pH"}.get(quantity, quantity)
     unit = "" if quantity == "ph" else f" {_UNITS[quantity]}"
     if not values:
@@ -97,8 +108,7 @@ def _row(hatch, quantity, values, c, salinity, temperature):
     if quantity == "oxygen" and salinity and temperature:
         share = float(oxygen_saturation_pct(worst, np.clip(salinity[0], 0, 350), np.clip(temperature[0], -2, 45)))
         if share < _LEAST_SATURATION_PCT:
-            return _line(hatch, quantity, worst, wanted, "doubtful",
-                         f"{sees} is only {share:.0f} % of saturation.")  # fmt: skip
+            return _line(hatch, quantity, worst, wanted, "doubtful", f"{sees} is only {share:.0f} % of saturation.")
     return _line(hatch, quantity, worst, wanted, "ok", f"{sees} is within the standard ({wanted}).")
 
 

@@ -10,9 +10,16 @@ import pandas as pd
 from qckit.errors import InputError
 
 __all__ = [
-    "INSTAR_I_HOURS", "Dose", "StartTimes", "cost_per_million", "dose_for", "instar_i_hours", "max_density_g_per_l",
-    "start_times", "wall_table",
-]  # fmt: skip
+    "INSTAR_I_HOURS",
+    "Dose",
+    "StartTimes",
+    "cost_per_million",
+    "dose_for",
+    "instar_i_hours",
+    "max_density_g_per_l",
+    "start_times",
+    "wall_table",
+]
 
 INSTAR_I_HOURS = ((20.0, 20.0), (25.0, 8.0), (28.0, 6.0))
 """Temperature [°C] and how long instar I lasts at the least [h]. 8 h: Lavens, Thongrod and Sorgeloos 2000; the other
@@ -65,8 +72,16 @@ def max_density_g_per_l(cone_volume_l: float) -> float:
     return 5.0 if cone_volume_l < 20 else 2.0
 
 
-def dose_for(nauplii_needed, efficiency_low_per_g, *, efficiency_per_g=None, recovery_pct=85.0, cone_volume_l=20.0,
-             n_cones=None, max_g_per_l=None):  # fmt: skip
+def dose_for(
+    nauplii_needed,
+    efficiency_low_per_g,
+    *,
+    efficiency_per_g=None,
+    recovery_pct=85.0,
+    cone_volume_l=20.0,
+    n_cones=None,
+    max_g_per_l=None,
+):
     """Grams of cysts for a demand: nauplii / (lower bound of HE x recovery).
 
     Parameters
@@ -96,8 +111,12 @@ def dose_for(nauplii_needed, efficiency_low_per_g, *, efficiency_per_g=None, rec
     InputError
         A number is missing, zero or negative.
     """
-    for name, value in (("nauplii_needed", nauplii_needed), ("efficiency_low_per_g", efficiency_low_per_g),
-                        ("recovery_pct", recovery_pct), ("cone_volume_l", cone_volume_l)):  # fmt: skip
+    for name, value in (
+        ("nauplii_needed", nauplii_needed),
+        ("efficiency_low_per_g", efficiency_low_per_g),
+        ("recovery_pct", recovery_pct),
+        ("cone_volume_l", cone_volume_l),
+    ):
         if value is None or not (math.isfinite(value) and value > 0):
             raise InputError(f"{name} is {value!r} and must be a number above 0, or no dose can be worked out.")
     if recovery_pct > 100:
@@ -117,8 +136,20 @@ def dose_for(nauplii_needed, efficiency_low_per_g, *, efficiency_per_g=None, rec
     )
     if not enough:
         sentence += f" Only {n_cones} cones are at hand: hatch the rest in a second batch."
-    return Dose(float(nauplii_needed), float(efficiency_low_per_g), float(best), float(recovery_pct), grams, guess,
-                used, grams / used, grams / used / cone_volume_l, left, enough, sentence)  # fmt: skip
+    return Dose(
+        float(nauplii_needed),
+        float(efficiency_low_per_g),
+        float(best),
+        float(recovery_pct),
+        grams,
+        guess,
+        used,
+        grams / used,
+        grams / used / cone_volume_l,
+        left,
+        enough,
+        sentence,
+    )
 
 
 def _round(value):
@@ -165,8 +196,16 @@ def start_times(feed, *, t10_h, t90_h, temperature_c=28.0, handling_h=0.5):
         else f"the first hatched are {oldest:.1f} h old at the feed, past the {lasts:.0f} h of instar I: some will "
         "have moulted and begun to use up their yolk; harvest in two portions or hold the first one cold."
     )
-    return StartTimes(start, harvest, feed, float(t90_h), oldest, lasts, inside,
-                      f"Wet at {start:%d %b %H:%M}, harvest at {harvest:%d %b %H:%M}; {tail}")  # fmt: skip
+    return StartTimes(
+        start,
+        harvest,
+        feed,
+        float(t90_h),
+        oldest,
+        lasts,
+        inside,
+        f"Wet at {start:%d %b %H:%M}, harvest at {harvest:%d %b %H:%M}; {tail}",
+    )
 
 
 def cost_per_million(price, pack_g, efficiency_per_g, *, recovery_pct=100.0):

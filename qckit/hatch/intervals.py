@@ -29,9 +29,17 @@ import numpy as np
 from qckit.errors import InputError, unknown_name
 
 __all__ = [
-    "Estimate", "Spread", "binomial_interval", "counting_floor", "floor_of_few", "mean_interval",
-    "positive_mean_interval", "proportion_over_cones", "rate_over_cones", "skewness_reach",
-]  # fmt: skip
+    "Estimate",
+    "Spread",
+    "binomial_interval",
+    "counting_floor",
+    "floor_of_few",
+    "mean_interval",
+    "positive_mean_interval",
+    "proportion_over_cones",
+    "rate_over_cones",
+    "skewness_reach",
+]
 
 
 @dataclass(frozen=True)
@@ -220,17 +228,24 @@ def proportion_over_cones(part, whole, *, confidence=0.95, spread=None):
     site = None if spread is None else float(total / np.sum(n / np.maximum(1 + (n - 1) * spread.pooled_rho, 0.05)))
     z2, base = _square_width(k, pearson, confidence, site, spread, is_edge=x.sum() in (0.0, total))
     low, high = binomial_interval(x.sum(), total, confidence=confidence)
-    base = replace(base, value=float(each.mean()), sd=float(each.std(ddof=1)) if k > 1 else math.nan,
-                   counting_low=low, counting_high=high)  # fmt: skip
+    base = replace(
+        base,
+        value=float(each.mean()),
+        sd=float(each.std(ddof=1)) if k > 1 else math.nan,
+        counting_low=low,
+        counting_high=high,
+    )
     if z2 is None:
         return replace(base, note=_one_cone_note(100 * low, 100 * high, " %", 1))
     inward = _inward_width(z2, base.dispersion, centre, total, k, min(x.sum(), total - x.sum()), confidence)
     low = score_bounds(centre, total, inward if centre > 0.5 else z2)[0]
     high = score_bounds(centre, total, z2 if centre > 0.5 else inward)[1]
     return replace(
-        base, low=max(0.0, min(float(low), base.value)), high=min(1.0, max(float(high), base.value)),
+        base,
+        low=max(0.0, min(float(low), base.value)),
+        high=min(1.0, max(float(high), base.value)),
         method=f"score interval over cones, quasi-binomial, {base.method}",
-    )  # fmt: skip
+    )
 
 
 def rate_over_cones(counts, exposure, *, confidence=0.95, spread=None):
@@ -264,15 +279,22 @@ def rate_over_cones(counts, exposure, *, confidence=0.95, spread=None):
     site = None if spread is None else float(e.sum() / np.sum(e / np.maximum(1 + spread.pooled_cv2 * centre * e, 0.05)))
     z2, base = _square_width(k, pearson, confidence, site, spread, is_edge=centre == 0)
     low, high = _score_rate(x.sum(), e.sum(), normal_quantile(confidence) ** 2)
-    base = replace(base, value=float(each.mean()), sd=float(each.std(ddof=1)) if k > 1 else math.nan,
-                   counting_low=low, counting_high=high)  # fmt: skip
+    base = replace(
+        base,
+        value=float(each.mean()),
+        sd=float(each.std(ddof=1)) if k > 1 else math.nan,
+        counting_low=low,
+        counting_high=high,
+    )
     if z2 is None:
         return replace(base, note=_one_cone_note(low, high, " per g", 0))
     low, high = _score_rate(centre * e.sum(), e.sum(), z2)
     return replace(
-        base, low=min(low, base.value), high=max(high, base.value),
+        base,
+        low=min(low, base.value),
+        high=max(high, base.value),
         method=f"score interval over cones, quasi-Poisson, {base.method}",
-    )  # fmt: skip
+    )
 
 
 def score_bounds(centre, total, z2):
@@ -346,8 +368,16 @@ def mean_interval(values, *, confidence=0.95):
         return Estimate(mean, n_cones=1, confidence=confidence, note="One value: its spread cannot be known.")
     sd = float(values.std(ddof=1))
     half = stats.t.ppf((1 + confidence) / 2, k - 1) * sd / math.sqrt(k)
-    return Estimate(mean, mean - half, mean + half, sd, n_cones=k, df=k - 1, confidence=confidence,
-                    method=f"Student's interval, {k - 1} df")  # fmt: skip
+    return Estimate(
+        mean,
+        mean - half,
+        mean + half,
+        sd,
+        n_cones=k,
+        df=k - 1,
+        confidence=confidence,
+        method=f"Student's interval, {k - 1} df",
+    )
 
 
 def positive_mean_interval(values, *, confidence=0.95):
@@ -370,8 +400,12 @@ def positive_mean_interval(values, *, confidence=0.95):
     if plain.n_cones < 3 or not plain.value > 0:
         return replace(plain, low=math.nan, high=math.nan, note=plain.note or "Too few for an interval.")
     reach = math.exp((plain.high - plain.value) / plain.value)
-    return replace(plain, low=plain.value / reach, high=plain.value * reach,
-                   method=f"Student's interval of the logarithm, {plain.n_cones - 1} df")  # fmt: skip
+    return replace(
+        plain,
+        low=plain.value / reach,
+        high=plain.value * reach,
+        method=f"Student's interval of the logarithm, {plain.n_cones - 1} df",
+    )
 
 
 def binomial_interval(part, whole, *, confidence=0.95, method="wilson"):
@@ -470,9 +504,7 @@ def _square_width(k, pearson, confidence, site, spread, *, is_edge):
     df, factor = k - 1, pearson / (k - 1)
     t = student_quantile(confidence, df)
     least = normal_quantile(confidence) if is_edge else counting_floor(k, confidence)
-    return float(max(t * t * factor, least**2)), replace(
-        common, df=df, dispersion=factor, method=f"{df} df"
-    )  # fmt: skip
+    return float(max(t * t * factor, least**2)), replace(common, df=df, dispersion=factor, method=f"{df} df")
 
 
 def _one_cone_note(low, high, unit, decimals):

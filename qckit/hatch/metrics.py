@@ -13,23 +13,50 @@ import pandas as pd
 from qckit.errors import InputError, unknown_name
 
 __all__ = [
-    "CONE_COLUMNS", "SAMPLE_COLUMNS", "cone_metrics", "conversion_factor", "fill_volumes", "full_cysts_per_g", "gaps",
-    "hatching_efficiency", "hatching_output", "hatching_percentage", "sample_metrics",
-]  # fmt: skip
+    "CONE_COLUMNS",
+    "SAMPLE_COLUMNS",
+    "cone_metrics",
+    "conversion_factor",
+    "fill_volumes",
+    "full_cysts_per_g",
+    "gaps",
+    "hatching_efficiency",
+    "hatching_output",
+    "hatching_percentage",
+    "sample_metrics",
+]
 
 _RATIOS = (
-    "factor_per_g", "hatch_pct", "hatching_efficiency_per_g", "hatching_efficiency_per_dry_g", "full_cysts_per_g",
-    "output_mg_per_g", "opened_pct", "umbrella_pct",
-)  # fmt: skip
+    "factor_per_g",
+    "hatch_pct",
+    "hatching_efficiency_per_g",
+    "hatching_efficiency_per_dry_g",
+    "full_cysts_per_g",
+    "output_mg_per_g",
+    "opened_pct",
+    "umbrella_pct",
+)
 _COUNTS = ("nauplii", "umbrella", "unhatched", "shells", "full_cysts")
 
 SAMPLE_COLUMNS = ("sample", "hatch", "lot", "cone", "hours", *_COUNTS, "basis", "counted_ul", *_RATIOS)
 """Columns of :func:`sample_metrics`."""
 
 CONE_COLUMNS = (
-    "hatch", "lot", "cone", "purpose", "started", "hours", "n_subsamples", "cysts_g", "volume_ml", *_COUNTS, "basis",
-    "counted_ul", *_RATIOS, "notes",
-)  # fmt: skip
+    "hatch",
+    "lot",
+    "cone",
+    "purpose",
+    "started",
+    "hours",
+    "n_subsamples",
+    "cysts_g",
+    "volume_ml",
+    *_COUNTS,
+    "basis",
+    "counted_ul",
+    *_RATIOS,
+    "notes",
+)
 """Columns of :func:`cone_metrics`."""
 
 
@@ -73,9 +100,12 @@ def conversion_factor(*, volume_ml, counted_ul, cysts_g, dilution=1.0):
         Per gram for each object counted. 800 ml, 250 µl and 1.6 g give 2,000.
     """
     with np.errstate(divide="ignore", invalid="ignore"):
-        return np.asarray(dilution, float) * np.asarray(volume_ml, float) * 1000.0 / (
-            np.asarray(counted_ul, float) * np.asarray(cysts_g, float)
-        )  # fmt: skip
+        return (
+            np.asarray(dilution, float)
+            * np.asarray(volume_ml, float)
+            * 1000.0
+            / (np.asarray(counted_ul, float) * np.asarray(cysts_g, float))
+        )
 
 
 def hatching_efficiency(mean_nauplii, factor_per_g, *, moisture_pct=0.0):

@@ -9,8 +9,18 @@ import numpy as np
 
 from qckit.errors import InputError
 
-__all__ = ["BetaBinomialFit", "Dispersion", "LogitFit", "binomial_dispersion", "dose_at_share", "fit_beta_binomial",
-           "fit_beta_binomial_on", "fit_logistic_normal", "fit_quasi_binomial", "poisson_dispersion"]  # fmt: skip
+__all__ = [
+    "BetaBinomialFit",
+    "Dispersion",
+    "LogitFit",
+    "binomial_dispersion",
+    "dose_at_share",
+    "fit_beta_binomial",
+    "fit_beta_binomial_on",
+    "fit_logistic_normal",
+    "fit_quasi_binomial",
+    "poisson_dispersion",
+]
 
 
 @dataclass(frozen=True)
@@ -104,8 +114,10 @@ def fit_beta_binomial(part, whole):
 
     x, n = np.asarray(part, float), np.asarray(whole, float)
     if len(x) < 2 or (x > n).any() or (x < 0).any():
-        raise InputError(f"{len(x)} cones were given to a beta-binomial fit; it needs two or more, each with a part no "
-                         "larger than its whole.")  # fmt: skip
+        raise InputError(
+            f"{len(x)} cones were given to a beta-binomial fit; it needs two or more, each with a part no "
+            "larger than its whole."
+        )
     share = float(np.clip(x.sum() / n.sum(), 1e-6, 1 - 1e-6))
     plain = float(np.sum(stats.binom.logpmf(x, n, share)))
 
@@ -198,9 +210,11 @@ def fit_logistic_normal(part, whole, design, *, n_nodes=25):
 def _check_groups(part, whole, design):
     x, n, design = np.asarray(part, float), np.asarray(whole, float), np.asarray(design, float)
     if design.ndim != 2 or len(design) != len(x) or len(x) <= design.shape[1] or (x > n).any() or (x < 0).any():
-        raise InputError(f"{len(x)} groups and a design of shape {design.shape} were given; a fit needs one row of the "
-                         "design for each group, more groups than columns, and parts no larger than their "
-                         "wholes.")  # fmt: skip
+        raise InputError(
+            f"{len(x)} groups and a design of shape {design.shape} were given; a fit needs one row of the "
+            "design for each group, more groups than columns, and parts no larger than their "
+            "wholes."
+        )
     return x, n, design
 
 
@@ -211,8 +225,9 @@ def _maximise(loglik, x, n, design, *, start):
 
     first = np.append(fit_quasi_binomial(x, n, design)["coefficients"], start)
     found = optimize.minimize(lambda t: -loglik(t), first, method="BFGS")
-    found = optimize.minimize(lambda t: -loglik(t), found.x, method="Nelder-Mead",
-                              options={"xatol": 1e-7, "fatol": 1e-10, "maxiter": 4000})  # fmt: skip
+    found = optimize.minimize(
+        lambda t: -loglik(t), found.x, method="Nelder-Mead", options={"xatol": 1e-7, "fatol": 1e-10, "maxiter": 4000}
+    )
     curve = approx_hess(found.x, lambda t: -loglik(t))
     with np.errstate(invalid="ignore"):
         return found.x, np.sqrt(np.diag(np.linalg.pinv(curve))), -float(found.fun)
@@ -249,9 +264,15 @@ def fit_quasi_binomial(part, whole, design):
     df = len(x) - design.shape[1]
     phi = float(fit.pearson_chi2) / df if df else math.nan
     covariance = np.asarray(fit.cov_params())
-    return {"coefficients": np.asarray(fit.params), "standard_errors": np.sqrt(np.diag(covariance) * phi),
-            "covariance": covariance, "dispersion": phi, "deviance": float(fit.deviance),
-            "pearson": float(fit.pearson_chi2), "df": df}  # fmt: skip
+    return {
+        "coefficients": np.asarray(fit.params),
+        "standard_errors": np.sqrt(np.diag(covariance) * phi),
+        "covariance": covariance,
+        "dispersion": phi,
+        "deviance": float(fit.deviance),
+        "pearson": float(fit.pearson_chi2),
+        "df": df,
+    }
 
 
 def dose_at_share(fit, intercept, slope, shares=(0.25, 0.5, 0.75)):

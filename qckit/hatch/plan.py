@@ -12,10 +12,16 @@ from qckit.errors import InputError
 from qckit.hatch.intervals import Spread, check_confidence
 
 __all__ = [
-    "OrdinaryPlan", "Plan", "acceptance_probability", "draw_operating_curve", "operating_curve", "plan_for_precision",
-    "plan_for_risk", "quality_at_acceptance",
+    "OrdinaryPlan",
+    "Plan",
+    "acceptance_probability",
+    "draw_operating_curve",
+    "operating_curve",
+    "plan_for_precision",
+    "plan_for_risk",
+    "quality_at_acceptance",
     "subsample_dispersion",
-]  # fmt: skip
+]
 
 _USUAL = Spread(rho=0.004, cv=0.08, df=1e6)
 """Stand-in where a site has no records yet: about 2.5 points between cones at 80 %. Common practice, no source."""
@@ -119,8 +125,9 @@ def subsample_dispersion(samples):
     return max(1.0, float(((x - n * p) ** 2 / (n * p * (1 - p))).sum()) / df) if df else 1.0
 
 
-def half_width_pct(n_cones, n_subsamples, *, hatch_pct=80.0, cysts_per_subsample=140.0, spread=None, confidence=0.95,
-                   dispersion=1.0):  # fmt: skip
+def half_width_pct(
+    n_cones, n_subsamples, *, hatch_pct=80.0, cysts_per_subsample=140.0, spread=None, confidence=0.95, dispersion=1.0
+):
     """Expected half width of the interval of the hatching percentage. [points]
 
     Parameters
@@ -152,8 +159,17 @@ def half_width_pct(n_cones, n_subsamples, *, hatch_pct=80.0, cysts_per_subsample
     return 100 * float(stats.t.ppf((1 + confidence) / 2, df)) * shrink * math.sqrt(variance)
 
 
-def plan_for_precision(half_width, *, hatch_pct=80.0, cysts_per_subsample=140.0, spread=None, confidence=0.95,
-                       dispersion=1.0, max_cones=12, max_subsamples=12):  # fmt: skip
+def plan_for_precision(
+    half_width,
+    *,
+    hatch_pct=80.0,
+    cysts_per_subsample=140.0,
+    spread=None,
+    confidence=0.95,
+    dispersion=1.0,
+    max_cones=12,
+    max_subsamples=12,
+):
     """Fewest cones, then fewest subsamples, whose expected interval is narrow enough.
 
     Parameters
@@ -177,8 +193,13 @@ def plan_for_precision(half_width, *, hatch_pct=80.0, cysts_per_subsample=140.0,
     check_confidence(confidence)
     if not half_width > 0:
         raise InputError(f"half_width is {half_width:g} points and must be above 0.")
-    options = {"hatch_pct": hatch_pct, "cysts_per_subsample": cysts_per_subsample, "spread": spread,
-               "confidence": confidence, "dispersion": dispersion}  # fmt: skip
+    options = {
+        "hatch_pct": hatch_pct,
+        "cysts_per_subsample": cysts_per_subsample,
+        "spread": spread,
+        "confidence": confidence,
+        "dispersion": dispersion,
+    }
     rows = []
     for cones in range(1, max_cones + 1):
         for subsamples in range(1, max_subsamples + 1):
@@ -202,8 +223,18 @@ def plan_for_precision(half_width, *, hatch_pct=80.0, cysts_per_subsample=140.0,
     return Plan(int(first["n_cones"]), int(first["n_subsamples"]), float(first["half_width_pct"]), choices, sentence)
 
 
-def operating_curve(n_cones, n_subsamples, *, min_hatch_pct=75.0, hatch_pct=None, cysts_per_subsample=140.0,
-                    spread=None, rule="mean", confidence=0.95, dispersion=1.0):  # fmt: skip
+def operating_curve(
+    n_cones,
+    n_subsamples,
+    *,
+    min_hatch_pct=75.0,
+    hatch_pct=None,
+    cysts_per_subsample=140.0,
+    spread=None,
+    rule="mean",
+    confidence=0.95,
+    dispersion=1.0,
+):
     """Probability that a test accepts a lot, against the lot's true hatching percentage.
 
     Parameters
@@ -250,8 +281,17 @@ def operating_curve(n_cones, n_subsamples, *, min_hatch_pct=75.0, hatch_pct=None
     return pd.DataFrame({"hatch_pct": truth, "accept_prob": accept})
 
 
-def plan_for_risk(bad_hatch_pct, good_hatch_pct, *, min_hatch_pct=75.0, buyer_risk=0.10, seller_risk=0.10,
-                  n_subsamples=6, max_cones=20, **options):  # fmt: skip
+def plan_for_risk(
+    bad_hatch_pct,
+    good_hatch_pct,
+    *,
+    min_hatch_pct=75.0,
+    buyer_risk=0.10,
+    seller_risk=0.10,
+    n_subsamples=6,
+    max_cones=20,
+    **options,
+):
     """Fewest cones that seldom accept a bad lot and seldom refuse a good one (accepting on the mean).
 
     Parameters
@@ -277,20 +317,30 @@ def plan_for_risk(bad_hatch_pct, good_hatch_pct, *, min_hatch_pct=75.0, buyer_ri
         The line does not lie between the two, or ``max_cones`` are not enough.
     """
     if not bad_hatch_pct < min_hatch_pct < good_hatch_pct:
-        raise InputError(f"The line of {min_hatch_pct:g} % must lie between the bad lot ({bad_hatch_pct:g} %) and the "
-                         f"good one ({good_hatch_pct:g} %).")  # fmt: skip
+        raise InputError(
+            f"The line of {min_hatch_pct:g} % must lie between the bad lot ({bad_hatch_pct:g} %) and the "
+            f"good one ({good_hatch_pct:g} %)."
+        )
     for cones in range(1, max_cones + 1):
-        curve = operating_curve(cones, n_subsamples, min_hatch_pct=min_hatch_pct,
-                                hatch_pct=[bad_hatch_pct, good_hatch_pct], **options)  # fmt: skip
+        curve = operating_curve(
+            cones, n_subsamples, min_hatch_pct=min_hatch_pct, hatch_pct=[bad_hatch_pct, good_hatch_pct], **options
+        )
         bad, good = curve["accept_prob"]
         if bad <= buyer_risk and good >= 1 - seller_risk:
-            who = f"{cones} cones of {n_subsamples} subsamples accept" if cones > 1 else (
-                f"One cone of {n_subsamples} subsamples accepts")  # fmt: skip
-            said = (f"{who} a lot of {bad_hatch_pct:g} % with probability "
-                    f"{bad:.2f} and one of {good_hatch_pct:g} % with {good:.2f}.")  # fmt: skip
+            who = (
+                f"{cones} cones of {n_subsamples} subsamples accept"
+                if cones > 1
+                else (f"One cone of {n_subsamples} subsamples accepts")
+            )
+            said = (
+                f"{who} a lot of {bad_hatch_pct:g} % with probability "
+                f"{bad:.2f} and one of {good_hatch_pct:g} % with {good:.2f}."
+            )
             return {"n_cones": cones, "accept_bad": float(bad), "accept_good": float(good), "sentence": said}
-    raise InputError(f"Even {max_cones} cones do not tell {bad_hatch_pct:g} from {good_hatch_pct:g} % at these risks. "
-                     "Allow more risk, or make the cones more alike.")  # fmt: skip
+    raise InputError(
+        f"Even {max_cones} cones do not tell {bad_hatch_pct:g} from {good_hatch_pct:g} % at these risks. "
+        "Allow more risk, or make the cones more alike."
+    )
 
 
 def draw_operating_curve(curves, *, min_hatch_pct=None, ax=None):

@@ -13,8 +13,17 @@ from qckit.hatch.intervals import Estimate, check_confidence, proportion_over_co
 
 __all__ = ["PURITY_COLUMNS", "purity_of_samples", "purity_over_samples", "recovery", "separation"]
 
-PURITY_COLUMNS = ("sample", "hatch", "nauplii", "umbrella", "unhatched", "shells", "purity_pct",
-                  "shells_and_cysts_pct", "shells_per_1000_nauplii")  # fmt: skip
+PURITY_COLUMNS = (
+    "sample",
+    "hatch",
+    "nauplii",
+    "umbrella",
+    "unhatched",
+    "shells",
+    "purity_pct",
+    "shells_and_cysts_pct",
+    "shells_per_1000_nauplii",
+)
 
 
 def purity_of_samples(samples):
@@ -91,8 +100,14 @@ def separation(cone_counts, sieve_counts, *, confidence=0.95):
     half = stats.norm.ppf((1 + confidence) / 2) * math.sqrt(sum(1 / (v + 0.5) for v in (n1, w1, n2, w2)))
     value = 100 * (1 - (w2 / n2) / (w1 / n1))
     low, high = 100 * (1 - math.exp(log_ratio + half)), 100 * (1 - math.exp(log_ratio - half))
-    return Estimate(value, min(low, value), max(high, value), n_cones=1, confidence=confidence,
-                    method="log ratio of counts, counting alone")  # fmt: skip
+    return Estimate(
+        value,
+        min(low, value),
+        max(high, value),
+        n_cones=1,
+        confidence=confidence,
+        method="log ratio of counts, counting alone",
+    )
 
 
 def recovery(harvested: Estimate, hatched: Estimate):
@@ -116,8 +131,12 @@ def recovery(harvested: Estimate, hatched: Estimate):
     if not hatched.value > 0:
         raise InputError(f"{hatched.value:g} nauplii hatched, so no recovery can be worked out. Check the counts.")
     value = 100 * harvested.value / hatched.value
-    base = Estimate(value, n_cones=min(harvested.n_cones, hatched.n_cones), confidence=harvested.confidence,
-                    method="ratio, bounds joined on the log scale")  # fmt: skip
+    base = Estimate(
+        value,
+        n_cones=min(harvested.n_cones, hatched.n_cones),
+        confidence=harvested.confidence,
+        method="ratio, bounds joined on the log scale",
+    )
     known = harvested.is_known and hatched.is_known and harvested.low > 0 and hatched.low > 0
     if not known:
         return replace(base, note="An interval of harvest or hatch is not known.")

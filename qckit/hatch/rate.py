@@ -19,9 +19,16 @@ from qckit.hatch.intervals import normal_quantile, student_quantile
 from qckit.hatch.rate_models import MODELS, Fit, fit_model, model_curve, model_quantile, shift_of_cone
 
 __all__ = [
-    "RATE_COLUMNS", "HatchRate", "draw_rate", "fit_rate", "interpolated_times", "intervals_from_counts",
-    "monotone_curve", "newest_course", "time_course",
-]  # fmt: skip
+    "RATE_COLUMNS",
+    "HatchRate",
+    "draw_rate",
+    "fit_rate",
+    "interpolated_times",
+    "intervals_from_counts",
+    "monotone_curve",
+    "newest_course",
+    "time_course",
+]
 
 RATE_COLUMNS = ("time", "method", "value_h", "low_h", "high_h", "note")
 _SHARES = (0.1, 0.5, 0.9)
@@ -125,8 +132,10 @@ def interpolated_times(hours, counts, shares=_SHARES):
     """
     hours, counts = np.asarray(hours, float), np.asarray(counts, float)
     if len(hours) < 2 or not np.nanmax(counts) > 0:
-        raise InputError(f"{len(hours)} hours with a highest count of {np.nanmax(counts, initial=0):g} were given; the "
-                         "hatching rate needs at least two hours and a nauplius in one of them.")  # fmt: skip
+        raise InputError(
+            f"{len(hours)} hours with a highest count of {np.nanmax(counts, initial=0):g} were given; the "
+            "hatching rate needs at least two hours and a nauplius in one of them."
+        )
     percent = np.maximum.accumulate(counts / np.nanmax(counts))
     found = {}
     for share in shares:
@@ -179,8 +188,11 @@ def intervals_from_counts(hours, part, whole):
     (start_h, end_h, counts) : tuple of ndarray, shape (2 m,)
     """
     at, x, n = (np.asarray(v, float) for v in (hours, part, whole))
-    return (np.concatenate([np.zeros_like(at), at]), np.concatenate([at, np.full_like(at, np.inf)]),
-            np.concatenate([x, n - x]))  # fmt: skip
+    return (
+        np.concatenate([np.zeros_like(at), at]),
+        np.concatenate([at, np.full_like(at, np.inf)]),
+        np.concatenate([x, n - x]),
+    )
 
 
 def fit_rate(course, *, confidence=0.95):
@@ -208,9 +220,11 @@ def fit_rate(course, *, confidence=0.95):
     course = course.dropna(subset=["nauplii", "full_cysts"])
     n_hours = course["hours"].nunique()
     if n_hours < 4 or not course["nauplii"].sum() > 0:
-        raise InputError(f"The time course has {n_hours} hour{'s' if n_hours != 1 else ''} with "
-                         f"{course['nauplii'].sum():.0f} nauplii; a hatching "
-                         "rate needs four hours or more, before and after half have hatched.")  # fmt: skip
+        raise InputError(
+            f"The time course has {n_hours} hour{'s' if n_hours != 1 else ''} with "
+            f"{course['nauplii'].sum():.0f} nauplii; a hatching "
+            "rate needs four hours or more, before and after half have hatched."
+        )
     cones = [g for _, g in course.groupby("hatch")]
     pieces = [intervals_from_counts(g["hours"], g["nauplii"], g["full_cysts"]) for g in cones]
     start, end, counts = (np.concatenate(v) for v in zip(*pieces))
@@ -225,11 +239,24 @@ def fit_rate(course, *, confidence=0.95):
     rows += _all_cysts(best)
     aic = [6 - 2 * f.loglik for f in fits]
     table = pd.DataFrame(
-        {"model": [f.model for f in fits], "loglik": [f.loglik for f in fits], "aic": aic,
-         "delta_aic": np.array(aic) - min(aic), "ceiling_pct": [100 * f.ceiling for f in fits]}
-    )  # fmt: skip
-    return HatchRate(course, best, tuple(fits), pd.DataFrame(rows, columns=list(RATE_COLUMNS)), len(cones), confidence,
-                     table, _notes(course, best, len(timed)))  # fmt: skip
+        {
+            "model": [f.model for f in fits],
+            "loglik": [f.loglik for f in fits],
+            "aic": aic,
+            "delta_aic": np.array(aic) - min(aic),
+            "ceiling_pct": [100 * f.ceiling for f in fits],
+        }
+    )
+    return HatchRate(
+        course,
+        best,
+        tuple(fits),
+        pd.DataFrame(rows, columns=list(RATE_COLUMNS)),
+        len(cones),
+        confidence,
+        table,
+        _notes(course, best, len(timed)),
+    )
 
 
 def _with_dispersion(fit, course):
@@ -280,8 +307,9 @@ def _all_cysts(fit):
     rows = []
     for share, name in zip(_SHARES, _NAMES):
         if share >= fit.ceiling:
-            rows.append((name, "all cysts", math.nan, math.nan, math.nan,
-                         f"not reached: {100 * fit.ceiling:.0f} % hatch"))  # fmt: skip
+            rows.append(
+                (name, "all cysts", math.nan, math.nan, math.nan, f"not reached: {100 * fit.ceiling:.0f} % hatch")
+            )
         else:
             hours = model_quantile(fit.model, fit.scale_h, fit.slope, share / fit.ceiling)
             rows.append((name, "all cysts", hours, math.nan, math.nan, ""))
@@ -294,13 +322,16 @@ def _notes(course, best, n_timed):
         notes.append("One cone's time course: how much cones differ in time is not in the intervals.")
     t90 = model_quantile(best.model, best.scale_h, best.slope, 0.9)
     if t90 > course["hours"].max():
-        notes.append(f"T90 ({t90:.1f} h) lies beyond the last count at {course['hours'].max():.1f} h: it is read off "
-                     "the curve, not off counts. Count later hours.")  # fmt: skip
+        notes.append(
+            f"T90 ({t90:.1f} h) lies beyond the last count at {course['hours'].max():.1f} h: it is read off "
+            "the curve, not off counts. Count later hours."
+        )
     if model_quantile(best.model, best.scale_h, best.slope, 0.1) < course["hours"].min():
         notes.append("T10 lies before the first count: it is read off the curve, not off counts. Count earlier hours.")
     if not np.isfinite(best.covariance).all():
-        notes.append("The counts do not pin the curve down, so its times have no interval. Count more hours around the "
-                     "rise.")  # fmt: skip
+        notes.append(
+            "The counts do not pin the curve down, so its times have no interval. Count more hours around the rise."
+        )
     return tuple(notes)
 
 
@@ -329,18 +360,36 @@ def draw_rate(rate, *, ax=None):
         )
     ax.plot(hours, curve, color=draw.SERIES[0], label=f"{fit.model} curve")
     steps = monotone_curve(course["hours"], course["nauplii"], course["full_cysts"])
-    ax.plot(steps["hours"], 100 * steps["hatched_frac"], color=draw.INK, linestyle=":", drawstyle="steps-post",
-            label="monotone steps")  # fmt: skip
+    ax.plot(
+        steps["hours"],
+        100 * steps["hatched_frac"],
+        color=draw.INK,
+        linestyle=":",
+        drawstyle="steps-post",
+        label="monotone steps",
+    )
     for i, (cone, group) in enumerate(course.groupby("cone")):
-        draw.points(group["hours"], 100 * group["hatched_frac"], ax=ax, marker=draw.MARKERS[i % 7],
-                    color=draw.SERIES[i % 7], label=f"cone {cone}", markersize=5)  # fmt: skip
+        draw.points(
+            group["hours"],
+            100 * group["hatched_frac"],
+            ax=ax,
+            marker=draw.MARKERS[i % 7],
+            color=draw.SERIES[i % 7],
+            label=f"cone {cone}",
+            markersize=5,
+        )
     for name, share in zip(_NAMES, _SHARES):
         row = rate.time(name)
         level = 100 * fit.ceiling * share
         ax.hlines(level, row["low_h"], row["high_h"], color=draw.INK, linewidth=2)
         ax.plot(row["value_h"], level, marker="|", markersize=14, color=draw.INK)
-        ax.annotate(f"{name} {row['value_h']:.1f} h", (row["high_h"], level), xytext=(6, -3),
-                    textcoords="offset points", fontsize=9)  # fmt: skip
+        ax.annotate(
+            f"{name} {row['value_h']:.1f} h",
+            (row["high_h"], level),
+            xytext=(6, -3),
+            textcoords="offset points",
+            fontsize=9,
+        )
     ax.set(xlabel="hours since wetting [h]", ylabel="hatched [% of full cysts]", ylim=(0, 105))
     ax.legend(fontsize=8, loc="upper left")
     return ax

@@ -13,12 +13,16 @@ from qckit.hatch.intervals import (
     score_bounds,
     skewness_reach,
     student_quantile,
-)  # fmt: skip
+)
 
 __all__ = [
-    "bounds_of_proportions", "bounds_of_rates", "coverage_of_proportion", "coverage_of_rate",
-    "coverage_with_site_spread", "draw_cones",
-]  # fmt: skip
+    "bounds_of_proportions",
+    "bounds_of_rates",
+    "coverage_of_proportion",
+    "coverage_of_rate",
+    "coverage_with_site_spread",
+    "draw_cones",
+]
 
 
 def draw_cones(n_cones, share, rho, n, *, rng, runs, family="beta"):
@@ -58,8 +62,9 @@ def draw_cones(n_cones, share, rho, n, *, rng, runs, family="beta"):
     return rng.binomial(n, special.expit(centre + sd * rng.standard_normal(size)))
 
 
-def coverage_of_proportion(n_cones, hatch_pct, rho, *, n=840, runs=4000, rng, family="beta", confidence=0.95,
-                           is_safe=False):  # fmt: skip
+def coverage_of_proportion(
+    n_cones, hatch_pct, rho, *, n=840, runs=4000, rng, family="beta", confidence=0.95, is_safe=False
+):
     """Percent of simulated tests whose interval of the hatching percentage holds the truth.
 
     Parameters

@@ -12,8 +12,15 @@ from qckit.errors import InputError
 from qckit.hatch.intervals import Estimate, normal_quantile, proportion_over_cones, rate_over_cones
 from qckit.hatch.metrics import cone_metrics, require_lot
 
-__all__ = ["METRICS", "SUMMARY_COLUMNS", "LotSummary", "Witnesses", "compare_witnesses", "summarise_cones",
-           "summarise_lot"]  # fmt: skip
+__all__ = [
+    "METRICS",
+    "SUMMARY_COLUMNS",
+    "LotSummary",
+    "Witnesses",
+    "compare_witnesses",
+    "summarise_cones",
+    "summarise_lot",
+]
 
 METRICS = {
     "hatch_pct": ("hatching percentage", "%", 1),
@@ -72,8 +79,19 @@ class LotSummary:
         return pd.DataFrame(rows, columns=list(SUMMARY_COLUMNS))
 
 
-def summarise_lot(lot, samples, hatches, lots=None, *, purposes=("standard test", "reference"), confidence=0.95,
-                  reading_h=24.0, spread=None, measure=None, detection_u=None):  # fmt: skip
+def summarise_lot(
+    lot,
+    samples,
+    hatches,
+    lots=None,
+    *,
+    purposes=("standard test", "reference"),
+    confidence=0.95,
+    reading_h=24.0,
+    spread=None,
+    measure=None,
+    detection_u=None,
+):
     """Summarise the tests of one lot.
 
     Parameters
@@ -109,8 +127,9 @@ def summarise_lot(lot, samples, hatches, lots=None, *, purposes=("standard test"
     mine = hatches[(hatches["lot"] == lot) & hatches["purpose"].isin(purposes)]
     own = samples[samples["hatch"].isin(set(mine["hatch"]))]
     cones = cone_metrics(own, mine, lots, reading_h=reading_h)
-    return summarise_cones(cones, lot=lot, confidence=confidence, spread=spread, measure=measure,
-                           detection_u=detection_u)  # fmt: skip
+    return summarise_cones(
+        cones, lot=lot, confidence=confidence, spread=spread, measure=measure, detection_u=detection_u
+    )
 
 
 def summarise_cones(cones, *, lot=None, confidence=0.95, spread=None, measure=None, detection_u=None):
@@ -143,22 +162,30 @@ def summarise_cones(cones, *, lot=None, confidence=0.95, spread=None, measure=No
     percentage = widen_share(proportion_over_cones(cones["nauplii"], full, **options), math.hypot(*found_u.values()))
     loose = {"confidence": confidence}  # the site's spread is that of H% and HE, not of these
     return LotSummary(
-        lot=lot, cones=cones, n_cones=len(cones), n_subsamples=int(cones["n_subsamples"].sum()) if len(cones) else 0,
+        lot=lot,
+        cones=cones,
+        n_cones=len(cones),
+        n_subsamples=int(cones["n_subsamples"].sum()) if len(cones) else 0,
         hatch_pct=percentage.scaled(100),
         hatching_efficiency_per_g=efficiency,
-        hatching_efficiency_per_dry_g=_times(efficiency, cones, "hatching_efficiency_per_dry_g",
-                                             "The lot's moisture is not written down."),
+        hatching_efficiency_per_dry_g=_times(
+            efficiency, cones, "hatching_efficiency_per_dry_g", "The lot's moisture is not written down."
+        ),
         full_cysts_per_g=cysts,
-        output_mg_per_g=widen(_times(efficiency, cones, "output_mg_per_g",
-                                     "The dry weight of a nauplius of this lot is not written down."),
-                              measure.dry_weight_u_pct / 100 if measure else 0.0),
+        output_mg_per_g=widen(
+            _times(
+                efficiency, cones, "output_mg_per_g", "The dry weight of a nauplius of this lot is not written down."
+            ),
+            measure.dry_weight_u_pct / 100 if measure else 0.0,
+        ),
         opened_pct=proportion_over_cones(cones["shells"], opened_whole, **loose).scaled(100),
         umbrella_pct=proportion_over_cones(umbrella, full, **loose).scaled(100),
         witnesses=compare_witnesses(cones, confidence=confidence),
         pooled_hatch_pct=100 * cones["nauplii"].sum() / full.sum() if full.sum() > 0 else math.nan,
-        notes=tuple(dict.fromkeys(
-            f"Cone {c}: {s}." for c, text in zip(cones["cone"], cones["notes"]) for s in _sentences(text))),
-    )  # fmt: skip
+        notes=tuple(
+            dict.fromkeys(f"Cone {c}: {s}." for c, text in zip(cones["cone"], cones["notes"]) for s in _sentences(text))
+        ),
+    )
 
 
 def compare_witnesses(cones, *, confidence=0.95):
@@ -204,8 +231,16 @@ def compare_witnesses(cones, *, confidence=0.95):
     p = float(2 * (stats.norm.sf(score) if factor == 1 else stats.t.sf(score, df)))
     ratio, bounds = float(s.sum() / n.sum()), (float(low / (1 - low)), float(high / (1 - high)))
     verdict = "fewer shells" if bounds[1] < 1 else "more shells" if bounds[0] > 1 else "agree"
-    return Witnesses(float(n.sum()), float(s.sum()), ratio, *bounds, p, factor, verdict,
-                     _witness_sentence(verdict, n.sum(), s.sum(), ratio, bounds))  # fmt: skip
+    return Witnesses(
+        float(n.sum()),
+        float(s.sum()),
+        ratio,
+        *bounds,
+        p,
+        factor,
+        verdict,
+        _witness_sentence(verdict, n.sum(), s.sum(), ratio, bounds),
+    )
 
 
 def _witness_sentence(verdict, n, s, ratio, bounds):
@@ -213,10 +248,14 @@ def _witness_sentence(verdict, n, s, ratio, bounds):
     if verdict == "agree":
         return f"{seen}: the two witnesses agree within chance."
     if verdict == "fewer shells":
-        return (f"{seen}: fewer shells than hatched nauplii should have left. Shells float up, stick to the cone, "
-                "dissolve when bleach was used, or pale ones are missed in photos.")  # fmt: skip
-    return (f"{seen}: more shells than nauplii. Nauplii died or were lost, gathered in a light gradient, or the "
-            "product held empty shells before hatching.")  # fmt: skip
+        return (
+            f"{seen}: fewer shells than hatched nauplii should have left. Shells float up, stick to the cone, "
+            "dissolve when bleach was used, or pale ones are missed in photos."
+        )
+    return (
+        f"{seen}: more shells than nauplii. Nauplii died or were lost, gathered in a light gradient, or the "
+        "product held empty shells before hatching."
+    )
 
 
 def measuring_uncertainty(measure, cones):
@@ -254,10 +293,13 @@ def widen(estimate: Estimate, relative_u: float) -> Estimate:
         return estimate.value / math.exp(math.hypot(math.log(estimate.value / bound), reach)) if bound > 0 else 0.0
 
     return replace(
-        estimate, low=lower(estimate.low), high=upper(estimate.high), counting_low=lower(estimate.counting_low),
+        estimate,
+        low=lower(estimate.low),
+        high=upper(estimate.high),
+        counting_low=lower(estimate.counting_low),
         counting_high=upper(estimate.counting_high),
         method=f"{estimate.method}, widened by {100 * relative_u:.1f} % common measuring uncertainty",
-    )  # fmt: skip
+    )
 
 
 def widen_share(estimate: Estimate, logit_u: float) -> Estimate:
@@ -287,10 +329,13 @@ def widen_share(estimate: Estimate, logit_u: float) -> Estimate:
         return float(special.expit(centre + sign * math.hypot(special.logit(bound) - centre, reach)))
 
     return replace(
-        estimate, low=moved(estimate.low, -1), high=moved(estimate.high, 1),
-        counting_low=moved(estimate.counting_low, -1), counting_high=moved(estimate.counting_high, 1),
+        estimate,
+        low=moved(estimate.low, -1),
+        high=moved(estimate.high, 1),
+        counting_low=moved(estimate.counting_low, -1),
+        counting_high=moved(estimate.counting_high, 1),
         method=f"{estimate.method}, widened by the counter's own uncertainty",
-    )  # fmt: skip
+    )
 
 
 def _times(efficiency, cones, column, why):

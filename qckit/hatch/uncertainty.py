@@ -18,8 +18,13 @@ import pandas as pd
 from qckit.errors import InputError
 
 __all__ = [
-    "BUDGET_COLUMNS", "Budget", "draw_budget", "efficiency_budget", "efficiency_parts", "percentage_budget",
-]  # fmt: skip
+    "BUDGET_COLUMNS",
+    "Budget",
+    "draw_budget",
+    "efficiency_budget",
+    "efficiency_parts",
+    "percentage_budget",
+]
 
 BUDGET_COLUMNS = ("source", "label", "relative_u_pct", "share_pct", "df", "remedy")
 
@@ -126,8 +131,10 @@ def efficiency_parts(cones, measure):
 def _good_cones(cones):
     good = cones.dropna(subset=["nauplii", "factor_per_g"])
     if len(good) < 2 or not good["nauplii"].sum() > 0:
-        raise InputError(f"{len(good)} cones with nauplii, volume and mass were given; a budget needs two or more, "
-                         "because one cone cannot show how much cones differ.")  # fmt: skip
+        raise InputError(
+            f"{len(good)} cones with nauplii, volume and mass were given; a budget needs two or more, "
+            "because one cone cannot show how much cones differ."
+        )
     return good
 
 
@@ -161,8 +168,10 @@ def percentage_budget(cones, *, detection=None, confidence=0.95, draws=40_000, r
     good = cones.dropna(subset=["nauplii", "full_cysts"])
     good = good[good["full_cysts"] > 0]
     if len(good) < 2 or not 0 < good["nauplii"].sum() < good["full_cysts"].sum():
-        raise InputError(f"{len(good)} cones with hatched and unhatched cysts were given; a budget needs two or more, "
-                         "because one cone cannot show how much cones differ.")  # fmt: skip
+        raise InputError(
+            f"{len(good)} cones with hatched and unhatched cysts were given; a budget needs two or more, "
+            "because one cone cannot show how much cones differ."
+        )
     (d_n, u_n), (d_c, u_c) = found["nauplius"], found["cyst"]
     n, rest = good["nauplii"].to_numpy(float) / d_n, (good["full_cysts"] - good["nauplii"]).to_numpy(float) / d_c
     each = n / (n + rest)
@@ -197,8 +206,10 @@ def percentage_budget(cones, *, detection=None, confidence=0.95, draws=40_000, r
 def largest_source(table, u_rel):
     """Say which source dominates a budget's table, and what would shrink it."""
     first = table.iloc[0]
-    return (f"Largest source: {first['label']}, {first['share_pct']:.0f} % of the variance; standard uncertainty "
-            f"{100 * u_rel:.1f} %. {first['remedy']}")  # fmt: skip
+    return (
+        f"Largest source: {first['label']}, {first['share_pct']:.0f} % of the variance; standard uncertainty "
+        f"{100 * u_rel:.1f} %. {first['remedy']}"
+    )
 
 
 def _relative_parts(good, measure, detection, detection_u):
@@ -268,8 +279,14 @@ def draw_budget(budget, *, ax=None):
     table = budget.table[budget.table["share_pct"] >= 0.05].iloc[::-1]
     ax.barh(table["label"], table["share_pct"], color=draw.SERIES[0])
     for place, row in enumerate(table.itertuples()):
-        ax.annotate(f"{row.share_pct:.0f} %  (u {row.relative_u_pct:.1f} %)", (row.share_pct, place), xytext=(4, 0),
-                    textcoords="offset points", va="center", fontsize=8)  # fmt: skip
+        ax.annotate(
+            f"{row.share_pct:.0f} %  (u {row.relative_u_pct:.1f} %)",
+            (row.share_pct, place),
+            xytext=(4, 0),
+            textcoords="offset points",
+            va="center",
+            fontsize=8,
+        )
     ax.set(xlabel="share of the variance [%]", xlim=(0, max(table["share_pct"]) * 1.3))
     ax.grid(visible=False, axis="y")
     return ax

@@ -12,10 +12,18 @@ import numpy as np
 from qckit.errors import InputError
 
 __all__ = [
-    "OXYGEN_FIT_MAX_PPT", "SALINITY_FIT_MAX_PPT", "celsius_from_fahrenheit", "density_kg_m3",
-    "fahrenheit_from_celsius", "oxygen_mg_l_from_pct", "oxygen_saturation_mg_l", "oxygen_saturation_pct",
-    "salinity_from_density", "salinity_from_specific_gravity", "specific_gravity",
-]  # fmt: skip
+    "OXYGEN_FIT_MAX_PPT",
+    "SALINITY_FIT_MAX_PPT",
+    "celsius_from_fahrenheit",
+    "density_kg_m3",
+    "fahrenheit_from_celsius",
+    "oxygen_mg_l_from_pct",
+    "oxygen_saturation_mg_l",
+    "oxygen_saturation_pct",
+    "salinity_from_density",
+    "salinity_from_specific_gravity",
+    "specific_gravity",
+]
 
 OXYGEN_FIT_MAX_PPT = 42.0
 """Oxygen solubility was measured up to about here (Garcia and Gordon 1992, Limnol. Oceanogr. 37:1307-1312); above it
@@ -85,14 +93,18 @@ def salinity_from_density(density, temperature_c):
 
     density = np.asarray(density, float)
     if np.any((density < 990) | (density > 1100)):
-        raise InputError(f"density is {_first(density, (density < 990) | (density > 1100)):g} kg/m³, and water lies "
-                         "between 990 and 1,100. Was it given in g/ml? Multiply by 1,000.")  # fmt: skip
+        raise InputError(
+            f"density is {_first(density, (density < 990) | (density > 1100)):g} kg/m³, and water lies "
+            "between 990 and 1,100. Was it given in g/ml? Multiply by 1,000."
+        )
     _, temperature = _checked(0.0, temperature_c)
     pure = density_kg_m3(0.0, temperature)
     if np.any(density < pure - 0.5):
-        raise InputError(f"density is {_first(density, density < pure - 0.5):g} kg/m³, which is below pure water "
-                         f"({float(np.max(pure)):.1f} kg/m³ at this temperature). Read the hydrometer and the "
-                         "thermometer again.")  # fmt: skip
+        raise InputError(
+            f"density is {_first(density, density < pure - 0.5):g} kg/m³, which is below pure water "
+            f"({float(np.max(pure)):.1f} kg/m³ at this temperature). Read the hydrometer and the "
+            "thermometer again."
+        )
     # CT depends weakly on salinity at a fixed temperature: two rounds settle it below 1e-6
     absolute = np.zeros(np.broadcast(density, temperature).shape)
     for _ in range(4):
@@ -121,8 +133,10 @@ def salinity_from_specific_gravity(gravity, temperature_c, *, reference_c=None):
     """
     gravity = np.asarray(gravity, float)
     if np.any((gravity < 0.99) | (gravity > 1.1)):
-        raise InputError(f"specific gravity is {_first(gravity, (gravity < 0.99) | (gravity > 1.1)):g} and lies "
-                         "between 0.99 and 1.10 for water. Read the hydrometer again.")  # fmt: skip
+        raise InputError(
+            f"specific gravity is {_first(gravity, (gravity < 0.99) | (gravity > 1.1)):g} and lies "
+            "between 0.99 and 1.10 for water. Read the hydrometer again."
+        )
     reference = temperature_c if reference_c is None else reference_c
     return salinity_from_density(gravity * density_kg_m3(0.0, reference), temperature_c)
 
@@ -168,9 +182,13 @@ def _first(values, bad):
 def _checked(salinity_ppt, temperature_c):
     salinity, temperature = np.asarray(salinity_ppt, float), np.asarray(temperature_c, float)
     if np.any((salinity < 0) | (salinity > 350)):
-        raise InputError(f"salinity is {_first(salinity, (salinity < 0) | (salinity > 350)):g} ppt and must lie "
-                         "between 0 and 350. Correct it.")  # fmt: skip
+        raise InputError(
+            f"salinity is {_first(salinity, (salinity < 0) | (salinity > 350)):g} ppt and must lie "
+            "between 0 and 350. Correct it."
+        )
     if np.any((temperature < -2) | (temperature > 45)):
-        raise InputError(f"temperature is {_first(temperature, (temperature < -2) | (temperature > 45)):g} °C and "
-                         "must lie between -2 and 45. Was it given in °F?")  # fmt: skip
+        raise InputError(
+            f"temperature is {_first(temperature, (temperature < -2) | (temperature > 45)):g} °C and "
+            "must lie between -2 and 45. Was it given in °F?"
+        )
     return salinity, temperature

@@ -54,8 +54,11 @@ def compare(connection, table: str, frame: pd.DataFrame) -> tuple[list, int, lis
         if row in held:
             same += 1
             continue
-        cells += [(index, key, column, value_text(before), value_text(after))
-                  for column, before, after in zip(columns, held[-1], row, strict=True) if before != after]  # fmt: skip
+        cells += [
+            (index, key, column, value_text(before), value_text(after))
+            for column, before, after in zip(columns, held[-1], row, strict=True)
+            if before != after
+        ]
     return there, same, cells
 
 
@@ -96,5 +99,7 @@ def as_first_count(connection, photos: pd.DataFrame, new_samples) -> pd.DataFram
         for name, revision in zip(samples["sample"], samples["revision"], strict=True):
             newest[name] = max(int(revision), newest.get(name, 0))
     tied = [newest.get(name) for name in photos["sample"]]
-    return photos.assign(revision=pd.Series(0, index=photos.index, dtype="Int64"),
-                         sample_revision=pd.Series(tied, index=photos.index, dtype="Int64"))  # fmt: skip
+    return photos.assign(
+        revision=pd.Series(0, index=photos.index, dtype="Int64"),
+        sample_revision=pd.Series(tied, index=photos.index, dtype="Int64"),
+    )

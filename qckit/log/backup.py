@@ -75,8 +75,10 @@ def copy_file(database: sa.Engine, target: Path) -> None:
         verify(part)
         part.replace(target)
     except (sa.exc.DBAPIError, sqlite3.Error, OSError) as error:
-        raise InputError(f"{target}: the backup could not be written ({error}). The log itself is as it was; free "
-                         "some space or give another folder.") from error  # fmt: skip
+        raise InputError(
+            f"{target}: the backup could not be written ({error}). The log itself is as it was; free "
+            "some space or give another folder."
+        ) from error
     finally:
         part.unlink(missing_ok=True)
 

@@ -65,13 +65,29 @@ def _orphans(connection, tables) -> list[tuple]:
             for index in named.index[~named.isin(set(tables[parent][parent_column]))]:
                 row = tables[name].loc[index]
                 key = query.key_text(name, tuple(row[k] for k in schema.KEYS[name]))
-                found.append(("orphan", "wrong", name, key, f"its {column} {row[column]!r} is not in {parent}, or was "
-                              f"withdrawn", f"Show that again:  {mending('reinstate', parent, row[column])};  or hide "
-                              f"this row too:  {mending('withdraw', name, key)}"))  # fmt: skip
+                found.append(
+                    (
+                        "orphan",
+                        "wrong",
+                        name,
+                        key,
+                        f"its {column} {row[column]!r} is not in {parent}, or was withdrawn",
+                        f"Show that again:  {mending('reinstate', parent, row[column])};  or hide "
+                        f"this row too:  {mending('withdraw', name, key)}",
+                    )
+                )
     if connection.dialect.name == "sqlite":
         for table, *_ in connection.exec_driver_sql("PRAGMA foreign_key_check").fetchall():
-            found.append(("orphan", "wrong", table, "", "a row refers to one that does not exist",
-                          "Restore the newest backup: the file was changed by another program."))  # fmt: skip
+            found.append(
+                (
+                    "orphan",
+                    "wrong",
+                    table,
+                    "",
+                    "a row refers to one that does not exist",
+                    "Restore the newest backup: the file was changed by another program.",
+                )
+            )
     return found
 
 
@@ -91,29 +107,60 @@ def _impossible(tables) -> list[tuple]:
                 continue
             for index, value in bad.items():
                 key = query.key_text(name, tuple(frame.loc[index, list(schema.KEYS[name])]))
-                found.append(("impossible", "wrong", name, key, f"{column.name} is {value}",
-                              f"Correct it:  {mending('correct', name, key, column.name, 'VALUE')}"))  # fmt: skip
+                found.append(
+                    (
+                        "impossible",
+                        "wrong",
+                        name,
+                        key,
+                        f"{column.name} is {value}",
+                        f"Correct it:  {mending('correct', name, key, column.name, 'VALUE')}",
+                    )
+                )
     samples, hatches = tables["samples"], tables["hatches"].set_index("hatch")["started"]
     if len(samples):
         known = samples[samples["hatch"].isin(hatches.index)]
         hours = (to_utc(known["taken"]) - to_utc(known["hatch"].map(hatches))).dt.total_seconds() / 3600
         for index in known.index[hours < 0]:
             row = known.loc[index]
-            found.append(("impossible", "wrong", "samples", row["sample"],
-                          f"taken {-hours[index]:.1f} h before its hatch was started",
-                          f"Correct taken:  {mending('correct', 'samples', row['sample'], 'taken', 'TIME')};  or "
-                          f"started:  {mending('correct', 'hatches', row['hatch'], 'started', 'TIME')}"))  # fmt: skip
-        for index in known.index[(hours > 0) & ((hours - known["hours"]).abs() > 1)
-                                 & ((hours - known["hours"]).abs() > 0.05 * hours)]:  # fmt: skip
-            found.append(("impossible", "wrong", "samples", known.at[index, "sample"],
-                          f"hours is {known.at[index, 'hours']:g} and its times are {hours[index]:.1f} h apart",
-                          "Correct hours, taken or started:  "
-                          + mending("correct", "samples", known.at[index, "sample"], "hours", "NUMBER")))  # fmt: skip
+            found.append(
+                (
+                    "impossible",
+                    "wrong",
+                    "samples",
+                    row["sample"],
+                    f"taken {-hours[index]:.1f} h before its hatch was started",
+                    f"Correct taken:  {mending('correct', 'samples', row['sample'], 'taken', 'TIME')};  or "
+                    f"started:  {mending('correct', 'hatches', row['hatch'], 'started', 'TIME')}",
+                )
+            )
+        for index in known.index[
+            (hours > 0) & ((hours - known["hours"]).abs() > 1) & ((hours - known["hours"]).abs() > 0.05 * hours)
+        ]:
+            found.append(
+                (
+                    "impossible",
+                    "wrong",
+                    "samples",
+                    known.at[index, "sample"],
+                    f"hours is {known.at[index, 'hours']:g} and its times are {hours[index]:.1f} h apart",
+                    "Correct hours, taken or started:  "
+                    + mending("correct", "samples", known.at[index, "sample"], "hours", "NUMBER"),
+                )
+            )
         bare = samples[["volume_ul", "mass_g", "chamber_depth_mm"]].isna().all(axis=1) & samples["nauplii"].notna()
         for name in samples.loc[bare, "sample"]:
-            found.append(("no volume", "look", "samples", name, "has neither volume_ul, mass_g nor chamber_depth_mm",
-                          f"Give one:  {mending('correct', 'samples', name, 'volume_ul', 'NUMBER')};  or this sample "
-                          "says nothing about nauplii per gram."))  # fmt: skip
+            found.append(
+                (
+                    "no volume",
+                    "look",
+                    "samples",
+                    name,
+                    "has neither volume_ul, mass_g nor chamber_depth_mm",
+                    f"Give one:  {mending('correct', 'samples', name, 'volume_ul', 'NUMBER')};  or this sample "
+                    "says nothing about nauplii per gram.",
+                )
+            )
     return found
 
 
@@ -122,16 +169,29 @@ def _without_counts(tables) -> list[tuple]:
     counted = set(samples.loc[samples["nauplii"].notna(), "hatch"])
     waiting = samples[samples["nauplii"].isna()]
     found = [
-        ("no counts", "look", "hatches", hatch, "has no counted sample",
-         "Import its samples:  qckit log import SHEET;  photos that wait are counted by  qckit report.")
-        for hatch in tables["hatches"]["hatch"] if hatch not in counted
-    ]  # fmt: skip
+        (
+            "no counts",
+            "look",
+            "hatches",
+            hatch,
+            "has no counted sample",
+            "Import its samples:  qckit log import SHEET;  photos that wait are counted by  qckit report.",
+        )
+        for hatch in tables["hatches"]["hatch"]
+        if hatch not in counted
+    ]
     found += [
-        ("no counts", "look", "samples", s.sample, f"waits for the count of {s.photos}",
-         f"Put the photos into photos/:  qckit report  counts them; or enter a person's count:  qckit log recount "
-         f"{shlex.quote(s.sample)} --nauplii NUMBER --reason TEXT")
+        (
+            "no counts",
+            "look",
+            "samples",
+            s.sample,
+            f"waits for the count of {s.photos}",
+            f"Put the photos into photos/:  qckit report  counts them; or enter a person's count:  qckit log recount "
+            f"{shlex.quote(s.sample)} --nauplii NUMBER --reason TEXT",
+        )
         for s in waiting.itertuples()
-    ]  # fmt: skip
+    ]
     return found
 
 
@@ -151,18 +211,26 @@ def _far_from_photo(connection, tables) -> list[tuple]:
         if row.sample not in found_counts.index:
             continue
         seen = found_counts.loc[row.sample]
-        gaps = {c: abs(int(getattr(row, c)) - int(seen[c])) for c in COUNT_COLUMNS.values()
-                if not pd.isna(getattr(row, c))}  # fmt: skip
+        gaps = {
+            c: abs(int(getattr(row, c)) - int(seen[c])) for c in COUNT_COLUMNS.values() if not pd.isna(getattr(row, c))
+        }
         apart = sum(gaps.values())
         if apart:
             worst = max(gaps, key=gaps.get)
             far = apart > _FAR * max(int(seen.sum()), 1)
             told = ", ".join(f"{c} {getattr(row, c)} / {seen[c]}" for c in COUNT_COLUMNS.values())
-            found.append(("count apart from photo", "wrong" if far else "look", "samples", row.sample,
-                          f"sample / objects in its photos: {told}",
-                          "If the photo is right:  "
-                          + mending("correct", "samples", row.sample, worst, str(seen[worst]))
-                          + ";  if the sample is, correct the objects in the notebook count_photos."))  # fmt: skip
+            found.append(
+                (
+                    "count apart from photo",
+                    "wrong" if far else "look",
+                    "samples",
+                    row.sample,
+                    f"sample / objects in its photos: {told}",
+                    "If the photo is right:  "
+                    + mending("correct", "samples", row.sample, worst, str(seen[worst]))
+                    + ";  if the sample is, correct the objects in the notebook count_photos.",
+                )
+            )
     return found
 
 
@@ -171,16 +239,31 @@ def _duplicate_times(tables) -> list[tuple]:
     hatches = tables["hatches"]
     twice = hatches[hatches.assign(t=to_utc(hatches["started"])).duplicated(["cone", "t"], keep=False)]
     for row in twice.itertuples():
-        found.append(("duplicate time", "look", "hatches", row.hatch, f"cone {row.cone} has another hatch started at "
-                      f"{row.started}", f"If entered twice, hide one:  {mending('withdraw', 'hatches', row.hatch)};  "
-                      f"else correct cone or started."))  # fmt: skip
+        found.append(
+            (
+                "duplicate time",
+                "look",
+                "hatches",
+                row.hatch,
+                f"cone {row.cone} has another hatch started at {row.started}",
+                f"If entered twice, hide one:  {mending('withdraw', 'hatches', row.hatch)};  "
+                f"else correct cone or started.",
+            )
+        )
     samples = tables["samples"]
     counts = [*COUNT_COLUMNS.values(), "embryos"]
     copies = samples[samples["nauplii"].notna() & samples.duplicated(["hatch", "taken", *counts], keep=False)]
     for row in copies.itertuples():
-        found.append(("duplicate time", "look", "samples", row.sample, f"another sample of hatch {row.hatch} has the "
-                      "same time and the same counts",
-                      f"If entered twice, hide one:  {mending('withdraw', 'samples', row.sample)}"))  # fmt: skip
+        found.append(
+            (
+                "duplicate time",
+                "look",
+                "samples",
+                row.sample,
+                f"another sample of hatch {row.hatch} has the same time and the same counts",
+                f"If entered twice, hide one:  {mending('withdraw', 'samples', row.sample)}",
+            )
+        )
     return found
 
 
@@ -197,9 +280,17 @@ def _same_names(tables) -> list[tuple]:
             folded.setdefault(plain, []).append(value)
         for names in folded.values():
             if len(names) > 1:
-                found.append(("nearly the same name", "look", name, names[1], f"is written almost like {names[0]!r}",
-                              f"If they are one, hide it:  {mending('withdraw', name, names[1])};  and enter its rows "
-                              "under the right name."))  # fmt: skip
+                found.append(
+                    (
+                        "nearly the same name",
+                        "look",
+                        name,
+                        names[1],
+                        f"is written almost like {names[0]!r}",
+                        f"If they are one, hide it:  {mending('withdraw', name, names[1])};  and enter its rows "
+                        "under the right name.",
+                    )
+                )
     return found
 
 
@@ -209,24 +300,42 @@ def _clock_jumps(steps: pd.DataFrame) -> list[tuple]:
     times = to_utc(steps["at"])
     for i in range(1, len(steps)):
         if times.iloc[i] < times.iloc[i - 1]:
-            found.append(("clock jump", "look", "steps", str(steps["step"].iloc[i]),
-                          f"is dated {steps['at'].iloc[i]}, before step {steps['step'].iloc[i - 1]} "
-                          f"({steps['at'].iloc[i - 1]})",
-                          "Set the computer's clock, and look at times entered around then."))  # fmt: skip
+            found.append(
+                (
+                    "clock jump",
+                    "look",
+                    "steps",
+                    str(steps["step"].iloc[i]),
+                    f"is dated {steps['at'].iloc[i]}, before step {steps['step'].iloc[i - 1]} "
+                    f"({steps['at'].iloc[i - 1]})",
+                    "Set the computer's clock, and look at times entered around then.",
+                )
+            )
     return found
 
 
 def _doubtful(log, tables) -> list[tuple]:
     """Values that hardly can be, rows that no water can hold, and records dated after the clock."""
-    found = [("unlikely", "look", d.table, d.key, d.what, d.remedy)
-             for d in plausible.doubts(tables, log.settings.feed.max_g_per_l)]  # fmt: skip
-    found += [("time to come", "wrong", d.table, d.key, d.what, d.remedy)
-              for d in plausible.times_to_come(tables, log.now())]  # fmt: skip
+    found = [
+        ("unlikely", "look", d.table, d.key, d.what, d.remedy)
+        for d in plausible.doubts(tables, log.settings.feed.max_g_per_l)
+    ]
+    found += [
+        ("time to come", "wrong", d.table, d.key, d.what, d.remedy) for d in plausible.times_to_come(tables, log.now())
+    ]
     for name in ("hatches", "samples"):
         for index, column, value, rule, remedy in plausible.impossible(name, tables[name]):
             key = query.key_text(name, tuple(tables[name].loc[index, list(schema.KEYS[name])]))
-            found.append(("impossible", "wrong", name, key, f"{column} {value} {rule}",
-                          f"{remedy}  {mending('correct', name, key, column, 'VALUE')}"))  # fmt: skip
+            found.append(
+                (
+                    "impossible",
+                    "wrong",
+                    name,
+                    key,
+                    f"{column} {value} {rule}",
+                    f"{remedy}  {mending('correct', name, key, column, 'VALUE')}",
+                )
+            )
     return found
 
 
@@ -263,21 +372,53 @@ def _photo_files(folder: Path, tables, *, read: bool) -> list[tuple]:
     for row in photos.itertuples():
         path = find_photo(folder, row.photo)
         if path is None:
-            found.append(("missing photo", "look", "photos", row.photo, "its file is not in the site folder",
-                          "Put it back into photos/ from the camera or a backup."))  # fmt: skip
+            found.append(
+                (
+                    "missing photo",
+                    "look",
+                    "photos",
+                    row.photo,
+                    "its file is not in the site folder",
+                    "Put it back into photos/ from the camera or a backup.",
+                )
+            )
         elif read and (now := _sha256(path)) is None:
-            found.append(("missing photo", "look", "photos", row.photo, "its file cannot be read",
-                          "Give yourself the right to read it, or put it back from a backup."))  # fmt: skip
+            found.append(
+                (
+                    "missing photo",
+                    "look",
+                    "photos",
+                    row.photo,
+                    "its file cannot be read",
+                    "Give yourself the right to read it, or put it back from a backup.",
+                )
+            )
         elif read and now != row.sha256:
-            found.append(("changed photo", "wrong", "photos", row.photo, "its file is not the one that was counted",
-                          "Put the original back, or count the changed photo under another name."))  # fmt: skip
+            found.append(
+                (
+                    "changed photo",
+                    "wrong",
+                    "photos",
+                    row.photo,
+                    "its file is not the one that was counted",
+                    "Put the original back, or count the changed photo under another name.",
+                )
+            )
     logged = set(photos["photo"])
     for row in tables["samples"].itertuples():
         for name in photo_names(row.photos):
             if name not in logged and find_photo(folder, name) is None:
-                found.append(("missing photo", "look", "samples", row.sample, f"names {name}, which is not in the site "
-                              "folder", "Put it into photos/; or name the right one:  "
-                              + mending("correct", "samples", row.sample, "photos", "NAMES")))  # fmt: skip
+                found.append(
+                    (
+                        "missing photo",
+                        "look",
+                        "samples",
+                        row.sample,
+                        f"names {name}, which is not in the site folder",
+                        "Put it into photos/; or name the right one:  "
+                        + mending("correct", "samples", row.sample, "photos", "NAMES"),
+                    )
+                )
     return found
 
 
@@ -291,6 +432,14 @@ def _file_system(log) -> list[tuple]:
     place = str(path.resolve())
     best = max((e for e in entries if place.startswith(e[0].rstrip("/") + "/")), key=lambda e: len(e[0]), default=None)
     if best and re.match(r"nfs|cifs|smb|9p|fuse\.sshfs|afs", best[1]):
-        return [("network share", "look", "", str(path), f"the log lies on a network share ({best[1]})",
-                 "Keep it on a local disk, or put it on a PostgreSQL server (url in qckit.toml).")]  # fmt: skip
+        return [
+            (
+                "network share",
+                "look",
+                "",
+                str(path),
+                f"the log lies on a network share ({best[1]})",
+                "Keep it on a local disk, or put it on a PostgreSQL server (url in qckit.toml).",
+            )
+        ]
     return []

@@ -83,10 +83,21 @@ def write(connection, step: int, cells: list[tuple], at: str, by: str, reason: s
         before, after = ("", after) if column == WITHDRAWN else _change(table, key, column, row, after)
         revision = int(row["revision"]) if table in schema.REVISED and column != WITHDRAWN else None
         rows.append(
-            {"correction": number, "at": at, "by": by, "table": table, "key": key_text(table, key), "column": column,
-             "before": before, "after": after, "reason": reason, "key1": str(key[0]), "revision": revision,
-             "step": step}
-        )  # fmt: skip
+            {
+                "correction": number,
+                "at": at,
+                "by": by,
+                "table": table,
+                "key": key_text(table, key),
+                "column": column,
+                "before": before,
+                "after": after,
+                "reason": reason,
+                "key1": str(key[0]),
+                "revision": revision,
+                "step": step,
+            }
+        )
     connection.execute(sa.insert(schema.CORRECTIONS), rows)
 
 

@@ -12,8 +12,8 @@ import sqlalchemy as sa
 from qckit.errors import InputError, one_line, unknown_name
 from qckit.log import schema
 from qckit.log.held import flagged_note, held_back
-from qckit.log.neutral import restore
 from qckit.log.query import WITHDRAWN, among, fetch, known_names
+from qckit.log.sheets.formulas import restore
 from qckit.tables import COUNT_COLUMNS, TABLES, check_table, empty_table, table_columns
 
 __all__ = ["as_frames", "photo_names", "plan", "read_counted", "same_file_twice", "tally"]
@@ -199,9 +199,13 @@ def plan(connection, photos: pd.DataFrame, objects: pd.DataFrame, *, replace_han
     new_objects = new_objects.assign(revision=new_objects["photo"].map(of_photo).astype("Int64"))
     columns = [*table_columns("photos"), "revision", "sample_revision"]
     return CountPlan(
-        entering[columns], new_objects[[*table_columns("objects"), "revision"]], new_samples,
-        int((~fresh).sum()), notes + flagged_note(entering), problems,
-    )  # fmt: skip
+        entering[columns],
+        new_objects[[*table_columns("objects"), "revision"]],
+        new_samples,
+        int((~fresh).sum()),
+        notes + flagged_note(entering),
+        problems,
+    )
 
 
 def _agree(photos, objects, counts) -> None:
@@ -272,8 +276,10 @@ def _name_as_logged(connection, photos, named) -> tuple[pd.DataFrame, list[str]]
     for owner in given:
         if owner not in known:
             raise unknown_name("sample", owner, known_names(connection, "samples"), where="photos")
-    photos = photos.assign(photo=pd.Series(names, index=photos.index, dtype="str"),
-                           sample=pd.Series(owners, index=photos.index, dtype="str"))  # fmt: skip
+    photos = photos.assign(
+        photo=pd.Series(names, index=photos.index, dtype="str"),
+        sample=pd.Series(owners, index=photos.index, dtype="str"),
+    )
     if photos["photo"].duplicated().any():
         name = photos.loc[photos["photo"].duplicated(), "photo"].iloc[0]
         raise InputError(f"photo {name!r}: was counted twice in this run. Give each photo once.")

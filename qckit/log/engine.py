@@ -199,28 +199,60 @@ def write_rows(connection, table: str, columns: list[str], lists: list[list]) ->
 
 _FAULTS = (
     # what the database says, what it means, what to do
-    (("database or disk is full", "no space left", "could not extend file"), "the disk is full",
-     "Nothing of this step was written. Free some space and run the same command again."),
-    (("readonly database", "read-only", "attempt to write a readonly"), "the folder or the file may not be written",
-     "Nothing was written. Give yourself the right to write there, or copy the site folder elsewhere."),
-    (("database is locked", "lock timeout", "locking protocol", "database table is locked"),
-     "someone else is writing to it, or the file is locked",
-     "Nothing of this step was written. Close the other program and run the same command again; on a network share "
-     "move the site to a local disk, or put the log on a PostgreSQL server (url in qckit.toml)."),
-    (("disk i/o error",), "the disk or the network share failed while writing",
-     "Nothing of this step was kept. Check the disk, then run  qckit log check  and the same command again."),
-    (("malformed", "not a database", "file is encrypted"), "the file is damaged, or is not a qckit log",
-     "Move it away, with any file beside it of the same name and -wal or -shm at its end, then restore the newest "
-     "backup with  qckit log restore BACKUP FOLDER."),
-    (("unable to open database file",), "the file cannot be opened",
-     "Check that the folder is there and that you may read and write in it."),
-    (("connection refused", "could not connect", "connection failed", "could not translate host", "timeout expired",
-      "password authentication failed", "server closed the connection", "connection is bad",
-      "failed to resolve host", "does not exist"), "the server does not answer as asked",
-     "Check url in qckit.toml, that the server runs, and that the user and the database exist there."),
-    (("never changed or deleted",), "a record was about to be changed or deleted",
-     "Write a correction with  qckit log correct  instead."),
-)  # fmt: skip
+    (
+        ("database or disk is full", "no space left", "could not extend file"),
+        "the disk is full",
+        "Nothing of this step was written. Free some space and run the same command again.",
+    ),
+    (
+        ("readonly database", "read-only", "attempt to write a readonly"),
+        "the folder or the file may not be written",
+        "Nothing was written. Give yourself the right to write there, or copy the site folder elsewhere.",
+    ),
+    (
+        ("database is locked", "lock timeout", "locking protocol", "database table is locked"),
+        "someone else is writing to it, or the file is locked",
+        "Nothing of this step was written. Close the other program and run the same command again; on a network share "
+        "move the site to a local disk, or put the log on a PostgreSQL server (url in qckit.toml).",
+    ),
+    (
+        ("disk i/o error",),
+        "the disk or the network share failed while writing",
+        "Nothing of this step was kept. Check the disk, then run  qckit log check  and the same command again.",
+    ),
+    (
+        ("malformed", "not a database", "file is encrypted"),
+        "the file is damaged, or is not a qckit log",
+        "Move it away, with any file beside it of the same name and -wal or -shm at its end, then restore the newest "
+        "backup with  qckit log restore BACKUP FOLDER.",
+    ),
+    (
+        ("unable to open database file",),
+        "the file cannot be opened",
+        "Check that the folder is there and that you may read and write in it.",
+    ),
+    (
+        (
+            "connection refused",
+            "could not connect",
+            "connection failed",
+            "could not translate host",
+            "timeout expired",
+            "password authentication failed",
+            "server closed the connection",
+            "connection is bad",
+            "failed to resolve host",
+            "does not exist",
+        ),
+        "the server does not answer as asked",
+        "Check url in qckit.toml, that the server runs, and that the user and the database exist there.",
+    ),
+    (
+        ("never changed or deleted",),
+        "a record was about to be changed or deleted",
+        "Write a correction with  qckit log correct  instead.",
+    ),
+)
 
 
 def plain_fault(fault: Exception, engine: sa.Engine) -> InputError:

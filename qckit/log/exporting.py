@@ -8,7 +8,7 @@ import pandas as pd
 
 from qckit.errors import InputError
 from qckit.log import schema
-from qckit.log.neutral import neutralise
+from qckit.log.sheets.formulas import neutralise
 
 __all__ = ["EXPORTED", "export_csv", "export_excel", "safe_frame"]
 

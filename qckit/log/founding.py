@@ -8,8 +8,9 @@ from pathlib import Path
 
 from qckit._paths import notebooks_dir
 from qckit.errors import InputError
-from qckit.log import engine, templates
+from qckit.log import engine
 from qckit.log.opening import create_log
+from qckit.log.sheets import templates
 from qckit.settings import SETTINGS_FILE, load_settings, settings_text
 
 __all__ = ["new_site"]
@@ -56,10 +57,14 @@ def new_site(
             (folder / part).mkdir(parents=True, exist_ok=True)
         waiting = settings.with_name(SETTINGS_FILE + ".part")
         waiting.write_text(
-            settings_text({"site": {"name": name or folder.resolve().name, "timezone": timezone,
-                                    "date_order": date_order}, "log": {"url": url}}),
+            settings_text(
+                {
+                    "site": {"name": name or folder.resolve().name, "timezone": timezone, "date_order": date_order},
+                    "log": {"url": url},
+                }
+            ),
             encoding="utf-8",
-        )  # fmt: skip
+        )
         load_settings(waiting.rename(folder / ".qckit-check.toml"))
         templates.write_csv_templates(folder / "field-sheets")
         templates.write_excel_template(folder / "field-sheets" / "field-sheets.xlsx")

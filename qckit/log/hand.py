@@ -158,6 +158,9 @@ def sample_after_correction(connection, photo: str, by: str) -> pd.DataFrame:
     if all(result[c] == row[c] for c in COUNT_COLUMNS.values()):
         return empty_table("samples")
     versions = fetch(connection, "photos", {"sample": sample})["counter_version"].dropna().unique()
-    result.update(counted_by="photo", counter=f"{', '.join(versions)}, corrected by {by}".lstrip(", "),
-                  revision=int(row["revision"]) + 1)  # fmt: skip
+    result.update(
+        counted_by="photo",
+        counter=f"{', '.join(versions)}, corrected by {by}".lstrip(", "),
+        revision=int(row["revision"]) + 1,
+    )
     return check_table(pd.DataFrame([result]), "samples", source=f"sample {sample!r}")

@@ -39,8 +39,12 @@ def held_back(connection, entering: pd.DataFrame, *, replace_hand_counts: bool) 
         found = _other_scale(row, entering[entering["sample"] == row.sample])
         if not replace_hand_counts and row.counted_by == "person" and not pd.isna(row.nauplii):
             who = "a person" if pd.isna(row.counter) else row.counter
-            found.append((f"was counted by {who}, and the photos' counts would take the place of that",
-                          "To replace it, run this again with --replace-hand-counts REASON"))  # fmt: skip
+            found.append(
+                (
+                    f"was counted by {who}, and the photos' counts would take the place of that",
+                    "To replace it, run this again with --replace-hand-counts REASON",
+                )
+            )
         if found:
             held.add(row.sample)
         rows += [("counts", f"sample {row.sample}", "", "", rule, f"{remedy}.") for rule, remedy in found]
@@ -56,11 +60,14 @@ def _other_scale(sample, photos: pd.DataFrame) -> list[tuple[str, str]]:
     if other.empty:
         return []
     first = other.iloc[0]
-    return [(
-        f"photo {first.photo!r} was counted at {first.um_per_px:g} µm per pixel, and the field sheet says {sheet:g}",
-        f"Count it at {sheet:g}; or, if the sheet is wrong, run  qckit log correct samples {sample.sample} um_per_px "
-        f"{first.um_per_px:g} --reason TEXT  and then this again",
-    )]  # fmt: skip
+    return [
+        (
+            f"photo {first.photo!r} was counted at {first.um_per_px:g} µm per pixel, "
+            f"and the field sheet says {sheet:g}",
+            f"Count it at {sheet:g}; or, if the sheet is wrong, run  "
+            f"qckit log correct samples {sample.sample} um_per_px {first.um_per_px:g} --reason TEXT  and then this again",
+        )
+    ]
 
 
 def flagged_note(photos: pd.DataFrame) -> list[str]:

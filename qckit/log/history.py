@@ -18,8 +18,15 @@ COLUMNS = ("level", "what", "value", "at", "by", "source", "software", "reason")
 """Columns of the tidy history; levels: report, hatch, reading, sample, photo, objects, correction of …."""
 
 
-_INDENT = {"report": 0, "hatch": 0, "photo": 2, "objects": 3, "correction of samples": 2, "correction of photos": 3,
-           "correction of objects": 4}  # fmt: skip
+_INDENT = {
+    "report": 0,
+    "hatch": 0,
+    "photo": 2,
+    "objects": 3,
+    "correction of samples": 2,
+    "correction of photos": 3,
+    "correction of objects": 4,
+}
 
 
 @dataclass(frozen=True)
@@ -168,16 +175,22 @@ def _hatch_value(row) -> str:
 
 
 def _sample_value(row) -> str:
-    counts = [f"{name} {getattr(row, name)}" for name in ("nauplii", "umbrella", "cysts", "embryos", "shells")
-              if not pd.isna(getattr(row, name))]  # fmt: skip
+    counts = [
+        f"{name} {getattr(row, name)}"
+        for name in ("nauplii", "umbrella", "cysts", "embryos", "shells")
+        if not pd.isna(getattr(row, name))
+    ]
     counter = "" if pd.isna(row.counter) else f" ({row.counter})"
     return (", ".join(counts) or "counts still to come") + f"; counted by {row.counted_by}{counter}"
 
 
 def _photo_value(row) -> str:
-    parts = [f"sha256 {row.sha256[:12]}…", "" if pd.isna(row.um_per_px) else f"{row.um_per_px:g} µm/px",
-             "" if pd.isna(row.counter_version) else f"counter {row.counter_version}",
-             "" if pd.isna(row.flags) or not row.flags else f"flags {row.flags}"]  # fmt: skip
+    parts = [
+        f"sha256 {row.sha256[:12]}…",
+        "" if pd.isna(row.um_per_px) else f"{row.um_per_px:g} µm/px",
+        "" if pd.isna(row.counter_version) else f"counter {row.counter_version}",
+        "" if pd.isna(row.flags) or not row.flags else f"flags {row.flags}",
+    ]
     return ", ".join(p for p in parts if p)
 
 
@@ -208,8 +221,9 @@ def trace(log, hatch: str) -> History:
             row = fetch("hatches", {"hatch": hatch}, corrected=False)  # a withdrawn hatch has a history as well
         if row.empty:
             raise unknown_name("hatch", hatch, query.known_names(connection, "hatches"))
-        samples = fetch("samples", {"hatch": hatch}, revisions="all", corrected=False,
-                        order=("taken_utc", "sample", "revision"))  # fmt: skip
+        samples = fetch(
+            "samples", {"hatch": hatch}, revisions="all", corrected=False, order=("taken_utc", "sample", "revision")
+        )
         names = sorted(set(samples["sample"]))
         photos = fetch("photos", {"sample": names}, revisions="all", corrected=False)
         photo_names = sorted(set(photos["photo"]))
@@ -220,18 +234,23 @@ def trace(log, hatch: str) -> History:
         reports = reports[reports["hatches"].map(lambda text: _names_hatch(text, hatch)).astype(bool)]
         used = set().union(*(set(f["step"].dropna()) for f in (row, samples, photos, readings, corrections)))
         steps = query.fetch(connection, "steps", {"step": sorted(int(s) for s in used)})
-    return History(row, reports.reset_index(drop=True), samples, photos, _by_photo(objects, photos), corrections, steps,
-                   readings)  # fmt: skip
+    return History(
+        row, reports.reset_index(drop=True), samples, photos, _by_photo(objects, photos), corrections, steps, readings
+    )
 
 
 def _corrections(connection, hatch: str, samples: list[str], photos: list[str]) -> pd.DataFrame:
     frames = [
         query.fetch(connection, "corrections", {"table": table, "key1": keys}, internal=True)
         for table, keys in (
-            ("hatches", [hatch]), ("readings", [hatch]), ("checks", [hatch]), ("samples", samples),
-            ("photos", photos), ("objects", photos),
+            ("hatches", [hatch]),
+            ("readings", [hatch]),
+            ("checks", [hatch]),
+            ("samples", samples),
+            ("photos", photos),
+            ("objects", photos),
         )
-    ]  # fmt: skip
+    ]
     return pd.concat(frames, ignore_index=True).sort_values("correction", ignore_index=True)
 
 
@@ -245,8 +264,12 @@ def _names_hatch(text, hatch: str) -> bool:
 def _by_photo(objects: pd.DataFrame, photos: pd.DataFrame) -> pd.DataFrame:
     """Sum up the objects of each photo's newest count by where they come from, with the counts."""
     names = list(dict.fromkeys(photos["photo"]))
-    kinds = {"n_found": "found", "n_added": "added by hand", "n_changed": "stage changed by hand",
-             "n_removed": "removed by hand"}  # fmt: skip
+    kinds = {
+        "n_found": "found",
+        "n_added": "added by hand",
+        "n_changed": "stage changed by hand",
+        "n_removed": "removed by hand",
+    }
     table = pd.DataFrame({"photo": pd.Series(names, dtype="str")})
     table["n_objects"] = [int((objects["photo"] == n).sum()) for n in names]
     for column, source in kinds.items():

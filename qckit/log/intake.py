@@ -234,15 +234,29 @@ def _check_rows(i: int, part: Incoming, frame: pd.DataFrame, notes: _Notes) -> N
         if _cannot_be_stored("".join(texts)):
             odd = frame[column].map(lambda v: isinstance(v, str) and _cannot_be_stored(v)).astype(bool)
             for index in frame.index[odd]:
-                notes.add(i, part, int(index), column, frame.at[index, column].encode("unicode_escape").decode(),
-                          "holds a character that cannot be stored", "Type the cell again.")  # fmt: skip
+                notes.add(
+                    i,
+                    part,
+                    int(index),
+                    column,
+                    frame.at[index, column].encode("unicode_escape").decode(),
+                    "holds a character that cannot be stored",
+                    "Type the cell again.",
+                )
     for index, *rest in plausible.impossible(part.table, frame):
         notes.add(i, part, int(index), *rest)
     if part.table == "samples":
         both = frame["volume_ul"].isna() & frame["mass_g"].isna() & frame["chamber_depth_mm"].isna()
         for index in frame.index[both & frame["nauplii"].isna()]:
-            notes.add(i, part, int(index), "chamber_depth_mm", None, "is empty, and so are volume_ul and mass_g",
-                      "Fill one of the three, or the count cannot be turned into numbers per gram.")  # fmt: skip
+            notes.add(
+                i,
+                part,
+                int(index),
+                "chamber_depth_mm",
+                None,
+                "is empty, and so are volume_ul and mass_g",
+                "Fill one of the three, or the count cannot be turned into numbers per gram.",
+            )
 
 
 def _cannot_be_stored(text: str) -> bool:
@@ -308,9 +322,15 @@ def _check_hours(connection, i, part, frame, notes, incoming) -> None:
     apart = (hours - frame["hours"]).abs()
     # an hour apart, or a twentieth of the time: people round the reading time, but do not mistake a day
     for index in frame.index[(apart > 1) & (apart > 0.05 * hours) & (hours >= 0)]:
-        notes.add(i, part, int(index), "hours", f"{frame.at[index, 'hours']:g}",
-                  f"does not fit the times: taken is {hours[index]:.1f} h after the hatch was started",
-                  "Correct the one that is wrong, or leave hours empty.")  # fmt: skip
+        notes.add(
+            i,
+            part,
+            int(index),
+            "hours",
+            f"{frame.at[index, 'hours']:g}",
+            f"does not fit the times: taken is {hours[index]:.1f} h after the hatch was started",
+            "Correct the one that is wrong, or leave hours empty.",
+        )
 
 
 def _leave_bad(frame: pd.DataFrame, notes: _Notes, i: int) -> pd.DataFrame:
@@ -330,8 +350,15 @@ def _check_twice(i, part: Incoming, frame, notes: _Notes, places: dict) -> pd.Da
             continue
         drop.append(index)
         if held != row:
-            notes.add(i, part, int(index), keys[0], key[0], f"stands already in {other.source}, {other.rows[place]}, "
-                      "with other values", "Keep the right one of the two rows.")  # fmt: skip
+            notes.add(
+                i,
+                part,
+                int(index),
+                keys[0],
+                key[0],
+                f"stands already in {other.source}, {other.rows[place]}, with other values",
+                "Keep the right one of the two rows.",
+            )
     return frame.drop(index=drop)
 
 
@@ -342,10 +369,16 @@ def _compare(connection, i, part: Incoming, frame, notes: _Notes):
     for index, key, column, before, after in cells:
         differences.append((part.table, key, column, before, after))
         first = schema.KEYS[part.table][0]
-        notes.add(i, part, int(index), column, after,
-                  f"differs from the log, where {first} {key[0]!r} has {before or 'nothing'}",
-                  "If the log is right, correct the sheet; if the sheet is right, import it again with "
-                  "--correct REASON, which keeps both values.")  # fmt: skip
+        notes.add(
+            i,
+            part,
+            int(index),
+            column,
+            after,
+            f"differs from the log, where {first} {key[0]!r} has {before or 'nothing'}",
+            "If the log is right, correct the sheet; if the sheet is right, import it again with "
+            "--correct REASON, which keeps both values.",
+        )
     return frame.drop(index=there), same, differences
 
 
@@ -355,7 +388,13 @@ def _first_count(connection, i, part: Incoming, frame, notes: _Notes, new: dict)
         return against.as_first_count(connection, frame, new.get("samples", ()))
     counted_now = {name for photos in new.get("photos", ()) for name in photos["photo"]}
     for index, photo in frame.loc[~frame["photo"].isin(counted_now), "photo"].items():
-        notes.add(i, part, int(index), "photo", photo, "was counted before, and this object was not found then",
-                  "Objects found by hand are entered in the notebook count_photos, which brings the counts "
-                  "along.")  # fmt: skip
+        notes.add(
+            i,
+            part,
+            int(index),
+            "photo",
+            photo,
+            "was counted before, and this object was not found then",
+            "Objects found by hand are entered in the notebook count_photos, which brings the counts along.",
+        )
     return frame[frame["photo"].isin(counted_now)].assign(revision=pd.Series(0, index=frame.index, dtype="Int64"))

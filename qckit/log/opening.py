@@ -60,8 +60,10 @@ def open_log(
         url = log_url(settings)
     path = engine.sqlite_path(url)
     if path is not None and not path.is_file():
-        raise InputError(f"{path}: there is no log. Make an empty one with  qckit log create  in the site folder, or "
-                         "restore a backup with  qckit log restore BACKUP FOLDER.")  # fmt: skip
+        raise InputError(
+            f"{path}: there is no log. Make an empty one with  qckit log create  in the site folder, or "
+            "restore a backup with  qckit log restore BACKUP FOLDER."
+        )
     database = engine.make_engine(url, wait_s=wait_s)
     try:
         migrate.bring_up_to_date(database, Path(settings.folder), upgrade=upgrade)

@@ -18,7 +18,8 @@ import sqlalchemy as sa
 
 from qckit import __version__
 from qckit.errors import InputError
-from qckit.log import engine, migrate, neutral, query, schema
+from qckit.log import engine, migrate, query, schema
+from qckit.log.sheets import formulas as neutral
 from qckit.tables import TABLES
 
 __all__ = ["TABLES_OUT", "digest", "export_zip", "restore_zip", "verify_zip", "write_package"]
@@ -26,8 +27,15 @@ __all__ = ["TABLES_OUT", "digest", "export_zip", "restore_zip", "verify_zip", "w
 TABLES_OUT = ("steps", *schema.ORDER, "corrections")
 """Tables of the package, in an order in which they can be entered."""
 
-_KIND = {"text": "string", "choice": "string", "time": "datetime", "date": "string", "int": "integer",
-         "float": "number", "yesno": "boolean"}  # fmt: skip
+_KIND = {
+    "text": "string",
+    "choice": "string",
+    "time": "datetime",
+    "date": "string",
+    "int": "integer",
+    "float": "number",
+    "yesno": "boolean",
+}
 _PACKAGE = "datapackage.json"
 _ROWS_AT_ONCE = 50_000
 
@@ -120,11 +128,18 @@ def _write_table(connection, package: zipfile.ZipFile, name: str, t: sa.Table) -
             sums.update(content)
             n_rows, n_bytes = n_rows + rows, n_bytes + len(content)
     return {
-        "name": name, "path": f"data/{name}.csv", "profile": "tabular-data-resource", "format": "csv",
-        "mediatype": "text/csv", "encoding": "utf-8", "bytes": n_bytes, "hash": f"sha256:{sums.hexdigest()}",
-        "rows": n_rows, "dialect": {"delimiter": ",", "doubleQuote": True, "lineTerminator": "\r\n", "header": True},
+        "name": name,
+        "path": f"data/{name}.csv",
+        "profile": "tabular-data-resource",
+        "format": "csv",
+        "mediatype": "text/csv",
+        "encoding": "utf-8",
+        "bytes": n_bytes,
+        "hash": f"sha256:{sums.hexdigest()}",
+        "rows": n_rows,
+        "dialect": {"delimiter": ",", "doubleQuote": True, "lineTerminator": "\r\n", "header": True},
         "schema": _table_schema(name, t),
-    }  # fmt: skip
+    }
 
 
 def _blocks(columns: list[str], result):
@@ -185,10 +200,12 @@ def _table_schema(name: str, t: sa.Table) -> dict:
         fields.append(field)
     described = {"fields": fields, "primaryKey": [c.name for c in t.primary_key.columns], "missingValues": [""]}
     foreign = [
-        {"fields": [c.name for c in key.columns],
-         "reference": {"resource": key.referred_table.name, "fields": [e.column.name for e in key.elements]}}
+        {
+            "fields": [c.name for c in key.columns],
+            "reference": {"resource": key.referred_table.name, "fields": [e.column.name for e in key.elements]},
+        }
         for key in sorted(t.foreign_key_constraints, key=lambda k: [c.name for c in k.columns])
-    ]  # fmt: skip
+    ]
     return described | ({"foreignKeys": foreign} if foreign else {})
 
 
@@ -232,8 +249,10 @@ def _content(package, resource: dict, path) -> bytes:
     except (OSError, KeyError, zipfile.BadZipFile, zlib.error):
         content = None
     if content is None or f"sha256:{hashlib.sha256(content).hexdigest()}" != resource["hash"]:
-        raise InputError(f"{path}: {resource['path']} was changed or is damaged. Use another export; to change "
-                         "records, restore this one and write corrections.")  # fmt: skip
+        raise InputError(
+            f"{path}: {resource['path']} was changed or is damaged. Use another export; to change "
+            "records, restore this one and write corrections."
+        )
     return content
 
 
@@ -267,8 +286,10 @@ def restore_zip(path: str | Path, site: str | Path) -> Path | str:
     try:
         with package, engine.writing(database) as connection:
             if connection.execute(sa.select(sa.func.count()).select_from(schema.STEPS)).scalar():
-                raise InputError(f"{engine.shown_url(url)}: holds records already, and nothing is written over them. "
-                                 "Restore into a new site.")  # fmt: skip
+                raise InputError(
+                    f"{engine.shown_url(url)}: holds records already, and nothing is written over them. "
+                    "Restore into a new site."
+                )
             for resource in sorted(about["resources"], key=lambda r: TABLES_OUT.index(r["name"])):
                 _enter(connection, resource, _content(package, resource, path))
             for name, value in (("log_id", about["id"]), ("created_at", about["created"])):

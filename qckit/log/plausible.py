@@ -55,16 +55,28 @@ def impossible(table: str, frame: pd.DataFrame) -> list[tuple]:
     """
     if table == "hatches":
         g_per_l = _g_per_l(frame)
-        return [(i, "cysts_g", f"{frame.at[i, 'cysts_g']:g}",
-                 f"is more cysts than water, in volume_ml {frame.at[i, 'volume_ml']:g}",
-                 "Correct cysts_g (grams) or volume_ml (millilitres: 20 l are 20000).")
-                for i in frame.index[g_per_l > _WATER_G_PER_L]]  # fmt: skip
+        return [
+            (
+                i,
+                "cysts_g",
+                f"{frame.at[i, 'cysts_g']:g}",
+                f"is more cysts than water, in volume_ml {frame.at[i, 'volume_ml']:g}",
+                "Correct cysts_g (grams) or volume_ml (millilitres: 20 l are 20000).",
+            )
+            for i in frame.index[g_per_l > _WATER_G_PER_L]
+        ]
     if table == "samples":
         per_ul = frame["nauplii"].astype("float64") / frame["volume_ul"]
-        return [(i, "nauplii", f"{frame.at[i, 'nauplii']}",
-                 f"is more than {frame.at[i, 'volume_ul']:g} µl can hold",
-                 "Enter the number counted, not that of the cone; and volume_ul in microlitres (1 ml is 1000).")
-                for i in frame.index[per_ul > _MOST_NAUPLII_PER_UL]]  # fmt: skip
+        return [
+            (
+                i,
+                "nauplii",
+                f"{frame.at[i, 'nauplii']}",
+                f"is more than {frame.at[i, 'volume_ul']:g} µl can hold",
+                "Enter the number counted, not that of the cone; and volume_ul in microlitres (1 ml is 1000).",
+            )
+            for i in frame.index[per_ul > _MOST_NAUPLII_PER_UL]
+        ]
     return []
 
 
@@ -84,8 +96,11 @@ def doubts(tables: dict[str, pd.DataFrame], max_g_per_l: float) -> list[Doubt]:
     list of Doubt
     """
     found: list[Doubt] = []
-    for name, look in (("lots", _lots), ("hatches", lambda frame: _hatches(frame, max_g_per_l)),
-                       ("readings", _readings)):  # fmt: skip
+    for name, look in (
+        ("lots", _lots),
+        ("hatches", lambda frame: _hatches(frame, max_g_per_l)),
+        ("readings", _readings),
+    ):
         if name in tables:
             found += look(tables[name])
     if {"samples", "hatches"} <= set(tables):
@@ -111,8 +126,16 @@ def _lots(lots: pd.DataFrame) -> list[Doubt]:
     for i in lots.index[(claim > MOST_PER_G) | (claim < _LEAST_CLAIM_PER_G)]:
         what = f"claimed_nauplii_per_g is {claim[i]:,.0f}"
         if claim[i] > MOST_PER_G:
-            found.append(_doubt("lots", lots, i, claim.name, f"{what}, more than a gram of cysts holds",
-                                "Most lots hold 220,000 to 300,000."))  # fmt: skip
+            found.append(
+                _doubt(
+                    "lots",
+                    lots,
+                    i,
+                    claim.name,
+                    f"{what}, more than a gram of cysts holds",
+                    "Most lots hold 220,000 to 300,000.",
+                )
+            )
         else:
             found.append(_doubt("lots", lots, i, claim.name, what, "If thousands are meant, write them out: 260000."))
     return found
@@ -127,8 +150,10 @@ def _hatches(hatches: pd.DataFrame, max_g_per_l: float) -> list[Doubt]:
     g_per_l = _g_per_l(hatches)
     odd = (g_per_l > min(_OVER_OWN * max_g_per_l, _MOST_G_PER_L)) | (g_per_l < _LEAST_G_PER_L)
     for i in hatches.index[odd]:
-        what = (f"{hatches.at[i, 'cysts_g']:g} g in {hatches.at[i, 'volume_ml']:g} ml are {g_per_l[i]:.3g} g of cysts "
-                "per litre")  # fmt: skip
+        what = (
+            f"{hatches.at[i, 'cysts_g']:g} g in {hatches.at[i, 'volume_ml']:g} ml are {g_per_l[i]:.3g} g of cysts "
+            "per litre"
+        )
         if g_per_l[i] > _MOST_G_PER_L or g_per_l[i] < _LEAST_G_PER_L:
             hint = "Look whether cysts_g is in grams and volume_ml in millilitres (20 l are 20000)."
         else:
@@ -156,8 +181,11 @@ def _water(frame: pd.DataFrame, table: str, column: str, celsius: pd.Series) -> 
         if low <= other <= high:
             as_read = f"{other:.1f} °F" if celsius[i] < low else f"{celsius[i]:.1f} °F"
             meant = f"{other:.1f} °C"
-            hint = (f"It is what {as_read} come to: if the thermometer showed {meant}, the unit was °C."
-                    if celsius[i] < low else f"If the thermometer showed {as_read}, that is {meant}.")  # fmt: skip
+            hint = (
+                f"It is what {as_read} come to: if the thermometer showed {meant}, the unit was °C."
+                if celsius[i] < low
+                else f"If the thermometer showed {as_read}, that is {meant}."
+            )
         found.append(_doubt(table, frame, i, column, f"the water's temperature is {celsius[i]:.1f} °C", hint))
     return found
 
@@ -169,8 +197,10 @@ def _salt(frame: pd.DataFrame, table: str, column: str, ppt: pd.Series) -> list[
     for i in frame.index[(ppt < low) | (ppt > high)]:
         hint = f"Cysts hatch between {low:g} and {high:g} ppt."
         if 1 <= ppt[i] < 1.1:
-            hint = (f"{ppt[i]:g} looks like a specific gravity: read the salinity off its table (1.025 is about 33 ppt "
-                    "at 25 °C).")  # fmt: skip
+            hint = (
+                f"{ppt[i]:g} looks like a specific gravity: read the salinity off its table (1.025 is about 33 ppt "
+                "at 25 °C)."
+            )
         found.append(_doubt(table, frame, i, column, f"the salinity is {ppt[i]:g} ppt", hint))
     return found
 
@@ -183,13 +213,18 @@ def _per_gram(samples: pd.DataFrame, hatches: pd.DataFrame) -> list[Doubt]:
     nauplii = samples["nauplii"].astype("float64")
     surely = (nauplii - 3 * nauplii.pow(0.5)) * factor
     return [
-        _doubt("samples", samples, i, "nauplii",
-               f"{nauplii[i]:.0f} nauplii in {samples.at[i, 'volume_ul']:g} µl make {nauplii[i] * factor[i]:,.0f} per "
-               f"gram, more than a gram of cysts holds ({MOST_PER_G:,.0f} at the very most)",
-               "Look at its count, volume_ul and dilution, and at cysts_g and volume_ml of hatch "
-               f"{samples.at[i, 'hatch']}.")
+        _doubt(
+            "samples",
+            samples,
+            i,
+            "nauplii",
+            f"{nauplii[i]:.0f} nauplii in {samples.at[i, 'volume_ul']:g} µl make {nauplii[i] * factor[i]:,.0f} per "
+            f"gram, more than a gram of cysts holds ({MOST_PER_G:,.0f} at the very most)",
+            "Look at its count, volume_ul and dilution, and at cysts_g and volume_ml of hatch "
+            f"{samples.at[i, 'hatch']}.",
+        )
         for i in samples.index[(surely > MOST_PER_G) & (samples["kind"] == "subsample")]  # a harvest is thicker
-    ]  # fmt: skip
+    ]
 
 
 def times_to_come(tables: dict[str, pd.DataFrame], now: str) -> list[Doubt]:
@@ -207,11 +242,18 @@ def times_to_come(tables: dict[str, pd.DataFrame], now: str) -> list[Doubt]:
     """
     limit = pd.Timestamp(now) + pd.Timedelta(days=1)
     return [
-        _doubt(name, tables[name], i, column, f"{column} is {tables[name].at[i, column]}, still to come",
-               "If the time is right, set the computer's clock.")
-        for name, column in schema.TIME_COLUMN.items() if name in tables
+        _doubt(
+            name,
+            tables[name],
+            i,
+            column,
+            f"{column} is {tables[name].at[i, column]}, still to come",
+            "If the time is right, set the computer's clock.",
+        )
+        for name, column in schema.TIME_COLUMN.items()
+        if name in tables
         for i in tables[name].index[to_utc(tables[name][column]) > limit]
-    ]  # fmt: skip
+    ]
 
 
 def notes_on(connection, new: dict[str, pd.DataFrame], max_g_per_l: float, now: str) -> list[str]:

@@ -12,9 +12,17 @@ import sqlalchemy as sa
 from qckit.tables import TABLES
 
 __all__ = [
-    "INTERNAL_COLUMNS", "KEYS", "METADATA", "ORDER", "PARENTS", "REVISED", "SCHEMA_VERSION", "TIME_COLUMN",
-    "guard_statements", "table",
-]  # fmt: skip
+    "INTERNAL_COLUMNS",
+    "KEYS",
+    "METADATA",
+    "ORDER",
+    "PARENTS",
+    "REVISED",
+    "SCHEMA_VERSION",
+    "TIME_COLUMN",
+    "guard_statements",
+    "table",
+]
 
 SCHEMA_VERSION = 2
 
@@ -67,9 +75,14 @@ INTERNAL_COLUMNS: dict[str, tuple[str, ...]] = {
 METADATA = sa.MetaData()
 
 _TYPE = {
-    "text": sa.Text, "choice": sa.Text, "time": sa.Text, "date": sa.Text, "int": sa.BigInteger, "float": sa.Double,
+    "text": sa.Text,
+    "choice": sa.Text,
+    "time": sa.Text,
+    "date": sa.Text,
+    "int": sa.BigInteger,
+    "float": sa.Double,
     "yesno": sa.Boolean,
-}  # fmt: skip
+}
 # part of a key, and so never empty, although the contract lets a sheet leave it out
 _NOT_NULL = {("samples", "revision"), ("objects", "object_id")}
 # filled later, by counting: the contract wants it, the sheet may leave it to the photos

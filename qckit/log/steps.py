@@ -62,8 +62,16 @@ def begin(connection, at: str, by: str, action: str, source: str, n_rows: int, s
         Of the file it came from.
     """
     number = (connection.execute(sa.select(sa.func.max(schema.STEPS.c.step))).scalar() or 0) + 1
-    row = {"step": number, "at": at, "by": by, "action": action, "source": source,
-           "source_sha256": source_sha256 or None, "software": SOFTWARE, "n_rows": n_rows}  # fmt: skip
+    row = {
+        "step": number,
+        "at": at,
+        "by": by,
+        "action": action,
+        "source": source,
+        "source_sha256": source_sha256 or None,
+        "software": SOFTWARE,
+        "n_rows": n_rows,
+    }
     connection.execute(sa.insert(schema.STEPS), row)
     return number
 

@@ -68,8 +68,18 @@ class SiteLog:
         with engine.reading(self.engine) as connection:
             return query.hatches(connection, {"hatch": hatch, "lot": lot, "purpose": purpose}, low, high)
 
-    def samples(self, sample=None, hatch=None, lot=None, *, month=None, since=None, until=None, kind=None,
-                counted: bool | None = True) -> pd.DataFrame:  # fmt: skip
+    def samples(
+        self,
+        sample=None,
+        hatch=None,
+        lot=None,
+        *,
+        month=None,
+        since=None,
+        until=None,
+        kind=None,
+        counted: bool | None = True,
+    ) -> pd.DataFrame:
         """Return the newest revision of each sample.
 
         Parameters
@@ -104,12 +114,19 @@ class SiteLog:
         waiting = self.samples(counted=False)
         scale, source = _only_scale(self.scales()) if waiting["um_per_px"].isna().any() else (None, "")
         rows = [
-            (s.sample, s.hatch, photo, s.um_per_px if on_sheet else scale, s.chamber_depth_mm, s.taken,
-             "field sheet" if on_sheet else source)
+            (
+                s.sample,
+                s.hatch,
+                photo,
+                s.um_per_px if on_sheet else scale,
+                s.chamber_depth_mm,
+                s.taken,
+                "field sheet" if on_sheet else source,
+            )
             for s in waiting.itertuples()
             for on_sheet in [not pd.isna(s.um_per_px)]
             for photo in counts.photo_names(s.photos)
-        ]  # fmt: skip
+        ]
         columns = ["sample", "hatch", "photo", "um_per_px", "chamber_depth_mm", "taken", "scale_source"]
         return pd.DataFrame(rows, columns=columns).astype({"um_per_px": "float64", "chamber_depth_mm": "float64"})
 
@@ -194,8 +211,17 @@ class SiteLog:
         incoming = [intake.Incoming(name, frame, f"{place}{name}") for name, frame in frames.items()]
         return self.take(incoming, by=by, source=source)
 
-    def take(self, incoming: list[intake.Incoming], *, by: str, source: str = "", source_sha256: str = "",
-             accept_good_rows: bool = False, correct: str = "", action: str = "import") -> ImportResult:  # fmt: skip
+    def take(
+        self,
+        incoming: list[intake.Incoming],
+        *,
+        by: str,
+        source: str = "",
+        source_sha256: str = "",
+        accept_good_rows: bool = False,
+        correct: str = "",
+        action: str = "import",
+    ) -> ImportResult:
         """Sift incoming rows and write the new ones, in one step.
 
         Parameters
@@ -232,17 +258,27 @@ class SiteLog:
         notes = [note for part in incoming for note in getattr(part, "notes", ())]
         return ImportResult(added, sifted.unchanged, notes + doubtful, problems.reset_index(drop=True), len(fixes))
 
-    def import_sheets(self, paths, *, by: str, table: str | None = None, accept_good_rows: bool = False,
-                      ignore_columns=(), correct: str = "") -> ImportResult:  # fmt: skip
-        """Import field sheets (CSV or Excel) in one step; see :func:`qckit.log.sheets.read_sheets`."""
-        from qckit.log import sheets
+    def import_sheets(
+        self,
+        paths,
+        *,
+        by: str,
+        table: str | None = None,
+        accept_good_rows: bool = False,
+        ignore_columns=(),
+        correct: str = "",
+    ) -> ImportResult:
+        """Import field sheets (CSV or Excel) in one step; see :func:`qckit.log.sheets.reading.read_sheets`."""
+        from qckit.log.sheets import reading as sheets
 
         incoming, digest, source = sheets.read_sheets(paths, self.settings, table=table, ignore_columns=ignore_columns)
-        return self.take(incoming, by=by, source=source, source_sha256=digest, accept_good_rows=accept_good_rows,
-                         correct=correct)  # fmt: skip
+        return self.take(
+            incoming, by=by, source=source, source_sha256=digest, accept_good_rows=accept_good_rows, correct=correct
+        )
 
-    def record_counts(self, counted, *, by: str, objects: pd.DataFrame | None = None,
-                      replace_hand_counts: str = "") -> ImportResult:  # fmt: skip
+    def record_counts(
+        self, counted, *, by: str, objects: pd.DataFrame | None = None, replace_hand_counts: str = ""
+    ) -> ImportResult:
         """Enter counted photos: photos, objects, and a further revision of each sample they belong to.
 
         Parameters
@@ -345,8 +381,9 @@ class SiteLog:
             number = steps.begin(connection, self.now(), by, "recount", reason, 1)
             steps.insert(connection, "samples", frame, number)
 
-    def correct_objects(self, photo: str, changes: pd.DataFrame, *, by: str, reason: str,
-                        frame_mm2: float | None = None) -> ImportResult:  # fmt: skip
+    def correct_objects(
+        self, photo: str, changes: pd.DataFrame, *, by: str, reason: str, frame_mm2: float | None = None
+    ) -> ImportResult:
         """Correct objects of a photo by hand, and bring its sample's counts along as a further revision.
 
         Parameters

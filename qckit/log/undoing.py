@@ -107,5 +107,7 @@ def _changed(connection, photo, table, key, what, edit) -> InputError:
     fixes = fetch(connection, "corrections", {"key1": photo, "table": table, "key": key}, internal=True)
     later = fixes[fixes["step"] > edit.step]
     who = f"{later['by'].iloc[-1]} has" if len(later) else "somebody has"
-    return InputError(f"photo {photo!r}, {what}: {who} changed it since, so the last edit of {edit.by} cannot be taken "
-                      "back. Nothing was changed; set it as it should be.")  # fmt: skip
+    return InputError(
+        f"photo {photo!r}, {what}: {who} changed it since, so the last edit of {edit.by} cannot be taken "
+        "back. Nothing was changed; set it as it should be."
+    )

@@ -38,8 +38,10 @@ def find_photos(paths: Iterable[str | Path]) -> list[Path]:
         if path.is_dir():
             inside = sorted(p for p in path.rglob("*") if _is_photo(p, path))
             if not inside:
-                raise InputError(f"{path}: no photo in this folder. Looked for {', '.join(SUFFIXES)}; name the files "
-                                 f"or another folder.")  # fmt: skip
+                raise InputError(
+                    f"{path}: no photo in this folder. Looked for {', '.join(SUFFIXES)}; name the files "
+                    f"or another folder."
+                )
         elif path.exists():
             inside = [path]
         else:

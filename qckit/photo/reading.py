@@ -23,9 +23,22 @@ MAX_FILE_MB = 2000.0
 
 # What decoders raise on damaged files; anything else is a fault of the kit and must show.
 DAMAGE = (
-    OSError, SyntaxError, ValueError, TypeError, KeyError, IndexError, EOFError, ZeroDivisionError, OverflowError,
-    MemoryError, AttributeError, RuntimeError, AssertionError, struct.error, zlib.error,
-)  # fmt: skip
+    OSError,
+    SyntaxError,
+    ValueError,
+    TypeError,
+    KeyError,
+    IndexError,
+    EOFError,
+    ZeroDivisionError,
+    OverflowError,
+    MemoryError,
+    AttributeError,
+    RuntimeError,
+    AssertionError,
+    struct.error,
+    zlib.error,
+)
 
 
 @dataclass(frozen=True)
@@ -109,10 +122,18 @@ def read_photo(path, *, um_per_px: float | None = None, finest_um_per_px: float 
     if not rgb.shape[0] or not rgb.shape[1]:
         raise InputError(f"{where}: the picture has no pixels. Copy the file from the camera again.")
     return Photo(
-        path=path, name=path.name, pixels=rgb, reduction=size[0] / rgb.shape[1], width_px=size[0], height_px=size[1],
-        is_grey=_is_grey(rgb), taken=taken, sha256=hashlib.sha256(data).hexdigest(), scale_hint_um_per_px=hint,
+        path=path,
+        name=path.name,
+        pixels=rgb,
+        reduction=size[0] / rgb.shape[1],
+        width_px=size[0],
+        height_px=size[1],
+        is_grey=_is_grey(rgb),
+        taken=taken,
+        sha256=hashlib.sha256(data).hexdigest(),
+        scale_hint_um_per_px=hint,
         format=kind,
-    )  # fmt: skip
+    )
 
 
 def _read_bytes(path: Path, where: str) -> bytes:
@@ -124,12 +145,15 @@ def _read_bytes(path: Path, where: str) -> bytes:
         if size == 0:
             raise InputError(f"{where}: the file is empty (0 bytes). Copy it from the camera again.")
         if size > MAX_FILE_MB * 1e6:
-            raise InputError(f"{where}: the file has {size / 1e6:.0f} MB, more than the {MAX_FILE_MB:.0f} MB that are "
-                             f"read. Save it as JPEG.")  # fmt: skip
+            raise InputError(
+                f"{where}: the file has {size / 1e6:.0f} MB, more than the {MAX_FILE_MB:.0f} MB that are "
+                f"read. Save it as JPEG."
+            )
         return path.read_bytes()
     except OSError as error:
-        raise InputError(f"{where}: cannot be read: {error.strerror or error}. Check the name and whether you may read "
-                         f"it.") from error  # fmt: skip
+        raise InputError(
+            f"{where}: cannot be read: {error.strerror or error}. Check the name and whether you may read it."
+        ) from error
 
 
 def _damaged(data: bytes, where: str, error: Exception) -> InputError:
@@ -143,8 +167,10 @@ def _damaged(data: bytes, where: str, error: Exception) -> InputError:
         return InputError(f"{where}: the file {what}. Give a JPEG, PNG, TIFF or HEIC photo.")
     if isinstance(error, MemoryError):
         return InputError(f"{where}: the picture does not fit into memory. Save it smaller.")
-    return InputError(f"{where}: the picture is damaged ({one_line(error)[:120] or type(error).__name__}). "
-                      f"Copy the file from the camera again.")  # fmt: skip
+    return InputError(
+        f"{where}: the picture is damaged ({one_line(error)[:120] or type(error).__name__}). "
+        f"Copy the file from the camera again."
+    )
 
 
 def check_size(width: int, height: int, where: str) -> None:

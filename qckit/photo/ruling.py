@@ -69,9 +69,17 @@ def find_families(image, *, n_families=2, about_px=None, woven=False) -> list[Fa
     if woven and len(found) < 2:
         return []
     # a pixel's centre is at +0.5 in photo coordinates, and the working picture's pixels are `shrink` wide
-    return [Family(f.angle_deg, f.period_px * shrink, f.u_period_px * shrink,
-                   (f.offset_px + 0.5 * (cos_deg(f.angle_deg) + sin_deg(f.angle_deg))) * shrink, f.n_repeats,
-                   f.likeness) for f in found]  # fmt: skip
+    return [
+        Family(
+            f.angle_deg,
+            f.period_px * shrink,
+            f.u_period_px * shrink,
+            (f.offset_px + 0.5 * (cos_deg(f.angle_deg) + sin_deg(f.angle_deg))) * shrink,
+            f.n_repeats,
+            f.likeness,
+        )
+        for f in found
+    ]
 
 
 def _flattened(image, most_px=3_200_000):

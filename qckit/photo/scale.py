@@ -124,8 +124,10 @@ def scale_from_pattern(image, spacing_um, *, method="ruled chamber", u_spacing_u
         apart = abs(periods[0] - periods[1])
         u_period = math.hypot(u_period, apart / math.sqrt(12))
         if apart > 0.02 * period:
-            notes.append(f"The two directions differ by {100 * apart / period:.1f} %: hold the camera square to the "
-                         "dish, and take the photo again.")  # fmt: skip
+            notes.append(
+                f"The two directions differ by {100 * apart / period:.1f} %: hold the camera square to the "
+                "dish, and take the photo again."
+            )
     elif METHODS[method] == 2:
         notes.append("Only one direction repeats clearly, so a tilted camera would not show.")
     scale = spacing_um / period

@@ -80,8 +80,10 @@ class Scales:
         if lacking:
             more = f" and {len(lacking) - _NAMED} more" if len(lacking) > _NAMED else ""
             each, them = ("each", "them") if len(lacking) > 1 else ("it", "it")
-            raise InputError(f"{self.source}: no scale for {', '.join(lacking[:_NAMED])}{more}. Add a row with photo "
-                             f"and um_per_px for {each}, or leave {them} out of the count.")  # fmt: skip
+            raise InputError(
+                f"{self.source}: no scale for {', '.join(lacking[:_NAMED])}{more}. Add a row with photo "
+                f"and um_per_px for {each}, or leave {them} out of the count."
+            )
         return found
 
     def _known(self, path: str | Path) -> float | None:
@@ -122,8 +124,9 @@ def read_scales(path: str | Path) -> Scales:
         text = path.read_text(encoding="utf-8-sig")
     except (OSError, UnicodeDecodeError) as error:
         reason = getattr(error, "strerror", None) or "it is not UTF-8 text"
-        raise InputError(f"{path}: the scales file cannot be read: {reason}. Give a CSV file with the columns photo "
-                         f"and um_per_px.") from error  # fmt: skip
+        raise InputError(
+            f"{path}: the scales file cannot be read: {reason}. Give a CSV file with the columns photo and um_per_px."
+        ) from error
     head = text.split("\n", 1)[0]
     delimiter = ";" if head.count(";") > head.count(",") else ","
     rows = csv.DictReader(text.splitlines(), delimiter=delimiter)
@@ -131,8 +134,10 @@ def read_scales(path: str | Path) -> Scales:
     rows.fieldnames = names
     lacking = [column for column in ("photo", "um_per_px") if column not in names]
     if lacking:
-        raise InputError(f"{path.name}: the heading row has no {' and no '.join(lacking)}; it is {', '.join(names)}. "
-                         "A scales file needs the columns photo and um_per_px.")  # fmt: skip
+        raise InputError(
+            f"{path.name}: the heading row has no {' and no '.join(lacking)}; it is {', '.join(names)}. "
+            "A scales file needs the columns photo and um_per_px."
+        )
     known: dict[str, float] = {}
     for row in rows:
         name = row["photo"]
@@ -144,6 +149,7 @@ def read_scales(path: str | Path) -> Scales:
         where = f"{path.name}, row {rows.line_num} (photo {one_line(name)})"
         scale = check_scale(value, where)
         if known.setdefault(_key(name), scale) != scale:
-            raise InputError(f"{where}: um_per_px is {scale:g} here and {known[_key(name)]:g} in a row above. "
-                             f"Keep the right one.")  # fmt: skip
+            raise InputError(
+                f"{where}: um_per_px is {scale:g} here and {known[_key(name)]:g} in a row above. Keep the right one."
+            )
     return Scales(by_name=known, source=path.name)

@@ -6,9 +6,15 @@ hatch is right; the drawn photos serve tests and teaching. Everything here is in
 
 from __future__ import annotations
 
-_PLACES = {"invented_history": "history", "write_history": "history", "SITE_NAME": "history",
-           "lot_tests": "repeats",
-           "EVENTS": "events", "POOR_HATCH": "events", "REPORT_MONTH": "events"}  # fmt: skip
+_PLACES = {
+    "invented_history": "history",
+    "write_history": "history",
+    "SITE_NAME": "history",
+    "lot_tests": "repeats",
+    "EVENTS": "events",
+    "POOR_HATCH": "events",
+    "REPORT_MONTH": "events",
+}
 
 __all__ = sorted(_PLACES)
 

@@ -25,13 +25,37 @@ from qckit.tables import COUNT_COLUMNS, STAGES, check_table, table_columns
 __all__ = ["PLANTED", "SHARED", "PracticeCase", "Situation", "draw_situation", "simulate_case", "situation_shares"]
 
 PLANTED = (
-    "cold", "hot", "salt", "ph", "oxygen", "dark", "early", "overlong", "crowded", "unwetted", "broken", "embryos",
-    "empty", "weighing", "volume", "missed", "swapped", "uneven", "gradient",
-)  # fmt: skip
+    "cold",
+    "hot",
+    "salt",
+    "ph",
+    "oxygen",
+    "dark",
+    "early",
+    "overlong",
+    "crowded",
+    "unwetted",
+    "broken",
+    "embryos",
+    "empty",
+    "weighing",
+    "volume",
+    "missed",
+    "swapped",
+    "uneven",
+    "gradient",
+)
 """What can be planted. ``weighing`` and ``volume`` leave the same trace."""
 
-SHARED = {"embryos": ("lot", 1.0), "empty": ("lot", 1.0), "cold": ("room", 0.5), "hot": ("room", 0.3),
-          "salt": ("room", 0.5), "ph": ("room", 0.3), "dark": ("room", 0.4)}  # fmt: skip
+SHARED = {
+    "embryos": ("lot", 1.0),
+    "empty": ("lot", 1.0),
+    "cold": ("room", 0.5),
+    "hot": ("room", 0.3),
+    "salt": ("room", 0.5),
+    "ph": ("room", 0.3),
+    "dark": ("room", 0.4),
+}
 """Cause -> among which other hatches of the day it is shared, and how often. The others belong to one cone."""
 
 
@@ -125,9 +149,13 @@ def situation_shares(lot: LotTraits, situation: Situation):
     dead = 1 - (1 - dead) * (1 - t.get("extra_dead", 0.0))
     empty = t.get("empty_frac", 0.0)
     traits = LotTraits(
-        full_per_g=lot.full_per_g, dead_frac=dead, dormant_frac=lot.dormant_frac, break_t50_h=lot.break_t50_h,
-        arrest_frac=lot.arrest_frac * np.exp(t.get("arrest", 0.0)), old_shells_frac=lot.old_shells_frac,
-    )  # fmt: skip
+        full_per_g=lot.full_per_g,
+        dead_frac=dead,
+        dormant_frac=lot.dormant_frac,
+        break_t50_h=lot.break_t50_h,
+        arrest_frac=lot.arrest_frac * np.exp(t.get("arrest", 0.0)),
+        old_shells_frac=lot.old_shells_frac,
+    )
     shares = expected_shares(traits, Conditions(max_g_per_l=5.0, **situation.conditions))
     shares = {k: v * (1 - empty) for k, v in shares.items()}
     shares["shell"] = shares["shell"] + empty
@@ -135,13 +163,27 @@ def situation_shares(lot: LotTraits, situation: Situation):
     return shares, factor
 
 
-_WATER = (("temperature", "temperature_c", "°C", 1, 0.15), ("salinity", "salinity_ppt", "ppt", 1, 0.3),
-          ("ph", "ph", "pH", 2, 0.03), ("oxygen", "oxygen_mg_l", "mg/l", 1, 0.15),
-          ("light", "light_lux", "lux", -1, 40.0))  # fmt: skip
-_TELLTALE = {"cold": "temperature", "hot": "temperature", "salt": "salinity", "ph": "ph", "oxygen": "oxygen",
-             "dark": "light"}  # fmt: skip
-_WORDS = {"unwetted": ("notes", "brown ring of cysts on the wall"), "broken": ("aeration", "very strong"),
-          "oxygen": ("aeration", "weak"), "gradient": ("notes", "swarm of nauplii at the window side")}  # fmt: skip
+_WATER = (
+    ("temperature", "temperature_c", "°C", 1, 0.15),
+    ("salinity", "salinity_ppt", "ppt", 1, 0.3),
+    ("ph", "ph", "pH", 2, 0.03),
+    ("oxygen", "oxygen_mg_l", "mg/l", 1, 0.15),
+    ("light", "light_lux", "lux", -1, 40.0),
+)
+_TELLTALE = {
+    "cold": "temperature",
+    "hot": "temperature",
+    "salt": "salinity",
+    "ph": "ph",
+    "oxygen": "oxygen",
+    "dark": "light",
+}
+_WORDS = {
+    "unwetted": ("notes", "brown ring of cysts on the wall"),
+    "broken": ("aeration", "very strong"),
+    "oxygen": ("aeration", "weak"),
+    "gradient": ("notes", "swarm of nauplii at the window side"),
+}
 
 
 class _Book:
@@ -150,19 +192,46 @@ class _Book:
     def __init__(self, lot, rng, has_lengths=True):
         self.lot, self.rng, self.has_lengths = lot, rng, has_lengths
         self.lengths = []  # (photo, lengths of its nauplii)
-        self.rows = {"lots": [{"lot": "P-1", "opened": "2026-01-05", "notes": "invented"}], "hatches": [],
-                     "readings": [], "samples": [], "photos": []}  # fmt: skip
+        self.rows = {
+            "lots": [{"lot": "P-1", "opened": "2026-01-05", "notes": "invented"}],
+            "hatches": [],
+            "readings": [],
+            "samples": [],
+            "photos": [],
+        }
 
-    def hatch(self, name, cone, started, situation, *, hidden=(), words=(), lot="P-1", lot_traits=None, n=3,
-              person_beside=False, flagged=False):  # fmt: skip
+    def hatch(
+        self,
+        name,
+        cone,
+        started,
+        situation,
+        *,
+        hidden=(),
+        words=(),
+        lot="P-1",
+        lot_traits=None,
+        n=3,
+        person_beside=False,
+        flagged=False,
+    ):
         """Write down one hatch; quantities in ``hidden`` were not measured or were written as usual."""
         rng, c = self.rng, situation.conditions
         written = {"hours": 24.0 if "hours" in hidden else round(float(c["hours"]), 1)}
         g_per_l = c["cysts_g_per_l"]
         grams, volume_ml = round(float(20.0 * g_per_l * rng.normal(1, 0.02)), 1), 20_000.0
-        row = {"hatch": name, "lot": lot, "purpose": "production", "cone": cone, "started": started.isoformat(),
-               "cysts_g": grams, "volume_ml": volume_ml, "aeration": "strong", "operator": f"op{rng.integers(1, 4)}",
-               "notes": "invented"}  # fmt: skip
+        row = {
+            "hatch": name,
+            "lot": lot,
+            "purpose": "production",
+            "cone": cone,
+            "started": started.isoformat(),
+            "cysts_g": grams,
+            "volume_ml": volume_ml,
+            "aeration": "strong",
+            "operator": f"op{rng.integers(1, 4)}",
+            "notes": "invented",
+        }
         for column, word in words:
             row[column] = word
         self.rows["hatches"].append(row)
@@ -174,8 +243,14 @@ class _Book:
                 if quantity == "temperature" and hour == 8.0 and c.get("spell_h", 0.0) > 0:
                     value = c["spell_c"]
                 self.rows["readings"].append(
-                    {"hatch": name, "taken": (started + timedelta(hours=hour)).isoformat(), "quantity": quantity,
-                     "value": round(float(value + rng.normal(0, noise)), digits), "unit": unit})  # fmt: skip
+                    {
+                        "hatch": name,
+                        "taken": (started + timedelta(hours=hour)).isoformat(),
+                        "quantity": quantity,
+                        "value": round(float(value + rng.normal(0, noise)), digits),
+                        "unit": unit,
+                    }
+                )
         shares, factor = situation_shares(lot_traits or self.lot, situation)
         per_ml = grams * (lot_traits or self.lot).full_per_g / volume_ml * factor
         self._count(name, started, written["hours"], shares, per_ml, situation, n, person_beside, flagged)
@@ -184,16 +259,39 @@ class _Book:
         kinds = ["photo"] * n + (["person"] if person_beside else [])
         for i, who in enumerate(kinds):
             misread = situation.counting if who == "photo" else {}
-            counts = draw_counts(shares, per_ml, 250.0, self.rng, mixing_cv=situation.mixing_cv,
-                                 lit_away=situation.lit_away, lit_cv=situation.lit_cv, **misread)  # fmt: skip
+            counts = draw_counts(
+                shares,
+                per_ml,
+                250.0,
+                self.rng,
+                mixing_cv=situation.mixing_cv,
+                lit_away=situation.lit_away,
+                lit_cv=situation.lit_cv,
+                **misread,
+            )
             sample = f"{name}-{i + 1}"
             self.rows["samples"].append(
-                {"sample": sample, "hatch": name, "taken": (started + timedelta(hours=hours)).isoformat(),
-                 "hours": hours, "kind": "subsample", "volume_ul": 250.0, "dilution": 1, "counted_by": who}
-                | {COUNT_COLUMNS[s]: int(counts[s][0]) for s in STAGES})  # fmt: skip
+                {
+                    "sample": sample,
+                    "hatch": name,
+                    "taken": (started + timedelta(hours=hours)).isoformat(),
+                    "hours": hours,
+                    "kind": "subsample",
+                    "volume_ul": 250.0,
+                    "dilution": 1,
+                    "counted_by": who,
+                }
+                | {COUNT_COLUMNS[s]: int(counts[s][0]) for s in STAGES}
+            )
             if who == "photo":
-                self.rows["photos"].append({"photo": f"{sample}.jpg", "sha256": sample, "sample": sample,
-                                            "flags": "out of focus" if flagged else ""})  # fmt: skip
+                self.rows["photos"].append(
+                    {
+                        "photo": f"{sample}.jpg",
+                        "sha256": sample,
+                        "sample": sample,
+                        "flags": "out of focus" if flagged else "",
+                    }
+                )
                 if self.has_lengths:
                     met = Conditions(max_g_per_l=5.0, **situation.conditions)
                     n_seen = int(counts["nauplius"][0])
@@ -210,11 +308,13 @@ class _Book:
         import pandas as pd
 
         n = [len(lengths) for _, lengths in self.lengths]
-        frame = pd.DataFrame({
-            "photo": np.repeat([name for name, _ in self.lengths], n) if n else np.array([], dtype=str),
-            "object_id": np.concatenate([np.arange(1, k + 1) for k in n]) if n else np.array([], dtype=int),
-            "length_um": np.concatenate([v for _, v in self.lengths]).round(1) if n else np.array([], dtype=float),
-        }).assign(stage="nauplius", source="found", counted=True, on_edge=False)  # fmt: skip
+        frame = pd.DataFrame(
+            {
+                "photo": np.repeat([name for name, _ in self.lengths], n) if n else np.array([], dtype=str),
+                "object_id": np.concatenate([np.arange(1, k + 1) for k in n]) if n else np.array([], dtype=int),
+                "length_um": np.concatenate([v for _, v in self.lengths]).round(1) if n else np.array([], dtype=float),
+            }
+        ).assign(stage="nauplius", source="found", counted=True, on_edge=False)
         return frame.reindex(columns=table_columns("objects"))
 
 
@@ -227,8 +327,9 @@ def _hidden(causes, is_logged):
     return hidden
 
 
-def simulate_case(rng, causes=(), strengths=(), *, is_logged=True, n_before: int = 30,
-                  has_lengths: bool | None = None) -> PracticeCase:  # fmt: skip
+def simulate_case(
+    rng, causes=(), strengths=(), *, is_logged=True, n_before: int = 30, has_lengths: bool | None = None
+) -> PracticeCase:
     """Simulate a site with one hatch to explain.
 
     Parameters
@@ -249,30 +350,57 @@ def simulate_case(rng, causes=(), strengths=(), *, is_logged=True, n_before: int
     -------
     PracticeCase
     """
-    lot = LotTraits(full_per_g=float(rng.uniform(230_000, 300_000)), dead_frac=float(rng.uniform(0.06, 0.22)),
-                    dormant_frac=0.012, arrest_frac=float(rng.uniform(0.01, 0.025)),
-                    instar_i_um=float(rng.uniform(430, 515)))  # fmt: skip
+    lot = LotTraits(
+        full_per_g=float(rng.uniform(230_000, 300_000)),
+        dead_frac=float(rng.uniform(0.06, 0.22)),
+        dormant_frac=0.012,
+        arrest_frac=float(rng.uniform(0.01, 0.025)),
+        instar_i_um=float(rng.uniform(430, 515)),
+    )
     kept = bool(rng.random() < 0.5) if has_lengths is None else has_lengths
     book = _Book(lot, rng, kept)
     day = datetime(2026, 3, 1, 9, tzinfo=UTC)
     for i in range(n_before):
-        book.hatch(f"B-{i + 1}", "ABCD"[i % 4], day + timedelta(days=i), draw_situation((), (), rng),
-                   n=int(rng.integers(2, 5)))  # fmt: skip
+        book.hatch(
+            f"B-{i + 1}", "ABCD"[i % 4], day + timedelta(days=i), draw_situation((), (), rng), n=int(rng.integers(2, 5))
+        )
     last = day + timedelta(days=n_before)
     target = draw_situation(causes, strengths, rng)
     words = [_WORDS[c] for c in causes if c in _WORDS] if is_logged else []
     misread = bool({"missed", "swapped"} & set(causes))
-    book.hatch("X", "A", last, target, hidden=_hidden(causes, is_logged), words=words, n=4,
-               person_beside=(misread and is_logged) or rng.random() < 0.15,
-               flagged=(misread and is_logged and rng.random() < 0.5) or rng.random() < 0.05)  # fmt: skip
+    book.hatch(
+        "X",
+        "A",
+        last,
+        target,
+        hidden=_hidden(causes, is_logged),
+        words=words,
+        n=4,
+        person_beside=(misread and is_logged) or rng.random() < 0.15,
+        flagged=(misread and is_logged and rng.random() < 0.5) or rng.random() < 0.05,
+    )
     shared = [(c, s) for c, s in zip(causes, strengths, strict=True) if c in SHARED and rng.random() < SHARED[c][1]]
     for i in range(int(rng.integers(1, 3))):
         with_it = draw_situation([c for c, _ in shared], [s for _, s in shared], rng)
-        book.hatch(f"Y-{i + 1}", "BC"[i], last + timedelta(minutes=10 + 10 * i), with_it,
-                   hidden=_hidden([c for c, _ in shared], is_logged))  # fmt: skip
-    plain, bad = (situation_shares(lot, Situation(s.conditions, {"extra_dead": 0.0} | {
-        k: v for k, v in s.traits.items() if k in ("extra_dead", "empty_frac")}, s.mass_factor, s.volume_factor))
-        for s in (draw_situation((), (), np.random.default_rng(0)), target))  # fmt: skip
+        book.hatch(
+            f"Y-{i + 1}",
+            "BC"[i],
+            last + timedelta(minutes=10 + 10 * i),
+            with_it,
+            hidden=_hidden([c for c, _ in shared], is_logged),
+        )
+    plain, bad = (
+        situation_shares(
+            lot,
+            Situation(
+                s.conditions,
+                {"extra_dead": 0.0} | {k: v for k, v in s.traits.items() if k in ("extra_dead", "empty_frac")},
+                s.mass_factor,
+                s.volume_factor,
+            ),
+        )
+        for s in (draw_situation((), (), np.random.default_rng(0)), target)
+    )
     miss = (1 - target.counting.get("missed", 0.0)) * (1 - target.lit_away)
     loss = 1 - float(bad[0]["nauplius"] * bad[1] * miss) / float(plain[0]["nauplius"] * plain[1])
     return PracticeCase(book.tables(), "X", tuple(causes), tuple(strengths), is_logged, lot, loss)

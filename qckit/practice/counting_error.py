@@ -9,8 +9,20 @@ from qckit.tables import STAGES
 __all__ = ["draw_counts"]
 
 
-def draw_counts(shares, full_per_ml, volume_ul, rng, *, n=1, mixing_cv=0.06, missed=0.0, cyst_as_shell=0.0,
-                shell_as_cyst=0.0, lit_away=0.0, lit_cv=0.0):  # fmt: skip
+def draw_counts(
+    shares,
+    full_per_ml,
+    volume_ul,
+    rng,
+    *,
+    n=1,
+    mixing_cv=0.06,
+    missed=0.0,
+    cyst_as_shell=0.0,
+    shell_as_cyst=0.0,
+    lit_away=0.0,
+    lit_cv=0.0,
+):
     """Draw the counts of subsamples of one hatch.
 
     Parameters

@@ -22,13 +22,41 @@ __all__ = ["SITE_NAME", "invented_history", "write_history"]
 SITE_NAME = "Ostrel Cove nursery (invented)"
 CONES = ("A", "B", "C", "D")
 LOTS = (
-    dict(lot="K-118", origin="salt lake strain", harvested="2024-09", received="2025-02-10", opened="2025-09-01",
-         best_before="2027-02", claimed_hatch_pct=88, claimed_nauplii_per_g=255000, pack_g=500, price=62.0,
-         currency="EUR", moisture_pct=4.5, dry_weight_ug=2.40, storage_c=4, notes="invented"),
-    dict(lot="K-121", origin="salt lake strain", harvested="2025-09", received="2026-01-19", opened="2026-03-02",
-         best_before="2028-01", claimed_hatch_pct=85, claimed_nauplii_per_g=240000, pack_g=500, price=64.0,
-         currency="EUR", moisture_pct=4.2, dry_weight_ug=2.42, storage_c=4, notes="invented; in use"),
-)  # fmt: skip
+    dict(
+        lot="K-118",
+        origin="salt lake strain",
+        harvested="2024-09",
+        received="2025-02-10",
+        opened="2025-09-01",
+        best_before="2027-02",
+        claimed_hatch_pct=88,
+        claimed_nauplii_per_g=255000,
+        pack_g=500,
+        price=62.0,
+        currency="EUR",
+        moisture_pct=4.5,
+        dry_weight_ug=2.40,
+        storage_c=4,
+        notes="invented",
+    ),
+    dict(
+        lot="K-121",
+        origin="salt lake strain",
+        harvested="2025-09",
+        received="2026-01-19",
+        opened="2026-03-02",
+        best_before="2028-01",
+        claimed_hatch_pct=85,
+        claimed_nauplii_per_g=240000,
+        pack_g=500,
+        price=64.0,
+        currency="EUR",
+        moisture_pct=4.2,
+        dry_weight_ug=2.42,
+        storage_c=4,
+        notes="invented; in use",
+    ),
+)
 _OPENED = {"K-118": date(2025, 9, 1), "K-121": date(2026, 3, 2)}
 TIMED_H = (12.0, 14.0, 16.0, 18.0, 20.0, 22.0, 24.0, 28.0, 32.0)
 
@@ -37,8 +65,9 @@ def lot_traits(lot: str, day: date) -> LotTraits:
     """Return what a lot of the history is like on a day: K-118 ages, K-121 hardly."""
     months = max(0.0, (day - _OPENED[lot]).days / 30.44)
     if lot == "K-118":
-        return LotTraits(full_per_g=288_000, dead_frac=0.085 + 0.0165 * months, dormant_frac=0.01,
-                         break_t50_h=14.5 + 0.09 * months)  # fmt: skip
+        return LotTraits(
+            full_per_g=288_000, dead_frac=0.085 + 0.0165 * months, dormant_frac=0.01, break_t50_h=14.5 + 0.09 * months
+        )
     return LotTraits(full_per_g=278_000, dead_frac=0.105 + 0.0015 * months, dormant_frac=0.012)
 
 
@@ -76,40 +105,83 @@ class Diary:
             **{**traits.__dict__, "dead_frac": dead, "arrest_frac": 0.016 * np.exp(self.rng.normal(0, 0.35))}
         )
         self.rows["hatches"].append(
-            dict(hatch=name, lot=lot, purpose=purpose, cone=cone, started=_iso(started), cysts_g=grams,
-                 volume_ml=volume_ml, temperature_c=round(water["temperature_c"], 1),
-                 salinity_ppt=round(water["salinity_ppt"], 1), ph=round(water["ph"] + self.rng.normal(0, 0.02), 2),
-                 oxygen_mg_l=round(water["oxygen_mg_l"], 1), light_lux=round(water["light_lux"], -1),
-                 aeration="weak" if water["oxygen_mg_l"] < 5 else "strong", decapsulated="no", operator=operator,
-                 notes=notes))  # fmt: skip
+            dict(
+                hatch=name,
+                lot=lot,
+                purpose=purpose,
+                cone=cone,
+                started=_iso(started),
+                cysts_g=grams,
+                volume_ml=volume_ml,
+                temperature_c=round(water["temperature_c"], 1),
+                salinity_ppt=round(water["salinity_ppt"], 1),
+                ph=round(water["ph"] + self.rng.normal(0, 0.02), 2),
+                oxygen_mg_l=round(water["oxygen_mg_l"], 1),
+                light_lux=round(water["light_lux"], -1),
+                aeration="weak" if water["oxygen_mg_l"] < 5 else "strong",
+                decapsulated="no",
+                operator=operator,
+                notes=notes,
+            )
+        )
         per_ml = grams * traits.full_per_g / volume_ml * np.exp(self.rng.normal(0, 0.03))
         return water, traits, per_ml
 
     def readings(self, name, started, water, *, missing=0.06):
         """Add what was read in the cone: temperature three times, pH and oxygen twice, salinity and light once."""
-        plan = (("temperature", 0.2, "°C", 1, 0.15), ("temperature", 7.0, "°C", 1, 0.15),
-                ("temperature", 23.5, "°C", 1, 0.15), ("ph", 7.0, "pH", 2, 0.03), ("ph", 23.5, "pH", 2, 0.03),
-                ("oxygen", 7.0, "mg/l", 1, 0.12), ("oxygen", 23.5, "mg/l", 1, 0.12),
-                ("salinity", 0.2, "ppt", 1, 0.2), ("light", 0.2, "lux", -1, 40.0))  # fmt: skip
-        column = {"temperature": "temperature_c", "ph": "ph", "oxygen": "oxygen_mg_l", "salinity": "salinity_ppt",
-                  "light": "light_lux"}  # fmt: skip
+        plan = (
+            ("temperature", 0.2, "°C", 1, 0.15),
+            ("temperature", 7.0, "°C", 1, 0.15),
+            ("temperature", 23.5, "°C", 1, 0.15),
+            ("ph", 7.0, "pH", 2, 0.03),
+            ("ph", 23.5, "pH", 2, 0.03),
+            ("oxygen", 7.0, "mg/l", 1, 0.12),
+            ("oxygen", 23.5, "mg/l", 1, 0.12),
+            ("salinity", 0.2, "ppt", 1, 0.2),
+            ("light", 0.2, "lux", -1, 40.0),
+        )
+        column = {
+            "temperature": "temperature_c",
+            "ph": "ph",
+            "oxygen": "oxygen_mg_l",
+            "salinity": "salinity_ppt",
+            "light": "light_lux",
+        }
         for quantity, hour, unit, digits, noise in plan:
             value = water[column[quantity]] + self.rng.normal(0, noise)
             if self.rng.random() < missing:
                 continue
             taken = started + timedelta(minutes=round(60 * hour + self.rng.integers(0, 20)))
-            self.rows["readings"].append(dict(hatch=name, taken=_iso(taken), quantity=quantity,
-                                              value=round(float(value), digits), unit=unit))  # fmt: skip
+            self.rows["readings"].append(
+                dict(hatch=name, taken=_iso(taken), quantity=quantity, value=round(float(value), digits), unit=unit)
+            )
 
     def subsamples(self, name, started, water, traits, per_ml, *, hour, counters, volume_ul=250.0, first=1):
         """Add counted subsamples taken at one hour; ``counters`` holds (counted_by, counter) for each."""
         shares = expected_shares(traits, Conditions(hours=hour, **water))
         for i, (counted_by, counter) in enumerate(counters):
             taken = started + timedelta(hours=hour, minutes=2 * i)
-            counts = draw_counts(shares, per_ml, volume_ul, self.rng, missed=0.01 if counted_by == "photo" else 0.0,
-                                 cyst_as_shell=0.01, shell_as_cyst=0.005)  # fmt: skip
-            row = dict(sample=f"{name}-{first + i}", hatch=name, taken=_iso(taken), hours=hour, kind="subsample",
-                       volume_ul=volume_ul, dilution=1, counted_by=counted_by, counter=counter, revision=0)  # fmt: skip
+            counts = draw_counts(
+                shares,
+                per_ml,
+                volume_ul,
+                self.rng,
+                missed=0.01 if counted_by == "photo" else 0.0,
+                cyst_as_shell=0.01,
+                shell_as_cyst=0.005,
+            )
+            row = dict(
+                sample=f"{name}-{first + i}",
+                hatch=name,
+                taken=_iso(taken),
+                hours=hour,
+                kind="subsample",
+                volume_ul=volume_ul,
+                dilution=1,
+                counted_by=counted_by,
+                counter=counter,
+                revision=0,
+            )
             row |= {COUNT_COLUMNS[stage]: int(counts[stage][0]) for stage in STAGES}
             if counted_by == "person" and counter == "op2":
                 row["shells"] = None  # op2 never writes the shells down
@@ -126,9 +198,20 @@ class Diary:
         row = {COUNT_COLUMNS[s]: int(rng.poisson(size * float(shares[s]) * mean[s])) for s in STAGES}
         taken = started + timedelta(hours=hour, minutes=35)
         self.rows["samples"].append(
-            dict(sample=f"{name}-S", hatch=name, taken=_iso(taken), hours=hour + 0.5, kind="sieve",
-                 mass_g=round(float(rng.normal(0.05, 0.006)), 3), dilution=1, counted_by="photo", counter="phone",
-                 revision=0) | row)  # fmt: skip
+            dict(
+                sample=f"{name}-S",
+                hatch=name,
+                taken=_iso(taken),
+                hours=hour + 0.5,
+                kind="sieve",
+                mass_g=round(float(rng.normal(0.05, 0.006)), 3),
+                dilution=1,
+                counted_by="photo",
+                counter="phone",
+                revision=0,
+            )
+            | row
+        )
 
 
 def _iso(time: datetime) -> str:
@@ -168,8 +251,9 @@ def _standard_test(diary: Diary, lot: str, day: date) -> None:
 def _timed(diary: Diary, lot: str, day: date) -> None:
     """Once a month a small hatch beside the production, followed by the clock."""
     name, started = f"T{day:%y%m%d}-D", at(day, 9.5)
-    made = diary.hatch(name, lot, "investigation", "D", started, grams=1.6, volume_ml=800, operator="op1",
-                       notes="invented; timed")  # fmt: skip
+    made = diary.hatch(
+        name, lot, "investigation", "D", started, grams=1.6, volume_ml=800, operator="op1", notes="invented; timed"
+    )
     diary.readings(name, started, made[0], missing=0.0)
     for i, hour in enumerate(TIMED_H):
         diary.subsamples(name, started, *made, hour=hour, counters=_counters(diary.rng, day, 2), first=2 * i + 1)
@@ -184,8 +268,9 @@ def _production(diary: Diary, lot: str, cone: str, day: date) -> None:
     notes = "invented"
     if (day, cone) == (LAST_DAY, "B"):
         notes = "invented; fresh water mixed from a new bag of salt"
-    made = diary.hatch(name, lot, "production", cone, started, grams=grams, volume_ml=20_000, operator=operator,
-                       notes=notes)  # fmt: skip
+    made = diary.hatch(
+        name, lot, "production", cone, started, grams=grams, volume_ml=20_000, operator=operator, notes=notes
+    )
     poor = day == LAST_DAY
     diary.readings(name, started, made[0], missing=0.0 if poor else 0.06)
     n = 4 if poor else int(rng.integers(2, 5))

@@ -23,10 +23,20 @@ from dataclasses import dataclass
 import numpy as np
 
 __all__ = [
-    "Conditions", "LotTraits", "arrested_by_oxygen", "arrested_by_ph", "blocked_by_salinity", "damaged_by_heat",
-    "development_rate", "effective_water", "expected_shares", "grown_hours", "nauplius_lengths_um",
-    "ordinary_water", "with_luck",
-]  # fmt: skip
+    "Conditions",
+    "LotTraits",
+    "arrested_by_oxygen",
+    "arrested_by_ph",
+    "blocked_by_salinity",
+    "damaged_by_heat",
+    "development_rate",
+    "effective_water",
+    "expected_shares",
+    "grown_hours",
+    "nauplius_lengths_um",
+    "ordinary_water",
+    "with_luck",
+]
 
 
 @dataclass(frozen=True)
@@ -69,9 +79,13 @@ class Conditions:
 
 def ordinary_water(rng) -> dict:
     """Draw the water of an ordinary hatch: the standard with the small changes of a well kept room (sizes ours)."""
-    return {"temperature_c": 28.0 + rng.normal(0, 0.35), "salinity_ppt": 33.0 + rng.normal(0, 0.6),
-            "ph": 8.2 + rng.normal(0, 0.06), "oxygen_mg_l": 6.3 + rng.normal(0, 0.22),
-            "light_lux": 2050.0 + rng.normal(0, 110.0)}  # fmt: skip
+    return {
+        "temperature_c": 28.0 + rng.normal(0, 0.35),
+        "salinity_ppt": 33.0 + rng.normal(0, 0.6),
+        "ph": 8.2 + rng.normal(0, 0.06),
+        "oxygen_mg_l": 6.3 + rng.normal(0, 0.22),
+        "light_lux": 2050.0 + rng.normal(0, 110.0),
+    }
 
 
 def with_luck(dead_frac, luck):

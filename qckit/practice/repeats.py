@@ -66,8 +66,17 @@ def _repeat(diary, lot, day) -> None:
     for i, cone in enumerate(CONES[:3]):
         name, started = f"RT-{lot[2:]}-{day:%y%m}-{cone}", at(day, 9.0 + i / 12)
         grams = round(1.6 + float(diary.rng.normal(0, 0.003)), 3)
-        made = diary.hatch(name, lot, "standard test", cone, started, grams=grams, volume_ml=800, operator="op1",
-                           notes="invented; repeat test")  # fmt: skip
+        made = diary.hatch(
+            name,
+            lot,
+            "standard test",
+            cone,
+            started,
+            grams=grams,
+            volume_ml=800,
+            operator="op1",
+            notes="invented; repeat test",
+        )
         diary.readings(name, started, made[0], missing=0.0)
         diary.subsamples(name, started, *made, hour=24.0, counters=[("person", "op1")] * 4)
 
@@ -76,8 +85,17 @@ def _timed(diary, i: int) -> None:
     """A small cone of the new lot followed by the clock."""
     cone = "EFG"[i]
     name, started = f"TC-124-{cone}", at(NEW_DAY, 8.0 + i / 12)
-    made = diary.hatch(name, NEW_LOT, "investigation", cone, started, grams=1.6, volume_ml=800, operator="op1",
-                       notes="invented; time course beside the standard test")  # fmt: skip
+    made = diary.hatch(
+        name,
+        NEW_LOT,
+        "investigation",
+        cone,
+        started,
+        grams=1.6,
+        volume_ml=800,
+        operator="op1",
+        notes="invented; time course beside the standard test",
+    )
     diary.readings(name, started, made[0], missing=0.0)
     for n, hour in enumerate(TIMED_H):
         diary.subsamples(name, started, *made, hour=hour, counters=[("person", "op1")] * 2, first=2 * n + 1)

@@ -18,17 +18,46 @@ TRUTH_COLUMNS = ("object_id", "stage", "x_px", "y_px", "angle_deg", "length_um",
 _FINE = 3  # drawn this many times larger, then averaged down: smooth edges
 _COUNTS = {"nauplius": 24, "umbrella": 3, "cyst": 10, "shell": 18, "debris": 6}
 _LOOK = {
-    "bright": {"ground": (214, 209, 198), "body": (176, 104, 48), "yolk": (150, 78, 30), "limb": (170, 128, 88),
-               "eye": (70, 16, 14), "cyst": (96, 58, 30), "gloss": (164, 120, 80), "shell": (176, 150, 118),
-               "rim": (128, 98, 66), "membrane": (196, 184, 166), "debris": (120, 112, 100)},
-    "dark": {"ground": (17, 19, 24), "body": (226, 142, 64), "yolk": (240, 164, 84), "limb": (168, 132, 98),
-             "eye": (120, 26, 20), "cyst": (150, 92, 48), "gloss": (222, 168, 112), "shell": (96, 84, 70),
-             "rim": (176, 150, 118), "membrane": (70, 72, 76), "debris": (86, 88, 92)},
-}  # fmt: skip
+    "bright": {
+        "ground": (214, 209, 198),
+        "body": (176, 104, 48),
+        "yolk": (150, 78, 30),
+        "limb": (170, 128, 88),
+        "eye": (70, 16, 14),
+        "cyst": (96, 58, 30),
+        "gloss": (164, 120, 80),
+        "shell": (176, 150, 118),
+        "rim": (128, 98, 66),
+        "membrane": (196, 184, 166),
+        "debris": (120, 112, 100),
+    },
+    "dark": {
+        "ground": (17, 19, 24),
+        "body": (226, 142, 64),
+        "yolk": (240, 164, 84),
+        "limb": (168, 132, 98),
+        "eye": (120, 26, 20),
+        "cyst": (150, 92, 48),
+        "gloss": (222, 168, 112),
+        "shell": (96, 84, 70),
+        "rim": (176, 150, 118),
+        "membrane": (70, 72, 76),
+        "debris": (86, 88, 92),
+    },
+}
 
 
-def draw_scene(seed, *, kind: str = "bright", um_per_px: float = 5.0, size=(900, 1200), counts=None, cyst_um=244.0,
-               nauplius_um=486.0, blur_um: float = 4.0):  # fmt: skip
+def draw_scene(
+    seed,
+    *,
+    kind: str = "bright",
+    um_per_px: float = 5.0,
+    size=(900, 1200),
+    counts=None,
+    cyst_um=244.0,
+    nauplius_um=486.0,
+    blur_um: float = 4.0,
+):
     """Draw one practice photo.
 
     Parameters
@@ -210,8 +239,9 @@ def _shell(pen, look, length, breadth):
 def _debris(pen, look, length, breadth):
     rough = pen.rng.uniform(0.6, 1.0, 9)
     t = np.linspace(0, 2 * np.pi, 9, endpoint=False)
-    pen.canvas.polygon(pen.points(length / 2 * np.cos(t) * rough, breadth / 2 * np.sin(t) * rough),
-                       fill=(*look["debris"], 210))  # fmt: skip
+    pen.canvas.polygon(
+        pen.points(length / 2 * np.cos(t) * rough, breadth / 2 * np.sin(t) * rough), fill=(*look["debris"], 210)
+    )
 
 
 _DRAW = {"nauplius": _nauplius, "umbrella": _umbrella, "cyst": _cyst, "shell": _shell, "debris": _debris}

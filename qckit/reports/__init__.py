@@ -27,7 +27,7 @@ _NAMES = {
     "poorest_hatch": "sites",
     "save_findings": "findings",
     "checked_photos": "checked",
-    "count_waiting": "waiting",
+    "count_waiting": "uncounted",
     "nauplius_objects": "poor_report",
     "record_check": "poor_report",
     "record_plans": "poor_report",

@@ -73,7 +73,13 @@ def show_certificate(use) -> Html:
     if use.certificate is None:
         return note(use.sentence if use.sentence.endswith(".") else f"{use.sentence}.")
     made = use.certificate
-    rows = [{"stage": stage, "found and called so": f"{100 * share:.1f} %", "interval": f"{100 * low:.1f} to "
-             f"{100 * high:.1f} %"} for stage, (share, low, high) in use.detection.items()]  # fmt: skip
+    rows = [
+        {
+            "stage": stage,
+            "found and called so": f"{100 * share:.1f} %",
+            "interval": f"{100 * low:.1f} to {100 * high:.1f} %",
+        }
+        for stage, (share, low, high) in use.detection.items()
+    ]
     told = f"Certificate {made.name}, made {made.made_at[:10]}, check again by {made.valid_until}."
     return Html(sentences([use.sentence]).html + table(pd.DataFrame(rows), caption=told).html, use.sentence)

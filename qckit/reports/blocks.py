@@ -10,16 +10,31 @@ from pathlib import Path
 from qckit.verdicts.finding import Figure, Finding
 
 __all__ = [
-    "Html", "cautions", "evidence", "first_screen", "left_out", "note", "sentences", "table", "would_change",
-]  # fmt: skip
+    "Html",
+    "cautions",
+    "evidence",
+    "first_screen",
+    "left_out",
+    "note",
+    "sentences",
+    "table",
+    "would_change",
+]
 
 PAGE_FOLDER = Path(__file__).resolve().parent / "page"
 STYLE_MARK = '<style data-qckit="look">'
 
 TONES = {
-    "accept": "good", "in-control": "good", "in control": "good", "not-poor": "good", "not poor": "good",
-    "reject": "bad", "out-of-control": "bad", "out of control": "bad", "poor": "bad",
-}  # fmt: skip
+    "accept": "good",
+    "in-control": "good",
+    "in control": "good",
+    "not-poor": "good",
+    "not poor": "good",
+    "reject": "bad",
+    "out-of-control": "bad",
+    "out of control": "bad",
+    "poor": "bad",
+}
 """Tone of a verdict whose finding names none in ``details['tone']``; the rest asks for attention."""
 
 _ICONS = {  # drawn, not typed: no font is needed, and the shapes differ without colour
@@ -27,12 +42,16 @@ _ICONS = {  # drawn, not typed: no font is needed, and the shapes differ without
     "attention": '<path d="M12 2.2L22.5 21H1.5z"/><path d="M12 9v6M12 17.4v.6"/>',
     "bad": '<path d="M7.5 1.5h9l6 6v9l-6 6h-9l-6-6v-9z"/><path d="M8 8l8 8M16 8l-8 8"/>',
     "unknown": '<circle cx="12" cy="12" r="10.5" stroke-dasharray="3 2.4"/>'
-               '<path d="M9 9.5a3 3 0 1 1 4.2 2.7c-.9.4-1.2 1-1.2 2M12 17v.6"/>',
-}  # fmt: skip
+    '<path d="M9 9.5a3 3 0 1 1 4.2 2.7c-.9.4-1.2 1-1.2 2M12 17v.6"/>',
+}
 _SUBJECTS = {"new-lot": "Lot", "month": "Month", "poor-hatch": "Hatch"}
 _TONE_WORDS = {"good": "good", "attention": "needs attention", "bad": "not good", "unknown": "not known"}
-_SIGNS = {"for": ("+", "speaks for"), "against": ("\u2212", "speaks against"), "neutral": ("\u00b7", "neutral"),
-          "unknown": ("?", "not known")}  # fmt: skip
+_SIGNS = {
+    "for": ("+", "speaks for"),
+    "against": ("\u2212", "speaks against"),
+    "neutral": ("\u00b7", "neutral"),
+    "unknown": ("?", "not known"),
+}
 
 
 _LONGEST_WORD = 28  # longer words are broken, so that one long name does not push a table off the page

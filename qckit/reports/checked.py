@@ -6,7 +6,7 @@ import tempfile
 from pathlib import Path
 
 from qckit.reports.names import safe_name
-from qckit.reports.waiting import PHOTOS_FOLDER
+from qckit.reports.uncounted import PHOTOS_FOLDER
 from qckit.tables import COUNT_COLUMNS
 
 __all__ = ["checked_photos"]
@@ -63,9 +63,15 @@ def _row(photo: dict, sample: dict, objects, path: str, place: dict | None) -> d
     if flags:
         note += f" Flags: {flags.replace(';', ', ').replace('-', ' ').replace('_', ' ')}."
     return {
-        "photo": photo["photo"], "sample": sample["sample"], "path": path, "title": f"{where}{sample['sample']}",
-        "note": note, "sha256": photo["sha256"], "counter_version": photo.get("counter_version"), "flags": flags,
-    }  # fmt: skip
+        "photo": photo["photo"],
+        "sample": sample["sample"],
+        "path": path,
+        "title": f"{where}{sample['sample']}",
+        "note": note,
+        "sha256": photo["sha256"],
+        "counter_version": photo.get("counter_version"),
+        "flags": flags,
+    }
 
 
 def _draw(site: Path, photo: dict, objects, folder: Path) -> str:

@@ -9,7 +9,7 @@ from pathlib import Path
 from qckit._paths import sample_images_dir
 from qckit.errors import InputError, QcError
 from qckit.reports.run import ReportRun, run_reports
-from qckit.reports.waiting import PHOTOS_FOLDER, count_waiting
+from qckit.reports.uncounted import PHOTOS_FOLDER, count_waiting
 from qckit.settings import SETTINGS_FILE, load_settings
 
 __all__ = ["DEMO_LOT", "DEMO_NOW", "make_demo"]

@@ -44,9 +44,14 @@ def execute(source, values: dict, work: Path, failed: Path, what: str):
     nbformat.write(source, copy)
     try:
         papermill.execute_notebook(
-            str(copy), str(out), parameters=values, progress_bar=False, log_output=False,
-            kernel_manager_class=own_kernel(work), resources={"metadata": {"path": str(work)}},
-        )  # fmt: skip
+            str(copy),
+            str(out),
+            parameters=values,
+            progress_bar=False,
+            log_output=False,
+            kernel_manager_class=own_kernel(work),
+            resources={"metadata": {"path": str(work)}},
+        )
     except PapermillExecutionError as error:
         raise _failure(error.ename, error.evalue, _keep(out, failed), what) from error
     except (DeadKernelError, CellControlSignal, RuntimeError) as error:

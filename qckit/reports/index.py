@@ -9,7 +9,7 @@ from types import SimpleNamespace
 
 from qckit.reports.blocks import PAGE_FOLDER, icon, tone_of
 from qckit.reports.findings import FINDINGS_FILE
-from qckit.reports.placing import write_whole
+from qckit.reports.publishing import write_whole
 from qckit.settings import load_settings
 
 __all__ = ["REPORTS_FOLDER", "reports_of", "write_index"]
@@ -40,8 +40,11 @@ def write_index(site: str | Path) -> Path:
     for kind in kinds:
         rows = [f for f in found if f.get("kind") == kind]
         if rows:
-            sections.append(f'<section class="text"><h2>{escape(_HEADINGS.get(kind, kind))}</h2><ul class="reports">'
-                            + "".join(map(_row, rows)) + "</ul></section>")  # fmt: skip
+            sections.append(
+                f'<section class="text"><h2>{escape(_HEADINGS.get(kind, kind))}</h2><ul class="reports">'
+                + "".join(map(_row, rows))
+                + "</ul></section>"
+            )
     name = load_settings(site).site.name
     css = "\n".join((PAGE_FOLDER / f).read_text(encoding="utf-8") for f in ("page.css", "pieces.css", "index.css"))
     page = _PAGE.format(

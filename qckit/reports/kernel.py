@@ -35,8 +35,15 @@ def own_kernel(work: Path):
     connection = str(work / "kernel.json")
     use_sockets = os.name == "posix" and len(os.fsencode(connection)) < _LONGEST_SOCKET_PATH
     spec = KernelSpec(
-        argv=[sys.executable, "-m", "ipykernel_launcher", "-f", "{connection_file}", "--HistoryManager.enabled=False",
-              "--log-level=50"],  # it is interrupted to stop it, and would say so; a cell's errors come another way
+        argv=[
+            sys.executable,
+            "-m",
+            "ipykernel_launcher",
+            "-f",
+            "{connection_file}",
+            "--HistoryManager.enabled=False",
+            "--log-level=50",
+        ],  # it is interrupted to stop it, and would say so; a cell's errors come another way
         display_name=KERNELSPEC["display_name"],
         language="python",
         env={
@@ -46,7 +53,7 @@ def own_kernel(work: Path):
             "PYTHONUTF8": "1",
             "PYDEVD_DISABLE_FILE_VALIDATION": "1",
         },
-    )  # fmt: skip
+    )
 
     class OwnKernelManager(AsyncKernelManager):
         """Starts the interpreter that runs qckit, whatever kernels are registered."""

@@ -91,8 +91,16 @@ def _references(ax, references) -> None:
     known = sorted((float(value), str(text)) for value, text in references if value is not None and value == value)
     for (value, text), style, lift in zip(known, cycle(("--", "-.", ":")), cycle((3, 14))):
         ax.axvline(value, color=draw.INK, linestyle=style, linewidth=1.1)
-        ax.annotate(text, (value, 1), xycoords=("data", "axes fraction"), xytext=(0, lift),
-                    textcoords="offset points", ha="center", va="bottom", fontsize=8.5)  # fmt: skip
+        ax.annotate(
+            text,
+            (value, 1),
+            xycoords=("data", "axes fraction"),
+            xytext=(0, lift),
+            textcoords="offset points",
+            ha="center",
+            va="bottom",
+            fontsize=8.5,
+        )
 
 
 def draw_stage_mix(cones, *, ax=None):
@@ -118,17 +126,37 @@ def draw_stage_mix(cones, *, ax=None):
         left = np.zeros(len(cones))
         for i, stage in enumerate(_COUNTS):
             look = draw.STAGE_STYLE[stage]
-            ax.barh(at, shares[:, i], left=left, height=0.62, facecolor="white", edgecolor=look["color"],
-                    hatch=look["hatch"], linewidth=1.2, label=f"{look['letter']} {_WORDS[stage]}")  # fmt: skip
+            ax.barh(
+                at,
+                shares[:, i],
+                left=left,
+                height=0.62,
+                facecolor="white",
+                edgecolor=look["color"],
+                hatch=look["hatch"],
+                linewidth=1.2,
+                label=f"{look['letter']} {_WORDS[stage]}",
+            )
             for y, x, share in zip(at, left, shares[:, i]):
                 if share >= 4:
-                    ax.text(x + share / 2, y, f"{share:.0f}", ha="center", va="center", fontsize=8.5,
-                            bbox={"facecolor": "white", "edgecolor": "none", "pad": 1.2})  # fmt: skip
+                    ax.text(
+                        x + share / 2,
+                        y,
+                        f"{share:.0f}",
+                        ha="center",
+                        va="center",
+                        fontsize=8.5,
+                        bbox={"facecolor": "white", "edgecolor": "none", "pad": 1.2},
+                    )
             left += shares[:, i]
         ax.set_xlim(0, 100)
         ax.set_xlabel("share of all objects counted [%]")
-        ax.legend(loc="upper center", bbox_to_anchor=(0.5, -0.62 / ax.figure.get_figheight()), fontsize=8.5,
-                  ncols=4 if ax.figure.get_figwidth() > 6 else 2)  # fmt: skip
+        ax.legend(
+            loc="upper center",
+            bbox_to_anchor=(0.5, -0.62 / ax.figure.get_figheight()),
+            fontsize=8.5,
+            ncols=4 if ax.figure.get_figwidth() > 6 else 2,
+        )
     return ax
 
 
@@ -153,9 +181,17 @@ def draw_witnesses(subsamples, *, ax=None):
         ax.plot([0, top], [0, top], color=draw.INK, linestyle="--", linewidth=1, label="one shell per nauplius")
         for i, ((lot, cone), part) in enumerate(frame.groupby(["lot", "cone"], sort=False)):
             label = f"{lot}, cone {cone}" if frame["lot"].nunique() > 1 else f"cone {cone}"
-            draw.points(part["shells"], part["nauplii"], ax=ax, marker=draw.MARKERS[i % len(draw.MARKERS)],
-                        color=draw.SERIES[i % len(draw.SERIES)], label=label, fillstyle="none", markersize=7,
-                        markeredgewidth=1.5)  # fmt: skip
+            draw.points(
+                part["shells"],
+                part["nauplii"],
+                ax=ax,
+                marker=draw.MARKERS[i % len(draw.MARKERS)],
+                color=draw.SERIES[i % len(draw.SERIES)],
+                label=label,
+                fillstyle="none",
+                markersize=7,
+                markeredgewidth=1.5,
+            )
         ax.set_xlim(0, top)
         ax.set_ylim(0, top)
         ax.set_aspect("equal")

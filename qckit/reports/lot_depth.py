@@ -21,7 +21,7 @@ _PLANNED_POINTS = 4.0  # half width of an interval that tells trade grades (10 p
 def comparison(test) -> Html:
     """Show how the lot does against its claim, beside the reference lot and against its own last test."""
     from qckit import draw, hatch
-    from qckit.verdicts.new_lot_words import said
+    from qckit.verdicts.new_lot.words import said
 
     seen = test.seen
     held = [c for c in (*seen.claims, *seen.comparisons, *seen.past) if math.isfinite(c.low)]
@@ -31,9 +31,15 @@ def comparison(test) -> Html:
     with draw.style():
         drawn = hatch.draw_comparisons(held)
     words = " ".join(said(c, seen) for c in held)
-    return Html(figure(drawn, alt=words, caption=f"{held[0].margin_pct:g} % is the site's own margin: a lot within it "
-                       "counts as good as the other.").html + (sentences(missing).html if missing else ""),
-                "comparisons")  # fmt: skip
+    return Html(
+        figure(
+            drawn,
+            alt=words,
+            caption=f"{held[0].margin_pct:g} % is the site's own margin: a lot within it counts as good as the other.",
+        ).html
+        + (sentences(missing).html if missing else ""),
+        "comparisons",
+    )
 
 
 def over_time(test) -> Html:
@@ -47,8 +53,12 @@ def over_time(test) -> Html:
         drawn.append((ax, f"Share hatched over the hours from wetting: {_times_in_words(found)}.", ""))
         below.append(_times_table(found).html)
     else:
-        below.append(note("No cone of this lot was counted at four hours or more about the time of this test, so rate "
-                          "and synchrony are not known.").html)  # fmt: skip
+        below.append(
+            note(
+                "No cone of this lot was counted at four hours or more about the time of this test, so rate "
+                "and synchrony are not known."
+            ).html
+        )
     if trend is not None:
         with draw.style():
             ax = hatch.draw_ageing(trend, ax=half_page(2.9))
@@ -57,8 +67,11 @@ def over_time(test) -> Html:
         drawn.append((ax, words, ""))
         below.append(sentences([words, trend.note]).html)
     else:
-        below.append(note("A trend with age needs three tests of a lot or more; neither this lot nor one beside it has "
-                          "them.").html)  # fmt: skip
+        below.append(
+            note(
+                "A trend with age needs three tests of a lot or more; neither this lot nor one beside it has them."
+            ).html
+        )
     return Html((figures(drawn).html if drawn else "") + "".join(below), "rate and ageing")
 
 
@@ -72,17 +85,23 @@ def _times_table(found) -> Html:
     for name in ("T10", "T50", "T90", "Ts"):
         curve, plain = found.time(name), found.time(name, "interpolation")
         whole = found.times[(found.times["time"] == name) & (found.times["method"] == "all cysts")]
-        rows.append({
-            "time": name, "of those that hatch [h]": f"{curve['value_h']:.1f}",
-            "interval [h]": f"{curve['low_h']:.1f} to {curve['high_h']:.1f}",
-            "standard method [h]": f"{plain['value_h']:.1f}" if math.isfinite(plain["value_h"]) else "not reached",
-            "of all full cysts [h]": "" if whole.empty else
-            (whole["note"].iloc[0] or f"{whole['value_h'].iloc[0]:.1f}"),
-        })  # fmt: skip
+        rows.append(
+            {
+                "time": name,
+                "of those that hatch [h]": f"{curve['value_h']:.1f}",
+                "interval [h]": f"{curve['low_h']:.1f} to {curve['high_h']:.1f}",
+                "standard method [h]": f"{plain['value_h']:.1f}" if math.isfinite(plain["value_h"]) else "not reached",
+                "of all full cysts [h]": ""
+                if whole.empty
+                else (whole["note"].iloc[0] or f"{whole['value_h'].iloc[0]:.1f}"),
+            }
+        )
     others = ", ".join(f"{r.model} +{r.delta_aic:.1f}" for r in found.comparison.itertuples() if r.delta_aic > 0)
-    told = (f"{found.n_cones} cone{'s' if found.n_cones > 1 else ''} followed by the clock. Curve: {found.best.model}, "
-            f"the best by AIC (the others: {others}). The standard method interpolates the share of the highest "
-            "count.")  # fmt: skip
+    told = (
+        f"{found.n_cones} cone{'s' if found.n_cones > 1 else ''} followed by the clock. Curve: {found.best.model}, "
+        f"the best by AIC (the others: {others}). The standard method interpolates the share of the highest "
+        "count."
+    )
     more = sentences(found.notes).html if found.notes else ""
     return Html(table(pd.DataFrame(rows), caption=told).html + more, told)
 
@@ -92,28 +111,43 @@ def uncertainty(test) -> Html:
     from qckit import draw, hatch
 
     seen = test.seen
-    held = [("hatching percentage", "%", 1, seen.percentage_budget), ("nauplii per gram", "1/g", 0, seen.budget),
-            ("hatching output", "mg/g", 0, seen.output_budget), *_harvest(test)]  # fmt: skip
+    held = [
+        ("hatching percentage", "%", 1, seen.percentage_budget),
+        ("nauplii per gram", "1/g", 0, seen.budget),
+        ("hatching output", "mg/g", 0, seen.output_budget),
+        *_harvest(test),
+    ]
     held = [row for row in held if row[3] is not None]
     if not held:
         return note("The uncertainty cannot be taken apart without two counted cones.")
     name, *_, budget = held[min(1, len(held) - 1)]
     with draw.style():
         ax = hatch.draw_budget(budget, ax=draw.new_axes(figsize=(6.5, 2.1)))
-    drawn = figure(ax, alt=f"Parts of the uncertainty of {name}, largest first. {budget.sentence}",
-                   caption=f"Parts of the uncertainty of {name}.")  # fmt: skip
+    drawn = figure(
+        ax,
+        alt=f"Parts of the uncertainty of {name}, largest first. {budget.sentence}",
+        caption=f"Parts of the uncertainty of {name}.",
+    )
     rows = [
-        {"figure": f"{name} [{unit}]", "value": rounded(b.value, places), "u": rounded(b.u, places),
-         "largest source": f"{b.table['label'][0]} ({b.table['share_pct'][0]:.0f} %)",
-         "what would shrink it": b.table["remedy"][0],
-         "first order": f"{rounded(b.low, places)} to {rounded(b.high, places)}",
-         "Monte Carlo": f"{rounded(b.mc_low, places)} to {rounded(b.mc_high, places)}"}
+        {
+            "figure": f"{name} [{unit}]",
+            "value": rounded(b.value, places),
+            "u": rounded(b.u, places),
+            "largest source": f"{b.table['label'][0]} ({b.table['share_pct'][0]:.0f} %)",
+            "what would shrink it": b.table["remedy"][0],
+            "first order": f"{rounded(b.low, places)} to {rounded(b.high, places)}",
+            "Monte Carlo": f"{rounded(b.mc_low, places)} to {rounded(b.mc_high, places)}",
+        }
         for name, unit, places, b in held
-    ]  # fmt: skip
-    told = (f"u: standard uncertainty. {100 * test.settings.limits.confidence:g} % bounds from these cones alone by "
-            "first order (JCGM 100) and by Monte Carlo (JCGM 101): where both agree, first order will do.")  # fmt: skip
-    return Html(drawn.html + table(pd.DataFrame(rows), caption=told, right=("value", "u", "first order",
-                "Monte Carlo")).html, " ".join(b.sentence for *_, b in held))  # fmt: skip
+    ]
+    told = (
+        f"u: standard uncertainty. {100 * test.settings.limits.confidence:g} % bounds from these cones alone by "
+        "first order (JCGM 100) and by Monte Carlo (JCGM 101): where both agree, first order will do."
+    )
+    return Html(
+        drawn.html + table(pd.DataFrame(rows), caption=told, right=("value", "u", "first order", "Monte Carlo")).html,
+        " ".join(b.sentence for *_, b in held),
+    )
 
 
 def _harvest(test):
@@ -129,8 +163,10 @@ def _harvest(test):
     counts = [tuple(float(part[c].fillna(0).sum()) for c in ("nauplii", "shells", "cysts")) for part in (cone, sieve)]
     (n1, s1, c1), (n2, s2, c2) = counts
     found = []
-    for name, work in (("harvest purity", lambda: hatch.purity_budget(sieve)),
-                       ("separation", lambda: hatch.separation_budget((n1, s1 + c1), (n2, s2 + c2)))):  # fmt: skip
+    for name, work in (
+        ("harvest purity", lambda: hatch.purity_budget(sieve)),
+        ("separation", lambda: hatch.separation_budget((n1, s1 + c1), (n2, s2 + c2))),
+    ):
         try:
             found.append((name, "%", 1, work()))
         except InputError:
@@ -152,21 +188,30 @@ def plan(test) -> Html:
     }
     with draw.style():
         drawn = hatch.draw_operating_curve(curves, min_hatch_pct=least, ax=draw.new_axes(figsize=(6.2, 2.9)))
-    whose = (f"this room's own spread between cones ({spread.df:.0f} degrees of freedom)" if spread is not None
-             else "a usual spread between cones, because this room's records do not yet tell its own")  # fmt: skip
+    whose = (
+        f"this room's own spread between cones ({spread.df:.0f} degrees of freedom)"
+        if spread is not None
+        else "a usual spread between cones, because this room's records do not yet tell its own"
+    )
     said = []
     confidence = test.settings.limits.confidence
-    for work in (lambda: hatch.plan_for_precision(_PLANNED_POINTS, confidence=confidence, **options),
-                 lambda: hatch.plan_for_risk(least - 5, least + 5, min_hatch_pct=least, **options)):  # fmt: skip
+    for work in (
+        lambda: hatch.plan_for_precision(_PLANNED_POINTS, confidence=confidence, **options),
+        lambda: hatch.plan_for_risk(least - 5, least + 5, min_hatch_pct=least, **options),
+    ):
         try:
             found = work()
             said.append(found["sentence"] if isinstance(found, dict) else found.sentence)
         except InputError as error:
             said.append(str(error))
-    said.append(f"Worked out with {whose}, {counted:.0f} full cysts a subsample and subsamples that scatter "
-                f"{test.mixing:.1f} times as chance alone would make them, over all records.")  # fmt: skip
-    words = (f"Chance that the mean of a test of {_PLANNED_SUBSAMPLES} subsamples a cone reaches the minimum of "
-             f"{least:g} %, over the lot's true hatching percentage.")  # fmt: skip
+    said.append(
+        f"Worked out with {whose}, {counted:.0f} full cysts a subsample and subsamples that scatter "
+        f"{test.mixing:.1f} times as chance alone would make them, over all records."
+    )
+    words = (
+        f"Chance that the mean of a test of {_PLANNED_SUBSAMPLES} subsamples a cone reaches the minimum of "
+        f"{least:g} %, over the lot's true hatching percentage."
+    )
     return Html(figure(drawn, alt=words, caption=words).html + sentences(said).html, " ".join(said))
 
 

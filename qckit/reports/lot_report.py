@@ -14,8 +14,8 @@ from qckit.reports.pictures import figure, figures
 from qckit.settings import Settings, load_settings
 from qckit.tables import to_utc
 from qckit.verdicts.finding import Finding
-from qckit.verdicts.new_lot import NewLotEvidence, finding_of, new_lot_evidence
-from qckit.verdicts.new_lot_rules import round_3
+from qckit.verdicts.new_lot.rules import round_3
+from qckit.verdicts.new_lot.verdict import NewLotEvidence, finding_of, new_lot_evidence
 
 __all__ = [
     "LotTest",
@@ -31,7 +31,7 @@ __all__ = [
     "stages",
     "subsample_table",
     "two_panels",
-]  # fmt: skip
+]
 
 
 _SHOWN_BELOW = ("How fast", "What makes nauplii per gram", "Does the lot age", "Does the lot in use")
@@ -104,19 +104,28 @@ def load_lot_test(site: str | Path, lot: str = "", *, out_dir: str | Path = "", 
         samples = hatch.fill_volumes(log.samples(), log.photos())
         mine = set(hatches.loc[hatches["lot"] == lot, "hatch"])
         use, by_hand = lot_certificate(log, hatches, samples, lot, now)
-        seen = new_lot_evidence(lots, hatches, samples, readings, lot=lot, settings=settings, certificate=use,
-                                by_hand=by_hand)  # fmt: skip
+        seen = new_lot_evidence(
+            lots, hatches, samples, readings, lot=lot, settings=settings, certificate=use, by_hand=by_hand
+        )
         tested = hatches[hatches["hatch"].isin(set(seen.conditions["hatch"]))]
         own, right = (_in_order(frame, tested, lot) for frame in (samples, seen.samples))
         photos = checked_photos(log, own, out_dir=out_dir, hatches=tested)
     cones = hatch.cone_metrics(right, tested, lots, reading_h=settings.conditions.reading_h)
     return LotTest(
-        lot, settings, _with_flags(finding_of(seen, settings), photos), seen, lots, tested,
+        lot,
+        settings,
+        _with_flags(finding_of(seen, settings), photos),
+        seen,
+        lots,
+        tested,
         cones.sort_values("lot", key=lambda names: names != lot, kind="stable").reset_index(drop=True),
-        hatch.sample_metrics(right, tested, lots), own, hatch.sample_metrics(own, tested, lots),
-        samples[samples["hatch"].isin(mine)], hatch.subsample_dispersion(hatch.sample_metrics(samples, hatches, lots)),
+        hatch.sample_metrics(right, tested, lots),
+        own,
+        hatch.sample_metrics(own, tested, lots),
+        samples[samples["hatch"].isin(mine)],
+        hatch.subsample_dispersion(hatch.sample_metrics(samples, hatches, lots)),
         photos,
-    )  # fmt: skip
+    )
 
 
 def _in_order(samples, tested, lot):
@@ -167,9 +176,10 @@ def _with_flags(finding: Finding, photos) -> Finding:
     step = "Look through the flagged photos and correct wrong marks, or count a few by hand, before you rely on this."
     many = len(flagged) >= _MANY_FLAGGED * len(photos)
     return replace(
-        finding, cautions=[said, *finding.cautions],
+        finding,
+        cautions=[said, *finding.cautions],
         next_steps=[*finding.next_steps, step] if many else finding.next_steps,
-    )  # fmt: skip
+    )
 
 
 def flag_sentence(photos) -> str:
@@ -180,8 +190,10 @@ def flag_sentence(photos) -> str:
         return f"No photo of {len(photos)} carries a flag."
     named = ", ".join(f"{name} ({n})" for name, n in sorted(counts.items()))
     n_flagged = int((photos["flags"] != "").sum())
-    return (f"{n_flagged} of {len(photos)} photos carry a flag: {named}. A flag says that a count may be wrong by more "
-            "than a tenth.")  # fmt: skip
+    return (
+        f"{n_flagged} of {len(photos)} photos carry a flag: {named}. A flag says that a count may be wrong by more "
+        "than a tenth."
+    )
 
 
 def _latest(hatches) -> str:
@@ -208,9 +220,13 @@ def cone_charts(test: LotTest) -> Html:
     for metric, ax in zip(metrics, axes):
         estimate = getattr(test.seen.summary, metric)
         lot_charts.draw_cones(
-            test.subsamples, test.cones, metric=metric, interval=estimate if estimate.n_cones else None,
-            references=_held_against(test, metric), ax=ax,
-        )  # fmt: skip
+            test.subsamples,
+            test.cones,
+            metric=metric,
+            interval=estimate if estimate.n_cones else None,
+            references=_held_against(test, metric),
+            ax=ax,
+        )
     axes[1].tick_params(axis="y", labelleft=False, length=0)
     axes[1].get_legend().remove()
     return figure(axes[0], alt=" ".join(lot_charts.describe_cones(test.cones, metric=m) for m in metrics))
@@ -260,12 +276,20 @@ def metrics_table(test: LotTest) -> Html:
             line[f"{summary.lot} SD"] = sd
     frame = pd.DataFrame(list(rows.values()))
     careful = any(getattr(s, name).is_lucky for s in summaries for name in rows)
-    more = (" Where few cones agree more closely than counting lets them, verdict and dose keep to the wider bounds of "
-            "counting.") if careful else ""  # fmt: skip
+    more = (
+        (
+            " Where few cones agree more closely than counting lets them, verdict and dose keep to the wider bounds of "
+            "counting."
+        )
+        if careful
+        else ""
+    )
     return table(
-        frame, caption=f"Mean over cones, {100 * test.settings.limits.confidence:g} % interval (cones as replicates), "
-        f"SD over cones.{more}", right=frame.columns[2:],
-    )  # fmt: skip
+        frame,
+        caption=f"Mean over cones, {100 * test.settings.limits.confidence:g} % interval (cones as replicates), "
+        f"SD over cones.{more}",
+        right=frame.columns[2:],
+    )
 
 
 def rounded(value, places):
@@ -280,8 +304,12 @@ def stages(test: LotTest) -> Html:
         return note("Nothing is counted yet.")
     mix = lot_charts.draw_stage_mix(test.cones, ax=half_page(1.35 + 0.36 * len(test.cones)))
     both = lot_charts.draw_witnesses(test.subsamples, ax=half_page(2.8))
-    drawn = figures([(mix, lot_charts.describe_mix(test.cones), "Numbers in the bars: percent of what was counted."),
-                     (both, lot_charts.describe_witnesses(test.subsamples), "")])  # fmt: skip
+    drawn = figures(
+        [
+            (mix, lot_charts.describe_mix(test.cones), "Numbers in the bars: percent of what was counted."),
+            (both, lot_charts.describe_witnesses(test.subsamples), ""),
+        ]
+    )
     said = test.seen.summary.witnesses.sentence
     return Html(drawn.html + note(said).html, said)
 
@@ -326,12 +354,18 @@ def method(test: LotTest) -> Html:
     counted = test.samples[["counted_by", "counter"]].fillna("not named").drop_duplicates().sort_values("counter")
     counters = [f"{row.counted_by} ({row.counter})" for row in counted.itertuples()]
     return Html(
-        "<p>The verdict is the first of these rules that holds:</p>" + sentences(rules, ordered=True).html
-        + "<p>Intervals:</p>" + sentences(used).html
-        + sentences([f"Counted by: {', '.join(counters)}." if counters else "Nothing is counted yet.",
-                     *_together(test.seen.summary.notes)]).html,
+        "<p>The verdict is the first of these rules that holds:</p>"
+        + sentences(rules, ordered=True).html
+        + "<p>Intervals:</p>"
+        + sentences(used).html
+        + sentences(
+            [
+                f"Counted by: {', '.join(counters)}." if counters else "Nothing is counted yet.",
+                *_together(test.seen.summary.notes),
+            ]
+        ).html,
         "rules and methods",
-    )  # fmt: skip
+    )
 
 
 def _together(notes) -> list[str]:
@@ -348,13 +382,40 @@ def _together(notes) -> list[str]:
 
 def subsample_table(test: LotTest) -> Html:
     """Show one row per subsample as counted."""
-    columns = ["sample", "lot", "cone", "hours", "nauplii", "umbrella", "unhatched", "shells", "counted_ul",
-               "factor_per_g", "hatch_pct", "hatching_efficiency_per_g"]  # fmt: skip
+    columns = [
+        "sample",
+        "lot",
+        "cone",
+        "hours",
+        "nauplii",
+        "umbrella",
+        "unhatched",
+        "shells",
+        "counted_ul",
+        "factor_per_g",
+        "hatch_pct",
+        "hatching_efficiency_per_g",
+    ]
     return table(
         test.counted[columns],
         caption="As counted, before any correction. unhatched: embryos after decapsulation, otherwise unhatched cysts.",
-        headings={"counted_ul": "counted [µl]", "hours": "hours [h]", "factor_per_g": "count × this = per gram",
-                  "hatch_pct": "hatched [%]", "hatching_efficiency_per_g": "nauplii per gram"},
-        decimals={"hours": 1, "counted_ul": 1, "factor_per_g": 0, "hatch_pct": 1, "hatching_efficiency_per_g": 0,
-                  "nauplii": 0, "umbrella": 0, "unhatched": 0, "shells": 0}, limit=400,
-    )  # fmt: skip
+        headings={
+            "counted_ul": "counted [µl]",
+            "hours": "hours [h]",
+            "factor_per_g": "count × this = per gram",
+            "hatch_pct": "hatched [%]",
+            "hatching_efficiency_per_g": "nauplii per gram",
+        },
+        decimals={
+            "hours": 1,
+            "counted_ul": 1,
+            "factor_per_g": 0,
+            "hatch_pct": 1,
+            "hatching_efficiency_per_g": 0,
+            "nauplii": 0,
+            "umbrella": 0,
+            "unhatched": 0,
+            "shells": 0,
+        },
+        limit=400,
+    )

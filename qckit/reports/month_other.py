@@ -33,8 +33,13 @@ def all_lots(page) -> Html:
     hits = _hits(study, frame)
     begun = "; ".join(f"{p['group'].iloc[0]} from {p['at'].min():%Y-%m-%d}, n = {len(p)}" for p in parts)
     with draw.style():
-        ax = draw_control_chart(frame, ax=draw.new_axes(figsize=(8.6, 3.6)), signals=hits,
-                                title="Hatching percentage, all lots", ylabel="hatching percentage [%]")  # fmt: skip
+        ax = draw_control_chart(
+            frame,
+            ax=draw.new_axes(figsize=(8.6, 3.6)),
+            signals=hits,
+            title="Hatching percentage, all lots",
+            ylabel="hatching percentage [%]",
+        )
     alt = f"Control chart of the hatching percentage of all lots in use, limits restarted with each: {begun}."
     return figure(ax, alt=alt, caption=f"Limits begin anew with each lot: {begun}. Marker shape tells the lot.")
 
@@ -90,15 +95,21 @@ def _by(page, by):
     )
     with draw.style():
         fig = draw_grid(main, by, {"hatch_pct": "H%"}, first=first, height=2.1)
-        parts = [figure(fig, alt=f"Hatching percentage by {by}. Mean distance in {month} in points: {told}.",
-                        caption=f"{words} Mean distance of {month} in points: {told}.")]  # fmt: skip
+        parts = [
+            figure(
+                fig,
+                alt=f"Hatching percentage by {by}. Mean distance in {month} in points: {told}.",
+                caption=f"{words} Mean distance of {month} in points: {told}.",
+            )
+        ]
         if len(rest):
             names = {n: CHARTED[n].label for n in CHARTED if n in set(rest["chart"])}
             fig = draw_grid(rest, by, names, first=first, height=1.05)
             counts = rest[rest["fired"]].groupby(["chart", by]).size()
             hits = "; ".join(f"{names[c]}, {by} {k}: {n}" for (c, k), n in counts.items()) or "none"
-            shown = figure(fig, alt=f"{', '.join(names.values())} by {by}. Signals: {hits}.",
-                           caption=f"As above. Signals: {hits}.")  # fmt: skip
+            shown = figure(
+                fig, alt=f"{', '.join(names.values())} by {by}. Signals: {hits}.", caption=f"As above. Signals: {hits}."
+            )
             fired = "; ".join(f"{names[c]}: {n}" for c, n in counts.groupby(level="chart").sum().items()) or "none"
             parts.append(_folded(f"The other quantities by {by}", shown, f"Signals: {fired}."))
     return Html("".join(p.html for p in parts), told)
@@ -118,9 +129,13 @@ def other_charts(page) -> Html:
             continue
         shown, told = _four(page, chart)
         title = f"{chart.charted.label[0].upper() + chart.charted.label[1:] if name != 'ph' else 'pH'}, " + (
-            f"lot {lot}" if lot else "all lots")  # fmt: skip
-        parts.append(Html(f'<h4 class="qc">{escape(title)}</h4>{shown.html}', shown.text)
-                     if name == "hatch_pct" else _folded(title, shown, told))  # fmt: skip
+            f"lot {lot}" if lot else "all lots"
+        )
+        parts.append(
+            Html(f'<h4 class="qc">{escape(title)}</h4>{shown.html}', shown.text)
+            if name == "hatch_pct"
+            else _folded(title, shown, told)
+        )
     return Html("".join(p.html for p in parts), "charts") if parts else note("No limits yet, so there are none.")
 
 
@@ -129,13 +144,16 @@ def _four(page, chart):
     import matplotlib.pyplot as plt
 
     from qckit.charts.control_chart import draw_control_chart, draw_cusum, draw_ewma
-    from qckit.charts.memory import cusum_chart, ewma_chart
+    from qckit.charts.ewma_cusum import cusum_chart, ewma_chart
     from qckit.charts.run_lengths import cusum_decision, ewma_width
     from qckit.charts.shewhart import moving_range_chart
 
     q, limits = chart.charted, chart.limits
-    frame = chart.frame[(chart.frame["at"] >= page.study.first - pd.Timedelta(days=_DAYS_BEFORE))
-                        & chart.frame["z"].notna() & (chart.frame["phase"] != "set aside")]  # fmt: skip
+    frame = chart.frame[
+        (chart.frame["at"] >= page.study.first - pd.Timedelta(days=_DAYS_BEFORE))
+        & chart.frame["z"].notna()
+        & (chart.frame["phase"] != "set aside")
+    ]
     z = frame["z"].to_numpy(dtype=float)
     base = chart.frame.loc[chart.frame["phase"] == "baseline", "z"].dropna().to_numpy(dtype=float)
     df = round(float(limits.df), 2)
@@ -154,18 +172,25 @@ def _four(page, chart):
         axes = list(axes.flat)
         plain = _plain(q, limits, frame, axes.pop(0)) if q.count else None
         if ranges is not None:
-            draw_control_chart(ranges.drop(columns="at"), ax=axes[0], title="Moving range of two", legend=False,
-                               ylabel="range [sigma]", decimals=1)  # fmt: skip
+            draw_control_chart(
+                ranges.drop(columns="at"),
+                ax=axes[0],
+                title="Moving range of two",
+                legend=False,
+                ylabel="range [sigma]",
+                decimals=1,
+            )
         draw_ewma(ewma, ax=axes[1], title=f"Weighted mean (EWMA {_WEIGHT:g})", ylabel="mean [sigma]")
         draw_cusum(cusum, ax=axes[2], title=f"CUSUM (slack {_SLACK:g})", ylabel="sum [sigma]")
     inside = (frame["at"] >= page.study.first).to_numpy()
     outs = {
         **({plain[0]: int((plain[1] & inside).sum())} if plain else {}),
         "moving ranges above their limit": int((ranges["value"] > ranges["high"])[inside[1:]].sum())
-        if ranges is not None else 0,
+        if ranges is not None
+        else 0,
         "weighted means beyond their limits": int((ewma["signal"] != 0).to_numpy()[inside].sum()),
         "CUSUM points beyond the decision height": int((cusum["signal"] != 0).to_numpy()[inside].sum()),
-    }  # fmt: skip
+    }
     told = "; ".join(f"{words}: {n}" for words, n in outs.items())
     n, rest = int(inside.sum()), chart.baseline_words
     caption = (
@@ -188,15 +213,27 @@ def _plain(q, limits, frame, ax):
     from qckit.charts.limits import apply_limits
 
     kind = q.kind.split()[0]
-    points = pd.DataFrame({"label": frame["label"], "at": frame["at"], "size": frame["size"],
-                           "count": np.round(frame["value"] * frame["size"] / q.per)})  # fmt: skip
+    points = pd.DataFrame(
+        {
+            "label": frame["label"],
+            "at": frame["at"],
+            "size": frame["size"],
+            "count": np.round(frame["value"] * frame["size"] / q.per),
+        }
+    )
     counted = frame["centre"] / q.per * frame["size"]
     if float(counted.median()) < _SMALL:
         return _exact(q, kind, limits, frame, points, ax)
     plain = apply_limits(replace(limits, kind=kind, sigma=1.0, width=3.0, law="symmetric", between=0.0), points)
     law = "binomial" if kind == "p" else "Poisson"
-    draw_control_chart(plain, ax=ax, title=f"{kind} chart: {law} limits alone", legend=False,
-                       ylabel=f"{q.label} [{q.unit}]", decimals=q.decimals)  # fmt: skip
+    draw_control_chart(
+        plain,
+        ax=ax,
+        title=f"{kind} chart: {law} limits alone",
+        legend=False,
+        ylabel=f"{q.label} [{q.unit}]",
+        decimals=q.decimals,
+    )
     out = (plain["value"] < plain["low"]) | (plain["value"] > plain["high"])
     return f"outside plain {law} limits, which take hatches for alike", out.to_numpy()
 
@@ -215,7 +252,13 @@ def _exact(q, kind, limits, frame, points, ax):
         exact = exact_u_chart(points["count"], size, per=q.per, centre=centre, dispersion=max(ratio, 1.0))
     exact = exact.assign(label=frame["label"].to_numpy(), at=frame["at"].to_numpy())
     exact["at"] = pd.to_datetime(exact["at"], utc=True)
-    draw_control_chart(exact, ax=ax, title="Small counts: exact limits", legend=False,
-                       ylabel=f"{q.label} [{q.unit}]", decimals=q.decimals)  # fmt: skip
+    draw_control_chart(
+        exact,
+        ax=ax,
+        title="Small counts: exact limits",
+        legend=False,
+        ylabel=f"{q.label} [{q.unit}]",
+        decimals=q.decimals,
+    )
     out = (exact["value"] < exact["low"] - 1e-9) | (exact["value"] > exact["high"] + 1e-9)
     return "outside exact probability limits (0.27 % by chance, both sides)", out.to_numpy()

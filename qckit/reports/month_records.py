@@ -39,7 +39,7 @@ def month_jobs(site: str | Path, month: str, *, lot: str = "", each_lot: bool = 
     from qckit.log import open_log
     from qckit.settings import load_settings
     from qckit.tables import to_utc
-    from qckit.verdicts.month_periods import month_bounds
+    from qckit.verdicts.month.periods import month_bounds
 
     zone = load_settings(site).site.timezone
     with open_log(site) as log:
@@ -86,8 +86,9 @@ def _who_and_when(by, at, what):
     return by.strip(), at or dt.datetime.now(dt.UTC).isoformat(timespec="seconds")
 
 
-def freeze_baselines(site: str | Path, month: str, *, by: str, lot: str = "", at: str | None = None,
-                     anew: bool = False) -> str:  # fmt: skip
+def freeze_baselines(
+    site: str | Path, month: str, *, by: str, lot: str = "", at: str | None = None, anew: bool = False
+) -> str:
     """Freeze the limits that a month's review proposes, and say how many.
 
     Parameters
@@ -110,7 +111,7 @@ def freeze_baselines(site: str | Path, month: str, *, by: str, lot: str = "", at
         A sentence. Charts whose limits are frozen already are left as they are, unless ``anew``.
     """
     from qckit.log import open_log
-    from qckit.verdicts.month_tables import baseline_rows
+    from qckit.verdicts.month.tables import baseline_rows
 
     by, at = _who_and_when(by, at, "freezing baselines")
     rows = baseline_rows(_study(site, month, lot, anew=anew), set_by=by, set_at=at)
@@ -128,7 +129,7 @@ def record_signals(site: str | Path, month: str, *, by: str, lot: str = "", at: 
     Parameters are those of :func:`freeze_baselines`. Signals that are there already keep their state.
     """
     from qckit.log import open_log
-    from qckit.verdicts.month_tables import signal_rows
+    from qckit.verdicts.month.tables import signal_rows
 
     by, at = _who_and_when(by, at, "recording signals")
     rows = signal_rows(_study(site, month, lot), found_at=at)
@@ -161,7 +162,7 @@ def explain_signals(site: str | Path, hatch: str, *, by: str, note: str) -> str:
         This hatch has no signal, or the note or the name is empty. Signals that were not recorded yet are recorded.
     """
     from qckit.log import open_log
-    from qckit.verdicts.month_aside import rules_only
+    from qckit.verdicts.month.set_aside import rules_only
 
     by, _ = _who_and_when(by, "now", "explaining signals")
     if not note.strip():
@@ -176,8 +177,9 @@ def explain_signals(site: str | Path, hatch: str, *, by: str, note: str) -> str:
         known = rules_only(log.signals())
         mine = known[known["hatch"] == hatch]
         if not len(mine):
-            raise unknown_name("hatch with a signal", hatch, sorted(set(known["hatch"].dropna())),
-                               where="the site's log")  # fmt: skip
+            raise unknown_name(
+                "hatch with a signal", hatch, sorted(set(known["hatch"].dropna())), where="the site's log"
+            )
         waiting = mine[mine["state"] == "open"]
         for signal in waiting["signal"]:
             for column, value in (("by", by), ("note", note.strip()), ("state", "explained")):
@@ -190,7 +192,7 @@ def _record_of_hatch(site, hatch, by):
     from qckit.log import open_log
     from qckit.settings import load_settings
     from qckit.tables import to_utc
-    from qckit.verdicts.month_tables import signal_rows
+    from qckit.verdicts.month.tables import signal_rows
 
     with open_log(site) as log:
         hatches = log.hatches()
@@ -230,7 +232,7 @@ def set_aside(site: str | Path, hatch: str, *, reason: str, by: str, chart: str 
         The hatch or the quantity is unknown, the hatch has no such value, or the reason or the name is empty.
     """
     from qckit.log import open_log
-    from qckit.verdicts.month_aside import RULE, aside_row
+    from qckit.verdicts.month.set_aside import RULE, aside_row
 
     by, at = _who_and_when(by, at, "setting aside")
     if not reason.strip():
@@ -246,8 +248,16 @@ def set_aside(site: str | Path, hatch: str, *, reason: str, by: str, chart: str 
                     if str(known.at[key, column]) != value:
                         log.correct("signals", key, column, value, by=by, reason=reason.strip())
                 continue
-            new = aside_row(chart=name, hatch=hatch, lot=row["lot"], at=row["at"].isoformat(), value=float(row[name]),
-                            by=by, reason=reason.strip(), found_at=at)  # fmt: skip
+            new = aside_row(
+                chart=name,
+                hatch=hatch,
+                lot=row["lot"],
+                at=row["at"].isoformat(),
+                value=float(row[name]),
+                by=by,
+                reason=reason.strip(),
+                found_at=at,
+            )
             log.add("signals", new, by=by, source="monthly review")
     return f"{hatch} is set aside in {_count(len(names))} by {by}: {reason.strip()}."
 
@@ -255,7 +265,7 @@ def set_aside(site: str | Path, hatch: str, *, reason: str, by: str, chart: str 
 def take_back(site: str | Path, hatch: str, *, reason: str, by: str, chart: str = "") -> str:
     """Take back that a hatch was set aside; parameters are those of :func:`set_aside`."""
     from qckit.log import open_log
-    from qckit.verdicts.month_aside import aside_table
+    from qckit.verdicts.month.set_aside import aside_table
 
     by, _ = _who_and_when(by, "now", "taking back")
     if not reason.strip():

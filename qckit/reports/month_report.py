@@ -15,15 +15,33 @@ from qckit.reports.month_other import all_lots, by_cone, by_operator, other_char
 from qckit.reports.pictures import figure, figures
 from qckit.settings import Settings, load_settings
 from qckit.verdicts.finding import Finding
-from qckit.verdicts.month import finding_of_month
-from qckit.verdicts.month_study import MonthStudy, study_month
-from qckit.verdicts.month_tables import baseline_table, comparison_table, lots_table, raw_table, signal_table
+from qckit.verdicts.month.study import MonthStudy, study_month
+from qckit.verdicts.month.tables import baseline_table, comparison_table, lots_table, raw_table, signal_table
+from qckit.verdicts.month.verdict import finding_of_month
 
 __all__ = [
-    "MonthPage", "accuracy", "all_lots", "aside", "baselines", "by_cone", "by_operator", "calendar", "comparison",
-    "condition_charts", "hatch_charts", "load_month", "lots", "method", "metric_charts", "other_charts", "quality",
-    "raw", "rules", "signals", "spread",
-]  # fmt: skip
+    "MonthPage",
+    "accuracy",
+    "all_lots",
+    "aside",
+    "baselines",
+    "by_cone",
+    "by_operator",
+    "calendar",
+    "comparison",
+    "condition_charts",
+    "hatch_charts",
+    "load_month",
+    "lots",
+    "method",
+    "metric_charts",
+    "other_charts",
+    "quality",
+    "raw",
+    "rules",
+    "signals",
+    "spread",
+]
 
 _DAYS_SHOWN = 90  # before the month, in charts other than the hatching percentage
 
@@ -41,8 +59,15 @@ class MonthPage:
     certificates: list  # agreement.CertificateUse of the cameras that took the month's photos
 
 
-def load_month(site: str | Path, month: str = "", lot: str = "", *, out_dir: str | Path = "",
-               is_proposed: bool = False, now: str = "") -> MonthPage:  # fmt: skip
+def load_month(
+    site: str | Path,
+    month: str = "",
+    lot: str = "",
+    *,
+    out_dir: str | Path = "",
+    is_proposed: bool = False,
+    now: str = "",
+) -> MonthPage:
     """Read a month from a site's log and review it.
 
     Parameters
@@ -78,8 +103,18 @@ def load_month(site: str | Path, month: str = "", lot: str = "", *, out_dir: str
         samples = hatch.fill_volumes(log.samples(), photos)
         frozen, known = None if is_proposed else log.baselines(), log.signals()
     month = month or _latest(hatches)
-    study = study_month(lots, hatches, samples, readings, month=month, settings=settings, lot=lot, baselines=frozen,
-                        signals=known, photos=photos)  # fmt: skip
+    study = study_month(
+        lots,
+        hatches,
+        samples,
+        readings,
+        month=month,
+        settings=settings,
+        lot=lot,
+        baselines=frozen,
+        signals=known,
+        photos=photos,
+    )
     reviewed = study.series.loc[study.series["at"] >= study.first, "hatch"]
     with open_log(site) as log:
         certificates = certificates_of(log, samples[samples["hatch"].isin(reviewed)], now=now)
@@ -134,12 +169,23 @@ def _chart(page, chart, *, whole):
     minimum = page.settings.limits.min_hatch_pct if q.name == "hatch_pct" else None
     with draw.style():
         ax = draw_control_chart(
-            frame.assign(group=""), ax=draw.new_axes(figsize=(8.6, 3.6) if whole else (4.9, 3.0)), legend=whole,
-            signals=chart.signals, title=name, ylabel=q.label + unit, decimals=q.decimals,
-            target=minimum, target_label=f"site's minimum {minimum:g} %" if minimum else "",
-        )  # fmt: skip
-        ax.axvspan(study.first.tz_convert("UTC").tz_localize(None), study.last.tz_convert("UTC").tz_localize(None),
-                   color="#999999", alpha=0.13, linewidth=0)  # fmt: skip
+            frame.assign(group=""),
+            ax=draw.new_axes(figsize=(8.6, 3.6) if whole else (4.9, 3.0)),
+            legend=whole,
+            signals=chart.signals,
+            title=name,
+            ylabel=q.label + unit,
+            decimals=q.decimals,
+            target=minimum,
+            target_label=f"site's minimum {minimum:g} %" if minimum else "",
+        )
+        ax.axvspan(
+            study.first.tz_convert("UTC").tz_localize(None),
+            study.last.tz_convert("UTC").tz_localize(None),
+            color="#999999",
+            alpha=0.13,
+            linewidth=0,
+        )
     caption = f"Grey: the month reviewed. {chart.baseline_words[0].upper()}{chart.baseline_words[1:]}{chance}."
     return ax, _alt(chart, study, name), caption
 
@@ -169,20 +215,38 @@ def calendar(page: MonthPage) -> Html:
     with draw.style():
         ax = draw_calendar(days, title=study.month, minimum=page.settings.limits.min_hatch_pct)
     empty = int((days["n_hatches"] == 0).sum())
-    return figure(ax, alt=f"Calendar of {study.month}: {int(days['n_hatches'].sum())} hatches, {empty} days without "
-                  f"one, {int((days['n_signals'] > 0).sum())} days with a signal in any chart, "
-                  f"{int((days['off_standard'] > 0).sum())} with water off the standard.")  # fmt: skip
+    return figure(
+        ax,
+        alt=f"Calendar of {study.month}: {int(days['n_hatches'].sum())} hatches, {empty} days without "
+        f"one, {int((days['n_signals'] > 0).sum())} days with a signal in any chart, "
+        f"{int((days['off_standard'] > 0).sum())} with water off the standard.",
+    )
 
 
 def lots(page: MonthPage) -> Html:
     """Show a row per lot."""
     currency = page.settings.site.currency
-    head = {"n_hatches": "hatches", "hatch_pct": "H% [%]", "nauplii_per_g": "nauplii per g",
-            "slope_per_30_days": "in 30 days", "below_minimum_pct": "below min. [%]",
-            "dose_g": "dose [g]", "cost_per_million": f"{currency} per million",
-            "cysts_g": "cysts used [g]", "cost": f"cost [{currency}]"}  # fmt: skip
-    digits = {"slope_per_30_days": 2, "below_minimum_pct": 1, "dose_g": 1, "cost_per_million": 3, "n_hatches": 0,
-              "nauplii_per_g": 0, "cysts_g": 0, "cost": 0}  # fmt: skip
+    head = {
+        "n_hatches": "hatches",
+        "hatch_pct": "H% [%]",
+        "nauplii_per_g": "nauplii per g",
+        "slope_per_30_days": "in 30 days",
+        "below_minimum_pct": "below min. [%]",
+        "dose_g": "dose [g]",
+        "cost_per_million": f"{currency} per million",
+        "cysts_g": "cysts used [g]",
+        "cost": f"cost [{currency}]",
+    }
+    digits = {
+        "slope_per_30_days": 2,
+        "below_minimum_pct": 1,
+        "dose_g": 1,
+        "cost_per_million": 3,
+        "n_hatches": 0,
+        "nauplii_per_g": 0,
+        "cysts_g": 0,
+        "cost": 0,
+    }
     caption = (
         "In brackets the interval; points in 30 days where the centre line is sloped; expected share below the site's "
         "minimum; grams for one feed; price of a million harvested nauplii; cysts used in the month and their price."
@@ -201,8 +265,14 @@ def signals(page: MonthPage) -> Html:
 def comparison(page: MonthPage) -> Html:
     """Show the month beside the month before and the same month a year before."""
     digits = {"n_hatches": 0, "nauplii_per_g": 0, "umbrella_pct": 1, "shells_per_1000": 1, "cysts_g": 0}
-    head = {"n_hatches": "hatches", "hatch_pct": "H% [%]", "nauplii_per_g": "nauplii per g",
-            "umbrella_pct": "umbrella [%]", "shells_per_1000": "shells per 1,000", "cysts_g": "cysts [g]"}  # fmt: skip
+    head = {
+        "n_hatches": "hatches",
+        "hatch_pct": "H% [%]",
+        "nauplii_per_g": "nauplii per g",
+        "umbrella_pct": "umbrella [%]",
+        "shells_per_1000": "shells per 1,000",
+        "cysts_g": "cysts [g]",
+    }
     return table(comparison_table(page.study), headings=head, decimals=digits)
 
 
@@ -215,9 +285,12 @@ def spread(page: MonthPage) -> Html:
         found = hatch_components(page.subsamples, page.study.series)
     except InputError as error:
         return note(str(error))
-    return table(found.table, caption=f"Mean {found.mean:.1f} %, {found.n} subsamples; {found.method}.",
-                 headings={"variance": "variance [points²]", "sd": "SD [points]", "share_pct": "share [%]"},
-                 decimals={"levels": 0, "variance": 2, "sd": 2, "share_pct": 1})  # fmt: skip
+    return table(
+        found.table,
+        caption=f"Mean {found.mean:.1f} %, {found.n} subsamples; {found.method}.",
+        headings={"variance": "variance [points²]", "sd": "SD [points]", "share_pct": "share [%]"},
+        decimals={"levels": 0, "variance": 2, "sd": 2, "share_pct": 1},
+    )
 
 
 def quality(page: MonthPage) -> Html:
@@ -238,8 +311,11 @@ def aside(page: MonthPage) -> Html:
         return note("No point was set aside by hand. qckit report set-aside HATCH --reason TEXT --by NAME does it.")
     shown = shown.assign(chart=[CHARTED[c].label for c in shown["chart"]])
     shown = shown.groupby(["hatch", "lot", "reason", "by", "day"], sort=False)["chart"].agg(", ".join).reset_index()
-    return table(shown, caption="Set aside by hand: in no baseline, read by no rule, crossed in the charts.",
-                 headings={"chart": "charts"})  # fmt: skip
+    return table(
+        shown,
+        caption="Set aside by hand: in no baseline, read by no rule, crossed in the charts.",
+        headings={"chart": "charts"},
+    )
 
 
 def rules(page: MonthPage) -> Html:
@@ -302,11 +378,30 @@ def accuracy(page: MonthPage) -> Html:
 
 def raw(page: MonthPage) -> Html:
     """Show the month's hatches with what was counted and measured."""
-    digits = {"hours": 1, "hatch_pct": 1, "hatching_efficiency_per_g": 0, "temperature_c": 1, "salinity_ppt": 1,
-              "ph": 2, "oxygen_mg_l": 1, "light_lux": 0, "nauplii": 0, "umbrella": 0, "unhatched": 0, "shells": 0,
-              "n_subsamples": 0}  # fmt: skip
-    headings = {"hours": "hours [h]", "n_subsamples": "subsamples", "hatch_pct": "hatching percentage [%]",
-                "hatching_efficiency_per_g": "nauplii per gram", "temperature_c": "temperature [°C]",
-                "salinity_ppt": "salinity [ppt]", "ph": "pH", "oxygen_mg_l": "oxygen [mg/l]",
-                "light_lux": "light [lux]"}  # fmt: skip
+    digits = {
+        "hours": 1,
+        "hatch_pct": 1,
+        "hatching_efficiency_per_g": 0,
+        "temperature_c": 1,
+        "salinity_ppt": 1,
+        "ph": 2,
+        "oxygen_mg_l": 1,
+        "light_lux": 0,
+        "nauplii": 0,
+        "umbrella": 0,
+        "unhatched": 0,
+        "shells": 0,
+        "n_subsamples": 0,
+    }
+    headings = {
+        "hours": "hours [h]",
+        "n_subsamples": "subsamples",
+        "hatch_pct": "hatching percentage [%]",
+        "hatching_efficiency_per_g": "nauplii per gram",
+        "temperature_c": "temperature [°C]",
+        "salinity_ppt": "salinity [ppt]",
+        "ph": "pH",
+        "oxygen_mg_l": "oxygen [mg/l]",
+        "light_lux": "light [lux]",
+    }
     return table(raw_table(page.study), decimals=digits, headings=headings, limit=400)

@@ -42,9 +42,14 @@ def page_html(notebook, *, title: str, made: str, parameters, versions, photos) 
     )
     resources = {
         "qckit": {
-            "title": title, "made": made, "css": css, "parameters": parameters, "versions": versions, "photos": photos,
+            "title": title,
+            "made": made,
+            "css": css,
+            "parameters": parameters,
+            "versions": versions,
+            "photos": photos,
         }
-    }  # fmt: skip
+    }
     html, _ = exporter.from_notebook_node(_without_live_parts(notebook), resources=resources)
     return html
 

@@ -67,8 +67,11 @@ def record_plans(site: str | Path, finding: dict, *, by: str, at: str | None = N
     hatch, now = finding["subject"], _now(at)
     with open_log(site, now=lambda: now) as log:
         open_ones = _open_checks(log.checks(hatch=hatch))
-        rows = [(hatch, c["check"], now, by, c["plan"]) for c in finding["details"]["checks"]
-                if c["check"] not in set(open_ones["check"])]  # fmt: skip
+        rows = [
+            (hatch, c["check"], now, by, c["plan"])
+            for c in finding["details"]["checks"]
+            if c["check"] not in set(open_ones["check"])
+        ]
         if rows:
             frame = pd.DataFrame(rows, columns=["hatch", "check", "planned_at", "by", "notes"])
             log.add("checks", frame, by=by, source="report")
@@ -105,7 +108,7 @@ def record_check(site: str | Path, hatch: str, check: str, outcome: str, *, by: 
     import pandas as pd
 
     from qckit.log import open_log
-    from qckit.verdicts.poor_hatch_checks import OUTCOMES, check_named, outcome_word
+    from qckit.verdicts.poor_hatch.checks import OUTCOMES, check_named, outcome_word
 
     item = check_named(check)
     _need(by, "made the check")
@@ -125,8 +128,14 @@ def record_check(site: str | Path, hatch: str, check: str, outcome: str, *, by: 
         if len(made):
             _complete(log, made.iloc[-1], outcome.strip(), by, now)
         else:
-            row = {"hatch": hatch, "check": item.code, "planned_at": now, "outcome": outcome.strip(), "done_at": now,
-                   "by": by}  # fmt: skip
+            row = {
+                "hatch": hatch,
+                "check": item.code,
+                "planned_at": now,
+                "outcome": outcome.strip(),
+                "done_at": now,
+                "by": by,
+            }
             log.add("checks", pd.DataFrame([row]), by=by, source="check made")
     factor = OUTCOMES[word]
     meaning = "it changes nothing" if factor == 1 else item.if_yes if factor > 1 else item.if_no

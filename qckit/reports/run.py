@@ -19,7 +19,7 @@ from qckit.reports.findings import FINDINGS_FILE
 from qckit.reports.index import REPORTS_FOLDER, write_index
 from qckit.reports.names import safe_name
 from qckit.reports.parameters import convert_parameters, read_parameters
-from qckit.reports.placing import for_keeping, swap_in
+from qckit.reports.publishing import for_keeping, swap_in
 from qckit.settings import Settings, load_settings
 
 __all__ = ["KINDS", "Kind", "ReportRun", "run_report", "run_reports"]
@@ -267,10 +267,14 @@ def _enter_in_log(site: Path, run: ReportRun, made_at: str) -> None:
 
     digest = hashlib.sha256(run.findings.read_bytes()).hexdigest()[:8]
     row = {
-        "report": f"{run.folder.name} {made_at} {digest}", "kind": run.kind, "subject": run.subject, "made_at": made_at,
+        "report": f"{run.folder.name} {made_at} {digest}",
+        "kind": run.kind,
+        "subject": run.subject,
+        "made_at": made_at,
         "figures": json.dumps(run.finding["figures"], ensure_ascii=False),
         "hatches": json.dumps(run.finding["hatches"], ensure_ascii=False),
-        "software": run.finding["software"], "path": f"{REPORTS_FOLDER}/{run.folder.name}/report.html",
-    }  # fmt: skip
+        "software": run.finding["software"],
+        "path": f"{REPORTS_FOLDER}/{run.folder.name}/report.html",
+    }
     with open_log(site) as log:
         log.add("reports", pd.DataFrame([row]), by="qckit", source="report")

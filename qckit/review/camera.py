@@ -10,9 +10,17 @@ from qckit.review.hand_tables import number_column, read_table
 from qckit.tables import COUNT_COLUMNS, STAGES
 
 __all__ = [
-    "CameraCheck", "MeasuredScale", "check_camera", "count_pairs", "measure_scale", "read_hand_counts",
-    "save_certificate", "save_scale", "scale_for", "write_scales",
-]  # fmt: skip
+    "CameraCheck",
+    "MeasuredScale",
+    "check_camera",
+    "count_pairs",
+    "measure_scale",
+    "read_hand_counts",
+    "save_certificate",
+    "save_scale",
+    "scale_for",
+    "write_scales",
+]
 
 _STAGE_COLUMNS = list(COUNT_COLUMNS.values())
 
@@ -29,8 +37,10 @@ class MeasuredScale:
     def sentence(self) -> str:
         """The scale in words."""
         s = self.scale
-        text = (f"{self.photo}: {s.um_per_px:.4g} µm per pixel, standard uncertainty {s.u_um_per_px:.2g} "
-                f"({s.u_pct:.2g} %), from {s.method} of {s.spacing_um:g} µm.")  # fmt: skip
+        text = (
+            f"{self.photo}: {s.um_per_px:.4g} µm per pixel, standard uncertainty {s.u_um_per_px:.2g} "
+            f"({s.u_pct:.2g} %), from {s.method} of {s.spacing_um:g} µm."
+        )
         return " ".join([text, *s.notes])
 
 
@@ -77,8 +87,9 @@ def measure_scale(photo, *, method, spacing_um, u_spacing_um=0.0, points=None, a
         _on_photo(read, points)
         scale = scale_from_points(*points, spacing_um, u_distance_um=u_spacing_um)
     else:
-        scale = scale_from_pattern(read.pixels, spacing_um, method=method, u_spacing_um=u_spacing_um,
-                                   about_um_per_px=about_um_per_px)  # fmt: skip
+        scale = scale_from_pattern(
+            read.pixels, spacing_um, method=method, u_spacing_um=u_spacing_um, about_um_per_px=about_um_per_px
+        )
     return MeasuredScale(scale, read.name, draw_scale(read.pixels, scale))
 
 
@@ -86,8 +97,10 @@ def _on_photo(read, points) -> None:
     """Refuse a point that lies off the photo: a slip of the keyboard would become a scale."""
     for x, y in points:
         if not (0 <= x <= read.width_px and 0 <= y <= read.height_px):
-            raise InputError(f"{read.name}: the point {x:g}, {y:g} lies off the photo, which is {read.width_px} x "
-                             f"{read.height_px} px. Give x and y in pixels of the upright photo.")  # fmt: skip
+            raise InputError(
+                f"{read.name}: the point {x:g}, {y:g} lies off the photo, which is {read.width_px} x "
+                f"{read.height_px} px. Give x and y in pixels of the upright photo."
+            )
 
 
 def save_scale(log, measured: MeasuredScale, *, camera: str, magnification: str, by: str, notes: str = ""):
@@ -115,10 +128,17 @@ def save_scale(log, measured: MeasuredScale, *, camera: str, magnification: str,
         if not str(value).strip():
             raise InputError(f"a scale is kept under camera, magnification and initials; {what} is empty. Fill it in.")
     s = measured.scale
-    row = {"camera": camera, "magnification": magnification, "set_at": log.now(),
-           "um_per_px": float(f"{s.um_per_px:.6g}"), "u_um_per_px": float(f"{s.u_um_per_px:.3g}"),
-           "method": f"{s.method} {s.spacing_um:g} µm",
-           "photo": measured.photo, "set_by": by, "notes": " ".join(filter(None, (notes, *s.notes)))}  # fmt: skip
+    row = {
+        "camera": camera,
+        "magnification": magnification,
+        "set_at": log.now(),
+        "um_per_px": float(f"{s.um_per_px:.6g}"),
+        "u_um_per_px": float(f"{s.u_um_per_px:.3g}"),
+        "method": f"{s.method} {s.spacing_um:g} µm",
+        "photo": measured.photo,
+        "set_by": by,
+        "notes": " ".join(filter(None, (notes, *s.notes))),
+    }
     return log.add("scales", pd.DataFrame([row]), by=by, source=measured.photo)
 
 
@@ -210,14 +230,18 @@ def read_hand_counts(path):
         return _marks(frame, path)
     missing = [c for c in ("photo", *_STAGE_COLUMNS) if c not in frame.columns]
     if missing:
-        raise InputError(f"{path}: the column{'s' if len(missing) > 1 else ''} {', '.join(missing)} must be there. "
-                         f"Found: {', '.join(frame.columns)}. Correct the heading row.")  # fmt: skip
+        raise InputError(
+            f"{path}: the column{'s' if len(missing) > 1 else ''} {', '.join(missing)} must be there. "
+            f"Found: {', '.join(frame.columns)}. Correct the heading row."
+        )
     for column in _STAGE_COLUMNS:
         numbers = pd.to_numeric(frame[column], errors="coerce")
         bad = frame[column][numbers.isna() | (numbers < 0) | (numbers % 1 != 0)]
         if len(bad):
-            raise InputError(f"{path}, row {bad.index[0] + 2}: {column} is {bad.iloc[0]!r} and must be a whole number "
-                             "of 0 or more. Correct the cell.")  # fmt: skip
+            raise InputError(
+                f"{path}, row {bad.index[0] + 2}: {column} is {bad.iloc[0]!r} and must be a whole number "
+                "of 0 or more. Correct the cell."
+            )
         frame[column] = numbers.astype(int)
     return frame.reset_index(drop=True)
 
@@ -304,8 +328,17 @@ def check_camera(hand_path, counted, *, camera, by, made_at, magnification="", k
         matches = _inside_frame(matches, found)
         hand = _totals(matches)
     seen, true = count_pairs(hand, counts)
-    certificate = certify_camera(seen, true, camera=camera, magnification=magnification, kind=kind, made_at=made_at,
-                                 made_by=by, counter_version=version, matches=matches)  # fmt: skip
+    certificate = certify_camera(
+        seen,
+        true,
+        camera=camera,
+        magnification=magnification,
+        kind=kind,
+        made_at=made_at,
+        made_by=by,
+        counter_version=version,
+        matches=matches,
+    )
     return CameraCheck(certificate, seen.merge(true, on="photo", suffixes=("_photo", "_hand")))
 
 

@@ -11,8 +11,8 @@ import numpy as np
 import traitlets
 
 from qckit.errors import InputError, QcError, one_line
+from qckit.review.priorities import rank_photos
 from qckit.review.session import ReviewSession
-from qckit.review.worth import rank_photos
 
 __all__ = ["ReviewDesk", "open_review"]
 
@@ -195,8 +195,16 @@ def _mark(o, um_per_px):
     width = o.width_um if o.width_um == o.width_um else 230.0  # an added object has no size: that of a cyst
     state = "" if o.source == "found" or o.source != o.source else o.source
     counted = 1 if o.counted is True or o.counted == 1 else 0
-    return [int(o.object_id), round(float(o.x_px), 1), round(float(o.y_px), 1), round(width / um_per_px / 2, 1),
-            o.stage, counted, state, round(float(o.doubt), 3)]  # fmt: skip
+    return [
+        int(o.object_id),
+        round(float(o.x_px), 1),
+        round(float(o.y_px), 1),
+        round(width / um_per_px / 2, 1),
+        o.stage,
+        counted,
+        state,
+        round(float(o.doubt), 3),
+    ]
 
 
 def open_review(log, photos=None, *, initials=""):

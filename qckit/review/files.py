@@ -40,5 +40,7 @@ def find_photo_file(folder: str | Path, photo: str, *, sha256: str = "") -> Path
     for path in there:
         if not sha256 or hashlib.sha256(path.read_bytes()).hexdigest() == sha256:
             return path
-    raise InputError(f"{there[0]}: this is not the photo that was counted (its content has changed). Put the original "
-                     "back, or count it again.")  # fmt: skip
+    raise InputError(
+        f"{there[0]}: this is not the photo that was counted (its content has changed). Put the original "
+        "back, or count it again."
+    )

@@ -32,7 +32,7 @@ def read_table(path):
     """
     import pandas as pd
 
-    from qckit.log.grids import file_content, is_blank, read_grids
+    from qckit.log.sheets.grids import file_content, is_blank, read_grids
 
     path = Path(path)
     grids = read_grids(path, file_content(path))
@@ -64,8 +64,9 @@ def number_column(frame, column: str, path, *, may_be_empty: bool = False):
     numbers = pd.to_numeric(frame[column], errors="coerce")
     bad = frame[column][numbers.isna() & ~((frame[column] == "") & may_be_empty)]
     if len(bad):
-        raise InputError(f"{path}, row {bad.index[0] + 2}: {column} is {bad.iloc[0]!r} and must be a number. "
-                         "Correct the cell.")  # fmt: skip
+        raise InputError(
+            f"{path}, row {bad.index[0] + 2}: {column} is {bad.iloc[0]!r} and must be a number. Correct the cell."
+        )
     return numbers.astype(float)
 
 

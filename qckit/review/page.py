@@ -54,18 +54,33 @@ def certificate_page(certificate) -> str:
     """
     c = certificate
     what = ", ".join(filter(None, (c.camera, c.magnification, c.kind)))
-    about = (f"Counted by eye by {c.made_by}; made {c.made_at[:10]}" + (f"; counter version {c.counter_version}"
-             if c.counter_version else "") + f"; rates from {c.rates.source}.")  # fmt: skip
+    about = (
+        f"Counted by eye by {c.made_by}; made {c.made_at[:10]}"
+        + (f"; counter version {c.counter_version}" if c.counter_version else "")
+        + f"; rates from {c.rates.source}."
+    )
     return _PAGE.format(
-        title=escape(f"Accuracy of camera {what}"), about=escape(about), until=escape(c.sentences[-1]),
-        sentences="".join(f"<li>{escape(s)}</li>" for s in c.sentences[:-1]), charts=_charts(c),
-        agreement=_table(c.agreement), method=escape(_METHOD),
-    )  # fmt: skip
+        title=escape(f"Accuracy of camera {what}"),
+        about=escape(about),
+        until=escape(c.sentences[-1]),
+        sentences="".join(f"<li>{escape(s)}</li>" for s in c.sentences[:-1]),
+        charts=_charts(c),
+        agreement=_table(c.agreement),
+        method=escape(_METHOD),
+    )
 
 
 def _table(agreement) -> str:
-    heads = {"figure": "figure", "n": "photos", "bias": "bias", "bias_low": "from", "bias_high": "to",
-             "limit_low": "limit low", "limit_high": "limit high", "ccc": "concordance"}  # fmt: skip
+    heads = {
+        "figure": "figure",
+        "n": "photos",
+        "bias": "bias",
+        "bias_low": "from",
+        "bias_high": "to",
+        "limit_low": "limit low",
+        "limit_high": "limit high",
+        "ccc": "concordance",
+    }
     rows = []
     for row in agreement[list(heads)].to_dict("records"):
         cells = [escape(str(row["figure"]).replace("hatch_pct", "H% (points)")), f"{row['n']:.0f}"]

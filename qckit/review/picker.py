@@ -48,8 +48,13 @@ class PointPicker(anywidget.AnyWidget):
             raise InputError(
                 f"{len(self.points)} of 2 points are set on the photo. Click both, then run this cell again."
             )
-        return measure_scale(self._path, method="two points", spacing_um=distance_um, u_spacing_um=u_distance_um,
-                             points=[tuple(p) for p in self.points])  # fmt: skip
+        return measure_scale(
+            self._path,
+            method="two points",
+            spacing_um=distance_um,
+            u_spacing_um=u_distance_um,
+            points=[tuple(p) for p in self.points],
+        )
 
 
 def pick_points(photo) -> PointPicker:

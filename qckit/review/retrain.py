@@ -47,9 +47,11 @@ class SiteModel:
     @property
     def sentence(self) -> str:
         """What it is, for a report or a command's output."""
-        text = (f"Stages by this site's own model of {self.made_at[:10]} ({self.made_by}), trained on {self.n_objects} "
-                f"objects of {self.n_photos} photos; on photos held out it called {self.right_after} of "
-                f"{self.n_held_out} right, the kit's own {self.right_before}.")  # fmt: skip
+        text = (
+            f"Stages by this site's own model of {self.made_at[:10]} ({self.made_by}), trained on {self.n_objects} "
+            f"objects of {self.n_photos} photos; on photos held out it called {self.right_after} of "
+            f"{self.n_held_out} right, the kit's own {self.right_before}."
+        )
         return text + (" The kit's own has changed since: run  qckit camera retrain" if self.is_older else "")
 
 
@@ -235,10 +237,13 @@ class _LabelledPhoto:
 
         with _as_file(models) as file:
             return tuple(
-                _right(self.settled, count_photo(self.path, um_per_px=self.um_per_px, stage_model=m).objects,
-                       self.um_per_px)
+                _right(
+                    self.settled,
+                    count_photo(self.path, um_per_px=self.um_per_px, stage_model=m).objects,
+                    self.um_per_px,
+                )
                 for m in (None, file)
-            )  # fmt: skip
+            )
 
 
 def _right(settled, found, um_per_px) -> np.ndarray:
@@ -293,13 +298,17 @@ def _write(folder: Path, models, made_at, by, numbers) -> SiteModel:
 
 def _sentences(settled, old, new, better, keep):
     n, before, after = len(old), int(old.sum()), int(new.sum())
-    yield (f"{len(settled)} settled objects of {settled['photo'].nunique()} photos were learnt from. On photos held "
-           f"out the kit's own stages were right for {before} of {n} ({100 * before / n:.1f} %), those trained here "
-           f"for {after} ({100 * after / n:.1f} %).")  # fmt: skip
+    yield (
+        f"{len(settled)} settled objects of {settled['photo'].nunique()} photos were learnt from. On photos held "
+        f"out the kit's own stages were right for {before} of {n} ({100 * before / n:.1f} %), those trained here "
+        f"for {after} ({100 * after / n:.1f} %)."
+    )
     if not better:
         yield "They are not better beyond chance, so nothing was changed."
     elif keep:
-        yield ("They are in use from now on for photos counted in this site; the counter version names them. Check the "
-               "camera again with  qckit camera check")  # fmt: skip
+        yield (
+            "They are in use from now on for photos counted in this site; the counter version names them. Check the "
+            "camera again with  qckit camera check"
+        )
     else:
         yield "They are better, and were not put into use."

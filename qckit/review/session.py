@@ -15,7 +15,7 @@ from qckit.counting.regions import (
 )
 from qckit.errors import InputError, unknown_name
 from qckit.review.files import find_photo_file
-from qckit.review.worth import rank_objects, say_when_to_stop
+from qckit.review.priorities import rank_objects, say_when_to_stop
 from qckit.tables import STAGES
 
 __all__ = ["ReviewSession"]
@@ -90,9 +90,11 @@ class ReviewSession:
         """Take an object out of the count."""
         row = self.objects[self.objects["object_id"] == object_id]
         if len(row) and not row["counted"].fillna(False).astype(bool).iloc[0]:
-            raise InputError(f"object {object_id} of photo {self.photo!r} does not count already (it lies on the edges "
-                             "that are left out, outside the drawn frame, or was removed). Nothing was "
-                             "changed.")  # fmt: skip
+            raise InputError(
+                f"object {object_id} of photo {self.photo!r} does not count already (it lies on the edges "
+                "that are left out, outside the drawn frame, or was removed). Nothing was "
+                "changed."
+            )
         self._edit([{"object_id": object_id, "action": "remove"}], by, f"{_LOOKED}not to be counted")
 
     def restore(self, object_id: int, *, by: str) -> None:
@@ -115,14 +117,23 @@ class ReviewSession:
             raise unknown_name("stage", stage, STAGES)
         wide, high = int(self.info["width_px"]), int(self.info["height_px"])
         if not (0 <= x_px <= wide and 0 <= y_px <= high):
-            raise InputError(f"photo {self.photo!r}: ({x_px:.0f}, {y_px:.0f}) px lies outside the photo of {wide} x "
-                             f"{high} px. Click inside it.")  # fmt: skip
+            raise InputError(
+                f"photo {self.photo!r}: ({x_px:.0f}, {y_px:.0f}) px lies outside the photo of {wide} x "
+                f"{high} px. Click inside it."
+            )
         place = pd.DataFrame({"x_px": [x_px], "y_px": [y_px]})
         if any(counted_in_region(place, region, self.um_per_px)[0] != inside for region, inside in self.regions):
-            raise InputError(f"photo {self.photo!r}: ({x_px:.0f}, {y_px:.0f}) px lies outside the drawn frame. Click "
-                             "inside it.")  # fmt: skip
-        change = {"action": "add", "stage": stage, "x_px": round(x_px, 2), "y_px": round(y_px, 2), "on_edge": False,
-                  "counted": True}  # fmt: skip
+            raise InputError(
+                f"photo {self.photo!r}: ({x_px:.0f}, {y_px:.0f}) px lies outside the drawn frame. Click inside it."
+            )
+        change = {
+            "action": "add",
+            "stage": stage,
+            "x_px": round(x_px, 2),
+            "y_px": round(y_px, 2),
+            "on_edge": False,
+            "counted": True,
+        }
         return self._edit([change], by, f"{_LOOKED}it was missed")[0]
 
     def keep_region(self, region, *, by: str, inside: bool = True) -> int:
@@ -151,8 +162,10 @@ class ReviewSession:
         gone = self.objects[(within != inside) & self.objects["counted"].fillna(False).astype(bool).to_numpy()]
         before, after = (frame_share(drawn, **size) for drawn in (self.regions, [*self.regions, (region, inside)]))
         if after <= 0:
-            raise InputError(f"photo {self.photo!r}: nothing of the photo would be left to count. Draw another part, "
-                             "or undo the one before.")  # fmt: skip
+            raise InputError(
+                f"photo {self.photo!r}: nothing of the photo would be left to count. Draw another part, "
+                "or undo the one before."
+            )
         whole = size["width_px"] * size["height_px"] * (self.um_per_px / 1000) ** 2 * before
         frame = float(self.info["frame_mm2"]) if self.info["frame_mm2"] == self.info["frame_mm2"] else whole
         changes = [{"object_id": int(i), "action": "leave out"} for i in gone["object_id"]]

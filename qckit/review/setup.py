@@ -64,8 +64,9 @@ def measure_for_setup(photo, picker, *, method, spacing_um, u_spacing_um=0.0, ab
     """Measure by the picker's two points or by the pattern; see :func:`qckit.review.measure_scale`."""
     if method == "two points":
         return picker.measure(spacing_um, u_distance_um=u_spacing_um)
-    return measure_scale(photo, method=method, spacing_um=spacing_um, u_spacing_um=u_spacing_um,
-                         about_um_per_px=about_um_per_px or None)  # fmt: skip
+    return measure_scale(
+        photo, method=method, spacing_um=spacing_um, u_spacing_um=u_spacing_um, about_um_per_px=about_um_per_px or None
+    )
 
 
 class SetupCheck:
@@ -73,8 +74,11 @@ class SetupCheck:
 
     def __init__(self, check: CameraCheck | None):
         self.check = check
-        self.sentences = check.certificate.sentences if check else (
-            "No counts by eye are named, so the accuracy of this camera stays unknown.",)  # fmt: skip
+        self.sentences = (
+            check.certificate.sentences
+            if check
+            else ("No counts by eye are named, so the accuracy of this camera stays unknown.",)
+        )
 
     def figures(self):
         """Charts with their text alternatives, for ``reports.figures``."""
@@ -93,12 +97,22 @@ class SetupCheck:
 
         both = pd.DataFrame({"photo": column("photo"), "hand": column("hand")})
         with draw.style():
-            charts = [(draw_confusion(certificate.rates), "What the kit made of each stage: "
-                       + "; ".join(certificate.sentences[-5:-1]), "Confusion between stages")]  # fmt: skip
+            charts = [
+                (
+                    draw_confusion(certificate.rates),
+                    "What the kit made of each stage: " + "; ".join(certificate.sentences[-5:-1]),
+                    "Confusion between stages",
+                )
+            ]
             if np.isfinite(both.to_numpy()).all(axis=1).sum() >= 3:
-                charts.insert(0, (draw_differences(both.dropna(), unit="points of H%"),
-                                  f"Differences of H% between kit and eye: {certificate.sentences[1]}",
-                                  "H% by the kit against H% by eye"))  # fmt: skip
+                charts.insert(
+                    0,
+                    (
+                        draw_differences(both.dropna(), unit="points of H%"),
+                        f"Differences of H% between kit and eye: {certificate.sentences[1]}",
+                        "H% by the kit against H% by eye",
+                    ),
+                )
         return charts
 
     def keep(self, log, *, by: str) -> list[str]:
@@ -113,5 +127,6 @@ def check_for_setup(hand_counts: str, counted_folder: str, *, camera, by, made_a
     """Check a camera when counts by eye are named; see :func:`qckit.review.check_camera`."""
     if not hand_counts.strip():
         return SetupCheck(None)
-    return SetupCheck(check_camera(hand_counts, counted_folder, camera=camera, magnification=magnification, by=by,
-                                   made_at=made_at))  # fmt: skip
+    return SetupCheck(
+        check_camera(hand_counts, counted_folder, camera=camera, magnification=magnification, by=by, made_at=made_at)
+    )

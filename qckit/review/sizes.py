@@ -51,9 +51,15 @@ def scale_doubts(counts, objects, history, history_objects, lots=None):
         others, which = _others(photo, old, new, lots)
         share, z, seen = _against(new.loc[photo], others)
         if abs(share) > _LEAST_SHARE and abs(z) > _LEAST_Z:
-            rows.append((photo, share, f"{photo}: what is in it ({', '.join(seen)}) is {100 * abs(share):.0f} % "
-                         f"{'larger' if share > 0 else 'smaller'} than in {which}: check the magnification and the µm "
-                         "per pixel."))  # fmt: skip
+            rows.append(
+                (
+                    photo,
+                    share,
+                    f"{photo}: what is in it ({', '.join(seen)}) is {100 * abs(share):.0f} % "
+                    f"{'larger' if share > 0 else 'smaller'} than in {which}: check the magnification and the µm "
+                    "per pixel.",
+                )
+            )
     return pd.DataFrame(rows, columns=["photo", "share", "sentence"])
 
 
@@ -75,8 +81,13 @@ def _sizes(objects):
     import pandas as pd
 
     p = objects[[f"p_{s}" for s in STAGES]].astype(float).max(axis=1)
-    sure = objects[(p > _SURE) & objects["stage"].isin(_SPREAD) & ~objects["on_edge"].fillna(False).astype(bool)
-                   & (objects["length_um"].astype(float) > 0) & (objects["source"] == "found")]  # fmt: skip
+    sure = objects[
+        (p > _SURE)
+        & objects["stage"].isin(_SPREAD)
+        & ~objects["on_edge"].fillna(False).astype(bool)
+        & (objects["length_um"].astype(float) > 0)
+        & (objects["source"] == "found")
+    ]
     grouped = sure.assign(length_um=np.log(sure["length_um"].astype(float))).groupby(["photo", "stage"])["length_um"]
     table = grouped.median().where(grouped.size() >= _LEAST_OBJECTS).unstack()
     return table.reindex(columns=list(_SPREAD)) if len(table) else pd.DataFrame(columns=list(_SPREAD), dtype=float)

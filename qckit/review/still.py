@@ -39,11 +39,14 @@ def still_html(session, *, width_px=1200) -> str:
     step = max(1, int(np.ceil(photo.pixels.shape[1] / width_px)))
     pixels = photo.pixels[::step, ::step]
     shown = session.objects[session.objects["counted"].fillna(False).astype(bool)]
-    picture = draw_checked(pixels, shown, um_per_px=session.um_per_px,
-                           px_per_photo_px=pixels.shape[1] / int(session.info["width_px"]))  # fmt: skip
+    picture = draw_checked(
+        pixels, shown, um_per_px=session.um_per_px, px_per_photo_px=pixels.shape[1] / int(session.info["width_px"])
+    )
     buffer = io.BytesIO()
     picture.convert("RGB").save(buffer, "JPEG", quality=80)
     words = f"{session.photo}: {describe_counts(session.counts())}"
     data = base64.b64encode(buffer.getvalue()).decode()
-    return (f'<figure style="margin:0"><img alt="{html.escape(words, quote=True)}" style="max-width:100%" '
-            f'src="data:image/jpeg;base64,{data}"><figcaption>{html.escape(words)}</figcaption></figure>')  # fmt: skip
+    return (
+        f'<figure style="margin:0"><img alt="{html.escape(words, quote=True)}" style="max-width:100%" '
+        f'src="data:image/jpeg;base64,{data}"><figcaption>{html.escape(words)}</figcaption></figure>'
+    )

@@ -56,8 +56,14 @@ def counts_table(log, photos=None):
         inside = mine[mine["counted"].fillna(False).astype(bool)]
         n = {COUNT_COLUMNS[s]: int((inside["stage"] == s).sum()) for s in STAGES}
         full = n["nauplii"] + n["umbrella"] + n["cysts"]
-        rows.append({"photo": photo.photo, "sample": photo.sample, **n,
-                     "hatch_pct": 100 * n["nauplii"] / full if full else float("nan"),
-                     "by_hand": int((mine["source"] != "found").sum()),
-                     "flags": "" if photo.flags != photo.flags or photo.flags is None else photo.flags})  # fmt: skip
+        rows.append(
+            {
+                "photo": photo.photo,
+                "sample": photo.sample,
+                **n,
+                "hatch_pct": 100 * n["nauplii"] / full if full else float("nan"),
+                "by_hand": int((mine["source"] != "found").sum()),
+                "flags": "" if photo.flags != photo.flags or photo.flags is None else photo.flags,
+            }
+        )
     return pd.DataFrame(rows, columns=["photo", "sample", *COUNT_COLUMNS.values(), "hatch_pct", "by_hand", "flags"])

@@ -18,8 +18,14 @@ from qckit.tables import COUNT_COLUMNS, STAGES, check_table
 
 OUTCOMES = (*STAGES, "missed")
 COLUMNS = list(COUNT_COLUMNS.values())
-TRUE = np.array([[0.95, 0.005, 0.005, 0.01, 0.03], [0.06, 0.88, 0.02, 0.01, 0.03],
-                 [0.003, 0.012, 0.945, 0.02, 0.02], [0.01, 0.005, 0.03, 0.895, 0.06]])  # fmt: skip
+TRUE = np.array(
+    [
+        [0.95, 0.005, 0.005, 0.01, 0.03],
+        [0.06, 0.88, 0.02, 0.01, 0.03],
+        [0.003, 0.012, 0.945, 0.02, 0.02],
+        [0.01, 0.005, 0.03, 0.895, 0.06],
+    ]
+)
 SIZE = (60, 8, 30, 40)
 
 
@@ -59,8 +65,12 @@ def test_95_percent_intervals_cover_the_truth_93_to_97_times_in_100():
         photos, true = counted(rng, 4)
         got = correct_counts(photos, rates, seed=seed)
         hatch = 100 * true[0] / true[:3].sum()
-        hits.append([*(got.low[s] <= true[i] <= got.high[s] for i, s in enumerate(STAGES)),
-                     got.hatch_pct_low <= hatch <= got.hatch_pct_high])  # fmt: skip
+        hits.append(
+            [
+                *(got.low[s] <= true[i] <= got.high[s] for i, s in enumerate(STAGES)),
+                got.hatch_pct_low <= hatch <= got.hatch_pct_high,
+            ]
+        )
     share = np.mean(hits, axis=0)
     assert 0.93 <= share.mean() <= 0.97, share
     # one figure from 300 runs has a standard error of 1.3 points
@@ -120,8 +130,14 @@ def test_objects_are_paired_once_within_reach():
     hand = pd.DataFrame(
         {"photo": "a", "stage": ["nauplius", "cyst", "shell"], "x_px": [10, 50, 90], "y_px": [10, 10, 10]}
     )
-    found = pd.DataFrame({"photo": "a", "stage": ["cyst", "nauplius", "debris", "cyst"], "x_px": [52, 11, 90, 200],
-                          "y_px": [10, 10, 10, 10]})  # fmt: skip
+    found = pd.DataFrame(
+        {
+            "photo": "a",
+            "stage": ["cyst", "nauplius", "debris", "cyst"],
+            "x_px": [52, 11, 90, 200],
+            "y_px": [10, 10, 10, 10],
+        }
+    )
     got = match_objects(hand, found, um_per_px=5.0)
     pairs = sorted(zip(got["hand"], got["photo_stage"], strict=True))
     assert pairs == [("cyst", "cyst"), ("nauplius", "nauplius"), ("none", "cyst"), ("shell", "missed")]
@@ -140,9 +156,17 @@ def paired_totals(rng, photos):
 def test_certificate_goes_through_the_log_table_and_back():
     rng = np.random.default_rng(3)
     photo, hand = paired_totals(rng, 12)
-    made = certify_camera(photo, hand, camera="stereo left", magnification="2x", kind="bright field",
-                          made_at="2026-11-04T09:00:00+00:00", made_by="op1", counter_version="1",
-                          matches=checked(rng, 12))  # fmt: skip
+    made = certify_camera(
+        photo,
+        hand,
+        camera="stereo left",
+        magnification="2x",
+        kind="bright field",
+        made_at="2026-11-04T09:00:00+00:00",
+        made_by="op1",
+        counter_version="1",
+        matches=checked(rng, 12),
+    )
     assert made.valid_until == "2027-05-05"
     assert "12 photos" in made.sentences[0]
     row = check_table(made.to_frame(), "certificates").iloc[0]
@@ -173,8 +197,13 @@ def test_a_small_check_is_due_again_sooner():
 def test_names_that_do_not_meet_are_said():
     photo, hand = paired_totals(np.random.default_rng(3), 4)
     with pytest.raises(InputError) as error:
-        certify_camera(photo, hand.assign(photo=hand["photo"] + ".jpg"), camera="phone", made_by="op1",
-                       made_at="2026-11-04T09:00:00+00:00")  # fmt: skip
+        certify_camera(
+            photo,
+            hand.assign(photo=hand["photo"] + ".jpg"),
+            camera="phone",
+            made_by="op1",
+            made_at="2026-11-04T09:00:00+00:00",
+        )
     assert str(error.value) == (
         "0 photo(s) counted both ways for camera phone; at least 3 are needed, 10 are better. Names by the kit: p0, "
         "p1, p2 and 1 more; by hand: p0.jpg, p1.jpg, p2.jpg and 1 more. Use the same names."

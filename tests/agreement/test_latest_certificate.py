@@ -8,8 +8,9 @@ from qckit.agreement import camera_of, certify_camera, correct_counts, latest_ce
 from qckit.tables import COUNT_COLUMNS, check_table, empty_table
 
 PHOTOS = pd.DataFrame({"photo": ["x.jpg", "y.jpg"], "um_per_px": [6.2, 6.21], "counter_version": "1.0"})
-SCALES = pd.DataFrame({"camera": ["stereo", "stereo", "phone"], "magnification": ["2x", "4x", ""],
-                       "um_per_px": [6.2, 3.1, 12.4]})  # fmt: skip
+SCALES = pd.DataFrame(
+    {"camera": ["stereo", "stereo", "phone"], "magnification": ["2x", "4x", ""], "um_per_px": [6.2, 3.1, 12.4]}
+)
 
 
 def certificate(made_at="2026-09-01T09:00:00+00:00", camera="stereo", magnification="2x", version="1.0", photos=12):
@@ -29,8 +30,16 @@ def certificate(made_at="2026-09-01T09:00:00+00:00", camera="stereo", magnificat
         table = pd.crosstab(whole["photo"], whole["stage"]).rename(columns=COUNT_COLUMNS)
         return table.reset_index()
 
-    made = certify_camera(totals(found), totals(hand), camera=camera, magnification=magnification, made_at=made_at,
-                          made_by="ab", counter_version=version, matches=matches)  # fmt: skip
+    made = certify_camera(
+        totals(found),
+        totals(hand),
+        camera=camera,
+        magnification=magnification,
+        made_at=made_at,
+        made_by="ab",
+        counter_version=version,
+        matches=matches,
+    )
     return check_table(made.to_frame(), "certificates")
 
 
@@ -39,8 +48,9 @@ def test_the_newest_certificate_of_the_photos_camera_is_cited_with_its_figures()
     use = latest_certificate(both, now="2026-11-04T09:00:00+00:00", photos=PHOTOS, scales=SCALES)
     assert use.holds
     assert use.certificate.name == "stereo 2x 2026-10-01"
-    assert use.sentence.startswith("Certificate stereo 2x 2026-10-01: 12 photos counted by the kit and by eye (ab). It "
-                                   "finds and calls right 9")  # fmt: skip
+    assert use.sentence.startswith(
+        "Certificate stereo 2x 2026-10-01: 12 photos counted by the kit and by eye (ab). It finds and calls right 9"
+    )
     assert use.sentence.endswith(" points. Check again by 2027-04-01.")
     share, low, high = use.detection["nauplius"]
     assert low < 0.95 < high and low < share < high
@@ -54,12 +64,16 @@ def test_the_newest_certificate_of_the_photos_camera_is_cited_with_its_figures()
 def test_a_certificate_past_its_date_or_of_another_counter_is_cited_and_not_used():
     late = latest_certificate(certificate(), now="2027-06-01", photos=PHOTOS, scales=SCALES)
     assert not late.holds and late.correct({"nauplius": 1}) is None
-    assert late.sentence.endswith("It was to be checked again by 2027-03-02, so counts are not corrected by it: count "
-                                  "photos by eye again and run  qckit camera check")  # fmt: skip
+    assert late.sentence.endswith(
+        "It was to be checked again by 2027-03-02, so counts are not corrected by it: count "
+        "photos by eye again and run  qckit camera check"
+    )
     other = latest_certificate(certificate(version="0.9"), now="2026-11-04", photos=PHOTOS, scales=SCALES)
     assert not other.holds
-    assert other.sentence.endswith("It was made with counter 0.9 and these photos were counted with 1.0, so counts are "
-                                   "not corrected by it: run  qckit camera check  again.")  # fmt: skip
+    assert other.sentence.endswith(
+        "It was made with counter 0.9 and these photos were counted with 1.0, so counts are "
+        "not corrected by it: run  qckit camera check  again."
+    )
 
 
 def test_what_is_missing_is_said():

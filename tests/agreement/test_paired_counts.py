@@ -87,8 +87,12 @@ def test_wrong_input_is_said_in_full(call, message):
 def test_study_of_people_recovers_what_was_put_in_and_says_it():
     rng = np.random.default_rng(1)
     photos, people = rng.normal(70, 12, 40), rng.normal(0, 3, 12)
-    rows = [(f"f{i}", f"p{j}", photos[i] + people[j] + rng.normal(0, 1.5))
-            for i in range(40) for j in range(12) for _ in range(2)]  # fmt: skip
+    rows = [
+        (f"f{i}", f"p{j}", photos[i] + people[j] + rng.normal(0, 1.5))
+        for i in range(40)
+        for j in range(12)
+        for _ in range(2)
+    ]
     got = gauge_study(pd.DataFrame(rows, columns=["photo", "counter", "value"]))
     assert got.repeatability == pytest.approx(1.5, rel=0.1)
     assert got.gauge == pytest.approx(np.hypot(people.std(ddof=1), 1.5), rel=0.1)

@@ -62,16 +62,20 @@ def costs(path: Path, um_per_px: float, reader, rounds: int) -> tuple[int, float
     photo = read_photo(path, um_per_px=um_per_px, finest_um_per_px=12)
     base = cpu(lambda: decode(path), 5 * rounds)
     whole = cpu(lambda: count_photo(path, um_per_px=um_per_px, reader=reader), rounds)
-    drawing = cpu(lambda: draw_checked(photo.pixels, count.objects, um_per_px=um_per_px,
-                                       px_per_photo_px=1 / photo.reduction), rounds)  # fmt: skip
+    drawing = cpu(
+        lambda: draw_checked(photo.pixels, count.objects, um_per_px=um_per_px, px_per_photo_px=1 / photo.reduction),
+        rounds,
+    )
     return len(count.objects), base, whole, drawing
 
 
 def one(name: str, path: Path, um_per_px: float, reader, rounds: int) -> float:
     """Print the cost of one photo in D."""
     n, base, whole, drawing = costs(path, um_per_px, reader, rounds)
-    print(f"{name:<34}{n:>6} objects   D {1000 * base:6.1f} ms   count {whole / base:6.1f} D   "
-          f"checked picture {drawing / base:5.1f} D")  # fmt: skip
+    print(
+        f"{name:<34}{n:>6} objects   D {1000 * base:6.1f} ms   count {whole / base:6.1f} D   "
+        f"checked picture {drawing / base:5.1f} D"
+    )
     return whole
 
 
@@ -84,8 +88,10 @@ def labelled(reader, rounds: int) -> None:
         found = [costs(PHOTOS / "photos" / f"{p}.jpg", u, reader, rounds) for p, u in zip(group.photo, group.um_per_px)]
         _, base, whole, drawing = np.array(found).T
         ratio, picture = whole / base, drawing / base
-        print(f"{name:<14}{len(group)} photos   D {1000 * np.median(base):5.1f} ms   count {np.median(ratio):5.1f} D "
-              f"({ratio.min():.1f} to {ratio.max():.1f})   checked picture {np.median(picture):4.1f} D")  # fmt: skip
+        print(
+            f"{name:<14}{len(group)} photos   D {1000 * np.median(base):5.1f} ms   count {np.median(ratio):5.1f} D "
+            f"({ratio.min():.1f} to {ratio.max():.1f})   checked picture {np.median(picture):4.1f} D"
+        )
 
 
 def peak_mib(path: Path, um_per_px: float, reader) -> float:

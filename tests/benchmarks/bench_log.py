@@ -31,44 +31,68 @@ def invented_years(rng) -> dict[str, pd.DataFrame]:
     start = pd.Timestamp("2018-01-01T09:00:00+00:00")
     started = start + pd.to_timedelta(np.arange(N_HATCHES) * 6, unit="h")
     lots = pd.DataFrame({"lot": [f"L-{i:03d}" for i in range(N_LOTS)]})
-    hatches = pd.DataFrame({
-        "hatch": [f"H-{i:06d}" for i in range(N_HATCHES)],
-        "lot": [f"L-{i * N_LOTS // N_HATCHES:03d}" for i in range(N_HATCHES)],
-        "purpose": "production", "cone": [("A", "B", "C", "D")[i % 4] for i in range(N_HATCHES)],
-        "started": started.strftime("%Y-%m-%dT%H:%M:%S+00:00"), "cysts_g": 40.0, "volume_ml": 20000.0,
-        "temperature_c": rng.normal(28, 0.3, N_HATCHES).round(1),
-    })  # fmt: skip
+    hatches = pd.DataFrame(
+        {
+            "hatch": [f"H-{i:06d}" for i in range(N_HATCHES)],
+            "lot": [f"L-{i * N_LOTS // N_HATCHES:03d}" for i in range(N_HATCHES)],
+            "purpose": "production",
+            "cone": [("A", "B", "C", "D")[i % 4] for i in range(N_HATCHES)],
+            "started": started.strftime("%Y-%m-%dT%H:%M:%S+00:00"),
+            "cysts_g": 40.0,
+            "volume_ml": 20000.0,
+            "temperature_c": rng.normal(28, 0.3, N_HATCHES).round(1),
+        }
+    )
     of = np.arange(N_SAMPLES) * N_HATCHES // N_SAMPLES
     by_photo = np.arange(N_SAMPLES) < N_PHOTOS
     taken = (started[of] + pd.Timedelta(hours=24)).strftime("%Y-%m-%dT%H:%M:%S+00:00")
-    samples = pd.DataFrame({
-        "sample": [f"S-{i:06d}" for i in range(N_SAMPLES)], "hatch": hatches["hatch"].to_numpy()[of], "taken": taken,
-        "kind": "subsample", "volume_ul": np.where(by_photo, np.nan, 250.0),
-        "chamber_depth_mm": np.where(by_photo, 1.0, np.nan), "dilution": 1.0,
-        "nauplii": pd.array(np.where(by_photo, None, rng.poisson(100, N_SAMPLES)), dtype="Int64"),
-        "cysts": pd.array(np.where(by_photo, None, rng.poisson(20, N_SAMPLES)), dtype="Int64"),
-        "counted_by": np.where(by_photo, "photo", "person"),
-        "photos": [f"P-{i:06d}.jpg" if photo else None for i, photo in enumerate(by_photo)],
-    })  # fmt: skip
+    samples = pd.DataFrame(
+        {
+            "sample": [f"S-{i:06d}" for i in range(N_SAMPLES)],
+            "hatch": hatches["hatch"].to_numpy()[of],
+            "taken": taken,
+            "kind": "subsample",
+            "volume_ul": np.where(by_photo, np.nan, 250.0),
+            "chamber_depth_mm": np.where(by_photo, 1.0, np.nan),
+            "dilution": 1.0,
+            "nauplii": pd.array(np.where(by_photo, None, rng.poisson(100, N_SAMPLES)), dtype="Int64"),
+            "cysts": pd.array(np.where(by_photo, None, rng.poisson(20, N_SAMPLES)), dtype="Int64"),
+            "counted_by": np.where(by_photo, "photo", "person"),
+            "photos": [f"P-{i:06d}.jpg" if photo else None for i, photo in enumerate(by_photo)],
+        }
+    )
     return {"lots": lots, "hatches": hatches, "samples": samples}
 
 
 def invented_count(rng, first: int, n_photos: int) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Invent what a counter gives for some photos."""
     names = [f"P-{i:06d}.jpg" for i in range(first, first + n_photos)]
-    photos = pd.DataFrame({"photo": names, "sha256": [f"{i:064x}" for i in range(first, first + n_photos)],
-                           "um_per_px": 6.2, "frame_mm2": 106.3, "counter_version": "bench"})  # fmt: skip
+    photos = pd.DataFrame(
+        {
+            "photo": names,
+            "sha256": [f"{i:064x}" for i in range(first, first + n_photos)],
+            "um_per_px": 6.2,
+            "frame_mm2": 106.3,
+            "counter_version": "bench",
+        }
+    )
     n = n_photos * N_PER_PHOTO
-    objects = pd.DataFrame({
-        "photo": pd.Series(np.repeat(names, N_PER_PHOTO), dtype="str"),
-        "object_id": pd.array(np.tile(np.arange(1, N_PER_PHOTO + 1), n_photos), dtype="Int64"),
-        "stage": pd.Series(rng.choice(STAGES, n, p=(0.5, 0.02, 0.1, 0.38)), dtype="str"),
-        **{f"p_{s}": rng.random(n).round(4) for s in (*STAGES, "debris")},
-        "x_px": (rng.random(n) * 1920).round(1), "y_px": (rng.random(n) * 1440).round(1),
-        "length_um": rng.normal(400, 40, n).round(1), "width_um": rng.normal(200, 20, n).round(1),
-        "area_um2": rng.normal(6e4, 5e3, n).round(0), "on_edge": pd.array(np.zeros(n, bool), dtype="boolean"),
-        "counted": pd.array(np.ones(n, bool), dtype="boolean"), "source": pd.Series(["found"] * n, dtype="str"),
-    })  # fmt: skip
+    objects = pd.DataFrame(
+        {
+            "photo": pd.Series(np.repeat(names, N_PER_PHOTO), dtype="str"),
+            "object_id": pd.array(np.tile(np.arange(1, N_PER_PHOTO + 1), n_photos), dtype="Int64"),
+            "stage": pd.Series(rng.choice(STAGES, n, p=(0.5, 0.02, 0.1, 0.38)), dtype="str"),
+            **{f"p_{s}": rng.random(n).round(4) for s in (*STAGES, "debris")},
+            "x_px": (rng.random(n) * 1920).round(1),
+            "y_px": (rng.random(n) * 1440).round(1),
+            "length_um": rng.normal(400, 40, n).round(1),
+            "width_um": rng.normal(200, 20, n).round(1),
+            "area_um2": rng.normal(6e4, 5e3, n).round(0),
+            "on_edge": pd.array(np.zeros(n, bool), dtype="boolean"),
+            "counted": pd.array(np.ones(n, bool), dtype="boolean"),
+            "source": pd.Series(["found"] * n, dtype="str"),
+        }
+    )
     return photos, objects
 
 
@@ -84,13 +108,30 @@ def timed(label: str, action, *, limit_s: float | None = None):
 
 def day_sheet(folder: Path) -> list[Path]:
     """Write a day's field sheet: four hatches, sixteen samples, in the site's order of dates."""
-    hatches = pd.DataFrame({"hatch": [f"NEW-{c}" for c in "ABCD"], "lot": "L-019", "purpose": "production",
-                            "cone": list("ABCD"), "started": "2026-11-03 09:00", "cysts_g": "40,5",
-                            "volume_ml": "20 000", "temperature_c": "82,4 °F"})  # fmt: skip
-    samples = pd.DataFrame({"sample": [f"NEW-{c}-{i}" for c in "ABCD" for i in range(4)],
-                            "hatch": [f"NEW-{c}" for c in "ABCD" for _ in range(4)], "taken": "2026-11-04 09:00",
-                            "kind": "subsample", "volume_ul": "250", "nauplii": "101", "cysts": "17",
-                            "counted_by": "person"})  # fmt: skip
+    hatches = pd.DataFrame(
+        {
+            "hatch": [f"NEW-{c}" for c in "ABCD"],
+            "lot": "L-019",
+            "purpose": "production",
+            "cone": list("ABCD"),
+            "started": "2026-11-03 09:00",
+            "cysts_g": "40,5",
+            "volume_ml": "20 000",
+            "temperature_c": "82,4 °F",
+        }
+    )
+    samples = pd.DataFrame(
+        {
+            "sample": [f"NEW-{c}-{i}" for c in "ABCD" for i in range(4)],
+            "hatch": [f"NEW-{c}" for c in "ABCD" for _ in range(4)],
+            "taken": "2026-11-04 09:00",
+            "kind": "subsample",
+            "volume_ul": "250",
+            "nauplii": "101",
+            "cysts": "17",
+            "counted_by": "person",
+        }
+    )
     samples.loc[15, ["volume_ul", "nauplii", "cysts"]] = None
     samples.loc[15, ["counted_by", "photos", "chamber_depth_mm"]] = ["photo", f"P-{N_PHOTOS:06d}.jpg", 1]
     paths = [folder / "hatches.csv", folder / "samples.csv"]
@@ -132,11 +173,15 @@ def enter_years(log, folder: Path, rng) -> None:
         paths.append(folder / f"{name}.csv")
         frame.to_csv(paths[-1], index=False)
     photos, objects = invented_count(rng, 0, N_PHOTOS)
-    timed(f"import sheets of {N_HATCHES:,} hatches and {N_SAMPLES:,} samples",
-          lambda: log.import_sheets(paths, by="bench"))  # fmt: skip
+    timed(
+        f"import sheets of {N_HATCHES:,} hatches and {N_SAMPLES:,} samples",
+        lambda: log.import_sheets(paths, by="bench"),
+    )
     timed("import the same sheets again", lambda: log.import_sheets(paths, by="bench"))
-    timed(f"enter the counts of {N_PHOTOS:,} photos, {len(objects):,} objects",
-          lambda: log.record_counts(photos, objects=objects, by="bench"))  # fmt: skip
+    timed(
+        f"enter the counts of {N_PHOTOS:,} photos, {len(objects):,} objects",
+        lambda: log.record_counts(photos, objects=objects, by="bench"),
+    )
 
 
 def main(folder: Path, url: str) -> int:
@@ -165,8 +210,10 @@ def main(folder: Path, url: str) -> int:
         names = hatches["hatch"].tolist()
         objects = limited("objects", "read that month's objects", lambda: log.objects(hatch=names))
         history = limited("history", "trace one hatch", lambda: log.history("H-001200").text)
-        print(f"month: {len(hatches)} hatches, {len(samples)} samples, {len(objects):,} objects; history: "
-              f"{len(history.splitlines())} lines")  # fmt: skip
+        print(
+            f"month: {len(hatches)} hatches, {len(samples)} samples, {len(objects):,} objects; history: "
+            f"{len(history.splitlines())} lines"
+        )
         if not url:
             print(f"log: {(site / 'log.sqlite').stat().st_size / 1e6:.0f} MB")
         explain_all(log)

@@ -31,12 +31,18 @@ def proportion_table(runs, *, n, shares, is_safe=False):
         for k in CONES:
             found = [
                 coverage_of_proportion(
-                    k, share, rho, n=n, runs=runs, rng=np.random.default_rng([k, share, int(1e4 * rho)]),
-                    family=family, is_safe=is_safe,
+                    k,
+                    share,
+                    rho,
+                    n=n,
+                    runs=runs,
+                    rng=np.random.default_rng([k, share, int(1e4 * rho)]),
+                    family=family,
+                    is_safe=is_safe,
                 )
                 for share in shares
                 for family in (("beta", "logit-normal") if rho else ("beta",))
-            ]  # fmt: skip
+            ]
             cells.append(f"{min(found):.1f} to {max(found):.1f}")
         print(f"| {label} | " + " | ".join(cells) + " |", flush=True)
 

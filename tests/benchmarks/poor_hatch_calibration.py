@@ -18,15 +18,20 @@ from qckit.practice.cases import _TELLTALE, PLANTED, SHARED, Situation, _add, si
 from qckit.practice.mechanisms import Conditions, LotTraits, expected_shares, nauplius_lengths_um
 from qckit.settings import Settings
 from qckit.tables import STAGES
-from qckit.verdicts.poor_hatch import decide, study_hatch
-from qckit.verdicts.poor_hatch_likelihood import stated
+from qckit.verdicts.poor_hatch.likelihood import stated
+from qckit.verdicts.poor_hatch.verdict import decide, study_hatch
 
 KIT_NAME = {"weighing": "amount", "volume": "amount"}
 P_NONE, P_PAIR = 0.12, 0.18
 SAME_TRACE = ({"amount"}, {"broken", "missed", "overlong", "gradient"})
 """Causes that no count of one reading tells apart: named together they count as right."""
-WATER_NOISE = {"temperature": (0.35, 0.15), "salinity": (0.6, 0.3), "ph": (0.06, 0.03), "oxygen": (0.22, 0.15),
-               "light": (110.0, 40.0)}  # fmt: skip
+WATER_NOISE = {
+    "temperature": (0.35, 0.15),
+    "salinity": (0.6, 0.3),
+    "ph": (0.06, 0.03),
+    "oxygen": (0.22, 0.15),
+    "light": (110.0, 40.0),
+}
 BETWEEN_DRAWS = {"temperature": 0.15, "salinity": 0.6, "ph": 0.015, "oxygen": 0.05, "light": 10.0}  # drawn, not dense
 CLUE_WORDS = (
     ("unwetted", "ring", "notes"),
@@ -34,8 +39,13 @@ CLUE_WORDS = (
     ("broken", "very strong", "aeration"),
     ("oxygen", "weak", "aeration"),
 )
-COLUMN = {"temperature": "temperature_c", "salinity": "salinity_ppt", "ph": "ph", "oxygen": "oxygen_mg_l",
-          "light": "light_lux"}  # fmt: skip
+COLUMN = {
+    "temperature": "temperature_c",
+    "salinity": "salinity_ppt",
+    "ph": "ph",
+    "oxygen": "oxygen_mg_l",
+    "light": "light_lux",
+}
 
 
 def plan_cases(n, rng):
@@ -72,26 +82,60 @@ class Oracle:
 
     @staticmethod
     def _draw(causes, strengths, rng):
-        base = {"hours": 24.0, "temperature_c": 28.0, "salinity_ppt": 33.0, "ph": 8.2, "oxygen_mg_l": 6.3,
-                "light_lux": 2050.0, "cysts_g_per_l": 1.6}  # fmt: skip
+        base = {
+            "hours": 24.0,
+            "temperature_c": 28.0,
+            "salinity_ppt": 33.0,
+            "ph": 8.2,
+            "oxygen_mg_l": 6.3,
+            "light_lux": 2050.0,
+            "cysts_g_per_l": 1.6,
+        }
         situation = Situation(conditions=base)
         for c, s in zip(causes, strengths, strict=True):
             situation = _add(situation, c, float(s))
-        return {"spell_h": 0.0, "spell_c": 28.0, "unwetted_frac": 0.0, "broken_frac": 0.0, "extra_dead": 0.0,
-                "empty_frac": 0.0, "missed": 0.0, "lit_away": situation.lit_away, "lit_cv": situation.lit_cv,
-                "length": _mean_log_length(situation, rng), "shell_as_cyst": 0.0, "luck": rng.normal(0, 0.14),
-                "arrest": rng.normal(0, 0.35), "mixing": situation.mixing_cv,
-                "factor": situation.mass_factor * situation.volume_factor} | (
-                    situation.conditions | situation.traits | situation.counting)  # fmt: skip
+        return {
+            "spell_h": 0.0,
+            "spell_c": 28.0,
+            "unwetted_frac": 0.0,
+            "broken_frac": 0.0,
+            "extra_dead": 0.0,
+            "empty_frac": 0.0,
+            "missed": 0.0,
+            "lit_away": situation.lit_away,
+            "lit_cv": situation.lit_cv,
+            "length": _mean_log_length(situation, rng),
+            "shell_as_cyst": 0.0,
+            "luck": rng.normal(0, 0.14),
+            "arrest": rng.normal(0, 0.35),
+            "mixing": situation.mixing_cv,
+            "factor": situation.mass_factor * situation.volume_factor,
+        } | (situation.conditions | situation.traits | situation.counting)
 
     def _shares(self, lot, d):
         odds = lot.dead_frac / (1 - lot.dead_frac) * np.exp(d["luck"])
         dead = 1 - (1 - odds / (1 + odds)) * (1 - d["extra_dead"])
-        traits = LotTraits(full_per_g=lot.full_per_g, dead_frac=dead.to_numpy(), dormant_frac=lot.dormant_frac,
-                           break_t50_h=lot.break_t50_h, arrest_frac=(lot.arrest_frac * np.exp(d["arrest"])).to_numpy(),
-                           old_shells_frac=lot.old_shells_frac)  # fmt: skip
-        names = ("hours", "temperature_c", "spell_c", "spell_h", "salinity_ppt", "ph", "oxygen_mg_l", "light_lux",
-                 "cysts_g_per_l", "unwetted_frac", "broken_frac")  # fmt: skip
+        traits = LotTraits(
+            full_per_g=lot.full_per_g,
+            dead_frac=dead.to_numpy(),
+            dormant_frac=lot.dormant_frac,
+            break_t50_h=lot.break_t50_h,
+            arrest_frac=(lot.arrest_frac * np.exp(d["arrest"])).to_numpy(),
+            old_shells_frac=lot.old_shells_frac,
+        )
+        names = (
+            "hours",
+            "temperature_c",
+            "spell_c",
+            "spell_h",
+            "salinity_ppt",
+            "ph",
+            "oxygen_mg_l",
+            "light_lux",
+            "cysts_g_per_l",
+            "unwetted_frac",
+            "broken_frac",
+        )
         shares = expected_shares(traits, Conditions(**{k: d[k].to_numpy() for k in names}))
         full = np.array([shares[s] for s in STAGES]).T * (1 - d["empty_frac"].to_numpy())[:, None]
         full[:, 3] += d["empty_frac"]
@@ -212,8 +256,16 @@ def run(n=500, seed=7, oracle_draws=(250, 60), n_before=30):
     for causes, strengths, logged in plan_cases(n, rng):
         case = simulate_case(rng, causes, strengths, is_logged=logged, n_before=n_before)
         t = case.tables
-        study = study_hatch(t["lots"], t["hatches"], t["samples"], t["readings"], hatch="X", settings=Settings(),
-                            photos=t["photos"], objects=t["objects"])  # fmt: skip
+        study = study_hatch(
+            t["lots"],
+            t["hatches"],
+            t["samples"],
+            t["readings"],
+            hatch="X",
+            settings=Settings(),
+            photos=t["photos"],
+            objects=t["objects"],
+        )
         verdict, named = decide(study)
         ranked = [("none", study.weights.none), ("other", study.weights.other), *study.weights.ranked()]
         ranked.sort(key=lambda item: -item[1])
@@ -223,16 +275,27 @@ def run(n=500, seed=7, oracle_draws=(250, 60), n_before=30):
         ranked = [(k, stated(p)) for k, p in ranked]
         names = [k for k, _ in ranked if k != "other"]
         together = any(set(named) <= group and set(named) & truth for group in SAME_TRACE)
-        rows.append({
-            "causes": "+".join(sorted(causes)) or "none", "n_causes": len(causes), "is_logged": logged,
-            "loss": case.loss, "verdict": verdict, "named": "+".join(named),
-            "oracle_right": bool(oracle_first & truth), "oracle_p": best[0][1],
-            "kit_first": names[0], "first_right": names[0] in truth or together, "strictly": names[0] in truth,
-            "in_three": bool(set(names[:3]) & truth),
-            "stated": stated(study.weights.of(named[0])) if len(named) == 1 else np.nan,
-            "stated_right": bool(set(named) & truth), "p_first": dict(ranked)[names[0]],
-            "truth": "+".join(sorted(truth)),
-        } | {f"p_{k}": p for k, p in ranked})  # fmt: skip
+        rows.append(
+            {
+                "causes": "+".join(sorted(causes)) or "none",
+                "n_causes": len(causes),
+                "is_logged": logged,
+                "loss": case.loss,
+                "verdict": verdict,
+                "named": "+".join(named),
+                "oracle_right": bool(oracle_first & truth),
+                "oracle_p": best[0][1],
+                "kit_first": names[0],
+                "first_right": names[0] in truth or together,
+                "strictly": names[0] in truth,
+                "in_three": bool(set(names[:3]) & truth),
+                "stated": stated(study.weights.of(named[0])) if len(named) == 1 else np.nan,
+                "stated_right": bool(set(named) & truth),
+                "p_first": dict(ranked)[names[0]],
+                "truth": "+".join(sorted(truth)),
+            }
+            | {f"p_{k}": p for k, p in ranked}
+        )
     return pd.DataFrame(rows)
 
 
@@ -269,8 +332,16 @@ def reliability(table, edges=(0, 0.02, 0.1, 0.3, 0.5, 0.7, 0.85, 0.95, 1.0)):
     stated = np.concatenate([table[f"p_{c}"].to_numpy() for c in codes])
     true = np.concatenate([table["truth"].str.split("+").map(set).map(lambda s, c=c: c in s).to_numpy() for c in codes])
     bins = np.clip(np.digitize(stated, edges) - 1, 0, len(edges) - 2)
-    rows = [(f"{edges[b]:.2f} to {edges[b + 1]:.2f}", int((bins == b).sum()), stated[bins == b].mean(),
-             true[bins == b].mean()) for b in range(len(edges) - 1) if (bins == b).any()]  # fmt: skip
+    rows = [
+        (
+            f"{edges[b]:.2f} to {edges[b + 1]:.2f}",
+            int((bins == b).sum()),
+            stated[bins == b].mean(),
+            true[bins == b].mean(),
+        )
+        for b in range(len(edges) - 1)
+        if (bins == b).any()
+    ]
     return pd.DataFrame(rows, columns=["stated", "n", "mean stated", "found true"])
 
 
@@ -280,8 +351,16 @@ def false_accusations(n=300, seed=11):
     accused = 0
     for _ in range(n):
         t = simulate_case(rng).tables
-        study = study_hatch(t["lots"], t["hatches"], t["samples"], t["readings"], hatch="X", settings=Settings(),
-                            photos=t["photos"], objects=t["objects"])  # fmt: skip
+        study = study_hatch(
+            t["lots"],
+            t["hatches"],
+            t["samples"],
+            t["readings"],
+            hatch="X",
+            settings=Settings(),
+            photos=t["photos"],
+            objects=t["objects"],
+        )
         accused += decide(study)[0] in ("cause-found", "cause-likely", "count-doubtful")
     return accused
 

@@ -18,8 +18,15 @@ from playwright.sync_api import Error
 
 TOKEN = "only-for-this-test"
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
-FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
-         "--disable-component-update", "--disable-sync"]  # fmt: skip
+FLAGS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
 
 
 def _free_port() -> int:
@@ -34,9 +41,15 @@ def jupyter_lab(root: Path, home: Path, env: dict[str, str], app: str = "jupyter
 
     ``app`` is jupyterlab, notebook or nbclassic.
     """
-    places = {"HOME": "", "JUPYTER_CONFIG_DIR": "config", "JUPYTER_DATA_DIR": "data", "JUPYTER_RUNTIME_DIR": "runtime",
-              "IPYTHONDIR": "ipython", "JUPYTERLAB_SETTINGS_DIR": "settings",
-              "JUPYTERLAB_WORKSPACES_DIR": "workspaces"}  # fmt: skip
+    places = {
+        "HOME": "",
+        "JUPYTER_CONFIG_DIR": "config",
+        "JUPYTER_DATA_DIR": "data",
+        "JUPYTER_RUNTIME_DIR": "runtime",
+        "IPYTHONDIR": "ipython",
+        "JUPYTERLAB_SETTINGS_DIR": "settings",
+        "JUPYTERLAB_WORKSPACES_DIR": "workspaces",
+    }
     for name, folder in places.items():
         (home / folder).mkdir(parents=True, exist_ok=True)
         env = {**env, name: str(home / folder)}
@@ -44,12 +57,23 @@ def jupyter_lab(root: Path, home: Path, env: dict[str, str], app: str = "jupyter
     news.parent.mkdir(parents=True)
     news.write_text(json.dumps({"fetchNews": "false"}), encoding="utf-8")  # or a pop-up covers the lower right
     port = _free_port()
-    command = [sys.executable, "-m", app, "--no-browser", "--allow-root", "--ip=127.0.0.1", f"--port={port}",
-               "--ServerApp.port_retries=0", f"--IdentityProvider.token={TOKEN}",
-               f"--ServerApp.root_dir={root}"]  # fmt: skip
+    command = [
+        sys.executable,
+        "-m",
+        app,
+        "--no-browser",
+        "--allow-root",
+        "--ip=127.0.0.1",
+        f"--port={port}",
+        "--ServerApp.port_retries=0",
+        f"--IdentityProvider.token={TOKEN}",
+        f"--ServerApp.root_dir={root}",
+    ]
     if app == "jupyterlab":
-        command += ["--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate",
-                    "--LabApp.extension_manager=readonly"]  # fmt: skip
+        command += [
+            "--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate",
+            "--LabApp.extension_manager=readonly",
+        ]
     with (home / "server.log").open("wb") as log:
         server = subprocess.Popen(command, env={**os.environ, **env}, stdout=log, stderr=log)
         url = f"http://127.0.0.1:{port}"

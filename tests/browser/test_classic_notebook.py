@@ -20,8 +20,11 @@ from jupyter_lab import CHROMIUM, FLAGS, TOKEN, jupyter_lab  # noqa: E402
 from qckit._paths import notebooks_dir  # noqa: E402
 from qckit.log import open_log  # noqa: E402
 
-pytestmark = [pytest.mark.browser, pytest.mark.slow,
-              pytest.mark.skipif(CHROMIUM is None, reason="no Chromium on this machine")]  # fmt: skip
+pytestmark = [
+    pytest.mark.browser,
+    pytest.mark.slow,
+    pytest.mark.skipif(CHROMIUM is None, reason="no Chromium on this machine"),
+]
 
 
 def run_all(page, app):
@@ -65,8 +68,10 @@ def test_the_desk_works_by_keyboard(tmp_path, app):
         page.goto(f"{url}/{folder}/count_photos.ipynb?token={TOKEN}", wait_until="domcontentloaded", timeout=90_000)
         run_all(page, app)
         page.locator(".qck-canvas").wait_for(timeout=60_000)
-        page.wait_for_function("() => { const s = document.querySelector('.qck-canvas').dataset.scale;"
-                               " return s > 0 && s != 1; }", timeout=60_000)  # fmt: skip
+        page.wait_for_function(
+            "() => { const s = document.querySelector('.qck-canvas').dataset.scale; return s > 0 && s != 1; }",
+            timeout=60_000,
+        )
         page.locator(".qck-initials").fill("ab")
         page.locator(".qck-canvas").scroll_into_view_if_needed()
         page.locator(".qck-canvas").click(position={"x": 6, "y": 6})

@@ -19,8 +19,11 @@ from jupyter_lab import CHROMIUM, FLAGS, jupyter_lab, open_notebook, run_cell  #
 from qckit._paths import notebooks_dir  # noqa: E402
 from qckit.log import open_log  # noqa: E402
 
-pytestmark = [pytest.mark.browser, pytest.mark.slow,
-              pytest.mark.skipif(CHROMIUM is None, reason="no Chromium on this machine")]  # fmt: skip
+pytestmark = [
+    pytest.mark.browser,
+    pytest.mark.slow,
+    pytest.mark.skipif(CHROMIUM is None, reason="no Chromium on this machine"),
+]
 
 PHOTO = "k-121_a_1.jpg"
 
@@ -53,8 +56,9 @@ def test_scale_is_set_by_two_clicks_and_by_the_ruling(tmp_path):
     from playwright.sync_api import sync_playwright
 
     site = make_site(tmp_path / "site")
-    camera_notebook(site, photo=PHOTO, method="two points", spacing_um=6200.0, camera="stereo", magnification="2x",
-                    initials="ab")  # fmt: skip
+    camera_notebook(
+        site, photo=PHOTO, method="two points", spacing_um=6200.0, camera="stereo", magnification="2x", initials="ab"
+    )
     errors = []
     with jupyter_lab(site, tmp_path / "home", {}) as url, sync_playwright() as play:
         browser = play.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
@@ -96,8 +100,14 @@ def test_a_thousand_objects_stay_smooth(tmp_path):
     site = make_site(tmp_path / "site")
     rng = np.random.default_rng(4)
     with open_log(site) as log:
-        extra = pd.DataFrame({"action": "add", "stage": rng.choice(["nauplius", "umbrella", "cyst", "shell"], 900),
-                              "x_px": rng.uniform(20, 1900, 900), "y_px": rng.uniform(20, 1420, 900)})  # fmt: skip
+        extra = pd.DataFrame(
+            {
+                "action": "add",
+                "stage": rng.choice(["nauplius", "umbrella", "cyst", "shell"], 900),
+                "x_px": rng.uniform(20, 1900, 900),
+                "y_px": rng.uniform(20, 1420, 900),
+            }
+        )
         log.correct_objects(PHOTO, extra, by="ab", reason="invented, to make a crowd")
         assert len(log.objects(photo=PHOTO)) >= 1000
     crowded_notebook(site)
@@ -125,8 +135,11 @@ def test_a_thousand_objects_stay_smooth(tmp_path):
             number = page.locator(".qck-canvas").get_attribute("data-chosen")
             begin = page.evaluate("performance.now()")
             page.keyboard.press("s")
-            page.wait_for_function("n => document.querySelector('.qck-status').textContent"
-                                   ".includes(`Saved: object ${n} `)", arg=number, timeout=30_000)  # fmt: skip
+            page.wait_for_function(
+                "n => document.querySelector('.qck-status').textContent.includes(`Saved: object ${n} `)",
+                arg=number,
+                timeout=30_000,
+            )
             waits.append(page.evaluate("performance.now()") - begin)
         page.screenshot(path=str(tmp_path / "crowded.png"))
         page.keyboard.press("0")

@@ -19,8 +19,11 @@ from jupyter_lab import CHROMIUM, FLAGS, jupyter_lab, open_notebook, run_cell  #
 from qckit._paths import notebooks_dir  # noqa: E402
 from qckit.log import open_log  # noqa: E402
 
-pytestmark = [pytest.mark.browser, pytest.mark.slow,
-              pytest.mark.skipif(CHROMIUM is None, reason="no Chromium on this machine")]  # fmt: skip
+pytestmark = [
+    pytest.mark.browser,
+    pytest.mark.slow,
+    pytest.mark.skipif(CHROMIUM is None, reason="no Chromium on this machine"),
+]
 
 
 class Desk:
@@ -31,9 +34,11 @@ class Desk:
         self.root = page.locator(".qck-desk").last
         self.canvas = self.root.locator(".qck-canvas")
         self.canvas.wait_for(timeout=60_000)
-        page.wait_for_function("() => { const c = [...document.querySelectorAll('.qck-canvas')].at(-1);"
-                               " return c && c.dataset.scale > 0 && c.dataset.scale != 1; }",
-                               timeout=60_000)  # fmt: skip
+        page.wait_for_function(
+            "() => { const c = [...document.querySelectorAll('.qck-canvas')].at(-1);"
+            " return c && c.dataset.scale > 0 && c.dataset.scale != 1; }",
+            timeout=60_000,
+        )
         self.canvas.scroll_into_view_if_needed()
 
     def counts(self) -> dict[str, int]:
@@ -53,8 +58,9 @@ class Desk:
         if until:
             self.page.wait_for_function(
                 "words => [...document.querySelectorAll('.qck-status')].at(-1).textContent.includes(words)",
-                arg=until, timeout=30_000,
-            )  # fmt: skip
+                arg=until,
+                timeout=30_000,
+            )
 
     def chosen(self) -> str:
         return self.canvas.get_attribute("data-chosen")
@@ -101,8 +107,9 @@ def test_changes_made_by_hand_outlive_the_kernel(tmp_path):
         assert desk.counts() == changed
         page.wait_for_function(
             "words => [...document.querySelectorAll('.qck-told')].at(-1).textContent.includes(words)",
-            arg=f"Counts: {changed['nauplius']} nauplii, ", timeout=10_000,
-        )  # fmt: skip
+            arg=f"Counts: {changed['nauplius']} nauplii, ",
+            timeout=10_000,
+        )
 
         desk.at(second.x_px, second.y_px)
         assert desk.chosen() == str(second.object_id)
@@ -161,16 +168,27 @@ def test_changes_made_by_hand_outlive_the_kernel(tmp_path):
 def told_to_screen_readers(desk):
     """What the accessibility tree holds: every control named, live regions there, Tab goes in and out again."""
     tree = desk.root.aria_snapshot()
-    for line in ('combobox "Photo"', 'combobox "Show"', 'textbox "Initials"', 'button "Nauplius N"', 'button "Zoom in"',
-                 'toolbar "Stage of the chosen object"', 'table "Counts now"', 'application "Photo with marks',
-                 'combobox "Shape of the part to count or leave out: key G"', 'rowheader "Umbrella"'):  # fmt: skip
+    for line in (
+        'combobox "Photo"',
+        'combobox "Show"',
+        'textbox "Initials"',
+        'button "Nauplius N"',
+        'button "Zoom in"',
+        'toolbar "Stage of the chosen object"',
+        'table "Counts now"',
+        'application "Photo with marks',
+        'combobox "Shape of the part to count or leave out: key G"',
+        'rowheader "Umbrella"',
+    ):
         assert line in tree, line
     nameless = re.findall(r"- (?:button|combobox|textbox|checkbox|application)(?:$|:| \[)", tree, flags=re.MULTILINE)
     assert nameless == []
     live = desk.root.locator("[aria-live=polite]").evaluate_all("nodes => nodes.map(n => n.className)")
     assert {"qck-said", "qck-status", "qck-told"} <= {c.split()[0] for c in live}
-    inside = "() => { const d = [...document.querySelectorAll('.qck-desk')].at(-1), n = document.activeElement;" \
-             " return d.contains(n) ? n.getAttribute('aria-label') || n.textContent : null; }"  # fmt: skip
+    inside = (
+        "() => { const d = [...document.querySelectorAll('.qck-desk')].at(-1), n = document.activeElement;"
+        " return d.contains(n) ? n.getAttribute('aria-label') || n.textContent : null; }"
+    )
     desk.root.locator("select").first.focus()
     stops = []
     for _ in range(40):

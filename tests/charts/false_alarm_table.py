@@ -44,8 +44,11 @@ def rates(share, rho, sizes, law, n, repeats, rng):
         points = pd.DataFrame({"count": count, "size": size})
         base, later = points.head(n), points.tail(MONITORED)
         own = []
-        for limits in (charts.fit_limits(base, "p"), charts.fit_limits(base, "p prime"),
-                       charts.set_baseline(base, "p prime", rules=("beyond_3",)).limits):  # fmt: skip
+        for limits in (
+            charts.fit_limits(base, "p"),
+            charts.fit_limits(base, "p prime"),
+            charts.set_baseline(base, "p prime", rules=("beyond_3",)).limits,
+        ):
             chart = charts.apply_limits(limits, later)
             own.append(((chart["value"] < chart["low"]) | (chart["value"] > chart["high"])).mean())
         found.append(own)

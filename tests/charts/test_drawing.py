@@ -22,10 +22,15 @@ def closed():
 def chart(n=30, group="K-121", seed=1):
     rng = np.random.default_rng(seed)
     size = rng.integers(200, 500, n)
-    points = pd.DataFrame({
-        "label": [f"h{i}" for i in range(n)], "at": pd.date_range("2026-01-01", periods=n, tz="UTC"), "group": group,
-        "count": rng.binomial(size, 0.85), "size": size,
-    })  # fmt: skip
+    points = pd.DataFrame(
+        {
+            "label": [f"h{i}" for i in range(n)],
+            "at": pd.date_range("2026-01-01", periods=n, tz="UTC"),
+            "group": group,
+            "count": rng.binomial(size, 0.85),
+            "size": size,
+        }
+    )
     points.loc[n - 1, "count"] = int(0.5 * size[-1])
     limits = charts.widen(charts.fit_limits(points.head(25), "p prime", per=100))
     return charts.apply_limits(limits, points, phase=["baseline"] * 25 + ["monitored"] * (n - 25)), limits
@@ -64,14 +69,21 @@ def test_lot_changes_are_named_and_lines_do_not_cross_them():
 
 def test_small_charts_by_cone_share_their_scale_and_limits_and_give_n():
     frame, _ = chart()
-    frame = frame.assign(cone=np.resize(list("ABC"), len(frame)), chart="hatch_pct", score=frame["z"], fired=False,
-                         at=pd.date_range("2026-01-01", periods=len(frame), tz="UTC"))  # fmt: skip
+    frame = frame.assign(
+        cone=np.resize(list("ABC"), len(frame)),
+        chart="hatch_pct",
+        score=frame["z"],
+        fired=False,
+        at=pd.date_range("2026-01-01", periods=len(frame), tz="UTC"),
+    )
     frame.loc[29, "score"] = 0.0
     frame.loc[4, ["score", "fired"]] = [-4.5, True]
     fig = charts.draw_grid(frame, "cone", {"hatch_pct": "H%"}, first=frame["at"][20])
     assert [ax.get_title(loc="left") or ax.get_title() for ax in fig.axes] == [
-        "cone A   (n = 10)", "cone B   (n = 10)", "cone C   (n = 10)",
-    ]  # fmt: skip
+        "cone A   (n = 10)",
+        "cone B   (n = 10)",
+        "cone C   (n = 10)",
+    ]
     assert len({ax.get_ylim() for ax in fig.axes}) == 1
     assert fig.axes[0].get_ylim()[0] == -5.5  # the lowest diamond, in the middle chart, is whole
     for ax in fig.axes:
@@ -135,10 +147,15 @@ def test_ewma_and_cusum_mark_their_signals():
 
 def test_calendar_has_a_square_for_every_day():
     first, last = pd.Timestamp("2026-02-01", tz="UTC"), pd.Timestamp("2026-03-01", tz="UTC")
-    series = pd.DataFrame({
-        "hatch": ["a", "b"], "at": pd.to_datetime(["2026-02-03T09:00Z", "2026-02-03T10:00Z"]), "nauplii": [80.0, 70.0],
-        "full_cysts": [100.0, 100.0], "off_standard": ["", "pH 7.2, below 7.9"],
-    })  # fmt: skip
+    series = pd.DataFrame(
+        {
+            "hatch": ["a", "b"],
+            "at": pd.to_datetime(["2026-02-03T09:00Z", "2026-02-03T10:00Z"]),
+            "nauplii": [80.0, 70.0],
+            "full_cysts": [100.0, 100.0],
+            "off_standard": ["", "pH 7.2, below 7.9"],
+        }
+    )
     days = calendar_days(series, pd.DataFrame({"hatch": ["b"]}), first, last)
     assert len(days) == 28
     assert days.loc[2, ["n_hatches", "hatch_pct", "n_signals", "off_standard"]].tolist() == [2, 75.0, 1, 1]

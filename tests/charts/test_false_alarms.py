@@ -102,11 +102,15 @@ def test_no_shift_is_told_when_nothing_moved():
     told = 0
     for _ in range(150):
         n = 70
-        frame = pd.DataFrame({
-            "label": [f"h{i}" for i in range(n)],
-            "at": pd.date_range("2026-01-01", periods=n, freq="12h", tz="UTC"),
-            "z": rng.normal(0, 1, n), "cone": rng.choice(list("ABCD"), n), "operator": rng.choice(["op1", "op2"], n),
-        })  # fmt: skip
+        frame = pd.DataFrame(
+            {
+                "label": [f"h{i}" for i in range(n)],
+                "at": pd.date_range("2026-01-01", periods=n, freq="12h", tz="UTC"),
+                "z": rng.normal(0, 1, n),
+                "cone": rng.choice(list("ABCD"), n),
+                "operator": rng.choice(["op1", "op2"], n),
+            }
+        )
         frame["value"], frame["centre"] = 85 + 2 * frame["z"], 85.0
         told += bool(charts.find_shifts(frame))
     assert told <= 4  # stated: at most 1 in 100

@@ -6,7 +6,7 @@ import pytest
 from scipy import stats
 
 from qckit import charts
-from qckit.charts.laws import between_share, lean, limit_value, normal_score
+from qckit.charts.overdispersed import between_share, lean, limit_value, normal_score
 
 
 def test_scores_and_limits_are_those_of_the_pearson_iii_law_of_scipy():

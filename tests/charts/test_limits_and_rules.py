@@ -128,8 +128,18 @@ def test_points_set_aside_give_no_signal():
 def test_empty_signals_keep_their_columns():
     chart = charts.apply_limits(charts.Limits("individuals", 0.0, 1.0, 99), pd.DataFrame({"value": [0.1, -0.1]}))
     assert list(charts.find_signals(chart).columns) == [
-        "point", "label", "at", "group", "rule", "test", "sees", "side", "first_point", "value", "centre",
-    ]  # fmt: skip
+        "point",
+        "label",
+        "at",
+        "group",
+        "rule",
+        "test",
+        "sees",
+        "side",
+        "first_point",
+        "value",
+        "centre",
+    ]
 
 
 def test_baseline_is_frozen_and_read_back():
@@ -156,10 +166,13 @@ def test_a_later_baseline_and_one_of_the_lot_come_first():
     def row(name, lot, at):
         return charts.freeze(base, name=name, chart="ph", lot=lot, set_by="op1", set_at=at)
 
-    rows = pd.concat([
-        row("all", "", "2026-03-01T08:00:00+00:00"), row("old", "K-121", "2026-01-01T08:00:00+00:00"),
-        row("new", "K-121", "2026-02-01T08:00:00+00:00"),
-    ])  # fmt: skip
+    rows = pd.concat(
+        [
+            row("all", "", "2026-03-01T08:00:00+00:00"),
+            row("old", "K-121", "2026-01-01T08:00:00+00:00"),
+            row("new", "K-121", "2026-02-01T08:00:00+00:00"),
+        ]
+    )
     assert charts.stored_limits(rows, chart="ph", lot="K-121")[1]["baseline"] == "new"
     assert charts.stored_limits(rows, chart="ph", lot="K-118")[1]["baseline"] == "all"
 

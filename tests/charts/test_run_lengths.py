@@ -30,10 +30,14 @@ def test_runs_of_three_have_their_closed_forms():
     assert turning.mean == pytest.approx(2 * math.e - 2, rel=1e-9)
 
 
-@pytest.mark.parametrize("rules, shift, length", [
-    (("six_trending",), 0.0, 6000), (("beyond_3", "six_trending"), 1.0, 1500),
-    (("two_of_three_beyond_2", "six_trending", "fourteen_alternating", "eight_beyond_1"), 0.4, 3000),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "rules, shift, length",
+    [
+        (("six_trending",), 0.0, 6000),
+        (("beyond_3", "six_trending"), 1.0, 1500),
+        (("two_of_three_beyond_2", "six_trending", "fourteen_alternating", "eight_beyond_1"), 0.4, 3000),
+    ],
+)
 def test_combinations_with_steps_agree_with_simulation(rules, shift, length):
     mean, error = simulated(rules, shift=shift, repeats=1500, length=length, seed=12)
     assert charts.run_length(rules, shift=shift).mean == pytest.approx(mean, abs=3.5 * error)

@@ -95,10 +95,16 @@ def test_sources_that_cannot_be_told_apart_say_so():
 
 
 def shifted(rng, n=120, *, cone=None, first=70, last=None, size=-2.5):
-    frame = pd.DataFrame({
-        "label": [f"h{i}" for i in range(n)], "at": times(n, "12h"), "z": rng.normal(0, 1, n),
-        "cone": np.resize(list("ABCD"), n), "operator": rng.choice(["op1", "op2", "op3"], n), "lot": "K-121",
-    })  # fmt: skip
+    frame = pd.DataFrame(
+        {
+            "label": [f"h{i}" for i in range(n)],
+            "at": times(n, "12h"),
+            "z": rng.normal(0, 1, n),
+            "cone": np.resize(list("ABCD"), n),
+            "operator": rng.choice(["op1", "op2", "op3"], n),
+            "lot": "K-121",
+        }
+    )
     hit = np.arange(n) >= first
     hit &= np.arange(n) <= (last or n)
     if cone:
@@ -131,10 +137,17 @@ def test_shared_days_are_not_told_as_a_change():
     for _ in range(60):
         day = np.repeat(np.arange(122), 4)
         z = (rng.normal(0, 1, 122)[day] + rng.normal(0, 1, 488)) / np.sqrt(2)
-        frame = pd.DataFrame({
-            "label": np.arange(488).astype(str), "at": times(1)[0] + pd.to_timedelta(day, unit="D"), "z": z,
-            "cone": np.tile(list("ABCD"), 122), "operator": rng.choice(list("abc"), 488), "value": z, "centre": 0.0,
-        })  # fmt: skip
+        frame = pd.DataFrame(
+            {
+                "label": np.arange(488).astype(str),
+                "at": times(1)[0] + pd.to_timedelta(day, unit="D"),
+                "z": z,
+                "cone": np.tile(list("ABCD"), 122),
+                "operator": rng.choice(list("abc"), 488),
+                "value": z,
+                "centre": 0.0,
+            }
+        )
         inflation = likeness_inflation(frame.head(240))
         found.append((inflation[""], inflation["cone"]))
         told += bool(charts.find_shifts(frame.tail(248), inflation=inflation))
@@ -153,8 +166,9 @@ def test_a_week_that_is_over_is_not_told_as_ongoing():
 
 def test_conditions_that_differ_are_named():
     rng = np.random.default_rng(4)
-    series = pd.DataFrame({"hatch": [f"h{i}" for i in range(60)], "oxygen_mg_l": rng.normal(6.3, 0.2, 60),
-                           "ph": rng.normal(8.2, 0.1, 60)})  # fmt: skip
+    series = pd.DataFrame(
+        {"hatch": [f"h{i}" for i in range(60)], "oxygen_mg_l": rng.normal(6.3, 0.2, 60), "ph": rng.normal(8.2, 0.1, 60)}
+    )
     series.loc[:9, "oxygen_mg_l"] -= 2
     table = charts.compare_conditions(series, series["hatch"][:10], series["hatch"][10:], ["ph", "oxygen_mg_l"])
     assert table.loc[table["differs"], "condition"].tolist() == ["oxygen_mg_l"]

@@ -23,16 +23,31 @@ def test_objects_are_found_and_staged(labelled, photo):
 
 def truth_table():
     return pd.DataFrame(
-        {"photo": "a", "stage": ["nauplius", "cyst", "shell", "cyst", "debris"], "x_px": [10.0, 50, 90, 5, 70],
-         "y_px": [10.0, 50, 90, 5, 70], "x0": [0, 40, 80, 0, 65], "y0": [0, 40, 80, 0, 65], "x1": [20, 60, 100, 10, 75],
-         "y1": [20, 60, 100, 10, 75], "touches_edge": [0, 0, 0, 1, 0], "visible_fraction": [1.0, 1, 1, 1, 1]}
-    )  # fmt: skip
+        {
+            "photo": "a",
+            "stage": ["nauplius", "cyst", "shell", "cyst", "debris"],
+            "x_px": [10.0, 50, 90, 5, 70],
+            "y_px": [10.0, 50, 90, 5, 70],
+            "x0": [0, 40, 80, 0, 65],
+            "y0": [0, 40, 80, 0, 65],
+            "x1": [20, 60, 100, 10, 75],
+            "y1": [20, 60, 100, 10, 75],
+            "touches_edge": [0, 0, 0, 1, 0],
+            "visible_fraction": [1.0, 1, 1, 1, 1],
+        }
+    )
 
 
 def test_scoring_by_hand():
     """Nauplius right, cyst called shell, shell missed, one on the edge not asked for, one false find on debris."""
-    found = pd.DataFrame({"photo": "a.jpg", "stage": ["nauplius", "shell", "cyst", "cyst"], "x_px": [11.0, 52, 5, 70],
-                          "y_px": [10.0, 49, 6, 70]})  # fmt: skip
+    found = pd.DataFrame(
+        {
+            "photo": "a.jpg",
+            "stage": ["nauplius", "shell", "cyst", "cyst"],
+            "x_px": [11.0, 52, 5, 70],
+            "y_px": [10.0, 49, 6, 70],
+        }
+    )
     score = score_photo(truth_table(), found)
     assert score["confusion"].tolist() == [[1, 0, 0, 0], [0, 0, 0, 0], [0, 0, 0, 1], [0, 0, 0, 0]]
     assert score["missed"].tolist() == [0, 0, 0, 1]

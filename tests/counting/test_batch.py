@@ -27,8 +27,12 @@ def folder(crop, tmp_path_factory):
     top = tmp_path_factory.mktemp("photos")
     path, scale = crop()
     image = Image.open(path)
-    for name, box in (("one/a.png", (0, 0, 400, 300)), ("two/a.png", (300, 200, 700, 500)),
-                      ("two/b.png", (500, 300, 900, 600)), ("two/=cmd().png", (100, 300, 500, 600))):  # fmt: skip
+    for name, box in (
+        ("one/a.png", (0, 0, 400, 300)),
+        ("two/a.png", (300, 200, 700, 500)),
+        ("two/b.png", (500, 300, 900, 600)),
+        ("two/=cmd().png", (100, 300, 500, 600)),
+    ):
         (top / name).parent.mkdir(exist_ok=True)
         image.crop(box).save(top / name)
     return top, scale
@@ -46,10 +50,15 @@ def test_same_for_any_workers_and_order(folder):
     pd.testing.assert_frame_equal(stripped(one), stripped(two))
     pd.testing.assert_frame_equal(one.objects, two.objects)
     key = ["photo", "object_id"]
-    pd.testing.assert_frame_equal(one.objects.sort_values(key, ignore_index=True),
-                                  back.objects.sort_values(key, ignore_index=True))  # fmt: skip
+    pd.testing.assert_frame_equal(
+        one.objects.sort_values(key, ignore_index=True), back.objects.sort_values(key, ignore_index=True)
+    )
     assert list(one.counts.photo) == ["one/a.png", "two/=cmd().png", "two/a.png", "b.png"] or set(one.counts.photo) == {
-        "one/a.png", "two/a.png", "b.png", "=cmd().png"}  # fmt: skip
+        "one/a.png",
+        "two/a.png",
+        "b.png",
+        "=cmd().png",
+    }
 
 
 def test_tables_hold_the_contract(folder, tmp_path):
@@ -62,7 +71,11 @@ def test_tables_hold_the_contract(folder, tmp_path):
     assert list(objects.columns) == table_columns("objects")
     assert "'=cmd().png" in set(counts.photo)
     assert {p.name for p in (tmp_path / "checked").iterdir()} == {
-        "one__a.png.jpg", "two__a.png.jpg", "b.png.jpg", "=cmd().png.jpg"}  # fmt: skip
+        "one__a.png.jpg",
+        "two__a.png.jpg",
+        "b.png.jpg",
+        "=cmd().png.jpg",
+    }
     for row in counted.counts.itertuples():
         mine = counted.objects[(counted.objects.photo == row.photo) & counted.objects.counted]
         assert (row.nauplii, row.shell) == tuple((mine.stage == s).sum() for s in ("nauplius", "shell"))
@@ -141,12 +154,17 @@ def test_one_bad_file_does_not_stop_the_others(folder, tmp_path, capsys):
     ("arguments", "message"),
     [
         ([], "the scale is given twice or not at all. Give either --um-per-px NUMBER or --scales FILE.csv."),
-        (["--um-per-px", "0"], "scale: um_per_px is '0.0', and a scale is a number of micrometres per pixel between "
-                               "0.05 and 500. Measure it with qckit camera and write it so."),
-        (["--um-per-px", "5", "--workers", "0"], "workers is 0, and at least 1 process is needed. "
-         "Give --workers 1 or more."),
+        (
+            ["--um-per-px", "0"],
+            "scale: um_per_px is '0.0', and a scale is a number of micrometres per pixel between "
+            "0.05 and 500. Measure it with qckit camera and write it so.",
+        ),
+        (
+            ["--um-per-px", "5", "--workers", "0"],
+            "workers is 0, and at least 1 process is needed. Give --workers 1 or more.",
+        ),
     ],
-)  # fmt: skip
+)
 def test_command_errors_are_one_line(folder, tmp_path, capsys, arguments, message):
     with pytest.raises(SystemExit) as left:
         main(["count", str(folder[0]), "--out", str(tmp_path), *arguments])
@@ -205,8 +223,9 @@ def test_checked_picture_tells_stages_apart_without_colour(folder, tmp_path):
 def test_dask_counts_the_same(folder):
     distributed = pytest.importorskip("distributed")
     top, scale = folder
-    with distributed.LocalCluster(n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None,
-                                  host="127.0.0.1", protocol="tcp") as cluster:  # fmt: skip
+    with distributed.LocalCluster(
+        n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None, host="127.0.0.1", protocol="tcp"
+    ) as cluster:
         far = count_photos(top, scale, scheduler=cluster.scheduler_address)
     near = count_photos(top, scale, workers=2)
     pd.testing.assert_frame_equal(far.objects, near.objects)
@@ -225,8 +244,10 @@ def test_other_photos_counted_earlier_stay_in_the_tables(folder, tmp_path, capsy
 
     count_photos([top / "one" / "a.png", top / "two" / "=cmd().png"], scale, out_dir=tmp_path)
     before = (tmp_path / "objects.csv").read_text()
-    assert (f"note: the tables in {tmp_path} also keep 2 photos counted earlier: a.png, '=cmd().png. For tables of "
-            "these photos alone give another --out.\n") in said(top / "two" / "b.png")  # fmt: skip
+    assert (
+        f"note: the tables in {tmp_path} also keep 2 photos counted earlier: a.png, '=cmd().png. For tables of "
+        "these photos alone give another --out.\n"
+    ) in said(top / "two" / "b.png")
     assert pd.read_csv(tmp_path / "counts.csv")["photo"].tolist() == ["a.png", "'=cmd().png", "b.png"]
     assert (tmp_path / "objects.csv").read_text().startswith(before)
     copy = tmp_path / "renamed.png"

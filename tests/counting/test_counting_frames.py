@@ -70,23 +70,27 @@ def test_a_frame_with_nothing_in_it_is_flagged_and_gives_no_percentage(one, tmp_
     code, out, err = run_with("rectangle 0,0 20,20", one[0], tmp_path, capsys)
     assert code == 1 and "nan" not in out
     assert "; no hatching percentage, as there is nothing to take it of. Results in" in out
-    assert ("Only 0 nauplii, umbrella stages and cysts were counted in the drawn frame, too few for a percentage: "
-            "count more photos of this sample.") in out  # fmt: skip
+    assert (
+        "Only 0 nauplii, umbrella stages and cysts were counted in the drawn frame, too few for a percentage: "
+        "count more photos of this sample."
+    ) in out
     assert err == "Needs attention: 1 photo carries a flag (named above).\n"
 
 
 def test_a_frame_partly_off_the_photo_is_said(one, tmp_path, capsys):
     out = run_with("ellipse 40,20 4000,700", one[0], tmp_path, capsys)[1]
-    assert ("note: the region lies partly off bright-01.png (960 x 720 px); only what the photo shows of it was "
-            "counted.\n") in out  # fmt: skip
+    assert (
+        "note: the region lies partly off bright-01.png (960 x 720 px); only what the photo shows of it was counted.\n"
+    ) in out
     assert "note:" not in run_with("ellipse 40,20 900,700", one[0], tmp_path, capsys)[1]
 
 
 def test_a_frame_without_area_stops_the_count(one, tmp_path, capsys):
     code, _, err = run_with("polygon 0,0 100,100 200,200", one[0], tmp_path, capsys)
     assert code == 2
-    assert err.endswith("the drawn polygon covers 0 px² of the photo (960 x 720 px), too little. Draw it over the part "
-                        "that is meant.\n")  # fmt: skip
+    assert err.endswith(
+        "the drawn polygon covers 0 px² of the photo (960 x 720 px), too little. Draw it over the part that is meant.\n"
+    )
 
 
 def test_bad_frames(one, tmp_path, capsys):
@@ -98,5 +102,7 @@ def test_bad_frames(one, tmp_path, capsys):
     with pytest.raises(SystemExit) as left:
         main(["count", str(path), "--um-per-px", "4", "--out", str(tmp_path), "--region", "dish"])
     assert left.value.code == 2
-    assert ("--region 'dish' is no counting frame. Give a kind and corners in px, such as 'ellipse 40,20 1400,1380'."
-            in capsys.readouterr().err)  # fmt: skip
+    assert (
+        "--region 'dish' is no counting frame. Give a kind and corners in px, such as 'ellipse 40,20 1400,1380'."
+        in capsys.readouterr().err
+    )

@@ -37,7 +37,15 @@ def test_a_rectangle_leaves_out_what_touches_left_and_upper_edge_and_counts_what
     # 20 px wide objects, on the left, upper, right and lower edge, in the middle, and just beyond right and lower
     x, y = [305, 900, 1495, 900, 900, 1505, 1515, 900], [600, 195, 600, 1095, 600, 600, 600, 1112]
     assert counted_in_region(objects(x, y, 100.0), frame, 5.0).tolist() == [
-        False, False, True, True, True, True, False, False]  # fmt: skip
+        False,
+        False,
+        True,
+        True,
+        True,
+        True,
+        False,
+        False,
+    ]
 
 
 @pytest.mark.parametrize("kind", REGIONS)
@@ -95,21 +103,33 @@ def test_words_bring_the_region_back(points, is_ellipse):
     ("region", "message"),
     [
         ({"kind": "star", "points": []}, "unknown region 'star'. Known: rectangle, ellipse, polygon."),
-        ({"kind": "polygon", "points": [[0, 0], [50, 50]]},
-         "a drawn polygon needs three corners or more, and 2 are set. Set the others."),
-        ({"kind": "rectangle", "points": [[0, 0]]},
-         "a drawn rectangle needs two opposite corners, and 1 are set. Set the others."),
-        ({"kind": "ellipse", "points": [[0, 0], [4, 500]]},
-         "the drawn ellipse is 4 x 500 px, too small. Draw it over the part that is meant."),
-        ({"kind": "rectangle", "points": [[0, 0], [float("nan"), 500]]},
-         "the drawn rectangle has a corner that is no number. Draw it again."),
-        ({"kind": "polygon", "points": [[0, 0], [500, 500], [500, 0], [0, 500]]},
-         "the sides of the drawn polygon cross each other. Set its corners in order around the part that is meant."),
-        ({"kind": "ellipse", "points": [[-500, -500], [-100, -100]]},
-         "the drawn ellipse covers 0 px² of the photo (2000 x 1500 px), too little. Draw it over the part that is "
-         "meant."),
+        (
+            {"kind": "polygon", "points": [[0, 0], [50, 50]]},
+            "a drawn polygon needs three corners or more, and 2 are set. Set the others.",
+        ),
+        (
+            {"kind": "rectangle", "points": [[0, 0]]},
+            "a drawn rectangle needs two opposite corners, and 1 are set. Set the others.",
+        ),
+        (
+            {"kind": "ellipse", "points": [[0, 0], [4, 500]]},
+            "the drawn ellipse is 4 x 500 px, too small. Draw it over the part that is meant.",
+        ),
+        (
+            {"kind": "rectangle", "points": [[0, 0], [float("nan"), 500]]},
+            "the drawn rectangle has a corner that is no number. Draw it again.",
+        ),
+        (
+            {"kind": "polygon", "points": [[0, 0], [500, 500], [500, 0], [0, 500]]},
+            "the sides of the drawn polygon cross each other. Set its corners in order around the part that is meant.",
+        ),
+        (
+            {"kind": "ellipse", "points": [[-500, -500], [-100, -100]]},
+            "the drawn ellipse covers 0 px² of the photo (2000 x 1500 px), too little. Draw it over the part that is "
+            "meant.",
+        ),
     ],
-)  # fmt: skip
+)
 def test_what_is_no_region_is_said(region, message):
     with pytest.raises(InputError) as error:
         check_region(region, **SIZE)

@@ -10,10 +10,16 @@ from qckit.counting.flags import PhotoSigns, hatch_swing
 
 def signs(**changes) -> PhotoSigns:
     good = {
-        "white_share": 0.0, "black_share": 0.0, "contrast": 60.0, "covered_share": 0.05, "clump_share": 0.05,
-        "stages": np.repeat([0, 1, 2, 3], [20, 3, 10, 12]), "p_best": np.full(45, 0.97),
-        "length_um": np.repeat([470.0, 400, 230, 220], [20, 3, 10, 12]), "body_width_um": 220.0,
-    }  # fmt: skip
+        "white_share": 0.0,
+        "black_share": 0.0,
+        "contrast": 60.0,
+        "covered_share": 0.05,
+        "clump_share": 0.05,
+        "stages": np.repeat([0, 1, 2, 3], [20, 3, 10, 12]),
+        "p_best": np.full(45, 0.97),
+        "length_um": np.repeat([470.0, 400, 230, 220], [20, 3, 10, 12]),
+        "body_width_um": 220.0,
+    }
     return PhotoSigns(**(good | changes))
 
 
@@ -30,40 +36,82 @@ def test_soft_outlines_are_named_where_stages_are_in_doubt():
 @pytest.mark.parametrize(
     ("changes", "code", "sentence"),
     [
-        ({"white_share": 0.4}, "bright",
-         "40 % of the photo is burnt out to white, where pale shells vanish: shorten the exposure and take it again."),
-        ({"black_share": 0.95, "contrast": 4.0}, "dark",
-         "Nearly all of the photo is black and what shows is faint: lengthen the exposure or add light and take "
-         "it again."),
-        ({"edge_width_um": 120.0}, "blurred",
-         "Outlines are smeared over 120 µm: focus on the animals and take the photo again."),
-        ({"clump_share": 0.5}, "crowded",
-         "50 % of the objects lie in clumps: dilute the sample and take the photo again."),
-        ({"length_um": np.repeat([470.0, 400, 450, 220], [20, 3, 10, 12])}, "scale",
-         "The cysts measure 450 µm, and 165 to 430 µm is usual: check the µm per pixel."),
-        ({"body_width_um": 500.0}, "scale",
-         "What lies alone in the photo is 500 µm wide, and nauplii, cysts and shells are 125 to 320: check the µm per "
-         "pixel."),
-        ({"swing": 6.2}, "unsure",
-         "Doubts about stages can move the hatching percentage by 6 points: look at the checked picture and correct it "
-         "by hand."),
-        ({"p_best": np.full(45, 0.7)}, "unsure",
-         "About 30 % of the objects may be given the wrong stage or be split wrongly: look at the checked picture and "
-         "correct it by hand."),
-        ({"clump_objects": 6.0}, "clumps",
-         "By their area about 4 to 9 more objects lie in clumps that could not be told apart: spread or dilute the "
-         "sample, or count those by hand."),
-        ({"strangeness": 3.0}, "unlike",
-         "The photo looks unlike those the counter was checked on: compare a few photos of this kind with hand counts "
-         "before trusting it."),
-        ({"reader_share": 0.45}, "readers",
-         "The two ways of reading the photo differ on 45 % of the objects: look at the checked picture and correct it "
-         "by hand."),
-        ({"one_reader": True}, "alone",
-         "Counted without the trained reader, which finds more and mistakes fewer stages: count again with --reader "
-         "auto and onnxruntime installed, or check it by hand."),
+        (
+            {"white_share": 0.4},
+            "bright",
+            "40 % of the photo is burnt out to white, where pale shells vanish: "
+            "shorten the exposure and take it again.",
+        ),
+        (
+            {"black_share": 0.95, "contrast": 4.0},
+            "dark",
+            "Nearly all of the photo is black and what shows is faint: lengthen the exposure or add light and take "
+            "it again.",
+        ),
+        (
+            {"edge_width_um": 120.0},
+            "blurred",
+            "Outlines are smeared over 120 µm: focus on the animals and take the photo again.",
+        ),
+        (
+            {"clump_share": 0.5},
+            "crowded",
+            "50 % of the objects lie in clumps: dilute the sample and take the photo again.",
+        ),
+        (
+            {"length_um": np.repeat([470.0, 400, 450, 220], [20, 3, 10, 12])},
+            "scale",
+            "The cysts measure 450 µm, and 165 to 430 µm is usual: check the µm per pixel.",
+        ),
+        (
+            {"body_width_um": 500.0},
+            "scale",
+            "What lies alone in the photo is 500 µm wide, and nauplii, cysts and "
+            "shells are 125 to 320: check the µm per "
+            "pixel.",
+        ),
+        (
+            {"swing": 6.2},
+            "unsure",
+            "Doubts about stages can move the hatching percentage by 6 points: look at "
+            "the checked picture and correct it "
+            "by hand.",
+        ),
+        (
+            {"p_best": np.full(45, 0.7)},
+            "unsure",
+            "About 30 % of the objects may be given the wrong stage or be split "
+            "wrongly: look at the checked picture and "
+            "correct it by hand.",
+        ),
+        (
+            {"clump_objects": 6.0},
+            "clumps",
+            "By their area about 4 to 9 more objects lie in clumps that could not be told apart: spread or dilute the "
+            "sample, or count those by hand.",
+        ),
+        (
+            {"strangeness": 3.0},
+            "unlike",
+            "The photo looks unlike those the counter was checked on: compare a few "
+            "photos of this kind with hand counts "
+            "before trusting it.",
+        ),
+        (
+            {"reader_share": 0.45},
+            "readers",
+            "The two ways of reading the photo differ on 45 % of the objects: look at "
+            "the checked picture and correct it "
+            "by hand.",
+        ),
+        (
+            {"one_reader": True},
+            "alone",
+            "Counted without the trained reader, which finds more and mistakes fewer stages: count again with --reader "
+            "auto and onnxruntime installed, or check it by hand.",
+        ),
     ],
-)  # fmt: skip
+)
 def test_each_flag_says_what_to_do(changes, code, sentence):
     flags = judge_photo(signs(**changes))
     assert [(f.code, f.sentence) for f in flags] == [(code, sentence)]

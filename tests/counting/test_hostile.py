@@ -22,9 +22,17 @@ def originals(rng):
         r, c = rng.integers(15, 80), rng.integers(15, 110)
         scene[(rows - r) ** 2 + (cols - c) ** 2 < 81] = (110, 70, 40)
     image = Image.fromarray(scene)
-    for name, mode, options in (("JPEG", "RGB", {}), ("PNG", "RGB", {}), ("PNG", "P", {}), ("JPEG", "L", {}),
-                                ("PNG", "RGBA", {}), ("JPEG", "CMYK", {}), ("WEBP", "RGB", {}), ("BMP", "RGB", {}),
-                                ("TIFF", "RGB", {"compression": "tiff_lzw"})):  # fmt: skip
+    for name, mode, options in (
+        ("JPEG", "RGB", {}),
+        ("PNG", "RGB", {}),
+        ("PNG", "P", {}),
+        ("JPEG", "L", {}),
+        ("PNG", "RGBA", {}),
+        ("JPEG", "CMYK", {}),
+        ("WEBP", "RGB", {}),
+        ("BMP", "RGB", {}),
+        ("TIFF", "RGB", {"compression": "tiff_lzw"}),
+    ):
         buffer = io.BytesIO()
         image.convert(mode).save(buffer, name, **options)
         yield buffer.getvalue()
@@ -81,8 +89,11 @@ def test_a_thousand_corruptions(tmp_path, rng):
 @pytest.mark.parametrize("shape", [(1, 1), (1, 500), (500, 1), (2, 2), (7, 9), (40, 40)])
 @pytest.mark.parametrize("fill", ["black", "white", "noise"])
 def test_empty_pictures_count_nothing_and_say_so(tmp_path, rng, shape, fill):
-    pixels = {"black": np.zeros((*shape, 3), np.uint8), "white": np.full((*shape, 3), 255, np.uint8),
-              "noise": rng.integers(0, 256, (*shape, 3), dtype=np.uint8)}[fill]  # fmt: skip
+    pixels = {
+        "black": np.zeros((*shape, 3), np.uint8),
+        "white": np.full((*shape, 3), 255, np.uint8),
+        "noise": rng.integers(0, 256, (*shape, 3), dtype=np.uint8),
+    }[fill]
     Image.fromarray(pixels).save(tmp_path / "a.png")
     count = count_photo(tmp_path / "a.png", um_per_px=6.0)
     assert sum(count.counts.values()) == 0

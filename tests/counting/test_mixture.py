@@ -32,8 +32,9 @@ def test_agrees_with_the_likelihood_maximised_by_a_general_library():
     from scipy.optimize import minimize_scalar
 
     _, p = drawn(np.random.default_rng(4), 500, 0.2)
-    best = minimize_scalar(lambda s: -np.log(2 * (p[:, 2] * s + p[:, 3] * (1 - s))).sum(), bounds=(0, 1),
-                           method="bounded")  # fmt: skip
+    best = minimize_scalar(
+        lambda s: -np.log(2 * (p[:, 2] * s + p[:, 3] * (1 - s))).sum(), bounds=(0, 1), method="bounded"
+    )
     assert settle_cysts_and_shells(p, usual=0.5, held=0)[:, 2].mean() == pytest.approx(best.x, abs=0.005)
 
 

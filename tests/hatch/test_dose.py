@@ -31,8 +31,10 @@ def test_density_sets_the_number_of_cones():
     assert crowded.sentence.endswith("Only 2 cones are at hand: hatch the rest in a second batch.")
 
 
-@pytest.mark.parametrize("name, value", [("nauplii_needed", 0), ("efficiency_low_per_g", math.nan),
-                                         ("recovery_pct", -1), ("cone_volume_l", None)])  # fmt: skip
+@pytest.mark.parametrize(
+    "name, value",
+    [("nauplii_needed", 0), ("efficiency_low_per_g", math.nan), ("recovery_pct", -1), ("cone_volume_l", None)],
+)
 def test_a_senseless_number_is_refused(name, value):
     numbers = {"nauplii_needed": 1e6, "efficiency_low_per_g": 2e5, "recovery_pct": 85, "cone_volume_l": 20, name: value}
     with pytest.raises(InputError) as error:
@@ -77,19 +79,58 @@ def site(tmp_path):
     folder = new_site(tmp_path / "site")
     lots = pd.DataFrame([{"lot": "L", "price": 60, "pack_g": 500, "currency": "EUR"}, {"lot": "M"}])
     hatches = pd.DataFrame(
-        [{"hatch": f"H{c}", "lot": "L", "purpose": "standard test", "cone": c, "started": "2026-05-01T09:00:00+00:00",
-          "cysts_g": 1.6, "volume_ml": 800} for c in "ABC"]
-        + [{"hatch": "M1", "lot": "M", "purpose": "standard test", "cone": "A", "started": "2026-05-01T09:00:00+00:00",
-            "cysts_g": 1.6, "volume_ml": 800}]
-    )  # fmt: skip
+        [
+            {
+                "hatch": f"H{c}",
+                "lot": "L",
+                "purpose": "standard test",
+                "cone": c,
+                "started": "2026-05-01T09:00:00+00:00",
+                "cysts_g": 1.6,
+                "volume_ml": 800,
+            }
+            for c in "ABC"
+        ]
+        + [
+            {
+                "hatch": "M1",
+                "lot": "M",
+                "purpose": "standard test",
+                "cone": "A",
+                "started": "2026-05-01T09:00:00+00:00",
+                "cysts_g": 1.6,
+                "volume_ml": 800,
+            }
+        ]
+    )
     samples = pd.DataFrame(
-        [{"sample": f"{h}-{i}", "hatch": h, "taken": "2026-05-02T09:00:00+00:00", "hours": 24, "kind": "subsample",
-          "volume_ul": 250, "nauplii": 115 + i, "umbrella": 2, "cysts": 18, "counted_by": "person"}
-         for h in ("HA", "HB", "HC", "M1") for i in range(6)]
-    )  # fmt: skip
+        [
+            {
+                "sample": f"{h}-{i}",
+                "hatch": h,
+                "taken": "2026-05-02T09:00:00+00:00",
+                "hours": 24,
+                "kind": "subsample",
+                "volume_ul": 250,
+                "nauplii": 115 + i,
+                "umbrella": 2,
+                "cysts": 18,
+                "counted_by": "person",
+            }
+            for h in ("HA", "HB", "HC", "M1")
+            for i in range(6)
+        ]
+    )
     with open_log(folder) as log:
-        log.add_many({"lots": check_table(lots, "lots"), "hatches": check_table(hatches, "hatches"),
-                      "samples": check_table(samples, "samples")}, by="op1", source="test")  # fmt: skip
+        log.add_many(
+            {
+                "lots": check_table(lots, "lots"),
+                "hatches": check_table(hatches, "hatches"),
+                "samples": check_table(samples, "samples"),
+            },
+            by="op1",
+            source="test",
+        )
     return folder
 
 
@@ -105,8 +146,9 @@ def run(*words):
 
 
 def test_the_command_says_grams_cost_and_start(site):
-    code, out, _ = run("L", "--site", site, "--nauplii", "2e6", "--feed-at", "2026-05-05T08:00+00:00", "--t10", "16",
-                       "--t90", "20")  # fmt: skip
+    code, out, _ = run(
+        "L", "--site", site, "--nauplii", "2e6", "--feed-at", "2026-05-05T08:00+00:00", "--t10", "16", "--t90", "20"
+    )
     assert code == 0
     lines = out.splitlines()
     assert lines[0].startswith("Lot L: 235,000 nauplii per gram (") and lines[0].endswith("3 cones.")
@@ -155,25 +197,37 @@ def test_past_instar_one_needs_attention(site):
     [
         (["--nauplii", "-5"], "qckit: --nauplii is -5 and must be above 0.\n"),
         (["--animals", "0", "--per-animal", "3"], "qckit: --animals is 0 and must be above 0.\n"),
-        (["--out", "t.pdf"],
-         "qckit: --out t.pdf: the table is written as .csv, or as .html to print. Choose a name that ends so.\n"),
-        (["--feed-at", "tomorrow"],
-         "qckit: --feed-at tomorrow: this is not a time with offset. Write it like 2026-11-05T08:00+00:00.\n"),
-        (["--feed-at", "2026-11-05T08:00"],
-         "qckit: --feed-at 2026-11-05T08:00: this is not a time with offset. Write it like "
-         "2026-11-05T08:00+00:00.\n"),
+        (
+            ["--out", "t.pdf"],
+            "qckit: --out t.pdf: the table is written as .csv, or as .html to print. Choose a name that ends so.\n",
+        ),
+        (
+            ["--feed-at", "tomorrow"],
+            "qckit: --feed-at tomorrow: this is not a time with offset. Write it like 2026-11-05T08:00+00:00.\n",
+        ),
+        (
+            ["--feed-at", "2026-11-05T08:00"],
+            "qckit: --feed-at 2026-11-05T08:00: this is not a time with offset. Write it like "
+            "2026-11-05T08:00+00:00.\n",
+        ),
     ],
-)  # fmt: skip
+)
 def test_wrong_words_are_refused_in_one_line(site, words, said):
     code, out, err = run("L", "--site", site, *words)
     assert (code, out, err) == (2, "", said)
 
 
 def test_the_newest_time_course_is_taken():
-    course = pd.DataFrame({"hatch": ["old"] * 5 + ["new"] * 5 + ["short"] * 2,
-                           "hours": [12, 16, 20, 24, 28] * 2 + [20, 24], "nauplii": 1.0})  # fmt: skip
-    hatches = pd.DataFrame({"hatch": ["old", "new", "short"],
-                            "started": [f"2026-0{m}-01T09:00:00+00:00" for m in (1, 5, 6)]})  # fmt: skip
+    course = pd.DataFrame(
+        {
+            "hatch": ["old"] * 5 + ["new"] * 5 + ["short"] * 2,
+            "hours": [12, 16, 20, 24, 28] * 2 + [20, 24],
+            "nauplii": 1.0,
+        }
+    )
+    hatches = pd.DataFrame(
+        {"hatch": ["old", "new", "short"], "started": [f"2026-0{m}-01T09:00:00+00:00" for m in (1, 5, 6)]}
+    )
     assert set(hatch.newest_course(course, hatches)["hatch"]) == {"new"}
 
 
@@ -189,8 +243,15 @@ def test_a_lot_without_a_counted_test_is_told_how_to_make_one(site):
     from qckit.log import open_log
 
     hatch = {"cone": "A", "started": "2026-05-06T09:00:00+00:00", "cysts_g": 1.6, "volume_ml": 800}
-    sample = {"taken": "2026-05-07T09:00:00+00:00", "hours": 24, "kind": "subsample", "volume_ul": 250, "nauplii": 90,
-              "cysts": 10, "counted_by": "person"}  # fmt: skip
+    sample = {
+        "taken": "2026-05-07T09:00:00+00:00",
+        "hours": 24,
+        "kind": "subsample",
+        "volume_ul": 250,
+        "nauplii": 90,
+        "cysts": 10,
+        "counted_by": "person",
+    }
     with open_log(site) as log:
         log.add("lots", pd.DataFrame({"lot": ["P", "Q"]}), by="An")
         log.add(
@@ -205,11 +266,17 @@ def test_a_lot_without_a_counted_test_is_told_how_to_make_one(site):
         )
         log.add("samples", pd.DataFrame([{**sample, "sample": "P1-1", "hatch": "P1"}]), by="An")
     code, _, err = run("P", "--site", site)
-    assert (code, err) == (2, (
-        "qckit: lot P: a dose rests on a standard test of the lot, and there is none; its counted production hatches "
-        "(1) were not made to grade it. Hatch weighed cysts in two cones or more under the standard conditions, enter "
-        "them in the hatches sheet with the purpose 'standard test' and their counts with volume_ul in the samples "
-        "sheet, and import both (qckit log import).\n"))  # fmt: skip
+    assert (code, err) == (
+        2,
+        (
+            "qckit: lot P: a dose rests on a standard test of the lot, and there is "
+            "none; its counted production hatches "
+            "(1) were not made to grade it. Hatch weighed cysts in two cones or more "
+            "under the standard conditions, enter "
+            "them in the hatches sheet with the purpose 'standard test' and their counts with volume_ul in the samples "
+            "sheet, and import both (qckit log import).\n"
+        ),
+    )
     code, _, err = run("Q", "--site", site)
     assert code == 2 and err.startswith("qckit: lot Q: its standard test (Q1) has no counts yet, so no dose")
 

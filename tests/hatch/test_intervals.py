@@ -17,7 +17,7 @@ from qckit.hatch.simulation import (
     coverage_of_rate,
     coverage_with_site_spread,
     draw_cones,
-)  # fmt: skip
+)
 
 
 def test_no_cone_and_one_cone():
@@ -116,8 +116,9 @@ def test_nominal_95_covers_93_to_97_of_100(n_cones, hatch_pct):
     # 20,000 runs: two standard errors of the simulation are 0.3 points; the long script has the whole table
     for rho in (0.0, 0.002, 0.01, 0.02):  # variance up to 17.8 times binomial
         for family in ("beta", "logit-normal"):
-            covered = coverage_of_proportion(n_cones, hatch_pct, rho, runs=20_000, rng=np.random.default_rng(7),
-                                             family=family)  # fmt: skip
+            covered = coverage_of_proportion(
+                n_cones, hatch_pct, rho, runs=20_000, rng=np.random.default_rng(7), family=family
+            )
             assert 92.7 <= covered <= 97.3, (n_cones, hatch_pct, rho, family)
 
 
@@ -125,8 +126,9 @@ def test_nominal_95_covers_93_to_97_of_100(n_cones, hatch_pct):
 @pytest.mark.parametrize("hatch_pct", [5, 80, 98])
 def test_small_counts_are_covered_93_to_97_of_100_too(n_cones, hatch_pct):
     for rho in (0.0, 0.02):
-        covered = coverage_of_proportion(n_cones, hatch_pct, rho, n=240, runs=20_000, rng=np.random.default_rng(7),
-                                         family="logit-normal")  # fmt: skip
+        covered = coverage_of_proportion(
+            n_cones, hatch_pct, rho, n=240, runs=20_000, rng=np.random.default_rng(7), family="logit-normal"
+        )
         assert 92.7 <= covered <= 97.3, (n_cones, hatch_pct, rho)
 
 
@@ -139,8 +141,11 @@ def test_two_cones_are_covered_exactly_enumerated(rho):
     low, high = bounds_of_proportions(pairs, np.full(2, n))
     for share in shares:
         both = 1 / rho - 1 if rho else 0
-        one = (stats.betabinom.pmf(counts, n, share * both, (1 - share) * both) if rho
-               else stats.binom.pmf(counts, n, share))  # fmt: skip
+        one = (
+            stats.betabinom.pmf(counts, n, share * both, (1 - share) * both)
+            if rho
+            else stats.binom.pmf(counts, n, share)
+        )
         weight = np.outer(one, one).ravel()
         assert weight.sum() > 0.9999
         covered = 100 * weight[(low <= share) & (share <= high)].sum()
@@ -150,8 +155,9 @@ def test_two_cones_are_covered_exactly_enumerated(rho):
 @pytest.mark.parametrize("n_cones", [3, 6])
 def test_where_cones_spread_more_than_the_shortfall_itself_coverage_is_lower_as_said(n_cones):
     # 98 % hatch with a standard deviation between cones of 3.1 points: the corner that the docs name
-    covered = coverage_of_proportion(n_cones, 98, 0.05, runs=20_000, rng=np.random.default_rng(7),
-                                     family="logit-normal")  # fmt: skip
+    covered = coverage_of_proportion(
+        n_cones, 98, 0.05, runs=20_000, rng=np.random.default_rng(7), family="logit-normal"
+    )
     assert 90 <= covered <= 95, n_cones
 
 

@@ -12,14 +12,31 @@ from qckit.tables import check_table
 
 
 def hatches(**changes):
-    row = {"hatch": "H", "lot": "L", "purpose": "standard test", "cone": "A", "started": "2026-01-01T09:00:00+00:00",
-           "cysts_g": 1.6, "volume_ml": 800, **changes}  # fmt: skip
+    row = {
+        "hatch": "H",
+        "lot": "L",
+        "purpose": "standard test",
+        "cone": "A",
+        "started": "2026-01-01T09:00:00+00:00",
+        "cysts_g": 1.6,
+        "volume_ml": 800,
+        **changes,
+    }
     return check_table(pd.DataFrame([row]), "hatches")
 
 
 def samples(*rows):
-    base = {"hatch": "H", "taken": "2026-01-02T09:00:00+00:00", "kind": "subsample", "volume_ul": 250, "nauplii": 100,
-            "umbrella": 4, "cysts": 20, "shells": 98, "counted_by": "person"}  # fmt: skip
+    base = {
+        "hatch": "H",
+        "taken": "2026-01-02T09:00:00+00:00",
+        "kind": "subsample",
+        "volume_ul": 250,
+        "nauplii": 100,
+        "umbrella": 4,
+        "cysts": 20,
+        "shells": 98,
+        "counted_by": "person",
+    }
     return check_table(pd.DataFrame([{"sample": f"S{i}", **base, **row} for i, row in enumerate(rows)]), "samples")
 
 
@@ -67,8 +84,11 @@ def test_of_a_time_course_the_reading_hour_counts():
 
 
 def test_the_highest_revision_counts_and_sieve_samples_do_not():
-    cone = one({"sample": "X", "revision": 0, "nauplii": 10}, {"sample": "X", "revision": 1, "nauplii": 90},
-               {"kind": "sieve", "nauplii": 5000})  # fmt: skip
+    cone = one(
+        {"sample": "X", "revision": 0, "nauplii": 10},
+        {"sample": "X", "revision": 1, "nauplii": 90},
+        {"kind": "sieve", "nauplii": 5000},
+    )
     assert (cone["nauplii"], cone["n_subsamples"]) == (90, 1)
 
 
@@ -88,10 +108,19 @@ def test_a_sample_of_an_unknown_hatch_is_refused():
 
 
 def test_volume_comes_from_the_frame_and_the_chamber_depth():
-    photos = pd.DataFrame({"photo": ["photos/a.jpg", "b.jpg"], "um_per_px": [6.2, 6.2], "width_px": [1920, 1920],
-                           "height_px": [1440, 1440]})  # fmt: skip
-    rows = samples({"volume_ul": None, "chamber_depth_mm": 1.0, "photos": "a.jpg; b.jpg"},
-                   {"chamber_depth_mm": 1.0, "photos": "a.jpg"}, {"volume_ul": None, "photos": "a.jpg"})  # fmt: skip
+    photos = pd.DataFrame(
+        {
+            "photo": ["photos/a.jpg", "b.jpg"],
+            "um_per_px": [6.2, 6.2],
+            "width_px": [1920, 1920],
+            "height_px": [1440, 1440],
+        }
+    )
+    rows = samples(
+        {"volume_ul": None, "chamber_depth_mm": 1.0, "photos": "a.jpg; b.jpg"},
+        {"chamber_depth_mm": 1.0, "photos": "a.jpg"},
+        {"volume_ul": None, "photos": "a.jpg"},
+    )
     filled = hatch.fill_volumes(rows, photos)["volume_ul"].tolist()
     assert filled[0] == pytest.approx(2 * 11.904 * 8.928)
     assert filled[1] == 250 and np.isnan(filled[2])

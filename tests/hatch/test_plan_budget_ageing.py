@@ -15,11 +15,24 @@ from qckit.tables import check_table
 
 
 def cones(counts=(700, 660, 720), lot="L", day=1, month=1, n=840):
-    return pd.DataFrame([
-        {"hatch": f"{month}-{day}-{i}", "lot": lot, "cone": "ABCDEF"[i], "purpose": "standard test",
-         "started": f"2026-{month:02d}-{day:02d}T09:00:00+00:00", "nauplii": float(x), "full_cysts": float(n),
-         "factor_per_g": 2000 / 6, "cysts_g": 1.6, "hatch_pct": 100 * x / n,
-         "hatching_efficiency_per_g": x * 2000 / 6} for i, x in enumerate(counts)])  # fmt: skip
+    return pd.DataFrame(
+        [
+            {
+                "hatch": f"{month}-{day}-{i}",
+                "lot": lot,
+                "cone": "ABCDEF"[i],
+                "purpose": "standard test",
+                "started": f"2026-{month:02d}-{day:02d}T09:00:00+00:00",
+                "nauplii": float(x),
+                "full_cysts": float(n),
+                "factor_per_g": 2000 / 6,
+                "cysts_g": 1.6,
+                "hatch_pct": 100 * x / n,
+                "hatching_efficiency_per_g": x * 2000 / 6,
+            }
+            for i, x in enumerate(counts)
+        ]
+    )
 
 
 def test_planned_width_is_what_simulation_gives():
@@ -106,9 +119,20 @@ def test_first_order_and_monte_carlo_agree_for_the_percentage(counts):
 
 
 def harvests(rows):
-    return pd.DataFrame([
-        {"sample": f"S{i}", "hatch": f"H{i}", "kind": "sieve", "nauplii": n, "umbrella": 0.0, "cysts": c, "shells": s}
-        for i, (n, c, s) in enumerate(rows)])  # fmt: skip
+    return pd.DataFrame(
+        [
+            {
+                "sample": f"S{i}",
+                "hatch": f"H{i}",
+                "kind": "sieve",
+                "nauplii": n,
+                "umbrella": 0.0,
+                "cysts": c,
+                "shells": s,
+            }
+            for i, (n, c, s) in enumerate(rows)
+        ]
+    )
 
 
 def test_first_order_and_monte_carlo_agree_for_what_follows_from_the_counts():
@@ -191,17 +215,32 @@ def test_the_budget_names_what_dominates():
 
 
 def test_the_headline_interval_is_that_of_the_budget():
-    table = cones().assign(umbrella=0.0, unhatched=lambda t: 840 - t.nauplii, shells=np.nan, n_subsamples=6, notes="",
-                           basis="cysts", output_mg_per_g=np.nan, hatching_efficiency_per_dry_g=np.nan)  # fmt: skip
+    table = cones().assign(
+        umbrella=0.0,
+        unhatched=lambda t: 840 - t.nauplii,
+        shells=np.nan,
+        n_subsamples=6,
+        notes="",
+        basis="cysts",
+        output_mg_per_g=np.nan,
+        hatching_efficiency_per_dry_g=np.nan,
+    )
     lot, budget = hatch.summarise_cones(table, measure=MeasureSettings()), hatch.efficiency_budget(table)
     assert lot.hatching_efficiency_per_g.low == pytest.approx(budget.low, rel=0.01)
     assert lot.hatching_efficiency_per_g.high == pytest.approx(budget.high, rel=0.01)
 
 
 def test_the_counters_own_uncertainty_widens_both_figures():
-    table = cones().assign(umbrella=0.0, unhatched=lambda t: 840 - t.nauplii, shells=np.nan, n_subsamples=6, notes="",
-                           basis="cysts", output_mg_per_g=lambda t: t.hatching_efficiency_per_g * 0.0024,
-                           hatching_efficiency_per_dry_g=np.nan)  # fmt: skip
+    table = cones().assign(
+        umbrella=0.0,
+        unhatched=lambda t: 840 - t.nauplii,
+        shells=np.nan,
+        n_subsamples=6,
+        notes="",
+        basis="cysts",
+        output_mg_per_g=lambda t: t.hatching_efficiency_per_g * 0.0024,
+        hatching_efficiency_per_dry_g=np.nan,
+    )
     plain = hatch.summarise_cones(table)
     wide = hatch.summarise_cones(table, detection_u={"nauplius": 0.02, "cyst": 0.1})
     assert wide.hatch_pct.low < plain.hatch_pct.low and wide.hatch_pct.high > plain.hatch_pct.high
@@ -225,8 +264,10 @@ def test_a_budget_of_one_cone_is_refused():
 
 def history(slope=-6.0, months=(1, 3, 5, 7, 9), seed=2):
     rng = np.random.default_rng(seed)
-    return pd.concat([cones([740 + slope * 8.4 / 2 * (m - 1) / 2 + rng.normal(0, 8) for _ in range(3)], month=m)
-                      for m in months], ignore_index=True)  # fmt: skip
+    return pd.concat(
+        [cones([740 + slope * 8.4 / 2 * (m - 1) / 2 + rng.normal(0, 8) for _ in range(3)], month=m) for m in months],
+        ignore_index=True,
+    )
 
 
 def test_a_falling_lot_gets_a_date_with_honest_width():
@@ -303,8 +344,9 @@ def test_recovery_joins_both_intervals():
 
 def test_site_spread_finds_what_was_put_in():
     rng = np.random.default_rng(9)
-    rows = [cones(draw_cones(4, 0.8, 0.006, 840, rng=rng, runs=1)[0], day=1 + d % 28, month=1 + d // 28)
-            for d in range(120)]  # fmt: skip
+    rows = [
+        cones(draw_cones(4, 0.8, 0.006, 840, rng=rng, runs=1)[0], day=1 + d % 28, month=1 + d // 28) for d in range(120)
+    ]
     found = hatch.site_spread(pd.concat(rows, ignore_index=True))
     assert found.df == 360 and found.rho == pytest.approx(0.006, rel=0.25)
     assert hatch.site_spread(cones()) is None

@@ -17,8 +17,17 @@ def course(seed=3, n_cones=3, ceiling=0.85, scale=18.0, slope=14.0, n=700, shift
     for c in range(n_cones):
         own = scale * np.exp(rng.normal(0, shift))
         share = ceiling / (1 + (HOURS / own) ** -slope)
-        rows += [{"hatch": f"H{c}", "cone": "ABCDEF"[c], "hours": h, "nauplii": rng.binomial(n, p), "full_cysts": n,
-                  "hatched_frac": np.nan} for h, p in zip(HOURS, share)]  # fmt: skip
+        rows += [
+            {
+                "hatch": f"H{c}",
+                "cone": "ABCDEF"[c],
+                "hours": h,
+                "nauplii": rng.binomial(n, p),
+                "full_cysts": n,
+                "hatched_frac": np.nan,
+            }
+            for h, p in zip(HOURS, share)
+        ]
     table = pd.DataFrame(rows)
     return table.assign(hatched_frac=table["nauplii"] / table["full_cysts"])
 
@@ -81,12 +90,35 @@ def test_the_monotone_curve_never_falls():
 
 
 def test_time_course_from_the_tables():
-    hatches = check_table(pd.DataFrame([{"hatch": "H", "lot": "L", "purpose": "standard test", "cone": "A",
-                                         "started": "2026-01-01T00:00:00Z", "cysts_g": 1.6, "volume_ml": 800}]),
-                          "hatches")  # fmt: skip
-    rows = [{"sample": f"S{h}{j}", "hatch": "H", "taken": f"2026-01-01T{h}:05:00Z", "nauplii": h,
-             "kind": "subsample", "cysts": 30 - h, "counted_by": "person"}
-            for h in (12, 16, 20) for j in range(2)]  # fmt: skip
+    hatches = check_table(
+        pd.DataFrame(
+            [
+                {
+                    "hatch": "H",
+                    "lot": "L",
+                    "purpose": "standard test",
+                    "cone": "A",
+                    "started": "2026-01-01T00:00:00Z",
+                    "cysts_g": 1.6,
+                    "volume_ml": 800,
+                }
+            ]
+        ),
+        "hatches",
+    )
+    rows = [
+        {
+            "sample": f"S{h}{j}",
+            "hatch": "H",
+            "taken": f"2026-01-01T{h}:05:00Z",
+            "nauplii": h,
+            "kind": "subsample",
+            "cysts": 30 - h,
+            "counted_by": "person",
+        }
+        for h in (12, 16, 20)
+        for j in range(2)
+    ]
     found = hatch.time_course(check_table(pd.DataFrame(rows), "samples"), hatches, "L")
     assert found["hours"].tolist() == [12, 16, 20] and found["nauplii"].tolist() == [24, 32, 40]
 

@@ -62,11 +62,32 @@ def postgres_server(tmp_path_factory):
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
     try:
-        subprocess.run([programs / "initdb", "-D", folder / "d", "-U", "qckit", "-A", "trust", "-E", "UTF8",
-                        "--locale=C", "--no-sync"], check=True, capture_output=True, cwd=folder, **user)  # fmt: skip
-        server = subprocess.Popen([programs / "postgres", "-D", folder / "d", "-p", str(port), "-h", "127.0.0.1", "-k",
-                                   folder, "-F"], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, cwd=folder,
-                                  **user)  # fmt: skip
+        subprocess.run(
+            [
+                programs / "initdb",
+                "-D",
+                folder / "d",
+                "-U",
+                "qckit",
+                "-A",
+                "trust",
+                "-E",
+                "UTF8",
+                "--locale=C",
+                "--no-sync",
+            ],
+            check=True,
+            capture_output=True,
+            cwd=folder,
+            **user,
+        )
+        server = subprocess.Popen(
+            [programs / "postgres", "-D", folder / "d", "-p", str(port), "-h", "127.0.0.1", "-k", folder, "-F"],
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+            cwd=folder,
+            **user,
+        )
         try:
             _wait_for(port)
             yield f"postgresql+psycopg://qckit@127.0.0.1:{port}/postgres"

@@ -1,15 +1,13 @@
 """Cells as people write them: read rightly, or said to be doubtful."""
 
-# ruff: noqa: E501  whole messages
-
 import datetime as dt
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from qckit.log.cells import CellRules, Read, decimal_sign, read_date, read_number, read_time
-from qckit.log.neutral import neutralise, restore
+from qckit.log.sheets.cells import CellRules, Read, decimal_sign, read_date, read_number, read_time
+from qckit.log.sheets.formulas import neutralise, restore
 
 POINT, COMMA = CellRules("point"), CellRules("comma")
 
@@ -17,16 +15,38 @@ POINT, COMMA = CellRules("point"), CellRules("comma")
 @pytest.mark.parametrize(
     ("cell", "unit", "rules", "value"),
     [
-        ("1.602", "g", POINT, 1.602), ("1,602", "g", COMMA, 1.602), ("1,6", "g", POINT, 1.6), (" 0,5 ", "g", POINT, 0.5),
-        ("1.602 g", "g", POINT, 1.602), ("1602 mg", "g", POINT, 1.602), ("0.5 kg", "g", POINT, 500.0),
-        ("1,5 l", "ml", POINT, 1500.0), ("20 L", "ml", POINT, 20000.0), ("260 000", "1/g", POINT, 260000.0),
-        ("260'000", "1/g", POINT, 260000.0), ("1,234,567", "1/g", POINT, 1234567.0), ("1.234.567,5", "1/g", COMMA, 1234567.5),
-        ("1,234.5", "g", POINT, 1234.5), ("82.4 °F", "°C", POINT, 28.0), ("82,4°F", "°C", POINT, 28.0), ("82 F", "°C", POINT, 27.78),
-        ("28.1 °C", "°C", POINT, 28.1), ("301.15 K", "°C", POINT, 28.0), ("−4", "°C", POINT, -4.0), ("250 uL", "µl", POINT, 250.0),
-        ("0.25 mL", "µl", POINT, 250.0), ("2E5", "1/g", POINT, 200000.0), ("33 psu", "ppt", POINT, 33.0), ("85 %", "%", POINT, 85.0),
-        ("90 min", "h", POINT, 1.5), (7, "", POINT, 7.0), (1.602, "g", POINT, 1.602), ("007", "", POINT, 7.0), ("0,602", "g", POINT, 0.602),
+        ("1.602", "g", POINT, 1.602),
+        ("1,602", "g", COMMA, 1.602),
+        ("1,6", "g", POINT, 1.6),
+        (" 0,5 ", "g", POINT, 0.5),
+        ("1.602 g", "g", POINT, 1.602),
+        ("1602 mg", "g", POINT, 1.602),
+        ("0.5 kg", "g", POINT, 500.0),
+        ("1,5 l", "ml", POINT, 1500.0),
+        ("20 L", "ml", POINT, 20000.0),
+        ("260 000", "1/g", POINT, 260000.0),
+        ("260'000", "1/g", POINT, 260000.0),
+        ("1,234,567", "1/g", POINT, 1234567.0),
+        ("1.234.567,5", "1/g", COMMA, 1234567.5),
+        ("1,234.5", "g", POINT, 1234.5),
+        ("82.4 °F", "°C", POINT, 28.0),
+        ("82,4°F", "°C", POINT, 28.0),
+        ("82 F", "°C", POINT, 27.78),
+        ("28.1 °C", "°C", POINT, 28.1),
+        ("301.15 K", "°C", POINT, 28.0),
+        ("−4", "°C", POINT, -4.0),
+        ("250 uL", "µl", POINT, 250.0),
+        ("0.25 mL", "µl", POINT, 250.0),
+        ("2E5", "1/g", POINT, 200000.0),
+        ("33 psu", "ppt", POINT, 33.0),
+        ("85 %", "%", POINT, 85.0),
+        ("90 min", "h", POINT, 1.5),
+        (7, "", POINT, 7.0),
+        (1.602, "g", POINT, 1.602),
+        ("007", "", POINT, 7.0),
+        ("0,602", "g", POINT, 0.602),
     ],
-)  # fmt: skip
+)
 def test_numbers_as_written(cell, unit, rules, value):
     assert read_number(cell, unit, rules).value == value
 
@@ -34,16 +54,34 @@ def test_numbers_as_written(cell, unit, rules, value):
 @pytest.mark.parametrize(
     ("cell", "unit", "rules", "rule", "remedy"),
     [
-        ("1,602", "g", POINT, "could be 1.602 or 1602", "Write it so that it can mean one only, or set decimal in qckit.toml."),
-        ("1.602", "g", COMMA, "could be 1.602 or 1602", "Write it so that it can mean one only, or set decimal in qckit.toml."),
-        ("1.602 lb", "g", POINT, "has the unit 'lb', which this column does not know", "Write the number in g (known: g, mg, kg)."),
+        (
+            "1,602",
+            "g",
+            POINT,
+            "could be 1.602 or 1602",
+            "Write it so that it can mean one only, or set decimal in qckit.toml.",
+        ),
+        (
+            "1.602",
+            "g",
+            COMMA,
+            "could be 1.602 or 1602",
+            "Write it so that it can mean one only, or set decimal in qckit.toml.",
+        ),
+        (
+            "1.602 lb",
+            "g",
+            POINT,
+            "has the unit 'lb', which this column does not know",
+            "Write the number in g (known: g, mg, kg).",
+        ),
         ("about 5", "g", POINT, "is not a number", "Write a number, or leave the cell empty if it is not known."),
         ("<1", "g", POINT, "is not a number", "Write a number, or leave the cell empty if it is not known."),
         ("5 6", "g", POINT, "is two numbers", "Write one number in the cell."),
         ("1,23,4", "g", POINT, "is not a number", "Write it without thousands signs."),
         (True, "g", POINT, "is yes or no, not a number", "Write a number, or leave the cell empty."),
     ],
-)  # fmt: skip
+)
 def test_numbers_that_are_doubtful(cell, unit, rules, rule, remedy):
     read = read_number(cell, unit, rules)
     assert (read.value, read.rule, read.remedy) == (None, rule, remedy)
@@ -63,12 +101,17 @@ def test_conversions_are_noted():
 @pytest.mark.parametrize(
     ("texts", "semicolons", "site", "sign"),
     [
-        (["1,6", "28,1"], False, "point", "comma"), (["1.6", "1,602"], False, "comma", "point"),
-        (["1,602", "1,598"], False, "point", "point"), (["1,602", "1,598"], True, "point", "comma"),
-        (["1,602"], False, "comma", "comma"), (["1,6", "1.6"], False, "point", "unknown"),
-        (["1.234,5"], False, "point", "comma"), (["1,234,567"], False, "comma", "point"), ([], False, "point", "point"),
+        (["1,6", "28,1"], False, "point", "comma"),
+        (["1.6", "1,602"], False, "comma", "point"),
+        (["1,602", "1,598"], False, "point", "point"),
+        (["1,602", "1,598"], True, "point", "comma"),
+        (["1,602"], False, "comma", "comma"),
+        (["1,6", "1.6"], False, "point", "unknown"),
+        (["1.234,5"], False, "point", "comma"),
+        (["1,234,567"], False, "comma", "point"),
+        ([], False, "point", "point"),
     ],
-)  # fmt: skip
+)
 def test_decimal_sign_of_a_sheet(texts, semicolons, site, sign):
     assert decimal_sign(texts, semicolons=semicolons, site=site) == sign
 
@@ -86,13 +129,22 @@ def test_a_number_is_never_read_as_another(number):
 @pytest.mark.parametrize(
     ("cell", "order", "value"),
     [
-        ("2026-11-04", "dmy", "2026-11-04"), ("04/11/2026", "dmy", "2026-11-04"), ("11/04/2026", "mdy", "2026-11-04"),
-        ("4.11.26", "dmy", "2026-11-04"), ("2026/11/4", "ymd", "2026-11-04"), ("4 Nov 2026", "ymd", "2026-11-04"),
-        ("November 4, 2026", "ymd", "2026-11-04"), ("04-Nov-26", "ymd", "2026-11-04"), ("2026-09", "ymd", "2026-09"),
-        ("2026", "dmy", "2026"), (2026.0, "ymd", "2026"), (dt.datetime(2026, 11, 4), "mdy", "2026-11-04"),
-        (dt.date(2026, 11, 4), "mdy", "2026-11-04"), ("2026-11-04 00:00:00", "ymd", "2026-11-04"),
+        ("2026-11-04", "dmy", "2026-11-04"),
+        ("04/11/2026", "dmy", "2026-11-04"),
+        ("11/04/2026", "mdy", "2026-11-04"),
+        ("4.11.26", "dmy", "2026-11-04"),
+        ("2026/11/4", "ymd", "2026-11-04"),
+        ("4 Nov 2026", "ymd", "2026-11-04"),
+        ("November 4, 2026", "ymd", "2026-11-04"),
+        ("04-Nov-26", "ymd", "2026-11-04"),
+        ("2026-09", "ymd", "2026-09"),
+        ("2026", "dmy", "2026"),
+        (2026.0, "ymd", "2026"),
+        (dt.datetime(2026, 11, 4), "mdy", "2026-11-04"),
+        (dt.date(2026, 11, 4), "mdy", "2026-11-04"),
+        ("2026-11-04 00:00:00", "ymd", "2026-11-04"),
     ],
-)  # fmt: skip
+)
 def test_dates_as_written(cell, order, value):
     assert read_date(cell, CellRules(date_order=order)).value == value
 
@@ -100,13 +152,23 @@ def test_dates_as_written(cell, order, value):
 @pytest.mark.parametrize(
     ("cell", "order", "rule", "remedy"),
     [
-        ("04/11/2026", "ymd", "could be day first or month first", "Write it like 2026-11-04, or set date_order in qckit.toml to dmy or mdy."),
-        ("11/24/2026", "dmy", "has no month 24 in this site's order of dates (dmy)", "Write it like 04/11/2026; if all dates read mdy, set date_order in qckit.toml."),
+        (
+            "04/11/2026",
+            "ymd",
+            "could be day first or month first",
+            "Write it like 2026-11-04, or set date_order in qckit.toml to dmy or mdy.",
+        ),
+        (
+            "11/24/2026",
+            "dmy",
+            "has no month 24 in this site's order of dates (dmy)",
+            "Write it like 04/11/2026; if all dates read mdy, set date_order in qckit.toml.",
+        ),
         ("31/02/2026", "dmy", "is not a day of the calendar", "Correct the date."),
         ("45965", "dmy", "is not a date", "Write it like 04/11/2026 or 2026-11-04."),
         ("4 Foo 2026", "dmy", "names no month that is known", "Write it like 04/11/2026."),
     ],
-)  # fmt: skip
+)
 def test_dates_that_are_doubtful(cell, order, rule, remedy):
     read = read_date(cell, CellRules(date_order=order))
     assert (read.value, read.rule, read.remedy) == (None, rule, remedy)
@@ -118,13 +180,16 @@ LISBON = CellRules(date_order="dmy", timezone="Europe/Lisbon")
 @pytest.mark.parametrize(
     ("cell", "value"),
     [
-        ("2026-11-04T09:00:00+00:00", "2026-11-04T09:00:00+00:00"), ("2026-07-04 09:00", "2026-07-04T09:00:00+01:00"),
-        ("04/11/2026 9:05", "2026-11-04T09:05:00+00:00"), ("4.11.26 9h30", "2026-11-04T09:30:00+00:00"),
-        ("04/11/2026 9:05 pm", "2026-11-04T21:05:00+00:00"), ("2026-11-04T09:00Z", "2026-11-04T09:00:00+00:00"),
+        ("2026-11-04T09:00:00+00:00", "2026-11-04T09:00:00+00:00"),
+        ("2026-07-04 09:00", "2026-07-04T09:00:00+01:00"),
+        ("04/11/2026 9:05", "2026-11-04T09:05:00+00:00"),
+        ("4.11.26 9h30", "2026-11-04T09:30:00+00:00"),
+        ("04/11/2026 9:05 pm", "2026-11-04T21:05:00+00:00"),
+        ("2026-11-04T09:00Z", "2026-11-04T09:00:00+00:00"),
         ("2026-11-04 09:00:30.5+01:00", "2026-11-04T09:00:30.500000+01:00"),
         (dt.datetime(2026, 7, 4, 9, 0), "2026-07-04T09:00:00+01:00"),
     ],
-)  # fmt: skip
+)
 def test_times_as_written(cell, value):
     assert read_time(cell, LISBON).value == value
 
@@ -132,8 +197,16 @@ def test_times_as_written(cell, value):
 @pytest.mark.parametrize(
     ("cell", "rule", "remedy"),
     [
-        ("2026-10-25 01:30", "happens twice at this site, where the clocks change that night", "Write the offset from UTC as well, like 2026-10-25T01:30:00+01:00."),
-        ("2026-03-29 01:30", "does not happen at this site, where the clocks change that night", "Write the offset from UTC as well, like 2026-03-29T01:30:00+00:00."),
+        (
+            "2026-10-25 01:30",
+            "happens twice at this site, where the clocks change that night",
+            "Write the offset from UTC as well, like 2026-10-25T01:30:00+01:00.",
+        ),
+        (
+            "2026-03-29 01:30",
+            "does not happen at this site, where the clocks change that night",
+            "Write the offset from UTC as well, like 2026-03-29T01:30:00+00:00.",
+        ),
         ("04/11/2026", "has a date but no time of day", "Write it like 04/11/2026 09:00."),
         ("09:00", "is not a time with its date", "Write it like 04/11/2026 09:00."),
         ("04/11/2026 25:00", "is not a time of day", "Write it between 00:00 and 23:59."),
@@ -141,7 +214,7 @@ def test_times_as_written(cell, value):
         ("tomorrow", "is not a time with its date", "Write it like 04/11/2026 09:00."),
         (dt.date(2026, 11, 4), "has a date but no time of day", "Write it like 04/11/2026 09:00."),
     ],
-)  # fmt: skip
+)
 def test_times_that_are_doubtful(cell, rule, remedy):
     read = read_time(cell, LISBON)
     assert (read.value, read.rule, read.remedy) == (None, rule, remedy)

@@ -44,12 +44,21 @@ def test_photos_are_found_by_file_name_and_called_as_on_the_sheet(filled):
 def test_photo_counts_and_counted_photos_are_taken(filled):
     photos, objects = counted()
     result = [
-        SimpleNamespace(photo=row.photo, sha256=row.sha256, um_per_px=row.um_per_px, frame_mm2=row.frame_mm2, taken=None,
-                        width_px=1920, height_px=1440, counter_version="t-1", flags=(SimpleNamespace(code="crowded"),),
-                        counts={"nauplius": 30, "umbrella": 2, "cyst": 5, "shell": 20},
-                        objects=objects[objects["photo"] == row.photo])
+        SimpleNamespace(
+            photo=row.photo,
+            sha256=row.sha256,
+            um_per_px=row.um_per_px,
+            frame_mm2=row.frame_mm2,
+            taken=None,
+            width_px=1920,
+            height_px=1440,
+            counter_version="t-1",
+            flags=(SimpleNamespace(code="crowded"),),
+            counts={"nauplius": 30, "umbrella": 2, "cyst": 5, "shell": 20},
+            objects=objects[objects["photo"] == row.photo],
+        )
         for row in photos.itertuples()
-    ]  # fmt: skip
+    ]
     assert filled.record_counts(result, by="op1").added["samples"] == 1
     assert filled.photos()["flags"].tolist() == ["crowded", "crowded"]
     both = SimpleNamespace(
@@ -75,16 +84,40 @@ def test_a_volume_on_the_sheet_stays(filled):
 @pytest.mark.parametrize(
     ("change", "message"),
     [
-        (lambda p, o: (p.head(1), o[o["photo"] == "a.jpg"]), "sample 'S-2': names the photo b.jpg, not counted yet. Count all photos of a sample together, or correct its photos."),
-        (lambda p, o: (p.assign(sha256="0" * 64), o), "photo 'b.jpg': is the same file as 'a.jpg', and would be counted twice. Leave one of them out and correct photos of the sample that named it by mistake."),
-        (lambda p, o: (p.assign(nauplii=[30, 29]), o), "photo 'b.jpg': nauplii is 29 and its objects give 30. Count the photo again; counts and objects must come from the same run."),
-        (lambda p, o: (p, o.head(57).assign(photo="z.jpg")), "objects: unknown photo 'z.jpg'. Did you mean 'b.jpg'? Known: a.jpg, b.jpg."),
-        (lambda p, o: (p.assign(sample="S-3"), o), "photo 'a.jpg': is given as of sample 'S-3', and the log has it with 'S-2'. Correct photos in the samples table, or the sample here."),
-        (lambda p, o: (p.assign(photo=["a.jpg", "x/a.jpg"]), o[o["photo"] == "a.jpg"]), "photo 'a.jpg': was counted twice in this run. Give each photo once."),
-        (lambda p, o: (p, o.assign(object_id=1)), "objects, photo 'a.jpg': object 1 stands twice. Count the photo again."),
-        (lambda p, o: (p, None), "The objects found in the photos were not given. Hand over the table of objects as well."),
+        (
+            lambda p, o: (p.head(1), o[o["photo"] == "a.jpg"]),
+            "sample 'S-2': names the photo b.jpg, not counted yet. Count all photos of a sample together, or correct its photos.",
+        ),
+        (
+            lambda p, o: (p.assign(sha256="0" * 64), o),
+            "photo 'b.jpg': is the same file as 'a.jpg', and would be counted twice. Leave one of them out and correct photos of the sample that named it by mistake.",
+        ),
+        (
+            lambda p, o: (p.assign(nauplii=[30, 29]), o),
+            "photo 'b.jpg': nauplii is 29 and its objects give 30. Count the photo again; counts and objects must come from the same run.",
+        ),
+        (
+            lambda p, o: (p, o.head(57).assign(photo="z.jpg")),
+            "objects: unknown photo 'z.jpg'. Did you mean 'b.jpg'? Known: a.jpg, b.jpg.",
+        ),
+        (
+            lambda p, o: (p.assign(sample="S-3"), o),
+            "photo 'a.jpg': is given as of sample 'S-3', and the log has it with 'S-2'. Correct photos in the samples table, or the sample here.",
+        ),
+        (
+            lambda p, o: (p.assign(photo=["a.jpg", "x/a.jpg"]), o[o["photo"] == "a.jpg"]),
+            "photo 'a.jpg': was counted twice in this run. Give each photo once.",
+        ),
+        (
+            lambda p, o: (p, o.assign(object_id=1)),
+            "objects, photo 'a.jpg': object 1 stands twice. Count the photo again.",
+        ),
+        (
+            lambda p, o: (p, None),
+            "The objects found in the photos were not given. Hand over the table of objects as well.",
+        ),
     ],
-)  # fmt: skip
+)
 def test_what_a_count_may_not_be(filled, change, message):
     photos, objects = change(*counted())
     with pytest.raises(InputError) as caught:
@@ -124,11 +157,13 @@ def test_a_count_given_without_photos_is_empty(filled):
 def test_hand_corrections_change_the_counts_and_keep_what_was_found(filled):
     photos, objects = counted()
     filled.record_counts(photos, objects=objects, by="op1")
-    changes = pd.DataFrame([
-        {"action": "stage", "object_id": 1, "stage": "cyst"},
-        {"action": "remove", "object_id": 2},
-        {"action": "add", "stage": "shell", "x_px": 10.0, "y_px": 20.0},
-    ])  # fmt: skip
+    changes = pd.DataFrame(
+        [
+            {"action": "stage", "object_id": 1, "stage": "cyst"},
+            {"action": "remove", "object_id": 2},
+            {"action": "add", "stage": "shell", "x_px": 10.0, "y_px": 20.0},
+        ]
+    )
     result = filled.correct_objects("a.jpg", changes, by="op2", reason="looked at the photo")
     assert result.added == {"corrections": 5, "objects": 1, "samples": 1}
     assert of_sample(filled) == [58, 4, 11, 41]
@@ -163,12 +198,28 @@ def test_hand_corrections_change_the_counts_and_keep_what_was_found(filled):
 @pytest.mark.parametrize(
     ("photo", "change", "message"),
     [
-        ("z.jpg", {"action": "remove", "object_id": 1}, "unknown photo 'z.jpg'. Did you mean 'b.jpg'? Known: a.jpg, b.jpg."),
-        ("a.jpg", {"action": "paint", "object_id": 1}, "photo 'a.jpg': unknown action 'paint'. Known: stage, remove, restore, leave out, add."),
-        ("a.jpg", {"action": "stage", "object_id": 1, "stage": "fish"}, "objects: stage 'fish' is none of nauplius, umbrella, cyst, shell, debris. Write one of these words."),
-        ("a.jpg", {"action": "add", "stage": "cyst"}, "photo 'a.jpg': an object added by hand has no x_px. Give stage, x_px and y_px."),
+        (
+            "z.jpg",
+            {"action": "remove", "object_id": 1},
+            "unknown photo 'z.jpg'. Did you mean 'b.jpg'? Known: a.jpg, b.jpg.",
+        ),
+        (
+            "a.jpg",
+            {"action": "paint", "object_id": 1},
+            "photo 'a.jpg': unknown action 'paint'. Known: stage, remove, restore, leave out, add.",
+        ),
+        (
+            "a.jpg",
+            {"action": "stage", "object_id": 1, "stage": "fish"},
+            "objects: stage 'fish' is none of nauplius, umbrella, cyst, shell, debris. Write one of these words.",
+        ),
+        (
+            "a.jpg",
+            {"action": "add", "stage": "cyst"},
+            "photo 'a.jpg': an object added by hand has no x_px. Give stage, x_px and y_px.",
+        ),
     ],
-)  # fmt: skip
+)
 def test_hand_corrections_that_cannot_be(filled, photo, change, message):
     photos, objects = counted()
     filled.record_counts(photos, objects=objects, by="op1")
@@ -189,11 +240,19 @@ def test_a_persons_recount(filled):
         1,
     )
     for sample, values, message in (
-        ("S-1", {"nauplii": -1, "cysts": 3}, "recount of 'S-1', row 2: nauplii '-1' is negative. The least possible is 0. Correct the cell, or leave it empty if it is not known."),
+        (
+            "S-1",
+            {"nauplii": -1, "cysts": 3},
+            "recount of 'S-1', row 2: nauplii '-1' is negative. The least possible is 0. Correct the cell, or leave it empty if it is not known.",
+        ),
         ("S-1", {"cysts": 3}, "sample 'S-1': the recount has no nauplii. Give at least that count."),
-        ("S-1", {"nauplii": 3, "cyst": 4}, "sample 'S-1': unknown count 'cyst'. Did you mean 'cysts'? Known: nauplii, umbrella, cysts, shells, embryos."),
+        (
+            "S-1",
+            {"nauplii": 3, "cyst": 4},
+            "sample 'S-1': unknown count 'cyst'. Did you mean 'cysts'? Known: nauplii, umbrella, cysts, shells, embryos.",
+        ),
         ("S-7", {"nauplii": 3}, "unknown sample 'S-7'. Did you mean 'S-3'? Known: S-1, S-2, S-3."),
-    ):  # fmt: skip
+    ):
         with pytest.raises(InputError) as caught:
             filled.recount(sample, values, by="op3", reason="r")
         assert str(caught.value) == message
@@ -272,9 +331,10 @@ def test_a_persons_recount_is_not_replaced_unasked(filled):
     assert (result.added, of_sample(filled)[0]) == ({"photos": 1, "objects": 59, "samples": 0}, 50)
     (problem,) = result.problems.itertuples()
     assert (problem.row, problem.rule, problem.remedy) == (
-        "sample S-2", "was counted by An, and the photos' counts would take the place of that",
+        "sample S-2",
+        "was counted by An, and the photos' counts would take the place of that",
         "To replace it, run this again with --replace-hand-counts REASON.",
-    )  # fmt: skip
+    )
     result = filled.record_counts(again, objects=found, by="op1", replace_hand_counts="An agrees")
     assert (result.added["samples"], len(result.problems), of_sample(filled)[0]) == (1, 0, 64)
     assert filled.steps()["source"].iloc[-1] == "photos, in place of hand counts: An agrees"
@@ -287,10 +347,11 @@ def test_a_scale_that_is_not_the_sheets_is_refused_and_named(filled):
     assert result.added == {} and filled.photos().empty
     (problem,) = result.problems.itertuples()
     assert (problem.row, problem.rule, problem.remedy) == (
-        "sample S-2", "photo 'b.jpg' was counted at 9.18 µm per pixel, and the field sheet says 4.59",
+        "sample S-2",
+        "photo 'b.jpg' was counted at 9.18 µm per pixel, and the field sheet says 4.59",
         "Count it at 4.59; or, if the sheet is wrong, run  qckit log correct samples S-2 um_per_px 9.18 --reason TEXT  "
         "and then this again.",
-    )  # fmt: skip
+    )
     filled.correct("samples", "S-2", "um_per_px", 9.18, by="op1", reason="the other lens")
     assert filled.record_counts(photos.assign(um_per_px=9.18), objects=objects, by="op1").added["samples"] == 1
 

@@ -51,9 +51,14 @@ def test_killed_server_client_leaves_all_or_nothing(postgres_url):
 def small_disk(folder, kib):
     """Mount a small file system of its own, or skip where that is not allowed."""
     folder.mkdir()
-    made = shutil.which("mount") and os.getuid() == 0 and subprocess.run(
-        ["mount", "-t", "tmpfs", "-o", f"size={kib}k", "tmpfs", str(folder)], capture_output=True, check=False
-    ).returncode == 0  # fmt: skip
+    made = (
+        shutil.which("mount")
+        and os.getuid() == 0
+        and subprocess.run(
+            ["mount", "-t", "tmpfs", "-o", f"size={kib}k", "tmpfs", str(folder)], capture_output=True, check=False
+        ).returncode
+        == 0
+    )
     if not made:
         pytest.skip("a small disk cannot be mounted here (needs root)")
     try:
@@ -220,11 +225,20 @@ def test_a_damaged_or_foreign_file(site, tmp_path):
 @pytest.mark.parametrize(
     ("said", "message"),
     [
-        ("locking protocol", "someone else is writing to it, or the file is locked (locking protocol). Nothing of this step was written. Close the other program and run the same command again; on a network share move the site to a local disk, or put the log on a PostgreSQL server (url in qckit.toml)."),
-        ("disk I/O error", "the disk or the network share failed while writing (disk I/O error). Nothing of this step was kept. Check the disk, then run  qckit log check  and the same command again."),
-        ("unable to open database file", "the file cannot be opened (unable to open database file). Check that the folder is there and that you may read and write in it."),
+        (
+            "locking protocol",
+            "someone else is writing to it, or the file is locked (locking protocol). Nothing of this step was written. Close the other program and run the same command again; on a network share move the site to a local disk, or put the log on a PostgreSQL server (url in qckit.toml).",
+        ),
+        (
+            "disk I/O error",
+            "the disk or the network share failed while writing (disk I/O error). Nothing of this step was kept. Check the disk, then run  qckit log check  and the same command again.",
+        ),
+        (
+            "unable to open database file",
+            "the file cannot be opened (unable to open database file). Check that the folder is there and that you may read and write in it.",
+        ),
     ],
-)  # fmt: skip
+)
 def test_faults_of_a_network_share_are_said(site, filled, said, message):
     """What SQLite says when locks or shared memory fail, as they do on network shares, raised where it would be."""
 

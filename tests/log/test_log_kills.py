@@ -89,8 +89,10 @@ NOTHING, SHEET, ALL = (0, 0, 0, 0), (2, 11, 0, 0), (2, 12, 2, 120)
 def day_state(site, i):
     """Return what of a day is there: rows of hatches, samples, photos, objects, and steps of all."""
     with sqlite3.connect(site / "log.sqlite") as c:
-        ask = (f"FROM {t} WHERE {k} LIKE 'K{i}-%'" for t, k in (
-            ("hatches", "hatch"), ("samples", "sample"), ("photos", "photo"), ("objects", "photo")))  # fmt: skip
+        ask = (
+            f"FROM {t} WHERE {k} LIKE 'K{i}-%'"
+            for t, k in (("hatches", "hatch"), ("samples", "sample"), ("photos", "photo"), ("objects", "photo"))
+        )
         return tuple(c.execute(f"SELECT count(*) {a}").fetchone()[0] for a in ask)
 
 
@@ -98,8 +100,9 @@ def test_killed_while_importing_and_recording(site):
     with open_log(site) as log:
         log.add("lots", LOTS, by="op1")
     span = timed(lambda i: enter_day(site, i), ("w0", "w1"))
-    seen, day = kill_often(random.Random(20261104), span, lambda i: enter_day(site, i), lambda i: day_state(site, i),
-                           (NOTHING, SHEET, ALL))  # fmt: skip
+    seen, day = kill_often(
+        random.Random(20261104), span, lambda i: enter_day(site, i), lambda i: day_state(site, i), (NOTHING, SHEET, ALL)
+    )
     assert whole(site / "log.sqlite")
     assert min(seen.values()) >= 3, f"the kills did not reach every phase: {seen}"
     with open_log(site, now=lambda: NOW) as log:
@@ -165,8 +168,10 @@ def count_state(site, i):
     for path in (out / "checked").glob("*.jpg"):
         np.asarray(Image.open(path))
     with sqlite3.connect(site / "log.sqlite") as c:
-        n_photos, n_objects = (c.execute(f"SELECT count(DISTINCT photo) FROM {t} WHERE photo LIKE 'D{i}-%'").fetchone()[0]
-                               for t in ("photos", "objects"))  # fmt: skip
+        n_photos, n_objects = (
+            c.execute(f"SELECT count(DISTINCT photo) FROM {t} WHERE photo LIKE 'D{i}-%'").fetchone()[0]
+            for t in ("photos", "objects")
+        )
         n_revisions = c.execute("SELECT count(*) FROM samples WHERE sample = ?", (f"D{i}",)).fetchone()[0]
     assert n_photos == n_objects, f"day {i}: photos without their objects"
     return len(parts), len(tables), n_photos, n_revisions

@@ -97,8 +97,9 @@ def test_an_older_log_is_upgraded_after_a_backup(old_site, tmp_path):
     before = held(url)
     with pytest.raises(InputError) as caught:
         open_log(old_site, upgrade=False)
-    assert str(caught.value) == (f"{old_site}/log.sqlite: the log has schema version 1 and must be brought to 2 first. Run  "
-                                 "qckit log upgrade.")  # fmt: skip
+    assert str(caught.value) == (
+        f"{old_site}/log.sqlite: the log has schema version 1 and must be brought to 2 first. Run  qckit log upgrade."
+    )
     with open_log(old_site) as log:
         assert held(url) == before
         is_as_it_should_be(log, fresh)

@@ -31,9 +31,22 @@ def fill_all(log):
         pd.DataFrame({"hatch": ["H-1"], "taken": [at], "quantity": ["ph"], "value": [8.2], "unit": ["pH"]}),
         by="op1",
     )
-    log.add("reports", pd.DataFrame({"report": ["r1"], "kind": ["new-lot"], "subject": ["L-1"], "made_at": [at],
-            "figures": [json.dumps([{"name": "hatch_pct", "value": 83.0, "low": 80.0, "high": 86.0}])],
-            "hatches": ['["H-1"]'], "software": ["qckit 0"], "path": ["reports/new-lot-L-1/report.html"]}), by="op1")  # fmt: skip
+    log.add(
+        "reports",
+        pd.DataFrame(
+            {
+                "report": ["r1"],
+                "kind": ["new-lot"],
+                "subject": ["L-1"],
+                "made_at": [at],
+                "figures": [json.dumps([{"name": "hatch_pct", "value": 83.0, "low": 80.0, "high": 86.0}])],
+                "hatches": ['["H-1"]'],
+                "software": ["qckit 0"],
+                "path": ["reports/new-lot-L-1/report.html"],
+            }
+        ),
+        by="op1",
+    )
     log.correct("hatches", "H-1", "ph", 8.1, by="op2", reason="=1+1")
     log.correct("hatches", "H-1", "ph", "", by="op2", reason="not measured")
     log.correct_objects(
@@ -95,8 +108,13 @@ def test_the_package_describes_its_tables(filled, tmp_path):
                 target = by_name[key["reference"]["resource"]]["schema"]["fields"]
                 assert set(key["reference"]["fields"]) <= {f["name"] for f in target}
         fields = {f["name"]: f for f in by_name["hatches"]["schema"]["fields"]}
-        assert fields["cysts_g"] == {"name": "cysts_g", "type": "number", "description": "cysts as weighed", "unit": "g",
-                                     "constraints": {"required": True, "minimum": 0.0001, "maximum": 100000.0}}  # fmt: skip
+        assert fields["cysts_g"] == {
+            "name": "cysts_g",
+            "type": "number",
+            "description": "cysts as weighed",
+            "unit": "g",
+            "constraints": {"required": True, "minimum": 0.0001, "maximum": 100000.0},
+        }
         assert fields["purpose"]["constraints"]["enum"] == ["standard test", "production", "reference", "investigation"]
 
 
@@ -109,8 +127,10 @@ def test_a_changed_package_is_refused_and_nothing_is_entered(filled, tmp_path):
     other = new_site(tmp_path / "other")
     with pytest.raises(InputError) as caught:
         restore(forged, other)
-    assert str(caught.value) == (f"{forged}: data/hatches.csv was changed or is damaged. Use another export; to change records, "
-                                 "restore this one and write corrections.")  # fmt: skip
+    assert str(caught.value) == (
+        f"{forged}: data/hatches.csv was changed or is damaged. Use another export; to change records, "
+        "restore this one and write corrections."
+    )
     with open_log(other) as log:
         assert log.lots().empty
     (tmp_path / "no.zip").write_bytes(b"no zip")
@@ -147,8 +167,9 @@ def test_backup_while_another_writes_and_restore_that_never_overwrites(filled, s
     (other / "log.sqlite").write_bytes(b"rubbish" * 1000)
     with pytest.raises(InputError) as caught:
         restore(backup, other)
-    assert str(caught.value) == (f"{other}/log.sqlite: is there already and is damaged, in use, or no log (file is not a "
-                                 f"database). {away}")  # fmt: skip
+    assert str(caught.value) == (
+        f"{other}/log.sqlite: is there already and is damaged, in use, or no log (file is not a database). {away}"
+    )
     (other / "log.sqlite").unlink()
     (other / "log.sqlite-wal").write_bytes(b"old pages")
     with pytest.raises(InputError, match=r"log\.sqlite: is gone, and files that belong to it \(-wal, -shm\) are still"):
@@ -179,14 +200,36 @@ def test_history_shows_the_whole_descent(log):
     history = log.history("H-1")
     levels = history.to_frame()["level"].tolist()
     assert levels == [
-        "report", "hatch", "correction of hatches", "correction of hatches", "reading", "sample", "sample", "sample",
-        "sample", "photo", "objects", "correction of objects", "correction of objects", "photo", "objects", "sample",
-    ]  # fmt: skip
+        "report",
+        "hatch",
+        "correction of hatches",
+        "correction of hatches",
+        "reading",
+        "sample",
+        "sample",
+        "sample",
+        "sample",
+        "photo",
+        "objects",
+        "correction of objects",
+        "correction of objects",
+        "photo",
+        "objects",
+        "sample",
+    ]
     text = history.text
-    for said in ("report new-lot L-1: r1: hatch_pct 83 (80 to 86)", "by =op1", "correction of hatches H-1: ph: 8.1 -> nothing",
-                 "because not measured", "sample S-1, revision 1: nauplii 99; counted by person (op3)",
-                 "sample S-2, revision 0: counts still to come", "photo a.jpg, count 1: sha256", "57 objects, by hand 1 changed",
-                 'correction of objects ["a.jpg", 1]: stage: nauplius -> cyst', "qckit 0.1.0"):  # fmt: skip
+    for said in (
+        "report new-lot L-1: r1: hatch_pct 83 (80 to 86)",
+        "by =op1",
+        "correction of hatches H-1: ph: 8.1 -> nothing",
+        "because not measured",
+        "sample S-1, revision 1: nauplii 99; counted by person (op3)",
+        "sample S-2, revision 0: counts still to come",
+        "photo a.jpg, count 1: sha256",
+        "57 objects, by hand 1 changed",
+        'correction of objects ["a.jpg", 1]: stage: nauplius -> cyst',
+        "qckit 0.1.0",
+    ):
         assert said in text, said
     with pytest.raises(InputError) as caught:
         log.history("H-9")
@@ -221,10 +264,15 @@ def test_check_finds_what_is_wrong_and_says_what_to_do(log, site):
     assert list(found.columns) == ["code", "severity", "table", "key", "what", "what_to_do"]
     seen = set(zip(found["code"], found["table"], found["key"]))
     assert {
-        ("orphan", "hatches", "H-2"), ("impossible", "samples", "S-3"), ("no counts", "hatches", "H-4"),
-        ("count apart from photo", "samples", "S-2"), ("nearly the same name", "lots", "l 1"),
-        ("missing photo", "photos", "b.jpg"), ("changed photo", "photos", "a.jpg"), ("time to come", "hatches", "H-1"),
-    } <= seen, found.to_string()  # fmt: skip
+        ("orphan", "hatches", "H-2"),
+        ("impossible", "samples", "S-3"),
+        ("no counts", "hatches", "H-4"),
+        ("count apart from photo", "samples", "S-2"),
+        ("nearly the same name", "lots", "l 1"),
+        ("missing photo", "photos", "b.jpg"),
+        ("changed photo", "photos", "a.jpg"),
+        ("time to come", "hatches", "H-1"),
+    } <= seen, found.to_string()
     assert "clock jump" in set(found["code"])
     assert (found["what_to_do"].str.len() > 10).all()
     log.reinstate("hatches", "H-3", by="op1", reason="test")
@@ -364,7 +412,12 @@ def test_a_new_site_and_what_it_refuses(tmp_path):
     settings = load_settings(made)
     assert (settings.site.name, settings.site.date_order) == ('Cove "1" \\ é', "dmy")
     assert sorted(p.name for p in (made / "field-sheets").iterdir()) == [
-        "field-sheets.xlsx", "hatches.csv", "lots.csv", "readings.csv", "samples.csv"]  # fmt: skip
+        "field-sheets.xlsx",
+        "hatches.csv",
+        "lots.csv",
+        "readings.csv",
+        "samples.csv",
+    ]
     with open_log(made) as log:
         assert log.lots().empty
     with pytest.raises(InputError) as caught:
@@ -401,5 +454,7 @@ def test_what_qckit_count_wrote_is_recorded(site, tmp_path):
         assert log.samples(sample="S-2")[["nauplii", "shells", "volume_ul"]].values.tolist() == [[60, 40, 200.0]]
     code, said = run("record", str(tmp_path / "none"), site=site)
     assert code == 2
-    assert said == (f"{tmp_path}/none/counts.csv: cannot be read ([Errno 2] No such file or directory: '{tmp_path}/none/counts.csv')."
-                    f" Count the photos with  qckit count PHOTOS --out {tmp_path}/none.")  # fmt: skip
+    assert said == (
+        f"{tmp_path}/none/counts.csv: cannot be read ([Errno 2] No such file or directory: '{tmp_path}/none/counts.csv')."
+        f" Count the photos with  qckit count PHOTOS --out {tmp_path}/none."
+    )

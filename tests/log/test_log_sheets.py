@@ -12,7 +12,7 @@ from invented_log import NASTY_NAMES
 
 from qckit.errors import InputError
 from qckit.log import new_site, open_log
-from qckit.log.templates import EXAMPLES, SHEETS
+from qckit.log.sheets.templates import EXAMPLES, SHEETS
 
 
 @pytest.fixture
@@ -47,10 +47,15 @@ def test_a_messy_csv_is_read_and_what_was_read_is_said(lisbon, tmp_path):
     assert rows["temperature_c"].isna().tolist() == [False, True]
     assert rows["purpose"].tolist() == ["standard test", "production"]
     notes = "\n".join(result.notes)
-    for said in ("heading 'Cysts (mg)' read as cysts_g", "heading 'Volume (l)' read as volume_ml", "row 4 read as units",
-                 "heading 'Temperature (°F)' read as temperature_c", "column temperature_c: '82,4' read as 28 °C",
-                 "column started: '03/11/2026 09:00' read as 2026-11-03T09:00:00+00:00",
-                 "column temperature_c: 'n/a' taken as empty"):  # fmt: skip
+    for said in (
+        "heading 'Cysts (mg)' read as cysts_g",
+        "heading 'Volume (l)' read as volume_ml",
+        "row 4 read as units",
+        "heading 'Temperature (°F)' read as temperature_c",
+        "column temperature_c: '82,4' read as 28 °C",
+        "column started: '03/11/2026 09:00' read as 2026-11-03T09:00:00+00:00",
+        "column temperature_c: 'n/a' taken as empty",
+    ):
         assert f"hatches november.csv: {said}" in notes
     assert lisbon.import_sheets(path, by="op2").unchanged == {"hatches": 2}
     step = lisbon.steps().iloc[-1]
@@ -62,8 +67,12 @@ def test_a_messy_csv_is_read_and_what_was_read_is_said(lisbon, tmp_path):
 )
 def test_encodings_and_separators(lisbon, tmp_path, encoding, separator):
     path = tmp_path / "lots.csv"
-    path.write_bytes(separator.join(["lot", "notes"]).encode(encoding) + ("\n" + separator.join(["L é", "naïve"])).encode(
-        "utf-16-le" if encoding == "utf-16" else encoding.replace("-sig", "")))  # fmt: skip
+    path.write_bytes(
+        separator.join(["lot", "notes"]).encode(encoding)
+        + ("\n" + separator.join(["L é", "naïve"])).encode(
+            "utf-16-le" if encoding == "utf-16" else encoding.replace("-sig", "")
+        )
+    )
     result = lisbon.import_sheets(path, by="op1")
     assert lisbon.lots()[["lot", "notes"]].values.tolist() == [["L é", "naïve"]]
     assert bool(result.notes) == (encoding == "cp1252")
@@ -79,8 +88,21 @@ TWO_ROWS = (
 def hatch_for_samples(log):
     """Enter the hatch that the sheets of samples name."""
     log.add("lots", pd.DataFrame({"lot": ["L-1"]}), by="op1")
-    log.add("hatches", pd.DataFrame({"hatch": ["H-1"], "lot": ["L-1"], "purpose": ["production"], "cone": ["A"], "cysts_g": [40],
-                                     "volume_ml": [20000], "started": ["2026-11-03T09:00:00+00:00"]}), by="op1")  # fmt: skip
+    log.add(
+        "hatches",
+        pd.DataFrame(
+            {
+                "hatch": ["H-1"],
+                "lot": ["L-1"],
+                "purpose": ["production"],
+                "cone": ["A"],
+                "cysts_g": [40],
+                "volume_ml": [20000],
+                "started": ["2026-11-03T09:00:00+00:00"],
+            }
+        ),
+        by="op1",
+    )
 
 
 def test_headings_over_two_rows(lisbon, tmp_path):
@@ -187,12 +209,16 @@ def test_every_problem_with_its_place(lisbon, tmp_path):
 def test_good_rows_can_be_taken_and_the_rest_is_listed(lisbon, tmp_path):
     lots, hatches = tmp_path / "lots.csv", tmp_path / "hatches.csv"
     lots.write_text("lot,price\nL-1,70\nL-2,cheap\n")
-    hatches.write_text("hatch,lot,purpose,cone,started,cysts_g,volume_ml\nH-1,L-1,production,A,2026-11-03 09:00,40,20000\n"
-                       "H-2,L-2,production,A,2026-11-03 09:00,40,20000\n")  # fmt: skip
+    hatches.write_text(
+        "hatch,lot,purpose,cone,started,cysts_g,volume_ml\nH-1,L-1,production,A,2026-11-03 09:00,40,20000\n"
+        "H-2,L-2,production,A,2026-11-03 09:00,40,20000\n"
+    )
     result = lisbon.import_sheets([hatches, lots], by="op1", accept_good_rows=True)
     assert result.added == {"lots": 1, "hatches": 1}
     assert result.problems[["row", "rule"]].values.tolist() == [
-        ["row 3", "is not a number"], ["row 3", "is a lot whose own row has a problem"]]  # fmt: skip
+        ["row 3", "is not a number"],
+        ["row 3", "is a lot whose own row has a problem"],
+    ]
     lots.write_text("lot,price\nL-1,70\nL-2,64\n")  # put right, the rerun completes it
     assert lisbon.import_sheets([hatches, lots], by="op1").added == {"lots": 1, "hatches": 1}
 
@@ -224,7 +250,9 @@ def test_the_template_is_filled_and_imported(lisbon, tmp_path):
     book = openpyxl.load_workbook(source)
     assert book.sheetnames == ["explain", *SHEETS, "examples"]
     assert [v.formula1 for v in book["hatches"].data_validations.dataValidation if v.type == "list"] == [
-        '"standard test,production,reference,investigation"', '"yes,no"']  # fmt: skip
+        '"standard test,production,reference,investigation"',
+        '"yes,no"',
+    ]
     with pytest.raises(InputError, match="holds no table that is known"):
         empty = tmp_path / "empty.xlsx"
         openpyxl.Workbook().save(empty)
@@ -267,7 +295,9 @@ def test_excel_with_titles_merges_dates_and_formulas(lisbon, tmp_path):
     book.save(path)
     result = lisbon.import_sheets(path, by="op1")
     assert lisbon.hatches()[["hatch", "lot", "started"]].values.tolist() == [
-        ["3", "007", "2026-11-03T09:00:00+00:00"], ["4", "007", "2026-11-03T09:00:00+00:00"]]  # fmt: skip
+        ["3", "007", "2026-11-03T09:00:00+00:00"],
+        ["4", "007", "2026-11-03T09:00:00+00:00"],
+    ]
     assert "book.xlsx, sheet hatches: cells merged over rows 3 to 4 read as '007' in each" in result.notes
     sheet["F3"] = "=1+1"
     book.save(path)
@@ -283,14 +313,34 @@ def test_excel_with_titles_merges_dates_and_formulas(lisbon, tmp_path):
     ("name", "content", "message"),
     [
         ("a.csv", b"", "a.csv: is empty. Save the sheet again."),
-        ("a.csv", b"x,y\n1,2\n", "a.csv: cannot tell which table it is. Say so with --table, or give the file or sheet one of the names lots, hatches, readings, samples."),
-        ("lots.csv", b"x,y\n1,2\n", "lots.csv: no heading row was found for lots. Put the column names in one row: lot."),
-        ("lots.ods", b"PK\x03\x04 and so on", "lots.ods: is neither CSV nor .xlsx. Save it as .xlsx or CSV in the spreadsheet program."),
-        ("lots.xls", b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1", "lots.xls: is neither CSV nor .xlsx. Save it as .xlsx or CSV in the spreadsheet program."),
+        (
+            "a.csv",
+            b"x,y\n1,2\n",
+            "a.csv: cannot tell which table it is. Say so with --table, or give the file or sheet one of the names lots, hatches, readings, samples.",
+        ),
+        (
+            "lots.csv",
+            b"x,y\n1,2\n",
+            "lots.csv: no heading row was found for lots. Put the column names in one row: lot.",
+        ),
+        (
+            "lots.ods",
+            b"PK\x03\x04 and so on",
+            "lots.ods: is neither CSV nor .xlsx. Save it as .xlsx or CSV in the spreadsheet program.",
+        ),
+        (
+            "lots.xls",
+            b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1",
+            "lots.xls: is neither CSV nor .xlsx. Save it as .xlsx or CSV in the spreadsheet program.",
+        ),
         ("lots.csv", b"lot\x00,notes\n", "lots.csv: is not a text file. Save the sheet as CSV or .xlsx."),
-        ("lots.csv", b'lot,notes\n"L-1,x\n', "lots.csv: a quote mark is open or misplaced (unexpected end of data). Save the sheet again."),
+        (
+            "lots.csv",
+            b'lot,notes\n"L-1,x\n',
+            "lots.csv: a quote mark is open or misplaced (unexpected end of data). Save the sheet again.",
+        ),
     ],
-)  # fmt: skip
+)
 def test_files_that_are_no_sheets(lisbon, tmp_path, name, content, message):
     path = tmp_path / name
     path.write_bytes(content)
@@ -313,10 +363,19 @@ def test_a_missing_file_and_a_broken_workbook(lisbon, tmp_path):
 
 def test_readings_in_fahrenheit_and_missing_columns(lisbon, tmp_path):
     lisbon.import_sheets(_write(tmp_path / "lots.csv", "lot\nL-1\n"), by="op1")
-    lisbon.import_sheets(_write(tmp_path / "hatches.csv", "hatch,lot,purpose,cone,started,cysts_g,volume_ml\n"
-                                "H-1,L-1,production,A,2026-11-03 09:00,40,20000\n"), by="op1")  # fmt: skip
-    lisbon.import_sheets(_write(tmp_path / "readings.csv", "hatch,taken,quantity,value,unit\n"
-                                "H-1,2026-11-03 10:00,temperature,82.4,°F\n"), by="op1")  # fmt: skip
+    lisbon.import_sheets(
+        _write(
+            tmp_path / "hatches.csv",
+            "hatch,lot,purpose,cone,started,cysts_g,volume_ml\nH-1,L-1,production,A,2026-11-03 09:00,40,20000\n",
+        ),
+        by="op1",
+    )
+    lisbon.import_sheets(
+        _write(
+            tmp_path / "readings.csv", "hatch,taken,quantity,value,unit\nH-1,2026-11-03 10:00,temperature,82.4,°F\n"
+        ),
+        by="op1",
+    )
     assert lisbon.readings(hatch="H-1")[["value", "unit"]].values.tolist() == [[28.0, "°C"]]
     with pytest.raises(InputError) as caught:
         lisbon.import_sheets(

@@ -62,8 +62,10 @@ def test_a_month_is_the_sites_own(tmp_path):
 
 @pytest.mark.parametrize("name", NASTY_NAMES)
 def test_any_name_survives(log, name):
-    log.add_many({"lots": pd.DataFrame({"lot": [name], "notes": [name]}), "hatches": HATCHES.head(1).assign(lot=name)},
-                 by=name.strip())  # fmt: skip
+    log.add_many(
+        {"lots": pd.DataFrame({"lot": [name], "notes": [name]}), "hatches": HATCHES.head(1).assign(lot=name)},
+        by=name.strip(),
+    )
     assert log.lots(lot=name)["notes"].tolist() == [name]
     assert log.hatches(lot=name)["hatch"].tolist() == ["H-1"]
     log.correct("lots", name, "notes", f"{name}!", by=name, reason=name)
@@ -77,7 +79,12 @@ def test_correction_keeps_both_values(any_log):
     assert any_log.hatches(hatch="H-1")["cysts_g"].tolist() == [1.6]
     fix = any_log.corrections().iloc[0]
     assert (fix["table"], fix["key"], fix["column"], fix["before"], fix["after"]) == (
-        "hatches", "H-1", "cysts_g", "1.602", "1.6")  # fmt: skip
+        "hatches",
+        "H-1",
+        "cysts_g",
+        "1.602",
+        "1.6",
+    )
     assert (fix["by"], fix["reason"]) == ("op2", "scale misread")
     assert not any(fill(any_log).added.values())  # the sheet as it was first entered is still the same sheet
 
@@ -100,19 +107,36 @@ def test_corrected_values_are_found_and_left_out_by_queries(any_log):
 @pytest.mark.parametrize(
     ("arguments", "message"),
     [
-        (("hatches", "H-1", "hatch", "x"), "hatches: hatch names the row and cannot be corrected. Withdraw the row with  "
-         "qckit log withdraw  and add it again under its right name."),
-        (("hatches", "H-1", "cysts_g", "-1"), "hatches: cysts_g '-1' is below 0.0001. The least possible is 0.0001 g. "
-         "Correct the cell, or leave it empty if it is not known."),
-        (("hatches", "H-1", "cysts_g", ""), "hatches: cysts_g must be filled and cannot be emptied. Give the right value."),
-        (("hatches", "H-1", "cysts_g", "1.602"), "hatches H-1: cysts_g is '1.602' already. There is nothing to correct."),
+        (
+            ("hatches", "H-1", "hatch", "x"),
+            "hatches: hatch names the row and cannot be corrected. Withdraw the row with  "
+            "qckit log withdraw  and add it again under its right name.",
+        ),
+        (
+            ("hatches", "H-1", "cysts_g", "-1"),
+            "hatches: cysts_g '-1' is below 0.0001. The least possible is 0.0001 g. "
+            "Correct the cell, or leave it empty if it is not known.",
+        ),
+        (
+            ("hatches", "H-1", "cysts_g", ""),
+            "hatches: cysts_g must be filled and cannot be emptied. Give the right value.",
+        ),
+        (
+            ("hatches", "H-1", "cysts_g", "1.602"),
+            "hatches H-1: cysts_g is '1.602' already. There is nothing to correct.",
+        ),
         (("hatches", "H-9", "ph", "8"), "hatches: unknown hatch 'H-9'. Did you mean 'H-2'? Known: H-1, H-2."),
-        (("readings", "H-1", "value", "8"), "readings: the key 'H-1' must name hatch, taken, quantity. Give one value for "
-         "each, in this order."),
-        (("fish", "H-1", "ph", "8"), "unknown table 'fish'. Known: lots, hatches, readings, samples, photos, objects, "
-         "baselines, signals, scales, certificates, checks, reports."),
+        (
+            ("readings", "H-1", "value", "8"),
+            "readings: the key 'H-1' must name hatch, taken, quantity. Give one value for each, in this order.",
+        ),
+        (
+            ("fish", "H-1", "ph", "8"),
+            "unknown table 'fish'. Known: lots, hatches, readings, samples, photos, objects, "
+            "baselines, signals, scales, certificates, checks, reports.",
+        ),
     ],
-)  # fmt: skip
+)
 def test_a_wrong_correction_is_refused(filled, arguments, message):
     with pytest.raises(InputError) as caught:
         filled.correct(*arguments, by="op1", reason="r")
@@ -178,16 +202,27 @@ def test_one_key_twice_in_a_sheet(log):
 @pytest.mark.parametrize(
     ("changes", "line"),
     [
-        ({"taken": "2026-10-30T23:30:00+00:00"}, "row 2: taken '2026-10-30T23:30:00+00:00' is 24.0 h before the hatch was "
-         "started. Correct the time, or the hatch."),
-        ({"hours": 48.0}, "row 2: hours '48' does not fit the times: taken is 24.0 h after the hatch was started. Correct "
-         "the one that is wrong, or leave hours empty."),
-        ({"counted_by": "photo", "nauplii": None, "cysts": None}, "row 2: nauplii is empty and must be filled. Fill the "
-         "cell; or, if the photos are to be counted, write counted_by photo, name the photos, and leave all counts empty."),
-        ({"notes": None, "counter": "a\x00b"}, "row 2: counter 'a\\\\x00b' holds a character that cannot be stored. Type "
-         "the cell again."),
+        (
+            {"taken": "2026-10-30T23:30:00+00:00"},
+            "row 2: taken '2026-10-30T23:30:00+00:00' is 24.0 h before the hatch was "
+            "started. Correct the time, or the hatch.",
+        ),
+        (
+            {"hours": 48.0},
+            "row 2: hours '48' does not fit the times: taken is 24.0 h after the hatch was started. Correct "
+            "the one that is wrong, or leave hours empty.",
+        ),
+        (
+            {"counted_by": "photo", "nauplii": None, "cysts": None},
+            "row 2: nauplii is empty and must be filled. Fill the "
+            "cell; or, if the photos are to be counted, write counted_by photo, name the photos, and leave all counts empty.",
+        ),
+        (
+            {"notes": None, "counter": "a\x00b"},
+            "row 2: counter 'a\\\\x00b' holds a character that cannot be stored. Type the cell again.",
+        ),
     ],
-)  # fmt: skip
+)
 def test_what_no_single_cell_shows(filled, changes, line):
     row = SAMPLES.head(1).assign(sample="S-9", **changes)
     with pytest.raises(InputError) as caught:
@@ -266,8 +301,11 @@ def test_other_tables_keep_their_rows(any_log):
         pd.DataFrame({"certificate": ["k1"], "camera": ["c"], "made_at": [at], "made_by": ["op1"]}),
         by="op1",
     )
-    any_log.add("checks", pd.DataFrame({"hatch": ["H-1"], "check": ["weigh again"], "planned_at": [at], "by": ["op1"]}),
-                by="op1")  # fmt: skip
+    any_log.add(
+        "checks",
+        pd.DataFrame({"hatch": ["H-1"], "check": ["weigh again"], "planned_at": [at], "by": ["op1"]}),
+        by="op1",
+    )
     any_log.correct("signals", "s1", "state", "explained", by="op2", reason="heater stuck")
     any_log.correct("signals", "s1", "note", "heater stuck", by="op2", reason="heater stuck")
     any_log.correct("checks", ("H-1", "weigh again", at), "outcome", "1.6 g", by="op1", reason="done")
@@ -294,20 +332,24 @@ def test_counts_from_photos_on_any_store(any_log):
 def test_no_log_no_site_bad_address(tmp_path, site):
     with pytest.raises(InputError) as caught:
         open_log(tmp_path)
-    assert str(caught.value) == (f"{tmp_path}: no qckit.toml there, so this is not a site folder. Make one with  qckit new "
-                                 f"{tmp_path}")  # fmt: skip
+    assert str(caught.value) == (
+        f"{tmp_path}: no qckit.toml there, so this is not a site folder. Make one with  qckit new {tmp_path}"
+    )
     (site / "log.sqlite").unlink()
     with pytest.raises(InputError) as caught:
         open_log(site)
-    assert str(caught.value) == (f"{site}/log.sqlite: there is no log. Make an empty one with  qckit log create  in the "
-                                 "site folder, or restore a backup with  qckit log restore BACKUP FOLDER.")  # fmt: skip
+    assert str(caught.value) == (
+        f"{site}/log.sqlite: there is no log. Make an empty one with  qckit log create  in the "
+        "site folder, or restore a backup with  qckit log restore BACKUP FOLDER."
+    )
     create_log(site)
     with open_log(site) as log:
         assert log.lots().empty
     with pytest.raises(InputError) as caught:
         open_log("mysql://x/y")
-    assert str(caught.value) == ("mysql://x/y: mysql is not supported. Use SQLite (leave url empty in qckit.toml) or "
-                                 "PostgreSQL.")  # fmt: skip
+    assert str(caught.value) == (
+        "mysql://x/y: mysql is not supported. Use SQLite (leave url empty in qckit.toml) or PostgreSQL."
+    )
     with pytest.raises(InputError, match="the server does not answer as asked"):
         open_log("postgresql+psycopg://nobody@127.0.0.1:9/x")
 

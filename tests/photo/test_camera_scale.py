@@ -152,16 +152,24 @@ def test_two_points():
 @pytest.mark.parametrize(
     "call, message",
     [
-        (lambda: scale_from_points((1, 1), (1, 1), 100),
-         "the two points lie 0.0 px apart, too near for a scale. Set them far apart."),
-        (lambda: scale_from_points((1, 1), (9, 9), 0),
-         "the distance is 0 µm and must be above 0. Give the true distance in µm."),
-        (lambda: scale_from_pattern(np.zeros((9, 9)), -5),
-         "the spacing is -5 µm and must be above 0. Give the true spacing in µm."),
-        (lambda: scale_from_pattern(np.zeros((9, 9)), 5, method="ruler"),
-         "unknown method 'ruler'. Known: stage micrometer, ruled chamber, woven sieve."),
+        (
+            lambda: scale_from_points((1, 1), (1, 1), 100),
+            "the two points lie 0.0 px apart, too near for a scale. Set them far apart.",
+        ),
+        (
+            lambda: scale_from_points((1, 1), (9, 9), 0),
+            "the distance is 0 µm and must be above 0. Give the true distance in µm.",
+        ),
+        (
+            lambda: scale_from_pattern(np.zeros((9, 9)), -5),
+            "the spacing is -5 µm and must be above 0. Give the true spacing in µm.",
+        ),
+        (
+            lambda: scale_from_pattern(np.zeros((9, 9)), 5, method="ruler"),
+            "unknown method 'ruler'. Known: stage micrometer, ruled chamber, woven sieve.",
+        ),
     ],
-)  # fmt: skip
+)
 def test_wrong_input_is_said_in_full(call, message):
     with pytest.raises(InputError) as error:
         call()

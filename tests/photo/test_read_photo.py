@@ -42,10 +42,15 @@ def test_heic_is_read_upright(tmp_path, scene):
 def test_every_orientation_is_turned_upright(tmp_path, scene, orientation):
     """The file is written so that turning it as EXIF says gives the scene back (TIFF 6.0, section 8)."""
     undo = {
-        1: lambda a: a, 2: lambda a: a[:, ::-1], 3: lambda a: a[::-1, ::-1], 4: lambda a: a[::-1],
-        5: lambda a: a.swapaxes(0, 1), 6: lambda a: np.rot90(a, 1), 7: lambda a: a[::-1, ::-1].swapaxes(0, 1),
+        1: lambda a: a,
+        2: lambda a: a[:, ::-1],
+        3: lambda a: a[::-1, ::-1],
+        4: lambda a: a[::-1],
+        5: lambda a: a.swapaxes(0, 1),
+        6: lambda a: np.rot90(a, 1),
+        7: lambda a: a[::-1, ::-1].swapaxes(0, 1),
         8: lambda a: np.rot90(a, -1),
-    }  # fmt: skip
+    }
     stored = np.ascontiguousarray(undo[orientation](scene))
     exif = Image.Exif()
     exif[0x0112] = orientation

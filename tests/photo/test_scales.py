@@ -43,19 +43,27 @@ def test_one_scale_for_all_and_mapping():
 @pytest.mark.parametrize(
     ("text", "message"),
     [
-        ("photo,um_per_px\na.jpg,five\n",
-         "scales.csv, row 2 (photo a.jpg): um_per_px is 'five', and a scale is a number of micrometres per pixel "
-         "between 0.05 and 500. Measure it with  qckit camera  and write it so."),
-        ("photo,um_per_px\na.jpg,-1\n",
-         "scales.csv, row 2 (photo a.jpg): um_per_px is '-1', and a scale is a number of micrometres per pixel "
-         "between 0.05 and 500. Measure it with  qckit camera  and write it so."),
-        ("photo,um_per_px\na.jpg,5\na.jpg,6\n",
-         "scales.csv, row 3 (photo a.jpg): um_per_px is 6 here and 5 in a row above. Keep the right one."),
-        ("foto,um\na.jpg,5\n",
-         "scales.csv: the heading row has no photo and no um_per_px; it is foto, um. A scales file needs the "
-         "columns photo and um_per_px."),
+        (
+            "photo,um_per_px\na.jpg,five\n",
+            "scales.csv, row 2 (photo a.jpg): um_per_px is 'five', and a scale is a number of micrometres per pixel "
+            "between 0.05 and 500. Measure it with  qckit camera  and write it so.",
+        ),
+        (
+            "photo,um_per_px\na.jpg,-1\n",
+            "scales.csv, row 2 (photo a.jpg): um_per_px is '-1', and a scale is a number of micrometres per pixel "
+            "between 0.05 and 500. Measure it with  qckit camera  and write it so.",
+        ),
+        (
+            "photo,um_per_px\na.jpg,5\na.jpg,6\n",
+            "scales.csv, row 3 (photo a.jpg): um_per_px is 6 here and 5 in a row above. Keep the right one.",
+        ),
+        (
+            "foto,um\na.jpg,5\n",
+            "scales.csv: the heading row has no photo and no um_per_px; it is foto, um. A scales file needs the "
+            "columns photo and um_per_px.",
+        ),
     ],
-)  # fmt: skip
+)
 def test_messages(tmp_path, text, message):
     with pytest.raises(InputError) as caught:
         read_scales(write(tmp_path, text))

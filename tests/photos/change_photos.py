@@ -5,10 +5,25 @@ from pathlib import Path
 import numpy as np
 from PIL import Image, ImageFilter
 
-TINTS = {"blue lamp": (0.55, 0.75, 1.0), "amber lamp": (1.0, 0.7, 0.35), "green lamp": (0.6, 1.0, 0.6),
-         "violet lamp": (0.85, 0.5, 1.0)}  # fmt: skip
-CHANGES = (*TINTS, "grey camera", "underexposed", "out of focus", "strongly compressed", "hues turned",
-           "overexposed", "uneven lamp", "noisy", "sharpened", "slightly soft")  # fmt: skip
+TINTS = {
+    "blue lamp": (0.55, 0.75, 1.0),
+    "amber lamp": (1.0, 0.7, 0.35),
+    "green lamp": (0.6, 1.0, 0.6),
+    "violet lamp": (0.85, 0.5, 1.0),
+}
+CHANGES = (
+    *TINTS,
+    "grey camera",
+    "underexposed",
+    "out of focus",
+    "strongly compressed",
+    "hues turned",
+    "overexposed",
+    "uneven lamp",
+    "noisy",
+    "sharpened",
+    "slightly soft",
+)
 
 
 def change_photo(folder: Path, photos, change: str, out: Path) -> Path:

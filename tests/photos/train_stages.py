@@ -19,7 +19,7 @@ from qckit.counting import reader
 from qckit.counting.proposals import Proposals
 from qckit.counting.second import propose_objects
 from qckit.counting.stages import MODEL_FILE, save_stage_model
-from qckit.counting.training import (
+from qckit.counting.training.fitting import (
     alter_light,
     collect_at_centres,
     collect_examples,

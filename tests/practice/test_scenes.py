@@ -52,14 +52,21 @@ def test_nothing_asked_for_gives_an_empty_truth():
     assert image.std() < 25
 
 
-@pytest.mark.parametrize("change, message", [
-    ({"kind": "bridht"}, "unknown kind of scene 'bridht'. Did you mean 'bright'? Known: bright, dark."),
-    ({"um_per_px": 0}, "um_per_px is 0 and must be above 0. Give the scale in µm per pixel."),
-    ({"counts": {"cysts": 2}}, "counts: unknown stage 'cysts'. Did you mean 'cyst'? Known: nauplius, umbrella, "
-                               "cyst, shell, debris."),
-    ({"size": (20, 30)}, "size is 20 x 30 px, 100 µm on the short side: too small for a nauplius. "
-                         "Make it at least 195 px."),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "change, message",
+    [
+        ({"kind": "bridht"}, "unknown kind of scene 'bridht'. Did you mean 'bright'? Known: bright, dark."),
+        ({"um_per_px": 0}, "um_per_px is 0 and must be above 0. Give the scale in µm per pixel."),
+        (
+            {"counts": {"cysts": 2}},
+            "counts: unknown stage 'cysts'. Did you mean 'cyst'? Known: nauplius, umbrella, cyst, shell, debris.",
+        ),
+        (
+            {"size": (20, 30)},
+            "size is 20 x 30 px, 100 µm on the short side: too small for a nauplius. Make it at least 195 px.",
+        ),
+    ],
+)
 def test_bad_input_is_named(change, message):
     with pytest.raises(InputError) as caught:
         draw_scene(1, **change)

@@ -18,16 +18,34 @@ E = [21, 18, 24, 19, 22, 20], [25, 23, 27, 22, 24, 26], [18, 20, 17, 21, 19, 18]
 @pytest.fixture
 def tables():
     hatches = [
-        {"hatch": f"H{c}", "lot": "L", "purpose": "standard test", "cone": str(c + 1), "cysts_g": 1.6,
-         "volume_ml": 800, "started": "2026-01-01T09:00:00+00:00"}
+        {
+            "hatch": f"H{c}",
+            "lot": "L",
+            "purpose": "standard test",
+            "cone": str(c + 1),
+            "cysts_g": 1.6,
+            "volume_ml": 800,
+            "started": "2026-01-01T09:00:00+00:00",
+        }
         for c in range(3)
-    ]  # fmt: skip
+    ]
     samples = [
-        {"sample": f"H{c}-{i}", "hatch": f"H{c}", "taken": "2026-01-02T09:00:00+00:00", "hours": 24,
-         "kind": "subsample", "volume_ul": 250, "dilution": 1, "nauplii": N[c][i], "umbrella": U[c][i],
-         "embryos": E[c][i], "counted_by": "person"}
-        for c in range(3) for i in range(6)
-    ]  # fmt: skip
+        {
+            "sample": f"H{c}-{i}",
+            "hatch": f"H{c}",
+            "taken": "2026-01-02T09:00:00+00:00",
+            "hours": 24,
+            "kind": "subsample",
+            "volume_ul": 250,
+            "dilution": 1,
+            "nauplii": N[c][i],
+            "umbrella": U[c][i],
+            "embryos": E[c][i],
+            "counted_by": "person",
+        }
+        for c in range(3)
+        for i in range(6)
+    ]
     return check_table(pd.DataFrame(samples), "samples"), check_table(pd.DataFrame(hatches), "hatches")
 
 

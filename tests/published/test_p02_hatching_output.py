@@ -11,11 +11,17 @@ from qckit.hatch import full_cysts_per_g, hatching_output
 
 @pytest.mark.parametrize(
     "efficiency, dry_weight_ug, output, tolerance",
-    [(259_200, 1.68, 435.46, 0.006), (217_600, 2.47, 537.47, 0.006), (193_600, 1.72, 332.99, 0.006),
-     (106_000, 2.42, 256.52, 0.006),  # exact products; below as printed
-     (259_200, 1.68, 435.5, 0.06), (217_600, 2.47, 537.5, 0.06), (193_600, 1.72, 333.0, 0.06),
-     (106_000, 2.42, 256.7, 0.3)],
-)  # fmt: skip
+    [
+        (259_200, 1.68, 435.46, 0.006),
+        (217_600, 2.47, 537.47, 0.006),
+        (193_600, 1.72, 332.99, 0.006),
+        (106_000, 2.42, 256.52, 0.006),  # exact products; below as printed
+        (259_200, 1.68, 435.5, 0.06),
+        (217_600, 2.47, 537.5, 0.06),
+        (193_600, 1.72, 333.0, 0.06),
+        (106_000, 2.42, 256.7, 0.3),
+    ],
+)
 def test_output_is_efficiency_times_dry_weight(efficiency, dry_weight_ug, output, tolerance):
     assert hatching_output(efficiency, dry_weight_ug) == pytest.approx(output, abs=tolerance)
 

@@ -12,11 +12,21 @@ from qckit.errors import InputError
 from qckit.hatch import binomial_interval
 
 TABLE = {
-    (81, 263): {"wilson": (0.2553, 0.3662), "clopper-pearson": (0.2527, 0.3676), "jeffreys": (0.2545, 0.3656),
-                "mid-p": (0.2544, 0.3658), "agresti-coull": (0.2552, 0.3663)},
-    (15, 148): {"wilson": (0.0624, 0.1605), "clopper-pearson": (0.0578, 0.1617), "jeffreys": (0.0604, 0.1576),
-                "mid-p": (0.0601, 0.1581), "agresti-coull": (0.0614, 0.1615)},
-}  # fmt: skip
+    (81, 263): {
+        "wilson": (0.2553, 0.3662),
+        "clopper-pearson": (0.2527, 0.3676),
+        "jeffreys": (0.2545, 0.3656),
+        "mid-p": (0.2544, 0.3658),
+        "agresti-coull": (0.2552, 0.3663),
+    },
+    (15, 148): {
+        "wilson": (0.0624, 0.1605),
+        "clopper-pearson": (0.0578, 0.1617),
+        "jeffreys": (0.0604, 0.1576),
+        "mid-p": (0.0601, 0.1581),
+        "agresti-coull": (0.0614, 0.1615),
+    },
+}
 
 
 @pytest.mark.parametrize("counts", TABLE)

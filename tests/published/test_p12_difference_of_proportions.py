@@ -19,10 +19,16 @@ FIRST, SECOND = (56, 70, 48, 80), (6, 7, 2, 7)
 
 @pytest.mark.parametrize(
     "method, pair, low, high",
-    [("wald", FIRST, 0.0575, 0.3425), ("newcombe", FIRST, 0.0524, 0.3339), ("mee", FIRST, 0.0533, 0.3377),
-     ("miettinen-nurminen", FIRST, 0.0528, 0.3382), ("newcombe", SECOND, 0.0582, 0.8062),
-     ("mee", SECOND, 0.0544, 0.8478), ("miettinen-nurminen", SECOND, 0.0342, 0.8534)],
-)  # fmt: skip
+    [
+        ("wald", FIRST, 0.0575, 0.3425),
+        ("newcombe", FIRST, 0.0524, 0.3339),
+        ("mee", FIRST, 0.0533, 0.3377),
+        ("miettinen-nurminen", FIRST, 0.0528, 0.3382),
+        ("newcombe", SECOND, 0.0582, 0.8062),
+        ("mee", SECOND, 0.0544, 0.8478),
+        ("miettinen-nurminen", SECOND, 0.0342, 0.8534),
+    ],
+)
 def test_published_bounds(method, pair, low, high):
     value, *bounds = difference_of_proportions(*pair, method=method)
     assert value == pytest.approx(pair[0] / pair[1] - pair[2] / pair[3])

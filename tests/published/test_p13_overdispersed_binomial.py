@@ -15,7 +15,7 @@ from qckit.hatch import (
     fit_beta_binomial_on,
     fit_logistic_normal,
     fit_quasi_binomial,
-)  # fmt: skip
+)
 
 O73 = np.array([0] * 5 + [1] * 5 + [0] * 6 + [1] * 5)
 CUCUMBER = np.array([0] * 10 + [1] * 11)

@@ -36,10 +36,21 @@ def test_analysis_of_variance_table(study):
     assert table["error"] == pytest.approx((2.758933, 60), abs=1e-5)
 
 
-POOLED = {"repeatability": 0.199933, "reproducibility": 0.226838, "gauge": 0.302372, "part": 1.042327,
-          "total": 1.085300, "interaction_p": 0.97411}  # fmt: skip
-RANGES = {"repeatability": 0.201857, "reproducibility": 0.229667, "gauge": 0.305766, "part": 1.104596,
-          "total": 1.146135}  # fmt: skip
+POOLED = {
+    "repeatability": 0.199933,
+    "reproducibility": 0.226838,
+    "gauge": 0.302372,
+    "part": 1.042327,
+    "total": 1.085300,
+    "interaction_p": 0.97411,
+}
+RANGES = {
+    "repeatability": 0.201857,
+    "reproducibility": 0.229667,
+    "gauge": 0.305766,
+    "part": 1.104596,
+    "total": 1.146135,
+}
 
 
 @pytest.mark.parametrize(

@@ -17,8 +17,9 @@ def test_the_library_holds_its_check_value():
 
 def eos80(s, t):
     """UNESCO 1981 one-atmosphere density, Technical Papers in Marine Science 36 (coefficients from memory); IPTS-68."""
-    water = (999.842594 + 6.793952e-2 * t - 9.095290e-3 * t**2 + 1.001685e-4 * t**3 - 1.120083e-6 * t**4
-             + 6.536332e-9 * t**5)  # fmt: skip
+    water = (
+        999.842594 + 6.793952e-2 * t - 9.095290e-3 * t**2 + 1.001685e-4 * t**3 - 1.120083e-6 * t**4 + 6.536332e-9 * t**5
+    )
     b = 8.24493e-1 - 4.0899e-3 * t + 7.6438e-5 * t**2 - 8.2467e-7 * t**3 + 5.3875e-9 * t**4
     c = -5.72466e-3 + 1.0227e-4 * t - 1.6546e-6 * t**2
     return water + b * s + c * s**1.5 + 4.8314e-4 * s**2
@@ -48,8 +49,9 @@ def test_density_at_35_and_25():
     assert float(hatch.density_kg_m3(35, 25)) == pytest.approx(1023.3431, abs=0.01)
 
 
-@pytest.mark.parametrize("salinity, temperature, umol_kg", [(35, 25, 206.7668), (35, 28, 196.8579), (25, 28, 209.6962),
-                                                            (0, 25, 258.9676)])  # fmt: skip
+@pytest.mark.parametrize(
+    "salinity, temperature, umol_kg", [(35, 25, 206.7668), (35, 28, 196.8579), (25, 28, 209.6962), (0, 25, 258.9676)]
+)
 def test_oxygen_in_micromoles(salinity, temperature, umol_kg):
     assert gsw.O2sol_SP_pt(salinity, temperature) == pytest.approx(umol_kg, abs=1e-3)
     mg_l = float(hatch.oxygen_saturation_mg_l(salinity, temperature))
@@ -65,8 +67,10 @@ def test_specific_gravity():
     assert float(hatch.specific_gravity(35, 25)) == pytest.approx(1.026373, abs=2e-5)
 
 
-@pytest.mark.parametrize("gravity, temperature, salinity", [(1.0264, 25, 35.04), (1.0250, 25, 33.19),
-                                                            (1.0220, 28, 29.35), (1.0185, 28, 24.69)])  # fmt: skip
+@pytest.mark.parametrize(
+    "gravity, temperature, salinity",
+    [(1.0264, 25, 35.04), (1.0250, 25, 33.19), (1.0220, 28, 29.35), (1.0185, 28, 24.69)],
+)
 def test_salinity_from_specific_gravity(gravity, temperature, salinity):
     assert float(hatch.salinity_from_specific_gravity(gravity, temperature)) == pytest.approx(salinity, abs=0.05)
 
@@ -78,8 +82,9 @@ def test_a_wrong_reference_temperature_shifts_the_salinity():
         assert low < other - right < high
 
 
-@pytest.mark.parametrize("salinity, temperature, mg_l", [(35, 25, 6.7707), (35, 28, 6.4403), (25, 28, 6.8100),
-                                                         (0, 25, 8.2622)])  # fmt: skip
+@pytest.mark.parametrize(
+    "salinity, temperature, mg_l", [(35, 25, 6.7707), (35, 28, 6.4403), (25, 28, 6.8100), (0, 25, 8.2622)]
+)
 def test_oxygen_saturation(salinity, temperature, mg_l):
     assert float(hatch.oxygen_saturation_mg_l(salinity, temperature)) == pytest.approx(mg_l, rel=3e-3)
 

@@ -22,28 +22,66 @@ def busy_tables(seed=4, days=92):
     for day in pd.date_range("2026-08-01 18:00", periods=days, freq="D", tz="UTC"):
         for cone in "ABCD":
             name, sheet = f"H{day:%y%m%d}-{cone}", rng.normal([28.0, 33.0, 8.2, 6.3, 2000], [0.3, 0.5, 0.05, 0.2, 120])
-            hatches.append((name, "L-1", "production", cone, day.isoformat(), 40.0, 20_000.0,
-                            rng.choice(["op1", "op2", "op3"])))  # fmt: skip
+            hatches.append(
+                (name, "L-1", "production", cone, day.isoformat(), 40.0, 20_000.0, rng.choice(["op1", "op2", "op3"]))
+            )
             taken = (day + pd.Timedelta(hours=24)).isoformat()
             own = rng.beta(85 * 2.5, 15 * 2.5)
             for i in range(6):
                 whole = int(rng.poisson(130))
                 n = int(rng.binomial(whole, own))
                 u = int(rng.binomial(whole - n, 0.15))
-                samples.append((f"{name}-{i}", name, taken, 24.0, "subsample", 250.0, 1.0, n, u, whole - n - u,
-                                int(rng.binomial(n, 0.95)), "person", 0))  # fmt: skip
-            for what, value, unit in zip(("temperature", "salinity", "ph", "oxygen", "light"), sheet,
-                                         ("°C", "ppt", "pH", "mg/l", "lux"), strict=True):  # fmt: skip
+                samples.append(
+                    (
+                        f"{name}-{i}",
+                        name,
+                        taken,
+                        24.0,
+                        "subsample",
+                        250.0,
+                        1.0,
+                        n,
+                        u,
+                        whole - n - u,
+                        int(rng.binomial(n, 0.95)),
+                        "person",
+                        0,
+                    )
+                )
+            for what, value, unit in zip(
+                ("temperature", "salinity", "ph", "oxygen", "light"),
+                sheet,
+                ("°C", "ppt", "pH", "mg/l", "lux"),
+                strict=True,
+            ):
                 readings.append((name, taken, what, round(float(value), 2), unit))
     frames = {
-        "lots": pd.DataFrame({"lot": ["L-1"], "opened": ["2026-07-31"], "price": [64.0], "pack_g": [500.0],
-                              "notes": ["invented"]}),
-        "hatches": pd.DataFrame(hatches, columns=["hatch", "lot", "purpose", "cone", "started", "cysts_g", "volume_ml",
-                                                  "operator"]),
-        "samples": pd.DataFrame(samples, columns=["sample", "hatch", "taken", "hours", "kind", "volume_ul", "dilution",
-                                                  "nauplii", "umbrella", "cysts", "shells", "counted_by", "revision"]),
+        "lots": pd.DataFrame(
+            {"lot": ["L-1"], "opened": ["2026-07-31"], "price": [64.0], "pack_g": [500.0], "notes": ["invented"]}
+        ),
+        "hatches": pd.DataFrame(
+            hatches, columns=["hatch", "lot", "purpose", "cone", "started", "cysts_g", "volume_ml", "operator"]
+        ),
+        "samples": pd.DataFrame(
+            samples,
+            columns=[
+                "sample",
+                "hatch",
+                "taken",
+                "hours",
+                "kind",
+                "volume_ul",
+                "dilution",
+                "nauplii",
+                "umbrella",
+                "cysts",
+                "shells",
+                "counted_by",
+                "revision",
+            ],
+        ),
         "readings": pd.DataFrame(readings, columns=["hatch", "taken", "quantity", "value", "unit"]),
-    }  # fmt: skip
+    }
     return {name: check_table(frame, name) for name, frame in frames.items()}
 
 

@@ -58,8 +58,11 @@ def test_page_answers_in_its_first_screen_and_names_what_goes_with_it(october):
     )
     headings = re.findall(r"<h2[^>]*>(.*?)<", page)
     assert [h for h in headings if h in ("Evidence", "Method", "Raw table", "Cautions")] == [
-        "Evidence", "Method", "Raw table", "Cautions",
-    ]  # fmt: skip
+        "Evidence",
+        "Method",
+        "Raw table",
+        "Cautions",
+    ]
 
 
 def test_every_figure_has_words_and_nothing_is_fetched(october):
@@ -79,10 +82,11 @@ def test_every_kind_of_chart_is_on_the_page(october):
         "Further charts of shells in harvests, lot K-121: outside plain Poisson limits",
         "Further charts of umbrella share, lot K-121: outside exact probability limits",
         "Further charts of oxygen: moving ranges above their limit",
-        "CUSUM points beyond the decision height", "Control chart: T90, lot K-121",
+        "CUSUM points beyond the decision height",
+        "Control chart: T90, lot K-121",
         "umbrella share, opened fraction, shells in harvests, temperature, salinity, pH, oxygen, light by cone",
         "Hatching percentage by operator",
-    ):  # fmt: skip
+    ):
         assert words in alts, words
     for condition in ("Temperature", "Salinity", "pH", "Oxygen"):
         assert f"Control chart: {condition}, all lots." in alts
@@ -174,8 +178,9 @@ def study_of(site, month):
 def test_a_hatch_is_set_aside_with_a_reason_shown_and_taken_back(own_site):
     before = study_of(own_site, "2026-08").charts[("K-121", "hatch_pct")]
     hatch = before.frame.loc[before.frame["phase"] == "baseline", "label"].iloc[5]
-    told = run(own_site, "set-aside", hatch, "--reason", "drain left open", "--by", "op2", "--chart", "hatch_pct",
-               "--now", NOW)  # fmt: skip
+    told = run(
+        own_site, "set-aside", hatch, "--reason", "drain left open", "--by", "op2", "--chart", "hatch_pct", "--now", NOW
+    )
     assert told.output == f"{hatch} is set aside in 1 chart by op2: drain left open.\n"
     study = study_of(own_site, "2026-08")
     after = study.charts[("K-121", "hatch_pct")]
@@ -185,10 +190,16 @@ def test_a_hatch_is_set_aside_with_a_reason_shown_and_taken_back(own_site):
     assert after.limits.n_points == before.limits.n_points and after.limits != before.limits
     assert {p["label"]: p["reason"] for p in after.set_aside}[hatch] == "drain left open (op2, 2026-11-10)"
     assert study.charts[("K-121", "umbrella_pct")].frame.set_index("label").loc[hatch, "phase"] != "set aside"
-    assert study.aside.to_dict("records") == [{
-        "chart": "hatch_pct", "lot": "K-121", "hatch": hatch, "reason": "drain left open", "by": "op2",
-        "day": "2026-11-10",
-    }]  # fmt: skip
+    assert study.aside.to_dict("records") == [
+        {
+            "chart": "hatch_pct",
+            "lot": "K-121",
+            "hatch": hatch,
+            "reason": "drain left open",
+            "by": "op2",
+            "day": "2026-11-10",
+        }
+    ]
     back = run(own_site, "set-aside", hatch, "--reason", "was another cone", "--by", "op1", "--undo")
     assert back.output == f"{hatch} counts again in 1 chart, says op1: was another cone.\n"
     assert study_of(own_site, "2026-08").charts[("K-121", "hatch_pct")].limits == before.limits

@@ -62,9 +62,18 @@ def test_a_whole_test_gives_a_verdict_with_numbers(make_site):
     assert figures["hatch_pct"]["value"] == pytest.approx(77.7, abs=0.1)
     assert figures["hatching_efficiency_per_g"]["value"] == pytest.approx(224_657, rel=5e-3)
     text = text_of(run)
-    for part in ("Evidence", "Cones and their subsamples", "Stage mix and the two witnesses",
-                 "How fast it hatches", "The checked photos", "Method",
-                 "Conditions against the standard", "Raw table", "Cautions", "weak ▲ doubtful"):  # fmt: skip
+    for part in (
+        "Evidence",
+        "Cones and their subsamples",
+        "Stage mix and the two witnesses",
+        "How fast it hatches",
+        "The checked photos",
+        "Method",
+        "Conditions against the standard",
+        "Raw table",
+        "Cautions",
+        "weak ▲ doubtful",
+    ):
         assert part in text
     assert len(re.findall(r"ST-124-[ABC]-\d", text)) == 12
 
@@ -192,10 +201,17 @@ def site_with_more(make_site):
 def test_rate_and_ageing_are_shown_where_there_is_data(site_with_more):
     run = run_report("new-lot", site_with_more, {"lot": "K-124"}, now=NOW)
     text = text_of(run)
-    for part in ("3 cones followed by the clock.", "T90", "not reached: 80 % hatch", "standard method [h]",
-                 "Lot K-124 has too few tests for a trend; this is the lot in use. Lot K-121, 3 days of hatches.",
-                 "Parts of the uncertainty of nauplii per gram.", "Monte Carlo", "What would change this verdict",
-                 "Chance that the mean of a test of 6 subsamples a cone reaches the minimum of 75 %"):  # fmt: skip
+    for part in (
+        "3 cones followed by the clock.",
+        "T90",
+        "not reached: 80 % hatch",
+        "standard method [h]",
+        "Lot K-124 has too few tests for a trend; this is the lot in use. Lot K-121, 3 days of hatches.",
+        "Parts of the uncertainty of nauplii per gram.",
+        "Monte Carlo",
+        "What would change this verdict",
+        "Chance that the mean of a test of 6 subsamples a cone reaches the minimum of 75 %",
+    ):
         assert part in text, part
     page = run.html.read_text("utf-8")
     assert re.search(r'alt="Share hatched over the hours from wetting: T10 \d+\.\d h', page)

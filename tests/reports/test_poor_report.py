@@ -10,7 +10,7 @@ from qckit.log import new_site, open_log
 from qckit.practice import POOR_HATCH, SITE_NAME, invented_history
 from qckit.reports import nauplius_objects, record_check, record_plans
 from qckit.settings import Settings
-from qckit.verdicts.poor_hatch import explain_hatch
+from qckit.verdicts.poor_hatch.verdict import explain_hatch
 
 NOW = "2026-11-06T10:00:00+00:00"
 
@@ -38,8 +38,16 @@ def run(capsys, *args):
 
 def explained(site):
     with open_log(site) as log:
-        return explain_hatch(log.lots(), log.hatches(), log.samples(), log.readings(), hatch=POOR_HATCH,
-                             settings=Settings(), checks=log.checks(), now=NOW)  # fmt: skip
+        return explain_hatch(
+            log.lots(),
+            log.hatches(),
+            log.samples(),
+            log.readings(),
+            hatch=POOR_HATCH,
+            settings=Settings(),
+            checks=log.checks(),
+            now=NOW,
+        )
 
 
 @pytest.mark.slow
@@ -60,8 +68,17 @@ def test_a_check_is_planned_made_and_counted(site, capsys):
     chance = [{c["code"]: c["probability"] for c in f["details"]["causes"]}["ph"] for f in (before, after)]
     assert chance[1] < chance[0] - 0.1 and after["verdict"] != "cause-found"
     page = (folder / "report.html").read_text(encoding="utf-8")
-    shown = ("Next feed:", "Could it be", "light gradient", "should change hatching by", "hours off standard",
-             "What changed shortly before?", "new bag of salt", "Then: the pH was too low", "veterinarian")  # fmt: skip
+    shown = (
+        "Next feed:",
+        "Could it be",
+        "light gradient",
+        "should change hatching by",
+        "hours off standard",
+        "What changed shortly before?",
+        "new bag of salt",
+        "Then: the pH was too low",
+        "veterinarian",
+    )
     for text in shown:
         assert text.casefold() in page.casefold(), text
     assert f"Measure the pH now: {outcome} (which means: pH 8.0 to 8.5)." in page

@@ -12,8 +12,10 @@ from qckit.errors import InputError
 from qckit.log import create_log, open_log
 from qckit.reports import count_waiting, reports_of, write_index
 
-SHEETS = {name: pd.read_csv(sample_images_dir() / f"{name}.csv", dtype=str, keep_default_na=False)
-          for name in ("lots", "hatches", "samples")}  # fmt: skip
+SHEETS = {
+    name: pd.read_csv(sample_images_dir() / f"{name}.csv", dtype=str, keep_default_na=False)
+    for name in ("lots", "hatches", "samples")
+}
 
 
 def run(capsys, *args):

@@ -79,8 +79,9 @@ def test_photos_of_two_cameras_are_cited_apart(site):
         """Two cameras with a scale each; only the first was checked."""
 
         def photos(self):
-            return pd.DataFrame({"photo": ["a", "b"], "sample": ["S1", "S2"], "um_per_px": [6.2, 3.1],
-                                 "counter_version": ["1", "1"]})  # fmt: skip
+            return pd.DataFrame(
+                {"photo": ["a", "b"], "sample": ["S1", "S2"], "um_per_px": [6.2, 3.1], "counter_version": ["1", "1"]}
+            )
 
         def scales(self):
             return pd.DataFrame({"camera": ["demo", "phone"], "magnification": ["", ""], "um_per_px": [6.2, 3.1]})

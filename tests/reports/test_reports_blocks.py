@@ -25,18 +25,31 @@ def finding(**change):
 
 def test_no_text_of_a_finding_gets_through_unescaped():
     f = finding(
-        subject=EVIL, verdict=EVIL, headline=EVIL, figures=[Figure(EVIL, EVIL, 1.0, unit=EVIL, note=EVIL)],
-        next_steps=[EVIL], evidence=[Evidence(EVIL, EVIL, EVIL)], would_change=[EVIL], cautions=[EVIL],
-        left_out=[EVIL], details={"tone": EVIL, "verdict_words": EVIL},
-    )  # fmt: skip
+        subject=EVIL,
+        verdict=EVIL,
+        headline=EVIL,
+        figures=[Figure(EVIL, EVIL, 1.0, unit=EVIL, note=EVIL)],
+        next_steps=[EVIL],
+        evidence=[Evidence(EVIL, EVIL, EVIL)],
+        would_change=[EVIL],
+        cautions=[EVIL],
+        left_out=[EVIL],
+        details={"tone": EVIL, "verdict_words": EVIL},
+    )
     frame = pd.DataFrame({EVIL: [EVIL]})
     shown = [
-        reports.first_screen(f, site_name=EVIL, now=EVIL), reports.evidence(f), reports.would_change(f),
-        reports.cautions(f), reports.left_out(f), reports.sentences([EVIL]), reports.note(EVIL),
-        reports.table(frame, caption=EVIL), reports.table(frame, headings={EVIL: EVIL}),
+        reports.first_screen(f, site_name=EVIL, now=EVIL),
+        reports.evidence(f),
+        reports.would_change(f),
+        reports.cautions(f),
+        reports.left_out(f),
+        reports.sentences([EVIL]),
+        reports.note(EVIL),
+        reports.table(frame, caption=EVIL),
+        reports.table(frame, headings={EVIL: EVIL}),
         reports.figure(plt.subplots()[1], alt=EVIL, caption=EVIL),
         reports.thumbnails(pd.DataFrame({"path": ["no"], "title": [EVIL], "note": [EVIL]}), caption=EVIL),
-    ]  # fmt: skip
+    ]
     for piece in shown:
         assert "<script" not in piece._repr_html_() and "&lt;script&gt;" in piece._repr_html_()
 
@@ -63,9 +76,15 @@ def test_first_screen_says_numbers_with_their_interval():
 
 @pytest.mark.parametrize(
     "verdict, details, tone",
-    [("accept", {}, "good"), ("reject", {}, "bad"), ("repeat-test", {}, "attention"),
-     ("not-enough-evidence", {}, "unknown"), ("accept", {"tone": "bad"}, "bad"), ("accept", {"tone": "x"}, "good")],
-)  # fmt: skip
+    [
+        ("accept", {}, "good"),
+        ("reject", {}, "bad"),
+        ("repeat-test", {}, "attention"),
+        ("not-enough-evidence", {}, "unknown"),
+        ("accept", {"tone": "bad"}, "bad"),
+        ("accept", {"tone": "x"}, "good"),
+    ],
+)
 def test_tone(verdict, details, tone):
     assert tone_of(finding(verdict=verdict, details=details)) == tone
 

@@ -8,8 +8,26 @@ from hypothesis import strategies as st
 
 from qckit.reports import safe_name
 
-EVIL = ["<script>alert(1)</script>", "=cmd()", "../../x", "a/b\\c", 'quo"te\'s', "🦐🦐", "x" * 200, "CON", "nul.txt",
-        "", " ", ".", "..", "trailing.", "-rf", "a\nb", "a\x00b", "\ud800"]  # fmt: skip
+EVIL = [
+    "<script>alert(1)</script>",
+    "=cmd()",
+    "../../x",
+    "a/b\\c",
+    "quo\"te's",
+    "🦐🦐",
+    "x" * 200,
+    "CON",
+    "nul.txt",
+    "",
+    " ",
+    ".",
+    "..",
+    "trailing.",
+    "-rf",
+    "a\nb",
+    "a\x00b",
+    "\ud800",
+]
 
 
 def test_plain_names_stay():

@@ -87,8 +87,12 @@ def test_defaults_are_read_from_the_cell(notebook):
 
     made = nbformat.read(notebook(["x = 1"]), as_version=4)
     assert read_parameters(made, where="small.ipynb") == {
-        "site": "", "lot": "", "grams": 1.5, "out_dir": "", "now": "",
-    }  # fmt: skip
+        "site": "",
+        "lot": "",
+        "grams": 1.5,
+        "out_dir": "",
+        "now": "",
+    }
 
 
 @pytest.mark.parametrize(

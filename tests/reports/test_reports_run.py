@@ -21,9 +21,12 @@ def content(folder: Path) -> dict:
 
 def test_a_run_gives_page_notebook_and_findings(site, notebook, body):
     run = reports.run_report(
-        "new-lot", site, {"lot": "K-1", "grams": 2}, now=NOW,
+        "new-lot",
+        site,
+        {"lot": "K-1", "grams": 2},
+        now=NOW,
         notebook=notebook(["# Lot", body, "reports.first_screen(finding, now=now)", "grams"]),
-    )  # fmt: skip
+    )
     assert run.folder == site.resolve() / "reports" / "new-lot-K-1"
     assert sorted(content(run.folder)) == FILES
     page = run.html.read_text(encoding="utf-8")
@@ -97,12 +100,16 @@ def test_a_misspelt_parameter_is_refused_before_anything_runs(site, notebook, bo
 @pytest.mark.parametrize(
     "kind, parameters, now, message",
     [
-        ("newlot", {"lot": "K"}, None,
-         "unknown kind of report 'newlot'. Did you mean 'new-lot'? Known: new-lot, month, poor-hatch."),
+        (
+            "newlot",
+            {"lot": "K"},
+            None,
+            "unknown kind of report 'newlot'. Did you mean 'new-lot'? Known: new-lot, month, poor-hatch.",
+        ),
         ("new-lot", {}, None, "small.ipynb: the parameter lot is empty. Say which lot the report is about."),
         ("new-lot", {"lot": "K"}, "noon", "now is 'noon' and must be a time like 2026-11-04T09:00:00+00:00."),
     ],
-)  # fmt: skip
+)
 def test_what_cannot_be_run_is_refused(site, notebook, body, kind, parameters, now, message):
     with pytest.raises(InputError) as caught:
         reports.run_report(kind, site, parameters, now=now, notebook=notebook([body]))
@@ -159,8 +166,11 @@ def test_one_that_fails_does_not_stop_the_others(site, notebook, body):
     said = []
     results = reports.run_reports(
         [("new-lot", {"lot": "A"}), ("new-lot", {"lots": "B"}), ("new-lot", {"lot": "C"})],
-        site, now=NOW, notebooks={"new-lot": notebook([body])}, progress=lambda *args: said.append(args),
-    )  # fmt: skip
+        site,
+        now=NOW,
+        notebooks={"new-lot": notebook([body])},
+        progress=lambda *args: said.append(args),
+    )
     assert [isinstance(r, QcError) for r in results] == [False, True, False]
     assert said == [(1, 3, "new-lot A"), (2, 3, "new-lot B"), (3, 3, "new-lot C")]
 

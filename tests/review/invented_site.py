@@ -49,9 +49,16 @@ def make_site(folder: Path, photos=(PHOTO,)) -> Path:
             path = site / "photos" / f"{photo}.jpg"
             path.parent.mkdir(exist_ok=True)
             shutil.copy(images / "photos" / path.name, path)
-            row = {"photo": path.name, "sha256": hashlib.sha256(path.read_bytes()).hexdigest(), "um_per_px": 6.2,
-                   "width_px": 1920, "height_px": 1440, "frame_mm2": 1920 * 1440 * 6.2**2 / 1e6, "flags": "",
-                   "counter_version": "truth"}  # fmt: skip
+            row = {
+                "photo": path.name,
+                "sha256": hashlib.sha256(path.read_bytes()).hexdigest(),
+                "um_per_px": 6.2,
+                "width_px": 1920,
+                "height_px": 1440,
+                "frame_mm2": 1920 * 1440 * 6.2**2 / 1e6,
+                "flags": "",
+                "counter_version": "truth",
+            }
             objects = truth_objects(photo, 6.2, np.random.default_rng(k))
             log.record_counts(pd.DataFrame([row]), objects=objects, by="op1")
     return site

@@ -40,8 +40,22 @@ def ruled(tmp_path):
 
 def test_scale_is_found_drawn_and_kept(site, ruled, tmp_path):
     picture = tmp_path / "found.jpg"
-    got = run("scale", ruled, "--spacing-um", 1000, "--picture", picture, "--camera", "stereo", "--magnification", "2x",
-              "--by", "ab", "--site", site)  # fmt: skip
+    got = run(
+        "scale",
+        ruled,
+        "--spacing-um",
+        1000,
+        "--picture",
+        picture,
+        "--camera",
+        "stereo",
+        "--magnification",
+        "2x",
+        "--by",
+        "ab",
+        "--site",
+        site,
+    )
     assert got.exit_code == 0, got.output
     assert "chamber.png: 20 µm per pixel, standard uncertainty" in got.output
     assert "Kept for stereo 2x." in got.output
@@ -56,8 +70,18 @@ def test_scale_is_found_drawn_and_kept(site, ruled, tmp_path):
     assert row["set_by"] == "ab"
     listed = run("list", "--site", site)
     assert "scale        stereo 2x: 20" in listed.output
-    written = run("scales-file", site / "photos", "--camera", "stereo", "--magnification", "2x", "--out",
-                  tmp_path / "s.csv", "--site", site)  # fmt: skip
+    written = run(
+        "scales-file",
+        site / "photos",
+        "--camera",
+        "stereo",
+        "--magnification",
+        "2x",
+        "--out",
+        tmp_path / "s.csv",
+        "--site",
+        site,
+    )
     assert written.exit_code == 0, written.output
     assert pd.read_csv(tmp_path / "s.csv")["photo"].tolist() == ["k-121_a_1.jpg", "k-124_a_1.jpg"]
 
@@ -152,8 +176,9 @@ def test_a_photo_that_stands_twice_is_named(counted):
 
 
 def run_check(counted):
-    return check_camera(counted / "hand.csv", counted / "counts", camera="s", by="ab",
-                        made_at="2026-11-04T09:00:00+00:00")  # fmt: skip
+    return check_camera(
+        counted / "hand.csv", counted / "counts", camera="s", by="ab", made_at="2026-11-04T09:00:00+00:00"
+    )
 
 
 def test_a_check_that_is_not_kept_says_how_to_keep_it(site, counted, monkeypatch):
@@ -190,14 +215,16 @@ def test_what_lies_on_the_two_edges_is_not_held_against_the_counter(counted):
     objects = pd.read_csv(path).assign(counted="yes")
     edge = objects.head(12).assign(counted="no", x_px=lambda o: o["x_px"] + 3000)
     pd.concat([objects, edge]).to_csv(path, index=False)
-    rates = check_camera(counted / "marks.csv", counted / "counts", camera="s", by="ab",
-                         made_at="2026-11-04T09:00:00+00:00").certificate.rates  # fmt: skip
+    rates = check_camera(
+        counted / "marks.csv", counted / "counts", camera="s", by="ab", made_at="2026-11-04T09:00:00+00:00"
+    ).certificate.rates
     assert rates.false.sum() == 0
 
 
 def test_certificate_past_its_date_is_said_with_exit_code_1(site, counted):
-    checked = check_camera(counted / "hand.csv", counted / "counts", camera="old", by="ab",
-                           made_at="2020-01-01T00:00:00+00:00")  # fmt: skip
+    checked = check_camera(
+        counted / "hand.csv", counted / "counts", camera="old", by="ab", made_at="2020-01-01T00:00:00+00:00"
+    )
     with open_log(site) as log:
         save_certificate(log, checked, by="ab")
     got = run("list", "--site", site)
@@ -207,8 +234,9 @@ def test_certificate_past_its_date_is_said_with_exit_code_1(site, counted):
 
 
 def test_charts_of_the_check(counted):
-    shown = check_for_setup(str(counted / "marks.csv"), str(counted / "counts"), camera="s", by="ab",
-                            made_at="2026-11-04T09:00:00+00:00").figures()  # fmt: skip
+    shown = check_for_setup(
+        str(counted / "marks.csv"), str(counted / "counts"), camera="s", by="ab", made_at="2026-11-04T09:00:00+00:00"
+    ).figures()
     titles = [ax.get_title(loc="left") or ax.get_title() for ax, _, _ in shown]
     assert titles == ["12 photos: bias and 95 % limits of agreement", "What the kit makes of each stage (12 photos)"]
     assert check_for_setup("", "", camera="s", by="ab", made_at="").figures() == []
@@ -216,8 +244,12 @@ def test_charts_of_the_check(counted):
 
 def test_people_are_compared(tmp_path):
     rng = np.random.default_rng(2)
-    rows = [(f"p{i}", who, 50 + 3 * i + shift + rng.integers(-1, 2), 2, 40 - 3 * i + rng.integers(-1, 2))
-            for i in range(8) for who, shift in (("op1", 0), ("op2", 6)) for _ in range(2)]  # fmt: skip
+    rows = [
+        (f"p{i}", who, 50 + 3 * i + shift + rng.integers(-1, 2), 2, 40 - 3 * i + rng.integers(-1, 2))
+        for i in range(8)
+        for who, shift in (("op1", 0), ("op2", 6))
+        for _ in range(2)
+    ]
     study = pd.DataFrame(rows, columns=["photo", "counter", "nauplii", "umbrella", "cysts"])
     study.to_csv(tmp_path / "study.csv")
     study.to_csv(tmp_path / "semicolons.csv", sep=";", index=False)
@@ -242,18 +274,26 @@ def test_people_are_compared(tmp_path):
 @pytest.mark.parametrize(
     "text, message",
     [
-        ("photo,nauplii,umbrella,cysts\na,1,2,3\n",
-         "{path}: the column shells must be there. Found: photo, nauplii, umbrella, cysts. Correct the heading row."),
-        ("photo,nauplii,umbrella,cysts,shells\na,1,2,3,4\nb,1,x,3,4\n",
-         "{path}, row 3: umbrella is 'x' and must be a whole number of 0 or more. Correct the cell."),
-        ("photo,stage,x_px,y_px\na,cyst,1,2\nb,cyst,,2\n",
-         "{path}, row 3: x_px is '' and must be a number. Correct the cell."),
-        ("photo,stage,x_px,y_px\na,ghost,1,2\n",
-         "{path}, row 2: unknown stage 'ghost'. Known: nauplius, umbrella, cyst, shell, debris."),
+        (
+            "photo,nauplii,umbrella,cysts\na,1,2,3\n",
+            "{path}: the column shells must be there. Found: photo, nauplii, umbrella, cysts. Correct the heading row.",
+        ),
+        (
+            "photo,nauplii,umbrella,cysts,shells\na,1,2,3,4\nb,1,x,3,4\n",
+            "{path}, row 3: umbrella is 'x' and must be a whole number of 0 or more. Correct the cell.",
+        ),
+        (
+            "photo,stage,x_px,y_px\na,cyst,1,2\nb,cyst,,2\n",
+            "{path}, row 3: x_px is '' and must be a number. Correct the cell.",
+        ),
+        (
+            "photo,stage,x_px,y_px\na,ghost,1,2\n",
+            "{path}, row 2: unknown stage 'ghost'. Known: nauplius, umbrella, cyst, shell, debris.",
+        ),
         ("photo,cyst,cysts\na,1,2\n", "{path}: the column cysts stands twice. Leave one of them out."),
         ("\n", "hand.csv: is empty. Save the sheet again."),
     ],
-)  # fmt: skip
+)
 def test_wrong_hand_counts_are_said_in_full(tmp_path, text, message):
     path = tmp_path / "hand.csv"
     path.write_text(text, encoding="utf-8")
@@ -267,13 +307,25 @@ def test_no_counts_in_the_folder(counted, tmp_path):
         check_camera(
             counted / "hand.csv", tmp_path / "nowhere", camera="s", by="ab", made_at="2026-11-04T09:00:00+00:00"
         )
-    assert str(error.value) == (f"{tmp_path / 'nowhere'}: no counts.csv there. Make it with  qckit count PHOTOS "
-                                f"--um-per-px X --out {tmp_path / 'nowhere'}")  # fmt: skip
+    assert str(error.value) == (
+        f"{tmp_path / 'nowhere'}: no counts.csv there. Make it with  qckit count PHOTOS "
+        f"--um-per-px X --out {tmp_path / 'nowhere'}"
+    )
 
 
 def test_certificate_is_a_page_without_links_and_with_everything_escaped(site, counted, tmp_path):
-    run("check", counted / "marks.csv", counted / "counts", "--camera", "<b>stereo</b>", "--keep", "--by", "ab",
-        "--site", site)  # fmt: skip
+    run(
+        "check",
+        counted / "marks.csv",
+        counted / "counts",
+        "--camera",
+        "<b>stereo</b>",
+        "--keep",
+        "--by",
+        "ab",
+        "--site",
+        site,
+    )
     page = tmp_path / "certificate.html"
     got = run("certificate", "<b>stereo</b>", "--out", page, "--site", site)
     assert got.exit_code == 0, got.output

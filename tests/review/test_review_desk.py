@@ -28,7 +28,10 @@ def test_marks_are_plain_values_in_the_order_of_worth(desk):
 def test_edit_answers_with_the_number_it_was_asked_under(desk):
     number = desk.marks[0][0]
     assert ask(desk, do="stage", id=number, stage="shell") == {
-        "n": 7, "text": f"Saved: object {number} is shell.", "bad": False}  # fmt: skip
+        "n": 7,
+        "text": f"Saved: object {number} is shell.",
+        "bad": False,
+    }
     assert desk.marks[0][0] == number  # the order stays while the photo is open
     assert desk.marks[0][6] == "stage changed by hand"
     assert ask(desk, do="remove", id=number)["text"] == f"Saved: object {number} removed."
@@ -46,8 +49,9 @@ def test_without_initials_nothing_is_saved_and_that_is_said(desk, log):
     desk.initials = ""
     answer = ask(desk, do="remove", id=desk.marks[0][0])
     assert answer["bad"]
-    assert answer["text"] == ("Not saved: an edit needs the initials of who makes it. Write them into the field "
-                              "Initials.")  # fmt: skip
+    assert answer["text"] == (
+        "Not saved: an edit needs the initials of who makes it. Write them into the field Initials."
+    )
     assert log.corrections(table="objects").empty
 
 

@@ -44,8 +44,13 @@ def settled_site(tmp_path_factory):
         for name, um_per_px in zip(photos["photo"], photos["um_per_px"]):
             found, true = log.objects(photo=f"{name}.jpg"), truth[truth["photo"] == name]
             apart = cdist(found[["x_px", "y_px"]], true[["x_px", "y_px"]]) * um_per_px
-            changes = pd.DataFrame({"action": "stage", "object_id": found["object_id"].astype(int),
-                                    "stage": true["stage"].to_numpy()[apart.argmin(axis=1)]})  # fmt: skip
+            changes = pd.DataFrame(
+                {
+                    "action": "stage",
+                    "object_id": found["object_id"].astype(int),
+                    "stage": true["stage"].to_numpy()[apart.argmin(axis=1)],
+                }
+            )
             log.correct_objects(f"{name}.jpg", changes[apart.min(axis=1) < 60], by="ab", reason="truth")
     return site, scales
 
@@ -68,9 +73,17 @@ def test_a_better_model_is_put_into_use_named_and_taken_out_again(settled_site):
     own = site_stage_model(site)
     assert (own.path, own.made_by, own.n_photos) == (got.model.path, "ab", 5)
     assert own.sentence.startswith("Stages by this site's own model of ")
-    counted = CliRunner().invoke(count, [str(site / "photos" / "bright-01.jpg"), "--um-per-px",
-                                        str(scales["bright-01.jpg"]), "--out", str(site / "counts"),
-                                        "--no-checked"])  # fmt: skip
+    counted = CliRunner().invoke(
+        count,
+        [
+            str(site / "photos" / "bright-01.jpg"),
+            "--um-per-px",
+            str(scales["bright-01.jpg"]),
+            "--out",
+            str(site / "counts"),
+            "--no-checked",
+        ],
+    )
     assert counted.output.splitlines()[0] == own.sentence
     row = pd.read_csv(site / "counts" / "counts.csv", dtype=str).set_index("photo").loc["bright-01.jpg"]
     assert row["counter_version"] == f"{COUNTER_VERSION}+site-{own.path.stem[-8:]}"

@@ -118,19 +118,29 @@ def test_an_added_object_counts_and_can_be_taken_out_again(session):
 @pytest.mark.parametrize(
     "call, message",
     [
-        (lambda s: s.set_stage(1, "cyst", by=" "),
-         "an edit needs the initials of who makes it. Write them into the field Initials."),
-        (lambda s: s.set_stage(1, "cist", by="ab"),
-         "unknown stage 'cist'. Did you mean 'cyst'? Known: nauplius, umbrella, cyst, shell, debris."),
-        (lambda s: s.add(-5, 10, "cyst", by="ab"),
-         "photo 'k-121_a_1.jpg': (-5, 10) px lies outside the photo of 1920 x 1440 px. Click inside it."),
-        (lambda s: s.keep_region(rectangle(5, 5, 8, 800), by="ab"),
-         "photo 'k-121_a_1.jpg': the drawn rectangle is 3 x 795 px, too small. Draw it over the part that is meant."),
-        (lambda s: s.keep_region(rectangle(0, 0, 1920, 1440), by="ab", inside=False),
-         "photo 'k-121_a_1.jpg': nothing of the photo would be left to count. Draw another part, or undo the one "
-         "before."),
+        (
+            lambda s: s.set_stage(1, "cyst", by=" "),
+            "an edit needs the initials of who makes it. Write them into the field Initials.",
+        ),
+        (
+            lambda s: s.set_stage(1, "cist", by="ab"),
+            "unknown stage 'cist'. Did you mean 'cyst'? Known: nauplius, umbrella, cyst, shell, debris.",
+        ),
+        (
+            lambda s: s.add(-5, 10, "cyst", by="ab"),
+            "photo 'k-121_a_1.jpg': (-5, 10) px lies outside the photo of 1920 x 1440 px. Click inside it.",
+        ),
+        (
+            lambda s: s.keep_region(rectangle(5, 5, 8, 800), by="ab"),
+            "photo 'k-121_a_1.jpg': the drawn rectangle is 3 x 795 px, too small. Draw it over the part that is meant.",
+        ),
+        (
+            lambda s: s.keep_region(rectangle(0, 0, 1920, 1440), by="ab", inside=False),
+            "photo 'k-121_a_1.jpg': nothing of the photo would be left to count. Draw another part, or undo the one "
+            "before.",
+        ),
     ],
-)  # fmt: skip
+)
 def test_wrong_edits_are_said_in_full_and_leave_the_log_alone(session, log, call, message):
     before = len(log.corrections())
     with pytest.raises(InputError) as error:
@@ -250,7 +260,13 @@ def test_an_addition_stands_in_the_corrections_with_initials_and_reason(session,
     number = session.add(640, 512, "cyst", by="ab")
     row = log.corrections(table="objects").iloc[-1]
     assert (row["by"], row["key"], row["column"], row["before"], row["after"], row["reason"]) == (
-        "ab", f'["{PHOTO}", {number}]', "counted", "no", "yes", "looked at the photo: it was missed")  # fmt: skip
+        "ab",
+        f'["{PHOTO}", {number}]',
+        "counted",
+        "no",
+        "yes",
+        "looked at the photo: it was missed",
+    )
 
 
 def test_nothing_is_added_outside_a_drawn_frame(session):

@@ -14,8 +14,16 @@ def sized(photo, rng, factor=1.0, strain=1.0, n=(30, 20, 25)):
     parts = []
     for stage, count in zip(LENGTH, n):
         middle = LENGTH[stage] * factor * strain * np.exp(rng.normal(0, 0.05 if stage == "nauplius" else 0.03))
-        parts.append(pd.DataFrame({"photo": photo, "stage": stage, f"p_{stage}": 0.95,
-                                   "length_um": middle * np.exp(rng.normal(0, 0.08, count))}))  # fmt: skip
+        parts.append(
+            pd.DataFrame(
+                {
+                    "photo": photo,
+                    "stage": stage,
+                    f"p_{stage}": 0.95,
+                    "length_um": middle * np.exp(rng.normal(0, 0.08, count)),
+                }
+            )
+        )
     out = pd.concat(parts, ignore_index=True)
     for stage in (*LENGTH, "umbrella"):
         out[f"p_{stage}"] = out.get(f"p_{stage}", pd.Series(0.0, index=out.index)).fillna(0.01)
@@ -47,8 +55,11 @@ def test_another_strain_is_held_against_its_own_lot():
     assert doubts(new, pd.concat([small, large]), lots).empty
     wrong = doubts(new, small, lots)  # nothing of its own lot yet: against the site's
     assert wrong["sentence"].iloc[0].startswith("new: what is in it (nauplii, cysts, shells) is ")
-    assert wrong["sentence"].iloc[0].endswith(" % larger than in this site's earlier photos: check the magnification "
-                                              "and the µm per pixel.")  # fmt: skip
+    assert (
+        wrong["sentence"]
+        .iloc[0]
+        .endswith(" % larger than in this site's earlier photos: check the magnification and the µm per pixel.")
+    )
 
 
 def test_without_earlier_photos_the_others_of_the_lot_tell():

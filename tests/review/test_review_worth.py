@@ -16,15 +16,28 @@ def objects(rows, photo="a.jpg"):
     for i, (stage, p, other, counted) in enumerate(rows, 1):
         chance = dict.fromkeys(NAMES, 0.0) | {stage: p}
         chance[other] += 1 - p
-        out.append({"photo": photo, "object_id": i, "stage": stage, **{f"p_{n}": chance[n] for n in NAMES},
-                    "counted": counted, "source": "found"})  # fmt: skip
+        out.append(
+            {
+                "photo": photo,
+                "object_id": i,
+                "stage": stage,
+                **{f"p_{n}": chance[n] for n in NAMES},
+                "counted": counted,
+                "source": "found",
+            }
+        )
     return pd.DataFrame(out)
 
 
 def test_what_changes_the_hatch_comes_first():
-    frame = objects([("nauplius", 0.99, "cyst", True)] * 20 + [
-        ("cyst", 0.60, "nauplius", True), ("shell", 0.60, "debris", True), ("cyst", 0.60, "nauplius", False),
-    ])  # fmt: skip
+    frame = objects(
+        [("nauplius", 0.99, "cyst", True)] * 20
+        + [
+            ("cyst", 0.60, "nauplius", True),
+            ("shell", 0.60, "debris", True),
+            ("cyst", 0.60, "nauplius", False),
+        ]
+    )
     ranked = rank_objects(frame)
     assert ranked["object_id"].iloc[0] == 21
     # shell or debris makes no difference to H%, nor does what lies outside the frame
@@ -74,11 +87,20 @@ def test_doubt_is_the_spread_that_wrong_stages_really_make():
 
 def test_photos_flagged_or_doubtful_come_first():
     sure = [("nauplius", 0.999, "cyst", True)] * 60 + [("cyst", 0.999, "shell", True)] * 30
-    frame = pd.concat([objects(sure, "fine.jpg"),
-                       objects([("nauplius", 0.6, "cyst", True)] * 60, "doubt.jpg"),
-                       objects([("nauplius", 0.999, "cyst", True)] * 60, "flag.jpg")])  # fmt: skip
-    photos = pd.DataFrame({"photo": ["fine.jpg", "doubt.jpg", "flag.jpg", "empty.jpg"], "sample": "s",
-                           "flags": ["", "", "focus;scale", ""]})  # fmt: skip
+    frame = pd.concat(
+        [
+            objects(sure, "fine.jpg"),
+            objects([("nauplius", 0.6, "cyst", True)] * 60, "doubt.jpg"),
+            objects([("nauplius", 0.999, "cyst", True)] * 60, "flag.jpg"),
+        ]
+    )
+    photos = pd.DataFrame(
+        {
+            "photo": ["fine.jpg", "doubt.jpg", "flag.jpg", "empty.jpg"],
+            "sample": "s",
+            "flags": ["", "", "focus;scale", ""],
+        }
+    )
     got = rank_photos(photos, frame).set_index("photo")
     assert got["look"].to_dict() == {"fine.jpg": "no", "doubt.jpg": "yes", "flag.jpg": "yes", "empty.jpg": "yes"}
     assert got.index[-1] == "fine.jpg"

@@ -109,8 +109,9 @@ def folded(model: onnx.ModelProto) -> onnx.ModelProto:
     del first.attribute[:]
     first.attribute.append(onnx.helper.make_attribute("kernel_shape", [side, side]))
     numbers.input[0] = f"{name}_first"
-    graph.node.insert(0, onnx.helper.make_node("Transpose", [name], [numbers.input[0]], name="lay_out",
-                                               perm=[0, 3, 1, 2]))  # fmt: skip
+    graph.node.insert(
+        0, onnx.helper.make_node("Transpose", [name], [numbers.input[0]], name="lay_out", perm=[0, 3, 1, 2])
+    )
     del graph.input[:]
     shape = [1, "rows", "cols", FOLD**2 * channels]
     graph.input.append(onnx.helper.make_tensor_value_info(name, TensorProto.UINT8, shape))
@@ -129,8 +130,11 @@ def without_end(model: onnx.ModelProto) -> onnx.ModelProto:
     weights = constant[last.input[1]][:, :, 0, 0].astype(float) * float(constant[plain.input[1]])
     most = EXACT // (255 * weights.shape[1]) - 1
     step = np.abs(weights).max(axis=1) / most
-    notes = {"weights": np.rint(weights / step[:, None]).astype(int).tolist(), "step": step.tolist(),
-             "offset": constant[last.input[2]].astype(float).tolist()}  # fmt: skip
+    notes = {
+        "weights": np.rint(weights / step[:, None]).astype(int).tolist(),
+        "step": step.tolist(),
+        "offset": constant[last.input[2]].astype(float).tolist(),
+    }
     onnx.helper.set_model_props(model, {"last_layer": json.dumps(notes)})
     for node in (last, plain):
         graph.node.remove(node)
@@ -159,9 +163,17 @@ def main():
         plain = Path(folder) / "plain.onnx"
         onnx.save(model, plain)
         source = Photos(pictures(args.photos, args.fold, np.random.default_rng(1)), name)
-        quantize_static(plain, args.out, source, quant_format=QuantFormat.QDQ, activation_type=QuantType.QUInt8,
-                        weight_type=QuantType.QInt8, per_channel=True, reduce_range=True,
-                        nodes_to_exclude=[last.name])  # fmt: skip
+        quantize_static(
+            plain,
+            args.out,
+            source,
+            quant_format=QuantFormat.QDQ,
+            activation_type=QuantType.QUInt8,
+            weight_type=QuantType.QInt8,
+            per_channel=True,
+            reduce_range=True,
+            nodes_to_exclude=[last.name],
+        )
     onnx.save(without_end(folded(takes_bytes(onnx.load(args.out)))), args.out)
 
 

@@ -529,10 +529,15 @@ def export(net, path):
     """Write ONNX with batch normalisation folded into the convolutions (done by the exporter in eval mode)."""
     net = net.cpu().eval()
     torch.onnx.export(
-        net, torch.zeros(1, 3, 256, 320), str(path), input_names=["photo"], output_names=["planes"],
-        dynamic_axes={"photo": {2: "rows", 3: "cols"}, "planes": {2: "rows", 3: "cols"}}, opset_version=17,
+        net,
+        torch.zeros(1, 3, 256, 320),
+        str(path),
+        input_names=["photo"],
+        output_names=["planes"],
+        dynamic_axes={"photo": {2: "rows", 3: "cols"}, "planes": {2: "rows", 3: "cols"}},
+        opset_version=17,
         dynamo=False,
-    )  # fmt: skip
+    )
 
 
 def main():

@@ -11,9 +11,9 @@ from qckit.errors import InputError
 from qckit.practice.events import event
 from qckit.practice.history import invented_history
 from qckit.settings import Settings
-from qckit.verdicts.month import VERDICTS, finding_of_month, main_lot, review_month
-from qckit.verdicts.month_study import study_month
-from qckit.verdicts.month_tables import baseline_rows, baseline_table, lots_table, raw_table, signal_rows, signal_table
+from qckit.verdicts.month.study import study_month
+from qckit.verdicts.month.tables import baseline_rows, baseline_table, lots_table, raw_table, signal_rows, signal_table
+from qckit.verdicts.month.verdict import VERDICTS, finding_of_month, main_lot, review_month
 
 TABLES = ("lots", "hatches", "samples", "readings")
 
@@ -134,8 +134,10 @@ def test_a_hatch_of_another_cone_is_no_part_of_a_change_of_one_cone(studies):
     assert len(others) and not others["in_shift"].any()
     steps = [step for step in finding_of_month(study).next_steps if step.startswith("Explain hatch")]
     assert [step.split()[2] for step in steps] == list(dict.fromkeys(others["hatch"]))
-    assert any(step.startswith("Explain hatch H261017-D (hatching efficiency 1") and " nauplii/g, two" in step
-               for step in steps)  # fmt: skip
+    assert any(
+        step.startswith("Explain hatch H261017-D (hatching efficiency 1") and " nauplii/g, two" in step
+        for step in steps
+    )
 
 
 def test_young_ageing_is_offered_beside_a_step(studies):
@@ -381,8 +383,9 @@ def test_copied_conditions_and_counts_of_zero_do_not_stop_the_review(tables):
 def test_an_uncounted_lot_is_not_called_in_control(tables):
     lots, hatches, samples, readings = tables
     own = hatches.loc[(hatches["lot"] == "K-118") & hatches["started"].str.startswith("2026-08"), "hatch"]
-    study = study_month(lots, hatches, samples[~samples["hatch"].isin(own)], readings, month="2026-08",
-                        settings=Settings())  # fmt: skip
+    study = study_month(
+        lots, hatches, samples[~samples["hatch"].isin(own)], readings, month="2026-08", settings=Settings()
+    )
     assert study.lots["K-118"].is_in_control is None
     finding = finding_of_month(study)
     assert finding.headline.startswith("In control: 37 hatches of K-121 vary as chance makes them.")

@@ -12,12 +12,18 @@ import qckit
 from qckit.errors import InputError
 from qckit.settings import LimitSettings, Settings
 from qckit.tables import check_table
-from qckit.verdicts.new_lot import judge_new_lot, new_lot_evidence
-from qckit.verdicts.new_lot_rules import RULES, VERDICTS
+from qckit.verdicts.new_lot.rules import RULES, VERDICTS
+from qckit.verdicts.new_lot.verdict import judge_new_lot, new_lot_evidence
 
 SCHEMA = json.loads((Path(qckit.__file__).parent / "verdicts" / "finding.schema.json").read_text("utf-8"))
-GOOD = {"temperature_c": 28.0, "salinity_ppt": 33.0, "ph": 8.2, "oxygen_mg_l": 6.3, "light_lux": 2000,
-        "aeration": "strong"}  # fmt: skip
+GOOD = {
+    "temperature_c": 28.0,
+    "salinity_ppt": 33.0,
+    "ph": 8.2,
+    "oxygen_mg_l": 6.3,
+    "light_lux": 2000,
+    "aeration": "strong",
+}
 
 
 def site(counts, *, lot="N-1", claim=(85, 230_000), volume_ul=250, **changes):
@@ -25,17 +31,52 @@ def site(counts, *, lot="N-1", claim=(85, 230_000), volume_ul=250, **changes):
     hatches, samples = [], []
     for i, (name, purpose, cone, day, n, u, c, s, k, more) in enumerate(counts):
         hatch = f"{name}-{cone}-{day}-{i}"
-        hatches.append({"hatch": hatch, "lot": name, "purpose": purpose, "cone": cone, "cysts_g": 1.6, "volume_ml": 800,
-                        "started": f"2026-05-{day:02d}T09:00:00+00:00", **GOOD, **more})  # fmt: skip
+        hatches.append(
+            {
+                "hatch": hatch,
+                "lot": name,
+                "purpose": purpose,
+                "cone": cone,
+                "cysts_g": 1.6,
+                "volume_ml": 800,
+                "started": f"2026-05-{day:02d}T09:00:00+00:00",
+                **GOOD,
+                **more,
+            }
+        )
         for j in range(k):
-            samples.append({"sample": f"{hatch}-{j}", "hatch": hatch, "taken": f"2026-05-{day + 1:02d}T09:00:00+00:00",
-                            "hours": 24, "kind": "subsample", "volume_ul": volume_ul, "nauplii": n, "umbrella": u,
-                            "cysts": c, "shells": s, "counted_by": "person", **changes})  # fmt: skip
-    lots = [{"lot": lot, "claimed_hatch_pct": claim[0], "claimed_nauplii_per_g": claim[1], "price": 60, "pack_g": 500,
-             "currency": "EUR"}]  # fmt: skip
+            samples.append(
+                {
+                    "sample": f"{hatch}-{j}",
+                    "hatch": hatch,
+                    "taken": f"2026-05-{day + 1:02d}T09:00:00+00:00",
+                    "hours": 24,
+                    "kind": "subsample",
+                    "volume_ul": volume_ul,
+                    "nauplii": n,
+                    "umbrella": u,
+                    "cysts": c,
+                    "shells": s,
+                    "counted_by": "person",
+                    **changes,
+                }
+            )
+    lots = [
+        {
+            "lot": lot,
+            "claimed_hatch_pct": claim[0],
+            "claimed_nauplii_per_g": claim[1],
+            "price": 60,
+            "pack_g": 500,
+            "currency": "EUR",
+        }
+    ]
     columns = {"sample": [], "hatch": [], "taken": [], "kind": [], "nauplii": [], "counted_by": []}
-    return (check_table(pd.DataFrame(lots), "lots"), check_table(pd.DataFrame(hatches), "hatches"),
-            check_table(pd.DataFrame(samples if samples else columns), "samples"))  # fmt: skip
+    return (
+        check_table(pd.DataFrame(lots), "lots"),
+        check_table(pd.DataFrame(hatches), "hatches"),
+        check_table(pd.DataFrame(samples if samples else columns), "samples"),
+    )
 
 
 def cone(cone, n=120, u=3, c=18, s=120, *, lot="N-1", purpose="standard test", day=3, k=6, **more):
@@ -181,15 +222,28 @@ def test_all_cones_off_the_standard_spoil_the_test():
 def test_readings_count_too_and_fahrenheit_is_understood():
     tables = site([cone("A"), cone("B"), cone("C")])
     hot = check_table(
-        pd.DataFrame([{"hatch": tables[1]["hatch"][2], "taken": "2026-05-03T12:00:00+00:00", "quantity": "temperature",
-                       "value": 90, "unit": "°F"}]), "readings")  # fmt: skip
+        pd.DataFrame(
+            [
+                {
+                    "hatch": tables[1]["hatch"][2],
+                    "taken": "2026-05-03T12:00:00+00:00",
+                    "quantity": "temperature",
+                    "value": 90,
+                    "unit": "°F",
+                }
+            ]
+        ),
+        "readings",
+    )
     found = judge_new_lot(*tables, hot, lot="N-1", settings=Settings())
     assert "Temperature 32.22 °C is above the standard (28 ± 1 °C)." in answer(found, "Were the cones").answer
 
 
 def test_a_worse_lot_than_the_reference_is_said_with_numbers():
-    found = judge([*(cone(c, 100, c=30) for c in "ABC"),
-                   *(cone(c, 125, c=8, lot="R-1", purpose="reference") for c in "AB")], claim=(None, None))  # fmt: skip
+    found = judge(
+        [*(cone(c, 100, c=30) for c in "ABC"), *(cone(c, 125, c=8, lot="R-1", purpose="reference") for c in "AB")],
+        claim=(None, None),
+    )
     assert found.verdict == "accept-larger-dose" and found.details["reference"] == "R-1"
     text = answer(found, "How does its hatching percentage").answer
     assert text == (
@@ -264,9 +318,15 @@ def test_the_tables_are_not_changed():
         pd.testing.assert_frame_equal(was, now)
 
 
-@pytest.mark.parametrize("change, where", [({"verdict": "perhaps"}, "verdict"),
-                                           ({"figures": [{"name": "x"}]}, "figures"),
-                                           ({"surprise": 1}, ""), ({"subject": ""}, "subject")])  # fmt: skip
+@pytest.mark.parametrize(
+    "change, where",
+    [
+        ({"verdict": "perhaps"}, "verdict"),
+        ({"figures": [{"name": "x"}]}, "figures"),
+        ({"surprise": 1}, ""),
+        ({"subject": ""}, "subject"),
+    ],
+)
 def test_the_schema_refuses_what_is_no_finding(change, where):
     data = {**judge([cone("A"), cone("B")]).to_dict(), **change}
     with pytest.raises(jsonschema.ValidationError) as error:

@@ -13,8 +13,8 @@ from qckit import hatch
 from qckit.agreement import certify_camera, latest_certificate
 from qckit.settings import Settings
 from qckit.tables import check_table
-from qckit.verdicts.new_lot import judge_new_lot, new_lot_evidence
-from qckit.verdicts.new_lot_counts import corrected_counts, photo_rows
+from qckit.verdicts.new_lot.counts import corrected_counts, photo_rows
+from qckit.verdicts.new_lot.verdict import judge_new_lot, new_lot_evidence
 
 SCHEMA = json.loads((Path(qckit.__file__).parent / "verdicts" / "finding.schema.json").read_text("utf-8"))
 
@@ -25,15 +25,40 @@ def site(counted_by="photo"):
     for lot, purpose, cones in (("N-1", "standard test", "ABC"), ("R-1", "reference", "AB")):
         for c, cone in enumerate(cones):
             name = f"{lot}-{cone}"
-            hatches.append({"hatch": name, "lot": lot, "purpose": purpose, "cone": cone, "cysts_g": 1.6,
-                            "volume_ml": 800, "started": "2026-05-03T09:00:00+00:00", "temperature_c": 28.0,
-                            "salinity_ppt": 33.0, "ph": 8.2, "oxygen_mg_l": 6.3, "light_lux": 2000,
-                            "aeration": "strong"})  # fmt: skip
+            hatches.append(
+                {
+                    "hatch": name,
+                    "lot": lot,
+                    "purpose": purpose,
+                    "cone": cone,
+                    "cysts_g": 1.6,
+                    "volume_ml": 800,
+                    "started": "2026-05-03T09:00:00+00:00",
+                    "temperature_c": 28.0,
+                    "salinity_ppt": 33.0,
+                    "ph": 8.2,
+                    "oxygen_mg_l": 6.3,
+                    "light_lux": 2000,
+                    "aeration": "strong",
+                }
+            )
             for j in range(4):
-                samples.append({"sample": f"{name}-{j}", "hatch": name, "taken": "2026-05-04T09:00:00+00:00",
-                                "hours": 24, "kind": "subsample", "volume_ul": 250, "nauplii": 100 + 3 * j + c,
-                                "umbrella": 4, "cysts": 20 - j, "shells": 95 + 2 * j, "counted_by": counted_by,
-                                "counter": "x"})  # fmt: skip
+                samples.append(
+                    {
+                        "sample": f"{name}-{j}",
+                        "hatch": name,
+                        "taken": "2026-05-04T09:00:00+00:00",
+                        "hours": 24,
+                        "kind": "subsample",
+                        "volume_ul": 250,
+                        "nauplii": 100 + 3 * j + c,
+                        "umbrella": 4,
+                        "cysts": 20 - j,
+                        "shells": 95 + 2 * j,
+                        "counted_by": counted_by,
+                        "counter": "x",
+                    }
+                )
     lots = check_table(pd.DataFrame([{"lot": "N-1", "dry_weight_ug": 2.4}, {"lot": "R-1"}]), "lots")
     return lots, check_table(pd.DataFrame(hatches), "hatches"), check_table(pd.DataFrame(samples), "samples")
 
@@ -41,9 +66,15 @@ def site(counted_by="photo"):
 def certificate(*, found=0.9, made="2026-04-01T09:00:00+00:00", now="2026-05-05", n=14):
     """A camera that finds ``found`` of the nauplii and all of the rest."""
     rng = np.random.default_rng(1)
-    hand = pd.DataFrame({"photo": [f"P{i}" for i in range(n)], "nauplii": rng.integers(80, 120, n),
-                         "umbrella": rng.integers(3, 8, n), "cysts": rng.integers(15, 25, n),
-                         "shells": rng.integers(80, 120, n)})  # fmt: skip
+    hand = pd.DataFrame(
+        {
+            "photo": [f"P{i}" for i in range(n)],
+            "nauplii": rng.integers(80, 120, n),
+            "umbrella": rng.integers(3, 8, n),
+            "cysts": rng.integers(15, 25, n),
+            "shells": rng.integers(80, 120, n),
+        }
+    )
     seen = hand.assign(nauplii=rng.binomial(hand["nauplii"], found))
     made_of = certify_camera(seen, hand, camera="scope", made_at=made, made_by="op1")
     rows = check_table(made_of.to_frame(), "certificates")
@@ -123,15 +154,37 @@ def test_the_counters_uncertainty_is_a_line_of_the_budgets():
 
 
 def test_open_comparisons_say_how_many_more_cones_would_settle_them():
-    near = hatch.Comparison("hatching percentage", "the reference lot", 0.97, 0.85, 1.10, 0.87, 1.08, se_log=0.06,
-                            df=4, verdict="cannot tell", sentence="S: cannot tell yet.")  # fmt: skip
+    near = hatch.Comparison(
+        "hatching percentage",
+        "the reference lot",
+        0.97,
+        0.85,
+        1.10,
+        0.87,
+        1.08,
+        se_log=0.06,
+        df=4,
+        verdict="cannot tell",
+        sentence="S: cannot tell yet.",
+    )
     # 7 cones each: -0.0305 - t(0.95, 12) x 0.06 sqrt(3 / 7) = -0.1005, above ln 0.9 = -0.1054; 6 each: -0.1074
     assert hatch.say_open(near, 3, 3) == (
         "S: cannot tell yet; four more cones of each would, if the figures stay as they are."
     )
     assert hatch.cones_to_decide(near, 3, 3) == 4
-    at_line = hatch.Comparison("hatching percentage", "the claim", 0.9, 0.8, 1.1, 0.8, 1.1, se_log=0.12, df=4,
-                               verdict="cannot tell", sentence="S: cannot tell yet.")  # fmt: skip
+    at_line = hatch.Comparison(
+        "hatching percentage",
+        "the claim",
+        0.9,
+        0.8,
+        1.1,
+        0.8,
+        1.1,
+        se_log=0.12,
+        df=4,
+        verdict="cannot tell",
+        sentence="S: cannot tell yet.",
+    )
     assert hatch.say_open(at_line, 3, None, most=3) == (
         "S: cannot tell yet, and 3 more cones would not either: the figures lie too near the line of 90 %."
     )
@@ -143,8 +196,9 @@ def test_the_chart_of_comparisons_shows_ratio_interval_and_verdict():
     seen = new_lot_evidence(*site(), lot="N-1", settings=Settings())
     ax = hatch.draw_comparisons(seen.comparisons)
     assert [t.get_text() for t in ax.get_yticklabels()] == [
-        "hatching percentage\nbeside the reference lot R-1", "hatching efficiency\nbeside the reference lot R-1"
-    ]  # fmt: skip
+        "hatching percentage\nbeside the reference lot R-1",
+        "hatching efficiency\nbeside the reference lot R-1",
+    ]
     first = seen.comparisons[0]
     np.testing.assert_allclose(ax.lines[1].get_xdata(), [100 * first.low, 100 * first.high])
     assert ax.texts[0].get_text() == first.verdict

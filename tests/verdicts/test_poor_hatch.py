@@ -11,9 +11,9 @@ from qckit.errors import InputError
 from qckit.practice import POOR_HATCH, invented_history
 from qckit.practice.cases import simulate_case
 from qckit.settings import FeedSettings, Settings
-from qckit.verdicts.poor_hatch import VERDICTS, explain_hatch
-from qckit.verdicts.poor_hatch_causes import CAUSES
-from qckit.verdicts.poor_hatch_checks import CHECKS, choose_checks, outcome_word, outcomes_as_prior
+from qckit.verdicts.poor_hatch.causes import CAUSES
+from qckit.verdicts.poor_hatch.checks import CHECKS, choose_checks, outcome_word, outcomes_as_prior
+from qckit.verdicts.poor_hatch.verdict import VERDICTS, explain_hatch
 
 
 @pytest.fixture(scope="module")
@@ -22,8 +22,14 @@ def history():
 
 
 def explain(tables, hatch, **more):
-    return explain_hatch(tables["lots"], tables["hatches"], tables["samples"], tables["readings"], hatch=hatch,
-                         **({"settings": Settings()} | more))  # fmt: skip
+    return explain_hatch(
+        tables["lots"],
+        tables["hatches"],
+        tables["samples"],
+        tables["readings"],
+        hatch=hatch,
+        **({"settings": Settings()} | more),
+    )
 
 
 @pytest.fixture(scope="module")
@@ -32,18 +38,25 @@ def poor(history):
 
 
 def planted(cause, strength, *, seed=3, is_logged=True, has_lengths=None):
-    case = simulate_case(np.random.default_rng(seed), (cause,) if cause else (), (strength,) if cause else (),
-                         is_logged=is_logged, has_lengths=has_lengths)  # fmt: skip
+    case = simulate_case(
+        np.random.default_rng(seed),
+        (cause,) if cause else (),
+        (strength,) if cause else (),
+        is_logged=is_logged,
+        has_lengths=has_lengths,
+    )
     return case.tables | {"photos_table": case.tables["photos"]}
 
 
 def test_the_demos_poor_hatch_is_explained_rightly(poor):
     assert poor.verdict == "cause-found"
     assert poor.details["named"] == ["ph"]
-    assert poor.headline == ("Hatch H261105-B (K-121, cone B) gave 30 % where this lot usually gives 84 %. "
-                             "Cause: the pH was too low (probability above 95 %). It shows in the umbrellas "
-                             "(56 %, usually 3 %) and the pH (7.4, usually 8.2); the count holds; "
-                             "cone D of the same day did as usual.")  # fmt: skip
+    assert poor.headline == (
+        "Hatch H261105-B (K-121, cone B) gave 30 % where this lot usually gives 84 %. "
+        "Cause: the pH was too low (probability above 95 %). It shows in the umbrellas "
+        "(56 %, usually 3 %) and the pH (7.4, usually 8.2); the count holds; "
+        "cone D of the same day did as usual."
+    )
     assert poor.next_steps[0].startswith("Measure the pH of the fresh water")
     assert poor.next_steps[1].startswith("Next feed: ")
     assert max(poor.details["traces"], key=poor.details["traces"].get) == "umbrella arrest"
@@ -82,11 +95,25 @@ def test_cone_c_and_the_heater_week_are_explained(history):
     assert air.details["causes"][0]["code"] == "oxygen"
 
 
-@pytest.mark.parametrize("cause, name", [
-    ("ph", "ph"), ("oxygen", "oxygen"), ("cold", "cold"), ("salt", "salt"), ("crowded", "crowded"), ("early", "early"),
-    ("embryos", "embryos"), ("empty", "empty"), ("weighing", "amount"), ("volume", "amount"), ("broken", "broken"),
-    ("unwetted", "unwetted"), ("dark", "dark"), ("hot", "hot"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "cause, name",
+    [
+        ("ph", "ph"),
+        ("oxygen", "oxygen"),
+        ("cold", "cold"),
+        ("salt", "salt"),
+        ("crowded", "crowded"),
+        ("early", "early"),
+        ("embryos", "embryos"),
+        ("empty", "empty"),
+        ("weighing", "amount"),
+        ("volume", "amount"),
+        ("broken", "broken"),
+        ("unwetted", "unwetted"),
+        ("dark", "dark"),
+        ("hot", "hot"),
+    ],
+)
 def test_a_strong_logged_cause_is_named(cause, name):
     tables = planted(cause, 0.8)
     finding = explain(tables, "X", photos=tables["photos_table"])
@@ -114,8 +141,18 @@ def test_a_count_that_lost_nauplii_is_doubted():
 
 
 def test_a_logged_check_changes_the_weights(history, poor):
-    checks = pd.DataFrame([{"hatch": POOR_HATCH, "check": "ph meter", "planned_at": "2026-11-06T10:00:00+00:00",
-                            "cause": None, "outcome": "no: meter was off, pH is 8.2", "by": "op1"}])  # fmt: skip
+    checks = pd.DataFrame(
+        [
+            {
+                "hatch": POOR_HATCH,
+                "check": "ph meter",
+                "planned_at": "2026-11-06T10:00:00+00:00",
+                "cause": None,
+                "outcome": "no: meter was off, pH is 8.2",
+                "by": "op1",
+            }
+        ]
+    )
     after = explain(history, POOR_HATCH, checks=checks)
     chance = {c["code"]: c["probability"] for c in after.details["causes"]}
     assert chance["ph"] < poor.details["causes"][0]["probability"]
@@ -130,22 +167,44 @@ def test_a_logged_check_changes_the_weights(history, poor):
 def test_what_the_report_says_an_outcome_leads_to_is_what_it_leads_to(history, poor, outcome):
     word = outcome.split(":")[0]
     planned = next(c for c in poor.details["checks"] if c["check"] == "ph meter")
-    checks = pd.DataFrame([{"hatch": POOR_HATCH, "check": "ph meter", "planned_at": "2026-11-06T10:00:00+00:00",
-                            "cause": None, "outcome": outcome, "by": "op1"}])  # fmt: skip
+    checks = pd.DataFrame(
+        [
+            {
+                "hatch": POOR_HATCH,
+                "check": "ph meter",
+                "planned_at": "2026-11-06T10:00:00+00:00",
+                "cause": None,
+                "outcome": outcome,
+                "by": "op1",
+            }
+        ]
+    )
     after = explain(history, POOR_HATCH, checks=checks).details["causes"][0]
     told = "above 95 %" if after["probability"] > 0.95 else f"{100 * after['probability']:.0f} %"
     assert planned[f"then_{word}"].split("; ")[0] == f"{after['cause']} {told}"
 
 
 def test_outcomes_are_read_as_yes_no_or_left_alone():
-    checks = pd.DataFrame({"hatch": ["X", "X", "Y"], "check": ["thermometer", "air", "air"],
-                           "cause": ["cold", None, None],
-                           "outcome": ["Yes, 2 degrees off", "looked at it", "no"]})  # fmt: skip
+    checks = pd.DataFrame(
+        {
+            "hatch": ["X", "X", "Y"],
+            "check": ["thermometer", "air", "air"],
+            "cause": ["cold", None, None],
+            "outcome": ["Yes, 2 degrees off", "looked at it", "no"],
+        }
+    )
     factors, said = outcomes_as_prior(checks, "X")
     assert factors == {"cold": 20.0}
     assert said[1] == "Look at the air: looked at it (not read as yes or no, so it changes nothing)."
-    again = pd.DataFrame({"hatch": "X", "check": "air", "outcome": ["yes: weak", "no: the pump of A"], "cause": None,
-                          "planned_at": ["2026-04-01T08:00:00+00:00", "2026-04-01T09:00:00+00:00"]})  # fmt: skip
+    again = pd.DataFrame(
+        {
+            "hatch": "X",
+            "check": "air",
+            "outcome": ["yes: weak", "no: the pump of A"],
+            "cause": None,
+            "planned_at": ["2026-04-01T08:00:00+00:00", "2026-04-01T09:00:00+00:00"],
+        }
+    )
     assert set(outcomes_as_prior(again, "X")[0].values()) == {0.05}  # made twice: the later outcome holds
     assert outcome_word("not sure") == "" and outcome_word("No, fine") == "no" and outcome_word("unclear") == "unclear"
 
@@ -181,8 +240,10 @@ def test_no_history_is_said_to_be_not_enough(history):
     one["readings"] = history["readings"][history["readings"]["hatch"] == POOR_HATCH]
     finding = explain(one, POOR_HATCH)
     assert finding.verdict == "not-enough-evidence"
-    assert finding.headline == ("Hatch H261105-B (K-121, cone B) gave 30 %; this lot has no earlier hatch to compare "
-                                "with, so no cause can be named.")  # fmt: skip
+    assert finding.headline == (
+        "Hatch H261105-B (K-121, cone B) gave 30 %; this lot has no earlier hatch to compare "
+        "with, so no cause can be named."
+    )
     json.dumps(finding.to_dict(), allow_nan=False)
 
 

@@ -9,10 +9,10 @@ import pytest
 from qckit.practice import POOR_HATCH, invented_history
 from qckit.practice.cases import simulate_case
 from qckit.settings import FeedSettings, Settings, SiteSettings
-from qckit.verdicts.poor_hatch import explain_hatch
-from qckit.verdicts.poor_hatch_changes import describe_changes
-from qckit.verdicts.poor_hatch_charts import count_table, factors_table, lengths_sentence, rest_sentences
-from qckit.verdicts.poor_hatch_later import joined, later_reading
+from qckit.verdicts.poor_hatch.changes import describe_changes
+from qckit.verdicts.poor_hatch.charts import count_table, factors_table, lengths_sentence, rest_sentences
+from qckit.verdicts.poor_hatch.later import joined, later_reading
+from qckit.verdicts.poor_hatch.verdict import explain_hatch
 
 NOW = "2026-11-06T10:00:00+00:00"
 
@@ -31,15 +31,25 @@ def test_changes_before_a_hatch_are_told(history):
     t = dict(history)
     own = t["hatches"]["hatch"] == POOR_HATCH
     t["hatches"] = t["hatches"].assign(
-        cysts_g=t["hatches"]["cysts_g"].mask(own, 48.0), operator=t["hatches"]["operator"].mask(own, "op9"),
+        cysts_g=t["hatches"]["cysts_g"].mask(own, 48.0),
+        operator=t["hatches"]["operator"].mask(own, "op9"),
         aeration=t["hatches"]["aeration"].mask(own, "medium"),
-    )  # fmt: skip
+    )
     t["samples"] = t["samples"].assign(counter=t["samples"]["counter"].mask(t["samples"]["hatch"] == POOR_HATCH, "2.0"))
     scales = pd.DataFrame({"camera": ["microscope"], "magnification": ["2x"], "set_at": ["2026-11-04T08:00:00+00:00"]})
-    fixes = pd.DataFrame({"table": ["samples"], "key": [f"{POOR_HATCH}-1"], "column": ["cysts"], "before": ["12"],
-                          "after": ["21"], "reason": ["digits swapped"]})  # fmt: skip
-    told = dict(describe_changes(t["lots"], t["hatches"], t["samples"], hatch=POOR_HATCH, scales=scales,
-                                 corrections=fixes))  # fmt: skip
+    fixes = pd.DataFrame(
+        {
+            "table": ["samples"],
+            "key": [f"{POOR_HATCH}-1"],
+            "column": ["cysts"],
+            "before": ["12"],
+            "after": ["21"],
+            "reason": ["digits swapped"],
+        }
+    )
+    told = dict(
+        describe_changes(t["lots"], t["hatches"], t["samples"], hatch=POOR_HATCH, scales=scales, corrections=fixes)
+    )
     assert told["operator"] == "op9 began to start hatches with this hatch."
     assert told["cysts_g"].startswith("48 g where the cone's last hatches had 3")
     assert told["aeration"] == "The air was written down as medium; in the cone's last hatches strong."
@@ -135,9 +145,11 @@ def test_a_dead_lot_is_not_dosed_by_itself(history):
     t = dict(history)
     own = t["samples"]["hatch"].isin(["H261105-B", "H261105-D"]) & (t["samples"]["kind"] == "subsample")
     t["samples"] = t["samples"].assign(
-        nauplii=t["samples"]["nauplii"].mask(own, 35), umbrella=t["samples"]["umbrella"].mask(own, 2),
-        cysts=t["samples"]["cysts"].mask(own, 75), shells=t["samples"]["shells"].mask(own, 32),
-    )  # fmt: skip
+        nauplii=t["samples"]["nauplii"].mask(own, 35),
+        umbrella=t["samples"]["umbrella"].mask(own, 2),
+        cysts=t["samples"]["cysts"].mask(own, 75),
+        shells=t["samples"]["shells"].mask(own, 32),
+    )
     t["readings"] = t["readings"][t["readings"]["hatch"] != POOR_HATCH]
     t["hatches"] = t["hatches"].assign(ph=t["hatches"]["ph"].mask(t["hatches"]["hatch"] == POOR_HATCH))
     finding = explain(t)
@@ -169,10 +181,23 @@ def test_frozen_limits_are_the_first_to_judge(history):
     counts = history["samples"][history["samples"]["hatch"].isin(own)].query("kind == 'subsample' and hours < 30")
     sums = counts.groupby("hatch")[["nauplii", "umbrella", "cysts"]].sum()
     at = history["hatches"].set_index("hatch")["started"].reindex(sums.index)
-    points = pd.DataFrame({"label": sums.index, "at": at.to_numpy(), "group": "K-121", "count": sums["nauplii"].array,
-                           "size": sums.sum(axis=1).to_numpy()})  # fmt: skip
-    row = charts.freeze(charts.set_baseline(points, "p prime", per=100), name="b1", chart="hatch_pct", set_by="op1",
-                        set_at="2026-10-01T10:00:00+00:00", lot="K-121")  # fmt: skip
+    points = pd.DataFrame(
+        {
+            "label": sums.index,
+            "at": at.to_numpy(),
+            "group": "K-121",
+            "count": sums["nauplii"].array,
+            "size": sums.sum(axis=1).to_numpy(),
+        }
+    )
+    row = charts.freeze(
+        charts.set_baseline(points, "p prime", per=100),
+        name="b1",
+        chart="hatch_pct",
+        set_by="op1",
+        set_at="2026-10-01T10:00:00+00:00",
+        lot="K-121",
+    )
     limits = row if isinstance(row, pd.DataFrame) else pd.DataFrame([row])
     line = next(e for e in explain(history, limits=limits).evidence if e.question == "Against the frozen limits?")
     assert line.points == "for" and line.answer.startswith("29.6 % lies below the frozen limits ")
@@ -193,9 +218,11 @@ def test_a_mix_that_no_cause_makes_is_called_something_else(history):
     own = (t["samples"]["hatch"] == POOR_HATCH) & (t["samples"]["kind"] == "subsample")
     # far more full cysts than were weighed in, all umbrellas, no shells: no cause on the list does that
     t["samples"] = t["samples"].assign(
-        nauplii=t["samples"]["nauplii"].mask(own, 60), umbrella=t["samples"]["umbrella"].mask(own, 400),
-        cysts=t["samples"]["cysts"].mask(own, 2), shells=t["samples"]["shells"].mask(own, 20),
-    )  # fmt: skip
+        nauplii=t["samples"]["nauplii"].mask(own, 60),
+        umbrella=t["samples"]["umbrella"].mask(own, 400),
+        cysts=t["samples"]["cysts"].mask(own, 2),
+        shells=t["samples"]["shells"].mask(own, 20),
+    )
     t["hatches"] = t["hatches"].assign(ph=t["hatches"]["ph"].mask(t["hatches"]["hatch"] == POOR_HATCH))
     t["readings"] = t["readings"][t["readings"]["hatch"] != POOR_HATCH]
     finding = explain(t)

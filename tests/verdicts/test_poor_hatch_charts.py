@@ -8,10 +8,10 @@ import pytest
 
 from qckit.practice import POOR_HATCH, invented_history
 from qckit.settings import Settings
-from qckit.verdicts import poor_hatch_charts as charts
-from qckit.verdicts.poor_hatch import explain_hatch
-from qckit.verdicts.poor_hatch_context import describe_context
-from qckit.verdicts.poor_hatch_usual import hatch_counts
+from qckit.verdicts.poor_hatch import charts
+from qckit.verdicts.poor_hatch.context import describe_context
+from qckit.verdicts.poor_hatch.usual import hatch_counts
+from qckit.verdicts.poor_hatch.verdict import explain_hatch
 
 NOW = "2026-11-06T10:00:00+00:00"
 
@@ -23,8 +23,15 @@ def history():
 
 @pytest.fixture(scope="module")
 def finding(history):
-    return explain_hatch(history["lots"], history["hatches"], history["samples"], history["readings"], hatch=POOR_HATCH,
-                         settings=Settings(), now=NOW)  # fmt: skip
+    return explain_hatch(
+        history["lots"],
+        history["hatches"],
+        history["samples"],
+        history["readings"],
+        hatch=POOR_HATCH,
+        settings=Settings(),
+        now=NOW,
+    )
 
 
 @pytest.fixture(scope="module")

@@ -6,10 +6,10 @@ import pytest
 
 from qckit.practice import POOR_HATCH, invented_history
 from qckit.settings import ConditionSettings, Settings
-from qckit.verdicts.poor_hatch import explain_hatch
-from qckit.verdicts.poor_hatch_causes import cause
-from qckit.verdicts.poor_hatch_charts import differences_table, draw_readings, factors_table
-from qckit.verdicts.poor_hatch_reference import reference_of
+from qckit.verdicts.poor_hatch.causes import cause
+from qckit.verdicts.poor_hatch.charts import differences_table, draw_readings, factors_table
+from qckit.verdicts.poor_hatch.reference import reference_of
+from qckit.verdicts.poor_hatch.verdict import explain_hatch
 
 
 @pytest.fixture(scope="module")
@@ -25,16 +25,20 @@ def with_others(history, n):
         name: history[name][history[name]["hatch"].isin([POOR_HATCH, *earlier])]
         for name in ("hatches", "samples", "readings")
     }
-    finding = explain_hatch(history["lots"], kept["hatches"], kept["samples"], kept["readings"], hatch=POOR_HATCH,
-                            settings=Settings())  # fmt: skip
+    finding = explain_hatch(
+        history["lots"], kept["hatches"], kept["samples"], kept["readings"], hatch=POOR_HATCH, settings=Settings()
+    )
     return finding, kept["readings"]
 
 
-@pytest.mark.parametrize(("n", "where", "note"), [
-    (1, "gave 30 % where this lot's only other hatch gave 79 %", "in 1 other hatch 79"),
-    (2, "gave 30 % where this lot's two other hatches gave on average 8", "in 2 other hatches 8"),
-    (3, "gave 30 % where this lot usually gives 8", "usual 8"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("n", "where", "note"),
+    [
+        (1, "gave 30 % where this lot's only other hatch gave 79 %", "in 1 other hatch 79"),
+        (2, "gave 30 % where this lot's two other hatches gave on average 8", "in 2 other hatches 8"),
+        (3, "gave 30 % where this lot usually gives 8", "usual 8"),
+    ],
+)
 def test_one_or_two_hatches_are_not_called_usual(history, n, where, note):
     finding, _ = with_others(history, n)
     assert where in finding.headline
@@ -74,8 +78,14 @@ def test_the_literature_gives_a_range_whose_good_side_is_not_off():
 
 
 def test_labels_say_where_a_loss_comes_from_and_what_a_z_counts(history):
-    finding = explain_hatch(history["lots"], history["hatches"], history["samples"], history["readings"],
-                            hatch=POOR_HATCH, settings=Settings())  # fmt: skip
+    finding = explain_hatch(
+        history["lots"],
+        history["hatches"],
+        history["samples"],
+        history["readings"],
+        hatch=POOR_HATCH,
+        settings=Settings(),
+    )
     row = pd.DataFrame(finding.details["differences"]).set_index("cause").loc["ph"]
     assert 0.5 < row["site_share_pct"] < 10
     assert row["sentence"].endswith(
@@ -87,13 +97,21 @@ def test_labels_say_where_a_loss_comes_from_and_what_a_z_counts(history):
     pack = next(r for r in finding.details["context"] if r["what"] == "pack")
     assert abs(pack["z"]) < 2.5 and np.isnan(table.loc["days since opening", "unusual"])
     assert table.loc["days since opening", "basis"] == f"this site, {abs(pack['z']):.1f} standard errors from none"
-    assert (f" hatches show no sure change with that ({abs(pack['points']):.1f} points lower, "
-            f"{abs(pack['z']):.1f} standard errors from none)") in pack["sentence"]  # fmt: skip
+    assert (
+        f" hatches show no sure change with that ({abs(pack['points']):.1f} points lower, "
+        f"{abs(pack['z']):.1f} standard errors from none)"
+    ) in pack["sentence"]
 
 
 def test_a_count_in_doubt_speaks_against_a_truly_poor_hatch_and_a_sound_one_for_it(history):
-    finding = explain_hatch(history["lots"], history["hatches"], history["samples"], history["readings"],
-                            hatch=POOR_HATCH, settings=Settings())  # fmt: skip
+    finding = explain_hatch(
+        history["lots"],
+        history["hatches"],
+        history["samples"],
+        history["readings"],
+        hatch=POOR_HATCH,
+        settings=Settings(),
+    )
     points = {row["result"]: set() for row in finding.details["counted"]}
     for line in finding.evidence:
         if line.question == "Is it the count?":
@@ -101,7 +119,8 @@ def test_a_count_in_doubt_speaks_against_a_truly_poor_hatch_and_a_sound_one_for_
     assert points == {"ruled out": {"for"}, "cannot be told": {"unknown"}}
     rows = history["samples"]["hatch"] == POOR_HATCH
     empty = history["samples"].assign(nauplii=history["samples"]["nauplii"].mask(rows, 2))
-    doubted = explain_hatch(history["lots"], history["hatches"], empty, history["readings"], hatch=POOR_HATCH,
-                            settings=Settings())  # fmt: skip
+    doubted = explain_hatch(
+        history["lots"], history["hatches"], empty, history["readings"], hatch=POOR_HATCH, settings=Settings()
+    )
     shells = next(e for e in doubted.evidence if e.answer.startswith("Nauplii against shells: doubtful"))
     assert shells.points == "against"

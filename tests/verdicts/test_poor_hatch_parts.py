@@ -4,17 +4,24 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from qckit.verdicts.poor_hatch_causes import CAUSES, STRENGTHS, cause, moves
-from qckit.verdicts.poor_hatch_effects import AGE, drawn, site_effects
-from qckit.verdicts.poor_hatch_usual import describe_hatch, hatch_counts, usual_of_lot
+from qckit.verdicts.poor_hatch.causes import CAUSES, STRENGTHS, cause, moves
+from qckit.verdicts.poor_hatch.effects import AGE, drawn, site_effects
+from qckit.verdicts.poor_hatch.usual import describe_hatch, hatch_counts, usual_of_lot
 
 
 def test_figures_and_their_covariance_against_simulation():
     rng = np.random.default_rng(11)
     mean = np.array([240.0, 60.0, 50.0, 250.0])
     counted = rng.poisson(mean, (20_000, 4)).astype(float)
-    row = {"nauplii": 240, "umbrella": 60, "unhatched": 50, "shells": 250, "counted_shells_opened": 300,
-           "full_per_g": 250_000.0, "n_subsamples": 3}  # fmt: skip
+    row = {
+        "nauplii": 240,
+        "umbrella": 60,
+        "unhatched": 50,
+        "shells": 250,
+        "counted_shells_opened": 300,
+        "full_per_g": 250_000.0,
+        "n_subsamples": 3,
+    }
     _, covariance = describe_hatch(row, mixing_cv=0.0)
     n, u, c, s = (counted + 0.5).T
     figures = np.stack([np.log((n + u) / c), np.log(n / u), np.log(s / (n + u)), np.log(n + u + c)])
@@ -46,23 +53,53 @@ def test_causes_have_words_sources_and_known_twins():
 
 
 def _counts(rows):
-    hatches = pd.DataFrame({"hatch": list(rows), "lot": "L", "cone": "A", "purpose": "production", "operator": "op1",
-                            "started": [f"2026-05-{i + 1:02d}T09:00:00+00:00" for i in range(len(rows))],
-                            "cysts_g": 1.6, "volume_ml": 800.0})  # fmt: skip
+    hatches = pd.DataFrame(
+        {
+            "hatch": list(rows),
+            "lot": "L",
+            "cone": "A",
+            "purpose": "production",
+            "operator": "op1",
+            "started": [f"2026-05-{i + 1:02d}T09:00:00+00:00" for i in range(len(rows))],
+            "cysts_g": 1.6,
+            "volume_ml": 800.0,
+        }
+    )
     samples = []
     for i, (name, counts) in enumerate(rows.items()):
         for j, (n, u, c, s, hours, who) in enumerate(counts):
             taken = pd.Timestamp(f"2026-05-{i + 1:02d}T09:00:00+00:00") + pd.Timedelta(hours=hours)
-            samples.append({"sample": f"{name}-{j}", "hatch": name, "taken": taken.isoformat(), "hours": hours,
-                            "kind": "subsample", "volume_ul": 250.0, "dilution": 1.0, "nauplii": n, "umbrella": u,
-                            "cysts": c, "embryos": None, "shells": s, "counted_by": who})  # fmt: skip
+            samples.append(
+                {
+                    "sample": f"{name}-{j}",
+                    "hatch": name,
+                    "taken": taken.isoformat(),
+                    "hours": hours,
+                    "kind": "subsample",
+                    "volume_ul": 250.0,
+                    "dilution": 1.0,
+                    "nauplii": n,
+                    "umbrella": u,
+                    "cysts": c,
+                    "embryos": None,
+                    "shells": s,
+                    "counted_by": who,
+                }
+            )
     return hatch_counts(pd.DataFrame(samples), hatches)
 
 
 def test_pooling_takes_the_reading_and_one_kind_of_count():
-    counts = _counts({"H": [(10, 30, 70, 20, 14.0, "photo"), (90, 2, 18, 70, 24.0, "photo"),
-                            (88, 2, 18, 70, 24.1, "photo"),
-                            (50, 2, 58, 70, 24.2, "person")]})  # fmt: skip
+    counts = _counts(
+        {
+            "H": [
+                (10, 30, 70, 20, 14.0, "photo"),
+                (90, 2, 18, 70, 24.0, "photo"),
+                (88, 2, 18, 70, 24.1, "photo"),
+                (50, 2, 58, 70, 24.2, "person"),
+            ]
+        }
+    )
     row = counts.iloc[0]
     assert (row.nauplii, row.umbrella, row.unhatched, row.n_subsamples) == (178, 4, 36, 2)
     # factor 800 ml / (0.25 ml x 1.6 g) = 2000: FAO Fisheries Technical Paper 361 (from memory)
@@ -93,11 +130,23 @@ def test_site_effects_find_planted_slopes_together_and_need_twenty_hatches():
     temperature += 0.2 * (salinity - 33)  # the two go together, so one at a time would mislead
     share = 1 / (1 + np.exp(-(1.6 + 0.30 * (temperature - 28) - 0.05 * (salinity - 33))))
     hatched = rng.binomial(400, share)
-    counts = pd.DataFrame({"hatch": [f"H{i}" for i in range(n)], "lot": "L", "hatch_pct": hatched / 4,
-                           "started": [t.isoformat() for t in pd.date_range("2026-01-01", periods=n, tz="UTC")],
-                           "nauplii": hatched, "umbrella": 0, "unhatched": 400 - hatched})  # fmt: skip
-    worst = pd.concat([pd.DataFrame({"hatch": counts["hatch"], "quantity": q, "mean": v})
-                       for q, v in (("temperature", temperature), ("salinity", salinity))])  # fmt: skip
+    counts = pd.DataFrame(
+        {
+            "hatch": [f"H{i}" for i in range(n)],
+            "lot": "L",
+            "hatch_pct": hatched / 4,
+            "started": [t.isoformat() for t in pd.date_range("2026-01-01", periods=n, tz="UTC")],
+            "nauplii": hatched,
+            "umbrella": 0,
+            "unhatched": 400 - hatched,
+        }
+    )
+    worst = pd.concat(
+        [
+            pd.DataFrame({"hatch": counts["hatch"], "quantity": q, "mean": v})
+            for q, v in (("temperature", temperature), ("salinity", salinity))
+        ]
+    )
     effects = site_effects(counts, worst).set_index("quantity")
     assert effects.loc["temperature", "slope"] == pytest.approx(0.30, abs=3 * effects.loc["temperature", "se"])
     assert effects.loc["salinity", "slope"] == pytest.approx(-0.05, abs=3 * effects.loc["salinity", "se"])
@@ -118,9 +167,17 @@ def test_a_lots_fall_with_the_days_since_opening_is_found():
     days = np.arange(n) * 2.0
     hatched = rng.binomial(400, 1 / (1 + np.exp(-(2.0 - 0.006 * days))))
     starts = pd.date_range("2026-01-01", periods=n, freq="2D", tz="UTC")
-    counts = pd.DataFrame({"hatch": [f"H{i}" for i in range(n)], "lot": "L", "hatch_pct": hatched / 4,
-                           "started": [t.isoformat() for t in starts],
-                           "nauplii": hatched, "umbrella": 0, "unhatched": 400 - hatched})  # fmt: skip
+    counts = pd.DataFrame(
+        {
+            "hatch": [f"H{i}" for i in range(n)],
+            "lot": "L",
+            "hatch_pct": hatched / 4,
+            "started": [t.isoformat() for t in starts],
+            "nauplii": hatched,
+            "umbrella": 0,
+            "unhatched": 400 - hatched,
+        }
+    )
     worst = pd.DataFrame({"hatch": counts["hatch"], "quantity": "ph", "mean": rng.normal(8.2, 0.05, n)})
     row = site_effects(counts, worst, lot="L").set_index("quantity").loc[AGE]
     assert row["slope"] == pytest.approx(-0.006, abs=3 * row["se"]) and row["se"] < 0.001

@@ -7,24 +7,26 @@ import pytest
 from qckit.practice.cases import simulate_case
 from qckit.practice.mechanisms import Conditions, LotTraits, nauplius_lengths_um
 from qckit.settings import Settings
-from qckit.verdicts.poor_hatch import decide, study_hatch
-from qckit.verdicts.poor_hatch_clues import find_clues, find_differences, worst_values
-from qckit.verdicts.poor_hatch_effects import EFFECT_COLUMNS
-from qckit.verdicts.poor_hatch_exposure import Course, expected_loss, out_of_range
-from qckit.verdicts.poor_hatch_lengths import LENGTH_COLUMNS, compare_lengths, nauplius_lengths
-from qckit.verdicts.poor_hatch_likelihood import Clue
+from qckit.verdicts.poor_hatch.clues import find_clues, find_differences, worst_values
+from qckit.verdicts.poor_hatch.effects import EFFECT_COLUMNS
+from qckit.verdicts.poor_hatch.exposure import Course, expected_loss, out_of_range
+from qckit.verdicts.poor_hatch.lengths import LENGTH_COLUMNS, compare_lengths, nauplius_lengths
+from qckit.verdicts.poor_hatch.likelihood import Clue
+from qckit.verdicts.poor_hatch.verdict import decide, study_hatch
 
 SETTINGS = Settings()
 
 
 def planted(causes, strengths, *, seed=3, is_logged=True, has_lengths=True):
-    return simulate_case(np.random.default_rng(seed), causes, strengths, is_logged=is_logged,
-                         has_lengths=has_lengths).tables  # fmt: skip
+    return simulate_case(
+        np.random.default_rng(seed), causes, strengths, is_logged=is_logged, has_lengths=has_lengths
+    ).tables
 
 
 def study(t, **more):
-    return study_hatch(t["lots"], t["hatches"], t["samples"], t["readings"], hatch="X", settings=SETTINGS,
-                       photos=t["photos"], **more)  # fmt: skip
+    return study_hatch(
+        t["lots"], t["hatches"], t["samples"], t["readings"], hatch="X", settings=SETTINGS, photos=t["photos"], **more
+    )
 
 
 def lengths_of(**mean_log):
@@ -132,10 +134,15 @@ def test_the_sites_own_regression_enters_the_ranking_by_its_precision():
     assert "this site's own hatches" in sure["sentence"] and "(literature)" in books["sentence"]
 
 
-@pytest.mark.parametrize("cause, check", [
-    ("gradient", "light gradient"), ("uneven", "mixing"), ("missed", "nauplii against shells"),
-    ("weighing", "mass and volumes"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "cause, check",
+    [
+        ("gradient", "light gradient"),
+        ("uneven", "mixing"),
+        ("missed", "nauplii against shells"),
+        ("weighing", "mass and volumes"),
+    ],
+)
 def test_each_fault_of_the_count_is_doubted_and_listed(cause, check):
     doubted = 0
     for seed in range(5):

@@ -1,0 +1,355 @@
+"""Field sheets into rows: CSV and Excel as people keep them.
+
+Titles and merged headings above the heading row, empty rows, a row of units below it, spaces, semicolons, byte order
+marks: all are taken. What a cell is read as, when not as it stands, is noted; what could mean two things is a problem.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+import re
+from collections import Counter
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import pandas as pd
+
+from qckit.errors import InputError, unknown_name
+from qckit.log import schema
+from qckit.log.intake import Incoming
+from qckit.log.sheets import cells
+from qckit.log.sheets import formulas as neutral
+from qckit.log.sheets.grids import HEADING_ROWS, Grid, file_content, fold_heading, is_blank, read_grids
+from qckit.settings import Settings
+from qckit.tables import TABLES, Column
+
+__all__ = ["SheetRows", "read_sheets", "rows_from_grid"]
+
+
+@dataclass
+class SheetRows(Incoming):
+    """Rows of a sheet with what was noted while reading them."""
+
+    notes: list[str] = field(default_factory=list)
+
+
+def read_sheets(paths, settings: Settings, *, table: str | None = None, ignore_columns=()):
+    """Read field sheets.
+
+    Parameters
+    ----------
+    paths : path or list of path
+        ``.csv``, ``.tsv``, ``.txt`` or ``.xlsx``.
+    settings : Settings
+        For the order of dates, the decimal sign and the time zone.
+    table : str, optional
+        The table all of them are for; found by the sheet's name or its headings when left out.
+    ignore_columns : sequence of str
+        Headings to leave out.
+
+    Returns
+    -------
+    tuple
+        List of ``SheetRows``, SHA-256 over the files, and the files' names in one text.
+
+    Raises
+    ------
+    InputError
+        A file is missing, is no sheet, or holds no table that is known.
+    """
+    paths = [Path(p) for p in ([paths] if isinstance(paths, (str, Path)) else paths)]
+    if not paths:
+        raise InputError("No sheet was given. Name a CSV or Excel file.")
+    digest, incoming = hashlib.sha256(), []
+    for path in paths:
+        content = file_content(path)
+        digest.update(content)
+        found_grids = read_grids(path, content)
+        found = [rows_from_grid(grid, settings, table=table, ignore_columns=ignore_columns) for grid in found_grids]
+        found = [rows for rows in found if rows is not None]
+        if not found:
+            raise InputError(
+                f"{path.name}: holds no table that is known. Name its sheets {', '.join(schema.ORDER[:4])}, or say "
+                "which it is with --table."
+            )
+        incoming += found
+    return incoming, digest.hexdigest(), "; ".join(p.name for p in paths)
+
+
+_SUFFIX = {
+    "g": "g",
+    "ml": "ml",
+    "µl": "ul",
+    "mm": "mm",
+    "µg": "ug",
+    "°C": "c",
+    "ppt": "ppt",
+    "lux": "lux",
+    "mg/l": "mg_l",
+    "%": "pct",
+    "µm/px": "um_per_px",
+    "1/g": "per_g",
+}
+
+
+def _column_for(heading, columns: dict[str, Column]) -> tuple[Column, str] | None:
+    """Return the column a heading means and the unit it gives, if that is not the column's own."""
+    plain = fold_heading(heading)
+    if plain in columns:
+        return columns[plain], ""
+    match = re.fullmatch(r"(.+?)[\s_]*[(\[](.+)[)\]]", str(heading).replace("\ufeff", "").strip())
+    if match:
+        stem, unit = fold_heading(match[1]), cells.fold_unit(match[2])
+    elif re.fullmatch(r".+_(f|l|kg|mg|k)", plain):
+        stem, _, unit = plain.rpartition("_")
+        unit = {"f": "°f", "k": "k"}.get(unit, unit)
+    else:
+        return None
+    for column in columns.values():
+        suffix = _SUFFIX.get(column.unit)
+        own_stem = column.name.removesuffix(f"_{suffix}") if suffix else column.name
+        known = unit == cells.fold_unit(column.unit) or unit in cells.column_unit(column.unit)
+        if stem in (own_stem, column.name) and known:
+            return column, "" if unit == cells.fold_unit(column.unit) else unit
+    return None
+
+
+def _known(heading, columns: dict[str, Column]) -> str | None:
+    """Return the name of the column a heading means."""
+    found = _column_for(heading, columns) if isinstance(heading, str) else None
+    return found[0].name if found else None
+
+
+def _heading_row(grid: Grid, columns: dict[str, Column]) -> tuple[int, list] | None:
+    """Find the row with most known headings, alone or with the row above it: two at least, or all that must be there.
+
+    Returns
+    -------
+    tuple of (int, list) or None
+        Place of the (lower) row, and the headings.
+    """
+    needed = {c.name for c in columns.values() if c.required}
+    best, most, above = None, 0, []
+    for place, (_, row) in enumerate(grid.rows[:HEADING_ROWS]):
+        for headings in (row, _over_two_rows(above, row, columns)):
+            found = [name for name in (_known(c, columns) for c in headings) if name]
+            if len(found) > most and (len(found) > 1 or needed <= set(found)):
+                best, most = (place, headings), len(found)
+        above = row
+    return best
+
+
+def _over_two_rows(above: list, below: list, columns: dict[str, Column]) -> list:
+    """Join headings written over two rows: a group above names, names above units, names merged over both rows."""
+    width = max(len(above), len(below))
+    rows = ([*row, *[None] * (width - len(row))] for row in (above, below))
+    headings = []
+    for upper, lower in zip(*rows, strict=True):
+        joined = f"{upper} ({str(lower).strip().strip('()[]')})"
+        if _known(lower, columns) or is_blank(upper):
+            headings.append(lower)
+        elif not is_blank(lower) and isinstance(upper, str) and _known(joined, columns):
+            headings.append(joined)
+        else:
+            headings.append(upper if is_blank(lower) and _known(upper, columns) else lower)
+    return headings
+
+
+def _table_of(grid: Grid) -> str | None:
+    """Tell which table a sheet is for: by its name, else by the only one whose required columns are all there."""
+    name = grid.name.strip().casefold()
+    for table in schema.ORDER:
+        if re.match(rf"{table}(?![a-z])", name):
+            return table
+    fits = []
+    for table in schema.ORDER:
+        columns = {c.name: c for c in TABLES[table]}
+        heading = _heading_row(grid, columns)
+        if heading is None:
+            continue
+        found = {_known(c, columns) for c in heading[1]}
+        needed = {c.name for c in TABLES[table] if c.required} - {"nauplii"}
+        if needed <= found:
+            fits.append((len(found), table))
+    fits.sort(reverse=True)
+    return fits[0][1] if fits and (len(fits) == 1 or fits[0][0] > fits[1][0]) else None
+
+
+def rows_from_grid(grid: Grid, settings: Settings, *, table: str | None = None, ignore_columns=()) -> SheetRows | None:
+    """Turn a sheet's cells into rows for one table.
+
+    Returns
+    -------
+    SheetRows or None
+        None for a sheet, beside others, that is no table.
+    """
+    if grid.name.strip().casefold() in ("corrections", "steps"):
+        if not grid.only_sheet:
+            return None
+        raise InputError(
+            f"{grid.source}: corrections and steps are not entered from a sheet. Write a correction with  qckit log "
+            "correct;  a whole log comes back from its zip with  qckit log restore."
+        )
+    by_name = _table_of(grid)
+    name = table or by_name
+    if name is None:
+        if grid.only_sheet:
+            raise InputError(
+                f"{grid.source}: cannot tell which table it is. Say so with --table, or give the file or sheet one of "
+                f"the names {', '.join(schema.ORDER[:4])}."
+            )
+        return None
+    if name not in schema.KEYS:
+        raise unknown_name("table", name, schema.KEYS)
+    columns = {c.name: c for c in TABLES[name]}
+    heading = _heading_row(grid, columns)
+    if heading is None:
+        needed = ", ".join(c.name for c in columns.values() if c.required)
+        raise InputError(
+            f"{grid.source}: no heading row was found for {name}. Put the column names in one row: {needed}."
+        )
+    return _rows(grid, name, columns, heading, settings, {fold_heading(c) for c in ignore_columns})
+
+
+def _rows(grid: Grid, name, columns, heading, settings: Settings, ignored: set) -> SheetRows:
+    place, cells_of_heading = heading
+    headings, problems, notes = _headings(cells_of_heading, columns, ignored)
+    body = [(number, row) for number, row in grid.rows[place + 1 :] if any(not is_blank(c) for c in row)]
+    if body and _is_unit_row(body[0][1]):
+        notes.append(f"row {body[0][0]} read as units")
+        body = body[1:]
+    rules = _rules(body, headings, grid, settings)
+    faults = {(r, c): rest for r, c, *rest in grid.problems}
+    problems += _stray(body, headings, len(cells_of_heading))
+    data, remarks = {}, Counter()
+    for i, (column, unit) in headings.items():
+        read: dict[tuple, tuple] = {}  # the same few cells stand in many rows: each is read once
+        values = []
+        for index, (number, row) in enumerate(body):
+            cell = row[i] if i < len(row) else None
+            if (number, i) in faults:
+                problems.append((index, column.name, *faults[number, i]))
+                cell = None
+            key = (type(cell), cell)
+            if key not in read:
+                read[key] = _value(cell, column, unit, rules)
+            value, problem, remark = read[key]
+            values.append(value)
+            if problem:
+                problems.append((index, column.name, str(cell), *problem))
+            if remark:
+                remarks[column.name, remark] += 1
+        data[column.name] = _series(values, column)
+    problems.sort(key=lambda p: p[0] if isinstance(p[0], int) else -1)
+    notes += [f"column {c}: {text}" + (f" ({n} times)" if n > 1 else "") for (c, text), n in remarks.items()]
+    frame = pd.DataFrame(data)
+    if name == "readings":
+        notes += _readings_to_celsius(frame)
+    return SheetRows(
+        name,
+        frame,
+        grid.source,
+        [f"row {n}" for n, _ in body],
+        problems,
+        [f"{grid.source}: {note}" for note in grid.notes + notes],
+    )
+
+
+def _stray(body, headings, width: int) -> list[tuple]:
+    """Find what stands to the right of the last heading."""
+    remedy = "Give the column a heading, or clear the cell; a comma in a text needs quotes around it."
+    return [
+        (index, "", str(cell), "stands to the right of the last heading", remedy)
+        for index, (_, row) in enumerate(body)
+        for cell in [c for i, c in enumerate(row[width:], width) if i not in headings and not is_blank(c)][:1]
+    ]
+
+
+def _series(values: list, column: Column) -> pd.Series:
+    """Give a column the type of its contract where every cell fits it; otherwise the cells are checked one by one."""
+    if column.kind == "float":
+        return pd.Series(values, dtype="float64")
+    if column.kind == "int" and all(v is None or v.is_integer() for v in values):
+        return pd.Series(values, dtype="Int64")
+    return pd.Series(values, dtype="str" if column.kind in ("text", "choice", "time", "date") else object)
+
+
+def _headings(cells_of_heading: list, columns, ignored: set):
+    """Match the heading row to the table's columns; unknown and doubled headings are problems."""
+    headings, problems, notes, seen = {}, [], [], {}
+    for i, cell in enumerate(cells_of_heading):
+        if is_blank(cell) or fold_heading(cell) in ignored:
+            continue
+        found = _column_for(cell, columns)
+        if found is None:
+            message = str(unknown_name("column", str(cell).strip(), columns))
+            hint = message.split(". ", 1)[1]
+            remedy = f"{hint} Rename the heading, or leave the column out with --ignore {fold_heading(cell)!r}."
+            problems.append(("heading", str(cell).strip(), None, "is not a column of this table", remedy))
+            continue
+        column, unit = found
+        if column.name in seen:
+            problems.append(("heading", column.name, str(cell), "stands twice", "Keep one of the two columns."))
+            continue
+        seen[column.name] = i
+        headings[i] = (column, unit)
+        if str(cell).strip() != column.name and fold_heading(cell) != column.name:
+            notes.append(f"heading {str(cell).strip()!r} read as {column.name}")
+    return headings, problems, notes
+
+
+def _is_unit_row(row) -> bool:
+    texts = [cells.fold_unit(c) for c in row if isinstance(c, str) and c.strip()]
+    numbers = [c for c in row if isinstance(c, (int, float, dt.date))]
+    known = {u for own, others in cells.UNITS.items() for u in (cells.fold_unit(own), *others)} | {"ph", "text", "date"}
+    return bool(texts) and not numbers and all(t in known for t in texts)
+
+
+def _rules(body, headings, grid: Grid, settings: Settings) -> cells.CellRules:
+    places = [i for i, (column, _) in headings.items() if column.kind in ("float", "int")]
+    found = {row[i] for _, row in body for i in places if i < len(row)}
+    texts = [text for text in found if isinstance(text, str) and text.strip()]
+    sign = cells.decimal_sign(texts, semicolons=grid.semicolons, site=settings.site.decimal)
+    return cells.CellRules(sign, settings.site.date_order, settings.site.timezone)
+
+
+def _value(cell, column: Column, unit: str, rules) -> tuple:
+    """Read one cell into what ``check_table`` takes; return it, what is wrong (rule, remedy), what is noted."""
+    if is_blank(cell):
+        return None, None, ""
+    if isinstance(cell, str):
+        cell = neutral.restore(cell.strip())
+    if column.kind in ("float", "int"):
+        read = cells.read_number(cell, column.unit, rules, heading_unit=unit)
+    elif column.kind == "date":
+        read = cells.read_date(cell, rules)
+    elif column.kind == "time":
+        read = cells.read_time(cell, rules)
+    else:
+        return _text(cell), None, ""
+    return read.value, (read.rule, read.remedy) if read.rule else None, read.note
+
+
+def _text(cell) -> str:
+    """Write a cell of a text column as people see it: 7 rather than 7.0."""
+    if isinstance(cell, bool):
+        return "yes" if cell else "no"
+    if isinstance(cell, float) and cell.is_integer():
+        return str(int(cell))
+    if isinstance(cell, (dt.datetime, dt.date)):
+        return cell.isoformat()
+    return str(cell)
+
+
+def _readings_to_celsius(frame: pd.DataFrame) -> list[str]:
+    """Turn readings of temperature in °F into °C."""
+    if not {"quantity", "unit", "value"} <= set(frame.columns):
+        return []
+    is_f = frame["unit"].map(lambda u: isinstance(u, str) and cells.fold_unit(u) in ("°f", "f")).astype(bool)
+    for index in frame.index[is_f]:
+        value = frame.at[index, "value"]
+        if value is not None:
+            frame.at[index, "value"] = round((float(value) - 32) * 5 / 9, 2)
+            frame.at[index, "unit"] = "°C"
+    return [f"{int(is_f.sum())} readings in °F entered in °C"] if is_f.any() else []

@@ -1,0 +1,186 @@
+"""Where a look helps most, and when looking on is not worth it.
+
+A stage comes with a probability, so each object says how likely it is mistaken and what that would do to H%. The
+doubt of a photo or sample is the standard deviation that mistaken stages add to its H%; looking stops paying when
+that is small beside the chance that lies in counting so few animals anyway.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from qckit.tables import STAGES
+
+__all__ = ["rank_objects", "rank_photos", "say_when_to_stop"]
+
+_CLASSES = (*STAGES, "debris")
+_ENOUGH = 0.25  # doubt at most this share of chance: it then widens an interval by 3 % at most, sqrt(1 + 0.25^2)
+_BY_HAND = ("stage changed by hand", "added by hand", "removed by hand")
+
+
+def rank_objects(objects):
+    """Put the objects of photos in the order in which looking at them helps.
+
+    Parameters
+    ----------
+    objects : DataFrame, shape (n, any)
+        Columns of the objects table.
+
+    Returns
+    -------
+    DataFrame, shape (n, any)
+        The same rows with ``doubt`` (probability that the stage is wrong, 0 for what a person has settled) and
+        ``worth`` (expected size of the change of its photo's H% if it were looked at; points), most first. [points]
+    """
+    out = objects.copy()
+    p = _probabilities(out)
+    now = out["stage"].map({s: i for i, s in enumerate(_CLASSES)}).fillna(len(_CLASSES) - 1).to_numpy(int)
+    settled = out["source"].isin(_BY_HAND).to_numpy()
+    inside = out["counted"].fillna(False).to_numpy(bool)
+    doubt = np.where(settled, 0.0, 1 - p[np.arange(len(out)), now])
+    out["doubt"] = doubt
+    worth = np.zeros(len(out))
+    for photo in out["photo"].unique():
+        here = (out["photo"] == photo).to_numpy()
+        worth[here] = _expected_change(p[here], now[here], inside[here]) * ~settled[here]
+    out["worth"] = worth
+    return out.sort_values(["worth", "doubt"], ascending=False, kind="stable")
+
+
+def _probabilities(objects):
+    """Stage probabilities (n, 5), each row summing to 1; an object without any counts as certain."""
+    p = objects[[f"p_{s}" for s in _CLASSES]].astype(float).fillna(0).to_numpy()
+    total = p.sum(axis=1, keepdims=True)
+    sure = np.array([[s == c for c in _CLASSES] for s in objects["stage"]], dtype=float).reshape(-1, len(_CLASSES))
+    return np.where(total > 0, p / np.where(total > 0, total, 1), sure)
+
+
+def _expected_change(p, now, inside):
+    """Expected absolute change of H% from settling each object of one photo. [points]"""
+    full = (now <= 2) & inside
+    n, m = int(((now == 0) & inside).sum()), int(full.sum())
+    if m == 0:
+        return np.zeros(len(now))
+    base_n, base_m = n - ((now == 0) & inside), m - full
+    before = n / m
+    change = np.zeros(len(now))
+    for k in range(len(_CLASSES)):
+        top, bottom = base_n + (k == 0), base_m + (k <= 2)
+        after = np.divide(top, bottom, out=np.full(len(now), before), where=bottom > 0)
+        change += p[:, k] * np.abs(after - before)
+    return 100 * change * inside
+
+
+def _doubt_of(objects):
+    """Standard deviation that doubtful stages add to H%, and the one of chance (binomial). [points]"""
+    settled = objects["source"].isin(_BY_HAND).to_numpy()
+    inside = objects["counted"].fillna(False).to_numpy(bool) & (objects["source"] != "removed by hand").to_numpy()
+    now = objects["stage"].map({s: i for i, s in enumerate(_CLASSES)}).fillna(4).to_numpy(int)
+    p = _probabilities(objects)
+    p[settled] = np.eye(len(_CLASSES))[now[settled]]
+    p = p[inside]
+    n, m = float((now[inside] == 0).sum()), float((now[inside] <= 2).sum())
+    if m == 0:
+        return math.nan, math.nan
+    share = n / m
+    # H = N / M: an object's effect on H is ([nauplius] - share [in M]) / M
+    effect = np.array([1 - share, -share, -share, 0, 0]) / m
+    mean = p @ effect
+    variance = float((p @ effect**2 - mean**2).sum())
+    # Agresti and Coull 1998, American Statistician 52:119: two more of each, so that chance is not 0 at 0 or 100 %
+    near = (n + 2) / (m + 4)
+    return 100 * math.sqrt(max(variance, 0)), 100 * math.sqrt(near * (1 - near) / (m + 4))
+
+
+def rank_photos(photos, objects):
+    """Put photos in the order in which looking at them helps.
+
+    Parameters
+    ----------
+    photos : DataFrame, shape (n, any)
+        Columns of the photos table.
+    objects : DataFrame, shape (m, any)
+        Their objects.
+
+    Returns
+    -------
+    DataFrame, shape (n, 9)
+        photo, sample, flags, n_objects, n_doubtful (stage less than 80 % sure), doubt_pct (standard deviation that
+        doubtful stages add to H%), chance_pct (the one of counting so few), look (yes or no), why; flagged photos
+        first, then by doubt.
+    """
+    import pandas as pd
+
+    rows = []
+    for photo in photos.itertuples():
+        mine = objects[objects["photo"] == photo.photo]
+        flags = "" if photo.flags != photo.flags or photo.flags is None else str(photo.flags)
+        doubt, chance = _doubt_of(mine) if len(mine) else (math.nan, math.nan)
+        ranked = rank_objects(mine) if len(mine) else mine.assign(doubt=[])
+        n_doubtful = int(((ranked["doubt"] > 0.2) & ranked["counted"].fillna(False)).sum())
+        look, why = _advice(flags, doubt, chance, n_doubtful, len(mine))
+        rows.append((photo.photo, photo.sample, flags, len(mine), n_doubtful, doubt, chance, look, why))
+    out = pd.DataFrame(
+        rows, columns=["photo", "sample", "flags", "n_objects", "n_doubtful", "doubt_pct", "chance_pct", "look", "why"]
+    )
+    order = out.assign(first=(out["look"] == "yes") * 1 + (out["flags"] != "") * (out["look"] == "yes"))
+    return out.loc[order.sort_values(["first", "doubt_pct"], ascending=False, kind="stable").index].reset_index(
+        drop=True
+    )
+
+
+def _advice(flags, doubt, chance, n_doubtful, n):
+    if not n:
+        return "yes", "Nothing was found: make sure that is so."
+    if math.isfinite(doubt) and doubt > _ENOUGH * chance:
+        words = "1 stage is doubtful and adds" if n_doubtful == 1 else f"{n_doubtful} stages are doubtful and add"
+        return "yes", f"{words} {doubt:.1f} points to the uncertainty of H%."
+    if flags:
+        return "yes", f"Flagged: {flags.replace(';', ', ')}."
+    return "no", "What is doubtful is small beside the chance of counting so few: looking would change little."
+
+
+def say_when_to_stop(objects) -> str:
+    """Say whether looking on is worth it, for the objects of one photo or one sample.
+
+    Parameters
+    ----------
+    objects : DataFrame, shape (n, any)
+        As they stand now; what a person settled counts as sure.
+
+    Returns
+    -------
+    str
+        One sentence with the numbers in it.
+    """
+    doubt, chance = _doubt_of(objects)
+    if not math.isfinite(doubt):
+        return "There is nothing to take a hatching percentage from."
+    if doubt <= _ENOUGH * chance:
+        return (
+            f"Enough: doubtful stages still add {doubt:.1f} points to the uncertainty of H%, small beside the "
+            f"{chance:.1f} points of counting so few. Counting another subsample helps more than looking on."
+        )
+    ranked = rank_objects(objects)
+    needed = _how_many(ranked, _ENOUGH * chance)
+    offered = f"{needed} in the order offered bring" if needed > 1 else "one offered brings"
+    return (
+        f"Look on: doubtful stages add {doubt:.1f} points to the uncertainty of H%, beside {chance:.1f} points of "
+        f"counting so few. The next {offered} it down to where looking on is not worth it."
+    )
+
+
+def _how_many(ranked, target):
+    """How many objects, in the order offered, have to be settled until the doubt is below target. [points]"""
+    low, high = 1, int((ranked["worth"] > 0).sum())
+    while low < high:
+        middle = (low + high) // 2
+        tried = ranked.copy()
+        tried.loc[tried.index[:middle], "source"] = "stage changed by hand"
+        if _doubt_of(tried)[0] <= target:
+            high = middle
+        else:
+            low = middle + 1
+    return low

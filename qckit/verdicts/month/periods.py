@@ -1,0 +1,94 @@
+"""The period under review: its bounds, and the ones it is put beside."""
+
+from __future__ import annotations
+
+import re
+
+import pandas as pd
+
+from qckit.errors import InputError
+from qckit.hatch.intervals import mean_interval, proportion_over_cones
+
+__all__ = ["compare_periods", "month_bounds"]
+
+
+def month_bounds(month: str, timezone: str = "UTC"):
+    """Return the first instant of a period and of what follows it, at the site's clock.
+
+    Parameters
+    ----------
+    month : str
+        ``2026-10``; or a period ``2026-09-15..2026-10-14`` or ``2026-07..2026-10``, both ends in it.
+    timezone : str
+        The site's.
+
+    Returns
+    -------
+    tuple of Timestamp
+
+    Raises
+    ------
+    InputError
+        It is written otherwise, or ends before it begins.
+    """
+    ends = str(month).split("..")
+    try:
+        if not (1 <= len(ends) <= 2 and all(re.fullmatch(r"\d{4}-\d\d(-\d\d)?", end) for end in ends)):
+            raise ValueError
+        if len(ends) == 1 and len(ends[0]) > 7:
+            raise ValueError
+        first = pd.Timestamp(ends[0] if len(ends[0]) > 7 else f"{ends[0]}-01", tz=timezone)
+        end = pd.Timestamp(ends[-1] if len(ends[-1]) > 7 else f"{ends[-1]}-01", tz=timezone)
+    except ValueError:
+        raise InputError(
+            f"month is {str(month)!r} and must be written YYYY-MM, such as 2026-10, or as a period, such as "
+            "2026-09-15..2026-10-14. Correct it."
+        ) from None
+    last = end + (pd.DateOffset(days=1) if len(ends[-1]) > 7 else pd.DateOffset(months=1))
+    if last <= first:
+        raise InputError(f"month is {month!r}, and that period ends before it begins. Swap the two days.")
+    return first, last
+
+
+def _periods(month, first, last):
+    """The period, the one before it, and the same a year before: words and bounds."""
+    if ".." not in month:
+        step = pd.DateOffset(months=1)
+        yield "this month", first, last
+        yield "month before", first - step, first
+    else:
+        yield "this period", first, last
+        yield "period before", first - (last - first), first
+    yield "a year before", first - pd.DateOffset(years=1), last - pd.DateOffset(years=1)
+
+
+def compare_periods(history, month, first, last, lot):
+    """The month beside the month before and the same month a year before, per lot and together."""
+    rows = []
+    pool = history[history["lot"] == lot] if lot else history
+    for words, start, end in _periods(month, first, last):
+        part = pool[(pool["at"] >= start) & (pool["at"] < end)]
+        named = f"{start:%Y-%m}" if ".." not in month else f"from {start:%Y-%m-%d}"
+        for name in [*sorted(part["lot"].unique()), "all lots"] if not lot else [lot]:
+            own = part if name == "all lots" else part[part["lot"] == name]
+            counted = own[own["full_cysts"] > 0]
+            if not len(counted):
+                continue
+            share = proportion_over_cones(counted["nauplii"], counted["full_cysts"])
+            per_g = mean_interval(own["hatching_efficiency_per_g"])
+            rows.append(
+                {
+                    "period": words,
+                    "month": named,
+                    "lot": name,
+                    "n_hatches": len(own),
+                    "hatch_pct": 100 * share.value,
+                    "hatch_pct_low": 100 * share.low,
+                    "hatch_pct_high": 100 * share.high,
+                    "nauplii_per_g": per_g.value,
+                    "umbrella_pct": float(counted["umbrella_pct"].mean()),
+                    "shells_per_1000": float(own["shells_per_1000"].mean()),
+                    "cysts_g": float(own["cysts_g"].sum()),
+                }
+            )
+    return pd.DataFrame(rows)

@@ -1,0 +1,179 @@
+"""The month's tables: lots, signals to record, baselines to freeze, raw figures."""
+
+from __future__ import annotations
+
+import math
+
+import pandas as pd
+
+from qckit.charts.control_chart import rule_mark
+from qckit.charts.lot_chart import freeze_chart
+from qckit.charts.series import CHARTED, CONDITIONS
+from qckit.verdicts.month.study import MonthStudy
+
+__all__ = [
+    "baseline_rows",
+    "baseline_table",
+    "between",
+    "comparison_table",
+    "lots_table",
+    "raw_table",
+    "signal_rows",
+    "signal_table",
+]
+
+
+def between(value, low, high, decimals) -> str:
+    """Write an estimate with its interval in one cell."""
+    if not math.isfinite(value):
+        return "not known"
+    if not (math.isfinite(low) and math.isfinite(high)):
+        return f"{value:,.{decimals}f}"
+    return f"{value:,.{decimals}f} ({low:,.{decimals}f} to {high:,.{decimals}f})"
+
+
+def comparison_table(study: MonthStudy) -> pd.DataFrame:
+    """The month beside the month before and the same month a year before, for reading."""
+    rows = [
+        {
+            "month": f"{r['month']} ({r['period']})" if not r["period"].startswith("this ") else r["month"],
+            "lot": r["lot"],
+            "n_hatches": r["n_hatches"],
+            "hatch_pct": between(r["hatch_pct"], r["hatch_pct_low"], r["hatch_pct_high"], 1),
+            "nauplii_per_g": r["nauplii_per_g"],
+            "umbrella_pct": r["umbrella_pct"],
+            "shells_per_1000": r["shells_per_1000"],
+            "cysts_g": r["cysts_g"],
+        }
+        for r in study.comparison.to_dict("records")
+    ]
+    return pd.DataFrame(rows)
+
+
+def lots_table(study: MonthStudy) -> pd.DataFrame:
+    """One row per lot of the month: figures, state, dose, cost."""
+    rows = []
+    for m in study.lots.values():
+        slope = m.chart.drift.slope_per_30d if m.chart.drift is not None and m.chart.drift.shape == "slope" else 0.0
+        rows.append(
+            {
+                "lot": m.lot,
+                "n_hatches": m.n_hatches,
+                "state": "not judged" if m.is_in_control is None else ("in control" if m.is_in_control else "signals"),
+                "hatch_pct": between(100 * m.hatch_pct.value, 100 * m.hatch_pct.low, 100 * m.hatch_pct.high, 1),
+                "nauplii_per_g": m.efficiency.value,
+                "slope_per_30_days": slope,
+                "below_minimum_pct": m.capability.share_pct,
+                "dose_g": m.dose.grams if m.dose else math.nan,
+                "cost_per_million": m.cost_per_million,
+                "cysts_g": m.cysts_g,
+                "cost": m.cost,
+            }
+        )
+    return pd.DataFrame(rows)
+
+
+def signal_table(study: MonthStudy) -> pd.DataFrame:
+    """Signals of the month for reading, one row per hatch: what signalled, which tests, and the state."""
+    columns = ["day", "lot", "hatch", "what", "tests", "state", "by", "note"]
+    table = study.signals
+    if not len(table):
+        return pd.DataFrame(columns=columns)
+    lot_of = dict(zip(study.series["hatch"], study.series["lot"], strict=True))
+    rows = []
+    for (at, hatch), part in table.groupby(["at", "hatch"], sort=True):
+        told = []
+        for name, own in part.groupby("chart", sort=False):
+            q = CHARTED[name]
+            marks = ", ".join(dict.fromkeys(rule_mark(r) for r in own["rule"]))
+            told.append(f"{q.label} {own['value'].iloc[0]:,.{q.decimals}f} {q.unit}".strip() + f" [{marks}]")
+        notes = [n for n in part["note"].fillna("") if n]
+        moved = ["in the change above"] if part["in_shift"].any() and not notes else []
+        state = "open" if (part["state"] == "open").any() else "explained"
+        by = ", ".join(dict.fromkeys(b for b in part["by"].fillna("") if b))
+        rows.append(
+            (
+                f"{at:%d %b}",
+                lot_of.get(hatch, ""),
+                hatch,
+                "; ".join(told),
+                part["rule"].nunique(),
+                state,
+                by,
+                "; ".join(dict.fromkeys([*notes, *moved])),
+            )
+        )
+    return pd.DataFrame(rows, columns=columns).drop(columns="tests")
+
+
+def signal_rows(study: MonthStudy, *, found_at: str) -> pd.DataFrame:
+    """Signals of the month as rows of the log's signals table, to be added with ``log.add("signals", rows, by=...)``.
+
+    Parameters
+    ----------
+    found_at : str
+        ISO 8601 with offset.
+    """
+    from qckit.tables import check_table, empty_table
+
+    table = study.signals.drop_duplicates("signal")
+    if not len(table):
+        return empty_table("signals")
+    rows = table.rename(columns={"sees": "_sees"})[["signal", "chart", "lot", "hatch", "at", "rule", "value", "state"]]
+    rows = rows.assign(at=[t.isoformat() for t in rows["at"]], found_at=found_at)
+    return check_table(rows, "signals")
+
+
+def baseline_rows(study: MonthStudy, *, set_by: str, set_at: str) -> pd.DataFrame:
+    """Every proposed baseline of the month as a row of the log's baselines table."""
+    charts = [
+        c for c in (*study.charts.values(), *study.conditions.values()) if c.limits is not None and not c.is_frozen
+    ]
+    if not charts:
+        from qckit.tables import empty_table
+
+        return empty_table("baselines")
+    return pd.concat([freeze_chart(c, set_by=set_by, set_at=set_at) for c in charts], ignore_index=True)
+
+
+def baseline_table(study: MonthStudy) -> pd.DataFrame:
+    """What each chart's limits rest on."""
+    rows = []
+    for chart in (*study.charts.values(), *study.conditions.values()):
+        limits = chart.limits
+        rows.append(
+            {
+                "chart": chart.charted.label,
+                "lot": chart.lot or "all",
+                "limits": chart.baseline_words,
+                "n": limits.n_points if limits else 0,
+                "width": limits.width if limits else math.nan,
+                "slope": "sloped" if limits is not None and limits.slope_per_day else "level",
+                "set_aside": "; ".join(f"{p['label']}: {p['reason']}" for p in chart.set_aside[:5])
+                + (f"; and {len(chart.set_aside) - 5} more" if len(chart.set_aside) > 5 else ""),
+            }
+        )
+    return pd.DataFrame(rows)
+
+
+def raw_table(study: MonthStudy) -> pd.DataFrame:
+    """The hatches of the month with what was counted and measured."""
+    columns = [
+        "hatch",
+        "lot",
+        "cone",
+        "operator",
+        "day",
+        "hours",
+        "n_subsamples",
+        "nauplii",
+        "umbrella",
+        "unhatched",
+        "shells",
+        "hatch_pct",
+        "hatching_efficiency_per_g",
+        *CONDITIONS,
+        "counted_by",
+        "off_standard",
+    ]
+    return study.series[columns].reset_index(drop=True)

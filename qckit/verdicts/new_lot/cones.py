@@ -1,0 +1,175 @@
+"""Which cones a new-lot verdict rests on: the latest test, the reference beside it, what is left out and why."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import pandas as pd
+
+from qckit.errors import unknown_name
+from qckit.hatch.conditions import check_conditions
+from qckit.hatch.spread import site_spread
+from qckit.hatch.summary import summarise_cones
+from qckit.tables import to_utc
+
+__all__ = ["TestCones", "beside_the_test", "choose_cones"]
+
+_SAME_TEST_DAYS = 3
+
+
+@dataclass(frozen=True)
+class TestCones:
+    """The cones of a test, and what is known of the room."""
+
+    __test__ = False  # not a test case, whatever its name
+
+    used: pd.DataFrame  # the lot's cones that count
+    beside: pd.DataFrame  # the reference lot's
+    older: pd.DataFrame  # the lot's test before this one
+    reference: str | None
+    conditions: pd.DataFrame
+    off: frozenset  # hatches outside the standard conditions
+    unsure: frozenset  # inside them, with a likely cause of a poorer hatch
+    spread: object  # Spread or None
+    is_spread_refused: bool
+    left_out: tuple[str, ...]
+
+
+def choose_cones(every, hatches, readings, *, lot, settings, reference=None):
+    """Choose the cones of a lot's latest test and of its reference.
+
+    Parameters
+    ----------
+    every : DataFrame
+        ``cone_metrics`` of the whole site.
+    hatches, readings : DataFrame
+    lot : str
+    settings : settings.Settings
+    reference : str, optional
+
+    Returns
+    -------
+    TestCones
+
+    Raises
+    ------
+    InputError
+        The reference lot is unknown.
+    """
+    cones, left_out = _latest_test(every, lot)
+    reference = _find_reference(every, hatches, lot, cones, reference)
+    beside = _beside(every, reference, cones)
+    in_test = hatches[hatches["hatch"].isin({*cones["hatch"], *beside["hatch"]})]
+    conditions = check_conditions(in_test, readings, settings.conditions)
+    off = frozenset(conditions.loc[conditions["status"] == "off", "hatch"])
+    unsure = frozenset(conditions.loc[conditions["status"] == "doubtful", "hatch"]) - off
+    spread = site_spread(every, leave_out={*cones["hatch"], *beside["hatch"], *_off_standard(hatches, settings)})
+    used, dropped = _within_standard(cones, off, 1 if spread else 2)
+    spread, is_refused = _fitting(spread, used)
+    return TestCones(
+        used=used,
+        beside=_within_standard(beside, off, 1)[0],
+        older=_older_test(every, lot, cones),
+        reference=reference,
+        conditions=conditions,
+        off=off,
+        unsure=unsure,
+        spread=spread,
+        is_spread_refused=is_refused,
+        left_out=(*left_out, *dropped),
+    )
+
+
+def beside_the_test(hatches, cones):
+    """Hatches of the same lot, of any purpose, started within a few days of the test."""
+    mine = hatches[hatches["lot"].isin(set(cones["lot"]))]
+    return _close(mine, cones)
+
+
+def _older_test(every, lot, cones):
+    """The lot's test before this one; no row when there is none."""
+    if not len(cones):
+        return cones
+    return _latest_test(every[to_utc(every["started"]) < to_utc(cones["started"]).min()], lot)[0]
+
+
+def _latest_test(every, lot):
+    """The cones of the lot's latest test, and what was not used."""
+    mine = every[(every["lot"] == lot) & (every["purpose"] == "standard test")]
+    if not len(mine):
+        mine = every[(every["lot"] == lot) & (every["purpose"] == "reference")]
+    if not len(mine):
+        return mine, []
+    day = to_utc(mine["started"])
+    latest = (day.max() - day).dt.total_seconds() <= _SAME_TEST_DAYS * 86400
+    older = mine[~latest]
+    said = (
+        [
+            f"{len(older)} cone{'s' if len(older) > 1 else ''} of earlier tests of this lot, the last on "
+            f"{older['started'].max()[:10]}: only the latest test is judged."
+        ]
+        if len(older)
+        else []
+    )
+    return mine[latest], said
+
+
+def _find_reference(every, hatches, lot, cones, reference):
+    if reference is not None:
+        known = sorted(set(hatches["lot"]))
+        if reference not in known:
+            raise unknown_name("reference lot", reference, known)
+        return reference
+    beside = _close(every[(every["purpose"] == "reference") & (every["lot"] != lot)], cones)
+    names = beside["lot"].value_counts()
+    return str(names.index[0]) if len(names) else None
+
+
+def _close(table, cones):
+    """Rows started within a few days of the test."""
+    if not len(cones) or not len(table):
+        return table.iloc[:0]
+    started, test = to_utc(table["started"]), to_utc(cones["started"])
+    margin = pd.Timedelta(days=_SAME_TEST_DAYS)
+    return table[(started >= test.min() - margin) & (started <= test.max() + margin)]
+
+
+def _beside(every, reference, cones):
+    """The reference lot's cones: those beside the test, else its latest test."""
+    if reference is None:
+        return every.iloc[:0]
+    tests = every[(every["lot"] == reference) & every["purpose"].isin(["reference", "standard test"])]
+    near = _close(tests, cones)
+    return near if len(near) else _latest_test(every, reference)[0]
+
+
+def _within_standard(cones, off, least):
+    """Leave out cones off the standard as long as enough others remain."""
+    good = cones[~cones["hatch"].isin(off)]
+    if len(good) < least or len(good) == len(cones):
+        return cones, []
+    dropped = cones[cones["hatch"].isin(off)]
+    return good, [
+        f"Cone {c} ({h}): run outside the standard conditions." for c, h in zip(dropped["cone"], dropped["hatch"])
+    ]
+
+
+def _off_standard(hatches, settings):
+    status = check_conditions(hatches, None, settings.conditions)
+    return set(status.loc[status["status"] == "off", "hatch"])
+
+
+def _fitting(spread, used):
+    """Use the site's spread unless this test's cones differ far more than it allows (F test at 1 %)."""
+    if spread is None or len(used) < 2:
+        return spread, False
+    from scipy import stats
+
+    own = summarise_cones(used).hatch_pct
+    n = used["full_cysts"].to_numpy(float)
+    if not n.sum() > 0 or not own.dispersion > 0:
+        return spread, False
+    site = 1 + ((n**2).sum() / n.sum() - 1) * spread.rho
+    if stats.f.sf(own.dispersion / site, own.df, spread.df) < 0.01:
+        return None, True
+    return spread, False

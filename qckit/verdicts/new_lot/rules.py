@@ -1,0 +1,252 @@
+"""The rules of the new-lot verdict, in one place, in the order they are tried; the first that holds decides.
+
+Limits are the site's own (``[limits]`` of its settings). Intervals are over cones; where few cones agree more closely
+than counting lets them, the rules keep to the wider bounds of counting, and the sentences say so. "Minimum" below is
+the site's own, for hatching percentage and for nauplii per gram.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from qckit.hatch.comparison import Comparison
+from qckit.hatch.intervals import Estimate
+
+__all__ = ["RULES", "TONES", "VERDICTS", "Case", "Rule", "first_rule", "per_g", "round_3", "span"]
+
+VERDICTS = {
+    "accept": "Accept",
+    "accept-larger-dose": "Accept with a larger dose",
+    "repeat-test": "Repeat the test",
+    "reject": "Reject",
+    "not-enough-evidence": "Not enough evidence",
+}
+
+
+TONES = {
+    "accept": "good",
+    "accept-larger-dose": "attention",
+    "repeat-test": "attention",
+    "reject": "bad",
+    "not-enough-evidence": "unknown",
+}
+
+
+@dataclass(frozen=True)
+class Case:
+    """Everything the rules look at."""
+
+    n_cones: int  # counted cones that went in
+    n_spoiled: int  # of these, cones run outside the standard conditions
+    has_spread: bool  # the site's own between-cone spread is known
+    full_cysts: float  # counted in all
+    hatch: Estimate  # percent
+    efficiency: Estimate  # per gram
+    min_hatch_pct: float
+    min_nauplii_per_g: float
+    margin_pct: float
+    claims: tuple[Comparison, ...]  # against the label
+    reference: tuple[Comparison, ...]  # against the reference lot
+
+
+@dataclass(frozen=True)
+class Rule:
+    """One rule: its verdict, its text, when it holds, and the reason in numbers."""
+
+    name: str
+    verdict: str
+    text: str
+    holds: Callable[[Case], bool]
+    reason: Callable[[Case], str]
+
+
+def _pairs(case):
+    return (
+        ("hatching percentage", case.hatch, case.min_hatch_pct, _pct),
+        ("hatching efficiency", case.efficiency, case.min_nauplii_per_g, _per_g),
+    )
+
+
+def per_g(value):
+    """Nauplii per gram to three significant figures: more would pretend to a precision no test has."""
+    return f"{round_3(value):,.0f}" if math.isfinite(value) else "unknown"
+
+
+def span(estimate, form):
+    """An interval in words; where the rules keep to the wider bounds of counting, with these."""
+    text = _from_to(estimate.low, estimate.high, form)
+    if estimate.is_lucky:
+        text += f"; by counting alone {_from_to(estimate.safe_low, estimate.safe_high, form)}, which this keeps to"
+    return text
+
+
+def _from_to(low, high, form):
+    """Both bounds, their unit said once."""
+    first, last = form(low), form(high)
+    unit = first.partition(" ")[2]
+    return f"{first.removesuffix(unit).rstrip()} to {last}"
+
+
+def round_3(value):
+    """Round to three significant figures; NaN stays."""
+    if not math.isfinite(value) or value == 0:
+        return value
+    return round(value, 2 - math.floor(math.log10(abs(value))))
+
+
+def _pct(value):
+    return f"{value:.1f} %"
+
+
+def _per_g(value):
+    return f"{per_g(value)} nauplii/g"
+
+
+def _first(case, test):
+    return next((p for p in _pairs(case) if test(*p[:3])), None)
+
+
+def _is_below(estimate, limit):
+    return math.isfinite(estimate.safe_high) and estimate.safe_high < limit
+
+
+def _guess_below(estimate, limit):
+    return estimate.value < limit
+
+
+def _far_below(case):
+    line = 1 - case.margin_pct / 100
+    return lambda estimate, limit: estimate.safe_low < limit * line
+
+
+def _not_shown(estimate, limit):
+    return estimate.safe_low < limit
+
+
+def _with(test):
+    return lambda _name, estimate, limit: test(estimate, limit)
+
+
+def _say(case, test, words):
+    name, estimate, limit, form = _first(case, _with(test))
+    return f"{name} {form(estimate.value)} ({span(estimate, form)}) {words} {form(limit)}"
+
+
+def _missed(case):
+    return [c for c in case.claims if math.isfinite(c.high) and c.high < 1]
+
+
+def _short(case):
+    return [c for c in case.claims if c.ratio < 1 - case.margin_pct / 100]
+
+
+def _worse(case):
+    return [c for c in case.reference if c.verdict == "worse"]
+
+
+def _larger(case):
+    # the two figures tell one story: the clearest of them is enough for a headline, the rest is in the evidence
+    said = [_claim(c, case, "misses") for c in _missed(case)] + [_lower(c.sentence) for c in _worse(case)]
+    said += [_claim(c, case, "meets the site's minimum but is, by best guess, short of") for c in _short(case)]
+    said = said[:1]
+    if not said:
+        said.append(_say(case, _not_shown, "meets the site's minimum by best guess only:"))
+    return "; ".join(said)
+
+
+def _claim(c, case, word):
+    name, estimate, _, form = next(p for p in _pairs(case) if p[0] == c.what)
+    return f"{name} {form(estimate.value)} ({span(estimate, form)}) {word} the label's claim of {form(c.against)}"
+
+
+def _lower(sentence):
+    return sentence[0].lower() + sentence[1:].rstrip(".")
+
+
+RULES: tuple[Rule, ...] = (
+    Rule(
+        "nothing counted",
+        "not-enough-evidence",
+        "No cone of a test of this lot was counted, or no full cyst was seen in any of them.",
+        lambda c: c.n_cones == 0 or not c.full_cysts > 0,
+        lambda c: (
+            "no test of this lot was counted"
+            if c.n_cones == 0
+            else "no nauplius, umbrella stage or unhatched cyst was counted in any cone"
+        ),
+    ),
+    Rule(
+        "a figure is unknown",
+        "not-enough-evidence",
+        "Hatching percentage or nauplii per gram cannot be worked out, because unhatched cysts, volume or mass are "
+        "missing.",
+        lambda c: not (math.isfinite(c.hatch.value) and math.isfinite(c.efficiency.value)),
+        lambda c: (
+            "unhatched cysts were not counted, so the hatching percentage is unknown"
+            if not math.isfinite(c.hatch.value)
+            else "a counted volume is missing, so nauplii per gram are unknown"
+        ),
+    ),
+    Rule(
+        "one cone",
+        "not-enough-evidence",
+        "Fewer than two cones, and the site's records do not yet say how much its cones differ.",
+        lambda c: c.n_cones < 2 and not c.has_spread,
+        lambda c: "one cone alone cannot show how much cones differ",
+    ),
+    Rule(
+        "conditions spoiled",
+        "repeat-test",
+        "Fewer than two cones (one, when the site's own spread is known) were run within the standard conditions.",
+        lambda c: c.n_cones - c.n_spoiled < (1 if c.has_spread else 2),
+        lambda c: f"{c.n_spoiled} of {c.n_cones} cones were run outside the standard conditions",
+    ),
+    Rule(
+        "shown below the minimum",
+        "reject",
+        "The whole interval of hatching percentage or of nauplii per gram lies below the site's minimum.",
+        lambda c: _first(c, _with(_is_below)) is not None,
+        lambda c: _say(c, _is_below, "lies below the site's minimum of"),
+    ),
+    Rule(
+        "best guess below the minimum",
+        "repeat-test",
+        "The best guess is below the site's minimum, but chance cannot be ruled out.",
+        lambda c: _first(c, _with(_guess_below)) is not None,
+        lambda c: _say(c, _guess_below, "is below, though not beyond chance, the site's minimum of"),
+    ),
+    Rule(
+        "too uncertain",
+        "repeat-test",
+        "The interval reaches further below the site's minimum than the site's margin.",
+        lambda c: _first(c, _with(_far_below(c))) is not None,
+        lambda c: _say(c, _far_below(c), f"reaches more than {c.margin_pct:g} % below the site's minimum of"),
+    ),
+    Rule(
+        "meets the minimum, not more",
+        "accept-larger-dose",
+        "The lot meets the site's minimum, but its interval lies wholly below a claim, or its best guess is short of a "
+        "claim by more than the margin, or it is shown to be worse than the reference lot, or the interval dips below "
+        "the minimum within the margin.",
+        lambda c: bool(_missed(c) or _worse(c) or _short(c) or _first(c, _with(_not_shown))),
+        _larger,
+    ),
+    Rule(
+        "good",
+        "accept",
+        "The whole interval lies above the site's minimum, no claim is missed, and the lot is not shown to be worse "
+        "than the reference lot.",
+        lambda c: True,
+        lambda c: (
+            f"hatching percentage {_pct(c.hatch.value)} and efficiency {_per_g(c.efficiency.value)} lie above "
+            "the site's minimum with their whole intervals"
+        ),
+    ),
+)
+
+
+def first_rule(case: Case) -> Rule:
+    """Return the first rule that holds; the last always does."""
+    return next(rule for rule in RULES if rule.holds(case))

@@ -1,0 +1,463 @@
+"""A new lot: standard test, label, site's minimum and reference lot in; verdict with its numbers out."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import asdict, dataclass
+
+import pandas as pd
+
+from qckit.errors import InputError
+from qckit.hatch.ageing import ageing_trend
+from qckit.hatch.budgets import output_budget
+from qckit.hatch.comparison import compare_hatch_pct, compare_per_g, compare_with_claim
+from qckit.hatch.dose import dose_for
+from qckit.hatch.metrics import cone_metrics, fill_volumes, gaps, require_lot
+from qckit.hatch.rate import fit_rate, time_course
+from qckit.hatch.summary import summarise_cones
+from qckit.hatch.uncertainty import efficiency_budget, percentage_budget
+from qckit.verdicts.finding import Figure, Finding
+from qckit.verdicts.new_lot import words
+from qckit.verdicts.new_lot.cones import beside_the_test, choose_cones
+from qckit.verdicts.new_lot.counts import corrected_counts, photo_rows
+from qckit.verdicts.new_lot.rules import RULES, TONES, VERDICTS, Case, first_rule, per_g, round_3
+
+__all__ = ["NewLotEvidence", "finding_of", "judge_new_lot", "new_lot_evidence"]
+
+
+_FOLLOWED_HOURS = 4  # fewer counted hours say nothing of a cone's speed
+
+
+@dataclass(frozen=True)
+class NewLotEvidence:
+    """Everything the verdict rests on, as data: for the report's evidence part."""
+
+    lot: str
+    lot_row: dict
+    reference: str | None
+    cones: pd.DataFrame  # cones of the test that went in
+    reference_cones: pd.DataFrame
+    conditions: pd.DataFrame  # check_conditions of every cone of the test and of the reference
+    summary: object  # LotSummary
+    reference_summary: object  # LotSummary or None
+    trimmed: object  # LotSummary without doubtful cones, or None
+    spoiled: tuple[str, ...]  # hatches off the standard
+    doubtful: tuple[str, ...]
+    claims: tuple
+    comparisons: tuple
+    past: tuple  # comparisons with the lot's test before this one
+    spread: object  # Spread or None
+    spread_refused: bool
+    dose: object  # Dose or None
+    rate: object  # HatchRate of the test's time course, or None
+    budget: object  # Budget of nauplii per gram, or None
+    ageing: object  # Ageing over the tests of the lot or all its hatches; of the reference lot when those are too few
+    percentage_budget: object  # Budget of the hatching percentage, or None
+    output_budget: object  # Budget of the hatching output, or None
+    certificate: object  # agreement.CertificateUse of the photos, or None when no photo was counted
+    samples: pd.DataFrame  # subsamples of the test and of the reference, as they went in
+    counted_hatch_pct: float  # the percentage as counted, before the certificate's correction; NaN without one
+    n_past: int  # cones of the test before this one
+    left_out: tuple[str, ...]
+    production: int  # counted production hatches of the lot
+
+
+def judge_new_lot(
+    lots,
+    hatches,
+    samples,
+    readings=None,
+    *,
+    lot,
+    settings,
+    reference=None,
+    photos=None,
+    detection_u=None,
+    certificate=None,
+    by_hand=(),
+):
+    """Decide whether a lot is good, and how many grams of it to incubate.
+
+    Parameters
+    ----------
+    lots, hatches, samples, readings : DataFrame
+        The site's tables as ``tables.check_table`` returns them, whole: other lots' cones teach the site's own
+        spread. ``readings`` may be None.
+    lot : str
+        The lot to judge. Its latest standard test is used.
+    settings : settings.Settings
+        Limits, standard conditions, feed and measuring uncertainty.
+    reference : str, optional
+        Lot to compare with; found from hatches of the purpose "reference" beside the test when left out.
+    photos : DataFrame, optional
+        Photos table, to fill counted volumes from chamber depth.
+    detection_u : dict, optional
+        Relative standard uncertainty of the share of "nauplius" and "cyst" found, from this camera's check against
+        hand counts; widens the intervals. Taken from ``certificate`` when left out.
+    certificate : agreement.CertificateUse, optional
+        Of the camera that took the photos, from ``agreement.latest_certificate``. When it holds, the counts of this
+        test are corrected by it; it is cited in any case.
+    by_hand : collection of str
+        Samples whose photos a person went through object by object; these are not corrected.
+
+    Returns
+    -------
+    Finding
+        Verdict one of accept, accept-larger-dose, repeat-test, reject, not-enough-evidence; the rules are in
+        ``new_lot_rules.RULES`` and in ``details["rules"]``.
+
+    Raises
+    ------
+    InputError
+        The lot or the reference lot is unknown.
+    """
+    seen = new_lot_evidence(
+        lots,
+        hatches,
+        samples,
+        readings,
+        lot=lot,
+        settings=settings,
+        reference=reference,
+        photos=photos,
+        detection_u=detection_u,
+        certificate=certificate,
+        by_hand=by_hand,
+    )
+    return finding_of(seen, settings)
+
+
+def finding_of(seen, settings):
+    """Turn a :class:`NewLotEvidence` into the finding, without working it out again."""
+    case = _case(seen, settings)
+    rule = first_rule(case)
+    reason = rule.reason(case)
+    return Finding(
+        kind="new-lot",
+        subject=seen.lot,
+        verdict=rule.verdict,
+        headline=f"{reason[0].upper()}{reason[1:]}.",
+        figures=_figures(seen),
+        next_steps=words.next_steps(rule, seen, settings),
+        evidence=words.evidence(seen, settings),
+        would_change=words.would_change(rule, seen, case),
+        cautions=words.cautions(rule, seen),
+        left_out=list(seen.left_out),
+        details=_details(seen, case, rule, settings),
+    )
+
+
+def new_lot_evidence(
+    lots,
+    hatches,
+    samples,
+    readings=None,
+    *,
+    lot,
+    settings,
+    reference=None,
+    photos=None,
+    detection_u=None,
+    certificate=None,
+    by_hand=(),
+):
+    """Gather what the verdict rests on; arguments as :func:`judge_new_lot`, result a :class:`NewLotEvidence`."""
+    row = require_lot(lots, hatches, lot)
+    samples = fill_volumes(samples, photos)
+    every = cone_metrics(samples, hatches, lots, reading_h=settings.conditions.reading_h)
+    test = choose_cones(every, hatches, readings, lot=lot, settings=settings, reference=reference)
+    tested = {*test.used["hatch"], *test.beside["hatch"]}
+    is_photo = photo_rows(samples, tested, by_hand=by_hand)
+    certificate = certificate if is_photo.any() else None
+    counts, counted = samples[samples["hatch"].isin(set(test.conditions["hatch"]) | tested)], math.nan
+    used, beside = test.used, test.beside
+    if certificate is not None and certificate.holds:
+        counted = float(used["hatch_pct"].mean())
+        counts = corrected_counts(counts, tested, certificate, by_hand=by_hand)
+        used, beside = (_counted_anew(cones, counts, hatches, lots, settings) for cones in (used, beside))
+    if detection_u is None and certificate is not None:
+        detection_u = {stage: u for stage, u in certificate.detection_u.items() if stage in ("nauplius", "cyst")}
+    options = {"confidence": settings.limits.confidence, "spread": test.spread}
+    widths = {"measure": settings.measure, "detection_u": detection_u, **options}
+    against = {"margin_pct": settings.limits.equivalence_margin_pct, **options}
+    summary = summarise_cones(used, lot=lot, **widths)
+    keep = used[~used["hatch"].isin(test.unsure)]
+    other = summarise_cones(beside, lot=test.reference, **widths) if len(beside) else None
+    return NewLotEvidence(
+        lot=lot,
+        lot_row={} if row is None else row.to_dict(),
+        reference=test.reference,
+        cones=used,
+        reference_cones=beside,
+        conditions=test.conditions,
+        summary=summary,
+        reference_summary=other,
+        trimmed=summarise_cones(keep, lot=lot, **widths) if 0 < len(keep) < len(used) else None,
+        spoiled=tuple(h for h in used["hatch"] if h in test.off),
+        doubtful=tuple(h for h in used["hatch"] if h in test.unsure),
+        claims=_claims(summary, row, settings.limits),
+        comparisons=_compare(used, beside, f"the reference lot {test.reference}", against),
+        past=_compare(used, test.older, f"this lot's test of {str(test.older['started'].min())[:10]}", against),
+        spread=test.spread,
+        spread_refused=test.is_spread_refused,
+        dose=_dose(summary, settings),
+        rate=_unless_too_little(_rate, samples, hatches, used),
+        budget=_unless_too_little(_budget, used, settings, detection_u),
+        percentage_budget=_unless_too_little(_percentage_budget, used, settings, detection_u),
+        output_budget=_unless_too_little(_output_budget, used, row, settings),
+        ageing=_unless_too_little(_ageing, every, lot, settings)
+        or _unless_too_little(_ageing, every, test.reference, settings),
+        left_out=(
+            *test.left_out,
+            *gaps(summary.notes),
+            *(f"Lot {test.reference}: {said}" for said in gaps(other.notes if other else ())),
+        ),
+        certificate=certificate,
+        samples=counts,
+        counted_hatch_pct=counted,
+        n_past=len(test.older),
+        production=int(((every["lot"] == lot) & (every["purpose"] == "production")).sum()),
+    )
+
+
+def _compare(used, others, name, against):
+    """Both comparisons with other cones, or none when either side is empty."""
+    if not (len(used) and len(others)):
+        return ()
+    return tuple(compare(used, others, other=name, **against) for compare in (compare_hatch_pct, compare_per_g))
+
+
+def _claims(summary, row, limits):
+    if row is None:
+        return ()
+    pairs = (
+        ("hatching percentage", summary.hatch_pct, row.get("claimed_hatch_pct")),
+        ("hatching efficiency", summary.hatching_efficiency_per_g, row.get("claimed_nauplii_per_g")),
+    )
+    return tuple(
+        compare_with_claim(e, float(claim), what, margin_pct=limits.equivalence_margin_pct)
+        for what, e, claim in pairs
+        if claim is not None and not pd.isna(claim) and claim > 0 and math.isfinite(e.value)
+    )
+
+
+def _unless_too_little(work, *given):
+    """The result, or None where there is too little for it."""
+    try:
+        return work(*given)
+    except InputError:
+        return None
+
+
+def _counted_anew(cones, samples, hatches, lots, settings):
+    """Rows of ``cone_metrics`` of the same hatches, from corrected counts."""
+    mine = hatches[hatches["hatch"].isin(set(cones["hatch"]))]
+    return cone_metrics(
+        samples[samples["hatch"].isin(set(cones["hatch"]))], mine, lots, reading_h=settings.conditions.reading_h
+    )
+
+
+def _rate(samples, hatches, used):
+    """Of the test's own cones, or of other hatches of the lot followed by the clock beside it."""
+    course = time_course(samples, beside_the_test(hatches, used))
+    followed = course.groupby("hatch")["hours"].transform("nunique") >= _FOLLOWED_HOURS
+    return fit_rate(course[followed])
+
+
+def _budget(used, settings, detection_u):
+    u = (detection_u or {}).get("nauplius", 0.0)
+    return efficiency_budget(used, settings.measure, detection_u=u, confidence=settings.limits.confidence)
+
+
+def _percentage_budget(used, settings, detection_u):
+    detection = {stage: (1.0, u) for stage, u in (detection_u or {}).items()}
+    return percentage_budget(used, detection=detection, confidence=settings.limits.confidence)
+
+
+def _output_budget(used, row, settings):
+    weight = None if row is None or pd.isna(row.get("dry_weight_ug")) else float(row["dry_weight_ug"])
+    return output_budget(used, weight, settings.measure, confidence=settings.limits.confidence)
+
+
+def _ageing(every, lot, settings):
+    tests = every[(every["lot"] == lot) & every["purpose"].isin(["standard test", "reference"])]
+    if tests["started"].astype(str).str[:10].nunique() < 3:  # too few tests: the daily hatches tell of age too
+        tests = every[(every["lot"] == lot) & every["purpose"].isin(["production", "standard test", "reference"])]
+    limits = settings.limits
+    return ageing_trend(tests, minimum=limits.min_hatch_pct, confidence=limits.confidence)
+
+
+def _dose(summary, settings):
+    efficiency, feed = summary.hatching_efficiency_per_g, settings.feed
+    if not efficiency.safe_low > 0:
+        return None
+    return dose_for(
+        feed.nauplii_per_feed,
+        efficiency.safe_low,
+        efficiency_per_g=efficiency.value,
+        recovery_pct=feed.recovery_pct,
+        cone_volume_l=feed.cone_volume_l,
+        n_cones=feed.n_cones,
+        max_g_per_l=feed.max_g_per_l,
+    )
+
+
+def _case(seen, settings):
+    limits = settings.limits
+    return Case(
+        n_cones=len(seen.cones),
+        n_spoiled=len(seen.spoiled),
+        has_spread=seen.spread is not None,
+        full_cysts=float(seen.cones["full_cysts"].fillna(seen.cones["nauplii"]).sum()),
+        hatch=seen.summary.hatch_pct,
+        efficiency=seen.summary.hatching_efficiency_per_g,
+        min_hatch_pct=limits.min_hatch_pct,
+        min_nauplii_per_g=limits.min_nauplii_per_g,
+        margin_pct=limits.equivalence_margin_pct,
+        claims=seen.claims,
+        reference=seen.comparisons,
+    )
+
+
+def _figures(seen):
+    hatch, efficiency = seen.summary.hatch_pct, seen.summary.hatching_efficiency_per_g
+    figures = [
+        Figure(
+            "hatch_pct",
+            "hatching percentage",
+            hatch.value,
+            hatch.low,
+            hatch.high,
+            "%",
+            1,
+            _figure_note(hatch, words.pct, seen),
+        ),
+        Figure(
+            "hatching_efficiency_per_g",
+            "nauplii per gram",
+            round_3(efficiency.value),
+            round_3(efficiency.low),
+            round_3(efficiency.high),
+            "nauplii/g",
+            0,
+            _figure_note(efficiency, per_g, seen),
+        ),
+    ]
+    dose = seen.dose
+    if dose is None:
+        figures.append(
+            Figure(
+                "dose_g",
+                "dose for one feed",
+                math.nan,
+                unit="g",
+                decimals=1,
+                note="Needs a lower bound of nauplii per gram.",
+            )
+        )
+    else:
+        least = dose.nauplii_needed / (efficiency.safe_high * dose.recovery_pct / 100)
+        figures.append(
+            Figure(
+                "dose_g",
+                "dose for one feed",
+                dose.grams,
+                least,
+                dose.grams,
+                "g",
+                1,
+                f"On the lower bound of nauplii per gram, for {dose.nauplii_needed:,.0f} nauplii "
+                f"and {dose.recovery_pct:g} % recovery; the best guess would be "
+                f"{dose.grams_best_guess:.1f} g.",
+            )
+        )
+    return figures
+
+
+def _figure_note(estimate, form, seen):
+    if estimate.note:
+        return estimate.note
+    n, every = estimate.n_cones, len(seen.cones)
+    text = f"mean of {n} cone{'s' if n > 1 else ''}"
+    text += f" of {every}, because the counts have gaps: see 'Left out, and why'" if n < every else ""
+    if estimate.is_lucky:
+        text += (
+            f"; the cones agree more closely than counting lets them, so verdict and dose keep to what counting "
+            f"alone gives, {form(estimate.safe_low)} to {form(estimate.safe_high)}"
+        )
+    return text
+
+
+def _details(seen, case, rule, settings):
+    return {
+        "rule": rule.name,
+        "verdict_words": VERDICTS[rule.verdict],
+        "tone": TONES[rule.verdict],
+        "confidence": settings.limits.confidence,
+        "rules": [{"name": r.name, "verdict": r.verdict, "text": r.text} for r in RULES],
+        "limits": asdict(settings.limits),
+        "n_cones": case.n_cones,
+        "reference": seen.reference,
+        "claims": [asdict(c) for c in seen.claims],
+        "comparisons": [asdict(c) for c in seen.comparisons],
+        "past": [asdict(c) for c in seen.past],
+        "summary": _records(seen.summary.to_frame()),
+        "reference_summary": _records(seen.reference_summary.to_frame()) if seen.reference_summary else [],
+        "without_doubtful_cones": _records(seen.trimmed.to_frame()) if seen.trimmed else [],
+        "witnesses": asdict(seen.summary.witnesses),
+        "conditions": _records(seen.conditions[seen.conditions["status"] != "ok"]),
+        "spread": asdict(seen.spread) if seen.spread else None,
+        "dose": asdict(seen.dose) if seen.dose else None,
+        "certificate": _cited(seen),
+        "budgets": {
+            name: {
+                "sentence": budget.sentence,
+                "u": budget.u,
+                "low": budget.low,
+                "high": budget.high,
+                "mc_low": budget.mc_low,
+                "mc_high": budget.mc_high,
+                "sources": _records(budget.table),
+            }
+            for name, budget in (
+                ("hatching_efficiency_per_g", seen.budget),
+                ("hatch_pct", seen.percentage_budget),
+                ("output_mg_per_g", seen.output_budget),
+            )
+            if budget is not None
+        },
+        "rate": _records(seen.rate.times) if seen.rate is not None and seen.rate.best is not None else [],
+        "ageing": None
+        if seen.ageing is None
+        else {
+            "lot": seen.ageing.lot,
+            "slope_per_month": seen.ageing.slope_per_month,
+            "slope_low": seen.ageing.slope_low,
+            "slope_high": seen.ageing.slope_high,
+            "sentence": seen.ageing.sentence,
+            "note": seen.ageing.note,
+        },
+    }
+
+
+def _cited(seen):
+    use = seen.certificate
+    if use is None:
+        return None
+    made = use.certificate
+    return {
+        "name": made.name if made else None,
+        "made_at": made.made_at if made else None,
+        "check_again_by": made.valid_until if made else None,
+        "holds": use.holds,
+        "sentence": use.sentence,
+        "detection": {stage: list(v) for stage, v in use.detection.items()},
+        "hatch_pct_as_counted": seen.counted_hatch_pct,
+    }
+
+
+def _records(frame):
+    return [
+        {k: (None if v is None or (not isinstance(v, str) and pd.isna(v)) else v) for k, v in row.items()}
+        for row in frame.to_dict("records")
+    ]

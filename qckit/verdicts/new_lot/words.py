@@ -1,0 +1,348 @@
+"""The sentences of the new-lot verdict: evidence, next steps, what would change it, cautions."""
+
+from __future__ import annotations
+
+import math
+
+from qckit.hatch.comparison import say_open
+from qckit.hatch.dose import cost_per_million
+from qckit.hatch.metrics import gaps
+from qckit.verdicts.finding import Evidence
+from qckit.verdicts.new_lot.rules import per_g, span
+
+__all__ = ["cautions", "evidence", "next_steps", "pct", "said", "would_change"]
+
+
+def pct(value):
+    """A percentage to one decimal."""
+    return f"{value:.1f} %" if math.isfinite(value) else "unknown"
+
+
+def said(comparison, seen):
+    """The sentence of a comparison, with what would settle an open one."""
+    if comparison in seen.claims:
+        other = None
+    elif comparison in seen.past:
+        other = seen.n_past
+    else:
+        other = len(seen.reference_cones)
+    return say_open(comparison, len(seen.cones), other)
+
+
+def evidence(seen, settings):
+    """Lines of reasoning, each with its numbers and which way it points."""
+    lines = [*_minimum(seen, settings), *_claims(seen), *_reference(seen), _conditions(seen)]
+    if seen.trimmed is not None:
+        lines.append(_trimmed(seen))
+    lines += [
+        _witnesses(seen),
+        _certificate(seen),
+        _spread(seen),
+        *_umbrella(seen),
+        *_deeper(seen),
+        *_cost(seen, settings),
+    ]
+    return [line for line in lines if line is not None]
+
+
+def next_steps(rule, seen, settings):
+    """What to do now, most urgent first."""
+    steps = []
+    cones = dict(zip(seen.cones["hatch"], seen.cones["cone"]))
+    if rule.verdict in ("accept", "accept-larger-dose") and seen.dose is not None:
+        steps.append(f"For one feed take {seen.dose.sentence}")
+    if rule.verdict == "accept-larger-dose":
+        steps.append(_larger_dose(seen, settings))
+    if rule.verdict == "reject":
+        steps.append("Do not feed from this lot; keep the pack closed and cold, and send the supplier this report.")
+        steps.append("Go on with the lot in use; order early, because this delivery does not count.")
+    if rule.verdict == "repeat-test":
+        steps.append(
+            "Repeat the standard test with three fresh cones before the lot goes into use; six subsamples a "
+            "cone, all under the standard conditions."
+        )
+    if rule.verdict == "not-enough-evidence":
+        steps.append(_what_is_missing(rule, seen))
+    for hatch in (*seen.spoiled, *seen.doubtful):
+        why = seen.conditions[(seen.conditions["hatch"] == hatch) & seen.conditions["status"].isin(["off", "doubtful"])]
+        said = " ".join(why["sentence"])
+        steps.append(f"Put cone {cones[hatch]} right and run it again: {said}")
+    if rule.name != "a figure is unknown":
+        steps += [f"Fill this gap and make the report anew. {said}" for said in gaps(seen.summary.notes)]
+    if seen.summary.witnesses.verdict == "more shells":
+        steps.append("Look for dead or lost nauplii: mix before sampling, sample in even light, look at the cone wall.")
+    if seen.reference is None and len(seen.cones):
+        steps.append("Next time run two cones of the lot in use beside the test, so that room and day are ruled out.")
+    return [step for step in steps if step]
+
+
+def would_change(rule, seen, case):
+    """What would have to be seen for another verdict."""
+    lines = []
+    for name, estimate, limit, form in (
+        ("hatching percentage", case.hatch, case.min_hatch_pct, pct),
+        ("hatching efficiency", case.efficiency, case.min_nauplii_per_g, lambda v: f"{per_g(v)} nauplii/g"),
+    ):
+        if not math.isfinite(estimate.value) or not estimate.is_known:
+            continue
+        if estimate.safe_low < limit <= estimate.safe_high:
+            lines.append(
+                f"More cones that move the lower bound of the {name} from {form(estimate.safe_low)} above "
+                f"{form(limit)} would show that the site's minimum is met; an upper bound below it would mean "
+                "reject."
+            )
+        elif estimate.safe_low >= limit:
+            lines.append(
+                f"A {name} with an upper bound below {form(limit)} would mean reject; it is now "
+                f"{form(estimate.safe_high)}."
+            )
+    for c in (*seen.claims, *seen.comparisons):
+        if c.verdict == "cannot tell":
+            lines.append(said(c, seen))
+    if seen.trimmed is not None:
+        h = seen.trimmed.hatch_pct
+        lines.append(
+            f"If the doubtful cone{'s' if len(seen.doubtful) > 1 else ''} came out like the others when run "
+            f"again, the hatching percentage would be near {pct(h.value)}."
+        )
+    if rule.name == "one cone":
+        lines.append("A second and a third cone would give an interval; nothing counted in this one cone can.")
+    if rule.name in ("nothing counted", "a figure is unknown"):
+        lines.append(
+            "Counts of nauplii, umbrella stages and unhatched cysts with the volume counted, in two cones or more."
+        )
+    return lines
+
+
+def cautions(rule, seen):
+    """What the reader must keep in mind."""
+    lines = []
+    if len(seen.cones) and (seen.cones["basis"] == "cysts").any():
+        lines.append(
+            "Unhatched cysts were counted without decapsulation: dead full cysts and closed empty ones weigh "
+            "in, so the true hatching percentage of living cysts may be higher."
+        )
+        lines.append(
+            "Clearing a subsample with lye and bleach would settle it. Both burn skin and eyes and the "
+            "mixture heats up: goggles, gloves, fresh air, never with acid, your room's own rules "
+            "first."
+        )
+    notes = " ".join(seen.summary.notes)
+    if "Umbrella stages were not counted" in notes:
+        lines.append(
+            "Umbrella stages were not counted in every cone and were taken as none: the hatching percentage "
+            "may be too high."
+        )
+    if "instead of" in notes:
+        lines.extend(n for n in seen.summary.notes if "instead of" in n)
+    if seen.spread_refused:
+        lines.append(
+            "The cones of this test differ more than this room's cones usually do: look for a cause before "
+            "trusting the mean."
+        )
+    if rule.verdict in ("accept", "accept-larger-dose"):
+        lines.append(
+            "The verdict is on hatching only; it says nothing of nutritional value or germs. What to feed to "
+            "sick animals is for a veterinarian to decide."
+        )
+    return lines
+
+
+def _minimum(seen, settings):
+    limits = settings.limits
+    for what, e, limit, form in (
+        ("hatching percentage", seen.summary.hatch_pct, limits.min_hatch_pct, pct),
+        (
+            "hatching efficiency",
+            seen.summary.hatching_efficiency_per_g,
+            limits.min_nauplii_per_g,
+            lambda v: f"{per_g(v)} nauplii/g",
+        ),
+    ):
+        question = f"Does the {what} meet the site's minimum of {form(limit)}?"
+        if not math.isfinite(e.value):
+            yield Evidence(question, e.note or "It is not known.", "unknown")
+        elif not e.is_known:
+            yield Evidence(question, f"One cone gave {form(e.value)}. {e.note}", "unknown")
+        else:
+            told = f"{form(e.value)} ({span(e, form)}; "
+            told += f"SD over cones {form(e.sd)}, {e.n_cones} cones)" if math.isfinite(e.sd) else f"{e.n_cones} cone)"
+            if e.safe_low >= limit:
+                yield Evidence(question, f"Yes: {told}.", "for")
+            elif e.safe_high < limit:
+                yield Evidence(question, f"No: {told}.", "against")
+            else:
+                side = "Probably" if e.value >= limit else "Probably not"
+                yield Evidence(question, f"{side}: {told}.", "neutral")
+
+
+def _claims(seen):
+    if not seen.claims:
+        yield Evidence(
+            "Does the lot hold what its label claims?", "No claim is written down, or nothing to compare.", "unknown"
+        )
+    points = {"worse": "against", "better": "for", "at least as good": "for", "equivalent": "for"}
+    for c in seen.claims:
+        which = "against" if c.high < 1 else points.get(c.verdict, "neutral")
+        yield Evidence(f"Does the {c.what} hold the claim?", said(c, seen), which)
+
+
+def _reference(seen):
+    if not seen.comparisons:
+        why = (
+            "No reference lot was run beside the test."
+            if seen.reference is None
+            else (f"The reference lot {seen.reference} has no counted cone to compare with.")
+        )
+        yield Evidence("How does it do beside the lot in use?", why, "unknown")
+    points = {"worse": "against", "better": "for", "at least as good": "for", "equivalent": "for"}
+    for c in seen.comparisons:
+        text = said(c, seen)
+        if math.isfinite(c.difference_low):
+            text += f" In points: {c.difference:+.1f} ({c.difference_low:+.1f} to {c.difference_high:+.1f})."
+        yield Evidence(f"How does its {c.what} do beside the lot in use?", text, points.get(c.verdict, "neutral"))
+
+
+def _conditions(seen):
+    question = "Were the cones run under the standard conditions?"
+    table = seen.conditions
+    if not len(table):
+        return Evidence(question, "No cone to look at.", "unknown")
+    bad = table[table["status"].isin(["off", "doubtful"])]
+    unknown = sorted(set(table.loc[table["status"] == "unknown", "quantity"]))
+    tail = f" Not written down for every cone: {', '.join(unknown)}." if unknown else ""
+    if not len(bad):
+        return Evidence(question, f"Yes, as far as it was written down.{tail}", "for")
+    said = [
+        f"cone {cone} of lot {lot}: {' '.join(group['sentence'])}"
+        for (lot, cone), group in bad.groupby(["lot", "cone"], sort=False)
+    ]
+    is_off = (bad["status"] == "off").any()
+    return Evidence(question, f"Not all: {' '.join(said)}{tail}", "against" if is_off else "neutral")
+
+
+def _trimmed(seen):
+    cones = ", ".join(seen.cones.loc[seen.cones["hatch"].isin(seen.doubtful), "cone"])
+    h, e = seen.trimmed.hatch_pct, seen.trimmed.hatching_efficiency_per_g
+    was = seen.summary.hatch_pct
+    return Evidence(
+        f"And without the doubtful cone{'s' if len(seen.doubtful) > 1 else ''} {cones}?",
+        f"{pct(h.value)} instead of {pct(was.value)}, and {per_g(e.value)} instead of "
+        f"{per_g(seen.summary.hatching_efficiency_per_g.value)} nauplii per gram. The verdict keeps the cone in, "
+        "because its conditions are inside the limits and leaving out poor cones after the fact flatters a lot.",
+        "neutral",
+    )
+
+
+def _certificate(seen):
+    use = seen.certificate
+    if use is None:
+        return None
+    text = use.sentence if use.sentence.endswith(".") else f"{use.sentence}."
+    if math.isfinite(seen.counted_hatch_pct):
+        text += (
+            f" Corrected by it, the hatching percentage is {pct(seen.summary.hatch_pct.value)}; as counted it "
+            f"would be {pct(seen.counted_hatch_pct)}. Its uncertainty is in the intervals."
+        )
+    return Evidence("How well does the kit count this camera's photos?", text, "neutral" if use.holds else "unknown")
+
+
+def _witnesses(seen):
+    w = seen.summary.witnesses
+    points = {"agree": "for", "fewer shells": "neutral", "more shells": "against"}
+    return Evidence("Do nauplii and empty shells tell the same story?", w.sentence, points.get(w.verdict, "unknown"))
+
+
+def _spread(seen):
+    if seen.spread is None and not seen.spread_refused:
+        return None
+    question = "How much do this room's cones usually differ?"
+    if seen.spread_refused:
+        return Evidence(
+            question,
+            "Less than the cones of this test, beyond chance (F test, 1 %); the intervals rest "
+            "on this test's cones alone.",
+            "neutral",
+        )
+    return Evidence(
+        question,
+        f"From {seen.spread.df:.0f} degrees of freedom of cones run side by side: intra-cone "
+        f"correlation {seen.spread.rho:.4f} for the hatching percentage, {100 * seen.spread.cv:.1f} % for "
+        "nauplii per gram beyond counting. The intervals use it together with this test's own "
+        "cones.",
+        "neutral",
+    )
+
+
+def _umbrella(seen):
+    u = seen.summary.umbrella_pct
+    if not math.isfinite(u.value):
+        return []
+    each = ", ".join(f"{c} {pct(v)}" for c, v in zip(seen.cones["cone"], seen.cones["umbrella_pct"]))
+    return [
+        Evidence(
+            "How many stopped half hatched (umbrella stage)?",
+            f"{u.value:.1f} % over cones ({each}). A high "
+            "share points to low pH, little oxygen, or a reading taken too early.",
+            "neutral",
+        )
+    ]
+
+
+def _deeper(seen):
+    points = {"worse": "against", "better": "for", "at least as good": "for", "equivalent": "for"}
+    for c in seen.past:
+        yield Evidence(
+            f"Has its {c.what} changed since the last test?", said(c, seen), points.get(c.verdict, "neutral")
+        )
+    if seen.rate is not None:
+        t10, t90, ts = (seen.rate.time(n) for n in ("T10", "T90", "Ts"))
+        notes = " ".join(("", *seen.rate.notes))
+        yield Evidence(
+            "How fast and how evenly does it hatch?",
+            f"T10 {t10.value_h:.1f} h, T90 {t90.value_h:.1f} h ({t90.low_h:.1f} to {t90.high_h:.1f}), synchrony "
+            f"{ts.value_h:.1f} h, of those that hatch ({seen.rate.best.model} curve).{notes}",
+            "neutral",
+        )
+    if seen.budget is not None:
+        yield Evidence("What makes nauplii per gram uncertain?", seen.budget.sentence, "neutral")
+    if seen.ageing is not None:
+        days = f"{seen.ageing.n_tests} days of hatches. "
+        who = "the lot" if seen.ageing.lot == seen.lot else f"the lot in use, {seen.ageing.lot},"
+        yield Evidence(f"Does {who} age?", days + seen.ageing.sentence, "neutral")
+
+
+def _cost(seen, settings):
+    row = seen.lot_row
+    e = seen.summary.hatching_efficiency_per_g
+    cost = cost_per_million(row.get("price"), row.get("pack_g"), e.value)
+    if not math.isfinite(cost):
+        return []
+    currency = row.get("currency") if isinstance(row.get("currency"), str) else settings.site.currency
+    text = f"{cost:.2f} {currency} at the best guess of {per_g(e.value)} nauplii per gram, before losses at harvest."
+    return [Evidence("What does a million nauplii cost?", text, "neutral")]
+
+
+def _larger_dose(seen, settings):
+    claim = seen.lot_row.get("claimed_nauplii_per_g")
+    if seen.dose is None or claim is None or not claim > 0:
+        return ""
+    on_claim = seen.dose.nauplii_needed / (claim * seen.dose.recovery_pct / 100)
+    factor = seen.dose.grams / on_claim
+    return (
+        f"That is {factor:.2f} times the {on_claim:.1f} g that the label's claim would ask for; tell the supplier, "
+        "with this report, if a claim is missed."
+    )
+
+
+def _what_is_missing(rule, seen):
+    if rule.name == "one cone":
+        return "Run at least two more cones of this lot under the standard conditions; until then use the lot in use."
+    if rule.name == "a figure is unknown":
+        return "Fill the gap named above in the field sheet, or count the subsamples again, and make the report anew."
+    if seen.production:
+        return (
+            f"Run a standard test of three cones. {seen.production} production hatches of this lot are counted, "
+            "but they were not made to grade it."
+        )
+    return "Run a standard test of three cones, count it, and make the report anew."

@@ -1,0 +1,322 @@
+"""The tables and charts of a poor hatch's report, each from the finding's own details."""
+
+from __future__ import annotations
+
+from textwrap import fill
+
+import numpy as np
+import pandas as pd
+
+from qckit import draw
+from qckit.verdicts.poor_hatch.effects import AGE
+from qckit.verdicts.poor_hatch.reference import USUAL
+
+__all__ = [
+    "causes_table",
+    "checks_table",
+    "context_sentences",
+    "count_table",
+    "differences_table",
+    "draw_causes",
+    "draw_history",
+    "draw_mix",
+    "draw_readings",
+    "effects_table",
+    "factors_table",
+    "history_frame",
+    "lengths_sentence",
+    "mix_frame",
+    "rest_sentences",
+    "sources_table",
+    "traces_table",
+]
+
+
+def causes_table(finding) -> pd.DataFrame:
+    """Candidate causes, ranked: cause, probability_pct, speaks_for, speaks_against.
+
+    Probabilities below 1 % are shown as 1, those above 95 % as 95: the calibration reaches no further.
+    """
+    rows = pd.DataFrame(finding.details["causes"])
+    chance = (100 * rows["probability"]).clip(1, 95).round(0)
+    rows = rows.assign(probability_pct=chance.astype(int))
+    return rows[["cause", "probability_pct", "speaks_for", "speaks_against"]]
+
+
+def sources_table(finding) -> pd.DataFrame:
+    """What each cause that was weighed does to the stage mix, and who describes it: cause, sign, source."""
+    return pd.DataFrame(finding.details["sources"])[["cause", "sign", "source"]]
+
+
+def rest_sentences(finding) -> list[str]:
+    """What the list of causes leaves: two causes together, something not on the list, nothing but chance."""
+    details = finding.details
+    words = {row["code"]: row["cause"] for row in details["sources"]}
+    said = [
+        f"Two causes together: {' and '.join(words[c] for c in pair['causes'])} {_percent(pair['probability'])}."
+        for pair in details["pairs"]
+        if pair["probability"] >= 0.05
+    ]
+    return [
+        *said,
+        f"Nothing but chance: {_percent(details['none_probability'])}. Something that is not on the list: "
+        f"{_percent(details['other_probability'])}.",
+    ]
+
+
+def _percent(p):
+    return "1 % or less" if p <= 0.01 else "95 % or more" if p >= 0.95 else f"{100 * p:.0f} %"
+
+
+_PER = {
+    "ph": (1, "pH, per unit"),
+    "temperature": (1, "temperature, per °C"),
+    "oxygen": (1, "oxygen, per mg/l"),
+    "salinity": (1, "salinity, per ppt"),
+    "light": (100, "light, per 100 lux"),
+    "hours": (1, "incubation hours, per h"),
+    "density": (1, "cysts, per g/l"),
+    AGE: (30, "days since opening, per 30"),
+}
+
+
+def effects_table(finding) -> pd.DataFrame:
+    """What each condition has been worth: quantity (per what), slope, se, shrunk_slope, lowest, highest, n_hatches."""
+    columns = ["quantity", "slope", "se", "shrunk_slope", "lowest", "highest", "n_hatches"]
+    rows = pd.DataFrame(finding.details["site_effects"], columns=[*columns, "literature_slope", "dispersion"])[columns]
+    times = rows["quantity"].map(lambda q: _PER[q][0])
+    for column in ("slope", "se", "shrunk_slope"):
+        rows[column] = rows[column].astype(float) * times
+    return rows.assign(quantity=rows["quantity"].map(lambda q: _PER[q][1]))
+
+
+def traces_table(finding) -> pd.DataFrame:
+    """How well each trace alone fits the stage mix: trace, share_pct, best first; those below 0.5 % in one row."""
+    rows = sorted(finding.details["traces"].items(), key=lambda item: -item[1])
+    shown = [(k, 100 * v) for k, v in rows if v >= 0.005]
+    if shown and len(shown) < len(rows):
+        left = len(rows) - len(shown)
+        shown.append((f"{left} others together" if left > 1 else "the other one", 100 - sum(v for _, v in shown)))
+    return pd.DataFrame(shown, columns=["trace", "share_pct"])
+
+
+def differences_table(finding) -> pd.DataFrame:
+    """Every condition against the usual, most telling first."""
+    columns = [
+        "quantity",
+        "low",
+        "high",
+        "usual",
+        "unit",
+        "h_outside",
+        "h_read",
+        "unusual",
+        "literature_loss_pct",
+        "expected_loss_pct",
+    ]
+    rows = pd.DataFrame(finding.details["differences"], columns=[*columns, "reference", "cause"])
+    names = {"ph": "pH", "density": "cysts per litre", "hours": "incubation hours"}
+    rows = rows.drop_duplicates("quantity").reset_index(drop=True)
+    rows = rows.assign(
+        quantity=rows["quantity"].replace(names), unusual=rows["unusual"].where(rows["reference"] == USUAL)
+    )
+    if (rows["reference"] == USUAL).all():
+        return rows[columns]
+    columns.insert(columns.index("usual"), "reference")
+    return rows[columns].rename(columns={"reference": "compared with", "usual": "that is"})
+
+
+def factors_table(finding) -> pd.DataFrame:
+    """All that was different, ranked: factor, here, usual, unusual, points, basis."""
+    columns = ["factor", "here", "usual", "unusual", "points", "basis"]
+    return pd.DataFrame(finding.details["factors"], columns=columns)
+
+
+def count_table(finding) -> pd.DataFrame:
+    """The ways in which a count goes wrong: check, seen, result."""
+    return pd.DataFrame(finding.details["counted"], columns=["check", "seen", "result", "look_again"])[
+        ["check", "seen", "result"]
+    ]
+
+
+def lengths_sentence(finding) -> str:
+    """What the lengths of the nauplii in the photos say."""
+    lengths = finding.details["lengths"]
+    return lengths["sentence"] if lengths else "No photo of this hatch was measured, so nothing is known of lengths."
+
+
+def checks_table(finding) -> pd.DataFrame:
+    """The chosen checks: check, hours, plan, if_yes and if_no (what each outcome means, what would then be known)."""
+    rows = pd.DataFrame(
+        finding.details["checks"], columns=["check", "hours", "plan", "if_yes", "if_no", "then_yes", "then_no"]
+    )
+    for outcome in ("yes", "no"):
+        rows[f"if_{outcome}"] = rows[f"if_{outcome}"] + ". Then: " + rows[f"then_{outcome}"] + "."
+    return rows[["check", "hours", "plan", "if_yes", "if_no"]]
+
+
+def context_sentences(finding) -> list[str]:
+    """What stood around the hatch (cone, operator, pack, notes), a sentence each."""
+    return [row["sentence"] for row in finding.details["context"]] or ["Nothing is known of cone, operator or pack."]
+
+
+def mix_frame(finding) -> pd.DataFrame:
+    """Share of each stage here and in a usual hatch: stage, here_pct, usual_pct."""
+    here, usual = finding.details["mix_pct"], finding.details["usual_mix_pct"]
+    return pd.DataFrame([(s, here[s], usual[s]) for s in here], columns=["stage", "here_pct", "usual_pct"])
+
+
+def history_frame(counts: pd.DataFrame, finding, *, most: int = 40) -> pd.DataFrame:
+    """This lot's hatches up to the one explained.
+
+    Parameters
+    ----------
+    counts : DataFrame
+        As ``hatch_counts`` returns it.
+    finding : Finding
+    most : int
+        At most so many, the latest.
+
+    Returns
+    -------
+    DataFrame
+        hatch, started, cone, hatch_pct, nauplii_per_g, is_this, is_usual.
+    """
+    own = counts[counts["lot"] == finding.details["lot"]]
+    last = own.loc[own["hatch"] == finding.subject, "started"]
+    from qckit.tables import to_utc
+
+    own = own[to_utc(own["started"]) <= pd.Timestamp(last.iloc[0])].tail(most)
+    return pd.DataFrame(
+        {
+            "hatch": own["hatch"],
+            "started": own["started"],
+            "cone": own["cone"],
+            "hatch_pct": own["hatch_pct"],
+            "nauplii_per_g": own["nauplii_per_g"],
+            "is_this": own["hatch"] == finding.subject,
+            "is_usual": own["hatch"].isin(finding.details["usual_hatches"]),
+        }
+    ).reset_index(drop=True)
+
+
+def draw_history(frame: pd.DataFrame, *, low=np.nan, high=np.nan, ax=None):
+    """Draw the lot's hatches with this one marked; ``low`` to ``high`` is where 95 in 100 fall. [%]"""
+    with draw.style():
+        ax = draw.new_axes(ax, figsize=(7.2, 3.0))
+        at = np.arange(len(frame))
+        if np.isfinite(low) and np.isfinite(high):
+            ax.axhspan(low, high, color="#0072B2", alpha=0.12, linewidth=0, label="95 in 100 hatches")
+        usual, this = frame["is_usual"].to_numpy(), frame["is_this"].to_numpy()
+        other = ~usual & ~this
+        draw.points(at[usual], frame["hatch_pct"][usual], ax=ax, color="#0072B2", markersize=4.5, label="usual hatches")
+        if other.any():
+            draw.points(
+                at[other], frame["hatch_pct"][other], ax=ax, marker="x", color="#777777", label="not in the usual"
+            )
+        draw.points(
+            at[this], frame["hatch_pct"][this], ax=ax, marker="v", color="#D55E00", markersize=10, label="this hatch"
+        )
+        ticks = np.unique(np.linspace(0, len(frame) - 1, min(6, len(frame))).astype(int)) if len(frame) else []
+        ax.set_xticks(ticks, [str(frame["started"].iloc[i])[:10] for i in ticks])
+        ax.set_ylim(0, 100)
+        ax.set_ylabel("hatching percentage [%]")
+        ax.set_title(f"This lot's last {len(frame)} hatches, in order")
+        ax.legend(loc="lower left", fontsize=8, ncols=2)
+    return ax
+
+
+def draw_mix(frame: pd.DataFrame, *, ax=None):
+    """Draw the stage mix of this hatch beside a usual one, as two labelled bars. [% of full cysts]"""
+    with draw.style():
+        ax = draw.new_axes(ax, figsize=(7.2, 1.9))
+        for y, column in ((1, "usual_pct"), (0, "here_pct")):
+            left = 0.0
+            for row in frame.to_dict("records"):
+                value, look = row[column], draw.STAGE_STYLE[row["stage"]]
+                ax.barh(
+                    y,
+                    value,
+                    left=left,
+                    color=look["color"],
+                    alpha=0.55,
+                    hatch=look["hatch"],
+                    edgecolor=draw.INK,
+                    linewidth=0.8,
+                    height=0.62,
+                    label=row["stage"] if y else None,
+                )
+                if value > 4:
+                    ax.text(
+                        left + value / 2,
+                        y,
+                        f"{value:.0f} %",
+                        ha="center",
+                        va="center",
+                        fontsize=9,
+                        color=draw.INK,
+                        bbox={"facecolor": "white", "edgecolor": "none", "pad": 1.2, "alpha": 0.85},
+                    )
+                left += value
+        ax.set_yticks([1, 0], ["usual", "this hatch"])
+        ax.set_xlim(0, 100)
+        ax.set_xlabel("share of full cysts [%]")
+        ax.grid(visible=False)
+        ax.legend(loc="lower center", bbox_to_anchor=(0.5, 1.0), ncols=3, fontsize=8)
+    return ax
+
+
+def draw_causes(frame: pd.DataFrame, *, ax=None):
+    """Draw the candidate causes by probability, labelled; ``frame`` from :func:`causes_table`."""
+    with draw.style():
+        ax = draw.new_axes(ax, figsize=(7.2, 0.7 + 0.48 * len(frame)))
+        at = np.arange(len(frame))[::-1]
+        ax.barh(at, frame["probability_pct"], color="#0072B2", alpha=0.6, edgecolor=draw.INK, height=0.6)
+        for y, value in zip(at, frame["probability_pct"], strict=True):
+            ax.text(
+                value + 1,
+                y,
+                f"{value} %" if 1 < value < 95 else "1 % or less" if value <= 1 else "95 % or more",
+                va="center",
+                fontsize=9,
+            )
+        ax.set_yticks(at, [fill(text, 34) for text in frame["cause"]])
+        ax.set_xlim(0, 118)
+        ax.set_xticks([0, 25, 50, 75, 100])
+        ax.set_xlabel("probability, alone or with another cause [%]")
+        ax.grid(visible=False)
+    return ax
+
+
+def draw_readings(readings: pd.DataFrame, finding, *, started: str, ax=None):
+    """Draw this hatch's readings of the most telling quantity over the hours, with the usual value."""
+    from qckit.tables import to_utc
+
+    table = pd.DataFrame(finding.details["differences"])
+    with draw.style():
+        ax = draw.new_axes(ax, figsize=(7.2, 2.6))
+        own = readings[readings["hatch"] == finding.subject]
+        told = [q for q in table["quantity"] if q in set(own["quantity"])] if len(table) else []
+        if not told:
+            ax.text(
+                0.5, 0.5, "no reading was taken during this hatch", ha="center", va="center", transform=ax.transAxes
+            )
+            ax.set_axis_off()
+            return ax
+        row = table[table["quantity"] == told[0]].iloc[0]
+        own = own[own["quantity"] == told[0]]
+        hours = (to_utc(own["taken"]) - pd.Timestamp(started)).dt.total_seconds() / 3600.0
+        ax.plot(hours, own["value"].astype(float), marker="o", color="#D55E00", label="this hatch")
+        is_usual = row["reference"] == USUAL
+        if is_usual:
+            ends = (row["usual"] - 2 * row["usual_sd"], row["usual"] + 2 * row["usual_sd"])
+            ax.axhspan(*ends, color="#0072B2", alpha=0.12, linewidth=0)
+        draw.reference_line(row["usual"], row["reference"], ax=ax)
+        unit = f" [{row['unit']}]" if row["unit"] else ""
+        name = "pH" if told[0] == "ph" else told[0]
+        ax.set_ylabel(f"{name}{unit}")
+        ax.set_xlim(left=0)
+        ax.set_xlabel("hours since wetting [h]")
+        band = " (band: usual, 2 standard deviations)" if is_usual else ""
+        ax.set_title(f"Readings of {name} during this hatch{band}")
+    return ax

@@ -1,0 +1,327 @@
+"""What was different about one hatch, and what each difference says of each cause."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pandas as pd
+
+from qckit.verdicts.poor_hatch.causes import CAUSES
+from qckit.verdicts.poor_hatch.exposure import course_of, expected_loss, out_of_range
+from qckit.verdicts.poor_hatch.likelihood import Clue
+from qckit.verdicts.poor_hatch.reference import USUAL, reference_of
+
+__all__ = ["DIFFERENCE_COLUMNS", "find_clues", "find_differences", "worst_values"]
+
+DIFFERENCE_COLUMNS = (
+    "quantity",
+    "value",
+    "low",
+    "high",
+    "usual",
+    "usual_sd",
+    "reference",
+    "unit",
+    "n_readings",
+    "h_outside",
+    "h_read",
+    "unusual",
+    "literature_loss_pct",
+    "expected_loss_pct",
+    "site_share_pct",
+    "cause",
+    "sentence",
+)
+
+_COLUMN = {
+    "temperature": "temperature_c",
+    "salinity": "salinity_ppt",
+    "ph": "ph",
+    "oxygen": "oxygen_mg_l",
+    "light": "light_lux",
+}
+_UNIT = {
+    "temperature": "°C",
+    "salinity": "ppt",
+    "ph": "",
+    "oxygen": "mg/l",
+    "light": "lux",
+    "hours": "h",
+    "density": "g/l",
+}
+_NAME = {"ph": "pH", "hours": "incubation hours", "density": "cysts per litre"}
+_SD_FLOOR = {
+    "temperature": 0.5,
+    "salinity": 1.0,
+    "ph": 0.08,
+    "oxygen": 0.4,
+    "light": 200.0,
+    "hours": 0.5,
+    "density": 0.15,
+}
+_RANGE = {
+    "temperature": 15.0,
+    "salinity": 50.0,
+    "ph": 1.3,
+    "oxygen": 5.5,
+    "light": 1500.0,
+    "hours": 24.0,
+    "density": 7.0,
+}
+_DECIMALS = {"ph": 2, "light": 0}
+# how much of a cause's weight is left when its reading was usual: the instrument or the moment may have been wrong
+_MISSED = {"cold": 0.10, "hot": 0.20, "early": 0.25, "overlong": 0.25, "crowded": 0.05}
+_MISSED_ELSE = 0.08
+_LIT_WORDS = ("swarm", "lit side", "light side", "window", "toward the light", "to the light", "dark side")
+_WALL_WORDS = ("wall", "dry", "dried", "clump", "settled", "stuck")
+_STRONG_WORDS = ("very strong", "too strong", "violent", "foam")
+_WEAK_WORDS = ("weak", "blocked", "stopped", "off", "low", "none")
+
+
+def worst_values(hatches: pd.DataFrame, readings: pd.DataFrame, hours: pd.Series | None = None) -> pd.DataFrame:
+    """Lowest and highest value of each quantity in each hatch, from its own row and its readings.
+
+    Returns
+    -------
+    DataFrame
+        hatch, quantity, low, high, mean, n. Temperatures in °F become °C, oxygen in % is left out (it needs salinity).
+    """
+    rows = [
+        pd.DataFrame({"hatch": hatches["hatch"], "quantity": q, "value": hatches[c].astype(float)})
+        for q, c in _COLUMN.items()
+    ]
+    if readings is not None and len(readings):
+        r = readings[~((readings["quantity"] == "oxygen") & (readings["unit"] == "%"))]
+        value = r["value"].astype(float).where(r["unit"] != "°F", (r["value"].astype(float) - 32) / 1.8)
+        rows.append(pd.DataFrame({"hatch": r["hatch"], "quantity": r["quantity"], "value": value}))
+    if hours is not None:
+        rows.append(pd.DataFrame({"hatch": hours.index, "quantity": "hours", "value": hours.to_numpy()}))
+    density = hatches["cysts_g"] / hatches["volume_ml"] * 1000.0
+    rows.append(pd.DataFrame({"hatch": hatches["hatch"], "quantity": "density", "value": density}))
+    table = pd.concat(rows, ignore_index=True).dropna(subset="value")
+    grouped = table.groupby(["hatch", "quantity"], sort=False)["value"]
+    return grouped.agg(low="min", high="max", mean="mean", n="size").reset_index()
+
+
+def find_differences(
+    worst: pd.DataFrame,
+    *,
+    hatch: str,
+    usual_hatches,
+    readings=None,
+    started=None,
+    conditions=None,
+    max_g_per_l=None,
+    effects=None,
+    usual_share: float = 0.85,
+) -> pd.DataFrame:
+    """Compare one hatch's conditions with those of the usual ones and say what each difference should cost.
+
+    Parameters
+    ----------
+    worst : DataFrame
+        As :func:`worst_values` returns it.
+    hatch : str
+    usual_hatches : sequence of str
+        Hatches that stand for what is usual.
+    readings, started, conditions : optional
+        For the hours a quantity was outside the standard, and the loss over the course of its readings.
+    max_g_per_l : float, optional
+        The site's most cysts per litre. [g/l]
+    effects : DataFrame, optional
+        The site's own effects (:func:`qckit.verdicts.poor_hatch.effects.site_effects`).
+    usual_share : float
+        Share of the full cysts that usually hatches.
+
+    Returns
+    -------
+    DataFrame, columns ``DIFFERENCE_COLUMNS``
+        The most telling first. ``unusual`` is in robust standard deviations of the site's own hatches; where there
+        are fewer than three, ``reference`` says what ``usual`` holds instead, and ``unusual`` only orders the rows.
+        ``expected_loss_pct`` joins the literature's loss with that of the site's own regression by the precision of
+        both (``site_share_pct`` is the site's weight), so that few hatches, or hatches that hardly differed, leave
+        the literature standing.
+    """
+    own = worst[worst["hatch"] == hatch].set_index("quantity")
+    others = worst[worst["hatch"].isin(list(usual_hatches))]
+    hours = float(own.loc["hours", "low"]) if "hours" in own.index else 24.0
+    rows = []
+    for c in CAUSES:
+        if c.quantity not in own.index or not c.table:
+            continue
+        v = float(own.loc[c.quantity, c.side])
+        ref = reference_of(
+            c,
+            v,
+            others.loc[others["quantity"] == c.quantity, c.side].to_numpy(),
+            floor=max(_SD_FLOOR[c.quantity], c.noise),
+            conditions=conditions,
+            max_g_per_l=max_g_per_l,
+        )
+        usual = ref.centre
+        course = course_of(readings, hatch, c.quantity, started)
+        published = expected_loss(lambda x, c=c, u=usual: _relative_loss(c, x, u), v, course, c.code, hours)
+        loss, share = _with_own_effects(c, published, v, usual, effects, usual_share)
+        outside, read, border = out_of_range(course, c.code, conditions)
+        rows.append(
+            (
+                c.quantity,
+                v,
+                float(own.loc[c.quantity, "low"]),
+                float(own.loc[c.quantity, "high"]),
+                ref.value,
+                ref.sd,
+                ref.words,
+                _UNIT[c.quantity],
+                int(own.loc[c.quantity, "n"]),
+                outside,
+                read,
+                ref.unusual,
+                100 * published,
+                100 * loss,
+                100 * share,
+                c.code,
+                _sentence(c, v, ref, (published, loss, share), (outside, read, border)),
+            )
+        )
+    table = pd.DataFrame(rows, columns=list(DIFFERENCE_COLUMNS))
+    worse = [(-r.unusual if _side(r.cause) == "low" else r.unusual) for r in table.itertuples()]
+    weight = table["expected_loss_pct"] + np.clip(worse, 0, 8) if len(table) else []
+    return (
+        table.assign(_w=weight).sort_values("_w", ascending=False, kind="stable", ignore_index=True).drop(columns="_w")
+    )
+
+
+def _side(code):
+    return next(c.side for c in CAUSES if c.code == code)
+
+
+def _relative_loss(c, value, usual):
+    """Share of the usual hatch that a value (or each of an array of values) should cost."""
+    x, y = (np.array(col) for col in zip(*c.table, strict=True))
+    lost, lost_usually = np.interp(value, x, y), np.interp(usual, x, y)
+    return np.maximum(0.0, 1 - (1 - lost) / max(1 - lost_usually, 0.05))
+
+
+def _with_own_effects(c, published, value, usual, effects, share):
+    """Join the published loss with the site's own regression on the logit scale; return (loss, weight of the site).
+
+    The published effect is trusted to half its size. The regression's is trusted to its standard error, to the
+    straightness of a line (0.15), and the less the further a value lies beyond what the site has met.
+    """
+    own = effects[effects["quantity"] == c.quantity] if effects is not None and len(effects) else ()
+    worse = value < usual if c.side == "low" else value > usual
+    if not len(own) or not worse or c.code == "overlong":  # what stands too long is lost after hatching
+        return published, 0.0
+    row = own.iloc[0]
+    share = min(max(share, 0.05), 0.98)
+    start = math.log(share / (1 - share))
+    kept = min(max(share * (1 - published), 1e-3), 0.999)
+    from_books = math.log(kept / (1 - kept)) - start
+    step = value - usual
+    beyond = max(row["lowest"] - value, value - row["highest"], 0.0) / max(row["highest"] - row["lowest"], 1e-9)
+    from_site = float(row["slope"]) * step
+    # twice the site's range away, a line says hardly anything
+    site_sd = math.hypot(float(row["se"]) * step, 0.15) + beyond * (abs(from_books) + abs(from_site) + 0.5)
+    books_sd = max(0.5 * abs(from_books), 0.2)
+    weight = (1 / site_sd**2) / (1 / site_sd**2 + 1 / books_sd**2)
+    joined = start + weight * from_site + (1 - weight) * from_books
+    loss = 1 - 1 / (1 + math.exp(-joined)) / share
+    return float(min(max(loss, 0.0), 0.98)), float(weight)
+
+
+def _sentence(c, v, ref, losses, course):
+    """One line about one difference."""
+    name = _NAME.get(c.quantity, c.quantity)
+    digits = _DECIMALS.get(c.quantity, 1)
+    unit = f" {_UNIT[c.quantity]}" if _UNIT[c.quantity] else ""
+    end = "" if c.quantity in ("hours", "density") else "lowest " if c.side == "low" else "highest "
+    unusual = ref.unusual
+    text = f"{name}: {end}{v:.{digits}f}{unit} ({ref.words} {ref.value:.{digits}f}"
+    if ref.words == USUAL:  # a standard has no spread of its own
+        text += f", {abs(unusual):.1f} standard deviations {'below' if unusual < 0 else 'above'}"
+    text += ")"
+    worse = unusual < 0 if c.side == "low" else unusual > 0
+    outside, read, border = course
+    if worse and outside > 0 and abs(unusual) > 1:
+        text += f", {border}{unit} for {outside:.0f} of the {read:.0f} h it was read"
+    published, loss, share = losses
+    if worse and max(published, loss) >= 0.02:
+        text += f"; about {100 * loss:.0f} % fewer nauplii are to be expected"
+        text += _whence(published, share)
+    return text
+
+
+def _whence(published, share):
+    """Where an expected loss comes from: the literature, the site's own hatches, or both."""
+    if share < 0.005:
+        return " (literature)"
+    if share > 0.995:
+        return f" (this site's own hatches; the literature alone: {100 * published:.0f} %)"
+    return f" (this site's own hatches, weight {100 * share:.0f} %, and the literature: {100 * published:.0f} %)"
+
+
+def find_clues(differences: pd.DataFrame, hatch_row, *, flags=(), by_person=None, lengths=None) -> dict:
+    """Turn differences, words on the field sheet, photo flags and a second count into clues.
+
+    Parameters
+    ----------
+    differences : DataFrame
+        As :func:`find_differences` returns it.
+    hatch_row : mapping
+        The hatch's own row: ``aeration`` and ``notes`` are read for words.
+    flags : sequence of str or None
+        Flag codes of the photos behind the counts; None when no photo was used.
+    by_person : tuple of float, optional
+        (z of the nauplii share, z of the shell share) of photo counts against counts by a person of the same hatch.
+    lengths : Lengths, optional
+        What the lengths of the nauplii say of over-long incubation.
+
+    Returns
+    -------
+    dict of str to Clue
+    """
+    clues = {}
+    for row in differences.itertuples():
+        clues[row.cause] = _clue_of(row)
+    notes = " ".join(str(hatch_row.get(k) or "") for k in ("notes", "aeration")).casefold()
+    air = str(hatch_row.get("aeration") or "").casefold()
+    clues["unwetted"] = Clue(7.0) if any(w in notes for w in _WALL_WORDS) else Clue(0.8)
+    clues["broken"] = Clue(7.0) if any(w in notes for w in _STRONG_WORDS) else Clue(0.5 if air else 0.9)
+    if any(w in air for w in _WEAK_WORDS):
+        known = clues.get("oxygen")
+        clues["oxygen"] = Clue(5.0) if known is None else Clue(known.factor * 2, known.loss, known.vague)
+    clues["gradient"] = Clue(7.0) if any(w in notes for w in _LIT_WORDS) else Clue(0.8)
+    if lengths is not None:
+        known = clues.get("overlong", Clue())
+        clues["overlong"] = Clue(known.factor * lengths.factor, known.loss, known.vague)
+    clues["missed"] = Clue(_count_factor(flags, by_person, 0))
+    clues["swapped"] = Clue(_count_factor(flags, by_person, 1))
+    return clues
+
+
+def _clue_of(row):
+    """What one reading says of its cause."""
+    from scipy.stats import t
+
+    c = next(item for item in CAUSES if item.code == row.cause)
+    loss = row.expected_loss_pct / 100.0
+    worse = row.unusual < 0 if c.side == "low" else row.unusual > 0
+    if not worse or loss < 0.015:
+        return Clue(_MISSED.get(c.code, _MISSED_ELSE))
+    usually = t.pdf(row.unusual, 4) / row.usual_sd
+    ratio = (1.0 / _RANGE[c.quantity]) / usually
+    floor = _MISSED.get(c.code, _MISSED_ELSE)
+    return Clue(float(np.clip(ratio, floor, 150.0)), loss, 0.8 if loss > 0.05 else 1.1)
+
+
+def _count_factor(flags, by_person, which):
+    """Weight of a counting error from the photos' flags and a person's count beside them."""
+    if flags is None:
+        return 0.35 if which else 0.7  # a person counted: shells are hardly ever taken for cysts
+    factor = 4.0 if len(flags) else 0.8
+    if by_person is None:
+        return factor
+    z = abs(by_person[which])
+    return factor * (0.25 if z < 2 else 1.5 if z < 3 else 12.0)

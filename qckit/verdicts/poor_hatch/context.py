@@ -1,0 +1,130 @@
+"""What stood around a hatch: its cone, its operator, the age of the opened pack, and what changed before it."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pandas as pd
+
+from qckit.verdicts.poor_hatch.effects import AGE
+
+__all__ = ["CONTEXT_COLUMNS", "describe_context"]
+
+CONTEXT_COLUMNS = ("what", "name", "n_hatches", "points", "z", "is_odd", "sentence")
+_SHRINK = 4.0  # a cone's or operator's mean counts as if so many ordinary hatches stood beside it (ours)
+_DAYS, _LATEST = 60.0, 8
+
+
+def describe_context(
+    counts: pd.DataFrame, hatches: pd.DataFrame, lot: dict, *, hatch: str, changes=(), effects=None
+) -> pd.DataFrame:
+    """Describe what stood around a hatch.
+
+    Parameters
+    ----------
+    counts : DataFrame
+        As ``hatch_counts`` returns it.
+    hatches : DataFrame
+        The hatches table.
+    lot : mapping
+        The lot's row; ``opened`` is read.
+    hatch : str
+    changes : list of (str, str), optional
+        As :func:`qckit.verdicts.poor_hatch.changes.describe_changes` returns it.
+    effects : DataFrame, optional
+        The site's own effects: what the days since opening have been worth in this lot.
+
+    Returns
+    -------
+    DataFrame, columns ``CONTEXT_COLUMNS``
+        One row each for cone, operator, age of the opened pack, and every change shortly before.
+        ``points`` is how much the last hatches (at most eight) of that cone or operator in the sixty days before differ
+        from the others of the same lots, drawn towards none where they are few, or what the days since opening should
+        have cost; ``is_odd`` where that is beyond chance (z below -2.5 or above 2.5), and for every change.
+    """
+    from qckit.tables import to_utc
+
+    row = counts[counts["hatch"] == hatch].iloc[0]
+    start = pd.Timestamp(row["started"])
+    age = (start - to_utc(counts["started"])).dt.total_seconds() / 86400.0
+    before = counts[(age > 0) & (age < _DAYS)]
+    before = before.assign(residual=before["hatch_pct"] - before.groupby("lot")["hatch_pct"].transform("median"))
+    rows = [
+        _group(before, "cone", row["cone"]),
+        _group(before, "operator", row["operator"]),
+        _pack_age(lot, start, effects, counts),
+    ]
+    rows += [("change", what, 0, math.nan, math.nan, True, said) for what, said in changes]
+    return pd.DataFrame([r for r in rows if r], columns=list(CONTEXT_COLUMNS))
+
+
+def _group(before, what, name):
+    """How the earlier hatches of one cone or operator did beside the others."""
+    if not isinstance(name, str) or not name:
+        return None
+    own, others = (before.loc[mask, "residual"].dropna() for mask in (before[what] == name, before[what] != name))
+    own = own.tail(_LATEST)
+    title = f"Cone {name}" if what == "cone" else f"Operator {name}"
+    if len(own) < 3 or len(others) < 5:
+        return (
+            what,
+            name,
+            len(own),
+            math.nan,
+            math.nan,
+            False,
+            f"{title}: {len(own)} other hatches in the sixty days before, too few to tell.",
+        )
+    spread = 1.4826 * float(np.median(np.abs(others - others.median()))) or float(others.std())
+    raw = float(own.median() - others.median())
+    points = raw * len(own) / (len(own) + _SHRINK)
+    z = raw / (1.253 * max(spread, 1.0) * math.sqrt(1 / len(own) + 1 / len(others)))
+    odd = abs(z) > 2.5
+    how = (
+        f"{abs(points):.0f} points {'below' if points < 0 else 'above'} the others"
+        if odd
+        else "no different from the others"
+    )
+    return (
+        what,
+        name,
+        len(own),
+        points,
+        z,
+        odd,
+        f"{title}: the last {len(own)} hatches before this one were {how}.",
+    )
+
+
+def _pack_age(lot, start, effects, counts):
+    """Days since the pack was opened, and what they have been worth in this lot."""
+    opened = lot.get("opened")
+    if not isinstance(opened, str) or len(opened) < 10:
+        return None
+    days = (start - pd.Timestamp(opened[:10], tz="UTC")).days
+    if days < 0:
+        return None
+    when = "that day" if days == 0 else "the day before" if days == 1 else f"{days} days before"
+    said, points, z = f"{lot['lot']}: opened {when}", math.nan, math.nan
+    own = effects[effects["quantity"] == AGE] if effects is not None and len(effects) else ()
+    if len(own):
+        r = own.iloc[0]
+        share = float(counts.loc[counts["lot"] == lot["lot"], "hatch_pct"].median()) / 100.0
+        points = 100.0 * share * (1 - share) * r["shrunk_slope"] * days
+        z = r["slope"] / r["se"] if r["se"] > 0 else math.nan
+        if abs(z) > 2.5 and abs(points) >= 1:
+            said += (
+                f"; its {r['n_hatches']:.0f} hatches {'fell' if points < 0 else 'rose'} by about "
+                f"{abs(points):.0f} points over such a time"
+            )
+        else:
+            said += f"; its {r['n_hatches']:.0f} hatches show no sure change with that"
+            if math.isfinite(z) and abs(points) >= 0.05:
+                said += (
+                    f" ({abs(points):.1f} points {'lower' if points < 0 else 'higher'}, {abs(z):.1f} standard "
+                    "errors from none)"
+                )
+    if days > 180:
+        said += "; opened packs are best re-tested every month (common practice, no source)"
+    return "pack", str(lot["lot"]), 0, points, z, bool(abs(z) > 2.5 and points < -3), said + "."

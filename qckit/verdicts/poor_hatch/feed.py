@@ -1,0 +1,190 @@
+"""The next feed: how many nauplii there are, how many are missing, and what to start at once to close the gap."""
+
+from __future__ import annotations
+
+import math
+
+import pandas as pd
+
+from qckit.verdicts.poor_hatch.level import Level
+
+__all__ = ["dose_by_other_lot", "next_feed"]
+
+_OTHER_LOT_DAYS, _OTHER_LOT_HATCHES = 60.0, 5
+
+
+def next_feed(row, same_day, level: Level, settings, *, busy_cones=(), suspect_cone="", by_lot=None, now=None) -> dict:
+    """Work out what is there for the next feed and the day, what is missing, and what to start at once.
+
+    Parameters
+    ----------
+    row : mapping
+        The poor hatch's row of ``hatch_counts``.
+    same_day : DataFrame
+        Rows of the other hatches of that day.
+    level : Level
+        Nauplii per gram of this hatch against the usual.
+    settings : Settings
+        ``feed`` says how many nauplii one feed takes and how many feeds a day has.
+    busy_cones : sequence of str
+        Cones that hold a hatch not yet harvested.
+    suspect_cone : str
+        The cone to keep out of use until the cause is found.
+    by_lot : (str, float, float), optional
+        Another lot to start from, with the best guess and lower bound of its nauplii per gram, when this hatch's own
+        lot is suspect.
+    now : str, optional
+        ISO time, for the hour at which a hatch started now is ready.
+
+    Returns
+    -------
+    dict
+        available, available_low, available_high, other_cones, needed (one feed), missing (for one feed), needed_day,
+        missing_day, fewer_than_usual, lot, grams, n_cones, grams_per_cone, cone, ready, sentence.
+    """
+    feed, share = settings.feed, settings.feed.recovery_pct / 100.0
+    here = [v * row["cysts_g"] * share for v in (level.value, level.low, level.high)]
+    others = float((same_day["nauplii_per_g"] * same_day["cysts_g"]).sum() * share) if len(same_day) else 0.0
+    there, day = here[0] + others, feed.nauplii_per_feed * max(1.0, feed.feeds_per_day)
+    known = math.isfinite(here[0])
+    usual = level.usual * row["cysts_g"] * share if math.isfinite(level.usual) else math.nan
+    result = {
+        "available": here[0],
+        "available_low": here[1],
+        "available_high": here[2],
+        "other_cones": others,
+        "needed": feed.nauplii_per_feed,
+        "missing": max(0.0, feed.nauplii_per_feed - there) if known else math.nan,
+        "needed_day": day,
+        "missing_day": max(0.0, day - there) if known else math.nan,
+        "fewer_than_usual": max(0.0, usual - here[0]),
+        "lot": row["lot"],
+        "grams": 0.0,
+        "n_cones": 0,
+        "grams_per_cone": 0.0,
+        "cone": "",
+        "ready": "",
+        "sentence": "",
+    }
+    if not known:
+        result["sentence"] = "The volume counted is not known, so nauplii cannot be reckoned; count a known volume."
+        return result
+    said = [_what_is_there(result, same_day, feed)]
+    if result["missing_day"] > 0:
+        result |= _dose(result["missing_day"], row, same_day, level, settings, busy_cones, suspect_cone, by_lot, now)
+        said.append(_start(result, settings))
+        if result["missing"] > 0:
+            said.append("Until then feed what is there in smaller portions, or another feed that you keep ready.")
+    elif result["fewer_than_usual"] > 0.05 * here[0]:
+        said.append(f"That is {_million(result['fewer_than_usual'])} fewer than this cone usually gives.")
+    result["sentence"] = " ".join(said)
+    return result
+
+
+def dose_by_other_lot(counts: pd.DataFrame, row) -> tuple[str, float, float] | None:
+    """Return the lot that did best lately besides a hatch's own, with its usual nauplii per gram and their lower end.
+
+    Parameters
+    ----------
+    counts : DataFrame
+        As ``hatch_counts`` returns it.
+    row : mapping
+        The poor hatch's row of it.
+
+    Returns
+    -------
+    (str, float, float) or None
+        Median and tenth percentile of its hatches in the sixty days before; None where no lot has five of them.
+    """
+    from qckit.tables import to_utc
+
+    age = (pd.Timestamp(row["started"]) - to_utc(counts["started"])).dt.total_seconds() / 86400.0
+    near = counts[(age >= 0) & (age <= _OTHER_LOT_DAYS) & (counts["lot"] != row["lot"])].dropna(subset="nauplii_per_g")
+    per_lot = near.groupby("lot")["nauplii_per_g"].agg(["median", lambda v: v.quantile(0.1), "size"])
+    per_lot = per_lot[per_lot["size"] >= _OTHER_LOT_HATCHES]
+    if per_lot.empty:
+        return None
+    name = per_lot["median"].idxmax()
+    best, low = per_lot.loc[name].iloc[:2]
+    return str(name), float(best), float(low)
+
+
+def _what_is_there(result, same_day, feed):
+    """How many nauplii there are, and for how much they suffice."""
+    others = result["other_cones"]
+    cones = ", ".join(dict.fromkeys(same_day["cone"].astype(str))) if len(same_day) else ""
+    there = f"{_million(result['available'])} nauplii here"
+    there += f" and {_million(others)} in cone {cones}" if others else " and no other cone of the day"
+    one = _million(feed.nauplii_per_feed)
+    if result["missing"] > 0:
+        return f"{there}: {_million(result['missing'])} too few for the next feed of {one}."
+    if result["missing_day"] > 0:
+        return (
+            f"{there}: enough for the next feed of {one}, but {_million(result['missing_day'])} too few for the "
+            f"day's {feed.feeds_per_day:g} feeds."
+        )
+    return f"{there}: enough for the day ({feed.feeds_per_day:g} feeds of {one})."
+
+
+def _dose(missing, row, same_day, level, settings, busy, suspect, by_lot, now):
+    """Grams, cones and the hour for what is missing."""
+    from qckit.hatch.dose import dose_for
+
+    feed = settings.feed
+    lot, best, low = by_lot if by_lot else (row["lot"], level.usual, level.usual_low)
+    if not (low and math.isfinite(low) and low > 0):
+        best, low = (settings.limits.min_nauplii_per_g,) * 2
+    dose = dose_for(
+        missing,
+        low,
+        efficiency_per_g=best,
+        recovery_pct=feed.recovery_pct,
+        cone_volume_l=feed.cone_volume_l,
+        max_g_per_l=feed.max_g_per_l,
+    )
+    free = [c for c in _cones(row, same_day, busy, feed.n_cones) if c != suspect]
+    ready = ""
+    if now:
+        at = pd.Timestamp(now) + pd.Timedelta(hours=settings.conditions.reading_h)
+        ready = f"{at.tz_convert(settings.site.timezone) if at.tzinfo else at:%Y-%m-%d %H:%M}"
+    return {
+        "lot": lot,
+        "grams": dose.grams,
+        "n_cones": dose.n_cones,
+        "grams_per_cone": dose.grams_per_cone,
+        "cone": ", ".join(free[: dose.n_cones]),
+        "ready": ready,
+    }
+
+
+def _start(result, settings):
+    """What to start, in one sentence."""
+    many = result["n_cones"] > 1
+    place = f"{'cones' if many else 'cone'} {result['cone']}" if result["cone"] else "a cone that is free and clean"
+    each = f" ({result['grams_per_cone']:.0f} g each)" if many else ""
+    when = (
+        f"ready about {result['ready']}" if result["ready"] else f"ready in about {settings.conditions.reading_h:.0f} h"
+    )
+    amount = f"{result['grams']:.1f}" if result["grams"] < 10 else f"{result['grams']:.0f}"
+    said = f"Start {amount} g of {result['lot']} in {place} now{each}: {when}."
+    at_hand = len(result["cone"].split(", ")) if result["cone"] else result["n_cones"]
+    if at_hand < result["n_cones"]:
+        said = (
+            f"That takes {result['grams']:.0f} g of {result['lot']} in {result['n_cones']} cones and {at_hand} "
+            f"{'is' if at_hand == 1 else 'are'} at hand: start {result['grams_per_cone']:.0f} g in {place} now, "
+            f"and the rest as soon as a cone is free; {when}."
+        )
+    return said
+
+
+def _cones(row, same_day, busy, n_cones):
+    """Cones to use, the poor one last: those of the day come free at harvest; else letters up to the site's number."""
+    known = [str(row["cone"]), *[str(c) for c in same_day["cone"]]] if len(same_day) else [str(row["cone"])]
+    letters = [chr(65 + i) for i in range(min(n_cones, 26))]
+    names = letters if set(known) <= set(letters) else sorted(set(known))
+    names = [c for c in names if c not in set(busy)]
+    return sorted(names, key=lambda c: c == str(row["cone"]))
+
+
+def _million(nauplii: float) -> str:
+    return f"{nauplii / 1e6:.1f} million" if nauplii >= 1e5 else f"{nauplii:,.0f}"

@@ -1,0 +1,154 @@
+"""How long the nauplii in a hatch's photos are against the site's usual: nauplii that stood too long have moulted.
+
+An instar I nauplius is 428 to 517 µm long in most strains ([1]_, a compilation); about 8 h after hatching it moults to
+a longer instar II, and after a day of feeding one strain's nauplii are 1.8 times as long as at hatching ([2]_). How
+much longer a hatch's nauplii are on average, and how far such averages stray at this site by themselves, is weighed as
+evidence for or against over-long incubation.
+
+References
+----------
+.. [1] Vanhaecke P., Sorgeloos P. 1980, and later surveys, as cited in a compilation.
+.. [2] Lavens P., Thongrod S., Sorgeloos P. 2000. Ch. 6 in New and Valenti (eds) Freshwater Prawn Culture. Blackwell.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+__all__ = ["LENGTH_COLUMNS", "Lengths", "compare_lengths", "nauplius_lengths"]
+
+LENGTH_COLUMNS = ("hatch", "n_nauplii", "mean_log", "sd_log", "median_um")
+INSTAR_I_UM = (428.0, 517.0)
+_LEAST_NAUPLII = 15
+_GROWN = np.linspace(0.05, 0.58, 12)  # mean log length gained under over-long incubation: up to 1.8 times [2]
+_PRIOR_SD, _PRIOR_HATCHES = 0.03, 6.0  # between hatches, beyond chance (ours)
+_PHOTO_SD = 0.01  # scale and focus from photo to photo (ours)
+_MOST, _LEAST = 100.0, 0.05
+
+
+@dataclass(frozen=True)
+class Lengths:
+    """What the nauplii's lengths say: ``factor`` multiplies the weight of over-long incubation."""
+
+    factor: float
+    median_um: float
+    usual_um: float
+    longer_pct: float
+    z: float
+    n_nauplii: int
+    n_hatches: int
+    sentence: str
+
+
+def nauplius_lengths(samples: pd.DataFrame, photos: pd.DataFrame, objects: pd.DataFrame, *, hours=None) -> pd.DataFrame:
+    """Summarise the lengths of the counted nauplii of each hatch.
+
+    Parameters
+    ----------
+    samples, photos, objects : DataFrame
+        The tables of those names.
+    hours : Series, optional
+        Hatch -> hour of its reading; photos taken more than 1.5 h away from it are left out.
+
+    Returns
+    -------
+    DataFrame, columns ``LENGTH_COLUMNS``
+        Mean and standard deviation of the log length and the median length [µm], for hatches with at least 15 measured
+        nauplii.
+    """
+    empty = pd.DataFrame(columns=list(LENGTH_COLUMNS))
+    if any(table is None or not len(table) for table in (samples, photos, objects)):
+        return empty
+    sub = samples[samples["kind"] == "subsample"]
+    if hours is not None:
+        sub = sub[(sub["hours"].astype(float) - sub["hatch"].map(hours)).abs() <= 1.5]
+    of_photo = photos.merge(sub[["sample", "hatch"]], on="sample").set_index("photo")["hatch"]
+    counted = objects["counted"].fillna(True).astype(bool) & (objects["source"].fillna("found") != "removed by hand")
+    own = objects[(objects["stage"] == "nauplius") & counted & (objects["length_um"] > 0)]
+    own = own.assign(hatch=own["photo"].map(of_photo), log=np.log(own["length_um"].astype(float))).dropna(
+        subset="hatch"
+    )
+    if own.empty:
+        return empty
+    grouped = own.groupby("hatch", sort=False)
+    table = grouped["log"].agg(n_nauplii="size", mean_log="mean", sd_log="std")
+    table["median_um"] = grouped["length_um"].median()
+    return table[table["n_nauplii"] >= _LEAST_NAUPLII].reset_index()[list(LENGTH_COLUMNS)]
+
+
+def compare_lengths(lengths: pd.DataFrame, hatch: str, usual_hatches) -> Lengths | None:
+    """Compare one hatch's nauplii with those of the usual hatches.
+
+    Parameters
+    ----------
+    lengths : DataFrame
+        As :func:`nauplius_lengths` returns it.
+    hatch : str
+    usual_hatches : sequence of str
+        Hatches that stand for what is usual.
+
+    Returns
+    -------
+    Lengths or None
+        None where the hatch has no lengths. With fewer than three usual hatches the published range of instar I stands
+        in, and only nauplii far above it count.
+    """
+    own = lengths[lengths["hatch"] == hatch]
+    if own.empty:
+        return None
+    row = own.iloc[0]
+    others = lengths[lengths["hatch"].isin(list(usual_hatches)) & (lengths["hatch"] != hatch)]
+    if len(others) < 3:
+        return _against_published(row)
+    centre, n = float(others["mean_log"].mean()), len(others)
+    own_var = row["sd_log"] ** 2 / row["n_nauplii"] + _PHOTO_SD**2
+    spread = float(others["mean_log"].var(ddof=1))
+    between = (spread * (n - 1) + _PRIOR_SD**2 * _PRIOR_HATCHES) / (n - 1 + _PRIOR_HATCHES)
+    sd = float(np.sqrt(between * (1 + 1 / n) + own_var))
+    away = float(row["mean_log"]) - centre
+    usual_um = float(others["median_um"].median())
+    z, longer = away / sd, 100 * (np.exp(away) - 1)
+    how = f"{abs(longer):.0f} % {'longer' if longer > 0 else 'shorter'} than usual"
+    said = (
+        f"{row['n_nauplii']:.0f} nauplii measured in the photos are {row['median_um']:.0f} µm long (median), "
+        f"{how if abs(z) > 2 else 'as long as usual'} (usual {usual_um:.0f} µm, {n} hatches; {z:+.1f} standard "
+        f"deviations)"
+    )
+    if z > 2:
+        said += ": many have moulted, they hatched long before the reading"
+    return Lengths(
+        _factor(away, sd),
+        float(row["median_um"]),
+        usual_um,
+        float(longer),
+        float(z),
+        int(row["n_nauplii"]),
+        n,
+        said + ".",
+    )
+
+
+def _factor(away, sd):
+    """Likelihood of the mean log length after standing too long against an ordinary hatch's, by t laws."""
+    from scipy.stats import t
+
+    ordinary = t.pdf(away / sd, 5)
+    grown = t.pdf((away - _GROWN) / sd, 5).mean()
+    return float(np.clip(grown / ordinary, _LEAST, _MOST))
+
+
+def _against_published(row):
+    """Without the site's own usual: only nauplii longer than nearly every strain's instar I speak at all."""
+    low, high = INSTAR_I_UM
+    median = float(row["median_um"])
+    far = median > 1.15 * high
+    said = (
+        f"{row['n_nauplii']:.0f} nauplii measured in the photos are {median:.0f} µm long (median); instar I of "
+        f"most strains is {low:.0f} to {high:.0f} µm, and too few hatches have lengths to know the usual"
+    )
+    return Lengths(
+        3.0 if far else 1.0, median, float("nan"), float("nan"), float("nan"), int(row["n_nauplii"]), 0, said + "."
+    )

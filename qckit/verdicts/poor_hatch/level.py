@@ -1,0 +1,112 @@
+"""Is the hatch poor at all: levels and chance."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+__all__ = ["Level", "against_limits", "judge_level"]
+
+_PRIOR_SD = {"hatch_pct": 0.30, "nauplii_per_g": 0.10}
+_PRIOR_DF = 6.0
+
+
+@dataclass(frozen=True)
+class Level:
+    """One figure of the hatch against the lot's usual: the interval chance would give, and how rare the value is."""
+
+    name: str
+    value: float
+    low: float  # own uncertainty of the value
+    high: float
+    usual: float
+    usual_low: float  # where 95 in 100 hatches of this lot fall
+    usual_high: float
+    p_low: float  # how often chance alone gives a value as low
+    n_hatches: int
+
+
+def judge_level(counts: pd.DataFrame, row, usual, name: str) -> Level:
+    """Place a hatch's percentage or nauplii per gram among the lot's usual hatches.
+
+    Parameters
+    ----------
+    counts : DataFrame
+        As ``hatch_counts`` returns it.
+    row : mapping
+        The hatch's row of it.
+    usual : Usual
+    name : str
+        ``hatch_pct`` or ``nauplii_per_g``.
+
+    Returns
+    -------
+    Level
+        The percentage is judged on the logit scale, nauplii per gram on the log scale, by a t law whose variance is
+        that of the usual hatches, pooled with a prior of six degrees of freedom.
+    """
+    to, back = _scales(name)
+    own = counts[counts["hatch"].isin(usual.hatches)]
+    y = to(own[name].to_numpy(dtype=float))
+    y = y[np.isfinite(y)]
+    value = float(row[name])
+    x = float(to(np.array([value]))[0])
+    full = row["nauplii"] + row["umbrella"] + row["unhatched"]
+    own_sd = math.sqrt(_sampling(row, name, full, usual.mixing_cv))
+    low, high = (float(v) for v in back(np.array([x - 1.96 * own_sd, x + 1.96 * own_sd])))
+    if len(y) < 1 or not math.isfinite(x):
+        return Level(name, value, low, high, *[math.nan] * 3, math.nan, 0)
+    from scipy.stats import t
+
+    df = len(y) - 1 + _PRIOR_DF
+    spread = (y.var(ddof=1) * (len(y) - 1) if len(y) > 1 else 0.0) + _PRIOR_SD[name] ** 2 * _PRIOR_DF
+    sd = math.sqrt(max(spread / df, own_sd**2) * (1 + 1 / len(y)))
+    centre = float(y.mean())
+    reach = t.ppf(0.975, df) * sd
+    ends = back(np.array([centre, centre - reach, centre + reach]))
+    return Level(name, value, low, high, *(float(v) for v in ends), float(t.cdf((x - centre) / sd, df)), len(y))
+
+
+def _scales(name):
+    """Transform to the working scale and back."""
+    if name == "hatch_pct":
+        return (
+            lambda v: np.log(np.clip(v, 0.2, 99.8) / (100 - np.clip(v, 0.2, 99.8))),
+            lambda z: 100 / (1 + np.exp(-z)),
+        )
+    return (lambda v: np.log(np.where(v > 0, v, np.nan))), np.exp
+
+
+def _sampling(row, name, full, mixing_cv):
+    """Variance on the working scale from counting (and mixing) alone."""
+    n = row["nauplii"] + 0.5
+    if name == "hatch_pct":
+        return 1 / n + 1 / (full - row["nauplii"] + 0.5)
+    return 1 / n + mixing_cv**2 / row["n_subsamples"]
+
+
+def against_limits(limits, row, lot: str) -> str:
+    """Say where the percentage lies against the lot's frozen control limits; empty where none are frozen."""
+    from qckit.charts import apply_limits
+    from qckit.charts.baseline import stored_limits
+
+    found = stored_limits(limits, chart="hatch_pct", lot=lot, before=row["started"])
+    if found is None:
+        return ""
+    frozen, stored = found
+    total = int(row["nauplii"] + row["umbrella"] + row["unhatched"])
+    point = {"label": [row["hatch"]], "at": [row["started"]], "group": [lot]}
+    point |= (
+        {"count": [int(row["nauplii"])], "size": [total]}
+        if frozen.kind.startswith("p")
+        else {"value": [row["hatch_pct"]]}
+    )
+    chart = apply_limits(frozen, pd.DataFrame(point)).iloc[0]
+    where = "below" if chart["value"] < chart["low"] else "above" if chart["value"] > chart["high"] else "within"
+    return (
+        f"{chart['value']:.1f} % lies {where} the frozen limits {chart['low']:.1f} to {chart['high']:.1f} % "
+        f"(baseline {stored['baseline']}, set {str(stored['set_at'])[:10]} by {stored['set_by']})."
+    )
