@@ -13,6 +13,7 @@ _NAMES = {
     "count_photos": "qckit.counting",
     "InputError": "qckit.errors",
     "QcError": "qckit.errors",
+    "load_site": "qckit.site",
     "open_log": "qckit.log",
     "load_settings": "qckit.settings",
 }

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).resolve().parents[1] / "qckit"
-BASE = {"errors", "tables", "settings", "_paths", "draw", "__init__"}  # root files
+BASE = {"errors", "tables", "settings", "_paths", "draw", "site_tables", "__init__"}  # root files
 MAY_IMPORT = {
     "errors": set(),
     "_paths": set(),
@@ -14,6 +14,7 @@ MAY_IMPORT = {
     "__init__": set(),
     "tables": {"errors"},
     "settings": {"errors", "tables"},
+    "site_tables": {"settings", "hatch"},
     "photo": BASE,
     "counting": BASE | {"photo"},
     "hatch": BASE,
@@ -25,6 +26,7 @@ MAY_IMPORT = {
     "review": BASE | {"photo", "counting", "hatch", "charts", "agreement", "verdicts", "log"},
     "reports": BASE | {"photo", "counting", "hatch", "charts", "agreement", "verdicts", "log", "practice", "review"},
 }
+MAY_IMPORT["site"] = set(MAY_IMPORT)
 EVERYTHING = {*MAY_IMPORT, "commands", "cli"}
 MAY_IMPORT["commands"] = EVERYTHING - {"cli"}
 MAY_IMPORT["cli"] = EVERYTHING

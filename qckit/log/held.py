@@ -65,7 +65,8 @@ def _other_scale(sample, photos: pd.DataFrame) -> list[tuple[str, str]]:
             f"photo {first.photo!r} was counted at {first.um_per_px:g} µm per pixel, "
             f"and the field sheet says {sheet:g}",
             f"Count it at {sheet:g}; or, if the sheet is wrong, run  "
-            f"qckit log correct samples {sample.sample} um_per_px {first.um_per_px:g} --reason TEXT  and then this again",
+            f"qckit log correct samples {sample.sample} um_per_px {first.um_per_px:g} "
+            "--reason TEXT  and then this again",
         )
     ]
 

@@ -87,7 +87,14 @@ def _who_and_when(by, at, what):
 
 
 def freeze_baselines(
-    site: str | Path, month: str, *, by: str, lot: str = "", at: str | None = None, anew: bool = False
+    site: str | Path,
+    month: str,
+    *,
+    by: str,
+    lot: str = "",
+    at: str | None = None,
+    anew: bool = False,
+    min_points: int = 0,
 ) -> str:
     """Freeze the limits that a month's review proposes, and say how many.
 
@@ -104,6 +111,8 @@ def freeze_baselines(
         When, ISO 8601; the clock when left out.
     anew : bool
         Propose limits as if none were frozen and freeze those; earlier baselines stay in the log, the latest is used.
+    min_points : int
+        Hatches that a baseline must rest on; limits on fewer stay proposed.
 
     Returns
     -------
@@ -115,6 +124,7 @@ def freeze_baselines(
 
     by, at = _who_and_when(by, at, "freezing baselines")
     rows = baseline_rows(_study(site, month, lot, anew=anew), set_by=by, set_at=at)
+    rows = rows[rows["n_points"] >= min_points] if len(rows) else rows
     if not len(rows):
         return f"{month}: no proposed limits to freeze; those in force are frozen already, or hatches are too few."
     with open_log(site) as log:

@@ -185,9 +185,22 @@ def _mean_of(estimate, m):
     return told + ("" if estimate.is_known else ": too few for an interval")
 
 
+def _judged_points(chart, first):
+    """Points of the month that a chart judged, and the signals among them that chance alone would give."""
+    n = int(chart.of_period(first)["value"].notna().sum()) if chart.run is not None else 0
+    return {
+        "chart": chart.name,
+        "lot": chart.lot,
+        "n_points": n,
+        "signals_expected": n / chart.run.mean if n else 0.0,
+    }
+
+
 def _details(study):
     return {
         "month": study.month,
+        "period": {"first": study.first.isoformat(), "last": study.last.isoformat()},
+        "charts": [_judged_points(c, study.first) for c in (*study.charts.values(), *study.conditions.values())],
         "needs_attention": needs_attention(study),
         "set_aside": study.aside.to_dict("records"),
         "lots": [
