@@ -76,7 +76,9 @@ class Site:
     @property
     def samples(self) -> pd.DataFrame:
         """Counted samples, a row each, with their volumes filled in."""
-        return self.tables.samples
+        from qckit.hatch import fill_volumes
+
+        return fill_volumes(self.tables.samples, self.tables.photos)
 
     @property
     def readings(self) -> pd.DataFrame:
@@ -101,7 +103,7 @@ class Site:
         return review_month(
             t.lots,
             t.hatches,
-            t.samples,
+            self.samples,
             t.readings,
             month=month,
             settings=t.settings,

@@ -17,8 +17,8 @@ __all__ = ["SiteTables"]
 class SiteTables:
     """Current rows of a site's records, corrections applied, and its settings.
 
-    Each table has the columns of ``tables.TABLES``; ``samples`` have the counted volume filled in from chamber depth
-    and photo where the sheet gives none. Tables that a step does not need may be left out.
+    Each table has the columns of ``tables.TABLES``; :func:`hatch.fill_volumes` works out the counted volume of samples
+    that give a chamber depth instead. Tables that a step does not need may be left out.
     """
 
     settings: Settings
@@ -32,25 +32,41 @@ class SiteTables:
     baselines: pd.DataFrame | None = None
     signals: pd.DataFrame | None = None
     scales: pd.DataFrame | None = None
+    changes: pd.DataFrame | None = None
+    feeds: pd.DataFrame | None = None
 
     @classmethod
-    def load(cls, log) -> SiteTables:
+    def load(cls, log, period: str | tuple[str, str] | None = None) -> SiteTables:
         """Read every table of an open log.
 
         Parameters
         ----------
         log : log.SiteLog
             An open log.
+        period : str or pair of str, optional
+            A month, ``YYYY-MM``, or first and last ISO 8601 date or time: only hatches wetted in it, with their
+            samples, readings and photos. Other tables are whole. None: everything.
 
         Returns
         -------
         SiteTables
         """
-        names = [f.name for f in fields(cls) if f.name not in ("settings", "samples")]
-        tables = {name: getattr(log, name)() for name in names}
-        from qckit.hatch import fill_volumes
+        names = [f.name for f in fields(cls) if f.name != "settings"]
+        # a log of an older release lacks the tables that came later
+        tables = cls(settings=log.settings, **{name: getattr(log, name)() for name in names if hasattr(log, name)})
+        return tables if period is None else tables.within(log, period)
 
-        return cls(settings=log.settings, samples=fill_volumes(log.samples(), tables["photos"]), **tables)
+    def within(self, log, period: str | tuple[str, str]) -> SiteTables:
+        """Keep the hatches wetted in a period (see :meth:`load`), with their samples, readings and photos."""
+        limits = {"month": period} if isinstance(period, str) else {"since": period[0], "until": period[1]}
+        hatches = self.hatches[self.hatches["hatch"].isin(log.hatches(**limits)["hatch"])]
+        samples = self.samples[self.samples["hatch"].isin(hatches["hatch"])]
+        kept = {"hatches": hatches, "samples": samples}
+        if self.readings is not None:
+            kept["readings"] = self.readings[self.readings["hatch"].isin(hatches["hatch"])]
+        if self.photos is not None:
+            kept["photos"] = self.photos[self.photos["sample"].isin(samples["sample"])]
+        return self.but(**kept)
 
     def but(self, **changed) -> SiteTables:
         """Return the same tables with some of them replaced."""

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).resolve().parents[1] / "qckit"
-BASE = {"errors", "tables", "settings", "_paths", "draw", "site_tables", "__init__"}  # root files
+BASE = {"errors", "tables", "settings", "_paths", "draw", "words", "files", "site_tables", "__init__"}  # root files
 MAY_IMPORT = {
     "errors": set(),
     "_paths": set(),
@@ -14,7 +14,9 @@ MAY_IMPORT = {
     "__init__": set(),
     "tables": {"errors"},
     "settings": {"errors", "tables"},
-    "site_tables": {"settings", "hatch"},
+    "words": set(),
+    "files": set(),
+    "site_tables": {"settings"},
     "photo": BASE,
     "counting": BASE | {"photo"},
     "hatch": BASE,

@@ -274,6 +274,7 @@ def certificate(name, out, site):
     """Show a kept certificate, by its NAME or its camera's (then the newest)."""
     from qckit.agreement import read_certificate
     from qckit.errors import InputError, unknown_name
+    from qckit.files import write_whole
     from qckit.review import certificate_page
 
     with _open(site) as log:
@@ -287,7 +288,7 @@ def certificate(name, out, site):
             click.echo(line)
         return 0
     try:
-        Path(out).write_text(certificate_page(made), encoding="utf-8")
+        write_whole(out, certificate_page(made))
     except OSError as error:
         raise InputError(f"{out}: the page cannot be written there: {error}. Give a folder that exists.") from error
     click.echo(f"{out}: certificate {made.name}.")

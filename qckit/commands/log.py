@@ -105,9 +105,9 @@ def import_(sheets, table, accept_good_rows, ignored, correct, problems, site, b
 
 def _write_problems(path, frame) -> None:
     if path:
-        from qckit.log.exporting import safe_frame
+        from qckit.files import write_csv
 
-        safe_frame(frame).to_csv(path, index=False, encoding="utf-8-sig")
+        write_csv(path, frame, for_spreadsheets=True)
         click.echo(f"{path}: the list of problems.", err=True)
 
 
@@ -174,7 +174,7 @@ def export(target, tables, site):
 def show(table, lot, month, site):
     """Print the current rows of a TABLE as CSV."""
     from qckit.errors import InputError
-    from qckit.log.exporting import safe_frame
+    from qckit.files import safe_frame
 
     with _open(site) as log:
         if table == "hatches":
@@ -215,7 +215,7 @@ def history(hatch, as_csv, site):
     with _open(site) as log:
         found = log.history(hatch)
     if as_csv:
-        from qckit.log.exporting import safe_frame
+        from qckit.files import safe_frame
 
         click.echo(safe_frame(found.to_frame()).to_csv(index=False), nl=False)
     else:

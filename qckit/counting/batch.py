@@ -12,11 +12,11 @@ from pathlib import Path
 import pandas as pd
 
 from qckit.counting.earlier import read_earlier, write_tables
-from qckit.counting.files import write_atomically
 from qckit.counting.regions import region_words
 from qckit.counting.result import COUNTS_COLUMNS, Flag, PhotoCount, version_with
 from qckit.counting.stages import model_key
 from qckit.errors import InputError, QcError
+from qckit.files import write_whole
 from qckit.photo import Scales, find_photos, photo_names
 from qckit.tables import empty_table, table_columns
 
@@ -264,7 +264,7 @@ def _count_one(job: _Job):
             )
         part = _to_part(result)
         if job.part:
-            write_atomically(job.part, json.dumps(part))
+            write_whole(job.part, json.dumps(part))
         return part
     except QcError as error:
         return str(error)

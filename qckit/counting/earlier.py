@@ -8,9 +8,9 @@ from pathlib import Path
 
 import pandas as pd
 
-from qckit.counting.files import safe_cell, write_atomically
 from qckit.counting.result import COUNTS_COLUMNS
 from qckit.errors import InputError, one_line
+from qckit.files import neutralise, write_csv
 from qckit.tables import table_columns
 
 __all__ = ["Earlier", "read_earlier", "write_tables"]
@@ -104,13 +104,13 @@ def write_tables(
             before = {COUNTS_FILE: others, OBJECTS_FILE: earlier.objects[earlier.objects["photo"].isin(kept)]}
             tables = {name: pd.concat([before[name], _as_texts(table)]) for name, table in tables.items()}
     for name, table in tables.items():
-        write_atomically(folder / name, table.to_csv(index=False, lineterminator="\n"))
+        write_csv(folder / name, table)
     return kept, replaced
 
 
 def _safe(table: pd.DataFrame) -> pd.DataFrame:
     columns = [c for c in ("photo", "why") if c in table]
-    return table.assign(**{c: table[c].map(safe_cell) for c in columns})
+    return table.assign(**{c: table[c].map(neutralise) for c in columns})
 
 
 def _as_texts(table: pd.DataFrame) -> pd.DataFrame:

@@ -7,8 +7,8 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from qckit.counting.files import write_atomically
 from qckit.draw import STAGE_STYLE
+from qckit.files import write_whole
 from qckit.tables import STAGES
 
 __all__ = ["describe_counts", "draw_checked", "save_checked"]
@@ -136,4 +136,4 @@ def save_checked(path: str | Path, image, *, quality: int = 85) -> None:
 
     buffer = io.BytesIO()
     image.save(buffer, "JPEG", quality=quality, optimize=False)
-    write_atomically(path, buffer.getvalue())
+    write_whole(path, buffer.getvalue())

@@ -10,10 +10,10 @@ import pandas as pd
 import sqlalchemy as sa
 
 from qckit.errors import InputError, one_line, unknown_name
+from qckit.files import restore
 from qckit.log import schema
 from qckit.log.held import flagged_note, held_back
 from qckit.log.query import WITHDRAWN, among, fetch, known_names
-from qckit.log.sheets.formulas import restore
 from qckit.tables import COUNT_COLUMNS, TABLES, check_table, empty_table, table_columns
 
 __all__ = ["as_frames", "photo_names", "plan", "read_counted", "same_file_twice", "tally"]

@@ -7,28 +7,15 @@ from pathlib import Path
 import pandas as pd
 
 from qckit.errors import InputError
+from qckit.files import safe_frame, whole, write_csv
 from qckit.log import schema
-from qckit.log.sheets.formulas import neutralise
 
-__all__ = ["EXPORTED", "export_csv", "export_excel", "safe_frame"]
+__all__ = ["EXPORTED", "export_csv", "export_excel"]
 
 EXPORTED = (*schema.ORDER, "corrections", "steps")
 """Tables that are exported, parents first."""
 
 _EXCEL_ROWS = 1_048_575
-
-
-def safe_frame(frame: pd.DataFrame) -> pd.DataFrame:
-    """Return a copy whose texts cannot run as formulas and whose yes/no cells read yes and no."""
-    frame = frame.copy()
-    for column in frame.columns:
-        kind = str(frame[column].dtype)
-        if kind == "str":
-            frame[column] = frame[column].map(neutralise, na_action="ignore")
-        elif kind == "boolean":
-            words = frame[column].map({True: "yes", False: "no"}, na_action="ignore")
-            frame[column] = words.astype(object).where(frame[column].notna(), None)
-    return frame
 
 
 def _tables(log, tables) -> dict[str, pd.DataFrame]:
@@ -61,9 +48,7 @@ def export_csv(log, folder: str | Path, *, tables=None) -> list[Path]:
         folder.mkdir(parents=True, exist_ok=True)
         for name, frame in _tables(log, tables).items():
             path = folder / f"{name}.csv"
-            part = path.with_name(path.name + ".part")
-            safe_frame(frame).to_csv(part, index=False, encoding="utf-8-sig", lineterminator="\r\n")
-            part.replace(path)
+            write_csv(path, frame, for_spreadsheets=True)
             paths.append(path)
     except OSError as error:
         raise InputError(f"{folder}: cannot be written ({error.strerror}). Give another folder.") from error
@@ -92,15 +77,13 @@ def export_excel(log, path: str | Path, *, tables=None) -> Path:
     for name, frame in frames.items():
         if len(frame) > _EXCEL_ROWS:
             raise InputError(f"{name}: has {len(frame):,} rows, and a sheet holds {_EXCEL_ROWS:,}. Export it as CSV.")
-    part = path.with_name(path.name + ".part")
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        with part.open("wb") as target:  # before any sheet is begun: a sheet begun and never saved complains at the end
+        # opened before any sheet is begun: a sheet begun and never saved complains at the end
+        with whole(path) as passing, passing.open("wb") as target:
             book = Workbook(write_only=True)
             for name, frame in frames.items():
                 _sheet(book.create_sheet(name), safe_frame(frame), Font(bold=True))
             book.save(target)
-        part.replace(path)
     except OSError as error:
         raise InputError(
             f"{path}: cannot be written ({error.strerror}). Close it elsewhere, or give another name."

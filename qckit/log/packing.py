@@ -18,8 +18,8 @@ import sqlalchemy as sa
 
 from qckit import __version__
 from qckit.errors import InputError
+from qckit.files import neutralise, restore
 from qckit.log import engine, migrate, query, schema
-from qckit.log.sheets import formulas as neutral
 from qckit.tables import TABLES
 
 __all__ = ["TABLES_OUT", "digest", "export_zip", "restore_zip", "verify_zip", "write_package"]
@@ -162,7 +162,7 @@ def _out(value):
         return "true" if value else "false"
     if isinstance(value, str):
         # an empty text and a missing one are two things in corrections; a lone apostrophe is neither
-        return neutral.neutralise(value) if value else "''"
+        return neutralise(value) if value else "''"
     return repr(value) if isinstance(value, float) else value
 
 
@@ -170,7 +170,7 @@ def _in(text: str, kind: str):
     if text == "":
         return None
     if kind == "string":
-        return "" if text == "''" else neutral.restore(text)
+        return "" if text == "''" else restore(text)
     if kind == "boolean":
         return text == "true"
     return int(text) if kind == "integer" else float(text)

@@ -38,7 +38,6 @@ _NAMES = {
     "ReportRun": "run",
     "run_report": "run",
     "run_reports": "run",
-    "safe_name": "names",
 }
 
 __all__ = sorted(_NAMES)

@@ -8,6 +8,7 @@ from html import escape
 from pathlib import Path
 
 from qckit.verdicts.finding import Figure, Finding
+from qckit.words import capital, number
 
 __all__ = [
     "Html",
@@ -124,7 +125,7 @@ def first_screen(finding: Finding, *, site_name: str = "", now: str = "", invent
         f'<section class="qc qc-first qc-{tone}">',
         f'<p class="qc-place">{place}</p>',
         mark if invented else "",
-        f'<div class="qc-verdict">{icon(tone)}<div><p class="qc-word">{escape(_capital(verdict))}'
+        f'<div class="qc-verdict">{icon(tone)}<div><p class="qc-word">{escape(capital(verdict))}'
         f'<span class="qc-hidden"> ({_TONE_WORDS[tone]})</span></p>'
         f'<p class="qc-headline">{escape(headline)}</p></div></div>',
         f'<div class="qc-figures" style="--n: {4 if len(finding.figures) == 4 else 3}">'
@@ -145,12 +146,8 @@ def _words(finding: Finding) -> tuple[str, str]:
     verdict = str(finding.details.get("verdict_words") or "")
     before, colon, after = finding.headline.partition(": ")
     if colon and after and (before == verdict or (not verdict and len(before) <= 45)):
-        return before, _capital(after)
+        return before, capital(after)
     return verdict or finding.verdict.replace("-", " "), finding.headline
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
 
 
 def _card(finding):
@@ -160,7 +157,7 @@ def _card(finding):
     def card(figure: Figure) -> str:
         value = number(figure.value, figure.decimals)
         unit = f' <span class="qc-unit">{escape(figure.unit)}</span>' if figure.unit and value != "\u2013" else ""
-        parts = [f'<p class="qc-label">{escape(_capital(figure.label))}</p>', f'<p class="qc-value">{value}{unit}</p>']
+        parts = [f'<p class="qc-label">{escape(capital(figure.label))}</p>', f'<p class="qc-value">{value}{unit}</p>']
         if math.isfinite(figure.low) or math.isfinite(figure.high):
             parts.append(f'<p class="qc-range">{_range(figure)} <span class="qc-small">{word}</span></p>')
         if figure.note:
@@ -175,13 +172,6 @@ def _range(figure: Figure) -> str:
     if math.isfinite(figure.low) and math.isfinite(figure.high):
         return f"{low} to {high}"
     return f"at least {low}" if math.isfinite(figure.low) else f"at most {high}"
-
-
-def number(value, decimals: int = 0) -> str:
-    """Write a number with thousands separated; a dash where it is not known."""
-    if value is None or not math.isfinite(value):
-        return "\u2013"
-    return f"{value:,.{decimals}f}".replace("-", "\u2212")
 
 
 def _list(texts: Iterable[str], *, ordered: bool = False) -> str:

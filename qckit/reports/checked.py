@@ -5,7 +5,7 @@ from __future__ import annotations
 import tempfile
 from pathlib import Path
 
-from qckit.reports.names import safe_name
+from qckit.files import safe_name
 from qckit.reports.uncounted import PHOTOS_FOLDER
 from qckit.tables import COUNT_COLUMNS
 

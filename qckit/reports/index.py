@@ -7,9 +7,9 @@ from html import escape
 from pathlib import Path
 from types import SimpleNamespace
 
+from qckit.files import write_whole
 from qckit.reports.blocks import PAGE_FOLDER, icon, tone_of
 from qckit.reports.findings import FINDINGS_FILE
-from qckit.reports.publishing import write_whole
 from qckit.settings import load_settings
 
 __all__ = ["REPORTS_FOLDER", "reports_of", "write_index"]

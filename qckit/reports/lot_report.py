@@ -9,13 +9,14 @@ import pandas as pd
 
 from qckit.errors import InputError, unknown_name
 from qckit.reports import blocks, lot_charts
-from qckit.reports.blocks import Html, note, number, sentences, table
+from qckit.reports.blocks import Html, note, sentences, table
 from qckit.reports.pictures import figure, figures
 from qckit.settings import Settings, load_settings
 from qckit.tables import to_utc
 from qckit.verdicts.finding import Finding
 from qckit.verdicts.new_lot.rules import round_3
 from qckit.verdicts.new_lot.verdict import NewLotEvidence, finding_of, new_lot_evidence
+from qckit.words import number
 
 __all__ = [
     "LotTest",

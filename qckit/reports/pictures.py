@@ -11,8 +11,8 @@ from html import escape
 from pathlib import Path
 
 from qckit.errors import InputError
+from qckit.files import safe_name
 from qckit.reports.blocks import Html
-from qckit.reports.names import safe_name
 
 __all__ = ["figure", "figures", "thumbnails"]
 

@@ -14,12 +14,12 @@ from pathlib import Path
 from qckit import __version__
 from qckit._paths import notebooks_dir
 from qckit.errors import InputError, QcError, unknown_name
+from qckit.files import safe_name, swap_in
 from qckit.reports.execution import execute, work_folder
 from qckit.reports.findings import FINDINGS_FILE
 from qckit.reports.index import REPORTS_FOLDER, write_index
-from qckit.reports.names import safe_name
 from qckit.reports.parameters import convert_parameters, read_parameters
-from qckit.reports.publishing import for_keeping, swap_in
+from qckit.reports.publishing import for_keeping
 from qckit.settings import Settings, load_settings
 
 __all__ = ["KINDS", "Kind", "ReportRun", "run_report", "run_reports"]

@@ -188,11 +188,12 @@ def write_scales(photos, um_per_px: float, path) -> Path:
     """
     import pandas as pd
 
+    from qckit.files import write_csv
     from qckit.photo import find_photos, photo_names
 
     found = find_photos(photos)
     frame = pd.DataFrame({"photo": photo_names(found), "um_per_px": float(um_per_px)})
-    frame.to_csv(path, index=False, encoding="utf-8")
+    write_csv(path, frame)
     return Path(path)
 
 

@@ -17,6 +17,7 @@ from pathlib import Path
 import numpy as np
 
 from qckit.errors import InputError
+from qckit.files import write_whole
 from qckit.tables import STAGES
 
 __all__ = ["Retrained", "SiteModel", "drop_site_model", "retrain_stages", "site_stage_model"]
@@ -290,9 +291,7 @@ def _write(folder: Path, models, made_at, by, numbers) -> SiteModel:
     model = SiteModel(path, made_at, by, n_photos, n_objects, before, after, n)
     card = {k: v for k, v in asdict(model).items() if k not in ("path", "is_older")}
     card |= {"file": path.name, "sha256": sha256, "trained_from": model_key(str(MODEL_FILE))}
-    temporary = place / (CARD + ".new")
-    temporary.write_text(json.dumps(card, indent=1), encoding="utf-8")
-    temporary.replace(place / CARD)
+    write_whole(place / CARD, json.dumps(card, indent=1))
     return model
 
 

@@ -12,12 +12,12 @@ from qckit.counting import (
     list_candidates,
     remove_ruled_lines,
 )
-from qckit.counting.files import safe_cell, write_atomically
 from qckit.counting.foreground import open_mask
 from qckit.counting.light import LOG_CODE, background_at, estimate_light, signal_of
 from qckit.counting.stages import CLASSES, load_stage_model, save_stage_model
 from qckit.counting.working import WorkImage, resize_to_scale
 from qckit.errors import InputError
+from qckit.files import neutralise, write_whole
 
 
 def discs(shape, centres, radius):
@@ -201,18 +201,18 @@ def test_grey_model_uses_no_colour():
     ("cell", "safe"), [("=cmd()", "'=cmd()"), ("+1", "'+1"), ("@x", "'@x"), ("a=b", "a=b"), (3, 3)]
 )
 def test_cells_are_no_formulas(cell, safe):
-    assert safe_cell(cell) == safe
+    assert neutralise(cell) == safe
 
 
 def test_a_failed_write_leaves_the_old_file(tmp_path, monkeypatch):
     target = tmp_path / "a.csv"
-    write_atomically(target, "old")
+    write_whole(target, "old")
 
     def fail(*_):
         raise OSError("disk full")
 
     monkeypatch.setattr("os.fsync", fail)
     with pytest.raises(OSError, match="disk full"):
-        write_atomically(target, "new")
+        write_whole(target, "new")
     assert target.read_text() == "old"
     assert list(tmp_path.iterdir()) == [target]

@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from qckit.files import neutralise, restore
 from qckit.log.sheets.cells import CellRules, Read, decimal_sign, read_date, read_number, read_time
-from qckit.log.sheets.formulas import neutralise, restore
 
 POINT, COMMA = CellRules("point"), CellRules("comma")
 

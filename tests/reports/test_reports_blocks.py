@@ -12,8 +12,9 @@ from PIL import Image
 
 from qckit import reports
 from qckit.errors import InputError
-from qckit.reports.blocks import number, tone_of
+from qckit.reports.blocks import tone_of
 from qckit.verdicts.finding import Evidence, Figure, Finding
+from qckit.words import number
 
 EVIL = "<script>alert('x')</script>"
 

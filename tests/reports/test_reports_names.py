@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from qckit.reports import safe_name
+from qckit.files import safe_name
 
 EVIL = [
     "<script>alert(1)</script>",

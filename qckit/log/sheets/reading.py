@@ -16,10 +16,10 @@ from pathlib import Path
 import pandas as pd
 
 from qckit.errors import InputError, unknown_name
+from qckit.files import restore
 from qckit.log import schema
 from qckit.log.intake import Incoming
 from qckit.log.sheets import cells
-from qckit.log.sheets import formulas as neutral
 from qckit.log.sheets.grids import HEADING_ROWS, Grid, file_content, fold_heading, is_blank, read_grids
 from qckit.settings import Settings
 from qckit.tables import TABLES, Column
@@ -319,7 +319,7 @@ def _value(cell, column: Column, unit: str, rules) -> tuple:
     if is_blank(cell):
         return None, None, ""
     if isinstance(cell, str):
-        cell = neutral.restore(cell.strip())
+        cell = restore(cell.strip())
     if column.kind in ("float", "int"):
         read = cells.read_number(cell, column.unit, rules, heading_unit=unit)
     elif column.kind == "date":

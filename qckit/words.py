@@ -1,0 +1,140 @@
+"""Words around numbers: plurals, significant figures, first letters, lists, dates in the site's order."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections.abc import Iterable
+
+__all__ = [
+    "DATE_ORDERS",
+    "capital",
+    "day",
+    "figures",
+    "joined",
+    "moment",
+    "noun",
+    "number",
+    "plural",
+    "rounded",
+    "small",
+]
+
+DATE_ORDERS = ("ymd", "dmy", "mdy")
+"""Orders a site may write its dates in; months in letters keep the last two apart for any reader."""
+
+_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+_MINUS = "\u2212"
+
+
+def noun(n: float, one: str, many: str = "") -> str:
+    """Choose the form of a word that goes with a number.
+
+    Parameters
+    ----------
+    n : float
+    one : str
+        For one thing, such as ``"hatch"`` or ``"is"``.
+    many : str
+        For any other number; empty: ``one`` with an *s*, or *es* after a hissing sound.
+    """
+    if n == 1:
+        return one
+    return many or one + ("es" if one.endswith(("s", "x", "z", "ch", "sh")) else "s")
+
+
+def plural(n: float, one: str, many: str = "") -> str:
+    """Write a number with its noun: ``1 hatch``, ``1,200 hatches``; :func:`noun` forms the word."""
+    return f"{n:,} {noun(n, one, many)}"
+
+
+def rounded(value: float, figures: int = 3) -> float:
+    """Round to significant figures (counting seldom knows more than three); NaN and infinity stay.
+
+    Parameters
+    ----------
+    value : float
+    figures : int
+        At least 1.
+    """
+    value = float(value)
+    if not math.isfinite(value) or value == 0:
+        return value
+    return round(value, figures - 1 - math.floor(math.log10(abs(value))))
+
+
+def figures(value: float, figures: int = 3) -> str:
+    """Write a number with so many significant figures and its thousands separated: ``187,000``, ``0.0125``."""
+    value = rounded(value, figures)
+    if not math.isfinite(value):
+        return number(value)
+    decimals = 0 if value == 0 else max(0, figures - 1 - math.floor(math.log10(abs(value))))
+    text = f"{value:,.{decimals}f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def number(value: float | None, decimals: int = 0) -> str:
+    """Write a number for a page: thousands separated, a real minus sign, an en dash where it is not known."""
+    if value is None or not math.isfinite(value):
+        return "\u2013"
+    return f"{value:,.{decimals}f}".replace("-", _MINUS)
+
+
+def capital(text: str) -> str:
+    """Begin with a capital letter, as a sentence does; ``pH`` stays."""
+    return text if _has_its_case(text) else text[:1].upper() + text[1:]
+
+
+def small(text: str) -> str:
+    """Begin with a small letter, as inside a sentence; names such as ``pH``, ``T90`` and ``CUSUM`` stay."""
+    return text if _has_its_case(text) else text[:1].lower() + text[1:]
+
+
+def _has_its_case(text: str) -> bool:
+    """Whether the first word is written in one way wherever it stands."""
+    first = text.split(maxsplit=1)[0] if text.strip() else ""
+    return any(sign.isupper() or sign in "0123456789%" for sign in first[1:])
+
+
+def joined(items: Iterable[object], last: str = "and") -> str:
+    """Write a list: ``a``, ``a and b``, ``a, b and c``."""
+    texts = [str(item) for item in items]
+    return f" {last} ".join(filter(None, [", ".join(texts[:-1]), *texts[-1:]]))
+
+
+def day(when: dt.date | str, order: str = "ymd") -> str:
+    """Write a date in the site's order: ``2026-11-04``, ``4 Nov 2026`` or ``Nov 4, 2026``.
+
+    Parameters
+    ----------
+    when : date, datetime or str
+        Text as ISO 8601, with or without a time.
+    order : {"ymd", "dmy", "mdy"}
+        ``settings.site.date_order``.
+    """
+    date = dt.date.fromisoformat(when[:10]) if isinstance(when, str) else when
+    month = _MONTHS[date.month - 1]
+    if order == "dmy":
+        return f"{date.day} {month} {date.year}"
+    if order == "mdy":
+        return f"{month} {date.day}, {date.year}"
+    return f"{date.year:04}-{date.month:02}-{date.day:02}"
+
+
+def moment(when: dt.datetime | str, order: str = "ymd", timezone: str = "") -> str:
+    """Write a time as date and minute in the site's order and zone, such as ``2026-11-04 09:00``.
+
+    Parameters
+    ----------
+    when : datetime or str
+        Text as ISO 8601.
+    order : {"ymd", "dmy", "mdy"}
+    timezone : str
+        Zone to turn a time with offset into, such as ``settings.site.timezone``; empty: as it stands.
+    """
+    time = dt.datetime.fromisoformat(when) if isinstance(when, str) else when
+    if timezone and time.tzinfo is not None:
+        import zoneinfo
+
+        time = time.astimezone(zoneinfo.ZoneInfo(timezone))
+    return f"{day(time.date(), order)} {time.hour:02}:{time.minute:02}"

@@ -1,0 +1,40 @@
+"""Files stand whole or not at all; the rest is tested where it is used (names, cells)."""
+
+import pandas as pd
+import pytest
+
+from qckit.files import swap_in, whole, write_csv
+
+
+def test_a_file_that_fails_half_way_leaves_the_old_one(tmp_path):
+    target = tmp_path / "deep" / "a.txt"
+    with whole(target) as passing:
+        passing.write_text("old")
+    with pytest.raises(RuntimeError), whole(target) as passing:
+        passing.write_text("new, half")
+        raise RuntimeError
+    assert target.read_text() == "old"
+    assert [p.name for p in target.parent.iterdir()] == ["a.txt"]
+
+
+def test_an_error_names_the_file_and_not_the_passing_one(tmp_path):
+    (tmp_path / "file").write_text("")
+    with pytest.raises(OSError, match=r"file.a\.txt'"), whole(tmp_path / "file" / "a.txt") as passing:
+        passing.write_text("x")
+
+
+def test_tables_for_spreadsheets_run_nothing(tmp_path):
+    frame = pd.DataFrame({"text": ["=1+1", "plain"], "sure": pd.array([True, None], dtype="boolean")})
+    write_csv(tmp_path / "a.csv", frame, for_spreadsheets=True)
+    assert (tmp_path / "a.csv").read_bytes() == b"\xef\xbb\xbftext,sure\r\n'=1+1,yes\r\nplain,\r\n"
+    write_csv(tmp_path / "b.csv", frame)
+    assert (tmp_path / "b.csv").read_bytes() == b"text,sure\n=1+1,True\nplain,\n"
+
+
+def test_a_folder_is_swapped_in_one_step(tmp_path):
+    for name, text in (("new", "new"), ("kept", "old")):
+        (tmp_path / name).mkdir()
+        (tmp_path / name / "a").write_text(text)
+    swap_in(tmp_path / "new", tmp_path / "kept")
+    assert (tmp_path / "kept" / "a").read_text() == "new"
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["kept", "new"]

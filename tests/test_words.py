@@ -1,0 +1,78 @@
+"""Words around numbers: what a reader meets on every page."""
+
+import datetime as dt
+import math
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from qckit.words import capital, day, figures, joined, moment, noun, number, plural, rounded, small
+
+
+@pytest.mark.parametrize(
+    ("n", "one", "many", "text"),
+    [
+        (1, "hatch", "", "1 hatch"),
+        (0, "cone", "", "0 cones"),
+        (1200, "hatch", "", "1,200 hatches"),
+        (2, "box", "", "2 boxes"),
+        (3, "nauplius", "nauplii", "3 nauplii"),
+    ],
+)
+def test_a_noun_goes_with_its_number(n, one, many, text):
+    assert plural(n, one, many) == text
+
+
+def test_a_verb_goes_with_its_number():
+    assert [noun(n, "is", "are") for n in (0, 1, 2)] == ["are", "is", "are"]
+
+
+@given(st.floats(-1e9, 1e9).filter(lambda v: abs(v) > 1e-6), st.integers(1, 6))
+def test_rounding_keeps_so_many_figures(value, n):
+    kept = rounded(value, n)
+    assert kept == pytest.approx(float(f"{value:.{n}g}"), rel=1.01 * 10.0 ** (1 - n))
+    assert abs(kept - value) <= 0.5000001 * 10 ** (math.floor(math.log10(abs(value))) - n + 1)
+
+
+def test_what_is_no_number_stays_none():
+    assert math.isnan(rounded(math.nan)) and rounded(math.inf) == math.inf and rounded(0) == 0
+    assert figures(math.nan) == number(None) == "–"
+
+
+@pytest.mark.parametrize(
+    ("value", "text"),
+    [(187_432, "187,000"), (0.012449, "0.0124"), (12.0, "12"), (12.34, "12.3"), (-1234.5, "-1,230"), (999.9, "1,000")],
+)
+def test_figures_are_written_out(value, text):
+    assert figures(value) == text
+
+
+def test_numbers_of_a_page():
+    assert number(-1234.5, 1) == "−1,234.5"
+
+
+@pytest.mark.parametrize("text", ["pH was low.", "T90 is late.", "CUSUM signals.", "H% fell.", ""])
+def test_names_keep_their_letters(text):
+    assert capital(text) == small(text) == text
+
+
+def test_first_letters():
+    assert capital("cone C is slow") == "Cone C is slow"
+    assert small("Cone C is slow") == "cone C is slow"
+    assert small("A cone") == "a cone"
+
+
+def test_lists():
+    assert [joined("abc"[:n]) for n in range(4)] == ["", "a", "a and b", "a, b and c"]
+    assert joined(["x", "y"], "or") == "x or y"
+
+
+@pytest.mark.parametrize(("order", "text"), [("ymd", "2026-11-04"), ("dmy", "4 Nov 2026"), ("mdy", "Nov 4, 2026")])
+def test_dates_stand_in_the_order_of_the_site(order, text):
+    assert day("2026-11-04T09:00:00+00:00", order) == day(dt.date(2026, 11, 4), order) == text
+    assert moment("2026-11-04T09:05:00+00:00", order) == f"{text} 09:05"
+
+
+def test_times_stand_in_the_zone_of_the_site():
+    assert moment("2026-11-04T23:30:00+00:00", timezone="Europe/Berlin") == "2026-11-05 00:30"
