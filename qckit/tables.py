@@ -14,6 +14,7 @@ from qckit.errors import InputError, unknown_name
 __all__ = [
     "COUNT_COLUMNS",
     "PROBLEM_COLUMNS",
+    "SEPARATIONS",
     "STAGES",
     "TABLES",
     "Column",
@@ -30,6 +31,9 @@ STAGES = ("nauplius", "umbrella", "cyst", "shell")
 
 COUNT_COLUMNS = {"nauplius": "nauplii", "umbrella": "umbrella", "cyst": "cysts", "shell": "shells"}
 """Stage -> its count column in the samples table."""
+
+SEPARATIONS = ("settling", "light", "screen", "magnetic", "salt", "other")
+"""Ways of parting nauplii from shells and unhatched cysts at harvest."""
 
 PROBLEM_COLUMNS = ("row", "column", "value", "rule", "remedy")
 
@@ -104,9 +108,9 @@ TABLES: dict[str, tuple[Column, ...]] = {
         _c("hatch*"),
         _c("taken*", "time"),
         _c("hours", "float", "h", 0, 2000, meaning="hours since wetting"),
-        _c("kind*", "choice", choices=("subsample", "sieve")),
+        _c("kind*", "choice", choices=("subsample", "sieve", "harvest")),
         _c("volume_ul", "float", "µl", 0.01, 1e8, meaning="volume counted, before dilution is allowed for"),
-        _c("mass_g", "float", "g", 1e-6, 1e5, meaning="mass of the sieve sample"),
+        _c("mass_g", "float", "g", 1e-6, 1e5, meaning="mass counted, of a sieve sample or a weighed harvest"),
         _c("chamber_depth_mm", "float", "mm", 0.001, 100, meaning="photo's frame times this depth is the volume"),
         _c("dilution", "float", "", 1e-3, 1e6, meaning="times the sample was diluted before counting; 1 if not"),
         _c("nauplii*", "int", "", 0, 1e7),
@@ -119,6 +123,12 @@ TABLES: dict[str, tuple[Column, ...]] = {
         _c("photos", meaning="file names, separated by semicolons"),
         _c("um_per_px", "float", "µm/px", 0.05, 500, meaning="scale of these photos, where the sheet gives it"),
         _c("revision", "int", "", 0, 1e6, meaning="0 at first; one more with each recount"),
+        _c(
+            "harvest_ml", "float", "ml", 0.001, 1e7, meaning="volume of the whole harvest that volume_ul was taken from"
+        ),
+        _c("harvest_g", "float", "g", 1e-6, 1e6, meaning="mass of the whole harvest that mass_g was taken from"),
+        _c("separation", "choice", choices=SEPARATIONS, meaning="how nauplii and shells were parted"),
+        _c("lost_nauplii", "int", "", 0, 1e9, meaning="nauplii counted in what was drained off before the harvest"),
     ),
     "photos": (
         _c("photo*", meaning="file name, with its folder inside the site"),
@@ -229,6 +239,30 @@ TABLES: dict[str, tuple[Column, ...]] = {
         _c("hatches", meaning="names of the hatches behind the figures, as a JSON list"),
         _c("software", meaning="version of the kit"),
         _c("path", meaning="the report's file, with its folder inside the site"),
+    ),
+    "changes": (
+        _c("change*", meaning="the change's own name"),
+        _c("found_at*", "time", meaning="when it was first found"),
+        _c("found_by*"),
+        _c("month*", meaning="month whose review found it, YYYY-MM"),
+        _c("quantity*", meaning="what changed, such as hatch_pct"),
+        _c("factor*", meaning="what it is tied to: the whole room, or a cone, lot, operator, ..."),
+        _c("level", meaning="which cone, lot or operator; empty for the whole room"),
+        _c("first*", "time", meaning="first hatch after the change"),
+        _c("first_low", "time", meaning="lower bound of first"),
+        _c("first_high", "time", meaning="upper bound of first"),
+        _c("effect", "float", meaning="after less before, in the unit of the quantity"),
+        _c("effect_low", "float", meaning="lower bound of effect"),
+        _c("effect_high", "float", meaning="upper bound of effect"),
+        _c("state*", "choice", choices=("open", "explained", "closed")),
+        _c("note", meaning="the explanation"),
+    ),
+    "feeds": (
+        _c("feed*", meaning="the feed's own name"),
+        _c("fed*", "time", meaning="when the animals were fed"),
+        _c("hatch", meaning="hatch that fed them, where it was one"),
+        _c("nauplii", "float", "", 0, 1e12, meaning="nauplii given"),
+        _c("notes"),
     ),
 }
 

@@ -104,5 +104,20 @@ def _to_2(connection) -> None:
         connection.exec_driver_sql(statement)
 
 
-MIGRATIONS = {1: _to_2}
+def _to_3(connection) -> None:
+    """Version 3: what a harvest held, changes that months found, and feeds."""
+    for column, kind in (
+        ("harvest_ml", "DOUBLE PRECISION"),
+        ("harvest_g", "DOUBLE PRECISION"),
+        ("separation", "TEXT"),
+        ("lost_nauplii", "BIGINT"),
+    ):
+        connection.exec_driver_sql(f"ALTER TABLE samples ADD COLUMN {column} {kind}")
+    added = ("changes", "feeds")
+    schema.METADATA.create_all(connection, tables=[schema.table(name) for name in added])
+    for statement in schema.guard_statements(connection.dialect.name, added):
+        connection.exec_driver_sql(statement)
+
+
+MIGRATIONS = {1: _to_2, 2: _to_3}
 """Version -> the function that brings a log from it to the next."""

@@ -24,7 +24,7 @@ __all__ = [
     "table",
 ]
 
-SCHEMA_VERSION = 2
+SCHEMA_VERSION = 3
 
 KEYS: dict[str, tuple[str, ...]] = {
     "lots": ("lot",),
@@ -39,6 +39,8 @@ KEYS: dict[str, tuple[str, ...]] = {
     "certificates": ("certificate",),
     "checks": ("hatch", "check", "planned_at"),
     "reports": ("report",),
+    "changes": ("change",),
+    "feeds": ("feed",),
 }
 """Record table -> the columns that name a row (beside its revision)."""
 
@@ -55,6 +57,7 @@ PARENTS: dict[str, tuple[tuple[str, str, str], ...]] = {
     "photos": (("sample", "samples", "sample"),),
     "objects": (("photo", "photos", "photo"),),
     "checks": (("hatch", "hatches", "hatch"),),
+    "feeds": (("hatch", "hatches", "hatch"),),
 }
 """Table -> (column, parent table, parent column)."""
 
@@ -131,6 +134,7 @@ _EXTRA = {
     ],
     "signals": lambda: [sa.Index("ix_signals_chart", "chart", "lot")],
     "checks": lambda: [sa.ForeignKeyConstraint(["hatch"], ["hatches.hatch"])],
+    "feeds": lambda: [sa.ForeignKeyConstraint(["hatch"], ["hatches.hatch"])],
 }
 
 

@@ -178,6 +178,14 @@ class SiteLog:
         """Return reports that were written, oldest first."""
         return _by_time(self.table("reports", kind=kind, subject=subject), "made_at")
 
+    def changes(self, month=None, state=None) -> pd.DataFrame:
+        """Return changes that months' reviews found, oldest first."""
+        return _by_time(self.table("changes", month=month, state=state), "found_at")
+
+    def feeds(self, hatch=None) -> pd.DataFrame:
+        """Return feeds, oldest first."""
+        return _by_time(self.table("feeds", hatch=hatch), "fed")
+
     # ---- writing -------------------------------------------------------------------------------------------------
 
     def add(self, table: str, frame: pd.DataFrame, *, by: str, source: str = "") -> ImportResult:

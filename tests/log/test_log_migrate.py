@@ -12,49 +12,67 @@ import sqlalchemy as sa
 from invented_log import HATCHES, LOTS, SAMPLES, counted
 
 from qckit.errors import InputError
-from qckit.log import engine, migrate, new_site, open_log, restore, schema
+from qckit.log import engine, export_zip, migrate, new_site, open_log, restore, schema
 from qckit.log.backup import verify
+from qckit.log.packing import digest
 
 HERE = Path(__file__).parent
 V1_TABLES = ("lots", "hatches", "readings", "samples", "photos", "objects", "corrections", "steps")
+V2_TABLES = (*V1_TABLES, "baselines", "signals", "scales", "certificates", "checks", "reports")
+LATER = {
+    1: (("samples", "um_per_px"), ("photos", "frame_mm2")),
+    2: tuple(("samples", c) for c in ("harvest_ml", "harvest_g", "separation", "lost_nauplii")),
+}
+"""Version -> columns that its successor added to tables it has."""
+
+
+def frozen_site(site, version):
+    """Put the frozen log of a version in place of a site's own."""
+    (site / "log.sqlite").unlink()
+    with closing(sqlite3.connect(site / "log.sqlite")) as connection:
+        connection.executescript((HERE / f"log_version_{version}.sqlite.sql").read_text(encoding="utf-8"))
+    return site
+
+
+def frozen_server(url, version):
+    """Fill an empty database with the frozen log of a version."""
+    import psycopg
+
+    plain = sa.make_url(url).set(drivername="postgresql").render_as_string(hide_password=False)
+    with psycopg.connect(plain) as connection:
+        connection.execute((HERE / f"log_version_{version}.postgresql.sql").read_text(encoding="utf-8"))
+    return url
 
 
 @pytest.fixture
 def old_site(site):
     """Give a site whose log is the frozen one of version 1."""
-    (site / "log.sqlite").unlink()
-    with closing(sqlite3.connect(site / "log.sqlite")) as connection:
-        connection.executescript((HERE / "log_version_1.sqlite.sql").read_text(encoding="utf-8"))
-    return site
+    return frozen_site(site, 1)
 
 
 @pytest.fixture
 def old_server(postgres_url):
     """Give the address of a database with the frozen log of version 1."""
-    import psycopg
-
-    plain = sa.make_url(postgres_url).set(drivername="postgresql").render_as_string(hide_password=False)
-    with psycopg.connect(plain) as connection:
-        connection.execute((HERE / "log_version_1.postgresql.sql").read_text(encoding="utf-8"))
-    return postgres_url
+    return frozen_server(postgres_url, 1)
 
 
-def entered(connection):
-    """Return every row of every table that version 1 had, in the columns it had."""
+def entered(connection, version):
+    """Return every row of every table that a version had, in the columns it had."""
+    later = {place for v, places in LATER.items() if v >= version for place in places}
     rows = {}
-    for name in V1_TABLES:
+    for name in {1: V1_TABLES, 2: V2_TABLES}[version]:
         t = sa.Table(name, sa.MetaData(), autoload_with=connection)
-        kept = [c for c in t.columns if (name, c.name) not in (("samples", "um_per_px"), ("photos", "frame_mm2"))]
+        kept = [c for c in t.columns if (name, c.name) not in later]
         found = connection.execute(sa.select(*kept)).all()
         rows[name] = sorted((dict(zip([c.name for c in kept], row, strict=True)) for row in found), key=str)
     return rows
 
 
-def held(url):
+def held(url, version=1):
     """Return what :func:`entered` says of a log, without opening it as a log."""
     database = engine.make_engine(url)
     with database.connect() as connection:
-        found = entered(connection)
+        found = entered(connection, version)
     database.dispose()
     return found
 
@@ -98,7 +116,7 @@ def test_an_older_log_is_upgraded_after_a_backup(old_site, tmp_path):
     with pytest.raises(InputError) as caught:
         open_log(old_site, upgrade=False)
     assert str(caught.value) == (
-        f"{old_site}/log.sqlite: the log has schema version 1 and must be brought to 2 first. Run  qckit log upgrade."
+        f"{old_site}/log.sqlite: the log has schema version 1 and must be brought to 3 first. Run  qckit log upgrade."
     )
     with open_log(old_site) as log:
         assert held(url) == before
@@ -130,8 +148,65 @@ def test_an_older_log_on_a_server(old_server, tmp_path, monkeypatch):
         assert old.hatches().equals(hatches)
 
 
-def test_both_frozen_logs_hold_the_same(old_site, old_server):
-    assert held(f"sqlite:///{old_site}/log.sqlite") == held(old_server)
+@pytest.mark.parametrize("version", [1, 2])
+def test_both_frozen_logs_hold_the_same(site, postgres_url, version):
+    frozen_site(site, version)
+    frozen_server(postgres_url, version)
+    assert held(f"sqlite:///{site}/log.sqlite", version) == held(postgres_url, version)
+
+
+def harvest_and_feed(log):
+    """Use what version 3 brought, on a log that came from version 2."""
+    at = "2026-11-05T10:00:00+00:00"
+    assert log.baselines()["baseline"].tolist() == ["b-1"] and log.signals()["signal"].tolist() == ["s-1"]
+    assert log.hatches()["cysts_g"].tolist() == [1.6, 40.0]
+    assert log.changes().empty and log.feeds().empty and log.samples()["harvest_ml"].isna().all()
+    harvest = SAMPLES.head(1).assign(sample="H", kind="harvest", harvest_ml=500.0, separation="light", lost_nauplii=3)
+    log.add("samples", harvest, by="op1")
+    change = {"change": ["k-1"], "found_at": [at], "found_by": ["op1"], "month": ["2026-10"], "quantity": ["hatch_pct"]}
+    log.add("changes", pd.DataFrame(change | {"factor": ["cone"], "first": [at], "state": ["open"]}), by="op1")
+    log.correct("changes", "k-1", "state", "explained", by="op1", reason="the cone was replaced")
+    log.add("feeds", pd.DataFrame({"feed": ["f-1"], "fed": [at], "hatch": ["H-1"], "nauplii": [2e6]}), by="op1")
+    assert log.changes(state="explained")["change"].tolist() == ["k-1"] and log.changes(state="open").empty
+    assert log.feeds(hatch="H-1")["nauplii"].tolist() == [2e6]
+    row = log.samples(kind="harvest").iloc[0]
+    assert (row["harvest_ml"], row["separation"], row["lost_nauplii"]) == (500.0, "light", 3)
+    for statement in ("DELETE FROM changes", "UPDATE feeds SET nauplii = 1"):
+        with pytest.raises(InputError, match="never changed or deleted"), engine.writing(log.engine) as connection:
+            connection.exec_driver_sql(statement)
+
+
+def test_version_2_is_upgraded(site, tmp_path):
+    url = f"sqlite:///{frozen_site(site, 2)}/log.sqlite"
+    with open_log(new_site(tmp_path / "fresh")) as log:
+        fresh = columns(log.engine)
+    before = held(url, 2)
+    with open_log(site) as log:
+        assert held(url, 2) == before
+        assert columns(log.engine) == fresh
+        harvest_and_feed(log)
+        package = export_zip(log, tmp_path / "all.zip")
+        mine = digest(log)
+    (backup,) = (site / "backups").glob("log-version-2-*.sqlite")
+    assert held(f"sqlite:///{backup}", 2) == before
+    restore(package, new_site(tmp_path / "other"))
+    with open_log(tmp_path / "other") as log:
+        assert digest(log) == mine
+
+
+def test_version_2_is_upgraded_on_a_server(postgres_url, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    frozen_server(postgres_url, 2)
+    with open_log(new_site(tmp_path / "fresh")) as log:
+        fresh = columns(log.engine)
+    before = held(postgres_url, 2)
+    with open_log(postgres_url) as log:
+        assert held(postgres_url, 2) == before
+        assert columns(log.engine) == fresh
+        harvest_and_feed(log)
+    (backup,) = (tmp_path / "backups").glob("log-version-2-*.zip")
+    restore(backup, new_site(tmp_path / "old"))
+    assert held(f"sqlite:///{tmp_path}/old/log.sqlite", 2) == before
 
 
 def test_an_upgrade_that_fails_changes_nothing(old_site, monkeypatch):
