@@ -133,7 +133,7 @@ def test_corrected_values_are_found_and_left_out_by_queries(any_log):
         (
             ("fish", "H-1", "ph", "8"),
             "unknown table 'fish'. Known: lots, hatches, readings, samples, photos, objects, "
-            "baselines, signals, scales, certificates, checks, reports.",
+            "baselines, signals, scales, certificates, checks, reports, changes, feeds.",
         ),
     ],
 )
