@@ -47,9 +47,12 @@ def _rows(connection, table: str, keys: list[tuple], *, hidden: bool) -> dict[tu
     """
     columns = list(schema.KEYS[table])
     names = list(dict.fromkeys(key[0] for key in keys))
+    wanted: dict = {columns[0]: names}
+    if len(columns) == 2 and len(names) == 1:
+        wanted = {columns[0]: names[0], columns[1]: list(dict.fromkeys(key[1] for key in keys))}
     found: dict[tuple, dict] = {}
     for corrected in (False, True) if hidden else (True,):
-        frame = fetch(connection, table, {columns[0]: names}, internal=True, corrected=corrected)
+        frame = fetch(connection, table, wanted, internal=True, corrected=corrected)
         found.update({tuple(row[c] for c in columns): row for row in frame.to_dict("records")})
     for key in keys:
         if key not in found:

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from collections import Counter
+
 import pandas as pd
+import sqlalchemy as sa
 
 from qckit.errors import InputError, unknown_name
+from qckit.log import schema
 from qckit.log.counts import tally
 from qckit.log.query import fetch, known_names
 from qckit.tables import COUNT_COLUMNS, check_table, empty_table, table_columns
 
-__all__ = ["frame_changes", "object_changes", "recounted", "sample_after_correction"]
+__all__ = ["count_change", "frame_changes", "object_changes", "recounted", "sample_after_correction"]
 
 
 def recounted(connection, sample: str, values: dict[str, int], by: str, rest: str | None = None) -> pd.DataFrame:
@@ -57,15 +61,21 @@ def object_changes(connection, photo: str, changes: pd.DataFrame):
     Returns
     -------
     tuple
-        ``[(key, column, after), …]`` and a frame for the objects table.
+        ``[(key, column, after), …]``, a frame for the objects table, and by how much each count of the sample changes.
+
+    Notes
+    -----
+    Only the objects named are read, so that an edit costs the same on a crowded photo.
     """
     logged = fetch(connection, "photos", {"photo": photo}, internal=True)
     if logged.empty:
         raise unknown_name("photo", photo, known_names(connection, "photos"))
-    objects = _by_number(connection, photo, corrected=True)
-    entered = _by_number(connection, photo, corrected=False)
+    revision = int(logged["revision"].iloc[0])
+    wanted = [] if changes.empty else changes.get("object_id", pd.Series(dtype="Int64")).dropna().astype(int).tolist()
+    objects = _by_number(connection, photo, wanted, corrected=True)
+    entered = _by_number(connection, photo, wanted, corrected=False)
     cells, added = [], []
-    next_id = max(objects, default=0) + 1
+    next_id = _last_number(connection, photo, revision) + 1
     for change in changes.to_dict("records"):
         action = change.get("action")
         if action == "add":
@@ -74,17 +84,54 @@ def object_changes(connection, photo: str, changes: pd.DataFrame):
             continue
         number = change.get("object_id")
         if number not in objects:
-            raise unknown_name("object", number, objects, where=f"photo {photo!r}")
+            known = fetch(connection, "objects", {"photo": photo})["object_id"]
+            raise unknown_name("object", number, known, where=f"photo {photo!r}")
         cells += _cells(photo, int(number), objects[number], entered[number], action, change)
-    new = _new_objects(photo, added, int(logged["revision"].iloc[0]))
+    new = _new_objects(photo, added, revision)
     # an addition counts by a correction, so that its reviewer and reason stand where those of other changes do
     cells += [((photo, int(i)), "counted", "yes") for i in new.loc[new["counted"].astype(bool), "object_id"]]
-    return cells, new.assign(counted=pd.array([False] * len(new), dtype="boolean"))
+    new = new.assign(counted=pd.array([False] * len(new), dtype="boolean"))
+    before = objects | {int(row["object_id"]): row for row in new.to_dict("records")}
+    return cells, new, count_change(before, cells)
 
 
-def _by_number(connection, photo: str, *, corrected: bool) -> dict[int, dict]:
-    rows = fetch(connection, "objects", {"photo": photo}, corrected=corrected).to_dict("records")
+def count_change(before: dict[int, dict], cells: list[tuple]) -> Counter:
+    """Tell by how much the counts of a photo change with some corrections of its objects.
+
+    Parameters
+    ----------
+    before : dict of int to dict
+        The objects as they stand, by number; ``stage`` and ``counted`` are read.
+    cells : list of ((photo, number), column, after)
+
+    Returns
+    -------
+    Counter
+        Count column -> change.
+    """
+    change: Counter = Counter()
+    after: dict[int, dict] = {}
+    for (_, number), column, value in cells:
+        after.setdefault(number, dict(before[number]))[column] = value == "yes" if column == "counted" else value
+    for number, row in after.items():
+        for sign, state in ((-1, before[number]), (1, row)):
+            if state["stage"] in COUNT_COLUMNS and not pd.isna(state["counted"]) and state["counted"]:
+                change[COUNT_COLUMNS[state["stage"]]] += sign
+    return change
+
+
+def _by_number(connection, photo: str, numbers: list[int], *, corrected: bool) -> dict[int, dict]:
+    if not numbers:
+        return {}
+    equals = {"photo": photo, "object_id": list(dict.fromkeys(numbers))}
+    rows = fetch(connection, "objects", equals, corrected=corrected).to_dict("records")
     return {int(row["object_id"]): row for row in rows}
+
+
+def _last_number(connection, photo: str, revision: int) -> int:
+    t = schema.table("objects")
+    statement = sa.select(sa.func.max(t.c.object_id)).where(t.c.photo == photo, t.c.revision == revision)
+    return connection.execute(statement).scalar() or 0
 
 
 def frame_changes(connection, photo: str, frame_mm2: float | None) -> list[tuple]:
@@ -145,14 +192,27 @@ def _new_objects(photo, added: list[dict], revision: int) -> pd.DataFrame:
     return checked[table_columns("objects")].assign(revision=revision)
 
 
-def sample_after_correction(connection, photo: str, by: str) -> pd.DataFrame:
-    """Build the sample revision that hand corrections of a photo make; no rows where the photo has no sample."""
+def sample_after_correction(connection, photo: str, by: str, change: Counter | None = None) -> pd.DataFrame:
+    """Build the sample revision that hand corrections of a photo make; no rows where the photo has no sample.
+
+    Parameters
+    ----------
+    connection : Connection
+    photo, by : str
+    change : Counter, optional
+        From :func:`count_change`: where the sample's counts are those of its photos, they are brought along by it and
+        no object is read. Without it, or where a person has set the counts, all objects of the sample are counted.
+    """
     sample = fetch(connection, "photos", {"photo": photo})["sample"].iloc[0]
     if sample is None or sample != sample:
         return empty_table("samples")
     row = _sample_row(connection, sample)
-    photos = fetch(connection, "photos", {"sample": sample})["photo"].tolist()
-    total = tally(fetch(connection, "objects", {"photo": photos})).sum()
+    columns = list(COUNT_COLUMNS.values())
+    if change is None or not _follows_photos(connection, row):
+        photos = fetch(connection, "photos", {"sample": sample})["photo"].tolist()
+        total = tally(fetch(connection, "objects", {"photo": photos})).sum()
+    else:
+        total = {column: int(row[column]) + change[column] for column in columns}
     result = {name: row[name] for name in table_columns("samples")}
     result.update({column: int(total[column]) for column in COUNT_COLUMNS.values()})
     if all(result[c] == row[c] for c in COUNT_COLUMNS.values()):
@@ -164,3 +224,13 @@ def sample_after_correction(connection, photo: str, by: str) -> pd.DataFrame:
         revision=int(row["revision"]) + 1,
     )
     return check_table(pd.DataFrame([result]), "samples", source=f"sample {sample!r}")
+
+
+def _follows_photos(connection, row: pd.Series) -> bool:
+    """Tell whether a sample's counts are the sum over its photos: counted by photo, and no count typed over since."""
+    columns = list(COUNT_COLUMNS.values())
+    if row["counted_by"] != "photo" or row[columns].isna().any():
+        return False
+    c = schema.CORRECTIONS.c
+    typed = sa.select(c.correction).where(c.table == "samples", c.key1 == row["sample"], c.column.in_(columns)).limit(1)
+    return connection.execute(typed).first() is None

@@ -197,6 +197,9 @@ def _corrections_for(connection, table: str, equals: dict) -> pd.DataFrame:
         statement = statement.where(among(connection, c.c.key1, list(first)))
     elif isinstance(first, str):
         statement = statement.where(c.c.key1 == first)
+        second = equals.get(schema.KEYS[table][1]) if len(schema.KEYS[table]) == 2 else None
+        if isinstance(second, (list, tuple, set)):  # single rows are asked for, and only their corrections are read
+            statement = statement.where(among(connection, c.c.key, [key_text(table, (first, v)) for v in second]))
     return frame_of(connection.execute(statement), [x.name for x in c.columns], "corrections")
 
 

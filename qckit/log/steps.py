@@ -11,7 +11,7 @@ from qckit import __version__
 from qckit.errors import InputError
 from qckit.log import engine, intake, query, schema
 
-__all__ = ["SOFTWARE", "ImportResult", "begin", "insert", "need_by"]
+__all__ = ["SOFTWARE", "ImportResult", "begin", "insert", "last", "need_by"]
 
 SOFTWARE = f"qckit {__version__}"
 
@@ -61,7 +61,7 @@ def begin(connection, at: str, by: str, action: str, source: str, n_rows: int, s
     source_sha256 : str
         Of the file it came from.
     """
-    number = (connection.execute(sa.select(sa.func.max(schema.STEPS.c.step))).scalar() or 0) + 1
+    number = last(connection) + 1
     row = {
         "step": number,
         "at": at,
@@ -74,6 +74,11 @@ def begin(connection, at: str, by: str, action: str, source: str, n_rows: int, s
     }
     connection.execute(sa.insert(schema.STEPS), row)
     return number
+
+
+def last(connection) -> int:
+    """Return the number of the newest step, 0 where nothing was done yet."""
+    return connection.execute(sa.select(sa.func.max(schema.STEPS.c.step))).scalar() or 0
 
 
 def insert(connection, name: str, frame: pd.DataFrame, step: int) -> None:

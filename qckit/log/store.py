@@ -409,13 +409,13 @@ class SiteLog:
         """
         corrections.need_reason(by, reason)
         with engine.writing(self.engine) as connection:
-            cells, new = hand.object_changes(connection, photo, changes)
+            cells, new, change = hand.object_changes(connection, photo, changes)
             cells = [("objects", *cell) for cell in cells] + hand.frame_changes(connection, photo, frame_mm2)
             number = steps.begin(connection, self.now(), by, undoing.ACTION, photo, len(cells) + len(new))
             steps.insert(connection, "objects", new, number)
             if cells:
                 corrections.write(connection, number, cells, self.now(), by, reason)
-            sample = hand.sample_after_correction(connection, photo, by)
+            sample = hand.sample_after_correction(connection, photo, by, change)
             steps.insert(connection, "samples", sample, number)
         return ImportResult({"corrections": len(cells), "objects": len(new), "samples": len(sample)})
 
@@ -445,15 +445,20 @@ class SiteLog:
         """
         steps.need_by(by)
         with engine.writing(self.engine) as connection:
-            mine = undoing.edits(connection, photo, by)
-            if not mine:
+            edit = undoing.last_edit(connection, photo, by)
+            if edit is None:
                 return None
-            cells = undoing.reverse(connection, photo, mine[-1])
-            number = steps.begin(connection, self.now(), by, undoing.action_of(mine[-1]), photo, len(cells))
-            corrections.write(connection, number, cells, self.now(), by, f"undone: {mine[-1].reason}")
-            sample = hand.sample_after_correction(connection, photo, by)
+            cells, change = undoing.reverse(connection, photo, edit)
+            number = steps.begin(connection, self.now(), by, undoing.action_of(edit), photo, len(cells))
+            corrections.write(connection, number, cells, self.now(), by, f"undone: {edit.reason}")
+            sample = hand.sample_after_correction(connection, photo, by, change)
             steps.insert(connection, "samples", sample, number)
-        return mine[-1]
+        return edit
+
+    def last_step(self) -> int:
+        """Return the number of the newest step: another number than before means that somebody wrote."""
+        with engine.reading(self.engine) as connection:
+            return steps.last(connection)
 
     # ---- looking after -------------------------------------------------------------------------------------------
 

@@ -7,16 +7,19 @@ it takes back; so the edits that still stand can be told at any time.
 from __future__ import annotations
 
 import re
+from collections import Counter
 from dataclasses import dataclass
 
 import pandas as pd
+import sqlalchemy as sa
 
 from qckit.errors import InputError
+from qckit.log import schema
 from qckit.log.corrections import value_text
-from qckit.log.hand import frame_changes
+from qckit.log.hand import count_change, frame_changes
 from qckit.log.query import fetch, read_key
 
-__all__ = ["ACTION", "Edit", "action_of", "edits", "reverse"]
+__all__ = ["ACTION", "Edit", "action_of", "edits", "last_edit", "reverse"]
 
 ACTION = "correct objects"
 _UNDO = re.compile(r"undo of step (\d+)$")
@@ -54,48 +57,75 @@ def edits(connection, photo: str, by: str | None = None) -> list[Edit]:
     by : str, optional
         Only this person's.
     """
-    done = fetch(connection, "steps", {"source": photo})
-    undone = {int(m[1]) for m in map(_UNDO.match, done["action"]) if m}
-    standing = set(done.loc[done["action"] == ACTION, "step"].astype(int)) - undone
-    fixes = fetch(connection, "corrections", {"key1": photo, "table": ["objects", "photos"]}, internal=True)
-    photos = fetch(connection, "photos", {"photo": photo}, internal=True)
-    fixes = fixes[fixes["step"].isin(standing)]
-    if len(photos):
-        fixes = fixes[fixes["revision"] == int(photos["revision"].iloc[0])]
+    fixes = _fixes(connection, photo, _standing(connection, photo, by))
     if by is not None:
         fixes = fixes[fixes["by"] == by]
+    return _as_edits(fixes)
+
+
+def last_edit(connection, photo: str, by: str) -> Edit | None:
+    """Return the newest standing edit of a person; only its own corrections are read."""
+    for step in reversed(_standing(connection, photo, by)):
+        found = _as_edits(_fixes(connection, photo, [step]))
+        if found:
+            return found[0]
+    return None
+
+
+def _standing(connection, photo: str, by: str | None) -> list[int]:
+    """Steps of edits of a photo that were not taken back, oldest first."""
+    s = schema.STEPS.c
+    done = connection.execute(sa.select(s.step, s.action, s.by).where(s.source == photo).order_by(s.step)).all()
+    undone = {int(m[1]) for m in (_UNDO.match(action) for _, action, _ in done) if m}
+    return [n for n, action, who in done if action == ACTION and n not in undone and by in (None, who)]
+
+
+def _fixes(connection, photo: str, steps: list[int]) -> pd.DataFrame:
+    """Corrections that some steps made on the newest count of a photo."""
+    equals = {"key1": photo, "table": ["objects", "photos"], "step": steps}
+    fixes = fetch(connection, "corrections", equals, internal=True)
+    newest = connection.execute(
+        sa.select(sa.func.max(schema.table("photos").c.revision)).where(schema.table("photos").c.photo == photo)
+    ).scalar()
+    return fixes if newest is None else fixes[fixes["revision"] == newest]
+
+
+def _as_edits(fixes: pd.DataFrame) -> list[Edit]:
     return [
         Edit(int(step), cells["at"].iloc[0], cells["by"].iloc[0], cells["reason"].iloc[0], cells)
         for step, cells in fixes.groupby("step", sort=True)
     ]
 
 
-def reverse(connection, photo: str, edit: Edit) -> list[tuple]:
-    """Return the cells that take an edit back, as (table, key, column, after).
+def reverse(connection, photo: str, edit: Edit) -> tuple[list[tuple], Counter]:
+    """Return the cells that take an edit back, as (table, key, column, after), and how the counts change by them.
 
     Raises
     ------
     InputError
         What the edit wrote does not stand any more, because somebody else changed it since.
     """
-    now = fetch(connection, "objects", {"photo": photo}).set_index("object_id")
-    entered = fetch(connection, "objects", {"photo": photo}, corrected=False).set_index("object_id")
+    mine = {"photo": photo, "object_id": edit.objects}
+    now = fetch(connection, "objects", mine).set_index("object_id")
+    entered = fetch(connection, "objects", mine, corrected=False).set_index("object_id")
     cells: list[tuple] = []
-    for key, mine in edit.cells[edit.cells["table"] == "objects"].groupby("key", sort=False):
+    for key, fixes in edit.cells[edit.cells["table"] == "objects"].groupby("key", sort=False):
         number = int(read_key("objects", key)[1])
-        for fix in mine.itertuples():
+        for fix in fixes.itertuples():
             if value_text(now.at[number, fix.column]) != _empty(fix.after):
                 raise _changed(connection, photo, "objects", key, f"object {number}", edit)
             cells.append(("objects", key, fix.column, _empty(fix.before)))
-        added = set(mine["column"]) == {"counted"} and (mine["after"] == "yes").all()
+        added = set(fixes["column"]) == {"counted"} and (fixes["after"] == "yes").all()
         if added and now.at[number, "source"] == entered.at[number, "source"] == "added by hand":
             cells.append(("objects", key, "source", "removed by hand"))
+    by_number = {int(number): row for number, row in now.to_dict("index").items()}
+    change = count_change(by_number, [(read_key("objects", key), column, after) for _, key, column, after in cells])
     frames = edit.cells[edit.cells["table"] == "photos"]
     for fix in frames.itertuples():
         if value_text(fetch(connection, "photos", {"photo": photo})[fix.column].iloc[0]) != _empty(fix.after):
             raise _changed(connection, photo, "photos", fix.key, "the drawn frame", edit)
         cells += frame_changes(connection, photo, float(fix.before)) if _empty(fix.before) else []
-    return cells
+    return cells, change
 
 
 def _empty(value) -> str:

@@ -285,3 +285,34 @@ def test_two_regions_leave_what_both_leave(session):
     assert float(session.info["frame_mm2"]) == pytest.approx(share * whole, rel=1e-3)
     inside = session.objects[session.objects["counted"].astype(bool)]
     assert (np.hypot(inside["x_px"] - 960, inside["y_px"] - 720) > 100).all()
+
+
+def test_counts_brought_along_by_each_edit_are_those_of_a_whole_recount(session, log):
+    """A hundred random edits of all kinds, some taken back: the sample always holds what its objects add up to."""
+    rng = np.random.default_rng(11)
+    for _ in range(100):
+        number = int(rng.choice(session.objects["object_id"]))
+        kind = rng.choice(["stage", "remove", "restore", "add", "undo"])
+        try:
+            if kind == "stage":
+                session.set_stage(number, str(rng.choice(["nauplius", "umbrella", "cyst", "shell", "debris"])), by="ab")
+            elif kind == "add":
+                session.add(*map(float, rng.uniform(100, 1300, 2)), "cyst", by="ab")
+            elif kind == "undo":
+                session.undo(by="ab")
+            else:
+                getattr(session, kind)(number, by="ab")
+        except InputError:
+            continue  # taken out already, or undone already
+        fresh = log.objects(photo=PHOTO)
+        sample = log.samples(sample=SAMPLE).iloc[0]
+        kept = [int(sample[c]) for c in ("nauplii", "umbrella", "cysts", "shells")]
+        assert kept == list(_counts(fresh).values())
+        assert session.objects[["stage", "source"]].equals(fresh[["stage", "source"]])
+    assert len(log.steps()) > 60
+
+
+def test_a_count_typed_over_in_the_log_gives_way_to_the_photo_when_it_is_edited(session, log):
+    log.correct("samples", SAMPLE, "nauplii", 3, by="cd", reason="typed by mistake")
+    session.remove(first_of(session, "cyst"), by="ab")
+    assert int(log.samples(sample=SAMPLE).iloc[0]["nauplii"]) == session.counts()["nauplius"]
