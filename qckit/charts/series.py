@@ -142,16 +142,17 @@ def hatch_series(lots, hatches, samples, readings=None, *, conditions=None, purp
         "hatching_efficiency_per_g",
         "umbrella_pct",
         "opened_pct",
+        "shell_whole",
+        "counted_by",
         "notes",
     ]
     out = chosen.drop(columns=["notes", "hours"], errors="ignore").merge(
         cones[keep].astype({"hatch": chosen["hatch"].dtype}), on="hatch", how="left"
     )
-    out["shell_whole"] = out["shells"] + out["unhatched"] + out["umbrella"].fillna(0)
     out = _with_sieve(out, own)
     out = _with_conditions(out, readings)
     out["t90_h"] = _t90(out, own)
-    out["counted_by"] = out["hatch"].map(_counted_by(own)).fillna("")
+    out["counted_by"] = out["counted_by"].fillna("")
     opened = dict(zip(lots["lot"], lots["opened"], strict=True)) if lots is not None and len(lots) else {}
     first = pd.to_datetime(out["lot"].map(opened), errors="coerce", utc=True, format="ISO8601")
     first = first.fillna(out.groupby("lot")["at"].transform("min")) if len(out) else first
@@ -159,7 +160,7 @@ def hatch_series(lots, hatches, samples, readings=None, *, conditions=None, purp
     out["day"] = out["at"].dt.strftime("%Y-%m-%d") if len(out) else ""
     out["off_standard"] = _off_standard(out, conditions)
     out["operator"] = out["operator"].fillna("")
-    out["notes"] = out["notes"].fillna("")
+    out["notes"] = [note if isinstance(note, tuple) else () for note in out["notes"]]
     return out.reindex(columns=list(SERIES_COLUMNS))
 
 
@@ -227,12 +228,6 @@ def _t90(out, samples):
         if len(curve) >= 5 and curve["hatched_frac"].iloc[-1] > 0:
             found[name] = interpolated_times(curve["hours"], curve["hatched_frac"]).get("T90", np.nan)
     return out["hatch"].map(found).astype(float)
-
-
-def _counted_by(samples):
-    sub = samples[samples["kind"] == "subsample"]
-    pairs = sub[["hatch", "counted_by"]].dropna().drop_duplicates().sort_values("counted_by")
-    return pairs.groupby("hatch")["counted_by"].agg(" and ".join)
 
 
 def _off_standard(out, c):

@@ -11,15 +11,15 @@ import numpy as np
 import pandas as pd
 
 from qckit.errors import InputError, unknown_name
+from qckit.hatch.notes import Note
+from qckit.hatch.subsamples import joined_subsamples, reading_subsamples
 
 __all__ = [
     "CONE_COLUMNS",
     "SAMPLE_COLUMNS",
     "cone_metrics",
     "conversion_factor",
-    "fill_volumes",
     "full_cysts_per_g",
-    "gaps",
     "hatching_efficiency",
     "hatching_output",
     "hatching_percentage",
@@ -36,6 +36,7 @@ _RATIOS = (
     "opened_pct",
     "umbrella_pct",
 )
+_OF_LOT = ["moisture_pct", "dry_weight_ug"]
 _COUNTS = ("nauplii", "umbrella", "unhatched", "shells", "full_cysts")
 
 SAMPLE_COLUMNS = ("sample", "hatch", "lot", "cone", "hours", *_COUNTS, "basis", "counted_ul", *_RATIOS)
@@ -52,9 +53,14 @@ CONE_COLUMNS = (
     "cysts_g",
     "volume_ml",
     *_COUNTS,
+    "shell_whole",
+    "shell_nauplii",
+    "shell_opened",
     "basis",
+    "counted_by",
     "counted_ul",
     *_RATIOS,
+    "n_left_out",
     "notes",
 )
 """Columns of :func:`cone_metrics`."""
@@ -157,41 +163,7 @@ def hatching_output(hatching_efficiency_per_g, dry_weight_ug):
     return np.asarray(hatching_efficiency_per_g, float) * np.asarray(dry_weight_ug, float) / 1000
 
 
-def fill_volumes(samples, photos=None):
-    """Fill ``volume_ul`` where a sample has a chamber depth instead: frame area x depth (mm³ = µl).
-
-    Parameters
-    ----------
-    samples : DataFrame, shape (n, any)
-        Columns of the samples table.
-    photos : DataFrame, optional
-        Columns photo, um_per_px, width_px, height_px and, where known, frame_mm2 (the photos table). A sample's
-        photos are those named in its ``photos`` cell; the frame areas of several photos add up. A volume that is
-        written down is kept.
-
-    Returns
-    -------
-    DataFrame, shape (n, any)
-        A copy; ``volume_ul`` stays NaN where depth, photo or scale is missing.
-    """
-    filled = samples.copy()
-    if "volume_ul" not in filled:
-        filled["volume_ul"] = np.nan
-    filled["volume_ul"] = filled["volume_ul"].astype(float)
-    if photos is None or "chamber_depth_mm" not in filled or "photos" not in filled:
-        return filled
-    area = _frame_mm2(photos)
-    by_name = dict(zip(photos["photo"].astype(str), area))
-    by_name.update({name.replace("\\", "/").rsplit("/", 1)[-1]: value for name, value in list(by_name.items())})
-    for row in filled.index[filled["volume_ul"].isna() & filled["chamber_depth_mm"].notna()]:
-        names = [n.strip() for n in str(filled.at[row, "photos"]).split(";") if n.strip()]
-        frames = [by_name.get(n, by_name.get(n.replace("\\", "/").rsplit("/", 1)[-1], np.nan)) for n in names]
-        if frames:
-            filled.at[row, "volume_ul"] = float(np.sum(frames)) * float(filled.at[row, "chamber_depth_mm"])
-    return filled
-
-
-def sample_metrics(samples, hatches, lots=None):
+def sample_metrics(samples, hatches, lots=None, *, photos=None):
     """Work out the metrics of each subsample.
 
     Parameters
@@ -199,6 +171,8 @@ def sample_metrics(samples, hatches, lots=None):
     samples, hatches, lots : DataFrame
         Tables as ``tables.check_table`` returns them. Sieve samples are left out; of a sample counted more than
         once the highest revision is used. ``lots`` gives moisture and dry weight; without it those metrics are NaN.
+    photos : DataFrame, optional
+        The photos table, for counted volumes that come from a chamber's depth.
 
     Returns
     -------
@@ -210,150 +184,110 @@ def sample_metrics(samples, hatches, lots=None):
     InputError
         A sample names a hatch that is not in the hatches table.
     """
-    table = _joined(samples, hatches, lots)
+    table = joined_subsamples(samples, hatches, lots, photos)
+    table["shell_whole"] = table["shells"] + table["unhatched"] + table["umbrella"].fillna(0)
     return _with_ratios(table)[list(SAMPLE_COLUMNS)].reset_index(drop=True)
 
 
-def cone_metrics(samples, hatches, lots=None, *, reading_h=24.0, tolerance_h=1.5):
-    """Work out the metrics of each cone at the reading time.
+def cone_metrics(samples, hatches, lots=None, *, photos=None, reading_h=24.0, tolerance_h=1.5):
+    """Work out the metrics of each hatch at its reading: the figures that every verdict, chart and table shows.
 
-    Counts and volumes of the cone's subsamples are added up, which for equal volumes is the mean count of the
-    standard worksheet times the conversion factor.
+    Counts and volumes of the subsamples that :mod:`qckit.hatch.subsamples` chooses are added up, which for equal
+    volumes is the mean count of the standard worksheet times the conversion factor.
 
     Parameters
     ----------
-    samples, hatches, lots : DataFrame
+    samples, hatches, lots, photos : DataFrame
         As for :func:`sample_metrics`.
     reading_h : float
-        Hours from wetting at which the lot is read. [h]
+        Hours from wetting at which the site reads its hatches. [h]
     tolerance_h : float
-        Subsamples this near to the reading time belong to it. When a cone has none, those of its nearest hour are
-        used and a note says so. [h]
+        Subsamples this near to the chosen reading belong to it. [h]
 
     Returns
     -------
     DataFrame, shape (n_hatches_counted, len(CONE_COLUMNS))
-        One row per hatch with a counted subsample; ``notes`` holds sentences on what stands in for what.
+        One row per hatch with a counted subsample, in the order of ``samples``. ``shells`` and the ``shell_`` columns
+        are sums over the subsamples in which shells were counted; ``n_left_out`` counts subsamples of the reading that
+        are not used; ``notes`` is a tuple of :class:`Note`.
     """
-    table = _joined(samples, hatches, lots)
-    rows = [_one_cone(group, reading_h, tolerance_h) for _, group in table.groupby("hatch", sort=False)]
-    if not rows:
-        return pd.DataFrame({name: pd.Series(dtype="str" if name in _TEXT else "float64") for name in CONE_COLUMNS})
-    return _with_ratios(pd.DataFrame(rows))[list(CONE_COLUMNS)]
+    table = reading_subsamples(
+        joined_subsamples(samples, hatches, lots, photos), reading_h=reading_h, tolerance_h=tolerance_h
+    )
+    if table.empty:
+        return pd.DataFrame({name: pd.Series(dtype=_dtype(name)) for name in CONE_COLUMNS})
+    used = table[table["left_out"] == ""]
+    cones = _pooled(used)
+    of_reading = table[~table["left_out"].isin(["", "other_hour"])]
+    cones["n_left_out"] = of_reading.groupby("hatch").size().reindex(cones.index, fill_value=0)
+    cones["notes"] = _notes(cones, used, of_reading, reading_h, tolerance_h)
+    return _with_ratios(cones.reset_index())[list(CONE_COLUMNS)]
 
 
-def _frame_mm2(photos):
-    """Area of each photo's counting frame; that of the whole picture where none is written down."""
-    whole = photos["width_px"].astype(float) * photos["height_px"].astype(float) * (photos["um_per_px"] / 1000) ** 2
-    return photos["frame_mm2"].astype(float).fillna(whole) if "frame_mm2" in photos else whole
+_TEXT = {"hatch", "lot", "cone", "purpose", "started", "basis", "counted_by"}
 
 
-_TEXT = {"sample", "hatch", "lot", "cone", "purpose", "started", "basis", "notes"}
+def _dtype(name):
+    return "str" if name in _TEXT else "object" if name == "notes" else "float64"
+
+
+def _pooled(used):
+    """Add up the used subsamples of each hatch; one row per hatch, indexed by it."""
+    shells = used["shells"].notna()
+    opened = used["nauplii"] + used["umbrella"].fillna(0)
+    used = used.assign(
+        shell_whole=used["shells"] + used["unhatched"] + used["umbrella"].fillna(0),
+        shell_nauplii=used["nauplii"].where(shells),
+        shell_opened=opened.where(shells),
+    )
+    grouped = used.groupby("hatch", sort=False)
+    size = grouped.size()
+    cones = grouped[["lot", "cone", "purpose", "started", "cysts_g", "volume_ml", *_OF_LOT, "basis"]].first()
+    cones["n_subsamples"], cones["hours"] = size, grouped["hours"].mean()
+    whole = ["nauplii", "umbrella", "unhatched", "full_cysts", "counted_ul"]
+    known = grouped[whole].count().eq(size, axis=0)
+    cones[whole] = grouped[whole].sum().where(known)
+    part = ["shells", "shell_whole", "shell_nauplii", "shell_opened"]
+    cones[part] = grouped[part].sum(min_count=1)
+    cones["n_shells_counted"] = grouped["shells"].count()
+    cones["basis"] = cones["basis"].where(grouped["basis"].nunique() == 1, "mixed")
+    cones["counted_by"] = grouped["counted_by"].first() if used["counted_by"].notna().any() else ""
+    cones["counted_by"] = cones["counted_by"].fillna("")
+    return cones
+
+
+def _notes(cones, used, left, reading_h, tolerance_h):
+    """What has to be said about each hatch's figures, as a Series of tuples."""
+    notes = {name: [] for name in cones.index}
+
+    def add(where, code, values=lambda row: {}):
+        for row in cones[where.to_numpy(dtype=bool)].itertuples():
+            notes[row.Index].append(Note(code, values(row)))
+
+    add(cones["hours"].isna(), "hours_unknown")
+    away = (cones["hours"] - reading_h).abs() > tolerance_h + 1e-6
+    add(away, "other_hour", lambda row: {"at": round(float(row.hours), 4), "wanted": float(reading_h)})
+    for (name, code), rows in left.groupby(["hatch", "left_out"], sort=False):
+        if code != "uncounted":
+            kind = {"kind": str(rows["counted_by"].iloc[0])} if code == "other_kind" else {}
+            notes[name].append(Note(code, kind | {"samples": tuple(rows["sample"])}))
+    has_percentage = cones["full_cysts"] > 0
+    add(cones["basis"] == "cysts", "cysts_for_embryos")
+    add(cones["basis"] == "mixed", "mixed_basis")
+    add(cones["full_cysts"].isna(), "no_unhatched")
+    add(cones["full_cysts"] == 0, "no_full_cyst")
+    add(cones["umbrella"].isna() & has_percentage, "no_umbrella")
+    partly = (cones["n_shells_counted"] > 0) & (cones["n_shells_counted"] < cones["n_subsamples"])
+    seen = used[used["shells"].notna() & used["hatch"].isin(cones.index[partly])].groupby("hatch")["sample"].agg(tuple)
+    add(partly, "shells_in_part", lambda row: {"samples": seen[row.Index]})
+    add(cones["counted_ul"].isna(), "no_volume")
+    return pd.Series({name: tuple(found) for name, found in notes.items()}, dtype=object)
 
 
 def _percent(part, whole):
     whole = np.asarray(whole, float)
     with np.errstate(divide="ignore", invalid="ignore"):
         return np.where(whole > 0, 100 * np.asarray(part, float) / whole, np.nan)
-
-
-def _numbers(frame, name, default=np.nan):
-    if name not in frame:
-        return np.full(len(frame), default)
-    return frame[name].astype("float64").to_numpy(dtype=float, na_value=np.nan)
-
-
-def _joined(samples, hatches, lots):
-    """Subsamples with the columns of their hatch and lot, counts as float, hours and volumes worked out."""
-    chosen = samples[samples["kind"] == "subsample"] if "kind" in samples else samples
-    if "revision" in chosen and len(chosen):
-        order = chosen["revision"].fillna(0).astype(int)
-        chosen = chosen.loc[order.sort_values(kind="stable").index].drop_duplicates("sample", keep="last").sort_index()
-    known = set(hatches["hatch"])
-    for name, hatch in zip(chosen["sample"], chosen["hatch"]):
-        if hatch not in known:
-            raise unknown_name("hatch", hatch, sorted(known), where=f"samples, sample {name}")
-    out = pd.DataFrame(
-        {"sample": chosen["sample"], "hatch": chosen["hatch"], "taken": chosen.get("taken")}, index=chosen.index
-    )
-    for name in ("nauplii", "umbrella", "cysts", "embryos", "shells", "hours", "volume_ul"):
-        out[name] = _numbers(chosen, name)
-    out["dilution"] = np.nan_to_num(_numbers(chosen, "dilution", 1.0), nan=1.0)
-    keep = ["hatch", "lot", "cone", "purpose", "started", "cysts_g", "volume_ml"]
-    out = out.merge(hatches.reindex(columns=keep), on="hatch", how="left")
-    extra = pd.DataFrame({"lot": []}) if lots is None else lots
-    extra = extra.reindex(columns=["lot", "moisture_pct", "dry_weight_ug"]).drop_duplicates("lot")
-    out = out.merge(extra.astype({"lot": out["lot"].dtype}), on="lot", how="left")
-    out["hours"] = _hours(out)
-    out["is_embryo"] = out["embryos"].notna()
-    out["unhatched"] = out["embryos"].where(out["is_embryo"], out["cysts"])
-    out["basis"] = np.select([out["is_embryo"], out["cysts"].notna()], ["embryos", "cysts"], "none")
-    out["counted_ul"] = out["volume_ul"] / out["dilution"]
-    out["full_cysts"] = out["nauplii"] + out["umbrella"].fillna(0) + out["unhatched"]
-    return out
-
-
-def _hours(table):
-    if not len(table):
-        return table["hours"]
-    from qckit.tables import to_utc
-
-    clock = (to_utc(table["taken"]) - to_utc(table["started"])).dt.total_seconds() / 3600
-    return table["hours"].where(table["hours"].notna(), clock)
-
-
-def _one_cone(group, reading_h, tolerance_h):
-    """Add up the subsamples of one hatch that belong to the reading time."""
-    first, notes = group.iloc[0], []
-    gap = (group["hours"] - reading_h).abs()
-    near = gap <= tolerance_h
-    if group["hours"].isna().all():
-        notes.append("The hours since wetting are not known.")
-        used = group
-    elif near.any():
-        used = group[near]
-    else:
-        at = group.loc[gap.idxmin(), "hours"]
-        used = group[(group["hours"] - at).abs() <= tolerance_h]
-        notes.append(f"Read at {at:.1f} h instead of {reading_h:g} h.")
-    row = {name: first[name] for name in ("hatch", "lot", "cone", "purpose", "started")}
-    row |= {"hours": used["hours"].mean(), "n_subsamples": len(used)}
-    row |= {name: first[name] for name in ("cysts_g", "volume_ml", "moisture_pct", "dry_weight_ug")}
-    for name in ("nauplii", "umbrella", "unhatched", "shells", "counted_ul"):
-        row[name] = used[name].sum(skipna=False)
-    bases = sorted(set(used["basis"]))
-    row["basis"] = bases[0] if len(bases) == 1 else "mixed"
-    row["full_cysts"] = used["full_cysts"].sum(skipna=False)
-    row["notes"] = " ".join([*notes, *_stand_ins(used, row)])
-    return row
-
-
-def gaps(notes):
-    """Choose, of sentences on cones, those that leave a cone out of the hatching percentage or of nauplii per gram."""
-    return [note for note in notes if _NO_PERCENTAGE in note or _NOTHING_PER_G in note]
-
-
-_NO_PERCENTAGE = "the hatching percentage is not known"
-_NOTHING_PER_G = "nothing per gram is known"
-
-
-def _stand_ins(used, row):
-    """Sentences on what stands in for what in a cone's counts."""
-    said = []
-    if row["basis"] == "cysts":
-        said.append("Unhatched cysts stand in for embryos: dead full cysts and empty closed ones weigh in.")
-    elif {"embryos", "cysts"} <= set(used["basis"]):
-        said.append("Some subsamples count embryos, others unhatched cysts.")
-    if (uncounted := used.loc[used["basis"] == "none", "sample"]).size:
-        where = "" if len(uncounted) == len(used) else f" in {', '.join(uncounted)}"
-        said.append(f"Neither embryos nor unhatched cysts were counted{where}, so {_NO_PERCENTAGE}.")
-    elif row["full_cysts"] == 0:
-        said.append(f"No full cyst was seen, so {_NO_PERCENTAGE}.")
-    elif used["umbrella"].isna().any():  # a percentage that is not known cannot be too high
-        said.append("Umbrella stages were not counted and are taken as none: the hatching percentage may be too high.")
-    if used["counted_ul"].isna().any():
-        said.append(f"A counted volume is missing, so {_NOTHING_PER_G}.")
-    return said
 
 
 def _with_ratios(table):
@@ -370,8 +304,7 @@ def _with_ratios(table):
     # from the counts, not from HE / H%: a cone in which nothing hatched still has full cysts
     table["full_cysts_per_g"] = table["full_cysts"] * table["factor_per_g"]
     table["output_mg_per_g"] = hatching_output(per_g, table["dry_weight_ug"])
-    opened_whole = table["shells"] + table["unhatched"] + table["umbrella"].fillna(0)
-    table["opened_pct"] = _percent(table["shells"], opened_whole)
+    table["opened_pct"] = _percent(table["shells"], table["shell_whole"])
     table["umbrella_pct"] = _percent(table["umbrella"], table["full_cysts"])
     return table
 

@@ -11,6 +11,7 @@ import pandas as pd
 from qckit.errors import InputError
 from qckit.hatch.intervals import Estimate, normal_quantile, proportion_over_cones, rate_over_cones
 from qckit.hatch.metrics import cone_metrics, require_lot
+from qckit.hatch.notes import Note
 
 __all__ = [
     "METRICS",
@@ -68,7 +69,7 @@ class LotSummary:
     umbrella_pct: Estimate
     witnesses: Witnesses
     pooled_hatch_pct: float  # all counts of all cones together
-    notes: tuple[str, ...] = ()
+    notes: tuple[Note, ...] = ()
 
     def to_frame(self) -> pd.DataFrame:
         """Return a tidy table, one row per metric, columns ``SUMMARY_COLUMNS``."""
@@ -153,7 +154,6 @@ def summarise_cones(cones, *, lot=None, confidence=0.95, spread=None, measure=No
     lot = lot if lot is not None else (names[0] if names else "")
     options = {"confidence": confidence, "spread": spread}
     full, umbrella = cones["full_cysts"], cones["umbrella"]
-    opened_whole = cones["shells"] + cones["unhatched"] + umbrella.fillna(0)
     exposure = 1 / cones["factor_per_g"].astype(float)
     found_u = {"nauplius": 0.0, "cyst": 0.0, **(detection_u or {})}
     common = math.hypot(measuring_uncertainty(measure, cones), found_u["nauplius"])
@@ -178,14 +178,21 @@ def summarise_cones(cones, *, lot=None, confidence=0.95, spread=None, measure=No
             ),
             measure.dry_weight_u_pct / 100 if measure else 0.0,
         ),
-        opened_pct=proportion_over_cones(cones["shells"], opened_whole, **loose).scaled(100),
+        opened_pct=proportion_over_cones(cones["shells"], cones["shell_whole"], **loose).scaled(100),
         umbrella_pct=proportion_over_cones(umbrella, full, **loose).scaled(100),
         witnesses=compare_witnesses(cones, confidence=confidence),
         pooled_hatch_pct=100 * cones["nauplii"].sum() / full.sum() if full.sum() > 0 else math.nan,
-        notes=tuple(
-            dict.fromkeys(f"Cone {c}: {s}." for c, text in zip(cones["cone"], cones["notes"]) for s in _sentences(text))
-        ),
+        notes=_notes_of(cones),
     )
+
+
+def _notes_of(cones):
+    """The notes of all cones, each with its cone and once."""
+    found: list[Note] = []
+    for cone, notes in zip(cones["cone"], cones["notes"]):
+        new = (replace(note, cone=str(cone)) for note in notes)
+        found += [note for note in new if note not in found]
+    return tuple(found)
 
 
 def compare_witnesses(cones, *, confidence=0.95):
@@ -197,7 +204,7 @@ def compare_witnesses(cones, *, confidence=0.95):
     Parameters
     ----------
     cones : DataFrame, shape (k, any)
-        Columns nauplii, shells.
+        Columns shell_nauplii (nauplii of the subsamples in which shells were counted), shells.
     confidence : float
         The witnesses disagree when the interval of shells / nauplii leaves out 1.
 
@@ -211,7 +218,7 @@ def compare_witnesses(cones, *, confidence=0.95):
     """
     from scipy import stats
 
-    n, s = cones["nauplii"].to_numpy(float), cones["shells"].to_numpy(float)
+    n, s = cones["shell_nauplii"].to_numpy(float), cones["shells"].to_numpy(float)
     good = np.isfinite(n) & np.isfinite(s) & (n + s > 0)
     n, s = n[good], s[good]
     if not len(n) or n.sum() == 0:
@@ -345,7 +352,3 @@ def _times(efficiency, cones, column, why):
     if not len(ratio):
         return Estimate(math.nan, n_cones=efficiency.n_cones, confidence=efficiency.confidence, note=why)
     return efficiency.scaled(float(ratio.mean()))
-
-
-def _sentences(text):
-    return [s.strip().rstrip(".") for s in str(text).split(". ") if s.strip()]

@@ -371,11 +371,11 @@ def method(test: LotTest) -> Html:
 
 def _together(notes) -> list[str]:
     """Say a note that several cones share once, with all their names."""
+    from dataclasses import replace
+
     cones: dict[str, list[str]] = {}
-    for text in notes:
-        cone, colon, rest = text.partition(": ")
-        is_cone = bool(colon) and cone.startswith("Cone ")
-        cones.setdefault(rest if is_cone else text, []).extend([cone.removeprefix("Cone ")] if is_cone else [])
+    for one in notes:
+        cones.setdefault(str(replace(one, cone="")), []).extend([one.cone] if one.cone else [])
     return [
         f"Cone{'s' if len(who) > 1 else ''} {', '.join(who)}: {text}" if who else text for text, who in cones.items()
     ]

@@ -105,7 +105,7 @@ def test_one_row_per_production_hatch_in_the_order_of_time():
     # 85 nauplii in 250 µl of 1000 ml with 2 g: 85 x 4000 / 2
     assert series["hatching_efficiency_per_g"][1] == pytest.approx(170_000)
     assert series["shells_per_1000"][1] == pytest.approx(25)
-    assert series["counted_by"][0] == "person and photo"
+    assert series["counted_by"][0] == "person"  # as many of both kinds: a person's
     assert series["lot_age_days"][0] == pytest.approx(28.375)
     assert series["operator"].tolist() == ["", "op1", ""]
 

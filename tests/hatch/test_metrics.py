@@ -50,10 +50,11 @@ def test_hours_come_from_the_clock_when_not_written():
 
 def test_embryos_go_before_cysts_and_the_basis_is_said():
     assert one({"embryos": 10})["hatch_pct"] == pytest.approx(100 * 100 / 114)
-    assert one({"embryos": 10})["notes"] == ""
+    assert one({"embryos": 10})["notes"] == ()
     cone = one({})
     assert (cone["basis"], cone["hatch_pct"]) == ("cysts", pytest.approx(100 * 100 / 124))
-    assert cone["notes"] == "Unhatched cysts stand in for embryos: dead full cysts and empty closed ones weigh in."
+    assert [note.code for note in cone["notes"]] == ["cysts_for_embryos"]
+    assert str(cone["notes"][0]).startswith("Unhatched cysts stand in for embryos: dead full cysts and empty closed")
 
 
 def test_neither_embryos_nor_cysts_leaves_the_percentage_open_and_the_efficiency_known():
@@ -80,7 +81,7 @@ def test_of_a_time_course_the_reading_hour_counts():
     cone = one(*rows, {"nauplii": 100})
     assert (cone["n_subsamples"], cone["nauplii"]) == (1, 100)
     late = one({"taken": "2026-01-03T09:00:00+00:00"})
-    assert late["notes"].startswith("Read at 48.0 h instead of 24 h.")
+    assert str(late["notes"][0]) == "Read at 48.0 h instead of 24 h."
 
 
 def test_the_highest_revision_counts_and_sieve_samples_do_not():

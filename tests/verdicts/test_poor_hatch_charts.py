@@ -10,7 +10,7 @@ from qckit.practice import POOR_HATCH, invented_history
 from qckit.settings import Settings
 from qckit.verdicts.poor_hatch import charts
 from qckit.verdicts.poor_hatch.context import describe_context
-from qckit.verdicts.poor_hatch.usual import hatch_counts
+from qckit.verdicts.poor_hatch.usual import counted_hatches
 from qckit.verdicts.poor_hatch.verdict import explain_hatch
 
 NOW = "2026-11-06T10:00:00+00:00"
@@ -36,7 +36,7 @@ def finding(history):
 
 @pytest.fixture(scope="module")
 def counts(history):
-    return hatch_counts(history["samples"], history["hatches"])
+    return counted_hatches(history["samples"], history["hatches"])
 
 
 def test_tables_have_their_columns_and_the_cause_on_top(finding):

@@ -6,7 +6,7 @@ import pytest
 
 from qckit.verdicts.poor_hatch.causes import CAUSES, STRENGTHS, cause, moves
 from qckit.verdicts.poor_hatch.effects import AGE, drawn, site_effects
-from qckit.verdicts.poor_hatch.usual import describe_hatch, hatch_counts, usual_of_lot
+from qckit.verdicts.poor_hatch.usual import counted_hatches, describe_hatch, usual_of_lot
 
 
 def test_figures_and_their_covariance_against_simulation():
@@ -18,8 +18,8 @@ def test_figures_and_their_covariance_against_simulation():
         "umbrella": 60,
         "unhatched": 50,
         "shells": 250,
-        "counted_shells_opened": 300,
-        "full_per_g": 250_000.0,
+        "shell_opened": 300,
+        "full_cysts_per_g": 250_000.0,
         "n_subsamples": 3,
     }
     _, covariance = describe_hatch(row, mixing_cv=0.0)
@@ -86,7 +86,7 @@ def _counts(rows):
                     "counted_by": who,
                 }
             )
-    return hatch_counts(pd.DataFrame(samples), hatches)
+    return counted_hatches(pd.DataFrame(samples), hatches)
 
 
 def test_pooling_takes_the_reading_and_one_kind_of_count():
@@ -103,7 +103,7 @@ def test_pooling_takes_the_reading_and_one_kind_of_count():
     row = counts.iloc[0]
     assert (row.nauplii, row.umbrella, row.unhatched, row.n_subsamples) == (178, 4, 36, 2)
     # factor 800 ml / (0.25 ml x 1.6 g) = 2000: FAO Fisheries Technical Paper 361 (from memory)
-    assert row.nauplii_per_g == pytest.approx(89 * 2000)
+    assert row.hatching_efficiency_per_g == pytest.approx(89 * 2000)
     assert row.hatch_pct == pytest.approx(100 * 178 / 218)
 
 

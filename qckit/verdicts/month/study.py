@@ -17,7 +17,7 @@ from qckit.charts.trend import judge_drift
 from qckit.errors import InputError, unknown_name
 from qckit.hatch.dose import Dose, cost_per_million, dose_for
 from qckit.hatch.intervals import mean_interval, positive_mean_interval, proportion_over_cones
-from qckit.hatch.metrics import gaps
+from qckit.hatch.notes import gaps
 from qckit.verdicts.month.periods import compare_periods, month_bounds
 from qckit.verdicts.month.set_aside import aside_table, points_aside, rules_only
 
@@ -454,5 +454,5 @@ def _left_out(hatches, first, last, lot, chosen):
         many = "hatch" if len(missing) == 1 else "hatches"
         out.append(f"{len(missing)} {many} without a usable count: {', '.join(missing['hatch'].head(10))}.")
     for row in missing.head(10).itertuples():  # counted in part: say what is missing
-        out += [f"{row.hatch}: {said.rstrip('.')}." for said in gaps(str(row.notes).split(". "))]
+        out += [f"{row.hatch}: {note}" for note in gaps(row.notes)]
     return out

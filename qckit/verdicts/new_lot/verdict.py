@@ -12,8 +12,10 @@ from qckit.hatch.ageing import ageing_trend
 from qckit.hatch.budgets import output_budget
 from qckit.hatch.comparison import compare_hatch_pct, compare_per_g, compare_with_claim
 from qckit.hatch.dose import dose_for
-from qckit.hatch.metrics import cone_metrics, fill_volumes, gaps, require_lot
+from qckit.hatch.metrics import cone_metrics, require_lot
+from qckit.hatch.notes import gaps
 from qckit.hatch.rate import fit_rate, time_course
+from qckit.hatch.subsamples import fill_volumes
 from qckit.hatch.summary import summarise_cones
 from qckit.hatch.uncertainty import efficiency_budget, percentage_budget
 from qckit.verdicts.finding import Figure, Finding
@@ -209,7 +211,7 @@ def new_lot_evidence(
         or _unless_too_little(_ageing, every, test.reference, settings),
         left_out=(
             *test.left_out,
-            *gaps(summary.notes),
+            *map(str, gaps(summary.notes)),
             *(f"Lot {test.reference}: {said}" for said in gaps(other.notes if other else ())),
         ),
         certificate=certificate,

@@ -6,7 +6,7 @@ import math
 
 from qckit.hatch.comparison import say_open
 from qckit.hatch.dose import cost_per_million
-from qckit.hatch.metrics import gaps
+from qckit.hatch.notes import gaps, has_note
 from qckit.verdicts.finding import Evidence
 from qckit.verdicts.new_lot.rules import per_g, span
 
@@ -127,14 +127,12 @@ def cautions(rule, seen):
             "mixture heats up: goggles, gloves, fresh air, never with acid, your room's own rules "
             "first."
         )
-    notes = " ".join(seen.summary.notes)
-    if "Umbrella stages were not counted" in notes:
+    if has_note(seen.summary.notes, "no_umbrella"):
         lines.append(
             "Umbrella stages were not counted in every cone and were taken as none: the hatching percentage "
             "may be too high."
         )
-    if "instead of" in notes:
-        lines.extend(n for n in seen.summary.notes if "instead of" in n)
+    lines.extend(str(note) for note in seen.summary.notes if note.code == "other_hour")
     if seen.spread_refused:
         lines.append(
             "The cones of this test differ more than this room's cones usually do: look for a cause before "

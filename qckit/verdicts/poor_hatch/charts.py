@@ -172,7 +172,7 @@ def history_frame(counts: pd.DataFrame, finding, *, most: int = 40) -> pd.DataFr
     Parameters
     ----------
     counts : DataFrame
-        As ``hatch_counts`` returns it.
+        As ``counted_hatches`` returns it.
     finding : Finding
     most : int
         At most so many, the latest.
@@ -180,7 +180,7 @@ def history_frame(counts: pd.DataFrame, finding, *, most: int = 40) -> pd.DataFr
     Returns
     -------
     DataFrame
-        hatch, started, cone, hatch_pct, nauplii_per_g, is_this, is_usual.
+        hatch, started, cone, hatch_pct, hatching_efficiency_per_g, is_this, is_usual.
     """
     own = counts[counts["lot"] == finding.details["lot"]]
     last = own.loc[own["hatch"] == finding.subject, "started"]
@@ -193,7 +193,7 @@ def history_frame(counts: pd.DataFrame, finding, *, most: int = 40) -> pd.DataFr
             "started": own["started"],
             "cone": own["cone"],
             "hatch_pct": own["hatch_pct"],
-            "nauplii_per_g": own["nauplii_per_g"],
+            "hatching_efficiency_per_g": own["hatching_efficiency_per_g"],
             "is_this": own["hatch"] == finding.subject,
             "is_usual": own["hatch"].isin(finding.details["usual_hatches"]),
         }

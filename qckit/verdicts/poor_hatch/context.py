@@ -24,7 +24,7 @@ def describe_context(
     Parameters
     ----------
     counts : DataFrame
-        As ``hatch_counts`` returns it.
+        As ``counted_hatches`` returns it.
     hatches : DataFrame
         The hatches table.
     lot : mapping

@@ -24,7 +24,7 @@ def check_count(row, usual, samples: pd.DataFrame, photos, *, by_person=None) ->
     Parameters
     ----------
     row : mapping
-        The hatch's row of ``hatch_counts``.
+        The hatch's row of ``counted_hatches``.
     usual : Usual
     samples, photos : DataFrame
         The tables of those names; ``photos`` may be None.
@@ -114,7 +114,7 @@ def _shells(row, usual, own):
         return name, "shells were not counted", "cannot be told", ""
     if not usual.n_hatches or not math.isfinite(usual.mean[2]):
         return name, "this lot's usual shells are not known", "cannot be told", ""
-    ratio, before = row["shells"] / max(row["counted_shells_opened"], 1), math.exp(usual.mean[2])
+    ratio, before = row["shells"] / max(row["shell_opened"], 1), math.exp(usual.mean[2])
     far = math.log(max(ratio, 0.01) / before)
     seen = f"{ratio:.2f} shells per opened cyst, {usually(usual.n_hatches)} {before:.2f}"
     if abs(far) <= _ODD_SHELLS:
@@ -173,13 +173,15 @@ def _light(row, usual, own):
 
 def _amounts(row, usual, own):
     name = "mass and volumes"
-    if not math.isfinite(row["full_per_g"]):
+    if not math.isfinite(row["full_cysts_per_g"]):
         return name, "the counted volume is not known", "cannot be told", ""
     if not usual.n_hatches or not math.isfinite(usual.mean[3]):
         return name, "this lot's usual cysts per gram are not known", "cannot be told", ""
     before = math.exp(usual.mean[3])
-    seen = f"{_three(row['full_per_g']):,.0f} full cysts per gram, {usually(usual.n_hatches)} {_three(before):,.0f}"
-    if abs(math.log(max(row["full_per_g"], 1.0) / before)) <= _ODD_AMOUNT:
+    seen = (
+        f"{_three(row['full_cysts_per_g']):,.0f} full cysts per gram, {usually(usual.n_hatches)} {_three(before):,.0f}"
+    )
+    if abs(math.log(max(row["full_cysts_per_g"], 1.0) / before)) <= _ODD_AMOUNT:
         return name, seen, "ruled out", ""
     where = f"the sheet: {row['cysts_g']:g} g in {row['volume_ml']:g} ml; {_names(own)}"
     return name, seen + ": a mass or a volume may not be what was written", "doubtful", where

@@ -19,7 +19,7 @@ def next_feed(row, same_day, level: Level, settings, *, busy_cones=(), suspect_c
     Parameters
     ----------
     row : mapping
-        The poor hatch's row of ``hatch_counts``.
+        The poor hatch's row of ``counted_hatches``.
     same_day : DataFrame
         Rows of the other hatches of that day.
     level : Level
@@ -44,7 +44,7 @@ def next_feed(row, same_day, level: Level, settings, *, busy_cones=(), suspect_c
     """
     feed, share = settings.feed, settings.feed.recovery_pct / 100.0
     here = [v * row["cysts_g"] * share for v in (level.value, level.low, level.high)]
-    others = float((same_day["nauplii_per_g"] * same_day["cysts_g"]).sum() * share) if len(same_day) else 0.0
+    others = float((same_day["hatching_efficiency_per_g"] * same_day["cysts_g"]).sum() * share)
     there, day = here[0] + others, feed.nauplii_per_feed * max(1.0, feed.feeds_per_day)
     known = math.isfinite(here[0])
     usual = level.usual * row["cysts_g"] * share if math.isfinite(level.usual) else math.nan
@@ -87,7 +87,7 @@ def dose_by_other_lot(counts: pd.DataFrame, row) -> tuple[str, float, float] | N
     Parameters
     ----------
     counts : DataFrame
-        As ``hatch_counts`` returns it.
+        As ``counted_hatches`` returns it.
     row : mapping
         The poor hatch's row of it.
 
@@ -99,8 +99,10 @@ def dose_by_other_lot(counts: pd.DataFrame, row) -> tuple[str, float, float] | N
     from qckit.tables import to_utc
 
     age = (pd.Timestamp(row["started"]) - to_utc(counts["started"])).dt.total_seconds() / 86400.0
-    near = counts[(age >= 0) & (age <= _OTHER_LOT_DAYS) & (counts["lot"] != row["lot"])].dropna(subset="nauplii_per_g")
-    per_lot = near.groupby("lot")["nauplii_per_g"].agg(["median", lambda v: v.quantile(0.1), "size"])
+    near = counts[(age >= 0) & (age <= _OTHER_LOT_DAYS) & (counts["lot"] != row["lot"])].dropna(
+        subset="hatching_efficiency_per_g"
+    )
+    per_lot = near.groupby("lot")["hatching_efficiency_per_g"].agg(["median", lambda v: v.quantile(0.1), "size"])
     per_lot = per_lot[per_lot["size"] >= _OTHER_LOT_HATCHES]
     if per_lot.empty:
         return None

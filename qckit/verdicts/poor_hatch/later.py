@@ -22,7 +22,7 @@ def later_reading(samples: pd.DataFrame, row) -> tuple[dict, str]:
     samples : DataFrame
         The samples table.
     row : mapping
-        The hatch's row of ``hatch_counts``.
+        The hatch's row of ``counted_hatches``.
 
     Returns
     -------

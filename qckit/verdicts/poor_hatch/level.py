@@ -10,7 +10,7 @@ import pandas as pd
 
 __all__ = ["Level", "against_limits", "judge_level"]
 
-_PRIOR_SD = {"hatch_pct": 0.30, "nauplii_per_g": 0.10}
+_PRIOR_SD = {"hatch_pct": 0.30, "hatching_efficiency_per_g": 0.10}
 _PRIOR_DF = 6.0
 
 
@@ -35,12 +35,12 @@ def judge_level(counts: pd.DataFrame, row, usual, name: str) -> Level:
     Parameters
     ----------
     counts : DataFrame
-        As ``hatch_counts`` returns it.
+        As ``counted_hatches`` returns it.
     row : mapping
         The hatch's row of it.
     usual : Usual
     name : str
-        ``hatch_pct`` or ``nauplii_per_g``.
+        ``hatch_pct`` or ``hatching_efficiency_per_g``.
 
     Returns
     -------

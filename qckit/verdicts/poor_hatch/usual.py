@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-__all__ = ["FEATURES", "Usual", "describe_hatch", "hatch_counts", "usual_of_lot"]
+__all__ = ["FEATURES", "Usual", "counted_hatches", "describe_hatch", "usual_of_lot"]
 
 FEATURES = ("opened", "released", "witness", "amount")
 
@@ -47,91 +47,63 @@ class Usual:
         return np.array([opened * free, opened * (1 - free), 1 - opened, np.exp(self.mean[2]) * opened])
 
 
-def hatch_counts(samples: pd.DataFrame, hatches: pd.DataFrame, *, reading_h: float = 24.0) -> pd.DataFrame:
-    """Pool the subsamples of each hatch that were taken at its own reading.
+def counted_hatches(
+    samples: pd.DataFrame,
+    hatches: pd.DataFrame,
+    lots: pd.DataFrame | None = None,
+    *,
+    photos=None,
+    reading_h: float = 24.0,
+) -> pd.DataFrame:
+    """Give each hatch's figures (:func:`hatch.cone_metrics`) with how far its subsamples stray from each other.
 
     Parameters
     ----------
-    samples, hatches : DataFrame
-        Columns of the tables of those names. A hatch that was read several times counts at the reading nearest to
-        ``reading_h``.
+    samples, hatches, lots, photos : DataFrame
+        Tables of those names.
     reading_h : float
         The site's usual hour. [h]
 
     Returns
     -------
-    DataFrame, one row per hatch with counts
-        hatch, lot, cone, purpose, started, cysts_g, volume_ml, hours, n_subsamples, nauplii, umbrella, unhatched,
-        shells (NaN where nobody counted them), full_per_g, hatch_pct, nauplii_per_g, chi2 and df (of the full cysts
-        over subsamples), share_chi2 (of the nauplii among them, same df), sorted by start.
+    DataFrame, one row per hatch with nauplii and unhatched cysts counted, sorted by start
+        ``hatch.CONE_COLUMNS`` (umbrella stages 0 where nobody counted them), operator, chi2 and df (of the full cysts
+        over subsamples) and share_chi2 (of the nauplii among them, same df).
     """
+    from qckit.hatch import cone_metrics, joined_subsamples, reading_subsamples
     from qckit.tables import to_utc
 
-    sub = samples[(samples["kind"] == "subsample") & samples["nauplii"].notna()]
-    sub = sub.merge(
-        hatches[["hatch", "lot", "cone", "purpose", "started", "cysts_g", "volume_ml", "operator"]], on="hatch"
+    cones = cone_metrics(samples, hatches, lots, photos=photos, reading_h=reading_h)
+    cones = cones[cones["full_cysts"].notna()]
+    sub = reading_subsamples(joined_subsamples(samples, hatches, lots, photos), reading_h=reading_h)
+    sub = sub[(sub["left_out"] == "") & sub["full_cysts"].notna()]
+    cones = cones.merge(_strays(sub), on="hatch", how="left").merge(
+        hatches.reindex(columns=["hatch", "operator"]), on="hatch", how="left"
     )
-    elapsed = (to_utc(sub["taken"]) - to_utc(sub["started"])).dt.total_seconds() / 3600.0
-    sub["hours"] = sub["hours"].where(sub["hours"].notna(), elapsed)
-    away = (sub["hours"] - reading_h).abs()
-    nearest = sub.loc[away.groupby(sub["hatch"]).idxmin(), ["hatch", "hours"]].set_index("hatch")["hours"]
-    sub = sub[(sub["hours"] - sub["hatch"].map(nearest)).abs() <= 1.5]
-    unhatched = sub["embryos"].astype(float).where(sub["embryos"].notna(), sub["cysts"].astype(float))
-    dilution = sub["dilution"].astype(float).fillna(1.0)
-    sub = sub.assign(
-        nauplii=sub["nauplii"].astype(float),
-        umbrella=sub["umbrella"].astype(float).fillna(0.0),
-        unhatched=unhatched,
-        shells=sub["shells"].astype(float),
-        ul=sub["volume_ul"].astype(float) / dilution,
-    )
-    sub = _one_kind(sub[sub["unhatched"].notna()])
-    table = _pool(sub)
-    return table.sort_values(
+    cones["umbrella"] = cones["umbrella"].fillna(0.0)
+    return cones.sort_values(
         ["started", "hatch"], key=lambda c: to_utc(c) if c.name == "started" else c, ignore_index=True
     )
 
 
-def _one_kind(sub):
-    """Keep each hatch's counts of one kind, photo or person, whichever has more; the other is a second witness."""
-    n = sub.groupby(["hatch", "counted_by"]).size().unstack(fill_value=0)
-    n = n.reindex(columns=["photo", "person"], fill_value=0)
-    kind = (n["photo"] > n["person"]).map({True: "photo", False: "person"})
-    return sub[sub["counted_by"] == sub["hatch"].map(kind)]
-
-
-def _pool(sub):
-    """One row per hatch."""
-    full = sub["nauplii"] + sub["umbrella"] + sub["unhatched"]
-    seen = sub["shells"].notna()
-    sub = sub.assign(
-        full=full, opened=(sub["nauplii"] + sub["umbrella"]).where(seen, 0.0), exposure=sub["ul"].fillna(1.0)
+def _strays(sub):
+    """Chi-squares of each hatch's subsamples against one another."""
+    full, exposure = sub["full_cysts"], sub["counted_ul"].fillna(1.0)
+    sums = pd.DataFrame({"full": full, "n": sub["nauplii"], "exposure": exposure}).groupby(sub["hatch"])
+    total = sums.transform("sum")
+    expected = total["full"] / total["exposure"] * exposure
+    share = total["n"] / np.maximum(total["full"], 1.0)
+    chance = np.maximum(full * share * (1 - share), 0.25)
+    each = pd.DataFrame(
+        {
+            "chi2": (full - expected) ** 2 / np.maximum(expected, 0.5),
+            "share_chi2": (sub["nauplii"] - full * share) ** 2 / chance,
+        }
     )
-    grouped = sub.groupby("hatch", sort=False)
-    density = grouped["full"].transform("sum") / grouped["exposure"].transform("sum")
-    expected = density * sub["exposure"]
-    share = grouped["nauplii"].transform("sum") / np.maximum(grouped["full"].transform("sum"), 1.0)
-    chance = np.maximum(sub["full"] * share * (1 - share), 0.25)
-    sub = sub.assign(
-        chi2=(sub["full"] - expected) ** 2 / np.maximum(expected, 0.5),
-        share_chi2=(sub["nauplii"] - sub["full"] * share) ** 2 / chance,
-    )
-    grouped = sub.groupby("hatch", sort=False)
-    first = ["lot", "cone", "purpose", "started", "operator", "cysts_g", "volume_ml"]
-    table = grouped[first].first()
-    table["hours"], table["n_subsamples"] = grouped["hours"].mean(), grouped.size()
-    sums = grouped[["nauplii", "umbrella", "unhatched", "full", "opened", "chi2", "share_chi2"]].sum()
-    table = table.join(sums[["nauplii", "umbrella", "unhatched"]])
-    table["shells"] = grouped["shells"].sum(min_count=1)
-    table["counted_shells_opened"] = sums["opened"]
-    ul = grouped["ul"].sum(min_count=1).where(grouped["ul"].count() == table["n_subsamples"])
-    per_g = table["volume_ml"] * 1000.0 / (ul * table["cysts_g"])
-    table["full_per_g"], table["nauplii_per_g"] = sums["full"] * per_g, table["nauplii"] * per_g
-    table["hatch_pct"] = (100.0 * table["nauplii"] / sums["full"]).where(sums["full"] > 0)
-    table["df"] = table["n_subsamples"] - 1
-    for name in ("chi2", "share_chi2"):
-        table[name] = sums[name].where(table["df"] > 0)
-    return table.reset_index()
+    out = each.groupby(sub["hatch"]).sum()
+    out["df"] = sums.size() - 1
+    out[["chi2", "share_chi2"]] = out[["chi2", "share_chi2"]].where(out["df"] > 0)
+    return out.reset_index()
 
 
 def describe_hatch(row, *, mixing_cv: float = _PRIOR_MIXING_CV):
@@ -140,7 +112,7 @@ def describe_hatch(row, *, mixing_cv: float = _PRIOR_MIXING_CV):
     Parameters
     ----------
     row : mapping
-        A row of :func:`hatch_counts`.
+        A row of :func:`counted_hatches`.
     mixing_cv : float
         Coefficient of variation of density between subsamples.
 
@@ -152,15 +124,15 @@ def describe_hatch(row, *, mixing_cv: float = _PRIOR_MIXING_CV):
     """
     n, u, c = (float(row[k]) + 0.5 for k in ("nauplii", "umbrella", "unhatched"))
     opened, full = n + u, n + u + c
-    has_shells = np.isfinite(row["shells"]) and row["counted_shells_opened"] > 0
+    has_shells = np.isfinite(row["shells"]) and row["shell_opened"] > 0
     s = float(row["shells"]) + 0.5 if has_shells else 1.0
-    base = row["counted_shells_opened"] + 1.0 if has_shells else opened
+    base = row["shell_opened"] + 1.0 if has_shells else opened
     figures = np.array(
         [
             np.log(opened / c),
             np.log(n / u),
             np.log(s / base) if has_shells else np.nan,
-            np.log(row["full_per_g"]) if row["full_per_g"] > 0 else np.nan,
+            np.log(row["full_cysts_per_g"]) if row["full_cysts_per_g"] > 0 else np.nan,
         ]
     )
     slope = np.array(
@@ -184,7 +156,7 @@ def usual_of_lot(counts: pd.DataFrame, *, lot: str, before, leave_out=(), most: 
     Parameters
     ----------
     counts : DataFrame
-        As :func:`hatch_counts` returns it.
+        As :func:`counted_hatches` returns it.
     lot : str
     before : str
         ISO time; only hatches started earlier are used, at most the last ``most`` of them.

@@ -22,7 +22,7 @@ from qckit.verdicts.poor_hatch.later import later_reading
 from qckit.verdicts.poor_hatch.lengths import Lengths, compare_lengths, nauplius_lengths
 from qckit.verdicts.poor_hatch.level import Level, against_limits, judge_level
 from qckit.verdicts.poor_hatch.likelihood import Looks, Weighing, Weights, stated
-from qckit.verdicts.poor_hatch.usual import Usual, describe_hatch, hatch_counts, usual_of_lot
+from qckit.verdicts.poor_hatch.usual import Usual, counted_hatches, describe_hatch, usual_of_lot
 
 __all__ = ["VERDICTS", "Case", "explain_hatch", "study_hatch"]
 
@@ -176,7 +176,7 @@ def study_hatch(
         from qckit.hatch import fill_volumes
 
         samples = fill_volumes(samples, photos)
-    counts = hatch_counts(samples, hatches, reading_h=settings.conditions.reading_h)
+    counts = counted_hatches(samples, hatches, reading_h=settings.conditions.reading_h)
     if hatch not in set(counts["hatch"]):
         raise InputError(
             f"hatch {hatch}: no subsample with nauplii and cysts counted. Count one, or import its field sheet, first."
@@ -184,7 +184,10 @@ def study_hatch(
     row = counts[counts["hatch"] == hatch].iloc[0].to_dict()
     lot = next(iter(lots[lots["lot"] == row["lot"]].to_dict("records")), {"lot": row["lot"]})
     usual = _usual(counts, row)
-    levels = (judge_level(counts, row, usual, "hatch_pct"), judge_level(counts, row, usual, "nauplii_per_g"))
+    levels = (
+        judge_level(counts, row, usual, "hatch_pct"),
+        judge_level(counts, row, usual, "hatching_efficiency_per_g"),
+    )
     worst = worst_values(hatches, readings, counts.set_index("hatch")["hours"])
     effects = pd.DataFrame(columns=EFFECT_COLUMNS)
     if with_effects:

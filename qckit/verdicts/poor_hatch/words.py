@@ -33,7 +33,7 @@ _TITLE = {
     "count-doubtful": "Doubt the count first",
     "not-enough-evidence": "Not enough evidence",
 }
-_DAY_COLUMNS = ("hatch", "lot", "cone", "hatch_pct", "usual_pct", "nauplii_per_g")
+_DAY_COLUMNS = ("hatch", "lot", "cone", "hatch_pct", "usual_pct", "hatching_efficiency_per_g")
 _AT_ONCE = {
     "cold": "Warm the water to 28 °C and leave this cone running: late embryos can still hatch. Check the heater.",
     "hot": "Bring the water below 30 °C and check the heater; harmed embryos will not recover.",
@@ -165,11 +165,11 @@ def _stage_sign(case):
         ("the unopened cysts", row["unhatched"] / full, usual.mix[2], "%"),
         (
             "the shells per opened cyst",
-            row["shells"] / max(row["counted_shells_opened"], 1.0),
+            row["shells"] / max(row["shell_opened"], 1.0),
             math.exp(usual.mean[2]),
             "",
         ),
-        ("the full cysts per gram", row["full_per_g"], math.exp(usual.mean[3]), "g"),
+        ("the full cysts per gram", row["full_cysts_per_g"], math.exp(usual.mean[3]), "g"),
     ]
     floor = {"%": 0.03, "": 0.05, "g": 1.0}
     strays = [
@@ -371,7 +371,7 @@ def _left_out(case):
         said.append(f"What is usual rests on little: {case.usual.note}.")
     if not math.isfinite(case.row["shells"]):
         said.append("Shells were not counted, so they cannot witness for or against the nauplii.")
-    if not math.isfinite(case.row["full_per_g"]):
+    if not math.isfinite(case.row["full_cysts_per_g"]):
         said.append("The counted volume is not known; cysts per gram could not be compared.")
     return said
 
@@ -398,7 +398,7 @@ def _details(case, verdict, named, p, plans, then, settings):
         "traces": trace_shares(case) if case.usual.n_hatches else {},
         "mix_pct": dict(zip(("nauplius", "umbrella", "cyst"), (100 * mix).tolist(), strict=True)),
         "usual_mix_pct": dict(zip(("nauplius", "umbrella", "cyst"), (100 * case.usual.mix[:3]).tolist(), strict=True)),
-        "shells_per_opened": case.row["shells"] / max(case.row["counted_shells_opened"], 1.0),
+        "shells_per_opened": case.row["shells"] / max(case.row["shell_opened"], 1.0),
         "usual_shells_per_opened": float(np.exp(case.usual.mean[2])),
         "differences": case.differences.to_dict("records"),
         "site_effects": case.effects.to_dict("records"),
@@ -450,4 +450,6 @@ def _alt(case, mix) -> dict:
 def _day(case):
     """The day's other hatches, nauplii per gram to three figures."""
     table = case.same_day[list(_DAY_COLUMNS)]
-    return table.assign(nauplii_per_g=[three_figures(v) for v in table["nauplii_per_g"]]).to_dict("records")
+    return table.assign(
+        hatching_efficiency_per_g=[three_figures(v) for v in table["hatching_efficiency_per_g"]]
+    ).to_dict("records")
