@@ -106,4 +106,11 @@ def file_fault(fault: OSError) -> InputError:
 def one_line(text: object) -> str:
     """Fold a message to one printable line, so that file names cannot break a terminal or a table."""
     folded = " ".join(str(text).split())
-    return "".join(c if c.isprintable() else f"\\x{ord(c):02x}" for c in folded)
+    return folded if folded.isprintable() else "".join(c if c.isprintable() else _escaped(c) for c in folded)
+
+
+def _escaped(sign: str) -> str:
+    code = ord(sign)
+    if 0xDC80 <= code <= 0xDCFF:  # a byte of a file name that is not UTF-8
+        code -= 0xDC00
+    return f"\\x{code:02x}" if code < 256 else f"\\u{code:04x}" if code < 65536 else f"\\U{code:08x}"

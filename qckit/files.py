@@ -5,9 +5,12 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import os
+import platform
 import re
 import shutil
+import time
 import uuid
+import zlib
 from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -15,7 +18,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["neutralise", "restore", "safe_frame", "safe_name", "swap_in", "whole", "write_csv", "write_whole"]
+__all__ = ["neutralise", "restore", "safe_frame", "safe_name", "swap_in", "sweep", "whole", "write_csv", "write_whole"]
 
 
 @contextlib.contextmanager
@@ -38,7 +41,7 @@ def whole(path: str | Path) -> Iterator[Path]:
         It cannot be written; names ``path``, not the passing file.
     """
     path = Path(path)
-    passing = path.parent / f".{uuid.uuid4().hex}.part"
+    passing = path.parent / f".{_host()}-{os.getpid()}-{uuid.uuid4().hex[:12]}.part"
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         yield passing
@@ -52,6 +55,37 @@ def whole(path: str | Path) -> Iterator[Path]:
     finally:
         with contextlib.suppress(OSError):  # where nothing can be written, nothing is left either
             passing.unlink(missing_ok=True)
+
+
+def _host() -> str:
+    return f"{zlib.crc32(platform.node().encode()):08x}"
+
+
+_PASSING = re.compile(r"\.([0-9a-f]{8})-(\d+)-[0-9a-f]{12}\.part")
+_OLD_S = 24 * 3600.0
+
+
+def sweep(folder: str | Path) -> None:
+    """Remove passing files that a killed program left: those of this computer's ended programs, and day-old ones."""
+    with contextlib.suppress(OSError):
+        for path in Path(folder).glob(".*.part"):
+            match = _PASSING.fullmatch(path.name)
+            ended = match is not None and match[1] == _host() and not _runs(int(match[2]))
+            with contextlib.suppress(OSError):
+                if ended or time.time() - path.stat().st_mtime > _OLD_S:
+                    path.unlink()
+
+
+def _runs(pid: int) -> bool:
+    if os.name != "posix":  # elsewhere the question would end the program
+        return True
+    try:
+        os.kill(pid, 0)
+    except ProcessLookupError:
+        return False
+    except OSError:
+        return True
+    return True
 
 
 def write_whole(path: str | Path, data: bytes | str) -> None:

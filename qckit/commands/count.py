@@ -19,7 +19,16 @@ LISTED = 10
 @click.option("--scales", type=click.Path(path_type=Path), help="CSV with the columns photo and um_per_px.")
 @click.option("--out", required=True, type=click.Path(path_type=Path), help="Folder for the results.")
 @click.option("--workers", type=int, default=1, show_default=True, help="Processes.")
-@click.option("--scheduler", metavar="tcp://HOST:PORT", help="Address of a Dask scheduler to count on.")
+@click.option(
+    "--scheduler",
+    metavar="ADDRESS",
+    help="Dask scheduler to count on: tls://HOST:PORT, with the three files below, or tcp://HOST:PORT. Whoever can "
+    "reach a tcp scheduler, or answers in its place, can run programs here and on its workers: use tcp only on this "
+    "computer or in a closed network, and only a scheduler you trust.",
+)
+@click.option("--tls-ca", type=click.Path(path_type=Path), help="Certificate of who signed the scheduler's (PEM).")
+@click.option("--tls-cert", type=click.Path(path_type=Path), help="Certificate to show to the scheduler (PEM).")
+@click.option("--tls-key", type=click.Path(path_type=Path), help="Private key of that certificate (PEM).")
 @click.option("--checked/--no-checked", default=True, help="Draw checked pictures (default) or not.")
 @click.option(
     "--reader",
@@ -41,7 +50,7 @@ LISTED = 10
     help="Counting frame in px, the same for all photos: 'ellipse 40,20 1400,1380' (the box around a dish), "
     "'rectangle 0,0 960,1440', or 'polygon' and its corners. The photo when left out.",
 )
-def command(photos, um_per_px, scales, out, workers, scheduler, checked, reader, stages, region):
+def command(photos, um_per_px, scales, out, workers, scheduler, checked, reader, stages, region, **tls):
     """Count nauplii, umbrella stages, cysts and shells in photos.
 
     PHOTOS are files or folders. Writes counts.csv (a row per photo), objects.csv (a row per object) and checked/ (each
@@ -63,6 +72,7 @@ def command(photos, um_per_px, scales, out, workers, scheduler, checked, reader,
             checked=checked,
             reader=None if reader == "off" else reader,
             scheduler=scheduler,
+            tls={key.removeprefix("tls_"): str(path) for key, path in tls.items() if path},
             progress=report,
             stage_model=own,
             region=frame,
@@ -75,8 +85,10 @@ def command(photos, um_per_px, scales, out, workers, scheduler, checked, reader,
     click.echo(
         f"{len(counts)} photo{'s' if len(counts) != 1 else ''} counted: {counts.nauplii.sum()} nauplii, "
         f"{counts.umbrella.sum()} umbrella stages, {counts.cyst.sum()} cysts, {counts.shell.sum()} shells; "
-        f"{hatched}. Results in {out}"
+        f"{hatched}. Results in {one_line(out)}"
     )
+    for folder in counted.left_out:
+        click.echo(f"note: {one_line(folder)} was not searched: folders of that name hold pictures that qckit drew.")
     _say_beyond(frame, counts)
     _say_earlier(counted, out)
     flagged = counts[counts["flags"] != ""]
@@ -125,12 +137,12 @@ def _say_earlier(counted, out: Path) -> None:
     if counted.kept:
         n = len(counted.kept)
         click.echo(
-            f"note: the tables in {out} also keep {n} photo{'s' if n > 1 else ''} counted earlier: "
+            f"note: the tables in {one_line(out)} also keep {n} photo{'s' if n > 1 else ''} counted earlier: "
             f"{_named(counted.kept)}. For tables of these photos alone give another --out."
         )
     if counted.replaced:
         click.echo(
-            f"note: replaced, as another photo of the same name was counted into {out} before: "
+            f"note: replaced, as another photo of the same name was counted into {one_line(out)} before: "
             f"{_named(counted.replaced)}"
         )
 
@@ -153,7 +165,7 @@ def _stage_model(stages: str, out: Path) -> Path | None:
     places = [p for p in (out.resolve(), *out.resolve().parents) if (p / SETTINGS_FILE).is_file()]
     own = site_stage_model(places[0]) if places else None
     if own:
-        click.echo(own.sentence)
+        click.echo(one_line(own.sentence))
     return own.path if own else None
 
 

@@ -11,18 +11,21 @@ from pathlib import Path
 
 import pandas as pd
 
+from qckit.counting.bounds import check_counted_scale
 from qckit.counting.earlier import read_earlier, write_tables
+from qckit.counting.isolated import can_isolate, run_isolated
 from qckit.counting.regions import region_words
 from qckit.counting.result import COUNTS_COLUMNS, Flag, PhotoCount, version_with
-from qckit.counting.stages import model_key
-from qckit.errors import InputError, QcError
-from qckit.files import write_whole
-from qckit.photo import Scales, find_photos, photo_names
+from qckit.counting.stages import load_stage_model, model_key
+from qckit.errors import InputError, QcError, one_line
+from qckit.files import sweep, write_whole
+from qckit.photo import Scales, drawn_folders, find_photos, photo_names
 from qckit.tables import empty_table, table_columns
 
 __all__ = ["CountedPhotos", "checked_name", "count_photos"]
 
 PARTS = ".parts"
+LONGEST_NAME = 200  # bytes; most disks take 255
 
 
 @dataclass(frozen=True)
@@ -41,6 +44,8 @@ class CountedPhotos:
         Other photos, counted earlier, whose rows stay in the tables of ``out_dir``.
     replaced : tuple of str
         Photos of the same name but with other content whose rows there were replaced.
+    left_out : tuple of Path
+        Folders of pictures that the kit drew, which were not searched.
     """
 
     counts: pd.DataFrame
@@ -48,15 +53,16 @@ class CountedPhotos:
     failures: pd.DataFrame
     kept: tuple[str, ...] = ()
     replaced: tuple[str, ...] = ()
+    left_out: tuple[Path, ...] = ()
 
 
 @dataclass(frozen=True)
 class _Job:
-    """What a worker needs for one photo; plain values, so that it travels."""
+    """What a worker needs for one photo; plain values, so that it travels. A scale in words is why there is none."""
 
     path: str
     name: str
-    um_per_px: float
+    um_per_px: float | str
     reader: str | None
     part: str | None
     checked: str | None
@@ -65,9 +71,13 @@ class _Job:
 
 
 def checked_name(photo: str) -> str:
-    """File name of a photo's checked picture: folders joined by ``__``, ending ``.jpg``."""
+    """File name of a photo's checked picture: folders joined by ``__``, ending ``.jpg``; long names are cut."""
     flat = photo.replace("/", "__")
-    return flat if flat.lower().endswith(".jpg") else flat + ".jpg"
+    flat = flat if flat.lower().endswith(".jpg") else flat + ".jpg"
+    if len(flat.encode()) <= LONGEST_NAME:
+        return flat
+    digest = hashlib.sha256(photo.encode()).hexdigest()[:8]
+    return f"{flat.encode()[: LONGEST_NAME - 13].decode(errors='ignore')}_{digest}.jpg"
 
 
 def count_photos(
@@ -79,6 +89,7 @@ def count_photos(
     checked: bool = True,
     reader: str | None = "auto",
     scheduler: str | None = None,
+    tls: dict[str, str] | None = None,
     progress=None,
     stage_model: str | Path | None = None,
     region: dict | None = None,
@@ -102,7 +113,10 @@ def count_photos(
     reader : {"auto", None}
         As in :func:`count_photo`.
     scheduler : str, optional
-        Address of a Dask scheduler (``tcp://host:port``) whose workers see the same files.
+        Address of a Dask scheduler (``tls://host:port`` or ``tcp://host:port``) whose workers see the same files. It
+        must be trusted: tasks and answers travel as pickles, which run programs when they are read.
+    tls : dict, optional
+        Files ``ca``, ``cert`` and ``key`` for a ``tls://`` address.
     region : dict, optional
         Counting frame for every photo, as in :func:`count_photo`.
     progress : callable, optional
@@ -120,39 +134,61 @@ def count_photos(
     Raises
     ------
     InputError
-        A path does not exist, or a scale is missing or wrong. A photo that cannot be read does not raise; it is listed
-        in ``failures``.
+        A path does not exist, or no photo has a scale. A photo that cannot be read, or has no scale, does not raise; it
+        is listed in ``failures``.
     OSError
         ``out_dir`` cannot be written.
     """
-    files = find_photos([paths] if isinstance(paths, (str, Path)) else paths)
-    um_per_px = Scales.of(scales).scales_for(files)
+    paths = [paths] if isinstance(paths, (str, Path)) else list(paths)
+    out = Path(out_dir) if out_dir is not None else None
+    files = find_photos(paths, results=out)
+    um_per_px = _scales(scales, files)
     if workers < 1:
         raise InputError(f"workers is {workers}, and at least 1 process is needed. Give --workers 1 or more.")
-    out = Path(out_dir) if out_dir is not None else None
+    model = str(stage_model) if stage_model else None
+    model_key(model)  # before any work, so that a wrong model or a wrong --out costs none
+    load_stage_model(model)
     if out is not None:
-        for place in (out, out / PARTS):  # before any work, so that a wrong --out costs none
+        for place in (out, out / PARTS):
             place.mkdir(parents=True, exist_ok=True)
+        for place in (out, out / PARTS, out / "checked"):
+            sweep(place)
         earlier = read_earlier(out) if keep_earlier else None
     names = photo_names(files)
-    model = str(stage_model) if stage_model else None
     jobs = [
         _job(f, n, scale, reader, out, checked, model, region)
         for f, n, scale in zip(files, names, um_per_px, strict=True)
     ]
     results: list = [None] * len(jobs)
-    for done, (i, answer) in enumerate(_run(jobs, workers, scheduler), start=1):
+    for done, (i, answer) in enumerate(_run(jobs, workers, scheduler, tls), start=1):
         results[i] = answer
         if progress:
             progress(done, len(jobs), jobs[i].name)
-    counted = _tables(jobs, results)
+    counted = replace(_tables(jobs, results), left_out=tuple(drawn_folders(paths, results=out)))
     if out is not None:
         kept, replaced = write_tables(out, counted.counts, counted.objects, earlier)
         counted = replace(counted, kept=kept, replaced=replaced)
     return counted
 
 
-def _job(path: Path, name: str, um_per_px: float, reader, out: Path | None, checked: bool, model, region) -> _Job:
+def _scales(given, files: list[Path]) -> list[float | str]:
+    """The scale of each photo, or why it has none that can be used; where none has, that is raised."""
+    scales = Scales.of(given)
+    if scales.everywhere is not None:
+        check_counted_scale(scales.everywhere, "scale")
+    found: list[float | str] = []
+    for path in files:
+        try:
+            found.append(check_counted_scale(scales.scale_for(path), path.name))
+        except InputError as error:
+            found.append(str(error))
+    if all(isinstance(scale, str) for scale in found):
+        for scale in scales.scales_for(files):
+            check_counted_scale(scale, scales.source)
+    return found
+
+
+def _job(path: Path, name: str, um_per_px: float | str, reader, out: Path | None, checked: bool, model, region) -> _Job:
     if out is None:
         return _Job(str(path), name, um_per_px, reader, None, None, model, region)
     version = version_with(model_key(model))
@@ -178,10 +214,12 @@ def _reader_key(reader) -> str:
     return reader_key(reader)
 
 
-def _run(jobs: list[_Job], workers: int, scheduler: str | None):
+def _run(jobs: list[_Job], workers: int, scheduler: str | None, tls: dict | None):
     """Yield (index, answer) as photos finish."""
     if scheduler:
-        yield from _run_on_cluster(jobs, scheduler)
+        yield from _run_on_cluster(jobs, scheduler, tls)
+    elif can_isolate():
+        yield from run_isolated(jobs, _count_one, workers=workers)
     elif workers == 1 or len(jobs) == 1:
         for i, job in enumerate(jobs):
             yield i, _count_one(job)
@@ -211,7 +249,7 @@ def _run_in_processes(jobs, workers):
         raise
 
 
-def _run_on_cluster(jobs, scheduler: str):
+def _run_on_cluster(jobs, scheduler: str, tls: dict | None):
     try:
         from distributed import Client, as_completed
     except ImportError as error:
@@ -220,65 +258,103 @@ def _run_on_cluster(jobs, scheduler: str):
             "'qckit[cluster]'  or leave --scheduler out."
         ) from error
     try:
-        client = Client(scheduler, timeout="10s", set_as_default=False)
-    except (OSError, ValueError) as error:
+        client = Client(scheduler, timeout="10s", set_as_default=False, security=_security(scheduler, tls))
+    except (OSError, ValueError, TypeError) as error:
         raise InputError(f"no Dask scheduler answers at {scheduler}. Start it, or correct the address.") from error
     with client:
         futures = client.map(_indexed, range(len(jobs)), jobs, pure=False)
-        for _, answer in as_completed(futures, loop=client.loop, with_results=True):
-            yield answer
+        place = {future.key: i for i, future in enumerate(futures)}
+        for future in as_completed(futures, loop=client.loop):
+            error = future.exception()
+            if error is None:
+                yield future.result()
+            elif isinstance(error, OSError):
+                raise error
+            else:
+                name = one_line(jobs[place[future.key]].name)
+                yield place[future.key], f"{name}: the worker that counted it broke down ({one_line(error)[:200]})."
+
+
+def _security(scheduler: str, tls: dict | None):
+    """What proves each side to the other; None for an address without TLS."""
+    if not tls and not scheduler.startswith("tls://"):
+        return None
+    lacking = [f"--tls-{name}" for name in ("ca", "cert", "key") if not Path((tls or {}).get(name, "")).is_file()]
+    if lacking or not scheduler.startswith("tls://"):
+        what = f"{', '.join(lacking)} must name a file" if lacking else "the address must begin with tls://"
+        raise InputError(f"a scheduler with TLS needs its certificates: {what}.")
+    from distributed.security import Security
+
+    return Security(
+        require_encryption=True, tls_ca_file=tls["ca"], tls_client_cert=tls["cert"], tls_client_key=tls["key"]
+    )
 
 
 def _count_one(job: _Job):
     """Count one photo, or take it from its part; returns the part's dict or the message of what went wrong."""
+    if isinstance(job.um_per_px, str):
+        return job.um_per_px
+    try:
+        part, picture = _counted(job)
+    except QcError as error:
+        return str(error)
+    except MemoryError:
+        return f"{one_line(job.name)}: counting it needs more memory than one photo may have. Save it smaller."
+    except Exception as error:  # noqa: BLE001  a photo must not stop the others, whatever is wrong with it
+        what = f"{type(error).__name__}: {one_line(error)[:200]}"
+        return f"{one_line(job.name)}: could not be counted ({what}). Save it anew as JPEG and count it again."
+    # a disk that cannot be written is no fault of the photo: that stops the count
+    if picture is False:
+        return part
+    if picture is not None:
+        from qckit.counting.picture import save_checked
+
+        save_checked(job.checked, picture)
+    if job.part:
+        write_whole(job.part, json.dumps(part))
+    return part
+
+
+def _counted(job: _Job):
+    """Return a photo's part, and its checked picture where one is to be written; False for one counted before."""
     from qckit.counting.pipeline import count_photo, finest_scale
     from qckit.photo.reading import read_photo
 
-    try:
-        kept = _kept(job)
-        if kept is not None:
-            return kept
-        photo = read_photo(job.path, um_per_px=job.um_per_px, finest_um_per_px=finest_scale(job.reader))
-        result = count_photo(
-            job.path,
-            um_per_px=job.um_per_px,
-            reader=job.reader,
-            photo=photo,
-            name=job.name,
-            stage_model=job.stage_model,
-            region=job.region,
-        )
-        if job.checked:
-            from qckit.counting.picture import draw_checked, save_checked
+    kept = _kept(job)
+    if kept is not None:
+        return kept, False
+    photo = read_photo(job.path, um_per_px=job.um_per_px, finest_um_per_px=finest_scale(job.reader))
+    result = count_photo(
+        job.path,
+        um_per_px=job.um_per_px,
+        reader=job.reader,
+        photo=photo,
+        name=job.name,
+        stage_model=job.stage_model,
+        region=job.region,
+    )
+    if not job.checked:
+        return _to_part(result), None
+    from qckit.counting.picture import draw_checked
 
-            title = f"{result.photo}" + (f"   flags: {', '.join(f.code for f in result.flags)}" if result.flags else "")
-            save_checked(
-                job.checked,
-                draw_checked(
-                    photo.pixels,
-                    result.objects,
-                    um_per_px=job.um_per_px,
-                    px_per_photo_px=1 / photo.reduction,
-                    title=title,
-                ),
-            )
-        part = _to_part(result)
-        if job.part:
-            write_whole(job.part, json.dumps(part))
-        return part
-    except QcError as error:
-        return str(error)
+    title = one_line(result.photo) + (f"   flags: {', '.join(f.code for f in result.flags)}" if result.flags else "")
+    picture = draw_checked(
+        photo.pixels, result.objects, um_per_px=job.um_per_px, px_per_photo_px=1 / photo.reduction, title=title
+    )
+    return _to_part(result), picture
 
 
 def _kept(job: _Job):
     """The part of a photo counted before, if its file is still the same and its picture is there."""
     if not job.part or not Path(job.part).is_file() or (job.checked and not Path(job.checked).is_file()):
         return None
+    from qckit.photo.reading import file_bytes
+
     try:
         part = json.loads(Path(job.part).read_text(encoding="utf-8"))
-        same = part["sha256"] == hashlib.sha256(Path(job.path).read_bytes()).hexdigest()
+        same = part["sha256"] == hashlib.sha256(file_bytes(job.path)).hexdigest()
         return part if same and {"counts", "objects", "flags"} <= set(part) else None
-    except (OSError, ValueError, KeyError, TypeError):
+    except (OSError, ValueError, KeyError, TypeError, RecursionError):
         return None
 
 

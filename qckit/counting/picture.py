@@ -9,6 +9,7 @@ import pandas as pd
 
 from qckit.draw import STAGE_STYLE
 from qckit.files import write_whole
+from qckit.photo.reading import DRAWN_MARK
 from qckit.tables import STAGES
 
 __all__ = ["describe_counts", "draw_checked", "save_checked"]
@@ -70,7 +71,7 @@ def draw_checked(
     image = Image.fromarray(pixels)
     factor = min(1.0, LONG_SIDE_PX / max(image.size))
     if factor < 1:
-        image = image.resize((round(image.width * factor), round(image.height * factor)), reducing_gap=2.0)
+        image = image.resize(tuple(max(1, round(side * factor)) for side in image.size), reducing_gap=2.0)
     scale = px_per_photo_px * factor
     size = max(11, round(image.width / 110))
     font = ImageFont.load_default(size=size)
@@ -135,5 +136,5 @@ def save_checked(path: str | Path, image, *, quality: int = 85) -> None:
     import io
 
     buffer = io.BytesIO()
-    image.save(buffer, "JPEG", quality=quality, optimize=False)
+    image.save(buffer, "JPEG", quality=quality, optimize=False, comment=DRAWN_MARK)
     write_whole(path, buffer.getvalue())

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from qckit.counting.analysis import Analysis, FoundObjects, analyse, choose_objects
+from qckit.counting.bounds import check_countable
 from qckit.counting.flags import PhotoSigns, hatch_swing, judge_photo
 from qckit.counting.frame import apply_frame
 from qckit.counting.measuring import FEATURES
@@ -71,6 +72,7 @@ def count_photo(
     um_per_px = check_scale(um_per_px, path.name)
     photo = photo or read_photo(path, um_per_px=um_per_px, finest_um_per_px=finest_scale(reader))
     size = {"width_px": photo.width_px, "height_px": photo.height_px}
+    check_countable(**size, um_per_px=um_per_px, finest_um_per_px=finest_scale(reader), where=path.name)
     region = None if region is None else check_region(region, **size)
     analysis, found, differing, model = find_objects(photo, um_per_px, reader=reader, stage_model=stage_model)
     objects = _object_table(found, analysis, name or path.name)

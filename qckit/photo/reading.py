@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import hashlib
 import io
+import stat
 import struct
 import warnings
-import zlib
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -14,31 +14,27 @@ import numpy as np
 
 from qckit.errors import InputError, one_line
 
-__all__ = ["MAX_MEGAPIXELS", "Photo", "read_photo"]
+__all__ = ["MAX_MEGAPIXELS", "Photo", "file_bytes", "read_photo"]
 
 MAX_MEGAPIXELS = 200.0
 """Larger pictures are refused before their pixels are unpacked: a small file can claim any size."""
 
-MAX_FILE_MB = 2000.0
+MAX_FILE_MB = 600.0
+MAX_PAGES = 64  # thumbnails and the steps of a pyramid among them
 
-# What decoders raise on damaged files; anything else is a fault of the kit and must show.
-DAMAGE = (
-    OSError,
-    SyntaxError,
-    ValueError,
-    TypeError,
-    KeyError,
-    IndexError,
-    EOFError,
-    ZeroDivisionError,
-    OverflowError,
-    MemoryError,
-    AttributeError,
-    RuntimeError,
-    AssertionError,
-    struct.error,
-    zlib.error,
+DRAWN_MARK = b"qckit: drawn from a photo that was counted"
+"""Comment inside every checked picture, so that none is counted as a photo."""
+
+_FORMATS = (
+    (b"\xff\xd8\xff", 0, ("JPEG", "MPO")),
+    (b"\x89PNG\r\n\x1a\n", 0, ("PNG",)),
+    (b"WEBP", 8, ("WEBP",)),
+    (b"BM", 0, ("BMP",)),
+    (b"ftyp", 4, ("HEIF",)),
+    *((start, 0, ("TIFF",)) for start in (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")),
 )
+"""First bytes, where they stand, and the decoders that may read such a file: no other is ever asked, since some start
+programs (PostScript) or read what no camera writes."""
 
 
 @dataclass(frozen=True)
@@ -101,23 +97,24 @@ def read_photo(path, *, um_per_px: float | None = None, finest_um_per_px: float 
     Raises
     ------
     InputError
-        The file is missing, empty, no picture, damaged, or larger than ``MAX_MEGAPIXELS``.
+        The file is missing, empty, no picture, of another format, damaged, drawn by the kit, or larger than
+        ``MAX_MEGAPIXELS``.
     """
     path = Path(path)
     where = one_line(path.name)
-    data = _read_bytes(path, where)
+    data = file_bytes(path, formats=True)
     shrink = 1
     if um_per_px and finest_um_per_px:
         while shrink < 8 and um_per_px * shrink * 2 <= finest_um_per_px:
             shrink *= 2
-    reader = _read_tiff if data[:4] in (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+") else _read_pillow
+    reader = _read_tiff if _formats_of(data) == ("TIFF",) else _read_pillow
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
             rgb, size, taken, hint, kind = reader(data, shrink, where)
     except InputError:
         raise
-    except DAMAGE as error:
+    except Exception as error:  # decoders raise anything on damaged files
         raise _damaged(data, where, error) from error
     if not rgb.shape[0] or not rgb.shape[1]:
         raise InputError(f"{where}: the picture has no pixels. Copy the file from the camera again.")
@@ -136,24 +133,59 @@ def read_photo(path, *, um_per_px: float | None = None, finest_um_per_px: float 
     )
 
 
-def _read_bytes(path: Path, where: str) -> bytes:
-    """Return the file's bytes, or say why there are none."""
+def file_bytes(path: str | Path, *, formats: bool = False) -> bytes:
+    """Return a file's bytes, or say why there are none.
+
+    Parameters
+    ----------
+    path : path
+    formats : bool
+        Refuse a file whose first bytes are those of no format that is read, before the rest is.
+
+    Raises
+    ------
+    InputError
+        The file is missing, empty, no file but a folder or device, or too large; or of another format.
+    """
+    path = Path(path)
+    where = one_line(path.name)
     try:
-        size = path.stat().st_size
-        if path.is_dir():
+        status = path.stat()
+        if stat.S_ISDIR(status.st_mode):
             raise InputError(f"{where}: this is a folder, not a photo. Name a file in it.")
-        if size == 0:
+        if not stat.S_ISREG(status.st_mode):
+            raise InputError(f"{where}: this is a pipe or a device, not a file. Save the photo as a file.")
+        if status.st_size == 0:
             raise InputError(f"{where}: the file is empty (0 bytes). Copy it from the camera again.")
-        if size > MAX_FILE_MB * 1e6:
+        if status.st_size > MAX_FILE_MB * 1e6:
             raise InputError(
-                f"{where}: the file has {size / 1e6:.0f} MB, more than the {MAX_FILE_MB:.0f} MB that are "
+                f"{where}: the file has {status.st_size / 1e6:.0f} MB, more than the {MAX_FILE_MB:.0f} MB that are "
                 f"read. Save it as JPEG."
             )
-        return path.read_bytes()
+        with path.open("rb") as file:
+            head = file.read(512)
+            if formats and not _formats_of(head):
+                raise InputError(f"{where}: the file {_what_else(head)}. Give a JPEG, PNG, TIFF or HEIC photo.")
+            return head + file.read(int(MAX_FILE_MB * 1e6))
     except OSError as error:
         raise InputError(
             f"{where}: cannot be read: {error.strerror or error}. Check the name and whether you may read it."
         ) from error
+
+
+def _formats_of(head: bytes) -> tuple[str, ...]:
+    """Decoders for a file that starts like this; none for what is not read."""
+    return next((names for start, at, names in _FORMATS if head[at : at + len(start)] == start), ())
+
+
+def _what_else(head: bytes) -> str:
+    """Say what a file is that is no photo."""
+    if head[:4] == b"%!PS" or head[:4] == b"\xc5\xd0\xd3\xc6":
+        return "is PostScript, not a photo"
+    if head[:4] == b"%PDF":
+        return "is a PDF, not a photo"
+    looks_text = b"\0" not in head and sum(32 <= b < 127 or b in b"\r\n\t" for b in head) > 0.9 * len(head)
+    return "holds text, not a picture" if looks_text else "is not a picture that can be read"
 
 
 def _damaged(data: bytes, where: str, error: Exception) -> InputError:
@@ -161,10 +193,7 @@ def _damaged(data: bytes, where: str, error: Exception) -> InputError:
     from PIL import UnidentifiedImageError
 
     if isinstance(error, UnidentifiedImageError):
-        head = data[:512]
-        looks_text = b"\0" not in head and sum(32 <= b < 127 or b in b"\r\n\t" for b in head) > 0.9 * len(head)
-        what = "holds text, not a picture" if looks_text else "is not a picture that can be read"
-        return InputError(f"{where}: the file {what}. Give a JPEG, PNG, TIFF or HEIC photo.")
+        return InputError(f"{where}: the file {_what_else(data[:512])}. Give a JPEG, PNG, TIFF or HEIC photo.")
     if isinstance(error, MemoryError):
         return InputError(f"{where}: the picture does not fit into memory. Save it smaller.")
     return InputError(
@@ -193,10 +222,12 @@ def _read_pillow(data: bytes, shrink: int, where: str):
 
         pillow_heif.register_heif_opener()
     Image.MAX_IMAGE_PIXELS = None  # the limit is check_size, which says what to do
-    with Image.open(io.BytesIO(data)) as image:
+    with Image.open(io.BytesIO(data), formats=_formats_of(data)) as image:
         kind = image.format or ""
         width, height = image.size
         check_size(width, height, where)
+        if DRAWN_MARK in bytes(image.info.get("comment") or b""):
+            raise InputError(f"{where}: this is a picture that qckit drew, not a photo. Give the photo it shows.")
         exif = image.getexif()
         orientation = exif.get(0x0112, 1) if kind != "HEIF" else 1  # HEIF comes upright from its reader
         taken = _taken(exif)
@@ -246,12 +277,15 @@ def _read_tiff(data: bytes, shrink: int, where: str):
     """Decode TIFF with tifffile, which keeps 16 bit; Pillow takes the compressions tifffile leaves out."""
     import tifffile
 
+    _check_pages(data, where)
     with tifffile.TiffFile(io.BytesIO(data)) as tiff:
         pages = [p for p in tiff.pages if not getattr(p, "is_reduced", False)]
         if len(pages) > 1:
             raise InputError(f"{where}: the TIFF holds {len(pages)} pictures. Save each as its own file.")
         page = pages[0]
         check_size(page.imagewidth, page.imagelength, where)
+        if page.nbytes > 8 * MAX_MEGAPIXELS * 1e6:
+            raise InputError(f"{where}: the TIFF claims {page.nbytes / 1e9:.1f} GB of pixels. Save it as flat RGB.")
         if page.samplesperpixel > 5:
             raise InputError(f"{where}: the TIFF has {page.samplesperpixel} channels, not 1 to 4. Save it as RGB.")
         taken = _tiff_time(page)
@@ -260,7 +294,12 @@ def _read_tiff(data: bytes, shrink: int, where: str):
         simple = page.photometric in (0, 1, 2)
         try:
             values = page.asarray() if simple else None
-        except (ValueError, KeyError, RuntimeError):  # compression that needs a codec which is not installed
+        except (
+            ValueError,
+            KeyError,
+            RuntimeError,
+            ImportError,
+        ):  # compression that needs a codec which is not installed
             values = None
         inverted = page.photometric == 0
         planar = page.planarconfig == 2
@@ -275,6 +314,23 @@ def _read_tiff(data: bytes, shrink: int, where: str):
         pixels = 255 - pixels
     pixels = np.ascontiguousarray(_turn(pixels, orientation))
     return pixels, (pixels.shape[1], pixels.shape[0]), taken, hint, "TIFF"
+
+
+def _check_pages(data: bytes, where: str) -> None:
+    """Follow the list of pages by its offsets (TIFF 6.0, section 2; BigTIFF): a ring or an endless list is refused."""
+    order = "<" if data[:2] == b"II" else ">"
+    big = data[2:4] in (b"+\0", b"\0+")
+    number, count, entry, first = ("Q", "Q", 20, 8) if big else ("I", "H", 12, 4)
+    (at,) = struct.unpack_from(order + number, data, first)
+    been: set[int] = set()
+    while at:
+        if at in been:
+            raise InputError(f"{where}: the TIFF's list of pages is a ring. Save the photo anew.")
+        been.add(at)
+        if len(been) > MAX_PAGES:
+            raise InputError(f"{where}: the TIFF holds more than {MAX_PAGES} pictures. Save each as its own file.")
+        (n,) = struct.unpack_from(order + count, data, at)
+        (at,) = struct.unpack_from(order + number, data, at + struct.calcsize(order + count) + n * entry)
 
 
 def _channels(values: np.ndarray, where: str) -> np.ndarray:

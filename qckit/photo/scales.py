@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import io
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
@@ -14,6 +15,7 @@ __all__ = ["MAX_UM_PER_PX", "MIN_UM_PER_PX", "Scales", "check_scale", "read_scal
 
 MIN_UM_PER_PX, MAX_UM_PER_PX = 0.05, 500.0
 _NAMED = 10
+MOST_MB = 20  # of a scales file
 
 
 def check_scale(value: object, where: str) -> float:
@@ -40,11 +42,13 @@ def check_scale(value: object, where: str) -> float:
 class Scales:
     """Scale of each photo. [µm/px]
 
-    ``everywhere`` holds for every photo when it is set; ``by_name`` maps file name, path or name without ending.
+    ``everywhere`` holds for every photo when it is set; ``by_name`` maps file name, path or name without ending;
+    ``wrong`` likewise, to what is wrong with the row of that photo.
     """
 
     everywhere: float | None = None
     by_name: Mapping[str, float] = field(default_factory=dict)
+    wrong: Mapping[str, str] = field(default_factory=dict)
     source: str = "scales"
 
     @classmethod
@@ -72,9 +76,12 @@ class Scales:
         Raises
         ------
         InputError
-            The table has no row for some of the photos; the first ten are named.
+            The table has no row for some of the photos, or a wrong one; the first ten are named.
         """
         paths = list(paths)
+        for path in paths:
+            if (message := self._named(path, self.wrong)) is not None:
+                raise InputError(message)
         found = [self._known(path) for path in paths]
         lacking = [one_line(Path(path).name) for path, scale in zip(paths, found, strict=True) if scale is None]
         if lacking:
@@ -87,14 +94,19 @@ class Scales:
         return found
 
     def _known(self, path: str | Path) -> float | None:
-        if self.everywhere is not None:
-            return self.everywhere
+        return self.everywhere if self.everywhere is not None else self._named(path, self.by_name)
+
+    @staticmethod
+    def _named(path: str | Path, by_name: Mapping):
+        """What stands for a photo in a mapping of names; None where nothing does."""
+        if not by_name:
+            return None
         parts = Path(path).parts
         for start in range(len(parts)):
             tail = "/".join(parts[start:]).lstrip("/")
             for key in (_key(tail), _key(tail.removesuffix(Path(tail).suffix))):
-                if key in self.by_name:
-                    return self.by_name[key]
+                if key in by_name:
+                    return by_name[key]
         return None
 
 
@@ -121,6 +133,10 @@ def read_scales(path: str | Path) -> Scales:
     """
     path = Path(path)
     try:
+        if path.exists() and not path.is_file():
+            raise OSError(None, "it is no file")
+        if path.stat().st_size > MOST_MB * 1e6:
+            raise OSError(None, f"it has more than {MOST_MB} MB")
         text = path.read_text(encoding="utf-8-sig")
     except (OSError, UnicodeDecodeError) as error:
         reason = getattr(error, "strerror", None) or "it is not UTF-8 text"
@@ -129,7 +145,13 @@ def read_scales(path: str | Path) -> Scales:
         ) from error
     head = text.split("\n", 1)[0]
     delimiter = ";" if head.count(";") > head.count(",") else ","
-    rows = csv.DictReader(text.splitlines(), delimiter=delimiter)
+    try:
+        return _from_rows(csv.DictReader(io.StringIO(text, newline=""), delimiter=delimiter), path, delimiter)
+    except csv.Error as error:
+        raise InputError(f"{path.name}: is no CSV file ({error}). Save it as CSV with photo and um_per_px.") from error
+
+
+def _from_rows(rows: csv.DictReader, path: Path, delimiter: str) -> Scales:
     names = [n.strip() for n in rows.fieldnames or []]
     rows.fieldnames = names
     lacking = [column for column in ("photo", "um_per_px") if column not in names]
@@ -139,6 +161,7 @@ def read_scales(path: str | Path) -> Scales:
             "A scales file needs the columns photo and um_per_px."
         )
     known: dict[str, float] = {}
+    wrong: dict[str, str] = {}
     for row in rows:
         name = row["photo"]
         if not name or not name.strip():
@@ -147,9 +170,16 @@ def read_scales(path: str | Path) -> Scales:
         if delimiter == ";":
             value = value.replace(",", ".")
         where = f"{path.name}, row {rows.line_num} (photo {one_line(name)})"
-        scale = check_scale(value, where)
+        try:
+            scale = check_scale(value, where)
+        except InputError as error:
+            wrong.setdefault(_key(name), str(error))
+            continue
         if known.setdefault(_key(name), scale) != scale:
-            raise InputError(
+            wrong[_key(name)] = (
                 f"{where}: um_per_px is {scale:g} here and {known[_key(name)]:g} in a row above. Keep the right one."
             )
-    return Scales(by_name=known, source=path.name)
+    good = {key: scale for key, scale in known.items() if key not in wrong}
+    if wrong and not good:
+        raise InputError(next(iter(wrong.values())))
+    return Scales(by_name=good, wrong=wrong, source=path.name)

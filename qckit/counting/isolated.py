@@ -1,0 +1,184 @@
+"""Photos counted in processes of their own, so that no file can stop the others.
+
+A photo that takes too long, fills the memory or brings its process down costs only itself: its process is ended, the
+photo is named, and another process goes on.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import gc
+import multiprocessing
+import signal
+import sys
+import time
+import warnings
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from multiprocessing.connection import Connection, wait
+from pathlib import Path
+
+__all__ = ["can_isolate", "run_isolated"]
+
+CPU_S = 180  # of computing for one photo; 200 megapixels take less than a minute
+WALL_S = 900.0  # for a disk or a network that does not answer
+MEMORY_MB = 3072  # beyond what the process holds when it starts
+
+
+def can_isolate() -> bool:
+    """Say whether processes can be forked here: elsewhere each would have to load everything anew."""
+    return sys.platform.startswith("linux")
+
+
+@dataclass
+class _Worker:
+    """A process, the near end of its pipe, and the photo it is at."""
+
+    process: multiprocessing.process.BaseProcess
+    pipe: Connection
+    job: int = -1
+    since: float = 0.0
+
+
+def run_isolated(jobs: list, work: Callable, *, workers: int) -> Iterator[tuple[int, object]]:
+    """Do jobs in other processes.
+
+    Parameters
+    ----------
+    jobs : list
+        Each is handed to ``work``; ``.name`` is used in messages.
+    work : callable
+        Returns the answer for one job; what it raises stops all.
+    workers : int
+        Processes.
+
+    Yields
+    ------
+    (int, object)
+        Which job, and its answer; for a job whose process was ended, the message as text.
+    """
+    todo = iter(range(len(jobs)))
+    pool: list[_Worker] = []
+    try:
+        for _ in range(min(workers, len(jobs))):
+            pool.append(_start(jobs, work, pool))
+            _give(pool[-1], todo)
+        while any(w.job >= 0 for w in pool):
+            due = min(w.since + WALL_S for w in pool if w.job >= 0)
+            ready = wait([w.pipe for w in pool if w.job >= 0], timeout=max(0.0, due - time.monotonic()))
+            for k, w in enumerate(pool):
+                late = w.job >= 0 and time.monotonic() - w.since > WALL_S
+                if w.pipe not in ready and not late:
+                    continue
+                i, answer = w.job, None if late and w.pipe not in ready else _answer(w)
+                if answer is None:
+                    message = _why_ended(w, jobs[i].name, late)
+                    pool[k] = w = _start(jobs, work, [other for other in pool if other is not w])
+                    answer = (True, message)
+                went_well, value = answer
+                if not went_well:
+                    raise value
+                _give(w, todo)
+                yield i, value
+    finally:
+        for w in pool:
+            _end(w)
+
+
+def _start(jobs: list, work: Callable, others: list[_Worker]) -> _Worker:
+    """Fork a process that waits for the number of a job."""
+    near, far = multiprocessing.Pipe()
+    process = multiprocessing.get_context("fork").Process(
+        target=_serve, args=(jobs, work, far, [near, *(w.pipe for w in others)]), daemon=True
+    )
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", DeprecationWarning)  # other threads of the caller hold nothing that is needed
+        process.start()
+    far.close()
+    return _Worker(process, near)
+
+
+def _give(worker: _Worker, todo: Iterator[int]) -> None:
+    worker.job, worker.since = next(todo, -1), time.monotonic()
+    with contextlib.suppress(OSError):  # a process that died meanwhile is found when its answer is read
+        worker.pipe.send(worker.job)
+
+
+def _answer(worker: _Worker):
+    try:
+        return worker.pipe.recv()
+    except (EOFError, OSError):
+        return None
+
+
+def _end(worker: _Worker) -> None:
+    worker.pipe.close()
+    if worker.job >= 0:
+        worker.process.kill()
+    worker.process.join(5)
+
+
+def _why_ended(worker: _Worker, name: str, late: bool) -> str:
+    """Say why a photo's process is no more, and see to it that it is."""
+    if late:
+        worker.process.kill()
+    worker.pipe.close()
+    worker.process.join(5)
+    code = worker.process.exitcode
+    if late:
+        why = f"no answer came in {WALL_S / 60:.0f} minutes, and it was given up"
+    elif code == -getattr(signal, "SIGXCPU", 0):
+        why = f"it took more than {CPU_S} s of computing and was given up"
+    elif code == -signal.SIGKILL:
+        why = "the process that counted it was ended by the system, as happens when memory runs out"
+    else:
+        why = f"the process that counted it broke down ({code})"
+    from qckit.errors import one_line
+
+    return f"{one_line(name)}: {why}. Save the photo as JPEG, or smaller, and count it again."
+
+
+def _serve(jobs: list, work: Callable, pipe: Connection, not_mine: list[Connection]) -> None:
+    """Count photos until no more come; the far side of :func:`run_isolated`."""
+    gc.freeze()  # what the caller holds, such as connections, is not ours to close
+    for other in not_mine:
+        other.close()  # so that the end of the caller is seen
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # the caller ends us
+    _limit_memory()
+    while True:
+        try:
+            i = pipe.recv()
+        except (EOFError, OSError):
+            return
+        if i < 0:
+            return
+        _limit_computing()
+        try:
+            answer = (True, work(jobs[i]))
+        except BaseException as error:  # noqa: BLE001  handed to the caller, who raises it
+            answer = (False, error)
+        try:
+            pipe.send(answer)
+        except OSError:
+            return
+
+
+def _limit_memory() -> None:
+    import resource
+
+    with contextlib.suppress(OSError, ValueError):
+        now = int(Path("/proc/self/statm").read_text().split()[0]) * resource.getpagesize()
+        _, hard = resource.getrlimit(resource.RLIMIT_AS)
+        limit = now + MEMORY_MB * 2**20
+        resource.setrlimit(resource.RLIMIT_AS, (limit if hard == resource.RLIM_INFINITY else min(limit, hard), hard))
+        resource.setrlimit(resource.RLIMIT_CORE, (0, resource.getrlimit(resource.RLIMIT_CORE)[1]))
+
+
+def _limit_computing() -> None:
+    import resource
+
+    used = resource.getrusage(resource.RUSAGE_SELF)
+    with contextlib.suppress(OSError, ValueError):
+        _, hard = resource.getrlimit(resource.RLIMIT_CPU)
+        limit = int(used.ru_utime + used.ru_stime) + CPU_S
+        resource.setrlimit(resource.RLIMIT_CPU, (limit if hard == resource.RLIM_INFINITY else min(limit, hard), hard))

@@ -1,0 +1,189 @@
+"""A folder of odd and bad photos in one count: sound ones counted, bad ones named, nothing stopped."""
+
+import os
+import resource
+import signal
+import time
+
+import numpy as np
+import pandas as pd
+import pytest
+from odd_photos import BAD, FLAWED, SOUND, encoded, odd_photos, special_files
+from PIL import Image
+
+from qckit.counting import count_photos, isolated
+from qckit.counting.batch import checked_name
+from qckit.errors import InputError
+from qckit.files import sweep, whole
+from qckit.photo import find_photos, photo_names, read_photo, read_scales
+
+
+def test_one_folder_of_everything(tmp_path, sound, rng, run):
+    pixels, scale = sound
+    made = odd_photos(pixels, rng)
+    for name, (_, data) in made.items():
+        (tmp_path / name).write_bytes(data)
+    expected = {name: kind for name, (kind, _) in made.items()} | special_files(tmp_path)
+    (tmp_path / os.fsdecode(b"caf\xe9.png")).write_bytes(made["sound.png"][1])
+    expected["caf\\xe9.png"] = SOUND
+    start = time.monotonic()
+    code, _, err = run("count", tmp_path, "--um-per-px", scale, "--out", tmp_path / "counts")
+    assert code == 1
+    assert time.monotonic() - start < 300
+    assert resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss < 1.5e6  # KiB
+    counts = pd.read_csv(tmp_path / "counts" / "counts.csv", keep_default_na=False).set_index("photo")
+    names = {n: n.replace("=cmd", "'=cmd") for n in expected}
+    wrong = [n for n, kind in expected.items() if kind == SOUND and names[n] not in counts.index]
+    wrong += [n for n, kind in expected.items() if kind == BAD and names[n] in counts.index]
+    wrong += [n for n, k in expected.items() if k == FLAWED and n in counts.index and not counts.loc[n, "flags"]]
+    assert wrong == []
+    same = counts.loc[[names[n] for n, k in expected.items() if k == SOUND], ["nauplii", "cyst", "shell"]]
+    assert (same - same.loc["sound.png"]).abs().max().max() <= 2  # JPEG and turning move a doubtful one
+    for line in [line for line in err.splitlines() if line.startswith("not counted")]:
+        assert line.isprintable()
+    assert err.count("not counted: ") == len(expected) - len(counts)
+
+
+def test_drawn_pictures_are_never_counted(tmp_path, sound, run):
+    pixels, scale = sound
+    (tmp_path / "a.png").write_bytes(encoded(pixels, "PNG"))
+    code, first, _ = run("count", tmp_path, "--um-per-px", scale, "--out", tmp_path / "counts")
+    again = run("count", tmp_path, "--um-per-px", scale, "--out", tmp_path / "counts")
+    assert again[1] == first and "1 photo counted" in first
+    _, out, _ = run("count", tmp_path, "--um-per-px", scale, "--out", tmp_path / "other")
+    assert "1 photo counted" in out
+    assert f"note: {tmp_path}/counts/checked was not searched" in out
+    drawn = tmp_path / "counts" / "checked" / "a.png.jpg"
+    with pytest.raises(InputError, match="is a picture that qckit drew, not a photo"):
+        read_photo(drawn)
+    inside = tmp_path / "counts"
+    _, out, _ = run("count", tmp_path, "--um-per-px", scale, "--out", tmp_path)  # results beside the photos
+    assert "1 photo counted" in out
+    assert find_photos([tmp_path], results=inside) == [tmp_path / "a.png"]
+
+
+def test_no_helper_program_is_started(tmp_path, monkeypatch, sound):
+    import subprocess
+
+    monkeypatch.setattr(subprocess, "Popen", lambda *a, **k: pytest.fail("a program was started"))
+    monkeypatch.setattr(os, "system", lambda *a: pytest.fail("a program was started"))
+    for start in (b"%!PS-Adobe-3.0 EPSF-3.0\n%%BoundingBox: 0 0 9 9\n", b"\xd7\xcd\xc6\x9a" + b"\0" * 80):
+        (tmp_path / "a.jpg").write_bytes(start)
+        with pytest.raises(InputError, match="Give a JPEG, PNG, TIFF or HEIC photo"):
+            read_photo(tmp_path / "a.jpg")
+
+
+def test_links_keep_their_names(tmp_path, sound):
+    pixels, scale = sound
+    (tmp_path / "store").mkdir()
+    (tmp_path / "store" / "IMG_1.png").write_bytes(encoded(pixels, "PNG"))
+    (tmp_path / "in").mkdir()
+    (tmp_path / "in" / "sample 1.png").symlink_to(tmp_path / "store" / "IMG_1.png")
+    assert count_photos(tmp_path / "in", scale).counts.photo.tolist() == ["sample 1.png"]
+
+
+def test_names_of_one_folder_stay_short(tmp_path):
+    paths = [tmp_path / "stem.jpg", tmp_path / "stem.JPG", tmp_path / "x" / "a.png", tmp_path / "y" / "A.png"]
+    assert photo_names(paths) == ["stem.jpg", "stem.JPG", "x/a.png", "y/A.png"]
+    long = ["n" * 250 + ".png", "n" * 251 + ".png", "é" * 124 + ".jpg"]
+    assert len({checked_name(n) for n in long}) == 3
+    assert max(len(checked_name(n).encode()) for n in long) <= 200
+
+
+@pytest.mark.parametrize("mark", ["\u2028", "\u0085", "\n", "\x0b", "\x0c", "\x1c"])
+def test_scales_of_names_with_line_breaks(tmp_path, mark):
+    (tmp_path / "s.csv").write_text(f'photo,um_per_px\n"a{mark}b.jpg",5\nc.jpg,6\n', encoding="utf-8", newline="")
+    scales = read_scales(tmp_path / "s.csv")
+    assert [scales.scale_for(n) for n in (f"a{mark}b.jpg", "c.jpg")] == [5, 6]
+
+
+def test_a_photo_without_scale_costs_only_itself(tmp_path, sound, run):
+    pixels, scale = sound
+    for name in ("a.png", "b.png", "c.png", "d.png"):
+        (tmp_path / name).write_bytes(encoded(pixels[: 300 + ord(name[0])], "PNG"))
+    (tmp_path / "s.csv").write_text(f"photo,um_per_px\na.png,{scale}\nb.png,{scale * 10}\nc.png,five\n")
+    code, out, err = run("count", tmp_path, "--scales", tmp_path / "s.csv", "--out", tmp_path / "o")
+    assert (code, out[:15]) == (1, "1 photo counted")
+    assert "not counted: b.png: at 52.1 µm per pixel a cyst would be 4.4 pixels across" in err
+    assert "not counted: s.csv, row 4 (photo c.png): um_per_px is 'five'" in err
+    assert "not counted: s.csv: no scale for d.png." in err
+
+
+@pytest.mark.parametrize("scale", [134.4, 41, 0.05])
+def test_a_slipped_decimal_point_is_refused_before_work(tmp_path, run, scale):
+    Image.new("RGB", (3000, 2000), (200, 200, 200)).save(tmp_path / "a.png")
+    start = time.process_time()
+    code, _, err = run("count", tmp_path, "--um-per-px", scale, "--out", tmp_path / "o")
+    assert code == 2 and "Look at the decimal point of the" in err
+    assert time.process_time() - start < 5
+    assert not (tmp_path / "o" / "counts.csv").exists() or scale < 1
+
+
+def test_a_photo_too_large_for_its_scale(tmp_path):
+    with pytest.raises(InputError, match=r"megapixels. Look at the decimal point of the scale, or cut the photo"):
+        from qckit.counting.bounds import check_countable
+
+        check_countable(8000, 6000, 39.0, finest_um_per_px=12.0, where="a.jpg")
+
+
+class Job:
+    def __init__(self, name):
+        self.name = name
+
+
+def misbehave(job):
+    """Do what a decoder might."""
+    if job.name == "hang":
+        time.sleep(60)
+    if job.name == "spin":
+        while True:
+            pass
+    if job.name == "crash":
+        os._exit(11)
+    if job.name == "killed":
+        os.kill(os.getpid(), signal.SIGKILL)
+    if job.name == "memory":
+        try:
+            return len(np.ones(10**10, np.uint8))
+        except MemoryError:
+            return "memory was refused"
+    if job.name == "fault":
+        raise OSError(28, "disk full")
+    return f"{job.name} counted"
+
+
+@pytest.mark.parametrize("workers", [1, 3])
+def test_what_a_photo_does_costs_only_itself(monkeypatch, workers):
+    monkeypatch.setattr(isolated, "CPU_S", 1)
+    jobs = [Job(n) for n in ("a", "b", "spin", "crash", "c", "killed", "memory", "d")]
+    got = dict(isolated.run_isolated(jobs, misbehave, workers=workers))
+    assert sorted(got) == list(range(8))
+    assert [got[i] for i in (0, 1, 4, 7)] == ["a counted", "b counted", "c counted", "d counted"]
+    assert "1 s of computing" in got[2] and "broke down (11)" in got[3]
+    assert "memory runs out" in got[5] and got[6] == "memory was refused"
+
+
+def test_a_photo_that_never_comes_is_given_up(monkeypatch):
+    monkeypatch.setattr(isolated, "WALL_S", 2.0)
+    got = dict(isolated.run_isolated([Job("hang"), Job("a")], misbehave, workers=1))
+    assert "no answer came" in got[0] and got[1] == "a counted"
+
+
+def test_a_full_disk_stops_all():
+    with pytest.raises(OSError, match="disk full"):
+        list(isolated.run_isolated([Job("a"), Job("fault"), Job("b")], misbehave, workers=2))
+
+
+def test_passing_files_of_killed_programs_go(tmp_path):
+    with whole(tmp_path / "a.json") as passing:
+        mine = passing.name
+        passing.write_text("x")
+        sweep(tmp_path)
+        assert passing.exists()  # its program runs
+    dead = tmp_path / mine.replace(f"-{os.getpid()}-", "-4194300-")
+    dead.write_text("left over")
+    old = tmp_path / ".123.part"
+    old.write_text("left over")
+    os.utime(old, (0, 0))
+    sweep(tmp_path)
+    assert [p.name for p in tmp_path.iterdir()] == ["a.json"]
