@@ -7,17 +7,11 @@ from dataclasses import dataclass, field, fields
 from pathlib import Path
 
 from qckit.errors import InputError, unknown_name
+from qckit.quantities import HATCHING_PPT, WATER_C
 
-__all__ = ["HATCHING_PPT", "SETTINGS_FILE", "WATER_C", "Settings", "load_settings", "settings_text"]
+__all__ = ["SETTINGS_FILE", "Settings", "load_settings", "settings_text"]
 
 SETTINGS_FILE = "qckit.toml"
-
-WATER_C = (5.0, 40.0)
-"""Water that cysts could stand in: active from 4 °C, hydrated cysts die above 40 °C (New 2002, FAO Fisheries Technical
-Paper 428, Annex 4). [°C]"""
-
-HATCHING_PPT = (5.0, 85.0)
-"""Salinities between which cysts hatch (Lavens, Thongrod and Sorgeloos 2000, in New and Valenti, ch. 6). [ppt]"""
 
 
 @dataclass(frozen=True)

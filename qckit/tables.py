@@ -10,6 +10,7 @@ import re
 from dataclasses import dataclass
 
 from qckit.errors import InputError, unknown_name
+from qckit.quantities import QUANTITIES, unit_problem
 
 __all__ = [
     "COUNT_COLUMNS",
@@ -99,9 +100,12 @@ TABLES: dict[str, tuple[Column, ...]] = {
     "readings": (
         _c("hatch*"),
         _c("taken*", "time"),
-        _c("quantity*", "choice", choices=("temperature", "salinity", "ph", "oxygen", "light")),
+        _c("quantity*", "choice", choices=tuple(QUANTITIES)),
         _c("value*", "float"),
-        _c("unit*", meaning="°C, °F, ppt, pH, mg/l, %, lux"),
+        _c(
+            "unit*",
+            meaning="; ".join(f"{q.label} in {' or '.join(u.name for u in q.units)}" for q in QUANTITIES.values()),
+        ),
     ),
     "samples": (
         _c("sample*"),
@@ -490,6 +494,8 @@ def check_table(frame, table: str, *, source: str | None = None, row_names=None)
             if wrong:
                 problems.append((row, column.name, str(value), *wrong))
         clean[column.name] = pd.Series(values, index=frame.index, dtype=_DTYPE[column.kind])
+    if table == "readings":
+        problems += _check_units(clean, row_names)
     if problems:
         raise _problems_error(where, pd.DataFrame(problems, columns=list(PROBLEM_COLUMNS)))
     result = pd.DataFrame(clean, index=frame.index)
@@ -497,6 +503,23 @@ def check_table(frame, table: str, *, source: str | None = None, row_names=None)
         if extra not in names:
             result[extra] = frame[extra]
     return result
+
+
+def _check_units(clean: dict, row_names) -> list[tuple]:
+    """Write each unit of a reading in one way; return a problem for each that its quantity does not know."""
+    import pandas as pd
+
+    pairs = pd.DataFrame({"quantity": clean["quantity"], "unit": clean["unit"], "row": list(row_names)})
+    problems = []
+    for (quantity, text), rows in pairs.dropna().groupby(["quantity", "unit"], sort=False):
+        if wrong := unit_problem(quantity, text):
+            names = [f"row {row}" if isinstance(row, int) else row for row in rows["row"]]
+            problems += [(name, "unit", text, *wrong) for name in names]
+        else:
+            unit = QUANTITIES[quantity].unit_of(text).name
+            if unit != text:
+                clean["unit"] = clean["unit"].mask(pairs.index.isin(rows.index), unit)
+    return problems
 
 
 def _problems_error(where: str, problems) -> InputError:

@@ -6,14 +6,26 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).resolve().parents[1] / "qckit"
-BASE = {"errors", "tables", "settings", "_paths", "draw", "words", "files", "site_tables", "__init__"}  # root files
+BASE = {
+    "errors",
+    "tables",
+    "settings",
+    "_paths",
+    "draw",
+    "words",
+    "files",
+    "quantities",
+    "site_tables",
+    "__init__",
+}  # root files
 MAY_IMPORT = {
     "errors": set(),
     "_paths": set(),
     "draw": set(),
     "__init__": set(),
-    "tables": {"errors"},
-    "settings": {"errors", "tables"},
+    "tables": {"errors", "quantities"},
+    "settings": {"errors", "quantities", "tables"},
+    "quantities": set(),
     "words": set(),
     "files": set(),
     "site_tables": {"settings"},

@@ -86,7 +86,7 @@ def build_chart(series, name, *, lot="", first, last, baselines=None, rules=DEFA
 
 def _off_standard(points, chosen, charted):
     """Why each point cannot be in a baseline: its water was off the site's standard. Series of text, shape (n,)."""
-    off = dict(zip(chosen["hatch"], chosen["off_standard"], strict=True))
+    off = dict(zip(chosen["hatch"], chosen["far_off"], strict=True))
     why = points["label"].map(off).fillna("")
     if not charted.by_lot:  # a condition is judged by itself, not by its neighbours
         why = pd.Series([w if charted.label in w else "" for w in why], index=points.index, dtype=object)

@@ -9,7 +9,8 @@ import pandas as pd
 
 from qckit.hatch.metrics import cone_metrics
 from qckit.hatch.rate import interpolated_times, monotone_curve
-from qckit.hatch.water import celsius_from_fahrenheit, oxygen_mg_l_from_pct
+from qckit.hatch.readings import standard_of, water_of_hatches
+from qckit.quantities import QUANTITIES, WATER
 from qckit.tables import to_utc
 
 __all__ = ["CHARTED", "CONDITIONS", "SERIES_COLUMNS", "Charted", "chart_points", "hatch_series"]
@@ -59,14 +60,6 @@ CHARTED = {
 CONDITIONS = ("temperature_c", "salinity_ppt", "ph", "oxygen_mg_l", "light_lux")
 """The charted conditions of the water."""
 
-_QUANTITY = {
-    "temperature": "temperature_c",
-    "salinity": "salinity_ppt",
-    "ph": "ph",
-    "oxygen": "oxygen_mg_l",
-    "light": "light_lux",
-}
-
 SERIES_COLUMNS = (
     "hatch",
     "lot",
@@ -97,6 +90,7 @@ SERIES_COLUMNS = (
     "counted_by",
     "lot_age_days",
     "off_standard",
+    "far_off",
     "notes",
 )
 """Columns of :func:`hatch_series`."""
@@ -119,7 +113,7 @@ def hatch_series(lots, hatches, samples, readings=None, *, conditions=None, purp
     DataFrame, shape (n_hatches, len(SERIES_COLUMNS))
         In the order of start (then cone), hatches without a count included with NaN. A condition is the median of its
         readings, or the field-sheet value where there is no reading. ``off_standard`` names in words every condition
-        outside the site's standard; empty when none is.
+        outside the site's standard (:mod:`qckit.hatch.readings`), ``far_off`` those far outside; empty when none is.
     """
     from qckit.settings import ConditionSettings
 
@@ -150,7 +144,8 @@ def hatch_series(lots, hatches, samples, readings=None, *, conditions=None, purp
         cones[keep].astype({"hatch": chosen["hatch"].dtype}), on="hatch", how="left"
     )
     out = _with_sieve(out, own)
-    out = _with_conditions(out, readings)
+    water = water_of_hatches(out, readings)
+    out[list(water)] = water
     out["t90_h"] = _t90(out, own)
     out["counted_by"] = out["counted_by"].fillna("")
     opened = dict(zip(lots["lot"], lots["opened"], strict=True)) if lots is not None and len(lots) else {}
@@ -158,7 +153,7 @@ def hatch_series(lots, hatches, samples, readings=None, *, conditions=None, purp
     first = first.fillna(out.groupby("lot")["at"].transform("min")) if len(out) else first
     out["lot_age_days"] = (out["at"] - first).dt.total_seconds() / 86400 if len(out) else np.nan
     out["day"] = out["at"].dt.strftime("%Y-%m-%d") if len(out) else ""
-    out["off_standard"] = _off_standard(out, conditions)
+    out["off_standard"], out["far_off"] = _off_standard(out, conditions)
     out["operator"] = out["operator"].fillna("")
     out["notes"] = [note if isinstance(note, tuple) else () for note in out["notes"]]
     return out.reindex(columns=list(SERIES_COLUMNS))
@@ -174,38 +169,6 @@ def _with_sieve(out, samples):
     thousands = out["hatch"].map(sums["nauplii"]).astype(float) / 1000
     out["sieve_thousands"] = thousands.where(thousands > 0)
     out["shells_per_1000"] = out["sieve_shells"] / out["sieve_thousands"]
-    return out
-
-
-def _with_conditions(out, readings):
-    """Median reading of each condition in its standard unit; else what the field sheet says."""
-    for name in CONDITIONS:
-        out[name] = out[name].astype(float) if name in out else np.nan
-    if readings is None or not len(readings):
-        return out
-    mine = readings[readings["hatch"].isin(out["hatch"])].copy()
-    mine["name"] = mine["quantity"].map(_QUANTITY)
-    unit = mine["unit"].astype(str)
-    value = mine["value"].astype(float).to_numpy(copy=True)
-    warm = ((mine["quantity"] == "temperature") & unit.str.contains("F", case=False)).to_numpy()
-    value[warm] = celsius_from_fahrenheit(value[warm])
-    share = ((mine["quantity"] == "oxygen") & unit.str.contains("%")).to_numpy()
-    if share.any():
-        water = mine.loc[share, ["hatch"]].merge(
-            out[["hatch", "salinity_ppt", "temperature_c"]], on="hatch", how="left"
-        )
-        known = water.notna().all(axis=1).to_numpy()
-        turned = np.full(len(water), np.nan)
-        if known.any():
-            turned[known] = oxygen_mg_l_from_pct(
-                value[share][known], water["salinity_ppt"][known].to_numpy(), water["temperature_c"][known].to_numpy()
-            )
-        value[share] = turned
-    mine["value"] = value
-    median = mine.groupby(["hatch", "name"])["value"].median().unstack("name")
-    for name in CONDITIONS:
-        if name in median:
-            out[name] = out["hatch"].map(median[name]).astype(float).fillna(out[name])
     return out
 
 
@@ -230,38 +193,21 @@ def _t90(out, samples):
     return out["hatch"].map(found).astype(float)
 
 
-def _off_standard(out, c):
-    """Words for each condition outside the standard, joined by semicolons."""
-    texts = [[] for _ in range(len(out))]
-    for name, unit, low, high, digits in _borders(c):
-        value = out[name].to_numpy(dtype=float)
-        for i in np.flatnonzero((value < low) | (value > high)):
-            side = "below" if value[i] < low else "above"
-            border = low if value[i] < low else high
-            texts[i].append(f"{CHARTED[name].label} {value[i]:.{digits}f}{unit}, {side} {border:g}")
-    return ["; ".join(t) for t in texts]
-
-
-def _borders(c):
-    """Name, unit, lowest and highest of each condition's standard."""
-    inf = float("inf")
-    yield (
-        "temperature_c",
-        " °C",
-        c.temperature_c - 2 * c.temperature_tolerance_c,
-        (c.temperature_c + 2 * c.temperature_tolerance_c),
-        1,
-    )
-    yield (
-        "salinity_ppt",
-        " ppt",
-        c.salinity_ppt - 2 * c.salinity_tolerance_ppt,
-        (c.salinity_ppt + 2 * c.salinity_tolerance_ppt),
-        1,
-    )
-    yield "ph", "", c.min_ph - 0.1, inf, 2
-    yield "oxygen_mg_l", " mg/l", c.min_oxygen_mg_l, inf, 1
-    yield "light_lux", " lux", c.min_light_lux, inf, 0
+def _off_standard(out, conditions):
+    """Words for each condition off the standard and for each far off, joined by semicolons."""
+    off, far = [[] for _ in range(len(out))], [[] for _ in range(len(out))]
+    for quantity in WATER:
+        record, standard = QUANTITIES[quantity], standard_of(quantity, conditions)
+        values = out[record.column].to_numpy(dtype=float)
+        is_far = standard.is_far_off(values)
+        for i in np.flatnonzero(standard.is_off(values)):
+            side = standard.side(values[i])
+            border = standard.low if side == "below" else standard.high
+            value = f"{values[i]:.{record.decimals}f} {record.unit}".rstrip()
+            off[i].append(f"{record.label} {value}, {side} {border:g}")
+            if is_far[i]:
+                far[i].append(off[i][-1])
+    return ["; ".join(t) for t in off], ["; ".join(t) for t in far]
 
 
 def chart_points(series, name, *, group=None):

@@ -50,6 +50,13 @@ _HOME = {
         "CONDITION_COLUMNS",
         "check_conditions",
     ),
+    "readings": (
+        "Standard",
+        "standard_of",
+        "standard_readings",
+        "water_of_hatches",
+        "water_values",
+    ),
     "water": (
         "OXYGEN_FIT_MAX_PPT",
         "SALINITY_FIT_MAX_PPT",

@@ -7,7 +7,10 @@ import math
 import numpy as np
 import pandas as pd
 
-from qckit.hatch.water import celsius_from_fahrenheit, oxygen_mg_l_from_pct, oxygen_saturation_pct
+from qckit.hatch.readings import standard_of, water_of_hatches, water_values
+from qckit.hatch.water import oxygen_saturation_pct
+from qckit.quantities import QUANTITIES, WATER
+from qckit.words import capital
 
 __all__ = ["CONDITION_COLUMNS", "check_conditions"]
 
@@ -16,14 +19,6 @@ CONDITION_COLUMNS = ("hatch", "lot", "cone", "quantity", "value", "unit", "stand
 # common practice, no source: air that keeps every cyst moving holds the water above three quarters of saturation
 _LEAST_SATURATION_PCT = 75.0
 _WEAK_AIR = ("weak", "poor", "low", "none", "off", "stopped", "blocked", "no")
-_UNITS = {"temperature": "°C", "salinity": "ppt", "ph": "pH", "oxygen": "mg/l", "light": "lux"}
-_COLUMN = {
-    "temperature": "temperature_c",
-    "salinity": "salinity_ppt",
-    "ph": "ph",
-    "oxygen": "oxygen_mg_l",
-    "light": "light_lux",
-}
 
 
 def check_conditions(hatches, readings=None, conditions=None):
@@ -48,65 +43,30 @@ def check_conditions(hatches, readings=None, conditions=None):
         from qckit.settings import ConditionSettings
 
         conditions = ConditionSettings()
+    values = water_values(hatches, readings).groupby(["hatch", "quantity"])["value"].agg(list).to_dict()
+    usual = water_of_hatches(hatches, readings)[["salinity_ppt", "temperature_c"]].to_numpy(float)
     rows = []
-    for hatch in hatches.to_dict("records"):
-        seen = {q: _values(hatch, readings, q) for q in _COLUMN}
-        salinity, temperature = seen["salinity"], seen["temperature"]
-        for quantity, values in seen.items():
-            rows.append(_row(hatch, quantity, values, conditions, salinity, temperature))
+    for hatch, water in zip(hatches.to_dict("records"), usual, strict=True):
+        for quantity in WATER:
+            rows.append(_row(hatch, quantity, values.get((hatch["hatch"], quantity), ()), conditions, water))
         rows.append(_aeration(hatch))
         rows.append(_density(hatch))
     return pd.DataFrame(rows, columns=list(CONDITION_COLUMNS))
 
 
-def _values(hatch, readings, quantity):
-    """All values of one quantity in its standard unit."""
-    values = [hatch.get(_COLUMN[quantity])]
-    if readings is not None and len(readings):
-        mine = readings[(readings["hatch"] == hatch["hatch"]) & (readings["quantity"] == quantity)]
-        for value, unit in zip(mine["value"], mine["unit"]):
-            values.append(_standard_unit(float(value), str(unit), quantity, hatch))
-    return [float(v) for v in values if v is not None and not pd.isna(v)]
-
-
-def _standard_unit(value, unit, quantity, hatch):
-    if quantity == "temperature" and "F" in unit.upper():
-        return float(celsius_from_fahrenheit(value))
-    if quantity == "oxygen" and "%" in unit:
-        salinity, temperature = hatch.get("salinity_ppt"), hatch.get("temperature_c")
-        if pd.isna(salinity) or pd.isna(temperature):
-            return math.nan
-        return float(oxygen_mg_l_from_pct(value, salinity, temperature))
-    return value
-
-
-def _row(hatch, quantity, values, c, salinity, temperature):
-    wanted, low, high = {
-        "temperature": (
-            f"{c.temperature_c:g} ± {c.temperature_tolerance_c:g} °C",
-            c.temperature_c - c.temperature_tolerance_c,
-            c.temperature_c + c.temperature_tolerance_c,
-        ),
-        "salinity": (
-            f"{c.salinity_ppt:g} ± {c.salinity_tolerance_ppt:g} ppt",
-            c.salinity_ppt - c.salinity_tolerance_ppt,
-            c.salinity_ppt + c.salinity_tolerance_ppt,
-        ),
-        "ph": (f"at least {c.min_ph:g}", c.min_ph, math.inf),
-        "oxygen": (f"at least {c.min_oxygen_mg_l:g} mg/l", c.min_oxygen_mg_l, math.inf),
-        "light": (f"at least {c.min_light_lux:g} lux", c.min_light_lux, math.inf),
-    }[quantity]
-    name = {"ph": "pH"}.get(quantity, quantity)
-    unit = "" if quantity == "ph" else f" {_UNITS[quantity]}"
-    if not values:
-        return _line(hatch, quantity, math.nan, wanted, "unknown", f"{name} was not written down.")
-    worst = max(values, key=lambda v: max(low - v, v - high))
-    sees = f"{name} {worst:,.4g}{unit}"
-    if worst < low - 1e-9 or worst > high + 1e-9:
-        side = "below" if worst < low else "above"
+def _row(hatch, quantity, values, c, water):
+    standard, record = standard_of(quantity, c), QUANTITIES[quantity]
+    wanted = standard.words
+    unit = f" {record.unit}" if record.unit else ""
+    if not len(values):
+        return _line(hatch, quantity, math.nan, wanted, "unknown", f"{record.label} was not written down.")
+    worst = standard.worst(values)
+    sees = f"{record.label} {worst:,.4g}{unit}"
+    if side := standard.side(worst):
         return _line(hatch, quantity, worst, wanted, "off", f"{sees} is {side} the standard ({wanted}).")
-    if quantity == "oxygen" and salinity and temperature:
-        share = float(oxygen_saturation_pct(worst, np.clip(salinity[0], 0, 350), np.clip(temperature[0], -2, 45)))
+    salinity, temperature = water
+    if quantity == "oxygen" and math.isfinite(salinity) and math.isfinite(temperature):
+        share = float(oxygen_saturation_pct(worst, np.clip(salinity, 0, 350), np.clip(temperature, -2, 45)))
         if share < _LEAST_SATURATION_PCT:
             return _line(hatch, quantity, worst, wanted, "doubtful", f"{sees} is only {share:.0f} % of saturation.")
     return _line(hatch, quantity, worst, wanted, "ok", f"{sees} is within the standard ({wanted}).")
@@ -135,6 +95,7 @@ def _density(hatch):
 
 
 def _line(hatch, quantity, value, wanted, status, sentence):
-    unit = {"cyst density": "g/l", "aeration": ""}.get(quantity, _UNITS.get(quantity, ""))
-    start = sentence[0].upper() + sentence[1:] if not sentence.startswith("pH") else sentence
-    return (hatch["hatch"], hatch["lot"], hatch["cone"], quantity, value, unit, wanted, status, start)
+    unit = {"cyst density": "g/l", "aeration": "", "ph": "pH"}.get(quantity) or getattr(
+        QUANTITIES.get(quantity), "unit", ""
+    )
+    return (hatch["hatch"], hatch["lot"], hatch["cone"], quantity, value, unit, wanted, status, capital(sentence))

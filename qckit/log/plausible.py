@@ -12,7 +12,7 @@ import pandas as pd
 
 from qckit.log import query, schema
 from qckit.log.corrections import mending
-from qckit.settings import HATCHING_PPT, WATER_C
+from qckit.quantities import HATCHING_PPT, WATER_C, in_standard_unit
 from qckit.tables import to_utc
 
 __all__ = ["MOST_PER_G", "Doubt", "doubts", "impossible", "notes_on", "times_to_come"]
@@ -165,9 +165,8 @@ def _hatches(hatches: pd.DataFrame, max_g_per_l: float) -> list[Doubt]:
 
 
 def _readings(readings: pd.DataFrame) -> list[Doubt]:
-    value = readings["value"]
-    celsius = value.where(readings["unit"] != "°F", (value - 32) / 1.8)
-    found = _water(readings, "readings", "value", celsius.where(readings["quantity"] == "temperature"))
+    value = in_standard_unit(readings)
+    found = _water(readings, "readings", "value", value.where(readings["quantity"] == "temperature"))
     return found + _salt(readings, "readings", "value", value.where(readings["quantity"] == "salinity"))
 
 

@@ -112,7 +112,7 @@ def test_one_row_per_production_hatch_in_the_order_of_time():
 
 def test_conditions_off_the_standard_are_named():
     series = charts.hatch_series(*tables())
-    assert series["off_standard"].tolist() == ["temperature 23.2 °C, below 26; pH 7.20, below 7.9", "", ""]
+    assert series["off_standard"].tolist() == ["temperature 23.2 °C, below 27; pH 7.20, below 8", "", ""]
 
 
 def test_readings_count_before_the_sheet_and_in_their_standard_unit():
@@ -137,6 +137,6 @@ def test_nothing_gives_the_same_columns():
 def test_points_of_a_chart_leave_out_what_was_not_counted():
     series = charts.hatch_series(*tables())
     points = charts.chart_points(series, "hatch_pct")
-    assert points["label"].tolist() == ["h1", "h2"] and points["count"].tolist() == [120, 170]
+    assert points["label"].tolist() == ["h1", "h2"] and points["count"].tolist() == [60, 85]
     assert points["group"].tolist() == ["L1", "L1"]
     assert charts.chart_points(series, "temperature_c")["group"].tolist() == ["", ""]

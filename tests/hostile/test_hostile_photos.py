@@ -47,7 +47,7 @@ def test_one_folder_of_everything(tmp_path, sound, rng, run):
 def test_drawn_pictures_are_never_counted(tmp_path, sound, run):
     pixels, scale = sound
     (tmp_path / "a.png").write_bytes(encoded(pixels, "PNG"))
-    code, first, _ = run("count", tmp_path, "--um-per-px", scale, "--out", tmp_path / "counts")
+    _, first, _ = run("count", tmp_path, "--um-per-px", scale, "--out", tmp_path / "counts")
     again = run("count", tmp_path, "--um-per-px", scale, "--out", tmp_path / "counts")
     assert again[1] == first and "1 photo counted" in first
     _, out, _ = run("count", tmp_path, "--um-per-px", scale, "--out", tmp_path / "other")

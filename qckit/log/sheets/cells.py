@@ -11,6 +11,8 @@ from dataclasses import dataclass
 from decimal import Decimal
 from zoneinfo import ZoneInfo
 
+from qckit.quantities import fold_unit
+
 __all__ = ["UNITS", "CellRules", "Read", "column_unit", "decimal_sign", "read_date", "read_number", "read_time"]
 
 UNITS: dict[str, dict[str, Decimal]] = {
@@ -20,15 +22,15 @@ UNITS: dict[str, dict[str, Decimal]] = {
     "mm": {"mm": Decimal(1), "cm": Decimal(10), "µm": Decimal("0.001")},
     "µg": {"µg": Decimal(1), "mg": Decimal(1000)},
     "h": {"h": Decimal(1), "min": Decimal(1) / Decimal(60), "d": Decimal(24)},
-    "ppt": {"ppt": Decimal(1), "‰": Decimal(1), "psu": Decimal(1)},
-    "lux": {"lux": Decimal(1), "lx": Decimal(1), "klux": Decimal(1000)},
-    "mg/l": {"mg/l": Decimal(1), "ppm": Decimal(1)},
+    "ppt": {"ppt": Decimal(1), "psu": Decimal(1)},
+    "lux": {"lux": Decimal(1), "klux": Decimal(1000)},
+    "mg/l": {"mg/l": Decimal(1)},
     "%": {"%": Decimal(1)},
     "1/g": {"1/g": Decimal(1), "/g": Decimal(1)},
     "µm/px": {"µm/px": Decimal(1)},
     "mm²": {"mm²": Decimal(1)},
     "px": {"px": Decimal(1)},
-    "°C": {"°c": Decimal(1), "c": Decimal(1), "°f": Decimal(0), "f": Decimal(0), "k": Decimal(0)},
+    "°C": {"°c": Decimal(1), "°f": Decimal(0), "k": Decimal(0)},
 }
 """Unit of a column -> units a cell or heading may use instead, with the factor. Temperatures are not a factor."""
 
@@ -68,36 +70,6 @@ class Read:
     rule: str = ""
     remedy: str = ""
     note: str = ""
-
-
-_SPELLINGS = {
-    "gram": "g",
-    "grams": "g",
-    "litre": "l",
-    "litres": "l",
-    "liter": "l",
-    "liters": "l",
-    "hours": "h",
-    "hour": "h",
-    "hrs": "h",
-    "hr": "h",
-    "minutes": "min",
-    "degc": "°c",
-    "degf": "°f",
-    "ºc": "°c",
-    "ºf": "°f",
-    "celsius": "°c",
-    "fahrenheit": "°f",
-    "percent": "%",
-    "microlitres": "µl",
-    "mgl": "mg/l",
-}
-
-
-def fold_unit(text: str) -> str:
-    """Write a unit in one way: lower case, µ for u, no spaces or brackets."""
-    unit = re.sub(r"[\s()\[\].]", "", text.casefold().replace("μ", "µ"))
-    return re.sub(r"^u(?=[glm])", "µ", _SPELLINGS.get(unit, unit))
 
 
 def column_unit(unit: str) -> dict[str, Decimal]:
@@ -223,14 +195,12 @@ def _in_unit(number: Decimal, given: str, unit: str, text: str) -> Read:
             remedy=f"Write the number in {unit or 'plain digits'} (known: {can}).",
         )
     if unit == "°C":
-        value = {"°f": (number - 32) * 5 / 9, "f": (number - 32) * 5 / 9, "k": number - Decimal("273.15")}.get(
-            given, number
-        )
+        value = {"°f": (number - 32) * 5 / 9, "k": number - Decimal("273.15")}.get(given, number)
         value = round(float(value), 2)
     else:
         value = float(number * known[given])
         value = float(f"{value:.10g}")
-    note = "" if given in (own, "c") else f"{text!r} read as {value:g} {unit}"
+    note = "" if given == own else f"{text!r} read as {value:g} {unit}"
     return Read(value, note=note)
 
 

@@ -346,7 +346,7 @@ def _readings_to_celsius(frame: pd.DataFrame) -> list[str]:
     """Turn readings of temperature in °F into °C."""
     if not {"quantity", "unit", "value"} <= set(frame.columns):
         return []
-    is_f = frame["unit"].map(lambda u: isinstance(u, str) and cells.fold_unit(u) in ("°f", "f")).astype(bool)
+    is_f = frame["unit"].map(lambda u: isinstance(u, str) and cells.fold_unit(u) == "°f").astype(bool)
     for index in frame.index[is_f]:
         value = frame.at[index, "value"]
         if value is not None:

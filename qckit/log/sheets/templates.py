@@ -96,7 +96,7 @@ _MORE = {
     ("samples", "nauplii"): "leave all counts empty where the photos are to be counted",
     ("samples", "volume_ul"): "one of volume_ul, mass_g, chamber_depth_mm",
     ("hatches", "started"): "site's own clock; or with offset",
-    ("readings", "unit"): "°C or °F, ppt, pH, mg/l or %, lux",
+    ("readings", "unit"): "one that the quantity knows; another is refused",
 }
 
 

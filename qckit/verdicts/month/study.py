@@ -131,7 +131,7 @@ def study_month(
         and len(chart.of_period(first))
     }
     timed = _history(lots, hatches, samples, None, settings, last, purposes=_TIMED)
-    timed = timed[timed["t90_h"].notna()].assign(off_standard="")
+    timed = timed[timed["t90_h"].notna()].assign(off_standard="", far_off="")
     for name in names:
         chart = build_chart(timed, "t90_h", lot=name, aside=points_aside(signals, "t90_h"), **limits)
         if len(chart.of_period(first)):
@@ -247,7 +247,7 @@ def _ageing(history, charts, names, shift, last):
         chart = charts.get((name, "hatch_pct"))
         if chart is None or chart.limits is None or chart.limits.slope_per_day:
             continue
-        mine = history[(history["lot"] == name) & (history["off_standard"] == "") & (history["at"] < last)]
+        mine = history[(history["lot"] == name) & (history["far_off"] == "") & (history["at"] < last)]
         mine = mine[mine["hatch_pct"].notna()].reset_index(drop=True)
         drift = judge_drift(mine["at"], mine["hatch_pct"])
         if drift.bic and drift.p_value < 0.001 and drift.slope_per_30d < 0 and drift.bic["slope"] <= drift.bic["step"]:
@@ -313,7 +313,7 @@ def _level_words(chart, last):
 def _level(history, charts, name, quantity, moved, last, days=_LEVEL_DAYS):
     """Recent figures of a lot without those a found change explains, moved along its slope to the month's end."""
     mine = history[(history["lot"] == name) & (history["at"] >= last - pd.Timedelta(days=days))]
-    mine = mine[~mine["hatch"].isin(moved) & (mine["off_standard"] == "") & mine[quantity].notna()]
+    mine = mine[~mine["hatch"].isin(moved) & (mine["far_off"] == "") & mine[quantity].notna()]
     chart = charts.get((name, quantity))
     value = mine[quantity].to_numpy(dtype=float)
     if chart is None or chart.limits is None or not chart.limits.slope_per_day or not len(mine):

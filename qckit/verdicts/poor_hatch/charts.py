@@ -290,12 +290,13 @@ def draw_causes(frame: pd.DataFrame, *, ax=None):
 
 def draw_readings(readings: pd.DataFrame, finding, *, started: str, ax=None):
     """Draw this hatch's readings of the most telling quantity over the hours, with the usual value."""
+    from qckit.hatch.readings import standard_readings
     from qckit.tables import to_utc
 
     table = pd.DataFrame(finding.details["differences"])
     with draw.style():
         ax = draw.new_axes(ax, figsize=(7.2, 2.6))
-        own = readings[readings["hatch"] == finding.subject]
+        own = standard_readings(readings[readings["hatch"] == finding.subject])
         told = [q for q in table["quantity"] if q in set(own["quantity"])] if len(table) else []
         if not told:
             ax.text(

@@ -7,6 +7,7 @@ import math
 import numpy as np
 import pandas as pd
 
+from qckit.hatch.readings import water_values
 from qckit.verdicts.poor_hatch.causes import CAUSES
 from qckit.verdicts.poor_hatch.exposure import course_of, expected_loss, out_of_range
 from qckit.verdicts.poor_hatch.likelihood import Clue
@@ -34,13 +35,6 @@ DIFFERENCE_COLUMNS = (
     "sentence",
 )
 
-_COLUMN = {
-    "temperature": "temperature_c",
-    "salinity": "salinity_ppt",
-    "ph": "ph",
-    "oxygen": "oxygen_mg_l",
-    "light": "light_lux",
-}
 _UNIT = {
     "temperature": "°C",
     "salinity": "ppt",
@@ -85,16 +79,9 @@ def worst_values(hatches: pd.DataFrame, readings: pd.DataFrame, hours: pd.Series
     Returns
     -------
     DataFrame
-        hatch, quantity, low, high, mean, n. Temperatures in °F become °C, oxygen in % is left out (it needs salinity).
+        hatch, quantity, low, high, mean, n, in standard units.
     """
-    rows = [
-        pd.DataFrame({"hatch": hatches["hatch"], "quantity": q, "value": hatches[c].astype(float)})
-        for q, c in _COLUMN.items()
-    ]
-    if readings is not None and len(readings):
-        r = readings[~((readings["quantity"] == "oxygen") & (readings["unit"] == "%"))]
-        value = r["value"].astype(float).where(r["unit"] != "°F", (r["value"].astype(float) - 32) / 1.8)
-        rows.append(pd.DataFrame({"hatch": r["hatch"], "quantity": r["quantity"], "value": value}))
+    rows = [water_values(hatches, readings)[["hatch", "quantity", "value"]]]
     if hours is not None:
         rows.append(pd.DataFrame({"hatch": hours.index, "quantity": "hours", "value": hours.to_numpy()}))
     density = hatches["cysts_g"] / hatches["volume_ml"] * 1000.0

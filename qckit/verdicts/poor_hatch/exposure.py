@@ -7,16 +7,18 @@ import math
 import numpy as np
 import pandas as pd
 
+from qckit.hatch.readings import standard_of
+
 __all__ = ["Course", "course_of", "expected_loss", "out_of_range"]
 
-# cause -> (limit in the settings, direction that is bad, tolerance in the settings)
+# cause -> (quantity, direction that is bad)
 _BORDERS = {
-    "cold": ("temperature_c", -1, "temperature_tolerance_c"),
-    "hot": ("temperature_c", 1, "temperature_tolerance_c"),
-    "salt": ("salinity_ppt", 1, "salinity_tolerance_ppt"),
-    "ph": ("min_ph", -1, None),
-    "oxygen": ("min_oxygen_mg_l", -1, None),
-    "dark": ("min_light_lux", -1, None),
+    "cold": ("temperature", -1),
+    "hot": ("temperature", 1),
+    "salt": ("salinity", 1),
+    "ph": ("ph", -1),
+    "oxygen": ("oxygen", -1),
+    "dark": ("light", -1),
 }
 _STEPS = 200
 
@@ -37,17 +39,16 @@ class Course:
 
 
 def course_of(readings, hatch: str, quantity: str, started) -> Course:
-    """Return the readings of one quantity in one hatch as a course; empty where there are none."""
+    """Return the readings (in standard units) of one quantity in one hatch as a course; empty where there are none."""
     if readings is None or started is None or not len(readings):
         return Course([], [])
     from qckit.tables import to_utc
 
-    own = readings[(readings["hatch"] == hatch) & (readings["quantity"] == quantity) & (readings["unit"] != "%")]
+    own = readings[(readings["hatch"] == hatch) & (readings["quantity"] == quantity) & readings["value"].notna()]
     if own.empty:
         return Course([], [])
     hours = (to_utc(own["taken"]) - pd.Timestamp(started)).dt.total_seconds().to_numpy() / 3600.0
-    value = own["value"].astype(float)
-    return Course(hours, value.where(own["unit"] != "°F", (value - 32) / 1.8).to_numpy())
+    return Course(hours, own["value"].astype(float).to_numpy())
 
 
 def out_of_range(course: Course, code: str, conditions) -> tuple[float, float, str]:
@@ -67,8 +68,9 @@ def out_of_range(course: Course, code: str, conditions) -> tuple[float, float, s
     """
     if conditions is None or code not in _BORDERS or len(course) < 2:
         return math.nan, math.nan, ""
-    column, sign, tolerance = _BORDERS[code]
-    border = getattr(conditions, column) + sign * (getattr(conditions, tolerance) if tolerance else 0.0)
+    quantity, sign = _BORDERS[code]
+    standard = standard_of(quantity, conditions)
+    border = standard.high if sign > 0 else standard.low
     first, last = course.hours[0], course.hours[-1]
     beyond = sign * (course.on_grid(first, last) - border) > 0
     return float(beyond.mean() * (last - first)), float(last - first), f"{'above' if sign > 0 else 'below'} {border:g}"

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from qckit.errors import InputError, unknown_name
+from qckit.hatch.readings import standard_readings
 from qckit.verdicts.finding import Finding
 from qckit.verdicts.poor_hatch import words
 from qckit.verdicts.poor_hatch.changes import describe_changes
@@ -188,6 +189,7 @@ def study_hatch(
         judge_level(counts, row, usual, "hatch_pct"),
         judge_level(counts, row, usual, "hatching_efficiency_per_g"),
     )
+    readings = standard_readings(readings, hatches)
     worst = worst_values(hatches, readings, counts.set_index("hatch")["hours"])
     effects = pd.DataFrame(columns=EFFECT_COLUMNS)
     if with_effects:
