@@ -1,0 +1,296 @@
+"""Rows of the log from the few numbers a day gives: everything else comes from the site's protocol.
+
+Nothing is written here; :mod:`qckit.day.entry` writes an :class:`Entry` by the same rules and in the same one step as a
+sheet.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import pandas as pd
+
+from qckit.errors import InputError
+from qckit.words import joined, plural
+
+if TYPE_CHECKING:
+    from qckit.settings import Settings
+
+__all__ = [
+    "UNITS",
+    "Entry",
+    "count_rows",
+    "feed_row",
+    "harvest_rows",
+    "hatch_name",
+    "reading_rows",
+    "sample_names",
+    "start_row",
+]
+
+UNITS = {"temperature": "°C", "salinity": "ppt", "ph": "pH", "oxygen": "mg/l", "light": "lux"}
+"""Quantity of a reading -> the unit it is typed in."""
+
+_SHORT = {"nauplii": "N", "umbrella": "U", "cysts": "C", "embryos": "E", "shells": "S"}
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One thing done at the bench: its rows by table, and the sentence that shows it back."""
+
+    kind: str  # start, count, readings, harvest, feed
+    sentence: str
+    frames: dict[str, pd.DataFrame] = field(default_factory=dict)
+    hatch: str = ""
+
+
+def hatch_name(cone: str, started: dt.datetime, taken: Iterable[str] = ()) -> str:
+    """Name a hatch by the day and the cone, ``H261105-A``; a second one that day gets ``H261105-A-2``.
+
+    Parameters
+    ----------
+    cone : str
+    started : datetime
+        In the site's zone.
+    taken : iterable of str
+        Names in use, those of withdrawn rows too: a name is never given twice.
+    """
+    taken, base = set(taken), f"H{started:%y%m%d}-{cone}"
+    name, number = base, 1
+    while name in taken:
+        number += 1
+        name = f"{base}-{number}"
+    return name
+
+
+def sample_names(hatch: str, n: int, taken: Iterable[str] = (), letter: str = "") -> list[str]:
+    """Name the next ``n`` samples of a hatch: ``H261105-A-1``; those of a harvest carry the letter ``V``."""
+    taken, names, number = set(taken), [], 1
+    while len(names) < n:
+        name = f"{hatch}-{letter}{number}"
+        if name not in taken:
+            names.append(name)
+        number += 1
+    return names
+
+
+def start_row(
+    settings: Settings,
+    *,
+    lot: str,
+    cone: str,
+    grams: float,
+    started: dt.datetime,
+    by: str,
+    taken: Iterable[str] = (),
+    purpose: str = "production",
+) -> Entry:
+    """Make the row of a hatch that is started.
+
+    Parameters
+    ----------
+    settings : Settings
+    lot, cone : str
+    grams : float
+        Cysts as weighed. [g]
+    started : datetime
+        Time of wetting, with offset.
+    by : str
+        Who starts it.
+    taken : iterable of str
+        Names of hatches in use.
+    purpose : str
+        As in the hatches table.
+    """
+    name = hatch_name(cone, started, taken)
+    row = {
+        "hatch": name,
+        "lot": lot,
+        "purpose": purpose,
+        "cone": cone,
+        "started": _iso(started),
+        "cysts_g": float(grams),
+        "volume_ml": settings.feed.cone_volume_l * 1000.0,
+        "operator": by or None,
+    }
+    sentence = f"Started {name}: {grams:g} g of {lot} in {cone} at {started:%H:%M}."
+    return Entry("start", sentence, {"hatches": pd.DataFrame([row])}, name)
+
+
+def reading_rows(hatch: str, values: dict[str, float], *, taken: dt.datetime) -> Entry:
+    """Make rows of water readings.
+
+    Parameters
+    ----------
+    hatch : str
+    values : dict of str to float
+        Quantity (a key of :data:`UNITS`) -> value in that unit.
+    taken : datetime
+        With offset.
+    """
+    rows = [
+        {"hatch": hatch, "taken": _iso(taken), "quantity": name, "value": float(value), "unit": UNITS[name]}
+        for name, value in values.items()
+    ]
+    if not rows:
+        raise InputError(f"hatch {hatch}: no reading was given. Type at least one value.")
+    shown = joined(f"{_quantity(n)} {v:g}{_unit(n)}" for n, v in values.items())
+    return Entry("readings", f"{hatch}: {shown}.", {"readings": pd.DataFrame(rows)}, hatch)
+
+
+def count_rows(
+    settings: Settings,
+    hatch: dict,
+    counts: Sequence[Sequence[int | None]],
+    *,
+    taken: dt.datetime,
+    by: str,
+    names: Iterable[str] = (),
+) -> Entry:
+    """Make rows of counted subsamples.
+
+    Parameters
+    ----------
+    settings : Settings
+    hatch : mapping
+        Its row of the hatches table.
+    counts : sequence of sequences of int, shape (n_subsamples, n_stages)
+        In the order of ``settings.protocol.counted_columns``; None where a stage was not counted.
+    taken : datetime
+        With offset.
+    by : str
+        Who counted.
+    names : iterable of str
+        Names of samples in use.
+    """
+    protocol = settings.protocol
+    if not counts:
+        raise InputError(f"hatch {hatch['hatch']}: nothing was counted. Type at least one subsample.")
+    hours = (taken - dt.datetime.fromisoformat(hatch["started"])).total_seconds() / 3600
+    rows = [
+        {
+            "sample": name,
+            "hatch": hatch["hatch"],
+            "taken": _iso(taken),
+            "hours": round(hours, 2),
+            "kind": "subsample",
+            "volume_ul": protocol.subsample_ul,
+            "dilution": protocol.dilution,
+            **dict(zip(protocol.counted_columns, values, strict=True)),
+            "counted_by": "person",
+            "counter": by or None,
+        }
+        for name, values in zip(sample_names(hatch["hatch"], len(counts), names), counts, strict=True)
+    ]
+    shown = "; ".join(_shown(protocol.counted_columns, values) for values in counts)
+    sentence = f"{hatch['hatch']} ({hatch['cone']}), {plural(len(rows), 'subsample')}: {shown}."
+    return Entry("count", sentence, {"samples": pd.DataFrame(rows)}, hatch["hatch"])
+
+
+def harvest_rows(
+    settings: Settings,
+    hatch: dict,
+    *,
+    taken: dt.datetime,
+    harvest_ml: float,
+    counts: dict[str, int],
+    by: str,
+    separation: str = "",
+    lost_nauplii: int | None = None,
+    names: Iterable[str] = (),
+) -> Entry:
+    """Make the row of a harvest: how much it is, and what a counted part of it held.
+
+    Parameters
+    ----------
+    settings : Settings
+    hatch : mapping
+        Its row of the hatches table.
+    taken : datetime
+        With offset.
+    harvest_ml : float
+        Volume of the whole harvest after rinsing. [ml]
+    counts : dict of str to int
+        Count column -> number in ``settings.protocol.subsample_ul`` of it.
+    by : str
+    separation : str
+        How shells and cysts were taken off; the protocol's when empty.
+    lost_nauplii : int, optional
+        Nauplii seen in what was drawn off.
+    names : iterable of str
+        Names of samples in use.
+    """
+    protocol = settings.protocol
+    if not harvest_ml > 0:
+        raise InputError(f"hatch {hatch['hatch']}: the harvest is {harvest_ml:g} ml and must be above 0.")
+    (name,) = sample_names(hatch["hatch"], 1, names, letter="V")
+    method = separation or protocol.separation
+    row = {
+        "sample": name,
+        "hatch": hatch["hatch"],
+        "taken": _iso(taken),
+        "kind": "harvest",
+        "volume_ul": protocol.subsample_ul,
+        "dilution": protocol.dilution,
+        "harvest_ml": float(harvest_ml),
+        "separation": method,
+        "lost_nauplii": lost_nauplii,
+        **counts,
+        "counted_by": "person",
+        "counter": by or None,
+    }
+    total = harvested_nauplii(counts["nauplii"], harvest_ml, protocol.subsample_ul, protocol.dilution)
+    sentence = (
+        f"Harvested {hatch['hatch']} at {taken:%H:%M}: {millions(total)} nauplii in {harvest_ml:g} ml, "
+        f"separated by {_method(method)}."
+    )
+    return Entry("harvest", sentence, {"samples": pd.DataFrame([row])}, hatch["hatch"])
+
+
+def feed_row(hatch: str, nauplii: float, *, fed: dt.datetime, notes: str = "") -> Entry:
+    """Make the row of a feed: when, from which hatch, how many nauplii."""
+    if not nauplii > 0:
+        raise InputError(f"hatch {hatch}: {nauplii:g} nauplii were fed and it must be above 0.")
+    row = {
+        "feed": f"F{fed:%y%m%d-%H%M%S}-{hatch}",
+        "fed": _iso(fed),
+        "hatch": hatch,
+        "nauplii": float(nauplii),
+        "notes": notes or None,
+    }
+    return Entry("feed", f"Fed {millions(nauplii)} nauplii of {hatch} at {fed:%H:%M}.", {"feeds": pd.DataFrame([row])})
+
+
+def harvested_nauplii(nauplii: float, harvest_ml: float, counted_ul: float, dilution: float = 1.0) -> float:
+    """Nauplii in a harvest: count x dilution x harvest volume / counted volume."""
+    return nauplii * dilution * harvest_ml * 1000.0 / counted_ul
+
+
+def millions(nauplii: float) -> str:
+    """Write a number of nauplii as people say it: ``4.2 M``, ``830,000``."""
+    return f"{nauplii / 1e6:.1f} M" if nauplii >= 995_000 else f"{round(nauplii, -3):,.0f}"
+
+
+def _iso(when: dt.datetime) -> str:
+    if when.tzinfo is None:
+        raise InputError(f"{when}: a time without offset. Give the site's own time zone with it.")
+    return when.replace(microsecond=0).isoformat()
+
+
+def _shown(columns: Sequence[str], values: Sequence[int | None]) -> str:
+    return " ".join(f"{_SHORT[c]} {v}" for c, v in zip(columns, values, strict=True) if v is not None)
+
+
+def _quantity(name: str) -> str:
+    return "pH" if name == "ph" else name
+
+
+def _unit(name: str) -> str:
+    return "" if name == "ph" else f" {UNITS[name]}"
+
+
+def _method(method: str) -> str:
+    return {"screen": "a screen", "magnetic": "magnets"}.get(method, method)
