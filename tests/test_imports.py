@@ -41,6 +41,7 @@ MAY_IMPORT = {
     "reports": BASE | {"photo", "counting", "hatch", "charts", "agreement", "verdicts", "log", "practice", "review"},
 }
 MAY_IMPORT["site"] = set(MAY_IMPORT)
+MAY_IMPORT["day"] = set(MAY_IMPORT)
 EVERYTHING = {*MAY_IMPORT, "commands", "cli"}
 MAY_IMPORT["commands"] = EVERYTHING - {"cli"}
 MAY_IMPORT["cli"] = EVERYTHING

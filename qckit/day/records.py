@@ -9,6 +9,8 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from itertools import chain, product
+from string import ascii_lowercase
 from typing import TYPE_CHECKING
 
 import pandas as pd
@@ -48,7 +50,7 @@ class Entry:
 
 
 def hatch_name(cone: str, started: dt.datetime, taken: Iterable[str] = ()) -> str:
-    """Name a hatch by the day and the cone, ``H261105-A``; a second one that day gets ``H261105-A-2``.
+    """Name a hatch by the day and the cone, ``H261105-A``; a second one that day gets ``H261105-Ab``.
 
     Parameters
     ----------
@@ -59,11 +61,8 @@ def hatch_name(cone: str, started: dt.datetime, taken: Iterable[str] = ()) -> st
         Names in use, those of withdrawn rows too: a name is never given twice.
     """
     taken, base = set(taken), f"H{started:%y%m%d}-{cone}"
-    name, number = base, 1
-    while name in taken:
-        number += 1
-        name = f"{base}-{number}"
-    return name
+    further = (f"{base}{letter}" for n in (1, 2) for letter in map("".join, product(ascii_lowercase[1:], repeat=n)))
+    return next(name for name in chain([base], further) if name not in taken)
 
 
 def sample_names(hatch: str, n: int, taken: Iterable[str] = (), letter: str = "") -> list[str]:

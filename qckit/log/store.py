@@ -349,6 +349,17 @@ class SiteLog:
         """Show a withdrawn row again, with all that hangs on it. Returns the rows shown."""
         return self._withdrawn(table, key, "no", by, reason)
 
+    def withdraw_step(self, step: int, *, by: str, reason: str) -> int:
+        """Hide every row that one step brought, with all that hangs on them, in one step. Returns the rows hidden."""
+        corrections.need_reason(by, reason)
+        with engine.writing(self.engine) as connection:
+            rows = undoing.rows_of_step(connection, step)
+            if rows:
+                number = steps.begin(connection, self.now(), by, "withdraw", f"step {step}", len(rows))
+                cells = [(name, row_key, query.WITHDRAWN, "yes") for name, row_key in rows]
+                corrections.write(connection, number, cells, self.now(), by, reason)
+        return len(rows)
+
     def _withdrawn(self, table, key, after, by, reason) -> int:
         corrections.need_reason(by, reason)
         with engine.writing(self.engine) as connection:

@@ -15,11 +15,11 @@ import sqlalchemy as sa
 
 from qckit.errors import InputError
 from qckit.log import schema
-from qckit.log.corrections import value_text
+from qckit.log.corrections import value_text, with_dependents
 from qckit.log.hand import count_change, frame_changes
 from qckit.log.query import fetch, read_key
 
-__all__ = ["ACTION", "Edit", "action_of", "edits", "last_edit", "reverse"]
+__all__ = ["ACTION", "Edit", "action_of", "edits", "last_edit", "reverse", "rows_of_step"]
 
 ACTION = "correct objects"
 _UNDO = re.compile(r"undo of step (\d+)$")
@@ -126,6 +126,18 @@ def reverse(connection, photo: str, edit: Edit) -> tuple[list[tuple], Counter]:
             raise _changed(connection, photo, "photos", fix.key, "the drawn frame", edit)
         cells += frame_changes(connection, photo, float(fix.before)) if _empty(fix.before) else []
     return cells, change
+
+
+def rows_of_step(connection, step: int) -> list[tuple[str, tuple]]:
+    """Return the rows a step brought that are still shown, with the shown rows that hang on them, as (table, key)."""
+    rows: dict[tuple[str, tuple], None] = {}
+    for table in schema.ORDER:
+        if "step" not in schema.table(table).c:
+            continue
+        brought = fetch(connection, table, where=[("", schema.table(table).c.step == step)])
+        for key in brought[list(schema.KEYS[table])].itertuples(index=False):
+            rows |= dict.fromkeys(with_dependents(connection, table, tuple(key)))
+    return list(rows)
 
 
 def _empty(value) -> str:

@@ -1,0 +1,213 @@
+"""One sitting at the bench: an open site, who writes, the page as it stands, and each thing that can be entered.
+
+The terminal, the notebook's form and the tally all work through this, so that they write the same rows.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import time
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+from qckit.day import entry as entries
+from qckit.day import records
+from qckit.day.entry import Written
+from qckit.day.hatches import HatchState
+from qckit.day.loading import study_site
+from qckit.day.records import Entry
+from qckit.day.study import Day, site_time
+from qckit.day.words import answer
+from qckit.errors import InputError, unknown_name
+from qckit.site import load_site
+
+__all__ = ["Bench"]
+
+_ROUND_H = 3.0  # a count entered up to this long after the incubation was taken at its end, unless a person says other
+
+
+class Bench:
+    """A site opened for a day's entries.
+
+    Parameters
+    ----------
+    folder : path
+        The site folder.
+    by : str
+        Initials of who types.
+    now : str
+        Another moment than now, ISO text; its clock goes on from there.
+    """
+
+    def __init__(self, folder: str | Path, *, by: str = "", now: str = ""):
+        from qckit.log import open_log
+
+        self.site = load_site(folder)
+        self.by = by
+        self._start, self._fixed = time.monotonic(), bool(now)
+        self._from = site_time(self.site.tables, now)
+        self.log = open_log(self.site.folder, now=lambda: self.moment().isoformat())
+        self.page: Day = self.study()
+
+    def __enter__(self) -> Bench:
+        return self
+
+    def __exit__(self, *_exc) -> None:
+        self.log.close()
+
+    @property
+    def settings(self):
+        """The site's settings."""
+        return self.log.settings
+
+    def moment(self) -> dt.datetime:
+        """Return the time of the site's clock, to the second."""
+        if self._fixed:
+            return (self._from + dt.timedelta(seconds=time.monotonic() - self._start)).replace(microsecond=0)
+        return dt.datetime.now(self._from.tzinfo).replace(microsecond=0)
+
+    def study(self) -> Day:
+        """Work the page out anew from the log."""
+        self.page = study_site(self.site.reload(), now=self.moment().isoformat())
+        return self.page
+
+    def answer(self) -> str:
+        """Say the day in one line."""
+        return answer(self.page)
+
+    # ---- what is offered ------------------------------------------------------------------------------------------
+
+    def people(self) -> tuple[str, ...]:
+        """Initials to choose from."""
+        return self.settings.protocol.initials
+
+    def countable(self) -> list[HatchState]:
+        """Hatches that can be counted, those that wait first, then the others still at hand."""
+        return self._first(("to count",), ("counted", "to harvest", "harvested", "incubating"))
+
+    def at_hand(self) -> list[HatchState]:
+        """Hatches that can be harvested or fed."""
+        return self._first(("to harvest", "counted", "harvested"), ("to count",))
+
+    def _first(self, *groups) -> list[HatchState]:
+        order = self.settings.protocol.cone_names
+        rank = {cone: i for i, cone in enumerate(order)}
+        found = []
+        for group in groups:
+            mine = [state for state in self.page.hatches if state.state in group]
+            found += sorted(mine, key=lambda state: (rank.get(state.cone, len(rank)), state.started))
+        return found
+
+    def count_taken_at(self, state: HatchState) -> dt.datetime:
+        """Return when a count entered now was most likely taken: at the end of the incubation, or now."""
+        now = self.moment()
+        late = (now - state.ready).total_seconds() / 3600
+        return state.ready if 0 <= late <= _ROUND_H else now
+
+    def at(self, text: str, default: dt.datetime) -> dt.datetime:
+        """Read a time of day typed as 0930, 930 or 9:30, of today; empty: the default."""
+        digits = text.strip().replace(".", ":")
+        if not digits:
+            return default
+        if ":" not in digits:
+            digits = digits.zfill(4)
+            digits = f"{digits[:-2]}:{digits[-2:]}"
+        hour, _, minute = digits.partition(":")
+        try:
+            clock = dt.time(int(hour), int(minute))
+        except ValueError:
+            raise InputError(f"{text!r} is no time of day. Type it like 0930.") from None
+        return dt.datetime.combine(self.moment().date(), clock, tzinfo=default.tzinfo)
+
+    # ---- entries --------------------------------------------------------------------------------------------------
+
+    def start(self, *, lot: str, cone: str, grams: float, at: dt.datetime | None = None, purpose="production"):
+        """Start a hatch; see :func:`qckit.day.records.start_row`."""
+        cones = self.settings.protocol.cone_names
+        if cone not in cones:
+            raise unknown_name("cone", cone, cones, where="qckit.toml, section [protocol]")
+        made = records.start_row(
+            self.settings,
+            lot=lot,
+            cone=cone,
+            grams=grams,
+            started=at or self.moment(),
+            by=self.by,
+            taken=self._names("hatches"),
+            purpose=purpose,
+        )
+        return self._write(made)
+
+    def count(self, hatch: str, counts: Sequence[Sequence[int | None]], *, taken: dt.datetime | None = None):
+        """Enter counted subsamples; see :func:`qckit.day.records.count_rows`."""
+        taken = taken or self.count_taken_at(self.page.hatch(hatch))
+        row, names = self._row(hatch), self._names("samples")
+        return self._write(records.count_rows(self.settings, row, counts, taken=taken, by=self.by, names=names))
+
+    def readings(self, hatch: str, values: dict[str, float]) -> Written:
+        """Enter water readings taken now."""
+        return self._write(records.reading_rows(hatch, values, taken=self.moment()))
+
+    def harvest(self, hatch: str, *, taken: dt.datetime | None = None, **values) -> Written:
+        """Enter a harvest; see :func:`qckit.day.records.harvest_rows`."""
+        made = records.harvest_rows(
+            self.settings,
+            self._row(hatch),
+            taken=taken or self.moment(),
+            by=self.by,
+            names=self._names("samples"),
+            **values,
+        )
+        return self._write(made)
+
+    def feed(self, hatch: str, nauplii: float, *, fed: dt.datetime | None = None) -> Written:
+        """Enter a feed; nauplii past the site's limit are noted."""
+        fed = fed or self.moment()
+        written = self._write(records.feed_row(hatch, nauplii, fed=fed))
+        warning = self.too_old(hatch, fed)
+        return Written(written.sentence, [*written.notes, *([warning] if warning else [])], written.step)
+
+    def too_old(self, hatch: str, at: dt.datetime) -> str:
+        """Say that nauplii are past the site's limit for feeding; empty where they are not."""
+        state = self.page.hatch(hatch)
+        if at <= state.feed_by:
+            return ""
+        most = self.settings.protocol.max_age_h
+        return f"The nauplii of {state.cone} are {state.nauplii_age_h(at):.0f} h old, past your limit of {most:g} h."
+
+    def meters_calibrated(self) -> str:
+        """Keep that the meters were calibrated."""
+        said = entries.say_meters_calibrated(self.log, by=self.by)
+        self.study()
+        return said
+
+    def take_back(self) -> str:
+        """Withdraw the newest entry of today."""
+        said = entries.take_back(self.log, by=self.by, now=self.moment())
+        self.study()
+        return said
+
+    def _names(self, table: str) -> set[str]:
+        return entries.names_in_use(self.log, table)
+
+    def _row(self, hatch: str) -> dict:
+        return self.log.hatches(hatch=hatch).iloc[0].to_dict()
+
+    def _write(self, made: Entry) -> Written:
+        written = entries.write_entry(self.log, made, by=self.by)
+        self.study()
+        return written
+
+
+def warm_up() -> Callable[[], None]:
+    """Import in the background what the first answer needs, while a person types; returns a call that waits for it."""
+    import threading
+
+    def work() -> None:
+        import scipy.stats  # noqa: F401
+
+        import qckit.verdicts.poor_hatch.verdict  # noqa: F401
+
+    thread = threading.Thread(target=work, daemon=True)
+    thread.start()
+    return thread.join

@@ -1,0 +1,166 @@
+"""Where each hatch stands at a moment: under way, to count, to harvest, how many nauplii, how old."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import pandas as pd
+
+from qckit.tables import to_utc
+
+if TYPE_CHECKING:
+    from qckit.settings import Settings
+    from qckit.site_tables import SiteTables
+
+__all__ = ["HatchState", "hatch_states"]
+
+_EARLY_H = 1.0  # a count this long before the end of incubation is no mistake
+_FORGOTTEN_H = 48.0  # a hatch that nobody counted for so long after its time is not asked for every day
+_WARN_H = 12.0  # nauplii past their time are warned of for so long
+_SOME = 10_000.0
+STATES = ("incubating", "to count", "to harvest", "counted", "harvested", "too old", "not counted", "over")
+
+
+@dataclass(frozen=True)
+class HatchState:
+    """One hatch at the moment of asking; times in the site's zone, nauplii ready to feed."""
+
+    hatch: str
+    lot: str
+    cone: str
+    grams: float
+    started: dt.datetime
+    ready: dt.datetime  # the incubation is over
+    feed_by: dt.datetime  # beyond it the nauplii are older than the site feeds
+    age_h: float  # since wetting [h]
+    state: str  # of STATES
+    nauplii: float  # NaN where nothing tells
+    basis: str  # harvested, counted, expected, or empty
+    fed: float
+    harvested: dt.datetime | None = None
+    separation: str = ""
+
+    @property
+    def left(self) -> float:
+        """Nauplii that were not fed yet."""
+        return max(0.0, self.nauplii - self.fed)
+
+    def nauplii_age_h(self, at: dt.datetime) -> float:
+        """Hours since the hatch, taken as the end of the incubation."""
+        return (at - self.ready).total_seconds() / 3600
+
+    def can_feed(self, at: dt.datetime, handling_h: float = 0.0) -> bool:
+        """Whether there are nauplii of it at a time, and they are young enough."""
+        return self.ready + dt.timedelta(hours=handling_h) <= at <= self.feed_by
+
+
+def hatch_states(tables: SiteTables, *, now: dt.datetime, counts: pd.DataFrame, per_g: dict[str, float]):
+    """Say where every hatch of the last days stands.
+
+    Parameters
+    ----------
+    tables : SiteTables
+    now : datetime
+        In the site's zone.
+    counts : DataFrame
+        As ``verdicts.poor_hatch.usual.hatch_counts`` gives them.
+    per_g : dict of str to float
+        Lot -> nauplii to feed that a gram gives, where nothing was counted yet. [1/g]
+
+    Returns
+    -------
+    list of HatchState
+        In order of their start.
+    """
+    settings = tables.settings
+    reach = settings.protocol.incubation_h + settings.protocol.max_age_h + _FORGOTTEN_H
+    started = to_utc(tables.hatches["started"])
+    recent = tables.hatches[(started <= now) & (started > now - dt.timedelta(hours=reach))]
+    measured = counts.set_index("hatch")["nauplii_per_g"].to_dict()
+    counted = set(tables.samples.loc[tables.samples["kind"] == "subsample", "hatch"])
+    keeps = bool((tables.samples["kind"] == "harvest").any())
+    return [
+        _state(row, now, settings, measured, counted, keeps, tables, per_g)
+        for row in recent.sort_values("started").to_dict("records")
+    ]
+
+
+def _state(row: dict, now, settings: Settings, measured, counted, keeps, tables, per_g) -> HatchState:
+    """Place one hatch."""
+    protocol, name = settings.protocol, row["hatch"]
+    started = dt.datetime.fromisoformat(row["started"]).astimezone(now.tzinfo)
+    ready = started + dt.timedelta(hours=protocol.incubation_h)
+    feed_by = ready + dt.timedelta(hours=protocol.max_age_h)
+    harvest = _harvest(tables, name)
+    fed = _fed(tables, name)
+    recovery = settings.feed.recovery_pct / 100
+    per_gram, basis = math.nan, ""
+    if name in measured and math.isfinite(measured[name]):
+        per_gram, basis = measured[name] * recovery, "counted"
+    elif name not in counted and math.isfinite(per_g.get(row["lot"], math.nan)):
+        per_gram, basis = per_g[row["lot"]], "expected"
+    nauplii = per_gram * row["cysts_g"]
+    if harvest and math.isfinite(harvest["nauplii"]):
+        nauplii, basis = harvest["nauplii"], "harvested"
+    left = nauplii - fed if harvest and math.isfinite(nauplii) else 0.0
+    return HatchState(
+        hatch=name,
+        lot=row["lot"],
+        cone=row["cone"],
+        grams=float(row["cysts_g"]),
+        started=started,
+        ready=ready,
+        feed_by=feed_by,
+        age_h=(now - started).total_seconds() / 3600,
+        state=_word(now, ready, feed_by, name in counted, harvest is not None, keeps, left),
+        nauplii=nauplii,
+        basis=basis,
+        fed=fed,
+        harvested=dt.datetime.fromisoformat(harvest["taken"]).astimezone(now.tzinfo) if harvest else None,
+        separation=harvest["separation"] if harvest else "",
+    )
+
+
+def _word(now, ready, feed_by, is_counted: bool, is_harvested: bool, keeps_harvests: bool, left: float) -> str:
+    """Choose the state's word; ``left`` are nauplii that were harvested and not fed."""
+    if now > feed_by:
+        if is_harvested and left > _SOME and now <= feed_by + dt.timedelta(hours=_WARN_H):
+            return "too old"
+        late = now - ready
+        forgotten = not is_counted and late > dt.timedelta(hours=_FORGOTTEN_H)
+        return "over" if is_counted or forgotten else "not counted"
+    if not is_counted:
+        return "to count" if now >= ready - dt.timedelta(hours=_EARLY_H) else "incubating"
+    if is_harvested:
+        return "harvested"
+    return "to harvest" if keeps_harvests else "counted"
+
+
+def _harvest(tables: SiteTables, hatch: str) -> dict | None:
+    """Return when a hatch was harvested, how, and how many nauplii came; None where no harvest is written down."""
+    mine = tables.samples[(tables.samples["kind"] == "harvest") & (tables.samples["hatch"] == hatch)]
+    if mine.empty:
+        return None
+    last = mine.iloc[-1]
+    volume = [last.get("harvest_ml"), last["volume_ul"], last["nauplii"]]
+    nauplii = math.nan
+    if not any(pd.isna(v) for v in volume):
+        dilution = 1.0 if pd.isna(last["dilution"]) else float(last["dilution"])
+        nauplii = float(volume[2]) * dilution * float(volume[0]) * 1000 / float(volume[1])
+    separation = last.get("separation")
+    return {
+        "taken": last["taken"],
+        "nauplii": nauplii,
+        "separation": "" if pd.isna(separation) else str(separation),
+    }
+
+
+def _fed(tables: SiteTables, hatch: str) -> float:
+    """Nauplii of a hatch that were fed already."""
+    feeds = getattr(tables, "feeds", None)
+    if feeds is None or feeds.empty:
+        return 0.0
+    return float(feeds.loc[feeds["hatch"] == hatch, "nauplii"].sum())

@@ -1,0 +1,107 @@
+"""What a count says: a hatch against what its lot usually gives, one line, and the first suspicion where earned."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import pandas as pd
+
+from qckit.errors import QcError
+from qckit.verdicts.poor_hatch.level import judge_level
+from qckit.verdicts.poor_hatch.usual import usual_of_lot
+
+__all__ = ["Judged", "judge_hatch"]
+
+POOR, LOW = 0.01, 0.05
+"""Rarer than this by chance is poor, or low: the limits of the poor-hatch verdict."""
+
+_HIGH = 0.995
+_FEW = 3  # earlier hatches that make a usual
+_LEAST_PROBABILITY = 0.5  # a suspicion is named from here on
+
+
+@dataclass(frozen=True)
+class Judged:
+    """One counted hatch against its lot."""
+
+    hatch: str
+    lot: str
+    cone: str
+    code: str  # usual, low, poor, high, first (too few to compare), no percentage
+    hatch_pct: float
+    usual_pct: float = math.nan
+    usual_low: float = math.nan
+    usual_high: float = math.nan
+    nauplii_per_g: float = math.nan
+    p_low: float = math.nan
+    n_hatches: int = 0
+    n_subsamples: int = 0
+    suspicion: str = ""  # code of the likeliest cause, where one is earned
+    suspicion_p: float = math.nan
+    suspicion_words: str = ""
+
+
+def judge_hatch(counts: pd.DataFrame, hatch: str, *, explain: Callable | None = None) -> Judged | None:
+    """Judge one hatch.
+
+    Parameters
+    ----------
+    counts : DataFrame
+        As ``verdicts.poor_hatch.usual.hatch_counts`` gives them.
+    hatch : str
+    explain : callable, optional
+        ``hatch -> Finding`` of the poor-hatch verdict; asked only of a hatch that is low or poor.
+
+    Returns
+    -------
+    Judged or None
+        None where the hatch has no counts that give a percentage.
+    """
+    mine = counts[counts["hatch"] == hatch]
+    if mine.empty:
+        return None
+    row = mine.iloc[0].to_dict()
+    head = {
+        "hatch": hatch,
+        "lot": row["lot"],
+        "cone": row["cone"],
+        "hatch_pct": float(row["hatch_pct"]),
+        "nauplii_per_g": float(row["nauplii_per_g"]),
+        "n_subsamples": int(row["n_subsamples"]),
+    }
+    usual = usual_of_lot(counts, lot=row["lot"], before=row["started"], leave_out=(hatch,))
+    if usual.n_hatches < _FEW:
+        return Judged(code="first", n_hatches=usual.n_hatches, **head)
+    levels = [judge_level(counts, row, usual, name) for name in ("hatch_pct", "nauplii_per_g")]
+    known = [level.p_low for level in levels if math.isfinite(level.p_low)]
+    p_low = min(1.0, len(known) * min(known)) if known else math.nan
+    code = "poor" if p_low < POOR else "low" if p_low < LOW else "high" if levels[0].p_low > _HIGH else "usual"
+    suspicion = _suspicion(hatch, explain) if code in ("poor", "low") and explain is not None else {}
+    return Judged(
+        code=code,
+        usual_pct=levels[0].usual,
+        usual_low=levels[0].usual_low,
+        usual_high=levels[0].usual_high,
+        p_low=p_low,
+        n_hatches=usual.n_hatches,
+        **head,
+        **suspicion,
+    )
+
+
+def _suspicion(hatch: str, explain: Callable) -> dict:
+    """Name the likeliest cause where the verdict gives it an even chance or better."""
+    try:
+        causes = explain(hatch).details.get("causes", [])
+    except QcError:
+        return {}
+    if not causes or not causes[0]["probability"] >= _LEAST_PROBABILITY:
+        return {}
+    first = causes[0]
+    return {
+        "suspicion": first["code"],
+        "suspicion_p": float(first["probability"]),
+        "suspicion_words": first["cause"],
+    }

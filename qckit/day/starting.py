@@ -1,0 +1,225 @@
+"""What to start for tomorrow's feeds: which lot, how many grams, in which cones, by when."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import pandas as pd
+
+from qckit.day.hatches import HatchState
+from qckit.errors import QcError
+from qckit.tables import to_utc
+
+if TYPE_CHECKING:
+    from qckit.settings import Settings
+    from qckit.site_tables import SiteTables
+
+__all__ = ["FeedDue", "LotInUse", "Start", "feeds_due", "lots_in_use", "plan_start"]
+
+_IN_USE_D = 30.0
+_RECENT = 5  # newest hatches that say whether a lot is poor
+
+
+@dataclass(frozen=True)
+class LotInUse:
+    """An open lot, oldest first."""
+
+    lot: str
+    opened: str
+    last_started: dt.datetime | None
+    recent_pct: float  # median of its newest hatches [%]
+    is_poor: bool
+
+
+@dataclass(frozen=True)
+class FeedDue:
+    """One feed to come: what it needs and what there is for it."""
+
+    at: dt.datetime
+    needed: float
+    nauplii: float
+    parts: tuple[tuple[str, str, float], ...] = ()  # hatch, basis, nauplii
+    is_done: bool = False
+
+    @property
+    def is_short(self) -> bool:
+        """Less than needed by more than a twentieth: nobody counts closer."""
+        return not self.is_done and self.nauplii < 0.95 * self.needed
+
+
+@dataclass(frozen=True)
+class Start:
+    """What to start for the feeds of tomorrow that nothing covers yet."""
+
+    code: str  # start, covered, no lot, no dose
+    needed: float  # nauplii still to come
+    lot: str = ""
+    grams: float = math.nan  # altogether
+    grams_per_cone: float = math.nan
+    cones: tuple[str, ...] = ()
+    n_cones: int = 0  # that it takes, where more than are free
+    by: dt.datetime | None = None
+    ready: dt.datetime | None = None
+    is_late: bool = False
+    basis: str = ""
+    dose_sentence: str = ""
+    dose_warnings: tuple[str, ...] = ()
+    passed_over: tuple[str, ...] = ()  # older open lots that are poor
+    why_not: str = ""
+    feeds: tuple[dt.datetime, ...] = field(default=())
+
+
+def lots_in_use(tables: SiteTables, *, now: dt.datetime, counts: pd.DataFrame) -> list[LotInUse]:
+    """List the lots that are open: used within the last month, or opened within it; the oldest first.
+
+    Parameters
+    ----------
+    tables : SiteTables
+    now : datetime
+    counts : DataFrame
+        As ``verdicts.poor_hatch.usual.hatch_counts`` gives them.
+    """
+    made = tables.hatches[tables.hatches["purpose"] == "production"]
+    made = made.assign(at=to_utc(made["started"]))
+    made = made[made["at"] <= now]
+    last = made.groupby("lot")["at"].max()
+    least = tables.settings.limits.min_hatch_pct
+    found = []
+    for lot in tables.lots.to_dict("records"):
+        name, opened = lot["lot"], "" if pd.isna(lot["opened"]) else str(lot["opened"])
+        used = last.get(name)
+        is_used = used is not None and (now - used) <= dt.timedelta(days=_IN_USE_D)
+        is_new = used is None and opened != "" and _days_since(opened, now) <= _IN_USE_D
+        if not (is_used or is_new):
+            continue
+        own = counts[(counts["lot"] == name) & (counts["purpose"] == "production")].tail(_RECENT)["hatch_pct"]
+        middle = float(own.median()) if len(own) else math.nan
+        first = opened or (str(made.loc[made["lot"] == name, "started"].min())[:10] if is_used else "")
+        found.append(LotInUse(name, first, used, middle, len(own) >= 3 and middle < least))
+    return sorted(found, key=lambda lot: (lot.opened, lot.lot))
+
+
+def _days_since(date: str, now: dt.datetime) -> float:
+    """Days since a date that may stop at the month or the year; never negative counts as opened."""
+    whole = f"{date}-01-01"[:10] if len(date) == 4 else f"{date}-01"[:10]
+    return (now.date() - dt.date.fromisoformat(whole)).days
+
+
+def feeds_due(settings: Settings, states: list[HatchState], *, now: dt.datetime, feeds=None) -> list[FeedDue]:
+    """Give the nauplii there are to the feeds of today and tomorrow, the oldest hatch first.
+
+    Parameters
+    ----------
+    settings : Settings
+    states : list of HatchState
+    now : datetime
+    feeds : DataFrame, optional
+        The feeds table; a feed that was given is done.
+    """
+    protocol, needed = settings.protocol, settings.feed.nauplii_per_feed
+    left = {state.hatch: state.left if math.isfinite(state.left) else 0.0 for state in states}
+    found = []
+    for days in (0, 1):
+        for time in protocol.feed_times:
+            at = dt.datetime.combine(now.date() + dt.timedelta(days=days), time, tzinfo=now.tzinfo)
+            done = _given(feeds, at)
+            if at < now - dt.timedelta(hours=1) and not done:
+                continue
+            if done:
+                found.append(FeedDue(at, needed, done, is_done=True))
+                continue
+            parts, missing = [], needed
+            for state in states:
+                take = min(left[state.hatch], missing)
+                if take > 0 and state.can_feed(at, protocol.handling_h if state.harvested is None else 0.0):
+                    parts.append((state.hatch, state.basis, take))
+                    left[state.hatch] -= take
+                    missing -= take
+            found.append(FeedDue(at, needed, needed - missing, tuple(parts)))
+    return found
+
+
+def _given(feeds, at: dt.datetime) -> float:
+    """Nauplii that were fed around a feed's time."""
+    if feeds is None or feeds.empty:
+        return 0.0
+    near = (to_utc(feeds["fed"]) - at).abs() <= pd.Timedelta(hours=1.5)
+    return float(feeds.loc[near, "nauplii"].sum())
+
+
+def plan_start(
+    settings: Settings,
+    lots: list[LotInUse],
+    due: list[FeedDue],
+    states: list[HatchState],
+    *,
+    now: dt.datetime,
+    plan: Callable,
+    avoid: tuple[str, ...] = (),
+) -> Start:
+    """Say what to start now for tomorrow's feeds.
+
+    Parameters
+    ----------
+    settings : Settings
+    lots : list of LotInUse
+    due : list of FeedDue
+    states : list of HatchState
+    now : datetime
+    plan : callable
+        ``(lot, nauplii) -> DosePlan``; raises ``QcError`` where no dose can be known.
+    avoid : tuple of str
+        Cones under suspicion: taken last.
+    """
+    protocol = settings.protocol
+    tomorrow = [feed for feed in due if feed.at.date() > now.date() and feed.is_short]
+    needed = sum(feed.needed - feed.nauplii for feed in tomorrow)
+    if not tomorrow:
+        return Start("covered", 0.0)
+    times = tuple(feed.at for feed in tomorrow)
+    by = times[0] - dt.timedelta(hours=protocol.incubation_h + protocol.handling_h)
+    ready = max(by, now) + dt.timedelta(hours=protocol.incubation_h)
+    if not lots:
+        return Start("no lot", needed, by=by, ready=ready, feeds=times)
+    good = next((lot for lot in lots if not lot.is_poor), lots[-1])
+    passed = tuple(lot.lot for lot in lots[: lots.index(good)])
+    head = {
+        "needed": needed,
+        "lot": good.lot,
+        "by": by,
+        "ready": ready,
+        "is_late": by < now,
+        "feeds": times,
+        "passed_over": passed,
+    }
+    try:
+        dose = plan(good.lot, needed)
+    except QcError as error:
+        return Start("no dose", why_not=str(error), **head)
+    most = settings.feed.max_g_per_l * settings.feed.cone_volume_l
+    n_cones = max(1, math.ceil(round(dose.grams / most, 6)))
+    cones = _free(protocol.cone_names, states, avoid)[:n_cones]
+    return Start(
+        "start",
+        grams=dose.grams,
+        grams_per_cone=dose.grams / n_cones,
+        cones=cones,
+        n_cones=n_cones,
+        basis=dose.basis,
+        dose_sentence=dose.sentence,
+        dose_warnings=tuple(dose.warnings),
+        **head,
+    )
+
+
+def _free(cones: tuple[str, ...], states: list[HatchState], avoid: tuple[str, ...]) -> tuple[str, ...]:
+    """Cones that nothing incubates in; those longest unused first, those under suspicion last."""
+    busy = {state.cone for state in states if state.state == "incubating"}
+    last = {state.cone: state.started for state in states}
+    free = [cone for cone in cones if cone not in busy]
+    order = sorted(free, key=lambda cone: (cone in avoid, last[cone].timestamp() if cone in last else 0.0))
+    return tuple(order)

@@ -1,0 +1,201 @@
+"""A day put together: what is due, what the counts say, what to start, what else is due."""
+
+from __future__ import annotations
+
+import dataclasses
+import datetime as dt
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+from zoneinfo import ZoneInfo
+
+import pandas as pd
+
+from qckit.day.chores import Chore, find_chores
+from qckit.day.hatches import HatchState, hatch_states
+from qckit.day.judging import Judged, judge_hatch
+from qckit.day.starting import FeedDue, LotInUse, Start, feeds_due, lots_in_use, plan_start
+from qckit.errors import InputError, QcError
+from qckit.tables import to_utc
+from qckit.verdicts.poor_hatch.usual import hatch_counts
+
+if TYPE_CHECKING:
+    from qckit.site_tables import SiteTables
+
+__all__ = ["Day", "site_time", "study_day"]
+
+_OF_A_CONE = ("oxygen", "unwetted", "broken", "ph")
+"""Causes that stay with the cone: another one is offered first."""
+
+
+@dataclass(frozen=True)
+class Day:
+    """Everything a day's page says, as data; words are made by :mod:`qckit.day.words`."""
+
+    site: str
+    now: dt.datetime
+    date_order: str
+    hatches: tuple[HatchState, ...]
+    feeds: tuple[FeedDue, ...]
+    judged: tuple[Judged, ...]
+    start: Start
+    lots: tuple[LotInUse, ...]
+    chores: tuple[Chore, ...]
+
+    def hatch(self, name: str) -> HatchState:
+        """Return one hatch's state."""
+        return next(state for state in self.hatches if state.hatch == name)
+
+    @property
+    def to_count(self) -> tuple[HatchState, ...]:
+        """Hatches whose count is due."""
+        return tuple(state for state in self.hatches if state.state == "to count")
+
+    def to_dict(self) -> dict:
+        """Return the page as JSON-able data; NaN becomes None, times ISO text."""
+        return _plain(dataclasses.asdict(self))
+
+    def _repr_html_(self) -> str:
+        from qckit.day.page import day_fragment
+
+        return day_fragment(self)
+
+
+def site_time(tables: SiteTables, now: str = "") -> dt.datetime:
+    """Return the moment asked for in the site's zone; without offset it is the site's clock; empty: now."""
+    zone = ZoneInfo(tables.settings.site.timezone)
+    if not now:
+        return dt.datetime.now(zone).replace(microsecond=0)
+    try:
+        when = dt.datetime.fromisoformat(now)
+    except ValueError:
+        raise InputError(f"{now!r} is no time. Write it like 2026-11-05T08:00 (the site's own clock).") from None
+    return when.replace(tzinfo=zone) if when.tzinfo is None else when.astimezone(zone)
+
+
+def study_day(
+    tables: SiteTables,
+    *,
+    now: str = "",
+    plan: Callable | None = None,
+    explain: Callable | None = None,
+    steps: pd.DataFrame | None = None,
+    certificates: pd.DataFrame | None = None,
+    reports: pd.DataFrame | None = None,
+    waiting: pd.DataFrame | None = None,
+    missing_photos: tuple[str, ...] = (),
+) -> Day:
+    """Work out what a day holds.
+
+    Parameters
+    ----------
+    tables : SiteTables
+    now : str
+        ISO time; without offset the site's clock. Empty: this moment.
+    plan : callable, optional
+        ``(lot, nauplii) -> DosePlan``; ``hatch.plan_dose`` on these tables when left out.
+    explain : callable, optional
+        ``hatch -> Finding`` of the poor-hatch verdict; without it no suspicion is named.
+    steps, certificates, reports, waiting, missing_photos
+        As for :func:`qckit.day.chores.find_chores`.
+
+    Returns
+    -------
+    Day
+    """
+    settings, moment = tables.settings, site_time(tables, now)
+    tables = _until(tables, moment)
+    counts = hatch_counts(tables.samples, tables.hatches, reading_h=settings.conditions.reading_h)
+    lots = lots_in_use(tables, now=moment, counts=counts)
+    plan = plan or _planner(tables)
+    states = hatch_states(tables, now=moment, counts=counts, per_g=_per_g(settings, lots, plan))
+    feeds = feeds_due(settings, states, now=moment, feeds=getattr(tables, "feeds", None))
+    judged = [judge_hatch(counts, name, explain=explain) for name in _counted_today(tables, moment)]
+    judged = [one for one in judged if one is not None]
+    avoid = tuple(one.cone for one in judged if one.suspicion in _OF_A_CONE)
+    start = plan_start(settings, lots, feeds, states, now=moment, plan=plan, avoid=avoid)
+    chores = find_chores(
+        tables,
+        lots,
+        now=moment,
+        counts=counts,
+        steps=steps,
+        certificates=certificates,
+        reports=reports,
+        waiting=waiting,
+        missing_photos=missing_photos,
+        not_counted=tuple(state.hatch for state in states if state.state == "not counted"),
+    )
+    shown = [state for state in states if state.state not in ("over", "not counted")]
+    return Day(
+        settings.site.name,
+        moment,
+        settings.site.date_order,
+        tuple(shown),
+        tuple(feeds),
+        tuple(judged),
+        start,
+        tuple(lots),
+        tuple(chores),
+    )
+
+
+def _until(tables: SiteTables, now: dt.datetime) -> SiteTables:
+    """Leave out what was not there yet at the moment asked for."""
+    hatches = tables.hatches[to_utc(tables.hatches["started"]) <= now]
+    known = set(hatches["hatch"])
+    samples = tables.samples
+    samples = samples[samples["hatch"].isin(known) & (to_utc(samples["taken"]) <= now)]
+    readings = tables.readings
+    if readings is not None and len(readings):
+        readings = readings[readings["hatch"].isin(known) & (to_utc(readings["taken"]) <= now)]
+    return tables.but(hatches=hatches, samples=samples, readings=readings)
+
+
+def _counted_today(tables: SiteTables, now: dt.datetime) -> list[str]:
+    """Hatches with a subsample taken today, in the order of cones."""
+    samples = tables.samples[(tables.samples["kind"] == "subsample") & tables.samples["nauplii"].notna()]
+    local = to_utc(samples["taken"]).dt.tz_convert(str(now.tzinfo))
+    today = set(samples.loc[local.dt.date == now.date(), "hatch"])
+    mine = tables.hatches[tables.hatches["hatch"].isin(today)]
+    return mine.sort_values(["cone", "started"])["hatch"].tolist()
+
+
+def _planner(tables: SiteTables) -> Callable:
+    """Ask the one dose of the kit, each lot and demand once."""
+    from qckit.hatch import plan_dose
+
+    known: dict = {}
+
+    def plan(lot: str, nauplii: float):
+        if (lot, nauplii) not in known:
+            known[lot, nauplii] = plan_dose(tables, lot, nauplii=nauplii)
+        return known[lot, nauplii]
+
+    return plan
+
+
+def _per_g(settings, lots: list[LotInUse], plan: Callable) -> dict[str, float]:
+    """Nauplii to feed that a gram of each lot gives, by the same dose."""
+    found = {}
+    for lot in lots:
+        try:
+            dose = plan(lot.lot, settings.feed.nauplii_per_feed)
+        except QcError:
+            continue
+        found[lot.lot] = settings.feed.nauplii_per_feed / dose.grams
+    return found
+
+
+def _plain(value):
+    """Turn dates and non-finite numbers into what JSON can hold."""
+    if isinstance(value, dict):
+        return {str(k): _plain(v) for k, v in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [_plain(v) for v in value]
+    if isinstance(value, (dt.datetime, dt.date, dt.time)):
+        return value.isoformat()
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    return value

@@ -1,0 +1,258 @@
+"""The day in words: one line for each thing, made last, from codes and numbers."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from dataclasses import dataclass
+
+from qckit.day.chores import Chore
+from qckit.day.hatches import HatchState
+from qckit.day.judging import Judged
+from qckit.day.records import millions
+from qckit.day.starting import FeedDue, Start
+from qckit.day.study import Day
+from qckit.words import capital, day, joined, plural
+
+__all__ = ["CAUTIONS", "Line", "answer", "day_lines", "judged_words", "start_words"]
+
+SECTIONS = ("due", "counts", "start", "also")
+
+CAUSE_WORDS = {
+    "cold": "cold",
+    "hot": "too hot",
+    "salt": "too salty",
+    "ph": "low pH",
+    "oxygen": "short of air",
+    "dark": "dark",
+    "early": "counted early",
+    "overlong": "stood too long",
+    "crowded": "crowded",
+    "unwetted": "cysts dry or settled",
+    "broken": "air broke nauplii",
+    "embryos": "dead embryos",
+    "empty": "empty shells in the cysts",
+    "amount": "weight or volume",
+    "missed": "nauplii missed in the count",
+    "gradient": "light drew the nauplii away",
+    "swapped": "shells counted as cysts",
+    "uneven": "badly mixed",
+}
+"""Code of a cause of the poor-hatch verdict -> a word or two for one line."""
+
+CAUTIONS = (
+    "Mains power and salt water: heaters and pumps off and unplugged before you drain or reach in; a residual-current "
+    "device and drip loops on every lead.",
+    "Bleach and lye: goggles, gloves, fresh air; never with acid or ammonia; lye into water, never water onto lye.",
+    "Cyst dust can sensitise: mask on, air moving, weigh without draught.",
+    "Local rules and licensed practice go first; sick animals are for a veterinarian.",
+)
+"""Common practice; the cautions of hatching, for the wall page and the site's README."""
+
+_SETTLE = "air off 5 to 10 min, no longer"  # Lavens, Thongrod and Sorgeloos 2000: nauplii suffocate
+_FEED_MARGIN = dt.timedelta(minutes=30)
+
+
+@dataclass(frozen=True)
+class Line:
+    """One line of the page: its section, whether it is urgent, the text, what to run or press."""
+
+    section: str
+    text: str
+    is_urgent: bool = False
+    do: str = ""
+
+
+def day_lines(page: Day) -> list[Line]:
+    """Return the whole page as lines, the most urgent of each section first.
+
+    Parameters
+    ----------
+    page : Day
+
+    Returns
+    -------
+    list of Line
+        Sections in the order of :data:`SECTIONS`; each has one line at least.
+    """
+    lines = _due(page) or [Line("due", "Nothing is due now.")]
+    lines += [Line("counts", judged_words(one), one.code == "poor", _look_at(one)) for one in page.judged] or [
+        Line("counts", "Nothing was counted today.")
+    ]
+    lines += _start_lines(page.start, page.now)
+    lines += [_chore_line(chore, page) for chore in page.chores] or [Line("also", "Nothing else is due.")]
+    return lines
+
+
+def answer(page: Day) -> str:
+    """Say the day in one line: ``A 79 %, usual; B 40 %, cold; start 10 g in A by 17:30``."""
+    parts = [f"{one.cone} {_percent(one.hatch_pct)}, {_verdict(one, short=True)}" for one in page.judged]
+    short = start_words(page.start, page.now, short=True)
+    return capital("; ".join([*parts, *([short] if short else [])])) + "."
+
+
+def judged_words(one: Judged) -> str:
+    """Say one count against its lot's usual: ``A 84 %, usual (76 to 91 %)``."""
+    text = f"{one.cone} {_percent(one.hatch_pct)}, {_verdict(one)}"
+    if math.isfinite(one.usual_pct):
+        text += f" ({one.lot} usually {_percent(one.usual_pct)}, {one.usual_low:.0f} to {one.usual_high:.0f})"
+    return text
+
+
+def _verdict(one: Judged, *, short: bool = False) -> str:
+    """Say the code in words, with the first suspicion where there is one."""
+    if one.code == "first":
+        lot = f" of {one.lot}" if not short else ""
+        return f"one of the first{lot}: nothing to compare with" if not short else "nothing to compare with yet"
+    cause = CAUSE_WORDS.get(one.suspicion, one.suspicion_words)
+    if not cause:
+        return one.code
+    return cause if short else f"{one.code}: {cause}?"
+
+
+def _look_at(one: Judged) -> str:
+    return f"qckit report poor-hatch {one.hatch}" if one.code in ("low", "poor") else ""
+
+
+def _percent(value: float) -> str:
+    return f"{value:.0f} %" if math.isfinite(value) else "no percentage"
+
+
+# ---- due ----------------------------------------------------------------------------------------------------------
+
+
+def _due(page: Day) -> list[Line]:
+    """Lines of what is to be done now."""
+    enter = "qckit today --enter"
+    lines = [
+        Line("due", f"Count {s.cone} ({s.hatch}), {s.age_h:.0f} h in.", s.age_h > _late_h(s), enter)
+        for s in page.to_count
+    ]
+    for state in page.hatches:
+        if state.state == "to harvest":
+            lines.append(Line("due", _harvest_words(state, page), True, enter))
+        if state.state == "too old":
+            text = f"Do not feed {state.cone} ({state.hatch}): its nauplii are {state.nauplii_age_h(page.now):.0f} h old."
+            lines.append(Line("due", text, True))
+    lines += [_feed_line(feed, page) for feed in page.feeds if not feed.is_done and feed.at.date() == page.now.date()]
+    running = [state for state in page.hatches if state.state == "incubating"]
+    if running:
+        cones = joined(state.cone for state in running)
+        ready = sorted({_clock(state.ready, page.now) for state in running})
+        lines.append(Line("due", f"Under way: {cones}, ready {joined(ready)}."))
+    return lines
+
+
+def _late_h(state: HatchState) -> float:
+    """Hours of incubation from which a count is late."""
+    return (state.ready - state.started).total_seconds() / 3600 + 2
+
+
+def _harvest_words(state: HatchState, page: Day) -> str:
+    feeds = [feed for feed in page.feeds if not feed.is_done and feed.at > page.now]
+    by = min([feed.at - _FEED_MARGIN for feed in feeds[:1]] + [state.feed_by])
+    when = f"by {_clock(by, page.now)}" if by > page.now else "now"
+    return f"Harvest {state.cone} ({state.hatch}) {when}; {_SETTLE}."
+
+
+def _feed_line(feed: FeedDue, page: Day) -> Line:
+    """Say what a feed needs and what there is."""
+    cones = {state.hatch: state.cone for state in page.hatches}
+    parts = joined(f"{cones.get(hatch, hatch)} {millions(n)} {basis}" for hatch, basis, n in feed.parts)
+    there = f"{millions(feed.nauplii)} there ({parts})" if feed.parts else "none there"
+    return Line("due", f"Feed {_clock(feed.at, page.now)}: {millions(feed.needed)} needed, {there}.", feed.is_short)
+
+
+def _clock(when: dt.datetime, now: dt.datetime) -> str:
+    """Write a time of day, with the day where it is not today."""
+    days = (when.date() - now.date()).days
+    name = {0: "", 1: "tomorrow ", -1: "yesterday "}.get(days, f"{when:%a} ")
+    return f"{name}{when:%H:%M}"
+
+
+# ---- start --------------------------------------------------------------------------------------------------------
+
+
+def start_words(start: Start, now: dt.datetime, *, short: bool = False) -> str:
+    """Say what to start, by when, for which feeds.
+
+    Parameters
+    ----------
+    start : Start
+    now : datetime
+    short : bool
+        Only what the answer of the day needs; empty where nothing is to be started.
+    """
+    if start.code == "covered":
+        return "" if short else "Nothing: tomorrow's feeds are covered."
+    when = "now" if start.is_late else f"by {start.by:%H:%M}"
+    if start.code == "start":
+        cones = f" in {joined(start.cones)}" if start.cones else ""
+        each = f" ({start.grams_per_cone:.3g} g each)" if len(start.cones) > 1 and not short else ""
+        if short:
+            return f"start {start.grams:.3g} g{cones} {when}"
+        feeds = joined(f"{feed:%H:%M}" for feed in start.feeds)
+        ready = f", ready {_clock(start.ready, now)}" if start.is_late else ""
+        return (
+            f"{start.grams:.3g} g of {start.lot}{cones}{each} {when}{ready}, "
+            f"for tomorrow {feeds} ({millions(start.needed)})."
+        )
+    if short:
+        return "no dose known"
+    need = f"Tomorrow's feeds lack {millions(start.needed)}"
+    if start.code == "no lot":
+        return f"{need}, and no lot is open: enter one."
+    return f"{need}; {start.lot} has no dose: {start.why_not}"
+
+
+def _start_lines(start: Start, now: dt.datetime) -> list[Line]:
+    """Lines of what to start, with what speaks against it."""
+    enter = "qckit today --enter" if start.code == "start" else ""
+    lines = [Line("start", start_words(start, now), start.is_late or start.code in ("no lot", "no dose"), enter)]
+    if start.passed_over:
+        lines.append(Line("start", f"{joined(start.passed_over)} is older and open, and hatches below your minimum."))
+    if start.code == "start" and len(start.cones) < start.n_cones:
+        free = plural(len(start.cones), "cone is", "cones are")
+        lines.append(Line("start", f"It takes {start.n_cones} cones and {free} free.", True))
+    return lines
+
+
+# ---- what else ----------------------------------------------------------------------------------------------------
+
+
+def _chore_line(chore: Chore, page: Day) -> Line:
+    """Say one chore and what to run for it."""
+    month = chore.subject or f"{page.now:%Y-%m}"
+    ago = "never done" if chore.days < 0 else f"{plural(chore.days, 'day')} ago"
+    names = ", ".join(chore.names[:3]) + (f" and {len(chore.names) - 3} more" if len(chore.names) > 3 else "")
+    texts = {
+        "not counted": (f"{names} ended without a count.", "qckit today --enter"),
+        "signals": (
+            f"{plural(chore.n, 'signal')} without explanation.",
+            f"qckit report month {month}",
+        ),
+        "missing photos": (f"{plural(chore.n, 'photo is', 'photos are')} named and not in photos/: {names}.", ""),
+        "photos to count": (f"{plural(chore.n, 'photo waits', 'photos wait')} to be counted.", "qckit today --watch"),
+        "lot test": (f"A standard test is due of {_each(chore, 'd ago')}.", ""),
+        "meters": (f"Calibrate the meters ({ago}).", "qckit today --enter"),
+        "camera check": (f"Check the camera against hand counts ({ago}).", "qckit camera check"),
+        "baseline": (f"No limits are frozen for {_each(chore, 'hatches')}.", f"qckit report month {page.now:%Y-%m}"),
+        "month": (f"The review of {_month(chore.subject)} is not written.", f"qckit report month {chore.subject}"),
+    }
+    text, do = texts[chore.code]
+    return Line("also", text, chore.code in ("signals", "not counted"), do)
+
+
+def _each(chore: Chore, unit: str) -> str:
+    """Write names with their numbers: ``K-118 (never), K-121 (31 d ago)``."""
+    pairs = zip(chore.names, chore.each, strict=True)
+    return joined(f"{name} ({'never' if n < 0 else f'{n} {unit}'})" for name, n in pairs)
+
+
+def _month(month: str) -> str:
+    return dt.date.fromisoformat(f"{month}-01").strftime("%B %Y") if len(month) == 7 else month
+
+
+def heading(page: Day) -> str:
+    """Say whose day it is and when it was asked for."""
+    return f"{page.site}, {page.now:%A} {day(page.now.date(), page.date_order)}, {page.now:%H:%M}"
