@@ -9,6 +9,7 @@ from pathlib import Path
 
 from qckit.errors import InputError, unknown_name
 from qckit.quantities import HATCHING_PPT, WATER_C
+from qckit.tables import SEPARATIONS
 
 __all__ = ["SETTINGS_FILE", "Settings", "load_settings", "settings_text"]
 
@@ -261,10 +262,6 @@ def _check_site(values: dict, where: str) -> None:
             "time zone", zone, sorted(zoneinfo.available_timezones()), where=f"{where}, section [site]"
         ) from error
 
-
-SEPARATIONS = ("settling", "light", "screen", "magnetic", "salt", "other")
-"""How shells and cysts are taken off a harvest (facts of each: FAO Fisheries Technical Paper 361; see the README of a
-site)."""
 
 _COUNTABLE = ("nauplii", "umbrella", "cysts", "embryos", "shells")
 

@@ -21,7 +21,7 @@ from qckit.day.words import answer
 from qckit.errors import InputError, unknown_name
 from qckit.site import load_site
 
-__all__ = ["Bench"]
+__all__ = ["Bench", "warm_up"]
 
 _ROUND_H = 3.0  # a count entered up to this long after the incubation was taken at its end, unless a person says other
 
@@ -84,6 +84,10 @@ class Bench:
     def countable(self) -> list[HatchState]:
         """Hatches that can be counted, those that wait first, then the others still at hand."""
         return self._first(("to count",), ("counted", "to harvest", "harvested", "incubating"))
+
+    def harvestable(self) -> list[HatchState]:
+        """Hatches whose harvest is due."""
+        return self._first(("to harvest",))
 
     def at_hand(self) -> list[HatchState]:
         """Hatches that can be harvested or fed."""

@@ -14,7 +14,7 @@ from qckit.day.hatches import HatchState
 from qckit.day.records import UNITS, millions
 from qckit.day.words import start_words
 from qckit.errors import InputError, QcError
-from qckit.settings import SEPARATIONS
+from qckit.tables import SEPARATIONS
 
 __all__ = ["BACK", "MENU", "Dialog"]
 
@@ -82,6 +82,11 @@ class Dialog:
                 return
             self._do(choice or first.split(" ")[0], first if choice is None else "")
 
+    def tally_once(self) -> None:
+        """Ask who counts and what, count by eye, write, show the answer."""
+        self._who()
+        self._do("tally", "")
+
     def _who(self) -> None:
         """Ask for initials where the protocol names several people and none was given."""
         people = self.bench.people()
@@ -108,9 +113,8 @@ class Dialog:
         page = self.bench.page
         if page.to_count:
             return f"count {self.bench.countable()[0].cone}"
-        harvest = [state for state in page.hatches if state.state == "to harvest"]
-        if harvest:
-            return f"harvest {harvest[0].cone}"
+        if self.bench.harvestable():
+            return f"harvest {self.bench.harvestable()[0].cone}"
         if page.start.code == "start":
             return "start"
         return ""
@@ -176,21 +180,27 @@ class Dialog:
 
     def _harvest(self, first: bool) -> Written:
         bench = self.bench
-        state = self._pick(bench.at_hand(), "Harvest", first)
+        state = self._pick(bench.harvestable() if first else bench.at_hand(), "Harvest", first)
         self.say("Air off 5 to 10 min, no longer. Heaters and pumps unplugged before you drain.")
         taken = self._time("harvested at", bench.moment())
         method = self._choice("separated by", list(SEPARATIONS), bench.settings.protocol.separation)
         ml = self._number("ml of the whole harvest", "")
+        dilution = self._number("times diluted before counting", f"{bench.settings.protocol.dilution:g}")
         columns = bench.settings.protocol.counted_columns
         ul = bench.settings.protocol.subsample_ul
         labels = [f"in {ul:g} µl of it  {_LETTERS[c]}" for c in columns] + ["N in what was drawn off"]
         values = self._numbers(labels, must=lambda i: i == 0)
         counts = {c: v for c, v in zip(columns, values, strict=False) if v is not None}
         lost = values[len(columns)]
-        written = bench.harvest(
-            state.hatch, taken=taken, harvest_ml=ml, counts=counts, separation=method, lost_nauplii=lost
+        return bench.harvest(
+            state.hatch,
+            taken=taken,
+            harvest_ml=ml,
+            counts=counts,
+            dilution=dilution,
+            separation=method,
+            lost_nauplii=lost,
         )
-        return written
 
     def _feed(self, _first: bool) -> Written:
         bench = self.bench

@@ -197,6 +197,7 @@ def harvest_rows(
     harvest_ml: float,
     counts: dict[str, int],
     by: str,
+    dilution: float | None = None,
     separation: str = "",
     lost_nauplii: int | None = None,
     names: Iterable[str] = (),
@@ -215,6 +216,8 @@ def harvest_rows(
     counts : dict of str to int
         Count column -> number in ``settings.protocol.subsample_ul`` of it.
     by : str
+    dilution : float, optional
+        Times the counted part was diluted; the protocol's when left out.
     separation : str
         How shells and cysts were taken off; the protocol's when empty.
     lost_nauplii : int, optional
@@ -227,13 +230,14 @@ def harvest_rows(
         raise InputError(f"hatch {hatch['hatch']}: the harvest is {harvest_ml:g} ml and must be above 0.")
     (name,) = sample_names(hatch["hatch"], 1, names, letter="V")
     method = separation or protocol.separation
+    dilution = protocol.dilution if dilution is None else dilution
     row = {
         "sample": name,
         "hatch": hatch["hatch"],
         "taken": _iso(taken),
         "kind": "harvest",
         "volume_ul": protocol.subsample_ul,
-        "dilution": protocol.dilution,
+        "dilution": dilution,
         "harvest_ml": float(harvest_ml),
         "separation": method,
         "lost_nauplii": lost_nauplii,
@@ -241,7 +245,7 @@ def harvest_rows(
         "counted_by": "person",
         "counter": by or None,
     }
-    total = harvested_nauplii(counts["nauplii"], harvest_ml, protocol.subsample_ul, protocol.dilution)
+    total = harvested_nauplii(counts["nauplii"], harvest_ml, protocol.subsample_ul, dilution)
     sentence = (
         f"Harvested {hatch['hatch']} at {taken:%H:%M}: {millions(total)} nauplii in {harvest_ml:g} ml, "
         f"separated by {_method(method)}."

@@ -86,6 +86,4 @@ class Tally:
 
     def legend(self) -> str:
         """Say which key counts what."""
-        return "  ".join(
-            f"{key} {column}" for key, column in zip(self.protocol.keys, self.columns, strict=True)
-        )
+        return "  ".join(f"{key} {column}" for key, column in zip(self.protocol.keys, self.columns, strict=True))

@@ -8,7 +8,7 @@ from qckit.day.bench import Bench, warm_up
 from qckit.day.dialog import BACK, Dialog
 from qckit.day.screen import screen_lines
 
-__all__ = ["run_dialog", "run_tally"]
+__all__ = ["run_dialog", "run_one_tally", "run_tally"]
 
 
 def run_dialog(folder: str | Path, *, by: str = "", now: str = "") -> None:
@@ -35,13 +35,27 @@ def run_dialog(folder: str | Path, *, by: str = "", now: str = "") -> None:
             shown = f"{question} [{default}]: " if default else f"{question}: "
             return session.prompt(shown)
 
-        Dialog(bench, ask, print_formatted_text, tally=lambda bench, state: run_tally(bench, state)).run()
+        Dialog(bench, ask, print_formatted_text, tally=run_tally).run()
+
+
+def run_one_tally(folder: str | Path, *, by: str = "", now: str = "") -> None:
+    """Count one cone by eye, and end."""
+    from prompt_toolkit import PromptSession, print_formatted_text
+
+    warm_up()
+    with Bench(folder, by=by, now=now) as bench:
+        session = PromptSession(key_bindings=_keys())
+
+        def ask(question: str, default: str) -> str:
+            return session.prompt(f"{question} [{default}]: " if default else f"{question}: ")
+
+        Dialog(bench, ask, print_formatted_text, tally=run_tally).tally_once()
 
 
 def _keys():
     """Let the key that goes back work alone, without Enter, on an empty line."""
-    from prompt_toolkit.filters import Condition
     from prompt_toolkit.application import get_app
+    from prompt_toolkit.filters import Condition
     from prompt_toolkit.key_binding import KeyBindings
 
     keys = KeyBindings()
@@ -72,7 +86,9 @@ def run_tally(bench: Bench, state) -> list[tuple[int, ...]]:
     sound = bench.settings.protocol.tally_sound == "soft"
 
     def text() -> str:
-        closed = "\n".join(f"  {i}: " + "  ".join(f"{k} {v}" for k, v in row.items()) for i, row in enumerate(tally.done, 1))
+        closed = "\n".join(
+            f"  {i}: " + "  ".join(f"{k} {v}" for k, v in row.items()) for i, row in enumerate(tally.done, 1)
+        )
         return (
             f"{state.cone} ({state.hatch})   {tally.legend()}\n"
             f"Enter next subsample   Backspace undo   e end and write   Escape leave\n\n{tally.line()}\n{closed}"

@@ -132,7 +132,9 @@ def _due(page: Day) -> list[Line]:
         if state.state == "to harvest":
             lines.append(Line("due", _harvest_words(state, page), True, enter))
         if state.state == "too old":
-            text = f"Do not feed {state.cone} ({state.hatch}): its nauplii are {state.nauplii_age_h(page.now):.0f} h old."
+            text = (
+                f"Do not feed {state.cone} ({state.hatch}): its nauplii are {state.nauplii_age_h(page.now):.0f} h old."
+            )
             lines.append(Line("due", text, True))
     lines += [_feed_line(feed, page) for feed in page.feeds if not feed.is_done and feed.at.date() == page.now.date()]
     running = [state for state in page.hatches if state.state == "incubating"]

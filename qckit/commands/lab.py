@@ -1,0 +1,17 @@
+"""``qckit lab``: JupyterLab in the site, on the notebook of the day."""
+
+from __future__ import annotations
+
+import click
+
+
+@click.command("lab")
+@click.option("--site", default="", metavar="FOLDER", help="The site folder; the one we are in if left out.")
+@click.option("--port", type=int, default=0, help="Port on this machine; a free one if left out.")
+@click.option("--browser/--no-browser", default=True, help="Open a browser window, or only say the address.")
+def command(site, port, browser):
+    """Open JupyterLab in the site folder, on notebooks/today.ipynb, for this machine only."""
+    from qckit.day.lab import run_lab
+    from qckit.reports.sites import find_site
+
+    return run_lab(find_site(site), port=port, browser=browser, say=click.echo)
