@@ -12,8 +12,8 @@ _WHERE = {
     "Tally": "qckit.day.tally",
     "day_form": "qckit.day.form",
     "load_day": "qckit.day.loading",
+    "repeat_counts": "qckit.day.repeats",
     "study_day": "qckit.day.study",
-    "tally_desk": "qckit.day.tally_desk",
 }
 
 __all__ = sorted(_WHERE)

@@ -148,6 +148,22 @@ class Bench:
         row, names = self._row(hatch), self._names("samples")
         return self._write(records.count_rows(self.settings, row, counts, taken=taken, by=self.by, names=names))
 
+    def samples_to_repeat(self, hatch: str) -> list[str]:
+        """Subsamples of a hatch that a person counted, which may be counted again."""
+        mine = self.log.samples(hatch=hatch, kind="subsample")
+        return mine.loc[mine["counted_by"] == "person", "sample"].tolist()
+
+    def count_again(self, sample: str, counts: Sequence[int | None]) -> Written:
+        """Enter a second count of a subsample: the earlier one stays on record, for repeatability."""
+        from qckit.day.repeats import AGAIN
+
+        columns = self.settings.protocol.counted_columns
+        values = {c: n for c, n in zip(columns, counts, strict=True) if n is not None}
+        self.log.recount(sample, values, by=self.by, reason=AGAIN, rest="empty")
+        self.study()
+        shown = ", ".join(f"{name} {n}" for name, n in values.items())
+        return Written(f"{sample} counted again by {self.by}: {shown}. The first count stays on record.")
+
     def readings(self, hatch: str, values: dict[str, float]) -> Written:
         """Enter water readings taken now."""
         return self._write(records.reading_rows(hatch, values, taken=self.moment()))

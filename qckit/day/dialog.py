@@ -227,8 +227,18 @@ class Dialog:
         if self.tally is None:
             raise InputError("The tally needs a terminal:  qckit today --tally")
         state = self._pick(self.bench.countable(), "Count", False)
+        counted = self.bench.samples_to_repeat(state.hatch)
+        again = (
+            counted
+            and self._choice("count", ["new subsamples", "the same again"], "new subsamples") != "new subsamples"
+        )
+        sample = self._choice("which", counted, counted[0]) if again else ""
         counts = self.tally(self.bench, state)
-        return self.bench.count(state.hatch, counts) if counts else None
+        if not counts:
+            raise _Stopped
+        if sample:
+            return self.bench.count_again(sample, counts[0])
+        return self.bench.count(state.hatch, counts)
 
     def _meters(self, _first: bool) -> None:
         self.say(self.bench.meters_calibrated())

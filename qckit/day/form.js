@@ -1,0 +1,194 @@
+// The day's page and its forms. Enter goes to the next field, in the last one it writes; "-" in an empty field goes back.
+export default { render };
+
+function make(tag, options = {}, ...children) {
+  const node = document.createElement(tag);
+  for (const [name, value] of Object.entries(options)) {
+    if (name === "text") node.textContent = value;
+    else if (name.startsWith("on")) node.addEventListener(name.slice(2), value);
+    else if (value !== undefined && value !== false) node.setAttribute(name, value === true ? "" : value);
+  }
+  node.append(...children);
+  return node;
+}
+
+function render({ model, el }) {
+  let kind = model.get("first"), number = 0, again = "", counting = null, sounds = null;
+  const root = make("div", { class: "qcf", "data-lm-suppress-shortcuts": "true" });
+  const page = make("div"), bar = make("div", { class: "qcf-bar" }), body = make("div");
+  const status = make("p", { class: "qcf-status", role: "status", "aria-live": "polite" });
+  root.append(page, bar, body, status);
+  el.append(root);
+  for (const type of ["keydown", "keyup", "keypress"]) root.addEventListener(type, (event) => event.stopPropagation());
+
+  const form = () => model.get("forms").find((one) => one.kind === kind) || model.get("forms")[0];
+  const fields = () => [...body.querySelectorAll("input, select")].filter((node) => node.name);
+
+  function send(what, values = {}) {
+    number += 1;
+    status.className = "qcf-status";
+    status.textContent = "Writing …";
+    model.send({ n: number, do: what, values });
+  }
+
+  function submit() {
+    const values = Object.fromEntries(fields().map((node) => [node.name, node.value]));
+    if (again) send("count again", { ...values, sample: again });
+    else send(form().kind, values);
+  }
+
+  function onKey(event) {
+    const all = fields(), place = all.indexOf(event.target);
+    if (event.key === "Enter") {
+      event.preventDefault();
+      if (place + 1 < all.length) { all[place + 1].focus(); all[place + 1].select?.(); }
+      else submit();
+    } else if (event.key === "-" && event.target.value === "" && place > 0) {
+      event.preventDefault();
+      all[place - 1].focus();
+      all[place - 1].select?.();
+    }
+  }
+
+  function control(field) {
+    const options = { name: field.name, "aria-label": (field.group ? field.group + " " : "") + field.label, onkeydown: onKey };
+    if (field.options.length) {
+      const node = make("select", options, ...field.options.map(([value, text]) => make("option", { value, text })));
+      node.value = field.value;
+      return node;
+    }
+    const node = make("input", { ...options, type: "text", inputmode: "decimal", autocomplete: "off" });
+    node.value = field.value;
+    return node;
+  }
+
+  function drawBar() {
+    const tabs = model.get("forms").map((one) => make("button", { type: "button", text: one.title, "aria-pressed": String(one.kind === form()?.kind), onclick: () => { kind = one.kind; again = ""; counting = null; draw(true); } }));
+    const people = model.get("people");
+    const who = people.length > 1
+      ? make("select", { "aria-label": "initials" }, make("option", { value: "", text: "who?" }), ...people.map((name) => make("option", { value: name, text: name })))
+      : make("input", { "aria-label": "initials", placeholder: "initials", size: 5 });
+    who.value = model.get("initials");
+    who.addEventListener("change", () => { model.set("initials", who.value); model.save_changes(); });
+    bar.replaceChildren(who, ...tabs,
+      make("button", { type: "button", text: "Take back last", onclick: () => send("take back") }),
+      make("button", { type: "button", text: "Meters calibrated", onclick: () => send("meters") }));
+  }
+
+  function drawForm(focus) {
+    const one = form();
+    if (!one) { body.replaceChildren(); return; }
+    const box = make("div", { class: "qcf-fields" }), groups = {};
+    for (const field of one.fields) {
+      const node = make("label", { text: field.label }, control(field));
+      if (!field.group) box.append(node);
+      else {
+        if (!groups[field.group]) { groups[field.group] = make("div", { class: "qcf-group" }, make("span", { text: field.group })); box.append(groups[field.group]); }
+        groups[field.group].append(node);
+      }
+    }
+    const buttons = [make("button", { type: "button", text: "Write", onclick: submit })];
+    if (one.kind === "count") {
+      buttons.push(make("button", { type: "button", text: "Tally by eye", onclick: startTally }));
+      const hatch = box.querySelector("select[name=hatch]")?.value ?? one.fields[0].value;
+      const names = one.again?.[hatch] || [];
+      if (names.length) {
+        const pick = make("select", { "aria-label": "count again" }, make("option", { value: "", text: "new subsamples" }), ...names.map((name) => make("option", { value: name, text: `again: ${name}` })));
+        pick.value = again;
+        pick.addEventListener("change", () => { again = pick.value; });
+        buttons.push(pick);
+      }
+    }
+    body.replaceChildren(...(one.note ? [make("p", { class: "qcf-note", text: one.note })] : []), box, make("div", { class: "qcf-bar" }, ...buttons));
+    if (focus) (fields().find((node) => node.value === "") || fields()[0])?.focus();
+  }
+
+  // ---- the tally: counted here, so that nothing waits for the kernel; written when it is full
+  function startTally() {
+    counting = { done: [], presses: [] };
+    drawTally();
+  }
+
+  function tallyCounts() { return model.get("tally").keys.map((_, i) => counting.presses.filter((p) => p === i).length); }
+
+  function percent() {
+    const { names } = model.get("tally");
+    const rows = [...counting.done, tallyCounts()];
+    const sum = (wanted) => rows.reduce((total, row) => total + row.reduce((s, n, i) => s + (wanted.includes(names[i]) ? n : 0), 0), 0);
+    const full = sum(["nauplii", "umbrella", "cysts", "embryos"]);
+    return full ? `H ${Math.round((100 * sum(["nauplii"])) / full)} %` : "H –";
+  }
+
+  function drawTally() {
+    const { keys, names, letters, n } = model.get("tally"), most = again ? 1 : n;
+    const now = tallyCounts().map((count, i) => `${letters[i]} ${count}`).join("  ");
+    const legend = make("p", { class: "qcf-note" });
+    keys.forEach((key, i) => legend.append(make("kbd", { text: key }), ` ${names[i]}   `));
+    legend.append(make("kbd", { text: "Enter" }), " next   ", make("kbd", { text: "Backspace" }), " undo   ", make("kbd", { text: "Esc" }), " leave");
+    const pad = make("div", { class: "qcf-bar" }, ...keys.map((key, i) => make("button", { type: "button", text: `+ ${names[i]}`, onclick: () => { press(i); } })),
+      make("button", { type: "button", text: "Undo", onclick: undo }), make("button", { type: "button", text: "Next", onclick: next }));
+    const box = make("div", { class: "qcf-tally", tabindex: "0", role: "application", "aria-label": "tally", onkeydown: onTallyKey },
+      legend, make("p", { class: "qcf-now", text: `${Math.min(counting.done.length + 1, most)}/${most}   ${now}   ${percent()}` }),
+      ...counting.done.map((row, i) => make("p", { class: "qcf-note", text: `${i + 1}: ` + row.map((count, k) => `${letters[k]} ${count}`).join("  ") })), pad);
+    const holder = body.querySelector(".qcf-tally");
+    if (holder) holder.replaceWith(box); else body.append(box);
+    box.focus({ preventScroll: true });
+  }
+
+  function press(i) { counting.presses.push(i); sound(); drawTally(); }
+  function undo() {
+    if (counting.presses.length) counting.presses.pop();
+    else if (counting.done.length) counting.presses = counting.done.pop().flatMap((count, i) => Array(count).fill(i));
+    drawTally();
+  }
+  function next() {
+    const most = again ? 1 : model.get("tally").n;
+    if (!counting.presses.length) return;
+    counting.done.push(tallyCounts());
+    counting.presses = [];
+    if (counting.done.length < most) { drawTally(); return; }
+    const { names } = model.get("tally");
+    counting.done.forEach((row, r) => row.forEach((count, i) => { const node = body.querySelector(`[name="${names[i]}-${r}"]`); if (node) node.value = count; }));
+    counting = null;
+    submit();
+  }
+  function onTallyKey(event) {
+    if (event.ctrlKey || event.metaKey || event.altKey || event.target.tagName === "BUTTON" && event.key === " ") return;
+    const place = model.get("tally").keys.indexOf(event.key);
+    if (place >= 0) press(place);
+    else if (event.key === "Backspace") undo();
+    else if (event.key === "Enter" && event.target.tagName !== "BUTTON") next();
+    else if (event.key === "Escape") { counting = null; draw(true); }
+    else return;
+    event.preventDefault();
+  }
+  function sound() {
+    if (model.get("tally").sound !== "soft") return;
+    sounds = sounds || new AudioContext();
+    const tone = sounds.createOscillator(), gain = sounds.createGain();
+    gain.gain.value = 0.04;
+    tone.frequency.value = 660;
+    tone.connect(gain).connect(sounds.destination);
+    tone.start();
+    tone.stop(sounds.currentTime + 0.04);
+  }
+
+  function draw(focus) {
+    page.innerHTML = model.get("page"); // made and escaped in Python
+    drawBar();
+    if (!counting) drawForm(focus);
+  }
+
+  model.on("change:page", () => { page.innerHTML = model.get("page"); });
+  model.on("change:forms", () => { if (!counting && status.textContent !== "Writing …") draw(false); });
+  model.on("change:status", () => {
+    const told = model.get("status");
+    status.className = told.bad ? "qcf-status qcf-bad" : "qcf-status";
+    status.textContent = told.text;
+    if (told.bad) return; // what was typed stays
+    again = "";
+    kind = model.get("first");
+    draw(true);
+  });
+  draw(false);
+}

@@ -1,0 +1,285 @@
+"""The day in a notebook: the page, and forms that need digits and Enter; the tally for the eye beside the counts."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+import anywidget
+import traitlets
+
+from qckit.day.bench import Bench, warm_up
+from qckit.day.entry import Written
+from qckit.day.page import day_fragment
+from qckit.day.records import UNITS
+from qckit.errors import InputError, QcError, one_line
+from qckit.tables import SEPARATIONS
+
+__all__ = ["DayForm", "day_form"]
+
+_HERE = Path(__file__).parent
+_LETTERS = {"nauplii": "N", "umbrella": "U", "cysts": "C", "embryos": "E", "shells": "S"}
+
+
+class DayForm(anywidget.AnyWidget):
+    """The day of a site in a notebook cell.
+
+    Parameters
+    ----------
+    bench : Bench
+        Open for entries.
+
+    Notes
+    -----
+    Each entry is in the log before the form says so.
+    """
+
+    _esm = _HERE / "form.js"
+    _css = _HERE / "form.css"
+    page = traitlets.Unicode().tag(sync=True)
+    forms = traitlets.List().tag(sync=True)
+    first = traitlets.Unicode().tag(sync=True)
+    tally = traitlets.Dict().tag(sync=True)
+    people = traitlets.List().tag(sync=True)
+    initials = traitlets.Unicode().tag(sync=True)
+    status = traitlets.Dict().tag(sync=True)
+
+    def __init__(self, bench: Bench, **kwargs):
+        super().__init__(initials=bench.by, people=list(bench.people()), **kwargs)
+        self.bench = bench
+        protocol = bench.settings.protocol
+        letters = [_LETTERS[c] for c in protocol.counted_columns]
+        self.tally = {
+            "keys": list(protocol.keys),
+            "names": list(protocol.counted_columns),
+            "letters": letters,
+            "n": protocol.subsamples,
+            "sound": protocol.tally_sound,
+        }
+        self._refresh()
+        self.on_msg(self._on_message)
+
+    def _refresh(self) -> None:
+        """Send the page and the forms as the log has them now."""
+        forms = [make(self.bench) for make in (_count, _start, _harvest, _feed, _readings)]
+        with self.hold_sync():
+            self.page = day_fragment(self.bench.page)
+            self.forms = [form for form in forms if form]
+            self.first = self._first_kind()
+
+    def _first_kind(self) -> str:
+        """Choose the form that opens: the most urgent thing that can be entered."""
+        if self.bench.page.to_count:
+            return "count"
+        if self.bench.harvestable():
+            return "harvest"
+        return "start" if self.bench.page.start.code == "start" else "count"
+
+    def _on_message(self, _widget, message, _buffers) -> None:
+        """Take what the form sends; say what came of it."""
+        number = int(message.get("n", 0))
+        self.bench.by = self.initials.strip()
+        try:
+            said, bad = self._act(message), False
+        except (QcError, OSError, ValueError) as error:
+            said, bad = one_line(error), True
+        self._refresh()
+        self.status = {"n": number, "text": said, "bad": bad, "answer": self.bench.answer()}
+
+    def _act(self, message) -> str:
+        """Do one entry and return the sentence that shows it back."""
+        kind, values = message.get("do"), message.get("values", {})
+        if not self.bench.by:
+            raise InputError("Write your initials first.")
+        if kind == "take back":
+            return self.bench.take_back()
+        if kind == "meters":
+            return self.bench.meters_calibrated()
+        steps = {"count": _do_count, "start": _do_start, "harvest": _do_harvest, "feed": _do_feed}
+        steps |= {"readings": _do_readings, "count again": _do_again}
+        written = steps[kind](self.bench, values)
+        return " ".join([written.sentence, *written.notes])
+
+
+def day_form(site: str | Path = "", *, initials: str = "", now: str = "") -> DayForm:
+    """Open the day of a site for a notebook.
+
+    Parameters
+    ----------
+    site : path
+        The site folder, as for :func:`qckit.load_site`.
+    initials : str
+        Of who types; can be written in the form too.
+    now : str
+        Another moment than now.
+
+    Returns
+    -------
+    DayForm
+    """
+    warm_up()
+    bench = Bench(site, by=initials, now=now)
+    people = bench.people()
+    bench.by = initials or (people[0] if len(people) == 1 else "")
+    return DayForm(bench)
+
+
+# ---- the forms: a field is name, label, value, options; group puts fields side by side ----------------------------
+
+
+def _field(name: str, label: str, value="", options=(), group: str = "") -> dict:
+    return {"name": name, "label": label, "value": str(value), "options": list(options), "group": group}
+
+
+def _hatches(states, taken=None) -> list[list[str]]:
+    return [[s.hatch, f"{s.cone}: {s.hatch}, {s.lot}, {s.age_h:.1f} h"] for s in states]
+
+
+def _count(bench: Bench) -> dict | None:
+    states = bench.countable()
+    if not states:
+        return None
+    protocol = bench.settings.protocol
+    fields = [
+        _field("hatch", "hatch", states[0].hatch, _hatches(states)),
+        _field("taken", "taken at", f"{bench.count_taken_at(states[0]):%H:%M}"),
+    ]
+    fields += [
+        _field(f"{column}-{i}", f"{_LETTERS[column]}", group=f"{i + 1}")
+        for i in range(protocol.subsamples)
+        for column in protocol.counted_columns
+    ]
+    again = {state.hatch: bench.samples_to_repeat(state.hatch) for state in states}
+    return {"kind": "count", "title": "Count", "fields": fields, "again": again}
+
+
+def _start(bench: Bench) -> dict | None:
+    page, plan = bench.page, bench.page.start
+    lots = [lot.lot for lot in page.lots] or bench.site.tables.lots["lot"].tolist()
+    if not lots:
+        return None
+    cones = list(bench.settings.protocol.cone_names)
+    grams = f"{plan.grams_per_cone:.3g}" if math.isfinite(plan.grams_per_cone) else ""
+    first = plan.cones[0] if plan.cones else cones[0]
+    fields = [
+        _field("lot", "lot", plan.lot or lots[0], [[x, x] for x in lots]),
+        _field("cone", "cone", first, [[x, x] for x in cones]),
+        _field("grams", "grams", grams),
+        _field("at", "wetted at", f"{bench.moment():%H:%M}"),
+    ]
+    return {"kind": "start", "title": "Start", "fields": fields}
+
+
+def _harvest(bench: Bench) -> dict | None:
+    states = bench.harvestable() or bench.at_hand()
+    if not states:
+        return None
+    protocol = bench.settings.protocol
+    fields = [
+        _field("hatch", "hatch", states[0].hatch, _hatches(states)),
+        _field("at", "harvested at", f"{bench.moment():%H:%M}"),
+        _field("separation", "separated by", protocol.separation, [[x, x] for x in SEPARATIONS]),
+        _field("ml", "ml, whole harvest"),
+        _field("dilution", "diluted times", f"{protocol.dilution:g}"),
+    ]
+    group = f"in {protocol.subsample_ul:g} µl"
+    fields += [_field(column, _LETTERS[column], group=group) for column in protocol.counted_columns]
+    fields += [_field("lost", "N drawn off")]
+    note = "Air off 5 to 10 min, no longer. Heaters and pumps unplugged before you drain."
+    return {"kind": "harvest", "title": "Harvest", "fields": fields, "note": note}
+
+
+def _feed(bench: Bench) -> dict | None:
+    states = bench.at_hand()
+    if not states:
+        return None
+    left = states[0].left if math.isfinite(states[0].left) else 0.0
+    wanted = min(left, bench.settings.feed.nauplii_per_feed)
+    fields = [
+        _field("hatch", "from", states[0].hatch, _hatches(states)),
+        _field("at", "fed at", f"{bench.moment():%H:%M}"),
+        _field("million", "million nauplii", f"{wanted / 1e6:.2f}" if wanted else ""),
+    ]
+    return {"kind": "feed", "title": "Feed", "fields": fields, "note": bench.too_old(states[0].hatch, bench.moment())}
+
+
+def _readings(bench: Bench) -> dict | None:
+    states = [state for state in bench.page.hatches if state.state != "too old"]
+    if not states:
+        return None
+    fields = [_field("hatch", "hatch", states[0].hatch, _hatches(states))]
+    fields += [_field(name, "pH" if name == "ph" else f"{name} {unit}") for name, unit in UNITS.items()]
+    return {"kind": "readings", "title": "Readings", "fields": fields}
+
+
+# ---- what comes back -----------------------------------------------------------------------------------------------
+
+
+def _number(values: dict, name: str, *, label: str = "", needed: bool = False, whole: bool = False):
+    """Read a typed number, with decimal point or comma; None where nothing was typed."""
+    text = str(values.get(name, "")).strip().replace(",", ".")
+    if not text:
+        if needed:
+            raise InputError(f"{label or name} is empty. Type it.")
+        return None
+    try:
+        value = float(text)
+    except ValueError:
+        raise InputError(f"{label or name}: {text!r} is no number. Correct it.") from None
+    if value < 0 or not math.isfinite(value) or (whole and value != int(value)):
+        raise InputError(f"{label or name} is {text}; type a {'whole ' if whole else ''}number that is not negative.")
+    return int(value) if whole else value
+
+
+def _do_count(bench: Bench, values: dict) -> Written:
+    taken = bench.at(values.get("taken", ""), bench.count_taken_at(bench.page.hatch(values["hatch"])))
+    return bench.count(values["hatch"], _typed_counts(bench, values), taken=taken)
+
+
+def _do_again(bench: Bench, values: dict) -> Written:
+    return bench.count_again(values["sample"], _typed_counts(bench, values)[0])
+
+
+def _typed_counts(bench: Bench, values: dict) -> list[tuple]:
+    """Read the grid of counts, row by row; rows with nothing in them are left out."""
+    protocol, rows = bench.settings.protocol, []
+    for i in range(protocol.subsamples):
+        row = [
+            _number(values, f"{c}-{i}", label=f"subsample {i + 1}, {_LETTERS[c]}", whole=True)
+            for c in protocol.counted_columns
+        ]
+        if any(value is not None for value in row):
+            _number(values, f"nauplii-{i}", label=f"subsample {i + 1}, N", needed=True)
+            rows.append(tuple(row))
+    return rows
+
+
+def _do_start(bench: Bench, values: dict) -> Written:
+    grams = _number(values, "grams", needed=True)
+    return bench.start(
+        lot=values["lot"], cone=values["cone"], grams=grams, at=bench.at(values.get("at", ""), bench.moment())
+    )
+
+
+def _do_harvest(bench: Bench, values: dict) -> Written:
+    columns = bench.settings.protocol.counted_columns
+    counts = {c: _number(values, c, label=_LETTERS[c], needed=c == "nauplii", whole=True) for c in columns}
+    return bench.harvest(
+        values["hatch"],
+        taken=bench.at(values.get("at", ""), bench.moment()),
+        harvest_ml=_number(values, "ml", label="ml of the harvest", needed=True),
+        counts={c: n for c, n in counts.items() if n is not None},
+        dilution=_number(values, "dilution"),
+        separation=values.get("separation", ""),
+        lost_nauplii=_number(values, "lost", label="N drawn off", whole=True),
+    )
+
+
+def _do_feed(bench: Bench, values: dict) -> Written:
+    nauplii = _number(values, "million", label="million nauplii", needed=True) * 1e6
+    return bench.feed(values["hatch"], nauplii, fed=bench.at(values.get("at", ""), bench.moment()))
+
+
+def _do_readings(bench: Bench, values: dict) -> Written:
+    typed = {name: _number(values, name) for name in UNITS}
+    return bench.readings(values["hatch"], {name: value for name, value in typed.items() if value is not None})
