@@ -11,7 +11,7 @@ from qckit.errors import InputError, unknown_name
 from qckit.quantities import HATCHING_PPT, WATER_C
 from qckit.tables import SEPARATIONS
 
-__all__ = ["SETTINGS_FILE", "Settings", "load_settings", "settings_text"]
+__all__ = ["SETTINGS_FILE", "ProtocolSettings", "Settings", "check_protocol", "load_settings", "settings_text"]
 
 SETTINGS_FILE = "qckit.toml"
 
@@ -187,7 +187,7 @@ def _fill(section: str, kind, values: dict, where: str):
     if kind is SiteSettings:
         _check_site(values, where)
     if kind is ProtocolSettings:
-        _check_protocol(kind(**values), f"{where}, section [{section}]")
+        check_protocol(kind(**values), f"{where}, section [{section}]")
     return kind(**values)
 
 
@@ -266,7 +266,7 @@ def _check_site(values: dict, where: str) -> None:
 _COUNTABLE = ("nauplii", "umbrella", "cysts", "embryos", "shells")
 
 
-def _check_protocol(protocol: ProtocolSettings, where: str) -> None:
+def check_protocol(protocol: ProtocolSettings, where: str) -> None:
     """Refuse times that are none, lists with nothing or one thing twice, and keys that do not fit the stages."""
     for name in ("count_at", "feed_at"):
         for text in _listed(getattr(protocol, name)) or ("",):

@@ -70,11 +70,13 @@ def import_(sheets, table, accept_good_rows, ignored, correct, problems, site, b
 
     Importing the same sheet again adds nothing.
     """
+    from qckit.day.sheet import import_sheets
     from qckit.errors import InputError
 
     with _open(site) as log:
         try:
-            result = log.import_sheets(
+            result = import_sheets(
+                log,
                 list(sheets),
                 by=_by(by),
                 table=table,
@@ -94,6 +96,7 @@ def import_(sheets, table, accept_good_rows, ignored, correct, problems, site, b
     for note in result.notes:
         click.echo(f"note: {note}")
     click.echo(str(result))
+    _say_answer(sheets, site, result)
     if len(result.problems):
         from qckit.log.intake import problems_text
 
@@ -101,6 +104,25 @@ def import_(sheets, table, accept_good_rows, ignored, correct, problems, site, b
         click.echo(f"{len(result.problems)} problems: their rows were left out.", err=True)
         _write_problems(problems, result.problems)
         sys.exit(1)
+
+
+def _say_answer(sheets, site: str, result) -> None:
+    """Say what the counts of a day sheet mean: the answer of its newest day."""
+    from qckit.day.loading import load_day
+    from qckit.day.sheet import newest_day
+    from qckit.day.words import answer
+    from qckit.errors import QcError
+    from qckit.site import load_site
+
+    if not result.added.get("samples"):
+        return
+    folder = load_site(site)
+    day = newest_day(sheets, folder.settings)
+    if day:
+        try:
+            click.echo(answer(load_day(folder.folder, now=f"{day}T{folder.settings.protocol.count_at}")))
+        except QcError as error:  # what was entered stands all the same
+            click.echo(f"note: {error}")
 
 
 def _write_problems(path, frame) -> None:

@@ -1,4 +1,8 @@
-"""``qckit new FOLDER``: a new site."""
+"""``qckit new FOLDER``: a new site, with its protocol asked for in a short dialogue."""
+
+from __future__ import annotations
+
+import sys
 
 import click
 
@@ -8,17 +12,53 @@ from qckit.commands.typed import as_typed
 @click.command("new")
 @click.argument("folder", type=click.Path())
 @click.option("--name", help="Name of the site, shown on reports; the folder's name if left out.")
-@click.option("--timezone", default="UTC", show_default=True, help="Such as Europe/Lisbon.")
-@click.option("--date-order", default="ymd", show_default=True, help="How dates on field sheets read: ymd, dmy, mdy.")
+@click.option("--timezone", help="Such as Europe/Lisbon; UTC if left out.")
+@click.option("--date-order", help="How dates on field sheets read: ymd, dmy, mdy; ymd if left out.")
+@click.option("--cones", help="Names of the cones, with commas.")
+@click.option("--cone-litres", type=float, help="Water in one cone [l].")
+@click.option("--hours", type=float, help="Hours from wetting to harvest.")
+@click.option("--count-at", help="Time of day of the counts, such as 09:00.")
+@click.option("--subsamples", type=int, help="Subsamples counted per cone.")
+@click.option("--subsample-ul", type=float, help="Volume of a subsample [µl].")
+@click.option("--feeds", help="Times of day of the feeds, with commas.")
+@click.option("--nauplii", type=float, help="Nauplii for one feed.")
+@click.option("--people", help="Initials of those who work here, with commas.")
 @click.option("--url", default="", help="PostgreSQL address of the log; a file in the folder if left out.")
-def command(folder, name, timezone, date_order, url):
-    """Make a new site folder: settings, empty log, field sheets, notebooks."""
-    from qckit.log import new_site
+@click.option("--questions/--no-questions", default=None, help="Ask for what no option gives; in a terminal, yes.")
+def command(folder, url, questions, **given):
+    """Make a new site folder: settings with the day's protocol, empty log, field sheets, notebooks, README.
 
-    made = new_site(folder, name=name, timezone=timezone, date_order=date_order, url=url)
+    In a terminal it asks what no option gives; Enter takes what stands in brackets.
+    """
+    from qckit.day.founding import QUESTIONS, found_site
+
+    if questions or (questions is None and sys.stdin.isatty() and sys.stdout.isatty()):
+        click.echo("A few questions; Enter takes what stands in brackets. All can be changed later in qckit.toml.")
+        for one in QUESTIONS:
+            if given.get(one.option) is None:
+                given[one.option] = _ask(one, folder)
+    made = found_site(folder, url=url, **{name: value for name, value in given.items() if value is not None})
     click.echo(f"{made}: a new site.")
-    click.echo("  qckit.toml                       settings: look them through first")
-    click.echo("  field-sheets/field-sheets.xlsx   to fill in (or the CSV files beside it)")
-    click.echo("  photos/                          for the photos that the sheets name")
+    click.echo("  README.txt                       what to do each day, each lot, each month: one page")
+    click.echo("  qckit.toml                       settings and protocol: look them through first")
+    click.echo("  field-sheets/day-sheet.xlsx      cone, grams, counts a row (or the CSV beside it)")
+    click.echo("  field-sheets/field-sheets.xlsx   lots, and everything else that can be written down")
+    click.echo("  photos/                          for photos")
     typed = as_typed(made / "field-sheets" / "field-sheets.xlsx", "--site", made)
-    click.echo(f"Then:  qckit log import {typed}")
+    click.echo(f"Then enter your lot:  qckit log import {typed}")
+    click.echo(f"and each day:  {as_typed('qckit', 'today', '--site', made)}")
+
+
+def _ask(one, folder):
+    """Ask one question until its answer can be read."""
+    from pathlib import Path
+
+    from qckit.errors import InputError
+
+    default = one.default or Path(folder).resolve().name
+    while True:
+        typed = click.prompt(one.text, default=str(default), show_default=True)
+        try:
+            return one.read(typed)
+        except InputError as error:
+            click.echo(str(error))

@@ -17,7 +17,13 @@ __all__ = ["new_site"]
 
 
 def new_site(
-    folder: str | Path, *, name: str | None = None, timezone: str = "UTC", date_order: str = "ymd", url: str = ""
+    folder: str | Path,
+    *,
+    name: str | None = None,
+    timezone: str = "UTC",
+    date_order: str = "ymd",
+    url: str = "",
+    changes: dict[str, dict] | None = None,
 ) -> Path:
     """Make a site folder.
 
@@ -33,6 +39,8 @@ def new_site(
         How dates on this site's field sheets read.
     url : str
         Database of the log; empty for a file in the site folder.
+    changes : dict of dict, optional
+        Section -> setting -> value of further settings that are not the default.
 
     Returns
     -------
@@ -59,6 +67,7 @@ def new_site(
         waiting.write_text(
             settings_text(
                 {
+                    **(changes or {}),
                     "site": {"name": name or folder.resolve().name, "timezone": timezone, "date_order": date_order},
                     "log": {"url": url},
                 }

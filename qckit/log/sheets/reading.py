@@ -24,7 +24,7 @@ from qckit.log.sheets.grids import HEADING_ROWS, Grid, file_content, fold_headin
 from qckit.settings import Settings
 from qckit.tables import TABLES, Column
 
-__all__ = ["SheetRows", "read_sheets", "rows_from_grid"]
+__all__ = ["ReadCells", "SheetRows", "find_heading", "read_cells", "read_sheets", "rows_from_grid"]
 
 
 @dataclass
@@ -213,6 +213,46 @@ def rows_from_grid(grid: Grid, settings: Settings, *, table: str | None = None, 
 
 
 def _rows(grid: Grid, name, columns, heading, settings: Settings, ignored: set) -> SheetRows:
+    read = read_cells(grid, columns, heading, settings, ignored)
+    if name == "readings":
+        read.notes += _readings_to_celsius(read.frame)
+    notes = [f"{grid.source}: {note}" for note in grid.notes + read.notes]
+    return SheetRows(name, read.frame, grid.source, read.rows, read.problems, notes)
+
+
+@dataclass
+class ReadCells:
+    """Cells of a sheet read into columns: a frame, each row's name, problems as in ``Incoming``, notes."""
+
+    frame: pd.DataFrame
+    rows: list[str]
+    problems: list[tuple]
+    notes: list[str]
+
+
+def find_heading(grid: Grid, columns: dict[str, Column]) -> tuple[int, list] | None:
+    """Find the heading row for some columns: its place and its cells; None where there is none."""
+    return _heading_row(grid, columns)
+
+
+def read_cells(grid: Grid, columns: dict[str, Column], heading, settings: Settings, ignored: set = frozenset()):
+    """Read the cells below a heading row.
+
+    Parameters
+    ----------
+    grid : Grid
+    columns : dict of str to Column
+        Columns the sheet may have.
+    heading : tuple of (int, list)
+        As :func:`find_heading` returns it.
+    settings : Settings
+    ignored : set of str
+        Folded headings to leave out.
+
+    Returns
+    -------
+    ReadCells
+    """
     place, cells_of_heading = heading
     headings, problems, notes = _headings(cells_of_heading, columns, ignored)
     body = [(number, row) for number, row in grid.rows[place + 1 :] if any(not is_blank(c) for c in row)]
@@ -243,17 +283,7 @@ def _rows(grid: Grid, name, columns, heading, settings: Settings, ignored: set) 
         data[column.name] = _series(values, column)
     problems.sort(key=lambda p: p[0] if isinstance(p[0], int) else -1)
     notes += [f"column {c}: {text}" + (f" ({n} times)" if n > 1 else "") for (c, text), n in remarks.items()]
-    frame = pd.DataFrame(data)
-    if name == "readings":
-        notes += _readings_to_celsius(frame)
-    return SheetRows(
-        name,
-        frame,
-        grid.source,
-        [f"row {n}" for n, _ in body],
-        problems,
-        [f"{grid.source}: {note}" for note in grid.notes + notes],
-    )
+    return ReadCells(pd.DataFrame(data), [f"row {n}" for n, _ in body], problems, notes)
 
 
 def _stray(body, headings, width: int) -> list[tuple]:

@@ -1,0 +1,223 @@
+"""A new site with its protocol: what is asked, the settings made of it, the day sheet and the one-page README."""
+
+from __future__ import annotations
+
+import zoneinfo
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from qckit.day.sheet import write_day_sheets
+from qckit.day.words import CAUTIONS
+from qckit.errors import InputError, unknown_name
+from qckit.files import write_whole
+from qckit.log import new_site
+from qckit.settings import ProtocolSettings, Settings, check_protocol, load_settings
+
+__all__ = ["QUESTIONS", "Question", "found_site", "readme_text"]
+
+_DEFAULT = Settings()
+
+
+@dataclass(frozen=True)
+class Question:
+    """One question of the dialogue: the option it stands for, its words, what Enter takes, how an answer is read."""
+
+    option: str
+    text: str
+    default: str
+    read: Callable[[str], object]
+
+
+def _number(least: float, most: float, whole: bool = False) -> Callable[[str], float]:
+    def read(text: str) -> float:
+        try:
+            value = float(text.strip().replace(",", ".").replace("_", ""))
+        except ValueError:
+            raise InputError(f"{text!r} is no number. Type it again.") from None
+        if not least <= value <= most or (whole and value != int(value)):
+            raise InputError(f"{text} must be {'a whole number ' if whole else ''}from {least:g} to {most:g}.")
+        return int(value) if whole else value
+
+    return read
+
+
+def _protocol(name: str) -> Callable[[str], str]:
+    def read(text: str) -> str:
+        check_protocol(ProtocolSettings(**{name: text}), "your answer")
+        return text.strip()
+
+    return read
+
+
+def _zone(text: str) -> str:
+    if text not in zoneinfo.available_timezones():
+        raise unknown_name("time zone", text, sorted(zoneinfo.available_timezones()))
+    return text
+
+
+def _order(text: str) -> str:
+    if text not in ("ymd", "dmy", "mdy"):
+        raise unknown_name("order of dates", text, ("ymd", "dmy", "mdy"))
+    return text
+
+
+_P, _F = _DEFAULT.protocol, _DEFAULT.feed
+QUESTIONS = (
+    Question("name", "Name of the site", "", str.strip),
+    Question("timezone", "Time zone, such as Europe/Lisbon", "UTC", _zone),
+    Question("date_order", "Order of dates you write (ymd, dmy, mdy)", "ymd", _order),
+    Question("cones", "Names of the cones, with commas", _P.cones, _protocol("cones")),
+    Question("cone_litres", "Water in one cone [l]", f"{_F.cone_volume_l:g}", _number(0.001, 1e6)),
+    Question("hours", "Hours from wetting to harvest", f"{_P.incubation_h:g}", _number(1, 200)),
+    Question("count_at", "Time of day of the counts", _P.count_at, _protocol("count_at")),
+    Question("subsamples", "Subsamples counted per cone", str(_P.subsamples), _number(1, 100, whole=True)),
+    Question("subsample_ul", "Volume of a subsample [µl]", f"{_P.subsample_ul:g}", _number(0.01, 1e8)),
+    Question("feeds", "Times of day of the feeds, with commas", _P.feed_at, _protocol("feed_at")),
+    Question("nauplii", "Nauplii for one feed", f"{_F.nauplii_per_feed:.0f}", _number(1, 1e12)),
+    Question("people", "Initials of those who count, with commas", "op1", _protocol("people")),
+)
+
+
+def found_site(
+    folder: str | Path,
+    *,
+    name: str | None = None,
+    timezone: str = "UTC",
+    date_order: str = "ymd",
+    url: str = "",
+    cones: str = _P.cones,
+    cone_litres: float = _F.cone_volume_l,
+    hours: float = _P.incubation_h,
+    count_at: str = _P.count_at,
+    subsamples: int = _P.subsamples,
+    subsample_ul: float = _P.subsample_ul,
+    feeds: str = _P.feed_at,
+    nauplii: float = _F.nauplii_per_feed,
+    people: str = "",
+) -> Path:
+    """Make a site folder with its protocol, the day sheet and the README.
+
+    Parameters
+    ----------
+    folder, name, timezone, date_order, url
+        As for :func:`qckit.log.new_site`.
+    cones, feeds, people : str
+        Names with commas; times of day; initials.
+    cone_litres, hours, subsample_ul, nauplii : float
+        Water in a cone [l], incubation [h], subsample [µl], nauplii for one feed.
+    count_at : str
+        Time of day of the counts.
+    subsamples : int
+        Per cone.
+
+    Returns
+    -------
+    Path
+        The folder.
+    """
+    protocol = {
+        "cones": cones,
+        "people": people,
+        "incubation_h": float(hours),
+        "count_at": count_at,
+        "feed_at": feeds,
+        "subsamples": int(subsamples),
+        "subsample_ul": float(subsample_ul),
+    }
+    checked = ProtocolSettings(**protocol)
+    check_protocol(checked, "the protocol")
+    feed = {
+        "nauplii_per_feed": float(nauplii),
+        "feeds_per_day": float(len(checked.feed_times)),
+        "cone_volume_l": float(cone_litres),
+        "n_cones": len(checked.cone_names),
+    }
+    conditions = {"reading_h": float(hours)}
+    made = new_site(
+        folder,
+        name=name,
+        timezone=timezone,
+        date_order=date_order,
+        url=url,
+        changes={"protocol": protocol, "feed": feed, "conditions": conditions},
+    )
+    settings = load_settings(made)
+    write_day_sheets(made / "field-sheets", settings)
+    write_whole(made / "README.txt", readme_text(settings))
+    return made
+
+
+def readme_text(settings: Settings) -> str:
+    """Write the page that lies in a site folder: what to do each day, each lot, each month.
+
+    Parameters
+    ----------
+    settings : Settings
+
+    Returns
+    -------
+    str
+        Plain text of about sixty lines, 80 columns.
+    """
+    p, test = settings.protocol, settings.conditions
+    counted = ", ".join(p.counted_columns)
+    cautions = "\n".join(_wrapped(text) for text in CAUTIONS)
+    return f"""{settings.site.name}: the hatch room's page
+
+{_protocol_words(settings)}
+
+EACH DAY
+  1.  qckit today            what is due, what to start, what else waits
+  2.  Count each cone that is due ({counted}), then
+        qckit today --enter     digits and Enter; "-" goes back, or takes back
+        qckit today --tally     at the microscope: keys {p.tally_keys}, then Enter
+      or fill in field-sheets/day-sheet.xlsx and run
+        qckit log import field-sheets/day-sheet.xlsx
+      or work in the notebook:  qckit lab
+  3.  Harvest: air off 5 to 10 min and no longer, draw off unhatched cysts first,
+      separate ({p.separation}), rinse. Enter ml and one counted part: recovery.
+  4.  Feed within {p.max_age_h:g} h of the hatch, and enter the feed.
+  5.  Start for tomorrow what the page says, and enter it.
+  Photos instead of the eye: print cards (qckit cards), photograph the cone's
+  card, then its subsamples; run  qckit today --watch FOLDER : it counts them.
+
+EACH LOT
+  1.  Enter it once: sheet "lots" of field-sheets/field-sheets.xlsx.
+  2.  Standard test on arrival and about every {p.lot_test_d:g} days while it is open: two
+      cones or more at {test.temperature_c:g} C, {test.salinity_ppt:g} ppt; purpose "standard test".
+  3.  qckit report new-lot LOT       accept or not, and the dose
+
+EACH MONTH
+  1.  qckit report month YYYY-MM     is hatching under control, what to change
+  2.  Write down why for each signal; freeze the limits it proposes.
+  3.  qckit log backup               a verified copy
+
+A POOR HATCH
+      qckit report poor-hatch HATCH  the likeliest cause, and the check for it
+
+TYPED WRONG?
+      "-" at the menu of  qckit today --enter  takes today's last entry back;
+      later:  qckit log correct  and  qckit log withdraw.  Nothing is ever lost.
+
+TAKE CARE
+{cautions}
+"""
+
+
+def _protocol_words(settings: Settings) -> str:
+    import textwrap
+
+    p, feed = settings.protocol, settings.feed
+    text = (
+        f"Cones {p.cones} of {feed.cone_volume_l:g} l; {p.incubation_h:g} h from wetting to harvest; counts at "
+        f"{p.count_at}; {p.subsamples} subsamples of {p.subsample_ul:g} µl from each cone; feeds at {p.feed_at} of "
+        f"{feed.nauplii_per_feed:,.0f} nauplii each. All of this stands in qckit.toml: change it there."
+    )
+    return textwrap.fill(text, 80)
+
+
+def _wrapped(text: str) -> str:
+    import textwrap
+
+    return "\n".join(textwrap.wrap(text, 80, initial_indent="  - ", subsequent_indent="    "))

@@ -1,0 +1,366 @@
+"""The day sheet: cone, grams and counts a row; the rest comes from the protocol and from the log.
+
+A row with counts is a subsample of the hatch that stood in that cone and was ready that day; where the log has none,
+the hatch is entered too, started one incubation before. A row with grams and no counts is a hatch started that day.
+Empty cells of date, cone, grams, lot and time mean: as above.
+"""
+
+from __future__ import annotations
+
+import csv
+import datetime as dt
+import hashlib
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+import pandas as pd
+
+from qckit.day import records
+from qckit.errors import InputError
+from qckit.log import SiteLog
+from qckit.log.intake import PROBLEMS, problems_error
+from qckit.log.sheets import reading
+from qckit.log.sheets.grids import Grid, file_content, fold_heading, read_grids
+from qckit.log.steps import ImportResult
+from qckit.settings import Settings
+from qckit.tables import Column, to_utc
+
+__all__ = ["day_rows", "import_sheets", "is_day_sheet", "newest_day", "write_day_sheets"]
+
+_COUNTS = ("nauplii", "umbrella", "cysts", "embryos", "shells")
+_SHORT = {"n": "nauplii", "u": "umbrella", "c": "cysts", "e": "embryos", "s": "shells", "cysts_g": "grams"}
+COLUMNS = {
+    "date": Column("date", "date"),
+    "cone": Column("cone"),
+    "grams": Column("grams", "float", "g", low=1e-4, high=1e5),
+    **{name: Column(name, "int", low=0, high=1e7) for name in _COUNTS},
+    "lot": Column("lot"),
+    "time": Column("time"),
+    "notes": Column("notes"),
+}
+"""Columns of a day sheet; only cone, grams and counts have to be written in each row."""
+
+_HEADING = (
+    "One row for each subsample: cone, grams, counts. Date once a day; an empty date, cone, grams, lot or time means: "
+    "as above. A row with grams and no counts is a hatch started that day. All else comes from qckit.toml."
+)
+_HALF = 0.5  # a hatch belongs to a day's count when its end of incubation is nearer than half an incubation
+
+
+def import_sheets(log: SiteLog, paths: Iterable, *, by: str, table: str | None = None, **options) -> ImportResult:
+    """Import field sheets and day sheets in one step; see ``SiteLog.import_sheets``.
+
+    Parameters
+    ----------
+    log : SiteLog
+    paths : iterable of path
+    by : str
+    table : str, optional
+        The table all of them are for; then none is taken for a day sheet.
+    **options
+        accept_good_rows, ignore_columns, correct of ``SiteLog.import_sheets``.
+
+    Returns
+    -------
+    ImportResult
+    """
+    paths = [Path(path) for path in paths]
+    grids = {} if table else {path: _day_grid(path) for path in paths}
+    grids = {path: grid for path, grid in grids.items() if grid is not None}
+    if not grids:
+        return log.import_sheets(paths, by=by, table=table, **options)
+    ignored = options.pop("ignore_columns", ())
+    others = [path for path in paths if path not in grids]
+    incoming, source, digest = [], "; ".join(path.name for path in paths), hashlib.sha256()
+    if others:
+        incoming, other_digest, _ = reading.read_sheets(others, log.settings, ignore_columns=ignored)
+        digest.update(other_digest.encode())
+    for path, grid in grids.items():
+        digest.update(file_content(path))
+        incoming += day_rows(grid, log, ignore_columns=ignored)
+    return log.take(incoming, by=by, source=source, source_sha256=digest.hexdigest(), **options)
+
+
+def newest_day(paths: Iterable, settings: Settings) -> str:
+    """Return the newest day that day sheets among some files give, as ISO text; empty without a day sheet."""
+    dates: list[str] = []
+    for path in map(Path, paths):
+        grid = _day_grid(path)
+        if grid is not None:
+            grid = replace(grid, rows=[(n, _spelled(row) if _is_heading(row) else row) for n, row in grid.rows])
+            read = reading.read_cells(grid, COLUMNS, reading.find_heading(grid, COLUMNS), settings)
+            dates += read.frame["date"].dropna().tolist() if "date" in read.frame else []
+    return max(dates, default="")
+
+
+def _day_grid(path: Path) -> Grid | None:
+    """Return the day sheet of a file; None where it holds none."""
+    if not path.is_file():
+        return None
+    return next((grid for grid in read_grids(path, file_content(path)) if is_day_sheet(grid)), None)
+
+
+def is_day_sheet(grid: Grid) -> bool:
+    """Whether a sheet has the headings of a day sheet, and not those that name hatches or samples."""
+    return any(_is_heading(row) for _, row in grid.rows[:20])
+
+
+def _is_heading(row: list) -> bool:
+    folded = {_SHORT.get(fold_heading(cell), fold_heading(cell)) for cell in row if isinstance(cell, str)}
+    return {"cone", "grams", "nauplii"} <= folded and not folded & {"hatch", "sample", "kind"}
+
+
+@dataclass
+class _Row:
+    """A row of a day sheet with what stands above filled in."""
+
+    index: int
+    date: dt.date
+    cone: str
+    grams: float
+    lot: str
+    at: dt.datetime
+    counts: tuple
+    notes: str = ""
+    problem: tuple = field(default=())
+
+    @property
+    def is_counted(self) -> bool:
+        return any(value is not None for value in self.counts)
+
+
+def day_rows(grid: Grid, log: SiteLog, *, ignore_columns=()) -> list[reading.SheetRows]:
+    """Turn a day sheet into rows of hatches and samples.
+
+    Parameters
+    ----------
+    grid : Grid
+    log : SiteLog
+        For the protocol, the hatches under way and the lot in use.
+    ignore_columns : sequence of str
+
+    Returns
+    -------
+    list of SheetRows
+
+    Raises
+    ------
+    InputError
+        Cells cannot be read, or rows lack what nothing above gives; all are in ``.problems``.
+    """
+    grid = replace(grid, rows=[(n, _spelled(row) if _is_heading(row) else row) for n, row in grid.rows])
+    heading = reading.find_heading(grid, COLUMNS)
+    read = reading.read_cells(grid, COLUMNS, heading, log.settings, {fold_heading(c) for c in ignore_columns})
+    rows, problems = _filled(read, log.settings)
+    if problems:
+        frame = pd.DataFrame(
+            [(grid.source, read.rows[p[0]] if isinstance(p[0], int) else p[0], *p[1:]) for p in problems],
+            columns=list(PROBLEMS),
+        )
+        raise problems_error(frame.fillna(""))
+    return _as_tables(rows, grid.source, read, log)
+
+
+def _spelled(row: list) -> list:
+    """Write the short headings N, U, C, E, S of a heading row out."""
+    return [_SHORT.get(fold_heading(cell), cell) if isinstance(cell, str) else cell for cell in row]
+
+
+def _filled(read: reading.ReadCells, settings: Settings) -> tuple[list[_Row], list[tuple]]:
+    """Fill what is left empty from the row above; say what nothing gives."""
+    zone, problems, rows = ZoneInfo(settings.site.timezone), list(read.problems), []
+    bad = {p[0] for p in problems}
+    above: dict = {}
+    columns = [name for name in _COUNTS if name in read.frame.columns]
+    for index, cells in enumerate(read.frame.to_dict("records")):
+        cells = {name: None if pd.isna(value) else value for name, value in cells.items()}
+        if cells.get("date") and cells["date"] != above.get("date"):
+            above = {"date": cells["date"], "lot": above.get("lot")}
+        if cells.get("cone") and cells["cone"] != above.get("cone"):
+            above = {k: v for k, v in above.items() if k in ("date", "lot")}
+        above |= {name: cells[name] for name in ("date", "cone", "grams", "lot", "time") if cells.get(name) is not None}
+        if index in bad:
+            continue
+        lacking = _lacking(above, cells)
+        at, wrong = _clock(above.get("time"), settings)
+        if lacking or wrong:
+            problems.append((index, *(lacking or wrong)))
+            continue
+        date = dt.date.fromisoformat(above["date"])
+        counts = tuple(None if cells.get(c) is None else int(cells[c]) for c in columns)
+        counted = settings.protocol.counted_columns
+        counts = tuple(dict(zip(columns, counts, strict=True)).get(c) for c in counted)
+        rows.append(
+            _Row(
+                index,
+                date,
+                above["cone"],
+                above.get("grams"),
+                above.get("lot") or "",
+                dt.datetime.combine(date, at, tzinfo=zone),
+                counts,
+                cells.get("notes") or "",
+            )
+        )
+    return rows, problems
+
+
+def _lacking(above: dict, cells: dict) -> tuple | None:
+    """Say what a row needs and does not have."""
+    if not above.get("date") or len(above["date"]) != 10:
+        return ("date", above.get("date") or "", "is not a day, here or above", "Write the day of the counts once.")
+    if not above.get("cone"):
+        return ("cone", "", "is empty, here and above", "Write the cone.")
+    has_counts = any(cells.get(name) is not None for name in _COUNTS)
+    if not has_counts and cells.get("grams") is None:
+        return ("nauplii", "", "is empty, and so are all counts and grams", "Write the counts, or clear the row.")
+    if has_counts and cells.get("nauplii") is None:
+        return ("nauplii", "", "is empty and must be filled", "Write 0 where none was seen.")
+    return None
+
+
+def _clock(text, settings: Settings) -> tuple[dt.time, tuple | None]:
+    """Read a time of day; the protocol's time of counting where none is written."""
+    if text is None:
+        return settings.protocol.count_time, None
+    try:
+        return dt.time.fromisoformat(str(text).strip().zfill(5)[:5]), None
+    except ValueError:
+        return dt.time(), ("time", str(text), "is no time of day", "Write it like 09:30, or leave it empty.")
+
+
+def _as_tables(rows: list[_Row], source: str, read, log: SiteLog) -> list[reading.SheetRows]:
+    """Make rows of hatches and samples; those of a hatch that the log has keep its name."""
+    settings = log.settings
+    hatches = log.hatches()
+    new: list[tuple[dict, str]] = []
+    counted: dict[str, list[_Row]] = defaultdict(list)
+    known: dict[str, dict] = {row["hatch"]: row for row in hatches.to_dict("records")}
+    for row in rows:
+        incubation = dt.timedelta(hours=settings.protocol.incubation_h)
+        started = row.at - incubation if row.is_counted else row.at
+        found = _standing(known, row, started, incubation)
+        place = read.rows[row.index]
+        if found is None:
+            found = _new_hatch(row, started, known, settings, place)
+            known[found["hatch"]] = found
+            new.append((found, place))
+        elif row.grams is not None and float(found["cysts_g"]) != row.grams:
+            changed = found | {"cysts_g": row.grams}
+            if changed not in [one for one, _ in new]:
+                new.append((changed, place))  # the log says that it differs, or takes it as a correction
+        if row.is_counted:
+            counted[found["hatch"]].append(row)
+    parts = [_part("hatches", [row for row, _ in new], [place for _, place in new], source, read.notes)]
+    samples, places = [], []
+    for name, mine in counted.items():
+        made = records.count_rows(settings, known[name], [r.counts for r in mine], taken=mine[0].at, by="")
+        samples += made.frames["samples"].to_dict("records")
+        places += [read.rows[r.index] for r in mine]
+    parts.append(_part("samples", samples, places, source, []))
+    return [part for part in parts if len(part.frame)]
+
+
+def _part(table, rows, places, source, notes) -> reading.SheetRows:
+    return reading.SheetRows(table, pd.DataFrame(rows), source, places, notes=[f"{source}: {note}" for note in notes])
+
+
+def _standing(known: dict[str, dict], row: _Row, started: dt.datetime, incubation: dt.timedelta) -> dict | None:
+    """Find the hatch in a row's cone that was started nearest to a time, within half an incubation of it."""
+    mine = [hatch for hatch in known.values() if hatch["cone"] == row.cone]
+    if not mine:
+        return None
+    away = [abs((dt.datetime.fromisoformat(hatch["started"]) - started).total_seconds()) for hatch in mine]
+    nearest = min(range(len(mine)), key=away.__getitem__)
+    return mine[nearest] if away[nearest] < _HALF * incubation.total_seconds() else None
+
+
+def _new_hatch(row: _Row, started: dt.datetime, known: dict[str, dict], settings: Settings, place: str) -> dict:
+    """Make the row of a hatch that the log does not have."""
+    if row.grams is None:
+        raise InputError(
+            f"{place}: no hatch of cone {row.cone} is in the log for {row.date}, and the row has no grams. Write them."
+        )
+    lot = row.lot or _lot_in_use(known, started)
+    if not lot:
+        raise InputError(f"{place}: no lot is in use yet. Write the lot once, in a column lot.")
+    made = records.start_row(settings, lot=lot, cone=row.cone, grams=row.grams, started=started, by="", taken=known)
+    return made.frames["hatches"].iloc[0].to_dict() | {"notes": row.notes or None}
+
+
+def _lot_in_use(known: dict[str, dict], started: dt.datetime) -> str:
+    """Return the lot of the last production hatch before a time."""
+    frame = pd.DataFrame(known.values())
+    if frame.empty:
+        return ""
+    before = frame[(frame["purpose"] == "production") & (to_utc(frame["started"]) <= started)]
+    if before.empty:
+        return ""
+    return str(before.loc[to_utc(before["started"]).idxmax(), "lot"])
+
+
+# ---- empty sheets -------------------------------------------------------------------------------------------------
+
+
+def write_day_sheets(folder: str | Path, settings: Settings) -> list[Path]:
+    """Write the empty day sheet as CSV and as a workbook; files that are there stay as they are.
+
+    Parameters
+    ----------
+    folder : path
+    settings : Settings
+        Its cones and what it counts.
+
+    Returns
+    -------
+    list of Path
+    """
+    folder = Path(folder)
+    folder.mkdir(parents=True, exist_ok=True)
+    names = ["date", "cone", "grams", *settings.protocol.counted_columns, "lot", "notes"]
+    sheet, book = folder / "day-sheet.csv", folder / "day-sheet.xlsx"
+    if not sheet.exists():
+        with sheet.open("w", encoding="utf-8-sig", newline="") as handle:
+            csv.writer(handle).writerows([[_HEADING], names])
+    if not book.exists():
+        _write_book(book, names, settings)
+    return [sheet, book]
+
+
+def _write_book(path: Path, names: list[str], settings: Settings) -> None:
+    """Write the workbook: the explaining line, the headings, lists and limits for the cells."""
+    import openpyxl
+    from openpyxl.styles import Alignment, Font, PatternFill
+    from openpyxl.worksheet.datavalidation import DataValidation
+
+    book = openpyxl.Workbook()
+    sheet = book.active
+    sheet.title = "day"
+    sheet.cell(1, 1, _HEADING).alignment = Alignment(wrap_text=True, vertical="top")
+    sheet.merge_cells(start_row=1, start_column=1, end_row=1, end_column=len(names))
+    sheet.row_dimensions[1].height = 48
+    for i, name in enumerate(names, 1):
+        cell = sheet.cell(2, i, name)
+        cell.font, cell.fill = Font(bold=True), PatternFill("solid", fgColor="D6E0E6")
+        letter = cell.column_letter
+        sheet.column_dimensions[letter].width = 24 if name == "notes" else 12
+        if name in ("cone", "lot", "notes"):
+            sheet.column_dimensions[letter].number_format = "@"
+        check = None
+        if name == "cone":
+            check = DataValidation(
+                type="list", formula1=f'"{",".join(settings.protocol.cone_names)}"', allow_blank=True
+            )
+        elif name in _COUNTS:
+            check = DataValidation(
+                type="whole", operator="between", formula1="0", formula2="10000000", allow_blank=True
+            )
+        if check is not None:
+            check.showErrorMessage = True
+            sheet.add_data_validation(check)
+            check.add(f"{letter}3:{letter}2000")
+    sheet.freeze_panes = "A3"
+    book.save(path)
