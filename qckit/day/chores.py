@@ -70,7 +70,7 @@ def find_chores(
     lots : list of LotInUse
     now : datetime
     counts : DataFrame
-        As ``verdicts.poor_hatch.usual.hatch_counts`` gives them.
+        As ``verdicts.poor_hatch.usual.counted_hatches`` gives them.
     steps, certificates, reports : DataFrame, optional
         Tables of the log of those names.
     waiting : DataFrame, optional

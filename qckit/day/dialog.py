@@ -132,7 +132,7 @@ class Dialog:
         }
         try:
             written = steps[what.split(" ")[0]](bool(default))
-        except _Stopped:
+        except (_Stopped, EOFError):
             self.say("Nothing was written.")
             return
         except QcError as error:

@@ -15,10 +15,13 @@ if TYPE_CHECKING:
     from qckit.settings import Settings
     from qckit.site_tables import SiteTables
 
-__all__ = ["HatchState", "hatch_states"]
+__all__ = ["SLACK_H", "HatchState", "hatch_states"]
 
 _EARLY_H = 1.0  # a count this long before the end of incubation is no mistake
 _FORGOTTEN_H = 48.0  # a hatch that nobody counted for so long after its time is not asked for every day
+SLACK_H = 1.0
+"""A feed may come this much later than planned. [h]"""
+
 _WARN_H = 12.0  # nauplii past their time are warned of for so long
 _SOME = 10_000.0
 STATES = ("incubating", "to count", "to harvest", "counted", "harvested", "too old", "not counted", "over")
@@ -53,8 +56,8 @@ class HatchState:
         return (at - self.ready).total_seconds() / 3600
 
     def can_feed(self, at: dt.datetime, handling_h: float = 0.0) -> bool:
-        """Whether there are nauplii of it at a time, and they are young enough."""
-        return self.ready + dt.timedelta(hours=handling_h) <= at <= self.feed_by
+        """Whether there are nauplii of it at a time, or within an hour of it, and they are young enough."""
+        return self.ready + dt.timedelta(hours=handling_h - SLACK_H) <= at <= self.feed_by
 
 
 def hatch_states(tables: SiteTables, *, now: dt.datetime, counts: pd.DataFrame, per_g: dict[str, float]):
@@ -66,7 +69,7 @@ def hatch_states(tables: SiteTables, *, now: dt.datetime, counts: pd.DataFrame, 
     now : datetime
         In the site's zone.
     counts : DataFrame
-        As ``verdicts.poor_hatch.usual.hatch_counts`` gives them.
+        As ``verdicts.poor_hatch.usual.counted_hatches`` gives them.
     per_g : dict of str to float
         Lot -> nauplii to feed that a gram gives, where nothing was counted yet. [1/g]
 
@@ -79,7 +82,7 @@ def hatch_states(tables: SiteTables, *, now: dt.datetime, counts: pd.DataFrame, 
     reach = settings.protocol.incubation_h + settings.protocol.max_age_h + _FORGOTTEN_H
     started = to_utc(tables.hatches["started"])
     recent = tables.hatches[(started <= now) & (started > now - dt.timedelta(hours=reach))]
-    measured = counts.set_index("hatch")["nauplii_per_g"].to_dict()
+    measured = counts.set_index("hatch")["hatching_efficiency_per_g"].to_dict()
     counted = set(tables.samples.loc[tables.samples["kind"] == "subsample", "hatch"])
     keeps = bool((tables.samples["kind"] == "harvest").any())
     return [

@@ -49,7 +49,7 @@ def judge_hatch(counts: pd.DataFrame, hatch: str, *, explain: Callable | None = 
     Parameters
     ----------
     counts : DataFrame
-        As ``verdicts.poor_hatch.usual.hatch_counts`` gives them.
+        As ``verdicts.poor_hatch.usual.counted_hatches`` gives them.
     hatch : str
     explain : callable, optional
         ``hatch -> Finding`` of the poor-hatch verdict; asked only of a hatch that is low or poor.
@@ -68,13 +68,13 @@ def judge_hatch(counts: pd.DataFrame, hatch: str, *, explain: Callable | None = 
         "lot": row["lot"],
         "cone": row["cone"],
         "hatch_pct": float(row["hatch_pct"]),
-        "nauplii_per_g": float(row["nauplii_per_g"]),
+        "nauplii_per_g": float(row["hatching_efficiency_per_g"]),
         "n_subsamples": int(row["n_subsamples"]),
     }
     usual = usual_of_lot(counts, lot=row["lot"], before=row["started"], leave_out=(hatch,))
     if usual.n_hatches < _FEW:
         return Judged(code="first", n_hatches=usual.n_hatches, **head)
-    levels = [judge_level(counts, row, usual, name) for name in ("hatch_pct", "nauplii_per_g")]
+    levels = [judge_level(counts, row, usual, name) for name in ("hatch_pct", "hatching_efficiency_per_g")]
     known = [level.p_low for level in levels if math.isfinite(level.p_low)]
     p_low = min(1.0, len(known) * min(known)) if known else math.nan
     code = "poor" if p_low < POOR else "low" if p_low < LOW else "high" if levels[0].p_low > _HIGH else "usual"

@@ -5,12 +5,12 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from qckit.day.hatches import HatchState
+from qckit.day.hatches import SLACK_H, HatchState
 from qckit.errors import QcError
 from qckit.tables import to_utc
 
@@ -55,7 +55,7 @@ class FeedDue:
 class Start:
     """What to start for the feeds of tomorrow that nothing covers yet."""
 
-    code: str  # start, covered, no lot, no dose
+    code: str  # start, covered, too late, no lot, no dose
     needed: float  # nauplii still to come
     lot: str = ""
     grams: float = math.nan  # altogether
@@ -70,7 +70,8 @@ class Start:
     dose_warnings: tuple[str, ...] = ()
     passed_over: tuple[str, ...] = ()  # older open lots that are poor
     why_not: str = ""
-    feeds: tuple[dt.datetime, ...] = field(default=())
+    feeds: tuple[dt.datetime, ...] = ()
+    missed: tuple[dt.datetime, ...] = ()  # feeds that nothing started now can reach
 
 
 def lots_in_use(tables: SiteTables, *, now: dt.datetime, counts: pd.DataFrame) -> list[LotInUse]:
@@ -81,7 +82,7 @@ def lots_in_use(tables: SiteTables, *, now: dt.datetime, counts: pd.DataFrame) -
     tables : SiteTables
     now : datetime
     counts : DataFrame
-        As ``verdicts.poor_hatch.usual.hatch_counts`` gives them.
+        As ``verdicts.poor_hatch.usual.counted_hatches`` gives them.
     """
     made = tables.hatches[tables.hatches["purpose"] == "production"]
     made = made.assign(at=to_utc(made["started"]))
@@ -176,15 +177,20 @@ def plan_start(
         Cones under suspicion: taken last.
     """
     protocol = settings.protocol
-    tomorrow = [feed for feed in due if feed.at.date() > now.date() and feed.is_short]
+    short = [feed for feed in due if feed.at.date() > now.date() and feed.is_short]
+    if not short:
+        return Start("covered", 0.0)
+    takes = dt.timedelta(hours=protocol.incubation_h + protocol.handling_h)
+    tomorrow = [feed for feed in short if now + takes <= feed.at + dt.timedelta(hours=SLACK_H)]
+    missed = tuple(feed.at for feed in short if feed not in tomorrow)
     needed = sum(feed.needed - feed.nauplii for feed in tomorrow)
     if not tomorrow:
-        return Start("covered", 0.0)
+        return Start("too late", sum(feed.needed - feed.nauplii for feed in short), missed=missed)
     times = tuple(feed.at for feed in tomorrow)
-    by = times[0] - dt.timedelta(hours=protocol.incubation_h + protocol.handling_h)
+    by = times[0] - takes
     ready = max(by, now) + dt.timedelta(hours=protocol.incubation_h)
     if not lots:
-        return Start("no lot", needed, by=by, ready=ready, feeds=times)
+        return Start("no lot", needed, by=by, ready=ready, feeds=times, missed=missed)
     good = next((lot for lot in lots if not lot.is_poor), lots[-1])
     passed = tuple(lot.lot for lot in lots[: lots.index(good)])
     head = {
@@ -194,6 +200,7 @@ def plan_start(
         "ready": ready,
         "is_late": by < now,
         "feeds": times,
+        "missed": missed,
         "passed_over": passed,
     }
     try:

@@ -18,7 +18,7 @@ from qckit.day.judging import Judged, judge_hatch
 from qckit.day.starting import FeedDue, LotInUse, Start, feeds_due, lots_in_use, plan_start
 from qckit.errors import InputError, QcError
 from qckit.tables import to_utc
-from qckit.verdicts.poor_hatch.usual import hatch_counts
+from qckit.verdicts.poor_hatch.usual import counted_hatches
 
 if TYPE_CHECKING:
     from qckit.site_tables import SiteTables
@@ -106,7 +106,13 @@ def study_day(
     """
     settings, moment = tables.settings, site_time(tables, now)
     tables = _until(tables, moment)
-    counts = hatch_counts(tables.samples, tables.hatches, reading_h=settings.conditions.reading_h)
+    counts = counted_hatches(
+        tables.samples,
+        tables.hatches,
+        tables.lots,
+        photos=tables.photos,
+        reading_h=settings.conditions.reading_h,
+    )
     lots = lots_in_use(tables, now=moment, counts=counts)
     plan = plan or _planner(tables)
     states = hatch_states(tables, now=moment, counts=counts, per_g=_per_g(settings, lots, plan))

@@ -187,6 +187,10 @@ def start_words(start: Start, now: dt.datetime, *, short: bool = False) -> str:
     """
     if start.code == "covered":
         return "" if short else "Nothing: tomorrow's feeds are covered."
+    if start.code == "too late":
+        feeds = joined(f"{feed:%H:%M}" for feed in start.missed)
+        told = f"Too late for tomorrow {feeds}: {millions(start.needed)} are missing. Feed something else."
+        return "" if short else told
     when = "now" if start.is_late else f"by {start.by:%H:%M}"
     if start.code == "start":
         cones = f" in {joined(start.cones)}" if start.cones else ""
@@ -210,7 +214,10 @@ def start_words(start: Start, now: dt.datetime, *, short: bool = False) -> str:
 def _start_lines(start: Start, now: dt.datetime) -> list[Line]:
     """Lines of what to start, with what speaks against it."""
     enter = "qckit today --enter" if start.code == "start" else ""
-    lines = [Line("start", start_words(start, now), start.is_late or start.code in ("no lot", "no dose"), enter)]
+    urgent = start.is_late or start.code in ("too late", "no lot", "no dose")
+    lines = [Line("start", start_words(start, now), urgent, enter)]
+    if start.missed and start.code != "too late":
+        lines.append(Line("start", f"Too late for tomorrow {joined(f'{feed:%H:%M}' for feed in start.missed)}.", True))
     if start.passed_over:
         lines.append(Line("start", f"{joined(start.passed_over)} is older and open, and hatches below your minimum."))
     if start.code == "start" and len(start.cones) < start.n_cones:
@@ -224,25 +231,43 @@ def _start_lines(start: Start, now: dt.datetime) -> list[Line]:
 
 def _chore_line(chore: Chore, page: Day) -> Line:
     """Say one chore and what to run for it."""
-    month = chore.subject or f"{page.now:%Y-%m}"
-    ago = "never done" if chore.days < 0 else f"{plural(chore.days, 'day')} ago"
-    names = ", ".join(chore.names[:3]) + (f" and {len(chore.names) - 3} more" if len(chore.names) > 3 else "")
-    texts = {
-        "not counted": (f"{names} ended without a count.", "qckit today --enter"),
-        "signals": (
-            f"{plural(chore.n, 'signal')} without explanation.",
-            f"qckit report month {month}",
-        ),
-        "missing photos": (f"{plural(chore.n, 'photo is', 'photos are')} named and not in photos/: {names}.", ""),
-        "photos to count": (f"{plural(chore.n, 'photo waits', 'photos wait')} to be counted.", "qckit today --watch"),
-        "lot test": (f"A standard test is due of {_each(chore, 'd ago')}.", ""),
-        "meters": (f"Calibrate the meters ({ago}).", "qckit today --enter"),
-        "camera check": (f"Check the camera against hand counts ({ago}).", "qckit camera check"),
-        "baseline": (f"No limits are frozen for {_each(chore, 'hatches')}.", f"qckit report month {page.now:%Y-%m}"),
-        "month": (f"The review of {_month(chore.subject)} is not written.", f"qckit report month {chore.subject}"),
-    }
-    text, do = texts[chore.code]
+    text, do = _CHORES[chore.code](chore, f"{page.now:%Y-%m}")
     return Line("also", text, chore.code in ("signals", "not counted"), do)
+
+
+_CHORES = {
+    "not counted": lambda c, month: (f"{_some(c.names)} ended without a count.", "qckit today --enter"),
+    "signals": lambda c, month: (
+        f"{plural(c.n, 'signal')} without explanation.",
+        f"qckit report month {c.subject or month}",
+    ),
+    "missing photos": lambda c, month: (
+        f"{plural(c.n, 'photo is', 'photos are')} named and not in photos/: {_some(c.names)}.",
+        "",
+    ),
+    "photos to count": lambda c, month: (
+        f"{plural(c.n, 'photo waits', 'photos wait')} to be counted.",
+        "qckit today --watch photos",
+    ),
+    "lot test": lambda c, month: (f"A standard test is due of {_each(c, 'd ago')}.", ""),
+    "meters": lambda c, month: (f"Calibrate the meters ({_ago(c.days)}).", "qckit today --enter"),
+    "camera check": lambda c, month: (
+        f"Check the camera against hand counts ({_ago(c.days)}).",
+        "qckit camera check",
+    ),
+    "baseline": lambda c, month: (f"No limits are frozen for {_each(c, 'hatches')}.", f"qckit report month {month}"),
+    "month": lambda c, month: (f"The review of {_month(c.subject)} is not written.", f"qckit report month {c.subject}"),
+}
+"""Code of a chore -> its text and what to run, from the chore and this month."""
+
+
+def _ago(days: int) -> str:
+    return "never done" if days < 0 else f"{plural(days, 'day')} ago"
+
+
+def _some(names: tuple[str, ...]) -> str:
+    """Name three of some things and say how many more there are."""
+    return ", ".join(names[:3]) + (f" and {len(names) - 3} more" if len(names) > 3 else "")
 
 
 def _each(chore: Chore, unit: str) -> str:

@@ -1,0 +1,123 @@
+"""Digits and Enter: what is typed becomes rows by the log's rules, is shown back, and can be taken back."""
+
+import pytest
+
+COUNT_A = ["", "", "80", "3", "12", "76", "84", "2", "15", "80", "81", "3", "14", "70"]
+
+
+def test_a_cone_is_counted_with_its_numbers_and_enter(bench, typed):
+    done = typed(*COUNT_A)
+    rows = bench.log.samples(hatch="H261119-A")
+    assert rows["nauplii"].tolist() == [80, 84, 81] and rows["cysts"].tolist() == [12, 15, 14]
+    first = rows.iloc[0]
+    assert (first["sample"], first["kind"], first["volume_ul"], first["counter"]) == (
+        "H261119-A-1",
+        "subsample",
+        250.0,
+        "op1",
+    )
+    assert first["taken"] == "2026-11-20T09:00:00+00:00" and first["hours"] == 24.0
+    assert "H261119-A (A), 3 subsamples: N 80 U 3 C 12 S 76; N 84 U 2 C 15 S 80; N 81 U 3 C 14 S 70." in done.said[-2]
+    assert done.said[-1].startswith("A 83 %, usual;")
+    other_keys = sum(len(answer) + 1 for answer in COUNT_A) - sum(map(len, COUNT_A))
+    assert other_keys <= 35  # Enter for each number, two more for the menu and the time
+
+
+def test_several_numbers_in_one_line_and_one_number_back(bench, typed):
+    typed("", "", "80 3 12 76", "84", "-", "85", "2", "15", "80", "")
+    assert bench.log.samples(hatch="H261119-A")["nauplii"].tolist() == [80, 85]
+
+
+def test_leaving_in_the_middle_writes_nothing(bench, typed):
+    done = typed("", "", "80", "-", "-")
+    assert done.said[-1] == "Nothing was written."
+    assert bench.log.samples(hatch="H261119-A").empty
+
+
+def test_one_key_takes_the_last_entry_back_and_it_stays_on_record(bench, typed):
+    done = typed(*COUNT_A, "-")
+    assert done.said[-1] == "Taken back: the last count (3 rows; kept in the history)."
+    assert bench.log.samples(hatch="H261119-A").empty
+    kept = bench.log.corrections(table="samples")
+    assert kept["reason"].tolist() == ["typed wrong"] * 3
+    typed(*COUNT_A)
+    assert bench.log.samples(hatch="H261119-A")["sample"].tolist() == ["H261119-A-4", "H261119-A-5", "H261119-A-6"]
+
+
+def test_what_was_written_on_another_day_is_not_offered(bench, typed):
+    import datetime as dt
+
+    bench._from += dt.timedelta(days=1)
+    assert typed("-").said[-1] == "There is nothing of today to take back."
+
+
+def test_start_takes_the_plans_values_with_enter(bench, typed):
+    done = typed("2", "", "", "12,5", "", "-")
+    written = next(line for line in done.said if line.startswith("Started"))
+    assert written.startswith("Started H261120-A: 12.5 g of L-1 in A at 09:1")
+    assert done.said[-1].startswith("Taken back: the last start")
+
+
+def test_a_cone_number_and_a_time_without_colon(bench, typed):
+    typed("2", "2", "9", "830")
+    row = bench.log.hatches(hatch="H261120-B").iloc[0]
+    assert (row["cysts_g"], row["started"], row["volume_ml"]) == (9.0, "2026-11-20T08:30:00+00:00", 20000.0)
+
+
+def test_harvest_and_feed(bench, typed):
+    typed(*COUNT_A, "3", "", "", "3", "1500", "10", "45", "0", "1", "2", "4")
+    row = bench.log.samples(hatch="H261119-A", kind="harvest").iloc[0]
+    assert (row["harvest_ml"], row["dilution"], row["separation"], row["lost_nauplii"]) == (1500.0, 10.0, "screen", 4)
+    state = bench.page.hatch("H261119-A")
+    assert (state.basis, state.nauplii) == ("harvested", 45 * 10 * 1500 * 1000 / 250)
+    typed("4", "", "", "1,2")
+    assert bench.log.feeds()["nauplii"].tolist() == [1_200_000.0]
+    assert bench.page.hatch("H261119-A").left == 1_500_000.0
+
+
+def test_readings_are_kept_with_their_units(bench, typed):
+    typed("5", "1", "27.4", "", "8,1", "", "")
+    rows = bench.log.readings(hatch="H261119-A")
+    assert rows[["quantity", "value", "unit"]].to_numpy().tolist() == [["ph", 8.1, "pH"], ["temperature", 27.4, "°C"]]
+
+
+def test_a_number_that_is_none_is_asked_again(bench, typed):
+    done = typed("", "", "eighty", "8.5", "80", "-", "-")
+    assert [line for line in done.said if "whole numbers" in line] == [
+        "'eighty': type whole numbers, not more than are asked for.",
+        "'8.5': type whole numbers, not more than are asked for.",
+    ]
+
+
+def test_what_the_log_refuses_is_said_and_nothing_is_lost(bench, typed):
+    done = typed("", "0500", "80 3 12 76 84 2 15 80 81 3 14 70")
+    assert bench.log.samples(hatch="H261119-A").shape[0] == 3  # early, but possible: it is only noted
+    assert done.said[-1].startswith("A ")
+    from qckit.errors import InputError
+
+    with pytest.raises(InputError, match="unknown cone 'Z'") as error:
+        bench.start(lot="L-1", cone="Z", grams=10)
+    assert "Known: A, B" in str(error.value)
+    with pytest.raises(InputError, match="Not written: lot L-9 is not a lot in the log"):
+        bench.start(lot="L-9", cone="A", grams=10)
+
+
+def test_a_second_count_of_the_same_subsample_gives_repeatability(bench, typed):
+    from qckit.agreement import repeatability
+    from qckit.day import repeat_counts
+
+    typed(*COUNT_A)
+    place = str([state.hatch for state in bench.countable()].index("H261119-A") + 1)
+    typed("6", place, "2", "1", tally=lambda bench, state: [(78, 4, 13, 75)])
+    bench.by = "op2"
+    typed("6", place, "2", "1", tally=lambda bench, state: [(82, 4, 13, 75)])
+    pairs = repeat_counts(bench.log)
+    nauplii = pairs[pairs["stage"] == "nauplii"]
+    assert nauplii[["first", "second", "first_by", "second_by", "is_same_person"]].to_numpy().tolist() == [
+        [80, 78, "op1", "op1", True],
+        [78, 82, "op1", "op2", False],
+    ]
+    # Bland and Altman 1986: within-subject SD is sqrt(mean(d^2) / 2)
+    squares = [2**2, 4**2, 1, 0, 1, 0, 1, 0]
+    wanted = (sum(squares) / len(squares) / 2) ** 0.5
+    assert repeatability(pairs["first"], pairs["second"]).within_sd == pytest.approx(wanted)

@@ -1,0 +1,158 @@
+"""The day's page: what is due, what counts say, what to start; on a terminal, as HTML, as data."""
+
+import datetime as dt
+import json
+from types import SimpleNamespace
+
+import pytest
+from conftest import at, counts_of
+
+from qckit.day.page import day_page
+from qckit.day.screen import screen_lines
+from qckit.day.study import study_day
+from qckit.day.words import answer, day_lines
+from qckit.errors import InputError
+from qckit.site import load_site
+
+
+def plan(lot, nauplii):
+    """A dose of 200,000 nauplii to feed from a gram."""
+    return SimpleNamespace(grams=nauplii / 200_000, basis="test", warnings=(), sentence="from the test")
+
+
+def day_of(folder, now, **options):
+    return study_day(load_site(folder).reload().tables, now=now, plan=plan, **options)
+
+
+def test_a_count_that_is_due_and_what_to_start(bench):
+    page = day_of(bench.site.folder, "2026-11-20T08:40")
+    assert [state.state for state in page.hatches if state.hatch.startswith("H261119")] == ["to count"] * 2
+    assert page.start.code == "start" and page.start.lot == "L-1"
+    assert page.start.grams == pytest.approx(2_000_000 / 200_000)
+    assert page.start.by == at("2026-11-20T09:00")
+    assert answer(page) == "Start 10 g in A by 09:00."
+
+
+def test_todays_counts_against_the_lots_usual(bench):
+    bench.count("H261119-A", counts_of(1))
+    bench.count("H261119-B", [(30, 40, 40, 50), (28, 42, 41, 52), (31, 39, 44, 50)])
+    page = bench.study()
+    codes = {one.cone: one.code for one in page.judged}
+    assert codes == {"A": "usual", "B": "poor"}
+    assert page.judged[0].usual_low < 83 < page.judged[0].usual_high
+    lines = screen_lines(page)
+    assert any("B 2" in line and "poor" in line and "!" in line for line in lines)
+    assert any("qckit report poor-hatch H261119-B" in line for line in lines)
+
+
+def test_the_suspicion_is_named_where_it_is_earned_and_only_then(bench):
+    bench.count("H261119-A", counts_of(1))
+    bench.count("H261119-B", [(30, 40, 40, 50), (28, 42, 41, 52)])
+    asked = []
+
+    def explain(hatch):
+        asked.append(hatch)
+        return SimpleNamespace(
+            details={"causes": [{"code": "cold", "cause": "the water was too cold", "probability": p}]}
+        )
+
+    p = 0.8
+    page = day_of(bench.site.folder, "2026-11-20T09:30", explain=explain)
+    assert asked == ["H261119-B"] and "B 26 %, cold" in answer(page)
+    p = 0.3
+    assert "B 26 %, poor" in answer(day_of(bench.site.folder, "2026-11-20T09:30", explain=explain))
+
+
+def test_a_quiet_day_is_five_lines(bench):
+    for cone in "AB":
+        bench.count(f"H261119-{cone}", counts_of(2))
+    bench.harvest("H261119-A", harvest_ml=1000, counts={"nauplii": 400}, taken=at("2026-11-20T09:20"))
+    bench.harvest("H261119-B", harvest_ml=1000, counts={"nauplii": 400}, taken=at("2026-11-20T09:20"))
+    for cone in "AB":
+        bench.start(lot="L-1", cone=cone, grams=27, at=at("2026-11-20T09:00"))
+    bench.feed("H261119-A", 1_000_000, fed=at("2026-11-20T10:00"))
+    bench.feed("H261119-B", 1_000_000, fed=at("2026-11-20T16:00"))
+    tables = load_site(bench.site.folder).tables
+    test = tables.hatches.head(1).assign(hatch="T-1", purpose="standard test", started="2026-11-15T09:00:00+00:00")
+    import pandas as pd
+
+    quiet = tables.but(hatches=pd.concat([tables.hatches, test], ignore_index=True))
+    page = study_day(quiet, now="2026-11-20T17:00", plan=plan)
+    frozen = [chore for chore in page.chores if chore.code != "baseline"]  # twenty-six hatches wait for their limits
+    assert frozen == []
+    import dataclasses
+
+    lines = screen_lines(dataclasses.replace(page, chores=(), judged=page.judged[:1]))
+    assert len(lines) == 5, lines
+
+
+def test_the_screen_keeps_to_80_by_24(bench):
+    page = bench.study()
+    import dataclasses
+
+    from qckit.day.chores import Chore
+
+    many = tuple(Chore("missing photos", n=9, names=tuple(f"photo-{i}.jpg" for i in range(9))) for _ in range(20))
+    lines = screen_lines(dataclasses.replace(page, chores=many))
+    assert len(lines) <= 23 and max(map(len, lines)) <= 80
+    assert "more:  qckit today --html day.html" in lines[-1]
+
+
+def test_old_nauplii_are_said_to_be_so(bench):
+    bench.count("H261119-A", counts_of(2))
+    bench.harvest("H261119-A", harvest_ml=1000, counts={"nauplii": 400}, taken=at("2026-11-20T09:20"))
+    page = day_of(bench.site.folder, "2026-11-21T11:00")
+    assert page.hatch("H261119-A").state == "too old"
+    assert "Do not feed A (H261119-A): its nauplii are 26 h old." in [line.text for line in day_lines(page)]
+    assert not any(h == "H261119-A" for feed in page.feeds for h, _, _ in feed.parts)
+    bench.study()
+    assert bench.too_old("H261119-A", at("2026-11-21T11:00")) == (
+        "The nauplii of A are 26 h old, past your limit of 24 h."
+    )
+
+
+def test_feeds_are_given_the_oldest_nauplii_first(bench):
+    page = day_of(bench.site.folder, "2026-11-20T08:40")
+    today = [feed for feed in page.feeds if feed.at.date() == dt.date(2026, 11, 20)]
+    assert [feed.parts[0][0] for feed in today] == ["H261119-A", "H261119-A"]
+    assert [feed.nauplii for feed in today] == [1_000_000.0, 1_000_000.0]
+    assert not any(feed.is_short for feed in today)
+
+
+def test_a_poor_lot_is_passed_over_and_no_dose_is_said(bench):
+    from qckit.day.starting import LotInUse, plan_start
+
+    page = day_of(bench.site.folder, "2026-11-20T08:40")
+    old = LotInUse("L-0", "2025-01-01", None, 50.0, True)
+    start = plan_start(bench.settings, [old, *page.lots], list(page.feeds), list(page.hatches), now=page.now, plan=plan)
+    assert (start.lot, start.passed_over) == ("L-1", ("L-0",))
+
+    def refuses(lot, nauplii):
+        raise InputError(f"lot {lot}: nothing is known")
+
+    start = plan_start(
+        bench.settings, list(page.lots), list(page.feeds), list(page.hatches), now=page.now, plan=refuses
+    )
+    assert (start.code, start.why_not) == ("no dose", "lot L-1: nothing is known")
+
+
+def test_the_page_escapes_and_the_data_is_json(bench):
+    import dataclasses
+
+    page = dataclasses.replace(bench.page, site="<b>room</b>")
+    html = day_page(page)
+    assert "<b>room</b>" not in html and "&lt;b&gt;room&lt;/b&gt;" in html and "http" not in html
+    data = json.loads(json.dumps(page.to_dict()))
+    assert data["hatches"][-1]["hatch"] == "H261119-B" and data["now"].startswith("2026-11-20T09:1")
+
+
+def test_a_time_that_is_none_is_one_sentence(bench):
+    with pytest.raises(InputError) as error:
+        day_of(bench.site.folder, "tomorrow")
+    assert str(error.value) == "'tomorrow' is no time. Write it like 2026-11-05T08:00 (the site's own clock)."
+
+
+def test_the_page_writes_nothing(bench):
+    before = bench.log.steps()
+    day_of(bench.site.folder, "2026-11-20T08:40")
+    assert bench.log.steps().equals(before)

@@ -1,0 +1,87 @@
+"""The day sheet: cone, grams and counts a row; all else from the protocol and the log."""
+
+import openpyxl
+import pytest
+
+from qckit.day.sheet import import_sheets, newest_day, write_day_sheets
+from qckit.errors import InputError
+from qckit.log import open_log
+
+ROWS = """2026-11-20,A,10,79,3,15,75,,
+,,,82,2,14,70,,
+,,,80,2,16,71,,
+,B,10.5,40,30,40,35,,cold
+,,,42,28,41,30,,
+"""
+
+
+@pytest.fixture
+def sheet(room, tmp_path):
+    """The empty CSV day sheet, with rows typed into it."""
+
+    def typed(rows):
+        with open_log(room) as log:
+            path = write_day_sheets(tmp_path / "fs", log.settings)[0]
+        path.write_text(path.read_text(encoding="utf-8-sig").split("notes")[0] + "notes\n" + rows, encoding="utf-8")
+        return path
+
+    return typed
+
+
+def test_rows_become_hatches_and_samples_and_again_nothing(room, sheet):
+    path = sheet(ROWS)
+    with open_log(room) as log:
+        assert str(import_sheets(log, [path], by="op1")) == "2 hatches added, 5 samples added."
+        hatch = log.hatches(hatch="H261119-B").iloc[0]
+        assert (hatch["lot"], hatch["started"], hatch["cysts_g"], hatch["notes"]) == (
+            "L-1",
+            "2026-11-19T09:00:00+00:00",
+            10.5,
+            "cold",
+        )
+        assert log.samples(hatch="H261119-A")["nauplii"].tolist() == [79, 82, 80]
+        assert str(import_sheets(log, [path], by="op2")) == "5 samples there already."
+    assert newest_day([path], log.settings) == "2026-11-20"
+
+
+def test_a_row_without_counts_is_a_start_and_the_next_day_finds_it(room, sheet):
+    path = sheet("2026-11-20,A,12,,,,,,\n2026-11-21,A,,80,3,12,70,,\n")
+    with open_log(room) as log:
+        import_sheets(log, [path], by="op1")
+        assert log.samples(hatch="H261120-A")["nauplii"].tolist() == [80]
+
+
+def test_a_hatch_that_the_log_has_is_used_and_other_grams_are_asked_about(room, sheet):
+    path = sheet("2026-11-19,A,11,80,3,12,70,,\n")
+    with open_log(room) as log:
+        with pytest.raises(InputError) as error:
+            import_sheets(log, [path], by="op1")
+        assert "cysts_g '11.0' differs from the log, where hatch 'H261118-A' has 27.0" in str(error.value)
+
+
+def test_every_problem_is_said_at_once_with_its_row(room, sheet):
+    path = sheet(",A,10,x,3,15,75,,\n2026-11-20,,10,79,3,15,75,,\n,B,,,,,,,\n,B,10,,3,1,1,,\n")
+    with open_log(room) as log, pytest.raises(InputError) as error:
+        import_sheets(log, [path], by="op1")
+    told = error.value.problems[["row", "column", "rule"]].to_numpy().tolist()
+    assert ["row 3", "nauplii", "is not a number"] in told
+    assert ["row 4", "cone", "is empty, here and above"] in told
+    assert ["row 5", "nauplii", "is empty, and so are all counts and grams"] in told
+    assert ["row 6", "nauplii", "is empty and must be filled"] in told
+
+
+def test_the_workbook_is_read_as_the_csv_is(room, tmp_path):
+    with open_log(room) as log:
+        path = write_day_sheets(tmp_path / "fs", log.settings)[1]
+        book = openpyxl.load_workbook(path)
+        book["day"].append(["2026-11-20", "A", 10, 79, 3, 15, 75])
+        book["day"].append([None, None, None, 82, 2, 14, 70])
+        book.save(path)
+        assert str(import_sheets(log, [path], by="op1")) == "1 hatches added, 2 samples added."
+
+
+def test_other_sheets_go_their_own_way(room, tmp_path):
+    lots = tmp_path / "lots.csv"
+    lots.write_text("lot,opened\nL-2,2026-11-18\n")
+    with open_log(room) as log:
+        assert str(import_sheets(log, [lots], by="op1")) == "1 lots added."
