@@ -10,10 +10,14 @@ import pandas as pd
 from qckit.hatch.metrics import cone_metrics
 from qckit.hatch.rate import interpolated_times, monotone_curve
 from qckit.hatch.readings import standard_of, water_of_hatches
+from qckit.hatch.registry import METRICS
 from qckit.quantities import QUANTITIES, WATER
 from qckit.tables import to_utc
 
-__all__ = ["CHARTED", "CONDITIONS", "SERIES_COLUMNS", "Charted", "chart_points", "hatch_series"]
+__all__ = ["CHARTED", "CONDITIONS", "LOT_CHARTS", "SERIES_COLUMNS", "Charted", "chart_points", "hatch_series"]
+
+
+_CHART_DECIMALS = {"oxygen": 2}
 
 
 @dataclass(frozen=True)
@@ -31,13 +35,16 @@ class Charted:
     by_lot: bool = True
 
 
+def _of_metric(m):
+    """How a metric of the registry is charted; a rate is charted as it is, a share from its counts."""
+    counts = {"count": m.part, "size": m.whole} if m.interval == "proportion" else {}
+    return Charted(m.name, m.label, m.unit, m.chart, m.per, decimals=m.decimals, **counts)
+
+
 CHARTED = {
     c.name: c
     for c in (
-        Charted("hatch_pct", "hatching percentage", "%", "p prime", 100.0, "nauplii", "full_cysts"),
-        Charted("hatching_efficiency_per_g", "hatching efficiency", "nauplii/g", "log individuals", decimals=0),
-        Charted("umbrella_pct", "umbrella share", "%", "p prime", 100.0, "umbrella", "full_cysts"),
-        Charted("opened_pct", "opened fraction", "%", "p prime", 100.0, "shells", "shell_whole"),
+        *(_of_metric(m) for m in METRICS.values() if m.chart),
         Charted(
             "shells_per_1000",
             "shells in harvests",
@@ -48,17 +55,36 @@ CHARTED = {
             "sieve_thousands",
         ),
         Charted("t90_h", "T90", "h", "individuals"),
-        Charted("temperature_c", "temperature", "°C", "individuals", by_lot=False),
-        Charted("salinity_ppt", "salinity", "ppt", "individuals", by_lot=False),
-        Charted("ph", "pH", "", "individuals", decimals=2, by_lot=False),
-        Charted("oxygen_mg_l", "oxygen", "mg/l", "individuals", decimals=2, by_lot=False),
-        Charted("light_lux", "light", "lux", "individuals", decimals=0, by_lot=False),
+        *(
+            Charted(
+                q.column,
+                q.label,
+                q.unit,
+                "individuals",
+                decimals=max(q.decimals, _CHART_DECIMALS.get(q.name, 0)),
+                by_lot=False,
+            )
+            for q in (QUANTITIES[name] for name in WATER)
+        ),
     )
 }
 """Every charted quantity by its name."""
 
-CONDITIONS = ("temperature_c", "salinity_ppt", "ph", "oxygen_mg_l", "light_lux")
+CONDITIONS = tuple(QUANTITIES[name].column for name in WATER)
 """The charted conditions of the water."""
+
+LOT_CHARTS = tuple(name for name, c in CHARTED.items() if c.by_lot and name != "t90_h")
+"""Charts that every hatch of a lot gives a point of; T90 takes a time course."""
+
+_CHARTED_METRICS = tuple(m.name for m in METRICS.values() if m.chart)
+_COUNTS = tuple(
+    dict.fromkeys(
+        (
+            *("nauplii", "umbrella", "unhatched", "shells", "full_cysts"),
+            *(c for m in METRICS.values() if m.chart for c in (m.part, m.whole) if c),
+        )
+    )
+)
 
 SERIES_COLUMNS = (
     "hatch",
@@ -72,16 +98,8 @@ SERIES_COLUMNS = (
     "volume_ml",
     "hours",
     "n_subsamples",
-    "nauplii",
-    "umbrella",
-    "unhatched",
-    "shells",
-    "full_cysts",
-    "shell_whole",
-    "hatch_pct",
-    "hatching_efficiency_per_g",
-    "umbrella_pct",
-    "opened_pct",
+    *_COUNTS,
+    *_CHARTED_METRICS,
     "sieve_shells",
     "sieve_thousands",
     "shells_per_1000",
@@ -127,16 +145,8 @@ def hatch_series(lots, hatches, samples, readings=None, *, conditions=None, purp
         "hatch",
         "hours",
         "n_subsamples",
-        "nauplii",
-        "umbrella",
-        "unhatched",
-        "shells",
-        "full_cysts",
-        "hatch_pct",
-        "hatching_efficiency_per_g",
-        "umbrella_pct",
-        "opened_pct",
-        "shell_whole",
+        *_COUNTS,
+        *_CHARTED_METRICS,
         "counted_by",
         "notes",
     ]

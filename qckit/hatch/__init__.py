@@ -36,8 +36,8 @@ _HOME = {
         "rate_over_cones",
         "skewness_reach",
     ),
+    "registry": ("METRICS", "Metric"),
     "summary": (
-        "METRICS",
         "SUMMARY_COLUMNS",
         "LotSummary",
         "Witnesses",

@@ -12,6 +12,7 @@ import pandas as pd
 
 from qckit.errors import InputError, unknown_name
 from qckit.hatch.notes import Note
+from qckit.hatch.registry import METRICS
 from qckit.hatch.subsamples import joined_subsamples, reading_subsamples
 
 __all__ = [
@@ -26,20 +27,10 @@ __all__ = [
     "sample_metrics",
 ]
 
-_RATIOS = (
-    "factor_per_g",
-    "hatch_pct",
-    "hatching_efficiency_per_g",
-    "hatching_efficiency_per_dry_g",
-    "full_cysts_per_g",
-    "output_mg_per_g",
-    "opened_pct",
-    "umbrella_pct",
-)
 _OF_LOT = ["moisture_pct", "dry_weight_ug"]
 _COUNTS = ("nauplii", "umbrella", "unhatched", "shells", "full_cysts")
 
-SAMPLE_COLUMNS = ("sample", "hatch", "lot", "cone", "hours", *_COUNTS, "basis", "counted_ul", *_RATIOS)
+SAMPLE_COLUMNS = ("sample", "hatch", "lot", "cone", "hours", *_COUNTS, "basis", "counted_ul", "factor_per_g", *METRICS)
 """Columns of :func:`sample_metrics`."""
 
 CONE_COLUMNS = (
@@ -59,7 +50,8 @@ CONE_COLUMNS = (
     "basis",
     "counted_by",
     "counted_ul",
-    *_RATIOS,
+    "factor_per_g",
+    *METRICS,
     "n_left_out",
     "notes",
 )
@@ -83,7 +75,9 @@ def hatching_percentage(nauplii, umbrella, unhatched):
     ----------
     Lavens and Sorgeloos 1996, FAO Fisheries Technical Paper 361, hatching worksheet (from memory).
     """
-    return _percent(nauplii, np.add(np.add(nauplii, umbrella, dtype=float), unhatched))
+    whole = np.add(np.add(nauplii, umbrella, dtype=float), unhatched)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.where(whole > 0, 100 * np.asarray(nauplii, float) / whole, np.nan)
 
 
 def conversion_factor(*, volume_ml, counted_ul, cysts_g, dilution=1.0):
@@ -186,7 +180,7 @@ def sample_metrics(samples, hatches, lots=None, *, photos=None):
     """
     table = joined_subsamples(samples, hatches, lots, photos)
     table["shell_whole"] = table["shells"] + table["unhatched"] + table["umbrella"].fillna(0)
-    return _with_ratios(table)[list(SAMPLE_COLUMNS)].reset_index(drop=True)
+    return _with_metrics(table)[list(SAMPLE_COLUMNS)].reset_index(drop=True)
 
 
 def cone_metrics(samples, hatches, lots=None, *, photos=None, reading_h=24.0, tolerance_h=1.5):
@@ -221,7 +215,7 @@ def cone_metrics(samples, hatches, lots=None, *, photos=None, reading_h=24.0, to
     of_reading = table[~table["left_out"].isin(["", "other_hour"])]
     cones["n_left_out"] = of_reading.groupby("hatch").size().reindex(cones.index, fill_value=0)
     cones["notes"] = _notes(cones, used, of_reading, reading_h, tolerance_h)
-    return _with_ratios(cones.reset_index())[list(CONE_COLUMNS)]
+    return _with_metrics(cones.reset_index())[list(CONE_COLUMNS)]
 
 
 _TEXT = {"hatch", "lot", "cone", "purpose", "started", "basis", "counted_by"}
@@ -284,29 +278,11 @@ def _notes(cones, used, left, reading_h, tolerance_h):
     return pd.Series({name: tuple(found) for name, found in notes.items()}, dtype=object)
 
 
-def _percent(part, whole):
-    whole = np.asarray(whole, float)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        return np.where(whole > 0, 100 * np.asarray(part, float) / whole, np.nan)
-
-
-def _with_ratios(table):
-    table = table.copy()
-    table["factor_per_g"] = conversion_factor(
-        volume_ml=table["volume_ml"], counted_ul=table["counted_ul"], cysts_g=table["cysts_g"]
-    )
-    table["hatch_pct"] = _percent(table["nauplii"], table["full_cysts"])
-    per_g = hatching_efficiency(table["nauplii"], table["factor_per_g"])
-    table["hatching_efficiency_per_g"] = per_g
-    table["hatching_efficiency_per_dry_g"] = hatching_efficiency(
-        table["nauplii"], table["factor_per_g"], moisture_pct=table["moisture_pct"]
-    )
-    # from the counts, not from HE / H%: a cone in which nothing hatched still has full cysts
-    table["full_cysts_per_g"] = table["full_cysts"] * table["factor_per_g"]
-    table["output_mg_per_g"] = hatching_output(per_g, table["dry_weight_ug"])
-    table["opened_pct"] = _percent(table["shells"], table["shell_whole"])
-    table["umbrella_pct"] = _percent(table["umbrella"], table["full_cysts"])
-    return table
+def _with_metrics(table):
+    """Add the conversion factor and every metric of the registry."""
+    factor = conversion_factor(volume_ml=table["volume_ml"], counted_ul=table["counted_ul"], cysts_g=table["cysts_g"])
+    table = table.assign(factor_per_g=factor)
+    return table.assign(**{name: metric.values(table) for name, metric in METRICS.items()})
 
 
 def require_lot(lots, hatches, lot):

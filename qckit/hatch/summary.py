@@ -12,9 +12,9 @@ from qckit.errors import InputError
 from qckit.hatch.intervals import Estimate, normal_quantile, proportion_over_cones, rate_over_cones
 from qckit.hatch.metrics import cone_metrics, require_lot
 from qckit.hatch.notes import Note
+from qckit.hatch.registry import METRICS
 
 __all__ = [
-    "METRICS",
     "SUMMARY_COLUMNS",
     "LotSummary",
     "Witnesses",
@@ -22,17 +22,6 @@ __all__ = [
     "summarise_cones",
     "summarise_lot",
 ]
-
-METRICS = {
-    "hatch_pct": ("hatching percentage", "%", 1),
-    "hatching_efficiency_per_g": ("hatching efficiency", "nauplii/g", 0),
-    "hatching_efficiency_per_dry_g": ("hatching efficiency, dry", "nauplii/g dry", 0),
-    "full_cysts_per_g": ("full cysts", "1/g", 0),
-    "output_mg_per_g": ("hatching output", "mg/g", 0),
-    "opened_pct": ("opened fraction", "%", 1),
-    "umbrella_pct": ("umbrella share", "%", 1),
-}
-"""Metric -> label, unit, decimals."""
 
 SUMMARY_COLUMNS = ("metric", "label", "value", "low", "high", "sd", "n_cones", "unit", "decimals", "method", "note")
 
@@ -60,23 +49,22 @@ class LotSummary:
     cones: pd.DataFrame = field(repr=False)  # rows of cone_metrics that went in
     n_cones: int
     n_subsamples: int
-    hatch_pct: Estimate
-    hatching_efficiency_per_g: Estimate
-    hatching_efficiency_per_dry_g: Estimate
-    full_cysts_per_g: Estimate
-    output_mg_per_g: Estimate
-    opened_pct: Estimate
-    umbrella_pct: Estimate
     witnesses: Witnesses
     pooled_hatch_pct: float  # all counts of all cones together
+    estimates: dict[str, Estimate]  # metric -> its estimate; also as attributes, such as ``summary.hatch_pct``
     notes: tuple[Note, ...] = ()
+
+    def __getattr__(self, name: str) -> Estimate:
+        if name in METRICS:
+            return self.estimates[name]
+        raise AttributeError(f"LotSummary has no {name!r}; its figures are {', '.join(METRICS)}")
 
     def to_frame(self) -> pd.DataFrame:
         """Return a tidy table, one row per metric, columns ``SUMMARY_COLUMNS``."""
         rows = []
-        for name, (label, unit, decimals) in METRICS.items():
-            e = getattr(self, name)
-            rows.append((name, label, e.value, e.low, e.high, e.sd, e.n_cones, unit, decimals, e.method, e.note))
+        for name, m in METRICS.items():
+            e = self.estimates[name]
+            rows.append((name, m.label, e.value, e.low, e.high, e.sd, e.n_cones, m.unit, m.decimals, e.method, e.note))
         return pd.DataFrame(rows, columns=list(SUMMARY_COLUMNS))
 
 
@@ -152,38 +140,35 @@ def summarise_cones(cones, *, lot=None, confidence=0.95, spread=None, measure=No
     if len(names) > 1:
         raise InputError(f"cones of {len(names)} lots ({', '.join(names)}) cannot be summarised as one. Choose one.")
     lot = lot if lot is not None else (names[0] if names else "")
-    options = {"confidence": confidence, "spread": spread}
-    full, umbrella = cones["full_cysts"], cones["umbrella"]
-    exposure = 1 / cones["factor_per_g"].astype(float)
-    found_u = {"nauplius": 0.0, "cyst": 0.0, **(detection_u or {})}
-    common = math.hypot(measuring_uncertainty(measure, cones), found_u["nauplius"])
-    efficiency = widen(rate_over_cones(cones["nauplii"], exposure, **options), common)
-    cysts = widen(rate_over_cones(full, exposure, **options), common)
-    percentage = widen_share(proportion_over_cones(cones["nauplii"], full, **options), math.hypot(*found_u.values()))
-    loose = {"confidence": confidence}  # the site's spread is that of H% and HE, not of these
+    full = cones["full_cysts"]
+    estimates = {}
+    for name, metric in METRICS.items():
+        options = {"confidence": confidence, "spread": spread if metric.has_site_spread else None}
+        estimates[name] = _estimate(metric, cones, estimates, options, measure, detection_u or {})
     return LotSummary(
         lot=lot,
         cones=cones,
         n_cones=len(cones),
         n_subsamples=int(cones["n_subsamples"].sum()) if len(cones) else 0,
-        hatch_pct=percentage.scaled(100),
-        hatching_efficiency_per_g=efficiency,
-        hatching_efficiency_per_dry_g=_times(
-            efficiency, cones, "hatching_efficiency_per_dry_g", "The lot's moisture is not written down."
-        ),
-        full_cysts_per_g=cysts,
-        output_mg_per_g=widen(
-            _times(
-                efficiency, cones, "output_mg_per_g", "The dry weight of a nauplius of this lot is not written down."
-            ),
-            measure.dry_weight_u_pct / 100 if measure else 0.0,
-        ),
-        opened_pct=proportion_over_cones(cones["shells"], cones["shell_whole"], **loose).scaled(100),
-        umbrella_pct=proportion_over_cones(umbrella, full, **loose).scaled(100),
+        estimates=estimates,
         witnesses=compare_witnesses(cones, confidence=confidence),
         pooled_hatch_pct=100 * cones["nauplii"].sum() / full.sum() if full.sum() > 0 else math.nan,
         notes=_notes_of(cones),
     )
+
+
+def _estimate(metric, cones, estimates, options, measure, detection_u):
+    """Estimate one metric over cones, as its record says."""
+    if metric.interval == "constant":
+        found = _times(estimates[metric.of], cones, metric)
+        return widen(found, getattr(measure, metric.constant_u) / 100 if measure and metric.constant_u else 0.0)
+    if metric.interval == "rate":
+        found = rate_over_cones(cones[metric.part], 1 / cones["factor_per_g"].astype(float), **options)
+        return widen(found, math.hypot(measuring_uncertainty(measure, cones), detection_u.get("nauplius", 0.0)))
+    found = proportion_over_cones(cones[metric.part], cones[metric.whole], **options)
+    if metric.is_detected:
+        found = widen_share(found, math.hypot(*(detection_u.get(stage, 0.0) for stage in ("nauplius", "cyst"))))
+    return found.scaled(100)
 
 
 def _notes_of(cones):
@@ -345,10 +330,10 @@ def widen_share(estimate: Estimate, logit_u: float) -> Estimate:
     )
 
 
-def _times(efficiency, cones, column, why):
-    """An estimate that is the efficiency times a constant of the lot."""
-    ratio = (cones[column] / cones["hatching_efficiency_per_g"]).astype(float)
+def _times(base, cones, metric):
+    """An estimate that is another one times a constant of the lot."""
+    ratio = (cones[metric.name] / cones[metric.of]).astype(float)
     ratio = ratio[np.isfinite(ratio)]
     if not len(ratio):
-        return Estimate(math.nan, n_cones=efficiency.n_cones, confidence=efficiency.confidence, note=why)
-    return efficiency.scaled(float(ratio.mean()))
+        return Estimate(math.nan, n_cones=base.n_cones, confidence=base.confidence, note=metric.missing)
+    return base.scaled(float(ratio.mean()))

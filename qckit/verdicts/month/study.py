@@ -11,7 +11,7 @@ import pandas as pd
 from qckit.charts.capability import Capability, share_below
 from qckit.charts.lot_chart import LotChart, build_chart
 from qckit.charts.rules import RULES
-from qckit.charts.series import CHARTED, CONDITIONS, hatch_series
+from qckit.charts.series import CHARTED, CONDITIONS, LOT_CHARTS, hatch_series
 from qckit.charts.shifts import best_stretch, compare_conditions, find_shifts, likeness_inflation
 from qckit.charts.trend import judge_drift
 from qckit.errors import InputError, unknown_name
@@ -24,7 +24,6 @@ from qckit.verdicts.month.set_aside import aside_table, points_aside, rules_only
 __all__ = ["LotMonth", "MonthStudy", "month_bounds", "study_month"]
 
 _LOOK_BACK_DAYS = 60  # before the month, so that a change can be dated
-_METRICS = ("hatch_pct", "hatching_efficiency_per_g", "umbrella_pct", "opened_pct", "shells_per_1000")
 _TIMED = ("production", "reference", "standard test", "investigation")  # any hatch that was followed by the clock
 
 
@@ -126,7 +125,7 @@ def study_month(
     charts = {
         (name, q): chart
         for name in names
-        for q in _METRICS
+        for q in LOT_CHARTS
         if (chart := build_chart(history, q, lot=name, aside=points_aside(signals, q), **limits))
         and len(chart.of_period(first))
     }
