@@ -62,6 +62,7 @@ class FeedSettings:
     cone_volume_l: float = 20.0
     n_cones: int = 4
     max_g_per_l: float = 2.0
+    short_risk: float = 0.05  # share of hatches that may bring in less than wanted
 
 
 @dataclass(frozen=True)
@@ -220,6 +221,7 @@ _RANGES = {
     "lot_test_d": (1, 3650),
     "camera_check_d": (1, 3650),
     "meter_calibration_d": (0.1, 3650),
+    "short_risk": (0.001, 0.5),
     "mass_u_g": (0, 1000),
     "cone_volume_u_pct": (0, 100),
     "subsample_volume_u_pct": (0, 100),
@@ -372,6 +374,7 @@ _EXPLAINED = {
     "cone_volume_l": "water in one cone [l]",
     "n_cones": "cones there are",
     "max_g_per_l": "most cysts per litre of water [g/l]",
+    "short_risk": "share of hatches that may bring in less than wanted: 0.05 is 1 in 20",
     "mass_u_g": "weighing the cysts [g]",
     "cone_volume_u_pct": "volume of the cone [%]",
     "subsample_volume_u_pct": "volume of the subsample [%]",

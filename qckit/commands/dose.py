@@ -13,50 +13,42 @@ from qckit.errors import InputError
 @click.option("--nauplii", type=float, help="Nauplii wanted in one feed; the site's setting when left out.")
 @click.option("--animals", type=float, help="Animals to feed, with --per-animal.")
 @click.option("--per-animal", type=float, help="Nauplii for one animal in one feed.")
-@click.option("--feed-at", help="Time of the feed with offset, such as 2026-11-05T08:00+00:00.")
+@click.option(
+    "--risk", type=float, help="Share of hatches that may fall short, such as 0.05; the site's setting when left out."
+)
+@click.option("--day", default="", help="Day of the dose, such as 2026-11-05; the newest hatch's when left out.")
+@click.option("--feed-at", help="Time of the feed, such as 2026-11-05T08:00; without an offset, the site's clock.")
 @click.option("--t10", "t10_h", type=float, help="Hours to a tenth hatched; from the lot's time course when left out.")
 @click.option("--t90", "t90_h", type=float, help="Hours to nine tenths hatched; likewise.")
 @click.option("--table", "as_table", is_flag=True, help="A table for the wall: several demands.")
 @click.option(
     "--out", type=click.Path(dir_okay=False), help="Write the table to this file: .csv, or .html to print and hang up."
 )
-def command(lot, site, nauplii, animals, per_animal, feed_at, t10_h, t90_h, as_table, out):
+def command(lot, site, as_table, out, **asked):
     """Grams of cysts of LOT, cones and start time for a demand.
 
-    The grams rest on the lower bound of the lot's nauplii per gram, so that a feed seldom falls short.
+    The grams rest on the lot's standard test, on its production hatches, or on both, and let a single hatch fall short
+    of the demand only as often as the site allows.
     """
-    from qckit.settings import load_settings
-    from qckit.verdicts.new_lot.rules import per_g
+    from qckit.hatch import plan_dose
+    from qckit.site import load_site
 
     _check_out(out)
-    settings = load_settings(site)
-    wanted, feed = _demand(nauplii, animals, per_animal, settings), _feed_time(feed_at)
-    seen, tables = _evidence(settings, lot)
-    if not len(seen.cones):
-        raise InputError(_no_test(lot, seen, tables["hatches"]))
-    efficiency = seen.summary.hatching_efficiency_per_g
-    if not efficiency.safe_low > 0:
-        raise InputError(
-            f"lot {lot}: no lower bound of nauplii per gram is known, so no dose can be worked out. "
-            f"{efficiency.note or 'Count a standard test of two cones or more.'}"
-        )
-    cones = f"{efficiency.n_cones} cone{'s' if efficiency.n_cones > 1 else ''}"
-    click.echo(
-        f"Lot {lot}: {per_g(efficiency.value)} nauplii per gram ({per_g(efficiency.safe_low)} to "
-        f"{per_g(efficiency.safe_high)}), {cones}."
-    )
-    dose = _say_dose(wanted, efficiency, settings)
-    _say_cost(seen, settings)
-    times = _say_start(feed, t10_h, t90_h, lot, seen, tables, settings)
+    wanted = _demand(asked["nauplii"], asked["animals"], asked["per_animal"])
+    _check_risk(asked["risk"])
+    tables = load_site(site).tables
+    feed = _feed_time(asked["feed_at"], tables.settings)
+    plan = plan_dose(tables, lot, nauplii=wanted, day=asked["day"], risk=asked["risk"])
+    _say_plan(plan)
+    _say_cost(plan, tables)
+    times = _say_start(feed, asked["t10_h"], asked["t90_h"], lot, tables)
     if as_table or out:
-        _table(lot, wanted, efficiency, settings, out)
-    wrong = []
-    if not dose.is_enough_cones:
-        wrong.append(f"the dose needs {dose.n_cones} cones and {settings.feed.n_cones} are at hand")
+        _table(plan, tables.settings, out)
+    wrong = [warning.sentence for warning in plan.warnings]
     if times is not None and not times.is_in_window:
-        wrong.append("the first hatched will be past instar I at the feed")
-    if wrong:
-        click.echo(f"Attention: {'; '.join(wrong)}.")
+        wrong.append("The first hatched will be past instar I at the feed.")
+    for sentence in wrong:
+        click.echo(f"Attention: {sentence}")
     return 1 if wrong else 0
 
 
@@ -73,26 +65,13 @@ def _check_out(out):
         )
 
 
-def _no_test(lot, seen, hatches):
-    """Say why production hatches are not enough, and how to come by a test."""
-    made = hatches[(hatches["lot"] == lot) & hatches["purpose"].isin(["standard test", "reference"])]
-    if len(made):
-        names = ", ".join(made["hatch"].head(6))
-        return (
-            f"lot {lot}: its standard test ({names}) has no counts yet, so no dose can be worked out. Import the "
-            f"samples (qckit log import), or count the photos that wait (qckit report new-lot {lot})."
-        )
-    also = f"; its counted production hatches ({seen.production}) were not made to grade it" if seen.production else ""
-    return (
-        f"lot {lot}: a dose rests on a standard test of the lot, and there is none{also}. Hatch weighed cysts in "
-        "two cones or more under the standard conditions, enter them in the hatches sheet with the purpose "
-        "'standard test' and their counts with volume_ul in the samples sheet, and import both (qckit log "
-        "import)."
-    )
+def _check_risk(risk):
+    if risk is not None and not 0.001 <= risk <= 0.5:
+        raise InputError(f"--risk is {risk:g} and must lie between 0.001 and 0.5; 0.05 lets 1 hatch in 20 fall short.")
 
 
-def _feed_time(text):
-    """The time of the feed, checked before anything is worked out."""
+def _feed_time(text, settings):
+    """The time of the feed, checked before anything is worked out; without an offset, by the site's clock."""
     if text is None:
         return None
     import pandas as pd
@@ -101,12 +80,13 @@ def _feed_time(text):
         feed = pd.Timestamp(text)
     except ValueError:
         feed = None
-    if feed is None or feed is pd.NaT or feed.tzinfo is None:
-        raise InputError(f"--feed-at {text}: this is not a time with offset. Write it like 2026-11-05T08:00+00:00.")
-    return feed
+    if feed is None or feed is pd.NaT:
+        raise InputError(f"--feed-at {text}: this is not a time. Write it like 2026-11-05T08:00.")
+    return feed if feed.tzinfo is not None else feed.tz_localize(settings.site.timezone)
 
 
-def _demand(nauplii, animals, per_animal, settings):
+def _demand(nauplii, animals, per_animal):
+    """Nauplii asked for; None where the site's setting is meant."""
     if (animals is None) != (per_animal is None):
         raise InputError("--animals and --per-animal belong together: give both, or --nauplii.")
     if nauplii is not None and animals is not None:
@@ -114,175 +94,164 @@ def _demand(nauplii, animals, per_animal, settings):
     for name, value in (("--nauplii", nauplii), ("--animals", animals), ("--per-animal", per_animal)):
         if value is not None and not value > 0:
             raise InputError(f"{name} is {value:g} and must be above 0.")
-    if animals is not None:
-        return animals * per_animal
-    return settings.feed.nauplii_per_feed if nauplii is None else nauplii
+    return animals * per_animal if animals is not None else nauplii
 
 
-def _evidence(settings, lot):
-    from qckit.log import open_log
-    from qckit.reports.lot_report import lot_certificate
-    from qckit.verdicts.new_lot.verdict import new_lot_evidence
+def _say_plan(plan):
+    from qckit.words import figures
 
-    with open_log(settings.folder) as log:
-        tables = {
-            "lots": log.lots(),
-            "hatches": log.hatches(),
-            "samples": log.samples(),
-            "readings": log.readings(),
-            "photos": log.photos(),
-        }
-        use, by_hand = lot_certificate(log, tables["hatches"], tables["samples"], lot, "")
-    seen = new_lot_evidence(
-        tables["lots"],
-        tables["hatches"],
-        tables["samples"],
-        tables["readings"],
-        lot=lot,
-        settings=settings,
-        photos=tables["photos"],
-        certificate=use,
-        by_hand=by_hand,
+    click.echo(f"Dose: {plan.sentence}")
+    if plan.saving_sentence:
+        click.echo(f"Risk: {plan.saving_sentence}")
+    trend = "" if abs(plan.level.slope_per_month) < 0.005 else f", {100 * plan.level.slope_per_month:+.1f} % a month"
+    click.echo(
+        f"Rests on: about {figures(plan.efficiency_per_g)} nauplii per gram on {plan.day:%Y-%m-%d}{trend}. "
+        f"{plan.recovery.sentence}"
     )
-    return seen, tables
 
 
-def _options(efficiency, settings):
-    feed = settings.feed
-    return {
-        "efficiency_per_g": efficiency.value,
-        "recovery_pct": feed.recovery_pct,
-        "cone_volume_l": feed.cone_volume_l,
-        "n_cones": feed.n_cones,
-        "max_g_per_l": feed.max_g_per_l,
-    }
-
-
-def _say_dose(wanted, efficiency, settings):
-    from qckit.hatch.dose import dose_for
-
-    dose = dose_for(wanted, efficiency.safe_low, **_options(efficiency, settings))
-    click.echo(f"Dose: {dose.sentence}")
-    return dose
-
-
-def _say_cost(seen, settings):
+def _say_cost(plan, tables):
     import math
 
     from qckit.hatch.dose import cost_per_million
 
-    row, efficiency = seen.lot_row, seen.summary.hatching_efficiency_per_g
-    cost = cost_per_million(
-        row.get("price"), row.get("pack_g"), efficiency.value, recovery_pct=settings.feed.recovery_pct
-    )
+    rows = tables.lots[tables.lots["lot"] == plan.lot]
+    row = rows.iloc[0] if len(rows) else {}
+    cost = cost_per_million(row.get("price"), row.get("pack_g"), plan.efficiency_per_g, recovery_pct=plan.recovery_pct)
     if math.isfinite(cost):
-        currency = row.get("currency") if isinstance(row.get("currency"), str) else settings.site.currency
+        currency = row.get("currency") if isinstance(row.get("currency"), str) else tables.settings.site.currency
         click.echo(f"Cost: {cost:.2f} {currency} for a million nauplii harvested, at the best guess.")
 
 
-def _say_start(feed, t10_h, t90_h, lot, seen, tables, settings):
+def _say_start(feed, t10_h, t90_h, lot, tables):
     """Say when to wet the cysts; None when no feed was named."""
     if feed is None:
         return None
     from qckit.hatch.dose import start_times
 
     if t10_h is None or t90_h is None:
-        t10_h, t90_h = _times_of(lot, seen, tables, settings)
-    times = start_times(feed, t10_h=t10_h, t90_h=t90_h, temperature_c=settings.conditions.temperature_c)
+        t10_h, t90_h = _times_of(lot, tables)
+    times = start_times(feed, t10_h=t10_h, t90_h=t90_h, temperature_c=tables.settings.conditions.temperature_c)
     click.echo(f"Start: {times.sentence}")
     return times
 
 
-def _times_of(lot, seen, tables, settings):
-    """T10 and T90 from the test's own time course, else from the lot's newest, else from the reading time."""
+def _times_of(lot, tables):
+    """T10 and T90 from the lot's newest time course, else from the reading time."""
     from qckit.hatch.rate import fit_rate, newest_course, time_course
 
-    hatches, standard = tables["hatches"], settings.conditions
+    hatches, standard = tables.hatches, tables.settings.conditions
     # a course at another temperature says nothing of the one that is set
     near = (hatches["temperature_c"] - standard.temperature_c).abs().fillna(0) <= 1.5 * standard.temperature_tolerance_c
     try:
-        rate = seen.rate or fit_rate(newest_course(time_course(tables["samples"], hatches[near], lot), hatches))
+        rate = fit_rate(newest_course(time_course(tables.samples, hatches[near], lot), hatches))
     except InputError as error:
-        hours = settings.conditions.reading_h
+        hours = standard.reading_h
         click.echo(
             f"{error} T90 is taken as the reading time of {hours:g} h and T10 as {hours - 7:g} h (common "
             "practice, no source); give --t10 and --t90 to do better."
         )
         return hours - 7, hours
     t10, t90 = (float(rate.time(name)["value_h"]) for name in ("T10", "T90"))
-    day = tables["hatches"].set_index("hatch")["started"].reindex(rate.course["hatch"]).max()
+    day = hatches.set_index("hatch")["started"].reindex(rate.course["hatch"]).max()
     click.echo(f"Times: T10 {t10:.1f} h and T90 {t90:.1f} h, from the time course of {str(day)[:10]}.")
     return t10, t90
 
 
-def _table(lot, wanted, efficiency, settings, out):
-    from qckit.hatch.dose import wall_table
+def _table(plan, settings, out):
+    from qckit.hatch import wall_table
 
-    demands = [wanted * share for share in (0.25, 0.5, 0.75, 1.0, 1.5, 2.0)]
-    table = wall_table(demands, efficiency.safe_low, **_options(efficiency, settings)).round(
-        {"grams": 1, "grams_per_cone": 1, "density_g_per_l": 2, "left_over": 0, "nauplii_needed": 0}
+    demands = [plan.nauplii * share for share in (0.25, 0.5, 0.75, 1.0, 1.5, 2.0)]
+    table = wall_table(plan, demands).round(
+        {"grams": 1, "grams_per_cone": 1, "density_g_per_l": 2, "left_over": 0, "nauplii": 0}
     )
     if out:
-        _write(out, lot, table, efficiency, settings)
-        click.echo(f"Table written to {out}")
+        _write(out, plan, table, settings)
+        click.echo(f"Table written to {out}; renew it by {plan.renew_by:%Y-%m-%d}.")
     else:
-        forms = dict.fromkeys(("nauplii_needed", "left_over"), "{:,.0f}".format)
+        forms = dict.fromkeys(("nauplii", "left_over"), "{:,.0f}".format)
         click.echo(table.to_string(index=False, formatters=forms))
+        click.echo(f"Table of {plan.day:%Y-%m-%d}; renew it by {plan.renew_by:%Y-%m-%d}.")
 
 
 _PAGE = """<!DOCTYPE html>
 <html lang="en"><head><meta charset="utf-8"><title>Dose of lot {lot}</title>
+<meta name="viewport" content="width=device-width, initial-scale=1">
 <style>
 @page {{ margin: 15mm }}
-body {{ font: 16pt/1.4 sans-serif; color: #000; max-width: 26cm; margin: 1cm auto; overflow-wrap: anywhere }}
+body {{ font: 16pt/1.4 sans-serif; color: #000; max-width: 26cm; margin: 1cm auto; padding: 0 3mm;
+ overflow-wrap: anywhere }}
 h1 {{ font-size: 26pt; margin: 0 }}
+.warn {{ border: 2px solid #000; padding: 2mm 4mm; font-weight: bold }}
+.warn p {{ margin: 1mm 0 }}
 table {{ border-collapse: collapse; width: 100%; margin: 6mm 0; font-size: 18pt }}
 th, td {{ border-bottom: 1px solid #000; padding: 2mm 3mm; text-align: right }}
 th {{ font-size: 12pt; vertical-align: bottom }}
 small {{ font-size: 11pt }}
 </style></head><body>
 <h1>Dose of lot {lot}</h1>
-<p>{site}. Grams rest on {low} nauplii per gram (lower bound; best guess {best}) and {recovery:g} % recovery.</p>
+<p>{site}. <b>Made {day}; renew by {renew}</b>, or as soon as the lot is tested again.</p>
+{warnings}
 {table}
+<p>{risk} falls short. Rests on {rests_on}: about {best} nauplii per gram. {recovery}</p>
 <p><small>Cones of {litres:g} l, at most {most:g} g of cysts per litre. Weigh cysts with a mask on and air moving: their
-dust can sensitise. Make this table anew with every test of the lot.</small></p>
+dust can sensitise.</small></p>
 </body></html>
 """
 
 _HEADINGS = {
-    "nauplii_needed": "nauplii wanted",
+    "nauplii": "nauplii wanted",
     "grams": "cysts, all [g]",
     "n_cones": "cones",
     "grams_per_cone": "cysts per cone [g]",
 }
 
 
-def _write(out, lot, table, efficiency, settings):
+def _write(out, plan, table, settings):
     """Write the table as CSV, or as a page to print; whole or not at all."""
-    import html
     from pathlib import Path
 
-    from qckit.verdicts.new_lot.rules import per_g
+    from qckit.files import write_whole
 
     path = Path(out)
-    if path.suffix.lower() not in _PAGES:
-        text = table.to_csv(index=False)
+    if path.suffix.lower() in _PAGES:
+        text = _page(plan, table, settings)
     else:
-        shown = table[list(_HEADINGS)].rename(columns=_HEADINGS)
-        forms = ["{:,.0f}".format, "{:.1f}".format, "{:.0f}".format, "{:.1f}".format]
-        text = _PAGE.format(
-            lot=html.escape(lot),
-            site=html.escape(settings.site.name),
-            low=per_g(efficiency.safe_low),
-            best=per_g(efficiency.value),
-            recovery=settings.feed.recovery_pct,
-            litres=settings.feed.cone_volume_l,
-            most=settings.feed.max_g_per_l,
-            table=shown.to_html(index=False, border=0, formatters=dict(zip(shown.columns, forms))),
+        dated = table.assign(
+            lot=plan.lot,
+            made=f"{plan.day:%Y-%m-%d}",
+            renew_by=f"{plan.renew_by:%Y-%m-%d}",
+            warnings="; ".join(w.code for w in plan.warnings),
         )
-    part = path.with_name(path.name + ".part")
+        text = dated.to_csv(index=False)
     try:
-        part.write_text(text, encoding="utf-8")
-        part.replace(path)
+        write_whole(path, text)
     except OSError as error:
         raise InputError(f"{path}: cannot be written ({error.strerror}). Choose another place with --out.") from error
+
+
+def _page(plan, table, settings):
+    """The wall table as a page, its warnings on top."""
+    from html import escape
+
+    from qckit import words
+    from qckit.hatch.dose_plan import risk_words
+
+    shown = table[list(_HEADINGS)].rename(columns=_HEADINGS)
+    forms = ["{:,.0f}".format, "{:.1f}".format, "{:.0f}".format, "{:.1f}".format]
+    warned = "".join(f"<p>{escape(w.sentence)}</p>" for w in plan.warnings)
+    order = settings.site.date_order
+    return _PAGE.format(
+        lot=escape(plan.lot),
+        site=escape(settings.site.name),
+        day=words.day(plan.day, order),
+        renew=words.day(plan.renew_by, order),
+        warnings=f'<div class="warn">{warned}</div>' if warned else "",
+        risk=words.capital(risk_words(plan.risk)),
+        rests_on=escape(plan.rests_on),
+        best=words.figures(plan.efficiency_per_g),
+        recovery=escape(plan.recovery.sentence),
+        litres=settings.feed.cone_volume_l,
+        most=settings.feed.max_g_per_l,
+        table=shown.to_html(index=False, border=0, formatters=dict(zip(shown.columns, forms))),
+    )

@@ -18,7 +18,6 @@ __all__ = [
     "instar_i_hours",
     "max_density_g_per_l",
     "start_times",
-    "wall_table",
 ]
 
 INSTAR_I_HOURS = ((20.0, 20.0), (25.0, 8.0), (28.0, 6.0))
@@ -229,26 +228,3 @@ def cost_per_million(price, pack_g, efficiency_per_g, *, recovery_pct=100.0):
     if any(v is None or not math.isfinite(float(v)) or float(v) <= 0 for v in values):
         return math.nan
     return float(price) / float(pack_g) * 1e6 / (float(efficiency_per_g) * float(recovery_pct) / 100)
-
-
-def wall_table(demands, efficiency_low_per_g, **options):
-    """Table for the wall: grams and cones for several demands.
-
-    Parameters
-    ----------
-    demands : sequence of float
-        Nauplii per feed.
-    efficiency_low_per_g : float
-    **options
-        Of :func:`dose_for`.
-
-    Returns
-    -------
-    DataFrame, columns nauplii_needed, grams, n_cones, grams_per_cone, density_g_per_l, left_over
-    """
-    names = ["nauplii_needed", "grams", "n_cones", "grams_per_cone", "density_g_per_l", "left_over"]
-    if not len(demands):
-        return pd.DataFrame(columns=names)
-    return pd.concat([dose_for(d, efficiency_low_per_g, **options).to_frame() for d in demands], ignore_index=True)[
-        names
-    ]

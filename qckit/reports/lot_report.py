@@ -12,6 +12,7 @@ from qckit.reports import blocks, lot_charts
 from qckit.reports.blocks import Html, note, sentences, table
 from qckit.reports.pictures import figure, figures
 from qckit.settings import Settings, load_settings
+from qckit.site_tables import SiteTables
 from qckit.tables import to_utc
 from qckit.verdicts.finding import Finding
 from qckit.verdicts.new_lot.rules import round_3
@@ -98,16 +99,15 @@ def load_lot_test(site: str | Path, lot: str = "", *, out_dir: str | Path = "", 
 
     settings = load_settings(site)
     with open_log(site) as log:
-        lots, hatches, readings = log.lots(), log.hatches(), log.readings()
+        tables = SiteTables.load(log)
+        lots, hatches = tables.lots, tables.hatches
+        samples = hatch.fill_volumes(tables.samples, tables.photos)
         lot = lot or _latest(hatches)
         if lot not in set(lots["lot"]):
             raise unknown_name("lot", lot, lots["lot"], where="the site's log")
-        samples = hatch.fill_volumes(log.samples(), log.photos())
         mine = set(hatches.loc[hatches["lot"] == lot, "hatch"])
         use, by_hand = lot_certificate(log, hatches, samples, lot, now)
-        seen = new_lot_evidence(
-            lots, hatches, samples, readings, lot=lot, settings=settings, certificate=use, by_hand=by_hand
-        )
+        seen = new_lot_evidence(tables, lot=lot, certificate=use, by_hand=by_hand, now=now)
         tested = hatches[hatches["hatch"].isin(set(seen.conditions["hatch"]))]
         own, right = (_in_order(frame, tested, lot) for frame in (samples, seen.samples))
         photos = checked_photos(log, own, out_dir=out_dir, hatches=tested)

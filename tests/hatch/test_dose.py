@@ -66,12 +66,6 @@ def test_cost_of_a_million():
     assert math.isnan(hatch.cost_per_million(None, 500, 240_000))
 
 
-def test_wall_table_grows_with_the_demand():
-    table = hatch.wall_table([1e6, 5e6, 2e7], 200_000, cone_volume_l=20)
-    assert table["grams"].is_monotonic_increasing and table["density_g_per_l"].max() <= 2
-    assert list(hatch.wall_table([], 1.0).columns) == list(table.columns)
-
-
 @pytest.fixture
 def site(tmp_path):
     from qckit.log import new_site, open_log
@@ -151,28 +145,56 @@ def test_the_command_says_grams_cost_and_start(site):
     )
     assert code == 0
     lines = out.splitlines()
-    assert lines[0].startswith("Lot L: 235,000 nauplii per gram (") and lines[0].endswith("3 cones.")
-    assert lines[1].startswith("Dose: ") and "for 2,000,000 nauplii" in lines[1]
-    assert lines[2] == "Cost: 0.60 EUR for a million nauplii harvested, at the best guess."
-    assert lines[3].startswith("Start: Wet at 04 May 11:30, harvest at 05 May 07:30;")
+    assert lines[0].startswith("Dose: ") and "for 2,000,000 nauplii: 1 hatch in 20 would fall short." in lines[0]
+    assert lines[0].endswith("It rests on the standard test (3 cones).")
+    assert lines[1].startswith("Risk: A larger risk of falling short would save ")
+    assert lines[2].startswith(
+        "Rests on: about 235,000 nauplii per gram on 2026-05-01. Recovery is assumed to be 85 %:"
+    )
+    assert lines[3] == "Cost: 0.60 EUR for a million nauplii harvested, at the best guess."
+    assert lines[4].startswith("Start: Wet at 04 May 11:30, harvest at 05 May 07:30;")
+
+
+def test_a_feed_without_offset_is_the_clock_of_the_site(site):
+    (site / "qckit.toml").write_text('[site]\ntimezone = "Europe/Lisbon"\n', encoding="utf-8")
+    out = run("L", "--site", site, "--feed-at", "2026-05-05T08:00", "--t10", "16", "--t90", "20")[1]
+    assert "Start: Wet at 04 May 11:30, harvest at 05 May 07:30;" in out
 
 
 def test_the_command_makes_a_wall_table(site, tmp_path):
     code, out, _ = run("L", "--site", site, "--table")
     assert code == 0 and "grams_per_cone" in out
+    assert out.splitlines()[-1] == "Table of 2026-05-01; renew it by 2026-05-31."
     code, out, _ = run("L", "--site", site, "--out", tmp_path / "wall.csv")
-    assert len(pd.read_csv(tmp_path / "wall.csv")) == 6
+    table = pd.read_csv(tmp_path / "wall.csv")
+    assert len(table) == 6 and set(table["renew_by"]) == {"2026-05-31"}
 
 
 def test_the_wall_table_as_a_page_to_print(site, tmp_path):
     code, _, _ = run("L", "--site", site, "--out", tmp_path / "wall.html")
     page = (tmp_path / "wall.html").read_text(encoding="utf-8")
     assert code == 0 and "<h1>Dose of lot L</h1>" in page and page.count("<tr") == 7
+    assert "Made 2026-05-01; renew by 2026-05-31" in page and '<div class="warn">' not in page
     assert "http" not in page and "<script" not in page
-    code, _, err = run("L", "--site", site, "--out", tmp_path / "no such folder" / "wall.csv")
-    assert code == 2 and err.endswith(
-        ": cannot be written (No such file or directory). Choose another place with --out.\n"
-    )
+    code, _, err = run("L", "--site", site, "--out", tmp_path / "wall.html" / "wall.csv")
+    assert code == 2 and err.endswith("). Choose another place with --out.\n")
+
+
+def test_the_wall_table_warns(site, tmp_path):
+    from qckit.log import open_log
+
+    with open_log(site) as log:
+        row = {"lot": "R", "best_before": "2025-12"}
+        log.add("lots", pd.DataFrame([row]), by="An")
+        hatch = {"cone": "A", "started": "2026-05-06T09:00:00+00:00", "cysts_g": 1.6, "volume_ml": 800}
+        log.add("hatches", pd.DataFrame([{**hatch, "hatch": "R1", "lot": "R", "purpose": "production"}]), by="An")
+        sample = {"hatch": "R1", "taken": "2026-05-07T09:00:00+00:00", "hours": 24, "kind": "subsample"}
+        count = {"sample": "R1-1", "volume_ul": 250, "nauplii": 40, "cysts": 60, "counted_by": "person"}
+        log.add("samples", pd.DataFrame([{**sample, **count}]), by="An")
+    code, _, _ = run("R", "--site", site, "--out", tmp_path / "wall.html")
+    page = (tmp_path / "wall.html").read_text(encoding="utf-8")
+    assert code == 1 and '<div class="warn"><p>Lot R is poor: by best guess it gives 80,000 nauplii per gram' in page
+    assert "past its best-before date (2025-12)" in page
 
 
 def test_animals_times_nauplii_per_animal(site):
@@ -184,12 +206,12 @@ def test_animals_times_nauplii_per_animal(site):
 def test_too_few_cones_need_attention(site):
     code, out, _ = run("L", "--site", site, "--nauplii", "5e7")
     assert code == 1
-    assert out.splitlines()[-1].startswith("Attention: the dose needs ") and out.endswith("cones and 4 are at hand.\n")
+    assert out.splitlines()[-1].startswith("Attention: The dose needs ") and out.endswith("cones and 4 are at hand.\n")
 
 
 def test_past_instar_one_needs_attention(site):
     code, out, _ = run("L", "--site", site, "--feed-at", "2026-05-05T08:00+00:00", "--t10", "12", "--t90", "24")
-    assert code == 1 and out.splitlines()[-1] == "Attention: the first hatched will be past instar I at the feed."
+    assert code == 1 and out.splitlines()[-1] == "Attention: The first hatched will be past instar I at the feed."
 
 
 @pytest.mark.parametrize(
@@ -203,12 +225,11 @@ def test_past_instar_one_needs_attention(site):
         ),
         (
             ["--feed-at", "tomorrow"],
-            "qckit: --feed-at tomorrow: this is not a time with offset. Write it like 2026-11-05T08:00+00:00.\n",
+            "qckit: --feed-at tomorrow: this is not a time. Write it like 2026-11-05T08:00.\n",
         ),
         (
-            ["--feed-at", "2026-11-05T08:00"],
-            "qckit: --feed-at 2026-11-05T08:00: this is not a time with offset. Write it like "
-            "2026-11-05T08:00+00:00.\n",
+            ["--risk", "5"],
+            "qckit: --risk is 5 and must lie between 0.001 and 0.5; 0.05 lets 1 hatch in 20 fall short.\n",
         ),
     ],
 )
@@ -231,15 +252,13 @@ def test_the_newest_time_course_is_taken():
     assert set(hatch.newest_course(course, hatches)["hatch"]) == {"new"}
 
 
-def test_one_cone_gives_no_dose(site):
-    code, _, err = run("M", "--site", site)
-    assert code == 2
-    assert err.startswith(
-        "qckit: lot M: no lower bound of nauplii per gram is known, so no dose can be worked out. One"
-    )
+def test_one_cone_gives_a_dose_and_says_how_little_it_rests_on(site):
+    code, out, _ = run("M", "--site", site)
+    assert code == 1
+    assert out.splitlines()[-1] == ("Attention: This dose rests on very little: 1 test cone. Count the next hatches.")
 
 
-def test_a_lot_without_a_counted_test_is_told_how_to_make_one(site):
+def test_the_lot_used_daily_needs_no_standard_test(site):
     from qckit.log import open_log
 
     hatch = {"cone": "A", "started": "2026-05-06T09:00:00+00:00", "cysts_g": 1.6, "volume_ml": 800}
@@ -265,20 +284,10 @@ def test_a_lot_without_a_counted_test_is_told_how_to_make_one(site):
             by="An",
         )
         log.add("samples", pd.DataFrame([{**sample, "sample": "P1-1", "hatch": "P1"}]), by="An")
-    code, _, err = run("P", "--site", site)
-    assert (code, err) == (
-        2,
-        (
-            "qckit: lot P: a dose rests on a standard test of the lot, and there is "
-            "none; its counted production hatches "
-            "(1) were not made to grade it. Hatch weighed cysts in two cones or more "
-            "under the standard conditions, enter "
-            "them in the hatches sheet with the purpose 'standard test' and their counts with volume_ul in the samples "
-            "sheet, and import both (qckit log import).\n"
-        ),
-    )
+    code, out, _ = run("P", "--site", site)
+    assert code == 1 and "It rests on 1 production hatch." in out
     code, _, err = run("Q", "--site", site)
-    assert code == 2 and err.startswith("qckit: lot Q: its standard test (Q1) has no counts yet, so no dose")
+    assert code == 2 and err.startswith("qckit: lot Q: its hatches (Q1) have no counts yet, so no dose")
 
 
 def test_an_unknown_lot_is_refused(site):

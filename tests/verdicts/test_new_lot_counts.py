@@ -12,6 +12,7 @@ import qckit
 from qckit import hatch
 from qckit.agreement import certify_camera, latest_certificate
 from qckit.settings import Settings
+from qckit.site_tables import SiteTables
 from qckit.tables import check_table
 from qckit.verdicts.new_lot.counts import corrected_counts, photo_rows
 from qckit.verdicts.new_lot.verdict import judge_new_lot, new_lot_evidence
@@ -60,7 +61,12 @@ def site(counted_by="photo"):
                     }
                 )
     lots = check_table(pd.DataFrame([{"lot": "N-1", "dry_weight_ug": 2.4}, {"lot": "R-1"}]), "lots")
-    return lots, check_table(pd.DataFrame(hatches), "hatches"), check_table(pd.DataFrame(samples), "samples")
+    return SiteTables(
+        settings=Settings(),
+        lots=lots,
+        hatches=check_table(pd.DataFrame(hatches), "hatches"),
+        samples=check_table(pd.DataFrame(samples), "samples"),
+    )
 
 
 def certificate(*, found=0.9, made="2026-04-01T09:00:00+00:00", now="2026-05-05", n=14):
@@ -82,7 +88,7 @@ def certificate(*, found=0.9, made="2026-04-01T09:00:00+00:00", now="2026-05-05"
 
 
 def judge(use, **options):
-    finding = judge_new_lot(*site(**options), lot="N-1", settings=Settings(), certificate=use)
+    finding = judge_new_lot(site(**options), lot="N-1", certificate=use)
     jsonschema.validate(json.loads(json.dumps(finding.to_dict(), allow_nan=False)), SCHEMA)
     return finding
 
@@ -99,7 +105,7 @@ def test_a_certificate_corrects_widens_and_is_cited():
     before, after = plain.figures[0], corrected.figures[0]
     assert after.value == pytest.approx(100 / (1 + 0.9 * (100 / before.value - 1)), abs=1.5)
     assert after.value > before.value
-    bare = judge_new_lot(*site(), lot="N-1", settings=Settings(), certificate=use, detection_u={}).figures
+    bare = judge_new_lot(site(), lot="N-1", certificate=use, detection_u={}).figures
     for wide, narrow in zip(corrected.figures[:2], bare):
         assert wide.value == narrow.value and wide.high - wide.low > narrow.high - narrow.low
     assert corrected.figures[1].value == pytest.approx(plain.figures[1].value / 0.9, rel=0.03)
@@ -133,7 +139,7 @@ def test_counts_by_a_person_need_no_certificate():
 
 
 def test_what_a_person_went_through_and_decapsulated_samples_are_left_alone():
-    _, hatches, samples = site()
+    hatches, samples = site().hatches, site().samples
     names = set(hatches["hatch"])
     assert photo_rows(samples, names).sum() == len(samples)
     by_hand = set(samples["sample"].iloc[:4])
@@ -146,7 +152,7 @@ def test_what_a_person_went_through_and_decapsulated_samples_are_left_alone():
 
 
 def test_the_counters_uncertainty_is_a_line_of_the_budgets():
-    seen = new_lot_evidence(*site(), lot="N-1", settings=Settings(), certificate=certificate())
+    seen = new_lot_evidence(site(), lot="N-1", certificate=certificate())
     for budget in (seen.budget, seen.percentage_budget):
         shares = dict(zip(budget.table["source"], budget.table["share_pct"]))
         assert shares["detection"] > 0
@@ -193,7 +199,7 @@ def test_open_comparisons_say_how_many_more_cones_would_settle_them():
 def test_the_chart_of_comparisons_shows_ratio_interval_and_verdict():
     import matplotlib.pyplot as plt
 
-    seen = new_lot_evidence(*site(), lot="N-1", settings=Settings())
+    seen = new_lot_evidence(site(), lot="N-1")
     ax = hatch.draw_comparisons(seen.comparisons)
     assert [t.get_text() for t in ax.get_yticklabels()] == [
         "hatching percentage\nbeside the reference lot R-1",

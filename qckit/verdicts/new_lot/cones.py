@@ -8,13 +8,13 @@ import pandas as pd
 
 from qckit.errors import unknown_name
 from qckit.hatch.conditions import check_conditions
+from qckit.hatch.lot_tests import latest_test, near_test
 from qckit.hatch.spread import site_spread
 from qckit.hatch.summary import summarise_cones
 from qckit.tables import to_utc
+from qckit.words import plural
 
 __all__ = ["TestCones", "beside_the_test", "choose_cones"]
-
-_SAME_TEST_DAYS = 3
 
 
 @dataclass(frozen=True)
@@ -83,7 +83,7 @@ def choose_cones(every, hatches, readings, *, lot, settings, reference=None):
 def beside_the_test(hatches, cones):
     """Hatches of the same lot, of any purpose, started within a few days of the test."""
     mine = hatches[hatches["lot"].isin(set(cones["lot"]))]
-    return _close(mine, cones)
+    return near_test(mine, cones)
 
 
 def _older_test(every, lot, cones):
@@ -95,23 +95,13 @@ def _older_test(every, lot, cones):
 
 def _latest_test(every, lot):
     """The cones of the lot's latest test, and what was not used."""
-    mine = every[(every["lot"] == lot) & (every["purpose"] == "standard test")]
-    if not len(mine):
-        mine = every[(every["lot"] == lot) & (every["purpose"] == "reference")]
-    if not len(mine):
-        return mine, []
-    day = to_utc(mine["started"])
-    latest = (day.max() - day).dt.total_seconds() <= _SAME_TEST_DAYS * 86400
-    older = mine[~latest]
-    said = (
-        [
-            f"{len(older)} cone{'s' if len(older) > 1 else ''} of earlier tests of this lot, the last on "
-            f"{older['started'].max()[:10]}: only the latest test is judged."
-        ]
-        if len(older)
-        else []
-    )
-    return mine[latest], said
+    latest, older = latest_test(every, lot)
+    if not len(older):
+        return latest, []
+    return latest, [
+        f"{plural(len(older), 'cone')} of earlier tests of this lot, the last on "
+        f"{older['started'].max()[:10]}: only the latest test is judged."
+    ]
 
 
 def _find_reference(every, hatches, lot, cones, reference):
@@ -120,18 +110,9 @@ def _find_reference(every, hatches, lot, cones, reference):
         if reference not in known:
             raise unknown_name("reference lot", reference, known)
         return reference
-    beside = _close(every[(every["purpose"] == "reference") & (every["lot"] != lot)], cones)
+    beside = near_test(every[(every["purpose"] == "reference") & (every["lot"] != lot)], cones)
     names = beside["lot"].value_counts()
     return str(names.index[0]) if len(names) else None
-
-
-def _close(table, cones):
-    """Rows started within a few days of the test."""
-    if not len(cones) or not len(table):
-        return table.iloc[:0]
-    started, test = to_utc(table["started"]), to_utc(cones["started"])
-    margin = pd.Timedelta(days=_SAME_TEST_DAYS)
-    return table[(started >= test.min() - margin) & (started <= test.max() + margin)]
 
 
 def _beside(every, reference, cones):
@@ -139,7 +120,7 @@ def _beside(every, reference, cones):
     if reference is None:
         return every.iloc[:0]
     tests = every[(every["lot"] == reference) & every["purpose"].isin(["reference", "standard test"])]
-    near = _close(tests, cones)
+    near = near_test(tests, cones)
     return near if len(near) else _latest_test(every, reference)[0]
 
 

@@ -11,7 +11,7 @@ from qckit.errors import InputError
 from qckit.hatch.ageing import ageing_trend
 from qckit.hatch.budgets import output_budget
 from qckit.hatch.comparison import compare_hatch_pct, compare_per_g, compare_with_claim
-from qckit.hatch.dose import dose_for
+from qckit.hatch.dose_plan import DosePlan, plan_dose, risk_words
 from qckit.hatch.metrics import cone_metrics, require_lot
 from qckit.hatch.notes import gaps
 from qckit.hatch.rate import fit_rate, time_course
@@ -23,6 +23,7 @@ from qckit.verdicts.new_lot import words
 from qckit.verdicts.new_lot.cones import beside_the_test, choose_cones
 from qckit.verdicts.new_lot.counts import corrected_counts, photo_rows
 from qckit.verdicts.new_lot.rules import RULES, TONES, VERDICTS, Case, first_rule, per_g, round_3
+from qckit.words import capital
 
 __all__ = ["NewLotEvidence", "finding_of", "judge_new_lot", "new_lot_evidence"]
 
@@ -50,7 +51,7 @@ class NewLotEvidence:
     past: tuple  # comparisons with the lot's test before this one
     spread: object  # Spread or None
     spread_refused: bool
-    dose: object  # Dose or None
+    dose: DosePlan | None  # None where nauplii per gram are not known
     rate: object  # HatchRate of the test's time course, or None
     budget: object  # Budget of nauplii per gram, or None
     ageing: object  # Ageing over the tests of the lot or all its hatches; of the reference lot when those are too few
@@ -64,35 +65,17 @@ class NewLotEvidence:
     production: int  # counted production hatches of the lot
 
 
-def judge_new_lot(
-    lots,
-    hatches,
-    samples,
-    readings=None,
-    *,
-    lot,
-    settings,
-    reference=None,
-    photos=None,
-    detection_u=None,
-    certificate=None,
-    by_hand=(),
-):
+def judge_new_lot(tables, *, lot, reference=None, detection_u=None, certificate=None, by_hand=(), now=""):
     """Decide whether a lot is good, and how many grams of it to incubate.
 
     Parameters
     ----------
-    lots, hatches, samples, readings : DataFrame
-        The site's tables as ``tables.check_table`` returns them, whole: other lots' cones teach the site's own
-        spread. ``readings`` may be None.
+    tables : site_tables.SiteTables
+        The whole site: other lots' cones teach the site's own spread, its settings hold limits and conditions.
     lot : str
         The lot to judge. Its latest standard test is used.
-    settings : settings.Settings
-        Limits, standard conditions, feed and measuring uncertainty.
     reference : str, optional
         Lot to compare with; found from hatches of the purpose "reference" beside the test when left out.
-    photos : DataFrame, optional
-        Photos table, to fill counted volumes from chamber depth.
     detection_u : dict, optional
         Relative standard uncertainty of the share of "nauplius" and "cyst" found, from this camera's check against
         hand counts; widens the intervals. Taken from ``certificate`` when left out.
@@ -101,6 +84,8 @@ def judge_new_lot(
         test are corrected by it; it is cited in any case.
     by_hand : collection of str
         Samples whose photos a person went through object by object; these are not corrected.
+    now : str
+        Day of the question, ISO 8601: the dose is worked out for it. Empty: the day of the site's newest hatch.
 
     Returns
     -------
@@ -114,19 +99,15 @@ def judge_new_lot(
         The lot or the reference lot is unknown.
     """
     seen = new_lot_evidence(
-        lots,
-        hatches,
-        samples,
-        readings,
+        tables,
         lot=lot,
-        settings=settings,
         reference=reference,
-        photos=photos,
         detection_u=detection_u,
         certificate=certificate,
         by_hand=by_hand,
+        now=now,
     )
-    return finding_of(seen, settings)
+    return finding_of(seen, tables.settings)
 
 
 def finding_of(seen, settings):
@@ -149,23 +130,13 @@ def finding_of(seen, settings):
     )
 
 
-def new_lot_evidence(
-    lots,
-    hatches,
-    samples,
-    readings=None,
-    *,
-    lot,
-    settings,
-    reference=None,
-    photos=None,
-    detection_u=None,
-    certificate=None,
-    by_hand=(),
-):
+def new_lot_evidence(tables, *, lot, reference=None, detection_u=None, certificate=None, by_hand=(), now=""):
     """Gather what the verdict rests on; arguments as :func:`judge_new_lot`, result a :class:`NewLotEvidence`."""
+    lots, hatches, samples, readings, settings = (
+        getattr(tables, name) for name in ("lots", "hatches", "samples", "readings", "settings")
+    )
     row = require_lot(lots, hatches, lot)
-    samples = fill_volumes(samples, photos)
+    samples = fill_volumes(samples, tables.photos)
     every = cone_metrics(samples, hatches, lots, reading_h=settings.conditions.reading_h)
     test = choose_cones(every, hatches, readings, lot=lot, settings=settings, reference=reference)
     tested = {*test.used["hatch"], *test.beside["hatch"]}
@@ -202,7 +173,7 @@ def new_lot_evidence(
         past=_compare(used, test.older, f"this lot's test of {str(test.older['started'].min())[:10]}", against),
         spread=test.spread,
         spread_refused=test.is_spread_refused,
-        dose=_dose(summary, settings),
+        dose=_unless_too_little(plan_dose, tables, lot, day=now),
         rate=_unless_too_little(_rate, samples, hatches, used),
         budget=_unless_too_little(_budget, used, settings, detection_u),
         percentage_budget=_unless_too_little(_percentage_budget, used, settings, detection_u),
@@ -243,10 +214,10 @@ def _claims(summary, row, limits):
     )
 
 
-def _unless_too_little(work, *given):
+def _unless_too_little(work, *given, **named):
     """The result, or None where there is too little for it."""
     try:
-        return work(*given)
+        return work(*given, **named)
     except InputError:
         return None
 
@@ -287,21 +258,6 @@ def _ageing(every, lot, settings):
         tests = every[(every["lot"] == lot) & every["purpose"].isin(["production", "standard test", "reference"])]
     limits = settings.limits
     return ageing_trend(tests, minimum=limits.min_hatch_pct, confidence=limits.confidence)
-
-
-def _dose(summary, settings):
-    efficiency, feed = summary.hatching_efficiency_per_g, settings.feed
-    if not efficiency.safe_low > 0:
-        return None
-    return dose_for(
-        feed.nauplii_per_feed,
-        efficiency.safe_low,
-        efficiency_per_g=efficiency.value,
-        recovery_pct=feed.recovery_pct,
-        cone_volume_l=feed.cone_volume_l,
-        n_cones=feed.n_cones,
-        max_g_per_l=feed.max_g_per_l,
-    )
 
 
 def _case(seen, settings):
@@ -354,26 +310,22 @@ def _figures(seen):
                 math.nan,
                 unit="g",
                 decimals=1,
-                note="Needs a lower bound of nauplii per gram.",
+                note="Nauplii per gram are not known.",
             )
         )
     else:
-        least = dose.nauplii_needed / (efficiency.safe_high * dose.recovery_pct / 100)
         figures.append(
-            Figure(
-                "dose_g",
-                "dose for one feed",
-                dose.grams,
-                least,
-                dose.grams,
-                "g",
-                1,
-                f"On the lower bound of nauplii per gram, for {dose.nauplii_needed:,.0f} nauplii "
-                f"and {dose.recovery_pct:g} % recovery; the best guess would be "
-                f"{dose.grams_best_guess:.1f} g.",
-            )
+            Figure("dose_g", "dose for one feed", dose.grams, unit="g", decimals=1, note=_dose_note(dose)),
         )
     return figures
+
+
+def _dose_note(dose):
+    """What the dose is for, how often it falls short, and which recovery it counts on."""
+    return (
+        f"for {dose.nauplii:,.0f} nauplii: {risk_words(dose.risk)} falls short; {dose.best_grams:.1f} g would be short "
+        f"every second time. {capital(dose.recovery_basis)} recovery of {dose.recovery_pct:.0f} %"
+    )
 
 
 def _figure_note(estimate, form, seen):
@@ -409,7 +361,7 @@ def _details(seen, case, rule, settings):
         "witnesses": asdict(seen.summary.witnesses),
         "conditions": _records(seen.conditions[seen.conditions["status"] != "ok"]),
         "spread": asdict(seen.spread) if seen.spread else None,
-        "dose": asdict(seen.dose) if seen.dose else None,
+        "dose": dose_record(seen.dose) if seen.dose else None,
         "certificate": _cited(seen),
         "budgets": {
             name: {
@@ -439,6 +391,17 @@ def _details(seen, case, rule, settings):
             "sentence": seen.ageing.sentence,
             "note": seen.ageing.note,
         },
+    }
+
+
+def dose_record(dose):
+    """A dose as plain data, with its basis and what speaks against it."""
+    names = ("nauplii", "grams", "best_grams", "risk", "basis", "efficiency_per_g", "low", "harvested_per_g", "high")
+    more = ("n_cones", "grams_per_cone", "recovery_pct", "recovery_basis", "is_enough_cones", "sentence")
+    return {name: getattr(dose, name) for name in (*names, *more)} | {
+        "day": f"{dose.day:%Y-%m-%d}",
+        "renew_by": f"{dose.renew_by:%Y-%m-%d}",
+        "warnings": [{"code": w.code, "values": w.values} for w in dose.warnings],
     }
 
 

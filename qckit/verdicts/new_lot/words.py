@@ -325,7 +325,7 @@ def _larger_dose(seen, settings):
     claim = seen.lot_row.get("claimed_nauplii_per_g")
     if seen.dose is None or claim is None or not claim > 0:
         return ""
-    on_claim = seen.dose.nauplii_needed / (claim * seen.dose.recovery_pct / 100)
+    on_claim = seen.dose.nauplii / (claim * seen.dose.recovery_pct / 100)
     factor = seen.dose.grams / on_claim
     return (
         f"That is {factor:.2f} times the {on_claim:.1f} g that the label's claim would ask for; tell the supplier, "

@@ -1,0 +1,348 @@
+"""How many grams of a lot to wet for a feed: one answer for every page, with what it rests on and what speaks against.
+
+The grams are such that a single hatch brings in fewer nauplii than wanted only as often as the site allows
+(``feed.short_risk``): they rest on the prediction bound of one hatch. It holds what the next hatch will differ by, as
+this room counts hatches (between hatches, chance of counting, between harvests), how well the lot's level and the
+recovery are known, and the volumes' common error. So the share of hatches that the log shows to fall short is the
+stated one; of the nauplii that truly swim, fewer hatches fall short.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import pandas as pd
+
+from qckit.errors import InputError
+from qckit.hatch.dose_warnings import DoseWarning, dose_warnings
+from qckit.hatch.harvest import Recovery, recovery_of
+from qckit.hatch.lot_level import LotLevel, lot_level, ordinary_hatches
+from qckit.hatch.metrics import cone_metrics, require_lot
+from qckit.hatch.subsamples import fill_volumes
+from qckit.tables import to_utc
+from qckit.words import plural
+
+__all__ = ["RISKS", "DosePlan", "plan_dose", "wall_table"]
+
+RISKS = (0.05, 0.1, 0.2, 0.5)
+"""Risks of falling short whose grams are shown beside the chosen one."""
+
+_RENEW_DAYS = 30.0
+_DRIFT = 0.05  # a table is renewed before the lot's own trend has moved the dose by this share
+
+
+@dataclass(frozen=True)
+class DosePlan:
+    """Grams of a lot for one feed.
+
+    ``basis`` is ``test`` (the standard test alone), ``production`` or ``both``. ``low`` and ``high`` bound the nauplii
+    per gram that one harvest brings in: one in ``1 / risk`` harvests falls below ``low``, as many above ``high``.
+    """
+
+    lot: str
+    day: pd.Timestamp
+    nauplii: float
+    risk: float
+    grams: float
+    best_grams: float  # with which every second hatch falls short
+    basis: str
+    level: LotLevel
+    recovery: Recovery
+    low: float
+    harvested_per_g: float
+    high: float
+    n_cones: int
+    cones_at_hand: int
+    cone_volume_l: float
+    max_g_per_l: float
+    savings: tuple[tuple[float, float], ...]  # risk, grams
+    renew_by: pd.Timestamp
+    warnings: tuple[DoseWarning, ...] = ()
+
+    @property
+    def efficiency_per_g(self) -> float:
+        """Best guess of the nauplii that hatch per gram. [nauplii/g]"""
+        return self.level.efficiency_per_g
+
+    @property
+    def recovery_pct(self) -> float:
+        """Recovery used. [%]"""
+        return self.recovery.pct
+
+    @property
+    def recovery_basis(self) -> str:
+        """Either ``measured`` or ``assumed``."""
+        return self.recovery.basis
+
+    @property
+    def grams_per_cone(self) -> float:
+        """Grams in each cone. [g]"""
+        return self.grams / self.n_cones
+
+    @property
+    def density_g_per_l(self) -> float:
+        """Cysts per litre of water. [g/l]"""
+        return self.grams_per_cone / self.cone_volume_l
+
+    @property
+    def is_enough_cones(self) -> bool:
+        """Whether the cones at hand hold the dose at the site's greatest density."""
+        return self.n_cones <= self.cones_at_hand
+
+    @property
+    def left_over(self) -> float:
+        """Nauplii beyond the demand when the best guess holds."""
+        return self.grams * self.harvested_per_g - self.nauplii
+
+    @property
+    def rests_on(self) -> str:
+        """What the dose rests on, in words."""
+        hatches = plural(self.level.n_hatches, "production hatch")
+        cones = f"the standard test ({plural(self.level.n_cones, 'cone')})"
+        return {"test": cones, "production": hatches, "both": f"{cones} and {hatches}"}[self.basis]
+
+    @property
+    def sentence(self) -> str:
+        """Grams and cones, what they are for, and how often they fall short."""
+        text = (
+            f"{self.grams:.1f} g of {self.lot} in {plural(self.n_cones, 'cone')} of {self.cone_volume_l:g} l "
+            f"({self.grams_per_cone:.1f} g each) for {self.nauplii:,.0f} nauplii: {risk_words(self.risk)} would fall "
+            f"short. It rests on {self.rests_on}."
+        )
+        if not self.is_enough_cones:
+            text += f" Only {plural(self.cones_at_hand, 'cone')} at hand: hatch the rest in a second batch."
+        return text
+
+    @property
+    def saving_sentence(self) -> str:
+        """What a larger risk would save."""
+        more = [(r, g) for r, g in self.savings if r > self.risk]
+        if not more:
+            return ""
+        parts = [f"{self.grams - g:.1f} g at {_one_in(r)}" for r, g in more]
+        return f"A larger risk of falling short would save {', '.join(parts)}."
+
+    def for_nauplii(self, nauplii: float) -> DosePlan:
+        """Return the same plan for another demand."""
+        factor = nauplii / self.nauplii
+        grams = self.grams * factor
+        return replace(
+            self,
+            nauplii=float(nauplii),
+            grams=grams,
+            best_grams=self.best_grams * factor,
+            n_cones=cones_for(grams, self.max_g_per_l * self.cone_volume_l),
+            savings=tuple((r, g * factor) for r, g in self.savings),
+        )
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return one tidy row."""
+        row = {name: getattr(self, name) for name in _COLUMNS}
+        return pd.DataFrame([row | {"warnings": "; ".join(w.code for w in self.warnings)}])
+
+
+_COLUMNS = (
+    "lot",
+    "nauplii",
+    "grams",
+    "n_cones",
+    "grams_per_cone",
+    "density_g_per_l",
+    "left_over",
+    "risk",
+    "basis",
+    "efficiency_per_g",
+    "recovery_pct",
+    "recovery_basis",
+)
+
+
+def plan_dose(tables, lot, *, nauplii=None, day="", risk=None):
+    """Work out the grams of a lot for one feed.
+
+    Parameters
+    ----------
+    tables : site_tables.SiteTables
+    lot : str
+    nauplii : float, optional
+        Nauplii wanted in the feed; the site's setting when left out.
+    day : str
+        Day or time of the dose, ISO 8601; records after it are not looked at and the lot's trend is carried to it.
+        Empty: the day of the site's newest hatch.
+    risk : float, optional
+        Share of hatches that may bring in less than wanted; the site's ``feed.short_risk`` when left out.
+
+    Returns
+    -------
+    DosePlan
+        The same lot and day give the same grams, whoever asks.
+
+    Raises
+    ------
+    InputError
+        The lot is unknown or has neither a counted test nor a counted production hatch; a number makes no sense.
+
+    Notes
+    -----
+    With L the level of log nauplii per gram, s the spread of single hatches as counted, r the log recovery
+    with its spread, and v the relative uncertainty of volumes and mass, the bound is
+    ``exp(L + r - t sqrt(se_L^2 + s^2 + se_r^2 + s_r^2 + v^2))``: the prediction interval of one further observation
+    (Hahn and Meeker 1991, Statistical Intervals, section 4.7, from memory), degrees of freedom by Welch and
+    Satterthwaite (JCGM 100:2008, G.4.1).
+    """
+    settings = tables.settings
+    lot_row = require_lot(tables.lots, tables.hatches, lot)
+    nauplii = settings.feed.nauplii_per_feed if nauplii is None else nauplii
+    risk = settings.feed.short_risk if risk is None else risk
+    _check_numbers(nauplii, risk)
+    at = _day(day, tables.hatches)
+    started = to_utc(tables.hatches["started"]) <= at
+    hatches = tables.hatches[started]
+    samples = fill_volumes(tables.samples, tables.photos)
+    cones = cone_metrics(
+        samples[samples["hatch"].isin(set(hatches["hatch"]))],
+        hatches,
+        tables.lots,
+        reading_h=settings.conditions.reading_h,
+    )
+    level = lot_level(cones, ordinary_hatches(cones, hatches, settings, tables.readings), lot, at)
+    if level is None:
+        raise InputError(_nothing_known(lot, hatches, cones))
+    recovery = recovery_of(samples, cones, settings, day=at)
+    per_g = _Prediction(level, recovery, _volume_u(settings.measure))
+    grams = float(nauplii) / per_g.quantile(risk)
+    feed = settings.feed
+    n_cones = cones_for(grams, feed.max_g_per_l * feed.cone_volume_l)
+    return DosePlan(
+        lot=lot,
+        day=at,
+        nauplii=float(nauplii),
+        risk=float(risk),
+        grams=grams,
+        best_grams=float(nauplii) / per_g.quantile(0.5),
+        basis=level.basis,
+        level=level,
+        recovery=recovery,
+        low=per_g.quantile(risk),
+        harvested_per_g=per_g.quantile(0.5),
+        high=per_g.quantile(1 - risk),
+        n_cones=n_cones,
+        cones_at_hand=feed.n_cones,
+        cone_volume_l=feed.cone_volume_l,
+        max_g_per_l=feed.max_g_per_l,
+        savings=tuple((r, float(nauplii) / per_g.quantile(r)) for r in RISKS),
+        renew_by=_renew_by(at, level),
+        warnings=dose_warnings(cones, level, lot_row, settings, n_cones=n_cones),
+    )
+
+
+def wall_table(plan, demands):
+    """Table for the wall: grams and cones for several demands.
+
+    Parameters
+    ----------
+    plan : DosePlan
+    demands : sequence of float
+        Nauplii per feed.
+
+    Returns
+    -------
+    DataFrame, columns nauplii, grams, n_cones, grams_per_cone, density_g_per_l, left_over
+    """
+    names = ["nauplii", "grams", "n_cones", "grams_per_cone", "density_g_per_l", "left_over"]
+    if not len(demands):
+        return pd.DataFrame(columns=names)
+    return pd.concat([plan.for_nauplii(d).to_frame() for d in demands], ignore_index=True)[names]
+
+
+def cones_for(grams, grams_a_cone):
+    """Cones that hold a mass of cysts at the greatest density."""
+    return max(1, math.ceil(grams / grams_a_cone - 1e-9))
+
+
+def risk_words(risk):
+    """A risk as a technician says it: ``1 hatch in 20``."""
+    return f"{_one_in(risk).replace('1 in', '1 hatch in', 1)}" if risk < 0.5 else "every second hatch"
+
+
+def _one_in(risk):
+    return f"1 in {1 / risk:.0f}" if risk < 0.5 else "1 in 2"
+
+
+class _Prediction:
+    """Nauplii brought in per gram by one further hatch: log scale, Student's distribution."""
+
+    def __init__(self, level, recovery, volume_u):
+        parts = [
+            (level.se**2, math.inf),
+            (level.spread**2, level.df),
+            (recovery.se**2 + recovery.spread**2, recovery.df),
+            (volume_u**2, math.inf),
+        ]
+        variance = sum(v for v, _ in parts)
+        free = sum(v**2 / df for v, df in parts)
+        self.middle = level.log_mean + recovery.log_mean
+        self.u = math.sqrt(variance)
+        self.df = variance**2 / free if free > 0 else math.inf
+
+    def quantile(self, share):
+        """The value that a share of hatches falls below."""
+        from scipy import special
+
+        t = special.ndtri(share) if math.isinf(self.df) else special.stdtrit(self.df, share)
+        return math.exp(self.middle + float(t) * self.u)
+
+
+def _volume_u(measure):
+    """Relative standard uncertainty that all counts of the site share."""
+    return math.hypot(measure.cone_volume_u_pct, measure.subsample_volume_u_pct, measure.dilution_u_pct) / 100
+
+
+def _check_numbers(nauplii, risk):
+    if not (math.isfinite(nauplii) and nauplii > 0):
+        raise InputError(f"nauplii is {nauplii!r} and must be a number above 0, or no dose can be worked out.")
+    if not 0.001 <= risk <= 0.5:
+        raise InputError(f"risk is {risk!r} and must lie between 0.001 and 0.5; 0.05 lets 1 hatch in 20 fall short.")
+
+
+def _day(day, hatches):
+    """The day asked about as a time: its end where only a date was given."""
+    if not day:
+        return to_utc(hatches["started"]).max()
+    try:
+        at = pd.Timestamp(day)
+    except ValueError as error:
+        raise InputError(f"day is {day!r}, which is no date. Write it like 2026-11-04.") from error
+    at = at.tz_localize("UTC") if at.tzinfo is None else at.tz_convert("UTC")
+    return at + pd.Timedelta(days=1) - pd.Timedelta(seconds=1) if len(str(day)) <= 10 else at
+
+
+def _renew_by(day, level):
+    """When the dose should be worked out anew: after a month, or before the lot's trend has moved it by 5 %."""
+    drift = abs(level.slope_per_month) / 30.4375
+    days = min(_RENEW_DAYS, _DRIFT / drift if drift > 0 else _RENEW_DAYS)
+    return (day + pd.Timedelta(days=max(1.0, days))).floor("D")
+
+
+def _nothing_known(lot, hatches, cones):
+    """Say what is missing for a dose, and how to come by it."""
+    mine = hatches[hatches["lot"] == lot]
+    counted = cones[cones["lot"] == lot]
+    if len(counted):
+        names = ", ".join(counted["hatch"].head(6))
+        return (
+            f"lot {lot}: nauplii per gram are not known of its counted hatches ({names}), because no nauplii, no "
+            "volume_ul or no cysts_g are logged for them. Fill these in (qckit log import --correct)."
+        )
+    if len(mine):
+        names = ", ".join(mine["hatch"].head(6))
+        return (
+            f"lot {lot}: its hatches ({names}) have no counts yet, so no dose can be worked out. Import the samples "
+            f"(qckit log import), or count the photos that wait (qckit report new-lot {lot})."
+        )
+    return (
+        f"lot {lot}: nothing of it was hatched yet, so no dose can be worked out. Run a standard test of three cones, "
+        "enter it in the hatches sheet with its counts and volume_ul in the samples sheet, and import both (qckit log "
+        "import)."
+    )

@@ -1,0 +1,71 @@
+"""Which cones make a lot's standard test, and which were run beside it."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from qckit.tables import to_utc
+
+__all__ = ["SAME_TEST_DAYS", "latest_test", "near_test", "test_groups"]
+
+SAME_TEST_DAYS = 3
+"""Cones of one lot started within this many days belong to one test. [d]"""
+
+
+def latest_test(cones, lot):
+    """The cones of a lot's latest test, and those of its earlier tests.
+
+    Parameters
+    ----------
+    cones : DataFrame
+        Rows of ``cone_metrics``, any lots and purposes.
+    lot : str
+
+    Returns
+    -------
+    (latest, earlier) : tuple of DataFrame
+        Standard tests; where the lot has none, the cones it stood in as a reference.
+    """
+    mine = cones[(cones["lot"] == lot) & (cones["purpose"] == "standard test")]
+    if not len(mine):
+        mine = cones[(cones["lot"] == lot) & (cones["purpose"] == "reference")]
+    if not len(mine):
+        return mine, mine
+    day = to_utc(mine["started"])
+    is_latest = (day.max() - day).dt.total_seconds() <= SAME_TEST_DAYS * 86400
+    return mine[is_latest], mine[~is_latest]
+
+
+def near_test(table, cones):
+    """Rows of a table with ``started`` that began within ``SAME_TEST_DAYS`` of some cones."""
+    if not len(cones) or not len(table):
+        return table.iloc[:0]
+    started, test = to_utc(table["started"]), to_utc(cones["started"])
+    margin = pd.Timedelta(days=SAME_TEST_DAYS)
+    return table[(started >= test.min() - margin) & (started <= test.max() + margin)]
+
+
+def test_groups(cones):
+    """Split the standard tests and reference cones of one lot into tests, oldest first.
+
+    Parameters
+    ----------
+    cones : DataFrame
+        Rows of ``cone_metrics`` of one lot.
+
+    Returns
+    -------
+    list of DataFrame
+        Cones started within ``SAME_TEST_DAYS`` of the first of their group.
+    """
+    mine = cones[cones["purpose"].isin(["standard test", "reference"])].sort_values("started", kind="stable")
+    groups, rest = [], mine
+    while len(rest):
+        day = to_utc(rest["started"])
+        first = (day - day.iloc[0]).dt.total_seconds() <= SAME_TEST_DAYS * 86400
+        groups.append(rest[first])
+        rest = rest[~first]
+    return groups
+
+
+test_groups.__test__ = False  # not a test case, whatever its name

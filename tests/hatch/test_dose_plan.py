@@ -1,0 +1,202 @@
+"""One dose for everybody: what it rests on, how often it falls short, what speaks against it. Data are invented."""
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from qckit.errors import InputError
+from qckit.hatch import harvest_recovery, plan_dose, recovery_by_cone, wall_table
+from qckit.hatch.lot_level import LotLevel
+from qckit.settings import FeedSettings, LimitSettings, Settings
+from qckit.site_tables import SiteTables
+from qckit.tables import check_table
+
+GOOD = {"temperature_c": 28.0, "salinity_ppt": 33.0, "ph": 8.2, "oxygen_mg_l": 6.3, "aeration": "strong"}
+VOLUME_UL, VOLUME_ML, CYSTS_G = 250.0, 20_000.0, 30.0
+
+
+def room(
+    seed=1, *, lots=None, tests=(), days=40, spread=0.08, day_spread=0.05, slope=0.0, recovery=None, per_g=230_000
+):
+    """A room's tables: two hatches a day of each lot, tests of three cones; nauplii per gram are log-normal.
+
+    ``lots`` is {name: level}; ``tests`` lists (lot, purpose, day, level); ``recovery`` is (share, its spread).
+    """
+    rng = np.random.default_rng(seed)
+    hatches, samples = [], []
+
+    def add(name, lot, purpose, cone, day, level, grams, litres):
+        started = pd.Timestamp("2026-05-01T09:00:00+00:00") + pd.Timedelta(days=day)
+        base = {"hatch": name, "lot": lot, "purpose": purpose, "cone": cone, "started": started.isoformat(), **GOOD}
+        hatches.append({**base, "cysts_g": grams, "volume_ml": litres})
+        mean = level * VOLUME_UL * grams / (litres * 1000)
+        sample = {"hatch": name, "taken": (started + pd.Timedelta(hours=24)).isoformat(), "hours": 24}
+        count = {"volume_ul": VOLUME_UL, "counted_by": "person"}
+        for j in range(3):
+            n = int(rng.poisson(mean))
+            count |= {"sample": f"{name}-{j}", "kind": "subsample", "nauplii": n, "cysts": int(rng.poisson(0.2 * mean))}
+            samples.append({**sample, **count})
+        if recovery is not None:
+            brought = level * grams * recovery[0] * math.exp(rng.normal(0, recovery[1]))
+            n = int(rng.poisson(brought / 500_000 * VOLUME_UL))
+            one = {"sample": f"{name}-h", "kind": "harvest", "nauplii": n, "harvest_ml": 500.0, "separation": "light"}
+            samples.append({**sample, **count, "cysts": None, **one})
+
+    for lot, level in (lots if lots is not None else {"L": per_g}).items():
+        for day in range(days):
+            shared = rng.normal(0, day_spread)
+            for cone in "AB":
+                drift = slope * (day - days) / 30.4375
+                true = level * math.exp(shared + drift + rng.normal(0, math.sqrt(spread**2 - day_spread**2)))
+                add(f"{lot}{day}{cone}", lot, "production", cone, day, true, CYSTS_G, VOLUME_ML)
+    for i, (lot, purpose, day, level) in enumerate(tests):
+        for cone in "ABC":
+            add(f"T{i}{cone}", lot, purpose, cone, day, level * math.exp(rng.normal(0, 0.04)), 1.6, 800.0)
+    frame = pd.DataFrame(hatches)
+    return SiteTables(
+        settings=Settings(),
+        lots=check_table(pd.DataFrame({"lot": sorted(set(frame["lot"]))}), "lots"),
+        hatches=check_table(frame, "hatches"),
+        samples=check_table(pd.DataFrame(samples), "samples"),
+    )
+
+
+def test_the_same_lot_and_day_give_the_same_dose():
+    tables = room(tests=[("L", "standard test", 10, 240_000)])
+    first, again = plan_dose(tables, "L"), plan_dose(tables, "L", day=str(tables.hatches["started"].max()))
+    assert first.grams == again.grams and first.basis == "both"
+    assert first.sentence.endswith("It rests on the standard test (3 cones) and 80 production hatches.")
+
+
+@pytest.mark.parametrize("days, tests, basis", [(0, 1, "test"), (20, 0, "production"), (20, 1, "both")])
+def test_the_basis_is_what_there_is(days, tests, basis):
+    tables = room(days=days, tests=[("L", "standard test", 5, 230_000)] * tests)
+    assert plan_dose(tables, "L").basis == basis
+
+
+def test_more_risk_means_fewer_grams_and_a_demand_scales_them():
+    tables = room()
+    plan = plan_dose(tables, "L", risk=0.05)
+    grams = [g for _, g in plan.savings]
+    assert grams == sorted(grams, reverse=True) and grams[0] == pytest.approx(plan.grams)
+    assert plan_dose(tables, "L", risk=0.5).grams == pytest.approx(plan.best_grams)
+    table = wall_table(plan, [1e6, 5e6, 5e7])
+    assert table["grams"][1] == pytest.approx(plan.grams) and table["density_g_per_l"].max() <= 2
+    assert list(wall_table(plan, []).columns) == list(table.columns)
+    with pytest.raises(InputError, match=r"risk is 0\.7 and must lie between 0\.001 and 0\.5"):
+        plan_dose(tables, "L", risk=0.7)
+
+
+@pytest.mark.parametrize("spread, recovery", [(0.08, None), (0.12, None), (0.10, (0.7, 0.06))])
+def test_as_many_hatches_fall_short_as_the_risk_says(spread, recovery):
+    """Further hatches, counted as the room counts, short of the demand: within 2 points of 1 in 20 (8 rooms)."""
+    rng, short, n = np.random.default_rng(8), 0, 0
+    for seed in range(8):
+        plan = plan_dose(room(seed, spread=spread, recovery=recovery), "L")
+        share, its_spread = recovery or (0.85, 0.0)
+        mean = 230_000 * np.exp(rng.normal(0, spread, 2000))
+        per_count = VOLUME_UL * 3 * CYSTS_G / (VOLUME_ML * 1000)
+        counted = rng.poisson(mean * per_count) / per_count
+        brought = plan.grams * counted * share * np.exp(rng.normal(0, its_spread, 2000))
+        short, n = short + int((brought < plan.nauplii).sum()), n + 2000
+    assert 0.03 <= short / n <= 0.07
+
+
+def test_an_ageing_lot_is_carried_to_the_day():
+    tables = room(slope=-0.06, days=120, day_spread=0.03)
+    plan = plan_dose(tables, "L", day="2026-09-30")
+    assert -0.08 < plan.level.slope_per_month < -0.03
+    assert plan.grams > plan_dose(tables, "L").grams
+    assert (plan.renew_by - plan.day).days < 31
+
+
+def test_accidents_do_not_set_the_dose():
+    tables = room(days=40)
+    hit = tables.samples["hatch"].isin(["L30A", "L31B", "L33A"])
+    bad = tables.samples.assign(nauplii=tables.samples["nauplii"].where(~hit, 5))
+    plan = plan_dose(tables.but(samples=bad), "L")
+    assert plan.level.n_left_out == 3
+    assert plan.grams == pytest.approx(plan_dose(tables, "L").grams, rel=0.03)
+
+
+def test_a_rejected_lot_and_a_better_one_beside_it_are_told():
+    tests = [("N", "standard test", 30, 120_000), ("L", "reference", 30, 230_000)]
+    plan = plan_dose(room(days=30, tests=tests), "N")
+    codes = [w.code for w in plan.warnings]
+    assert codes == ["rejected", "outdone"] and plan.warnings[1].values["other"] == "L"
+    assert plan.warnings[0].sentence.startswith("Lot N was rejected: its standard test of 2026-05-31 gave ")
+    assert plan_dose(room(days=30, tests=tests), "L").warnings == ()
+
+
+def test_old_poor_and_few_are_told():
+    tables = room(per_g=150_000, days=30)
+    tables = tables.but(lots=tables.lots.assign(best_before="2026-04"))
+    codes = [w.code for w in plan_dose(tables, "L", day="2026-09-15").warnings]
+    assert codes == ["poor", "past best before", "old figures"]
+    assert [w.code for w in plan_dose(room(days=1), "L", day="2026-05-02").warnings] == ["few"]
+    crowded = tables.but(settings=Settings(feed=FeedSettings(n_cones=1), limits=LimitSettings(min_nauplii_per_g=1000)))
+    assert "cones" in [w.code for w in plan_dose(crowded, "L", nauplii=2e7).warnings]
+
+
+def test_records_after_the_day_are_not_looked_at():
+    tables = room(days=40)
+    early = tables.but(hatches=tables.hatches[tables.hatches["started"] < "2026-05-21"])
+    early = early.but(samples=tables.samples[tables.samples["hatch"].isin(set(early.hatches["hatch"]))])
+    assert plan_dose(tables, "L", day="2026-05-20").grams == plan_dose(early, "L", day="2026-05-20").grams
+
+
+def test_recovery_is_assumed_until_five_harvests_are_counted():
+    tables = room(recovery=(0.7, 0.05))
+    is_harvest = tables.samples["kind"] == "harvest"
+    few = tables.but(samples=pd.concat([tables.samples[~is_harvest], tables.samples[is_harvest].iloc[:4]]))
+    plan = plan_dose(few, "L")
+    assert (plan.recovery_basis, plan.recovery_pct) == ("assumed", 85.0)
+    assert "once 5 harvests are counted, and 4 are logged" in plan.recovery.sentence
+    enough = tables.but(samples=pd.concat([tables.samples[~is_harvest], tables.samples[is_harvest].iloc[:5]]))
+    assert plan_dose(enough, "L").recovery_basis == "measured"
+    full = plan_dose(tables, "L").recovery
+    assert full.low < 70 < full.high and full.high - full.low < 5
+
+
+def test_recovery_by_mass_and_by_volume_agree_and_cones_differ():
+    tables = room(recovery=(0.7, 0.0), days=10)
+    samples = tables.samples
+    from qckit.hatch import cone_metrics
+
+    cones = cone_metrics(samples, tables.hatches, tables.lots)
+    table = harvest_recovery(samples, cones)
+    by_mass = samples.assign(harvest_g=samples["harvest_ml"] / 2, mass_g=samples["volume_ul"] / 2000)
+    by_mass = by_mass.assign(harvest_ml=np.nan)
+    mine = by_mass["kind"] == "harvest"
+    weighed = harvest_recovery(by_mass[mine], cones)
+    assert weighed["recovery_pct"].tolist() == pytest.approx(table["recovery_pct"].tolist())
+    cone = recovery_by_cone(table)
+    assert (
+        list(cone["cone"]) == ["A", "B"]
+        and (cone["low"] < cone["recovery_pct"]).all()
+        and (cone["high"] - cone["low"] < 12).all()
+    )
+    assert cone["recovery_pct"].mean() == pytest.approx(70, abs=4)
+    assert set(table["separation"]) == {"light"}
+
+
+def test_a_level_says_its_best_guess():
+    at = pd.Timestamp("2026-05-01", tz="UTC")
+    level = LotLevel("L", at, "test", math.log(200_000), 0.1, 0.1, 5, 0.0, 0, 3, 0, at)
+    assert level.efficiency_per_g == pytest.approx(200_000)
+    assert replace(level, log_mean=0.0).efficiency_per_g == 1
+
+
+def test_a_lot_without_counts_is_told_what_is_missing():
+    tables = room(days=5)
+    with pytest.raises(InputError, match="unknown lot 'Q'"):
+        plan_dose(tables, "Q")
+    with pytest.raises(InputError, match="have no counts yet"):
+        plan_dose(tables.but(samples=tables.samples.iloc[:0]), "L")
+    with pytest.raises(InputError, match="nauplii per gram are not known of its counted hatches"):
+        plan_dose(tables.but(samples=tables.samples.assign(volume_ul=np.nan)), "L")
+    with pytest.raises(InputError, match="which is no date"):
+        plan_dose(tables, "L", day="yesterday")
