@@ -4,6 +4,7 @@
 first used, so that the import itself is quick.
 """
 
+import sys
 from importlib import import_module
 
 __version__ = "0.1.0"
@@ -29,3 +30,7 @@ def __getattr__(name):
 
 def __dir__():
     return sorted(__all__)
+
+
+if (_ipython := sys.modules.get("IPython")) is not None and (_shell := _ipython.get_ipython()) is not None:
+    import_module("qckit.in_notebook").install(_shell)  # an error's sentence first, its traceback folded

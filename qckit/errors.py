@@ -8,10 +8,21 @@ from __future__ import annotations
 
 import difflib
 import errno
+import math
 from collections.abc import Iterable
+from numbers import Real
 from pathlib import Path
 
-__all__ = ["InputError", "NeedsAttention", "QcError", "file_fault", "one_line", "unknown_name"]
+__all__ = [
+    "InputError",
+    "NeedsAttention",
+    "QcError",
+    "file_fault",
+    "need_number",
+    "need_text",
+    "one_line",
+    "unknown_name",
+]
 
 
 class QcError(Exception):
@@ -101,6 +112,79 @@ def file_fault(fault: OSError) -> InputError:
         fault.errno, (f"cannot be read or written ({fault.strerror})", "Check it, or give another place.")
     )
     return InputError(f"{place}: {what}. {remedy}")
+
+
+def need_number(name: str, value: object, *, low: float = -math.inf, high: float = math.inf, unit: str = "") -> float:
+    """Return a parameter as a number, or say in words what it is instead.
+
+    Parameters
+    ----------
+    name : str
+        Of the parameter, as the user wrote it.
+    value : object
+        What the user gave.
+    low, high : float
+        Bounds, ends included.
+    unit : str
+        For the message.
+
+    Returns
+    -------
+    float
+
+    Raises
+    ------
+    InputError
+        It is no finite number, or lies outside the bounds.
+
+    Examples
+    --------
+    >>> from qckit.errors import need_number
+    >>> need_number("days", 3)
+    3.0
+    """
+    place = f"the parameter {name}"
+    in_unit = f" in {unit}" if unit else ""
+    if isinstance(value, bool) or not isinstance(value, Real) or not math.isfinite(value):
+        kind = "a text" if isinstance(value, str) else "no number"
+        try:
+            example = f"{float(str(value).strip().replace(',', '.')):g}"
+        except ValueError:
+            example = "3"
+        raise InputError(
+            f"{place} is {value!r}, which is {kind}. Give a plain number{in_unit}, such as {name} = {example} "
+            "(no quotes, no unit)."
+        )
+    if not low <= value <= high:
+        span = f"from {low:g} to {high:g}" if math.isfinite(high) else f"of {low:g} or more"
+        raise InputError(f"{place} is {value:g}{f' {unit}' if unit else ''}. Give a number {span}.")
+    return float(value)
+
+
+def need_text(name: str, value: object) -> str:
+    """Return a parameter as a text, or say in words what it is instead; paths and whole numbers become their text.
+
+    Parameters
+    ----------
+    name : str
+        Of the parameter, as the user wrote it.
+    value : object
+        What the user gave.
+
+    Raises
+    ------
+    InputError
+        It is something that cannot be meant as a text, such as a list.
+
+    Examples
+    --------
+    >>> from qckit.errors import need_text
+    >>> need_text("lot", "K-121")
+    'K-121'
+    """
+    if isinstance(value, (str, Path)) or (isinstance(value, int) and not isinstance(value, bool)):
+        return str(value)
+    raise InputError(f'the parameter {name} is {value!r}. Give a text in quotes, such as {name} = "…".')
 
 
 def one_line(text: object) -> str:

@@ -16,6 +16,8 @@ BASE = {
     "files",
     "quantities",
     "site_tables",
+    "progress",
+    "in_notebook",
     "__init__",
 }  # root files
 MAY_IMPORT = {
@@ -27,6 +29,8 @@ MAY_IMPORT = {
     "settings": {"errors", "quantities", "tables"},
     "quantities": set(),
     "words": set(),
+    "progress": set(),
+    "in_notebook": {"errors"},
     "files": set(),
     "site_tables": {"settings"},
     "photo": BASE,

@@ -20,7 +20,7 @@ def command(folder, workers, now):
 
     Run again, it goes on where it was; photos that did not change are not counted again.
     """
-    from qckit.commands.report import progress_bar, say_report
+    from qckit.commands.report import say_report
     from qckit.errors import NeedsAttention, QcError, one_line
     from qckit.reports.demo import make_demo
 
@@ -29,7 +29,6 @@ def command(folder, workers, now):
         workers=workers,
         now=now,
         say=lambda text: click.echo(text, err=True),
-        progress=progress_bar("Counting photos"),
     )
     click.echo("The demo site is invented: no figure in it was measured on a real sample.")
     for run in results:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 from pathlib import Path
 
 import click
@@ -188,7 +187,7 @@ def poor_hatch(hatch, count, plan, checked, outcome, by, site, now, workers):
 
 def _count(count_waiting, folder: Path, workers: int) -> int:
     """Count what waits; return how many photos could not be counted."""
-    result = count_waiting(folder, workers=workers, progress=progress_bar("Counting photos"))
+    result = count_waiting(folder, workers=workers)
     for line in result.failures:
         click.echo(f"qckit: {line}", err=True)
     return len(result.failures)
@@ -204,9 +203,11 @@ def _attend(skipped: int) -> int:
 def _make(jobs, folder: Path, now, workers: int) -> list:
     """Write the reports and say what each found and where it is; one error alone is raised as it is."""
     from qckit.errors import NeedsAttention, QcError, one_line
+    from qckit.progress import working
     from qckit.reports import run_reports
 
-    results = run_reports(jobs, folder, now=now, workers=workers, progress=_say_progress(len(jobs)))
+    with working("Writing the report" if len(jobs) == 1 else f"Writing {len(jobs)} reports"):
+        results = run_reports(jobs, folder, now=now, workers=workers, progress=_say_progress(len(jobs)))
     errors = [r for r in results if isinstance(r, QcError)]
     if len(results) == 1 and errors:
         raise errors[0]
@@ -218,7 +219,6 @@ def _make(jobs, folder: Path, now, workers: int) -> list:
     if errors:
         raise NeedsAttention(f"{len(errors)} of {len(results)} reports could not be made; see the lines above.")
     return results
-    return results
 
 
 def say_report(run) -> None:
@@ -227,28 +227,6 @@ def say_report(run) -> None:
 
     click.echo(f"{one_line(run.subject)}: {one_line(run.finding['headline'])}")
     click.echo(f"  {run.html}")
-
-
-def progress_bar(words: str):
-    """Return a function that shows progress: a bar in a terminal, a line now and then otherwise."""
-    if sys.stderr.isatty():
-        from tqdm import tqdm
-
-        bar = tqdm(desc=words, unit="photo", leave=False)
-
-        def show(done: int, total: int, *_):
-            bar.total = total
-            bar.update(done - bar.n)
-            if done >= total:
-                bar.close()
-
-        return show
-
-    def say(done: int, total: int, *_):
-        if done == total or done % 20 == 0:
-            click.echo(f"{words}: {done} of {total}", err=True)
-
-    return say
 
 
 def _say_progress(total: int):

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import math
+import os
+import sys
 from collections.abc import Iterable, Mapping
 from html import escape
 from pathlib import Path
 
+from qckit.reports.headings import heading_of
 from qckit.verdicts.finding import Figure, Finding
 from qckit.words import capital, number
 
@@ -70,10 +73,18 @@ class Html:
         self.text = text
 
     def _repr_html_(self) -> str:
-        return self.html
+        """Return the piece; in a live notebook with the style sheet, which a report's page has in its head."""
+        return self.html if self.html.startswith(STYLE_MARK) or not is_live() else look() + self.html
 
     def __repr__(self) -> str:
         return self.text or "(shown as HTML)"
+
+
+def is_live() -> bool:
+    """Tell whether this runs in a notebook that somebody looks at, and not in a report's own kernel."""
+    ipython = sys.modules.get("IPython")
+    shell = ipython.get_ipython() if ipython is not None else None
+    return getattr(shell, "kernel", None) is not None and os.environ.get("QCKIT_PROGRESS") != "off"
 
 
 def look() -> str:
@@ -242,7 +253,7 @@ def table(
     caption : str
         What the table shows.
     headings : mapping of str to str, optional
-        Heading by column; the column's own name with spaces where left out.
+        Heading by column; the column's own name in words, with its unit, where left out.
     decimals : int or mapping of str to int, optional
         Digits after the point, for all or by column. Left out: as many as it takes, at most 4 significant.
     right : iterable of str
@@ -260,7 +271,7 @@ def table(
     is_number = [name in right or _is_number(frame.iloc[:, i]) for i, name in enumerate(names)]
     places = [decimals.get(c) if isinstance(decimals, Mapping) else decimals for c in names]
     head = "".join(
-        f'<th scope="col"{" class=qc-num" if num else ""}>{escape(headings.get(c, c.replace("_", " ")))}</th>'
+        f'<th scope="col"{" class=qc-num" if num else ""}>{escape(headings.get(c) or heading_of(c))}</th>'
         for c, num in zip(names, is_number)
     )
     body = []

@@ -51,6 +51,7 @@ def own_kernel(work: Path):
             "MPLBACKEND": "agg",
             "PYTHONHASHSEED": "0",
             "PYTHONUTF8": "1",
+            "QCKIT_PROGRESS": "off",
             "PYDEVD_DISABLE_FILE_VALIDATION": "1",
         },
     )

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
-from qckit.errors import InputError
+from qckit.errors import InputError, need_text
 from qckit.settings import SETTINGS_FILE, load_settings
 
 __all__ = ["find_site", "poorest_hatch"]
@@ -30,7 +30,7 @@ def find_site(site: str = "") -> Path:
     InputError
         There is no site there, or its settings cannot be read.
     """
-    given = site or os.environ.get("QCKIT_SITE", "")
+    given = need_text("site", site) or os.environ.get("QCKIT_SITE", "")
     if given:
         return load_settings(Path(given).expanduser()).folder
     here = Path.cwd()

@@ -6,7 +6,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
-from qckit.errors import InputError
+from qckit.errors import InputError, need_number, need_text
+from qckit.progress import counted as counted_progress
 
 __all__ = ["COUNTS_FOLDER", "PHOTOS_FOLDER", "Waited", "count_waiting"]
 
@@ -41,7 +42,8 @@ def count_waiting(
     workers : int
         Photos counted at the same time.
     progress : callable, optional
-        Passed on to ``counting.count_photos``.
+        Passed on to ``counting.count_photos``; left out: a bar in a notebook or terminal, see
+        :mod:`qckit.progress`.
 
     Returns
     -------
@@ -61,6 +63,8 @@ def count_waiting(
     from qckit.review import flag_scales, site_stage_model
 
     site, doubts = Path(site), []
+    workers, by = int(need_number("workers", workers, low=1, high=256)), need_text("by", by)
+    progress = progress or counted_progress("Counting photos")
     with open_log(site) as log:
         waiting = log.awaiting_counts()
         if not len(waiting):

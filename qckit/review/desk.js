@@ -1,4 +1,4 @@
-// The review desk: a photo with marks, on a canvas; every edit is sent to Python, which writes it to the log.
+// The review desk: a photo with marks, on a canvas; every edit goes through the queue to Python, which writes it to the log.
 // Plain browser code, shipped as it is; nothing is fetched from anywhere.
 
 const DOUBTFUL = 0.2;
@@ -9,31 +9,38 @@ const HOW = {
   polygon: "click its corners, or press Enter at each; then press the same key again, or click the first corner, to close it.",
 };
 
+function live(el) { // not known before the desk is on the page
+  const cell = el.closest(".jp-OutputArea, .output_wrapper, .output");
+  if (cell) cell.dataset.qckLive = "yes";
+  return cell;
+}
+
 function render({ model, el }) {
-  const view = { scale: 1, x: 0, y: 0 }; // screen px per photo px; photo point in the upper left corner
   let marks = [], at = null, mode = "look", cross = null, corners = [], drag = null, tile = null, told = null;
-  let filter = "all", sent = 0, waiting = null, base = null, frame = 0, fitted = false, goOn = true;
+  let filter = "all", hidden = false, last = null, opening = "", base = null, frame = 0, goOn = true;
+  const size = () => [model.get("width_px"), model.get("height_px")];
 
   // ---- what is on the page
   const canvas = make("canvas", { class: "qck-canvas", "aria-hidden": "true" });
   const stage = make("div", {
     class: "qck-photo", tabindex: "0", role: "application", "aria-roledescription": "photo with marks",
     "aria-label": "Photo with marks. Arrow right and left go through the objects, those most worth a look first. " +
-      "N, U, C, S, D set the stage. Enter says right as it is. X removes, Z undoes, A adds. Plus, minus and 0 zoom.",
+      "N, U, C, S, D set the stage. Enter says right as it is. X removes, Z undoes, A adds, H hides the marks. Plus, minus and 0 zoom.",
   }, canvas);
+  const view = makeView(canvas, size);
   const said = make("div", { class: "qck-said", role: "status", "aria-live": "polite" });
   const tell = make("div", { class: "qck-told", role: "status", "aria-live": "polite", "aria-atomic": "true" });
   const status = make("div", { class: "qck-status", role: "status", "aria-live": "polite" });
   const advice = make("p", { class: "qck-advice" });
   const table = make("table", { class: "qck-counts", "aria-label": "Counts now" });
-  const choose = make("select", { "aria-label": "Photo", onchange: () => send({ do: "open", photo: choose.value }) });
+  const choose = make("select", { "aria-label": "Photo", onchange: openPhoto });
   const show = make("select", { "aria-label": "Show", onchange: () => { filter = show.value; keepVisible(); draw(); } },
     make("option", { value: "all" }, "all objects"), make("option", { value: "doubtful" }, "doubtful only"),
     ...STAGES.map((s) => make("option", { value: s }, `${LOOK[s].text.toLowerCase()} only`)),
     make("option", { value: "removed" }, "removed and not counted"));
   const initials = make("input", { type: "text", maxlength: "20", size: "6", "aria-label": "Initials", class: "qck-initials",
-    placeholder: "initials", onchange: () => { model.set("initials", initials.value.trim()); model.save_changes(); } });
-  const button = (text, title, act, extra = {}) => make("button", { type: "button", title, onclick: () => { act(); stage.focus(); }, ...extra }, text);
+    placeholder: "initials", onchange: keepInitials });
+  const button = (text, title, act, extra = {}) => make("button", { type: "button", title, onclick: () => { act(); if (document.activeElement !== initials) stage.focus(); }, ...extra }, text);
   const stageButtons = STAGES.map((s) => {
     const b = button("", `${LOOK[s].text}: key ${LOOK[s].key.toUpperCase()}`, () => stageKey(s), { "data-stage": s });
     b.append(icon(s), ` ${LOOK[s].text} `, make("kbd", {}, LOOK[s].key.toUpperCase()));
@@ -44,55 +51,120 @@ function render({ model, el }) {
   const shape = make("select", { "aria-label": "Shape of the part to count or leave out: key G", onchange: () => { corners = []; setMode(mode, true); } },
     ...Object.entries(SHAPES).map(([value, text]) => make("option", { value }, text)));
   const modes = [modeButton("add", "Add", "A"), modeButton("inside", "Count only inside…", "F"), modeButton("out", "Leave out…", "L")];
+  const offer = make("div", { class: "qck-offer", role: "alert", hidden: "" });
+  const hide = button("Hide marks", "key H", toggleMarks, { "aria-pressed": "false" });
+  hide.append(" ", make("kbd", {}, "H"));
   const auto = make("input", { type: "checkbox", checked: "", onchange: () => { goOn = auto.checked; } });
   el.classList.add("qck-desk");
   el.append(
-    make("div", { class: "qck-bar" }, make("label", {}, "Photo ", choose), make("label", {}, "Show ", show),
-      make("label", {}, "Initials ", initials)),
+    make("div", { class: "qck-bar qck-first" }, make("label", {}, "Photo ", choose), make("label", {}, "Show ", show),
+      make("label", {}, "Initials ", initials), status),
     make("div", { class: "qck-bar", role: "toolbar", "aria-label": "Stage of the chosen object" }, ...stageButtons,
       button("Right as it is ⏎", "key Enter", confirmNow), button("Remove X", "key X", removeNow),
-      button("Undo Z", "key Z", () => send({ do: "undo" })), ...modes, make("label", {}, "Shape ", shape)),
+      button("Undo Z", "key Z", undoNow), ...modes, make("label", {}, "Shape ", shape)),
+    offer,
     make("div", { class: "qck-body" }, stage,
-      make("div", { class: "qck-side" }, said, table, advice, status, tell,
+      make("div", { class: "qck-side" }, said, table, advice, tell,
         make("div", { class: "qck-bar" }, button("+", "zoom in: key +", () => zoom(1.5), { "aria-label": "Zoom in" }), button("−", "zoom out: key -", () => zoom(1 / 1.5), { "aria-label": "Zoom out" }),
-          button("Whole photo", "key 0", fit)),
+          button("Whole photo", "key 0", fit), hide),
         make("div", { class: "qck-bar" }, button("◀ Previous", "key ←", () => step(-1)), button("Next ▶", "key →", () => step(1))),
         make("label", { class: "qck-auto" }, auto, " go on to the next after each"),
         make("details", {}, make("summary", {}, "Keys"), make("p", {},
           "→ ← next and previous object, those most worth a look first. N U C S D set the stage, Enter: right as it is, X: remove or " +
           "put back, Z: undo (your own changes, those of earlier days too). A: add, then click, or move the cross with the arrows and press " +
           "the stage's letter. F: count only inside a part, L: leave a part out, G: its shape (rectangle, circle, polygon): drag, or move the " +
-          "cross and press Enter. + − 0: zoom, Shift and arrows: move the photo, Esc: back."))))
+          "cross and press Enter. H: hide the marks or show them again. + − 0: zoom (from afar only doubtful ones are outlined), Shift and arrows: move the photo, Esc: back."))))
   );
 
-  // ---- talk to Python
-  function send(message) {
-    sent += 1;
-    status.textContent = message.do === "open" ? "Opening the photo." : "Saving.";
-    status.classList.remove("qck-bad");
-    model.send({ ...message, n: sent });
-    clearTimeout(waiting);
-    const mine = sent;
-    waiting = setTimeout(() => {
-      if ((model.get("status").n || 0) < mine) {
-        status.textContent = "NOT SAVED: the kernel does not answer. Run the cell again; what was saved before is in the log.";
-        status.classList.add("qck-bad");
-      }
-    }, 15000);
+  // ---- talk to Python: edits wait in the queue until the log has them
+  const queue = makeQueue(model, () => { showStatus(); showOffer(); });
+  function initialsNow() {
+    const by = initials.value.trim();
+    if (by) return by;
+    last = { text: "Not saved: an edit needs the initials of who makes it. Write them into the field Initials.", bad: true };
+    showStatus(); initials.focus();
+    return "";
   }
-  function onStatus() {
-    const now = model.get("status");
-    if ((now.n || 0) >= sent) clearTimeout(waiting);
-    status.textContent = now.text || "";
-    status.classList.toggle("qck-bad", Boolean(now.bad));
-    if (now.bad && /initials/.test(now.text)) initials.focus();
+  function send(edit) {
+    const by = initialsNow();
+    if (!by) return false;
+    last = null;
+    queue.add({ ...edit, by });
+    return true;
+  }
+  function undoNow() {
+    const by = initialsNow();
+    if (!by) return;
+    last = null;
+    if (queue.undo(by)) last = { text: "Taken back before it was saved.", bad: false };
+    readMarks(); showStatus();
+  }
+  function saveChanges() { try { model.save_changes(); } catch { /* the kernel has gone; the next edit tells */ } }
+  function keepInitials() {
+    const by = initials.value.trim();
+    model.set("initials", by); saveChanges();
+    keep(`qckit-initials:${model.get("site_key")}`, by || null);
+    if (by && last?.bad && /initials/.test(last.text)) { last = null; showStatus(); }
+  }
+  function openPhoto() {
+    opening = choose.value; last = null;
+    if (!tell(model, { do: "open", photo: opening })) { opening = ""; last = { text: "Not opened: the kernel has gone. Run the cell again.", bad: true }; photos(); }
+    showStatus();
+  }
+  function showStatus() {
+    const n = queue.waiting();
+    let text = last ? last.text : "", bad = Boolean(last?.bad);
+    if (n && queue.silent()) {
+      text = `${n} waiting: the kernel does not answer; it is busy, or it has gone. NOT SAVED yet, kept in this page. If it was restarted, run the cell again: they are offered there.`;
+      bad = true;
+    } else if (n) text = `${n} waiting.${bad ? ` ${text}` : ""}`;
+    else if (opening && !last) text = "Opening the photo.";
+    if (status.textContent !== text) status.textContent = text;
+    status.classList.toggle("qck-bad", bad);
+    status.dataset.waiting = n;
+  }
+  function showOffer() {
+    const list = queue.offered(), text = list.map((e) => e.uid).join();
+    if (offer.dataset.of === text) return;
+    offer.dataset.of = text;
+    offer.hidden = !list.length;
+    if (!list.length) { offer.replaceChildren(); return; }
+    const photos = [...new Set(list.map((e) => e.photo))].join(", "), by = [...new Set(list.map((e) => e.by))].join(", ");
+    offer.replaceChildren(
+      `${list.length} ${list.length > 1 ? "changes" : "change"} by ${by} of ${photos} ${list.length > 1 ? "were" : "was"} not seen to be saved. `,
+      button(list.length > 1 ? "Save them now" : "Save it now", "written to the log in the same initials; what it has already is not written twice", () => queue.takeOver(true)), " ",
+      button(list.length > 1 ? "Forget them" : "Forget it", "they are lost", () => queue.takeOver(false)));
+  }
+  const others = typeof BroadcastChannel === "undefined" ? null : new BroadcastChannel(`qckit-desk:${model.get("site_key")}`);
+  let looked = 0, asked = 0, askedAt = 0;
+  function look() { // has somebody else written to the log?
+    if (asked > looked && Date.now() - askedAt < 60000) return;
+    asked += 1; askedAt = Date.now();
+    tell(model, { do: "look", n: asked });
+  }
+  const lookAgain = setInterval(() => { if (!document.hidden && el.offsetParent) look(); }, 10000);
+  if (others) others.onmessage = look;
+  const seen = () => { if (!document.hidden) look(); };
+  document.addEventListener("visibilitychange", seen);
+  let stillTimer = null;
+  function onMessage(message, buffers) {
+    if (message.tile) { takeTile(message, buffers); return; }
+    if (message.looked) { looked = message.looked; return; }
+    if (message.opened) { opening = ""; last = { text: message.text, bad: message.bad }; if (message.bad) photos(); showStatus(); return; }
+    if (!message.answer || !queue.answer(message)) return;
+    if (!(last?.bad && !message.bad && queue.waiting())) last = { text: message.text, bad: message.bad };
+    showStatus();
+    clearTimeout(stillTimer);
+    stillTimer = setTimeout(() => tell(model, { do: "still" }), 4000);
+    if (others) others.postMessage({ photo: model.get("photo") });
   }
 
   // ---- marks
   function readMarks() {
-    const keep = at;
+    const before = at, place = marks.findIndex((m) => m.id === at);
     marks = model.get("marks").map(([id, x, y, r, stageName, counted, state, doubt]) => ({ id, x, y, r, stage: stageName, counted, state, doubt }));
-    at = marks.some((m) => m.id === keep) ? keep : null;
+    for (const edit of queue.of(model.get("photo"))) applyEdit(marks, edit);
+    at = marks.some((m) => m.id === before) ? before : typeof before === "string" && marks[place] ? marks[place].id : null;
     counts(); describe(); draw();
   }
   const shown = (m) => filter === "all" ? true
@@ -127,25 +199,30 @@ function render({ model, el }) {
     if (!list.length) { describe(); return; }
     const now = list.findIndex((m) => m.id === at);
     at = list[now < 0 ? (by > 0 ? 0 : list.length - 1) : (now + by + list.length) % list.length].id;
-    bringIn(chosen()); describe(); draw();
+    view.centre(chosen()); view.fitted = true;
+    describe(); draw(); askForTile();
   }
   function stageKey(s) {
     if (mode === "add") { placeAt(cross, s); return; }
     const m = chosen();
     if (!m) { said.textContent = "Choose an object first: arrow right, or a click."; return; }
-    m.stage = s; m.doubt = 0; // shown at once; Python's answer is what counts
-    send({ do: "stage", id: m.id, stage: s });
+    if (typeof m.id === "string" || !send({ do: "stage", id: m.id, stage: s })) return; // one that waits has no number yet
+    readMarks(); // shown at once; Python's answer is what counts
     if (goOn) step(1); else { describe(); draw(); }
   }
   function confirmNow() { const m = chosen(); if (m) stageKey(m.stage); }
   function removeNow() {
     const m = chosen();
     if (!m) { said.textContent = "Choose an object first: arrow right, or a click."; return; }
-    send(m.state === "removed by hand" ? { do: "restore", id: m.id } : { do: "remove", id: m.id });
+    if (typeof m.id === "string") return;
+    send(m.state === "removed by hand" || m.removed ? { do: "restore", id: m.id } : { do: "remove", id: m.id });
+    readMarks();
   }
   function placeAt(point, s) {
     if (!point) return;
+    if (s === "debris") { said.textContent = "Debris is not counted: there is nothing to add."; return; }
     send({ do: "add", x: point.x, y: point.y, stage: s });
+    readMarks();
   }
   const drawing = () => mode === "inside" || mode === "out";
   function setMode(next, keep = false) {
@@ -182,25 +259,14 @@ function render({ model, el }) {
   }
 
   // ---- the picture
-  const toPhoto = (sx, sy) => ({ x: view.x + sx / view.scale, y: view.y + sy / view.scale });
-  const toScreen = (p) => ({ x: (p.x - view.x) * view.scale, y: (p.y - view.y) * view.scale });
-  function fit() {
-    const w = model.get("width_px"), h = model.get("height_px");
-    if (!w || !canvas.clientWidth) return;
-    view.scale = Math.min(canvas.clientWidth / w, canvas.clientHeight / h);
-    view.x = (w - canvas.clientWidth / view.scale) / 2; view.y = (h - canvas.clientHeight / view.scale) / 2;
-    fitted = true; draw();
-  }
-  function zoom(by, sx = canvas.clientWidth / 2, sy = canvas.clientHeight / 2) {
-    const p = toPhoto(sx, sy);
-    view.scale = Math.min(Math.max(view.scale * by, 0.02), 12);
-    view.x = p.x - sx / view.scale; view.y = p.y - sy / view.scale;
-    draw(); askForTile();
-  }
-  function bringIn(m) {
-    if (!m) return;
-    const s = toScreen(m), w = canvas.clientWidth, h = canvas.clientHeight;
-    if (s.x < 40 || s.y < 40 || s.x > w - 40 || s.y > h - 40) { view.x = m.x - w / 2 / view.scale; view.y = m.y - h / 2 / view.scale; askForTile(); }
+  const toPhoto = view.toPhoto, toScreen = view.toScreen;
+  function fit() { view.fit(); draw(); }
+  function zoom(by, sx, sy) { view.zoom(by, sx, sy); draw(); askForTile(); }
+  function toggleMarks() {
+    hidden = !hidden;
+    hide.setAttribute("aria-pressed", String(hidden));
+    said.textContent = hidden ? "Marks are hidden; H shows them again." : "Marks are shown.";
+    draw();
   }
   let tileTimer = null;
   function askForTile() { // when zoomed in beyond the picture sent, the part in view comes in full detail
@@ -208,19 +274,15 @@ function render({ model, el }) {
     if (view.scale < 1.2 * (model.get("base_scale") || 1)) { tile = null; return; }
     tileTimer = setTimeout(() => {
       const a = toPhoto(0, 0), b = toPhoto(canvas.clientWidth, canvas.clientHeight);
-      model.send({ do: "tile", corners: [a.x, a.y, b.x, b.y] });
+      tell(model, { do: "tile", corners: [a.x, a.y, b.x, b.y] });
     }, 150);
-  }
-  function hold() { // the photo stays in view: it fills the canvas where it is larger, and is centred where it is smaller
-    const sides = [["x", canvas.clientWidth / view.scale, model.get("width_px")], ["y", canvas.clientHeight / view.scale, model.get("height_px")]];
-    for (const [side, seen, whole] of sides) view[side] = whole <= seen ? (whole - seen) / 2 : Math.min(Math.max(view[side], -0.05 * seen), whole - 0.95 * seen);
   }
   function draw() { if (!frame) frame = requestAnimationFrame(paint); }
   function paint() {
     frame = 0;
     const ratio = window.devicePixelRatio || 1, w = canvas.clientWidth, h = canvas.clientHeight;
     if (!w) return;
-    if (model.get("width_px")) hold();
+    if (model.get("width_px")) view.hold();
     if (canvas.width !== Math.round(w * ratio) || canvas.height !== Math.round(h * ratio)) { canvas.width = Math.round(w * ratio); canvas.height = Math.round(h * ratio); }
     const pen = canvas.getContext("2d");
     pen.setTransform(ratio, 0, 0, ratio, 0, 0);
@@ -228,51 +290,14 @@ function render({ model, el }) {
     const o = toScreen({ x: 0, y: 0 });
     if (base) pen.drawImage(base, o.x, o.y, model.get("width_px") * view.scale, model.get("height_px") * view.scale);
     if (tile) { const t = toScreen({ x: tile.box[0], y: tile.box[1] }); pen.drawImage(tile.image, t.x, t.y, (tile.box[2] - tile.box[0]) * view.scale, (tile.box[3] - tile.box[1]) * view.scale); }
-    for (const r of model.get("regions")) shade(pen, r);
-    for (let i = marks.length - 1; i >= 0; i--) if (shown(marks[i])) mark(pen, marks[i], w, h);
+    for (const r of model.get("regions")) shadeRegion(pen, view, r, size());
+    const thin = isThin(view, marks.filter(shown), w, h);
+    for (let i = marks.length - 1; i >= 0; i--) {
+      const m = marks[i], picked = m.id === at;
+      if (shown(m) && (!hidden || picked)) paintMark(pen, view, m, { picked, hidden, thin, doubtful: m.doubt > DOUBTFUL && Boolean(m.counted) });
+    }
     if (cross) crosshair(pen);
-    Object.assign(canvas.dataset, { scale: view.scale, x: view.x, y: view.y, mode });
-  }
-  function trace(pen, kind, points) { // a region's outline as a path on the screen
-    const p = points.map(([x, y]) => toScreen({ x, y }));
-    if (kind === "rectangle") pen.rect(p[0].x, p[0].y, p[1].x - p[0].x, p[1].y - p[0].y);
-    else if (kind === "ellipse") pen.ellipse((p[0].x + p[1].x) / 2, (p[0].y + p[1].y) / 2, Math.abs(p[1].x - p[0].x) / 2, Math.abs(p[1].y - p[0].y) / 2, 0, 0, 2 * Math.PI);
-    else { p.forEach((q, i) => (i ? pen.lineTo(q.x, q.y) : pen.moveTo(q.x, q.y))); pen.closePath(); }
-  }
-  function shade(pen, r) { // what does not count is darkened and hatched
-    const o = toScreen({ x: 0, y: 0 }), e = toScreen({ x: model.get("width_px"), y: model.get("height_px") });
-    pen.save();
-    pen.beginPath();
-    if (r.inside) pen.rect(o.x, o.y, e.x - o.x, e.y - o.y);
-    trace(pen, r.kind, r.points);
-    pen.clip("evenodd");
-    pen.fillStyle = "rgba(40, 40, 40, 0.45)"; pen.fillRect(o.x, o.y, e.x - o.x, e.y - o.y);
-    pen.strokeStyle = "rgba(255, 255, 255, 0.35)"; pen.lineWidth = 1; pen.beginPath();
-    for (let x = o.x - (e.y - o.y); x < e.x; x += 14) { pen.moveTo(x, e.y); pen.lineTo(x + e.y - o.y, o.y); }
-    pen.stroke(); pen.restore();
-    pen.beginPath(); trace(pen, r.kind, r.points);
-    pen.lineWidth = 4; pen.strokeStyle = "#fff"; pen.stroke(); pen.lineWidth = 2; pen.strokeStyle = "#111"; pen.stroke();
-  }
-  function mark(pen, m, w, h) {
-    const s = toScreen(m), r = Math.max(6, m.r * view.scale * 1.1 + 2);
-    if (s.x < -50 || s.y < -50 || s.x > w + 50 || s.y > h + 50) return;
-    const picked = m.id === at;
-    pen.setLineDash(m.doubt > DOUBTFUL && m.counted ? [4, 3] : []);
-    pen.globalAlpha = m.counted ? 1 : 0.75;
-    outline(pen, m.stage, s.x, s.y, r);
-    pen.lineWidth = picked ? 6 : 3.6; pen.strokeStyle = "#fff"; pen.stroke();
-    pen.lineWidth = picked ? 3.4 : 1.8; pen.strokeStyle = LOOK[m.stage].colour; pen.stroke();
-    pen.setLineDash([]);
-    if (!m.counted && m.stage !== "debris") { // struck through: does not count
-      pen.beginPath(); pen.moveTo(s.x - r * 1.2, s.y + r * 1.2); pen.lineTo(s.x + r * 1.2, s.y - r * 1.2);
-      pen.lineWidth = 1.8; pen.strokeStyle = "#222"; pen.stroke();
-    }
-    if (picked) { // four ticks around the chosen one, so that it shows without colour
-      pen.beginPath();
-      for (const [dx, dy] of [[1, 0], [-1, 0], [0, 1], [0, -1]]) { pen.moveTo(s.x + dx * (r * 1.5 + 3), s.y + dy * (r * 1.5 + 3)); pen.lineTo(s.x + dx * (r * 1.5 + 15), s.y + dy * (r * 1.5 + 15)); }
-      pen.lineWidth = 5; pen.strokeStyle = "#fff"; pen.stroke(); pen.lineWidth = 2.4; pen.strokeStyle = "#111"; pen.stroke();
-    }
-    pen.globalAlpha = 1;
+    Object.assign(canvas.dataset, { scale: view.scale, x: view.x, y: view.y, mode, marks: hidden ? "hidden" : "shown" });
   }
   function crosshair(pen) {
     const s = toScreen(cross);
@@ -280,7 +305,7 @@ function render({ model, el }) {
     pen.beginPath(); pen.moveTo(s.x - 18, s.y); pen.lineTo(s.x + 18, s.y); pen.moveTo(s.x, s.y - 18); pen.lineTo(s.x, s.y + 18); pen.stroke();
     if (drawing()) {
       const points = [...(drag && drag.rect ? [drag.from] : corners), cross];
-      if (points.length > 1) { const r = outlineOf(points, shape.value); pen.beginPath(); trace(pen, r.kind, r.points); pen.stroke(); }
+      if (points.length > 1) { const r = outlineOf(points, shape.value); pen.beginPath(); tracePath(pen, view, r.kind, r.points); pen.stroke(); }
       for (const p of corners) { const c = toScreen(p); pen.strokeRect(c.x - 4, c.y - 4, 8, 8); }
     }
     pen.setLineDash([]);
@@ -333,7 +358,8 @@ function render({ model, el }) {
     else if (key === "Enter") { if (drawing()) setCorner(cross); else confirmNow(); }
     else if (key === "Backspace" && corners.length) { corners.pop(); said.textContent = `${corners.length} corners set.`; draw(); }
     else if (key === "x" || key === "Delete" || key === "Backspace") removeNow();
-    else if (key === "z") send({ do: "undo" });
+    else if (key === "z") undoNow();
+    else if (key === "h") toggleMarks();
     else if (key === "a") setMode(mode === "add" ? "look" : "add");
     else if (key === "f") setMode(mode === "inside" ? "look" : "inside");
     else if (key === "l") setMode(mode === "out" ? "look" : "out");
@@ -351,26 +377,27 @@ function render({ model, el }) {
   async function picture() {
     const bytes = model.get("image");
     base = bytes && bytes.byteLength ? await createImageBitmap(new Blob([bytes], { type: "image/jpeg" })) : null;
-    tile = null; fitted = false; fit();
+    tile = null; fit();
   }
   function photos() {
     choose.replaceChildren(...model.get("photos").map(([name, text]) => make("option", { value: name }, text)));
     choose.value = model.get("photo");
   }
-  async function onMessage(message, buffers) {
-    if (!message.tile) return;
+  async function takeTile(message, buffers) {
     const bytes = buffers[0].buffer ? buffers[0] : new DataView(buffers[0]);
     tile = { box: message.tile, image: await createImageBitmap(new Blob([bytes], { type: "image/jpeg" })) };
     draw();
   }
-  const resize = new ResizeObserver(() => { if (!fitted) fit(); else draw(); });
-  resize.observe(canvas);
-  initials.value = model.get("initials");
-  const listen = [["change:marks", readMarks], ["change:counts", counts], ["change:hatch", counts], ["change:advice", counts], ["change:regions", draw],
-    ["change:image", picture], ["change:photos", photos], ["change:photo", photos], ["change:status", onStatus], ["msg:custom", onMessage]];
+  let cell = null; // the still picture shows only where no desk lives
+  const resize = new ResizeObserver(() => { cell ??= live(el); if (!view.fitted) fit(); else { view.shape(); draw(); } });
+  resize.observe(stage);
+  initials.value = model.get("initials") || kept(`qckit-initials:${model.get("site_key")}`) || "";
+  if (initials.value !== model.get("initials")) { model.set("initials", initials.value); saveChanges(); }
+  const listen = [["change:marks", readMarks], ["change:counts", counts], ["change:hatch", counts], ["change:advice", counts], ["change:regions", draw], ["change:refreshed", () => { queue.refreshed(); readMarks(); showStatus(); }],
+    ["change:image", picture], ["change:photos", photos], ["change:photo", photos], ["msg:custom", onMessage]];
   for (const [name, act] of listen) model.on(name, act);
-  photos(); readMarks(); picture(); onStatus();
-  return () => { resize.disconnect(); clearTimeout(waiting); clearTimeout(tileTimer); clearTimeout(told); for (const [name, act] of listen) model.off(name, act); };
+  photos(); readMarks(); picture(); showStatus(); showOffer();
+  return () => { queue.stop(); others?.close(); clearInterval(lookAgain); document.removeEventListener("visibilitychange", seen); clearTimeout(stillTimer); if (cell) delete cell.dataset.qckLive; resize.disconnect(); clearTimeout(tileTimer); clearTimeout(told); for (const [name, act] of listen) model.off(name, act); };
 }
 
 export default { render };

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import hashlib
 import io
 import math
+import secrets
 from pathlib import Path
 
 import anywidget
@@ -11,12 +13,14 @@ import numpy as np
 import traitlets
 
 from qckit.errors import InputError, QcError, one_line
+from qckit.review.edits import apply_edit
 from qckit.review.priorities import rank_photos
 from qckit.review.session import ReviewSession
 
 __all__ = ["ReviewDesk", "open_review"]
 
 _HERE = Path(__file__).parent
+_PAGE_CODE = ("desk_marks.js", "desk_queue.js", "desk_view.js", "desk.js")  # joined in this order into one module
 _MOST_PX = 1_600_000  # of the picture that is sent first; details come as tiles
 _TILE_PX = 1600
 
@@ -35,11 +39,12 @@ class ReviewDesk(anywidget.AnyWidget):
 
     Notes
     -----
-    Each edit is in the log before the widget says so. After a restart of the kernel, running the cell again shows the
-    photo as it was left.
+    The page keeps each edit in a queue until the log has it, and shows how many wait. What a lost kernel left in the
+    queue is offered again by the next desk of the same site in the same browser. Where no kernel runs, the still
+    picture that is displayed with the desk is what a saved notebook shows.
     """
 
-    _esm = "\n".join((_HERE / name).read_text(encoding="utf-8") for name in ("desk_marks.js", "desk.js"))
+    _esm = "\n".join((_HERE / name).read_text(encoding="utf-8") for name in _PAGE_CODE)
     _css = _HERE / "desk.css"
     photos = traitlets.List().tag(sync=True)
     photo = traitlets.Unicode().tag(sync=True)
@@ -53,11 +58,17 @@ class ReviewDesk(anywidget.AnyWidget):
     advice = traitlets.Unicode().tag(sync=True)
     regions = traitlets.List().tag(sync=True)
     initials = traitlets.Unicode().tag(sync=True)
-    status = traitlets.Dict().tag(sync=True)
+    site_key = traitlets.Unicode().tag(sync=True)
+    count_key = traitlets.Unicode().tag(sync=True)
+    step = traitlets.Int(0).tag(sync=True)
+    refreshed = traitlets.Int(0).tag(sync=True)
 
     def __init__(self, log, photos, *, initials="", **kwargs):
-        super().__init__(initials=initials, **kwargs)
+        key = hashlib.sha256(str(log.engine.url.render_as_string(hide_password=True)).encode()).hexdigest()[:16]
+        super().__init__(initials=initials, site_key=key, **kwargs)
         self._log = log
+        self._still_id = f"qckit-{secrets.token_hex(8)}"
+        self._still_of = None
         self.photos = [[p.photo, _label(p)] for p in photos.itertuples()]
         self.show_photo(photos["photo"].iloc[0])
         self.on_msg(self._on_message)
@@ -73,6 +84,7 @@ class ReviewDesk(anywidget.AnyWidget):
             self.base_scale = scale * self._pixels.shape[1] / max(self.width_px, 1)
             self.image = _jpeg(small)
             self._refresh()
+        self._update_still()
 
     def _refresh(self):
         """Send marks, counts and advice as the log has them now; the order of a photo stays while it is open."""
@@ -81,59 +93,101 @@ class ReviewDesk(anywidget.AnyWidget):
             self._order_of, self._order = self.session.photo, list(ranked["object_id"])
         place = {int(i): k for k, i in enumerate(self._order)}
         ranked = ranked.assign(place=[place.get(int(i), len(place)) for i in ranked["object_id"]])
-        self.marks = [_mark(o, self.session.um_per_px) for o in ranked.sort_values("place").itertuples()]
         counts = self.session.counts()
         full = counts["nauplius"] + counts["umbrella"] + counts["cyst"]
-        self.counts = counts
-        self.hatch = f"{100 * counts['nauplius'] / full:.1f} %" if full else ""
-        self.advice = self.session.advice()
-        self.regions = [{**region, "inside": inside} for region, inside in self.session.regions]
+        with self.hold_sync():
+            self.marks = [_mark(o, self.session.um_per_px) for o in ranked.sort_values("place").itertuples()]
+            self.counts = counts
+            self.hatch = f"{100 * counts['nauplius'] / full:.1f} %" if full else ""
+            self.advice = self.session.advice()
+            self.regions = [{**region, "inside": inside} for region, inside in self.session.regions]
+            self.count_key, self.step = self.session.count_key, self.session.step
+            self.refreshed += 1
 
     def _on_message(self, _widget, message, _buffers):
         """Take what the page sends; say what came of it."""
-        if message.get("do") == "tile":
+        do = message.get("do")
+        if do == "tile":
             self._send_tile(message["corners"])
-            return
-        number = int(message.get("n", 0))
-        try:
-            said = self._act(message)
-        except (QcError, OSError) as error:
-            self._refresh()
-            self.status = {"n": number, "text": f"Not saved: {one_line(error)}", "bad": True}
-            return
-        self.status = {"n": number, "text": said, "bad": False}
+        elif do == "look":
+            self._look(message)
+        elif do == "save":
+            self._save(message["edits"])
+        elif do == "open":
+            self._open(message["photo"])
+        elif do == "still":
+            self._update_still()
 
-    def _act(self, message) -> str:
-        """Do one edit and return a sentence about it."""
-        session, by, do = self.session, self.initials.strip(), message.get("do")
-        if do == "open":
-            self.show_photo(message["photo"])
-            return "Opened."
-        if do == "stage":
-            session.set_stage(int(message["id"]), message["stage"], by=by)
-            said = f"Saved: object {int(message['id'])} is {message['stage']}."
-        elif do == "remove":
-            session.remove(int(message["id"]), by=by)
-            said = f"Saved: object {int(message['id'])} removed."
-        elif do == "restore":
-            session.restore(int(message["id"]), by=by)
-            said = f"Saved: object {int(message['id'])} put back."
-        elif do == "add":
-            number = session.add(float(message["x"]), float(message["y"]), message["stage"], by=by)
-            said = f"Saved: object {number} added."
-        elif do == "region":
-            gone = session.keep_region(message["region"], by=by, inside=bool(message["inside"]))
-            density = session.density()
-            said = f"Saved: {gone} objects left out, the frame is now {float(session.info['frame_mm2']):.1f} mm², with "
-            said += f"{density['per_mm2']:.2f} nauplii per mm²"
-            said += f", {density['per_ml']:.0f} per ml." if density["per_ml"] == density["per_ml"] else "."
-        elif do == "undo":
-            what = session.undo(by=by)
-            said = f"Undone and saved: {what}." if what else f"{by} has no change of this photo left to undo."
-        else:
-            raise InputError(f"the page asks for {do!r}, which this desk does not know. Reload the page.")
+    def _open(self, photo):
+        try:
+            self.show_photo(photo)
+        except (QcError, OSError) as error:
+            self.send({"opened": photo, "text": f"Not opened: {one_line(error)}", "bad": True})
+            return
+        self.send({"opened": photo, "text": "Opened.", "bad": False})
+
+    def _look(self, message):
+        """Answer a page that asks whether the kernel is there, and show what others wrote to the log meanwhile."""
+        try:
+            news = self.session.catch_up()
+        except (QcError, OSError):
+            news = False  # the next edit says what is wrong with the log
+        if news:
+            self._refresh()
+        self.send({"looked": message.get("n", 0), "news": news})
+
+    def _save(self, edits):
+        """Write edits to the log one after the other; each is answered as soon as the log has it."""
+        others: dict[str, ReviewSession] = {}
+        for edit in edits:
+            try:
+                session = self._session_of(edit, others)
+                session.catch_up()
+                text, bad = apply_edit(session, edit), False
+            except (QcError, OSError) as error:
+                text, bad = f"Not saved: {one_line(error)}", True
+            self.send({"answer": edit.get("uid"), "text": text, "bad": bad})
         self._refresh()
-        return said
+
+    def _session_of(self, edit, others) -> ReviewSession:
+        photo = edit.get("photo") or self.session.photo
+        if photo == self.session.photo:
+            return self.session
+        if photo not in others:
+            others[photo] = ReviewSession(self._log, photo)
+        return others[photo]
+
+    # ---- the still picture beside the desk
+    def _ipython_display_(self, **kwargs):
+        """Show the desk, and with it the still picture that stays in a saved notebook."""
+        from IPython.display import display
+
+        bundle = self._repr_mimebundle_(**kwargs)
+        data, metadata = bundle if isinstance(bundle, tuple) else (bundle, {})
+        display(data or {"text/plain": repr(self)}, metadata=metadata, raw=True)
+        display(self._still(), display_id=self._still_id, raw=True)
+        self._still_of = (self.session.photo, self.session.step)
+
+    def _still(self) -> dict:
+        from qckit.review.still import still_html
+
+        return {
+            "text/html": f'<div class="qck-still">{still_html(self.session, width_px=900, pixels=self._pixels)}</div>',
+            "text/plain": f"{self.session.photo}: {self.counts}",
+        }
+
+    def _update_still(self):
+        """Bring the still picture along once a photo was left or an edit made, where it is displayed at all."""
+        now = (self.session.photo, self.session.step)
+        if self._still_of is None or self._still_of == now:
+            return
+        from IPython.display import update_display
+
+        try:
+            update_display(self._still(), display_id=self._still_id, raw=True)
+        except (QcError, OSError):
+            return  # the photo's file has gone: the picture before stays
+        self._still_of = now
 
     def _send_tile(self, corners):
         """Send a part of the photo in full detail."""
@@ -145,16 +199,6 @@ class ReviewDesk(anywidget.AnyWidget):
             return
         part, _ = _reduced(self._pixels[y0:y1, x0:x1], most=_TILE_PX**2)
         self.send({"tile": [x0 / ratio, y0 / ratio, x1 / ratio, y1 / ratio]}, buffers=[_jpeg(part, 90)])
-
-    def _repr_mimebundle_(self, **kwargs):
-        """Add a still picture, for pages in which no widget can run."""
-        from qckit.review.still import still_html
-
-        bundle = super()._repr_mimebundle_(**kwargs)
-        data, *rest = bundle if isinstance(bundle, tuple) else (bundle,)
-        if data:
-            data["text/html"] = still_html(self.session, width_px=900)
-        return (data, *rest) if rest else data
 
 
 def _label(p):

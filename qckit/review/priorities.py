@@ -51,9 +51,10 @@ def rank_objects(objects):
 
 def _probabilities(objects):
     """Stage probabilities (n, 5), each row summing to 1; an object without any counts as certain."""
-    p = objects[[f"p_{s}" for s in _CLASSES]].astype(float).fillna(0).to_numpy()
+    p = np.nan_to_num(objects[[f"p_{s}" for s in _CLASSES]].to_numpy(dtype=float, na_value=np.nan))
     total = p.sum(axis=1, keepdims=True)
-    sure = np.array([[s == c for c in _CLASSES] for s in objects["stage"]], dtype=float).reshape(-1, len(_CLASSES))
+    stages = objects["stage"].to_numpy(dtype=object)
+    sure = (stages[:, None] == np.array(_CLASSES, dtype=object)[None, :]).astype(float)
     return np.where(total > 0, p / np.where(total > 0, total, 1), sure)
 
 
@@ -75,23 +76,28 @@ def _expected_change(p, now, inside):
 
 def _doubt_of(objects):
     """Standard deviation that doubtful stages add to H%, and the one of chance (binomial). [points]"""
+    variances, chance = _variances(objects)
+    return (100 * math.sqrt(max(float(variances.sum()), 0)), chance) if math.isfinite(chance) else (math.nan, math.nan)
+
+
+def _variances(objects):
+    """What each object's doubt adds to the variance of H% as a share, and the spread of chance. [1, points]"""
     settled = objects["source"].isin(_BY_HAND).to_numpy()
     inside = objects["counted"].fillna(False).to_numpy(bool) & (objects["source"] != "removed by hand").to_numpy()
     now = objects["stage"].map({s: i for i, s in enumerate(_CLASSES)}).fillna(4).to_numpy(int)
     p = _probabilities(objects)
     p[settled] = np.eye(len(_CLASSES))[now[settled]]
-    p = p[inside]
     n, m = float((now[inside] == 0).sum()), float((now[inside] <= 2).sum())
     if m == 0:
-        return math.nan, math.nan
+        return np.zeros(len(objects)), math.nan
     share = n / m
     # H = N / M: an object's effect on H is ([nauplius] - share [in M]) / M
     effect = np.array([1 - share, -share, -share, 0, 0]) / m
     mean = p @ effect
-    variance = float((p @ effect**2 - mean**2).sum())
+    variances = np.where(inside, p @ effect**2 - mean**2, 0.0)
     # Agresti and Coull 1998, American Statistician 52:119: two more of each, so that chance is not 0 at 0 or 100 %
     near = (n + 2) / (m + 4)
-    return 100 * math.sqrt(max(variance, 0)), 100 * math.sqrt(near * (1 - near) / (m + 4))
+    return variances, 100 * math.sqrt(near * (1 - near) / (m + 4))
 
 
 def rank_photos(photos, objects):
@@ -174,13 +180,7 @@ def say_when_to_stop(objects) -> str:
 
 def _how_many(ranked, target):
     """How many objects, in the order offered, have to be settled until the doubt is below target. [points]"""
-    low, high = 1, int((ranked["worth"] > 0).sum())
-    while low < high:
-        middle = (low + high) // 2
-        tried = ranked.copy()
-        tried.loc[tried.index[:middle], "source"] = "stage changed by hand"
-        if _doubt_of(tried)[0] <= target:
-            high = middle
-        else:
-            low = middle + 1
-    return low
+    variances, _ = _variances(ranked)  # one that is settled adds nothing; the others stay as they are
+    left = 100 * np.sqrt(np.maximum(variances.sum() - np.cumsum(variances), 0))
+    enough = np.flatnonzero(left <= target)
+    return min(int(enough[0]) + 1 if len(enough) else len(ranked), max(1, int((ranked["worth"] > 0).sum())))

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import hashlib
+from functools import cached_property
+
 import pandas as pd
 
 from qckit.counting.regions import (
@@ -55,8 +58,41 @@ class ReviewSession:
         self._load()
 
     def _load(self):
+        self._step = self.log.last_step()  # before the reading: a step made meanwhile is then seen as new
         self.info = self.log.photos(photo=self.photo).iloc[0]
         self.objects = self.log.objects(photo=self.photo).reset_index(drop=True)
+        self._regions = self._read_regions()
+
+    def _after_own_edit(self, numbers) -> None:
+        """Bring along what an edit of some objects changed; where others wrote meanwhile, read everything again."""
+        step = self.log.last_step()
+        if step != self._step + 1:
+            self._load()
+            return
+        fresh = self.log.table("objects", photo=self.photo, object_id=[int(n) for n in numbers])
+        kept = self.objects[~self.objects["object_id"].isin(fresh["object_id"])]
+        self.objects = pd.concat([kept, fresh]).sort_values("object_id", ignore_index=True)
+        self._step = step
+
+    @property
+    def step(self) -> int:
+        """Newest step of the log that this session knows of."""
+        return self._step
+
+    def catch_up(self) -> bool:
+        """Read the photo again if anything was written to the log since; tells whether it was."""
+        if self.log.last_step() == self._step:
+            return False
+        self._load()
+        return True
+
+    @cached_property
+    def count_key(self) -> str:
+        """Short text of this very count of the photo: the object numbers of another count mean other things."""
+        found = self.objects[self.objects["source"] != "added by hand"]
+        parts = [str(self.info[k]) for k in ("sha256", "um_per_px", "counter_version")]
+        places = found[["object_id", "x_px", "y_px"]].round(2).to_csv(index=False)
+        return hashlib.sha256("|".join([*parts, places]).encode()).hexdigest()[:16]
 
     @property
     def um_per_px(self) -> float:
@@ -192,6 +228,9 @@ class ReviewSession:
     @property
     def regions(self) -> list[tuple[dict, bool]]:
         """Drawn regions that stand, in the order drawn, each with whether its inside counts."""
+        return self._regions
+
+    def _read_regions(self) -> list[tuple[dict, bool]]:
         found = []
         for edit in self.log.photo_edits(self.photo):
             region = read_region_words(edit.reason)
@@ -208,8 +247,16 @@ class ReviewSession:
         edit = self.log.undo_last(self.photo, by=str(by).strip())
         if edit is None:
             return ""
-        self._load()
+        if (edit.cells["table"] == "objects").all():
+            self._after_own_edit(edit.objects)
+        else:
+            self._load()
         return _in_words(edit)
+
+    def was_undone_since(self, step: int, *, by: str) -> bool:
+        """Tell whether a person took an edit of this photo back after some step of the log."""
+        done = self.log.table("steps", source=self.photo, by=by)
+        return bool((done["action"].str.startswith("undo of step") & (done["step"] > step)).any())
 
     def _edit(self, changes, by, reason, frame_mm2=None) -> list[int]:
         self._need(by)
@@ -219,8 +266,14 @@ class ReviewSession:
                 raise unknown_name("object", number, self.objects["object_id"], where=f"photo {self.photo!r}")
         table = pd.DataFrame(changes, columns=None if changes else ["object_id", "action"])
         self.log.correct_objects(self.photo, table, by=str(by).strip(), reason=reason, frame_mm2=frame_mm2)
-        self._load()
-        return [int(i) for i in self.objects["object_id"] if i not in known]
+        if frame_mm2 is not None:
+            self._load()
+            return []
+        added = sum(c["action"] == "add" for c in changes)
+        first_new = max(known, default=0) + 1  # more than enough where somebody else added too: then all is read
+        numbers = {c["object_id"] for c in changes if "object_id" in c} | set(range(first_new, first_new + added))
+        self._after_own_edit(numbers)
+        return [int(i) for i in self.objects["object_id"] if i not in known][-added:] if added else []
 
     @staticmethod
     def _need(by):

@@ -2,13 +2,22 @@
 
 from __future__ import annotations
 
+import hashlib
 from pathlib import Path
 
 import numpy as np
 
+from qckit.errors import need_number, need_text
 from qckit.review.camera import CameraCheck, check_camera, measure_scale, save_certificate, save_scale
 
-__all__ = ["SetupCheck", "check_for_setup", "find_setup_photo", "keep_for_setup", "measure_for_setup"]
+__all__ = [
+    "SetupCheck",
+    "check_for_setup",
+    "find_setup_photo",
+    "is_demo_photo",
+    "keep_for_setup",
+    "measure_for_setup",
+]
 
 
 def find_setup_photo(folder, photo: str) -> Path:
@@ -33,27 +42,57 @@ def find_setup_photo(folder, photo: str) -> Path:
     from qckit._paths import sample_images_dir
     from qckit.review.files import find_photo_file
 
+    photo = need_text("photo", photo)
     if not photo.strip():
         return next(iter(sorted((sample_images_dir() / "photos").glob("*.jpg"))))
     path = Path(photo).expanduser()
     return path if path.is_file() else find_photo_file(folder, photo)
 
 
-def keep_for_setup(log, measured, *, camera, magnification, by) -> list[str]:
-    """Keep a scale when camera, magnification and initials are filled in; says what was done.
+def is_demo_photo(path) -> bool:
+    """Tell whether a photo is one of the drawn ones that come with the kit, wherever it lies and whatever its name.
+
+    Parameters
+    ----------
+    path : path
+    """
+    from qckit._paths import sample_images_dir
+
+    def digest(file):
+        return hashlib.sha256(Path(file).read_bytes()).digest()
+
+    drawn = [p for p in sample_images_dir().rglob("*") if p.suffix.lower() in (".jpg", ".jpeg", ".png")]
+    size = Path(path).stat().st_size
+    return any(p.stat().st_size == size and digest(p) == digest(path) for p in drawn)
+
+
+def keep_for_setup(log, measured, *, camera, magnification, by, photo=None, approved=False) -> list[str]:
+    """Keep a scale when it is approved and camera, magnification and initials are filled in; says what was done.
 
     Parameters
     ----------
     log : SiteLog
     measured : MeasuredScale
     camera, magnification, by : str
+    photo : path, optional
+        The photo it was measured on: the scale of a drawn photo of the kit is nobody's camera and is never kept.
+    approved : bool
+        Whether a person has looked at the picture and found the lines right.
 
     Returns
     -------
     list of str
         One sentence.
     """
-    empty = [n for n, v in (("camera", camera), ("magnification", magnification), ("initials", by)) if not v.strip()]
+    if approved is not True:
+        return ["Not kept: look at the picture above, then set approved = True in this cell and run it again."]
+    if photo is not None and is_demo_photo(photo):
+        return [
+            "Not kept: this is a drawn photo that comes with the kit, and its scale is that of no camera. Give a photo "
+            "of your own in the parameter photo."
+        ]
+    filled = {"camera": camera, "magnification": magnification, "initials": by}
+    empty = [name for name, value in filled.items() if not need_text(name, value).strip()]
     if empty:
         return [f"Not kept: {' and '.join(empty)} {'are' if len(empty) > 1 else 'is'} empty in the parameters above."]
     save_scale(log, measured, camera=camera, magnification=magnification, by=by)
@@ -62,6 +101,10 @@ def keep_for_setup(log, measured, *, camera, magnification, by) -> list[str]:
 
 def measure_for_setup(photo, picker, *, method, spacing_um, u_spacing_um=0.0, about_um_per_px=0.0):
     """Measure by the picker's two points or by the pattern; see :func:`qckit.review.measure_scale`."""
+    method = need_text("method", method)
+    spacing_um = need_number("spacing_um", spacing_um, low=0, unit="µm")
+    u_spacing_um = need_number("u_spacing_um", u_spacing_um, low=0, unit="µm")
+    about_um_per_px = need_number("about_um_per_px", about_um_per_px, low=0, unit="µm per pixel")
     if method == "two points":
         return picker.measure(spacing_um, u_distance_um=u_spacing_um)
     return measure_scale(
@@ -115,10 +158,12 @@ class SetupCheck:
                 )
         return charts
 
-    def keep(self, log, *, by: str) -> list[str]:
-        """Keep the certificate; says so."""
+    def keep(self, log, *, by: str, approved: bool = False) -> list[str]:
+        """Keep the certificate once a person has approved it; says so."""
         if self.check is None:
             return ["There is no certificate to keep."]
+        if approved is not True:
+            return ["Not kept: look at the charts above, then set approved = True in this cell and run it again."]
         save_certificate(log, self.check, by=by)
         return [f"Kept as {self.check.certificate.name}; check again by {self.check.certificate.valid_until}."]
 

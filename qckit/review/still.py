@@ -30,14 +30,15 @@ def still_picture(session, *, width_px=1200):
     return HTML(still_html(session, width_px=width_px))
 
 
-def still_html(session, *, width_px=1200) -> str:
-    """Return the picture as HTML text."""
+def still_html(session, *, width_px=1200, pixels=None) -> str:
+    """Return the picture as HTML text; ``pixels`` are the photo's own where they were read before."""
     from qckit.counting import describe_counts, draw_checked
     from qckit.photo import read_photo
 
-    photo = read_photo(session.path(), um_per_px=session.um_per_px)
-    step = max(1, int(np.ceil(photo.pixels.shape[1] / width_px)))
-    pixels = photo.pixels[::step, ::step]
+    if pixels is None:
+        pixels = read_photo(session.path(), um_per_px=session.um_per_px).pixels
+    step = max(1, int(np.ceil(pixels.shape[1] / width_px)))
+    pixels = pixels[::step, ::step]
     shown = session.objects[session.objects["counted"].fillna(False).astype(bool)]
     picture = draw_checked(
         pixels, shown, um_per_px=session.um_per_px, px_per_photo_px=pixels.shape[1] / int(session.info["width_px"])

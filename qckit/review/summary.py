@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from qckit.errors import need_number
 from qckit.tables import COUNT_COLUMNS, STAGES, to_utc
 
 __all__ = ["counts_table", "recent_photos"]
@@ -23,6 +24,7 @@ def recent_photos(log, days: float = 7.0) -> list[str]:
     """
     import pandas as pd
 
+    days = need_number("days", days, low=0, unit="days")
     photos = log.photos()
     taken = log.samples(counted=None)[["sample", "taken"]].drop_duplicates("sample")
     when = to_utc(photos.merge(taken, on="sample", how="left", suffixes=("_photo", ""))["taken"])

@@ -141,3 +141,15 @@ def run_cell(page, index: int, *, timeout_s: float = 120) -> None:
         if prompt.inner_text() not in (before, "[ ]:"):
             return
     raise AssertionError(f"cell {index} did not run: {prompt.inner_text()}")
+
+
+def restart_kernel(page):
+    """Restart the kernel through the menu."""
+    page.locator(".lm-MenuBar-itemLabel", has_text="Kernel").click()
+    page.locator(".lm-Menu-itemLabel", has_text="Restart Kernel…").first.click()
+    page.locator(".jp-Dialog button.jp-mod-accept").click()
+    page.wait_for_function(
+        "() => [...document.querySelectorAll('.jp-InputPrompt')].every(p => !p.textContent.includes('*'))"
+    )
+    page.wait_for_timeout(1500)
+    page.wait_for_selector(".jp-Notebook-ExecutionIndicator[data-status=idle]", timeout=60_000)

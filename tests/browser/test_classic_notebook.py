@@ -5,20 +5,14 @@ from __future__ import annotations
 import contextlib
 import importlib.util
 import shutil
-import sys
-from pathlib import Path
 
 import pytest
+from invented_site import PHOTO, make_site
+from jupyter_lab import CHROMIUM, TOKEN, jupyter_lab
 from playwright.sync_api import Error
 
-HERE = Path(__file__).resolve().parent
-sys.path += [str(HERE), str(HERE.parent / "review")]
-
-from invented_site import PHOTO, make_site  # noqa: E402
-from jupyter_lab import CHROMIUM, FLAGS, TOKEN, jupyter_lab  # noqa: E402
-
-from qckit._paths import notebooks_dir  # noqa: E402
-from qckit.log import open_log  # noqa: E402
+from qckit._paths import notebooks_dir
+from qckit.log import open_log
 
 pytestmark = [
     pytest.mark.browser,
@@ -54,16 +48,13 @@ def press(page, key, until):
 
 
 @pytest.mark.parametrize("app", ["notebook", "nbclassic"])
-def test_the_desk_works_by_keyboard(tmp_path, app):
+def test_the_desk_works_by_keyboard(tmp_path, browser, app):
     if importlib.util.find_spec(app) is None:
         pytest.skip(f"{app} is not installed; pip install {app} to try it there too")
-    from playwright.sync_api import sync_playwright
-
     site = make_site(tmp_path / "site")
     shutil.copy(notebooks_dir() / "count_photos.ipynb", site / "count_photos.ipynb")
     folder = "notebooks" if app == "notebook" else "nbclassic/notebooks"
-    with jupyter_lab(site, tmp_path / "home", {}, app) as url, sync_playwright() as play:
-        browser = play.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+    with jupyter_lab(site, tmp_path / "home", {}, app) as url:
         page = browser.new_page(viewport={"width": 1400, "height": 1300})
         page.goto(f"{url}/{folder}/count_photos.ipynb?token={TOKEN}", wait_until="domcontentloaded", timeout=90_000)
         run_all(page, app)
@@ -93,7 +84,7 @@ def test_the_desk_works_by_keyboard(tmp_path, app):
                 page.keyboard.press(key)
         press(page, "l", "objects left out, the frame is now")
         page.screenshot(path=str(tmp_path / f"{app}-triangle.png"))
-        browser.close()
+        page.close()
     with open_log(site) as log:
         kept = log.objects(photo=f"{PHOTO}.jpg").set_index("object_id").loc[int(chosen)]
         edits = log.photo_edits(f"{PHOTO}.jpg")

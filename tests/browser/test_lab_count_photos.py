@@ -5,19 +5,13 @@ from __future__ import annotations
 import json
 import re
 import shutil
-import sys
-from pathlib import Path
 
 import pytest
+from invented_site import PHOTO, SAMPLE, make_site
+from jupyter_lab import CHROMIUM, open_notebook, restart_kernel, run_cell
 
-HERE = Path(__file__).resolve().parent
-sys.path += [str(HERE), str(HERE.parent / "review")]
-
-from invented_site import PHOTO, SAMPLE, make_site  # noqa: E402
-from jupyter_lab import CHROMIUM, FLAGS, jupyter_lab, open_notebook, run_cell  # noqa: E402
-
-from qckit._paths import notebooks_dir  # noqa: E402
-from qckit.log import open_log  # noqa: E402
+from qckit._paths import notebooks_dir
+from qckit.log import open_log
 
 pytestmark = [
     pytest.mark.browser,
@@ -48,9 +42,17 @@ class Desk:
     def at(self, x_px, y_px):
         """Click a place of the photo."""
         self.canvas.scroll_into_view_if_needed()
-        data = self.canvas.evaluate("c => [Number(c.dataset.scale), Number(c.dataset.x), Number(c.dataset.y)]")
         box = self.canvas.bounding_box()
-        self.page.mouse.click(box["x"] + (x_px - data[1]) * data[0], box["y"] + (y_px - data[2]) * data[0])
+        for _ in range(2):
+            scale, x, y = self.canvas.evaluate(
+                "c => [Number(c.dataset.scale), Number(c.dataset.x), Number(c.dataset.y)]"
+            )
+            sx, sy = (x_px - x) * scale, (y_px - y) * scale
+            if 5 < sx < box["width"] - 5 and 5 < sy < box["height"] - 5:
+                break
+            self.root.get_by_role("button", name="Whole photo").click()  # "next" has gone near another object
+            self.page.wait_for_timeout(200)
+        self.page.mouse.click(box["x"] + sx, box["y"] + sy)
 
     def press(self, key, until=""):
         """Press a key and wait for what the desk says."""
@@ -66,92 +68,82 @@ class Desk:
         return self.canvas.get_attribute("data-chosen")
 
 
-def test_changes_made_by_hand_outlive_the_kernel(tmp_path):
-    from playwright.sync_api import sync_playwright
-
-    site = make_site(tmp_path / "site")
+def test_changes_made_by_hand_outlive_the_kernel(lab, page, place, tmp_path):
+    url, root = lab
+    site = make_site(place / "site")
     shutil.copy(notebooks_dir() / "count_photos.ipynb", site / "count_photos.ipynb")
     with open_log(site) as log:
         objects = log.objects(photo=f"{PHOTO}.jpg")
     # two isolated objects, far from others, so that a click cannot mean a neighbour
     first, second = apart(objects, 2)
-    away, errors = [], []
-    with jupyter_lab(site, tmp_path / "home", {}) as url, sync_playwright() as play:
-        browser = play.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
-        page = browser.new_page(viewport={"width": 1400, "height": 1300})
-        page.on(
-            "request",
-            lambda r: away.append(r.url) if not r.url.startswith((url, "data:", "blob:", "ws://127.0.0.1")) else None,
-        )
-        page.on("pageerror", lambda e: errors.append(str(e)))
-        open_notebook(page, url, "count_photos.ipynb")
-        for cell in range(4):
-            run_cell(page, cell)
-        desk = Desk(page)
-        before = desk.counts()
+    page.set_viewport_size({"width": 1400, "height": 1300})
+    open_notebook(page, url, f"{site.relative_to(root)}/count_photos.ipynb")
+    for cell in range(4):
+        run_cell(page, cell)
+    desk = Desk(page)
+    before = desk.counts()
 
-        desk.at(first.x_px, first.y_px)
-        assert desk.chosen() == str(first.object_id)
-        desk.press("s", until="initials")  # no edit is taken without initials
-        assert desk.counts() == before
-        page.screenshot(path=str(tmp_path / "without-initials.png"))
-        desk.root.locator(".qck-initials").fill("ab")
-        desk.root.locator(".qck-initials").press("Tab")
+    desk.at(first.x_px, first.y_px)
+    assert desk.chosen() == str(first.object_id)
+    desk.press("s", until="initials")  # no edit is taken without initials
+    assert desk.counts() == before
+    page.screenshot(path=str(tmp_path / "without-initials.png"))
+    desk.root.locator(".qck-initials").fill("ab")
+    desk.root.locator(".qck-initials").press("Tab")
 
-        told_to_screen_readers(desk)
+    told_to_screen_readers(desk)
 
-        other = "shell" if first.stage != "shell" else "cyst"
-        desk.at(first.x_px, first.y_px)
-        desk.press(other[0], until=f"Saved: object {first.object_id} is {other}")
-        changed = {**before, first.stage: before[first.stage] - 1, other: before[other] + 1}
-        assert desk.counts() == changed
-        page.wait_for_function(
-            "words => [...document.querySelectorAll('.qck-told')].at(-1).textContent.includes(words)",
-            arg=f"Counts: {changed['nauplius']} nauplii, ",
-            timeout=10_000,
-        )
+    other = "shell" if first.stage != "shell" else "cyst"
+    desk.at(first.x_px, first.y_px)
+    desk.press(other[0], until=f"Saved: object {first.object_id} is {other}")
+    changed = {**before, first.stage: before[first.stage] - 1, other: before[other] + 1}
+    assert desk.counts() == changed
+    page.wait_for_function(
+        "words => [...document.querySelectorAll('.qck-told')].at(-1).textContent.includes(words)",
+        arg=f"Counts: {changed['nauplius']} nauplii, ",
+        timeout=10_000,
+    )
 
-        desk.at(second.x_px, second.y_px)
-        assert desk.chosen() == str(second.object_id)
-        desk.press("x", until=f"Saved: object {second.object_id} removed")
-        removed = {**changed, second.stage: changed[second.stage] - 1}
-        assert desk.counts() == removed
+    desk.at(second.x_px, second.y_px)
+    assert desk.chosen() == str(second.object_id)
+    desk.press("x", until=f"Saved: object {second.object_id} removed")
+    removed = {**changed, second.stage: changed[second.stage] - 1}
+    assert desk.counts() == removed
 
-        desk.press("a")
-        x, y = empty_place(objects)
-        desk.at(x, y)
-        desk.press("n", until="added")
-        desk.press("Escape")
-        added = {**removed, "nauplius": removed["nauplius"] + 1}
-        assert desk.counts() == added
+    desk.press("a")
+    x, y = empty_place(objects)
+    desk.at(x, y)
+    desk.press("n", until="added")
+    desk.press("Escape")
+    added = {**removed, "nauplius": removed["nauplius"] + 1}
+    assert desk.counts() == added
 
-        desk.press("ArrowRight")  # the keyboard alone: on to the next, then change, then undo
-        desk.press("d", until="is debris")
-        assert sum(desk.counts().values()) == sum(added.values()) - 1
-        desk.press("z", until=": it is debris")
-        assert desk.counts() == added
-        desk.press("+")
-        page.wait_for_timeout(800)
-        page.screenshot(path=str(tmp_path / "edited.png"))
+    desk.press("ArrowRight")  # the keyboard alone: on to the next, then change, then undo
+    desk.press("d", until="is debris")
+    assert sum(desk.counts().values()) == sum(added.values()) - 1
+    desk.press("z", until=": it is debris")
+    assert desk.counts() == added
+    desk.press("+")
+    page.wait_for_timeout(800)
+    page.screenshot(path=str(tmp_path / "edited.png"))
 
-        run_cell(page, 4)
-        restart_kernel(page)
-        for cell in range(4):
-            run_cell(page, cell)
-        again = Desk(page)
-        assert again.counts() == added
-        again.at(first.x_px, first.y_px)
-        page.wait_for_timeout(300)
-        assert "stage changed by hand" in again.root.locator(".qck-said").inner_text()
-        page.screenshot(path=str(tmp_path / "after-restart.png"))
-        again.root.locator(".qck-initials").fill("ab")
-        again.root.locator(".qck-initials").press("Tab")
-        again.at(first.x_px, first.y_px)
-        again.press("z", until="Undone and saved: object")  # the addition, made before the restart
-        assert again.counts() == removed
-        browser.close()
-    assert errors == []
-    assert away == []
+    run_cell(page, 4)
+    restart_kernel(page)
+    for cell in range(4):
+        run_cell(page, cell)
+    again = Desk(page)
+    assert again.counts() == added
+    again.at(first.x_px, first.y_px)
+    page.wait_for_timeout(300)
+    assert "stage changed by hand" in again.root.locator(".qck-said").inner_text()
+    page.screenshot(path=str(tmp_path / "after-restart.png"))
+    again.root.locator(".qck-initials").fill("ab")
+    again.root.locator(".qck-initials").press("Tab")
+    again.at(first.x_px, first.y_px)
+    again.press("z", until="Undone and saved: object")  # the addition, made before the restart
+    assert again.counts() == removed
+    assert page.errors == []
+    assert [u for u in page.asked if not u.startswith((url, "data:", "blob:", "ws://127.0.0.1"))] == []
     with open_log(site) as log:
         kept = log.objects(photo=f"{PHOTO}.jpg").set_index("object_id")
         sample = log.samples(sample=SAMPLE).iloc[0]
@@ -221,15 +213,3 @@ def empty_place(objects):
 
     grid = np.stack(np.meshgrid(np.arange(100, 1820, 20), np.arange(100, 1340, 20)), axis=-1).reshape(-1, 2)
     return map(float, grid[cdist(grid, objects[["x_px", "y_px"]].to_numpy(float)).min(axis=1).argmax()])
-
-
-def restart_kernel(page):
-    """Restart the kernel through the menu."""
-    page.locator(".lm-MenuBar-itemLabel", has_text="Kernel").click()
-    page.locator(".lm-Menu-itemLabel", has_text="Restart Kernel…").first.click()
-    page.locator(".jp-Dialog button.jp-mod-accept").click()
-    page.wait_for_function(
-        "() => [...document.querySelectorAll('.jp-InputPrompt')].every(p => !p.textContent.includes('*'))"
-    )
-    page.wait_for_timeout(1500)
-    page.wait_for_selector(".jp-Notebook-ExecutionIndicator[data-status=idle]", timeout=60_000)

@@ -10,26 +10,7 @@ pytestmark = [
     pytest.mark.slow,
     pytest.mark.skipif(CHROMIUM is None, reason="there is no Chromium on this machine"),
 ]
-ARGS = [
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-]
 PAGES = ["index.html", "new-lot-K-124/report.html", "month-2026-10/report.html", "poor-hatch-H261105-B/report.html"]
-
-
-@pytest.fixture(scope="module")
-def browser():
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as play:
-        browser = play.chromium.launch(executable_path=CHROMIUM, args=ARGS)
-        yield browser
-        browser.close()
 
 
 @pytest.fixture

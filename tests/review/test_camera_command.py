@@ -110,11 +110,11 @@ def test_points_set_in_the_notebook(ruled):
 
 def test_notebook_keeps_a_scale_only_when_all_is_filled_in(log, ruled):
     measured = measure_scale(ruled, method="ruled chamber", spacing_um=1000)
-    assert keep_for_setup(log, measured, camera="a", magnification=" ", by="") == [
+    assert keep_for_setup(log, measured, camera="a", magnification=" ", by="", approved=True) == [
         "Not kept: magnification and initials are empty in the parameters above."
     ]
     assert log.scales().empty
-    keep_for_setup(log, measured, camera="a", magnification="1x", by="ab")
+    keep_for_setup(log, measured, camera="a", magnification="1x", by="ab", approved=True)
     assert len(log.scales()) == 1
     assert find_setup_photo(log.folder, "").suffix == ".jpg"
     assert find_setup_photo(log.folder, "k-121_a_1.jpg").parent.name == "photos"

@@ -1,0 +1,45 @@
+"""How an error of the kit looks in IPython: its sentence first, the traceback folded. Other errors stay as they are."""
+
+from __future__ import annotations
+
+import html
+import sys
+import traceback
+
+from qckit.errors import QcError
+
+__all__ = ["install"]
+
+
+def install(shell) -> None:
+    """Let an IPython shell show errors of the kit by their sentence.
+
+    Parameters
+    ----------
+    shell : InteractiveShell
+        From ``IPython.get_ipython()``. A handler that somebody else has set is left alone.
+
+    Notes
+    -----
+    The cell still counts as failed: papermill and nbval see the error as before. ``%tb`` shows the traceback again.
+    """
+    if not getattr(shell, "custom_exceptions", ()):
+        shell.set_custom_exc((QcError,), _show)
+
+
+def _show(shell, etype, value, tb, tb_offset=None):
+    """Show the sentence as the cell's error, and below it the traceback, folded."""
+    sys.last_type, sys.last_value, sys.last_traceback = etype, value, tb
+    shown = [str(value)]
+    shell._showtraceback(etype, value, shown)
+    problems = getattr(value, "problems", None)
+    if getattr(shell, "kernel", None) is None:  # a terminal folds nothing
+        print("(%tb shows where in the code this came up.)", file=sys.stderr)
+        return shown
+    from IPython.display import HTML, display
+
+    if problems is not None and len(problems):
+        display(problems)
+    where = html.escape("".join(traceback.format_exception(etype, value, tb)))
+    display(HTML(f"<details><summary>Where in the code</summary><pre>{where}</pre></details>"))
+    return shown

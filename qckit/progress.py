@@ -1,0 +1,140 @@
+"""Progress of whatever takes longer than two seconds: the same call in a terminal, a notebook and a file."""
+
+from __future__ import annotations
+
+import html
+import os
+import sys
+import threading
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+
+__all__ = ["counted", "working"]
+
+_PATIENCE_S = 2.0  # what is quicker says nothing
+_LINE_EVERY_S = 20.0  # where no line can be written over
+_OFF = "QCKIT_PROGRESS"  # "off" in a report's own kernel, whose page must not depend on how long it took
+
+
+def counted(words: str, unit: str = "photo") -> Callable[..., None]:
+    """Return a function that shows how much is done: a bar in a terminal or a notebook, a line now and then otherwise.
+
+    Parameters
+    ----------
+    words : str
+        What is being done, such as ``Counting photos``.
+    unit : str
+        What is counted.
+
+    Returns
+    -------
+    callable
+        ``show(done, total, *anything)``; the bar goes when ``done`` reaches ``total``.
+
+    Examples
+    --------
+    >>> from qckit.progress import counted
+    >>> show = counted("Counting photos")
+    >>> show(0, 3)
+    """
+    line = _Line()
+    began = time.monotonic()
+
+    def show(done: int, total: int, *_) -> None:
+        if done >= total:
+            line.clear()
+            return
+        spent = time.monotonic() - began
+        left = f", about {_span(spent / done * (total - done))} left" if done and spent > _PATIENCE_S else ""
+        plural = unit if total == 1 else f"{unit}s"
+        line.write(f"{words}: {done} of {total} {plural}{left}", done / total if total else None)
+
+    return show
+
+
+@contextmanager
+def working(words: str) -> Iterator[None]:
+    """Say after two seconds, and then each second, that something is still being done and for how long.
+
+    Parameters
+    ----------
+    words : str
+        What is being done, such as ``Reviewing 2026-10``.
+
+    Examples
+    --------
+    >>> from qckit.progress import working
+    >>> with working("Reviewing 2026-10"):
+    ...     answer = 6 * 7
+    """
+    line, over = _Line(), threading.Event()
+    began = time.monotonic()
+
+    def tick() -> None:
+        while not over.wait(1.0):
+            spent = time.monotonic() - began
+            if spent >= _PATIENCE_S:
+                line.write(f"{words}: {_span(spent)}")
+
+    ticker = threading.Thread(target=tick, daemon=True)
+    ticker.start()
+    try:
+        yield
+    finally:
+        over.set()
+        ticker.join()
+        line.clear()
+
+
+def _span(seconds: float) -> str:
+    return f"{seconds:.0f} s" if seconds < 90 else f"{seconds / 60:.0f} min"
+
+
+class _Line:
+    """One line that is written over: an output of a notebook cell, a line of a terminal, else a line now and then."""
+
+    def __init__(self):
+        self.kind = _surroundings()
+        self.handle, self.width, self.at = None, 0, time.monotonic()
+        if self.kind == "notebook":
+            from IPython.display import DisplayHandle
+
+            self.handle = DisplayHandle()
+            self.shown = False
+
+    def write(self, text: str, share: float | None = None) -> None:
+        if self.kind == "notebook":
+            bar = f' <progress value="{share:.3f}" max="1"></progress>' if share is not None else ""
+            data = {"text/html": f'<div role="status">{html.escape(text)}{bar}</div>', "text/plain": text}
+            (self.handle.update if self.shown else self.handle.display)(data, raw=True)
+            self.shown = True
+        elif self.kind == "terminal":
+            self._over(text)
+        elif self.kind == "file" and time.monotonic() - self.at >= _LINE_EVERY_S:
+            self.at = time.monotonic()
+            print(text, file=sys.stderr, flush=True)
+
+    def clear(self) -> None:
+        if self.kind == "notebook" and self.shown:
+            self.handle.update({"text/html": "", "text/plain": ""}, raw=True)
+        elif self.kind == "terminal" and self.width:
+            self._over("")
+            print("\r", end="", file=sys.stderr, flush=True)
+
+    def _over(self, text: str) -> None:
+        """Write over the line before; what the terminal cannot encode is written in another way rather than failing."""
+        code = getattr(sys.stderr, "encoding", None) or "ascii"
+        text = text.encode(code, "replace").decode(code)
+        print(f"\r{text.ljust(self.width)}", end="", file=sys.stderr, flush=True)
+        self.width = len(text)
+
+
+def _surroundings() -> str:
+    if os.environ.get(_OFF) == "off":
+        return "off"
+    ipython = sys.modules.get("IPython")
+    shell = ipython.get_ipython() if ipython is not None else None
+    if shell is not None and getattr(shell, "kernel", None) is not None:
+        return "notebook"
+    return "terminal" if sys.stderr is not None and sys.stderr.isatty() else "file"

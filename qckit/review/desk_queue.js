@@ -1,0 +1,105 @@
+// The queue between the page and the log. An edit stays in it, and in the browser's own store, until Python says that
+// the log has it; what a lost kernel or a closed page leaves there is offered by the next desk of the same site.
+
+const QUEUE_PLACE = "qckit-desk:";
+const GONE_MS = 12000; // a desk that has not shown itself for so long is gone, and its queue may be offered
+const SILENT_MS = 8000; // an answer that takes longer is told
+
+function kept(name) { try { return JSON.parse(localStorage.getItem(name)); } catch { return null; } }
+function keep(name, value) {
+  try { if (value === null) localStorage.removeItem(name); else localStorage.setItem(name, JSON.stringify(value)); } catch { /* no store: the page itself still holds it */ }
+}
+
+function tell(model, message) { // a model whose kernel has gone refuses
+  try { model.send(message); return true; } catch { return false; }
+}
+
+function makeQueue(model, changed) {
+  const site = model.get("site_key"), view = Math.random().toString(36).slice(2), prefix = `${QUEUE_PLACE}${site}:`, mine = prefix + view;
+  let edits = [], sent = 0, busy = false, stored = false, lastNews = Date.now(), made = 0, settled = [];
+
+  function write() {
+    if (edits.length) { keep(mine, { alive: Date.now(), silent: silent(), edits }); stored = true; }
+    else if (stored) { keep(mine, null); stored = false; }
+  }
+  const silent = () => sent > 0 && Date.now() - lastNews > SILENT_MS;
+  function flush() { // an undo goes alone, once everything before it is in the log: only then it is known what it undoes
+    if (busy || sent < 0 || !edits.length) return;
+    const first = edits[0].do === "undo" ? 1 : edits.findIndex((e) => e.do === "undo");
+    const batch = edits.slice(0, first < 0 ? edits.length : first);
+    if (batch[0].do === "undo" && batch[0].after === undefined) batch[0].after = model.get("step");
+    busy = true; sent = batch.length; lastNews = Date.now();
+    write();
+    if (!tell(model, { do: "save", edits: batch })) lastNews = 0; // told as silence at once
+  }
+  function add(edit) {
+    made += 1;
+    edits.push({ uid: `${view}-${made}`, photo: model.get("photo"), count: model.get("count_key"), ...edit });
+    write(); flush(); changed();
+  }
+  function undo(by) { // what has not left the page yet is simply taken out of the queue
+    const last = edits.at(-1);
+    if (last && edits.length > sent && last.do !== "undo" && last.by === by && last.photo === model.get("photo")) { edits.pop(); write(); changed(); return true; }
+    add({ do: "undo", by });
+    return false;
+  }
+  function answer(message) {
+    const at = edits.findIndex((e) => e.uid === message.answer);
+    if (at < 0) return null;
+    const [edit] = edits.splice(at, 1);
+    if (!message.bad) settled.push(edit); // shown as done until the marks come anew
+    sent = Math.max(0, sent - 1); lastNews = Date.now();
+    write();
+    return edit;
+  }
+  function refreshed() { settled = []; if (sent === 0) { busy = false; flush(); } }
+
+  // ---- queues that other desks of this site left behind
+  const left = () => {
+    const found = [];
+    for (let i = 0; i < localStorage.length; i++) {
+      const name = localStorage.key(i);
+      if (!name || !name.startsWith(prefix) || name === mine) continue;
+      const queue = kept(name);
+      if (queue && queue.edits?.length && (queue.closed || queue.silent || Date.now() - queue.alive > GONE_MS)) found.push([name, queue.edits]);
+    }
+    return found;
+  };
+  function offered() { try { return left().flatMap(([, list]) => list); } catch { return []; } }
+  function takeOver(save) {
+    for (const [name, list] of left()) {
+      keep(name, null);
+      if (save) for (const edit of list) edits.push({ ...edit, again: true });
+    }
+    write(); flush(); changed();
+  }
+  function beat() {
+    if (stored && kept(mine) === null) { edits = []; sent = 0; busy = false; stored = false; } // another desk took them over
+    write(); changed();
+  }
+  const timer = setInterval(beat, 2000);
+  function close() {
+    clearInterval(timer);
+    if (edits.length) keep(mine, { alive: Date.now(), closed: true, edits });
+  }
+  window.addEventListener("pagehide", close);
+  return {
+    add, undo, answer, refreshed, offered, takeOver, silent,
+    waiting: () => edits.length || (busy ? 1 : 0), // the last one counts as saved once the counts have come along
+    of: (photo) => [...settled, ...edits].filter((e) => e.photo === photo),
+    stop() { close(); window.removeEventListener("pagehide", close); },
+  };
+}
+
+// What an edit makes of the marks, so that it shows at once; the log's own answer comes after it.
+function applyEdit(marks, edit) {
+  if (edit.do === "add") {
+    marks.push({ id: edit.uid, x: edit.x, y: edit.y, r: 19, stage: edit.stage, counted: 1, state: "waiting", doubt: 0 });
+    return;
+  }
+  const m = marks.find((k) => k.id === edit.id);
+  if (!m) return;
+  if (edit.do === "stage") { m.stage = edit.stage; m.doubt = 0; m.state = "waiting"; }
+  if (edit.do === "remove") { m.counted = 0; m.state = "waiting"; m.removed = true; }
+  if (edit.do === "restore") { m.counted = 1; m.state = "waiting"; }
+}

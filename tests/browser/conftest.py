@@ -1,0 +1,54 @@
+"""One Chromium and one JupyterLab for all browser tests: each test has its own page and its own folder."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import pytest
+
+HERE = Path(__file__).resolve().parent
+sys.path += [str(HERE), str(HERE.parent / "review")]
+
+from jupyter_lab import CHROMIUM, FLAGS, jupyter_lab  # noqa: E402
+
+
+@pytest.fixture(scope="session")
+def browser():
+    """The Chromium of this machine."""
+    if CHROMIUM is None:
+        pytest.skip("there is no Chromium on this machine")
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as play:
+        browser = play.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+        yield browser
+        browser.close()
+
+
+@pytest.fixture(scope="session")
+def lab(tmp_path_factory, browser):
+    """A running JupyterLab: (its address, the folder it serves)."""
+    root = tmp_path_factory.mktemp("lab")
+    with jupyter_lab(root, tmp_path_factory.mktemp("lab-home"), {}) as url:
+        yield url, root
+
+
+@pytest.fixture
+def page(browser):
+    """A fresh page; its errors are in ``page.errors``, what it asked for in ``page.asked``."""
+    context = browser.new_context(viewport={"width": 1280, "height": 720})
+    page = context.new_page()
+    page.errors, page.asked = [], []
+    page.on("pageerror", lambda error: page.errors.append(str(error)))
+    page.on("request", lambda request: page.asked.append(request.url))
+    yield page
+    context.close()
+
+
+@pytest.fixture
+def place(lab, request):
+    """A folder of this test's own below what JupyterLab serves."""
+    folder = lab[1] / request.node.name.replace("[", "-").replace("]", "")
+    folder.mkdir()
+    return folder
