@@ -52,13 +52,13 @@ def ready(page):
 
 
 def start_cell(page, index):
-    """Start a cell and wait until it is running, not until it is done."""
+    """Start the cell that sleeps and wait until the kernel is at it, not until it is done."""
     cell = page.locator(".jp-Notebook .jp-CodeCell").nth(index)
     for _ in range(20):
         cell.locator(".cm-content").click(position={"x": 5, "y": 5})
         page.keyboard.press("Control+Enter")
         page.wait_for_timeout(1500)
-        if cell.locator(".jp-InputArea .jp-InputPrompt").inner_text() == "[*]:":
+        if cell.locator(".jp-OutputArea-output", has_text="asleep").count():
             return
     raise AssertionError("the cell did not start")
 
@@ -79,7 +79,9 @@ def test_a_crowd_in_a_small_window_and_a_kernel_that_goes(lab, page, place, tmp_
     url, root = lab
     site = make_site(place / "site")
     crowd(site)
-    name = f"{site.relative_to(root)}/{notebook(site, DESK, 'import time; time.sleep(60)')}"
+    name = (
+        f"{site.relative_to(root)}/{notebook(site, DESK, 'import time\nprint("asleep", flush=True)\ntime.sleep(60)')}"
+    )
     open_notebook(page, url, name)
     run_cell(page, 0)
     ready(page)
@@ -191,6 +193,7 @@ def test_two_tabs_see_each_other_and_a_saved_notebook_shows_a_picture(lab, page,
     page.keyboard.press("n" if stage != "nauplius" else "d")
     wait_for(page, "Saved")
     after = before + (1 if stage != "nauplius" else -1)
+    second.bring_to_front()  # a page that nobody looks at may rest until then
     second.wait_for_function(
         "n => document.querySelector('[data-count=nauplius]').textContent == n",
         arg=str(after),
@@ -199,6 +202,7 @@ def test_two_tabs_see_each_other_and_a_saved_notebook_shows_a_picture(lab, page,
     )
     assert int(page.locator("[data-count=nauplius]").inner_text()) == after
     second.close()
+    page.bring_to_front()
 
     # saved, its kernel ended, opened again: a picture with the counts as they were last
     page.wait_for_timeout(5000)  # the picture follows once the edits have come to rest
