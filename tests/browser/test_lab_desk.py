@@ -79,9 +79,8 @@ def test_a_crowd_in_a_small_window_and_a_kernel_that_goes(lab, page, place, tmp_
     url, root = lab
     site = make_site(place / "site")
     crowd(site)
-    name = (
-        f"{site.relative_to(root)}/{notebook(site, DESK, 'import time\nprint("asleep", flush=True)\ntime.sleep(60)')}"
-    )
+    made = notebook(site, DESK, "import time\nprint('asleep', flush=True)\ntime.sleep(60)")
+    name = f"{site.relative_to(root)}/{made}"
     open_notebook(page, url, name)
     run_cell(page, 0)
     ready(page)
