@@ -6,7 +6,16 @@ import math
 
 import numpy as np
 
-__all__ = ["brightest_phase", "cos_deg", "likeness_curve", "profile_across", "shifts_of_repeats", "sin_deg"]
+__all__ = [
+    "brightest_phase",
+    "cos_deg",
+    "likeness_curve",
+    "mean_repeat",
+    "profile_across",
+    "shifts_of_repeats",
+    "sin_deg",
+    "turned_upright",
+]
 
 
 def cos_deg(angle):
@@ -33,6 +42,23 @@ def profile_across(flat, angle_deg, step=1.0):
     return start, np.where(enough, total / np.maximum(weight, 1e-9), np.nan)
 
 
+def turned_upright(flat, angle_deg):
+    """Turn a picture so that lines across ``angle_deg`` stand upright: (picture, NaN outside; where column 0 lies)."""
+    from scipy import ndimage
+
+    m, n = flat.shape
+    c, s = cos_deg(angle_deg), sin_deg(angle_deg)
+    across = [x * c + y * s for x in (0, n - 1) for y in (0, m - 1)]
+    along = [-x * s + y * c for x in (0, n - 1) for y in (0, m - 1)]
+    start, top = math.floor(min(across)), math.floor(min(along))
+    size = (math.ceil(max(along)) - top + 1, math.ceil(max(across)) - start + 1)
+    # of a row v and column u of the new picture: y = u s + v c, x = u c - v s
+    matrix = np.array([[c, s], [-s, c]])
+    offset = matrix @ np.array([top, start])
+    turned = ndimage.affine_transform(flat, matrix, offset, size, order=1, cval=np.nan, prefilter=False)
+    return turned, start
+
+
 def likeness_curve(profile):
     """Correlation of the profile with itself at each lag; NaN where fewer than a third of it overlaps."""
     good = profile[np.isfinite(profile)]
@@ -53,6 +79,11 @@ def _fold(z, period, size):
     n = int(z.size // period)
     grid = np.arange(n)[:, None] * period + np.arange(size)[None, :] * period / size
     return np.interp(grid, np.arange(z.size), z)
+
+
+def mean_repeat(z, period):
+    """The middle of all repeats, a value a pixel of the period: dirt on a few of them leaves no trace."""
+    return np.median(_fold(z, period, max(16, round(period))), axis=0)
 
 
 def shifts_of_repeats(z, period):

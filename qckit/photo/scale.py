@@ -131,7 +131,37 @@ def scale_from_pattern(image, spacing_um, *, method="ruled chamber", u_spacing_u
     elif METHODS[method] == 2:
         notes.append("Only one direction repeats clearly, so a tilted camera would not show.")
     scale = spacing_um / period
+    notes += _doubts(families, scale, method)
     share = math.hypot(u_period / period, u_spacing_um / spacing_um)
     if share > 0.01:
         notes.append(f"The scale is uncertain by {100 * share:.1f} %: take a photo with more of the pattern in it.")
     return CameraScale(scale, scale * share, method, tuple(families), (), spacing_um, tuple(notes))
+
+
+def _doubts(families, scale, method):
+    """Say which other scales the same lines allow, and what could not be seen."""
+    notes = []
+    rivals = sorted({round(r, 4) for f in families for r in f.rivals})
+    if rivals:
+        others = " or ".join(f"{scale / r:.4g}" for r in rivals)
+        notes.append(
+            f"The pattern has lines of more than one spacing: the scale is {scale:.4g} µm per pixel if the spacing "
+            f"given is that of the lines drawn in the picture, and {others} if it is another of them. Give a rough "
+            "scale to settle it (--about)."
+        )
+    doubts = {d for f in families for d in f.doubts}
+    if "soft" in doubts:
+        notes.append(
+            "The photo is too soft to exclude finer marks between those found: focus again, or give a rough scale "
+            "(--about)."
+        )
+    if "uneven" in doubts and not rivals:
+        notes.append(
+            "The lines are too uneven to tell whether every second, fourth or fifth is a stronger one: look whether "
+            "the drawn lines bound the squares whose side was given, or give a rough scale (--about)."
+        )
+    if "gaps" in doubts:
+        notes.append("Some marks of the row were not found: look whether the drawn lines lie on every mark.")
+    if "crossed" in doubts:
+        notes.append("Lines run in two directions, as on a ruled chamber or a sieve: is this a stage micrometer?")
+    return notes

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 
@@ -28,17 +29,17 @@ def draw_scale(image, scale: CameraScale, *, width_px=1200):
     Returns
     -------
     PIL.Image.Image
-        Dashed lines must lie on the pattern's own lines, one per repeat; if they do not, the scale is wrong.
+        The whole photo above, a magnified part of it below. Dashed lines must lie on the pattern's own lines, one per
+        repeat; if they do not, or lie on every second or fifth only, the scale is wrong.
     """
     from pathlib import Path
 
     import matplotlib
     from PIL import Image, ImageDraw, ImageFont
 
-    picture = Image.fromarray(np.asarray(image)).convert("RGB")
-    ratio = min(1.0, width_px / picture.width)
-    if ratio < 1:
-        picture = picture.resize((round(picture.width * ratio), round(picture.height * ratio)))
+    full = Image.fromarray(np.asarray(image)).convert("RGB")
+    ratio = min(1.0, width_px / full.width)
+    picture = full.resize((round(full.width * ratio), round(full.height * ratio))) if ratio < 1 else full.copy()
     draw = ImageDraw.Draw(picture)
     # Pillow's own font has no µ
     letters = Path(matplotlib.get_data_path()) / "fonts" / "ttf" / "DejaVuSans.ttf"
@@ -52,7 +53,44 @@ def draw_scale(image, scale: CameraScale, *, width_px=1200):
             draw.ellipse([x - 7, y - 7, x + 7, y + 7], outline=_LINE, width=3)
     text = f"{scale.um_per_px:.4g} ± {scale.u_um_per_px:.2g} µm/px ({scale.method}, {scale.spacing_um:g} µm)"
     _draw_bar(draw, picture.size, scale.um_per_px / ratio, text, font)
-    return picture
+    return _above_one_another(picture, _magnified(full, scale, picture.width)) if scale.families else picture
+
+
+def _magnified(full, scale, width_px, *, repeats=6):
+    """A part of the photo some repeats wide, around a found line, enlarged, with every repeat drawn."""
+    from PIL import ImageDraw
+
+    period = max(family.period_px for family in scale.families)
+    wide = min(full.width, max(60.0, repeats * period))
+    high = min(full.height, wide / 2.5)
+    x, y = _a_line_near(scale.families[0], full.width / 2, full.height / 2)
+    left = min(max(x - wide / 2, 0), full.width - wide)
+    top = min(max(y - high / 2, 0), full.height - high)
+    ratio = width_px / wide
+    part = full.resize((width_px, round(high * ratio)), box=(left, top, left + wide, top + high))
+    draw = ImageDraw.Draw(part)
+    for family in scale.families:
+        angle = math.radians(family.angle_deg)
+        offset = family.offset_px - left * math.cos(angle) - top * math.sin(angle)
+        _draw_family(draw, part.size, replace(family, offset_px=offset), ratio)
+    return part
+
+
+def _a_line_near(family, x, y):
+    """The point of the family's lines nearest a place. [px]"""
+    c, s = math.cos(math.radians(family.angle_deg)), math.sin(math.radians(family.angle_deg))
+    t = x * c + y * s - family.offset_px
+    away = round(t / family.period_px) * family.period_px - t
+    return x + away * c, y + away * s
+
+
+def _above_one_another(upper, lower, gap_px=6):
+    from PIL import Image
+
+    both = Image.new("RGB", (upper.width, upper.height + gap_px + lower.height), _PAPER)
+    both.paste(upper, (0, 0))
+    both.paste(lower, (0, upper.height + gap_px))
+    return both
 
 
 def _draw_family(draw, size, family, ratio):

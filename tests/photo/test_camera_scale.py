@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from drawn_patterns import draw_pattern, patterns
 
 from qckit.errors import InputError
 from qckit.photo.ruling import find_families
@@ -179,6 +180,40 @@ def test_wrong_input_is_said_in_full(call, message):
 def test_picture_for_approval_has_lines_and_a_bar(rng):
     image = np.clip(ruling(rng, 80.0, 2.0), 0, 255).astype(np.uint8)
     picture = draw_scale(image, scale_from_pattern(image, 1000.0), width_px=600)
-    assert picture.size == (600, 467)
+    assert picture.width == 600 and picture.height > 467  # the photo, and a magnified part below it
     blue = (np.asarray(picture) == (0, 90, 200)).all(axis=2)
     assert blue.sum() > 500
+
+
+def judge(drawn):
+    """Where a scale stands: refused, doubted, right, or wrong and sure."""
+    try:
+        got = scale_from_pattern(drawn.image, drawn.spacing_um, method=drawn.method)
+    except InputError:
+        return "refused"
+    if got.notes:
+        return "doubted"
+    return "right" if abs(got.um_per_px / drawn.um_per_px - 1) < 0.01 else f"wrong and sure: {drawn.name}"
+
+
+@pytest.mark.parametrize("seed", [1227, 54, 69, 4, 139, 1135, 131])
+def test_a_pattern_with_finer_or_fainter_lines_is_right_or_doubted(seed):
+    """Each was once read by every tenth, fifth or fourth line, or by a finer one, and nothing was said."""
+    assert judge(draw_pattern(seed)) in ("right", "doubted")
+
+
+@pytest.mark.slow
+def test_no_drawn_pattern_is_wrong_and_sure():
+    words = [judge(drawn) for drawn in patterns(90, start=5000)]
+    assert not [w for w in words if w.startswith("wrong")]
+    assert words.count("right") > 45
+
+
+def test_a_rough_scale_settles_which_lines_are_meant():
+    drawn = draw_pattern(22)  # squares in four parts
+    for times in (1.0, 4.0):
+        got = scale_from_pattern(
+            drawn.image, 1000.0, method="ruled chamber", about_um_per_px=1.1 * times * drawn.um_per_px
+        )
+        assert got.um_per_px == pytest.approx(times * drawn.um_per_px, rel=2e-3)
+        assert got.notes == ()
