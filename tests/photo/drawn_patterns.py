@@ -165,9 +165,8 @@ def main(n: int, start: int) -> None:
     for key, k in sorted(tally.items()):
         print(f"{key[0]:18} {key[1]:16} {k}")
     z = np.abs(z)
-    print(
-        f"of {len(z)} right and sure: within 2 stated u {np.mean(z < 2):.3f}, within 3 {np.mean(z < 3):.3f}, most {z.max():.1f}"
-    )
+    held = ", ".join(f"within {k} stated u {np.mean(z < k):.3f}" for k in (2, 3))
+    print(f"of {len(z)} right and sure: {held}, most {z.max():.1f}")
 
 
 if __name__ == "__main__":
