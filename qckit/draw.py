@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from contextlib import contextmanager
 
+from qckit.stages import STAGE_RECORDS
+
 __all__ = [
     "INK",
     "MARKERS",
@@ -25,10 +27,7 @@ INK = "#222222"
 SERIES = ("#0072B2", "#D55E00", "#009E73", "#CC79A7", "#E69F00", "#56B4E9", "#000000")
 MARKERS = ("o", "s", "^", "D", "v", "P", "X")
 STAGE_STYLE = {
-    "nauplius": {"color": "#D55E00", "marker": "^", "hatch": "///", "letter": "N"},
-    "umbrella": {"color": "#CC79A7", "marker": "D", "hatch": "xx", "letter": "U"},
-    "cyst": {"color": "#0072B2", "marker": "o", "hatch": "", "letter": "C"},
-    "shell": {"color": "#7F7F7F", "marker": "s", "hatch": "..", "letter": "S"},
+    s.name: {"color": s.colour, "marker": s.marker, "hatch": s.hatching, "letter": s.letter} for s in STAGE_RECORDS
 }
 
 

@@ -11,12 +11,11 @@ from dataclasses import dataclass
 
 from qckit.errors import InputError, unknown_name
 from qckit.quantities import QUANTITIES, unit_problem
+from qckit.stages import CLASSES, STAGE_RECORDS
 
 __all__ = [
-    "COUNT_COLUMNS",
     "PROBLEM_COLUMNS",
     "SEPARATIONS",
-    "STAGES",
     "TABLES",
     "Column",
     "check_cell",
@@ -26,12 +25,6 @@ __all__ = [
     "table_columns",
     "to_utc",
 ]
-
-STAGES = ("nauplius", "umbrella", "cyst", "shell")
-"""The stages that are counted, in the order used everywhere. ``debris`` is the fifth class, never counted."""
-
-COUNT_COLUMNS = {"nauplius": "nauplii", "umbrella": "umbrella", "cyst": "cysts", "shell": "shells"}
-"""Stage -> its count column in the samples table."""
 
 SEPARATIONS = ("settling", "light", "screen", "magnetic", "salt", "other")
 """Ways of parting nauplii from shells and unhatched cysts at harvest."""
@@ -59,6 +52,14 @@ class Column:
 
 def _c(name, kind="text", unit="", low=None, high=None, choices=(), meaning="", required=False):
     return Column(name.rstrip("*"), kind, unit, required or name.endswith("*"), low, high, tuple(choices), meaning)
+
+
+def _count_columns():
+    """A column of the samples for each stage; embryos, a cyst seen without its shell, beside the cysts."""
+    for s in STAGE_RECORDS:
+        yield _c(s.column, "int", "", 0, 1e7, meaning=s.meaning, required=s.is_required)
+        if s.name == "cyst":
+            yield _c("embryos", "int", "", 0, 1e7, meaning="unhatched embryos seen after decapsulation")
 
 
 TABLES: dict[str, tuple[Column, ...]] = {
@@ -117,11 +118,7 @@ TABLES: dict[str, tuple[Column, ...]] = {
         _c("mass_g", "float", "g", 1e-6, 1e5, meaning="mass counted, of a sieve sample or a weighed harvest"),
         _c("chamber_depth_mm", "float", "mm", 0.001, 100, meaning="photo's frame times this depth is the volume"),
         _c("dilution", "float", "", 1e-3, 1e6, meaning="times the sample was diluted before counting; 1 if not"),
-        _c("nauplii*", "int", "", 0, 1e7),
-        _c("umbrella", "int", "", 0, 1e7),
-        _c("cysts", "int", "", 0, 1e7, meaning="unhatched, intact cysts"),
-        _c("embryos", "int", "", 0, 1e7, meaning="unhatched embryos seen after decapsulation"),
-        _c("shells", "int", "", 0, 1e7),
+        *_count_columns(),
         _c("counted_by*", "choice", choices=("photo", "person")),
         _c("counter", meaning="who, or which software version, counted"),
         _c("photos", meaning="file names, separated by semicolons"),
@@ -150,8 +147,8 @@ TABLES: dict[str, tuple[Column, ...]] = {
     "objects": (
         _c("photo*"),
         _c("object_id", "int", "", 0, 1e7),
-        _c("stage", "choice", choices=(*STAGES, "debris")),
-        *(_c(f"p_{s}", "float", "", 0, 1) for s in (*STAGES, "debris")),
+        _c("stage", "choice", choices=CLASSES),
+        *(_c(f"p_{s}", "float", "", 0, 1) for s in CLASSES),
         _c("x_px", "float", "px"),
         _c("y_px", "float", "px"),
         _c("length_um", "float", "µm", 0),

@@ -6,28 +6,20 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).resolve().parents[1] / "qckit"
+# root files
 BASE = {
-    "errors",
-    "tables",
-    "settings",
-    "_paths",
-    "draw",
-    "words",
-    "files",
-    "quantities",
-    "site_tables",
-    "progress",
-    "in_notebook",
-    "__init__",
-}  # root files
+    *("__init__", "_paths", "draw", "errors", "files", "quantities", "settings", "site_tables", "stages", "tables"),
+    *("words", "progress", "in_notebook"),
+}
 MAY_IMPORT = {
     "errors": set(),
     "_paths": set(),
-    "draw": set(),
+    "draw": {"stages"},
     "__init__": set(),
-    "tables": {"errors", "quantities"},
+    "tables": {"errors", "quantities", "stages"},
     "settings": {"errors", "quantities", "tables"},
     "quantities": set(),
+    "stages": set(),
     "words": set(),
     "progress": set(),
     "in_notebook": {"errors"},

@@ -11,7 +11,7 @@ import numpy as np
 from qckit.agreement.paired import bland_altman, concordance
 from qckit.agreement.rates import CountRates, rates_from_counts, rates_from_matches
 from qckit.errors import InputError
-from qckit.tables import COUNT_COLUMNS, STAGES
+from qckit.stages import FULL_CYST_STAGES, STAGE_COLUMNS, STAGE_RECORDS, STAGES
 
 __all__ = ["Certificate", "certify_camera", "hatch_pct_of", "read_certificate"]
 
@@ -96,8 +96,9 @@ def hatch_pct_of(counts):
     ndarray, shape (n,)
         100 N / (N + U + C); NaN where all are 0. [%]
     """
-    n, u, c = (counts[k].astype(float).to_numpy() for k in ("nauplii", "umbrella", "cysts"))
-    return np.divide(100 * n, n + u + c, out=np.full(len(n), np.nan), where=n + u + c > 0)
+    of = {s: counts[STAGE_COLUMNS[s]].astype(float).to_numpy() for s in FULL_CYST_STAGES}
+    part, whole = sum(of[s.name] for s in STAGE_RECORDS if s.is_hatched), sum(of.values())
+    return np.divide(100 * part, whole, out=np.full(len(part), np.nan), where=whole > 0)
 
 
 def certify_camera(
@@ -163,7 +164,7 @@ def certify_camera(
             f"Names by the kit: {_some(photo_counts['photo'])}; by hand: {_some(hand_counts['photo'])}. "
             "Use the same names."
         )
-    columns = list(COUNT_COLUMNS.values())
+    columns = list(STAGE_COLUMNS.values())
     seen = pd.DataFrame({c: joined[c].astype(float) for c in columns})
     true = pd.DataFrame({c: joined[f"{c}_hand"].astype(float) for c in columns})
     agreement = _agreement(seen, true)
@@ -205,7 +206,7 @@ def _agreement(seen, true):
     """Bias, limits and concordance per figure; hatch percentage in points."""
     import pandas as pd
 
-    figures = {s: (seen[c].to_numpy(), true[c].to_numpy()) for s, c in COUNT_COLUMNS.items()}
+    figures = {s: (seen[c].to_numpy(), true[c].to_numpy()) for s, c in STAGE_COLUMNS.items()}
     figures["hatch_pct"] = (hatch_pct_of(seen), hatch_pct_of(true))
     rows = []
     for name, (a, b) in figures.items():

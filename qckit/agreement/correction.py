@@ -8,7 +8,7 @@ import numpy as np
 
 from qckit.agreement.rates import _PRIOR, OUTCOMES, CountRates
 from qckit.errors import InputError
-from qckit.tables import COUNT_COLUMNS, STAGES
+from qckit.stages import STAGE_COLUMNS, STAGES
 
 __all__ = ["CorrectedCounts", "correct_counts"]
 
@@ -112,10 +112,10 @@ def correct_counts(counts, rates: CountRates, *, confidence=0.95, seed=11) -> Co
 def _counts_array(counts):
     """Return counts as (photos, 4) floats."""
     if hasattr(counts, "columns"):
-        missing = [c for c in COUNT_COLUMNS.values() if c not in counts.columns]
+        missing = [c for c in STAGE_COLUMNS.values() if c not in counts.columns]
         if missing:
             raise InputError(f"the counts have no column {', '.join(missing)}. Found: {', '.join(counts.columns)}.")
-        seen = counts[list(COUNT_COLUMNS.values())].astype(float).to_numpy()
+        seen = counts[list(STAGE_COLUMNS.values())].astype(float).to_numpy()
     else:
         seen = np.array([[float(counts.get(s, 0)) for s in STAGES]])
     if not np.isfinite(seen).all() or (seen < 0).any() or not len(seen):

@@ -7,7 +7,7 @@ import numpy as np
 from qckit import draw
 from qckit.agreement.paired import bland_altman
 from qckit.agreement.rates import OUTCOMES, CountRates
-from qckit.tables import STAGES
+from qckit.stages import STAGES
 
 __all__ = ["draw_confusion", "draw_differences"]
 

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from qckit.agreement.certificate import Certificate, read_certificate
-from qckit.tables import STAGES, to_utc
+from qckit.stages import STAGES
+from qckit.tables import to_utc
 
 __all__ = ["CertificateUse", "camera_of", "latest_certificate"]
 

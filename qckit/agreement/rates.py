@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from qckit.errors import InputError
-from qckit.tables import COUNT_COLUMNS, STAGES
+from qckit.stages import STAGE_COLUMNS, STAGES
 
 __all__ = ["CountRates", "rates_from_counts", "rates_from_matches"]
 
@@ -215,7 +215,7 @@ def rates_from_counts(photo_counts, hand_counts, *, n_draws=400, seed=20, weight
     """
     joined = photo_counts.merge(hand_counts, on="photo", suffixes=("_photo", "_hand"))
     _enough(len(joined))
-    columns = [COUNT_COLUMNS[s] for s in STAGES]
+    columns = [STAGE_COLUMNS[s] for s in STAGES]
 
     def numbers(which):
         return np.column_stack(
@@ -250,9 +250,10 @@ def rates_from_counts(photo_counts, hand_counts, *, n_draws=400, seed=20, weight
 
 def _unmix(seen, true, weight, rounds=400):
     """Mixing matrix (4, 5) of photo totals (n, 4) out of hand totals (n, 4)."""
-    m = np.full((4, 4), 0.02) + np.eye(4) * 0.9
+    k = len(STAGES)
+    m = np.full((k, k), 0.02) + np.eye(k) * 0.9
     size = true.sum(axis=0)[:, None]
-    prior = weight * np.eye(4)
+    prior = weight * np.eye(k)
     for _ in range(rounds):
         expected = true @ m
         ratio = np.divide(seen, expected, out=np.zeros_like(seen), where=expected > 1e-12)

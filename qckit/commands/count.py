@@ -9,6 +9,7 @@ from pathlib import Path
 import click
 
 from qckit.errors import InputError, one_line
+from qckit.stages import STAGE_RECORDS, stage_words
 
 LISTED = 10
 
@@ -83,8 +84,8 @@ def command(photos, um_per_px, scales, out, workers, scheduler, checked, reader,
     pct = overall_hatch_pct(counts)
     hatched = "no hatching percentage, as there is nothing to take it of" if math.isnan(pct) else f"hatched {pct:.1f} %"
     click.echo(
-        f"{len(counts)} photo{'s' if len(counts) != 1 else ''} counted: {counts.nauplii.sum()} nauplii, "
-        f"{counts.umbrella.sum()} umbrella stages, {counts.cyst.sum()} cysts, {counts.shell.sum()} shells; "
+        f"{len(counts)} photo{'s' if len(counts) != 1 else ''} counted: "
+        f"{stage_words({s.name: counts[s.photo_column].sum() for s in STAGE_RECORDS})}; "
         f"{hatched}. Results in {one_line(out)}"
     )
     for folder in counted.left_out:

@@ -9,6 +9,8 @@ from pathlib import Path
 
 import click
 
+from qckit.stages import STAGE_RECORDS
+
 _SITE = click.option("--site", default="", metavar="FOLDER", help="The site folder; the one we are in if left out.")
 _BY = click.option("--by", default="", metavar="NAME", help="Who does this; $QCKIT_BY or the user if left out.")
 _REASON = click.option("--reason", required=True, metavar="TEXT", help="Why, in words; it is kept.")
@@ -263,13 +265,17 @@ def correct(table, key, column, value, reason, site, by):
     click.echo(f"{table} {key}: {column} is now {value or 'empty'}.")
 
 
+def _counts(function):
+    """Add an option for the count of each stage, and of embryos."""
+    function = click.option("--embryos", type=int)(function)
+    for s in reversed(STAGE_RECORDS):
+        function = click.option(f"--{s.column}", type=int, required=s.is_required)(function)
+    return function
+
+
 @command.command("recount")
 @click.argument("sample")
-@click.option("--nauplii", type=int, required=True)
-@click.option("--umbrella", type=int)
-@click.option("--cysts", type=int)
-@click.option("--embryos", type=int)
-@click.option("--shells", type=int)
+@_counts
 @click.option("--rest", type=click.Choice(["keep", "empty"]), help="Earlier counts not given: keep them, or uncounted.")
 @_REASON
 @_SITE

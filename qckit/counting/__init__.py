@@ -19,7 +19,7 @@ _HOME = {
     "measuring": ("FEATURES", "measure_objects", "sum_pieces"),
     "picture": ("describe_counts", "draw_checked", "save_checked"),
     "pipeline": ("count_photo",),
-    "result": ("COUNTER_VERSION", "COUNTS_COLUMNS", "Flag", "PhotoCount"),
+    "result": ("COUNTER_VERSION", "PHOTO_COLUMNS", "Flag", "PhotoCount"),
     "scoring": ("score_photo", "score_photos", "summarise_scores"),
     "fallback.splitting": ("cut_pieces",),
     "stages": ("CLASSES", "StageModel", "load_stage_model", "model_key", "save_stage_model"),

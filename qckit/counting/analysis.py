@@ -15,6 +15,7 @@ from qckit.counting.measuring import PieceSums, measure_objects, sum_pieces
 from qckit.counting.seeded import cut_at_centres
 from qckit.counting.stages import StageModel
 from qckit.counting.working import WorkImage
+from qckit.stages import CLASSES
 
 __all__ = ["Analysis", "FoundObjects", "analyse", "analyse_at_centres", "choose_objects"]
 
@@ -201,7 +202,7 @@ def gather(work: WorkImage, cut: CutMeasures, index: np.ndarray, p: np.ndarray) 
             box = pieces.boxes[group]
             boxes[k] = (*box[:, :2].min(axis=0), *box[:, 2:].max(axis=0))
     origin = pieces.origin[patch]
-    single = 1 - p[:, 5]
-    stage_p = p[:, :5] / np.maximum(single, 1e-9)[:, None]
+    single = 1 - p[:, len(CLASSES)]
+    stage_p = p[:, : len(CLASSES)] / np.maximum(single, 1e-9)[:, None]
     rows, cols = origin[:, 0] + sizes["y_um"] / um + 0.5, origin[:, 1] + sizes["x_um"] / um + 0.5
     return FoundObjects(stage_p, single, rows, cols, boxes, patch, sizes, cut.features[index])

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-import math
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -15,11 +14,12 @@ from qckit.counting.bounds import check_counted_scale
 from qckit.counting.earlier import read_earlier, write_tables
 from qckit.counting.isolated import can_isolate, run_isolated
 from qckit.counting.regions import region_words
-from qckit.counting.result import COUNTS_COLUMNS, Flag, PhotoCount, version_with
+from qckit.counting.result import PHOTO_COLUMNS, Flag, PhotoCount, version_with
 from qckit.counting.stages import load_stage_model, model_key
 from qckit.errors import InputError, QcError, one_line
 from qckit.files import sweep, write_whole
 from qckit.photo import Scales, drawn_folders, find_photos, photo_names
+from qckit.stages import STAGE_RECORDS, hatched_pct
 from qckit.tables import empty_table, table_columns
 
 __all__ = ["CountedPhotos", "checked_name", "count_photos"]
@@ -35,7 +35,7 @@ class CountedPhotos:
     Attributes
     ----------
     counts : DataFrame
-        A row per photo, columns of ``COUNTS_COLUMNS``.
+        A row per photo, columns of ``PHOTO_COLUMNS``.
     objects : DataFrame
         Columns of the objects table.
     failures : DataFrame
@@ -396,7 +396,7 @@ def _tables(jobs, results) -> CountedPhotos:
         rows.append(count.to_row())
         if len(count.objects):
             objects.append(count.objects)
-    counts = pd.DataFrame(rows, columns=list(COUNTS_COLUMNS))
+    counts = pd.DataFrame(rows, columns=list(PHOTO_COLUMNS))
     empty = empty_table("objects")
     table = pd.concat(objects, ignore_index=True).astype(empty.dtypes.to_dict()) if objects else empty
     return CountedPhotos(counts, table, pd.DataFrame(failures, columns=["photo", "message"]))
@@ -404,5 +404,4 @@ def _tables(jobs, results) -> CountedPhotos:
 
 def overall_hatch_pct(counts: pd.DataFrame) -> float:
     """Hatching percentage over all photos of a counts table; NaN without nauplii, umbrella stages and cysts."""
-    full = counts[["nauplii", "umbrella", "cyst"]].to_numpy().sum()
-    return 100.0 * counts.nauplii.sum() / full if full else math.nan
+    return hatched_pct({s.name: counts[s.photo_column].sum() for s in STAGE_RECORDS})

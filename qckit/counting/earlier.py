@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from qckit.counting.result import COUNTS_COLUMNS
+from qckit.counting.result import PHOTO_COLUMNS
 from qckit.errors import InputError, one_line
 from qckit.files import neutralise, write_csv
 from qckit.tables import table_columns
@@ -42,7 +42,7 @@ def read_earlier(folder: Path) -> Earlier | None:
     InputError
         A table there is none of this version's: it would be lost.
     """
-    columns = {COUNTS_FILE: list(COUNTS_COLUMNS), OBJECTS_FILE: table_columns("objects")}
+    columns = {COUNTS_FILE: list(PHOTO_COLUMNS), OBJECTS_FILE: table_columns("objects")}
     if not any((folder / name).exists() for name in columns):
         return None
     return Earlier(*(_read(folder / name, named) for name, named in columns.items()))

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from qckit.counting.result import Flag
-from qckit.tables import STAGES
+from qckit.stages import CLASSES, STAGE_RECORDS, STAGES
 
 __all__ = ["FLAG_CODES", "PhotoSigns", "hatch_swing", "judge_photo"]
 
@@ -99,9 +99,11 @@ def hatch_swing(p: np.ndarray) -> float:
     if not len(p):
         return 0.0
     stage = p.argmax(axis=1)
-    full = np.bincount(stage, minlength=5)[:3]
-    hatched = full[0] / max(full.sum(), 1)
-    effect = np.array([1 - hatched, -hatched, -hatched, 0.0, 0.0]) * 100 / max(full.sum(), 1)
+    n = np.bincount(stage, minlength=len(CLASSES))
+    whole = max(n[[s.is_full_cyst for s in STAGE_RECORDS] + [False]].sum(), 1)
+    hatched = n[[s.is_hatched for s in STAGE_RECORDS] + [False]].sum() / whole
+    each = [float(s.is_hatched) - hatched if s.is_full_cyst else 0.0 for s in STAGE_RECORDS]
+    effect = np.array([*each, 0.0]) * 100 / whole
     return min(float((p * np.abs(effect - effect[stage][:, None])).sum()), 100.0)
 
 

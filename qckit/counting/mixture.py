@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from qckit.tables import STAGES
+from qckit.stages import STAGES
 
 __all__ = ["USUAL_CYSTS", "settle_cysts_and_shells"]
 

@@ -10,7 +10,7 @@ import pandas as pd
 from qckit.draw import STAGE_STYLE
 from qckit.files import write_whole
 from qckit.photo.reading import DRAWN_MARK
-from qckit.tables import STAGES
+from qckit.stages import STAGE_RECORDS, stage_words
 
 __all__ = ["describe_counts", "draw_checked", "save_checked"]
 
@@ -19,8 +19,7 @@ LONG_SIDE_PX = 2000  # large enough to check by eye, small enough to send
 
 def describe_counts(counts: dict[str, int]) -> str:
     """Say the counts in words, for a legend or a picture's alternative text."""
-    words = {"nauplius": "nauplii", "umbrella": "umbrella stages", "cyst": "cysts", "shell": "shells"}
-    return ", ".join(f"{counts.get(s, 0)} {words[s]}" for s in STAGES)
+    return stage_words(counts)
 
 
 def _outline(draw, marker: str, x: float, y: float, r: float, colour, width: int) -> None:
@@ -114,12 +113,11 @@ def _with_legend(image, objects: pd.DataFrame, font, size: int, title: str):
     draw = ImageDraw.Draw(page)
     counted = objects[objects.counted.fillna(False).astype(bool)]
     counts = counted.stage.value_counts()
-    words = {"nauplius": "nauplii", "umbrella": "umbrella stages", "cyst": "cysts", "shell": "shells"}
     x, y = size, image.height + round(1.0 * size)
-    for stage in STAGES:
-        style = STAGE_STYLE[stage]
+    for record in STAGE_RECORDS:
+        stage, style = record.name, STAGE_STYLE[record.name]
         _outline(draw, style["marker"], x + size / 2, y, 0.55 * size, style["color"], 2)
-        text = f"{style['letter']}  {int(counts.get(stage, 0))} {words[stage]}"
+        text = f"{style['letter']}  {int(counts.get(stage, 0))} {record.plural}"
         draw.text((x + 1.5 * size, y), text, fill="#222222", font=font, anchor="lm")
         x += 3.2 * size + draw.textlength(text, font=font)
     note = (

@@ -20,7 +20,8 @@ from qckit.counting.stages import CLASSES, StageModel, load_stage_model, model_k
 from qckit.counting.working import WORK_UM_PER_PX, make_work_image
 from qckit.photo import Photo, read_photo
 from qckit.photo.scales import check_scale
-from qckit.tables import STAGES, table_columns
+from qckit.stages import FULL_CYST_STAGES, STAGES
+from qckit.tables import table_columns
 
 __all__ = ["count_photo", "find_objects", "finest_scale"]
 
@@ -81,7 +82,7 @@ def count_photo(
         objects, frame_mm2 = _in_region(objects, region, um_per_px), region_area_mm2(region, um_per_px, **size)
     inside = objects[objects.counted]
     counts = {s: int((inside.stage == s).sum()) for s in STAGES}
-    in_frame = None if region is None else sum(counts[s] for s in STAGES[:3])
+    in_frame = None if region is None else sum(counts[s] for s in FULL_CYST_STAGES)
     signs = _signs(analysis, found, model, differing, one_reader=reader_module(reader) is None, in_frame=in_frame)
     flags = judge_photo(signs)
     return PhotoCount(

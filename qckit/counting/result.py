@@ -2,26 +2,22 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from typing import NamedTuple
 
 import pandas as pd
 
 from qckit.counting.regions import density_per_ml
-from qckit.tables import STAGES
+from qckit.stages import STAGE_RECORDS, hatched_pct
 
-__all__ = ["COUNTER_VERSION", "COUNTS_COLUMNS", "Flag", "PhotoCount", "version_with"]
+__all__ = ["COUNTER_VERSION", "PHOTO_COLUMNS", "Flag", "PhotoCount", "version_with"]
 
 COUNTER_VERSION = "1.5"
 """Raised whenever the same photo may give another count; counts kept from another version are made again."""
 
-COUNTS_COLUMNS = (
+PHOTO_COLUMNS = (
     "photo",
-    "nauplii",
-    "umbrella",
-    "cyst",
-    "shell",
+    *(s.photo_column for s in STAGE_RECORDS),
     "hatch_pct",
     "flags",
     "seconds",
@@ -89,8 +85,7 @@ class PhotoCount:
     @property
     def hatch_pct(self) -> float:
         """Nauplii in percent of nauplii, umbrella stages and cysts; NaN where there are none."""
-        full = sum(self.counts[s] for s in STAGES[:3])
-        return 100.0 * self.counts["nauplius"] / full if full else math.nan
+        return hatched_pct(self.counts)
 
     @property
     def density_per_mm2(self) -> dict[str, float]:
@@ -102,13 +97,10 @@ class PhotoCount:
         return {s: density_per_ml(n, self.frame_mm2, chamber_depth_mm) for s, n in self.counts.items()}
 
     def to_row(self) -> dict:
-        """Return the row of the counts table (columns of ``COUNTS_COLUMNS``)."""
+        """Return the row of the counts table (columns of ``PHOTO_COLUMNS``)."""
         return {
             "photo": self.photo,
-            "nauplii": self.counts["nauplius"],
-            "umbrella": self.counts["umbrella"],
-            "cyst": self.counts["cyst"],
-            "shell": self.counts["shell"],
+            **{s.photo_column: self.counts[s.name] for s in STAGE_RECORDS},
             "hatch_pct": round(self.hatch_pct, 3),
             "flags": ";".join(f.code for f in self.flags),
             "seconds": round(self.seconds, 3),

@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from qckit.tables import STAGES
+from qckit.stages import STAGES
 
 __all__ = ["match_objects", "score_photo", "score_photos", "summarise_scores"]
 
@@ -63,8 +63,8 @@ def score_photo(truth: pd.DataFrame, found: pd.DataFrame) -> dict:
     asked = ((truth.touches_edge == 0) & (truth.visible_fraction >= 0.35)).to_numpy()
     code_true = np.array([STAGES.index(s) for s in truth.stage], int)
     code_found = np.array([STAGES.index(s) for s in found.stage], int)
-    confusion, missed = np.zeros((4, 4), int), np.bincount(code_true[asked], minlength=4)
-    false = np.bincount(code_found, minlength=4)
+    confusion, missed = np.zeros((len(STAGES),) * 2, int), np.bincount(code_true[asked], minlength=len(STAGES))
+    false = np.bincount(code_found, minlength=len(STAGES))
     n_true, n_found = missed.copy(), false.copy()
     for i, j in match_objects(truth, found):
         false[code_found[j]] -= 1

@@ -15,11 +15,10 @@ import numpy as np
 
 from qckit.counting.measuring import FEATURES, GREY_FEATURES
 from qckit.errors import InputError
-from qckit.tables import STAGES
+from qckit.stages import CLASSES
 
 __all__ = ["ANSWERS", "CLASSES", "StageModel", "load_stage_model", "model_key", "save_stage_model"]
 
-CLASSES = (*STAGES, "debris")
 ANSWERS = (*CLASSES, "part")
 MODEL_FILE = Path(__file__).with_name("stage_model.npz")
 

@@ -7,7 +7,7 @@ from itertools import pairwise
 import pandas as pd
 
 from qckit.log import SiteLog, engine, query
-from qckit.tables import COUNT_COLUMNS
+from qckit.stages import STAGE_COLUMNS
 
 __all__ = ["AGAIN", "repeat_counts"]
 
@@ -39,7 +39,7 @@ def repeat_counts(log: SiteLog, hatch: str | None = None) -> pd.DataFrame:
     for sample, group in counts.groupby("sample", sort=False):
         given = group.to_dict("records")
         for first, second in pairwise(given):
-            for column in (*COUNT_COLUMNS.values(), "embryos"):
+            for column in (*STAGE_COLUMNS.values(), "embryos"):
                 if pd.isna(first[column]) or pd.isna(second[column]):
                     continue
                 who = [None if pd.isna(row["counter"]) else row["counter"] for row in (first, second)]

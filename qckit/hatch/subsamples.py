@@ -23,13 +23,19 @@ import numpy as np
 import pandas as pd
 
 from qckit.errors import unknown_name
+from qckit.stages import STAGE_COLUMNS, STAGE_RECORDS
 
 __all__ = ["LEFT_OUT", "fill_volumes", "joined_subsamples", "reading_subsamples"]
 
 LEFT_OUT = ("", "uncounted", "other_hour", "counted_again", "incomplete", "other_kind")
 """Values of the column ``left_out`` of :func:`reading_subsamples`; empty: used."""
 
-_NUMBERS = ("nauplii", "umbrella", "cysts", "embryos", "shells", "hours", "volume_ul")
+_NUMBERS = (*STAGE_COLUMNS.values(), "embryos", "hours", "volume_ul")
+# further stages of what hatched count with the nauplii, those between cyst and nauplius with the umbrella stages
+_MORE_HATCHED = [s.column for s in STAGE_RECORDS if s.is_hatched and s.name != "nauplius"]
+_MORE_BETWEEN = [
+    s.column for s in STAGE_RECORDS if s.is_full_cyst and not s.is_hatched and s.name not in ("umbrella", "cyst")
+]
 _OF_HATCH = ("lot", "cone", "purpose", "operator", "started", "cysts_g", "volume_ml")
 _OF_LOT = ("moisture_pct", "dry_weight_ug")
 
@@ -118,6 +124,9 @@ def joined_subsamples(samples, hatches, lots=None, photos=None):
     out = pd.DataFrame(texts, index=chosen.index)
     for name in _NUMBERS:
         out[name] = _numbers(chosen, name)
+    out["nauplii"] += out[_MORE_HATCHED].sum(axis=1)
+    if _MORE_BETWEEN:
+        out["umbrella"] = out[["umbrella", *_MORE_BETWEEN]].sum(axis=1, min_count=1)
     dilution = np.nan_to_num(_numbers(chosen, "dilution", 1.0), nan=1.0)
     out["counted_ul"] = out["volume_ul"] / dilution
     out = out.merge(hatches.reindex(columns=["hatch", *_OF_HATCH]), on="hatch", how="left")

@@ -13,7 +13,8 @@ import pandas as pd
 from qckit.log import engine, plausible, query, schema
 from qckit.log.corrections import mending
 from qckit.log.counts import photo_names, tally
-from qckit.tables import COUNT_COLUMNS, TABLES, check_cell, to_utc
+from qckit.stages import STAGE_COLUMNS
+from qckit.tables import TABLES, check_cell, to_utc
 
 __all__ = ["FINDINGS", "check_log", "find_photo"]
 
@@ -201,7 +202,7 @@ def _far_from_photo(connection, tables) -> list[tuple]:
     by_photo = samples[(samples["counted_by"] == "photo") & samples["nauplii"].notna()]
     names = photos.loc[photos["sample"].isin(set(by_photo["sample"])), ["photo", "sample"]]
     if names.empty:
-        found_counts = pd.DataFrame(columns=list(COUNT_COLUMNS.values()))
+        found_counts = pd.DataFrame(columns=list(STAGE_COLUMNS.values()))
     else:
         objects = query.fetch(connection, "objects", {"photo": names["photo"].tolist()})
         counts = tally(objects).reindex(names["photo"], fill_value=0)
@@ -212,13 +213,13 @@ def _far_from_photo(connection, tables) -> list[tuple]:
             continue
         seen = found_counts.loc[row.sample]
         gaps = {
-            c: abs(int(getattr(row, c)) - int(seen[c])) for c in COUNT_COLUMNS.values() if not pd.isna(getattr(row, c))
+            c: abs(int(getattr(row, c)) - int(seen[c])) for c in STAGE_COLUMNS.values() if not pd.isna(getattr(row, c))
         }
         apart = sum(gaps.values())
         if apart:
             worst = max(gaps, key=gaps.get)
             far = apart > _FAR * max(int(seen.sum()), 1)
-            told = ", ".join(f"{c} {getattr(row, c)} / {seen[c]}" for c in COUNT_COLUMNS.values())
+            told = ", ".join(f"{c} {getattr(row, c)} / {seen[c]}" for c in STAGE_COLUMNS.values())
             found.append(
                 (
                     "count apart from photo",
@@ -251,7 +252,7 @@ def _duplicate_times(tables) -> list[tuple]:
             )
         )
     samples = tables["samples"]
-    counts = [*COUNT_COLUMNS.values(), "embryos"]
+    counts = [*STAGE_COLUMNS.values(), "embryos"]
     copies = samples[samples["nauplii"].notna() & samples.duplicated(["hatch", "taken", *counts], keep=False)]
     for row in copies.itertuples():
         found.append(

@@ -14,7 +14,8 @@ from qckit.files import restore
 from qckit.log import schema
 from qckit.log.held import flagged_note, held_back
 from qckit.log.query import WITHDRAWN, among, fetch, known_names
-from qckit.tables import COUNT_COLUMNS, TABLES, check_table, empty_table, table_columns
+from qckit.stages import STAGE_COLUMNS
+from qckit.tables import TABLES, check_table, empty_table, table_columns
 
 __all__ = ["as_frames", "photo_names", "plan", "read_counted", "same_file_twice", "tally"]
 
@@ -121,7 +122,7 @@ def as_frames(counted, objects: pd.DataFrame | None) -> tuple[pd.DataFrame, pd.D
 def _photo_row(count) -> dict:
     row = {name: getattr(count, name, None) for name in _PHOTO_ATTRIBUTES}
     row["flags"] = "; ".join(flag.code for flag in count.flags)
-    row.update({COUNT_COLUMNS[stage]: n for stage, n in count.counts.items() if stage in COUNT_COLUMNS})
+    row.update({STAGE_COLUMNS[stage]: n for stage, n in count.counts.items() if stage in STAGE_COLUMNS})
     return row
 
 
@@ -155,12 +156,12 @@ def tally(objects: pd.DataFrame) -> pd.DataFrame:
         Columns nauplii, umbrella, cysts, shells; photo as index.
     """
     of_photo, photos = pd.factorize(objects["photo"])
-    stages = pd.Index(list(COUNT_COLUMNS)).get_indexer(objects["stage"])  # -1: debris
+    stages = pd.Index(list(STAGE_COLUMNS)).get_indexer(objects["stage"])  # -1: debris
     inside = objects["counted"].fillna(False).to_numpy(dtype=bool) & (stages >= 0)
-    shape = (len(photos), len(COUNT_COLUMNS))
+    shape = (len(photos), len(STAGE_COLUMNS))
     cells = of_photo[inside] * shape[1] + stages[inside]
     table = np.bincount(cells, minlength=shape[0] * shape[1]).reshape(shape)
-    return pd.DataFrame(table, index=pd.Index(photos, dtype="str", name="photo"), columns=list(COUNT_COLUMNS.values()))
+    return pd.DataFrame(table, index=pd.Index(photos, dtype="str", name="photo"), columns=list(STAGE_COLUMNS.values()))
 
 
 def plan(connection, photos: pd.DataFrame, objects: pd.DataFrame, *, replace_hand_counts: bool = False) -> CountPlan:
@@ -213,7 +214,7 @@ def _agree(photos, objects, counts) -> None:
     stray = set(objects["photo"].unique()) - set(photos["photo"])
     if stray:
         raise unknown_name("photo", sorted(stray)[0], photos["photo"], where="objects")
-    for column in COUNT_COLUMNS.values():
+    for column in STAGE_COLUMNS.values():
         if column not in photos.columns:
             continue
         told = pd.to_numeric(photos[column]).to_numpy()
@@ -311,7 +312,7 @@ def _fresh(connection, photos, counts) -> pd.Series:
     entered = fetch(connection, "objects", {"photo": list(logged["photo"])}, corrected=False)
     before = tally(entered[entered["source"] == "found"]).to_dict("index")
     now = counts.to_dict("index")
-    none = dict.fromkeys(COUNT_COLUMNS.values(), 0)
+    none = dict.fromkeys(STAGE_COLUMNS.values(), 0)
     columns = ["sha256", "um_per_px", "counter_version"]
     old = {row[0]: [_known(v) for v in row[1:]] for row in logged[["photo", *columns]].itertuples(index=False)}
     marks = [
@@ -359,7 +360,7 @@ def _counted_before(connection, names: list[str]) -> pd.DataFrame:
     logged = fetch(connection, "photos", {"photo": names}) if names else empty_table("photos")
     logged = logged[["photo", "sample", "frame_mm2", "counter_version"]]
     if logged.empty:
-        return logged.assign(**{c: pd.Series(dtype="int64") for c in COUNT_COLUMNS.values()})
+        return logged.assign(**{c: pd.Series(dtype="int64") for c in STAGE_COLUMNS.values()})
     counts = tally(fetch(connection, "objects", {"photo": logged["photo"].tolist()}))
     return logged.join(counts.reindex(logged["photo"], fill_value=0), on="photo")
 
@@ -370,7 +371,7 @@ def _revised(row: dict, parts: list[dict], sheet_volume) -> dict:
     The volume is frame area times chamber depth (mm3 = µl), unless the sheet gave the volume itself.
     """
     row = {name: row[name] for name in table_columns("samples")}
-    row.update({column: int(sum(part[column] for part in parts)) for column in COUNT_COLUMNS.values()})
+    row.update({column: int(sum(part[column] for part in parts)) for column in STAGE_COLUMNS.values()})
     depth, frame_mm2 = row["chamber_depth_mm"], sum(part["frame_mm2"] for part in parts)
     if (sheet_volume is None or sheet_volume != sheet_volume) and depth == depth and frame_mm2 == frame_mm2:
         row["volume_ul"] = float(frame_mm2 * depth)

@@ -11,14 +11,15 @@ from qckit.errors import InputError, unknown_name
 from qckit.log import schema
 from qckit.log.counts import tally
 from qckit.log.query import fetch, known_names
-from qckit.tables import COUNT_COLUMNS, check_table, empty_table, table_columns
+from qckit.stages import STAGE_COLUMNS
+from qckit.tables import check_table, empty_table, table_columns
 
 __all__ = ["count_change", "frame_changes", "object_changes", "recounted", "sample_after_correction"]
 
 
 def recounted(connection, sample: str, values: dict[str, int], by: str, rest: str | None = None) -> pd.DataFrame:
     """Build the revision that a person's recount makes of a sample; ``rest`` as for ``Log.recount``."""
-    allowed = [*COUNT_COLUMNS.values(), "embryos"]
+    allowed = [*STAGE_COLUMNS.values(), "embryos"]
     for name in values:
         if name not in allowed:
             raise unknown_name("count", name, allowed, where=f"sample {sample!r}")
@@ -115,8 +116,8 @@ def count_change(before: dict[int, dict], cells: list[tuple]) -> Counter:
         after.setdefault(number, dict(before[number]))[column] = value == "yes" if column == "counted" else value
     for number, row in after.items():
         for sign, state in ((-1, before[number]), (1, row)):
-            if state["stage"] in COUNT_COLUMNS and not pd.isna(state["counted"]) and state["counted"]:
-                change[COUNT_COLUMNS[state["stage"]]] += sign
+            if state["stage"] in STAGE_COLUMNS and not pd.isna(state["counted"]) and state["counted"]:
+                change[STAGE_COLUMNS[state["stage"]]] += sign
     return change
 
 
@@ -207,15 +208,15 @@ def sample_after_correction(connection, photo: str, by: str, change: Counter | N
     if sample is None or sample != sample:
         return empty_table("samples")
     row = _sample_row(connection, sample)
-    columns = list(COUNT_COLUMNS.values())
+    columns = list(STAGE_COLUMNS.values())
     if change is None or not _follows_photos(connection, row):
         photos = fetch(connection, "photos", {"sample": sample})["photo"].tolist()
         total = tally(fetch(connection, "objects", {"photo": photos})).sum()
     else:
         total = {column: int(row[column]) + change[column] for column in columns}
     result = {name: row[name] for name in table_columns("samples")}
-    result.update({column: int(total[column]) for column in COUNT_COLUMNS.values()})
-    if all(result[c] == row[c] for c in COUNT_COLUMNS.values()):
+    result.update({column: int(total[column]) for column in STAGE_COLUMNS.values()})
+    if all(result[c] == row[c] for c in STAGE_COLUMNS.values()):
         return empty_table("samples")
     versions = fetch(connection, "photos", {"sample": sample})["counter_version"].dropna().unique()
     result.update(
@@ -228,7 +229,7 @@ def sample_after_correction(connection, photo: str, by: str, change: Counter | N
 
 def _follows_photos(connection, row: pd.Series) -> bool:
     """Tell whether a sample's counts are the sum over its photos: counted by photo, and no count typed over since."""
-    columns = list(COUNT_COLUMNS.values())
+    columns = list(STAGE_COLUMNS.values())
     if row["counted_by"] != "photo" or row[columns].isna().any():
         return False
     c = schema.CORRECTIONS.c

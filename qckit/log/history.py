@@ -10,7 +10,7 @@ import pandas as pd
 from qckit.errors import unknown_name
 from qckit.log import engine, query
 from qckit.log.counts import tally
-from qckit.tables import COUNT_COLUMNS
+from qckit.stages import STAGE_COLUMNS
 
 __all__ = ["History", "trace"]
 
@@ -98,7 +98,7 @@ class History:
         o = self.objects[self.objects["photo"] == photo].iloc[0]
         words = (("n_added", "added"), ("n_changed", "changed"), ("n_removed", "removed"))
         by_hand = ", ".join(f"{o[column]} {word}" for column, word in words if o[column])
-        counts = ", ".join(f"{name} {o[name]:.0f}" for name in COUNT_COLUMNS.values())
+        counts = ", ".join(f"{name} {o[name]:.0f}" for name in STAGE_COLUMNS.values())
         value = f"{o['n_objects']} objects{f', by hand {by_hand}' if by_hand else ''}; counted: {counts}"
         row = ("objects", photo, value, "", "", "", "", "")
         return [row, *self._fixes("photos", photo), *self._fixes("objects", photo)]
@@ -177,7 +177,7 @@ def _hatch_value(row) -> str:
 def _sample_value(row) -> str:
     counts = [
         f"{name} {getattr(row, name)}"
-        for name in ("nauplii", "umbrella", "cysts", "embryos", "shells")
+        for name in (*STAGE_COLUMNS.values(), "embryos")
         if not pd.isna(getattr(row, name))
     ]
     counter = "" if pd.isna(row.counter) else f" ({row.counter})"

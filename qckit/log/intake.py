@@ -13,7 +13,8 @@ import pandas as pd
 from qckit.errors import InputError, unknown_name
 from qckit.log import against, plausible, schema
 from qckit.log.query import fetch, known_names, lists_of, rows_of
-from qckit.tables import COUNT_COLUMNS, TABLES, check_table, table_columns, to_utc
+from qckit.stages import STAGE_COLUMNS
+from qckit.tables import TABLES, check_table, table_columns, to_utc
 
 __all__ = ["PROBLEMS", "Incoming", "Sifted", "problems_error", "problems_text", "sift"]
 
@@ -162,7 +163,7 @@ def _awaiting(frame: pd.DataFrame) -> pd.Series:
         (cells,) = lists_of(frame, [name])
         return pd.Series([c is not None and (not isinstance(c, str) or c.strip() != "") for c in cells], frame.index)
 
-    none = ~pd.concat([filled(c) for c in (*COUNT_COLUMNS.values(), "embryos")], axis=1).any(axis=1)
+    none = ~pd.concat([filled(c) for c in (*STAGE_COLUMNS.values(), "embryos")], axis=1).any(axis=1)
     marks = none & filled("photos") & filled("counted_by")
     marks[marks] = frame.loc[marks, "counted_by"].map(lambda v: str(v).strip().casefold() == "photo").astype(bool)
     return marks.astype(bool)

@@ -20,7 +20,8 @@ from qckit.practice.mechanisms import (
     ordinary_water,
     with_luck,
 )
-from qckit.tables import COUNT_COLUMNS, STAGES, check_table, table_columns
+from qckit.stages import STAGE_COLUMNS, STAGES
+from qckit.tables import check_table, table_columns
 
 __all__ = ["PLANTED", "SHARED", "PracticeCase", "Situation", "draw_situation", "simulate_case", "situation_shares"]
 
@@ -281,7 +282,7 @@ class _Book:
                     "dilution": 1,
                     "counted_by": who,
                 }
-                | {COUNT_COLUMNS[s]: int(counts[s][0]) for s in STAGES}
+                | {STAGE_COLUMNS[s]: int(counts[s][0]) for s in STAGES}
             )
             if who == "photo":
                 self.rows["photos"].append(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from qckit.tables import STAGES
+from qckit.stages import STAGES
 
 __all__ = ["draw_counts"]
 

@@ -15,7 +15,8 @@ import numpy as np
 from qckit.practice.counting_error import draw_counts
 from qckit.practice.events import EVENTS, FIRST_DAY, LAST_DAY
 from qckit.practice.mechanisms import Conditions, LotTraits, expected_shares, ordinary_water, with_luck
-from qckit.tables import COUNT_COLUMNS, STAGES, check_table, table_columns
+from qckit.stages import STAGE_COLUMNS, STAGES
+from qckit.tables import check_table, table_columns
 
 __all__ = ["SITE_NAME", "invented_history", "write_history"]
 
@@ -182,7 +183,7 @@ class Diary:
                 counter=counter,
                 revision=0,
             )
-            row |= {COUNT_COLUMNS[stage]: int(counts[stage][0]) for stage in STAGES}
+            row |= {STAGE_COLUMNS[stage]: int(counts[stage][0]) for stage in STAGES}
             if counted_by == "person" and counter == "op2":
                 row["shells"] = None  # op2 never writes the shells down
             self.rows["samples"].append(row)
@@ -195,7 +196,7 @@ class Diary:
         kept_shell, kept_cyst = np.exp(rng.normal(np.log(0.03), 0.35)), np.exp(rng.normal(np.log(0.10), 0.3))
         mean = {"nauplius": 1.0, "umbrella": 0.5, "cyst": kept_cyst, "shell": kept_shell}
         size = min(size, 900.0)
-        row = {COUNT_COLUMNS[s]: int(rng.poisson(size * float(shares[s]) * mean[s])) for s in STAGES}
+        row = {STAGE_COLUMNS[s]: int(rng.poisson(size * float(shares[s]) * mean[s])) for s in STAGES}
         taken = started + timedelta(hours=hour, minutes=35)
         self.rows["samples"].append(
             dict(

@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 
 from qckit.errors import InputError, unknown_name
-from qckit.tables import STAGES
+from qckit.stages import CLASSES
 
 __all__ = ["SCENE_KINDS", "TRUTH_COLUMNS", "draw_scene"]
 
@@ -122,7 +122,7 @@ def _checked(kind, um_per_px, size, counts, nauplius_um):
         raise unknown_name("kind of scene", kind, SCENE_KINDS)
     if not um_per_px > 0:
         raise InputError(f"um_per_px is {um_per_px!r} and must be above 0. Give the scale in µm per pixel.")
-    known = (*STAGES, "debris")
+    known = CLASSES
     for stage in counts:
         if stage not in known:
             raise unknown_name("stage", stage, known, where="counts")

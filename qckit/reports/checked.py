@@ -7,12 +7,11 @@ from pathlib import Path
 
 from qckit.files import safe_name
 from qckit.reports.uncounted import PHOTOS_FOLDER
-from qckit.tables import COUNT_COLUMNS
+from qckit.stages import stage_words
 
 __all__ = ["checked_photos"]
 
 _COLUMNS = ["photo", "sample", "path", "title", "note", "sha256", "counter_version", "flags"]
-_PLURAL = {"nauplius": "nauplii", "umbrella": "umbrella", "cyst": "cysts", "shell": "shells"}
 
 
 def checked_photos(log, samples, *, out_dir: str | Path = "", hatches=None, limit: int = 30):
@@ -54,7 +53,7 @@ def checked_photos(log, samples, *, out_dir: str | Path = "", hatches=None, limi
 def _row(photo: dict, sample: dict, objects, path: str, place: dict | None) -> dict:
     where = f"{place['lot']}, cone {place['cone']}: " if place else ""
     counts = objects[objects["counted"].fillna(False).astype(bool)]["stage"].value_counts()
-    note = ", ".join(f"{int(counts.get(stage, 0))} {_PLURAL[stage]}" for stage in COUNT_COLUMNS) + "."
+    note = stage_words(counts) + "."
     by_hand = int((objects["source"].fillna("found") != "found").sum())
     if by_hand:
         note += f" {by_hand} object{'s' if by_hand > 1 else ''} corrected by hand."

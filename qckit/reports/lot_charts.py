@@ -9,12 +9,13 @@ from __future__ import annotations
 import numpy as np
 
 from qckit import draw
+from qckit.stages import STAGE_COLUMNS
 
 __all__ = ["describe_cones", "describe_mix", "describe_witnesses", "draw_cones", "draw_stage_mix", "draw_witnesses"]
 
 _LABELS = {"hatch_pct": ("hatching percentage [%]", 1), "hatching_efficiency_per_g": ("nauplii per gram", 0)}
-_COUNTS = {"nauplius": "nauplii", "umbrella": "umbrella", "cyst": "unhatched", "shell": "shells"}
-_WORDS = {"nauplius": "nauplii", "umbrella": "umbrella", "cyst": "unhatched", "shell": "shells"}
+_COUNTS = {s: "unhatched" if s == "cyst" else column for s, column in STAGE_COLUMNS.items()}
+"""Stage -> its column of the cones, which is also its word here."""
 
 
 def _names(cones) -> list[str]:
@@ -135,7 +136,7 @@ def draw_stage_mix(cones, *, ax=None):
                 edgecolor=look["color"],
                 hatch=look["hatch"],
                 linewidth=1.2,
-                label=f"{look['letter']} {_WORDS[stage]}",
+                label=f"{look['letter']} {_COUNTS[stage]}",
             )
             for y, x, share in zip(at, left, shares[:, i]):
                 if share >= 4:
@@ -214,7 +215,7 @@ def describe_mix(cones) -> str:
     """Say the counts of each cone, for the alt text of :func:`draw_stage_mix`."""
     said = []
     for name, row in zip(_names(cones), cones[list(_COUNTS.values())].itertuples(index=False)):
-        said.append(f"{name} " + ", ".join(f"{_number(n)} {w}" for n, w in zip(row, _WORDS.values())))
+        said.append(f"{name} " + ", ".join(f"{_number(n)} {w}" for n, w in zip(row, _COUNTS.values())))
     return "Counted: " + "; ".join(said) + "."
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from qckit.errors import InputError, unknown_name
 from qckit.review.hand_tables import number_column, read_table
-from qckit.tables import COUNT_COLUMNS, STAGES
+from qckit.stages import CLASSES, STAGE_COLUMNS, STAGES
 
 __all__ = [
     "CameraCheck",
@@ -22,7 +22,7 @@ __all__ = [
     "write_scales",
 ]
 
-_STAGE_COLUMNS = list(COUNT_COLUMNS.values())
+_STAGE_COLUMNS = list(STAGE_COLUMNS.values())
 
 
 @dataclass(frozen=True)
@@ -249,9 +249,9 @@ def read_hand_counts(path):
 
 def _marks(frame, path):
     """Check one row per object: stages known, places numbers."""
-    odd = frame[~frame["stage"].isin([*STAGES, "debris"])]
+    odd = frame[~frame["stage"].isin(CLASSES)]
     if len(odd):
-        raise unknown_name("stage", odd["stage"].iloc[0], (*STAGES, "debris"), where=f"{path}, row {odd.index[0] + 2}")
+        raise unknown_name("stage", odd["stage"].iloc[0], CLASSES, where=f"{path}, row {odd.index[0] + 2}")
     for column in ("x_px", "y_px"):
         frame[column] = number_column(frame, column, path)
     return frame.reset_index(drop=True)
@@ -364,7 +364,7 @@ def _totals(matches):
     import pandas as pd
 
     table = pd.crosstab(matches["photo"], matches["hand"]).reindex(columns=STAGES, fill_value=0)
-    return table.rename(columns=COUNT_COLUMNS).reset_index()
+    return table.rename(columns=STAGE_COLUMNS).reset_index()
 
 
 def save_certificate(log, check: CameraCheck, *, by: str):

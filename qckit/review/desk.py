@@ -16,6 +16,7 @@ from qckit.errors import InputError, QcError, one_line
 from qckit.review.edits import apply_edit
 from qckit.review.priorities import rank_photos
 from qckit.review.session import ReviewSession
+from qckit.stages import hatched_pct
 
 __all__ = ["ReviewDesk", "open_review"]
 
@@ -94,11 +95,11 @@ class ReviewDesk(anywidget.AnyWidget):
         place = {int(i): k for k, i in enumerate(self._order)}
         ranked = ranked.assign(place=[place.get(int(i), len(place)) for i in ranked["object_id"]])
         counts = self.session.counts()
-        full = counts["nauplius"] + counts["umbrella"] + counts["cyst"]
+        hatched = hatched_pct(counts)
         with self.hold_sync():
             self.marks = [_mark(o, self.session.um_per_px) for o in ranked.sort_values("place").itertuples()]
             self.counts = counts
-            self.hatch = f"{100 * counts['nauplius'] / full:.1f} %" if full else ""
+            self.hatch = f"{hatched:.1f} %" if hatched == hatched else ""
             self.advice = self.session.advice()
             self.regions = [{**region, "inside": inside} for region, inside in self.session.regions]
             self.count_key, self.step = self.session.count_key, self.session.step

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from qckit.errors import InputError
+from qckit.stages import FULL_CYST_STAGES, STAGE_COLUMNS
 
 __all__ = ["number_column", "read_study", "read_table"]
 
@@ -93,7 +94,7 @@ def read_study(path, value: str):
     from qckit.agreement.certificate import hatch_pct_of
 
     frame = read_table(path)
-    counted = ("nauplii", "umbrella", "cysts")
+    counted = [STAGE_COLUMNS[s] for s in FULL_CYST_STAGES]
     if value == "hatch_pct" and value not in frame and set(counted) <= set(frame.columns):
         numbers = {c: number_column(frame, c, path, may_be_empty=True) for c in counted}
         frame = frame.assign(**numbers)

@@ -11,11 +11,10 @@ import math
 
 import numpy as np
 
-from qckit.tables import STAGES
+from qckit.stages import CLASSES
 
 __all__ = ["rank_objects", "rank_photos", "say_when_to_stop"]
 
-_CLASSES = (*STAGES, "debris")
 _ENOUGH = 0.25  # doubt at most this share of chance: it then widens an interval by 3 % at most, sqrt(1 + 0.25^2)
 _BY_HAND = ("stage changed by hand", "added by hand", "removed by hand")
 
@@ -36,7 +35,7 @@ def rank_objects(objects):
     """
     out = objects.copy()
     p = _probabilities(out)
-    now = out["stage"].map({s: i for i, s in enumerate(_CLASSES)}).fillna(len(_CLASSES) - 1).to_numpy(int)
+    now = out["stage"].map({s: i for i, s in enumerate(CLASSES)}).fillna(len(CLASSES) - 1).to_numpy(int)
     settled = out["source"].isin(_BY_HAND).to_numpy()
     inside = out["counted"].fillna(False).to_numpy(bool)
     doubt = np.where(settled, 0.0, 1 - p[np.arange(len(out)), now])
@@ -51,10 +50,10 @@ def rank_objects(objects):
 
 def _probabilities(objects):
     """Stage probabilities (n, 5), each row summing to 1; an object without any counts as certain."""
-    p = np.nan_to_num(objects[[f"p_{s}" for s in _CLASSES]].to_numpy(dtype=float, na_value=np.nan))
+    p = np.nan_to_num(objects[[f"p_{s}" for s in CLASSES]].to_numpy(dtype=float, na_value=np.nan))
     total = p.sum(axis=1, keepdims=True)
     stages = objects["stage"].to_numpy(dtype=object)
-    sure = (stages[:, None] == np.array(_CLASSES, dtype=object)[None, :]).astype(float)
+    sure = (stages[:, None] == np.array(CLASSES, dtype=object)[None, :]).astype(float)
     return np.where(total > 0, p / np.where(total > 0, total, 1), sure)
 
 
@@ -67,7 +66,7 @@ def _expected_change(p, now, inside):
     base_n, base_m = n - ((now == 0) & inside), m - full
     before = n / m
     change = np.zeros(len(now))
-    for k in range(len(_CLASSES)):
+    for k in range(len(CLASSES)):
         top, bottom = base_n + (k == 0), base_m + (k <= 2)
         after = np.divide(top, bottom, out=np.full(len(now), before), where=bottom > 0)
         change += p[:, k] * np.abs(after - before)
@@ -84,9 +83,9 @@ def _variances(objects):
     """What each object's doubt adds to the variance of H% as a share, and the spread of chance. [1, points]"""
     settled = objects["source"].isin(_BY_HAND).to_numpy()
     inside = objects["counted"].fillna(False).to_numpy(bool) & (objects["source"] != "removed by hand").to_numpy()
-    now = objects["stage"].map({s: i for i, s in enumerate(_CLASSES)}).fillna(4).to_numpy(int)
+    now = objects["stage"].map({s: i for i, s in enumerate(CLASSES)}).fillna(4).to_numpy(int)
     p = _probabilities(objects)
-    p[settled] = np.eye(len(_CLASSES))[now[settled]]
+    p[settled] = np.eye(len(CLASSES))[now[settled]]
     n, m = float((now[inside] == 0).sum()), float((now[inside] <= 2).sum())
     if m == 0:
         return np.zeros(len(objects)), math.nan

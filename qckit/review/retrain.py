@@ -18,7 +18,7 @@ import numpy as np
 
 from qckit.errors import InputError
 from qckit.files import write_whole
-from qckit.tables import STAGES
+from qckit.stages import CLASSES, STAGES
 
 __all__ = ["Retrained", "SiteModel", "drop_site_model", "retrain_stages", "site_stage_model"]
 
@@ -194,7 +194,7 @@ def _is_better(old, new) -> bool:
 def _settled(log):
     """Objects that people have settled, with their photos."""
     objects = log.objects()
-    return objects[objects["source"].isin(_SETTLED) & objects["stage"].isin([*STAGES, "debris"])]
+    return objects[objects["source"].isin(_SETTLED) & objects["stage"].isin(CLASSES)]
 
 
 def _need_enough(settled) -> None:
@@ -202,7 +202,7 @@ def _need_enough(settled) -> None:
     counts = settled["stage"].value_counts()
     rich = [s for s in STAGES if counts.get(s, 0) >= LEAST_PER_STAGE]
     if photos < LEAST_PHOTOS or len(settled) < LEAST_OBJECTS or len(rich) < 2:
-        have = ", ".join(f"{counts.get(s, 0)} {s}" for s in (*STAGES, "debris"))
+        have = ", ".join(f"{counts.get(s, 0)} {s}" for s in CLASSES)
         raise InputError(
             f"{len(settled)} objects of {photos} photo{'s' if photos != 1 else ''} are settled by hand ({have}). To "
             f"train on this site's own photos at least {LEAST_OBJECTS} objects of {LEAST_PHOTOS} photos are needed, "

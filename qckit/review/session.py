@@ -19,11 +19,11 @@ from qckit.counting.regions import (
 from qckit.errors import InputError, unknown_name
 from qckit.review.files import find_photo_file
 from qckit.review.priorities import rank_objects, say_when_to_stop
-from qckit.tables import STAGES
+from qckit.stages import CLASSES, STAGES
 
 __all__ = ["ReviewSession"]
 
-_CHOICES = (*STAGES, "debris")
+_CHOICES = CLASSES
 _LOOKED = "looked at the photo: "
 _DRAWN = {True: "counted only inside the drawn", False: "left out the drawn"}
 

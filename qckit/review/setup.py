@@ -9,6 +9,7 @@ import numpy as np
 
 from qckit.errors import need_number, need_text
 from qckit.review.camera import CameraCheck, check_camera, measure_scale, save_certificate, save_scale
+from qckit.stages import FULL_CYST_STAGES, STAGE_COLUMNS
 
 __all__ = [
     "SetupCheck",
@@ -135,7 +136,7 @@ class SetupCheck:
         import pandas as pd
 
         def column(side):
-            names = ("nauplii", "umbrella", "cysts")
+            names = [STAGE_COLUMNS[s] for s in FULL_CYST_STAGES]
             return hatch_pct_of(pd.DataFrame({n: pairs[f"{n}_{side}"] for n in names}))
 
         both = pd.DataFrame({"photo": column("photo"), "hand": column("hand")})

@@ -10,7 +10,7 @@ import math
 
 import numpy as np
 
-from qckit.tables import STAGES
+from qckit.stages import STAGES
 
 __all__ = ["scale_doubts"]
 

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from qckit.errors import need_number
-from qckit.tables import COUNT_COLUMNS, STAGES, to_utc
+from qckit.stages import STAGE_COLUMNS, STAGES, hatched_pct
+from qckit.tables import to_utc
 
 __all__ = ["counts_table", "recent_photos"]
 
@@ -56,16 +57,15 @@ def counts_table(log, photos=None):
     for photo in known.itertuples():
         mine = objects[objects["photo"] == photo.photo]
         inside = mine[mine["counted"].fillna(False).astype(bool)]
-        n = {COUNT_COLUMNS[s]: int((inside["stage"] == s).sum()) for s in STAGES}
-        full = n["nauplii"] + n["umbrella"] + n["cysts"]
+        n = {s: int((inside["stage"] == s).sum()) for s in STAGES}
         rows.append(
             {
                 "photo": photo.photo,
                 "sample": photo.sample,
-                **n,
-                "hatch_pct": 100 * n["nauplii"] / full if full else float("nan"),
+                **{STAGE_COLUMNS[s]: count for s, count in n.items()},
+                "hatch_pct": hatched_pct(n),
                 "by_hand": int((mine["source"] != "found").sum()),
                 "flags": "" if photo.flags != photo.flags or photo.flags is None else photo.flags,
             }
         )
-    return pd.DataFrame(rows, columns=["photo", "sample", *COUNT_COLUMNS.values(), "hatch_pct", "by_hand", "flags"])
+    return pd.DataFrame(rows, columns=["photo", "sample", *STAGE_COLUMNS.values(), "hatch_pct", "by_hand", "flags"])

@@ -14,10 +14,11 @@ from qckit.agreement import (
     read_certificate,
 )
 from qckit.errors import InputError
-from qckit.tables import COUNT_COLUMNS, STAGES, check_table
+from qckit.stages import STAGE_COLUMNS, STAGES
+from qckit.tables import check_table
 
 OUTCOMES = (*STAGES, "missed")
-COLUMNS = list(COUNT_COLUMNS.values())
+COLUMNS = list(STAGE_COLUMNS.values())
 TRUE = np.array(
     [
         [0.95, 0.005, 0.005, 0.01, 0.03],

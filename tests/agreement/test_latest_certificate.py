@@ -5,7 +5,8 @@ import pandas as pd
 import pytest
 
 from qckit.agreement import camera_of, certify_camera, correct_counts, latest_certificate, match_objects
-from qckit.tables import COUNT_COLUMNS, check_table, empty_table
+from qckit.stages import STAGE_COLUMNS
+from qckit.tables import check_table, empty_table
 
 PHOTOS = pd.DataFrame({"photo": ["x.jpg", "y.jpg"], "um_per_px": [6.2, 6.21], "counter_version": "1.0"})
 SCALES = pd.DataFrame(
@@ -27,7 +28,7 @@ def certificate(made_at="2026-09-01T09:00:00+00:00", camera="stereo", magnificat
 
     def totals(parts):
         whole = pd.concat(parts)
-        table = pd.crosstab(whole["photo"], whole["stage"]).rename(columns=COUNT_COLUMNS)
+        table = pd.crosstab(whole["photo"], whole["stage"]).rename(columns=STAGE_COLUMNS)
         return table.reset_index()
 
     made = certify_camera(

@@ -20,7 +20,7 @@ import pandas as pd
 import sqlalchemy as sa
 
 from qckit.log import new_site, open_log
-from qckit.tables import STAGES
+from qckit.stages import STAGES
 
 N_LOTS, N_HATCHES, N_SAMPLES, N_PHOTOS, N_PER_PHOTO = 20, 12_500, 50_000, 10_000, 100
 LIMIT_S = 2.0

@@ -17,7 +17,7 @@ import pandas as pd
 from qckit.practice.cases import _TELLTALE, PLANTED, SHARED, Situation, _add, simulate_case
 from qckit.practice.mechanisms import Conditions, LotTraits, expected_shares, nauplius_lengths_um
 from qckit.settings import Settings
-from qckit.tables import STAGES
+from qckit.stages import STAGES
 from qckit.verdicts.poor_hatch.likelihood import stated
 from qckit.verdicts.poor_hatch.verdict import decide, study_hatch
 

@@ -16,7 +16,7 @@ from PIL import Image
 
 from qckit.cli import command as qckit
 from qckit.cli import main
-from qckit.counting import COUNTS_COLUMNS, count_photos
+from qckit.counting import PHOTO_COLUMNS, count_photos
 from qckit.errors import InputError
 from qckit.tables import check_table, table_columns
 
@@ -64,10 +64,10 @@ def test_same_for_any_workers_and_order(folder):
 def test_tables_hold_the_contract(folder, tmp_path):
     top, scale = folder
     counted = count_photos(top, scale, out_dir=tmp_path)
-    assert tuple(counted.counts.columns) == COUNTS_COLUMNS
+    assert tuple(counted.counts.columns) == PHOTO_COLUMNS
     check_table(counted.objects, "objects")
     counts, objects = pd.read_csv(tmp_path / "counts.csv"), pd.read_csv(tmp_path / "objects.csv")
-    assert list(counts.columns) == list(COUNTS_COLUMNS)
+    assert list(counts.columns) == list(PHOTO_COLUMNS)
     assert list(objects.columns) == table_columns("objects")
     assert "'=cmd().png" in set(counts.photo)
     assert {p.name for p in (tmp_path / "checked").iterdir()} == {

@@ -6,7 +6,8 @@ import tifffile
 from PIL import Image, ImageOps
 
 from qckit.counting import count_photo
-from qckit.tables import STAGES, table_columns
+from qckit.stages import STAGES
+from qckit.tables import table_columns
 
 
 def numbers(count) -> np.ndarray:

@@ -9,7 +9,7 @@ from PIL import Image
 
 from qckit.counting import count_photo, score_photo, summarise_scores
 from qckit.counting.proposals import Proposals
-from qckit.tables import STAGES
+from qckit.stages import STAGES
 
 
 @pytest.fixture

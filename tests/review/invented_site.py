@@ -11,7 +11,7 @@ import pandas as pd
 
 from qckit._paths import sample_images_dir
 from qckit.log import new_site, open_log
-from qckit.tables import STAGES
+from qckit.stages import STAGES
 
 PHOTO, SAMPLE = "k-121_a_1", "RF-121-A-1"
 NOW = "2026-11-04T10:00:00+00:00"

@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 
 from qckit.review import rank_objects, rank_photos, say_when_to_stop
-from qckit.tables import STAGES
+from qckit.stages import STAGES
 
 NAMES = (*STAGES, "debris")
 

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import pandas as pd
 
-from qckit.tables import COUNT_COLUMNS
+from qckit.stages import STAGE_COLUMNS
 
 __all__ = ["corrected_counts", "photo_rows"]
 
-_COLUMNS = list(COUNT_COLUMNS.values())
+_COLUMNS = list(STAGE_COLUMNS.values())
 
 
 def photo_rows(samples, hatches, *, by_hand=()):
@@ -62,7 +62,7 @@ def corrected_counts(samples, hatches, certificate, *, by_hand=()):
         found = certificate.correct(group)
         if found is None:
             continue
-        for stage, column in COUNT_COLUMNS.items():
+        for stage, column in STAGE_COLUMNS.items():
             seen, share = group[column].sum(), 1 / len(group)
             out.loc[group.index, column] = found.counts[stage] * (group[column] / seen if seen > 0 else share)
     return out
