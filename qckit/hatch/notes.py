@@ -53,6 +53,11 @@ def _other_kind(kind, samples):
     return f"{plural(len(samples), 'subsample')} counted {who} ({joined(samples)}) {check} no part of them."
 
 
+def _repeat(samples):
+    check = noun(len(samples), "checks the figures and is", "check the figures and are")
+    return f"{plural(len(samples), 'subsample')} drawn again later ({joined(samples)}) {check} no part of them."
+
+
 def _incomplete(samples):
     return f"Not every stage was counted in {joined(samples)}: the figures rest on the other subsamples."
 
@@ -63,6 +68,7 @@ _SENTENCES = {
     "counted_again": _counted_again,
     "other_kind": _other_kind,
     "incomplete": _incomplete,
+    "repeat": _repeat,
     "cysts_for_embryos": lambda: (
         "Unhatched cysts stand in for embryos: dead full cysts and empty closed ones weigh in."
     ),

@@ -13,8 +13,10 @@
    they were counted.
 6. Counts of one kind make a figure, from photos or by a person, whichever has more of the subsamples (a person's where
    both have as many). The two err differently, and a mean of both hides that; the other kind is a check.
+7. Where a hatch was drawn from again at the same reading, after a pause, the first drawing counts: a repeat is another
+   look at the cone, made because something was in doubt, and pooling would hide what it shows.
 
-Rules 3 to 6 are common practice, no source.
+Rules 3 to 7 are common practice, no source.
 """
 
 from __future__ import annotations
@@ -25,9 +27,9 @@ import pandas as pd
 from qckit.errors import unknown_name
 from qckit.stages import STAGE_COLUMNS, STAGE_RECORDS
 
-__all__ = ["LEFT_OUT", "fill_volumes", "joined_subsamples", "reading_subsamples"]
+__all__ = ["LEFT_OUT", "drawing_numbers", "fill_volumes", "joined_subsamples", "reading_subsamples"]
 
-LEFT_OUT = ("", "uncounted", "other_hour", "counted_again", "incomplete", "other_kind")
+LEFT_OUT = ("", "uncounted", "other_hour", "counted_again", "incomplete", "other_kind", "repeat")
 """Values of the column ``left_out`` of :func:`reading_subsamples`; empty: used."""
 
 _NUMBERS = (*STAGE_COLUMNS.values(), "embryos", "hours", "volume_ul")
@@ -171,6 +173,9 @@ def reading_subsamples(table, *, reading_h=24.0, tolerance_h=1.5):
     most = pd.Series(complete, index=table.index)[out == ""].groupby(hatch).transform("max")
     out[(out == "") & (complete < most.reindex(out.index, fill_value=0))] = "incomplete"
     out[_of_other_kind(table[out == ""])] = "other_kind"
+    used = table[out == ""]
+    drawing = drawing_numbers(used["taken"], used["hatch"])
+    out[drawing.index[drawing > 0]] = "repeat"
     return table.assign(left_out=out)
 
 
@@ -204,6 +209,31 @@ def _of_other_kind(table):
     n = by_photo.groupby(table["hatch"]).transform("sum")
     size = by_photo.groupby(table["hatch"]).transform("size")
     return table.index[by_photo != (n > size - n)]
+
+
+def drawing_numbers(taken, hatch):
+    """Number the drawings of each hatch: subsamples taken one after another belong together, a pause starts anew.
+
+    Parameters
+    ----------
+    taken : Series of str or datetime
+    hatch : Series of str
+
+    Returns
+    -------
+    Series of int
+        0 for the first drawing. A pause is more than 15 minutes, and more than four times the usual step within the
+        hatch (common practice, no source).
+    """
+    from qckit.tables import to_utc
+
+    if not len(taken):
+        return pd.Series(dtype=int)
+    frame = pd.DataFrame({"at": to_utc(taken), "hatch": hatch}).sort_values(["hatch", "at"], kind="stable")
+    step = frame.groupby("hatch", sort=False)["at"].diff().dt.total_seconds() / 60.0
+    usual = step.groupby(frame["hatch"], sort=False).transform("median")
+    pause = (step > 15.0) & (step > 4.0 * usual)
+    return pause.groupby(frame["hatch"], sort=False).cumsum().astype(int).reindex(taken.index)
 
 
 def _numbers(frame, name, default=np.nan):

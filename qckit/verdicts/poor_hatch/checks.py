@@ -1,190 +1,217 @@
-"""Cheap checks that split causes, each with a plan and with what every outcome would mean."""
+"""Cheap checks that split causes: each one question that can only be answered yes or no, and what each answer means."""
 
 # ruff: noqa: E501 - a table of sentences
 from __future__ import annotations
 
+import math
 import re
 from dataclasses import dataclass
 
 import pandas as pd
 
+from qckit.verdicts.poor_hatch.likelihood import Weights
+
 __all__ = [
     "CHECKS",
-    "OUTCOMES",
+    "Answer",
     "Check",
+    "answers_of",
+    "asked",
     "check_named",
     "choose_checks",
+    "contradiction",
     "outcome_word",
-    "outcomes_as_prior",
-    "plan_of",
+    "weigh_answer",
 ]
+
+_FALSE_YES = 0.04  # a check of the bench says yes without the cause about once in twenty-five (ours)
+_SURE = 0.92  # and says yes with it
 
 
 @dataclass(frozen=True)
 class Check:
-    """One check. ``speaks_for`` are the causes that a positive outcome supports; ``hours`` is what it takes."""
+    """One check.
+
+    ``yes`` holds the causes that a yes speaks for, with how likely the yes is when they act; ``silent`` those under
+    which the answer may be either, so that it leaves their probability as it was. ``limits`` are the numbers between
+    which a value written beside the answer means no.
+    """
 
     code: str
     title: str
+    question: str
     plan: str
     if_yes: str
     if_no: str
-    speaks_for: tuple[str, ...]
-    hours: float
+    yes: tuple[tuple[str, float], ...]
+    silent: tuple[str, ...] = ()
+    hours: float = 0.2
+    limits: tuple[float, float] | None = None
+
+    @property
+    def speaks_for(self) -> tuple[str, ...]:
+        """Causes that a yes supports."""
+        return tuple(code for code, _ in self.yes)
 
 
 CHECKS = (
     Check(
         "recount",
-        "Count again",
-        "Have a person count the photos on the recount list, or two fresh subsamples drawn from well mixed water, by eye.",
-        "the count was wrong, and the hatch may be better than it looked",
+        "Count again by eye",
+        "Counted by eye, do the same photos or drops hold more than a tenth more nauplii, or fewer cysts, than was written?",
+        "Have a person count the photos on the recount list, or the same fixed drops, nauplii, umbrellas, cysts and shells each.",
+        "the first count was wrong; the recount stands",
         "the count stands; look at the hatch itself",
-        ("missed", "swapped"),
-        0.4,
+        (("missed", _SURE), ("swapped", _SURE)),
+        hours=0.4,
     ),
     Check(
         "mix and redraw",
         "Mix and draw again",
-        "Cover cone {cone} against the light, stir it for a minute, draw six subsamples of 250 µl from different depths and "
-        "sides, count nauplii, umbrellas and cysts in each.",
-        "they now agree and differ from before: the first ones came from unmixed water or from the dark side",
-        "they agree with the first ones",
-        ("uneven", "gradient"),
-        0.7,
+        "Drawn anew from mixed and covered water, do six subsamples hold more than a tenth more nauplii per full cyst than the first?",
+        "Cover cone {cone} against the light, stir it for a minute without rinsing the wall, draw six subsamples of 250 µl from different depths and sides, and count nauplii, umbrellas and cysts in each.",
+        "the first drops were not like the cone; the new ones stand",
+        "the new drops agree with the first ones",
+        (("uneven", 0.9), ("gradient", 0.9)),
+        hours=0.7,
     ),
     Check(
         "thermometer",
-        "Check the thermometer and heater",
-        "Hold a second thermometer beside the first in cone {cone} and bath for five minutes; look whether the heater switches.",
-        "they differ by more than 1 °C, or the heater sticks: the temperature is the likely cause",
-        "they agree and the heater switches",
-        ("cold", "hot"),
-        0.2,
+        "Measure the temperature twice",
+        "By a second thermometer, is the water below {cold:.0f} °C or above {hot:.0f} °C, or does the heater fail to switch? (Two thermometers that agree on such a value are a yes.)",
+        "Hold a second thermometer in cone {cone} and in the bath for five minutes; turn the set point up and down and look whether the heater follows.",
+        "the temperature is wrong",
+        "the temperature is right",
+        (("cold", 0.9), ("hot", 0.85)),
+        hours=0.2,
+        limits=(25.5, 31.0),
     ),
     Check(
         "refractometer",
-        "Check the salinity",
+        "Measure the salinity twice",
+        "With the refractometer zeroed, is the salinity of cone {cone} more than 5 ppt above the usual {salinity:.0f} ppt?",
         "Zero the refractometer with distilled water and measure cone {cone} again; weigh the salt of the next batch twice.",
-        "salinity is more than 5 ppt off",
-        "salinity is right",
-        ("salt",),
-        0.2,
+        "the water is too salty",
+        "the salinity is right",
+        (("salt", 0.94),),
+        hours=0.2,
     ),
     Check(
         "ph meter",
         "Measure the pH now",
-        "Calibrate the pH meter at 7 and 10 and measure cone {cone}, a good cone and the fresh salt water. The next batch "
-        "gets sodium bicarbonate, up to 1 g/l, if it is below 8.0.",
-        "pH below 8 in this cone and not in the good one",
-        "pH 8.0 to 8.5",
-        ("ph", "crowded"),
+        "With the meter just calibrated, is the pH of cone {cone} below 7.9?",
+        "Calibrate the pH meter at 7 and 10; measure cone {cone}, a good cone and the fresh salt water.",
+        "the pH is too low",
+        "the pH is right",
+        (("ph", _SURE),),
+        ("crowded", "oxygen"),
         0.2,
+        (7.9, 14.0),
     ),
     Check(
         "air",
         "Look at the air",
-        "Look at air stone, tube and valve, whether cysts lie on the bottom, and measure the oxygen at the bottom of cone {cone}.",
-        "weak bubbles, settled cysts or oxygen below 4 mg/l",
-        "brisk bubbles and oxygen near saturation",
-        ("oxygen", "unwetted", "crowded"),
+        "With the valve as it stood over night, are the bubbles weak, is stone or tube blocked, or did the pump stand still?",
+        "Look at air stone, tube, valve and pump before anything is touched, and measure the oxygen at the bottom of cone {cone}.",
+        "the air was too weak",
+        "the air was right",
+        (("oxygen", 0.9),),
+        ("crowded",),
         0.2,
     ),
     Check(
         "wall",
         "Look at the wall",
-        "Look for a ring of brown cysts on the wall of cone {cone} above the water; rinse it down and count a subsample.",
-        "a broad ring, and many more cysts in the water after rinsing",
-        "hardly any cysts on the wall",
-        ("unwetted",),
-        0.2,
+        "Is there a broad brown ring of cysts on the wall of cone {cone}, above the water or just under it?",
+        "Look for the ring before the cone is rinsed; then rinse it down and count a subsample.",
+        "cysts stayed out of the water",
+        "hardly any cysts stayed out of the water",
+        (("unwetted", 0.9),),
+        hours=0.2,
     ),
     Check(
         "broken",
         "Look for broken nauplii",
-        "Look at a drop at 20 to 40 times: loose legs, halves and nauplii that do not swim; look at foam and bubble size.",
-        "many pieces: the air was too strong",
-        "hardly any pieces: the nauplii were missed in the count",
-        ("broken", "overlong"),
+        "At 20 to 40 times, is more than one nauplius in ten in pieces (loose legs, halves)?",
+        "Look at a fresh drop of cone {cone}; look at foam and bubble size too.",
+        "the air broke them",
+        "they are whole",
+        (("broken", 0.9),),
+        ("overlong", "crowded"),
         0.3,
     ),
     Check(
         "weigh",
         "Weigh and measure again",
-        "Check the balance with a known mass, weigh the same spoonful twice, check the pipette with ten drops on the "
-        "balance, and read the water level of the cone.",
-        "mass or volume is off by as much as the hatch",
-        "both are right",
-        ("amount",),
-        0.4,
+        "Is the balance, the pipette or the water level off by more than a twentieth?",
+        "Check the balance with a known mass, weigh the same spoonful twice, check the pipette with ten drops on the balance, and read the water level of the cone; enter them as readings of this hatch (cyst mass, volume).",
+        "an amount was not what was written",
+        "the amounts are right",
+        (("amount", 0.9),),
+        hours=0.4,
     ),
     Check(
         "clock",
         "Check the hours",
+        "Did it really stand more than 3 h longer or shorter than the usual {reading_h:.0f} h?",
         "Ask who started and who counted, and when; correct the times in the log.",
-        "the hours were not what was written",
+        "the hours are the matter",
         "the hours are right",
-        ("early", "overlong"),
-        0.1,
+        (("early", 0.95), ("overlong", 0.95)),
+        hours=0.1,
+    ),
+    Check(
+        "light",
+        "Look at the light",
+        "Was the lamp off or covered in the first hours, or is the surface darker than 1,000 lux now?",
+        "Measure the light at the surface; ask who set the lamp and look at its timer.",
+        "it started in the dark",
+        "it had light from the start",
+        (("dark", 0.94),),
+        hours=0.1,
     ),
     Check(
         "read again",
         "Read the cone again after another 24 h",
-        "Leave two litres of cone {cone} running at 28 °C with light and strong air, and count three subsamples "
-        "of 250 µl 24 h after the first reading; enter them as samples of this hatch with their hours.",
-        "the unopened cysts and umbrellas have hatched: they were late, not dead",
-        "nothing has changed: they are dead, resting or stuck",
-        ("cold", "early", "dark"),
+        "Have more than half of the cysts and umbrellas that had not hatched done so 24 h later?",
+        "Leave two litres of cone {cone} running at 28 °C with light and strong air, and count three subsamples of 250 µl 24 h after the first reading; enter them as samples of this hatch with their hours.",
+        "they were late, not dead",
+        "they were dead, resting or stuck",
+        (("cold", 0.85), ("early", 0.9)),
+        ("dark", "salt", "oxygen", "unwetted", "hot", "crowded", "uneven", "gradient"),
         24.0,
     ),
     Check(
         "side by side",
         "Hatch it side by side with another lot",
-        "Two cones of 800 ml with 1.6 g of {lot} and one with 1.6 g of {other_lot}, same water, 28 °C, "
-        "33 ppt, light, strong air; four subsamples of 250 µl of each at 24 h.",
-        "this lot is poor again and the other is not: it is the lot",
-        "this lot is as usual: it was this cone or day",
-        ("embryos", "empty"),
-        24.0,
-    ),
-    Check(
-        "other cone",
-        "Hatch the same lot in another cone",
-        "1.6 g of {lot} in 800 ml in {other_cone} with fresh water; four subsamples of 250 µl at 24 h.",
-        "as usual: something in the first cone",
-        "poor again: the lot or the water",
-        ("oxygen", "unwetted", "broken", "ph"),
-        24.0,
-    ),
-    Check(
-        "wake",
-        "Try to wake resting cysts",
-        "Two portions of 1.6 g of {lot} in 800 ml each: one plain, one after a cold rest of some weeks at -25 °C or a hydrogen peroxide bath by a "
-        "tested recipe (gloves and goggles; local rules come first); hatch both as above.",
-        "the treated one hatches much better: the embryos were resting",
-        "no difference: they are dead",
-        ("embryos",),
-        48.0,
-    ),
-    Check(
-        "light",
-        "Look at the light",
-        "Measure the light at the surface; ask whether the lamp was on in the first hours.",
-        "below 1,000 lux, or it was off",
-        "about 2,000 lux from the start",
-        ("dark",),
-        0.1,
+        "In the same water, does {lot} give at least a tenth less than {other_lot}?",
+        "Two cones of 800 ml with 1.6 g of {lot} and one with 1.6 g of {other_lot}, same water, 28 °C, 33 ppt, light, strong air; four subsamples of 250 µl of each at 24 h.",
+        "it is the lot",
+        "the lot is as good as the other: it was this cone or day",
+        (("embryos", 0.95), ("empty", 0.95)),
+        hours=24.0,
     ),
 )
 
 
-OUTCOMES = {"yes": 20.0, "confirmed": 20.0, "no": 0.05, "ruled out": 0.05, "unclear": 1.0}
-"""How an outcome begins -> factor on the check's causes (ours: a check of the bench is wrong about once in twenty)."""
+@dataclass(frozen=True)
+class Answer:
+    """The outcome of a check as logged: ``is_yes`` is None where it changes nothing, ``why`` then says why."""
+
+    code: str
+    outcome: str
+    is_yes: bool | None
+    causes: tuple[str, ...] = ()  # causes that the row itself names, instead of the check's
+    why: str = ""
+
+
+_WORDS = {"yes": True, "confirmed": True, "no": False, "ruled out": False, "unclear": None}
+"""How an outcome begins -> whether it is a yes."""
 
 
 def outcome_word(outcome) -> str:
-    """Return the word out of :data:`OUTCOMES` that an outcome begins with; empty when it begins otherwise."""
-    found = re.match(rf"({'|'.join(OUTCOMES)})\b", str(outcome).strip().casefold())
+    """Return the word that an outcome begins with (yes, confirmed, no, ruled out, unclear); empty for another."""
+    found = re.match(rf"({'|'.join(_WORDS)})\b", str(outcome).strip().casefold())
     return found.group(1) if found else ""
 
 
@@ -198,23 +225,100 @@ def check_named(code: str) -> Check:
     raise unknown_name("check", code, [item.code for item in CHECKS])
 
 
-def plan_of(item: Check, *, cone: str, lot: str, other_cone: str = "", other_lot: str = "") -> str:
-    """Write a check's plan for one hatch: which cone, which lots."""
-    return item.plan.format(
-        cone=cone,
-        lot=lot,
-        other_cone=f"cone {other_cone}" if other_cone else "another cone",
-        other_lot=other_lot or "another lot that does well",
-    )
+def asked(item: Check, *, cone, lot, settings, other_lot="") -> tuple[str, str]:
+    """Return a check's question and plan with this hatch's cone, lot and standards in them."""
+    conditions = settings.conditions
+    words = {
+        "cone": cone,
+        "lot": lot,
+        "other_lot": other_lot or "a lot that does well",
+        "cold": min(25.5, conditions.temperature_c - 2.0),
+        "hot": max(31.0, conditions.temperature_c + 3.0),
+        "salinity": conditions.salinity_ppt,
+        "reading_h": conditions.reading_h,
+    }
+    return item.question.format(**words), item.plan.format(**words)
 
 
-def choose_checks(probability: dict, *, most: int = 2, done=()) -> list[Check]:
-    """Choose the cheapest checks that would split the likely causes.
+def contradiction(item: Check, outcome: str) -> str:
+    """Say how a number written beside an answer speaks against it; empty where it does not."""
+    word = outcome_word(outcome)
+    numbers = [float(x.replace(",", ".")) for x in re.findall(r"(?<![\w.])\d+(?:[.,]\d+)?", str(outcome))]
+    if item.limits is None or _WORDS.get(word) is None or not numbers:
+        return ""
+    low, high = item.limits
+    outside = [x for x in numbers if not low <= x <= high]
+    if not _WORDS[word] and len(outside) == len(numbers):
+        return f"{outside[0]:g} lies outside {low:g} to {high:g}, which is a yes to this question"
+    return ""
+
+
+def answers_of(checks: pd.DataFrame | None, hatch: str) -> list[Answer]:
+    """Read the logged outcomes of a hatch's checks, the latest of each.
 
     Parameters
     ----------
-    probability : dict of str to float
-        Weight of each cause.
+    checks : DataFrame or None
+        Columns of the checks table. An outcome begins with yes or confirmed, no or ruled out, or unclear.
+    hatch : str
+
+    Returns
+    -------
+    list of Answer
+    """
+    if checks is None or not len(checks):
+        return []
+    known = {item.code: item for item in CHECKS}
+    made = checks[(checks["hatch"] == hatch) & checks["outcome"].notna()]
+    if "planned_at" in made:  # of a check made twice, the later outcome holds
+        made = made.sort_values("planned_at", kind="stable")
+    found = []
+    for row in made.drop_duplicates("check", keep="last").to_dict("records"):
+        code, outcome = str(row["check"]), str(row["outcome"]).strip()
+        item, word = known.get(code), outcome_word(outcome)
+        named = (str(row["cause"]),) if isinstance(row.get("cause"), str) and row["cause"] else ()
+        why = ""
+        if not word:
+            why = "not read as yes or no"
+        elif item is None and not named:
+            why = "a check that is not known here"
+        elif item is not None and (against := contradiction(item, outcome)):
+            why = against
+        found.append(Answer(code, outcome, None if why else _WORDS[word], named, why))
+    return found
+
+
+def weigh_answer(weights: Weights, code: str, is_yes: bool, causes: tuple[str, ...] = ()) -> Weights:
+    """Return the weights after one answer.
+
+    Parameters
+    ----------
+    weights : Weights
+    code : str
+        The check's code.
+    is_yes : bool
+    causes : tuple of str, optional
+        Causes that the answer speaks of, instead of the check's own.
+    """
+    item = next((c for c in CHECKS if c.code == code), None)
+    speaks = dict.fromkeys(causes, _SURE) if causes or item is None else dict(item.yes)
+    silent = () if item is None else item.silent
+
+    def likelihood(key):
+        if any(c in silent for c in key) and not any(c in speaks for c in key):
+            return None
+        no = math.prod(1 - speaks.get(c, 0.0) for c in key) * (1 - _FALSE_YES)
+        return 1 - no if is_yes else no
+
+    return weights.after(likelihood)
+
+
+def choose_checks(weights: Weights, *, most: int = 2, done=()) -> list[Check]:
+    """Choose the cheapest checks that would split what is likely.
+
+    Parameters
+    ----------
+    weights : Weights
     most : int
         Number of checks.
     done : sequence of str
@@ -223,61 +327,33 @@ def choose_checks(probability: dict, *, most: int = 2, done=()) -> list[Check]:
     Returns
     -------
     list of Check
-        Each by how well it splits (p of its causes times p of the others) against what it takes; a check that costs
-        a day has to split four times as well as one that costs minutes.
+        Each by how much its answer is expected to settle (entropy of the causes) against what it takes; a check that
+        costs a day has to settle three to four times as much as one that costs minutes. The second is chosen as if the
+        first had been answered no.
     """
-    total = sum(probability.values()) or 1.0
-    left = {k: v / total for k, v in probability.items()}
     chosen: list[Check] = []
     for _ in range(most):
-        scored = []
+        before, scored = _entropy(weights), []
         for item in CHECKS:
             if item in chosen or item.code in set(done):
                 continue
-            p = sum(left.get(code, 0.0) for code in item.speaks_for)
-            scored.append((p * (1.02 - p) / (0.5 + item.hours) ** 0.35, item))
-        best = max(scored, key=lambda pair: pair[0])
-        if best[0] < 0.005 and chosen:
+            yes, no = (weigh_answer(weights, item.code, answer) for answer in (True, False))
+            p = _chance_of_yes(weights, item)
+            gain = before - p * _entropy(yes) - (1 - p) * _entropy(no)
+            scored.append((gain / (0.5 + item.hours) ** 0.35, item))
+        best = max(scored, key=lambda pair: pair[0], default=(0.0, None))
+        if best[1] is None or (best[0] < 0.003 and chosen):
             break
         chosen.append(best[1])
-        left = {k: v * (0.25 if k in best[1].speaks_for else 1.0) for k, v in left.items()}
+        weights = weigh_answer(weights, best[1].code, False)
     return chosen
 
 
-def outcomes_as_prior(checks: pd.DataFrame | None, hatch: str) -> tuple[dict, list[str]]:
-    """Turn logged outcomes into factors on the causes.
+def _chance_of_yes(weights, item):
+    p = sum(weights.of(code) * chance for code, chance in item.yes)
+    return min(0.99, p + _FALSE_YES)
 
-    Parameters
-    ----------
-    checks : DataFrame or None
-        Columns of the checks table. An outcome that begins with ``yes`` or ``confirmed`` supports the cause named in
-        ``cause`` (or the causes of the check), one that begins with ``no`` or ``ruled out`` speaks against, ``unclear``
-        changes nothing.
-    hatch : str
 
-    Returns
-    -------
-    (dict of str to float, list of str)
-        Factors by cause (20 or 1/20), and one sentence per outcome.
-    """
-    factors, said = {}, []
-    if checks is None or not len(checks):
-        return factors, said
-    known = {item.code: item for item in CHECKS}
-    made = checks[(checks["hatch"] == hatch) & checks["outcome"].notna()]
-    if "planned_at" in made:  # of a check made twice, the later outcome holds
-        made = made.sort_values("planned_at", kind="stable")
-    for row in made.drop_duplicates("check", keep="last").to_dict("records"):
-        factor = OUTCOMES.get(outcome_word(row["outcome"]))
-        item = known.get(str(row["check"]))
-        named = row.get("cause")
-        causes = (str(named),) if isinstance(named, str) and named else item.speaks_for if item else ()
-        title = f"{item.title}" if item else str(row["check"])
-        if factor is None or not causes:
-            said.append(f"{title}: {row['outcome']} (not read as yes or no, so it changes nothing).")
-            continue
-        for code in causes:
-            factors[code] = factors.get(code, 1.0) * factor
-        meaning = "" if item is None or factor == 1.0 else item.if_yes if factor > 1 else item.if_no
-        said.append(f"{title}: {row['outcome']}{f' (which means: {meaning})' if meaning else ''}.")
-    return factors, said
+def _entropy(weights):
+    values = [weights.none, weights.other, *weights.single.values(), *weights.pairs.values()]
+    return -sum(v * math.log(v) for v in values if v > 1e-12)

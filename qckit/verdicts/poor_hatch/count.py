@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 import pandas as pd
 
 from qckit.verdicts.poor_hatch.reference import usually
 
-__all__ = ["COUNT_COLUMNS", "check_count", "person_against_photo", "photo_flags"]
+__all__ = ["COUNT_COLUMNS", "check_count", "photo_flags"]
 
 COUNT_COLUMNS = ("check", "seen", "result", "look_again")
 """``result`` is ruled out, doubtful or cannot be told."""
@@ -18,7 +19,7 @@ _ODD_SHELLS = 0.35  # log ratio of shells per opened cyst to the usual (ours: ab
 _ODD_AMOUNT = 0.25  # the same of full cysts per gram
 
 
-def check_count(row, usual, samples: pd.DataFrame, photos, *, by_person=None) -> pd.DataFrame:
+def check_count(row, usual, samples: pd.DataFrame, photos, *, looks=()) -> pd.DataFrame:
     """Go through the ways in which a count goes wrong.
 
     Parameters
@@ -28,21 +29,21 @@ def check_count(row, usual, samples: pd.DataFrame, photos, *, by_person=None) ->
     usual : Usual
     samples, photos : DataFrame
         The tables of those names; ``photos`` may be None.
-    by_person : tuple of float, optional
-        As :func:`person_against_photo` returns it.
+    looks : sequence of Look
+        Every look at the hatch: a repeat and a recount are held against the first.
 
     Returns
     -------
     DataFrame, columns ``COUNT_COLUMNS``
-        One row each for photo flags, N against S, person against photo, mixing, light gradient, and mass and volumes;
+        One row each for photo flags, N against S, other eyes, a repeat, mixing, light gradient, and mass and volumes;
         ``look_again`` names photos or subsamples, separated by semicolons, and is empty where nothing is to be done.
     """
-    own = samples[(samples["hatch"] == row["hatch"]) & (samples["kind"] == "subsample") & samples["nauplii"].notna()]
-    own = own[(own["hours"].astype(float) - row["hours"]).abs() <= 1.5]
+    own = samples[samples["sample"].isin(looks[0].names) & (samples["hatch"] == row["hatch"])]
     rows = [
         _flags(own, photos),
         _shells(row, usual, own),
-        _person(by_person, own),
+        _other_look(looks, "recount", own),
+        _other_look(looks, "repeat", own),
         _mixing(row, usual, own),
         _light(row, usual, own),
         _amounts(row, usual, own),
@@ -59,29 +60,6 @@ def photo_flags(samples: pd.DataFrame, photos, hatch: str) -> tuple[str, ...] | 
         return ()
     texts = photos.loc[photos["sample"].isin(own["sample"]), "flags"].dropna().astype(str)
     return tuple(dict.fromkeys(f.strip() for text in texts for f in text.split(";") if f.strip()))
-
-
-def person_against_photo(samples: pd.DataFrame, hatch: str) -> tuple[float, float] | None:
-    """z of photo against person for the share of nauplii and of shells in one hatch; None without both."""
-    own = samples[(samples["hatch"] == hatch) & (samples["kind"] == "subsample") & samples["nauplii"].notna()]
-    both = [own[own["counted_by"] == who] for who in ("photo", "person")]
-    if any(part.empty for part in both):
-        return None
-    z = []
-    for kind in ("nauplii", "shells"):
-        part, whole = [], []
-        for table in both:
-            counted = table[table["shells"].notna()] if kind == "shells" else table
-            total = sum(counted[c].astype(float).fillna(0).sum() for c in ("nauplii", "umbrella", "cysts"))
-            part.append(counted[kind].astype(float).sum())
-            whole.append(total + (part[-1] if kind == "shells" else 0.0))
-        if min(whole) <= 0:
-            z.append(0.0)
-            continue
-        p = sum(part) / sum(whole)
-        se = math.sqrt(max(p * (1 - p), 1e-4) * sum(1 / w for w in whole))
-        z.append((part[0] / whole[0] - part[1] / whole[1]) / se)
-    return tuple(z)
 
 
 def _names(own) -> str:
@@ -123,18 +101,21 @@ def _shells(row, usual, own):
     return name, seen, "doubtful", _names(own)
 
 
-def _person(by_person, own):
-    name = "person against photo"
-    if by_person is None:
-        return name, "this hatch was not counted both ways", "cannot be told", ""
-    z = max(by_person, key=abs)
-    agree = abs(z) < 2.3  # the larger of two looks, about 1 in 50 by chance
-    return (
-        name,
-        f"they differ by {abs(z):.1f} standard errors",
-        "ruled out" if agree else "doubtful",
-        "" if agree else _names(own),
-    )
+def _other_look(looks, kind, own):
+    """A recount by other eyes, or a drawing repeated, against the first count: nauplii, cysts and shells per volume."""
+    name = "counted by other eyes" if kind == "recount" else "drawn again"
+    other = next((look for look in looks if look.kind == kind), None)
+    if other is None:
+        return name, f"this hatch was not {name}", "cannot be told", ""
+    first = looks[0]
+    away = other.figures - first.figures
+    sd = np.sqrt(np.diag(other.covariance + other.extra) + np.diag(first.covariance) * (0.0 if other.same_drops else 1.0))
+    z = float(np.nanmax(np.abs(away / sd)))
+    seen = f"{first.counts['hatch_pct']:.0f} % in the first count, {other.counts['hatch_pct']:.0f} % {name}"
+    if math.isfinite(away[3]):
+        seen += f"; nauplii per gram {100 * (other.counts['hatching_efficiency_per_g'] / first.counts['hatching_efficiency_per_g'] - 1):+.0f} %"
+    agree = z < 2.6  # the largest of four looks, about 1 in 30 by chance
+    return name, seen, "ruled out" if agree else "doubtful", "" if agree else _names(own)
 
 
 def _spread(row, chi_square, cv, weight):

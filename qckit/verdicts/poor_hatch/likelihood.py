@@ -1,66 +1,49 @@
-"""How well each cause, alone or with another, explains one hatch: likelihoods and their normalised weights."""
+"""How well each cause, alone or with another, explains a hatch, its siblings and its lot together.
+
+Every explanation is a small generative model: a lot drawn from what was to be expected of it (``world.py``), a hatch
+drawn from the lot, a cause of unknown strength and trace acting on one hatch or on the whole lot, readings that stray
+accordingly (``telltale.py``), and several looks at the same hatch (``looks.py``). What is not known is averaged over by
+draws; the figures follow t laws, so that no single one decides.
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+import math
+from dataclasses import dataclass, field
 from itertools import combinations
 
 import numpy as np
 
-from qckit.verdicts.poor_hatch.causes import CAUSES, STRENGTHS, moves
-from qckit.verdicts.poor_hatch.later import joined
+from qckit.verdicts.poor_hatch.causes import CAUSES, cause, sampling_causes
+from qckit.verdicts.poor_hatch.looks import Look
+from qckit.verdicts.poor_hatch.traces import Draws, act, draws_of, figures_of, later_mix, plain_draws
 from qckit.verdicts.poor_hatch.usual import Usual
+from qckit.verdicts.poor_hatch.world import World
 
-__all__ = ["Clue", "Looks", "Weighing", "Weights", "stated", "weigh_causes"]
+__all__ = ["PRIORS", "Given", "Weights", "stated", "trace_fits", "weigh"]
 
-# Prior weights and tails below are ours; the calibration in tests/benchmarks checks what they lead to.
-_PRIOR_NONE, _PRIOR_ONE, _PRIOR_TWO, _PRIOR_OTHER = 0.30, 0.52, 0.12, 0.06
-_T_DF = 7.0  # tails of the figures: hatches stray further than a normal law says
-_TRACE_SD = np.array([0.20, 0.32, 0.09, 0.05])  # the traces are only roughly known
+PRIORS = {"none": 0.42, "one": 0.45, "two": 0.09, "other": 0.04}
+"""What is assumed before looking, of a hatch that somebody asks about (ours); the calibration checks where it leads."""
+
+_HATCH_DF, _LOT_DF = 6.0, 5.0  # tails of the figures: hatches and lots stray further than a normal law says
+_TRACE_SD = np.array([0.08, 0.15, 0.06, 0.03])  # what the traces leave out
 _OTHER_SD = np.array([1.2, 1.2, 0.5, 0.4])  # "something else" may do anything
-_CAUTION = 0.8  # power on all weights: traces and readings are less independent than the sum of logs takes them for
-_PAIR_STRENGTHS = (0.1, 0.25, 0.5, 0.8)
-
-
-# weight -> how often a cause of that weight was there, from 1,000 simulated hatches (seeds 2026 and 77 of the
-# calibration in tests/benchmarks, smoothed by eye); checked on other seeds
-_WEIGHT = (0.0, 0.05, 0.2, 0.4, 0.6, 0.8, 0.91, 0.985, 1.0)
-_FOUND_TRUE = (0.0, 0.025, 0.16, 0.44, 0.60, 0.77, 0.84, 0.96, 0.98)
-
-
-def stated(weight: float) -> float:
-    """Turn a weight into the probability that is stated: how often causes of that weight proved true."""
-    return float(np.interp(weight, _WEIGHT, _FOUND_TRUE))
+_SAME_CHANCE = 0.7  # share of the chance that two counts of the same drops have in common (ours)
+_PAIRS_OF = 9  # causes that are tried in pairs, the likeliest
+_UNEVEN = (0.15, 0.22, 0.3, 0.4, 0.5)  # spread between subsamples of unmixed water
+_CAUTION = 0.9  # power on all weights: traces and readings hang together more than a product takes them to
 
 
 @dataclass(frozen=True)
-class Looks:
-    """A hatch as the likelihood sees it: four figures with their covariance, and how uneven its subsamples are.
+class Given:
+    """All that the causes of one hatch are weighed by."""
 
-    Unevenness comes in two kinds: of all full cysts (the water was not mixed) and of the nauplii among them (light had
-    drawn them to one side).
-    """
-
-    figures: np.ndarray
-    covariance: np.ndarray
-    chi2: float = np.nan
-    df: int = 0
-    expected_per_subsample: float = 100.0
-    share_chi2: float = np.nan  # of the nauplii among the full cysts, same df
-    share: float = 0.85  # nauplii per full cyst
-
-
-@dataclass(frozen=True)
-class Clue:
-    """What a reading says of one cause.
-
-    ``factor`` multiplies the cause's weight; ``loss`` is the loss the reading should cost (None: it says nothing of
-    the size) and ``vague`` the standard deviation of that on the logit scale.
-    """
-
-    factor: float = 1.0
-    loss: float | None = None
-    vague: float = 1.2
+    looks: list[Look]
+    usual: Usual
+    world: World
+    ratios: dict = field(default_factory=dict)  # cause -> quantity -> log likelihood ratio for every draw
+    factors: dict = field(default_factory=dict)  # cause -> factor of words, flags, lengths, age
+    siblings: tuple = ()  # (Look, Usual, same lot)
 
 
 @dataclass(frozen=True)
@@ -72,7 +55,6 @@ class Weights:
     single: dict  # cause -> weight alone
     pairs: dict  # (cause, cause) -> weight together
     strength: dict  # cause -> expected loss where it acts
-    trace: dict  # trace -> log likelihood of the stage mix alone, best strength
 
     def of(self, code: str) -> float:
         """Weight of a cause, alone or with another."""
@@ -82,224 +64,326 @@ class Weights:
         """All causes by weight, largest first; equal weights keep the list's order."""
         return sorted(((c.code, self.of(c.code)) for c in CAUSES), key=lambda item: -item[1])
 
+    def after(self, likelihood) -> Weights:
+        """Return the weights after an answer.
 
-def weigh_causes(looks: Looks, usual: Usual, clues: dict, siblings=(), prior: dict | None = None) -> Weights:
+        Parameters
+        ----------
+        likelihood : callable
+            Tuple of causes (empty: none) -> how likely the answer is then, or None where the answer says nothing of
+            them: their weight stays as it was.
+        """
+        keys = [((), self.none), *(((c,), w) for c, w in self.single.items()), *self.pairs.items()]
+        told = [(k, w, likelihood(k)) for k, w in keys]
+        heard = sum(w for _, w, p in told if p is not None)
+        mean = sum(w * p for _, w, p in told if p is not None) / heard if heard > 0 else 1.0
+        new = {k: w * (mean if p is None else p) for k, w, p in told}
+        other = self.other * mean
+        total = sum(new.values()) + other
+        if not total > 0:
+            return self
+        return Weights(
+            new[()] / total,
+            other / total,
+            {c: new[(c,)] / total for c in self.single},
+            {k: new[k] / total for k in self.pairs},
+            self.strength,
+        )
+
+
+def stated(weight: float) -> float:
+    """Turn a weight into the probability that is stated: how often causes of that weight proved true."""
+    return float(np.interp(weight, _WEIGHT, _FOUND_TRUE))
+
+
+_WEIGHT = (0.0, 1.0)
+_FOUND_TRUE = (0.0, 1.0)
+
+
+def weigh(given: Given) -> Weights:
     """Weigh every explanation of a hatch.
 
     Parameters
     ----------
-    looks : Looks
-        The hatch in question.
-    usual : Usual
-        What is usual for its lot.
-    clues : dict of str to Clue
-        What readings, notes and flags say of each cause.
-    siblings : sequence of (Looks, Usual, bool)
-        Other hatches of the same day, what is usual for their lots, and whether it is the same lot.
-    prior : dict of str to float, optional
-        Factor on a cause's prior weight, such as from a check that was made.
+    given : Given
 
     Returns
     -------
     Weights
         All weights add up to 1.
     """
-    prior = prior or {}
-    parts = _Parts(looks, usual, siblings)
-    log_w, loss = {}, {}
-    log_w["none"] = np.log(_PRIOR_NONE) + parts.fit(np.eye(4)[None])[0] + parts.even + parts.siblings_usual
-    log_w["other"] = np.log(_PRIOR_OTHER) + parts.fit_other() + parts.spread_any + parts.siblings_usual
-    grids = {c.code: _grid(c, clues.get(c.code, Clue()), STRENGTHS) for c in CAUSES}
-    coarse = {c.code: _grid(c, clues.get(c.code, Clue()), _PAIR_STRENGTHS, thin=True) for c in CAUSES}
-    base = {}
-    for c in CAUSES:
-        base[c.code] = np.log(c.prior * prior.get(c.code, 1.0) * clues.get(c.code, Clue()).factor)
+    parts = _Parts(given)
     n = sum(c.prior for c in CAUSES)
+    plain = parts.of_draws(plain_draws(), ())
+    log_w = {(): math.log(PRIORS["none"]) + _mean(plain) + parts.even + parts.lot_alone}
+    log_other = math.log(PRIORS["other"]) + parts.other() + parts.any_spread + parts.lot_alone
+    singles, strength = {}, {}
     for c in CAUSES:
-        matrices, weight, strength = grids[c.code]
-        logs = parts.fit(matrices, uneven=c.code == "uneven") + np.log(weight)
-        spread = parts.spread((c.code,))
-        logs = logs + parts.siblings(c, matrices)
-        top = logs.max()
-        share = np.exp(logs - top)
-        loss[c.code] = float((share * strength).sum() / share.sum())
-        log_w[c.code] = np.log(_PRIOR_ONE / n) + base[c.code] + top + np.log(share.sum()) + spread
-    n_pairs = len(CAUSES) * (len(CAUSES) - 1) / 2
-    for a, b in combinations(CAUSES, 2):
-        log_w[(a.code, b.code)] = np.log(_PRIOR_TWO / n_pairs) + base[a.code] + base[b.code] + parts.pair(a, b, coarse)
-    return _normalised(log_w, loss, _traces(parts))
+        d = draws_of(c)
+        logs = parts.of_draws(d, (c.code,)) + sum(given.ratios.get(c.code, {}).values())
+        lot = parts.lot(d) if c.of_lot else np.full(d.n, parts.lot_alone)
+        singles[c.code] = d, lot
+        share = np.exp(logs + lot - (logs + lot).max())
+        strength[c.code] = float((share * d.loss).sum() / share.sum())
+        prior = math.log(PRIORS["one"] * c.prior / n) + math.log(given.factors.get(c.code, 1.0))
+        log_w[(c.code,)] = prior + _mean(logs + lot) + parts.spread((c.code,))
+    likely = sorted(CAUSES, key=lambda c: -_for_pairs(c, log_w, given))[:_PAIRS_OF]
+    for a, b in combinations([c for c in CAUSES if c in likely], 2):
+        prior = math.log(PRIORS["two"] * 2 * a.prior * b.prior / n**2)
+        prior += sum(math.log(given.factors.get(c.code, 1.0)) for c in (a, b))
+        log_w[(a.code, b.code)] = prior + parts.pair(a, b, singles) + parts.spread((a.code, b.code))
+    return _normalised(log_w, log_other, strength)
 
 
-@dataclass(frozen=True)
-class Weighing:
-    """Everything that the causes of one hatch are weighed by, so that a check's outcome can be tried beforehand."""
-
-    looks: Looks
-    usual: Usual
-    clues: dict  # cause -> Clue
-    siblings: tuple
-    prior: dict  # cause -> factor, of what is known beside the checks
-    outcomes: dict  # cause -> factor, of the checks that were made
-
-    def weights(self, further: dict | None = None) -> Weights:
-        """Weigh the causes by the checks that were made and, where given, by further outcomes (cause -> factor)."""
-        outcomes = joined(self.outcomes, further or {})
-        # a check that found otherwise takes back what the reading that it repeated had told of this cause
-        clues = {
-            code: Clue() if outcomes.get(code, 1.0) < 1 and clue.factor > 1 else clue
-            for code, clue in self.clues.items()
-        }
-        return weigh_causes(self.looks, self.usual, clues, self.siblings, joined(outcomes, self.prior))
+def _for_pairs(c, log_w, given):
+    """What makes a cause worth trying in pairs: its weight alone, or what readings and words say of it."""
+    clue = math.log(given.factors.get(c.code, 1.0)) + float(np.max(sum(given.ratios.get(c.code, {}).values())))
+    return log_w[(c.code,)] + max(clue, 0.0)
 
 
-def _normalised(log_w, loss, trace):
-    top = max(log_w.values())
-    total = sum(np.exp(_CAUTION * (v - top)) for v in log_w.values())
-    w = {k: float(np.exp(_CAUTION * (v - top)) / total) for k, v in log_w.items()}
+def _normalised(log_w, log_other, strength):
+    top = max(log_other, *log_w.values())
+    w = {k: math.exp(_CAUTION * (v - top)) for k, v in log_w.items()}
+    other = math.exp(_CAUTION * (log_other - top))
+    total = sum(w.values()) + other
     return Weights(
-        none=w["none"],
-        other=w["other"],
-        single={c.code: w[c.code] for c in CAUSES},
-        pairs={k: v for k, v in w.items() if isinstance(k, tuple)},
-        strength=loss,
-        trace=trace,
+        w[()] / total,
+        other / total,
+        {k[0]: v / total for k, v in w.items() if len(k) == 1},
+        {k: v / total for k, v in w.items() if len(k) == 2},
+        strength,
     )
 
 
-def _traces(parts):
-    """Log likelihood of the stage mix under each trace at its best strength, and under no change."""
-    found = {"same": float(parts.fit(np.eye(4)[None])[0])}
-    for c in CAUSES:
-        if c.trace not in found:
-            found[c.trace] = float(max(parts.fit(moves(c.trace, k)).max() for k in STRENGTHS))
-    found["fits none"] = float(parts.fit_other())
-    return found
-
-
-def _grid(c, clue, strengths, thin=False):
-    """Matrices of one cause over strengths, their weights (add up to 1) and strengths, given what a reading says."""
-    made, weights, sizes = [], [], []
-    for k in strengths:
-        ways = moves(c.trace, k)
-        ways = ways[:1] if thin else ways
-        w = 1.0
-        if clue.loss is not None:
-            away = (_logit(k) - _logit(clue.loss)) / clue.vague
-            w = np.exp(-0.5 * away**2)
-        made.extend(ways)
-        weights.extend([w / len(ways)] * len(ways))
-        sizes.extend([k] * len(ways))
-    weights = np.array(weights) + 1e-12
-    return np.array(made), weights / weights.sum(), np.array(sizes)
-
-
-def _logit(share):
-    share = min(max(share, 0.01), 0.99)
-    return np.log(share / (1 - share))
+def _mean(logs):
+    return float(np.logaddexp.reduce(logs) - math.log(len(logs)))
 
 
 class _Parts:
     """The pieces of the likelihood that all causes share."""
 
-    def __init__(self, looks, usual, siblings):
-        self.looks, self.usual = looks, usual
-        self.sibs = [(s, u, same) for s, u, same in siblings if np.isfinite(u.mean).any()]
-        self.siblings_usual = sum(_fit(s, u, np.eye(4)[None])[0] for s, u, _ in self.sibs)
-        mixed, unmixed = _spreads(looks.chi2, looks, usual.mixing_cv, looks.expected_per_subsample)
-        weight = looks.expected_per_subsample * looks.share * (1 - looks.share)
-        self._unlit, self._lit = _spreads(looks.share_chi2, looks, usual.light_cv, weight)
-        self._mixed, self._unmixed = mixed, unmixed
-        self.even = mixed + self._unlit
-        self.spread_any = float(np.logaddexp(mixed, unmixed) + np.logaddexp(self._unlit, self._lit) - 2 * np.log(2))
-        self._uneven_looks = _noisier(looks, 0.3)
+    def __init__(self, given: Given):
+        self.given, self.usual, w = given, given.usual, given.world
+        known = np.isfinite(w.level)
+        own = np.where(np.isfinite(w.level_sd), w.level_sd, 1e3) ** 2
+        self.weight = np.where(known, w.sd**2 / (w.sd**2 + own), 0.0)  # of the lot's own level in what is usual
+        self.centre = self.weight * np.where(known, w.level, 0.0) + (1 - self.weight) * w.expected
+        vague = np.diag(np.where(known, w.sd**2 * own / (w.sd**2 + own), w.sd**2))
+        self.shared = given.usual.between + vague
+        self.lot_alone = float(self._lot_fit(np.zeros((1, 4)))[0])
+        first = given.looks[0]
+        per = first.full / max(first.counts["n_subsamples"], 1)
+        share = first.counts["nauplii"] / max(first.full, 1.0)
+        self._mixed, self._unmixed = _spreads(first.chi2, first.df, self.usual.mixing_cv, per)
+        self._unlit, self._lit = _spreads(first.share_chi2, first.df, self.usual.light_cv, per * share * (1 - share))
+        self.even = self._mixed + self._unlit
+        self.any_spread = _either(self._mixed, self._unmixed) + _either(self._unlit, self._lit)
 
     def spread(self, codes):
         """Log density of how uneven the subsamples are under some causes together."""
-        either = float(np.logaddexp(self._mixed, self._unmixed) - np.log(2))
-        whole = self._unmixed if "uneven" in codes else either if "unwetted" in codes else self._mixed
-        return whole + (self._lit if "gradient" in codes else self._unlit)
+        whole = self._mixed
+        if "uneven" in codes or "unwetted" in codes:
+            whole = _either(self._mixed, self._unmixed)
+        light = self._lit if "gradient" in codes else self._unlit
+        return whole + (_either(self._unlit, self._lit) if "uneven" in codes else light)
 
-    def fit(self, matrices, *, uneven=False):
-        return _fit(self._uneven_looks if uneven else self.looks, self.usual, matrices)
+    def _usual_figures(self, moved):
+        """Figures of a usual hatch, shape (n, 4), where the lot stands ``moved`` from what was to be expected of it."""
+        return self.centre + (1 - self.weight) * moved
 
-    def fit_other(self):
-        wide = self.looks.covariance + self.usual.between + np.diag(_OTHER_SD**2)
-        return float(_log_t((self.looks.figures - self.usual.mean)[None], wide[None])[0])
+    def _lot_fit(self, moved):
+        """Log likelihood of the lot's own level, and of its drift, where it stands ``moved`` from the expected."""
+        w = self.given.world
+        known = np.isfinite(w.judged) & np.isfinite(w.level_sd)
+        if not known.any():
+            return np.zeros(len(moved))
+        sd = np.hypot(w.sd, np.where(known, w.level_sd, 0.0))
+        away = np.where(known, (np.where(known, w.judged, 0.0) - w.expected) - moved, np.nan)
+        return _log_t(away, np.diag(sd**2), _LOT_DF)
 
-    def siblings(self, c, matrices):
-        """Log likelihood of the day's other hatches: usual, or touched by the same cause."""
-        total = np.zeros(len(matrices))
-        for looks, usual, same_lot in self.sibs:
-            chance = c.shared if c.reach == "room" or same_lot else 0.02
-            touched = _fit(looks, usual, matrices)
-            alone = _fit(looks, usual, np.eye(4)[None])[0]
-            total = total + np.logaddexp(np.log(1 - chance) + alone, np.log(chance) + touched)
+    def lot(self, d: Draws):
+        """Log likelihood of the lot's level when a cause acts on the whole lot, from its first day or since."""
+        w = self.given.world
+        moved = self._moved(d)
+        from_first = self._lot_fit(moved)
+        if w.drift is None:
+            return from_first
+        cov = np.diag(w.drift_sd**2)
+        still = _log_t(w.drift[None], cov, _LOT_DF)[0]
+        since = _log_t(w.drift - moved, cov, _LOT_DF) - still
+        return np.logaddexp(math.log(0.7) + from_first, math.log(0.3) + self.lot_alone + since)
+
+    def _moved(self, d):
+        """How far a cause of the whole lot moves its figures, shape (n, 4)."""
+        mix = np.broadcast_to(_mix(self.given.world.expected[None]), (d.n, 4))
+        return figures_of(act(d, mix)[0]) - figures_of(mix)
+
+    def of_draws(self, d: Draws, codes: tuple):
+        """Log likelihood of all looks at the hatch, and of its siblings, for every draw, shape (n,)."""
+        of_lot = bool(codes) and cause(codes[0]).of_lot
+        usual = self._usual_figures(self._moved(d) if of_lot else np.zeros((d.n, 4)))
+        acting = plain_draws(d.n) if of_lot else d
+        figures = self._expected([(acting, () if of_lot else codes)], usual)
+        logs = self._fit(figures, usual)
+        return logs + self._siblings([] if of_lot else [(codes, d)], d.n)
+
+    def _expected(self, acting, usual):
+        """Figures of every look, shape (n, 4 looks), when causes act one after another on the usual hatch."""
+        found = []
+        base = _mix(usual)
+        for look in self.given.looks:
+            mix, held = base, np.zeros((len(base), 2))
+            last = acting[-1][0]
+            for d, codes in acting:
+                mix, more = act(d, mix, _repeated(d, codes, look.kind))
+                held = held + more
+            if look.kind == "later":
+                mix = later_mix(last, mix, held)
+            figures = figures_of(mix)
+            figures[:, 3] += usual[:, 3]
+            found.append(figures)
+        return np.concatenate(found, axis=1)
+
+    def _fit(self, figures, usual):
+        looks = self.given.looks
+        seen = np.concatenate([look.figures for look in looks])
+        cov = np.kron(np.ones((len(looks), len(looks))), self.shared)
+        for i, look in enumerate(looks):
+            own = slice(4 * i, 4 * i + 4)
+            cov[own, own] += look.covariance + look.extra
+            if look.same_drops:  # the same drops: most of the chance in the first counts is in these too
+                both = _SAME_CHANCE * looks[0].covariance
+                cov[:4, own] += both
+                cov[own, :4] += both
+        changed = np.abs(figures[:, :4] - usual).max(axis=1) > 0.01
+        soft = np.diag(np.tile(_TRACE_SD, len(looks)) ** 2)
+        with_soft = _log_t(seen - figures, cov + soft, _HATCH_DF)
+        return with_soft if changed.all() else np.where(changed, with_soft, _log_t(seen - figures, cov, _HATCH_DF))
+
+    def other(self):
+        """Log likelihood of the first look when something that is not on the list acted."""
+        look = self.given.looks[0]
+        wide = self.shared + look.covariance + np.diag(_OTHER_SD**2)
+        away = look.figures - self.centre
+        rest = 0.0
+        if len(self.given.looks) > 1:  # the other looks are taken as they are under no cause, given the first
+            plain = plain_draws()
+            usual = self._usual_figures(np.zeros((plain.n, 4)))
+            figures = self._expected([(plain, ())], usual)
+            both = _mean(self._fit(figures, usual))
+            alone = _mean(_log_t(look.figures - figures[:, :4], self.shared + look.covariance, _HATCH_DF))
+            rest = max(both - alone, -6.0)
+        return float(_log_t(away[None], wide, _HATCH_DF)[0]) + rest
+
+    def _siblings(self, acting, n):
+        """Log likelihood of the day's other hatches against being usual: usual, or touched by the same cause."""
+        total = np.zeros(n)
+        for look, usual, same_lot in self.given.siblings:
+            if not np.isfinite(usual.mean).any():
+                continue
+            cov = usual.between * (1 + 1 / usual.n_hatches) + look.covariance
+            mean = np.where(np.isfinite(usual.mean), usual.mean, self.given.world.expected)[None]
+            alone = _log_t(look.figures - mean, cov, _HATCH_DF)[0]
+            for codes, d in acting:
+                if not codes:
+                    continue
+                item = cause(codes[0])
+                chance = item.shared if item.reach == "room" or same_lot else 0.02
+                base = np.broadcast_to(_mix(mean), (d.n, 4))
+                figures = figures_of(act(d, base)[0])
+                figures[:, 3] += mean[0, 3]
+                touched = _log_t(look.figures - figures, cov + np.diag(_TRACE_SD**2), _HATCH_DF)
+                total = total + np.logaddexp(math.log(1 - chance), math.log(chance) + touched - alone)
         return total
 
-    def pair(self, a, b, grids):
-        """Log likelihood of two causes together."""
-        ma, wa, _ = grids[a.code]
-        mb, wb, _ = grids[b.code]
-        both = np.einsum("aij,bjk->abik", ma, mb).reshape(-1, 4, 4)
-        weight = (wa[:, None] * wb[None, :]).ravel()
-        uneven = "uneven" in (a.code, b.code)
-        logs = self.fit(both, uneven=uneven) + np.log(weight)
-        own = np.repeat(self.siblings(a, ma), len(mb)) + np.tile(self.siblings(b, mb), len(ma)) - self.siblings_usual
-        logs = logs + own
-        return float(np.logaddexp.reduce(logs)) + self.spread((a.code, b.code))
+    def _pair_ratio(self, a, b, db):
+        """Log likelihood ratio of the readings under two causes: one that both would move is counted once."""
+        one = self.given.ratios.get(a, {})
+        two = {q: v[db.order] for q, v in self.given.ratios.get(b, {}).items()}
+        total = np.zeros(db.n)
+        for q in {*one, *two}:
+            total = total + (np.maximum(one[q], two[q]) if q in one and q in two else one.get(q, two.get(q)))
+        return total
+
+    def pair(self, a, b, singles):
+        """Log likelihood of two causes together; of a cause of the lot and one of the hatch, each where it belongs."""
+        (da, lot_a), (db, lot_b) = singles[a.code], singles[b.code]
+        db = _reordered(db)
+        logs = self._pair_ratio(a.code, b.code, singles[b.code][0])
+        moved, acting = np.zeros((da.n, 4)), []
+        for item, d in ((a, da), (b, db)):
+            if item.of_lot:
+                moved = moved + self._moved(d)
+            else:
+                acting.append((d, (item.code,)))
+        if a.of_lot and b.of_lot:
+            logs = logs + self._lot_fit(moved)
+        else:
+            logs = logs + (lot_a if a.of_lot else lot_b[singles[b.code][0].order])
+        usual = self._usual_figures(moved)
+        figures = self._expected(acting or [(plain_draws(da.n), ())], usual)
+        logs = logs + self._fit(figures, usual) + self._siblings([(c, d) for d, c in acting], da.n)
+        return _mean(logs)
 
 
-def _fit(looks, usual, matrices):
-    """Log likelihood of a hatch's figures when the usual mix is changed by each matrix, shape (m,)."""
-    mix = np.maximum(matrices @ usual.mix, 1e-4)
-    n, u, c, s = mix.T
-    before = usual.mix
-    change = np.stack(
-        [
-            np.log((n + u) / c),
-            np.log(n / u),
-            np.log(s / (n + u)),
-            np.log((n + u + c) / before[:3].sum()) + usual.mean[3],
-        ],
-        axis=1,
-    )
-    shift = np.abs(change - usual.mean)
-    soft = np.where(shift > 0.02, _TRACE_SD**2 * np.minimum(1.0, shift / 0.5), 0.0)
-    base = looks.covariance + usual.between
-    return _log_t(looks.figures - change, base + soft[:, :, None] * np.eye(4))
+def _mix(figures):
+    """Nauplii, umbrellas, cysts and shells per full cyst from figures, shape (n, 4)."""
+    opened = 1 / (1 + np.exp(-figures[:, 0]))
+    free = 1 / (1 + np.exp(-figures[:, 1]))
+    shells = np.exp(np.where(np.isfinite(figures[:, 2]), figures[:, 2], 0.0))
+    return np.stack([opened * free, opened * (1 - free), 1 - opened, shells * opened], axis=1)
 
 
-def _noisier(looks, cv):
-    more = looks.covariance.copy()
-    more[3, 3] += cv**2 / max(looks.df + 1, 1)
-    return replace(looks, covariance=more)
+def _repeated(d, codes, kind):
+    """How much of a cause another look meets: errors of drawing and of counting are not repeated, or only in part."""
+    if kind == "first" or not codes:
+        return None
+    if codes[0] in sampling_causes():
+        return d.fresh if kind != "recount" else np.where(d.on < 0.5, d.fresh, 1.0)
+    if codes[0] in ("missed", "swapped"):
+        return d.fresh * 0.5 if kind == "recount" else np.where(d.on < 0.1, d.fresh, 1.0)
+    if codes[0] == "overlong" and kind == "later":
+        return None
+    return None
 
 
-def _log_t(away, covariance):
-    """Log densities of multivariate t laws, (m, 4) and (m, 4, 4) -> (m,); missing figures are left out."""
+def _reordered(d: Draws) -> Draws:
+    """The same draws in their other order, so that two causes' strengths are paired freely."""
+    arrays = {k: getattr(d, k)[d.order] for k in d.__dataclass_fields__ if k != "kind"}
+    return Draws(kind=d.kind, **arrays)
+
+
+def _either(a, b):
+    return float(np.logaddexp(a, b) - math.log(2))
+
+
+def _log_t(away, covariance, df):
+    """Log densities of a multivariate t law, (n, d) and (d, d) -> (n,); missing figures are left out."""
+    from scipy.linalg import solve_triangular
     from scipy.special import gammaln
 
-    seen = np.isfinite(away).all(axis=0)
+    away = np.atleast_2d(away)
+    seen = np.isfinite(away).all(axis=0) & np.isfinite(np.diag(covariance))
     d = int(seen.sum())
     if d == 0:
         return np.zeros(len(away))
-    x, cov = away[:, seen], covariance[:, seen][:, :, seen]
-    logdet = np.linalg.slogdet(cov)[1]
-    distance = (x * np.linalg.solve(cov, x[..., None])[..., 0]).sum(axis=1)
+    lower = np.linalg.cholesky(covariance[np.ix_(seen, seen)])
+    z = solve_triangular(lower, away[:, seen].T, lower=True)
+    distance = np.square(z).sum(axis=0)
     return (
-        gammaln((_T_DF + d) / 2)
-        - gammaln(_T_DF / 2)
-        - d / 2 * np.log(_T_DF * np.pi)
-        - logdet / 2
-        - (_T_DF + d) / 2 * np.log1p(distance / _T_DF)
+        gammaln((df + d) / 2)
+        - gammaln(df / 2)
+        - d / 2 * math.log(df * math.pi)
+        - np.log(np.diag(lower)).sum()
+        - (df + d) / 2 * np.log1p(distance / df)
     )
 
 
-def _spreads(chi_square, looks, usual_cv, weight):
+def _spreads(chi_square, df, usual_cv, weight):
     """Log densities of the subsamples' chi-square when they are as even as usual, and when they are not."""
-    usual = _spread_log(chi_square, looks.df, usual_cv, weight)
-    bad = [_spread_log(chi_square, looks.df, cv, weight) for cv in (0.15, 0.22, 0.3, 0.4, 0.5)]
-    return usual, float(np.logaddexp.reduce(bad) - np.log(len(bad)))
+    usual = _spread_log(chi_square, df, usual_cv, weight)
+    bad = [_spread_log(chi_square, df, cv, weight) for cv in _UNEVEN]
+    return usual, float(np.logaddexp.reduce(bad) - math.log(len(bad)))
 
 
 def _spread_log(chi_square, df, cv, weight):
@@ -309,4 +393,20 @@ def _spread_log(chi_square, df, cv, weight):
     if not df or not np.isfinite(chi_square):
         return 0.0
     scale = 1.0 + cv**2 * weight
-    return float(chi2.logpdf(max(chi_square, 1e-3) / scale, df) - np.log(scale))
+    return float(chi2.logpdf(max(chi_square, 1e-3) / scale, df) - math.log(scale))
+
+
+def trace_fits(given: Given) -> dict[str, float]:
+    """How well each trace alone fits the first look, as log likelihood averaged over its draws; "same" for none."""
+    alone = Given(given.looks[:1], given.usual, given.world)
+    parts = _Parts(alone)
+    found = {"the usual mix": _mean(parts.of_draws(plain_draws(), ()))}
+    for c in CAUSES:
+        if c.trace.words not in found and not c.of_lot:
+            found[c.trace.words] = _mean(parts.of_draws(draws_of(c), (c.code,)))
+        elif c.of_lot and c.trace.words not in found:
+            d = draws_of(c)
+            usual = parts._usual_figures(np.zeros((d.n, 4)))
+            found[c.trace.words] = _mean(parts._fit(parts._expected([(d, (c.code,))], usual), usual))
+    found["none of these"] = parts.other()
+    return found

@@ -24,6 +24,8 @@ _FLOOR_SD = np.array([0.08, 0.15, 0.04, 0.025])
 _PRIOR_MIXING_CV = 0.08
 _PRIOR_LIGHT_CV = 0.05
 _LEAST_HATCHES = 5
+_MOST_OF_SITE, _MOST_PRIOR = 60, 40.0  # hatches of another lot that are looked at; most that they weigh
+_SHRINK_CORR = 30.0  # hatches that would stand for no correlation (ours)
 
 
 @dataclass(frozen=True)
@@ -176,20 +178,18 @@ def usual_of_lot(counts: pd.DataFrame, *, lot: str, before, leave_out=(), most: 
     if own.empty:
         return Usual(np.full(4, np.nan), np.diag(_PRIOR_SD**2), 0, _PRIOR_MIXING_CV, (), (), "no earlier hatch")
     mixing = _mixing_cv(own)
-    described = [describe_hatch(row, mixing_cv=mixing) for row in own.to_dict("records")]
-    figures, sampling = np.array([d[0] for d in described]), np.array([d[1] for d in described])
+    figures, sampling = _described(own, mixing)
     keep = _within_reach(figures, sampling)
     kept, kept_sampling = figures[keep], sampling[keep]
     mean = np.array([np.nanmean(col) if np.isfinite(col).any() else np.nan for col in kept.T])
     n = len(kept)
-    spread = np.array([np.nanvar(col, ddof=1) if np.isfinite(col).sum() > 2 else np.nan for col in kept.T])
-    excess = np.where(np.isfinite(spread), spread - kept_sampling.mean(axis=0).diagonal(), _PRIOR_SD**2)
-    between = (np.maximum(excess, 0) * max(n - 1, 0) + _PRIOR_SD**2 * _PRIOR_HATCHES) / (max(n - 1, 0) + _PRIOR_HATCHES)
-    between = np.maximum(between, _FLOOR_SD**2)
+    others = counts[(counts["lot"] != lot) & (to_utc(counts["started"]) < pd.Timestamp(before))]
+    prior, weight = _site_spread(others, mixing)
+    between = _between(kept, kept_sampling, prior, weight)
     names = own["hatch"].tolist()
     return Usual(
         mean,
-        np.diag(between * (1 + 1 / n)),
+        between,
         n,
         mixing,
         tuple(name for name, k in zip(names, keep, strict=True) if k),
@@ -197,6 +197,50 @@ def usual_of_lot(counts: pd.DataFrame, *, lot: str, before, leave_out=(), most: 
         "" if n >= _LEAST_HATCHES else f"only {n} earlier hatch{'es' if n > 1 else ''} of this lot",
         _light_cv(own),
     )
+
+
+def _site_spread(others, mixing):
+    """Variances between hatches of one lot, from the site's other lots drawn towards ours, and how much they weigh."""
+    total, weight = _PRIOR_SD**2 * _PRIOR_HATCHES, np.full(4, _PRIOR_HATCHES)
+    for _, own in others.groupby("lot", sort=False):
+        own = own.tail(_MOST_OF_SITE)
+        if len(own) < _LEAST_HATCHES:
+            continue
+        figures, sampling = _described(own, mixing)
+        keep = _within_reach(figures, sampling)
+        excess, n = _excess(figures[keep], sampling[keep])
+        total, weight = total + excess * (n - 1), weight + (n - 1)
+    return total / weight, float(min(weight.max(), _MOST_PRIOR))
+
+
+def _described(own, mixing):
+    described = [describe_hatch(row, mixing_cv=mixing) for row in own.to_dict("records")]
+    return np.array([d[0] for d in described]), np.array([d[1] for d in described])
+
+
+def _excess(figures, sampling):
+    """Variance of each figure between hatches beyond what counting gives, and the number of hatches that had it."""
+    n = np.maximum(np.isfinite(figures).sum(axis=0), 1)
+    spread = np.array([np.nanvar(col, ddof=1) if k > 2 else np.nan for col, k in zip(figures.T, n, strict=True)])
+    excess = np.where(np.isfinite(spread), spread - sampling.mean(axis=0).diagonal(), _PRIOR_SD**2)
+    return np.maximum(excess, 0.0), n
+
+
+def _between(figures, sampling, prior, weight):
+    """Covariance between hatches beyond counting: variances drawn to the site's, correlations drawn to none."""
+    excess, n = _excess(figures, sampling)
+    variance = np.maximum((excess * (n - 1) + prior * weight) / (n - 1 + weight), _FLOOR_SD**2)
+    sd = np.sqrt(variance)
+    whole = np.eye(4)
+    complete = figures[np.isfinite(figures).all(axis=1)]
+    if len(complete) > 5:
+        extra = np.cov(complete.T) - sampling.mean(axis=0)
+        corr = np.clip(extra / np.outer(sd, sd), -0.7, 0.7) * len(complete) / (len(complete) + _SHRINK_CORR)
+        whole = corr - np.diag(np.diag(corr)) + np.eye(4)
+        least = np.linalg.eigvalsh(whole).min()
+        if least < 0.1:
+            whole = (whole + (0.1 - least) * np.eye(4)) / (1 + 0.1 - least)
+    return whole * np.outer(sd, sd)
 
 
 def _within_reach(figures, sampling):

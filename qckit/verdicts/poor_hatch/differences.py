@@ -8,12 +8,11 @@ import numpy as np
 import pandas as pd
 
 from qckit.hatch.readings import water_values
-from qckit.verdicts.poor_hatch.causes import CAUSES
+from qckit.verdicts.poor_hatch.causes import CAUSES, cause
 from qckit.verdicts.poor_hatch.exposure import course_of, expected_loss, out_of_range
-from qckit.verdicts.poor_hatch.likelihood import Clue
 from qckit.verdicts.poor_hatch.reference import USUAL, reference_of
 
-__all__ = ["DIFFERENCE_COLUMNS", "find_clues", "find_differences", "worst_values"]
+__all__ = ["DIFFERENCE_COLUMNS", "find_differences", "worst_values"]
 
 DIFFERENCE_COLUMNS = (
     "quantity",
@@ -54,23 +53,7 @@ _SD_FLOOR = {
     "hours": 0.5,
     "density": 0.15,
 }
-_RANGE = {
-    "temperature": 15.0,
-    "salinity": 50.0,
-    "ph": 1.3,
-    "oxygen": 5.5,
-    "light": 1500.0,
-    "hours": 24.0,
-    "density": 7.0,
-}
 _DECIMALS = {"ph": 2, "light": 0}
-# how much of a cause's weight is left when its reading was usual: the instrument or the moment may have been wrong
-_MISSED = {"cold": 0.10, "hot": 0.20, "early": 0.25, "overlong": 0.25, "crowded": 0.05}
-_MISSED_ELSE = 0.08
-_LIT_WORDS = ("swarm", "lit side", "light side", "window", "toward the light", "to the light", "dark side")
-_WALL_WORDS = ("wall", "dry", "dried", "clump", "settled", "stuck")
-_STRONG_WORDS = ("very strong", "too strong", "violent", "foam")
-_WEAK_WORDS = ("weak", "blocked", "stopped", "off", "low", "none")
 
 
 def worst_values(hatches: pd.DataFrame, readings: pd.DataFrame, hours: pd.Series | None = None) -> pd.DataFrame:
@@ -134,23 +117,24 @@ def find_differences(
     others = worst[worst["hatch"].isin(list(usual_hatches))]
     hours = float(own.loc["hours", "low"]) if "hours" in own.index else 24.0
     rows = []
-    for c in CAUSES:
-        if c.quantity not in own.index or not c.table:
+    for item in CAUSES:
+        c = item.telltale
+        if c is None or c.quantity not in own.index:
             continue
         v = float(own.loc[c.quantity, c.side])
         ref = reference_of(
             c,
             v,
             others.loc[others["quantity"] == c.quantity, c.side].to_numpy(),
-            floor=max(_SD_FLOOR[c.quantity], c.noise),
+            floor=_SD_FLOOR[c.quantity],
             conditions=conditions,
             max_g_per_l=max_g_per_l,
         )
         usual = ref.centre
         course = course_of(readings, hatch, c.quantity, started)
-        published = expected_loss(lambda x, c=c, u=usual: _relative_loss(c, x, u), v, course, c.code, hours)
-        loss, share = _with_own_effects(c, published, v, usual, effects, usual_share)
-        outside, read, border = out_of_range(course, c.code, conditions)
+        published = expected_loss(lambda x, c=c, u=usual: _relative_loss(c, x, u), v, course, item.code, hours)
+        loss, share = _with_own_effects(item.code, c, published, v, usual, effects, usual_share)
+        outside, read, border = out_of_range(course, item.code, conditions)
         rows.append(
             (
                 c.quantity,
@@ -168,7 +152,7 @@ def find_differences(
                 100 * published,
                 100 * loss,
                 100 * share,
-                c.code,
+                item.code,
                 _sentence(c, v, ref, (published, loss, share), (outside, read, border)),
             )
         )
@@ -181,7 +165,7 @@ def find_differences(
 
 
 def _side(code):
-    return next(c.side for c in CAUSES if c.code == code)
+    return cause(code).telltale.side
 
 
 def _relative_loss(c, value, usual):
@@ -191,7 +175,7 @@ def _relative_loss(c, value, usual):
     return np.maximum(0.0, 1 - (1 - lost) / max(1 - lost_usually, 0.05))
 
 
-def _with_own_effects(c, published, value, usual, effects, share):
+def _with_own_effects(code, c, published, value, usual, effects, share):
     """Join the published loss with the site's own regression on the logit scale; return (loss, weight of the site).
 
     The published effect is trusted to half its size. The regression's is trusted to its standard error, to the
@@ -199,7 +183,7 @@ def _with_own_effects(c, published, value, usual, effects, share):
     """
     own = effects[effects["quantity"] == c.quantity] if effects is not None and len(effects) else ()
     worse = value < usual if c.side == "low" else value > usual
-    if not len(own) or not worse or c.code == "overlong":  # what stands too long is lost after hatching
+    if not len(own) or not worse or code == "overlong":  # what stands too long is lost after hatching
         return published, 0.0
     row = own.iloc[0]
     share = min(max(share, 0.05), 0.98)
@@ -247,68 +231,3 @@ def _whence(published, share):
     if share > 0.995:
         return f" (this site's own hatches; the literature alone: {100 * published:.0f} %)"
     return f" (this site's own hatches, weight {100 * share:.0f} %, and the literature: {100 * published:.0f} %)"
-
-
-def find_clues(differences: pd.DataFrame, hatch_row, *, flags=(), by_person=None, lengths=None) -> dict:
-    """Turn differences, words on the field sheet, photo flags and a second count into clues.
-
-    Parameters
-    ----------
-    differences : DataFrame
-        As :func:`find_differences` returns it.
-    hatch_row : mapping
-        The hatch's own row: ``aeration`` and ``notes`` are read for words.
-    flags : sequence of str or None
-        Flag codes of the photos behind the counts; None when no photo was used.
-    by_person : tuple of float, optional
-        (z of the nauplii share, z of the shell share) of photo counts against counts by a person of the same hatch.
-    lengths : Lengths, optional
-        What the lengths of the nauplii say of over-long incubation.
-
-    Returns
-    -------
-    dict of str to Clue
-    """
-    clues = {}
-    for row in differences.itertuples():
-        clues[row.cause] = _clue_of(row)
-    notes = " ".join(str(hatch_row.get(k) or "") for k in ("notes", "aeration")).casefold()
-    air = str(hatch_row.get("aeration") or "").casefold()
-    clues["unwetted"] = Clue(7.0) if any(w in notes for w in _WALL_WORDS) else Clue(0.8)
-    clues["broken"] = Clue(7.0) if any(w in notes for w in _STRONG_WORDS) else Clue(0.5 if air else 0.9)
-    if any(w in air for w in _WEAK_WORDS):
-        known = clues.get("oxygen")
-        clues["oxygen"] = Clue(5.0) if known is None else Clue(known.factor * 2, known.loss, known.vague)
-    clues["gradient"] = Clue(7.0) if any(w in notes for w in _LIT_WORDS) else Clue(0.8)
-    if lengths is not None:
-        known = clues.get("overlong", Clue())
-        clues["overlong"] = Clue(known.factor * lengths.factor, known.loss, known.vague)
-    clues["missed"] = Clue(_count_factor(flags, by_person, 0))
-    clues["swapped"] = Clue(_count_factor(flags, by_person, 1))
-    return clues
-
-
-def _clue_of(row):
-    """What one reading says of its cause."""
-    from scipy.stats import t
-
-    c = next(item for item in CAUSES if item.code == row.cause)
-    loss = row.expected_loss_pct / 100.0
-    worse = row.unusual < 0 if c.side == "low" else row.unusual > 0
-    if not worse or loss < 0.015:
-        return Clue(_MISSED.get(c.code, _MISSED_ELSE))
-    usually = t.pdf(row.unusual, 4) / row.usual_sd
-    ratio = (1.0 / _RANGE[c.quantity]) / usually
-    floor = _MISSED.get(c.code, _MISSED_ELSE)
-    return Clue(float(np.clip(ratio, floor, 150.0)), loss, 0.8 if loss > 0.05 else 1.1)
-
-
-def _count_factor(flags, by_person, which):
-    """Weight of a counting error from the photos' flags and a person's count beside them."""
-    if flags is None:
-        return 0.35 if which else 0.7  # a person counted: shells are hardly ever taken for cysts
-    factor = 4.0 if len(flags) else 0.8
-    if by_person is None:
-        return factor
-    z = abs(by_person[which])
-    return factor * (0.25 if z < 2 else 1.5 if z < 3 else 12.0)

@@ -1,0 +1,309 @@
+"""Everything worked out about one hatch before it is judged: its looks, its lot, what was different, every weight."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+
+from qckit.errors import InputError, unknown_name
+from qckit.hatch import joined_subsamples
+from qckit.site_tables import SiteTables
+from qckit.verdicts.poor_hatch import telltale
+from qckit.verdicts.poor_hatch.causes import CAUSES, cause
+from qckit.verdicts.poor_hatch.changes import describe_changes
+from qckit.verdicts.poor_hatch.checks import Answer, answers_of, weigh_answer
+from qckit.verdicts.poor_hatch.context import describe_context
+from qckit.verdicts.poor_hatch.count import check_count, photo_flags
+from qckit.verdicts.poor_hatch.differences import find_differences, worst_values
+from qckit.verdicts.poor_hatch.effects import EFFECT_COLUMNS, site_effects
+from qckit.verdicts.poor_hatch.feed import dose_by_other_lot, next_feed
+from qckit.verdicts.poor_hatch.lengths import Lengths, compare_lengths, nauplius_lengths
+from qckit.verdicts.poor_hatch.level import Level, against_limits, judge_level
+from qckit.verdicts.poor_hatch.likelihood import Given, Weights, weigh
+from qckit.verdicts.poor_hatch.looks import Look, looks_at
+from qckit.verdicts.poor_hatch.notes import Said, factors_of, read_sheet
+from qckit.verdicts.poor_hatch.traces import draws_of
+from qckit.verdicts.poor_hatch.usual import Usual, counted_hatches, usual_of_lot
+from qckit.verdicts.poor_hatch.world import World, lot_against_world
+
+__all__ = ["Case", "study_hatch"]
+
+_FLAGGED, _UNFLAGGED = 4.0, 0.8  # a photo with a flag, and without, for an error of the count (ours)
+_BY_PERSON = 0.5  # a person misses fewer nauplii and hardly ever takes shells for cysts (ours)
+
+
+@dataclass(frozen=True)
+class Case:
+    """Everything worked out about one hatch, before it is put into words."""
+
+    row: dict
+    hatch: dict
+    lot: dict
+    looks: list[Look]
+    usual: Usual
+    world: World
+    levels: tuple[Level, Level]
+    given: Given
+    weights: Weights
+    said: list[Said]  # what the sheet says
+    remeasured: list[str]
+    answers: list[Answer]
+    differences: pd.DataFrame
+    effects: pd.DataFrame
+    same_day: pd.DataFrame
+    counted: pd.DataFrame  # the ways in which a count goes wrong, ruled out or not
+    lengths: Lengths | None
+    limits_sentence: str
+    feed: dict
+    context: pd.DataFrame
+    test: pd.DataFrame
+    other_lot: str  # a lot that does well, to hatch beside this one
+
+    @property
+    def recount(self) -> list[str]:
+        """What to look at again, a line for each way of counting wrong that is not ruled out."""
+        doubtful = self.counted[self.counted["look_again"] != ""]
+        return [f"{r.check}: {r.look_again} ({r.seen})" for r in doubtful.itertuples()]
+
+    @property
+    def p_low(self) -> float:
+        """How often chance alone gives a hatch as low as this in percentage or per gram (two looks allowed for)."""
+        seen = [level.p_low for level in self.levels if math.isfinite(level.p_low)]
+        return min(1.0, len(seen) * min(seen)) if seen else math.nan
+
+    def look(self, kind: str) -> Look | None:
+        """Return the look of a kind (first, repeat, recount, later); None where there is none."""
+        return next((look for look in self.looks if look.kind == kind), None)
+
+
+def study_hatch(tables: SiteTables, *, hatch: str, objects=None, now: str = "", with_effects: bool = True) -> Case:
+    """Work out everything about one hatch.
+
+    Parameters
+    ----------
+    tables : SiteTables
+        The whole site's: what is usual is learnt from them.
+    hatch : str
+        The hatch to explain.
+    objects : DataFrame, optional
+        The objects table, for the lengths of nauplii.
+    now : str
+        Time of the question, ISO 8601; empty where none is known.
+    with_effects : bool
+        Estimate what each condition has been worth at this site (only shown, not weighed).
+
+    Returns
+    -------
+    Case
+
+    Raises
+    ------
+    InputError
+        The hatch is unknown or has no counted subsample.
+    """
+    t, settings = tables, tables.settings
+    hatch_row = _pick(t.hatches, hatch)
+    counts = counted_hatches(
+        t.samples, t.hatches, t.lots, photos=t.photos, reading_h=settings.conditions.reading_h
+    )
+    if hatch not in set(counts["hatch"]):
+        raise InputError(
+            f"hatch {hatch}: no subsample with nauplii and cysts counted. Count one, or import its field sheet, first."
+        )
+    row = counts[counts["hatch"] == hatch].iloc[0].to_dict()
+    lot = next(iter(t.lots[t.lots["lot"] == row["lot"]].to_dict("records")), {"lot": row["lot"]})
+    usual = _usual(counts, row)
+    levels = (judge_level(counts, row, usual, "hatch_pct"), judge_level(counts, row, usual, "hatching_efficiency_per_g"))
+    sub = joined_subsamples(t.samples, t.hatches, t.lots, t.photos)
+    kind = _usual_kind(counts, row)
+    looks = looks_at(sub, row, mixing_cv=usual.mixing_cv, kind=kind)
+    hours = counts.set_index("hatch")["hours"]
+    measured = nauplius_lengths(t.samples, t.photos, objects, hours=hours)
+    lengths = compare_lengths(measured, hatch, usual.hatches)
+    others = t.hatches.loc[t.hatches["hatch"] != hatch, "notes"].dropna().astype(str)
+    said = read_sheet(hatch_row, lot, [text for text in others if text])
+    world = lot_against_world(counts, t.lots, row, usual)
+    same_day = _with_usual(counts, _same_day(counts, row), row)
+    beside = same_day[~same_day["hatch"].isin(usual.hatches)]
+    factors = _factors(said, world, photo_flags(t.samples, t.photos, hatch), lengths, looks[0])
+    ratios, remeasured = _ratios(t, hatch_row, row, usual, counts, hours)
+    given = Given(looks, usual, world, ratios, factors, tuple(_siblings(sub, kind, counts, beside, row)))
+    weights, answers = weigh(given), answers_of(t.checks, hatch)
+    for a in answers:
+        if a.is_yes is not None:
+            weights = weigh_answer(weights, a.code, a.is_yes, a.causes)
+    shown = _shown(t, counts, row, usual, hours, with_effects)
+    other_lot = dose_by_other_lot(counts, row)
+    first = weights.ranked()[0][0]
+    suspect = row["cone"] if cause(first).code in ("oxygen", "unwetted", "broken") else ""
+    # a lot that fails is not dosed by its old figures: another lot, or else by what this hatch gave
+    instead = (other_lot or (row["lot"], levels[1].value, levels[1].low)) if cause(first).of_lot else None
+    changes = describe_changes(
+        t.lots, t.hatches, t.samples, hatch=hatch, scales=t.scales, corrections=t.corrections
+    )
+    return Case(
+        row,
+        hatch_row,
+        lot,
+        looks,
+        usual,
+        world,
+        levels,
+        given,
+        weights,
+        said,
+        remeasured,
+        answers,
+        *shown,
+        same_day,
+        check_count(row, usual, t.samples, t.photos, looks=looks),
+        lengths,
+        against_limits(t.baselines, row, row["lot"]),
+        next_feed(
+            row,
+            same_day,
+            levels[1],
+            settings,
+            busy_cones=_busy(t.hatches, counts, now, settings.conditions.reading_h),
+            suspect_cone=suspect,
+            by_lot=instead,
+            now=now,
+        ),
+        describe_context(counts, t.hatches, lot, hatch=hatch, effects=shown[1], changes=changes),
+        _test_of(counts, row),
+        other_lot[0] if other_lot else "",
+    )
+
+
+def _shown(t, counts, row, usual, hours, with_effects):
+    """What was different, and what each condition has been worth here: for the page, not for the weights."""
+    worst = worst_values(t.hatches, t.readings, hours)
+    effects = pd.DataFrame(columns=EFFECT_COLUMNS)
+    if with_effects:
+        effects = site_effects(counts, worst, leave_out=(row["hatch"],), lot=row["lot"])
+    differences = find_differences(
+        worst,
+        hatch=row["hatch"],
+        usual_hatches=_reference(counts, row, usual),
+        readings=t.readings,
+        started=row["started"],
+        conditions=t.settings.conditions,
+        max_g_per_l=t.settings.feed.max_g_per_l,
+        effects=effects,
+        usual_share=usual.mix[0] if usual.n_hatches else 0.85,
+    )
+    return differences, effects
+
+
+def _reference(counts, row, usual):
+    """Hatches whose conditions stand for what is usual: the lot's own, or else the site's last forty."""
+    return usual.hatches if len(usual.hatches) >= 5 else counts.loc[counts["hatch"] != row["hatch"], "hatch"].tail(40)
+
+
+def _factors(said, world, flags, lengths, first):
+    """Factors on the causes from words, age, photo flags and lengths."""
+    factors = factors_of(said)
+    factors["embryos"] *= world.age_factor
+    if lengths is not None:
+        factors["overlong"] *= lengths.factor
+    for code in ("missed", "swapped"):
+        factors[code] *= _BY_PERSON if first.counted_by == "person" else _FLAGGED if flags else _UNFLAGGED
+    return factors
+
+
+def _ratios(t, hatch_row, row, usual, counts, hours):
+    """Log likelihood ratios of the readings, for every draw of every cause; and what was measured again."""
+    records = telltale.records_of(hatch_row, t.readings, hours=row["hours"])
+    ordinary = telltale.usual_readings(
+        t.hatches, t.readings, hours, among=_reference(counts, row, usual), conditions=t.settings.conditions
+    )
+    ratios, words = {}, []
+    for c in CAUSES:
+        loss = draws_of(c).loss
+        if c.code == "amount":
+            ratios[c.code], words = telltale.remeasured_ratio(loss, hatch_row, t.readings)
+        else:
+            ratios[c.code] = telltale.log_ratio(c, loss, records, ordinary)
+    return ratios, words
+
+
+def _usual_kind(counts, row):
+    """How this site mostly counts: photo or person."""
+    kinds = counts.loc[counts["hatch"] != row["hatch"], "counted_by"]
+    kinds = kinds[kinds.isin(["photo", "person"])]
+    return str(kinds.mode().iloc[0]) if len(kinds) else "photo"
+
+
+def _pick(hatches, hatch):
+    """The hatch's row, or an error that lists the nearest names."""
+    found = hatches[hatches["hatch"] == hatch]
+    if found.empty:
+        recent = hatches.sort_values("started")["hatch"].tolist()[::-1]
+        raise unknown_name("hatch", hatch, recent, where="hatches")
+    row = found.iloc[0].to_dict()
+    return {k: (None if v is pd.NA or (isinstance(v, float) and math.isnan(v)) else v) for k, v in row.items()}
+
+
+def _usual(counts, row):
+    """The lot's earlier hatches; where there are fewer than three, its other hatches of the same time or later too."""
+    usual = usual_of_lot(counts, lot=row["lot"], before=row["started"], leave_out=(row["hatch"],))
+    if usual.n_hatches >= 3:
+        return usual
+    wider = usual_of_lot(counts, lot=row["lot"], before="2262-01-01T00:00:00+00:00", leave_out=(row["hatch"],))
+    if wider.n_hatches <= usual.n_hatches:
+        return usual
+    n = wider.n_hatches
+    return replace(wider, note=f"{n} other hatch{'es' if n > 1 else ''} of this lot, the same day or later among them")
+
+
+def _test_of(counts, row):
+    """The lot's own standard test, without the hatch in question."""
+    return counts[
+        (counts["lot"] == row["lot"]) & (counts["purpose"] == "standard test") & (counts["hatch"] != row["hatch"])
+    ]
+
+
+def _same_day(counts, row):
+    """Other hatches started within twelve hours, whatever their lot."""
+    from qckit.tables import to_utc
+
+    away = (to_utc(counts["started"]) - pd.Timestamp(row["started"])).abs()
+    near = (away <= pd.Timedelta(hours=12)) & (counts["hatch"] != row["hatch"])
+    near &= (counts["hours"] - row["hours"]).abs() < 6
+    return counts[near]
+
+
+def _with_usual(counts, same_day, row):
+    """The day's other hatches, each with what is usual for its lot and how often chance gives one as low."""
+    usual_pct, p_low = [], []
+    for other in same_day.to_dict("records"):
+        usual = usual_of_lot(counts, lot=other["lot"], before=row["started"], leave_out=(row["hatch"], other["hatch"]))
+        level = judge_level(counts, other, usual, "hatch_pct")
+        usual_pct.append(level.usual)
+        p_low.append(level.p_low)
+    return same_day.assign(usual_pct=np.array(usual_pct, dtype=float), p_low=np.array(p_low, dtype=float))
+
+
+def _siblings(sub, kind, counts, same_day, row):
+    """What the likelihood needs of the day's other hatches."""
+    found = []
+    for other in same_day.head(3).to_dict("records"):
+        usual = usual_of_lot(counts, lot=other["lot"], before=row["started"], leave_out=(row["hatch"], other["hatch"]))
+        if usual.n_hatches:
+            look = looks_at(sub, other, mixing_cv=usual.mixing_cv, kind=kind)[0]
+            found.append((look, usual, other["lot"] == row["lot"]))
+    return found
+
+
+def _busy(hatches, counts, now, reading_h):
+    """Cones with a hatch that was started less than a reading's time ago and not yet counted."""
+    if not now:
+        return ()
+    from qckit.tables import to_utc
+
+    age = (pd.Timestamp(now) - to_utc(hatches["started"])).dt.total_seconds() / 3600.0
+    running = (age >= 0) & (age < reading_h + 2) & ~hatches["hatch"].isin(counts["hatch"])
+    return tuple(hatches.loc[running, "cone"].astype(str))
