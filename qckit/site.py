@@ -127,24 +127,9 @@ class Site:
         from qckit.reports.poor_report import nauplius_objects
         from qckit.verdicts.poor_hatch.verdict import explain_hatch
 
-        t = self.tables
         with open_log(self.folder) as log:
             objects = nauplius_objects(log, hatch)
-        return explain_hatch(
-            t.lots,
-            t.hatches,
-            t.samples,
-            t.readings,
-            hatch=hatch,
-            settings=t.settings,
-            photos=t.photos,
-            objects=objects,
-            checks=t.checks,
-            limits=t.baselines,
-            now=now,
-            scales=t.scales,
-            corrections=t.corrections,
-        )
+        return explain_hatch(self.tables, hatch=hatch, objects=objects, now=now)
 
     def new_lot(self, lot: str = "", *, now: str = "") -> Finding:
         """Judge a lot by its standard test: the finding that ``qckit report new-lot`` prints.

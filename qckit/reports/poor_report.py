@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 from pathlib import Path
 
 from qckit.errors import InputError, unknown_name
@@ -108,16 +109,18 @@ def record_check(site: str | Path, hatch: str, check: str, outcome: str, *, by: 
     import pandas as pd
 
     from qckit.log import open_log
-    from qckit.verdicts.poor_hatch.checks import OUTCOMES, check_named, outcome_word
+    from qckit.verdicts.poor_hatch.checks import answers_of, check_named, contradiction, outcome_word
 
     item = check_named(check)
     _need(by, "made the check")
     word = outcome_word(outcome)
     if not word:
         raise InputError(
-            f"check {check!r}: the outcome {outcome!r} must begin with yes, no or unclear. Yes means: {item.if_yes}. "
-            f"No means: {item.if_no}."
+            f"check {check!r}: the outcome {outcome!r} must begin with yes, no or unclear. The question is: "
+            f"{_question(item)} Yes means: {item.if_yes}. No means: {item.if_no}."
         )
+    if against := contradiction(item, outcome):
+        raise InputError(f"check {check!r}: {outcome!r}: {against}. The question is: {_question(item)}")
     now = _now(at)
     with open_log(site, now=lambda: now) as log:
         known = log.hatches()["hatch"].tolist()
@@ -137,9 +140,14 @@ def record_check(site: str | Path, hatch: str, check: str, outcome: str, *, by: 
                 "by": by,
             }
             log.add("checks", pd.DataFrame([row]), by=by, source="check made")
-    factor = OUTCOMES[word]
-    meaning = "it changes nothing" if factor == 1 else item.if_yes if factor > 1 else item.if_no
+    is_yes = answers_of(pd.DataFrame([{"hatch": hatch, "check": item.code, "outcome": outcome}]), hatch)[0].is_yes
+    meaning = "it changes nothing" if is_yes is None else item.if_yes if is_yes else item.if_no
     return f"{hatch}: {item.code} is in the log: {outcome.strip()}. It means: {meaning}."
+
+
+def _question(item) -> str:
+    """A check's question without the names of one hatch."""
+    return re.sub(r"\s*\{[^}]*\}", "", item.question)
 
 
 def _complete(log, row, outcome: str, by: str, now: str) -> None:

@@ -9,7 +9,7 @@ from qckit.errors import InputError
 from qckit.log import new_site, open_log
 from qckit.practice import POOR_HATCH, SITE_NAME, invented_history
 from qckit.reports import nauplius_objects, record_check, record_plans
-from qckit.settings import Settings
+from qckit.site_tables import SiteTables
 from qckit.verdicts.poor_hatch.verdict import explain_hatch
 
 NOW = "2026-11-06T10:00:00+00:00"
@@ -38,16 +38,7 @@ def run(capsys, *args):
 
 def explained(site):
     with open_log(site) as log:
-        return explain_hatch(
-            log.lots(),
-            log.hatches(),
-            log.samples(),
-            log.readings(),
-            hatch=POOR_HATCH,
-            settings=Settings(),
-            checks=log.checks(),
-            now=NOW,
-        )
+        return explain_hatch(SiteTables.load(log), hatch=POOR_HATCH, now=NOW)
 
 
 @pytest.mark.slow
@@ -55,7 +46,7 @@ def test_a_check_is_planned_made_and_counted(site, capsys):
     common = ("--site", str(site), "--now", NOW, "--no-count")
     code, out, err = run(capsys, "report", "poor-hatch", POOR_HATCH, *common, "--record-checks", "--by", "op1")
     assert (code, err) == (0, "")
-    assert "Cause: the pH was too low (probability above 95 %)." in out
+    assert "pH too low (above 95 %)." in out
     assert out.endswith(f"{POOR_HATCH}: planned ph meter.\n")
     folder = site / "reports" / f"poor-hatch-{POOR_HATCH}"
     before = json.loads((folder / "findings.json").read_text(encoding="utf-8"))
@@ -63,7 +54,7 @@ def test_a_check_is_planned_made_and_counted(site, capsys):
     made = ("--checked", "ph meter", "--outcome", outcome, "--by", "op2")
     code, out, _ = run(capsys, "report", "poor-hatch", POOR_HATCH, *common, *made)
     assert code == 0
-    assert out.startswith(f"{POOR_HATCH}: ph meter is in the log: {outcome}. It means: pH 8.0 to 8.5.\n")
+    assert out.startswith(f"{POOR_HATCH}: ph meter is in the log: {outcome}. It means: the pH is right.\n")
     after = json.loads((folder / "findings.json").read_text(encoding="utf-8"))
     chance = [{c["code"]: c["probability"] for c in f["details"]["causes"]}["ph"] for f in (before, after)]
     assert chance[1] < chance[0] - 0.1 and after["verdict"] != "cause-found"
@@ -81,18 +72,16 @@ def test_a_check_is_planned_made_and_counted(site, capsys):
     )
     for text in shown:
         assert text.casefold() in page.casefold(), text
-    assert f"Measure the pH now: {outcome} (which means: pH 8.0 to 8.5)." in page
+    assert f"Measure the pH now: {outcome} (which means: the pH is right)." in page
     with open_log(site) as log:
         (row,) = log.checks(hatch=POOR_HATCH).to_dict("records")
     assert (row["outcome"], row["done_at"], row["by"]) == (outcome, NOW, "op1")  # the plan's row, completed
-    assert row["notes"].startswith("Calibrate the pH meter at 7 and 10 and measure cone B")
+    assert row["notes"].startswith("Calibrate the pH meter at 7 and 10; measure cone B")
 
 
 def test_a_check_that_was_not_planned_is_entered_and_one_made_again_is_corrected(site):
     said = record_check(site, POOR_HATCH, "air", "no, brisk bubbles", by="op2", at=NOW)
-    assert said == (
-        f"{POOR_HATCH}: air is in the log: no, brisk bubbles. It means: brisk bubbles and oxygen near saturation."
-    )
+    assert said == (f"{POOR_HATCH}: air is in the log: no, brisk bubbles. It means: the air was right.")
     first = explained(site)
     record_check(site, POOR_HATCH, "air", "no, brisk bubbles", by="op2", at=NOW)  # said twice, entered once
     assert record_check(site, POOR_HATCH, "air", "unclear", by="op2", at=NOW).endswith("It means: it changes nothing.")
@@ -119,8 +108,9 @@ def test_what_cannot_be_entered_is_refused_in_one_line(site, capsys):
     with pytest.raises(InputError) as caught:
         record_check(site, POOR_HATCH, "air", "not sure", by="op2")
     assert str(caught.value) == (
-        "check 'air': the outcome 'not sure' must begin with yes, no or unclear. Yes means: weak bubbles, settled "
-        "cysts or oxygen below 4 mg/l. No means: brisk bubbles and oxygen near saturation."
+        "check 'air': the outcome 'not sure' must begin with yes, no or unclear. The question is: With the "
+        "valve as it stood over night, are the bubbles weak, is stone or tube blocked, or did the pump stand still? "
+        "Yes means: the air was too weak. No means: the air was right."
     )
     with pytest.raises(InputError) as caught:
         record_check(site, POOR_HATCH, "air", "no", by=" ")

@@ -5,13 +5,12 @@ import matplotlib
 matplotlib.use("Agg")
 
 import pytest
+from poor_cases import explain
 
 from qckit.practice import POOR_HATCH, invented_history
-from qckit.settings import Settings
 from qckit.verdicts.poor_hatch import charts
 from qckit.verdicts.poor_hatch.context import describe_context
 from qckit.verdicts.poor_hatch.usual import counted_hatches
-from qckit.verdicts.poor_hatch.verdict import explain_hatch
 
 NOW = "2026-11-06T10:00:00+00:00"
 
@@ -23,15 +22,7 @@ def history():
 
 @pytest.fixture(scope="module")
 def finding(history):
-    return explain_hatch(
-        history["lots"],
-        history["hatches"],
-        history["samples"],
-        history["readings"],
-        hatch=POOR_HATCH,
-        settings=Settings(),
-        now=NOW,
-    )
+    return explain(history, POOR_HATCH, now=NOW)
 
 
 @pytest.fixture(scope="module")

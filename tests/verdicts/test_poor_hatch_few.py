@@ -3,13 +3,13 @@
 import numpy as np
 import pandas as pd
 import pytest
+from poor_cases import explain
 
 from qckit.practice import POOR_HATCH, invented_history
-from qckit.settings import ConditionSettings, Settings
+from qckit.settings import ConditionSettings
 from qckit.verdicts.poor_hatch.causes import cause
 from qckit.verdicts.poor_hatch.charts import differences_table, draw_readings, factors_table
 from qckit.verdicts.poor_hatch.reference import reference_of
-from qckit.verdicts.poor_hatch.verdict import explain_hatch
 
 
 @pytest.fixture(scope="module")
@@ -25,25 +25,23 @@ def with_others(history, n):
         name: history[name][history[name]["hatch"].isin([POOR_HATCH, *earlier])]
         for name in ("hatches", "samples", "readings")
     }
-    finding = explain_hatch(
-        history["lots"], kept["hatches"], kept["samples"], kept["readings"], hatch=POOR_HATCH, settings=Settings()
-    )
+    finding = explain(dict(history) | kept, POOR_HATCH)
     return finding, kept["readings"]
 
 
 @pytest.mark.parametrize(
     ("n", "where", "note"),
     [
-        (1, "gave 30 % where this lot's only other hatch gave 79 %", "in 1 other hatch 79"),
-        (2, "gave 30 % where this lot's two other hatches gave on average 8", "in 2 other hatches 8"),
-        (3, "gave 30 % where this lot usually gives 8", "usual 8"),
+        (1, "gave 30 % (the other hatch 79 %)", "in 1 other hatch 79"),
+        (2, "gave 30 % (the two others 8", "in 2 other hatches 8"),
+        (3, "gave 30 % (usual 8", "usual 8"),
     ],
 )
 def test_one_or_two_hatches_are_not_called_usual(history, n, where, note):
     finding, _ = with_others(history, n)
     assert where in finding.headline
     assert finding.figures[0].note.startswith(note)
-    assert ("usually" in finding.headline) == (n == 3)
+    assert ("usual" in finding.headline) == (n == 3)
     assert any(f"({n} hatch{'es' if n > 1 else ''})" in e.answer for e in finding.evidence)
 
 
@@ -68,24 +66,17 @@ def test_the_sites_standard_stands_in_for_other_hatches(history):
 
 def test_the_literature_gives_a_range_whose_good_side_is_not_off():
     crowded, ph = cause("crowded"), cause("ph")
-    inside = reference_of(crowded, 1.5, np.array([2.0, 2.1]), floor=0.15)
+    inside = reference_of(crowded.telltale, 1.5, np.array([2.0, 2.1]), floor=0.15)
     assert (inside.value, inside.words, inside.unusual) == (5.0, "literature's range up to", 0.0)
-    assert reference_of(crowded, 5.6, np.array([]), floor=0.15).unusual == pytest.approx(2.0)
-    own = reference_of(ph, 7.4, np.array([]), floor=0.08, conditions=ConditionSettings(min_ph=7.9))
+    assert reference_of(crowded.telltale, 5.6, np.array([]), floor=0.15).unusual == pytest.approx(2.0)
+    own = reference_of(ph.telltale, 7.4, np.array([]), floor=0.08, conditions=ConditionSettings(min_ph=7.9))
     assert (own.value, own.words, own.centre) == (7.9, "this site's least", 8.2)
-    three = reference_of(ph, 7.4, np.array([8.2, 8.2, 8.3]), floor=0.08, conditions=ConditionSettings())
+    three = reference_of(ph.telltale, 7.4, np.array([8.2, 8.2, 8.3]), floor=0.08, conditions=ConditionSettings())
     assert (three.value, three.words) == (8.2, "usual") and three.unusual == pytest.approx(-10)
 
 
 def test_labels_say_where_a_loss_comes_from_and_what_a_z_counts(history):
-    finding = explain_hatch(
-        history["lots"],
-        history["hatches"],
-        history["samples"],
-        history["readings"],
-        hatch=POOR_HATCH,
-        settings=Settings(),
-    )
+    finding = explain(history, POOR_HATCH)
     row = pd.DataFrame(finding.details["differences"]).set_index("cause").loc["ph"]
     assert 0.5 < row["site_share_pct"] < 10
     assert row["sentence"].endswith(
@@ -104,23 +95,15 @@ def test_labels_say_where_a_loss_comes_from_and_what_a_z_counts(history):
 
 
 def test_a_count_in_doubt_speaks_against_a_truly_poor_hatch_and_a_sound_one_for_it(history):
-    finding = explain_hatch(
-        history["lots"],
-        history["hatches"],
-        history["samples"],
-        history["readings"],
-        hatch=POOR_HATCH,
-        settings=Settings(),
-    )
+    finding = explain(history, POOR_HATCH)
     points = {row["result"]: set() for row in finding.details["counted"]}
     for line in finding.evidence:
         if line.question == "Is it the count?":
-            points[line.answer.split(": ")[1].split(";")[0]].add(line.points)
+            result = line.answer.split(": ")[1].split(";")[0]
+            points[result.split(" beyond")[0]].add(line.points)
     assert points == {"ruled out": {"for"}, "cannot be told": {"unknown"}}
     rows = history["samples"]["hatch"] == POOR_HATCH
     empty = history["samples"].assign(nauplii=history["samples"]["nauplii"].mask(rows, 2))
-    doubted = explain_hatch(
-        history["lots"], history["hatches"], empty, history["readings"], hatch=POOR_HATCH, settings=Settings()
-    )
+    doubted = explain(dict(history) | {"samples": empty}, POOR_HATCH)
     shells = next(e for e in doubted.evidence if e.answer.startswith("Nauplii against shells: doubtful"))
     assert shells.points == "against"

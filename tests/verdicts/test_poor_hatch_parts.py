@@ -4,8 +4,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from qckit.verdicts.poor_hatch.causes import CAUSES, STRENGTHS, cause, moves
+from qckit.verdicts.poor_hatch.causes import CAUSES, cause
 from qckit.verdicts.poor_hatch.effects import AGE, drawn, site_effects
+from qckit.verdicts.poor_hatch.traces import act, draws_of, later_mix
 from qckit.verdicts.poor_hatch.usual import counted_hatches, describe_hatch, usual_of_lot
 
 
@@ -28,19 +29,31 @@ def test_figures_and_their_covariance_against_simulation():
     np.testing.assert_allclose(covariance, np.cov(figures), rtol=0.06, atol=4e-4)
 
 
-@pytest.mark.parametrize("trace", sorted({c.trace for c in CAUSES}))
-def test_traces_keep_full_cysts_and_cost_what_they_say(trace):
-    usual = np.array([0.85, 0.02, 0.13, 0.72])
-    for k in STRENGTHS:
-        for matrix in moves(trace, k):
-            mix = matrix @ usual
-            assert (mix >= 0).all()
-            if trace in ("late", "heat", "blocked", "slowed", "arrest", "starved"):
-                assert mix[:3].sum() == pytest.approx(1.0)
-            if trace not in ("same", "swapped", "crowded"):
-                assert mix[0] == pytest.approx(usual[0] * (1 - k))
-            elif trace == "swapped":
-                assert mix[0] == usual[0] and mix[2] > usual[2]
+@pytest.mark.parametrize("code", [c.code for c in CAUSES])
+def test_traces_cost_what_they_say_and_stopped_embryos_stay_in_the_water(code):
+    d = draws_of(cause(code))
+    usual = np.tile([0.85, 0.02, 0.13, 0.72], (d.n, 1))
+    mix, held = act(d, usual)
+    assert (mix >= 0).all() and np.quantile(d.loss, [0, 1]) == pytest.approx([0.04, 0.97], abs=0.01)
+    if d.kind == "swapped":
+        np.testing.assert_allclose(mix[:, 0], 0.85)
+        assert (mix[:, 2] > 0.13).all()
+    else:
+        np.testing.assert_allclose(mix[:, 0], np.maximum(0.85 * (1 - d.loss), 1e-4))
+    if d.kind == "stopped":  # what is neither free nor gone stands in the water, stopped
+        gone = 0.85 * d.loss * d.gone
+        np.testing.assert_allclose(mix[:, :3].sum(axis=1), 1.0 - gone)
+        np.testing.assert_allclose(held.sum(axis=1), 0.85 * d.loss - gone)
+        later = later_mix(d, mix, held)
+        assert (later[:, 1] <= mix[:, 1] + 1e-9).all() and (later[:, 2] <= mix[:, 2] + 1e-9).all()
+
+
+def test_half_a_cause_is_met_by_a_count_that_repeats_half_of_it():
+    d = draws_of(cause("ph"))
+    usual = np.tile([0.85, 0.02, 0.13, 0.72], (d.n, 1))
+    none, half = act(d, usual, np.zeros(d.n))[0], act(d, usual, np.full(d.n, 0.5))[0]
+    np.testing.assert_allclose(none, usual)
+    np.testing.assert_allclose(half[:, 0], 0.85 * (1 - d.loss / 2))
 
 
 def test_causes_have_words_sources_and_known_twins():
@@ -48,8 +61,9 @@ def test_causes_have_words_sources_and_known_twins():
     assert len(set(codes)) == len(codes)
     for c in CAUSES:
         assert c.words and c.sign and c.source and set(c.same_trace) <= set(codes)
-        assert [v for v, _ in c.table] == sorted(v for v, _ in c.table)
-    assert cause("ph").quantity == "ph"
+        if c.telltale:
+            assert [v for v, _ in c.telltale.table] == sorted(v for v, _ in c.telltale.table)
+    assert cause("ph").telltale.quantity == "ph"
 
 
 def _counts(rows):

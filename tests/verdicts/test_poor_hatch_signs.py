@@ -3,30 +3,21 @@
 import numpy as np
 import pandas as pd
 import pytest
+from poor_cases import planted, site_of
 
-from qckit.practice.cases import simulate_case
 from qckit.practice.mechanisms import Conditions, LotTraits, nauplius_lengths_um
 from qckit.settings import Settings
-from qckit.verdicts.poor_hatch.clues import find_clues, find_differences, worst_values
+from qckit.verdicts.poor_hatch.differences import find_differences, worst_values
 from qckit.verdicts.poor_hatch.effects import EFFECT_COLUMNS
 from qckit.verdicts.poor_hatch.exposure import Course, expected_loss, out_of_range
 from qckit.verdicts.poor_hatch.lengths import LENGTH_COLUMNS, compare_lengths, nauplius_lengths
-from qckit.verdicts.poor_hatch.likelihood import Clue
 from qckit.verdicts.poor_hatch.verdict import decide, study_hatch
 
 SETTINGS = Settings()
 
 
-def planted(causes, strengths, *, seed=3, is_logged=True, has_lengths=True):
-    return simulate_case(
-        np.random.default_rng(seed), causes, strengths, is_logged=is_logged, has_lengths=has_lengths
-    ).tables
-
-
 def study(t, **more):
-    return study_hatch(
-        t["lots"], t["hatches"], t["samples"], t["readings"], hatch="X", settings=SETTINGS, photos=t["photos"], **more
-    )
+    return study_hatch(site_of(t), hatch="X", **more)
 
 
 def lengths_of(**mean_log):
@@ -55,7 +46,7 @@ def test_without_own_lengths_only_the_published_range_speaks():
 
 
 def test_lengths_are_those_of_counted_nauplii_of_the_reading():
-    t = planted(("overlong",), (0.6,), is_logged=False)
+    t = planted(("overlong",), (0.6,), is_logged=False, has_lengths=True)
     table = nauplius_lengths(t["samples"], t["photos"], t["objects"])
     x = table.set_index("hatch").loc["X"]
     own = t["objects"][t["objects"]["photo"].str.startswith("X-")]
@@ -68,7 +59,7 @@ def test_lengths_are_those_of_counted_nauplii_of_the_reading():
 def test_an_over_long_hatch_with_wrong_hours_is_told_by_its_lengths():
     found = {True: 0, False: 0}
     for seed in range(6):
-        t = planted(("overlong",), (0.5,), seed=seed, is_logged=False)
+        t = planted(("overlong",), (0.5,), seed=seed, is_logged=False, has_lengths=True)
         for with_lengths in found:
             case = study(t, objects=t["objects"] if with_lengths else None)
             found[with_lengths] += case.weights.ranked()[0][0] == "overlong"
@@ -155,19 +146,22 @@ def test_each_fault_of_the_count_is_doubted_and_listed(cause, check):
     assert doubted >= 4
 
 
-def test_a_sound_count_is_ruled_out_way_by_way():
-    results = [study(planted((), (), seed=seed, has_lengths=False)).counted for seed in range(8)]
-    table = pd.concat(results)
-    assert (table["result"] == "doubtful").mean() < 0.15  # each of six checks is wrong in about 5 of 100
-    assert set(table["check"].str.split(" ").str[0]) == {"photo", "nauplii", "person", "mixing", "light", "mass"}
+def test_a_sound_count_is_hardly_ever_doubted():
+    table = pd.concat([study(planted((), (), seed=seed, has_lengths=False)).counted for seed in range(8)])
+    assert (table["result"] == "doubtful").mean() < 0.15  # each of five checks is wrong in about 5 of 100
+    assert set(table["check"].str.split(" ").str[0]) == {
+        "photo",
+        "nauplii",
+        "counted",
+        "drawn",
+        "mixing",
+        "light",
+        "mass",
+    }
+    assert (table.loc[table["result"] == "ruled out", "beyond_pct"] <= 35.0).all()
 
 
 def test_a_light_gradient_is_a_cause_of_its_own():
-    t = planted(("gradient",), (0.9,), seed=1)
-    case = study(t, objects=t["objects"])
-    verdict, named = decide(case)
+    t = planted(("gradient",), (0.9,), seed=1, has_lengths=True)
+    verdict, named = decide(study(t, objects=t["objects"]))
     assert verdict == "count-doubtful" and named == ("gradient",)
-    clues = find_clues(case.differences, {"notes": "swarm at the lit side", "aeration": "strong"})
-    without = find_clues(case.differences, {"notes": "", "aeration": "strong"})
-    assert clues["gradient"].factor > 1 > without["gradient"].factor
-    assert isinstance(clues["gradient"], Clue)

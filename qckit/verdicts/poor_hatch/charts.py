@@ -12,6 +12,7 @@ from qckit.verdicts.poor_hatch.effects import AGE
 from qckit.verdicts.poor_hatch.reference import USUAL
 
 __all__ = [
+    "assumed_table",
     "causes_table",
     "checks_table",
     "context_sentences",
@@ -46,6 +47,11 @@ def causes_table(finding) -> pd.DataFrame:
 def sources_table(finding) -> pd.DataFrame:
     """What each cause that was weighed does to the stage mix, and who describes it: cause, sign, source."""
     return pd.DataFrame(finding.details["sources"])[["cause", "sign", "source"]]
+
+
+def assumed_table(finding) -> pd.DataFrame:
+    """What was assumed before looking: explanation, share_pct."""
+    return pd.DataFrame(finding.details["assumed"])
 
 
 def rest_sentences(finding) -> list[str]:
@@ -133,10 +139,8 @@ def factors_table(finding) -> pd.DataFrame:
 
 
 def count_table(finding) -> pd.DataFrame:
-    """The ways in which a count goes wrong: check, seen, result."""
-    return pd.DataFrame(finding.details["counted"], columns=["check", "seen", "result", "look_again"])[
-        ["check", "seen", "result"]
-    ]
+    """The ways in which a count goes wrong: check, seen, result, beyond_pct (what 80 % power would have shown)."""
+    return pd.DataFrame(finding.details["counted"], columns=["check", "seen", "result", "beyond_pct"])
 
 
 def lengths_sentence(finding) -> str:
@@ -146,13 +150,14 @@ def lengths_sentence(finding) -> str:
 
 
 def checks_table(finding) -> pd.DataFrame:
-    """The chosen checks: check, hours, plan, if_yes and if_no (what each outcome means, what would then be known)."""
+    """The chosen checks: check, hours, question, plan, if_yes and if_no (what each answer means, and would do)."""
     rows = pd.DataFrame(
-        finding.details["checks"], columns=["check", "hours", "plan", "if_yes", "if_no", "then_yes", "then_no"]
+        finding.details["checks"],
+        columns=["check", "hours", "question", "plan", "if_yes", "if_no", "then_yes", "then_no"],
     )
     for outcome in ("yes", "no"):
         rows[f"if_{outcome}"] = rows[f"if_{outcome}"] + ". Then: " + rows[f"then_{outcome}"] + "."
-    return rows[["check", "hours", "plan", "if_yes", "if_no"]]
+    return rows[["check", "hours", "question", "plan", "if_yes", "if_no"]]
 
 
 def context_sentences(finding) -> list[str]:

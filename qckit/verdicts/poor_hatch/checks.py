@@ -25,6 +25,7 @@ __all__ = [
 ]
 
 _FALSE_YES = 0.04  # a check of the bench says yes without the cause about once in twenty-five (ours)
+_WORTH = 0.02  # a second check has to settle this much
 _SURE = 0.92  # and says yes with it
 
 
@@ -33,7 +34,7 @@ class Check:
     """One check.
 
     ``yes`` holds the causes that a yes speaks for, with how likely the yes is when they act; ``silent`` those under
-    which the answer may be either, so that it leaves their probability as it was. ``limits`` are the numbers between
+    which the answer may be either, so that it never weakens them. ``limits`` are the numbers between
     which a value written beside the answer means no.
     """
 
@@ -93,7 +94,7 @@ CHECKS = (
         "Zero the refractometer with distilled water and measure cone {cone} again; weigh the salt of the next batch twice.",
         "the water is too salty",
         "the salinity is right",
-        (("salt", 0.94),),
+        (("salt", 0.97),),
         hours=0.2,
     ),
     Check(
@@ -103,7 +104,7 @@ CHECKS = (
         "Calibrate the pH meter at 7 and 10; measure cone {cone}, a good cone and the fresh salt water.",
         "the pH is too low",
         "the pH is right",
-        (("ph", _SURE),),
+        (("ph", 0.97),),
         ("crowded", "oxygen"),
         0.2,
         (7.9, 14.0),
@@ -139,6 +140,16 @@ CHECKS = (
         (("broken", 0.9),),
         ("overlong", "crowded"),
         0.3,
+    ),
+    Check(
+        "grams",
+        "Check the grams per litre",
+        "Did cone {cone} really get more than twice the usual grams of cysts per litre?",
+        "Ask who started it; weigh what is left of the portion or the pack, and read the water level of cone {cone}.",
+        "it was too crowded",
+        "the grams were as usual",
+        (("crowded", 0.95),),
+        hours=0.1,
     ),
     Check(
         "weigh",
@@ -313,7 +324,7 @@ def weigh_answer(weights: Weights, code: str, is_yes: bool, causes: tuple[str, .
     return weights.after(likelihood)
 
 
-def choose_checks(weights: Weights, *, most: int = 2, done=()) -> list[Check]:
+def choose_checks(weights: Weights, *, most: int = 2, done=(), about: str = "") -> list[Check]:
     """Choose the cheapest checks that would split what is likely.
 
     Parameters
@@ -323,6 +334,8 @@ def choose_checks(weights: Weights, *, most: int = 2, done=()) -> list[Check]:
         Number of checks.
     done : sequence of str
         Codes of checks that were already made.
+    about : str
+        A cause: only checks that speak of it, such as of one that is all but settled. Empty: all checks.
 
     Returns
     -------
@@ -335,14 +348,14 @@ def choose_checks(weights: Weights, *, most: int = 2, done=()) -> list[Check]:
     for _ in range(most):
         before, scored = _entropy(weights), []
         for item in CHECKS:
-            if item in chosen or item.code in set(done):
+            if item in chosen or item.code in set(done) or (about and about not in item.speaks_for):
                 continue
             yes, no = (weigh_answer(weights, item.code, answer) for answer in (True, False))
             p = _chance_of_yes(weights, item)
             gain = before - p * _entropy(yes) - (1 - p) * _entropy(no)
             scored.append((gain / (0.5 + item.hours) ** 0.35, item))
         best = max(scored, key=lambda pair: pair[0], default=(0.0, None))
-        if best[1] is None or (best[0] < 0.003 and chosen):
+        if best[1] is None or (best[0] < _WORTH and chosen):
             break
         chosen.append(best[1])
         weights = weigh_answer(weights, best[1].code, False)

@@ -1,4 +1,8 @@
-"""Is it the count? Every way in which a count goes wrong, ruled out or not, and what to look at again."""
+"""Is it the count? Every way in which a count goes wrong: doubtful, ruled out beyond a size, or not to be told.
+
+A way of counting wrong is ruled out only beyond the size that these counts would have shown in four of five cases;
+where even a third would have gone unseen, it cannot be told.
+"""
 
 from __future__ import annotations
 
@@ -8,18 +12,19 @@ import numpy as np
 import pandas as pd
 
 from qckit.verdicts.poor_hatch.reference import usually
+from qckit.words import figures
 
 __all__ = ["COUNT_COLUMNS", "check_count", "photo_flags"]
 
-COUNT_COLUMNS = ("check", "seen", "result", "look_again")
-"""``result`` is ruled out, doubtful or cannot be told."""
+COUNT_COLUMNS = ("check", "seen", "result", "beyond_pct", "look_again")
+"""``result`` is ruled out, doubtful or cannot be told; ``beyond_pct`` the size that 80 % power would have shown."""
 
-_DOUBT = 0.05  # chance of a spread or a difference as large, below which the count is doubted (ours)
-_ODD_SHELLS = 0.35  # log ratio of shells per opened cyst to the usual (ours: about three times its usual spread)
-_ODD_AMOUNT = 0.25  # the same of full cysts per gram
+_ALPHA_Z, _POWER_Z = 1.96, 0.84  # one in twenty by chance, seen in four of five
+_BLUNT = 0.35  # a look that would miss a third rules nothing out (ours)
+_SEVERAL = 2.6  # the largest of four figures, about one in thirty by chance
 
 
-def check_count(row, usual, samples: pd.DataFrame, photos, *, looks=()) -> pd.DataFrame:
+def check_count(row, usual, samples: pd.DataFrame, photos, *, looks) -> pd.DataFrame:
     """Go through the ways in which a count goes wrong.
 
     Parameters
@@ -35,18 +40,18 @@ def check_count(row, usual, samples: pd.DataFrame, photos, *, looks=()) -> pd.Da
     Returns
     -------
     DataFrame, columns ``COUNT_COLUMNS``
-        One row each for photo flags, N against S, other eyes, a repeat, mixing, light gradient, and mass and volumes;
-        ``look_again`` names photos or subsamples, separated by semicolons, and is empty where nothing is to be done.
+        One row each for photo flags, nauplii against shells, other eyes, a repeat, mixing, light gradient, and mass
+        and volumes; ``look_again`` names photos or subsamples, separated by semicolons, empty where nothing is to do.
     """
     own = samples[samples["sample"].isin(looks[0].names) & (samples["hatch"] == row["hatch"])]
     rows = [
         _flags(own, photos),
-        _shells(row, usual, own),
+        _shells(looks[0], usual, own),
         _other_look(looks, "recount", own),
         _other_look(looks, "repeat", own),
-        _mixing(row, usual, own),
-        _light(row, usual, own),
-        _amounts(row, usual, own),
+        _mixing(looks[0], usual, own),
+        _light(looks[0], usual, own),
+        _amounts(row, looks[0], usual, own),
     ]
     return pd.DataFrame(rows, columns=list(COUNT_COLUMNS))
 
@@ -71,102 +76,123 @@ def _names(own) -> str:
     return "; ".join(said)
 
 
+def _untold(name, why):
+    return name, why, "cannot be told", math.nan, ""
+
+
+def _judged(name, seen, away, sd, odd, own):
+    """A figure on a log scale against the usual: doubtful, ruled out beyond what would have been seen, or untold."""
+    beyond = 1 - math.exp(-(_ALPHA_Z + _POWER_Z) * sd)
+    if abs(away) > _ALPHA_Z * sd:
+        return name, seen + odd, "doubtful", 100 * beyond, own
+    if beyond > _BLUNT:
+        return name, f"{seen}; less than {100 * beyond:.0f} % would not have shown", "cannot be told", 100 * beyond, ""
+    return name, seen, "ruled out", 100 * beyond, ""
+
+
 def _flags(own, photos):
     by_photo = own[own["counted_by"] == "photo"]
     if by_photo.empty:
-        return "photo flags", "counted by a person, so there is no photo to look at again", "cannot be told", ""
+        return _untold("photo flags", "counted by a person, so there is no photo to look at again")
     table = photos[photos["sample"].isin(by_photo["sample"])] if photos is not None and len(photos) else None
     if table is None or table.empty:
-        return "photo flags", "the photos of these counts are not in the log", "cannot be told", ""
+        return _untold("photo flags", "the photos of these counts are not in the log")
     bad = table[table["flags"].notna() & table["flags"].astype(str).str.strip().ne("")]
     if bad.empty:
-        return "photo flags", f"none of the {len(table)} photos carries a flag", "ruled out", ""
+        seen = f"none of the {len(table)} photos carries a flag"
+        return "photo flags", seen, "ruled out", 10.0, ""  # a count off by a tenth carries one, by the counter's aim
     what = dict.fromkeys(f.strip() for text in bad["flags"].astype(str) for f in text.split(";") if f.strip())
     words = ", ".join(f.replace("-", " ").replace("_", " ") for f in what)
-    return "photo flags", f"{len(bad)} of {len(table)} photos: {words}", "doubtful", "; ".join(bad["photo"].astype(str))
+    seen = f"{len(bad)} of {len(table)} photos: {words}"
+    return "photo flags", seen, "doubtful", math.nan, "; ".join(bad["photo"].astype(str))
 
 
-def _shells(row, usual, own):
+def _shells(first, usual, own):
     name = "nauplii against shells"
-    if not math.isfinite(row["shells"]):
-        return name, "shells were not counted", "cannot be told", ""
+    if not math.isfinite(first.figures[2]):
+        return _untold(name, "shells were not counted")
     if not usual.n_hatches or not math.isfinite(usual.mean[2]):
-        return name, "this lot's usual shells are not known", "cannot be told", ""
-    ratio, before = row["shells"] / max(row["shell_opened"], 1), math.exp(usual.mean[2])
-    far = math.log(max(ratio, 0.01) / before)
+        return _untold(name, "this lot's usual shells are not known")
+    ratio, before = math.exp(first.figures[2]), math.exp(usual.mean[2])
+    away, sd = first.figures[2] - usual.mean[2], math.sqrt(first.covariance[2, 2] + usual.between[2, 2])
     seen = f"{ratio:.2f} shells per opened cyst, {usually(usual.n_hatches)} {before:.2f}"
-    if abs(far) <= _ODD_SHELLS:
-        return name, seen, "ruled out", ""
-    seen += ": nauplii are missing from the count or from the water" if far > 0 else ": shells are missing"
-    return name, seen, "doubtful", _names(own)
+    odd = ": nauplii are missing from the count or from the water" if away > 0 else ": shells are missing"
+    return _judged(name, seen, away, sd, odd, _names(own))
 
 
 def _other_look(looks, kind, own):
-    """A recount by other eyes, or a drawing repeated, against the first count: nauplii, cysts and shells per volume."""
+    """A recount by other eyes, or a drawing repeated, against the first count: the figure that strays most."""
     name = "counted by other eyes" if kind == "recount" else "drawn again"
     other = next((look for look in looks if look.kind == kind), None)
     if other is None:
-        return name, f"this hatch was not {name}", "cannot be told", ""
+        return _untold(name, f"this hatch was not {name}")
     first = looks[0]
     away = other.figures - first.figures
-    sd = np.sqrt(np.diag(other.covariance + other.extra) + np.diag(first.covariance) * (0.0 if other.same_drops else 1.0))
-    z = float(np.nanmax(np.abs(away / sd)))
+    chance = np.diag(other.covariance + other.extra) + np.diag(first.covariance)
+    if other.same_drops:
+        chance = chance - 1.4 * np.minimum(np.diag(first.covariance), np.diag(other.covariance))
+    sd = np.sqrt(chance)
     seen = f"{first.counts['hatch_pct']:.0f} % in the first count, {other.counts['hatch_pct']:.0f} % {name}"
     if math.isfinite(away[3]):
-        seen += f"; nauplii per gram {100 * (other.counts['hatching_efficiency_per_g'] / first.counts['hatching_efficiency_per_g'] - 1):+.0f} %"
-    agree = z < 2.6  # the largest of four looks, about 1 in 30 by chance
-    return name, seen, "ruled out" if agree else "doubtful", "" if agree else _names(own)
+        gain = other.counts["hatching_efficiency_per_g"] / max(first.counts["hatching_efficiency_per_g"], 1.0) - 1
+        seen += f"; nauplii per gram {100 * gain:+.0f} %"
+    if np.nanmax(np.abs(away / sd)) > _SEVERAL:
+        return name, seen, "doubtful", math.nan, _names(own)
+    beyond = 1 - math.exp(-(_SEVERAL + _POWER_Z) * (sd[3] if math.isfinite(sd[3]) else sd[0] * 0.2))
+    return name, seen, "ruled out" if beyond <= _BLUNT else "cannot be told", 100 * beyond, ""
 
 
-def _spread(row, chi_square, cv, weight):
-    """How often chance and the usual mixing give a spread as large; NaN with one subsample."""
+def _spread_sizes(chi_square, df, cv, weight):
+    """How often chance and the usual mixing give a spread as large, and the spread that would have been seen."""
     from scipy.stats import chi2
 
-    if not row["df"] or not math.isfinite(chi_square):
-        return math.nan
-    return float(chi2.sf(chi_square / (1 + cv**2 * weight), row["df"]))
+    usual = 1 + cv**2 * weight
+    p = float(chi2.sf(chi_square / usual, df))
+    seen_at = usual * chi2.isf(0.05, df) / chi2.isf(0.8, df)
+    return p, math.sqrt(max(seen_at - 1, 0.0) / max(weight, 1e-9))
 
 
-def _mixing(row, usual, own):
+def _mixing(first, usual, own):
     name = "mixing (do the subsamples agree?)"
-    full = row["nauplii"] + row["umbrella"] + row["unhatched"]
-    p = _spread(row, row["chi2"], usual.mixing_cv, full / row["n_subsamples"])
-    if math.isnan(p):
-        return name, "only one subsample was counted", "cannot be told", ""
+    if not first.df or not math.isfinite(first.chi2):
+        return _untold(name, "only one subsample was counted")
+    p, cv = _spread_sizes(first.chi2, first.df, usual.mixing_cv, first.full / first.counts["n_subsamples"])
     totals = own[["nauplii", "umbrella", "cysts", "embryos"]].astype(float).fillna(0).sum(axis=1)
-    seen = f"{totals.min():.0f} to {totals.max():.0f} full cysts in {row['n_subsamples']} subsamples (p = {p:.2g})"
+    seen = f"{totals.min():.0f} to {totals.max():.0f} full cysts in {len(own)} subsamples"
     far = own[(totals - totals.median()).abs() > 2.5 * math.sqrt(max(totals.median(), 1.0))]
-    return name, seen, *(("ruled out", "") if p >= _DOUBT else ("doubtful", _names(far if len(far) else own)))
+    return _by_spread(name, seen, p, cv, far if len(far) else own)
 
 
-def _light(row, usual, own):
+def _light(first, usual, own):
     name = "light gradient (do they agree in their share of nauplii?)"
-    full = max(row["nauplii"] + row["umbrella"] + row["unhatched"], 1.0)
-    share = row["nauplii"] / full
-    p = _spread(row, row["share_chi2"], usual.light_cv, full / row["n_subsamples"] * share * (1 - share))
-    if math.isnan(p):
-        return name, "only one subsample was counted", "cannot be told", ""
+    if not first.df or not math.isfinite(first.share_chi2):
+        return _untold(name, "only one subsample was counted")
+    share = first.counts["nauplii"] / max(first.full, 1.0)
+    weight = first.full / first.counts["n_subsamples"] * share * (1 - share)
+    p, cv = _spread_sizes(first.share_chi2, first.df, usual.light_cv, weight)
     totals = own[["nauplii", "umbrella", "cysts", "embryos"]].astype(float).fillna(0).sum(axis=1)
     shares = 100 * own["nauplii"].astype(float) / totals.clip(lower=1)
-    seen = f"{shares.min():.0f} to {shares.max():.0f} % nauplii in {row['n_subsamples']} subsamples (p = {p:.2g})"
-    return name, seen, *(("ruled out", "") if p >= _DOUBT else ("doubtful", _names(own)))
+    seen = f"{shares.min():.0f} to {shares.max():.0f} % nauplii in {len(own)} subsamples"
+    return _by_spread(name, seen, p, cv, own)
 
 
-def _amounts(row, usual, own):
+def _by_spread(name, seen, p, cv, own):
+    """Verdict on a spread between subsamples; ``cv`` is the one that would have been seen in four of five cases."""
+    if p < 0.05:
+        return name, f"{seen}: chance gives that once in {1 / max(p, 1e-4):,.0f}", "doubtful", 100 * cv, _names(own)
+    if cv > _BLUNT:
+        return name, f"{seen}; {len(own)} subsamples are too few to show it", "cannot be told", 100 * cv, ""
+    return name, seen, "ruled out", 100 * cv, ""
+
+
+def _amounts(row, first, usual, own):
     name = "mass and volumes"
-    if not math.isfinite(row["full_cysts_per_g"]):
-        return name, "the counted volume is not known", "cannot be told", ""
+    if not math.isfinite(first.figures[3]):
+        return _untold(name, "the counted volume is not known")
     if not usual.n_hatches or not math.isfinite(usual.mean[3]):
-        return name, "this lot's usual cysts per gram are not known", "cannot be told", ""
-    before = math.exp(usual.mean[3])
-    seen = (
-        f"{_three(row['full_cysts_per_g']):,.0f} full cysts per gram, {usually(usual.n_hatches)} {_three(before):,.0f}"
-    )
-    if abs(math.log(max(row["full_cysts_per_g"], 1.0) / before)) <= _ODD_AMOUNT:
-        return name, seen, "ruled out", ""
+        return _untold(name, "this lot's usual cysts per gram are not known")
+    away, sd = first.figures[3] - usual.mean[3], math.sqrt(first.covariance[3, 3] + usual.between[3, 3])
+    seen = f"{figures(math.exp(first.figures[3]), 2)} full cysts per gram, {usually(usual.n_hatches)} "
+    seen += figures(math.exp(usual.mean[3]), 2)
     where = f"the sheet: {row['cysts_g']:g} g in {row['volume_ml']:g} ml; {_names(own)}"
-    return name, seen + ": a mass or a volume may not be what was written", "doubtful", where
-
-
-def _three(value):
-    return float(f"{value:.3g}")
+    return _judged(name, seen, away, sd, ": a mass or a volume may not be what was written", where)

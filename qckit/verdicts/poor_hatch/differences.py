@@ -31,6 +31,7 @@ DIFFERENCE_COLUMNS = (
     "expected_loss_pct",
     "site_share_pct",
     "cause",
+    "is_far",
     "sentence",
 )
 
@@ -53,6 +54,7 @@ _SD_FLOOR = {
     "hours": 0.5,
     "density": 0.15,
 }
+_FAR = 4.0  # standard deviations beyond which a value counts whatever the literature says (ours)
 _DECIMALS = {"ph": 2, "light": 0}
 
 
@@ -153,6 +155,7 @@ def find_differences(
                 100 * loss,
                 100 * share,
                 item.code,
+                _is_far(c, ref.unusual, loss),
                 _sentence(c, v, ref, (published, loss, share), (outside, read, border)),
             )
         )
@@ -162,6 +165,12 @@ def find_differences(
     return (
         table.assign(_w=weight).sort_values("_w", ascending=False, kind="stable", ignore_index=True).drop(columns="_w")
     )
+
+
+def _is_far(c, unusual, loss):
+    """Tell whether a value lies far out on the bad side: beyond the site's own usual, or costly by what is known."""
+    worse = unusual < 0 if c.side == "low" else unusual > 0
+    return bool(worse and (abs(unusual) > _FAR or (loss >= 0.02 and abs(unusual) > 2)))
 
 
 def _side(code):

@@ -8,31 +8,15 @@ import numpy as np
 
 from qckit.verdicts.finding import Evidence
 from qckit.verdicts.poor_hatch.causes import cause
+from qckit.verdicts.poor_hatch.checks import CHECKS
 from qckit.verdicts.poor_hatch.likelihood import stated
+from qckit.verdicts.poor_hatch.looks import later_sentence, other_counts_sentences
+from qckit.words import capital, figures, joined, plural
 
-__all__ = ["cause_rows", "collect_evidence", "one_in", "three_figures", "trace_shares"]
+__all__ = ["cause_rows", "collect_evidence", "lot_sentence", "one_in", "trace_shares"]
 
-_TRACE_WORDS = {
-    "same": "the usual mix",
-    "late": "late (umbrellas and unopened cysts)",
-    "heat": "harmed by heat",
-    "blocked": "cysts that do not open",
-    "slowed": "few open, and late",
-    "arrest": "umbrella arrest",
-    "starved": "stalled for want of oxygen",
-    "lost": "hatched but gone (or not counted)",
-    "crowded": "crowded",
-    "unwetted": "never wetted",
-    "empty": "empty product",
-    "short": "everything short alike",
-    "swapped": "shells taken for cysts",
-    "fits none": "none of these",
-}
-
-
-def three_figures(value):
-    """Three significant figures: counting knows no more."""
-    return float(f"{value:.3g}") if math.isfinite(value) else value
+_LOW = 0.025  # a hatch as low by chance in one of forty points to a poor hatch
+_FITS = 2.0  # a trace this much (log) less likely than the best does not fit
 
 
 def one_in(p):
@@ -43,46 +27,37 @@ def one_in(p):
         return "an ordinary hatch"
     if p < 1e-4:  # the tail of the law is not known further out
         return "fewer than 1 hatch in 10,000 is as low by chance"
-    return f"about 1 hatch in {1 / p:,.0f} is as low by chance"
+    return f"about 1 hatch in {figures(1 / p, 2)} is as low by chance"
 
 
 def collect_evidence(case, settings) -> list[Evidence]:
-    """Gather the lines of evidence in the order in which one asks: poor? the count? the stages? what was different?"""
+    """Gather the lines of evidence in the order in which one asks: poor? the lot? the count? the stages? what else?"""
     pct, per_g = case.levels
-    lines = [_poor_line(pct, "%", 1), _poor_line(per_g, "per g", 0)]
-    lines = [line for line in lines if line]
-    if case.limits_sentence:
-        lines.append(
-            Evidence(
-                "Against the frozen limits?",
-                case.limits_sentence,
-                "for" if "below" in case.limits_sentence else "against",
-            )
-        )
-    else:
-        none = "No limits are frozen for this lot; its own earlier hatches stand in for them."
-        lines.append(Evidence("Against the frozen limits?", none, "unknown"))
-    lines.append(_test_line(case))
+    lines = [line for line in (_poor_line(pct, "%", 0), _poor_line(per_g, "nauplii per gram", None)) if line]
+    lines.append(_limits_line(case))
     lines.append(_minimum_line(pct, settings))
+    lines.append(_lot_line(case))
+    lines.append(_test_line(case))
     lines.append(_day_line(case))
     lines += _count_lines(case)
     lines.append(_trace_line(case))
+    lines += [Evidence("What did other counts show?", text, "neutral") for text in other_counts_sentences(case.looks)]
+    later = case.look("later")
+    if later is not None:
+        lines.append(Evidence("Did it hatch on?", capital(later_sentence(case.looks[0], later)), "neutral"))
     if case.lengths is not None:
         far = case.lengths.factor > 3
-        lines.append(Evidence("Have the nauplii grown?", case.lengths.sentence, "for" if far else "against"))
+        lines.append(Evidence("Have the nauplii grown?", case.lengths.sentence, "for" if far else "neutral"))
     for row in case.differences.drop_duplicates("sentence").head(4).itertuples():
-        bad = row.expected_loss_pct >= 2 and abs(row.unusual) > 2
-        lines.append(Evidence("What was different?", _capital(row.sentence) + ".", "for" if bad else "neutral"))
+        lines.append(Evidence("What was different?", capital(row.sentence) + ".", "for" if row.is_far else "neutral"))
+    lines += [Evidence("What does the sheet say?", _sheet_sentence(s), "for") for s in case.said]
+    lines += [Evidence("What was measured again?", capital(text) + ".", "neutral") for text in case.remeasured]
     for row in case.context.itertuples():
         if row.what in ("cone", "pack", "change") or row.is_odd:
             question = "What changed shortly before?" if row.what == "change" else "What stood around it?"
-            lines.append(Evidence(question, _capital(row.sentence), "for" if row.is_odd else "neutral"))
-    lines += [Evidence("What did a check show?", said, "neutral") for said in case.check_sentences]
+            lines.append(Evidence(question, capital(row.sentence), "for" if row.is_odd else "neutral"))
+    lines += [Evidence("What did a check show?", _answer_sentence(a), "neutral") for a in case.answers]
     return lines
-
-
-def _capital(text):
-    return text if text.startswith("pH") else text[:1].upper() + text[1:]
 
 
 def _poor_line(level, unit, digits):
@@ -90,13 +65,53 @@ def _poor_line(level, unit, digits):
         return Evidence("Is it poor?", "This lot has no earlier hatch to compare with.", "unknown")
     if not math.isfinite(level.value):
         return None
-    value, low, high = (v if digits else three_figures(v) for v in (level.value, level.usual_low, level.usual_high))
-    of = f"{level.n_hatches} hatch{'es' if level.n_hatches > 1 else ''}"
+    show = (lambda v: f"{v:.{digits}f}") if digits is not None else (lambda v: figures(v, 2))
     text = (
-        f"{value:,.{digits}f} {unit}; 95 in 100 of this lot's hatches give {low:,.{digits}f} to "
-        f"{high:,.{digits}f} ({of}): {one_in(level.p_low)}."
+        f"{show(level.value)} {unit}; 95 in 100 of this lot's hatches give {show(level.usual_low)} to "
+        f"{show(level.usual_high)} ({plural(level.n_hatches, 'hatch')}): {one_in(level.p_low)}."
     )
-    return Evidence("Is it poor?", text, "for" if level.p_low < 0.025 else "against")
+    return Evidence("Is it poor?", text, "for" if level.p_low < _LOW else "against")
+
+
+def _limits_line(case):
+    question = "Against the frozen limits?"
+    if not case.limits_sentence:
+        none = "No limits are frozen for this lot; its own earlier hatches stand in for them."
+        return Evidence(question, none, "unknown")
+    return Evidence(question, case.limits_sentence, "for" if "below" in case.limits_sentence else "against")
+
+
+def _minimum_line(pct, settings):
+    least = settings.limits.min_hatch_pct
+    text = f"{pct.value:.0f} % against at least {least:.0f} %."
+    return Evidence("Is it below the site's own minimum?", text, "for" if pct.value < least else "against")
+
+
+def lot_sentence(case) -> str:
+    """Say what the lot gives and what was to be expected of it, and whence."""
+    w = case.world
+    if not math.isfinite(w.level_pct):
+        return f"{case.row['lot']} has no hatch of its own to be judged by."
+    gives = f"{case.row['lot']} gives {w.level_pct:.0f} %"
+    expected = (
+        f"about {w.expected_pct:.0f} % were to be expected (four lots of five: {w.expected_low_pct:.0f} % or more)"
+    )
+    if math.isfinite(w.level_per_g):
+        gives += f" and {figures(w.level_per_g, 2)} full cysts per gram"
+        expected += f" and {figures(w.expected_per_g, 2)}"
+    whence = [f"{name} gave {pct:.0f} % and {figures(per_g, 2)}" for name, pct, per_g, _ in w.others[-2:]]
+    if math.isfinite(w.claim_pct):
+        whence.append(f"its label claims {w.claim_pct:.0f} %")
+    if w.n_tests:
+        whence.append(f"its own test gave {w.test_pct:.0f} %")
+    whence += w.age_words
+    return f"{gives}; {expected}" + (f" ({joined(whence)})." if whence else ", by what lots usually give.")
+
+
+def _lot_line(case):
+    lot = max(case.weights.of("embryos"), case.weights.of("empty"))
+    points = "for" if lot >= 0.5 else "unknown" if not math.isfinite(case.world.level_pct) else "neutral"
+    return Evidence("Is it the lot?", lot_sentence(case), points)
 
 
 def _test_line(case):
@@ -105,19 +120,9 @@ def _test_line(case):
         return Evidence("Against the lot's own test?", "No standard test of this lot is in the log.", "unknown")
     least, most = test["hatch_pct"].min(), test["hatch_pct"].max()
     day = str(test["started"].iloc[0])[:10]
-    here = f"{pct.value:.1f} % here"
-    text = f"{here}; {len(test)} cones of the lot's standard test ({day}) gave {least:.0f} to {most:.0f} %."
+    text = f"{pct.value:.0f} % here; {plural(len(test), 'cone')} of the lot's standard test ({day}) gave "
+    text += f"{least:.0f} to {most:.0f} %."
     return Evidence("Against the lot's own test?", text, "for" if pct.high < least else "against")
-
-
-def _minimum_line(pct, settings):
-    least = settings.limits.min_hatch_pct
-    below = pct.value < least
-    return Evidence(
-        "Is it below the site's own minimum?",
-        f"{pct.value:.1f} % against at least {least:.0f} %.",
-        "for" if below else "against",
-    )
 
 
 def _day_line(case):
@@ -127,7 +132,7 @@ def _day_line(case):
     said, low = [], 0
     day = case.same_day.head(4)
     for r in day.itertuples():
-        is_low = r.p_low < 0.025
+        is_low = r.p_low < _LOW
         low += is_low
         usual = f", usual {r.usual_pct:.0f} %{' (low too)' if is_low else ''}" if math.isfinite(r.usual_pct) else ""
         said.append(f"{r.hatch} (cone {r.cone}, {r.lot}) {r.hatch_pct:.0f} %{usual}")
@@ -150,16 +155,18 @@ def _count_lines(case):
     lines = []
     for r in case.counted.itertuples():
         again = f" Look again at {r.look_again}." if r.look_again else ""
-        text = f"{_capital(r.check)}: {r.result}; {r.seen}.{again}"
-        lines.append(Evidence("Is it the count?", text, points[r.result]))
+        result = r.result
+        if r.result == "ruled out" and math.isfinite(r.beyond_pct):
+            result = f"ruled out beyond {r.beyond_pct:.0f} %"
+        lines.append(Evidence("Is it the count?", f"{capital(r.check)}: {result}; {r.seen}.{again}", points[r.result]))
     return lines
 
 
 def trace_shares(case) -> dict:
     """How well each trace alone fits the stage mix, scaled to add up to 1 (equal weights before)."""
-    logs = np.array(list(case.weights.trace.values()))
+    logs = np.array(list(case.trace_fits.values()))
     share = np.exp(logs - logs.max())
-    return {_TRACE_WORDS[k]: float(v) for k, v in zip(case.weights.trace, share / share.sum(), strict=True)}
+    return {k: float(v) for k, v in zip(case.trace_fits, share / share.sum(), strict=True)}
 
 
 def _trace_line(case):
@@ -172,58 +179,76 @@ def _trace_line(case):
     )
 
 
+def _sheet_sentence(said):
+    where = "The sheet" if said.where == "hatch" else "The lot's notes"
+    return f"{where}: \u201c{said.words}\u201d. That speaks for: {cause(said.cause).words}."
+
+
+def _answer_sentence(answer):
+    item = next((c for c in CHECKS if c.code == answer.code), None)
+    title = item.title if item else answer.code
+    if answer.why:
+        return f"{title}: {answer.outcome} ({answer.why}; it changes nothing)."
+    if answer.is_yes is None or item is None:
+        return f"{title}: {answer.outcome}."
+    return f"{title}: {answer.outcome} (which means: {item.if_yes if answer.is_yes else item.if_no})."
+
+
 def cause_rows(case, most: int = 6) -> list[dict]:
     """Candidate causes, ranked, each with what speaks for and against it in one line."""
-    rows = []
-    shares = case.weights.trace
-    best = max(shares.values())
-    for code, weight in case.weights.ranked()[:most]:
-        c = cause(code)
-        fits = shares.get(c.trace, shares["same"]) - best
-        told = case.differences[case.differences["cause"] == code]
-        speaks, against = [], []
-        (speaks if fits > -2 else against).append(f"the stage mix {'fits' if fits > -2 else 'does not fit'} ({c.sign})")
-        if len(told):
-            r = told.iloc[0]
-            bad = r["expected_loss_pct"] >= 2
-            (speaks if bad else against).append(r["sentence"])
-        elif c.quantity and c.table:
-            against.append(f"{c.quantity} was not measured, so it cannot be confirmed")
-        _add_other_signs(case, code, speaks, against)
-        if c.reach in ("lot", "room") and len(case.same_day):
-            mean = float(case.same_day["hatch_pct"].mean())
-            (speaks if case.row["hatch_pct"] > mean - 8 else against).append(
-                f"other cones of the day gave {mean:.0f} %"
-            )
-        rows.append(
-            {
-                "code": code,
-                "cause": c.words,
-                "probability": stated(weight),
-                "loss_pct": 100 * case.weights.strength[code],
-                "speaks_for": "; ".join(speaks),
-                "speaks_against": "; ".join(against),
-                "source": c.source,
-            }
-        )
-    return rows
+    return [_cause_row(case, code, weight) for code, weight in case.weights.ranked()[:most]]
+
+
+def _cause_row(case, code, weight):
+    c, best = cause(code), max(case.trace_fits.values())
+    fits = case.trace_fits.get(c.trace.words, -math.inf) - best > -_FITS
+    speaks, against = [], []
+    if c.of_lot:
+        (speaks if weight >= 0.5 else against).append(lot_sentence(case).rstrip("."))
+    else:
+        (speaks if fits else against).append(f"the stage mix {'fits' if fits else 'does not fit'} ({c.sign})")
+    told = case.differences[case.differences["cause"] == code]
+    if len(told):
+        r = told.iloc[0]
+        (speaks if r["is_far"] else against).append(r["sentence"])
+    elif c.telltale is not None:
+        against.append(f"{_quantity(c.telltale.quantity)} was not measured, so it cannot be confirmed")
+    speaks += [f"the sheet says \u201c{s.words}\u201d" for s in case.said if s.cause == code]
+    _add_other_signs(case, c, speaks, against)
+    if c.reach == "room" and len(case.same_day):
+        mean = float(case.same_day["hatch_pct"].mean())
+        (speaks if case.row["hatch_pct"] > mean - 8 else against).append(f"other cones of the day gave {mean:.0f} %")
+    return {
+        "code": code,
+        "cause": c.words,
+        "probability": stated(weight),
+        "loss_pct": 100 * case.weights.strength[code],
+        "speaks_for": "; ".join(speaks),
+        "speaks_against": "; ".join(against),
+        "source": c.source,
+    }
+
+
+def _quantity(name):
+    return {"ph": "pH", "hours": "the hours", "density": "the cysts per litre"}.get(name, name)
 
 
 _COUNT_SIGNS = {
-    "missed": ("photo flags", "person against photo"),
-    "swapped": ("photo flags", "person against photo"),
-    "uneven": ("mixing",),
-    "gradient": ("light gradient",),
+    "missed": ("photo flags", "counted by other eyes"),
+    "swapped": ("photo flags", "counted by other eyes"),
+    "uneven": ("mixing", "drawn again"),
+    "gradient": ("light gradient", "drawn again"),
     "amount": ("mass and volumes",),
-    "empty": ("mass and volumes",),
 }
 
 
-def _add_other_signs(case, code, speaks, against):
-    """What the lengths of the nauplii and the checks of the count say of a cause."""
-    if code == "overlong" and case.lengths is not None:
+def _add_other_signs(case, c, speaks, against):
+    """What lengths, second weighings and the checks of the count say of a cause."""
+    if c.code == "overlong" and case.lengths is not None:
         (speaks if case.lengths.factor > 1.5 else against).append(case.lengths.sentence.rstrip("."))
-    for name in _COUNT_SIGNS.get(code, ()):
+    if c.code == "amount":
+        speaks += case.remeasured
+    for name in _COUNT_SIGNS.get(c.code, ()):
         for r in case.counted[case.counted["check"].str.startswith(name)].itertuples():
             if r.result != "cannot be told":
                 (speaks if r.result == "doubtful" else against).append(f"{r.check}: {r.seen}")

@@ -15,6 +15,7 @@ from itertools import combinations
 import numpy as np
 
 from qckit.verdicts.poor_hatch.causes import CAUSES, cause, sampling_causes
+from qckit.verdicts.poor_hatch.densities import either, log_t, spreads
 from qckit.verdicts.poor_hatch.looks import Look
 from qckit.verdicts.poor_hatch.traces import Draws, act, draws_of, figures_of, later_mix, plain_draws
 from qckit.verdicts.poor_hatch.usual import Usual
@@ -25,12 +26,11 @@ __all__ = ["PRIORS", "Given", "Weights", "stated", "trace_fits", "weigh"]
 PRIORS = {"none": 0.42, "one": 0.45, "two": 0.09, "other": 0.04}
 """What is assumed before looking, of a hatch that somebody asks about (ours); the calibration checks where it leads."""
 
-_HATCH_DF, _LOT_DF = 6.0, 5.0  # tails of the figures: hatches and lots stray further than a normal law says
+_HATCH_DF, _LOT_DF = 6.0, 10.0  # tails of the figures: hatches and lots stray further than a normal law says
 _TRACE_SD = np.array([0.08, 0.15, 0.06, 0.03])  # what the traces leave out
 _OTHER_SD = np.array([1.2, 1.2, 0.5, 0.4])  # "something else" may do anything
 _SAME_CHANCE = 0.7  # share of the chance that two counts of the same drops have in common (ours)
 _PAIRS_OF = 9  # causes that are tried in pairs, the likeliest
-_UNEVEN = (0.15, 0.22, 0.3, 0.4, 0.5)  # spread between subsamples of unmixed water
 _CAUTION = 0.9  # power on all weights: traces and readings hang together more than a product takes them to
 
 
@@ -70,14 +70,14 @@ class Weights:
         Parameters
         ----------
         likelihood : callable
-            Tuple of causes (empty: none) -> how likely the answer is then, or None where the answer says nothing of
-            them: their weight stays as it was.
+            Tuple of causes (empty: none) -> how likely the answer is then, or None where the answer may be either:
+            it is taken as likely as over all others, and as one in two at least, so that it never weakens them.
         """
         keys = [((), self.none), *(((c,), w) for c, w in self.single.items()), *self.pairs.items()]
         told = [(k, w, likelihood(k)) for k, w in keys]
         heard = sum(w for _, w, p in told if p is not None)
         mean = sum(w * p for _, w, p in told if p is not None) / heard if heard > 0 else 1.0
-        new = {k: w * (mean if p is None else p) for k, w, p in told}
+        new = {k: w * (max(mean, 0.5) if p is None else p) for k, w, p in told}
         other = self.other * mean
         total = sum(new.values()) + other
         if not total > 0:
@@ -174,18 +174,18 @@ class _Parts:
         first = given.looks[0]
         per = first.full / max(first.counts["n_subsamples"], 1)
         share = first.counts["nauplii"] / max(first.full, 1.0)
-        self._mixed, self._unmixed = _spreads(first.chi2, first.df, self.usual.mixing_cv, per)
-        self._unlit, self._lit = _spreads(first.share_chi2, first.df, self.usual.light_cv, per * share * (1 - share))
+        self._mixed, self._unmixed = spreads(first.chi2, first.df, self.usual.mixing_cv, per)
+        self._unlit, self._lit = spreads(first.share_chi2, first.df, self.usual.light_cv, per * share * (1 - share))
         self.even = self._mixed + self._unlit
-        self.any_spread = _either(self._mixed, self._unmixed) + _either(self._unlit, self._lit)
+        self.any_spread = either(self._mixed, self._unmixed) + either(self._unlit, self._lit)
 
     def spread(self, codes):
         """Log density of how uneven the subsamples are under some causes together."""
         whole = self._mixed
         if "uneven" in codes or "unwetted" in codes:
-            whole = _either(self._mixed, self._unmixed)
+            whole = either(self._mixed, self._unmixed)
         light = self._lit if "gradient" in codes else self._unlit
-        return whole + (_either(self._unlit, self._lit) if "uneven" in codes else light)
+        return whole + (either(self._unlit, self._lit) if "uneven" in codes else light)
 
     def _usual_figures(self, moved):
         """Figures of a usual hatch, shape (n, 4), where the lot stands ``moved`` from what was to be expected of it."""
@@ -199,7 +199,7 @@ class _Parts:
             return np.zeros(len(moved))
         sd = np.hypot(w.sd, np.where(known, w.level_sd, 0.0))
         away = np.where(known, (np.where(known, w.judged, 0.0) - w.expected) - moved, np.nan)
-        return _log_t(away, np.diag(sd**2), _LOT_DF)
+        return log_t(away, np.diag(sd**2), _LOT_DF)
 
     def lot(self, d: Draws):
         """Log likelihood of the lot's level when a cause acts on the whole lot, from its first day or since."""
@@ -209,8 +209,8 @@ class _Parts:
         if w.drift is None:
             return from_first
         cov = np.diag(w.drift_sd**2)
-        still = _log_t(w.drift[None], cov, _LOT_DF)[0]
-        since = _log_t(w.drift - moved, cov, _LOT_DF) - still
+        still = log_t(w.drift[None], cov, _LOT_DF)[0]
+        since = log_t(w.drift - moved, cov, _LOT_DF) - still
         return np.logaddexp(math.log(0.7) + from_first, math.log(0.3) + self.lot_alone + since)
 
     def _moved(self, d):
@@ -257,8 +257,8 @@ class _Parts:
                 cov[own, :4] += both
         changed = np.abs(figures[:, :4] - usual).max(axis=1) > 0.01
         soft = np.diag(np.tile(_TRACE_SD, len(looks)) ** 2)
-        with_soft = _log_t(seen - figures, cov + soft, _HATCH_DF)
-        return with_soft if changed.all() else np.where(changed, with_soft, _log_t(seen - figures, cov, _HATCH_DF))
+        with_soft = log_t(seen - figures, cov + soft, _HATCH_DF)
+        return with_soft if changed.all() else np.where(changed, with_soft, log_t(seen - figures, cov, _HATCH_DF))
 
     def other(self):
         """Log likelihood of the first look when something that is not on the list acted."""
@@ -271,9 +271,9 @@ class _Parts:
             usual = self._usual_figures(np.zeros((plain.n, 4)))
             figures = self._expected([(plain, ())], usual)
             both = _mean(self._fit(figures, usual))
-            alone = _mean(_log_t(look.figures - figures[:, :4], self.shared + look.covariance, _HATCH_DF))
+            alone = _mean(log_t(look.figures - figures[:, :4], self.shared + look.covariance, _HATCH_DF))
             rest = max(both - alone, -6.0)
-        return float(_log_t(away[None], wide, _HATCH_DF)[0]) + rest
+        return float(log_t(away[None], wide, _HATCH_DF)[0]) + rest
 
     def _siblings(self, acting, n):
         """Log likelihood of the day's other hatches against being usual: usual, or touched by the same cause."""
@@ -283,7 +283,7 @@ class _Parts:
                 continue
             cov = usual.between * (1 + 1 / usual.n_hatches) + look.covariance
             mean = np.where(np.isfinite(usual.mean), usual.mean, self.given.world.expected)[None]
-            alone = _log_t(look.figures - mean, cov, _HATCH_DF)[0]
+            alone = log_t(look.figures - mean, cov, _HATCH_DF)[0]
             for codes, d in acting:
                 if not codes:
                     continue
@@ -292,7 +292,7 @@ class _Parts:
                 base = np.broadcast_to(_mix(mean), (d.n, 4))
                 figures = figures_of(act(d, base)[0])
                 figures[:, 3] += mean[0, 3]
-                touched = _log_t(look.figures - figures, cov + np.diag(_TRACE_SD**2), _HATCH_DF)
+                touched = log_t(look.figures - figures, cov + np.diag(_TRACE_SD**2), _HATCH_DF)
                 total = total + np.logaddexp(math.log(1 - chance), math.log(chance) + touched - alone)
         return total
 
@@ -351,49 +351,6 @@ def _reordered(d: Draws) -> Draws:
     """The same draws in their other order, so that two causes' strengths are paired freely."""
     arrays = {k: getattr(d, k)[d.order] for k in d.__dataclass_fields__ if k != "kind"}
     return Draws(kind=d.kind, **arrays)
-
-
-def _either(a, b):
-    return float(np.logaddexp(a, b) - math.log(2))
-
-
-def _log_t(away, covariance, df):
-    """Log densities of a multivariate t law, (n, d) and (d, d) -> (n,); missing figures are left out."""
-    from scipy.linalg import solve_triangular
-    from scipy.special import gammaln
-
-    away = np.atleast_2d(away)
-    seen = np.isfinite(away).all(axis=0) & np.isfinite(np.diag(covariance))
-    d = int(seen.sum())
-    if d == 0:
-        return np.zeros(len(away))
-    lower = np.linalg.cholesky(covariance[np.ix_(seen, seen)])
-    z = solve_triangular(lower, away[:, seen].T, lower=True)
-    distance = np.square(z).sum(axis=0)
-    return (
-        gammaln((df + d) / 2)
-        - gammaln(df / 2)
-        - d / 2 * math.log(df * math.pi)
-        - np.log(np.diag(lower)).sum()
-        - (df + d) / 2 * np.log1p(distance / df)
-    )
-
-
-def _spreads(chi_square, df, usual_cv, weight):
-    """Log densities of the subsamples' chi-square when they are as even as usual, and when they are not."""
-    usual = _spread_log(chi_square, df, usual_cv, weight)
-    bad = [_spread_log(chi_square, df, cv, weight) for cv in _UNEVEN]
-    return usual, float(np.logaddexp.reduce(bad) - math.log(len(bad)))
-
-
-def _spread_log(chi_square, df, cv, weight):
-    """Log density of a chi-square whose excess is ``weight`` times the squared CV, by a scaled chi-square law."""
-    from scipy.stats import chi2
-
-    if not df or not np.isfinite(chi_square):
-        return 0.0
-    scale = 1.0 + cv**2 * weight
-    return float(chi2.logpdf(max(chi_square, 1e-3) / scale, df) - math.log(scale))
 
 
 def trace_fits(given: Given) -> dict[str, float]:

@@ -129,7 +129,7 @@ def _look(kind, sub, row, mixing_cv, *, same_drops=False) -> Look:
         float(sub["hours"].mean()),
         str(sub["counted_by"].iloc[0]),
         tuple(sub["sample"]),
-        np.diag(_EXTRA_SD[kind] ** 2),
+        np.diag((_EXTRA_SD[kind] * (0.5 if same_drops else 1.0)) ** 2),
         same_drops,
         float(((full - expected) ** 2 / np.maximum(expected, 0.5)).sum()) if df else math.nan,
         float(((n - full * share) ** 2 / chance).sum()) if df else math.nan,

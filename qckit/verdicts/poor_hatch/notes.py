@@ -1,8 +1,8 @@
-"""What the field sheet says in words, weighed: a small vocabulary per cause, with negations and mended things left out.
+"""What the field sheet says in words, weighed: a small vocabulary per cause, without what is denied or mended.
 
-The patterns stand in the causes' own records. A phrase that is denied ("no crust on the wall", "heater fine", "air stone
-replaced") does not speak; a phrase that no pattern knows says nothing at all. How much a phrase counts is ours (common
-practice, no source): about ten to one, since words like these are sometimes written beside an ordinary hatch.
+The patterns stand in the causes' own records. A phrase that is denied ("no crust on the wall", "heater fine", "air
+stone replaced") does not speak; a phrase that no pattern knows says nothing at all. How much a phrase counts is ours
+(common practice, no source): about ten to one, since words like these are sometimes written beside an ordinary hatch.
 """
 
 from __future__ import annotations
@@ -18,7 +18,9 @@ __all__ = ["Said", "factors_of", "read_sheet"]
 
 _SILENT = 0.9  # a cause that words could have told of and did not
 _PIECES = re.compile(r"[;,.\n]| but | and (?=no |not |the )", re.IGNORECASE)
-_DENIED = re.compile(r"\b(?:no|not|never|without|isn't|wasn't|aren't|hardly any|free of)\s+(?:\w+\s+){0,2}$", re.IGNORECASE)
+_DENIED = re.compile(
+    r"\b(?:no|not|never|without|isn't|wasn't|aren't|hardly any|free of)\s+(?:\w+\s+){0,2}$", re.IGNORECASE
+)
 _MENDED = re.compile(
     r"\b(?:ok|okay|fine|normal|as usual|good|repaired|replaced|fixed|cleaned|checked|mended|works?|working again)\b",
     re.IGNORECASE,

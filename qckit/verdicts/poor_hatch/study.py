@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
 
 from qckit.errors import InputError, unknown_name
 from qckit.hatch import joined_subsamples
+from qckit.hatch.readings import standard_readings
 from qckit.site_tables import SiteTables
 from qckit.verdicts.poor_hatch import telltale
 from qckit.verdicts.poor_hatch.causes import CAUSES, cause
@@ -22,7 +24,7 @@ from qckit.verdicts.poor_hatch.effects import EFFECT_COLUMNS, site_effects
 from qckit.verdicts.poor_hatch.feed import dose_by_other_lot, next_feed
 from qckit.verdicts.poor_hatch.lengths import Lengths, compare_lengths, nauplius_lengths
 from qckit.verdicts.poor_hatch.level import Level, against_limits, judge_level
-from qckit.verdicts.poor_hatch.likelihood import Given, Weights, weigh
+from qckit.verdicts.poor_hatch.likelihood import Given, Weights, trace_fits, weigh
 from qckit.verdicts.poor_hatch.looks import Look, looks_at
 from qckit.verdicts.poor_hatch.notes import Said, factors_of, read_sheet
 from qckit.verdicts.poor_hatch.traces import draws_of
@@ -74,6 +76,11 @@ class Case:
         seen = [level.p_low for level in self.levels if math.isfinite(level.p_low)]
         return min(1.0, len(seen) * min(seen)) if seen else math.nan
 
+    @cached_property
+    def trace_fits(self) -> dict[str, float]:
+        """How well each trace alone fits the first look (log likelihood)."""
+        return trace_fits(self.given)
+
     def look(self, kind: str) -> Look | None:
         """Return the look of a kind (first, repeat, recount, later); None where there is none."""
         return next((look for look in self.looks if look.kind == kind), None)
@@ -104,11 +111,10 @@ def study_hatch(tables: SiteTables, *, hatch: str, objects=None, now: str = "", 
     InputError
         The hatch is unknown or has no counted subsample.
     """
-    t, settings = tables, tables.settings
-    hatch_row = _pick(t.hatches, hatch)
-    counts = counted_hatches(
-        t.samples, t.hatches, t.lots, photos=t.photos, reading_h=settings.conditions.reading_h
-    )
+    settings = tables.settings
+    hatch_row = _pick(tables.hatches, hatch)
+    t = tables.but(readings=standard_readings(tables.readings, tables.hatches))
+    counts = counted_hatches(t.samples, t.hatches, t.lots, photos=t.photos, reading_h=settings.conditions.reading_h)
     if hatch not in set(counts["hatch"]):
         raise InputError(
             f"hatch {hatch}: no subsample with nauplii and cysts counted. Count one, or import its field sheet, first."
@@ -116,7 +122,10 @@ def study_hatch(tables: SiteTables, *, hatch: str, objects=None, now: str = "", 
     row = counts[counts["hatch"] == hatch].iloc[0].to_dict()
     lot = next(iter(t.lots[t.lots["lot"] == row["lot"]].to_dict("records")), {"lot": row["lot"]})
     usual = _usual(counts, row)
-    levels = (judge_level(counts, row, usual, "hatch_pct"), judge_level(counts, row, usual, "hatching_efficiency_per_g"))
+    levels = (
+        judge_level(counts, row, usual, "hatch_pct"),
+        judge_level(counts, row, usual, "hatching_efficiency_per_g"),
+    )
     sub = joined_subsamples(t.samples, t.hatches, t.lots, t.photos)
     kind = _usual_kind(counts, row)
     looks = looks_at(sub, row, mixing_cv=usual.mixing_cv, kind=kind)
@@ -141,9 +150,7 @@ def study_hatch(tables: SiteTables, *, hatch: str, objects=None, now: str = "", 
     suspect = row["cone"] if cause(first).code in ("oxygen", "unwetted", "broken") else ""
     # a lot that fails is not dosed by its old figures: another lot, or else by what this hatch gave
     instead = (other_lot or (row["lot"], levels[1].value, levels[1].low)) if cause(first).of_lot else None
-    changes = describe_changes(
-        t.lots, t.hatches, t.samples, hatch=hatch, scales=t.scales, corrections=t.corrections
-    )
+    changes = describe_changes(t.lots, t.hatches, t.samples, hatch=hatch, scales=t.scales, corrections=t.corrections)
     return Case(
         row,
         hatch_row,

@@ -13,18 +13,13 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from qckit.hatch.readings import water_values
+from qckit.quantities import QUANTITIES, WATER
 from qckit.verdicts.poor_hatch.causes import Cause
 
-__all__ = ["QUANTITIES", "Record", "log_ratio", "records_of", "remeasured_ratio", "usual_readings"]
+__all__ = ["Record", "log_ratio", "records_of", "remeasured_ratio", "usual_readings"]
 
-_COLUMN = {
-    "temperature": "temperature_c",
-    "salinity": "salinity_ppt",
-    "ph": "ph",
-    "oxygen": "oxygen_mg_l",
-    "light": "light_lux",
-}
-QUANTITIES = (*_COLUMN, "hours", "density")
+_TOLD = (*WATER, "hours", "density")
 # least spread of a site's ordinary hatches, and that of a meter gone wrong (ours), on the quantity's working scale
 _FLOOR = {"temperature": 0.4, "salinity": 0.8, "ph": 0.06, "oxygen": 0.3, "light": 0.08, "hours": 0.5, "density": 0.04}
 _WRONG = {"temperature": 3.0, "salinity": 8.0, "ph": 0.5, "oxygen": 1.6, "light": 0.5, "hours": 8.0, "density": 0.5}
@@ -32,6 +27,7 @@ _WRONG_SHARE = {"hours": 0.02, "density": 0.01}
 _WRONG_ELSE = 0.04
 _START_H = 3.0  # a reading in the first hours speaks of the start
 _T_DF = 4.0
+_POINTS = 21
 _STANDARD = {
     "temperature": "temperature_c",
     "salinity": "salinity_ppt",
@@ -68,7 +64,7 @@ def records_of(hatch_row, readings, *, hours: float) -> list[Record]:
     hatch_row : mapping
         The hatch's row. A value of the sheet that one of the readings repeats is counted once.
     readings : DataFrame or None
-        The readings table.
+        The readings, in standard units.
     hours : float
         Hours from wetting to the count, as written. [h]
 
@@ -82,11 +78,11 @@ def records_of(hatch_row, readings, *, hours: float) -> list[Record]:
     own = None if readings is None or not len(readings) else readings[readings["hatch"] == hatch_row["hatch"]]
     if own is not None and len(own):
         at = (to_utc(own["taken"]) - pd.Timestamp(hatch_row["started"])).dt.total_seconds() / 3600.0
-        for q, v, unit, hour in zip(own["quantity"], own["value"].astype(float), own["unit"], at, strict=True):
-            if q in _COLUMN and "%" not in str(unit):
-                found.append(Record(q, (v - 32) / 1.8 if "F" in str(unit).upper() else v, float(hour)))
-    for q, column in _COLUMN.items():
-        value = hatch_row.get(column)
+        for q, v, hour in zip(own["quantity"], own["value"].astype(float), at, strict=True):
+            if q in WATER and math.isfinite(v):
+                found.append(Record(q, v, float(hour)))
+    for q in WATER:
+        value = hatch_row.get(QUANTITIES[q].column)
         if value is None or value is pd.NA or not math.isfinite(float(value)):
             continue
         if not any(r.quantity == q and abs(r.value - float(value)) < 0.011 for r in found):
@@ -119,17 +115,13 @@ def usual_readings(hatches, readings, hours: pd.Series, *, among, conditions) ->
     """
     chosen = set(among)
     own = hatches[hatches["hatch"].isin(chosen)]
-    values = {q: list(own[c].dropna().astype(float)) for q, c in _COLUMN.items()}
-    if readings is not None and len(readings):
-        r = readings[readings["hatch"].isin(chosen) & ~readings["unit"].astype(str).str.contains("%")]
-        v = r["value"].astype(float)
-        v = v.where(~r["unit"].astype(str).str.upper().str.contains("F"), (v - 32) / 1.8)
-        for q in _COLUMN:
-            values[q] += list(v[r["quantity"] == q])
+    water = water_values(own, None if readings is None else readings[readings["hatch"].isin(chosen)])
+    values = {q: list(water.loc[water["quantity"] == q, "value"]) for q in WATER}
     values["hours"] = list(hours[hours.index.isin(chosen)].dropna())
     values["density"] = list((own["cysts_g"] / own["volume_ml"] * 1000.0).dropna())
     found = {}
-    for q, seen in values.items():
+    for q in _TOLD:
+        seen = values[q]
         x = _scale(q, np.array(seen, dtype=float))
         standard = _STANDARD[q] if not isinstance(_STANDARD[q], str) else getattr(conditions, _STANDARD[q])
         centre, spread = float(_scale(q, standard)), 2.5 * _FLOOR[q]
@@ -166,37 +158,32 @@ def _one_ratio(told, loss, records, usual):
     """Log likelihood ratio of the readings of one quantity."""
     own = [r for r in records if r.quantity == told.quantity]
     centre, spread, _ = usual[told.quantity]
-    shift = (told.shift[0] + told.shift[1] * loss)[:, None] * np.exp(told.factor * _quantiles())
-    total = np.zeros(len(loss))
-    for part, seen in ((0, told.start), (1, told.late)):
-        x = np.array([_scale(r.quantity, r.value) for r in own if _part(r) == part])
-        if not len(x):
-            continue
-        away = (x - centre) * (-1 if told.side == "low" else 1)
-        plain = _ordinary(away, told.quantity, spread)
-        wide = np.hypot(spread, 0.2 * shift)[..., None]
-        there = _t((away[None, None] - shift[..., None]) / wide) / wide
-        ratio = np.prod(there / plain, axis=2).mean(axis=1)
-        total += np.log(seen * ratio + (1 - seen))
-    return total
+    wrong = _WRONG_SHARE.get(told.quantity, _WRONG_ELSE)
+    shift = (told.shift[0] + told.shift[1] * loss)[:, None] * np.exp(told.factor * _quantiles()[None])
+    wide = np.hypot(1.5 * spread, 0.1 * shift)[..., None]
+    away = [[], []]
+    for r in own:
+        sign = -1 if told.side == "low" else 1
+        away[0 if not math.isfinite(r.hour) or r.hour <= _START_H else 1].append(
+            sign * (_scale(r.quantity, r.value) - centre)
+        )
+    plain, with_cause = 1.0, np.ones(len(loss))
+    for x, seen in zip(away, (told.start, told.late), strict=True):
+        x = np.array(x)
+        ordinary = float(np.prod(_t(x / spread) / spread))
+        there = np.prod(_t((x - shift[..., None]) / wide) / wide, axis=2).mean(axis=1)
+        plain, with_cause = plain * ordinary, with_cause * (seen * there + (1 - seen) * ordinary)
+    # one meter reads all of a hatch's values: if it is wrong, it is wrong in all of them alike
+    x, off = np.array([*away[0], *away[1]]), _WRONG[told.quantity] * _quantiles()
+    misread = float(np.prod(_t((x[None] - off[:, None]) / (1.5 * spread)) / (1.5 * spread), axis=1).mean())
+    return np.log((1 - wrong) * with_cause + wrong * misread) - math.log((1 - wrong) * plain + wrong * misread)
 
 
 def _quantiles():
-    """Nine points of equal weight of a standard normal."""
+    """Points of equal weight of a standard normal."""
     from scipy.special import ndtri
 
-    return ndtri((np.arange(9) + 0.5) / 9)[None]
-
-
-def _part(record):
-    return 0 if not math.isfinite(record.hour) or record.hour <= _START_H else 1
-
-
-def _ordinary(away, quantity, spread):
-    """Density of readings without a cause: the site's spread, heavy tails, and now and then a wrong meter."""
-    wrong = _WRONG_SHARE.get(quantity, _WRONG_ELSE)
-    far = _WRONG[quantity]
-    return (1 - wrong) * _t(away / spread) / spread + wrong * _t(away / far) / far
+    return ndtri((np.arange(_POINTS) + 0.5) / _POINTS)
 
 
 def _t(z):
@@ -213,7 +200,7 @@ def remeasured_ratio(loss: np.ndarray, hatch_row, readings) -> tuple[dict[str, n
         Share by which everything falls short.
     hatch_row : mapping
     readings : DataFrame or None
-        Rows with the quantity "cyst mass" [g] or "volume" [ml].
+        In standard units; rows with the quantity "cyst mass" [g] or "volume" [ml].
 
     Returns
     -------

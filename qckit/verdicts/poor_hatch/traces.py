@@ -129,7 +129,9 @@ def act(d: Draws, mix: np.ndarray, repeated=None):
     elif d.kind == "sorted":
         # full cysts sink and shells float, so where a drop is rich in the one it is poor in the other
         both = d.sort[:, 0]
-        stray = np.stack([0 * both, 0.3 * d.sort[:, 1], 0.8 * both + 0.4 * d.sort[:, 2], 0.4 * d.sort[:, 3] - 0.5 * both], 1)
+        stray = np.stack(
+            [0 * both, 0.3 * d.sort[:, 1], 0.8 * both + 0.4 * d.sort[:, 2], 0.4 * d.sort[:, 3] - 0.5 * both], 1
+        )
         stray = np.exp(stray * np.reshape(w, (-1, 1)) * (0.5 + d.loss[:, None]))
         changed = (n * (1 - k), u * stray[:, 1], c * stray[:, 2], s * stray[:, 3])
     elif d.kind == "swapped":

@@ -1,4 +1,4 @@
-"""The lot weighed against the world: what a lot should give by the trade, its claim, the site's other lots and its test.
+"""The lot weighed against the world: what it should give by the trade, its claim, the site's other lots, its test.
 
 A hatch compared with its own lot alone can never show that the lot is bad. So the lot's own level is compared with what
 was to be expected of it before its first hatch: the site's other lots, the seller's claim (drawn by how the earlier
@@ -27,7 +27,7 @@ _GRAM_BIAS, _GRAM_BIAS_SD, _GRAM_SD = 0.08, 0.15, 0.20  # claimed nauplii per gr
 _TEST_SD = np.array([0.25, 0.50, 0.20, 0.08])  # standard test against production (ours)
 _LEVEL_SD = np.array([0.05, 0.08, 0.03, 0.02])  # of a lot's own level, beyond its hatches' spread
 _LEAST_SD = np.array([0.22, 0.30, 0.12, 0.08])
-_EARLY, _LATEST, _SPAN_DAYS = 10, 10, 21.0  # hatches of a lot's first and last weeks (ours)
+_EARLY, _LATEST, _SPAN_DAYS = 12, 15, 21.0  # hatches of a lot's first and last weeks (ours)
 
 
 @dataclass(frozen=True)
@@ -90,7 +90,6 @@ def lot_against_world(counts: pd.DataFrame, lots: pd.DataFrame, row, usual: Usua
     drift, drift_sd = _drift(counts, row, usual)
     own = claims.loc[row["lot"]].to_dict() if row["lot"] in claims.index else {}
     factor, words = age_factor(own, row["started"])
-    pct = lambda m: 100 / (1 + math.exp(-m[0])) / (1 + math.exp(-m[1])) if np.isfinite(m[:2]).all() else math.nan
     return World(
         mean,
         sd,
@@ -100,18 +99,28 @@ def lot_against_world(counts: pd.DataFrame, lots: pd.DataFrame, row, usual: Usua
         drift,
         drift_sd,
         usual.n_hatches,
-        tuple((name, pct(u.mean), math.exp(u.mean[3]) if np.isfinite(u.mean[3]) else math.nan, n) for name, u, n in others),
+        tuple(
+            (name, _pct(u.mean), math.exp(u.mean[3]) if np.isfinite(u.mean[3]) else math.nan, n)
+            for name, u, n in others
+        ),
         _number(own.get("claimed_hatch_pct")),
         _number(own.get("claimed_nauplii_per_g")),
         *test,
-        pct(level),
+        _pct(level),
         math.exp(level[3]) if np.isfinite(level[3]) else math.nan,
-        pct(mean),
-        pct(mean - 1.28 * np.array([sd[0], 0, 0, 0])),
+        _pct(mean),
+        _pct(mean - 1.28 * np.array([sd[0], 0, 0, 0])),
         math.exp(mean[3]),
         factor,
         words,
     )
+
+
+def _pct(figures):
+    """Hatching percentage that the first two figures amount to."""
+    if not np.isfinite(figures[:2]).all():
+        return math.nan
+    return 100 / (1 + math.exp(-figures[0])) / (1 + math.exp(-figures[1]))
 
 
 def age_factor(lot: dict, started) -> tuple[float, tuple[str, ...]]:
@@ -232,9 +241,12 @@ def _drift(counts, row, usual):
     """The lot's last weeks against its first, where it has been in use long enough."""
     from qckit.tables import to_utc
 
-    own = counts[(counts["lot"] == row["lot"]) & (counts["hatch"] != row["hatch"]) & (counts["purpose"] != "standard test")]
+    own = counts[
+        (counts["lot"] == row["lot"]) & (counts["hatch"] != row["hatch"]) & (counts["purpose"] != "standard test")
+    ]
     at = to_utc(own["started"])
-    own = own[at < pd.Timestamp(row["started"])]
+    # hatches out of the ordinary are events of their own, no drift of the lot
+    own = own[(at < pd.Timestamp(row["started"])) & ~own["hatch"].isin(usual.set_aside)]
     if len(own) < _EARLY + _LATEST + 4:
         return None, None
     first, last = own.head(_EARLY), own.tail(_LATEST)
