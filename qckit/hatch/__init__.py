@@ -30,6 +30,7 @@ _HOME = {
         "binomial_interval",
         "counting_floor",
         "floor_of_few",
+        "joined_dispersion",
         "mean_interval",
         "positive_mean_interval",
         "proportion_over_cones",

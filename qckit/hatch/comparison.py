@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from qckit.errors import InputError, unknown_name
-from qckit.hatch.intervals import Estimate, check_confidence, normal_quantile, student_quantile
+from qckit.hatch.intervals import Estimate, check_confidence, joined_dispersion, normal_quantile, student_quantile
 
 __all__ = [
     "Comparison",
@@ -174,7 +174,7 @@ def compare_hatch_pct(a, b, *, margin_pct=10.0, confidence=0.95, spread=None, ot
     if spread is not None:
         sizes = np.concatenate([na, nb])
         site = 1 + (np.sum(sizes**2) / sizes.sum() - 1) * spread.rho
-    factor, df = _dispersion(pearson, len(xa) + len(xb) - 2, site, spread)
+    factor, df = _dispersion(pearson, len(xa) + len(xb) - 2, site, spread, confidence)
     counting = math.sqrt((1 - p) / max(xa.sum(), 0.5) + (1 - q) / max(xb.sum(), 0.5))
     result = _ratio("hatching percentage", other, p / q, counting, factor, df, margin_pct, confidence)
     low, high = _difference(p, na.sum(), q, nb.sum(), _reach(factor, df, confidence) if df else math.nan)
@@ -202,7 +202,7 @@ def compare_per_g(a, b, *, margin_pct=10.0, confidence=0.95, spread=None, other=
     if spread is not None:
         expected = np.concatenate([ra * ea, rb * eb])
         site = 1 + spread.cv**2 * np.sum(expected**2) / expected.sum()
-    factor, df = _dispersion(pearson, len(xa) + len(xb) - 2, site, spread)
+    factor, df = _dispersion(pearson, len(xa) + len(xb) - 2, site, spread, confidence)
     counting = math.sqrt(1 / xa.sum() + 1 / xb.sum())
     return _ratio("hatching efficiency", other, ra / rb, counting, factor, df, margin_pct, confidence)
 
@@ -422,10 +422,11 @@ def _share(x, n):
     return float(x.sum() / n.sum()) if len(n) and n.sum() > 0 else math.nan
 
 
-def _dispersion(pearson, own, site, spread):
-    """Dispersion factor and its degrees of freedom; the lots' own cones pooled with the site's when there are some."""
+def _dispersion(pearson, own, site, spread, confidence):
+    """Dispersion factor and its degrees of freedom; the lots' own cones joined with the site's when there are some."""
     if spread is not None:
-        return max(1.0, (spread.df * site + pearson) / (spread.df + own)), spread.df + own
+        factor, df = joined_dispersion(pearson, own, site, spread.df, confidence)
+        return max(1.0, factor), df
     if own < 1:
         return math.nan, 0
     return pearson / own, own

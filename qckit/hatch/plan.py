@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from qckit.errors import InputError
-from qckit.hatch.intervals import Spread, check_confidence
+from qckit.hatch.intervals import Spread, check_confidence, joined_dispersion, student_quantile
 
 __all__ = [
     "OrdinaryPlan",
@@ -144,19 +144,28 @@ def half_width_pct(
     dispersion : float
         Of subsamples within a cone, from :func:`subsample_dispersion`; 1: chance alone.
     """
-    from scipy import stats
-
     known = spread is not None
     rho = (spread if known else _USUAL).rho
     counted = n_subsamples * cysts_per_subsample
     share = hatch_pct / 100
     variance = share * (1 - share) * (dispersion + (counted - 1) * rho) / (n_cones * counted)
-    df = (spread.df if known else 0) + n_cones - 1
-    if df < 1:
+    if not known and n_cones < 2:
         return math.inf
-    # E of the sample SD is a little below the SD (Student's half width is t x E(s) / sqrt k)
-    shrink = 1.0 if df > 200 else math.sqrt(2 / df) * math.exp(math.lgamma((df + 1) / 2) - math.lgamma(df / 2))
-    return 100 * float(stats.t.ppf((1 + confidence) / 2, df)) * shrink * math.sqrt(variance)
+    return 100 * float(np.mean(_reaches(n_cones, spread, confidence))) * math.sqrt(variance)
+
+
+def _reaches(n_cones, spread, confidence):
+    """Multiples of the standard error that the interval of such a test reaches, over the luck of its cones."""
+    from scipy import stats
+
+    df = n_cones - 1
+    if df < 1:
+        return np.array([student_quantile(confidence, spread.df)])
+    ratio = stats.chi2.ppf((np.arange(500) + 0.5) / 500, df) / df  # own mean square over its expectation
+    if spread is None:
+        return student_quantile(confidence, df) * np.sqrt(ratio)
+    square = [joined_dispersion(df * r, df, 1.0, spread.df, confidence) for r in ratio]
+    return np.array([student_quantile(confidence, d) * math.sqrt(f) for f, d in square])
 
 
 def plan_for_precision(
@@ -270,14 +279,13 @@ def operating_curve(
     share = truth / 100
     rho = (spread if known else _USUAL).rho
     se = np.sqrt(share * (1 - share) * (dispersion + (counted - 1) * rho) / (n_cones * counted))
-    df = (spread.df if known else 0) + n_cones - 1
     shift = (share - min_hatch_pct / 100) / se
     if rule == "mean":
         accept = stats.norm.cdf(shift)
-    elif df < 1:
+    elif not known and n_cones < 2:
         accept = np.zeros_like(truth)
     else:
-        accept = stats.nct.sf(stats.t.ppf((1 + confidence) / 2, df), df, shift)
+        accept = stats.norm.cdf(shift[:, None] - _reaches(n_cones, spread, confidence)).mean(axis=1)
     return pd.DataFrame({"hatch_pct": truth, "accept_prob": accept})
 
 

@@ -88,24 +88,27 @@ def coverage_of_proportion(
     return 100 * float(np.mean((low <= share) & (share <= high)))
 
 
-def coverage_with_site_spread(n_cones, hatch_pct, rho, *, df, n=840, runs=2000, rng, family="logit-normal"):
-    """Percent covered when the spread is pooled with that of earlier tests of three cones; arguments as above.
+def coverage_with_site_spread(n_cones, hatch_pct, rho, *, df, ratio=1.0, runs=2000, rng):
+    """Percent covered when the spread is joined with that of earlier tests of three cones of 840 full cysts.
 
     Parameters
     ----------
-    n_cones, hatch_pct, rho, n, runs, rng, family
-        As for :func:`coverage_of_proportion`; one cone will do.
+    n_cones, hatch_pct, rho, runs, rng
+        As for :func:`coverage_of_proportion`; one cone will do. Cones are logit-normal.
     df : int
         Degrees of freedom of the site's records, even.
+    ratio : float
+        Standard deviation between this lot's cones over the usual one.
 
     Returns
     -------
     float
         [%]
     """
-    share, groups = hatch_pct / 100, df // 2
-    counts = draw_cones(n_cones, share, rho, n, rng=rng, runs=runs, family=family)
-    before = draw_cones(3, share, rho, n, rng=rng, runs=runs * groups, family=family).reshape(runs, groups, 3)
+    share, groups, n = hatch_pct / 100, df // 2, 840
+    options = {"rng": rng, "family": "logit-normal"}
+    counts = draw_cones(n_cones, share, ratio**2 * rho, n, runs=runs, **options)
+    before = draw_cones(3, share, rho, n, runs=runs * groups, **options).reshape(runs, groups, 3)
     mean = before.mean(axis=2) / n
     chi2 = np.sum((before / n - mean[..., None]) ** 2, axis=2) * n / np.maximum(mean * (1 - mean), 0.5 / (3 * n))
     raw = (chi2.sum(axis=1) - df) / (df * (n - 1))

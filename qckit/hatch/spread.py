@@ -32,7 +32,7 @@ def site_spread(cones, *, leave_out=(), min_df=10):
     table = cones[~cones["hatch"].isin(set(leave_out))].dropna(subset=["nauplii", "full_cysts", "factor_per_g"])
     table = table[(table["full_cysts"] > 0) & (table["factor_per_g"] > 0)]
     table = table.assign(day=table["started"].astype(str).str[:10])
-    df, chi2_p, chi2_n, weight_p, weight_n = 0, 0.0, 0.0, 0.0, 0.0
+    df, n_cones, chi2_p, chi2_n, weight_p, weight_n = 0, 0, 0.0, 0.0, 0.0, 0.0
     for _, group in table.groupby(["lot", "purpose", "day"]):
         k = len(group)
         x, n = group["nauplii"].to_numpy(float), group["full_cysts"].to_numpy(float)
@@ -43,10 +43,10 @@ def site_spread(cones, *, leave_out=(), min_df=10):
         exposure = 1 / group["factor_per_g"].to_numpy(float)
         expected = exposure * x.sum() / exposure.sum()
         chi2_n += float(np.sum((x - expected) ** 2 / expected))
-        df += k - 1
+        df, n_cones = df + k - 1, n_cones + k
         weight_p += np.sum(n) - np.sum(n**2) / np.sum(n) - (k - 1)
         weight_n += np.sum(expected) - np.sum(expected**2) / np.sum(expected)
     if df < min_df:
         return None
     rho, cv2 = float((chi2_p - df) / weight_p), float((chi2_n - df) / weight_n)
-    return Spread(rho=max(0.0, rho), cv=float(np.sqrt(max(0.0, cv2))), df=df, raw_rho=rho, raw_cv2=cv2)
+    return Spread(rho=max(0.0, rho), cv=float(np.sqrt(max(0.0, cv2))), df=df, raw_rho=rho, raw_cv2=cv2, n_cones=n_cones)

@@ -177,11 +177,26 @@ def test_very_few_unhatched_cysts_say_little_of_clumps():
 
 
 @pytest.mark.parametrize("n_cones", [1, 3])
-def test_pooled_with_the_sites_spread_95_covers_92_to_98_of_100(n_cones):
-    # 2,000 runs: two standard errors are 1 point; the long script has 92.0 to 97.3
+def test_joined_with_the_sites_spread_95_covers_92_to_99_of_100(n_cones):
+    # 2,000 runs: two standard errors are 1 point; near 100 % a poor cone widens the interval, and it holds too often
     for hatch_pct, rho in ((50, 0.0), (80, 0.01), (98, 0.02)):
         covered = coverage_with_site_spread(n_cones, hatch_pct, rho, df=12, rng=np.random.default_rng(9))
-        assert 92 <= covered <= 97.8, (n_cones, hatch_pct, rho)
+        assert 92 <= covered <= (97.8 if hatch_pct < 98 else 99.2), (n_cones, hatch_pct, rho)
+
+
+@pytest.mark.parametrize("ratio, least, most", [(1, 93, 97.8), (2, 91, 97.8), (3, 88, 97.8)])
+def test_a_lot_whose_cones_differ_more_than_usual_overrules_the_site(ratio, least, most):
+    # 1,500 runs, two standard errors 1.4 points; the long script has the table
+    covered = coverage_with_site_spread(3, 80, 0.004, df=146, ratio=ratio, runs=1500, rng=np.random.default_rng(9))
+    assert least <= covered <= most
+
+
+def test_one_cone_and_cones_that_agree_rest_on_the_site():
+    spread = hatch.Spread(0.004, 0.05, 146)
+    factor, df = hatch.joined_dispersion(0.0, 0, 4.0, spread.df)
+    assert (factor, df) == (4.0, 146)
+    agree, differ = (hatch.joined_dispersion(own * 2, 2, 4.0, spread.df)[0] for own in (1.0, 20.0))
+    assert agree == pytest.approx(0.91**2 * 4.0 * (1.97635 / 1.97612) ** 2, rel=1e-3) and differ > 20
 
 
 @pytest.mark.parametrize("whole", [(1000, 600, 300), (900, 800, 400, 300, 200, 100)])

@@ -39,8 +39,9 @@ def test_planned_width_is_what_simulation_gives():
     spread = hatch.Spread(rho=0.004, cv=0.08, df=1e6)
     rng = np.random.default_rng(3)
     drawn = draw_cones(4, 0.8, 0.004, 840, rng=rng, runs=4000) / 840
+    found = [hatch.proportion_over_cones(840 * row, [840] * 4, spread=spread) for row in drawn[:1000]]
     width = half_width_pct(4, 6, hatch_pct=80, cysts_per_subsample=140, spread=spread)
-    assert width == pytest.approx(100 * 1.96 * drawn.mean(axis=1).std(), rel=0.04)
+    assert width == pytest.approx(50 * np.mean([f.high - f.low for f in found]), rel=0.05)
 
 
 def test_more_of_anything_is_narrower():
@@ -70,7 +71,7 @@ def test_operating_curve_is_what_simulation_gives():
 
 def test_lower_bound_rule_is_stricter_and_accepts_a_lot_at_the_minimum_in_2_5_of_100():
     mean, strict = (hatch.operating_curve(3, 6, hatch_pct=[75, 85], rule=r) for r in ("mean", "lower bound"))
-    assert mean["accept_prob"][0] == pytest.approx(0.5) and strict["accept_prob"][0] == pytest.approx(0.025, abs=1e-6)
+    assert mean["accept_prob"][0] == pytest.approx(0.5) and strict["accept_prob"][0] == pytest.approx(0.025, abs=5e-5)
     assert strict["accept_prob"][1] < mean["accept_prob"][1]
     with pytest.raises(InputError) as error:
         hatch.operating_curve(3, 6, rule="lower")
@@ -219,8 +220,9 @@ def test_the_headline_interval_is_that_of_the_budget():
         umbrella=0.0,
         unhatched=lambda t: 840 - t.nauplii,
         shells=np.nan,
+        **dict.fromkeys(["shell_whole", "shell_nauplii", "shell_opened"], np.nan),
         n_subsamples=6,
-        notes="",
+        notes=[()] * len(cones()),
         basis="cysts",
         output_mg_per_g=np.nan,
         hatching_efficiency_per_dry_g=np.nan,
@@ -235,8 +237,9 @@ def test_the_counters_own_uncertainty_widens_both_figures():
         umbrella=0.0,
         unhatched=lambda t: 840 - t.nauplii,
         shells=np.nan,
+        **dict.fromkeys(["shell_whole", "shell_nauplii", "shell_opened"], np.nan),
         n_subsamples=6,
-        notes="",
+        notes=[()] * len(cones()),
         basis="cysts",
         output_mg_per_g=lambda t: t.hatching_efficiency_per_g * 0.0024,
         hatching_efficiency_per_dry_g=np.nan,

@@ -279,7 +279,7 @@ def test_the_rooms_own_spread_makes_one_cone_enough():
     past = [cone(c, 118 + d, lot="P-1", purpose="production", day=4 + d) for d, c in itertools.product(range(12), "AB")]
     found = judge([*past, cone("A", day=3)])
     assert found.verdict == "accept"
-    assert "12 degrees of freedom" in answer(found, "How much do this room's cones usually differ?").answer
+    assert "24 earlier cones" in answer(found, "How much do this room's cones usually differ?").answer
 
 
 def test_unknown_names_are_refused_with_the_nearest():

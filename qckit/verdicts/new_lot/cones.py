@@ -31,7 +31,7 @@ class TestCones:
     off: frozenset  # hatches outside the standard conditions
     unsure: frozenset  # inside them, with a likely cause of a poorer hatch
     spread: object  # Spread or None
-    is_spread_refused: bool
+    differ_more: bool  # the test's cones differ more than this room's usually do
     left_out: tuple[str, ...]
 
 
@@ -65,7 +65,6 @@ def choose_cones(every, hatches, readings, *, lot, settings, reference=None):
     unsure = frozenset(conditions.loc[conditions["status"] == "doubtful", "hatch"]) - off
     spread = site_spread(every, leave_out={*cones["hatch"], *beside["hatch"], *_off_standard(hatches, settings)})
     used, dropped = _within_standard(cones, off, 1 if spread else 2)
-    spread, is_refused = _fitting(spread, used)
     return TestCones(
         used=used,
         beside=_within_standard(beside, off, 1)[0],
@@ -75,7 +74,7 @@ def choose_cones(every, hatches, readings, *, lot, settings, reference=None):
         off=off,
         unsure=unsure,
         spread=spread,
-        is_spread_refused=is_refused,
+        differ_more=_differ_more(spread, used),
         left_out=(*left_out, *dropped),
     )
 
@@ -140,17 +139,15 @@ def _off_standard(hatches, settings):
     return set(status.loc[status["status"] == "off", "hatch"])
 
 
-def _fitting(spread, used):
-    """Use the site's spread unless this test's cones differ far more than it allows (F test at 1 %)."""
+def _differ_more(spread, used):
+    """Whether this test's cones differ beyond chance more than the site's usually do (F test, 1 %)."""
     if spread is None or len(used) < 2:
-        return spread, False
+        return False
     from scipy import stats
 
     own = summarise_cones(used).hatch_pct
     n = used["full_cysts"].to_numpy(float)
     if not n.sum() > 0 or not own.dispersion > 0:
-        return spread, False
+        return False
     site = 1 + ((n**2).sum() / n.sum() - 1) * spread.rho
-    if stats.f.sf(own.dispersion / site, own.df, spread.df) < 0.01:
-        return None, True
-    return spread, False
+    return bool(stats.f.sf(own.dispersion / site, own.df, spread.df) < 0.01)

@@ -50,7 +50,7 @@ class NewLotEvidence:
     comparisons: tuple
     past: tuple  # comparisons with the lot's test before this one
     spread: object  # Spread or None
-    spread_refused: bool
+    differ_more: bool  # the cones of this test differ more than this room's usually do
     dose: DosePlan | None  # None where nauplii per gram are not known
     rate: object  # HatchRate of the test's time course, or None
     budget: object  # Budget of nauplii per gram, or None
@@ -172,7 +172,7 @@ def new_lot_evidence(tables, *, lot, reference=None, detection_u=None, certifica
         comparisons=_compare(used, beside, f"the reference lot {test.reference}", against),
         past=_compare(used, test.older, f"this lot's test of {str(test.older['started'].min())[:10]}", against),
         spread=test.spread,
-        spread_refused=test.is_spread_refused,
+        differ_more=test.differ_more,
         dose=_unless_too_little(plan_dose, tables, lot, day=now),
         rate=_unless_too_little(_rate, samples, hatches, used),
         budget=_unless_too_little(_budget, used, settings, detection_u),

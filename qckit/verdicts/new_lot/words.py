@@ -9,6 +9,7 @@ from qckit.hatch.dose import cost_per_million
 from qckit.hatch.notes import gaps, has_note
 from qckit.verdicts.finding import Evidence
 from qckit.verdicts.new_lot.rules import per_g, span
+from qckit.words import plural
 
 __all__ = ["cautions", "evidence", "next_steps", "pct", "said", "would_change"]
 
@@ -133,7 +134,7 @@ def cautions(rule, seen):
             "may be too high."
         )
     lines.extend(str(note) for note in seen.summary.notes if note.code == "other_hour")
-    if seen.spread_refused:
+    if seen.differ_more:
         lines.append(
             "The cones of this test differ more than this room's cones usually do: look for a cause before "
             "trusting the mean."
@@ -252,24 +253,16 @@ def _witnesses(seen):
 
 
 def _spread(seen):
-    if seen.spread is None and not seen.spread_refused:
+    if seen.spread is None:
         return None
     question = "How much do this room's cones usually differ?"
-    if seen.spread_refused:
-        return Evidence(
-            question,
-            "Less than the cones of this test, beyond chance (F test, 1 %); the intervals rest "
-            "on this test's cones alone.",
-            "neutral",
-        )
-    return Evidence(
-        question,
-        f"From {seen.spread.df:.0f} degrees of freedom of cones run side by side: intra-cone "
-        f"correlation {seen.spread.rho:.4f} for the hatching percentage, {100 * seen.spread.cv:.1f} % for "
-        "nauplii per gram beyond counting. The intervals use it together with this test's own "
-        "cones.",
-        "neutral",
+    text = (
+        f"{seen.spread.n_cones} earlier cones run side by side tell: {100 * seen.spread.cv:.1f} % in nauplii per gram "
+        f"beyond counting. The intervals rest on them and on the {plural(len(seen.cones), 'cone')} of this test."
     )
+    if seen.differ_more:
+        text += " These differ more, beyond chance, and the intervals are wider for it."
+    return Evidence(question, text, "neutral")
 
 
 def _umbrella(seen):
