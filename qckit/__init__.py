@@ -11,7 +11,7 @@ __version__ = "0.1.0"
 
 _NAMES = {
     "count_photo": "qckit.counting",
-    "count_photos": "qckit.counting",
+    "count_photos": "qckit.counting.tidy",
     "InputError": "qckit.errors",
     "QcError": "qckit.errors",
     "load_site": "qckit.site",

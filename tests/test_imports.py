@@ -9,7 +9,7 @@ ROOT = Path(__file__).resolve().parents[1] / "qckit"
 # root files
 BASE = {
     *("__init__", "_paths", "draw", "errors", "files", "quantities", "settings", "site_tables", "stages", "tables"),
-    *("words", "progress", "in_notebook"),
+    *("words", "progress", "in_notebook", "showing"),
 }
 MAY_IMPORT = {
     "errors": set(),
@@ -23,6 +23,7 @@ MAY_IMPORT = {
     "words": set(),
     "progress": set(),
     "in_notebook": {"errors"},
+    "showing": set(),
     "files": set(),
     "site_tables": {"settings"},
     "photo": BASE,

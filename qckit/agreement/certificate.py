@@ -45,6 +45,18 @@ class Certificate:
     sentences: tuple[str, ...]
     hatch_pairs: tuple = ()  # (photo, H% by the kit, H% by hand), for the chart; [%]
 
+    def _repr_html_(self) -> str:
+        from qckit.showing import shown
+
+        what = ", ".join(filter(None, (self.camera, self.magnification, self.kind)))
+        return shown(f"Certificate of {what}", self.sentences)
+
+    def plot(self, ax=None):
+        """Draw what the kit made of each stage; see :func:`qckit.agreement.draw_confusion`."""
+        from qckit.agreement.drawing import draw_confusion
+
+        return draw_confusion(self.rates, ax=ax)
+
     def to_frame(self):
         """Return the row of the log's certificates table."""
         import pandas as pd

@@ -9,6 +9,7 @@ from __future__ import annotations
 import numpy as np
 
 from qckit import draw
+from qckit.charts.rules import find_signals
 
 __all__ = ["draw_control_chart", "draw_cusum", "draw_ewma", "draw_grid", "rule_mark"]
 
@@ -26,11 +27,11 @@ def draw_control_chart(
     frame,
     *,
     ax=None,
-    signals=None,
+    signals="find",
     title="",
     ylabel="",
     note="",
-    decimals=1,
+    decimals=None,
     target=None,
     target_label="",
     xlabel="",
@@ -44,14 +45,14 @@ def draw_control_chart(
     frame : DataFrame
         Columns of ``charts.CHART_COLUMNS``. With times in ``at`` the points stand at their time, else at their number.
     ax : Axes, optional
-    signals : DataFrame, optional
-        From :func:`qckit.charts.rules.find_signals`.
+    signals : DataFrame or None, optional
+        From :func:`qckit.charts.rules.find_signals`; found by the default rules when left out, none marked for None.
     title, ylabel, xlabel : str
-        ``ylabel`` with its unit.
+        ``ylabel`` with its unit; left out, what the chart says of itself (``frame.attrs["quantity"]``).
     note : str
         Written under the axis: baseline, kind of limits, what chance alone does.
-    decimals : int
-        In the labels of the limits.
+    decimals : int, optional
+        In the labels of the limits; left out, as many as keep the limits apart.
     target, target_label : float, str
         The site's own limit, drawn as a dotted line.
     legend : bool
@@ -63,6 +64,10 @@ def draw_control_chart(
     Axes
     """
     ax = draw.new_axes(ax, figsize=(8.6, 3.6))
+    if isinstance(signals, str):
+        signals = find_signals(frame)
+    ylabel = ylabel or frame.attrs.get("quantity", "")
+    decimals = _decimals(frame) if decimals is None else decimals
     timed = "at" in frame and frame["at"].notna().all() and len(frame) > 0
     x = _places(frame, timed)
     for _, part in _parts(frame):
@@ -106,6 +111,13 @@ def draw_control_chart(
     if signals is not None and len(signals):
         _name_signals(ax, x, frame, signals)
     return ax
+
+
+def _decimals(frame) -> int:
+    """Return the digits after the point that keep the limits of a chart apart."""
+    spread = (frame["high"] - frame["low"]).astype(float)
+    spread = float(np.nanmedian(spread)) if spread.notna().any() else np.nan
+    return int(np.clip(2 - np.floor(np.log10(spread)), 0, 6)) if spread > 0 else 1
 
 
 def _places(frame, timed):

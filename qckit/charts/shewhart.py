@@ -88,6 +88,22 @@ def moving_range_chart(values, *, mean=None):
     return frame
 
 
+def _of(quantity: str, frame):
+    """Let a chart say what its values are, so that a drawing can label its axis."""
+    frame.attrs["quantity"] = quantity
+    return frame
+
+
+def _share_words(per: float) -> str:
+    return "share [%]" if per == 100 else "share [fraction]" if per == 1 else f"share [per {per:g}]"
+
+
+def _count_words(size, per: float) -> str:
+    if np.ndim(size) == 0 and size == 1 and per == 1:
+        return "count [1]"
+    return f"count per {per:g} units" if per != 1 else "count per unit"
+
+
 def p_chart(count, size, *, per=1.0):
     """Chart of proportions with binomial limits that step with the sizes.
 
@@ -107,7 +123,7 @@ def p_chart(count, size, *, per=1.0):
     NIST/SEMATECH e-Handbook, 6.3.3.2.
     """
     points = _points(count, size)
-    return apply_limits(fit_limits(points, "p", per=per), points)
+    return _of(_share_words(per), apply_limits(fit_limits(points, "p", per=per), points))
 
 
 def u_chart(count, size=1.0, *, per=1.0):
@@ -118,7 +134,7 @@ def u_chart(count, size=1.0, *, per=1.0):
     NIST/SEMATECH e-Handbook, 6.3.3.1.
     """
     points = _points(count, size)
-    return apply_limits(fit_limits(points, "u", per=per), points)
+    return _of(_count_words(size, per), apply_limits(fit_limits(points, "u", per=per), points))
 
 
 def laney_p_chart(count, size, *, per=1.0, clip=True):
@@ -129,7 +145,7 @@ def laney_p_chart(count, size, *, per=1.0, clip=True):
     Laney 2002, Quality Engineering 14:531-537.
     """
     points = _points(count, size)
-    return apply_limits(fit_limits(points, "p prime", per=per), points, clip=clip)
+    return _of(_share_words(per), apply_limits(fit_limits(points, "p prime", per=per), points, clip=clip))
 
 
 def laney_u_chart(count, size=1.0, *, per=1.0, clip=True):
@@ -140,7 +156,7 @@ def laney_u_chart(count, size=1.0, *, per=1.0, clip=True):
     Laney 2002, Quality Engineering 14:531-537.
     """
     points = _points(count, size)
-    return apply_limits(fit_limits(points, "u prime", per=per), points, clip=clip)
+    return _of(_count_words(size, per), apply_limits(fit_limits(points, "u prime", per=per), points, clip=clip))
 
 
 def exact_p_chart(count, size, *, per=1.0, alpha=0.0027, centre=None, rho=0.0):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -95,6 +96,39 @@ class PhotoCount:
     def density_per_ml(self, chamber_depth_mm: float) -> dict[str, float]:
         """Objects per stage and millilitre of water that stands ``chamber_depth_mm`` deep over the frame. [1/ml]"""
         return {s: density_per_ml(n, self.frame_mm2, chamber_depth_mm) for s, n in self.counts.items()}
+
+    def _repr_html_(self) -> str:
+        from qckit.showing import shown
+
+        rows = [(stage.column, f"{self.counts[stage.name]:,}") for stage in STAGE_RECORDS]
+        share = f"{self.hatch_pct:.1f} %" if math.isfinite(self.hatch_pct) else "not known: nothing to take it from"
+        lines = [f"Hatched {share}; counting frame {self.frame_mm2:.1f} mm² at {self.um_per_px:g} µm per pixel."]
+        return shown(self.photo, [*lines, *(f.sentence for f in self.flags)], heads=("counted", "objects"), rows=rows)
+
+    def plot(self, ax=None):
+        """Draw where the objects lie, each stage by its own mark.
+
+        Parameters
+        ----------
+        ax : Axes, optional
+
+        Returns
+        -------
+        Axes
+        """
+        from qckit import draw
+
+        ax = draw.new_axes(ax, figsize=(7, 7 * self.height_px / max(self.width_px, 1) + 0.6))
+        inside = self.objects[self.objects["counted"].fillna(False).astype(bool)]
+        for stage in STAGE_RECORDS:
+            mine, look = inside[inside["stage"] == stage.name], draw.STAGE_STYLE[stage.name]
+            label = f"{stage.column} ({len(mine)})"
+            marks = {"marker": look["marker"], "color": look["color"], "markerfacecolor": "none", "markersize": 6}
+            draw.points(mine["x_px"], mine["y_px"], ax=ax, label=label, **marks)
+        ax.set(xlim=(0, self.width_px), ylim=(self.height_px, 0), aspect="equal", xlabel="x [px]", ylabel="y [px]")
+        ax.set_title(self.photo, pad=24)
+        ax.legend(loc="lower left", bbox_to_anchor=(0, 1), ncols=4, fontsize=8, borderaxespad=0.2)
+        return ax
 
     def to_row(self) -> dict:
         """Return the row of the counts table (columns of ``PHOTO_COLUMNS``)."""

@@ -42,6 +42,39 @@ class Dose:
     is_enough_cones: bool
     sentence: str
 
+    def _repr_html_(self) -> str:
+        from qckit.showing import shown
+
+        rows = [
+            ("cysts", f"{self.grams:,.3g} g"),
+            ("per cone", f"{self.n_cones} x {self.grams_per_cone:,.3g} g"),
+            ("nauplii per gram, cautious", f"{self.efficiency_low_per_g:,.0f}"),
+            ("recovery", f"{self.recovery_pct:.0f} %"),
+        ]
+        return shown("Dose", [self.sentence], heads=("", "weigh"), rows=rows)
+
+    def plot(self, ax=None):
+        """Draw the grams of the cautious figure beside those of the best guess.
+
+        Parameters
+        ----------
+        ax : Axes, optional
+
+        Returns
+        -------
+        Axes
+        """
+        from qckit import draw
+
+        ax = draw.new_axes(ax, figsize=(6, 1.8))
+        grams = (self.grams, self.grams_best_guess)
+        bars = ax.barh((1, 0), grams, color=draw.SERIES[0], hatch=("", "///"), edgecolor="white", height=0.6)
+        ax.bar_label(bars, [f"{g:,.3g} g" for g in grams], padding=4)
+        ax.set_yticks((1, 0), ("to weigh (cautious)", "best guess"))
+        ax.set(xlabel="cysts [g]", xlim=(0, 1.2 * max(grams)))
+        ax.set_title(f"For {self.nauplii_needed:,.0f} nauplii")
+        return ax
+
     def to_frame(self) -> pd.DataFrame:
         """Return one tidy row with the same names."""
         return pd.DataFrame([self.__dict__])

@@ -17,6 +17,7 @@ import pandas as pd
 from qckit.errors import InputError
 from qckit.hatch.intervals import normal_quantile, student_quantile
 from qckit.hatch.rate_models import MODELS, Fit, fit_model, model_curve, model_quantile, shift_of_cone
+from qckit.words import plural
 
 __all__ = [
     "RATE_COLUMNS",
@@ -47,6 +48,20 @@ class HatchRate:
     confidence: float
     comparison: pd.DataFrame = field(repr=False)  # model, loglik, aic, delta_aic, ceiling_pct
     notes: tuple[str, ...] = ()
+
+    def _repr_html_(self) -> str:
+        from qckit.showing import shown
+
+        rows = [
+            (t.time, t.method, f"{t.value_h:.1f}", f"{t.low_h:.1f} to {t.high_h:.1f}" if t.low_h == t.low_h else "")
+            for t in self.times.itertuples()
+        ]
+        heads = ("time", "method", "hours", f"{100 * self.confidence:g} % interval")
+        return shown(f"Hatching rate over {plural(self.n_cones, 'cone')}", self.notes, heads=heads, rows=rows)
+
+    def plot(self, ax=None):
+        """Draw the time course with its curve; see :func:`draw_rate`."""
+        return draw_rate(self, ax=ax)
 
     def time(self, name, method="curve"):
         """Return one row of ``times`` as a Series, such as ``time("T90")``."""

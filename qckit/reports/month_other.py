@@ -175,6 +175,7 @@ def _four(page, chart):
             draw_control_chart(
                 ranges.drop(columns="at"),
                 ax=axes[0],
+                signals=None,
                 title="Moving range of two",
                 legend=False,
                 ylabel="range [sigma]",
@@ -229,6 +230,7 @@ def _plain(q, limits, frame, ax):
     draw_control_chart(
         plain,
         ax=ax,
+        signals=None,
         title=f"{kind} chart: {law} limits alone",
         legend=False,
         ylabel=f"{q.label} [{q.unit}]",
@@ -255,6 +257,7 @@ def _exact(q, kind, limits, frame, points, ax):
     draw_control_chart(
         exact,
         ax=ax,
+        signals=None,
         title="Small counts: exact limits",
         legend=False,
         ylabel=f"{q.label} [{q.unit}]",

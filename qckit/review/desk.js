@@ -108,7 +108,7 @@ function render({ model, el }) {
   }
   function openPhoto() {
     opening = choose.value; last = null;
-    if (!tell(model, { do: "open", photo: opening })) { opening = ""; last = { text: "Not opened: the kernel has gone. Run the cell again.", bad: true }; photos(); }
+    if (!sendTo(model, { do: "open", photo: opening })) { opening = ""; last = { text: "Not opened: the kernel has gone. Run the cell again.", bad: true }; photos(); }
     showStatus();
   }
   function showStatus() {
@@ -140,7 +140,7 @@ function render({ model, el }) {
   function look() { // has somebody else written to the log?
     if (asked > looked && Date.now() - askedAt < 60000) return;
     asked += 1; askedAt = Date.now();
-    tell(model, { do: "look", n: asked });
+    sendTo(model, { do: "look", n: asked });
   }
   const lookAgain = setInterval(() => { if (!document.hidden && el.offsetParent) look(); }, 10000);
   if (others) others.onmessage = look;
@@ -155,7 +155,7 @@ function render({ model, el }) {
     if (!(last?.bad && !message.bad && queue.waiting())) last = { text: message.text, bad: message.bad };
     showStatus();
     clearTimeout(stillTimer);
-    stillTimer = setTimeout(() => tell(model, { do: "still" }), 4000);
+    stillTimer = setTimeout(() => sendTo(model, { do: "still" }), 4000);
     if (others) others.postMessage({ photo: model.get("photo") });
   }
 
@@ -274,7 +274,7 @@ function render({ model, el }) {
     if (view.scale < 1.2 * (model.get("base_scale") || 1)) { tile = null; return; }
     tileTimer = setTimeout(() => {
       const a = toPhoto(0, 0), b = toPhoto(canvas.clientWidth, canvas.clientHeight);
-      tell(model, { do: "tile", corners: [a.x, a.y, b.x, b.y] });
+      sendTo(model, { do: "tile", corners: [a.x, a.y, b.x, b.y] });
     }, 150);
   }
   function draw() { if (!frame) frame = requestAnimationFrame(paint); }

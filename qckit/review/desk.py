@@ -6,11 +6,13 @@ import hashlib
 import io
 import math
 import secrets
+import sqlite3
 from pathlib import Path
 
 import anywidget
 import numpy as np
 import traitlets
+from sqlalchemy.exc import DBAPIError
 
 from qckit.errors import InputError, QcError, one_line
 from qckit.review.edits import apply_edit
@@ -140,15 +142,21 @@ class ReviewDesk(anywidget.AnyWidget):
     def _save(self, edits):
         """Write edits to the log one after the other; each is answered as soon as the log has it."""
         others: dict[str, ReviewSession] = {}
+        fault = ""
         for edit in edits:
+            answer = {"answer": edit.get("uid"), "text": fault, "bad": bool(fault), "keep": bool(fault)}
             try:
-                session = self._session_of(edit, others)
-                session.catch_up()
-                text, bad = apply_edit(session, edit), False
+                if not fault:
+                    session = self._session_of(edit, others)
+                    session.catch_up()
+                    answer["text"] = apply_edit(session, edit)
             except (QcError, OSError) as error:
-                text, bad = f"Not saved: {one_line(error)}", True
-            self.send({"answer": edit.get("uid"), "text": text, "bad": bad})
-        self._refresh()
+                answer |= {"text": f"Not saved: {one_line(error)}", "bad": True}
+                if _is_fault_of_the_log(error):  # not of the edit: the page keeps it and those after it
+                    fault, answer["keep"] = answer["text"], True
+            self.send(answer)
+        if not fault:
+            self._refresh()
 
     def _session_of(self, edit, others) -> ReviewSession:
         photo = edit.get("photo") or self.session.photo
@@ -200,6 +208,11 @@ class ReviewDesk(anywidget.AnyWidget):
             return
         part, _ = _reduced(self._pixels[y0:y1, x0:x1], most=_TILE_PX**2)
         self.send({"tile": [x0 / ratio, y0 / ratio, x1 / ratio, y1 / ratio]}, buffers=[_jpeg(part, 90)])
+
+
+def _is_fault_of_the_log(error: Exception) -> bool:
+    """Tell a log that cannot be reached or written now from an edit that can never be made."""
+    return isinstance(error, OSError) or isinstance(error.__cause__, (DBAPIError, sqlite3.Error))
 
 
 def _label(p):

@@ -3,6 +3,7 @@
 
 const QUEUE_PLACE = "qckit-desk:";
 const GONE_MS = 12000; // a desk that has not shown itself for so long is gone, and its queue may be offered
+const RETRY_MS = 5000; // a log that could not be written is tried again
 const SILENT_MS = 8000; // an answer that takes longer is told
 
 function kept(name) { try { return JSON.parse(localStorage.getItem(name)); } catch { return null; } }
@@ -10,13 +11,13 @@ function keep(name, value) {
   try { if (value === null) localStorage.removeItem(name); else localStorage.setItem(name, JSON.stringify(value)); } catch { /* no store: the page itself still holds it */ }
 }
 
-function tell(model, message) { // a model whose kernel has gone refuses
+function sendTo(model, message) { // a model whose kernel has gone refuses
   try { model.send(message); return true; } catch { return false; }
 }
 
 function makeQueue(model, changed) {
   const site = model.get("site_key"), view = Math.random().toString(36).slice(2), prefix = `${QUEUE_PLACE}${site}:`, mine = prefix + view;
-  let edits = [], sent = 0, busy = false, stored = false, lastNews = Date.now(), made = 0, settled = [];
+  let edits = [], sent = 0, busy = false, stored = false, lastNews = Date.now(), made = 0, pause = 0, settled = [];
 
   function write() {
     if (edits.length) { keep(mine, { alive: Date.now(), silent: silent(), edits }); stored = true; }
@@ -24,13 +25,13 @@ function makeQueue(model, changed) {
   }
   const silent = () => sent > 0 && Date.now() - lastNews > SILENT_MS;
   function flush() { // an undo goes alone, once everything before it is in the log: only then it is known what it undoes
-    if (busy || sent < 0 || !edits.length) return;
+    if (busy || !edits.length || Date.now() < pause) return;
     const first = edits[0].do === "undo" ? 1 : edits.findIndex((e) => e.do === "undo");
     const batch = edits.slice(0, first < 0 ? edits.length : first);
     if (batch[0].do === "undo" && batch[0].after === undefined) batch[0].after = model.get("step");
     busy = true; sent = batch.length; lastNews = Date.now();
     write();
-    if (!tell(model, { do: "save", edits: batch })) lastNews = 0; // told as silence at once
+    if (!sendTo(model, { do: "save", edits: batch })) lastNews = 0; // told as silence at once
   }
   function add(edit) {
     made += 1;
@@ -46,6 +47,7 @@ function makeQueue(model, changed) {
   function answer(message) {
     const at = edits.findIndex((e) => e.uid === message.answer);
     if (at < 0) return null;
+    if (message.keep) { sent = 0; busy = false; pause = Date.now() + RETRY_MS; write(); return edits[at]; }
     const [edit] = edits.splice(at, 1);
     if (!message.bad) settled.push(edit); // shown as done until the marks come anew
     sent = Math.max(0, sent - 1); lastNews = Date.now();
@@ -75,7 +77,7 @@ function makeQueue(model, changed) {
   }
   function beat() {
     if (stored && kept(mine) === null) { edits = []; sent = 0; busy = false; stored = false; } // another desk took them over
-    write(); changed();
+    write(); flush(); changed();
   }
   const timer = setInterval(beat, 2000);
   function close() {

@@ -55,9 +55,54 @@ class Finding:
     left_out: list[str] = field(default_factory=list)  # what was not used, and why
     details: dict = field(default_factory=dict)  # kind-specific, JSON-able
 
+    def _repr_html_(self) -> str:
+        from qckit.showing import shown
+        from qckit.words import number
+
+        rows = [
+            (f.label, f"{number(f.value, f.decimals)} {f.unit}".strip(), _span(f.low, f.high, f.decimals), f.note)
+            for f in self.figures
+        ]
+        heads = ("figure", "value", "interval", "") if rows else ()
+        steps = [f"{i}. {step}" for i, step in enumerate(self.next_steps, 1)]
+        return shown(f"{self.subject}: {self.headline}", steps, heads=heads, rows=rows)
+
+    def plot(self, ax=None):
+        """Draw the figures with their intervals, each as percent of its own value, the values written beside.
+
+        Parameters
+        ----------
+        ax : Axes, optional
+
+        Returns
+        -------
+        Axes
+        """
+        from qckit import draw
+        from qckit.words import number
+
+        known = [f for f in self.figures if math.isfinite(f.value) and f.value]
+        ax = draw.new_axes(ax, figsize=(7, 0.9 + 0.6 * max(len(known), 1)))
+        for at, figure in enumerate(reversed(known)):
+            low, high = (100 * v / figure.value for v in (figure.low, figure.high))
+            draw.interval(100, low, high, at=at, ax=ax, marker=draw.MARKERS[0])
+            span = _span(figure.low, figure.high, figure.decimals)
+            words = f"{number(figure.value, figure.decimals)} {figure.unit}".strip() + (f"  ({span})" if span else "")
+            ax.annotate(words, (100, at), xytext=(0, 8), textcoords="offset points", ha="center", fontsize=9)
+        ax.set_yticks(range(len(known)), [f.label for f in reversed(known)])
+        ax.set(ylim=(-0.6, max(len(known), 1) - 0.2), xlabel="interval, as percent of the value [%]")
+        ax.set_title(self.subject)
+        return ax
+
     def to_dict(self) -> dict:
         """Return the finding as JSON-able data; NaN and infinities become None."""
         return {"schema": SCHEMA_VERSION, **_plain(asdict(self))}
+
+
+def _span(low, high, decimals) -> str:
+    from qckit.words import number
+
+    return f"{number(low, decimals)} to {number(high, decimals)}" if math.isfinite(low) and math.isfinite(high) else ""
 
 
 def _plain(value):

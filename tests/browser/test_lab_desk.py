@@ -52,7 +52,7 @@ def ready(page):
 
 
 def start_cell(page, index):
-    """Start the cell that sleeps and wait until the kernel is at it, not until it is done."""
+    """Start the cell that stops the kernel's process, and wait until it has."""
     cell = page.locator(".jp-Notebook .jp-CodeCell").nth(index)
     for _ in range(20):
         cell.locator(".cm-content").click(position={"x": 5, "y": 5})
@@ -79,7 +79,7 @@ def test_a_crowd_in_a_small_window_and_a_kernel_that_goes(lab, page, place, tmp_
     url, root = lab
     site = make_site(place / "site")
     crowd(site)
-    made = notebook(site, DESK, "import time\nprint('asleep', flush=True)\ntime.sleep(60)")
+    made = notebook(site, DESK, "import os, signal\nprint('asleep', flush=True)\nos.kill(os.getpid(), signal.SIGSTOP)")
     name = f"{site.relative_to(root)}/{made}"
     open_notebook(page, url, name)
     run_cell(page, 0)
@@ -130,7 +130,7 @@ def test_a_crowd_in_a_small_window_and_a_kernel_that_goes(lab, page, place, tmp_
     page.locator(".qck-initials").fill("ab")
     page.locator(".qck-initials").press("Tab")
 
-    # quick keys while the kernel is busy: they wait, and are said to wait
+    # quick keys while the kernel answers nothing: they wait, and are said to wait
     start_cell(page, 1)
     page.locator(".qck-photo").focus()
     numbers = []

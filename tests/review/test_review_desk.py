@@ -36,6 +36,7 @@ def test_edit_answers_with_the_number_it_was_asked_under(desk):
         "answer": "v-7",
         "text": f"Saved: object {number} is shell.",
         "bad": False,
+        "keep": False,
     }
     assert desk.marks[0][0] == number  # the order stays while the photo is open
     assert desk.marks[0][6] == "stage changed by hand"
@@ -102,6 +103,23 @@ def test_what_is_offered_again_is_not_written_twice(desk, log):
 def test_an_edit_of_another_count_is_refused(desk):
     answer = ask(desk, do="stage", id=desk.marks[0][0], stage="shell", count="0123456789abcdef")
     assert answer["bad"] and "was counted anew since" in answer["text"]
+
+
+def test_a_log_that_cannot_be_written_now_keeps_the_edits_in_the_page(desk, monkeypatch):
+    import sqlite3
+
+    from qckit.errors import InputError
+
+    def locked(*_args, **_kwargs):
+        raise InputError("log.sqlite: someone else is writing to it") from sqlite3.OperationalError("locked")
+
+    monkeypatch.setattr(desk._log, "correct_objects", locked)
+    answers = []
+    monkeypatch.setattr(desk, "send", lambda content, buffers=None: answers.append(content))
+    edits = [{"uid": u, "photo": desk.photo, "by": "ab", "do": "remove", "id": desk.marks[0][0]} for u in ("1", "2")]
+    desk._on_message(desk, {"do": "save", "edits": edits}, [])
+    assert [(a["answer"], a["bad"], a["keep"]) for a in answers] == [("1", True, True), ("2", True, True)]
+    assert answers[0]["text"] == "Not saved: log.sqlite: someone else is writing to it"
 
 
 def test_what_others_write_is_seen_by_looking(desk, site, monkeypatch):

@@ -1,0 +1,61 @@
+"""How a result looks where a notebook shows it: a heading, a sentence, a small table; all text escaped."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from html import escape
+
+__all__ = ["shown"]
+
+_BOX = "border-left:4px solid currentColor;padding:2px 12px;margin:4px 0;max-width:46rem;overflow-wrap:anywhere"
+_CELL = "text-align:{0};padding:2px 10px 2px 0;border-bottom:1px solid rgba(128,128,128,.35)"
+
+
+def shown(
+    title: str,
+    lines: Iterable[str] = (),
+    *,
+    heads: Sequence[str] = (),
+    rows: Iterable[Sequence] = (),
+) -> str:
+    """Write a result as HTML that reads in light and dark themes and in a screen reader.
+
+    Parameters
+    ----------
+    title : str
+        What it is.
+    lines : iterable of str
+        Sentences, a paragraph each.
+    heads : sequence of str
+        Headings of the table; none: no table.
+    rows : iterable of sequence
+        Cells; the first of a row names it, numbers stand flush right.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> from qckit.showing import shown
+    >>> "<strong>dose</strong>" in shown("dose", ["Weigh 29.5 g."])
+    True
+    """
+    parts = [f'<div style="{_BOX}"><p style="margin:0"><strong>{escape(str(title))}</strong></p>']
+    parts += [f'<p style="margin:.3em 0">{escape(str(line))}</p>' for line in lines if str(line)]
+    if heads:
+        parts.append(
+            '<table style="border-collapse:collapse;margin:.4em 0;font-variant-numeric:tabular-nums"><thead><tr>'
+        )
+        parts += [
+            f'<th scope="col" style="{_CELL.format("left" if i == 0 else "right")}">{escape(str(h))}</th>'
+            for i, h in enumerate(heads)
+        ]
+        parts.append("</tr></thead><tbody>")
+        for row in rows:
+            first, *others = [escape(str(v)) for v in row]
+            parts.append(f'<tr><th scope="row" style="{_CELL.format("left")};font-weight:400">{first}</th>')
+            parts += [f'<td style="{_CELL.format("right")}">{v}</td>' for v in others]
+            parts.append("</tr>")
+        parts.append("</tbody></table>")
+    return "".join([*parts, "</div>"])

@@ -1,0 +1,96 @@
+"""Results as a notebook shows them, what they draw, and the table that counting gives."""
+
+import matplotlib.pyplot as plt
+import numpy as np
+import pandas as pd
+import pytest
+
+import qckit
+from qckit import charts
+from qckit._paths import sample_images_dir
+from qckit.verdicts.finding import Figure, Finding
+
+
+@pytest.fixture(autouse=True)
+def closed():
+    yield
+    plt.close("all")
+
+
+@pytest.fixture(scope="module")
+def photo():
+    return sample_images_dir() / "photos" / "k-121_a_1.jpg"
+
+
+def texts(ax):
+    return [t.get_text() for t in ax.texts]
+
+
+def test_a_counted_photo_shows_its_counts_in_the_logs_words_and_draws_its_objects(photo):
+    count = qckit.count_photo(photo, um_per_px=6.2)
+    page = count._repr_html_()
+    assert "k-121_a_1.jpg" in page and f"{count.hatch_pct:.1f} %" in page
+    for word, n in zip(("nauplii", "umbrella", "cysts", "shells"), count.counts.values(), strict=True):
+        assert word in page and f">{n}<" in page
+    _figure, ax = plt.subplots()
+    assert count.plot(ax=ax) is ax
+    drawn = {line.get_label(): len(line.get_xdata()) for line in ax.lines}
+    assert drawn[f"nauplii ({count.counts['nauplius']})"] == count.counts["nauplius"]
+    assert len({line.get_marker() for line in ax.lines}) == 4  # told apart without colour
+
+
+def test_many_photos_come_as_one_tidy_table_with_units(photo, tmp_path):
+    (tmp_path / "broken.jpg").write_bytes(b"no photo")
+    table = qckit.count_photos([photo, tmp_path / "broken.jpg"], 6.2)
+    assert list(table.columns[:6]) == ["photo", "nauplii", "umbrella", "cysts", "shells", "hatch_pct"]
+    assert len(table) == 1 and table.attrs["units"]["frame_mm2"] == "mm²"
+    assert len(table.attrs["failures"]) == 1 and "broken.jpg" in table.attrs["failures"][0]
+    with pytest.raises(qckit.InputError, match="unknown table 'object'"):
+        qckit.count_photos(photo, 6.2, what="object")
+
+
+def test_a_finding_shows_headline_figures_and_steps_escaped():
+    figures = [Figure("hatch_pct", "hatching percentage", 80.0, 76.0, 84.0, "%", 1), Figure("x", "dose", np.nan)]
+    finding = Finding("new-lot", "K<1>", "accept", "Use it.", figures, ["Open a pack."])
+    page = finding._repr_html_()
+    assert "K&lt;1&gt;: Use it." in page and "80.0 %" in page and "76.0 to 84.0" in page and "1. Open a pack." in page
+    ax = finding.plot()
+    assert [t.get_text() for t in ax.get_yticklabels()] == ["hatching percentage"]
+    assert texts(ax) == ["80.0 %  (76.0 to 84.0)"]
+
+
+def test_a_dose_shows_grams_and_draws_the_cautious_beside_the_best_guess():
+    from qckit.hatch import dose_for
+
+    dose = dose_for(2_000_000, 160_000.0, efficiency_per_g=200_000.0, recovery_pct=90)
+    assert f"{dose.grams:,.3g} g" in dose._repr_html_() and "Dose" in dose._repr_html_()
+    ax = dose.plot()
+    assert ax.get_xlabel() == "cysts [g]"
+    assert [bar.get_width() for bar in ax.patches] == [dose.grams, dose.grams_best_guess]
+
+
+def test_a_hatching_rate_shows_its_times():
+    from qckit.hatch.rate import HatchRate
+
+    times = pd.DataFrame(
+        [("T50", "curve", 18.2, 17.5, 19.0, "")], columns=["time", "method", "value_h", "low_h", "high_h", "note"]
+    )
+    rate = HatchRate(pd.DataFrame(), None, (), times, 3, 0.95, pd.DataFrame(), ("Three cones.",))
+    page = rate._repr_html_()
+    assert "T50" in page and "17.5 to 19.0" in page and "3 cones" in page and "Three cones." in page
+
+
+def test_a_chart_that_says_what_it_is_is_drawn_with_signals_labels_and_unit():
+    counts = np.r_[np.full(20, 80), 40]
+    chart = charts.p_chart(counts, 100, per=100)
+    ax = charts.draw_control_chart(chart)
+    assert ax.get_ylabel() == "share [%]"
+    signals = charts.find_signals(chart)
+    assert len(signals) and "1" in texts(ax)  # the diamond's number: one point beyond the limits
+    upper, lower = (f"{name} {chart[column].iloc[-1]:.1f}" for name, column in (("upper", "high"), ("lower", "low")))
+    assert upper in texts(ax) and lower in texts(ax)
+    share = charts.draw_control_chart(charts.p_chart(counts, 100), signals=None)
+    assert share.get_ylabel() == "share [fraction]"
+    names = [t for t in texts(share) if t.startswith(("upper", "mean", "lower"))]
+    assert len({t.split()[1] for t in names}) == 3  # no two limits with one and the same label
+    assert "1" not in texts(share)
