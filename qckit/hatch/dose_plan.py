@@ -60,6 +60,47 @@ class DosePlan:
     renew_by: pd.Timestamp
     warnings: tuple[DoseWarning, ...] = ()
 
+    def _repr_html_(self) -> str:
+        from qckit.showing import shown
+
+        rows = [
+            ("cysts", f"{self.grams:,.3g} g"),
+            ("per cone", f"{self.n_cones} x {self.grams_per_cone:,.3g} g"),
+            ("nauplii harvested per gram", f"{self.harvested_per_g:,.0f} ({self.low:,.0f} to {self.high:,.0f})"),
+            ("recovery", f"{self.recovery_pct:.0f} % ({self.recovery_basis})"),
+        ]
+        return shown(f"Dose of {self.lot} for {self.nauplii:,.0f} nauplii", [self.sentence], heads=("", ""), rows=rows)
+
+    def plot(self, ax=None):
+        """Draw what other risks of falling short would weigh, with this dose marked.
+
+        Parameters
+        ----------
+        ax : Axes, optional
+
+        Returns
+        -------
+        Axes
+        """
+        from qckit import draw
+
+        ax = draw.new_axes(ax, figsize=(6, 2.6))
+        chosen = {(self.risk, self.grams), (0.5, self.best_grams), *self.savings}
+        risks, grams = zip(*sorted(chosen), strict=True)
+        ax.plot([100 * r for r in risks], grams, color=draw.SERIES[0], marker="o", markersize=4)
+        draw.points([100 * self.risk], [self.grams], ax=ax, marker="D", color=draw.SERIES[1], markersize=9)
+        ax.annotate(
+            f"{self.grams:,.3g} g",
+            (100 * self.risk, self.grams),
+            xytext=(10, 4),
+            textcoords="offset points",
+            va="bottom",
+        )
+        ax.margins(y=0.25)
+        ax.set(xlabel="harvests that fall short [%]", ylabel="cysts [g]")
+        ax.set_title(f"{self.lot}: {self.nauplii:,.0f} nauplii")
+        return ax
+
     @property
     def efficiency_per_g(self) -> float:
         """Best guess of the nauplii that hatch per gram. [nauplii/g]"""

@@ -200,3 +200,16 @@ def test_a_lot_without_counts_is_told_what_is_missing():
         plan_dose(tables.but(samples=tables.samples.assign(volume_ul=np.nan)), "L")
     with pytest.raises(InputError, match="which is no date"):
         plan_dose(tables, "L", day="yesterday")
+
+
+def test_a_plan_shows_itself_and_draws_its_risks(tables):
+    import matplotlib.pyplot as plt
+
+    plan = plan_dose(tables, "L")
+    page = plan._repr_html_()
+    assert f"{plan.grams:,.3g} g" in page and plan.sentence.split(".")[0] in page
+    ax = plan.plot()
+    marked = next(line for line in ax.lines if line.get_marker() == "D")
+    assert list(marked.get_ydata()) == [plan.grams]
+    assert ax.get_ylabel() == "cysts [g]"
+    plt.close("all")
