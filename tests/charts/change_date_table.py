@@ -1,4 +1,6 @@
-"""How often the 95 % interval of a change holds its true date, where a change is told: the table in DEVELOPERS.md.
+"""How often the 95 % interval of a change holds its true date, where a change is told.
+
+Its table stands in tests/benchmarks/MEASURED.md.
 
 python tests/charts/change_date_table.py [series per cell, 500 when left out]
 """

@@ -1,4 +1,6 @@
-"""How often a hatch is beyond limits frozen on 20 to 40 hatches when nothing changed: the table in DEVELOPERS.md.
+"""How often a hatch is beyond limits frozen on 20 to 40 hatches when nothing changed.
+
+Its table stands in tests/benchmarks/MEASURED.md.
 
 python tests/charts/false_alarm_table.py [baselines per cell, 2000 when left out]
 """

@@ -155,6 +155,22 @@ def test_both_frozen_logs_hold_the_same(site, postgres_url, version):
     assert held(f"sqlite:///{site}/log.sqlite", version) == held(postgres_url, version)
 
 
+def test_a_version_is_frozen_as_it_is_and_never_written_over(tmp_path, site):
+    from freeze_version import freeze_sqlite
+
+    path = freeze_sqlite(tmp_path)
+    assert path.name == f"log_version_{schema.SCHEMA_VERSION}.sqlite.sql"
+    (site / "log.sqlite").unlink()
+    with closing(sqlite3.connect(site / "log.sqlite")) as connection:
+        connection.executescript(path.read_text(encoding="utf-8"))
+    with open_log(site) as log:
+        assert log.hatches()["cysts_g"].tolist() == [1.6, 40.0]
+        with pytest.raises(InputError, match="never changed or deleted"), engine.writing(log.engine) as connection:
+            connection.exec_driver_sql("UPDATE lots SET notes = 'x'")
+    with pytest.raises(SystemExit, match="never written over"):
+        freeze_sqlite(tmp_path)
+
+
 def harvest_and_feed(log):
     """Use what version 3 brought, on a log that came from version 2."""
     at = "2026-11-05T10:00:00+00:00"

@@ -3,7 +3,7 @@
     python tests/photo/scale_under_change.py
 
 Ruled and sieve photos of tests/photos must give their scale; photos without pattern must give none. The table stands
-in DEVELOPERS.md.
+in tests/benchmarks/MEASURED.md.
 """
 
 from pathlib import Path

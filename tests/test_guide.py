@@ -1,0 +1,26 @@
+"""The guide for developers is true: its words of metrics, its map, its length."""
+
+from pathlib import Path
+
+from qckit.hatch import METRICS
+
+ROOT = Path(__file__).resolve().parents[1]
+GUIDE = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+
+
+def test_every_metric_stands_in_the_list_of_words_as_in_its_record():
+    for m in METRICS.values():
+        source = "[1]" if "Technical Paper 361" in m.source else m.source
+        assert f"| {m.label}, `{m.name}` | {m.unit} | {m.meaning} | {source} |" in GUIDE
+
+
+def test_every_part_stands_in_the_map():
+    inside = (ROOT / "qckit").iterdir()
+    for part in (p.name for p in inside if p.is_dir() and not p.name.startswith(("_", "."))):
+        assert f"{part}/" in GUIDE, f"{part}/ is not in the map of DEVELOPERS.md"
+
+
+def test_the_guide_stays_short_and_measurements_stay_apart():
+    assert len(GUIDE.splitlines()) <= 200
+    for place in ("tests/benchmarks/MEASURED.md", "tests/photos/MEASURED.md"):
+        assert place in GUIDE and (ROOT / place).is_file()
