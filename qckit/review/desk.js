@@ -344,6 +344,11 @@ function render({ model, el }) {
   canvas.addEventListener("wheel", (event) => { event.preventDefault(); const [sx, sy] = where(event); zoom(Math.exp(-event.deltaY * 0.0015), sx, sy); }, { passive: false });
   const ARROWS = { ArrowRight: [1, 0], ArrowLeft: [-1, 0], ArrowDown: [0, 1], ArrowUp: [0, -1] };
   stage.addEventListener("keydown", (event) => {
+    if ((event.ctrlKey || event.metaKey) && event.key.toLowerCase() === "s") { // the notebook's own key: hand it on
+      const { key, code, keyCode, ctrlKey, metaKey } = event;
+      el.closest(".jp-Notebook")?.dispatchEvent(new KeyboardEvent("keydown", { key, code, keyCode, ctrlKey, metaKey, bubbles: true, cancelable: true }));
+      event.preventDefault(); return;
+    }
     if ((event.ctrlKey || event.metaKey) && event.key.toLowerCase() !== "z") return;
     if (event.altKey || event.key === "Tab") return;
     const key = event.key.length === 1 ? event.key.toLowerCase() : event.key;

@@ -202,10 +202,10 @@ def test_a_lot_without_counts_is_told_what_is_missing():
         plan_dose(tables, "L", day="yesterday")
 
 
-def test_a_plan_shows_itself_and_draws_its_risks(tables):
+def test_a_plan_shows_itself_and_draws_its_risks():
     import matplotlib.pyplot as plt
 
-    plan = plan_dose(tables, "L")
+    plan = plan_dose(room(tests=[("L", "standard test", 10, 240_000)]), "L")
     page = plan._repr_html_()
     assert f"{plan.grams:,.3g} g" in page and plan.sentence.split(".")[0] in page
     ax = plan.plot()
