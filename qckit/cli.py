@@ -20,6 +20,7 @@ COMMANDS = {
     "new": ("qckit.commands.new", "Make a new site folder: settings, empty log, field sheets, notebooks."),
     "today": ("qckit.commands.today", "The day: what is due, what counts say, what to start; --enter writes it."),
     "lab": ("qckit.commands.lab", "Open JupyterLab in the site, on the notebook of the day."),
+    "cards": ("qckit.commands.cards", "Print cards: photos taken after a card belong to its cone."),
     "count": ("qckit.commands.count", "Count nauplii, umbrella stages, cysts and shells in photos."),
     "camera": ("qckit.commands.camera", "Set a camera's scale; check its accuracy against hand counts."),
     "log": ("qckit.commands.log", "The site's records: import, export, check, history, backup."),

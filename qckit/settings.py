@@ -96,6 +96,7 @@ class ProtocolSettings:
     subsamples: int = 3
     subsample_ul: float = 250.0
     dilution: float = 1.0
+    chamber_depth_mm: float = 0.0
     counted: str = "nauplii, umbrella, cysts, shells"  # in the order they are typed
     separation: str = "settling"
     handling_h: float = 1.0  # from the end of incubation to the feed: settling, separating, rinsing
@@ -216,6 +217,7 @@ _RANGES = {
     "subsamples": (1, 100),
     "subsample_ul": (0.01, 1e8),
     "dilution": (1e-3, 1e6),
+    "chamber_depth_mm": (0, 100),
     "handling_h": (0, 48),
     "max_age_h": (1, 240),
     "lot_test_d": (1, 3650),
@@ -388,6 +390,7 @@ _EXPLAINED = {
     "subsamples": "subsamples counted per cone",
     "subsample_ul": "volume of a subsample [µl]",
     "dilution": "times a subsample is diluted before counting; 1 if not",
+    "chamber_depth_mm": "depth of the chamber that is photographed; 0: the photo shows the whole subsample [mm]",
     "counted": "what is counted, in the order you write it: nauplii, umbrella, cysts (or embryos), shells",
     "separation": "how shells and cysts are taken off: settling, light, screen, magnetic, salt or other",
     "handling_h": "from the end of incubation to the feed: settling, separating, rinsing [h]",

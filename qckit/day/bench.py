@@ -137,7 +137,7 @@ class Bench:
             grams=grams,
             started=at or self.moment(),
             by=self.by,
-            taken=self._names("hatches"),
+            taken=self.names_in_use("hatches"),
             purpose=purpose,
         )
         return self._write(made)
@@ -145,7 +145,7 @@ class Bench:
     def count(self, hatch: str, counts: Sequence[Sequence[int | None]], *, taken: dt.datetime | None = None):
         """Enter counted subsamples; see :func:`qckit.day.records.count_rows`."""
         taken = taken or self.count_taken_at(self.page.hatch(hatch))
-        row, names = self._row(hatch), self._names("samples")
+        row, names = self._row(hatch), self.names_in_use("samples")
         return self._write(records.count_rows(self.settings, row, counts, taken=taken, by=self.by, names=names))
 
     def samples_to_repeat(self, hatch: str) -> list[str]:
@@ -175,7 +175,7 @@ class Bench:
             self._row(hatch),
             taken=taken or self.moment(),
             by=self.by,
-            names=self._names("samples"),
+            names=self.names_in_use("samples"),
             **values,
         )
         return self._write(made)
@@ -207,7 +207,8 @@ class Bench:
         self.study()
         return said
 
-    def _names(self, table: str) -> set[str]:
+    def names_in_use(self, table: str) -> set[str]:
+        """Return every name ever given to a row of a table."""
         return entries.names_in_use(self.log, table)
 
     def _row(self, hatch: str) -> dict:
