@@ -70,8 +70,8 @@ def hatch_states(tables: SiteTables, *, now: dt.datetime, counts: pd.DataFrame, 
         In the site's zone.
     counts : DataFrame
         As ``verdicts.poor_hatch.usual.counted_hatches`` gives them.
-    per_g : dict of str to float
-        Lot -> nauplii to feed that a gram gives, where nothing was counted yet. [1/g]
+    per_g : mapping of str to float
+        Lot -> nauplii to feed that a gram gives, where nothing was counted yet; NaN where that is not known. [1/g]
 
     Returns
     -------
@@ -103,7 +103,7 @@ def _state(row: dict, now, settings: Settings, measured, counted, keeps, tables,
     per_gram, basis = math.nan, ""
     if name in measured and math.isfinite(measured[name]):
         per_gram, basis = measured[name] * recovery, "counted"
-    elif name not in counted and math.isfinite(per_g.get(row["lot"], math.nan)):
+    elif name not in counted and now <= feed_by and math.isfinite(per_g[row["lot"]]):
         per_gram, basis = per_g[row["lot"]], "expected"
     nauplii = per_gram * row["cysts_g"]
     if harvest and math.isfinite(harvest["nauplii"]):

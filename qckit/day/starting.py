@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 __all__ = ["FeedDue", "LotInUse", "Start", "feeds_due", "lots_in_use", "plan_start"]
 
 _IN_USE_D = 30.0
+_POOR_WARNINGS = {"rejected", "poor"}
 _RECENT = 5  # newest hatches that say whether a lot is poor
 
 
@@ -191,7 +192,7 @@ def plan_start(
     ready = max(by, now) + dt.timedelta(hours=protocol.incubation_h)
     if not lots:
         return Start("no lot", needed, by=by, ready=ready, feeds=times, missed=missed)
-    good = next((lot for lot in lots if not lot.is_poor), lots[-1])
+    good, dose, why_not = _choose(lots, needed, plan)
     passed = tuple(lot.lot for lot in lots[: lots.index(good)])
     head = {
         "needed": needed,
@@ -203,10 +204,8 @@ def plan_start(
         "missed": missed,
         "passed_over": passed,
     }
-    try:
-        dose = plan(good.lot, needed)
-    except QcError as error:
-        return Start("no dose", why_not=str(error), **head)
+    if dose is None:
+        return Start("no dose", why_not=why_not, **head)
     most = settings.feed.max_g_per_l * settings.feed.cone_volume_l
     n_cones = max(1, math.ceil(round(dose.grams / most, 6)))
     cones = _free(protocol.cone_names, states, avoid)[:n_cones]
@@ -218,9 +217,31 @@ def plan_start(
         n_cones=n_cones,
         basis=dose.basis,
         dose_sentence=dose.sentence,
-        dose_warnings=tuple(dose.warnings),
+        dose_warnings=tuple(warning.sentence for warning in dose.warnings if warning.code != "cones"),
         **head,
     )
+
+
+def _choose(lots: list[LotInUse], needed: float, plan: Callable):
+    """Take the oldest open lot that is not poor, by its hatches or by its dose; the last one where all are.
+
+    Returns
+    -------
+    tuple of (LotInUse, DosePlan or None, str)
+        The lot, its dose, and why there is none.
+    """
+    dose, why_not = None, ""
+    for lot in lots:
+        if lot.is_poor and lot is not lots[-1]:
+            continue
+        try:
+            dose, why_not = plan(lot.lot, needed), ""
+        except QcError as error:
+            dose, why_not = None, str(error)
+            continue
+        if not {warning.code for warning in dose.warnings} & _POOR_WARNINGS:
+            break
+    return lot, dose, why_not
 
 
 def _free(cones: tuple[str, ...], states: list[HatchState], avoid: tuple[str, ...]) -> tuple[str, ...]:

@@ -21,6 +21,7 @@ from qckit.tables import to_utc
 from qckit.verdicts.poor_hatch.usual import counted_hatches
 
 if TYPE_CHECKING:
+    from qckit.settings import Settings
     from qckit.site_tables import SiteTables
 
 __all__ = ["Day", "site_time", "study_day"]
@@ -114,8 +115,8 @@ def study_day(
         reading_h=settings.conditions.reading_h,
     )
     lots = lots_in_use(tables, now=moment, counts=counts)
-    plan = plan or _planner(tables)
-    states = hatch_states(tables, now=moment, counts=counts, per_g=_per_g(settings, lots, plan))
+    plan = plan or _planner(tables, moment)
+    states = hatch_states(tables, now=moment, counts=counts, per_g=_PerGram(settings, plan))
     feeds = feeds_due(settings, states, now=moment, feeds=getattr(tables, "feeds", None))
     judged = [judge_hatch(counts, name, explain=explain) for name in _counted_today(tables, moment)]
     judged = [one for one in judged if one is not None]
@@ -168,35 +169,34 @@ def _counted_today(tables: SiteTables, now: dt.datetime) -> list[str]:
     return mine.sort_values(["cone", "started"])["hatch"].tolist()
 
 
-def _planner(tables: SiteTables) -> Callable:
+def _planner(tables: SiteTables, moment: dt.datetime) -> Callable:
     """Ask the one dose of the kit, each lot and demand once."""
-    try:
-        from qckit.hatch import plan_dose
-    except ImportError:
-
-        def plan_dose(*_args, **_options):
-            raise InputError("this version of the kit plans no dose")
+    from qckit.hatch import plan_dose
 
     known: dict = {}
 
     def plan(lot: str, nauplii: float):
         if (lot, nauplii) not in known:
-            known[lot, nauplii] = plan_dose(tables, lot, nauplii=nauplii)
+            known[lot, nauplii] = plan_dose(tables, lot, nauplii=nauplii, day=moment.isoformat())
         return known[lot, nauplii]
 
     return plan
 
 
-def _per_g(settings, lots: list[LotInUse], plan: Callable) -> dict[str, float]:
-    """Nauplii to feed that a gram of each lot gives, by the same dose."""
-    found = {}
-    for lot in lots:
+class _PerGram(dict):
+    """Lot -> nauplii to feed that a gram gives, by the same dose; worked out only for lots that are asked for."""
+
+    def __init__(self, settings: Settings, plan: Callable):
+        super().__init__()
+        self._nauplii = settings.feed.nauplii_per_feed * len(settings.protocol.feed_times)
+        self._plan = plan
+
+    def __missing__(self, lot: str) -> float:
         try:
-            dose = plan(lot.lot, settings.feed.nauplii_per_feed)
+            self[lot] = self._nauplii / self._plan(lot, self._nauplii).grams
         except QcError:
-            continue
-        found[lot.lot] = settings.feed.nauplii_per_feed / dose.grams
-    return found
+            self[lot] = math.nan
+        return self[lot]
 
 
 def _plain(value):

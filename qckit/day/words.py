@@ -50,6 +50,7 @@ CAUTIONS = (
 """Common practice; the cautions of hatching, for the wall page and the site's README."""
 
 _SETTLE = "air off 5 to 10 min, no longer"  # Lavens, Thongrod and Sorgeloos 2000: nauplii suffocate
+_MOST_WARNINGS = 2
 _FEED_MARGIN = dt.timedelta(minutes=30)
 
 
@@ -220,6 +221,7 @@ def _start_lines(start: Start, now: dt.datetime) -> list[Line]:
         lines.append(Line("start", f"Too late for tomorrow {joined(f'{feed:%H:%M}' for feed in start.missed)}.", True))
     if start.passed_over:
         lines.append(Line("start", f"{joined(start.passed_over)} is older and open, and hatches below your minimum."))
+    lines += [Line("start", text) for text in start.dose_warnings[:_MOST_WARNINGS]]
     if start.code == "start" and len(start.cones) < start.n_cones:
         free = plural(len(start.cones), "cone is", "cones are")
         lines.append(Line("start", f"It takes {start.n_cones} cones and {free} free.", True))
