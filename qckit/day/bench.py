@@ -93,6 +93,14 @@ class Bench:
         """Hatches that can be harvested or fed."""
         return self._first(("to harvest", "counted", "harvested"), ("to count",))
 
+    def grams_offered(self) -> str:
+        """Grams of a cone to start: the plan's, else those of the newest hatch."""
+        plan = self.page.start
+        if plan.code == "start":
+            return f"{plan.grams_per_cone:.3g}"
+        newest = max(self.page.hatches, key=lambda state: state.started, default=None)
+        return f"{newest.grams:.3g}" if newest else ""
+
     def _first(self, *groups) -> list[HatchState]:
         order = self.settings.protocol.cone_names
         rank = {cone: i for i, cone in enumerate(order)}

@@ -173,7 +173,7 @@ class Dialog:
         busy = {state.cone for state in page.hatches if state.state == "incubating"}
         free = [*plan.cones, *(cone for cone in cones if cone not in busy)] or cones
         cone = self._choice("cone", cones, free[0])
-        grams = f"{plan.grams_per_cone:.3g}" if plan.code == "start" else ""
+        grams = bench.grams_offered()
         weighed = self._number("grams", grams)
         at = self._time("wetted at", bench.moment())
         return bench.start(lot=lot, cone=cone, grams=weighed, at=at)

@@ -17,7 +17,7 @@ function render({ model, el }) {
   const root = make("div", { class: "qcf", "data-lm-suppress-shortcuts": "true" });
   const page = make("div"), bar = make("div", { class: "qcf-bar" }), body = make("div");
   const status = make("p", { class: "qcf-status", role: "status", "aria-live": "polite" });
-  root.append(page, bar, body, status);
+  root.append(bar, body, status, page); // the answer stands right below what was typed
   el.append(root);
   for (const type of ["keydown", "keyup", "keypress"]) root.addEventListener(type, (event) => event.stopPropagation());
 

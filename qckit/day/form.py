@@ -159,12 +159,11 @@ def _start(bench: Bench) -> dict | None:
     if not lots:
         return None
     cones = list(bench.settings.protocol.cone_names)
-    grams = f"{plan.grams_per_cone:.3g}" if math.isfinite(plan.grams_per_cone) else ""
     first = plan.cones[0] if plan.cones else cones[0]
     fields = [
         _field("lot", "lot", plan.lot or lots[0], [[x, x] for x in lots]),
         _field("cone", "cone", first, [[x, x] for x in cones]),
-        _field("grams", "grams", grams),
+        _field("grams", "grams", bench.grams_offered()),
         _field("at", "wetted at", f"{bench.moment():%H:%M}"),
     ]
     return {"kind": "start", "title": "Start", "fields": fields}

@@ -52,7 +52,7 @@ def test_what_was_written_on_another_day_is_not_offered(bench, typed):
 
 
 def test_start_takes_the_plans_values_with_enter(bench, typed):
-    done = typed("2", "", "", "12,5", "", "-")
+    done = typed("2", "", "12,5", "", "-")
     written = next(line for line in done.said if line.startswith("Started"))
     assert written.startswith("Started H261120-A: 12.5 g of L-1 in A at 09:1")
     assert done.said[-1].startswith("Taken back: the last start")
