@@ -7,12 +7,14 @@ Exit codes: 0 done; 1 done, but something needs attention; 2 cannot be done.
 from __future__ import annotations
 
 import importlib
+import os
 import sys
+import warnings
 
 import click
 
 from qckit import __version__
-from qckit.errors import QcError, file_fault, one_line
+from qckit.errors import QcError, file_fault, one_line, printable
 
 # command -> (module, one line of help); the help stands here so that listing imports nothing
 COMMANDS = {
@@ -66,6 +68,20 @@ def command():
     """Quality control for the daily brine shrimp hatch: photos, counts, metrics, charts, verdicts, reports."""
 
 
+class _Plain:
+    """A stream that escapes what would steer a terminal: names from files and sheets are printed by every command."""
+
+    def __init__(self, stream):
+        self._stream = stream
+
+    def __getattr__(self, name):
+        return getattr(self._stream, name)
+
+    def write(self, text):
+        """Write text, its control characters and direction marks escaped."""
+        return self._stream.write(printable(text) if isinstance(text, str) else text)
+
+
 def main(argv: list[str] | None = None) -> None:
     """Run the command line and leave with its exit code.
 
@@ -74,6 +90,18 @@ def main(argv: list[str] | None = None) -> None:
     argv : list of str, optional
         Arguments; those of the process when left out.
     """
+    streams = sys.stdout, sys.stderr
+    sys.stdout, sys.stderr = _Plain(sys.stdout), _Plain(sys.stderr)
+    if not sys.warnoptions:
+        warnings.simplefilter("ignore")  # of libraries, about their own affairs; faults are raised
+    try:
+        _run(argv)
+    finally:
+        sys.stdout, sys.stderr = streams
+
+
+def _run(argv: list[str] | None) -> None:
+    """Run the command line and turn what goes wrong into a line and an exit code."""
     try:
         code = command.main(args=argv, prog_name="qckit", standalone_mode=False)
     except QcError as error:
@@ -90,4 +118,17 @@ def main(argv: list[str] | None = None) -> None:
     except (KeyboardInterrupt, click.exceptions.Abort):
         click.echo("qckit: stopped. Run the same command again to go on where it was.", err=True)
         sys.exit(130)
+    except MemoryError:
+        click.echo("qckit: there is not enough memory for this. Give it less at a time.", err=True)
+        sys.exit(2)
+    except Exception as error:
+        if os.environ.get("QCKIT_TRACEBACK"):
+            raise
+        what = f"{type(error).__name__}: {one_line(error)[:300]}"
+        click.echo(
+            f"qckit: a fault of the kit, nothing of this step was kept ({what}). Please report it with what "
+            "QCKIT_TRACEBACK=1  before the same command shows.",
+            err=True,
+        )
+        sys.exit(2)
     sys.exit(code if isinstance(code, int) else 0)

@@ -9,6 +9,7 @@ from __future__ import annotations
 import difflib
 import errno
 import math
+import unicodedata
 from collections.abc import Iterable
 from numbers import Real
 from pathlib import Path
@@ -21,6 +22,7 @@ __all__ = [
     "need_number",
     "need_text",
     "one_line",
+    "printable",
     "unknown_name",
 ]
 
@@ -191,6 +193,18 @@ def one_line(text: object) -> str:
     """Fold a message to one printable line, so that file names cannot break a terminal or a table."""
     folded = " ".join(str(text).split())
     return folded if folded.isprintable() else "".join(c if c.isprintable() else _escaped(c) for c in folded)
+
+
+def printable(text: str) -> str:
+    """Escape the signs that steer a terminal or turn its direction; lines and tabs stay."""
+    if text.isprintable() or (text.isascii() and text.translate(_LINES).isprintable()):
+        return text
+    return "".join(
+        c if c in "\n\t" or unicodedata.category(c) not in ("Cc", "Cf", "Cs", "Zl", "Zp") else _escaped(c) for c in text
+    )
+
+
+_LINES = {ord("\n"): None, ord("\t"): None}
 
 
 def _escaped(sign: str) -> str:

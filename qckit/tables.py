@@ -370,9 +370,13 @@ def _convert(value, column: Column):
         if pattern.match(text):
             try:
                 pd.Timestamp(text)
-                return text, None
-            except ValueError:
-                return None, ("is not a day of the calendar", "Correct the date.")
+            except (ValueError, OverflowError):
+                return None, ("is not a day of the calendar", "Correct the date, and any offset from UTC.")
+            if not _in_years(text):
+                return None, (f"is not of the years {_YEARS[0]} to {_YEARS[1]}", "Correct the year.")
+            if column.kind == "time" and not _offset_is_one(text):
+                return None, ("has an offset from UTC that no place has", "Write one between -12:00 and +14:00.")
+            return text, None
         return None, (f"is not a {column.kind} of the form {form}", f"Write it like {form}.")
     try:
         number = float(text)
@@ -380,7 +384,7 @@ def _convert(value, column: Column):
         return None, ("is not a number", "Write a number with a decimal point, or leave the cell empty.")
     if number != number or number in (float("inf"), float("-inf")):
         return None, ("is not a finite number", "Write a number, or leave the cell empty.")
-    if column.kind == "int" and number != int(number):
+    if column.kind == "int" and abs(number) < 2**62 and number != int(number):
         return None, ("is not a whole number", "Write a whole number.")
     if column.low is not None and number < column.low:
         rule = "is negative" if column.low == 0 else f"is below {column.low:g}"
@@ -395,6 +399,8 @@ def _convert(value, column: Column):
             f"is above {column.high:g}",
             f"The most possible is {column.high:g}{unit}. Correct the cell.",
         )
+    if column.kind == "int" and abs(number) > 2**53:
+        return None, ("is too large a number", "Correct the cell.")
     return (int(number) if column.kind == "int" else number), None
 
 
@@ -421,9 +427,32 @@ def _holds_already(series, column: Column) -> bool:
     return bool(((known >= low) & (known <= high)).all())
 
 
+_YEARS = (1950, 2100)
+"""Cysts have been traded since the 1950s; what is dated outside is a slip of the pen."""
+
+
+def _in_years(text: str) -> bool:
+    return _YEARS[0] <= int(text[:4]) <= _YEARS[1]
+
+
+def _offset_is_one(text: str) -> bool:
+    """Tell whether a time's offset is one that some place has; UTC is."""
+    sign, hours, minutes = text[-6], text[-5:-3], text[-2:]
+    if text[-1] in "Zz":
+        return True
+    if text[-3] != ":":
+        sign, hours = text[-5], text[-4:-2]
+    span = int(hours) * 60 + int(minutes)
+    return int(minutes) < 60 and span <= (14 * 60 if sign == "+" else 12 * 60)
+
+
 def _not_in_calendar(texts) -> bool:
     import pandas as pd
 
+    if not all(map(_in_years, texts)):
+        return True
+    if not all(text[4:5] != "-" or len(text) < 12 or _offset_is_one(text) for text in texts):
+        return True
     return bool(pd.to_datetime(pd.Series(texts, dtype="str"), utc=True, format="ISO8601", errors="coerce").isna().any())
 
 

@@ -1,10 +1,15 @@
-"""What several parts' tests share: the demo site, made once as a user makes it."""
+"""What several parts' tests share: the demo site, made once as a user makes it; a PostgreSQL of our own."""
+
+from __future__ import annotations
 
 import json
 import os
+import shutil
+import socket
 import subprocess
 import sys
 import time
+from pathlib import Path
 
 import pytest
 
@@ -47,3 +52,94 @@ def demo_run(tmp_path_factory, worker_id):
 def demo_site(demo_run):
     """The demo site's folder; read only, please."""
     return demo_run[0]
+
+
+def _postgres_programs() -> Path | None:
+    for folder in sorted(Path("/usr/lib/postgresql").glob("*/bin"), reverse=True):
+        if (folder / "initdb").exists():
+            return folder
+    found = shutil.which("initdb")
+    return Path(found).parent if found else None
+
+
+@pytest.fixture(scope="session")
+def postgres_server(tmp_path_factory):
+    """Start a PostgreSQL of our own on loopback, or use the one named in QCKIT_TEST_POSTGRES_URL."""
+    if os.environ.get("QCKIT_TEST_POSTGRES_URL"):
+        yield os.environ["QCKIT_TEST_POSTGRES_URL"]
+        return
+    pytest.importorskip("psycopg", reason="the PostgreSQL driver is not installed: pip install qckit[server]")
+    programs = _postgres_programs()
+    if programs is None:
+        pytest.skip("no PostgreSQL on this machine: install Debian's postgresql, or set QCKIT_TEST_POSTGRES_URL")
+    folder = Path("/tmp") / f"qckit-pg-{os.getpid()}"
+    folder.mkdir(mode=0o700)
+    user = {"user": "postgres", "group": "postgres", "extra_groups": []} if os.getuid() == 0 else {}
+    if user:
+        shutil.chown(folder, "postgres", "postgres")
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    try:
+        subprocess.run(
+            [
+                programs / "initdb",
+                "-D",
+                folder / "d",
+                "-U",
+                "qckit",
+                "-A",
+                "trust",
+                "-E",
+                "UTF8",
+                "--locale=C",
+                "--no-sync",
+            ],
+            check=True,
+            capture_output=True,
+            cwd=folder,
+            **user,
+        )
+        server = subprocess.Popen(
+            [programs / "postgres", "-D", folder / "d", "-p", str(port), "-h", "127.0.0.1", "-k", folder, "-F"],
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+            cwd=folder,
+            **user,
+        )
+        try:
+            _wait_for(port)
+            yield f"postgresql+psycopg://qckit@127.0.0.1:{port}/postgres"
+        finally:
+            server.terminate()
+            server.wait(20)
+    finally:
+        shutil.rmtree(folder, ignore_errors=True)
+
+
+def _wait_for(port: int) -> None:
+    import psycopg
+
+    for _ in range(200):
+        try:
+            psycopg.connect(f"host=127.0.0.1 port={port} user=qckit dbname=postgres", connect_timeout=2).close()
+            return
+        except psycopg.OperationalError:
+            time.sleep(0.1)
+    raise RuntimeError("the test's PostgreSQL did not start")
+
+
+@pytest.fixture
+def postgres_url(postgres_server):
+    """Give the address of a fresh database."""
+    import psycopg
+    import sqlalchemy as sa
+
+    url = sa.make_url(postgres_server)
+    name = f"t{time.time_ns()}"
+    plain = url.set(drivername="postgresql").render_as_string(hide_password=False)
+    with psycopg.connect(plain, autocommit=True) as connection:
+        connection.execute(f'CREATE DATABASE "{name}"')
+    yield url.set(database=name).render_as_string(hide_password=False)
+    with psycopg.connect(plain, autocommit=True) as connection:
+        connection.execute(f'DROP DATABASE "{name}" WITH (FORCE)')

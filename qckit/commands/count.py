@@ -191,7 +191,7 @@ def _progress():
     if sys.stderr.isatty():
         from tqdm import tqdm
 
-        bar = tqdm(unit="photo")
+        bar = tqdm(unit="photo", file=sys.__stderr__)
 
         def report(done, total, photo):
             bar.total = total

@@ -64,13 +64,19 @@ def create(site):
 @click.option(
     "--correct", default="", metavar="REASON", help="Other values for rows that are there become corrections."
 )
+@click.option(
+    "--emptied",
+    type=click.Choice(["keep", "empty"]),
+    default=None,
+    help="With --correct: values whose cells are empty in the sheet stay, or are taken out.",
+)
 @click.option("--problems", type=click.Path(), help="Also write the list of problems to this CSV file.")
 @_SITE
 @_BY
-def import_(sheets, table, accept_good_rows, ignored, correct, problems, site, by):
-    """Enter field SHEETS (CSV or Excel): all of it or, if anything is wrong, nothing.
+def import_(sheets, table, accept_good_rows, ignored, correct, emptied, problems, site, by):
+    """Enter field SHEETS (CSV, Excel or folders of them): all of it or, if anything is wrong, nothing.
 
-    Importing the same sheet again adds nothing.
+    Importing the same sheet again adds nothing. Exit code 1: entered, and some values hardly can be.
     """
     from qckit.day.sheet import import_sheets
     from qckit.errors import InputError
@@ -85,6 +91,7 @@ def import_(sheets, table, accept_good_rows, ignored, correct, problems, site, b
                 accept_good_rows=accept_good_rows,
                 ignore_columns=ignored,
                 correct=correct,
+                emptied=emptied or "",
             )
         except InputError as error:
             if error.problems is None:
@@ -100,12 +107,16 @@ def import_(sheets, table, accept_good_rows, ignored, correct, problems, site, b
     click.echo(str(result))
     _say_answer(sheets, site, result)
     if len(result.problems):
-        from qckit.log.intake import problems_text
+        from qckit.log.problems import problems_text
 
         click.echo(problems_text(result.problems), err=True)
         click.echo(f"{len(result.problems)} problems: their rows were left out.", err=True)
         _write_problems(problems, result.problems)
         sys.exit(1)
+    if result.doubts:
+        click.echo("Needs attention: values that hardly can be were entered as they stand (named above).", err=True)
+        return 1
+    return 0
 
 
 def _say_answer(sheets, site: str, result) -> None:
@@ -151,7 +162,7 @@ def record(folder, replace_hand_counts, site, by):
     Left out, and named, are samples that a person has counted, and photos counted at another scale than their sheet's.
     """
     from qckit.log.counts import read_counted
-    from qckit.log.intake import problems_text
+    from qckit.log.problems import problems_text
 
     photos, objects = read_counted(folder)
     with _open(site) as log:

@@ -257,8 +257,9 @@ def _run_on_cluster(jobs, scheduler: str, tls: dict | None):
             "--scheduler needs Dask, which is not installed. Install it with  pip install "
             "'qckit[cluster]'  or leave --scheduler out."
         ) from error
+    security = _security(scheduler, tls)
     try:
-        client = Client(scheduler, timeout="10s", set_as_default=False, security=_security(scheduler, tls))
+        client = Client(scheduler, timeout="10s", set_as_default=False, security=security)
     except (OSError, ValueError, TypeError) as error:
         raise InputError(f"no Dask scheduler answers at {scheduler}. Start it, or correct the address.") from error
     with client:

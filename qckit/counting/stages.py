@@ -7,6 +7,9 @@ The last one steers :mod:`qckit.counting.fallback.grouping`; the others, without
 from __future__ import annotations
 
 import hashlib
+import io
+import math
+import zipfile
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
@@ -14,12 +17,14 @@ from pathlib import Path
 import numpy as np
 
 from qckit.counting.measuring import FEATURES, GREY_FEATURES
-from qckit.errors import InputError
+from qckit.errors import InputError, one_line
 from qckit.stages import CLASSES
 
 __all__ = ["ANSWERS", "CLASSES", "StageModel", "load_stage_model", "model_key", "save_stage_model"]
 
 ANSWERS = (*CLASSES, "part")
+MOST_BYTES = 50_000_000  # of a model, packed or not
+MOST_NETWORKS = 100
 MODEL_FILE = Path(__file__).with_name("stage_model.npz")
 
 
@@ -118,13 +123,21 @@ def save_stage_model(path, models: dict[str, StageModel]) -> None:
 
 def model_key(path: str | None) -> str:
     """Return eight letters of a model file's SHA-256; empty for the model that comes with the kit."""
-    if not path:
-        return ""
+    return hashlib.sha256(_model_bytes(Path(path))).hexdigest()[:8] if path else ""
+
+
+def _model_bytes(path: Path) -> bytes:
+    """A model's file, which is small; what is no file, or large, is refused unread."""
     try:
-        return hashlib.sha256(Path(path).read_bytes()).hexdigest()[:8]
+        if not path.is_file():
+            raise OSError(None, "it is no file" if path.exists() else "there is none")
+        if path.stat().st_size > MOST_BYTES:
+            raise OSError(None, f"it has more than {MOST_BYTES // 10**6} MB")
+        return path.read_bytes()
     except OSError as error:
         raise InputError(
-            f"{path}: the stage model cannot be read ({error.strerror}). Train it again with  qckit camera retrain."
+            f"{one_line(path)}: the stage model cannot be read ({error.strerror}). Train it again with  qckit camera "
+            "retrain."
         ) from error
 
 
@@ -148,14 +161,32 @@ def load_stage_model(path: str | None = None) -> dict[str, StageModel]:
         The file is no stage model, or was made for other features.
     """
     file = Path(path) if path else MODEL_FILE
+    data = _model_bytes(file)
     try:
-        with np.load(file, allow_pickle=False) as arrays:
+        _check_claims(data)
+        with np.load(io.BytesIO(data), allow_pickle=False) as arrays:
             return {kind: _one(arrays, kind) for kind in ("colour", "grey")}
-    except (OSError, ValueError, KeyError) as error:
+    except Exception as error:
         raise InputError(
-            f"{file.name}: this is not a stage model that this version can read ({error}). Train it again "
-            f"with  qckit camera retrain."
+            f"{one_line(file.name)}: this is not a stage model that this version can read ({one_line(error)[:200]}). "
+            "Train it again with  qckit camera retrain."
         ) from error
+
+
+def _check_claims(data: bytes) -> None:
+    """Read what each array claims to be, before room is made for it."""
+    with zipfile.ZipFile(io.BytesIO(data)) as package:
+        claimed = 0
+        for name in package.namelist():
+            with package.open(name) as file:
+                major, _ = np.lib.format.read_magic(file)
+                read = np.lib.format.read_array_header_1_0 if major == 1 else np.lib.format.read_array_header_2_0
+                shape, _, dtype = read(file)
+            if dtype.kind not in "fiU":
+                raise ValueError(f"{name} holds {dtype}, not numbers or names")
+            claimed += math.prod(shape) * dtype.itemsize
+    if claimed > MOST_BYTES:
+        raise ValueError(f"it claims {claimed:.3g} bytes of numbers")
 
 
 def _one(arrays, kind: str) -> StageModel:
@@ -170,4 +201,28 @@ def _one(arrays, kind: str) -> StageModel:
     looks = arrays[f"{kind}/looks"].astype(np.float64) if f"{kind}/looks" in arrays else None
     reach = float(arrays[f"{kind}/look_reach"]) if looks is not None else 1.0
     centre, scale = (arrays[f"{kind}/{k}"].astype(np.float64) for k in ("centre", "scale"))
-    return StageModel(names, centre, scale, layers, float(arrays[f"{kind}/temperature"]), looks, reach)
+    model = StageModel(names, centre, scale, layers, float(arrays[f"{kind}/temperature"]), looks, reach)
+    _check_shapes(model)
+    return model
+
+
+def _check_shapes(model: StageModel) -> None:
+    """Refuse arrays that do not fit each other, and numbers that are none."""
+    f = len(model.names)
+    if not f or len(set(model.names)) < f or not 1 <= len(model.layers) <= MOST_NETWORKS:
+        raise ValueError("it names no features, or a feature twice, or holds no network")
+    for w1, b1, w2, b2, w3, b3 in model.layers:
+        h1, h2 = b1.size, b2.size
+        wanted = ((f, h1), (h1,), (h1, h2), (h2,), (h2, len(ANSWERS)), (len(ANSWERS),))
+        if tuple(a.shape for a in (w1, b1, w2, b2, w3, b3)) != wanted:
+            raise ValueError("the layers of a network do not fit each other")
+    arrays = [model.centre, model.scale, *(a for layers in model.layers for a in layers)]
+    if model.centre.shape != (f,) or model.scale.shape != (f,) or not (model.scale > 0).all():
+        raise ValueError("centre and scale do not fit the features")
+    if model.looks is not None:
+        arrays.append(model.looks)
+        if model.looks.ndim != 2 or model.looks.shape[1] != f:
+            raise ValueError("the looks do not fit the features")
+    one = np.array([model.temperature, model.look_reach])
+    if not all(np.isfinite(a).all() for a in (*arrays, one)) or not (one > 0).all():
+        raise ValueError("a number in it is not finite, or not above 0 where it must be")

@@ -13,7 +13,7 @@ _NAMES = {
     "create_log": "qckit.log.opening",
     "open_log": "qckit.log.opening",
     "new_site": "qckit.log.founding",
-    "restore": "qckit.log.backup",
+    "restore": "qckit.log.restoring",
     "export_csv": "qckit.log.exporting",
     "export_excel": "qckit.log.exporting",
     "export_zip": "qckit.log.packing",

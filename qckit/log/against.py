@@ -20,7 +20,7 @@ def names_there(connection, table: str, column: str, names: set) -> set:
     return {name for (name,) in connection.execute(sa.select(c).distinct().where(among(connection, c, sorted(names))))}
 
 
-def compare(connection, table: str, frame: pd.DataFrame) -> tuple[list, int, list[tuple]]:
+def compare(connection, table: str, frame: pd.DataFrame, given) -> tuple[list, int, list[tuple], list[tuple]]:
     """Find the rows whose key the log has.
 
     Parameters
@@ -30,21 +30,23 @@ def compare(connection, table: str, frame: pd.DataFrame) -> tuple[list, int, lis
         Record table.
     frame : DataFrame, shape (n, any)
         Clean rows, each key once.
+    given : collection of str
+        Columns that the sheet has: of the others it says nothing.
 
     Returns
     -------
     tuple
         Index of the rows that are there; how many of them say the same as what was entered, as any revision of it,
-        or as what stands there now; and for the others ``(index, key, column, before, after)`` of each cell that
-        differs.
+        or as what stands there now; for the others ``(index, key, column, before, after)`` of each cell that differs;
+        and ``(key, column, now, sheet)`` of each cell in which the log has moved on since a row was entered so.
     """
     keys = list(schema.KEYS[table])
     if frame.empty or not names_there(connection, table, keys[0], set(frame[keys[0]])):
-        return [], 0, []
-    columns = [c for c in table_columns(table) if c != "revision"]
+        return [], 0, [], []
+    columns = [c for c in table_columns(table) if c != "revision" and (c in given or c in keys)]
     versions, newest = _versions(connection, table, {keys[0]: sorted(set(frame[keys[0]]))}, columns)
     revisions = frame["revision"].tolist() if table == "samples" else [None] * len(frame)
-    there, same, cells = [], 0, []
+    there, same, cells, moved = [], 0, [], []
     found = zip(frame.index, revisions, rows_of(frame, keys), rows_of(frame, columns), strict=True)
     for index, revision, key, row in found:
         held = versions.get(key)
@@ -53,13 +55,19 @@ def compare(connection, table: str, frame: pd.DataFrame) -> tuple[list, int, lis
         there.append(index)
         if row in held:
             same += 1
+            if row != held[-1]:
+                moved += [
+                    (key, column, value_text(now), value_text(sheet))
+                    for column, now, sheet in zip(columns, held[-1], row, strict=True)
+                    if now != sheet
+                ]
             continue
         cells += [
             (index, key, column, value_text(before), value_text(after))
             for column, before, after in zip(columns, held[-1], row, strict=True)
             if before != after
         ]
-    return there, same, cells
+    return there, same, cells, moved
 
 
 def _versions(connection, table: str, names: dict, columns: list[str]) -> tuple[dict, dict]:

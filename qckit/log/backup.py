@@ -11,9 +11,9 @@ from pathlib import Path
 import sqlalchemy as sa
 
 from qckit.errors import InputError
-from qckit.log import engine, schema
+from qckit.log import engine, packing, schema, unpacking
 
-__all__ = ["back_up", "before_upgrade", "restore", "verify"]
+__all__ = ["back_up", "before_upgrade", "sync", "verify"]
 
 
 def back_up(log, path: str | Path | None = None) -> Path:
@@ -39,10 +39,8 @@ def back_up(log, path: str | Path | None = None) -> Path:
     ending = ".zip" if on_server else ".sqlite"
     target = _target(log.folder, path, ending, log.now())
     if on_server:
-        from qckit.log import packing
-
         packing.export_zip(log, target)
-        packing.verify_zip(log, target)
+        unpacking.verify_zip(target)
         return target
     copy_file(log.engine, target)
     return target
@@ -71,7 +69,7 @@ def copy_file(database: sa.Engine, target: Path) -> None:
         with closing(database.raw_connection()) as raw, closing(sqlite3.connect(part)) as copy:
             raw.driver_connection.backup(copy)
             copy.execute("PRAGMA journal_mode=DELETE")
-        _sync(part)
+        sync(part)
         verify(part)
         part.replace(target)
     except (sa.exc.DBAPIError, sqlite3.Error, OSError) as error:
@@ -83,7 +81,8 @@ def copy_file(database: sa.Engine, target: Path) -> None:
         part.unlink(missing_ok=True)
 
 
-def _sync(path: Path) -> None:
+def sync(path: Path) -> None:
+    """Flush a file to the disk."""
     with path.open("rb+") as handle:
         os.fsync(handle.fileno())
 
@@ -145,76 +144,8 @@ def before_upgrade(database: sa.Engine, version: int, folder: Path) -> Path:
         target = target.with_name(target.name + ".sqlite")
         copy_file(database, target)
         return target
-    from qckit.log import packing
-
     target = target.with_name(target.name + ".zip")
     held = sa.MetaData()
     held.reflect(database)
     packing.write_package(database, target, {n: held.tables[n] for n in packing.TABLES_OUT if n in held.tables}, {})
     return target
-
-
-def restore(backup: str | Path, site: str | Path) -> Path:
-    """Put a backup's log into a site folder that has none, or one without records.
-
-    Parameters
-    ----------
-    backup : path
-        An SQLite backup, or a whole-site zip.
-    site : path
-        A site folder (``qckit.toml`` in it).
-
-    Returns
-    -------
-    Path
-        The log's file.
-
-    Raises
-    ------
-    InputError
-        The site's log holds records already, or the backup is damaged.
-    """
-    from qckit.log.opening import log_url
-    from qckit.settings import load_settings
-
-    settings = load_settings(site)
-    url = log_url(settings)
-    target = engine.sqlite_path(url)
-    if str(backup).endswith(".zip"):
-        from qckit.log import packing
-
-        return packing.restore_zip(backup, site)
-    if target is None:
-        raise InputError(f"{site}: its log is on a server. Restore a whole-site zip, or use the server's own tools.")
-    verify(backup)
-    _make_way(target)
-    part = target.with_name(target.name + ".part")
-    source, copy = sqlite3.connect(f"file:{engine.quote(str(Path(backup).absolute()))}?mode=ro", uri=True), None
-    try:
-        copy = sqlite3.connect(part)
-        source.backup(copy)
-    finally:
-        source.close()
-        if copy is not None:
-            copy.close()
-    _sync(part)
-    part.replace(target)
-    return target
-
-
-def _make_way(target: Path) -> None:
-    """Let an empty log go; refuse one that holds records, cannot be read, or left its unwritten pages behind."""
-    holds = ""
-    if target.exists():
-        try:
-            with closing(sqlite3.connect(target, timeout=0)) as old:
-                if old.execute("SELECT count(*) FROM steps").fetchone()[0]:
-                    holds = "holds records already, and is never written over"
-                else:
-                    old.execute("PRAGMA journal_mode=DELETE")  # folds in the -wal file: it must not meet the new log
-        except sqlite3.Error as error:
-            holds = f"is there already and is damaged, in use, or no log ({error})"
-    elif any(target.with_name(target.name + end).exists() for end in ("-wal", "-shm")):
-        holds = "is gone, and files that belong to it (-wal, -shm) are still there"
-    if holds:
-        raise InputError(f"{target}: {holds}. Move it away first, with any -wal and -shm file beside it.")

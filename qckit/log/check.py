@@ -11,12 +11,13 @@ from pathlib import Path
 import pandas as pd
 
 from qckit.log import engine, plausible, query, schema
-from qckit.log.corrections import mending
-from qckit.log.counts import photo_names, tally
+from qckit.log.counts import tally
+from qckit.log.photo_files import find_photo, photo_names
+from qckit.log.problems import mending
 from qckit.stages import STAGE_COLUMNS
 from qckit.tables import TABLES, check_cell, to_utc
 
-__all__ = ["FINDINGS", "check_log", "find_photo"]
+__all__ = ["FINDINGS", "check_log"]
 
 FINDINGS = ("code", "severity", "table", "key", "what", "what_to_do")
 """Columns of the findings; severity is wrong or look."""
@@ -149,19 +150,11 @@ def _impossible(tables) -> list[tuple]:
                     + mending("correct", "samples", known.at[index, "sample"], "hours", "NUMBER"),
                 )
             )
-        bare = samples[["volume_ul", "mass_g", "chamber_depth_mm"]].isna().all(axis=1) & samples["nauplii"].notna()
-        for name in samples.loc[bare, "sample"]:
-            found.append(
-                (
-                    "no volume",
-                    "look",
-                    "samples",
-                    name,
-                    "has neither volume_ul, mass_g nor chamber_depth_mm",
-                    f"Give one:  {mending('correct', 'samples', name, 'volume_ul', 'NUMBER')};  or this sample "
-                    "says nothing about nauplii per gram.",
-                )
-            )
+        volume_ml = samples["hatch"].map(tables["hatches"].set_index("hatch")["volume_ml"])
+        for index, column, value, rule, _ in plausible.beyond_cone(samples, volume_ml):
+            key = samples.at[index, "sample"]
+            remedy = f"Correct it:  {mending('correct', 'samples', key, column, 'NUMBER')}"
+            found.append(("impossible", "wrong", "samples", key, f"{column} {value} {rule}", remedy))
     return found
 
 
@@ -319,12 +312,16 @@ def _doubtful(log, tables) -> list[tuple]:
     """Values that hardly can be, rows that no water can hold, and records dated after the clock."""
     found = [
         ("unlikely", "look", d.table, d.key, d.what, d.remedy)
-        for d in plausible.doubts(tables, log.settings.feed.max_g_per_l)
+        for d in (
+            *plausible.doubts(tables, log.settings.feed.max_g_per_l),
+            *plausible.lone_cones(tables["hatches"]),
+            *plausible.days_apart(tables["lots"], log.now()),
+        )
     ]
     found += [
         ("time to come", "wrong", d.table, d.key, d.what, d.remedy) for d in plausible.times_to_come(tables, log.now())
     ]
-    for name in ("hatches", "samples"):
+    for name in ("hatches", "samples", "readings"):
         for index, column, value, rule, remedy in plausible.impossible(name, tables[name]):
             key = query.key_text(name, tuple(tables[name].loc[index, list(schema.KEYS[name])]))
             found.append(
@@ -338,26 +335,6 @@ def _doubtful(log, tables) -> list[tuple]:
                 )
             )
     return found
-
-
-def find_photo(folder: str | Path, name: str) -> Path | None:
-    """Find a photo's file in a site: under the name itself, or by its file name anywhere in ``photos/``.
-
-    Returns
-    -------
-    Path or None
-        None when it is missing; a name that leads out of the site is never followed.
-    """
-    folder = Path(folder).resolve()
-    for start in (folder, folder / "photos"):
-        path = (start / name).resolve()
-        if path.is_relative_to(folder) and path.is_file():
-            return path
-    file_name = name.replace("\\", "/").rsplit("/", 1)[-1]
-    if not file_name or file_name in (".", ".."):
-        return None
-    matches = [p for p in (folder / "photos").rglob("*") if p.name == file_name and p.is_file()]
-    return matches[0] if len(matches) == 1 else None
 
 
 def _sha256(path: Path) -> str | None:

@@ -2,23 +2,15 @@
 
 from __future__ import annotations
 
-import shlex
-
 import pandas as pd
 import sqlalchemy as sa
 
 from qckit.errors import InputError, unknown_name
-from qckit.log import schema
+from qckit.log import plausible, schema
 from qckit.log.query import WITHDRAWN, fetch, key_text, known_names, read_key
-from qckit.tables import check_cell, table_columns
+from qckit.tables import check_cell, column_dtypes, table_columns
 
-__all__ = ["mending", "need_reason", "value_text", "with_dependents", "write"]
-
-
-def mending(verb: str, table: str, key, *rest: str) -> str:
-    """Write the command that mends a row; several parts of a key stand with bars between, as the command takes them."""
-    parts = "|".join(map(str, read_key(table, key_text(table, key))))
-    return " ".join(["qckit log", verb, table, shlex.quote(parts), *rest, "--reason TEXT"])
+__all__ = ["need_reason", "value_text", "with_dependents", "write"]
 
 
 def need_reason(by: str, reason: str) -> None:
@@ -80,10 +72,14 @@ def write(connection, step: int, cells: list[tuple], at: str, by: str, reason: s
         by_table.setdefault((table, column == WITHDRAWN), []).append(key)
     known = {place: _rows(connection, place[0], keys, hidden=place[1]) for place, keys in by_table.items()}
     last = connection.execute(sa.select(sa.func.max(schema.CORRECTIONS.c.correction))).scalar() or 0
-    rows = []
+    rows, changed = [], {}
     for number, (table, key, column, after) in enumerate(cells, last + 1):
         row = known[table, column == WITHDRAWN][key]
         before, after = ("", after) if column == WITHDRAWN else _change(table, key, column, row, after)
+        if column != WITHDRAWN:
+            _check_parent(connection, table, column, after)
+            row[column] = check_cell(table, column, after)[0]  # so that further cells of the row see it
+            changed.setdefault((table, key), row)
         revision = int(row["revision"]) if table in schema.REVISED and column != WITHDRAWN else None
         rows.append(
             {
@@ -101,7 +97,18 @@ def write(connection, step: int, cells: list[tuple], at: str, by: str, reason: s
                 "step": step,
             }
         )
+    _check_possible(changed)
     connection.execute(sa.insert(schema.CORRECTIONS), rows)
+
+
+def _check_possible(changed: dict[tuple, dict]) -> None:
+    """Refuse corrections after which a row says what no water can hold."""
+    for (table, key), row in changed.items():
+        if table not in ("hatches", "samples", "readings", "lots"):
+            continue
+        frame = pd.DataFrame({c: pd.Series([row[c]], dtype=kind) for c, kind in column_dtypes(table).items()})
+        for _, column, value, rule, remedy in plausible.impossible(table, frame):
+            raise InputError(f"{table} {key_text(table, key)}: {column} {value} {rule}. {remedy}")
 
 
 def _change(table: str, key: tuple, column: str, row: dict, after) -> tuple[str, str]:
@@ -111,6 +118,16 @@ def _change(table: str, key: tuple, column: str, row: dict, after) -> tuple[str,
     if before == after:
         raise InputError(f"{table} {key_text(table, key)}: {column} is {after!r} already. There is nothing to correct.")
     return before, after
+
+
+def _check_parent(connection, table: str, column: str, after: str) -> None:
+    """Refuse a name that no row has, or only one that was withdrawn."""
+    for own, parent, parent_column in schema.PARENTS.get(table, ()):
+        if own == column and after:
+            there = fetch(connection, parent, {parent_column: [after]})
+            if there.empty:
+                known = fetch(connection, parent)[parent_column].drop_duplicates()
+                raise unknown_name(column, after, known, where=f"{table}, column {column}")
 
 
 def _right(table: str, column: str, after) -> str:

@@ -12,12 +12,13 @@ import sqlalchemy as sa
 from qckit.errors import InputError, one_line, unknown_name
 from qckit.files import restore
 from qckit.log import schema
-from qckit.log.held import flagged_note, held_back
+from qckit.log.photo_files import photo_names
 from qckit.log.query import WITHDRAWN, among, fetch, known_names
+from qckit.log.withheld import flagged_note, held_back
 from qckit.stages import STAGE_COLUMNS
 from qckit.tables import TABLES, check_table, empty_table, table_columns
 
-__all__ = ["as_frames", "photo_names", "plan", "read_counted", "same_file_twice", "tally"]
+__all__ = ["as_frames", "plan", "read_counted", "same_file_twice", "tally"]
 
 _PHOTO_ATTRIBUTES = ("photo", "sha256", "um_per_px", "taken", "width_px", "height_px", "counter_version", "frame_mm2")
 
@@ -37,11 +38,6 @@ class CountPlan:
     def is_empty(self) -> bool:
         """Tell whether there is nothing to add."""
         return self.photos.empty and self.samples.empty
-
-
-def photo_names(text) -> list[str]:
-    """Split a samples row's ``photos`` into file names."""
-    return [part.strip() for part in str(text).split(";") if part.strip()] if text == text and text else []
 
 
 def _file_name(name: str) -> str:

@@ -9,7 +9,7 @@ from pathlib import Path
 from qckit._paths import notebooks_dir
 from qckit.errors import InputError
 from qckit.log import engine
-from qckit.log.opening import create_log
+from qckit.log.opening import create_log, keep_secret
 from qckit.log.sheets import templates
 from qckit.settings import SETTINGS_FILE, load_settings, settings_text
 
@@ -38,7 +38,7 @@ def new_site(
     date_order : {"ymd", "dmy", "mdy"}
         How dates on this site's field sheets read.
     url : str
-        Database of the log; empty for a file in the site folder.
+        Database of the log; empty for a file in the site folder. A password in it is kept in a file of its own.
     changes : dict of dict, optional
         Section -> setting -> value of further settings that are not the default.
 
@@ -69,7 +69,7 @@ def new_site(
                 {
                     **(changes or {}),
                     "site": {"name": name or folder.resolve().name, "timezone": timezone, "date_order": date_order},
-                    "log": {"url": url},
+                    "log": {"url": keep_secret(folder, url)},
                 }
             ),
             encoding="utf-8",

@@ -6,22 +6,23 @@ Nothing is written here. All problems are gathered, so that a sheet is put right
 from __future__ import annotations
 
 import re
+import unicodedata
 from dataclasses import dataclass, field
 
 import pandas as pd
 
 from qckit.errors import InputError, unknown_name
 from qckit.log import against, plausible, schema
+from qckit.log.photo_files import leads_out, photo_names
+from qckit.log.problems import PROBLEMS
 from qckit.log.query import fetch, known_names, lists_of, rows_of
 from qckit.stages import STAGE_COLUMNS
 from qckit.tables import TABLES, check_table, table_columns, to_utc
 
-__all__ = ["PROBLEMS", "Incoming", "Sifted", "problems_error", "problems_text", "sift"]
-
-PROBLEMS = ("sheet", "row", "column", "value", "rule", "remedy")
-"""Columns of every list of problems."""
+__all__ = ["Incoming", "Sifted", "sift"]
 
 _SHOWN = 20
+_FROM_COUNTING = {*COUNT_COLUMNS.values(), "embryos", "volume_ul", "counter", "counted_by", "photos"}
 _SURROGATE = frozenset(map(chr, range(0xD800, 0xE000)))
 _NORMAL = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d[+-]\d\d:\d\d").fullmatch
 
@@ -56,33 +57,7 @@ class Sifted:
     unchanged: dict[str, int]
     differences: pd.DataFrame  # table, key, column, before, after: rows that are there with other values
     problems: pd.DataFrame
-
-
-def problems_text(problems: pd.DataFrame, limit: int = _SHOWN) -> str:
-    """Write problems as lines: sheet, row, column, value, rule, remedy.
-
-    Parameters
-    ----------
-    problems : DataFrame, shape (n, 6)
-        Columns of ``PROBLEMS``.
-    limit : int
-        Lines shown; the number left is said.
-    """
-    lines = []
-    for p in problems.head(limit).itertuples():
-        value = f" {p.value!r}" if p.value else ""
-        column = f"{p.column}{value} " if p.column else ""
-        lines.append(f"{p.sheet}, {p.row}: {column}{p.rule}. {p.remedy}")
-    if len(problems) > limit:
-        lines.append(f"({len(problems) - limit} more)")
-    return "\n".join(lines)
-
-
-def problems_error(problems: pd.DataFrame, *, nothing: str = "Nothing was imported.") -> InputError:
-    """Build the error that lists every problem; the table is in ``.problems``."""
-    n = len(problems)
-    head = f"{nothing} {n} cell{'s' if n > 1 else ''} or row{'s' if n > 1 else ''} must be put right first:\n"
-    return InputError(head + problems_text(problems), problems=problems)
+    remarks: list[str] = field(default_factory=list)  # where the log has moved on since a row was entered
 
 
 class _Notes:
@@ -106,7 +81,7 @@ class _Notes:
         return pd.DataFrame(rows, columns=list(PROBLEMS))
 
 
-def sift(connection, incoming: list[Incoming]) -> Sifted:
+def sift(connection, incoming: list[Incoming], *, correct: bool = False, emptied: str = "") -> Sifted:
     """Sort incoming rows into new ones, ones the log has already, and ones that cannot be taken.
 
     Parameters
@@ -115,6 +90,11 @@ def sift(connection, incoming: list[Incoming]) -> Sifted:
         Sees the log the rows are meant for.
     incoming : list of Incoming
         In any order; rows may refer to rows of other tables in the same list.
+    correct : bool
+        Cells that differ from the log become corrections, and are no problem.
+    emptied : {"", "keep", "empty"}
+        With ``correct``: whether a value stays, or is taken out, whose cell is empty in the sheet; a problem without an
+        answer.
 
     Returns
     -------
@@ -131,7 +111,7 @@ def sift(connection, incoming: list[Incoming]) -> Sifted:
     seen: dict[str, set] = {}
     new: dict[str, list] = {}
     unchanged: dict[str, int] = {}
-    differences = []
+    differences, remarks = [], []
     for i, (part, frame) in enumerate(zip(incoming, clean, strict=True)):
         if frame is None:
             continue
@@ -139,8 +119,9 @@ def sift(connection, incoming: list[Incoming]) -> Sifted:
         _check_parents(connection, i, part, frame, notes, incoming, seen)
         frame = _leave_bad(frame, notes, i)
         frame = _check_twice(i, part, frame, notes, seen.setdefault(part.table, {}))
-        frame, same, other = _compare(connection, i, part, frame, notes)
+        frame, same, other, moved = _compare(connection, i, part, frame, notes, correct, emptied)
         differences += other
+        remarks += _moved_on(part, moved)
         if part.table in ("photos", "objects"):
             frame = _first_count(connection, i, part, frame, notes, new)
         new.setdefault(part.table, []).append(frame)
@@ -151,6 +132,7 @@ def sift(connection, incoming: list[Incoming]) -> Sifted:
         unchanged,
         pd.DataFrame(differences, columns=["table", "key", "column", "before", "after"]),
         notes.frame(),
+        remarks,
     )
 
 
@@ -244,6 +226,19 @@ def _check_rows(i: int, part: Incoming, frame: pd.DataFrame, notes: _Notes) -> N
                     "holds a character that cannot be stored",
                     "Type the cell again.",
                 )
+    if part.table in ("samples", "photos"):
+        column = "photos" if part.table == "samples" else "photo"
+        for index, names in frame[column].dropna().items():
+            for name in [n for n in photo_names(names) if leads_out(n)]:
+                rule = "names a photo outside the site folder"
+                remedy = "Copy it into photos/ of the site, and write its file name."
+                notes.add(i, part, int(index), column, name, rule, remedy)
+    names = [column for column in _NAMED_BY_PEOPLE.get(part.table, ()) if column in frame]
+    for column in names:
+        for index, name in frame[column].dropna().items():
+            if not _visible(name):
+                rule, remedy = "has nothing in it that can be seen", "Type the name again."
+                notes.add(i, part, int(index), column, name.encode("unicode_escape").decode(), rule, remedy)
     for index, *rest in plausible.impossible(part.table, frame):
         notes.add(i, part, int(index), *rest)
     if part.table == "samples":
@@ -258,6 +253,21 @@ def _check_rows(i: int, part: Incoming, frame: pd.DataFrame, notes: _Notes) -> N
                 "is empty, and so are volume_ul and mass_g",
                 "Fill one of the three, or the count cannot be turned into numbers per gram.",
             )
+
+
+_NAMED_BY_PEOPLE = {
+    "lots": ("lot",),
+    "hatches": ("hatch", "lot", "cone"),
+    "readings": ("hatch",),
+    "samples": ("sample", "hatch"),
+    "feeds": ("feed",),
+    "changes": ("change",),
+}
+
+
+def _visible(name: str) -> bool:
+    """Tell whether a name has any letter, digit or sign that shows."""
+    return any(unicodedata.category(c)[0] in "LNPS" for c in name)
 
 
 def _cannot_be_stored(text: str) -> bool:
@@ -315,6 +325,14 @@ def _check_hours(connection, i, part, frame, notes, incoming) -> None:
     for other in incoming:
         if other.table == "hatches" and {"hatch", "started"} <= set(other.frame.columns):
             starts.update({str(h).strip(): s for h, s in zip(other.frame["hatch"], other.frame["started"])})
+    volumes = dict(zip(hatches["hatch"], hatches["volume_ml"], strict=True))
+    for other in incoming:
+        if other.table == "hatches" and {"hatch", "volume_ml"} <= set(other.frame.columns):
+            given = pd.to_numeric(other.frame["volume_ml"], errors="coerce")
+            volumes.update({str(h).strip(): v for h, v in zip(other.frame["hatch"], given)})
+    volume_ml = pd.to_numeric(frame["hatch"].map(volumes), errors="coerce")
+    for index, *rest in plausible.beyond_cone(frame, volume_ml):
+        notes.add(i, part, int(index), *rest)
     started = pd.to_datetime(frame["hatch"].map(starts), utc=True, format="ISO8601", errors="coerce")
     hours = (to_utc(frame["taken"]) - started).dt.total_seconds() / 3600
     for index in frame.index[hours < 0]:
@@ -363,12 +381,22 @@ def _check_twice(i, part: Incoming, frame, notes: _Notes, places: dict) -> pd.Da
     return frame.drop(index=drop)
 
 
-def _compare(connection, i, part: Incoming, frame, notes: _Notes):
+def _compare(connection, i, part: Incoming, frame, notes: _Notes, correct: bool, emptied: str):
     """Leave out rows the log has already; a row with other values than the log's is a problem."""
-    there, same, cells = against.compare(connection, part.table, frame)
+    there, same, cells, moved = against.compare(connection, part.table, frame, set(part.frame.columns))
     differences = []
     for index, key, column, before, after in cells:
+        if correct and before and not after and emptied != "empty":
+            if not emptied:
+                rule = f"is empty here, and the log has {before}"
+                remedy = (
+                    "Say with --emptied keep that such values stay, or with --emptied empty that they are taken out."
+                )
+                notes.add(i, part, int(index), column, None, rule, remedy)
+            continue
         differences.append((part.table, key, column, before, after))
+        if correct:
+            continue
         first = schema.KEYS[part.table][0]
         notes.add(
             i,
@@ -380,7 +408,20 @@ def _compare(connection, i, part: Incoming, frame, notes: _Notes):
             "If the log is right, correct the sheet; if the sheet is right, import it again with "
             "--correct REASON, which keeps both values.",
         )
-    return frame.drop(index=there), same, differences
+    return frame.drop(index=there), same, differences, moved
+
+
+def _moved_on(part: Incoming, moved: list[tuple]) -> list[str]:
+    """Say where a sheet still has what was corrected or counted anew since."""
+    first = schema.KEYS[part.table][0]
+    shown = [
+        f"{part.source}: {first} {' | '.join(map(str, key))} has {column} {sheet or 'empty'} here, "
+        f"as once entered, and {now or 'empty'} in the log since; the log keeps it"
+        for key, column, now, sheet in moved[:_SHOWN]
+        if sheet or column not in _FROM_COUNTING
+    ]
+    left = len(moved) - _SHOWN
+    return shown + ([f"{part.source}: {left} more such cells"] if left > 0 else [])
 
 
 def _first_count(connection, i, part: Incoming, frame, notes: _Notes, new: dict) -> pd.DataFrame:

@@ -13,9 +13,10 @@ from pathlib import Path
 import sqlalchemy as sa
 
 from qckit.errors import InputError
-from qckit.log import engine, schema
+from qckit.log import backup, engine, schema
+from qckit.log.meta import version_of
 
-__all__ = ["MIGRATIONS", "bring_up_to_date", "create", "log_id", "version_of"]
+__all__ = ["MIGRATIONS", "bring_up_to_date", "create"]
 
 
 def create(database: sa.Engine) -> None:
@@ -44,20 +45,6 @@ def create(database: sa.Engine) -> None:
         )
 
 
-def version_of(connection) -> int:
-    """Return the schema version of a log."""
-    if "meta" not in sa.inspect(connection).get_table_names():
-        place = engine.shown_url(connection.engine.url.render_as_string(hide_password=False))
-        raise InputError(f"{place}: holds no qckit log. Make an empty one with  qckit log create.")
-    value = connection.execute(sa.select(schema.META.c.value).where(schema.META.c.name == "schema_version")).scalar()
-    return int(value)
-
-
-def log_id(connection) -> str:
-    """Return the name a log was born with; copies and backups keep it."""
-    return connection.execute(sa.select(schema.META.c.value).where(schema.META.c.name == "log_id")).scalar()
-
-
 def bring_up_to_date(database: sa.Engine, folder: Path, *, upgrade: bool = True) -> None:
     """Migrate an older log, after a backup in the site's ``backups/``; refuse a newer one.
 
@@ -81,8 +68,6 @@ def bring_up_to_date(database: sa.Engine, folder: Path, *, upgrade: bool = True)
             f"{place}: the log has schema version {found} and must be brought to {schema.SCHEMA_VERSION} first. "
             "Run  qckit log upgrade."
         )
-    from qckit.log import backup
-
     backup.before_upgrade(database, found, folder)
     with engine.writing(database) as connection:
         for version in range(version_of(connection), schema.SCHEMA_VERSION):

@@ -3,24 +3,85 @@
 from __future__ import annotations
 
 import datetime as dt
+import os
 from collections.abc import Callable
 from pathlib import Path
 
 import sqlalchemy as sa
 
-from qckit.errors import InputError
+from qckit.errors import InputError, one_line
 from qckit.log import engine, migrate
 from qckit.log.store import SiteLog
 from qckit.settings import Settings, load_settings
 
-__all__ = ["create_log", "log_url", "open_log"]
+__all__ = ["SECRET_FILE", "create_log", "keep_secret", "log_url", "open_log"]
 
 
 def log_url(settings: Settings) -> str:
-    """Return the address of a site's log: the server in the settings, or the file in the site folder."""
+    """Return the address of a site's log: the server in the settings, or the file in the site folder.
+
+    The whole address of a server, with its password, comes from the environment variable ``QCKIT_LOG_URL`` or from the
+    file ``log-address.secret`` of the site, which only its owner may read; never from the settings, which are exported.
+
+    Raises
+    ------
+    InputError
+        The settings hold a password, or others may read the file that does.
+    """
     if settings.log.url:
-        return settings.log.url
+        return _server_address(settings)
     return sa.URL.create("sqlite", database=str(Path(settings.folder) / engine.LOG_FILE)).render_as_string()
+
+
+SECRET_FILE = "log-address.secret"
+"""File in the site folder with the whole address of the log, password included."""
+
+
+def _server_address(settings: Settings) -> str:
+    url, folder = settings.log.url, Path(settings.folder)
+    if engine.has_password(url):
+        raise InputError(
+            f"{folder / 'qckit.toml'}, section [log]: url holds a password, and that file is exported with the "
+            f"records. Put the whole address into {folder / SECRET_FILE}, which only you may read (chmod 600), or into "
+            "the environment variable QCKIT_LOG_URL; and leave the password out of url."
+        )
+    if (path := engine.sqlite_path(url)) is not None:  # a path is meant as seen from the site folder
+        return sa.URL.create("sqlite", database=str(folder / path)).render_as_string()
+    if whole := os.environ.get("QCKIT_LOG_URL", "").strip():
+        return whole
+    secret = folder / SECRET_FILE
+    try:
+        if not secret.exists():
+            return url
+        status = secret.stat()
+        if os.name == "posix" and status.st_mode & 0o077:
+            raise InputError(f"{secret}: others may read the password in it. Run  chmod 600 {secret}")
+        if not secret.is_file() or status.st_size > 10_000:
+            raise InputError(f"{secret}: is no file of one line. Write the whole address of the log into it.")
+        return secret.read_text(encoding="utf-8-sig").strip()
+    except (OSError, UnicodeDecodeError) as error:
+        raise InputError(f"{secret}: cannot be read ({one_line(error)}). It holds the log's whole address.") from error
+
+
+def keep_secret(folder: Path, url: str) -> str:
+    """Keep an address that holds a password in a file that only its owner may read; return it without the password."""
+    if not engine.has_password(url):
+        return url
+    parsed = sa.make_url(url)
+    secret = folder / SECRET_FILE
+    secret.unlink(missing_ok=True)
+    with os.fdopen(os.open(secret, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w", encoding="utf-8") as file:
+        file.write(url + "\n")
+    plain = sa.URL.create(
+        parsed.drivername,
+        parsed.username,
+        None,
+        parsed.host,
+        parsed.port,
+        parsed.database,
+        {k: v for k, v in parsed.query.items() if "passw" not in k.casefold()},
+    )
+    return plain.render_as_string()
 
 
 def _utc_now() -> str:

@@ -11,18 +11,17 @@ import hashlib
 import io
 import json
 import zipfile
-import zlib
 from pathlib import Path
 
 import sqlalchemy as sa
 
 from qckit import __version__
 from qckit.errors import InputError
-from qckit.files import neutralise, restore
-from qckit.log import engine, migrate, query, schema
+from qckit.files import neutralise
+from qckit.log import engine, meta, query, schema
 from qckit.tables import TABLES
 
-__all__ = ["TABLES_OUT", "digest", "export_zip", "restore_zip", "verify_zip", "write_package"]
+__all__ = ["PACKAGE", "TABLES_OUT", "digest", "export_zip", "write_package"]
 
 TABLES_OUT = ("steps", *schema.ORDER, "corrections")
 """Tables of the package, in an order in which they can be entered."""
@@ -36,7 +35,7 @@ _KIND = {
     "float": "number",
     "yesno": "boolean",
 }
-_PACKAGE = "datapackage.json"
+PACKAGE = "datapackage.json"
 _ROWS_AT_ONCE = 50_000
 
 
@@ -62,9 +61,14 @@ def export_zip(log, path: str | Path) -> Path:
     if path.exists():
         raise InputError(f"{path}: is there already. Give another name.")
     settings = log.folder / "qckit.toml"
-    extra = {"qckit.toml": settings.read_bytes()} if str(log.folder) != "." and settings.is_file() else {}
+    extra = {"qckit.toml": _without_secrets(settings)} if str(log.folder) != "." and settings.is_file() else {}
     write_package(log.engine, path, {name: schema.table(name) for name in TABLES_OUT}, extra)
     return path
+
+
+def _without_secrets(path: Path) -> bytes:
+    """Settings as they may travel: no password of an address, in a comment neither."""
+    return engine.masked(path.read_text(encoding="utf-8-sig")).encode("utf-8")
 
 
 def write_package(database: sa.Engine, path: Path, tables: dict[str, sa.Table], extra: dict[str, bytes]) -> None:
@@ -87,7 +91,7 @@ def write_package(database: sa.Engine, path: Path, tables: dict[str, sa.Table], 
         ):
             described = [_write_table(connection, package, name, table) for name, table in tables.items()]
             about = _about(connection, described)
-            package.writestr(_PACKAGE, json.dumps(about, indent=1, ensure_ascii=False))
+            package.writestr(PACKAGE, json.dumps(about, indent=1, ensure_ascii=False))
             for name, content in extra.items():
                 package.writestr(name, content)
         part.replace(path)
@@ -105,11 +109,11 @@ def _about(connection, described: list[dict]) -> dict:
         "profile": "tabular-data-package",
         "name": "qckit-site",
         "title": "Records of a hatch room",
-        "id": migrate.log_id(connection),
+        "id": meta.log_id(connection),
         "created": connection.execute(
             sa.select(schema.META.c.value).where(schema.META.c.name == "created_at")
         ).scalar(),
-        "qckit": {"schema_version": migrate.version_of(connection), "software": __version__},
+        "qckit": {"schema_version": meta.version_of(connection), "software": __version__},
         "resources": described,
     }
 
@@ -166,16 +170,6 @@ def _out(value):
     return repr(value) if isinstance(value, float) else value
 
 
-def _in(text: str, kind: str):
-    if text == "":
-        return None
-    if kind == "string":
-        return "" if text == "''" else restore(text)
-    if kind == "boolean":
-        return text == "true"
-    return int(text) if kind == "integer" else float(text)
-
-
 def _table_schema(name: str, t: sa.Table) -> dict:
     """Describe a table after Table Schema: fields with type, unit, limits and meaning; keys."""
     contract = {c.name: c for c in TABLES.get(name, ())}
@@ -215,99 +209,6 @@ def _type_of(column: sa.Column) -> str:
     return "number" if isinstance(column.type, sa.Double) else "string"
 
 
-def _package(path: Path):
-    """Open a package and return (zip, description), checked."""
-    try:
-        package = zipfile.ZipFile(path)
-        about = json.loads(package.read(_PACKAGE))
-    except (OSError, KeyError, ValueError, zipfile.BadZipFile) as error:
-        raise InputError(
-            f"{path}: is not a site export ({error}). Give the zip that  qckit log export NAME.zip  wrote."
-        ) from error
-    version = about.get("qckit", {}).get("schema_version", 0)
-    # an older package lacks tables or columns that came later; they stay empty
-    if not 1 <= version <= schema.SCHEMA_VERSION:
-        package.close()
-        raise InputError(
-            f"{path}: was written with schema version {version}, and this qckit reads {schema.SCHEMA_VERSION} at most. "
-            "Upgrade qckit on this computer."
-        )
-    return package, about
-
-
-def verify_zip(log, path: str | Path) -> None:
-    """Check that every table of a package is whole; raises InputError if not."""
-    package, about = _package(Path(path))
-    with package:
-        for resource in about["resources"]:
-            _content(package, resource, path)
-
-
-def _content(package, resource: dict, path) -> bytes:
-    try:
-        content = package.read(resource["path"])
-    except (OSError, KeyError, zipfile.BadZipFile, zlib.error):
-        content = None
-    if content is None or f"sha256:{hashlib.sha256(content).hexdigest()}" != resource["hash"]:
-        raise InputError(
-            f"{path}: {resource['path']} was changed or is damaged. Use another export; to change "
-            "records, restore this one and write corrections."
-        )
-    return content
-
-
-def restore_zip(path: str | Path, site: str | Path) -> Path | str:
-    """Enter a package into a site that has no records yet; the log is then identical to the one exported.
-
-    Parameters
-    ----------
-    path : path
-        From :func:`export_zip`.
-    site : path or str
-        A site folder, or a database URL.
-
-    Returns
-    -------
-    Path or str
-        The log's file, or the server's address.
-
-    Raises
-    ------
-    InputError
-        The log holds records already, or the package is damaged.
-    """
-    from qckit.log.opening import create_log, log_url
-    from qckit.settings import load_settings
-
-    url = str(site) if "://" in str(site) else log_url(load_settings(site))
-    package, about = _package(Path(path))
-    create_log(url)
-    database = engine.make_engine(url)
-    try:
-        with package, engine.writing(database) as connection:
-            if connection.execute(sa.select(sa.func.count()).select_from(schema.STEPS)).scalar():
-                raise InputError(
-                    f"{engine.shown_url(url)}: holds records already, and nothing is written over them. "
-                    "Restore into a new site."
-                )
-            for resource in sorted(about["resources"], key=lambda r: TABLES_OUT.index(r["name"])):
-                _enter(connection, resource, _content(package, resource, path))
-            for name, value in (("log_id", about["id"]), ("created_at", about["created"])):
-                connection.execute(sa.update(schema.META).where(schema.META.c.name == name).values(value=value))
-    finally:
-        database.dispose()
-    return engine.sqlite_path(url) or engine.shown_url(url)
-
-
-def _enter(connection, resource: dict, content: bytes) -> None:
-    kinds = [f["type"] for f in resource["schema"]["fields"]]
-    reader = csv.reader(io.StringIO(content.decode("utf-8"), newline=""))
-    columns = next(reader)
-    lists = [[_in(text, kind) for text in column] for kind, column in zip(kinds, zip(*reader, strict=True))]
-    if lists:
-        engine.write_rows(connection, resource["name"], columns, lists)
-
-
 def digest(log) -> dict[str, str]:
     """Return a SHA-256 over each table's rows, to tell whether two logs are identical."""
     sums = {}
@@ -316,5 +217,5 @@ def digest(log) -> dict[str, str]:
             frame = query.fetch(connection, name, revisions="all", corrected=False, internal=True)
             text = frame.astype(object).where(frame.notna(), None).to_json(orient="values", double_precision=15)
             sums[name] = hashlib.sha256(text.encode()).hexdigest()
-        sums["meta"] = migrate.log_id(connection)
+        sums["meta"] = meta.log_id(connection)
     return sums

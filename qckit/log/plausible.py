@@ -6,16 +6,27 @@ refused.
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import NamedTuple
 
 import pandas as pd
 
 from qckit.log import query, schema
-from qckit.log.corrections import mending
+from qckit.log.problems import mending
 from qckit.quantities import HATCHING_PPT, WATER_C, in_standard_unit
 from qckit.tables import to_utc
 
-__all__ = ["MOST_PER_G", "Doubt", "doubts", "impossible", "notes_on", "times_to_come"]
+__all__ = [
+    "MOST_PER_G",
+    "Doubt",
+    "beyond_cone",
+    "days_apart",
+    "doubts",
+    "impossible",
+    "lone_cones",
+    "notes_on",
+    "times_to_come",
+]
 
 MOST_PER_G = 450_000.0
 """More nauplii per gram than any cysts hold: 220,000 to 300,000 in most lots (common practice), 363,000 full cysts in a
@@ -29,6 +40,20 @@ _OVER_OWN = 1.25  # of the site's own most: weighing out a little more is no mis
 _MOST_NAUPLII_PER_UL = 1000.0 / 1.63  # by the lightest strain's dry weight, µg (Vanhaecke and Sorgeloos 1980)
 _WATER_G_PER_L = 1000.0
 _SHOWN = 20
+_READINGS = {  # what can be read off an instrument at all
+    "temperature": (-5.0, 140.0, "temperature of water (°C or °F)"),
+    "salinity": (0.0, 350.0, "salinity"),
+    "ph": (0.0, 14.0, "pH"),
+    "oxygen": (0.0, 500.0, "oxygen (mg/l or %)"),
+    "light": (0.0, 200_000.0, "light"),
+}
+_PH = (6.5, 10.0)  # hatching water is kept above 8; below this decapsulating acids, above it lye (common practice)
+_LONG_H = 240.0  # ten days after wetting nobody counts a hatch
+_LARGE_PART = 0.2  # of the cone in one subsample
+_DILUTED = 2000.0
+_KNOWN_CONE, _KNOWN_SITE = 3, 12  # hatches in a cone, and in all of these, before a new one stands out
+_LOT_DATES = ("harvested", "received", "opened", "best_before")
+_OLD_YEARS, _KEPT_YEARS = 30, 40  # a lot harvested longer ago, or good longer than this
 
 
 class Doubt(NamedTuple):
@@ -53,31 +78,79 @@ def impossible(table: str, frame: pd.DataFrame) -> list[tuple]:
     -------
     list of (index, column, value, rule, remedy)
     """
-    if table == "hatches":
-        g_per_l = _g_per_l(frame)
-        return [
-            (
+    look = {"hatches": _impossible_hatches, "samples": _impossible_samples, "readings": _impossible_readings}.get(table)
+    return [] if look is None else list(look(frame))
+
+
+def _impossible_hatches(frame: pd.DataFrame):
+    g_per_l = _g_per_l(frame)
+    for i in frame.index[g_per_l > _WATER_G_PER_L]:
+        yield (
+            i,
+            "cysts_g",
+            f"{frame.at[i, 'cysts_g']:g}",
+            f"is more cysts than water, in volume_ml {frame.at[i, 'volume_ml']:g}",
+            "Correct cysts_g (grams) or volume_ml (millilitres: 20 l are 20000).",
+        )
+
+
+def _impossible_samples(frame: pd.DataFrame):
+    per_ul = frame["nauplii"].astype("float64") / frame["volume_ul"]
+    for i in frame.index[per_ul > _MOST_NAUPLII_PER_UL]:
+        yield (
+            i,
+            "nauplii",
+            f"{frame.at[i, 'nauplii']}",
+            f"is more than {frame.at[i, 'volume_ul']:g} µl can hold",
+            "Enter the number counted, not that of the cone; and volume_ul in microlitres (1 ml is 1000).",
+        )
+    for part, whole, factor, unit in (("volume_ul", "harvest_ml", 1000.0, "ml"), ("mass_g", "harvest_g", 1.0, "g")):
+        for i in frame.index[frame[part] > factor * frame[whole] * (1 + 1e-9)]:
+            yield (
                 i,
-                "cysts_g",
-                f"{frame.at[i, 'cysts_g']:g}",
-                f"is more cysts than water, in volume_ml {frame.at[i, 'volume_ml']:g}",
-                "Correct cysts_g (grams) or volume_ml (millilitres: 20 l are 20000).",
+                part,
+                f"{frame.at[i, part]:g}",
+                f"is more than the whole harvest, {whole} {frame.at[i, whole]:g} {unit}",
+                f"Correct {part} or {whole}.",
             )
-            for i in frame.index[g_per_l > _WATER_G_PER_L]
-        ]
-    if table == "samples":
-        per_ul = frame["nauplii"].astype("float64") / frame["volume_ul"]
-        return [
-            (
+
+
+def _impossible_readings(frame: pd.DataFrame):
+    for quantity, (low, high, words) in _READINGS.items():
+        value = frame["value"].where(frame["quantity"] == quantity)
+        for i in frame.index[(value < low) | (value > high)]:
+            yield (
                 i,
-                "nauplii",
-                f"{frame.at[i, 'nauplii']}",
-                f"is more than {frame.at[i, 'volume_ul']:g} µl can hold",
-                "Enter the number counted, not that of the cone; and volume_ul in microlitres (1 ml is 1000).",
+                "value",
+                f"{value[i]:g}",
+                f"is no {words}: {low:g} to {high:g} can be",
+                "Correct the value, or its unit.",
             )
-            for i in frame.index[per_ul > _MOST_NAUPLII_PER_UL]
-        ]
-    return []
+
+
+def beyond_cone(samples: pd.DataFrame, volume_ml: pd.Series) -> list[tuple]:
+    """Find samples of more water than their cone holds.
+
+    Parameters
+    ----------
+    samples : DataFrame, shape (n, any)
+    volume_ml : Series, shape (n,)
+        Water in the cone of each sample's hatch. [ml]
+
+    Returns
+    -------
+    list of (index, column, value, rule, remedy)
+    """
+    return [
+        (
+            i,
+            "volume_ul",
+            f"{samples.at[i, 'volume_ul']:g}",
+            f"is more than the whole cone, volume_ml {volume_ml[i]:g} of its hatch",
+            "Correct volume_ul (microlitres: 1 ml is 1000), or volume_ml of the hatch.",
+        )
+        for i in samples.index[samples["volume_ul"] > 1000.0 * volume_ml]
+    ]
 
 
 def doubts(tables: dict[str, pd.DataFrame], max_g_per_l: float) -> list[Doubt]:
@@ -103,8 +176,11 @@ def doubts(tables: dict[str, pd.DataFrame], max_g_per_l: float) -> list[Doubt]:
     ):
         if name in tables:
             found += look(tables[name])
+    if "samples" in tables:
+        found += _samples(tables["samples"])
     if {"samples", "hatches"} <= set(tables):
         found += _per_gram(tables["samples"], tables["hatches"])
+        found += _large_parts(tables["samples"], tables["hatches"])
     return found
 
 
@@ -161,13 +237,116 @@ def _hatches(hatches: pd.DataFrame, max_g_per_l: float) -> list[Doubt]:
             hint = "If it was so, nothing is to be mended."
         found.append(_doubt("hatches", hatches, i, "cysts_g", what, hint))
     found += _water(hatches, "hatches", "temperature_c", hatches["temperature_c"])
+    found += _acid(hatches, "hatches", "ph", hatches["ph"])
     return found + _salt(hatches, "hatches", "salinity_ppt", hatches["salinity_ppt"])
 
 
 def _readings(readings: pd.DataFrame) -> list[Doubt]:
     value = in_standard_unit(readings)
     found = _water(readings, "readings", "value", value.where(readings["quantity"] == "temperature"))
+    found += _acid(readings, "readings", "value", value.where(readings["quantity"] == "ph"))
     return found + _salt(readings, "readings", "value", value.where(readings["quantity"] == "salinity"))
+
+
+def _acid(frame: pd.DataFrame, table: str, column: str, ph: pd.Series) -> list[Doubt]:
+    """Water that is acid or lye."""
+    hint = f"Cysts are hatched between pH {_PH[0]:g} and {_PH[1]:g}."
+    return [
+        _doubt(table, frame, i, column, f"the pH is {ph[i]:g}", hint)
+        for i in frame.index[(ph < _PH[0]) | (ph > _PH[1])]
+    ]
+
+
+def _samples(samples: pd.DataFrame) -> list[Doubt]:
+    """Samples that say nothing per gram, or were taken or diluted beyond what is done."""
+    counted = samples["nauplii"].notna()
+    bare = samples[["volume_ul", "mass_g", "chamber_depth_mm"]].isna().all(axis=1) & counted
+    found = []
+    for i in samples.index[bare]:
+        hint = "Without one of them it says nothing about nauplii per gram."
+        found.append(
+            _doubt("samples", samples, i, "volume_ul", "has neither volume_ul, mass_g nor chamber_depth_mm", hint)
+        )
+    for i in samples.index[samples["hours"] > _LONG_H]:
+        what = f"was taken {samples.at[i, 'hours']:g} h after wetting"
+        found.append(_doubt("samples", samples, i, "hours", what, "Nauplii have starved by then."))
+    for i in samples.index[samples["dilution"] > _DILUTED]:
+        what = f"was diluted {samples.at[i, 'dilution']:g} times"
+        found.append(_doubt("samples", samples, i, "dilution", what, "1 means not diluted, 10 means one part in ten."))
+    whole = samples["harvest_ml"].isna() & samples["harvest_g"].isna()
+    for i in samples.index[(samples["kind"] == "harvest") & whole]:
+        what = "is of a harvest, and harvest_ml or harvest_g is not given"
+        found.append(
+            _doubt("samples", samples, i, "harvest_ml", what, "Without it nothing is known of the whole harvest.")
+        )
+    return found
+
+
+def _large_parts(samples: pd.DataFrame, hatches: pd.DataFrame) -> list[Doubt]:
+    """Subsamples that are a large part of their cone."""
+    volume_ml = samples["hatch"].map(hatches.drop_duplicates("hatch").set_index("hatch")["volume_ml"])
+    part = samples["volume_ul"] / (1000.0 * volume_ml)
+    return [
+        _doubt(
+            "samples",
+            samples,
+            i,
+            "volume_ul",
+            f"{samples.at[i, 'volume_ul']:g} µl are {100 * part[i]:.0f} % of the cone",
+            "Look whether it is in microlitres (1 ml is 1000).",
+        )
+        for i in samples.index[(part > _LARGE_PART) & (part <= 1) & (samples["kind"] == "subsample")]
+    ]
+
+
+def lone_cones(hatches: pd.DataFrame) -> list[Doubt]:
+    """Find hatches in a cone that no other hatch ever stood in, at a site whose cones are well known.
+
+    Parameters
+    ----------
+    hatches : DataFrame, shape (n, any)
+        All hatches of the log.
+    """
+    uses = hatches["cone"].value_counts()
+    known = uses[uses >= _KNOWN_CONE]
+    if len(known) < 1 or known.sum() < _KNOWN_SITE:
+        return []
+    shown = ", ".join(sorted(map(str, known.index))[:8])
+    return [
+        _doubt(
+            "hatches", hatches, i, "cone", f"no other hatch stood in cone {hatches.at[i, 'cone']!r}", f"Known: {shown}."
+        )
+        for i in hatches.index[hatches["cone"].map(uses) == 1]
+    ]
+
+
+def days_apart(lots: pd.DataFrame, now: str) -> list[Doubt]:
+    """Find lots whose dates contradict each other or the calendar.
+
+    Parameters
+    ----------
+    lots : DataFrame, shape (n, any)
+    now : str
+        ISO time.
+    """
+    today, found = now[:10], []
+    for row in lots.itertuples():
+        dates = {c: getattr(row, c) for c in _LOT_DATES if isinstance(getattr(row, c), str)}
+        shown = {c: f"{c} is {d}" for c, d in dates.items()}
+        what = next((f"{shown[c]}, still to come" for c in _LOT_DATES[:3] if c in dates and dates[c] > today), "")
+        for early, late in pairwise([c for c in _LOT_DATES if c in dates]):
+            if dates[late][: len(dates[early])] < dates[early][: len(dates[late])] and late != "best_before":
+                what = what or f"{shown[late]}, and {shown[early]}"
+        if "harvested" in dates and int(today[:4]) - int(dates["harvested"][:4]) > _OLD_YEARS:
+            what = what or shown["harvested"]
+        if "best_before" in dates and int(dates["best_before"][:4]) - int(today[:4]) > _KEPT_YEARS:
+            what = what or shown["best_before"]
+        if what:
+            column = next(c for c in _LOT_DATES if c in dates and what.startswith(f"{c} is"))
+            found.append(
+                _doubt("lots", lots, row.Index, column, what, "Look at the year, and at the order of day and month.")
+            )
+    return found
 
 
 def _water(frame: pd.DataFrame, table: str, column: str, celsius: pd.Series) -> list[Doubt]:
@@ -275,10 +454,18 @@ def notes_on(connection, new: dict[str, pd.DataFrame], max_g_per_l: float, now: 
     """
     own = {name: new[name] for name in ("lots", "hatches", "readings", "samples") if name in new}
     found = doubts(own, max_g_per_l) + times_to_come(own, now)
+    if "lots" in own:
+        found += days_apart(own["lots"], now)
+    if "hatches" in own:
+        every = pd.concat([query.fetch(connection, "hatches"), own["hatches"]], ignore_index=True)
+        coming = set(own["hatches"]["hatch"])
+        found += [d for d in lone_cones(every) if d.key in coming]
     if "samples" in own:
         coming = set(own["hatches"]["hatch"]) if "hatches" in own else set()
         if before := sorted(set(own["samples"]["hatch"]) - coming):
-            found += _per_gram(own["samples"], query.fetch(connection, "hatches", {"hatch": before}))
+            logged = query.fetch(connection, "hatches", {"hatch": before})
+            found += _per_gram(own["samples"], logged)
+            found += _large_parts(own["samples"], logged)
     said = [f"{d.table} {d.key}: {d.what}. {d.remedy}" for d in found[:_SHOWN]]
     if len(found) > _SHOWN:
         said.append(f"{len(found) - _SHOWN} more values hardly can be: see  qckit log check.")

@@ -9,7 +9,8 @@ import sqlalchemy as sa
 
 from qckit import __version__
 from qckit.errors import InputError
-from qckit.log import engine, intake, query, schema
+from qckit.log import engine, query, schema
+from qckit.log.problems import PROBLEMS
 
 __all__ = ["SOFTWARE", "ImportResult", "begin", "insert", "last", "need_by"]
 
@@ -27,7 +28,7 @@ class ImportResult:
     notes : list of str
         How doubtful cells were read, so that nothing is guessed silently.
     problems : DataFrame
-        Rows left out (``accept_good_rows``), columns of ``intake.PROBLEMS``.
+        Rows left out (``accept_good_rows``), columns of ``problems.PROBLEMS``.
     corrected : int
         Cells of rows already there that became corrections.
     """
@@ -35,8 +36,9 @@ class ImportResult:
     added: dict[str, int] = field(default_factory=dict)
     unchanged: dict[str, int] = field(default_factory=dict)
     notes: list[str] = field(default_factory=list)
-    problems: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=list(intake.PROBLEMS)))
+    problems: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=list(PROBLEMS)))
     corrected: int = 0
+    doubts: list[str] = field(default_factory=list)  # of the notes, those about values that hardly can be
 
     def __str__(self) -> str:
         """Say it in one sentence."""

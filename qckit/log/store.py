@@ -8,7 +8,10 @@ from pathlib import Path
 import pandas as pd
 import sqlalchemy as sa
 
-from qckit.log import corrections, counts, engine, hand, intake, plausible, query, spans, steps, undoing
+from qckit.errors import unknown_name
+from qckit.log import corrections, counts, engine, hand, intake, plausible, query, spans, steps, typed, undoing
+from qckit.log.photo_files import photo_names
+from qckit.log.problems import problems_error
 from qckit.log.steps import ImportResult
 from qckit.settings import Settings
 from qckit.tables import to_utc
@@ -125,7 +128,7 @@ class SiteLog:
             )
             for s in waiting.itertuples()
             for on_sheet in [not pd.isna(s.um_per_px)]
-            for photo in counts.photo_names(s.photos)
+            for photo in photo_names(s.photos)
         ]
         columns = ["sample", "hatch", "photo", "um_per_px", "chamber_depth_mm", "taken", "scale_source"]
         return pd.DataFrame(rows, columns=columns).astype({"um_per_px": "float64", "chamber_depth_mm": "float64"})
@@ -228,6 +231,7 @@ class SiteLog:
         source_sha256: str = "",
         accept_good_rows: bool = False,
         correct: str = "",
+        emptied: str = "",
         action: str = "import",
     ) -> ImportResult:
         """Sift incoming rows and write the new ones, in one step.
@@ -240,19 +244,23 @@ class SiteLog:
         accept_good_rows : bool
             Write the rows that are right although others are not.
         correct : str
-            A reason: rows that are in the log with other values become corrections.
+            A reason: rows that are in the log with other values become corrections. Columns that a sheet does not have
+            stay as they are.
+        emptied : {"", "keep", "empty"}
+            With ``correct``, what becomes of a value whose cell is empty in the sheet: it stays, or goes; without
+            an answer such cells are problems.
         action : str
             What the step is called in the history.
         """
         steps.need_by(by)
+        if emptied not in ("", "keep", "empty"):
+            raise unknown_name("answer for emptied cells", emptied, ("keep", "empty"))
         with engine.writing(self.engine) as connection:
-            sifted = intake.sift(connection, incoming)
+            sifted = intake.sift(connection, incoming, correct=bool(correct), emptied=emptied)
             doubtful = plausible.notes_on(connection, sifted.new, self.settings.feed.max_g_per_l, self.now())
             problems = sifted.problems
-            if correct:
-                problems = problems[~problems["remedy"].str.contains("--correct", regex=False)]
             if len(problems) and not accept_good_rows:
-                raise intake.problems_error(problems)
+                raise problems_error(problems)
             added = {name: len(frame) for name, frame in sifted.new.items()}
             fixes = sifted.differences if correct else sifted.differences.head(0)
             if added or len(fixes):
@@ -264,7 +272,9 @@ class SiteLog:
                 if cells:
                     corrections.write(connection, number, cells, self.now(), by, correct)
         notes = [note for part in incoming for note in getattr(part, "notes", ())]
-        return ImportResult(added, sifted.unchanged, notes + doubtful, problems.reset_index(drop=True), len(fixes))
+        notes += sifted.remarks
+        problems = problems.reset_index(drop=True)
+        return ImportResult(added, sifted.unchanged, notes + doubtful, problems, len(fixes), doubts=doubtful)
 
     def import_sheets(
         self,
@@ -275,13 +285,20 @@ class SiteLog:
         accept_good_rows: bool = False,
         ignore_columns=(),
         correct: str = "",
+        emptied: str = "",
     ) -> ImportResult:
-        """Import field sheets (CSV or Excel) in one step; see :func:`qckit.log.sheets.reading.read_sheets`."""
+        """Import field sheets (CSV, Excel or folders of them) in one step; see :meth:`take` and ``sheets.reading``."""
         from qckit.log.sheets import reading as sheets
 
         incoming, digest, source = sheets.read_sheets(paths, self.settings, table=table, ignore_columns=ignore_columns)
         return self.take(
-            incoming, by=by, source=source, source_sha256=digest, accept_good_rows=accept_good_rows, correct=correct
+            incoming,
+            by=by,
+            source=source,
+            source_sha256=digest,
+            accept_good_rows=accept_good_rows,
+            correct=correct,
+            emptied=emptied,
         )
 
     def record_counts(
@@ -335,10 +352,12 @@ class SiteLog:
         key : str or tuple
             The row's name; a tuple where several columns name it.
         after : object
-            The right value; None or empty text leaves the cell empty.
+            The right value; None or empty text leaves the cell empty. Text is read as a cell of a sheet is: a time
+            without offset is the site's clock, dates stand in the site's order, a decimal comma is taken.
         by, reason : str
             Who, and why.
         """
+        after = typed.typed_cell(table, column, after, self.settings)
         self._correct_step(by, reason, [(table, key, column, after)], "correct")
 
     def withdraw(self, table: str, key, *, by: str, reason: str) -> int:

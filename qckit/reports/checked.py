@@ -6,7 +6,6 @@ import tempfile
 from pathlib import Path
 
 from qckit.files import safe_name
-from qckit.reports.uncounted import PHOTOS_FOLDER
 from qckit.stages import stage_words
 
 __all__ = ["checked_photos"]
@@ -77,9 +76,10 @@ def _draw(site: Path, photo: dict, objects, folder: Path) -> str:
     """Draw one photo; an empty path where its file is gone or can no longer be read."""
     from qckit.counting import draw_checked
     from qckit.errors import QcError
+    from qckit.log.photo_files import find_photo
     from qckit.photo import read_photo
 
-    source = _find(site, photo["photo"])
+    source = find_photo(site, photo["photo"])
     if source is None:
         return ""
     try:
@@ -91,11 +91,3 @@ def _draw(site: Path, photo: dict, objects, folder: Path) -> str:
     image = draw_checked(picture.pixels, shown, um_per_px=photo["um_per_px"], px_per_photo_px=1 / picture.reduction)
     image.convert("RGB").save(target, quality=85)
     return str(target)
-
-
-def _find(site: Path, name: str) -> Path | None:
-    for place in (site / PHOTOS_FOLDER / name, site / name):
-        if place.is_file():
-            return place
-    files = sorted((site / PHOTOS_FOLDER).rglob("*"))
-    return next((p for p in files if p.name == Path(name).name and p.is_file()), None)

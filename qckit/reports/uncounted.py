@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 
-from qckit.errors import InputError, need_number, need_text
+from qckit.errors import need_number, need_text, one_line
+from qckit.log.photo_files import find_photo, leads_out
 from qckit.progress import counted as counted_progress
 
 __all__ = ["COUNTS_FOLDER", "PHOTOS_FOLDER", "Waited", "count_waiting"]
@@ -49,11 +50,6 @@ def count_waiting(
     -------
     Waited
 
-    Raises
-    ------
-    InputError
-        A photo has no scale.
-
     Notes
     -----
     Pictures of what was found go to ``counts/checked/``. Stopped in the middle, the next call goes on there: photos
@@ -69,10 +65,11 @@ def count_waiting(
         waiting = log.awaiting_counts()
         if not len(waiting):
             return Waited(0)
-        found, missing = _find(site, waiting["photo"])
-        _need_scale(waiting[waiting["photo"].isin(found)])
+        found, failures = _find(site, waiting["photo"])
+        failures += _without_scale(waiting[waiting["photo"].isin(found)])
+        scaled = set(waiting.loc[waiting["um_per_px"].notna(), "photo"])
+        found = {name: path for name, path in found.items() if name in scaled}
         counted = _count(site, waiting, found, workers, progress) if found else None
-        failures = [f"{photo}: not in {site / PHOTOS_FOLDER}. Copy it there and run this again." for photo in missing]
         if counted is not None:
             failures += [str(row.message) for row in counted.failures.itertuples()]
             if len(counted.counts):
@@ -84,35 +81,37 @@ def count_waiting(
 
 
 def _find(site: Path, names) -> tuple[dict[str, Path], list[str]]:
-    """Return where each photo lies, and those that are nowhere."""
-    folder = site / PHOTOS_FOLDER
-    by_name: dict[str, list[Path]] = {}
-    for path in sorted(folder.rglob("*")) if folder.is_dir() else []:
-        if path.is_file() and not path.name.startswith("."):
-            by_name.setdefault(path.name, []).append(path)
-    found, missing = {}, []
+    """Return where each photo lies, and a sentence for each that is nowhere, outside the site, or there twice."""
+    found, failures = {}, []
     for name in dict.fromkeys(names):
-        exact = folder / name
-        places = [exact] if exact.is_file() else by_name.get(Path(name).name, [])
-        if len(places) > 1:
-            raise InputError(
-                f"{folder}: {len(places)} photos are called {name}. Give each its own name, in the field sheet too."
-            )
-        if places:
-            found[name] = places[0]
+        path = find_photo(site, name)
+        if path is not None:
+            found[name] = path
         else:
-            missing.append(name)
-    return found, missing
+            failures.append(f"{one_line(name)}: {_why_not_found(site, name)}")
+    return found, failures
 
 
-def _need_scale(waiting) -> None:
-    without = waiting[waiting["um_per_px"].isna()]
-    if len(without):
-        raise InputError(
-            f"sample {without['sample'].iloc[0]}, photo {without['photo'].iloc[0]}: no scale is known "
-            f"({len(without)} photo{'s' if len(without) > 1 else ''} in all). Fill the column um_per_px of the field "
-            f"sheet, or set the camera's scale with  qckit camera"
-        )
+def _why_not_found(site: Path, name: str) -> str:
+    folder = site / PHOTOS_FOLDER
+    outside = "lies outside the site folder, and only photos in it are counted. Copy the photo itself into photos/."
+    if leads_out(name):
+        return outside
+    named = (
+        [p for p in folder.rglob("*") if p.name == PurePosixPath(name).name and p.is_file()] if folder.is_dir() else []
+    )
+    if len(named) > 1:
+        return f"{len(named)} photos in {folder} are called so. Give each its own name, in the field sheet too."
+    return outside if named else f"not in {folder}. Copy it there and run this again."
+
+
+def _without_scale(waiting) -> list[str]:
+    """A sentence for each photo whose scale is not known."""
+    return [
+        f"sample {one_line(row.sample)}, photo {one_line(row.photo)}: no scale is known. Fill the column um_per_px of "
+        "the field sheet, or set the camera's scale with  qckit camera"
+        for row in waiting[waiting["um_per_px"].isna()].itertuples()
+    ]
 
 
 def _count(site: Path, waiting, found: dict[str, Path], workers: int, progress):
@@ -121,7 +120,7 @@ def _count(site: Path, waiting, found: dict[str, Path], workers: int, progress):
 
     own = site_stage_model(site)
     scales = dict(zip(waiting["photo"], waiting["um_per_px"], strict=True))
-    by_path = {path.name: float(scales[name]) for name, path in found.items()}
+    by_path = {str(path): float(scales[name]) for name, path in found.items()}
     return count_photos(
         list(found.values()),
         by_path,

@@ -6,6 +6,7 @@ import hashlib
 from pathlib import Path
 
 from qckit.errors import InputError
+from qckit.log.photo_files import lies_inside
 
 __all__ = ["find_photo_file"]
 
@@ -32,9 +33,9 @@ def find_photo_file(folder: str | Path, photo: str, *, sha256: str = "") -> Path
         There is no such file, or none whose content is what was counted.
     """
     folder = Path(folder)
-    tried = [folder / "photos" / photo, folder / photo, Path(photo)]
+    tried = [folder / "photos" / photo, folder / photo]
     tried += sorted(p for p in (folder / "photos").rglob("*") if p.name == Path(photo).name)
-    there = [p for p in dict.fromkeys(tried) if p.is_file()]
+    there = [p for p in dict.fromkeys(tried) if lies_inside(folder, p)]
     if not there:
         raise InputError(f"photo {photo!r} is not in {folder / 'photos'}. Copy it back there.")
     for path in there:

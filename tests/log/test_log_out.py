@@ -79,10 +79,10 @@ def test_the_zip_comes_back_as_an_identical_log(any_log, tmp_path):
 
 
 def test_from_a_file_to_a_server_and_back(log, postgres_url, tmp_path):
-    from qckit.log.packing import restore_zip
+    from qckit.log import restore
 
     fill_all(log)
-    restore_zip(export_zip(log, tmp_path / "a.zip"), postgres_url)
+    restore(export_zip(log, tmp_path / "a.zip"), postgres_url)
     with open_log(postgres_url) as server:
         assert digest(server) == digest(log)
         backup = server.backup(tmp_path / "server.zip")

@@ -6,6 +6,7 @@ import pytest
 from invented_log import HATCHES, LOTS, SAMPLES
 
 from qckit.errors import InputError
+from qckit.log import corrections
 
 HATCH, SAMPLE = HATCHES.tail(1), SAMPLES.tail(1)
 READING = pd.DataFrame(
@@ -134,8 +135,11 @@ def test_what_no_water_can_hold_is_refused(log, frames, said):
     assert log.lots().empty
 
 
-def test_the_check_finds_what_no_water_can_hold_in_older_records(log):
+def test_the_check_finds_what_no_water_can_hold_in_older_records(log, monkeypatch):
     log.add_many({"lots": LOTS.tail(1), "hatches": HATCH}, by="op1")
+    with pytest.raises(InputError, match="is more cysts than water"):
+        log.correct("hatches", "H-2", "volume_ml", 20, by="op1", reason="slip")
+    monkeypatch.setattr(corrections, "_check_possible", lambda changed: None)  # as older versions took it
     log.correct("hatches", "H-2", "volume_ml", 20, by="op1", reason="slip")
     found = log.check().query("code == 'impossible'")
     assert found["what"].tolist() == ["cysts_g 40 is more cysts than water, in volume_ml 20"]

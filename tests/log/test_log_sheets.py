@@ -53,7 +53,7 @@ def test_a_messy_csv_is_read_and_what_was_read_is_said(lisbon, tmp_path):
         "row 4 read as units",
         "heading 'Temperature (°F)' read as temperature_c",
         "column temperature_c: '82,4' read as 28 °C",
-        "column started: '03/11/2026 09:00' read as 2026-11-03T09:00:00+00:00",
+        "dates read day first, such as '03/11/2026 09:00' read as 2026-11-03T09:00:00+00:00",
         "column temperature_c: 'n/a' taken as empty",
     ):
         assert f"hatches november.csv: {said}" in notes
@@ -333,7 +333,11 @@ def test_excel_with_titles_merges_dates_and_formulas(lisbon, tmp_path):
             b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1",
             "lots.xls: is neither CSV nor .xlsx. Save it as .xlsx or CSV in the spreadsheet program.",
         ),
-        ("lots.csv", b"lot\x00,notes\n", "lots.csv: is not a text file. Save the sheet as CSV or .xlsx."),
+        (
+            "lots.csv",
+            b"lot\x00\x01\x00\x00\x00\x00,notes\n",
+            "lots.csv: is not a text file. Save the sheet as CSV or .xlsx.",
+        ),
         (
             "lots.csv",
             b'lot,notes\n"L-1,x\n',

@@ -34,6 +34,8 @@ UNITS: dict[str, dict[str, Decimal]] = {
 }
 """Unit of a column -> units a cell or heading may use instead, with the factor. Temperatures are not a factor."""
 
+_MOST_DIGITS = 30  # before or after the point: nothing that is measured here has more
+
 _UNKNOWN = {"-", "–", "—", "?", "n/a", "na", "nd", "n.d.", "none", "unknown", "not measured"}
 _NUMBER = re.compile(r"([-+−]?[\d.,\s'’\u00a0\u202f]*\d(?:[.,]\d*)?(?:[eE][-+]?\d+)?)\s*(.*)", re.DOTALL)
 _MONTH_NAMES = (
@@ -184,6 +186,9 @@ def _grouped(text: str, sign: str) -> bool:
 def _in_unit(number: Decimal, given: str, unit: str, text: str) -> Read:
     if not number.is_finite():
         return Read(rule="is not a finite number", remedy="Write a number, or leave the cell empty.")
+    if number and abs(number.adjusted()) > _MOST_DIGITS:
+        size = "large" if number.adjusted() > 0 else "small"
+        return Read(rule=f"is far too {size} a number", remedy="Correct the cell, or leave it empty.")
     known = column_unit(unit)
     own = fold_unit(unit)
     if not given or given == own:
@@ -307,13 +312,20 @@ def read_time(cell, rules: CellRules) -> Read:
         moment = moment.replace(microsecond=int(float(fraction) * 1e6))
     if offset:
         offset = "+00:00" if offset.upper() in ("Z", "UTC") else offset
-        return Read(dt.datetime.fromisoformat(f"{moment.isoformat()}{offset}").isoformat())
+        try:
+            return Read(dt.datetime.fromisoformat(f"{moment.isoformat()}{offset}").isoformat())
+        except ValueError:
+            return Read(
+                rule="has an offset from UTC that no place has", remedy="Write one between -12:00 and +14:00, or none."
+            )
     return _zoned(moment, rules, "" if re.match(r"\d{4}-\d\d-\d\d", text) else text)
 
 
 def _zoned(moment: dt.datetime, rules: CellRules, text: str) -> Read:
     if moment.tzinfo is not None:
         return Read(moment.isoformat())
+    if not 1950 <= moment.year <= 2100:
+        return Read(rule="is not of the years 1950 to 2100", remedy="Correct the year.")
     zone = ZoneInfo(rules.timezone)
     early, late = (moment.replace(tzinfo=zone, fold=fold) for fold in (0, 1))
     if early.utcoffset() != late.utcoffset():

@@ -5,10 +5,13 @@ from __future__ import annotations
 import csv
 import io
 import re
+import stat
+import zipfile
 from dataclasses import dataclass, field
+from itertools import islice
 from pathlib import Path
 
-from qckit.errors import InputError
+from qckit.errors import InputError, one_line
 from qckit.log import schema
 from qckit.tables import TABLES
 
@@ -18,7 +21,13 @@ HEADING_ROWS = 20
 """Rows at the top in which the heading row is looked for."""
 
 _OWN_SHEETS = ("explain", "examples", "lists", "read me")
-_MAX_BYTES = 200_000_000
+_MAX_BYTES = 60_000_000
+_MOST_UNPACKED = 150_000_000  # bytes of a workbook's parts together
+_MOST_ROWS = 400_000
+_MOST_CELLS = 3_000_000
+_MOST_COLUMNS = 500
+_ROW_TAG = re.compile(rb"<(?:\w+:)?row[\s/>]")
+_CELL_TAG = re.compile(rb"<(?:\w+:)?c[\s/>]")
 
 
 @dataclass
@@ -44,13 +53,20 @@ _ALL_HEADINGS = {c.name for name in schema.ORDER for c in TABLES[name]}
 
 
 def file_content(path: Path) -> bytes:
-    """Read a file; one that is missing, empty or far too large is said so."""
+    """Read a file; one that is missing, no file, empty or far too large is said so."""
     try:
-        if path.stat().st_size > _MAX_BYTES:
+        status = path.stat()
+        if not stat.S_ISREG(status.st_mode):
+            raise InputError(f"{path.name}: is no file but a folder, a pipe or a device. Give the sheet's file.")
+        if status.st_size > _MAX_BYTES:
             raise InputError(f"{path.name}: is larger than {_MAX_BYTES // 1_000_000} MB. Split the sheet.")
         content = path.read_bytes()
-    except OSError as error:
-        raise InputError(f"{path}: cannot be read ({error.strerror}). Check the file's name and place.") from error
+    except (OSError, ValueError) as error:
+        if isinstance(error, InputError):
+            raise
+        raise InputError(
+            f"{path}: cannot be read ({getattr(error, 'strerror', None) or error}). Check the file's name and place."
+        ) from error
     if not content.strip():
         raise InputError(f"{path.name}: is empty. Save the sheet again.")
     return content
@@ -67,31 +83,59 @@ def read_grids(path: Path, content: bytes) -> list[Grid]:
 
 
 def _csv_grid(path: Path, content: bytes) -> Grid:
+    text, notes = _decoded(path, content)
+    heads = [line.rstrip("\r\n") for line in islice(io.StringIO(text), HEADING_ROWS)]
+    told = re.fullmatch(r"\ufeff?sep=(.)", heads[0].strip()) if heads else None
+    if told:
+        separator = told[1]
+    else:
+        known = {s: _known_in(_head_cells(line, s) for line in heads) for s in ",;\t|"}
+        separator = max(known, key=known.get)
+    numbered = _csv_rows(path, text, separator)
+    if told:
+        numbered = numbered[1:]
+    return Grid(path.stem, path.name, numbered, semicolons=separator == ";", notes=notes)
+
+
+def _head_cells(line: str, separator: str) -> list[str]:
+    try:
+        return next(csv.reader([line], delimiter=separator), [])
+    except csv.Error:
+        return []  # what is wrong with it is said when all rows are read
+
+
+def _csv_rows(path: Path, text: str, separator: str) -> list[tuple[int, list]]:
+    """Read rows with their numbers; empty ones are passed over, so that a file of them takes no room."""
+    numbered = []
+    try:
+        for i, row in enumerate(csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True), 1):
+            if len(row) > _MOST_COLUMNS:
+                raise InputError(
+                    f"{path.name}, row {i}: has {len(row)} cells, more than {_MOST_COLUMNS}. Split the sheet."
+                )
+            if any(row):
+                numbered.append((i, row))
+            if len(numbered) > _MOST_ROWS:
+                raise InputError(f"{path.name}: has more than {_MOST_ROWS:,} rows. Split the sheet.")
+    except csv.Error as error:
+        raise InputError(f"{path.name}: a quote mark is open or misplaced ({error}). Save the sheet again.") from error
+    return numbered
+
+
+def _decoded(path: Path, content: bytes) -> tuple[str, list[str]]:
+    """Turn a file into text by its mark, as UTF-8, or as Windows-1252; bytes of no text are refused."""
     notes = []
     if content[:2] in (b"\xff\xfe", b"\xfe\xff"):
-        text = content.decode("utf-16")
+        text = content.decode("utf-16", errors="replace")
     else:
         try:
             text = content.decode("utf-8-sig")
         except UnicodeDecodeError:
             text = content.decode("cp1252", errors="replace")
             notes.append("not UTF-8: read as Windows-1252; look at accents and signs")
-    if "\x00" in text:
+    if text.count("\x00") > max(3, len(text) // 200):  # one in a cell is said with its row and column
         raise InputError(f"{path.name}: is not a text file. Save the sheet as CSV or .xlsx.")
-    lines = text.splitlines()
-    told = re.fullmatch(r"\ufeff?sep=(.)", lines[0].strip()) if lines else None
-    if told:
-        separator = told[1]
-    else:
-        heads = lines[:HEADING_ROWS]
-        known = {s: _known_in(next(csv.reader([line], delimiter=s), []) for line in heads) for s in ",;\t|"}
-        separator = max(known, key=known.get)
-    try:
-        rows = list(csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True))
-    except csv.Error as error:
-        raise InputError(f"{path.name}: a quote mark is open or misplaced ({error}). Save the sheet again.") from error
-    numbered = [(i, list(row)) for i, row in enumerate(rows, 1)]
-    return Grid(path.stem, path.name, numbered[1:] if told else numbered, semicolons=separator == ";", notes=notes)
+    return text, notes
 
 
 def _known_in(rows) -> int:
@@ -100,19 +144,10 @@ def _known_in(rows) -> int:
 
 
 def _excel_grids(path: Path, content: bytes) -> list[Grid]:
-    import zipfile
-
-    import openpyxl
-
-    try:
-        book = openpyxl.load_workbook(io.BytesIO(content))
-    except (zipfile.BadZipFile, KeyError, ValueError, OSError, TypeError) as error:
-        raise InputError(
-            f"{path.name}: cannot be read as an Excel workbook ({error}). Save it again as .xlsx."
-        ) from error
+    book = _workbook(path, content)
     sheets = [s for s in book.worksheets if s.title.strip().casefold() not in _OWN_SHEETS]
-    has_formulas = any(c.data_type == "f" for s in sheets for row in s.iter_rows() for c in row)
-    values = openpyxl.load_workbook(io.BytesIO(content), data_only=True) if has_formulas else book
+    has_formulas = any(c.data_type == "f" for s in sheets for c in _filled(s))
+    values = _workbook(path, content, data_only=True) if has_formulas else book
     grids = [_excel_grid(path, s, values[s.title]) for s in sheets]
     grids = [g for g in grids if any(any(not is_blank(c) for c in row) for _, row in g.rows)]
     for grid in grids:
@@ -120,27 +155,74 @@ def _excel_grids(path: Path, content: bytes) -> list[Grid]:
     return grids
 
 
+def _workbook(path: Path, content: bytes, **options):
+    """Open a workbook, after a look at what it unpacks to."""
+    import openpyxl
+
+    try:
+        _check_package(path, content)
+        return openpyxl.load_workbook(io.BytesIO(content), **options)
+    except InputError:
+        raise
+    except Exception as error:
+        raise InputError(
+            f"{path.name}: cannot be read as an Excel workbook ({one_line(error)[:200]}). Save it again as .xlsx."
+        ) from error
+
+
+def _check_package(path: Path, content: bytes) -> None:
+    """Refuse a workbook that would fill the memory: too much text, too many rows or cells, counted while unpacking."""
+    with zipfile.ZipFile(io.BytesIO(content)) as package:
+        total = rows = cells = 0
+        for member in package.infolist():
+            rest = b""
+            with package.open(member) as file:
+                while piece := file.read(1 << 20):
+                    total += len(piece)
+                    text = rest + piece
+                    rows += len(_ROW_TAG.findall(text))
+                    cells += len(_CELL_TAG.findall(text))
+                    rest = text[-12:] if b"<" in text[-12:] else b""
+                    if total > _MOST_UNPACKED or rows > _MOST_ROWS or cells > _MOST_CELLS:
+                        raise InputError(
+                            f"{path.name}: unpacks to more than {_MOST_UNPACKED // 10**6} MB, {_MOST_ROWS:,} rows or "
+                            f"{_MOST_CELLS:,} cells. Save only what is filled in, or split the workbook."
+                        )
+
+
+def _filled(sheet) -> list:
+    """Cells of a sheet in which something stands; a blank in its last place would make a table of billions."""
+    return [cell for cell in sheet._cells.values() if not is_blank(cell.value)]
+
+
 def _excel_grid(path: Path, sheet, values) -> Grid:
     grid = Grid(sheet.title, f"{path.name}, sheet {sheet.title}", [])
-    rows = {r: [_excel_cell(c) for c in row] for r, row in enumerate(values.iter_rows(), 1)}
-    for row in sheet.iter_rows():
-        for cell in row:
-            if cell.data_type == "f" and rows[cell.row][cell.column - 1] is None:
-                remedy = "Open and save the sheet in the spreadsheet program, or type the value."
-                grid.problems.append(
-                    (cell.row, cell.column - 1, str(cell.value), "is a formula without its result", remedy)
-                )
-            elif cell.data_type == "e":
-                grid.problems.append(
-                    (cell.row, cell.column - 1, str(cell.value), "is a spreadsheet error", "Correct the cell.")
-                )
+    filled, shown = _filled(sheet), _filled(values)
+    width = max((c.column for c in (*filled, *shown)), default=0)
+    if width > _MOST_COLUMNS:
+        raise InputError(
+            f"{grid.source}: has a cell in column {width}, beyond {_MOST_COLUMNS}. Delete what is far right."
+        )
+    rows: dict[int, list] = {r: [None] * width for r in sorted({c.row for c in (*filled, *shown)})}
+    for cell in shown:
+        rows[cell.row][cell.column - 1] = _excel_cell(cell)
+    for cell in filled:
+        if cell.data_type == "f" and rows[cell.row][cell.column - 1] is None:
+            remedy = "Open and save the sheet in the spreadsheet program, or type the value."
+            grid.problems.append(
+                (cell.row, cell.column - 1, str(cell.value), "is a formula without its result", remedy)
+            )
+        elif cell.data_type == "e":
+            grid.problems.append(
+                (cell.row, cell.column - 1, str(cell.value), "is a spreadsheet error", "Correct the cell.")
+            )
     for block in sheet.merged_cells.ranges:
-        if block.max_row > block.min_row and block.min_col == block.max_col:
+        if block.max_row > block.min_row and block.min_col == block.max_col and block.min_row in rows:
             top = rows[block.min_row][block.min_col - 1]
-            for r in range(block.min_row + 1, block.max_row + 1):
-                rows[r][block.min_col - 1] = top
+            for r in range(block.min_row + 1, min(block.max_row, max(rows)) + 1):
+                rows.setdefault(r, [None] * width)[block.min_col - 1] = top
             grid.notes.append(f"cells merged over rows {block.min_row} to {block.max_row} read as {top!r} in each")
-    grid.rows = list(rows.items())
+    grid.rows = sorted(rows.items())
     return grid
 
 

@@ -40,7 +40,7 @@ def read_sheets(paths, settings: Settings, *, table: str | None = None, ignore_c
     Parameters
     ----------
     paths : path or list of path
-        ``.csv``, ``.tsv``, ``.txt`` or ``.xlsx``.
+        ``.csv``, ``.tsv``, ``.txt`` or ``.xlsx``; a folder stands for all of these in it.
     settings : Settings
         For the order of dates, the decimal sign and the time zone.
     table : str, optional
@@ -58,7 +58,7 @@ def read_sheets(paths, settings: Settings, *, table: str | None = None, ignore_c
     InputError
         A file is missing, is no sheet, or holds no table that is known.
     """
-    paths = [Path(p) for p in ([paths] if isinstance(paths, (str, Path)) else paths)]
+    paths = [q for p in ([paths] if isinstance(paths, (str, Path)) else paths) for q in _sheets_of(Path(p))]
     if not paths:
         raise InputError("No sheet was given. Name a CSV or Excel file.")
     digest, incoming = hashlib.sha256(), []
@@ -76,6 +76,23 @@ def read_sheets(paths, settings: Settings, *, table: str | None = None, ignore_c
         incoming += found
     return incoming, digest.hexdigest(), "; ".join(p.name for p in paths)
 
+
+def _sheets_of(path: Path) -> list[Path]:
+    """A file itself; of a folder its sheets, by name, without those a spreadsheet program holds open."""
+    if not path.is_dir():
+        return [path]
+    found = sorted(
+        p
+        for p in path.iterdir()
+        if p.suffix.casefold() in SHEET_SUFFIXES and not p.name.startswith((".", "~$")) and p.is_file()
+    )
+    if not found:
+        raise InputError(f"{path}: no sheet in this folder. Looked for {', '.join(SHEET_SUFFIXES)}.")
+    return found
+
+
+SHEET_SUFFIXES = (".csv", ".tsv", ".txt", ".xlsx", ".xlsm")
+"""Endings of the sheets looked for in a folder."""
 
 _SUFFIX = {
     "g": "g",
@@ -262,7 +279,7 @@ def read_cells(grid: Grid, columns: dict[str, Column], heading, settings: Settin
     rules = _rules(body, headings, grid, settings)
     faults = {(r, c): rest for r, c, *rest in grid.problems}
     problems += _stray(body, headings, len(cells_of_heading))
-    data, remarks = {}, Counter()
+    data, remarks, dates = {}, Counter(), Counter()
     for i, (column, unit) in headings.items():
         read: dict[tuple, tuple] = {}  # the same few cells stand in many rows: each is read once
         values = []
@@ -278,11 +295,16 @@ def read_cells(grid: Grid, columns: dict[str, Column], heading, settings: Settin
             values.append(value)
             if problem:
                 problems.append((index, column.name, str(cell), *problem))
-            if remark:
+            if remark and column.kind in ("time", "date") and " read as " in remark:
+                dates[remark] += 1
+            elif remark:
                 remarks[column.name, remark] += 1
         data[column.name] = _series(values, column)
     problems.sort(key=lambda p: p[0] if isinstance(p[0], int) else -1)
     notes += [f"column {c}: {text}" + (f" ({n} times)" if n > 1 else "") for (c, text), n in remarks.items()]
+    if dates:
+        order = {"dmy": "day first", "mdy": "month first", "ymd": "year first"}[settings.site.date_order]
+        notes.append(f"dates read {order}, such as {next(iter(dates))}")
     return ReadCells(pd.DataFrame(data), [f"row {n}" for n, _ in body], problems, notes)
 
 
@@ -300,7 +322,7 @@ def _series(values: list, column: Column) -> pd.Series:
     """Give a column the type of its contract where every cell fits it; otherwise the cells are checked one by one."""
     if column.kind == "float":
         return pd.Series(values, dtype="float64")
-    if column.kind == "int" and all(v is None or v.is_integer() for v in values):
+    if column.kind == "int" and all(v is None or (v.is_integer() and abs(v) < 2**53) for v in values):
         return pd.Series(values, dtype="Int64")
     return pd.Series(values, dtype="str" if column.kind in ("text", "choice", "time", "date") else object)
 
@@ -356,9 +378,15 @@ def _value(cell, column: Column, unit: str, rules) -> tuple:
         read = cells.read_date(cell, rules)
     elif column.kind == "time":
         read = cells.read_time(cell, rules)
+    elif column.name in _NAMES and isinstance(cell, (dt.date, dt.time)):
+        remedy = "Format the column as text and type the name again: the spreadsheet program has made a date of it."
+        return None, ("is a date, not a name", remedy), ""
     else:
         return _text(cell), None, ""
     return read.value, (read.rule, read.remedy) if read.rule else None, read.note
+
+
+_NAMES = {"lot", "hatch", "sample", "cone", "photos", "photo", "operator", "counter"}
 
 
 def _text(cell) -> str:

@@ -6,6 +6,7 @@ import math
 
 import pandas as pd
 
+from qckit.log.problems import PROBLEMS
 from qckit.log.query import fetch
 
 __all__ = ["flagged_note", "held_back"]
@@ -29,10 +30,8 @@ def held_back(connection, entering: pd.DataFrame, *, replace_hand_counts: bool) 
     Returns
     -------
     tuple
-        The samples' names, and what holds each back (columns of ``intake.PROBLEMS``).
+        The samples' names, and what holds each back (columns of ``problems.PROBLEMS``).
     """
-    from qckit.log.intake import PROBLEMS  # which itself asks the counts for a photo's file
-
     wanted = sorted(set(entering["sample"].dropna()))
     rows, held = [], set()
     for row in fetch(connection, "samples", {"sample": wanted}).itertuples() if wanted else ():

@@ -1,0 +1,50 @@
+"""What is wrong with rows on their way in: the table of it, its lines, its error."""
+
+from __future__ import annotations
+
+import shlex
+
+import pandas as pd
+
+from qckit.errors import InputError
+from qckit.log.query import key_text, read_key
+
+__all__ = ["PROBLEMS", "mending", "problems_error", "problems_text"]
+
+PROBLEMS = ("sheet", "row", "column", "value", "rule", "remedy")
+"""Columns of every list of problems."""
+
+_SHOWN = 20
+
+
+def problems_text(problems: pd.DataFrame, limit: int = _SHOWN) -> str:
+    """Write problems as lines: sheet, row, column, value, rule, remedy.
+
+    Parameters
+    ----------
+    problems : DataFrame, shape (n, 6)
+        Columns of ``PROBLEMS``.
+    limit : int
+        Lines shown; the number left is said.
+    """
+    lines = []
+    for p in problems.head(limit).itertuples():
+        value = f" {p.value!r}" if p.value else ""
+        column = f"{p.column}{value} " if p.column else ""
+        lines.append(f"{p.sheet}, {p.row}: {column}{p.rule}. {p.remedy}")
+    if len(problems) > limit:
+        lines.append(f"({len(problems) - limit} more)")
+    return "\n".join(lines)
+
+
+def problems_error(problems: pd.DataFrame, *, nothing: str = "Nothing was imported.") -> InputError:
+    """Build the error that lists every problem; the table is in ``.problems``."""
+    n = len(problems)
+    head = f"{nothing} {n} cell{'s' if n > 1 else ''} or row{'s' if n > 1 else ''} must be put right first:\n"
+    return InputError(head + problems_text(problems), problems=problems)
+
+
+def mending(verb: str, table: str, key, *rest: str) -> str:
+    """Write the command that mends a row; several parts of a key stand with bars between, as the command takes them."""
+    parts = "|".join(map(str, read_key(table, key_text(table, key))))
+    return " ".join(["qckit log", verb, table, shlex.quote(parts), *rest, "--reason TEXT"])
