@@ -21,7 +21,7 @@ import pandas as pd
 from qckit.day import records
 from qckit.errors import InputError
 from qckit.log import SiteLog
-from qckit.log.intake import PROBLEMS, problems_error
+from qckit.log.problems import PROBLEMS, problems_error
 from qckit.log.sheets import reading
 from qckit.log.sheets.grids import Grid, file_content, fold_heading, read_grids
 from qckit.log.steps import ImportResult

@@ -40,12 +40,12 @@ _OVER_OWN = 1.25  # of the site's own most: weighing out a little more is no mis
 _MOST_NAUPLII_PER_UL = 1000.0 / 1.63  # by the lightest strain's dry weight, µg (Vanhaecke and Sorgeloos 1980)
 _WATER_G_PER_L = 1000.0
 _SHOWN = 20
-_READINGS = {  # what can be read off an instrument at all
-    "temperature": (-5.0, 140.0, "temperature of water (°C or °F)"),
-    "salinity": (0.0, 350.0, "salinity"),
+_READINGS = {  # what can be read off an instrument at all, in the standard units
+    "temperature": (-5.0, 100.0, "temperature of water, in °C"),
+    "salinity": (0.0, 350.0, "salinity, in ppt"),
     "ph": (0.0, 14.0, "pH"),
-    "oxygen": (0.0, 500.0, "oxygen (mg/l or %)"),
-    "light": (0.0, 200_000.0, "light"),
+    "oxygen": (0.0, 60.0, "oxygen, in mg/l"),
+    "light": (0.0, 200_000.0, "light, in lux"),
 }
 _PH = (6.5, 10.0)  # hatching water is kept above 8; below this decapsulating acids, above it lye (common practice)
 _LONG_H = 240.0  # ten days after wetting nobody counts a hatch
@@ -116,8 +116,9 @@ def _impossible_samples(frame: pd.DataFrame):
 
 
 def _impossible_readings(frame: pd.DataFrame):
+    standard = in_standard_unit(frame)
     for quantity, (low, high, words) in _READINGS.items():
-        value = frame["value"].where(frame["quantity"] == quantity)
+        value = standard.where(frame["quantity"] == quantity)
         for i in frame.index[(value < low) | (value > high)]:
             yield (
                 i,
