@@ -53,10 +53,7 @@ def test_a_place_that_cannot_be_written_is_one_line(said, command, message):
 def test_the_problems_are_said_although_their_file_cannot_be_written(said):
     code, err = said("log", "import", "lots.csv", "--site", "site", "--by", "op1", "--problems", "file/p.csv")
     assert code == 2 and "price 'dear' is not a number" in err
-    assert err.splitlines()[-1] == (
-        "qckit: a file could not be read or written: Cannot save file into a non-existent directory: 'file'. "
-        "Check the paths given."
-    )
+    assert err.splitlines()[-1] == "qckit: file/p.csv: is a file, and a folder is needed here. Give another name."
 
 
 def test_a_report_folder_that_is_a_file(said, tmp_path):
