@@ -22,7 +22,7 @@ from qckit.tables import TABLES, check_table, table_columns, to_utc
 __all__ = ["Incoming", "Sifted", "sift"]
 
 _SHOWN = 20
-_FROM_COUNTING = {*COUNT_COLUMNS.values(), "embryos", "volume_ul", "counter", "counted_by", "photos"}
+_FROM_COUNTING = {*STAGE_COLUMNS.values(), "embryos", "volume_ul", "counter", "counted_by", "photos"}
 _SURROGATE = frozenset(map(chr, range(0xD800, 0xE000)))
 _NORMAL = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d[+-]\d\d:\d\d").fullmatch
 

@@ -1,8 +1,8 @@
 """How many damaged photos are counted silently wrong: ``python tests/hostile/fuzz_photos.py --n 1000``.
 
 Every labelled photo is cut to a piece and counted; then it is damaged in one of many ways and counted again. A damage
-is silent where the photo is neither refused nor flagged beyond the flags of its sound piece; it matters where the number
-of counted objects, or of any of nauplii and cysts where there are 20 or more, moves by more than a tenth.
+is silent where the photo is neither refused nor flagged beyond the flags of its sound piece; it matters where the
+number of counted objects, or of any of nauplii and cysts where there are 20 or more, moves by more than a tenth.
 """
 
 from __future__ import annotations
