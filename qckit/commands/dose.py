@@ -138,13 +138,11 @@ def _say_start(feed, t10_h, t90_h, lot, tables):
 
 def _times_of(lot, tables):
     """T10 and T90 from the lot's newest time course, else from the reading time."""
-    from qckit.hatch.rate import fit_rate, newest_course, time_course
+    from qckit.hatch.rate import lot_rate
 
     hatches, standard = tables.hatches, tables.settings.conditions
-    # a course at another temperature says nothing of the one that is set
-    near = (hatches["temperature_c"] - standard.temperature_c).abs().fillna(0) <= 1.5 * standard.temperature_tolerance_c
     try:
-        rate = fit_rate(newest_course(time_course(tables.samples, hatches[near], lot), hatches))
+        rate = lot_rate(tables, lot)
     except InputError as error:
         hours = standard.reading_h
         click.echo(

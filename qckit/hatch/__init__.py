@@ -140,14 +140,16 @@ _HOME = {
     "rate": (
         "RATE_COLUMNS",
         "HatchRate",
-        "draw_rate",
         "fit_rate",
         "interpolated_times",
+        "lot_rate",
         "intervals_from_counts",
         "monotone_curve",
         "newest_course",
         "time_course",
     ),
+    "rate_comparison": ("SpeedComparison", "compare_rates"),
+    "rate_drawing": ("draw_rate",),
     "plan": (
         "OrdinaryPlan",
         "Plan",

@@ -1,9 +1,9 @@
 """Hatching rate: from counts at several hours to T10, T50, T90 and synchrony, with intervals.
 
 Three ways stand side by side. The standard method: counts as percent of their maximum, linear interpolation. A
-non-parametric monotone curve. And fitted curves (log-logistic, log-normal, Weibull) of interval-censored times with a
-share that never hatches, compared by AIC. T10 to T90 refer to those that hatch, not to all cysts: a poor lot can
-still have a quick T90 (FAO Fisheries Technical Paper 361, from memory).
+non-parametric monotone curve. And fitted curves (log-logistic, log-normal, Weibull, gamma) of interval-censored times
+with a share that never hatches, averaged by their Akaike weights. T10 to T90 refer to those that hatch, not to all
+cysts: a poor lot can still have a quick T90 (FAO Fisheries Technical Paper 361, from memory).
 """
 
 from __future__ import annotations
@@ -15,24 +15,24 @@ import numpy as np
 import pandas as pd
 
 from qckit.errors import InputError
-from qckit.hatch.intervals import normal_quantile, student_quantile
+from qckit.hatch.rate_average import SHARES as _SHARES
+from qckit.hatch.rate_average import akaike_weights, averaged
 from qckit.hatch.rate_models import MODELS, Fit, fit_model, model_curve, model_quantile, shift_of_cone
 from qckit.words import plural
 
 __all__ = [
     "RATE_COLUMNS",
     "HatchRate",
-    "draw_rate",
     "fit_rate",
     "interpolated_times",
     "intervals_from_counts",
+    "lot_rate",
     "monotone_curve",
     "newest_course",
     "time_course",
 ]
 
 RATE_COLUMNS = ("time", "method", "value_h", "low_h", "high_h", "note")
-_SHARES = (0.1, 0.5, 0.9)
 _NAMES = ("T10", "T50", "T90")
 
 
@@ -46,7 +46,7 @@ class HatchRate:
     times: pd.DataFrame  # RATE_COLUMNS
     n_cones: int
     confidence: float
-    comparison: pd.DataFrame = field(repr=False)  # model, loglik, aic, delta_aic, ceiling_pct
+    comparison: pd.DataFrame = field(repr=False)  # model, loglik, aic, delta_aic, weight, ceiling_pct
     notes: tuple[str, ...] = ()
 
     def _repr_html_(self) -> str:
@@ -122,6 +122,29 @@ def newest_course(course, hatches, *, days=3, least_hours=4):
         return followed
     started = followed["hatch"].map(to_utc(hatches.set_index("hatch")["started"]))
     return followed[started >= started.max() - pd.Timedelta(days=days)]
+
+
+def lot_rate(tables, lot):
+    """Fit the newest time course of a lot at the site's standard temperature.
+
+    Parameters
+    ----------
+    tables : site_tables.SiteTables
+    lot : str
+
+    Returns
+    -------
+    HatchRate
+
+    Raises
+    ------
+    InputError
+        The lot was not followed by the clock.
+    """
+    hatches, standard = tables.hatches, tables.settings.conditions
+    # a course at another temperature says nothing of the one that is set
+    near = (hatches["temperature_c"] - standard.temperature_c).abs().fillna(0) <= 1.5 * standard.temperature_tolerance_c
+    return fit_rate(newest_course(time_course(tables.samples, hatches[near], lot), hatches))
 
 
 def interpolated_times(hours, counts, shares=_SHARES):
@@ -222,10 +245,10 @@ def fit_rate(course, *, confidence=0.95):
     Returns
     -------
     HatchRate
-        ``times`` holds the methods curve (best of three by AIC; the Pearson dispersion of the counts around the curve
-        and, with several cones, how early or late each of them is widen the interval), interpolation, and all
-        cysts (times by which that share of *all* full cysts has
-        hatched, "not reached" where the ceiling is lower).
+        ``times`` holds the methods curve (average over four shapes by their Akaike weights; the Pearson dispersion of
+        the counts around the curve and, with several cones, how early or late each of them is widen the interval),
+        interpolation, and all cysts (times by which that share of *all* full cysts has hatched, "not reached" where
+        the ceiling is lower). ``best`` is the likeliest shape, for drawing.
 
     Raises
     ------
@@ -244,10 +267,12 @@ def fit_rate(course, *, confidence=0.95):
     pieces = [intervals_from_counts(g["hours"], g["nauplii"], g["full_cysts"]) for g in cones]
     start, end, counts = (np.concatenate(v) for v in zip(*pieces))
     fits = sorted((fit_model(m, start, end, counts) for m in MODELS), key=lambda f: -f.loglik)
-    best = _with_dispersion(fits[0], course)
+    factor = _dispersion(fits[0], course)
+    fits = [replace(fit, covariance=fit.covariance * factor) for fit in fits]
+    best, weights = fits[0], akaike_weights(fits, factor)
     # a cone counted once or twice says how much hatched, not when
     timed = [piece for piece, g in zip(pieces, cones) if g["hours"].nunique() >= 4]
-    rows = _curve_times(best, timed, confidence)
+    rows = _curve_times(fits, weights, timed, confidence)
     mean = course.groupby("hours")["nauplii"].mean()
     plain = interpolated_times(mean.index, mean.to_numpy())
     rows += [(n, "interpolation", plain[n], math.nan, math.nan, "") for n in (*_NAMES, "Ts")]
@@ -259,6 +284,7 @@ def fit_rate(course, *, confidence=0.95):
             "loglik": [f.loglik for f in fits],
             "aic": aic,
             "delta_aic": np.array(aic) - min(aic),
+            "weight": weights,
             "ceiling_pct": [100 * f.ceiling for f in fits],
         }
     )
@@ -274,48 +300,26 @@ def fit_rate(course, *, confidence=0.95):
     )
 
 
-def _with_dispersion(fit, course):
-    """Widen the covariance by the Pearson dispersion of the counts around the curve, never below 1."""
+def _dispersion(fit, course):
+    """Pearson dispersion of the counts around a curve, never below 1."""
     n, x = course["full_cysts"].to_numpy(float), course["nauplii"].to_numpy(float)
     share = np.clip(model_curve(fit, course["hours"]), 1e-6, 1 - 1e-6)
     df = len(n) - 3
-    factor = max(1.0, float(np.sum((x - n * share) ** 2 / (n * share * (1 - share)))) / df) if df > 0 else 1.0
-    return replace(fit, covariance=fit.covariance * factor)
+    return max(1.0, float(np.sum((x - n * share) ** 2 / (n * share * (1 - share)))) / df) if df > 0 else 1.0
 
 
-def _curve_times(best, pieces, confidence):
-    """Times of the best curve; delta-method variance on the log scale, or the shift between cones if larger."""
-    quantile = normal_quantile(confidence)
-    shift, df = 0.0, len(pieces) - 1
-    if df > 0:
-        # cones are early or late as a whole: one shift each is far steadier than three free curves
-        shift = float(np.std([shift_of_cone(best, *piece) for piece in pieces], ddof=1)) / math.sqrt(len(pieces))
-    rows = []
-    for name, share in zip(_NAMES, _SHARES):
-        log_u, se = _log_time(best, share)
-        reach = quantile * se
-        if df > 0:
-            reach = np.fmax(reach, student_quantile(confidence, df) * shift)
-        value = math.exp(log_u)
-        rows.append((name, "curve", value, value * math.exp(-reach), value * math.exp(reach), best.model))
-    rows.append(("Ts", "curve", rows[2][2] - rows[0][2], *_synchrony(best, quantile), best.model))
-    return rows
-
-
-def _log_time(fit, share):
-    """ln of a quantile and its standard error."""
-    value = math.log(model_quantile(fit.model, fit.scale_h, fit.slope, share))
-    # ln t = ln e + c / b, so d ln t / d ln b = -c / b
-    gradient = np.array([0.0, 1.0, math.log(fit.scale_h) - value])
-    return value, float(np.sqrt(gradient @ fit.covariance @ gradient))
-
-
-def _synchrony(fit, quantile):
-    """Bounds of T90 - T10 by the delta method."""
-    t10, t90 = (math.exp(_log_time(fit, s)[0]) for s in (0.1, 0.9))
-    gradient = np.array([0, t90 - t10, t90 * (math.log(fit.scale_h / t90)) - t10 * (math.log(fit.scale_h / t10))])
-    half = quantile * float(np.sqrt(gradient @ fit.covariance @ gradient))
-    return max(0.0, t90 - t10 - half), t90 - t10 + half
+def _curve_times(fits, weights, pieces, confidence):
+    """Averaged times; how early or late each cone is widens them."""
+    between, k = 0.0, len(pieces)
+    if k > 1:
+        # cones are early or late as a whole: one shift each is far steadier than free curves of few counts
+        between = float(np.var([shift_of_cone(fits[0], *piece) for piece in pieces], ddof=1)) / k
+    note = f"average of {int((weights > 0.01).sum())} curves"
+    if not np.isfinite(weights).all():
+        t = [model_quantile(fits[0].model, fits[0].scale_h, fits[0].slope, s) for s in _SHARES]
+        return [(n, "curve", v, math.nan, math.nan, "") for n, v in zip((*_NAMES, "Ts"), (*t, t[2] - t[0]))]
+    found = averaged(fits, weights, between=between, n_cones=max(k, 1), confidence=confidence)
+    return [(name, "curve", *row, note) for name, row in zip((*_NAMES, "Ts"), zip(*(f.tolist() for f in found)))]
 
 
 def _all_cysts(fit):
@@ -348,82 +352,3 @@ def _notes(course, best, n_timed):
             "The counts do not pin the curve down, so its times have no interval. Count more hours around the rise."
         )
     return tuple(notes)
-
-
-def draw_rate(rate, *, ax=None):
-    """Draw points per cone, the curve with its band, and T10, T50, T90.
-
-    Parameters
-    ----------
-    rate : HatchRate
-    ax : Axes, optional
-
-    Returns
-    -------
-    Axes
-    """
-    from qckit import draw
-
-    ax = draw.new_axes(ax, figsize=(7, 4))
-    course, fit = rate.course, rate.best
-    hours = np.linspace(max(course["hours"].min() * 0.8, 0.1), course["hours"].max() * 1.05, 200)
-    curve = 100 * model_curve(fit, hours)
-    low, high = _band(fit, hours, rate.confidence)
-    if np.isfinite(low).all():
-        draw.band(
-            hours, low, high, ax=ax, color=draw.SERIES[0], label=f"{100 * rate.confidence:g} % band of the pooled curve"
-        )
-    ax.plot(hours, curve, color=draw.SERIES[0], label=f"{fit.model} curve")
-    steps = monotone_curve(course["hours"], course["nauplii"], course["full_cysts"])
-    ax.plot(
-        steps["hours"],
-        100 * steps["hatched_frac"],
-        color=draw.INK,
-        linestyle=":",
-        drawstyle="steps-post",
-        label="monotone steps",
-    )
-    for i, (cone, group) in enumerate(course.groupby("cone")):
-        draw.points(
-            group["hours"],
-            100 * group["hatched_frac"],
-            ax=ax,
-            marker=draw.MARKERS[i % 7],
-            color=draw.SERIES[i % 7],
-            label=f"cone {cone}",
-            markersize=5,
-        )
-    for name, share in zip(_NAMES, _SHARES):
-        row = rate.time(name)
-        level = 100 * fit.ceiling * share
-        ax.hlines(level, row["low_h"], row["high_h"], color=draw.INK, linewidth=2)
-        ax.plot(row["value_h"], level, marker="|", markersize=14, color=draw.INK)
-        ax.annotate(
-            f"{name} {row['value_h']:.1f} h",
-            (row["high_h"], level),
-            xytext=(6, -3),
-            textcoords="offset points",
-            fontsize=9,
-        )
-    ax.set(xlabel="hours since wetting [h]", ylabel="hatched [% of full cysts]", ylim=(0, 105))
-    ax.legend(fontsize=8, loc="upper left")
-    return ax
-
-
-def _band(fit, hours, confidence):
-    """Pointwise band of the curve by the delta method on the logit scale. [%]"""
-    from scipy import special, stats
-
-    theta, step = fit.parameters, 1e-5
-    base = np.clip(model_curve(fit, hours), 1e-12, 1 - 1e-12)
-    slopes = []
-    for i in range(3):
-        moved = theta.copy()
-        moved[i] += step
-        other = Fit(fit.model, special.expit(moved[0]), math.exp(moved[1]), math.exp(moved[2]), fit.covariance, 0, True)
-        slopes.append(
-            (special.logit(np.clip(model_curve(other, hours), 1e-12, 1 - 1e-12)) - special.logit(base)) / step
-        )
-    g = np.array(slopes)
-    half = stats.norm.ppf((1 + confidence) / 2) * np.sqrt(np.einsum("in,ij,jn->n", g, fit.covariance, g))
-    return 100 * special.expit(special.logit(base) - half), 100 * special.expit(special.logit(base) + half)

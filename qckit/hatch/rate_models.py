@@ -7,9 +7,19 @@ from dataclasses import dataclass
 
 import numpy as np
 
-__all__ = ["MODELS", "Fit", "fit_model", "model_curve", "model_quantile", "shift_of_cone"]
+__all__ = [
+    "MODELS",
+    "Fit",
+    "covariance_at",
+    "fit_model",
+    "likelihood_of",
+    "minimise",
+    "model_curve",
+    "model_quantile",
+    "shift_of_cone",
+]
 
-MODELS = ("log-logistic", "log-normal", "Weibull")
+MODELS = ("log-logistic", "log-normal", "Weibull", "gamma")
 
 
 @dataclass(frozen=True)
@@ -46,6 +56,8 @@ def _shape(model, hours, scale, slope):
             return special.expit(slope * log_ratio)
         if model == "log-normal":
             return special.ndtr(slope * log_ratio)
+        if model == "gamma":  # of mean e and coefficient of variation 1 / b
+            return special.gammainc(slope**2, slope**2 * np.exp(log_ratio))
         return -np.expm1(-np.exp(slope * log_ratio))
 
 
@@ -62,6 +74,8 @@ def model_quantile(model, scale, slope, share):
         return scale * (share / (1 - share)) ** (1 / slope)
     if model == "log-normal":
         return scale * np.exp(special.ndtri(share) / slope)
+    if model == "gamma":
+        return scale * special.gammaincinv(slope**2, share) / slope**2
     return scale * (-np.log1p(-share)) ** (1 / slope)
 
 
@@ -70,8 +84,9 @@ def fit_model(model, start_h, end_h, counts):
 
     Parameters
     ----------
-    model : {"log-logistic", "log-normal", "Weibull"}
-        d / (1 + (t/e)^-b), d Phi(b ln(t/e)), d (1 - exp(-(t/e)^b)).
+    model : {"log-logistic", "log-normal", "Weibull", "gamma"}
+        d / (1 + (t/e)^-b), d Phi(b ln(t/e)), d (1 - exp(-(t/e)^b)), and d times the gamma distribution of mean e and
+        coefficient of variation 1 / b.
     start_h, end_h : array_like of float, shape (m,)
         Interval (start, end] in which the event fell; an infinite end means not yet, or never. [h]
     counts : array_like of float, shape (m,)
@@ -85,33 +100,58 @@ def fit_model(model, start_h, end_h, counts):
     ----------
     Ritz, Pipper and Streibig 2013, European Journal of Agronomy 45:1-6.
     """
-    from scipy import optimize
-
-    start, end, n = (np.asarray(v, float) for v in (start_h, end_h, counts))
-    start, end, n = start[n > 0], end[n > 0], n[n > 0]
-    seen = np.isfinite(end)
-
-    def cost(theta):
-        d = 1 / (1 + math.exp(-max(min(theta[0], 30), -30)))
-        scale, slope = math.exp(max(min(theta[1], 20), -20)), math.exp(max(min(theta[2], 7), -7))
-        by_end = np.where(seen, d * _shape(model, np.where(seen, end, 1.0), scale, slope), 1.0)
-        share = by_end - d * _shape(model, start, scale, slope)
-        return -float(np.sum(n * np.log(np.maximum(share, 1e-300))))
-
+    cost, seen, start, end, n = _cost(model, start_h, end_h, counts)
     middle = np.where(seen, (start + end) / 2, start)
     share = min(max(n[seen].sum() / n.sum(), 0.02), 0.98)
     centre = float(np.average(middle[seen], weights=n[seen])) if seen.any() else float(middle.max() + 1)
-    best = None
-    for slope in (4.0, 10.0, 25.0):
-        begin = np.array([math.log(share / (1 - share)), math.log(centre), math.log(slope)])
-        options = {"xatol": 1e-3, "fatol": 1e-3, "maxiter": 400}
+    begins = [
+        np.array([math.log(share / (1 - share)), math.log(centre * factor), math.log(slope)])
+        for slope in (3.0, 6.0, 12.0, 25.0)
+        for factor in (0.8, 0.9, 1.0, 1.15)
+    ]
+    x, value, is_good = minimise(cost, min(begins, key=cost))
+    d, scale, slope = 1 / (1 + math.exp(-x[0])), math.exp(x[1]), math.exp(x[2])
+    return Fit(model, d, scale, slope, covariance_at(cost, x), -value, is_good)
+
+
+def _cost(model, start_h, end_h, counts):
+    """Minus the log likelihood as a function of (logit d, ln scale, ln slope), and the intervals that count."""
+    start, end, n = (np.asarray(v, float) for v in (start_h, end_h, counts))
+    start, end, n = start[n > 0], end[n > 0], n[n > 0]
+    seen = np.isfinite(end)
+    # the same hour ends one interval and starts the next: each is looked up once
+    hours, place = np.unique(np.concatenate([start, np.where(seen, end, 0.0)]), return_inverse=True)
+    at_start, at_end = place[: len(start)], place[len(start) :]
+
+    def cost(theta):
+        d = 1 / (1 + math.exp(-max(min(theta[0], 30), -30)))
+        scale, slope = math.exp(max(min(theta[1], 20), -20)), math.exp(max(min(theta[2], 5), -5))
+        curve = d * _shape(model, hours, scale, slope)
+        share = np.where(seen, curve[at_end], 1.0) - curve[at_start]
+        return -float(n @ np.log(np.maximum(share, 1e-300)))
+
+    return cost, seen, start, end, n
+
+
+def likelihood_of(model, start_h, end_h, counts):
+    """Minus the log likelihood of intervals under a curve, as a function of (logit d, ln scale, ln slope)."""
+    return _cost(model, start_h, end_h, counts)[0]
+
+
+def minimise(cost, begin):
+    """Minimum of a smooth cost: quasi-Newton, or a simplex where that does not settle.
+
+    Returns
+    -------
+    (x, value, is_converged)
+    """
+    from scipy import optimize
+
+    found = optimize.minimize(cost, begin, method="BFGS", options={"gtol": 1e-3})
+    if np.abs(found.jac).max() > 0.05 or not np.isfinite(found.fun):
+        options = {"xatol": 1e-8, "fatol": 1e-9, "maxiter": 4000, "maxfev": 4000}
         found = optimize.minimize(cost, begin, method="Nelder-Mead", options=options)
-        if best is None or found.fun < best.fun:
-            best = found
-    options = {"xatol": 1e-9, "fatol": 1e-10, "maxiter": 4000, "maxfev": 4000}
-    best = optimize.minimize(cost, best.x, method="Nelder-Mead", options=options)
-    d, scale, slope = 1 / (1 + math.exp(-best.x[0])), math.exp(best.x[1]), math.exp(best.x[2])
-    return Fit(model, d, scale, slope, _covariance(cost, best.x), -float(best.fun), bool(best.success))
+    return found.x, float(found.fun), bool(np.isfinite(found.fun))
 
 
 def shift_of_cone(fit, start_h, end_h, counts):
@@ -129,22 +169,16 @@ def shift_of_cone(fit, start_h, end_h, counts):
     float
         ln(scale of the cone / scale of the lot).
     """
-    from scipy import optimize
+    cost = _cost(fit.model, start_h, end_h, counts)[0]
+    log_scale, log_slope = math.log(fit.scale_h), math.log(fit.slope)
 
-    start, end, n = (np.asarray(v, float) for v in (start_h, end_h, counts))
-    seen = np.isfinite(end)
+    def of_cone(theta):
+        return cost((theta[0], log_scale + max(min(theta[1], 5), -5), log_slope))
 
-    def cost(theta):
-        d, scale = 1 / (1 + math.exp(-max(min(theta[0], 30), -30))), fit.scale_h * math.exp(max(min(theta[1], 5), -5))
-        by_end = np.where(seen, d * _shape(fit.model, np.where(seen, end, 1.0), scale, fit.slope), 1.0)
-        share = by_end - d * _shape(fit.model, start, scale, fit.slope)
-        return -float(np.sum(n * np.log(np.maximum(share, 1e-300))))
-
-    options = {"xatol": 1e-5, "fatol": 1e-6, "maxiter": 400}
-    return float(optimize.minimize(cost, [fit.parameters[0], 0.0], method="Nelder-Mead", options=options).x[1])
+    return float(minimise(of_cone, np.array([fit.parameters[0], 0.0]))[0][1])
 
 
-def _covariance(cost, x):
+def covariance_at(cost, x):
     """Inverse of the observed information by central differences; NaN where it is not positive."""
     size, step = len(x), 1e-4
     hessian = np.empty((size, size))

@@ -10,6 +10,7 @@ from qckit.reports.accuracy import show_certificate
 from qckit.reports.blocks import Html, note, sentences, table
 from qckit.reports.lot_report import half_page, rounded
 from qckit.reports.pictures import figure, figures
+from qckit.words import plural
 
 __all__ = ["accuracy", "comparison", "over_time", "plan", "uncertainty"]
 
@@ -96,11 +97,10 @@ def _times_table(found) -> Html:
                 else (whole["note"].iloc[0] or f"{whole['value_h'].iloc[0]:.1f}"),
             }
         )
-    others = ", ".join(f"{r.model} +{r.delta_aic:.1f}" for r in found.comparison.itertuples() if r.delta_aic > 0)
+    shapes = ", ".join(f"{r.model} {100 * r.weight:.0f} %" for r in found.comparison.itertuples() if r.weight > 0.005)
     told = (
-        f"{found.n_cones} cone{'s' if found.n_cones > 1 else ''} followed by the clock. Curve: {found.best.model}, "
-        f"the best by AIC (the others: {others}). The standard method interpolates the share of the highest "
-        "count."
+        f"{plural(found.n_cones, 'cone')} followed by the clock. Times are averaged over the shapes of curve that the "
+        f"counts leave open ({shapes}). The standard method interpolates the share of the highest count."
     )
     more = sentences(found.notes).html if found.notes else ""
     return Html(table(pd.DataFrame(rows), caption=told).html + more, told)

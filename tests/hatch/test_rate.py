@@ -133,3 +133,26 @@ def test_the_plot_shows_points_curve_band_and_times():
     import matplotlib.pyplot as plt
 
     plt.close(ax.figure)
+
+
+def test_the_shape_is_averaged_not_picked():
+    rate = hatch.fit_rate(course(n=300))
+    assert set(rate.comparison["model"]) == {"log-logistic", "log-normal", "Weibull", "gamma"}
+    assert rate.comparison["weight"].sum() == pytest.approx(1) and rate.comparison["weight"].max() < 0.999
+    t10, t50, t90, ts = (rate.time(name) for name in ("T10", "T50", "T90", "Ts"))
+    assert t10["value_h"] < t50["value_h"] < t90["value_h"] and t50["note"].startswith("average of ")
+    assert ts["value_h"] == pytest.approx(t90["value_h"] - t10["value_h"], rel=0.02)
+
+
+def test_two_lots_speeds_are_compared_in_one_model():
+    slow, fast = course(seed=2, shift=0.01), course(seed=1, scale=16.2, shift=0.01, ceiling=0.6)
+    found = hatch.compare_rates(fast, slow, lot="F", other="S")
+    assert found.verdict == "faster" and found.low < 0.9 < found.high
+    back = hatch.compare_rates(slow, fast, lot="S", other="F")
+    assert back.ratio == pytest.approx(1 / found.ratio, rel=2e-3) and back.verdict == "slower"
+    assert found.sentence.startswith("Lot F is 10 % faster than S (")
+    same = hatch.compare_rates(course(seed=5), course(seed=6), lot="A", other="B")
+    assert same.verdict == "cannot tell" and 0 < same.smallest_pct < 10
+    assert "would have shown in four of five such tests" in same.sentence
+    with pytest.raises(InputError, match="Lot B has counts at 2 hours"):
+        hatch.compare_rates(slow, slow[slow["hours"] < 14], lot="A", other="B")

@@ -292,7 +292,7 @@ def _deeper(seen):
         yield Evidence(
             "How fast and how evenly does it hatch?",
             f"T10 {t10.value_h:.1f} h, T90 {t90.value_h:.1f} h ({t90.low_h:.1f} to {t90.high_h:.1f}), synchrony "
-            f"{ts.value_h:.1f} h, of those that hatch ({seen.rate.best.model} curve).{notes}",
+            f"{ts.value_h:.1f} h, of those that hatch (averaged over four shapes of curve).{notes}",
             "neutral",
         )
     if seen.budget is not None:

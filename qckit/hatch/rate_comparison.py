@@ -1,0 +1,164 @@
+"""Which of two lots hatches faster, in one model: one shape, each lot its own ceiling and its own place in time."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from qckit.errors import InputError
+from qckit.hatch.intervals import normal_quantile
+from qckit.hatch.rate import intervals_from_counts
+from qckit.hatch.rate_average import COUNTING_REACH, between_reach2
+from qckit.hatch.rate_models import MODELS, Fit, covariance_at, likelihood_of, minimise, shift_of_cone
+
+__all__ = ["SpeedComparison", "compare_rates"]
+
+
+@dataclass(frozen=True)
+class SpeedComparison:
+    """Hours of one lot over hours of another, at every share hatched."""
+
+    lot: str
+    other: str
+    ratio: float  # below 1: the lot is faster
+    low: float
+    high: float
+    confidence: float
+    verdict: str  # faster, slower, cannot tell
+    smallest_pct: float  # difference that would have been seen in four of five such tests
+    weights: dict  # shape -> Akaike weight
+
+    @property
+    def sentence(self) -> str:
+        """Which is faster, by how much, and what could have been missed."""
+        apart = f"{100 * abs(self.ratio - 1):.0f} %"
+        bounds = f"{100 * self.low:.0f} to {100 * self.high:.0f} % of its hours"
+        if self.verdict == "cannot tell":
+            return (
+                f"Lot {self.lot} is not shown to be faster or slower than {self.other} ({bounds}); a difference of "
+                f"{self.smallest_pct:.0f} % would have shown in four of five such tests."
+            )
+        return f"Lot {self.lot} is {apart} {self.verdict} than {self.other} ({bounds})."
+
+
+def compare_rates(course, other_course, *, lot, other, confidence=0.95):
+    """Compare two lots' hatching speeds in one accelerated-time model.
+
+    Parameters
+    ----------
+    course, other_course : DataFrame
+        From :func:`hatch.time_course`, each of one lot; four hours or more.
+    lot, other : str
+        Names.
+    confidence : float
+
+    Returns
+    -------
+    SpeedComparison
+
+    Raises
+    ------
+    InputError
+        A lot has fewer than four hours, or nothing hatched.
+
+    Notes
+    -----
+    F(t / e) with one slope for both, e and the ceiling each its own: e / e_other is the ratio of their times at every
+    share (accelerated failure times; Collett 2015, Modelling Survival Data in Medical Research, 3rd ed., chapter 6,
+    from memory), averaged over four shapes. Cones that are early or late widen it as in :func:`hatch.fit_rate`.
+    """
+    both = [_of_lot(c, name) for c, name in ((course, lot), (other_course, other))]
+    fits = [_fit(model, [b["all"] for b in both]) for model in MODELS]
+    factor = max(1.0, _dispersion(max(fits, key=lambda f: f["loglik"]), both))
+    loglik = np.array([f["loglik"] for f in fits]) / factor
+    weight = np.exp(loglik - loglik.max()) * [np.isfinite(f["var"]) for f in fits]
+    weight = weight / weight.sum()
+    ratio = np.array([f["log_ratio"] for f in fits])
+    middle = float(weight @ ratio)
+    counting = float(weight @ [f["var"] * factor for f in fits])
+    variance = counting + float(weight @ (ratio - middle) ** 2)
+    reach2 = normal_quantile(confidence) ** 2 * variance
+    best = fits[int(np.argmax(weight))]
+    n_cones = sum(len(b["cones"]) for b in both)
+    if all(len(b["cones"]) > 1 for b in both):
+        squares = [np.var(_shifts(best, i, b["cones"]), ddof=1) for i, b in enumerate(both)]
+        df = [len(b["cones"]) - 1 for b in both]
+        pooled = float(np.average(squares, weights=df)) * sum(1 / len(b["cones"]) for b in both)
+        reach2 = COUNTING_REACH**2 * reach2 + between_reach2(
+            pooled, counting, n_cones - 1, confidence
+        )  # two means: n_cones - 2 df
+    reach = math.sqrt(reach2)
+    low, high = math.exp(middle - reach), math.exp(middle + reach)
+    verdict = "faster" if high < 1 else "slower" if low > 1 else "cannot tell"
+    se = reach / normal_quantile(confidence)
+    smallest = 100 * math.expm1(reach + 0.8416 * se)  # 0.8416: normal quantile of 80 % power
+    weights = {f["model"]: float(w) for f, w in zip(fits, weight, strict=True)}
+    return SpeedComparison(lot, other, math.exp(middle), low, high, confidence, verdict, smallest, weights)
+
+
+def _of_lot(course, name):
+    course = course.dropna(subset=["nauplii", "full_cysts"])
+    hours = course["hours"].nunique()
+    if hours < 4 or not course["nauplii"].sum() > 0:
+        raise InputError(
+            f"Lot {name} has counts at {hours} hours; comparing speeds needs four or more of each lot, before and "
+            "after half have hatched."
+        )
+    cones = [
+        intervals_from_counts(g["hours"], g["nauplii"], g["full_cysts"])
+        for _, g in course.groupby("hatch")
+        if g["hours"].nunique() >= 4
+    ]
+    whole = intervals_from_counts(course["hours"], course["nauplii"], course["full_cysts"])
+    return {"course": course, "cones": cones, "all": whole}
+
+
+def _fit(model, intervals):
+    """Both lots in one model: logit ceilings, ln scale of the second, ln slope, and the log ratio of scales."""
+    costs = [likelihood_of(model, *piece) for piece in intervals]
+    centre = float(
+        np.median([np.average(e[np.isfinite(e)], weights=n[np.isfinite(e)] + 1e-9) for _, e, n in intervals])
+    )
+
+    def cost(theta):
+        own, other, scale, slope, ratio = theta
+        return costs[0]((own, scale + ratio, slope)) + costs[1]((other, scale, slope))
+
+    begins = [
+        np.array([1.5, 1.5, math.log(centre * f), math.log(s), 0.0]) for s in (5.0, 10.0, 20.0) for f in (0.75, 0.9, 1)
+    ]
+    x, value, _ = minimise(cost, min(begins, key=cost))
+    covariance = covariance_at(cost, x)
+    return {"model": model, "theta": x, "loglik": -value, "log_ratio": float(x[4]), "var": float(covariance[4, 4])}
+
+
+def _centre(_start, end, counts):
+    """Mean end of the intervals that ended: a first guess of the place in time."""
+    seen = np.isfinite(end)
+    return np.average(end[seen], weights=counts[seen] + 1e-9)
+
+
+def _as_fit(found, i):
+    """One lot's curve out of the joint fit."""
+    ceiling = 1 / (1 + math.exp(-found["theta"][i]))
+    scale = math.exp(found["theta"][2] + (found["theta"][4] if i == 0 else 0.0))
+    return Fit(found["model"], ceiling, scale, math.exp(found["theta"][3]), np.eye(3), found["loglik"], True)
+
+
+def _shifts(found, i, cones):
+    fit = _as_fit(found, i)
+    return [shift_of_cone(fit, *piece) for piece in cones]
+
+
+def _dispersion(found, both):
+    """Pearson dispersion of all counts around the joint curves."""
+    from qckit.hatch.rate_models import model_curve
+
+    chi2, df = 0.0, -5
+    for i, b in enumerate(both):
+        n, x = b["course"]["full_cysts"].to_numpy(float), b["course"]["nauplii"].to_numpy(float)
+        share = np.clip(model_curve(_as_fit(found, i), b["course"]["hours"]), 1e-6, 1 - 1e-6)
+        chi2, df = chi2 + float(np.sum((x - n * share) ** 2 / (n * share * (1 - share)))), df + len(n)
+    return chi2 / df if df > 0 else 1.0
