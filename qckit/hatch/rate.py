@@ -60,7 +60,9 @@ class HatchRate:
         return shown(f"Hatching rate over {plural(self.n_cones, 'cone')}", self.notes, heads=heads, rows=rows)
 
     def plot(self, ax=None):
-        """Draw the time course with its curve; see :func:`draw_rate`."""
+        """Draw the time course with its curve; see :func:`hatch.draw_rate`."""
+        from qckit.hatch.rate_drawing import draw_rate
+
         return draw_rate(self, ax=ax)
 
     def time(self, name, method="curve"):
