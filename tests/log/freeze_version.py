@@ -29,7 +29,8 @@ def fill(place):
 
     with open_log(place) as log:
         log.add_many({"lots": LOTS, "hatches": HATCHES, "samples": SAMPLES}, by="op1", source="sheets.csv")
-        log.record_counts(counted(), by="op1")
+        photos, objects = counted()
+        log.record_counts(photos, objects=objects, by="op1")
         log.correct("hatches", "H-1", "cysts_g", "1.6", by="op1", reason="the scale was read wrongly")
 
 
