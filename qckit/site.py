@@ -85,6 +85,67 @@ class Site:
         """Water readings, a row each."""
         return self.tables.readings
 
+    @property
+    def objects(self) -> pd.DataFrame:
+        """Every object in the counted photos, a row each, hand corrections applied (read when asked: many rows)."""
+        from qckit.log import open_log
+
+        with open_log(self.folder) as log:
+            return log.objects()
+
+    def hatches(self, period: str | tuple[str, str] | None = None, lot: str | None = None, cone: str | None = None):
+        """Give a row a hatch, every metric with its interval: the figures that reports, charts and verdicts show.
+
+        Parameters
+        ----------
+        period : str or pair of str, optional
+            A month, ``YYYY-MM``, or first and last ISO 8601 date (the last not included), of the wetting; all if None.
+        lot, cone : str, optional
+            Hatches of one lot, in one cone.
+
+        Returns
+        -------
+        DataFrame, one row per hatch, in the order of wetting
+            The columns of the hatches table, then ``hatch.CONE_COLUMNS`` with ``METRIC_low`` and ``METRIC_high`` beside
+            each metric. Hatches that are not counted yet stand there with NaN; ``notes`` is what the field sheet says,
+            ``remarks`` what has to be said of the figures.
+
+        Raises
+        ------
+        InputError
+            The period is misspelt, or no hatch is of that lot or cone.
+
+        Examples
+        --------
+        ``site.hatches("2026-10", cone="C")[["hatch", "hatch_pct", "hatch_pct_low", "hatch_pct_high"]]``
+        """
+        from qckit.errors import unknown_name
+        from qckit.hatch import hatch_table
+
+        tables = self.tables
+        if period is not None:
+            from qckit.log import open_log
+
+            with open_log(self.folder) as log:
+                tables = tables.within(log, period)
+        rows = tables.hatches
+        for column, name in (("lot", lot), ("cone", cone)):
+            if name is not None:
+                if name not in set(self.tables.hatches[column]):
+                    raise unknown_name(column, name, sorted(set(self.tables.hatches[column])))
+                rows = rows[rows[column] == name]
+        samples = tables.samples[tables.samples["hatch"].isin(rows["hatch"])]
+        figures = hatch_table(tables.but(hatches=rows, samples=samples)).rename(columns={"notes": "remarks"})
+        figures = figures.drop(columns=[c for c in figures if c in rows and c != "hatch"])
+        table = rows.merge(figures.astype({"hatch": rows["hatch"].dtype}), on="hatch", how="left")
+        return table.sort_values(["started", "cone", "hatch"], kind="stable", ignore_index=True)
+
+    def dose(self, lot: str, *, nauplii: float | None = None, day: str = "", risk: float | None = None):
+        """Plan the grams of a lot for a demand: the plan that ``qckit dose`` prints (:func:`hatch.plan_dose`)."""
+        from qckit.hatch import plan_dose
+
+        return plan_dose(self.tables, lot, nauplii=nauplii, day=day, risk=risk)
+
     def month(self, month: str, *, lot: str = "", now: str = "") -> Finding:
         """Review a month: the finding that ``qckit report month`` prints.
 

@@ -37,6 +37,7 @@ _HOME = {
         "rate_over_cones",
         "skewness_reach",
     ),
+    "per_hatch": ("hatch_table",),
     "registry": ("METRICS", "Metric"),
     "summary": (
         "SUMMARY_COLUMNS",
