@@ -13,8 +13,10 @@ import numpy as np
 
 from qckit.practice.counting_error import draw_counts
 from qckit.practice.mechanisms import (
+    ROOM,
     Conditions,
     LotTraits,
+    Room,
     expected_shares,
     nauplius_lengths_um,
     ordinary_water,
@@ -23,7 +25,16 @@ from qckit.practice.mechanisms import (
 from qckit.stages import STAGE_COLUMNS, STAGES
 from qckit.tables import check_table, table_columns
 
-__all__ = ["PLANTED", "SHARED", "PracticeCase", "Situation", "draw_situation", "simulate_case", "situation_shares"]
+__all__ = [
+    "PLANTED",
+    "SHARED",
+    "PracticeCase",
+    "Situation",
+    "add_cause",
+    "draw_situation",
+    "simulate_case",
+    "situation_shares",
+]
 
 PLANTED = (
     "cold",
@@ -87,7 +98,7 @@ class PracticeCase:
     loss: float  # share of nauplii per gram lost by the planted causes
 
 
-def _add(situation: Situation, cause: str, s: float) -> Situation:
+def add_cause(situation: Situation, cause: str, s: float) -> Situation:
     """Put one cause of strength ``s`` (0 to 1) into a situation."""
     c, t, k = dict(situation.conditions), dict(situation.traits), dict(situation.counting)
     mass, volume, mixing = situation.mass_factor, situation.volume_factor, situation.mixing_cv
@@ -139,11 +150,11 @@ def draw_situation(causes, strengths, rng) -> Situation:
     luck = {"luck": rng.normal(0, 0.14), "arrest": rng.normal(0, 0.35), "amount": rng.normal(0, 0.03)}
     situation = Situation(conditions=water, traits=luck)
     for cause, s in zip(causes, strengths, strict=True):
-        situation = _add(situation, cause, s)
+        situation = add_cause(situation, cause, s)
     return situation
 
 
-def situation_shares(lot: LotTraits, situation: Situation):
+def situation_shares(lot: LotTraits, situation: Situation, room: Room = ROOM):
     """Expected objects per written full cyst in a situation, and the factor on the amount."""
     t = situation.traits
     dead = with_luck(lot.dead_frac, t.get("luck", 0.0))
@@ -157,7 +168,7 @@ def situation_shares(lot: LotTraits, situation: Situation):
         arrest_frac=lot.arrest_frac * np.exp(t.get("arrest", 0.0)),
         old_shells_frac=lot.old_shells_frac,
     )
-    shares = expected_shares(traits, Conditions(max_g_per_l=5.0, **situation.conditions))
+    shares = expected_shares(traits, Conditions(max_g_per_l=5.0, **situation.conditions), room)
     shares = {k: v * (1 - empty) for k, v in shares.items()}
     shares["shell"] = shares["shell"] + empty
     factor = situation.mass_factor * situation.volume_factor * np.exp(t.get("amount", 0.0))

@@ -23,13 +23,16 @@ from dataclasses import dataclass
 import numpy as np
 
 __all__ = [
+    "ROOM",
     "Conditions",
     "LotTraits",
+    "Room",
     "arrested_by_oxygen",
     "arrested_by_ph",
     "blocked_by_salinity",
     "damaged_by_heat",
     "development_rate",
+    "draw_room",
     "effective_water",
     "expected_shares",
     "grown_hours",
@@ -37,6 +40,91 @@ __all__ = [
     "ordinary_water",
     "with_luck",
 ]
+
+
+@dataclass(frozen=True)
+class Room:
+    """How embryos answer their conditions in one room: where and how sharply each stops them, and as what.
+
+    The defaults are those of the invented history. The literature gives limits, not curves, and rooms differ: a check
+    of a verdict draws each room anew (:func:`draw_room`).
+    """
+
+    q10: float = 1.9
+    heat_from_c: float = 32.5  # harm begins: metabolism stops above 33 °C [1]
+    heat_dose: float = 40.0
+    heat_blocks: float = 0.7  # share of the harmed that never open
+    heat_arrests: float = 0.5  # share of the others that stay umbrellas
+    salt_from_ppt: float = 38.0
+    salt_slow: float = 0.25
+    salt_mid_ppt: float = 75.0
+    salt_width_ppt: float = 4.0
+    ph_most: float = 0.9
+    ph_mid: float = 7.55
+    ph_width: float = 0.13
+    ph_blocks: float = 0.0  # share of those held back that do not even open
+    oxygen_most: float = 0.45
+    oxygen_mid_mg_l: float = 3.0
+    oxygen_width: float = 0.6
+    oxygen_blocks: float = 0.0
+    dark_lux: float = 300.0
+    dark_blocks: float = 0.35
+    dark_delay_h: float = 3.0
+    crowd_oxygen: float = 0.9  # mg/l less for every g/l too many
+    crowd_ph: float = 0.11
+    crowd_hurt: float = 0.03
+    wall_back: float = 0.5  # share of the dry ones that falls back into the water
+    fade_per_h: float = 0.012  # unfed nauplii waste away [5]
+    fade_from_h: float = 30.0
+
+
+ROOM = Room()
+
+
+def draw_room(rng) -> Room:
+    """Draw a room's constants from wide ranges around the published limits.
+
+    Parameters
+    ----------
+    rng : Generator
+
+    Returns
+    -------
+    Room
+        Heat harms from 31.5 to 34.5 °C on ([1]_: metabolism stops above 33; [2]_: a reversible stop to 40); half of
+        the embryos are held back at pH 7.3 to 7.8 ([1]_: the enzyme works poorly below 8) and at 1.5 to 4 mg/l of
+        oxygen ([2]_: a pause at 0.6 to 2; keep above 4); salt bars at 62 to 90 ppt ([1]_: 85 to 90); everything else is
+        ours, as wide as seems possible.
+    """
+    u = rng.uniform
+    return Room(
+        q10=u(1.6, 2.6),
+        heat_from_c=u(31.5, 34.5),
+        heat_dose=np.exp(u(np.log(12), np.log(80))),
+        heat_blocks=u(0.2, 0.95),
+        heat_arrests=u(0.1, 0.95),
+        salt_from_ppt=u(36, 45),
+        salt_slow=u(0.1, 0.55),
+        salt_mid_ppt=u(62, 90),
+        salt_width_ppt=u(2.5, 9),
+        ph_most=u(0.75, 0.97),
+        ph_mid=u(7.3, 7.8),
+        ph_width=u(0.07, 0.22),
+        ph_blocks=u(0.0, 0.5),
+        oxygen_most=u(0.6, 0.97),
+        oxygen_mid_mg_l=u(1.5, 4.0),
+        oxygen_width=u(0.25, 0.9),
+        oxygen_blocks=u(0.1, 0.85),
+        dark_lux=np.exp(u(np.log(90), np.log(700))),
+        dark_blocks=u(0.2, 0.75),
+        dark_delay_h=u(0.0, 6.0),
+        crowd_oxygen=u(0.3, 1.2),
+        crowd_ph=u(0.03, 0.16),
+        crowd_hurt=u(0.0, 0.09),
+        wall_back=u(0.05, 0.9),
+        fade_per_h=np.exp(u(np.log(0.006), np.log(0.035))),
+        fade_from_h=u(26, 36),
+    )
 
 
 @dataclass(frozen=True)
@@ -93,13 +181,14 @@ def with_luck(dead_frac, luck):
     return dead_frac * np.exp(luck) / (1 - dead_frac + dead_frac * np.exp(luck))
 
 
-def development_rate(temperature_c):
+def development_rate(temperature_c, room: Room = ROOM):
     """Speed of development relative to 28 °C.
 
     Parameters
     ----------
     temperature_c : float or array
         Water temperature [°C].
+    room : Room
 
     Returns
     -------
@@ -108,34 +197,35 @@ def development_rate(temperature_c):
         a hatch at 20 °C takes some 1.7 times as long as at 28 °C.
     """
     t = np.asarray(temperature_c, dtype=float)
-    rate = 1.9 ** ((np.minimum(t, 31.0) - 28.0) / 10.0)
+    rate = room.q10 ** ((np.minimum(t, 31.0) - 28.0) / 10.0)
     rate = rate * np.clip((34.0 - t) / 3.0, 0.0, 1.0)
     return np.where(t < 4.0, 0.0, rate)
 
 
-def damaged_by_heat(temperature_c, hours):
+def damaged_by_heat(temperature_c, hours, room: Room = ROOM):
     """Share of embryos harmed for good by ``hours`` at a temperature: from 33 °C on, quickly above 40 °C [1]_ [2]_."""
     t = np.asarray(temperature_c, dtype=float)
-    dose = np.clip(t - 32.5, 0.0, None) ** 1.5 * np.asarray(hours, dtype=float)
-    return 1.0 - np.exp(-dose / 40.0)
+    dose = np.clip(t - room.heat_from_c, 0.0, None) ** 1.5 * np.asarray(hours, dtype=float)
+    return 1.0 - np.exp(-dose / room.heat_dose)
 
 
-def blocked_by_salinity(salinity_ppt):
+def blocked_by_salinity(salinity_ppt, room: Room = ROOM):
     """Share that cannot take up water enough to break: a slow rise above 38 ppt (ours), nearly all above 85 [1]_."""
     s = np.asarray(salinity_ppt, dtype=float)
-    slow = 0.25 * (1.0 - np.exp(-np.clip(s - 38.0, 0.0, None) / 25.0))
-    steep = 1.0 / (1.0 + np.exp(-(s - 75.0) / 4.0))
+    slow = room.salt_slow * (1.0 - np.exp(-np.clip(s - room.salt_from_ppt, 0.0, None) / 25.0))
+    steep = 1.0 / (1.0 + np.exp(-(s - room.salt_mid_ppt) / room.salt_width_ppt))
     return 1.0 - (1.0 - slow) * (1.0 - steep)
 
 
-def arrested_by_ph(ph):
+def arrested_by_ph(ph, room: Room = ROOM):
     """Share that stays in the hatching membrane: the hatching enzyme works poorly below pH 8 [1]_ (slope ours)."""
-    return 0.9 / (1.0 + np.exp((np.asarray(ph, dtype=float) - 7.55) / 0.13))
+    return room.ph_most / (1.0 + np.exp((np.asarray(ph, dtype=float) - room.ph_mid) / room.ph_width))
 
 
-def arrested_by_oxygen(oxygen_mg_l):
+def arrested_by_oxygen(oxygen_mg_l, room: Room = ROOM):
     """Share that stays under the shell for want of oxygen; below 4 mg/l it begins to tell (slope ours)."""
-    return 0.45 / (1.0 + np.exp((np.asarray(oxygen_mg_l, dtype=float) - 3.0) / 0.6))
+    away = (np.asarray(oxygen_mg_l, dtype=float) - room.oxygen_mid_mg_l) / room.oxygen_width
+    return room.oxygen_most / (1.0 + np.exp(away))
 
 
 def _oxygen_rate(oxygen_mg_l):
@@ -144,23 +234,23 @@ def _oxygen_rate(oxygen_mg_l):
     return np.minimum(1.0, spare / (spare + 1.2) / 0.82)
 
 
-def effective_water(conditions: Conditions):
+def effective_water(conditions: Conditions, room: Room = ROOM):
     """Oxygen [mg/l] and pH that the embryos meet: too many cysts per litre draw both down [1]_ (slopes ours)."""
     over = np.clip(np.asarray(conditions.cysts_g_per_l, dtype=float) - conditions.max_g_per_l, 0.0, None)
-    oxygen = np.maximum(0.3, np.asarray(conditions.oxygen_mg_l, dtype=float) - 0.9 * over)
-    return oxygen, np.asarray(conditions.ph, dtype=float) - 0.11 * over
+    oxygen = np.maximum(0.3, np.asarray(conditions.oxygen_mg_l, dtype=float) - room.crowd_oxygen * over)
+    return oxygen, np.asarray(conditions.ph, dtype=float) - room.crowd_ph * over
 
 
-def grown_hours(conditions: Conditions):
+def grown_hours(conditions: Conditions, room: Room = ROOM):
     """Hours of development at the reading, in hours of a hatch that stands at 28 °C in good water."""
     c = conditions
-    dark = np.exp(-np.asarray(c.light_lux, dtype=float) / 300.0)
-    grown = development_rate(c.temperature_c) * (np.asarray(c.hours) - c.spell_h)
-    grown = (grown + development_rate(c.spell_c) * c.spell_h) * _oxygen_rate(effective_water(c)[0])
-    return grown / (1.0 + 0.004 * (np.asarray(c.salinity_ppt) - 33.0)) - 3.0 * dark
+    dark = np.exp(-np.asarray(c.light_lux, dtype=float) / room.dark_lux)
+    grown = development_rate(c.temperature_c, room) * (np.asarray(c.hours) - c.spell_h)
+    grown = (grown + development_rate(c.spell_c, room) * c.spell_h) * _oxygen_rate(effective_water(c, room)[0])
+    return grown / (1.0 + 0.004 * (np.asarray(c.salinity_ppt) - 33.0)) - room.dark_delay_h * dark
 
 
-def nauplius_lengths_um(traits: LotTraits, conditions: Conditions, n: int, rng):
+def nauplius_lengths_um(traits: LotTraits, conditions: Conditions, n: int, rng, room: Room = ROOM):
     """Draw the body lengths of ``n`` free nauplii at the reading.
 
     Parameters
@@ -170,6 +260,7 @@ def nauplius_lengths_um(traits: LotTraits, conditions: Conditions, n: int, rng):
         Single values.
     n : int
     rng : Generator
+    room : Room
 
     Returns
     -------
@@ -178,14 +269,14 @@ def nauplius_lengths_um(traits: LotTraits, conditions: Conditions, n: int, rng):
         ([1]_, enrichment section); the second moult 12 h later, the lengths after each moult (1.22 and 1.42 times the
         first) and the 6 % between animals are ours, below the 1.8 times that [1]_ gives after a day of feeding.
     """
-    t, grown = traits, float(grown_hours(conditions))
+    t, grown = traits, float(grown_hours(conditions, room))
     latest = _norm_cdf(np.log(max(grown - t.umbrella_h, 0.1) / t.break_t50_h) / t.break_spread)
     age = grown - t.umbrella_h - t.break_t50_h * np.exp(t.break_spread * _norm_quantile(rng.random(n) * latest))
     instar = 1.0 + 0.22 * (age > 8.0) + 0.20 * (age > 20.0)
     return t.instar_i_um * instar * np.exp(rng.normal(0.0, 0.06, n))
 
 
-def expected_shares(traits: LotTraits, conditions: Conditions) -> dict:
+def expected_shares(traits: LotTraits, conditions: Conditions, room: Room = ROOM) -> dict:
     """Expected objects of each stage in the water at the hour of reading, per full cyst weighed in.
 
     Parameters
@@ -193,6 +284,7 @@ def expected_shares(traits: LotTraits, conditions: Conditions) -> dict:
     traits : LotTraits
     conditions : Conditions
         Their fields may be arrays; all broadcast to one shape (n,).
+    room : Room
 
     Returns
     -------
@@ -201,30 +293,34 @@ def expected_shares(traits: LotTraits, conditions: Conditions) -> dict:
         recognition). All but the shells add up to 1.
     """
     c, t = conditions, traits
-    oxygen, ph = effective_water(c)
-    harmed = 1.0 - (1.0 - damaged_by_heat(c.spell_c, c.spell_h)) * (
-        1.0 - damaged_by_heat(c.temperature_c, np.asarray(c.hours) - c.spell_h)
+    oxygen, ph = effective_water(c, room)
+    harmed = 1.0 - (1.0 - damaged_by_heat(c.spell_c, c.spell_h, room)) * (
+        1.0 - damaged_by_heat(c.temperature_c, np.asarray(c.hours) - c.spell_h, room)
     )
-    dark = np.exp(-np.asarray(c.light_lux, dtype=float) / 300.0)  # a dark start: fewer and later [1]
-    grown = grown_hours(c)
-    able = (1.0 - t.dead_frac) * (1.0 - t.dormant_frac) * (1.0 - blocked_by_salinity(c.salinity_ppt))
-    able = able * (1.0 - 0.35 * dark) * (1.0 - 0.7 * harmed)
+    dark = np.exp(-np.asarray(c.light_lux, dtype=float) / room.dark_lux)  # a dark start: fewer and later [1]
+    grown = grown_hours(c, room)
+    able = (1.0 - t.dead_frac) * (1.0 - t.dormant_frac) * (1.0 - blocked_by_salinity(c.salinity_ppt, room))
+    able = able * (1.0 - room.dark_blocks * dark) * (1.0 - room.heat_blocks * harmed)
+    by_ph, by_oxygen = arrested_by_ph(ph, room), arrested_by_oxygen(oxygen, room)
+    able = able * (1.0 - room.ph_blocks * by_ph) * (1.0 - room.oxygen_blocks * by_oxygen)
     broken_out = able * _norm_cdf(np.log(np.maximum(grown, 0.1) / t.break_t50_h) / t.break_spread)
     free = able * _norm_cdf(np.log(np.maximum(grown - t.umbrella_h, 0.1) / t.break_t50_h) / t.break_spread)
-    kept = 1.0 - (1.0 - t.arrest_frac) * (1.0 - arrested_by_ph(ph)) * (1.0 - arrested_by_oxygen(oxygen))
-    kept = 1.0 - (1.0 - kept) * (1.0 - 0.5 * harmed)
+    kept = (1.0 - t.arrest_frac) * (1.0 - (1.0 - room.ph_blocks) * by_ph)
+    kept = kept * (1.0 - (1.0 - room.oxygen_blocks) * by_oxygen)
+    kept = 1.0 - kept * (1.0 - room.heat_arrests * harmed)
     free = free * (1.0 - kept)
     crowd = np.clip(np.asarray(c.cysts_g_per_l) - c.max_g_per_l, 0.0, 8.0)
-    starved = 1.0 - np.exp(-0.012 * np.clip(grown - 30.0, 0.0, None))  # unfed nauplii waste away [5] (rate ours)
-    lost = 1.0 - (1.0 - np.asarray(c.broken_frac)) * (1.0 - starved) * (1.0 - 0.03 * crowd)
+    starved = 1.0 - np.exp(-room.fade_per_h * np.clip(grown - room.fade_from_h, 0.0, None))  # [5] (rate ours)
+    lost = 1.0 - (1.0 - np.asarray(c.broken_frac)) * (1.0 - starved) * (1.0 - room.crowd_hurt * crowd)
     wetted = 1.0 - np.asarray(c.unwetted_frac, dtype=float)
-    on_wall = 0.5 * (1.0 - wetted)  # half of the dry ones fall back into the water before the reading (ours)
+    dry = 1.0 - wetted
+    on_wall = room.wall_back * dry
     return {
         "nauplius": wetted * free * (1.0 - lost),
         "umbrella": wetted * (broken_out - free),
         "cyst": wetted * (1.0 - broken_out) + on_wall,
         "shell": wetted * broken_out * t.shells_per_opened + t.old_shells_frac * np.ones_like(broken_out),
-        "missing": wetted * free * lost + on_wall,
+        "missing": wetted * free * lost + dry - on_wall,
     }
 
 
