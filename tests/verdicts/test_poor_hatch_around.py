@@ -140,6 +140,50 @@ def test_the_days_feeds_are_covered_or_the_gap_is_dosed(history):
     assert plenty.startswith(f"{there}day (2 feeds of 1.0 million). That is ")
 
 
+def bad_lot(history, share, since="2026-10-20"):
+    """The demo's site with a new lot that is bad from its first day, in use beside K-121; and its last hatch."""
+    t = dict(history)
+    new = (t["hatches"]["lot"] == "K-121") & (t["hatches"]["started"] > since) & t["hatches"]["cone"].isin(["A", "B"])
+    new &= t["hatches"]["hatch"] != POOR_HATCH
+    own = t["samples"]["hatch"].isin(t["hatches"].loc[new, "hatch"]) & (t["samples"]["kind"] == "subsample")
+    lost = (t["samples"]["nauplii"].where(own, 0) * share).round().astype("Int64")
+    t["samples"] = t["samples"].assign(
+        nauplii=t["samples"]["nauplii"] - lost,
+        cysts=t["samples"]["cysts"] + lost,
+        shells=(t["samples"]["shells"] - lost).clip(lower=0),
+    )
+    t["hatches"] = t["hatches"].assign(lot=t["hatches"]["lot"].mask(new, "N-1"))
+    label = t["lots"][t["lots"]["lot"] == "K-121"].assign(lot="N-1", opened=since, notes="invented")
+    t["lots"] = pd.concat([t["lots"], label], ignore_index=True)
+    return t, t["hatches"][new].sort_values("started")["hatch"].iloc[-1]
+
+
+def test_a_lot_that_is_bad_from_its_first_day_is_named_and_not_dosed(history):
+    t, last = bad_lot(history, 0.45)
+    finding = explain(t, last)
+    assert finding.details["named"] == ["embryos"] and finding.details["tone"] != "good"
+    assert "t is the lot, N-1: dead or resting embryos" in finding.headline
+    assert finding.details["feed"]["lot"] != "N-1"
+    lot = next(e for e in finding.evidence if e.question == "Is it the lot?")
+    assert lot.points == "for" and "K-121 gave" in lot.answer and "its label claims 85 %" in lot.answer
+
+
+def test_a_good_lot_is_not_condemned_for_one_cone(history):
+    t = dict(history)
+    own = (t["samples"]["hatch"] == POOR_HATCH) & (t["samples"]["kind"] == "subsample")
+    t["samples"] = t["samples"].assign(
+        nauplii=t["samples"]["nauplii"].mask(own, 35),
+        umbrella=t["samples"]["umbrella"].mask(own, 2),
+        cysts=t["samples"]["cysts"].mask(own, 75),
+        shells=t["samples"]["shells"].mask(own, 32),
+    )
+    t["readings"] = t["readings"][t["readings"]["hatch"] != POOR_HATCH]
+    t["hatches"] = t["hatches"].assign(ph=t["hatches"]["ph"].mask(t["hatches"]["hatch"] == POOR_HATCH))
+    finding = explain(t)
+    assert "embryos" not in finding.details["named"]
+    assert {c["code"]: c["probability"] for c in finding.details["causes"]}.get("embryos", 0.0) < 0.15
+
+
 def test_a_hatch_low_per_gram_alone_is_told_by_its_grams():
     finding = explain(planted(("weighing",), (0.8,)), "X")
     assert " nauplii per g (usual " in finding.headline and "a mass or volume is wrong" in finding.headline

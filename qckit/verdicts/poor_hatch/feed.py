@@ -6,14 +6,15 @@ import math
 
 import pandas as pd
 
+from qckit.errors import InputError
 from qckit.verdicts.poor_hatch.level import Level
 
-__all__ = ["dose_by_other_lot", "next_feed"]
+__all__ = ["another_lot", "next_feed"]
 
 _OTHER_LOT_DAYS, _OTHER_LOT_HATCHES = 60.0, 5
 
 
-def next_feed(row, same_day, level: Level, settings, *, busy_cones=(), suspect_cone="", by_lot=None, now=None) -> dict:
+def next_feed(row, same_day, level: Level, tables, *, lot: str, busy_cones=(), suspect_cone="", now="") -> dict:
     """Work out what is there for the next feed and the day, what is missing, and what to start at once.
 
     Parameters
@@ -24,15 +25,15 @@ def next_feed(row, same_day, level: Level, settings, *, busy_cones=(), suspect_c
         Rows of the other hatches of that day.
     level : Level
         Nauplii per gram of this hatch against the usual.
-    settings : Settings
-        ``feed`` says how many nauplii one feed takes and how many feeds a day has.
+    tables : SiteTables
+        ``settings.feed`` says how many nauplii one feed takes and how many feeds a day has; the dose is that of
+        :func:`qckit.hatch.plan_dose` on these tables.
+    lot : str
+        The lot to start from: the hatch's own, or another one where its own is suspect.
     busy_cones : sequence of str
         Cones that hold a hatch not yet harvested.
     suspect_cone : str
         The cone to keep out of use until the cause is found.
-    by_lot : (str, float, float), optional
-        Another lot to start from, with the best guess and lower bound of its nauplii per gram, when this hatch's own
-        lot is suspect.
     now : str, optional
         ISO time, for the hour at which a hatch started now is ready.
 
@@ -40,8 +41,9 @@ def next_feed(row, same_day, level: Level, settings, *, busy_cones=(), suspect_c
     -------
     dict
         available, available_low, available_high, other_cones, needed (one feed), missing (for one feed), needed_day,
-        missing_day, fewer_than_usual, lot, grams, n_cones, grams_per_cone, cone, ready, sentence.
+        missing_day, fewer_than_usual, lot, grams, risk, n_cones, grams_per_cone, cone, ready, sentence.
     """
+    settings = tables.settings
     feed, share = settings.feed, settings.feed.recovery_pct / 100.0
     here = [v * row["cysts_g"] * share for v in (level.value, level.low, level.high)]
     others = float((same_day["hatching_efficiency_per_g"] * same_day["cysts_g"]).sum() * share)
@@ -58,8 +60,9 @@ def next_feed(row, same_day, level: Level, settings, *, busy_cones=(), suspect_c
         "needed_day": day,
         "missing_day": max(0.0, day - there) if known else math.nan,
         "fewer_than_usual": max(0.0, usual - here[0]),
-        "lot": row["lot"],
+        "lot": lot,
         "grams": 0.0,
+        "risk": feed.short_risk,
         "n_cones": 0,
         "grams_per_cone": 0.0,
         "cone": "",
@@ -71,8 +74,13 @@ def next_feed(row, same_day, level: Level, settings, *, busy_cones=(), suspect_c
         return result
     said = [_what_is_there(result, same_day, feed)]
     if result["missing_day"] > 0:
-        result |= _dose(result["missing_day"], row, same_day, level, settings, busy_cones, suspect_cone, by_lot, now)
-        said.append(_start(result, settings))
+        result |= _dose(result["missing_day"], lot, tables, now)
+        if result["grams"] > 0:
+            free = [c for c in _cones(row, same_day, busy_cones, feed.n_cones) if c != suspect_cone]
+            result["cone"] = ", ".join(free[: result["n_cones"]])
+            said.append(_start(result, settings))
+        else:
+            said.append(f"What {lot} gives is not known well enough to dose it: take a lot that was hatched before.")
         if result["missing"] > 0:
             said.append("Until then feed what is there in smaller portions, or another feed that you keep ready.")
     elif result["fewer_than_usual"] > 0.05 * here[0]:
@@ -81,8 +89,8 @@ def next_feed(row, same_day, level: Level, settings, *, busy_cones=(), suspect_c
     return result
 
 
-def dose_by_other_lot(counts: pd.DataFrame, row) -> tuple[str, float, float] | None:
-    """Return the lot that did best lately besides a hatch's own, with its usual nauplii per gram and their lower end.
+def another_lot(counts: pd.DataFrame, row) -> str:
+    """Return the lot that did best lately besides a hatch's own; empty where no lot has five hatches in sixty days.
 
     Parameters
     ----------
@@ -90,25 +98,15 @@ def dose_by_other_lot(counts: pd.DataFrame, row) -> tuple[str, float, float] | N
         As ``counted_hatches`` returns it.
     row : mapping
         The poor hatch's row of it.
-
-    Returns
-    -------
-    (str, float, float) or None
-        Median and tenth percentile of its hatches in the sixty days before; None where no lot has five of them.
     """
     from qckit.tables import to_utc
 
     age = (pd.Timestamp(row["started"]) - to_utc(counts["started"])).dt.total_seconds() / 86400.0
-    near = counts[(age >= 0) & (age <= _OTHER_LOT_DAYS) & (counts["lot"] != row["lot"])].dropna(
-        subset="hatching_efficiency_per_g"
-    )
-    per_lot = near.groupby("lot")["hatching_efficiency_per_g"].agg(["median", lambda v: v.quantile(0.1), "size"])
+    near = counts[(age >= 0) & (age <= _OTHER_LOT_DAYS) & (counts["lot"] != row["lot"])]
+    per_lot = near.dropna(subset="hatching_efficiency_per_g").groupby("lot")["hatching_efficiency_per_g"]
+    per_lot = per_lot.agg(["median", "size"])
     per_lot = per_lot[per_lot["size"] >= _OTHER_LOT_HATCHES]
-    if per_lot.empty:
-        return None
-    name = per_lot["median"].idxmax()
-    best, low = per_lot.loc[name].iloc[:2]
-    return str(name), float(best), float(low)
+    return "" if per_lot.empty else str(per_lot["median"].idxmax())
 
 
 def _what_is_there(result, same_day, feed):
@@ -128,35 +126,20 @@ def _what_is_there(result, same_day, feed):
     return f"{there}: enough for the day ({feed.feeds_per_day:g} feeds of {one})."
 
 
-def _dose(missing, row, same_day, level, settings, busy, suspect, by_lot, now):
-    """Grams, cones and the hour for what is missing."""
-    from qckit.hatch.dose import dose_for
+def _dose(missing, lot, tables, now):
+    """Grams and cones for what is missing, and the hour; no grams where the lot's yield is not known."""
+    from qckit.hatch import plan_dose
 
-    feed = settings.feed
-    lot, best, low = by_lot if by_lot else (row["lot"], level.usual, level.usual_low)
-    if not (low and math.isfinite(low) and low > 0):
-        best, low = (settings.limits.min_nauplii_per_g,) * 2
-    dose = dose_for(
-        missing,
-        low,
-        efficiency_per_g=best,
-        recovery_pct=feed.recovery_pct,
-        cone_volume_l=feed.cone_volume_l,
-        max_g_per_l=feed.max_g_per_l,
-    )
-    free = [c for c in _cones(row, same_day, busy, feed.n_cones) if c != suspect]
-    ready = ""
+    settings, ready = tables.settings, ""
     if now:
         at = pd.Timestamp(now) + pd.Timedelta(hours=settings.conditions.reading_h)
         ready = f"{at.tz_convert(settings.site.timezone) if at.tzinfo else at:%Y-%m-%d %H:%M}"
-    return {
-        "lot": lot,
-        "grams": dose.grams,
-        "n_cones": dose.n_cones,
-        "grams_per_cone": dose.grams_per_cone,
-        "cone": ", ".join(free[: dose.n_cones]),
-        "ready": ready,
-    }
+    try:
+        plan = plan_dose(tables, lot, nauplii=missing, day=now)
+    except InputError:
+        return {"ready": ready}
+    per_cone = plan.grams / max(plan.n_cones, 1)
+    return {"grams": plan.grams, "n_cones": plan.n_cones, "grams_per_cone": per_cone, "ready": ready}
 
 
 def _start(result, settings):

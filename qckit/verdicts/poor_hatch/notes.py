@@ -58,10 +58,9 @@ def read_sheet(hatch_row, lot_row=None, same_text=()) -> list[Said]:
     """
     found = []
     for place, text in (("hatch", _text(hatch_row, "notes")), ("lot", _text(lot_row or {}, "notes"))):
-        for piece in _PIECES.split(text):
-            piece = piece.strip()
+        for piece in _pieces(text):
             for item in CAUSES:
-                if piece and (place == "hatch" or item.of_lot):
+                if place == "hatch" or item.of_lot:
                     factor = _speaks(item, piece)
                     if factor > 1:
                         often = sum(piece.casefold() in other.casefold() for other in same_text)
@@ -87,6 +86,17 @@ def factors_of(said: list[Said]) -> dict[str, float]:
     for s in said:
         factors[s.cause] *= s.factor
     return factors
+
+
+def _pieces(text) -> list[str]:
+    """Phrases of a note; a bare "repaired" belongs to the phrase before it."""
+    found = []
+    for piece in (p.strip() for p in _PIECES.split(text)):
+        if found and len(piece.split()) <= 3 and _MENDED.search(piece):
+            found[-1] += f" {piece}"
+        elif piece:
+            found.append(piece)
+    return found
 
 
 def _speaks(item, piece) -> float:

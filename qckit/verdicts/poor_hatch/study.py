@@ -21,7 +21,7 @@ from qckit.verdicts.poor_hatch.context import describe_context
 from qckit.verdicts.poor_hatch.count import check_count, photo_flags
 from qckit.verdicts.poor_hatch.differences import find_differences, worst_values
 from qckit.verdicts.poor_hatch.effects import EFFECT_COLUMNS, site_effects
-from qckit.verdicts.poor_hatch.feed import dose_by_other_lot, next_feed
+from qckit.verdicts.poor_hatch.feed import another_lot, next_feed
 from qckit.verdicts.poor_hatch.lengths import Lengths, compare_lengths, nauplius_lengths
 from qckit.verdicts.poor_hatch.level import Level, against_limits, judge_level
 from qckit.verdicts.poor_hatch.likelihood import Given, Weights, trace_fits, weigh
@@ -145,11 +145,9 @@ def study_hatch(tables: SiteTables, *, hatch: str, objects=None, now: str = "", 
         if a.is_yes is not None:
             weights = weigh_answer(weights, a.code, a.is_yes, a.causes)
     shown = _shown(t, counts, row, usual, hours, with_effects)
-    other_lot = dose_by_other_lot(counts, row)
-    first = weights.ranked()[0][0]
-    suspect = row["cone"] if cause(first).code in ("oxygen", "unwetted", "broken") else ""
-    # a lot that fails is not dosed by its old figures: another lot, or else by what this hatch gave
-    instead = (other_lot or (row["lot"], levels[1].value, levels[1].low)) if cause(first).of_lot else None
+    other_lot = another_lot(counts, row)
+    first = cause(weights.ranked()[0][0])
+    suspect = row["cone"] if first.code in ("oxygen", "unwetted", "broken") else ""
     changes = describe_changes(t.lots, t.hatches, t.samples, hatch=hatch, scales=t.scales, corrections=t.corrections)
     return Case(
         row,
@@ -173,15 +171,15 @@ def study_hatch(tables: SiteTables, *, hatch: str, objects=None, now: str = "", 
             row,
             same_day,
             levels[1],
-            settings,
+            tables,
+            lot=other_lot or row["lot"] if first.of_lot else row["lot"],
             busy_cones=_busy(t.hatches, counts, now, settings.conditions.reading_h),
             suspect_cone=suspect,
-            by_lot=instead,
             now=now,
         ),
         describe_context(counts, t.hatches, lot, hatch=hatch, effects=shown[1], changes=changes),
         _test_of(counts, row),
-        other_lot[0] if other_lot else "",
+        other_lot,
     )
 
 

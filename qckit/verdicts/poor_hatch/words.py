@@ -74,7 +74,7 @@ def _variants(case, verdict, named, p):
             f"{hatch} gave {gave}{usual}: poor, and no cause known here fits.",
             f"{hatch}: no cause known here fits.",
         ]
-    ask = f"first suspect: {cause(first).short}"
+    ask = f"first suspect: {'the lot, ' if cause(first).of_lot else ''}{cause(first).short}"
     if case.p_low >= 0.05 and case.weights.none >= 0.3:
         return [
             f"{hatch} gave {gave}{usual}: as the lot gives, but is the lot good? {capital(ask)}."
@@ -97,10 +97,12 @@ def _named_variants(case, named, p, hatch, gave, usual):
         how = "the recount says" if other.kind == "recount" else "drawn again it gives"
         return [f"{hatch}: {what} was wrong ({was:.0f} %); {how} {now:.0f} % ({both}, {sure}).", f"{hatch}: {both}."]
     if first.of_lot:
+        lot, gives = case.row["lot"], _lot_gives(case, first.code)
         return [
-            f"{capital(first.short)} ({sure}). {case.row['lot']}: {_lot_gives(case, first.code)}; {hatch} {gave}.",
-            f"{capital(first.short)} ({sure}); {case.row['lot']}, {hatch} {gave}.",
-            f"{capital(first.short)} ({sure}).",
+            f"{hatch} gave {gave}; it is the lot, {lot}: {both} ({sure}), {gives}.",
+            f"It is the lot, {lot}: {both} ({sure}), {gives}.",
+            f"It is the lot, {lot}: {both} ({sure}).",
+            f"It is the lot: {first.short} ({sure}).",
         ]
     low = "" if case.p_low < 0.05 else ", not low, but"
     return [

@@ -11,7 +11,7 @@ LOT = (
     Cause(
         "embryos",
         "the lot's embryos are dead or still resting",
-        "the lot itself: dead or resting embryos",
+        "dead or resting embryos",
         Trace("stopped", "cysts that do not open", (0.7, 3.5), (0.4, 4.0), recover=(0.7, 4.0)),
         "healthy-looking cysts that do not open, in every cone of this lot",
         "Lavens et al. 1986 (resting embryos)",
@@ -36,7 +36,7 @@ LOT = (
     Cause(
         "empty",
         "the product holds many empty shells and little else",
-        "the lot itself: many empty shells",
+        "many empty shells",
         Trace("empty", "empty product"),
         "few full cysts per gram and more shells than hatched cysts explain, in every cone of this lot",
         "Vanhaecke and Sorgeloos 1983 (efficiency against percentage)",

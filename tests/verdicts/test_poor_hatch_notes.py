@@ -1,0 +1,70 @@
+"""Words on the field sheet: what speaks, what is denied, what is mended, what means nothing."""
+
+import pytest
+
+from qckit.verdicts.poor_hatch.notes import factors_of, read_sheet
+
+
+def spoken(notes="", aeration="", lot_notes=""):
+    return {s.cause for s in read_sheet({"notes": notes, "aeration": aeration}, {"notes": lot_notes})}
+
+
+@pytest.mark.parametrize(
+    ("notes", "cause"),
+    [
+        ("Heater was off", "cold"),
+        ("the lamp was out till noon", "dark"),
+        ("air weak; tube kinked", "oxygen"),
+        ("pump stopped in the night", "oxygen"),
+        ("double portion by mistake", "crowded"),
+        ("brown crust on the wall", "unwetted"),
+        ("cysts floating on top", "unwetted"),
+        ("spilt a little", "amount"),
+        ("stood over night, late", "overlong"),
+        ("not mixed before sampling", "uneven"),
+        ("forgot the buffer", "ph"),
+        ("too salty", "salt"),
+        ("thermostat stuck", "hot"),
+        ("photos out of focus", "missed"),
+        ("swarm at the window side", "gradient"),
+    ],
+)
+def test_synonyms_speak_for_their_cause(notes, cause):
+    assert cause in spoken(notes)
+
+
+@pytest.mark.parametrize(
+    "notes",
+    [
+        "no crust on the wall",
+        "heater fine",
+        "air stone replaced",
+        "not floating",
+        "pump weak last week, repaired",
+        "new towels; radio on; lunch at one",
+        "all fine",
+        "never too salty",
+        "visitors at ten",
+    ],
+)
+def test_what_is_denied_mended_or_means_nothing_does_not_speak(notes):
+    assert spoken(notes) == set()
+
+
+def test_words_on_the_lot_speak_of_the_lot_alone():
+    assert spoken(lot_notes="tin left open in a warm room") == {"embryos"}
+    assert spoken(lot_notes="dusty, lots of husks") == {"empty"}
+    assert spoken(lot_notes="heater was off") == set()
+
+
+def test_the_air_column_speaks_too():
+    assert spoken(aeration="weak") == {"oxygen"} and spoken(aeration="very strong") == {"broken"}
+    assert spoken(aeration="strong") == set()
+
+
+def test_a_phrase_that_stands_on_every_sheet_counts_for_little():
+    rare = read_sheet({"notes": "lamp out"}, None, [])[0].factor
+    usual = read_sheet({"notes": "lamp out"}, None, ["lamp out"] * 4)[0].factor
+    assert usual < rare / 3
+    factors = factors_of(read_sheet({"notes": "lamp out"}, None, []))
+    assert factors["dark"] == rare and factors["cold"] < 1 and factors["swapped"] == 1
