@@ -4,26 +4,6 @@ Pure functions say what a day holds (:func:`study_day`) and make rows of what wa
 screens, forms and files are at the edges. Names are looked up when first used.
 """
 
-from importlib import import_module
+import lazy_loader
 
-_WHERE = {
-    "Day": "qckit.day.study",
-    "Entry": "qckit.day.records",
-    "Tally": "qckit.day.tally",
-    "day_form": "qckit.day.form",
-    "load_day": "qckit.day.loading",
-    "repeat_counts": "qckit.day.repeats",
-    "study_day": "qckit.day.study",
-}
-
-__all__ = sorted(_WHERE)
-
-
-def __getattr__(name):
-    if name in _WHERE:
-        return getattr(import_module(_WHERE[name]), name)
-    raise AttributeError(f"module 'qckit.day' has no attribute {name!r}; it offers {', '.join(__all__)}")
-
-
-def __dir__():
-    return __all__
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)

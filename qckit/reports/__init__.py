@@ -6,48 +6,6 @@ beside it. The other names are what a report notebook calls to show things: each
 text escaped. Names are looked up when first used, so that the import is quick.
 """
 
-from importlib import import_module
+import lazy_loader
 
-_NAMES = {
-    "Html": "blocks",
-    "cautions": "blocks",
-    "evidence": "blocks",
-    "first_screen": "blocks",
-    "left_out": "blocks",
-    "note": "blocks",
-    "sentences": "blocks",
-    "would_change": "blocks",
-    "table": "blocks",
-    "figure": "pictures",
-    "figures": "pictures",
-    "thumbnails": "pictures",
-    "certificates_of": "accuracy",
-    "cite_certificates": "accuracy",
-    "find_site": "sites",
-    "poorest_hatch": "sites",
-    "save_findings": "findings",
-    "checked_photos": "checked",
-    "count_waiting": "uncounted",
-    "nauplius_objects": "poor_report",
-    "record_check": "poor_report",
-    "record_plans": "poor_report",
-    "make_demo": "demo",
-    "reports_of": "index",
-    "write_index": "index",
-    "KINDS": "run",
-    "ReportRun": "run",
-    "run_report": "run",
-    "run_reports": "run",
-}
-
-__all__ = sorted(_NAMES)
-
-
-def __getattr__(name):
-    if name in _NAMES:
-        return getattr(import_module(f"qckit.reports.{_NAMES[name]}"), name)
-    raise AttributeError(f"module 'qckit.reports' has no attribute {name!r}; it offers {', '.join(__all__)}")
-
-
-def __dir__():
-    return __all__
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)

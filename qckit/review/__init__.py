@@ -6,54 +6,6 @@ shows where no widget can, and ``rank_photos``, ``rank_objects`` and ``say_when_
 and when looking on is not worth it.
 """
 
-from __future__ import annotations
+import lazy_loader
 
-import importlib
-
-_HOME = {
-    "ReviewSession": "session",
-    "find_photo_file": "files",
-    "PointPicker": "picker",
-    "pick_points": "picker",
-    "ReviewDesk": "desk",
-    "open_review": "desk",
-    "still_picture": "still",
-    "SetupCheck": "setup",
-    "check_for_setup": "setup",
-    "find_setup_photo": "setup",
-    "measure_for_setup": "setup",
-    "keep_for_setup": "setup",
-    "Retrained": "retrain",
-    "SiteModel": "retrain",
-    "drop_site_model": "retrain",
-    "retrain_stages": "retrain",
-    "site_stage_model": "retrain",
-    "flag_scales": "sizes",
-    "scale_doubts": "sizes",
-    "counts_table": "summary",
-    "recent_photos": "summary",
-    "rank_objects": "priorities",
-    "rank_photos": "priorities",
-    "say_when_to_stop": "priorities",
-    "check_camera": "camera",
-    "count_pairs": "camera",
-    "read_hand_counts": "camera",
-    "save_certificate": "camera",
-    "read_study": "hand_tables",
-    "certificate_page": "page",
-    "save_scale": "camera",
-    "scale_for": "camera",
-    "measure_scale": "camera",
-    "write_scales": "camera",
-}
-__all__ = sorted(_HOME)
-
-
-def __getattr__(name):
-    if name in _HOME:
-        return getattr(importlib.import_module(f"qckit.review.{_HOME[name]}"), name)
-    raise AttributeError(f"module 'qckit.review' has no attribute {name!r}")
-
-
-def __dir__():
-    return __all__
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)

@@ -1,0 +1,8 @@
+from .certificate import Certificate, certify_camera, read_certificate
+from .correction import CorrectedCounts, correct_counts
+from .drawing import draw_confusion, draw_differences
+from .gauge import GaugeStudy, gauge_study, say_gauge
+from .lookup import CertificateUse, camera_of, latest_certificate
+from .matching import match_objects
+from .paired import BlandAltman, Concordance, Repeatability, bland_altman, concordance, repeatability
+from .rates import CountRates, rates_from_counts, rates_from_matches

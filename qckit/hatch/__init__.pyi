@@ -1,0 +1,112 @@
+from .ageing import Ageing, ageing_trend, draw_ageing
+from .budgets import output_budget, purity_budget, recovery_budget, separation_budget
+from .comparison import (
+    Comparison,
+    compare_hatch_pct,
+    compare_per_g,
+    compare_with_claim,
+    cones_to_decide,
+    difference_of_proportions,
+    draw_comparisons,
+    paired_ratio_equivalence,
+    ratio_equivalence,
+    say_open,
+)
+from .conditions import CONDITION_COLUMNS, check_conditions
+from .dose import (
+    INSTAR_I_HOURS,
+    Dose,
+    StartTimes,
+    cost_per_million,
+    dose_for,
+    instar_i_hours,
+    max_density_g_per_l,
+    start_times,
+)
+from .dose_plan import DosePlan, plan_dose, wall_table
+from .dose_warnings import DOSE_WARNINGS, DoseWarning, best_beside, is_shown_below
+from .harvest import ENOUGH_HARVESTS, RECOVERY_COLUMNS, Recovery, harvest_recovery, recovery_by_cone, recovery_of
+from .intervals import (
+    Estimate,
+    Spread,
+    binomial_interval,
+    counting_floor,
+    floor_of_few,
+    joined_dispersion,
+    mean_interval,
+    positive_mean_interval,
+    proportion_over_cones,
+    rate_over_cones,
+    skewness_reach,
+)
+from .lot_level import LotLevel, lot_level, ordinary_hatches
+from .lot_tests import latest_test, near_test, test_groups
+from .metrics import (
+    CONE_COLUMNS,
+    SAMPLE_COLUMNS,
+    cone_metrics,
+    conversion_factor,
+    full_cysts_per_g,
+    hatching_efficiency,
+    hatching_output,
+    hatching_percentage,
+    sample_metrics,
+)
+from .notes import GAP_CODES, Note, gaps, has_note
+from .overdispersion import (
+    BetaBinomialFit,
+    Dispersion,
+    LogitFit,
+    binomial_dispersion,
+    dose_at_share,
+    fit_beta_binomial,
+    fit_beta_binomial_on,
+    fit_logistic_normal,
+    fit_quasi_binomial,
+    poisson_dispersion,
+)
+from .per_hatch import hatch_table
+from .plan import (
+    OrdinaryPlan,
+    Plan,
+    acceptance_probability,
+    draw_operating_curve,
+    operating_curve,
+    plan_for_precision,
+    plan_for_risk,
+    quality_at_acceptance,
+    subsample_dispersion,
+)
+from .purity import PURITY_COLUMNS, purity_of_samples, purity_over_samples, recovery, separation
+from .rate import (
+    RATE_COLUMNS,
+    HatchRate,
+    fit_rate,
+    interpolated_times,
+    intervals_from_counts,
+    lot_rate,
+    monotone_curve,
+    newest_course,
+    time_course,
+)
+from .rate_comparison import SpeedComparison, compare_rates
+from .rate_drawing import draw_rate
+from .readings import Standard, standard_of, standard_readings, water_of_hatches, water_values
+from .registry import METRICS, Metric
+from .spread import site_spread
+from .subsamples import fill_volumes, joined_subsamples, reading_subsamples
+from .summary import SUMMARY_COLUMNS, LotSummary, Witnesses, compare_witnesses, summarise_cones, summarise_lot
+from .uncertainty import BUDGET_COLUMNS, Budget, draw_budget, efficiency_budget, percentage_budget
+from .water import (
+    OXYGEN_FIT_MAX_PPT,
+    SALINITY_FIT_MAX_PPT,
+    celsius_from_fahrenheit,
+    density_kg_m3,
+    fahrenheit_from_celsius,
+    oxygen_mg_l_from_pct,
+    oxygen_saturation_mg_l,
+    oxygen_saturation_pct,
+    salinity_from_density,
+    salinity_from_specific_gravity,
+    specific_gravity,
+)

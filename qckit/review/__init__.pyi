@@ -1,0 +1,22 @@
+from .camera import (
+    check_camera,
+    count_pairs,
+    measure_scale,
+    read_hand_counts,
+    save_certificate,
+    save_scale,
+    scale_for,
+    write_scales,
+)
+from .desk import ReviewDesk, open_review
+from .files import find_photo_file
+from .hand_tables import read_study
+from .page import certificate_page
+from .picker import PointPicker, pick_points
+from .priorities import rank_objects, rank_photos, say_when_to_stop
+from .retrain import Retrained, SiteModel, drop_site_model, retrain_stages, site_stage_model
+from .session import ReviewSession
+from .setup import SetupCheck, check_for_setup, find_setup_photo, keep_for_setup, measure_for_setup
+from .sizes import flag_scales, scale_doubts
+from .still import still_picture
+from .summary import counts_table, recent_photos
