@@ -28,6 +28,7 @@ COMMANDS = {
     "log": ("qckit.commands.log", "The site's records: import, export, check, history, backup."),
     "report": ("qckit.commands.report", "Write a report: new-lot LOT, month YYYY-MM, poor-hatch HATCH."),
     "dose": ("qckit.commands.dose", "Grams of cysts, cones and start times for a demand of nauplii."),
+    "guide": ("qckit.commands.guide", "Show the handbook: searchable contents, a page a chapter."),
     "doctor": ("qckit.commands.doctor", "Say which versions, kernel and folders are in use."),
 }
 

@@ -12,7 +12,7 @@ from qckit.reports.run import ReportRun, run_reports
 from qckit.reports.uncounted import PHOTOS_FOLDER, count_waiting
 from qckit.settings import SETTINGS_FILE, load_settings
 
-__all__ = ["DEMO_LOT", "DEMO_NOW", "make_demo"]
+__all__ = ["DEMO_LOT", "DEMO_NOW", "make_demo", "make_example"]
 
 DEMO_LOT = "K-124"
 DEMO_NOW = "2026-11-06T10:00:00+00:00"  # the morning of the poor hatch, the day the invented history ends
@@ -70,6 +70,15 @@ def make_demo(
     ]
     say(f"Writing {len(jobs)} reports.")
     return run_reports(jobs, site, now=now or DEMO_NOW, workers=workers)
+
+
+def make_example(folder: str | Path) -> Path:
+    """Make the demo site with its records and photos, but count nothing and write no report; return its folder."""
+    from qckit import practice
+
+    site = _site(Path(folder), practice.SITE_NAME, lambda _text: None)
+    _fill(site, practice, lambda _text: None)
+    return site
 
 
 def _site(folder: Path, name: str, say) -> Path:

@@ -1,0 +1,43 @@
+"""Equations as pictures with their words, so that a page needs no script to show them."""
+
+from __future__ import annotations
+
+import io
+from html import escape
+
+from qckit.reports.blocks import Html
+
+__all__ = ["equation"]
+
+
+def equation(formula: str, *, words: str, source: str = "") -> Html:
+    """Show an equation.
+
+    Parameters
+    ----------
+    formula : str
+        In matplotlib's mathtext, without the dollar signs.
+    words : str
+        The same in words, for readers who cannot see it.
+    source : str
+        Where it comes from.
+
+    Returns
+    -------
+    Html
+    """
+    from matplotlib.mathtext import math_to_image
+
+    buffer = io.StringIO()
+    with _plain():
+        math_to_image(f"${formula}$", buffer, format="svg", color="#1d2327", dpi=130)
+    svg = buffer.getvalue()
+    svg = svg[svg.index("<svg") :].replace("<svg ", f'<svg role="img" aria-label="{escape(words, quote=True)}" ', 1)
+    below = f'<figcaption class="qc-small">{escape(source)}</figcaption>' if source else ""
+    return Html(f'<figure class="qc qc-equation">{svg}{below}</figure>', words)
+
+
+def _plain():
+    import matplotlib as mpl
+
+    return mpl.rc_context({"svg.hashsalt": "qckit", "svg.fonttype": "path", "font.size": 13})

@@ -1,0 +1,196 @@
+"""Lists made from the code: commands, settings, tables, stages, metrics, rules, flags, notes, causes, names."""
+
+from __future__ import annotations
+
+import importlib
+import re
+from dataclasses import fields, is_dataclass
+
+import pandas as pd
+
+from qckit.tables import TABLES
+
+__all__ = [
+    "cause_list",
+    "column_list",
+    "command_list",
+    "flag_list",
+    "metric_list",
+    "note_list",
+    "public_names",
+    "quantity_list",
+    "rule_list",
+    "setting_list",
+    "stage_list",
+]
+
+
+def command_list() -> pd.DataFrame:
+    """Return a row per command: how it is called, what it does, its options."""
+    import click
+
+    root = importlib.import_module("qckit.cli").command  # by name: the command line shows this handbook too
+    rows: list[tuple[str, str, str]] = []
+
+    def walk(command, path, context):
+        here = click.Context(command, info_name=path[-1], parent=context)
+        if isinstance(command, click.Group):
+            for name in command.list_commands(here):
+                walk(command.get_command(here, name), [*path, name], here)
+            return
+        arguments = " ".join(p.make_metavar(here) for p in command.params if isinstance(p, click.Argument))
+        options = "; ".join(
+            f"{', '.join(p.opts)}: {p.help}" for p in command.params if isinstance(p, click.Option) and p.help
+        )
+        words = (command.help or "").split("\n\n")[0].replace("\n", " ").strip()
+        rows.append((" ".join([*path, arguments]).strip(), words, options))
+
+    walk(root, ["qckit"], None)
+    return pd.DataFrame(rows, columns=["command", "does", "options"])
+
+
+def setting_list() -> pd.DataFrame:
+    """Return a row per setting of ``qckit.toml``: section, name, default, and what its comment says."""
+    import inspect
+
+    from qckit import settings
+
+    rows = []
+    for section in fields(settings.Settings):
+        default = section.default_factory() if callable(section.default_factory) else section.default
+        if not is_dataclass(default):
+            continue
+        comments = dict(re.findall(r"^\s+(\w+):[^#\n]*#\s*(.+)$", inspect.getsource(type(default)), re.MULTILINE))
+        about = (type(default).__doc__ or "").strip()
+        rows += [
+            (section.name, f.name, str(getattr(default, f.name)), comments.get(f.name, about)) for f in fields(default)
+        ]
+    return pd.DataFrame(rows, columns=["section", "setting", "default", "meaning"])
+
+
+def column_list(table: str) -> pd.DataFrame:
+    """Return a row per column of one of the log's tables.
+
+    Parameters
+    ----------
+    table : str
+        A name of ``qckit.tables.TABLES``.
+    """
+    from qckit.errors import unknown_name
+
+    if table not in TABLES:
+        raise unknown_name("table", table, TABLES)
+    rows = [
+        (
+            c.name,
+            "yes" if c.required else "",
+            c.unit,
+            c.kind,
+            "" if c.low is None and c.high is None else f"{_bound(c.low)} to {_bound(c.high)}",
+            c.meaning or ", ".join(c.choices),
+        )
+        for c in TABLES[table]
+    ]
+    return pd.DataFrame(rows, columns=["column", "must be there", "unit", "kind", "limits", "meaning"])
+
+
+def _bound(value) -> str:
+    return "…" if value is None else f"{value:g}"
+
+
+def stage_list() -> pd.DataFrame:
+    """Return a row per stage: letter, name, column of its count, whether it is a full cyst."""
+    from qckit.stages import STAGE_RECORDS
+
+    rows = [(s.letter, s.name, s.column, "yes" if s.is_full_cyst else "no", s.meaning) for s in STAGE_RECORDS]
+    return pd.DataFrame(rows, columns=["letter", "stage", "column", "held an embryo", "meaning"])
+
+
+def metric_list() -> pd.DataFrame:
+    """Return a row per metric of a hatch: name, unit, meaning, source."""
+    from qckit.hatch import METRICS
+
+    records = METRICS.values() if isinstance(METRICS, dict) else METRICS
+    rows = [(m.label, m.name, m.unit, m.meaning, m.source) for m in records]
+    return pd.DataFrame(rows, columns=["metric", "column", "unit", "meaning", "source"])
+
+
+def quantity_list() -> pd.DataFrame:
+    """Return a row per quantity that can be read at a hatch, with the units its readings may come in."""
+    from qckit.quantities import QUANTITIES
+
+    records = QUANTITIES.values() if isinstance(QUANTITIES, dict) else QUANTITIES
+    rows = [
+        (q.label, q.column, q.unit, ", ".join(u.name for u in q.units), f"{q.low:g} to {q.high:g}") for q in records
+    ]
+    return pd.DataFrame(rows, columns=["quantity", "column", "kept in", "may be read in", "plausible"])
+
+
+def rule_list() -> pd.DataFrame:
+    """Return a row per rule that reads control charts: code, standard, what fires it, what it tells of."""
+    from qckit.charts import RULES
+
+    rows = []
+    for rule in RULES.values():
+        words = [getattr(rule, f.name) for f in fields(rule)][:4]
+        rows.append(tuple(words))
+    return pd.DataFrame(rows, columns=["rule", "standard", "fires at", "tells of"])
+
+
+def flag_list() -> pd.DataFrame:
+    """Return a row per flag that a counted photo can carry, with the sentence that says what to do."""
+    import ast
+    import inspect
+
+    from qckit.counting import flags
+
+    sentences: dict[str, str] = {}
+    for node in ast.walk(ast.parse(inspect.getsource(flags))):
+        if isinstance(node, ast.Call) and getattr(node.func, "id", "") == "Flag" and len(node.args) == 2:
+            code, words = node.args
+            if isinstance(code, ast.Constant):
+                sentences.setdefault(str(code.value), _literal(words))
+    rows = [(code, sentences.get(code, "")) for code in flags.FLAG_CODES]
+    return pd.DataFrame(rows, columns=["flag", "what it says"])
+
+
+def _literal(node) -> str:
+    """Read the text of a string in the source, with … where a value is filled in."""
+    import ast
+
+    if isinstance(node, ast.Constant):
+        return str(node.value)
+    if isinstance(node, ast.JoinedStr):
+        return "".join(_literal(v) if isinstance(v, ast.Constant) else "…" for v in node.values)
+    if isinstance(node, ast.BinOp):
+        return _literal(node.left) + _literal(node.right)
+    return "…"
+
+
+def note_list() -> pd.DataFrame:
+    """Return a row per message of the log's own faults: what the database says, what it means, what to do."""
+    from qckit.log.engine import _FAULTS
+
+    rows = [(", ".join(words[:2]), what, remedy) for words, what, remedy in _FAULTS]
+    return pd.DataFrame(rows, columns=["the database says", "that means", "what to do"])
+
+
+def cause_list() -> pd.DataFrame:
+    """Return a row per cause that a poor hatch is weighed against: code, name, what it does to the counts."""
+    from qckit.verdicts.poor_hatch.causes import CAUSES
+
+    records = CAUSES.values() if isinstance(CAUSES, dict) else CAUSES
+    rows = [tuple(str(getattr(c, name, "")) for name in ("code", "name", "sign", "source")) for c in records]
+    return pd.DataFrame(rows, columns=["code", "cause", "sign", "source"])
+
+
+def public_names() -> pd.DataFrame:
+    """Return a row per name that ``import qckit`` offers, with the first line of what it says of itself."""
+    import qckit
+
+    rows = []
+    for name in qckit.__all__:
+        thing = getattr(qckit, name)
+        words = (thing.__doc__ or "").strip().splitlines()
+        rows.append((name, "this version" if isinstance(thing, str) else words[0] if words else ""))
+    return pd.DataFrame(rows, columns=["name", "does"])
