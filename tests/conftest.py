@@ -143,3 +143,13 @@ def postgres_url(postgres_server):
     yield url.set(database=name).render_as_string(hide_password=False)
     with psycopg.connect(plain, autocommit=True) as connection:
         connection.execute(f'DROP DATABASE "{name}" WITH (FORCE)')
+
+
+@pytest.fixture(scope="session")
+def guide_pages(demo_site, tmp_path_factory):
+    """The handbook's pages, every chapter run once on the demo site."""
+    from qckit import guide
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("QCKIT_SITE", str(demo_site))
+        return guide.write_guide(tmp_path_factory.mktemp("guide")).parent

@@ -20,12 +20,12 @@ def command(chapter, out, browser, anew):
     from pathlib import Path
 
     from qckit.errors import unknown_name
-    from qckit.guide.chapters import chapters
+    from qckit.guide.chapters import read_chapters
     from qckit.guide.example import cache_folder
     from qckit.guide.pages import fingerprint, write_guide
     from qckit.progress import counted
 
-    names = [c.name for c in chapters()]
+    names = [c.name for c in read_chapters()]
     if chapter and chapter not in names:
         raise unknown_name("chapter", chapter, names)
     folder = Path(out) if out else cache_folder() / "pages"

@@ -10,7 +10,7 @@ from importlib import import_module
 _HOME = {
     "equation": "equations",
     "example_site": "example",
-    "chapters": "chapters",
+    "read_chapters": "chapters",
     "write_guide": "pages",
     "cause_list": "reference",
     "column_list": "reference",

@@ -13,7 +13,7 @@ from pathlib import Path
 from qckit._paths import notebooks_dir
 from qckit.errors import QcError, one_line
 
-__all__ = ["Chapter", "Section", "chapters", "run_chapter"]
+__all__ = ["Chapter", "Section", "read_chapters", "run_chapter"]
 
 FOLDER = "handbook"
 
@@ -36,7 +36,7 @@ class Section:
     text: str
 
 
-def chapters() -> list[Chapter]:
+def read_chapters() -> list[Chapter]:
     """Read the chapters in their order (their file names begin with a number)."""
     return [_read(path) for path in sorted((notebooks_dir() / FOLDER).glob("[0-9][0-9]_*.ipynb"))]
 

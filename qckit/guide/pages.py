@@ -10,7 +10,7 @@ from pathlib import Path
 
 from qckit import __version__
 from qckit.files import write_whole
-from qckit.guide.chapters import Chapter, Section, chapters, run_chapter
+from qckit.guide.chapters import Chapter, Section, read_chapters, run_chapter
 from qckit.reports.blocks import PAGE_FOLDER
 
 __all__ = ["fingerprint", "write_guide"]
@@ -21,7 +21,7 @@ _HERE = Path(__file__).parent
 def fingerprint() -> str:
     """Return a short text that changes with the chapters and the version: pages written before need not be again."""
     digest = hashlib.sha256(__version__.encode())
-    for chapter in chapters():
+    for chapter in read_chapters():
         digest.update(repr(chapter).encode())
     for name in ("guide.css", "search.js"):
         digest.update((_HERE / name).read_bytes())
@@ -45,7 +45,7 @@ def write_guide(folder: str | Path, *, progress: Callable | None = None) -> Path
     """
     folder = Path(folder)
     folder.mkdir(parents=True, exist_ok=True)
-    found = chapters()
+    found = read_chapters()
     ran: list[tuple[Chapter, str, list[Section]]] = []
     for i, chapter in enumerate(found):
         if progress:

@@ -180,7 +180,7 @@ def cause_list() -> pd.DataFrame:
     from qckit.verdicts.poor_hatch.causes import CAUSES
 
     records = CAUSES.values() if isinstance(CAUSES, dict) else CAUSES
-    rows = [tuple(str(getattr(c, name, "")) for name in ("code", "name", "sign", "source")) for c in records]
+    rows = [tuple(str(getattr(c, name, "")) for name in ("code", "words", "sign", "source")) for c in records]
     return pd.DataFrame(rows, columns=["code", "cause", "sign", "source"])
 
 
