@@ -44,7 +44,7 @@ def test_commands_named_in_the_handbook_exist():
     named = set()
     for path in PATHS:
         for cell in nbformat.read(path, as_version=4).cells:
-            code = " ".join(re.findall(r"`([^`]+)`", cell.source))
+            code = "; ".join(re.findall(r"`([^`]+)`", cell.source))
             named |= set(re.findall(r"qckit ((?:report|log|camera) [a-z-]+|[a-z]+)\b", code))
     commands = {f"qckit {name}" for name in named}
     assert len(commands) > 12
