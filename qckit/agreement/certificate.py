@@ -10,6 +10,7 @@ import numpy as np
 
 from qckit.agreement.paired import bland_altman, concordance
 from qckit.agreement.rates import CountRates, rates_from_counts, rates_from_matches
+from qckit.agreement.suspects import Suspect, find_suspects, say_suspect
 from qckit.errors import InputError
 from qckit.stages import FULL_CYST_STAGES, STAGE_COLUMNS, STAGE_RECORDS, STAGES
 
@@ -20,6 +21,7 @@ _DAYS_GOOD, _DAYS_SMALL = 182, 91
 _GOOD_PHOTOS, _GOOD_OBJECTS = 10, 300
 # limits of this kit: beyond them a verdict about a lot or a dose would often come out wrong
 MOST_BIAS_PCT, LEAST_RIGHT = 5.0, 0.9
+LEAST_PHOTOS_TO_JUDGE = 6  # with fewer, limits for a single photo are guesswork: Student's factor is above 2.7
 
 
 @dataclass(frozen=True)
@@ -44,6 +46,8 @@ class Certificate:
     valid_until: str
     sentences: tuple[str, ...]
     hatch_pairs: tuple = ()  # (photo, H% by the kit, H% by hand), for the chart; [%]
+    suspects: tuple[Suspect, ...] = ()  # single counts that spoil the check; nothing is judged while there are any
+    fitness: str = ""  # code: fit, not fit, too few, spoilt; empty: made before codes were kept
 
     def _repr_html_(self) -> str:
         from qckit.showing import shown
@@ -79,6 +83,7 @@ class Certificate:
                             "n_objects": self.n_objects,
                             "sentences": list(self.sentences),
                             "hatch_pairs": [list(p) for p in self.hatch_pairs],
+                            "fitness": self.fitness,
                             "agreement": json.loads(self.agreement.to_json(orient="records")),
                         }
                     ),
@@ -185,6 +190,9 @@ def certify_camera(
     else:
         rates = rates_from_matches(matches)
     n_objects = int(true.sum().sum())
+    suspects = find_suspects(joined["photo"], seen, true)
+    totals = {c: float(seen[c].sum() / true[c].sum()) for c in columns if true[c].sum() > 0}
+    fitness, against = _fitness(agreement, rates, totals, suspects)
     good = len(joined) >= _GOOD_PHOTOS and n_objects >= _GOOD_OBJECTS
     until = (pd.Timestamp(made_at) + pd.Timedelta(days=_DAYS_GOOD if good else _DAYS_SMALL)).date().isoformat()
     return Certificate(
@@ -200,12 +208,19 @@ def certify_camera(
         rates,
         agreement,
         until,
-        tuple(_sentences(agreement, rates, len(joined), n_objects, until, good)),
+        (
+            *map(say_suspect, suspects),
+            *_agreement_sentences(agreement, rates, n_objects),
+            _say_fitness(fitness, against),
+            _say_until(until, good),
+        ),
         tuple(
             (str(p), round(float(a), 3), round(float(b), 3))
             for p, a, b in zip(joined["photo"], hatch_pct_of(seen), hatch_pct_of(true))
             if np.isfinite(a + b)
         ),
+        tuple(suspects),
+        fitness,
     )
 
 
@@ -232,8 +247,7 @@ def _agreement(seen, true):
                 ba.bias,
                 ba.bias_low,
                 ba.bias_high,
-                ba.limit_low,
-                ba.limit_high,
+                *_single_photo(ba),
                 ccc.ccc,
                 ccc.ccc_low,
                 ccc.ccc_high,
@@ -256,9 +270,17 @@ def _agreement(seen, true):
     )
 
 
-def _sentences(agreement, rates, n_photos, n_objects, until, good):
+def _single_photo(ba):
+    """Between which differences 95 of 100 further photos lie: Student's factor, so that few photos say less."""
+    from scipy.stats import t
+
+    reach = float(t.ppf(0.975, ba.n - 1)) * ba.sd * math.sqrt(1 + 1 / ba.n)
+    return ba.bias - reach, ba.bias + reach
+
+
+def _agreement_sentences(agreement, rates, n_objects):
     h = agreement[agreement["figure"] == "hatch_pct"]
-    lines = [f"{n_photos} photos with {n_objects} objects were counted by the kit and by hand."]
+    lines = [f"{rates.n_photos} photos with {n_objects} objects were counted by the kit and by hand."]
     if len(h):
         r = h.iloc[0]
         lines.append(
@@ -267,7 +289,12 @@ def _sentences(agreement, rates, n_photos, n_objects, until, good):
         )
         if math.isfinite(r.ccc):
             lines.append(f"Concordance of H% is {r.ccc:.3f} ({r.ccc_low:.3f} to {r.ccc_high:.3f}); 1 is perfect.")
-    frame = rates.to_frame()
+    return lines + (_stage_sentences(rates) if rates.source == "matched objects" else _total_sentences(agreement))
+
+
+def _stage_sentences(rates):
+    """What became of each stage, where object was laid beside object."""
+    frame, lines = rates.to_frame(), []
     for stage in STAGES:
         found = frame[(frame["stage"] == stage) & (frame["outcome"] == "found")].iloc[0]
         right = frame[(frame["stage"] == stage) & (frame["outcome"] == "right")].iloc[0]
@@ -278,30 +305,77 @@ def _sentences(agreement, rates, n_photos, n_objects, until, good):
             )
         else:
             lines.append(f"{stage}: none in these photos, so nothing is known of it.")
-    lines.append(_fitness(h, frame))
-    why = "" if good else f", early because the check is small (below {_GOOD_PHOTOS} photos or {_GOOD_OBJECTS} objects)"
-    lines.append(f"Check again by {until}{why}, and at once when the camera, magnification, lamp or counter changes.")
     return lines
 
 
-def _fitness(hatch, frame):
-    """Say whether counts of this camera may be used, and what stands against it."""
-    against = []
-    if len(hatch) and abs(hatch.iloc[0].bias) > MOST_BIAS_PCT:
-        against.append(f"H% is off by {abs(hatch.iloc[0].bias):.1f} points (limit {MOST_BIAS_PCT:g})")
-    for stage in ("nauplius", "cyst"):  # the two that make H%
-        row = frame[(frame["stage"] == stage) & (frame["outcome"] == stage)].iloc[0]
-        if np.isfinite(row.rate) and row.rate < LEAST_RIGHT:
-            against.append(
-                f"only {100 * row.rate:.0f} % of {'nauplii' if stage == 'nauplius' else 'cysts'} are found "
-                f"and called so (limit {100 * LEAST_RIGHT:g} %)"
-            )
-    if against:
-        return (
-            f"Not fit for use as it is: {'; '.join(against)}. Look at every photo of this camera by hand, and mend "
-            "lamp, focus or scale, or train the stages on your own corrected photos."
+def _total_sentences(agreement):
+    """How the totals go together, and what totals cannot say."""
+    lines = []
+    for row in agreement[agreement["figure"] != "hatch_pct"].itertuples():
+        lines.append(
+            f"{row.figure}: {row.bias:+.1f} a photo by the kit against by hand ({row.bias_low:+.1f} to "
+            f"{row.bias_high:+.1f})."
         )
-    return "Fit for use within these limits of agreement."
+    return [
+        *lines,
+        "Which objects were missed and which taken for another stage cannot be told from totals; mark the objects one "
+        "by one (photo, stage, x_px, y_px) to know.",
+    ]
+
+
+def _fitness(agreement, rates, totals, suspects):
+    """Judge whether counts of this camera may be used: a code, and what stands against it as (code, value)."""
+    hatch, against = agreement[agreement["figure"] == "hatch_pct"], []
+    if len(hatch) and abs(hatch.iloc[0].bias) > MOST_BIAS_PCT:
+        against.append(("hatch_pct", abs(float(hatch.iloc[0].bias))))
+    if rates.source == "matched objects":
+        frame = rates.to_frame()
+        for stage in ("nauplius", "cyst"):  # the two that make H%
+            row = frame[(frame["stage"] == stage) & (frame["outcome"] == stage)].iloc[0]
+            if np.isfinite(row.rate) and row.rate < LEAST_RIGHT:
+                against.append((STAGE_COLUMNS[stage], 100 * float(row.rate)))
+    else:
+        for column in (STAGE_COLUMNS["nauplius"], STAGE_COLUMNS["cyst"]):
+            if abs(totals.get(column, 1.0) - 1) > 1 - LEAST_RIGHT:
+                against.append((f"{column} in all", 100 * totals[column]))
+    if suspects:
+        return "spoilt", against
+    if against:
+        return "not fit", against
+    return ("fit" if rates.n_photos >= LEAST_PHOTOS_TO_JUDGE else "too few"), against
+
+
+def _say_fitness(fitness, against):
+    if fitness == "spoilt":
+        return (
+            "Not judged: the counts named above decide it. Mend them, or take these photos out of the table, and check "
+            "again."
+        )
+    if fitness == "too few":
+        return (
+            f"Nothing stands against it, but fewer than {LEAST_PHOTOS_TO_JUDGE} photos cannot show that a single photo "
+            "can be trusted: count more photos by eye."
+        )
+    if fitness == "fit":
+        return "Fit for use within these limits of agreement."
+    reasons = "; ".join(_say_against(*reason) for reason in against)
+    return (
+        f"Not fit for use as it is: {reasons}. Look at every photo of this camera by hand, and mend "
+        "lamp, focus or scale, or train the stages on your own corrected photos."
+    )
+
+
+def _say_against(what, value):
+    if what == "hatch_pct":
+        return f"H% is off by {value:.1f} points (limit {MOST_BIAS_PCT:g})"
+    if what.endswith(" in all"):
+        return f"the kit counts {value:.0f} {what.removesuffix(' in all')} where 100 are counted by hand (limit 10 off)"
+    return f"only {value:.0f} % of {what} are found and called so (limit {100 * LEAST_RIGHT:g} %)"
+
+
+def _say_until(until, good):
+    why = "" if good else f", early because the check is small (below {_GOOD_PHOTOS} photos or {_GOOD_OBJECTS} objects)"
+    return f"Check again by {until}{why}, and at once when the camera, magnification, lamp or counter changes."
 
 
 def read_certificate(row) -> Certificate:
@@ -348,4 +422,5 @@ def read_certificate(row) -> Certificate:
         text["valid_until"],
         tuple(details["sentences"]),
         tuple(tuple(p) for p in details.get("hatch_pairs", [])),
+        fitness=details.get("fitness", ""),
     )

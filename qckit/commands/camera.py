@@ -170,7 +170,8 @@ def check(hand, counted, camera, magnification, kind, um_per_px, keep, site, by)
     """Compare counts by eye (HAND, a CSV) with those of the kit (COUNTED, a folder of  qckit count).
 
     HAND has a row per photo (photo, nauplii, umbrella, cysts, shells) or a row per object (photo, stage, x_px, y_px).
-    Reports correct counts by the certificates that are kept: with --keep it is.
+    By eye, count what the kit counts: leave out whatever touches the left or the upper edge of the photo, count what
+    touches the right or the lower edge. Reports correct counts by the certificates that are kept: with --keep it is.
     """
     from qckit.review import check_camera, save_certificate
 
@@ -184,13 +185,16 @@ def check(hand, counted, camera, magnification, kind, um_per_px, keep, site, by)
         by=_by(by),
         made_at=_now(),
     )
-    for line in checked.certificate.sentences:
+    for line in checked.sentences:
         click.echo(line)
+    if not checked.may_be_kept:
+        click.echo("Not kept: a certificate would correct every later count by this." if keep else "Not to be kept.")
+        return 1
     if keep:
         with _open(site) as log:
             save_certificate(log, checked, by=_by(by))
         click.echo(f"Kept as {checked.certificate.name}.")
-        return
+        return int(checked.certificate.fitness != "fit")
     told = {
         "--camera": camera,
         "--magnification": magnification,
@@ -202,6 +206,7 @@ def check(hand, counted, camera, magnification, kind, um_per_px, keep, site, by)
     words = [str(word) for option, value in told.items() if value for word in (option, value)]
     again = as_typed(hand, counted, *words, "--keep")
     click.echo(f"Not kept. To keep it, so that reports use it:  qckit camera check {again}")
+    return int(checked.certificate.fitness != "fit")
 
 
 def _site_to_name() -> str:

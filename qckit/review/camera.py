@@ -203,6 +203,26 @@ class CameraCheck:
 
     certificate: object
     pairs: object
+    edges: str = ""  # code "counted": the person counted what touches the left and upper edges too
+
+    @property
+    def sentences(self) -> tuple[str, ...]:
+        """What the check says, the gravest first."""
+        return ((EDGES_COUNTED,) if self.edges else ()) + self.certificate.sentences
+
+    @property
+    def may_be_kept(self) -> bool:
+        """Whether reports may correct counts by it."""
+        return self.certificate.fitness != "spoilt" and not self.edges
+
+
+EDGE_RULE = (
+    "By eye, count what the kit counts: leave out whatever touches the left or the upper edge of the photo, count what "
+    "touches the right or the lower edge (the checked pictures mark those left out with a small mark)."
+)
+EDGES_COUNTED = (
+    "By eye more was counted than by the kit, by about as much as touches the left and upper edges. " + EDGE_RULE
+)
 
 
 def read_hand_counts(path):
@@ -340,7 +360,25 @@ def check_camera(hand_path, counted, *, camera, by, made_at, magnification="", k
         counter_version=version,
         matches=matches,
     )
-    return CameraCheck(certificate, seen.merge(true, on="photo", suffixes=("_photo", "_hand")))
+    pairs = seen.merge(true, on="photo", suffixes=("_photo", "_hand"))
+    return CameraCheck(certificate, pairs, "counted" if matches is None and _counted_edges(pairs, folder) else "")
+
+
+def _counted_edges(pairs, folder) -> bool:
+    """Whether counts by eye go better with all objects found than with those inside the counting frame."""
+    import pandas as pd
+
+    found = pd.read_csv(folder / "objects.csv", dtype={"photo": str})
+    if "counted" not in found.columns:
+        return False
+    if not set(found["photo"]) & set(pairs["photo"]):
+        found["photo"] = [Path(str(p)).stem for p in found["photo"]]
+    outside = found[found["counted"].astype(str).str.casefold().isin(["false", "no", "0"])]
+    extra = outside[outside["stage"].isin(STAGES)].groupby("photo").size().reindex(pairs["photo"], fill_value=0)
+    by_kit, by_eye = (pairs[[f"{c}_{side}" for c in _STAGE_COLUMNS]].sum(axis=1) for side in ("photo", "hand"))
+    more = (by_eye - by_kit).to_numpy(float)
+    # the rest of the difference with and without the edges, over all photos: counting errors cancel, edges add up
+    return bool(extra.sum() >= 10 and abs((more - extra.to_numpy()).sum()) < 0.5 * abs(more.sum()) and more.sum() > 0)
 
 
 def _scales_of(counts, hand):

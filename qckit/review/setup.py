@@ -119,9 +119,7 @@ class SetupCheck:
     def __init__(self, check: CameraCheck | None):
         self.check = check
         self.sentences = (
-            check.certificate.sentences
-            if check
-            else ("No counts by eye are named, so the accuracy of this camera stays unknown.",)
+            check.sentences if check else ("No counts by eye are named, so the accuracy of this camera stays unknown.",)
         )
 
     def figures(self):
@@ -163,6 +161,8 @@ class SetupCheck:
         """Keep the certificate once a person has approved it; says so."""
         if self.check is None:
             return ["There is no certificate to keep."]
+        if not self.check.may_be_kept:
+            return ["Not kept: a certificate would correct every later count by this."]
         if approved is not True:
             return ["Not kept: look at the charts above, then set approved = True in this cell and run it again."]
         save_certificate(log, self.check, by=by)

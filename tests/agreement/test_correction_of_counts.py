@@ -185,7 +185,7 @@ def test_a_camera_that_counts_badly_is_called_unfit():
     bad = photo.assign(nauplii=photo["nauplii"] // 2, shells=photo["shells"] + photo["nauplii"] // 2)
     words = certify_camera(bad, hand, **given).sentences[-2]
     assert words.startswith("Not fit for use as it is: H% is off by ")
-    assert "of nauplii are found and called so (limit 90 %)" in words
+    assert "nauplii where 100 are counted by hand (limit 10 off)" in words
 
 
 def test_a_small_check_is_due_again_sooner():

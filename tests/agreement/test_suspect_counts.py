@@ -1,0 +1,76 @@
+"""A check of a camera names the count that spoils it, and says no more than few photos or mere totals can show."""
+
+import numpy as np
+import pandas as pd
+import pytest
+from scipy import stats
+
+from qckit.agreement import certify_camera
+from qckit.agreement.suspects import find_suspects, say_suspect
+
+COLUMNS = ["nauplii", "umbrella", "cysts", "shells"]
+
+
+def counts_both_ways(rng, n):
+    """Counts of n photos by the kit and by eye that agree but for chance."""
+    true = pd.DataFrame(rng.poisson([60, 4, 15, 50], (n, 4)), columns=COLUMNS)
+    names = [f"p{i}.jpg" for i in range(n)]
+    kit = true.apply(lambda c: rng.binomial(c, 0.98)).assign(photo=names)
+    return kit, true.assign(photo=names)
+
+
+def certify(kit, eye):
+    return certify_camera(kit, eye, camera="stereo", made_at="2026-11-05T10:00:00+00:00", made_by="op1")
+
+
+@pytest.mark.parametrize("n", [3, 6, 12])
+def test_a_count_typed_tenfold_is_named_and_nothing_is_judged(n):
+    kit, eye = counts_both_ways(np.random.default_rng(n), n)
+    right = int(eye.loc[1, "nauplii"])
+    eye.loc[1, "nauplii"] = 10 * right
+    made = certify(kit, eye)
+    assert made.fitness == "spoilt"
+    assert (made.suspects[0].photo, made.suspects[0].column, made.suspects[0].slip) == ("p1.jpg", "nauplii", 10.0)
+    assert made.sentences[0] == say_suspect(made.suspects[0])
+    assert "A slip of a digit would explain it" in made.sentences[0]
+    assert not any("Not fit" in line or "Fit for" in line for line in made.sentences)
+
+
+def test_counts_that_agree_but_for_chance_are_seldom_suspected():
+    rng = np.random.default_rng(4)
+    named = [bool(find_suspects(k["photo"], k, e)) for k, e in (counts_both_ways(rng, 8) for _ in range(300))]
+    assert np.mean(named) < 0.01
+
+
+def test_a_camera_that_misses_everywhere_is_no_slip():
+    kit, eye = counts_both_ways(np.random.default_rng(5), 8)
+    kit["cysts"] = (0.3 * kit["cysts"]).astype(int)  # too many called something else: H% is off
+    made = certify(kit, eye)
+    assert made.suspects == ()
+    assert made.fitness == "not fit"
+
+
+def test_few_photos_are_not_enough_to_call_a_camera_fit():
+    kit, eye = counts_both_ways(np.random.default_rng(6), 4)
+    assert certify(kit, eye).fitness == "too few"
+    kit, eye = counts_both_ways(np.random.default_rng(6), 8)
+    assert certify(kit, eye).fitness == "fit"
+
+
+def test_limits_for_a_single_photo_are_students_prediction_limits():
+    """Hahn and Meeker 1991, Statistical Intervals, section 4.7 (from memory): mean +- t s sqrt(1 + 1/n)."""
+    kit, eye = counts_both_ways(np.random.default_rng(7), 6)
+    row = certify(kit, eye).agreement.set_index("figure").loc["hatch_pct"]
+
+    def pct(f):
+        return 100 * f["nauplii"] / (f["nauplii"] + f["umbrella"] + f["cysts"])
+
+    d = pct(kit) - pct(eye)
+    low, high = stats.t.interval(0.95, 5, loc=d.mean(), scale=d.std(ddof=1) * np.sqrt(1 + 1 / 6))
+    assert (row["limit_low"], row["limit_high"]) == pytest.approx((low, high))
+
+
+def test_totals_alone_are_not_told_as_what_became_of_each_stage():
+    made = certify(*counts_both_ways(np.random.default_rng(8), 8))
+    assert not any("% found" in line for line in made.sentences)
+    assert any("cannot be told from totals" in line for line in made.sentences)
