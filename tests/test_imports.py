@@ -120,6 +120,84 @@ def test_no_part_imports_itself_in_a_ring():
         arrows = {part: needs for part, needs in arrows.items() if part not in free}
 
 
+def modules_of(path: Path) -> set[str]:
+    """Return the modules of the package that a file imports, at the top or inside a function, by their dotted names.
+
+    A name that a folder's stub offers counts as the module that holds it; what is imported for types alone does not.
+    """
+    found, tree = set(), ast.parse(path.read_text(encoding="utf-8"))
+    for_types = [n for n in ast.walk(tree) if isinstance(n, ast.If) and "TYPE_CHECKING" in ast.unparse(n.test)]
+    unused = {id(inner) for block in for_types for inner in ast.walk(block)}
+    for node in ast.walk(tree):
+        if id(node) in unused:
+            continue
+        if isinstance(node, ast.ImportFrom) and node.module and node.module.split(".")[0] == "qckit":
+            found |= {place for alias in node.names for place in [module_of(node.module, alias.name)] if place}
+        elif isinstance(node, ast.Import):
+            found |= {alias.name for alias in node.names if alias.name.startswith("qckit.")}
+    return found
+
+
+def module_of(base: str, name: str) -> str:
+    """Return the module that ``from base import name`` needs; empty where it needs none of the package's files."""
+    folder = ROOT.joinpath(*base.split(".")[1:])
+    if folder.with_suffix(".py").is_file():
+        return base
+    if (folder / f"{name}.py").is_file() or (folder / name / "__init__.py").is_file():
+        return f"{base}.{name}"
+    return OFFERED.get((base, name), "")
+
+
+def offered() -> dict[tuple[str, str], str]:
+    """Return, for each name that a folder's stub offers, the module it comes from."""
+    places = {}
+    for stub in ROOT.rglob("__init__.pyi"):
+        base = ".".join(("qckit", *stub.relative_to(ROOT).parts[:-1]))
+        for node in ast.parse(stub.read_text(encoding="utf-8")).body:
+            if isinstance(node, ast.ImportFrom):
+                places |= {(base, alias.name): f"{base}.{node.module}" for alias in node.names}
+    return places
+
+
+OFFERED = offered()
+
+
+def circles(arrows: dict[str, set[str]]) -> list[list[str]]:
+    """Return the groups of modules that import each other in a circle, by Tarjan's algorithm."""
+    index, low, stack, found = {}, {}, [], []
+
+    def visit(name):
+        index[name] = low[name] = len(index)
+        stack.append(name)
+        for other in sorted(arrows[name]):
+            if other not in index:
+                visit(other)
+                low[name] = min(low[name], low[other])
+            elif other in stack:
+                low[name] = min(low[name], index[other])
+        if low[name] == index[name]:
+            group = stack[stack.index(name) :]
+            del stack[stack.index(name) :]
+            if len(group) > 1:
+                found.append(sorted(group))
+
+    for name in sorted(arrows):
+        if name not in index:
+            visit(name)
+    return found
+
+
+def test_no_modules_of_a_part_import_each_other_in_a_circle():
+    names = {".".join(("qckit", *p.relative_to(ROOT).with_suffix("").parts)): p for p in FILES if p.stem != "__init__"}
+    arrows = {name: modules_of(path) & (set(names) - {name}) for name, path in names.items()}
+    assert circles(arrows) == []
+
+
+def test_a_circle_is_found():
+    assert circles({"a": {"b"}, "b": {"c"}, "c": {"a"}, "d": {"a"}}) == [["a", "b", "c"]]
+    assert circles({"a": {"b"}, "b": set()}) == []
+
+
 def test_core_folders_print_nothing():
     for path in FILES:
         if part_of(path) in {"photo", "counting", "hatch", "charts", "agreement", "verdicts", "log", "reports"}:

@@ -8,7 +8,8 @@ import numpy as np
 import pandas as pd
 
 from qckit.hatch.metrics import cone_metrics
-from qckit.hatch.rate import interpolated_times, monotone_curve
+from qckit.hatch.rate import interpolated_times
+from qckit.hatch.rate_models import monotone_curve
 from qckit.hatch.readings import standard_of, water_of_hatches
 from qckit.hatch.registry import METRICS
 from qckit.quantities import QUANTITIES, WATER

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from html import escape
+from typing import TYPE_CHECKING
 
-from qckit.day.study import Day
 from qckit.day.words import CAUTIONS, SECTIONS, Line, answer, day_lines, heading
+
+if TYPE_CHECKING:
+    from qckit.day.study import Day
 
 __all__ = ["day_fragment", "day_page"]
 

@@ -5,14 +5,17 @@ from __future__ import annotations
 import datetime as dt
 import math
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from qckit.day.chores import Chore
 from qckit.day.hatches import HatchState
 from qckit.day.judging import Judged
 from qckit.day.records import millions
 from qckit.day.starting import FeedDue, Start
-from qckit.day.study import Day
 from qckit.words import capital, day, joined, plural
+
+if TYPE_CHECKING:
+    from qckit.day.study import Day
 
 __all__ = ["CAUTIONS", "Line", "answer", "day_lines", "judged_words", "start_words"]
 

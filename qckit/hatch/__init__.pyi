@@ -85,12 +85,12 @@ from .rate import (
     interpolated_times,
     intervals_from_counts,
     lot_rate,
-    monotone_curve,
     newest_course,
     time_course,
 )
 from .rate_comparison import SpeedComparison, compare_rates
 from .rate_drawing import draw_rate
+from .rate_models import monotone_curve
 from .readings import Standard, standard_of, standard_readings, water_of_hatches, water_values
 from .registry import METRICS, Metric
 from .spread import site_spread

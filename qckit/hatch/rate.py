@@ -27,7 +27,6 @@ __all__ = [
     "interpolated_times",
     "intervals_from_counts",
     "lot_rate",
-    "monotone_curve",
     "newest_course",
     "time_course",
 ]
@@ -188,31 +187,6 @@ def interpolated_times(hours, counts, shares=_SHARES):
     if {"T10", "T90"} <= found.keys():
         found["Ts"] = found["T90"] - found["T10"]
     return found
-
-
-def monotone_curve(hours, part, whole):
-    """Non-parametric rising curve: isotonic regression of the shares, weighted by what was counted.
-
-    Parameters
-    ----------
-    hours, part, whole : array_like of float, shape (m,)
-        Hours in any order; counts.
-
-    Returns
-    -------
-    DataFrame, columns hours, hatched_frac
-        One row per distinct hour, never falling. For counts at separate times (each cyst seen once) this is the
-        maximum-likelihood curve of current-status data (Ayer and others 1955, Annals of Mathematical Statistics
-        26:641-647).
-    """
-    from scipy.optimize import isotonic_regression
-
-    table = pd.DataFrame({"hours": hours, "part": part, "whole": whole}).astype(float).dropna()
-    table = table[table["whole"] > 0].groupby("hours", as_index=False).sum()
-    if not len(table):
-        return pd.DataFrame({"hours": [], "hatched_frac": []})
-    shares = isotonic_regression((table["part"] / table["whole"]).to_numpy(), weights=table["whole"].to_numpy()).x
-    return pd.DataFrame({"hours": table["hours"], "hatched_frac": np.clip(shares, 0, 1)})
 
 
 def intervals_from_counts(hours, part, whole):

@@ -6,9 +6,8 @@ import math
 
 import numpy as np
 
-from qckit.hatch.rate import monotone_curve
 from qckit.hatch.rate_average import SHARES as _SHARES
-from qckit.hatch.rate_models import Fit, model_curve
+from qckit.hatch.rate_models import Fit, model_curve, monotone_curve
 
 __all__ = ["draw_rate"]
 

@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
 
 __all__ = [
     "MODELS",
@@ -16,6 +17,7 @@ __all__ = [
     "minimise",
     "model_curve",
     "model_quantile",
+    "monotone_curve",
     "shift_of_cone",
 ]
 
@@ -191,3 +193,28 @@ def covariance_at(cost, x):
     except np.linalg.LinAlgError:
         return np.full((size, size), np.nan)
     return inverse if (np.diag(inverse) > 0).all() else np.full((size, size), np.nan)
+
+
+def monotone_curve(hours, part, whole):
+    """Non-parametric rising curve: isotonic regression of the shares, weighted by what was counted.
+
+    Parameters
+    ----------
+    hours, part, whole : array_like of float, shape (m,)
+        Hours in any order; counts.
+
+    Returns
+    -------
+    DataFrame, columns hours, hatched_frac
+        One row per distinct hour, never falling. For counts at separate times (each cyst seen once) this is the
+        maximum-likelihood curve of current-status data (Ayer and others 1955, Annals of Mathematical Statistics
+        26:641-647).
+    """
+    from scipy.optimize import isotonic_regression
+
+    table = pd.DataFrame({"hours": hours, "part": part, "whole": whole}).astype(float).dropna()
+    table = table[table["whole"] > 0].groupby("hours", as_index=False).sum()
+    if not len(table):
+        return pd.DataFrame({"hours": [], "hatched_frac": []})
+    shares = isotonic_regression((table["part"] / table["whole"]).to_numpy(), weights=table["whole"].to_numpy()).x
+    return pd.DataFrame({"hours": table["hours"], "hatched_frac": np.clip(shares, 0, 1)})
