@@ -51,7 +51,9 @@ class Column:
 
 
 def _c(name, kind="text", unit="", low=None, high=None, choices=(), meaning="", required=False):
-    return Column(name.rstrip("*"), kind, unit, required or name.endswith("*"), low, high, tuple(choices), meaning)
+    required = required or name.endswith("*")
+    limits = {"low": low, "high": high, "choices": tuple(choices)}
+    return Column(name.rstrip("*"), kind, unit, required, meaning=meaning, **limits)
 
 
 def _count_columns():

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from qckit.counting.result import Flag
-from qckit.stages import CLASSES, STAGE_RECORDS, STAGES
+from qckit.stages import CLASSES, STAGE_RECORDS
 
 __all__ = ["FLAG_CODES", "PhotoSigns", "hatch_swing", "judge_photo"]
 
@@ -225,8 +225,3 @@ def _trust_flags(signs: PhotoSigns):
             "Counted without the trained reader, which finds more and mistakes fewer stages: count "
             "again with --reader auto and onnxruntime installed, or check it by hand.",
         )
-
-
-def stage_codes(names) -> np.ndarray:
-    """Index of each stage name in ``STAGES``."""
-    return np.array([STAGES.index(s) for s in names], int)

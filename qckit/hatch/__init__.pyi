@@ -77,7 +77,7 @@ from .plan import (
     quality_at_acceptance,
     subsample_dispersion,
 )
-from .purity import PURITY_COLUMNS, purity_of_samples, purity_over_samples, recovery, separation
+from .purity import PURITY_COLUMNS, purity_of_samples, recovery, separation
 from .rate import (
     RATE_COLUMNS,
     HatchRate,

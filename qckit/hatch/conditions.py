@@ -59,27 +59,71 @@ def _row(hatch, quantity, values, c, water):
     wanted = standard.words
     unit = f" {record.unit}" if record.unit else ""
     if not len(values):
-        return _line(hatch, quantity, math.nan, wanted, "unknown", f"{record.label} was not written down.")
+        return _line(
+            hatch,
+            quantity,
+            value=math.nan,
+            wanted=wanted,
+            status="unknown",
+            sentence=f"{record.label} was not written down.",
+        )
     worst = standard.worst(values)
     sees = f"{record.label} {worst:,.4g}{unit}"
     if side := standard.side(worst):
-        return _line(hatch, quantity, worst, wanted, "off", f"{sees} is {side} the standard ({wanted}).")
+        return _line(
+            hatch,
+            quantity,
+            value=worst,
+            wanted=wanted,
+            status="off",
+            sentence=f"{sees} is {side} the standard ({wanted}).",
+        )
     salinity, temperature = water
     if quantity == "oxygen" and math.isfinite(salinity) and math.isfinite(temperature):
         share = float(oxygen_saturation_pct(worst, np.clip(salinity, 0, 350), np.clip(temperature, -2, 45)))
         if share < _LEAST_SATURATION_PCT:
-            return _line(hatch, quantity, worst, wanted, "doubtful", f"{sees} is only {share:.0f} % of saturation.")
-    return _line(hatch, quantity, worst, wanted, "ok", f"{sees} is within the standard ({wanted}).")
+            return _line(
+                hatch,
+                quantity,
+                value=worst,
+                wanted=wanted,
+                status="doubtful",
+                sentence=f"{sees} is only {share:.0f} % of saturation.",
+            )
+    return _line(
+        hatch, quantity, value=worst, wanted=wanted, status="ok", sentence=f"{sees} is within the standard ({wanted})."
+    )
 
 
 def _aeration(hatch):
     text = hatch.get("aeration")
     if text is None or pd.isna(text) or not str(text).strip():
-        return _line(hatch, "aeration", math.nan, "strong", "unknown", "aeration was not written down.")
+        return _line(
+            hatch,
+            "aeration",
+            value=math.nan,
+            wanted="strong",
+            status="unknown",
+            sentence="aeration was not written down.",
+        )
     words = str(text).casefold().replace(",", " ").replace(";", " ").split()
     if any(word in _WEAK_AIR for word in words):
-        return _line(hatch, "aeration", math.nan, "strong", "doubtful", f"aeration was noted as {str(text).strip()!r}.")
-    return _line(hatch, "aeration", math.nan, "strong", "ok", f"aeration was noted as {str(text).strip()!r}.")
+        return _line(
+            hatch,
+            "aeration",
+            value=math.nan,
+            wanted="strong",
+            status="doubtful",
+            sentence=f"aeration was noted as {str(text).strip()!r}.",
+        )
+    return _line(
+        hatch,
+        "aeration",
+        value=math.nan,
+        wanted="strong",
+        status="ok",
+        sentence=f"aeration was noted as {str(text).strip()!r}.",
+    )
 
 
 def _density(hatch):
@@ -90,7 +134,12 @@ def _density(hatch):
     status = "ok" if density <= most * 1.02 else "doubtful"
     end = "is within the standard" if status == "ok" else "is crowded"
     return _line(
-        hatch, "cyst density", density, wanted, status, f"{density:.3g} g of cysts per litre {end} ({wanted})."
+        hatch,
+        "cyst density",
+        value=density,
+        wanted=wanted,
+        status=status,
+        sentence=f"{density:.3g} g of cysts per litre {end} ({wanted}).",
     )
 
 

@@ -9,9 +9,9 @@ import numpy as np
 import pandas as pd
 
 from qckit.errors import InputError
-from qckit.hatch.intervals import Estimate, check_confidence, proportion_over_cones
+from qckit.hatch.intervals import Estimate, check_confidence
 
-__all__ = ["PURITY_COLUMNS", "purity_of_samples", "purity_over_samples", "recovery", "separation"]
+__all__ = ["PURITY_COLUMNS", "purity_of_samples", "recovery", "separation"]
 
 PURITY_COLUMNS = (
     "sample",
@@ -49,25 +49,6 @@ def purity_of_samples(samples):
     out["shells_and_cysts_pct"] = 100 * (out["shells"] + out["unhatched"]) / whole
     out["shells_per_1000_nauplii"] = 1000 * out["shells"] / out["nauplii"].replace(0, np.nan)
     return out[list(PURITY_COLUMNS)].reset_index(drop=True)
-
-
-def purity_over_samples(samples, *, confidence=0.95):
-    """Purity over harvests, each harvest a replicate (its sieve samples added up).
-
-    Parameters
-    ----------
-    samples : DataFrame
-        As for :func:`purity_of_samples`.
-    confidence : float
-
-    Returns
-    -------
-    Estimate
-        [%]
-    """
-    table = purity_of_samples(samples)
-    sums = table.groupby("hatch")[["nauplii", "umbrella", "unhatched", "shells"]].sum()
-    return proportion_over_cones(sums["nauplii"], sums.sum(axis=1), confidence=confidence).scaled(100)
 
 
 def separation(cone_counts, sieve_counts, *, confidence=0.95):

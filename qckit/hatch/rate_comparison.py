@@ -134,12 +134,6 @@ def _fit(model, intervals):
     return {"model": model, "theta": x, "loglik": -value, "log_ratio": float(x[4]), "var": float(covariance[4, 4])}
 
 
-def _centre(_start, end, counts):
-    """Mean end of the intervals that ended: a first guess of the place in time."""
-    seen = np.isfinite(end)
-    return np.average(end[seen], weights=counts[seen] + 1e-9)
-
-
 def _as_fit(found, i):
     """One lot's curve out of the joint fit."""
     ceiling = 1 / (1 + math.exp(-found["theta"][i]))

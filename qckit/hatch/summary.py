@@ -144,7 +144,8 @@ def summarise_cones(cones, *, lot=None, confidence=0.95, spread=None, measure=No
     estimates = {}
     for name, metric in METRICS.items():
         options = {"confidence": confidence, "spread": spread if metric.has_site_spread else None}
-        estimates[name] = _estimate(metric, cones, estimates, options, measure, detection_u or {})
+        uncertainty = {"measure": measure, "detection_u": detection_u or {}}
+        estimates[name] = _estimate(metric, cones, estimates, options, **uncertainty)
     return LotSummary(
         lot=lot,
         cones=cones,
@@ -157,7 +158,7 @@ def summarise_cones(cones, *, lot=None, confidence=0.95, spread=None, measure=No
     )
 
 
-def _estimate(metric, cones, estimates, options, measure, detection_u):
+def _estimate(metric, cones, estimates, options, *, measure, detection_u):
     """Estimate one metric over cones, as its record says."""
     if metric.interval == "constant":
         found = _times(estimates[metric.of], cones, metric)
@@ -224,14 +225,15 @@ def compare_witnesses(cones, *, confidence=0.95):
     ratio, bounds = float(s.sum() / n.sum()), (float(low / (1 - low)), float(high / (1 - high)))
     verdict = "fewer shells" if bounds[1] < 1 else "more shells" if bounds[0] > 1 else "agree"
     return Witnesses(
-        float(n.sum()),
-        float(s.sum()),
-        ratio,
-        *bounds,
-        p,
-        factor,
-        verdict,
-        _witness_sentence(verdict, n.sum(), s.sum(), ratio, bounds),
+        nauplii=float(n.sum()),
+        shells=float(s.sum()),
+        ratio=ratio,
+        ratio_low=bounds[0],
+        ratio_high=bounds[1],
+        p_value=p,
+        dispersion=factor,
+        verdict=verdict,
+        sentence=_witness_sentence(verdict, n.sum(), s.sum(), ratio, bounds),
     )
 
 

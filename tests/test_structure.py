@@ -1,0 +1,99 @@
+"""The inside of the house: sizes, parameters, unnamed arguments, unused names. Ceilings only go down: lower one when it
+can be, and never raise it.
+"""
+
+import ast
+import re
+import subprocess
+import sys
+from collections import Counter
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[1]
+PACKAGE = sorted((ROOT / "qckit").rglob("*.py"))
+TREES = {path: ast.parse(path.read_text(encoding="utf-8")) for path in PACKAGE}
+FUNCTIONS = [(p, n) for p, tree in TREES.items() for n in ast.walk(tree) if isinstance(n, ast.FunctionDef)]
+
+CEILINGS = {
+    "files of more than 400 lines": 20,
+    "functions of more than 60 lines of code": 8,
+    "functions of more than 8 parameters": 27,
+    "calls with more than 5 unnamed arguments": 275,
+}
+"""What is counted -> how many there may be at most."""
+
+
+def long_files():
+    return [str(p) for p in PACKAGE if len(p.read_text(encoding="utf-8").splitlines()) > 400]
+
+
+def long_functions():
+    """Functions whose code, without the docstring, is long."""
+    found = []
+    for path, node in FUNCTIONS:
+        first = node.body[1] if ast.get_docstring(node) and len(node.body) > 1 else node.body[0]
+        if node.end_lineno - first.lineno + 1 > 60:
+            found.append(f"{path}:{node.lineno} {node.name}")
+    return found
+
+
+def many_parameters():
+    """Functions with more than 8 parameters; a command's options are what its user may say."""
+    found = []
+    for path, node in FUNCTIONS:
+        a = node.args
+        n = len([x for x in (*a.posonlyargs, *a.args, *a.kwonlyargs) if x.arg not in ("self", "cls")])
+        is_command = any("command" in ast.unparse(d) for d in node.decorator_list)
+        if n > 8 and not is_command:
+            found.append(f"{path}:{node.lineno} {node.name} ({n})")
+    return found
+
+
+_ANY_NUMBER = {"print", "max", "min", "hypot", "zip", "joinpath", "range", "replace", "array"}
+
+
+def unnamed_arguments():
+    """Calls that give more than 5 arguments by their place; functions that take any number of one kind are left out."""
+    found = []
+    for path, tree in TREES.items():
+        for node in ast.walk(tree):
+            if isinstance(node, ast.Call) and sum(not isinstance(x, ast.Starred) for x in node.args) > 5:
+                name = ast.unparse(node.func).rsplit(".", 1)[-1]
+                if name not in _ANY_NUMBER:
+                    found.append(f"{path}:{node.lineno} {name}")
+    return found
+
+
+COUNTED = dict(zip(CEILINGS, (long_files, long_functions, many_parameters, unnamed_arguments), strict=True))
+
+
+@pytest.mark.parametrize("what", CEILINGS)
+def test_it_only_gets_better(what):
+    found = COUNTED[what]()
+    assert len(found) <= CEILINGS[what], f"{len(found)} {what}: " + "\n".join(found)
+
+
+REVIEWED = ROOT / "tests" / "unused_names.txt"
+"""Functions, classes, methods and properties that vulture takes for unused and are used: by libraries, by people who
+write Python, by the scripts that train. Fields of results are for readers and are not looked at.
+"""
+
+
+def unused_names():
+    """Names of the package that neither the package, the notebooks nor a module's ``__all__`` uses."""
+    done = subprocess.run(
+        [sys.executable, "-m", "vulture", "qckit", "--min-confidence", "60"], cwd=ROOT, capture_output=True, text=True
+    )
+    lines = re.findall(r"^(\S+?):\d+: unused (\w+) '(\w+)'", done.stdout, flags=re.M)
+    said = " ".join(p.read_text(encoding="utf-8") for p in sorted((ROOT / "notebooks").rglob("*.ipynb")))
+    words = Counter(re.findall(r"\w+", said))
+    kinds = ("function", "class", "method", "property", "import")
+    return sorted({f"{kind} {name}" for _path, kind, name in lines if kind in kinds and not words[name]})
+
+
+def test_nothing_new_is_unused():
+    reviewed = set(REVIEWED.read_text(encoding="utf-8").splitlines())
+    found = set(unused_names()) - reviewed
+    assert found == set(), "delete it, make it private and use it, or put it in the reviewed list for its use"
