@@ -2,29 +2,15 @@
 
 from __future__ import annotations
 
-import getpass
-import os
 from pathlib import Path
 
 import click
 
+from qckit.commands._options import BY, SITE, open_site_log, who
 from qckit.commands.typed import as_typed
 
-_SITE = click.option("--site", default="", metavar="FOLDER", help="The site folder; the one we are in if left out.")
-_BY = click.option("--by", default="", metavar="NAME", help="Who does this; $QCKIT_BY or the user if left out.")
 _CAMERA = click.option("--camera", default="", metavar="NAME", help="Keep it in the site's log under this camera.")
 _MAGNIFICATION = click.option("--magnification", default="", metavar="NAME", help="And this magnification.")
-
-
-def _by(given: str) -> str:
-    return given or os.environ.get("QCKIT_BY", "") or getpass.getuser()
-
-
-def _open(site: str):
-    from qckit.log import open_log
-    from qckit.reports import find_site
-
-    return open_log(find_site(site))
 
 
 def _now() -> str:
@@ -67,8 +53,8 @@ def command():
 @click.option("--picture", type=click.Path(), help="Write the photo with the lines found, to approve it by.")
 @_CAMERA
 @_MAGNIFICATION
-@_SITE
-@_BY
+@SITE
+@BY
 def scale(photo, method, spacing_um, u_spacing_um, points, about, picture, camera, magnification, site, by):
     """Find µm per pixel on a PHOTO of something of known size.
 
@@ -89,8 +75,8 @@ def scale(photo, method, spacing_um, u_spacing_um, points, about, picture, camer
         _save_picture(measured.picture, picture)
         click.echo(f"{picture}: the dashed lines must lie on the pattern's own lines.")
     if camera or magnification:
-        with _open(site) as log:
-            save_scale(log, measured, camera=camera, magnification=magnification, by=_by(by))
+        with open_site_log(site) as log:
+            save_scale(log, measured, camera=camera, magnification=magnification, by=who(by))
         click.echo(f"Kept for {camera} {magnification}.")
     return 1 if measured.scale.notes else 0
 
@@ -111,26 +97,26 @@ def _save_picture(picture, path):
 @click.option("--camera", required=True, metavar="NAME")
 @click.option("--magnification", required=True, metavar="NAME")
 @click.option("--out", required=True, type=click.Path(), help="CSV to write, for  qckit count --scales")
-@_SITE
+@SITE
 def scales_file(photos, camera, magnification, out, site):
     """Write the kept scale of a camera beside each of PHOTOS, for  qckit count --scales."""
     from qckit.review import scale_for, write_scales
 
-    with _open(site) as log:
+    with open_site_log(site) as log:
         row = scale_for(log, camera, magnification)
     path = write_scales([Path(p) for p in photos], row["um_per_px"], out)
     click.echo(f"{path}: {row['um_per_px']:g} µm per pixel, set {row['set_at'][:10]} by {row['set_by']}.")
 
 
 @command.command("list")
-@_SITE
+@SITE
 def list_cameras(site):
     """List the scales and certificates kept, and what is due to be checked again."""
     import pandas as pd
 
     from qckit.review import site_stage_model
 
-    with _open(site) as log:
+    with open_site_log(site) as log:
         scales, certificates, own = log.scales(), log.certificates(), site_stage_model(log.folder)
     if own is not None:
         click.echo(f"stages       {own.sentence}")
@@ -164,8 +150,8 @@ def list_cameras(site):
 @click.option("--kind", default="", help="Kind of photo, such as bright field.")
 @click.option("--um-per-px", type=float, help="Scale, if counts.csv has none.")
 @click.option("--keep/--no-keep", default=False, help="Keep the certificate in the site's log.")
-@_SITE
-@_BY
+@SITE
+@BY
 def check(hand, counted, camera, magnification, kind, um_per_px, keep, site, by):
     """Compare counts by eye (HAND, a CSV) with those of the kit (COUNTED, a folder of  qckit count).
 
@@ -182,7 +168,7 @@ def check(hand, counted, camera, magnification, kind, um_per_px, keep, site, by)
         magnification=magnification,
         kind=kind,
         um_per_px=um_per_px,
-        by=_by(by),
+        by=who(by),
         made_at=_now(),
     )
     for line in checked.sentences:
@@ -191,8 +177,8 @@ def check(hand, counted, camera, magnification, kind, um_per_px, keep, site, by)
         click.echo("Not kept: a certificate would correct every later count by this." if keep else "Not to be kept.")
         return 1
     if keep:
-        with _open(site) as log:
-            save_certificate(log, checked, by=_by(by))
+        with open_site_log(site) as log:
+            save_certificate(log, checked, by=who(by))
         click.echo(f"Kept as {checked.certificate.name}.")
         return int(checked.certificate.fitness != "fit")
     told = {
@@ -224,8 +210,8 @@ def _site_to_name() -> str:
 @command.command("retrain")
 @click.option("--drop", is_flag=True, help="Take this site's own model out of use; the kit's own counts again.")
 @click.option("--try", "only_try", is_flag=True, help="Say how it would do, and change nothing.")
-@_SITE
-@_BY
+@SITE
+@BY
 def retrain(drop, only_try, site, by):
     """Train the stages on the objects people have settled in this site's photos.
 
@@ -239,8 +225,8 @@ def retrain(drop, only_try, site, by):
         there = drop_site_model(find_site(site))
         click.echo("The kit's own stages count again." if there else "This site has no model of its own.")
         return 0
-    with _open(site) as log:
-        done = retrain_stages(log, by=_by(by), keep=not only_try, progress=_say_step)
+    with open_site_log(site) as log:
+        done = retrain_stages(log, by=who(by), keep=not only_try, progress=_say_step)
         for line in done.sentences:
             click.echo(line)
         now = site_stage_model(log.folder)
@@ -274,7 +260,7 @@ def people(study, value, method):
 @command.command("certificate")
 @click.argument("name")
 @click.option("--out", type=click.Path(), help="Write it as a page to print; left out: say it here.")
-@_SITE
+@SITE
 def certificate(name, out, site):
     """Show a kept certificate, by its NAME or its camera's (then the newest)."""
     from qckit.agreement import read_certificate
@@ -282,7 +268,7 @@ def certificate(name, out, site):
     from qckit.files import write_whole
     from qckit.review import certificate_page
 
-    with _open(site) as log:
+    with open_site_log(site) as log:
         kept = log.certificates()
     mine = kept[(kept["certificate"] == name) | (kept["camera"] == name)]
     if mine.empty:

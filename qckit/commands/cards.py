@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import click
 
+from qckit.commands._options import SITE
+
 
 @click.command("cards")
 @click.argument("file", type=click.Path(dir_okay=False), default="cards.html")
-@click.option("--site", default="", metavar="FOLDER", help="The site folder; the one we are in if left out.")
+@SITE
 @click.option("--lot", "lots", multiple=True, help="Cards for this lot only. May be repeated; any lot if left out.")
 @click.option(
     "--kind",

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import click
 
+from qckit.commands._options import SITE
+
 
 @click.command("lab")
-@click.option("--site", default="", metavar="FOLDER", help="The site folder; the one we are in if left out.")
+@SITE
 @click.option("--port", type=int, default=0, help="Port on this machine; a free one if left out.")
 @click.option("--browser/--no-browser", default=True, help="Open a browser window, or only say the address.")
 def command(site, port, browser):

@@ -2,34 +2,13 @@
 
 from __future__ import annotations
 
-import getpass
-import os
 import sys
 from pathlib import Path
 
 import click
 
+from qckit.commands._options import BY, REASON, SITE, open_site_log, who
 from qckit.stages import STAGE_RECORDS
-
-_SITE = click.option("--site", default="", metavar="FOLDER", help="The site folder; the one we are in if left out.")
-_BY = click.option("--by", default="", metavar="NAME", help="Who does this; $QCKIT_BY or the user if left out.")
-_REASON = click.option("--reason", required=True, metavar="TEXT", help="Why, in words; it is kept.")
-
-
-def _by(given: str) -> str:
-    if given or os.environ.get("QCKIT_BY"):
-        return given or os.environ["QCKIT_BY"]
-    try:
-        return getpass.getuser()
-    except (KeyError, OSError):  # a container without users
-        return ""  # the log then asks for a name
-
-
-def _open(site: str):
-    from qckit.log import open_log
-    from qckit.reports import find_site
-
-    return open_log(find_site(site))
 
 
 def _key(table: str, key: str):
@@ -45,7 +24,7 @@ def command():
 
 
 @command.command("create")
-@_SITE
+@SITE
 def create(site):
     """Make an empty log for a site that has its settings; one that is there stays as it is."""
     from qckit.log import create_log
@@ -71,8 +50,8 @@ def create(site):
     help="With --correct: values whose cells are empty in the sheet stay, or are taken out.",
 )
 @click.option("--problems", type=click.Path(), help="Also write the list of problems to this CSV file.")
-@_SITE
-@_BY
+@SITE
+@BY
 def import_(sheets, table, accept_good_rows, ignored, correct, emptied, problems, site, by):
     """Enter field SHEETS (CSV, Excel or folders of them): all of it or, if anything is wrong, nothing.
 
@@ -81,12 +60,12 @@ def import_(sheets, table, accept_good_rows, ignored, correct, emptied, problems
     from qckit.day.sheet import import_sheets
     from qckit.errors import InputError
 
-    with _open(site) as log:
+    with open_site_log(site) as log:
         try:
             result = import_sheets(
                 log,
                 list(sheets),
-                by=_by(by),
+                by=who(by),
                 table=table,
                 accept_good_rows=accept_good_rows,
                 ignore_columns=ignored,
@@ -154,8 +133,8 @@ def _write_problems(path, frame) -> None:
     metavar="REASON",
     help="Also where a person's own counts are then no longer current; they stay on record.",
 )
-@_SITE
-@_BY
+@SITE
+@BY
 def record(folder, replace_hand_counts, site, by):
     """Enter what  qckit count --out FOLDER  counted: photos, objects, and the counts of the samples that name them.
 
@@ -165,8 +144,8 @@ def record(folder, replace_hand_counts, site, by):
     from qckit.log.problems import problems_text
 
     photos, objects = read_counted(folder)
-    with _open(site) as log:
-        result = log.record_counts(photos, objects=objects, by=_by(by), replace_hand_counts=replace_hand_counts)
+    with open_site_log(site) as log:
+        result = log.record_counts(photos, objects=objects, by=who(by), replace_hand_counts=replace_hand_counts)
     for note in result.notes:
         click.echo(f"note: {note}")
     click.echo(str(result))
@@ -181,7 +160,7 @@ def record(folder, replace_hand_counts, site, by):
 @command.command("export")
 @click.argument("target", type=click.Path())
 @click.option("--table", "tables", multiple=True, help="Only this table. May be repeated.")
-@_SITE
+@SITE
 def export(target, tables, site):
     """Write the records to TARGET: a folder (CSV), NAME.xlsx, or NAME.zip for everything.
 
@@ -191,7 +170,7 @@ def export(target, tables, site):
     from qckit.log import export_csv, export_excel, export_zip
 
     ending = Path(target).suffix.casefold()
-    with _open(site) as log:
+    with open_site_log(site) as log:
         if ending == ".zip":
             click.echo(f"{export_zip(log, target)}: the whole site.")
         elif ending == ".xlsx":
@@ -205,13 +184,13 @@ def export(target, tables, site):
 @click.argument("table")
 @click.option("--lot", help="Of one lot (hatches, samples).")
 @click.option("--month", help="Of hatches started in this month (hatches, samples).")
-@_SITE
+@SITE
 def show(table, lot, month, site):
     """Print the current rows of a TABLE as CSV."""
     from qckit.errors import InputError
     from qckit.files import safe_frame
 
-    with _open(site) as log:
+    with open_site_log(site) as log:
         if table == "hatches":
             frame = log.hatches(lot=lot, month=month)
         elif table == "samples":
@@ -226,10 +205,10 @@ def show(table, lot, month, site):
 @command.command("check")
 @click.option("--photos/--no-photos", default=True, help="Read every photo file and compare it with the one counted.")
 @click.option("--out", type=click.Path(), help="Also write the findings to this CSV file.")
-@_SITE
+@SITE
 def check(photos, out, site):
     """Look through the whole log for what is wrong or doubtful, and say what to do."""
-    with _open(site) as log:
+    with open_site_log(site) as log:
         found = log.check(photos=photos)
     for f in found.itertuples():
         click.echo(f"{f.severity}: {f.table} {f.key}: {f.what}. {f.what_to_do}".replace("\n", " "))
@@ -244,10 +223,10 @@ def check(photos, out, site):
 @command.command("history")
 @click.argument("hatch")
 @click.option("--csv", "as_csv", is_flag=True, help="As a table.")
-@_SITE
+@SITE
 def history(hatch, as_csv, site):
     """Show the descent of a HATCH's figures: report, samples, photos, objects, corrections, software."""
-    with _open(site) as log:
+    with open_site_log(site) as log:
         found = log.history(hatch)
     if as_csv:
         from qckit.files import safe_frame
@@ -262,17 +241,17 @@ def history(hatch, as_csv, site):
 @click.argument("key")
 @click.argument("column")
 @click.argument("value")
-@_REASON
-@_SITE
-@_BY
+@REASON
+@SITE
+@BY
 def correct(table, key, column, value, reason, site, by):
     """Correct one cell: the row KEY of TABLE gets VALUE in COLUMN; what stood there is kept.
 
     Where several columns name a row, write them with a bar between: HATCH|TIME|QUANTITY.
     VALUE may be a negative number; before other words that begin with - write -- and all options before that.
     """
-    with _open(site) as log:
-        log.correct(table, _key(table, key), column, value, by=_by(by), reason=reason)
+    with open_site_log(site) as log:
+        log.correct(table, _key(table, key), column, value, by=who(by), reason=reason)
     click.echo(f"{table} {key}: {column} is now {value or 'empty'}.")
 
 
@@ -288,13 +267,13 @@ def _counts(function):
 @click.argument("sample")
 @_counts
 @click.option("--rest", type=click.Choice(["keep", "empty"]), help="Earlier counts not given: keep them, or uncounted.")
-@_REASON
-@_SITE
-@_BY
+@REASON
+@SITE
+@BY
 def recount(sample, reason, site, by, rest, **counts):
     """Enter a person's recount of a SAMPLE, all stages of it; the earlier count stays in the history."""
-    with _open(site) as log:
-        log.recount(sample, {k: v for k, v in counts.items() if v is not None}, by=_by(by), reason=reason, rest=rest)
+    with open_site_log(site) as log:
+        log.recount(sample, {k: v for k, v in counts.items() if v is not None}, by=who(by), reason=reason, rest=rest)
         now = log.samples(sample=sample).iloc[0].dropna()
     click.echo(f"sample {sample}: recounted: {', '.join(f'{name} {now[name]}' for name in counts if name in now)}.")
     if "cysts" not in now and "embryos" not in now:
@@ -307,12 +286,12 @@ def _hiding(name: str, done: str, text: str) -> None:
     @command.command(name, help=text)
     @click.argument("table")
     @click.argument("key")
-    @_REASON
-    @_SITE
-    @_BY
+    @REASON
+    @SITE
+    @BY
     def hide_or_show(table, key, reason, site, by):
-        with _open(site) as log:
-            n = getattr(log, name)(table, _key(table, key), by=_by(by), reason=reason)
+        with open_site_log(site) as log:
+            n = getattr(log, name)(table, _key(table, key), by=who(by), reason=reason)
         click.echo(f"{table} {key}: {done} ({n} rows with what hangs on it).")
 
 
@@ -322,10 +301,10 @@ _hiding("reinstate", "shown again", "Show a withdrawn row again, with all that h
 
 @command.command("backup")
 @click.argument("target", required=False, type=click.Path())
-@_SITE
+@SITE
 def backup(target, site):
     """Copy the log while it is in use and verify the copy; into backups/ unless TARGET is given."""
-    with _open(site) as log:
+    with open_site_log(site) as log:
         click.echo(f"{log.backup(target)}: written and verified.")
 
 
@@ -343,8 +322,8 @@ def restore(source, folder):
 
 
 @command.command("upgrade")
-@_SITE
+@SITE
 def upgrade(site):
     """Bring an older log up to this version of qckit; a backup is kept first."""
-    with _open(site) as log:
+    with open_site_log(site) as log:
         click.echo(f"{log.folder}: the log is up to date.")

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import click
 
+from qckit.commands._options import BY, SITE
+
 
 @click.command("today")
-@click.option("--site", default="", metavar="FOLDER", help="The site folder; the one we are in if left out.")
+@SITE
 @click.option("--enter", is_flag=True, help="Write the day: start, readings, counts, harvest, feed; digits and Enter.")
 @click.option("--tally", is_flag=True, help="Count by eye at the microscope with four keys.")
 @click.option("--watch", metavar="FOLDER", default=None, help="Count photos as they arrive in FOLDER.")
 @click.option("--html", metavar="FILE", type=click.Path(dir_okay=False), help="Also write the page for wall or phone.")
 @click.option("--json", "as_json", is_flag=True, help="The page as data.")
-@click.option("--by", default="", metavar="NAME", help="Who does this; $QCKIT_BY or the user if left out.")
+@BY
 @click.option("--now", default="", metavar="TIME", help="Another moment than now, such as 2026-11-05T08:00.")
 def command(site, enter, tally, watch, html, as_json, by, now):
     """Say what is due, what today's counts say, what to start for tomorrow, what else waits.
