@@ -60,6 +60,8 @@ _SIGNS = {
 
 _LONGEST_WORD = 28  # longer words are broken, so that one long name does not push a table off the page
 _SHORT = 12  # characters of a cell that is never broken, such as a lot or a date
+_HEADLINE = 105  # characters that three lines of a phone hold
+_LINES = 3.4  # of a cell with the longest text of its column, before words are moved whole to the next line
 _MOST_COLUMNS = 13  # a table with more has its headings turned on paper
 _MANY_COLUMNS = 8  # a table with more is set in smaller type, and may be wider than the text
 _FEW_ROWS = 12  # a table with no more is kept together on paper
@@ -128,6 +130,7 @@ def first_screen(finding: Finding, *, site_name: str = "", now: str = "", invent
     """
     tone = tone_of(finding)
     verdict, headline = _words(finding)
+    headline, rest = _shortened(headline)
     what = f"{_SUBJECTS.get(finding.kind, '')} {finding.subject}".strip()
     place = " \u00b7 ".join([f"<strong>{escape(what)}</strong>", *(escape(t) for t in (site_name, now[:10]) if t)])
     mark = '<p class="qc-invented">Invented records: made up to show the kit; nothing here was measured.</p>'
@@ -138,7 +141,9 @@ def first_screen(finding: Finding, *, site_name: str = "", now: str = "", invent
         mark if invented else "",
         f'<div class="qc-verdict">{icon(tone)}<div><p class="qc-word">{escape(capital(verdict))}'
         f'<span class="qc-hidden"> ({_TONE_WORDS[tone]})</span></p>'
-        f'<p class="qc-headline">{escape(headline)}</p></div></div>',
+        f'<p class="qc-headline">{escape(headline)}</p>'
+        + (f'<p class="qc-small qc-rest">{escape(rest)}</p>' if rest else "")
+        + "</div></div>",
         f'<div class="qc-figures" style="--n: {4 if len(finding.figures) == 4 else 3}">'
         + "".join(map(_card(finding), finding.figures))
         + "</div>"
@@ -159,6 +164,25 @@ def _words(finding: Finding) -> tuple[str, str]:
     if colon and after and (before == verdict or (not verdict and len(before) <= 45)):
         return before, capital(after)
     return verdict or finding.verdict.replace("-", " "), finding.headline
+
+
+def _shortened(headline: str) -> tuple[str, str]:
+    """Cut a headline to three lines of a phone, and return what stands below it.
+
+    Whole sentences stay whole; where the first is too long it is cut before a bracket or after a comma, and all of it
+    stands below.
+    """
+    if len(headline) <= _HEADLINE:
+        return headline, ""
+    first, dot, others = headline.partition(". ")
+    if dot and len(first) < _HEADLINE:
+        return f"{first}.", others
+    places = [headline.rfind(mark, 30, _HEADLINE) for mark in (" (", ", ", "; ", ": ")]
+    at = max((p for p in places if headline.count("(", 0, p) == headline.count(")", 0, p)), default=-1)
+    if at < 30:
+        at = headline.rfind(" ", 0, _HEADLINE)
+        return f"{headline[:at]} \u2026", headline
+    return f"{headline[:at]}.", headline
 
 
 def _card(finding):
@@ -270,16 +294,18 @@ def table(
     right = set(right)
     is_number = [name in right or _is_number(frame.iloc[:, i]) for i, name in enumerate(names)]
     places = [decimals.get(c) if isinstance(decimals, Mapping) else decimals for c in names]
-    head = "".join(
-        f'<th scope="col"{" class=qc-num" if num else ""}>{escape(headings.get(c) or heading_of(c))}</th>'
-        for c, num in zip(names, is_number)
-    )
-    body = []
+    body, longest = [], [0] * len(names)
     for row in frame.head(limit).itertuples(index=False, name=None):
-        cells = (
-            f"<td{_class(value, num)}>{_cell(value, place)}</td>" for value, num, place in zip(row, is_number, places)
-        )
+        cells = []
+        for i, (value, num, place) in enumerate(zip(row, is_number, places)):
+            longest[i] = max(longest[i], 0 if num else len(str(value)))
+            cells.append(f"<td{_class(value, num)}>{_cell(value, place)}</td>")
         body.append(f"<tr>{''.join(cells)}</tr>")
+    head = "".join(
+        f'<th scope="col"{" class=qc-num" if num else _least_width(long)}>'
+        f"{escape(headings.get(c) or heading_of(c))}</th>"
+        for c, num, long in zip(names, is_number, longest)
+    )
     more = f" The first {limit} of {len(frame)} rows." if len(frame) > limit else ""
     if not len(frame):
         body.append(f'<tr><td colspan="{max(len(names), 1)}">No rows.</td></tr>')
@@ -291,6 +317,11 @@ def table(
         f"<tbody>{''.join(body)}</tbody></table></div>",
         f"{caption} ({len(frame)} rows)",
     )
+
+
+def _least_width(longest: int) -> str:
+    """Width that a column of texts keeps on a narrow screen, so that a column out of sight makes no row tall."""
+    return f' style="--least: {max(_SHORT, math.ceil(longest / _LINES))}ch"' if longest > _SHORT else ""
 
 
 def _class(value, is_number: bool) -> str:

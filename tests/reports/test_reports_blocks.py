@@ -174,3 +174,26 @@ def test_no_more_photos_than_the_limit(tmp_path):
     frame = pd.DataFrame({"path": [str(tmp_path / "p.jpg")] * 40, "title": [f"t{i}" for i in range(40)]})
     html = reports.thumbnails(frame).html
     assert html.count("<img") == 30 and "The first 30 of 40 are shown." in html
+
+
+@pytest.mark.parametrize(
+    "headline, short, rest",
+    [
+        ("Use it.", "Use it.", ""),
+        ("Short. " + "Then a long explanation follows, with many words in it. " * 3, "Short.", "Then"),
+        (
+            "Hatches of cone C stand 8.5 points below their lots' level since 12 Oct 2026 (between 21 Sep and 13 Oct), "
+            "and with them goes the oxygen.",
+            "Hatches of cone C stand 8.5 points below their lots' level since 12 Oct 2026.",
+            "Hatches",
+        ),
+        ("word " * 40, ("word " * 20) + "word", "word"),
+    ],
+)
+def test_a_long_headline_is_cut_where_it_can_be_and_stands_whole_below(headline, short, rest):
+    from qckit.reports.blocks import _shortened
+
+    cut, below = _shortened(headline)
+    assert cut.startswith(short.rstrip(".")[:60]) and len(cut) <= 107
+    assert below.startswith(rest)
+    assert bool(below) == bool(rest)
