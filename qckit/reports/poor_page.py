@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from html import escape
 from pathlib import Path
 
 import pandas as pd
@@ -109,6 +110,12 @@ def load_poor_hatch(site: str | Path, hatch: str = "", *, out_dir: str | Path = 
     counts = counted_hatches(t.samples, t.hatches, t.lots, photos=t.photos, reading_h=t.settings.conditions.reading_h)
     is_invented = "invented" in str(t.lots["notes"].tolist())
     return PoorPage(finding, t, counts, hatch, checked, certificates, str(out_dir), is_invented)
+
+
+def _folded(title: str, *parts: Html) -> Html:
+    """Fold pieces of the method under one line."""
+    inner = "".join(part.html for part in parts)
+    return Html(f'<details class="qc-more"><summary>{escape(title)}</summary>{inner}</details>', title)
 
 
 def history(page: PoorPage) -> Html:
@@ -222,7 +229,7 @@ def sheet(page: PoorPage) -> Html:
 
 def effects(page: PoorPage) -> Html:
     """Show what each condition has been worth at this site."""
-    return table(
+    shown = table(
         charts.effects_table(page.finding),
         decimals={"slope": 3, "se": 3, "shrunk_slope": 3, "lowest": 2, "highest": 2, "n_hatches": 0},
         headings={
@@ -233,8 +240,8 @@ def effects(page: PoorPage) -> Html:
             "highest": "to",
             "n_hatches": "hatches",
         },
-        caption="What each condition has been worth at this site (binomial regression with overdispersion)",
     )
+    return _folded("What each condition has been worth at this site (binomial regression with overdispersion)", shown)
 
 
 def context(page: PoorPage) -> Html:
@@ -273,17 +280,16 @@ def checks(page: PoorPage) -> Html:
 
 def assumed(page: PoorPage) -> Html:
     """Show what was assumed before looking."""
-    return table(
-        charts.assumed_table(page.finding),
-        caption="What was assumed before looking",
-        decimals=1,
-        headings={"share_pct": "share [%]"},
-    )
+    shown = table(charts.assumed_table(page.finding), decimals=1, headings={"share_pct": "share [%]"})
+    return _folded("What was assumed before looking", shown)
 
 
 def limits(page: PoorPage) -> Html:
     """Say what "ruled out" could have missed, and what these counts cannot show."""
-    return sentences(page.finding.details["limits"])
+    return _folded(
+        'What "ruled out" could have missed, and what these counts cannot tell apart',
+        sentences(page.finding.details["limits"]),
+    )
 
 
 def accuracy(page: PoorPage) -> Html:
@@ -293,11 +299,8 @@ def accuracy(page: PoorPage) -> Html:
 
 def sources(page: PoorPage) -> Html:
     """Show every cause that was weighed and where it is described."""
-    return table(
-        charts.sources_table(page.finding),
-        caption="Every cause that was weighed, its trace, and where it is described",
-        headings={"sign": "what it does"},
-    )
+    shown = table(charts.sources_table(page.finding), headings={"sign": "what it does"})
+    return _folded("Every cause that was weighed, its trace, and where it is described", shown)
 
 
 def subsamples(page: PoorPage) -> Html:

@@ -46,7 +46,7 @@ def test_a_check_is_planned_made_and_counted(site, capsys):
     common = ("--site", str(site), "--now", NOW, "--no-count")
     code, out, err = run(capsys, "report", "poor-hatch", POOR_HATCH, *common, "--record-checks", "--by", "op1")
     assert (code, err) == (0, "")
-    assert "pH too low (above 95 %)." in out
+    assert "pH too low (above 95 % sure)." in out
     assert out.endswith(f"{POOR_HATCH}: planned ph meter.\n")
     folder = site / "reports" / f"poor-hatch-{POOR_HATCH}"
     before = json.loads((folder / "findings.json").read_text(encoding="utf-8"))

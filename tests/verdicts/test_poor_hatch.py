@@ -38,7 +38,7 @@ def poor(history):
 def test_the_demos_poor_hatch_is_explained_rightly(poor):
     assert poor.verdict == "cause-found"
     assert poor.details["named"] == ["ph"]
-    assert poor.headline == "H261105-B gave 30 % (usual 84 %): pH too low (above 95 %)."
+    assert poor.headline == "H261105-B gave 30 % (usual 84 %): pH too low (above 95 % sure)."
     assert poor.next_steps[0].startswith("Measure the pH of the fresh water")
     assert poor.next_steps[1].startswith("Next feed: ")
     assert max(poor.details["traces"], key=poor.details["traces"].get) == "umbrella arrest"

@@ -25,7 +25,7 @@ __all__ = [
 ]
 
 _FALSE_YES = 0.04  # a check of the bench says yes without the cause about once in twenty-five (ours)
-_WORTH = 0.02  # a second check has to settle this much
+_WORTH = 0.05  # a second check has to settle this much
 _SURE = 0.92  # and says yes with it
 
 

@@ -14,7 +14,7 @@ from qckit.hatch import joined_subsamples
 from qckit.hatch.readings import standard_readings
 from qckit.site_tables import SiteTables
 from qckit.verdicts.poor_hatch import telltale
-from qckit.verdicts.poor_hatch.causes import CAUSES, cause
+from qckit.verdicts.poor_hatch.causes import CAUSES, cause, sampling_causes
 from qckit.verdicts.poor_hatch.changes import describe_changes
 from qckit.verdicts.poor_hatch.checks import Answer, answers_of, weigh_answer
 from qckit.verdicts.poor_hatch.context import describe_context
@@ -170,7 +170,7 @@ def study_hatch(tables: SiteTables, *, hatch: str, objects=None, now: str = "", 
         next_feed(
             row,
             same_day,
-            levels[1],
+            _trusted(levels[1], looks, first),
             tables,
             lot=other_lot or row["lot"] if first.of_lot else row["lot"],
             busy_cones=_busy(t.hatches, counts, now, settings.conditions.reading_h),
@@ -181,6 +181,15 @@ def study_hatch(tables: SiteTables, *, hatch: str, objects=None, now: str = "", 
         _test_of(counts, row),
         other_lot,
     )
+
+
+def _trusted(level, looks, first):
+    """Nauplii per gram to feed by: a second drawing's where the first was not like the cone."""
+    repeat = next((look for look in looks if look.kind == "repeat"), None)
+    if repeat is None or first.code not in sampling_causes():
+        return level
+    value = repeat.counts["hatching_efficiency_per_g"]
+    return replace(level, value=value, low=value * level.low / level.value, high=value * level.high / level.value)
 
 
 def _shown(t, counts, row, usual, hours, with_effects):

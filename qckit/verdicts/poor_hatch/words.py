@@ -54,7 +54,7 @@ def _variants(case, verdict, named, p):
     if named and verdict == "not-poor":
         short = cause(named[0]).short
         return [
-            f"{hatch} gave {gave}{usual}: not poor. All the same, {short} ({_sure(p)}): see to it.",
+            f"{hatch} gave {gave}{usual}: not poor. All the same, {short} ({_sure(p)} sure): see to it.",
             f"{hatch}: not poor. All the same, {short}.",
         ]
     if named:
@@ -87,7 +87,7 @@ def _variants(case, verdict, named, p):
 
 def _named_variants(case, named, p, hatch, gave, usual):
     """Headlines that name a cause, the fullest first."""
-    first, sure = cause(named[0]), _sure(p)
+    first, sure = cause(named[0]), f"{_sure(p)} sure"
     both = joined([cause(c).short for c in named])
     other = case.look("recount") if first.code in ("missed", "swapped") else None
     other = other or (case.look("repeat") if first.code in ("uneven", "gradient") else None)
