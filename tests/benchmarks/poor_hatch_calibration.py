@@ -50,7 +50,7 @@ def studied(n: int, seed: int):
         tables = SiteTables(
             settings=Settings(), **{k: made.tables[k] for k in ("lots", "hatches", "samples", "readings")}
         )
-        yield (causes, drops, is_logged), study_hatch(tables, hatch=made.hatch, with_effects=False)
+        yield (causes, drops, is_logged), study_hatch(tables, hatch=made.hatch, for_page=False)
 
 
 def row_of(plan, case) -> dict:
@@ -132,11 +132,11 @@ def main() -> None:
     since, rows, answers = time.perf_counter(), [], []
     for plan, case in studied(args.n, args.seed):
         rows.append(row_of(plan, case))
+        if args.json:
+            Path(args.json).write_text(json.dumps({"rows": rows, "answers": answers}) + "\n", encoding="utf-8")
         if args.checks:
             answers += answered(plan, case)
     table = pd.DataFrame(rows)
-    if args.json:
-        Path(args.json).write_text(json.dumps(rows) + "\n", encoding="utf-8")
     for name, value in summary(table).items():
         print(f"{name}: {value:.3f}" if isinstance(value, float) else f"{name}: {value}")
     print(reliability(table).round(3).to_string())

@@ -17,9 +17,9 @@ from qckit.verdicts.poor_hatch import telltale
 from qckit.verdicts.poor_hatch.causes import CAUSES, cause, sampling_causes
 from qckit.verdicts.poor_hatch.changes import describe_changes
 from qckit.verdicts.poor_hatch.checks import Answer, answers_of, weigh_answer
-from qckit.verdicts.poor_hatch.context import describe_context
+from qckit.verdicts.poor_hatch.context import CONTEXT_COLUMNS, describe_context
 from qckit.verdicts.poor_hatch.count import check_count, photo_flags
-from qckit.verdicts.poor_hatch.differences import find_differences, worst_values
+from qckit.verdicts.poor_hatch.differences import DIFFERENCE_COLUMNS, find_differences, worst_values
 from qckit.verdicts.poor_hatch.effects import EFFECT_COLUMNS, site_effects
 from qckit.verdicts.poor_hatch.feed import another_lot, next_feed
 from qckit.verdicts.poor_hatch.lengths import Lengths, compare_lengths, nauplius_lengths
@@ -34,6 +34,7 @@ from qckit.verdicts.poor_hatch.world import World, lot_against_world
 __all__ = ["Case", "study_hatch"]
 
 _FLAGGED, _UNFLAGGED = 4.0, 0.8  # a photo with a flag, and without, for an error of the count (ours)
+_NOTHING_SHOWN = (pd.DataFrame(columns=DIFFERENCE_COLUMNS), pd.DataFrame(columns=EFFECT_COLUMNS))
 _BY_PERSON = 0.5  # a person misses fewer nauplii and hardly ever takes shells for cysts (ours)
 
 
@@ -86,7 +87,7 @@ class Case:
         return next((look for look in self.looks if look.kind == kind), None)
 
 
-def study_hatch(tables: SiteTables, *, hatch: str, objects=None, now: str = "", with_effects: bool = True) -> Case:
+def study_hatch(tables: SiteTables, *, hatch: str, objects=None, now: str = "", for_page: bool = True) -> Case:
     """Work out everything about one hatch.
 
     Parameters
@@ -99,8 +100,8 @@ def study_hatch(tables: SiteTables, *, hatch: str, objects=None, now: str = "", 
         The objects table, for the lengths of nauplii.
     now : str
         Time of the question, ISO 8601; empty where none is known.
-    with_effects : bool
-        Estimate what each condition has been worth at this site (only shown, not weighed).
+    for_page : bool
+        Work out too what is only shown, not weighed: what was different, what it cost, what stood around, the feed.
 
     Returns
     -------
@@ -144,11 +145,26 @@ def study_hatch(tables: SiteTables, *, hatch: str, objects=None, now: str = "", 
     for a in answers:
         if a.is_yes is not None:
             weights = weigh_answer(weights, a.code, a.is_yes, a.causes)
-    shown = _shown(t, counts, row, usual, hours, with_effects)
     other_lot = another_lot(counts, row)
     first = cause(weights.ranked()[0][0])
     suspect = row["cone"] if first.code in ("oxygen", "unwetted", "broken") else ""
-    changes = describe_changes(t.lots, t.hatches, t.samples, hatch=hatch, scales=t.scales, corrections=t.corrections)
+    shown, feed, context = _NOTHING_SHOWN, {}, pd.DataFrame(columns=CONTEXT_COLUMNS)
+    if for_page:
+        shown = _shown(t, counts, row, usual, hours)
+        changes = describe_changes(
+            t.lots, t.hatches, t.samples, hatch=hatch, scales=t.scales, corrections=t.corrections
+        )
+        context = describe_context(counts, t.hatches, lot, hatch=hatch, effects=shown[1], changes=changes)
+        feed = next_feed(
+            row,
+            same_day,
+            _trusted(levels[1], looks, first),
+            tables,
+            lot=other_lot or row["lot"] if first.of_lot else row["lot"],
+            busy_cones=_busy(t.hatches, counts, now, settings.conditions.reading_h),
+            suspect_cone=suspect,
+            now=now,
+        )
     return Case(
         row,
         hatch_row,
@@ -167,17 +183,8 @@ def study_hatch(tables: SiteTables, *, hatch: str, objects=None, now: str = "", 
         check_count(row, usual, t.samples, t.photos, looks=looks),
         lengths,
         against_limits(t.baselines, row, row["lot"]),
-        next_feed(
-            row,
-            same_day,
-            _trusted(levels[1], looks, first),
-            tables,
-            lot=other_lot or row["lot"] if first.of_lot else row["lot"],
-            busy_cones=_busy(t.hatches, counts, now, settings.conditions.reading_h),
-            suspect_cone=suspect,
-            now=now,
-        ),
-        describe_context(counts, t.hatches, lot, hatch=hatch, effects=shown[1], changes=changes),
+        feed,
+        context,
         _test_of(counts, row),
         other_lot,
     )
@@ -192,12 +199,10 @@ def _trusted(level, looks, first):
     return replace(level, value=value, low=value * level.low / level.value, high=value * level.high / level.value)
 
 
-def _shown(t, counts, row, usual, hours, with_effects):
+def _shown(t, counts, row, usual, hours):
     """What was different, and what each condition has been worth here: for the page, not for the weights."""
     worst = worst_values(t.hatches, t.readings, hours)
-    effects = pd.DataFrame(columns=EFFECT_COLUMNS)
-    if with_effects:
-        effects = site_effects(counts, worst, leave_out=(row["hatch"],), lot=row["lot"])
+    effects = site_effects(counts, worst, leave_out=(row["hatch"],), lot=row["lot"])
     differences = find_differences(
         worst,
         hatch=row["hatch"],
