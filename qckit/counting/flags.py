@@ -11,7 +11,20 @@ from qckit.stages import CLASSES, STAGE_RECORDS
 
 __all__ = ["FLAG_CODES", "PhotoSigns", "hatch_swing", "judge_photo"]
 
-FLAG_CODES = ("dark", "bright", "blurred", "crowded", "clumps", "scale", "few", "unsure", "unlike", "readers", "alone")
+FLAG_CODES = (
+    "dark",
+    "bright",
+    "blurred",
+    "crowded",
+    "clumps",
+    "scale",
+    "few",
+    "unsure",
+    "unlike",
+    "readers",
+    "alone",
+    "damaged",
+)
 
 CYST_UM = (165.0, 430.0)  # hydrated cysts of all strains measured lie in 224-330 µm
 NAUPLIUS_UM = (280.0, 1000.0)  # instar I to III, limbs left out

@@ -12,6 +12,7 @@ from qckit.counting.analysis import Analysis, FoundObjects, analyse, choose_obje
 from qckit.counting.bounds import check_countable
 from qckit.counting.flags import PhotoSigns, hatch_swing, judge_photo
 from qckit.counting.frame import apply_frame
+from qckit.counting.integrity import judge_integrity
 from qckit.counting.measuring import FEATURES
 from qckit.counting.regions import check_region, counted_in_region, region_area_mm2
 from qckit.counting.result import PhotoCount, version_with
@@ -84,7 +85,14 @@ def count_photo(
     counts = {s: int((inside.stage == s).sum()) for s in STAGES}
     in_frame = None if region is None else sum(counts[s] for s in FULL_CYST_STAGES)
     signs = _signs(analysis, found, model, differing, one_reader=reader_module(reader) is None, in_frame=in_frame)
-    flags = judge_photo(signs)
+    per_px = (
+        photo.pixels.shape[0] / analysis.work.pixels.shape[0],
+        photo.pixels.shape[1] / analysis.work.pixels.shape[1],
+    )
+    damage = judge_integrity(
+        photo.pixels, found, found.rows * per_px[0], found.cols * per_px[1], ruled=analysis.n_lines > 0
+    )
+    flags = (*judge_photo(signs), *damage)
     return PhotoCount(
         name or path.name,
         counts,

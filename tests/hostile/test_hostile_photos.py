@@ -5,13 +5,14 @@ import resource
 import signal
 import time
 
+import fuzz_photos
 import numpy as np
 import pandas as pd
 import pytest
 from odd_photos import BAD, FLAWED, SOUND, encoded, odd_photos, special_files
 from PIL import Image
 
-from qckit.counting import count_photos, isolated
+from qckit.counting import count_photo, count_photos, isolated
 from qckit.counting.batch import checked_name
 from qckit.errors import InputError
 from qckit.files import sweep, whole
@@ -187,3 +188,30 @@ def test_passing_files_of_killed_programs_go(tmp_path):
     os.utime(old, (0, 0))
     sweep(tmp_path)
     assert [p.name for p in tmp_path.iterdir()] == ["a.json"]
+
+
+def codes(path, scale):
+    """Count a photo; return the codes of its flags."""
+    return {f.code for f in count_photo(path, um_per_px=scale).flags}
+
+
+@pytest.mark.parametrize(
+    "damage", ["frozen", "squeezed", "two_scales", "repeated_rows", "shifted_rows", "foreign_block", "cut"]
+)
+def test_a_photo_that_lies_is_flagged(tmp_path, rng, damage):
+    _, pixels, scale = next(p for p in fuzz_photos.pieces() if p[0] == "bright-02")
+    (tmp_path / "sound.jpg").write_bytes(fuzz_photos._jpeg(pixels))
+    before = count_photo(tmp_path / "sound.jpg", um_per_px=scale)
+    assert "damaged" not in {f.code for f in before.flags}
+    silent = 0
+    for _ in range(3):
+        (tmp_path / "a.jpg").write_bytes(getattr(fuzz_photos, damage)(pixels, rng))
+        after = count_photo(tmp_path / "a.jpg", um_per_px=scale)
+        silent += not after.flags and fuzz_photos.apart(before.counts, after.counts)
+    assert silent == 0
+
+
+def test_no_sound_photo_is_taken_for_damaged(tmp_path):
+    for name, pixels, scale in list(fuzz_photos.pieces())[::3]:
+        (tmp_path / "a.jpg").write_bytes(fuzz_photos._jpeg(pixels))
+        assert "damaged" not in codes(tmp_path / "a.jpg", scale), name
