@@ -75,6 +75,7 @@ from .plan import (
     plan_for_precision,
     plan_for_risk,
     quality_at_acceptance,
+    repeat_chances,
     subsample_dispersion,
 )
 from .purity import PURITY_COLUMNS, purity_of_samples, recovery, separation

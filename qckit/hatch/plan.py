@@ -20,6 +20,7 @@ __all__ = [
     "plan_for_precision",
     "plan_for_risk",
     "quality_at_acceptance",
+    "repeat_chances",
     "subsample_dispersion",
 ]
 
@@ -349,6 +350,52 @@ def plan_for_risk(
         f"Even {max_cones} cones do not tell {bad_hatch_pct:g} from {good_hatch_pct:g} % at these risks. "
         "Allow more risk, or make the cones more alike."
     )
+
+
+def repeat_chances(limits, *, above_pct=8.0, cones=(2, 3, 4), n_subsamples=6, spread=None, dispersion=1.0):
+    """How often a test of a good lot ends in "repeat the test", by the number of cones.
+
+    Parameters
+    ----------
+    limits : settings.LimitSettings
+        Minimum, margin and confidence.
+    above_pct : float
+        How far the lot truly lies above the minimum. [points]
+    cones : sequence of int
+    n_subsamples, spread, dispersion
+        As for :func:`half_width_pct`.
+
+    Returns
+    -------
+    dict of int to float
+        Cones -> probability that the best guess of hatching percentage or nauplii per gram falls below its minimum, or
+        the lower bound below it by more than the site's margin; over the luck of the mean and of the cones' agreement.
+        The lot stands as far above both minima, and the figure that ends in "repeat" more often is given.
+    """
+    share = min(limits.min_hatch_pct + above_pct, 99.0) / 100
+    line = limits.min_hatch_pct / 100
+    usual = spread if spread is not None else _USUAL
+    counted = n_subsamples * 140.0
+    room = 1 - limits.equivalence_margin_pct / 100
+    found = {}
+    for k in cones:
+        if k < 2 and spread is None:
+            found[k] = 1.0
+            continue
+        reach = _reaches(k, spread, limits.confidence)
+        se = math.sqrt(share * (1 - share) * (dispersion + (counted - 1) * usual.rho) / (k * counted))
+        of_share = _normal_below((np.maximum(line, line * room + reach * se) - share) / se).mean()
+        se = math.sqrt((usual.cv**2 + dispersion / (counted * share)) / k)  # relative, of nauplii per gram
+        above = math.log(share / line)
+        of_rate = _normal_below((np.maximum(0.0, math.log(room) + reach * se) - above) / se).mean()
+        found[k] = float(max(of_share, of_rate))
+    return found
+
+
+def _normal_below(z):
+    from scipy import special
+
+    return special.ndtr(z)
 
 
 def draw_operating_curve(curves, *, min_hatch_pct=None, ax=None):

@@ -81,7 +81,8 @@ def averaged(fits, weights, *, between=0.0, n_cones=1, confidence=0.95):
     if n_cones > 1:
         counting = float(share @ (se[:, 1] ** 2))  # of T50, which stands for the whole curve's place
         less = (1 - COUNTING_REACH**2) * normal_quantile(confidence) ** 2 * counting * np.array([1, 1, 1, 0])
-        reach = np.sqrt(reach**2 - less + between_reach2(between, counting, n_cones, confidence))
+        more = between_reach2(between, counting, n_cones, confidence) * np.array([1, 1, 1, 0])
+        reach = np.sqrt(reach**2 - less + more)
     return np.exp(middle), np.exp(middle - reach), np.exp(middle + reach)
 
 

@@ -10,6 +10,7 @@ from qckit.reports.accuracy import show_certificate
 from qckit.reports.blocks import Html, note, sentences, table
 from qckit.reports.lot_report import half_page, rounded
 from qckit.reports.pictures import figure, figures
+from qckit.verdicts.new_lot.words import planned
 from qckit.words import plural
 
 __all__ = ["accuracy", "comparison", "over_time", "plan", "uncertainty"]
@@ -135,17 +136,16 @@ def uncertainty(test) -> Html:
             "u": rounded(b.u, places),
             "largest source": f"{b.table['label'][0]} ({b.table['share_pct'][0]:.0f} %)",
             "what would shrink it": b.table["remedy"][0],
-            "first order": f"{rounded(b.low, places)} to {rounded(b.high, places)}",
-            "Monte Carlo": f"{rounded(b.mc_low, places)} to {rounded(b.mc_high, places)}",
+            "first order and Monte Carlo apart": f"{b.agreement_pct:.1f} % of the value",
         }
         for name, unit, places, b in held
     ]
     told = (
-        f"u: standard uncertainty. {100 * test.settings.limits.confidence:g} % bounds from these cones alone by "
-        "first order (JCGM 100) and by Monte Carlo (JCGM 101): where both agree, first order will do."
+        "u: standard uncertainty, from these cones alone. Worked out by first order (JCGM 100) and by Monte Carlo "
+        "(JCGM 101): where their bounds lie near each other, first order will do."
     )
     return Html(
-        drawn.html + table(pd.DataFrame(rows), caption=told, right=("value", "u", "first order", "Monte Carlo")).html,
+        drawn.html + table(pd.DataFrame(rows), caption=told, right=("value", "u")).html,
         " ".join(b.sentence for *_, b in held),
     )
 
@@ -189,7 +189,7 @@ def plan(test) -> Html:
     with draw.style():
         drawn = hatch.draw_operating_curve(curves, min_hatch_pct=least, ax=draw.new_axes(figsize=(6.2, 2.9)))
     whose = (
-        f"this room's own spread between cones ({spread.df:.0f} degrees of freedom)"
+        f"this room's own spread between cones ({spread.n_cones} earlier ones)"
         if spread is not None
         else "a usual spread between cones, because this room's records do not yet tell its own"
     )
@@ -204,6 +204,7 @@ def plan(test) -> Html:
             said.append(found["sentence"] if isinstance(found, dict) else found.sentence)
         except InputError as error:
             said.append(str(error))
+    said.append(planned(test.seen))
     said.append(
         f"Worked out with {whose}, {counted:.0f} full cysts a subsample and subsamples that scatter "
         f"{test.mixing:.1f} times as chance alone would make them, over all records."

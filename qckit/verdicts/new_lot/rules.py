@@ -53,9 +53,9 @@ class Case:
 
 @dataclass(frozen=True)
 class Rule:
-    """One rule: its verdict, its text, when it holds, and the reason in numbers."""
+    """One rule: its code, its verdict, its text, when it holds, and the reason in numbers."""
 
-    name: str
+    code: str
     verdict: str
     text: str
     holds: Callable[[Case], bool]
@@ -65,7 +65,7 @@ class Rule:
 def _pairs(case):
     return (
         ("hatching percentage", case.hatch, case.min_hatch_pct, _pct),
-        ("hatching efficiency", case.efficiency, case.min_nauplii_per_g, _per_g),
+        ("hatching efficiency", case.efficiency, case.min_nauplii_per_g, per_g),
     )
 
 
@@ -75,11 +75,8 @@ def per_g(value):
 
 
 def span(estimate, form):
-    """An interval in words; where the rules keep to the wider bounds of counting, with these."""
-    text = _from_to(estimate.low, estimate.high, form)
-    if estimate.is_lucky:
-        text += f"; by counting alone {_from_to(estimate.safe_low, estimate.safe_high, form)}, which this keeps to"
-    return text
+    """An interval in words."""
+    return _from_to(estimate.safe_low, estimate.safe_high, form)
 
 
 def _from_to(low, high, form):
@@ -98,10 +95,6 @@ def round_3(value):
 
 def _pct(value):
     return f"{value:.1f} %"
-
-
-def _per_g(value):
-    return f"{per_g(value)} nauplii/g"
 
 
 def _first(case, test):
@@ -131,7 +124,10 @@ def _with(test):
 
 def _say(case, test, words):
     name, estimate, limit, form = _first(case, _with(test))
-    return f"{name} {form(estimate.value)} ({span(estimate, form)}) {words} {form(limit)}"
+    return f"{_SHORT[name]} {form(estimate.value)} ({span(estimate, form)}) {words} {form(limit)}"
+
+
+_SHORT = {"hatching percentage": "hatching percentage", "hatching efficiency": "nauplii per gram"}
 
 
 def _missed(case):
@@ -149,16 +145,16 @@ def _worse(case):
 def _larger(case):
     # the two figures tell one story: the clearest of them is enough for a headline, the rest is in the evidence
     said = [_claim(c, case, "misses") for c in _missed(case)] + [_lower(c.sentence) for c in _worse(case)]
-    said += [_claim(c, case, "meets the site's minimum but is, by best guess, short of") for c in _short(case)]
+    said += [_claim(c, case, "is probably short of") for c in _short(case)]
     said = said[:1]
     if not said:
-        said.append(_say(case, _not_shown, "meets the site's minimum by best guess only:"))
+        said.append(_say(case, _not_shown, "probably meets the minimum of"))
     return "; ".join(said)
 
 
 def _claim(c, case, word):
     name, estimate, _, form = next(p for p in _pairs(case) if p[0] == c.what)
-    return f"{name} {form(estimate.value)} ({span(estimate, form)}) {word} the label's claim of {form(c.against)}"
+    return f"{_SHORT[name]} {form(estimate.value)} ({span(estimate, form)}) {word} the claim of {form(c.against)}"
 
 
 def _lower(sentence):
@@ -167,7 +163,7 @@ def _lower(sentence):
 
 RULES: tuple[Rule, ...] = (
     Rule(
-        "nothing counted",
+        "nothing_counted",
         "not-enough-evidence",
         "No cone of a test of this lot was counted, or no full cyst was seen in any of them.",
         lambda c: c.n_cones == 0 or not c.full_cysts > 0,
@@ -178,7 +174,7 @@ RULES: tuple[Rule, ...] = (
         ),
     ),
     Rule(
-        "a figure is unknown",
+        "figure_unknown",
         "not-enough-evidence",
         "Hatching percentage or nauplii per gram cannot be worked out, because unhatched cysts, volume or mass are "
         "missing.",
@@ -190,42 +186,42 @@ RULES: tuple[Rule, ...] = (
         ),
     ),
     Rule(
-        "one cone",
+        "one_cone",
         "not-enough-evidence",
         "Fewer than two cones, and the site's records do not yet say how much its cones differ.",
         lambda c: c.n_cones < 2 and not c.has_spread,
         lambda c: "one cone alone cannot show how much cones differ",
     ),
     Rule(
-        "conditions spoiled",
+        "conditions_spoiled",
         "repeat-test",
         "Fewer than two cones (one, when the site's own spread is known) were run within the standard conditions.",
         lambda c: c.n_cones - c.n_spoiled < (1 if c.has_spread else 2),
         lambda c: f"{c.n_spoiled} of {c.n_cones} cones were run outside the standard conditions",
     ),
     Rule(
-        "shown below the minimum",
+        "below_minimum",
         "reject",
         "The whole interval of hatching percentage or of nauplii per gram lies below the site's minimum.",
         lambda c: _first(c, _with(_is_below)) is not None,
-        lambda c: _say(c, _is_below, "lies below the site's minimum of"),
+        lambda c: _say(c, _is_below, "lies below the minimum of"),
     ),
     Rule(
-        "best guess below the minimum",
+        "guess_below_minimum",
         "repeat-test",
         "The best guess is below the site's minimum, but chance cannot be ruled out.",
         lambda c: _first(c, _with(_guess_below)) is not None,
-        lambda c: _say(c, _guess_below, "is below, though not beyond chance, the site's minimum of"),
+        lambda c: _say(c, _guess_below, "is probably below the minimum of"),
     ),
     Rule(
-        "too uncertain",
+        "too_uncertain",
         "repeat-test",
         "The interval reaches further below the site's minimum than the site's margin.",
         lambda c: _first(c, _with(_far_below(c))) is not None,
-        lambda c: _say(c, _far_below(c), f"reaches more than {c.margin_pct:g} % below the site's minimum of"),
+        lambda c: _say(c, _far_below(c), f"may lie over {c.margin_pct:g} % below the minimum of"),
     ),
     Rule(
-        "meets the minimum, not more",
+        "meets_minimum_only",
         "accept-larger-dose",
         "The lot meets the site's minimum, but its interval lies wholly below a claim, or its best guess is short of a "
         "claim by more than the margin, or it is shown to be worse than the reference lot, or the interval dips below "
@@ -240,8 +236,8 @@ RULES: tuple[Rule, ...] = (
         "than the reference lot.",
         lambda c: True,
         lambda c: (
-            f"hatching percentage {_pct(c.hatch.value)} and efficiency {_per_g(c.efficiency.value)} lie above "
-            "the site's minimum with their whole intervals"
+            f"hatching percentage {_pct(c.hatch.value)} and {per_g(c.efficiency.value)} nauplii per gram lie above the "
+            "minimum"
         ),
     ),
 )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 
 import pandas as pd
 
@@ -12,9 +12,13 @@ from qckit.hatch.ageing import ageing_trend
 from qckit.hatch.budgets import output_budget
 from qckit.hatch.comparison import compare_hatch_pct, compare_per_g, compare_with_claim
 from qckit.hatch.dose_plan import DosePlan, plan_dose, risk_words
-from qckit.hatch.metrics import cone_metrics, require_lot
+from qckit.hatch.harvest import Recovery, recovery_of
+from qckit.hatch.intervals import Estimate
+from qckit.hatch.metrics import cone_metrics, require_lot, sample_metrics
 from qckit.hatch.notes import gaps
+from qckit.hatch.plan import repeat_chances, subsample_dispersion
 from qckit.hatch.rate import fit_rate, time_course
+from qckit.hatch.rate_comparison import compare_rates
 from qckit.hatch.subsamples import fill_volumes
 from qckit.hatch.summary import summarise_cones
 from qckit.hatch.uncertainty import efficiency_budget, percentage_budget
@@ -22,8 +26,9 @@ from qckit.verdicts.finding import Figure, Finding
 from qckit.verdicts.new_lot import words
 from qckit.verdicts.new_lot.cones import beside_the_test, choose_cones
 from qckit.verdicts.new_lot.counts import corrected_counts, photo_rows
-from qckit.verdicts.new_lot.rules import RULES, TONES, VERDICTS, Case, first_rule, per_g, round_3
-from qckit.words import capital
+from qckit.verdicts.new_lot.rules import RULES, TONES, VERDICTS, Case, first_rule, round_3
+from qckit.verdicts.new_lot.world import LotWorld, best_choice, lot_world
+from qckit.words import capital, plural
 
 __all__ = ["NewLotEvidence", "finding_of", "judge_new_lot", "new_lot_evidence"]
 
@@ -62,6 +67,10 @@ class NewLotEvidence:
     counted_hatch_pct: float  # the percentage as counted, before the certificate's correction; NaN without one
     n_past: int  # cones of the test before this one
     left_out: tuple[str, ...]
+    world: LotWorld  # the site's other lots, and this one's age
+    speed: object  # SpeedComparison with the reference lot, or None
+    recovery: Recovery  # of the site's harvests
+    plan: dict  # cones -> share of tests of a lot 8 points above the minimum that would have to be repeated
     production: int  # counted production hatches of the lot
 
 
@@ -119,7 +128,7 @@ def finding_of(seen, settings):
         kind="new-lot",
         subject=seen.lot,
         verdict=rule.verdict,
-        headline=f"{reason[0].upper()}{reason[1:]}.",
+        headline=words.headline(reason, seen),
         figures=_figures(seen),
         next_steps=words.next_steps(rule, seen, settings),
         evidence=words.evidence(seen, settings),
@@ -153,9 +162,9 @@ def new_lot_evidence(tables, *, lot, reference=None, detection_u=None, certifica
     options = {"confidence": settings.limits.confidence, "spread": test.spread}
     widths = {"measure": settings.measure, "detection_u": detection_u, **options}
     against = {"margin_pct": settings.limits.equivalence_margin_pct, **options}
-    summary = summarise_cones(used, lot=lot, **widths)
+    summary = _one_interval(summarise_cones(used, lot=lot, **widths))
     keep = used[~used["hatch"].isin(test.unsure)]
-    other = summarise_cones(beside, lot=test.reference, **widths) if len(beside) else None
+    other = _one_interval(summarise_cones(beside, lot=test.reference, **widths)) if len(beside) else None
     return NewLotEvidence(
         lot=lot,
         lot_row={} if row is None else row.to_dict(),
@@ -165,7 +174,7 @@ def new_lot_evidence(tables, *, lot, reference=None, detection_u=None, certifica
         conditions=test.conditions,
         summary=summary,
         reference_summary=other,
-        trimmed=summarise_cones(keep, lot=lot, **widths) if 0 < len(keep) < len(used) else None,
+        trimmed=_one_interval(summarise_cones(keep, lot=lot, **widths)) if 0 < len(keep) < len(used) else None,
         spoiled=tuple(h for h in used["hatch"] if h in test.off),
         doubtful=tuple(h for h in used["hatch"] if h in test.unsure),
         claims=_claims(summary, row, settings.limits),
@@ -189,8 +198,26 @@ def new_lot_evidence(tables, *, lot, reference=None, detection_u=None, certifica
         samples=counts,
         counted_hatch_pct=counted,
         n_past=len(test.older),
+        world=lot_world(tables, every, lot, used),
+        speed=_unless_too_little(_speed, samples, hatches, used, beside),
+        recovery=recovery_of(samples, every, settings),
+        plan=repeat_chances(
+            settings.limits,
+            spread=test.spread,
+            dispersion=subsample_dispersion(sample_metrics(samples, hatches, lots)),
+        ),
         production=int(((every["lot"] == lot) & (every["purpose"] == "production")).sum()),
     )
+
+
+def _one_interval(summary):
+    """Give each figure the interval that the verdict rests on: where cones agree by luck, that of counting alone."""
+    kept = {
+        name: replace(e, low=e.safe_low, high=e.safe_high)
+        for name, e in vars(summary).items()
+        if isinstance(e, Estimate) and e.is_known
+    }
+    return replace(summary, **kept)
 
 
 def _compare(used, others, name, against):
@@ -235,6 +262,15 @@ def _rate(samples, hatches, used):
     course = time_course(samples, beside_the_test(hatches, used))
     followed = course.groupby("hatch")["hours"].transform("nunique") >= _FOLLOWED_HOURS
     return fit_rate(course[followed])
+
+
+def _speed(samples, hatches, used, beside):
+    """How fast the lot hatches beside the reference lot, where both were followed by the clock."""
+    courses = [time_course(samples, beside_the_test(hatches, cones)) for cones in (used, beside)]
+    names = [cones["lot"].iloc[0] for cones in (used, beside) if len(cones)]
+    if len(names) < 2:
+        raise InputError("No lot was run beside the test.")
+    return compare_rates(*courses, lot=names[0], other=names[1])
 
 
 def _budget(used, settings, detection_u):
@@ -288,7 +324,7 @@ def _figures(seen):
             hatch.high,
             "%",
             1,
-            _figure_note(hatch, words.pct, seen),
+            _figure_note(hatch, seen),
         ),
         Figure(
             "hatching_efficiency_per_g",
@@ -298,7 +334,7 @@ def _figures(seen):
             round_3(efficiency.high),
             "nauplii/g",
             0,
-            _figure_note(efficiency, per_g, seen),
+            _figure_note(efficiency, seen),
         ),
     ]
     dose = seen.dose
@@ -328,27 +364,28 @@ def _dose_note(dose):
     )
 
 
-def _figure_note(estimate, form, seen):
+def _figure_note(estimate, seen):
     if estimate.note:
         return estimate.note
     n, every = estimate.n_cones, len(seen.cones)
-    text = f"mean of {n} cone{'s' if n > 1 else ''}"
+    text = f"rests on {plural(n, 'cone')}"
     text += f" of {every}, because the counts have gaps: see 'Left out, and why'" if n < every else ""
-    if estimate.is_lucky:
-        text += (
-            f"; the cones agree more closely than counting lets them, so verdict and dose keep to what counting "
-            f"alone gives, {form(estimate.safe_low)} to {form(estimate.safe_high)}"
-        )
+    if seen.spread is not None:
+        text += f" and {seen.spread.n_cones} earlier ones"
     return text
 
 
 def _details(seen, case, rule, settings):
     return {
-        "rule": rule.name,
+        "rule": rule.code,
+        "doubts": [{"code": code, "values": values} for code, values in words.doubts(seen)],
+        "choice": _choice(seen, settings),
+        "repeat_chances": {str(k): v for k, v in seen.plan.items()},
+        "world": {**vars(seen.world), "earlier": _records(seen.world.earlier)},
         "verdict_words": VERDICTS[rule.verdict],
         "tone": TONES[rule.verdict],
         "confidence": settings.limits.confidence,
-        "rules": [{"name": r.name, "verdict": r.verdict, "text": r.text} for r in RULES],
+        "rules": [{"code": r.code, "verdict": r.verdict, "text": r.text} for r in RULES],
         "limits": asdict(settings.limits),
         "n_cones": case.n_cones,
         "reference": seen.reference,
@@ -392,6 +429,13 @@ def _details(seen, case, rule, settings):
             "note": seen.ageing.note,
         },
     }
+
+
+def _choice(seen, settings):
+    code, values = best_choice(
+        seen.world, seen.summary.hatch_pct.value, seen.reference_summary, settings.limits.min_hatch_pct
+    )
+    return {"code": code, "values": values}
 
 
 def dose_record(dose):

@@ -6,12 +6,14 @@ import math
 
 from qckit.hatch.comparison import say_open
 from qckit.hatch.dose import cost_per_million
+from qckit.hatch.harvest import recovery_by_cone
 from qckit.hatch.notes import gaps, has_note
 from qckit.verdicts.finding import Evidence
 from qckit.verdicts.new_lot.rules import per_g, span
-from qckit.words import plural
+from qckit.verdicts.new_lot.world import best_choice
+from qckit.words import capital, joined, plural
 
-__all__ = ["cautions", "evidence", "next_steps", "pct", "said", "would_change"]
+__all__ = ["cautions", "doubts", "evidence", "headline", "next_steps", "pct", "planned", "said", "would_change"]
 
 
 def pct(value):
@@ -39,11 +41,75 @@ def evidence(seen, settings):
         _witnesses(seen),
         _certificate(seen),
         _spread(seen),
+        *_world(seen),
+        _recovery(seen),
         *_umbrella(seen),
         *_deeper(seen),
         *_cost(seen, settings),
     ]
     return [line for line in lines if line is not None]
+
+
+def headline(reason, seen):
+    """The verdict's reason as a short sentence, and whether the test is doubtful."""
+    found = [code for code, _ in doubts(seen)]
+    return f"{capital(reason)}." + (f" Doubtful test: {joined(_DOUBTS[code] for code in found)}." if found else "")
+
+
+_DOUBTS = {
+    "conditions": "a cone ran outside the usual conditions",
+    "cones_differ": "its cones differ more than usual",
+    "more_shells": "more shells than nauplii",
+    "past_best_before": "past its best-before date",
+}
+
+
+def doubts(seen):
+    """What makes the test doubtful, as codes with their values."""
+    cones = dict(zip(seen.cones["hatch"], seen.cones["cone"]))
+    if seen.doubtful:
+        yield "conditions", {"cones": [cones[h] for h in seen.doubtful]}
+    if seen.differ_more:
+        yield "cones_differ", {"n_earlier": seen.spread.n_cones}
+    if seen.summary.witnesses.verdict == "more shells":
+        yield "more_shells", {"ratio": seen.summary.witnesses.ratio}
+    if seen.world.is_past:
+        yield "past_best_before", {"date": seen.world.best_before}
+
+
+def planned(seen):
+    """How often two, three and four cones end in "repeat", said beforehand."""
+    shares = joined(f"{100 * v:.0f} with {k}" for k, v in seen.plan.items())
+    return (
+        f"Of 100 tests of a lot 8 points above the minimum, this many have to be repeated in this room: {shares} cones."
+    )
+
+
+def _choice(seen, settings):
+    """Which lot to feed from instead; see :func:`best_choice`."""
+    code, values = best_choice(
+        seen.world, seen.summary.hatch_pct.value, seen.reference_summary, settings.limits.min_hatch_pct
+    )
+    order = "Order early: this delivery does not count."
+    if code == "beside_worse" and seen.dose is not None:
+        order = (
+            f"Order another lot now; until it is tested, this one is the better of the two: {seen.dose.grams:.0f} g "
+            "for a feed."
+        )
+    return _CHOICES[code].format(**values, order=order)
+
+
+_CHOICES = {
+    "beside_good": "Go on with lot {lot}: {hatch_pct:.0f} % in the same test. {order}",
+    "beside_poor": "Lot {lot} did better in the same test, but with {hatch_pct:.0f} % it is below the minimum of "
+    "{minimum:g} % too: feed from it only until another lot is tested. {order}",
+    "beside_worse": "The lot in use, {lot}, did worse in the same test: {hatch_pct:.0f} %. {order}",
+    "in_use": "Go on with lot {lot}: {hatch_pct:.0f} % over its last {n} hatches; none of it was run beside this test. "
+    "{order}",
+    "in_use_poor": "The lot in use, {lot}, gave {hatch_pct:.0f} % over its last {n} hatches, below the minimum of "
+    "{minimum:g} % too: test it beside another lot. {order}",
+    "none": "No other lot is in this site's records. {order}",
+}
 
 
 def next_steps(rule, seen, settings):
@@ -56,19 +122,19 @@ def next_steps(rule, seen, settings):
         steps.append(_larger_dose(seen, settings))
     if rule.verdict == "reject":
         steps.append("Do not feed from this lot; keep the pack closed and cold, and send the supplier this report.")
-        steps.append("Go on with the lot in use; order early, because this delivery does not count.")
+        steps.append(_choice(seen, settings))
     if rule.verdict == "repeat-test":
         steps.append(
-            "Repeat the standard test with three fresh cones before the lot goes into use; six subsamples a "
-            "cone, all under the standard conditions."
+            "Repeat the standard test with fresh cones before the lot goes into use; six subsamples a cone, all under "
+            f"the standard conditions. {planned(seen)}"
         )
     if rule.verdict == "not-enough-evidence":
-        steps.append(_what_is_missing(rule, seen))
+        steps.append(f"{_what_is_missing(rule, seen)} {planned(seen)}")
     for hatch in (*seen.spoiled, *seen.doubtful):
         why = seen.conditions[(seen.conditions["hatch"] == hatch) & seen.conditions["status"].isin(["off", "doubtful"])]
         said = " ".join(why["sentence"])
         steps.append(f"Put cone {cones[hatch]} right and run it again: {said}")
-    if rule.name != "a figure is unknown":
+    if rule.code != "figure_unknown":
         steps += [f"Fill this gap and make the report anew. {said}" for said in gaps(seen.summary.notes)]
     if seen.summary.witnesses.verdict == "more shells":
         steps.append("Look for dead or lost nauplii: mix before sampling, sample in even light, look at the cone wall.")
@@ -106,9 +172,9 @@ def would_change(rule, seen, case):
             f"If the doubtful cone{'s' if len(seen.doubtful) > 1 else ''} came out like the others when run "
             f"again, the hatching percentage would be near {pct(h.value)}."
         )
-    if rule.name == "one cone":
+    if rule.code == "one_cone":
         lines.append("A second and a third cone would give an interval; nothing counted in this one cone can.")
-    if rule.name in ("nothing counted", "a figure is unknown"):
+    if rule.code in ("nothing_counted", "figure_unknown"):
         lines.append(
             "Counts of nauplii, umbrella stages and unhatched cysts with the volume counted, in two cones or more."
         )
@@ -265,6 +331,36 @@ def _spread(seen):
     return Evidence(question, text, "neutral")
 
 
+def _world(seen):
+    world = seen.world
+    own = seen.summary.hatch_pct.value
+    if len(world.earlier) and math.isfinite(own):
+        better = int((world.earlier["hatch_pct"] > own).sum())
+        first = ", ".join(f"{r.lot} {r.hatch_pct:.0f} % ({r.day})" for r in world.earlier.itertuples())
+        points = "for" if better == 0 else "against" if better == len(world.earlier) else "neutral"
+        yield Evidence(
+            "How does it stand among this site's lots?",
+            f"Number {better + 1} of {len(world.earlier) + 1} by the hatching percentage of their first tests: "
+            f"{seen.lot} {own:.0f} %; {first}.",
+            points,
+        )
+    if world.best_before or math.isfinite(world.opened_days):
+        parts = [f"best before {world.best_before}" + (", past" if world.is_past else "")] if world.best_before else []
+        if math.isfinite(world.opened_days) and world.opened_days >= 0:
+            parts.append(f"opened {world.opened_days:.0f} days before the test")
+        if parts:
+            yield Evidence("How old is it?", f"{capital('; '.join(parts))}.", "against" if world.is_past else "neutral")
+
+
+def _recovery(seen):
+    by_cone = recovery_by_cone(seen.recovery.by_hatch) if seen.recovery.basis == "measured" else []
+    text = seen.recovery.sentence
+    if len(by_cone):
+        each = (f"{r.cone} {r.recovery_pct:.0f} % ({r.low:.0f} to {r.high:.0f})" for r in by_cone.itertuples())
+        text += f" By cone: {joined(each)}."
+    return Evidence("How much of a hatch does the harvest bring in?", text, "neutral")
+
+
 def _umbrella(seen):
     u = seen.summary.umbrella_pct
     if not math.isfinite(u.value):
@@ -295,6 +391,8 @@ def _deeper(seen):
             f"{ts.value_h:.1f} h, of those that hatch (averaged over four shapes of curve).{notes}",
             "neutral",
         )
+    if seen.speed is not None:
+        yield Evidence("Is it faster or slower than the lot in use?", seen.speed.sentence, "neutral")
     if seen.budget is not None:
         yield Evidence("What makes nauplii per gram uncertain?", seen.budget.sentence, "neutral")
     if seen.ageing is not None:
@@ -327,9 +425,9 @@ def _larger_dose(seen, settings):
 
 
 def _what_is_missing(rule, seen):
-    if rule.name == "one cone":
+    if rule.code == "one_cone":
         return "Run at least two more cones of this lot under the standard conditions; until then use the lot in use."
-    if rule.name == "a figure is unknown":
+    if rule.code == "figure_unknown":
         return "Fill the gap named above in the field sheet, or count the subsamples again, and make the report anew."
     if seen.production:
         return (
