@@ -28,7 +28,7 @@ MENU = {
     "4": "feed",
     "5": "readings",
     "6": "tally",
-    "7": "meters calibrated",
+    "7": "meters",
     "0": "end",
 }
 
@@ -105,7 +105,7 @@ class Dialog:
     def _menu_lines(self) -> list[str]:
         return [
             "  ".join(f"{key} {name}" for key, name in MENU.items()),
-            f"Numbers and Enter. {BACK} alone: one number back; at this menu the last entry is taken back.",
+            f"Numbers and Enter; {BACK} alone goes one number back, here it takes the last entry back.",
         ]
 
     def _default(self) -> str:

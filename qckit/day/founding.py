@@ -175,7 +175,7 @@ EACH DAY
       or fill in field-sheets/day-sheet.xlsx and run
         qckit log import field-sheets/day-sheet.xlsx
       or work in the notebook:  qckit lab
-  3.  Harvest: air off 5 to 10 min and no longer, draw off unhatched cysts first,
+  3.  Harvest: air off 5 to 10 min, not longer, draw off unhatched cysts first,
       separate ({p.separation}), rinse. Enter ml and one counted part: recovery.
   4.  Feed within {p.max_age_h:g} h of the hatch, and enter the feed.
   5.  Start for tomorrow what the page says, and enter it.

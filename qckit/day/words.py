@@ -53,6 +53,7 @@ CAUTIONS = (
 """Common practice; the cautions of hatching, for the wall page and the site's README."""
 
 _SETTLE = "air off 5 to 10 min, no longer"  # Lavens, Thongrod and Sorgeloos 2000: nauplii suffocate
+_NOTICED = dt.timedelta(minutes=15)  # a start later than planned by more is said with the time it will be ready
 _MOST_WARNINGS = 2
 _FEED_MARGIN = dt.timedelta(minutes=30)
 
@@ -140,7 +141,9 @@ def _due(page: Day) -> list[Line]:
                 f"Do not feed {state.cone} ({state.hatch}): its nauplii are {state.nauplii_age_h(page.now):.0f} h old."
             )
             lines.append(Line("due", text, True))
-    lines += [_feed_line(feed, page) for feed in page.feeds if not feed.is_done and feed.at.date() == page.now.date()]
+    today = [feed for feed in page.feeds if not feed.is_done and feed.at.date() == page.now.date()]
+    if page.lots or page.hatches:  # a site that has not begun needs no line for each feed
+        lines += [_feed_line(feed, page) for feed in today]
     running = [state for state in page.hatches if state.state == "incubating"]
     if running:
         cones = joined(state.cone for state in running)
@@ -202,7 +205,8 @@ def start_words(start: Start, now: dt.datetime, *, short: bool = False) -> str:
         if short:
             return f"start {start.grams:.3g} g{cones} {when}"
         feeds = joined(f"{feed:%H:%M}" for feed in start.feeds)
-        ready = f", ready {_clock(start.ready, now)}" if start.is_late else ""
+        late = start.is_late and now - start.by > _NOTICED
+        ready = f", ready {_clock(start.ready, now)}" if late else ""
         return (
             f"{start.grams:.3g} g of {start.lot}{cones}{each} {when}{ready}, "
             f"for tomorrow {feeds} ({millions(start.needed)})."
@@ -218,7 +222,7 @@ def start_words(start: Start, now: dt.datetime, *, short: bool = False) -> str:
 def _start_lines(start: Start, now: dt.datetime) -> list[Line]:
     """Lines of what to start, with what speaks against it."""
     enter = "qckit today --enter" if start.code == "start" else ""
-    urgent = start.is_late or start.code in ("too late", "no lot", "no dose")
+    urgent = bool(start.missed) or start.code in ("no lot", "no dose")
     lines = [Line("start", start_words(start, now), urgent, enter)]
     if start.missed and start.code != "too late":
         lines.append(Line("start", f"Too late for tomorrow {joined(f'{feed:%H:%M}' for feed in start.missed)}.", True))

@@ -57,6 +57,9 @@ def _room(tmp_path_factory):
     with Bench(folder, by="op1", now="2026-11-07T09:00") as bench:
         bench.study = lambda: bench.page  # only the rows are wanted here
         enter_days(bench, "2026-11-07T09:00", 12)
+        bench._from = at("2026-11-19T09:00")
+        for cone in "AB":
+            bench.start(lot="L-1", cone=cone, grams=27.0, at=at("2026-11-19T09:00"))
     return folder
 
 
@@ -73,8 +76,6 @@ def room(_room, tmp_path):
 def bench(room):
     """A bench on the morning after a hatch was started in each cone."""
     with Bench(room, by="op1", now=NOW) as opened:
-        for cone in "AB":
-            opened.start(lot="L-1", cone=cone, grams=27.0, at=at("2026-11-19T09:00"))
         yield opened
 
 

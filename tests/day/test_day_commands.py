@@ -1,0 +1,128 @@
+"""qckit new, today, lab and cards as a user meets them."""
+
+import json
+import os
+import sys
+
+import pytest
+
+from qckit import cli
+from qckit.day.founding import QUESTIONS
+from qckit.day.lab import lab_command
+from qckit.errors import InputError
+from qckit.settings import load_settings
+
+
+def run(*arguments):
+    with pytest.raises(SystemExit) as left:
+        cli.main([str(argument) for argument in arguments])
+    return left.value.code
+
+
+def test_new_takes_the_protocol_by_options_and_writes_the_page(tmp_path, capsys):
+    folder = tmp_path / "site"
+    options = "--name Cove --cones A,B --cone-litres 5 --hours 22 --count-at 08:30 --subsamples 2 --subsample-ul 500"
+    more = ["--feeds", "09:30, 15:00, 20:00", "--nauplii", "2e6", "--people", "op1,op2", "--timezone", "Europe/Lisbon"]
+    assert run("new", folder, *options.split(), *more, "--date-order", "dmy") == 0
+    settings = load_settings(folder)
+    protocol = settings.protocol
+    assert (protocol.cone_names, protocol.initials, protocol.subsamples) == (("A", "B"), ("op1", "op2"), 2)
+    assert (settings.feed.feeds_per_day, settings.feed.cone_volume_l, settings.conditions.reading_h) == (3.0, 5.0, 22.0)
+    readme = (folder / "README.txt").read_text(encoding="utf-8")
+    assert max(map(len, readme.splitlines())) <= 80 and len(readme.splitlines()) < 70
+    for part in ("EACH DAY", "EACH LOT", "EACH MONTH", "22 h from wetting", "Mains power", "Bleach and lye"):
+        assert part in readme
+    assert {"day-sheet.csv", "day-sheet.xlsx", "field-sheets.xlsx"} <= {
+        p.name for p in (folder / "field-sheets").iterdir()
+    }
+    assert "qckit today --site" in capsys.readouterr().out
+
+
+def test_new_asks_in_a_terminal_and_asks_again_where_an_answer_cannot_be(tmp_path, monkeypatch):
+    from click.testing import CliRunner
+
+    from qckit.commands.new import command
+
+    answers = [
+        "Cove",
+        "Europe/Atlantis",
+        "Europe/Lisbon",
+        "dmy",
+        "1, 2",
+        "0",
+        "10",
+        "",
+        "",
+        "",
+        "",
+        "9:xx",
+        "",
+        "",
+        "op1",
+    ]
+    done = CliRunner().invoke(command, [str(tmp_path / "s"), "--questions"], input="\n".join(answers) + "\n")
+    assert done.exit_code == 0, done.output
+    assert "unknown time zone 'Europe/Atlantis'" in done.output and "'9:xx', which is no time of day" in done.output
+    settings = load_settings(tmp_path / "s")
+    assert settings.site.timezone == "Europe/Lisbon" and settings.protocol.cone_names == ("1", "2")
+    assert settings.feed.cone_volume_l == 10.0
+
+
+def test_every_question_takes_its_own_default():
+    for one in QUESTIONS:
+        assert one.read(one.default or "name") is not None
+
+
+def test_today_on_an_empty_site_says_what_is_missing(tmp_path, capsys):
+    run("new", tmp_path / "site")
+    capsys.readouterr()
+    assert run("today", "--site", tmp_path / "site", "--now", "2026-11-20T08:00") == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert len(lines) == 5 and "no lot is open: enter one" in lines[3]
+    assert run("today", "--site", tmp_path / "site", "--json") == 0
+    assert json.loads(capsys.readouterr().out)["start"]["code"] == "no lot"
+    assert run("today", "--site", tmp_path / "site", "--html", tmp_path / "day.html") == 0
+    assert "<h3>Due now</h3>" in (tmp_path / "day.html").read_text(encoding="utf-8")
+    assert run("today", "--site", tmp_path / "site", "--now", "soon") == 2
+
+
+def test_cards_are_written(tmp_path, capsys):
+    run("new", tmp_path / "site", "--cones", "A,B")
+    assert run("cards", tmp_path / "cards.html", "--site", tmp_path / "site", "--kind", "subsample") == 0
+    assert "2 cards. Print at 100 %" in capsys.readouterr().out
+
+
+def test_lab_listens_on_this_machine_only_with_this_kernel(tmp_path, monkeypatch):
+    monkeypatch.delenv("JUPYTER_PATH", raising=False)
+    command, environment = lab_command(tmp_path, port=8888, token="t", browser=False, work=tmp_path)
+    assert "--ip=127.0.0.1" in command and not any("token" in part for part in command)
+    assert environment["JUPYTER_TOKEN"] == "t" and environment["QCKIT_SITE"] == str(tmp_path)
+    spec = json.loads((tmp_path / "kernels" / "python3" / "kernel.json").read_text())
+    assert spec["argv"][0] == sys.executable and environment["JUPYTER_PATH"].split(os.pathsep)[0] == str(tmp_path)
+
+
+def test_a_notebook_of_the_day_that_is_there_stays(tmp_path):
+    from qckit.day.lab import NOTEBOOK, _put_notebook
+
+    _put_notebook(tmp_path)
+    (tmp_path / NOTEBOOK).write_text("mine")
+    _put_notebook(tmp_path)
+    assert (tmp_path / NOTEBOOK).read_text() == "mine"
+
+
+@pytest.mark.parametrize(
+    ("name", "value", "said"),
+    [
+        ("feed_at", "10:00, noon", "feed_at has 'noon', which is no time of day"),
+        ("cones", "A, B, A", "cones names something twice"),
+        ("counted", "umbrella, cysts", "counted leaves out nauplii"),
+        ("tally_keys", "1, 2", "tally_keys must be one key for each"),
+        ("separation", "filter", "unknown separation 'filter'"),
+    ],
+)
+def test_a_protocol_that_cannot_be_is_refused(tmp_path, name, value, said):
+    from qckit.settings import settings_text
+
+    (tmp_path / "qckit.toml").write_text(settings_text({"protocol": {name: value}}), encoding="utf-8")
+    with pytest.raises(InputError, match=said):
+        load_settings(tmp_path)

@@ -1,0 +1,84 @@
+"""The notebook's form writes the same rows as the dialogue, says what came of it, and keeps what was typed wrong."""
+
+import pytest
+
+from qckit.day.form import DayForm
+
+
+@pytest.fixture
+def form(bench):
+    return DayForm(bench)
+
+
+def send(form, do, **values):
+    form._on_message(form, {"n": 1, "do": do, "values": values}, [])
+    return form.status
+
+
+def counts(text, start=0):
+    names = ("nauplii", "umbrella", "cysts", "shells")
+    rows = [row.split() for row in text.split("/")]
+    return {f"{name}-{i}": value for i, row in enumerate(rows, start) for name, value in zip(names, row, strict=True)}
+
+
+def test_the_form_opens_on_what_is_due_with_the_protocols_values(form):
+    assert form.first == "count"
+    count = next(one for one in form.forms if one["kind"] == "count")
+    assert [field["name"] for field in count["fields"]][:3] == ["hatch", "taken", "nauplii-0"]
+    assert count["fields"][0]["value"] == "H261119-A" and count["fields"][1]["value"] == "09:00"
+    assert form.tally["keys"] == ["1", "2", "3", "4"] and form.tally["n"] == 3
+
+
+def test_a_count_is_written_shown_back_and_taken_back(form, bench):
+    status = send(form, "count", hatch="H261119-A", taken="", **counts("80 3 12 76/84 2 15 80"))
+    assert status["text"].startswith("H261119-A (A), 2 subsamples: N 80 U 3 C 12 S 76; N 84 U 2 C 15 S 80.")
+    assert not status["bad"] and status["answer"].startswith("A 84 %, usual;")
+    assert bench.log.samples(hatch="H261119-A")["nauplii"].tolist() == [80, 84]
+    assert "A 84 %" in form.page
+    assert send(form, "take back")["text"].startswith("Taken back: the last count")
+    assert bench.log.samples(hatch="H261119-A").empty
+
+
+@pytest.mark.parametrize(
+    ("values", "said"),
+    [
+        ({"nauplii-0": "8o"}, "subsample 1, N: '8o' is no number. Correct it."),
+        ({"cysts-0": "3"}, "subsample 1, N is empty. Type it."),
+        ({"nauplii-0": "-3"}, "subsample 1, N is -3; type a whole number that is not negative."),
+        ({"nauplii-0": "3", "taken": "25:70"}, "'25:70' is no time of day. Type it like 0930."),
+        ({}, "hatch H261119-A: nothing was counted. Type at least one subsample."),
+    ],
+)
+def test_what_is_wrong_is_said_in_one_line_and_nothing_is_written(form, bench, values, said):
+    status = send(form, "count", hatch="H261119-A", **values)
+    assert (status["bad"], status["text"]) == (True, said)
+    assert bench.log.samples(hatch="H261119-A").empty
+
+
+def test_nothing_is_written_without_initials(form, bench):
+    form.initials = " "
+    assert send(form, "start", lot="L-1", cone="A", grams="9") == {
+        "n": 1,
+        "text": "Write your initials first.",
+        "bad": True,
+        "answer": bench.answer(),
+    }
+
+
+def test_start_harvest_feed_and_readings(form, bench):
+    assert send(form, "start", lot="L-1", cone="A", grams="9,5", at="0905")["text"].startswith(
+        "Started H261120-A: 9.5 g of L-1 in A at 09:05."
+    )
+    send(form, "harvest", hatch="H261119-A", ml="1000", nauplii="60", dilution="5", separation="light", lost="2")
+    row = bench.log.samples(hatch="H261119-A", kind="harvest").iloc[0]
+    assert (row["separation"], row["dilution"], row["lost_nauplii"]) == ("light", 5.0, 2)
+    assert send(form, "feed", hatch="H261119-A", million="1.2")["text"].startswith("Fed 1.2 M nauplii of H261119-A")
+    assert send(form, "readings", hatch="H261119-A", temperature="27,9")["text"] == "H261119-A: temperature 27.9 °C."
+
+
+def test_the_same_subsample_again(form, bench):
+    send(form, "count", hatch="H261119-A", **counts("80 3 12 76"))
+    again = next(one for one in form.forms if one["kind"] == "count")["again"]["H261119-A"]
+    assert again == ["H261119-A-1"]
+    send(form, "count again", hatch="H261119-A", sample=again[0], **counts("78 4 13 75"))
+    assert bench.log.revisions("H261119-A-1")["nauplii"].tolist() == [80, 78]
