@@ -181,6 +181,8 @@ def plan_start(
     short = [feed for feed in due if feed.at.date() > now.date() and feed.is_short]
     if not short:
         return Start("covered", 0.0)
+    if not lots:
+        return Start("no lot", sum(feed.needed - feed.nauplii for feed in short))
     takes = dt.timedelta(hours=protocol.incubation_h + protocol.handling_h)
     tomorrow = [feed for feed in short if now + takes <= feed.at + dt.timedelta(hours=SLACK_H)]
     missed = tuple(feed.at for feed in short if feed not in tomorrow)
@@ -190,8 +192,6 @@ def plan_start(
     times = tuple(feed.at for feed in tomorrow)
     by = times[0] - takes
     ready = max(by, now) + dt.timedelta(hours=protocol.incubation_h)
-    if not lots:
-        return Start("no lot", needed, by=by, ready=ready, feeds=times, missed=missed)
     good, dose, why_not = _choose(lots, needed, plan)
     passed = tuple(lot.lot for lot in lots[: lots.index(good)])
     head = {

@@ -198,8 +198,8 @@ def start_words(start: Start, now: dt.datetime, *, short: bool = False) -> str:
         feeds = joined(f"{feed:%H:%M}" for feed in start.missed)
         told = f"Too late for tomorrow {feeds}: {millions(start.needed)} are missing. Feed something else."
         return "" if short else told
-    when = "now" if start.is_late else f"by {start.by:%H:%M}"
     if start.code == "start":
+        when = "now" if start.is_late else f"by {start.by:%H:%M}"
         cones = f" in {joined(start.cones)}" if start.cones else ""
         each = f" ({start.grams_per_cone:.3g} g each)" if len(start.cones) > 1 and not short else ""
         if short:
