@@ -76,7 +76,8 @@ def lab_command(folder: Path, *, port: int, token: str, browser: bool, work: Pat
     (spec / "kernel.json").write_text(json.dumps(kernel), encoding="utf-8")
     command = [sys.executable, "-m", "jupyterlab", f"--ServerApp.root_dir={folder}", "--ip=127.0.0.1"]
     command += [f"--port={port}", "--ServerApp.port_retries=0", f"--LabApp.default_url=/lab/tree/{NOTEBOOK}"]
-    command += ["--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate", "--log-level=ERROR"]
+    command += ["--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate"]
+    command += ["--LabApp.extension_manager=readonly", "--log-level=ERROR"]
     command += [] if browser else ["--no-browser"]
     if hasattr(os, "geteuid") and os.geteuid() == 0:
         command.append("--allow-root")

@@ -87,4 +87,4 @@ def test_both_reports_are_written_from_it(fortnight):
     folder, _ = fortnight
     jobs = [("month", {"month": "2026-11"}), ("poor-hatch", {"hatch": POOR})]
     for made in run_reports(jobs, folder, now="2026-11-21T10:00:00+00:00", workers=1):
-        assert made.page.is_file() and POOR in made.page.read_text(encoding="utf-8")
+        assert made.html.is_file() and POOR in made.html.read_text(encoding="utf-8")
