@@ -30,14 +30,15 @@ def command(folder, url, questions, **given):
 
     In a terminal it asks what no option gives; Enter takes what stands in brackets.
     """
-    from qckit.day.founding import QUESTIONS, found_site
+    from qckit.day.founding import QUESTIONS, Answers, found_site
 
     if questions or (questions is None and sys.stdin.isatty() and sys.stdout.isatty()):
         click.echo("A few questions; Enter takes what stands in brackets. All can be changed later in qckit.toml.")
         for one in QUESTIONS:
             if given.get(one.option) is None:
                 given[one.option] = _ask(one, folder)
-    made = found_site(folder, url=url, **{name: value for name, value in given.items() if value is not None})
+    answers = Answers(**{name: value for name, value in given.items() if value is not None})
+    made = found_site(folder, answers, url=url)
     click.echo(f"{made}: a new site.")
     click.echo("  README.txt                       what to do each day, each lot, each month: one page")
     click.echo("  qckit.toml                       settings and protocol: look them through first")

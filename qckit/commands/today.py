@@ -11,7 +11,14 @@ from qckit.commands._options import BY, SITE
 @SITE
 @click.option("--enter", is_flag=True, help="Write the day: start, readings, counts, harvest, feed; digits and Enter.")
 @click.option("--tally", is_flag=True, help="Count by eye at the microscope with four keys.")
-@click.option("--watch", metavar="FOLDER", default=None, help="Count photos as they arrive in FOLDER.")
+@click.option(
+    "--watch",
+    metavar="[FOLDER]",
+    is_flag=False,
+    flag_value="",
+    default=None,
+    help="Count photos as they arrive in FOLDER, such as a phone's; in the site's photos/ if left out.",
+)
 @click.option("--html", metavar="FILE", type=click.Path(dir_okay=False), help="Also write the page for wall or phone.")
 @click.option("--json", "as_json", is_flag=True, help="The page as data.")
 @BY
@@ -63,7 +70,7 @@ def _live(folder, *, enter: bool, tally: bool, watch: str | None, by: str, now: 
     if watch is not None:
         from qckit.day.watching import watch_folder
 
-        watch_folder(folder, watch, by=by, now=now, say=click.echo)
+        watch_folder(folder, watch or folder / "photos", by=by, now=now, say=click.echo)
         return 0
     from qckit.day.terminal import run_dialog, run_one_tally
 

@@ -176,15 +176,15 @@ class Bench:
         """Enter water readings taken now."""
         return self._write(records.reading_rows(hatch, values, taken=self.moment()))
 
-    def harvest(self, hatch: str, *, taken: dt.datetime | None = None, **values) -> Written:
+    def harvest(self, hatch: str, measured: records.Harvest, *, taken: dt.datetime | None = None) -> Written:
         """Enter a harvest; see :func:`qckit.day.records.harvest_rows`."""
         made = records.harvest_rows(
             self.settings,
             self._row(hatch),
+            measured,
             taken=taken or self.moment(),
             by=self.by,
             names=self.names_in_use("samples"),
-            **values,
         )
         return self._write(made)
 

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from qckit.day.starting import LotInUse
     from qckit.site_tables import SiteTables
 
-__all__ = ["METERS", "Chore", "find_chores"]
+__all__ = ["METERS", "Chore", "DayRecords", "find_chores"]
 
 METERS = "meters calibrated"
 """Action of the step that says so; ``qckit today --enter`` writes it."""
@@ -49,17 +49,28 @@ class Chore:
     each: tuple[int, ...] = ()
 
 
+@dataclass(frozen=True)
+class DayRecords:
+    """What the day's page looks at beside the site's tables; what is left out is not asked about.
+
+    ``steps``, ``certificates`` and ``reports`` are the log's tables of those names, ``waiting`` the photos still to be
+    counted (``SiteLog.awaiting_counts``), ``missing_photos`` those that a sample names and the folder does not have.
+    """
+
+    steps: pd.DataFrame | None = None
+    certificates: pd.DataFrame | None = None
+    reports: pd.DataFrame | None = None
+    waiting: pd.DataFrame | None = None
+    missing_photos: tuple[str, ...] = ()
+
+
 def find_chores(
     tables: SiteTables,
     lots: list[LotInUse],
     *,
     now: dt.datetime,
     counts: pd.DataFrame,
-    steps: pd.DataFrame | None = None,
-    certificates: pd.DataFrame | None = None,
-    reports: pd.DataFrame | None = None,
-    waiting: pd.DataFrame | None = None,
-    missing_photos: tuple[str, ...] = (),
+    records: DayRecords,
     not_counted: tuple[str, ...] = (),
 ) -> list[Chore]:
     """List what else is due, in order of urgency.
@@ -71,12 +82,7 @@ def find_chores(
     now : datetime
     counts : DataFrame
         As ``verdicts.poor_hatch.usual.counted_hatches`` gives them.
-    steps, certificates, reports : DataFrame, optional
-        Tables of the log of those names.
-    waiting : DataFrame, optional
-        Photos still to be counted (``SiteLog.awaiting_counts``).
-    missing_photos : tuple of str
-        Photos that a sample names and the site folder does not have.
+    records : DayRecords
     not_counted : tuple of str
         Hatches that ended without a count.
 
@@ -86,17 +92,18 @@ def find_chores(
     """
     found = [Chore("not counted", n=len(not_counted), names=not_counted)] if not_counted else []
     found += _signals(tables)
-    if missing_photos:
-        found.append(Chore("missing photos", n=len(missing_photos), names=missing_photos))
-    if waiting is not None:
-        there = waiting[~waiting["photo"].isin(missing_photos)]
+    missing = records.missing_photos
+    if missing:
+        found.append(Chore("missing photos", n=len(missing), names=missing))
+    if records.waiting is not None:
+        there = records.waiting[~records.waiting["photo"].isin(missing)]
         if len(there):
             found.append(Chore("photos to count", n=len(there), names=tuple(dict.fromkeys(there["hatch"]))))
     found += _lot_tests(tables, lots, now)
-    found += _meters(tables, steps, now)
-    found += _camera(tables, certificates, now)
+    found += _meters(tables, records.steps, now)
+    found += _camera(tables, records.certificates, now)
     found += _baselines(tables, lots, counts)
-    found += _month(tables, reports, now)
+    found += _month(tables, records.reports, now)
     return sorted(found, key=lambda chore: ORDER.index(chore.code))
 
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from qckit.day.bench import Bench
 from qckit.day.entry import Written
 from qckit.day.hatches import HatchState
-from qckit.day.records import UNITS, millions
+from qckit.day.records import UNITS, Harvest, millions
 from qckit.day.words import start_words
 from qckit.errors import InputError, QcError
 from qckit.tables import SEPARATIONS
@@ -192,15 +192,7 @@ class Dialog:
         values = self._numbers(labels, must=lambda i: i == 0)
         counts = {c: v for c, v in zip(columns, values, strict=False) if v is not None}
         lost = values[len(columns)]
-        return bench.harvest(
-            state.hatch,
-            taken=taken,
-            harvest_ml=ml,
-            counts=counts,
-            dilution=dilution,
-            separation=method,
-            lost_nauplii=lost,
-        )
+        return bench.harvest(state.hatch, Harvest(ml, counts, dilution, method, lost), taken=taken)
 
     def _feed(self, _first: bool) -> Written:
         bench = self.bench

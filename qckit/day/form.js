@@ -124,7 +124,7 @@ function render({ model, el }) {
     const now = tallyCounts().map((count, i) => `${letters[i]} ${count}`).join("  ");
     const legend = make("p", { class: "qcf-note" });
     keys.forEach((key, i) => legend.append(make("kbd", { text: key }), ` ${names[i]}   `));
-    legend.append(make("kbd", { text: "Enter" }), " next   ", make("kbd", { text: "Backspace" }), " undo   ", make("kbd", { text: "Esc" }), " leave");
+    legend.append(make("kbd", { text: "Enter" }), " next, twice: end   ", make("kbd", { text: "Backspace" }), " undo   ", make("kbd", { text: "Esc" }), " leave");
     const pad = make("div", { class: "qcf-bar" }, ...keys.map((key, i) => make("button", { type: "button", text: `+ ${names[i]}`, onclick: () => { press(i); } })),
       make("button", { type: "button", text: "Undo", onclick: undo }), make("button", { type: "button", text: "Next", onclick: next }));
     const box = make("div", { class: "qcf-tally", tabindex: "0", role: "application", "aria-label": "tally", onkeydown: onTallyKey },
@@ -143,10 +143,11 @@ function render({ model, el }) {
   }
   function next() {
     const most = again ? 1 : model.get("tally").n;
-    if (!counting.presses.length) return;
-    counting.done.push(tallyCounts());
-    counting.presses = [];
-    if (counting.done.length < most) { drawTally(); return; }
+    if (counting.presses.length) {
+      counting.done.push(tallyCounts());
+      counting.presses = [];
+      if (counting.done.length < most) { drawTally(); return; }
+    } else if (!counting.done.length) return; // Enter once more ends it early
     const { names } = model.get("tally");
     counting.done.forEach((row, r) => row.forEach((count, i) => { const node = body.querySelector(`[name="${names[i]}-${r}"]`); if (node) node.value = count; }));
     counting = null;

@@ -11,7 +11,7 @@ import traitlets
 from qckit.day.bench import Bench, warm_up
 from qckit.day.entry import Written
 from qckit.day.page import day_fragment
-from qckit.day.records import UNITS
+from qckit.day.records import UNITS, Harvest
 from qckit.errors import InputError, QcError, one_line
 from qckit.tables import SEPARATIONS
 
@@ -263,15 +263,14 @@ def _do_start(bench: Bench, values: dict) -> Written:
 def _do_harvest(bench: Bench, values: dict) -> Written:
     columns = bench.settings.protocol.counted_columns
     counts = {c: _number(values, c, label=_LETTERS[c], needed=c == "nauplii", whole=True) for c in columns}
-    return bench.harvest(
-        values["hatch"],
-        taken=bench.at(values.get("at", ""), bench.moment()),
-        harvest_ml=_number(values, "ml", label="ml of the harvest", needed=True),
-        counts={c: n for c, n in counts.items() if n is not None},
-        dilution=_number(values, "dilution"),
-        separation=values.get("separation", ""),
-        lost_nauplii=_number(values, "lost", label="N drawn off", whole=True),
+    measured = Harvest(
+        _number(values, "ml", label="ml of the harvest", needed=True),
+        {c: n for c, n in counts.items() if n is not None},
+        _number(values, "dilution"),
+        values.get("separation", ""),
+        _number(values, "lost", label="N drawn off", whole=True),
     )
+    return bench.harvest(values["hatch"], measured, taken=bench.at(values.get("at", ""), bench.moment()))
 
 
 def _do_feed(bench: Bench, values: dict) -> Written:

@@ -14,7 +14,7 @@ from qckit.files import write_whole
 from qckit.log import new_site
 from qckit.settings import ProtocolSettings, Settings, check_protocol, load_settings
 
-__all__ = ["QUESTIONS", "Question", "found_site", "readme_text"]
+__all__ = ["QUESTIONS", "Answers", "Question", "found_site", "readme_text"]
 
 _DEFAULT = Settings()
 
@@ -79,66 +79,69 @@ QUESTIONS = (
 )
 
 
-def found_site(
-    folder: str | Path,
-    *,
-    name: str | None = None,
-    timezone: str = "UTC",
-    date_order: str = "ymd",
-    url: str = "",
-    cones: str = _P.cones,
-    cone_litres: float = _F.cone_volume_l,
-    hours: float = _P.incubation_h,
-    count_at: str = _P.count_at,
-    subsamples: int = _P.subsamples,
-    subsample_ul: float = _P.subsample_ul,
-    feeds: str = _P.feed_at,
-    nauplii: float = _F.nauplii_per_feed,
-    people: str = "",
-) -> Path:
+@dataclass(frozen=True)
+class Answers:
+    """What a new site is asked; every answer has a default.
+
+    ``cones``, ``feeds`` and ``people`` are lists with commas; ``cone_litres`` is the water in a cone [l], ``hours`` are
+    those from wetting to harvest [h], ``subsample_ul`` the volume of a subsample [µl], ``nauplii`` those of one feed.
+    """
+
+    name: str = ""
+    timezone: str = "UTC"
+    date_order: str = "ymd"
+    cones: str = _P.cones
+    cone_litres: float = _F.cone_volume_l
+    hours: float = _P.incubation_h
+    count_at: str = _P.count_at
+    subsamples: int = _P.subsamples
+    subsample_ul: float = _P.subsample_ul
+    feeds: str = _P.feed_at
+    nauplii: float = _F.nauplii_per_feed
+    people: str = ""
+
+
+def found_site(folder: str | Path, answers: Answers | None = None, *, url: str = "") -> Path:
     """Make a site folder with its protocol, the day sheet and the README.
 
     Parameters
     ----------
-    folder, name, timezone, date_order, url
+    folder : path
         As for :func:`qckit.log.new_site`.
-    cones, feeds, people : str
-        Names with commas; times of day; initials.
-    cone_litres, hours, subsample_ul, nauplii : float
-        Water in a cone [l], incubation [h], subsample [µl], nauplii for one feed.
-    count_at : str
-        Time of day of the counts.
-    subsamples : int
-        Per cone.
+    answers : Answers, optional
+        All defaults when left out.
+    url : str
+        Database of the log; empty for a file in the site folder.
 
     Returns
     -------
     Path
         The folder.
     """
+    told = answers or Answers()
     protocol = {
-        "cones": cones,
-        "people": people,
-        "incubation_h": float(hours),
-        "count_at": count_at,
-        "feed_at": feeds,
-        "subsamples": int(subsamples),
-        "subsample_ul": float(subsample_ul),
+        "cones": told.cones,
+        "people": told.people,
+        "incubation_h": float(told.hours),
+        "count_at": told.count_at,
+        "feed_at": told.feeds,
+        "subsamples": int(told.subsamples),
+        "subsample_ul": float(told.subsample_ul),
     }
     checked = ProtocolSettings(**protocol)
     check_protocol(checked, "the protocol")
     feed = {
-        "nauplii_per_feed": float(nauplii),
+        "nauplii_per_feed": float(told.nauplii),
         "feeds_per_day": float(len(checked.feed_times)),
-        "cone_volume_l": float(cone_litres),
+        "cone_volume_l": float(told.cone_litres),
         "n_cones": len(checked.cone_names),
     }
-    conditions = {"reading_h": float(hours)}
+    conditions = {"reading_h": float(told.hours)}
     made = new_site(
         folder,
-        name=name,
-        timezone=timezone,
-        date_order=date_order,
+        name=told.name or None,
+        timezone=told.timezone,
+        date_order=told.date_order,
         url=url,
         changes={"protocol": protocol, "feed": feed, "conditions": conditions},
     )

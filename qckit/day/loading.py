@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from qckit.day.chores import DayRecords
 from qckit.day.study import Day, study_day
 from qckit.site import Site, load_site
 
@@ -33,14 +34,9 @@ def study_site(site: Site, *, now: str = "") -> Day:
 
     with open_log(site.folder) as log:
         waiting = log.awaiting_counts()
-        extra = {
-            "steps": log.steps(),
-            "certificates": log.certificates(),
-            "reports": log.reports(),
-            "waiting": waiting,
-        }
-    missing = tuple(name for name in dict.fromkeys(waiting["photo"]) if not _is_there(site.folder, name))
-    return study_day(site.tables, now=now, explain=site.poor_hatch, missing_photos=missing, **extra)
+        missing = tuple(name for name in dict.fromkeys(waiting["photo"]) if not _is_there(site.folder, name))
+        records = DayRecords(log.steps(), log.certificates(), log.reports(), waiting, missing)
+    return study_day(site.tables, now=now, explain=site.poor_hatch, records=records)
 
 
 def _is_there(folder: Path, photo: str) -> bool:

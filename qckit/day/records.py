@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 __all__ = [
     "UNITS",
     "Entry",
+    "Harvest",
     "count_rows",
     "feed_row",
     "harvest_rows",
@@ -189,18 +190,24 @@ def count_rows(
     return Entry("count", sentence, {"samples": pd.DataFrame(rows)}, hatch["hatch"])
 
 
+@dataclass(frozen=True)
+class Harvest:
+    """A harvest as it was measured.
+
+    ``harvest_ml`` is the whole of it after rinsing; ``counts`` (count column -> number) were counted in the protocol's
+    subsample volume of it, diluted ``dilution`` times (None: as the protocol says); ``separation`` is how shells and
+    cysts were taken off (empty: as the protocol says); ``lost_nauplii`` were seen in what was drawn off.
+    """
+
+    harvest_ml: float
+    counts: dict[str, int]
+    dilution: float | None = None
+    separation: str = ""
+    lost_nauplii: int | None = None
+
+
 def harvest_rows(
-    settings: Settings,
-    hatch: dict,
-    *,
-    taken: dt.datetime,
-    harvest_ml: float,
-    counts: dict[str, int],
-    by: str,
-    dilution: float | None = None,
-    separation: str = "",
-    lost_nauplii: int | None = None,
-    names: Iterable[str] = (),
+    settings: Settings, hatch: dict, harvest: Harvest, *, taken: dt.datetime, by: str, names: Iterable[str] = ()
 ) -> Entry:
     """Make the row of a harvest: how much it is, and what a counted part of it held.
 
@@ -209,28 +216,19 @@ def harvest_rows(
     settings : Settings
     hatch : mapping
         Its row of the hatches table.
+    harvest : Harvest
     taken : datetime
         With offset.
-    harvest_ml : float
-        Volume of the whole harvest after rinsing. [ml]
-    counts : dict of str to int
-        Count column -> number in ``settings.protocol.subsample_ul`` of it.
     by : str
-    dilution : float, optional
-        Times the counted part was diluted; the protocol's when left out.
-    separation : str
-        How shells and cysts were taken off; the protocol's when empty.
-    lost_nauplii : int, optional
-        Nauplii seen in what was drawn off.
     names : iterable of str
         Names of samples in use.
     """
     protocol = settings.protocol
-    if not harvest_ml > 0:
-        raise InputError(f"hatch {hatch['hatch']}: the harvest is {harvest_ml:g} ml and must be above 0.")
+    if not harvest.harvest_ml > 0:
+        raise InputError(f"hatch {hatch['hatch']}: the harvest is {harvest.harvest_ml:g} ml and must be above 0.")
     (name,) = sample_names(hatch["hatch"], 1, names, letter="V")
-    method = separation or protocol.separation
-    dilution = protocol.dilution if dilution is None else dilution
+    method = harvest.separation or protocol.separation
+    dilution = protocol.dilution if harvest.dilution is None else harvest.dilution
     row = {
         "sample": name,
         "hatch": hatch["hatch"],
@@ -238,16 +236,16 @@ def harvest_rows(
         "kind": "harvest",
         "volume_ul": protocol.subsample_ul,
         "dilution": dilution,
-        "harvest_ml": float(harvest_ml),
+        "harvest_ml": float(harvest.harvest_ml),
         "separation": method,
-        "lost_nauplii": lost_nauplii,
-        **counts,
+        "lost_nauplii": harvest.lost_nauplii,
+        **harvest.counts,
         "counted_by": "person",
         "counter": by or None,
     }
-    total = harvested_nauplii(counts["nauplii"], harvest_ml, protocol.subsample_ul, dilution)
+    total = harvested_nauplii(harvest.counts["nauplii"], harvest.harvest_ml, protocol.subsample_ul, dilution)
     sentence = (
-        f"Harvested {hatch['hatch']} at {taken:%H:%M}: {millions(total)} nauplii in {harvest_ml:g} ml, "
+        f"Harvested {hatch['hatch']} at {taken:%H:%M}: {millions(total)} nauplii in {harvest.harvest_ml:g} ml, "
         f"separated by {_method(method)}."
     )
     return Entry("harvest", sentence, {"samples": pd.DataFrame([row])}, hatch["hatch"])

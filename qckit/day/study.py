@@ -10,9 +10,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
-import pandas as pd
-
-from qckit.day.chores import Chore, find_chores
+from qckit.day.chores import Chore, DayRecords, find_chores
 from qckit.day.hatches import HatchState, hatch_states
 from qckit.day.judging import Judged, judge_hatch
 from qckit.day.starting import FeedDue, LotInUse, Start, feeds_due, lots_in_use, plan_start
@@ -81,11 +79,7 @@ def study_day(
     now: str = "",
     plan: Callable | None = None,
     explain: Callable | None = None,
-    steps: pd.DataFrame | None = None,
-    certificates: pd.DataFrame | None = None,
-    reports: pd.DataFrame | None = None,
-    waiting: pd.DataFrame | None = None,
-    missing_photos: tuple[str, ...] = (),
+    records: DayRecords | None = None,
 ) -> Day:
     """Work out what a day holds.
 
@@ -98,8 +92,8 @@ def study_day(
         ``(lot, nauplii) -> DosePlan``; ``hatch.plan_dose`` on these tables when left out.
     explain : callable, optional
         ``hatch -> Finding`` of the poor-hatch verdict; without it no suspicion is named.
-    steps, certificates, reports, waiting, missing_photos
-        As for :func:`qckit.day.chores.find_chores`.
+    records : DayRecords, optional
+        What else of the log and the folder is looked at for what is due.
 
     Returns
     -------
@@ -127,11 +121,7 @@ def study_day(
         lots,
         now=moment,
         counts=counts,
-        steps=steps,
-        certificates=certificates,
-        reports=reports,
-        waiting=waiting,
-        missing_photos=missing_photos,
+        records=records or DayRecords(),
         not_counted=tuple(state.hatch for state in states if state.state == "not counted"),
     )
     shown = [state for state in states if state.state not in ("over", "not counted")]

@@ -91,7 +91,7 @@ def run_tally(bench: Bench, state) -> list[tuple[int, ...]]:
         )
         return (
             f"{state.cone} ({state.hatch})   {tally.legend()}\n"
-            f"Enter next subsample   Backspace undo   e end and write   Escape leave\n\n{tally.line()}\n{closed}"
+            f"Enter next subsample, twice: end and write   Backspace undo   Escape leave\n\n{tally.line()}\n{closed}"
         )
 
     def close(app) -> None:
@@ -120,17 +120,13 @@ def _tally_keys(tally, close, sound: bool):
 
     @keys.add("enter")
     def _(event):
-        tally.next_subsample()
-        if tally.is_full:
+        closed = tally.next_subsample()
+        if tally.is_full or (not closed and tally.done):
             close(event.app)
 
     @keys.add("backspace")
     def _(event):
         tally.undo()
-
-    @keys.add("e")
-    def _(event):
-        close(event.app)
 
     @keys.add("escape", eager=True)
     @keys.add("c-c")

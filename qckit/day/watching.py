@@ -18,6 +18,7 @@ from qckit.day.entry import write_entry
 from qckit.day.matching import Match, PhotoSeen, match_photos
 from qckit.day.records import Entry, sample_names
 from qckit.errors import InputError, QcError
+from qckit.words import plural
 
 __all__ = ["arrivals", "count_matched", "look_at", "match_words", "watch_folder"]
 
@@ -186,14 +187,14 @@ def _in_site(path: Path, folder: Path, sample: str) -> tuple[str, Path | None]:
     return name, photos / name
 
 
-def watch_folder(folder: Path, watched: str, *, by: str, now: str, say: Callable, ask: Callable = input) -> None:
+def watch_folder(folder: Path, watched: str | Path, *, by: str, now: str, say: Callable, ask: Callable = input) -> None:
     """Watch a folder: show each batch's match, ask, count, show the page; Ctrl-C ends it.
 
     Parameters
     ----------
     folder : path
         The site folder.
-    watched : str
+    watched : path
         The folder where photos arrive, such as a phone's or a camera's.
     by : str
         Initials.
@@ -210,6 +211,7 @@ def watch_folder(folder: Path, watched: str, *, by: str, now: str, say: Callable
     with Bench(folder, by=by, now=now) as bench:
         people = bench.people()
         bench.by = bench.by or (people[0] if len(people) == 1 else "") or ask("Your initials: ").strip()
+        _count_named(bench, say)
         known = set(_photos_in(place)) - _not_in_log(place, bench)
         say(f"Watching {place}; {len(known)} photos there are known. Ctrl-C ends it.")
         for batch in arrivals(place, known=known):
@@ -217,6 +219,22 @@ def watch_folder(folder: Path, watched: str, *, by: str, now: str, say: Callable
                 _one_batch(batch, bench, say, ask)
                 for line in screen_lines(bench.page):
                     say(line)
+
+
+def _count_named(bench: Bench, say) -> None:
+    """Count the photos that a sheet names and nobody counted yet."""
+    from qckit.reports.uncounted import count_waiting
+
+    try:
+        waited = count_waiting(bench.site.folder, by=bench.by)
+    except QcError as error:
+        say(str(error))
+        return
+    for line in (*waited.failures, *waited.notes):
+        say(line)
+    if waited.n_counted:
+        bench.study()
+        say(f"{plural(waited.n_counted, 'photo')} that waited counted. {bench.answer()}")
 
 
 def _not_in_log(place: Path, bench: Bench) -> set[Path]:
@@ -239,7 +257,7 @@ def _one_batch(batch: list[Path], bench: Bench, say, ask) -> None:
     cones = tuple(dict.fromkeys(state.cone for state in bench.countable()))
     matches = match_photos(seen, cones, subsamples=bench.settings.protocol.subsamples)
     if not matches:
-        say(f"{len(seen)} photos of cards; now photograph the samples.")
+        say(f"{plural(len(seen), 'photo of a card', 'photos of cards')}; now photograph the samples.")
         return
     while True:
         for line in match_words(matches, bench):

@@ -256,7 +256,7 @@ _CHORES = {
     ),
     "photos to count": lambda c, month: (
         f"{plural(c.n, 'photo waits', 'photos wait')} to be counted.",
-        "qckit today --watch photos",
+        "qckit today --watch",
     ),
     "lot test": lambda c, month: (f"A standard test is due of {_each(c, 'd ago')}.", ""),
     "meters": lambda c, month: (f"Calibrate the meters ({_ago(c.days)}).", "qckit today --enter"),

@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from qckit.day.bench import Bench
-from qckit.day.founding import found_site
+from qckit.day.founding import Answers, found_site
 from qckit.log import open_log
 
 NOW = "2026-11-20T09:10"
@@ -51,7 +51,7 @@ def enter_days(bench: Bench, first: str, n: int, cones="AB") -> None:
 def _room(tmp_path_factory):
     """A site with twelve ordinary days; copied for each test."""
     folder = tmp_path_factory.mktemp("room") / "site"
-    found_site(folder, name="Ostrel Cove (invented)", cones="A, B", people="op1, op2", nauplii=1_000_000)
+    found_site(folder, Answers(name="Ostrel Cove (invented)", cones="A, B", people="op1, op2", nauplii=1_000_000))
     with open_log(folder, now=lambda: "2026-11-06T08:00:00+00:00") as log:
         log.add("lots", pd.DataFrame([{"lot": "L-1", "opened": "2026-11-01"}]), by="op1")
     with Bench(folder, by="op1", now="2026-11-07T09:00") as bench:

@@ -157,3 +157,27 @@ def test_arrivals_come_in_batches_once_they_are_whole(tmp_path):
     (tmp_path / "notes.txt").write_bytes(b"z")
     assert next(batch for batch in batches if batch) == [tmp_path / "new.jpg"]
     assert next(batches) == []
+
+
+def test_nothing_is_counted_before_a_person_says_so(bench, tmp_path):
+    from qckit.day.watching import _one_batch
+
+    Image.fromarray(photo_of(Card("B"), 12)).save(tmp_path / "1.jpg", quality=92)
+    Image.fromarray(np.full((300, 400, 3), 180, np.uint8)).save(tmp_path / "2.jpg")
+    said, asked = [], []
+
+    def ask(question):
+        asked.append(question)
+        return ["2 A", "1 A", "0"][len(asked) - 1]
+
+    _one_batch([tmp_path / "1.jpg"], bench, said.append, ask)
+    assert said == ["1 photo of a card; now photograph the samples."] and asked == []
+    _one_batch([tmp_path / "1.jpg", tmp_path / "2.jpg"], bench, said.append, ask)
+    assert said[1:] == [
+        "1  2.jpg -> B (H261119-B) subsample 1, by card",
+        "'2 A': type the number of a photo and a cone (A, B).",
+        "1  2.jpg -> B (H261119-B) subsample 1, by card",
+        "1  2.jpg -> A (H261119-A) subsample 1, by hand",
+        "Left as they are; nothing was written.",
+    ]
+    assert bench.log.samples(hatch="H261119-A", counted=None).empty

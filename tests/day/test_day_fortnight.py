@@ -54,11 +54,11 @@ def fortnight(tmp_path_factory):
     import pandas as pd
 
     from qckit.day.bench import Bench
-    from qckit.day.founding import found_site
+    from qckit.day.founding import Answers, found_site
     from qckit.log import open_log
 
     folder = tmp_path_factory.mktemp("fortnight") / "site"
-    found_site(folder, name="Ostrel Cove (invented)", cones="A, B", people="op1", nauplii=5_000_000)
+    found_site(folder, Answers(name="Ostrel Cove (invented)", cones="A, B", people="op1", nauplii=5_000_000))
     with open_log(folder, now=lambda: "2026-11-06T08:00:00+00:00") as log:
         log.add("lots", pd.DataFrame([{"lot": "L-1", "opened": "2026-11-01"}]), by="op1")
     with Bench(folder, by="op1", now="2026-11-07T09:05") as bench:

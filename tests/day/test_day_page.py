@@ -8,6 +8,7 @@ import pytest
 from conftest import at, counts_of
 
 from qckit.day.page import day_page
+from qckit.day.records import Harvest
 from qckit.day.screen import screen_lines
 from qckit.day.study import study_day
 from qckit.day.words import answer, day_lines
@@ -66,8 +67,8 @@ def test_the_suspicion_is_named_where_it_is_earned_and_only_then(bench):
 def test_a_quiet_day_is_five_lines(bench):
     for cone in "AB":
         bench.count(f"H261119-{cone}", counts_of(2))
-    bench.harvest("H261119-A", harvest_ml=1000, counts={"nauplii": 400}, taken=at("2026-11-20T09:20"))
-    bench.harvest("H261119-B", harvest_ml=1000, counts={"nauplii": 400}, taken=at("2026-11-20T09:20"))
+    bench.harvest("H261119-A", Harvest(1000, {"nauplii": 400}), taken=at("2026-11-20T09:20"))
+    bench.harvest("H261119-B", Harvest(1000, {"nauplii": 400}), taken=at("2026-11-20T09:20"))
     for cone in "AB":
         bench.start(lot="L-1", cone=cone, grams=27, at=at("2026-11-20T09:00"))
     bench.feed("H261119-A", 1_000_000, fed=at("2026-11-20T10:00"))
@@ -100,7 +101,7 @@ def test_the_screen_keeps_to_80_by_24(bench):
 
 def test_old_nauplii_are_said_to_be_so(bench):
     bench.count("H261119-A", counts_of(2))
-    bench.harvest("H261119-A", harvest_ml=1000, counts={"nauplii": 400}, taken=at("2026-11-20T09:20"))
+    bench.harvest("H261119-A", Harvest(1000, {"nauplii": 400}), taken=at("2026-11-20T09:20"))
     page = day_of(bench.site.folder, "2026-11-21T11:00")
     assert page.hatch("H261119-A").state == "too old"
     assert "Do not feed A (H261119-A): its nauplii are 26 h old." in [line.text for line in day_lines(page)]
