@@ -61,13 +61,13 @@ def import_sheets(log: SiteLog, paths: Iterable, *, by: str, table: str | None =
     table : str, optional
         The table all of them are for; then none is taken for a day sheet.
     **options
-        accept_good_rows, ignore_columns, correct of ``SiteLog.import_sheets``.
+        accept_good_rows, ignore_columns, correct, emptied of ``SiteLog.import_sheets``.
 
     Returns
     -------
     ImportResult
     """
-    paths = [Path(path) for path in paths]
+    paths = [sheet for path in paths for sheet in reading.sheets_of(Path(path))]
     grids = {} if table else {path: _day_grid(path) for path in paths}
     grids = {path: grid for path, grid in grids.items() if grid is not None}
     if not grids:
@@ -87,7 +87,7 @@ def import_sheets(log: SiteLog, paths: Iterable, *, by: str, table: str | None =
 def newest_day(paths: Iterable, settings: Settings) -> str:
     """Return the newest day that day sheets among some files give, as ISO text; empty without a day sheet."""
     dates: list[str] = []
-    for path in map(Path, paths):
+    for path in (sheet for given in paths for sheet in reading.sheets_of(Path(given))):
         grid = _day_grid(path)
         if grid is not None:
             grid = replace(grid, rows=[(n, _spelled(row) if _is_heading(row) else row) for n, row in grid.rows])

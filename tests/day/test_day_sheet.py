@@ -7,7 +7,7 @@ from qckit.day.sheet import import_sheets, newest_day, write_day_sheets
 from qckit.errors import InputError
 from qckit.log import open_log
 
-ROWS = """2026-11-20,A,10,79,3,15,75,,
+ROWS = """2026-11-21,A,10,79,3,15,75,,
 ,,,82,2,14,70,,
 ,,,80,2,16,71,,
 ,B,10.5,40,30,40,35,,cold
@@ -32,16 +32,16 @@ def test_rows_become_hatches_and_samples_and_again_nothing(room, sheet):
     path = sheet(ROWS)
     with open_log(room) as log:
         assert str(import_sheets(log, [path], by="op1")) == "2 hatches added, 5 samples added."
-        hatch = log.hatches(hatch="H261119-B").iloc[0]
+        hatch = log.hatches(hatch="H261120-B").iloc[0]
         assert (hatch["lot"], hatch["started"], hatch["cysts_g"], hatch["notes"]) == (
             "L-1",
-            "2026-11-19T09:00:00+00:00",
+            "2026-11-20T09:00:00+00:00",
             10.5,
             "cold",
         )
-        assert log.samples(hatch="H261119-A")["nauplii"].tolist() == [79, 82, 80]
+        assert log.samples(hatch="H261120-A")["nauplii"].tolist() == [79, 82, 80]
         assert str(import_sheets(log, [path], by="op2")) == "5 samples there already."
-    assert newest_day([path], log.settings) == "2026-11-20"
+    assert newest_day([path], log.settings) == "2026-11-21"
 
 
 def test_a_row_without_counts_is_a_start_and_the_next_day_finds_it(room, sheet):
@@ -74,10 +74,17 @@ def test_the_workbook_is_read_as_the_csv_is(room, tmp_path):
     with open_log(room) as log:
         path = write_day_sheets(tmp_path / "fs", log.settings)[1]
         book = openpyxl.load_workbook(path)
-        book["day"].append(["2026-11-20", "A", 10, 79, 3, 15, 75])
+        book["day"].append(["2026-11-21", "A", 10, 79, 3, 15, 75])
         book["day"].append([None, None, None, 82, 2, 14, 70])
         book.save(path)
         assert str(import_sheets(log, [path], by="op1")) == "1 hatches added, 2 samples added."
+
+
+def test_a_folder_of_sheets_is_read_with_its_day_sheet(room, sheet):
+    path = sheet(ROWS)
+    (path.parent / "lots.csv").write_text("lot,opened\nL-2,2026-11-18\n")
+    with open_log(room) as log:
+        assert str(import_sheets(log, [path.parent], by="op1")) == "1 lots added, 2 hatches added, 5 samples added."
 
 
 def test_other_sheets_go_their_own_way(room, tmp_path):

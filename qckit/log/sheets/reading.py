@@ -24,7 +24,7 @@ from qckit.log.sheets.grids import HEADING_ROWS, Grid, file_content, fold_headin
 from qckit.settings import Settings
 from qckit.tables import TABLES, Column
 
-__all__ = ["ReadCells", "SheetRows", "find_heading", "read_cells", "read_sheets", "rows_from_grid"]
+__all__ = ["ReadCells", "SheetRows", "find_heading", "read_cells", "read_sheets", "rows_from_grid", "sheets_of"]
 
 
 @dataclass
@@ -58,7 +58,7 @@ def read_sheets(paths, settings: Settings, *, table: str | None = None, ignore_c
     InputError
         A file is missing, is no sheet, or holds no table that is known.
     """
-    paths = [q for p in ([paths] if isinstance(paths, (str, Path)) else paths) for q in _sheets_of(Path(p))]
+    paths = [q for p in ([paths] if isinstance(paths, (str, Path)) else paths) for q in sheets_of(Path(p))]
     if not paths:
         raise InputError("No sheet was given. Name a CSV or Excel file.")
     digest, incoming = hashlib.sha256(), []
@@ -77,7 +77,7 @@ def read_sheets(paths, settings: Settings, *, table: str | None = None, ignore_c
     return incoming, digest.hexdigest(), "; ".join(p.name for p in paths)
 
 
-def _sheets_of(path: Path) -> list[Path]:
+def sheets_of(path: Path) -> list[Path]:
     """A file itself; of a folder its sheets, by name, without those a spreadsheet program holds open."""
     if not path.is_dir():
         return [path]
