@@ -1,6 +1,9 @@
-from .form import day_form
-from .loading import load_day
-from .records import Entry
-from .repeats import repeat_counts
-from .study import Day, study_day
-from .tally import Tally
+from .bench import Bench as Bench
+from .form import DayForm as DayForm
+from .form import day_form as day_form
+from .loading import load_day as load_day
+from .records import Entry as Entry
+from .repeats import repeat_counts as repeat_counts
+from .study import Day as Day
+from .study import study_day as study_day
+from .tally import Tally as Tally
