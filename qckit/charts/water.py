@@ -1,0 +1,144 @@
+"""Water by the day: limits that rest on days, and changes searched with what days share and remember.
+
+All cones of a day stand in one room with one supply, so their readings are no independent witnesses. Spread is split
+into what a day shares (and passes on to the next) and what a hatch has of its own; limits are as wide as both together
+and as unsure as the number of days, not of hatches, makes them.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from qckit.charts.baseline import widen
+from qckit.charts.levels import LevelModel, Priors, day_numbers, fit_levels
+from qckit.charts.limits import Limits
+from qckit.charts.search import Search, find_changes_in_levels
+
+__all__ = ["LEAST_DAYS", "WaterDays", "search_water", "water_limits", "water_points", "water_priors"]
+
+LEAST_DAYS = 8
+"""Days with a reading below which no limits are set."""
+_REACH_DAYS = 180  # before the month: older water is another water
+_SEASONAL_DAYS = 60  # of a quantity that follows the season
+_SEASON = {"temperature_c": 0.5}  # yearly swing expected in a heated room, one standard deviation (ours, no source)
+_SMALLEST = {"temperature_c": 0.05, "salinity_ppt": 0.1, "ph": 0.01, "oxygen_mg_l": 0.05, "light_lux": 10.0}
+# the water remembers longer than hatches do, and a day's share is large
+_DAYS = {"day_share": 1.0, "day_log_sd": 0.7, "day_to_day": 0.4, "most_day_to_day": 0.8, "own_log_sd": 3.0}
+
+
+@dataclass(frozen=True, kw_only=True)
+class WaterDays:
+    """What the water was like before the month: the limits, and what they rest on."""
+
+    limits: Limits
+    model: LevelModel
+    n_days: int
+    n_hatches: int
+    effective_days: float
+    tail_df: float
+    first: pd.Timestamp
+    last: pd.Timestamp
+
+    @property
+    def shared(self) -> float:
+        """Share of the variance that the hatches of a day have in common."""
+        s = self.model.spreads
+        return s.day**2 / (s.day**2 + s.own**2)
+
+
+def water_priors(name: str, *, seasonal=True) -> Priors:
+    """Return the weak priors of one quantity of the water."""
+    season = _SEASON.get(name, 0.0) if seasonal else 0.0
+    return Priors(own=5 * _SMALLEST.get(name, 0.1), season=season, **_DAYS)
+
+
+def water_points(series, name) -> pd.DataFrame:
+    """Hatches with a reading: label, at, y, counting and the factors of a search, in the order of time."""
+    part = series[series[name].notna()]
+    frame = part[["hatch", "at", "cone", "lot", "operator"]].rename(columns={"hatch": "label"})
+    rounding = _SMALLEST.get(name, 0.0) ** 2 / 3
+    frame = frame.assign(y=part[name].astype(float), counting=rounding, value=part[name].astype(float))
+    return frame.sort_values("at", kind="stable").reset_index(drop=True)
+
+
+def water_limits(points, name, *, first, rules=("beyond_3",)) -> WaterDays | None:
+    """Set limits for a month from the days before it.
+
+    Parameters
+    ----------
+    points : DataFrame
+        From :func:`water_points`, without what was set aside.
+    name : str
+        Quantity.
+    first : Timestamp
+        Begin of the month.
+
+    Returns
+    -------
+    WaterDays or None
+        None with fewer than :data:`LEAST_DAYS` days. The standard deviation of a reading holds day, own and cone; the
+        centre is as unsure as so many days with their memory make it (the effective number of days); a quantity that
+        follows the season takes only the last sixty days, and its limits allow for the way on to the month's middle.
+    """
+    reach = _SEASONAL_DAYS if name in _SEASON else _REACH_DAYS
+    base = points[(points["at"] < first) & (points["at"] >= first - pd.Timedelta(days=reach))]
+    if base["at"].dt.floor("D").nunique() < LEAST_DAYS:
+        base = points
+    days = day_numbers(base["at"])
+    n_days = len(np.unique(days))
+    if n_days < LEAST_DAYS or not np.ptp(base["y"]) > 0:
+        return None
+    priors = water_priors(name, seasonal=False)
+    factors = {"cone": base["cone"].fillna("").astype(str).to_numpy()}
+    model = fit_levels(base["y"], base["counting"], days, factors, priors=priors, fixed=())
+    s = model.spreads
+    total = math.sqrt(s.own**2 + s.day**2 + s.cone**2 + float(base["counting"].mean()))
+    effective = _effective_days(np.unique(days), s.day_to_day)
+    drift = 2 * math.pi / 365.25 * (reach / 2 + 15) * _SEASON.get(name, 0.0)
+    at = [i for i, (f, _) in enumerate(model.columns) if f == "all"]
+    unsure = float(model.covariance[at[0], at[0]]) if at else total**2 / effective
+    limits = Limits(
+        kind="individuals",
+        centre=float(model.coefficients[at[0]]) if at else float(base["y"].mean()),
+        sigma=math.sqrt(total**2 + drift**2),
+        n_points=max(3, round(total**2 / max(unsure, total**2 / n_days))),
+        df=max(4.0, effective - 1 + (len(base) - n_days) * (1 - s.day**2 / total**2)),
+        spread="standard deviation",
+    )
+    return WaterDays(
+        limits=widen(limits, rules),
+        model=model,
+        n_days=n_days,
+        n_hatches=len(base),
+        effective_days=effective,
+        tail_df=model.tail_df,
+        first=base["at"].min(),
+        last=base["at"].max(),
+    )
+
+
+def _effective_days(days, memory) -> float:
+    """Independent days that tell the spread as well as these do: correlations of squares are the squared ones."""
+    gap = np.abs(days[:, None] - days[None, :]).astype(float)
+    with np.errstate(divide="ignore"):
+        return float(len(days) ** 2 / np.sum((memory**2) ** gap))
+
+
+def search_water(points, name, *, last, alpha, reach_days=240) -> Search | None:
+    """Search one quantity for changes of all cones or of one, up to the end of a month.
+
+    Returns
+    -------
+    Search or None
+        None where the days are too few.
+    """
+    own = points[(points["at"] < last) & (points["at"] >= last - pd.Timedelta(days=reach_days))].reset_index(drop=True)
+    if own["at"].dt.floor("D").nunique() < 2 * LEAST_DAYS or not np.ptp(own["y"]) > 0:
+        return None
+    return find_changes_in_levels(
+        own, alpha=alpha, priors=water_priors(name), factors=("cone",), fixed=(), most=4, late_alpha=0.0
+    )
