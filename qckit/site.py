@@ -160,19 +160,7 @@ class Site:
         """
         from qckit.verdicts.month.verdict import review_month
 
-        t = self.tables
-        return review_month(
-            t.lots,
-            t.hatches,
-            self.samples,
-            t.readings,
-            month=month,
-            settings=t.settings,
-            lot=lot,
-            baselines=t.baselines,
-            signals=t.signals,
-            photos=t.photos,
-        )
+        return review_month(self.tables, month=month, lot=lot)
 
     def poor_hatch(self, hatch: str, *, now: str = "") -> Finding:
         """Explain a hatch: the finding that ``qckit report poor-hatch`` prints.

@@ -50,7 +50,9 @@ class LotChart:
         return self.frame[self.frame["at"] >= first]
 
 
-def build_chart(series, name, *, lot="", first, last, baselines=None, rules=DEFAULT_RULES, aside=None) -> LotChart:
+def build_chart(
+    series, name, *, lot="", first, last, baselines=None, rules=DEFAULT_RULES, aside=None, days=None
+) -> LotChart:
     """Build the chart of one quantity, with the limits in force or, where none are frozen, a proposed baseline.
 
     Parameters
@@ -68,6 +70,8 @@ def build_chart(series, name, *, lot="", first, last, baselines=None, rules=DEFA
     rules : tuple of str
     aside : dict, optional
         Hatch -> reason, of points that a person has set aside: in no baseline, read by no rule, crossed in the chart.
+    days : water.WaterDays, optional
+        Of a quantity of the water: its limits rest on these days instead, and move on with the months.
 
     Returns
     -------
@@ -81,6 +85,8 @@ def build_chart(series, name, *, lot="", first, last, baselines=None, rules=DEFA
     stored = stored_limits(baselines, chart=name, lot=lot, before=None)
     if stored is not None and pd.Timestamp(stored[1]["first"]) < last:
         return _with_frozen(points, why, by_hand, name, lot, first, stored, rules)
+    if not CHARTED[name].by_lot:
+        return _with_days(points, by_hand, name, first, days, rules)
     return _with_proposed(points, why, by_hand, name, lot, first, rules)
 
 
@@ -150,6 +156,33 @@ def _with_frozen(points, why, by_hand, name, lot, first, stored, rules):
     )
 
 
+def _with_days(points, by_hand, name, first, days, rules):
+    """A chart of the water: limits from the days before the month."""
+    if days is None:
+        words = "days with a reading are too few: no limits can be set yet"
+        return _without_limits(points, name, "", rules, words)
+    frame = _applied(days.limits, points, "monitored")
+    frame.loc[((frame["at"] >= days.first) & (frame["at"] <= days.last)).to_numpy(), "phase"] = "baseline"
+    frame.loc[(frame["at"] >= first).to_numpy(), "phase"] = "monitored"
+    frame.loc[(by_hand != "").to_numpy(), "phase"] = "set aside"
+    memory = days.model.spreads.day_to_day
+    words = (
+        f"limits from {days.n_days} days ({days.n_hatches} readings), {days.first:%Y-%m-%d} to {days.last:%Y-%m-%d}; "
+        f"the hatches of a day share {100 * days.shared:.0f} % of what varies"
+        + (f", and a day resembles the day before ({memory:.1f})" if memory >= 0.2 else "")
+    )
+    signals = _signals(frame, days.limits, rules, first)
+    run = _run(rules, days.limits)
+    listed = _listed(frame, by_hand, [])
+    return LotChart(name, "", frame, signals, days.limits, tuple(rules), run, None, None, words, False, listed, [])
+
+
+def _without_limits(points, name, lot, rules, words, drift=None, notes=()):
+    signals = find_signals(_empty_limits(points).head(0))
+    frame = _empty_limits(points)
+    return LotChart(name, lot, frame, signals, None, tuple(rules), None, drift, None, words, False, [], list(notes))
+
+
 def _with_proposed(points, why, by_hand, name, lot, first, rules):
     charted = CHARTED[name]
     earlier = points["at"] < first
@@ -163,48 +196,20 @@ def _with_proposed(points, why, by_hand, name, lot, first, rules):
         )
     good = pool & usable
     if int(good.sum()) < _LEAST:
-        frame = _empty_limits(points)
-        return LotChart(
-            name,
-            lot,
-            frame,
-            find_signals(frame.head(0)),
-            None,
-            tuple(rules),
-            None,
-            None,
-            None,
-            f"{int(good.sum())} usable hatches: no limits can be set yet ({_LEAST} are needed)",
-            False,
-            [],
-            notes,
-        )
-    drift = _drift(points[good], charted) if charted.by_lot else None
+        words = f"{int(good.sum())} usable hatches: no limits can be set yet ({_LEAST} are needed)"
+        return _without_limits(points, name, lot, rules, words, notes=notes)
+    drift = _drift(points[good], charted)
     sloped = drift is not None and drift.shape == "slope"
     order = np.flatnonzero(good.to_numpy())
-    keep = order if sloped else (order[:_WANTED] if charted.by_lot else order[-60:])
+    keep = order if sloped else order[:_WANTED]
     span = np.arange(keep[0], keep[-1] + 1)
     part = points.iloc[span]
     aside = {row.label: why[row.Index] for row in part.itertuples() if why[row.Index]}
     try:
         base, likeness, rules, extra = _reviewed(part, charted, aside, drift if sloped else None, rules)
     except InputError as error:  # all alike, or none at all: nothing to set limits from, and the page goes on
-        frame = _empty_limits(points)
-        return LotChart(
-            name,
-            lot,
-            frame,
-            find_signals(frame.head(0)),
-            None,
-            tuple(rules),
-            None,
-            drift,
-            None,
-            f"no limits: {str(error).removeprefix('points: ')}",
-            False,
-            [],
-            notes,
-        )
+        words = f"no limits: {str(error).removeprefix('points: ')}"
+        return _without_limits(points, name, lot, rules, words, drift, notes)
     frame = _applied(base.limits, points, "monitored")
     frame.loc[frame.index[span], "phase"] = np.where(part["label"].isin(aside), "set aside", "baseline")
     # what was off the standard in earlier months is known and must not begin a run that ends in this one

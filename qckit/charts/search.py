@@ -8,7 +8,7 @@ late (an operator, a cone, a way of counting) is compared with what such levels 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
@@ -72,7 +72,7 @@ class Search:
     plain: LevelModel  # without the changes
     tried: float  # stretches, ramps and late levels that were looked at
     alpha: float
-    extra: np.ndarray = field(default_factory=lambda: np.empty((0, 0)))
+    frame: pd.DataFrame  # the searched hatches
 
 
 def group_words(factor: str, level: str) -> str:
@@ -154,14 +154,12 @@ def find_changes_in_levels(
         model = beside
         found.append(_described(best, column, model, groups, day, alpha, p))
         found, model = _pruned(found, model, y, counting, day, named, how)
-    return Search(
-        changes=found, model=model, plain=plain, tried=tried, alpha=alpha, extra=_columns(found, len(frame))
-    )
+    return Search(changes=found, model=model, plain=plain, tried=tried, alpha=alpha, frame=frame)
 
 
-def _columns(found, n=0):
+def _columns(found):
     columns = [getattr(c, "column", c) for c in found]
-    return np.column_stack(columns) if columns else (np.empty((n, 0)) if n else None)
+    return np.column_stack(columns) if columns else None
 
 
 def _t():

@@ -12,22 +12,25 @@ from qckit.charts.capability import Capability, share_below
 from qckit.charts.lot_chart import LotChart, build_chart
 from qckit.charts.rules import RULES
 from qckit.charts.series import CHARTED, CONDITIONS, LOT_CHARTS, hatch_series
-from qckit.charts.shifts import best_stretch, compare_conditions, find_shifts, likeness_inflation
-from qckit.charts.trend import judge_drift
 from qckit.errors import InputError, unknown_name
 from qckit.hatch.dose import Dose, cost_per_million, dose_for
 from qckit.hatch.intervals import mean_interval, positive_mean_interval, proportion_over_cones
 from qckit.hatch.notes import gaps
+from qckit.hatch.subsamples import fill_volumes
+from qckit.site_tables import SiteTables
+from qckit.verdicts.month.lot_levels import LotLevel
 from qckit.verdicts.month.periods import compare_periods, month_bounds
-from qckit.verdicts.month.set_aside import aside_table, points_aside, rules_only
+from qckit.verdicts.month.searches import search_month
+from qckit.verdicts.month.set_aside import aside_table, points_aside
+from qckit.verdicts.month.shifts import matched_with_log
+from qckit.verdicts.month.signals import CHANGE_RULE, signal_table
 
 __all__ = ["LotMonth", "MonthStudy", "month_bounds", "study_month"]
 
-_LOOK_BACK_DAYS = 60  # before the month, so that a change can be dated
 _TIMED = ("production", "reference", "standard test", "investigation")  # any hatch that was followed by the clock
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class LotMonth:
     """One lot in the month."""
 
@@ -39,15 +42,17 @@ class LotMonth:
     capability: Capability
     dose: Dose | None
     dose_words: str
-    signals: int
-    expected_signals: float
+    marks: int  # hatches marked on the chart of the percentage
+    expected_marks: float  # that chance alone would make
+    signals: int  # hatches that stand out with the whole page counted, not explained
     is_in_control: bool | None  # None: no limits
     cost_per_million: float
     cysts_g: float  # used in the month
     cost: float  # of them, in the lot's currency
+    level: LotLevel | None  # against the world; None: too few hatches
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class MonthStudy:
     """Everything the month's verdict rests on, as data: for the report."""
 
@@ -60,8 +65,10 @@ class MonthStudy:
     lots: dict  # lot -> LotMonth
     charts: dict  # (lot, quantity) -> LotChart
     conditions: dict  # quantity -> LotChart
-    shifts: list
-    signals: pd.DataFrame  # every signal of the month with its state
+    shifts: list  # shifts.Shift: those that count for the verdict first
+    standing: list  # StandingDifference
+    spreads: object  # levels.Spreads of the hatching percentage; None: too few hatches
+    signals: pd.DataFrame  # every mark and signal of the month with its state
     feed_lost: float  # nauplii
     feed_days_lost: float
     feed_days_at_risk: float  # in the next 30 days, of what goes on
@@ -69,38 +76,25 @@ class MonthStudy:
     quality: pd.DataFrame
     settings: object
     aside: pd.DataFrame  # points set aside by a person: month_aside.aside_table
+    waters: dict  # quantity -> charts.water.WaterDays
     left_out: list = field(default_factory=list)
 
 
-def study_month(
-    lots,
-    hatches,
-    samples,
-    readings=None,
-    *,
-    month,
-    settings,
-    lot="",
-    baselines=None,
-    signals=None,
-    photos=None,
-    rules=None,
-) -> MonthStudy:
+def study_month(tables: SiteTables, *, month, lot="", rules=None, is_proposed=False) -> MonthStudy:
     """Work through a month.
 
     Parameters
     ----------
-    lots, hatches, samples, readings : DataFrame
-        The site's tables as ``tables.check_table`` returns them, whole: earlier months are the baseline.
+    tables : SiteTables
+        The site's tables, whole: earlier months are the baseline.
     month : str
         ``YYYY-MM``, or a period as for :func:`month_bounds`.
-    settings : settings.Settings
     lot : str
         One lot only; empty for all.
-    baselines, signals, photos : DataFrame, optional
-        The log's tables of frozen baselines, of signals with their state, of photos with their flags.
     rules : tuple of str, optional
         Codes of ``charts.RULES``; those of the settings when left out.
+    is_proposed : bool
+        Leave frozen baselines out, so that limits are proposed as if there were none.
 
     Returns
     -------
@@ -111,9 +105,11 @@ def study_month(
     InputError
         The month is misspelt, the lot is unknown, or no hatch was started in the month.
     """
+    settings, hatches, lots = tables.settings, tables.hatches, tables.lots
+    samples = fill_volumes(tables.samples, tables.photos)
     first, last = month_bounds(month, settings.site.timezone)
     rules = tuple(rules) if rules is not None else _rules(settings)
-    history = _history(lots, hatches, samples, readings, settings, last)
+    history = _history(lots, hatches, samples, tables.readings, settings, last)
     inside = history["at"] >= first
     if lot and lot not in set(hatches["lot"]):
         raise unknown_name("lot", lot, sorted(set(hatches["lot"])), where="hatches")
@@ -121,7 +117,72 @@ def study_month(
     if not len(chosen):
         raise InputError(_nothing(history, month, lot))
     names = sorted(chosen["lot"].unique())
-    limits = {"first": first, "last": last, "baselines": baselines, "rules": rules}
+    done = _explained(tables.signals)
+    searched = search_month(history[~history["hatch"].isin(done)], tables, lot, names, first, last)
+    shifts = matched_with_log(searched.shifts, tables.changes, month)
+    changed = _noted(history, [s for s in shifts if s.counts and s.kind != "lot"])
+    charts, conditions = _charts(tables, samples, changed, names, first, last, rules, searched, is_proposed)
+    table = signal_table(charts, conditions, searched.search, shifts, tables.signals, first=first, waters=searched.waters)
+    shifts = _closed_by_hand(shifts, table)
+    moved = {label for s in shifts if s.counts and s.kind != "lot" for label in s.labels}
+    levels = {level.lot: level for level in searched.lots}
+    month_lots = {
+        name: _lot_month(name, chosen, history, lots, charts, moved, first, last, settings, table, levels.get(name))
+        for name in names
+    }
+    falls = [s for s in shifts if s.is_open and s.kind != "lot" and s.quantity in LOT_CHARTS]
+    lost = _feed_lost(chosen, charts, falls)
+    ahead = sum(_feed_lost(chosen, charts, [s]) * 30 / _days_touched(s, first, last) for s in falls if s.is_ongoing)
+    per_day = settings.feed.nauplii_per_feed * settings.feed.feeds_per_day
+    lost, ahead = (n * settings.feed.recovery_pct / 100 for n in (lost, ahead))
+    return MonthStudy(
+        month=month,
+        lot=lot,
+        first=first,
+        last=last,
+        series=chosen.reset_index(drop=True),
+        history=history,
+        lots=month_lots,
+        charts=charts,
+        conditions=conditions,
+        shifts=sorted(shifts, key=lambda s: (not s.is_open, s.quantity not in LOT_CHARTS, s.p_value)),
+        standing=searched.standing,
+        spreads=searched.search.model.spreads if searched.search is not None else None,
+        signals=table,
+        feed_lost=lost,
+        feed_days_lost=lost / per_day if per_day else math.nan,
+        feed_days_at_risk=ahead / per_day if per_day else math.nan,
+        comparison=compare_periods(history, month, first, last, lot),
+        quality=_quality(chosen, samples, tables.readings, tables.photos, settings),
+        settings=settings,
+        aside=aside_table(tables.signals),
+        waters=searched.waters,
+        left_out=_left_out(hatches, first, last, lot, chosen),
+    )
+
+
+def _explained(signals):
+    """Hatches that a person explained or set aside: they tell of no change any more."""
+    if signals is None or not len(signals):
+        return set()
+    own = signals[(signals["state"] == "explained") & (signals["rule"] != CHANGE_RULE)]
+    return set(own["hatch"].dropna()) - {""}
+
+
+def _noted(history, shifts):
+    """The history with a reason at each hatch of a change, so that no baseline rests on it."""
+    out = history.copy()
+    for s in shifts:
+        mine = out["hatch"].isin(s.labels) & (out["far_off"] == "")
+        if s.quantity in LOT_CHARTS:
+            out.loc[mine, "far_off"] = f"in the change of {s.where} since {s.first:%Y-%m-%d}"
+    return out
+
+
+def _charts(tables, samples, history, names, first, last, rules, searched, is_proposed):
+    """The charts of the month: of each lot, and of the water."""
+    frozen, signals = None if is_proposed else tables.baselines, tables.signals
+    limits = {"first": first, "last": last, "baselines": frozen, "rules": rules}
     charts = {
         (name, q): chart
         for name in names
@@ -129,45 +190,32 @@ def study_month(
         if (chart := build_chart(history, q, lot=name, aside=points_aside(signals, q), **limits))
         and len(chart.of_period(first))
     }
+    lots, hatches, settings = tables.lots, tables.hatches, tables.settings
     timed = _history(lots, hatches, samples, None, settings, last, purposes=_TIMED)
     timed = timed[timed["t90_h"].notna()].assign(off_standard="", far_off="")
     for name in names:
         chart = build_chart(timed, "t90_h", lot=name, aside=points_aside(signals, "t90_h"), **limits)
         if len(chart.of_period(first)):
             charts[(name, "t90_h")] = chart
-    conditions = {
-        q: c
-        for q in CONDITIONS
-        if len((c := build_chart(history, q, aside=points_aside(signals, q), **limits)).of_period(first))
-    }
-    shifts = _shifts(history, charts, names, first, last)
-    moved = {label for s in shifts for label in s.labels}
-    month_lots = {name: _lot_month(name, chosen, history, lots, charts, moved, first, last, settings) for name in names}
-    lost = _feed_lost(chosen, charts, shifts)
-    ahead = sum(_feed_lost(chosen, charts, [s]) * 30 / _days_touched(s, first, last) for s in shifts if s.is_ongoing)
-    per_day = settings.feed.nauplii_per_feed * settings.feed.feeds_per_day
-    lost, ahead = (n * settings.feed.recovery_pct / 100 for n in (lost, ahead))
-    return MonthStudy(
-        month,
-        lot,
-        first,
-        last,
-        chosen.reset_index(drop=True),
-        history,
-        month_lots,
-        charts,
-        conditions,
-        shifts,
-        _signal_table(charts, conditions, rules_only(signals), shifts, history),
-        lost,
-        lost / per_day if per_day else math.nan,
-        ahead / per_day if per_day else math.nan,
-        compare_periods(history, month, first, last, lot),
-        _quality(chosen, samples, readings, photos, settings),
-        settings,
-        aside_table(signals),
-        _left_out(hatches, first, last, lot, chosen),
-    )
+    limits["rules"] = ("beyond_3",)
+    conditions = {}
+    for q in CONDITIONS:
+        aside = points_aside(signals, q)
+        chart = build_chart(history, q, aside=aside, days=searched.waters.get(q), **limits)
+        if len(chart.of_period(first)):
+            conditions[q] = chart
+    return charts, conditions
+
+
+def _closed_by_hand(shifts, table):
+    """Changes whose signal a person explained are explained."""
+    done = table[(table["rule"] == CHANGE_RULE) & (table["state"] == "explained")].set_index("signal")
+    return [
+        replace(s, state="explained", note=str(done.at[s.name, "note"]), by=str(done.at[s.name, "by"]))
+        if s.name in done.index and s.state == "open"
+        else s
+        for s in shifts
+    ]
 
 
 def _rules(settings):
@@ -181,7 +229,7 @@ def _rules(settings):
     return rules
 
 
-def _history(lots, hatches, samples, readings, settings, last, purposes=("production", "reference")):
+def _history(lots, hatches, samples, readings, settings, last, purposes=("production",)):
     from qckit.tables import to_utc
 
     known = hatches[to_utc(hatches["started"]) < last] if len(hatches) else hatches
@@ -205,74 +253,14 @@ def _nothing(history, month, lot):
     )
 
 
-def _shifts(history, charts, names, first, last):
-    """Shifts of the hatching percentage that touch the month, each with the conditions that differ."""
-    parts = []
-    for name in names:
-        chart = charts.get((name, "hatch_pct"))
-        if chart is not None and chart.limits is not None:
-            # limits that were widened are unsure by so much more, and so is each point's distance
-            part = chart.frame.assign(z=chart.frame["z"] * 3 / max(3.0, chart.limits.width), lot=name)
-            parts.append(part)
-    if not parts:
-        return []
-    frame = pd.concat(parts).sort_values("at", kind="stable")
-    earlier = frame[(frame["at"] < first) & (frame["phase"] != "set aside")]
-    inflation = likeness_inflation(earlier, factors=("cone", "operator", "lot"))
-    inflation["counted_by"] = inflation[""]
-    frame = frame[frame["at"] >= first - pd.Timedelta(days=_LOOK_BACK_DAYS)]
-    how = dict(zip(history["hatch"], history["counted_by"], strict=True))
-    frame = frame.assign(counted_by=frame["label"].map(how)).reset_index(drop=True)
-    found = [s for s in find_shifts(frame, inflation=inflation) if s.last >= first]
-    every = set(frame["label"])
-    all_moved = {label for s in found for label in s.labels}
-    out = []
-    for shift in found:
-        table = compare_conditions(history, shift.labels, every - all_moved, CONDITIONS)
-        differing = table[table["differs"]].to_dict("records")
-        for row in differing:
-            row["since"] = _since(frame, history, shift, row)
-        ageing = () if differing else _ageing(history, charts, names, shift, last)
-        out.append(replace(shift, conditions=differing, rivals=(*shift.rivals, *ageing)))
-    return out
-
-
-def _ageing(history, charts, names, shift, last):
-    """Lots for which an even decline from their opening on tells a lot-wide fall as well as a step does."""
-    if shift.factor not in ("", "lot") or shift.effect >= 0:
-        return ()
-    found = []
-    for name in names if not shift.factor else [shift.level]:
-        chart = charts.get((name, "hatch_pct"))
-        if chart is None or chart.limits is None or chart.limits.slope_per_day:
-            continue
-        mine = history[(history["lot"] == name) & (history["far_off"] == "") & (history["at"] < last)]
-        mine = mine[mine["hatch_pct"].notna()].reset_index(drop=True)
-        drift = judge_drift(mine["at"], mine["hatch_pct"])
-        if drift.bic and drift.p_value < 0.001 and drift.slope_per_30d < 0 and drift.bic["slope"] <= drift.bic["step"]:
-            found.append(f"an even ageing of {name} ({abs(drift.slope_per_30d):.2f} points in 30 days)")
-    return tuple(found)
-
-
-def _since(frame, history, shift, row):
-    """Day from which a condition differs, among the hatches of the shift's own group."""
-    group = frame if not shift.factor else frame[frame[shift.factor].astype(str) == shift.level]
-    value = group["label"].map(history.set_index("hatch")[row["condition"]])
-    z = ((value - row["elsewhere"]) / row["sd"]).clip(-8, 8)
-    z = z[z.notna()].reset_index(drop=True)
-    at = group.loc[value.notna(), "at"].reset_index(drop=True)
-    _, i, j = best_stretch(z.to_numpy(), 3)
-    return f"{at.iloc[i]:%Y-%m-%d}" if j > i else ""
-
-
-def _lot_month(name, chosen, history, lots, charts, moved, first, last, settings):
+def _lot_month(name, chosen, history, lots, charts, moved, first, last, settings, table, level):
     mine = chosen[chosen["lot"] == name]
     chart = charts.get((name, "hatch_pct")) or build_chart(history, "hatch_pct", lot=name, first=first, last=last)
     counted = mine[mine["full_cysts"] > 0]
     confidence = settings.limits.confidence
     share = proportion_over_cones(counted["nauplii"], counted["full_cysts"], confidence=confidence)
-    level = _level(history, charts, name, "hatch_pct", moved, last)
-    capability = share_below(level, settings.limits.min_hatch_pct, confidence=confidence, of=_level_words(chart, last))
+    recent = _level(history, charts, name, "hatch_pct", moved, last)
+    capability = share_below(recent, settings.limits.min_hatch_pct, confidence=confidence, of=_level_words(chart, last))
     efficiency = positive_mean_interval(mine["hatching_efficiency_per_g"], confidence=confidence)
     dose, words = _dose(history, charts, name, moved, last, settings)
     row = lots[lots["lot"] == name].iloc[0] if lots is not None and (lots["lot"] == name).any() else {}
@@ -282,12 +270,27 @@ def _lot_month(name, chosen, history, lots, charts, moved, first, last, settings
     n = int(chart.of_period(first)["value"].notna().sum())
     fired = chart.signals["label"].nunique()
     expected = n / chart.run.mean if chart.run is not None else math.nan
-    state = None if chart.limits is None or not n else fired == 0
+    alone = table[(table["chart"] == "hatch_pct") & (table["lot"] == name) & (table["state"] == "open")]
+    n_open = alone.loc[alone["rule"] != CHANGE_RULE, "hatch"].nunique()
     used = float(mine["cysts_g"].sum())
     price, pack = _num(row, "price"), _num(row, "pack_g")
-    spent = used * price / pack if price is not None and pack else math.nan
     return LotMonth(
-        name, len(mine), share, efficiency, chart, capability, dose, words, fired, expected, state, cost, used, spent
+        lot=name,
+        n_hatches=len(mine),
+        hatch_pct=share,
+        efficiency=efficiency,
+        chart=chart,
+        capability=capability,
+        dose=dose,
+        dose_words=words,
+        marks=fired,
+        expected_marks=expected,
+        signals=n_open,
+        is_in_control=None if chart.limits is None or not n else n_open == 0,
+        cost_per_million=cost,
+        cysts_g=used,
+        cost=used * price / pack if price is not None and pack else math.nan,
+        level=level,
     )
 
 
@@ -364,49 +367,6 @@ def _feed_lost(chosen, charts, shifts):
         centre = float(chart.frame.loc[chart.frame["label"] == row.hatch, "centre"].iloc[0])
         lost += (centre - row.hatching_efficiency_per_g) * row.cysts_g
     return max(0.0, lost)
-
-
-def _signal_table(charts, conditions, known, shifts, history):
-    """Every signal of the month: what, where, which rule, and its state in the log."""
-    rows, told = [], history.set_index("hatch")
-    for (lot, name), chart in (*charts.items(), *((("", name), chart) for name, chart in conditions.items())):
-        rows += [_signal_row(s, name, lot, chart.frame, shifts, told) for s in chart.signals.to_dict("records")]
-    columns = ["signal", "at", "chart", "lot", "hatch", "rule", "test", "sees", "side", "value", "in_shift"]
-    table = pd.DataFrame(rows, columns=columns).sort_values(["at", "chart", "rule"], kind="stable")
-    table["state"], table["by"], table["note"] = "open", "", ""
-    if known is not None and len(known):
-        stored = known.drop_duplicates("signal", keep="last").set_index("signal")
-        for column in ("state", "by", "note"):
-            table[column] = table["signal"].map(stored[column]).fillna(table[column])
-    return table.reset_index(drop=True)
-
-
-def _signal_row(s, name, lot, frame, shifts, told):
-    window = frame.loc[frame["point"].between(s["first_point"], s["point"]), "label"]
-    return {
-        "signal": f"{name}|{s['label']}|{s['rule']}",
-        "at": s["at"],
-        "chart": name,
-        "lot": lot,
-        "hatch": s["label"],
-        "rule": s["rule"],
-        "test": s["test"],
-        "sees": s["sees"],
-        "side": s["side"],
-        "value": s["value"],
-        "in_shift": any(_is_told(s["label"], window, shift, told) for shift in shifts),
-    }
-
-
-def _is_told(hatch, window, shift, told):
-    """Whether a signal is one of a change's own, or the echo of one: a run of its group that began in it.
-
-    Echoes are not to be explained one by one. A hatch of another cone is no part of a change of one cone, though.
-    """
-    if hatch in shift.labels:
-        return True
-    group = not shift.factor or (hatch in told.index and str(told.at[hatch, shift.factor]) == shift.level)
-    return group and not window[window.isin(shift.labels)].empty
 
 
 def _quality(chosen, samples, readings, photos, settings):

@@ -3,11 +3,16 @@
 from __future__ import annotations
 
 import math
+from dataclasses import asdict
 
+from qckit.charts.series import CONDITIONS
+from qckit.site_tables import SiteTables
 from qckit.verdicts.finding import Figure, Finding
 from qckit.verdicts.month import words
+from qckit.verdicts.month.rates import PAGE_RATE, SHARES
+from qckit.verdicts.month.signals import open_signals
 from qckit.verdicts.month.study import MonthStudy, study_month
-from qckit.verdicts.new_lot.rules import round_3
+from qckit.words import plural, rounded
 
 __all__ = ["VERDICTS", "finding_of_month", "main_lot", "needs_attention", "review_month"]
 
@@ -18,56 +23,31 @@ VERDICTS = {
     "not-enough-evidence": ("Not enough evidence", "unknown"),
 }
 """Verdict code -> its words and the tone of the first screen."""
+_BELOW = ("Steady, but below the minimum", "attention")
 
 
-def review_month(
-    lots,
-    hatches,
-    samples,
-    readings=None,
-    *,
-    month,
-    settings,
-    lot="",
-    baselines=None,
-    signals=None,
-    photos=None,
-    rules=None,
-) -> Finding:
+def review_month(tables: SiteTables, *, month, lot="", rules=None) -> Finding:
     """Review a month of hatches.
 
     Parameters
     ----------
-    lots, hatches, samples, readings, month, settings, lot, baselines, signals, photos, rules
+    tables, month, lot, rules
         As for :func:`qckit.verdicts.month.study.study_month`.
 
     Returns
     -------
     Finding
-        ``verdict`` is ``in-control`` (no rule fired), ``signals`` (rules fired, or a condition of the water signals
-        at three hatches or more, but no group of hatches stands out: each point is to be explained),
-        ``out-of-control`` (a group of hatches moved, and since when is known) or ``not-enough-evidence`` (no limits
-        yet).
+        ``verdict`` is ``out-of-control`` (a group of hatches, or a lot, changed and nobody has explained it),
+        ``signals`` (single hatches or the water stand out and are to be explained), ``in-control`` (neither, or all of
+        it is explained) or ``not-enough-evidence`` (no limits yet). Where nothing changed it is anything but
+        ``in-control`` in at most :data:`qckit.verdicts.month.rates.PAGE_RATE` of months.
 
     Raises
     ------
     InputError
         The month is misspelt, the lot is unknown, or no hatch was started in the month.
     """
-    study = study_month(
-        lots,
-        hatches,
-        samples,
-        readings,
-        month=month,
-        settings=settings,
-        lot=lot,
-        baselines=baselines,
-        signals=signals,
-        photos=photos,
-        rules=rules,
-    )
-    return finding_of_month(study)
+    return finding_of_month(study_month(tables, month=month, lot=lot, rules=rules))
 
 
 def main_lot(study: MonthStudy) -> str:
@@ -78,7 +58,7 @@ def main_lot(study: MonthStudy) -> str:
 def finding_of_month(study: MonthStudy) -> Finding:
     """Turn a month's study into its finding."""
     code = _verdict(study)
-    label, tone = VERDICTS[code]
+    label, tone = _BELOW if code == "in-control" and words.below_minimum(study) else VERDICTS[code]
     subject = study.month + (f" {study.lot}" if study.lot else "")
     return Finding(
         kind="month",
@@ -101,19 +81,18 @@ def finding_of_month(study: MonthStudy) -> Finding:
 
 
 def _verdict(study):
-    if study.shifts:
+    open_shifts = [s for s in study.shifts if s.is_open]
+    if any(s.quantity not in CONDITIONS for s in open_shifts):
         return "out-of-control"
-    states = [m.is_in_control for m in study.lots.values()]
-    if any(state is False for state in states) or words.water_out(study):
+    if open_shifts or len(open_signals(study.signals)):
         return "signals"
-    return "not-enough-evidence" if all(state is None for state in states) else "in-control"
+    judged = any(m.is_in_control is not None for m in study.lots.values())
+    return "in-control" if judged else "not-enough-evidence"
 
 
 def needs_attention(study: MonthStudy) -> bool:
-    """Say whether anything is left to explain: a verdict that is not good, until every signal has its explanation."""
-    if _verdict(study) not in ("out-of-control", "signals"):
-        return False
-    return not len(study.signals) or bool((study.signals["state"] == "open").any())
+    """Say whether anything is left to explain: a verdict that is not good."""
+    return _verdict(study) in ("out-of-control", "signals")
 
 
 def _figures(study):
@@ -133,7 +112,7 @@ def _figures(study):
         Figure(
             "nauplii_per_g",
             f"nauplii per gram, {name}",
-            *(round_3(v) for v in (m.efficiency.value, m.efficiency.low, m.efficiency.high)),
+            *(rounded(v) for v in (m.efficiency.value, m.efficiency.low, m.efficiency.high)),
             "1/g",
             0,
             _mean_of(m.efficiency, m),
@@ -154,7 +133,7 @@ def _figures(study):
             study.feed_days_lost,
             unit="days of feed",
             decimals=1,
-            note=f"{round_3(study.feed_lost):,.0f} nauplii short of the lots' own levels"
+            note=f"{rounded(study.feed_lost):,.0f} nauplii short of the lots' own levels"
             + (
                 f"; {study.feed_days_at_risk:.1f} days of feed at risk in the next 30 days if it goes on"
                 if study.feed_days_at_risk > 0
@@ -178,7 +157,7 @@ def _figures(study):
 
 def _mean_of(estimate, m):
     """Say how many hatches stand behind a mean: a hatch without the counts for it has no part in it."""
-    n, every = estimate.n_cones, words.count_hatches(m.n_hatches)
+    n, every = estimate.n_cones, plural(m.n_hatches, "hatch")
     if not n:
         return f"none of {every} is counted in full"
     told = f"mean of {every}" if n == m.n_hatches else f"mean of {n} of {every} (the others are not counted in full)"
@@ -209,41 +188,42 @@ def _details(study):
                 "n_hatches": m.n_hatches,
                 "in_control": m.is_in_control,
                 "signals": m.signals,
-                "signals_expected_by_chance": m.expected_signals,
+                "marks": m.marks,
+                "marks_expected_by_chance": m.expected_marks,
+                "level": _level(m.level),
                 "hatch_pct": 100 * m.hatch_pct.value,
                 "nauplii_per_g": m.efficiency.value,
                 "baseline": m.chart.baseline_words,
                 "drift": m.chart.drift.sentence if m.chart.drift else "",
-                "slope_pct_per_30_days": m.chart.drift.slope_per_30d
-                if m.chart.drift and m.chart.drift.shape == "slope"
-                else 0.0,
+                "slope_pct_per_30_days": words.slope_of(study, m),
                 "dose_g": m.dose.grams if m.dose else math.nan,
                 "cost_per_million": m.cost_per_million,
             }
             for m in study.lots.values()
         ],
-        "shifts": [
-            {
-                "where": s.where,
-                "factor": s.factor,
-                "level": s.level,
-                "first": s.first.isoformat(),
-                "first_low": s.first_low.isoformat(),
-                "first_high": s.first_high.isoformat(),
-                "last": s.last.isoformat(),
-                "is_ongoing": s.is_ongoing,
-                "n_hatches": s.n_hatches,
-                "effect": s.effect,
-                "effect_low": s.effect_low,
-                "effect_high": s.effect_high,
-                "p_value": s.p_value,
-                "hatches": list(s.labels),
-                "rivals": list(s.rivals),
-                "conditions": [
-                    {k: c[k] for k in ("condition", "there", "elsewhere", "difference")} for c in s.conditions
-                ],
-            }
-            for s in study.shifts
-        ],
+        "shifts": [_shift(s) for s in study.shifts],
+        "standing": [asdict(d) for d in study.standing],
+        "page_rate": PAGE_RATE,
+        "shares": SHARES,
         "signals": [{**row, "at": row["at"].isoformat()} for row in study.signals.to_dict("records")],
     }
+
+
+def _shift(s):
+    times = ("first", "first_low", "first_high", "last")
+    plain = ("quantity", "kind", "where", "factor", "level", "is_ongoing", "n_hatches", "effect", "effect_low")
+    plain += ("effect_high", "p_value", "counts", "state", "note", "found_in")
+    return {
+        **{k: getattr(s, k) for k in plain},
+        **{k: getattr(s, k).isoformat() for k in times},
+        "hatches": list(s.labels),
+        "rivals": list(s.rivals),
+        "conditions": [{k: c[k] for k in ("condition", "there", "elsewhere", "difference")} for c in s.conditions],
+    }
+
+
+def _level(level):
+    if level is None:
+        return None
+    keys = ("level", "low", "high", "before", "drop", "expected", "expected_from", "claim", "test")
+    return {k: getattr(level, k) for k in (*keys, "is_below_minimum", "is_worse", "is_unusual")}

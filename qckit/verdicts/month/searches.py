@@ -1,0 +1,189 @@
+"""Everything that is searched for changes in a month's review: hatches, nauplii per gram, water, lots, standing levels."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from qckit.charts.levels import Priors
+from qckit.charts.search import Search, find_changes_in_levels, group_words
+from qckit.charts.series import CONDITIONS
+from qckit.charts.water import search_water, water_limits, water_points
+from qckit.verdicts.month.lot_levels import LotLevel, judge_lots
+from qckit.verdicts.month.rates import SHARES
+from qckit.verdicts.month.set_aside import points_aside
+from qckit.verdicts.month.shifts import Shift, shift_of_lot, shifts_of, water_beside
+
+__all__ = ["MonthSearch", "StandingDifference", "search_month"]
+
+_MOST = 900  # hatches looked back on; a lot is seldom in use for so many
+_LEAST = 12  # hatches below which nothing is searched
+_STANDING = 1.5  # points from which a standing difference is worth a line
+_EFFICIENCY = Priors(own=0.15)
+
+
+@dataclass(frozen=True, kw_only=True)
+class StandingDifference:
+    """A cone, person or way of counting that differs and always did. [points]"""
+
+    factor: str
+    level: str
+    where: str
+    points: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class MonthSearch:
+    """What was searched and found."""
+
+    search: Search | None  # of the hatching percentage
+    shifts: list  # of Shift
+    lots: list  # of LotLevel
+    standing: list  # of StandingDifference
+    waters: dict  # quantity -> WaterDays or None
+
+
+def search_month(history, tables, lot, names, first, last) -> MonthSearch:
+    """Search everything up to the end of a month.
+
+    Parameters
+    ----------
+    history : DataFrame
+        From :func:`qckit.charts.series.hatch_series`, without hatches that a person explained or set aside.
+    tables : SiteTables
+    lot : str
+        One lot only: changes that touch it; empty for all.
+    names : list of str
+        Lots of the month.
+    first, last : Timestamp
+    """
+    history = history.tail(_MOST)
+    search = _search_hatches(history)
+    shifts = shifts_of(search, search.frame, "hatch_pct", first=first) if search is not None else []
+    points = {q: _points(history, tables, q) for q in CONDITIONS}
+    waters = {q: water_limits(p, q, first=first) for q, p in points.items()}
+    share = SHARES["water"] / len(CONDITIONS)
+    found = {q: search_water(p, q, last=last, alpha=share) for q, p in points.items()}
+    frames = {q: s.frame for q, s in found.items() if s is not None}
+    shifts = [water_beside(s, {q: found[q] for q in frames}, frames) for s in shifts]
+    shifts += _of_efficiency(history, shifts, first)
+    for q, frame in frames.items():
+        shifts += [s for s in shifts_of(found[q], frame, q, first=first) if not _beside(s, shifts)]
+    lots = _judge_lots(search, tables, names) if search is not None else []
+    shifts += [shift_of_lot(v, search.frame) for v in lots if v.is_worse or v.is_unusual]
+    if lot:
+        mine = set(history.loc[history["lot"] == lot, "hatch"])
+        shifts = [s for s in shifts if mine & set(s.labels)]
+    return MonthSearch(search=search, shifts=shifts, lots=lots, standing=_standing(search, shifts), waters=waters)
+
+
+def _search_hatches(history):
+    frame = _working(history)
+    if len(frame) < _LEAST:
+        return None
+    return find_changes_in_levels(frame, alpha=SHARES["changes"], late_alpha=SHARES["late levels"])
+
+
+def _working(history):
+    """Hatches on the logit scale with the variance that counting gives."""
+    part = history[(history["full_cysts"] > 0) & history["nauplii"].notna()]
+    n, k = part["full_cysts"].to_numpy(float), part["nauplii"].to_numpy(float)
+    rest = np.maximum(n - k, 0)
+    frame = part[["hatch", "at", "lot", "cone", "operator", "counted_by"]].rename(columns={"hatch": "label"})
+    frame = frame.assign(y=np.log((k + 0.5) / (rest + 0.5)), counting=1 / (k + 0.5) + 1 / (rest + 0.5))
+    return frame.sort_values("at", kind="stable").reset_index(drop=True)
+
+
+def _of_efficiency(history, shifts, first):
+    """Changes of nauplii per gram that no change of the percentage explains."""
+    value = history["hatching_efficiency_per_g"].astype(float)
+    part = history[value > 0]
+    if len(part) < 2 * _LEAST:
+        return []
+    frame = part[["hatch", "at", "lot", "cone", "operator", "counted_by"]].rename(columns={"hatch": "label"})
+    counting = 1 / np.maximum(part["nauplii"].to_numpy(float), 1.0)
+    frame = frame.assign(y=np.log(part["hatching_efficiency_per_g"].astype(float)), counting=counting)
+    search = find_changes_in_levels(
+        frame, alpha=SHARES["efficiency"], late_alpha=0.0, priors=_EFFICIENCY, with_ramps=False, most=3
+    )
+    own = shifts_of(search, search.frame, "hatching_efficiency_per_g", first=first)
+    told = {label for s in shifts for label in s.labels}
+    return [s for s in own if len(told & set(s.labels)) < 0.3 * s.n_hatches]
+
+
+def _points(history, tables, q):
+    points = water_points(history, q)
+    return points[~points["label"].isin(points_aside(tables.signals, q))].reset_index(drop=True)
+
+
+def _beside(water: Shift, shifts) -> bool:
+    """Whether a change of the water is told with a change of the hatches already."""
+    for s in shifts:
+        if any(c["condition"] == water.quantity for c in s.conditions):
+            both = len(set(water.labels) & set(s.labels))
+            if both >= 0.3 * min(water.n_hatches, s.n_hatches):
+                return True
+    return False
+
+
+def _judge_lots(search, tables, names) -> list[LotLevel]:
+    limits = tables.settings.limits
+    lots = tables.lots
+    claims = {}
+    if lots is not None and len(lots):
+        known = lots[lots["claimed_hatch_pct"].notna()]
+        claims = dict(zip(known["lot"], known["claimed_hatch_pct"].astype(float), strict=True))
+    return judge_lots(
+        search.model,
+        search.frame,
+        claims,
+        _tests(tables),
+        minimum=limits.min_hatch_pct,
+        margin_pct=limits.equivalence_margin_pct,
+        alpha=SHARES["lots"],
+        of_month=names,
+    )
+
+
+def _tests(tables):
+    """Percentage of each lot's own standard test, over its cones at the latest reading near a day."""
+    hatches = tables.hatches[tables.hatches["purpose"] == "standard test"]
+    own = tables.samples[tables.samples["hatch"].isin(hatches["hatch"]) & (tables.samples["kind"] == "subsample")]
+    hours = own["hours"].astype(float)
+    own = own[hours.isna() | hours.between(20, 30)]
+    rest = own["embryos"].fillna(own["cysts"]).astype("float64") + own["umbrella"].fillna(0).astype("float64")
+    lot = own["hatch"].map(dict(zip(hatches["hatch"], hatches["lot"], strict=True)))
+    part = own["nauplii"].astype("float64")
+    sums = pd.DataFrame({"lot": lot, "part": part, "full": part + rest}).dropna().groupby("lot").sum()
+    return {name: 100 * row["part"] / row["full"] for name, row in sums.iterrows() if row["full"] > 0}
+
+
+def _standing(search, shifts) -> list[StandingDifference]:
+    """Differences that are there all along, in points at the middle of the lots."""
+    if search is None:
+        return []
+    late = {(s.factor, s.level) for s in shifts if s.kind == "level"}
+    model = search.model
+    middle = 1 / (1 + math.exp(-float(np.median(model.fitted))))
+    scale = 100 * middle * (1 - middle)
+    out = []
+    for factor in ("cone", "operator", "counted_by"):
+        for level, (value, se) in model.effects(factor).items():
+            low, high = scale * (value - 1.96 * se), scale * (value + 1.96 * se)
+            if low * high > 0 and abs(scale * value) >= _STANDING and (factor, level) not in late:
+                out.append(
+                    StandingDifference(
+                        factor=factor,
+                        level=level,
+                        where=group_words(factor, level),
+                        points=scale * value,
+                        low=low,
+                        high=high,
+                    )
+                )
+    return sorted(out, key=lambda d: -abs(d.points))

@@ -1,0 +1,235 @@
+"""Changes of a month as a reader needs them: in the chart's unit, with dates, with the water that goes with them.
+
+A change that an earlier month's review found stands in the log's ``changes`` table; a later review recognises it by its
+group and keeps the date that was told first.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+import pandas as pd
+
+from qckit.charts.search import ALL, Search, group_words
+from qckit.charts.series import CHARTED
+
+__all__ = ["ROOM", "Shift", "matched_with_log", "shift_of_lot", "shifts_of", "water_beside"]
+
+ROOM = "room"
+"""Factor of a change of all hatches, as the log's changes table writes it."""
+_SURE = 4.0  # standard errors from which a water reading is said to go with a change
+_NEAR_DAYS = 10  # a change found again may have moved by so much
+
+
+@dataclass(frozen=True, kw_only=True)
+class Shift:
+    """One change told on the page.
+
+    ``effect`` and its bounds are in the quantity's unit, at 95 %, the fact that it was told only because it stood out
+    allowed for. ``kind``: change (a step), drift (wanders off evenly), level (someone or something new that differs),
+    lot (a lot that differs from the one before). ``counts``: for the verdict. ``state``: open, explained, closed.
+    """
+
+    quantity: str
+    kind: str
+    where: str
+    factor: str
+    level: str
+    first: pd.Timestamp
+    first_low: pd.Timestamp
+    first_high: pd.Timestamp
+    last: pd.Timestamp
+    last_low: pd.Timestamp
+    last_high: pd.Timestamp
+    is_ongoing: bool
+    n_hatches: int
+    effect: float
+    effect_low: float
+    effect_high: float
+    effect_z: float
+    p_value: float
+    labels: tuple = ()
+    rivals: tuple = ()
+    conditions: list = field(default_factory=list)
+    counts: bool = True
+    state: str = "open"
+    note: str = ""
+    by: str = ""
+    found_in: str = ""  # month whose review told it first; empty: this one
+    per_30_days: float = math.nan  # of a drift
+
+    @property
+    def is_open(self) -> bool:
+        """Whether it is still to be dealt with."""
+        return self.counts and self.state == "open"
+
+    @property
+    def name(self) -> str:
+        """Name in the log's changes table."""
+        return f"{self.quantity}|{self.factor or ROOM}|{self.level}|{self.first:%Y-%m-%d}"
+
+
+def _back(quantity):
+    """From the working scale to the unit."""
+    kind = CHARTED[quantity].kind
+    if kind.startswith("p"):
+        return lambda x: 100 / (1 + np.exp(-x))
+    return np.exp if kind == "log individuals" else (lambda x: x)
+
+
+def shifts_of(search: Search | None, frame, quantity, *, first) -> list[Shift]:
+    """Turn a search's changes that touch the month into shifts.
+
+    Parameters
+    ----------
+    search : search.Search or None
+    frame : DataFrame
+        The searched hatches: label, at, lot.
+    quantity : str
+    first : Timestamp
+        Begin of the month.
+    """
+    if search is None:
+        return []
+    at, back, out = frame["at"], _back(quantity), []
+    for change in search.changes:
+        if at.iloc[change.last] < first:
+            continue
+        rows = change.rows
+        base = search.model.fitted[rows] - change.coefficient * change.column[rows]
+
+        def size(c, base=base, rows=rows, column=change.column):
+            return float(np.mean(back(base + c * column[rows]) - back(base)))
+
+        factor, level = change.factor, change.level if change.factor else ""
+        lots = frame["lot"].iloc[rows].unique() if "lot" in frame else []
+        if change.shape == "ramp" and not factor and len(lots) == 1 and quantity in ("hatch_pct",):
+            factor, level = "lot", str(lots[0])  # what wanders off in one lot only is that lot
+        kind = {"step": "change", "ramp": "drift", "level": "level"}[change.shape]
+        days = max(1.0, float(np.mean(change.column[rows]))) if kind == "drift" else 1.0
+        bounds = sorted((size(change.low), size(change.high)))
+        out.append(
+            Shift(
+                quantity=quantity,
+                kind=kind,
+                where=group_words(factor, level) if factor else ALL,
+                factor=factor,
+                level=level,
+                **{k: at.iloc[getattr(change, k)] for k in _PLACES},
+                is_ongoing=change.is_ongoing,
+                n_hatches=len(rows),
+                effect=size(change.coefficient),
+                effect_low=bounds[0],
+                effect_high=bounds[1],
+                effect_z=change.z,
+                p_value=change.p_value,
+                labels=tuple(frame["label"].iloc[rows]),
+                rivals=change.rivals,
+                per_30_days=30 * size(change.coefficient) / days if kind == "drift" else math.nan,
+            )
+        )
+    return out
+
+
+_PLACES = ("first", "first_low", "first_high", "last", "last_low", "last_high")
+
+
+def shift_of_lot(lot, frame) -> Shift:
+    """The change that a worse lot is: since its first hatch."""
+    mine = frame[frame["lot"] == lot.lot]
+    begin, end = mine["at"].iloc[0], mine["at"].iloc[-1]
+    sd = (lot.drop_high - lot.drop_low) / 2 / 2.58
+    drop = lot.drop if lot.before else lot.expected - lot.level
+    return Shift(
+        quantity="hatch_pct",
+        kind="lot",
+        where=f"lot {lot.lot}",
+        factor="lot",
+        level=lot.lot,
+        first=begin,
+        first_low=begin,
+        first_high=begin,
+        last=end,
+        last_low=end,
+        last_high=end,
+        is_ongoing=True,
+        n_hatches=len(mine),
+        effect=-drop,
+        effect_low=-drop - 1.96 * sd if lot.before else math.nan,
+        effect_high=-drop + 1.96 * sd if lot.before else math.nan,
+        effect_z=-drop / sd if lot.before and sd > 0 else math.nan,
+        p_value=lot.p_value,
+        labels=tuple(mine["label"]),
+        counts=lot.is_unusual,
+    )
+
+
+def water_beside(shift: Shift, searches: dict, points: dict) -> Shift:
+    """Add to a shift the water that differs in its hatches from what cones, days and season make expected.
+
+    Parameters
+    ----------
+    shift : Shift
+    searches, points : dict
+        Quantity -> search of the water, and its points.
+    """
+    found = []
+    for name, search in searches.items():
+        if search is None:
+            continue
+        frame = points[name]
+        mine = frame["label"].isin(shift.labels).to_numpy()
+        if mine.sum() < 2 or mine.all():
+            continue
+        column = mine.astype(float)
+        if shift.kind == "drift":  # what wanders off is compared by its later half
+            later = np.cumsum(mine) > mine.sum() / 2
+            column = (mine & later).astype(float)
+        value, se = search.plain.estimate(column)
+        s = search.plain.spreads
+        sd = min(math.hypot(s.own, s.day), float(np.std(frame["y"][~mine], ddof=1)) if (~mine).sum() > 2 else math.inf)
+        there = float(frame["y"][column > 0].mean())
+        if abs(value) / se < _SURE or abs(value) < sd:
+            continue
+        since = [
+            frame["at"].iloc[c.first]
+            for c in search.changes
+            if (np.sign(c.coefficient) == np.sign(value)) and np.isin(np.flatnonzero(mine), c.rows).mean() > 0.3
+        ]
+        found.append(
+            {
+                "condition": name,
+                "there": there,
+                "elsewhere": there - value,
+                "difference": value,
+                "sd": sd,
+                "since": f"{min(since):%Y-%m-%d}" if since else "",
+            }
+        )
+    return replace(shift, conditions=sorted(found, key=lambda c: -abs(c["difference"]) / c["sd"]))
+
+
+def matched_with_log(shifts, changes, month: str) -> list[Shift]:
+    """Give changes that earlier months told the date, the state and the explanation that the log holds."""
+    if changes is None or not len(changes):
+        return shifts
+    return [_matched(s, changes, month) for s in shifts]
+
+
+def _matched(shift, changes, month):
+    own = changes[
+        (changes["quantity"] == shift.quantity)
+        & (changes["factor"] == (shift.factor or ROOM))
+        & (changes["level"].fillna("") == shift.level)
+        & (np.sign(changes["effect"].astype(float)) == np.sign(shift.effect))
+    ]
+    near = pd.Timedelta(days=_NEAR_DAYS)
+    for row in own.to_dict("records"):
+        told = {k: pd.Timestamp(row[k]).tz_convert(shift.first.tz) if row[k] else shift.first for k in _PLACES[:3]}
+        if told["first_low"] - near <= shift.first_high and shift.first_low <= told["first_high"] + near:
+            said = {"state": row["state"], "note": row["note"] or "", "by": row["found_by"] or ""}
+            earlier = str(row["month"]) if str(row["month"]) < month else ""
+            return replace(shift, **(told if earlier else {}), **said, found_in=earlier)
+    return shift
