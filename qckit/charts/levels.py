@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 
@@ -74,9 +75,9 @@ class LevelModel:
     fitted_variance: np.ndarray  # of the level
     n_days: int
     df: float  # degrees of freedom that the spreads rest on
-    tail_df: float  # of the t law that single hatches follow
     left: np.ndarray = field(default_factory=lambda: np.empty(0))  # observed minus level, not drawn in
     last_column: np.ndarray = field(default_factory=lambda: np.empty(0))  # P x of the last column, P without it
+    theta: np.ndarray = field(default_factory=lambda: np.empty(0))  # the spreads as they were searched
 
     def estimate(self, x) -> tuple[float, float]:
         """Coefficient of a further column and its standard error (infinite where the design holds it already)."""
@@ -99,6 +100,11 @@ class LevelModel:
             for k, (i, v) in enumerate(zip(at, value, strict=True))
         }
 
+    @cached_property
+    def tail_df(self) -> float:
+        """Degrees of freedom of the t law that single hatches follow."""
+        return _tail_df(self.left / np.sqrt(self.variance))
+
     def of_hatch(self) -> np.ndarray:
         """Distance of each hatch from its level in its own standard deviations, the level's uncertainty included."""
         return self.left / np.sqrt(self.variance + self.fitted_variance)
@@ -110,7 +116,9 @@ def day_numbers(at) -> np.ndarray:
     return ((day - day.min()).dt.total_seconds() / 86400).round().to_numpy(dtype=int)
 
 
-def fit_levels(y, counting, day, factors, *, extra=None, priors=None, fixed=("lot",), newcomers=()) -> LevelModel:
+def fit_levels(
+    y, counting, day, factors, *, extra=None, priors=None, fixed=("lot",), newcomers=(), start=None, is_searched=True
+) -> LevelModel:
     """Fit the model.
 
     Parameters
@@ -130,6 +138,10 @@ def fit_levels(y, counting, day, factors, *, extra=None, priors=None, fixed=("lo
     fixed : tuple of str
     newcomers : tuple of (str, str)
         (factor, level) that came late: their level does not enter the spread of their factor.
+    start : ndarray, optional
+        ``theta`` of a like model, to begin from.
+    is_searched : bool
+        False: keep the spreads of ``start`` as they are.
 
     Returns
     -------
@@ -150,9 +162,9 @@ def fit_levels(y, counting, day, factors, *, extra=None, priors=None, fixed=("lo
     y, counting = np.asarray(y, float), np.asarray(counting, float)
     parts = _Parts(y, counting, np.asarray(day, int), factors, extra, priors, fixed, newcomers)
     drawn = y.copy()
-    theta = None
+    theta = start
     for _ in range(2):
-        theta = parts.search(drawn, theta)
+        theta = parts.search(drawn, theta) if is_searched else theta
         model = parts.model(drawn, theta)
         reach = _FARTHEST * np.sqrt(model.variance)
         gap = y - model.fitted
@@ -193,6 +205,7 @@ class _Parts:
         self.x, self.names = np.column_stack(columns), names
         self.random = [f for f in _KNOWN if any(name == f for name, _ in names) and f not in fixed]
         self.new = set(newcomers)
+        self.begins = np.flatnonzero(np.concatenate([[True], np.diff(self.of_day) > 0]))
         self.middle = _logit(priors.day_to_day / priors.most_day_to_day)
 
     def start(self):
@@ -227,42 +240,50 @@ class _Parts:
                 out[i] = 1 / groups[factor] ** 2
         return out
 
-    def solve(self, own, day, memory, right):
-        """V^-1 times the columns of ``right``, and log |V|."""
-        from scipy.linalg import cho_solve_banded, cholesky_banded
+    def days(self, own, day, memory):
+        """Weights of the hatches, the factor of the days' inner matrix, and log |V| but for the weights."""
+        from scipy.linalg.lapack import dpbtrf
 
         w = 1 / (self.counting + own**2)
         r = memory**self.gaps
         inner = np.zeros((2, self.n_days))
         shrink = 1 / (1 - r**2)
-        inner[1] = 1 / day**2
+        inner[1] = 1 / day**2 + np.add.reduceat(w, self.begins)
         inner[1, 1:] += r**2 * shrink / day**2
         inner[1, :-1] += r**2 * shrink / day**2
         inner[0, 1:] = -r * shrink / day**2
-        inner[1] += np.bincount(self.of_day, w, self.n_days)
-        chol = cholesky_banded(inner, check_finite=False)
-        wr = w[:, None] * right
-        folded = np.zeros((self.n_days, right.shape[1]))
-        np.add.at(folded, self.of_day, wr)
-        inside = cho_solve_banded((chol, False), folded, check_finite=False)
+        chol, _ = dpbtrf(inner)
         log_det = -float(np.log(w).sum()) + 2 * float(np.log(chol[1]).sum())
         log_det += 2 * self.n_days * math.log(day) + float(np.log(1 - r**2).sum())
-        return wr - w[:, None] * inside[self.of_day], log_det, w, chol
+        return w, chol, log_det
 
-    def deviance(self, theta, y):
+    def solve(self, w, chol, right):
+        """V^-1 times the columns of ``right``."""
+        from scipy.linalg.lapack import dpbtrs
+
+        wr = w[:, None] * right
+        inside, _ = dpbtrs(chol, np.add.reduceat(wr, self.begins, axis=0))
+        return wr - w[:, None] * inside[self.of_day]
+
+    def deviance(self, theta, both):
+        """Minus twice the restricted log likelihood and the log priors; ``both`` is the design with y behind it."""
+        from scipy.linalg.lapack import dpbtrs
+
         own, day, memory, groups = self.unpack(theta)
-        both = np.column_stack([self.x, y])
-        vb, log_det, _, _ = self.solve(own, day, memory, both)
+        w, chol, log_det = self.days(own, day, memory)
+        wr = w[:, None] * both
+        folded = np.add.reduceat(wr, self.begins, axis=0)
+        inside, _ = dpbtrs(chol, folded)
+        cross = both.T @ wr - folded.T @ inside
         penalty = self.penalty(groups, free_new=True)
-        inner = self.x.T @ vb[:, :-1] + np.diag(penalty)
-        inner[np.diag_indices_from(inner)] += 1e-9
+        inner = cross[:-1, :-1] + np.diag(penalty + 1e-9)
         try:
-            chol = np.linalg.cholesky(inner)
+            factor = np.linalg.cholesky(inner)
+            b = np.linalg.solve(factor, cross[:-1, -1])
         except np.linalg.LinAlgError:
             return 1e12
-        b = np.linalg.solve(chol, self.x.T @ vb[:, -1])
-        total = log_det + 2 * float(np.log(np.diag(chol)).sum()) - float(np.log(penalty[penalty > 0]).sum())
-        return total + float(y @ vb[:, -1] - b @ b) + self.prior(theta)
+        total = log_det + 2 * float(np.log(np.diag(factor)).sum()) - float(np.log(penalty[penalty > 0]).sum())
+        return total + float(cross[-1, -1] - b @ b) + self.prior(theta)
 
     def search(self, y, theta):
         from scipy.optimize import minimize
@@ -275,9 +296,14 @@ class _Parts:
         found = minimize(
             self.deviance,
             start,
-            args=(y,),
+            args=(np.column_stack([self.x, y]),),
             method="Nelder-Mead",
-            options={"xatol": 0.02, "fatol": 0.02, "maxfev": 400, "initial_simplex": _simplex(start)},
+            options={
+                "xatol": 0.04,
+                "fatol": 0.04,
+                "maxfev": 250,
+                "initial_simplex": _simplex(start, 0.5 if theta is None else 0.2),
+            },
         )
         return found.x
 
@@ -285,8 +311,9 @@ class _Parts:
         from scipy.linalg import cho_solve_banded
 
         own, day, memory, groups = self.unpack(theta)
-        vx, _, w, chol = self.solve(own, day, memory, np.column_stack([self.x, y]))
-        vx, vy = vx[:, :-1], vx[:, -1]
+        w, chol, _ = self.days(own, day, memory)
+        both = self.solve(w, chol, np.column_stack([self.x, y]))
+        vx, vy = both[:, :-1], both[:, -1]
         covariance = np.linalg.pinv(self.x.T @ vx + np.diag(self.penalty(groups, free_new=False)), hermitian=True)
         beta = covariance @ (self.x.T @ vy)
         inverse = cho_solve_banded((chol, False), np.eye(self.n_days), check_finite=False)
@@ -313,9 +340,9 @@ class _Parts:
             fitted_variance=np.einsum("ij,jk,ik->i", self.x, covariance, self.x),
             n_days=self.n_days,
             df=max(4.0, n_effective - self.x.shape[1]),
-            tail_df=_tail_df(left / np.sqrt(variance)),
             left=left,
             last_column=last,
+            theta=theta,
         )
 
 
@@ -323,8 +350,8 @@ def _logit(p):
     return math.log(p / (1 - p))
 
 
-def _simplex(start):
-    step = np.full(len(start), 0.5)
+def _simplex(start, size):
+    step = np.full(len(start), size)
     return np.vstack([start, *(start + np.eye(len(start)) * step)])
 
 

@@ -55,7 +55,8 @@ class ZoneChain:
         moves = np.zeros((len(chance), n, n + 1))
         for g in range(self.after.shape[1]):
             moves[:, np.arange(n), self.after[:, g]] += chance[:, g, None]  # -1 is the last column: fired
-        return np.linalg.solve(np.eye(n) - moves[:, :, :n], np.ones((len(chance), n, 1)))[:, 0, 0]
+        # where no point can ever signal, the length is as good as endless
+        return np.linalg.solve((1 + 1e-13) * np.eye(n) - moves[:, :, :n], np.ones((len(chance), n, 1)))[:, 0, 0]
 
     def _sparse(self, chance):
         from scipy import sparse

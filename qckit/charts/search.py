@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from qckit.charts.levels import LevelModel, Priors, day_numbers, fit_levels
+from qckit.charts.levels import LevelModel, day_numbers, fit_levels
 
 __all__ = ["ALL", "Change", "Search", "find_changes_in_levels", "group_words", "late_levels", "size_after_selection"]
 
@@ -22,10 +22,10 @@ FACTORS = ("cone", "operator", "lot", "counted_by")
 _WORDS = {"counted_by": "counted by"}
 _SHORTEST = 3  # hatches of a step
 _RAMP = (10, 14.0)  # hatches and days of a level that wanders off
+_FEW = 10  # hatches of a step that one failed hatch could make alone
 _APART = 6  # rows between two places for a beginning that are not one place
 _RARER_RISES = 50.0
 _ALL_FIRST = 4.0  # prior weight of all hatches over one group
-_WORTH_A_LOOK = 0.9
 _LATE = (20, 14.0)  # hatches and days of others before a level counts as having come late
 
 
@@ -95,7 +95,16 @@ def late_levels(frame, factors=("cone", "operator", "counted_by")) -> list[tuple
 
 
 def find_changes_in_levels(
-    frame, *, alpha=0.01, priors=None, factors=FACTORS, fixed=("lot",), most=5, with_ramps=True, late_alpha=None
+    frame,
+    *,
+    alpha=0.01,
+    priors=None,
+    factors=FACTORS,
+    fixed=("lot",),
+    most=5,
+    with_ramps=True,
+    late_alpha=None,
+    beside=None,
 ) -> Search:
     """Search hatches for changes.
 
@@ -117,6 +126,8 @@ def find_changes_in_levels(
         Also look for levels that wander off evenly (all hatches, each lot).
     late_alpha : float, optional
         The same chance for levels that came late; a third of ``alpha`` when left out.
+    beside : ndarray, shape (n, k), optional
+        Columns with free coefficients that are known to move the hatches: changes told elsewhere.
 
     Returns
     -------
@@ -135,25 +146,36 @@ def find_changes_in_levels(
     how = {"priors": priors, "fixed": fixed, "newcomers": late}
     y, counting = frame["y"].to_numpy(float), frame["counting"].to_numpy(float)
     groups = _groups(named, factors, len(frame))
-    plain = model = fit_levels(y, counting, day, named, **how)
+    known = [] if beside is None else list(np.asarray(beside, float).T)
+    plain = model = fit_levels(y, counting, day, named, extra=_columns(known), **how)
     found, tried = [], 0.0
     for change in _late_changes(model, named, late, late_alpha if late_alpha is not None else alpha / 3):
         found.append(change)
-        model = fit_levels(y, counting, day, named, extra=_columns(found), **how)
+        model = fit_levels(y, counting, day, named, extra=_columns([*known, *found]), start=_theta(model), **how)
     while len(found) < most and len(frame) >= 2 * _SHORTEST:
-        best, tried = _best(model, groups, day, fixed, with_ramps)
-        if best is None or best.p_value >= _WORTH_A_LOOK:
+        candidates, tried = _best(model, groups, day, fixed, with_ramps)
+        # a change swells the very spreads it is judged by: each is judged again beside itself
+        judged = []
+        for best in candidates:
+            column = _column(best, groups, day)
+            extra = _columns([*known, *found, column])
+            beside = fit_levels(y, counting, day, named, extra=extra, start=_theta(model), **how)
+            z = _z_of_last(beside)
+            p = min(1.0, best.n_tried * 2 * float(_t().sf(abs(z), max(beside.df - 3, 4.0))))
+            if not _without_one(best, groups, beside, (y, counting, day, named), [*known, *found, column], alpha, how):
+                continue
+            judged.append((best.weight + 0.5 * (z * z - best.gain), p, best, column, beside))
+        judged = [j for j in judged if j[1] < alpha]
+        if not judged:
             break
-        # a change swells the very spreads it is judged by: judge it again beside itself
-        column = _column(best, groups, day)
-        beside = fit_levels(y, counting, day, named, extra=_columns([*found, column]), **how)
-        z = _z_of_last(beside)
-        p = min(1.0, best.n_tried * 2 * float(_t().sf(abs(z), max(beside.df - 3, 4.0))))
-        if p >= alpha:
-            break
+        _, p, best, column, beside = max(judged, key=lambda j: j[0])
         model = beside
         found.append(_described(best, column, model, groups, day, alpha, p))
-        found, model = _pruned(found, model, y, counting, day, named, how)
+        found, model = _pruned(found, known, model, y, counting, day, named, how)
+        if len(found) > 1:
+            found, model = _refined(
+                found, known, model, (y, counting, day, named), groups, fixed, with_ramps, alpha, how
+            )
     return Search(changes=found, model=model, plain=plain, tried=tried, alpha=alpha, frame=frame)
 
 
@@ -162,10 +184,30 @@ def _columns(found):
     return np.column_stack(columns) if columns else None
 
 
+def _theta(model):
+    return model.theta if len(model.theta) else None
+
+
 def _t():
     from scipy.stats import t
 
     return t
+
+
+def _without_one(best, groups, beside, data, columns, alpha, how) -> bool:
+    """Whether a short step stands out when its farthest hatch is left to itself: one failed hatch is no change."""
+    rows = groups[best.group][2][best.i : best.j]
+    if best.shape != "step" or len(rows) > _FEW:
+        return True
+    y, counting, day, named = data
+    side = math.copysign(1.0, float(beside.coefficients[-1]))
+    alone = np.zeros(len(day))
+    alone[rows[int(np.argmax(side * beside.left[rows]))]] = 1.0
+    still = {"start": beside.theta, "is_searched": False, **how}
+    model = fit_levels(y, counting, day, named, extra=_columns([*columns[:-1], alone, columns[-1]]), **still)
+    z = _z_of_last(model)
+    p = best.n_tried * 2 * float(_t().sf(abs(z), max(model.df - 3, 4.0)))
+    return z * side > 0 and p < 5 * alpha
 
 
 def _z_of_last(model) -> float:
@@ -182,7 +224,6 @@ class _Candidate:
     i: int
     j: int
     gain: float
-    p_value: float
     n_tried: float  # by how much its own chance is multiplied
     weight: float  # log posterior weight, to choose between shapes
 
@@ -194,23 +235,47 @@ def _column(best, groups, day):
     return column
 
 
-def _pruned(found, model, y, counting, day, named, how):
+def _pruned(found, known, model, y, counting, day, named, how):
     """Leave out a change that the later ones explain: it no longer stands out beside them."""
-    at = [i for i, (factor, _) in enumerate(model.columns) if factor == "change"]
+    at = [i for i, (factor, _) in enumerate(model.columns) if factor == "change"][len(known) :]
     z = np.abs(model.coefficients[at]) / np.sqrt(np.maximum(np.diag(model.covariance)[at], 1e-12))
     kept = [c for c, value in zip(found, z, strict=True) if value > 2.5]
     if len(kept) in (0, len(found)):
         return found, model
-    return kept, fit_levels(y, counting, day, named, extra=_columns(kept), **how)
+    return kept, fit_levels(y, counting, day, named, extra=_columns([*known, *kept]), start=_theta(model), **how)
+
+
+def _refined(found, known, model, data, groups, fixed, with_ramps, alpha, how):
+    """Look for each earlier change anew beside the later ones, which it had to make do without."""
+    y, counting, day, named = data
+    out = list(found)
+    for k, old in enumerate(out[:-1]):
+        if old.shape == "level":
+            continue
+        others = [c for i, c in enumerate(out) if i != k]
+        still = {"start": model.theta, "is_searched": False, **how}
+        without = fit_levels(y, counting, day, named, extra=_columns([*known, *others]), **still)
+        candidates, _ = _best(without, groups, day, fixed, with_ramps)
+        best = max(candidates, key=lambda c: c.weight, default=None)
+        column = _column(best, groups, day) if best is not None else old.column
+        if np.array_equal(column, old.column):
+            continue
+        beside = fit_levels(y, counting, day, named, extra=_columns([*known, *others, column]), **still)
+        p = min(1.0, best.n_tried * 2 * float(_t().sf(abs(_z_of_last(beside)), max(beside.df - 3, 4.0))))
+        if p < alpha:
+            out[k] = _described(best, column, beside, groups, day, alpha, p)
+    if all(a is b for a, b in zip(out, found, strict=True)):
+        return found, model
+    return out, fit_levels(y, counting, day, named, extra=_columns([*known, *out]), start=model.theta, **how)
 
 
 def _groups(named, factors, n):
-    """(factor, level, rows); levels that hold nearly all hatches say nothing that "all" does not."""
+    """(factor, level, rows); levels that hold all hatches but a few say nothing that "all" does not."""
     groups = [("", ALL, np.arange(n))]
     for factor in factors:
         for level in sorted(set(named.get(factor, [])) - {""}):
             rows = np.flatnonzero(named[factor] == level)
-            if _SHORTEST <= len(rows) < 0.95 * n:
+            if _SHORTEST <= len(rows) <= n - _SHORTEST:
                 groups.append((factor, level, rows))
     return groups
 
@@ -232,15 +297,25 @@ def _late_changes(model, named, late, alpha):
         ends |= {"last": rows[-1], "last_low": rows[-1], "last_high": rows[-1]}
         out.append(
             Change(
-                shape="level", factor=factor, level=level, rows=rows, is_ongoing=True, coefficient=value, low=low,
-                high=high, z=value / se, p_value=p, column=column, **ends,
+                shape="level",
+                factor=factor,
+                level=level,
+                rows=rows,
+                is_ongoing=True,
+                coefficient=value,
+                low=low,
+                high=high,
+                z=value / se,
+                p_value=p,
+                column=column,
+                **ends,
             )
         )
     return sorted(out, key=lambda c: c.p_value)[:1]
 
 
 def _best(model, groups, day, fixed, with_ramps):
-    """The candidate that stands out most, and how many were tried.
+    """The step and the drift that stand out most, and how many were tried.
 
     Among shapes and groups the likelier one is taken: a log weight of half the gain less the log of how many of its
     kind there are. Rises count as _RARER_RISES times rarer than falls: what goes wrong in a hatch room lowers the
@@ -264,18 +339,19 @@ def _best(model, groups, day, fixed, with_ramps):
             gain, _ = _ramps(model, rows, day)
             tried["ramp"] += m
             i = int(np.argmax(gain))
-            families["ramp"].append((0.5 * float(gain[i]) + prior, float(gain[i]), "ramp", g, i, m))
-    best = None
+            # what wanders off is a lot ageing rather than the room
+            weight = 0.5 * float(gain[i]) - prior
+            families["ramp"].append((weight, float(gain[i]), "ramp", g, i, m))
+    best = {}
     for family, members in families.items():
         for weight, gain, shape, g, i, j in members:
             if gain <= 0 or not math.isfinite(weight):
                 continue
             weight -= math.log(max(tried[family], 1.0))
-            n = 3 * tried[family]
-            p = min(1.0, n * 2 * float(_t().sf(math.sqrt(gain), model.df)))
-            if best is None or weight > best.weight:
-                best = _Candidate(shape=shape, group=g, i=i, j=j, gain=gain, p_value=p, n_tried=n, weight=weight)
-    return best, sum(tried.values())
+            if shape not in best or weight > best[shape].weight:
+                n = 3 * tried[family]
+                best[shape] = _Candidate(shape=shape, group=g, i=i, j=j, gain=gain, n_tried=n, weight=weight)
+    return list(best.values()), sum(tried.values())
 
 
 def _rises(model, rows):

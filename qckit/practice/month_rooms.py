@@ -168,13 +168,19 @@ def plan_change(room: Room, kind: str, rng, *, points: float | None = None) -> R
     elif kind == "salinity":
         how |= dict(quantity="salinity_ppt", move=float(rng.uniform(8, 25)))
     elif kind == "air of a cone":
-        how |= dict(factor="cone", level=str(rng.choice(CONES)), quantity="oxygen_mg_l", move=-float(rng.uniform(1.5, 3)))
+        how |= dict(
+            factor="cone", level=str(rng.choice(CONES)), quantity="oxygen_mg_l", move=-float(rng.uniform(1.5, 3))
+        )
     elif kind == "acid creeping":
-        how |= dict(quantity="ph", move=-float(rng.uniform(0.2, 0.5)), grows=True, last=_day(min(start + 60, room.days)))
+        how |= dict(
+            quantity="ph", move=-float(rng.uniform(0.2, 0.5)), grows=True, last=_day(min(start + 60, room.days))
+        )
     elif kind == "ageing lot":
         lot = next(name for name, (a, b) in room.lot_days.items() if a <= start < b)
         end = room.lot_days[lot][1]
-        how |= dict(factor="lot", level=lot, grows=True, last=_day(end), first=_day(max(end - 55, room.lot_days[lot][0])))
+        how |= dict(
+            factor="lot", level=lot, grows=True, last=_day(end), first=_day(max(end - 55, room.lot_days[lot][0]))
+        )
     elif kind == "new person":
         gone = str(rng.choice(list(room.people)))
         how |= dict(factor="operator", level="new", quantity=gone)

@@ -57,6 +57,7 @@ def _scored(page, wanted):
         if name not in wanted or chart.limits is None:
             continue
         frame = chart.frame[chart.frame["at"] >= page.study.first - pd.Timedelta(days=30)]
+        frame = frame[frame["phase"] != "set aside"]
         fired = frame["label"].isin(chart.signals["label"])
         rows.append(frame.assign(lot=lot, chart=name, fired=fired, score=frame["z"] * 3 / max(3, chart.limits.width)))
     return pd.concat(rows).sort_values("at", kind="stable").reset_index(drop=True) if rows else pd.DataFrame()
@@ -124,18 +125,12 @@ def _folded(title, shown: Html, told: str) -> Html:
 def other_charts(page) -> Html:
     """Show the same hatches on charts of other kinds: plain limits, moving range, weighted mean, CUSUM."""
     parts = []
-    for (lot, name), chart in _all_charts(page):
-        if chart.limits is None or not len(chart.of_period(page.study.first)):
+    for (lot, name), chart in page.study.charts.items():
+        if name != "hatch_pct" or chart.limits is None or not len(chart.of_period(page.study.first)):
             continue
-        shown, told = _four(page, chart)
-        title = f"{chart.charted.label[0].upper() + chart.charted.label[1:] if name != 'ph' else 'pH'}, " + (
-            f"lot {lot}" if lot else "all lots"
-        )
-        parts.append(
-            Html(f'<h4 class="qc">{escape(title)}</h4>{shown.html}', shown.text)
-            if name == "hatch_pct"
-            else _folded(title, shown, told)
-        )
+        shown, _ = _four(page, chart)
+        title = f"Hatching percentage, lot {lot}"
+        parts.append(Html(f'<h4 class="qc">{escape(title)}</h4>{shown.html}', shown.text))
     return Html("".join(p.html for p in parts), "charts") if parts else note("No limits yet, so there are none.")
 
 

@@ -10,7 +10,15 @@ import pandas as pd
 
 from qckit.errors import InputError, unknown_name
 
-__all__ = ["explain_signals", "freeze_baselines", "month_jobs", "record_signals", "set_aside", "take_back"]
+__all__ = [
+    "explain_signals",
+    "freeze_baselines",
+    "month_jobs",
+    "record_changes",
+    "record_signals",
+    "set_aside",
+    "take_back",
+]
 
 
 def month_jobs(site: str | Path, month: str, *, lot: str = "", each_lot: bool = False) -> list[tuple[str, dict]]:
@@ -44,7 +52,7 @@ def month_jobs(site: str | Path, month: str, *, lot: str = "", each_lot: bool = 
     zone = load_settings(site).site.timezone
     with open_log(site) as log:
         hatches = log.hatches()
-    hatches = hatches[hatches["purpose"].isin(("production", "reference"))]
+    hatches = hatches[hatches["purpose"] == "production"]
     if lot:
         if lot not in set(hatches["lot"]):
             raise unknown_name("lot", lot, sorted(set(hatches["lot"])), where="the site's log")
@@ -64,9 +72,13 @@ def month_jobs(site: str | Path, month: str, *, lot: str = "", each_lot: bool = 
 
 
 def _study(site, month, lot, *, anew=False):
-    from qckit.reports.month_report import load_month
+    from qckit.log import open_log
+    from qckit.site_tables import SiteTables
+    from qckit.verdicts.month.study import study_month
 
-    return load_month(site, month, lot, is_proposed=anew).study
+    with open_log(site) as log:
+        tables = SiteTables.load(log)
+    return study_month(tables, month=month, lot=lot, is_proposed=anew)
 
 
 def _free_names(names, taken):
@@ -151,6 +163,39 @@ def record_signals(site: str | Path, month: str, *, by: str, lot: str = "", at: 
     return f"{month}: {len(new)} new signals recorded, {len(rows) - len(new)} were there already."
 
 
+def record_changes(site: str | Path, study, *, by: str = "qckit", at: str = "") -> int:
+    """Put the changes that a month's review found into the log, so that later months keep their dates.
+
+    Parameters
+    ----------
+    site : path
+    study : verdicts.month.study.MonthStudy
+    by : str
+        Who made the review.
+    at : str
+        When, ISO 8601; the end of the period when left out, so that the same review writes the same row.
+
+    Returns
+    -------
+    int
+        How many are new. A change that an earlier review found stands already.
+    """
+    from qckit.log import open_log
+    from qckit.tables import check_table
+    from qckit.verdicts.month.tables import change_rows
+
+    if study.lot:
+        return 0  # the whole month's review keeps the book
+    rows = change_rows(study, found_by=by, found_at=at or study.last.isoformat())
+    if not len(rows):
+        return 0
+    with open_log(site) as log:
+        new = rows[~rows["change"].isin(set(log.changes()["change"]))].reset_index(drop=True)
+        if len(new):
+            log.add("changes", check_table(new, "changes"), by=by, source=f"monthly review {study.month}")
+    return len(new)
+
+
 def explain_signals(site: str | Path, hatch: str, *, by: str, note: str) -> str:
     """Mark the open signals of a hatch as explained.
 
@@ -194,7 +239,16 @@ def explain_signals(site: str | Path, hatch: str, *, by: str, note: str) -> str:
         for signal in waiting["signal"]:
             for column, value in (("by", by), ("note", note.strip()), ("state", "explained")):
                 log.correct("signals", signal, column, value, by=by, reason=note.strip())
+        _close_changes(log, set(mine["signal"]), by, note.strip())
     return f"{hatch}: {len(waiting)} signals explained by {by}."
+
+
+def _close_changes(log, names, by, note):
+    """A change whose signal is explained is explained in the log's changes too."""
+    known = log.changes()
+    for row in known[known["change"].isin(names) & (known["state"] == "open")].itertuples():
+        for column, value in (("note", note), ("state", "explained")):
+            log.correct("changes", row.change, column, value, by=by, reason=note)
 
 
 def _record_of_hatch(site, hatch, by):
@@ -207,7 +261,7 @@ def _record_of_hatch(site, hatch, by):
     with open_log(site) as log:
         hatches = log.hatches()
     one = hatches[hatches["hatch"] == hatch]
-    if not len(one) or one["purpose"].iloc[0] not in ("production", "reference"):
+    if not len(one) or one["purpose"].iloc[0] != "production":
         return
     month = to_utc(one["started"]).dt.tz_convert(load_settings(site).site.timezone).dt.strftime("%Y-%m").iloc[0]
     rows = signal_rows(_study(site, month, ""), found_at=_who_and_when(by, None, "")[1])

@@ -13,8 +13,10 @@ from qckit.reports.accuracy import certificates_of, cite_certificates
 from qckit.reports.blocks import Html, note, sentences, table
 from qckit.reports.month_other import all_lots, by_cone, by_operator, other_charts
 from qckit.reports.pictures import figure, figures
-from qckit.settings import Settings, load_settings
+from qckit.settings import Settings
+from qckit.site_tables import SiteTables
 from qckit.verdicts.finding import Finding
+from qckit.verdicts.month.rates import PAGE_RATE, SHARE_WORDS, SHARES
 from qckit.verdicts.month.study import MonthStudy, study_month
 from qckit.verdicts.month.tables import baseline_table, comparison_table, lots_table, raw_table, signal_table
 from qckit.verdicts.month.verdict import finding_of_month
@@ -41,12 +43,13 @@ __all__ = [
     "rules",
     "signals",
     "spread",
+    "standing",
 ]
 
 _DAYS_SHOWN = 90  # before the month, in charts other than the hatching percentage
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class MonthPage:
     """A month's study with what the page needs beside it."""
 
@@ -96,34 +99,30 @@ def load_month(
     """
     from qckit import hatch
     from qckit.log import open_log
+    from qckit.reports.month_records import record_changes
 
-    settings = load_settings(site)
     with open_log(site) as log:
-        lots, hatches, readings, photos = log.lots(), log.hatches(), log.readings(), log.photos()
-        samples = hatch.fill_volumes(log.samples(), photos)
-        frozen, known = None if is_proposed else log.baselines(), log.signals()
-    month = month or _latest(hatches)
-    study = study_month(
-        lots,
-        hatches,
-        samples,
-        readings,
-        month=month,
-        settings=settings,
-        lot=lot,
-        baselines=frozen,
-        signals=known,
-        photos=photos,
-    )
-    reviewed = study.series.loc[study.series["at"] >= study.first, "hatch"]
-    with open_log(site) as log:
-        certificates = certificates_of(log, samples[samples["hatch"].isin(reviewed)], now=now)
+        tables = SiteTables.load(log)
+    month = month or _latest(tables.hatches)
+    study = study_month(tables, month=month, lot=lot, is_proposed=is_proposed)
+    if str(out_dir):
+        record_changes(site, study, at=now)
+    samples, photos, lots = hatch.fill_volumes(tables.samples, tables.photos), tables.photos, tables.lots
     own = samples[samples["hatch"].isin(study.series["hatch"])]
+    with open_log(site) as log:
+        certificates = certificates_of(log, own, now=now)
     mine = photos[photos["sample"].isin(own["sample"])] if len(photos) else photos
     notes = lots.loc[lots["lot"].isin(list(study.lots)), "notes"].fillna("")
-    subsamples = hatch.sample_metrics(own, hatches[hatches["hatch"].isin(study.series["hatch"])], lots)
-    invented = bool(notes.str.contains("invented").any())
-    return MonthPage(study, finding_of_month(study), settings, subsamples, mine, invented, certificates)
+    hatches = tables.hatches[tables.hatches["hatch"].isin(study.series["hatch"])]
+    return MonthPage(
+        study=study,
+        finding=finding_of_month(study),
+        settings=tables.settings,
+        subsamples=hatch.sample_metrics(own, hatches, lots),
+        photos=mine,
+        is_invented=bool(notes.str.contains("invented").any()),
+        certificates=certificates,
+    )
 
 
 def _latest(hatches) -> str:
@@ -211,14 +210,15 @@ def calendar(page: MonthPage) -> Html:
     from qckit.charts.calendar import calendar_days, draw_calendar
 
     study = page.study
-    days = calendar_days(study.series, study.signals, study.first, study.last)
+    told = study.signals[(study.signals["state"] != "mark") | study.signals["in_shift"]]
+    days = calendar_days(study.series, told, study.first, study.last)
     with draw.style():
         ax = draw_calendar(days, title=study.month, minimum=page.settings.limits.min_hatch_pct)
     empty = int((days["n_hatches"] == 0).sum())
     return figure(
         ax,
         alt=f"Calendar of {study.month}: {int(days['n_hatches'].sum())} hatches, {empty} days without "
-        f"one, {int((days['n_signals'] > 0).sum())} days with a signal in any chart, "
+        f"one, {int((days['n_signals'] > 0).sum())} days with a signal or a change, "
         f"{int((days['off_standard'] > 0).sum())} with water off the standard.",
     )
 
@@ -255,11 +255,17 @@ def lots(page: MonthPage) -> Html:
 
 
 def signals(page: MonthPage) -> Html:
-    """Show every signal with its state."""
+    """Show every signal with its state, and the marks of single charts below."""
     shown = signal_table(page.study)
     if not len(shown):
-        return note("No rule fired in this month.")
-    return table(shown, headings={"by": "explained by", "what": "what signals [test]"}, limit=100)
+        return note("No chart marked a hatch in this month.")
+    expected = sum(c["signals_expected"] for c in page.finding.details["charts"])
+    told = (
+        f"Open: to be explained. Mark: one chart's own limits or rules; chance alone makes about {expected:.1f} of "
+        f"these in a month on the {len(page.finding.details['charts'])} charts together, and nothing is to be done "
+        "about one."
+    )
+    return table(shown, caption=told, headings={"by": "explained by", "what": "what is marked [test]"}, limit=100)
 
 
 def comparison(page: MonthPage) -> Html:
@@ -319,56 +325,99 @@ def aside(page: MonthPage) -> Html:
 
 
 def rules(page: MonthPage) -> Html:
-    """Show the rules in use with their false-alarm rates."""
+    """Show by which rules the verdict is given, and how the page's false-alarm rate is shared out."""
     from qckit.charts.rules import rules_table
     from qckit.charts.run_lengths import run_length
 
+    shares = pd.DataFrame({"part": list(SHARE_WORDS.values()), "share": [100 * SHARES[k] for k in SHARE_WORDS]})
+    caption = (
+        f"The verdict's rules. Where nothing changed, the page says anything but in control in at most "
+        f"{100 * PAGE_RATE:.0f} of 100 months; each part has a share, and within it every hatch, group, day and "
+        "quantity looked at is counted. Out of control: a group of hatches or a lot changed. Signals: single hatches "
+        "or the water stand out. What a person explained or set aside no longer counts."
+    )
+    first = table(shares, caption=caption, headings={"share": "of 100 quiet months"}, decimals={"share": 1})
     used = list(dict.fromkeys(r for c in page.study.charts.values() for r in c.rules))
     told = [f"{lot}: {c.run.sentence}" for (lot, q), c in page.study.charts.items() if q == "hatch_pct" and c.run]
     head = {"false_alarm_pct": "chance alone, per hatch [%]"}
-    caption = f"Together, with limits that are known: {run_length(used).sentence}. " if used else ""
+    caption = "Rules that mark hatches on the charts; marks are no verdict. "
+    caption += f"Together, with limits that are known: {run_length(used).sentence}. " if used else ""
     if told:
         caption += f"With the limits in use, the length of their baseline allowed for: {'; '.join(told)}."
-    return table(
+    second = table(
         rules_table(used).drop(columns="rule"), caption=caption, headings=head, decimals={"false_alarm_pct": 2}
     )
+    return Html(first.html + second.html, first.text + second.text)
+
+
+def standing(page: MonthPage) -> Html:
+    """Show the spread of each source, and what differs for good."""
+    study = page.study
+    if study.spreads is None:
+        return note("Too few hatches to say what differs for good.")
+    rows = [(d.where, d.points, d.low, d.high) for d in study.standing]
+    shown = pd.DataFrame(rows, columns=["where", "points", "low", "high"])
+    s = study.spreads
+    middle = float(study.series["hatch_pct"].mean())
+    scale = middle * (100 - middle) / 100
+    told = "; ".join(
+        f"{name} {scale * value:.1f}"
+        for name, value in (
+            ("cones", s.cone),
+            ("people", s.operator),
+            ("ways of counting", s.counted_by),
+            ("days", s.day),
+            ("a hatch's own luck", s.own),
+        )
+        if value > 0
+    )
+    caption = (
+        f"Standing differences: there in the baseline too, allowed for in limits and searches. Typical size: {told}"
+    )
+    caption += " points (one standard deviation)."
+    if not len(shown):
+        return note(f"No cone, person or way of counting differs for good. Typical size of differences: {told} points.")
+    return table(shown, caption=caption, decimals={"points": 1, "low": 1, "high": 1})
 
 
 def method(page: MonthPage) -> Html:
     """Say in sentences how the figures came about."""
-    kinds = {c.kind for (_, q), c in ((k, CHARTED[k[1]]) for k in page.study.charts)}
-    told = [
-        "Hatching percentage, umbrella share and opened fraction are charted with binomial limits stretched by the "
-        "spread between hatches (Laney 2002, Quality Engineering 14:531-537); limits step with the numbers counted. "
-        "Beyond the paper, the part of the spread between hatches does not shrink with the number counted, and the "
-        "limits lean as such counts do (third moment of the beta-binomial law), because equal distances on both sides "
-        "would signal two to four times too often; shells per 1,000 the same with Poisson and negative binomial laws.",
-        "Limits come from a baseline. Until one is frozen, the first 40 hatches of a lot under standard water are "
-        "proposed; a lot that ages gets all its earlier hatches and a sloped centre line. Hatches off the standard are "
-        "set aside and listed.",
-        "Limits are estimates. They are widened for the length of the baseline, so that a rule fires by chance as "
-        "often as is stated, averaged over the baselines chance could have given. How rarely chance signals is worked "
-        "out by Markov chain over the rules in use and the limits in use; it takes hatches as independent, and where "
-        "neighbours are alike only single points are read, for which the rate holds all the same.",
-        "What changed: hatches are put in standard deviations from their own lot's centre line; for all hatches and "
-        "for each cone, operator, lot and way of counting every stretch of time is tried, and a stretch is told when "
-        "chance gives one as clear in fewer than 1 of 100 months (Bonferroni over all that was tried). The bounds of "
-        "its first day hold what the likelihood ratio does not rule out at 95 %. A single hatch counts for at most "
-        "five standard deviations, and where earlier neighbours are alike (they share a day) sums are judged by their "
-        "long-run variance (Newey and West 1987, Econometrica 55:703-708).",
-        "Conditions that differ between the hatches that moved and the others (Welch's test below 0.001 and by more "
-        "than one standard deviation) are named beside it; others are not.",
-        "Expected below the minimum: normal on the logit scale, interval from the noncentral t distribution; recent "
-        "hatches without those a change explains, carried along the lot's slope.",
-        "Dose: demand of a feed / (lower bound of nauplii per gram x recovery), for the end of next month.",
-    ]
+    told = [*_METHOD]
     if any(name == "t90_h" for _, name in page.study.charts):
         told.append("T90: isotonic regression of the hatched shares of a hatch followed at five times or more.")
-    if "log individuals" in kinds:
-        told.append(
-            "Nauplii per gram are charted as individual values on a log scale: their spread grows with the level."
-        )
     return sentences(told)
+
+
+_METHOD = (
+    "One model of all hatches, on the logit scale: level of the lot, cone, person, way of counting, day, the "
+    "hatch's own luck and counting. Cones, people and ways of counting vary about nothing; days remember the day "
+    "before (first order autoregression). Spreads by restricted maximum likelihood with weak priors (Patterson "
+    "and Thompson 1971, Biometrika 58:545-554; Chung et al. 2013, Psychometrika 78:685-709).",
+    "Changes: for all hatches and each cone, person, lot and way of counting, every step and every even drift "
+    "over the lots' lives is tried in that model; one is told when chance gives one as clear in fewer months than"
+    " its share says (Bonferroni over all that was tried, Student's law). Bounds of its first day hold 95 % of "
+    "what the data leave likely. Its size has a 95 % interval by the law of an estimate that was told only "
+    "because it passed a threshold (Zhong and Prentice 2008, Biostatistics 9:621-634). Rises count as fifty times"
+    " rarer than falls where both tell the same.",
+    "A person, cone or way of counting that came late is compared with what such levels usually differ by.",
+    "Lots: each level, changes taken out, beside the lot before it, the claim, its own standard test and the "
+    "minimum. To be expected is the claim less what earlier lots stayed under theirs; how far lots stray from "
+    "that starts from 4 points (worth eight lots) and learns from the site's own. Before any lot is known a gap "
+    "of 8 points, give or take 7, is assumed (ours).",
+    "Water: limits rest on the days of the six months before (temperature: sixty days, for the season), as wide "
+    "as days, own and cones together and as unsure as the number of days makes them. Changes of the water are "
+    "searched like those of the hatches. A reading is named beside a change when it differs by more than four "
+    "standard errors and more than one standard deviation from what cones, days and season make expected.",
+    "Single hatches: Student's law with the tails that the room shows, all of the page counted (Benjamini and "
+    "Hochberg 1995, J. R. Stat. Soc. B 57:289-300).",
+    "Charts: hatching percentage, umbrella share and opened fraction have binomial limits stretched by the spread"
+    " between hatches (Laney 2002, Quality Engineering 14:531-537), which lean as such counts do and step with "
+    "the numbers counted; shells per 1,000 the same with Poisson and negative binomial laws; nauplii per gram on "
+    "a log scale. Limits come from the first 40 hatches of a lot outside any change, until someone freezes them, "
+    "and are widened for the length of that baseline.",
+    "Expected below the minimum: normal on the logit scale, interval from the noncentral t distribution; recent "
+    "hatches without those a change explains, carried along the lot's slope.",
+)
 
 
 def accuracy(page: MonthPage) -> Html:

@@ -1,11 +1,10 @@
-"""Drift, likeness, shifts and variance components."""
+"""Drift, likeness and variance components."""
 
 import numpy as np
 import pandas as pd
 import pytest
 
 from qckit import charts
-from qckit.charts.shifts import likeness_inflation
 from qckit.errors import InputError
 
 
@@ -92,83 +91,3 @@ def test_sources_that_cannot_be_told_apart_say_so():
     with pytest.raises(InputError) as error:
         charts.variance_components(frame.head(2), "y", ["part"])
     assert str(error.value) == "y: 2 observations are not enough to split the variance. Take a longer period."
-
-
-def shifted(rng, n=120, *, cone=None, first=70, last=None, size=-2.5):
-    frame = pd.DataFrame(
-        {
-            "label": [f"h{i}" for i in range(n)],
-            "at": times(n, "12h"),
-            "z": rng.normal(0, 1, n),
-            "cone": np.resize(list("ABCD"), n),
-            "operator": rng.choice(["op1", "op2", "op3"], n),
-            "lot": "K-121",
-        }
-    )
-    hit = np.arange(n) >= first
-    hit &= np.arange(n) <= (last or n)
-    if cone:
-        hit &= (frame["cone"] == cone).to_numpy()
-    frame.loc[hit, "z"] += size
-    return frame.assign(value=85 + 2 * frame["z"], centre=85.0)
-
-
-@pytest.mark.parametrize("cone, where", [("C", "cone C"), (None, "all hatches")])
-def test_planted_shift_is_found_dated_and_placed(cone, where):
-    held = placed = 0
-    for seed in range(40):
-        frame = shifted(np.random.default_rng(seed), cone=cone)
-        found = charts.find_shifts(frame)
-        if not found:
-            continue
-        placed += found[0].where == where
-        first = frame.loc[(np.arange(120) >= 70) & ((frame["cone"] == cone) | (cone is None)), "at"].iloc[0]
-        held += found[0].first_low <= first <= found[0].first_high
-        assert found[0].is_ongoing
-    assert placed >= 38
-    assert held >= 36
-
-
-def test_shared_days_are_not_told_as_a_change():
-    """Four cones of a day share as much as they differ: without allowing for it one month in five tells a change."""
-    rng = np.random.default_rng(0)
-    told = blind = 0
-    found = []
-    for _ in range(60):
-        day = np.repeat(np.arange(122), 4)
-        z = (rng.normal(0, 1, 122)[day] + rng.normal(0, 1, 488)) / np.sqrt(2)
-        frame = pd.DataFrame(
-            {
-                "label": np.arange(488).astype(str),
-                "at": times(1)[0] + pd.to_timedelta(day, unit="D"),
-                "z": z,
-                "cone": np.tile(list("ABCD"), 122),
-                "operator": rng.choice(list("abc"), 488),
-                "value": z,
-                "centre": 0.0,
-            }
-        )
-        inflation = likeness_inflation(frame.head(240))
-        found.append((inflation[""], inflation["cone"]))
-        told += bool(charts.find_shifts(frame.tail(248), inflation=inflation))
-        blind += bool(charts.find_shifts(frame.tail(248)))
-    # from the drawn correlations 3/8, 2/8, 1/8 with Bartlett's weights: 2.0 for all hatches, 1 within a cone
-    assert np.mean(found, axis=0) == pytest.approx([2.0, 1.0], abs=0.25)
-    assert told <= 3 < blind
-
-
-def test_a_week_that_is_over_is_not_told_as_ongoing():
-    frame = shifted(np.random.default_rng(1), first=50, last=64, size=-5)
-    shift = charts.find_shifts(frame)[0]
-    assert not shift.is_ongoing and shift.where == "all hatches"
-    assert shift.n_hatches == pytest.approx(15, abs=2)
-
-
-def test_conditions_that_differ_are_named():
-    rng = np.random.default_rng(4)
-    series = pd.DataFrame(
-        {"hatch": [f"h{i}" for i in range(60)], "oxygen_mg_l": rng.normal(6.3, 0.2, 60), "ph": rng.normal(8.2, 0.1, 60)}
-    )
-    series.loc[:9, "oxygen_mg_l"] -= 2
-    table = charts.compare_conditions(series, series["hatch"][:10], series["hatch"][10:], ["ph", "oxygen_mg_l"])
-    assert table.loc[table["differs"], "condition"].tolist() == ["oxygen_mg_l"]

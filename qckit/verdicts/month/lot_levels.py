@@ -1,4 +1,4 @@
-"""Each lot's level against the world: the lots before it, the seller's claim, its own standard test, the site's minimum.
+"""Each lot's level against the world: the lots before it, its claim, its own standard test, the minimum.
 
 A lot that is bad from its first day cannot be seen by comparing it with itself. What is to be expected of a lot is its
 claim less what earlier lots of this site stayed under theirs, or the earlier lots' level where nothing is claimed; how
@@ -8,18 +8,22 @@ far lots stray from that is estimated from the earlier ones and a prior, since t
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from qckit.charts.levels import LevelModel
+from qckit.charts.search import Search
 
 __all__ = ["LotLevel", "judge_lots"]
 
 _LEAST = 8  # hatches of a lot before it is judged
 _GAP = (8.0, 7.0)  # points by which a lot stays under its claim, and their spread, before any lot is known (ours)
-_STRAY = (4.0, 8.0)  # points by which a lot strays from what its claim and the site's gap tell, and their weight in lots
+_STRAY = (
+    4.0,
+    8.0,
+)  # points by which a lot strays from what its claim and the site's gap tell, and their weight in lots
 _STRAY_PLAIN = (6.0, 8.0)  # the same where nothing is claimed
+_NEWEST = 0.8  # part of the lots' share that goes to the newest
 _TOLD = 4.0  # points from which on a lot's difference from the one before is worth a line
 
 
@@ -32,6 +36,9 @@ class LotLevel:
     level: float
     low: float
     high: float
+    now: float  # at its latest hatch, where it ages
+    now_low: float
+    now_high: float
     before: str  # the lot before it; empty for the first
     drop: float  # points below the lot before; NaN without one
     drop_low: float
@@ -46,15 +53,13 @@ class LotLevel:
     is_unusual: bool  # beyond what lots ordinarily do: counts for the verdict
 
 
-def judge_lots(model: LevelModel, frame, claims, tests, *, minimum, margin_pct, alpha, of_month) -> list[LotLevel]:
+def judge_lots(search: Search, claims, tests, *, minimum, margin_pct, alpha, of_month) -> list[LotLevel]:
     """Judge the lots of a month.
 
     Parameters
     ----------
-    model : levels.LevelModel
-        With the changes found in it, so that they do not count against a lot.
-    frame : DataFrame
-        The searched hatches: lot, at.
+    search : search.Search
+        Of the hatching percentage, with the changes found, so that they do not count against a lot.
     claims, tests : dict of str to float
         Lot -> claimed percentage, percentage of its own standard test.
     minimum, margin_pct : float
@@ -68,14 +73,33 @@ def judge_lots(model: LevelModel, frame, claims, tests, *, minimum, margin_pct, 
     -------
     list of LotLevel
     """
+    model, frame = search.model, search.frame
     first, count = frame.groupby("lot")["at"].min().sort_values(), frame["lot"].value_counts()
     order = [lot for lot in first.index if count[lot] >= _LEAST]
     at = {level: i for i, (factor, level) in enumerate(model.columns) if factor == "lot"}
-    out, n_judged = [], max(1, len([lot for lot in of_month if lot in order]))
-    for lot in (lot for lot in order if lot in set(of_month)):
+    judged = [lot for lot in order if lot in set(of_month)]
+    out = []
+    for lot in judged:
+        # the newest lot is the one that was not judged before
+        share = alpha if len(judged) == 1 else _NEWEST * alpha if lot == judged[-1] else (1 - _NEWEST) * alpha
+        share /= 1 if len(judged) == 1 or lot == judged[-1] else len(judged) - 1
         earlier = order[: order.index(lot)]
-        out.append(_judge(lot, earlier, model, at, claims, tests, count, minimum, margin_pct, alpha / n_judged))
+        aged = _aged(search, lot)
+        found = _judge(lot, earlier, model, at, claims, tests, count, minimum, margin_pct, share)
+        low, level, high = (_pct(_logit(v) + aged) for v in (found.low, found.level, found.high))
+        out.append(replace(found, now=level, now_low=low, now_high=high, is_below_minimum=high < minimum))
     return out
+
+
+def _aged(search, lot):
+    """How far a lot has wandered off by its latest hatch, on the working scale."""
+    last = np.flatnonzero((search.frame["lot"] == lot).to_numpy())[-1]
+    return sum(c.coefficient * float(c.column[last]) for c in search.changes if c.shape == "ramp")
+
+
+def _logit(pct):
+    p = min(max(pct / 100, 1e-6), 1 - 1e-6)
+    return math.log(p / (1 - p))
 
 
 def _pct(x):
@@ -112,6 +136,9 @@ def _judge(lot, earlier, model, at, claims, tests, count, minimum, margin_pct, a
         level=level,
         low=low,
         high=high,
+        now=level,
+        now_low=low,
+        now_high=high,
         before=before,
         drop=drop,
         drop_low=drop_low,

@@ -1,4 +1,4 @@
-"""Everything that is searched for changes in a month's review: hatches, nauplii per gram, water, lots, standing levels."""
+"""Everything that is searched for changes in a month's review: hatches, yield, water, lots, levels."""
 
 from __future__ import annotations
 
@@ -71,7 +71,7 @@ def search_month(history, tables, lot, names, first, last) -> MonthSearch:
     found = {q: search_water(p, q, last=last, alpha=share) for q, p in points.items()}
     frames = {q: s.frame for q, s in found.items() if s is not None}
     shifts = [water_beside(s, {q: found[q] for q in frames}, frames) for s in shifts]
-    shifts += _of_efficiency(history, shifts, first)
+    shifts += _of_efficiency(history, search, shifts, first)
     for q, frame in frames.items():
         shifts += [s for s in shifts_of(found[q], frame, q, first=first) if not _beside(s, shifts)]
     lots = _judge_lots(search, tables, names) if search is not None else []
@@ -99,7 +99,7 @@ def _working(history):
     return frame.sort_values("at", kind="stable").reset_index(drop=True)
 
 
-def _of_efficiency(history, shifts, first):
+def _of_efficiency(history, search, shifts, first):
     """Changes of nauplii per gram that no change of the percentage explains."""
     value = history["hatching_efficiency_per_g"].astype(float)
     part = history[value > 0]
@@ -108,8 +108,14 @@ def _of_efficiency(history, shifts, first):
     frame = part[["hatch", "at", "lot", "cone", "operator", "counted_by"]].rename(columns={"hatch": "label"})
     counting = 1 / np.maximum(part["nauplii"].to_numpy(float), 1.0)
     frame = frame.assign(y=np.log(part["hatching_efficiency_per_g"].astype(float)), counting=counting)
+    frame = frame.reset_index(drop=True)
+    beside = None
+    if search is not None and search.changes:  # what moves the percentage moves nauplii per gram too
+        row = {label: i for i, label in enumerate(search.frame["label"])}
+        at = [row.get(label, -1) for label in frame["label"]]
+        beside = np.column_stack([np.where(np.array(at) >= 0, c.column[at], 0.0) for c in search.changes])
     search = find_changes_in_levels(
-        frame, alpha=SHARES["efficiency"], late_alpha=0.0, priors=_EFFICIENCY, with_ramps=False, most=3
+        frame, alpha=SHARES["efficiency"], late_alpha=0.0, priors=_EFFICIENCY, with_ramps=False, most=3, beside=beside
     )
     own = shifts_of(search, search.frame, "hatching_efficiency_per_g", first=first)
     told = {label for s in shifts for label in s.labels}
@@ -139,8 +145,7 @@ def _judge_lots(search, tables, names) -> list[LotLevel]:
         known = lots[lots["claimed_hatch_pct"].notna()]
         claims = dict(zip(known["lot"], known["claimed_hatch_pct"].astype(float), strict=True))
     return judge_lots(
-        search.model,
-        search.frame,
+        search,
         claims,
         _tests(tables),
         minimum=limits.min_hatch_pct,

@@ -20,6 +20,8 @@ __all__ = ["ROOM", "Shift", "matched_with_log", "shift_of_lot", "shifts_of", "wa
 ROOM = "room"
 """Factor of a change of all hatches, as the log's changes table writes it."""
 _SURE = 4.0  # standard errors from which a water reading is said to go with a change
+_OUTSIDE = 3  # hatches of the same lot that a change is seen against
+_YOUNG = 0.1  # part of a lot's life that counts as its opening
 _NEAR_DAYS = 10  # a change found again may have moved by so much
 
 
@@ -28,8 +30,9 @@ class Shift:
     """One change told on the page.
 
     ``effect`` and its bounds are in the quantity's unit, at 95 %, the fact that it was told only because it stood out
-    allowed for. ``kind``: change (a step), drift (wanders off evenly), level (someone or something new that differs),
-    lot (a lot that differs from the one before). ``counts``: for the verdict. ``state``: open, explained, closed.
+    allowed for. ``kind``: change (a step), drift (wanders off evenly; a lot that ages from its opening on
+    does not count), level (someone or something new that differs), lot (a lot that differs from the one before).
+    ``counts``: for the verdict. ``state``: open, explained, closed.
     """
 
     quantity: str
@@ -51,6 +54,7 @@ class Shift:
     effect_z: float
     p_value: float
     labels: tuple = ()
+    around: tuple = ()  # hatches of the group between the bounds of its beginning and end
     rivals: tuple = ()
     conditions: list = field(default_factory=list)
     counts: bool = True
@@ -95,7 +99,7 @@ def shifts_of(search: Search | None, frame, quantity, *, first) -> list[Shift]:
         return []
     at, back, out = frame["at"], _back(quantity), []
     for change in search.changes:
-        if at.iloc[change.last] < first:
+        if at.iloc[change.last] < first or not _is_seen(change, frame, first):
             continue
         rows = change.rows
         base = search.model.fitted[rows] - change.coefficient * change.column[rows]
@@ -104,6 +108,8 @@ def shifts_of(search: Search | None, frame, quantity, *, first) -> list[Shift]:
             return float(np.mean(back(base + c * column[rows]) - back(base)))
 
         factor, level = change.factor, change.level if change.factor else ""
+        mine = (frame[factor].astype(str) == level) if factor else pd.Series(True, index=frame.index)
+        near = mine & (at >= at.iloc[change.first_low]) & (at <= at.iloc[change.last_high])
         lots = frame["lot"].iloc[rows].unique() if "lot" in frame else []
         if change.shape == "ramp" and not factor and len(lots) == 1 and quantity in ("hatch_pct",):
             factor, level = "lot", str(lots[0])  # what wanders off in one lot only is that lot
@@ -126,11 +132,33 @@ def shifts_of(search: Search | None, frame, quantity, *, first) -> list[Shift]:
                 effect_z=change.z,
                 p_value=change.p_value,
                 labels=tuple(frame["label"].iloc[rows]),
+                around=tuple(frame.loc[near, "label"]),
                 rivals=change.rivals,
+                counts=not (kind == "drift" and _is_ageing(factor, level, change, frame)),
                 per_30_days=30 * size(change.coefficient) / days if kind == "drift" else math.nan,
             )
         )
     return out
+
+
+def _is_seen(change, frame, first) -> bool:
+    """Whether the month's own hatches tell of it: a lot that the change holds whole only moves its own free level."""
+    if "lot" not in frame or change.shape == "level":
+        return True
+    touched = np.zeros(len(frame), bool)
+    touched[change.rows] = True
+    mine = frame.loc[touched & (frame["at"] >= first).to_numpy(), "lot"].unique()
+    outside = frame.loc[~touched, "lot"].value_counts()
+    return bool((outside.reindex(mine).fillna(0) >= _OUTSIDE).any())
+
+
+def _is_ageing(factor, level, change, frame) -> bool:
+    """Whether a lot simply ages: it falls evenly, and may well have done so from its opening on."""
+    if factor != "lot" or change.coefficient >= 0:
+        return False
+    mine = frame.loc[frame["lot"] == level, "at"]
+    life = mine.iloc[-1] - mine.iloc[0]
+    return bool(frame["at"].iloc[change.first_low] <= mine.iloc[0] + _YOUNG * life)
 
 
 _PLACES = ("first", "first_low", "first_high", "last", "last_low", "last_high")
@@ -191,21 +219,28 @@ def water_beside(shift: Shift, searches: dict, points: dict) -> Shift:
         s = search.plain.spreads
         sd = min(math.hypot(s.own, s.day), float(np.std(frame["y"][~mine], ddof=1)) if (~mine).sum() > 2 else math.inf)
         there = float(frame["y"][column > 0].mean())
-        if abs(value) / se < _SURE or abs(value) < sd:
-            continue
-        since = [
-            frame["at"].iloc[c.first]
+        # what the water would have been: its level with its own changes taken out
+        usual = search.model.fitted - sum(c.coefficient * c.column for c in search.changes)
+        difference = there - float(usual[column > 0].mean())
+        own = [
+            c
             for c in search.changes
-            if (np.sign(c.coefficient) == np.sign(value)) and np.isin(np.flatnonzero(mine), c.rows).mean() > 0.3
+            if c.coefficient * difference > 0 and np.isin(np.flatnonzero(mine), c.rows).mean() > 0.3
         ]
+        is_sure = bool(own) or (abs(value) / se >= _SURE and difference * value > 0)
+        if not is_sure or abs(difference) < sd:
+            continue
+        since = min((frame["at"].iloc[c.first] for c in own), default=None)
+        labels = {label for c in own for label in frame["label"].iloc[c.rows]}
         found.append(
             {
                 "condition": name,
                 "there": there,
-                "elsewhere": there - value,
-                "difference": value,
+                "elsewhere": there - difference,
+                "difference": difference,
                 "sd": sd,
-                "since": f"{min(since):%Y-%m-%d}" if since else "",
+                "since": f"{since:%Y-%m-%d}" if since is not None else "",
+                "labels": tuple(labels | set(frame["label"][mine])),
             }
         )
     return replace(shift, conditions=sorted(found, key=lambda c: -abs(c["difference"]) / c["sd"]))

@@ -1,8 +1,8 @@
 """Which marks of a month's charts are signals: single hatches that stand out with all of the page counted.
 
-A *mark* is what one chart's own limits and rules make of a hatch; each chart says how often chance makes one. A *signal*
-is to be explained; over the whole page chance makes one in few months (:mod:`qckit.verdicts.month.rates`). States:
-``mark``, ``open``, ``explained``.
+A *mark* is what one chart's own limits and rules make of a hatch; each chart says how often chance makes one. A
+*signal* is to be explained; over the whole page chance makes one in few months (:mod:`qckit.verdicts.month.rates`).
+States: ``mark``, ``open``, ``explained``.
 """
 
 from __future__ import annotations
@@ -63,8 +63,8 @@ def signal_table(charts, conditions, search, shifts, signals, *, first, waters) 
     shifted = [s for s in shifts if s.counts]
     table = _with_alone(table, chosen, every)
     table["in_shift"] = [
-        any(h in s.labels and (c == s.quantity or c in _beside(s)) for s in shifted)
-        for h, c in zip(table["hatch"], table["chart"], strict=True)
+        any(_belongs(hatch, chart, s) for s in shifted)
+        for hatch, chart in zip(table["hatch"], table["chart"], strict=True)
     ]
     is_change = table["rule"] == CHANGE_RULE
     stands = np.array([pair in chosen for pair in zip(table["chart"], table["hatch"], strict=True)], dtype=bool)
@@ -73,11 +73,16 @@ def signal_table(charts, conditions, search, shifts, signals, *, first, waters) 
     return table.sort_values(["at", "chart", "rule"], kind="stable").reset_index(drop=True)
 
 
-def _beside(shift):
-    """Charts on which a change's hatches are marked as well: what hangs together with its quantity."""
-    water = [c["condition"] for c in shift.conditions]
-    hatch = ["hatch_pct", "hatching_efficiency_per_g", "umbrella_pct", "opened_pct", "t90_h", "shells_per_1000"]
-    return [*water, *hatch] if not CHARTED[shift.quantity].by_lot or shift.quantity == "hatch_pct" else water
+def _belongs(hatch, chart, shift) -> bool:
+    """Whether a mark is part of a change that is told: on its own chart, on one that hangs together, on its water."""
+    if any(chart == c["condition"] and hatch in c["labels"] for c in shift.conditions):
+        return True
+    if shift.quantity in _OF_HATCHES:
+        return chart in _OF_HATCHES and hatch in (*shift.labels, *shift.around)
+    return chart == shift.quantity and hatch in (*shift.labels, *shift.around)
+
+
+_OF_HATCHES = tuple(name for name, q in CHARTED.items() if q.by_lot)
 
 
 def _mark(s, name, lot):

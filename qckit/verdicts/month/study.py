@@ -122,7 +122,9 @@ def study_month(tables: SiteTables, *, month, lot="", rules=None, is_proposed=Fa
     shifts = matched_with_log(searched.shifts, tables.changes, month)
     changed = _noted(history, [s for s in shifts if s.counts and s.kind != "lot"])
     charts, conditions = _charts(tables, samples, changed, names, first, last, rules, searched, is_proposed)
-    table = signal_table(charts, conditions, searched.search, shifts, tables.signals, first=first, waters=searched.waters)
+    table = signal_table(
+        charts, conditions, searched.search, shifts, tables.signals, first=first, waters=searched.waters
+    )
     shifts = _closed_by_hand(shifts, table)
     moved = {label for s in shifts if s.counts and s.kind != "lot" for label in s.labels}
     levels = {level.lot: level for level in searched.lots}
@@ -404,10 +406,8 @@ def _left_out(hatches, first, last, lot, chosen):
         other = other[other["lot"] == lot]
     out = []
     for purpose, part in other.groupby("purpose", observed=True):
-        if purpose not in ("production", "reference"):
-            out.append(
-                f"Hatches of the purpose '{purpose}': {len(part)}. They stand in other vessels and are not charted."
-            )
+        if purpose != "production":
+            out.append(f"Hatches of the purpose '{purpose}': {len(part)}. They are no production and are not charted.")
     missing = chosen[chosen["full_cysts"].isna()]
     if len(missing):
         many = "hatch" if len(missing) == 1 else "hatches"

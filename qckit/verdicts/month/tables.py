@@ -8,13 +8,18 @@ import pandas as pd
 
 from qckit.charts.control_chart import rule_mark
 from qckit.charts.lot_chart import freeze_chart
+from qckit.charts.rules import RULES
 from qckit.charts.series import CHARTED, CONDITIONS
+from qckit.verdicts.month.shifts import ROOM
+from qckit.verdicts.month.signals import CHANGE_RULE
 from qckit.verdicts.month.study import MonthStudy
+from qckit.verdicts.month.words import slope_of
 
 __all__ = [
     "baseline_rows",
     "baseline_table",
     "between",
+    "change_rows",
     "comparison_table",
     "lots_table",
     "raw_table",
@@ -54,15 +59,14 @@ def lots_table(study: MonthStudy) -> pd.DataFrame:
     """One row per lot of the month: figures, state, dose, cost."""
     rows = []
     for m in study.lots.values():
-        slope = m.chart.drift.slope_per_30d if m.chart.drift is not None and m.chart.drift.shape == "slope" else 0.0
         rows.append(
             {
                 "lot": m.lot,
                 "n_hatches": m.n_hatches,
-                "state": "not judged" if m.is_in_control is None else ("in control" if m.is_in_control else "signals"),
+                "state": _state(study, m),
                 "hatch_pct": between(100 * m.hatch_pct.value, 100 * m.hatch_pct.low, 100 * m.hatch_pct.high, 1),
                 "nauplii_per_g": m.efficiency.value,
-                "slope_per_30_days": slope,
+                "slope_per_30_days": slope_of(study, m),
                 "below_minimum_pct": m.capability.share_pct,
                 "dose_g": m.dose.grams if m.dose else math.nan,
                 "cost_per_million": m.cost_per_million,
@@ -73,10 +77,20 @@ def lots_table(study: MonthStudy) -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
+def _state(study, m) -> str:
+    """In a word, how a lot's month was."""
+    mine = set(study.series.loc[study.series["lot"] == m.lot, "hatch"])
+    if any(s.is_open and mine & set(s.labels) for s in study.shifts):
+        return "changed"
+    if m.is_in_control is None:
+        return "not judged"
+    return "in control" if m.is_in_control else "signals"
+
+
 def signal_table(study: MonthStudy) -> pd.DataFrame:
-    """Signals of the month for reading, one row per hatch: what signalled, which tests, and the state."""
-    columns = ["day", "lot", "hatch", "what", "tests", "state", "by", "note"]
-    table = study.signals
+    """Marks and signals of the month for reading, one row per hatch, what is to be explained first."""
+    columns = ["day", "lot", "hatch", "what", "state", "by", "note"]
+    table = study.signals[study.signals["rule"] != CHANGE_RULE]
     if not len(table):
         return pd.DataFrame(columns=columns)
     lot_of = dict(zip(study.series["hatch"], study.series["lot"], strict=True))
@@ -85,29 +99,26 @@ def signal_table(study: MonthStudy) -> pd.DataFrame:
         told = []
         for name, own in part.groupby("chart", sort=False):
             q = CHARTED[name]
-            marks = ", ".join(dict.fromkeys(rule_mark(r) for r in own["rule"]))
-            told.append(f"{q.label} {own['value'].iloc[0]:,.{q.decimals}f} {q.unit}".strip() + f" [{marks}]")
+            marks = ", ".join(dict.fromkeys(rule_mark(r) for r in own["rule"] if r in RULES))
+            value = f"{q.label} {own['value'].iloc[0]:,.{q.decimals}f} {q.unit}".strip()
+            told.append(value + (f" [{marks}]" if marks else ""))
         notes = [n for n in part["note"].fillna("") if n]
-        moved = ["in the change above"] if part["in_shift"].any() and not notes else []
-        state = "open" if (part["state"] == "open").any() else "explained"
+        states = set(part["state"])
+        state = next(s for s in ("open", "explained", "mark") if s in states)
+        if state == "mark" and part["in_shift"].any():
+            state = "in the change"
         by = ", ".join(dict.fromkeys(b for b in part["by"].fillna("") if b))
-        rows.append(
-            (
-                f"{at:%d %b}",
-                lot_of.get(hatch, ""),
-                hatch,
-                "; ".join(told),
-                part["rule"].nunique(),
-                state,
-                by,
-                "; ".join(dict.fromkeys([*notes, *moved])),
-            )
-        )
-    return pd.DataFrame(rows, columns=columns).drop(columns="tests")
+        note = "; ".join(dict.fromkeys(notes))
+        rows.append((f"{at:%d %b}", lot_of.get(hatch, ""), hatch, "; ".join(told), state, by, note))
+    out = pd.DataFrame(rows, columns=columns)
+    order = out["state"].map({"open": 0, "explained": 1, "in the change": 2}).fillna(3)
+    return out.loc[order.sort_values(kind="stable").index].reset_index(drop=True)
 
 
 def signal_rows(study: MonthStudy, *, found_at: str) -> pd.DataFrame:
     """Signals of the month as rows of the log's signals table, to be added with ``log.add("signals", rows, by=...)``.
+
+    Marks are none: a chart makes them by chance.
 
     Parameters
     ----------
@@ -116,19 +127,42 @@ def signal_rows(study: MonthStudy, *, found_at: str) -> pd.DataFrame:
     """
     from qckit.tables import check_table, empty_table
 
-    table = study.signals.drop_duplicates("signal")
+    table = study.signals[study.signals["state"] != "mark"].drop_duplicates("signal")
     if not len(table):
         return empty_table("signals")
-    rows = table.rename(columns={"sees": "_sees"})[["signal", "chart", "lot", "hatch", "at", "rule", "value", "state"]]
+    rows = table[["signal", "chart", "lot", "hatch", "at", "rule", "value", "state"]]
     rows = rows.assign(at=[t.isoformat() for t in rows["at"]], found_at=found_at)
     return check_table(rows, "signals")
 
 
-def baseline_rows(study: MonthStudy, *, set_by: str, set_at: str) -> pd.DataFrame:
-    """Every proposed baseline of the month as a row of the log's baselines table."""
-    charts = [
-        c for c in (*study.charts.values(), *study.conditions.values()) if c.limits is not None and not c.is_frozen
+def change_rows(study: MonthStudy, *, found_by: str, found_at: str) -> pd.DataFrame:
+    """Changes that this month's review found first, as rows of the log's changes table."""
+    rows = [
+        {
+            "change": s.name,
+            "found_at": found_at,
+            "found_by": found_by,
+            "month": study.month,
+            "quantity": s.quantity,
+            "factor": s.factor or ROOM,
+            "level": s.level,
+            **{k: getattr(s, k).isoformat() for k in ("first", "first_low", "first_high")},
+            **{k: getattr(s, k) for k in ("effect", "effect_low", "effect_high")},
+            "state": "open",
+            "note": "",
+        }
+        for s in study.shifts
+        if s.counts and not s.found_in
     ]
+    return pd.DataFrame(rows)
+
+
+def baseline_rows(study: MonthStudy, *, set_by: str, set_at: str) -> pd.DataFrame:
+    """Every proposed baseline of a lot's chart as a row of the log's baselines table.
+
+    Limits of the water are not frozen: they rest on the days before each month.
+    """
+    charts = [c for c in study.charts.values() if c.limits is not None and not c.is_frozen]
     if not charts:
         from qckit.tables import empty_table
 

@@ -225,5 +225,5 @@ def _shift(s):
 def _level(level):
     if level is None:
         return None
-    keys = ("level", "low", "high", "before", "drop", "expected", "expected_from", "claim", "test")
+    keys = ("level", "low", "high", "now", "before", "drop", "expected", "expected_from", "claim", "test")
     return {k: getattr(level, k) for k in (*keys, "is_below_minimum", "is_worse", "is_unusual")}

@@ -96,7 +96,9 @@ def shift_sentence(s, order="ymd") -> str:
         text = f"{capital(_where(s))}: the {q.label} {'falls' if s.effect < 0 else 'rises'} evenly {_since(s, order)}"
         text += f"{_between(s, order)}, by {_size(s, s.per_30_days)} in 30 days"
     elif s.kind == "level":
-        text = f"Hatches of {s.where} stand {_size(s)} {'below' if s.effect < 0 else 'above'} the others since the first"
+        text = (
+            f"Hatches of {s.where} stand {_size(s)} {'below' if s.effect < 0 else 'above'} the others since the first"
+        )
         text += f" of them on {day(s.first.date(), order)}"
     else:
         text = f"{capital(_where(s))}: the {q.label} stands {_size(s)} {'lower' if s.effect < 0 else 'higher'} "
@@ -168,7 +170,7 @@ def headline(study, code) -> str:
     tail = f", {done} explained" if done else ""
     low = below_minimum(study)
     if low:
-        told = joined(f"{m.lot} ({m.level.level:.0f} %)" for m in low[:2])
+        told = joined(f"{m.lot} ({m.level.now:.0f} %)" for m in low[:2])
         return f"In control{tail}, but below your minimum of {study.settings.limits.min_hatch_pct:g} %: {told}."
     ageing = [lot for lot in _ageing(study) if lot in {m.lot for m in judged}]
     told = f"; {joined(ageing)} {'keeps' if len(ageing) == 1 else 'keep'} ageing" if ageing else ""
@@ -204,7 +206,8 @@ def lot_sentence(m) -> str:
 def _level_line(study, m):
     """A lot against the world."""
     v, minimum = m.level, study.settings.limits.min_hatch_pct
-    text = f"{m.lot} hatches {v.level:.0f} % ({v.low:.0f} to {v.high:.0f} %)"
+    text = f"{m.lot} hatches {v.now:.0f} % ({v.now_low:.0f} to {v.now_high:.0f} %)"
+    text += f", {v.level:.0f} % before it aged" if abs(v.now - v.level) >= 1 else ""
     beside = []
     if v.before:
         word = "less" if v.drop > 0 else "more"
@@ -221,9 +224,9 @@ def _level_line(study, m):
         beside.append(f"its own standard test gave {v.test:.0f} %")
     if math.isfinite(v.expected) and v.before:
         beside.append(f"{v.expected:.0f} % was to be expected from {_SOURCE[v.expected_from]}")
-    side = "below" if v.high < minimum else "above" if v.low > minimum else "at"
+    side = "below" if v.now_high < minimum else "above" if v.now_low > minimum else "at"
     beside.append(f"{side} your minimum of {minimum:g} %")
-    points = "against" if v.is_unusual or v.is_below_minimum else "for" if v.low > minimum else "neutral"
+    points = "against" if v.is_unusual or v.is_below_minimum else "for" if v.now_low > minimum else "neutral"
     return Evidence(f"How good is {m.lot}?", f"{text}; {'; '.join(beside)}.", points)
 
 
@@ -322,7 +325,9 @@ def _steps_for(s, order):
     if s.quantity in CONDITIONS:
         low = -1 if s.effect < 0 else 1
         if not s.is_ongoing:
-            return [f"Write down what happened to the {CHARTED[s.quantity].label} {_since(s, order)}{where}; it is over."]
+            return [
+                f"Write down what happened to the {CHARTED[s.quantity].label} {_since(s, order)}{where}; it is over."
+            ]
         return [f"{_REMEDY[(s.quantity, low)]}{where}."]
     if s.effect > 0:
         return [f"Find out why {_where(s)} did better {_since(s, order)}; if it is real, make it the rule."]
@@ -369,11 +374,13 @@ def would_change(study, code):
             n = min(40, max(3, math.ceil((4.0 / max(per_hatch, 0.5)) ** 2)))
             out.append(f"{capital(s.where)}: {n} hatches in a row back at the old level would say that it is mended.")
     if code == "in-control":
-        out.append("A change of a group, a lot, the water or a single hatch that stands out with the whole page counted.")
+        out.append(
+            "A change of a group, a lot, the water or a single hatch that stands out with the whole page counted."
+        )
     else:
         out.append(
-            "An explanation: qckit report explain HATCH closes a signal, and a change by its first hatch; a month whose "
-            "signals are all explained is in control."
+            "An explanation: qckit report explain HATCH closes a signal, and a change by its first hatch; a month "
+            "whose signals are all explained is in control."
         )
     return out
 

@@ -1,0 +1,134 @@
+"""Changes searched in the model of levels: found, placed, dated and sized as stated; standing differences are none."""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from qckit.charts.levels import Priors, day_numbers, fit_levels
+from qckit.charts.search import find_changes_in_levels, late_levels, size_after_selection
+
+PLAIN = Priors(own=1.0)
+
+
+def room(rng, n_days=50, per_day=3, *, day=0.5, memory=0.4, lots=1, people=("op1", "op2", "op3")):
+    """Hatches on a unit scale; day effects with a memory, cones and people that differ for good."""
+    of_day = np.repeat(np.arange(n_days), per_day)
+    days, last = [], rng.normal()
+    for _ in range(n_days):
+        last = memory * last + np.sqrt(1 - memory**2) * rng.normal()
+        days.append(last)
+    n = len(of_day)
+    at = pd.Timestamp("2026-01-01 08:00", tz="UTC") + pd.to_timedelta(of_day, unit="D")
+    frame = pd.DataFrame(
+        {
+            "label": [f"h{i}" for i in range(n)],
+            "at": at,
+            "cone": np.concatenate([rng.permutation(list("ABCD"))[:per_day] for _ in range(n_days)]),
+            "operator": rng.choice(people, n),
+            "lot": [f"L{1 + d * lots // n_days}" for d in of_day],
+            "counted_by": "photo",
+            "counting": 0.05,
+        }
+    )
+    offset = frame["cone"].map(dict(zip("ABCD", rng.normal(0, 0.4, 4), strict=True)))
+    offset += frame["operator"].map(dict(zip(people, rng.normal(0, 0.4, len(people)), strict=True)))
+    y = day * np.array(days)[of_day] + rng.normal(0, 1, n) + rng.normal(0, np.sqrt(0.05), n) + offset
+    return frame.assign(y=y)
+
+
+@pytest.mark.parametrize("cone, where", [("C", "cone C"), (None, "all hatches")])
+def test_a_planted_step_is_found_placed_and_dated(cone, where):
+    placed = held = found = 0
+    for seed in range(12):
+        frame = room(np.random.default_rng(seed))
+        hit = frame["at"] >= frame["at"].iloc[0] + pd.Timedelta(days=28)
+        hit &= (frame["cone"] == cone) | (cone is None)
+        frame.loc[hit, "y"] -= 2.6
+        search = find_changes_in_levels(frame, alpha=0.01, priors=PLAIN)
+        if not search.changes:
+            continue
+        found += 1
+        change = search.changes[0]
+        placed += change.where == where
+        held += change.first_low <= int(np.flatnonzero(hit)[0]) <= change.first_high
+        assert change.coefficient < 0 and change.is_ongoing
+    assert found >= 11 and placed >= 11 and held >= 10
+
+
+def test_quiet_rooms_whose_hatches_share_days_tell_no_change():
+    told = 0
+    for seed in range(25):
+        frame = room(np.random.default_rng(100 + seed), day=1.0, memory=0.6, lots=2)
+        told += bool(find_changes_in_levels(frame, alpha=0.01, priors=PLAIN).changes)
+    assert told <= 1  # stated: at most 1 in 100
+
+
+def test_a_standing_difference_is_no_change_and_is_estimated():
+    frame = room(np.random.default_rng(3))
+    frame.loc[frame["operator"] == "op2", "y"] -= 2.0
+    search = find_changes_in_levels(frame, alpha=0.01, priors=PLAIN)
+    assert search.changes == []
+    value, se = search.model.effects("operator")["op2"]
+    assert value < -0.6 and abs(value) > 3 * se
+
+
+def test_a_new_person_who_differs_is_told_with_the_first_hatch():
+    frame = room(np.random.default_rng(4))
+    late = (frame["operator"] == "op3") & (frame["at"] >= frame["at"].iloc[0] + pd.Timedelta(days=25))
+    frame = frame.assign(operator=np.where(late, "op9", frame["operator"]))
+    assert late_levels(frame) == [("operator", "op9")]
+    assert find_changes_in_levels(frame, alpha=0.01, priors=PLAIN).changes == []
+    frame.loc[late, "y"] -= 4.0
+    (change,) = find_changes_in_levels(frame, alpha=0.01, priors=PLAIN).changes
+    assert (change.shape, change.where) == ("level", "operator op9")
+    assert change.first == change.first_low == change.first_high == int(np.flatnonzero(late)[0])
+
+
+def test_a_start_long_ago_is_still_dated():
+    rng = np.random.default_rng(6)
+    frame = room(rng, n_days=150, per_day=2)
+    hit = (frame["at"] >= frame["at"].iloc[0] + pd.Timedelta(days=40)) & (frame["cone"] == "B")
+    frame.loc[hit, "y"] -= 2.0
+    change = find_changes_in_levels(frame, alpha=0.01, priors=PLAIN).changes[0]
+    assert change.where == "cone B"
+    assert change.first_low <= int(np.flatnonzero(hit)[0]) <= change.first_high
+    assert (frame["at"].iloc[-1] - frame["at"].iloc[change.first]).days > 90
+
+
+def test_an_ageing_lot_is_a_drift():
+    frame = room(np.random.default_rng(7), lots=2)
+    day = day_numbers(frame["at"])
+    frame["y"] -= np.where(frame["lot"] == "L2", 0.2 * np.maximum(day - 27, 0), 0.0)
+    change = find_changes_in_levels(frame, alpha=0.01, priors=PLAIN).changes[0]
+    assert (change.shape, change.where) == ("ramp", "lot L2")
+    assert -0.35 < change.coefficient < -0.12
+    assert change.first_low <= int(np.flatnonzero(day >= 27)[0]) <= change.first_high
+
+
+def test_a_week_that_is_over_is_not_told_as_ongoing():
+    frame = room(np.random.default_rng(8))
+    day = day_numbers(frame["at"])
+    frame.loc[(day >= 20) & (day <= 26), "y"] -= 4.0
+    change = find_changes_in_levels(frame, alpha=0.01, priors=PLAIN).changes[0]
+    assert change.where == "all hatches" and not change.is_ongoing
+    assert change.first_low <= int(np.flatnonzero(day >= 20)[0]) <= change.first_high
+    assert change.last_low <= int(np.flatnonzero(day <= 26)[-1]) <= change.last_high
+
+
+@pytest.mark.parametrize("true", [1.5, 3.0, 4.5, 6.0])
+def test_sizes_told_only_because_they_stood_out_are_held_as_stated(true):
+    rng = np.random.default_rng(int(10 * true))
+    seen = rng.normal(true, 1, 40_000)
+    told = seen[np.abs(seen) > 4.0][:400]
+    held = [low <= true <= high for low, high in (size_after_selection(v, 1.0, threshold=4.0) for v in told)]
+    assert len(told) >= 100
+    plain = np.mean(np.abs(told - true) < 1.96)
+    assert 0.92 <= np.mean(held) <= 0.98
+    assert true > 5 or plain < 0.90  # the ordinary interval misses
+
+
+def test_the_model_needs_no_known_operator_or_cone():
+    frame = room(np.random.default_rng(9)).assign(operator="", cone="")
+    day = day_numbers(frame["at"])
+    model = fit_levels(frame["y"], frame["counting"], day, {"lot": frame["lot"], "cone": frame["cone"]}, priors=PLAIN)
+    assert model.effects("cone") == {} and np.isfinite(model.of_hatch()).all()
