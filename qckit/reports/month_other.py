@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from qckit import draw
+from qckit.charts.rules import RULES
 from qckit.charts.series import CHARTED
 from qckit.reports.blocks import Html, note
 from qckit.reports.pictures import figure
@@ -46,7 +47,9 @@ def all_lots(page) -> Html:
 
 def _hits(study, frame):
     """Signals of the percentage at their place in a joined frame."""
-    own = study.signals[study.signals["chart"] == "hatch_pct"].rename(columns={"hatch": "label"})
+    own = study.signals[(study.signals["chart"] == "hatch_pct") & study.signals["rule"].isin(RULES)].rename(
+        columns={"hatch": "label"}
+    )
     return own.merge(frame[["label", "point"]], on="label", how="inner")
 
 
