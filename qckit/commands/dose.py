@@ -76,13 +76,12 @@ def _feed_time(text, settings):
         return None
     import pandas as pd
 
-    try:
-        feed = pd.Timestamp(text)
-    except ValueError:
-        feed = None
-    if feed is None or feed is pd.NaT:
-        raise InputError(f"--feed-at {text}: this is not a time. Write it like 2026-11-05T08:00.")
-    return feed if feed.tzinfo is not None else feed.tz_localize(settings.site.timezone)
+    from qckit.log.typed import typed_time
+
+    feed = typed_time(text, settings, "--feed-at")
+    if feed is None:
+        raise InputError(f"--feed-at {text}: this is not a time. Write it like 2026-11-05 08:00.")
+    return pd.Timestamp(feed)
 
 
 def _demand(nauplii, animals, per_animal):

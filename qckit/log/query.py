@@ -169,6 +169,7 @@ def fetch(
             raise unknown_name("column", column, table_columns(table) if table in TABLES else names, where=table)
     is_record = table in schema.KEYS
     conditions = []
+    equals = {k: _wanted(value, TABLES.get(table, ()), k) for k, value in equals.items()}
     for column, value in equals.items():
         hit = among(connection, t.c[column], list(value) if isinstance(value, (list, tuple, set)) else [value])
         conditions.append(_may_match(table, t, column, hit) if is_record else hit)
@@ -187,6 +188,16 @@ def fetch(
     if not internal and table in TABLES:
         frame = frame[table_columns(table)]
     return frame
+
+
+def _wanted(value, columns, name: str):
+    """Values to look for, of the column's kind: a missing name, which a frame gives as a number, is none."""
+    several = isinstance(value, (list, tuple, set))
+    kept = [v for v in (value if several else [value]) if v is not None and v is not pd.NA and v == v]
+    kind = next((c.kind for c in columns if c.name == name), "")
+    if kind in ("text", "choice", "time", "date"):
+        kept = [str(v) for v in kept]
+    return kept if several or not kept else kept[0]
 
 
 def _corrections_for(connection, table: str, equals: dict) -> pd.DataFrame:

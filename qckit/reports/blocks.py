@@ -132,7 +132,12 @@ def first_screen(finding: Finding, *, site_name: str = "", now: str = "", invent
     verdict, headline = _words(finding)
     headline, rest = _shortened(headline)
     what = f"{_SUBJECTS.get(finding.kind, '')} {finding.subject}".strip()
-    place = " \u00b7 ".join([f"<strong>{escape(what)}</strong>", *(escape(t) for t in (site_name, now[:10]) if t)])
+    place = " \u00b7 ".join(
+        [
+            f"<strong><bdi>{escape(what)}</bdi></strong>",
+            *(f"<bdi>{escape(t)}</bdi>" for t in (site_name, now[:10]) if t),
+        ]
+    )
     mark = '<p class="qc-invented">Invented records: made up to show the kit; nothing here was measured.</p>'
     parts = [
         look(),

@@ -63,8 +63,9 @@ def _row(found: dict) -> str:
     verdict = str(details.get("verdict_words") or str(found.get("verdict", "")).replace("-", " "))
     return (
         f'<li class="qc-{tone}">{icon(tone)}<div><a href="{escape(found["folder"])}/report.html">'
-        f"{escape(str(found.get('subject', '')))}</a> <strong>{escape(verdict)}</strong>"
-        f'<p>{escape(str(found.get("headline", "")))}</p><p class="made">{escape(str(found.get("made", ""))[:16])}</p>'
+        f"<bdi>{escape(str(found.get('subject', '')))}</bdi></a> <strong>{escape(verdict)}</strong>"
+        f"<p><bdi>{escape(str(found.get('headline', '')))}</bdi></p>"
+        f'<p class="made">{escape(str(found.get("made", ""))[:16])}</p>'
         "</div></li>"
     )
 
@@ -82,7 +83,7 @@ _PAGE = """<!DOCTYPE html>
 </head>
 <body>
 <main>
-<h1>{title}</h1>
+<h1><bdi>{title}</bdi></h1>
 {sections}
 </main>
 </body>

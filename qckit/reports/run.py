@@ -206,10 +206,9 @@ def _subject(kind: str, given: Mapping, where: str) -> str:
 
 def _time(now: str | None, settings: Settings) -> str:
     if now:
-        try:
-            return dt.datetime.fromisoformat(str(now)).isoformat(timespec="seconds")
-        except ValueError as error:
-            raise InputError(f"now is {now!r} and must be a time like 2026-11-04T09:00:00+00:00.") from error
+        from qckit.log.typed import typed_time
+
+        return typed_time(str(now), settings, "now")
     import zoneinfo
 
     try:

@@ -225,7 +225,7 @@ def test_past_instar_one_needs_attention(site):
         ),
         (
             ["--feed-at", "tomorrow"],
-            "qckit: --feed-at tomorrow: this is not a time. Write it like 2026-11-05T08:00.\n",
+            "qckit: --feed-at: 'tomorrow' is not a time with its date. Write it like 2026-11-04 09:00.\n",
         ),
         (
             ["--risk", "5"],

@@ -426,3 +426,27 @@ def test_a_scheduler_with_tls_needs_its_files(tmp_path, run, sound):
         "count", tmp_path / "a.png", "--um-per-px", 5, "--out", tmp_path / "o", "--scheduler", "tls://127.0.0.1:9"
     )
     assert code == 2 and "--tls-ca, --tls-cert, --tls-key must name a file" in err
+
+
+@pytest.mark.server
+def test_a_lot_without_counts_is_answered_alike_on_both_stores(tmp_path, run, postgres_url):
+    said = []
+    for name, url in (("file", ""), ("server", postgres_url)):
+        folder = new_site(tmp_path / name, name="room", url=url)
+        with open_log(folder) as log:
+            hatches = pd.concat([HATCHES, HATCHES.assign(hatch="H-2")]).assign(purpose="standard test")
+            log.add_many({"lots": LOTS, "hatches": hatches}, by="op1")
+            assert log.photos(sample=[float("nan")]).empty and log.photos(sample=float("nan")).empty
+            assert log.objects(sample=[]).empty and log.samples(hatch=["H-1", None]).empty
+        code, out, _ = run("report", "new-lot", "L-1", "--no-count", "--site", folder)
+        said.append((code, out.replace(name, "x")))
+    assert said[0] == said[1]
+
+
+def test_names_keep_their_direction_on_pages():
+    from qckit.reports.blocks import first_screen
+    from qckit.verdicts.finding import Finding
+
+    finding = Finding("new-lot", "\u200fL-1", "not-enough", "h", (), (), (), (), (), (), {})
+    page = first_screen(finding, site_name="\u200fsite", now="2026-11-05T10:00")._repr_html_()
+    assert "<bdi>\u200fsite</bdi>" in page and "<bdi>2026-11-05</bdi>" in page

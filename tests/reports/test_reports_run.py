@@ -107,7 +107,7 @@ def test_a_misspelt_parameter_is_refused_before_anything_runs(site, notebook, bo
             "unknown kind of report 'newlot'. Did you mean 'new-lot'? Known: new-lot, month, poor-hatch.",
         ),
         ("new-lot", {}, None, "small.ipynb: the parameter lot is empty. Say which lot the report is about."),
-        ("new-lot", {"lot": "K"}, "noon", "now is 'noon' and must be a time like 2026-11-04T09:00:00+00:00."),
+        ("new-lot", {"lot": "K"}, "noon", "now: 'noon' is not a time with its date. Write it like 2026-11-04 09:00."),
     ],
 )
 def test_what_cannot_be_run_is_refused(site, notebook, body, kind, parameters, now, message):
