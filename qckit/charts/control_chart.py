@@ -318,11 +318,24 @@ def _legend(ax, frame, signals):
 
 
 def _date_axis(ax):
+    """Set as many dates below the axis as it has room for, never times of day; the year stands in the axis's label."""
     import matplotlib.dates as mdates
 
-    locator = mdates.AutoDateLocator(minticks=3, maxticks=8)
+    first, last = (mdates.num2date(v) for v in ax.get_xlim())
+    figure = ax.get_figure(root=True)
+    most = int(np.clip(ax.get_window_extent().width / figure.dpi / 0.75, 2, 8))
+    days = (last - first).total_seconds() / 86_400
+    if days <= 2 * most:
+        locator = mdates.DayLocator(interval=max(1, int(np.ceil(days / most))))
+    else:
+        locator = mdates.AutoDateLocator(minticks=2, maxticks=most)
     ax.xaxis.set_major_locator(locator)
-    ax.xaxis.set_major_formatter(mdates.ConciseDateFormatter(locator, show_offset=True))
+    ax.xaxis.set_major_formatter(mdates.ConciseDateFormatter(locator, show_offset=False))
+    years = f"{first:%Y}" if first.year == last.year else f"{first:%Y} to {last:%Y}"
+    if days <= 2 * most or first.year == last.year:
+        months = f"{first:%b}" if first.month == last.month else f"{first:%b} to {last:%b}"
+        years = f"{months} {years}" if days <= 2 * most else years
+    ax.set_xlabel(ax.get_xlabel().replace("   (n", f", {years}   (n"))
 
 
 def draw_grid(frame, by, names, *, first=None, height=1.2):

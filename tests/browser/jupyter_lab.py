@@ -88,6 +88,9 @@ def jupyter_lab(root: Path, home: Path, env: dict[str, str], app: str = "jupyter
                 server.wait(15)
             except subprocess.TimeoutExpired:
                 server.terminate()
+                with contextlib.suppress(subprocess.TimeoutExpired):
+                    server.wait(15)
+                server.kill()  # on a loaded machine it may not have heard yet; it is this test's own
                 server.wait(15)
 
 

@@ -45,7 +45,7 @@ def test_control_chart_carries_limits_n_and_signals():
     signals = charts.find_signals(frame, reach=limits.reach)
     with draw.style():
         ax = charts.draw_control_chart(frame, signals=signals, title="H%", ylabel="hatching percentage [%]", target=75)
-    assert ax.get_xlabel() == "start of the hatch   (n = 30)"
+    assert ax.get_xlabel() == "start of the hatch, 2025 to 2026   (n = 30)"
     assert ax.get_ylabel() == "hatching percentage [%]"
     end = frame.iloc[-1]
     for word, column in (("upper", "high"), ("mean", "centre"), ("lower", "low")):
