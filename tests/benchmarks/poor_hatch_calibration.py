@@ -77,7 +77,10 @@ def row_of(plan, case) -> dict:
 
 
 def answered(plan, case) -> list[tuple[str, bool]]:
-    """Answer every check truthfully: (check, whether every true cause is at least as likely as before)."""
+    """Answer every check truthfully: (check, whether the true cause that it speaks of is at least as likely as before).
+
+    Of two causes a check that speaks of one is about that one; one that speaks of neither is about the likelier.
+    """
     truth = {KIT_NAME.get(c, c) for c in plan[0]}
     found = []
     for item in CHECKS:
@@ -85,8 +88,9 @@ def answered(plan, case) -> list[tuple[str, bool]]:
         # under causes that leave the answer open, both answers are honest
         for is_yes in (True, False) if truth & set(item.silent) and not sure else (sure,):
             after = weigh_answer(case.weights, item.code, is_yes)
-            before_true = max((case.weights.of(c) for c in truth), default=case.weights.none)
-            after_true = max((after.of(c) for c in truth), default=after.none)
+            about = truth & set(item.speaks_for) or truth
+            before_true = max((case.weights.of(c) for c in about), default=case.weights.none)
+            after_true = max((after.of(c) for c in about), default=after.none)
             found.append((item.code, after_true >= before_true - 1e-9))
     return found
 

@@ -42,7 +42,7 @@ def check_verdict(f):
     ranked, named = d["causes"], d["named"]
     assert [c["probability"] for c in ranked] == sorted((c["probability"] for c in ranked), reverse=True)
     if named:
-        assert ranked[0]["code"] == named[0] and d["probability"] == ranked[0]["probability"] >= 0.55
+        assert ranked[0]["code"] == named[0] and d["probability"] == ranked[0]["probability"] >= 0.65
         assert cause(named[0]).short in f.headline.replace("It is", "it is") or cause(named[0]).short in f.headline
         assert d["tone"] != "good"
     elif f.verdict in ("not-poor", "chance"):

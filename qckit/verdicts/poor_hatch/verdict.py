@@ -16,7 +16,7 @@ VERDICTS = ("not-poor", "chance", "cause-found", "cause-likely", "count-doubtful
 """Codes of the verdict, see :func:`explain_hatch`."""
 
 _UNUSUAL = 0.05  # ours: a hatch as low as this by chance is called low
-_FOUND, _LIKELY = 0.85, 0.55  # ours, checked by the calibration
+_FOUND, _LIKELY = 0.85, 0.65  # ours, checked by the calibration
 _ORDINARY = 0.2  # a hatch that chance gives once in five is ordinary, whatever its readings
 _ALL_THE_SAME = 0.7  # a reading or a note so sure of a cause is told of an ordinary hatch too
 _NOTHING = 0.5  # chance alone is likelier than all causes together
@@ -45,7 +45,7 @@ def explain_hatch(tables: SiteTables, *, hatch: str, objects=None, now: str = ""
     Finding
         ``verdict`` is not-poor (chance alone often gives such a hatch; a cause that the records show all the same is
         named), chance (low, but nothing more is needed to
-        explain it), cause-found and cause-likely (stated probability at least 85 and 55 %), count-doubtful (the
+        explain it), cause-found and cause-likely (stated probability at least 85 and 65 %), count-doubtful (the
         count, mass or volume is the likely cause) or not-enough-evidence.
 
     Raises
