@@ -46,9 +46,9 @@ def check_verdict(f):
         assert cause(named[0]).short in f.headline.replace("It is", "it is") or cause(named[0]).short in f.headline
         assert d["tone"] != "good"
     elif f.verdict in ("not-poor", "chance"):
-        assert d["none_probability"] >= 0.5 or d["p_low"] >= 0.2
+        assert d["none_probability"] >= 0.6 or d["p_low"] >= 0.2
         assert ("not poor" in f.headline) == (f.verdict == "not-poor")
-        assert (d["p_low"] < 0.05) == (f.verdict == "chance") or f.verdict == "not-poor"
+        assert (d["p_low"] < 0.1) == (f.verdict == "chance") or f.verdict == "not-poor"
     else:
         assert f.verdict == "not-enough-evidence" and d["tone"] == "unknown" and d["probability"] is None
         assert "not poor" not in f.headline and "chance explains" not in f.headline
@@ -60,9 +60,9 @@ def check_evidence(f):
     if gave:
         assert poor[0].answer.startswith(f"{gave[1]} %")
     if f.verdict == "chance":
-        assert f.details["p_low"] < 0.05
+        assert f.details["p_low"] < 0.1
     if "low, but chance" not in f.headline and f.verdict == "not-poor":
-        assert all(e.points != "for" for e in poor) or f.details["p_low"] < 0.06
+        assert all(e.points != "for" for e in poor) or f.details["p_low"] < 0.11
     for row in f.details["counted"]:
         if row["result"] == "ruled out":
             assert row["beyond_pct"] <= 35.0

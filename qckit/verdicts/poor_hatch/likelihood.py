@@ -29,7 +29,7 @@ PRIORS = {"none": 0.42, "one": 0.45, "two": 0.09, "other": 0.04}
 _HATCH_DF, _LOT_DF = 6.0, 10.0  # tails of the figures: hatches and lots stray further than a normal law says
 _TRACE_SD = np.array([0.08, 0.15, 0.06, 0.03])  # what the traces leave out
 _OTHER_SD = np.array([1.2, 1.2, 0.5, 0.4])  # "something else" may do anything
-_SAME_CHANCE = 0.7  # share of the chance that two counts of the same drops have in common (ours)
+_SAME_CHANCE = 0.85  # share of the chance that two counts of the same drops have in common (ours)
 _PAIRS_OF = 9  # causes that are tried in pairs, the likeliest
 _CAUTION = 0.9  # power on all weights: traces and readings hang together more than a product takes them to
 
@@ -99,7 +99,7 @@ def stated(weight: float) -> float:
 # weight -> how often a cause of that weight was there: 150 practice rooms (seed 2 of the calibration in
 # tests/benchmarks, smoothed by eye), checked on other seeds. Wide priors make the weights shy in the middle.
 _WEIGHT = (0.0, 0.08, 0.15, 0.25, 0.35, 0.5, 0.65, 0.8, 0.95, 1.0)
-_FOUND_TRUE = (0.0, 0.08, 0.18, 0.32, 0.46, 0.62, 0.77, 0.87, 0.97, 0.99)
+_FOUND_TRUE = (0.0, 0.08, 0.18, 0.34, 0.49, 0.66, 0.80, 0.90, 0.975, 0.99)
 
 
 def weigh(given: Given) -> Weights:

@@ -15,11 +15,11 @@ __all__ = ["VERDICTS", "Case", "decide", "explain_hatch", "study_hatch"]
 VERDICTS = ("not-poor", "chance", "cause-found", "cause-likely", "count-doubtful", "not-enough-evidence")
 """Codes of the verdict, see :func:`explain_hatch`."""
 
-_UNUSUAL = 0.05  # ours: a hatch as low as this by chance is called low
+_UNUSUAL = 0.1  # ours: a hatch as low as this by chance is called low
 _FOUND, _LIKELY = 0.85, 0.65  # ours, checked by the calibration
 _ORDINARY = 0.2  # a hatch that chance gives once in five is ordinary, whatever its readings
 _ALL_THE_SAME = 0.7  # a reading or a note so sure of a cause is told of an ordinary hatch too
-_NOTHING = 0.5  # chance alone is likelier than all causes together
+_NOTHING = 0.6  # chance alone is clearly likelier than all causes together
 _LOT_IN_DOUBT = 0.2  # a lot as doubtful as this is not called good
 _SETTLED = 0.95  # beyond this one check is enough
 _LEAST_COUNTED = 30
