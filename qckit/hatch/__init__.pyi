@@ -25,6 +25,7 @@ from .dose import (
 )
 from .dose_plan import DosePlan, plan_dose, wall_table
 from .dose_warnings import DOSE_WARNINGS, DoseWarning, best_beside, is_shown_below
+from .formulas import conversion_factor, full_cysts_per_g, hatching_efficiency, hatching_output, hatching_percentage
 from .harvest import ENOUGH_HARVESTS, RECOVERY_COLUMNS, Recovery, harvest_recovery, recovery_by_cone, recovery_of
 from .intervals import (
     Estimate,
@@ -41,17 +42,7 @@ from .intervals import (
 )
 from .lot_level import LotLevel, lot_level, ordinary_hatches
 from .lot_tests import latest_test, near_test, test_groups
-from .metrics import (
-    CONE_COLUMNS,
-    SAMPLE_COLUMNS,
-    cone_metrics,
-    conversion_factor,
-    full_cysts_per_g,
-    hatching_efficiency,
-    hatching_output,
-    hatching_percentage,
-    sample_metrics,
-)
+from .metrics import CONE_COLUMNS, SAMPLE_COLUMNS, cone_metrics, sample_metrics
 from .notes import GAP_CODES, Note, gaps, has_note
 from .overdispersion import (
     BetaBinomialFit,
@@ -96,7 +87,7 @@ from .readings import Standard, standard_of, standard_readings, water_of_hatches
 from .registry import METRICS, Metric
 from .spread import site_spread
 from .subsamples import fill_volumes, joined_subsamples, reading_subsamples
-from .summary import SUMMARY_COLUMNS, LotSummary, Witnesses, compare_witnesses, summarise_cones, summarise_lot
+from .summary import SUMMARY_COLUMNS, LotSummary, Witnesses, compare_witnesses, summarise_cones
 from .uncertainty import BUDGET_COLUMNS, Budget, draw_budget, efficiency_budget, percentage_budget
 from .water import (
     OXYGEN_FIT_MAX_PPT,

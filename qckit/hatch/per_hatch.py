@@ -56,7 +56,7 @@ def hatch_table(tables, *, confidence: float = 0.95) -> pd.DataFrame:
             spread = _dispersion(used, m.part, "counted_ul")
             bounds[name] = _rate_bounds(cones, m.part, z, spread, measure)
         else:
-            constant = pd.Series(m.constant(used).to_numpy(), index=used["hatch"].to_numpy())
+            constant = pd.Series(np.asarray(m.constant(used), dtype=float), index=used["hatch"].to_numpy())
             times = constant.groupby(level=0).first().reindex(cones["hatch"]).to_numpy(float)
             extra = getattr(measure, m.constant_u) / 100 if m.constant_u else 0.0
             low, high = (b * times for b in bounds[m.of])

@@ -11,6 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from qckit.hatch.formulas import hatching_efficiency, hatching_output, percent_of
+
 __all__ = ["METRICS", "Metric"]
 
 PROPORTION, RATE, CONSTANT = "proportion", "rate", "constant"
@@ -76,17 +78,10 @@ class Metric:
     def values(self, table) -> np.ndarray:
         """Work the metric out for each row of counts (columns as in ``hatch.CONE_COLUMNS``)."""
         if self.interval == PROPORTION:
-            whole = table[self.whole].to_numpy(dtype=float)
-            with np.errstate(divide="ignore", invalid="ignore"):
-                return np.where(whole > 0, 100 * table[self.part].to_numpy(dtype=float) / whole, np.nan)
+            return percent_of(table[self.part], table[self.whole])
         if self.interval == RATE:
-            return (table[self.part] * table["factor_per_g"]).to_numpy(dtype=float)
+            return np.asarray(hatching_efficiency(table[self.part], table["factor_per_g"]), dtype=float)
         return METRICS[self.of].values(table) * np.asarray(self.constant(table), dtype=float)
-
-
-def _per_dry_gram(table):
-    dry = 1 - table["moisture_pct"] / 100
-    return 1 / dry.where(dry > 0)
 
 
 _FAO = "Lavens and Sorgeloos 1996, FAO Fisheries Technical Paper 361 (from memory)"
@@ -128,7 +123,7 @@ METRICS: dict[str, Metric] = {
             source=_FAO,
             interval=CONSTANT,
             of="hatching_efficiency_per_g",
-            constant=_per_dry_gram,
+            constant=lambda table: hatching_efficiency(1.0, 1.0, moisture_pct=table["moisture_pct"]),
             missing="The lot's moisture is not written down.",
         ),
         Metric(
@@ -151,7 +146,7 @@ METRICS: dict[str, Metric] = {
             source="Vanhaecke and Sorgeloos 1983, Aquaculture 30:43-52 (from memory)",
             interval=CONSTANT,
             of="hatching_efficiency_per_g",
-            constant=lambda table: table["dry_weight_ug"] / 1000,
+            constant=lambda table: hatching_output(1.0, table["dry_weight_ug"]),
             missing="The dry weight of a nauplius of this lot is not written down.",
             constant_u="dry_weight_u_pct",
         ),

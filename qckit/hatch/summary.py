@@ -10,7 +10,6 @@ import pandas as pd
 
 from qckit.errors import InputError
 from qckit.hatch.intervals import Estimate, normal_quantile, proportion_over_cones, rate_over_cones
-from qckit.hatch.metrics import cone_metrics, require_lot
 from qckit.hatch.notes import Note
 from qckit.hatch.registry import METRICS
 
@@ -20,7 +19,6 @@ __all__ = [
     "Witnesses",
     "compare_witnesses",
     "summarise_cones",
-    "summarise_lot",
 ]
 
 SUMMARY_COLUMNS = ("metric", "label", "value", "low", "high", "sd", "n_cones", "unit", "decimals", "method", "note")
@@ -68,32 +66,15 @@ class LotSummary:
         return pd.DataFrame(rows, columns=list(SUMMARY_COLUMNS))
 
 
-def summarise_lot(
-    lot,
-    samples,
-    hatches,
-    lots=None,
-    *,
-    purposes=("standard test", "reference"),
-    confidence=0.95,
-    reading_h=24.0,
-    spread=None,
-    measure=None,
-    detection_u=None,
-):
-    """Summarise the tests of one lot.
+def summarise_cones(cones, *, lot=None, confidence=0.95, spread=None, measure=None, detection_u=None):
+    """Summarise rows of ``cone_metrics`` as one lot.
 
     Parameters
     ----------
-    lot : str
-        Name of the lot.
-    samples, hatches, lots : DataFrame
-        As ``tables.check_table`` returns them.
-    purposes : tuple of str
-        Hatches of these purposes go in.
+    cones : DataFrame, shape (k, len(CONE_COLUMNS))
+    lot : str, optional
+        Name; taken from the rows when left out.
     confidence : float
-    reading_h : float
-        Hours from wetting at which the lot is read. [h]
     spread : Spread, optional
         The site's own between-cone spread.
     measure : settings.MeasureSettings, optional
@@ -106,35 +87,6 @@ def summarise_lot(
     -------
     LotSummary
         With no counted cone every figure is NaN and its note says so.
-
-    Raises
-    ------
-    InputError
-        The lot is unknown.
-    """
-    require_lot(lots, hatches, lot)
-    mine = hatches[(hatches["lot"] == lot) & hatches["purpose"].isin(purposes)]
-    own = samples[samples["hatch"].isin(set(mine["hatch"]))]
-    cones = cone_metrics(own, mine, lots, reading_h=reading_h)
-    return summarise_cones(
-        cones, lot=lot, confidence=confidence, spread=spread, measure=measure, detection_u=detection_u
-    )
-
-
-def summarise_cones(cones, *, lot=None, confidence=0.95, spread=None, measure=None, detection_u=None):
-    """Summarise rows of ``cone_metrics`` as one lot.
-
-    Parameters
-    ----------
-    cones : DataFrame, shape (k, len(CONE_COLUMNS))
-    lot : str, optional
-        Name; taken from the rows when left out.
-    confidence, spread, measure, detection_u
-        As for :func:`summarise_lot`.
-
-    Returns
-    -------
-    LotSummary
     """
     names = sorted(set(cones["lot"])) if len(cones) else []
     if len(names) > 1:

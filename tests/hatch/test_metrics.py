@@ -97,7 +97,7 @@ def test_nothing_counted_gives_empty_tables_with_the_same_columns():
     none = samples({}).iloc[:0]
     assert list(hatch.cone_metrics(none, hatches()).columns) == list(hatch.CONE_COLUMNS)
     assert list(hatch.sample_metrics(none, hatches()).columns) == list(hatch.SAMPLE_COLUMNS)
-    lot = hatch.summarise_lot("L", none, hatches())
+    lot = hatch.summarise_cones(hatch.cone_metrics(none, hatches()), lot="L")
     assert lot.n_cones == 0 and lot.hatch_pct.note == "Nothing was counted."
     assert list(lot.to_frame().columns) == list(hatch.SUMMARY_COLUMNS)
 

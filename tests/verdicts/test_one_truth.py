@@ -7,7 +7,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from qckit.charts import hatch_series
-from qckit.hatch import METRICS, cone_metrics, hatch_table, summarise_lot
+from qckit.hatch import METRICS, cone_metrics, hatch_table, summarise_cones
 from qckit.settings import Settings
 from qckit.site_tables import SiteTables
 from qckit.tables import check_table
@@ -57,7 +57,7 @@ def test_every_verdict_builds_on_the_same_figures(hatches):
     month = hatch_series(t.lots, t.hatches, t.samples).set_index("hatch")[shown]
     poor = counted_hatches(t.samples, t.hatches).set_index("hatch")[shown]
     door = hatch_table(t).set_index("hatch")[shown]
-    lot = summarise_lot("L", t.samples, t.hatches, t.lots, purposes=("production",)).cones.set_index("hatch")[shown]
+    lot = summarise_cones(cone_metrics(t.samples, t.hatches, t.lots)).cones.set_index("hatch")[shown]
     for table in (month, door, lot):
         np.testing.assert_allclose(table.loc[cones.index], cones)
     known = cones["hatch_pct"].notna()
