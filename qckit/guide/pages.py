@@ -112,10 +112,6 @@ def _search(ran) -> str:
     return f"<script>const SECTIONS = {data};\n{(_HERE / 'search.js').read_text(encoding='utf-8')}</script>"
 
 
-def _address(chapter: Chapter, section: Section) -> str:
-    return f"{chapter.name}.html#{section.anchor}" if section.anchor else f"{chapter.name}.html"
-
-
 def _page(title: str, body: str, *, script: str = "") -> str:
     files = [PAGE_FOLDER / "page.css", PAGE_FOLDER / "pieces.css", _HERE / "guide.css"]
     css = "\n".join(path.read_text(encoding="utf-8") for path in files)

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import math
 
-from qckit.charts.rules import RULES
 from qckit.charts.series import CHARTED, CONDITIONS
 from qckit.verdicts.finding import Evidence
 from qckit.verdicts.month.rates import PAGE_RATE
 from qckit.verdicts.month.signals import CHANGE_RULE, open_signals
-from qckit.words import capital, day, joined, number, plural, small
+from qckit.words import capital, day, joined, number, plural
 
 __all__ = [
     "below_minimum",
@@ -400,9 +399,3 @@ def cautions(study):
     )
     out.append("Sick animals are a matter for a veterinarian, whatever the hatch looks like.")
     return list(dict.fromkeys(out))
-
-
-def rules_in_use(study):
-    """What the rules that mark hatches see."""
-    used = dict.fromkeys(r for m in study.lots.values() for r in m.chart.rules)
-    return joined((small(RULES[r].sees) for r in used), "or")

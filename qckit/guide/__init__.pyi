@@ -1,0 +1,17 @@
+from .chapters import read_chapters
+from .equations import equation
+from .example import example_site
+from .pages import write_guide
+from .reference import (
+    cause_list,
+    column_list,
+    command_list,
+    flag_list,
+    metric_list,
+    note_list,
+    public_names,
+    quantity_list,
+    rule_list,
+    setting_list,
+    stage_list,
+)
