@@ -118,7 +118,8 @@ def gauge_study(
 
     References
     ----------
-    AIAG, Measurement Systems Analysis, 4th ed. (2010). Satterthwaite FE (1946) Biometrics Bull. 2:110-114.
+    AIAG, Measurement Systems Analysis, 4th ed. (2010). Graybill FA, Wang CM (1980) J. Am. Stat. Assoc.
+    75:869-873.
     """
     x = _cube(frame, part, appraiser, value)
     if method == "range":
@@ -171,7 +172,7 @@ def _by_anova(x, pool_above, confidence):
             ((1 - 1 / p) / t, ms["interaction"], table["interaction"][1]),
             (1 - 1 / t, error, df_error),
         ]
-    low, high = _satterthwaite(pieces, confidence)
+    low, high = _modified_large_sample(pieces, confidence)
     return _study(
         x,
         error,
@@ -186,17 +187,21 @@ def _by_anova(x, pool_above, confidence):
     )
 
 
-def _satterthwaite(pieces, confidence):
-    """Bounds of the root of a weighted sum of mean squares."""
+def _modified_large_sample(pieces, confidence):
+    """Bounds of the root of a sum of mean squares with positive weights (Graybill and Wang 1980).
+
+    Satterthwaite's approximation holds only 92 % with three people, whose mean square has two degrees of freedom. For a
+    single mean square these bounds are the exact ones of chi square.
+    """
     from scipy import stats
 
     total = sum(w * m for w, m, _ in pieces)
-    under = sum((w * m) ** 2 / df for w, m, df in pieces)
-    if total <= 0 or under <= 0:
+    if total <= 0:
         return math.nan, math.nan
-    df = total**2 / under
     tail = (1 - confidence) / 2
-    return (math.sqrt(df * total / stats.chi2.isf(tail, df)), math.sqrt(df * total / stats.chi2.ppf(tail, df)))
+    down = sum(((1 - df / stats.chi2.isf(tail, df)) * w * m) ** 2 for w, m, df in pieces)
+    up = sum(((df / stats.chi2.ppf(tail, df) - 1) * w * m) ** 2 for w, m, df in pieces)
+    return math.sqrt(max(total - math.sqrt(down), 0.0)), math.sqrt(total + math.sqrt(up))
 
 
 def _study(x, error, appraiser, interaction, parts, bounds, p_value, pooled, confidence, method):

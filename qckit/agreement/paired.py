@@ -9,7 +9,15 @@ import numpy as np
 
 from qckit.errors import InputError
 
-__all__ = ["BlandAltman", "Concordance", "Repeatability", "bland_altman", "concordance", "repeatability"]
+__all__ = [
+    "BlandAltman",
+    "Concordance",
+    "Repeatability",
+    "bland_altman",
+    "concordance",
+    "limit_bounds",
+    "repeatability",
+]
 
 
 def _pairs(first, second, names=("first", "second")):
@@ -71,7 +79,41 @@ class BlandAltman:
         return pd.DataFrame([asdict(self)])
 
 
-def bland_altman(first, second, *, multiple=1.96, confidence=0.95, relative=False) -> BlandAltman:
+def limit_bounds(n, *, multiple=1.96, confidence=0.95, interval="exact"):
+    """How far from the bias, in standard deviations, the interval of the upper limit of agreement reaches.
+
+    Parameters
+    ----------
+    n : int
+        Pairs, 3 or more.
+    multiple : float
+        Standard deviations from the bias to the limit.
+    confidence : float
+    interval : {"exact", "large sample"}
+        Exact by the non-central t distribution, which few pairs need; or Bland and Altman's sqrt(3 s^2 / n).
+
+    Returns
+    -------
+    (low, high) : tuple of float
+        Those of the lower limit are the negatives.
+
+    References
+    ----------
+    Carkeet 2015, Optometry and Vision Science 92:e71-e80; the factors are those of one-sided tolerance limits
+    (ISO 16269-6).
+    """
+    from scipy import stats
+
+    if interval == "large sample":
+        half = float(stats.t.ppf(0.5 + confidence / 2, n - 1)) * math.sqrt(3 / n)
+        return multiple - half, multiple + half
+    if interval != "exact":
+        raise InputError(f"unknown interval {interval!r}. Known: exact, large sample.")
+    root, tail = math.sqrt(n), (1 - confidence) / 2
+    return tuple(float(stats.nct.ppf(q, n - 1, multiple * root)) / root for q in (tail, 1 - tail))
+
+
+def bland_altman(first, second, *, multiple=1.96, confidence=0.95, relative=False, interval="exact") -> BlandAltman:
     """Bias and limits of agreement between two ways of measuring.
 
     Parameters
@@ -86,6 +128,8 @@ def bland_altman(first, second, *, multiple=1.96, confidence=0.95, relative=Fals
     relative : bool
         Take differences in percent of the pair's mean: for counts, whose scatter grows with their size. Pairs whose
         mean is 0 are then left out.
+    interval : {"exact", "large sample"}
+        Of the limits; see :func:`limit_bounds`. The large-sample one holds 92 to 93 % with 6 to 12 pairs.
 
     Returns
     -------
@@ -99,7 +143,7 @@ def bland_altman(first, second, *, multiple=1.96, confidence=0.95, relative=Fals
 
     Notes
     -----
-    Standard error of the bias s/sqrt(n), of a limit sqrt(3 s^2/n), both with Student's t on n - 1 degrees of freedom.
+    Standard error of the bias s/sqrt(n) with Student's t on n - 1 degrees of freedom; of a limit sqrt(3 s^2/n).
 
     References
     ----------
@@ -125,6 +169,7 @@ def bland_altman(first, second, *, multiple=1.96, confidence=0.95, relative=Fals
     t = float(stats.t.ppf(0.5 + confidence / 2, n - 1))
     se_bias, se_limit = sd / math.sqrt(n), sd * math.sqrt(3 / n)
     low, high = bias - multiple * sd, bias + multiple * sd
+    near, far = limit_bounds(n, multiple=multiple, confidence=confidence, interval=interval)
     slope = slope_half = math.nan
     if np.ptp(mean) > 1e-9 * np.abs(mean).max():  # a spread that is rounding alone carries no line
         line = stats.linregress(mean, difference)
@@ -138,11 +183,11 @@ def bland_altman(first, second, *, multiple=1.96, confidence=0.95, relative=Fals
         bias_high=bias + t * se_bias,
         sd=sd,
         limit_low=low,
-        limit_low_low=low - t * se_limit,
-        limit_low_high=low + t * se_limit,
+        limit_low_low=bias - far * sd,
+        limit_low_high=bias - near * sd,
         limit_high=high,
-        limit_high_low=high - t * se_limit,
-        limit_high_high=high + t * se_limit,
+        limit_high_low=bias + near * sd,
+        limit_high_high=bias + far * sd,
         se_limit=se_limit,
         slope=slope,
         slope_low=slope - slope_half,

@@ -70,6 +70,7 @@ from .plan import (
     subsample_dispersion,
 )
 from .purity import PURITY_COLUMNS, purity_of_samples, recovery, separation
+from .rare_counts import RateChange, poisson_change, poisson_interval
 from .rate import (
     RATE_COLUMNS,
     HatchRate,

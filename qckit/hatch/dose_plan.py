@@ -316,8 +316,7 @@ class _Prediction:
 
     def __init__(self, level, recovery, volume_u):
         parts = [
-            (level.se**2, math.inf),
-            (level.spread**2, level.df),
+            (level.se**2 + level.spread**2, level.df),  # both from the same hatches
             (recovery.se**2 + recovery.spread**2, recovery.df),
             (volume_u**2, math.inf),
         ]

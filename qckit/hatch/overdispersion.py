@@ -165,13 +165,15 @@ def fit_beta_binomial_on(part, whole, design):
     return LogitFit(theta[:-1], errors[:-1], float(special.expit(theta[-1])), best)
 
 
-def fit_logistic_normal(part, whole, design, *, n_nodes=25):
+def fit_logistic_normal(part, whole, design, *, groups=None, n_nodes=25):
     """Fit a logit model of proportions on conditions with a normal effect of each group (a mixed model).
 
     Parameters
     ----------
     part, whole : array_like of int, shape (k,)
     design : array_like of float, shape (k, m)
+    groups : array_like, shape (k,), optional
+        Which rows share a group's effect, such as the cone of several readings; each row its own group when left out.
     n_nodes : int
         Nodes of the adaptive Gauss-Hermite quadrature.
 
@@ -189,18 +191,26 @@ def fit_logistic_normal(part, whole, design, *, n_nodes=25):
 
     x, n, design = _check_groups(part, whole, design)
     nodes, weights = np.polynomial.hermite_e.hermegauss(n_nodes)
+    names, row = np.unique(np.arange(len(x)) if groups is None else np.asarray(groups), return_inverse=True)
+    if len(row) != len(x) or len(names) < 2:
+        raise InputError(f"{len(row)} groups were named for {len(x)} rows; name one for each row, two or more in all.")
+
+    def summed(values):
+        return np.bincount(row, values, len(names))
 
     def loglik(theta):
         eta, sd = design @ theta[:-1], math.exp(theta[-1])
-        mode = np.zeros_like(eta)
+        mode = np.zeros(len(names))
         for _ in range(20):
-            p = special.expit(eta + sd * mode)
-            bend = sd**2 * n * p * (1 - p) + 1
-            mode = mode + np.clip((sd * (x - n * p) - mode) / bend, -2, 2)
+            p = special.expit(eta + sd * mode[row])
+            bend = sd**2 * summed(n * p * (1 - p)) + 1
+            mode = mode + np.clip((sd * summed(x - n * p) - mode) / bend, -2, 2)
         scale = 1 / np.sqrt(bend)
         u = mode[:, None] + scale[:, None] * nodes
-        p = special.expit(eta[:, None] + sd * u)
-        part_of = stats.binom.logpmf(x[:, None], n[:, None], p) + stats.norm.logpdf(u) + nodes**2 / 2
+        p = special.expit(eta[:, None] + sd * u[row])
+        of_row = stats.binom.logpmf(x[:, None], n[:, None], p)
+        of_group = np.column_stack([summed(column) for column in of_row.T])
+        part_of = of_group + stats.norm.logpdf(u) + nodes**2 / 2
         return float(np.sum(special.logsumexp(part_of, axis=1, b=weights) + np.log(scale)))
 
     theta, errors, best = _maximise(loglik, x, n, design, start=-1.5)
