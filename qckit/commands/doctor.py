@@ -26,6 +26,9 @@ PACKAGES = (
     "onnxruntime",
     "gsw",
     "anywidget",
+    "prompt_toolkit",
+    "segno",
+    "zxing-cpp",
 )
 
 

@@ -59,15 +59,15 @@ def judge_level(counts: pd.DataFrame, row, usual, name: str) -> Level:
     low, high = (float(v) for v in back(np.array([x - 1.96 * own_sd, x + 1.96 * own_sd])))
     if len(y) < 1 or not math.isfinite(x):
         return Level(name, value, low, high, *[math.nan] * 3, math.nan, 0)
-    from scipy.stats import t
+    from scipy.special import stdtr, stdtrit  # not scipy.stats: the day's page waits for the import
 
     df = len(y) - 1 + _PRIOR_DF
     spread = (y.var(ddof=1) * (len(y) - 1) if len(y) > 1 else 0.0) + _PRIOR_SD[name] ** 2 * _PRIOR_DF
     sd = math.sqrt(max(spread / df, own_sd**2) * (1 + 1 / len(y)))
     centre = float(y.mean())
-    reach = t.ppf(0.975, df) * sd
+    reach = stdtrit(df, 0.975) * sd
     ends = back(np.array([centre, centre - reach, centre + reach]))
-    return Level(name, value, low, high, *(float(v) for v in ends), float(t.cdf((x - centre) / sd, df)), len(y))
+    return Level(name, value, low, high, *(float(v) for v in ends), float(stdtr(df, (x - centre) / sd)), len(y))
 
 
 def _scales(name):
