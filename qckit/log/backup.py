@@ -111,7 +111,14 @@ def verify(path: str | Path) -> int:
             if state != "ok" or strays:
                 raise InputError(f"{path}: is damaged ({state if state != 'ok' else strays}). Use another backup.")
             version = connection.execute("SELECT value FROM meta WHERE name = 'schema_version'").fetchone()
-            if version is None or int(version[0]) > schema.SCHEMA_VERSION:
+            if (
+                version is None
+                or not str(version[0]).isascii()
+                or not str(version[0]).isdigit()
+                or len(str(version[0])) > 6
+            ):
+                raise InputError(f"{path}: names no schema version, so it is no qckit log. Use another backup.")
+            if int(version[0]) > schema.SCHEMA_VERSION:
                 raise InputError(f"{path}: was made by a newer qckit. Upgrade qckit on this computer.")
             return connection.execute("SELECT count(*) FROM steps").fetchone()[0]
         finally:

@@ -62,10 +62,14 @@ def read_counted(folder: str | Path) -> tuple[pd.DataFrame, pd.DataFrame]:
         One of the files is missing or cannot be read.
     """
     frames = []
-    for name, table in (("counts.csv", "photos"), ("objects.csv", "objects")):
+    for name, table, needed in (("counts.csv", "photos", ("sha256",)), ("objects.csv", "objects", ("stage",))):
         path = Path(folder) / name
         try:
+            if path.exists() and not path.is_file():
+                raise OSError("it is no file")
             frame = pd.read_csv(path, dtype="str", keep_default_na=False, encoding="utf-8-sig")
+            if lacking := [c for c in ("photo", *needed) if c not in frame]:
+                raise ValueError(f"it has no column {lacking[0]}")
         except (OSError, ValueError) as error:
             raise InputError(
                 f"{path}: cannot be read ({one_line(error)}). Count the photos with  qckit count PHOTOS --out {folder}."
@@ -213,11 +217,11 @@ def _agree(photos, objects, counts) -> None:
     for column in STAGE_COLUMNS.values():
         if column not in photos.columns:
             continue
-        told = pd.to_numeric(photos[column]).to_numpy()
+        told = pd.to_numeric(photos[column], errors="coerce").astype("float64").to_numpy()
         for photo, said, is_there in zip(photos["photo"], told, counts[column]):
-            if said == said and int(said) != int(is_there):
+            if said == said and said != is_there:
                 raise InputError(
-                    f"photo {photo!r}: {column} is {int(said)} and its objects give {is_there}. "
+                    f"photo {photo!r}: {column} is {said:g} and its objects give {is_there}. "
                     "Count the photo again; counts and objects must come from the same run."
                 )
 

@@ -16,6 +16,9 @@ def version_of(connection) -> int:
         place = engine.shown_url(connection.engine.url.render_as_string(hide_password=False))
         raise InputError(f"{place}: holds no qckit log. Make an empty one with  qckit log create.")
     value = connection.execute(sa.select(schema.META.c.value).where(schema.META.c.name == "schema_version")).scalar()
+    if not str(value).isascii() or not str(value).isdigit() or len(str(value)) > 6:
+        place = engine.shown_url(connection.engine.url.render_as_string(hide_password=False))
+        raise InputError(f"{place}: names no schema version, so it is no qckit log or was changed. Restore a backup.")
     return int(value)
 
 

@@ -450,3 +450,33 @@ def test_names_keep_their_direction_on_pages():
     finding = Finding("new-lot", "\u200fL-1", "not-enough", "h", (), (), (), (), (), (), {})
     page = first_screen(finding, site_name="\u200fsite", now="2026-11-05T10:00")._repr_html_()
     assert "<bdi>\u200fsite</bdi>" in page and "<bdi>2026-11-05</bdi>" in page
+
+
+@pytest.mark.parametrize("version", ["x", "", "-1", "٣", "9" * 5000, "1e3"])
+def test_a_log_of_no_version(site, run, tmp_path, version):
+    with open_log(site) as log, engine.writing(log.engine) as connection:
+        connection.exec_driver_sql("UPDATE meta SET value = ? WHERE name = 'schema_version'", (version,))
+    for command in (("log", "show", "lots", "--site", site), ("log", "restore", site / "log.sqlite", tmp_path / "new")):
+        if command[1] == "restore":
+            new_site(tmp_path / "new")
+        code, _, err = run(*command)
+        assert code == 2 and len(err.splitlines()) == 1 and "version" in err
+
+
+@pytest.mark.parametrize(
+    "content",
+    [b"", b"\x00" * 100, b"photo\na.jpg\n", b"\xff\xfe", b'photo,"', b"SQLite format 3\x00" + b"\0" * 500, b"[" * 5000],
+)
+def test_files_of_something_else(site, run, tmp_path, content):
+    for name in ("counts.csv", "objects.csv", "a.zip", "a.sqlite", "scales.csv"):
+        (tmp_path / name).write_bytes(content)
+    other = new_site(tmp_path / "other")
+    for command in (
+        ("log", "record", tmp_path, "--site", site, "--by", "a"),
+        ("log", "restore", tmp_path / "a.zip", other),
+        ("log", "restore", tmp_path / "a.sqlite", other),
+        ("count", tmp_path / "a.zip", "--scales", tmp_path / "scales.csv", "--out", tmp_path / "o"),
+        ("count", tmp_path / "a.zip", "--um-per-px", 5, "--out", tmp_path),
+    ):
+        code, _, err = run(*command)
+        assert code == 2 and len(err.splitlines()) == 1, (command, err)
