@@ -141,17 +141,17 @@ def judge_drift(at, value, *, weights=None, least_points=30, least_days=45, unit
         shape = "slope"
     elif bic["level"] - bic["step"] >= 10:
         shape, step_at = "step", at.iloc[step.changes[0].last_before]
-    said = _sentence(shape, 30 * slope, low, high, p, step, step_at, unit, n)
+    said = _sentence(shape, 30 * slope, low, high, step, step_at, unit, n)
     return Drift(shape, 30 * slope, low, high, p, bic, n, said, step_at)
 
 
-def _sentence(shape, slope, low, high, p, step, step_at, unit, n):
+def _sentence(shape, slope, low, high, step, step_at, unit, n):
     space = " points" if unit == "%" else (f" {unit}" if unit else "")
     if shape == "slope":
         verb = "falls" if slope < 0 else "rises"
         return (
             f"The level {verb} by {abs(slope):.2f}{space} in 30 days "
-            f"({min(abs(low), abs(high)):.2f} to {max(abs(low), abs(high)):.2f}, p {_p(p)}, n = {n}): the centre line "
+            f"({min(abs(low), abs(high)):.2f} to {max(abs(low), abs(high)):.2f}, n = {n}): the centre line "
             "is sloped."
         )
     if shape == "step":
@@ -160,7 +160,7 @@ def _sentence(shape, slope, low, high, p, step, step_at, unit, n):
             f"The level moved by {move:+.1f}{space} at {step_at:%Y-%m-%d} and neither stays nor drifts evenly; the "
             "centre line is kept level."
         )
-    return f"No drift that the data ask for (slope {slope:+.2f}{space} in 30 days, p {_p(p)}, n = {n})."
+    return f"No drift that the data ask for (slope {slope:+.2f}{space} in 30 days, n = {n})."
 
 
 def _bic(rss, n, parameters):

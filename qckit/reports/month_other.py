@@ -1,4 +1,4 @@
-"""Further charts of the monthly review: every lot in one chart, other kinds of chart, each cone and operator."""
+"""Further charts of the monthly review: other kinds of chart, each cone and operator."""
 
 from __future__ import annotations
 
@@ -8,49 +8,15 @@ import numpy as np
 import pandas as pd
 
 from qckit import draw
-from qckit.charts.rules import RULES
 from qckit.charts.series import CHARTED
 from qckit.reports.blocks import Html, note
 from qckit.reports.pictures import figure
 
-__all__ = ["all_lots", "by_cone", "by_operator", "other_charts"]
+__all__ = ["by_cone", "by_operator", "other_charts"]
 
 _DAYS_BEFORE = 60
 _SMALL = 10  # counted a hatch on average; below it limits come from the distribution itself
 _WEIGHT, _SLACK = 0.2, 0.5  # of the weighted mean and of the CUSUM: both look for a shift of about one sigma
-
-
-def all_lots(page) -> Html:
-    """Show the hatching percentage of all lots in one chart: where each begins, and its own limits."""
-    from qckit.charts.control_chart import draw_control_chart
-
-    study = page.study
-    parts = [c.frame.assign(group=lot) for (lot, q), c in study.charts.items() if q == "hatch_pct" and len(c.frame)]
-    if len(parts) < 2:
-        return note("One lot only was in use in this period, so its chart below shows all there is.")
-    parts.sort(key=lambda part: part["at"].min())
-    frame = pd.concat(parts, ignore_index=True)
-    frame["point"] = range(1, len(frame) + 1)
-    hits = _hits(study, frame)
-    begun = "; ".join(f"{p['group'].iloc[0]} from {p['at'].min():%Y-%m-%d}, n = {len(p)}" for p in parts)
-    with draw.style():
-        ax = draw_control_chart(
-            frame,
-            ax=draw.new_axes(figsize=(8.6, 3.6)),
-            signals=hits,
-            title="Hatching percentage, all lots",
-            ylabel="hatching percentage [%]",
-        )
-    alt = f"Control chart of the hatching percentage of all lots in use, limits restarted with each: {begun}."
-    return figure(ax, alt=alt, caption=f"Limits begin anew with each lot: {begun}. Marker shape tells the lot.")
-
-
-def _hits(study, frame):
-    """Signals of the percentage at their place in a joined frame."""
-    own = study.signals[(study.signals["chart"] == "hatch_pct") & study.signals["rule"].isin(RULES)].rename(
-        columns={"hatch": "label"}
-    )
-    return own.merge(frame[["label", "point"]], on="label", how="inner")
 
 
 def _scored(page, wanted):

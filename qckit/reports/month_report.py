@@ -11,7 +11,7 @@ from qckit import draw
 from qckit.charts.series import CHARTED
 from qckit.reports.accuracy import certificates_of, cite_certificates
 from qckit.reports.blocks import Html, note, sentences, table
-from qckit.reports.month_other import all_lots, by_cone, by_operator, other_charts
+from qckit.reports.month_other import by_cone, by_operator, other_charts
 from qckit.reports.pictures import figure, figures
 from qckit.settings import Settings
 from qckit.site_tables import SiteTables
@@ -24,7 +24,6 @@ from qckit.verdicts.month.verdict import finding_of_month
 __all__ = [
     "MonthPage",
     "accuracy",
-    "all_lots",
     "aside",
     "baselines",
     "by_cone",

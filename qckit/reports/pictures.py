@@ -9,6 +9,7 @@ import shutil
 from collections.abc import Iterable
 from html import escape
 from pathlib import Path
+from urllib.parse import quote
 
 from qckit.errors import InputError
 from qckit.files import safe_name
@@ -86,7 +87,22 @@ def _picture(fig) -> tuple[str, int]:
             buffer, kind = io.BytesIO(), "png"
             fig.savefig(buffer, format="png", dpi=200, metadata={"Software": None}, facecolor="white")
     plt.close(fig)
+    if kind == "svg+xml":
+        return _svg_uri(buffer.getvalue().decode("utf-8")), width
     return _data_uri(buffer.getvalue(), f"image/{kind}"), width
+
+
+def _svg_uri(text: str) -> str:
+    """A drawing as text in its own address: no base64, no comments, coordinates to a hundredth of a point."""
+    text = text[text.index("<svg") :]
+    text = re.sub(r"<metadata>.*?</metadata>|<!--.*?-->", "", text, flags=re.DOTALL)
+    text = re.sub(r"(?<![(\d.])(-?\d+\.\d{2})\d+", r"\1", text)  # a scale, the first number in its bracket, stays exact
+    text = re.sub(r"(translate\(-?\d+\.\d{2})\d+", r"\1", text)
+    text = re.sub(r">\s+<", "><", text)
+    text = re.sub(r"\s*\n\s*", " ", text)
+    if "'" in text:
+        return _data_uri(text.encode("utf-8"), "image/svg+xml")
+    return "data:image/svg+xml," + quote(text.replace('"', "'"), safe=" ='/:;,.()-+!*@?&$~")
 
 
 def _data_uri(data: bytes, mime: str) -> str:
