@@ -6,6 +6,7 @@ import json
 import os
 import secrets
 import shutil
+import signal
 import socket
 import subprocess
 import sys
@@ -49,10 +50,22 @@ def run_lab(folder: Path, *, port: int = 0, browser: bool = True, say: Callable[
         say(f"JupyterLab for {folder}, on this machine only:")
         say(f"  {address}")
         say("Ctrl-C twice ends it.")
-        try:
-            return subprocess.run(command, env=environment, check=False).returncode
-        except KeyboardInterrupt:
-            return 0
+        return _stay_with(subprocess.Popen(command, env=environment))
+
+
+def _stay_with(server: subprocess.Popen) -> int:
+    """Wait for the server, which asks by itself at Ctrl-C; it never outlives this program."""
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(143))
+    try:
+        while True:
+            try:
+                return server.wait()
+            except KeyboardInterrupt:
+                continue
+    finally:
+        if server.poll() is None:
+            server.terminate()
+            server.wait()
 
 
 def lab_command(folder: Path, *, port: int, token: str, browser: bool, work: Path):
