@@ -79,8 +79,11 @@ class _Plain:
         return getattr(self._stream, name)
 
     def write(self, text):
-        """Write text, its control characters and direction marks escaped."""
-        return self._stream.write(printable(text) if isinstance(text, str) else text)
+        """Write text, its control characters and direction marks escaped, and letters that the console lacks."""
+        if isinstance(text, str):
+            code = getattr(self._stream, "encoding", None) or "utf-8"
+            text = printable(text).encode(code, "backslashreplace").decode(code)
+        return self._stream.write(text)
 
 
 def main(argv: list[str] | None = None) -> None:

@@ -167,7 +167,7 @@ def _limit_memory() -> None:
     import resource
 
     with contextlib.suppress(OSError, ValueError):
-        now = int(Path("/proc/self/statm").read_text().split()[0]) * resource.getpagesize()
+        now = int(Path("/proc/self/statm").read_text(encoding="ascii").split()[0]) * resource.getpagesize()
         _, hard = resource.getrlimit(resource.RLIMIT_AS)
         limit = now + MEMORY_MB * 2**20
         resource.setrlimit(resource.RLIMIT_AS, (limit if hard == resource.RLIM_INFINITY else min(limit, hard), hard))

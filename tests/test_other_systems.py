@@ -1,0 +1,135 @@
+"""What can be simulated here of Windows and macOS: their encodings, locales, paths and clocks."""
+
+import ast
+import os
+import subprocess
+import sys
+from pathlib import Path, PureWindowsPath
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[1]
+READ = {"cp437": "cp437", "cp1252": "cp1252", "ascii": "utf-8"}  # click takes a bare ascii for a mistake: UTF-8
+SOURCES = sorted((ROOT / "qckit").rglob("*.py"))
+
+
+def run(*arguments, cwd=None, **env):
+    """Run the command line as an old console would: no UTF-8 mode, C locale, a code page for its output."""
+    clean = {k: v for k, v in os.environ.items() if not k.startswith(("LC_", "PYTHONUTF8", "PYTHONIOENCODING", "LANG"))}
+    clean |= {"PYTHONUTF8": "0", "LC_ALL": "C", "PYTHONCOERCECLOCALE": "0", "OMP_NUM_THREADS": "1", **env}
+    return subprocess.run(
+        [sys.executable, "-m", "qckit", *map(str, arguments)], cwd=cwd, capture_output=True, env=clean, timeout=300
+    )
+
+
+@pytest.fixture(scope="module", params=["cp437", "cp1252", "ascii"])
+def console(request, tmp_path_factory):
+    """A site made, filled and asked on a console of some code page; its folder has a space and an accent."""
+    folder = tmp_path_factory.mktemp("room") / "hatch room"
+    env = {"PYTHONIOENCODING": request.param}
+    made = run("new", folder, "--name", "Sala", "--timezone", "Europe/Lisbon", **env)
+    return folder, env, request.param, made
+
+
+def test_a_site_is_made_and_asked_on_an_old_console(console):
+    folder, env, code, made = console
+    assert made.returncode == 0, made.stderr
+    made.stdout.decode(READ[code])
+    lots = folder / "field-sheets" / "lots.csv"
+    lots.write_text("lot,notes\nK-1,caf\u00e9 \u2013 28 \u00b0C\n", encoding="utf-8")
+    entered = run("log", "import", lots, "--site", folder, "--by", "op1", **env)
+    assert entered.returncode == 0, entered.stderr
+    shown = run("log", "show", "lots", "--site", folder, **env)
+    assert shown.returncode == 0, shown.stderr
+    assert "K-1" in shown.stdout.decode(READ[code])
+    wrong = run("log", "history", "H\u00e4tch", "--site", folder, **env)
+    assert wrong.returncode == 2 and b"Traceback" not in wrong.stderr
+    checked = run("log", "check", "--site", folder, **env)
+    assert checked.returncode in (0, 1) and b"Traceback" not in checked.stderr
+
+
+def test_help_and_the_doctor_can_be_printed_on_an_old_console(console):
+    _, env, code, _ = console
+    for arguments in (["--help"], ["report", "month", "--help"], ["camera", "scale", "--help"], ["doctor"]):
+        done = run(*arguments, **env)
+        assert done.returncode == 0, done.stderr
+        done.stdout.decode(READ[code])
+
+
+def test_a_log_written_on_one_code_page_reads_the_same_on_another(console):
+    from qckit.log import open_log
+
+    folder = console[0]
+    with open_log(folder) as log:
+        assert log.lots()["notes"].tolist() == ["caf\u00e9 \u2013 28 \u00b0C"]
+
+
+@pytest.mark.parametrize("path", SOURCES, ids=lambda p: str(p.relative_to(ROOT)))
+def test_every_text_file_is_opened_with_its_encoding(path):
+    """Without one, Windows takes the code page of the machine."""
+    wrong = []
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if not isinstance(node, ast.Call):
+            continue
+        name = node.func.attr if isinstance(node.func, ast.Attribute) else getattr(node.func, "id", "")
+        keywords = {k.arg for k in node.keywords}
+        literals = [a.value for a in node.args if isinstance(a, ast.Constant) and isinstance(a.value, str)]
+        is_binary = any("b" in v and set(v) <= set("rwxab+") for v in literals)
+        given = len(node.args) > (name == "write_text")
+        if name in ("read_text", "write_text") and "encoding" not in keywords and not given:
+            wrong.append(node.lineno)
+        if name == "open" and isinstance(node.func, ast.Name) and not is_binary and "encoding" not in keywords:
+            wrong.append(node.lineno)
+    assert wrong == []
+
+
+@pytest.mark.parametrize("path", SOURCES, ids=lambda p: str(p.relative_to(ROOT)))
+def test_nothing_leans_on_one_system(path):
+    """No shell, no path of one system, no call that only one of them has, unless the file asks for the system first."""
+    text = path.read_text(encoding="utf-8")
+    tree = ast.parse(text)
+    asks = "os.name" in text or "sys.platform" in text or "hasattr(os" in text
+    for node in ast.walk(tree):
+        if isinstance(node, ast.keyword) and node.arg == "shell":
+            assert isinstance(node.value, ast.Constant) and not node.value.value, f"line {node.value.lineno}: a shell"
+        if isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name):
+            calls = {("os", "fork"), ("os", "geteuid"), ("os", "getuid"), ("signal", "SIGKILL")}
+            only = (node.value.id, node.attr) in calls
+            assert asks or not only, f"line {node.lineno}: {node.value.id}.{node.attr}"
+        if isinstance(node, ast.Constant) and str(node.value).startswith(("/tmp/", "/home/")):
+            assert asks, f"line {node.lineno}: {node.value}"
+        if isinstance(node, (ast.Import, ast.ImportFrom)):
+            names = [a.name for a in node.names] if isinstance(node, ast.Import) else [node.module or ""]
+            assert asks or not {"fcntl", "pwd", "grp", "resource", "termios", "tty", "msvcrt"} & set(names), names
+
+
+def test_photos_named_with_backslashes_are_found():
+    from qckit.log.counts import photo_names
+
+    names = photo_names(r"tests\K-124\a 1.jpg; b.jpg")
+    assert [PureWindowsPath(n).name for n in names] == ["a 1.jpg", "b.jpg"]
+
+
+def test_photo_paths_from_a_windows_sheet_match_their_counts(tmp_path):
+    from qckit.log.counts import _file_name
+
+    assert _file_name(r"C:\photos\day 3\k-1.jpg") == _file_name("photos/day 3/k-1.jpg") == "k-1.jpg"
+
+
+def test_time_zones_do_not_depend_on_the_system(tmp_path):
+    """Windows has no zone files: the package tzdata must be there, and be enough."""
+    code = (
+        "import zoneinfo; zoneinfo.reset_tzpath([]); import datetime as d;"
+        "print(d.datetime(2026, 7, 1, tzinfo=zoneinfo.ZoneInfo('Europe/Lisbon')).utcoffset())"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=60, encoding="utf-8")
+    assert done.stdout.strip() == "1:00:00", done.stderr
+
+
+def test_names_of_written_files_are_allowed_on_windows():
+    from qckit.files import safe_name
+
+    for name in ("CON", "aux", 'a:b*c?"<>|', "lot 7. ", "K/1\\2"):
+        made = safe_name(name)
+        assert not set(made) & set('<>:"/\\|?*') and made == made.rstrip(". ") and made
+        assert PureWindowsPath(made).stem.upper() not in {"CON", "PRN", "AUX", "NUL", "COM1", "LPT1"}, made
