@@ -29,9 +29,9 @@ READER_VERSION = hashlib.sha256(MODEL.read_bytes()).hexdigest()[:12] if MODEL.is
 
 STRIDE = 2  # pixels of the picture per pixel of the planes
 FOLD = 4  # pixels a side that the network reads and answers as one; two by two pixels of each plane lie side by side
-BLOCK = 8  # the network halves three times; strips start on whole blocks so that none shifts the grid
+BLOCK = 32  # the network halves five times; strips start on whole blocks so that none shifts the grid
 RIM = 128  # what the network takes for nothing
-STRIP_PX, HALO = 3_300_000, 96  # pixels read at a time, and rows around them that can still sway them (up to 88)
+STRIP_PX, HALO = 3_300_000, 384  # pixels read at a time, and rows around them that can still sway them
 LEAST_HEAT = 0.15
 APART_UM = 70.0  # two centres nearer than this are one object seen twice
 

@@ -22,7 +22,7 @@ from onnx import TensorProto, numpy_helper
 from onnxruntime.quantization import CalibrationDataReader, QuantFormat, QuantType, quantize_static
 from PIL import Image
 
-IN_UM, BLOCK, N_FOLDS, ZERO = 12.0, 8, 8, 128
+IN_UM, BLOCK, N_FOLDS, ZERO = 12.0, 32, 2, 128
 FOLD = 4  # the first layer steps four pixels at a time
 EXACT = 2**24  # whole numbers up to here are exact in 32 bits of floating point
 

@@ -37,7 +37,7 @@ STORE_UM, IN_UM, STRIDE = 8.0, 12.0, 2
 OUT_UM = IN_UM * STRIDE
 CLASSES = ("nauplius", "umbrella", "cyst", "shell", "debris")
 N_FOLDS = 8
-SIZE = 16 * round(3300 / IN_UM / 16)  # side of a training crop, in pixels of IN_UM
+SIZE = 288  # side of a training crop, in pixels of IN_UM; a multiple of 32
 MAX_ZOOM = 1.33
 PATCH = int(SIZE * IN_UM / STORE_UM * MAX_ZOOM * 1.4143) + 4
 MARGIN = PATCH // 2 + 2
@@ -69,23 +69,32 @@ class Residual(nn.Module):
 
 
 class Reader(nn.Module):
-    """Levels at four and eight pixels of the picture; answers at two by unfolding channels."""
+    """Levels at 4, 8, 16 and 32 pixels of the picture; answers at two by unfolding channels.
+
+    The coarse levels let each object be judged against its neighbours and its floor: 3 mm around it are in view.
+    """
 
     def __init__(self, width=32):
         super().__init__()
-        b, c = width, 2 * width
+        b, c, d, e = width, 2 * width, 3 * width, 4 * width
         self.stem = nn.Sequential(block(3, c, 4, 8, 2), block(c, b, 1, 1))
         self.one = Residual(b)
-        self.two = nn.Sequential(block(b, c, 2), *(Residual(c) for _ in range(4)))
-        self.back, self.mix = nn.Conv2d(c, b, 1), Residual(b)
+        self.two = nn.Sequential(block(b, c, 2), Residual(c), Residual(c))
+        self.three = nn.Sequential(block(c, d, 2), Residual(d), Residual(d))
+        self.four = nn.Sequential(block(d, e, 2), Residual(e), Residual(e))
+        self.to_three, self.to_two, self.back = nn.Conv2d(e, d, 1), nn.Conv2d(d, c, 1), nn.Conv2d(c, b, 1)
+        self.mix_two, self.mix = Residual(c), Residual(b)
         self.head = nn.Sequential(block(b, b, 1, 1), nn.Conv2d(b, 9 * 4, 1))
         self.head[-1].bias.data[:4] = -4.0
 
     def forward(self, x):
+        up = lambda y: F.interpolate(y, scale_factor=2.0, mode="nearest")  # noqa: E731
         one = self.one(self.stem(x - 0.5))
         two = self.two(one)
-        one = self.mix(F.relu(one + F.interpolate(self.back(two), scale_factor=2.0, mode="nearest")))
-        return self.head(one)
+        three = self.three(two)
+        three = F.relu(three + up(self.to_three(self.four(three))))
+        two = self.mix_two(F.relu(two + up(self.to_two(three))))
+        return self.head(self.mix(F.relu(one + up(self.back(two)))))
 
 
 # ---------------------------------------------------------------- photos
@@ -98,14 +107,16 @@ def to_srgb(x):
 
 
 class Photo:
-    """One labelled photo at STORE_UM per pixel, on the device."""
+    """One labelled photo at STORE_UM per pixel, on the device; without masks its outlines are guessed from boxes."""
 
     def __init__(self, root, row, objects, device):
-        self.name, self.kind = row["photo"], row["kind"]
+        self.name, self.kind = row["photo"], f"{root.name}:{row['kind']}"
         um = float(row["um_per_px"])
         self.um = um
         image = torch.from_numpy(np.array(Image.open(root / "photos" / f"{self.name}.jpg").convert("RGB")))
-        mask = torch.from_numpy(np.array(Image.open(root / "masks" / f"{self.name}.png")).astype(np.int32))
+        drawn = root / "masks" / f"{self.name}.png"
+        mask = np.array(Image.open(drawn)) if drawn.is_file() else guessed_outlines(image.numpy(), objects)
+        mask = torch.from_numpy(mask.astype(np.int32))
         image = image.to(device).permute(2, 0, 1)[None].float() / 255
         f = um / STORE_UM
         size = (round(image.shape[2] * f), round(image.shape[3] * f))
@@ -125,7 +136,10 @@ class Photo:
         self.stage, self.area, self.hidden, self.heat = (t.to(device) for t in (stage, area, hidden, heat))
         image = to_linear(image)
         self.mask = mask
-        self.incident = self.kind in ("dark", "sieve")
+        kind, light = row["kind"], row["light"]
+        self.ruled = kind in ("grid", "chamber")
+        self.dark = kind == "dark" or "on black" in light or "dark field" in light
+        self.incident = self.dark or kind in ("sieve", "paper") or "incident" in light
         background = self._background(image, mask)
         passed = (image / background.clamp(min=0.02)).clamp(0, 1.6)
         soft = (mask > 0).float()
@@ -149,6 +163,32 @@ class Photo:
         return F.interpolate(total / (weight + 1e-4), size=mask.shape[2:], mode="bilinear", align_corners=False)
 
 
+def guessed_outlines(image, objects):
+    """Instance mask of a photo whose truth holds boxes and areas: in each box what differs most from the ground."""
+    from scipy import ndimage
+
+    small = np.array(Image.fromarray(image).reduce(16), float)
+    ground = np.stack([ndimage.median_filter(small[:, :, c], 15, mode="nearest") for c in range(3)], 2)
+    ground = np.array(Image.fromarray(ground.astype(np.uint8)).resize(image.shape[1::-1], Image.Resampling.BILINEAR))
+    differs = ndimage.gaussian_filter(np.abs(image.astype(float) - ground).max(2), 1.5)
+    mask, claim = np.zeros(image.shape[:2], np.int32), np.full(image.shape[:2], np.inf)
+    for o in sorted(objects, key=lambda o: -float(o["visible_area_px"])):
+        x0, y0, x1, y1 = (max(0, int(float(o[k]))) for k in ("x0", "y0", "x1", "y1"))
+        part = differs[y0:y1, x0:x1]
+        if not part.size:
+            continue
+        yy, xx = np.mgrid[y0 : y0 + part.shape[0], x0 : x0 + part.shape[1]]
+        away = np.hypot((xx - float(o["x_px"])) / max(1, x1 - x0), (yy - float(o["y_px"])) / max(1, y1 - y0))
+        value = part / max(np.percentile(part, 95), 1) - 1.6 * away
+        n = int(np.clip(float(o["visible_area_px"]), 1, part.size))
+        inside = value >= np.partition(value.ravel(), part.size - n)[part.size - n]
+        inside = ndimage.binary_fill_holes(ndimage.binary_opening(inside, iterations=1) | (away < 0.12))
+        take = inside & (away < claim[y0:y1, x0:x1])
+        mask[y0:y1, x0:x1][take] = int(o["object_id"])
+        claim[y0:y1, x0:x1][take] = away[take]
+    return mask
+
+
 def load_photos(root, device, names=None):
     with (root / "photos.csv").open(newline="", encoding="utf-8") as file:
         rows = list(csv.DictReader(file))
@@ -159,7 +199,7 @@ def load_photos(root, device, names=None):
     return [Photo(root, r, objects[r["photo"]], device) for r in rows if names is None or r["photo"] in names]
 
 
-def folds(root):
+def folds(root, n_folds=N_FOLDS):
     """Deal the photos into folds, kind by kind, in the order of the table."""
     with (root / "photos.csv").open(newline="", encoding="utf-8") as file:
         rows = list(csv.DictReader(file))
@@ -167,7 +207,7 @@ def folds(root):
     for r in rows:
         k = seen.get(r["kind"], 0)
         seen[r["kind"]] = k + 1
-        out[r["photo"]] = k % N_FOLDS
+        out[r["photo"]] = k % n_folds
     return out
 
 
@@ -238,15 +278,15 @@ class Scenes:
     def __init__(self, photos, device):
         self.photos, self.device = photos, device
         self.kinds = sorted({p.kind for p in photos})
+        makes = [k.split(":")[0] for k in self.kinds]  # each make and each kind as often; sieves show most objects
+        share = np.array([(2 if k.endswith(":sieve") else 1) / makes.count(m) for k, m in zip(self.kinds, makes, strict=True)])
+        self.share = share / share.sum()
         self.by_kind = {k: [i for i, p in enumerate(photos) if p.kind == k] for k in self.kinds}
         self.groups = {light: [i for i, p in enumerate(photos) if p.incident == light] for light in (True, False)}
-        self.stage = torch.cat([p.stage for p in photos])
-        self.area = torch.cat([p.area for p in photos])
-        self.hidden = torch.cat([p.hidden for p in photos])
-        self.heat = torch.cat([p.heat for p in photos])
-        sizes = [len(p.stage) for p in photos]
-        self.base = torch.tensor(np.cumsum([0, *sizes[:-1]]), device=device)
-        self.stages = nn.utils.rnn.pad_sequence([p.stage for p in photos], batch_first=True, padding_value=-1)
+        pad = lambda k, v: nn.utils.rnn.pad_sequence([getattr(p, k) for p in photos], True, v)  # noqa: E731
+        self.stages, self.area = pad("stage", -1), pad("area", 1.0)
+        self.hidden, self.heat = pad("hidden", True), pad("heat", False)
+        self.stages[:, 0] = -1  # id 0 is background
         self.incident = torch.tensor([p.incident for p in photos], device=device)
 
     def crops(self, which, zoom):
@@ -287,7 +327,7 @@ class Scenes:
     def batch(self, n):
         """Pictures (linear light became sRGB) and targets for one training step."""
         device = self.device
-        first = [int(np.random.choice(self.by_kind[k])) for k in np.random.choice(self.kinds, n)]
+        first = [int(np.random.choice(self.by_kind[k])) for k in np.random.choice(self.kinds, n, p=self.share)]
         second = [int(np.random.choice(self.groups[self.photos[i].incident])) for i in first]
         zoom = torch.exp((torch.rand(n, device=device) * 2 - 1) * math.log(MAX_ZOOM))
         zoom2 = zoom * torch.exp(torch.randn(n, device=device) * 0.04)
@@ -303,8 +343,12 @@ class Scenes:
             k = [j for j, i in enumerate(first) if self.photos[i].incident == incident]
             if k:
                 picture[k] = draw(one[k], two[k], use_second[k], [first[j] for j in k])
-        layers = [(ids1, which1, zoom), (ids2 * use_second[:, 0], which2, zoom2)]
-        return camera(picture, device), self.targets(layers)
+        ids2 = ids2 * use_second[:, 0]
+        n_ids = self.stages.shape[1]
+        ids = torch.where(ids2 > 0, ids2 + n_ids, ids1)
+        both = lambda t: torch.cat((t[which1], t[which2]), 1)  # noqa: E731
+        area = torch.cat((self.area[which1] * zoom[:, None] ** 2, self.area[which2] * zoom2[:, None] ** 2), 1)
+        return picture, ids, both(self.stages), area, both(self.hidden), both(self.heat)
 
     def _shone_through(self, one, two, use_second, which):
         """Bright field: light that passed one and two layers of objects, from another lamp, through a ruled slide."""
@@ -314,7 +358,7 @@ class Scenes:
         lamp = random_colour(n, device).clamp(min=0.1)
         lamp = lamp / lamp.amax(1, keepdim=True) * uniform(n, 0.35, 1.0, device)
         ground = lamp * smooth_field(n, 3, device, 0.15)
-        plain = torch.tensor([self.photos[i].kind == "bright" for i in which], device=device)[:, None, None, None]
+        plain = torch.tensor([not self.photos[i].ruled for i in which], device=device)[:, None, None, None]
         ground = torch.where(plain & chance(n, 0.35, device), ground * ruled_lines(n, device), ground)
         own = ~use_second & chance(n, 0.4, device)
         return torch.where(own, one[:, 3:6] * passed, ground * passed)
@@ -326,7 +370,7 @@ class Scenes:
         image = image * inside + background * (1 - inside)
         ground = torch.where(chance(n, 0.4, device), woven_mesh(n, device), random_colour(n, device).expand_as(image))
         ground = ground * smooth_field(n, 4, device, 0.2)
-        dark = torch.tensor([self.photos[i].kind == "dark" for i in which], device=device)[:, None, None, None]
+        dark = torch.tensor([self.photos[i].dark for i in which], device=device)[:, None, None, None]
         glow = ((image - background).amax(1, keepdim=True) / 0.12).clamp(0, 1)  # limbs outside the mask
         alpha = self._soften(soft)
         alpha = torch.where(dark, torch.maximum(alpha, glow), alpha)
@@ -338,53 +382,120 @@ class Scenes:
     def _soften(soft):
         return F.avg_pool2d(F.max_pool2d(soft, 3, 1, 1), 3, 1, 1)
 
-    def targets(self, layers):
-        """Ids at the output's scale -> centre map, stage map, foreground, way to the centre, weight."""
-        device, total = self.device, len(self.stage)
-        n, out = layers[0][0].shape[:2]
-        key = torch.zeros(n, out, out, dtype=torch.long, device=device)
-        zoom_of = torch.ones(n, 2, total, device=device)
-        for layer, (ids, which, zoom) in enumerate(layers):
-            whole = ids + self.base[which][:, None, None]
-            sample = torch.arange(n, device=device)[:, None, None]
-            key = torch.where(ids > 0, (sample * 2 + layer) * total + whole, key)
-            zoom_of[:, layer] = zoom[:, None]
-        size, lots = n * 2 * total, 1 << 16
-        # background goes to many places, or its sums would queue for one
-        nowhere = size + torch.arange(key.numel(), device=device) % lots
-        flat = torch.where(key.reshape(-1) > 0, key.reshape(-1), nowhere)
-        r = torch.arange(out, device=device, dtype=torch.float)
-        yy, xx = r[:, None].expand(n, out, out), r[None, :].expand(n, out, out)
-        add = lambda v: torch.zeros(size + lots, device=device).scatter_add_(0, flat, v.reshape(-1))[:size]  # noqa: E731
-        count = add(torch.ones_like(yy))
-        cy, cx = add(yy) / count.clamp(min=1), add(xx) / count.clamp(min=1)
-        tile = lambda t: t.repeat(2 * n)  # noqa: E731
-        stage = tile(self.stage)
-        stage[0] = -1  # key 0 is background: object 0 of the first photo is nothing
-        seen = count * OUT_UM**2 / (tile(self.area) * zoom_of.reshape(-1) ** 2)
-        present = (count >= 2) & (stage >= 0) & tile(self.heat)
-        good = present & ~tile(self.hidden) & (seen >= HIDDEN)
-        heat, weight = torch.zeros(n * out * out, device=device), torch.ones(n * out * out, device=device)
-        k = torch.arange(-5, 6, device=device)
-        ky, kx = torch.meshgrid(k, k, indexing="ij")
-        spot = torch.exp(-((ky**2 + kx**2) / (2 * SPOT**2)).float())
-        for chosen, into_heat in ((good, True), (present & ~good, False)):
-            index = chosen.nonzero()[:, 0]
-            py = cy[index].round().long()[:, None, None] + ky
-            px = cx[index].round().long()[:, None, None] + kx
-            ok = (py >= 0) & (py < out) & (px >= 0) & (px < out)
-            place = (
-                (index // (2 * total))[:, None, None] * out * out + py.clamp(0, out - 1) * out + px.clamp(0, out - 1)
-            )
-            if into_heat:
-                heat.scatter_reduce_(0, place.reshape(-1), (spot * ok).reshape(-1), "amax")
-            else:
-                near = (spot > 0.2) & ok
-                weight.scatter_reduce_(0, place.reshape(-1), 1 - near.float().reshape(-1), "amin")
-        heat, weight = heat.view(n, out, out), weight.view(n, out, out)
-        weight = torch.where(heat > 0.1, torch.ones_like(weight), weight)
-        way = torch.stack((cy[key] - yy, cx[key] - xx), 1)
-        return heat, stage[key], (key > 0).float(), way, weight
+
+def targets(ids, stages, areas, hidden, heats):
+    """Ids at the output's scale (n, P, P) and what each id is (n, m) -> centre map, stages, foreground, ways, weight."""
+    device = ids.device
+    n, out = ids.shape[:2]
+    m = stages.shape[1]
+    sample = torch.arange(n, device=device)[:, None, None]
+    size, lots = n * m, 1 << 16
+    # background goes to many places, or its sums would queue for one
+    key = torch.where(ids > 0, sample * m + ids, 0)
+    nowhere = size + torch.arange(key.numel(), device=device) % lots
+    flat = torch.where(ids.reshape(-1) > 0, key.reshape(-1), nowhere)
+    r = torch.arange(out, device=device, dtype=torch.float)
+    yy, xx = r[:, None].expand(n, out, out), r[None, :].expand(n, out, out)
+    add = lambda v: torch.zeros(size + lots, device=device).scatter_add_(0, flat, v.reshape(-1))[:size]  # noqa: E731
+    count = add(torch.ones_like(yy))
+    cy, cx = add(yy) / count.clamp(min=1), add(xx) / count.clamp(min=1)
+    stage = stages.reshape(-1)
+    seen = count * OUT_UM**2 / areas.reshape(-1)
+    present = (count >= 2) & (stage >= 0) & heats.reshape(-1)
+    good = present & ~hidden.reshape(-1) & (seen >= HIDDEN)
+    heat, weight = torch.zeros(n * out * out, device=device), torch.ones(n * out * out, device=device)
+    k = torch.arange(-5, 6, device=device)
+    ky, kx = torch.meshgrid(k, k, indexing="ij")
+    spot = torch.exp(-((ky**2 + kx**2) / (2 * SPOT**2)).float())
+    for chosen, into_heat in ((good, True), (present & ~good, False)):
+        index = chosen.nonzero()[:, 0]
+        py = cy[index].round().long()[:, None, None] + ky
+        px = cx[index].round().long()[:, None, None] + kx
+        ok = (py >= 0) & (py < out) & (px >= 0) & (px < out)
+        place = (index // m)[:, None, None] * out * out + py.clamp(0, out - 1) * out + px.clamp(0, out - 1)
+        if into_heat:
+            heat.scatter_reduce_(0, place.reshape(-1), (spot * ok).reshape(-1), "amax")
+        else:
+            near = (spot > 0.2) & ok
+            weight.scatter_reduce_(0, place.reshape(-1), 1 - near.float().reshape(-1), "amin")
+    heat, weight = heat.view(n, out, out), weight.view(n, out, out)
+    weight = torch.where(heat > 0.1, torch.ones_like(weight), weight)
+    way = torch.stack((cy[key] - yy, cx[key] - xx), 1) * (ids > 0)[:, None]
+    return heat, torch.where(ids > 0, stage[key], -1), (ids > 0).float(), way, weight
+
+
+# ---------------------------------------------------------------- scenes of our own, pictures of other things
+MODES = (("through", 0.4), ("dark", 0.15), ("above", 0.45))
+
+
+class Stock:
+    """Scenes drawn ahead by ``worlds.World``, some of them drawn anew all the time."""
+
+    def __init__(self, world, n, device):
+        self.world, self.n, self.at = world, n, 0
+        self.light = torch.empty(n, 3, SIZE, SIZE, dtype=torch.half, device=device)
+        self.ids = torch.empty(n, SIZE // STRIDE, SIZE // STRIDE, dtype=torch.uint8, device=device)
+        self.facts = None
+
+    @torch.no_grad()
+    def refresh(self, m):
+        """Draw m scenes more over the oldest ones."""
+        m = min(m, self.n - self.at)
+        d = self.world.draw(m, str(np.random.choice([k for k, _ in MODES], p=[p for _, p in MODES])))
+        here = slice(self.at, self.at + m)
+        self.light[here] = F.interpolate(d.light, size=(SIZE, SIZE), mode="bilinear", antialias=True).half()
+        self.ids[here] = d.ids[:, 1::3, 1::3].to(torch.uint8)
+        new = (d.stage, d.area, d.heat)
+        if self.facts is None:
+            self.facts = [torch.zeros(self.n, *t.shape[1:], dtype=t.dtype, device=t.device) for t in new]
+        for old, t in zip(self.facts, new, strict=True):
+            old[here] = t
+        self.at = (self.at + m) % self.n
+
+    def batch(self, n):
+        which = torch.randint(self.n, (n,), device=self.ids.device)
+        light, ids = self.light[which].float(), self.ids[which].long()
+        if np.random.rand() < 0.5:
+            light, ids = light.transpose(2, 3), ids.transpose(1, 2)
+        stage, area, heat = (t[which] for t in self.facts)
+        return light, ids, stage, area, torch.zeros_like(heat), heat
+
+
+class Others:
+    """Pictures of other things, in which nothing is to be found."""
+
+    def __init__(self, files, device):
+        self.pictures = []
+        for file in files:
+            picture = Image.open(file).convert("RGB")
+            picture.thumbnail((1400, 1400))
+            self.pictures.append(torch.from_numpy(np.array(picture)).permute(2, 0, 1)[None].float().to(device) / 255)
+        self.device = device
+
+    def batch(self, n, m):
+        """n crops at random scales, with the tables of m ids each."""
+        out = []
+        for _ in range(n):
+            x = self.pictures[np.random.randint(len(self.pictures))]
+            side = int(min(min(x.shape[2:]), max(48, SIZE * math.exp(np.random.uniform(-1.2, 0.9)))))
+            r, c = (np.random.randint(s - side + 1) for s in x.shape[2:])
+            x = F.interpolate(x[:, :, r : r + side, c : c + side], size=(SIZE, SIZE), mode="bilinear", antialias=True)
+            out.append(to_linear(torch.rot90(x, np.random.randint(4), (2, 3))))
+        ids = torch.zeros(n, SIZE // STRIDE, SIZE // STRIDE, dtype=torch.long, device=self.device)
+        nothing = torch.full((n, m), -1, device=self.device)
+        no = torch.zeros(n, m, dtype=torch.bool, device=self.device)
+        return torch.cat(out), ids, nothing, torch.ones(n, m, device=self.device), no, no
+
+
+def joined(parts):
+    """Batches of several sources as one; ids keep their numbers, tables are widened."""
+    most = max(p[2].shape[1] for p in parts)
+    fill = (None, None, -1, 1.0, True, False)
+    out = []
+    for j in range(6):
+        some = [p[j] if j < 2 else F.pad(p[j], (0, most - p[j].shape[1]), value=fill[j]) for p in parts]
+        out.append(torch.cat(some))
+    return out
 
 
 def camera(x, device):
@@ -457,7 +568,8 @@ def loss_of(out, targets):
     return centre + 1.2 * stages + foreground + 0.1 * ways, torch.stack((centre, stages, foreground, ways)).detach()
 
 
-def train(photos, minutes, device, width, batch, seed, start_from=None, lr=3e-3):
+def train(sources, minutes, device, width, seed, start_from=None, lr=3e-3):
+    """Train on crops of ``sources``: functions without arguments that each give a part of the batch."""
     torch.manual_seed(seed)
     np.random.seed(seed)
     net = Reader(width).to(device).to(memory_format=torch.channels_last)
@@ -466,7 +578,6 @@ def train(photos, minutes, device, width, batch, seed, start_from=None, lr=3e-3)
     average = Reader(width).to(device)
     average.load_state_dict(net.state_dict())
     slow, fast = ([t for t in m.state_dict().values() if t.is_floating_point()] for m in (average, net))
-    scenes = Scenes(photos, device)
     optimiser = torch.optim.AdamW(net.parameters(), lr=lr, weight_decay=0.4, fused=device.type == "cuda")
     start, step, spent = time.time(), 0, 0.0
     while spent < 1:
@@ -475,10 +586,11 @@ def train(photos, minutes, device, width, batch, seed, start_from=None, lr=3e-3)
         for group in optimiser.param_groups:
             group["lr"] = lr * rate
         with torch.no_grad():
-            x, targets = scenes.batch(batch)
+            light, *rest = joined([s() for s in sources])
+            x, wanted = camera(light, device), targets(*rest)
         with torch.autocast(device.type, dtype=torch.bfloat16):
             out = F.pixel_shuffle(net(x.contiguous(memory_format=torch.channels_last)), 2)
-        loss, parts = loss_of(out, targets)
+        loss, parts = loss_of(out, wanted)
         optimiser.zero_grad(set_to_none=True)
         loss.backward()
         nn.utils.clip_grad_norm_(net.parameters(), 5.0)
@@ -486,9 +598,10 @@ def train(photos, minutes, device, width, batch, seed, start_from=None, lr=3e-3)
         with torch.no_grad():
             torch._foreach_lerp_(slow, fast, 1 - min(0.998, step / (step + 20)))
         step += 1
-        if step % 200 == 0:
-            said = [round(p, 3) for p in parts.tolist()]
-            print(f"step {step} {time.time() - start:.0f} s loss {loss.item():.3f} parts {said}", flush=True)
+        if step % 200 == 0 or step in (1, 5, 20):
+            now = [round(p, 3) for p in parts.tolist()]
+            print(f"step {step} {time.time() - start:.0f} s loss {loss.item():.3f} parts {now}", flush=True)
+    print(f"{step} steps", flush=True)
     return average.eval()
 
 
@@ -500,7 +613,7 @@ def propose(net, image_full, um, threshold=0.15):
     size = (round(image_full.shape[2] * f), round(image_full.shape[3] * f))
     x = F.interpolate(image_full, size=size, mode="bilinear", antialias=f < 1, align_corners=False)
     h, w = size
-    x = F.pad(x, (0, -w % 16, 0, -h % 16), mode="replicate")
+    x = F.pad(x, (0, -w % 32, 0, -h % 32), mode="replicate")
     out = F.pixel_shuffle(net(x), 2).float()
     heat = out[:, :1].sigmoid()
     peaks = (heat == F.max_pool2d(heat, 3, 1, 1)) & (heat > threshold)
@@ -540,31 +653,82 @@ def export(net, path):
     )
 
 
+def photo_batches(photos, n, device):
+    """A source of n crops of labelled photos, half of them of the first make where there are two."""
+    scenes = Scenes(photos, device)
+    return lambda: scenes.batch(n)
+
+
+def own_batches(args, n, device):
+    """A source of n crops of our own scenes."""
+    from volumes import make_bank
+    from worlds import World
+
+    start = time.time()
+    bank = make_bank(args.seed, args.bank, device)
+    print(f"{len(bank.kind)} objects marched in {time.time() - start:.0f} s", flush=True)
+    stock = Stock(World(bank, SIZE * 3 // 2, device), args.stock, device)
+    while stock.at + 96 < args.stock or stock.facts is None:
+        stock.refresh(96)
+        if stock.at == 0:
+            break
+    stock.refresh(args.stock)
+    print(f"{args.stock} scenes drawn in {time.time() - start:.0f} s", flush=True)
+    turn = iter(range(10**9))
+
+    def source():
+        if next(turn) % args.every == 0:
+            stock.refresh(96)
+        return stock.batch(n)
+
+    return source
+
+
 def main():
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("--photos", type=Path, default=Path("tests/photos"))
+    parser.add_argument("--photos", type=Path, nargs="*", default=[Path("tests/photos")], help="labelled sets to learn from")
+    parser.add_argument("--without", nargs="*", default=[], help="kinds left out, as FOLDER:KIND")
     parser.add_argument("--also", type=Path, nargs="*", default=[], help="further labelled sets to read after training")
+    parser.add_argument("--others", type=Path, nargs="*", default=[], help="pictures of other things")
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--minutes", type=float, default=6)
     parser.add_argument("--fold", type=int)
+    parser.add_argument("--folds", type=int, default=N_FOLDS)
     parser.add_argument("--width", type=int, default=32)
-    parser.add_argument("--batch", type=int, default=56)
+    parser.add_argument("--crops", type=int, nargs=3, default=(28, 24, 2), help="a step's crops: photos, own scenes, others")
+    parser.add_argument("--bank", type=float, default=8, help="objects of our own scenes, in 600")
+    parser.add_argument("--stock", type=int, default=4000, help="own scenes held ready")
+    parser.add_argument("--every", type=int, default=20, help="steps between 96 new own scenes")
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--tag", default="")
     parser.add_argument("--start", type=Path, help="weights-*.npz of an earlier training to go on from")
     parser.add_argument("--rate", type=float, default=3e-3, help="highest step size (1e-3 is right when going on)")
     args = parser.parse_args()
     device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
     torch.backends.cudnn.benchmark = True
     args.out.mkdir(parents=True, exist_ok=True)
-    photos = load_photos(args.photos, device)
-    dealt = folds(args.photos)
-    kept = [p for p in photos if args.fold is None or dealt[p.name] != args.fold]
-    left = [p for p in photos if p not in kept]
+    torch.manual_seed(args.seed)
+    kept, left = [], {}
+    for root in args.photos:
+        photos, dealt = load_photos(root, device), folds(root, args.folds)
+        out = [p for p in photos if dealt[p.name] == args.fold or p.kind in args.without]
+        kept += [p for p in photos if p not in out]
+        left[root.name] = out
     print(f"training on {len(kept)} photos, {sum(len(p.stage) for p in kept)} objects", flush=True)
-    net = train(kept, args.minutes, device, args.width, args.batch, args.seed, args.start, args.rate)
-    tag = "all" if args.fold is None else str(args.fold)
+    sources = []
+    if args.crops[1]:
+        sources.append(own_batches(args, args.crops[1], device))
+    if args.crops[0] and kept:
+        sources.append(photo_batches(kept, args.crops[0], device))
+    if args.crops[2] and args.others:
+        others = Others(args.others, device)
+        sources.append(lambda: others.batch(args.crops[2], 2))
+    net = train(sources, args.minutes, device, args.width, args.seed, args.start, args.rate)
+    tag = args.tag or ("all" if args.fold is None else str(args.fold))
     np.savez(args.out / f"weights-{tag}.npz", **{k: v.cpu().numpy() for k, v in net.state_dict().items()})
-    write_proposals(net, left or photos, args.out / f"proposals-{tag}.csv")
+    for name, photos in left.items():
+        if photos:
+            write_proposals(net, photos, args.out / f"proposals-{tag}-{name}.csv")
     for root in args.also:
         write_proposals(net, load_photos(root, device), args.out / f"proposals-{tag}-{root.name}.csv")
     export(net, args.out / f"reader-{tag}.onnx")
