@@ -6,10 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from qckit.counting.result import Flag
+from qckit.counting.result import WITHHELD, Flag
 from qckit.stages import CLASSES, STAGE_RECORDS
 
-__all__ = ["FLAG_CODES", "PhotoSigns", "hatch_swing", "judge_photo"]
+__all__ = ["FLAG_CODES", "WITHHELD", "PhotoSigns", "hatch_swing", "judge_photo"]
 
 FLAG_CODES = (
     "dark",
@@ -19,7 +19,9 @@ FLAG_CODES = (
     "clumps",
     "scale",
     "few",
+    "foreign",
     "unsure",
+    "groups",
     "unlike",
     "readers",
     "alone",
@@ -30,12 +32,16 @@ CYST_UM = (165.0, 430.0)  # hydrated cysts of all strains measured lie in 224-33
 NAUPLIUS_UM = (280.0, 1000.0)  # instar I to III, limbs left out
 BODY_WIDTH_UM = (125.0, 320.0)  # 158 to 266 on the open photos at their true scale
 FAINT = 5.0  # scatters of the background; counts still held at 5.5
-SOFT_UM, BLURRED_UM = 95.0, 115.0  # soft outlines are named where stages are in doubt, blurred ones always
+SOFT_UM, BLURRED_UM = 95.0, 165.0  # soft outlines are named where stages are in doubt, blurred ones always
 CLUMPED_SHARE = 0.06
-SWING = 3.8  # points of hatching percentage
+SWING = 3.5  # points of hatching percentage
+SURE, FEWEST_SURE = 0.6, 3  # chance of the stage from which an object is sure; of N, U and C in a hatch sample
+SURE_BODIES = 15  # so many sure objects speak for the scale
+BETWEEN, ROUND_BODIES = 0.2, 15  # share of cysts and shells that are neither clearly; of how many at least
 DOUBTED = 0.2  # mean chance that an object is given the wrong stage or is split wrongly
 DIFFERING = 0.4  # share of objects on which the two readers differ
-STRANGE = 1.6  # times the usual distance between photos checked
+FAMILIAR = 0.8  # the measured stages are right in light as they were learnt in, and say nothing in other light
+STRANGE = 2.5  # times the usual distance between photos checked
 
 
 @dataclass(frozen=True)
@@ -71,6 +77,8 @@ class PhotoSigns:
         Share of objects on which the two readers differ; NaN where too few were seen to tell.
     one_reader : bool
         The second reader was left out, or could not be run.
+    between : float
+        Share of cysts and shells whose opacity is neither clearly the one's nor the other's; 0 where there are few.
     in_frame : int, optional
         Nauplii, umbrella stages and cysts counted in a drawn frame; None where the whole photo is the frame.
     """
@@ -90,7 +98,13 @@ class PhotoSigns:
     edge_width_um: float = float("nan")
     reader_share: float = float("nan")
     one_reader: bool = False
+    between: float = 0.0
     in_frame: int | None = None
+
+    @property
+    def sure(self) -> np.ndarray:
+        """Which objects are sure."""
+        return self.p_best >= SURE
 
 
 def hatch_swing(p: np.ndarray) -> float:
@@ -118,6 +132,30 @@ def hatch_swing(p: np.ndarray) -> float:
     each = [float(s.is_hatched) - hatched if s.is_full_cyst else 0.0 for s in STAGE_RECORDS]
     effect = np.array([*each, 0.0]) * 100 / whole
     return min(float((p * np.abs(effect - effect[stage][:, None])).sum()), 100.0)
+
+
+def share_between(p: np.ndarray) -> float:
+    """Share of cysts and shells that lie between the photo's two groups.
+
+    Opaque cysts and see-through shells of one photo part into two groups; where many objects belong to neither, the
+    light does not tell them apart.
+
+    Parameters
+    ----------
+    p : (n, 5) ndarray
+        Probability per object and class (four stages, debris).
+
+    Returns
+    -------
+    float
+        0 to 1; 0 with fewer than ``ROUND_BODIES`` cysts and shells.
+    """
+    pair = p[:, [CLASSES.index("cyst"), CLASSES.index("shell")]] if len(p) else np.zeros((0, 2))
+    pair = pair[pair.sum(axis=1) > 0.5]
+    if len(pair) < ROUND_BODIES:
+        return 0.0
+    cyst = pair[:, 0] / pair.sum(axis=1)
+    return float(((cyst > 0.15) & (cyst < 0.85)).mean())
 
 
 def judge_photo(signs: PhotoSigns) -> tuple[Flag, ...]:
@@ -161,6 +199,13 @@ def _object_flags(signs: PhotoSigns):
     full, place = int((signs.stages < 3).sum()), "found"
     if signs.in_frame is not None:
         full, place = signs.in_frame, "counted in the drawn frame"
+    sure = int((signs.sure & (signs.stages < 3)).sum())
+    if sure < FEWEST_SURE:
+        yield Flag(
+            "foreign",
+            f"Hardly anything here is brine shrimp for sure (nauplii, umbrella stages and cysts: {sure}): this does "
+            f"not look like a hatch sample, and no percentage is given. If it is one, count more photos of it.",
+        )
     if full < 10:
         yield Flag(
             "few",
@@ -196,6 +241,8 @@ def _scale_flag(signs: PhotoSigns):
             )
             return
     low, high = BODY_WIDTH_UM
+    if signs.sure.sum() >= max(SURE_BODIES, 0.5 * len(signs.stages)):
+        return
     if not np.isnan(signs.body_width_um) and not low <= signs.body_width_um <= high:
         yield Flag(
             "scale",
@@ -220,13 +267,19 @@ def _trust_flags(signs: PhotoSigns):
             f"About {100 * doubt:.0f} % of the objects may be given the wrong stage or be split "
             f"wrongly: look at the checked picture and correct it by hand.",
         )
+    if signs.between > BETWEEN:
+        yield Flag(
+            "groups",
+            f"Cysts and empty shells do not part into two groups in this light ({100 * signs.between:.0f} % of them "
+            f"lie between): take the photo with light from below, or correct it by hand.",
+        )
     if signs.strangeness > STRANGE:
         yield Flag(
             "unlike",
             "The photo looks unlike those the counter was checked on: compare a few photos of this "
             "kind with hand counts before trusting it.",
         )
-    if signs.reader_share > DIFFERING:
+    if signs.reader_share > DIFFERING and signs.strangeness < FAMILIAR:
         yield Flag(
             "readers",
             f"The two ways of reading the photo differ on {100 * signs.reader_share:.0f} % of the "

@@ -10,7 +10,7 @@ import pandas as pd
 
 from qckit.counting.analysis import Analysis, FoundObjects, analyse, choose_objects
 from qckit.counting.bounds import check_countable
-from qckit.counting.flags import PhotoSigns, hatch_swing, judge_photo
+from qckit.counting.flags import PhotoSigns, hatch_swing, judge_photo, share_between
 from qckit.counting.frame import apply_frame
 from qckit.counting.integrity import judge_integrity
 from qckit.counting.measuring import FEATURES
@@ -192,15 +192,22 @@ def _signs(analysis: Analysis, found: FoundObjects, model: StageModel, differing
         stages=found.p[wanted].argmax(axis=1),
         p_best=found.p[wanted].max(axis=1, initial=0) * found.p_single[wanted],
         swing=hatch_swing(found.p),
+        between=share_between(found.p[wanted]),
         length_um=found.sizes["length_um"][wanted],
         body_width_um=_body_width(analysis),
         reader_share=differing,
         one_reader=one_reader,
         in_frame=in_frame,
         clump_objects=_clump_objects(analysis, found),
-        strangeness=model.strangeness(found.features[wanted]),
+        strangeness=_strangeness(model, found.features[wanted]),
         edge_width_um=_edge_width(analysis, found),
     )
+
+
+def _strangeness(model: StageModel, features: np.ndarray) -> float:
+    """How far the measured objects lie from those checked; 0 where less than half of the objects could be measured."""
+    measured = np.isfinite(features).all(axis=1)
+    return model.strangeness(features) if 2 * measured.sum() >= len(features) else 0.0
 
 
 def _body_width(analysis: Analysis) -> float:

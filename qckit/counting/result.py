@@ -11,10 +11,13 @@ import pandas as pd
 from qckit.counting.regions import density_per_ml
 from qckit.stages import STAGE_RECORDS, hatched_pct
 
-__all__ = ["COUNTER_VERSION", "PHOTO_COLUMNS", "Flag", "PhotoCount", "version_with"]
+__all__ = ["COUNTER_VERSION", "PHOTO_COLUMNS", "WITHHELD", "Flag", "PhotoCount", "version_with"]
 
-COUNTER_VERSION = "1.5"
+COUNTER_VERSION = "1.6"
 """Raised whenever the same photo may give another count; counts kept from another version are made again."""
+
+WITHHELD = ("foreign",)
+"""Flags with which no hatching percentage is given."""
 
 PHOTO_COLUMNS = (
     "photo",
@@ -85,8 +88,8 @@ class PhotoCount:
 
     @property
     def hatch_pct(self) -> float:
-        """Nauplii in percent of nauplii, umbrella stages and cysts; NaN where there are none."""
-        return hatched_pct(self.counts)
+        """Nauplii in percent of nauplii, umbrella stages and cysts; NaN where there are none or a flag withholds it."""
+        return math.nan if any(f.code in WITHHELD for f in self.flags) else hatched_pct(self.counts)
 
     @property
     def density_per_mm2(self) -> dict[str, float]:

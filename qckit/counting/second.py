@@ -25,7 +25,8 @@ ALONE_SCORE = 0.55  # of a proposal that no piece supports
 LEAST_SEEN = 0.5  # of the proposals; where the foreground supports fewer, its silence says nothing
 ENOUGH = 20  # proposals to tell that by; a few of them may be specks that the foreground rightly leaves out
 ALONE_SINGLE = 0.99  # of a measured object that no proposal supports
-READER_WEIGHT, MEASURED_WEIGHT = 1.0, 0.5
+MEASURED_WEIGHT = 0.5  # of what was measured, beside the reader's 1, where the two always agree
+STRANGERS = 0.5  # share of objects on which they differ from which what was measured has no say
 
 # length, width and area of a typical object [µm, µm, µm²], for a proposal that no piece supports
 TYPICAL_UM = {
@@ -95,10 +96,10 @@ def read_at_centres(work: WorkImage, model: StageModel, proposals: Proposals) ->
     measured = gather(work, cut, np.arange(len(cut.candidates)), model.predict(cut.features))
     seen = np.flatnonzero(piece)
     own = piece[seen] - 1  # candidates are the pieces in order
-    pooled = proposals.p[seen] ** READER_WEIGHT * (measured.p[own] + 1e-3) ** MEASURED_WEIGHT
     differing = (
         float((measured.p[own].argmax(axis=1) != proposals.p[seen].argmax(axis=1)).mean()) if len(seen) else np.nan
     )
+    pooled = proposals.p[seen] * (measured.p[own] + 1e-3) ** measured_weight(differing)
     measured.p[own] = pooled / pooled.sum(axis=1, keepdims=True)
     measured.p_single[own] = np.maximum(measured.p_single[own], proposals.score[seen])
     measured.rows[own], measured.cols[own] = proposals.rows[seen], proposals.cols[seen]
@@ -111,6 +112,14 @@ def read_at_centres(work: WorkImage, model: StageModel, proposals: Proposals) ->
         differing = 1 - len(seen) / len(piece)
     found = join_found([measured.take(kept), _proposed_alone(work, proposals, unsupported, cut)])
     return analysis, replace(found, p=settle_cysts_and_shells(found.p)), differing
+
+
+def measured_weight(differing: float) -> float:
+    """Weight of what was measured, by the share of objects on which it differs from the reader in this photo.
+
+    The measures were learnt in few lights; in a strange one they differ from the reader nearly everywhere, and err.
+    """
+    return MEASURED_WEIGHT * float(np.clip(1 - np.nan_to_num(differing) / STRANGERS, 0, 1))
 
 
 def _proposed_alone(work, proposals: Proposals, which: np.ndarray, cut: CutMeasures) -> FoundObjects:

@@ -1,11 +1,13 @@
 """Flags: each by signs made by hand, with its whole sentence; and on photos spoilt on purpose."""
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 from PIL import Image, ImageFilter
 
 from qckit.counting import FLAG_CODES, count_photo, judge_photo
-from qckit.counting.flags import PhotoSigns, hatch_swing
+from qckit.counting.flags import WITHHELD, PhotoSigns, hatch_swing, share_between
 
 
 def signs(**changes) -> PhotoSigns:
@@ -49,9 +51,9 @@ def test_soft_outlines_are_named_where_stages_are_in_doubt():
             "it again.",
         ),
         (
-            {"edge_width_um": 120.0},
+            {"edge_width_um": 170.0},
             "blurred",
-            "Outlines are smeared over 120 µm: focus on the animals and take the photo again.",
+            "Outlines are smeared over 170 µm: focus on the animals and take the photo again.",
         ),
         (
             {"clump_share": 0.5},
@@ -64,7 +66,12 @@ def test_soft_outlines_are_named_where_stages_are_in_doubt():
             "The cysts measure 450 µm, and 165 to 430 µm is usual: check the µm per pixel.",
         ),
         (
-            {"body_width_um": 500.0},
+            {
+                "body_width_um": 500.0,
+                "stages": np.repeat([0, 2], [8, 6]),
+                "p_best": np.full(14, 0.97),
+                "length_um": np.repeat([470.0, 230], [8, 6]),
+            },
             "scale",
             "What lies alone in the photo is 500 µm wide, and nauplii, cysts and "
             "shells are 125 to 320: check the µm per "
@@ -89,6 +96,12 @@ def test_soft_outlines_are_named_where_stages_are_in_doubt():
             "clumps",
             "By their area about 4 to 9 more objects lie in clumps that could not be told apart: spread or dilute the "
             "sample, or count those by hand.",
+        ),
+        (
+            {"between": 0.3},
+            "groups",
+            "Cysts and empty shells do not part into two groups in this light (30 % of them lie between): take the "
+            "photo with light from below, or correct it by hand.",
         ),
         (
             {"strangeness": 3.0},
@@ -132,11 +145,50 @@ def test_swing_bounds_the_mean_error():
 
 
 def test_few_objects():
-    flags = judge_photo(signs(stages=np.array([0, 3]), p_best=np.ones(2), length_um=np.array([470.0, 200])))
-    assert [f.sentence for f in flags] == [
-        "Only 1 nauplii, umbrella stages and cysts were found, too few for a percentage: count more photos of "
+    some = {"stages": np.array([0, 0, 2, 3]), "p_best": np.ones(4), "length_um": np.array([470.0, 460, 240, 200])}
+    assert [f.sentence for f in judge_photo(signs(**some))] == [
+        "Only 3 nauplii, umbrella stages and cysts were found, too few for a percentage: count more photos of "
         "this sample."
     ]
+
+
+def test_a_photo_of_other_things_is_named_and_its_percentage_withheld():
+    """Shells do not count, nor do nauplii that may as well be something else."""
+    doubtful = {"stages": np.array([0, 0, 0, 2, 2, 3, 3]), "p_best": np.array([0.9, 0.9, 0.55, 0.5, 0.4, 0.99, 0.99])}
+    flags = judge_photo(signs(**doubtful, length_um=np.full(7, 300.0)))
+    assert [f.code for f in flags][:1] == ["foreign"]
+    assert flags[0].sentence == (
+        "Hardly anything here is brine shrimp for sure (nauplii, umbrella stages and cysts: 2): this does not "
+        "look like a hatch sample, and no percentage is given. If it is one, count more photos of it."
+    )
+    assert set(WITHHELD) <= set(FLAG_CODES)
+
+
+@pytest.mark.parametrize("um_per_px", [5.0, 12.0])
+@pytest.mark.parametrize("picture", ["brick", "cell", "coins", "grass", "ihc", "retina", "page"])
+def test_real_pictures_of_other_things(picture, um_per_px):
+    """Pictures that come with scikit-image; the reader was trained without these."""
+    import skimage
+
+    (path,) = (Path(skimage.__file__).parent / "data").glob(f"{picture}.*")
+    count = count_photo(path, um_per_px=um_per_px)
+    assert "foreign" in [f.code for f in count.flags]
+    assert np.isnan(count.hatch_pct)
+
+
+def test_the_two_readings_are_compared_only_in_light_that_both_know():
+    assert [f.code for f in judge_photo(signs(reader_share=0.6, strangeness=0.3))] == ["readers"]
+    assert judge_photo(signs(reader_share=0.6, strangeness=1.3)) == ()
+
+
+def test_round_bodies_that_belong_to_neither_group():
+    p = np.zeros((20, 5))
+    p[:10, 2], p[10:, 3] = 1, 1
+    assert share_between(p) == 0
+    p[8:14, 2], p[8:14, 3] = 0.5, 0.5
+    assert share_between(p) == pytest.approx(0.3)
+    assert share_between(p[:12]) == 0
+    assert share_between(np.zeros((0, 5))) == 0
 
 
 def codes(path, scale):

@@ -32,7 +32,7 @@ from qckit.photo import read_photo
 
 HERE = Path(__file__).resolve().parent
 FOLDS = HERE.parent / "training" / "folds"
-N_FOLDS = 8
+N_FOLDS = 2
 MISSED = 0.06  # share of centres taken away in altered pictures, so that joined objects are known as such
 
 

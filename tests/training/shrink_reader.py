@@ -153,7 +153,9 @@ def main():
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("trained", type=Path)
     parser.add_argument("out", type=Path)
-    parser.add_argument("--photos", type=Path, default=Path("tests/photos"))
+    parser.add_argument(
+        "--photos", type=Path, nargs="*", default=[Path("tests/photos"), Path("tests/photos_second_make")]
+    )
     parser.add_argument("--fold", type=int)
     args = parser.parse_args()
     model = without_offset(onnx.load(args.trained))
@@ -162,7 +164,8 @@ def main():
     with tempfile.TemporaryDirectory() as folder:
         plain = Path(folder) / "plain.onnx"
         onnx.save(model, plain)
-        source = Photos(pictures(args.photos, args.fold, np.random.default_rng(1)), name)
+        rng = np.random.default_rng(1)
+        source = Photos((p for root in args.photos for p in pictures(root, args.fold, rng)), name)
         quantize_static(
             plain,
             args.out,

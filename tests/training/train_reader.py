@@ -36,7 +36,7 @@ from torch import nn
 STORE_UM, IN_UM, STRIDE = 8.0, 12.0, 2
 OUT_UM = IN_UM * STRIDE
 CLASSES = ("nauplius", "umbrella", "cyst", "shell", "debris")
-N_FOLDS = 8
+N_FOLDS = 2
 SIZE = 288  # side of a training crop, in pixels of IN_UM; a multiple of 32
 MAX_ZOOM = 1.33
 PATCH = int(SIZE * IN_UM / STORE_UM * MAX_ZOOM * 1.4143) + 4
@@ -279,7 +279,9 @@ class Scenes:
         self.photos, self.device = photos, device
         self.kinds = sorted({p.kind for p in photos})
         makes = [k.split(":")[0] for k in self.kinds]  # each make and each kind as often; sieves show most objects
-        share = np.array([(2 if k.endswith(":sieve") else 1) / makes.count(m) for k, m in zip(self.kinds, makes, strict=True)])
+        share = np.array(
+            [(2 if k.endswith(":sieve") else 1) / makes.count(m) for k, m in zip(self.kinds, makes, strict=True)]
+        )
         self.share = share / share.sum()
         self.by_kind = {k: [i for i, p in enumerate(photos) if p.kind == k] for k in self.kinds}
         self.groups = {light: [i for i, p in enumerate(photos) if p.incident == light] for light in (True, False)}
@@ -384,7 +386,7 @@ class Scenes:
 
 
 def targets(ids, stages, areas, hidden, heats):
-    """Ids at the output's scale (n, P, P) and what each id is (n, m) -> centre map, stages, foreground, ways, weight."""
+    """Ids at the output's scale (n, P, P), what each id is (n, m) -> centres, stages, foreground, ways, weight."""
     device = ids.device
     n, out = ids.shape[:2]
     m = stages.shape[1]
@@ -686,7 +688,9 @@ def own_batches(args, n, device):
 
 def main():
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("--photos", type=Path, nargs="*", default=[Path("tests/photos")], help="labelled sets to learn from")
+    parser.add_argument(
+        "--photos", type=Path, nargs="*", default=[Path("tests/photos")], help="labelled sets to learn from"
+    )
     parser.add_argument("--without", nargs="*", default=[], help="kinds left out, as FOLDER:KIND")
     parser.add_argument("--also", type=Path, nargs="*", default=[], help="further labelled sets to read after training")
     parser.add_argument("--others", type=Path, nargs="*", default=[], help="pictures of other things")
@@ -695,7 +699,9 @@ def main():
     parser.add_argument("--fold", type=int)
     parser.add_argument("--folds", type=int, default=N_FOLDS)
     parser.add_argument("--width", type=int, default=32)
-    parser.add_argument("--crops", type=int, nargs=3, default=(28, 24, 2), help="a step's crops: photos, own scenes, others")
+    parser.add_argument(
+        "--crops", type=int, nargs=3, default=(28, 24, 2), help="a step's crops: photos, own scenes, others"
+    )
     parser.add_argument("--bank", type=float, default=8, help="objects of our own scenes, in 600")
     parser.add_argument("--stock", type=int, default=4000, help="own scenes held ready")
     parser.add_argument("--every", type=int, default=20, help="steps between 96 new own scenes")

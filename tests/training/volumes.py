@@ -1,9 +1,9 @@
 """True volumes of what lies in a hatch sample and beside it, marched along the line of sight into maps of thickness.
 
-Animals, bystanders and dirt are unions of round cones, cysts and shells are spheres with walls, dents, cuts and a filling; each is turned in
-space and marched. What is kept of each: how much tissue, clear tissue, chorion and dark pigment a ray meets [100 µm],
-the slope of the front surface, and the outline. ``worlds.py`` lights them. Invented shapes; sizes from the literature
-named in ``qckit/practice/scenes.py``. Only training uses it.
+Animals, bystanders and dirt are unions of round cones, cysts and shells are spheres with walls, dents, cuts and a
+filling; each is turned in space and marched. What is kept of each: how much tissue, clear tissue, chorion and dark
+pigment a ray meets [100 µm], the slope of the front surface, and the outline. ``worlds.py`` lights them. Invented
+shapes; sizes from the literature named in ``qckit/practice/scenes.py``. Only training uses it.
 """
 
 import math
@@ -88,7 +88,11 @@ def _limb(cones, rng, root, side, length, angle, radius, setae, *, bend=0.5, lif
         start = tuple(m + f * (t - m) for m, t in zip(mid, tip, strict=True))
         a = a2 + rng.normal(0.3, 0.35)
         reach = rng.uniform(0.18, 0.45) * length
-        end = (start[0] + reach * math.cos(a), start[1] + side * reach * math.sin(a), start[2] + reach * rng.normal(0, 0.3))
+        end = (
+            start[0] + reach * math.cos(a),
+            start[1] + side * reach * math.sin(a),
+            start[2] + reach * rng.normal(0, 0.3),
+        )
         cones.add(start, end, 3.5, 2.0, SETA)
 
 
@@ -108,9 +112,13 @@ def nauplius(rng, *, second=False, dead=False):
     start = rng.choice([0.4, 0.25, 0.1]) if not second else rng.choice([0.2, 0.0])
     inner = [(start * length, curl * start**2, 0.0), *points[2:]]
     cones.chain(inner, fill * wide * np.array([0.75, *profile[2:]]), TISSUE)
-    if second and rng.random() < 0.8 or rng.random() < 0.1:
+    if rng.random() < (0.82 if second else 0.1):
         gut = rng.uniform(0.18, 0.35) * wide
-        cones.chain([(0.2 * length, 0, 0), (-0.1 * length, 0, 0), (-0.42 * length, points[4][1], 0)], [gut, gut, gut * 0.6], DARK if rng.random() < 0.5 else TISSUE)
+        cones.chain(
+            [(0.2 * length, 0, 0), (-0.1 * length, 0, 0), (-0.42 * length, points[4][1], 0)],
+            [gut, gut, gut * 0.6],
+            DARK if rng.random() < 0.5 else TISSUE,
+        )
     if rng.random() < 0.92:
         eye = rng.uniform(9, 17)
         cones.add((0.39 * length, 0, 0.3 * wide), (0.395 * length, 0, 0.3 * wide), eye, eye, DARK)
@@ -118,12 +126,40 @@ def nauplius(rng, *, second=False, dead=False):
     for side in (-1, 1):
         lost = rng.random(3) < (0.35 if dead else 0.03)
         if not lost[0]:
-            _limb(cones, rng, (0.38 * length, side * 0.35 * wide, 0), side, rng.uniform(0.2, 0.33) * length, rng.uniform(0.3, 1.0), rng.uniform(8, 14), 2, bend=0.2)
+            _limb(
+                cones,
+                rng,
+                (0.38 * length, side * 0.35 * wide, 0),
+                side,
+                rng.uniform(0.2, 0.33) * length,
+                rng.uniform(0.3, 1.0),
+                rng.uniform(8, 14),
+                2,
+                bend=0.2,
+            )
         if not lost[1]:
             far = rng.uniform(0.5, 0.8) * min(length, 560)
-            _limb(cones, rng, (0.27 * length, side * 0.7 * wide, 0), side, far, beat + rng.normal(0, 0.2), rng.uniform(17, 30), 5)
+            _limb(
+                cones,
+                rng,
+                (0.27 * length, side * 0.7 * wide, 0),
+                side,
+                far,
+                beat + rng.normal(0, 0.2),
+                rng.uniform(17, 30),
+                5,
+            )
         if not lost[2]:
-            _limb(cones, rng, (0.12 * length, side * 0.75 * wide, 0), side, rng.uniform(0.25, 0.4) * min(length, 560), beat + rng.normal(0.3, 0.3), rng.uniform(11, 20), 3)
+            _limb(
+                cones,
+                rng,
+                (0.12 * length, side * 0.75 * wide, 0),
+                side,
+                rng.uniform(0.25, 0.4) * min(length, 560),
+                beat + rng.normal(0.3, 0.3),
+                rng.uniform(11, 20),
+                3,
+            )
     return cones.turned(rng)
 
 
@@ -160,18 +196,40 @@ def copepod(rng):
     cones.chain(tail, [0.32 * wide, 0.25 * wide, 0.2 * wide], CLEAR if rng.random() < 0.6 else TISSUE)
     for side in (-1, 1):
         cones.add(tail[2], (tail[2][0] - 0.12 * length, side * 0.05 * length, 0), 6, 3, CLEAR)
-        cones.add((tail[2][0] - 0.1 * length, side * 0.04 * length, 0), (tail[2][0] - 0.25 * length, side * rng.uniform(0.05, 0.12) * length, 0), 3, 2, SETA)
+        cones.add(
+            (tail[2][0] - 0.1 * length, side * 0.04 * length, 0),
+            (tail[2][0] - 0.25 * length, side * rng.uniform(0.05, 0.12) * length, 0),
+            3,
+            2,
+            SETA,
+        )
         a = rng.uniform(0.9, 2.2)
         reach = rng.uniform(0.3, 0.75) * length
         root = (0.4 * length, side * 0.4 * wide, 0.0)
         mid = (root[0] + 0.5 * reach * math.cos(a), root[1] + side * 0.5 * reach * math.sin(a), 0.0)
         a += rng.uniform(-0.2, 0.6)
-        cones.chain([root, mid, (mid[0] + 0.5 * reach * math.cos(a), mid[1] + side * 0.5 * reach * math.sin(a), 0.0)], [10, 7, 4], CLEAR)
+        cones.chain(
+            [root, mid, (mid[0] + 0.5 * reach * math.cos(a), mid[1] + side * 0.5 * reach * math.sin(a), 0.0)],
+            [10, 7, 4],
+            CLEAR,
+        )
         for k in range(rng.integers(0, 4)):
             at = (0.2 - 0.1 * k) * length
-            cones.add((at, side * 0.5 * wide, -20), (at - 0.12 * length, side * (0.8 * wide + rng.uniform(0, 40)), -40), 7, 3, CLEAR)
+            cones.add(
+                (at, side * 0.5 * wide, -20),
+                (at - 0.12 * length, side * (0.8 * wide + rng.uniform(0, 40)), -40),
+                7,
+                3,
+                CLEAR,
+            )
         if rng.random() < 0.2:
-            cones.add((-0.22 * length, side * 0.12 * length, 0), (-0.36 * length, side * 0.14 * length, 0), 0.09 * length, 0.07 * length, TISSUE)
+            cones.add(
+                (-0.22 * length, side * 0.12 * length, 0),
+                (-0.36 * length, side * 0.14 * length, 0),
+                0.09 * length,
+                0.07 * length,
+                TISSUE,
+            )
     cones.add((0.42 * length, 0, 0.3 * wide), (0.42 * length, 0, 0.3 * wide), rng.uniform(6, 12), 8, DARK)
     return cones.turned(rng, tilt=0.3)
 
@@ -199,7 +257,9 @@ def clump(rng):
     for _ in range(n):
         p = tuple(rng.normal(0, 0.5, 3) * reach)
         r = rng.uniform(0.12, 0.4) * reach[0]
-        cones.add(p, tuple(np.array(p) + rng.normal(0, 0.3, 3) * r), r, 0.7 * r, material if rng.random() < 0.8 else TISSUE)
+        cones.add(
+            p, tuple(np.array(p) + rng.normal(0, 0.3, 3) * r), r, 0.7 * r, material if rng.random() < 0.8 else TISSUE
+        )
     return cones.turned(rng)
 
 
@@ -270,10 +330,13 @@ def _direction(rng):
 
 
 EGG = {
-    "radius": 1, "wall": 1, "filled": 1, "slit": 1, "cut": 1, "rough": 1, "normal": 3, "across": 3, "shell_at": 3, "second": 1,
-    "second_at": 3, "second_normal": 3, "second_cut": 1, "dent": 2, "dent_a": 3, "dent_b": 3, "dent_wide": 1, "crumple": 1, "wave": 3,
-    "flat": 3, "core_at": 3, "core": 3, "core_axis": 3, "membrane": 1, "has_shell": 1, "has_core": 1,
-}  # fmt: skip
+    **dict.fromkeys(("radius", "wall", "filled", "slit", "cut", "rough", "has_shell", "has_core"), 1),
+    **dict.fromkeys(("second", "second_cut", "dent_wide", "crumple", "membrane"), 1),
+    **dict.fromkeys(("normal", "across", "shell_at", "second_at", "second_normal", "dent_a", "dent_b"), 3),
+    **dict.fromkeys(("wave", "flat", "core_at", "core", "core_axis"), 3),
+    "dent": 2,
+}
+"""Numbers of an egg-like thing, and how many of each."""
 
 
 def egg(rng, kind):
@@ -305,7 +368,15 @@ def egg(rng, kind):
         if kind == "slit":
             e["slit"][:] = rng.uniform(0.04, 0.3)
         else:
-            low, high = {"open": (0.45, 0.9), "cup": (0.1, 0.5), "half": (-0.15, 0.15), "halves": (-0.1, 0.4), "crumpled": (0.0, 0.9), "piece": (-0.55, -0.25), "splinter": (-0.93, -0.75)}[kind]
+            low, high = {
+                "open": (0.45, 0.9),
+                "cup": (0.1, 0.5),
+                "half": (-0.15, 0.15),
+                "halves": (-0.1, 0.4),
+                "crumpled": (0.0, 0.9),
+                "piece": (-0.55, -0.25),
+                "splinter": (-0.93, -0.75),
+            }[kind]
             e["cut"][:] = rng.uniform(low, high)
             e["rough"][:] = rng.uniform(0, 0.25)
         if kind == "crumpled":
@@ -382,18 +453,25 @@ def march_eggs(eggs, device, chunk=48):
             p = [grid[j] - s(at, j) for j in range(3)]
             w = (p[0] * s("wave", 0) + p[1] * s("wave", 1) + p[2] * s("wave", 2)) / radius
             p = [
-                (p[j] + warp * torch.sin(3.1 * w + 2.0 * j + 4 * p[(j + 1) % 3] / radius)) / s("flat", j) for j in range(3)
+                (p[j] + warp * torch.sin(3.1 * w + 2.0 * j + 4 * p[(j + 1) % 3] / radius)) / s("flat", j)
+                for j in range(3)
             ]
             r = (p[0] ** 2 + p[1] ** 2 + p[2] ** 2).sqrt().clamp(min=1)
             dents = sum(
-                s("dent", j) * torch.exp(-(1 - dot(p, k) / r) / s("dent_wide")) for j, k in enumerate(("dent_a", "dent_b"))
+                s("dent", j) * torch.exp(-(1 - dot(p, k) / r) / s("dent_wide"))
+                for j, k in enumerate(("dent_a", "dent_b"))
             )
             return p, r - radius * (1 - dents)
 
         p, d = sphere("shell_at")
-        ragged = s("rough") * radius * (torch.sin(p[0] / 23 + 1.3 * torch.sin(p[1] / 31)) + torch.sin(p[2] / 17 + p[1] / 29))
+        ragged = (
+            s("rough") * radius * (torch.sin(p[0] / 23 + 1.3 * torch.sin(p[1] / 31)) + torch.sin(p[2] / 17 + p[1] / 29))
+        )
         keep = torch.sigmoid((s("cut") * radius + 0.5 * ragged - dot(p, "normal")) / soft)
-        slit = torch.maximum(dot(p, "normal").abs() - s("slit") * radius * (1 + dot(p, "across") / radius), -dot(p, "across") - 0.3 * radius)
+        slit = torch.maximum(
+            dot(p, "normal").abs() - s("slit") * radius * (1 + dot(p, "across") / radius),
+            -dot(p, "across") - 0.3 * radius,
+        )
         keep = torch.where(s("slit") > 0, torch.sigmoid((slit + 0.3 * ragged) / soft), keep)
         shell = torch.sigmoid((wall / 2 - d.abs()) / 3.0) * keep
         core = torch.sigmoid((-wall / 2 - d) / soft) * s("filled")
@@ -464,14 +542,32 @@ def make_bank(seed, scale, device):
 
     bodies = [("nauplius", nauplius, {}, 190, NAUPLIUS), ("second", nauplius, {"second": True}, 60, NAUPLIUS)]
     bodies += [("dead", nauplius, {"dead": True}, 20, NAUPLIUS), ("rotifer", rotifer, {}, 25, DEBRIS)]
-    bodies += [("copepod", copepod, {}, 30, DEBRIS), ("thread", thread, {}, 30, DEBRIS), ("clump", clump, {}, 50, DEBRIS)]
+    bodies += [
+        ("copepod", copepod, {}, 30, DEBRIS),
+        ("thread", thread, {}, 30, DEBRIS),
+        ("clump", clump, {}, 50, DEBRIS),
+    ]
     for name, make, options, n, s in bodies:
         some = [make(rng, **options) for _ in range(int(n * scale))]
         put(march_cones(some, device), [s] * len(some), name)
     some = [nauplius(rng, second=rng.random() < 0.4) for _ in range(int(25 * scale))]
     some = [b[(b[:, 8] == CLEAR) | (b[:, 8] == SETA)] for b in some]  # an empty skin
     put(march_cones(some, device, hollow=True), [DEBRIS] * len(some), "moult")
-    kinds = {"cyst": 90, "decapsulated": 14, "slit": 28, "open": 30, "cup": 28, "half": 24, "halves": 34, "crumpled": 26, "piece": 16, "splinter": 10, "free": 14, "early": 26, "hanging": 44}
+    kinds = {
+        "cyst": 90,
+        "decapsulated": 14,
+        "slit": 28,
+        "open": 30,
+        "cup": 28,
+        "half": 24,
+        "halves": 34,
+        "crumpled": 26,
+        "piece": 16,
+        "splinter": 10,
+        "free": 14,
+        "early": 26,
+        "hanging": 44,
+    }
     for name, n in kinds.items():
         some = [egg(rng, name) for _ in range(int(n * scale))]
         if some:

@@ -88,7 +88,10 @@ class World:
         near = torch.rand(n, SLOTS, device=dev) < heap
         other = torch.randint(SLOTS, (n, SLOTS), device=dev) % number.long().clamp(min=1)[:, None]
         angle, reach = self.u(0, 2 * math.pi, n, SLOTS), self.u(14, 42, n, SLOTS)
-        beside = place.gather(1, other[:, :, None].expand(-1, -1, 2)) + torch.stack((angle.sin(), angle.cos()), 2) * reach[:, :, None]
+        beside = (
+            place.gather(1, other[:, :, None].expand(-1, -1, 2))
+            + torch.stack((angle.sin(), angle.cos()), 2) * reach[:, :, None]
+        )
         place = torch.where(near[:, :, None], beside, place)
         zoom = torch.exp(self.u(-0.26, 0.26, n))  # coarser and finer photos
         strain = torch.exp(self.normal(0.10, n).clamp(-0.18, 0.28))
@@ -110,11 +113,21 @@ class World:
         maps = F.grid_sample(maps, grid, mode="bilinear", align_corners=False)
         sx, sy = maps[:, 4] * flip[:, None, None], maps[:, 5]
         c, s = turn.cos()[:, None, None], turn.sin()[:, None, None]
-        maps = torch.cat((maps[:, :4] * size[:, None, None, None], (c * sx - s * sy)[:, None], (s * sx + c * sy)[:, None], maps[:, 6:]), 1)
+        maps = torch.cat(
+            (
+                maps[:, :4] * size[:, None, None, None],
+                (c * sx - s * sy)[:, None],
+                (s * sx + c * sy)[:, None],
+                maps[:, 6:],
+            ),
+            1,
+        )
         blurred = F.avg_pool2d(F.avg_pool2d(maps[:, :6], 3, 1, 1), 3, 1, 1)
         more = F.avg_pool2d(F.avg_pool2d(blurred, 7, 1, 3), 5, 1, 2)
         soft = soft[:, None, None, None]
-        first = torch.where(soft < 1, maps[:, :6] * (1 - soft) + blurred * soft, blurred * (2 - soft) + more * (soft - 1))
+        first = torch.where(
+            soft < 1, maps[:, :6] * (1 - soft) + blurred * soft, blurred * (2 - soft) + more * (soft - 1)
+        )
         return torch.cat((first, maps[:, 6:]), 1)
 
     def spots(self, place):
@@ -132,17 +145,35 @@ class World:
         Rows: tissue of nauplii, clear tissue, chorion, dark pigment, tissue of cysts and embryos.
         """
         dev = self.device
-        orange = torch.tensor([[0.80, 0.38, 0.08], [0.62, 0.30, 0.10], [0.78, 0.52, 0.18], [0.60, 0.16, 0.06], [0.45, 0.33, 0.14], [0.62, 0.52, 0.38]], device=dev)
-        pick = lambda: orange[torch.randint(len(orange), (n,), device=dev)] * torch.exp(torch.randn(n, 3, device=dev) * 0.15)  # noqa: E731
+        orange = torch.tensor(
+            [
+                [0.80, 0.38, 0.08],
+                [0.62, 0.30, 0.10],
+                [0.78, 0.52, 0.18],
+                [0.60, 0.16, 0.06],
+                [0.45, 0.33, 0.14],
+                [0.62, 0.52, 0.38],
+            ],
+            device=dev,
+        )
+
+        def pick():
+            some = orange[torch.randint(len(orange), (n,), device=dev)]
+            return some * torch.exp(torch.randn(n, 3, device=dev) * 0.15)
+
         yolk = pick().clamp(0.02, 0.95)
         embryo = torch.where(self.yes(0.5, n, 1), yolk, pick()).clamp(0.02, 0.95)
         iodine = self.yes(0.1, n, 1)
         brown = torch.tensor([[0.30, 0.10, 0.03]], device=dev)
         yolk, embryo = torch.where(iodine, brown, yolk), torch.where(iodine, brown, embryo)
-        wood = torch.tensor([0.70, 0.46, 0.28], device=dev) * torch.exp(self.normal(0.15, n, 3) + self.normal(0.2, n, 1))
+        wood = torch.tensor([0.70, 0.46, 0.28], device=dev) * torch.exp(
+            self.normal(0.15, n, 3) + self.normal(0.2, n, 1)
+        )
         wood = wood.clamp(0.03, 0.95)
         eye = torch.tensor([0.25, 0.06, 0.05], device=dev) * torch.exp(self.normal(0.4, n, 3))
-        pale = (torch.tensor([0.75, 0.72, 0.66], device=dev) * torch.exp(self.normal(0.1, n, 3) + self.normal(0.2, n, 1))).clamp(0.05, 1)
+        pale = (
+            torch.tensor([0.75, 0.72, 0.66], device=dev) * torch.exp(self.normal(0.1, n, 3) + self.normal(0.2, n, 1))
+        ).clamp(0.05, 1)
         # absorption: transmitted share of the reddest light at a usual thickness, the rest by colour
         hue = lambda c, power: -torch.log((c / c.amax(1, keepdim=True)).clamp(0.02, 1)) * power  # noqa: E731
         absorb = torch.stack(
@@ -213,7 +244,9 @@ class World:
             d = (w / pitch - number - 0.5) * pitch
             across = (d / r).clamp(-1, 1)
             phase = torch.where(twill, math.pi * number * 0.5, math.pi * number)
-            rise = torch.cos(math.pi * other / pitch * torch.where(twill, 0.5, 1.0) + phase + k * math.pi + math.pi * 0.5)
+            rise = torch.cos(
+                math.pi * other / pitch * torch.where(twill, 0.5, 1.0) + phase + k * math.pi + math.pi * 0.5
+            )
             round_ = (1 - across**2).clamp(min=0).sqrt()
             height = round_ + 0.9 * rise
             inside = torch.sigmoid((r - d.abs()) / (0.10 * r + 0.6 / per))
@@ -272,7 +305,11 @@ class World:
             rough = base * torch.exp(grain * 0.5) + (grain.clamp(min=0.6) - 0.6) * 0.02
             return torch.where(which > 0.8, rough, base)
         kind = torch.rand(n, 1, 1, 1, device=self.device)
-        black, grey, white = self.u(0.002, 0.06, n, 1, 1, 1), self.u(0.06, 0.4, n, 1, 1, 1), self.u(0.45, 0.95, n, 1, 1, 1)
+        black, grey, white = (
+            self.u(0.002, 0.06, n, 1, 1, 1),
+            self.u(0.06, 0.4, n, 1, 1, 1),
+            self.u(0.45, 0.95, n, 1, 1, 1),
+        )
         level = torch.where(kind < 0.35, black, torch.where(kind < 0.65, grey, white))
         ground = full * tint / tint.amax(1, keepdim=True) * level
         rough = ground * torch.exp(grain * self.u(0.0, 0.35, n, 1, 1, 1))
@@ -287,7 +324,9 @@ class World:
         reach = far * side
         cy = side / 2 + turn.sin() * (reach + self.u(-0.4, 0.4, n) * side)
         cx = side / 2 + turn.cos() * (reach + self.u(-0.4, 0.4, n) * side)
-        d = ((r[None, :, None] - cy[:, None, None]) ** 2 + (r[None, None, :] - cx[:, None, None]) ** 2).sqrt() - reach[:, None, None]
+        d = ((r[None, :, None] - cy[:, None, None]) ** 2 + (r[None, None, :] - cx[:, None, None]) ** 2).sqrt() - reach[
+            :, None, None
+        ]
         wide = self.u(6, 70, n)[:, None, None]
         rim = torch.sigmoid((wide - d.abs()) / 2)[:, None]
         beyond = torch.sigmoid(-d / 2)[:, None]
@@ -341,7 +380,9 @@ class World:
             for k in range(int(there.sum(1).max())):
                 maps, (b, r, c) = parts(k)
                 w = torch.where(stage[:, k, None] == NAUPLIUS, grey[:, 0, None], grey[:, 4, None])
-                od = (maps[:, 0:1] * w[:, :, None, None]) + (maps[:, 1:4] * grey[:, 1:4, None, None]).sum(1, keepdim=True)
+                od = (maps[:, 0:1] * w[:, :, None, None]) + (maps[:, 1:4] * grey[:, 1:4, None, None]).sum(
+                    1, keepdim=True
+                )
                 shadow[b, :, r, c] += od.permute(0, 2, 3, 1)
             away = self.u(0, 26, n) * torch.tan(lean).clamp(max=1.5)
             shadow = 1 - torch.exp(-shadow)
@@ -356,7 +397,19 @@ class World:
         canvas[inner] = floor
         for k in range(int(there.sum(1).max())):
             maps, (b, r, c) = parts(k)
-            passed, thrown = self._optics(maps, k, mode, stage[:, k], foreign[:, k], own[:, k], strange[:, k], absorb, scatter, albedo, self.bubble[index[:, k]])
+            passed, thrown = self._optics(
+                maps,
+                k,
+                mode,
+                stage[:, k],
+                foreign[:, k],
+                own[:, k],
+                strange[:, k],
+                absorb,
+                scatter,
+                albedo,
+                self.bubble[index[:, k]],
+            )
             under = canvas[b, :, r, c].permute(0, 3, 1, 2)
             canvas[b, :, r, c] = (under * passed + thrown).permute(0, 2, 3, 1)
             old = ids[b, r, c]
@@ -421,18 +474,25 @@ class World:
         edge = (1 - nz).clamp(0, 1)
         there = (maps[:, :4].sum(1, keepdim=True) * 6).clamp(0, 1)
         through = torch.exp(-passed)
-        rim = edge ** 2 * there
+        rim = edge**2 * there
         facing = nx * s(low_lamp[:, 0]) + ny * s(low_lamp[:, 1]) + nz * s(low_lamp[:, 2])
         if mode == "through":
             strength = torch.where(glassy, 1.0, loss)
             through = through * (1 - s(strength) * (1.5 * rim).clamp(0, 1))
-            through = through * (1 + s(relief) * there * (nx * s(low_lamp[:, 0]) + ny * s(low_lamp[:, 1])) * 2).clamp(0, 3)
+            through = through * (1 + s(relief) * there * (nx * s(low_lamp[:, 0]) + ny * s(low_lamp[:, 1])) * 2).clamp(
+                0, 3
+            )
             thrown = (1 - torch.exp(-0.3 * total)) * mean * s(ambient) * 0.12
             return through, thrown
         veiled = 1 - torch.exp(-total)
         if mode == "dark":
             inner = veiled * mean * torch.exp(-0.5 * passed * s(ambient)) * s(power) * (0.4 + 0.6 * s(ambient))
-            shine = there * edge ** s(glow_power) * s(glow) * (0.5 + 0.5 * mean / mean.amax(1, keepdim=True).clamp(min=0.05))
+            shine = (
+                there
+                * edge ** s(glow_power)
+                * s(glow)
+                * (0.5 + 0.5 * mean / mean.amax(1, keepdim=True).clamp(min=0.05))
+            )
             return through * (1 - 0.5 * veiled), inner + shine
         wrap = ((facing + 0.35) / 1.35).clamp(min=0)
         lit = s(ambient) * (0.55 + 0.45 * nz) + (1 - s(ambient)) * 1.6 * wrap
