@@ -1,6 +1,8 @@
 """Accuracy on the labelled photos. The shipped model has seen them, so these limits only guard against a break;
 the honest figures come from leaving photos out (tests/photos/score.py --leave-out)."""
 
+from pathlib import Path
+
 import pandas as pd
 import pytest
 
@@ -67,3 +69,17 @@ def test_scoring_nothing_found():
     figures = summarise_scores([score_photo(truth_table(), pd.DataFrame(columns=["stage", "x_px", "y_px"]))])
     assert figures["recall"] == 0
     assert figures["hatch_error_points_median"] == 100
+
+
+@pytest.mark.parametrize("photo", ["d-4", "p-1"])
+def test_photos_of_another_make(photo):
+    """Dark field and millimetre paper of a second make; the shipped reader has seen them, so this guards a break."""
+    folder = Path(__file__).resolve().parents[1] / "photos_second_make"
+    photos, truth = (pd.read_csv(folder / f"{name}.csv") for name in ("photos", "truth"))
+    um_per_px = float(photos.um_per_px[photos.photo == photo].iloc[0])
+    count = count_photo(folder / "photos" / f"{photo}.jpg", um_per_px=um_per_px)
+    figures = summarise_scores([score_photo(truth[truth.photo == photo], count.objects)])
+    assert figures["f1"] >= 0.97
+    assert figures["stage_accuracy"] >= 0.96
+    assert figures["hatch_error_points_median"] <= 3
+    assert not count.flags

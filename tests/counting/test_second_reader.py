@@ -64,7 +64,7 @@ def test_a_good_reader_makes_the_count_good(labelled, reader, photo, scale):
 
 
 def test_a_reader_that_swaps_stages_is_flagged(labelled, reader):
-    count, _ = figures_of(labelled, "bright-04", reader("bright-04", swap=True))
+    count, _ = figures_of(labelled, "bright-04", reader("bright-04", swap=True, scale=12.0))
     assert "readers" in [f.code for f in count.flags]
 
 
