@@ -46,8 +46,9 @@ def judge_integrity(pixels: np.ndarray, found, rows_px: np.ndarray, cols_px: np.
     list of Flag
         At most one, ``damaged``, with all that was found.
     """
-    green = pixels[..., 1]
-    signs = [text for text in (_seams(green, RULED_Z if ruled else SEAM_Z), _still(green)) if text]
+    green = np.ascontiguousarray(pixels[..., 1])
+    turned = np.ascontiguousarray(green.T)
+    signs = [text for text in (_seams(green, turned, RULED_Z if ruled else SEAM_Z), _still(green, turned)) if text]
     if text := _stretched(found):
         signs.append(text)
     if text := _two_sizes(found, rows_px, cols_px, green.shape):
@@ -61,8 +62,8 @@ def judge_integrity(pixels: np.ndarray, found, rows_px: np.ndarray, cols_px: np.
     ]
 
 
-def _seams(green: np.ndarray, least_z: float) -> str:
-    for values, word in ((green, "row"), (green.T, "column")):
+def _seams(green: np.ndarray, turned: np.ndarray, least_z: float) -> str:
+    for values, word in ((green, "row"), (turned, "column")):
         at = _seam_at(values, least_z)
         if at is not None:
             return f"its contents break off along {word} {at}"
@@ -110,9 +111,9 @@ def _is_line(values: np.ndarray, where: np.ndarray, k: int) -> bool:
     return False
 
 
-def _still(green: np.ndarray) -> str:
+def _still(green: np.ndarray, turned: np.ndarray) -> str:
     """Rows or columns that repeat the one before."""
-    for values, word in ((green, "rows"), (green.T, "columns")):
+    for values, word in ((green, "rows"), (turned, "columns")):
         step = np.abs(np.diff(values.astype(np.int16), axis=0)).mean(axis=1)
         level = values.mean(axis=1)[1:]
         still = (step <= STILL_SHARE * np.median(step)) & (level > TINTS[0]) & (level < TINTS[1])
