@@ -1,6 +1,7 @@
 """How often does a nominal 95 % interval hold the truth? The long table; the tests have a short one.
 
-Run: ``python tests/benchmarks/coverage.py [runs]`` (40,000 runs for each cell take about a minute). Prints Markdown.
+Run: ``python tests/benchmarks/coverage.py [runs] [table ...]``, tables being cones, overruled, times, limits and gauge;
+all without a name (40,000 runs take about a minute for the cones, half an hour for the times). Prints Markdown.
 Each cell gives the lowest and highest coverage over the hatching percentages named and over two ways in which cones
 may differ (beta, logit-normal). Two standard errors of one coverage at 40,000 runs are 0.2 points.
 """
@@ -8,7 +9,12 @@ may differ (beta, logit-normal). Two standard errors of one coverage at 40,000 r
 import sys
 
 import numpy as np
+import pandas as pd
 
+from qckit.agreement.gauge import gauge_study
+from qckit.agreement.paired import limit_bounds
+from qckit.hatch.rate import fit_rate
+from qckit.hatch.rate_models import Fit, model_curve, model_quantile
 from qckit.hatch.simulation import coverage_of_proportion, coverage_of_rate, coverage_with_site_spread
 
 CONES = (2, 3, 4, 5, 6)
@@ -81,16 +87,108 @@ def site_table(runs):
             print(f"| {label}; {df} | " + " | ".join(cells) + " |", flush=True)
 
 
-if __name__ == "__main__":
-    runs = int(sys.argv[1]) if len(sys.argv) > 1 else 40_000
-    print(f"Coverage of nominal 95 % intervals in percent, {runs} simulated tests per coverage.")
+def overruled_table(runs):
+    """Coverage of three cones and more whose spread is not the site's."""
+    print(
+        "\n| cones; H% 80, site's SD 2 points, 146 df | SD as usual | twice | three times |\n| --- | --- | --- | --- |"
+    )
+    for k in (2, 3, 4, 6):
+        cells = [
+            coverage_with_site_spread(k, 80, 0.0025, df=146, ratio=r, runs=runs, rng=np.random.default_rng([k, r]))
+            for r in (1, 2, 3)
+        ]
+        print(f"| {k} | " + " | ".join(f"{c:.1f}" for c in cells) + " |", flush=True)
+
+
+READINGS = {5: (14, 16.5, 19, 22, 26), 8: (12, 14, 16, 18, 20, 22, 24, 28)}
+SLOPES = {"log-logistic": 14.0, "log-normal": 8.0, "Weibull": 9.0, "gamma": 8.0}
+TIMES = ("T10", "T50", "T90", "Ts")
+
+
+def course(rng, model, hours, shift, *, n=400):
+    """Three cones, 85 % hatching, the curve's scale at 18 h; each cone early or late by ``shift`` on the log scale."""
+    rows = []
+    for cone in "ABC":
+        scale = 18.0 * np.exp(rng.normal(0, shift))
+        curve = Fit(model, 0.85, scale, SLOPES[model], np.eye(3), 0.0, True)
+        x = rng.binomial(n, np.clip(model_curve(curve, hours), 0, 1))
+        rows.append(pd.DataFrame({"hatch": cone, "cone": cone, "hours": hours, "nauplii": x, "full_cysts": n}))
+    table = pd.concat(rows, ignore_index=True)
+    return table.assign(hatched_frac=table["nauplii"] / table["full_cysts"])
+
+
+def times_table(runs):
+    """Coverage of T10, T50, T90 and synchrony under four truths."""
+    print("\n| truth; readings; cones early or late by | T10 | T50 | T90 | Ts |\n| --- | --- | --- | --- | --- |")
+    for model in SLOPES:
+        t10, t50, t90 = (model_quantile(model, 18.0, SLOPES[model], share) for share in (0.1, 0.5, 0.9))
+        truth = dict(zip(TIMES, (t10, t50, t90, t90 - t10), strict=True))
+        for m, hours in READINGS.items():
+            for shift in (0.0, 0.02):
+                rng, hit = np.random.default_rng(1), dict.fromkeys(TIMES, 0)
+                for _ in range(runs):
+                    rate = fit_rate(course(rng, model, np.array(hours, float), shift))
+                    for name, value in truth.items():
+                        row = rate.time(name)
+                        hit[name] += row["low_h"] <= value <= row["high_h"]
+                cells = " | ".join(f"{100 * hit[name] / runs:.1f}" for name in TIMES)
+                print(f"| {model}; {m}; {100 * shift:g} % | {cells} |", flush=True)
+
+
+def limits_table(runs):
+    """Coverage of the interval of an upper limit of agreement."""
+    print("\n| pairs | exact | large sample |\n| --- | --- | --- |")
+    for n in (6, 8, 12, 30):
+        x = np.random.default_rng(n).standard_normal((runs, n))
+        bias, sd, cells = x.mean(axis=1), x.std(axis=1, ddof=1), []
+        for interval in ("exact", "large sample"):
+            low, high = limit_bounds(n, interval=interval)
+            cells.append(100 * np.mean((bias + low * sd <= 1.96) & (bias + high * sd >= 1.96)))
+        print(f"| {n} | " + " | ".join(f"{c:.1f}" for c in cells) + " |")
+
+
+def gauge_table(runs):
+    """Coverage of the gauge's interval with three people, eight photos, two counts each."""
+    print("\n| SD between people over that of a recount | gauge |\n| --- | --- |")
+    for person in (0.0, 0.5, 1.0, 3.0):
+        rng, hit = np.random.default_rng(4), 0
+        for _ in range(runs):
+            who, what = rng.normal(0, person, 3), rng.normal(0, 4, 8)
+            cells = [(p, a, what[p] + who[a] + e) for p in range(8) for a in range(3) for e in rng.normal(0, 1, 2)]
+            study = gauge_study(pd.DataFrame(cells, columns=["photo", "counter", "value"]))
+            hit += study.gauge_low <= np.hypot(1, person) <= study.gauge_high
+        print(f"| {person:g} | {100 * hit / runs:.1f} |", flush=True)
+
+
+def main(runs, chosen):
+    """Print the tables that were asked for; all without a name."""
+    tables = {
+        "cones": lambda: cones_tables(runs),
+        "overruled": lambda: overruled_table(max(runs // 20, 20)),
+        "times": lambda: times_table(max(runs // 80, 10)),
+        "limits": lambda: limits_table(runs),
+        "gauge": lambda: gauge_table(max(runs // 40, 20)),
+    }
+    print(f"Coverage of nominal 95 % intervals in percent, from {runs} runs for the quickest cells.")
+    for name, table in tables.items():
+        if not chosen or name in chosen:
+            print(f"\n{name}:")
+            table()
+
+
+def cones_tables(runs):
+    """Hatching percentage and nauplii per gram over cones."""
     print("\nHatching percentage, interval over cones:")
     for n in (840, 240):
         proportion_table(runs, n=n, shares=(5, 20, 50, 80, 90, 95))
         proportion_table(runs, n=n, shares=(98,))
     print("\nHatching percentage, the wider interval that verdicts rest on (never narrower than counting alone):")
     proportion_table(runs, n=840, shares=(5, 20, 50, 80, 90, 95), is_safe=True)
-    print("\nHatching percentage, spread pooled with the site's own records:")
+    print("\nHatching percentage, spread joined with the site's own records:")
     site_table(runs // 5)
     print("\nNauplii per gram:")
     rate_table(runs)
+
+
+if __name__ == "__main__":
+    main(int(sys.argv[1]) if len(sys.argv) > 1 else 40_000, sys.argv[2:])
