@@ -13,8 +13,9 @@ from qckit.charts.lot_chart import LotChart, build_chart
 from qckit.charts.rules import RULES
 from qckit.charts.series import CHARTED, CONDITIONS, LOT_CHARTS, hatch_series
 from qckit.errors import InputError, unknown_name
-from qckit.hatch.dose import Dose, cost_per_million, dose_for
-from qckit.hatch.intervals import mean_interval, positive_mean_interval, proportion_over_cones
+from qckit.hatch.dose import cost_per_million
+from qckit.hatch.dose_plan import DosePlan, plan_dose
+from qckit.hatch.intervals import positive_mean_interval, proportion_over_cones
 from qckit.hatch.notes import gaps
 from qckit.hatch.subsamples import fill_volumes
 from qckit.site_tables import SiteTables
@@ -40,7 +41,7 @@ class LotMonth:
     efficiency: object  # Estimate
     chart: LotChart
     capability: Capability
-    dose: Dose | None
+    dose: DosePlan | None
     dose_words: str
     marks: int  # hatches marked on the chart of the percentage
     expected_marks: float  # that chance alone would make
@@ -129,7 +130,7 @@ def study_month(tables: SiteTables, *, month, lot="", rules=None, is_proposed=Fa
     moved = {label for s in shifts if s.counts and s.kind != "lot" for label in s.labels}
     levels = {level.lot: level for level in searched.lots}
     month_lots = {
-        name: _lot_month(name, chosen, history, lots, charts, moved, first, last, settings, table, levels.get(name))
+        name: _lot_month(tables, name, chosen, history, charts, moved, (first, last), table, levels.get(name))
         for name in names
     }
     falls = [s for s in shifts if s.is_open and s.kind != "lot" and s.quantity in LOT_CHARTS]
@@ -255,7 +256,8 @@ def _nothing(history, month, lot):
     )
 
 
-def _lot_month(name, chosen, history, lots, charts, moved, first, last, settings, table, level):
+def _lot_month(tables, name, chosen, history, charts, moved, period, table, level):
+    (first, last), settings, lots = period, tables.settings, tables.lots
     mine = chosen[chosen["lot"] == name]
     chart = charts.get((name, "hatch_pct")) or build_chart(history, "hatch_pct", lot=name, first=first, last=last)
     counted = mine[mine["full_cysts"] > 0]
@@ -264,7 +266,7 @@ def _lot_month(name, chosen, history, lots, charts, moved, first, last, settings
     recent = _level(history, charts, name, "hatch_pct", moved, last)
     capability = share_below(recent, settings.limits.min_hatch_pct, confidence=confidence, of=_level_words(chart, last))
     efficiency = positive_mean_interval(mine["hatching_efficiency_per_g"], confidence=confidence)
-    dose, words = _dose(history, charts, name, moved, last, settings)
+    dose, words = _dose(tables, name, last)
     row = lots[lots["lot"] == name].iloc[0] if lots is not None and (lots["lot"] == name).any() else {}
     cost = cost_per_million(
         _num(row, "price"), _num(row, "pack_g"), efficiency.value, recovery_pct=settings.feed.recovery_pct
@@ -328,29 +330,13 @@ def _level(history, charts, name, quantity, moved, last, days=_LEVEL_DAYS):
     return np.clip(value + chart.limits.slope_per_day * chart.limits.per * ahead, 0.1, 99.9)
 
 
-def _dose(history, charts, name, moved, last, settings):
-    """Grams per feed next month, from the lower bound of nauplii per gram."""
-    value = _level(history, charts, name, "hatching_efficiency_per_g", moved, last)
-    if len(value) < 3:
-        return None, f"{len(value)} hatches with a known efficiency are too few for next month's dose."
-    mean = mean_interval(np.log(value), confidence=settings.limits.confidence)
-    chart = charts.get((name, "hatching_efficiency_per_g"))
-    month_on = 30.0 * min(0.0, chart.limits.slope_per_day) if chart is not None and chart.limits is not None else 0.0
-    low, best = math.exp(mean.low + month_on), math.exp(mean.value + month_on / 2)
-    feed = settings.feed
-    dose = dose_for(
-        feed.nauplii_per_feed,
-        low,
-        efficiency_per_g=best,
-        recovery_pct=feed.recovery_pct,
-        cone_volume_l=feed.cone_volume_l,
-        n_cones=feed.n_cones,
-        max_g_per_l=feed.max_g_per_l,
-    )
-    words = f"{name}: {dose.sentence}"
-    if month_on:
-        words += " The lot is ageing; the figure is for the end of next month."
-    return dose, words
+def _dose(tables, name, last):
+    """Dose of a lot at the month's end (the one of every page), and its words; None where nothing is known of it."""
+    try:
+        plan = plan_dose(tables, name, day=(last - pd.Timedelta(seconds=1)).isoformat())
+    except InputError as error:
+        return None, str(error)
+    return plan, " ".join([plan.sentence, *(w.sentence for w in plan.warnings)])
 
 
 def _days_touched(shift, first, last):

@@ -6,6 +6,7 @@ import math
 from dataclasses import asdict
 
 from qckit.charts.series import CONDITIONS
+from qckit.hatch.dose_plan import risk_words
 from qckit.site_tables import SiteTables
 from qckit.verdicts.finding import Figure, Finding
 from qckit.verdicts.month import words
@@ -149,7 +150,7 @@ def _figures(study):
                 m.dose.grams,
                 unit="g",
                 decimals=1,
-                note="on the lower bound of nauplii per gram",
+                note=f"{risk_words(m.dose.risk)} falls short; rests on {m.dose.rests_on}",
             )
         )
     return figures
