@@ -99,7 +99,7 @@ def stated(weight: float) -> float:
 # weight -> how often a cause of that weight was there: 150 practice rooms (seed 2 of the calibration in
 # tests/benchmarks, smoothed by eye), checked on other seeds. Wide priors make the weights shy in the middle.
 _WEIGHT = (0.0, 0.08, 0.15, 0.25, 0.35, 0.5, 0.65, 0.8, 0.95, 1.0)
-_FOUND_TRUE = (0.0, 0.08, 0.18, 0.34, 0.49, 0.66, 0.80, 0.90, 0.975, 0.99)
+_FOUND_TRUE = (0.0, 0.08, 0.18, 0.32, 0.46, 0.62, 0.77, 0.87, 0.97, 0.99)
 
 
 def weigh(given: Given) -> Weights:
