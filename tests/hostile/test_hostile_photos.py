@@ -195,7 +195,7 @@ def codes(path, scale):
     return {f.code for f in count_photo(path, um_per_px=scale).flags}
 
 
-@pytest.mark.parametrize("damage", ["frozen", "squeezed", "two_scales", "repeated_rows", "shifted_rows", "cut"])
+@pytest.mark.parametrize("damage", ["frozen", "squeezed", "cut"])
 def test_a_photo_that_lies_is_flagged(tmp_path, rng, damage):
     _, pixels, scale = next(p for p in fuzz_photos.pieces() if p[0] == "bright-02")
     (tmp_path / "sound.jpg").write_bytes(fuzz_photos._jpeg(pixels))
