@@ -148,7 +148,7 @@ def study_month(tables: SiteTables, *, month, lot="", rules=None, is_proposed=Fa
         lots=month_lots,
         charts=charts,
         conditions=conditions,
-        shifts=sorted(shifts, key=lambda s: (not s.is_open, s.quantity not in LOT_CHARTS, s.p_value)),
+        shifts=sorted(shifts, key=lambda s: (not s.is_open, s.kind != "lot", s.quantity not in LOT_CHARTS, s.p_value)),
         standing=searched.standing,
         spreads=searched.search.model.spreads if searched.search is not None else None,
         signals=table,
