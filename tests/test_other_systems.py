@@ -31,6 +31,7 @@ def console(request, tmp_path_factory):
     return folder, env, request.param, made
 
 
+@pytest.mark.slow
 def test_a_site_is_made_and_asked_on_an_old_console(console):
     folder, env, code, made = console
     assert made.returncode == 0, made.stderr
@@ -48,6 +49,7 @@ def test_a_site_is_made_and_asked_on_an_old_console(console):
     assert checked.returncode in (0, 1) and b"Traceback" not in checked.stderr
 
 
+@pytest.mark.slow
 def test_help_and_the_doctor_can_be_printed_on_an_old_console(console):
     _, env, code, _ = console
     for arguments in (["--help"], ["report", "month", "--help"], ["camera", "scale", "--help"], ["doctor"]):
@@ -56,6 +58,7 @@ def test_help_and_the_doctor_can_be_printed_on_an_old_console(console):
         done.stdout.decode(READ[code])
 
 
+@pytest.mark.slow
 def test_a_log_written_on_one_code_page_reads_the_same_on_another(console):
     from qckit.log import open_log
 
