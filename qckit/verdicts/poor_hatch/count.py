@@ -179,7 +179,13 @@ def _light(first, usual, own):
 def _by_spread(name, seen, p, cv, own):
     """Verdict on a spread between subsamples; ``cv`` is the one that would have been seen in four of five cases."""
     if p < 0.05:
-        return name, f"{seen}: chance gives that once in {1 / max(p, 1e-4):,.0f}", "doubtful", 100 * cv, _names(own)
+        return (
+            name,
+            f"{seen}: chance gives that once in {figures(1 / max(p, 1e-4), 2)}",
+            "doubtful",
+            100 * cv,
+            _names(own),
+        )
     if cv > _BLUNT:
         return name, f"{seen}; {len(own)} subsamples are too few to show it", "cannot be told", 100 * cv, ""
     return name, seen, "ruled out", 100 * cv, ""
