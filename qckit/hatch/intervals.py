@@ -472,17 +472,17 @@ def _mid_p_interval(part, whole, tail):
 @lru_cache(maxsize=256)
 def normal_quantile(confidence):
     """Two-sided quantile of the normal distribution."""
-    from scipy import stats
+    from scipy.special import ndtri  # scipy.stats takes a second to import
 
-    return float(stats.norm.ppf((1 + confidence) / 2))
+    return float(ndtri((1 + confidence) / 2))
 
 
 @lru_cache(maxsize=256)
 def student_quantile(confidence, df):
     """Two-sided quantile of Student's distribution."""
-    from scipy import stats
+    from scipy.special import stdtrit
 
-    return float(stats.t.ppf((1 + confidence) / 2, df))
+    return float(stdtrit(df, (1 + confidence) / 2))
 
 
 def _score_rate(total, exposure, z2):
