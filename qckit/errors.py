@@ -19,6 +19,7 @@ __all__ = [
     "NeedsAttention",
     "QcError",
     "file_fault",
+    "nearest_name",
     "need_number",
     "need_text",
     "one_line",
@@ -55,6 +56,12 @@ class NeedsAttention(QcError):
     exit_code = 1
 
 
+def nearest_name(name: object, known: Iterable[str]) -> str:
+    """Return the known name most like another; empty where none is near."""
+    near = difflib.get_close_matches(str(name), [str(k) for k in known], n=1, cutoff=0.5)
+    return near[0] if near else ""
+
+
 def unknown_name(what: str, name: object, known: Iterable[str], *, where: str = "") -> InputError:
     """Build the error for a name that is not among the known ones.
 
@@ -75,10 +82,10 @@ def unknown_name(what: str, name: object, known: Iterable[str], *, where: str = 
         Ready to raise.
     """
     known = [str(k) for k in known]
-    near = difflib.get_close_matches(str(name), known, n=1, cutoff=0.5)
+    near = nearest_name(name, known)
     shown = ", ".join(known[:40]) + (f" and {len(known) - 40} more" if len(known) > 40 else "")
     place = f"{where}: " if where else ""
-    hint = f" Did you mean {near[0]!r}?" if near else ""
+    hint = f" Did you mean {near!r}?" if near else ""
     listing = f" Known: {shown}." if known else f" There is no {what} yet."
     return InputError(f"{place}unknown {what} {str(name)!r}.{hint}{listing}")
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
-from qckit.errors import InputError, unknown_name
+from qckit.errors import InputError, nearest_name, unknown_name
 from qckit.quantities import QUANTITIES, unit_problem
 from qckit.stages import CLASSES, STAGE_RECORDS
 
@@ -492,9 +492,8 @@ def check_table(frame, table: str, *, source: str | None = None, row_names=None)
     names = table_columns(table)
     missing = [c.name for c in TABLES[table] if c.required and c.name not in frame.columns]
     if missing:
-        error = unknown_name("column", missing[0], frame.columns, where=where)
-        near = str(error).split("Did you mean ")[1].split("?")[0] if "Did you mean" in str(error) else None
-        hint = f" Is it the column now called {near}?" if near else ""
+        near = nearest_name(missing[0], frame.columns)
+        hint = f" Is it the column now called {near!r}?" if near else ""
         raise InputError(
             f"{where}: the column{'s' if len(missing) > 1 else ''} {', '.join(missing)} must be there and "
             f"{'are' if len(missing) > 1 else 'is'} not.{hint} Found: {', '.join(map(str, frame.columns))}. "

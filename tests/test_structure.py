@@ -97,3 +97,32 @@ def test_nothing_new_is_unused():
     reviewed = set(REVIEWED.read_text(encoding="utf-8").splitlines())
     found = set(unused_names()) - reviewed
     assert found == set(), "delete it, make it private and use it, or put it in the reviewed list for its use"
+
+
+def english_read_back():
+    """Tests for, or cuts at, a text of several words: sentences are for readers, code goes by codes."""
+    takes = {"startswith", "endswith", "removesuffix", "removeprefix", "partition", "rpartition", "split", "find"}
+    found = []
+    for path, tree in TREES.items():
+        for node in ast.walk(tree):
+            texts = []
+            if isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute) and node.func.attr in takes:
+                texts = [a.value for a in node.args if isinstance(a, ast.Constant)]
+            elif isinstance(node, ast.Compare) and isinstance(node.ops[0], ast.In | ast.NotIn):
+                is_text = not isinstance(node.comparators[0], ast.Set | ast.Tuple | ast.List | ast.Dict)
+                texts = [node.left.value] if isinstance(node.left, ast.Constant) and is_text else []
+            if any(isinstance(t, str) and re.search(r"[A-Za-z]{2,} [A-Za-z]{2,}", t) for t in texts):
+                found.append(f"{path}:{node.lineno} {ast.unparse(node)[:90]}")
+    return found
+
+
+READ_BACK = {
+    "practice/history.py",  # what the invented history met, its own codes with blanks
+    "charts/control_chart.py",  # phase of a point: a code with a blank
+    "verdicts/month/study.py",  # purposes of hatches: the log's own words
+}
+
+
+def test_no_code_reads_english_back():
+    odd = [f for f in english_read_back() if not any(place in f for place in READ_BACK)]
+    assert odd == []

@@ -324,20 +324,20 @@ def _total_sentences(agreement):
 
 
 def _fitness(agreement, rates, totals, suspects):
-    """Judge whether counts of this camera may be used: a code, and what stands against it as (code, value)."""
+    """Judge whether counts of this camera may be used: a code, and what stands against it as (code, figure, value)."""
     hatch, against = agreement[agreement["figure"] == "hatch_pct"], []
     if len(hatch) and abs(hatch.iloc[0].bias) > MOST_BIAS_PCT:
-        against.append(("hatch_pct", abs(float(hatch.iloc[0].bias))))
+        against.append(("bias", "hatch_pct", abs(float(hatch.iloc[0].bias))))
     if rates.source == "matched objects":
         frame = rates.to_frame()
         for stage in ("nauplius", "cyst"):  # the two that make H%
             row = frame[(frame["stage"] == stage) & (frame["outcome"] == stage)].iloc[0]
             if np.isfinite(row.rate) and row.rate < LEAST_RIGHT:
-                against.append((STAGE_COLUMNS[stage], 100 * float(row.rate)))
+                against.append(("called", STAGE_COLUMNS[stage], 100 * float(row.rate)))
     else:
         for column in (STAGE_COLUMNS["nauplius"], STAGE_COLUMNS["cyst"]):
             if abs(totals.get(column, 1.0) - 1) > 1 - LEAST_RIGHT:
-                against.append((f"{column} in all", 100 * totals[column]))
+                against.append(("total", column, 100 * totals[column]))
     if suspects:
         return "spoilt", against
     if against:
@@ -365,11 +365,11 @@ def _say_fitness(fitness, against):
     )
 
 
-def _say_against(what, value):
-    if what == "hatch_pct":
+def _say_against(code, what, value):
+    if code == "bias":
         return f"H% is off by {value:.1f} points (limit {MOST_BIAS_PCT:g})"
-    if what.endswith(" in all"):
-        return f"the kit counts {value:.0f} {what.removesuffix(' in all')} where 100 are counted by hand (limit 10 off)"
+    if code == "total":
+        return f"the kit counts {value:.0f} {what} where 100 are counted by hand (limit 10 off)"
     return f"only {value:.0f} % of {what} are found and called so (limit {100 * LEAST_RIGHT:g} %)"
 
 

@@ -52,6 +52,8 @@ class Comparison:
     margin_pct: float = 10.0
     verdict: str = "cannot tell"  # at least as good, equivalent, better, worse, cannot tell
     sentence: str = ""
+    is_open: bool = False  # the figures are known, and more cones could settle it
+    lead: str = ""  # the sentence's beginning, before the verdict
 
 
 def difference_of_proportions(x1, n1, x2, n2, *, confidence=0.95, method="newcombe"):
@@ -366,9 +368,9 @@ def say_open(comparison: Comparison, k_lot: int, k_other: int | None, *, confide
     str
         Such as "...: cannot tell yet; two more cones of each would, if the figures stay as they are."
     """
-    if comparison.verdict != "cannot tell" or not comparison.sentence.endswith(": cannot tell yet."):
+    if not comparison.is_open:
         return comparison.sentence
-    start = comparison.sentence.removesuffix(": cannot tell yet.")
+    start = comparison.lead
     more = cones_to_decide(comparison, k_lot, k_other, confidence=confidence, most=most)
     each = "" if k_other is None else " of each"
     if more is None:
@@ -469,7 +471,7 @@ def _judged(c):
         return replace(c, verdict=code, sentence=f"{seen}: {inside}{worse}.")
     if c.high < 1:
         return replace(c, verdict="worse", sentence=f"{seen}: worse by {_by(1 - c.high, 1 - c.low)}.")
-    return replace(c, verdict="cannot tell", sentence=f"{seen}: cannot tell yet.")
+    return replace(c, verdict="cannot tell", sentence=f"{seen}: cannot tell yet.", is_open=True, lead=seen)
 
 
 def _difference(p, n, q, m, reach):

@@ -19,7 +19,7 @@ from qckit.log.corrections import value_text, with_dependents
 from qckit.log.hand import count_change, frame_changes
 from qckit.log.query import fetch, read_key
 
-__all__ = ["ACTION", "Edit", "action_of", "edits", "last_edit", "reverse", "rows_of_step"]
+__all__ = ["ACTION", "Edit", "action_of", "edits", "is_undo", "last_edit", "reverse", "rows_of_step"]
 
 ACTION = "correct objects"
 _UNDO = re.compile(r"undo of step (\d+)$")
@@ -45,6 +45,11 @@ class Edit:
 def action_of(edit: Edit) -> str:
     """Return the action of the step that takes an edit back."""
     return f"undo of step {edit.step}"
+
+
+def is_undo(action: str) -> bool:
+    """Say whether a step's action is that of an edit taken back."""
+    return _UNDO.match(str(action)) is not None
 
 
 def edits(connection, photo: str, by: str | None = None) -> list[Edit]:

@@ -99,7 +99,7 @@ def tone_of(finding: Finding) -> str:
     tone = finding.details.get("tone")
     if tone in _ICONS:
         return tone
-    if "not-enough" in finding.verdict or "not enough" in finding.verdict:
+    if "not-enough" in finding.verdict:
         return "unknown"
     return TONES.get(finding.verdict, "attention")
 

@@ -17,6 +17,7 @@ from qckit.counting.regions import (
     region_words,
 )
 from qckit.errors import InputError, unknown_name
+from qckit.log.undoing import is_undo
 from qckit.review.files import find_photo_file
 from qckit.review.priorities import rank_objects, say_when_to_stop
 from qckit.stages import CLASSES, STAGES
@@ -256,7 +257,7 @@ class ReviewSession:
     def was_undone_since(self, step: int, *, by: str) -> bool:
         """Tell whether a person took an edit of this photo back after some step of the log."""
         done = self.log.table("steps", source=self.photo, by=by)
-        return bool((done["action"].str.startswith("undo of step") & (done["step"] > step)).any())
+        return bool((done["action"].map(is_undo).astype(bool) & (done["step"] > step)).any())
 
     def _edit(self, changes, by, reason, frame_mm2=None) -> list[int]:
         self._need(by)

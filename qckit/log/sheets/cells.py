@@ -64,6 +64,12 @@ class CellRules:
     timezone: str = "UTC"
 
 
+class DateNote(str):
+    """A note that a date or time was not written as ISO 8601: many of them are told in one line."""
+
+    __slots__ = ()
+
+
 @dataclass(frozen=True)
 class Read:
     """What a cell was read as: a value, or a problem; and a note where it was not read as it stands."""
@@ -279,7 +285,7 @@ def read_date(cell, rules: CellRules) -> Read:
     if isinstance(day, tuple):
         return Read(rule=day[0], remedy=day[1])
     value = day.isoformat()
-    return Read(value, note="" if _ISO.fullmatch(text) else f"{text!r} read as {value}")
+    return Read(value, note="" if _ISO.fullmatch(text) else DateNote(f"{text!r} read as {value}"))
 
 
 def read_time(cell, rules: CellRules) -> Read:
@@ -336,4 +342,4 @@ def _zoned(moment: dt.datetime, rules: CellRules, text: str) -> Read:
             remedy=f"Write the offset from UTC as well, like {early.isoformat()}.",
         )
     value = early.isoformat()
-    return Read(value, note=f"{text!r} read as {value}" if text else "")
+    return Read(value, note=DateNote(f"{text!r} read as {value}") if text else "")

@@ -295,7 +295,7 @@ def read_cells(grid: Grid, columns: dict[str, Column], heading, settings: Settin
             values.append(value)
             if problem:
                 problems.append((index, column.name, str(cell), *problem))
-            if remark and column.kind in ("time", "date") and " read as " in remark:
+            if isinstance(remark, cells.DateNote):
                 dates[remark] += 1
             elif remark:
                 remarks[column.name, remark] += 1
