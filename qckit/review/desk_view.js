@@ -11,7 +11,7 @@ function makeView(canvas, size) {
   view.shape = () => { // the canvas takes the photo's own shape where that is lower than the window allows
     const [w, h] = size();
     if (!w || !wide()) return;
-    const most = Math.min(900, Math.max(240, window.innerHeight - 330)), height = `${Math.round(Math.min(most, Math.max(160, wide() * h / w)))}px`;
+    const most = Math.min(900, Math.max(240, window.innerHeight - 330)), height = `${Math.round(Math.min(most, Math.max(120, wide() * h / w)))}px`;
     if (canvas.style.height !== height) canvas.style.height = height;
   };
   view.fit = () => {

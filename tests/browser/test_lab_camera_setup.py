@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from invented_site import make_site
 from jupyter_lab import CHROMIUM, open_notebook, run_cell
+from PIL import Image
 
 from qckit._paths import notebooks_dir
 from qckit.log import open_log
@@ -51,8 +52,11 @@ def test_scale_is_set_by_two_clicks_and_by_the_ruling(lab, page, place, tmp_path
 
     url, root = lab
     site = make_site(place / "site")
+    own = site / "photos" / "ruling.jpg"  # saved anew, as a camera's own photo: of the kit's, no scale is ever kept
+    with Image.open(site / "photos" / PHOTO) as image:
+        image.save(own, quality=95)
     camera_notebook(
-        site, photo=PHOTO, method="two points", spacing_um=6200.0, camera="stereo", magnification="2x", initials="ab"
+        site, photo=own.name, method="two points", spacing_um=6200.0, camera="stereo", magnification="2x", initials="ab"
     )
     page.set_viewport_size({"width": 1500, "height": 1400})
     open_notebook(page, url, f"{site.relative_to(root)}/camera_setup.ipynb")
@@ -68,7 +72,17 @@ def test_scale_is_set_by_two_clicks_and_by_the_ruling(lab, page, place, tmp_path
         page.wait_for_timeout(300)
     assert "Both points are set" in page.locator(".qck-pick [role=status]").inner_text()
     page.screenshot(path=str(tmp_path / "two-points.png"))
-    for cell in range(3, 7):
+    for cell in range(3, 6):
+        run_cell(page, cell)
+    keep = page.locator(".jp-Notebook .jp-CodeCell").nth(5)
+    assert "Not kept: look at the picture above" in keep.locator(".jp-OutputArea").inner_text()
+    with open_log(site) as log:
+        assert log.scales().empty  # nobody has approved it yet
+    keep.locator(".cm-line").first.click()
+    page.keyboard.press("Home")
+    page.keyboard.press("Shift+End")
+    page.keyboard.insert_text("approved = True")
+    for cell in (5, 6):
         run_cell(page, cell)
     page.screenshot(path=str(tmp_path / "scale.png"))
     assert page.errors == []
@@ -78,7 +92,7 @@ def test_scale_is_set_by_two_clicks_and_by_the_ruling(lab, page, place, tmp_path
     assert (row["camera"], row["magnification"], row["set_by"]) == ("stereo", "2x", "ab")
     from qckit.review import measure_scale
 
-    found = measure_scale(site / "photos" / PHOTO, method="ruled chamber", spacing_um=1000.0).scale
+    found = measure_scale(own, method="ruled chamber", spacing_um=1000.0).scale
     assert found.um_per_px == pytest.approx(6.2, rel=2e-3)
 
 

@@ -20,6 +20,8 @@ pytestmark = [
 ]
 NAME = f"{PHOTO}.jpg"
 DESK = "from qckit import open_log, review\nlog = open_log('.')\ndesk = review.open_review(log)\ndesk"
+# the second of rest lets the word leave the process, which has threads of its own to send it, before all of them stop
+STOP = "import os, signal, time\nprint('asleep', flush=True)\ntime.sleep(1)\nos.kill(os.getpid(), signal.SIGSTOP)"
 COUNT = 25
 
 
@@ -79,7 +81,7 @@ def test_a_crowd_in_a_small_window_and_a_kernel_that_goes(lab, page, place, tmp_
     url, root = lab
     site = make_site(place / "site")
     crowd(site)
-    made = notebook(site, DESK, "import os, signal\nprint('asleep', flush=True)\nos.kill(os.getpid(), signal.SIGSTOP)")
+    made = notebook(site, DESK, STOP)
     name = f"{site.relative_to(root)}/{made}"
     open_notebook(page, url, name)
     run_cell(page, 0)
