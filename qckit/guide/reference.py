@@ -142,10 +142,11 @@ def flag_list() -> pd.DataFrame:
     import ast
     import inspect
 
-    from qckit.counting import flags
+    from qckit.counting import flags, integrity
 
     sentences: dict[str, str] = {}
-    for node in ast.walk(ast.parse(inspect.getsource(flags))):
+    nodes = (node for module in (flags, integrity) for node in ast.walk(ast.parse(inspect.getsource(module))))
+    for node in nodes:
         if isinstance(node, ast.Call) and getattr(node.func, "id", "") == "Flag" and len(node.args) == 2:
             code, words = node.args
             if isinstance(code, ast.Constant):

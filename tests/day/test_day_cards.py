@@ -124,7 +124,7 @@ def test_a_slip_beside_the_dish_gives_the_scale_and_no_cone():
 def test_a_batch_is_shown_confirmed_and_counted(bench, tmp_path):
     import shutil
 
-    from conftest import at
+    from invented_day import at
 
     from qckit._paths import sample_images_dir
     from qckit.day.watching import changed, count_matched, look_at, match_words

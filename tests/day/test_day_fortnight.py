@@ -3,7 +3,7 @@
 import datetime as dt
 
 import pytest
-from conftest import at, counts_of
+from invented_day import at, counts_of
 
 from qckit.day.dialog import Dialog
 from qckit.site import load_site

@@ -5,7 +5,7 @@ import json
 from types import SimpleNamespace
 
 import pytest
-from conftest import at, counts_of
+from invented_day import at, counts_of
 
 from qckit.day.page import day_page
 from qckit.day.records import Harvest

@@ -264,7 +264,12 @@ def _matched(shift, changes, month):
     for row in own.to_dict("records"):
         told = {k: pd.Timestamp(row[k]).tz_convert(shift.first.tz) if row[k] else shift.first for k in _PLACES[:3]}
         if told["first_low"] - near <= shift.first_high and shift.first_low <= told["first_high"] + near:
-            said = {"state": row["state"], "note": row["note"] or "", "by": row["found_by"] or ""}
+            said = {"state": row["state"], "note": _text(row["note"]), "by": _text(row["found_by"])}
             earlier = str(row["month"]) if str(row["month"]) < month else ""
             return replace(shift, **(told if earlier else {}), **said, found_in=earlier)
     return shift
+
+
+def _text(cell) -> str:
+    """A cell's text; empty where the log holds none."""
+    return cell if isinstance(cell, str) else ""

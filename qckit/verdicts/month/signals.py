@@ -177,8 +177,12 @@ def _with_log(table, stored):
     by_hatch = done.drop_duplicates("hatch", keep="last").set_index("hatch")
     table.loc[mine & (table["state"] != "mark"), "state"] = "explained"
     for column in ("by", "note"):
-        said = table["signal"].map(done[column]).fillna(table["hatch"].map(by_hatch[column])).fillna("")
-        table.loc[mine, column] = said[mine]
+        of_signal, of_hatch = (
+            table[key].map(rows[column].astype(object)).astype(object)
+            for key, rows in (("signal", done), ("hatch", by_hatch))
+        )
+        told = of_signal.where(of_signal.notna(), of_hatch)
+        table.loc[mine, column] = told.where(told.notna(), "")[mine]
     return table
 
 
