@@ -103,9 +103,9 @@ def test_the_line_that_new_prints_works_as_printed(tmp_path, monkeypatch, capsys
     monkeypatch.delenv("QCKIT_SITE", raising=False)
     monkeypatch.chdir(tmp_path)
     code, out, _ = run(capsys, "new", "room 1's")
-    first = next(line for line in out.splitlines() if line.startswith("Then:  qckit log import "))
+    first = next(line for line in out.splitlines() if line.startswith("Then enter your lot:  qckit log import "))
     assert code == 0
-    typed = shlex.split(first.removeprefix("Then:  qckit "))
+    typed = shlex.split(first.removeprefix("Then enter your lot:  qckit "))
     assert run(capsys, *typed, "--by", "op1") == (0, "nothing to add.\n", "")
 
 
