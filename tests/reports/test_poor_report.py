@@ -45,7 +45,9 @@ def explained(site):
 def test_a_check_is_planned_made_and_counted(site, capsys):
     common = ("--site", str(site), "--now", NOW, "--no-count")
     code, out, err = run(capsys, "report", "poor-hatch", POOR_HATCH, *common, "--record-checks", "--by", "op1")
-    assert (code, err) == (0, "")
+    assert code == 0
+    # a busy machine says that it is still at it, and nothing else
+    assert all(line.startswith("Writing the report: ") for line in err.splitlines()), err
     assert "pH too low (above 95 % sure)." in out
     assert out.endswith(f"{POOR_HATCH}: planned ph meter.\n")
     folder = site / "reports" / f"poor-hatch-{POOR_HATCH}"
@@ -57,7 +59,8 @@ def test_a_check_is_planned_made_and_counted(site, capsys):
     assert out.startswith(f"{POOR_HATCH}: ph meter is in the log: {outcome}. It means: the pH is right.\n")
     after = json.loads((folder / "findings.json").read_text(encoding="utf-8"))
     chance = [{c["code"]: c["probability"] for c in f["details"]["causes"]}["ph"] for f in (before, after)]
-    assert chance[1] < chance[0] - 0.1 and after["verdict"] != "cause-found"
+    assert chance[1] < chance[0] - 0.1  # 17 h of low readings and the stages still speak for it
+    assert (before["verdict"], after["verdict"]) == ("cause-found", "cause-likely")
     page = (folder / "report.html").read_text(encoding="utf-8")
     shown = (
         "Next feed:",

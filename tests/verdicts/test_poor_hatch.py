@@ -15,10 +15,12 @@ from qckit.settings import FeedSettings, Settings
 from qckit.verdicts.poor_hatch.causes import CAUSES
 from qckit.verdicts.poor_hatch.checks import (
     CHECKS,
+    Answer,
     answers_of,
     choose_checks,
     contradiction,
     outcome_word,
+    speaks_against,
     weigh_answer,
 )
 from qckit.verdicts.poor_hatch.likelihood import Weights
@@ -130,11 +132,28 @@ def test_a_logged_check_changes_the_weights(history, poor):
     )
     after = explain(history, POOR_HATCH, checks=checks)
     chance = {c["code"]: c["probability"] for c in after.details["causes"]}
-    assert chance["ph"] < poor.details["causes"][0]["probability"]
+    assert chance["ph"] < poor.details["causes"][0]["probability"] - 0.1
     said = "Measure the pH now: no: meter was off, pH is 8.2 (which means: the pH is right)."
     assert said in [e.answer for e in after.evidence]
-    assert after.verdict != "cause-found"
+    # a cause that a check speaks against is likely at most, however sure the readings and stages are
+    assert after.verdict == "cause-likely" and after.details["named"] == ["ph"]
     assert "ph meter" not in [c["check"] for c in after.details["checks"]]
+
+
+@pytest.mark.parametrize(
+    ("outcomes", "is_against"),
+    [
+        ({}, False),
+        ({"ph meter": False}, True),
+        ({"ph meter": True}, False),
+        ({"ph meter": None}, False),
+        ({"air": False}, False),
+        ({"ph meter": False, "seen": True}, False),
+    ],
+)
+def test_a_no_about_a_cause_speaks_against_it_unless_another_check_says_yes(outcomes, is_against):
+    answers = [Answer(code, "", yes, ("ph",) if code == "seen" else ()) for code, yes in outcomes.items()]
+    assert speaks_against(answers, "ph") == is_against
 
 
 @pytest.mark.parametrize("outcome", ["yes: 7.4 here, 8.2 in the good cone", "no: 8.2 in both"])

@@ -1,12 +1,18 @@
 """A short run of the calibration in tests/benchmarks: rooms that differ, planted causes, honest answers."""
 
 import importlib.util
+import math
 from pathlib import Path
 
 import pandas as pd
 import pytest
 
 PLACE = Path(__file__).parents[1] / "benchmarks" / "poor_hatch_calibration.py"
+
+# One cause that the record does not show comes first: 29 of 55, in the 150 rooms of seed 3 on which nothing was fitted
+# (MEASURED.md; those that are logged 84 %). Some 24 of the 60 rooms here are such: two binomial standard errors of the
+# difference of both samples are allowed, which is 0.28.
+NOT_LOGGED = (29 / 55, 55)
 
 
 @pytest.fixture(scope="module")
@@ -30,9 +36,10 @@ def table(calibration, studied):
 @pytest.mark.slow
 def test_the_right_cause_comes_first_and_few_are_named_wrongly(calibration, table):
     got = calibration.summary(table)
-    # measured on 150 rooms: 89 and 58 %; some twenty cases each are allowed two standard errors less
-    assert got["one cause logged, first right"] >= 0.75
-    assert got["one cause not logged, first right"] >= 0.35
+    n = int(((table["n_causes"] == 1) & ~table["logged"]).sum())
+    p, n_measured = NOT_LOGGED
+    assert n >= 20 and got["one cause logged, first right"] >= 0.75
+    assert got["one cause not logged, first right"] >= p - 2 * math.sqrt(p * (1 - p) * (1 / n + 1 / n_measured))
     assert got["named wrongly"] <= 0.15 and got["chance accused"] <= 0.15
 
 

@@ -82,6 +82,14 @@ def test_pages_agree_with_themselves(seed):
     check_page(seed)
 
 
+def test_drops_unlike_the_cone_are_replaced_by_a_second_drawing_not_by_a_recount_and_once():
+    f = page(1111)  # drawn aside by light, unevenly too; recounted and drawn again
+    check_steps(f)
+    assert {"gradient", "uneven"} == set(f.details["named"])
+    assert {"recount", "repeat"} <= {look["kind"] for look in f.details["looks"]}
+    assert [t[:24] for t in f.next_steps if t.startswith("Go by")] == ["Go by the second drawing"]
+
+
 @pytest.mark.slow
 def test_five_hundred_pages_agree_with_themselves():
     for seed in range(1000, 1500):

@@ -21,6 +21,7 @@ __all__ = [
     "choose_checks",
     "contradiction",
     "outcome_word",
+    "speaks_against",
     "weigh_answer",
 ]
 
@@ -297,6 +298,13 @@ def answers_of(checks: pd.DataFrame | None, hatch: str) -> list[Answer]:
             why = against
         found.append(Answer(code, outcome, None if why else _WORDS[word], named, why))
     return found
+
+
+def speaks_against(answers: list[Answer], code: str) -> bool:
+    """Tell whether a logged check about a cause was answered no, and none about it yes."""
+    asked_about = {item.code: item.speaks_for for item in CHECKS}
+    about = [a.is_yes for a in answers if code in (a.causes or asked_about.get(a.code, ()))]
+    return False in about and True not in about
 
 
 def weigh_answer(weights: Weights, code: str, is_yes: bool, causes: tuple[str, ...] = ()) -> Weights:

@@ -6,7 +6,7 @@ from qckit.site_tables import SiteTables
 from qckit.verdicts.finding import Finding
 from qckit.verdicts.poor_hatch import words
 from qckit.verdicts.poor_hatch.causes import cause
-from qckit.verdicts.poor_hatch.checks import choose_checks
+from qckit.verdicts.poor_hatch.checks import choose_checks, speaks_against
 from qckit.verdicts.poor_hatch.likelihood import stated
 from qckit.verdicts.poor_hatch.study import Case, study_hatch
 
@@ -45,8 +45,9 @@ def explain_hatch(tables: SiteTables, *, hatch: str, objects=None, now: str = ""
     Finding
         ``verdict`` is not-poor (chance alone often gives such a hatch; a cause that the records show all the same is
         named), chance (low, but nothing more is needed to
-        explain it), cause-found and cause-likely (stated probability at least 85 and 65 %), count-doubtful (the
-        count, mass or volume is the likely cause) or not-enough-evidence.
+        explain it), cause-found and cause-likely (stated probability at least 85 and 65 %; never found while a
+        logged check speaks against it), count-doubtful (the count, mass or volume is the likely cause) or
+        not-enough-evidence.
 
     Raises
     ------
@@ -81,7 +82,9 @@ def decide(case: Case) -> tuple[str, tuple[str, ...]]:
     named = (top, second) if p_second >= _LIKELY and w.pairs.get(_pair(w, top, second), 0.0) >= 0.4 else (top,)
     if all(cause(code).of_count for code in named):
         return "count-doubtful", named
-    return ("cause-found" if p >= _FOUND else "cause-likely"), named
+    # what the hatch left and what was looked at afterwards disagree: however sure the weights are, that is not found
+    is_found = p >= _FOUND and not speaks_against(case.answers, top)
+    return ("cause-found" if is_found else "cause-likely"), named
 
 
 def _pair(weights, a, b):

@@ -206,6 +206,13 @@ def _wilson(k, n):
 
 def _steps(case, verdict, named, asked_for):
     """What to do, in order: (code, sentence). The first is the one that comes first; nothing stands there twice."""
+    first_said = {}
+    for code, text in _all_steps(case, verdict, named, asked_for):
+        first_said.setdefault(text, code)  # two causes may ask for one and the same act
+    return [(code, text) for text, code in first_said.items()]
+
+
+def _all_steps(case, verdict, named, asked_for):
     by_count = " by the doubted count" if verdict == "count-doubtful" and not _settled_by_look(case, named) else ""
     feed = [("feed", f"Next feed{by_count}: {case.feed['sentence']}")]
     if _is_rich(case):
@@ -235,29 +242,33 @@ def _steps(case, verdict, named, asked_for):
     ]
 
 
+_SETTLED_BY = {"missed": "recount", "swapped": "recount", "uneven": "repeat", "gradient": "repeat"}
+"""Doubt about a count -> the kind of look that shows what the count should have been."""
+
+
 def _settled_by_look(case, named):
     """Tell whether a recount or a repeat already shows what a doubted count should have been."""
-    kind = {"missed": "recount", "swapped": "recount", "uneven": "repeat", "gradient": "repeat"}.get(
-        named[0] if named else ""
-    )
-    return bool(kind and case.look(kind)) or bool(named and named[0] == "amount" and case.remeasured)
+    if not named:
+        return False
+    return bool(_settling_look(case, named[0])) or (named[0] == "amount" and bool(case.remeasured))
+
+
+def _settling_look(case, code):
+    return case.look(_SETTLED_BY[code]) if code in _SETTLED_BY else None
 
 
 def _act(case, code):
     """What to do at once about a cause."""
-    if _settled_by_look(case, (code,)):
-        other = case.look("recount") or case.look("repeat")
-        if code == "amount":
-            return (
-                f"Correct the sheet to what was measured again ({'; '.join(case.remeasured)}); check the other cones."
-            )
-        return (
-            f"Go by the {'recount' if other.kind == 'recount' else 'second drawing'} "
-            f"({other.counts['hatch_pct']:.0f} %), correct the log, and count the day's other photos again."
-            if other.kind == "recount"
-            else f"Go by the second drawing ({other.counts['hatch_pct']:.0f} %) and mix before drawing from now on."
-        )
-    return cause(code).at_once
+    if code == "amount" and case.remeasured:
+        return f"Correct the sheet to what was measured again ({'; '.join(case.remeasured)}); check the other cones."
+    # drops that were not like the cone stay so however often they are counted: only a second drawing replaces them
+    look = _settling_look(case, code)
+    if look is None:
+        return cause(code).at_once
+    pct = f"{look.counts['hatch_pct']:.0f} %"
+    if look.kind == "recount":
+        return f"Go by the recount ({pct}), correct the log, and count the day's other photos again."
+    return f"Go by the second drawing ({pct}) and mix before drawing from now on."
 
 
 def _takes(hours):
