@@ -25,7 +25,7 @@ pytestmark = [
     pytest.mark.skipif(not hasattr(os, "fork"), reason="needs fork, which this system does not have"),
 ]
 
-N_KILLS = 210
+N_KILLS, N_KILLS_COUNTING = 210, 70  # a killed count costs seconds: each photo is counted in a process of its own
 UM_PER_PX = 6.2
 
 
@@ -47,8 +47,8 @@ def killed_after(seconds, action):
     assert os.WIFSIGNALED(status) or os.WEXITSTATUS(status) == 0, "the worker failed by itself: see its traceback"
 
 
-def kill_often(rng, span, enter, state_of, states):
-    """Kill a worker, which enters one day after the other, at ``N_KILLS`` random points; each goes on where the last was killed.
+def kill_often(rng, span, enter, state_of, states, n_kills=N_KILLS):
+    """Kill a worker, which enters one day after the other, at ``n_kills`` random points; each goes on where the last was killed.
 
     ``states`` are what a day may be in, the last of them done. Returns how often each was met, and the next day.
     """
@@ -59,7 +59,7 @@ def kill_often(rng, span, enter, state_of, states):
             enter(i)
 
     reach, before = 1.3 * span, None
-    for _ in range(N_KILLS):
+    for _ in range(n_kills):
         killed_after(rng.uniform(0, reach), work_on)
         while (state := state_of(day)) == states[-1]:
             seen[state] += 1
@@ -185,7 +185,7 @@ def test_killed_while_counting(tmp_path):
     other = site_with_photos(tmp_path / "unharmed")
     span = timed(lambda i: count_day(other, i), (0, 1, 2))
     seen, day = kill_often(
-        random.Random(7), span, lambda i: count_day(site, i), lambda i: count_state(site, i), COUNTING
+        random.Random(7), span, lambda i: count_day(site, i), lambda i: count_state(site, i), COUNTING, N_KILLS_COUNTING
     )
     assert whole(site / "log.sqlite")
     nothing, one, *_, done = seen.values()
