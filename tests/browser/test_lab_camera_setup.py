@@ -164,7 +164,7 @@ def test_a_thousand_objects_stay_smooth(lab, page, place, tmp_path):
         f"frame {np.median(gaps):.0f} ms median, {np.quantile(gaps, 0.95):.0f} ms 95th; "
         f"saved in {np.median(waits):.0f} ms, frame drawn and saved in {framed:.0f} ms"
     )
-    assert np.median(gaps) < 150  # 26 ms on a quiet machine; a loaded one shares its processors
+    assert np.median(gaps) < 150  # wide, as a loaded machine shares its processors
     assert np.median(waits) < 5000
     with open_log(site) as log:
         counted = log.objects(photo=PHOTO)["counted"].fillna(False).astype(bool)
