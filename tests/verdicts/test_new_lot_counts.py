@@ -172,6 +172,8 @@ def test_open_comparisons_say_how_many_more_cones_would_settle_them():
         df=4,
         verdict="cannot tell",
         sentence="S: cannot tell yet.",
+        is_open=True,
+        lead="S",
     )
     # 7 cones each: -0.0305 - t(0.95, 12) x 0.06 sqrt(3 / 7) = -0.1005, above ln 0.9 = -0.1054; 6 each: -0.1074
     assert hatch.say_open(near, 3, 3) == (
@@ -190,6 +192,8 @@ def test_open_comparisons_say_how_many_more_cones_would_settle_them():
         df=4,
         verdict="cannot tell",
         sentence="S: cannot tell yet.",
+        is_open=True,
+        lead="S",
     )
     assert hatch.say_open(at_line, 3, None, most=3) == (
         "S: cannot tell yet, and 3 more cones would not either: the figures lie too near the line of 90 %."
