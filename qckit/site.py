@@ -177,8 +177,28 @@ class Site:
         from qckit.verdicts.poor_hatch.verdict import explain_hatch
 
         with open_log(self.folder) as log:
-            objects = nauplius_objects(log, hatch)
+            objects = nauplius_objects(log, hatch, self.tables)
         return explain_hatch(self.tables, hatch=hatch, objects=objects, now=now)
+
+    def suspicion(self, hatch: str, *, tables: SiteTables | None = None, counts: pd.DataFrame | None = None):
+        """Name the cause that :meth:`poor_hatch` puts first, in a fraction of its time; for the screen of the day.
+
+        Parameters
+        ----------
+        hatch : str
+            The hatch's name.
+        tables : SiteTables, optional
+            Records up to the moment of asking; all of them when left out.
+        counts : DataFrame, optional
+            ``counted_hatches`` of these, where they were worked out already.
+        """
+        from qckit.log import open_log
+        from qckit.reports.poor_report import nauplius_objects
+        from qckit.verdicts.poor_hatch.verdict import first_suspicion
+
+        with open_log(self.folder) as log:
+            objects = nauplius_objects(log, hatch, self.tables)
+        return first_suspicion(tables or self.tables, hatch=hatch, objects=objects, counts=counts)
 
     def new_lot(self, lot: str = "", *, now: str = "") -> Finding:
         """Judge a lot by its standard test: the finding that ``qckit report new-lot`` prints.

@@ -43,7 +43,7 @@ class Judged:
     suspicion_words: str = ""
 
 
-def judge_hatch(counts: pd.DataFrame, hatch: str, *, explain: Callable | None = None) -> Judged | None:
+def judge_hatch(counts: pd.DataFrame, hatch: str, *, suspect: Callable | None = None) -> Judged | None:
     """Judge one hatch.
 
     Parameters
@@ -51,8 +51,8 @@ def judge_hatch(counts: pd.DataFrame, hatch: str, *, explain: Callable | None = 
     counts : DataFrame
         As ``verdicts.poor_hatch.usual.counted_hatches`` gives them.
     hatch : str
-    explain : callable, optional
-        ``hatch -> Finding`` of the poor-hatch verdict; asked only of a hatch that is low or poor.
+    suspect : callable, optional
+        ``hatch -> Suspicion`` of the poor-hatch verdict; asked only of a hatch that is low or poor.
 
     Returns
     -------
@@ -78,7 +78,7 @@ def judge_hatch(counts: pd.DataFrame, hatch: str, *, explain: Callable | None = 
     known = [level.p_low for level in levels if math.isfinite(level.p_low)]
     p_low = min(1.0, len(known) * min(known)) if known else math.nan
     code = "poor" if p_low < POOR else "low" if p_low < LOW else "high" if levels[0].p_low > _HIGH else "usual"
-    suspicion = _suspicion(hatch, explain) if code in ("poor", "low") and explain is not None else {}
+    suspicion = _suspicion(hatch, suspect) if code in ("poor", "low") and suspect is not None else {}
     return Judged(
         code=code,
         usual_pct=levels[0].usual,
@@ -91,17 +91,12 @@ def judge_hatch(counts: pd.DataFrame, hatch: str, *, explain: Callable | None = 
     )
 
 
-def _suspicion(hatch: str, explain: Callable) -> dict:
+def _suspicion(hatch: str, suspect: Callable) -> dict:
     """Name the likeliest cause where the verdict gives it an even chance or better."""
     try:
-        causes = explain(hatch).details.get("causes", [])
+        first = suspect(hatch)
     except QcError:
         return {}
-    if not causes or not causes[0]["probability"] >= _LEAST_PROBABILITY:
+    if not first.probability >= _LEAST_PROBABILITY:
         return {}
-    first = causes[0]
-    return {
-        "suspicion": first["code"],
-        "suspicion_p": float(first["probability"]),
-        "suspicion_words": first["cause"],
-    }
+    return {"suspicion": first.code, "suspicion_p": float(first.probability), "suspicion_words": first.words}

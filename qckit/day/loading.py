@@ -36,7 +36,7 @@ def study_site(site: Site, *, now: str = "") -> Day:
         waiting = log.awaiting_counts()
         missing = tuple(name for name in dict.fromkeys(waiting["photo"]) if not _is_there(site.folder, name))
         records = DayRecords(log.steps(), log.certificates(), log.reports(), waiting, missing)
-    return study_day(site.tables, now=now, explain=site.poor_hatch, records=records)
+    return study_day(site.tables, now=now, suspect=site.suspicion, records=records)
 
 
 def _is_there(folder: Path, photo: str) -> bool:

@@ -7,6 +7,7 @@ import datetime as dt
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
@@ -15,6 +16,7 @@ from qckit.day.hatches import HatchState, hatch_states
 from qckit.day.judging import Judged, judge_hatch
 from qckit.day.starting import FeedDue, LotInUse, Start, feeds_due, lots_in_use, plan_start
 from qckit.errors import InputError, QcError
+from qckit.hatch import cone_metrics
 from qckit.tables import to_utc
 from qckit.verdicts.poor_hatch.usual import counted_hatches
 
@@ -78,7 +80,7 @@ def study_day(
     *,
     now: str = "",
     plan: Callable | None = None,
-    explain: Callable | None = None,
+    suspect: Callable | None = None,
     records: DayRecords | None = None,
 ) -> Day:
     """Work out what a day holds.
@@ -90,8 +92,8 @@ def study_day(
         ISO time; without offset the site's clock. Empty: this moment.
     plan : callable, optional
         ``(lot, nauplii) -> DosePlan``; ``hatch.plan_dose`` on these tables when left out.
-    explain : callable, optional
-        ``hatch -> Finding`` of the poor-hatch verdict; without it no suspicion is named.
+    suspect : callable, optional
+        ``(hatch, tables=, counts=) -> Suspicion`` of the poor-hatch verdict; without it no suspicion is named.
     records : DayRecords, optional
         What else of the log and the folder is looked at for what is due.
 
@@ -101,18 +103,16 @@ def study_day(
     """
     settings, moment = tables.settings, site_time(tables, now)
     tables = _until(tables, moment)
-    counts = counted_hatches(
-        tables.samples,
-        tables.hatches,
-        tables.lots,
-        photos=tables.photos,
-        reading_h=settings.conditions.reading_h,
-    )
+    rows = (tables.samples, tables.hatches, tables.lots)
+    asked = {"photos": tables.photos, "reading_h": settings.conditions.reading_h}
+    cones = cone_metrics(*rows, **asked)
+    counts = counted_hatches(*rows, **asked, cones=cones)
     lots = lots_in_use(tables, now=moment, counts=counts)
-    plan = plan or _planner(tables, moment)
+    plan = plan or _planner(tables, moment, cones)
     states = hatch_states(tables, now=moment, counts=counts, per_g=_PerGram(settings, plan))
     feeds = feeds_due(settings, states, now=moment, feeds=getattr(tables, "feeds", None))
-    judged = [judge_hatch(counts, name, explain=explain) for name in _counted_today(tables, moment)]
+    ask = partial(suspect, tables=tables, counts=counts) if suspect else None
+    judged = [judge_hatch(counts, name, suspect=ask) for name in _counted_today(tables, moment)]
     judged = [one for one in judged if one is not None]
     avoid = tuple(one.cone for one in judged if one.suspicion in _OF_A_CONE)
     start = plan_start(settings, lots, feeds, states, now=moment, plan=plan, avoid=avoid)
@@ -159,16 +159,20 @@ def _counted_today(tables: SiteTables, now: dt.datetime) -> list[str]:
     return mine.sort_values(["cone", "started"])["hatch"].tolist()
 
 
-def _planner(tables: SiteTables, moment: dt.datetime) -> Callable:
+def _planner(tables: SiteTables, moment: dt.datetime, cones) -> Callable:
     """Ask the one dose of the kit, each lot and demand once."""
-    from qckit.hatch import plan_dose
+    from qckit.hatch import dose_records, plan_dose
 
+    day = moment.isoformat()
+    records: list = []
     known: dict = {}
 
     def plan(lot: str, nauplii: float):
-        if (lot, nauplii) not in known:
-            known[lot, nauplii] = plan_dose(tables, lot, nauplii=nauplii, day=moment.isoformat())
-        return known[lot, nauplii]
+        if not records:
+            records.append(dose_records(tables, day=day, cones=cones))
+        if lot not in known:
+            known[lot] = plan_dose(tables, lot, nauplii=nauplii, day=day, records=records[0])
+        return known[lot].for_nauplii(nauplii)
 
     return plan
 

@@ -23,7 +23,7 @@ from qckit.hatch.subsamples import fill_volumes
 from qckit.tables import to_utc
 from qckit.words import plural
 
-__all__ = ["RISKS", "DosePlan", "plan_dose", "wall_table"]
+__all__ = ["RISKS", "DosePlan", "DoseRecords", "dose_records", "plan_dose", "wall_table"]
 
 RISKS = (0.05, 0.1, 0.2, 0.5)
 """Risks of falling short whose grams are shown beside the chosen one."""
@@ -199,7 +199,42 @@ _COLUMNS = (
 )
 
 
-def plan_dose(tables, lot, *, nauplii=None, day="", risk=None):
+@dataclass(frozen=True)
+class DoseRecords:
+    """What every dose of a site on one day rests on, whatever the lot."""
+
+    day: pd.Timestamp
+    hatches: pd.DataFrame  # started by then
+    samples: pd.DataFrame
+    cones: pd.DataFrame  # rows of cone_metrics
+    ordinary: pd.DataFrame  # rows of ordinary_hatches
+
+
+def dose_records(tables, *, day="", cones=None):
+    """Gather what the doses of a day rest on, for callers that ask for several lots.
+
+    Parameters
+    ----------
+    tables : site_tables.SiteTables
+    day : str
+        As for :func:`plan_dose`.
+    cones : DataFrame, optional
+        ``cone_metrics`` of the hatches started by then, where they were worked out already.
+
+    Returns
+    -------
+    DoseRecords
+    """
+    settings, at = tables.settings, _day(day, tables.hatches)
+    hatches = tables.hatches[to_utc(tables.hatches["started"]) <= at]
+    samples = fill_volumes(tables.samples, tables.photos)
+    if cones is None:
+        mine = samples[samples["hatch"].isin(set(hatches["hatch"]))]
+        cones = cone_metrics(mine, hatches, tables.lots, reading_h=settings.conditions.reading_h)
+    return DoseRecords(at, hatches, samples, cones, ordinary_hatches(cones, hatches, settings, tables.readings))
+
+
+def plan_dose(tables, lot, *, nauplii=None, day="", risk=None, records=None):
     """Work out the grams of a lot for one feed.
 
     Parameters
@@ -213,6 +248,8 @@ def plan_dose(tables, lot, *, nauplii=None, day="", risk=None):
         Empty: the day of the site's newest hatch.
     risk : float, optional
         Share of hatches that may bring in less than wanted; the site's ``feed.short_risk`` when left out.
+    records : DoseRecords, optional
+        Of the same tables and day, where several lots are asked about.
 
     Returns
     -------
@@ -237,20 +274,12 @@ def plan_dose(tables, lot, *, nauplii=None, day="", risk=None):
     nauplii = settings.feed.nauplii_per_feed if nauplii is None else nauplii
     risk = settings.feed.short_risk if risk is None else risk
     _check_numbers(nauplii, risk)
-    at = _day(day, tables.hatches)
-    started = to_utc(tables.hatches["started"]) <= at
-    hatches = tables.hatches[started]
-    samples = fill_volumes(tables.samples, tables.photos)
-    cones = cone_metrics(
-        samples[samples["hatch"].isin(set(hatches["hatch"]))],
-        hatches,
-        tables.lots,
-        reading_h=settings.conditions.reading_h,
-    )
-    level = lot_level(cones, ordinary_hatches(cones, hatches, settings, tables.readings), lot, at)
+    records = records or dose_records(tables, day=day)
+    at, cones = records.day, records.cones
+    level = lot_level(cones, records.ordinary, lot, at)
     if level is None:
-        raise InputError(_nothing_known(lot, hatches, cones))
-    recovery = recovery_of(samples, cones, settings, day=at)
+        raise InputError(_nothing_known(lot, records.hatches, cones))
+    recovery = recovery_of(records.samples, cones, settings, day=at)
     per_g = _Prediction(level, recovery, _volume_u(settings.measure))
     grams = float(nauplii) / per_g.quantile(risk)
     feed = settings.feed

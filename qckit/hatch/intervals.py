@@ -360,8 +360,6 @@ def mean_interval(values, *, confidence=0.95):
     Estimate
         Bounds are NaN with fewer than two values.
     """
-    from scipy import stats
-
     check_confidence(confidence)
     values = np.asarray(values, float)
     values = values[np.isfinite(values)]
@@ -372,7 +370,7 @@ def mean_interval(values, *, confidence=0.95):
     if k == 1:
         return Estimate(mean, n_cones=1, confidence=confidence, note="One value: its spread cannot be known.")
     sd = float(values.std(ddof=1))
-    half = stats.t.ppf((1 + confidence) / 2, k - 1) * sd / math.sqrt(k)
+    half = student_quantile(confidence, k - 1) * sd / math.sqrt(k)
     return Estimate(
         mean,
         mean - half,

@@ -16,8 +16,8 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from qckit.hatch.conditions import check_conditions
 from qckit.hatch.lot_tests import test_groups
+from qckit.hatch.readings import hatches_off_standard
 from qckit.tables import to_utc
 
 __all__ = ["USUAL_SPREAD", "LotLevel", "lot_level", "ordinary_hatches"]
@@ -86,8 +86,8 @@ def ordinary_hatches(cones, hatches, settings, readings=None):
         fewer than half of a lot's were, the room does not work at the standard and all count as ordinary.
     """
     good = cones[(cones["purpose"] == "production") & (cones["nauplii"] > 0) & (cones["factor_per_g"] > 0)].copy()
-    status = check_conditions(hatches[hatches["hatch"].isin(set(good["hatch"]))], readings, settings.conditions)
-    off = good["hatch"].isin(set(status.loc[status["status"] == "off", "hatch"]))
+    rows = hatches[hatches["hatch"].isin(set(good["hatch"]))]
+    off = good["hatch"].isin(hatches_off_standard(rows, readings, settings.conditions))
     share_off = off.groupby(good["lot"]).transform("mean")
     good["at"] = to_utc(good["started"])
     good["log_he"] = np.log(good["hatching_efficiency_per_g"].astype(float))

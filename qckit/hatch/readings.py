@@ -16,7 +16,14 @@ import pandas as pd
 from qckit.hatch.water import oxygen_mg_l_from_pct, salinity_from_specific_gravity
 from qckit.quantities import QUANTITIES, WATER, in_standard_unit
 
-__all__ = ["Standard", "standard_of", "standard_readings", "water_of_hatches", "water_values"]
+__all__ = [
+    "Standard",
+    "hatches_off_standard",
+    "standard_of",
+    "standard_readings",
+    "water_of_hatches",
+    "water_values",
+]
 
 _SLACK = 1e-9  # a value on the border is within it
 
@@ -163,6 +170,16 @@ def water_values(hatches: pd.DataFrame, readings: pd.DataFrame | None = None) ->
         return pd.DataFrame(columns=["hatch", "quantity", "value", "taken"]).astype({"value": "float64"})
     table = pd.concat(rows, ignore_index=True).dropna(subset="value")
     return table.reindex(columns=["hatch", "quantity", "value", "taken"]).reset_index(drop=True)
+
+
+def hatches_off_standard(hatches: pd.DataFrame, readings: pd.DataFrame | None, conditions) -> set[str]:
+    """Name the hatches with a value of the water off the site's standard (``conditions``: the settings' section)."""
+    values = water_values(hatches, readings)
+    off = np.zeros(len(values), bool)
+    for quantity in WATER:
+        mine = (values["quantity"] == quantity).to_numpy()
+        off[mine] = standard_of(quantity, conditions).is_off(values.loc[mine, "value"])
+    return set(values.loc[off, "hatch"])
 
 
 def water_of_hatches(hatches: pd.DataFrame, readings: pd.DataFrame | None = None) -> pd.DataFrame:

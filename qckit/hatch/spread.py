@@ -32,21 +32,28 @@ def site_spread(cones, *, leave_out=(), min_df=10):
     table = cones[~cones["hatch"].isin(set(leave_out))].dropna(subset=["nauplii", "full_cysts", "factor_per_g"])
     table = table[(table["full_cysts"] > 0) & (table["factor_per_g"] > 0)]
     table = table.assign(day=table["started"].astype(str).str[:10])
-    df, n_cones, chi2_p, chi2_n, weight_p, weight_n = 0, 0, 0.0, 0.0, 0.0, 0.0
-    for _, group in table.groupby(["lot", "purpose", "day"]):
-        k = len(group)
-        x, n = group["nauplii"].to_numpy(float), group["full_cysts"].to_numpy(float)
-        if k < 2 or x.sum() == 0:
-            continue
-        p = x.sum() / n.sum()
-        chi2_p += float(np.sum((x - n * p) ** 2 / n) / max(p * (1 - p), 0.5 / n.sum()))
-        exposure = 1 / group["factor_per_g"].to_numpy(float)
-        expected = exposure * x.sum() / exposure.sum()
-        chi2_n += float(np.sum((x - expected) ** 2 / expected))
-        df, n_cones = df + k - 1, n_cones + k
-        weight_p += np.sum(n) - np.sum(n**2) / np.sum(n) - (k - 1)
-        weight_n += np.sum(expected) - np.sum(expected**2) / np.sum(expected)
+    of_group = table.groupby(["lot", "purpose", "day"])
+    table = table.assign(k=of_group["hatch"].transform("size"), hatched=of_group["nauplii"].transform("sum"))
+    table = table[(table["k"] >= 2) & (table["hatched"] > 0)]
+    x, n = table["nauplii"].to_numpy(float), table["full_cysts"].to_numpy(float)
+    exposure = 1 / table["factor_per_g"].to_numpy(float)
+    group = table.groupby(["lot", "purpose", "day"]).ngroup().to_numpy()
+
+    def summed(values):
+        return np.bincount(group, values)
+
+    df = len(table) - len(np.unique(group))
     if df < min_df:
         return None
+    total = summed(n)
+    p = summed(x) / total
+    within = np.maximum(p * (1 - p), 0.5 / total)
+    chi2_p = float(np.sum(summed((x - n * p[group]) ** 2 / n) / within))
+    weight_p = float(np.sum(total - summed(n**2) / total)) - df
+    expected = exposure * (summed(x) / summed(exposure))[group]
+    chi2_n = float(np.sum((x - expected) ** 2 / expected))
+    weight_n = float(np.sum(summed(expected) - summed(expected**2) / summed(expected)))
     rho, cv2 = float((chi2_p - df) / weight_p), float((chi2_n - df) / weight_n)
-    return Spread(rho=max(0.0, rho), cv=float(np.sqrt(max(0.0, cv2))), df=df, raw_rho=rho, raw_cv2=cv2, n_cones=n_cones)
+    return Spread(
+        rho=max(0.0, rho), cv=float(np.sqrt(max(0.0, cv2))), df=df, raw_rho=rho, raw_cv2=cv2, n_cones=len(table)
+    )

@@ -9,7 +9,13 @@ import numpy as np
 import pandas as pd
 
 from qckit.errors import InputError
-from qckit.hatch.intervals import Estimate, normal_quantile, proportion_over_cones, rate_over_cones
+from qckit.hatch.intervals import (
+    Estimate,
+    normal_quantile,
+    proportion_over_cones,
+    rate_over_cones,
+    student_quantile,
+)
 from qckit.hatch.notes import Note
 from qckit.hatch.registry import METRICS
 
@@ -154,7 +160,7 @@ def compare_witnesses(cones, *, confidence=0.95):
     ----------
     Conditional test of two Poisson counts: Przyborowski and Wilenski 1940, Biometrika 31:313-323 (from memory).
     """
-    from scipy import stats
+    from scipy.special import ndtr, stdtr  # scipy.stats takes a second to import
 
     n, s = cones["shell_nauplii"].to_numpy(float), cones["shells"].to_numpy(float)
     good = np.isfinite(n) & np.isfinite(s) & (n + s > 0)
@@ -167,13 +173,13 @@ def compare_witnesses(cones, *, confidence=0.95):
         pearson = float(np.sum((s - share * total) ** 2 / total) / max(share * (1 - share), 1e-12))
         df = len(n) - 1
         factor = max(1.0, pearson / df)
-    quantile = stats.norm.ppf((1 + confidence) / 2) if factor == 1 else stats.t.ppf((1 + confidence) / 2, df)
+    quantile = normal_quantile(confidence) if factor == 1 else student_quantile(confidence, df)
     z2, big = factor * quantile**2, total.sum()
     middle = (share + z2 / (2 * big)) / (1 + z2 / big)
     half = math.sqrt(z2 * (share * (1 - share) / big + z2 / (4 * big**2))) / (1 + z2 / big)
     low, high = max(0.0, middle - half), min(1 - 1e-12, middle + half)
     score = abs(share - 0.5) / math.sqrt(factor * 0.25 / big)
-    p = float(2 * (stats.norm.sf(score) if factor == 1 else stats.t.sf(score, df)))
+    p = float(2 * (ndtr(-score) if factor == 1 else stdtr(df, -score)))
     ratio, bounds = float(s.sum() / n.sum()), (float(low / (1 - low)), float(high / (1 - high)))
     verdict = "fewer shells" if bounds[1] < 1 else "more shells" if bounds[0] > 1 else "agree"
     return Witnesses(

@@ -13,7 +13,7 @@ __all__ = ["nauplius_objects", "record_check", "record_plans"]
 _MOST_HATCHES = 40
 
 
-def nauplius_objects(log, hatch: str):
+def nauplius_objects(log, hatch: str, tables=None):
     """Read the objects of a hatch's photos and of those of its lot's latest hatches, for the lengths of nauplii.
 
     Parameters
@@ -22,6 +22,8 @@ def nauplius_objects(log, hatch: str):
         The site's records.
     hatch : str
         The hatch to explain.
+    tables : SiteTables, optional
+        The site's tables where they were read already.
 
     Returns
     -------
@@ -31,15 +33,21 @@ def nauplius_objects(log, hatch: str):
     """
     from qckit.tables import to_utc
 
-    hatches, photos = log.hatches(), log.photos()
+    rows = tables or log
+    hatches, photos, samples = (_rows(rows, name) for name in ("hatches", "photos", "samples"))
     own = hatches[hatches["hatch"] == hatch]
     lot = own["lot"].iloc[0] if len(own) else None
-    of_sample = log.samples()[["sample", "hatch"]]
-    with_photos = photos.merge(of_sample, on="sample")
+    with_photos = photos.merge(samples[["sample", "hatch"]], on="sample")
     same = hatches[(hatches["lot"] == lot) & hatches["hatch"].isin(with_photos["hatch"]) & (hatches["hatch"] != hatch)]
     latest = same.iloc[to_utc(same["started"]).argsort()].tail(_MOST_HATCHES)["hatch"]
     wanted = with_photos[with_photos["hatch"].isin([hatch, *latest])]["photo"].tolist()
     return log.objects(photo=wanted)
+
+
+def _rows(source, name: str):
+    """Return a table of a log, or of tables that were read from it."""
+    table = getattr(source, name)
+    return table() if callable(table) else table
 
 
 def record_plans(site: str | Path, finding: dict, *, by: str, at: str | None = None) -> str:

@@ -14,6 +14,7 @@ from qckit.day.study import study_day
 from qckit.day.words import answer, day_lines
 from qckit.errors import InputError
 from qckit.site import load_site
+from qckit.verdicts.poor_hatch.verdict import Suspicion
 
 
 def plan(lot, nauplii):
@@ -51,17 +52,15 @@ def test_the_suspicion_is_named_where_it_is_earned_and_only_then(bench):
     bench.count("H261119-B", [(30, 40, 40, 50), (28, 42, 41, 52)])
     asked = []
 
-    def explain(hatch):
+    def suspect(hatch, *, tables, counts):
         asked.append(hatch)
-        return SimpleNamespace(
-            details={"causes": [{"code": "cold", "cause": "the water was too cold", "probability": p}]}
-        )
+        return Suspicion("cold", p, "the water was too cold")
 
     p = 0.8
-    page = day_of(bench.site.folder, "2026-11-20T09:30", explain=explain)
+    page = day_of(bench.site.folder, "2026-11-20T09:30", suspect=suspect)
     assert asked == ["H261119-B"] and "B 26 %, cold" in answer(page)
     p = 0.3
-    assert "B 26 %, poor" in answer(day_of(bench.site.folder, "2026-11-20T09:30", explain=explain))
+    assert "B 26 %, poor" in answer(day_of(bench.site.folder, "2026-11-20T09:30", suspect=suspect))
 
 
 def test_a_quiet_day_is_five_lines(bench):

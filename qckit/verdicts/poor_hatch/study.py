@@ -87,7 +87,9 @@ class Case:
         return next((look for look in self.looks if look.kind == kind), None)
 
 
-def study_hatch(tables: SiteTables, *, hatch: str, objects=None, now: str = "", for_page: bool = True) -> Case:
+def study_hatch(
+    tables: SiteTables, *, hatch: str, objects=None, now: str = "", for_page: bool = True, counts=None
+) -> Case:
     """Work out everything about one hatch.
 
     Parameters
@@ -102,6 +104,8 @@ def study_hatch(tables: SiteTables, *, hatch: str, objects=None, now: str = "", 
         Time of the question, ISO 8601; empty where none is known.
     for_page : bool
         Work out too what is only shown, not weighed: what was different, what it cost, what stood around, the feed.
+    counts : DataFrame, optional
+        ``counted_hatches`` of the same tables, where they were worked out already.
 
     Returns
     -------
@@ -115,7 +119,8 @@ def study_hatch(tables: SiteTables, *, hatch: str, objects=None, now: str = "", 
     settings = tables.settings
     hatch_row = _pick(tables.hatches, hatch)
     t = tables.but(readings=standard_readings(tables.readings, tables.hatches))
-    counts = counted_hatches(t.samples, t.hatches, t.lots, photos=t.photos, reading_h=settings.conditions.reading_h)
+    if counts is None:
+        counts = counted_hatches(t.samples, t.hatches, t.lots, photos=t.photos, reading_h=settings.conditions.reading_h)
     if hatch not in set(counts["hatch"]):
         raise InputError(
             f"hatch {hatch}: no subsample with nauplii and cysts counted. Count one, or import its field sheet, first."

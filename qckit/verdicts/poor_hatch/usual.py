@@ -56,6 +56,7 @@ def counted_hatches(
     *,
     photos=None,
     reading_h: float = 24.0,
+    cones: pd.DataFrame | None = None,
 ) -> pd.DataFrame:
     """Give each hatch's figures (:func:`hatch.cone_metrics`) with how far its subsamples stray from each other.
 
@@ -65,6 +66,8 @@ def counted_hatches(
         Tables of those names.
     reading_h : float
         The site's usual hour. [h]
+    cones : DataFrame, optional
+        ``cone_metrics`` of the same tables, where they were worked out already.
 
     Returns
     -------
@@ -75,7 +78,8 @@ def counted_hatches(
     from qckit.hatch import cone_metrics, joined_subsamples, reading_subsamples
     from qckit.tables import to_utc
 
-    cones = cone_metrics(samples, hatches, lots, photos=photos, reading_h=reading_h)
+    if cones is None:
+        cones = cone_metrics(samples, hatches, lots, photos=photos, reading_h=reading_h)
     cones = cones[cones["full_cysts"].notna()]
     sub = reading_subsamples(joined_subsamples(samples, hatches, lots, photos), reading_h=reading_h)
     sub = sub[(sub["left_out"] == "") & sub["full_cysts"].notna()]

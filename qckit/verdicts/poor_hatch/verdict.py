@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from qckit.site_tables import SiteTables
 from qckit.verdicts.finding import Finding
 from qckit.verdicts.poor_hatch import words
@@ -10,7 +12,7 @@ from qckit.verdicts.poor_hatch.checks import choose_checks, speaks_against
 from qckit.verdicts.poor_hatch.likelihood import stated
 from qckit.verdicts.poor_hatch.study import Case, study_hatch
 
-__all__ = ["VERDICTS", "Case", "decide", "explain_hatch", "study_hatch"]
+__all__ = ["VERDICTS", "Case", "Suspicion", "decide", "explain_hatch", "first_suspicion", "study_hatch"]
 
 VERDICTS = ("not-poor", "chance", "cause-found", "cause-likely", "count-doubtful", "not-enough-evidence")
 """Codes of the verdict, see :func:`explain_hatch`."""
@@ -61,6 +63,35 @@ def explain_hatch(tables: SiteTables, *, hatch: str, objects=None, now: str = ""
     most = 0 if verdict == "not-poor" or (settled and done) else 1 if settled or verdict == "chance" else 2
     plans = choose_checks(case.weights, most=most, done=done, about=named[0] if settled else "")
     return words.put_into_words(case, verdict, named, plans, tables.settings)
+
+
+@dataclass(frozen=True)
+class Suspicion:
+    """The likeliest cause of a hatch as it came out, before anybody looked: code, stated probability, words."""
+
+    code: str
+    probability: float
+    words: str
+
+
+def first_suspicion(tables: SiteTables, *, hatch: str, objects=None, counts=None) -> Suspicion:
+    """Say which cause :func:`explain_hatch` puts first, without what only its page shows: for the screen of the day.
+
+    Parameters
+    ----------
+    tables, hatch, objects
+        As for :func:`explain_hatch`.
+    counts : DataFrame, optional
+        ``counted_hatches`` of the same tables, where they were worked out already.
+
+    Raises
+    ------
+    InputError
+        The hatch is unknown or has no counted subsample.
+    """
+    case = study_hatch(tables, hatch=hatch, objects=objects, for_page=False, counts=counts)
+    code, weight = case.weights.ranked()[0]
+    return Suspicion(code, stated(weight), cause(code).words)
 
 
 def decide(case: Case) -> tuple[str, tuple[str, ...]]:
