@@ -39,6 +39,7 @@ MAY_IMPORT = {
 }
 MAY_IMPORT["site"] = set(MAY_IMPORT)
 MAY_IMPORT["day"] = set(MAY_IMPORT)
+MAY_IMPORT["demo"] = set(MAY_IMPORT)
 MAY_IMPORT["guide"] = set(MAY_IMPORT)
 EVERYTHING = {*MAY_IMPORT, "commands", "cli"}
 MAY_IMPORT["commands"] = EVERYTHING - {"cli"}

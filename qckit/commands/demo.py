@@ -21,8 +21,8 @@ def command(folder, workers, now):
     Run again, it goes on where it was; photos that did not change are not counted again.
     """
     from qckit.commands.report import say_report
+    from qckit.demo import make_demo
     from qckit.errors import NeedsAttention, QcError, one_line
-    from qckit.reports.demo import make_demo
 
     results = make_demo(
         folder,

@@ -6,6 +6,7 @@ The terminal, the notebook's form and the tally all work through this, so that t
 from __future__ import annotations
 
 import datetime as dt
+import re
 import time
 from collections.abc import Callable, Sequence
 from pathlib import Path
@@ -101,6 +102,38 @@ class Bench:
         newest = max(self.page.hatches, key=lambda state: state.started, default=None)
         return f"{newest.grams:.3g}" if newest else ""
 
+    def lots_to_test(self) -> list[str]:
+        """Lots that can be tested: those never tested, those whose test is due, the others; the newest first."""
+        due = [
+            (days >= 0, -place, lot)
+            for chore in self.page.chores
+            if chore.code == "lot test"
+            for place, (lot, days) in enumerate(zip(chore.names, chore.each, strict=True))
+        ]
+        due = [lot for *_, lot in sorted(due)]
+        return [*due, *(lot for lot in self.site.tables.lots["lot"].tolist()[::-1] if lot not in due)]
+
+    def test_vessels(self) -> list[str]:
+        """Cones of the protocol, and vessels that earlier standard tests used."""
+        tests = self._tests()
+        return list(dict.fromkeys([*self.settings.protocol.cone_names, *tests["cone"].astype(str)]))
+
+    def cones_offered(self) -> list[str]:
+        """Cones to test a lot in: three of those that nothing incubates in."""
+        busy = {state.cone for state in self.page.hatches if state.state == "incubating"}
+        return [cone for cone in self.test_vessels() if cone not in busy][:3]
+
+    def test_sizes(self) -> tuple[float, float]:
+        """Grams of cysts and ml of water of each cone of a test: the newest test's, else the densest of a full cone."""
+        tests, feed = self._tests(), self.settings.feed
+        if len(tests):
+            return float(tests["cysts_g"].iloc[-1]), float(tests["volume_ml"].iloc[-1])
+        return feed.max_g_per_l * feed.cone_volume_l, 1000.0 * feed.cone_volume_l
+
+    def _tests(self):
+        hatches = self.site.tables.hatches
+        return hatches[hatches["purpose"].isin(["standard test", "reference"])]
+
     def _first(self, *groups) -> list[HatchState]:
         order = self.settings.protocol.cone_names
         rank = {cone: i for i, cone in enumerate(order)}
@@ -117,19 +150,21 @@ class Bench:
         return state.ready if 0 <= late <= _ROUND_H else now
 
     def at(self, text: str, default: dt.datetime) -> dt.datetime:
-        """Read a time of day typed as 0930, 930 or 9:30, of today; empty: the default."""
-        digits = text.strip().replace(".", ":")
-        if not digits:
+        """Read a time of day typed as 0930, 930, 9:30 or 9, of today, or a time with its date; empty: the default."""
+        found = re.fullmatch(r"(\d{1,2})(?:[:.h]?(\d{2}))?", text.strip())
+        if not text.strip():
             return default
-        if ":" not in digits:
-            digits = digits.zfill(4)
-            digits = f"{digits[:-2]}:{digits[-2:]}"
-        hour, _, minute = digits.partition(":")
         try:
-            clock = dt.time(int(hour), int(minute))
-        except ValueError:
-            raise InputError(f"{text!r} is no time of day. Type it like 0930.") from None
-        return dt.datetime.combine(self.moment().date(), clock, tzinfo=default.tzinfo)
+            if found:
+                clock = dt.time(int(found[1]), int(found[2] or 0))
+                return dt.datetime.combine(self.moment().date(), clock, tzinfo=default.tzinfo)
+            from qckit.log.typed import typed_time
+
+            return dt.datetime.fromisoformat(typed_time(text, self.settings, "time")).astimezone(default.tzinfo)
+        except (ValueError, InputError):
+            raise InputError(
+                f"{text!r} is no time of day. Type it like 0930, or with its date where it was not today."
+            ) from None
 
     # ---- entries --------------------------------------------------------------------------------------------------
 
@@ -149,6 +184,16 @@ class Bench:
             purpose=purpose,
         )
         return self._write(made)
+
+    def lot_test(self, test: records.LotTest, *, at: dt.datetime | None = None) -> Written:
+        """Start a standard test; see :func:`qckit.day.records.lot_test_rows`."""
+        known = self.test_vessels()
+        for cone in test.cones:
+            if cone not in known:
+                raise unknown_name("cone", cone, known, where="qckit.toml, section [protocol], and earlier tests")
+        taken = self.names_in_use("hatches")
+        started = at or self.moment()
+        return self._write(records.lot_test_rows(self.settings, test, started=started, by=self.by, taken=taken))
 
     def count(self, hatch: str, counts: Sequence[Sequence[int | None]], *, taken: dt.datetime | None = None):
         """Enter counted subsamples; see :func:`qckit.day.records.count_rows`."""

@@ -8,18 +8,15 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from qckit.day.bench import Bench
 from qckit.day.entry import Written
 from qckit.day.hatches import HatchState
-from qckit.day.records import UNITS, Harvest, millions
+from qckit.day.questions import BACK, Questions, Stopped
+from qckit.day.records import UNITS, Harvest, LotTest, millions
 from qckit.day.words import start_words
 from qckit.errors import InputError, QcError
 from qckit.tables import SEPARATIONS
 
 __all__ = ["BACK", "MENU", "Dialog"]
-
-BACK = "-"
-"""Typed alone: one number back inside an entry; at the menu the last entry is taken back."""
 
 MENU = {
     "1": "count",
@@ -29,40 +26,31 @@ MENU = {
     "5": "readings",
     "6": "tally",
     "7": "meters",
+    "8": "lot test",
     "0": "end",
 }
 
 _LETTERS = {"nauplii": "N", "umbrella": "U", "cysts": "C", "embryos": "E", "shells": "S"}
 
 
-class _Stopped(Exception):
-    """The person left an entry before its end: nothing was written."""
-
-
 @dataclass
-class Dialog:
+class Dialog(Questions):
     """A sitting of questions and answers.
 
     Parameters
     ----------
-    bench : Bench
-    ask : callable
-        ``(question, default) -> str``: the typed text, ``""`` for Enter alone, :data:`BACK` for the key that goes
-        back; raises ``EOFError`` when the person ends.
-    say : callable
-        Shows one line.
+    bench, ask, say
+        As for :class:`Questions`.
     tally : callable, optional
         ``(bench, hatch) -> list of counts``: counts by eye with keys.
     """
 
-    bench: Bench
-    ask: Callable[[str, str], str]
-    say: Callable[[str], None]
     tally: Callable | None = None
 
     def run(self) -> None:
         """Ask until the person ends."""
-        self._who()
+        if not self._who():
+            return
         for line in self._menu_lines():
             self.say(line)
         while True:
@@ -80,27 +68,28 @@ class Dialog:
                 continue
             if choice == "end" or (not typed.strip() and not first):
                 return
-            self._do(choice or first.split(" ")[0], first if choice is None else "")
+            self._do(choice or first, first if choice is None else "")
 
     def tally_once(self) -> None:
         """Ask who counts and what, count by eye, write, show the answer."""
-        self._who()
-        self._do("tally", "")
+        if self._who():
+            self._do("tally", "")
 
-    def _who(self) -> None:
-        """Ask for initials where the protocol names several people and none was given."""
-        people = self.bench.people()
-        if self.bench.by:
-            return
-        if len(people) == 1:
-            self.bench.by = people[0]
-        while not self.bench.by and people:
-            shown = "  ".join(f"{i} {name}" for i, name in enumerate(people, 1))
-            typed = self.ask(f"Who are you?  {shown}", "").strip()
-            if typed.isdigit() and 1 <= int(typed) <= len(people):
-                self.bench.by = people[int(typed) - 1]
-        while not self.bench.by:
-            self.bench.by = self.ask("Your initials", "").strip()
+    def _who(self) -> bool:
+        """Ask for initials where the protocol names several people and none was given; False where nobody answers."""
+        people, bench = self.bench.people(), self.bench
+        if not bench.by and len(people) == 1:
+            bench.by = people[0]
+        shown = "  ".join(f"{i} {name}" for i, name in enumerate(people, 1))
+        try:
+            while not bench.by:
+                typed = self.typed(f"Who are you?  {shown}  or your initials" if people else "Your initials", "")
+                bench.by = people[int(typed) - 1] if typed.isdigit() and 1 <= int(typed) <= len(people) else typed
+                if bench.by.isdigit():
+                    bench.by = ""
+        except (Stopped, EOFError):
+            return False
+        return True
 
     def _menu_lines(self) -> list[str]:
         return [
@@ -129,10 +118,11 @@ class Dialog:
             "readings": self._readings,
             "tally": self._tally,
             "meters": self._meters,
+            "lot test": self._lot_test,
         }
         try:
-            written = steps[what.split(" ")[0]](bool(default))
-        except (_Stopped, EOFError):
+            written = steps[what if what in steps else what.split(" ")[0]](bool(default))
+        except (Stopped, EOFError):
             self.say("Nothing was written.")
             return
         except QcError as error:
@@ -152,12 +142,12 @@ class Dialog:
 
     def _count(self, first: bool) -> Written:
         state = self._pick(self.bench.countable(), "Count", first)
-        taken = self._time("taken at", self.bench.count_taken_at(state))
+        taken = self.time("taken at", self.bench.count_taken_at(state))
         protocol = self.bench.settings.protocol
         columns, n = protocol.counted_columns, protocol.subsamples
         labels = [f"{state.cone} {i + 1}/{n}  {_LETTERS[c]}" for i in range(n) for c in columns]
         width = len(columns)
-        values = self._numbers(labels, must=lambda i: i % width == 0 and i == 0, end=lambda i: i % width == 0 and i > 0)
+        values = self.numbers(labels, must=lambda i: i % width == 0 and i == 0, end=lambda i: i % width == 0 and i > 0)
         counts = [tuple(values[i : i + width]) for i in range(0, len(values), width)]
         return self.bench.count(state.hatch, counts, taken=taken)
 
@@ -168,50 +158,80 @@ class Dialog:
         lots = [lot.lot for lot in page.lots] or bench.site.tables.lots["lot"].tolist()
         if not lots:
             raise InputError("No lot is in the log. Enter one with  qckit log import lots.csv  first.")
-        lot = self._choice("lot", lots, plan.lot or lots[0])
+        lot = self.choose("lot", lots, plan.lot or lots[0])
         cones = list(bench.settings.protocol.cone_names)
         busy = {state.cone for state in page.hatches if state.state == "incubating"}
         free = [*plan.cones, *(cone for cone in cones if cone not in busy)] or cones
-        cone = self._choice("cone", cones, free[0])
+        cone = self.choose("cone", cones, free[0])
         grams = bench.grams_offered()
-        weighed = self._number("grams", grams)
-        at = self._time("wetted at", bench.moment())
+        weighed = self.number("grams", grams)
+        at = self.time("wetted at", bench.moment())
         return bench.start(lot=lot, cone=cone, grams=weighed, at=at)
 
     def _harvest(self, first: bool) -> Written:
         bench = self.bench
         state = self._pick(bench.harvestable() if first else bench.at_hand(), "Harvest", first)
         self.say("Air off 5 to 10 min, no longer. Heaters and pumps unplugged before you drain.")
-        taken = self._time("harvested at", bench.moment())
-        method = self._choice("separated by", list(SEPARATIONS), bench.settings.protocol.separation)
-        ml = self._number("ml of the whole harvest", "")
-        dilution = self._number("times diluted before counting", f"{bench.settings.protocol.dilution:g}")
-        columns = bench.settings.protocol.counted_columns
-        ul = bench.settings.protocol.subsample_ul
-        labels = [f"in {ul:g} µl of it  {_LETTERS[c]}" for c in columns] + ["N in what was drawn off"]
-        values = self._numbers(labels, must=lambda i: i == 0)
+        taken = self.time("harvested at", bench.moment())
+        method = self.choose("separated by", list(SEPARATIONS), bench.settings.protocol.separation)
+        size, unit = self.size("whole harvest, such as 900 ml or 35 g (Enter: not measured)")
+        held = {}
+        if size is not None:
+            density = self.maybe(f"nauplii per {unit} (Enter: {'count them now' if unit == 'ml' else 'not known'})")
+            held = {f"harvest_{unit}": size, f"per_{unit}": density}
+            if density is None and unit == "ml":
+                held |= self._harvest_counts()
+            lost = self.maybe("nauplii counted in what was drawn off (Enter: not counted)")
+            held["lost_nauplii"] = None if lost is None else round(lost)
+        return bench.harvest(state.hatch, Harvest(separation=method, **held), taken=taken)
+
+    def _harvest_counts(self) -> dict:
+        """Ask for the counts of a part of the harvest; empty where the first is left out."""
+        protocol = self.bench.settings.protocol
+        dilution = self.number("times diluted before counting", f"{protocol.dilution:g}")
+        columns = protocol.counted_columns
+        labels = [f"in {protocol.subsample_ul:g} µl of it  {_LETTERS[c]}" for c in columns]
+        values = self.numbers(labels, end=lambda i: i == 0)
         counts = {c: v for c, v in zip(columns, values, strict=False) if v is not None}
-        lost = values[len(columns)]
-        return bench.harvest(state.hatch, Harvest(ml, counts, dilution, method, lost), taken=taken)
+        return {"counts": counts, "dilution": dilution}
 
     def _feed(self, _first: bool) -> Written:
         bench = self.bench
         state = self._pick(bench.at_hand(), "Feed from", False)
-        at = self._time("fed at", bench.moment())
+        at = self.time("fed at", bench.moment())
         warning = bench.too_old(state.hatch, at)
         if warning:
             self.say(f"{warning} Enter 0 to leave it.")
         wanted = min(state.left, bench.settings.feed.nauplii_per_feed) if state.left == state.left else 0.0
         offered = f"{wanted / 1e6:.2f}" if wanted and not warning else ""
-        nauplii = self._number("million nauplii", offered) * 1e6
+        nauplii = self.number("million nauplii", offered) * 1e6
         if nauplii <= 0:
-            raise _Stopped
+            raise Stopped
         return bench.feed(state.hatch, nauplii, fed=at)
+
+    def _lot_test(self, _first: bool) -> Written:
+        bench = self.bench
+        lots = bench.lots_to_test()
+        if not lots:
+            raise InputError("No lot is in the log. Enter one with  qckit log import lots.csv  first.")
+        lot = self.choose("lot to test", lots, lots[0])
+        cones = self.named("its cones", bench.cones_offered())
+        others = [one.lot for one in bench.page.lots if one.lot != lot]
+        cones = dict.fromkeys(cones, lot)
+        if others:
+            beside = self.choose("beside it, for comparison", ["nothing", *others], "nothing")
+            if beside != "nothing":
+                cones |= dict.fromkeys(self.named(f"cones of {beside}", []), beside)
+        grams, volume_ml = bench.test_sizes()
+        test = LotTest(
+            lot, cones, self.number("grams in each", f"{grams:g}"), self.number("ml of water in each", f"{volume_ml:g}")
+        )
+        return bench.lot_test(test, at=self.time("wetted at", bench.moment()))
 
     def _readings(self, _first: bool) -> Written:
         state = self._pick([s for s in self.bench.page.hatches if s.state != "too old"], "Readings of", False)
         labels = [f"{state.cone}  {'pH' if name == 'ph' else f'{name} {unit}'}" for name, unit in UNITS.items()]
-        values = self._numbers(labels, whole=False)
+        values = self.numbers(labels, whole=False)
         known = {name: value for name, value in zip(UNITS, values, strict=True) if value is not None}
         return self.bench.readings(state.hatch, known)
 
@@ -221,21 +241,18 @@ class Dialog:
         state = self._pick(self.bench.countable(), "Count", False)
         counted = self.bench.samples_to_repeat(state.hatch)
         again = (
-            counted
-            and self._choice("count", ["new subsamples", "the same again"], "new subsamples") != "new subsamples"
+            counted and self.choose("count", ["new subsamples", "the same again"], "new subsamples") != "new subsamples"
         )
-        sample = self._choice("which", counted, counted[0]) if again else ""
+        sample = self.choose("which", counted, counted[0]) if again else ""
         counts = self.tally(self.bench, state)
         if not counts:
-            raise _Stopped
+            raise Stopped
         if sample:
             return self.bench.count_again(sample, counts[0])
         return self.bench.count(state.hatch, counts)
 
     def _meters(self, _first: bool) -> None:
         self.say(self.bench.meters_calibrated())
-
-    # ---- questions ------------------------------------------------------------------------------------------------
 
     def _pick(self, states: list[HatchState], what: str, first: bool) -> HatchState:
         """Let a hatch be chosen by the number before its cone; the only one, or the one offered, is taken."""
@@ -245,85 +262,8 @@ class Dialog:
             self.say(f"{what} {states[0].cone}: {states[0].hatch}, {states[0].lot}, {_left(states[0])}.")
             return states[0]
         names = [f"{state.cone} ({state.state})" for state in states]
-        chosen = self._choice(what, names, names[0])
+        chosen = self.choose(what, names, names[0])
         return states[names.index(chosen)]
-
-    def _choice(self, label: str, options: list[str], default: str) -> str:
-        """Let one of some words be chosen by its number, or be typed; Enter takes the default."""
-        if len(options) == 1:
-            return options[0]
-        shown = "  ".join(f"{i} {name}" for i, name in enumerate(options, 1))
-        while True:
-            typed = self._typed(f"{label}  ({shown})", default)
-            if not typed:
-                return default
-            if typed.isdigit() and 1 <= int(typed) <= len(options):
-                return options[int(typed) - 1]
-            exact = [name for name in options if name.casefold() == typed.casefold()]
-            if exact:
-                return exact[0]
-            self.say(f"Type a number from 1 to {len(options)}, or Enter for {default}.")
-
-    def _number(self, label: str, default: str) -> float:
-        while True:
-            typed = self._typed(label, default) or default
-            value = _read(typed)
-            if value is not None:
-                return value
-            self.say("Type a number.")
-
-    def _time(self, label: str, default):
-        while True:
-            try:
-                return self.bench.at(self._typed(label, f"{default:%H:%M}"), default)
-            except InputError as error:
-                self.say(str(error))
-
-    def _numbers(self, labels: list[str], *, must=lambda i: False, end=lambda i: False, whole: bool = True) -> list:
-        """Ask for numbers one after the other; several may be typed at once, with spaces between.
-
-        ``must(i)`` may not be left empty; an empty ``end(i)`` ends the list there.
-        """
-        values: list = []
-        while len(values) < len(labels):
-            place = len(values)
-            typed = self.ask(labels[place], "").strip()
-            if typed == BACK:
-                if not values:
-                    raise _Stopped
-                values.pop()
-                continue
-            if not typed:
-                if end(place):
-                    return values
-                if must(place):
-                    self.say("This number is needed; - goes back.")
-                    continue
-                values.append(None)
-                continue
-            given = [_read(part, whole=whole) for part in typed.split()]
-            if any(value is None for value in given) or place + len(given) > len(labels):
-                self.say(f"{typed!r}: type {'whole numbers' if whole else 'numbers'}, not more than are asked for.")
-                continue
-            values += given
-        return values
-
-    def _typed(self, label: str, default: str) -> str:
-        typed = self.ask(label, default).strip()
-        if typed == BACK:
-            raise _Stopped
-        return typed
-
-
-def _read(text: str, *, whole: bool = False):
-    """Read a number with a decimal point or comma; None where it is none."""
-    try:
-        value = float(text.replace(",", "."))
-    except ValueError:
-        return None
-    if value < 0 or value != value or (whole and value != int(value)):
-        return None
-    return int(value) if whole else value
 
 
 def _left(state: HatchState) -> str:

@@ -110,10 +110,7 @@ def take_back(log: SiteLog, *, by: str, now: dt.datetime) -> str:
     if not n:
         return "There is nothing of today to take back."
     who = "" if whose == by else f" of {whose}"
-    return f"Taken back: the last {_KINDS.get(kind, kind)}{who} ({n} row{'s' if n > 1 else ''}; kept in the history)."
-
-
-_KINDS = {"start": "start", "count": "count", "readings": "readings", "harvest": "harvest", "feed": "feed"}
+    return f"Taken back: the last {kind}{who} ({n} row{'s' if n > 1 else ''}; kept in the history)."
 
 
 def say_meters_calibrated(log: SiteLog, *, by: str) -> str:

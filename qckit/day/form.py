@@ -11,7 +11,7 @@ import traitlets
 from qckit.day.bench import Bench, warm_up
 from qckit.day.entry import Written
 from qckit.day.page import day_fragment
-from qckit.day.records import UNITS, Harvest
+from qckit.day.records import UNITS, Harvest, LotTest
 from qckit.errors import InputError, QcError, one_line
 from qckit.tables import SEPARATIONS
 
@@ -61,7 +61,7 @@ class DayForm(anywidget.AnyWidget):
 
     def _refresh(self) -> None:
         """Send the page and the forms as the log has them now."""
-        forms = [make(self.bench) for make in (_count, _start, _harvest, _feed, _readings)]
+        forms = [make(self.bench) for make in (_count, _start, _harvest, _feed, _readings, _lot_test)]
         with self.hold_sync():
             self.page = day_fragment(self.bench.page)
             self.forms = [form for form in forms if form]
@@ -96,7 +96,7 @@ class DayForm(anywidget.AnyWidget):
         if kind == "meters":
             return self.bench.meters_calibrated()
         steps = {"count": _do_count, "start": _do_start, "harvest": _do_harvest, "feed": _do_feed}
-        steps |= {"readings": _do_readings, "count again": _do_again}
+        steps |= {"readings": _do_readings, "count again": _do_again, "lot test": _do_lot_test}
         written = steps[kind](self.bench, values)
         return " ".join([written.sentence, *written.notes])
 
@@ -178,14 +178,35 @@ def _harvest(bench: Bench) -> dict | None:
         _field("hatch", "hatch", states[0].hatch, _hatches(states)),
         _field("at", "harvested at", f"{bench.moment():%H:%M}"),
         _field("separation", "separated by", protocol.separation, [[x, x] for x in SEPARATIONS]),
-        _field("ml", "ml, whole harvest"),
+        _field("size", "all of it, ml or g"),
+        _field("density", "N in a ml (or g)"),
         _field("dilution", "diluted times", f"{protocol.dilution:g}"),
     ]
-    group = f"in {protocol.subsample_ul:g} µl"
+    group = f"or in {protocol.subsample_ul:g} µl"
     fields += [_field(column, _LETTERS[column], group=group) for column in protocol.counted_columns]
     fields += [_field("lost", "N drawn off")]
-    note = "Air off 5 to 10 min, no longer. Heaters and pumps unplugged before you drain."
+    note = (
+        "Air off 5 to 10 min, no longer. Heaters and pumps unplugged before you drain. The time alone is enough; with "
+        "900 ml or 35 g, and what a ml (or gram) of it holds or a part counted, it tells the recovery."
+    )
     return {"kind": "harvest", "title": "Harvest", "fields": fields, "note": note}
+
+
+def _lot_test(bench: Bench) -> dict | None:
+    lots = bench.lots_to_test()
+    if not lots:
+        return None
+    grams, volume_ml = bench.test_sizes()
+    fields = [
+        _field("lot", "lot to test", lots[0], [[x, x] for x in lots]),
+        _field("cones", "its cones", " ".join(bench.cones_offered())),
+        _field("beside", "beside it", "", [["", "nothing"], *([x, x] for x in lots)]),
+        _field("others", "cones of that lot"),
+        _field("grams", "grams in each", f"{grams:g}"),
+        _field("ml", "ml in each", f"{volume_ml:g}"),
+        _field("at", "wetted at", f"{bench.moment():%H:%M}"),
+    ]
+    return {"kind": "lot test", "title": "Lot test", "fields": fields}
 
 
 def _feed(bench: Bench) -> dict | None:
@@ -262,15 +283,38 @@ def _do_start(bench: Bench, values: dict) -> Written:
 
 def _do_harvest(bench: Bench, values: dict) -> Written:
     columns = bench.settings.protocol.counted_columns
-    counts = {c: _number(values, c, label=_LETTERS[c], needed=c == "nauplii", whole=True) for c in columns}
+    counts = {c: _number(values, c, label=_LETTERS[c], whole=True) for c in columns}
+    counts = {c: n for c, n in counts.items() if n is not None}
+    if counts and "nauplii" not in counts:
+        raise InputError("The counted part has no N. Type the nauplii too, 0 where none was seen.")
+    typed = str(values.get("size", "")).strip().casefold()
+    unit = "g" if typed.endswith("g") else "ml"
+    size = _number({"size": typed.removesuffix(unit)}, "size", label="all of it")
+    density = _number(values, "density", label="N in a ml (or g)")
     measured = Harvest(
-        _number(values, "ml", label="ml of the harvest", needed=True),
-        {c: n for c, n in counts.items() if n is not None},
-        _number(values, "dilution"),
-        values.get("separation", ""),
-        _number(values, "lost", label="N drawn off", whole=True),
+        counts=counts,
+        dilution=_number(values, "dilution"),
+        separation=values.get("separation", ""),
+        lost_nauplii=_number(values, "lost", label="N drawn off", whole=True),
+        **{f"harvest_{unit}": size, f"per_{unit}": density},
     )
     return bench.harvest(values["hatch"], measured, taken=bench.at(values.get("at", ""), bench.moment()))
+
+
+def _do_lot_test(bench: Bench, values: dict) -> Written:
+    cones = dict.fromkeys(_names(values.get("cones", "")), values["lot"])
+    others = _names(values.get("others", ""))
+    if bool(others) != bool(values.get("beside")):
+        raise InputError("The lot beside it and its cones belong together. Choose both, or neither.")
+    cones |= dict.fromkeys(others, values.get("beside"))
+    test = LotTest(
+        values["lot"], cones, _number(values, "grams", needed=True), _number(values, "ml", label="ml", needed=True)
+    )
+    return bench.lot_test(test, at=bench.at(values.get("at", ""), bench.moment()))
+
+
+def _names(text: str) -> list[str]:
+    return text.replace(",", " ").split()
 
 
 def _do_feed(bench: Bench, values: dict) -> Written:

@@ -179,7 +179,8 @@ EACH DAY
         qckit log import field-sheets/day-sheet.xlsx
       or work in the notebook:  qckit lab
   3.  Harvest: air off 5 to 10 min, not longer, draw off unhatched cysts first,
-      separate ({p.separation}), rinse. Enter ml and one counted part: recovery.
+      separate ({p.separation}), rinse. Enter the time; with ml and nauplii per ml (or
+      grams and nauplii per gram, or a counted part) it tells the recovery.
   4.  Feed within {p.max_age_h:g} h of the hatch, and enter the feed.
   5.  Start for tomorrow what the page says, and enter it.
   Photos instead of the eye: print cards (qckit cards), photograph the cone's
@@ -188,7 +189,7 @@ EACH DAY
 EACH LOT
   1.  Enter it once: sheet "lots" of field-sheets/field-sheets.xlsx.
   2.  Standard test on arrival and about every {p.lot_test_d:g} days while it is open: two
-      cones or more at {test.temperature_c:g} C, {test.salinity_ppt:g} ppt; purpose "standard test".
+      cones or more at {test.temperature_c:g} C, {test.salinity_ppt:g} ppt; start it in  qckit today --enter  (8).
   3.  qckit report new-lot LOT       accept or not, and the dose
 
 EACH MONTH

@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from qckit.hatch import harvest_totals
 from qckit.tables import to_utc
 
 if TYPE_CHECKING:
-    from qckit.settings import Settings
     from qckit.site_tables import SiteTables
 
 __all__ = ["SLACK_H", "HatchState", "hatch_states"]
@@ -84,30 +84,41 @@ def hatch_states(tables: SiteTables, *, now: dt.datetime, counts: pd.DataFrame, 
     recent = tables.hatches[(started <= now) & (started > now - dt.timedelta(hours=reach))]
     measured = counts.set_index("hatch")["hatching_efficiency_per_g"].to_dict()
     counted = set(tables.samples.loc[tables.samples["kind"] == "subsample", "hatch"])
-    keeps = bool((tables.samples["kind"] == "harvest").any())
+    harvests = harvest_totals(tables.samples).to_dict("index")
     return [
-        _state(row, now, settings, measured, counted, keeps, tables, per_g)
+        _state(row, now, tables, _Known(measured, counted, harvests, per_g))
         for row in recent.sort_values("started").to_dict("records")
     ]
 
 
-def _state(row: dict, now, settings: Settings, measured, counted, keeps, tables, per_g) -> HatchState:
+@dataclass(frozen=True)
+class _Known:
+    """What the log knows of hatches: nauplii per gram counted, counted at all, harvests, what a gram should give."""
+
+    measured: dict[str, float]
+    counted: set[str]
+    harvests: dict[str, dict]
+    per_g: dict[str, float]
+
+
+def _state(row: dict, now, tables, known: _Known) -> HatchState:
     """Place one hatch."""
-    protocol, name = settings.protocol, row["hatch"]
+    settings, name = tables.settings, row["hatch"]
+    protocol = settings.protocol
     started = dt.datetime.fromisoformat(row["started"]).astimezone(now.tzinfo)
     ready = started + dt.timedelta(hours=protocol.incubation_h)
     feed_by = ready + dt.timedelta(hours=protocol.max_age_h)
-    harvest = _harvest(tables, name)
+    harvest = known.harvests.get(name)
     fed = _fed(tables, name)
     recovery = settings.feed.recovery_pct / 100
     per_gram, basis = math.nan, ""
-    if name in measured and math.isfinite(measured[name]):
-        per_gram, basis = measured[name] * recovery, "counted"
-    elif name not in counted and now <= feed_by and math.isfinite(per_g[row["lot"]]):
-        per_gram, basis = per_g[row["lot"]], "expected"
+    if math.isfinite(known.measured.get(name, math.nan)):
+        per_gram, basis = known.measured[name] * recovery, "counted"
+    elif name not in known.counted and now <= feed_by and math.isfinite(known.per_g[row["lot"]]):
+        per_gram, basis = known.per_g[row["lot"]], "expected"
     nauplii = per_gram * row["cysts_g"]
-    if harvest and math.isfinite(harvest["nauplii"]):
-        nauplii, basis = harvest["nauplii"], "harvested"
+    if harvest and math.isfinite(harvest["harvested"]):
+        nauplii, basis = float(harvest["harvested"]), "harvested"
     left = nauplii - fed if harvest and math.isfinite(nauplii) else 0.0
     return HatchState(
         hatch=name,
@@ -118,7 +129,7 @@ def _state(row: dict, now, settings: Settings, measured, counted, keeps, tables,
         ready=ready,
         feed_by=feed_by,
         age_h=(now - started).total_seconds() / 3600,
-        state=_word(now, ready, feed_by, name in counted, harvest is not None, keeps, left),
+        state=_word(now, ready, feed_by, known, name, left),
         nauplii=nauplii,
         basis=basis,
         fed=fed,
@@ -127,8 +138,9 @@ def _state(row: dict, now, settings: Settings, measured, counted, keeps, tables,
     )
 
 
-def _word(now, ready, feed_by, is_counted: bool, is_harvested: bool, keeps_harvests: bool, left: float) -> str:
+def _word(now, ready, feed_by, known: _Known, name: str, left: float) -> str:
     """Choose the state's word; ``left`` are nauplii that were harvested and not fed."""
+    is_counted, is_harvested = name in known.counted, name in known.harvests
     if now > feed_by:
         if is_harvested and left > _SOME and now <= feed_by + dt.timedelta(hours=_WARN_H):
             return "too old"
@@ -139,26 +151,7 @@ def _word(now, ready, feed_by, is_counted: bool, is_harvested: bool, keeps_harve
         return "to count" if now >= ready - dt.timedelta(hours=_EARLY_H) else "incubating"
     if is_harvested:
         return "harvested"
-    return "to harvest" if keeps_harvests else "counted"
-
-
-def _harvest(tables: SiteTables, hatch: str) -> dict | None:
-    """Return when a hatch was harvested, how, and how many nauplii came; None where no harvest is written down."""
-    mine = tables.samples[(tables.samples["kind"] == "harvest") & (tables.samples["hatch"] == hatch)]
-    if mine.empty:
-        return None
-    last = mine.iloc[-1]
-    volume = [last.get("harvest_ml"), last["volume_ul"], last["nauplii"]]
-    nauplii = math.nan
-    if not any(pd.isna(v) for v in volume):
-        dilution = 1.0 if pd.isna(last["dilution"]) else float(last["dilution"])
-        nauplii = float(volume[2]) * dilution * float(volume[0]) * 1000 / float(volume[1])
-    separation = last.get("separation")
-    return {
-        "taken": last["taken"],
-        "nauplii": nauplii,
-        "separation": "" if pd.isna(separation) else str(separation),
-    }
+    return "to harvest" if known.harvests else "counted"  # a site that keeps no harvests is not asked for them
 
 
 def _fed(tables: SiteTables, hatch: str) -> float:

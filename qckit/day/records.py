@@ -7,6 +7,7 @@ sheet.
 from __future__ import annotations
 
 import datetime as dt
+import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from itertools import chain, product
@@ -25,10 +26,12 @@ __all__ = [
     "UNITS",
     "Entry",
     "Harvest",
+    "LotTest",
     "count_rows",
     "feed_row",
     "harvest_rows",
     "hatch_name",
+    "lot_test_rows",
     "reading_rows",
     "sample_names",
     "start_row",
@@ -120,6 +123,60 @@ def start_row(
     return Entry("start", sentence, {"hatches": pd.DataFrame([row])}, name)
 
 
+@dataclass(frozen=True)
+class LotTest:
+    """A standard test as it is started: ``cones`` (cone -> lot) hold the lot tested and any lot beside it, ``grams``
+    of cysts each in ``volume_ml`` of water."""
+
+    lot: str
+    cones: dict[str, str]
+    grams: float
+    volume_ml: float
+
+
+def lot_test_rows(
+    settings: Settings, test: LotTest, *, started: dt.datetime, by: str, taken: Iterable[str] = ()
+) -> Entry:
+    """Make the rows of a standard test: a hatch for each cone, those of other lots as its reference.
+
+    Parameters
+    ----------
+    settings : Settings
+    test : LotTest
+    started : datetime
+        Time of wetting, with offset.
+    by : str
+        Who starts it.
+    taken : iterable of str
+        Names of hatches in use.
+    """
+    if test.lot not in test.cones.values():
+        raise InputError(f"lot {test.lot}: no cone is named for it. Name at least one; three tell more.")
+    frames, names = [], set(taken)
+    for cone, lot in test.cones.items():
+        made = start_row(
+            settings,
+            lot=lot,
+            cone=cone,
+            grams=test.grams,
+            started=started,
+            by=by,
+            taken=names,
+            purpose="standard test" if lot == test.lot else "reference",
+        )
+        frames.append(made.frames["hatches"].assign(volume_ml=float(test.volume_ml)))
+        names.add(made.hatch)
+    parts = [
+        f"{lot} in {joined(cone for cone, held in test.cones.items() if held == lot)}"
+        for lot in dict.fromkeys([test.lot, *test.cones.values()])
+    ]
+    sentence = (
+        f"Standard test started at {started:%H:%M}: {'; beside it '.join(parts)}; {test.grams:g} g in "
+        f"{test.volume_ml:g} ml each."
+    )
+    return Entry("lot test", sentence, {"hatches": pd.concat(frames, ignore_index=True)})
+
+
 def reading_rows(hatch: str, values: dict[str, float], *, taken: dt.datetime) -> Entry:
     """Make rows of water readings.
 
@@ -192,24 +249,28 @@ def count_rows(
 
 @dataclass(frozen=True)
 class Harvest:
-    """A harvest as it was measured.
+    """A harvest as far as it was measured: the time alone, or how much it is, or what it holds too.
 
-    ``harvest_ml`` is the whole of it after rinsing; ``counts`` (count column -> number) were counted in the protocol's
-    subsample volume of it, diluted ``dilution`` times (None: as the protocol says); ``separation`` is how shells and
-    cysts were taken off (empty: as the protocol says); ``lost_nauplii`` were seen in what was drawn off.
+    ``harvest_ml`` or ``harvest_g`` is the whole of it after rinsing. What it holds is either known per ml
+    (``per_ml``) or per gram (``per_g``), or was counted: ``counts`` (count column -> number) in the protocol's
+    subsample volume, diluted ``dilution`` times (None: as the protocol says). ``separation`` is how shells and cysts
+    were taken off (empty: as the protocol says); ``lost_nauplii`` were seen in what was drawn off.
     """
 
-    harvest_ml: float
-    counts: dict[str, int]
+    harvest_ml: float | None = None
+    counts: dict[str, int] = field(default_factory=dict)
     dilution: float | None = None
     separation: str = ""
     lost_nauplii: int | None = None
+    harvest_g: float | None = None
+    per_ml: float | None = None
+    per_g: float | None = None
 
 
 def harvest_rows(
     settings: Settings, hatch: dict, harvest: Harvest, *, taken: dt.datetime, by: str, names: Iterable[str] = ()
 ) -> Entry:
-    """Make the row of a harvest: how much it is, and what a counted part of it held.
+    """Make the row of a harvest: when, and as far as it is known how much it is and what it holds.
 
     Parameters
     ----------
@@ -223,32 +284,70 @@ def harvest_rows(
     names : iterable of str
         Names of samples in use.
     """
-    protocol = settings.protocol
-    if not harvest.harvest_ml > 0:
-        raise InputError(f"hatch {hatch['hatch']}: the harvest is {harvest.harvest_ml:g} ml and must be above 0.")
+    from qckit.hatch import harvest_totals
+
+    _check_harvest(hatch["hatch"], harvest)
     (name,) = sample_names(hatch["hatch"], 1, names, letter="V")
-    method = harvest.separation or protocol.separation
-    dilution = protocol.dilution if harvest.dilution is None else harvest.dilution
+    method = harvest.separation or settings.protocol.separation
     row = {
         "sample": name,
         "hatch": hatch["hatch"],
         "taken": _iso(taken),
         "kind": "harvest",
-        "volume_ul": protocol.subsample_ul,
-        "dilution": dilution,
-        "harvest_ml": float(harvest.harvest_ml),
+        "harvest_ml": harvest.harvest_ml,
+        "harvest_g": harvest.harvest_g,
         "separation": method,
         "lost_nauplii": harvest.lost_nauplii,
-        **harvest.counts,
+        **_counted_part(settings, harvest),
         "counted_by": "person",
         "counter": by or None,
     }
-    total = harvested_nauplii(harvest.counts["nauplii"], harvest.harvest_ml, protocol.subsample_ul, dilution)
-    sentence = (
-        f"Harvested {hatch['hatch']} at {taken:%H:%M}: {millions(total)} nauplii in {harvest.harvest_ml:g} ml, "
-        f"separated by {_method(method)}."
-    )
-    return Entry("harvest", sentence, {"samples": pd.DataFrame([row])}, hatch["hatch"])
+    frame = pd.DataFrame([row])
+    total = float(harvest_totals(frame)["harvested"].iloc[0]) if "nauplii" in row else math.nan
+    sizes = ((harvest.harvest_ml, "ml"), (harvest.harvest_g, "g"))
+    held = [f"{millions(total)} nauplii"] if math.isfinite(total) else []
+    what = " in ".join([*held, *(f"{size:g} {unit}" for size, unit in sizes if size)])
+    how = f"{what}, separated" if what else "separated"
+    sentence = f"Harvested {hatch['hatch']} at {taken:%H:%M}: {how} by {_method(method)}."
+    return Entry("harvest", sentence, {"samples": frame}, hatch["hatch"])
+
+
+def _check_harvest(hatch: str, harvest: Harvest) -> None:
+    """Refuse sizes that are none, and contents that go with no size."""
+    for value, unit in ((harvest.harvest_ml, "ml"), (harvest.harvest_g, "g")):
+        if value is not None and not value > 0:
+            raise InputError(f"hatch {hatch}: the harvest is {value:g} {unit} and must be above 0.")
+    if harvest.harvest_ml is not None and harvest.harvest_g is not None:
+        raise InputError(f"hatch {hatch}: the harvest is given in ml and in g. Keep one of them.")
+    if harvest.per_ml is not None and harvest.harvest_ml is None:
+        raise InputError(f"hatch {hatch}: nauplii per ml need the ml of the whole harvest. Type them.")
+    if harvest.per_g is not None and harvest.harvest_g is None:
+        raise InputError(f"hatch {hatch}: nauplii per gram need the grams of the whole harvest. Type them.")
+    if harvest.counts and harvest.harvest_ml is None:
+        raise InputError(f"hatch {hatch}: the counted part needs the ml of the whole harvest. Type them.")
+
+
+def _counted_part(settings: Settings, harvest: Harvest) -> dict:
+    """Columns that say what was counted in which part of the harvest; a density counts as a part of 100 nauplii up."""
+    if harvest.per_ml is not None:
+        ml = _part_of(harvest.per_ml, harvest.harvest_ml)
+        return {"volume_ul": 1000.0 * ml, "dilution": 1.0, "nauplii": round(harvest.per_ml * ml)}
+    if harvest.per_g is not None:
+        grams = _part_of(harvest.per_g, harvest.harvest_g)
+        return {"mass_g": grams, "dilution": 1.0, "nauplii": round(harvest.per_g * grams)}
+    if harvest.counts:
+        protocol = settings.protocol
+        dilution = protocol.dilution if harvest.dilution is None else harvest.dilution
+        return {"volume_ul": protocol.subsample_ul, "dilution": dilution, **harvest.counts}
+    return {}
+
+
+def _part_of(density: float, whole: float) -> float:
+    """Choose a part (1, 10, 100 ... of the unit) that holds a hundred or more, so that rounding costs nothing."""
+    part = 1.0
+    while density * part < 100 and part * 10 <= whole:
+        part *= 10
+    return min(part, whole)
 
 
 def feed_row(hatch: str, nauplii: float, *, fed: dt.datetime, notes: str = "") -> Entry:
@@ -263,11 +362,6 @@ def feed_row(hatch: str, nauplii: float, *, fed: dt.datetime, notes: str = "") -
         "notes": notes or None,
     }
     return Entry("feed", f"Fed {millions(nauplii)} nauplii of {hatch} at {fed:%H:%M}.", {"feeds": pd.DataFrame([row])})
-
-
-def harvested_nauplii(nauplii: float, harvest_ml: float, counted_ul: float, dilution: float = 1.0) -> float:
-    """Nauplii in a harvest: count x dilution x harvest volume / counted volume."""
-    return nauplii * dilution * harvest_ml * 1000.0 / counted_ul
 
 
 def millions(nauplii: float) -> str:

@@ -15,7 +15,7 @@ from qckit.day.chores import Chore, DayRecords, find_chores
 from qckit.day.hatches import HatchState, hatch_states
 from qckit.day.judging import Judged, judge_hatch
 from qckit.day.starting import FeedDue, LotInUse, Start, feeds_due, lots_in_use, plan_start
-from qckit.errors import InputError, QcError
+from qckit.errors import QcError
 from qckit.hatch import cone_metrics
 from qckit.tables import to_utc
 from qckit.verdicts.poor_hatch.usual import counted_hatches
@@ -64,15 +64,13 @@ class Day:
 
 
 def site_time(tables: SiteTables, now: str = "") -> dt.datetime:
-    """Return the moment asked for in the site's zone; without offset it is the site's clock; empty: now."""
+    """Return the moment asked for, typed as on a sheet, in the site's zone; empty: now."""
     zone = ZoneInfo(tables.settings.site.timezone)
     if not now:
         return dt.datetime.now(zone).replace(microsecond=0)
-    try:
-        when = dt.datetime.fromisoformat(now)
-    except ValueError:
-        raise InputError(f"{now!r} is no time. Write it like 2026-11-05T08:00 (the site's own clock).") from None
-    return when.replace(tzinfo=zone) if when.tzinfo is None else when.astimezone(zone)
+    from qckit.log.typed import typed_time
+
+    return dt.datetime.fromisoformat(typed_time(now, tables.settings, "now")).astimezone(zone)
 
 
 def study_day(

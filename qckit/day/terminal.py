@@ -32,8 +32,7 @@ def run_dialog(folder: str | Path, *, by: str = "", now: str = "") -> None:
         session = PromptSession(key_bindings=_keys())
 
         def ask(question: str, default: str) -> str:
-            shown = f"{question} [{default}]: " if default else f"{question}: "
-            return session.prompt(shown)
+            return _prompt(session, question, default)
 
         Dialog(bench, ask, print_formatted_text, tally=run_tally).run()
 
@@ -47,9 +46,17 @@ def run_one_tally(folder: str | Path, *, by: str = "", now: str = "") -> None:
         session = PromptSession(key_bindings=_keys())
 
         def ask(question: str, default: str) -> str:
-            return session.prompt(f"{question} [{default}]: " if default else f"{question}: ")
+            return _prompt(session, question, default)
 
         Dialog(bench, ask, print_formatted_text, tally=run_tally).tally_once()
+
+
+def _prompt(session, question: str, default: str) -> str:
+    """Ask one question; Ctrl-C leaves it as Ctrl-D does."""
+    try:
+        return session.prompt(f"{question} [{default}]: " if default else f"{question}: ")
+    except KeyboardInterrupt:
+        raise EOFError from None
 
 
 def _keys():

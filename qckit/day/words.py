@@ -258,7 +258,7 @@ _CHORES = {
         f"{plural(c.n, 'photo waits', 'photos wait')} to be counted.",
         "qckit today --watch",
     ),
-    "lot test": lambda c, month: (f"A standard test is due of {_each(c, 'd ago')}.", ""),
+    "lot test": lambda c, month: (f"A standard test is due of {_each(c, 'd ago')}.", "qckit today --enter"),
     "meters": lambda c, month: (f"Calibrate the meters ({_ago(c.days)}).", "qckit today --enter"),
     "camera check": lambda c, month: (
         f"Check the camera against hand counts ({_ago(c.days)}).",

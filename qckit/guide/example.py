@@ -27,9 +27,9 @@ def example_site():
     Site
         Where the environment variable ``QCKIT_SITE`` names a demo site that is there already, that one.
     """
+    from qckit.demo import make_example
     from qckit.practice import SITE_NAME
     from qckit.progress import working
-    from qckit.reports.demo import make_example
     from qckit.settings import SETTINGS_FILE, load_settings
     from qckit.site import Site
 

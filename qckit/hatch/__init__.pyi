@@ -26,7 +26,15 @@ from .dose import (
 from .dose_plan import DosePlan, DoseRecords, dose_records, plan_dose, wall_table
 from .dose_warnings import DOSE_WARNINGS, DoseWarning, best_beside, is_shown_below
 from .formulas import conversion_factor, full_cysts_per_g, hatching_efficiency, hatching_output, hatching_percentage
-from .harvest import ENOUGH_HARVESTS, RECOVERY_COLUMNS, Recovery, harvest_recovery, recovery_by_cone, recovery_of
+from .harvest import (
+    ENOUGH_HARVESTS,
+    RECOVERY_COLUMNS,
+    Recovery,
+    harvest_recovery,
+    harvest_totals,
+    recovery_by_cone,
+    recovery_of,
+)
 from .intervals import (
     Estimate,
     Spread,

@@ -10,7 +10,15 @@ import pandas as pd
 
 from qckit.hatch.intervals import student_quantile
 
-__all__ = ["ENOUGH_HARVESTS", "RECOVERY_COLUMNS", "Recovery", "harvest_recovery", "recovery_by_cone", "recovery_of"]
+__all__ = [
+    "ENOUGH_HARVESTS",
+    "RECOVERY_COLUMNS",
+    "Recovery",
+    "harvest_recovery",
+    "harvest_totals",
+    "recovery_by_cone",
+    "recovery_of",
+]
 
 ENOUGH_HARVESTS = 5
 """Measured harvests from which on the site's own recovery is used instead of the assumed one."""
@@ -74,20 +82,17 @@ def harvest_recovery(samples, cones, *, day=None):
     from qckit.tables import to_utc
 
     empty = pd.DataFrame(columns=list(RECOVERY_COLUMNS))
-    mine = samples[samples["kind"] == "harvest"] if "kind" in samples else samples.iloc[:0]
-    if not len(mine) or not len(cones):
+    totals = harvest_totals(samples)
+    if not len(totals) or not len(cones):
         return empty
-    table = _with_totals(mine)
     rows = []
     known = cones.drop_duplicates("hatch", keep="last").set_index("hatch")
-    for hatch, group in table.dropna(subset=["share"]).groupby("hatch", sort=False):
+    for hatch, total in totals.dropna(subset=["harvested"]).iterrows():
         cone = known.loc[hatch] if hatch in known.index else None
         if cone is None or not (cone["nauplii"] > 0 and cone["hatching_efficiency_per_g"] > 0):
             continue
         hatched = float(cone["hatching_efficiency_per_g"] * cone["cysts_g"])
-        # counts and the shares they were counted in add up, as subsamples of a cone do
-        counted, share = float(group["nauplii"].sum()), float(group["share"].sum())
-        harvested = counted / share if counted else 0.0
+        harvested = float(total["harvested"])
         rows.append(
             (
                 hatch,
@@ -96,16 +101,44 @@ def harvest_recovery(samples, cones, *, day=None):
                 cone["started"],
                 hatched,
                 harvested,
-                float(group["lost"].max()),
+                float(total["lost"]),
                 100 * harvested / hatched,
-                math.sqrt(1 / max(counted, 0.5) + 1 / float(cone["nauplii"])),
-                str(group["separation"].dropna().iloc[0]) if group["separation"].notna().any() else "",
+                math.sqrt(1 / max(float(total["counted"]), 0.5) + 1 / float(cone["nauplii"])),
+                total["separation"],
             )
         )
     found = pd.DataFrame(rows, columns=list(RECOVERY_COLUMNS))
     if day is not None and len(found):
         found = found[to_utc(found["at"]) <= day]
     return found.sort_values("at", kind="stable", ignore_index=True)
+
+
+def harvest_totals(samples):
+    """Nauplii of each hatch's harvest, as far as a part of it was counted.
+
+    Parameters
+    ----------
+    samples : DataFrame
+        Columns of the samples table; rows of the kind "harvest" are used, of each sample the newest revision.
+
+    Returns
+    -------
+    DataFrame, indexed by hatch, in the order of ``samples``
+        taken (of the last row), counted, harvested (NaN where only the time, or only the volume, was written down),
+        lost (nauplii seen in what was drawn off) and separation (empty where none is named). Counts and the shares of
+        the harvest that they were counted in add up, as subsamples of a cone do.
+    """
+    mine = samples[samples["kind"] == "harvest"] if "kind" in samples else samples.iloc[:0]
+    columns = ["taken", "counted", "harvested", "lost", "separation"]
+    if not len(mine):
+        return pd.DataFrame(columns=columns)
+    table = _with_shares(mine)
+    groups = table.groupby("hatch", sort=False)
+    sums = table[table["share"].notna() & table["nauplii"].notna()].groupby("hatch")[["nauplii", "share"]].sum()
+    sums = sums.reindex(groups.size().index)
+    found = groups.agg(taken=("taken", "last"), lost=("lost", "max"), separation=("separation", "last"))
+    found["separation"] = found["separation"].fillna("").astype(str)
+    return found.assign(counted=sums["nauplii"], harvested=sums["nauplii"] / sums["share"])[columns]
 
 
 def recovery_of(samples, cones, settings, *, day=None):
@@ -184,7 +217,7 @@ def _measured(table):
     return Recovery("measured", pct, low, high, mean, se, math.sqrt(spread2), max(df, 3.0), n, table)
 
 
-def _with_totals(samples):
+def _with_shares(samples):
     """Harvest samples with the share of the whole harvest that was counted, and the nauplii lost with the purge."""
 
     def numbers(name):
@@ -198,7 +231,7 @@ def _with_totals(samples):
         newest = samples.loc[order.sort_values(kind="stable").index].drop_duplicates("sample", keep="last")
     by_volume = numbers("volume_ul") / numbers("dilution").fillna(1.0) / 1000 / numbers("harvest_ml")
     by_mass = numbers("mass_g") / numbers("dilution").fillna(1.0) / numbers("harvest_g")
-    out = pd.DataFrame({"hatch": samples["hatch"], "nauplii": numbers("nauplii")})
+    out = pd.DataFrame({"hatch": samples["hatch"], "taken": samples.get("taken"), "nauplii": numbers("nauplii")})
     out["share"] = by_volume.where(by_volume.notna(), by_mass)
     out["lost"] = numbers("lost_nauplii")
     out["separation"] = samples.get("separation")

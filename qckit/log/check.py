@@ -161,7 +161,7 @@ def _impossible(tables) -> list[tuple]:
 def _without_counts(tables) -> list[tuple]:
     samples = tables["samples"]
     counted = set(samples.loc[samples["nauplii"].notna(), "hatch"])
-    waiting = samples[samples["nauplii"].isna()]
+    waiting = samples[samples["nauplii"].isna() & samples["photos"].notna()]
     found = [
         (
             "no counts",

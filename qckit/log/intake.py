@@ -146,9 +146,11 @@ def _awaiting(frame: pd.DataFrame) -> pd.Series:
         return pd.Series([c is not None and (not isinstance(c, str) or c.strip() != "") for c in cells], frame.index)
 
     none = ~pd.concat([filled(c) for c in (*STAGE_COLUMNS.values(), "embryos")], axis=1).any(axis=1)
+    timed = none & ~filled("photos") & filled("kind")  # a harvest may be no more than its time
+    timed[timed] = frame.loc[timed, "kind"].map(lambda v: str(v).strip().casefold() == "harvest").astype(bool)
     marks = none & filled("photos") & filled("counted_by")
     marks[marks] = frame.loc[marks, "counted_by"].map(lambda v: str(v).strip().casefold() == "photo").astype(bool)
-    return marks.astype(bool)
+    return (marks | timed).astype(bool)
 
 
 def _check_cells(i: int, part: Incoming, notes: _Notes) -> pd.DataFrame | None:
@@ -243,7 +245,7 @@ def _check_rows(i: int, part: Incoming, frame: pd.DataFrame, notes: _Notes) -> N
         notes.add(i, part, int(index), *rest)
     if part.table == "samples":
         both = frame["volume_ul"].isna() & frame["mass_g"].isna() & frame["chamber_depth_mm"].isna()
-        for index in frame.index[both & frame["nauplii"].isna()]:
+        for index in frame.index[both & frame["nauplii"].isna() & (frame["kind"] != "harvest")]:
             notes.add(
                 i,
                 part,

@@ -274,7 +274,7 @@ def _samples(samples: pd.DataFrame) -> list[Doubt]:
     for i in samples.index[samples["dilution"] > _DILUTED]:
         what = f"was diluted {samples.at[i, 'dilution']:g} times"
         found.append(_doubt("samples", samples, i, "dilution", what, "1 means not diluted, 10 means one part in ten."))
-    whole = samples["harvest_ml"].isna() & samples["harvest_g"].isna()
+    whole = samples["harvest_ml"].isna() & samples["harvest_g"].isna() & counted
     for i in samples.index[(samples["kind"] == "harvest") & whole]:
         what = "is of a harvest, and harvest_ml or harvest_g is not given"
         found.append(

@@ -91,14 +91,16 @@ class SiteLog:
         month, since, until : str, optional
             Of the hatch's start, as in :meth:`hatches`.
         counted : bool or None
-            True: only samples that have their counts. False: only those still waiting for them. None: all.
+            True: only samples that have their counts, and harvests of which only the time is known. False: only those
+            still waiting for them. None: all.
         """
         low, high = spans.span(month, since, until, self.settings.site.timezone)
         with engine.reading(self.engine) as connection:
             frame = query.samples(connection, {"sample": sample, "hatch": hatch, "kind": kind}, lot, low, high)
         if counted is None:
             return frame
-        return frame[frame["nauplii"].notna() == counted].reset_index(drop=True)
+        complete = frame["nauplii"].notna() | ((frame["kind"] == "harvest") & frame["photos"].isna())
+        return frame[complete == counted].reset_index(drop=True)
 
     def revisions(self, sample: str) -> pd.DataFrame:
         """Return every revision of a sample as entered, oldest first."""

@@ -65,7 +65,7 @@ def test_a_cone_number_and_a_time_without_colon(bench, typed):
 
 
 def test_harvest_and_feed(bench, typed):
-    typed(*COUNT_A, "3", "", "", "3", "1500", "10", "45", "0", "1", "2", "4")
+    typed(*COUNT_A, "3", "", "", "3", "1500", "", "10", "45", "0", "1", "2", "4")
     row = bench.log.samples(hatch="H261119-A", kind="harvest").iloc[0]
     assert (row["harvest_ml"], row["dilution"], row["separation"], row["lost_nauplii"]) == (1500.0, 10.0, "screen", 4)
     state = bench.page.hatch("H261119-A")
@@ -73,6 +73,38 @@ def test_harvest_and_feed(bench, typed):
     typed("4", "", "", "1,2")
     assert bench.log.feeds()["nauplii"].tolist() == [1_200_000.0]
     assert bench.page.hatch("H261119-A").left == 1_500_000.0
+
+
+def test_a_harvest_of_which_only_the_time_is_known(bench, typed):
+    done = typed(*COUNT_A, "3", "", "0905", "", "")
+    assert done.said[-2].startswith("Harvested H261119-A at 09:05: separated by settling.")
+    state = bench.page.hatch("H261119-A")
+    assert (state.state, state.basis, state.harvested.strftime("%H:%M")) == ("harvested", "counted", "09:05")
+    assert bench.log.awaiting_counts().empty and bench.log.samples(kind="harvest", counted=False).empty
+
+
+def test_a_weighed_harvest(bench, typed):
+    done = typed(*COUNT_A, "3", "", "", "", "20 g", "150000", "")
+    assert "3.0 M nauplii in 20 g" in done.said[-2]
+    assert bench.page.hatch("H261119-A").nauplii == 3_000_000
+
+
+def test_a_standard_test_is_started_with_three_answers(bench, typed):
+    import pandas as pd
+
+    bench.log.add("lots", pd.DataFrame([{"lot": "L-2", "opened": "2026-11-19"}]), by="op1")
+    bench.study()
+    done = typed("8", "1", "a b", "", "1,6", "800", "")
+    assert "Standard test started" in done.said[-2] and "L-2 in A and B; 1.6 g in 800 ml each." in done.said[-2]
+    made = bench.log.hatches(lot="L-2")
+    assert made["purpose"].tolist() == ["standard test"] * 2 and set(made["cone"]) == {"A", "B"}
+
+
+@pytest.mark.parametrize(
+    ("text", "clock"), [("9", "20 09:00"), ("915", "20 09:15"), ("9.15", "20 09:15"), ("2026-11-19 18:30", "19 18:30")]
+)
+def test_times_are_typed_as_people_type_them(bench, text, clock):
+    assert bench.at(text, bench.moment()).strftime("%d %H:%M") == clock
 
 
 def test_readings_are_kept_with_their_units(bench, typed):

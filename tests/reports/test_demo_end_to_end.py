@@ -8,9 +8,8 @@ import pandas as pd
 import pytest
 
 from qckit._paths import sample_images_dir
+from qckit.demo import DEMO_LOT, make_demo
 from qckit.log import open_log
-from qckit.reports import make_demo
-from qckit.reports.demo import DEMO_LOT
 
 NOW = "2026-11-06T10:00:00+00:00"
 

@@ -16,6 +16,7 @@ __all__ = ["DEMO_LOT", "DEMO_NOW", "make_demo", "make_example"]
 
 DEMO_LOT = "K-124"
 DEMO_NOW = "2026-11-06T10:00:00+00:00"  # the morning of the poor hatch, the day the invented history ends
+_PEOPLE = "op1, op2, op3"
 _SHEETS = ("lots.csv", "hatches.csv", "samples.csv")
 
 
@@ -83,7 +84,7 @@ def make_example(folder: str | Path) -> Path:
 
 def _site(folder: Path, name: str, say) -> Path:
     """Make the site folder, or take one that an earlier run made."""
-    from qckit.log import new_site
+    from qckit.day.founding import Answers, found_site
 
     if folder.is_dir() and any(folder.iterdir()):
         if not (folder / SETTINGS_FILE).is_file() or load_settings(folder).site.name != name:
@@ -93,7 +94,7 @@ def _site(folder: Path, name: str, say) -> Path:
         say(f"Going on with the demo site in {folder}.")
         return folder.resolve()
     say(f"Making the demo site in {folder}.")
-    new_site(folder, name=name)
+    found_site(folder, Answers(name=name, people=_PEOPLE))
     return folder.resolve()
 
 
