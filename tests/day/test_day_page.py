@@ -149,7 +149,7 @@ def test_the_page_escapes_and_the_data_is_json(bench):
 def test_a_time_that_is_none_is_one_sentence(bench):
     with pytest.raises(InputError) as error:
         day_of(bench.site.folder, "tomorrow")
-    assert str(error.value) == "'tomorrow' is no time. Write it like 2026-11-05T08:00 (the site's own clock)."
+    assert str(error.value) == "now: 'tomorrow' is not a time with its date. Write it like 2026-11-04 09:00."
 
 
 def test_the_page_writes_nothing(bench):
