@@ -144,15 +144,15 @@ def counting_floor(n_cones: int, confidence: float = 0.95) -> float:
         About 0.8 for 2 cones, 1.1 for 3, 1.6 for 6, and never more than the normal quantile. It solves
         ``E[2 Phi(-max(c, t sqrt(X)))] = 0.76 (1 - confidence)`` with X a mean square on k - 1 degrees of freedom.
     """
-    from scipy import optimize, stats
+    from scipy import optimize, special  # scipy.stats takes a second to import
 
     df, alpha = n_cones - 1, 1 - confidence
-    t, z = stats.t.ppf(1 - alpha / 2, df), stats.norm.ppf(1 - alpha / 2)
+    t, z = student_quantile(confidence, df), normal_quantile(confidence)
     share = (np.arange(4000) + 0.5) / 4000
-    root = np.sqrt(stats.chi2.ppf(share, df) / df)
+    root = np.sqrt(special.chdtri(df, 1 - share) / df)
 
     def missed(c):
-        return float(np.mean(2 * stats.norm.sf(np.maximum(c, t * root)))) - 0.76 * alpha
+        return float(np.mean(2 * special.ndtr(-np.maximum(c, t * root)))) - 0.76 * alpha
 
     return float(z) if missed(z) >= 0 else float(optimize.brentq(missed, 0.0, z))
 

@@ -54,6 +54,8 @@ class PracticeRoom:
     arrest_sd: float
     amount_sd: float
     heavy: bool  # tails
+    luck_by_day: float  # share of the luck's variance that a day's hatches have in common
+    standing: dict  # factor -> spread of its levels, for good, as a share of the luck's
     mixing_cv: float
     water: dict  # column -> (mean, sd between hatches)
     day_share: float
@@ -92,6 +94,8 @@ def draw_practice_room(rng) -> PracticeRoom:
         u(0.15, 0.5),
         u(0.025, 0.09),
         bool(rng.random() < 0.3),
+        u(0.0, 0.4),
+        {"cone": u(0.0, 0.7), "operator": u(0.0, 0.5)},
         u(0.03, 0.13),
         means,
         u(0.2, 0.8),
@@ -216,6 +220,12 @@ class _Book:
     def __init__(self, site, rng):
         self.site, self.rng = site, rng
         self.day = dict.fromkeys(site.water, 0.0)
+        self.luck_sd = {"luck": site.luck_sd, "arrest": site.arrest_sd, "amount": site.amount_sd}
+        self.day_luck = dict.fromkeys(self.luck_sd, 0.0)
+        names = [("cone", cone) for cone in "ABCD"] + [("operator", f"op{i}") for i in (1, 2, 3)]
+        self.standing = {
+            key: {k: site.standing[key[0]] * sd * rng.normal() for k, sd in self.luck_sd.items()} for key in names
+        }
         self.rows = {"lots": [], "hatches": [], "readings": [], "samples": []}
 
     def lots(self, lot, before, of_lot, is_logged):
@@ -241,6 +251,7 @@ class _Book:
         for column, (_, sd) in site.water.items():
             step = np.sqrt((1 - keep**2) * site.day_share) * sd * self.rng.normal()
             self.day[column] = keep * self.day[column] + step
+        self.day_luck = {k: np.sqrt(site.luck_by_day) * sd * self.rng.normal() for k, sd in self.luck_sd.items()}
 
     def _luck(self, sd):
         tail = self.rng.standard_t(3) / 1.3 if self.site.heavy else self.rng.normal()
@@ -253,10 +264,14 @@ class _Book:
         water = {c: mean + self.day[c] + own * sd * rng.normal() for c, (mean, sd) in site.water.items()}
         water["light_lux"] = max(water["light_lux"], 300.0)
         plain = dict(water)
+        operator = f"op{rng.integers(1, 4)}"
+        alone = np.sqrt(1 - site.luck_by_day)
         luck = {
-            "luck": self._luck(site.luck_sd),
-            "arrest": self._luck(site.arrest_sd),
-            "amount": self._luck(site.amount_sd),
+            k: alone * self._luck(sd)
+            + self.day_luck[k]
+            + self.standing["cone", cone][k]
+            + self.standing["operator", operator][k]
+            for k, sd in self.luck_sd.items()
         }
         hours = site.hours + rng.normal(0, 0.4)
         situation = Situation({"hours": hours, "cysts_g_per_l": site.g_per_l} | water, luck, mixing_cv=site.mixing_cv)
@@ -278,7 +293,7 @@ class _Book:
             "cysts_g": grams,
             "volume_ml": site.volume_ml,
             "aeration": "weak" if "oxygen" in codes and is_logged and rng.random() < 0.5 else "strong",
-            "operator": f"op{rng.integers(1, 4)}",
+            "operator": operator,
         }
         said = [str(rng.choice(NOTES[c])) for c in codes if c in NOTES and is_logged and rng.random() < site.notes]
         said += [str(rng.choice(IDLE_NOTES))] if rng.random() < site.idle else []

@@ -21,6 +21,7 @@ from qckit.practice.cases import PLANTED
 from qckit.practice.rooms import simulate_in_room
 from qckit.settings import Settings
 from qckit.site_tables import SiteTables
+from qckit.verdicts.poor_hatch.causes import cause
 from qckit.verdicts.poor_hatch.checks import CHECKS, weigh_answer
 from qckit.verdicts.poor_hatch.likelihood import stated
 from qckit.verdicts.poor_hatch.verdict import decide, study_hatch
@@ -32,12 +33,18 @@ EDGES = (0.0, 0.2, 0.4, 0.6, 0.8, 1.0)
 
 
 def plan_cases(n, rng):
-    """Draw what is planted: (causes, drops, logged or not) for n cases, half of them logged."""
+    """Draw what is planted: (causes, drops, logged or not) for n cases, half of them logged.
+
+    Causes come as often as the page says that it assumes: a stated probability can hold only for such a mixture.
+    """
+    split = pd.Series([KIT_NAME.get(c, c) for c in PLANTED]).value_counts()
+    often = np.array([cause(KIT_NAME.get(c, c)).prior / split[KIT_NAME.get(c, c)] for c in PLANTED])
+    often = often / often.sum()
     plans = []
     for i in range(n):
         x = rng.random()
         k = 0 if x < P_NONE else 2 if x < P_NONE + P_PAIR else 1
-        causes = tuple(str(c) for c in rng.choice(PLANTED, size=k, replace=False))
+        causes = tuple(str(c) for c in rng.choice(PLANTED, size=k, replace=False, p=often))
         plans.append((causes, tuple(rng.uniform(*DROPS, k)), i % 2 == 0))
     return plans
 

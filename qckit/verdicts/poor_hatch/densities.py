@@ -45,9 +45,11 @@ def spreads(chi_square, df, usual_cv, weight):
 
 def _spread_log(chi_square, df, cv, weight):
     """Log density of a chi-square whose excess is ``weight`` times the squared CV, by a scaled chi-square law."""
-    from scipy.stats import chi2
+    from scipy.special import gammaln
 
     if not df or not np.isfinite(chi_square):
         return 0.0
     scale = 1.0 + cv**2 * weight
-    return float(chi2.logpdf(max(chi_square, 1e-3) / scale, df) - math.log(scale))
+    x = max(chi_square, 1e-3) / scale
+    log_density = (df / 2 - 1) * math.log(x) - x / 2 - df / 2 * math.log(2) - gammaln(df / 2)
+    return float(log_density - math.log(scale))

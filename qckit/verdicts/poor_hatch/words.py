@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from qckit.hatch import binomial_interval
 from qckit.verdicts.finding import Figure, Finding
 from qckit.verdicts.poor_hatch.causes import CAUSES, cause
 from qckit.verdicts.poor_hatch.checks import asked, weigh_answer
@@ -193,12 +194,8 @@ def _missing_figure(feed):
 
 
 def _wilson(k, n):
-    from statsmodels.stats.proportion import proportion_confint
-
-    if n <= 0:
-        return math.nan, math.nan
-    low, high = proportion_confint(k, n, method="wilson")
-    return 100 * float(low), 100 * float(high)
+    low, high = binomial_interval(k, n)
+    return 100 * low, 100 * high
 
 
 # ---------------------------------------------------------------- one order of work
