@@ -65,7 +65,7 @@ def test_surroundings_name_the_new_salt_and_the_weak_cone(finding, counts, histo
         finding
     )
     lot = history["lots"].query("lot == 'K-121'").iloc[0].to_dict()
-    weak = describe_context(counts, history["hatches"], lot, hatch="H261104-C").set_index("what")
+    weak = describe_context(counts, lot, hatch="H261104-C").set_index("what")
     assert weak.loc["cone", "is_odd"] and weak.loc["cone", "points"] < -3
-    fine = describe_context(counts, history["hatches"], lot, hatch="H261102-A").set_index("what")
+    fine = describe_context(counts, lot, hatch="H261102-A").set_index("what")
     assert not fine.loc["cone", "is_odd"] and not fine.loc["operator", "is_odd"]

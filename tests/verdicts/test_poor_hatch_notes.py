@@ -1,6 +1,7 @@
 """Words on the field sheet: what speaks, what is denied, what is mended, what means nothing."""
 
 import pytest
+from sheet_words import OF_THE_LOT, SILENT, SPEAKS
 
 from qckit.verdicts.poor_hatch.notes import factors_of, read_sheet
 
@@ -68,3 +69,31 @@ def test_a_phrase_that_stands_on_every_sheet_counts_for_little():
     assert usual < rare / 3
     factors = factors_of(read_sheet({"notes": "lamp out"}, None, []))
     assert factors["dark"] == rare and factors["cold"] < 1 and factors["swapped"] == 1
+
+
+def test_nearly_all_of_many_wordings_speak_for_their_cause():
+    unheard = [t for c, texts in SPEAKS.items() for t in texts if c not in spoken(t)]
+    unheard += [t for c, texts in OF_THE_LOT.items() for t in texts if c not in spoken(lot_notes=t)]
+    n = sum(map(len, [*SPEAKS.values(), *OF_THE_LOT.values()]))
+    assert n > 350 and len(unheard) <= 0.05 * n, unheard
+
+
+@pytest.mark.parametrize("notes", SILENT)
+def test_idle_and_denied_words_are_silent(notes):
+    assert spoken(notes) == set()
+
+
+@pytest.mark.parametrize(
+    ("notes", "causes"),
+    [
+        ("air was off while sampling", {"uneven"}),  # not the air of the night
+        ("salt weighed twice", {"salt"}),
+        ("wndow left open; heatr off", {"cold"}),  # one letter off
+        ("heater wasn\u2019t switched off by the timer", set()),
+        ("htr not working", {"cold"}),
+        ("blanket on the cone, ph 7.3", {"dark", "ph"}),
+        ("pH 8.2, 28.5 C, 33 ppt", set()),
+    ],
+)
+def test_a_phrase_speaks_for_what_it_means_and_no_more(notes, causes):
+    assert spoken(notes) == causes

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from qckit.verdicts.poor_hatch.effects import AGE
+from qckit.verdicts.poor_hatch.standing import share_of
 
 __all__ = ["CONTEXT_COLUMNS", "describe_context"]
 
@@ -17,7 +18,7 @@ _DAYS, _LATEST = 60.0, 8
 
 
 def describe_context(
-    counts: pd.DataFrame, hatches: pd.DataFrame, lot: dict, *, hatch: str, changes=(), effects=None
+    counts: pd.DataFrame, lot: dict, *, hatch: str, changes=(), effects=None, standing=None
 ) -> pd.DataFrame:
     """Describe what stood around a hatch.
 
@@ -25,8 +26,6 @@ def describe_context(
     ----------
     counts : DataFrame
         As ``counted_hatches`` returns it.
-    hatches : DataFrame
-        The hatches table.
     lot : mapping
         The lot's row; ``opened`` is read.
     hatch : str
@@ -34,6 +33,8 @@ def describe_context(
         As :func:`qckit.verdicts.poor_hatch.changes.describe_changes` returns it.
     effects : DataFrame, optional
         The site's own effects: what the days since opening have been worth in this lot.
+    standing : (Standing, ndarray of shape (4,)), optional
+        Levels of cones and operators, and the lot's usual figures: a difference that stands for good is told as such.
 
     Returns
     -------
@@ -50,22 +51,30 @@ def describe_context(
     age = (start - to_utc(counts["started"])).dt.total_seconds() / 86400.0
     before = counts[(age > 0) & (age < _DAYS)]
     before = before.assign(residual=before["hatch_pct"] - before.groupby("lot")["hatch_pct"].transform("median"))
-    rows = [
-        _group(before, "cone", row["cone"]),
-        _group(before, "operator", row["operator"]),
-        _pack_age(lot, start, effects, counts),
-    ]
+    for_good = {}
+    if standing is not None and np.isfinite(standing[1][:2]).all():
+        levels, mean = standing
+        for_good = {factor: (name, points) for factor, name, points in levels.told(hatch, mean)}
+        here = [100 * (share_of(mean + levels.of(name)) - share_of(mean)) for name in before["hatch"]]
+        before = before.assign(residual=before["residual"] - np.array(here))
+    rows = [_group(before, what, row[what], for_good.get(what)) for what in ("cone", "operator")]
+    rows.append(_pack_age(lot, start, effects, counts))
     rows += [("change", what, 0, math.nan, math.nan, True, said) for what, said in changes]
     return pd.DataFrame([r for r in rows if r], columns=list(CONTEXT_COLUMNS))
 
 
-def _group(before, what, name):
-    """How the earlier hatches of one cone or operator did beside the others."""
+def _group(before, what, name, for_good):
+    """How the earlier hatches of one cone or operator did beside the others, for good and of late."""
     if not isinstance(name, str) or not name:
         return None
     own, others = (before.loc[mask, "residual"].dropna() for mask in (before[what] == name, before[what] != name))
     own = own.tail(_LATEST)
     title = f"Cone {name}" if what == "cone" else f"Operator {name}"
+    stands = ""
+    if for_good is not None:
+        points = for_good[1]
+        side = "below" if points < 0 else "above"
+        stands = f" {abs(points):.0f} points {side} the others for good, which is allowed for;"
     if len(own) < 3 or len(others) < 5:
         return (
             what,
@@ -74,7 +83,7 @@ def _group(before, what, name):
             math.nan,
             math.nan,
             False,
-            f"{title}: {len(own)} other hatches in the sixty days before, too few to tell.",
+            f"{title}:{stands} {len(own)} other hatches in the sixty days before, too few to tell.",
         )
     spread = 1.4826 * float(np.median(np.abs(others - others.median()))) or float(others.std())
     raw = float(own.median() - others.median())
@@ -84,7 +93,7 @@ def _group(before, what, name):
     how = (
         f"{abs(points):.0f} points {'below' if points < 0 else 'above'} the others"
         if odd
-        else "no different from the others"
+        else ("no different from that" if stands else "no different from the others")
     )
     return (
         what,
@@ -93,7 +102,7 @@ def _group(before, what, name):
         points,
         z,
         odd,
-        f"{title}: the last {len(own)} hatches before this one were {how}.",
+        f"{title}:{stands} the last {len(own)} hatches before this one were {how}.",
     )
 
 

@@ -29,7 +29,7 @@ class Level:
     n_hatches: int
 
 
-def judge_level(counts: pd.DataFrame, row, usual, name: str) -> Level:
+def judge_level(counts: pd.DataFrame, row, usual, name: str, *, standing=None) -> Level:
     """Place a hatch's percentage or nauplii per gram among the lot's usual hatches.
 
     Parameters
@@ -41,6 +41,8 @@ def judge_level(counts: pd.DataFrame, row, usual, name: str) -> Level:
     usual : Usual
     name : str
         ``hatch_pct`` or ``hatching_efficiency_per_g``.
+    standing : Standing, optional
+        Levels of cones and operators: what is usual is then that of this hatch's cone and operator.
 
     Returns
     -------
@@ -51,6 +53,9 @@ def judge_level(counts: pd.DataFrame, row, usual, name: str) -> Level:
     to, back = _scales(name)
     own = counts[counts["hatch"].isin(usual.hatches)]
     y = to(own[name].to_numpy(dtype=float))
+    if standing is not None:
+        here = standing.shift(row["hatch"], usual.mean, name)
+        y = y + here - np.array([standing.shift(h, usual.mean, name) for h in own["hatch"]])
     y = y[np.isfinite(y)]
     value = float(row[name])
     x = float(to(np.array([value]))[0])

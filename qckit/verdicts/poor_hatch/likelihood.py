@@ -43,7 +43,8 @@ class Given:
     world: World
     ratios: dict = field(default_factory=dict)  # cause -> quantity -> log likelihood ratio for every draw
     factors: dict = field(default_factory=dict)  # cause -> factor of words, flags, lengths, age
-    siblings: tuple = ()  # (Look, Usual, same lot)
+    siblings: tuple = ()  # (Look, Usual where it stood, same lot)
+    standing: np.ndarray = field(default_factory=lambda: np.zeros(4))  # of the hatch's cone and operator
 
 
 @dataclass(frozen=True)
@@ -169,7 +170,7 @@ class _Parts:
         known = np.isfinite(w.level)
         own = np.where(np.isfinite(w.level_sd), w.level_sd, 1e3) ** 2
         self.weight = np.where(known, w.sd**2 / (w.sd**2 + own), 0.0)  # of the lot's own level in what is usual
-        self.centre = self.weight * np.where(known, w.level, 0.0) + (1 - self.weight) * w.expected
+        self.centre = self.weight * np.where(known, w.level, 0.0) + (1 - self.weight) * w.expected + given.standing
         vague = np.diag(np.where(known, w.sd**2 * own / (w.sd**2 + own), w.sd**2))
         self.shared = given.usual.between + vague
         self.lot_alone = float(self._lot_fit(np.zeros((1, 4)))[0])
@@ -357,7 +358,7 @@ def _reordered(d: Draws) -> Draws:
 
 def trace_fits(given: Given) -> dict[str, float]:
     """How well each trace alone fits the first look, as log likelihood averaged over its draws; "same" for none."""
-    alone = Given(given.looks[:1], given.usual, given.world)
+    alone = Given(given.looks[:1], given.usual, given.world, standing=given.standing)
     parts = _Parts(alone)
     found = {"the usual mix": _mean(parts.of_draws(plain_draws(), ()))}
     for c in CAUSES:

@@ -1,30 +1,52 @@
-"""What the field sheet says in words, weighed: a small vocabulary per cause, without what is denied or mended.
+"""What the field sheet says in words, weighed: a vocabulary per cause, without what is denied, mended or long past.
 
-The patterns stand in the causes' own records. A phrase that is denied ("no crust on the wall", "heater fine", "air
-stone replaced") does not speak; a phrase that no pattern knows says nothing at all. How much a phrase counts is ours
-(common practice, no source): about ten to one, since words like these are sometimes written beside an ordinary hatch.
+The patterns stand in the causes' own records. Short forms are written out before they are tried; in a phrase that says
+nothing then, a word one letter off a word of the vocabulary is read as that word. A phrase that is denied ("no crust on
+the wall", "heater fine", "air stone replaced") or tells of another time ("power cut last month") does not speak; a
+phrase that no pattern knows says nothing at all. How much a phrase counts is ours (common practice, no source): about
+ten to one, since words like these are sometimes written beside an ordinary hatch.
 """
 
 from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from functools import cache
 
 import pandas as pd
 
-from qckit.verdicts.poor_hatch.causes import CAUSES
+from qckit.verdicts.poor_hatch.causes import CAUSES, cause
 
 __all__ = ["Said", "factors_of", "read_sheet"]
 
 _SILENT = 0.9  # a cause that words could have told of and did not
-_PIECES = re.compile(r"[;,.\n]| but | and (?=no |not |the )", re.IGNORECASE)
-_DENIED = re.compile(
-    r"\b(?:no|not|never|without|isn't|wasn't|aren't|hardly any|free of)\s+(?:\w+\s+){0,2}$", re.IGNORECASE
-)
+_PIECES = re.compile(r"[;\n]|[,.](?!\d)| but | and (?=no |not |the )", re.IGNORECASE)
+_DENIED = re.compile(r"\b(?:no|not|never|none|nothing|nobody|without|hardly any|free of)\s+(?:\w+\s+){0,2}$")
 _MENDED = re.compile(
-    r"\b(?:ok|okay|fine|normal|as usual|good|repaired|replaced|fixed|cleaned|checked|mended|works?|working again)\b",
+    r"\b(?<!not )(?:ok|okay|fine|normal|as (?:usual|always)|good|repaired|replaced|changed|fixed|cleaned|checked|"
+    r"mended|works?|working again|solved|on time)\b",
     re.IGNORECASE,
 )
+_DONE_AWAY = re.compile(
+    r"\b(?<!not )(?<!never )(?:rinsed|washed|wiped|cleaned|removed|repaired|replaced|fixed|mended)\b"
+)
+_ANOTHER_TIME = re.compile(
+    r"\b(?:last|previous|other) (?:weeks?|months?|years?|time|hatch|batch|run)\b|\bearlier this\b"
+)
+_SHORT = (  # short forms -> words
+    (r"\b(can|could|would|did|does|do|was|were|is|are|had|has|have|will)n['\u2019]?t\b", r"\1 not"),
+    (r"\bwon['\u2019]?t\b", "will not"),
+    (r"\bw/o\b", "without"),
+    (r"\bo/n\b", "overnight"),
+    (r"\bhtr\b", "heater"),
+    (r"\btemps?\.", "temperature"),
+    (r"\bsal\.|\bsal\b", "salinity"),
+    (r"\bthermo\b", "thermostat"),
+    (r"\b(?:vol|lvl)\b\.?", "level"),
+    (r"\bo/flow\w*", "overflow"),
+    (r"\bb/c\b", "because"),
+)
+_LEAST_LETTERS = 5  # of a word that may be misspelt
 _WEAK_AIR = re.compile(r"weak|blocked|stopped|\boff\b|\blow\b|none|poor|little|clogged", re.IGNORECASE)
 _STRONG_AIR = re.compile(r"very strong|too strong|violent|foam", re.IGNORECASE)
 
@@ -59,12 +81,9 @@ def read_sheet(hatch_row, lot_row=None, same_text=()) -> list[Said]:
     found = []
     for place, text in (("hatch", _text(hatch_row, "notes")), ("lot", _text(lot_row or {}, "notes"))):
         for piece in _pieces(text):
-            for item in CAUSES:
-                if place == "hatch" or item.of_lot:
-                    factor = _speaks(item, piece)
-                    if factor > 1:
-                        often = sum(piece.casefold() in other.casefold() for other in same_text)
-                        found.append(Said(item.code, piece, max(1.0, factor / (1 + often)), place))
+            heard = _heard(_plain(piece), place) or _heard(_respelt(_plain(piece)), place)
+            often = sum(piece.casefold() in other.casefold() for other in same_text) if heard else 0
+            found += [Said(code, piece, max(1.0, factor / (1 + often)), place) for code, factor in heard.items()]
     air = _text(hatch_row, "aeration")
     if air and _WEAK_AIR.search(air):
         found.append(Said("oxygen", f"air: {air}", 8.0, "hatch"))
@@ -99,16 +118,71 @@ def _pieces(text) -> list[str]:
     return found
 
 
-def _speaks(item, piece) -> float:
-    """How much a phrase speaks for a cause; 1 where it does not, or where it is denied or mended."""
+def _heard(text, place) -> dict[str, float]:
+    """Causes that a phrase speaks for, and how much; of the lot's notes only the lot's causes."""
+    factors = {item.code: _speaks(item, text) for item in CAUSES if place == "hatch" or item.of_lot}
+    heard = {code: factor for code, factor in factors.items() if factor > 1}
+    silenced = {other for code in heard for other in cause(code).silences}
+    return {code: factor for code, factor in heard.items() if code not in silenced}
+
+
+def _speaks(item, text) -> float:
+    """How much a phrase speaks for a cause; 1 where it does not, or where it is denied, mended or of another time."""
     best = 1.0
+    if _ANOTHER_TIME.search(text) and not item.of_lot:
+        return best
     for pattern, factor in item.notes:
-        for match in re.finditer(pattern, piece, re.IGNORECASE):
-            before, after = piece[: match.start()], piece[match.end() :]
-            if _DENIED.search(before) or _MENDED.search(after) or _MENDED.fullmatch(before.strip()):
+        for match in re.finditer(pattern, text):
+            before, after = text[: match.start()], text[match.end() :]
+            if _DENIED.search(before) or _DONE_AWAY.search(before):
+                continue
+            if _MENDED.search(after) or _MENDED.fullmatch(before.strip()):
                 continue
             best = max(best, factor)
     return best
+
+
+@cache
+def _plain(piece: str) -> str:
+    """A phrase in small letters, short forms written out."""
+    text = piece.casefold()
+    for short, whole in _SHORT:
+        text = re.sub(short, whole, text)
+    return text
+
+
+def _respelt(text: str) -> str:
+    """A phrase with its words one letter off the vocabulary's set right."""
+    return re.sub(rf"[a-z]{{{_LEAST_LETTERS},}}", lambda m: _spelt(m[0]), text)
+
+
+@cache
+def _vocabulary() -> tuple[frozenset, tuple[str, ...]]:
+    """Whole words of all patterns, and the beginnings of words that they know (also words with one letter optional)."""
+    whole, begun = set(), set()
+    for pattern, _ in (pair for item in CAUSES for pair in item.notes):
+        for word, more in re.findall(rf"(?<![a-z\\])([a-z]{{{_LEAST_LETTERS},}})(\\w|\?|\()?", pattern):
+            (begun if more and more != "?" else whole).add(word)
+            if more == "?":
+                whole.add(word[:-1])
+    return frozenset(whole), tuple(begun)
+
+
+@cache
+def _spelt(word: str) -> str:
+    """The word of the vocabulary one letter off (put in, left out, changed, or two swapped); else the word itself."""
+    whole, begun = _vocabulary()
+    if word in whole or word.startswith(begun):
+        return word
+    near = [w for w in whole if w[0] == word[0] and abs(len(w) - len(word)) < 2 and _one_off(w, word)]
+    return min(near, default=word)
+
+
+def _one_off(a, b):
+    start = next((i for i, (x, y) in enumerate(zip(a, b, strict=False)) if x != y), min(len(a), len(b)))
+    rest, other = a[start:], b[start:]
+    swapped = rest[:2] == other[:2][::-1] and rest[2:] == other[2:]
+    return swapped or rest[1:] == other[1:] or rest[1:] == other or rest == other[1:]
 
 
 def _text(row, column) -> str:

@@ -27,6 +27,7 @@ from qckit.verdicts.poor_hatch.level import Level, against_limits, judge_level
 from qckit.verdicts.poor_hatch.likelihood import Given, Weights, trace_fits, weigh
 from qckit.verdicts.poor_hatch.looks import Look, looks_at
 from qckit.verdicts.poor_hatch.notes import Said, factors_of, read_sheet
+from qckit.verdicts.poor_hatch.standing import Standing, standing_levels
 from qckit.verdicts.poor_hatch.traces import draws_of
 from qckit.verdicts.poor_hatch.usual import Usual, counted_hatches, usual_of_lot
 from qckit.verdicts.poor_hatch.world import World, lot_against_world
@@ -64,6 +65,7 @@ class Case:
     context: pd.DataFrame
     test: pd.DataFrame
     other_lot: str  # a lot that does well, to hatch beside this one
+    standing: Standing  # cones and operators that differ for good
 
     @property
     def recount(self) -> list[str]:
@@ -127,11 +129,13 @@ def study_hatch(
         )
     row = counts[counts["hatch"] == hatch].iloc[0].to_dict()
     lot = next(iter(t.lots[t.lots["lot"] == row["lot"]].to_dict("records")), {"lot": row["lot"]})
-    usual = _usual(counts, row)
-    levels = (
-        judge_level(counts, row, usual, "hatch_pct"),
-        judge_level(counts, row, usual, "hatching_efficiency_per_g"),
+    day = _same_day(counts, row)
+    standing = standing_levels(counts, before=row["started"], also=(hatch, *day["hatch"]))
+    usual = _usual(counts, row, standing)
+    levels = tuple(
+        judge_level(counts, row, usual, name, standing=standing) for name in ("hatch_pct", "hatching_efficiency_per_g")
     )
+    usual_here = _where(usual, standing, hatch)
     sub = joined_subsamples(t.samples, t.hatches, t.lots, t.photos)
     kind = _usual_kind(counts, row)
     looks = looks_at(sub, row, mixing_cv=usual.mixing_cv, kind=kind)
@@ -141,11 +145,12 @@ def study_hatch(
     others = t.hatches.loc[t.hatches["hatch"] != hatch, "notes"].dropna().astype(str)
     said = read_sheet(hatch_row, lot, [text for text in others if text])
     world = lot_against_world(counts, t.lots, row, usual)
-    same_day = _with_usual(counts, _same_day(counts, row), row)
+    same_day = _with_usual(counts, day, row, standing)
     beside = same_day[~same_day["hatch"].isin(usual.hatches)]
     factors = _factors(said, world, photo_flags(t.samples, t.photos, hatch), lengths, looks[0])
     ratios, remeasured = _ratios(t, hatch_row, row, usual, counts, hours)
-    given = Given(looks, usual, world, ratios, factors, tuple(_siblings(sub, kind, counts, beside, row)))
+    siblings = tuple(_siblings(sub, kind, counts, beside, row, standing))
+    given = Given(looks, usual_here, world, ratios, factors, siblings, standing.of(hatch))
     weights, answers = weigh(given), answers_of(t.checks, hatch)
     for a in answers:
         if a.is_yes is not None:
@@ -159,7 +164,9 @@ def study_hatch(
         changes = describe_changes(
             t.lots, t.hatches, t.samples, hatch=hatch, scales=t.scales, corrections=t.corrections
         )
-        context = describe_context(counts, t.hatches, lot, hatch=hatch, effects=shown[1], changes=changes)
+        context = describe_context(
+            counts, lot, hatch=hatch, effects=shown[1], changes=changes, standing=(standing, usual.mean)
+        )
         feed = next_feed(
             row,
             same_day,
@@ -185,13 +192,14 @@ def study_hatch(
         answers,
         *shown,
         same_day,
-        check_count(row, usual, t.samples, t.photos, looks=looks),
+        check_count(row, usual_here, t.samples, t.photos, looks=looks),
         lengths,
         against_limits(t.baselines, row, row["lot"]),
         feed,
         context,
         _test_of(counts, row),
         other_lot,
+        standing,
     )
 
 
@@ -271,16 +279,23 @@ def _pick(hatches, hatch):
     return {k: (None if v is pd.NA or (isinstance(v, float) and math.isnan(v)) else v) for k, v in row.items()}
 
 
-def _usual(counts, row):
+def _usual(counts, row, standing):
     """The lot's earlier hatches; where there are fewer than three, its other hatches of the same time or later too."""
-    usual = usual_of_lot(counts, lot=row["lot"], before=row["started"], leave_out=(row["hatch"],))
+    own = {"lot": row["lot"], "leave_out": (row["hatch"],), "standing": standing}
+    usual = usual_of_lot(counts, before=row["started"], **own)
     if usual.n_hatches >= 3:
         return usual
-    wider = usual_of_lot(counts, lot=row["lot"], before="2262-01-01T00:00:00+00:00", leave_out=(row["hatch"],))
+    wider = usual_of_lot(counts, before="2262-01-01T00:00:00+00:00", **own)
     if wider.n_hatches <= usual.n_hatches:
         return usual
     n = wider.n_hatches
     return replace(wider, note=f"{n} other hatch{'es' if n > 1 else ''} of this lot, the same day or later among them")
+
+
+def _where(usual, standing, hatch):
+    """What is usual in a hatch's own cone and by its own operator."""
+    between = usual.between + np.diag(standing.variance(hatch))
+    return replace(usual, mean=usual.mean + standing.of(hatch), between=between)
 
 
 def _test_of(counts, row):
@@ -300,22 +315,28 @@ def _same_day(counts, row):
     return counts[near]
 
 
-def _with_usual(counts, same_day, row):
+def _with_usual(counts, same_day, row, standing):
     """The day's other hatches, each with what is usual for its lot and how often chance gives one as low."""
     usual_pct, p_low = [], []
     for other in same_day.to_dict("records"):
-        usual = usual_of_lot(counts, lot=other["lot"], before=row["started"], leave_out=(row["hatch"], other["hatch"]))
-        level = judge_level(counts, other, usual, "hatch_pct")
+        usual = _usual_beside(counts, other, row, standing)
+        level = judge_level(counts, other, usual, "hatch_pct", standing=standing)
         usual_pct.append(level.usual)
         p_low.append(level.p_low)
     return same_day.assign(usual_pct=np.array(usual_pct, dtype=float), p_low=np.array(p_low, dtype=float))
 
 
-def _siblings(sub, kind, counts, same_day, row):
+def _usual_beside(counts, other, row, standing):
+    """What is usual for the lot of another hatch of the day."""
+    left_out = (row["hatch"], other["hatch"])
+    return usual_of_lot(counts, lot=other["lot"], before=row["started"], leave_out=left_out, standing=standing)
+
+
+def _siblings(sub, kind, counts, same_day, row, standing):
     """What the likelihood needs of the day's other hatches."""
     found = []
     for other in same_day.head(3).to_dict("records"):
-        usual = usual_of_lot(counts, lot=other["lot"], before=row["started"], leave_out=(row["hatch"], other["hatch"]))
+        usual = _where(_usual_beside(counts, other, row, standing), standing, other["hatch"])
         if usual.n_hatches:
             look = looks_at(sub, other, mixing_cv=usual.mixing_cv, kind=kind)[0]
             found.append((look, usual, other["lot"] == row["lot"]))

@@ -156,7 +156,7 @@ def describe_hatch(row, *, mixing_cv: float = _PRIOR_MIXING_CV):
     return figures, covariance
 
 
-def usual_of_lot(counts: pd.DataFrame, *, lot: str, before, leave_out=(), most: int = 40) -> Usual:
+def usual_of_lot(counts: pd.DataFrame, *, lot: str, before, leave_out=(), most: int = 40, standing=None) -> Usual:
     """Estimate what is usual from a lot's own earlier hatches.
 
     Parameters
@@ -168,6 +168,8 @@ def usual_of_lot(counts: pd.DataFrame, *, lot: str, before, leave_out=(), most: 
         ISO time; only hatches started earlier are used, at most the last ``most`` of them.
     leave_out : sequence of str
         Hatches not to use.
+    standing : Standing, optional
+        Levels of cones and operators (``standing.py``): what is usual is then that of none of them in particular.
 
     Returns
     -------
@@ -183,6 +185,8 @@ def usual_of_lot(counts: pd.DataFrame, *, lot: str, before, leave_out=(), most: 
         return Usual(np.full(4, np.nan), np.diag(_PRIOR_SD**2), 0, _PRIOR_MIXING_CV, (), (), "no earlier hatch")
     mixing = _mixing_cv(own)
     figures, sampling = _described(own, mixing)
+    if standing is not None:
+        figures = figures - np.array([standing.of(name) for name in own["hatch"]])
     keep = _within_reach(figures, sampling)
     kept, kept_sampling = figures[keep], sampling[keep]
     mean = np.array([np.nanmean(col) if np.isfinite(col).any() else np.nan for col in kept.T])

@@ -4,6 +4,7 @@
 from __future__ import annotations
 
 from qckit.verdicts.poor_hatch.records.record import GONE, LATE, SOURED, USED_UP, Cause, Telltale, Trace
+from qckit.verdicts.poor_hatch.records.vocabulary import COUNT, both
 
 __all__ = ["HANDLING"]
 
@@ -29,8 +30,18 @@ HANDLING = (
         ),
         (),
         (
-            (r"(?:counted|read|sampled|taken|drawn) (?:too )?early|early (?:count|reading|sample)", 14.0),
-            (r"(?:started|set up|wetted) (?:late|later)|late start|not (?:yet )?(?:through|finished|done)", 8.0),
+            (
+                both(
+                    f"{COUNT}|taken|drawn",
+                    r"(?:too )?(?:early|soon)|earlier|before (?:time|the (?:hour|time)|due)|prematurely|ahead of time",
+                ),
+                14.0,
+            ),
+            (both("started|start|set up|wetted|begun|began|set", r"late|later|delayed"), 8.0),
+            (
+                r"not (?:yet )?(?:through|finished|done|complete\w*)\b|still hatching|hatching still|cut short|short (?:run|incubation)",
+                8.0,
+            ),
         ),
         ("cold",),
         prior=0.5,
@@ -57,13 +68,18 @@ HANDLING = (
         (),
         (
             (
-                r"(?:over night|overnight).{0,12}late|(?:harvest|count|reading|sampl\w+)\b.{0,16}\b(?:late|put off|delayed|postponed|next day)",
+                both(
+                    f"{COUNT}|taken|drawn",
+                    r"late|delayed|delay|postponed|put off|overdue|forgot\w*|next (?:day|morning)|day after|day later|a day too long|second day|following (?:day|morning)|hours? (?:too )?late|missed",
+                ),
                 14.0,
             ),
             (
-                r"(?:put off|delayed|postponed|late) (?:the )?(?:harvest|count|reading)|stood (?:too long|over|another)|forgot\w* (?:to )?(?:harvest|count)|second day",
+                r"\b(?:stood|left|sat|stayed|kept|ran)\b.{0,20}\b(?:too long|over the|over ?night|another|longer|an extra|a day|two days|whole weekend|weekend)|forgot\w* (?:to )?(?:harvest|count|collect)|"
+                r"second day|not (?:harvested|counted|collected|read|emptied) (?:till|until|before)|nobody (?:came|there|here|was there|to harvest)|(?:over night|overnight).{0,12}late|too long (?:in|before)|overran|overdue",
                 12.0,
             ),
+            (r"\b(?:3[0-9]|[4-7]\d) ?h(?:ours|rs)?\b(?=.{0,20}\b(?:before|until|till|old|later))", 10.0),
         ),
         ("broken", "missed", "gradient"),
     ),
@@ -90,7 +106,13 @@ HANDLING = (
         (USED_UP, SOURED),
         (
             (
-                r"(?:double|two|twice the|triple|both) (?:portion|dose|amount|ration)s?|(?:all|both|everything) in one cone|(?:one|a) cone short|too (?:many|much) cysts|overstock|crowded",
+                r"\b(?:double|doubled|twice|two times|2 ?x|x ?2|triple|three times|both|two|extra) (?:the |a |as many |as much )?(?:usual |normal )?(?:portion|helping|dose|amount|ration|load|quantit\w+|cyst|egg|gram|spoon\w*|scoop)\w*|"
+                r"\b(?:dosed|loaded|stocked|filled|portioned) (?:twice|double)|\btoo (?:many|much) (?:cysts|eggs)|(?:more|extra) cysts (?:than|in)|"
+                r"over-?(?:stock|load|dos|crowd)\w*|\bcrowded|crowding|too dense|\b[23] portions|load\w* (?:too )?heav\w+|\bheav(?:y|ily) (?:load|stock|dos)\w*|dense(?:ly)? (?:stock|load)\w*",
+                10.0,
+            ),
+            (
+                r"\b(?:all|both|everything|whole|entire|two)\b.{0,24}\b(?:in|into|to) (?:one|a single|the same|this|cone)\b|cysts of (?:two|both)|one cone (?:short|down|missing|out)|(?:other|second) cone (?:was |is )?(?:out|broken|down|not free)|went in twice",
                 10.0,
             ),
         ),
@@ -110,11 +132,26 @@ HANDLING = (
         (),
         (
             (
-                r"\bring\b|crust|\brim\b|(?:cysts|stuck|dry|dried|brown|clump\w*|caked)\b.{0,26}\b(?:wall|side|glass|cone|edge)|(?:on|up|round|high (?:on|in|up)) the (?:wall|side|glass|cone)s?",
+                both(
+                    r"cysts|eggs|ring|rim|band|crust|clumps?|scum|layer|brown|stuck|dry|dried|caked",
+                    r"walls?|sides?|glass|rim|edges?|top|water ?line|lid|above the (?:water|surface)|high",
+                ),
                 12.0,
             ),
             (
-                r"float(?:ed|ing)|dried on|still dry|clump|not (?:wetted|wet|stirred in)|(?:splash|crawl)ed up|above the water",
+                r"\bring\b|\bcrust\w*|\brim\b|\bscum\b|(?:on|up|round|high (?:on|in|up)) the (?:wall|side|glass)s?\b",
+                12.0,
+            ),
+            (
+                both(
+                    "walls?|sides?|rim|ring|cone",
+                    r"(?:was |were )?(?:not|never) (?:been )?(?:rinsed|washed|wiped|hosed)(?: down)?|forgotten to rinse",
+                ),
+                12.0,
+            ),
+            (
+                r"float(?:ed|ing|ers)?\b|dried on|still dry|high and dry|\bdry cysts|clump\w*|\bcaked|not (?:wetted|wet|stirred in|soaked|hydrated)|un-?wetted|(?:splash|crawl)ed up|above the water|"
+                r"forgot\w* (?:to )?(?:rinse|wash|wet|hydrate|soak)\w*|without (?:rinsing|wetting|soaking)",
                 9.0,
             ),
         ),
@@ -132,7 +169,24 @@ HANDLING = (
         0.05,
         None,
         (),
-        ((r"(?:very|too) strong|violent|air (?:too )?(?:high|hard)|foam|boil|broken nauplii|pieces|legs", 8.0),),
+        (
+            (
+                both(
+                    r"air|aeration|bubbl\w+|pump|blower|valve",
+                    r"(?:(?:far|much|way) )?too (?:strong|hard|high|much|fast|fierce)|(?:very|so) (?:strong|hard|fierce)|violent\w*|turned up|full(?:y)? open|wide open|at full|full|max\w*|fierce|raging|boiling",
+                ),
+                8.0,
+            ),
+            (r"foam\w*|froth\w*|\bboil\w*|^(?:much |far |way )?too strong|violent\w*", 8.0),
+            (
+                both(
+                    "nauplii|larvae|naups",
+                    r"in pieces|pieces|broken|torn|damaged|injured|smashed|halves|bits|legs|dead bits",
+                ),
+                8.0,
+            ),
+            (r"\bloose legs|\blegs\b", 8.0),
+        ),
         ("missed", "overlong", "gradient"),
         prior=0.5,
     ),

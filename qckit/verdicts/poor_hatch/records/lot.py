@@ -4,6 +4,7 @@
 from __future__ import annotations
 
 from qckit.verdicts.poor_hatch.records.record import Cause, Trace
+from qckit.verdicts.poor_hatch.records.vocabulary import CONTAINER, both
 
 __all__ = ["LOT"]
 
@@ -22,16 +23,27 @@ LOT = (
         (),
         (
             (
-                r"(?:past|after|over) (?:its |the )?best.?before|expired|out of date|(?:tin|can|lid|pack|bag|jar)\b.{0,16}\b(?:open|loose|warm|damp|wet|torn|rusty)|(?:left|found|stood|stored) (?:open|warm|damp)|warm room|back of the shelf|damp|mould|mold",
+                r"best.?before (?:is |was |date )*(?:passed|over|exceeded|gone)|(?:past|after|over|beyond) (?:its |the )?(?:best.?before|use.?by|shelf life|date)|\bexpired|out of date|past (?:its )?date|(?:left|found|stood|stored|kept|been) (?:open|warm|damp|hot|at room)|room temperature|"
+                r"warm (?:room|store|storage|shelf|place|cupboard)|back of the (?:shelf|cupboard|drawer|store|fridge)|\bdamp|\bmoist\b|mou?ld\w*|un-?refrigerated|\bthawed",
                 10.0,
             ),
             (
-                r"no cold rest|not rested|fresh(?:ly)? harvest|harvested this (?:season|year)|new season|resting|dormant|diapause|old (?:lot|stock|cysts|tin|can)",
+                both(
+                    CONTAINER,
+                    r"(?:was |stood |left |found )?open(?: for\b.{0,12}| all\b.{0,12}| since\b.{0,12})?|opened (?:for|since|months|weeks|long)|loose|warm|damp|wet|torn|rust\w*|leak\w*|lost|failed|heat|broken|punctured|holed|hole|"
+                    r"not (?:closed|sealed|tight|shut|cold|airtight)|off|gone",
+                ),
+                10.0,
+            ),
+            (
+                r"no (?:cold rest|hibernation|rest|chilling)|not (?:rested|hibernated|chilled|activated|(?:(?:kept|stored) (?:cold|cool)|(?:cold|cool) (?:stored|rested)))|un-?rested|fresh(?:ly)? (?:harvest\w*|from|collected|caught)|harvested this (?:season|year)|"
+                r"(?:new|this) season'?s?|\bresting|dormant|diapause|old (?:lot|stock|cysts|tin|can|pack|bag|batch)|last (?:year|season)'?s|\b(?:two|three|four|five|several|some|many|\d) years? old|warm (?:in|during) transport",
                 10.0,
             ),
         ),
         ("salt", "dark", "hot"),
         prior=2.0,
+        silences=("hot",),
     ),
     Cause(
         "empty",
@@ -47,11 +59,13 @@ LOT = (
         (),
         (
             (
-                r"dust|bits|dirty|debris|rubbish|(?:many|lots of|full of) (?:empt\w*|shells|husks)|husk|chaff|sand\b|uncleaned",
+                r"\bdust\w*|\bbits\b|dirty|debris|rubbish|trash|\b(?:many|lots of|lot of|full of|much|mostly|plenty of) (?:empt\w*|(?:\w+ )?shells|husks|dirt)|husks?|chaff|\bsand\w*|uncleaned|"
+                r"(?:poorly|not|badly|hardly) (?:cleaned|sieved|sorted|purified)|(?:broken|empty|cracked) shells|impurit\w*|crumbs|\bshell waste|\bempties",
                 10.0,
             ),
         ),
         (),
         prior=2.0,
+        silences=("embryos",),
     ),
 )

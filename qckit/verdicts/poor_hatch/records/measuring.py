@@ -4,6 +4,7 @@
 from __future__ import annotations
 
 from qckit.verdicts.poor_hatch.records.record import GONE, Cause, Trace
+from qckit.verdicts.poor_hatch.records.vocabulary import AIR, PHOTO, SAMPLE, both
 
 __all__ = ["MEASURING"]
 
@@ -22,11 +23,26 @@ MEASURING = (
         (),
         (
             (
-                r"balance|scales? (?:off|drift\w*|wrong|jump\w*|battery)|spil[lt]\w*|weigh\w* (?:wrong|again|twice|by eye)|by (?:the )?spoon|not (?:weighed|tared)|guess\w*|tare",
+                both(
+                    r"balance|scales?|weigh\w*|weight",
+                    r"off|drift\w*|wrong|jump\w*|battery|batteries|not (?:tared|zeroed|level|calibrated)|unsteady|unstable|doubtful|uncertain|unsure|by eye|twice|again|flicker\w*|errors?|faulty|guess\w*|lost|rough\w*|by (?:the )?(?:spoon|scoop)",
+                ),
                 10.0,
             ),
             (
-                r"level\b.{0,16}\b(?:high|above|over|low|below|up|down)|topped? up|over ?full|(?:more|extra|too much|less) water|leak|lost (?:some )?water|pipette (?:off|wrong|drip\w*|bubble)|ran over|overflow",
+                r"\bspil[lt]\w*|by (?:the )?(?:spoon|scoop)|not (?:weighed|tared|zeroed)|un-?weighed|guess\w*|estimated (?:grams|weight|by)|forgot\w* (?:to )?(?:tare|weigh|zero)|without (?:taring|weighing)|\bsome (?:cysts )?lost|cysts (?:were )?lost|tare (?:wrong|forgotten|off)",
+                10.0,
+            ),
+            (
+                both(
+                    r"level|filled|fill|volume|water level",
+                    r"(?:too )?(?:high|low|full)|above|over|below|under|short|too (?:much|little)|wrong|beyond|up|down|not read",
+                ),
+                9.0,
+            ),
+            (
+                r"topped? up|topping up|over-?(?:full|fill\w*|flow\w*)|under-?fill\w*|\btoo full|\b(?:more|extra|too much|less|too little) water|leak\w*|lost (?:some )?water|water (?:was )?(?:lost|added)|ran over|"
+                r"pipettes?\b.{0,20}\b(?:off|wrong|drip\w*|bubbles?|calibrat\w*|loose|leak\w*)",
                 9.0,
             ),
         ),
@@ -48,12 +64,34 @@ MEASURING = (
         (),
         (
             (
-                r"(?:photo|picture|image)s?\b.{0,16}\b(?:blur\w*|dark|bad|out of focus|bright)|blur|out of focus|new (?:camera|lens|phone|lamp)|glare|lens (?:dirty|wet|fogg\w*)|miscount|count(?:ed)? (?:in a hurry|wrong)",
+                both(
+                    PHOTO,
+                    r"blur\w*|(?:too )?dark|bad|poor|unsharp|out of focus|not (?:sharp|in focus|clear)|unclear|(?:too )?bright|fogg\w*|misted|dirty|smudg\w*|wet|glare|over-?exposed|under-?exposed|hazy|shaky|grainy|fuzzy|reflections?",
+                ),
                 8.0,
+            ),
+            (
+                r"\bblur\w*|out of focus|\bfocus (?:was )?(?:off|wrong|poor|lost|bad)|un-?sharp|\bglare|mis-?count\w*|new (?:camera|lens|phone|lamp)|flash reflect\w*",
+                8.0,
+            ),
+            (
+                both(
+                    r"count\w*|tally",
+                    r"in a hurry|hurr\w*|rush\w*|wrong\w*|not sure|unsure|doubtful|uncertain|interrupted|distracted|sloppy|tired|careless\w*|hasty|hastily|quickly|looks (?:off|low|odd)|by a beginner",
+                ),
+                8.0,
+            ),
+            (
+                both(
+                    r"re-?count\w*|hand count|count by (?:hand|eye)|manual count|second count|counted again|by eye",
+                    r"differ\w*|higher|more|lower|other|disagree\w*|not (?:the same|agree\w*)|does not agree|far off|another",
+                ),
+                9.0,
             ),
         ),
         ("broken", "overlong", "gradient"),
         True,
+        silences=("empty", "dark", "unwetted", "early", "overlong"),
     ),
     Cause(
         "gradient",
@@ -68,14 +106,23 @@ MEASURING = (
         None,
         (),
         (
+            (r"swarm\w*", 9.0),
             (
-                r"swarm|(?:lit|light|dark|window|sunny|lamp) side|to(?:ward)?s? the (?:light|window|lamp)|lamp beside",
+                r"(?:lit|light|bright|dark|shady|shaded|window|sunny|lamp) side|to(?:ward)?s? the (?:light|window|lamp|sun)|lamp beside",
+                9.0,
+            ),
+            (
+                both(
+                    "nauplii|larvae|naups|all|they",
+                    r"(?:at|by|near|under|round) the (?:light|window|lamp)|gathered|clustered|drawn to",
+                ),
                 9.0,
             ),
         ),
         ("missed", "broken", "overlong"),
         True,
         0.5,
+        silences=("crowded", "dark"),
     ),
     Cause(
         "swapped",
@@ -108,11 +155,25 @@ MEASURING = (
         (),
         (
             (
-                r"not (?:well )?(?:mixed|stirred|shaken)|(?:un|badly |poorly )mixed|(?:air|bubbles|pump|aeration)\b.{0,14}\b(?:off|stopped|out)\b.{0,20}\b(?:sampl|draw|count|pipett|taking)\w*|(?:sampl|draw|count|pipett|tak)\w*\b.{0,20}\b(?:air|bubbles|pump|aeration)\b.{0,12}\b(?:off|stopped|out)|(?:drawn|taken|sampled) (?:from|at|off|near) the (?:top|bottom|tip|surface|drain)|settled (?:when|while|before) (?:sampl|draw)\w*",
+                r"not (?:well |properly |really |been )?(?:mixed|stirred|shaken|homogen\w*)|un-?(?:mixed|stirred)|(?:badly|poorly|hardly|barely|little) (?:mixed|stirred)|without (?:mixing|stirring|shaking)|(?:mixing|stirring) (?:was )?(?:forgotten|skipped|missed|poor)|(?:poor|bad|little) (?:mixing|stirring)|(?:mixed|stirred) (?:too little|poorly|badly|not enough)|"
+                r"forgot\w* (?:to )?(?:mix|stir|shake)",
                 12.0,
             ),
+            (
+                rf"\b(?:{AIR})\b.{{0,16}}\b(?:off|stopped|out|down)\b.{{0,24}}\b(?:{SAMPLE})\b|\b(?:{SAMPLE})\b.{{0,24}}\b(?:{AIR})\b.{{0,12}}\b(?:off|stopped|out|down)\b|\b(?:{SAMPLE})\b.{{0,20}}\bwithout air",
+                12.0,
+            ),
+            (
+                both(
+                    SAMPLE,
+                    r"(?:from|at|off|near) (?:the )?(?:top|bottom|tip|surface|drain|wall)|(?:only|just) (?:the )?(?:top|bottom)",
+                ),
+                12.0,
+            ),
+            (both("settled|sunk|sank|settling", SAMPLE), 12.0),
         ),
         (),
         True,
+        silences=("oxygen", "unwetted", "overlong"),
     ),
 )

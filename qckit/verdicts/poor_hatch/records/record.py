@@ -83,6 +83,7 @@ class Cause:
     same_trace: tuple[str, ...] = ()  # causes that one reading's counts cannot tell from this one
     of_count: bool = False  # the measuring is wrong, not the hatch
     prior: float = 1.0
+    silences: tuple[str, ...] = ()  # causes of which a phrase that speaks for this one does not speak too
 
     @property
     def of_lot(self) -> bool:

@@ -4,6 +4,7 @@
 from __future__ import annotations
 
 from qckit.verdicts.poor_hatch.records.record import LATE, SALTED, SOURED, Cause, Telltale, Trace
+from qckit.verdicts.poor_hatch.records.vocabulary import AIR, BUFFER, FAILED, HEATER, LAMP, both, forgot
 
 __all__ = ["WATER"]
 
@@ -29,13 +30,38 @@ WATER = (
         ),
         (),
         (
-            (r"heater\W+(?:was |is )?(?:off|out|dead|failed|broken|unplugged|tripped|not working)", 14.0),
-            (r"(?:no|without) heat", 14.0),
-            (r"(?:water|cone|room|night|bath)\b.{0,14}\b(?:cool|cold|chilly)", 12.0),
-            (r"(?:cool|cold|chilly) (?:water|cone|room|night|bath)|draught|draft|window (?:left )?open", 10.0),
-            (r"thermostat (?:off|low|set low)|power (?:cut|out|failure)", 6.0),
+            (both(HEATER, rf"{FAILED}|low|set low|turned down|not heating"), 14.0),
+            (forgot("heat(?:ing|er)?"), 14.0),
+            (
+                both(
+                    "water|cones?|room|night|bath|hall|tank|morning",
+                    "cool|cold|colder|cooler|chilly|freezing|icy|lukewarm",
+                ),
+                12.0,
+            ),
+            (both("temps?|temperatures?", "low|lower|dropped|drop|fell|fallen|sank|down|cool|cooler|cold|under"), 12.0),
+            (
+                r"\b(?:temp\w*|water|cone|bath|thermometer)\b\D{0,16}\b(?:1\d|2[0-4])(?:[.,]\d)?(?! ?(?:l\b|lit|ml|g\b|ppt|h\b|min))\b",
+                12.0,
+            ),
+            (
+                r"\b(?:too|very|quite|rather|bit|was|felt|feels|it'?s) (?:cold|cool|chilly)\b|^cold$|\b(?:cooler|colder) than",
+                10.0,
+            ),
+            (
+                r"\bdraught|\bdraft\b|\bopen windows?\b|\bwindows? (?:\w+ ){0,2}open|\b(?:door|gate) (?:was |left |stood )+open|\bchilly\b|\bfreezing\b",
+                10.0,
+            ),
+            (
+                both(
+                    "power|electricity|mains|breaker|fuse|rcd",
+                    "cut|outage|fail\\w*|lost|loss|off|down|out|tripped|blown|blew",
+                ),
+                6.0,
+            ),
         ),
         ("early",),
+        silences=("embryos",),
     ),
     Cause(
         "hot",
@@ -58,11 +84,28 @@ WATER = (
         ),
         (),
         (
-            (r"heater\b.{0,24}\b(?:stuck|would not (?:switch|turn) off|did not (?:switch|turn) off|kept on|ran)", 14.0),
-            (r"too hot|overheat|(?:water|cone|room|bath)\b.{0,14}\b(?:hot|very warm)|hot (?:water|cone|room)", 12.0),
-            (r"thermostat (?:stuck|high|set high)|direct sun|sun on the cone|heat ?wave", 8.0),
+            (
+                both(
+                    HEATER,
+                    r"stuck|jammed|(?:would|did|could|does|do) not (?:switch|turn|cut|go|shut|stop)(?: (?:off|out|down))?|kept on|"
+                    r"ran (?:on|wild|hot|through|away)|(?:left|stayed) on|without stopping|non-?stop|too high|set (?:too )?high|turned up|runaway",
+                ),
+                14.0,
+            ),
+            (r"too (?:hot|warm)\b|over-?heat\w*|\bcooked\b|\b(?:very|quite|rather) (?:hot|warm)\b|\bhot$", 12.0),
+            (both("water|cones?|room|bath|hall|tank", "hot|hotter|warmer|boiling|heated up"), 10.0),
+            (both("temps?|temperatures?", "high|higher|rose|risen|climbed|up|above|hot"), 12.0),
+            (
+                r"\b(?:temp\w*|water|cone|bath|thermometer|set ?point)\b\D{0,16}\b3[2-9](?:[.,]\d)?(?! ?(?:l\b|lit|ml|g\b|ppt|h\b|min))\b",
+                12.0,
+            ),
+            (
+                r"thermostat (?:was |is )?(?:stuck|high|set high|failed)|\b(?:direct|full|hot) sun|\b(?:in|sun on) the (?:sun\b|cones?)|heat ?wave|\bsun (?:shone|was|came) (?:on|in)|hot (?:day|weather|night)",
+                8.0,
+            ),
         ),
         ("oxygen", "embryos"),
+        silences=("cold",),
     ),
     Cause(
         "salt",
@@ -85,10 +128,22 @@ WATER = (
         ),
         (SALTED,),
         (
-            (r"(?:too|very|extra) salt|brine|salt(?:ed|y)? (?:twice|double|too)|(?:double|extra|more) salt", 12.0),
-            (r"evaporat|salinity (?:high|off)|salt (?:scoop|dose|mix).{0,12}(?:wrong|twice|double)", 10.0),
+            (
+                both(
+                    "(?:sea ?)?salt\\w*|salinity|brine",
+                    r"too (?:much|high|salty|strong|concentrated)|twice|double\w*|extra|high|higher|over-?dos\w*|wrong|strong|concentrated|excess|(?:more|above) than|heavy hand",
+                ),
+                12.0,
+            ),
+            (
+                r"(?:too|very|extra|rather|quite) salty?\b|\bsaltier|\b(?:4[2-9]|[5-9]\d|1[0-4]\d) ?ppt\b|hyper-?salin\w*|\bbrine\b|\bsalted (?:twice|double|too)",
+                12.0,
+            ),
+            (r"evaporat\w*", 10.0),
+            (r"\b(?:salin\w*|refractometer|salt)\b\D{0,16}\b(?:4[2-9]|[5-9]\d|1[0-4]\d)\b", 12.0),
         ),
         ("dark", "embryos", "unwetted"),
+        silences=("amount", "crowded", "broken", "overlong"),
     ),
     Cause(
         "ph",
@@ -111,14 +166,14 @@ WATER = (
         ),
         (),
         (
-            (
-                r"(?:no|without|forgot\w*|out of|ran out of) (?:the )?(?:buffer|bicarb\w*|soda)|bicarb\w* (?:out|empty)",
-                14.0,
-            ),
-            (r"\bph\W+(?:was |is )?(?:low|down|sour|fell|dropped)|\bacid", 12.0),
-            (r"unbuffered|rain ?water|tap water|water (?:left|stood) .{0,12}days", 4.0),
+            (forgot(BUFFER), 14.0),
+            (both("ph", "low|lower|down|sour|fell|fallen|dropped|drop|acid\\w*|under|below|sank|bad"), 12.0),
+            (r"\bph\b\D{0,12}\b(?:[56]|7(?:[.,][0-7]\d?)?)(?![.,\d])", 12.0),
+            (r"\bacid\w*|\bsour water|\bwater (?:was |is |felt |smelt |gone |went |turned )?sour|un-?buffered", 10.0),
+            (r"rain ?water|tap water|water (?:left|stood) .{0,12}days|\bold (?:salt )?water", 4.0),
         ),
         ("oxygen",),
+        silences=("oxygen",),
     ),
     Cause(
         "oxygen",
@@ -142,11 +197,24 @@ WATER = (
         (SOURED,),
         (
             (
-                r"\b(?:air|pump|bubbl\w+|aeration|blower|stone)\b.{0,22}\b(?:weak|off|stopped|blocked|clogged|failed|low|out|slow|died|dead|unplugged|fell)",
+                both(
+                    AIR,
+                    rf"weak\w*|{FAILED}|blocked(?: up)?|clogged|plugged up|low|slow|fell|kinked|pinched|squashed|squeezed|came (?:off|loose)|slipped(?: off| out)?|"
+                    r"loose|shut|closed|poor|feeble|faint|hardly|barely|too little|lost|reduced|down|split|leak\w*|not enough|interrupted|choked|dirty",
+                ),
                 12.0,
             ),
-            (r"(?:weak|no|little|poor|blocked|clogged) (?:air|aeration|bubbl\w+|stone|pump)", 12.0),
-            (r"\bsour\b|smell\w* (?:bad|of egg)|(?:cysts|all) settled|(?:lay|lying) on the bottom", 6.0),
+            (
+                r"\b(?:weak|no|little|poor|low|insufficient|not enough|hardly any|few|feeble|blocked|clogged) (?:air|aerat\w+|bubbl\w+|oxygen|o2|stone|pump)\b(?! (?:problem|trouble|leak|bubbles in))",
+                12.0,
+            ),
+            (both("oxygen|o2|do", "low|lower|down|fell|dropped|poor|under|below|short|lacking|depleted|bad"), 12.0),
+            (r"\b(?:oxygen|o2|do)\b\D{0,12}\b[0-3](?:[.,]\d)?(?![.,\d])", 12.0),
+            (
+                r"\bsour\b|\bnot bubbling|smell\w* (?:bad|foul|of egg)|\bstink\w*|foul smell|rotten|(?:cysts|all|everything) (?:had |were |lay )?settled|(?:lay|lying|sitting|settled) (?:on|at) the bottom",
+                6.0,
+            ),
+            (both("power|electricity|mains|breaker|fuse", "cut|outage|fail\\w*|lost|off|down|tripped|blown"), 3.0),
         ),
         ("ph", "crowded"),
     ),
@@ -172,12 +240,12 @@ WATER = (
         ),
         (),
         (
+            (both(LAMP, rf"{FAILED}|left off|not lit|not (?:switched|turned|come) on"), 14.0),
+            (forgot("lamps?|lights?|illumination|lighting"), 14.0),
+            (r"\b(?:forgot\w*|not) (?:to )?(?:turn|switch|put)(?:ed)? (?:on )?(?:the )?(?:lamps?|lights?)", 14.0),
             (
-                r"(?:lamp|lights?|bulb|tube)\W+(?:was |were |is |left )?(?:off|out|dead|broken|failed|not on|blown)",
-                14.0,
-            ),
-            (
-                r"in the dark|dark (?:start|room|cone)|no (?:light|lamp)|without (?:light|lamp)|covered (?:with|by|over)|timer (?:off|wrong|failed)",
+                r"\bin the dark|in darkness|\bdark (?:start|room|cone|night|all|until|till|for|since|first)|(?:stood|was|too|left) dark|"
+                r"\b(?:cones?|it|was|were|left|stayed|still) covered|covered (?:with|by|over)|tarp\w*|blanket|timer (?:was |had )?(?:off|wrong|failed|set wrong)|shaded",
                 12.0,
             ),
         ),

@@ -1,0 +1,138 @@
+"""Cones and operators that do better or worse for good: what is usual for a hatch allows for where and by whom.
+
+The levels are those of the month's hierarchical model (``charts.levels``): drawn to none where hatches are few or
+differ little. A hatch in a cone that always gives less is not poor for that alone.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+
+import numpy as np
+import pandas as pd
+
+from qckit.verdicts.poor_hatch.usual import describe_hatch
+
+__all__ = ["NO_STANDING", "Standing", "share_of", "standing_levels"]
+
+_FACTORS = ("cone", "operator")
+_MOST = 160  # hatches of the site that are looked at, the latest
+_LEAST = 12
+_TELLS, _LEAST_POINTS = 2.0, 1.0  # standard errors from none, and points, from which a level is told (ours)
+
+
+@dataclass(frozen=True)
+class Standing:
+    """Levels of cones and operators on the four figures of ``usual.py``."""
+
+    effects: dict = field(default_factory=dict)  # (factor, level) -> (value (4,), variance (4,))
+    rows: dict = field(default_factory=dict)  # hatch -> its (factor, level)
+
+    def of(self, hatch: str) -> np.ndarray:
+        """How far a hatch's cone and operator stand from the site's usual, shape (4,)."""
+        found = [self.effects[key][0] for key in self.rows.get(hatch, ()) if key in self.effects]
+        return np.sum(found, axis=0) if found else np.zeros(4)
+
+    def variance(self, hatch: str) -> np.ndarray:
+        """How uncertain that is, shape (4,)."""
+        found = [self.effects[key][1] for key in self.rows.get(hatch, ()) if key in self.effects]
+        return np.sum(found, axis=0) if found else np.zeros(4)
+
+    def shift(self, hatch: str, mean: np.ndarray, name: str) -> float:
+        """The same for the hatching percentage (on the logit scale) or nauplii per gram (on the log scale)."""
+        if not np.isfinite(mean[:2]).all():
+            return 0.0
+        moved = self.of(hatch)
+        share, usual = share_of(mean + moved), share_of(mean)
+        if name == "hatch_pct":
+            return math.log(share / (1 - share)) - math.log(usual / (1 - usual))
+        return math.log(share / usual) + float(moved[3])
+
+    def told(self, hatch: str, mean: np.ndarray) -> list[tuple[str, str, float]]:
+        """Levels of a hatch's cone and operator that differ for sure: (factor, level, points of the percentage)."""
+        if not np.isfinite(mean[:2]).all():
+            return []
+        found = []
+        for key in self.rows.get(hatch, ()):
+            value, variance = self.effects.get(key, (np.zeros(4), np.ones(4)))
+            points = _points(mean, value)
+            error = math.hypot(*(_points(mean, np.eye(4)[i] * math.sqrt(variance[i])) for i in (0, 1)))
+            if abs(points) > max(_TELLS * error, _LEAST_POINTS):
+                found.append((*key, points))
+        return found
+
+
+NO_STANDING = Standing()
+
+
+def share_of(figures):
+    """Share hatched of the full cysts that the first two figures amount to."""
+    return float(1 / (1 + np.exp(-figures[0])) / (1 + np.exp(-figures[1])))
+
+
+def _points(mean, moved):
+    return 100 * (share_of(mean + moved) - share_of(mean))
+
+
+def standing_levels(counts: pd.DataFrame, *, before: str, also=()) -> Standing:
+    """Estimate the levels of cones and operators from the hatches before one.
+
+    Parameters
+    ----------
+    counts : DataFrame
+        As ``counted_hatches`` returns it; standard tests are left out.
+    before : str
+        ISO time.
+    also : sequence of str
+        Hatches that were started later and whose cone and operator are to be looked up too.
+
+    Returns
+    -------
+    Standing
+        Empty where fewer than twelve hatches, or only one cone and one operator, are known.
+    """
+    from qckit.tables import to_utc
+
+    at = to_utc(counts["started"])
+    own = counts[(at < pd.Timestamp(before)) & (counts["purpose"] != "standard test")].tail(_MOST)
+    looked_up = pd.concat([own, counts[counts["hatch"].isin(list(also))]]).drop_duplicates("hatch")
+    rows = {
+        r["hatch"]: tuple((f, str(r[f])) for f in _FACTORS if isinstance(r[f], str) and r[f])
+        for r in looked_up[["hatch", *_FACTORS]].to_dict("records")
+    }
+    if len(own) < _LEAST or all(own[f].dropna().nunique() < 2 for f in _FACTORS):
+        return Standing({}, rows)
+    return Standing(_effects(own), rows)
+
+
+def _effects(own):
+    """Levels of cones and operators on every figure: value and variance about the hatches' mean level."""
+    from qckit.charts import fit_levels
+    from qckit.charts.levels import day_numbers
+    from qckit.tables import to_utc
+
+    described = [describe_hatch(r) for r in own.to_dict("records")]
+    figures = np.array([d[0] for d in described])
+    counting = np.array([np.diag(d[1]) for d in described])
+    days = day_numbers(to_utc(own["started"]))
+    factors = {f: own[f].fillna("").astype(str).to_numpy() for f in ("lot", *_FACTORS)}
+    found: dict = {}
+    theta = None
+    for i in range(4):
+        known = np.isfinite(figures[:, i])
+        if known.sum() < _LEAST:
+            continue
+        model = fit_levels(
+            figures[known, i],
+            counting[known, i],
+            days[known],
+            {f: v[known] for f, v in factors.items()},
+            start=theta,
+        )
+        theta = model.theta
+        for j, key in enumerate(model.columns):
+            if key[0] in _FACTORS:
+                value, variance = found.setdefault(key, (np.zeros(4), np.zeros(4)))
+                value[i], variance[i] = model.coefficients[j], max(float(model.covariance[j, j]), 0.0)
+    return found
