@@ -23,7 +23,7 @@ LOT = (
         (),
         (
             (
-                r"best.?before (?:is |was |date )*(?:passed|over|exceeded|gone)|(?:past|after|over|beyond) (?:its |the )?(?:best.?before|use.?by|shelf life|date)|\bexpired|out of date|past (?:its )?date|(?:left|found|stood|stored|kept|been) (?:open|warm|damp|hot|at room)|room temperature|"
+                r"best.?before (?:is |was |date )*(?:passed|over|exceeded|gone)|(?:past|after|over|beyond) (?:its |the )?(?:best.?before|use.?by|shelf life|date)|\bexpired|out of date|past (?:its )?date|(?:left|found|stood|stored|kept|been) (?:warm|damp|hot|at room)|room temperature|"
                 r"warm (?:room|store|storage|shelf|place|cupboard)|back of the (?:shelf|cupboard|drawer|store|fridge)|\bdamp|\bmoist\b|mou?ld\w*|un-?refrigerated|\bthawed",
                 10.0,
             ),
