@@ -24,7 +24,7 @@ _BLUNT = 0.35  # a look that would miss a third rules nothing out (ours)
 _SEVERAL = 2.6  # the largest of four figures, about one in thirty by chance
 
 
-def check_count(row, usual, samples: pd.DataFrame, photos, *, looks) -> pd.DataFrame:
+def check_count(row, usual, sub: pd.DataFrame, photos, *, looks) -> pd.DataFrame:
     """Go through the ways in which a count goes wrong.
 
     Parameters
@@ -32,8 +32,10 @@ def check_count(row, usual, samples: pd.DataFrame, photos, *, looks) -> pd.DataF
     row : mapping
         The hatch's row of ``counted_hatches``.
     usual : Usual
-    samples, photos : DataFrame
-        The tables of those names; ``photos`` may be None.
+    sub : DataFrame
+        As :func:`qckit.hatch.joined_subsamples` returns it.
+    photos : DataFrame or None
+        The photos table.
     looks : sequence of Look
         Every look at the hatch: a repeat and a recount are held against the first.
 
@@ -43,7 +45,7 @@ def check_count(row, usual, samples: pd.DataFrame, photos, *, looks) -> pd.DataF
         One row each for photo flags, nauplii against shells, other eyes, a repeat, mixing, light gradient, and mass
         and volumes; ``look_again`` names photos or subsamples, separated by semicolons, empty where nothing is to do.
     """
-    own = samples[samples["sample"].isin(looks[0].names) & (samples["hatch"] == row["hatch"])]
+    own = sub[sub["sample"].isin(looks[0].names) & (sub["hatch"] == row["hatch"])]
     rows = [
         _flags(own, photos),
         _shells(looks[0], usual, own),
@@ -157,7 +159,7 @@ def _mixing(first, usual, own):
     if not first.df or not math.isfinite(first.chi2):
         return _untold(name, "only one subsample was counted")
     p, cv = _spread_sizes(first.chi2, first.df, usual.mixing_cv, first.full / first.counts["n_subsamples"])
-    totals = own[["nauplii", "umbrella", "cysts", "embryos"]].astype(float).fillna(0).sum(axis=1)
+    totals = own["full_cysts"].astype(float)
     seen = f"{totals.min():.0f} to {totals.max():.0f} full cysts in {len(own)} subsamples"
     far = own[(totals - totals.median()).abs() > 2.5 * math.sqrt(max(totals.median(), 1.0))]
     return _by_spread(name, seen, p, cv, far if len(far) else own)
@@ -170,7 +172,7 @@ def _light(first, usual, own):
     share = first.counts["nauplii"] / max(first.full, 1.0)
     weight = first.full / first.counts["n_subsamples"] * share * (1 - share)
     p, cv = _spread_sizes(first.share_chi2, first.df, usual.light_cv, weight)
-    totals = own[["nauplii", "umbrella", "cysts", "embryos"]].astype(float).fillna(0).sum(axis=1)
+    totals = own["full_cysts"].astype(float)
     shares = 100 * own["nauplii"].astype(float) / totals.clip(lower=1)
     seen = f"{shares.min():.0f} to {shares.max():.0f} % nauplii in {len(own)} subsamples"
     return _by_spread(name, seen, p, cv, own)

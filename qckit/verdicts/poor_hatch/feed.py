@@ -7,6 +7,7 @@ import math
 import pandas as pd
 
 from qckit.errors import InputError
+from qckit.hatch import Recovery
 from qckit.verdicts.poor_hatch.level import Level
 
 __all__ = ["another_lot", "next_feed"]
@@ -14,7 +15,7 @@ __all__ = ["another_lot", "next_feed"]
 _OTHER_LOT_DAYS, _OTHER_LOT_HATCHES = 60.0, 5
 
 
-def next_feed(row, same_day, level: Level, tables, *, lot: str, busy_cones=(), suspect_cone="", now="") -> dict:
+def next_feed(row, same_day, level: Level, tables, *, lot: str, recovery: Recovery, kept_out=(), now="") -> dict:
     """Work out what is there for the next feed and the day, what is missing, and what to start at once.
 
     Parameters
@@ -30,10 +31,11 @@ def next_feed(row, same_day, level: Level, tables, *, lot: str, busy_cones=(), s
         :func:`qckit.hatch.plan_dose` on these tables.
     lot : str
         The lot to start from: the hatch's own, or another one where its own is suspect.
-    busy_cones : sequence of str
-        Cones that hold a hatch not yet harvested.
-    suspect_cone : str
-        The cone to keep out of use until the cause is found.
+    recovery : Recovery
+        Share of the hatched nauplii that a harvest brings in (:func:`qckit.hatch.recovery_of`); of a hatch whose own
+        harvest was counted, that count.
+    kept_out : sequence of str
+        Cones that hold a hatch not yet harvested, or are suspect until the cause is found.
     now : str, optional
         ISO time, for the hour at which a hatch started now is ready.
 
@@ -41,10 +43,11 @@ def next_feed(row, same_day, level: Level, tables, *, lot: str, busy_cones=(), s
     -------
     dict
         available, available_low, available_high, other_cones, needed (one feed), missing (for one feed), needed_day,
-        missing_day, fewer_than_usual, lot, grams, risk, n_cones, grams_per_cone, cone, ready, sentence.
+        missing_day, fewer_than_usual, recovery_pct, recovery_basis, lot, grams, risk, n_cones, grams_per_cone, cone,
+        ready, sentence.
     """
     settings = tables.settings
-    feed, share = settings.feed, settings.feed.recovery_pct / 100.0
+    feed, share = settings.feed, recovery.pct / 100.0
     here = [v * row["cysts_g"] * share for v in (level.value, level.low, level.high)]
     others = float((same_day["hatching_efficiency_per_g"] * same_day["cysts_g"]).sum() * share)
     there, day = here[0] + others, feed.nauplii_per_feed * max(1.0, feed.feeds_per_day)
@@ -60,6 +63,8 @@ def next_feed(row, same_day, level: Level, tables, *, lot: str, busy_cones=(), s
         "needed_day": day,
         "missing_day": max(0.0, day - there) if known else math.nan,
         "fewer_than_usual": max(0.0, usual - here[0]),
+        "recovery_pct": recovery.pct,
+        "recovery_basis": recovery.basis,
         "lot": lot,
         "grams": 0.0,
         "risk": feed.short_risk,
@@ -76,7 +81,7 @@ def next_feed(row, same_day, level: Level, tables, *, lot: str, busy_cones=(), s
     if result["missing_day"] > 0:
         result |= _dose(result["missing_day"], lot, tables, now)
         if result["grams"] > 0:
-            free = [c for c in _cones(row, same_day, busy_cones, feed.n_cones) if c != suspect_cone]
+            free = _cones(row, same_day, kept_out, feed.n_cones)
             result["cone"] = ", ".join(free[: result["n_cones"]])
             said.append(_start(result, settings))
         else:
@@ -162,12 +167,12 @@ def _start(result, settings):
     return said
 
 
-def _cones(row, same_day, busy, n_cones):
+def _cones(row, same_day, kept_out, n_cones):
     """Cones to use, the poor one last: those of the day come free at harvest; else letters up to the site's number."""
     known = [str(row["cone"]), *[str(c) for c in same_day["cone"]]] if len(same_day) else [str(row["cone"])]
     letters = [chr(65 + i) for i in range(min(n_cones, 26))]
     names = letters if set(known) <= set(letters) else sorted(set(known))
-    names = [c for c in names if c not in set(busy)]
+    names = [c for c in names if c not in set(kept_out)]
     return sorted(names, key=lambda c: c == str(row["cone"]))
 
 

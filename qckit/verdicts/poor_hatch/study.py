@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
 import pandas as pd
 
 from qckit.errors import InputError, unknown_name
-from qckit.hatch import joined_subsamples
+from qckit.hatch import joined_subsamples, recovery_of
 from qckit.hatch.readings import standard_readings
 from qckit.site_tables import SiteTables
 from qckit.verdicts.poor_hatch import telltale
@@ -35,11 +35,11 @@ from qckit.verdicts.poor_hatch.world import World, lot_against_world
 __all__ = ["Case", "study_hatch"]
 
 _FLAGGED, _UNFLAGGED = 4.0, 0.8  # a photo with a flag, and without, for an error of the count (ours)
-_NOTHING_SHOWN = (pd.DataFrame(columns=DIFFERENCE_COLUMNS), pd.DataFrame(columns=EFFECT_COLUMNS))
+_LEVELS = ("hatch_pct", "hatching_efficiency_per_g")
 _BY_PERSON = 0.5  # a person misses fewer nauplii and hardly ever takes shells for cysts (ours)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Case:
     """Everything worked out about one hatch, before it is put into words."""
 
@@ -47,25 +47,26 @@ class Case:
     hatch: dict
     lot: dict
     looks: list[Look]
-    usual: Usual
+    usual: Usual  # of the lot, in no cone and by no operator in particular
+    standing: Standing  # cones and operators that differ for good
     world: World
-    levels: tuple[Level, Level]
+    levels: tuple[Level, ...]
     given: Given
     weights: Weights
     said: list[Said]  # what the sheet says
     remeasured: list[str]
     answers: list[Answer]
-    differences: pd.DataFrame
-    effects: pd.DataFrame
     same_day: pd.DataFrame
-    counted: pd.DataFrame  # the ways in which a count goes wrong, ruled out or not
     lengths: Lengths | None
-    limits_sentence: str
-    feed: dict
-    context: pd.DataFrame
-    test: pd.DataFrame
+    counted: pd.DataFrame  # the ways in which a count goes wrong, ruled out or not
     other_lot: str  # a lot that does well, to hatch beside this one
-    standing: Standing  # cones and operators that differ for good
+    # what is only shown, not weighed
+    differences: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=list(DIFFERENCE_COLUMNS)))
+    effects: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=list(EFFECT_COLUMNS)))
+    context: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=list(CONTEXT_COLUMNS)))
+    test: pd.DataFrame = field(default_factory=pd.DataFrame)
+    limits_sentence: str = ""
+    feed: dict = field(default_factory=dict)
 
     @property
     def recount(self) -> list[str]:
@@ -132,75 +133,86 @@ def study_hatch(
     day = _same_day(counts, row)
     standing = standing_levels(counts, before=row["started"], also=(hatch, *day["hatch"]))
     usual = _usual(counts, row, standing)
-    levels = tuple(
-        judge_level(counts, row, usual, name, standing=standing) for name in ("hatch_pct", "hatching_efficiency_per_g")
-    )
     usual_here = _where(usual, standing, hatch)
-    sub = joined_subsamples(t.samples, t.hatches, t.lots, t.photos)
-    kind = _usual_kind(counts, row)
+    sub, kind = joined_subsamples(t.samples, t.hatches, t.lots, t.photos), _usual_kind(counts, row)
     looks = looks_at(sub, row, mixing_cv=usual.mixing_cv, kind=kind)
     hours = counts.set_index("hatch")["hours"]
-    measured = nauplius_lengths(t.samples, t.photos, objects, hours=hours)
-    lengths = compare_lengths(measured, hatch, usual.hatches)
+    lengths = compare_lengths(nauplius_lengths(t.samples, t.photos, objects, hours=hours), hatch, usual.hatches)
     others = t.hatches.loc[t.hatches["hatch"] != hatch, "notes"].dropna().astype(str)
     said = read_sheet(hatch_row, lot, [text for text in others if text])
     world = lot_against_world(counts, t.lots, row, usual)
     same_day = _with_usual(counts, day, row, standing)
     beside = same_day[~same_day["hatch"].isin(usual.hatches)]
     factors = _factors(said, world, photo_flags(t.samples, t.photos, hatch), lengths, looks[0])
-    ratios, remeasured = _ratios(t, hatch_row, row, usual, counts, hours)
-    siblings = tuple(_siblings(sub, kind, counts, beside, row, standing))
-    given = Given(looks, usual_here, world, ratios, factors, siblings, standing.of(hatch))
+    ratios, remeasured = _ratios(t, hatch_row, row, _reference(counts, row, usual), hours)
+    given = Given(
+        looks=looks,
+        usual=usual_here,
+        world=world,
+        ratios=ratios,
+        factors=factors,
+        siblings=tuple(_siblings(sub, kind, counts, beside, row, standing)),
+        standing=standing.of(hatch),
+    )
     weights, answers = weigh(given), answers_of(t.checks, hatch)
     for a in answers:
         if a.is_yes is not None:
             weights = weigh_answer(weights, a.code, a.is_yes, a.causes)
-    other_lot = another_lot(counts, row)
-    first = cause(weights.ranked()[0][0])
-    suspect = row["cone"] if first.code in ("oxygen", "unwetted", "broken") else ""
-    shown, feed, context = _NOTHING_SHOWN, {}, pd.DataFrame(columns=CONTEXT_COLUMNS)
-    if for_page:
-        shown = _shown(t, counts, row, usual, hours)
-        changes = describe_changes(
-            t.lots, t.hatches, t.samples, hatch=hatch, scales=t.scales, corrections=t.corrections
-        )
-        context = describe_context(
-            counts, lot, hatch=hatch, effects=shown[1], changes=changes, standing=(standing, usual.mean)
-        )
-        feed = next_feed(
-            row,
-            same_day,
-            _trusted(levels[1], looks, first),
-            tables,
-            lot=other_lot or row["lot"] if first.of_lot else row["lot"],
-            busy_cones=_busy(t.hatches, counts, now, settings.conditions.reading_h),
-            suspect_cone=suspect,
-            now=now,
-        )
-    return Case(
-        row,
-        hatch_row,
-        lot,
-        looks,
-        usual,
-        world,
-        levels,
-        given,
-        weights,
-        said,
-        remeasured,
-        answers,
-        *shown,
-        same_day,
-        check_count(row, usual_here, t.samples, t.photos, looks=looks),
-        lengths,
-        against_limits(t.baselines, row, row["lot"]),
-        feed,
-        context,
-        _test_of(counts, row),
-        other_lot,
-        standing,
+    case = Case(
+        row=row,
+        hatch=hatch_row,
+        lot=lot,
+        looks=looks,
+        usual=usual,
+        standing=standing,
+        world=world,
+        levels=tuple(judge_level(counts, row, usual, name, standing=standing) for name in _LEVELS),
+        given=given,
+        weights=weights,
+        said=said,
+        remeasured=remeasured,
+        answers=answers,
+        same_day=same_day,
+        lengths=lengths,
+        counted=check_count(row, usual_here, sub, t.photos, looks=looks),
+        other_lot=another_lot(counts, row),
     )
+    return _with_what_is_shown(case, t, counts, hours, now) if for_page else case
+
+
+def _with_what_is_shown(case, t, counts, hours, now) -> Case:
+    """Add what is only shown, not weighed: what was different and what it cost, what stood around, the next feed."""
+    row, hatch, first = case.row, str(case.row["hatch"]), cause(case.weights.ranked()[0][0])
+    differences, effects = _shown(t, counts, row, case.usual, hours)
+    changes = describe_changes(t.lots, t.hatches, t.samples, hatch=hatch, scales=t.scales, corrections=t.corrections)
+    levels = (case.standing, case.usual.mean)
+    context = describe_context(counts, case.lot, hatch=hatch, effects=effects, changes=changes, standing=levels)
+    kept_out = _busy(t.hatches, counts, now, t.settings.conditions.reading_h)
+    if first.code in ("oxygen", "unwetted", "broken"):
+        kept_out = (*kept_out, str(row["cone"]))
+    feed = next_feed(
+        row,
+        case.same_day,
+        _trusted(case.levels[1], case.looks, first),
+        t,
+        lot=case.other_lot or row["lot"] if first.of_lot else row["lot"],
+        recovery=_recovery(t, counts, hatch),
+        kept_out=kept_out,
+        now=now,
+    )
+    limits = against_limits(t.baselines, row, row["lot"])
+    test = _test_of(counts, row)
+    return replace(
+        case, differences=differences, effects=effects, context=context, feed=feed, limits_sentence=limits, test=test
+    )
+
+
+def _recovery(t, counts, hatch):
+    """What a harvest brings in here; of a hatch whose own harvest was counted, that."""
+    found = recovery_of(t.samples, counts, t.settings)
+    own = found.by_hatch[found.by_hatch["hatch"] == hatch]
+    share = float(own["recovery_pct"].iloc[-1]) if len(own) else 0.0
+    return replace(found, basis="counted", pct=share, n_harvests=1) if share > 0 else found
 
 
 def _trusted(level, looks, first):
@@ -246,12 +258,10 @@ def _factors(said, world, flags, lengths, first):
     return factors
 
 
-def _ratios(t, hatch_row, row, usual, counts, hours):
+def _ratios(t, hatch_row, row, reference, hours):
     """Log likelihood ratios of the readings, for every draw of every cause; and what was measured again."""
     records = telltale.records_of(hatch_row, t.readings, hours=row["hours"])
-    ordinary = telltale.usual_readings(
-        t.hatches, t.readings, hours, among=_reference(counts, row, usual), conditions=t.settings.conditions
-    )
+    ordinary = telltale.usual_readings(t.hatches, t.readings, hours, among=reference, conditions=t.settings.conditions)
     ratios, words = {}, []
     for c in CAUSES:
         loss = draws_of(c).loss

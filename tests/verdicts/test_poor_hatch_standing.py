@@ -1,0 +1,111 @@
+"""Cones and operators that do worse for good: what is usual allows for them, and a hatch there is not poor for that."""
+
+import numpy as np
+import pytest
+from poor_cases import explain
+
+from qckit.verdicts.poor_hatch.standing import standing_levels
+from qckit.verdicts.poor_hatch.usual import counted_hatches
+
+
+def site(rng, *, below=0.0, last_pct=None, days=30):
+    """A site of three cones and two operators; cone C stands ``below`` points under the others, all along."""
+    hatches, samples = [], []
+    for day in range(days):
+        for i, cone in enumerate("ABC"):
+            name = f"H{day:02d}{cone}"
+            started = f"2026-{4 + day // 28:02d}-{day % 28 + 1:02d}T0{7 + i}:00:00+00:00"
+            hatches.append(
+                {
+                    "hatch": name,
+                    "lot": "L",
+                    "purpose": "production",
+                    "cone": cone,
+                    "started": started,
+                    "cysts_g": 1.6,
+                    "volume_ml": 800.0,
+                    "operator": f"op{(day + i) % 2 + 1}",
+                }
+            )
+            pct = 82 + rng.normal(0, 1.5) - (below if cone == "C" else 0)
+            if last_pct is not None and day == days - 1 and cone == "C":
+                pct = last_pct
+            for j in range(4):
+                full = rng.poisson(130)
+                n = rng.binomial(full, pct / 100)
+                u = rng.binomial(full - n, 0.15)
+                samples.append(
+                    {
+                        "sample": f"{name}-{j}",
+                        "hatch": name,
+                        "taken": started.replace("T0", "T1"),
+                        "hours": 24.0,
+                        "kind": "subsample",
+                        "volume_ul": 250.0,
+                        "dilution": 1.0,
+                        "counted_by": "person",
+                        "nauplii": n,
+                        "umbrella": u,
+                        "cysts": full - n - u,
+                        "shells": rng.poisson(0.9 * n),
+                    }
+                )
+    return {"lots": [{"lot": "L"}], "hatches": hatches, "samples": samples, "readings": []}
+
+
+def tables(rows):
+    import pandas as pd
+
+    from qckit.tables import check_table, table_columns
+
+    return {t: check_table(pd.DataFrame(r).reindex(columns=table_columns(t)), t) for t, r in rows.items()}
+
+
+def test_a_level_is_found_and_drawn_to_none():
+    t = tables(site(np.random.default_rng(1), below=12))
+    counts = counted_hatches(t["samples"], t["hatches"], t["lots"])
+    levels = standing_levels(counts, before="2026-06-01T00:00:00+00:00")
+    mean = np.array([np.log(0.82 / 0.18), 3.0, 0.0, 12.0])
+    told = {level: points for _, level, points in levels.told("H10C", mean)}
+    assert (
+        told.keys() == {"C"} and -12 < told["C"] < -4
+    )  # about half of the gap to A and B is the others standing above
+    assert levels.told("H10A", mean) == [] or levels.told("H10A", mean)[0][2] > 0
+    alike = standing_levels(
+        counted_hatches(*(tables(site(np.random.default_rng(2)))[k] for k in ("samples", "hatches", "lots"))),
+        before="2026-06-01T00:00:00+00:00",
+    )
+    assert all(abs(value[0]) < 0.1 for value, _ in alike.effects.values())
+
+
+def test_few_hatches_or_one_cone_say_nothing():
+    t = tables(site(np.random.default_rng(3), below=12, days=3))
+    counts = counted_hatches(t["samples"], t["hatches"], t["lots"])
+    levels = standing_levels(counts, before="2026-06-01T00:00:00+00:00")
+    assert not levels.effects and (levels.of("H01C") == 0).all() and levels.shift("H01C", np.ones(4), "hatch_pct") == 0
+
+
+@pytest.mark.parametrize("name", ["hatch_pct", "hatching_efficiency_per_g"])
+def test_a_shift_is_that_of_the_figure_itself(name):
+    t = tables(site(np.random.default_rng(1), below=12))
+    counts = counted_hatches(t["samples"], t["hatches"], t["lots"])
+    levels = standing_levels(counts, before="2026-06-01T00:00:00+00:00")
+    mean = np.array([np.log(0.8 / 0.2), 3.0, 0.0, 12.0])
+    moved = mean + levels.of("H10C")
+    share = [1 / (1 + np.exp(-m[0])) / (1 + np.exp(-m[1])) for m in (mean, moved)]
+    want = np.log(share[1] / (1 - share[1]) * (1 - share[0]) / share[0])
+    if name != "hatch_pct":
+        want = np.log(share[1] / share[0]) + moved[3] - mean[3]
+    assert levels.shift("H10C", mean, name) == pytest.approx(want)
+
+
+def test_an_ordinary_hatch_of_a_poor_cone_is_not_poor_and_one_below_that_is():
+    rows = site(np.random.default_rng(4), below=12)
+    ordinary = explain(tables(rows), "H29C")
+    assert ordinary.verdict in ("not-poor", "chance") and ordinary.details["p_low"] > 0.2
+    assert ordinary.details["usual_range_pct"]["low"] < 70 < ordinary.details["usual_range_pct"]["high"]
+    assert any("for good, which is allowed for" in e.answer for e in ordinary.evidence)
+    low = explain(tables(site(np.random.default_rng(4), below=12, last_pct=45)), "H29C")
+    assert low.details["p_low"] < 0.01 and low.verdict not in ("not-poor", "chance")
+    fine = explain(tables(rows), "H29A")
+    assert not any("for good" in e.answer and "below" in e.answer for e in fine.evidence)
