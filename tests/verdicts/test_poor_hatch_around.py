@@ -12,6 +12,7 @@ from qckit.practice import POOR_HATCH, invented_history
 from qckit.settings import FeedSettings, Settings, SiteSettings
 from qckit.verdicts.poor_hatch.changes import describe_changes
 from qckit.verdicts.poor_hatch.charts import count_table, factors_table, lengths_sentence, rest_sentences
+from qckit.verdicts.poor_hatch.usual import counted_hatches
 
 NOW = "2026-11-06T10:00:00+00:00"
 
@@ -245,3 +246,28 @@ def test_a_mix_that_no_cause_makes_is_called_something_else(history):
     finding = explain(t)
     assert finding.verdict == "not-enough-evidence" and finding.details["probability"] is None
     assert "poor, and no cause known here fits" in finding.headline
+
+
+def test_nauplii_here_are_reckoned_by_the_recovery_that_was_measured(history):
+    cones = counted_hatches(*(history[k] for k in ("samples", "hatches", "lots")))
+    own = cones[cones["cysts_g"] > 0].tail(12)
+    per_litre = own["hatching_efficiency_per_g"] * own["cysts_g"] * 0.6 / 10.0  # 60 % arrives, in 10 l
+    harvests = pd.DataFrame(
+        {
+            "sample": [f"V{i}" for i in range(len(own))],
+            "hatch": own["hatch"].to_numpy(),
+            "taken": own["started"].to_numpy(),
+            "hours": 25.0,
+            "kind": "harvest",
+            "volume_ul": 1000.0,
+            "dilution": 1.0,
+            "counted_by": "person",
+            "nauplii": (per_litre / 1000.0).round().to_numpy(),
+            "harvest_ml": 10_000.0,
+        }
+    )
+    samples = pd.concat([history["samples"], harvests.reindex(columns=history["samples"].columns)], ignore_index=True)
+    assumed, measured = (explain(history | more).details["feed"] for more in ({}, {"samples": samples}))
+    assert assumed["recovery_basis"] == "assumed" and assumed["recovery_pct"] == 85
+    assert measured["recovery_basis"] in ("measured", "counted") and abs(measured["recovery_pct"] - 60) < 3
+    assert measured["available"] / assumed["available"] == pytest.approx(measured["recovery_pct"] / 85)
