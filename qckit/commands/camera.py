@@ -10,6 +10,7 @@ from qckit.commands._options import BY, SITE, open_site_log, who
 from qckit.commands.typed import as_typed
 
 _CAMERA = click.option("--camera", default="", metavar="NAME", help="Keep it in the site's log under this camera.")
+_CAMERA_TO_LEARN = click.option("--camera", default="", metavar="NAME", help="Learn from this camera's photos only.")
 _MAGNIFICATION = click.option("--magnification", default="", metavar="NAME", help="And this magnification.")
 
 
@@ -119,7 +120,7 @@ def list_cameras(site):
     with open_site_log(site) as log:
         scales, certificates, own = log.scales(), log.certificates(), site_stage_model(log.folder)
     if own is not None:
-        click.echo(f"stages       {own.sentence}")
+        click.echo(f"models       {own.sentence}")
     if scales.empty and certificates.empty:
         click.echo("No scale and no certificate is kept yet. Make one with  qckit camera scale")
         return 0
@@ -207,26 +208,44 @@ def _site_to_name() -> str:
     return ""
 
 
-@command.command("retrain")
-@click.option("--drop", is_flag=True, help="Take this site's own model out of use; the kit's own counts again.")
+@command.command("learn")
 @click.option("--try", "only_try", is_flag=True, help="Say how it would do, and change nothing.")
+@click.option("--undo", is_flag=True, help="Go back to the version before; in the end the kit's own models count.")
+@click.option("--next", "which_next", is_flag=True, help="Name the photos that help most when settled, and stop.")
+@click.option("--curve/--no-curve", default=True, help="Also work out how many settled photos help how much.")
+@_CAMERA_TO_LEARN
+@_MAGNIFICATION
 @SITE
 @BY
-def retrain(drop, only_try, site, by):
-    """Train the stages on the objects people have settled in this site's photos.
+def learn(only_try, undo, which_next, curve, camera, magnification, site, by):
+    """Learn this camera from photos whose objects people have settled: 3 to 8 are enough.
 
-    It takes the place of the kit's own stages only if photos held out come out better beyond chance; from then on
-    photos counted in this site use it.
+    What is learnt takes the place of the kit's own models only if photos left out come out better beyond chance; from
+    then on photos counted in this site use it. The certificate is renewed where the photos allow.
     """
     from qckit.reports import find_site
-    from qckit.review import drop_site_model, retrain_stages, site_stage_model
+    from qckit.review import learn_camera_of_site, photos_to_settle, site_stage_model, undo_site_model
 
-    if drop:
-        there = drop_site_model(find_site(site))
-        click.echo("The kit's own stages count again." if there else "This site has no model of its own.")
+    if undo:
+        now = undo_site_model(find_site(site))
+        click.echo(now.sentence if now else "The kit's own models count again.")
         return 0
     with open_site_log(site) as log:
-        done = retrain_stages(log, by=who(by), keep=not only_try, progress=_say_step)
+        if which_next:
+            some = photos_to_settle(log, camera=camera, magnification=magnification)
+            click.echo("Settle next: " + ", ".join(some) if some else "Every counted photo has settled objects.")
+            return 0
+        done = learn_camera_of_site(
+            log,
+            by=who(by),
+            keep=not only_try,
+            camera=camera,
+            magnification=magnification,
+            curve=curve,
+            progress=_say_step,
+        )
+        for row in done.photos.itertuples():
+            click.echo(f"  {row.photo}: {row.n_settled} settled, wrong {row.wrong_before} -> {row.wrong_after}")
         for line in done.sentences:
             click.echo(line)
         now = site_stage_model(log.folder)

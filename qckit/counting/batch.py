@@ -13,9 +13,10 @@ import pandas as pd
 from qckit.counting.bounds import check_counted_scale
 from qckit.counting.earlier import read_earlier, write_tables
 from qckit.counting.isolated import can_isolate, run_isolated
+from qckit.counting.learned import load_learned
 from qckit.counting.regions import region_words
 from qckit.counting.result import PHOTO_COLUMNS, Flag, PhotoCount, version_with
-from qckit.counting.stages import load_stage_model, model_key
+from qckit.counting.stages import model_key
 from qckit.errors import InputError, QcError, one_line
 from qckit.files import sweep, write_whole
 from qckit.photo import Scales, drawn_folders, find_photos, photo_names
@@ -147,7 +148,7 @@ def count_photos(
         raise InputError(f"workers is {workers}, and at least 1 process is needed. Give --workers 1 or more.")
     model = str(stage_model) if stage_model else None
     model_key(model)  # before any work, so that a wrong model or a wrong --out costs none
-    load_stage_model(model)
+    load_learned(model)
     if out is not None:
         for place in (out, out / PARTS):
             place.mkdir(parents=True, exist_ok=True)

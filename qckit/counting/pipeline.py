@@ -13,11 +13,12 @@ from qckit.counting.bounds import check_countable
 from qckit.counting.flags import PhotoSigns, hatch_swing, judge_photo, share_between
 from qckit.counting.frame import apply_frame
 from qckit.counting.integrity import judge_integrity
+from qckit.counting.learned import load_learned
 from qckit.counting.measuring import FEATURES
 from qckit.counting.regions import check_region, counted_in_region, region_area_mm2
 from qckit.counting.result import PhotoCount, version_with
 from qckit.counting.second import propose_objects, read_at_centres, reader_module
-from qckit.counting.stages import CLASSES, StageModel, load_stage_model, model_key
+from qckit.counting.stages import CLASSES, StageModel, model_key
 from qckit.counting.working import WORK_UM_PER_PX, make_work_image
 from qckit.photo import Photo, read_photo
 from qckit.photo.scales import check_scale
@@ -57,8 +58,8 @@ def count_photo(
         Counting frame drawn in the photo, such as a whole dish (:mod:`qckit.counting.regions`); the whole photo with
         the two-edge rule when left out.
     stage_model : str, optional
-        File of a site's own stage model, made by ``qckit camera retrain``; the one that comes with the kit when left
-        out. The counter version then names it.
+        File of a site's own models, made by ``qckit camera learn``; those that come with the kit when left out. The
+        counter version then names it.
 
     Returns
     -------
@@ -144,10 +145,12 @@ def find_objects(photo: Photo, um_per_px: float, *, reader: str | None = "auto",
         The one that was used.
     """
     module = reader_module(reader)
-    work = make_work_image(photo, um_per_px, to_um_per_px=finest_scale(reader))
-    model = load_stage_model(stage_model)["grey" if work.is_grey else "colour"]
+    learned = load_learned(stage_model)
+    gain = learned.colour_gain if module else None
+    work = make_work_image(photo, um_per_px, to_um_per_px=finest_scale(reader), colour_gain=gain)
+    model = learned.stages["grey" if work.is_grey else "colour"]
     if module:
-        return *read_at_centres(work, model, propose_objects(work, module)), model
+        return *read_at_centres(work, model, propose_objects(work, module, learned.last_layer)), model
     analysis = analyse(work)
     return analysis, choose_objects(analysis, model), float("nan"), model
 

@@ -16,9 +16,10 @@ from pathlib import Path
 
 import numpy as np
 
+from qckit.counting.last_layer import HEAT, HEAT_PLANE, STAGE_PLANES, WAY, LastLayer
 from qckit.counting.proposals import Proposals
 
-__all__ = ["READER_UM_PER_PX", "READER_VERSION", "propose", "reader_available"]
+__all__ = ["READER_UM_PER_PX", "READER_VERSION", "Reading", "propose", "read_picture", "reader_available"]
 
 READER_UM_PER_PX = 12.0
 COARSEST_UM_PER_PX = 15.0
@@ -33,6 +34,7 @@ BLOCK = 32  # the network halves five times; strips start on whole blocks so tha
 RIM = 128  # what the network takes for nothing
 STRIP_PX, HALO = 3_300_000, 384  # pixels read at a time, and rows around them that can still sway them
 LEAST_HEAT = 0.15
+FAINTEST_HEAT = 0.02  # of a place that another last layer may make an object of
 APART_UM = 70.0  # two centres nearer than this are one object seen twice
 
 
@@ -45,16 +47,10 @@ def reader_available() -> bool:
 
 @dataclass(frozen=True)
 class _Network:
-    """What onnxruntime runs, and the last layer, which is worked out here for the planes and places that are wanted.
-
-    The last layer's weights (planes, 4, channels) are whole numbers whose sums are exact in 32-bit floating point, in
-    whatever order they are added; ``step`` and ``offset`` (planes, 4) make logits of the sums.
-    """
+    """What onnxruntime runs, and the last layer, which is worked out here for the planes and places that are wanted."""
 
     session: object
-    weights: np.ndarray
-    step: np.ndarray
-    offset: np.ndarray
+    last: LastLayer
 
 
 @cache
@@ -70,7 +66,8 @@ def _network(model: Path) -> _Network:
     session = onnxruntime.InferenceSession(str(model), options, providers=["CPUExecutionProvider"])
     notes = json.loads(session.get_modelmeta().custom_metadata_map["last_layer"])
     weights, step, offset = (np.array(notes[k], np.float32) for k in ("weights", "step", "offset"))
-    return _Network(session, weights.reshape(-1, 4, weights.shape[1]), step.reshape(-1, 4), offset.reshape(-1, 4))
+    last = LastLayer(weights.reshape(-1, 4, weights.shape[1]), step.reshape(-1, 4), offset.reshape(-1, 4))
+    return _Network(session, last)
 
 
 def _four_by_four(picture: np.ndarray) -> np.ndarray:
@@ -100,9 +97,8 @@ def _strips(picture: np.ndarray) -> list[np.ndarray]:
     return strips
 
 
-def _planes(strips: list[np.ndarray], which: tuple[int, ...]) -> np.ndarray:
+def _planes(strips: list[np.ndarray], layer: LastLayer, which: tuple[int, ...]) -> np.ndarray:
     """Some planes laid out: (planes, M/2, N/2)."""
-    layer = _network(MODEL)
     weights, step, offset = (one[list(which)] for one in (layer.weights, layer.step, layer.offset))
     rows, cols = sum(s.shape[1] for s in strips), strips[0].shape[2]
     out = np.empty((len(which), 2 * rows, 2 * cols), np.float32)
@@ -121,20 +117,17 @@ def _planes(strips: list[np.ndarray], which: tuple[int, ...]) -> np.ndarray:
     return out
 
 
-def _read_at(strips: list[np.ndarray], planes: range, r: np.ndarray, c: np.ndarray) -> np.ndarray:
-    """Values of some planes at pixels of the laid-out planes, without laying them out: (n, planes)."""
-    layer = _network(MODEL)
-    weights, step, offset = (one[planes.start : planes.stop] for one in (layer.weights, layer.step, layer.offset))
-    out = np.empty((len(r), len(planes)))
+def _noticed_at(strips: list[np.ndarray], r: np.ndarray, c: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """What was noticed at pixels of the laid-out planes: (n, channels) bytes, and which corner of its pixel each is."""
+    out = np.empty((len(r), strips[0].shape[0]), np.uint8)
+    corner = np.empty(len(r), np.int64)
     tops = np.cumsum([0, *(2 * s.shape[1] for s in strips)])
-    home = np.searchsorted(tops, r, side="right") - 1
+    strip_of = np.searchsorted(tops, r, side="right") - 1
     for i, strip in enumerate(strips):
-        here = np.flatnonzero(home == i)
+        here = np.flatnonzero(strip_of == i)
         (row, down), (col, right) = np.divmod(r[here] - tops[i], 2), np.divmod(c[here], 2)
-        k = 2 * down + right
-        sums = np.einsum("nc,pnc->np", strip[:, row, col].T.astype(float), weights[:, k].astype(float))
-        out[here] = sums * step[:, k].T + offset[:, k].T
-    return out
+        out[here], corner[here] = strip[:, row, col].T, 2 * down + right
+    return out, corner
 
 
 def _peaks(plane: np.ndarray, least: float) -> tuple[np.ndarray, np.ndarray]:
@@ -152,6 +145,8 @@ def _apart(rows: np.ndarray, cols: np.ndarray, score: np.ndarray, um_per_px: flo
     """Keep the surest of centres that lie nearer to each other than ``APART_UM``."""
     from scipy.spatial import cKDTree
 
+    if not len(rows):
+        return np.zeros(0, bool)
     kept = np.ones(len(rows), bool)
     near = cKDTree(np.stack([rows, cols], axis=1)).query_pairs(APART_UM / um_per_px, output_type="ndarray")
     rank = np.lexsort((cols, rows, -score))
@@ -164,8 +159,84 @@ def _apart(rows: np.ndarray, cols: np.ndarray, score: np.ndarray, um_per_px: flo
     return kept
 
 
-def propose(picture: np.ndarray, um_per_px: float) -> Proposals:
-    """Propose centres and stages.
+@dataclass(frozen=True)
+class Reading:
+    """What the network noticed in a picture, before its last layer.
+
+    Attributes
+    ----------
+    strips : list of (channels, P, Q) ndarray of uint8
+    shape : (int, int)
+        Rows and columns of the picture.
+    um_per_px : float
+    """
+
+    strips: list
+    shape: tuple[int, int]
+    um_per_px: float
+
+    def propose(self, layer: LastLayer | None = None) -> Proposals:
+        """Propose centres and stages, by the network's own last layer or another one.
+
+        Centres lie where the network's own layer has them in any case; another layer says anew how sure each is,
+        fainter ones among them, and what it is.
+        """
+        from scipy.special import expit, softmax
+
+        own, rows, cols = _network(MODEL).last, *self.shape
+        learned = layer is not None and not layer.same(own, HEAT_PLANE)
+        layer = layer or own
+        within = np.s_[: -(-rows // STRIDE), : -(-cols // STRIDE)]
+        logit, *way = _planes(self.strips, own, (HEAT, *WAY))[(slice(None), *within)]
+        least = FAINTEST_HEAT if learned else LEAST_HEAT
+        r, c = _peaks(logit, np.log(least / (1 - least)))
+        noticed, corner = _noticed_at(self.strips, r, c)
+        sure = layer.answers(noticed, corner, HEAT_PLANE)[:, 0] if learned else logit[r, c].astype(float)
+        row, col, score = (r + 0.5) * STRIDE, (c + 0.5) * STRIDE, expit(sure)
+        p = softmax(layer.answers(noticed, corner, STAGE_PLANES), axis=1)
+        proposals = Proposals(row, col, p, score, np.stack(way) * np.float32(STRIDE)).take(score > LEAST_HEAT)
+        return proposals.take(_apart(proposals.rows, proposals.cols, proposals.score, self.um_per_px))
+
+    def faint_places(self) -> tuple[np.ndarray, np.ndarray]:
+        """Rows and columns of every place that another last layer may make an object of. [pixels of the picture]"""
+        heat = _planes(self.strips, _network(MODEL).last, (HEAT,))[0]
+        r, c = _peaks(heat, np.log(FAINTEST_HEAT / (1 - FAINTEST_HEAT)))
+        return (r + 0.5) * STRIDE, (c + 0.5) * STRIDE
+
+    def noticed_near(self, rows, cols, reach_px: float) -> tuple[np.ndarray, np.ndarray]:
+        """What was noticed where an object is likeliest near each place.
+
+        Parameters
+        ----------
+        rows, cols : (n,) array_like
+            In pixels of the picture.
+        reach_px : float
+            How far from the place the likeliest is sought; 0 takes the place itself.
+
+        Returns
+        -------
+        noticed : (n, channels) ndarray of uint8
+        corner : (n,) ndarray of int
+        """
+        heat = _planes(self.strips, _network(MODEL).last, (HEAT,))[0]
+        r = np.clip(np.asarray(rows, float) / STRIDE, 0, heat.shape[0] - 1).astype(int)
+        c = np.clip(np.asarray(cols, float) / STRIDE, 0, heat.shape[1] - 1).astype(int)
+        reach = int(reach_px / STRIDE)
+        for i in range(len(r) if reach else 0):
+            top, left = max(r[i] - reach, 0), max(c[i] - reach, 0)
+            part = heat[top : r[i] + reach + 1, left : c[i] + reach + 1]
+            down, right = np.unravel_index(part.argmax(), part.shape)
+            r[i], c[i] = top + down, left + right
+        return _noticed_at(self.strips, r, c)
+
+
+def shipped_last_layer() -> LastLayer:
+    """The last layer that comes with the network."""
+    return _network(MODEL).last
+
+
+def read_picture(picture: np.ndarray, um_per_px: float) -> Reading:
+    """Run the network on a picture.
 
     Parameters
     ----------
@@ -175,8 +246,7 @@ def propose(picture: np.ndarray, um_per_px: float) -> Proposals:
 
     Returns
     -------
-    Proposals
-        Empty where nothing is seen.
+    Reading
 
     Raises
     ------
@@ -185,16 +255,23 @@ def propose(picture: np.ndarray, um_per_px: float) -> Proposals:
     """
     if not 0.97 * READER_UM_PER_PX <= um_per_px <= 1.03 * COARSEST_UM_PER_PX:
         raise ValueError(f"the picture has {um_per_px:g} µm per pixel; resize it to {READER_UM_PER_PX:g} first")
-    from scipy.special import expit, softmax
+    return Reading(_strips(picture), picture.shape[:2], um_per_px)
 
-    rows, cols = picture.shape[:2]
-    strips = _strips(picture)
-    within = np.s_[: -(-rows // STRIDE), : -(-cols // STRIDE)]
-    logit, *way = _planes(strips, (0, 7, 8))[(slice(None), *within)]
-    least = np.log(LEAST_HEAT / (1 - LEAST_HEAT))
-    r, c = _peaks(logit, least)
-    row, col, score = (r + 0.5) * STRIDE, (c + 0.5) * STRIDE, expit(logit[r, c].astype(float))
-    p = softmax(_read_at(strips, range(1, 6), r, c), axis=1)
-    way = np.stack(way) * np.float32(STRIDE)
-    kept = _apart(row, col, score, um_per_px) if len(row) else np.zeros(0, bool)
-    return Proposals(row, col, p, score, way).take(kept)
+
+def propose(picture: np.ndarray, um_per_px: float, layer: LastLayer | None = None) -> Proposals:
+    """Propose centres and stages; see :func:`read_picture` and :meth:`Reading.propose`.
+
+    Parameters
+    ----------
+    picture : (M, N, 3) ndarray of uint8
+    um_per_px : float
+        [µm/px]
+    layer : LastLayer, optional
+        Another last layer than the network's own.
+
+    Returns
+    -------
+    Proposals
+        Empty where nothing is seen.
+    """
+    return read_picture(picture, um_per_px).propose(layer)

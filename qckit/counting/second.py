@@ -13,6 +13,7 @@ from dataclasses import replace
 import numpy as np
 
 from qckit.counting.analysis import Analysis, CutMeasures, FoundObjects, analyse_at_centres, gather, join_found
+from qckit.counting.last_layer import LastLayer
 from qckit.counting.mixture import settle_cysts_and_shells
 from qckit.counting.proposals import Proposals
 from qckit.counting.stages import StageModel
@@ -52,7 +53,7 @@ def reader_key(reader: str | None) -> str:
     return str(getattr(module, "READER_VERSION", "1")) if module else "none"
 
 
-def propose_objects(work: WorkImage, module) -> Proposals:
+def propose_objects(work: WorkImage, module, layer: LastLayer | None = None) -> Proposals:
     """Ask the second reader for its proposals.
 
     Parameters
@@ -60,18 +61,29 @@ def propose_objects(work: WorkImage, module) -> Proposals:
     work : WorkImage
     module : module
         From :func:`reader_module`.
+    layer : LastLayer, optional
+        A site's own last layer.
 
     Returns
     -------
     Proposals
     """
-    pixels, scale = work.pixels, work.um_per_px
-    if not 0.97 * module.READER_UM_PER_PX <= scale <= module.COARSEST_UM_PER_PX:
-        pixels = resize_to_scale(pixels, scale, module.READER_UM_PER_PX, enlarge=True)
-        scale = module.READER_UM_PER_PX
-    said = module.propose(pixels, scale)
-    down, right = work.pixels.shape[0] / pixels.shape[0], work.pixels.shape[1] / pixels.shape[1]
-    return said.take(said.score >= LEAST_SCORE).enlarged(down, right)
+    pixels, scale = reader_picture(work, module)
+    return in_work_pixels(work, pixels.shape, module.propose(pixels, scale, layer))
+
+
+def reader_picture(work: WorkImage, module) -> tuple[np.ndarray, float]:
+    """The working picture at the network's scale, and that scale. [µm/px]"""
+    if 0.97 * module.READER_UM_PER_PX <= work.um_per_px <= module.COARSEST_UM_PER_PX:
+        return work.pixels, work.um_per_px
+    scale = module.READER_UM_PER_PX
+    return resize_to_scale(work.pixels, work.um_per_px, scale, enlarge=True), scale
+
+
+def in_work_pixels(work: WorkImage, shape: tuple[int, ...], proposed: Proposals) -> Proposals:
+    """Proposals of a picture of some shape, the surer ones, in working pixels."""
+    down, right = work.pixels.shape[0] / shape[0], work.pixels.shape[1] / shape[1]
+    return proposed.take(proposed.score >= LEAST_SCORE).enlarged(down, right)
 
 
 def read_at_centres(work: WorkImage, model: StageModel, proposals: Proposals) -> tuple[Analysis, FoundObjects, float]:
@@ -92,6 +104,29 @@ def read_at_centres(work: WorkImage, model: StageModel, proposals: Proposals) ->
         foreground does not support where that is most of them; NaN where nothing is seen by both and few are proposed.
     """
     analysis, piece = analyse_at_centres(work, proposals)
+    found, differing = join_readings(analysis, piece, model, proposals)
+    return analysis, found, differing
+
+
+def join_readings(
+    analysis: Analysis, piece: np.ndarray, model: StageModel, proposals: Proposals
+) -> tuple[FoundObjects, float]:
+    """Join what was proposed with what was measured at the same centres; see :func:`read_at_centres`.
+
+    Parameters
+    ----------
+    analysis : Analysis
+    piece : (n,) ndarray of int
+        From :func:`qckit.counting.analysis.analyse_at_centres`.
+    model : StageModel
+    proposals : Proposals
+
+    Returns
+    -------
+    found : FoundObjects
+    differing : float
+    """
+    work = analysis.work
     cut = analysis.cuts[0]
     measured = gather(work, cut, np.arange(len(cut.candidates)), model.predict(cut.features))
     seen = np.flatnonzero(piece)
@@ -111,7 +146,7 @@ def read_at_centres(work: WorkImage, model: StageModel, proposals: Proposals) ->
     if blind:
         differing = 1 - len(seen) / len(piece)
     found = join_found([measured.take(kept), _proposed_alone(work, proposals, unsupported, cut)])
-    return analysis, replace(found, p=settle_cysts_and_shells(found.p)), differing
+    return replace(found, p=settle_cysts_and_shells(found.p)), differing
 
 
 def measured_weight(differing: float) -> float:

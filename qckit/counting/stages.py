@@ -103,9 +103,9 @@ class StageModel:
         return out / len(self.layers)
 
 
-def save_stage_model(path, models: dict[str, StageModel]) -> None:
-    """Write models (``colour`` and ``grey``) to one NPZ file of plain arrays."""
-    arrays: dict[str, np.ndarray] = {}
+def save_stage_model(path, models: dict[str, StageModel], more: dict[str, np.ndarray] | None = None) -> None:
+    """Write models (``colour`` and ``grey``) to one NPZ file of plain arrays, with further arrays where given."""
+    arrays: dict[str, np.ndarray] = dict(more or {})
     for kind, model in models.items():
         arrays[f"{kind}/names"] = np.array(model.names)
         arrays[f"{kind}/centre"] = model.centre.astype(np.float32)
@@ -123,10 +123,10 @@ def save_stage_model(path, models: dict[str, StageModel]) -> None:
 
 def model_key(path: str | None) -> str:
     """Return eight letters of a model file's SHA-256; empty for the model that comes with the kit."""
-    return hashlib.sha256(_model_bytes(Path(path))).hexdigest()[:8] if path else ""
+    return hashlib.sha256(read_model_file(Path(path))).hexdigest()[:8] if path else ""
 
 
-def _model_bytes(path: Path) -> bytes:
+def read_model_file(path: Path) -> bytes:
     """A model's file, which is small; what is no file, or large, is refused unread."""
     try:
         if not path.is_file():
@@ -136,8 +136,8 @@ def _model_bytes(path: Path) -> bytes:
         return path.read_bytes()
     except OSError as error:
         raise InputError(
-            f"{one_line(path)}: the stage model cannot be read ({error.strerror}). Train it again with  qckit camera "
-            "retrain."
+            f"{one_line(path)}: the stage model cannot be read ({error.strerror}). Make it again with  qckit camera "
+            "learn."
         ) from error
 
 
@@ -161,16 +161,21 @@ def load_stage_model(path: str | None = None) -> dict[str, StageModel]:
         The file is no stage model, or was made for other features.
     """
     file = Path(path) if path else MODEL_FILE
-    data = _model_bytes(file)
+    data = read_model_file(file)
     try:
         _check_claims(data)
         with np.load(io.BytesIO(data), allow_pickle=False) as arrays:
             return {kind: _one(arrays, kind) for kind in ("colour", "grey")}
     except Exception as error:
-        raise InputError(
-            f"{one_line(file.name)}: this is not a stage model that this version can read ({one_line(error)[:200]}). "
-            "Train it again with  qckit camera retrain."
-        ) from error
+        raise unreadable(file, error) from error
+
+
+def unreadable(file: Path, error: Exception) -> InputError:
+    """What to raise where a file holds no model that can be used."""
+    return InputError(
+        f"{one_line(file.name)}: this is not a stage model that this version can read ({one_line(error)[:200]}). "
+        "Make it again with  qckit camera learn."
+    )
 
 
 def _check_claims(data: bytes) -> None:

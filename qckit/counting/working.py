@@ -43,7 +43,9 @@ class WorkImage:
     gain: float = 1.0
 
 
-def make_work_image(photo: Photo, um_per_px: float, *, to_um_per_px: float = WORK_UM_PER_PX) -> WorkImage:
+def make_work_image(
+    photo: Photo, um_per_px: float, *, to_um_per_px: float = WORK_UM_PER_PX, colour_gain: np.ndarray | None = None
+) -> WorkImage:
     """Reduce a photo to the working scale (a coarser one stays as it is), and brighten a dim one.
 
     Parameters
@@ -53,15 +55,25 @@ def make_work_image(photo: Photo, um_per_px: float, *, to_um_per_px: float = WOR
         Scale of the full photo. [µm/px]
     to_um_per_px : float
         Scale wanted. [µm/px]
+    colour_gain : (3,) ndarray, optional
+        Factors on red, green and blue that bring this camera's colours to usual ones.
 
     Returns
     -------
     WorkImage
     """
     pixels = resize_to_scale(photo.pixels, um_per_px * photo.reduction, to_um_per_px)
+    if colour_gain is not None:
+        pixels = _with_gain(pixels, colour_gain)
     step_x, step_y = photo.width_px / pixels.shape[1], photo.height_px / pixels.shape[0]
     pixels, gain = _brightened(pixels)
     return WorkImage(pixels, um_per_px * (step_x * step_y) ** 0.5, step_x, step_y, photo.is_grey, gain)
+
+
+def _with_gain(pixels: np.ndarray, colour_gain: np.ndarray) -> np.ndarray:
+    """Code values times a factor for each colour."""
+    table = np.clip(np.rint(np.arange(256)[:, None] * np.asarray(colour_gain, float)), 0, 255).astype(np.uint8)
+    return np.stack([table[:, c].take(pixels[..., c]) for c in range(3)], axis=-1)
 
 
 def _brightened(pixels: np.ndarray) -> tuple[np.ndarray, float]:

@@ -31,7 +31,7 @@ def reader(monkeypatch, labelled):
         module.READER_UM_PER_PX, module.COARSEST_UM_PER_PX, module.READER_VERSION = scale, scale, "made up"
         module.reader_available = lambda: True
 
-        def propose(image, um_per_px):
+        def propose(image, um_per_px, layer=None):
             assert image.dtype == np.uint8
             assert um_per_px == pytest.approx(scale, rel=0.01)
             assert image.shape[1] == pytest.approx(photos.width_px[photo] * um / scale, abs=1)

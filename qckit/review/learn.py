@@ -1,0 +1,408 @@
+"""Learn a camera from photos that people have settled at the desk; kept only if better on photos left out.
+
+What is learnt: factors on the camera's colours, the reader's last layer, the stage models
+(:mod:`qckit.counting.training.camera`). Each photo is then counted, as ``qckit count`` would, by models learnt from the
+others.
+"""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from qckit.errors import InputError
+from qckit.review.site_model import LeaveOut, SiteModel, keep_site_model
+from qckit.stages import CLASSES, STAGE_COLUMNS, STAGES
+
+__all__ = ["CameraLearning", "learn_camera_of_site", "photos_to_settle"]
+
+# limits of this kit: fewer say too little of a camera, or cannot be split into photos learnt from and left out
+LEAST_PHOTOS, LEAST_OBJECTS, LEAST_PER_STAGE = 3, 60, 10
+MOST_PHOTOS = 24  # the newest; more take long and add little
+_BY_HAND, _REMOVED = ("stage changed by hand", "added by hand"), "removed by hand"
+_DEBRIS_REACH_UM = 60.0
+_CHANCE = 0.05
+_LOOKED_THROUGH = 10  # settled objects from which those left as found were most likely seen too
+_WORTH_PCT = 0.5  # points of wrong objects that two more photos should take away to be worth settling
+
+
+@dataclass(frozen=True)
+class CameraLearning:
+    """What came of learning.
+
+    Attributes
+    ----------
+    model : SiteModel or None
+        What was put into use.
+    trial : LeaveOut
+    photos : DataFrame
+        photo, n_settled, wrong_before, wrong_after: each left out in turn.
+    curve : tuple of CurvePoint
+        How much settled photos help; empty where it was not asked for.
+    certificate : str
+        Name of the certificate that was renewed; empty otherwise.
+    sentences : tuple of str
+    """
+
+    model: SiteModel | None
+    trial: LeaveOut
+    photos: object
+    curve: tuple
+    certificate: str
+    sentences: tuple[str, ...]
+
+    def _repr_html_(self) -> str:
+        from qckit.showing import shown
+
+        rows = [tuple(map(str, row)) for row in self.photos.itertuples(index=False)]
+        heads = ("photo", "settled", "wrong before", "wrong after")
+        return shown("Learning this camera", self.sentences, heads=heads, rows=rows)
+
+
+def learn_camera_of_site(
+    log,
+    *,
+    by: str,
+    keep: bool = True,
+    camera: str = "",
+    magnification: str = "",
+    curve: bool = True,
+    progress: Callable | None = None,
+) -> CameraLearning:
+    """Learn a site's camera from its settled photos.
+
+    Parameters
+    ----------
+    log : SiteLog
+        An open log.
+    by : str
+        Who has it learnt.
+    keep : bool
+        Put the models into use if they are better on photos left out.
+    camera, magnification : str
+        Only photos whose scale is this camera's; and what the renewed certificate is for. Left out: all settled
+        photos, and the camera that their scales tell.
+    curve : bool
+        Also work out how many settled photos help how much.
+    progress : callable, optional
+        Called as ``progress(done, total, words)``.
+
+    Returns
+    -------
+    CameraLearning
+
+    Raises
+    ------
+    InputError
+        Too few settled objects or photos, or nobody is named.
+
+    Notes
+    -----
+    Settled is an object whose stage a person set or confirmed, that a person added, or removed (it is then debris).
+    """
+    from qckit.counting.training.camera import learn_camera, learning_curve
+
+    if not str(by).strip():
+        raise InputError("Nobody is named as the one who learns the camera. Give a name or initials (--by NAME).")
+    objects = _settled(log, camera, magnification)
+    names = list(objects.loc[objects["is_settled"], "photo"].unique())
+    tell = _teller(progress, 2 * len(names) + 1 + curve)
+    photos, gains = _read_all(log, objects, names, tell)
+    old, new, counted = [], [], {}
+    for name in names:
+        learned = learn_camera([p.read for n, p in photos.items() if n != name], gains)
+        before, after, counted[name] = photos[name].right_by(learned)
+        old.append(before)
+        new.append(after)
+        tell(f"left out {name}")
+    points = learning_curve([p.read for p in photos.values()], gains) if curve else ()
+    if curve:
+        tell("drew the learning curve")
+    better = _is_better(np.concatenate(old), np.concatenate(new))
+    trial = LeaveOut(len(names), *(int(x) for x in (sum(map(len, old)), sum(map(np.sum, old)), sum(map(np.sum, new)))))
+    model, certificate = None, ""
+    if keep and better:
+        final = learn_camera([p.read for p in photos.values()], gains)
+        model = keep_site_model(log.folder, final, made_at=log.now(), by=str(by).strip(), trial=trial)
+        certificate = _renew_certificate(log, objects, counted, model, by, (camera, magnification))
+    tell("done")
+    table = _table(names, old, new)
+    sentences = (
+        *_trial_words(trial, better, keep, model, certificate),
+        *_curve_words(points, log, camera, magnification),
+    )
+    return CameraLearning(model, trial, table, points, certificate, sentences)
+
+
+def _teller(progress, total):
+    done = 0
+
+    def tell(words):
+        nonlocal done
+        done += 1
+        if progress:
+            progress(done, total, words)
+
+    return tell
+
+
+def _of_camera(log, camera: str, magnification: str):
+    """Photos of a camera, by their scale; all where none is named."""
+    from qckit.agreement.lookup import camera_of
+
+    photos = log.photos()
+    if not camera:
+        return photos
+    scales = log.scales()
+    pairs = {u: camera_of([u], scales) for u in photos["um_per_px"].astype(float).unique()}
+    fits = {u: p is not None and p[0] == camera and magnification in ("", p[1]) for u, p in pairs.items()}
+    mine = photos["um_per_px"].astype(float).map(fits).to_numpy(bool)
+    if not mine.any():
+        raise InputError(
+            f"No photo's scale is that of the camera {camera} {magnification}".rstrip()
+            + ". Look the names up with  qckit camera list"
+        )
+    return photos[mine]
+
+
+def _settled(log, camera: str, magnification: str):
+    """Objects of the photos that people have worked on, with what each is said to be and whether it is settled."""
+    objects = log.objects()
+    objects = objects[objects["photo"].isin(_of_camera(log, camera, magnification)["photo"])]
+    removed = (objects["source"] == _REMOVED).to_numpy()
+    settled = objects["source"].isin(_BY_HAND).to_numpy() & objects["stage"].isin(CLASSES).to_numpy()
+    objects = objects.assign(is_settled=settled | removed, stage=objects["stage"].mask(removed, "debris"))
+    per_photo = objects.groupby("photo")["is_settled"].sum()
+    names = per_photo[per_photo > 0].index[-MOST_PHOTOS:]
+    objects = objects[objects["photo"].isin(names)].reset_index(drop=True)
+    _need_enough(objects[objects["is_settled"]])
+    return objects
+
+
+def _need_enough(settled) -> None:
+    photos = settled["photo"].nunique()
+    counts = settled["stage"].value_counts()
+    rich = [s for s in STAGES if counts.get(s, 0) >= LEAST_PER_STAGE]
+    if photos < LEAST_PHOTOS or len(settled) < LEAST_OBJECTS or len(rich) < 2:
+        have = ", ".join(f"{counts.get(s, 0)} {s}" for s in CLASSES)
+        raise InputError(
+            f"{len(settled)} objects of {photos} photo{'s' if photos != 1 else ''} are settled by hand ({have}). To "
+            f"learn this camera at least {LEAST_OBJECTS} objects of {LEAST_PHOTOS} photos are needed, with "
+            f"{LEAST_PER_STAGE} or more of two stages. Look at more photos: set the stage, or press Enter where it is "
+            "right.  qckit camera learn --next  names photos that help most."
+        )
+
+
+def _read_all(log, objects, names, tell):
+    """Read every settled photo; returns them by name, and the factors on colours that were tried."""
+    from qckit.counting.pipeline import finest_scale
+    from qckit.counting.training.camera import colour_gains
+    from qckit.photo import read_photo
+    from qckit.review.files import find_photo_file
+
+    pixels, found = {}, {}
+    for name in names:
+        info = log.photos(photo=name).iloc[0]
+        path, um_per_px = find_photo_file(log.folder, name, sha256=str(info["sha256"])), float(info["um_per_px"])
+        found[name] = path, um_per_px
+        pixels[name] = read_photo(path, um_per_px=um_per_px, finest_um_per_px=finest_scale())
+    gains = colour_gains([p.pixels for p in pixels.values()])
+    photos = {}
+    for name, (path, um_per_px) in found.items():
+        photos[name] = _LabelledPhoto.read(path, um_per_px, pixels.pop(name), objects[objects["photo"] == name], gains)
+        tell(f"read {name}")
+    return photos, gains
+
+
+@dataclass(frozen=True)
+class _LabelledPhoto:
+    """A photo with what people said of its objects."""
+
+    path: Path
+    um_per_px: float
+    settled: object
+    read: object
+
+    @classmethod
+    def read(cls, path, um_per_px, photo, objects, gains):
+        from qckit.counting.training.camera import Settled, read_settled
+
+        settled = objects[objects["is_settled"]]
+        left = objects[~objects["is_settled"] & objects["counted"].fillna(False).astype(bool)]
+        left = left if len(settled) >= _LOOKED_THROUGH else left.head(0)
+        places = (part[c].to_numpy(float) for part in (settled, left) for c in ("x_px", "y_px"))
+        x_px, y_px, left_x_px, left_y_px = places
+        known = Settled(x_px, y_px, tuple(settled["stage"]), left_x_px, left_y_px)
+        return cls(path, um_per_px, settled, read_settled(photo, um_per_px, known, gains))
+
+    def right_by(self, learned):
+        """Which settled objects the kit's own models and those learnt call right, and the latter's count."""
+        from qckit.counting import count_photo
+        from qckit.counting.learned import save_learned
+        from qckit.counting.reader import READER_VERSION
+
+        with tempfile.TemporaryDirectory() as folder:
+            file = str(Path(folder) / "camera.npz")  # of a new name each time: models are kept in memory by name
+            save_learned(file, learned, reader_version=READER_VERSION)
+            before, after = (count_photo(self.path, um_per_px=self.um_per_px, stage_model=m) for m in (None, file))
+        right = [_right(self.settled, c.objects, self.um_per_px) for c in (before, after)]
+        return (*right, after)
+
+
+def _right(settled, found, um_per_px) -> np.ndarray:
+    """Which settled objects a count calls right; debris is right where nothing that counts lies."""
+    from scipy.spatial.distance import cdist
+
+    from qckit.agreement import match_objects
+
+    hand = settled.reset_index(drop=True).assign(photo="one")
+    pairs = match_objects(hand, found.assign(photo="one"), um_per_px=um_per_px)
+    right = np.zeros(len(hand), dtype=bool)
+    right[pairs.loc[pairs["hand"] == pairs["photo_stage"], "hand_index"].astype(int)] = True
+    marks = np.flatnonzero(hand["stage"] == "debris")
+    counted = found.loc[found["stage"].isin(STAGES), ["x_px", "y_px"]].to_numpy(float)
+    if len(marks):
+        near = cdist(hand.loc[marks, ["x_px", "y_px"]].to_numpy(float), counted).min(axis=1, initial=np.inf)
+        right[marks] = near * um_per_px > _DEBRIS_REACH_UM
+    return right
+
+
+def _is_better(old, new) -> bool:
+    """Whether the objects on which two models differ are right more often by the new one than chance would make them.
+
+    Sign test on paired outcomes (McNemar 1947, Psychometrika 12:153, exact form).
+    """
+    from scipy.stats import binomtest
+
+    gained, lost = int((new & ~old).sum()), int((old & ~new).sum())
+    return gained > lost and binomtest(gained, gained + lost, alternative="greater").pvalue < _CHANCE
+
+
+def _table(names, old, new):
+    import pandas as pd
+
+    rows = [(n, len(a), int((~a).sum()), int((~b).sum())) for n, a, b in zip(names, old, new, strict=True)]
+    return pd.DataFrame(rows, columns=["photo", "n_settled", "wrong_before", "wrong_after"])
+
+
+def _renew_certificate(log, objects, counted: dict, model: SiteModel, by: str, named: tuple[str, str]) -> str:
+    """Certify the camera from photos settled whole, each as counted while left out; '' where that cannot be."""
+    import pandas as pd
+
+    from qckit.agreement import certify_camera
+    from qckit.agreement.lookup import camera_of
+    from qckit.counting import model_key
+    from qckit.counting.result import version_with
+
+    inside = objects["counted"].fillna(False).astype(bool)
+    whole = objects[inside].groupby("photo")["is_settled"].all()
+    names = [n for n in whole.index[whole] if n in counted]
+    photos = log.photos()
+    scales = photos.loc[photos["photo"].isin(names), "um_per_px"].astype(float)
+    pair = named if named[0] else camera_of(scales, log.scales())
+    if len(names) < LEAST_PHOTOS or pair is None:
+        return ""
+    hand = pd.crosstab(objects["photo"][inside], objects["stage"][inside]).reindex(
+        index=names, columns=STAGES, fill_value=0
+    )
+    hand = hand.rename(columns=STAGE_COLUMNS).reset_index()
+    seen = pd.DataFrame([{"photo": n, **{STAGE_COLUMNS[s]: counted[n].counts[s] for s in STAGES}} for n in names])
+    made = certify_camera(
+        seen,
+        hand,
+        camera=pair[0],
+        magnification=pair[1],
+        made_at=log.now(),
+        made_by=str(by).strip(),
+        counter_version=version_with(model_key(str(model.path))),
+    )
+    if made.fitness == "spoilt":
+        return ""
+    log.add("certificates", made.to_frame(), by=str(by).strip(), source=made.name)
+    return made.name
+
+
+def _trial_words(trial: LeaveOut, better: bool, keep: bool, model, certificate: str):
+    n = trial.n_objects
+    before, after = n - trial.right_before, n - trial.right_after
+    yield (
+        f"{n} settled objects of {trial.n_photos} photos were learnt from. With each photo left out in turn, the kit's "
+        f"own models were wrong for {before} of {n} ({100 * before / n:.1f} %), those learnt here for {after} "
+        f"({100 * after / n:.1f} %)."
+    )
+    if not better:
+        yield "They are not better beyond chance, so nothing was changed."
+    elif not keep:
+        yield "They are better, and were not put into use."
+    else:
+        yield (
+            f"They are in use from now on for photos counted in this site (version {model.version}); the counter "
+            "version names them. To go back:  qckit camera learn --undo"
+        )
+        yield (
+            f"The certificate was renewed from the photos settled whole: {certificate}."
+            if certificate
+            else "The certificate was not renewed: for that, settle every object of three photos of one camera, or run "
+            " qckit camera check"
+        )
+
+
+def _curve_words(points, log, camera, magnification):
+    if not points:
+        return
+    measured, (now, more) = points[:-2], points[-2:]
+    shown = ", ".join(f"{p.n_photos}: {p.wrong_pct:.1f} %" for p in measured)
+    yield f"Wrong on photos left out, by the number of photos learnt from: {shown}."
+    gain = now.wrong_pct - more.wrong_pct
+    text = (
+        f"With all {now.n_photos} about {now.wrong_pct:.1f} % are expected ({now.low:.1f} to {now.high:.1f}), with "
+        f"{more.n_photos} about {more.wrong_pct:.1f} % ({more.low:.1f} to {more.high:.1f})"
+    )
+    if gain < _WORTH_PCT:
+        yield f"{text}: settling more would change little."
+        return
+    some = photos_to_settle(log, camera=camera, magnification=magnification, n=2)
+    yield f"{text}: settling more helps" + (f", best {' and '.join(some)}." if some else ".")
+
+
+def photos_to_settle(log, *, camera: str = "", magnification: str = "", n: int = 3) -> list[str]:
+    """Pick the photos from which most is to be learnt when they are settled.
+
+    Parameters
+    ----------
+    log : SiteLog
+    camera, magnification : str
+        Photos of this camera only.
+    n : int
+        How many.
+
+    Returns
+    -------
+    list of str
+        Photos without settled objects, those with the most doubtful objects first, each from another sample as long
+        as there are others.
+
+    Notes
+    -----
+    Doubt is the chance, added up over the photo's objects, that the stage is wrong (uncertainty sampling, Lewis and
+    Gale 1994, SIGIR; from memory); another sample brings other animals.
+    """
+    from qckit.review.priorities import rank_objects
+
+    photos, objects = _of_camera(log, camera, magnification), log.objects()
+    settled = set(objects.loc[objects["source"].isin((*_BY_HAND, _REMOVED)), "photo"])
+    ranked = rank_objects(objects[objects["photo"].isin(photos["photo"]) & ~objects["photo"].isin(settled)])
+    doubt = ranked[ranked["counted"].fillna(False).astype(bool)].groupby("photo")["doubt"].sum()
+    order = list(doubt.sort_values(ascending=False, kind="stable").index)
+    sample = dict(zip(photos["photo"], photos["sample"].fillna("").astype(str)))
+    picked, taken = [], set()
+    for fresh in (True, False):
+        for name in order:
+            if len(picked) < n and name not in picked and not (fresh and sample[name] in taken):
+                picked.append(name)
+                taken.add(sample[name])
+    return picked
