@@ -63,7 +63,8 @@ function render({ model, el }) {
   }
 
   function drawBar() {
-    const tabs = model.get("forms").map((one) => make("button", { type: "button", text: one.title, "aria-pressed": String(one.kind === form()?.kind), onclick: () => { kind = one.kind; again = ""; counting = null; draw(true); } }));
+    const open = (one) => { kind = one.kind; again = ""; counting = null; draw(true); };
+    const tabs = model.get("forms").map((one) => make("button", { type: "button", text: one.title, "aria-pressed": String(one.kind === form()?.kind), onclick: () => open(one) }));
     const people = model.get("people");
     const who = people.length > 1
       ? make("select", { "aria-label": "initials" }, make("option", { value: "", text: "who?" }), ...people.map((name) => make("option", { value: name, text: name })))
@@ -83,7 +84,7 @@ function render({ model, el }) {
       const node = make("label", { text: field.label }, control(field));
       if (!field.group) box.append(node);
       else {
-        if (!groups[field.group]) { groups[field.group] = make("div", { class: "qcf-group" }, make("span", { text: field.group })); box.append(groups[field.group]); }
+        if (!groups[field.group]) { groups[field.group] = make("div", { class: field.group.length > 2 ? "qcf-group qcf-named" : "qcf-group" }, make("span", { text: field.group })); box.append(groups[field.group]); }
         groups[field.group].append(node);
       }
     }

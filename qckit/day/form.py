@@ -63,7 +63,7 @@ class DayForm(anywidget.AnyWidget):
         """Send the page and the forms as the log has them now."""
         forms = [make(self.bench) for make in (_count, _start, _harvest, _feed, _readings, _lot_test)]
         with self.hold_sync():
-            self.page = day_fragment(self.bench.page)
+            self.page = day_fragment(self.bench.page, beside_form=True)
             self.forms = [form for form in forms if form]
             self.first = self._first_kind()
 

@@ -20,6 +20,7 @@ from qckit.errors import InputError
 __all__ = ["NOTEBOOK", "lab_command", "run_lab"]
 
 NOTEBOOK = "notebooks/today.ipynb"
+_PAGE = f"/doc/tree/{NOTEBOOK}"  # one document without side bars, so that it can be used on a phone's width too
 
 
 def run_lab(folder: Path, *, port: int = 0, browser: bool = True, say: Callable[[str], None] = print) -> int:
@@ -44,11 +45,12 @@ def run_lab(folder: Path, *, port: int = 0, browser: bool = True, say: Callable[
     folder = Path(folder)
     _put_notebook(folder)
     port, token = port or _free_port(), secrets.token_urlsafe(24)
-    address = f"http://127.0.0.1:{port}/lab/tree/{NOTEBOOK}?token={token}"
+    address = f"http://127.0.0.1:{port}{_PAGE}?token={token}"
     with tempfile.TemporaryDirectory(prefix="qckit-lab-") as work:
         command, environment = lab_command(folder, port=port, token=token, browser=browser, work=Path(work))
         say(f"JupyterLab for {folder}, on this machine only:")
         say(f"  {address}")
+        say("The file list is behind the folder at the left, tabs come with View > Appearance > Simple Interface.")
         say("Ctrl-C twice ends it.")
         return _stay_with(subprocess.Popen(command, env=environment))
 
@@ -88,7 +90,7 @@ def lab_command(folder: Path, *, port: int, token: str, browser: bool, work: Pat
     kernel = {"argv": argv, "display_name": "Python 3 (qckit)", "language": "python", "metadata": {"debugger": True}}
     (spec / "kernel.json").write_text(json.dumps(kernel), encoding="utf-8")
     command = [sys.executable, "-m", "jupyterlab", f"--ServerApp.root_dir={folder}", "--ip=127.0.0.1"]
-    command += [f"--port={port}", "--ServerApp.port_retries=0", f"--LabApp.default_url=/lab/tree/{NOTEBOOK}"]
+    command += [f"--port={port}", "--ServerApp.port_retries=0", f"--LabApp.default_url={_PAGE}"]
     command += ["--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate"]
     command += ["--LabApp.extension_manager=readonly", "--log-level=ERROR"]
     command += [] if browser else ["--no-browser"]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from html import escape
 from typing import TYPE_CHECKING
 
-from qckit.day.words import CAUTIONS, SECTIONS, Line, answer, day_lines, heading
+from qckit.day.words import CAUTIONS, ENTER, SECTIONS, Line, answer, day_lines, heading
 
 if TYPE_CHECKING:
     from qckit.day.study import Day
@@ -47,12 +47,14 @@ h1 {{ font: 600 1.05rem/1.3 system-ui, "Segoe UI", Roboto, Arial, sans-serif; ma
 """
 
 
-def day_fragment(page: Day) -> str:
+def day_fragment(page: Day, *, beside_form: bool = False) -> str:
     """Return the page as a piece of HTML with its own styles, as a notebook shows it.
 
     Parameters
     ----------
     page : Day
+    beside_form : bool
+        Leave out the command that enters the day: a form that does it stands beside.
 
     Returns
     -------
@@ -62,7 +64,11 @@ def day_fragment(page: Day) -> str:
     lines = day_lines(page)
     parts = [f"<style>{_CSS}</style>", f'<div class="qcd"><p class="qcd-answer">{escape(answer(page))}</p>']
     for section in SECTIONS:
-        items = "".join(_item(line) for line in lines if line.section == section)
+        items = "".join(
+            _item(line, "" if beside_form and line.do == ENTER else line.do)
+            for line in lines
+            if line.section == section
+        )
         parts.append(f"<h3>{_TITLES[section]}</h3><ul>{items}</ul>")
     cautions = "".join(f"<p>{escape(text)}</p>" for text in CAUTIONS)
     dose = f"<p>Dose: {escape(page.start.dose_sentence)}</p>" if page.start.dose_sentence else ""
@@ -75,7 +81,7 @@ def day_page(page: Day) -> str:
     return _PAGE.format(title=escape(heading(page)), fragment=day_fragment(page))
 
 
-def _item(line: Line) -> str:
+def _item(line: Line, do: str) -> str:
     urgent = ' class="qcd-urgent"' if line.is_urgent else ""
-    do = f"<code>{escape(line.do)}</code>" if line.do else ""
-    return f"<li{urgent}>{escape(line.text)}{do}</li>"
+    code = f"<code>{escape(do)}</code>" if do else ""
+    return f"<li{urgent}>{escape(line.text)}{code}</li>"

@@ -17,7 +17,10 @@ from qckit.words import capital, day, joined, plural
 if TYPE_CHECKING:
     from qckit.day.study import Day
 
-__all__ = ["CAUTIONS", "Line", "answer", "day_lines", "judged_words", "start_words"]
+__all__ = ["CAUTIONS", "ENTER", "Line", "answer", "day_lines", "judged_words", "start_words"]
+
+ENTER = "qckit today --enter"
+"""The command that writes what is done at the bench."""
 
 SECTIONS = ("due", "counts", "start", "also")
 
@@ -55,6 +58,7 @@ CAUTIONS = (
 _SETTLE = "air off 5 to 10 min, no longer"  # Lavens, Thongrod and Sorgeloos 2000: nauplii suffocate
 _NOTICED = dt.timedelta(minutes=15)  # a start later than planned by more is said with the time it will be ready
 _MOST_WARNINGS = 2
+_WORTH_SAYING = 0.01  # of a feed: a smaller part of it is not named
 _FEED_MARGIN = dt.timedelta(minutes=30)
 
 
@@ -128,14 +132,13 @@ def _percent(value: float) -> str:
 
 def _due(page: Day) -> list[Line]:
     """Lines of what is to be done now."""
-    enter = "qckit today --enter"
     lines = [
-        Line("due", f"Count {s.cone} ({s.hatch}), {s.age_h:.0f} h in.", s.age_h > _late_h(s), enter)
+        Line("due", f"Count {s.cone} ({s.hatch}), {s.age_h:.0f} h in.", s.age_h > _late_h(s), ENTER)
         for s in page.to_count
     ]
     for state in page.hatches:
         if state.state == "to harvest":
-            lines.append(Line("due", _harvest_words(state, page), True, enter))
+            lines.append(Line("due", _harvest_words(state, page), True, ENTER))
         if state.state == "too old":
             text = (
                 f"Do not feed {state.cone} ({state.hatch}): its nauplii are {state.nauplii_age_h(page.now):.0f} h old."
@@ -167,8 +170,9 @@ def _harvest_words(state: HatchState, page: Day) -> str:
 def _feed_line(feed: FeedDue, page: Day) -> Line:
     """Say what a feed needs and what there is."""
     cones = {state.hatch: state.cone for state in page.hatches}
-    parts = joined(f"{cones.get(hatch, hatch)} {millions(n)} {basis}" for hatch, basis, n in feed.parts)
-    there = f"{millions(feed.nauplii)} there ({parts})" if feed.parts else "none there"
+    parts = [part for part in feed.parts if part[2] >= _WORTH_SAYING * feed.needed]
+    said = joined(f"{cones.get(hatch, hatch)} {millions(n)} {basis}" for hatch, basis, n in parts)
+    there = f"{millions(feed.nauplii)} there ({said})" if parts else "none there"
     return Line("due", f"Feed {_clock(feed.at, page.now)}: {millions(feed.needed)} needed, {there}.", feed.is_short)
 
 
@@ -221,7 +225,7 @@ def start_words(start: Start, now: dt.datetime, *, short: bool = False) -> str:
 
 def _start_lines(start: Start, now: dt.datetime) -> list[Line]:
     """Lines of what to start, with what speaks against it."""
-    enter = "qckit today --enter" if start.code == "start" else ""
+    enter = ENTER if start.code == "start" else ""
     urgent = bool(start.missed) or start.code in ("no lot", "no dose")
     lines = [Line("start", start_words(start, now), urgent, enter)]
     if start.missed and start.code != "too late":
@@ -245,7 +249,7 @@ def _chore_line(chore: Chore, page: Day) -> Line:
 
 
 _CHORES = {
-    "not counted": lambda c, month: (f"{_some(c.names)} ended without a count.", "qckit today --enter"),
+    "not counted": lambda c, month: (f"{_some(c.names)} ended without a count.", ENTER),
     "signals": lambda c, month: (
         f"{plural(c.n, 'signal')} without explanation.",
         f"qckit report month {c.subject or month}",
@@ -258,8 +262,8 @@ _CHORES = {
         f"{plural(c.n, 'photo waits', 'photos wait')} to be counted.",
         "qckit today --watch",
     ),
-    "lot test": lambda c, month: (f"A standard test is due of {_each(c, 'd ago')}.", "qckit today --enter"),
-    "meters": lambda c, month: (f"Calibrate the meters ({_ago(c.days)}).", "qckit today --enter"),
+    "lot test": lambda c, month: (f"A standard test is due of {_each(c, 'd ago')}.", ENTER),
+    "meters": lambda c, month: (f"Calibrate the meters ({_ago(c.days)}).", ENTER),
     "camera check": lambda c, month: (
         f"Check the camera against hand counts ({_ago(c.days)}).",
         "qckit camera check",

@@ -58,9 +58,8 @@ def make_site(folder: Path) -> None:
     found_site(folder, Answers(name="Ostrel Cove (invented)", cones="A, B", people="op1", nauplii=5_000_000))
     with open_log(folder, now=lambda: "2026-11-06T08:00:00+00:00") as log:
         log.add("lots", pd.DataFrame([{"lot": "L-1", "opened": "2026-11-01"}]), by="op1")
-    with Bench(folder, by="op1", now="2026-11-07T09:00") as bench:
-        bench.study = lambda: bench.page
-        day.enter_days(bench, "2026-11-07T09:00", 12)
+        day.enter_days(log, "2026-11-07T09:00", 12)
+    with Bench(folder, by="op1", now="2026-11-19T09:00") as bench:
         for cone in "AB":
             bench.start(lot="L-1", cone=cone, grams=27.0, at=day.at("2026-11-19T09:00"))
 

@@ -7,6 +7,7 @@ import pandas as pd
 import pytest
 from invented_day import at, counts_of
 
+from qckit.day import records
 from qckit.day.bench import Bench
 from qckit.day.founding import Answers, found_site
 from qckit.log import open_log
@@ -14,26 +15,21 @@ from qckit.log import open_log
 NOW = "2026-11-20T09:10"
 
 
-def enter_days(bench: Bench, first: str, n: int, cones="AB") -> None:
-    """Start a hatch in each cone on ``n`` days, and count it the day after."""
+def enter_days(log, first: str, n: int, cones="AB") -> None:
+    """Write a hatch in each cone on ``n`` days, each counted the day after, in two steps."""
+    hatches, samples = [], []
     for day in range(n):
         started = at(first) + dt.timedelta(days=day)
         for cone in cones:
-            made = bench.start(lot="L-1", cone=cone, grams=27.0, at=started)
-            name = made.sentence.split()[1].rstrip(":")
-            bench._from = started + dt.timedelta(hours=24)
-            row = bench.log.hatches(hatch=name).iloc[0].to_dict()
-            from qckit.day import entry, records
-
-            counted = records.count_rows(
-                bench.settings,
-                row,
-                counts_of(day),
-                taken=started + dt.timedelta(hours=24),
-                by="op1",
-                names=entry.names_in_use(bench.log, "samples"),
+            made = records.start_row(log.settings, lot="L-1", cone=cone, grams=27.0, started=started, by="op1")
+            hatches.append(made.frames["hatches"])
+            row = hatches[-1].iloc[0].to_dict()
+            taken = started + dt.timedelta(hours=24)
+            samples.append(
+                records.count_rows(log.settings, row, counts_of(day), taken=taken, by="op1").frames["samples"]
             )
-            entry.write_entry(bench.log, counted, by="op1")
+    log.add("hatches", pd.concat(hatches, ignore_index=True), by="op1")
+    log.add("samples", pd.concat(samples, ignore_index=True), by="op1")
 
 
 @pytest.fixture(scope="session")
@@ -43,12 +39,13 @@ def _room(tmp_path_factory):
     found_site(folder, Answers(name="Ostrel Cove (invented)", cones="A, B", people="op1, op2", nauplii=1_000_000))
     with open_log(folder, now=lambda: "2026-11-06T08:00:00+00:00") as log:
         log.add("lots", pd.DataFrame([{"lot": "L-1", "opened": "2026-11-01"}]), by="op1")
-    with Bench(folder, by="op1", now="2026-11-07T09:00") as bench:
-        bench.study = lambda: bench.page  # only the rows are wanted here
-        enter_days(bench, "2026-11-07T09:00", 12)
-        bench._from = at("2026-11-19T09:00")
-        for cone in "AB":
-            bench.start(lot="L-1", cone=cone, grams=27.0, at=at("2026-11-19T09:00"))
+        enter_days(log, "2026-11-07T09:00", 12)
+        started = at("2026-11-19T09:00")
+        rows = [
+            records.start_row(log.settings, lot="L-1", cone=cone, grams=27.0, started=started, by="op1")
+            for cone in "AB"
+        ]
+        log.add("hatches", pd.concat([made.frames["hatches"] for made in rows], ignore_index=True), by="op1")
     return folder
 
 
