@@ -21,6 +21,7 @@ Three things are added, each checked by simulation (``tests/benchmarks/coverage.
 from __future__ import annotations
 
 import math
+from bisect import bisect_left
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
@@ -144,7 +145,7 @@ def counting_floor(n_cones: int, confidence: float = 0.95) -> float:
         About 0.8 for 2 cones, 1.1 for 3, 1.6 for 6, and never more than the normal quantile. It solves
         ``E[2 Phi(-max(c, t sqrt(X)))] = 0.76 (1 - confidence)`` with X a mean square on k - 1 degrees of freedom.
     """
-    from scipy import optimize, special  # scipy.stats takes a second to import
+    from scipy import special  # scipy.optimize and scipy.stats take a second to import
 
     df, alpha = n_cones - 1, 1 - confidence
     t, z = student_quantile(confidence, df), normal_quantile(confidence)
@@ -154,7 +155,8 @@ def counting_floor(n_cones: int, confidence: float = 0.95) -> float:
     def missed(c):
         return float(np.mean(2 * special.ndtr(-np.maximum(c, t * root)))) - 0.76 * alpha
 
-    return float(z) if missed(z) >= 0 else float(optimize.brentq(missed, 0.0, z))
+    steps = range(int(z * 1e9))
+    return float(z) if missed(z) >= 0 else bisect_left(steps, 0.0, key=lambda i: -missed(i * 1e-9)) * 1e-9
 
 
 def skewness_reach(dispersion, share, n_mean):
