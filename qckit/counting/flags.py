@@ -28,6 +28,11 @@ FLAG_CODES = (
     "damaged",
 )
 
+UNLIKE_SENTENCE = (
+    "The photo looks unlike those the counter was checked on: compare a few photos of this kind with hand counts before "
+    "trusting it."
+)
+
 CYST_UM = (165.0, 430.0)  # hydrated cysts of all strains measured lie in 224-330 µm
 NAUPLIUS_UM = (280.0, 1000.0)  # instar I to III, limbs left out
 BODY_WIDTH_UM = (125.0, 320.0)  # 158 to 266 on the open photos at their true scale
@@ -274,11 +279,7 @@ def _trust_flags(signs: PhotoSigns):
             f"lie between): take the photo with light from below, or correct it by hand.",
         )
     if signs.strangeness > STRANGE:
-        yield Flag(
-            "unlike",
-            "The photo looks unlike those the counter was checked on: compare a few photos of this "
-            "kind with hand counts before trusting it.",
-        )
+        yield Flag("unlike", UNLIKE_SENTENCE)
     if signs.reader_share > DIFFERING and signs.strangeness < FAMILIAR:
         yield Flag(
             "readers",

@@ -56,7 +56,7 @@ def count_waiting(
     that did not change are not counted again.
     """
     from qckit.log import open_log
-    from qckit.review import flag_scales, site_stage_model
+    from qckit.review import flag_scales, settle_unlike, site_stage_model
 
     site, doubts = Path(site), []
     workers, by = int(need_number("workers", workers, low=1, high=256)), need_text("by", by)
@@ -73,7 +73,7 @@ def count_waiting(
         if counted is not None:
             failures += [str(row.message) for row in counted.failures.itertuples()]
             if len(counted.counts):
-                counts, doubts = flag_scales(log, counted.counts, counted.objects)
+                counts, doubts = flag_scales(log, settle_unlike(log, counted.counts), counted.objects)
                 log.record_counts(counts, objects=counted.objects, by=by)
     own = site_stage_model(site)
     said = (*([own.sentence] if own else []), *doubts)

@@ -8,6 +8,7 @@ from .camera import (
     scale_for,
     write_scales,
 )
+from .checked_kinds import settle_unlike
 from .desk import ReviewDesk, open_review
 from .files import find_photo_file
 from .hand_tables import read_study

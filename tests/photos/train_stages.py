@@ -1,10 +1,11 @@
-"""Train the stage model from the photos in this folder and write qckit/counting/stage_model.npz.
+"""Train the stage model from the labelled photos of both makes and write qckit/counting/stage_model.npz.
 
-    python tests/photos/train_stages.py [--out FILE] [--altered 3] [--workers 2]
+    python tests/photos/train_stages.py [--out FILE] [--altered 3] [--workers 2] [--leave-kinds KIND ...]
 
 It learns from candidates of the counter without second reader, and from pieces cut at the centres that the second
 reader proposes; for these, each photo is read by the network of ``tests/training/folds`` that has not seen it, so that
-the pieces are as good and as bad as on new photos. Seeded: the same photos give the same model.
+the pieces are as good and as bad as on new photos. Photos of the second make, which have no masks, give pieces at
+proposed centres only, labelled by where they lie. Seeded: the same photos give the same model.
 """
 
 import argparse
@@ -16,10 +17,13 @@ from joblib import Parallel, delayed
 from PIL import Image
 
 from qckit.counting import reader
+from qckit.counting.analysis import analyse_at_centres
 from qckit.counting.proposals import Proposals
+from qckit.counting.scoring import match_objects
 from qckit.counting.second import propose_objects
-from qckit.counting.stages import MODEL_FILE, save_stage_model
+from qckit.counting.stages import CLASSES, MODEL_FILE, save_stage_model
 from qckit.counting.training.fitting import (
+    Examples,
     alter_light,
     collect_at_centres,
     collect_examples,
@@ -80,14 +84,54 @@ def collect(folder: Path, photo: str, um_per_px: float, group: int, altered: int
     return colour, grey
 
 
-def collect_all(folder: Path, altered: int, workers: int):
+def label_by_place(analysis, piece, proposals, truth: pd.DataFrame) -> np.ndarray:
+    """Answers of the pieces by the known object at each proposed centre; -1 where nothing says what a piece is."""
+    work = analysis.work
+    found = pd.DataFrame({"x_px": proposals.cols * work.step_x, "y_px": proposals.rows * work.step_y})
+    known = {j: truth.stage.iloc[i] for i, j in match_objects(truth, found)}
+    answers = np.full(len(analysis.cuts[0].candidates), -1)
+    for j in np.flatnonzero(piece):
+        answers[piece[j] - 1] = CLASSES.index(known.get(j, "debris"))
+    return answers
+
+
+def collect_by_place(folder: Path, photo: str, um_per_px: float, group: int, altered: int, fold: int):
+    """Examples of one photo without mask; as :func:`collect`."""
+    use_reader(fold)
+    image = read_photo(folder / "photos" / f"{photo}.jpg", um_per_px=um_per_px, finest_um_per_px=WORK_UM_PER_PX)
+    work = make_work_image(image, um_per_px, to_um_per_px=reader.READER_UM_PER_PX)
+    truth = pd.read_csv(folder / "truth.csv").query("photo == @photo").reset_index(drop=True)
+    rng = np.random.default_rng([21, group])
+    colour, grey = [], []
+    for out, is_grey, n in ((colour, False, 2 * altered), (grey, True, altered)):
+        for k in range(n):
+            seen = alter_light(work, rng, grey=is_grey) if k or is_grey else work
+            proposals = propose_objects(seen, reader)
+            analysis, piece = analyse_at_centres(seen, proposals)
+            answers = label_by_place(analysis, piece, proposals, truth)
+            out.append(Examples(analysis.features, answers, np.full(len(answers), group)))
+    return colour, grey
+
+
+def collect_all(folder: Path, altered: int, workers: int, first_group: int = 0):
     """Examples of every photo in a folder laid out like this one: (photos, list of (colour, grey))."""
     photos = pd.read_csv(folder / "photos.csv")
+    gather = collect if (folder / "masks").is_dir() else collect_by_place
     jobs = (
-        delayed(collect)(folder, p, u, i, altered, f)
+        delayed(gather)(folder, p, u, first_group + i, altered, f)
         for i, (p, u, f) in enumerate(zip(photos.photo, photos.um_per_px, deal(photos), strict=True))
     )
     return photos, Parallel(workers)(jobs)
+
+
+def collect_both(altered: int, workers: int):
+    """Examples of both makes: (photos with their make and fold, list of (colour, grey))."""
+    tables, parts = [], []
+    for make in (HERE, HERE.parent / "photos_second_make"):
+        photos, some = collect_all(make, altered, workers, len(parts))
+        tables.append(photos.assign(make=make.name, fold=deal(photos)))
+        parts += some
+    return pd.concat(tables, ignore_index=True), parts
 
 
 def train_both(parts, *, networks: int = 3, epochs: int = 14):
@@ -105,8 +149,11 @@ def main():
     parser.add_argument("--out", type=Path, default=MODEL_FILE)
     parser.add_argument("--altered", type=int, default=3)
     parser.add_argument("--workers", type=int, default=2)
+    parser.add_argument("--leave-kinds", nargs="*", default=[], help="kinds of the second make not to learn from")
     args = parser.parse_args()
-    _, parts = collect_all(HERE, args.altered, args.workers)
+    photos, parts = collect_both(args.altered, args.workers)
+    left = (photos.make != HERE.name) & photos.kind.isin(args.leave_kinds)
+    parts = [p for p, out in zip(parts, left, strict=True) if not out]
     save_stage_model(args.out, train_both(parts))
     n = sum(len(one.answers) for p in parts for one in p[0])
     print(f"{n} examples; wrote {args.out.name}, {args.out.stat().st_size / 1024:.0f} kB")

@@ -46,7 +46,7 @@ def choose_scale(rng, kind):
     )
 
 
-def choose_things(rng, um, inside):
+def choose_things(rng, um, inside, hatch=True):
     """Objects with their places, the lowest first."""
     area_mm2 = SIZE[0] * SIZE[1] * um**2 / 1e6
     n = int(np.clip(area_mm2 * rng.uniform(2.2, 4.5), 45, 260))
@@ -56,6 +56,7 @@ def choose_things(rng, um, inside):
     second, dead, bare = rng.random() < 0.25, rng.random() < 0.2, rng.random() < 0.12
     present = rng.choice(len(OTHERS), 4, replace=False)
     out, places = [], []
+    share = share if hatch else np.array([0, 0, 0, 0, 1.0])
     for kind in rng.choice(5, n, p=share / share.sum()):
         if kind == 0:
             late = second and rng.random() < 0.6
@@ -131,7 +132,7 @@ def above_lit(rng, kind, um):
     return floor * factor[..., None], height, inside
 
 
-def render(look, rng, kind, um):
+def render(look, rng, kind, um, hatch=True):
     """Linear picture, and objects with their places; ``look`` draws floor, lamp and colours, ``rng`` the objects."""
     mode = "below" if kind in ("bright", "chamber", "wide") or (kind == "sieve" and look.random() < 0.3) else "above"
     mode = "dark" if kind == "dark field" else mode
@@ -144,7 +145,7 @@ def render(look, rng, kind, um):
         floor = np.full((*SIZE, 3), look.uniform(0.003, 0.02)) * np.exp(0.2 * smooth_field(look, SIZE))[..., None]
     else:
         floor, _, inside = above_lit(look, kind, um)
-    things = choose_things(rng, um, inside)
+    things = choose_things(rng, um, inside, hatch)
     picture = {"below": lit_below, "dark": lit_dark, "above": lit_above}[mode](look, floor, things, k, s, um)
     return picture, things, mode, lugol
 
@@ -270,6 +271,7 @@ def main():
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--kinds", nargs="*", help="these only")
     parser.add_argument("--bench", type=int, default=0)
+    parser.add_argument("--without-hatch", action="store_true", help="bystanders and dirt only")
     args = parser.parse_args()
     (args.out / "photos").mkdir(parents=True, exist_ok=True)
     photos, truth = [], []
@@ -283,7 +285,7 @@ def main():
         rng = np.random.default_rng([args.seed, i, taken]) if taken else look
         um = round(choose_scale(look, kind), 2)
         name = f"{kind.replace(' ', '-')}-{taken or i + 1:02d}"
-        light, things, mode, lugol = render(look, rng, kind, um)
+        light, things, mode, lugol = render(look, rng, kind, um, not args.without_hatch)
         camera = np.random.default_rng([args.seed, i, 0]) if taken else look
         picture = Image.fromarray(take_photo(camera, rng, light, um, mode))
         picture.save(args.out / "photos" / f"{name}.jpg", quality=int(camera.integers(80, 95)))
