@@ -29,8 +29,8 @@ FLAG_CODES = (
 )
 
 UNLIKE_SENTENCE = (
-    "The photo looks unlike those the counter was checked on: compare a few photos of this kind with hand counts before "
-    "trusting it."
+    "The photo looks unlike those the counter was checked on: compare a few photos of this kind with hand counts "
+    "before trusting it."
 )
 
 CYST_UM = (165.0, 430.0)  # hydrated cysts of all strains measured lie in 224-330 µm

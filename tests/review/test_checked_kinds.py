@@ -1,4 +1,4 @@
-"""A camera checked by eye is no longer called unlike; one that is not, was found unfit, or is of another counter stays so."""
+"""A camera checked by eye is no longer called unlike; one not checked, unfit, or of another counter stays so."""
 
 import sys
 from pathlib import Path
