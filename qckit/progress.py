@@ -7,18 +7,21 @@ import os
 import sys
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
+
+from qckit.words import plural
 
 __all__ = ["counted", "working"]
 
 _PATIENCE_S = 2.0  # what is quicker says nothing
 _LINE_EVERY_S = 20.0  # where no line can be written over
+_now = threading.local()
 _OFF = "QCKIT_PROGRESS"  # "off" in a report's own kernel, whose page must not depend on how long it took
 
 
-def counted(words: str, unit: str = "photo") -> Callable[..., None]:
-    """Return a function that shows how much is done: a bar in a terminal or a notebook, a line now and then otherwise.
+class counted:
+    """Show how much is done: a bar in a terminal or a notebook, a line now and then otherwise.
 
     Parameters
     ----------
@@ -27,30 +30,34 @@ def counted(words: str, unit: str = "photo") -> Callable[..., None]:
     unit : str
         What is counted.
 
-    Returns
-    -------
-    callable
-        ``show(done, total, *anything)``; the bar goes when ``done`` reaches ``total``.
+    Notes
+    -----
+    Called as ``show(done, total, *anything)``; the bar goes when ``done`` reaches ``total``, or at ``close()``.
 
     Examples
     --------
     >>> from qckit.progress import counted
     >>> show = counted("Counting photos")
-    >>> show(0, 3)
+    >>> show(3, 3)
     """
-    line = _Line()
-    began = time.monotonic()
 
-    def show(done: int, total: int, *_) -> None:
+    def __init__(self, words: str, unit: str = "photo"):
+        self._words, self._unit = words, unit
+        self._line, self._began = _Line(), time.monotonic()
+
+    def __call__(self, done: int, total: int, *_) -> None:
         if done >= total:
-            line.clear()
+            self.close()
             return
-        spent = time.monotonic() - began
+        spent = time.monotonic() - self._began
         left = f", about {_span(spent / done * (total - done))} left" if done and spent > _PATIENCE_S else ""
-        plural = unit if total == 1 else f"{unit}s"
-        line.write(f"{words}: {done} of {total} {plural}{left}", done / total if total else None)
+        share = done / total if total else None
+        bar = f" {_bar(share)}" if share is not None and self._line.kind == "terminal" else ""
+        self._line.write(f"{self._words}: {done} of {plural(total, self._unit)}{left}{bar}", share)
 
-    return show
+    def close(self) -> None:
+        """Take the bar away, also where the work was stopped."""
+        self._line.clear()
 
 
 @contextmanager
@@ -68,8 +75,11 @@ def working(words: str) -> Iterator[None]:
     >>> with working("Reviewing 2026-10"):
     ...     answer = 6 * 7
     """
+    if getattr(_now, "is_told", False):  # the longer work that this is a part of is on the line already
+        yield
+        return
     line, over = _Line(), threading.Event()
-    began = time.monotonic()
+    began, _now.is_told = time.monotonic(), True
 
     def tick() -> None:
         while not over.wait(1.0):
@@ -82,9 +92,15 @@ def working(words: str) -> Iterator[None]:
     try:
         yield
     finally:
+        _now.is_told = False
         over.set()
         ticker.join()
         line.clear()
+
+
+def _bar(share: float) -> str:
+    """A bar of plain characters, which every console has."""
+    return f"[{'#' * round(20 * share):.<20}]"
 
 
 def _span(seconds: float) -> str:

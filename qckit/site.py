@@ -6,6 +6,7 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from qckit.progress import working
 from qckit.site_tables import SiteTables
 
 if TYPE_CHECKING:
@@ -60,7 +61,7 @@ class Site:
         """Every table of the log, read once."""
         from qckit.log import open_log
 
-        with open_log(self.folder) as log:
+        with working("Reading the log"), open_log(self.folder) as log:
             return SiteTables.load(log)
 
     def reload(self) -> Site:
@@ -93,6 +94,7 @@ class Site:
         with open_log(self.folder) as log:
             return log.objects()
 
+    @working("Working out the hatches")
     def hatches(self, period: str | tuple[str, str] | None = None, lot: str | None = None, cone: str | None = None):
         """Give a row a hatch, every metric with its interval: the figures that reports, charts and verdicts show.
 
@@ -146,6 +148,7 @@ class Site:
 
         return plan_dose(self.tables, lot, nauplii=nauplii, day=day, risk=risk)
 
+    @working("Reviewing the month")
     def month(self, month: str, *, lot: str = "", now: str = "") -> Finding:
         """Review a month: the finding that ``qckit report month`` prints.
 
@@ -162,6 +165,7 @@ class Site:
 
         return review_month(self.tables, month=month, lot=lot)
 
+    @working("Explaining the hatch")
     def poor_hatch(self, hatch: str, *, now: str = "") -> Finding:
         """Explain a hatch: the finding that ``qckit report poor-hatch`` prints.
 

@@ -21,7 +21,7 @@ MAY_IMPORT = {
     "quantities": set(),
     "stages": set(),
     "words": set(),
-    "progress": set(),
+    "progress": {"words"},
     "in_notebook": {"errors"},
     "showing": set(),
     "files": set(),

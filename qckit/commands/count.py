@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import sys
 from pathlib import Path
 
 import click
@@ -61,9 +60,10 @@ def command(photos, um_per_px, scales, out, workers, scheduler, checked, reader,
     if (um_per_px is None) == (scales is None):
         raise InputError("the scale is given twice or not at all. Give either --um-per-px NUMBER or --scales FILE.csv.")
     from qckit.counting.batch import count_photos, overall_hatch_pct
+    from qckit.progress import counted as shown
 
     own, frame = _stage_model(stages, out), _region(region)
-    report, close = _progress()
+    progress = shown("Counting photos")
     try:
         counted = count_photos(
             photos,
@@ -74,12 +74,12 @@ def command(photos, um_per_px, scales, out, workers, scheduler, checked, reader,
             reader=None if reader == "off" else reader,
             scheduler=scheduler,
             tls={key.removeprefix("tls_"): str(path) for key, path in tls.items() if path},
-            progress=report,
+            progress=progress,
             stage_model=own,
             region=frame,
         )
     finally:
-        close()
+        progress.close()
     counts = counted.counts
     pct = overall_hatch_pct(counts)
     hatched = "no hatching percentage, as there is nothing to take it of" if math.isnan(pct) else f"hatched {pct:.1f} %"
@@ -184,24 +184,3 @@ def _last_line(counted, n_flagged: int) -> int:
     if needs:
         click.echo(f"Needs attention: {', and '.join(needs)} (named above).", err=True)
     return 1 if needs else 0
-
-
-def _progress():
-    """A bar in a terminal, a line now and then otherwise."""
-    if sys.stderr.isatty():
-        from tqdm import tqdm
-
-        bar = tqdm(unit="photo", file=sys.__stderr__)
-
-        def report(done, total, photo):
-            bar.total = total
-            bar.update(done - bar.n)
-
-        return report, bar.close
-    step = 25
-
-    def report(done, total, photo):
-        if done % step == 0 and done < total:
-            click.echo(f"{done} of {total} photos", err=True)
-
-    return report, lambda: None

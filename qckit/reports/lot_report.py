@@ -8,6 +8,7 @@ from pathlib import Path
 import pandas as pd
 
 from qckit.errors import InputError, unknown_name
+from qckit.progress import working
 from qckit.reports import blocks, lot_charts
 from qckit.reports.blocks import Html, note, sentences, table
 from qckit.reports.pictures import figure, figures
@@ -70,6 +71,7 @@ class LotTest:
         return self.cones[self.cones["lot"] == self.lot]
 
 
+@working("Judging the lot")
 def load_lot_test(site: str | Path, lot: str = "", *, out_dir: str | Path = "", now: str = "") -> LotTest:
     """Read a lot's standard test from a site's log, work out its metrics and judge it.
 

@@ -9,6 +9,7 @@ from pathlib import Path
 import pandas as pd
 
 from qckit.errors import InputError, unknown_name
+from qckit.progress import working
 
 __all__ = [
     "explain_signals",
@@ -71,6 +72,7 @@ def month_jobs(site: str | Path, month: str, *, lot: str = "", each_lot: bool = 
     return jobs
 
 
+@working("Reviewing the month")
 def _study(site, month, lot, *, anew=False):
     from qckit.log import open_log
     from qckit.site_tables import SiteTables

@@ -9,6 +9,7 @@ import pandas as pd
 
 from qckit import draw
 from qckit.charts.series import CHARTED
+from qckit.progress import working
 from qckit.reports.accuracy import certificates_of, cite_certificates
 from qckit.reports.blocks import Html, note, sentences, table
 from qckit.reports.month_other import by_cone, by_operator, other_charts
@@ -61,6 +62,7 @@ class MonthPage:
     certificates: list  # agreement.CertificateUse of the cameras that took the month's photos
 
 
+@working("Reviewing the month")
 def load_month(
     site: str | Path,
     month: str = "",

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pandas as pd
 
+from qckit.progress import working
 from qckit.reports.accuracy import certificates_of, cite_certificates
 from qckit.reports.blocks import Html, sentences, table
 from qckit.reports.checked import checked_photos
@@ -79,6 +80,7 @@ class PoorPage:
     is_invented: bool
 
 
+@working("Explaining the hatch")
 def load_poor_hatch(site: str | Path, hatch: str = "", *, out_dir: str | Path = "", now: str = "") -> PoorPage:
     """Read a site's log and explain a hatch.
 
