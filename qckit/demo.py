@@ -52,6 +52,14 @@ def make_demo(
     ------
     InputError
         The folder holds something else, or the photos cannot be counted.
+
+    Examples
+    --------
+    >>> try:
+    ...     reports.make_demo(picture.parent)
+    ... except qckit.InputError as error:
+    ...     print(type(error).__name__)
+    InputError
     """
     from qckit import practice
 

@@ -33,7 +33,14 @@ STAGE_STYLE = {
 
 @contextmanager
 def style():
-    """Set the look of the kit's charts for the length of a ``with`` block; nothing global changes."""
+    """Set the look of the kit's charts for the length of a ``with`` block; nothing global changes.
+
+    Examples
+    --------
+    >>> with draw.style():
+    ...     ax = draw.new_axes()
+    ...     ax = draw.points([1, 2, 3], [80, 82, 79], ax=ax)
+    """
     import matplotlib as mpl
 
     with mpl.rc_context(
@@ -74,27 +81,40 @@ def new_axes(ax=None, **size):
 
 
 def points(x, y, *, ax=None, marker="o", color=SERIES[0], label=None, **kwargs):
-    """Draw points without a line and return the Axes."""
+    """Draw points without a line and return the Axes.
+
+    Examples
+    --------
+    >>> ax = draw.points([1, 2, 3], [80, 82, 79], label="cone A")
+    """
     ax = new_axes(ax)
     ax.plot(x, y, linestyle="none", marker=marker, color=color, label=label, **kwargs)
     return ax
 
 
-def interval(y, low, high, *, at, ax=None, marker="o", color=SERIES[0], horizontal=True, label=None):
-    """Draw one estimate with its interval; bounds that are NaN are left away."""
+def interval(x, low, high, *, at, ax=None, marker="o", color=SERIES[0], label=None):
+    """Draw one estimate with its interval, lying at a height; bounds that are NaN are left away.
+
+    Examples
+    --------
+    >>> ax = draw.interval(80, 75, 84, at=0)
+    """
     import numpy as np
 
     ax = new_axes(ax)
     if np.isfinite(low) and np.isfinite(high):
-        line = ax.hlines if horizontal else ax.vlines
-        line(at, low, high, color=color, linewidth=2)
-    xy = (y, at) if horizontal else (at, y)
-    ax.plot(*xy, marker=marker, color=color, markersize=7, linestyle="none", label=label)
+        ax.hlines(at, low, high, color=color, linewidth=2)
+    ax.plot(x, at, marker=marker, color=color, markersize=7, linestyle="none", label=label)
     return ax
 
 
 def band(x, low, high, *, ax=None, color=SERIES[0], label=None):
-    """Draw a shaded band with thin edges, so that it shows in grey print."""
+    """Draw a shaded band with thin edges, so that it shows in grey print.
+
+    Examples
+    --------
+    >>> ax = draw.band([1, 2, 3], [75, 76, 77], [85, 86, 87])
+    """
     ax = new_axes(ax)
     ax.fill_between(x, low, high, color=color, alpha=0.15, linewidth=0, label=label)
     ax.plot(x, low, color=color, linewidth=0.6)
@@ -103,7 +123,13 @@ def band(x, low, high, *, ax=None, color=SERIES[0], label=None):
 
 
 def reference_line(value, text, *, ax, horizontal=True, linestyle="--", color=INK):
-    """Draw a labelled reference line across the Axes."""
+    """Draw a labelled reference line across the Axes.
+
+    Examples
+    --------
+    >>> ax = draw.new_axes()
+    >>> line = draw.reference_line(75, "minimum 75 %", ax=ax)
+    """
     if horizontal:
         ax.axhline(value, color=color, linestyle=linestyle, linewidth=1)
         ax.annotate(
@@ -147,6 +173,11 @@ def end_labels(labels, *, ax, fontsize=7.5):
     Returns
     -------
     Axes
+
+    Examples
+    --------
+    >>> ax = draw.points([1, 2, 3], [80, 82, 79])
+    >>> ax = draw.end_labels([(80.0, "usual"), (79.9, "minimum")], ax=ax)
     """
     labels = sorted(labels)
     bottom, top = ax.get_ylim()

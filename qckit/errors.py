@@ -29,7 +29,16 @@ __all__ = [
 
 
 class QcError(Exception):
-    """Base of every error qckit raises on purpose."""
+    """Base of every error qckit raises on purpose.
+
+    Examples
+    --------
+    >>> try:
+    ...     site.hatches(lot="K-112")
+    ... except qckit.QcError as error:
+    ...     print(error)
+    unknown lot 'K-112'. Did you mean 'K-124'? Known: K-118, K-121, K-124.
+    """
 
     exit_code = 2
 
@@ -43,6 +52,14 @@ class InputError(QcError, ValueError):
         What, where, and how to mend it.
     problems : DataFrame, optional
         Every problem found, one row each, when more than one was looked for.
+
+    Examples
+    --------
+    >>> try:
+    ...     site.hatches(lot="K-112")
+    ... except qckit.InputError as error:
+    ...     print(type(error).__mro__[2].__name__)
+    ValueError
     """
 
     def __init__(self, message: str, problems=None):

@@ -87,7 +87,13 @@ class ChartSettings:
 
 @dataclass(frozen=True)
 class ProtocolSettings:
-    """How a day goes here, so that none of it is typed twice. Lists are text with commas."""
+    """How a day goes here, so that none of it is typed twice. Lists are text with commas.
+
+    Examples
+    --------
+    >>> site.settings.protocol.cones
+    'A, B, C, D'
+    """
 
     cones: str = "A, B, C, D"
     people: str = ""  # initials
@@ -153,7 +159,13 @@ class LogSettings:
 
 @dataclass(frozen=True)
 class Settings:
-    """All settings of a site, with the folder they came from."""
+    """All settings of a site, with the folder they came from.
+
+    Examples
+    --------
+    >>> site.settings.conditions.temperature_c
+    28.0
+    """
 
     folder: Path = Path()
     site: SiteSettings = field(default_factory=SiteSettings)
@@ -276,7 +288,13 @@ _COUNTABLE = ("nauplii", "umbrella", "cysts", "embryos", "shells")
 
 
 def check_protocol(protocol: ProtocolSettings, where: str) -> None:
-    """Refuse times that are none, lists with nothing or one thing twice, and keys that do not fit the stages."""
+    """Refuse times that are none, lists with nothing or one thing twice, and keys that do not fit the stages.
+
+    Examples
+    --------
+    >>> from qckit.settings import check_protocol
+    >>> check_protocol(site.settings.protocol, "qckit.toml")  # nothing to say: it fits together
+    """
     for name in ("count_at", "feed_at"):
         for text in _listed(getattr(protocol, name)) or ("",):
             try:
@@ -322,6 +340,11 @@ def load_settings(folder: str | Path) -> Settings:
     ------
     InputError
         There is no settings file, it is not TOML, or it names an unknown section or setting.
+
+    Examples
+    --------
+    >>> qckit.load_settings(site.folder).limits.min_hatch_pct
+    75.0
     """
     path = Path(folder)
     path = path if path.suffix == ".toml" else path / SETTINGS_FILE
@@ -438,6 +461,12 @@ def settings_text(changes: dict[str, dict] | None = None) -> str:
     -------
     str
         TOML.
+
+    Examples
+    --------
+    >>> from qckit.settings import settings_text
+    >>> "[site]" in settings_text()
+    True
     """
     lines = ["# Settings of this site. Every value may be changed; a line that is left out keeps its default.", ""]
     for section in fields(Settings):

@@ -35,6 +35,11 @@ def load_site(path: str | Path = "") -> Site:
     ------
     InputError
         There is no site there, or its settings cannot be read.
+
+    Examples
+    --------
+    >>> qckit.load_site(site.folder).settings.site.name
+    'Ostrel Cove nursery (invented)'
     """
     from qckit.reports.sites import find_site
 
@@ -48,6 +53,11 @@ class Site:
     ----------
     folder : path
         The site folder.
+
+    Examples
+    --------
+    >>> site.samples.shape[0] > 1000, site.settings.site.name
+    (True, 'Ostrel Cove nursery (invented)')
     """
 
     def __init__(self, folder: str | Path):
@@ -65,7 +75,13 @@ class Site:
             return SiteTables.load(log)
 
     def reload(self) -> Site:
-        """Forget what was read, so that the next question reads the log again."""
+        """Forget what was read, so that the next question reads the log again.
+
+        Examples
+        --------
+        >>> site.reload() is site
+        True
+        """
         self.__dict__.pop("tables", None)
         return self
 
@@ -119,7 +135,9 @@ class Site:
 
         Examples
         --------
-        ``site.hatches("2026-10", cone="C")[["hatch", "hatch_pct", "hatch_pct_low", "hatch_pct_high"]]``
+        >>> rows = site.hatches("2026-10", cone="C")
+        >>> rows[["hatch", "hatch_pct", "hatch_pct_low", "hatch_pct_high"]].shape[1]
+        4
         """
         from qckit.errors import unknown_name
         from qckit.hatch import hatch_table
@@ -143,7 +161,13 @@ class Site:
         return table.sort_values(["started", "cone", "hatch"], kind="stable", ignore_index=True)
 
     def dose(self, lot: str, *, nauplii: float | None = None, day: str = "", risk: float | None = None):
-        """Plan the grams of a lot for a demand: the plan that ``qckit dose`` prints (:func:`hatch.plan_dose`)."""
+        """Plan the grams of a lot for a demand: the plan that ``qckit dose`` prints (:func:`hatch.plan_dose`).
+
+        Examples
+        --------
+        >>> site.dose("K-121", nauplii=5_000_000).lot
+        'K-121'
+        """
         from qckit.hatch import plan_dose
 
         return plan_dose(self.tables, lot, nauplii=nauplii, day=day, risk=risk)
@@ -160,6 +184,11 @@ class Site:
             One lot; empty for all.
         now : str
             Not used by the review itself; kept so that every verdict is asked alike.
+
+        Examples
+        --------
+        >>> site.month("2026-10", lot="K-121").kind
+        'month'
         """
         from qckit.verdicts.month.verdict import review_month
 
@@ -175,6 +204,11 @@ class Site:
             The hatch's name.
         now : str
             Time of the question, ISO 8601: what can still be saved. Empty: none is known.
+
+        Examples
+        --------
+        >>> site.poor_hatch("H261105-B").kind
+        'poor-hatch'
         """
         from qckit.log import open_log
         from qckit.reports.poor_report import nauplius_objects
@@ -213,6 +247,11 @@ class Site:
             The lot; empty: the one tested last.
         now : str
             Time of the question: whether the camera's certificate is still good.
+
+        Examples
+        --------
+        >>> site.new_lot("K-121").subject
+        'K-121'
         """
         from qckit.reports.lot_report import load_lot_test
 
@@ -231,6 +270,12 @@ class Site:
             Hatches that a baseline must rest on; limits on fewer stay proposed.
         lot : str
             One lot only.
+
+        Examples
+        --------
+        >>> room = qckit.load_site(shutil.copytree(site.folder, "room-5"))
+        >>> room.freeze_baselines("2026-10", by="op1", lot="K-121", min_points=20).startswith("2026-10")
+        True
         """
         from qckit.reports.month_records import freeze_baselines
 

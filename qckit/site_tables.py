@@ -19,6 +19,11 @@ class SiteTables:
 
     Each table has the columns of ``tables.TABLES``; :func:`hatch.fill_volumes` works out the counted volume of samples
     that give a chamber depth instead. Tables that a step does not need may be left out.
+
+    Examples
+    --------
+    >>> site.tables.lots["lot"].tolist()
+    ['K-118', 'K-121', 'K-124']
     """
 
     settings: Settings
@@ -57,7 +62,15 @@ class SiteTables:
         return tables if period is None else tables.within(log, period)
 
     def within(self, log, period: str | tuple[str, str]) -> SiteTables:
-        """Keep the hatches wetted in a period (see :meth:`load`), with their samples, readings and photos."""
+        """Keep the hatches wetted in a period (see :meth:`load`), with their samples, readings and photos.
+
+        Examples
+        --------
+        >>> with qckit.open_log(site.folder) as records:
+        ...     october = site.tables.within(records, "2026-10")
+        >>> october.hatches["started"].min()[:7]
+        '2026-10'
+        """
         limits = {"month": period} if isinstance(period, str) else {"since": period[0], "until": period[1]}
         hatches = self.hatches[self.hatches["hatch"].isin(log.hatches(**limits)["hatch"])]
         samples = self.samples[self.samples["hatch"].isin(hatches["hatch"])]

@@ -30,6 +30,11 @@ class Certificate:
 
     ``agreement`` has a row per figure (four stages and hatch_pct): bias, limits of agreement (photo minus hand) and
     concordance. ``sentences`` say it in words; ``valid_until`` is the date to check again.
+
+    Examples
+    --------
+    >>> certificate.n_photos
+    4
     """
 
     name: str
@@ -164,6 +169,13 @@ def certify_camera(
     To be checked again after 182 days when at least 10 photos and 300 objects stand behind it, after 91 days
     otherwise (common practice, no source), and at once when the counter, the camera, the magnification or the lamp
     changes.
+
+    Examples
+    --------
+    >>> when = "2026-11-06T10:00Z"
+    >>> certificate = agreement.certify_camera(by_hand, by_hand, camera="M1", made_at=when, made_by="op1")
+    >>> certificate.camera
+    'M1'
     """
     import pandas as pd
 
@@ -390,6 +402,12 @@ def read_certificate(row) -> Certificate:
     -------
     Certificate
         As it was made.
+
+    Examples
+    --------
+    >>> row = certificate.to_frame().iloc[0]
+    >>> agreement.read_certificate(row).camera
+    'M1'
     """
     import pandas as pd
 

@@ -20,6 +20,12 @@ class CorrectedCounts:
     """Counts as they would be by hand, with bounds, for one sample (one or more photos together).
 
     Dictionaries run over the stages; ``hatch_pct`` is 100 N / (N + U + C).
+
+    Examples
+    --------
+    >>> rates = agreement.rates_from_counts(by_hand, by_hand, n_draws=50)
+    >>> agreement.correct_counts({"nauplii": 83, "umbrella": 4, "cysts": 21, "shells": 77}, rates).n_photos
+    1
     """
 
     counted: dict
@@ -80,6 +86,13 @@ def correct_counts(counts, rates: CountRates, *, confidence=0.95, seed=11) -> Co
     ----------
     Buonaccorsi JP (2010) Measurement Error, ch. 3 (misclassified counts); Brier SS (1980) Biometrika 67:591-596
     (Dirichlet-multinomial inflation).
+
+    Examples
+    --------
+    >>> rates = agreement.rates_from_counts(by_hand, by_hand, n_draws=50)
+    >>> corrected = agreement.correct_counts({"nauplii": 83, "umbrella": 4, "cysts": 21, "shells": 77}, rates)
+    >>> bool(corrected.low["nauplius"] <= corrected.counts["nauplius"] <= corrected.high["nauplius"])
+    True
     """
     if not 0 < confidence < 1:
         raise InputError(f"confidence is {confidence:g} and must lie between 0 and 1, such as 0.95.")

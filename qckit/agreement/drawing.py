@@ -28,6 +28,13 @@ def draw_differences(frame, *, first="photo", second="hand", unit="objects", ax=
     Returns
     -------
     Axes
+
+    Examples
+    --------
+    >>> pairs = pd.DataFrame({"photo": [101, 98, 120, 77], "hand": [100, 100, 118, 80]})
+    >>> ax = agreement.draw_differences(pairs, unit="nauplii")
+    >>> ax.get_ylabel()
+    'photo minus hand [nauplii]'
     """
     a, b = frame[first].to_numpy(float), frame[second].to_numpy(float)
     got = bland_altman(a, b)
@@ -56,6 +63,12 @@ def draw_confusion(rates: CountRates, *, ax=None):
     Returns
     -------
     Axes
+
+    Examples
+    --------
+    >>> ax = agreement.draw_confusion(agreement.rates_from_counts(by_hand, by_hand, n_draws=50))
+    >>> ax.get_ylabel()
+    'by hand'
     """
     ax = draw.new_axes(ax)
     share = np.nan_to_num(rates.matrix)

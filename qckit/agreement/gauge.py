@@ -26,6 +26,14 @@ class GaugeStudy:
     ``interaction`` persons differing by photo (0 when pooled); ``gauge`` all of these together; ``part`` photo to
     photo; ``total`` everything. ``ndc`` is how many classes of photos the counting can tell apart. Low and high
     bound ``gauge`` at ``confidence``.
+
+    Examples
+    --------
+    >>> frame = pd.DataFrame({"photo": list("aabbccdd") * 2, "counter": ["op1"] * 8 + ["op2"] * 8})
+    >>> frame["value"] = [80, 81, 84, 83, 90, 91, 77, 78, 82, 81, 85, 84, 92, 91, 78, 79]
+    >>> study = agreement.gauge_study(frame)
+    >>> study.n_parts, study.n_appraisers, study.n_trials
+    (4, 2, 2)
     """
 
     n_parts: int
@@ -120,6 +128,13 @@ def gauge_study(
     ----------
     AIAG, Measurement Systems Analysis, 4th ed. (2010). Graybill FA, Wang CM (1980) J. Am. Stat. Assoc.
     75:869-873.
+
+    Examples
+    --------
+    >>> frame = pd.DataFrame({"photo": list("aabbccdd") * 2, "counter": ["op1"] * 8 + ["op2"] * 8})
+    >>> frame["value"] = [80, 81, 84, 83, 90, 91, 77, 78, 82, 81, 85, 84, 92, 91, 78, 79]
+    >>> round(float(agreement.gauge_study(frame).repeatability), 2)
+    0.6
     """
     x = _cube(frame, part, appraiser, value)
     if method == "range":
@@ -267,6 +282,13 @@ def say_gauge(study: GaugeStudy, *, unit="points of H%") -> list[str]:
     -------
     list of str
         Sentences with the numbers in them. The bounds of 10 and 30 % are those of AIAG (2010).
+
+    Examples
+    --------
+    >>> frame = pd.DataFrame({"photo": list("aabbccdd") * 2, "counter": ["op1"] * 8 + ["op2"] * 8})
+    >>> frame["value"] = [80, 81, 84, 83, 90, 91, 77, 78, 82, 81, 85, 84, 92, 91, 78, 79]
+    >>> len(agreement.say_gauge(agreement.gauge_study(frame))) > 0
+    True
     """
     apart = 1.96 * math.sqrt(2)
     lines = [

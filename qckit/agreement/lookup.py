@@ -32,6 +32,11 @@ class CertificateUse:
         seen in the check are left out.
     detection_u : dict of stage to float
         Relative standard uncertainty of that share.
+
+    Examples
+    --------
+    >>> agreement.latest_certificate(pd.DataFrame(), now="2026-11-06", camera="M1").holds
+    False
     """
 
     certificate: Certificate | None
@@ -73,6 +78,12 @@ def camera_of(um_per_px, scales):
     tuple of str or None
         (camera, magnification) whose scale, old or new, is within 2 % of every photo's; None where none or several
         are.
+
+    Examples
+    --------
+    >>> scales = pd.DataFrame({"camera": ["M1"], "magnification": ["2x"], "um_per_px": [6.2]})
+    >>> agreement.camera_of([6.2, 6.21], scales)
+    ('M1', '2x')
     """
     values = np.asarray(um_per_px, dtype=float)
     values = values[np.isfinite(values)]
@@ -106,6 +117,11 @@ def latest_certificate(certificates, *, now, photos=None, scales=None, camera=No
     Returns
     -------
     CertificateUse
+
+    Examples
+    --------
+    >>> agreement.latest_certificate(pd.DataFrame(), now="2026-11-06", camera="M1").certificate is None
+    True
     """
     if not len(certificates):
         return _none(

@@ -35,6 +35,12 @@ def match_objects(hand, found, *, um_per_px, reach_um=150.0):
     Notes
     -----
     Optimal assignment (Hungarian method) on the distance, computed photo by photo.
+
+    Examples
+    --------
+    >>> marks = pd.DataFrame({"photo": "a", "stage": ["nauplius", "cyst"], "x_px": [100.0, 400.0], "y_px": 90.0})
+    >>> agreement.match_objects(marks, marks, um_per_px=6.2)[["hand", "photo_stage"]].values.tolist()
+    [['nauplius', 'nauplius'], ['cyst', 'cyst']]
     """
     import pandas as pd
 

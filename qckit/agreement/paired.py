@@ -48,6 +48,11 @@ class BlandAltman:
 
     ``unit`` is ``""`` for plain differences (unit of the data) and ``"%"`` where differences were taken in percent
     of the pair's mean. ``slope`` says how much the difference changes per unit of the mean.
+
+    Examples
+    --------
+    >>> agreement.bland_altman([101, 98, 120, 77], [100, 100, 118, 80]).n
+    4
     """
 
     n: int
@@ -149,6 +154,11 @@ def bland_altman(first, second, *, multiple=1.96, confidence=0.95, relative=Fals
     ----------
     Bland JM, Altman DG (1986) Lancet i:307-310; (1999) Stat. Methods Med. Res. 8:135-160 for relative differences
     and the slope.
+
+    Examples
+    --------
+    >>> agreement.bland_altman([101, 98, 120, 77], [100, 100, 118, 80]).bias
+    -0.5
     """
     from scipy import stats
 
@@ -204,6 +214,11 @@ class Repeatability:
     """How far repeated measurements of the same thing lie apart.
 
     ``coefficient`` is the difference that two repeats stay under 95 times in 100.
+
+    Examples
+    --------
+    >>> agreement.repeatability([101, 98, 120, 77], [100, 100, 118, 80]).n
+    4
     """
 
     n: int
@@ -228,6 +243,11 @@ def repeatability(first, second) -> Repeatability:
     References
     ----------
     Bland JM, Altman DG (1986) Lancet i:307-310.
+
+    Examples
+    --------
+    >>> round(float(agreement.repeatability([101, 98, 120, 77], [100, 100, 118, 80]).within_sd), 2)
+    1.5
     """
     a, b, _ = _pairs(first, second)
     square = float(np.mean((a - b) ** 2))
@@ -238,7 +258,13 @@ def repeatability(first, second) -> Repeatability:
 
 @dataclass(frozen=True)
 class Concordance:
-    """Lin's concordance correlation: 1 only when every pair lies on the line of equality."""
+    """Lin's concordance correlation: 1 only when every pair lies on the line of equality.
+
+    Examples
+    --------
+    >>> agreement.concordance([101, 98, 120, 77], [100, 100, 118, 80]).n
+    4
+    """
 
     n: int
     ccc: float
@@ -281,6 +307,11 @@ def concordance(first, second, *, confidence=0.95) -> Concordance:
     References
     ----------
     Lin LI-K (1989) Biometrics 45:255-268, with the variance corrected in (2000) Biometrics 56:324-325.
+
+    Examples
+    --------
+    >>> round(float(agreement.concordance([101, 98, 120, 77], [100, 100, 118, 80]).ccc), 3)
+    0.989
     """
     from scipy import stats
 

@@ -30,6 +30,11 @@ class CountRates:
     vary from photo to photo than chance makes them, as an intraclass correlation by true stage, shape (4,);
     ``false_spread`` variance over mean of false finds per photo, at least 1. ``draws`` are resampled matrices for
     ``from counts`` (empty otherwise), shape (k, 4, 5).
+
+    Examples
+    --------
+    >>> agreement.rates_from_counts(by_hand, by_hand, n_draws=50).n_photos
+    4
     """
 
     table: np.ndarray
@@ -128,6 +133,12 @@ def rates_from_matches(matches) -> CountRates:
     -----
     The spread between photos is the analysis-of-variance estimate of the intraclass correlation of "found and called
     right" (Fleiss 1981, Statistical Methods for Rates and Proportions, ch. 13), set to 0 when negative.
+
+    Examples
+    --------
+    >>> marks = pd.DataFrame({"photo": list("abc"), "stage": "cyst", "x_px": [100.0, 400.0, 20.0], "y_px": 90.0})
+    >>> agreement.rates_from_matches(agreement.match_objects(marks, marks, um_per_px=6.2)).n_photos
+    3
     """
     import pandas as pd
 
@@ -212,6 +223,11 @@ def rates_from_counts(photo_counts, hand_counts, *, n_draws=400, seed=20, weight
     Poisson likelihood of photo totals that are non-negative mixtures of hand totals, by expectation-maximisation; the
     mixing weights of one true stage never sum to more than 1. False finds cannot be told from totals and are taken
     as none.
+
+    Examples
+    --------
+    >>> agreement.rates_from_counts(by_hand, by_hand, n_draws=50).table.shape
+    (4, 5)
     """
     joined = photo_counts.merge(hand_counts, on="photo", suffixes=("_photo", "_hand"))
     _enough(len(joined))

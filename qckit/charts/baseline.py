@@ -102,6 +102,11 @@ def estimated_rate(rule, n_points, df, *, k=None, window=None):
     -------
     float
         Probability per point.
+
+    Examples
+    --------
+    >>> bool(charts.estimated_rate("beyond_3", 30, 29) > charts.false_alarm_rate("beyond_3"))
+    True
     """
     error, ratio, we, wr = _nodes(int(n_points), float(df))
     rates = false_alarm_rate(rule, shift=error, scale=ratio, k=k, window=window)
@@ -145,6 +150,11 @@ def rule_reach(rules, n_points, df):
     dict
         Rule code -> dict with ``k`` (zone border) or ``window`` (length of a run). Rules that need no mean and no
         spread are absent.
+
+    Examples
+    --------
+    >>> sorted(charts.rule_reach(("beyond_3",), 30, 29))
+    ['beyond_3']
     """
     for code in rules:
         if code not in RULES:
@@ -175,6 +185,12 @@ def widen(limits: Limits, rules=DEFAULT_RULES) -> Limits:
     -----
     For the single point beyond the limits this is the prediction limit of Student's t with the degrees of freedom of
     the spread; for the other rules the same average is taken numerically.
+
+    Examples
+    --------
+    >>> limits = charts.fit_limits(pd.DataFrame({"value": [80.0, 82, 79, 85, 81, 78, 83, 80]}), "individuals")
+    >>> charts.widen(limits).width > limits.width
+    True
     """
     reach = rule_reach(set(rules) | {"beyond_3"}, limits.n_points, limits.df)
     width = reach.get("beyond_3", {}).get("k", 3.0)
@@ -197,6 +213,12 @@ class Baseline:
         label, at, value and reason of each point left out.
     notes : list of str
         What the reader must know.
+
+    Examples
+    --------
+    >>> baseline = charts.set_baseline(charts.chart_points(series, "hatch_pct").head(60), "p prime", per=100)
+    >>> baseline.limits.n_points <= 60
+    True
     """
 
     limits: Limits
@@ -241,6 +263,12 @@ def set_baseline(
     ------
     InputError
         A point set aside is not there, a reason is empty, or too few points are left.
+
+    Examples
+    --------
+    >>> baseline = charts.set_baseline(charts.chart_points(series, "hatch_pct").head(60), "p prime", per=100)
+    >>> baseline.limits.kind
+    'p prime'
     """
     clean = check_points(points, kind, where=where)
     set_aside = dict(set_aside or {})
@@ -313,6 +341,13 @@ def freeze(baseline: Baseline, *, name, chart, set_by, set_at, lot="", cone="", 
     -------
     DataFrame, shape (1, 12)
         Columns of ``tables.TABLES["baselines"]``; add it with ``log.add("baselines", row, by=set_by)``.
+
+    Examples
+    --------
+    >>> baseline = charts.set_baseline(charts.chart_points(series, "hatch_pct").head(60), "p prime", per=100)
+    >>> row = charts.freeze(baseline, name="B1", chart="hatch_pct", set_by="op1", set_at="2026-11-06T10:00Z")
+    >>> row["baseline"].tolist()
+    ['B1']
     """
     from qckit.tables import check_table
 
@@ -350,6 +385,11 @@ def stored_limits(baselines, *, chart, lot="", cone="", before=None):
     -------
     tuple of (Limits, Series) or None
         The limits and their row; None when no baseline was frozen.
+
+    Examples
+    --------
+    >>> charts.stored_limits(tables.baselines, chart="hatch_pct", lot="K-121") is None
+    True
     """
     if baselines is None or not len(baselines):
         return None

@@ -29,6 +29,13 @@ def calendar_days(series, signals, first, last):
     DataFrame, one row per day
         day (date at the site's clock), n_hatches, hatch_pct (pooled), n_signals (hatches with a signal), off_standard
         (hatches with a condition off the standard). Days without a hatch are there with zeros.
+
+    Examples
+    --------
+    >>> first, last = pd.Timestamp("2026-10-01", tz="UTC"), pd.Timestamp("2026-11-01", tz="UTC")
+    >>> no_signals = pd.DataFrame({"at": pd.to_datetime([], utc=True), "hatch": []})
+    >>> len(charts.calendar_days(series, no_signals, first, last))
+    31
     """
     days = pd.date_range(first.normalize(), last.normalize(), freq="D", inclusive="left")
     local = series["at"].dt.tz_convert(first.tz).dt.date if len(series) else pd.Series(dtype=object)
@@ -59,6 +66,14 @@ def draw_calendar(days, *, ax=None, title="", minimum=None):
     Returns
     -------
     Axes
+
+    Examples
+    --------
+    >>> first, last = pd.Timestamp("2026-10-01", tz="UTC"), pd.Timestamp("2026-11-01", tz="UTC")
+    >>> no_signals = pd.DataFrame({"at": pd.to_datetime([], utc=True), "hatch": []})
+    >>> ax = charts.draw_calendar(charts.calendar_days(series, no_signals, first, last), title="October")
+    >>> ax is not None
+    True
     """
     from matplotlib.patches import Rectangle
 

@@ -12,7 +12,14 @@ __all__ = ["Capability", "share_below"]
 
 @dataclass(frozen=True)
 class Capability:
-    """Expected share of hatches below a minimum, with its interval. [%]"""
+    """Expected share of hatches below a minimum, with its interval. [%]
+
+    Examples
+    --------
+    >>> share = charts.share_below([82, 79, 85, 88, 81, 84, 80, 86, 90, 83], 75)
+    >>> share.n_hatches, share.seen_below
+    (10, 0)
+    """
 
     minimum: float
     share_pct: float
@@ -63,6 +70,12 @@ def share_below(hatch_pct, minimum, *, confidence=0.95, least=8, of="") -> Capab
     References
     ----------
     Owen 1968, Technometrics 10:445-478; the same relation gives one-sided tolerance factors (ISO 16269-6).
+
+    Examples
+    --------
+    >>> share = charts.share_below([82, 79, 85, 88, 81, 84, 80, 86, 90, 83], 75)
+    >>> bool(share.share_pct_low <= share.share_pct <= share.share_pct_high)
+    True
     """
     y = np.asarray(hatch_pct, float)
     y = y[np.isfinite(y)]

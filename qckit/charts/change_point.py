@@ -24,7 +24,14 @@ __all__ = ["INTERVALS", "Change", "Segmentation", "break_interval", "find_change
 
 @dataclass(frozen=True)
 class Change:
-    """One change: ``last_before`` and its bounds are 1-based numbers of the last point before it."""
+    """One change: ``last_before`` and its bounds are 1-based numbers of the last point before it.
+
+    Examples
+    --------
+    >>> found = charts.find_changes([10, 11, 9, 10, 11, 10, 20, 21, 19, 20, 21, 20])
+    >>> found.changes[0].low <= found.changes[0].last_before <= found.changes[0].high
+    True
+    """
 
     last_before: int
     low: int
@@ -40,7 +47,14 @@ class Change:
 
 @dataclass(frozen=True)
 class Segmentation:
-    """A series cut where its mean changes."""
+    """A series cut where its mean changes.
+
+    Examples
+    --------
+    >>> found = charts.find_changes([10, 11, 9, 10, 11, 10, 20, 21, 19, 20, 21, 20])
+    >>> found.n_points, len(found.means)
+    (12, 2)
+    """
 
     changes: list
     means: list
@@ -96,6 +110,12 @@ def find_changes(
     Bai and Perron 2003, Journal of Applied Econometrics 18:1-22 (algorithm, BIC); Bai 1997, Review of Economics and
     Statistics 79:551-563 (large-sample interval); Smith 1975, Biometrika 62:407-416 (posterior of the date; from
     memory, calibrated by simulation in the tests).
+
+    Examples
+    --------
+    >>> found = charts.find_changes([10, 11, 9, 10, 11, 10, 20, 21, 19, 20, 21, 20])
+    >>> [change.last_before for change in found.changes]
+    [6]
     """
     if interval not in INTERVALS:
         raise unknown_name("interval", interval, INTERVALS)
@@ -215,6 +235,12 @@ def break_interval(step, variance_before, variance_after, *, confidence=0.95):
     ----------
     Bai 1997, Review of Economics and Statistics 79:551-563: the place of the maximum of a two-sided Brownian motion
     with drift. With equal variances the 95 % interval is +-11.03 variance / step^2.
+
+    Examples
+    --------
+    >>> low, high = charts.break_interval(2.0, 1.0, 1.0)
+    >>> low < 0 < high
+    True
     """
     if step == 0:
         return -1e9, 1e9

@@ -17,7 +17,13 @@ _LETTER = {"eight_one_side": "W4"}
 
 
 def rule_mark(rule: str) -> str:
-    """Return the short mark of a rule: the number of its test."""
+    """Return the short mark of a rule: the number of its test.
+
+    Examples
+    --------
+    >>> charts.rule_mark("beyond_3")
+    '1'
+    """
     from qckit.charts.rules import RULES
 
     return _LETTER.get(rule) or RULES[rule].test.rsplit(" ", 1)[-1]
@@ -62,6 +68,13 @@ def draw_control_chart(
     Returns
     -------
     Axes
+
+    Examples
+    --------
+    >>> chart = charts.p_chart([80, 82, 79, 85, 81, 78, 83, 80, 55], 100, per=100)
+    >>> ax = charts.draw_control_chart(chart, ylabel="hatching percentage [%]")
+    >>> ax.get_ylabel()
+    'hatching percentage [%]'
     """
     ax = draw.new_axes(ax, figsize=(8.6, 3.6))
     if isinstance(signals, str):
@@ -357,6 +370,14 @@ def draw_grid(frame, by, names, *, first=None, height=1.2):
     Returns
     -------
     Figure
+
+    Examples
+    --------
+    >>> frame = pd.DataFrame({"chart": "hatch_pct", "cone": list("AABB"), "score": [0.1, -1.0, 0.5, -3.2]})
+    >>> frame = frame.assign(at=pd.date_range("2026-10-01", periods=4, tz="UTC"), fired=[False, False, False, True])
+    >>> figure = charts.draw_grid(frame, "cone", {"hatch_pct": "hatching percentage"})
+    >>> len(figure.axes)
+    2
     """
     import matplotlib.pyplot as plt
 
@@ -430,7 +451,15 @@ def _small(ax, part, first):
 
 
 def draw_ewma(frame, *, ax=None, title="", ylabel=""):
-    """Draw an EWMA chart from :func:`qckit.charts.ewma_cusum.ewma_chart` and return the Axes."""
+    """Draw an EWMA chart from :func:`qckit.charts.ewma_cusum.ewma_chart` and return the Axes.
+
+    Examples
+    --------
+    >>> chart = charts.ewma_chart([80, 82, 79, 78, 76, 75, 74], centre=80, sigma=2)
+    >>> ax = charts.draw_ewma(chart, title="EWMA")
+    >>> ax.get_title()
+    'EWMA'
+    """
     ax = draw.new_axes(ax, figsize=(8.6, 3.2))
     x = frame["point"].to_numpy()
     ax.plot(x, frame["value"], linestyle="none", marker=".", color="#999999", label="hatch")
@@ -458,7 +487,15 @@ def draw_ewma(frame, *, ax=None, title="", ylabel=""):
 
 
 def draw_cusum(frame, *, ax=None, title="", ylabel=""):
-    """Draw a tabular CUSUM from :func:`qckit.charts.ewma_cusum.cusum_chart` and return the Axes."""
+    """Draw a tabular CUSUM from :func:`qckit.charts.ewma_cusum.cusum_chart` and return the Axes.
+
+    Examples
+    --------
+    >>> chart = charts.cusum_chart([80, 82, 79, 78, 76, 75, 74], target=80, slack=1, decision=8)
+    >>> ax = charts.draw_cusum(chart, title="CUSUM")
+    >>> ax.get_title()
+    'CUSUM'
+    """
     ax = draw.new_axes(ax, figsize=(8.6, 3.2))
     x, height = frame["point"].to_numpy(), float(frame["decision"].iloc[0])
     ax.plot(x, frame["high_sum"], color=draw.SERIES[0], marker="^", markersize=3.5, linewidth=1, label="sum above")

@@ -37,6 +37,12 @@ def ewma_chart(values, *, centre, sigma, weight=0.2, width=3.0, steady=False):
     References
     ----------
     NIST/SEMATECH e-Handbook, 6.3.2.4; Lucas and Saccucci 1990, Technometrics 32:1-12.
+
+    Examples
+    --------
+    >>> chart = charts.ewma_chart([80, 82, 79, 78, 76, 75, 74], centre=80, sigma=2)
+    >>> len(chart)
+    7
     """
     if not 0 < weight <= 1:
         raise InputError(f"weight is {weight:g} and must lie above 0 and at most 1, such as 0.2. Correct it.")
@@ -78,6 +84,12 @@ def cusum_chart(values, *, target, slack, decision):
     References
     ----------
     Page 1954, Biometrika 41:100-115; NIST/SEMATECH e-Handbook, 6.3.2.3.
+
+    Examples
+    --------
+    >>> chart = charts.cusum_chart([80, 82, 79, 78, 76, 75, 74], target=80, slack=1, decision=8)
+    >>> chart.columns.tolist()
+    ['point', 'value', 'high_sum', 'low_sum', 'total', 'decision', 'signal']
     """
     if slack < 0 or decision <= 0:
         raise InputError(

@@ -29,6 +29,11 @@ class Priors:
     """Weak priors of the spreads on the working scale: the value thought likeliest, and its spread in logs.
 
     The own luck is left to the data. Shares of facts.md do not reach here: they are assumptions, stated on the page.
+
+    Examples
+    --------
+    >>> charts.Priors().own
+    0.2
     """
 
     own: float = 0.2
@@ -45,7 +50,13 @@ class Priors:
 
 @dataclass(frozen=True, kw_only=True)
 class Spreads:
-    """Estimated standard deviations on the working scale."""
+    """Estimated standard deviations on the working scale.
+
+    Examples
+    --------
+    >>> charts.Spreads(own=0.2, day=0.1, day_to_day=0.3).cone
+    0.0
+    """
 
     own: float
     day: float
@@ -62,6 +73,13 @@ class LevelModel:
 
     ``weighed`` is P y and ``precision`` P, where P = V^-1 - V^-1 X (X' V^-1 X)^-1 X' V^-1: for any column x, the best
     estimate of its coefficient is x' P y / x' P x with variance 1 / x' P x.
+
+    Examples
+    --------
+    >>> y = np.random.default_rng(1).normal(0.0, 0.3, 40)
+    >>> model = charts.fit_levels(y, np.full(40, 0.02), np.arange(40), {"cone": np.tile(["A", "B"], 20)}, fixed=())
+    >>> len(model.fitted)
+    40
     """
 
     columns: list  # (factor, level) of each column of the design
@@ -157,6 +175,13 @@ def fit_levels(
     Patterson and Thompson 1971, Biometrika 58:545-554 (restricted likelihood); Harville 1977, J. Am. Stat. Assoc.
     72:320-338 (mixed model equations); Chung et al. 2013, Psychometrika 78:685-709 (weak priors for spreads).
     Checked against statsmodels' MixedLM in the tests.
+
+    Examples
+    --------
+    >>> y = np.random.default_rng(1).normal(0.0, 0.3, 40)
+    >>> model = charts.fit_levels(y, np.full(40, 0.02), np.arange(40), {"cone": np.tile(["A", "B"], 20)}, fixed=())
+    >>> bool(model.spreads.own > 0)
+    True
     """
     priors = priors or Priors()
     y, counting = np.asarray(y, float), np.asarray(counting, float)

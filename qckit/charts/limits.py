@@ -84,6 +84,13 @@ class Limits:
         spread that does not shrink with the number counted (see :mod:`qckit.charts.overdispersed`).
     between : float
         Variance between hatches per thing counted, relative to the plain law's.
+
+    Examples
+    --------
+    >>> points = pd.DataFrame({"value": [80.0, 82, 79, 85, 81, 78, 83, 80]})
+    >>> limits = charts.fit_limits(points, "individuals")
+    >>> limits.kind, limits.n_points, limits.centre
+    ('individuals', 8, 81.0)
     """
 
     kind: str
@@ -287,6 +294,12 @@ def fit_limits(
     ----------
     Shewhart charts: ISO 7870-2. Prime charts: Laney 2002, Quality Engineering 14:531-537, sigma_z = mean moving
     range of z / 1.128.
+
+    Examples
+    --------
+    >>> points = pd.DataFrame({"value": [80.0, 82, 79, 85, 81, 78, 83, 80]})
+    >>> charts.fit_limits(points, "individuals").centre
+    81.0
     """
     clean = check_points(points, kind, where=where)
     used = clean[np.asarray(include, bool)] if include is not None else clean
@@ -356,6 +369,13 @@ def apply_limits(limits: Limits, points, *, clip=True, phase="", where="points")
     DataFrame, shape (n, len(CHART_COLUMNS))
         ``low`` and ``high`` follow each point's own size (stepped limits). ``sigma`` is the standard deviation
         before widening, ``z`` counts in it (for a leaning law it is the normal score of the point instead).
+
+    Examples
+    --------
+    >>> points = pd.DataFrame({"value": [80.0, 82, 79, 85, 81, 78, 83, 80]})
+    >>> limits = charts.fit_limits(points, "individuals")
+    >>> charts.apply_limits(limits, pd.DataFrame({"value": [99.0]}))["z"].round(1).tolist()
+    [5.5]
     """
     kind, per = limits.kind, limits.per
     clean = check_points(points, kind, where=where)

@@ -24,7 +24,15 @@ _LEAST = 12  # fewer points make no limits
 
 @dataclass(frozen=True)
 class LotChart:
-    """A chart of one quantity (of one lot), ready to be drawn and judged."""
+    """A chart of one quantity (of one lot), ready to be drawn and judged.
+
+    Examples
+    --------
+    >>> first, last = pd.Timestamp("2026-10-01", tz="UTC"), pd.Timestamp("2026-11-01", tz="UTC")
+    >>> chart = charts.build_chart(series, "hatch_pct", lot="K-121", first=first, last=last)
+    >>> chart.name, chart.lot
+    ('hatch_pct', 'K-121')
+    """
 
     name: str
     lot: str
@@ -77,6 +85,13 @@ def build_chart(
     -------
     LotChart
         ``limits`` is None, with a note, when there are fewer than 12 points to set them from.
+
+    Examples
+    --------
+    >>> first, last = pd.Timestamp("2026-10-01", tz="UTC"), pd.Timestamp("2026-11-01", tz="UTC")
+    >>> chart = charts.build_chart(series, "hatch_pct", lot="K-121", first=first, last=last)
+    >>> len(chart.frame) > 0
+    True
     """
     chosen = series[(series["lot"] == lot)] if lot else series
     points = chart_points(chosen[chosen["at"] < last], name)
@@ -319,6 +334,13 @@ def freeze_chart(chart: LotChart, *, set_by, set_at, name="", notes=""):
     ------
     InputError
         There are no limits to freeze, or they are frozen already.
+
+    Examples
+    --------
+    >>> first, last = pd.Timestamp("2026-10-01", tz="UTC"), pd.Timestamp("2026-11-01", tz="UTC")
+    >>> chart = charts.build_chart(series, "hatch_pct", lot="K-121", first=first, last=last)
+    >>> charts.freeze_chart(chart, set_by="op1", set_at="2026-11-06T10:00:00+00:00")["chart"].tolist()
+    ['hatch_pct']
     """
     from qckit.charts.baseline import Baseline, freeze
 

@@ -181,6 +181,11 @@ def find_rule(z, rule, *, k=None, window=None):
     ndarray of int, shape (n,)
         +1 or -1 where the point completes the pattern (above or below; rising or falling), 2 where it has no side,
         0 elsewhere. In "so many of so many" rules the last point itself must be beyond the line.
+
+    Examples
+    --------
+    >>> charts.find_rule([0.1, -0.4, 3.4, 0.2], "beyond_3").tolist()
+    [0, 0, 1, 0]
     """
     rule = _get(rule)
     z = np.asarray(z, float)
@@ -235,6 +240,12 @@ def find_signals(chart, rules=DEFAULT_RULES, *, reach=None):
     -------
     DataFrame, shape (n_signals, len(SIGNAL_COLUMNS))
         In the order of points; the same columns when there is none. ``first_point`` is where the pattern begins.
+
+    Examples
+    --------
+    >>> chart = charts.p_chart([80, 82, 79, 85, 81, 78, 83, 80, 55], 100, per=100)
+    >>> charts.find_signals(chart)["rule"].tolist()
+    ['beyond_3']
     """
     rules = [_get(rule) for rule in rules]
     reach = reach or {}
@@ -297,6 +308,11 @@ def false_alarm_rate(rule, *, shift=0.0, scale=1.0, k=None, window=None):
     float or ndarray
         Probability per point, once the window is full. Points follow each other in signals, so the mean run length
         (:func:`qckit.charts.run_lengths.run_length`) is not simply its inverse.
+
+    Examples
+    --------
+    >>> round(float(charts.false_alarm_rate("beyond_3")), 4)
+    0.0027
     """
     from scipy.special import ndtr
 
@@ -339,6 +355,11 @@ def rules_table(rules=NELSON, *, reach=None):
     -------
     DataFrame, shape (n_rules, 5)
         Columns rule, sees, hints, test, false_alarm_pct (chance per point, percent).
+
+    Examples
+    --------
+    >>> charts.rules_table(("beyond_3", "nine_one_side"))["rule"].tolist()
+    ['beyond_3', 'nine_one_side']
     """
     reach = reach or {}
     chosen = [_get(rule) for rule in rules]

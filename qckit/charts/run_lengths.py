@@ -22,7 +22,13 @@ __all__ = ["RunLength", "cusum_decision", "cusum_run_length", "ewma_run_length",
 
 @dataclass(frozen=True)
 class RunLength:
-    """Mean number of points to the first signal."""
+    """Mean number of points to the first signal.
+
+    Examples
+    --------
+    >>> charts.run_length(("beyond_3",)).method
+    'Markov chain'
+    """
 
     mean: float
     method: str  # Markov chain; integral equation
@@ -66,6 +72,11 @@ def run_length(rules, *, shift=0.0, reach=None, n_points=None, df=None) -> RunLe
     ----------
     Champ and Woodall 1987, Technometrics 29:393-399 (zones); runs up and down: the number of permutations without such
     a run, checked against its closed form for runs of three (Andre 1881, from memory).
+
+    Examples
+    --------
+    >>> round(charts.run_length(("beyond_3",)).mean, 1)
+    370.4
     """
     rules = tuple(dict.fromkeys(rules))
     if not rules:
@@ -111,6 +122,11 @@ def ewma_run_length(weight, width, *, shift=0.0, nodes=120) -> float:
     References
     ----------
     Integral equation: Crowder 1987, Technometrics 29:401-407. Values: Lucas and Saccucci 1990, Technometrics 32:1-12.
+
+    Examples
+    --------
+    >>> round(charts.ewma_run_length(0.2, 3.0))
+    560
     """
     if not 0 < weight <= 1:
         raise InputError(f"weight is {weight:g} and must lie above 0 and at most 1, such as 0.2. Correct it.")
@@ -147,6 +163,11 @@ def cusum_run_length(slack, decision, *, shift=0.0, sides=2, nodes=80) -> float:
     ----------
     Page 1954, Biometrika 41:100-115; two sides by 1/L = 1/L_high + 1/L_low (Kemp 1961, from memory), exact when a
     signal on one side leaves the other at zero.
+
+    Examples
+    --------
+    >>> round(charts.cusum_run_length(0.5, 5.0))
+    465
     """
     high = _one_sided(slack, decision, shift, nodes)
     if sides == 1:
@@ -172,6 +193,11 @@ def ewma_width(weight, n_points, df, *, every=370.4) -> float:
     -------
     float
         In estimated standard deviations of the average.
+
+    Examples
+    --------
+    >>> round(charts.ewma_width(0.2, 1000, 999), 1)
+    2.9
     """
 
     def found(width, error, ratio):
@@ -182,7 +208,13 @@ def ewma_width(weight, n_points, df, *, every=370.4) -> float:
 
 @lru_cache(maxsize=256)
 def cusum_decision(slack, n_points, df, *, every=370.4) -> float:
-    """Decision height of a two-sided CUSUM; as :func:`ewma_width`."""
+    """Decision height of a two-sided CUSUM; as :func:`ewma_width`.
+
+    Examples
+    --------
+    >>> round(charts.cusum_decision(0.5, 1000, 999), 1)
+    4.8
+    """
 
     def found(decision, error, ratio):
         return cusum_run_length(slack * ratio, decision * ratio, shift=-error, nodes=60)

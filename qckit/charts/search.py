@@ -65,7 +65,15 @@ class Change:
 
 @dataclass(frozen=True, kw_only=True)
 class Search:
-    """What was found, and the model with it taken out."""
+    """What was found, and the model with it taken out.
+
+    Examples
+    --------
+    >>> points = charts.water_points(series, "ph").tail(80)
+    >>> search = charts.find_changes_in_levels(points, factors=("cone",), fixed=())
+    >>> search.alpha
+    0.01
+    """
 
     changes: list
     model: LevelModel
@@ -138,6 +146,13 @@ def find_changes_in_levels(
     ----------
     Score test of an added column in a linear mixed model: Rao 1973, Linear Statistical Inference, 6e. Searching by
     binary segmentation with several shapes: Fryzlewicz 2014, Annals of Statistics 42:2243-2281 (from memory).
+
+    Examples
+    --------
+    >>> points = charts.water_points(series, "ph").tail(80)
+    >>> search = charts.find_changes_in_levels(points, factors=("cone",), fixed=())
+    >>> isinstance(search.changes, list)
+    True
     """
     frame = frame.reset_index(drop=True)
     day = day_numbers(frame["at"])
@@ -513,6 +528,12 @@ def size_after_selection(value, se, *, threshold, df=math.inf, confidence=0.95) 
     ----------
     Zhong and Prentice 2008, Biostatistics 9:621-634 (conditional likelihood after a threshold); Lee, Sun, Sun and
     Taylor 2016, Annals of Statistics 44:907-927.
+
+    Examples
+    --------
+    >>> low, high = charts.size_after_selection(4.0, 1.0, threshold=3.5)
+    >>> bool(low < high)
+    True
     """
     from scipy.stats import norm, t
 

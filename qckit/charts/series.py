@@ -23,7 +23,13 @@ _CHART_DECIMALS = {"oxygen": 2}
 
 @dataclass(frozen=True)
 class Charted:
-    """One charted quantity: how it is called, its unit, its kind of chart and where its figures come from."""
+    """One charted quantity: how it is called, its unit, its kind of chart and where its figures come from.
+
+    Examples
+    --------
+    >>> charts.CHARTED["hatch_pct"].unit
+    '%'
+    """
 
     name: str
     label: str
@@ -133,6 +139,12 @@ def hatch_series(lots, hatches, samples, readings=None, *, conditions=None, purp
         In the order of start (then cone), hatches without a count included with NaN. A condition is the median of its
         readings, or the field-sheet value where there is no reading. ``off_standard`` names in words every condition
         outside the site's standard (:mod:`qckit.hatch.readings`), ``far_off`` those far outside; empty when none is.
+
+    Examples
+    --------
+    >>> series = charts.hatch_series(tables.lots, tables.hatches, tables.samples, tables.readings)
+    >>> {"hatch", "hatch_pct", "temperature_c"} <= set(series)
+    True
     """
     from qckit.settings import ConditionSettings
 
@@ -237,6 +249,11 @@ def chart_points(series, name, *, group=None):
     -------
     DataFrame, shape (n, 8)
         label, at, group, value, count, size, and cone and operator for small charts.
+
+    Examples
+    --------
+    >>> charts.chart_points(series, "hatch_pct").columns.tolist()
+    ['label', 'at', 'group', 'value', 'count', 'size', 'cone', 'operator']
     """
     charted = CHARTED[name]
     group = ("lot" if charted.by_lot else None) if group is None else group

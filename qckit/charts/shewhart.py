@@ -54,6 +54,11 @@ def individuals_chart(values, *, log=False, d2=D2_TABLE):
     References
     ----------
     NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.2.
+
+    Examples
+    --------
+    >>> charts.individuals_chart([33.5, 34.1, 33.8, 34.0, 33.9])["centre"].round(2).tolist()
+    [33.86, 33.86, 33.86, 33.86, 33.86]
     """
     points, kind = pd.DataFrame({"value": np.asarray(values, float)}), "log individuals" if log else "individuals"
     return apply_limits(fit_limits(points, kind, d2=d2), points)
@@ -73,6 +78,11 @@ def moving_range_chart(values, *, mean=None):
     DataFrame, shape (n - 1, len(CHART_COLUMNS))
         Limits 0 and 3.267 mean ranges. ``z`` is NaN: ranges are neither normal nor independent, so only the upper
         limit is to be read.
+
+    Examples
+    --------
+    >>> charts.moving_range_chart([80.0, 82.0, 79.0, 81.0])["value"].tolist()
+    [2.0, 3.0, 2.0]
     """
     ranges = moving_range(values)
     if len(ranges) < 1:
@@ -121,6 +131,12 @@ def p_chart(count, size, *, per=1.0):
     References
     ----------
     NIST/SEMATECH e-Handbook, 6.3.3.2.
+
+    Examples
+    --------
+    >>> chart = charts.p_chart([80, 82, 79, 85], 100, per=100)
+    >>> chart["value"].tolist()
+    [80.0, 82.0, 79.0, 85.0]
     """
     points = _points(count, size)
     return _of(_share_words(per), apply_limits(fit_limits(points, "p", per=per), points))
@@ -132,6 +148,12 @@ def u_chart(count, size=1.0, *, per=1.0):
     References
     ----------
     NIST/SEMATECH e-Handbook, 6.3.3.1.
+
+    Examples
+    --------
+    >>> chart = charts.u_chart([4, 9, 6, 5])
+    >>> round(float(chart["high"].iloc[0]), 1)
+    13.3
     """
     points = _points(count, size)
     return _of(_count_words(size, per), apply_limits(fit_limits(points, "u", per=per), points))
@@ -143,6 +165,12 @@ def laney_p_chart(count, size, *, per=1.0, clip=True):
     References
     ----------
     Laney 2002, Quality Engineering 14:531-537.
+
+    Examples
+    --------
+    >>> chart = charts.laney_p_chart([80, 82, 70, 88, 81, 78], [100] * 6, per=100)
+    >>> round(float(chart["centre"].iloc[0]), 1)
+    79.8
     """
     points = _points(count, size)
     return _of(_share_words(per), apply_limits(fit_limits(points, "p prime", per=per), points, clip=clip))
@@ -154,6 +182,12 @@ def laney_u_chart(count, size=1.0, *, per=1.0, clip=True):
     References
     ----------
     Laney 2002, Quality Engineering 14:531-537.
+
+    Examples
+    --------
+    >>> chart = charts.laney_u_chart([12, 15, 9, 22, 14, 11])
+    >>> round(float(chart["centre"].iloc[0]), 1)
+    13.8
     """
     points = _points(count, size)
     return _of(_count_words(size, per), apply_limits(fit_limits(points, "u prime", per=per), points, clip=clip))
@@ -178,6 +212,11 @@ def exact_p_chart(count, size, *, per=1.0, alpha=0.0027, centre=None, rho=0.0):
     -------
     DataFrame, shape (n, len(CHART_COLUMNS))
         ``z`` is the normal score of the point's mid-P value, so that the run rules can be used on it.
+
+    Examples
+    --------
+    >>> charts.exact_p_chart([2, 0, 3, 1], [50, 50, 50, 50], per=100).columns.tolist()
+    ['point', 'label', 'at', 'group', 'value', 'size', 'centre', 'sigma', 'low', 'high', 'z', 'phase']
     """
     from scipy import stats
 
@@ -209,6 +248,11 @@ def exact_u_chart(count, size=1.0, *, per=1.0, alpha=0.0027, centre=None, disper
     -------
     DataFrame, shape (n, len(CHART_COLUMNS))
         As for :func:`exact_p_chart`.
+
+    Examples
+    --------
+    >>> charts.exact_u_chart([2, 0, 3, 1])["low"].tolist()
+    [0.0, 0.0, 0.0, 0.0]
     """
     from scipy import stats
 

@@ -28,6 +28,11 @@ def moving_range(values):
     Returns
     -------
     ndarray of float, shape (n - 1,)
+
+    Examples
+    --------
+    >>> charts.moving_range([80.0, 82.0, 79.0]).tolist()
+    [2.0, 3.0]
     """
     return np.abs(np.diff(np.asarray(values, float)))
 

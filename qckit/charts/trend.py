@@ -60,6 +60,11 @@ def autocorrelation(z, *, lags=None, alpha=0.01) -> Autocorrelation:
     References
     ----------
     Ljung and Box 1978, Biometrika 65:297-303.
+
+    Examples
+    --------
+    >>> type(charts.autocorrelation(np.random.default_rng(1).normal(size=60))).__name__
+    'Autocorrelation'
     """
     from scipy.stats import chi2
 
@@ -100,6 +105,13 @@ def judge_drift(at, value, *, weights=None, least_points=30, least_days=45, unit
     Drift
         ``slope`` only when its t test is below 0.001, its BIC is at least 6 better than a level line (strong evidence
         in the reading of Kass and Raftery 1995, J. Am. Stat. Assoc. 90:773-795) and no worse than one step's.
+
+    Examples
+    --------
+    >>> at = pd.Series(pd.date_range("2026-01-01", periods=80, freq="2D", tz="UTC"))
+    >>> drift = charts.judge_drift(at, 80 - 0.1 * np.arange(80) + np.random.default_rng(1).normal(size=80))
+    >>> type(drift).__name__
+    'Drift'
     """
     y = np.asarray(value, float)
     days = ((at - at.iloc[0]) / pd.Timedelta(days=1)).to_numpy(dtype=float) if len(y) else np.empty(0)

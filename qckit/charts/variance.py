@@ -17,7 +17,14 @@ VARIANCE_COLUMNS = ("source", "levels", "variance", "sd", "share_pct", "note")
 
 @dataclass(frozen=True)
 class Components:
-    """Variance components of a response."""
+    """Variance components of a response.
+
+    Examples
+    --------
+    >>> frame = pd.DataFrame({"value": [80.0, 81, 74, 75, 84, 83], "cone": list("AABBCC")})
+    >>> charts.variance_components(frame, "value", ["cone"]).n
+    6
+    """
 
     table: pd.DataFrame  # VARIANCE_COLUMNS
     mean: float
@@ -51,6 +58,12 @@ def variance_components(frame, response, sources) -> Components:
     References
     ----------
     Patterson and Thompson 1971, Biometrika 58:545-554; Harville 1977, J. Am. Stat. Assoc. 72:320-338.
+
+    Examples
+    --------
+    >>> frame = pd.DataFrame({"value": [80.0, 81, 74, 75, 84, 83], "cone": list("AABBCC")})
+    >>> charts.variance_components(frame, "value", ["cone"]).table["source"].tolist()
+    ['cone', 'residual']
     """
     used = frame[frame[response].notna()]
     y = used[response].to_numpy(dtype=float)
@@ -148,6 +161,15 @@ def hatch_components(subsamples, hatches, *, sources=("lot", "cone", "operator",
     Components
         Worked out on the logit scale and turned into percentage points at the mean (delta method). The last row says
         how much of the residual the counting of so many objects explains by itself.
+
+    Examples
+    --------
+    >>> some = tables.hatches[tables.hatches["lot"] == "K-121"].tail(60)
+    >>> subsamples = hatch.sample_metrics(tables.samples, tables.hatches, tables.lots)
+    >>> subsamples = subsamples[subsamples["hatch"].isin(some["hatch"])]
+    >>> parts = charts.hatch_components(subsamples, some, sources=("cone", "hatch"))
+    >>> parts.table["source"].tolist()
+    ['cone', 'hatch', 'subsample']
     """
     columns = [s for s in sources if s != "hatch"]
     table = subsamples[["hatch", "nauplii", "full_cysts"]].merge(hatches[["hatch", *columns]], on="hatch", how="inner")

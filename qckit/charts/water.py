@@ -32,7 +32,14 @@ _DAYS = {"day_share": 1.0, "day_log_sd": 0.7, "day_to_day": 0.4, "most_day_to_da
 
 @dataclass(frozen=True, kw_only=True)
 class WaterDays:
-    """What the water was like before the month: the limits, and what they rest on."""
+    """What the water was like before the month: the limits, and what they rest on.
+
+    Examples
+    --------
+    >>> days = charts.water_limits(charts.water_points(series, "ph"), "ph", first=pd.Timestamp("2026-10-01", tz="UTC"))
+    >>> days.n_days > 20
+    True
+    """
 
     limits: Limits
     model: LevelModel
@@ -57,7 +64,13 @@ def water_priors(name: str, *, seasonal=True) -> Priors:
 
 
 def water_points(series, name) -> pd.DataFrame:
-    """Hatches with a reading: label, at, y, counting and the factors of a search, in the order of time."""
+    """Hatches with a reading: label, at, y, counting and the factors of a search, in the order of time.
+
+    Examples
+    --------
+    >>> charts.water_points(series, "ph").columns.tolist()
+    ['label', 'at', 'cone', 'lot', 'operator', 'y', 'counting', 'value']
+    """
     part = series[series[name].notna()]
     frame = part[["hatch", "at", "cone", "lot", "operator"]].rename(columns={"hatch": "label"})
     rounding = _SMALLEST.get(name, 0.0) ** 2 / 3
@@ -83,6 +96,12 @@ def water_limits(points, name, *, first, rules=("beyond_3",)) -> WaterDays | Non
         None with fewer than :data:`LEAST_DAYS` days. The standard deviation of a reading holds day, own and cone; the
         centre is as unsure as so many days with their memory make it (the effective number of days); a quantity that
         follows the season takes only the last sixty days, and its limits allow for the way on to the month's middle.
+
+    Examples
+    --------
+    >>> days = charts.water_limits(charts.water_points(series, "ph"), "ph", first=pd.Timestamp("2026-10-01", tz="UTC"))
+    >>> bool(7.5 < days.limits.centre < 8.6)
+    True
     """
     reach = _SEASONAL_DAYS if name in _SEASON else _REACH_DAYS
     base = points[(points["at"] < first) & (points["at"] >= first - pd.Timedelta(days=reach))]
@@ -135,6 +154,13 @@ def search_water(points, name, *, last, alpha, reach_days=240) -> Search | None:
     -------
     Search or None
         None where the days are too few.
+
+    Examples
+    --------
+    >>> points = charts.water_points(series, "ph")
+    >>> search = charts.search_water(points, "ph", last=pd.Timestamp("2026-04-01", tz="UTC"), alpha=0.01, reach_days=60)
+    >>> search is None or isinstance(search.changes, list)
+    True
     """
     own = points[(points["at"] < last) & (points["at"] >= last - pd.Timedelta(days=reach_days))].reset_index(drop=True)
     if own["at"].dt.floor("D").nunique() < 2 * LEAST_DAYS or not np.ptp(own["y"]) > 0:

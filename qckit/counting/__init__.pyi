@@ -2,17 +2,15 @@ from .analysis import Analysis, FoundObjects, analyse, choose_objects
 from .batch import CountedPhotos, checked_name, count_photos
 from .fallback.grouping import best_division, list_candidates
 from .fallback.splitting import cut_pieces
-from .flags import FLAG_CODES, judge_photo
+from .flags import FLAG_CODES
 from .foreground import find_foreground
 from .frame import apply_frame
 from .light import estimate_light, signal_of
 from .lines import RuledLines, find_ruled_lines, remove_ruled_lines
-from .measuring import FEATURES, measure_objects, sum_pieces
+from .measuring import FEATURES
 from .picture import describe_counts, draw_checked, save_checked
 from .pipeline import count_photo
 from .result import COUNTER_VERSION, PHOTO_COLUMNS, Flag, PhotoCount
 from .scoring import score_photo, score_photos, summarise_scores
 from .stages import CLASSES, StageModel, load_stage_model, model_key, save_stage_model
-from .training.fitting import label_candidates, train_stage_model
-from .training.tuning import settled_examples, tune_stage_model, tune_stage_models
 from .working import WORK_UM_PER_PX, make_work_image

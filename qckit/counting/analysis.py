@@ -33,7 +33,14 @@ class CutMeasures:
 
 @dataclass(frozen=True)
 class Analysis:
-    """Everything measured on a photo before stages are decided."""
+    """Everything measured on a photo before stages are decided.
+
+    Examples
+    --------
+    >>> work = counting.make_work_image(photo.read_photo(picture), 6.2)
+    >>> counting.analyse(work).n_lines
+    21
+    """
 
     work: WorkImage
     light: Light
@@ -66,6 +73,13 @@ class FoundObjects:
     sizes : dict of (k,) ndarrays
         area_um2, length_um, width_um and others of :func:`qckit.counting.measuring.measure_objects`.
     features : (k, f) ndarray
+
+    Examples
+    --------
+    >>> work = counting.make_work_image(photo.read_photo(picture), 6.2)
+    >>> found = counting.choose_objects(counting.analyse(work), counting.load_stage_model()["colour"])
+    >>> found.p.shape[1]
+    5
     """
 
     p: np.ndarray
@@ -93,6 +107,12 @@ def analyse(work: WorkImage) -> Analysis:
     Returns
     -------
     Analysis
+
+    Examples
+    --------
+    >>> work = counting.make_work_image(photo.read_photo(picture), 6.2)
+    >>> len(counting.analyse(work).features) > 100
+    True
     """
     light, foreground, n_lines = _see(work)
     cuts = cut_pieces(foreground.mask, foreground.signal, work.um_per_px)
@@ -151,6 +171,13 @@ def choose_objects(analysis: Analysis, model: StageModel) -> FoundObjects:
     -------
     FoundObjects
         Candidates that are more likely a part, or several objects, are left out.
+
+    Examples
+    --------
+    >>> work = counting.make_work_image(photo.read_photo(picture), 6.2)
+    >>> found = counting.choose_objects(counting.analyse(work), counting.load_stage_model()["colour"])
+    >>> len(found.rows) > 50
+    True
     """
     chosen = choose_among(analysis, model)
     parts = [gather(analysis.work, cut, index, p) for cut, (index, p) in zip(analysis.cuts, chosen, strict=True)]

@@ -47,6 +47,12 @@ class CountedPhotos:
         Photos of the same name but with other content whose rows there were replaced.
     left_out : tuple of Path
         Folders of pictures that the kit drew, which were not searched.
+
+    Examples
+    --------
+    >>> counted = counting.count_photos([picture], 6.2, checked=False)
+    >>> counted.counts["photo"].tolist(), len(counted.failures)
+    (['k-121_a_1.jpg'], 0)
     """
 
     counts: pd.DataFrame
@@ -72,7 +78,13 @@ class _Job:
 
 
 def checked_name(photo: str) -> str:
-    """File name of a photo's checked picture: folders joined by ``__``, ending ``.jpg``; long names are cut."""
+    """File name of a photo's checked picture: folders joined by ``__``, ending ``.jpg``; long names are cut.
+
+    Examples
+    --------
+    >>> counting.checked_name("day1/cone a.jpg")
+    'day1__cone a.jpg'
+    """
     flat = photo.replace("/", "__")
     flat = flat if flat.lower().endswith(".jpg") else flat + ".jpg"
     if len(flat.encode()) <= LONGEST_NAME:
@@ -139,6 +151,12 @@ def count_photos(
         is listed in ``failures``.
     OSError
         ``out_dir`` cannot be written.
+
+    Examples
+    --------
+    >>> counted = counting.count_photos([picture], 6.2, checked=False)
+    >>> counted.counts["cyst"].tolist() != []
+    True
     """
     paths = [paths] if isinstance(paths, (str, Path)) else list(paths)
     out = Path(out_dir) if out_dir is not None else None

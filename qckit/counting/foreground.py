@@ -133,6 +133,13 @@ def find_foreground(signal: np.ndarray, um_per_px: float, *, smooth_um: float = 
     Returns
     -------
     Foreground
+
+    Examples
+    --------
+    >>> work = counting.make_work_image(photo.read_photo(picture), 6.2)
+    >>> signal = counting.signal_of(work, counting.estimate_light(work))
+    >>> type(counting.find_foreground(signal, 8.0)).__name__
+    'Foreground'
     """
     fine = box_mean(signal, max(3, 2 * int(smooth_um / um_per_px / 2) + 1))
     level, scatter, typical = _level(fine)

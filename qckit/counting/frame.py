@@ -24,6 +24,13 @@ def apply_frame(boxes: np.ndarray, shape: tuple[int, int]) -> tuple[np.ndarray, 
     Returns
     -------
     on_edge, counted : (n,) ndarray of bool
+
+    Examples
+    --------
+    >>> boxes = np.array([[0, 10, 20, 30], [40, 40, 60, 60]])
+    >>> touches, counted = counting.apply_frame(boxes, (100, 100))
+    >>> touches.tolist()
+    [True, False]
     """
     boxes = np.asarray(boxes).reshape(-1, 4)
     upper_left = (boxes[:, 0] <= 0) | (boxes[:, 1] <= 0)

@@ -188,6 +188,13 @@ def estimate_light(work: WorkImage) -> Light:
     Returns
     -------
     Light
+
+    Examples
+    --------
+    >>> work = counting.make_work_image(photo.read_photo(picture), 6.2)
+    >>> light = counting.estimate_light(work)
+    >>> counting.signal_of(work, light).ndim
+    2
     """
     pixels = work.pixels
     block = max(1, min(round(BLOCK_UM / work.um_per_px), min(pixels.shape[:2])))
@@ -247,6 +254,13 @@ def signal_of(work: WorkImage, light: Light) -> np.ndarray:
     -------
     (M, N) ndarray of float32
         Positive for what objects look like; about 0 with scatter 1 where there is only background.
+
+    Examples
+    --------
+    >>> work = counting.make_work_image(photo.read_photo(picture), 6.2)
+    >>> signal = counting.signal_of(work, counting.estimate_light(work))
+    >>> abs(float(np.median(signal))) < 1  # most of a photo is background
+    True
     """
     pixels = np.ascontiguousarray(work.pixels)
     height, width = pixels.shape[:2]

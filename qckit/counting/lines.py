@@ -37,6 +37,14 @@ class RuledLines:
     profile : (M,) ndarray
         What the lines add, by offset.
     slope : float
+
+    Examples
+    --------
+    >>> signal = np.zeros((300, 300))
+    >>> signal[::50] = 20
+    >>> lines = counting.find_ruled_lines(signal)
+    >>> len(lines)
+    2
     """
 
     angle_deg: float
@@ -135,6 +143,11 @@ def find_ruled_lines(signal: np.ndarray, um_per_px: float = 8.0) -> tuple[RuledL
     Returns
     -------
     along_rows, along_columns : RuledLines or None
+
+    Examples
+    --------
+    >>> counting.find_ruled_lines(np.zeros((200, 200)))
+    (None, None)
     """
     return _measure(signal, um_per_px, False), _measure(signal, um_per_px, True)
 
@@ -153,6 +166,12 @@ def remove_ruled_lines(signal: np.ndarray, um_per_px: float) -> tuple[np.ndarray
     signal : (M, N) ndarray of float32
         The same array where there are no lines.
     n_lines : int
+
+    Examples
+    --------
+    >>> cleaned, n_lines = counting.remove_ruled_lines(np.zeros((200, 200)), 8.0)
+    >>> n_lines
+    0
     """
     out, n_lines = signal, 0
     for k, lines in enumerate(find_ruled_lines(signal, um_per_px)):

@@ -18,7 +18,13 @@ LONG_SIDE_PX = 2000  # large enough to check by eye, small enough to send
 
 
 def describe_counts(counts: dict[str, int]) -> str:
-    """Say the counts in words, for a legend or a picture's alternative text."""
+    """Say the counts in words, for a legend or a picture's alternative text.
+
+    Examples
+    --------
+    >>> counting.describe_counts({"nauplius": 80, "umbrella": 2, "cyst": 15, "shell": 77})
+    '80 nauplii, 2 umbrella stages, 15 cysts, 77 shells'
+    """
     return stage_words(counts)
 
 
@@ -64,6 +70,13 @@ def draw_checked(
     -------
     PIL.Image.Image
         The picture with a legend strip below. Objects outside the counting frame have a broken mark: a letter only.
+
+    Examples
+    --------
+    >>> counted = qckit.count_photo(picture, um_per_px=6.2)
+    >>> drawn = counting.draw_checked(photo.read_photo(picture).pixels, counted.objects, um_per_px=6.2)
+    >>> drawn.width > 0
+    True
     """
     from PIL import Image, ImageDraw, ImageFont
 
@@ -130,7 +143,15 @@ def _with_legend(image, objects: pd.DataFrame, font, size: int, title: str):
 
 
 def save_checked(path: str | Path, image, *, quality: int = 85) -> None:
-    """Write a checked picture as JPEG, whole or not at all."""
+    """Write a checked picture as JPEG, whole or not at all.
+
+    Examples
+    --------
+    >>> from PIL import Image
+    >>> counting.save_checked("small.jpg", Image.new("RGB", (60, 40)))
+    >>> Path("small.jpg").stat().st_size > 100
+    True
+    """
     import io
 
     buffer = io.BytesIO()

@@ -69,6 +69,12 @@ def count_photo(
     ------
     InputError
         The photo cannot be read, or the scale is no scale.
+
+    Examples
+    --------
+    >>> counted = qckit.count_photo(sample_images_dir() / "photos" / "k-121_a_1.jpg", um_per_px=6.2)
+    >>> sorted(counted.counts), counted.hatch_pct > 50
+    (['cyst', 'nauplius', 'shell', 'umbrella'], True)
     """
     start = time.perf_counter()
     path = Path(path)

@@ -42,7 +42,13 @@ def version_with(model_key: str) -> str:
 
 
 class Flag(NamedTuple):
-    """Why a count should not be taken on trust: a short code, and a sentence that says what to do."""
+    """Why a count should not be taken on trust: a short code, and a sentence that says what to do.
+
+    Examples
+    --------
+    >>> counting.Flag("too-few", "Only 12 objects were found.").code
+    'too-few'
+    """
 
     code: str
     sentence: str
@@ -71,6 +77,12 @@ class PhotoCount:
     seconds : float
         Time the count took.
     counter_version : str
+
+    Examples
+    --------
+    >>> counted = qckit.count_photo(picture, um_per_px=6.2)
+    >>> counted.photo, len(counted.objects) >= sum(counted.counts.values())
+    ('k-121_a_1.jpg', True)
     """
 
     photo: str

@@ -57,6 +57,14 @@ def score_photo(truth: pd.DataFrame, found: pd.DataFrame) -> dict:
     dict
         ``confusion`` (4, 4) ndarray, rows true, columns found; ``missed`` and ``false`` (4,) per stage;
         ``n_true`` and ``n_found`` (4,) among the objects asked for.
+
+    Examples
+    --------
+    >>> known = pd.DataFrame({"stage": ["cyst"], "x_px": [50.0], "y_px": [40.0]})
+    >>> known = known.assign(x0=40, x1=60, y0=30, y1=50)
+    >>> found = known[["stage", "x_px", "y_px"]]
+    >>> int(counting.score_photo(known.assign(touches_edge=0, visible_fraction=1.0), found)["confusion"].sum())
+    1
     """
     truth = truth[truth.stage.isin(STAGES)].reset_index(drop=True)
     found = found[found.stage.isin(STAGES)].reset_index(drop=True)
@@ -94,6 +102,15 @@ def summarise_scores(scores: list[dict]) -> dict[str, float]:
     dict of str to float
         photos, objects, recall, precision, f1, stage_accuracy, f1 per stage, and median, 90th percentile and bias of
         the nauplii error [%] and the hatch error [points].
+
+    Examples
+    --------
+    >>> known = pd.DataFrame({"stage": ["cyst"], "x_px": [50.0], "y_px": [40.0]})
+    >>> known = known.assign(x0=40, x1=60, y0=30, y1=50)
+    >>> found = known[["stage", "x_px", "y_px"]]
+    >>> score = counting.score_photo(known.assign(touches_edge=0, visible_fraction=1.0), found)
+    >>> float(counting.summarise_scores([score])["recall"])
+    1.0
     """
     confusion = sum(s["confusion"] for s in scores)
     missed, false = sum(s["missed"] for s in scores), sum(s["false"] for s in scores)
@@ -146,6 +163,17 @@ def score_photos(truth: pd.DataFrame, photos: pd.DataFrame, found: pd.DataFrame,
         A column per group (``all`` first), a row per figure.
     scores : dict of str to dict
         Per photo.
+
+    Examples
+    --------
+    >>> known = pd.DataFrame({"stage": ["cyst"], "x_px": [50.0], "y_px": [40.0]})
+    >>> known = known.assign(x0=40, x1=60, y0=30, y1=50)
+    >>> known = known.assign(photo="a.jpg", touches_edge=0, visible_fraction=1.0)
+    >>> photos = pd.DataFrame({"photo": ["a.jpg"], "kind": ["bright"]})
+    >>> found = known[["photo", "stage", "x_px", "y_px"]]
+    >>> by_kind, by_photo = counting.score_photos(known, photos, found)
+    >>> float(by_kind.loc["recall", "bright"])
+    1.0
     """
     truth, photos, found = (t.assign(photo=_stem(t.photo)) for t in (truth, photos, found))
     of_truth, of_found = dict(list(truth.groupby("photo"))), dict(list(found.groupby("photo")))

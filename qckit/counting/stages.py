@@ -46,6 +46,11 @@ class StageModel:
         Median standardised features of the objects of each photo checked (and of its altered versions).
     look_reach : float
         How far a checked photo usually lies from the nearest other one.
+
+    Examples
+    --------
+    >>> len(counting.load_stage_model()["colour"].names) > 10
+    True
     """
 
     names: tuple[str, ...]
@@ -104,7 +109,14 @@ class StageModel:
 
 
 def save_stage_model(path, models: dict[str, StageModel], more: dict[str, np.ndarray] | None = None) -> None:
-    """Write models (``colour`` and ``grey``) to one NPZ file of plain arrays, with further arrays where given."""
+    """Write models (``colour`` and ``grey``) to one NPZ file of plain arrays, with further arrays where given.
+
+    Examples
+    --------
+    >>> counting.save_stage_model("stages.npz", counting.load_stage_model())
+    >>> len(counting.model_key("stages.npz"))
+    8
+    """
     arrays: dict[str, np.ndarray] = dict(more or {})
     for kind, model in models.items():
         arrays[f"{kind}/names"] = np.array(model.names)
@@ -122,7 +134,13 @@ def save_stage_model(path, models: dict[str, StageModel], more: dict[str, np.nda
 
 
 def model_key(path: str | None) -> str:
-    """Return eight letters of a model file's SHA-256; empty for the model that comes with the kit."""
+    """Return eight letters of a model file's SHA-256; empty for the model that comes with the kit.
+
+    Examples
+    --------
+    >>> counting.model_key(None)
+    ''
+    """
     return hashlib.sha256(read_model_file(Path(path))).hexdigest()[:8] if path else ""
 
 
@@ -159,6 +177,11 @@ def load_stage_model(path: str | None = None) -> dict[str, StageModel]:
     ------
     InputError
         The file is no stage model, or was made for other features.
+
+    Examples
+    --------
+    >>> sorted(counting.load_stage_model())
+    ['colour', 'grey']
     """
     file = Path(path) if path else MODEL_FILE
     data = read_model_file(file)

@@ -61,6 +61,11 @@ def make_work_image(
     Returns
     -------
     WorkImage
+
+    Examples
+    --------
+    >>> counting.make_work_image(photo.read_photo(picture), 6.2).um_per_px
+    8.0
     """
     pixels = resize_to_scale(photo.pixels, um_per_px * photo.reduction, to_um_per_px)
     if colour_gain is not None:

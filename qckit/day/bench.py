@@ -38,6 +38,12 @@ class Bench:
         Initials of who types.
     now : str
         Another moment than now, ISO text; its clock goes on from there.
+
+    Examples
+    --------
+    >>> bench = day.Bench(site.folder, by="op1", now="2026-11-06T10:00:00+00:00")
+    >>> bench.by
+    'op1'
     """
 
     def __init__(self, folder: str | Path, *, by: str = "", now: str = ""):

@@ -32,6 +32,11 @@ class DayForm(anywidget.AnyWidget):
     Notes
     -----
     Each entry is in the log before the form says so.
+
+    Examples
+    --------
+    >>> day.DayForm.__mro__[1].__name__  # a widget: day.day_form() makes one, a cell's last line shows it
+    'AnyWidget'
     """
 
     _esm = _HERE / "form.js"
@@ -116,6 +121,11 @@ def day_form(site: str | Path = "", *, initials: str = "", now: str = "") -> Day
     Returns
     -------
     DayForm
+
+    Examples
+    --------
+    >>> type(day.day_form(site.folder, initials="op1", now="2026-11-06T10:00:00+00:00")).__name__
+    'DayForm'
     """
     warm_up()
     bench = Bench(site, by=initials, now=now)

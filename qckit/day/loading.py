@@ -24,6 +24,11 @@ def load_day(site: str | Path = "", *, now: str = "") -> Day:
     Returns
     -------
     Day
+
+    Examples
+    --------
+    >>> day.load_day(site.folder, now="2026-11-06T10:00:00+00:00").site
+    'Ostrel Cove nursery (invented)'
     """
     return study_site(load_site(site), now=now)
 

@@ -45,7 +45,13 @@ _SHORT = {"nauplii": "N", "umbrella": "U", "cysts": "C", "embryos": "E", "shells
 
 @dataclass(frozen=True)
 class Entry:
-    """One thing done at the bench: its rows by table, and the sentence that shows it back."""
+    """One thing done at the bench: its rows by table, and the sentence that shows it back.
+
+    Examples
+    --------
+    >>> day.Entry("start", "Cone A started.").frames
+    {}
+    """
 
     kind: str  # start, count, readings, harvest, feed
     sentence: str

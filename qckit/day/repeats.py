@@ -31,6 +31,12 @@ def repeat_counts(log: SiteLog, hatch: str | None = None) -> pd.DataFrame:
     DataFrame, shape (n, 8)
         sample, hatch, stage (count column), first, second, first_by, second_by, is_same_person; a row for each stage
         counted both times. ``agreement.repeatability(rows["first"], rows["second"])`` takes rows of one stage.
+
+    Examples
+    --------
+    >>> with qckit.open_log(site.folder) as records:
+    ...     print(day.repeat_counts(records).columns.tolist())
+    ['sample', 'hatch', 'stage', 'first', 'second', 'first_by', 'second_by', 'is_same_person']
     """
     equals = {"hatch": hatch, "counted_by": "person"}
     with engine.reading(log.engine) as connection:

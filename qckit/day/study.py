@@ -32,7 +32,14 @@ _OF_A_CONE = ("oxygen", "unwetted", "broken", "ph")
 
 @dataclass(frozen=True)
 class Day:
-    """Everything a day's page says, as data; words are made by :mod:`qckit.day.words`."""
+    """Everything a day's page says, as data; words are made by :mod:`qckit.day.words`.
+
+    Examples
+    --------
+    >>> today = day.study_day(tables, now="2026-11-06T10:00:00+00:00")
+    >>> today.site
+    'Ostrel Cove nursery (invented)'
+    """
 
     site: str
     now: dt.datetime
@@ -98,6 +105,11 @@ def study_day(
     Returns
     -------
     Day
+
+    Examples
+    --------
+    >>> len(day.study_day(tables, now="2026-11-06T10:00:00+00:00").hatches) > 0
+    True
     """
     settings, moment = tables.settings, site_time(tables, now)
     tables = _until(tables, moment)

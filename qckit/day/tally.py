@@ -19,6 +19,12 @@ class Tally:
     ----------
     protocol : ProtocolSettings
         Its ``keys``, one for each of ``counted_columns``.
+
+    Examples
+    --------
+    >>> tally = day.Tally(tables.settings.protocol)
+    >>> tally.columns
+    ('nauplii', 'umbrella', 'cysts', 'shells')
     """
 
     protocol: ProtocolSettings

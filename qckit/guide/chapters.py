@@ -37,7 +37,13 @@ class Section:
 
 
 def read_chapters() -> list[Chapter]:
-    """Read the chapters in their order (their file names begin with a number)."""
+    """Read the chapters in their order (their file names begin with a number).
+
+    Examples
+    --------
+    >>> guide.read_chapters()[0].name
+    'first-hour'
+    """
     return [_read(path) for path in sorted((notebooks_dir() / FOLDER).glob("[0-9][0-9]_*.ipynb"))]
 
 

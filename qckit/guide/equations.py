@@ -25,6 +25,11 @@ def equation(formula: str, *, words: str, source: str = "") -> Html:
     Returns
     -------
     Html
+
+    Examples
+    --------
+    >>> guide.equation("H = 100 N / (N + U + E)", words="hatching percentage").text != ""
+    True
     """
     from matplotlib.mathtext import math_to_image
 

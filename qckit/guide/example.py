@@ -26,6 +26,11 @@ def example_site():
     -------
     Site
         Where the environment variable ``QCKIT_SITE`` names a demo site that is there already, that one.
+
+    Examples
+    --------
+    >>> guide.example_site().settings.site.name
+    'Ostrel Cove nursery (invented)'
     """
     from qckit.demo import make_example
     from qckit.practice import SITE_NAME

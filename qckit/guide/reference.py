@@ -26,7 +26,13 @@ __all__ = [
 
 
 def command_list() -> pd.DataFrame:
-    """Return a row per command: how it is called, what it does, its options."""
+    """Return a row per command: how it is called, what it does, its options.
+
+    Examples
+    --------
+    >>> "qckit today" in set(guide.command_list()["command"])
+    True
+    """
     import click
 
     root = importlib.import_module("qckit.cli").command  # by name: the command line shows this handbook too
@@ -50,7 +56,13 @@ def command_list() -> pd.DataFrame:
 
 
 def setting_list() -> pd.DataFrame:
-    """Return a row per setting of ``qckit.toml``: section, name, default, and what its comment says."""
+    """Return a row per setting of ``qckit.toml``: section, name, default, and what its comment says.
+
+    Examples
+    --------
+    >>> guide.setting_list().columns.tolist()
+    ['section', 'setting', 'default', 'meaning']
+    """
     import inspect
 
     from qckit import settings
@@ -75,6 +87,11 @@ def column_list(table: str) -> pd.DataFrame:
     ----------
     table : str
         A name of ``qckit.tables.TABLES``.
+
+    Examples
+    --------
+    >>> guide.column_list("lots")["column"].head(2).tolist()
+    ['lot', 'origin']
     """
     from qckit.errors import unknown_name
 
@@ -99,7 +116,13 @@ def _bound(value) -> str:
 
 
 def stage_list() -> pd.DataFrame:
-    """Return a row per stage: letter, name, column of its count, whether it is a full cyst."""
+    """Return a row per stage: letter, name, column of its count, whether it is a full cyst.
+
+    Examples
+    --------
+    >>> guide.stage_list()["stage"].tolist()
+    ['nauplius', 'umbrella', 'cyst', 'shell']
+    """
     from qckit.stages import STAGE_RECORDS
 
     rows = [(s.letter, s.name, s.column, "yes" if s.is_full_cyst else "no", s.meaning) for s in STAGE_RECORDS]
@@ -107,7 +130,13 @@ def stage_list() -> pd.DataFrame:
 
 
 def metric_list() -> pd.DataFrame:
-    """Return a row per metric of a hatch: name, unit, meaning, source."""
+    """Return a row per metric of a hatch: name, unit, meaning, source.
+
+    Examples
+    --------
+    >>> guide.metric_list()["column"].head(2).tolist()
+    ['hatch_pct', 'hatching_efficiency_per_g']
+    """
     from qckit.hatch import METRICS
 
     records = METRICS.values() if isinstance(METRICS, dict) else METRICS
@@ -116,7 +145,13 @@ def metric_list() -> pd.DataFrame:
 
 
 def quantity_list() -> pd.DataFrame:
-    """Return a row per quantity that can be read at a hatch, with the units its readings may come in."""
+    """Return a row per quantity that can be read at a hatch, with the units its readings may come in.
+
+    Examples
+    --------
+    >>> guide.quantity_list().columns.tolist()
+    ['quantity', 'column', 'kept in', 'may be read in', 'plausible']
+    """
     from qckit.quantities import QUANTITIES
 
     records = QUANTITIES.values() if isinstance(QUANTITIES, dict) else QUANTITIES
@@ -127,7 +162,13 @@ def quantity_list() -> pd.DataFrame:
 
 
 def rule_list() -> pd.DataFrame:
-    """Return a row per rule that reads control charts: code, standard, what fires it, what it tells of."""
+    """Return a row per rule that reads control charts: code, standard, what fires it, what it tells of.
+
+    Examples
+    --------
+    >>> guide.rule_list().columns.tolist()
+    ['rule', 'standard', 'fires at', 'tells of']
+    """
     from qckit.charts import RULES
 
     rows = []
@@ -138,7 +179,13 @@ def rule_list() -> pd.DataFrame:
 
 
 def flag_list() -> pd.DataFrame:
-    """Return a row per flag that a counted photo can carry, with the sentence that says what to do."""
+    """Return a row per flag that a counted photo can carry, with the sentence that says what to do.
+
+    Examples
+    --------
+    >>> guide.flag_list().columns.tolist()
+    ['flag', 'what it says']
+    """
     import ast
     import inspect
 
@@ -169,7 +216,13 @@ def _literal(node) -> str:
 
 
 def note_list() -> pd.DataFrame:
-    """Return a row per message of the log's own faults: what the database says, what it means, what to do."""
+    """Return a row per message of the log's own faults: what the database says, what it means, what to do.
+
+    Examples
+    --------
+    >>> guide.note_list().columns.tolist()
+    ['the database says', 'that means', 'what to do']
+    """
     from qckit.log.engine import _FAULTS
 
     rows = [(", ".join(words[:2]), what, remedy) for words, what, remedy in _FAULTS]
@@ -177,7 +230,13 @@ def note_list() -> pd.DataFrame:
 
 
 def cause_list() -> pd.DataFrame:
-    """Return a row per cause that a poor hatch is weighed against: code, name, what it does to the counts."""
+    """Return a row per cause that a poor hatch is weighed against: code, name, what it does to the counts.
+
+    Examples
+    --------
+    >>> guide.cause_list().columns.tolist()
+    ['code', 'cause', 'sign', 'source']
+    """
     from qckit.verdicts.poor_hatch.causes import CAUSES
 
     records = CAUSES.values() if isinstance(CAUSES, dict) else CAUSES
@@ -186,7 +245,13 @@ def cause_list() -> pd.DataFrame:
 
 
 def public_names() -> pd.DataFrame:
-    """Return a row per name that ``import qckit`` offers, with the first line of what it says of itself."""
+    """Return a row per name that ``import qckit`` offers, with the first line of what it says of itself.
+
+    Examples
+    --------
+    >>> guide.public_names()["name"].tolist()
+    ['__version__', 'InputError', 'QcError', 'count_photo', 'count_photos', 'load_settings', 'load_site', 'open_log']
+    """
     import qckit
 
     rows = []

@@ -19,7 +19,14 @@ _ENOUGH_TESTS = 8  # below this neither memory nor unequal scatter of the tests 
 
 @dataclass(frozen=True)
 class Ageing:
-    """Trend of one figure of a lot."""
+    """Trend of one figure of a lot.
+
+    Examples
+    --------
+    >>> trend = hatch.ageing_trend(cones[cones["lot"] == "K-118"])
+    >>> trend.n_tests > 5, bool(trend.slope_per_month < 0)
+    (True, True)
+    """
 
     metric: str
     tests: pd.DataFrame = field(repr=False)  # day, value, n_cones
@@ -66,6 +73,12 @@ def ageing_trend(cones, *, metric="hatch_pct", minimum=75.0, confidence=0.95, ho
     ------
     InputError
         Fewer than three tests, an unknown metric, or several lots.
+
+    Examples
+    --------
+    >>> trend = hatch.ageing_trend(cones[cones["lot"] == "K-118"], minimum=75.0)
+    >>> bool(trend.slope_low < trend.slope_per_month < trend.slope_high)
+    True
     """
     check_confidence(confidence)
     forward, back, unit = _scale(metric)
@@ -247,6 +260,12 @@ def draw_ageing(trend, *, ax=None):
     Returns
     -------
     Axes
+
+    Examples
+    --------
+    >>> ax = hatch.draw_ageing(hatch.ageing_trend(cones[cones["lot"] == "K-118"]))
+    >>> ax.get_ylabel()
+    'hatching percentage [%]'
     """
     from matplotlib.dates import AutoDateLocator, ConciseDateFormatter
 

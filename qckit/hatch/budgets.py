@@ -59,6 +59,13 @@ def output_budget(cones, dry_weight_ug, measure=None, *, confidence=0.95, draws=
     ------
     InputError
         Fewer than two cones, or no dry weight.
+
+    Examples
+    --------
+    >>> test = cones[cones["hatch"].isin(["ST-118-A", "ST-118-B", "ST-118-C"])]
+    >>> budget = hatch.output_budget(test, 2.4, draws=2000, rng=np.random.default_rng(1))
+    >>> bool(budget.value > 0)
+    True
     """
     from qckit.settings import MeasureSettings
 
@@ -91,6 +98,12 @@ def purity_budget(samples, *, detection=None, confidence=0.95, draws=40_000, rng
     ------
     InputError
         Fewer than two harvests with nauplii and waste.
+
+    Examples
+    --------
+    >>> sieve = tables.samples[tables.samples["kind"] == "sieve"].head(20)
+    >>> bool(0 < hatch.purity_budget(sieve, draws=2000, rng=np.random.default_rng(1)).value <= 100)
+    True
     """
     from qckit.hatch.purity import purity_of_samples
 
@@ -128,6 +141,11 @@ def separation_budget(cone_counts, sieve_counts, *, confidence=0.95, draws=40_00
     ------
     InputError
         Nothing to compare with in the cone, or no nauplii in the harvest.
+
+    Examples
+    --------
+    >>> round(float(hatch.separation_budget((310, 368), (610, 96), draws=2000).value))
+    87
     """
     (n1, w1), (n2, w2) = cone_counts, sieve_counts
     if not (n1 > 0 and w1 > 0 and n2 > 0):
@@ -182,6 +200,14 @@ def recovery_budget(
     ------
     InputError
         Fewer than two subsamples of the harvest or two cones.
+
+    Examples
+    --------
+    >>> test = cones[cones["hatch"].isin(["ST-118-A", "ST-118-B", "ST-118-C"])]
+    >>> grams = float(test["cysts_g"].sum())
+    >>> budget = hatch.recovery_budget([160, 158, 162], 8000, test, grams, draws=2000)
+    >>> bool(budget.value > 0)
+    True
     """
     from qckit.settings import MeasureSettings
 

@@ -34,6 +34,13 @@ class Comparison:
 
     ``ratio`` is lot / other. ``low`` and ``high`` bound it at ``confidence``; ``tost_low`` and ``tost_high`` at
     ``2 confidence - 1``, the interval that goes with the two one-sided tests.
+
+    Examples
+    --------
+    >>> a = cones[cones["hatch"].str.startswith("RT-121-2609")]
+    >>> b = cones[cones["hatch"].str.startswith("RT-118-2609")]
+    >>> bool(hatch.compare_hatch_pct(a, b).ratio > 1)
+    True
     """
 
     what: str
@@ -87,6 +94,11 @@ def difference_of_proportions(x1, n1, x2, n2, *, confidence=0.95, method="newcom
     ----------
     Newcombe 1998, Statistics in Medicine 17:873-890, methods 10, 5 and 6; Miettinen and Nurminen 1985, Statistics in
     Medicine 4:213-226, the restricted fit in closed form.
+
+    Examples
+    --------
+    >>> [round(float(v), 4) for v in hatch.difference_of_proportions(56, 70, 48, 80)]
+    [0.2, 0.0524, 0.3339]
     """
     from statsmodels.stats.proportion import confint_proportions_2indep
 
@@ -158,6 +170,14 @@ def compare_hatch_pct(a, b, *, margin_pct=10.0, confidence=0.95, spread=None, ot
     -----
     Quasi-binomial with a common dispersion, never narrower than counting alone, and a log-ratio standard error by the
     delta method; the difference joins two score intervals as Newcombe 1998 does, with the same dispersion.
+
+    Examples
+    --------
+    >>> a = cones[cones["hatch"].str.startswith("RT-121-2609")]
+    >>> b = cones[cones["hatch"].str.startswith("RT-118-2609")]
+    >>> result = hatch.compare_hatch_pct(a, b, margin_pct=10.0, other="K-118")
+    >>> bool(result.low < result.ratio < result.high)
+    True
     """
     xa, na, xb, nb = (t[c].to_numpy(float) for t in (a, b) for c in ("nauplii", "full_cysts"))
     p, q = _share(xa, na), _share(xb, nb)
@@ -187,6 +207,13 @@ def compare_per_g(a, b, *, margin_pct=10.0, confidence=0.95, spread=None, other=
     """Compare nauplii per gram of two lots; arguments and result as :func:`compare_hatch_pct`.
 
     Uncertainty of volumes and balance that both lots share cancels in the ratio and is not added.
+
+    Examples
+    --------
+    >>> a = cones[cones["hatch"].str.startswith("RT-121-2609")]
+    >>> b = cones[cones["hatch"].str.startswith("RT-118-2609")]
+    >>> bool(hatch.compare_per_g(a, b, other="K-118").ratio > 1)
+    True
     """
     xa, xb = a["nauplii"].to_numpy(float), b["nauplii"].to_numpy(float)
     ea, eb = (1 / t["factor_per_g"].to_numpy(float) for t in (a, b))
@@ -227,6 +254,12 @@ def compare_with_claim(estimate: Estimate, claim: float, what: str, *, margin_pc
     Comparison
         On the safe bounds (never narrower than counting alone). The bounds at ``2 confidence - 1`` are not known
         here; the full interval is used instead, which is the cautious side.
+
+    Examples
+    --------
+    >>> figure = hatch.proportion_over_cones([240, 251, 246], [300, 305, 301])
+    >>> round(float(hatch.compare_with_claim(figure, 0.85, "hatching percentage").ratio), 2)
+    0.96
     """
     if claim is None or not claim > 0 or not math.isfinite(estimate.value):
         return Comparison(what, other, math.nan, margin_pct=margin_pct, sentence=f"{what}: there is no claim to hold.")
@@ -273,6 +306,11 @@ def ratio_equivalence(log_ratio, se_log, df, *, low=0.8, high=1.25):
     dict
         t_low, p_low, t_high, p_high, p (the larger): equivalent at 5 % when p < 0.05, which goes with the 90 %
         interval lying inside the bounds.
+
+    Examples
+    --------
+    >>> sorted(hatch.ratio_equivalence(0.02, 0.03, 8))[:3]
+    ['p', 'p_high', 'p_low']
     """
     from scipy import stats
 
@@ -297,6 +335,12 @@ def paired_ratio_equivalence(test, reference, *, low=0.8, high=1.25, confidence=
     -------
     dict
         ratio, ratio_low, ratio_high, df and the tests of :func:`ratio_equivalence`.
+
+    Examples
+    --------
+    >>> result = hatch.paired_ratio_equivalence([81.0, 79.0, 84.0, 80.0], [80.0, 81.0, 83.0, 79.0])
+    >>> sorted(result)[:3]
+    ['df', 'p', 'p_high']
     """
     from scipy import stats
 
@@ -337,6 +381,13 @@ def cones_to_decide(comparison: Comparison, k_lot: int, k_other: int | None, *, 
     -------
     int or None
         Cones to add, of each lot; None when more than ``most`` would be needed or the spread is not known.
+
+    Examples
+    --------
+    >>> a = cones[cones["hatch"].str.startswith("RT-121-2609")]
+    >>> b = cones[cones["hatch"].str.startswith("RT-118-2609")]
+    >>> hatch.cones_to_decide(hatch.compare_hatch_pct(a, b), 3, 3) >= 1
+    True
     """
     from scipy import stats
 
@@ -367,6 +418,13 @@ def say_open(comparison: Comparison, k_lot: int, k_other: int | None, *, confide
     -------
     str
         Such as "...: cannot tell yet; two more cones of each would, if the figures stay as they are."
+
+    Examples
+    --------
+    >>> a = cones[cones["hatch"].str.startswith("RT-121-2609")]
+    >>> b = cones[cones["hatch"].str.startswith("RT-118-2609")]
+    >>> hatch.say_open(hatch.compare_hatch_pct(a, b, other="K-118"), 3, 3).endswith(".")
+    True
     """
     if not comparison.is_open:
         return comparison.sentence
@@ -400,6 +458,14 @@ def draw_comparisons(comparisons, *, ax=None):
     Returns
     -------
     Axes
+
+    Examples
+    --------
+    >>> a = cones[cones["hatch"].str.startswith("RT-121-2609")]
+    >>> b = cones[cones["hatch"].str.startswith("RT-118-2609")]
+    >>> ax = hatch.draw_comparisons([hatch.compare_hatch_pct(a, b, other="K-118")])
+    >>> ax.get_xlabel()
+    'percent of what it is held against (grey: within the margin of 10 %)'
     """
     from qckit import draw
 

@@ -38,6 +38,11 @@ def check_conditions(hatches, readings=None, conditions=None):
     DataFrame, columns ``CONDITION_COLUMNS``
         One row per hatch and quantity. ``status`` is ok, doubtful (inside the limits but a likely cause of a poorer
         hatch), off (outside the limits) or unknown (not measured). ``sentence`` says it in words.
+
+    Examples
+    --------
+    >>> hatch.check_conditions(tables.hatches.tail(4), tables.readings).columns.tolist()
+    ['hatch', 'lot', 'cone', 'quantity', 'value', 'unit', 'standard', 'status', 'sentence']
     """
     if conditions is None:
         from qckit.settings import ConditionSettings

@@ -27,7 +27,13 @@ two are common practice, no source."""
 
 @dataclass(frozen=True)
 class Dose:
-    """Grams of cysts for one feed, in how many cones, and what is left over."""
+    """Grams of cysts for one feed, in how many cones, and what is left over.
+
+    Examples
+    --------
+    >>> hatch.dose_for(1_000_000, 180_000).n_cones
+    1
+    """
 
     nauplii_needed: float
     efficiency_low_per_g: float  # what the grams rest on
@@ -82,7 +88,14 @@ class Dose:
 
 @dataclass(frozen=True)
 class StartTimes:
-    """When to wet the cysts so that the harvest meets the feed."""
+    """When to wet the cysts so that the harvest meets the feed.
+
+    Examples
+    --------
+    >>> times = hatch.start_times("2026-11-07T09:00:00+00:00", t10_h=16, t90_h=23)
+    >>> times.start < times.harvest < times.feed
+    True
+    """
 
     start: pd.Timestamp
     harvest: pd.Timestamp
@@ -100,6 +113,11 @@ def max_density_g_per_l(cone_volume_l: float) -> float:
     References
     ----------
     Lavens, Thongrod and Sorgeloos 2000, chapter 6 in New and Valenti (eds), Freshwater Prawn Culture.
+
+    Examples
+    --------
+    >>> hatch.max_density_g_per_l(2.0), hatch.max_density_g_per_l(20.0)
+    (5.0, 2.0)
     """
     return 5.0 if cone_volume_l < 20 else 2.0
 
@@ -142,6 +160,12 @@ def dose_for(
     ------
     InputError
         A number is missing, zero or negative.
+
+    Examples
+    --------
+    >>> dose = hatch.dose_for(1_000_000, 180_000, recovery_pct=85)
+    >>> round(dose.grams, 2)
+    6.54
     """
     for name, value in (
         ("nauplii_needed", nauplii_needed),
@@ -190,7 +214,13 @@ def _round(value):
 
 
 def instar_i_hours(temperature_c: float) -> float:
-    """Least duration of instar I at a temperature, between the values of ``INSTAR_I_HOURS``. [h]"""
+    """Least duration of instar I at a temperature, between the values of ``INSTAR_I_HOURS``. [h]
+
+    Examples
+    --------
+    >>> hatch.instar_i_hours(28.0)
+    6.0
+    """
     import numpy as np
 
     return float(np.interp(temperature_c, *zip(*INSTAR_I_HOURS)))
@@ -214,6 +244,11 @@ def start_times(feed, *, t10_h, t90_h, temperature_c=28.0, handling_h=0.5):
     -------
     StartTimes
         ``is_in_window`` says whether even the first tenth is still instar I at the feed.
+
+    Examples
+    --------
+    >>> hatch.start_times("2026-11-07T09:00:00+00:00", t10_h=16, t90_h=23).start.isoformat()
+    '2026-11-06T09:30:00+00:00'
     """
     if not 0 < t10_h <= t90_h:
         raise InputError(f"T10 is {t10_h:g} h and T90 {t90_h:g} h; T10 must be above 0 and not after T90.")
@@ -256,6 +291,11 @@ def cost_per_million(price, pack_g, efficiency_per_g, *, recovery_pct=100.0):
     -------
     float
         In the price's currency; NaN when something is missing.
+
+    Examples
+    --------
+    >>> round(hatch.cost_per_million(64.0, 500.0, 190_000), 2)
+    0.67
     """
     values = (price, pack_g, efficiency_per_g, recovery_pct)
     if any(v is None or not math.isfinite(float(v)) or float(v) <= 0 for v in values):

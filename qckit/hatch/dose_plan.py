@@ -38,6 +38,12 @@ class DosePlan:
 
     ``basis`` is ``test`` (the standard test alone), ``production`` or ``both``. ``low`` and ``high`` bound the nauplii
     per gram that one harvest brings in: one in ``1 / risk`` harvests falls below ``low``, as many above ``high``.
+
+    Examples
+    --------
+    >>> plan = hatch.plan_dose(tables, "K-121", nauplii=5_000_000)
+    >>> plan.basis, plan.grams > 0
+    ('both', True)
     """
 
     lot: str
@@ -268,6 +274,12 @@ def plan_dose(tables, lot, *, nauplii=None, day="", risk=None, records=None):
     ``exp(L + r - t sqrt(se_L^2 + s^2 + se_r^2 + s_r^2 + v^2))``: the prediction interval of one further observation
     (Hahn and Meeker 1991, Statistical Intervals, section 4.7, from memory), degrees of freedom by Welch and
     Satterthwaite (JCGM 100:2008, G.4.1).
+
+    Examples
+    --------
+    >>> plan = hatch.plan_dose(tables, "K-121", nauplii=5_000_000)
+    >>> plan.best_grams < plan.grams
+    True
     """
     settings = tables.settings
     lot_row = require_lot(tables.lots, tables.hatches, lot)
@@ -319,6 +331,12 @@ def wall_table(plan, demands):
     Returns
     -------
     DataFrame, columns nauplii, grams, n_cones, grams_per_cone, density_g_per_l, left_over
+
+    Examples
+    --------
+    >>> plan = hatch.plan_dose(tables, "K-121", nauplii=5_000_000)
+    >>> len(hatch.wall_table(plan, [1e6, 2e6, 5e6]))
+    3
     """
     names = ["nauplii", "grams", "n_cones", "grams_per_cone", "density_g_per_l", "left_over"]
     if not len(demands):

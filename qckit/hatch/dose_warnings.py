@@ -35,7 +35,13 @@ _FEW_CONES = 2
 
 @dataclass(frozen=True)
 class DoseWarning:
-    """One thing that speaks against a dose."""
+    """One thing that speaks against a dose.
+
+    Examples
+    --------
+    >>> hatch.DoseWarning("old-test", {"days": 120}).code
+    'old-test'
+    """
 
     code: str  # a key of DOSE_WARNINGS
     values: dict = field(default_factory=dict)
@@ -47,7 +53,14 @@ class DoseWarning:
 
 
 def is_shown_below(estimate, limit):
-    """Whether the whole interval of a figure lies below a limit: the ground on which a lot is rejected."""
+    """Whether the whole interval of a figure lies below a limit: the ground on which a lot is rejected.
+
+    Examples
+    --------
+    >>> figure = hatch.proportion_over_cones([150, 155, 149], [300, 305, 301])
+    >>> bool(hatch.is_shown_below(figure, 0.75)), bool(hatch.is_shown_below(figure, 0.5))
+    (True, False)
+    """
     return math.isfinite(estimate.safe_high) and estimate.safe_high < limit
 
 
@@ -130,6 +143,12 @@ def best_beside(cones, test, *, margin_pct, confidence=0.95):
     -------
     (lot, ratio) or None
         ``ratio`` is own nauplii per gram over the other's.
+
+    Examples
+    --------
+    >>> groups = hatch.test_groups(cones[cones["lot"] == "K-121"])
+    >>> hatch.best_beside(cones, groups[-1], margin_pct=10.0) is None
+    True
     """
     lot = test["lot"].iloc[0]
     near = near_test(cones[cones["purpose"].isin(["standard test", "reference"]) & (cones["lot"] != lot)], test)

@@ -42,6 +42,11 @@ def hatching_percentage(nauplii, umbrella, unhatched):
     References
     ----------
     Lavens and Sorgeloos 1996, FAO Fisheries Technical Paper 361, hatching worksheet (from memory).
+
+    Examples
+    --------
+    >>> float(hatch.hatching_percentage(150, 10, 40))
+    75.0
     """
     return percent_of(nauplii, np.add(np.add(nauplii, umbrella, dtype=float), unhatched))
 
@@ -64,6 +69,11 @@ def conversion_factor(*, volume_ml, counted_ul, cysts_g, dilution=1.0):
     -------
     ndarray of float
         Per gram for each object counted. 800 ml, 250 µl and 1.6 g give 2,000.
+
+    Examples
+    --------
+    >>> float(hatch.conversion_factor(volume_ml=800, counted_ul=250, cysts_g=1.6))
+    2000.0
     """
     with np.errstate(divide="ignore", invalid="ignore"):
         return (
@@ -90,13 +100,24 @@ def hatching_efficiency(mean_nauplii, factor_per_g, *, moisture_pct=0.0):
     -------
     ndarray of float
         [1/g]
+
+    Examples
+    --------
+    >>> round(hatch.hatching_efficiency(98, 2000))
+    196000
     """
     dry = 1 - np.asarray(moisture_pct, float) / 100
     return np.asarray(mean_nauplii, float) * factor_per_g / np.where(dry > 0, dry, np.nan)
 
 
 def full_cysts_per_g(hatching_efficiency_per_g, hatch_pct):
-    """Cysts with an embryo in one gram, HE / (H% / 100). [1/g]"""
+    """Cysts with an embryo in one gram, HE / (H% / 100). [1/g]
+
+    Examples
+    --------
+    >>> round(hatch.full_cysts_per_g(196_000, 80))
+    245000
+    """
     with np.errstate(divide="ignore", invalid="ignore"):
         return np.asarray(hatching_efficiency_per_g, float) / (np.asarray(hatch_pct, float) / 100)
 
@@ -119,5 +140,10 @@ def hatching_output(hatching_efficiency_per_g, dry_weight_ug):
     References
     ----------
     Vanhaecke and Sorgeloos 1983, Aquaculture 30:43-52 (from memory).
+
+    Examples
+    --------
+    >>> round(hatch.hatching_output(200_000, 2.4))
+    480
     """
     return np.asarray(hatching_efficiency_per_g, float) * np.asarray(dry_weight_ug, float) / 1000

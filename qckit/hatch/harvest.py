@@ -32,7 +32,14 @@ _WINDOW = 60  # newest harvests that count
 
 @dataclass(frozen=True)
 class Recovery:
-    """Share of the hatched nauplii that a harvest brings in."""
+    """Share of the hatched nauplii that a harvest brings in.
+
+    Examples
+    --------
+    >>> recovery = hatch.recovery_of(tables.samples, cones, tables.settings)
+    >>> recovery.basis, round(recovery.pct)
+    ('assumed', 85)
+    """
 
     basis: str  # measured, assumed
     pct: float
@@ -78,6 +85,11 @@ def harvest_recovery(samples, cones, *, day=None):
     DataFrame, columns ``RECOVERY_COLUMNS``
         One row per hatch with both counts. ``hatched``, ``harvested`` and ``lost`` (seen in the purge) are nauplii in
         all, ``u_log`` is the standard uncertainty of the log of the recovery from counting alone.
+
+    Examples
+    --------
+    >>> len(hatch.harvest_recovery(tables.samples, cones))  # the demo weighs no harvest
+    0
     """
     from qckit.tables import to_utc
 
@@ -154,6 +166,11 @@ def recovery_of(samples, cones, settings, *, day=None):
     Returns
     -------
     Recovery
+
+    Examples
+    --------
+    >>> hatch.recovery_of(tables.samples, cones, tables.settings).n_harvests
+    0
     """
     table = harvest_recovery(samples, cones, day=day)
     good = table[table["recovery_pct"] > 0].iloc[-_WINDOW:]
@@ -188,6 +205,11 @@ def recovery_by_cone(table, *, confidence=0.95):
     DataFrame, columns cone, n_harvests, recovery_pct, low, high
         Student's interval on the log scale with the spread of all cones together, so that two harvests of a cone are
         enough; NaN bounds where the whole room has fewer than three.
+
+    Examples
+    --------
+    >>> hatch.recovery_by_cone(hatch.harvest_recovery(tables.samples, cones)).columns.tolist()
+    ['cone', 'n_harvests', 'recovery_pct', 'low', 'high']
     """
     columns = ["cone", "n_harvests", "recovery_pct", "low", "high"]
     good = table[table["recovery_pct"] > 0]

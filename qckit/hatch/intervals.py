@@ -53,6 +53,12 @@ class Estimate:
     be known, and ``note`` then says why. ``counting_low`` and ``counting_high`` are what counting alone would give. Few
     cones that agree by luck can make the interval narrower than that; a decision then keeps to the wider bounds
     (:attr:`safe_low`, :attr:`safe_high`), and says so (:attr:`is_lucky`).
+
+    Examples
+    --------
+    >>> figure = hatch.proportion_over_cones([240, 251, 246], [300, 305, 301])
+    >>> figure.low < figure.value < figure.high
+    True
     """
 
     value: float
@@ -103,6 +109,11 @@ class Spread:
     freedom behind them. ``raw_rho`` and ``raw_cv2`` (cv squared) are the estimates before negative ones are set to 0:
     pooling needs these, because a spread that may only err upwards makes intervals too wide. ``n_cones`` counts the
     earlier cones that it was learned from.
+
+    Examples
+    --------
+    >>> hatch.site_spread(cones).rho < 0.2
+    True
     """
 
     rho: float
@@ -144,6 +155,11 @@ def counting_floor(n_cones: int, confidence: float = 0.95) -> float:
     float
         About 0.8 for 2 cones, 1.1 for 3, 1.6 for 6, and never more than the normal quantile. It solves
         ``E[2 Phi(-max(c, t sqrt(X)))] = 0.76 (1 - confidence)`` with X a mean square on k - 1 degrees of freedom.
+
+    Examples
+    --------
+    >>> hatch.counting_floor(3) >= hatch.counting_floor(6)
+    False
     """
     from scipy import special  # scipy.optimize and scipy.stats take a second to import
 
@@ -177,6 +193,11 @@ def skewness_reach(dispersion, share, n_mean):
         ``1 + 0.8 (1 - 2 q) CV``, with CV the cones' coefficient of variation of q beyond counting,
         ``CV^2 = (phi - 1) (1 - q) / (n q)``. 1 at one half and where cones do not differ. The skewness of a beta's or
         a log-normal's cones is 2 to 3 times CV; 0.8 was chosen by simulation over 2 to 6 cones.
+
+    Examples
+    --------
+    >>> round(float(hatch.skewness_reach(1.5, 0.9, 300)), 2)
+    0.99
     """
     cv2 = np.maximum(0.0, dispersion - 1) * (1 - share) / (n_mean * share)
     return 1 + 0.8 * (1 - 2 * share) * np.sqrt(cv2)
@@ -196,6 +217,11 @@ def floor_of_few(fewer, confidence=0.95):
     float or ndarray
         5 / fewer^0.8, at most 3.3, at 95 %; falls under :func:`counting_floor` from about ten counts on.
         Chosen by exact enumeration for two cones.
+
+    Examples
+    --------
+    >>> bool(hatch.floor_of_few(2) > 0)
+    True
     """
     return np.minimum(5.0 / np.maximum(fewer, 0.5) ** 0.8, 3.3) * normal_quantile(confidence) / 1.96
 
@@ -216,6 +242,12 @@ def proportion_over_cones(part, whole, *, confidence=0.95, spread=None):
     -------
     Estimate
         As fractions (0 to 1). Bounds are NaN with a single cone and no ``spread``.
+
+    Examples
+    --------
+    >>> figure = hatch.proportion_over_cones([240, 251, 246], [300, 305, 301])
+    >>> round(figure.value, 1), figure.n_cones
+    (0.8, 3)
     """
     check_confidence(confidence)
     part, whole = np.asarray(part, float), np.asarray(whole, float)
@@ -271,6 +303,12 @@ def rate_over_cones(counts, exposure, *, confidence=0.95, spread=None):
     -------
     Estimate
         Per gram; bounds are never negative.
+
+    Examples
+    --------
+    >>> figure = hatch.rate_over_cones([98, 105, 101], [0.0005, 0.0005, 0.0005])
+    >>> round(figure.value)
+    202667
     """
     check_confidence(confidence)
     counts, exposure = np.asarray(counts, float), np.asarray(exposure, float)
@@ -361,6 +399,12 @@ def mean_interval(values, *, confidence=0.95):
     -------
     Estimate
         Bounds are NaN with fewer than two values.
+
+    Examples
+    --------
+    >>> mean = hatch.mean_interval([482.0, 475.0, 490.0])
+    >>> round(float(mean.low), 1), round(float(mean.high), 1)
+    (463.7, 501.0)
     """
     check_confidence(confidence)
     values = np.asarray(values, float)
@@ -400,6 +444,12 @@ def positive_mean_interval(values, *, confidence=0.95):
         ``mean x exp(+-t SD / (mean sqrt(k)))``: the quasi-Poisson model with a constant and a log link (McCullagh and
         Nelder 1989, Generalized Linear Models, 2nd ed.). Near Student's interval where hatches differ little, and
         never below 0. Bounds are NaN with fewer than three values (two would give a factor of hundreds) or a mean of 0.
+
+    Examples
+    --------
+    >>> mean = hatch.positive_mean_interval([210_000, 190_000, 230_000, 205_000])
+    >>> bool(0 < mean.low < mean.value < mean.high)
+    True
     """
     plain = mean_interval(values, confidence=confidence)
     if plain.n_cones < 3 or not plain.value > 0:
@@ -433,6 +483,12 @@ def binomial_interval(part, whole, *, confidence=0.95, method="wilson"):
     ----------
     Newcombe 1998, Statistics in Medicine 17:857-872; Brown, Cai and DasGupta 2001, Statistical Science 16:101-133 (from
     memory), who take Jeffreys' bound to 0 (1) when none (all) were seen.
+
+    Examples
+    --------
+    >>> low, high = hatch.binomial_interval(15, 148)
+    >>> round(float(low), 4), round(float(high), 4)
+    (0.0624, 0.1605)
     """
     if not whole > 0:
         return math.nan, math.nan
@@ -521,6 +577,12 @@ def joined_dispersion(pearson, own_df, site, site_df, confidence=0.95):
     that differ twice or three times as much as usual are covered in 92 % (89 % with two); 0.91 makes up for what the
     second part adds when they differ as usual (``tests/benchmarks/coverage.py``). One cone has no second part and
     reaches ``t_site``.
+
+    Examples
+    --------
+    >>> dispersion, df = hatch.joined_dispersion(1.4, 2, 1.3, 60)
+    >>> df
+    62
     """
     df = site_df + own_df
     square = student_quantile(confidence, site_df) ** 2 * site

@@ -38,7 +38,15 @@ _MONTH_DAYS = 30.4375
 
 @dataclass(frozen=True)
 class LotLevel:
-    """Nauplii per gram of a lot on a day, log scale, with what they rest on."""
+    """Nauplii per gram of a lot on a day, log scale, with what they rest on.
+
+    Examples
+    --------
+    >>> ordinary = hatch.ordinary_hatches(cones, tables.hatches, tables.settings)
+    >>> level = hatch.lot_level(cones, ordinary, "K-121", pd.Timestamp("2026-11-06T09:00:00+00:00"))
+    >>> level.basis, level.n_hatches > 5
+    ('both', True)
+    """
 
     lot: str
     day: pd.Timestamp
@@ -84,6 +92,12 @@ def ordinary_hatches(cones, hatches, settings, readings=None):
     DataFrame
         Rows of ``cones`` with ``at`` (UTC), ``log_he`` and ``is_ordinary``: run under the standard conditions. Where
         fewer than half of a lot's were, the room does not work at the standard and all count as ordinary.
+
+    Examples
+    --------
+    >>> ordinary = hatch.ordinary_hatches(cones, tables.hatches, tables.settings, tables.readings)
+    >>> 0 < len(ordinary) < len(cones)
+    True
     """
     good = cones[(cones["purpose"] == "production") & (cones["nauplii"] > 0) & (cones["factor_per_g"] > 0)].copy()
     rows = hatches[hatches["hatch"].isin(set(good["hatch"]))]
@@ -117,6 +131,13 @@ def lot_level(cones, ordinary, lot, day):
     -----
     Spread: own mean square pooled with the site's, which weighs at most ten degrees of freedom. Trend: least squares
     on day means with a normal prior of 0 +- 3 % a month. Joined by inverse variance.
+
+    Examples
+    --------
+    >>> ordinary = hatch.ordinary_hatches(cones, tables.hatches, tables.settings)
+    >>> level = hatch.lot_level(cones, ordinary, "K-121", pd.Timestamp("2026-11-06T09:00:00+00:00"))
+    >>> bool(150_000 < np.exp(level.log_mean) < 250_000)
+    True
     """
     cones = cones[(cones["nauplii"] > 0) & (cones["factor_per_g"] > 0) & (to_utc(cones["started"]) <= day)]
     ordinary = ordinary[ordinary["at"] <= day]

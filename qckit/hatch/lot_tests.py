@@ -25,6 +25,12 @@ def latest_test(cones, lot):
     -------
     (latest, earlier) : tuple of DataFrame
         Standard tests; where the lot has none, the cones it stood in as a reference.
+
+    Examples
+    --------
+    >>> newest, earlier = hatch.latest_test(cones, "K-118")
+    >>> newest["hatch"].tolist()
+    ['RT-118-2609-A', 'RT-118-2609-B', 'RT-118-2609-C']
     """
     mine = cones[(cones["lot"] == lot) & (cones["purpose"] == "standard test")]
     if not len(mine):
@@ -37,7 +43,14 @@ def latest_test(cones, lot):
 
 
 def near_test(table, cones):
-    """Rows of a table with ``started`` that began within ``SAME_TEST_DAYS`` of some cones."""
+    """Rows of a table with ``started`` that began within ``SAME_TEST_DAYS`` of some cones.
+
+    Examples
+    --------
+    >>> newest, _earlier = hatch.latest_test(cones, "K-118")
+    >>> len(hatch.near_test(cones, newest)) >= len(newest)
+    True
+    """
     if not len(cones) or not len(table):
         return table.iloc[:0]
     started, test = to_utc(table["started"]), to_utc(cones["started"])
@@ -57,6 +70,11 @@ def test_groups(cones):
     -------
     list of DataFrame
         Cones started within ``SAME_TEST_DAYS`` of the first of their group.
+
+    Examples
+    --------
+    >>> [len(test) for test in hatch.test_groups(cones[cones["lot"] == "K-121"])]
+    [3, 3, 3]
     """
     mine = cones[cones["purpose"].isin(["standard test", "reference"])].sort_values("started", kind="stable")
     groups, rest = [], mine

@@ -68,6 +68,12 @@ def sample_metrics(samples, hatches, lots=None, *, photos=None):
     ------
     InputError
         A sample names a hatch that is not in the hatches table.
+
+    Examples
+    --------
+    >>> some = tables.samples[tables.samples["hatch"] == "H261104-C"]
+    >>> len(hatch.sample_metrics(some, tables.hatches, tables.lots)) <= len(some)
+    True
     """
     table = joined_subsamples(samples, hatches, lots, photos)
     table["shell_whole"] = table["shells"] + table["unhatched"] + table["umbrella"].fillna(0)
@@ -95,6 +101,12 @@ def cone_metrics(samples, hatches, lots=None, *, photos=None, reading_h=24.0, to
         One row per hatch with a counted subsample, in the order of ``samples``. ``shells`` and the ``shell_`` columns
         are sums over the subsamples in which shells were counted; ``n_left_out`` counts subsamples of the reading that
         are not used; ``notes`` is a tuple of :class:`Note`.
+
+    Examples
+    --------
+    >>> figures = hatch.cone_metrics(tables.samples, tables.hatches, tables.lots, photos=tables.photos)
+    >>> figures[["hatch", "hatch_pct", "hatching_efficiency_per_g"]].shape[1]
+    3
     """
     table = reading_subsamples(
         joined_subsamples(samples, hatches, lots, photos), reading_h=reading_h, tolerance_h=tolerance_h

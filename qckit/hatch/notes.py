@@ -18,6 +18,11 @@ class Note:
 
     ``code`` says what is the case, ``values`` holds its names and numbers, ``cone`` whom it is about (empty where the
     reader knows). ``str(note)`` is the sentence; nothing reads it back.
+
+    Examples
+    --------
+    >>> hatch.Note("no-such-note", cone="A").cone
+    'A'
     """
 
     code: str
@@ -34,12 +39,24 @@ GAP_CODES = frozenset({"no_unhatched", "no_full_cyst", "no_volume"})
 
 
 def gaps(notes: Iterable[Note]) -> list[Note]:
-    """Choose the notes that leave a cone out of the hatching percentage or of nauplii per gram."""
+    """Choose the notes that leave a cone out of the hatching percentage or of nauplii per gram.
+
+    Examples
+    --------
+    >>> hatch.gaps([hatch.Note("no-such-note")])
+    []
+    """
     return [note for note in notes if note.code in GAP_CODES]
 
 
 def has_note(notes: Iterable[Note], code: str) -> bool:
-    """Tell whether a note of that code is among them."""
+    """Tell whether a note of that code is among them.
+
+    Examples
+    --------
+    >>> hatch.has_note([hatch.Note("no-such-note")], "no-such-note")
+    True
+    """
     return any(note.code == code for note in notes)
 
 

@@ -25,7 +25,13 @@ __all__ = [
 
 @dataclass(frozen=True)
 class Dispersion:
-    """A chi-square test of equal means or proportions."""
+    """A chi-square test of equal means or proportions.
+
+    Examples
+    --------
+    >>> hatch.poisson_dispersion([98, 105, 131, 80]).df
+    3
+    """
 
     chi2: float
     df: int
@@ -39,7 +45,14 @@ class Dispersion:
 
 @dataclass(frozen=True)
 class BetaBinomialFit:
-    """Common proportion and intra-group correlation by maximum likelihood."""
+    """Common proportion and intra-group correlation by maximum likelihood.
+
+    Examples
+    --------
+    >>> fit = hatch.fit_beta_binomial([80, 70, 92, 61], [100, 100, 100, 100])
+    >>> 0 < fit.rho < 0.2
+    True
+    """
 
     share: float
     rho: float
@@ -48,7 +61,15 @@ class BetaBinomialFit:
 
 @dataclass(frozen=True)
 class LogitFit:
-    """Logit model of proportions on conditions, with groups that differ beyond it."""
+    """Logit model of proportions on conditions, with groups that differ beyond it.
+
+    Examples
+    --------
+    >>> design = np.column_stack([np.ones(6), [0, 0, 0, 1, 1, 1]])
+    >>> fit = hatch.fit_logistic_normal([80, 84, 79, 60, 66, 58], [100] * 6, design)
+    >>> fit.coefficients.shape
+    (2,)
+    """
 
     coefficients: np.ndarray  # (m,)
     standard_errors: np.ndarray  # (m,)
@@ -72,6 +93,11 @@ def poisson_dispersion(counts):
     References
     ----------
     Fisher, Thornton and Mackenzie 1922, Annals of Applied Biology 9:325-359 (from memory).
+
+    Examples
+    --------
+    >>> round(hatch.poisson_dispersion([98, 105, 131, 80]).chi2, 2)
+    12.96
     """
     counts = np.asarray(counts, float)
     if len(counts) < 2 or not counts.sum() > 0:
@@ -89,6 +115,11 @@ def binomial_dispersion(part, whole):
     Returns
     -------
     Dispersion
+
+    Examples
+    --------
+    >>> hatch.binomial_dispersion([80, 70, 92, 61], [100, 100, 100, 100]).p_value < 0.001
+    True
     """
     x, n = np.asarray(part, float), np.asarray(whole, float)
     share = x.sum() / n.sum() if n.sum() > 0 else math.nan
@@ -109,6 +140,11 @@ def fit_beta_binomial(part, whole):
     -------
     BetaBinomialFit
         ``rho`` = 1 / (a + b + 1); 0 when the cones scatter no more than chance.
+
+    Examples
+    --------
+    >>> round(hatch.fit_beta_binomial([80, 70, 92, 61], [100, 100, 100, 100]).share, 3)
+    0.759
     """
     from scipy import optimize, special, stats
 
@@ -152,6 +188,13 @@ def fit_beta_binomial_on(part, whole, design):
     References
     ----------
     Williams 1975, Biometrics 31:949-952 (from memory).
+
+    Examples
+    --------
+    >>> design = np.column_stack([np.ones(6), [0, 0, 0, 1, 1, 1]])
+    >>> fit = hatch.fit_beta_binomial_on([80, 84, 79, 60, 66, 58], [100] * 6, design)
+    >>> bool(fit.coefficients[1] < 0)
+    True
     """
     from scipy import special, stats
 
@@ -186,6 +229,13 @@ def fit_logistic_normal(part, whole, design, *, groups=None, n_nodes=25):
     ----------
     Breslow and Clayton 1993, J. Am. Stat. Assoc. 88:9-25; quadrature around each group's mode: Pinheiro and Bates 1995,
     J. Comput. Graph. Stat. 4:12-35 (from memory).
+
+    Examples
+    --------
+    >>> design = np.column_stack([np.ones(6), [0, 0, 0, 1, 1, 1]])
+    >>> fit = hatch.fit_logistic_normal([80, 84, 79, 60, 66, 58], [100] * 6, design)
+    >>> bool(fit.coefficients[1] < 0)
+    True
     """
     from scipy import special, stats
 
@@ -266,6 +316,13 @@ def fit_quasi_binomial(part, whole, design):
     References
     ----------
     McCullagh and Nelder 1989, Generalized Linear Models, 2nd ed., sections 2.5 (iterations) and 4.5.
+
+    Examples
+    --------
+    >>> design = np.column_stack([np.ones(6), [0, 0, 0, 1, 1, 1]])
+    >>> fit = hatch.fit_quasi_binomial([80, 84, 79, 60, 66, 58], [100] * 6, design)
+    >>> sorted(fit)
+    ['coefficients', 'covariance', 'deviance', 'df', 'dispersion', 'pearson', 'standard_errors']
     """
     from scipy.special import expit, logit, xlogy
 
@@ -315,6 +372,14 @@ def dose_at_share(fit, intercept, slope, shares=(0.25, 0.5, 0.75)):
     References
     ----------
     Venables and Ripley 2002, Modern Applied Statistics with S, 4th ed., section 7.2.
+
+    Examples
+    --------
+    >>> x = np.array([20.0, 25.0, 30.0, 35.0])
+    >>> fit = hatch.fit_quasi_binomial([10, 35, 66, 90], [100] * 4, np.column_stack([np.ones(4), x]))
+    >>> half = hatch.dose_at_share(fit, 0, 1, shares=(0.5,))
+    >>> half
+    array([[27.44434545,  0.44173542]])
     """
     from scipy import special
 

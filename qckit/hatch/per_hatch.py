@@ -40,6 +40,12 @@ def hatch_table(tables, *, confidence: float = 0.95) -> pd.DataFrame:
     ----------
     Wilson 1927, J. Am. Stat. Assoc. 22:209-212; McCullagh and Nelder 1989, Generalized Linear Models, 2nd ed., section
     4.5 (dispersion); JCGM 100:2008, 5.1.2 (from memory).
+
+    Examples
+    --------
+    >>> figures = hatch.hatch_table(tables)
+    >>> {"hatch_pct", "hatch_pct_low", "hatch_pct_high"} <= set(figures)
+    True
     """
     check_confidence(confidence)
     reading_h, measure = tables.settings.conditions.reading_h, tables.settings.measure

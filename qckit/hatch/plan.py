@@ -30,7 +30,13 @@ _USUAL = Spread(rho=0.004, cv=0.08, df=1e6)
 
 @dataclass(frozen=True)
 class OrdinaryPlan:
-    """Attribute plan: accept when at most ``most_bad`` of ``n`` inspected are bad."""
+    """Attribute plan: accept when at most ``most_bad`` of ``n`` inspected are bad.
+
+    Examples
+    --------
+    >>> hatch.OrdinaryPlan(n=80, most_bad=2)
+    OrdinaryPlan(n=80, most_bad=2)
+    """
 
     n: int
     most_bad: int
@@ -38,7 +44,14 @@ class OrdinaryPlan:
 
 @dataclass(frozen=True)
 class Plan:
-    """Cones and subsamples, and what they reach."""
+    """Cones and subsamples, and what they reach.
+
+    Examples
+    --------
+    >>> plan = hatch.plan_for_precision(5.0, spread=hatch.site_spread(cones))
+    >>> plan.n_cones >= 2, plan.half_width_pct <= 5.0
+    (True, True)
+    """
 
     n_cones: int
     n_subsamples: int
@@ -67,6 +80,11 @@ def acceptance_probability(bad_frac, plan, *, lot_size=None, family="binomial"):
     References
     ----------
     Montgomery 2009, Introduction to Statistical Quality Control, 6th ed., section 15.2 (from memory).
+
+    Examples
+    --------
+    >>> round(float(hatch.acceptance_probability(0.02, hatch.OrdinaryPlan(n=80, most_bad=2))), 3)
+    0.784
     """
     from scipy import stats
 
@@ -92,6 +110,12 @@ def quality_at_acceptance(probability, plan, *, family="binomial"):
     Returns
     -------
     ndarray of float
+
+    Examples
+    --------
+    >>> bad = hatch.quality_at_acceptance(0.1, hatch.OrdinaryPlan(n=80, most_bad=2))
+    >>> round(float(bad), 3)
+    0.065
     """
     from scipy import stats
 
@@ -112,6 +136,12 @@ def subsample_dispersion(samples):
     -------
     float
         Pooled Pearson chi2 / df of hatched among full cysts within cones, never below 1; 1 when nothing is known.
+
+    Examples
+    --------
+    >>> subsamples = hatch.sample_metrics(tables.samples, tables.hatches, tables.lots)
+    >>> bool(hatch.subsample_dispersion(subsamples) >= 1)
+    True
     """
     table = samples.dropna(subset=["nauplii", "full_cysts"])
     table = table[table["full_cysts"] > 0]
@@ -199,6 +229,11 @@ def plan_for_precision(
     ------
     InputError
         No plan up to the limits is precise enough.
+
+    Examples
+    --------
+    >>> hatch.plan_for_precision(5.0, hatch_pct=80.0).half_width_pct <= 5.0
+    True
     """
     check_confidence(confidence)
     if not half_width > 0:
@@ -264,6 +299,11 @@ def operating_curve(
     Returns
     -------
     DataFrame, columns hatch_pct, accept_prob
+
+    Examples
+    --------
+    >>> hatch.operating_curve(3, 6, spread=hatch.site_spread(cones)).columns.tolist()
+    ['hatch_pct', 'accept_prob']
     """
     from scipy import stats
 
@@ -324,6 +364,12 @@ def plan_for_risk(
     ------
     InputError
         The line does not lie between the two, or ``max_cones`` are not enough.
+
+    Examples
+    --------
+    >>> plan = hatch.plan_for_risk(65.0, 85.0, spread=hatch.site_spread(cones))
+    >>> bool(plan["accept_bad"] <= 0.1)
+    True
     """
     if not bad_hatch_pct < min_hatch_pct < good_hatch_pct:
         raise InputError(
@@ -371,6 +417,11 @@ def repeat_chances(limits, *, above_pct=8.0, cones=(2, 3, 4), n_subsamples=6, sp
         Cones -> probability that the best guess of hatching percentage or nauplii per gram falls below its minimum, or
         the lower bound below it by more than the site's margin; over the luck of the mean and of the cones' agreement.
         The lot stands as far above both minima, and the figure that ends in "repeat" more often is given.
+
+    Examples
+    --------
+    >>> list(hatch.repeat_chances(tables.settings.limits, cones=(3,), spread=hatch.site_spread(cones)))
+    [3]
     """
     share = min(limits.min_hatch_pct + above_pct, 99.0) / 100
     line = limits.min_hatch_pct / 100
@@ -412,6 +463,13 @@ def draw_operating_curve(curves, *, min_hatch_pct=None, ax=None):
     Returns
     -------
     Axes
+
+    Examples
+    --------
+    >>> curve = hatch.operating_curve(3, 6, spread=hatch.site_spread(cones))
+    >>> ax = hatch.draw_operating_curve({"3 cones": curve}, min_hatch_pct=75.0)
+    >>> ax.get_xlabel()
+    'true hatching percentage of the lot [%]'
     """
     from qckit import draw
 

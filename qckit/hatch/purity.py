@@ -38,6 +38,11 @@ def purity_of_samples(samples):
     -------
     DataFrame, columns ``PURITY_COLUMNS``
         Percentages are NaN where nothing was counted.
+
+    Examples
+    --------
+    >>> hatch.purity_of_samples(tables.samples[tables.samples["kind"] == "sieve"]).columns[-3:].tolist()
+    ['purity_pct', 'shells_and_cysts_pct', 'shells_per_1000_nauplii']
     """
     sieve = samples[samples["kind"] == "sieve"]
     out = pd.DataFrame({"sample": sieve["sample"], "hatch": sieve["hatch"]})
@@ -70,6 +75,11 @@ def separation(cone_counts, sieve_counts, *, confidence=0.95):
     -----
     The log of the ratio of ratios has variance 1/a + 1/b + 1/c + 1/d (Woolf 1955, Annals of Human Genetics
     19:251-253), half a count added to each.
+
+    Examples
+    --------
+    >>> round(float(hatch.separation((310, 368), (610, 96)).value), 1)
+    86.7
     """
     check_confidence(confidence)
     (n1, w1), (n2, w2) = cone_counts, sieve_counts
@@ -108,6 +118,13 @@ def recovery(harvested: Estimate, hatched: Estimate):
     ------
     InputError
         No nauplii hatched.
+
+    Examples
+    --------
+    >>> hatched = hatch.rate_over_cones([98, 105, 101], [0.0005, 0.0005, 0.0005])
+    >>> harvested = hatch.rate_over_cones([80, 84, 79], [0.0005, 0.0005, 0.0005])
+    >>> round(float(hatch.recovery(harvested, hatched).value), 1)
+    79.9
     """
     if not hatched.value > 0:
         raise InputError(f"{hatched.value:g} nauplii hatched, so no recovery can be worked out. Check the counts.")

@@ -15,7 +15,14 @@ __all__ = ["RateChange", "poisson_change", "poisson_interval"]
 
 @dataclass(frozen=True)
 class RateChange:
-    """One change of a rate of rare counts."""
+    """One change of a rate of rare counts.
+
+    Examples
+    --------
+    >>> change = hatch.poisson_change([1, 0, 2, 1, 1, 0, 6, 7, 5, 8], rng=np.random.default_rng(1))
+    >>> change.rate_before < change.rate_after
+    True
+    """
 
     last_before: int  # place of the last count before the change, from 1
     rate_before: float
@@ -45,6 +52,12 @@ def poisson_interval(count, exposure=1.0, *, confidence=0.95):
     References
     ----------
     Garwood 1936, Biometrika 28:437-442.
+
+    Examples
+    --------
+    >>> low, high = hatch.poisson_interval(10)
+    >>> round(float(low), 2), round(float(high), 2)
+    (4.8, 18.39)
     """
     from scipy import special
 
@@ -83,6 +96,11 @@ def poisson_change(counts, exposure=None, *, confidence=0.95, permutations=999, 
     Log likelihood ratio of two Poisson rates against one, profiled over the place (Worsley 1986, Biometrika 73:91-104,
     for exponential families; from memory). Its p value holds whatever the rate, because given the total the counts are
     exchangeable.
+
+    Examples
+    --------
+    >>> hatch.poisson_change([1, 0, 2, 1, 1, 0, 6, 7, 5, 8], rng=np.random.default_rng(1)).last_before
+    6
     """
     x = np.asarray(counts, float)
     e = np.ones_like(x) if exposure is None else np.asarray(exposure, float)

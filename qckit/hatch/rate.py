@@ -37,7 +37,14 @@ _NAMES = ("T10", "T50", "T90")
 
 @dataclass(frozen=True)
 class HatchRate:
-    """Times of one lot's time course."""
+    """Times of one lot's time course.
+
+    Examples
+    --------
+    >>> rate = hatch.lot_rate(tables, "K-124")
+    >>> rate.n_cones
+    3
+    """
 
     course: pd.DataFrame = field(repr=False)  # hours, nauplii, full, hatched_frac per cone and hour
     best: Fit | None
@@ -84,6 +91,11 @@ def time_course(samples, hatches, lot=None):
     DataFrame, columns hatch, cone, hours, nauplii, full_cysts, hatched_frac
         Subsamples of one cone taken at the same hour (within a quarter of an hour) are added up. Without counts of
         unhatched cysts ``full_cysts`` and ``hatched_frac`` are NaN.
+
+    Examples
+    --------
+    >>> hatch.time_course(tables.samples, tables.hatches, "K-124").columns.tolist()
+    ['hatch', 'cone', 'hours', 'nauplii', 'full_cysts', 'hatched_frac']
     """
     from qckit.hatch.metrics import sample_metrics
 
@@ -115,6 +127,12 @@ def newest_course(course, hatches, *, days=3, least_hours=4):
     Returns
     -------
     DataFrame
+
+    Examples
+    --------
+    >>> course = hatch.time_course(tables.samples, tables.hatches, "K-124")
+    >>> len(hatch.newest_course(course, tables.hatches)) == len(course)
+    True
     """
     from qckit.tables import to_utc
 
@@ -141,6 +159,11 @@ def lot_rate(tables, lot):
     ------
     InputError
         The lot was not followed by the clock.
+
+    Examples
+    --------
+    >>> hatch.lot_rate(tables, "K-124").times.columns.tolist()
+    ['time', 'method', 'value_h', 'low_h', 'high_h', 'note']
     """
     hatches, standard = tables.hatches, tables.settings.conditions
     # a course at another temperature says nothing of the one that is set
@@ -168,6 +191,12 @@ def interpolated_times(hours, counts, shares=_SHARES):
     References
     ----------
     Lavens and Sorgeloos 1996, FAO Fisheries Technical Paper 361 (from memory).
+
+    Examples
+    --------
+    >>> times = hatch.interpolated_times([12, 15, 18, 21, 24], [5, 40, 75, 92, 100])
+    >>> round(float(times["T50"]), 1)
+    15.9
     """
     hours, counts = np.asarray(hours, float), np.asarray(counts, float)
     if len(hours) < 2 or not np.nanmax(counts) > 0:
@@ -200,6 +229,12 @@ def intervals_from_counts(hours, part, whole):
     Returns
     -------
     (start_h, end_h, counts) : tuple of ndarray, shape (2 m,)
+
+    Examples
+    --------
+    >>> after, before, weight = hatch.intervals_from_counts([12, 18, 24], [10, 60, 80], [100, 100, 100])
+    >>> weight.tolist()
+    [10.0, 60.0, 80.0, 90.0, 40.0, 20.0]
     """
     at, x, n = (np.asarray(v, float) for v in (hours, part, whole))
     return (
@@ -230,6 +265,12 @@ def fit_rate(course, *, confidence=0.95):
     ------
     InputError
         Fewer than four hours, or nothing hatched.
+
+    Examples
+    --------
+    >>> course = hatch.time_course(tables.samples, tables.hatches, "K-124")
+    >>> sorted(set(hatch.fit_rate(course).times["time"]))
+    ['T10', 'T50', 'T90', 'Ts']
     """
     course = course.dropna(subset=["nauplii", "full_cysts"])
     n_hours = course["hours"].nunique()

@@ -18,7 +18,15 @@ __all__ = ["SpeedComparison", "compare_rates"]
 
 @dataclass(frozen=True)
 class SpeedComparison:
-    """Hours of one lot over hours of another, at every share hatched."""
+    """Hours of one lot over hours of another, at every share hatched.
+
+    Examples
+    --------
+    >>> new = hatch.time_course(tables.samples, tables.hatches, "K-124")
+    >>> old = hatch.time_course(tables.samples, tables.hatches, "K-118")
+    >>> hatch.compare_rates(new, old, lot="K-124", other="K-118").lot
+    'K-124'
+    """
 
     lot: str
     other: str
@@ -68,6 +76,13 @@ def compare_rates(course, other_course, *, lot, other, confidence=0.95):
     F(t / e) with one slope for both, e and the ceiling each its own: e / e_other is the ratio of their times at every
     share (accelerated failure times; Collett 2015, Modelling Survival Data in Medical Research, 3rd ed., chapter 6,
     from memory), averaged over four shapes. Cones that are early or late widen it as in :func:`hatch.fit_rate`.
+
+    Examples
+    --------
+    >>> new = hatch.time_course(tables.samples, tables.hatches, "K-124")
+    >>> old = hatch.time_course(tables.samples, tables.hatches, "K-118")
+    >>> bool(hatch.compare_rates(new, old, lot="K-124", other="K-118").ratio > 0)
+    True
     """
     both = [_of_lot(c, name) for c, name in ((course, lot), (other_course, other))]
     fits = [_fit(model, [b["all"] for b in both]) for model in MODELS]

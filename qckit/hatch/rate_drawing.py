@@ -25,6 +25,12 @@ def draw_rate(rate, *, ax=None):
     Returns
     -------
     Axes
+
+    Examples
+    --------
+    >>> ax = hatch.draw_rate(hatch.lot_rate(tables, "K-124"))
+    >>> ax.get_xlabel()
+    'hours since wetting [h]'
     """
     from qckit import draw
 

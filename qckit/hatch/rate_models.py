@@ -209,6 +209,15 @@ def monotone_curve(hours, part, whole):
         One row per distinct hour, never falling. For counts at separate times (each cyst seen once) this is the
         maximum-likelihood curve of current-status data (Ayer and others 1955, Annals of Mathematical Statistics
         26:641-647).
+
+    Examples
+    --------
+    >>> hatch.monotone_curve([12, 16, 20, 24], [10, 50, 45, 80], [100, 100, 100, 100])
+       hours  hatched_frac
+    0   12.0         0.100
+    1   16.0         0.475
+    2   20.0         0.475
+    3   24.0         0.800
     """
     from scipy.optimize import isotonic_regression
 

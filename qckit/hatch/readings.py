@@ -30,7 +30,14 @@ _SLACK = 1e-9  # a value on the border is within it
 
 @dataclass(frozen=True)
 class Standard:
-    """What the site asks of one quantity: least and most, both allowed, and how far beyond is far off."""
+    """What the site asks of one quantity: least and most, both allowed, and how far beyond is far off.
+
+    Examples
+    --------
+    >>> standard = hatch.standard_of("temperature", tables.settings.conditions)
+    >>> standard.low, standard.high
+    (27.0, 29.0)
+    """
 
     quantity: str
     low: float
@@ -69,6 +76,11 @@ def standard_of(quantity: str, conditions) -> Standard:
     Returns
     -------
     Standard
+
+    Examples
+    --------
+    >>> hatch.standard_of("temperature", tables.settings.conditions).words
+    '28 ± 1 °C'
     """
     c, inf = conditions, math.inf
     if quantity == "temperature":
@@ -103,6 +115,13 @@ def standard_readings(readings: pd.DataFrame | None, hatches: pd.DataFrame | Non
     -------
     DataFrame
         A copy with ``value`` in the unit of ``QUANTITIES``; NaN where the water is not known, or the unit is not.
+
+    Examples
+    --------
+    >>> reading = {"quantity": "temperature", "value": 82.4, "unit": "°F"}
+    >>> readings = pd.DataFrame([{"hatch": "H1", "taken": "2026-11-05T09:00:00+00:00", **reading}])
+    >>> hatch.standard_readings(readings)["value"].round(1).tolist()
+    [28.0]
     """
     if readings is None or not len(readings):
         columns = ["hatch", "taken", "quantity", "value", "unit"]
@@ -156,6 +175,11 @@ def water_values(hatches: pd.DataFrame, readings: pd.DataFrame | None = None) ->
     -------
     DataFrame
         hatch, quantity, value, taken (missing for the field sheet's), none of them without a value.
+
+    Examples
+    --------
+    >>> hatch.water_values(tables.hatches.tail(2), tables.readings).columns.tolist()
+    ['hatch', 'quantity', 'value', 'taken']
     """
     rows = [
         pd.DataFrame({"hatch": hatches["hatch"], "quantity": q, "value": hatches[QUANTITIES[q].column].astype(float)})
@@ -189,6 +213,11 @@ def water_of_hatches(hatches: pd.DataFrame, readings: pd.DataFrame | None = None
     -------
     DataFrame, indexed like ``hatches``
         The columns temperature_c, salinity_ppt, ph, oxygen_mg_l, light_lux.
+
+    Examples
+    --------
+    >>> hatch.water_of_hatches(tables.hatches.tail(2), tables.readings).columns.tolist()
+    ['temperature_c', 'salinity_ppt', 'ph', 'oxygen_mg_l', 'light_lux']
     """
     measured = standard_readings(readings, hatches)
     measured = measured[measured["hatch"].isin(hatches["hatch"])]

@@ -51,6 +51,11 @@ class Metric:
         Kind of the monthly control chart; empty: not charted.
     per : float
         Scale of the chart's ratio: 100 for percent.
+
+    Examples
+    --------
+    >>> hatch.METRICS["hatch_pct"].label, hatch.METRICS["hatch_pct"].unit
+    ('hatching percentage', '%')
     """
 
     name: str

@@ -28,6 +28,12 @@ def site_spread(cones, *, leave_out=(), min_df=10):
     -------
     Spread or None
         None when there are fewer than ``min_df`` degrees of freedom.
+
+    Examples
+    --------
+    >>> spread = hatch.site_spread(cones)
+    >>> bool(0 <= spread.rho < 0.2)
+    True
     """
     table = cones[~cones["hatch"].isin(set(leave_out))].dropna(subset=["nauplii", "full_cysts", "factor_per_g"])
     table = table[(table["full_cysts"] > 0) & (table["factor_per_g"] > 0)]

@@ -58,6 +58,11 @@ def fill_volumes(samples, photos=None):
     -------
     DataFrame, shape (n, any)
         A copy; ``volume_ul`` stays NaN where depth, photo or scale is missing.
+
+    Examples
+    --------
+    >>> "volume_ul" in hatch.fill_volumes(tables.samples, tables.photos)
+    True
     """
     filled = samples.copy()
     if "volume_ul" not in filled:
@@ -112,6 +117,12 @@ def joined_subsamples(samples, hatches, lots=None, photos=None):
     ------
     InputError
         A sample names a hatch that is not in the hatches table.
+
+    Examples
+    --------
+    >>> joined = hatch.joined_subsamples(tables.samples, tables.hatches, tables.lots)
+    >>> len(joined) <= len(tables.samples), "counted_ul" in joined
+    (True, True)
     """
     chosen = fill_volumes(samples[samples["kind"] == "subsample"] if "kind" in samples else samples, photos)
     if "revision" in chosen and len(chosen):
@@ -159,6 +170,12 @@ def reading_subsamples(table, *, reading_h=24.0, tolerance_h=1.5):
     -------
     DataFrame
         ``table`` with ``left_out``: empty where the subsample is used, else why not (``LEFT_OUT``).
+
+    Examples
+    --------
+    >>> joined = hatch.joined_subsamples(tables.samples, tables.hatches, tables.lots)
+    >>> len(hatch.reading_subsamples(joined)) <= len(joined)
+    True
     """
     table = table.reset_index(drop=True)
     hatch, out = table["hatch"], pd.Series("", index=table.index, dtype=object)

@@ -32,7 +32,14 @@ SUMMARY_COLUMNS = ("metric", "label", "value", "low", "high", "sd", "n_cones", "
 
 @dataclass(frozen=True)
 class Witnesses:
-    """Nauplii against empty shells: every nauplius leaves one shell."""
+    """Nauplii against empty shells: every nauplius leaves one shell.
+
+    Examples
+    --------
+    >>> newest, _earlier = hatch.latest_test(cones, "K-118")
+    >>> isinstance(hatch.compare_witnesses(newest).verdict, str)
+    True
+    """
 
     nauplii: float
     shells: float
@@ -47,7 +54,15 @@ class Witnesses:
 
 @dataclass(frozen=True)
 class LotSummary:
-    """A lot's figures; each an :class:`Estimate` over cones."""
+    """A lot's figures; each an :class:`Estimate` over cones.
+
+    Examples
+    --------
+    >>> newest, _earlier = hatch.latest_test(cones, "K-118")
+    >>> summary = hatch.summarise_cones(newest)
+    >>> summary.n_cones, sorted(summary.estimates)[:2]
+    (3, ['full_cysts_per_g', 'hatch_pct'])
+    """
 
     lot: str
     cones: pd.DataFrame = field(repr=False)  # rows of cone_metrics that went in
@@ -93,6 +108,13 @@ def summarise_cones(cones, *, lot=None, confidence=0.95, spread=None, measure=No
     -------
     LotSummary
         With no counted cone every figure is NaN and its note says so.
+
+    Examples
+    --------
+    >>> newest, _earlier = hatch.latest_test(cones, "K-118")
+    >>> figure = hatch.summarise_cones(newest).estimates["hatch_pct"]
+    >>> bool(figure.low < figure.value < figure.high)
+    True
     """
     names = sorted(set(cones["lot"])) if len(cones) else []
     if len(names) > 1:
@@ -159,6 +181,12 @@ def compare_witnesses(cones, *, confidence=0.95):
     References
     ----------
     Conditional test of two Poisson counts: Przyborowski and Wilenski 1940, Biometrika 31:313-323 (from memory).
+
+    Examples
+    --------
+    >>> newest, _earlier = hatch.latest_test(cones, "K-118")
+    >>> bool(0 < hatch.compare_witnesses(newest).p_value <= 1)
+    True
     """
     from scipy.special import ndtr, stdtr  # scipy.stats takes a second to import
 

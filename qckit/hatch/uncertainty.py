@@ -42,7 +42,15 @@ SOURCES = {
 
 @dataclass(frozen=True)
 class Budget:
-    """Nauplii per gram with its standard uncertainty taken apart."""
+    """Nauplii per gram with its standard uncertainty taken apart.
+
+    Examples
+    --------
+    >>> test = cones[cones["hatch"].isin(["ST-118-A", "ST-118-B", "ST-118-C"])]
+    >>> budget = hatch.efficiency_budget(test, draws=2000, rng=np.random.default_rng(1))
+    >>> bool(budget.low < budget.value < budget.high)
+    True
+    """
 
     value: float
     u: float  # combined standard uncertainty, first order
@@ -87,6 +95,12 @@ def efficiency_budget(cones, measure=None, *, detection=1.0, detection_u=0.0, co
     ------
     InputError
         Fewer than two cones with a count, volume and mass.
+
+    Examples
+    --------
+    >>> test = cones[cones["hatch"].isin(["ST-118-A", "ST-118-B", "ST-118-C"])]
+    >>> hatch.efficiency_budget(test, draws=2000, rng=np.random.default_rng(1)).table.columns.tolist()
+    ['source', 'label', 'relative_u_pct', 'share_pct', 'df', 'remedy']
     """
     if measure is None:
         from qckit.settings import MeasureSettings
@@ -161,6 +175,13 @@ def percentage_budget(cones, *, detection=None, confidence=0.95, draws=40_000, r
     -----
     The model is H = n / (n + c) with n = N / d_N and c = (U + C) / d_C; first order, dH / d ln d_N = -H (1 - H) and
     dH / d ln d_C = +H (1 - H).
+
+    Examples
+    --------
+    >>> test = cones[cones["hatch"].isin(["ST-118-A", "ST-118-B", "ST-118-C"])]
+    >>> budget = hatch.percentage_budget(test, draws=2000, rng=np.random.default_rng(1))
+    >>> bool(budget.low < budget.value < budget.high)
+    True
     """
     from scipy import special, stats
 
@@ -272,6 +293,13 @@ def draw_budget(budget, *, ax=None):
     Returns
     -------
     Axes
+
+    Examples
+    --------
+    >>> test = cones[cones["hatch"].isin(["ST-118-A", "ST-118-B", "ST-118-C"])]
+    >>> ax = hatch.draw_budget(hatch.efficiency_budget(test, draws=2000, rng=np.random.default_rng(1)))
+    >>> ax.get_xlabel()
+    'share of the variance [%]'
     """
     from qckit import draw
 

@@ -34,12 +34,24 @@ SALINITY_FIT_MAX_PPT = 42.0
 
 
 def celsius_from_fahrenheit(temperature_f):
-    """Turn °F into °C."""
+    """Turn °F into °C.
+
+    Examples
+    --------
+    >>> round(float(hatch.celsius_from_fahrenheit(82.4)), 1)
+    28.0
+    """
     return (np.asarray(temperature_f, float) - 32) / 1.8
 
 
 def fahrenheit_from_celsius(temperature_c):
-    """Turn °C into °F."""
+    """Turn °C into °F.
+
+    Examples
+    --------
+    >>> round(float(hatch.fahrenheit_from_celsius(28)), 1)
+    82.4
+    """
     return np.asarray(temperature_c, float) * 1.8 + 32
 
 
@@ -55,6 +67,11 @@ def density_kg_m3(salinity_ppt, temperature_c):
     -------
     ndarray of float
         [kg/m³]
+
+    Examples
+    --------
+    >>> round(float(hatch.density_kg_m3(35, 25)), 1)
+    1023.3
     """
     import gsw
 
@@ -64,7 +81,13 @@ def density_kg_m3(salinity_ppt, temperature_c):
 
 
 def specific_gravity(salinity_ppt, temperature_c, *, reference_c=None):
-    """Density over the density of pure water at the hydrometer's reference temperature (the water's own if None)."""
+    """Density over the density of pure water at the hydrometer's reference temperature (the water's own if None).
+
+    Examples
+    --------
+    >>> round(float(hatch.specific_gravity(35, 25)), 4)
+    1.0264
+    """
     reference = temperature_c if reference_c is None else reference_c
     return density_kg_m3(salinity_ppt, temperature_c) / density_kg_m3(0.0, reference)
 
@@ -88,6 +111,11 @@ def salinity_from_density(density, temperature_c):
     ------
     InputError
         The density is not one of water, or below that of pure water.
+
+    Examples
+    --------
+    >>> round(float(hatch.salinity_from_density(1023.3, 25)), 1)
+    34.9
     """
     import gsw
 
@@ -130,6 +158,11 @@ def salinity_from_specific_gravity(gravity, temperature_c, *, reference_c=None):
     -------
     ndarray of float
         [ppt]
+
+    Examples
+    --------
+    >>> round(float(hatch.salinity_from_specific_gravity(1.0263, 25)), 1)
+    34.9
     """
     gravity = np.asarray(gravity, float)
     if np.any((gravity < 0.99) | (gravity > 1.1)):
@@ -157,6 +190,11 @@ def oxygen_saturation_mg_l(salinity_ppt, temperature_c):
     References
     ----------
     Garcia and Gordon 1992, Limnol. Oceanogr. 37:1307-1312, coefficients of Benson and Krause; through ``gsw.O2sol``.
+
+    Examples
+    --------
+    >>> round(float(hatch.oxygen_saturation_mg_l(35, 28)), 2)
+    6.44
     """
     import gsw
 
@@ -166,12 +204,24 @@ def oxygen_saturation_mg_l(salinity_ppt, temperature_c):
 
 
 def oxygen_saturation_pct(oxygen_mg_l, salinity_ppt, temperature_c):
-    """Oxygen as percent of saturation."""
+    """Oxygen as percent of saturation.
+
+    Examples
+    --------
+    >>> round(float(hatch.oxygen_saturation_pct(5.0, 35, 28)))
+    78
+    """
     return 100 * np.asarray(oxygen_mg_l, float) / oxygen_saturation_mg_l(salinity_ppt, temperature_c)
 
 
 def oxygen_mg_l_from_pct(oxygen_pct, salinity_ppt, temperature_c):
-    """Oxygen in mg/l from percent of saturation."""
+    """Oxygen in mg/l from percent of saturation.
+
+    Examples
+    --------
+    >>> round(float(hatch.oxygen_mg_l_from_pct(80, 35, 28)), 2)
+    5.15
+    """
     return np.asarray(oxygen_pct, float) / 100 * oxygen_saturation_mg_l(salinity_ppt, temperature_c)
 
 

@@ -41,6 +41,13 @@ def export_csv(log, folder: str | Path, *, tables=None) -> list[Path]:
     Returns
     -------
     list of Path
+
+    Examples
+    --------
+    >>> with qckit.open_log(site.folder) as records:
+    ...     files = log.export_csv(records, "csv", tables=["lots"])
+    >>> [file.name for file in files]
+    ['lots.csv']
     """
     folder = Path(folder)
     paths = []
@@ -68,6 +75,13 @@ def export_excel(log, path: str | Path, *, tables=None) -> Path:
     Returns
     -------
     Path
+
+    Examples
+    --------
+    >>> with qckit.open_log(site.folder) as records:
+    ...     file = log.export_excel(records, "lots.xlsx", tables=["lots"])
+    >>> file.name
+    'lots.xlsx'
     """
     from openpyxl import Workbook
     from openpyxl.styles import Font

@@ -51,6 +51,12 @@ def new_site(
     ------
     InputError
         There is a site already, the folder cannot be written, or a value is not allowed.
+
+    Examples
+    --------
+    >>> folder = log.new_site("room-3", name="Room 3", date_order="dmy")
+    >>> qckit.load_settings(folder).site.name
+    'Room 3'
     """
     folder = Path(folder)
     settings = folder / SETTINGS_FILE

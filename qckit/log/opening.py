@@ -113,6 +113,13 @@ def open_log(
     ------
     InputError
         There is no site or no log, the log is newer than this software, damaged or cannot be reached.
+
+    Examples
+    --------
+    >>> with qckit.open_log(site.folder) as records:
+    ...     names = records.lots()["lot"].tolist()
+    >>> names
+    ['K-118', 'K-121', 'K-124']
     """
     if "://" in str(site):
         settings, url = Settings(), str(site)
@@ -135,7 +142,13 @@ def open_log(
 
 
 def create_log(site: str | Path) -> None:
-    """Make an empty log for a site (a folder with settings, or a database URL); one that is there stays as it is."""
+    """Make an empty log for a site (a folder with settings, or a database URL); one that is there stays as it is.
+
+    Examples
+    --------
+    >>> folder = log.new_site("room-2")
+    >>> log.create_log(folder)  # there already: stays as it is
+    """
     url = str(site) if "://" in str(site) else log_url(load_settings(site))
     database = engine.make_engine(url)
     try:

@@ -56,6 +56,13 @@ def export_zip(log, path: str | Path) -> Path:
     ------
     InputError
         The file is there already or cannot be written.
+
+    Examples
+    --------
+    >>> with qckit.open_log(site.folder) as records:
+    ...     file = log.export_zip(records, "records.zip")
+    >>> file.suffix
+    '.zip'
     """
     path = Path(path)
     if path.exists():

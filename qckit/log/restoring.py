@@ -35,6 +35,14 @@ def restore(backup: str | Path, site: str | Path) -> Path:
     ------
     InputError
         The site's log holds records already, or the backup is damaged.
+
+    Examples
+    --------
+    >>> with qckit.open_log(site.folder) as records:
+    ...     backup = records.backup("backup.sqlite")
+    >>> folder = log.new_site("room-4")
+    >>> log.restore(backup, folder).name
+    'log.sqlite'
     """
     url = str(site) if "://" in str(site) else log_url(load_settings(site))
     target = engine.sqlite_path(url)

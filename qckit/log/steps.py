@@ -31,6 +31,11 @@ class ImportResult:
         Rows left out (``accept_good_rows``), columns of ``problems.PROBLEMS``.
     corrected : int
         Cells of rows already there that became corrections.
+
+    Examples
+    --------
+    >>> log.ImportResult(added={"lots": 1}).added
+    {'lots': 1}
     """
 
     added: dict[str, int] = field(default_factory=dict)

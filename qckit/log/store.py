@@ -20,7 +20,15 @@ __all__ = ["SiteLog"]
 
 
 class SiteLog:
-    """The records of one site. Made by :func:`open_log`."""
+    """The records of one site. Made by :func:`open_log`.
+
+    Examples
+    --------
+    >>> with qckit.open_log(site.folder) as records:
+    ...     n_lots = len(records.lots())
+    >>> n_lots
+    3
+    """
 
     def __init__(self, database: sa.Engine, settings: Settings, now: Callable[[], str]):
         self.engine = database

@@ -39,6 +39,12 @@ def find_photos(paths: Iterable[str | Path], *, results: str | Path | None = Non
     ------
     InputError
         A path does not exist, or a folder holds no photo.
+
+    Examples
+    --------
+    >>> photos = photo.find_photos([sample_images_dir() / "photos"])
+    >>> photos[0].name
+    'k-121_a_1.jpg'
     """
     found: dict[Path, Path] = {}
     for given in paths:
@@ -60,7 +66,13 @@ def find_photos(paths: Iterable[str | Path], *, results: str | Path | None = Non
 
 
 def drawn_folders(paths: Iterable[str | Path], *, results: str | Path | None = None) -> list[Path]:
-    """List the folders with pictures in them that :func:`find_photos` leaves out, the results' own not among them."""
+    """List the folders with pictures in them that :func:`find_photos` leaves out, the results' own not among them.
+
+    Examples
+    --------
+    >>> photo.drawn_folders([sample_images_dir() / "photos"])
+    []
+    """
     found = []
     for given in map(Path, paths):
         for here, names, _ in os.walk(given) if given.is_dir() else ():
@@ -122,6 +134,11 @@ def photo_names(paths: Iterable[str | Path]) -> list[str]:
     list of str, length n
         Unique, with ``/`` between folders; bytes that are not UTF-8 are written ``\\xe9``. Case is ignored when names
         from different folders are compared, since some file systems do.
+
+    Examples
+    --------
+    >>> photo.photo_names(["day1/a.jpg", "day2/a.jpg", "b.jpg"])
+    ['day1/a.jpg', 'day2/a.jpg', 'b.jpg']
     """
     parts = [_absolute(p).parts for p in paths]
     depth = [1] * len(parts)

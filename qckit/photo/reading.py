@@ -62,6 +62,12 @@ class Photo:
         Scale written in the file by the camera's software, if any. Only a hint: resizing rarely updates it.
     format : str
         JPEG, PNG, TIFF, HEIF, ...
+
+    Examples
+    --------
+    >>> picture = photo.read_photo(sample_images_dir() / "photos" / "k-121_a_1.jpg")
+    >>> picture.is_grey
+    False
     """
 
     path: Path
@@ -99,6 +105,12 @@ def read_photo(path, *, um_per_px: float | None = None, finest_um_per_px: float 
     InputError
         The file is missing, empty, no picture, of another format, damaged, drawn by the kit, or larger than
         ``MAX_MEGAPIXELS``.
+
+    Examples
+    --------
+    >>> picture = photo.read_photo(sample_images_dir() / "photos" / "k-121_a_1.jpg")
+    >>> picture.name, picture.pixels.ndim
+    ('k-121_a_1.jpg', 3)
     """
     path = Path(path)
     where = one_line(path.name)

@@ -44,6 +44,11 @@ class Scales:
 
     ``everywhere`` holds for every photo when it is set; ``by_name`` maps file name, path or name without ending;
     ``wrong`` likewise, to what is wrong with the row of that photo.
+
+    Examples
+    --------
+    >>> photo.Scales(everywhere=6.2).everywhere
+    6.2
     """
 
     everywhere: float | None = None
@@ -130,6 +135,12 @@ def read_scales(path: str | Path) -> Scales:
     ------
     InputError
         The file cannot be read, lacks a column, gives two scales for one photo, or holds a bad number.
+
+    Examples
+    --------
+    >>> pd.DataFrame({"photo": ["a.jpg"], "um_per_px": [6.2]}).to_csv("scales.csv", index=False)
+    >>> photo.read_scales("scales.csv").by_name["a.jpg"]
+    6.2
     """
     path = Path(path)
     try:

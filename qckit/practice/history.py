@@ -312,6 +312,11 @@ def invented_history(*, seed: int = 20261) -> dict:
     dict of str to DataFrame
         ``lots``, ``hatches``, ``readings`` and ``samples``, each as :func:`qckit.tables.check_table` returns it.
         Lot K-124, its standard test and the photos of the demo are not in it.
+
+    Examples
+    --------
+    >>> sorted(practice.invented_history())
+    ['hatches', 'lots', 'readings', 'samples']
     """
     import pandas as pd
 
@@ -343,6 +348,11 @@ def write_history(folder: str | Path, *, seed: int = 20261) -> list[Path]:
     -------
     list of Path
         ``lots.csv``, ``hatches.csv``, ``readings.csv``, ``samples.csv``, in the order to import them.
+
+    Examples
+    --------
+    >>> sorted(path.name for path in practice.write_history("sheets"))
+    ['hatches.csv', 'lots.csv', 'readings.csv', 'samples.csv']
     """
     folder = Path(folder)
     folder.mkdir(parents=True, exist_ok=True)

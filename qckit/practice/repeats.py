@@ -46,6 +46,11 @@ def lot_tests(*, seed: int = 20262) -> dict:
     dict of str to DataFrame
         ``hatches``, ``readings`` and ``samples``, as :func:`qckit.tables.check_table` returns them. The lots and the
         history are not in it.
+
+    Examples
+    --------
+    >>> sorted(practice.lot_tests())
+    ['hatches', 'readings', 'samples']
     """
     import pandas as pd
 

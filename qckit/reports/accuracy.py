@@ -23,6 +23,12 @@ def certificates_of(log, samples, *, now: str = "") -> list:
     -------
     list of agreement.CertificateUse
         One for each camera whose photos can be told by their scale; empty where no sample was counted by photo.
+
+    Examples
+    --------
+    >>> with qckit.open_log(site.folder) as records:
+    ...     print(len(reports.certificates_of(records, tables.samples.tail(3))))
+    1
     """
     from qckit.agreement import latest_certificate
 
@@ -57,6 +63,11 @@ def cite_certificates(uses, *, whose: str) -> Html:
     Returns
     -------
     Html
+
+    Examples
+    --------
+    >>> isinstance(reports.cite_certificates([], whose="this lot"), reports.Html)
+    True
     """
     if not uses:
         return note(f"No photo was counted for {whose}, so no camera's certificate is needed.")

@@ -68,7 +68,13 @@ _FEW_ROWS = 12  # a table with no more is kept together on paper
 
 
 class Html:
-    """One piece of HTML, shown by a notebook and by the report page."""
+    """One piece of HTML, shown by a notebook and by the report page.
+
+    Examples
+    --------
+    >>> reports.note("Invented data.").html.startswith("<")
+    True
+    """
 
     def __init__(self, html: str, text: str = ""):
         self.html = html
@@ -127,6 +133,11 @@ def first_screen(finding: Finding, *, site_name: str = "", now: str = "", invent
     -------
     Html
         Also carries the style sheet, so that the pieces after it look right in a live notebook.
+
+    Examples
+    --------
+    >>> finding.headline.split()[0] in reports.first_screen(finding).html
+    True
     """
     tone = tone_of(finding)
     verdict, headline = _words(finding)
@@ -220,34 +231,70 @@ def _list(texts: Iterable[str], *, ordered: bool = False) -> str:
 
 
 def sentences(texts: Iterable[str], *, ordered: bool = False, empty: str = "Nothing to say here.") -> Html:
-    """Show sentences as a list; ``empty`` where there is none."""
+    """Show sentences as a list; ``empty`` where there is none.
+
+    Examples
+    --------
+    >>> "<li>" in reports.sentences(["One.", "Two."]).html
+    True
+    """
     texts = list(texts)
     inner = _list(texts, ordered=ordered) if texts else f"<p>{escape(empty)}</p>"
     return Html(f'<div class="qc qc-list">{inner}</div>', "\n".join(map(str, texts)) or empty)
 
 
 def note(text: str) -> Html:
-    """Show one remark in a box."""
+    """Show one remark in a box.
+
+    Examples
+    --------
+    >>> reports.note("Invented <data>.").text
+    'Invented <data>.'
+    """
     return Html(f'<div class="qc"><p class="qc-note">{escape(text)}</p></div>', text)
 
 
 def would_change(finding: Finding) -> Html:
-    """Show what would change the verdict."""
+    """Show what would change the verdict.
+
+    Examples
+    --------
+    >>> isinstance(reports.would_change(finding), reports.Html)
+    True
+    """
     return sentences(finding.would_change, empty="Nothing that could still be measured would change it.")
 
 
 def left_out(finding: Finding) -> Html:
-    """Show what was not used, and why."""
+    """Show what was not used, and why.
+
+    Examples
+    --------
+    >>> isinstance(reports.left_out(finding), reports.Html)
+    True
+    """
     return sentences(finding.left_out, empty="Nothing was left out.")
 
 
 def cautions(finding: Finding) -> Html:
-    """Show the cautions that belong to a finding."""
+    """Show the cautions that belong to a finding.
+
+    Examples
+    --------
+    >>> isinstance(reports.cautions(finding), reports.Html)
+    True
+    """
     return sentences(finding.cautions, empty="None beyond the usual.")
 
 
 def evidence(finding: Finding) -> Html:
-    """Show the reasoning line by line: question, answer, which way it points."""
+    """Show the reasoning line by line: question, answer, which way it points.
+
+    Examples
+    --------
+    >>> "<table" in reports.evidence(finding).html
+    True
+    """
     rows = []
     for line in finding.evidence:
         sign, words = _SIGNS.get(line.points, _SIGNS["neutral"])
@@ -293,6 +340,12 @@ def table(
     Returns
     -------
     Html
+
+    Examples
+    --------
+    >>> shown = reports.table(pd.DataFrame({"lot": ["K-121"], "hatch_pct": [81.26]}), decimals=1)
+    >>> "81.3" in shown.html
+    True
     """
     headings = dict(headings or {})
     names = [str(c) for c in frame.columns]

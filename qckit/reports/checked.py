@@ -34,6 +34,14 @@ def checked_photos(log, samples, *, out_dir: str | Path = "", hatches=None, limi
     DataFrame, shape (photos, 8)
         photo, sample, path, title, note, sha256, counter_version, flags; for :func:`qckit.reports.thumbnails` and
         :func:`qckit.reports.save_findings`.
+
+    Examples
+    --------
+    >>> with qckit.open_log(site.folder) as records:
+    ...     print(reports.checked_photos(records, tables.samples.tail(3)))
+    Empty DataFrame
+    Columns: [photo, sample, path, title, note, sha256, counter_version, flags]
+    Index: []
     """
     import pandas as pd
 

@@ -25,6 +25,12 @@ def save_findings(finding: Finding, out_dir: str | Path, *, photos=None, hatches
         Photos the finding rests on: columns photo, sha256 and, where known, counter_version.
     hatches : iterable of str
         Hatches the finding rests on.
+
+    Examples
+    --------
+    >>> reports.save_findings(finding, "report")
+    >>> sorted(path.name for path in Path("report").iterdir())
+    ['findings.json']
     """
     if not str(out_dir):
         return

@@ -19,7 +19,13 @@ _HEADINGS = {"new-lot": "New lots", "month": "Monthly reviews", "poor-hatch": "P
 
 
 def reports_of(site: str | Path) -> list[dict]:
-    """Return the findings of every report of a site, newest first, each with its folder's name under ``folder``."""
+    """Return the findings of every report of a site, newest first, each with its folder's name under ``folder``.
+
+    Examples
+    --------
+    >>> reports.reports_of(log.new_site("room-8"))
+    []
+    """
     found = []
     for path in sorted((Path(site) / REPORTS_FOLDER).glob(f"*/{FINDINGS_FILE}")):
         if path.parent.name.startswith("."):
@@ -32,7 +38,13 @@ def reports_of(site: str | Path) -> list[dict]:
 
 
 def write_index(site: str | Path) -> Path:
-    """Write the page that lists a site's reports, and return its path."""
+    """Write the page that lists a site's reports, and return its path.
+
+    Examples
+    --------
+    >>> reports.write_index(log.new_site("room-9")).name
+    'index.html'
+    """
     site = Path(site)
     found = reports_of(site)
     kinds = [*_HEADINGS, *sorted({str(f.get("kind")) for f in found} - set(_HEADINGS))]

@@ -43,12 +43,25 @@ def figure(drawn, *, alt: str, caption: str = "") -> Html:
     ------
     InputError
         ``alt`` is empty.
+
+    Examples
+    --------
+    >>> ax = charts.draw_control_chart(charts.p_chart([80, 82, 79, 85], 100, per=100))
+    >>> "Four shares." in reports.figure(ax, alt="Four shares.").html
+    True
     """
     return Html(f'<div class="qc">{_figure(drawn, alt, caption)}</div>', caption or alt)
 
 
 def figures(drawn: Iterable[tuple]) -> Html:
-    """Show charts side by side where their letters stay legible; each is ``(Axes or Figure, alt, caption)``."""
+    """Show charts side by side where their letters stay legible; each is ``(Axes or Figure, alt, caption)``.
+
+    Examples
+    --------
+    >>> ax = charts.draw_control_chart(charts.p_chart([80, 82, 79, 85], 100, per=100))
+    >>> "Four shares." in reports.figures([(ax, "Four shares.", "")]).html
+    True
+    """
     drawn = list(drawn)
     widest = max((_width(getattr(each[0], "figure", each[0])) for each in drawn), default=0)
     columns = f"repeat(auto-fit, minmax(min(100%, {round(_LEAST_SCALE * widest)}px), 1fr))"
@@ -126,6 +139,12 @@ def thumbnails(photos, *, out_dir: str | Path = "", caption: str = "", limit: in
     Returns
     -------
     Html
+
+    Examples
+    --------
+    >>> photos = pd.DataFrame({"path": [picture], "title": ["cone A"], "note": [""]})
+    >>> "cone A" in reports.thumbnails(photos).html
+    True
     """
     shown = photos.head(limit)
     width = 1100 if len(shown) <= 20 else 800

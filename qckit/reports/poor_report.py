@@ -30,6 +30,12 @@ def nauplius_objects(log, hatch: str, tables=None):
     DataFrame
         Columns of ``tables.TABLES["objects"]``; at most forty hatches besides, so that a log of a million objects
         takes no longer than one of some thousands.
+
+    Examples
+    --------
+    >>> with qckit.open_log(site.folder) as records:
+    ...     print(len(reports.nauplius_objects(records, "H261105-B")))
+    0
     """
     from qckit.tables import to_utc
 
@@ -67,6 +73,13 @@ def record_plans(site: str | Path, finding: dict, *, by: str, at: str | None = N
     -------
     str
         What was done, in a sentence. A check that is planned already is not planned again.
+
+    Examples
+    --------
+    >>> copy = shutil.copytree(site.folder, "room-12")
+    >>> poor = {"subject": "H261105-B", "details": {"checks": [{"check": "ph meter", "plan": "Measure the pH again."}]}}
+    >>> reports.record_plans(copy, poor, by="op1")
+    'H261105-B: planned ph meter.'
     """
     import pandas as pd
 
@@ -113,6 +126,12 @@ def record_check(site: str | Path, hatch: str, check: str, outcome: str, *, by: 
     ------
     InputError
         The hatch or the check is unknown, the outcome begins otherwise, or nobody is named.
+
+    Examples
+    --------
+    >>> copy = shutil.copytree(site.folder, "room-11")
+    >>> reports.record_check(copy, "H261105-B", "ph meter", "yes: reads 8.1", by="op1").startswith("H261105-B")
+    True
     """
     import pandas as pd
 

@@ -47,7 +47,13 @@ KINDS = {
 
 @dataclass(frozen=True)
 class ReportRun:
-    """Where a report is, and what it found."""
+    """Where a report is, and what it found.
+
+    Examples
+    --------
+    >>> reports.ReportRun("month", "2026-10", *[Path("r")] * 4, {"verdict": "in control"}).finding["verdict"]
+    'in control'
+    """
 
     kind: str
     subject: str
@@ -97,6 +103,14 @@ def run_report(
     InputError
         An unknown kind or parameter, no site, a value that does not fit, or a notebook that failed. A notebook that
         failed is kept, with its error, beside the reports as ``<name>.failed.ipynb``; an earlier report stays.
+
+    Examples
+    --------
+    >>> try:
+    ...     reports.run_report("month", site.folder, {"moon": "2026-10"})
+    ... except qckit.InputError as error:
+    ...     print("Did you mean 'month'?" in str(error))
+    True
     """
     import nbformat
 
@@ -169,6 +183,11 @@ def run_reports(
     -------
     list of ReportRun or QcError
         In the order of the jobs; an error where that report failed.
+
+    Examples
+    --------
+    >>> reports.run_reports([], site.folder)
+    []
     """
     from concurrent.futures import ThreadPoolExecutor, as_completed
 

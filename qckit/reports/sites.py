@@ -29,6 +29,11 @@ def find_site(site: str = "") -> Path:
     ------
     InputError
         There is no site there, or its settings cannot be read.
+
+    Examples
+    --------
+    >>> reports.find_site(str(site.folder)) == site.folder
+    True
     """
     given = need_text("site", site) or os.environ.get("QCKIT_SITE", "")
     if given:
@@ -62,6 +67,11 @@ def poorest_hatch(hatches, samples, *, days: float = 7.0) -> str:
     ------
     InputError
         No production hatch is counted yet.
+
+    Examples
+    --------
+    >>> reports.poorest_hatch(tables.hatches, tables.samples)
+    'H261105-B'
     """
     import pandas as pd
 

@@ -54,6 +54,11 @@ def count_waiting(
     -----
     Pictures of what was found go to ``counts/checked/``. Stopped in the middle, the next call goes on there: photos
     that did not change are not counted again.
+
+    Examples
+    --------
+    >>> reports.count_waiting(log.new_site("room-10")).n_counted
+    0
     """
     from qckit.log import open_log
     from qckit.review import flag_scales, settle_unlike, site_stage_model

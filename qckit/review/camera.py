@@ -71,6 +71,12 @@ def measure_scale(photo, *, method, spacing_um, u_spacing_um=0.0, points=None, a
     ------
     InputError
         The photo cannot be read, no pattern is found, or points are missing.
+
+    Examples
+    --------
+    >>> found = review.measure_scale(picture, method="two points", spacing_um=620.0, points=[(0.0, 0.0), (100.0, 0.0)])
+    >>> round(float(found.scale.um_per_px), 2)
+    6.2
     """
     from qckit.photo import read_photo
     from qckit.photo.scale import METHODS, scale_from_pattern, scale_from_points
@@ -121,6 +127,15 @@ def save_scale(log, measured: MeasuredScale, *, camera: str, magnification: str,
     Returns
     -------
     ImportResult
+
+    Examples
+    --------
+    >>> new = log.new_site("room-6")
+    >>> found = review.measure_scale(picture, method="two points", spacing_um=620.0, points=[(0.0, 0.0), (100.0, 0.0)])
+    >>> with qckit.open_log(new) as records:
+    ...     kept = review.save_scale(records, found, camera="M1", magnification="2x", by="op1")
+    ...     print(len(records.scales()))
+    1
     """
     import pandas as pd
 
@@ -159,6 +174,15 @@ def scale_for(log, camera: str, magnification: str):
     ------
     InputError
         There is none; the known ones are listed.
+
+    Examples
+    --------
+    >>> try:
+    ...     with qckit.open_log(site.folder) as records:
+    ...         review.scale_for(records, "M1", "2x")
+    ... except qckit.InputError as error:
+    ...     print(error)
+    unknown camera and magnification 'M1 2x'. There is no camera and magnification yet.
     """
     known = log.scales()
     mine = known[(known["camera"] == camera) & (known["magnification"] == magnification)]
@@ -185,6 +209,11 @@ def write_scales(photos, um_per_px: float, path) -> Path:
     Returns
     -------
     Path
+
+    Examples
+    --------
+    >>> review.write_scales([picture], 6.2, "scales.csv").name
+    'scales.csv'
     """
     import pandas as pd
 
@@ -243,6 +272,13 @@ def read_hand_counts(path):
     ------
     InputError
         No such file, columns are missing, or a count is not a whole number of 0 or more.
+
+    Examples
+    --------
+    >>> counts = pd.DataFrame({"photo": ["a.jpg"], "nauplii": [80], "umbrella": [2], "cysts": [15], "shells": [77]})
+    >>> counts.to_csv("by-eye.csv", index=False)
+    >>> review.read_hand_counts("by-eye.csv")["nauplii"].tolist()
+    [80]
     """
     import pandas as pd
 
@@ -291,6 +327,13 @@ def count_pairs(hand, counts):
     -------
     tuple of DataFrame
         (photo counts, hand counts), photos named alike: by file name, without the ending where one side lacks it.
+
+    Examples
+    --------
+    >>> counts = pd.DataFrame({"photo": ["a.jpg"], "nauplii": [80], "umbrella": [2], "cysts": [15], "shells": [77]})
+    >>> by_photo, by_hand = review.count_pairs(counts, counts.assign(nauplii=78))
+    >>> by_photo["nauplii"].tolist(), by_hand["nauplii"].tolist()
+    ([78], [80])
     """
     counts = counts.rename(columns={"cyst": "cysts", "shell": "shells"})
     seen, true = counts[["photo", *_STAGE_COLUMNS]].copy(), hand[["photo", *_STAGE_COLUMNS]].copy()
@@ -325,6 +368,17 @@ def check_camera(hand_path, counted, *, camera, by, made_at, magnification="", k
     ------
     InputError
         Files missing, or fewer than 3 photos in common.
+
+    Examples
+    --------
+    >>> folder = Path("counted")
+    >>> photos = sorted(picture.parent.glob("k-121_*.jpg"))[:3]
+    >>> counted = counting.count_photos(photos, 6.2, out_dir=folder, checked=False)
+    >>> counts = counted.counts.rename(columns={"cyst": "cysts", "shell": "shells"})
+    >>> counts[["photo", "nauplii", "umbrella", "cysts", "shells"]].to_csv("by-hand.csv", index=False)
+    >>> check = review.check_camera("by-hand.csv", folder, camera="M1", by="op1", made_at="2026-11-06T10:00:00+00:00")
+    >>> check.certificate.n_photos >= 3
+    True
     """
     import pandas as pd
 
@@ -406,5 +460,15 @@ def _totals(matches):
 
 
 def save_certificate(log, check: CameraCheck, *, by: str):
-    """Keep a certificate in the log, where reports and the count correction find it."""
+    """Keep a certificate in the log, where reports and the count correction find it.
+
+    Examples
+    --------
+    >>> from qckit.review.camera import CameraCheck
+    >>> new = log.new_site("room-13")
+    >>> with qckit.open_log(new) as records:
+    ...     kept = review.save_certificate(records, CameraCheck(certificate, None), by="op1")
+    ...     print(records.certificates()["camera"].tolist())
+    ['M1']
+    """
     return log.add("certificates", check.certificate.to_frame(), by=by, source=check.certificate.name)

@@ -45,6 +45,13 @@ class ReviewDesk(anywidget.AnyWidget):
     The page keeps each edit in a queue until the log has it, and shows how many wait. What a lost kernel left in the
     queue is offered again by the next desk of the same site in the same browser. Where no kernel runs, the still
     picture that is displayed with the desk is what a saved notebook shows.
+
+    Examples
+    --------
+    >>> with qckit.open_log(room) as records:
+    ...     desk = review.open_review(records, initials="op1")
+    >>> type(desk).__name__
+    'ReviewDesk'
     """
 
     _esm = "\n".join((_HERE / name).read_text(encoding="utf-8") for name in _PAGE_CODE)
@@ -285,6 +292,13 @@ def open_review(log, photos=None, *, initials=""):
     ------
     InputError
         No such photo, or none is counted yet.
+
+    Examples
+    --------
+    >>> with qckit.open_log(room) as records:
+    ...     desk = review.open_review(records, initials="op1")
+    >>> type(desk).__name__
+    'ReviewDesk'
     """
     known = log.photos()
     if photos is not None:

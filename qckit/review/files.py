@@ -31,6 +31,11 @@ def find_photo_file(folder: str | Path, photo: str, *, sha256: str = "") -> Path
     ------
     InputError
         There is no such file, or none whose content is what was counted.
+
+    Examples
+    --------
+    >>> review.find_photo_file(site.folder, picture.name).name
+    'k-121_a_1.jpg'
     """
     folder = Path(folder)
     tried = [folder / "photos" / photo, folder / photo]

@@ -90,6 +90,13 @@ def read_study(path, value: str):
     ------
     InputError
         As :func:`read_table`; a cell is no number.
+
+    Examples
+    --------
+    >>> counts = pd.DataFrame({"photo": ["a", "a"], "counter": ["op1", "op2"], "nauplii": [80, 82]})
+    >>> counts.to_csv("study.csv", index=False)
+    >>> review.read_study("study.csv", "nauplii")["counter"].tolist()
+    ['op1', 'op2']
     """
     from qckit.agreement.certificate import hatch_pct_of
 

@@ -51,6 +51,11 @@ def certificate_page(certificate) -> str:
     -------
     str
         HTML without script or link; every text that came from a person is escaped.
+
+    Examples
+    --------
+    >>> review.certificate_page(certificate).startswith("<!doctype html>")
+    False
     """
     c = certificate
     what = ", ".join(filter(None, (c.camera, c.magnification, c.kind)))

@@ -15,7 +15,14 @@ __all__ = ["PointPicker", "pick_points"]
 
 
 class PointPicker(anywidget.AnyWidget):
-    """A photo on which two points are set; ``points`` holds them in pixels of the upright photo."""
+    """A photo on which two points are set; ``points`` holds them in pixels of the upright photo.
+
+    Examples
+    --------
+    >>> picker = review.PointPicker(picture)
+    >>> len(picker.points)
+    0
+    """
 
     _esm = Path(__file__).parent / "picker.js"
     image = traitlets.Bytes().tag(sync=True)
@@ -67,5 +74,10 @@ def pick_points(photo) -> PointPicker:
     Returns
     -------
     PointPicker
+
+    Examples
+    --------
+    >>> len(review.pick_points(picture).points)
+    0
     """
     return PointPicker(photo)

@@ -32,6 +32,13 @@ def rank_objects(objects):
     DataFrame, shape (n, any)
         The same rows with ``doubt`` (probability that the stage is wrong, 0 for what a person has settled) and
         ``worth`` (expected size of the change of its photo's H% if it were looked at; points), most first. [points]
+
+    Examples
+    --------
+    >>> objects = qckit.count_photo(picture, um_per_px=6.2).objects
+    >>> ranked = review.rank_objects(objects)
+    >>> bool(ranked["worth"].is_monotonic_decreasing)
+    True
     """
     out = objects.copy()
     p = _probabilities(out)
@@ -115,6 +122,12 @@ def rank_photos(photos, objects):
         photo, sample, flags, n_objects, n_doubtful (stage less than 80 % sure), doubt_pct (standard deviation that
         doubtful stages add to H%), chance_pct (the one of counting so few), look (yes or no), why; flagged photos
         first, then by doubt.
+
+    Examples
+    --------
+    >>> with qckit.open_log(room) as records:
+    ...     print(len(review.rank_photos(records.photos(), records.objects())))
+    1
     """
     import pandas as pd
 
@@ -159,6 +172,11 @@ def say_when_to_stop(objects) -> str:
     -------
     str
         One sentence with the numbers in it.
+
+    Examples
+    --------
+    >>> review.say_when_to_stop(qckit.count_photo(picture, um_per_px=6.2).objects).endswith(".")
+    True
     """
     doubt, chance = _doubt_of(objects)
     if not math.isfinite(doubt):

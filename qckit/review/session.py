@@ -49,6 +49,13 @@ class ReviewSession:
     Nothing is held back: when a method returns, its edit is in the log as corrections by ``by``, and the sample has a
     further revision with the new counts. Undo writes the values before as further corrections; it reaches back over
     all edits that the same person made on this count of the photo, those before a restart too.
+
+    Examples
+    --------
+    >>> with qckit.open_log(room) as records:
+    ...     session = review.ReviewSession(records, records.photos()["photo"].iloc[0])
+    ...     print(len(session.objects) > 50)
+    True
     """
 
     def __init__(self, log, photo: str):

@@ -39,6 +39,11 @@ def find_setup_photo(folder, photo: str) -> Path:
     ------
     InputError
         It is nowhere.
+
+    Examples
+    --------
+    >>> review.find_setup_photo(site.folder, "").name
+    'k-121_a_1.jpg'
     """
     from qckit._paths import sample_images_dir
     from qckit.review.files import find_photo_file
@@ -84,6 +89,14 @@ def keep_for_setup(log, measured, *, camera, magnification, by, photo=None, appr
     -------
     list of str
         One sentence.
+
+    Examples
+    --------
+    >>> found = review.measure_scale(picture, method="two points", spacing_um=620.0, points=[(0.0, 0.0), (100.0, 0.0)])
+    >>> with qckit.open_log(site.folder) as records:
+    ...     kept = review.keep_for_setup(records, found, camera="", magnification="", by="")
+    >>> len(kept) > 0
+    True
     """
     if approved is not True:
         return ["Not kept: look at the picture above, then set approved = True in this cell and run it again."]
@@ -101,7 +114,16 @@ def keep_for_setup(log, measured, *, camera, magnification, by, photo=None, appr
 
 
 def measure_for_setup(photo, picker, *, method, spacing_um, u_spacing_um=0.0, about_um_per_px=0.0):
-    """Measure by the picker's two points or by the pattern; see :func:`qckit.review.measure_scale`."""
+    """Measure by the picker's two points or by the pattern; see :func:`qckit.review.measure_scale`.
+
+    Examples
+    --------
+    >>> picker = review.pick_points(picture)
+    >>> picker.points = [[0.0, 0.0], [100.0, 0.0]]
+    >>> found = review.measure_for_setup(picture, picker, method="two points", spacing_um=620.0)
+    >>> round(float(found.scale.um_per_px), 2)
+    6.2
+    """
     method = need_text("method", method)
     spacing_um = need_number("spacing_um", spacing_um, low=0, unit="µm")
     u_spacing_um = need_number("u_spacing_um", u_spacing_um, low=0, unit="µm")
@@ -114,7 +136,13 @@ def measure_for_setup(photo, picker, *, method, spacing_um, u_spacing_um=0.0, ab
 
 
 class SetupCheck:
-    """An accuracy check, or the word that none was asked for."""
+    """An accuracy check, or the word that none was asked for.
+
+    Examples
+    --------
+    >>> review.SetupCheck(None).check is None
+    True
+    """
 
     def __init__(self, check: CameraCheck | None):
         self.check = check
@@ -170,7 +198,13 @@ class SetupCheck:
 
 
 def check_for_setup(hand_counts: str, counted_folder: str, *, camera, by, made_at, magnification="") -> SetupCheck:
-    """Check a camera when counts by eye are named; see :func:`qckit.review.check_camera`."""
+    """Check a camera when counts by eye are named; see :func:`qckit.review.check_camera`.
+
+    Examples
+    --------
+    >>> review.check_for_setup("", "", camera="M1", by="op1", made_at="2026-11-06T10:00Z").check is None
+    True
+    """
     if not hand_counts.strip():
         return SetupCheck(None)
     return SetupCheck(

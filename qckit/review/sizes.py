@@ -40,6 +40,14 @@ def scale_doubts(counts, objects, history, history_objects, lots=None):
     -------
     DataFrame
         photo, share (how much larger its objects are than expected, as a share), sentence; only photos in doubt.
+
+    Examples
+    --------
+    >>> counted = counting.count_photos([picture], 6.2, checked=False)
+    >>> review.scale_doubts(counted.counts, counted.objects, counted.counts, counted.objects)
+    Empty DataFrame
+    Columns: [photo, share, sentence]
+    Index: []
     """
     import pandas as pd
 
@@ -126,6 +134,13 @@ def flag_scales(log, counts, objects):
     -------
     tuple of (DataFrame, list of str)
         The counts with ``scale`` among the flags and the sentence in ``why``, and a sentence per photo in doubt.
+
+    Examples
+    --------
+    >>> counted = counting.count_photos([picture], 6.2, checked=False)
+    >>> with qckit.open_log(site.folder) as records:
+    ...     print(len(review.flag_scales(records, counted.counts, counted.objects)))
+    2
     """
     known = log.photos()
     doubts = scale_doubts(counts, objects, known, log.objects(), _lots_of(log))

@@ -24,6 +24,13 @@ def still_picture(session, *, width_px=1200):
     -------
     IPython.display.HTML
         A self-contained picture with a text alternative that says the counts.
+
+    Examples
+    --------
+    >>> with qckit.open_log(room) as records:
+    ...     session = review.ReviewSession(records, records.photos()["photo"].iloc[0])
+    ...     print("alt=" in review.still_picture(session).data)
+    True
     """
     from IPython.display import HTML
 

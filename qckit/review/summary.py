@@ -22,6 +22,12 @@ def recent_photos(log, days: float = 7.0) -> list[str]:
     -------
     list of str
         Photos that belong to no sample are always among them.
+
+    Examples
+    --------
+    >>> with qckit.open_log(site.folder) as records:
+    ...     print(review.recent_photos(records, days=3.0))
+    []
     """
     import pandas as pd
 
@@ -47,6 +53,12 @@ def counts_table(log, photos=None):
     DataFrame
         photo, sample, nauplii, umbrella, cysts, shells, hatch_pct, by_hand (objects a person changed, added or
         removed), flags.
+
+    Examples
+    --------
+    >>> with qckit.open_log(site.folder) as records:
+    ...     print(review.counts_table(records).columns.tolist())
+    ['photo', 'sample', 'nauplii', 'umbrella', 'cysts', 'shells', 'hatch_pct', 'by_hand', 'flags']
     """
     import pandas as pd
 

@@ -18,6 +18,11 @@ class Figure:
     """One of the few numbers of the first screen, with its interval.
 
     ``value``, ``low`` and ``high`` are NaN where they cannot be known; ``note`` then says why.
+
+    Examples
+    --------
+    >>> finding.figures[0].name, finding.figures[0].unit
+    ('hatch_pct', '%')
     """
 
     name: str  # column-like name, such as hatch_pct
@@ -32,7 +37,13 @@ class Figure:
 
 @dataclass(frozen=True)
 class Evidence:
-    """One line of reasoning: what was looked at, what was seen, which way it points."""
+    """One line of reasoning: what was looked at, what was seen, which way it points.
+
+    Examples
+    --------
+    >>> finding.evidence[0].points in ("for", "against", "neutral", "unknown")
+    True
+    """
 
     question: str
     answer: str  # a sentence with the numbers in it
@@ -41,7 +52,13 @@ class Evidence:
 
 @dataclass(frozen=True)
 class Finding:
-    """A verdict with the numbers behind it, what to do, and what would change it."""
+    """A verdict with the numbers behind it, what to do, and what would change it.
+
+    Examples
+    --------
+    >>> finding.kind, finding.subject
+    ('new-lot', 'K-121')
+    """
 
     kind: str  # new-lot, month, poor-hatch
     subject: str  # lot, month or hatch

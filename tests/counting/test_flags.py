@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from PIL import Image, ImageFilter
 
-from qckit.counting import FLAG_CODES, count_photo, judge_photo
-from qckit.counting.flags import WITHHELD, PhotoSigns, hatch_swing, share_between
+from qckit.counting import FLAG_CODES, count_photo
+from qckit.counting.flags import WITHHELD, PhotoSigns, hatch_swing, judge_photo, share_between
 
 
 def signs(**changes) -> PhotoSigns:

@@ -31,6 +31,11 @@ def list_candidates(patch: np.ndarray, pairs: np.ndarray, area_um2: np.ndarray) 
     -------
     list of tuple of int
         Each sorted; single pieces first, in order.
+
+    Examples
+    --------
+    >>> counting.list_candidates(np.array([1, 1, 2]), np.array([[0, 1]]), np.array([900.0, 900.0, 900.0]))
+    [(1,), (2,), (0, 1)]
     """
     neighbours: dict[int, list[int]] = {}
     for a, b in pairs.tolist():
@@ -80,6 +85,13 @@ def best_division(
     -----
     Maximises the sum of area times quality. Patches of up to ten pieces are solved exactly, larger ones greedily by
     quality and then improved by trying every candidate against those it would replace.
+
+    Examples
+    --------
+    >>> one, both = (0,), (0, 1)
+    >>> quality, area, patch = np.array([0.2, 0.2, 0.9]), np.array([50.0, 50, 100]), np.array([1, 1, 1])
+    >>> counting.best_division([one, (1,), both], quality, area, patch).tolist()
+    [2]
     """
     value = np.asarray(quality, float) * np.asarray(area, float)
     homes: dict[int, list[int]] = {}

@@ -60,6 +60,14 @@ def cut_pieces(mask: np.ndarray, signal: np.ndarray, um_per_px: float) -> tuple[
     cored : Cut
         Only patches whose halo (a shadow on the dish, a fan of bristles in dark field) is much weaker than their core:
         cut into core and halo first. Patches have the same numbers in both.
+
+    Examples
+    --------
+    >>> mask = np.zeros((40, 60), dtype=bool)
+    >>> mask[10:30, 10:50] = True
+    >>> coarse, fine = counting.cut_pieces(mask, mask.astype(float) * 20, 8.0)
+    >>> coarse is not fine
+    True
     """
     from scipy import ndimage
 
