@@ -207,7 +207,13 @@ _COLUMNS = (
 
 @dataclass(frozen=True)
 class DoseRecords:
-    """What every dose of a site on one day rests on, whatever the lot."""
+    """What every dose of a site on one day rests on, whatever the lot.
+
+    Examples
+    --------
+    >>> hatch.dose_records(tables, day="2026-11-06").day.date().isoformat()
+    '2026-11-06'
+    """
 
     day: pd.Timestamp
     hatches: pd.DataFrame  # started by then
@@ -230,6 +236,12 @@ def dose_records(tables, *, day="", cones=None):
     Returns
     -------
     DoseRecords
+
+    Examples
+    --------
+    >>> rests_on = hatch.dose_records(tables, day="2026-11-06")
+    >>> 0 < len(rests_on.ordinary) < len(rests_on.cones)
+    True
     """
     settings, at = tables.settings, _day(day, tables.hatches)
     hatches = tables.hatches[to_utc(tables.hatches["started"]) <= at]

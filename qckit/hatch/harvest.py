@@ -139,6 +139,11 @@ def harvest_totals(samples):
         taken (of the last row), counted, harvested (NaN where only the time, or only the volume, was written down),
         lost (nauplii seen in what was drawn off) and separation (empty where none is named). Counts and the shares of
         the harvest that they were counted in add up, as subsamples of a cone do.
+
+    Examples
+    --------
+    >>> len(hatch.harvest_totals(tables.samples))  # nobody measured a harvest in these records
+    0
     """
     mine = samples[samples["kind"] == "harvest"] if "kind" in samples else samples.iloc[:0]
     columns = ["taken", "counted", "harvested", "lost", "separation"]

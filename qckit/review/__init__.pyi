@@ -18,7 +18,7 @@ from .picker import PointPicker, pick_points
 from .priorities import rank_objects, rank_photos, say_when_to_stop
 from .session import ReviewSession
 from .setup import SetupCheck, check_for_setup, find_setup_photo, keep_for_setup, measure_for_setup
-from .site_model import SiteModel, keep_site_model, site_stage_model, undo_site_model
+from .site_model import SiteModel, site_stage_model, undo_site_model
 from .sizes import flag_scales, scale_doubts
 from .still import still_picture
 from .summary import counts_table, recent_photos

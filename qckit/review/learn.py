@@ -46,6 +46,11 @@ class CameraLearning:
     certificate : str
         Name of the certificate that was renewed; empty otherwise.
     sentences : tuple of str
+
+    Examples
+    --------
+    >>> list(review.CameraLearning.__dataclass_fields__)[:2]
+    ['model', 'trial']
     """
 
     model: SiteModel | None
@@ -103,6 +108,15 @@ def learn_camera_of_site(
     Notes
     -----
     Settled is an object whose stage a person set or confirmed, that a person added, or removed (it is then debris).
+
+    Examples
+    --------
+    >>> try:
+    ...     with qckit.open_log(room) as records:
+    ...         review.learn_camera_of_site(records, by="op1")
+    ... except qckit.InputError as error:
+    ...     print(str(error)[:29])
+    0 objects of 0 photos are set
     """
     from qckit.counting.training.camera import learn_camera, learning_curve
 
@@ -390,6 +404,12 @@ def photos_to_settle(log, *, camera: str = "", magnification: str = "", n: int =
     -----
     Doubt is the chance, added up over the photo's objects, that the stage is wrong (uncertainty sampling, Lewis and
     Gale 1994, SIGIR; from memory); another sample brings other animals.
+
+    Examples
+    --------
+    >>> with qckit.open_log(room) as records:
+    ...     print(review.photos_to_settle(records, n=1))
+    ['k-124_a_1.jpg']
     """
     from qckit.review.priorities import rank_objects
 

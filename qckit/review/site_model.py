@@ -32,7 +32,13 @@ class LeaveOut:
 
 @dataclass(frozen=True)
 class SiteModel:
-    """A site's own models: their file, and what is known of them."""
+    """A site's own models: their file, and what is known of them.
+
+    Examples
+    --------
+    >>> review.site_stage_model(site.folder) is None  # the kit's own models count here
+    True
+    """
 
     path: Path
     version: int
@@ -91,6 +97,11 @@ def site_stage_model(folder) -> SiteModel | None:
     ------
     InputError
         It is there and damaged.
+
+    Examples
+    --------
+    >>> review.site_stage_model(site.folder) is None
+    True
     """
     card = Path(folder) / MODELS_FOLDER / CARD
     data = _read_card(card)
@@ -126,6 +137,14 @@ def undo_site_model(folder) -> SiteModel | None:
     ------
     InputError
         The site has no models of its own in use.
+
+    Examples
+    --------
+    >>> try:
+    ...     review.undo_site_model(log.new_site("room-7"))
+    ... except qckit.InputError as error:
+    ...     print(str(error).endswith("."))
+    True
     """
     card = Path(folder) / MODELS_FOLDER / CARD
     try:

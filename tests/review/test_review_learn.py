@@ -185,8 +185,9 @@ def test_too_few_settled_objects_are_refused(log):
 
 
 def test_tuning_learns_the_new_look_and_forgets_little():
-    from qckit.counting import FEATURES, load_stage_model, tune_stage_model
+    from qckit.counting import FEATURES, load_stage_model
     from qckit.counting.stages import ANSWERS
+    from qckit.counting.training.tuning import tune_stage_model
 
     rng = np.random.default_rng(2)
     model = load_stage_model()["colour"]
