@@ -55,8 +55,9 @@ def make_demo(
 
     Examples
     --------
+    >>> from qckit.demo import make_demo
     >>> try:
-    ...     reports.make_demo(picture.parent)
+    ...     make_demo(picture.parent)
     ... except qckit.InputError as error:
     ...     print(type(error).__name__)
     InputError

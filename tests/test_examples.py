@@ -45,7 +45,7 @@ def given(tmp_path_factory):
 
     import qckit
     from qckit._paths import sample_images_dir
-    from qckit.reports.demo import make_example
+    from qckit.demo import make_example
 
     sys.path.insert(0, str(ROOT / "tests" / "review"))
     from invented_site import make_site
@@ -96,7 +96,7 @@ def test_the_example_runs_as_printed(name, given, tmp_path, monkeypatch):
 
 def _public():
     """What a person who writes Python is offered: (name, its docstring)."""
-    own = ("site", "site_tables", "settings", "verdicts.finding")
+    own = ("site", "site_tables", "settings", "settings_text", "verdicts.finding")
     for place in ("qckit", *(f"qckit.{part}" for part in (*PARTS, *own))):
         module = importlib.import_module(place)
         for name in module.__all__:

@@ -9,14 +9,16 @@ ROOT = Path(__file__).resolve().parents[1] / "qckit"
 # root files
 BASE = {
     *("__init__", "_paths", "draw", "errors", "files", "quantities", "settings", "site_tables", "stages", "tables"),
-    *("words", "progress", "in_notebook", "showing"),
+    *("words", "progress", "in_notebook", "showing", "columns", "settings_text"),
 }
 MAY_IMPORT = {
     "errors": set(),
     "_paths": set(),
     "draw": {"stages"},
     "__init__": set(),
-    "tables": {"errors", "quantities", "stages"},
+    "columns": {"quantities", "stages"},
+    "tables": {"columns", "errors", "quantities"},
+    "settings_text": {"settings"},
     "settings": {"errors", "quantities", "tables"},
     "quantities": set(),
     "stages": set(),

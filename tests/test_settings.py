@@ -3,7 +3,8 @@
 import pytest
 
 from qckit.errors import InputError
-from qckit.settings import load_settings, settings_text
+from qckit.settings import load_settings
+from qckit.settings_text import settings_text
 
 WRONG = [
     ("feed", "recovery_pct", 0.85, "is 0.85, which is 0.85 %. If 85 % is meant, write 85."),

@@ -11,7 +11,8 @@ from qckit.errors import InputError
 from qckit.log import engine
 from qckit.log.opening import create_log, keep_secret
 from qckit.log.sheets import templates
-from qckit.settings import SETTINGS_FILE, load_settings, settings_text
+from qckit.settings import SETTINGS_FILE, load_settings
+from qckit.settings_text import settings_text
 
 __all__ = ["new_site"]
 

@@ -1,13 +1,5 @@
-from .camera import (
-    check_camera,
-    count_pairs,
-    measure_scale,
-    read_hand_counts,
-    save_certificate,
-    save_scale,
-    scale_for,
-    write_scales,
-)
+from .camera import measure_scale, save_scale, scale_for, write_scales
+from .camera_check import check_camera, count_pairs, read_hand_counts, save_certificate
 from .checked_kinds import settle_unlike
 from .desk import ReviewDesk, open_review
 from .files import find_photo_file

@@ -8,7 +8,8 @@ from pathlib import Path
 import numpy as np
 
 from qckit.errors import need_number, need_text
-from qckit.review.camera import CameraCheck, check_camera, measure_scale, save_certificate, save_scale
+from qckit.review.camera import measure_scale, save_scale
+from qckit.review.camera_check import CameraCheck, check_camera, save_certificate
 from qckit.stages import FULL_CYST_STAGES, STAGE_COLUMNS
 
 __all__ = [

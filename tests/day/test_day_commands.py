@@ -121,7 +121,7 @@ def test_a_notebook_of_the_day_that_is_there_stays(tmp_path):
     ],
 )
 def test_a_protocol_that_cannot_be_is_refused(tmp_path, name, value, said):
-    from qckit.settings import settings_text
+    from qckit.settings_text import settings_text
 
     (tmp_path / "qckit.toml").write_text(settings_text({"protocol": {name: value}}), encoding="utf-8")
     with pytest.raises(InputError, match=said):
