@@ -21,6 +21,14 @@ def settle_unlike(log, counts):
     -------
     DataFrame
         The same rows; other flags stay.
+
+    Examples
+    --------
+    >>> counted = counting.count_photos([picture], 6.2, checked=False)
+    >>> with qckit.open_log(site.folder) as records:
+    ...     settled = review.settle_unlike(records, counted.counts)
+    >>> len(settled)
+    1
     """
     from qckit.agreement.lookup import latest_certificate
     from qckit.counting.flags import UNLIKE_SENTENCE
