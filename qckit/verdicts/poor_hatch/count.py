@@ -59,13 +59,14 @@ def check_count(row, usual, sub: pd.DataFrame, photos, *, looks) -> pd.DataFrame
 
 
 def photo_flags(samples: pd.DataFrame, photos, hatch: str) -> tuple[str, ...] | None:
-    """Return the flags of the photos behind a hatch's counts; None when no photo was counted."""
+    """Return the flags of the photos behind a hatch's counts; None when no photo was counted, or none is in the log."""
     own = samples[(samples["hatch"] == hatch) & (samples["kind"] == "subsample") & (samples["counted_by"] == "photo")]
     if own.empty:
         return None
-    if photos is None or not len(photos):
-        return ()
-    texts = photos.loc[photos["sample"].isin(own["sample"]), "flags"].dropna().astype(str)
+    known = None if photos is None or not len(photos) else photos[photos["sample"].isin(own["sample"])]
+    if known is None or known.empty:
+        return None
+    texts = known["flags"].dropna().astype(str)
     return tuple(dict.fromkeys(f.strip() for text in texts for f in text.split(";") if f.strip()))
 
 
@@ -131,7 +132,9 @@ def _other_look(looks, kind, own):
     first = looks[0]
     away = other.figures - first.figures
     chance = np.diag(other.covariance + other.extra) + np.diag(first.covariance)
-    if other.same_drops:
+    if other.gap is not None:
+        chance = np.diag(other.gap)
+    elif other.same_drops:
         chance = chance - 1.4 * np.minimum(np.diag(first.covariance), np.diag(other.covariance))
     sd = np.sqrt(chance)
     seen = f"{first.counts['hatch_pct']:.0f} % in the first count, {other.counts['hatch_pct']:.0f} % {name}"

@@ -238,7 +238,7 @@ class _Parts:
             mix, held = base, np.zeros((len(base), 2))
             last = acting[-1][0]
             for d, codes in acting:
-                mix, more = act(d, mix, _repeated(d, codes, look.kind))
+                mix, more = act(d, mix, _repeated(d, codes, look))
                 held = held + more
             if look.kind == "later":
                 mix = later_mix(last, mix, held)
@@ -253,6 +253,11 @@ class _Parts:
         cov = np.kron(np.ones((len(looks), len(looks))), self.shared)
         for i, look in enumerate(looks):
             own = slice(4 * i, 4 * i + 4)
+            if look.gap is not None:  # what this site's drops that were counted twice say of a second count
+                cov[own, own] += looks[0].covariance + look.gap
+                cov[:4, own] += looks[0].covariance
+                cov[own, :4] += looks[0].covariance
+                continue
             cov[own, own] += look.covariance + look.extra
             if look.same_drops:  # the same drops: most of the chance in the first counts is in these too
                 both = _SAME_CHANCE * looks[0].covariance
@@ -337,11 +342,14 @@ def _mix(figures):
     return np.stack([opened * free, opened * (1 - free), 1 - opened, shells * opened], axis=1)
 
 
-def _repeated(d, codes, kind):
+def _repeated(d, codes, look):
     """How much of a cause another look meets: errors of drawing and of counting are not repeated, or only in part."""
+    kind = look.kind
     if kind == "first" or not codes:
         return None
     if codes[0] in sampling_causes():
+        if look.same_drops:  # drops that were not like the cone stay so, whoever counts them
+            return None
         return d.fresh if kind != "recount" else np.where(d.on < 0.5, d.fresh, 1.0)
     if codes[0] in ("missed", "swapped"):
         return d.fresh * 0.5 if kind == "recount" else np.where(d.on < 0.1, d.fresh, 1.0)

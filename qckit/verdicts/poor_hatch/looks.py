@@ -7,7 +7,7 @@ person's count of what the photo's count did, a later reading says whether embry
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -15,11 +15,18 @@ import pandas as pd
 from qckit.hatch.subsamples import drawing_numbers
 from qckit.verdicts.poor_hatch.usual import describe_hatch
 
-__all__ = ["LATER_H", "Look", "later_sentence", "looks_at", "other_counts_sentences"]
+__all__ = ["LATER_H", "Look", "later_sentence", "looks_at", "other_counts_sentences", "with_known_gaps"]
 
 LATER_H = 12.0
 _NEAR_H = 3.0
 _LEAST = 10  # full cysts that make a look
+_PAIRS, _LEAST_PAIRS, _PRIOR_PAIRS = (
+    40,
+    4,
+    6.0,
+)  # hatches counted twice: most looked at, least that tell, prior's weight
+_SHARED_CHANCE = 0.95  # share of the chance that two counts of the same drops have in common (ours)
+_SAME_DROPS_SD = np.array([0.06, 0.12, 0.06, 0.03])  # how two counts of the same drops stray, their levels known (ours)
 _EXTRA_SD = {  # how far another look strays from the first beyond chance (ours): detection, drawing, a day more
     "first": np.zeros(4),
     "repeat": np.array([0.06, 0.12, 0.05, 0.04]),
@@ -44,6 +51,7 @@ class Look:
     chi2: float = math.nan
     share_chi2: float = math.nan
     df: int = 0
+    gap: np.ndarray | None = None  # (4, 4) how far such a count of the same drops strays from the first at this site
 
     @property
     def full(self) -> float:
@@ -86,6 +94,73 @@ def looks_at(sub: pd.DataFrame, row, *, mixing_cv: float, kind: str = "photo") -
         if len(part) and part["full_cysts"].sum() >= _LEAST:
             found.append(_look(name, part, row, mixing_cv, same_drops=_same_drops(first, part)))
     return found
+
+
+def with_known_gaps(looks: list[Look], sub: pd.DataFrame, counts: pd.DataFrame, *, standing, kind: str) -> list[Look]:
+    """Hold a count of the same drops by other eyes against what is known here of both ways of counting.
+
+    Parameters
+    ----------
+    looks : list of Look
+        Of one hatch.
+    sub : DataFrame
+        As :func:`qckit.hatch.joined_subsamples` returns it, of the whole site.
+    counts : DataFrame
+        As ``counted_hatches`` returns it.
+    standing : Standing
+        Levels of the ways of counting.
+    kind : str
+        photo or person: how this site mostly counts.
+
+    Returns
+    -------
+    list of Look
+        Where four other hatches or more were counted twice, or a dozen in each way, the recount's figures are moved by
+        how far the two ways of counting stand apart here, and ``gap`` says how far they stray from that. Two counts of
+        the same drops share their chance, so that this shows a miscount well within the chance of a single count.
+    """
+    first, recount = looks[0], next((k for k in looks if k.kind == "recount" and k.same_drops), None)
+    if recount is None:
+        return looks
+    known = _gap_of_pairs(first, recount, sub, counts, kind) or _gap_of_levels(first, recount, standing)
+    if known is None:
+        return looks
+    told = replace(recount, figures=recount.figures - known[0], gap=known[1])
+    return [told if k is recount else k for k in looks]
+
+
+def _gap_of_pairs(first, recount, sub, counts, kind):
+    """From other hatches whose drops were counted in both ways: how far apart, and how that strays."""
+    hatch = sub.loc[sub["sample"].isin(first.names), "hatch"].iloc[0]
+    gaps = [
+        pair[1].figures - pair[0].figures
+        for row in _counted_twice(sub, counts, hatch)
+        if len(pair := looks_at(sub, row, mixing_cv=0.0, kind=kind)[:2]) > 1 and pair[1].same_drops
+    ]
+    gaps = np.array([g for g in gaps if np.isfinite(g[[0, 1, 3]]).all()])
+    if len(gaps) < _LEAST_PAIRS:
+        return None
+    n, at = len(gaps), np.nan_to_num(np.nanmedian(gaps, axis=0)) * len(gaps) / (len(gaps) + 1)
+    reach = 4 * 1.4826 * np.nanmedian(np.abs(gaps - at), axis=0) + 0.02
+    away = np.clip(np.nan_to_num(gaps - at), -reach, reach)  # one wrong recount among them does not make all doubtful
+    prior = np.diag(recount.extra) + 2 * (1 - _SHARED_CHANCE) * np.diag(first.covariance)
+    return at, (away.T @ away + _PRIOR_PAIRS * np.diag(prior)) / (n + _PRIOR_PAIRS)
+
+
+def _gap_of_levels(first, recount, standing):
+    """From the levels of both ways of counting in hatches that were each counted in one way."""
+    between = standing.between_counts(recount.counted_by, first.counted_by)
+    if between is None:
+        return None
+    at, variance = between
+    return at, np.diag(variance + _SAME_DROPS_SD**2) + 2 * (1 - _SHARED_CHANCE) * first.covariance
+
+
+def _counted_twice(sub, counts, hatch):
+    """Rows of ``counts`` of other hatches that were counted in both ways, the latest."""
+    kinds = sub[sub["full_cysts"].notna()].groupby("hatch")["counted_by"].nunique()
+    both = counts[counts["hatch"].isin(kinds.index[kinds > 1]) & (counts["hatch"] != hatch)]
+    return both.tail(_PAIRS).to_dict("records")
 
 
 def _same_drops(first, other):

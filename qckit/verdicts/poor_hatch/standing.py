@@ -1,4 +1,4 @@
-"""Cones and operators that do better or worse for good: what is usual for a hatch allows for where and by whom.
+"""Cones, operators and ways of counting that stand apart for good: what is usual for a hatch allows for them.
 
 The levels are those of the month's hierarchical model (``charts.levels``): drawn to none where hatches are few or
 differ little. A hatch in a cone that always gives less is not poor for that alone.
@@ -14,9 +14,9 @@ import pandas as pd
 
 from qckit.verdicts.poor_hatch.usual import describe_hatch
 
-__all__ = ["NO_STANDING", "Standing", "share_of", "standing_levels"]
+__all__ = ["Standing", "share_of", "standing_levels"]
 
-_FACTORS = ("cone", "operator")
+_FACTORS = ("cone", "operator", "counted_by")
 _MOST = 160  # hatches of the site that are looked at, the latest
 _LEAST = 12
 _TELLS, _LEAST_POINTS = 2.0, 1.0  # standard errors from none, and points, from which a level is told (ours)
@@ -24,13 +24,14 @@ _TELLS, _LEAST_POINTS = 2.0, 1.0  # standard errors from none, and points, from 
 
 @dataclass(frozen=True)
 class Standing:
-    """Levels of cones and operators on the four figures of ``usual.py``."""
+    """Levels of cones, operators and ways of counting on the four figures of ``usual.py``."""
 
     effects: dict = field(default_factory=dict)  # (factor, level) -> (value (4,), variance (4,))
     rows: dict = field(default_factory=dict)  # hatch -> its (factor, level)
+    n_hatches: dict = field(default_factory=dict)  # (factor, level) -> hatches behind it
 
     def of(self, hatch: str) -> np.ndarray:
-        """How far a hatch's cone and operator stand from the site's usual, shape (4,)."""
+        """How far a hatch's cone, operator and way of counting stand from the site's usual, shape (4,)."""
         found = [self.effects[key][0] for key in self.rows.get(hatch, ()) if key in self.effects]
         return np.sum(found, axis=0) if found else np.zeros(4)
 
@@ -54,7 +55,7 @@ class Standing:
         if not np.isfinite(mean[:2]).all():
             return []
         found = []
-        for key in self.rows.get(hatch, ()):
+        for key in (k for k in self.rows.get(hatch, ()) if k[0] != "counted_by"):
             value, variance = self.effects.get(key, (np.zeros(4), np.ones(4)))
             points = _points(mean, value)
             error = math.hypot(*(_points(mean, np.eye(4)[i] * math.sqrt(variance[i])) for i in (0, 1)))
@@ -62,8 +63,13 @@ class Standing:
                 found.append((*key, points))
         return found
 
-
-NO_STANDING = Standing()
+    def between_counts(self, one: str, other: str) -> tuple[np.ndarray, np.ndarray] | None:
+        """How far one way of counting stands above another, and the variance of that; None where either is rare."""
+        keys = ("counted_by", one), ("counted_by", other)
+        if any(self.n_hatches.get(key, 0) < _LEAST or key not in self.effects for key in keys):
+            return None
+        (a, var_a), (b, var_b) = (self.effects[key] for key in keys)
+        return a - b, var_a + var_b
 
 
 def share_of(figures):
@@ -76,7 +82,7 @@ def _points(mean, moved):
 
 
 def standing_levels(counts: pd.DataFrame, *, before: str, also=()) -> Standing:
-    """Estimate the levels of cones and operators from the hatches before one.
+    """Estimate the levels of cones, operators and ways of counting from the hatches before one.
 
     Parameters
     ----------
@@ -85,12 +91,12 @@ def standing_levels(counts: pd.DataFrame, *, before: str, also=()) -> Standing:
     before : str
         ISO time.
     also : sequence of str
-        Hatches that were started later and whose cone and operator are to be looked up too.
+        Hatches that were started later and whose cone, operator and way of counting are to be looked up too.
 
     Returns
     -------
     Standing
-        Empty where fewer than twelve hatches, or only one cone and one operator, are known.
+        Empty where fewer than twelve hatches, or only one cone, operator and way of counting, are known.
     """
     from qckit.tables import to_utc
 
@@ -103,7 +109,8 @@ def standing_levels(counts: pd.DataFrame, *, before: str, also=()) -> Standing:
     }
     if len(own) < _LEAST or all(own[f].dropna().nunique() < 2 for f in _FACTORS):
         return Standing({}, rows)
-    return Standing(_effects(own), rows)
+    n_hatches = {(f, str(level)): int(n) for f in _FACTORS for level, n in own[f].value_counts().items()}
+    return Standing(_effects(own), rows, n_hatches)
 
 
 def _effects(own):

@@ -25,7 +25,7 @@ from qckit.verdicts.poor_hatch.feed import another_lot, next_feed
 from qckit.verdicts.poor_hatch.lengths import Lengths, compare_lengths, nauplius_lengths
 from qckit.verdicts.poor_hatch.level import Level, against_limits, judge_level
 from qckit.verdicts.poor_hatch.likelihood import Given, Weights, trace_fits, weigh
-from qckit.verdicts.poor_hatch.looks import Look, looks_at
+from qckit.verdicts.poor_hatch.looks import Look, looks_at, with_known_gaps
 from qckit.verdicts.poor_hatch.notes import Said, factors_of, read_sheet
 from qckit.verdicts.poor_hatch.standing import Standing, standing_levels
 from qckit.verdicts.poor_hatch.traces import draws_of
@@ -34,7 +34,7 @@ from qckit.verdicts.poor_hatch.world import World, lot_against_world
 
 __all__ = ["Case", "study_hatch"]
 
-_FLAGGED, _UNFLAGGED = 4.0, 0.8  # a photo with a flag, and without, for an error of the count (ours)
+_BY_FLAGS = {True: 4.0, False: 0.8, None: 1.0}  # photos with a flag, without, not in the log: for a miscount (ours)
 _LEVELS = ("hatch_pct", "hatching_efficiency_per_g")
 _BY_PERSON = 0.5  # a person misses fewer nauplii and hardly ever takes shells for cysts (ours)
 
@@ -136,6 +136,7 @@ def study_hatch(
     usual_here = _where(usual, standing, hatch)
     sub, kind = joined_subsamples(t.samples, t.hatches, t.lots, t.photos), _usual_kind(counts, row)
     looks = looks_at(sub, row, mixing_cv=usual.mixing_cv, kind=kind)
+    looks = with_known_gaps(looks, sub, counts, standing=standing, kind=kind)
     hours = counts.set_index("hatch")["hours"]
     lengths = compare_lengths(nauplius_lengths(t.samples, t.photos, objects, hours=hours), hatch, usual.hatches)
     others = t.hatches.loc[t.hatches["hatch"] != hatch, "notes"].dropna().astype(str)
@@ -254,7 +255,9 @@ def _factors(said, world, flags, lengths, first):
     if lengths is not None:
         factors["overlong"] *= lengths.factor
     for code in ("missed", "swapped"):
-        factors[code] *= _BY_PERSON if first.counted_by == "person" else _FLAGGED if flags else _UNFLAGGED
+        factors[code] *= (
+            _BY_PERSON if first.counted_by == "person" else _BY_FLAGS[None if flags is None else bool(flags)]
+        )
     return factors
 
 
