@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pandas as pd
 
-__all__ = ["describe_changes"]
+__all__ = ["changes_of_the_month", "describe_changes"]
 
 _RECENT, _LONG = 14.0, 60.0  # days (ours)
 _AMOUNT = 0.15  # a change of grams or volume beyond this share is told
@@ -36,6 +37,48 @@ def describe_changes(lots, hatches, samples, *, hatch: str, scales=None, correct
     found = [*_pack(lots, before, row, start), *_people(before, row), *_amounts(before, row), *_words(before, row)]
     found += [*_counting(samples, before, row), *_scale(scales, start), *_corrected(corrections, samples, hatch)]
     return [(what, said) for what, said in found if said]
+
+
+def changes_of_the_month(changes, row) -> list[dict]:
+    """Open changes that a month's review found in this hatch's lot, cone, operator or the whole room, since before it.
+
+    Parameters
+    ----------
+    changes : DataFrame or None
+        The table of that name.
+    row : mapping
+        The hatch's row of ``counted_hatches``.
+
+    Returns
+    -------
+    list of dict
+        change, month, quantity, factor, level, first, effect, sentence; the largest first.
+    """
+    from qckit.charts import CHARTED
+    from qckit.tables import to_utc
+
+    if changes is None or not len(changes):
+        return []
+    began = to_utc(changes["first"]) <= pd.Timestamp(row["started"])
+    open_now = changes[began & (changes["state"] == "open") & changes["quantity"].isin(list(CHARTED))]
+    found = []
+    for c in open_now.to_dict("records"):
+        level = c["level"] if isinstance(c["level"], str) else ""
+        if level and str(row.get(c["factor"], "")) != level:
+            continue
+        charted = CHARTED[c["quantity"]]
+        size = abs(float(c["effect"]))
+        if not np.isfinite(size):
+            continue
+        amount = f"{size:,.{charted.decimals}f} {'points' if charted.unit == '%' else charted.unit}".strip()
+        side = "below" if c["effect"] < 0 else "above"
+        where = f"{c['factor']} {level}" if level else "all hatches"
+        said = (
+            f"The review of {c['month']} found {where} {amount} {side} what was usual before, since {c['first'][:10]} "
+        )
+        keys = ("change", "month", "quantity", "factor", "level", "first", "effect")
+        found.append({k: c[k] for k in keys} | {"sentence": f"{said}({charted.label})."})
+    return sorted(found, key=lambda c: -abs(c["effect"]))
 
 
 def _pack(lots, before, row, start):

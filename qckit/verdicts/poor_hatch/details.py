@@ -75,6 +75,7 @@ def details_of(case, verdict, named, p, plans, asked_for, then, settings) -> dic
         "differences": case.differences.to_dict("records"),
         "site_effects": case.effects.to_dict("records"),
         "context": case.context.to_dict("records"),
+        "month_found": case.month_found,
         "same_day": _day(case),
         "counted": case.counted.to_dict("records"),
         "recount": case.recount,

@@ -56,6 +56,9 @@ def collect_evidence(case, settings) -> list[Evidence]:
         if row.what in ("cone", "pack", "change") or row.is_odd:
             question = "What changed shortly before?" if row.what == "change" else "What stood around it?"
             lines.append(Evidence(question, capital(row.sentence), "for" if row.is_odd else "neutral"))
+    for c in case.month_found[:2]:
+        points = "for" if c["effect"] < 0 else "neutral"
+        lines.append(Evidence("What did a month's review find?", c["sentence"], points))
     lines += [Evidence("What did a check show?", _answer_sentence(a), "neutral") for a in case.answers]
     return lines
 

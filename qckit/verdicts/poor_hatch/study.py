@@ -15,7 +15,7 @@ from qckit.hatch.readings import standard_readings
 from qckit.site_tables import SiteTables
 from qckit.verdicts.poor_hatch import telltale
 from qckit.verdicts.poor_hatch.causes import CAUSES, cause, sampling_causes
-from qckit.verdicts.poor_hatch.changes import describe_changes
+from qckit.verdicts.poor_hatch.changes import changes_of_the_month, describe_changes
 from qckit.verdicts.poor_hatch.checks import Answer, answers_of, weigh_answer
 from qckit.verdicts.poor_hatch.context import CONTEXT_COLUMNS, describe_context
 from qckit.verdicts.poor_hatch.count import check_count, photo_flags
@@ -65,6 +65,7 @@ class Case:
     effects: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=list(EFFECT_COLUMNS)))
     context: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=list(CONTEXT_COLUMNS)))
     test: pd.DataFrame = field(default_factory=pd.DataFrame)
+    month_found: list[dict] = field(default_factory=list)  # open changes of the month's reviews that touch this hatch
     limits_sentence: str = ""
     feed: dict = field(default_factory=dict)
 
@@ -201,10 +202,15 @@ def _with_what_is_shown(case, t, counts, hours, now) -> Case:
         kept_out=kept_out,
         now=now,
     )
-    limits = against_limits(t.baselines, row, row["lot"])
-    test = _test_of(counts, row)
     return replace(
-        case, differences=differences, effects=effects, context=context, feed=feed, limits_sentence=limits, test=test
+        case,
+        differences=differences,
+        effects=effects,
+        context=context,
+        feed=feed,
+        limits_sentence=against_limits(t.baselines, row, row["lot"]),
+        month_found=changes_of_the_month(t.changes, row),
+        test=_test_of(counts, row),
     )
 
 
