@@ -35,7 +35,7 @@ class Check:
     """One check.
 
     ``yes`` holds the causes that a yes speaks for, with how likely the yes is when they act; ``silent`` those under
-    which the answer may be either, so that it never weakens them. ``limits`` are the numbers between
+    which the answer may be either, so that it never weakens them: a no is no news, a yes is as likely as not. ``limits`` are the numbers between
     which a value written beside the answer means no.
     """
 
@@ -325,7 +325,7 @@ def weigh_answer(weights: Weights, code: str, is_yes: bool, causes: tuple[str, .
 
     def likelihood(key):
         if any(c in silent for c in key) and not any(c in speaks for c in key):
-            return None
+            return None if is_yes else 1 - _FALSE_YES  # a no says as little against them as against chance
         no = math.prod(1 - speaks.get(c, 0.0) for c in key) * (1 - _FALSE_YES)
         return 1 - no if is_yes else no
 

@@ -73,12 +73,23 @@ class Weights:
         likelihood : callable
             Tuple of causes (empty: none) -> how likely the answer is then, or None where the answer may be either:
             it is taken as likely as over all others, and as one in two at least, so that it never weakens them.
+
+        Notes
+        -----
+        An answer that speaks against one cause of a pair does not speak against the other: what the pair loses goes to
+        the other cause alone.
         """
         keys = [((), self.none), *(((c,), w) for c, w in self.single.items()), *self.pairs.items()]
         told = [(k, w, likelihood(k)) for k, w in keys]
         heard = sum(w for _, w, p in told if p is not None)
-        mean = sum(w * p for _, w, p in told if p is not None) / heard if heard > 0 else 1.0
-        new = {k: w * (max(mean, 0.5) if p is None else p) for k, w, p in told}
+        mean = sum(w * self._kept(k, p, likelihood, 0.0)[1] for k, w, p in told if p is not None)
+        mean = mean / heard if heard > 0 else 1.0
+        either = max(mean, 0.5)
+        new = {k: w * (either if p is None else p) for k, w, p in told}
+        for pair, w in self.pairs.items():
+            if (p := likelihood(pair)) is not None:
+                other, kept = self._kept(pair, p, likelihood, either)
+                new[(other,)] += w * (kept - p)
         other = self.other * mean
         total = sum(new.values()) + other
         if not total > 0:
@@ -90,6 +101,15 @@ class Weights:
             {k: new[k] / total for k in self.pairs},
             self.strength,
         )
+
+    @staticmethod
+    def _kept(key, p, likelihood, either):
+        """The cause of a pair that an answer speaks less against, and how likely the answer is under it alone."""
+        if len(key) < 2:
+            return key[0] if key else "", p
+        alone = {c: either if (q := likelihood((c,))) is None else q for c in key}
+        best = max(key, key=lambda c: alone[c])
+        return best, max(p, alone[best])
 
 
 def stated(weight: float) -> float:
