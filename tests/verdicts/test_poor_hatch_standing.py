@@ -2,9 +2,12 @@
 
 import numpy as np
 import pytest
-from poor_cases import explain
+from poor_cases import explain, site_of
 
+from qckit.verdicts.poor_hatch.changes import changes_of_the_month
+from qckit.verdicts.poor_hatch.likelihood import Weights
 from qckit.verdicts.poor_hatch.standing import standing_levels
+from qckit.verdicts.poor_hatch.study import study_hatch
 from qckit.verdicts.poor_hatch.usual import counted_hatches
 
 
@@ -109,3 +112,92 @@ def test_an_ordinary_hatch_of_a_poor_cone_is_not_poor_and_one_below_that_is():
     assert low.details["p_low"] < 0.01 and low.verdict not in ("not-poor", "chance")
     fine = explain(tables(rows), "H29A")
     assert not any("for good" in e.answer and "below" in e.answer for e in fine.evidence)
+
+
+def with_both_counts(rows, *, missed=0.0, by_hand=18):
+    """The first hatches counted by hand, the others by photo; the last by both, of which the photo missed some."""
+    last = rows["hatches"][-1]["hatch"]
+    hand = {h["hatch"] for h in rows["hatches"][:by_hand]}
+    found = []
+    for s in rows["samples"]:
+        if s["hatch"] == last:
+            found.append(s | {"sample": s["sample"] + "-H", "counted_by": "person"})
+            s = s | {"nauplii": round(s["nauplii"] * (1 - missed))}
+        found.append(s | {"counted_by": "person" if s["hatch"] in hand else "photo"})
+    return rows | {"samples": found}, last
+
+
+def test_a_small_miscount_shows_beside_a_count_of_the_same_drops_once_both_ways_of_counting_are_known():
+    rng = np.random.default_rng(7)
+    rows, last = with_both_counts(site(rng, days=20), missed=0.16)
+    found = explain(tables(rows), last)
+    assert found.details["causes"][0]["code"] == "missed" and found.details["named"] == ["missed"]
+    assert "was wrong" in found.headline and "the recount says" in found.headline
+    rows, last = with_both_counts(site(np.random.default_rng(7), days=20), missed=0.0)
+    assert explain(tables(rows), last).details["causes"][0]["probability"] < 0.3
+    # without hatches counted by hand nobody knows how far both ways of counting stand apart: less sure
+    unknown, last = with_both_counts(site(np.random.default_rng(7), days=20), missed=0.16, by_hand=0)
+    unsure = {c["code"]: c["probability"] for c in explain(tables(unknown), last).details["causes"]}
+    assert unsure.get("missed", 0.0) < found.details["probability"]
+
+
+def test_drops_that_were_counted_twice_teach_how_far_two_counts_stray():
+    rng = np.random.default_rng(8)
+    rows = site(rng, days=20)
+    again = [
+        s | {"sample": s["sample"] + "-H", "counted_by": "person", "nauplii": round(s["nauplii"] * 1.12)}
+        for s in rows["samples"]
+        if s["hatch"].endswith("A")
+    ]
+    first = [s | {"counted_by": "photo"} for s in rows["samples"]]
+    t = tables(rows | {"samples": first + again})
+    case = study_hatch(site_of(t), hatch="H19A", for_page=False)
+    recount = next(k for k in case.looks if k.kind == "recount")
+    # persons always count 12 % more nauplii here: that is no miscount
+    assert recount.gap is not None and abs(recount.figures[3] - case.looks[0].figures[3]) < 0.03
+    assert case.weights.of("missed") < 0.2
+
+
+def test_what_a_pair_loses_by_an_answer_goes_to_the_other_cause():
+    single = {"cold": 0.1, "missed": 0.2}
+    before = Weights(0.1, 0.0, single, {("cold", "missed"): 0.6}, {})
+    after = before.after(lambda key: 0.03 if "cold" in key else 0.96)
+    assert after.single["missed"] / after.none == pytest.approx((0.2 * 0.96 + 0.6 * 0.93) / (0.1 * 0.96))
+    assert after.single["missed"] + after.pairs["cold", "missed"] >= 0.8 and after.single["cold"] < 0.01
+    total = after.none + after.other + sum(after.single.values()) + sum(after.pairs.values())
+    assert total == pytest.approx(1)
+
+
+def test_open_changes_of_this_hatchs_lot_cone_or_room_are_told():
+    import pandas as pd
+
+    def change(name, factor, level, first, effect, state="open"):
+        return {
+            "change": name,
+            "month": "2026-04",
+            "quantity": "hatch_pct",
+            "factor": factor,
+            "level": level,
+            "first": first,
+            "effect": effect,
+            "state": state,
+        }
+
+    early, late = "2026-04-05T08:00:00+00:00", "2026-07-01T08:00:00+00:00"
+    changes = pd.DataFrame(
+        [
+            change("a", "lot", "L", early, -8.0),
+            change("b", "cone", "B", early, -20.0),
+            change("c", "room", None, early, 3.0),
+            change("d", "lot", "L", late, -9.0),
+            change("e", "cone", "C", early, -9.0, state="closed"),
+        ]
+    )
+    row = {"lot": "L", "cone": "C", "operator": "op1", "started": "2026-05-02T09:00:00+00:00"}
+    found = changes_of_the_month(changes, row)
+    assert [c["change"] for c in found] == ["a", "c"]
+    assert found[0]["sentence"].startswith("The review of 2026-04 found lot L 8.0 points below what was usual before")
+    t = tables(site(np.random.default_rng(4)))
+    page = explain(t, "H29C", changes=changes)
+    assert any(e.question == "What did a month's review find?" and "lot L" in e.answer for e in page.evidence)
+    assert changes_of_the_month(None, row) == []
