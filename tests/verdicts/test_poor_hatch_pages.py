@@ -5,11 +5,14 @@ import re
 
 import numpy as np
 import pytest
-from poor_cases import explain
+from poor_cases import explain, site_of
 
 from qckit.practice.cases import PLANTED
 from qckit.practice.rooms import simulate_in_room
+from qckit.settings import Settings
 from qckit.verdicts.poor_hatch.causes import cause
+from qckit.verdicts.poor_hatch.study import study_hatch
+from qckit.verdicts.poor_hatch.words import put_into_words
 
 
 def page(seed):
@@ -83,10 +86,13 @@ def test_pages_agree_with_themselves(seed):
 
 
 def test_drops_unlike_the_cone_are_replaced_by_a_second_drawing_not_by_a_recount_and_once():
-    f = page(1111)  # drawn aside by light, unevenly too; recounted and drawn again
+    rng = np.random.default_rng(1)
+    made = simulate_in_room(rng, ("gradient", "uneven"), (0.45, 0.45), days=22)
+    case = study_hatch(site_of(made.tables), hatch=made.hatch)
+    assert case.weights.ranked()[0][0] in ("gradient", "uneven") and case.look("repeat") is not None
+    # both causes named, as where the counts show both for sure: one act for both
+    f = put_into_words(case, "count-doubtful", ("uneven", "gradient"), [], Settings())
     check_steps(f)
-    assert {"gradient", "uneven"} == set(f.details["named"])
-    assert {"recount", "repeat"} <= {look["kind"] for look in f.details["looks"]}
     assert [t[:24] for t in f.next_steps if t.startswith("Go by")] == ["Go by the second drawing"]
 
 
