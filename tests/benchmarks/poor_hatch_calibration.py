@@ -23,8 +23,8 @@ from qckit.settings import Settings
 from qckit.site_tables import SiteTables
 from qckit.verdicts.poor_hatch.causes import cause
 from qckit.verdicts.poor_hatch.checks import CHECKS, weigh_answer
-from qckit.verdicts.poor_hatch.likelihood import stated
 from qckit.verdicts.poor_hatch.verdict import decide, study_hatch
+from qckit.verdicts.poor_hatch.weights import stated
 
 KIT_NAME = {"weighing": "amount", "volume": "amount"}
 P_NONE, P_PAIR = 0.12, 0.18

@@ -5,10 +5,10 @@ import pytest
 from poor_cases import explain, site_of
 
 from qckit.verdicts.poor_hatch.changes import changes_of_the_month
-from qckit.verdicts.poor_hatch.likelihood import Weights
 from qckit.verdicts.poor_hatch.standing import standing_levels
 from qckit.verdicts.poor_hatch.study import study_hatch
 from qckit.verdicts.poor_hatch.usual import counted_hatches
+from qckit.verdicts.poor_hatch.weights import Weights
 
 
 def site(rng, *, below=0.0, last_pct=None, days=30):

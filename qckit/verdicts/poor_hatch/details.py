@@ -10,7 +10,8 @@ import numpy as np
 from qckit.verdicts.poor_hatch.causes import CAUSES, cause
 from qckit.verdicts.poor_hatch.evidence import cause_rows, lot_sentence, trace_shares
 from qckit.verdicts.poor_hatch.factors import rank_factors
-from qckit.verdicts.poor_hatch.likelihood import PRIORS, stated
+from qckit.verdicts.poor_hatch.likelihood import PRIORS
+from qckit.verdicts.poor_hatch.weights import stated
 from qckit.words import plural, rounded
 
 __all__ = ["TITLES", "details_of"]

@@ -9,8 +9,8 @@ import numpy as np
 from qckit.verdicts.finding import Evidence
 from qckit.verdicts.poor_hatch.causes import cause
 from qckit.verdicts.poor_hatch.checks import CHECKS
-from qckit.verdicts.poor_hatch.likelihood import stated
 from qckit.verdicts.poor_hatch.looks import later_sentence, other_counts_sentences
+from qckit.verdicts.poor_hatch.weights import stated
 from qckit.words import capital, figures, joined, plural
 
 __all__ = ["cause_rows", "collect_evidence", "lot_sentence", "one_in", "trace_shares"]

@@ -19,9 +19,10 @@ from qckit.verdicts.poor_hatch.densities import either, log_t, spreads
 from qckit.verdicts.poor_hatch.looks import Look
 from qckit.verdicts.poor_hatch.traces import Draws, act, draws_of, figures_of, later_mix, plain_draws
 from qckit.verdicts.poor_hatch.usual import Usual
+from qckit.verdicts.poor_hatch.weights import Weights
 from qckit.verdicts.poor_hatch.world import World
 
-__all__ = ["PRIORS", "Given", "Weights", "stated", "trace_fits", "weigh"]
+__all__ = ["PRIORS", "Given", "trace_fits", "weigh"]
 
 PRIORS = {"none": 0.42, "one": 0.45, "two": 0.09, "other": 0.04}
 """What is assumed before looking, of a hatch that somebody asks about (ours); the calibration checks where it leads."""
@@ -45,92 +46,6 @@ class Given:
     factors: dict = field(default_factory=dict)  # cause -> factor of words, flags, lengths, age
     siblings: tuple = ()  # (Look, Usual where it stood, same lot)
     standing: np.ndarray = field(default_factory=lambda: np.zeros(4))  # of the hatch's cone and operator
-
-
-@dataclass(frozen=True)
-class Weights:
-    """Normalised weights of all explanations."""
-
-    none: float
-    other: float
-    single: dict  # cause -> weight alone
-    pairs: dict  # (cause, cause) -> weight together
-    strength: dict  # cause -> expected loss where it acts
-
-    def of(self, code: str) -> float:
-        """Weight of a cause, alone or with another."""
-        return self.single[code] + sum(w for pair, w in self.pairs.items() if code in pair)
-
-    def ranked(self) -> list[tuple[str, float]]:
-        """All causes by weight, largest first; equal weights keep the list's order."""
-        return sorted(((c.code, self.of(c.code)) for c in CAUSES), key=lambda item: -item[1])
-
-    def after(self, likelihood) -> Weights:
-        """Return the weights after an answer.
-
-        Parameters
-        ----------
-        likelihood : callable
-            Tuple of causes (empty: none) -> how likely the answer is then, or None where the answer may be either:
-            it is taken as likely as over all others, and as one in two at least, so that it never weakens them.
-
-        Notes
-        -----
-        An answer that speaks against one cause of a pair does not speak against the other: a cause that loses only by
-        its pairs is given back alone what it had before the answer.
-        """
-        keys = [((), self.none), *(((c,), w) for c, w in self.single.items()), *self.pairs.items()]
-        told = [(k, w, likelihood(k)) for k, w in keys]
-        heard = sum(w for _, w, p in told if p is not None)
-        mean = sum(w * p for _, w, p in told if p is not None) / heard if heard > 0 else 1.0
-        new = {k: w * (max(mean, 0.5) if p is None else p) for k, w, p in told}
-        new["other"] = self.other * mean
-        chance, alone = likelihood(()), {c: likelihood((c,)) for c in self.single}
-        against = {c for c, p in alone.items() if p is not None and chance is not None and p < chance}
-        total = self._give_back(new, [c for c in self.single if c not in against] if against else [])
-        if not total > 0:
-            return self
-        return Weights(
-            new[()] / total,
-            new["other"] / total,
-            {c: new[(c,)] / total for c in self.single},
-            {k: new[k] / total for k in self.pairs},
-            self.strength,
-        )
-
-    def _give_back(self, new, spared) -> float:
-        """Raise causes in ``new`` that fell only with their pairs to the share that they had; return the new total."""
-        total = sum(new.values())
-        own = {c: (c,) for c in spared}
-        pairs = {c: [k for k in self.pairs if c in k] for c in spared}
-        for _ in range(30 if total > 0 else 0):
-            raised = False
-            for c in spared:
-                share = min(self.of(c), 1 - 1e-9)
-                lacking = share * total - new[own[c]] - sum(new[k] for k in pairs[c])
-                if lacking > 1e-12 * total:
-                    given = lacking / (1 - share)
-                    new[own[c]] += given
-                    total, raised = total + given, True
-            if not raised:
-                break
-        return total
-
-
-def stated(weight: float) -> float:
-    """Turn a weight into the probability that is stated: how often causes of that weight proved true.
-
-    Two numbers on the logit scale (Platt 1999, in Advances in Large Margin Classifiers, from memory), fitted to the
-    causes that 350 practice rooms listed and checked on other rooms and on histories made apart
-    (tests/benchmarks/MEASURED.md). Wide priors and heavy tails make the weights shy above a third.
-    """
-    if not 0.0 < weight < 1.0:
-        return min(max(weight, 0.0), _MOST_STATED)
-    return min(1.0 / (1.0 + math.exp(-_STATED[0]) * ((1.0 - weight) / weight) ** _STATED[1]), _MOST_STATED)
-
-
-_STATED = (0.75, 1.3)
-_MOST_STATED = 0.99  # nothing that was counted is surer
 
 
 def weigh(given: Given) -> Weights:

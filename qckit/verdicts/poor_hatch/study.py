@@ -24,12 +24,13 @@ from qckit.verdicts.poor_hatch.effects import EFFECT_COLUMNS, site_effects
 from qckit.verdicts.poor_hatch.feed import another_lot, next_feed
 from qckit.verdicts.poor_hatch.lengths import Lengths, compare_lengths, nauplius_lengths
 from qckit.verdicts.poor_hatch.level import Level, against_limits, judge_level
-from qckit.verdicts.poor_hatch.likelihood import Given, Weights, trace_fits, weigh
+from qckit.verdicts.poor_hatch.likelihood import Given, trace_fits, weigh
 from qckit.verdicts.poor_hatch.looks import Look, looks_at, with_known_gaps
 from qckit.verdicts.poor_hatch.notes import Said, factors_of, read_sheet
 from qckit.verdicts.poor_hatch.standing import Standing, standing_levels
 from qckit.verdicts.poor_hatch.traces import draws_of
 from qckit.verdicts.poor_hatch.usual import Usual, counted_hatches, usual_of_lot
+from qckit.verdicts.poor_hatch.weights import Weights
 from qckit.verdicts.poor_hatch.world import World, lot_against_world
 
 __all__ = ["Case", "study_hatch"]

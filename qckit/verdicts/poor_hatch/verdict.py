@@ -9,8 +9,8 @@ from qckit.verdicts.finding import Finding
 from qckit.verdicts.poor_hatch import words
 from qckit.verdicts.poor_hatch.causes import cause
 from qckit.verdicts.poor_hatch.checks import choose_checks, speaks_against
-from qckit.verdicts.poor_hatch.likelihood import stated
 from qckit.verdicts.poor_hatch.study import Case, study_hatch
+from qckit.verdicts.poor_hatch.weights import stated
 
 __all__ = ["VERDICTS", "Case", "Suspicion", "decide", "explain_hatch", "first_suspicion", "study_hatch"]
 

@@ -10,8 +10,8 @@ from qckit.verdicts.poor_hatch.causes import CAUSES, cause
 from qckit.verdicts.poor_hatch.checks import asked, weigh_answer
 from qckit.verdicts.poor_hatch.details import details_of
 from qckit.verdicts.poor_hatch.evidence import collect_evidence
-from qckit.verdicts.poor_hatch.likelihood import stated
 from qckit.verdicts.poor_hatch.reference import usually
+from qckit.verdicts.poor_hatch.weights import stated
 from qckit.words import capital, figures, joined, rounded
 
 __all__ = ["put_into_words"]
