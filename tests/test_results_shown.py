@@ -59,16 +59,6 @@ def test_a_finding_shows_headline_figures_and_steps_escaped():
     assert texts(ax) == ["80.0 %  (76.0 to 84.0)"]
 
 
-def test_a_dose_shows_grams_and_draws_the_cautious_beside_the_best_guess():
-    from qckit.hatch import dose_for
-
-    dose = dose_for(2_000_000, 160_000.0, efficiency_per_g=200_000.0, recovery_pct=90)
-    assert f"{dose.grams:,.3g} g" in dose._repr_html_() and "Dose" in dose._repr_html_()
-    ax = dose.plot()
-    assert ax.get_xlabel() == "cysts [g]"
-    assert [bar.get_width() for bar in ax.patches] == [dose.grams, dose.grams_best_guess]
-
-
 def test_a_hatching_rate_shows_its_times():
     from qckit.hatch.rate import HatchRate
 

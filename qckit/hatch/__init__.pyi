@@ -15,15 +15,14 @@ from .comparison import (
 from .conditions import CONDITION_COLUMNS, check_conditions
 from .dose import (
     INSTAR_I_HOURS,
-    Dose,
     StartTimes,
     cost_per_million,
-    dose_for,
     instar_i_hours,
     max_density_g_per_l,
     start_times,
 )
-from .dose_plan import DosePlan, DoseRecords, dose_records, plan_dose, wall_table
+from .dose_plan import DosePlan, plan_dose, wall_table
+from .dose_records import DoseRecords, dose_records
 from .dose_warnings import DOSE_WARNINGS, DoseWarning, best_beside, is_shown_below
 from .formulas import conversion_factor, full_cysts_per_g, hatching_efficiency, hatching_output, hatching_percentage
 from .harvest import (

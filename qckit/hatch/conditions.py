@@ -7,6 +7,7 @@ import math
 import numpy as np
 import pandas as pd
 
+from qckit.hatch.dose import max_density_g_per_l
 from qckit.hatch.readings import standard_of, water_of_hatches, water_values
 from qckit.hatch.water import oxygen_saturation_pct
 from qckit.quantities import QUANTITIES, WATER
@@ -132,9 +133,8 @@ def _aeration(hatch):
 
 
 def _density(hatch):
-    """Lavens, Thongrod and Sorgeloos 2000: at most 5 g/l in vessels under 20 l, 2 g/l in larger ones."""
     litres = float(hatch["volume_ml"]) / 1000
-    density, most = float(hatch["cysts_g"]) / litres, 5.0 if litres < 20 else 2.0
+    density, most = float(hatch["cysts_g"]) / litres, max_density_g_per_l(litres)
     wanted = f"at most {most:g} g/l"
     status = "ok" if density <= most * 1.02 else "doubtful"
     end = "is within the standard" if status == "ok" else "is crowded"

@@ -15,15 +15,14 @@ from dataclasses import dataclass, replace
 import pandas as pd
 
 from qckit.errors import InputError
+from qckit.hatch.dose_records import dose_records
 from qckit.hatch.dose_warnings import DoseWarning, dose_warnings
 from qckit.hatch.harvest import Recovery, recovery_of
-from qckit.hatch.lot_level import LotLevel, lot_level, ordinary_hatches
-from qckit.hatch.metrics import cone_metrics, require_lot
-from qckit.hatch.subsamples import fill_volumes
-from qckit.tables import to_utc
+from qckit.hatch.lot_level import LotLevel, lot_level
+from qckit.hatch.metrics import require_lot
 from qckit.words import plural
 
-__all__ = ["RISKS", "DosePlan", "DoseRecords", "dose_records", "plan_dose", "wall_table"]
+__all__ = ["RISKS", "DosePlan", "plan_dose", "wall_table"]
 
 RISKS = (0.05, 0.1, 0.2, 0.5)
 """Risks of falling short whose grams are shown beside the chosen one."""
@@ -205,53 +204,6 @@ _COLUMNS = (
 )
 
 
-@dataclass(frozen=True)
-class DoseRecords:
-    """What every dose of a site on one day rests on, whatever the lot.
-
-    Examples
-    --------
-    >>> hatch.dose_records(tables, day="2026-11-06").day.date().isoformat()
-    '2026-11-06'
-    """
-
-    day: pd.Timestamp
-    hatches: pd.DataFrame  # started by then
-    samples: pd.DataFrame
-    cones: pd.DataFrame  # rows of cone_metrics
-    ordinary: pd.DataFrame  # rows of ordinary_hatches
-
-
-def dose_records(tables, *, day="", cones=None):
-    """Gather what the doses of a day rest on, for callers that ask for several lots.
-
-    Parameters
-    ----------
-    tables : site_tables.SiteTables
-    day : str
-        As for :func:`plan_dose`.
-    cones : DataFrame, optional
-        ``cone_metrics`` of the hatches started by then, where they were worked out already.
-
-    Returns
-    -------
-    DoseRecords
-
-    Examples
-    --------
-    >>> rests_on = hatch.dose_records(tables, day="2026-11-06")
-    >>> 0 < len(rests_on.ordinary) < len(rests_on.cones)
-    True
-    """
-    settings, at = tables.settings, _day(day, tables.hatches)
-    hatches = tables.hatches[to_utc(tables.hatches["started"]) <= at]
-    samples = fill_volumes(tables.samples, tables.photos)
-    if cones is None:
-        mine = samples[samples["hatch"].isin(set(hatches["hatch"]))]
-        cones = cone_metrics(mine, hatches, tables.lots, reading_h=settings.conditions.reading_h)
-    return DoseRecords(at, hatches, samples, cones, ordinary_hatches(cones, hatches, settings, tables.readings))
-
-
 def plan_dose(tables, lot, *, nauplii=None, day="", risk=None, records=None):
     """Work out the grams of a lot for one feed.
 
@@ -403,18 +355,6 @@ def _check_numbers(nauplii, risk):
         raise InputError(f"nauplii is {nauplii!r} and must be a number above 0, or no dose can be worked out.")
     if not 0.001 <= risk <= 0.5:
         raise InputError(f"risk is {risk!r} and must lie between 0.001 and 0.5; 0.05 lets 1 hatch in 20 fall short.")
-
-
-def _day(day, hatches):
-    """The day asked about as a time: its end where only a date was given."""
-    if not day:
-        return to_utc(hatches["started"]).max()
-    try:
-        at = pd.Timestamp(day)
-    except ValueError as error:
-        raise InputError(f"day is {day!r}, which is no date. Write it like 2026-11-04.") from error
-    at = at.tz_localize("UTC") if at.tzinfo is None else at.tz_convert("UTC")
-    return at + pd.Timedelta(days=1) - pd.Timedelta(seconds=1) if len(str(day)) <= 10 else at
 
 
 def _renew_by(day, level):

@@ -12,34 +12,8 @@ from qckit.errors import InputError
 from qckit.tables import check_table
 
 
-def test_grams_come_from_the_lower_bound_and_the_recovery():
-    dose = hatch.dose_for(5e6, 200_000, efficiency_per_g=230_000, recovery_pct=80, cone_volume_l=20)
-    assert dose.grams == pytest.approx(5e6 / (200_000 * 0.8))
-    assert (dose.n_cones, dose.is_enough_cones) == (1, True)
-    assert dose.left_over == pytest.approx(dose.grams * 230_000 * 0.8 - 5e6)
-    assert dose.sentence == (
-        "31.2 g of cysts in 1 cone of 20 l (31.2 g each, 1.6 g/l) for 5,000,000 nauplii; if the best guess of 230,000 "
-        "per g holds, about 750,000 are left over."
-    )
-
-
-def test_density_sets_the_number_of_cones():
+def test_a_small_vessel_may_hold_more_a_litre():
     assert hatch.max_density_g_per_l(10) == 5 and hatch.max_density_g_per_l(20) == 2
-    assert hatch.dose_for(20e6, 200_000, cone_volume_l=20).n_cones == 3  # 118 g, 40 g a cone
-    crowded = hatch.dose_for(20e6, 200_000, cone_volume_l=20, n_cones=2)
-    assert not crowded.is_enough_cones
-    assert crowded.sentence.endswith("Only 2 cones are at hand: hatch the rest in a second batch.")
-
-
-@pytest.mark.parametrize(
-    "name, value",
-    [("nauplii_needed", 0), ("efficiency_low_per_g", math.nan), ("recovery_pct", -1), ("cone_volume_l", None)],
-)
-def test_a_senseless_number_is_refused(name, value):
-    numbers = {"nauplii_needed": 1e6, "efficiency_low_per_g": 2e5, "recovery_pct": 85, "cone_volume_l": 20, name: value}
-    with pytest.raises(InputError) as error:
-        hatch.dose_for(**numbers)
-    assert str(error.value) == f"{name} is {value!r} and must be a number above 0, or no dose can be worked out."
 
 
 def test_harvest_falls_at_t90_and_inside_instar_one():

@@ -213,3 +213,26 @@ def test_a_plan_shows_itself_and_draws_its_risks():
     assert list(marked.get_ydata()) == [plan.grams]
     assert ax.get_ylabel() == "cysts [g]"
     plt.close("all")
+
+
+def test_a_plan_says_what_is_left_over_and_draws_what_a_risk_saves():
+    plan = plan_dose(room(), "L", nauplii=5e6)
+    assert plan.grams * plan.low == pytest.approx(5e6)
+    assert plan.left_over == pytest.approx(plan.grams * plan.harvested_per_g - 5e6) and plan.left_over > 0
+    assert f"{plan.grams:,.3g} g" in plan._repr_html_() and "Dose of L" in plan._repr_html_()
+    grams = plan.plot().lines[0].get_ydata()
+    assert max(grams) >= plan.grams >= plan.best_grams == min(grams)
+
+
+def test_the_density_sets_the_number_of_cones():
+    tables = room()
+    crowded = plan_dose(tables, "L", nauplii=20e6)  # above 100 g, 40 g a cone
+    assert crowded.n_cones == math.ceil(crowded.grams / 40) >= 3 and crowded.is_enough_cones
+    few = plan_dose(tables.but(settings=Settings(feed=FeedSettings(n_cones=2))), "L", nauplii=20e6)
+    assert few.sentence.endswith("Only 2 cones at hand: hatch the rest in a second batch.")
+
+
+@pytest.mark.parametrize("nauplii", [0, -1, math.nan, math.inf])
+def test_a_senseless_demand_is_refused(nauplii):
+    with pytest.raises(InputError, match="must be a number above 0, or no dose can be worked out"):
+        plan_dose(room(days=3), "L", nauplii=nauplii)
