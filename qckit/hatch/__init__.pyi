@@ -34,6 +34,7 @@ from .harvest import (
     recovery_by_cone,
     recovery_of,
 )
+from .harvest_losses import HarvestLosses, harvest_losses
 from .intervals import (
     Estimate,
     Spread,

@@ -16,6 +16,7 @@ __all__ = [
     "Recovery",
     "harvest_recovery",
     "harvest_totals",
+    "newest_harvests",
     "recovery_by_cone",
     "recovery_of",
 ]
@@ -145,7 +146,7 @@ def harvest_totals(samples):
     >>> len(hatch.harvest_totals(tables.samples))  # nobody measured a harvest in these records
     0
     """
-    mine = samples[samples["kind"] == "harvest"] if "kind" in samples else samples.iloc[:0]
+    mine = newest_harvests(samples)
     columns = ["taken", "counted", "harvested", "lost", "separation"]
     if not len(mine):
         return pd.DataFrame(columns=columns)
@@ -156,6 +157,15 @@ def harvest_totals(samples):
     found = groups.agg(taken=("taken", "last"), lost=("lost", "max"), separation=("separation", "last"))
     found["separation"] = found["separation"].fillna("").astype(str)
     return found.assign(counted=sums["nauplii"], harvested=sums["nauplii"] / sums["share"])[columns]
+
+
+def newest_harvests(samples):
+    """Rows of the kind "harvest", of each sample the newest revision, in the order they came."""
+    mine = samples[samples["kind"] == "harvest"] if "kind" in samples else samples.iloc[:0]
+    if "revision" not in mine or mine.empty:
+        return mine
+    order = pd.to_numeric(mine["revision"], errors="coerce").fillna(0).sort_values(kind="stable").index
+    return mine.loc[order].drop_duplicates("sample", keep="last").sort_index()
 
 
 def recovery_of(samples, cones, settings, *, day=None):
@@ -252,14 +262,10 @@ def _with_shares(samples):
             return pd.Series(np.nan, index=samples.index)
         return pd.to_numeric(samples[name], errors="coerce").astype("float64")
 
-    newest = samples
-    if "revision" in samples:
-        order = numbers("revision").fillna(0)
-        newest = samples.loc[order.sort_values(kind="stable").index].drop_duplicates("sample", keep="last")
     by_volume = numbers("volume_ul") / numbers("dilution").fillna(1.0) / 1000 / numbers("harvest_ml")
     by_mass = numbers("mass_g") / numbers("dilution").fillna(1.0) / numbers("harvest_g")
     out = pd.DataFrame({"hatch": samples["hatch"], "taken": samples.get("taken"), "nauplii": numbers("nauplii")})
     out["share"] = by_volume.where(by_volume.notna(), by_mass)
     out["lost"] = numbers("lost_nauplii")
     out["separation"] = samples.get("separation")
-    return out.loc[newest.index]
+    return out

@@ -17,7 +17,7 @@ import pandas as pd
 from qckit.errors import InputError
 from qckit.hatch.rate_average import SHARES as _SHARES
 from qckit.hatch.rate_average import akaike_weights, averaged
-from qckit.hatch.rate_models import MODELS, Fit, fit_model, model_curve, model_quantile, shift_of_cone
+from qckit.hatch.rate_models import MODELS, Fit, counts_dispersion, fit_model, model_quantile, place_of_cone
 from qckit.words import plural
 
 __all__ = [
@@ -284,12 +284,14 @@ def fit_rate(course, *, confidence=0.95):
     pieces = [intervals_from_counts(g["hours"], g["nauplii"], g["full_cysts"]) for g in cones]
     start, end, counts = (np.concatenate(v) for v in zip(*pieces))
     fits = sorted((fit_model(m, start, end, counts) for m in MODELS), key=lambda f: -f.loglik)
-    factor = _dispersion(fits[0], course)
+    # a cone counted once or twice says how much hatched, not when
+    timed = [piece if g["hours"].nunique() >= 4 else None for piece, g in zip(pieces, cones)]
+    places = [piece and place_of_cone(fits[0], *piece) for piece in timed]
+    factor = counts_dispersion(fits[0], cones, places)
     fits = [replace(fit, covariance=fit.covariance * factor) for fit in fits]
     best, weights = fits[0], akaike_weights(fits, factor)
-    # a cone counted once or twice says how much hatched, not when
-    timed = [piece for piece, g in zip(pieces, cones) if g["hours"].nunique() >= 4]
-    rows = _curve_times(fits, weights, timed, confidence)
+    shifts = [place[1] for place in places if place is not None]
+    rows = _curve_times(fits, weights, shifts, confidence)
     mean = course.groupby("hours")["nauplii"].mean()
     plain = interpolated_times(mean.index, mean.to_numpy())
     rows += [(n, "interpolation", plain[n], math.nan, math.nan, "") for n in (*_NAMES, "Ts")]
@@ -313,24 +315,14 @@ def fit_rate(course, *, confidence=0.95):
         len(cones),
         confidence,
         table,
-        _notes(course, best, len(timed)),
+        _notes(course, best, len(shifts)),
     )
 
 
-def _dispersion(fit, course):
-    """Pearson dispersion of the counts around a curve, never below 1."""
-    n, x = course["full_cysts"].to_numpy(float), course["nauplii"].to_numpy(float)
-    share = np.clip(model_curve(fit, course["hours"]), 1e-6, 1 - 1e-6)
-    df = len(n) - 3
-    return max(1.0, float(np.sum((x - n * share) ** 2 / (n * share * (1 - share)))) / df) if df > 0 else 1.0
-
-
-def _curve_times(fits, weights, pieces, confidence):
-    """Averaged times; how early or late each cone is widens them."""
-    between, k = 0.0, len(pieces)
-    if k > 1:
-        # cones are early or late as a whole: one shift each is far steadier than free curves of few counts
-        between = float(np.var([shift_of_cone(fits[0], *piece) for piece in pieces], ddof=1)) / k
+def _curve_times(fits, weights, shifts, confidence):
+    """Averaged times; how early or late each cone is as a whole widens them."""
+    k = len(shifts)
+    between = float(np.var(shifts, ddof=1)) / k if k > 1 else 0.0
     note = f"average of {int((weights > 0.01).sum())} curves"
     if not np.isfinite(weights).all():
         t = [model_quantile(fits[0].model, fits[0].scale_h, fits[0].slope, s) for s in _SHARES]

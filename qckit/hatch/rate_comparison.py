@@ -11,7 +11,15 @@ from qckit.errors import InputError
 from qckit.hatch.intervals import normal_quantile
 from qckit.hatch.rate import intervals_from_counts
 from qckit.hatch.rate_average import COUNTING_REACH, between_reach2
-from qckit.hatch.rate_models import MODELS, Fit, covariance_at, likelihood_of, minimise, shift_of_cone
+from qckit.hatch.rate_models import (
+    MODELS,
+    Fit,
+    counts_dispersion,
+    covariance_at,
+    likelihood_of,
+    minimise,
+    place_of_cone,
+)
 
 __all__ = ["SpeedComparison", "compare_rates"]
 
@@ -86,7 +94,14 @@ def compare_rates(course, other_course, *, lot, other, confidence=0.95):
     """
     both = [_of_lot(c, name) for c, name in ((course, lot), (other_course, other))]
     fits = [_fit(model, [b["all"] for b in both]) for model in MODELS]
-    factor = max(1.0, _dispersion(max(fits, key=lambda f: f["loglik"]), both))
+    best = max(fits, key=lambda f: f["loglik"])
+    places = [_places(best, i, b["timed"]) for i, b in enumerate(both)]
+    factor = float(
+        np.average(
+            [counts_dispersion(_as_fit(best, i), b["courses"], places[i]) for i, b in enumerate(both)],
+            weights=[len(b["course"]) for b in both],
+        )
+    )
     loglik = np.array([f["loglik"] for f in fits]) / factor
     weight = np.exp(loglik - loglik.max()) * [np.isfinite(f["var"]) for f in fits]
     weight = weight / weight.sum()
@@ -95,12 +110,12 @@ def compare_rates(course, other_course, *, lot, other, confidence=0.95):
     counting = float(weight @ [f["var"] * factor for f in fits])
     variance = counting + float(weight @ (ratio - middle) ** 2)
     reach2 = normal_quantile(confidence) ** 2 * variance
-    best = fits[int(np.argmax(weight))]
-    n_cones = sum(len(b["cones"]) for b in both)
-    if all(len(b["cones"]) > 1 for b in both):
-        squares = [np.var(_shifts(best, i, b["cones"]), ddof=1) for i, b in enumerate(both)]
-        df = [len(b["cones"]) - 1 for b in both]
-        pooled = float(np.average(squares, weights=df)) * sum(1 / len(b["cones"]) for b in both)
+    shifts = [[place[1] for place in mine if place is not None] for mine in places]
+    n_cones = sum(map(len, shifts))
+    if all(len(mine) > 1 for mine in shifts):
+        squares = [np.var(mine, ddof=1) for mine in shifts]
+        df = [len(mine) - 1 for mine in shifts]
+        pooled = float(np.average(squares, weights=df)) * sum(1 / len(mine) for mine in shifts)
         reach2 = COUNTING_REACH**2 * reach2 + between_reach2(
             pooled, counting, n_cones - 1, confidence
         )  # two means: n_cones - 2 df
@@ -121,13 +136,13 @@ def _of_lot(course, name):
             f"Lot {name} has counts at {hours} hours; comparing speeds needs four or more of each lot, before and "
             "after half have hatched."
         )
-    cones = [
-        intervals_from_counts(g["hours"], g["nauplii"], g["full_cysts"])
-        for _, g in course.groupby("hatch")
-        if g["hours"].nunique() >= 4
+    courses = [g for _, g in course.groupby("hatch")]
+    timed = [
+        intervals_from_counts(g["hours"], g["nauplii"], g["full_cysts"]) if g["hours"].nunique() >= 4 else None
+        for g in courses
     ]
     whole = intervals_from_counts(course["hours"], course["nauplii"], course["full_cysts"])
-    return {"course": course, "cones": cones, "all": whole}
+    return {"course": course, "courses": courses, "timed": timed, "all": whole}
 
 
 def _fit(model, intervals):
@@ -156,18 +171,6 @@ def _as_fit(found, i):
     return Fit(found["model"], ceiling, scale, math.exp(found["theta"][3]), np.eye(3), found["loglik"], True)
 
 
-def _shifts(found, i, cones):
+def _places(found, i, timed):
     fit = _as_fit(found, i)
-    return [shift_of_cone(fit, *piece) for piece in cones]
-
-
-def _dispersion(found, both):
-    """Pearson dispersion of all counts around the joint curves."""
-    from qckit.hatch.rate_models import model_curve
-
-    chi2, df = 0.0, -5
-    for i, b in enumerate(both):
-        n, x = b["course"]["full_cysts"].to_numpy(float), b["course"]["nauplii"].to_numpy(float)
-        share = np.clip(model_curve(_as_fit(found, i), b["course"]["hours"]), 1e-6, 1 - 1e-6)
-        chi2, df = chi2 + float(np.sum((x - n * share) ** 2 / (n * share * (1 - share)))), df + len(n)
-    return chi2 / df if df > 0 else 1.0
+    return [piece and place_of_cone(fit, *piece) for piece in timed]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -11,6 +11,7 @@ import pandas as pd
 __all__ = [
     "MODELS",
     "Fit",
+    "counts_dispersion",
     "covariance_at",
     "fit_model",
     "likelihood_of",
@@ -18,7 +19,7 @@ __all__ = [
     "model_curve",
     "model_quantile",
     "monotone_curve",
-    "shift_of_cone",
+    "place_of_cone",
 ]
 
 MODELS = ("log-logistic", "log-normal", "Weibull", "gamma")
@@ -156,8 +157,8 @@ def minimise(cost, begin):
     return found.x, float(found.fun), bool(np.isfinite(found.fun))
 
 
-def shift_of_cone(fit, start_h, end_h, counts):
-    """Scale of one cone on the log scale, with the slope of the lot's curve and a ceiling of its own.
+def place_of_cone(fit, start_h, end_h, counts):
+    """Ceiling and scale of one cone with the slope of the lot's curve.
 
     Parameters
     ----------
@@ -168,8 +169,8 @@ def shift_of_cone(fit, start_h, end_h, counts):
 
     Returns
     -------
-    float
-        ln(scale of the cone / scale of the lot).
+    (ceiling, shift) : tuple of float
+        Share that hatches, and ln(scale of the cone / scale of the lot).
     """
     cost = _cost(fit.model, start_h, end_h, counts)[0]
     log_scale, log_slope = math.log(fit.scale_h), math.log(fit.slope)
@@ -177,7 +178,37 @@ def shift_of_cone(fit, start_h, end_h, counts):
     def of_cone(theta):
         return cost((theta[0], log_scale + max(min(theta[1], 5), -5), log_slope))
 
-    return float(minimise(of_cone, np.array([fit.parameters[0], 0.0]))[0][1])
+    at = minimise(of_cone, np.array([fit.parameters[0], 0.0]))[0]
+    return 1 / (1 + math.exp(-max(min(at[0], 30), -30))), float(at[1])
+
+
+def counts_dispersion(fit, courses, places):
+    """Pearson dispersion of counts around their cones' curves, never below 1.
+
+    Parameters
+    ----------
+    fit : Fit
+        Of all cones together.
+    courses : sequence of DataFrame
+        hours, nauplii, full_cysts of each cone.
+    places : sequence of (float, float) or None
+        From :func:`place_of_cone`; None for a cone that is held against the lot's own curve.
+
+    Returns
+    -------
+    float
+        What is left when each cone may be early or late as a whole: else that would count as scatter of the counts and
+        widen the synchrony, which it hardly touches.
+    """
+    chi2, df = 0.0, -1
+    for course, place in zip(courses, places, strict=True):
+        own = fit if place is None else replace(fit, ceiling=place[0], scale_h=fit.scale_h * math.exp(place[1]))
+        n, x = course["full_cysts"].to_numpy(float), course["nauplii"].to_numpy(float)
+        share = np.clip(model_curve(own, course["hours"]), 1e-6, 1 - 1e-6)
+        chi2 += float(np.sum((x - n * share) ** 2 / (n * share * (1 - share))))
+        df += len(n) - (0 if place is None else 2)
+    df -= 2 if all(place is None for place in places) else 0
+    return max(1.0, chi2 / df) if df > 0 else 1.0
 
 
 def covariance_at(cost, x):

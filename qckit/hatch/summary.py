@@ -30,6 +30,9 @@ __all__ = [
 SUMMARY_COLUMNS = ("metric", "label", "value", "low", "high", "sd", "n_cones", "unit", "decimals", "method", "note")
 
 
+_FOUR_OF_FIVE = 1 + 0.8416 / 1.96  # of an interval's reach: with the normal quantile of 80 % power
+
+
 @dataclass(frozen=True)
 class Witnesses:
     """Nauplii against empty shells: every nauplius leaves one shell.
@@ -226,7 +229,9 @@ def compare_witnesses(cones, *, confidence=0.95):
 def _witness_sentence(verdict, n, s, ratio, bounds):
     seen = f"{s:,.0f} empty shells stand against {n:,.0f} nauplii ({ratio:.2f}, {bounds[0]:.2f} to {bounds[1]:.2f})"
     if verdict == "agree":
-        return f"{seen}: the two witnesses agree within chance."
+        missed = 100 * ((bounds[1] / ratio) ** _FOUR_OF_FIVE - 1) if ratio > 0 else math.nan
+        size = f"; a difference of {missed:.0f} % would have shown in four of five such counts"
+        return f"{seen}: the two witnesses agree within chance{size if math.isfinite(missed) else ''}."
     if verdict == "fewer shells":
         return (
             f"{seen}: fewer shells than hatched nauplii should have left. Shells float up, stick to the cone, "

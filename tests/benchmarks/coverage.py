@@ -1,6 +1,7 @@
 """How often does a nominal 95 % interval hold the truth? The long table; the tests have a short one.
 
-Run: ``python tests/benchmarks/coverage.py [runs] [table ...]``, tables being cones, overruled, times, limits and gauge;
+Run: ``python tests/benchmarks/coverage.py [runs] [table ...]``, tables being cones, overruled, times, speed,
+recovery, limits and gauge;
 all without a name (40,000 runs take about a minute for the cones, half an hour for the times). Prints Markdown.
 Each cell gives the lowest and highest coverage over the hatching percentages named and over two ways in which cones
 may differ (beta, logit-normal). Two standard errors of one coverage at 40,000 runs are 0.2 points.
@@ -13,9 +14,12 @@ import pandas as pd
 
 from qckit.agreement.gauge import gauge_study
 from qckit.agreement.paired import limit_bounds
+from qckit.hatch.harvest import recovery_of
 from qckit.hatch.rate import fit_rate
+from qckit.hatch.rate_comparison import compare_rates
 from qckit.hatch.rate_models import Fit, model_curve, model_quantile
 from qckit.hatch.simulation import coverage_of_proportion, coverage_of_rate, coverage_with_site_spread
+from qckit.settings import Settings
 
 CONES = (2, 3, 4, 5, 6)
 SPREADS = (
@@ -105,12 +109,12 @@ SLOPES = {"log-logistic": 14.0, "log-normal": 8.0, "Weibull": 9.0, "gamma": 8.0}
 TIMES = ("T10", "T50", "T90", "Ts")
 
 
-def course(rng, model, hours, shift, *, n=400):
+def course(rng, model, hours, shift, *, n=400, scale=18.0):
     """Three cones, 85 % hatching, the curve's scale at 18 h; each cone early or late by ``shift`` on the log scale."""
     rows = []
     for cone in "ABC":
-        scale = 18.0 * np.exp(rng.normal(0, shift))
-        curve = Fit(model, 0.85, scale, SLOPES[model], np.eye(3), 0.0, True)
+        of_cone = scale * np.exp(rng.normal(0, shift))
+        curve = Fit(model, 0.85, of_cone, SLOPES[model], np.eye(3), 0.0, True)
         x = rng.binomial(n, np.clip(model_curve(curve, hours), 0, 1))
         rows.append(pd.DataFrame({"hatch": cone, "cone": cone, "hours": hours, "nauplii": x, "full_cysts": n}))
     table = pd.concat(rows, ignore_index=True)
@@ -133,6 +137,45 @@ def times_table(runs):
                         hit[name] += row["low_h"] <= value <= row["high_h"]
                 cells = " | ".join(f"{100 * hit[name] / runs:.1f}" for name in TIMES)
                 print(f"| {model}; {m}; {100 * shift:g} % | {cells} |", flush=True)
+
+
+def speed_table(runs):
+    """Coverage of the ratio of two lots' hours; three cones of each, the second 10 % slower."""
+    print("\n| truth; readings; cones early or late by | ratio of hours |\n| --- | --- |")
+    for model in SLOPES:
+        for m, hours in READINGS.items():
+            for shift in (0.0, 0.02):
+                rng, hit, at = np.random.default_rng(3), 0, np.array(hours, float)
+                for _ in range(runs):
+                    own, other = course(rng, model, at, shift), course(rng, model, at, shift, scale=19.8)
+                    found = compare_rates(own, other, lot="a", other="b")
+                    hit += found.low <= 1 / 1.1 <= found.high
+                print(f"| {model}; {m}; {100 * shift:g} % | {100 * hit / runs:.1f} |", flush=True)
+
+
+def recovery_table(runs):
+    """Coverage of the mean recovery over harvests; 300 nauplii counted in the cone, 200 of each harvest."""
+    spreads = (0.0, 0.05, 0.1, 0.2)
+    print("\n| harvests; relative spread between them | " + " | ".join(f"{100 * s:g} %" for s in spreads) + " |")
+    print("| --- |" + " --- |" * len(spreads))
+    for n in (5, 8, 20):
+        cells = []
+        for spread in spreads:
+            rng, hit = np.random.default_rng([n, int(100 * spread)]), 0
+            for _ in range(runs):
+                share = 0.8 * np.exp(rng.normal(0, spread, n))
+                cone, harvest = rng.poisson(300, n), rng.poisson(200, n)
+                hatches = [f"H{i}" for i in range(n)]
+                cones = pd.DataFrame(
+                    {"hatch": hatches, "lot": "L", "cone": "A", "started": "2026-05-01T09:00:00+00:00"}
+                )
+                cones = cones.assign(nauplii=cone, hatching_efficiency_per_g=cone * 1000.0, cysts_g=10.0)
+                samples = pd.DataFrame({"sample": hatches, "hatch": hatches, "kind": "harvest", "nauplii": harvest})
+                samples = samples.assign(volume_ul=250.0, harvest_ml=share * 300 * 10_000.0 / 200 / 4.0)
+                found = recovery_of(samples, cones, Settings())
+                hit += found.low <= 80 <= found.high
+            cells.append(f"{100 * hit / runs:.1f}")
+        print(f"| {n} | " + " | ".join(cells) + " |", flush=True)
 
 
 def limits_table(runs):
@@ -166,6 +209,8 @@ def main(runs, chosen):
         "cones": lambda: cones_tables(runs),
         "overruled": lambda: overruled_table(max(runs // 20, 20)),
         "times": lambda: times_table(max(runs // 80, 10)),
+        "speed": lambda: speed_table(max(runs // 400, 10)),
+        "recovery": lambda: recovery_table(max(runs // 40, 20)),
         "limits": lambda: limits_table(runs),
         "gauge": lambda: gauge_table(max(runs // 40, 20)),
     }

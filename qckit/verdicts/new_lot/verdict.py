@@ -13,6 +13,7 @@ from qckit.hatch.budgets import output_budget
 from qckit.hatch.comparison import compare_hatch_pct, compare_per_g, compare_with_claim
 from qckit.hatch.dose_plan import DosePlan, plan_dose, risk_words
 from qckit.hatch.harvest import Recovery, recovery_of
+from qckit.hatch.harvest_losses import HarvestLosses, harvest_losses
 from qckit.hatch.intervals import Estimate
 from qckit.hatch.metrics import cone_metrics, require_lot, sample_metrics
 from qckit.hatch.notes import gaps
@@ -70,6 +71,7 @@ class NewLotEvidence:
     world: LotWorld  # the site's other lots, and this one's age
     speed: object  # SpeedComparison with the reference lot, or None
     recovery: Recovery  # of the site's harvests
+    losses: HarvestLosses  # likewise
     plan: dict  # cones -> share of tests of a lot 8 points above the minimum that would have to be repeated
     production: int  # counted production hatches of the lot
 
@@ -201,6 +203,7 @@ def new_lot_evidence(tables, *, lot, reference=None, detection_u=None, certifica
         world=lot_world(tables, every, lot, used),
         speed=_unless_too_little(_speed, samples, hatches, used, beside),
         recovery=recovery_of(samples, every, settings),
+        losses=harvest_losses(samples, confidence=settings.limits.confidence),
         plan=repeat_chances(
             settings.limits,
             spread=test.spread,

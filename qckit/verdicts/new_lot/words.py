@@ -358,6 +358,7 @@ def _recovery(seen):
     if len(by_cone):
         each = (f"{r.cone} {r.recovery_pct:.0f} % ({r.low:.0f} to {r.high:.0f})" for r in by_cone.itertuples())
         text += f" By cone: {joined(each)}."
+    text = " ".join([text, *seen.losses.sentences])
     return Evidence("How much of a hatch does the harvest bring in?", text, "neutral")
 
 
