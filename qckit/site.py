@@ -229,6 +229,11 @@ class Site:
             Records up to the moment of asking; all of them when left out.
         counts : DataFrame, optional
             ``counted_hatches`` of these, where they were worked out already.
+
+        Examples
+        --------
+        >>> site.suspicion("H261105-B").code
+        'ph'
         """
         from qckit.log import open_log
         from qckit.reports.poor_report import nauplius_objects
