@@ -208,31 +208,31 @@ def certify_camera(
     good = len(joined) >= _GOOD_PHOTOS and n_objects >= _GOOD_OBJECTS
     until = (pd.Timestamp(made_at) + pd.Timedelta(days=_DAYS_GOOD if good else _DAYS_SMALL)).date().isoformat()
     return Certificate(
-        name or " ".join(filter(None, (camera, magnification, made_at[:10]))),
-        camera,
-        magnification,
-        kind,
-        made_at,
-        made_by,
-        counter_version,
-        len(joined),
-        n_objects,
-        rates,
-        agreement,
-        until,
-        (
+        name=name or " ".join(filter(None, (camera, magnification, made_at[:10]))),
+        camera=camera,
+        magnification=magnification,
+        kind=kind,
+        made_at=made_at,
+        made_by=made_by,
+        counter_version=counter_version,
+        n_photos=len(joined),
+        n_objects=n_objects,
+        rates=rates,
+        agreement=agreement,
+        valid_until=until,
+        sentences=(
             *map(say_suspect, suspects),
             *_agreement_sentences(agreement, rates, n_objects),
             _say_fitness(fitness, against),
             _say_until(until, good),
         ),
-        tuple(
+        hatch_pairs=tuple(
             (str(p), round(float(a), 3), round(float(b), 3))
             for p, a, b in zip(joined["photo"], hatch_pct_of(seen), hatch_pct_of(true))
             if np.isfinite(a + b)
         ),
-        tuple(suspects),
-        fitness,
+        suspects=tuple(suspects),
+        fitness=fitness,
     )
 
 
@@ -426,19 +426,19 @@ def read_certificate(row) -> Certificate:
         )
     }
     return Certificate(
-        text["certificate"],
-        text["camera"],
-        text["magnification"],
-        text["kind"],
-        text["made_at"],
-        text["made_by"],
-        text["counter_version"],
-        int(row["n_photos"]),
-        int(details["n_objects"]),
-        CountRates.from_json(row["confusion"]),
-        pd.DataFrame(details["agreement"]).astype({"figure": "str"}),
-        text["valid_until"],
-        tuple(details["sentences"]),
-        tuple(tuple(p) for p in details.get("hatch_pairs", [])),
+        name=text["certificate"],
+        camera=text["camera"],
+        magnification=text["magnification"],
+        kind=text["kind"],
+        made_at=text["made_at"],
+        made_by=text["made_by"],
+        counter_version=text["counter_version"],
+        n_photos=int(row["n_photos"]),
+        n_objects=int(details["n_objects"]),
+        rates=CountRates.from_json(row["confusion"]),
+        agreement=pd.DataFrame(details["agreement"]).astype({"figure": "str"}),
+        valid_until=text["valid_until"],
+        sentences=tuple(details["sentences"]),
+        hatch_pairs=tuple(tuple(p) for p in details.get("hatch_pairs", [])),
         fitness=details.get("fitness", ""),
     )

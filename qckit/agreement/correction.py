@@ -101,7 +101,9 @@ def correct_counts(counts, rates: CountRates, *, confidence=0.95, seed=11) -> Co
     matrices, false = _draw_rates(rates, rng)
     total = seen.sum(axis=0)
     best = _solve(_smoothed(rates)[None, :, :-1], (total - rates.false / rates.n_photos * len(seen))[None])[0]
-    noise = _draw_noise(np.maximum(best, 0.0), matrices, false * len(seen), rates, len(seen), rng)
+    noise = _draw_noise(
+        np.maximum(best, 0.0), matrices, false=false * len(seen), rates=rates, n_photos=len(seen), rng=rng
+    )
     drawn = np.maximum(_solve(matrices[:, :, :-1], total - false * len(seen) + noise), 0.0)
     best = np.maximum(best, 0.0)
     tail = (1 - confidence) / 2

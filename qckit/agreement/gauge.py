@@ -191,14 +191,14 @@ def _by_anova(x, pool_above, confidence):
     return _study(
         x,
         error,
-        appraiser,
-        interaction,
-        parts,
-        (low, high),
-        p_value,
-        pooled,
-        confidence,
-        "analysis of variance" + (", interaction pooled" if pooled else ""),
+        appraiser=appraiser,
+        interaction=interaction,
+        parts=parts,
+        bounds=(low, high),
+        p_value=p_value,
+        pooled=pooled,
+        confidence=confidence,
+        method="analysis of variance" + (", interaction pooled" if pooled else ""),
     )
 
 
@@ -258,14 +258,14 @@ def _by_ranges(x, confidence):
     return _study(
         x,
         equipment**2,
-        person**2,
-        0.0,
-        parts**2,
-        (math.nan, math.nan),
-        math.nan,
-        True,
-        confidence,
-        "averages and ranges",
+        appraiser=person**2,
+        interaction=0.0,
+        parts=parts**2,
+        bounds=(math.nan, math.nan),
+        p_value=math.nan,
+        pooled=True,
+        confidence=confidence,
+        method="averages and ranges",
     )
 
 

@@ -321,10 +321,30 @@ def concordance(first, second, *, confidence=0.95) -> Concordance:
     sa, sb, covariance = a.std(), b.std(), float(np.mean((a - a.mean()) * (b - b.mean())))
     spread = sa**2 + sb**2 + (a.mean() - b.mean()) ** 2
     if spread == 0:  # both constant and equal: perfect, but nothing to estimate from
-        return Concordance(n, 1.0, math.nan, math.nan, math.nan, 0.0, math.nan, math.nan, confidence)
+        return Concordance(
+            n=n,
+            ccc=1.0,
+            ccc_low=math.nan,
+            ccc_high=math.nan,
+            scale_shift=math.nan,
+            location_shift=0.0,
+            bias_factor=math.nan,
+            correlation=math.nan,
+            confidence=confidence,
+        )
     ccc = 2 * covariance / spread
     if sa == 0 or sb == 0:
-        return Concordance(n, 0.0, math.nan, math.nan, math.nan, math.nan, math.nan, math.nan, confidence)
+        return Concordance(
+            n=n,
+            ccc=0.0,
+            ccc_low=math.nan,
+            ccc_high=math.nan,
+            scale_shift=math.nan,
+            location_shift=math.nan,
+            bias_factor=math.nan,
+            correlation=math.nan,
+            confidence=confidence,
+        )
     r = covariance / (sa * sb)
     shift = float((a.mean() - b.mean()) / math.sqrt(sa * sb))
     low = high = math.nan
@@ -339,13 +359,13 @@ def concordance(first, second, *, confidence=0.95) -> Concordance:
         half = stats.norm.ppf(0.5 + confidence / 2) * math.sqrt(max(variance, 0.0)) / (1 - ccc**2)
         low, high = math.tanh(math.atanh(ccc) - half), math.tanh(math.atanh(ccc) + half)
     return Concordance(
-        n,
-        float(ccc),
-        float(low),
-        float(high),
-        float(sa / sb),
-        shift,
-        float(ccc / r) if abs(r) > 1e-12 else math.nan,
-        float(r),
-        confidence,
+        n=n,
+        ccc=float(ccc),
+        ccc_low=float(low),
+        ccc_high=float(high),
+        scale_shift=float(sa / sb),
+        location_shift=shift,
+        bias_factor=float(ccc / r) if abs(r) > 1e-12 else math.nan,
+        correlation=float(r),
+        confidence=confidence,
     )

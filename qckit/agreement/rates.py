@@ -89,14 +89,14 @@ class CountRates:
         """Read what :meth:`to_json` wrote."""
         data = json.loads(text)
         return cls(
-            np.array(data["table"], float),
-            np.array(data["false"], float),
-            int(data["n_photos"]),
-            np.array(data["photo_size"], float),
-            np.array(data["spread"], float),
-            float(data["false_spread"]),
-            data["source"],
-            np.array(data["draws"], float).reshape(-1, len(STAGES), len(OUTCOMES)),
+            table=np.array(data["table"], float),
+            false=np.array(data["false"], float),
+            n_photos=int(data["n_photos"]),
+            photo_size=np.array(data["photo_size"], float),
+            spread=np.array(data["spread"], float),
+            false_spread=float(data["false_spread"]),
+            source=data["source"],
+            draws=np.array(data["draws"], float).reshape(-1, len(STAGES), len(OUTCOMES)),
         )
 
 
@@ -160,14 +160,14 @@ def rates_from_matches(matches) -> CountRates:
         spreads.append(_intraclass(group["sum"].to_numpy(float), group["size"].to_numpy(float)))
     mean = per_photo.mean()
     return CountRates(
-        table.to_numpy(float),
-        false.groupby("photo_stage").size().reindex(STAGES, fill_value=0).to_numpy(float),
-        photos,
-        np.array(sizes),
-        np.array(spreads),
-        float(max(1.0, per_photo.var(ddof=1) / mean)) if mean > 0 else 1.0,
-        "matched objects",
-        np.empty((0, len(STAGES), len(OUTCOMES))),
+        table=table.to_numpy(float),
+        false=false.groupby("photo_stage").size().reindex(STAGES, fill_value=0).to_numpy(float),
+        n_photos=photos,
+        photo_size=np.array(sizes),
+        spread=np.array(spreads),
+        false_spread=float(max(1.0, per_photo.var(ddof=1) / mean)) if mean > 0 else 1.0,
+        source="matched objects",
+        draws=np.empty((0, len(STAGES), len(OUTCOMES))),
     )
 
 
@@ -253,14 +253,14 @@ def rates_from_counts(photo_counts, hand_counts, *, n_draws=400, seed=20, weight
         widen = np.sqrt(len(joined) / rng.chisquare(free, n_draws))[:, None, None]
         draws = np.clip(matrix + (draws - matrix) * widen, 0, 1)
     return CountRates(
-        matrix * true.sum(axis=0)[:, None],
-        np.zeros(len(STAGES)),
-        len(joined),
-        true.mean(axis=0),
-        np.zeros(len(STAGES)),
-        1.0,
-        "counts per photo",
-        draws,
+        table=matrix * true.sum(axis=0)[:, None],
+        false=np.zeros(len(STAGES)),
+        n_photos=len(joined),
+        photo_size=true.mean(axis=0),
+        spread=np.zeros(len(STAGES)),
+        false_spread=1.0,
+        source="counts per photo",
+        draws=draws,
     )
 
 

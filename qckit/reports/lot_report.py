@@ -115,19 +115,19 @@ def load_lot_test(site: str | Path, lot: str = "", *, out_dir: str | Path = "", 
         photos = checked_photos(log, own, out_dir=out_dir, hatches=tested)
     cones = hatch.cone_metrics(right, tested, lots, reading_h=settings.conditions.reading_h)
     return LotTest(
-        lot,
-        settings,
-        _with_flags(finding_of(seen, settings), photos),
-        seen,
-        lots,
-        tested,
-        cones.sort_values("lot", key=lambda names: names != lot, kind="stable").reset_index(drop=True),
-        hatch.sample_metrics(right, tested, lots),
-        own,
-        hatch.sample_metrics(own, tested, lots),
-        samples[samples["hatch"].isin(mine)],
-        hatch.subsample_dispersion(hatch.sample_metrics(samples, hatches, lots)),
-        photos,
+        lot=lot,
+        settings=settings,
+        finding=_with_flags(finding_of(seen, settings), photos),
+        seen=seen,
+        lots=lots,
+        hatches=tested,
+        cones=cones.sort_values("lot", key=lambda names: names != lot, kind="stable").reset_index(drop=True),
+        subsamples=hatch.sample_metrics(right, tested, lots),
+        samples=own,
+        counted=hatch.sample_metrics(own, tested, lots),
+        harvests=samples[samples["hatch"].isin(mine)],
+        mixing=hatch.subsample_dispersion(hatch.sample_metrics(samples, hatches, lots)),
+        photos=photos,
     )
 
 

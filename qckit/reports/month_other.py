@@ -188,7 +188,7 @@ def _plain(q, limits, frame, ax):
     )
     counted = frame["centre"] / q.per * frame["size"]
     if float(counted.median()) < _SMALL:
-        return _exact(q, kind, limits, frame, points, ax)
+        return _exact(q, kind, limits=limits, frame=frame, points=points, ax=ax)
     plain = apply_limits(replace(limits, kind=kind, sigma=1.0, width=3.0, law="symmetric", between=0.0), points)
     law = "binomial" if kind == "p" else "Poisson"
     draw_control_chart(

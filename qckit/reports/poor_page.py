@@ -111,7 +111,16 @@ def load_poor_hatch(site: str | Path, hatch: str = "", *, out_dir: str | Path = 
     finding = explain_hatch(t, hatch=hatch, objects=objects, now=now)
     counts = counted_hatches(t.samples, t.hatches, t.lots, photos=t.photos, reading_h=t.settings.conditions.reading_h)
     is_invented = "invented" in str(t.lots["notes"].tolist())
-    return PoorPage(finding, t, counts, hatch, checked, certificates, str(out_dir), is_invented)
+    return PoorPage(
+        finding=finding,
+        tables=t,
+        counts=counts,
+        hatch=hatch,
+        checked=checked,
+        certificates=certificates,
+        out_dir=str(out_dir),
+        is_invented=is_invented,
+    )
 
 
 def _folded(title: str, *parts: Html) -> Html:

@@ -139,7 +139,9 @@ def run_report(
         finding = _read_finding(result, template.name, made_at)
         shown = [("report", KINDS[kind].title), ("site", settings.site.name)]
         shown += [(k, str(values.get(k, v))) for k, v in declared.items() if k not in _OWN_PARAMETERS]
-        _write_results(executed, result, finding, shown, f"{KINDS[kind].title}: {subject}", made_at)
+        _write_results(
+            executed, result, finding=finding, shown=shown, title=f"{KINDS[kind].title}: {subject}", made_at=made_at
+        )
         swap_in(result, target / name)
     failed.unlink(missing_ok=True)
     folder = target / name

@@ -142,14 +142,18 @@ def learn_camera_of_site(
     if keep and better:
         final = learn_camera([p.read for p in photos.values()], gains)
         model = keep_site_model(log.folder, final, made_at=log.now(), by=str(by).strip(), trial=trial)
-        certificate = _renew_certificate(log, objects, counted, model, by, (camera, magnification))
+        certificate = _renew_certificate(
+            log, objects, counted=counted, model=model, by=by, named=(camera, magnification)
+        )
     tell("done")
     table = _table(names, old, new)
     sentences = (
         *_trial_words(trial, better, keep, model, certificate),
         *_curve_words(points, log, camera, magnification),
     )
-    return CameraLearning(model, trial, table, points, certificate, sentences)
+    return CameraLearning(
+        model=model, trial=trial, photos=table, curve=points, certificate=certificate, sentences=sentences
+    )
 
 
 def _teller(progress, total):

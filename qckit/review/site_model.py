@@ -113,7 +113,14 @@ def site_stage_model(folder) -> SiteModel | None:
         intact = hashlib.sha256(path.read_bytes()).hexdigest() == row["sha256"]
         trial = LeaveOut(**row["trial"])
         older = row["trained_from"] != _trained_from()
-        model = SiteModel(path, data["in_use"], row["made_at"], row["made_by"], trial, older)
+        model = SiteModel(
+            path=path,
+            version=data["in_use"],
+            made_at=row["made_at"],
+            made_by=row["made_by"],
+            trial=trial,
+            is_older=older,
+        )
     except (OSError, ValueError, KeyError, TypeError) as error:
         raise InputError(f"{card}: the site's own models cannot be read. {_REMEDY}") from error
     if not intact:
