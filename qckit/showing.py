@@ -7,7 +7,10 @@ from html import escape
 
 __all__ = ["shown"]
 
-_BOX = "border-left:4px solid currentColor;padding:2px 12px;margin:4px 0;max-width:46rem;overflow-wrap:anywhere"
+_BOX = (
+    "border-left:4px solid currentColor;padding:2px 12px;margin:4px 0;max-width:46rem;overflow-wrap:break-word;"
+    "overflow-x:auto"
+)
 _CELL = "text-align:{0};padding:2px 10px 2px 0;border-bottom:1px solid rgba(128,128,128,.35)"
 
 

@@ -9,6 +9,7 @@ from .reference import (
     flag_list,
     metric_list,
     note_list,
+    option_list,
     public_names,
     quantity_list,
     rule_list,

@@ -17,6 +17,7 @@ __all__ = [
     "flag_list",
     "metric_list",
     "note_list",
+    "option_list",
     "public_names",
     "quantity_list",
     "rule_list",
@@ -35,24 +36,48 @@ def command_list() -> pd.DataFrame:
     """
     import click
 
-    root = importlib.import_module("qckit.cli").command  # by name: the command line shows this handbook too
-    rows: list[tuple[str, str, str]] = []
-
-    def walk(command, path, context):
-        here = click.Context(command, info_name=path[-1], parent=context)
-        if isinstance(command, click.Group):
-            for name in command.list_commands(here):
-                walk(command.get_command(here, name), [*path, name], here)
-            return
+    rows = []
+    for path, command, here in _commands():
         arguments = " ".join(p.make_metavar(here) for p in command.params if isinstance(p, click.Argument))
         options = "; ".join(
             f"{', '.join(p.opts)}: {p.help}" for p in command.params if isinstance(p, click.Option) and p.help
         )
         words = (command.help or "").split("\n\n")[0].replace("\n", " ").strip()
         rows.append((" ".join([*path, arguments]).strip(), words, options))
-
-    walk(root, ["qckit"], None)
     return pd.DataFrame(rows, columns=["command", "does", "options"])
+
+
+def _commands():
+    """Every command: the words it is called by, the command, its context."""
+    import click
+
+    def walk(command, path, context):
+        here = click.Context(command, info_name=path[-1], parent=context)
+        if not isinstance(command, click.Group):
+            yield path, command, here
+            return
+        for name in command.list_commands(here):
+            yield from walk(command.get_command(here, name), [*path, name], here)
+
+    root = importlib.import_module("qckit.cli").command  # by name: the command line shows this handbook too
+    yield from walk(root, ["qckit"], None)
+
+
+def option_list() -> pd.DataFrame:
+    """Return a row per option of each command: the command, the option, what it means.
+
+    Examples
+    --------
+    >>> guide.option_list().columns.tolist()
+    ['command', 'option', 'meaning']
+    """
+    import click
+
+    rows = []
+    for path, command, _context in _commands():
+        options = (p for p in command.params if isinstance(p, click.Option) and p.help)
+        rows += [(" ".join(path), ", ".join(p.opts), p.help) for p in options]
+    return pd.DataFrame(rows, columns=["command", "option", "meaning"])
 
 
 def setting_list() -> pd.DataFrame:
@@ -192,12 +217,13 @@ def flag_list() -> pd.DataFrame:
     from qckit.counting import flags, integrity
 
     sentences: dict[str, str] = {}
-    nodes = (node for module in (flags, integrity) for node in ast.walk(ast.parse(inspect.getsource(module))))
-    for node in nodes:
+    walked = ((m, n) for m in (flags, integrity) for n in ast.walk(ast.parse(inspect.getsource(m))))
+    for module, node in walked:
         if isinstance(node, ast.Call) and getattr(node.func, "id", "") == "Flag" and len(node.args) == 2:
             code, words = node.args
             if isinstance(code, ast.Constant):
-                sentences.setdefault(str(code.value), _literal(words))
+                named = getattr(module, words.id, "…") if isinstance(words, ast.Name) else ""
+                sentences.setdefault(str(code.value), named or _literal(words))
     rows = [(code, sentences.get(code, "")) for code in flags.FLAG_CODES]
     return pd.DataFrame(rows, columns=["flag", "what it says"])
 

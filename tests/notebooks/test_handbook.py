@@ -85,6 +85,7 @@ def test_the_reference_follows_the_code():
     flags = guide.flag_list()
     assert list(flags["flag"]) == list(FLAG_CODES)
     assert (flags["what it says"].str.len() > 20).all()
+    assert (guide.option_list()["meaning"].str.len() > 5).all() and len(guide.option_list()) > 60
     assert len(guide.cause_list()) > 10 and (guide.cause_list()["cause"].str.len() > 2).all()
     assert len(guide.metric_list()) > 4 and len(guide.rule_list()) > 4
     reference = next(c for c in guide.read_chapters() if c.name == "reference")
