@@ -119,6 +119,22 @@ def test_photo_paths_from_a_windows_sheet_match_their_counts(tmp_path):
     assert _file_name(r"C:\photos\day 3\k-1.jpg") == _file_name("photos/day 3/k-1.jpg") == "k-1.jpg"
 
 
+def test_a_photo_is_found_however_the_system_writes_its_accents(tmp_path):
+    """macOS hands out an accented letter as letter and accent; a sheet typed elsewhere has it as one sign."""
+    import unicodedata
+
+    from qckit.log.counts import _file_name
+    from qckit.log.photo_files import find_photo
+    from qckit.review import find_photo_file
+
+    apart, joined = (unicodedata.normalize(form, "caf\u00e9 1.jpg") for form in ("NFD", "NFC"))
+    photo = tmp_path / "photos" / "day 3" / apart
+    photo.parent.mkdir(parents=True)
+    photo.write_bytes(b"picture")
+    assert apart != joined and _file_name(apart) == _file_name(joined)
+    assert find_photo(tmp_path, joined) == find_photo_file(tmp_path, joined) == photo
+
+
 def test_time_zones_do_not_depend_on_the_system(tmp_path):
     """Windows has no zone files: the package tzdata must be there, and be enough."""
     code = (

@@ -12,7 +12,7 @@ import sqlalchemy as sa
 from qckit.errors import InputError, one_line, unknown_name
 from qckit.files import restore
 from qckit.log import schema
-from qckit.log.photo_files import photo_names
+from qckit.log.photo_files import photo_names, same_letters
 from qckit.log.query import WITHDRAWN, among, fetch, known_names
 from qckit.log.withheld import flagged_note, held_back
 from qckit.stages import STAGE_COLUMNS
@@ -41,7 +41,7 @@ class CountPlan:
 
 
 def _file_name(name: str) -> str:
-    return str(name).replace("\\", "/").rsplit("/", 1)[-1]
+    return same_letters(str(name)).replace("\\", "/").rsplit("/", 1)[-1]
 
 
 def read_counted(folder: str | Path) -> tuple[pd.DataFrame, pd.DataFrame]:

@@ -3,14 +3,20 @@
 from __future__ import annotations
 
 import re
+import unicodedata
 from pathlib import Path, PurePosixPath
 
-__all__ = ["find_photo", "leads_out", "lies_inside", "photo_names"]
+__all__ = ["find_photo", "leads_out", "lies_inside", "photo_names", "same_letters"]
 
 
 def photo_names(text) -> list[str]:
     """Split a samples row's ``photos`` into file names."""
     return [part.strip() for part in str(text).split(";") if part.strip()] if text == text and text else []
+
+
+def same_letters(name: str) -> str:
+    """Give a file name with each accented letter as one sign: some systems hand them out as letter and accent."""
+    return unicodedata.normalize("NFC", name)
 
 
 def find_photo(folder: str | Path, name: str) -> Path | None:
@@ -28,7 +34,8 @@ def find_photo(folder: str | Path, name: str) -> Path | None:
     file_name = name.replace("\\", "/").rsplit("/", 1)[-1]
     if not file_name or file_name in (".", ".."):
         return None
-    matches = [p for p in (folder / "photos").rglob("*") if p.name == file_name and lies_inside(folder, p)]
+    wanted = same_letters(file_name)
+    matches = [p for p in (folder / "photos").rglob("*") if same_letters(p.name) == wanted and lies_inside(folder, p)]
     return matches[0] if len(matches) == 1 else None
 
 

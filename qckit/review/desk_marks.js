@@ -46,6 +46,8 @@ function icon(stage, size = 18) {
   const pen = canvas.getContext("2d");
   pen.scale(ratio, ratio);
   outline(pen, stage, size / 2, size / 2 + (stage === "nauplius" ? 1 : 0), size * 0.33);
+  // a pale edge first, so that dark marks show on a dark page too, as they do on a dark photo
+  pen.lineWidth = 4.4; pen.strokeStyle = "#fff"; pen.stroke();
   pen.lineWidth = 2.2; pen.strokeStyle = LOOK[stage].colour; pen.stroke();
   return canvas;
 }

@@ -6,7 +6,7 @@ import hashlib
 from pathlib import Path
 
 from qckit.errors import InputError
-from qckit.log.photo_files import lies_inside
+from qckit.log.photo_files import lies_inside, same_letters
 
 __all__ = ["find_photo_file"]
 
@@ -38,8 +38,8 @@ def find_photo_file(folder: str | Path, photo: str, *, sha256: str = "") -> Path
     'k-121_a_1.jpg'
     """
     folder = Path(folder)
-    tried = [folder / "photos" / photo, folder / photo]
-    tried += sorted(p for p in (folder / "photos").rglob("*") if p.name == Path(photo).name)
+    tried, name = [folder / "photos" / photo, folder / photo], same_letters(Path(photo).name)
+    tried += sorted(p for p in (folder / "photos").rglob("*") if same_letters(p.name) == name)
     there = [p for p in dict.fromkeys(tried) if lies_inside(folder, p)]
     if not there:
         raise InputError(f"photo {photo!r} is not in {folder / 'photos'}. Copy it back there.")
