@@ -11,6 +11,7 @@ from qckit.practice.cases import PLANTED
 from qckit.practice.rooms import simulate_in_room
 from qckit.settings import Settings
 from qckit.verdicts.poor_hatch.causes import cause
+from qckit.verdicts.poor_hatch.evidence import EVIDENCE_CODES
 from qckit.verdicts.poor_hatch.study import study_hatch
 from qckit.verdicts.poor_hatch.words import put_into_words
 
@@ -58,7 +59,11 @@ def check_verdict(f):
 
 
 def check_evidence(f):
-    poor = [e for e in f.evidence if e.question == "Is it poor?"]
+    assert {e.code for e in f.evidence} <= set(EVIDENCE_CODES) and all(
+        e.values for e in f.evidence if e.code == "count"
+    )
+    poor = [e for e in f.evidence if e.code == "poor"]
+    assert all((e.points == "for") == (e.values["p_low"] < 0.025) for e in poor if "p_low" in e.values)
     gave = re.search(r"gave (\d+) %", f.headline)
     if gave:
         assert poor[0].answer.startswith(f"{gave[1]} %")

@@ -13,7 +13,29 @@ from qckit.verdicts.poor_hatch.looks import later_sentence, other_counts_sentenc
 from qckit.verdicts.poor_hatch.weights import stated
 from qckit.words import capital, figures, joined, plural
 
-__all__ = ["cause_rows", "collect_evidence", "lot_sentence", "one_in", "trace_shares"]
+__all__ = ["EVIDENCE_CODES", "cause_rows", "collect_evidence", "lot_sentence", "one_in", "trace_shares"]
+
+EVIDENCE_CODES = (
+    "poor",
+    "limits",
+    "minimum",
+    "lot",
+    "test",
+    "day",
+    "count",
+    "stages",
+    "other_counts",
+    "later",
+    "lengths",
+    "difference",
+    "sheet",
+    "measured_again",
+    "changed",
+    "around",
+    "month",
+    "check",
+)
+"""What a line of evidence is about."""
 
 _LOW = 0.025  # a hatch as low by chance in one of forty points to a poor hatch
 _FITS = 2.0  # a trace this much (log) less likely than the best does not fit
@@ -41,31 +63,52 @@ def collect_evidence(case, settings) -> list[Evidence]:
     lines.append(_day_line(case))
     lines += _count_lines(case)
     lines.append(_trace_line(case))
-    lines += [Evidence("What did other counts show?", text, "neutral") for text in other_counts_sentences(case.looks)]
+    looks = [{"kind": k.kind, "counted_by": k.counted_by, "hatch_pct": k.counts["hatch_pct"]} for k in case.looks]
+    others = [values for values in looks if values["kind"] in ("repeat", "recount")]
+    for text, values in zip(other_counts_sentences(case.looks), others, strict=True):
+        lines.append(Evidence("What did other counts show?", text, "neutral", "other_counts", values))
     later = case.look("later")
     if later is not None:
-        lines.append(Evidence("Did it hatch on?", capital(later_sentence(case.looks[0], later)), "neutral"))
+        values = {"hours": later.hours, "hatch_pct": later.counts["hatch_pct"]}
+        text = capital(later_sentence(case.looks[0], later))
+        lines.append(Evidence("Did it hatch on?", text, "neutral", "later", values))
     if case.lengths is not None:
         far = case.lengths.factor > 3
-        lines.append(Evidence("Have the nauplii grown?", case.lengths.sentence, "for" if far else "neutral"))
+        values = {"median_um": case.lengths.median_um, "usual_um": case.lengths.usual_um, "z": case.lengths.z}
+        points = "for" if far else "neutral"
+        lines.append(Evidence("Have the nauplii grown?", case.lengths.sentence, points, "lengths", values))
     for row in case.differences.drop_duplicates("sentence").head(4).itertuples():
-        lines.append(Evidence("What was different?", capital(row.sentence) + ".", "for" if row.is_far else "neutral"))
-    lines += [Evidence("What does the sheet say?", _sheet_sentence(s), "for") for s in case.said]
-    lines += [Evidence("What was measured again?", capital(text) + ".", "neutral") for text in case.remeasured]
+        values = {"quantity": row.quantity, "value": row.value, "usual": row.usual, "cause": row.cause}
+        values["expected_loss_pct"] = row.expected_loss_pct
+        points = "for" if row.is_far else "neutral"
+        lines.append(Evidence("What was different?", capital(row.sentence) + ".", points, "difference", values))
+    for s in case.said:
+        values = {"cause": s.cause, "words": s.words, "factor": s.factor, "where": s.where}
+        lines.append(Evidence("What does the sheet say?", _sheet_sentence(s), "for", "sheet", values))
+    for text in case.remeasured:
+        lines.append(Evidence("What was measured again?", capital(text) + ".", "neutral", "measured_again"))
     for row in case.context.itertuples():
         if row.what in ("cone", "pack", "change") or row.is_odd:
-            question = "What changed shortly before?" if row.what == "change" else "What stood around it?"
-            lines.append(Evidence(question, capital(row.sentence), "for" if row.is_odd else "neutral"))
+            changed = row.what == "change"
+            question = "What changed shortly before?" if changed else "What stood around it?"
+            values = {"what": row.what, "name": row.name, "points": row.points}
+            points = "for" if row.is_odd else "neutral"
+            code = "changed" if changed else "around"
+            lines.append(Evidence(question, capital(row.sentence), points, code, values))
     for c in case.month_found[:2]:
         points = "for" if c["effect"] < 0 else "neutral"
-        lines.append(Evidence("What did a month's review find?", c["sentence"], points))
-    lines += [Evidence("What did a check show?", _answer_sentence(a), "neutral") for a in case.answers]
+        values = {k: v for k, v in c.items() if k != "sentence"}
+        lines.append(Evidence("What did a month's review find?", c["sentence"], points, "month", values))
+    for a in case.answers:
+        values = {"check": a.code, "outcome": a.outcome, "is_yes": a.is_yes}
+        lines.append(Evidence("What did a check show?", _answer_sentence(a), "neutral", "check", values))
     return lines
 
 
 def _poor_line(level, unit, digits):
     if not math.isfinite(level.usual):
-        return Evidence("Is it poor?", "This lot has no earlier hatch to compare with.", "unknown")
+        none = "This lot has no earlier hatch to compare with."
+        return Evidence("Is it poor?", none, "unknown", "poor", {"figure": level.name})
     if not math.isfinite(level.value):
         return None
     show = (lambda v: f"{v:.{digits}f}") if digits is not None else (lambda v: figures(v, 2))
@@ -73,21 +116,25 @@ def _poor_line(level, unit, digits):
         f"{show(level.value)} {unit}; 95 in 100 of this lot's hatches give {show(level.usual_low)} to "
         f"{show(level.usual_high)} ({plural(level.n_hatches, 'hatch')}): {one_in(level.p_low)}."
     )
-    return Evidence("Is it poor?", text, "for" if level.p_low < _LOW else "against")
+    values = {"figure": level.name, "value": level.value, "p_low": level.p_low, "n_hatches": level.n_hatches}
+    values |= {"usual_low": level.usual_low, "usual_high": level.usual_high}
+    return Evidence("Is it poor?", text, "for" if level.p_low < _LOW else "against", "poor", values)
 
 
 def _limits_line(case):
     question = "Against the frozen limits?"
-    if not case.limits_sentence:
+    if not case.limits:
         none = "No limits are frozen for this lot; its own earlier hatches stand in for them."
-        return Evidence(question, none, "unknown")
-    return Evidence(question, case.limits_sentence, "for" if "below" in case.limits_sentence else "against")
+        return Evidence(question, none, "unknown", "limits")
+    points = "for" if case.limits["side"] == "below" else "against"
+    return Evidence(question, case.limits["sentence"], points, "limits", case.limits)
 
 
 def _minimum_line(pct, settings):
     least = settings.limits.min_hatch_pct
     text = f"{pct.value:.0f} % against at least {least:.0f} %."
-    return Evidence("Is it below the site's own minimum?", text, "for" if pct.value < least else "against")
+    points, values = "for" if pct.value < least else "against", {"hatch_pct": pct.value, "minimum": least}
+    return Evidence("Is it below the site's own minimum?", text, points, "minimum", values)
 
 
 def lot_sentence(case) -> str:
@@ -114,24 +161,29 @@ def lot_sentence(case) -> str:
 def _lot_line(case):
     lot = max(case.weights.of("embryos"), case.weights.of("empty"))
     points = "for" if lot >= 0.5 else "unknown" if not math.isfinite(case.world.level_pct) else "neutral"
-    return Evidence("Is it the lot?", lot_sentence(case), points)
+    w = case.world
+    values = {"lot": case.row["lot"], "hatch_pct": w.level_pct, "expected_pct": w.expected_pct}
+    values |= {"full_cysts_per_g": w.level_per_g, "expected_full_cysts_per_g": w.expected_per_g}
+    return Evidence("Is it the lot?", lot_sentence(case), points, "lot", values)
 
 
 def _test_line(case):
     pct, test = case.levels[0], case.test
     if not len(test):
-        return Evidence("Against the lot's own test?", "No standard test of this lot is in the log.", "unknown")
+        none = "No standard test of this lot is in the log."
+        return Evidence("Against the lot's own test?", none, "unknown", "test")
     least, most = test["hatch_pct"].min(), test["hatch_pct"].max()
     day = str(test["started"].iloc[0])[:10]
     text = f"{pct.value:.0f} % here; {plural(len(test), 'cone')} of the lot's standard test ({day}) gave "
     text += f"{least:.0f} to {most:.0f} %."
-    return Evidence("Against the lot's own test?", text, "for" if pct.high < least else "against")
+    values = {"hatch_pct": pct.value, "test_low": float(least), "test_high": float(most), "n_cones": len(test)}
+    return Evidence("Against the lot's own test?", text, "for" if pct.high < least else "against", "test", values)
 
 
 def _day_line(case):
     question = "Were other cones of the day poor too?"
     if case.same_day.empty:
-        return Evidence(question, "No other hatch of that day was counted.", "unknown")
+        return Evidence(question, "No other hatch of that day was counted.", "unknown", "day", {"n": 0, "low": 0})
     said, low = [], 0
     day = case.same_day.head(4)
     for r in day.itertuples():
@@ -147,9 +199,9 @@ def _day_line(case):
         if low == len(day)
         else f"{low} of {len(day)}"
     )
-    return Evidence(
-        question, f"{'; '.join(said)}. Low for their lots: {what}.", "for" if alone and low == 0 else "neutral"
-    )
+    points = "for" if alone and low == 0 else "neutral"
+    text = f"{'; '.join(said)}. Low for their lots: {what}."
+    return Evidence(question, text, points, "day", {"n": len(day), "low": low, "hatches": list(day["hatch"])})
 
 
 def _count_lines(case):
@@ -161,7 +213,9 @@ def _count_lines(case):
         result = r.result
         if r.result == "ruled out" and math.isfinite(r.beyond_pct):
             result = f"ruled out beyond {r.beyond_pct:.0f} %"
-        lines.append(Evidence("Is it the count?", f"{capital(r.check)}: {result}; {r.seen}.{again}", points[r.result]))
+        values = {"check": r.check, "result": r.result, "beyond_pct": r.beyond_pct}
+        text = f"{capital(r.check)}: {result}; {r.seen}.{again}"
+        lines.append(Evidence("Is it the count?", text, points[r.result], "count", values))
     return lines
 
 
@@ -174,12 +228,11 @@ def trace_shares(case) -> dict:
 
 def _trace_line(case):
     if not case.usual.n_hatches:
-        return Evidence("What do the stages say?", "Nothing to compare the stage mix with.", "unknown")
+        return Evidence("What do the stages say?", "Nothing to compare the stage mix with.", "unknown", "stages")
     best = sorted(trace_shares(case).items(), key=lambda item: -item[1])[:3]
     text = "; ".join(f"{name} {100 * v:.0f} %" for name, v in best if v > 0.02)
-    return Evidence(
-        "What do the stages say?", f"From the counts alone, all traces held equal before: {text}.", "neutral"
-    )
+    said = f"From the counts alone, all traces held equal before: {text}."
+    return Evidence("What do the stages say?", said, "neutral", "stages", dict(best))
 
 
 def _sheet_sentence(said):

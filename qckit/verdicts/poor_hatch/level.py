@@ -93,14 +93,20 @@ def _sampling(row, name, full, mixing_cv):
     return 1 / n + mixing_cv**2 / row["n_subsamples"]
 
 
-def against_limits(limits, row, lot: str) -> str:
-    """Say where the percentage lies against the lot's frozen control limits; empty where none are frozen."""
+def against_limits(limits, row, lot: str) -> dict:
+    """Where the percentage lies against the lot's frozen control limits; empty where none are frozen.
+
+    Returns
+    -------
+    dict
+        side (below, above, within), value, low, high, baseline, sentence.
+    """
     from qckit.charts import apply_limits
     from qckit.charts.baseline import stored_limits
 
     found = stored_limits(limits, chart="hatch_pct", lot=lot, before=row["started"])
     if found is None:
-        return ""
+        return {}
     frozen, stored = found
     total = int(row["nauplii"] + row["umbrella"] + row["unhatched"])
     point = {"label": [row["hatch"]], "at": [row["started"]], "group": [lot]}
@@ -111,7 +117,15 @@ def against_limits(limits, row, lot: str) -> str:
     )
     chart = apply_limits(frozen, pd.DataFrame(point)).iloc[0]
     where = "below" if chart["value"] < chart["low"] else "above" if chart["value"] > chart["high"] else "within"
-    return (
+    said = (
         f"{chart['value']:.1f} % lies {where} the frozen limits {chart['low']:.1f} to {chart['high']:.1f} % "
         f"(baseline {stored['baseline']}, set {str(stored['set_at'])[:10]} by {stored['set_by']})."
     )
+    return {
+        "side": where,
+        "value": float(chart["value"]),
+        "low": float(chart["low"]),
+        "high": float(chart["high"]),
+        "baseline": str(stored["baseline"]),
+        "sentence": said,
+    }

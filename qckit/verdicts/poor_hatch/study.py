@@ -67,7 +67,7 @@ class Case:
     context: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=list(CONTEXT_COLUMNS)))
     test: pd.DataFrame = field(default_factory=pd.DataFrame)
     month_found: list[dict] = field(default_factory=list)  # open changes of the month's reviews that touch this hatch
-    limits_sentence: str = ""
+    limits: dict = field(default_factory=dict)  # against the frozen control limits
     feed: dict = field(default_factory=dict)
 
     @property
@@ -209,7 +209,7 @@ def _with_what_is_shown(case, t, counts, hours, now) -> Case:
         effects=effects,
         context=context,
         feed=feed,
-        limits_sentence=against_limits(t.baselines, row, row["lot"]),
+        limits=against_limits(t.baselines, row, row["lot"]),
         month_found=changes_of_the_month(t.changes, row),
         test=_test_of(counts, row),
     )
