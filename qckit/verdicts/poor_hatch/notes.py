@@ -24,7 +24,7 @@ _PIECES = re.compile(r"[;\n]|[,.](?!\d)| but | and (?=no |not |the )", re.IGNORE
 _DENIED = re.compile(r"\b(?:no|not|never|none|nothing|nobody|without|hardly any|free of)\s+(?:\w+\s+){0,2}$")
 _MENDED = re.compile(
     r"\b(?<!not )(?:ok|okay|fine|normal|as (?:usual|always)|good|repaired|replaced|changed|fixed|cleaned|checked|"
-    r"mended|works?|working again|solved|on time)\b",
+    r"removed|mended|works?|working again|solved|on time)\b",
     re.IGNORECASE,
 )
 _DONE_AWAY = re.compile(

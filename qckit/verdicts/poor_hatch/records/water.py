@@ -87,14 +87,14 @@ WATER = (
             (
                 both(
                     HEATER,
-                    r"stuck|jammed|(?:would|did|could|does|do) not (?:switch|turn|cut|go|shut|stop)(?: (?:off|out|down))?|kept on|"
+                    r"stuck|jammed|(?:would not|did not|could not|does not|do not|never) (?:switch|turn|cut|go|shut|stop)(?:ed)?(?: (?:off|out|down))?|kept on|"
                     r"ran (?:on|wild|hot|through|away)|(?:left|stayed) on|without stopping|non-?stop|too high|set (?:too )?high|turned up|runaway",
                 ),
                 14.0,
             ),
             (r"too (?:hot|warm)\b|over-?heat\w*|\bcooked\b|\b(?:very|quite|rather) (?:hot|warm)\b|\bhot$", 12.0),
             (both("water|cones?|room|bath|hall|tank", "hot|hotter|warmer|boiling|heated up"), 10.0),
-            (both("temps?|temperatures?", "high|higher|rose|risen|climbed|up|above|hot"), 12.0),
+            (both("temps?|temperatures?", "high|hi|higher|rose|risen|climbed|up|above|hot"), 12.0),
             (
                 r"\b(?:temp\w*|water|cone|bath|thermometer|set ?point)\b\D{0,16}\b3[2-9](?:[.,]\d)?(?! ?(?:l\b|lit|ml|g\b|ppt|h\b|min))\b",
                 12.0,
