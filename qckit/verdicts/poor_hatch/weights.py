@@ -84,7 +84,7 @@ def stated(weight: float) -> float:
     """Turn a weight into the probability that is stated: how often causes of that weight proved true.
 
     Two numbers on the logit scale (Platt 1999, in Advances in Large Margin Classifiers, from memory), fitted to the
-    causes that 350 practice rooms listed and checked on other rooms and on histories made apart
+    causes that 500 practice rooms listed and checked on other rooms and on histories made apart
     (tests/benchmarks/MEASURED.md). Wide priors and heavy tails make the weights shy above a third.
     """
     if not 0.0 < weight < 1.0:
@@ -92,5 +92,5 @@ def stated(weight: float) -> float:
     return min(1.0 / (1.0 + math.exp(-_STATED[0]) * ((1.0 - weight) / weight) ** _STATED[1]), _MOST_STATED)
 
 
-_STATED = (0.75, 1.3)
+_STATED = (0.65, 1.22)
 _MOST_STATED = 0.99  # nothing that was counted is surer
