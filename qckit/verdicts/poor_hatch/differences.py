@@ -83,8 +83,7 @@ def find_differences(
     usual_hatches,
     readings=None,
     started=None,
-    conditions=None,
-    max_g_per_l=None,
+    settings=None,
     effects=None,
     usual_share: float = 0.85,
 ) -> pd.DataFrame:
@@ -97,10 +96,10 @@ def find_differences(
     hatch : str
     usual_hatches : sequence of str
         Hatches that stand for what is usual.
-    readings, started, conditions : optional
+    readings, started : optional
         For the hours a quantity was outside the standard, and the loss over the course of its readings.
-    max_g_per_l : float, optional
-        The site's most cysts per litre. [g/l]
+    settings : settings.Settings, optional
+        The site's standards, and its most cysts per litre.
     effects : DataFrame, optional
         The site's own effects (:func:`qckit.verdicts.poor_hatch.effects.site_effects`).
     usual_share : float
@@ -115,6 +114,8 @@ def find_differences(
         both (``site_share_pct`` is the site's weight), so that few hatches, or hatches that hardly differed, leave
         the literature standing.
     """
+    conditions = None if settings is None else settings.conditions
+    max_g_per_l = None if settings is None else settings.feed.max_g_per_l
     own = worst[worst["hatch"] == hatch].set_index("quantity")
     others = worst[worst["hatch"].isin(list(usual_hatches))]
     hours = float(own.loc["hours", "low"]) if "hours" in own.index else 24.0

@@ -242,8 +242,7 @@ def _shown(t, counts, row, usual, hours):
         usual_hatches=_reference(counts, row, usual),
         readings=t.readings,
         started=row["started"],
-        conditions=t.settings.conditions,
-        max_g_per_l=t.settings.feed.max_g_per_l,
+        settings=t.settings,
         effects=effects,
         usual_share=usual.mix[0] if usual.n_hatches else 0.85,
     )
