@@ -50,7 +50,7 @@ def check_verdict(f):
         assert cause(named[0]).short in f.headline.replace("It is", "it is") or cause(named[0]).short in f.headline
         assert d["tone"] != "good"
     elif f.verdict in ("not-poor", "chance"):
-        assert d["none_probability"] >= 0.6 or d["p_low"] >= 0.2
+        assert d["none_probability"] >= 2 / 3 or d["p_low"] >= 0.2
         assert ("not poor" in f.headline) == (f.verdict == "not-poor")
         assert (d["p_low"] < 0.1) == (f.verdict == "chance") or f.verdict == "not-poor"
     else:
