@@ -251,8 +251,11 @@ def correct(table, key, column, value, reason, site, by):
     VALUE may be a negative number; before other words that begin with - write -- and all options before that.
     """
     with open_site_log(site) as log:
-        log.correct(table, _key(table, key), column, value, by=who(by), reason=reason)
+        doubts = log.correct(table, _key(table, key), column, value, by=who(by), reason=reason)
     click.echo(f"{table} {key}: {column} is now {value or 'empty'}.")
+    for doubt in doubts:
+        click.echo(f"note: {doubt}")
+    return 1 if doubts else 0
 
 
 def _counts(function):

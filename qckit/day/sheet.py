@@ -19,7 +19,7 @@ from zoneinfo import ZoneInfo
 import pandas as pd
 
 from qckit.day import records
-from qckit.errors import InputError
+from qckit.errors import InputError, one_line
 from qckit.log import SiteLog
 from qckit.log.problems import PROBLEMS, problems_error
 from qckit.log.sheets import reading
@@ -74,7 +74,7 @@ def import_sheets(log: SiteLog, paths: Iterable, *, by: str, table: str | None =
         return log.import_sheets(paths, by=by, table=table, **options)
     ignored = options.pop("ignore_columns", ())
     others = [path for path in paths if path not in grids]
-    incoming, source, digest = [], "; ".join(path.name for path in paths), hashlib.sha256()
+    incoming, source, digest = [], "; ".join(one_line(path.name) for path in paths), hashlib.sha256()
     if others:
         incoming, other_digest, _ = reading.read_sheets(others, log.settings, ignore_columns=ignored)
         digest.update(other_digest.encode())

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from qckit.log import engine, plausible, query, schema
+from qckit.log import engine, odd_times, plausible, query, row_rules, schema
 from qckit.log.counts import tally
 from qckit.log.photo_files import find_photo, photo_names
 from qckit.log.problems import mending
@@ -119,42 +119,16 @@ def _impossible(tables) -> list[tuple]:
                         f"Correct it:  {mending('correct', name, key, column.name, 'VALUE')}",
                     )
                 )
-    samples, hatches = tables["samples"], tables["hatches"].set_index("hatch")["started"]
-    if len(samples):
-        known = samples[samples["hatch"].isin(hatches.index)]
-        hours = (to_utc(known["taken"]) - to_utc(known["hatch"].map(hatches))).dt.total_seconds() / 3600
-        for index in known.index[hours < 0]:
-            row = known.loc[index]
-            found.append(
-                (
-                    "impossible",
-                    "wrong",
-                    "samples",
-                    row["sample"],
-                    f"taken {-hours[index]:.1f} h before its hatch was started",
-                    f"Correct taken:  {mending('correct', 'samples', row['sample'], 'taken', 'TIME')};  or "
-                    f"started:  {mending('correct', 'hatches', row['hatch'], 'started', 'TIME')}",
-                )
-            )
-        for index in known.index[
-            (hours > 0) & ((hours - known["hours"]).abs() > 1) & ((hours - known["hours"]).abs() > 0.05 * hours)
-        ]:
-            found.append(
-                (
-                    "impossible",
-                    "wrong",
-                    "samples",
-                    known.at[index, "sample"],
-                    f"hours is {known.at[index, 'hours']:g} and its times are {hours[index]:.1f} h apart",
-                    "Correct hours, taken or started:  "
-                    + mending("correct", "samples", known.at[index, "sample"], "hours", "NUMBER"),
-                )
-            )
-        volume_ml = samples["hatch"].map(tables["hatches"].set_index("hatch")["volume_ml"])
-        for index, column, value, rule, _ in plausible.beyond_cone(samples, volume_ml):
-            key = samples.at[index, "sample"]
-            remedy = f"Correct it:  {mending('correct', 'samples', key, column, 'NUMBER')}"
-            found.append(("impossible", "wrong", "samples", key, f"{column} {value} {rule}", remedy))
+    samples, hatches = tables["samples"], tables["hatches"].set_index("hatch")
+    started, volume_ml = (samples["hatch"].map(hatches[c]) for c in ("started", "volume_ml"))
+    for index, column, value, rule, _ in row_rules.broken_with_hatch(samples, to_utc(started), volume_ml):
+        key = samples.at[index, "sample"]
+        new = "TIME" if column == "taken" else "NUMBER"
+        remedy = f"Correct {column}:  {mending('correct', 'samples', key, column, new)}"
+        if column == "taken":
+            hatch = samples.at[index, "hatch"]
+            remedy += f";  or started:  {mending('correct', 'hatches', hatch, 'started', 'TIME')}"
+        found.append(("impossible", "wrong", "samples", key, f"{column} {value} {rule}", remedy))
     return found
 
 
@@ -315,14 +289,14 @@ def _doubtful(log, tables) -> list[tuple]:
         for d in (
             *plausible.doubts(tables, log.settings.feed.max_g_per_l),
             *plausible.lone_cones(tables["hatches"]),
-            *plausible.days_apart(tables["lots"], log.now()),
+            *odd_times.days_apart(tables["lots"], log.now()),
         )
     ]
     found += [
-        ("time to come", "wrong", d.table, d.key, d.what, d.remedy) for d in plausible.times_to_come(tables, log.now())
+        ("time to come", "wrong", d.table, d.key, d.what, d.remedy) for d in odd_times.times_to_come(tables, log.now())
     ]
     for name in ("hatches", "samples", "readings"):
-        for index, column, value, rule, remedy in plausible.impossible(name, tables[name]):
+        for index, column, value, rule, remedy in row_rules.broken(name, tables[name]):
             key = query.key_text(name, tuple(tables[name].loc[index, list(schema.KEYS[name])]))
             found.append(
                 (

@@ -6,9 +6,9 @@ import pandas as pd
 import sqlalchemy as sa
 
 from qckit.errors import InputError, unknown_name
-from qckit.log import plausible, schema
+from qckit.log import row_rules, schema
 from qckit.log.query import WITHDRAWN, fetch, key_text, known_names, read_key
-from qckit.tables import check_cell, column_dtypes, table_columns
+from qckit.tables import check_cell, column_dtypes, table_columns, to_utc
 
 __all__ = ["need_reason", "value_text", "with_dependents", "write"]
 
@@ -52,7 +52,7 @@ def _rows(connection, table: str, keys: list[tuple], *, hidden: bool) -> dict[tu
     return found
 
 
-def write(connection, step: int, cells: list[tuple], at: str, by: str, reason: str) -> None:
+def write(connection, step: int, cells: list[tuple], at: str, by: str, reason: str) -> dict[str, pd.DataFrame]:
     """Write corrections as part of a step.
 
     Parameters
@@ -65,6 +65,16 @@ def write(connection, step: int, cells: list[tuple], at: str, by: str, reason: s
         What is corrected, and the right value: empty or None empties the cell. Key columns cannot be corrected.
     at, by, reason : str
         When, who, why.
+
+    Returns
+    -------
+    dict of str to DataFrame
+        Field records as they stand now, of those whose cells were corrected.
+
+    Raises
+    ------
+    InputError
+        After it a row would break a rule, of its cell or beside its hatch.
     """
     cells = [(table, read_key(table, key_text(table, key)), column, after) for table, key, column, after in cells]
     by_table: dict[tuple, list[tuple]] = {}
@@ -97,18 +107,53 @@ def write(connection, step: int, cells: list[tuple], at: str, by: str, reason: s
                 "step": step,
             }
         )
-    _check_possible(changed)
+    frames = _frames(changed)
+    _check_rules(connection, frames)
     connection.execute(sa.insert(schema.CORRECTIONS), rows)
+    return frames
 
 
-def _check_possible(changed: dict[tuple, dict]) -> None:
-    """Refuse corrections after which a row says what no water can hold."""
-    for (table, key), row in changed.items():
-        if table not in ("hatches", "samples", "readings", "lots"):
-            continue
-        frame = pd.DataFrame({c: pd.Series([row[c]], dtype=kind) for c, kind in column_dtypes(table).items()})
-        for _, column, value, rule, remedy in plausible.impossible(table, frame):
-            raise InputError(f"{table} {key_text(table, key)}: {column} {value} {rule}. {remedy}")
+_FIELD_TABLES = ("lots", "hatches", "readings", "samples", "feeds")
+
+
+def _frames(changed: dict[tuple, dict]) -> dict[str, pd.DataFrame]:
+    """Bring changed rows of field records into a frame a table."""
+    frames = {}
+    for name in _FIELD_TABLES:
+        rows = [row for (table, _), row in changed.items() if table == name]
+        if rows:
+            kinds = column_dtypes(name)
+            frames[name] = pd.DataFrame({c: pd.Series([r[c] for r in rows], dtype=kinds[c]) for c in kinds})
+    return frames
+
+
+def _check_rules(connection, frames: dict[str, pd.DataFrame]) -> None:
+    """Refuse corrections after which a row says what no water can hold, or does not go with its hatch."""
+    for table, frame in frames.items():
+        for index, *rest in row_rules.broken(table, frame):
+            raise _broken(table, frame, index, *rest)
+    if not frames.keys() & {"hatches", "samples"}:
+        return
+    hatches, samples = (frames.get(t, pd.DataFrame(columns=table_columns(t))) for t in ("hatches", "samples"))
+    named = sorted({*hatches["hatch"], *samples["hatch"]})
+    hatches = _with_changes(fetch(connection, "hatches", {"hatch": named}), hatches, "hatch").set_index("hatch")
+    if "hatches" in frames:  # then all their samples have to go with them
+        samples = _with_changes(fetch(connection, "samples", {"hatch": named}), samples, "sample")
+    started, volume_ml = (samples["hatch"].map(hatches[c]) for c in ("started", "volume_ml"))
+    for index, column, *rest in row_rules.broken_with_hatch(samples, to_utc(started), volume_ml):
+        if column != "hours":  # of two times that are both wrong one is corrected first; the check of the log says so
+            raise _broken("samples", samples, index, column, *rest)
+
+
+def _with_changes(logged: pd.DataFrame, changed: pd.DataFrame, key: str) -> pd.DataFrame:
+    if changed.empty:
+        return logged
+    return pd.concat([logged[~logged[key].isin(changed[key])], changed], ignore_index=True)
+
+
+def _broken(table: str, frame: pd.DataFrame, index, column: str, value, rule: str, remedy: str) -> InputError:
+    key = key_text(table, tuple(frame.loc[index, list(schema.KEYS[table])]))
+    return InputError(f"{table} {key}: {column} {value or ''} {rule}. {remedy}".replace("  ", " "))
 
 
 def _change(table: str, key: tuple, column: str, row: dict, after) -> tuple[str, str]:

@@ -6,24 +6,21 @@ Nothing is written here. All problems are gathered, so that a sheet is put right
 from __future__ import annotations
 
 import re
-import unicodedata
 from dataclasses import dataclass, field
 
 import pandas as pd
 
 from qckit.errors import InputError, unknown_name
-from qckit.log import against, plausible, schema
-from qckit.log.photo_files import leads_out, photo_names
+from qckit.log import against, row_rules, schema
 from qckit.log.problems import PROBLEMS
 from qckit.log.query import fetch, known_names, lists_of, rows_of
 from qckit.stages import STAGE_COLUMNS
-from qckit.tables import TABLES, check_table, table_columns, to_utc
+from qckit.tables import TABLES, check_table, table_columns
 
 __all__ = ["Incoming", "Sifted", "sift"]
 
 _SHOWN = 20
 _FROM_COUNTING = {*STAGE_COLUMNS.values(), "embryos", "volume_ul", "counter", "counted_by", "photos"}
-_SURROGATE = frozenset(map(chr, range(0xD800, 0xE000)))
 _NORMAL = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d[+-]\d\d:\d\d").fullmatch
 
 
@@ -214,67 +211,8 @@ def _normal_times(frame: pd.DataFrame, table: str) -> pd.DataFrame:
 
 def _check_rows(i: int, part: Incoming, frame: pd.DataFrame, notes: _Notes) -> None:
     """Check what no single cell can show."""
-    for column in frame.columns:
-        texts = frame[column].dropna().to_numpy(dtype=object) if str(frame[column].dtype) == "str" else ()
-        if _cannot_be_stored("".join(texts)):
-            odd = frame[column].map(lambda v: isinstance(v, str) and _cannot_be_stored(v)).astype(bool)
-            for index in frame.index[odd]:
-                notes.add(
-                    i,
-                    part,
-                    int(index),
-                    column,
-                    frame.at[index, column].encode("unicode_escape").decode(),
-                    "holds a character that cannot be stored",
-                    "Type the cell again.",
-                )
-    if part.table in ("samples", "photos"):
-        column = "photos" if part.table == "samples" else "photo"
-        for index, names in frame[column].dropna().items():
-            for name in [n for n in photo_names(names) if leads_out(n)]:
-                rule = "names a photo outside the site folder"
-                remedy = "Copy it into photos/ of the site, and write its file name."
-                notes.add(i, part, int(index), column, name, rule, remedy)
-    names = [column for column in _NAMED_BY_PEOPLE.get(part.table, ()) if column in frame]
-    for column in names:
-        for index, name in frame[column].dropna().items():
-            if not _visible(name):
-                rule, remedy = "has nothing in it that can be seen", "Type the name again."
-                notes.add(i, part, int(index), column, name.encode("unicode_escape").decode(), rule, remedy)
-    for index, *rest in plausible.impossible(part.table, frame):
+    for index, *rest in row_rules.broken(part.table, frame):
         notes.add(i, part, int(index), *rest)
-    if part.table == "samples":
-        both = frame["volume_ul"].isna() & frame["mass_g"].isna() & frame["chamber_depth_mm"].isna()
-        for index in frame.index[both & frame["nauplii"].isna() & (frame["kind"] != "harvest")]:
-            notes.add(
-                i,
-                part,
-                int(index),
-                "chamber_depth_mm",
-                None,
-                "is empty, and so are volume_ul and mass_g",
-                "Fill one of the three, or the count cannot be turned into numbers per gram.",
-            )
-
-
-_NAMED_BY_PEOPLE = {
-    "lots": ("lot",),
-    "hatches": ("hatch", "lot", "cone"),
-    "readings": ("hatch",),
-    "samples": ("sample", "hatch"),
-    "feeds": ("feed",),
-    "changes": ("change",),
-}
-
-
-def _visible(name: str) -> bool:
-    """Tell whether a name has any letter, digit or sign that shows."""
-    return any(unicodedata.category(c)[0] in "LNPS" for c in name)
-
-
-def _cannot_be_stored(text: str) -> bool:
-    """Tell of half a surrogate pair, which no UTF-8 can hold, and of the null that ends a text for the database."""
-    return "\x00" in text or not _SURROGATE.isdisjoint(text)
 
 
 def _check_parents(connection, i, part: Incoming, frame, notes: _Notes, incoming, seen) -> None:
@@ -333,25 +271,9 @@ def _check_hours(connection, i, part, frame, notes, incoming) -> None:
             given = pd.to_numeric(other.frame["volume_ml"], errors="coerce")
             volumes.update({str(h).strip(): v for h, v in zip(other.frame["hatch"], given)})
     volume_ml = pd.to_numeric(frame["hatch"].map(volumes), errors="coerce")
-    for index, *rest in plausible.beyond_cone(frame, volume_ml):
-        notes.add(i, part, int(index), *rest)
     started = pd.to_datetime(frame["hatch"].map(starts), utc=True, format="ISO8601", errors="coerce")
-    hours = (to_utc(frame["taken"]) - started).dt.total_seconds() / 3600
-    for index in frame.index[hours < 0]:
-        rule = f"is {-hours[index]:.1f} h before the hatch was started"
-        notes.add(i, part, int(index), "taken", frame.at[index, "taken"], rule, "Correct the time, or the hatch.")
-    apart = (hours - frame["hours"]).abs()
-    # an hour apart, or a twentieth of the time: people round the reading time, but do not mistake a day
-    for index in frame.index[(apart > 1) & (apart > 0.05 * hours) & (hours >= 0)]:
-        notes.add(
-            i,
-            part,
-            int(index),
-            "hours",
-            f"{frame.at[index, 'hours']:g}",
-            f"does not fit the times: taken is {hours[index]:.1f} h after the hatch was started",
-            "Correct the one that is wrong, or leave hours empty.",
-        )
+    for index, *rest in row_rules.broken_with_hatch(frame, started, volume_ml):
+        notes.add(i, part, int(index), *rest)
 
 
 def _leave_bad(frame: pd.DataFrame, notes: _Notes, i: int) -> pd.DataFrame:

@@ -40,9 +40,9 @@ def find_photo(folder: str | Path, name: str) -> Path | None:
 
 
 def leads_out(name: str) -> bool:
-    """Tell whether a photo's name, as a sheet gives it, leads out of the site by itself."""
+    """Tell whether a photo's name, as a sheet gives it, leads out of the site by itself, or to the web."""
     parts = PurePosixPath(name.replace("\\", "/")).parts
-    return ".." in parts or parts[:1] in (("/",), ("//",)) or re.match(r"[A-Za-z]:", name) is not None
+    return ".." in parts or parts[:1] in (("/",), ("//",)) or re.match(r"[A-Za-z]:|[A-Za-z]+://", name) is not None
 
 
 def lies_inside(folder: Path, path: Path) -> bool:

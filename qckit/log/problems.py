@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import shlex
+from typing import NamedTuple
 
 import pandas as pd
 
 from qckit.errors import InputError
+from qckit.log import schema
 from qckit.log.query import key_text, read_key
 
-__all__ = ["PROBLEMS", "mending", "problems_error", "problems_text"]
+__all__ = ["PROBLEMS", "Doubt", "doubt", "mending", "problems_error", "problems_text"]
 
 PROBLEMS = ("sheet", "row", "column", "value", "rule", "remedy")
 """Columns of every list of problems."""
@@ -48,3 +50,20 @@ def mending(verb: str, table: str, key, *rest: str) -> str:
     """Write the command that mends a row; several parts of a key stand with bars between, as the command takes them."""
     parts = "|".join(map(str, read_key(table, key_text(table, key))))
     return " ".join(["qckit log", verb, table, shlex.quote(parts), *rest, "--reason TEXT"])
+
+
+class Doubt(NamedTuple):
+    """A value that hardly can be: where it stands, what is odd, what it may have been meant to be, how to mend it."""
+
+    table: str
+    key: str
+    what: str
+    remedy: str
+
+
+def doubt(table: str, frame: pd.DataFrame, index, column: str, what: str, hint: str) -> Doubt:
+    """Build the doubt about one cell of a frame, with the command that mends it."""
+    key = key_text(table, tuple(frame.loc[index, list(schema.KEYS[table])]))
+    value = "TIME" if column == schema.TIME_COLUMN.get(table) else "VALUE"
+    remedy = f"{hint} If it is wrong:  {mending('correct', table, key, column, value)}"
+    return Doubt(table, key, what, remedy)

@@ -267,7 +267,7 @@ class SiteLog:
             raise unknown_name("answer for emptied cells", emptied, ("keep", "empty"))
         with engine.writing(self.engine) as connection:
             sifted = intake.sift(connection, incoming, correct=bool(correct), emptied=emptied)
-            doubtful = plausible.notes_on(connection, sifted.new, self.settings.feed.max_g_per_l, self.now())
+            doubtful = self._doubts(connection, sifted.new)
             problems = sifted.problems
             if len(problems) and not accept_good_rows:
                 raise problems_error(problems)
@@ -280,7 +280,9 @@ class SiteLog:
                     steps.insert(connection, name, frame, number)
                 cells = list(fixes[["table", "key", "column", "after"]].itertuples(index=False, name=None))
                 if cells:
-                    corrections.write(connection, number, cells, self.now(), by, correct)
+                    doubtful += self._doubts(
+                        connection, corrections.write(connection, number, cells, self.now(), by, correct)
+                    )
         notes = [note for part in incoming for note in getattr(part, "notes", ())]
         notes += sifted.remarks
         problems = problems.reset_index(drop=True)
@@ -353,7 +355,7 @@ class SiteLog:
         added = {name: len(getattr(plan, name)) for name in ("photos", "objects", "samples")}
         return ImportResult(added, {"photos": plan.unchanged}, plan.notes, plan.problems)
 
-    def correct(self, table: str, key, column: str, after, *, by: str, reason: str) -> None:
+    def correct(self, table: str, key, column: str, after, *, by: str, reason: str) -> list[str]:
         """Correct one cell: what stood there stays on record.
 
         Parameters
@@ -366,9 +368,21 @@ class SiteLog:
             without offset is the site's clock, dates stand in the site's order, a decimal comma is taken.
         by, reason : str
             Who, and why.
+
+        Returns
+        -------
+        list of str
+            What hardly can be in the row as it stands now.
         """
         after = typed.typed_cell(table, column, after, self.settings)
-        self._correct_step(by, reason, [(table, key, column, after)], "correct")
+        corrections.need_reason(by, reason)
+        with engine.writing(self.engine) as connection:
+            number = steps.begin(connection, self.now(), by, "correct", table, 1)
+            cells = [(table, key, column, after)]
+            return self._doubts(connection, corrections.write(connection, number, cells, self.now(), by, reason))
+
+    def _doubts(self, connection, rows: dict[str, pd.DataFrame]) -> list[str]:
+        return plausible.notes_on(connection, rows, self.settings.feed.max_g_per_l, self.now())
 
     def withdraw(self, table: str, key, *, by: str, reason: str) -> int:
         """Hide a row entered by mistake, with all that hangs on it; it stays on record. Returns the rows hidden."""
@@ -399,12 +413,6 @@ class SiteLog:
             cells = [(name, row_key, query.WITHDRAWN, after) for name, row_key in rows]
             corrections.write(connection, number, cells, self.now(), by, reason)
         return len(rows)
-
-    def _correct_step(self, by, reason, cells, action) -> None:
-        corrections.need_reason(by, reason)
-        with engine.writing(self.engine) as connection:
-            number = steps.begin(connection, self.now(), by, action, cells[0][0], len(cells))
-            corrections.write(connection, number, cells, self.now(), by, reason)
 
     def recount(self, sample: str, values: dict[str, int], *, by: str, reason: str, rest: str | None = None) -> None:
         """Enter a person's recount as a further revision of a sample.

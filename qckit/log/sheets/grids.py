@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import datetime as dt
 import io
 import re
 import stat
@@ -57,9 +58,11 @@ def file_content(path: Path) -> bytes:
     try:
         status = path.stat()
         if not stat.S_ISREG(status.st_mode):
-            raise InputError(f"{path.name}: is no file but a folder, a pipe or a device. Give the sheet's file.")
+            raise InputError(
+                f"{one_line(path.name)}: is no file but a folder, a pipe or a device. Give the sheet's file."
+            )
         if status.st_size > _MAX_BYTES:
-            raise InputError(f"{path.name}: is larger than {_MAX_BYTES // 1_000_000} MB. Split the sheet.")
+            raise InputError(f"{one_line(path.name)}: is larger than {_MAX_BYTES // 1_000_000} MB. Split the sheet.")
         content = path.read_bytes()
     except (OSError, ValueError) as error:
         if isinstance(error, InputError):
@@ -68,7 +71,7 @@ def file_content(path: Path) -> bytes:
             f"{path}: cannot be read ({getattr(error, 'strerror', None) or error}). Check the file's name and place."
         ) from error
     if not content.strip():
-        raise InputError(f"{path.name}: is empty. Save the sheet again.")
+        raise InputError(f"{one_line(path.name)}: is empty. Save the sheet again.")
     return content
 
 
@@ -76,7 +79,9 @@ def read_grids(path: Path, content: bytes) -> list[Grid]:
     """Read the cells of every sheet of a file."""
     old_excel = content[:8] == b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
     if old_excel or path.suffix.casefold() in (".xls", ".ods", ".numbers"):
-        raise InputError(f"{path.name}: is neither CSV nor .xlsx. Save it as .xlsx or CSV in the spreadsheet program.")
+        raise InputError(
+            f"{one_line(path.name)}: is neither CSV nor .xlsx. Save it as .xlsx or CSV in the spreadsheet program."
+        )
     if content[:4] == b"PK\x03\x04" or path.suffix.casefold() in (".xlsx", ".xlsm"):
         return _excel_grids(path, content)
     return [_csv_grid(path, content)]
@@ -94,7 +99,7 @@ def _csv_grid(path: Path, content: bytes) -> Grid:
     numbered = _csv_rows(path, text, separator)
     if told:
         numbered = numbered[1:]
-    return Grid(path.stem, path.name, numbered, semicolons=separator == ";", notes=notes)
+    return Grid(path.stem, one_line(path.name), numbered, semicolons=separator == ";", notes=notes)
 
 
 def _head_cells(line: str, separator: str) -> list[str]:
@@ -111,14 +116,16 @@ def _csv_rows(path: Path, text: str, separator: str) -> list[tuple[int, list]]:
         for i, row in enumerate(csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True), 1):
             if len(row) > _MOST_COLUMNS:
                 raise InputError(
-                    f"{path.name}, row {i}: has {len(row)} cells, more than {_MOST_COLUMNS}. Split the sheet."
+                    f"{one_line(path.name)}, row {i}: has {len(row)} cells, more than {_MOST_COLUMNS}. Split the sheet."
                 )
             if any(row):
                 numbered.append((i, row))
             if len(numbered) > _MOST_ROWS:
-                raise InputError(f"{path.name}: has more than {_MOST_ROWS:,} rows. Split the sheet.")
+                raise InputError(f"{one_line(path.name)}: has more than {_MOST_ROWS:,} rows. Split the sheet.")
     except csv.Error as error:
-        raise InputError(f"{path.name}: a quote mark is open or misplaced ({error}). Save the sheet again.") from error
+        raise InputError(
+            f"{one_line(path.name)}: a quote mark is open or misplaced ({error}). Save the sheet again."
+        ) from error
     return numbered
 
 
@@ -134,7 +141,7 @@ def _decoded(path: Path, content: bytes) -> tuple[str, list[str]]:
             text = content.decode("cp1252", errors="replace")
             notes.append("not UTF-8: read as Windows-1252; look at accents and signs")
     if text.count("\x00") > max(3, len(text) // 200):  # one in a cell is said with its row and column
-        raise InputError(f"{path.name}: is not a text file. Save the sheet as CSV or .xlsx.")
+        raise InputError(f"{one_line(path.name)}: is not a text file. Save the sheet as CSV or .xlsx.")
     return text, notes
 
 
@@ -166,7 +173,8 @@ def _workbook(path: Path, content: bytes, **options):
         raise
     except Exception as error:
         raise InputError(
-            f"{path.name}: cannot be read as an Excel workbook ({one_line(error)[:200]}). Save it again as .xlsx."
+            f"{one_line(path.name)}: cannot be read as an Excel workbook ({one_line(error)[:200]}). Save it again "
+            "as .xlsx."
         ) from error
 
 
@@ -185,8 +193,9 @@ def _check_package(path: Path, content: bytes) -> None:
                     rest = text[-12:] if b"<" in text[-12:] else b""
                     if total > _MOST_UNPACKED or rows > _MOST_ROWS or cells > _MOST_CELLS:
                         raise InputError(
-                            f"{path.name}: unpacks to more than {_MOST_UNPACKED // 10**6} MB, {_MOST_ROWS:,} rows or "
-                            f"{_MOST_CELLS:,} cells. Save only what is filled in, or split the workbook."
+                            f"{one_line(path.name)}: unpacks to more than {_MOST_UNPACKED // 10**6} MB, "
+                            f"{_MOST_ROWS:,} rows or {_MOST_CELLS:,} cells. Save only what is filled in, or split the "
+                            "workbook."
                         )
 
 
@@ -196,7 +205,7 @@ def _filled(sheet) -> list:
 
 
 def _excel_grid(path: Path, sheet, values) -> Grid:
-    grid = Grid(sheet.title, f"{path.name}, sheet {sheet.title}", [])
+    grid = Grid(sheet.title, f"{one_line(path.name)}, sheet {sheet.title}", [])
     filled, shown = _filled(sheet), _filled(values)
     width = max((c.column for c in (*filled, *shown)), default=0)
     if width > _MOST_COLUMNS:
@@ -232,7 +241,14 @@ def _excel_cell(cell):
         return str(value).zfill(len(cell.number_format))  # a name shown as 007 is meant as 007
     if isinstance(value, float) and "%" in (cell.number_format or ""):
         return f"{float(f'{value * 100:.12g}')} %"
+    if isinstance(value, dt.datetime) and value.time() == dt.time() and not _shows_time(cell.number_format):
+        return value.date()  # the midnight of a day that was typed without a time is nobody's reading
     return value
+
+
+def _shows_time(number_format: str) -> bool:
+    plain = re.sub(r'"[^"]*"|\\.|\[[^\]]*\]', "", number_format or "")  # texts, escaped signs, locales
+    return re.search(r"[hs]", plain, re.IGNORECASE) is not None
 
 
 def is_blank(cell) -> bool:

@@ -15,7 +15,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from qckit.errors import InputError, unknown_name
+from qckit.errors import InputError, one_line, unknown_name
 from qckit.files import restore
 from qckit.log import schema
 from qckit.log.intake import Incoming
@@ -70,11 +70,11 @@ def read_sheets(paths, settings: Settings, *, table: str | None = None, ignore_c
         found = [rows for rows in found if rows is not None]
         if not found:
             raise InputError(
-                f"{path.name}: holds no table that is known. Name its sheets {', '.join(schema.ORDER[:4])}, or say "
-                "which it is with --table."
+                f"{one_line(path.name)}: holds no table that is known. Name its sheets "
+                f"{', '.join(schema.ORDER[:4])}, or say which it is with --table."
             )
         incoming += found
-    return incoming, digest.hexdigest(), "; ".join(p.name for p in paths)
+    return incoming, digest.hexdigest(), "; ".join(one_line(p.name) for p in paths)
 
 
 def sheets_of(path: Path) -> list[Path]:

@@ -1,0 +1,97 @@
+"""Dates and times that contradict the calendar, or a hatch's start, though each can be by itself."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+
+import pandas as pd
+
+from qckit.log import schema
+from qckit.log.problems import Doubt, doubt
+from qckit.log.query import key_text
+from qckit.tables import to_utc
+
+__all__ = ["days_apart", "far_readings", "times_to_come"]
+
+_LOT_DATES = ("harvested", "received", "opened", "best_before")
+_OLD_YEARS, _KEPT_YEARS = 30, 40  # a lot harvested longer ago, or good longer than this
+_EARLY_H, _LATE_H = 24.0, 240.0  # water is read when a cone is filled, and while it stands
+
+
+def days_apart(lots: pd.DataFrame, now: str) -> list[Doubt]:
+    """Find lots whose dates contradict each other or the calendar.
+
+    Parameters
+    ----------
+    lots : DataFrame, shape (n, any)
+    now : str
+        ISO time.
+    """
+    today, found = now[:10], []
+    for row in lots.itertuples():
+        dates = {c: getattr(row, c) for c in _LOT_DATES if isinstance(getattr(row, c), str)}
+        shown = {c: f"{c} is {d}" for c, d in dates.items()}
+        what = next((f"{shown[c]}, still to come" for c in _LOT_DATES[:3] if c in dates and dates[c] > today), "")
+        for early, late in pairwise([c for c in _LOT_DATES if c in dates]):
+            if dates[late][: len(dates[early])] < dates[early][: len(dates[late])] and late != "best_before":
+                what = what or f"{shown[late]}, and {shown[early]}"
+        if "harvested" in dates and int(today[:4]) - int(dates["harvested"][:4]) > _OLD_YEARS:
+            what = what or shown["harvested"]
+        if "best_before" in dates and int(dates["best_before"][:4]) - int(today[:4]) > _KEPT_YEARS:
+            what = what or shown["best_before"]
+        if what:
+            column = next(c for c in _LOT_DATES if c in dates and what.startswith(f"{c} is"))
+            found.append(
+                doubt("lots", lots, row.Index, column, what, "Look at the year, and at the order of day and month.")
+            )
+    return found
+
+
+def times_to_come(tables: dict[str, pd.DataFrame], now: str) -> list[Doubt]:
+    """Find records dated more than a day after the clock.
+
+    Parameters
+    ----------
+    tables : dict of str to DataFrame
+    now : str
+        ISO time.
+
+    Returns
+    -------
+    list of Doubt
+    """
+    limit = pd.Timestamp(now) + pd.Timedelta(days=1)
+    return [
+        doubt(
+            name,
+            tables[name],
+            i,
+            column,
+            f"{column} is {tables[name].at[i, column]}, still to come",
+            "If the time is right, set the computer's clock.",
+        )
+        for name, column in schema.TIME_COLUMN.items()
+        if name in tables
+        for i in tables[name].index[to_utc(tables[name][column]) > limit]
+    ]
+
+
+def far_readings(readings: pd.DataFrame, hatches: pd.DataFrame) -> list[Doubt]:
+    """Find readings long before or after their hatch stood in its cone.
+
+    Parameters
+    ----------
+    readings, hatches : DataFrame, shape (n, any)
+        Readings are weighed against those hatches that are there.
+    """
+    started = readings["hatch"].map(hatches.drop_duplicates("hatch").set_index("hatch")["started"])
+    hours = (to_utc(readings["taken"]) - to_utc(started)).dt.total_seconds() / 3600
+    return [
+        Doubt(
+            "readings",
+            key_text("readings", tuple(readings.loc[i, list(schema.KEYS["readings"])])),
+            f"was taken {abs(hours[i]):.0f} h {'before' if hours[i] < 0 else 'after'} its hatch was started",
+            "Look at the day and at the hatch's name. If one is wrong, withdraw the reading and enter it again.",
+        )
+        for i in readings.index[(hours < -_EARLY_H) | (hours > _LATE_H)]
+    ]

@@ -1,0 +1,105 @@
+"""The bed of hostile sheets, imported one by one into a site: as expected, with nothing half entered."""
+
+import math
+import shutil
+
+import pandas as pd
+import pytest
+from sheet_bed import sheet_bed
+from sheet_cases import HATCH, SAMPLE, as_csv
+
+from qckit.log import new_site, open_log
+
+
+def found_site(folder, url=""):
+    """Make the site that every case starts from."""
+    new_site(folder, name="bed", timezone="Europe/Lisbon", date_order="dmy", url=url)
+    first = HATCH | {"hatch": "H-0", "started": "2026-11-02 09:00", "temperature_c": "28", "operator": "ka"}
+    (folder / "hatches.csv").write_bytes(as_csv([first]))
+    (folder / "samples.csv").write_bytes(as_csv([SAMPLE | {"sample": "S-0", "dilution": "10"}]))
+    with open_log(folder) as log:
+        log.add("lots", pd.DataFrame({"lot": ["L-1", "L-2"]}), by="op1")
+        log.import_sheets([folder / "hatches.csv", folder / "samples.csv"], by="op1")
+    return folder
+
+
+def contents(site):
+    """Give all that the log holds."""
+    with open_log(site) as log:
+        return {
+            name: log.table(name).astype(str).to_csv()
+            for name in ("lots", "hatches", "readings", "samples", "feeds", "corrections")
+        }
+
+
+def wrong_with(case, site, folder, run):
+    """Import a case; say what is not as expected."""
+    folder.mkdir()
+    if callable(case.files):
+        case.files(folder)
+        given = [folder / "given.csv"]
+    else:
+        given = [folder / name for name in case.files]
+        for path, content in zip(given, case.files.values(), strict=True):
+            path.write_bytes(content)
+    before = contents(site)
+    code, out, err = run("log", "import", *given, "--site", site, "--by", "op2", *case.options)
+    text = out + err
+    problems = []
+    if code != case.code:
+        problems.append(f"exit {code}, not {case.code}: {text[:500]}")
+    if case.said not in text:
+        problems.append(f"{case.said!r} is not said: {text[:500]}")
+    if set(text) & set("\x1b\x07\x00\u202e\u2066"):
+        problems.append("a sign that steers the terminal is printed")
+    if code == 2 and contents(site) != before:
+        problems.append("refused, and something was entered")
+    for (table, key, column), value in (case.stored or {}).items():
+        with open_log(site) as log:
+            rows = log.table(table)
+        row = rows[rows.iloc[:, 0] == key]
+        got = row[column].iloc[0] if len(row) else "no such row"
+        same = (
+            pd.isna(got) if value is None else got == value or (isinstance(value, float) and math.isclose(got, value))
+        )
+        if not same:
+            problems.append(f"{table} {key} {column} is {got!r}, not {value!r}")
+    return problems
+
+
+def failures(cases, place, run, make_site):
+    """Run cases, each on a site of its own; return name -> what is wrong."""
+    found = {}
+    for i, case in enumerate(cases):
+        site = make_site(place / f"site{i}")
+        if problems := wrong_with(case, site, place / f"case{i}", run):
+            found[case.name] = problems
+        shutil.rmtree(site)
+    return found
+
+
+@pytest.fixture(scope="module")
+def founded(tmp_path_factory):
+    return found_site(tmp_path_factory.mktemp("bed") / "site")
+
+
+def test_a_part_of_the_bed(tmp_path, run, founded):
+    cases = sheet_bed()[::9]
+    assert failures(cases, tmp_path, run, lambda to: shutil.copytree(founded, to)) == {}
+
+
+@pytest.mark.slow
+def test_the_whole_bed(tmp_path, run, founded):
+    cases = sheet_bed()
+    assert len(cases) > 220 and len({c.name for c in cases}) == len(cases)
+    assert failures(cases, tmp_path, run, lambda to: shutil.copytree(founded, to)) == {}
+
+
+@pytest.mark.server
+def test_a_part_of_the_bed_on_a_server(tmp_path, run, postgres_url):
+    site = found_site(tmp_path / "site", postgres_url)
+    found = {}
+    for i, case in enumerate(sheet_bed()[4::12]):
+        if case.code == 2 and (problems := wrong_with(case, site, tmp_path / f"case{i}", run)):
+            found[case.name] = problems
+    assert found == {}
