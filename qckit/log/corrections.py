@@ -108,7 +108,7 @@ def write(connection, step: int, cells: list[tuple], at: str, by: str, reason: s
             }
         )
     frames = _frames(changed)
-    _check_rules(connection, frames)
+    _check_rules(connection, frames, {(table, column) for table, _, column, _ in cells})
     connection.execute(sa.insert(schema.CORRECTIONS), rows)
     return frames
 
@@ -127,12 +127,19 @@ def _frames(changed: dict[tuple, dict]) -> dict[str, pd.DataFrame]:
     return frames
 
 
-def _check_rules(connection, frames: dict[str, pd.DataFrame]) -> None:
+_BESIDE_HATCH = {
+    *(("samples", c) for c in ("hatch", "taken", "volume_ul")),
+    ("hatches", "started"),
+    ("hatches", "volume_ml"),
+}
+
+
+def _check_rules(connection, frames: dict[str, pd.DataFrame], touched: set[tuple[str, str]]) -> None:
     """Refuse corrections after which a row says what no water can hold, or does not go with its hatch."""
     for table, frame in frames.items():
         for index, *rest in row_rules.broken(table, frame):
             raise _broken(table, frame, index, *rest)
-    if not frames.keys() & {"hatches", "samples"}:
+    if not touched & _BESIDE_HATCH:
         return
     hatches, samples = (frames.get(t, pd.DataFrame(columns=table_columns(t))) for t in ("hatches", "samples"))
     named = sorted({*hatches["hatch"], *samples["hatch"]})

@@ -8,7 +8,6 @@ import pandas as pd
 
 from qckit.log import schema
 from qckit.log.problems import Doubt, doubt
-from qckit.log.query import key_text
 from qckit.tables import to_utc
 
 __all__ = ["days_apart", "far_readings", "times_to_come"]
@@ -87,11 +86,13 @@ def far_readings(readings: pd.DataFrame, hatches: pd.DataFrame) -> list[Doubt]:
     started = readings["hatch"].map(hatches.drop_duplicates("hatch").set_index("hatch")["started"])
     hours = (to_utc(readings["taken"]) - to_utc(started)).dt.total_seconds() / 3600
     return [
-        Doubt(
+        doubt(
             "readings",
-            key_text("readings", tuple(readings.loc[i, list(schema.KEYS["readings"])])),
+            readings,
+            i,
+            "taken",
             f"was taken {abs(hours[i]):.0f} h {'before' if hours[i] < 0 else 'after'} its hatch was started",
-            "Look at the day and at the hatch's name. If one is wrong, withdraw the reading and enter it again.",
+            "Look at the day, and at the hatch's name.",
         )
         for i in readings.index[(hours < -_EARLY_H) | (hours > _LATE_H)]
     ]

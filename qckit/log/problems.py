@@ -64,6 +64,10 @@ class Doubt(NamedTuple):
 def doubt(table: str, frame: pd.DataFrame, index, column: str, what: str, hint: str) -> Doubt:
     """Build the doubt about one cell of a frame, with the command that mends it."""
     key = key_text(table, tuple(frame.loc[index, list(schema.KEYS[table])]))
+    if column in schema.KEYS[table]:  # it names the row, and cannot be corrected
+        return Doubt(
+            table, key, what, f"{hint} If it is wrong:  {mending('withdraw', table, key)};  and enter it again."
+        )
     value = "TIME" if column == schema.TIME_COLUMN.get(table) else "VALUE"
     remedy = f"{hint} If it is wrong:  {mending('correct', table, key, column, value)}"
     return Doubt(table, key, what, remedy)
