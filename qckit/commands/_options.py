@@ -7,9 +7,90 @@ import os
 
 import click
 
-__all__ = ["BY", "REASON", "SITE", "open_site_log", "who"]
+__all__ = ["BY", "DAY", "MOMENT", "MONTH", "REASON", "SITE", "Number", "SiteText", "open_site_log", "who"]
 
-SITE = click.option("--site", default="", metavar="FOLDER", help="The site folder; the one we are in if left out.")
+
+class Number(click.ParamType):
+    """A number as people write it: with a decimal comma or point, and with its unit.
+
+    Parameters
+    ----------
+    unit : str
+        Other units of the same kind are turned into it.
+    whole : bool
+        Only whole numbers.
+    low, high : float, optional
+        Bounds, ends included.
+    """
+
+    def __init__(self, unit: str = "", *, whole: bool = False, low: float | None = None, high: float | None = None):
+        self.unit, self.whole, self.low, self.high = unit, whole, low, high
+        self.name = "whole number" if whole else "number"
+
+    def convert(self, value, param, ctx):
+        """Read the text of an option; what could be two numbers is refused."""
+        if isinstance(value, (int, float)):
+            return value
+        from qckit.errors import InputError
+        from qckit.log.typed import option_number
+
+        number = option_number(value, self.unit, where := _name(param))
+        if self.whole and number != int(number):
+            raise InputError(f"{where}: {value!r} is no whole number. Write one.")
+        if (self.low is not None and number < self.low) or (self.high is not None and number > self.high):
+            raise InputError(f"{where}: {value} is not from {self.low:g} to {self.high:g}. Write a number in between.")
+        return int(number) if self.whole else number
+
+
+class SiteText(click.ParamType):
+    """A time, a day or a month as people at the site write it: its clock, its order of dates."""
+
+    def __init__(self, name: str, reader: str):
+        self.name, self.reader = name, reader
+
+    def convert(self, value, param, ctx):
+        """Read the text of an option by the settings of the command's site; without a site, by the usual ones."""
+        if not value:
+            return value
+        from qckit.errors import InputError
+        from qckit.log import typed
+
+        read = getattr(typed, self.reader)(value, _settings(ctx), _name(param))
+        if read is None:
+            raise InputError(f"{_name(param)}: {value!r} is no {self.name}. Leave the option out, or write one.")
+        return read
+
+
+MOMENT = SiteText("time", "typed_time")
+DAY = SiteText("day", "typed_date")
+MONTH = SiteText("month", "typed_months")
+
+
+def _name(param) -> str:
+    return param.opts[-1] if isinstance(param, click.Option) else param.human_readable_name
+
+
+def _settings(ctx):
+    from qckit.errors import InputError
+    from qckit.reports.sites import find_site
+    from qckit.settings import Settings, load_settings
+
+    given = ctx.params.get("site") if ctx is not None else None
+    if given is None:  # a command without a site
+        return Settings()
+    try:
+        return load_settings(find_site(given))
+    except InputError:  # the command says so itself
+        return Settings()
+
+
+SITE = click.option(
+    "--site",
+    default="",
+    metavar="FOLDER",
+    is_eager=True,  # before options that are read as people at that site write
+    help="The site folder; the one we are in if left out.",
+)
 BY = click.option("--by", default="", metavar="NAME", help="Who does this; $QCKIT_BY or the user if left out.")
 REASON = click.option("--reason", required=True, metavar="TEXT", help="Why, in words; it is kept.")
 

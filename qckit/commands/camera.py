@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from qckit.commands._options import BY, SITE, open_site_log, who
+from qckit.commands._options import BY, SITE, Number, open_site_log, who
 from qckit.commands.typed import as_typed
 
 _CAMERA = click.option("--camera", default="", metavar="NAME", help="Keep it in the site's log under this camera.")
@@ -37,20 +37,20 @@ def command():
 @click.option(
     "--spacing-um",
     required=True,
-    type=float,
+    type=Number("µm"),
     help="One division, one square, opening plus wire, or the two points' distance, in µm.",
 )
-@click.option("--u-spacing-um", default=0.0, type=float, help="Standard uncertainty of that, in µm.")
+@click.option("--u-spacing-um", default=0.0, type=Number("µm"), help="Standard uncertainty of that, in µm.")
 @click.option(
     "--point",
     "points",
     multiple=True,
     nargs=2,
-    type=float,
+    type=Number("px"),
     metavar="X Y",
     help="A point in pixels of the upright photo; give two.",
 )
-@click.option("--about", type=float, help="Rough µm per pixel, where finer lines lie inside the squares.")
+@click.option("--about", type=Number("µm/px"), help="Rough µm per pixel, where finer lines lie inside the squares.")
 @click.option("--picture", type=click.Path(), help="Write the photo with the lines found, to approve it by.")
 @_CAMERA
 @_MAGNIFICATION
@@ -149,7 +149,7 @@ def list_cameras(site):
 @click.option("--camera", required=True, metavar="NAME")
 @_MAGNIFICATION
 @click.option("--kind", default="", help="Kind of photo, such as bright field.")
-@click.option("--um-per-px", type=float, help="Scale, if counts.csv has none.")
+@click.option("--um-per-px", type=Number("µm/px"), help="Scale, if counts.csv has none.")
 @click.option("--keep/--no-keep", default=False, help="Keep the certificate in the site's log.")
 @SITE
 @BY

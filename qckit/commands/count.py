@@ -7,6 +7,7 @@ from pathlib import Path
 
 import click
 
+from qckit.commands._options import Number
 from qckit.errors import InputError, one_line
 from qckit.stages import STAGE_RECORDS, stage_words
 
@@ -15,10 +16,10 @@ LISTED = 10
 
 @click.command("count")
 @click.argument("photos", nargs=-1, required=True, type=click.Path(path_type=Path))
-@click.option("--um-per-px", type=float, help="Scale of all photos: micrometres per pixel.")
+@click.option("--um-per-px", type=Number("µm/px"), help="Scale of all photos: micrometres per pixel.")
 @click.option("--scales", type=click.Path(path_type=Path), help="CSV with the columns photo and um_per_px.")
 @click.option("--out", required=True, type=click.Path(path_type=Path), help="Folder for the results.")
-@click.option("--workers", type=int, default=1, show_default=True, help="Processes.")
+@click.option("--workers", type=Number(whole=True), default=1, show_default=True, help="Processes.")
 @click.option(
     "--scheduler",
     metavar="ADDRESS",

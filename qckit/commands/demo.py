@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import click
 
+from qckit.commands._options import MOMENT, Number
+
 
 @click.command("demo")
 @click.argument("folder", default="demo-site", type=click.Path())
@@ -11,10 +13,12 @@ import click
     "--workers",
     default=2,
     show_default=True,
-    type=click.IntRange(1, 64),
+    type=Number(whole=True, low=1, high=64),
     help="Photos and reports worked on at the same time.",
 )
-@click.option("--now", default=None, metavar="TIME", help="Time written on the reports. Left out: the demo's own.")
+@click.option(
+    "--now", default=None, metavar="TIME", type=MOMENT, help="Time written on the reports. Left out: the demo's own."
+)
 def command(folder, workers, now):
     """Make the invented demo site in FOLDER, count its photos, write its reports.
 

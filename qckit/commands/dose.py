@@ -4,22 +4,38 @@ from __future__ import annotations
 
 import click
 
+from qckit.commands._options import DAY, MOMENT, SITE, Number
 from qckit.errors import InputError
 
 
 @click.command("dose")
 @click.argument("lot")
-@click.option("--site", default=".", show_default=True, help="The site folder.")
-@click.option("--nauplii", type=float, help="Nauplii wanted in one feed; the site's setting when left out.")
-@click.option("--animals", type=float, help="Animals to feed, with --per-animal.")
-@click.option("--per-animal", type=float, help="Nauplii for one animal in one feed.")
+@SITE
+@click.option("--nauplii", type=Number(), help="Nauplii wanted in one feed; the site's setting when left out.")
+@click.option("--animals", type=Number(), help="Animals to feed, with --per-animal.")
+@click.option("--per-animal", type=Number(), help="Nauplii for one animal in one feed.")
 @click.option(
-    "--risk", type=float, help="Share of hatches that may fall short, such as 0.05; the site's setting when left out."
+    "--risk",
+    type=Number(),
+    help="Share of hatches that may fall short, such as 0.05; the site's setting when left out.",
 )
-@click.option("--day", default="", help="Day of the dose, such as 2026-11-05; the newest hatch's when left out.")
-@click.option("--feed-at", help="Time of the feed, such as 2026-11-05T08:00; without an offset, the site's clock.")
-@click.option("--t10", "t10_h", type=float, help="Hours to a tenth hatched; from the lot's time course when left out.")
-@click.option("--t90", "t90_h", type=float, help="Hours to nine tenths hatched; likewise.")
+@click.option(
+    "--day",
+    default="",
+    metavar="DAY",
+    type=DAY,
+    help="Day of the dose, such as 2026-11-05; the newest hatch's when left out.",
+)
+@click.option(
+    "--feed-at",
+    metavar="TIME",
+    type=MOMENT,
+    help="Time of the feed, such as 2026-11-05T08:00; without an offset, the site's clock.",
+)
+@click.option(
+    "--t10", "t10_h", type=Number("h"), help="Hours to a tenth hatched; from the lot's time course when left out."
+)
+@click.option("--t90", "t90_h", type=Number("h"), help="Hours to nine tenths hatched; likewise.")
 @click.option("--table", "as_table", is_flag=True, help="A table for the wall: several demands.")
 @click.option(
     "--out", type=click.Path(dir_okay=False), help="Write the table to this file: .csv, or .html to print and hang up."
@@ -37,11 +53,10 @@ def command(lot, site, as_table, out, **asked):
     wanted = _demand(asked["nauplii"], asked["animals"], asked["per_animal"])
     _check_risk(asked["risk"])
     tables = load_site(site).tables
-    feed = _feed_time(asked["feed_at"], tables.settings)
     plan = plan_dose(tables, lot, nauplii=wanted, day=asked["day"], risk=asked["risk"])
     _say_plan(plan)
     _say_cost(plan, tables)
-    times = _say_start(feed, asked["t10_h"], asked["t90_h"], lot, tables)
+    times = _say_start(asked["feed_at"], asked["t10_h"], asked["t90_h"], lot, tables)
     if as_table or out:
         _table(plan, tables.settings, out)
     wrong = [warning.sentence for warning in plan.warnings]
@@ -68,20 +83,6 @@ def _check_out(out):
 def _check_risk(risk):
     if risk is not None and not 0.001 <= risk <= 0.5:
         raise InputError(f"--risk is {risk:g} and must lie between 0.001 and 0.5; 0.05 lets 1 hatch in 20 fall short.")
-
-
-def _feed_time(text, settings):
-    """The time of the feed, checked before anything is worked out; without an offset, by the site's clock."""
-    if text is None:
-        return None
-    import pandas as pd
-
-    from qckit.log.typed import typed_time
-
-    feed = typed_time(text, settings, "--feed-at")
-    if feed is None:
-        raise InputError(f"--feed-at {text}: this is not a time. Write it like 2026-11-05 08:00.")
-    return pd.Timestamp(feed)
 
 
 def _demand(nauplii, animals, per_animal):
@@ -126,11 +127,15 @@ def _say_start(feed, t10_h, t90_h, lot, tables):
     """Say when to wet the cysts; None when no feed was named."""
     if feed is None:
         return None
+    import pandas as pd
+
     from qckit.hatch.dose import start_times
 
     if t10_h is None or t90_h is None:
         t10_h, t90_h = _times_of(lot, tables)
-    times = start_times(feed, t10_h=t10_h, t90_h=t90_h, temperature_c=tables.settings.conditions.temperature_c)
+    times = start_times(
+        pd.Timestamp(feed), t10_h=t10_h, t90_h=t90_h, temperature_c=tables.settings.conditions.temperature_c
+    )
     click.echo(f"Start: {times.sentence}")
     return times
 

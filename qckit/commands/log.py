@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from qckit.commands._options import BY, REASON, SITE, open_site_log, who
+from qckit.commands._options import BY, MONTH, REASON, SITE, Number, open_site_log, who
 from qckit.stages import STAGE_RECORDS
 
 
@@ -183,7 +183,7 @@ def export(target, tables, site):
 @command.command("show")
 @click.argument("table")
 @click.option("--lot", help="Of one lot (hatches, samples).")
-@click.option("--month", help="Of hatches started in this month (hatches, samples).")
+@click.option("--month", type=MONTH, help="Of hatches started in this month (hatches, samples).")
 @SITE
 def show(table, lot, month, site):
     """Print the current rows of a TABLE as CSV."""
@@ -260,9 +260,9 @@ def correct(table, key, column, value, reason, site, by):
 
 def _counts(function):
     """Add an option for the count of each stage, and of embryos."""
-    function = click.option("--embryos", type=int)(function)
+    function = click.option("--embryos", type=Number(whole=True))(function)
     for s in reversed(STAGE_RECORDS):
-        function = click.option(f"--{s.column}", type=int, required=s.is_required)(function)
+        function = click.option(f"--{s.column}", type=Number(whole=True), required=s.is_required)(function)
     return function
 
 

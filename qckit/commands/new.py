@@ -6,6 +6,7 @@ import sys
 
 import click
 
+from qckit.commands._options import Number
 from qckit.commands.typed import as_typed
 
 
@@ -15,13 +16,13 @@ from qckit.commands.typed import as_typed
 @click.option("--timezone", help="Such as Europe/Lisbon; UTC if left out.")
 @click.option("--date-order", help="How dates on field sheets read: ymd, dmy, mdy; ymd if left out.")
 @click.option("--cones", help="Names of the cones, with commas.")
-@click.option("--cone-litres", type=float, help="Water in one cone [l].")
-@click.option("--hours", type=float, help="Hours from wetting to harvest.")
+@click.option("--cone-litres", type=Number(), help="Water in one cone [l].")
+@click.option("--hours", type=Number("h"), help="Hours from wetting to harvest.")
 @click.option("--count-at", help="Time of day of the counts, such as 09:00.")
-@click.option("--subsamples", type=int, help="Subsamples counted per cone.")
-@click.option("--subsample-ul", type=float, help="Volume of a subsample [µl].")
+@click.option("--subsamples", type=Number(whole=True), help="Subsamples counted per cone.")
+@click.option("--subsample-ul", type=Number("µl"), help="Volume of a subsample [µl].")
 @click.option("--feeds", help="Times of day of the feeds, with commas.")
-@click.option("--nauplii", type=float, help="Nauplii for one feed.")
+@click.option("--nauplii", type=Number(), help="Nauplii for one feed.")
 @click.option("--people", help="Initials of those who work here, with commas.")
 @click.option("--url", default="", help="PostgreSQL address of the log; a file in the folder if left out.")
 @click.option("--questions/--no-questions", default=None, help="Ask for what no option gives; in a terminal, yes.")

@@ -6,17 +6,16 @@ from pathlib import Path
 
 import click
 
-_SITE = click.option(
-    "--site", "site", default="", metavar="FOLDER", help="The site folder. Left out: the site this folder lies in."
-)
+from qckit.commands._options import MOMENT, MONTH, SITE, Number
+
 _NOW = click.option(
-    "--now", default=None, metavar="TIME", help="Time written on the report, ISO 8601. Left out: the clock."
+    "--now", default=None, metavar="TIME", type=MOMENT, help="Time written on the report. Left out: the clock."
 )
 _WORKERS = click.option(
     "--workers",
     default=1,
     show_default=True,
-    type=click.IntRange(1, 64),
+    type=Number(whole=True, low=1, high=64),
     help="Photos or reports worked on at the same time.",
 )
 
@@ -29,7 +28,7 @@ def command():
 @command.command("new-lot")
 @click.argument("lot")
 @click.option("--count/--no-count", "count", default=True, help="First count this lot's photos that have no count yet.")
-@_SITE
+@SITE
 @_NOW
 @_WORKERS
 def new_lot(lot, count, site, now, workers):
@@ -43,7 +42,7 @@ def new_lot(lot, count, site, now, workers):
 
 
 @command.command("month")
-@click.argument("month", metavar="YYYY-MM")
+@click.argument("month", metavar="YYYY-MM", type=MONTH)
 @click.option("--lot", default="", help="One lot only. Left out: the whole month.")
 @click.option("--each-lot", is_flag=True, help="Also a report of its own for each lot used in the month.")
 @click.option(
@@ -55,7 +54,7 @@ def new_lot(lot, count, site, now, workers):
 @click.option("--anew", is_flag=True, help="Freeze in place of baselines that are frozen already.")
 @click.option("--record-signals", "record", is_flag=True, help="Put this month's signals into the log, as open.")
 @click.option("--by", default="", metavar="NAME", help="Who freezes or records; written into the log.")
-@_SITE
+@SITE
 @_NOW
 @_WORKERS
 def month(month, lot, each_lot, freeze, anew, record, by, site, now, workers):
@@ -106,7 +105,7 @@ def _attend_months(runs, total: int) -> int:
 @click.argument("hatch")
 @click.option("--note", required=True, help="What was found out, in a few words.")
 @click.option("--by", required=True, metavar="NAME", help="Who explains it; written into the log.")
-@_SITE
+@SITE
 def explain(hatch, note, by, site):
     """Close the signals of a HATCH with an explanation; they are recorded if they were not, and stay in the log."""
     from qckit.reports import find_site
@@ -126,7 +125,7 @@ def explain(hatch, note, by, site):
     help="One quantity only, such as hatch_pct. Left out: all that was measured on it.",
 )
 @click.option("--undo", is_flag=True, help="Take it back: the hatch counts again.")
-@_SITE
+@SITE
 @_NOW
 def set_aside(hatch, reason, by, chart, undo, site, now):
     """Set a HATCH aside from baselines with a reason: crossed in the charts, read by no rule.
@@ -160,7 +159,7 @@ def set_aside(hatch, reason, by, chart, undo, site, now):
     help="What the check showed; begins with yes, no or unclear: 'yes: 7.4 in B, 8.2 in D'.",
 )
 @click.option("--by", default="", metavar="NAME", help="Who made or plans the check; written into the log.")
-@_SITE
+@SITE
 @_NOW
 @_WORKERS
 def poor_hatch(hatch, count, plan, checked, outcome, by, site, now, workers):

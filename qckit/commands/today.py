@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from qckit.commands._options import BY, SITE
+from qckit.commands._options import BY, MOMENT, SITE
 
 
 @click.command("today")
@@ -22,7 +22,9 @@ from qckit.commands._options import BY, SITE
 @click.option("--html", metavar="FILE", type=click.Path(dir_okay=False), help="Also write the page for wall or phone.")
 @click.option("--json", "as_json", is_flag=True, help="The page as data.")
 @BY
-@click.option("--now", default="", metavar="TIME", help="Another moment than now, such as 2026-11-05T08:00.")
+@click.option(
+    "--now", default="", metavar="TIME", type=MOMENT, help="Another moment than now, such as 2026-11-05T08:00."
+)
 def command(site, enter, tally, watch, html, as_json, by, now):
     """Say what is due, what today's counts say, what to start for tomorrow, what else waits.
 

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import re
+
 from qckit.errors import InputError
 from qckit.log.sheets import cells
 from qckit.settings import Settings
 from qckit.tables import TABLES
 
-__all__ = ["typed_cell", "typed_date", "typed_number", "typed_time"]
+__all__ = ["option_number", "typed_cell", "typed_date", "typed_months", "typed_number", "typed_time"]
 
 
 def _rules(settings: Settings) -> cells.CellRules:
@@ -49,6 +51,35 @@ def typed_number(text: str, settings: Settings, where: str, *, unit: str = "") -
     sign = cells.decimal_sign([text], semicolons=False, site=settings.site.decimal)
     rules = cells.CellRules(sign, settings.site.date_order, settings.site.timezone)
     return _value(cells.read_number(text, unit, rules), text, where)
+
+
+def option_number(text: str, unit: str, where: str) -> float:
+    """Read a number beside no site: with a point as programs write it, or a comma that can mean one thing only."""
+    try:
+        number = float(text)
+    except ValueError:
+        rules = cells.CellRules(cells.decimal_sign([text], semicolons=False, site="point"))
+        return _value(cells.read_number(text, unit, rules), text, where)
+    return _value(cells.read_number(number, unit, cells.CellRules()), text, where)
+
+
+def typed_months(text: str, settings: Settings, where: str) -> str | None:
+    """Read a month, two days or months with ``..`` between, or ``all``, as ISO text; else as :func:`typed_time`."""
+    text = text.strip()
+    if text == "all":
+        return text
+    parts = [_month(part.strip(), settings, where) for part in text.split("..")]
+    return None if None in parts else "..".join(parts)
+
+
+def _month(text: str, settings: Settings, where: str) -> str:
+    """Read a month, or a day, as ISO text: 2026-11, 11/2026, Nov 2026."""
+    found = re.fullmatch(r"(\d{1,2}|[A-Za-z]{3,9})\.?[\s./-]+(\d{4})|(\d{4})[\s./-]+(\d{1,2}|[A-Za-z]{3,9})", text)
+    if found is None:
+        return typed_date(text, settings, where)
+    month, year = (found[1], found[2]) if found[1] else (found[4], found[3])
+    first = typed_date(f"1 {month} {year}" if month.isalpha() else f"{year}-{int(month):02}-01", settings, where)
+    return first[:7]
 
 
 def typed_cell(table: str, column: str, text, settings: Settings):
