@@ -96,9 +96,7 @@ def count_photo(
         photo.pixels.shape[0] / analysis.work.pixels.shape[0],
         photo.pixels.shape[1] / analysis.work.pixels.shape[1],
     )
-    damage = judge_integrity(
-        photo.pixels, found, found.rows * per_px[0], found.cols * per_px[1], ruled=analysis.n_lines > 0
-    )
+    damage = judge_integrity(photo.pixels, found, found.rows * per_px[0], found.cols * per_px[1])
     flags = (*judge_photo(signs), *damage)
     return PhotoCount(
         name or path.name,

@@ -89,7 +89,7 @@ def broken_with_hatch(samples: pd.DataFrame, started: pd.Series, volume_ml: pd.S
             "taken",
             samples.at[i, "taken"],
             f"is {-hours[i]:.1f} h before the hatch was started",
-            "Correct the time, or started of the hatch.",
+            "Correct the time, or the hatch.",
         )
         for i in samples.index[hours < 0]
     ]

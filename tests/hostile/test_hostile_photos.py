@@ -11,9 +11,12 @@ import pandas as pd
 import pytest
 from odd_photos import BAD, FLAWED, SOUND, encoded, odd_photos, special_files
 from PIL import Image
+from scipy.ndimage import gaussian_filter
 
 from qckit.counting import count_photo, count_photos, isolated
 from qckit.counting.batch import checked_name
+from qckit.counting.seams import find_seam
+from qckit.counting.twins import find_twins
 from qckit.errors import InputError
 from qckit.files import sweep, whole
 from qckit.photo import find_photos, photo_names, read_photo, read_scales
@@ -195,7 +198,10 @@ def codes(path, scale):
     return {f.code for f in count_photo(path, um_per_px=scale).flags}
 
 
-@pytest.mark.parametrize("damage", ["frozen", "squeezed", "cut"])
+LIES = ("frozen", "squeezed", "cut", "two_scales", "repeated_rows", "shifted_rows", "foreign_block", "repeated_block")
+
+
+@pytest.mark.parametrize("damage", LIES)
 def test_a_photo_that_lies_is_flagged(tmp_path, rng, damage):
     _, pixels, scale = next(p for p in fuzz_photos.pieces() if p[0] == "bright-02")
     (tmp_path / "sound.jpg").write_bytes(fuzz_photos._jpeg(pixels))
@@ -207,6 +213,42 @@ def test_a_photo_that_lies_is_flagged(tmp_path, rng, damage):
         after = count_photo(tmp_path / "a.jpg", um_per_px=scale)
         silent += not after.flags and fuzz_photos.apart(before.counts, after.counts)
     assert silent == 0
+
+
+@pytest.fixture(scope="module")
+def noisy():
+    """Give a picture of a lens's making: smooth bodies, level light, grain."""
+    rng = np.random.default_rng(5)
+    plain = np.full((480, 640), 180.0)
+    for y, x in rng.uniform(30, [450, 610], (24, 2)):
+        plain[int(y) - 9 : int(y) + 9, int(x) - 14 : int(x) + 14] = 90
+    plain = gaussian_filter(plain, 2.0) + np.linspace(0, 12, 640)
+    return np.clip(plain + rng.normal(0, 2, plain.shape), 0, 255).astype(np.uint8)
+
+
+def test_a_seam_is_found_and_a_ruled_line_is_none(noisy):
+    assert find_seam(noisy) is None and find_seam(np.ascontiguousarray(noisy.T)) is None
+    torn = noisy.copy()
+    torn[200:] = np.roll(torn[200:], 150, axis=1)
+    assert find_seam(torn) == 200  # the last row that belongs to those above
+    block = noisy.copy()
+    block[150:300, 200:460] = noisy[300:450, 330:590] - 6
+    assert find_seam(block) in (150, 300)
+    ruled = noisy.astype(float)
+    for at in (80, 83, 240, 243, 400, 403):
+        ruled[at : at + 2] -= 60
+    ruled = gaussian_filter(ruled, 0.8)
+    assert find_seam(np.clip(ruled, 0, 255).astype(np.uint8)) is None
+
+
+def test_objects_that_stand_there_twice(noisy):
+    rng = np.random.default_rng(6)
+    y, x = rng.uniform(30, 450, 20), rng.uniform(30, 600, 20)
+    assert find_twins(noisy, y, x) == ""
+    twice = noisy.copy()
+    twice[300:400] = noisy[100:200]
+    y[:3], x[:3] = [150, 350, 60], [300, 300, 500]
+    assert "stands in it twice" in find_twins(twice, y, x)
 
 
 def test_no_sound_photo_is_taken_for_damaged(tmp_path):

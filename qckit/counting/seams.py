@@ -1,0 +1,138 @@
+"""Seams: where the contents of a photo break off along one row or column, as no lens and no sensor lets them.
+
+At a seam neighbours differ more than the pixels before and after them do, along a straight line of one pixel. Every
+photo has such steps by chance, so rows are held against the photo's other rows, at the same place of a compressed
+photo's blocks. Ruled lines and wires of a mesh are straight too, but a lens spreads their edges over several rows: a
+seam's step is confined to one.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+__all__ = ["find_seam"]
+
+GRID = 8  # compressed photos have edges of their own at blocks of eight pixels
+CELL = 24  # columns counted together
+WINDOWS = {4: 15.0, 8: 12.0, 16: 12.0}
+"""Lengths of seams looked for, in cells, and how far beyond the usual they must be, in scatters of counting. Sound
+photos reach 11.7 with the shortest, which bodies and ends of ruled lines fill most easily, and 8.6 with the others."""
+
+MARGIN = 12  # rows at the border that have nothing on one side to be held against
+USUAL = 92  # percentile of other rows that passes for usual
+NEAR = 14  # rows in which a line's or wire's edge spreads
+SPREAD, LEAST_SPREAD = 0.35, 2.0  # of the step itself, and in code values: a coherent step beside it is a line's
+
+LEAST_STEP, STEPS = 6.0, 3.0  # of code values, and of the usual step between neighbours: what counts as a sharp edge
+ROW_Z, ROW_PX = 30.0, 28
+LINE_PX, LINE_STEP, LINE_SHARE = 15, 4.0, 0.75  # a ruled line is thinner, and as much of it stands out on both sides
+
+
+def find_seam(values: np.ndarray) -> int | None:
+    """Find a row below which the picture does not go on.
+
+    Parameters
+    ----------
+    values : (M, N) ndarray of uint8
+        One channel.
+
+    Returns
+    -------
+    int or None
+        Row, counted from 1.
+    """
+    if min(values.shape) < 4 * CELL:
+        return None
+    for reach in (1, 2):  # of one pixel; and of two, as a decoder that reduces the photo leaves them
+        size = np.maximum(values[reach:], values[:-reach]) - np.minimum(values[reach:], values[:-reach])
+        beside = np.maximum(size[: -2 * reach], size[2 * reach :])
+        middle = size[reach:-reach]
+        steeper = middle > beside
+        least = max(LEAST_STEP, STEPS * float(size[::5].mean()))
+        found = _whole_row(values, steeper & (middle - beside > least), reach)  # no wrap where it is steeper
+        if found is None:
+            found = _part_of_row(values, steeper, reach)
+        if found is not None:
+            return found + 1
+    return None
+
+
+def _by_phase(counts: np.ndarray, percentile: float) -> np.ndarray:
+    """What is usual of each count, among rows at the same place of a block."""
+    blocks = counts[: len(counts) // GRID * GRID].reshape(-1, GRID, *counts.shape[1:])
+    place = int(np.ceil(percentile / 100 * (len(blocks) - 1)))
+    usual = np.partition(blocks, place, axis=0)[place]
+    return usual[np.arange(len(counts)) % GRID]
+
+
+def _whole_row(values: np.ndarray, edge: np.ndarray, reach: int) -> int | None:
+    """A row with many more sharp edges than any other."""
+    n = np.count_nonzero(edge, axis=1).astype(np.float32)
+    usual = _by_phase(n, 90)
+    z = (n - usual) / np.sqrt(usual + 4)
+    for k in np.argsort(-z)[:6]:
+        if z[k] < ROW_Z or n[k] < ROW_PX:
+            break
+        if not _is_line(values, edge[k], k + reach):
+            return int(k + reach)
+    return None
+
+
+def _part_of_row(values: np.ndarray, steeper: np.ndarray, reach: int) -> int | None:
+    """A row along a part of which far more pixels than usual step more than those before and after."""
+    cells = _per_cell(steeper)
+    total = np.zeros((cells.shape[0], cells.shape[1] + 1), np.float32)
+    np.cumsum(cells, axis=1, out=total[:, 1:])
+    for length, least_z in WINDOWS.items():
+        if length > cells.shape[1]:
+            break
+        start = np.arange(0, cells.shape[1] - length + 1, length // 4)
+        n = total[:, start + length] - total[:, start]
+        usual = _by_phase(n, USUAL)
+        scatter = np.sqrt(np.maximum(usual * (1 - usual / (length * CELL)), 0.05 * length * CELL))
+        z = (n - usual) / scatter
+        z[:MARGIN] = z[-MARGIN:] = 0
+        high = np.argwhere(z > least_z)
+        for k, j in high[np.argsort(-z[high[:, 0], high[:, 1]])][:12]:
+            first, quarter = start[j], length // 4
+            quarters = np.diff(total[k, first : first + length + 1 : quarter])
+            even = (quarters.min() - usual[k, j] / 4) > scatter[k, j] / 2  # a body's edge stands in one of them only
+            across = slice(first * CELL, (first + length) * CELL)
+            if even and _is_confined(values[:, across], k + reach, reach):
+                return int(k + reach)
+    return None
+
+
+def _per_cell(which: np.ndarray) -> np.ndarray:
+    """How many are set in each cell of columns: (M, N // CELL). Eight at once, as bytes of a number."""
+    rows, n = which.shape[0], which.shape[1] // CELL
+    eights = np.ascontiguousarray(which[:, : n * CELL]).view(np.uint64).reshape(rows, n, CELL // 8)
+    summed = eights[..., 0] + eights[..., 1] + eights[..., 2]
+    return (summed * np.uint64(0x0101010101010101)) >> np.uint64(56)
+
+
+def _is_confined(values: np.ndarray, k: int, reach: int) -> bool:
+    """Tell whether the step at row k has no other beside it that runs all along: an edge that a lens has drawn has."""
+    low, high = max(0, k - NEAR), min(values.shape[0], k + NEAR + 1 + reach)
+    level = values[low:high].mean(axis=1)
+    step = np.abs(level[reach:] - level[:-reach])
+    at = k - low
+    beside = np.delete(step, np.arange(max(0, at - reach), min(len(step), at + reach + 1)))
+    return bool(beside.max(initial=0) < max(LEAST_SPREAD, SPREAD * step[at]))
+
+
+def _is_line(values: np.ndarray, where: np.ndarray, k: int) -> bool:
+    """Tell whether an edge at row k is a ruled line's: there it is darker, or lighter, than on both sides of it."""
+    columns = np.flatnonzero(where)
+
+    def level(row: int) -> np.ndarray:
+        return values[max(0, row - 1) : row + 2, columns].astype(float).mean(axis=0)
+
+    above, below = level(max(k - LINE_PX, 1)), level(min(k + LINE_PX, values.shape[0] - 2))
+    for at in range(max(k - 3, 1), min(k + 6, values.shape[0] - 2)):  # the line lies before its edge, or behind it
+        dip_above, dip_below = level(at) - above, level(at) - below
+        both = np.minimum(np.abs(dip_above), np.abs(dip_below)) * np.sign(dip_above)
+        same = (np.sign(dip_above) == np.sign(dip_below)) & (np.abs(both) > LINE_STEP)
+        if max((same & (both > 0)).mean(), (same & (both < 0)).mean()) >= LINE_SHARE:
+            return True
+    return False
