@@ -232,7 +232,7 @@ def test_a_seam_is_found_and_a_ruled_line_is_none(noisy):
     torn[200:] = np.roll(torn[200:], 150, axis=1)
     assert find_seam(torn) == 200  # the last row that belongs to those above
     block = noisy.copy()
-    block[150:300, 200:460] = noisy[300:450, 330:590] - 6
+    block[150:300, 200:460] = noisy[300:450, 330:590] - 12
     assert find_seam(block) in (150, 300)
     ruled = noisy.astype(float)
     for at in (80, 83, 240, 243, 400, 403):
