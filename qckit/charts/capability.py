@@ -82,17 +82,47 @@ def share_below(hatch_pct, minimum, *, confidence=0.95, least=8, of="") -> Capab
     n, seen = len(y), int(np.sum(y < minimum))
     method = "normal on the logit scale, interval by the noncentral t distribution"
     if n < least:
-        return Capability(float(minimum), math.nan, math.nan, math.nan, seen, n, confidence, method, of)
+        return Capability(
+            minimum=float(minimum),
+            share_pct=math.nan,
+            share_pct_low=math.nan,
+            share_pct_high=math.nan,
+            seen_below=seen,
+            n_hatches=n,
+            confidence=confidence,
+            method=method,
+            of=of,
+        )
     x = _logit(np.clip(y, 0.5, 99.5))
     spread = float(np.std(x, ddof=1))
     if not spread > 0:
         share = 100.0 if x[0] < _logit(minimum) else 0.0
-        return Capability(float(minimum), share, math.nan, math.nan, seen, n, confidence, method, of)
+        return Capability(
+            minimum=float(minimum),
+            share_pct=share,
+            share_pct_low=math.nan,
+            share_pct_high=math.nan,
+            seen_below=seen,
+            n_hatches=n,
+            confidence=confidence,
+            method=method,
+            of=of,
+        )
     low, high = normal_tail_interval((float(_logit(minimum)) - float(x.mean())) / spread, n, confidence=confidence)
     from scipy.special import ndtr
 
     share = 100 * float(ndtr((float(_logit(minimum)) - float(x.mean())) / spread))
-    return Capability(float(minimum), share, 100 * low, 100 * high, seen, n, confidence, method, of)
+    return Capability(
+        minimum=float(minimum),
+        share_pct=share,
+        share_pct_low=100 * low,
+        share_pct_high=100 * high,
+        seen_below=seen,
+        n_hatches=n,
+        confidence=confidence,
+        method=method,
+        of=of,
+    )
 
 
 def normal_tail_interval(k, n, *, confidence=0.95):

@@ -135,8 +135,8 @@ def find_changes(
     bic = [_bic(r, n, m, w) for m, r in enumerate(rss)]
     kept = int(np.argmin(bic)) if n_changes is None else most
     ends = _trace(cuts, n, kept)
-    changes, means = _described(y, w, ends, cost, shortest, confidence, interval)
-    return Segmentation(changes, means, float(rss[kept]), bic, n, confidence)
+    changes, means = _described(y, w, ends=ends, cost=cost, shortest=shortest, confidence=confidence, interval=interval)
+    return Segmentation(changes=changes, means=means, rss=float(rss[kept]), bic=bic, n_points=n, confidence=confidence)
 
 
 def _costs(y, w):
@@ -185,7 +185,7 @@ def _described(y, w, ends, cost, shortest, confidence, interval):
     changes = []
     for i, at in enumerate(ends[:-1]):
         if interval == "likely":
-            low, high = _likely_dates(w, cost, [0, *ends], i, min(shortest, 3), confidence)
+            low, high = _likely_dates(w, cost, bounds=[0, *ends], i=i, shortest=min(shortest, 3), confidence=confidence)
         else:
             before, after = (
                 float(np.average((y[a:b] - m) ** 2, weights=w[a:b]))

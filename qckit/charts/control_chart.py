@@ -256,7 +256,7 @@ def _name_signals(ax, x, frame, signals):
             continue
         text = ",".join(dict.fromkeys(rule_mark(r) for r in rows["rule"]))
         side = -1 if values[i] < frame["centre"].iloc[i] else 1
-        dx, dy, box = _free_place(px, py, 4.4 * len(text), side, taken, inside)
+        dx, dy, box = _free_place(px, py, width=4.4 * len(text), side=side, taken=taken, inside=inside)
         taken.append(box)
         ax.annotate(
             text,

@@ -99,10 +99,10 @@ def build_chart(
     why = by_hand.where(by_hand != "", _off_standard(points, chosen, CHARTED[name]))
     stored = stored_limits(baselines, chart=name, lot=lot, before=None)
     if stored is not None and pd.Timestamp(stored[1]["first"]) < last:
-        return _with_frozen(points, why, by_hand, name, lot, first, stored, rules)
+        return _with_frozen(points, why, by_hand=by_hand, name=name, lot=lot, first=first, stored=stored, rules=rules)
     if not CHARTED[name].by_lot:
-        return _with_days(points, by_hand, name, first, days, rules)
-    return _with_proposed(points, why, by_hand, name, lot, first, rules)
+        return _with_days(points, by_hand, name=name, first=first, days=days, rules=rules)
+    return _with_proposed(points, why, by_hand=by_hand, name=name, lot=lot, first=first, rules=rules)
 
 
 def _off_standard(points, chosen, charted):
@@ -155,19 +155,19 @@ def _with_frozen(points, why, by_hand, name, lot, first, stored, rules):
             f"freeze the baseline anew to leave {it} out."
         )
     return LotChart(
-        name,
-        lot,
-        frame,
-        _signals(frame, limits, rules, first),
-        limits,
-        tuple(rules),
-        _run(rules, limits),
-        drift,
-        None,
-        words,
-        True,
-        _listed(frame, by_hand, left_out),
-        notes,
+        name=name,
+        lot=lot,
+        frame=frame,
+        signals=_signals(frame, limits, rules, first),
+        limits=limits,
+        rules=tuple(rules),
+        run=_run(rules, limits),
+        drift=drift,
+        likeness=None,
+        baseline_words=words,
+        is_frozen=True,
+        set_aside=_listed(frame, by_hand, left_out),
+        notes=notes,
     )
 
 
@@ -189,13 +189,41 @@ def _with_days(points, by_hand, name, first, days, rules):
     signals = _signals(frame, days.limits, rules, first)
     run = _run(rules, days.limits)
     listed = _listed(frame, by_hand, [])
-    return LotChart(name, "", frame, signals, days.limits, tuple(rules), run, None, None, words, False, listed, [])
+    return LotChart(
+        name=name,
+        lot="",
+        frame=frame,
+        signals=signals,
+        limits=days.limits,
+        rules=tuple(rules),
+        run=run,
+        drift=None,
+        likeness=None,
+        baseline_words=words,
+        is_frozen=False,
+        set_aside=listed,
+        notes=[],
+    )
 
 
 def _without_limits(points, name, lot, rules, words, drift=None, notes=()):
     signals = find_signals(_empty_limits(points).head(0))
     frame = _empty_limits(points)
-    return LotChart(name, lot, frame, signals, None, tuple(rules), None, drift, None, words, False, [], list(notes))
+    return LotChart(
+        name=name,
+        lot=lot,
+        frame=frame,
+        signals=signals,
+        limits=None,
+        rules=tuple(rules),
+        run=None,
+        drift=drift,
+        likeness=None,
+        baseline_words=words,
+        is_frozen=False,
+        set_aside=[],
+        notes=list(notes),
+    )
 
 
 def _with_proposed(points, why, by_hand, name, lot, first, rules):
@@ -224,7 +252,7 @@ def _with_proposed(points, why, by_hand, name, lot, first, rules):
         base, likeness, rules, extra = _reviewed(part, charted, aside, drift if sloped else None, rules)
     except InputError as error:  # all alike, or none at all: nothing to set limits from, and the page goes on
         words = f"no limits: {str(error).removeprefix('points: ')}"
-        return _without_limits(points, name, lot, rules, words, drift, notes)
+        return _without_limits(points, name, lot=lot, rules=rules, words=words, drift=drift, notes=notes)
     frame = _applied(base.limits, points, "monitored")
     frame.loc[frame.index[span], "phase"] = np.where(part["label"].isin(aside), "set aside", "baseline")
     # what was off the standard in earlier months is known and must not begin a run that ends in this one
@@ -237,19 +265,19 @@ def _with_proposed(points, why, by_hand, name, lot, first, rules):
         f"{part['at'].max():%Y-%m-%d}" + (f", {len(aside)} set aside" if aside else "")
     )
     return LotChart(
-        name,
-        lot,
-        frame,
-        _signals(frame, base.limits, rules, first),
-        base.limits,
-        tuple(rules),
-        _run(rules, base.limits),
-        drift,
-        likeness,
-        words,
-        False,
-        _listed(frame, by_hand, base.set_aside),
-        [*notes, *extra],
+        name=name,
+        lot=lot,
+        frame=frame,
+        signals=_signals(frame, base.limits, rules, first),
+        limits=base.limits,
+        rules=tuple(rules),
+        run=_run(rules, base.limits),
+        drift=drift,
+        likeness=likeness,
+        baseline_words=words,
+        is_frozen=False,
+        set_aside=_listed(frame, by_hand, base.set_aside),
+        notes=[*notes, *extra],
     )
 
 

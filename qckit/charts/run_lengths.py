@@ -203,7 +203,7 @@ def ewma_width(weight, n_points, df, *, every=370.4) -> float:
     def found(width, error, ratio):
         return ewma_run_length(weight, width * ratio, shift=-error, nodes=100)
 
-    return _border(found, n_points, df, every, 2.0, 8.0)
+    return _border(found, n_points, df=df, every=every, low=2.0, high=8.0)
 
 
 @lru_cache(maxsize=256)
@@ -219,7 +219,7 @@ def cusum_decision(slack, n_points, df, *, every=370.4) -> float:
     def found(decision, error, ratio):
         return cusum_run_length(slack * ratio, decision * ratio, shift=-error, nodes=60)
 
-    return _border(found, n_points, df, every, 2.0, 25.0)
+    return _border(found, n_points, df=df, every=every, low=2.0, high=25.0)
 
 
 def _border(length, n_points, df, every, low, high):

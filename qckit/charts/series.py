@@ -53,13 +53,13 @@ CHARTED = {
     for c in (
         *(_of_metric(m) for m in METRICS.values() if m.chart),
         Charted(
-            "shells_per_1000",
-            "shells in harvests",
-            "per 1,000 nauplii",
-            "u prime",
-            1.0,
-            "sieve_shells",
-            "sieve_thousands",
+            name="shells_per_1000",
+            label="shells in harvests",
+            unit="per 1,000 nauplii",
+            kind="u prime",
+            per=1.0,
+            count="sieve_shells",
+            size="sieve_thousands",
         ),
         Charted("t90_h", "T90", "h", "individuals"),
         *(

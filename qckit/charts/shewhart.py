@@ -228,7 +228,7 @@ def exact_p_chart(count, size, *, per=1.0, alpha=0.0027, centre=None, rho=0.0):
         model = stats.betabinom(n, max(p * total, 1e-12), max((1 - p) * total, 1e-12))
     else:
         model = stats.binom(n, p)
-    return _exact(clean, model, p, n, alpha, per)
+    return _exact(clean, model, centre=p, size=n, alpha=alpha, per=per)
 
 
 def exact_u_chart(count, size=1.0, *, per=1.0, alpha=0.0027, centre=None, dispersion=1.0):
@@ -263,7 +263,7 @@ def exact_u_chart(count, size=1.0, *, per=1.0, alpha=0.0027, centre=None, disper
         model = stats.nbinom(np.maximum(mean, 1e-12) / (dispersion - 1), 1 / dispersion)
     else:
         model = stats.poisson(mean)
-    return _exact(clean, model, rate, clean["size"].to_numpy(), alpha, per)
+    return _exact(clean, model, centre=rate, size=clean["size"].to_numpy(), alpha=alpha, per=per)
 
 
 def _exact(clean, model, centre, size, alpha, per):

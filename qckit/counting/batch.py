@@ -175,7 +175,7 @@ def count_photos(
         earlier = read_earlier(out) if keep_earlier else None
     names = photo_names(files)
     jobs = [
-        _job(f, n, scale, reader, out, checked, model, region)
+        _job(f, n, um_per_px=scale, reader=reader, out=out, checked=checked, model=model, region=region)
         for f, n, scale in zip(files, names, um_per_px, strict=True)
     ]
     results: list = [None] * len(jobs)
@@ -209,20 +209,29 @@ def _scales(given, files: list[Path]) -> list[float | str]:
 
 def _job(path: Path, name: str, um_per_px: float | str, reader, out: Path | None, checked: bool, model, region) -> _Job:
     if out is None:
-        return _Job(str(path), name, um_per_px, reader, None, None, model, region)
+        return _Job(
+            path=str(path),
+            name=name,
+            um_per_px=um_per_px,
+            reader=reader,
+            part=None,
+            checked=None,
+            stage_model=model,
+            region=region,
+        )
     version = version_with(model_key(model))
     told = [name, repr(um_per_px), reader, version, _reader_key(reader), *([region_words(region)] if region else [])]
     key = hashlib.sha256("\n".join(map(str, told)).encode()).hexdigest()
     part = out / PARTS / f"{key[:32]}.json"
     return _Job(
-        str(path),
-        name,
-        um_per_px,
-        reader,
-        str(part),
-        str(out / "checked" / checked_name(name)) if checked else None,
-        model,
-        region,
+        path=str(path),
+        name=name,
+        um_per_px=um_per_px,
+        reader=reader,
+        part=str(part),
+        checked=str(out / "checked" / checked_name(name)) if checked else None,
+        stage_model=model,
+        region=region,
     )
 
 

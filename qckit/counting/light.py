@@ -210,7 +210,14 @@ def estimate_light(work: WorkImage) -> Light:
     covariance, distance = _clean_scatter(samples)
     weights, is_dark = _mix(samples, covariance, distance)
     level = np.exp(np.median(grid.reshape(-1, 3), axis=0) / 100) * (255 + SOFTENER) - SOFTENER
-    return Light(grid, block, level, covariance, weights.astype(np.float32), is_dark)
+    return Light(
+        grid=grid,
+        block_px=block,
+        level=level,
+        covariance=covariance,
+        weights=weights.astype(np.float32),
+        is_dark=is_dark,
+    )
 
 
 def _coarse_median(means: np.ndarray, window: int) -> np.ndarray:

@@ -204,7 +204,9 @@ def sum_pieces(
         ],
         axis=1,
     )
-    pairs, shared, border, edge = _borders(pieces, flat, rows, cols, label, starts, there, n)
+    pairs, shared, border, edge = _borders(
+        pieces, flat, rows=rows, cols=cols, label=label, starts=starts, there=there, n=n
+    )
     deepest = np.zeros(n + 1)
     deepest[there] = np.maximum.reduceat(d, starts[:-1]) if len(there) else 0
     # hue shares of the photo's own objects, by which an unusual lamp or stain is allowed for
@@ -216,7 +218,18 @@ def sum_pieces(
         "rg": float(hues[0][0]),
         "gb": float(hues[1][0]),
     }
-    return PieceSums(table, border, edge, pairs, shared, deepest, boxes, patch, origin, context)
+    return PieceSums(
+        sums=table,
+        border=border,
+        edge=edge,
+        pairs=pairs,
+        shared=shared,
+        depth=deepest,
+        boxes=boxes,
+        patch=patch,
+        origin=origin,
+        context=context,
+    )
 
 
 def _in_order(pieces: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

@@ -96,7 +96,9 @@ def draw_checked(
         x, y = row.x_px * scale, row.y_px * scale
         r = max(4.0, 0.5 * min(row.length_um, 300.0) / um_per_px * scale + width)
         counted = bool(row.counted) or style["marker"] == "x"
-        _outline(draw, style["marker"], x, y, r if counted else 0.45 * r, colour, width if counted else 1)
+        _outline(
+            draw, style["marker"], x=x, y=y, r=r if counted else 0.45 * r, colour=colour, width=width if counted else 1
+        )
         if style["letter"]:
             draw.text(
                 (x + 0.75 * r, y - 0.75 * r),
@@ -129,7 +131,7 @@ def _with_legend(image, objects: pd.DataFrame, font, size: int, title: str):
     x, y = size, image.height + round(1.0 * size)
     for record in STAGE_RECORDS:
         stage, style = record.name, STAGE_STYLE[record.name]
-        _outline(draw, style["marker"], x + size / 2, y, 0.55 * size, style["color"], 2)
+        _outline(draw, style["marker"], x=x + size / 2, y=y, r=0.55 * size, colour=style["color"], width=2)
         text = f"{style['letter']}  {int(counts.get(stage, 0))} {record.plural}"
         draw.text((x + 1.5 * size, y), text, fill="#222222", font=font, anchor="lm")
         x += 3.2 * size + draw.textlength(text, font=font)

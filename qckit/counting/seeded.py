@@ -106,7 +106,9 @@ def cut_at_centres(mask: np.ndarray, signal: np.ndarray, um_per_px: float, propo
     owner = np.concatenate([[0], np.flatnonzero(whole), under[shared]]).astype(np.int32)
     if len(shared):
         several = np.flatnonzero((seeds > 1).take(home))
-        label[several] = _shares(flat[several], home[several], mask.shape, proposals, shared, piece, under)
+        label[several] = _shares(
+            flat[several], home[several], shape=mask.shape, proposals=proposals, shared=shared, piece=piece, under=under
+        )
     held = np.flatnonzero(label)
     flat, label = flat[held], label[held]
     label = _without_halo(label, signal.ravel().take(flat), len(owner), alone=seeds[owner] == 0)

@@ -229,7 +229,15 @@ def _one(arrays, kind: str) -> StageModel:
     looks = arrays[f"{kind}/looks"].astype(np.float64) if f"{kind}/looks" in arrays else None
     reach = float(arrays[f"{kind}/look_reach"]) if looks is not None else 1.0
     centre, scale = (arrays[f"{kind}/{k}"].astype(np.float64) for k in ("centre", "scale"))
-    model = StageModel(names, centre, scale, layers, float(arrays[f"{kind}/temperature"]), looks, reach)
+    model = StageModel(
+        names=names,
+        centre=centre,
+        scale=scale,
+        layers=layers,
+        temperature=float(arrays[f"{kind}/temperature"]),
+        looks=looks,
+        look_reach=reach,
+    )
     _check_shapes(model)
     return model
 

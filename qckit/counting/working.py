@@ -72,7 +72,14 @@ def make_work_image(
         pixels = _with_gain(pixels, colour_gain)
     step_x, step_y = photo.width_px / pixels.shape[1], photo.height_px / pixels.shape[0]
     pixels, gain = _brightened(pixels)
-    return WorkImage(pixels, um_per_px * (step_x * step_y) ** 0.5, step_x, step_y, photo.is_grey, gain)
+    return WorkImage(
+        pixels=pixels,
+        um_per_px=um_per_px * (step_x * step_y) ** 0.5,
+        step_x=step_x,
+        step_y=step_y,
+        is_grey=photo.is_grey,
+        gain=gain,
+    )
 
 
 def _with_gain(pixels: np.ndarray, colour_gain: np.ndarray) -> np.ndarray:

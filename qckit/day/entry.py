@@ -117,5 +117,5 @@ def say_meters_calibrated(log: SiteLog, *, by: str) -> str:
     """Keep that the meters were calibrated, and say so."""
     steps.need_by(by)
     with engine.writing(log.engine) as connection:
-        steps.begin(connection, log.now(), by, METERS, _SOURCE, 0)
+        steps.begin(connection, log.now(), by=by, action=METERS, source=_SOURCE, n_rows=0)
     return "Kept: the meters were calibrated now."

@@ -129,7 +129,7 @@ def _state(row: dict, now, tables, known: _Known) -> HatchState:
         ready=ready,
         feed_by=feed_by,
         age_h=(now - started).total_seconds() / 3600,
-        state=_word(now, ready, feed_by, known, name, left),
+        state=_word(now, ready, feed_by=feed_by, known=known, name=name, left=left),
         nauplii=nauplii,
         basis=basis,
         fed=fed,

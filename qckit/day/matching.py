@@ -75,7 +75,7 @@ def match_photos(photos: list[PhotoSeen], cones: tuple[str, ...], *, subsamples:
         if how == "card":
             card = PhotoSeen(card.name, photo.taken, card.card) if card is not None else None
         scale = photo.card.um_per_px if photo.card is not None else float("nan")
-        found.append(Match(photo.name, cone, kind, counts[cone, kind], how, scale))
+        found.append(Match(name=photo.name, cone=cone, kind=kind, number=counts[cone, kind], how=how, um_per_px=scale))
     return found
 
 

@@ -136,15 +136,15 @@ def study_day(
     )
     shown = [state for state in states if state.state not in ("over", "not counted")]
     return Day(
-        settings.site.name,
-        moment,
-        settings.site.date_order,
-        tuple(shown),
-        tuple(feeds),
-        tuple(judged),
-        start,
-        tuple(lots),
-        tuple(chores),
+        site=settings.site.name,
+        now=moment,
+        date_order=settings.site.date_order,
+        hatches=tuple(shown),
+        feeds=tuple(feeds),
+        judged=tuple(judged),
+        start=start,
+        lots=tuple(lots),
+        chores=tuple(chores),
     )
 
 

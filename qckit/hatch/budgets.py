@@ -158,17 +158,17 @@ def separation_budget(cone_counts, sieve_counts, *, confidence=0.95, draws=40_00
     left = _product(100 * (w2 + 0.5) / (n2 + 0.5) / ((w1 + 0.5) / (n1 + 0.5)), parts, confidence, draws, rng)
     value = 100 * (1 - (w2 / n2) / (w1 / n1))
     return Budget(
-        value,
-        left.u,
-        left.df,
-        100 - left.high,
-        100 - left.low,
-        100 - left.mc_high,
-        100 - left.mc_low,
-        left.agreement_pct,
-        confidence,
-        left.table,
-        left.sentence,
+        value=value,
+        u=left.u,
+        df=left.df,
+        low=100 - left.high,
+        high=100 - left.low,
+        mc_low=100 - left.mc_high,
+        mc_high=100 - left.mc_low,
+        agreement_pct=left.agreement_pct,
+        confidence=confidence,
+        table=left.table,
+        sentence=left.sentence,
     )
 
 
@@ -254,7 +254,19 @@ def _product(value, parts, confidence, draws, rng):
     )
     said = largest_source(table, u_rel)
     df = u_rel**4 / finite if finite > 0 else math.inf
-    return Budget(value, value * u_rel, df, low, high, mc_low, mc_high, apart, confidence, table, said)
+    return Budget(
+        value=value,
+        u=value * u_rel,
+        df=df,
+        low=low,
+        high=high,
+        mc_low=mc_low,
+        mc_high=mc_high,
+        agreement_pct=apart,
+        confidence=confidence,
+        table=table,
+        sentence=said,
+    )
 
 
 def _groups(parts):

@@ -115,7 +115,7 @@ def difference_of_proportions(x1, n1, x2, n2, *, confidence=0.95, method="newcom
         low, high = confint_proportions_2indep(x1, n1, x2, n2, method=name, compare="diff", alpha=1 - confidence)
     elif method in ("mee", "miettinen-nurminen"):
         factor = 1.0 if method == "mee" else (n1 + n2) / (n1 + n2 - 1)
-        low, high = _inverted_score(x1, n1, x2, n2, factor, normal_quantile(confidence))
+        low, high = _inverted_score(x1, n1, x2=x2, n2=n2, factor=factor, z=normal_quantile(confidence))
     else:
         raise unknown_name(
             "method", method, ("newcombe", "mee", "miettinen-nurminen", "wald"), where="difference_of_proportions"
@@ -204,7 +204,16 @@ def compare_hatch_pct(a, b, *, margin_pct=10.0, confidence=0.95, spread=None, ot
         site = 1 + (np.sum(sizes**2) / sizes.sum() - 1) * spread.rho
     factor, df = _dispersion(pearson, len(xa) + len(xb) - 2, site, spread, confidence)
     counting = math.sqrt((1 - p) / max(xa.sum(), 0.5) + (1 - q) / max(xb.sum(), 0.5))
-    result = _ratio("hatching percentage", other, p / q, counting, factor, df, margin_pct, confidence)
+    result = _ratio(
+        "hatching percentage",
+        other,
+        ratio=p / q,
+        counting=counting,
+        factor=factor,
+        df=df,
+        margin_pct=margin_pct,
+        confidence=confidence,
+    )
     low, high = _difference(p, na.sum(), q, nb.sum(), _reach(factor, df, confidence) if df else math.nan)
     return replace(result, difference=100 * (p - q), difference_low=100 * low, difference_high=100 * high)
 
@@ -239,7 +248,16 @@ def compare_per_g(a, b, *, margin_pct=10.0, confidence=0.95, spread=None, other=
         site = 1 + spread.cv**2 * np.sum(expected**2) / expected.sum()
     factor, df = _dispersion(pearson, len(xa) + len(xb) - 2, site, spread, confidence)
     counting = math.sqrt(1 / xa.sum() + 1 / xb.sum())
-    return _ratio("hatching efficiency", other, ra / rb, counting, factor, df, margin_pct, confidence)
+    return _ratio(
+        "hatching efficiency",
+        other,
+        ratio=ra / rb,
+        counting=counting,
+        factor=factor,
+        df=df,
+        margin_pct=margin_pct,
+        confidence=confidence,
+    )
 
 
 def compare_with_claim(estimate: Estimate, claim: float, what: str, *, margin_pct=10.0, other="the claim"):
@@ -271,13 +289,13 @@ def compare_with_claim(estimate: Estimate, claim: float, what: str, *, margin_pc
         return Comparison(what, other, math.nan, margin_pct=margin_pct, sentence=f"{what}: there is no claim to hold.")
     low, high = estimate.safe_low / claim, estimate.safe_high / claim
     base = Comparison(
-        what,
-        other,
-        estimate.value / claim,
-        low,
-        high,
-        low,
-        high,
+        what=what,
+        other=other,
+        ratio=estimate.value / claim,
+        low=low,
+        high=high,
+        tost_low=low,
+        tost_high=high,
         df=estimate.df,
         margin_pct=margin_pct,
         se_log=_se_log(estimate),

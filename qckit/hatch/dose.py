@@ -110,14 +110,14 @@ def start_times(feed, *, t10_h, t90_h, temperature_c=28.0, handling_h=0.5):
         "have moulted and begun to use up their yolk; harvest in two portions or hold the first one cold."
     )
     return StartTimes(
-        start,
-        harvest,
-        feed,
-        float(t90_h),
-        oldest,
-        lasts,
-        inside,
-        f"Wet at {start:%d %b %H:%M}, harvest at {harvest:%d %b %H:%M}; {tail}",
+        start=start,
+        harvest=harvest,
+        feed=feed,
+        incubation_h=float(t90_h),
+        oldest_at_feed_h=oldest,
+        instar_i_h=lasts,
+        is_in_window=inside,
+        sentence=f"Wet at {start:%d %b %H:%M}, harvest at {harvest:%d %b %H:%M}; {tail}",
     )
 
 

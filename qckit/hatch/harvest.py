@@ -193,16 +193,16 @@ def recovery_of(samples, cones, settings, *, day=None):
         return _measured(good)
     share = settings.feed.recovery_pct / 100
     return Recovery(
-        "assumed",
-        settings.feed.recovery_pct,
-        math.nan,
-        math.nan,
-        math.log(share),
-        0.0,
-        0.0,
-        math.inf,
-        len(good),
-        table,
+        basis="assumed",
+        pct=settings.feed.recovery_pct,
+        low=math.nan,
+        high=math.nan,
+        log_mean=math.log(share),
+        se=0.0,
+        spread=0.0,
+        df=math.inf,
+        n_harvests=len(good),
+        by_hatch=table,
     )
 
 
@@ -251,7 +251,18 @@ def _measured(table):
     reach = student_quantile(0.95, n - 1) * se
     pct, low, high = (100 * math.exp(v) for v in (mean, mean - reach, mean + reach))
     df = (n - 1 + _SPREAD_DF) * (spread2 / (spread2 + counting)) ** 2
-    return Recovery("measured", pct, low, high, mean, se, math.sqrt(spread2), max(df, 3.0), n, table)
+    return Recovery(
+        basis="measured",
+        pct=pct,
+        low=low,
+        high=high,
+        log_mean=mean,
+        se=se,
+        spread=math.sqrt(spread2),
+        df=max(df, 3.0),
+        n_harvests=n,
+        by_hatch=table,
+    )
 
 
 def _with_shares(samples):

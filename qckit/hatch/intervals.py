@@ -276,7 +276,16 @@ def proportion_over_cones(part, whole, *, confidence=0.95, spread=None):
         return replace(base, note=_one_cone_note(100 * low, 100 * high, " %", 1))
     # cones that overrule the site's spread have widened both bounds already: their skewness is not paid for twice
     plain = z2 if spread is None else student_quantile(confidence, base.df) ** 2 * base.dispersion
-    inward = _inward_width(z2, plain, base.dispersion, centre, total, k, min(x.sum(), total - x.sum()), confidence)
+    inward = _inward_width(
+        z2,
+        plain,
+        dispersion=base.dispersion,
+        centre=centre,
+        total=total,
+        k=k,
+        fewer=min(x.sum(), total - x.sum()),
+        confidence=confidence,
+    )
     low = score_bounds(centre, total, inward if centre > 0.5 else z2)[0]
     high = score_bounds(centre, total, z2 if centre > 0.5 else inward)[1]
     return replace(

@@ -121,13 +121,13 @@ def poisson_change(counts, exposure=None, *, confidence=0.95, permutations=999, 
     kept = best_first[: int(np.searchsorted(np.cumsum(weight[best_first]) / weight.sum(), confidence)) + 1]
     k = place + 1
     return RateChange(
-        k,
-        float(x[:k].sum() / e[:k].sum()),
-        float(x[k:].sum() / e[k:].sum()),
-        int(kept.min()) + 1,
-        int(kept.max()) + 1,
-        (drawn + 1) / (permutations + 1),
-        confidence,
+        last_before=k,
+        rate_before=float(x[:k].sum() / e[:k].sum()),
+        rate_after=float(x[k:].sum() / e[k:].sum()),
+        first=int(kept.min()) + 1,
+        last=int(kept.max()) + 1,
+        p_value=(drawn + 1) / (permutations + 1),
+        confidence=confidence,
     )
 
 

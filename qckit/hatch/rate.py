@@ -308,14 +308,14 @@ def fit_rate(course, *, confidence=0.95):
         }
     )
     return HatchRate(
-        course,
-        best,
-        tuple(fits),
-        pd.DataFrame(rows, columns=list(RATE_COLUMNS)),
-        len(cones),
-        confidence,
-        table,
-        _notes(course, best, len(shifts)),
+        course=course,
+        best=best,
+        fits=tuple(fits),
+        times=pd.DataFrame(rows, columns=list(RATE_COLUMNS)),
+        n_cones=len(cones),
+        confidence=confidence,
+        comparison=table,
+        notes=_notes(course, best, len(shifts)),
     )
 
 

@@ -125,7 +125,17 @@ def compare_rates(course, other_course, *, lot, other, confidence=0.95):
     se = reach / normal_quantile(confidence)
     smallest = 100 * math.expm1(reach + 0.8416 * se)  # 0.8416: normal quantile of 80 % power
     weights = {f["model"]: float(w) for f, w in zip(fits, weight, strict=True)}
-    return SpeedComparison(lot, other, math.exp(middle), low, high, confidence, verdict, smallest, weights)
+    return SpeedComparison(
+        lot=lot,
+        other=other,
+        ratio=math.exp(middle),
+        low=low,
+        high=high,
+        confidence=confidence,
+        verdict=verdict,
+        smallest_pct=smallest,
+        weights=weights,
+    )
 
 
 def _of_lot(course, name):
@@ -168,7 +178,15 @@ def _as_fit(found, i):
     """One lot's curve out of the joint fit."""
     ceiling = 1 / (1 + math.exp(-found["theta"][i]))
     scale = math.exp(found["theta"][2] + (found["theta"][4] if i == 0 else 0.0))
-    return Fit(found["model"], ceiling, scale, math.exp(found["theta"][3]), np.eye(3), found["loglik"], True)
+    return Fit(
+        model=found["model"],
+        ceiling=ceiling,
+        scale_h=scale,
+        slope=math.exp(found["theta"][3]),
+        covariance=np.eye(3),
+        loglik=found["loglik"],
+        is_converged=True,
+    )
 
 
 def _places(found, i, timed):

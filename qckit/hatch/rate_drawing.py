@@ -90,7 +90,15 @@ def _band(fit, hours, confidence):
     for i in range(3):
         moved = theta.copy()
         moved[i] += step
-        other = Fit(fit.model, special.expit(moved[0]), math.exp(moved[1]), math.exp(moved[2]), fit.covariance, 0, True)
+        other = Fit(
+            model=fit.model,
+            ceiling=special.expit(moved[0]),
+            scale_h=math.exp(moved[1]),
+            slope=math.exp(moved[2]),
+            covariance=fit.covariance,
+            loglik=0,
+            is_converged=True,
+        )
         slopes.append(
             (special.logit(np.clip(model_curve(other, hours), 1e-12, 1 - 1e-12)) - special.logit(base)) / step
         )

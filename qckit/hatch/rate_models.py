@@ -114,7 +114,15 @@ def fit_model(model, start_h, end_h, counts):
     ]
     x, value, is_good = minimise(cost, min(begins, key=cost))
     d, scale, slope = 1 / (1 + math.exp(-x[0])), math.exp(x[1]), math.exp(x[2])
-    return Fit(model, d, scale, slope, covariance_at(cost, x), -value, is_good)
+    return Fit(
+        model=model,
+        ceiling=d,
+        scale_h=scale,
+        slope=slope,
+        covariance=covariance_at(cost, x),
+        loglik=-value,
+        is_converged=is_good,
+    )
 
 
 def _cost(model, start_h, end_h, counts):

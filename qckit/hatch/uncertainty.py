@@ -121,7 +121,17 @@ def efficiency_budget(cones, measure=None, *, detection=1.0, detection_u=0.0, co
     table = _table(parts, u_rel)
     apart = 100 * max(abs(low - mc_low), abs(high - mc_high)) / value
     return Budget(
-        value, value * u_rel, df, low, high, mc_low, mc_high, apart, confidence, table, largest_source(table, u_rel)
+        value=value,
+        u=value * u_rel,
+        df=df,
+        low=low,
+        high=high,
+        mc_low=mc_low,
+        mc_high=mc_high,
+        agreement_pct=apart,
+        confidence=confidence,
+        table=table,
+        sentence=largest_source(table, u_rel),
     )
 
 

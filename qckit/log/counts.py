@@ -200,12 +200,12 @@ def plan(connection, photos: pd.DataFrame, objects: pd.DataFrame, *, replace_han
     new_objects = new_objects.assign(revision=new_objects["photo"].map(of_photo).astype("Int64"))
     columns = [*table_columns("photos"), "revision", "sample_revision"]
     return CountPlan(
-        entering[columns],
-        new_objects[[*table_columns("objects"), "revision"]],
-        new_samples,
-        int((~fresh).sum()),
-        notes + flagged_note(entering),
-        problems,
+        photos=entering[columns],
+        objects=new_objects[[*table_columns("objects"), "revision"]],
+        samples=new_samples,
+        unchanged=int((~fresh).sum()),
+        notes=notes + flagged_note(entering),
+        problems=problems,
     )
 
 

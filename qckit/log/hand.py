@@ -87,7 +87,7 @@ def object_changes(connection, photo: str, changes: pd.DataFrame):
         if number not in objects:
             known = fetch(connection, "objects", {"photo": photo})["object_id"]
             raise unknown_name("object", number, known, where=f"photo {photo!r}")
-        cells += _cells(photo, int(number), objects[number], entered[number], action, change)
+        cells += _cells(photo, int(number), now=objects[number], entered=entered[number], action=action, change=change)
     new = _new_objects(photo, added, revision)
     # an addition counts by a correction, so that its reviewer and reason stand where those of other changes do
     cells += [((photo, int(i)), "counted", "yes") for i in new.loc[new["counted"].astype(bool), "object_id"]]

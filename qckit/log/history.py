@@ -235,7 +235,14 @@ def trace(log, hatch: str) -> History:
         used = set().union(*(set(f["step"].dropna()) for f in (row, samples, photos, readings, corrections)))
         steps = query.fetch(connection, "steps", {"step": sorted(int(s) for s in used)})
     return History(
-        row, reports.reset_index(drop=True), samples, photos, _by_photo(objects, photos), corrections, steps, readings
+        hatch=row,
+        reports=reports.reset_index(drop=True),
+        samples=samples,
+        photos=photos,
+        objects=_by_photo(objects, photos),
+        corrections=corrections,
+        steps=steps,
+        readings=readings,
     )
 
 

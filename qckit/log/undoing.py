@@ -118,7 +118,7 @@ def reverse(connection, photo: str, edit: Edit) -> tuple[list[tuple], Counter]:
         number = int(read_key("objects", key)[1])
         for fix in fixes.itertuples():
             if value_text(now.at[number, fix.column]) != _empty(fix.after):
-                raise _changed(connection, photo, "objects", key, f"object {number}", edit)
+                raise _changed(connection, photo, table="objects", key=key, what=f"object {number}", edit=edit)
             cells.append(("objects", key, fix.column, _empty(fix.before)))
         added = set(fixes["column"]) == {"counted"} and (fixes["after"] == "yes").all()
         if added and now.at[number, "source"] == entered.at[number, "source"] == "added by hand":
@@ -128,7 +128,7 @@ def reverse(connection, photo: str, edit: Edit) -> tuple[list[tuple], Counter]:
     frames = edit.cells[edit.cells["table"] == "photos"]
     for fix in frames.itertuples():
         if value_text(fetch(connection, "photos", {"photo": photo})[fix.column].iloc[0]) != _empty(fix.after):
-            raise _changed(connection, photo, "photos", fix.key, "the drawn frame", edit)
+            raise _changed(connection, photo, table="photos", key=fix.key, what="the drawn frame", edit=edit)
         cells += frame_changes(connection, photo, float(fix.before)) if _empty(fix.before) else []
     return cells, change
 

@@ -186,7 +186,7 @@ def _enter(connection, package, resource: dict, path) -> None:
             first = 2
             while rows := list(islice(reader, _ROWS_AT_ONCE)):
                 lists = _lists(rows, kinds, columns, where, first)
-                package_rows.check(connection, name, columns, lists, where, first)
+                package_rows.check(connection, name, columns=columns, lists=lists, where=where, first=first)
                 engine.write_rows(connection, name, columns, lists)
                 first += len(rows)
         except (csv.Error, UnicodeDecodeError) as error:

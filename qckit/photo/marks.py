@@ -78,7 +78,16 @@ def marks_of(profile, *, top=0, bottom=0) -> Marks | None:
     place, strength = place[keep], strength[keep]
     number, spacing = _numbered(place, spacing)
     filled = len(np.unique(number)) / (number[-1] + 1)
-    return Marks(first + place, strength, number, spacing, float(filled), _softness(z, place, spacing), top, bottom)
+    return Marks(
+        place_px=first + place,
+        strength=strength,
+        number=number,
+        spacing_px=spacing,
+        filled=float(filled),
+        soft_px=_softness(z, place, spacing),
+        top=top,
+        bottom=bottom,
+    )
 
 
 def _common_spacing(gaps):

@@ -187,12 +187,12 @@ def _row_of_marks(flat, about):
     if len(rows) == 2 and min(r.marks.number[-1] * r.marks.filled for _, r in rows) > 0.5 * marks.number[-1]:
         doubts.append("crossed")
     return Family(
-        angle,
-        float(period),
-        float(times * row.u_spacing_px),
-        float(np.median(place)),
-        int(marks.number[-1] // times),
-        float(marks.filled),
+        angle_deg=angle,
+        period_px=float(period),
+        u_period_px=float(times * row.u_spacing_px),
+        offset_px=float(np.median(place)),
+        n_repeats=int(marks.number[-1] // times),
+        likeness=float(marks.filled),
         rivals=() if about else tuple(m / times for m in (1, *levels) if m != times and m not in (5, 10)),
         doubts=tuple(doubts),
     )
@@ -345,7 +345,14 @@ def _family(flat, angle, period):
         u = max(u, 1.3 * float(np.std(periods, ddof=1)) / math.sqrt(len(periods)))  # 1.3: Student's factor for four
     phase = brightest_phase(z, period)
     likeness = float(likeness_curve(profile)[round(period)])
-    return Family(angle % 180, float(period), float(u), float(start + first + phase), int(z.size // period), likeness)
+    return Family(
+        angle_deg=angle % 180,
+        period_px=float(period),
+        u_period_px=float(u),
+        offset_px=float(start + first + phase),
+        n_repeats=int(z.size // period),
+        likeness=likeness,
+    )
 
 
 def _refined(profile, period):

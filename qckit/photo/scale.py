@@ -72,7 +72,15 @@ def scale_from_points(first, second, distance_um, *, u_point_px=1.0, u_distance_
     scale = distance_um / length
     share = math.hypot(math.sqrt(2) * u_point_px / length, u_distance_um / distance_um)
     notes = ("The points lie near each other: set them as far apart as the photo allows.",) if share > 0.01 else ()
-    return CameraScale(scale, scale * share, "two points", (), (tuple(first), tuple(second)), distance_um, notes)
+    return CameraScale(
+        um_per_px=scale,
+        u_um_per_px=scale * share,
+        method="two points",
+        families=(),
+        points_px=(tuple(first), tuple(second)),
+        spacing_um=distance_um,
+        notes=notes,
+    )
 
 
 def scale_from_pattern(image, spacing_um, *, method="ruled chamber", u_spacing_um=0.0, about_um_per_px=None):
@@ -135,7 +143,15 @@ def scale_from_pattern(image, spacing_um, *, method="ruled chamber", u_spacing_u
     share = math.hypot(u_period / period, u_spacing_um / spacing_um)
     if share > 0.01:
         notes.append(f"The scale is uncertain by {100 * share:.1f} %: take a photo with more of the pattern in it.")
-    return CameraScale(scale, scale * share, method, tuple(families), (), spacing_um, tuple(notes))
+    return CameraScale(
+        um_per_px=scale,
+        u_um_per_px=scale * share,
+        method=method,
+        families=tuple(families),
+        points_px=(),
+        spacing_um=spacing_um,
+        notes=tuple(notes),
+    )
 
 
 def _doubts(families, scale, method):

@@ -38,12 +38,12 @@ EVENTS = (
     Event("salinity slip", date(2026, 6, 1), date(2026, 6, 30), "salt weighed for the wrong tank: 46 ppt, not 33"),
     Event("cone C air", date(2026, 10, 12), LAST_DAY, "air stone half blocked: oxygen near 4 mg/l, not 6.3", ("C",)),
     Event(
-        "K-118 ageing",
-        FIRST_DAY,
-        LAST_DAY,
-        "dead cysts grow from 9 to about 32 %, hatching gets slower",
-        (),
-        ("K-118",),
+        name="K-118 ageing",
+        first=FIRST_DAY,
+        last=LAST_DAY,
+        what="dead cysts grow from 9 to about 32 %, hatching gets slower",
+        cones=(),
+        lots=("K-118",),
     ),
     Event("poor hatch", date(2026, 11, 5), date(2026, 11, 5), "water without buffer: pH 7.4, umbrella arrest", ("B",)),
 )

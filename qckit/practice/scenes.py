@@ -105,7 +105,7 @@ def draw_scene(
         length, breadth = _extent(stage, cyst_um, nauplius_um, rng)
         x, y = _place(placed, 0.62 * length / um_per_px, (width, height), rng)
         angle = float(rng.uniform(0, 360))
-        pen = _Pen(canvas, x * _FINE, y * _FINE, angle, fine, rng)
+        pen = _Pen(canvas=canvas, x=x * _FINE, y=y * _FINE, angle=angle, fine=fine, rng=rng)
         _DRAW[stage](pen, look, length, breadth)
         rows.append((number, stage, x, y, angle, length, breadth))
     picture = picture.resize((width, height), Image.Resampling.BOX)

@@ -149,11 +149,25 @@ def _read(work, module, settled: Settled, answers: np.ndarray) -> _Read:
     weight = np.concatenate([np.ones(has.sum()), np.full(len(left), HELD)])
     places = PlaceExamples(noticed[taken], corner[taken], target, weight)
     missed = ~has & (answers < CLASSES.index("debris"))
-    heat = _heat_examples(reading, work, (down, right), settled, missed, places, there, um)
+    heat = _heat_examples(
+        reading, work, per_px=(down, right), settled=settled, missed=missed, places=places, there=there, um=um
+    )
     cut = analysis.cuts[0]
     own = has & (piece[np.maximum(mine, 0)] > 0)
     measured = (cut.features[piece[mine[own]] - 1], answers[own], work.is_grey)
-    return _Read(work, reading, analysis, piece, proposals, noticed, corner, mine, places, heat, measured)
+    return _Read(
+        work=work,
+        reading=reading,
+        analysis=analysis,
+        piece=piece,
+        proposals=proposals,
+        noticed=noticed,
+        corner=corner,
+        proposal_of=mine,
+        places=places,
+        heat=heat,
+        measured=measured,
+    )
 
 
 def _nearest(here, there, reach) -> np.ndarray:

@@ -85,7 +85,18 @@ def judge_lots(search: Search, claims, tests, *, minimum, margin_pct, alpha, of_
         share /= 1 if len(judged) == 1 or lot == judged[-1] else len(judged) - 1
         earlier = order[: order.index(lot)]
         aged = _aged(search, lot)
-        found = _judge(lot, earlier, model, at, claims, tests, count, minimum, margin_pct, share)
+        found = _judge(
+            lot,
+            earlier,
+            model=model,
+            at=at,
+            claims=claims,
+            tests=tests,
+            count=count,
+            minimum=minimum,
+            margin_pct=margin_pct,
+            alpha=share,
+        )
         low, level, high = (_pct(_logit(v) + aged) for v in (found.low, found.level, found.high))
         out.append(replace(found, now=level, now_low=low, now_high=high, is_below_minimum=high < minimum))
     return out

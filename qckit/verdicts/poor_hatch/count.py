@@ -120,7 +120,7 @@ def _shells(first, usual, own):
     away, sd = first.figures[2] - usual.mean[2], math.sqrt(first.covariance[2, 2] + usual.between[2, 2])
     seen = f"{ratio:.2f} shells per opened cyst, {usually(usual.n_hatches)} {before:.2f}"
     odd = ": nauplii are missing from the count or from the water" if away > 0 else ": shells are missing"
-    return _judged(name, seen, away, sd, odd, _names(own))
+    return _judged(name, seen, away=away, sd=sd, odd=odd, own=_names(own))
 
 
 def _other_look(looks, kind, own):
@@ -206,4 +206,4 @@ def _amounts(row, first, usual, own):
     seen = f"{figures(math.exp(first.figures[3]), 2)} full cysts per gram, {usually(usual.n_hatches)} "
     seen += figures(math.exp(usual.mean[3]), 2)
     where = f"the sheet: {row['cysts_g']:g} g in {row['volume_ml']:g} ml; {_names(own)}"
-    return _judged(name, seen, away, sd, ": a mass or a volume may not be what was written", where)
+    return _judged(name, seen, away=away, sd=sd, odd=": a mass or a volume may not be what was written", own=where)

@@ -120,14 +120,14 @@ def compare_lengths(lengths: pd.DataFrame, hatch: str, usual_hatches) -> Lengths
     if z > 2:
         said += ": many have moulted, they hatched long before the reading"
     return Lengths(
-        _factor(away, sd),
-        float(row["median_um"]),
-        usual_um,
-        float(longer),
-        float(z),
-        int(row["n_nauplii"]),
-        n,
-        said + ".",
+        factor=_factor(away, sd),
+        median_um=float(row["median_um"]),
+        usual_um=usual_um,
+        longer_pct=float(longer),
+        z=float(z),
+        n_nauplii=int(row["n_nauplii"]),
+        n_hatches=n,
+        sentence=said + ".",
     )
 
 
@@ -153,5 +153,12 @@ def _against_published(row):
         f"most strains is {low:.0f} to {high:.0f} µm, and too few hatches have lengths to know the usual"
     )
     return Lengths(
-        3.0 if far else 1.0, median, float("nan"), float("nan"), float("nan"), int(row["n_nauplii"]), 0, said + "."
+        factor=3.0 if far else 1.0,
+        median_um=median,
+        usual_um=float("nan"),
+        longer_pct=float("nan"),
+        z=float("nan"),
+        n_nauplii=int(row["n_nauplii"]),
+        n_hatches=0,
+        sentence=said + ".",
     )

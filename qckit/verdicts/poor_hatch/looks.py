@@ -197,18 +197,18 @@ def _look(kind, sub, row, mixing_cv, *, same_drops=False) -> Look:
     }
     figures, covariance = describe_hatch(counts, mixing_cv=mixing_cv)
     return Look(
-        kind,
-        figures,
-        covariance,
-        counts,
-        float(sub["hours"].mean()),
-        str(sub["counted_by"].iloc[0]),
-        tuple(sub["sample"]),
-        np.diag((_EXTRA_SD[kind] * (0.5 if same_drops else 1.0)) ** 2),
-        same_drops,
-        float(((full - expected) ** 2 / np.maximum(expected, 0.5)).sum()) if df else math.nan,
-        float(((n - full * share) ** 2 / chance).sum()) if df else math.nan,
-        df,
+        kind=kind,
+        figures=figures,
+        covariance=covariance,
+        counts=counts,
+        hours=float(sub["hours"].mean()),
+        counted_by=str(sub["counted_by"].iloc[0]),
+        names=tuple(sub["sample"]),
+        extra=np.diag((_EXTRA_SD[kind] * (0.5 if same_drops else 1.0)) ** 2),
+        same_drops=same_drops,
+        chi2=float(((full - expected) ** 2 / np.maximum(expected, 0.5)).sum()) if df else math.nan,
+        share_chi2=float(((n - full * share) ** 2 / chance).sum()) if df else math.nan,
+        df=df,
     )
 
 

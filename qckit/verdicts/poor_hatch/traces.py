@@ -66,19 +66,19 @@ def draws_of(item: Cause | None, n: int = N_DRAWS) -> Draws:
     if trace and trace.falls:
         umbrella = np.clip(umbrella * (1 + 0.5 * trace.falls - trace.falls * 1.6 * loss), 0.0, 1.0)
     return Draws(
-        trace.kind if trace else "same",
-        loss if trace else np.zeros(n),
-        umbrella,
-        beta(trace.gone if trace else ()),
-        beta(trace.back if trace else ()),
-        beta(trace.recover if trace else ()),
-        np.exp(rng.normal(0.0, 0.8, n)),
-        rng.beta(0.7, 5.0, n),
-        rng.normal(0.0, 1.0, (n, 4)),
-        rng.beta(1.2, 3.5, n),
-        rng.random(n),
-        np.where(rng.random(n) < 0.7, 0.0, rng.random(n)),
-        rng.permutation(n),
+        kind=trace.kind if trace else "same",
+        loss=loss if trace else np.zeros(n),
+        umbrella=umbrella,
+        gone=beta(trace.gone if trace else ()),
+        back=beta(trace.back if trace else ()),
+        recover=beta(trace.recover if trace else ()),
+        shells=np.exp(rng.normal(0.0, 0.8, n)),
+        closed=rng.beta(0.7, 5.0, n),
+        sort=rng.normal(0.0, 1.0, (n, 4)),
+        fade=rng.beta(1.2, 3.5, n),
+        on=rng.random(n),
+        fresh=np.where(rng.random(n) < 0.7, 0.0, rng.random(n)),
+        order=rng.permutation(n),
     )
 
 

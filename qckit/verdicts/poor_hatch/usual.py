@@ -182,7 +182,15 @@ def usual_of_lot(counts: pd.DataFrame, *, lot: str, before, leave_out=(), most: 
     own = counts[(counts["lot"] == lot) & ~counts["hatch"].isin(list(leave_out))]
     own = own[to_utc(own["started"]) < pd.Timestamp(before)].tail(most)
     if own.empty:
-        return Usual(np.full(4, np.nan), np.diag(_PRIOR_SD**2), 0, _PRIOR_MIXING_CV, (), (), "no earlier hatch")
+        return Usual(
+            mean=np.full(4, np.nan),
+            between=np.diag(_PRIOR_SD**2),
+            n_hatches=0,
+            mixing_cv=_PRIOR_MIXING_CV,
+            hatches=(),
+            set_aside=(),
+            note="no earlier hatch",
+        )
     mixing = _mixing_cv(own)
     figures, sampling = _described(own, mixing)
     if standing is not None:
@@ -196,14 +204,14 @@ def usual_of_lot(counts: pd.DataFrame, *, lot: str, before, leave_out=(), most: 
     between = _between(kept, kept_sampling, prior, weight)
     names = own["hatch"].tolist()
     return Usual(
-        mean,
-        between,
-        n,
-        mixing,
-        tuple(name for name, k in zip(names, keep, strict=True) if k),
-        tuple(name for name, k in zip(names, keep, strict=True) if not k),
-        "" if n >= _LEAST_HATCHES else f"only {n} earlier hatch{'es' if n > 1 else ''} of this lot",
-        _light_cv(own),
+        mean=mean,
+        between=between,
+        n_hatches=n,
+        mixing_cv=mixing,
+        hatches=tuple(name for name, k in zip(names, keep, strict=True) if k),
+        set_aside=tuple(name for name, k in zip(names, keep, strict=True) if not k),
+        note="" if n >= _LEAST_HATCHES else f"only {n} earlier hatch{'es' if n > 1 else ''} of this lot",
+        light_cv=_light_cv(own),
     )
 
 

@@ -36,7 +36,8 @@ def put_into_words(case, verdict, named, plans, settings) -> Finding:
         would_change=_would_change(case, plans, then, said),
         cautions=_cautions(case, named),
         left_out=_left_out(case),
-        details=details_of(case, verdict, named, p, plans, said, then, settings) | {"steps": [c for c, _ in steps]},
+        details=details_of(case, verdict, named=named, p=p, plans=plans, asked_for=said, then=then, settings=settings)
+        | {"steps": [c for c, _ in steps]},
     )
 
 
@@ -59,7 +60,7 @@ def _variants(case, verdict, named, p):
             f"{hatch}: not poor. All the same, {short}.",
         ]
     if named:
-        return _named_variants(case, named, p, hatch, gave, usual)
+        return _named_variants(case, named, p=p, hatch=hatch, gave=gave, usual=usual)
     if verdict == "not-poor":
         return [f"{hatch} gave {gave}{usual}: not poor, chance does as much.", f"{hatch} gave {gave}: not poor."]
     if verdict == "chance":
@@ -150,7 +151,16 @@ def _figures(case):
     usual = f"{word} {pct.usual:.0f} %" if math.isfinite(pct.usual) else "no earlier hatch of this lot"
     usual_g = f"{word} {figures(per_g.usual, 2)}" if math.isfinite(per_g.usual) else ""
     return [
-        Figure("hatch_pct", "hatching percentage", pct.value, pct.low, pct.high, "%", 0, usual),
+        Figure(
+            name="hatch_pct",
+            label="hatching percentage",
+            value=pct.value,
+            low=pct.low,
+            high=pct.high,
+            unit="%",
+            decimals=0,
+            note=usual,
+        ),
         Figure(
             "umbrella_pct",
             "umbrellas",

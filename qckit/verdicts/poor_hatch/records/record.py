@@ -95,6 +95,6 @@ LATE = Trace("stopped", "late (umbrellas and unopened cysts)", (2.2, 1.6), (0.2,
 GONE = Trace("lost", "hatched but gone (or not counted)")
 # salt drives oxygen out of water (saturation at 28 °C falls from 6.4 mg/l at 33 ppt to about 5 at 70 ppt: UNESCO
 # equations, extrapolated beyond 40 ppt), and weak air or many embryos leave carbon dioxide in it
-SALTED = Telltale("oxygen", "low", (0.4, 1.8), 0.4, 0.85, 0.9)
-USED_UP = Telltale("oxygen", "low", (0.8, 2.0), 0.6, 0.2, 0.55)
-SOURED = Telltale("ph", "low", (0.1, 0.4), 0.6, 0.1, 0.5)
+SALTED = Telltale(quantity="oxygen", side="low", shift=(0.4, 1.8), factor=0.4, start=0.85, late=0.9)
+USED_UP = Telltale(quantity="oxygen", side="low", shift=(0.8, 2.0), factor=0.6, start=0.2, late=0.55)
+SOURED = Telltale(quantity="ph", side="low", shift=(0.1, 0.4), factor=0.6, start=0.1, late=0.5)
