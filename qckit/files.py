@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import csv
 import hashlib
 import os
 import platform
@@ -18,7 +19,18 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["neutralise", "restore", "safe_frame", "safe_name", "swap_in", "sweep", "whole", "write_csv", "write_whole"]
+__all__ = [
+    "csv_text",
+    "neutralise",
+    "restore",
+    "safe_frame",
+    "safe_name",
+    "swap_in",
+    "sweep",
+    "whole",
+    "write_csv",
+    "write_whole",
+]
 
 
 @contextlib.contextmanager
@@ -109,7 +121,15 @@ def write_csv(path: str | Path, frame: pd.DataFrame, *, for_spreadsheets: bool =
         text = safe_frame(frame).to_csv(index=False, lineterminator="\r\n")
         write_whole(path, text.encode("utf-8-sig"))
     else:
-        write_whole(path, frame.to_csv(index=False, lineterminator="\n"))
+        write_whole(path, csv_text(frame))
+
+
+def csv_text(frame: pd.DataFrame) -> str:
+    """Return a table as CSV without its index; a carriage return in a name ends no row."""
+    text = frame.to_csv(index=False, lineterminator="\n")
+    if "\r" in text:  # quoted by itself only where it ends lines, and read as the end of one
+        text = frame.to_csv(index=False, lineterminator="\n", quoting=csv.QUOTE_NONNUMERIC)
+    return text
 
 
 def swap_in(result: Path, folder: Path) -> None:

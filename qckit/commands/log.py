@@ -188,7 +188,7 @@ def export(target, tables, site):
 def show(table, lot, month, site):
     """Print the current rows of a TABLE as CSV."""
     from qckit.errors import InputError
-    from qckit.files import safe_frame
+    from qckit.files import csv_text, safe_frame
 
     with open_site_log(site) as log:
         if table == "hatches":
@@ -199,7 +199,7 @@ def show(table, lot, month, site):
             raise InputError(f"{table}: --lot and --month go with hatches and samples. Leave them out.")
         else:
             frame = log.table(table)
-    click.echo(safe_frame(frame).to_csv(index=False), nl=False)
+    click.echo(csv_text(safe_frame(frame)), nl=False)
 
 
 @command.command("check")
@@ -229,9 +229,9 @@ def history(hatch, as_csv, site):
     with open_site_log(site) as log:
         found = log.history(hatch)
     if as_csv:
-        from qckit.files import safe_frame
+        from qckit.files import csv_text, safe_frame
 
-        click.echo(safe_frame(found.to_frame()).to_csv(index=False), nl=False)
+        click.echo(csv_text(safe_frame(found.to_frame())), nl=False)
     else:
         click.echo(found.text)
 

@@ -10,7 +10,7 @@ import pandas as pd
 
 from qckit.counting.result import PHOTO_COLUMNS
 from qckit.errors import InputError, one_line
-from qckit.files import neutralise, write_csv
+from qckit.files import csv_text, neutralise, write_csv
 from qckit.tables import table_columns
 
 __all__ = ["Earlier", "read_earlier", "write_tables"]
@@ -114,4 +114,4 @@ def _safe(table: pd.DataFrame) -> pd.DataFrame:
 
 
 def _as_texts(table: pd.DataFrame) -> pd.DataFrame:
-    return _texts(StringIO(table.to_csv(index=False)))
+    return _texts(StringIO(csv_text(table)))

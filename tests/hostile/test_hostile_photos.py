@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from odd_photos import BAD, FLAWED, SOUND, encoded, odd_photos, special_files
+from photo_bed import photo_bed
 from PIL import Image
 from scipy.ndimage import gaussian_filter
 
@@ -18,7 +19,7 @@ from qckit.counting.batch import checked_name
 from qckit.counting.seams import find_seam
 from qckit.counting.twins import find_twins
 from qckit.errors import InputError
-from qckit.files import sweep, whole
+from qckit.files import neutralise, sweep, whole, write_csv
 from qckit.photo import find_photos, photo_names, read_photo, read_scales
 
 
@@ -46,6 +47,38 @@ def test_one_folder_of_everything(tmp_path, sound, rng, run):
     for line in [line for line in err.splitlines() if line.startswith("not counted")]:
         assert line.isprintable()
     assert err.count("not counted: ") == len(expected) - len(counts)
+
+
+@pytest.mark.slow
+def test_the_whole_bed(tmp_path, sound, run):
+    pixels, scale = sound
+    made = photo_bed(pixels)
+    assert len(made) > 370
+    for name, (_, data) in made.items():
+        (tmp_path / name).write_bytes(data)
+    code, _, err = run("count", tmp_path, "--um-per-px", scale, "--out", tmp_path / "counts", "--no-checked")
+    counts = pd.read_csv(tmp_path / "counts" / "counts.csv", keep_default_na=False).set_index("photo")
+    names = {n: neutralise(n) for n in made}
+    stages = ["nauplii", "cyst", "shell"]
+    usual, whole = counts.loc["sound.png", stages], counts.loc["a whole photo.jpg", stages]
+    wrong = []
+    for name, (kind, _) in made.items():
+        there = names[name] in counts.index
+        row = counts.loc[names[name]] if there else None
+        if (kind == SOUND and not there) or (kind == BAD and there):
+            wrong.append(name)
+        elif kind == SOUND and name != "a whole photo.jpg":
+            wrong += [name] if (row[stages] - usual).abs().max() > 2 else []
+        elif kind == FLAWED and there and not row["flags"] and name.startswith("lie "):
+            wrong += [name] if abs(row[stages].sum() - whole.sum()) > 0.1 * whole.sum() else []
+    assert (code, wrong) == (1, [])
+    assert err.count("not counted: ") == len(made) - len(counts)
+
+
+def test_a_carriage_return_in_a_name_ends_no_row(tmp_path):
+    frame = pd.DataFrame({"photo": ["a\rb", "\r", "c"], "n": [1, 2, 3], "part": [0.5, np.nan, 1.0]})
+    write_csv(tmp_path / "a.csv", frame)
+    pd.testing.assert_frame_equal(pd.read_csv(tmp_path / "a.csv"), frame)
 
 
 def test_drawn_pictures_are_never_counted(tmp_path, sound, run):
