@@ -73,6 +73,8 @@ class FoundObjects:
     sizes : dict of (k,) ndarrays
         area_um2, length_um, width_um and others of :func:`qckit.counting.measuring.measure_objects`.
     features : (k, f) ndarray
+    p_read : (k, 5) ndarray
+        As ``p``, before cysts and shells were settled by the photo's own looks and mixture, which add no evidence.
 
     Examples
     --------
@@ -90,6 +92,7 @@ class FoundObjects:
     patch: np.ndarray
     sizes: dict[str, np.ndarray]
     features: np.ndarray
+    p_read: np.ndarray
 
     def take(self, which) -> FoundObjects:
         """Return a selection or another order of the objects."""
@@ -232,4 +235,4 @@ def gather(work: WorkImage, cut: CutMeasures, index: np.ndarray, p: np.ndarray) 
     single = 1 - p[:, len(CLASSES)]
     stage_p = p[:, : len(CLASSES)] / np.maximum(single, 1e-9)[:, None]
     rows, cols = origin[:, 0] + sizes["y_um"] / um + 0.5, origin[:, 1] + sizes["x_um"] / um + 0.5
-    return FoundObjects(stage_p, single, rows, cols, boxes, patch, sizes, cut.features[index])
+    return FoundObjects(stage_p, single, rows, cols, boxes, patch, sizes, cut.features[index], stage_p)

@@ -20,6 +20,7 @@ FLAG_CODES = (
     "scale",
     "few",
     "foreign",
+    "finding",
     "unsure",
     "groups",
     "unlike",
@@ -43,6 +44,7 @@ SWING = 3.5  # points of hatching percentage
 SURE, FEWEST_SURE = 0.6, 3  # chance of the stage from which an object is sure; of N, U and C in a hatch sample
 SURE_BODIES = 15  # so many sure objects speak for the scale
 BETWEEN, ROUND_BODIES = 0.2, 15  # share of cysts and shells that are neither clearly; of how many at least
+MISTAKEN, FEWEST_FOUND = 0.1, 10  # share of objects invented or missed, and of how many at least
 DOUBTED = 0.2  # mean chance that an object is given the wrong stage or is split wrongly
 DIFFERING = 0.4  # share of objects on which the two readers differ
 FAMILIAR = 0.8  # the measured stages are right in light as they were learnt in, and say nothing in other light
@@ -82,6 +84,8 @@ class PhotoSigns:
         Share of objects on which the two readers differ; NaN where too few were seen to tell.
     one_reader : bool
         The second reader was left out, or could not be run.
+    invented, missed : float
+        Objects expected to be none, and expected to have been missed.
     between : float
         Share of cysts and shells whose opacity is neither clearly the one's nor the other's; 0 where there are few.
     in_frame : int, optional
@@ -103,6 +107,8 @@ class PhotoSigns:
     edge_width_um: float = float("nan")
     reader_share: float = float("nan")
     one_reader: bool = False
+    invented: float = 0.0
+    missed: float = 0.0
     between: float = 0.0
     in_frame: int | None = None
 
@@ -271,6 +277,12 @@ def _trust_flags(signs: PhotoSigns):
             "unsure",
             f"About {100 * doubt:.0f} % of the objects may be given the wrong stage or be split "
             f"wrongly: look at the checked picture and correct it by hand.",
+        )
+    if n >= FEWEST_FOUND and signs.invented + signs.missed > MISTAKEN * n:
+        yield Flag(
+            "finding",
+            f"Objects stand out poorly here: about {signs.invented:.0f} of those marked may be none, and about "
+            f"{signs.missed:.0f} may be missing: look at the checked picture and correct it by hand.",
         )
     if signs.between > BETWEEN:
         yield Flag(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -83,7 +84,8 @@ def count_photo(
     size = {"width_px": photo.width_px, "height_px": photo.height_px}
     check_countable(**size, um_per_px=um_per_px, finest_um_per_px=finest_scale(reader), where=path.name)
     region = None if region is None else check_region(region, **size)
-    analysis, found, differing, model = find_objects(photo, um_per_px, reader=reader, stage_model=stage_model)
+    findings = find_objects(photo, um_per_px, reader=reader, stage_model=stage_model)
+    analysis, found = findings.analysis, findings.found
     objects = _object_table(found, analysis, name or path.name)
     frame_mm2 = photo.width_px * photo.height_px * um_per_px**2 / 1e6
     if region is not None:
@@ -91,7 +93,7 @@ def count_photo(
     inside = objects[objects.counted]
     counts = {s: int((inside.stage == s).sum()) for s in STAGES}
     in_frame = None if region is None else sum(counts[s] for s in FULL_CYST_STAGES)
-    signs = _signs(analysis, found, model, differing, one_reader=reader_module(reader) is None, in_frame=in_frame)
+    signs = _signs(findings, one_reader=reader_module(reader) is None, in_frame=in_frame)
     per_px = (
         photo.pixels.shape[0] / analysis.work.pixels.shape[0],
         photo.pixels.shape[1] / analysis.work.pixels.shape[1],
@@ -128,7 +130,33 @@ def finest_scale(reader: str | None = "auto") -> float:
     return float(module.READER_UM_PER_PX) if module else WORK_UM_PER_PX
 
 
-def find_objects(photo: Photo, um_per_px: float, *, reader: str | None = "auto", stage_model: str | None = None):
+@dataclass(frozen=True)
+class Findings:
+    """Objects found in a photo, and what is known of how they were found.
+
+    Attributes
+    ----------
+    analysis : Analysis
+    found : FoundObjects
+    model : StageModel
+        The one that was used.
+    differing : float
+        Share of objects that the two readers call differently; NaN without second reader.
+    invented, missed : float
+        Objects expected to be none, and expected to have been missed; 0 without second reader.
+    """
+
+    analysis: Analysis
+    found: FoundObjects
+    model: StageModel
+    differing: float = float("nan")
+    invented: float = 0.0
+    missed: float = 0.0
+
+
+def find_objects(
+    photo: Photo, um_per_px: float, *, reader: str | None = "auto", stage_model: str | None = None
+) -> Findings:
     """Find and measure objects with the probabilities of their stages.
 
     Parameters
@@ -141,12 +169,7 @@ def find_objects(photo: Photo, um_per_px: float, *, reader: str | None = "auto",
 
     Returns
     -------
-    analysis : Analysis
-    found : FoundObjects
-    differing : float
-        Share of objects that the two readers call differently; NaN without second reader.
-    model : StageModel
-        The one that was used.
+    Findings
     """
     module = reader_module(reader)
     learned = load_learned(stage_model)
@@ -154,9 +177,11 @@ def find_objects(photo: Photo, um_per_px: float, *, reader: str | None = "auto",
     work = make_work_image(photo, um_per_px, to_um_per_px=finest_scale(reader), colour_gain=gain)
     model = learned.stages["grey" if work.is_grey else "colour"]
     if module:
-        return *read_at_centres(work, model, propose_objects(work, module, learned.last_layer)), model
+        proposals = propose_objects(work, module, learned.last_layer)
+        analysis, found, differing = read_at_centres(work, model, proposals)
+        return Findings(analysis, found, model, differing, proposals.invented, proposals.missed)
     analysis = analyse(work)
-    return analysis, choose_objects(analysis, model), float("nan"), model
+    return Findings(analysis, choose_objects(analysis, model), model)
 
 
 def _object_table(found: FoundObjects, analysis: Analysis, name: str) -> pd.DataFrame:
@@ -183,8 +208,9 @@ def _object_table(found: FoundObjects, analysis: Analysis, name: str) -> pd.Data
     return table[table_columns("objects")]
 
 
-def _signs(analysis: Analysis, found: FoundObjects, model: StageModel, differing: float, *, one_reader, in_frame):
+def _signs(findings: Findings, *, one_reader, in_frame):
     """Gather what the flags look at."""
+    analysis, found = findings.analysis, findings.found
     red, green, blue = np.moveaxis(analysis.work.pixels[::4, ::4], 2, 0)
     least, most = np.minimum(np.minimum(red, green), blue), np.maximum(np.maximum(red, green), blue)
     wanted = found.p.argmax(axis=1) < 4 if len(found.p) else np.zeros(0, bool)
@@ -198,15 +224,17 @@ def _signs(analysis: Analysis, found: FoundObjects, model: StageModel, differing
         clump_share=float((crowd > 5).mean()) if len(crowd) else 0.0,
         stages=found.p[wanted].argmax(axis=1),
         p_best=found.p[wanted].max(axis=1, initial=0) * found.p_single[wanted],
-        swing=hatch_swing(found.p),
+        swing=max(hatch_swing(found.p), hatch_swing(found.p_read)),
         between=share_between(found.p[wanted]),
         length_um=found.sizes["length_um"][wanted],
         body_width_um=_body_width(analysis),
-        reader_share=differing,
+        reader_share=findings.differing,
+        invented=findings.invented,
+        missed=findings.missed,
         one_reader=one_reader,
         in_frame=in_frame,
         clump_objects=_clump_objects(analysis, found),
-        strangeness=_strangeness(model, found.features[wanted]),
+        strangeness=_strangeness(findings.model, found.features[wanted]),
         edge_width_um=_edge_width(analysis, found),
     )
 

@@ -23,6 +23,8 @@ class Proposals:
     way : (2, P, Q) ndarray of float32
         On a coarser grid over the same picture: down and right from there to the centre of the object. [pixels of the
         picture]
+    invented, missed : float
+        How many of them are expected to be none, and how many objects are expected among fainter places left out.
     """
 
     rows: np.ndarray
@@ -30,6 +32,8 @@ class Proposals:
     p: np.ndarray
     score: np.ndarray
     way: np.ndarray
+    invented: float = 0.0
+    missed: float = 0.0
 
     def take(self, which: np.ndarray) -> Proposals:
         """Some of them: indices, or one truth value each."""

@@ -19,6 +19,7 @@ from qckit.counting.own_groups import part_by_own_looks
 from qckit.counting.proposals import Proposals
 from qckit.counting.stages import StageModel
 from qckit.counting.working import WorkImage, resize_to_scale
+from qckit.stages import STAGES
 
 __all__ = ["propose_objects", "read_at_centres", "reader_key", "reader_module"]
 
@@ -26,6 +27,7 @@ LEAST_SCORE = 0.4
 ALONE_SCORE = 0.55  # of a proposal that no piece supports
 USUAL_SCORE = 0.78  # median of the surer ones, in all but the least sure tenth of the labelled photos of both makes
 FEWEST_SURER = 5
+CHANCE_AT_HALF, CHANCE_SLOPE = 1.63, 2.74  # of the curve of expected_errors, in logits
 LEAST_SEEN = 0.5  # of the proposals; where the foreground supports fewer, its silence says nothing
 ENOUGH = 20  # proposals to tell that by; a few of them may be specks that the foreground rightly leaves out
 ALONE_SINGLE = 0.99  # of a measured object that no proposal supports
@@ -86,7 +88,22 @@ def reader_picture(work: WorkImage, module) -> tuple[np.ndarray, float]:
 def in_work_pixels(work: WorkImage, shape: tuple[int, ...], proposed: Proposals) -> Proposals:
     """Proposals of a picture of some shape, the surer ones, in working pixels."""
     down, right = work.pixels.shape[0] / shape[0], work.pixels.shape[1] / shape[1]
-    return proposed.take(proposed.score >= LEAST_SCORE * sureness(proposed.score)).enlarged(down, right)
+    kept = proposed.score >= LEAST_SCORE * sureness(proposed.score)
+    invented, missed = expected_errors(proposed, kept)
+    return replace(proposed.take(kept).enlarged(down, right), invented=invented, missed=missed)
+
+
+def expected_errors(proposed: Proposals, kept: np.ndarray) -> tuple[float, float]:
+    """How many of those kept are expected to be no object, and how many of the others to be one; debris left out.
+
+    The chance that an object lies at a place is read off its score by a logistic curve that was fitted to the photos of
+    both labelled makes, each read by the network that had not seen it (``tests/photos/MEASURED.md``).
+    """
+    from scipy.special import expit, logit
+
+    counts = proposed.p.argmax(axis=1) < len(STAGES)
+    chance = expit(CHANCE_AT_HALF + CHANCE_SLOPE * logit(np.clip(proposed.score, 1e-6, 1 - 1e-6)))
+    return float((1 - chance)[kept & counts].sum()), float(chance[~kept & counts].sum())
 
 
 def sureness(score: np.ndarray) -> float:
@@ -159,7 +176,8 @@ def join_readings(
     if blind:
         differing = 1 - len(seen) / len(piece)
     found = join_found([measured.take(kept), _proposed_alone(work, proposals, unsupported, cut)])
-    return replace(found, p=settle_cysts_and_shells(part_by_own_looks(found.p, found.features))), differing
+    settled = settle_cysts_and_shells(part_by_own_looks(found.p, found.features))
+    return replace(found, p=settled, p_read=found.p), differing
 
 
 def measured_weight(differing: float) -> float:
@@ -191,4 +209,5 @@ def _proposed_alone(work, proposals: Proposals, which: np.ndarray, cut: CutMeasu
         np.zeros(len(index), np.int32),
         sizes,
         features,
+        proposals.p[index],
     )

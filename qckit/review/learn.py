@@ -15,15 +15,12 @@ from pathlib import Path
 import numpy as np
 
 from qckit.errors import InputError
+from qckit.review.settled import LEAST_PHOTOS, photos_to_settle, settled_objects
 from qckit.review.site_model import LeaveOut, SiteModel, keep_site_model
-from qckit.stages import CLASSES, STAGE_COLUMNS, STAGES
+from qckit.stages import STAGE_COLUMNS, STAGES
 
-__all__ = ["CameraLearning", "learn_camera_of_site", "photos_to_settle"]
+__all__ = ["CameraLearning", "learn_camera_of_site"]
 
-# limits of this kit: fewer say too little of a camera, or cannot be split into photos learnt from and left out
-LEAST_PHOTOS, LEAST_OBJECTS, LEAST_PER_STAGE = 3, 60, 10
-MOST_PHOTOS = 24  # the newest; more take long and add little
-_BY_HAND, _REMOVED = ("stage changed by hand", "added by hand"), "removed by hand"
 _DEBRIS_REACH_UM = 60.0
 _CHANCE = 0.05
 _LOOKED_THROUGH = 10  # settled objects from which those left as found were most likely seen too
@@ -122,7 +119,7 @@ def learn_camera_of_site(
 
     if not str(by).strip():
         raise InputError("Nobody is named as the one who learns the camera. Give a name or initials (--by NAME).")
-    objects = _settled(log, camera, magnification)
+    objects = settled_objects(log, camera, magnification)
     names = list(objects.loc[objects["is_settled"], "photo"].unique())
     tell = _teller(progress, 2 * len(names) + 1 + curve)
     photos, gains = _read_all(log, objects, names, tell)
@@ -166,53 +163,6 @@ def _teller(progress, total):
             progress(done, total, words)
 
     return tell
-
-
-def _of_camera(log, camera: str, magnification: str):
-    """Photos of a camera, by their scale; all where none is named."""
-    from qckit.agreement.lookup import camera_of
-
-    photos = log.photos()
-    if not camera:
-        return photos
-    scales = log.scales()
-    pairs = {u: camera_of([u], scales) for u in photos["um_per_px"].astype(float).unique()}
-    fits = {u: p is not None and p[0] == camera and magnification in ("", p[1]) for u, p in pairs.items()}
-    mine = photos["um_per_px"].astype(float).map(fits).to_numpy(bool)
-    if not mine.any():
-        raise InputError(
-            f"No photo's scale is that of the camera {camera} {magnification}".rstrip()
-            + ". Look the names up with  qckit camera list"
-        )
-    return photos[mine]
-
-
-def _settled(log, camera: str, magnification: str):
-    """Objects of the photos that people have worked on, with what each is said to be and whether it is settled."""
-    objects = log.objects()
-    objects = objects[objects["photo"].isin(_of_camera(log, camera, magnification)["photo"])]
-    removed = (objects["source"] == _REMOVED).to_numpy()
-    settled = objects["source"].isin(_BY_HAND).to_numpy() & objects["stage"].isin(CLASSES).to_numpy()
-    objects = objects.assign(is_settled=settled | removed, stage=objects["stage"].mask(removed, "debris"))
-    per_photo = objects.groupby("photo")["is_settled"].sum()
-    names = per_photo[per_photo > 0].index[-MOST_PHOTOS:]
-    objects = objects[objects["photo"].isin(names)].reset_index(drop=True)
-    _need_enough(objects[objects["is_settled"]])
-    return objects
-
-
-def _need_enough(settled) -> None:
-    photos = settled["photo"].nunique()
-    counts = settled["stage"].value_counts()
-    rich = [s for s in STAGES if counts.get(s, 0) >= LEAST_PER_STAGE]
-    if photos < LEAST_PHOTOS or len(settled) < LEAST_OBJECTS or len(rich) < 2:
-        have = ", ".join(f"{counts.get(s, 0)} {s}" for s in CLASSES)
-        raise InputError(
-            f"{len(settled)} objects of {photos} photo{'s' if photos != 1 else ''} are settled by hand ({have}). To "
-            f"learn this camera at least {LEAST_OBJECTS} objects of {LEAST_PHOTOS} photos are needed, with "
-            f"{LEAST_PER_STAGE} or more of two stages. Look at more photos: set the stage, or press Enter where it is "
-            "right.  qckit camera learn --next  names photos that help most."
-        )
 
 
 def _read_all(log, objects, names, tell):
@@ -385,48 +335,3 @@ def _curve_words(points, log, camera, magnification):
         return
     some = photos_to_settle(log, camera=camera, magnification=magnification, n=2)
     yield f"{text}: settling more helps" + (f", best {' and '.join(some)}." if some else ".")
-
-
-def photos_to_settle(log, *, camera: str = "", magnification: str = "", n: int = 3) -> list[str]:
-    """Pick the photos from which most is to be learnt when they are settled.
-
-    Parameters
-    ----------
-    log : SiteLog
-    camera, magnification : str
-        Photos of this camera only.
-    n : int
-        How many.
-
-    Returns
-    -------
-    list of str
-        Photos without settled objects, those with the most doubtful objects first, each from another sample as long
-        as there are others.
-
-    Notes
-    -----
-    Doubt is the chance, added up over the photo's objects, that the stage is wrong (uncertainty sampling, Lewis and
-    Gale 1994, SIGIR; from memory); another sample brings other animals.
-
-    Examples
-    --------
-    >>> with qckit.open_log(room) as records:
-    ...     print(review.photos_to_settle(records, n=1))
-    ['k-124_a_1.jpg']
-    """
-    from qckit.review.priorities import rank_objects
-
-    photos, objects = _of_camera(log, camera, magnification), log.objects()
-    settled = set(objects.loc[objects["source"].isin((*_BY_HAND, _REMOVED)), "photo"])
-    ranked = rank_objects(objects[objects["photo"].isin(photos["photo"]) & ~objects["photo"].isin(settled)])
-    doubt = ranked[ranked["counted"].fillna(False).astype(bool)].groupby("photo")["doubt"].sum()
-    order = list(doubt.sort_values(ascending=False, kind="stable").index)
-    sample = dict(zip(photos["photo"], photos["sample"].fillna("").astype(str)))
-    picked, taken = [], set()
-    for fresh in (True, False):
-        for name in order:
-            if len(picked) < n and name not in picked and not (fresh and sample[name] in taken):
-                picked.append(name)
-                taken.add(sample[name])
-    return picked

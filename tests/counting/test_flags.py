@@ -98,6 +98,12 @@ def test_soft_outlines_are_named_where_stages_are_in_doubt():
             "sample, or count those by hand.",
         ),
         (
+            {"invented": 3.6, "missed": 1.2},
+            "finding",
+            "Objects stand out poorly here: about 4 of those marked may be none, and about 1 may be missing: look at "
+            "the checked picture and correct it by hand.",
+        ),
+        (
             {"between": 0.3},
             "groups",
             "Cysts and empty shells do not part into two groups in this light (30 % of them lie between): take the "

@@ -14,53 +14,11 @@ import numpy as np
 from qckit.counting.stages import ANSWERS, CLASSES, StageModel, load_stage_model
 from qckit.counting.training.fitting import _gradients
 
-__all__ = ["settled_examples", "tune_stage_model", "tune_stage_models"]
+__all__ = ["tune_stage_model", "tune_stage_models"]
 
 PULL = 0.02  # penalty on the squared moves of all weights, beside the mean cross-entropy
 _ROUNDS = 300
 _RATE = 3e-3
-_REACH_UM = 60.0
-
-
-def settled_examples(photo, um_per_px: float, x_px, y_px, stages) -> tuple[np.ndarray, np.ndarray, bool]:
-    """Measure the objects of a photo that a person has settled.
-
-    Parameters
-    ----------
-    photo : Photo
-        As :func:`qckit.photo.read_photo` reads it.
-    um_per_px : float
-        Of the full photo. [µm/px]
-    x_px, y_px : (n,) array_like
-        Middles of the settled objects in the full photo. [px]
-    stages : sequence of str, length n
-        What each is: a stage, or debris.
-
-    Returns
-    -------
-    features : (m, f) ndarray
-        Of those that the kit finds within 60 µm of the middle; each found object is used once.
-    answers : (m,) ndarray of int
-        Index into ``ANSWERS``.
-    is_grey : bool
-        The photo is grey.
-    """
-    from scipy.optimize import linear_sum_assignment
-    from scipy.spatial.distance import cdist
-
-    from qckit.counting.pipeline import find_objects
-
-    analysis, found, _, _ = find_objects(photo, um_per_px)
-    work = analysis.work
-    here = np.stack([np.asarray(x_px, float), np.asarray(y_px, float)], axis=1) * um_per_px
-    there = np.stack([found.cols * work.step_x, found.rows * work.step_y], axis=1) * um_per_px
-    if not len(here) or not len(there):
-        return np.empty((0, found.features.shape[1])), np.empty(0, int), work.is_grey
-    apart = cdist(here, there)
-    mine, its = linear_sum_assignment(np.minimum(apart, 2 * _REACH_UM))
-    near = (apart[mine, its] <= _REACH_UM) & np.isfinite(found.features[its]).all(axis=1)
-    answers = np.array([CLASSES.index(stages[i]) for i in mine[near]], int)
-    return found.features[its[near]], answers, work.is_grey
 
 
 def tune_stage_model(model: StageModel, features, answers, *, pull: float = PULL) -> StageModel:
@@ -110,7 +68,7 @@ def tune_stage_models(examples, *, pull: float = PULL) -> dict[str, StageModel]:
     Parameters
     ----------
     examples : sequence of (features, answers, is_grey)
-        One per photo, from :func:`settled_examples`.
+        One per photo: features of its settled objects, index into ``ANSWERS`` of each, whether the photo is grey.
     pull : float
         See :func:`tune_stage_model`.
 

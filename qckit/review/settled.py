@@ -1,0 +1,104 @@
+"""What people have settled of a site's photos, and which photos are best settled next."""
+
+from __future__ import annotations
+
+from qckit.errors import InputError
+from qckit.review.priorities import rank_objects
+from qckit.stages import CLASSES, STAGES
+
+__all__ = ["LEAST_PHOTOS", "photos_to_settle", "settled_objects"]
+
+# limits of this kit: fewer say too little of a camera, or cannot be split into photos learnt from and left out
+LEAST_PHOTOS, LEAST_OBJECTS, LEAST_PER_STAGE = 3, 60, 10
+MOST_PHOTOS = 24  # the last by name; more take long and add little
+_BY_HAND, _REMOVED = ("stage changed by hand", "added by hand"), "removed by hand"
+
+
+def photos_of_camera(log, camera: str, magnification: str):
+    """Photos of a camera, by their scale; all where none is named."""
+    from qckit.agreement.lookup import camera_of
+
+    photos = log.photos()
+    if not camera:
+        return photos
+    scales = log.scales()
+    pairs = {u: camera_of([u], scales) for u in photos["um_per_px"].astype(float).unique()}
+    fits = {u: p is not None and p[0] == camera and magnification in ("", p[1]) for u, p in pairs.items()}
+    mine = photos["um_per_px"].astype(float).map(fits).to_numpy(bool)
+    if not mine.any():
+        raise InputError(
+            f"No photo's scale is that of the camera {camera} {magnification}".rstrip()
+            + ". Look the names up with  qckit camera list"
+        )
+    return photos[mine]
+
+
+def settled_objects(log, camera: str, magnification: str):
+    """Objects of the photos that people have worked on, with what each is said to be and whether it is settled."""
+    objects = log.objects()
+    objects = objects[objects["photo"].isin(photos_of_camera(log, camera, magnification)["photo"])]
+    removed = (objects["source"] == _REMOVED).to_numpy()
+    settled = objects["source"].isin(_BY_HAND).to_numpy() & objects["stage"].isin(CLASSES).to_numpy()
+    objects = objects.assign(is_settled=settled | removed, stage=objects["stage"].mask(removed, "debris"))
+    per_photo = objects.groupby("photo")["is_settled"].sum()
+    names = per_photo[per_photo > 0].index[-MOST_PHOTOS:]
+    objects = objects[objects["photo"].isin(names)].reset_index(drop=True)
+    _need_enough(objects[objects["is_settled"]])
+    return objects
+
+
+def _need_enough(settled) -> None:
+    photos = settled["photo"].nunique()
+    counts = settled["stage"].value_counts()
+    rich = [s for s in STAGES if counts.get(s, 0) >= LEAST_PER_STAGE]
+    if photos < LEAST_PHOTOS or len(settled) < LEAST_OBJECTS or len(rich) < 2:
+        have = ", ".join(f"{counts.get(s, 0)} {s}" for s in CLASSES)
+        raise InputError(
+            f"{len(settled)} objects of {photos} photo{'s' if photos != 1 else ''} are settled by hand ({have}). To "
+            f"learn this camera at least {LEAST_OBJECTS} objects of {LEAST_PHOTOS} photos are needed, with "
+            f"{LEAST_PER_STAGE} or more of two stages. Look at more photos: set the stage, or press Enter where it is "
+            "right.  qckit camera learn --next  names photos that help most."
+        )
+
+
+def photos_to_settle(log, *, camera: str = "", magnification: str = "", n: int = 3) -> list[str]:
+    """Pick the photos from which most is to be learnt when they are settled.
+
+    Parameters
+    ----------
+    log : SiteLog
+    camera, magnification : str
+        Photos of this camera only.
+    n : int
+        How many.
+
+    Returns
+    -------
+    list of str
+        Photos without settled objects, those with the most doubtful objects first, each from another sample as long
+        as there are others.
+
+    Notes
+    -----
+    Doubt is the chance, added up over the photo's objects, that the stage is wrong (uncertainty sampling, Lewis and
+    Gale 1994, SIGIR; from memory); another sample brings other animals.
+
+    Examples
+    --------
+    >>> with qckit.open_log(room) as records:
+    ...     print(review.photos_to_settle(records, n=1))
+    ['k-124_a_1.jpg']
+    """
+    photos, objects = photos_of_camera(log, camera, magnification), log.objects()
+    settled = set(objects.loc[objects["source"].isin((*_BY_HAND, _REMOVED)), "photo"])
+    ranked = rank_objects(objects[objects["photo"].isin(photos["photo"]) & ~objects["photo"].isin(settled)])
+    doubt = ranked[ranked["counted"].fillna(False).astype(bool)].groupby("photo")["doubt"].sum()
+    order = list(doubt.sort_values(ascending=False, kind="stable").index)
+    sample = dict(zip(photos["photo"], photos["sample"].fillna("").astype(str)))
+    picked, taken = [], set()
+    for fresh in (True, False):
+        for name in order:
+            if len(picked) < n and name not in picked and not (fresh and sample[name] in taken):
+                picked.append(name)
+                taken.add(sample[name])
+    return picked
