@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from qckit.counting import FEATURES
+from qckit.counting.measuring import FEATURES
 from qckit.counting.own_groups import COLUMNS, part_by_own_looks
 
 

@@ -21,13 +21,12 @@ from qckit.log import new_site, open_log
 from qckit.reports import count_waiting
 from qckit.review import (
     ReviewSession,
-    keep_site_model,
     learn_camera_of_site,
     photos_to_settle,
     site_stage_model,
     undo_site_model,
 )
-from qckit.review.site_model import LeaveOut
+from qckit.review.site_model import LeaveOut, keep_site_model
 
 LABELLED = Path(__file__).resolve().parents[1] / "photos"
 
