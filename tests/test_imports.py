@@ -8,7 +8,19 @@ import pytest
 ROOT = Path(__file__).resolve().parents[1] / "qckit"
 # root files
 BASE = {
-    *("__init__", "_paths", "draw", "errors", "files", "quantities", "settings", "site_tables", "stages", "tables"),
+    *(
+        "__init__",
+        "_paths",
+        "draw",
+        "errors",
+        "directions",
+        "files",
+        "quantities",
+        "settings",
+        "site_tables",
+        "stages",
+        "tables",
+    ),
     *("words", "progress", "in_notebook", "showing", "columns", "settings_text"),
 }
 MAY_IMPORT = {
@@ -27,6 +39,7 @@ MAY_IMPORT = {
     "in_notebook": {"errors"},
     "showing": set(),
     "files": set(),
+    "directions": set(),
     "site_tables": {"settings"},
     "photo": BASE,
     "counting": BASE | {"photo"},

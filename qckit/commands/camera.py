@@ -283,6 +283,7 @@ def people(study, value, method):
 def certificate(name, out, site):
     """Show a kept certificate, by its NAME or its camera's (then the newest)."""
     from qckit.agreement import read_certificate
+    from qckit.directions import isolate_names
     from qckit.errors import InputError, unknown_name
     from qckit.files import write_whole
     from qckit.review import certificate_page
@@ -298,7 +299,7 @@ def certificate(name, out, site):
             click.echo(line)
         return 0
     try:
-        write_whole(out, certificate_page(made))
+        write_whole(out, isolate_names(certificate_page(made)))
     except OSError as error:
         raise InputError(f"{out}: the page cannot be written there: {error}. Give a folder that exists.") from error
     click.echo(f"{out}: certificate {made.name}.")

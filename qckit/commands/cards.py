@@ -24,11 +24,12 @@ def command(file, site, lots, kinds):
     Photograph a cone's card, then its samples: photos taken after a card belong to it.
     """
     from qckit.day.cards import cards_for, cards_page
+    from qckit.directions import isolate_names
     from qckit.files import write_whole
     from qckit.reports.sites import find_site
     from qckit.settings import load_settings
 
     settings = load_settings(find_site(site))
     cards = cards_for(settings, lots, kinds or ("subsample", "sieve"))
-    write_whole(file, cards_page(settings.site.name, cards))
+    write_whole(file, isolate_names(cards_page(settings.site.name, cards)))
     click.echo(f"{file}: {len(cards)} cards. Print at 100 %; the strip on each must measure 50 mm.")

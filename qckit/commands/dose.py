@@ -213,11 +213,12 @@ def _write(out, plan, table, settings):
     """Write the table as CSV, or as a page to print; whole or not at all."""
     from pathlib import Path
 
+    from qckit.directions import isolate_names
     from qckit.files import write_whole
 
     path = Path(out)
     if path.suffix.lower() in _PAGES:
-        text = _page(plan, table, settings)
+        text = isolate_names(_page(plan, table, settings))
     else:
         dated = table.assign(
             lot=plan.lot,

@@ -6,6 +6,7 @@ from html import escape
 from typing import TYPE_CHECKING
 
 from qckit.day.words import CAUTIONS, ENTER, SECTIONS, Line, answer, day_lines, heading
+from qckit.directions import isolate_names
 
 if TYPE_CHECKING:
     from qckit.day.study import Day
@@ -73,12 +74,12 @@ def day_fragment(page: Day, *, beside_form: bool = False) -> str:
     cautions = "".join(f"<p>{escape(text)}</p>" for text in CAUTIONS)
     dose = f"<p>Dose: {escape(page.start.dose_sentence)}</p>" if page.start.dose_sentence else ""
     parts.append(f"<footer>{dose}{cautions}</footer></div>")
-    return "".join(parts)
+    return isolate_names("".join(parts))
 
 
 def day_page(page: Day) -> str:
     """Return the page as a whole file."""
-    return _PAGE.format(title=escape(heading(page)), fragment=day_fragment(page))
+    return isolate_names(_PAGE.format(title=escape(heading(page)), fragment=day_fragment(page)))
 
 
 def _item(line: Line, do: str) -> str:

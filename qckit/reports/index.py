@@ -7,6 +7,7 @@ from html import escape
 from pathlib import Path
 from types import SimpleNamespace
 
+from qckit.directions import isolate_names
 from qckit.files import write_whole
 from qckit.reports.blocks import PAGE_FOLDER, icon, tone_of
 from qckit.reports.findings import FINDINGS_FILE
@@ -65,7 +66,7 @@ def write_index(site: str | Path) -> Path:
         sections="".join(sections) or "<p>There is no report yet. Make one with <code>qckit report</code>.</p>",
     )
     path = site / REPORTS_FOLDER / "index.html"
-    write_whole(path, page)
+    write_whole(path, isolate_names(page))
     return path
 
 

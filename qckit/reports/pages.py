@@ -5,6 +5,7 @@ from __future__ import annotations
 import copy
 from pathlib import Path
 
+from qckit.directions import isolate_names
 from qckit.reports.blocks import PAGE_FOLDER, STYLE_MARK
 
 __all__ = ["page_html"]
@@ -51,7 +52,7 @@ def page_html(notebook, *, title: str, made: str, parameters, versions, photos) 
         }
     }
     html, _ = exporter.from_notebook_node(_without_live_parts(notebook), resources=resources)
-    return html
+    return isolate_names(html)
 
 
 def _without_live_parts(notebook):

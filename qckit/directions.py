@@ -1,0 +1,41 @@
+"""Names on pages: what turns the direction of a line is shown instead of done, and names keep to themselves."""
+
+from __future__ import annotations
+
+import re
+
+__all__ = ["isolate_names"]
+
+# what the Unicode Bidirectional Algorithm (UAX #9) takes for a command, and control characters without a place in HTML
+_MARKS = re.compile("[\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f]")
+_RIGHT_TO_LEFT = "\u0590-\u05ff\u0600-\u08ff\ufb1d-\ufdff\ufe70-\ufeff\U00010800-\U00010fff\U0001e800-\U0001efff"
+_NAME = re.compile(rf"[^\s<>]*[{_RIGHT_TO_LEFT}][^<>]*?(?=\s+[^\s{_RIGHT_TO_LEFT}<>]*(?:[\s<]|$)|[<>]|$)")
+_PART = re.compile(
+    r"<!--.*?-->|<(script|style|svg|title|textarea)\b.*?</\1\s*>|<[^>]*>|[^<]+", re.DOTALL | re.IGNORECASE
+)
+_NEEDED = re.compile(f"{_MARKS.pattern[:-1]}{_RIGHT_TO_LEFT}]")
+
+
+def isolate_names(html: str) -> str:
+    """Show direction marks and control characters of a page as text, and isolate what is written right to left.
+
+    Parameters
+    ----------
+    html : str
+        A page or a piece of one, its texts escaped.
+
+    Returns
+    -------
+    str
+        The same where nothing is written right to left. A name elsewhere that is stands in ``<bdi>``, so that digits
+        and signs beside it stay where they are; scripts and styles are left as they are.
+    """
+    return _PART.sub(_isolated, html) if _NEEDED.search(html) else html
+
+
+def _isolated(part: re.Match) -> str:
+    text = part[0]
+    if part[1] and part[1].lower() in ("script", "style"):
+        return text
+    text = _MARKS.sub(lambda mark: f"\\u{ord(mark[0]):04x}", text)
+    return text if text.startswith("<") else _NAME.sub(lambda name: f"<bdi>{name[0]}</bdi>", text)

@@ -1,0 +1,80 @@
+"""Names of every script on pages: marks shown, not done; names isolated; the rest as it was."""
+
+import re
+
+import pytest
+
+from qckit.directions import isolate_names
+
+MARKS = "\u202e\u2066\u200f\u061c\x1b\x07\x9b"
+
+
+@pytest.mark.parametrize(
+    ("html", "shown"),
+    [
+        ("<p>Lot K-121 gave 82 % (78 to 85).</p>", "<p>Lot K-121 gave 82 % (78 to 85).</p>"),
+        ("<p>é 漢字 🦐‍🦐</p>", "<p>é 漢字 🦐‍🦐</p>"),
+        ("<p>lot x\u202egpj, 5 g</p>", r"<p>lot x\u202egpj, 5 g</p>"),
+        ('<img alt="x\u202egpj">', r'<img alt="x\u202egpj">'),
+        ("<p>lot אב-12 gave 5 g</p>", "<p>lot <bdi>אב-12</bdi> gave 5 g</p>"),
+        ("<p>lot אב גד-1 gave</p>", "<p>lot <bdi>אב גד-1</bdi> gave</p>"),
+        ("<td>مختبر</td><td>5</td>", "<td><bdi>مختبر</bdi></td><td>5</td>"),
+        ("<svg><text>אב</text></svg>", "<svg><text>אב</text></svg>"),
+        ("<script>a='\u202e'</script><p>א</p>", "<script>a='\u202e'</script><p><bdi>א</bdi></p>"),
+        ("<title>אב</title><!-- א --><p>a</p>", "<title>אב</title><!-- א --><p>a</p>"),
+    ],
+)
+def test_names(html, shown):
+    assert isolate_names(html) == shown
+    assert isolate_names(shown).replace("<bdi><bdi>", "<bdi>").replace("</bdi></bdi>", "</bdi>") == shown
+
+
+def test_no_mark_is_left():
+    page = isolate_names(f"<h1>{MARKS}</h1><td title='{MARKS}'>{MARKS}</td>")
+    assert not set(page) & set(MARKS)
+    assert re.sub(r"\\u[0-9a-f]{4}", "", page) == "<h1></h1><td title=''></td>"
+
+
+EVIL = f"<b>x</b>{MARKS}"
+
+
+def test_pages_hold_no_mark(tmp_path):
+    import nbformat
+    import pandas as pd
+
+    from qckit.reports import blocks
+    from qckit.reports.pages import page_html
+
+    pieces = [
+        blocks.table(pd.DataFrame({"lot": [EVIL, "אב-12"], "n": [1, 2]}), caption=EVIL),
+        blocks.sentences([f"Lot {EVIL} is good.", "Lot אב-12 gave 5 g."]),
+        blocks.note(EVIL),
+    ]
+    outputs = [nbformat.v4.new_output("display_data", {"text/html": p._repr_html_()}) for p in pieces]
+    notebook = nbformat.v4.new_notebook(cells=[nbformat.v4.new_code_cell("", outputs=outputs)])
+    page = page_html(
+        notebook, title=EVIL, made=EVIL, parameters=[("lot", EVIL)], versions=[], photos=[{"photo": EVIL, "sha256": ""}]
+    )
+    assert not set(page) & set(MARKS)
+    assert "<b>x</b>" not in page and "&lt;b&gt;x" in page and r"\u202e" in page
+    assert page.count("<bdi>אב-12</bdi>") == 2
+
+
+def test_the_day_and_the_index_hold_no_mark(tmp_path, monkeypatch):
+    import pandas as pd
+
+    from qckit.day.loading import load_day
+    from qckit.day.page import day_page
+    from qckit.log import new_site, open_log
+    from qckit.reports.index import write_index
+
+    site = new_site(tmp_path / "site", name=f"אב {EVIL}")
+    hatch = {"lot": EVIL, "purpose": "production", "cone": EVIL, "cysts_g": 1.6, "volume_ml": 800.0}
+    with open_log(site) as log:
+        log.add("lots", pd.DataFrame({"lot": [EVIL]}), by="a")
+        log.add("hatches", pd.DataFrame([hatch | {"hatch": EVIL, "started": "2026-11-03T09:00:00+00:00"}]), by="a")
+    page = day_page(load_day(site, now="2026-11-04T09:30"))
+    index = write_index(site).read_text("utf-8")
+    for text in (page, index):
+        assert not set(text) & set(MARKS) and "<b>x</b>" not in text
+    assert r"\u202e" in index
