@@ -579,12 +579,12 @@ def joined_dispersion(pearson, own_df, site, site_df, confidence=0.95):
 
     Notes
     -----
-    The squared reach is ``(0.91 t_site)^2 site + t_own^2 max(own - b site, 0)``: as much of the own mean square as the
+    The squared reach is ``(0.82 t_site)^2 site + t_own^2 max(own - b site, 0)``: as much of the own mean square as the
     site's spread would not usually leave over counts as this lot's own, with its own few degrees of freedom. Joining
     both by degrees of freedom lets 146 earlier ones drown two: three cones that differ twice as much as usual were
-    covered in 75 to 90 % of tests. b, 0.7 for three cones and 0.9 from five on, is about the largest with which cones
-    that differ twice or three times as much as usual are covered in 92 % (89 % with two); 0.91 makes up for what the
-    second part adds when they differ as usual (``tests/benchmarks/coverage.py``). One cone has no second part and
+    covered in 75 to 90 % of tests. b, 0.4 for two cones, 0.6 for three and 0.9 from five on, is about the largest with
+    which cones that differ twice as much as usual are covered in 92 % of tests; 0.82 makes up for what the second part
+    adds when they differ as usual (``tests/benchmarks/coverage.py``). One cone has no second part and
     reaches ``t_site``.
 
     Examples
@@ -597,12 +597,12 @@ def joined_dispersion(pearson, own_df, site, site_df, confidence=0.95):
     square = student_quantile(confidence, site_df) ** 2 * site
     if own_df > 0:
         square *= _USUAL_REACH**2
-        excess = max(pearson / own_df - min(0.9, 0.5 + 0.1 * own_df) * site, 0.0)
+        excess = max(pearson / own_df - min(0.9, 0.2 + 0.2 * own_df) * site, 0.0)
         square += student_quantile(confidence, own_df) ** 2 * excess
     return square / student_quantile(confidence, df) ** 2, df
 
 
-_USUAL_REACH = 0.91
+_USUAL_REACH = 0.82
 
 
 def _square_width(k, pearson, confidence, site, spread, *, is_edge):

@@ -10,7 +10,7 @@ import numpy as np
 from qckit.errors import InputError
 from qckit.hatch.intervals import normal_quantile
 from qckit.hatch.rate import intervals_from_counts
-from qckit.hatch.rate_average import COUNTING_REACH, between_reach2
+from qckit.hatch.rate_average import COUNTED_PART, between_reach2
 from qckit.hatch.rate_models import (
     MODELS,
     Fit,
@@ -116,7 +116,7 @@ def compare_rates(course, other_course, *, lot, other, confidence=0.95):
         squares = [np.var(mine, ddof=1) for mine in shifts]
         df = [len(mine) - 1 for mine in shifts]
         pooled = float(np.average(squares, weights=df)) * sum(1 / len(mine) for mine in shifts)
-        reach2 = COUNTING_REACH**2 * reach2 + between_reach2(
+        reach2 = COUNTED_PART * reach2 + between_reach2(
             pooled, counting, n_cones - 1, confidence
         )  # two means: n_cones - 2 df
     reach = math.sqrt(reach2)
