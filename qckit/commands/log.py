@@ -314,14 +314,25 @@ def backup(target, site):
 @command.command("restore")
 @click.argument("source", type=click.Path())
 @click.argument("folder", type=click.Path())
-def restore(source, folder):
+@click.option("--accept-wrong-rows", is_flag=True, help="Of a zip: also rows that no sheet could bring in today.")
+def restore(source, folder, accept_wrong_rows):
     """Put a backup or a whole-site zip (SOURCE) into the site FOLDER, which must have no records.
 
-    A new site  (qckit new FOLDER)  will do; a log that is damaged is moved away first.
+    A new site  (qckit new FOLDER)  will do; a log that is damaged is moved away first. Exit code 1: restored, and some
+    values hardly can be.
     """
+    from qckit.log import open_log
     from qckit.log import restore as restore_log
 
-    click.echo(f"{restore_log(source, folder)}: restored.")
+    click.echo(f"{restore_log(source, folder, accept_wrong_rows=accept_wrong_rows)}: restored.")
+    if "://" in folder:
+        return 0
+    with open_log(folder) as log:
+        found = log.check(photos=False)
+    n = int(found["code"].isin(["impossible", "unlikely", "time to come"]).sum())
+    if n:
+        click.echo(f"note: {n} value{'s' if n > 1 else ''} in it hardly can be: see  qckit log check.")
+    return 1 if n else 0
 
 
 @command.command("upgrade")

@@ -7,10 +7,10 @@ import json
 import pandas as pd
 
 from qckit.errors import InputError
-from qckit.log import query, schema
-from qckit.tables import TABLES, check_cell, check_table, table_columns
+from qckit.log import query, row_rules, schema
+from qckit.tables import TABLES, check_cell, check_table, table_columns, to_utc
 
-__all__ = ["check"]
+__all__ = ["check", "check_together"]
 
 
 def check(connection, table: str, columns: list[str], lists: list[list], where: str, first: int) -> None:
@@ -56,6 +56,37 @@ def check(connection, table: str, columns: list[str], lists: list[list], where: 
         for name, row in zip(names, frame.itertuples(), strict=True):
             if problem := _wrong_correction(row):
                 raise _wrong(where, name, problem)
+
+
+def check_together(connection, where: str) -> None:
+    """Check the field records as they stand, corrections applied, by the rules of whole rows.
+
+    Parameters
+    ----------
+    connection : Connection
+    where : str
+        Package, for messages.
+
+    Raises
+    ------
+    InputError
+        A row says what no water can hold, or does not go with its hatch, as it could not come in from a sheet.
+    """
+    tables = {name: query.fetch(connection, name) for name in ("lots", "hatches", "readings", "samples", "feeds")}
+    found = [(name, frame, *rest) for name, frame in tables.items() for rest in row_rules.broken(name, frame)]
+    samples, hatches = tables["samples"], tables["hatches"].set_index("hatch")
+    started, volume_ml = (samples["hatch"].map(hatches[c]) for c in ("started", "volume_ml"))
+    beside = row_rules.broken_with_hatch(samples, to_utc(started), volume_ml)
+    # hours that do not fit may be left behind by corrections
+    found += [("samples", samples, *rest) for rest in beside if rest[1] != "hours"]
+    if found:
+        name, frame, index, column, value, rule, _ = found[0]
+        key = query.key_text(name, tuple(frame.loc[index, list(schema.KEYS[name])]))
+        more = f", and {len(found) - 1} more" if len(found) > 1 else ""
+        raise InputError(
+            f"{where}: {name} {key}: {column} {value or ''} {rule}{more}. If it is yours from an older version, take "
+            "it as it stands with --accept-wrong-rows, then run  qckit log check."
+        )
 
 
 def _frame(rows, columns, table: str, where: str) -> pd.DataFrame:

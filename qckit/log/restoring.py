@@ -16,7 +16,7 @@ from qckit.settings import load_settings
 __all__ = ["restore"]
 
 
-def restore(backup: str | Path, site: str | Path) -> Path:
+def restore(backup: str | Path, site: str | Path, *, accept_wrong_rows: bool = False) -> Path:
     """Put a backup's log into a site folder that has none, or one without records.
 
     Parameters
@@ -25,6 +25,8 @@ def restore(backup: str | Path, site: str | Path) -> Path:
         An SQLite backup, or a whole-site zip.
     site : path
         A site folder (``qckit.toml`` in it); for a zip, the address of a database too.
+    accept_wrong_rows : bool
+        Of a zip: take rows that could not come in from a sheet, as an older version may have taken them.
 
     Returns
     -------
@@ -47,7 +49,7 @@ def restore(backup: str | Path, site: str | Path) -> Path:
     url = str(site) if "://" in str(site) else log_url(load_settings(site))
     target = engine.sqlite_path(url)
     if str(backup).endswith(".zip"):
-        return restore_zip(backup, url, create_log)
+        return restore_zip(backup, url, create_log, accept_wrong_rows=accept_wrong_rows)
     if target is None:
         raise InputError(f"{site}: its log is on a server. Restore a whole-site zip, or use the server's own tools.")
     verify(backup)

@@ -125,7 +125,7 @@ def _check_sum(package, resource: dict, path) -> None:
         )
 
 
-def restore_zip(path: str | Path, url: str, create) -> Path | str:
+def restore_zip(path: str | Path, url: str, create, *, accept_wrong_rows: bool = False) -> Path | str:
     """Enter a package into a log that has no records yet; it is then identical to the one exported.
 
     Parameters
@@ -136,6 +136,8 @@ def restore_zip(path: str | Path, url: str, create) -> Path | str:
         Address of the log.
     create : callable
         Makes an empty log where there is none.
+    accept_wrong_rows : bool
+        Take rows that could not come in from a sheet, as an older version may have taken them.
 
     Returns
     -------
@@ -160,6 +162,8 @@ def restore_zip(path: str | Path, url: str, create) -> Path | str:
             for resource in sorted(about["resources"], key=lambda r: TABLES_OUT.index(r["name"])):
                 _check_sum(package, resource, path)
                 _enter(connection, package, resource, path)
+            if not accept_wrong_rows:
+                package_rows.check_together(connection, str(path))
             for name, value in (("log_id", about["id"]), ("created_at", about["created"])):
                 connection.execute(sa.update(schema.META).where(schema.META.c.name == name).values(value=value))
     finally:

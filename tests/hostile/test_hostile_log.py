@@ -136,6 +136,8 @@ MALFORMED = {
     "negative": edit("hatches", b",1.6,", b",-5.0,"),
     "no number": edit("hatches", b",1.6,", b",five,"),
     "infinite": edit("hatches", b",1.6,", b",1e999,"),
+    "more cysts than water": edit("hatches", b",800.0,", b",1.0,"),
+    "invisible name": edit("lots", b"L-1", "\u200b".encode()),
     "stray parent": edit("hatches", b"H-1,L-1", b"H-1,L-9"),
     "stray word": edit("hatches", b"production", b"breakfast"),
     "no time": edit("hatches", b",2026-11-03T09:00:00+00:00,", b",yesterday,"),
@@ -181,6 +183,18 @@ def test_malformed_packages_are_refused_in_a_line(site, run, tmp_path, name):
     assert (code, out, len(err.splitlines())) == (2, "", 1), err
     with open_log(other) as log:
         assert log.steps().empty and log.lots().empty
+
+
+def test_rows_of_an_older_version_come_back_when_asked(site, run, tmp_path):
+    with open_log(site) as log:
+        package = export_zip(log, tmp_path / "a.zip")
+    odd = repacked(package, tmp_path / "odd.zip", edit("hatches", b",800.0,", b",1.0,"))
+    code, _, err = run("log", "restore", odd, other := new_site(tmp_path / "other"))
+    assert code == 2 and "is more cysts than water" in err and "--accept-wrong-rows" in err
+    code, out, _ = run("log", "restore", odd, other, "--accept-wrong-rows")
+    assert code == 1 and "hardly can be: see  qckit log check" in out
+    code, out, _ = run("log", "restore", package, new_site(tmp_path / "third"))
+    assert code == 0 and "hardly" not in out
 
 
 @pytest.mark.server
