@@ -93,8 +93,8 @@ class Dialog(Questions):
 
     def _menu_lines(self) -> list[str]:
         return [
-            "  ".join(f"{key} {name}" for key, name in MENU.items()),
-            f"Numbers and Enter; {BACK} alone goes one number back, here it takes the last entry back.",
+            " ".join(f"{key} {name}" for key, name in MENU.items()),
+            f"Numbers and Enter. {BACK} alone: one number back; here: the last entry taken back.",
         ]
 
     def _default(self) -> str:

@@ -381,7 +381,6 @@ def _nothing_known(lot, hatches, cones):
             f"(qckit log import), or count the photos that wait (qckit report new-lot {lot})."
         )
     return (
-        f"lot {lot}: nothing of it was hatched yet, so no dose can be worked out. Run a standard test of three cones, "
-        "enter it in the hatches sheet with its counts and volume_ul in the samples sheet, and import both (qckit log "
-        "import)."
+        f"lot {lot}: nothing of it was hatched yet, so no dose can be worked out. Run a standard test of three cones: "
+        "start it and count it with  qckit today --enter , or import its hatches and samples sheets, with volume_ul."
     )

@@ -83,6 +83,10 @@ def test_a_harvest_of_which_only_the_time_is_known(bench, typed):
     assert bench.log.awaiting_counts().empty and bench.log.samples(kind="harvest", counted=False).empty
 
 
+def test_the_menu_fits_eighty_columns(bench, typed):
+    assert max(map(len, typed("0").said[:2])) <= 79
+
+
 def test_a_weighed_harvest(bench, typed):
     done = typed(*COUNT_A, "3", "", "", "", "20 g", "150000", "")
     assert "3.0 M nauplii in 20 g" in done.said[-2]
