@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import os
 import sqlite3
 from contextlib import closing
 from pathlib import Path
@@ -11,9 +10,10 @@ from pathlib import Path
 import sqlalchemy as sa
 
 from qckit.errors import InputError
+from qckit.files import whole
 from qckit.log import engine, packing, schema, unpacking
 
-__all__ = ["back_up", "before_upgrade", "sync", "verify"]
+__all__ = ["back_up", "before_upgrade", "verify"]
 
 
 def back_up(log, path: str | Path | None = None) -> Path:
@@ -63,28 +63,17 @@ def _target(folder: Path, path, ending: str, now: str) -> Path:
 
 def copy_file(database: sa.Engine, target: Path) -> None:
     """Copy an SQLite log by the online backup, verify the copy, and only then give it its name."""
-    part = target.with_name(target.name + ".part")
-    part.unlink(missing_ok=True)
     try:
-        with closing(database.raw_connection()) as raw, closing(sqlite3.connect(part)) as copy:
-            raw.driver_connection.backup(copy)
-            copy.execute("PRAGMA journal_mode=DELETE")
-        sync(part)
-        verify(part)
-        part.replace(target)
+        with whole(target) as part:
+            with closing(database.raw_connection()) as raw, closing(sqlite3.connect(part)) as copy:
+                raw.driver_connection.backup(copy)
+                copy.execute("PRAGMA journal_mode=DELETE")
+            verify(part)
     except (sa.exc.DBAPIError, sqlite3.Error, OSError) as error:
         raise InputError(
             f"{target}: the backup could not be written ({error}). The log itself is as it was; free "
             "some space or give another folder."
         ) from error
-    finally:
-        part.unlink(missing_ok=True)
-
-
-def sync(path: Path) -> None:
-    """Flush a file to the disk."""
-    with path.open("rb+") as handle:
-        os.fsync(handle.fileno())
 
 
 def verify(path: str | Path) -> int:

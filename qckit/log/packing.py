@@ -5,7 +5,6 @@ The description is ``datapackage.json`` after the Frictionless Data Package and 
 
 from __future__ import annotations
 
-import contextlib
 import csv
 import hashlib
 import io
@@ -17,7 +16,7 @@ import sqlalchemy as sa
 
 from qckit import __version__
 from qckit.errors import InputError
-from qckit.files import neutralise
+from qckit.files import neutralise, whole
 from qckit.log import engine, meta, query, schema
 from qckit.tables import TABLES
 
@@ -90,9 +89,9 @@ def write_package(database: sa.Engine, path: Path, tables: dict[str, sa.Table], 
     extra : dict of str to bytes
         Name in the package -> content.
     """
-    part = path.with_name(path.name + ".part")
     try:
         with (
+            whole(path) as part,
             engine.reading(database) as connection,
             zipfile.ZipFile(part, "w", zipfile.ZIP_DEFLATED, compresslevel=6) as package,
         ):
@@ -101,14 +100,10 @@ def write_package(database: sa.Engine, path: Path, tables: dict[str, sa.Table], 
             package.writestr(PACKAGE, json.dumps(about, indent=1, ensure_ascii=False))
             for name, content in extra.items():
                 package.writestr(name, content)
-        part.replace(path)
     except OSError as error:
         raise InputError(
             f"{path}: cannot be written ({error.strerror or error}). Free some space, or give another place."
         ) from error
-    finally:
-        with contextlib.suppress(OSError):  # where nothing can be written, nothing is left either
-            part.unlink(missing_ok=True)
 
 
 def _about(connection, described: list[dict]) -> dict:

@@ -7,8 +7,9 @@ from contextlib import closing
 from pathlib import Path
 
 from qckit.errors import InputError
+from qckit.files import whole
 from qckit.log import engine
-from qckit.log.backup import sync, verify
+from qckit.log.backup import verify
 from qckit.log.opening import create_log, log_url
 from qckit.log.unpacking import restore_zip
 from qckit.settings import load_settings
@@ -54,17 +55,13 @@ def restore(backup: str | Path, site: str | Path, *, accept_wrong_rows: bool = F
         raise InputError(f"{site}: its log is on a server. Restore a whole-site zip, or use the server's own tools.")
     verify(backup)
     _make_way(target)
-    part = target.with_name(target.name + ".part")
-    source, copy = sqlite3.connect(f"file:{engine.quote(str(Path(backup).absolute()))}?mode=ro", uri=True), None
-    try:
-        copy = sqlite3.connect(part)
+    address = f"file:{engine.quote(str(Path(backup).absolute()))}?mode=ro"
+    with (
+        whole(target) as part,
+        closing(sqlite3.connect(address, uri=True)) as source,
+        closing(sqlite3.connect(part)) as copy,
+    ):
         source.backup(copy)
-    finally:
-        source.close()
-        if copy is not None:
-            copy.close()
-    sync(part)
-    part.replace(target)
     return target
 
 
