@@ -4,7 +4,7 @@ from .capability import Capability, share_below
 from .change_point import Change, Segmentation, break_interval, find_changes
 from .control_chart import draw_control_chart, draw_cusum, draw_ewma, draw_grid, rule_mark
 from .ewma_cusum import cusum_chart, ewma_chart
-from .levels import LevelModel, Priors, Spreads, fit_levels
+from .levels import LevelData, LevelModel, Priors, Spreads, fit_levels
 from .limits import CHART_COLUMNS, D2_EXACT, D2_TABLE, Limits, apply_limits, fit_limits, moving_range
 from .lot_chart import LotChart, build_chart, freeze_chart
 from .rules import (
@@ -19,7 +19,8 @@ from .rules import (
     rules_table,
 )
 from .run_lengths import RunLength, cusum_decision, cusum_run_length, ewma_run_length, ewma_width, run_length
-from .search import Search, find_changes_in_levels, size_after_selection
+from .search import Search, find_changes_in_levels
+from .selection import size_after_selection
 from .series import CHARTED, CONDITIONS, Charted, chart_points, hatch_series
 from .shewhart import (
     exact_p_chart,

@@ -402,7 +402,7 @@ def draw_grid(frame, by, names, *, first=None, height=1.2):
     for ax, level in zip(axes[0], levels, strict=False):
         n = int((frame.loc[frame["chart"] == next(iter(names)), by].astype(str) == str(level)).sum())
         ax.set_title(f"{by} {level}" + (f"   (n = {n})" if len(names) == 1 else ""), fontsize=9)
-    fig.supylabel("sigma from the centre line", fontsize=8.5)
+    fig.supylabel("distance from the centre line (limits at 3)", fontsize=8.5)
     return fig
 
 

@@ -18,7 +18,10 @@ from functools import cached_property
 
 import numpy as np
 
-__all__ = ["LevelModel", "Priors", "Spreads", "day_numbers", "fit_levels"]
+from qckit.charts.days import effective_days
+from qckit.charts.tails import tail_df
+
+__all__ = ["LevelData", "LevelModel", "Priors", "Spreads", "fit_levels"]
 
 _FARTHEST = 3.5  # standard deviations beyond which a hatch is drawn in before spreads are estimated
 _KNOWN = ("cone", "operator", "counted_by")
@@ -77,7 +80,9 @@ class LevelModel:
     Examples
     --------
     >>> y = np.random.default_rng(1).normal(0.0, 0.3, 40)
-    >>> model = charts.fit_levels(y, np.full(40, 0.02), np.arange(40), {"cone": np.tile(["A", "B"], 20)}, fixed=())
+    >>> cones = {"cone": np.tile(["A", "B"], 20)}
+    >>> data = charts.LevelData(y=y, counting=np.full(40, 0.02), day=np.arange(40), factors=cones)
+    >>> model = charts.fit_levels(data, fixed=())
     >>> len(model.fitted)
     40
     """
@@ -93,6 +98,7 @@ class LevelModel:
     fitted_variance: np.ndarray  # of the level
     n_days: int
     df: float  # degrees of freedom that the spreads rest on
+    df_all: float  # of what touches whole days: how many independent days tell it
     left: np.ndarray = field(default_factory=lambda: np.empty(0))  # observed minus level, not drawn in
     last_column: np.ndarray = field(default_factory=lambda: np.empty(0))  # P x of the last column, P without it
     theta: np.ndarray = field(default_factory=lambda: np.empty(0))  # the spreads as they were searched
@@ -121,39 +127,47 @@ class LevelModel:
     @cached_property
     def tail_df(self) -> float:
         """Degrees of freedom of the t law that single hatches follow."""
-        return _tail_df(self.left / np.sqrt(self.variance))
+        return tail_df(self.left / np.sqrt(self.variance))
 
     def of_hatch(self) -> np.ndarray:
         """Distance of each hatch from its level in its own standard deviations, the level's uncertainty included."""
         return self.left / np.sqrt(self.variance + self.fitted_variance)
 
 
-def day_numbers(at) -> np.ndarray:
-    """Days since the first, as whole numbers, of a Series of time stamps."""
-    day = at.dt.floor("D")
-    return ((day - day.min()).dt.total_seconds() / 86400).round().to_numpy(dtype=int)
+@dataclass(frozen=True, kw_only=True)
+class LevelData:
+    """What a model is fitted to: hatches in the order of time.
+
+    ``y`` is on the working scale and ``counting`` the variance that counting alone gives each, shape (n,); ``day`` is
+    from :func:`qckit.charts.days.day_numbers`, never falling; ``factors`` holds the level of each factor at each hatch,
+    "" where it is not known.
+
+    Examples
+    --------
+    >>> data = charts.LevelData(y=np.zeros(3), counting=np.ones(3), day=np.arange(3), factors={"lot": ["K"] * 3})
+    >>> len(data.y)
+    3
+    """
+
+    y: np.ndarray
+    counting: np.ndarray
+    day: np.ndarray
+    factors: dict
 
 
 def fit_levels(
-    y, counting, day, factors, *, extra=None, priors=None, fixed=("lot",), newcomers=(), start=None, is_searched=True
+    data: LevelData, *, extra=None, priors=None, fixed=("lot",), newcomers=(), start=None, is_searched=True
 ) -> LevelModel:
     """Fit the model.
 
     Parameters
     ----------
-    y : ndarray, shape (n,)
-        Hatches on the working scale, in the order of time.
-    counting : ndarray, shape (n,)
-        Variance that counting alone gives each.
-    day : ndarray of int, shape (n,)
-        From :func:`day_numbers`; never falling.
-    factors : dict of str to array_like, shape (n,)
-        Level of each factor at each hatch; "" where it is not known. Those of ``fixed`` have free levels, the others
-        vary about nothing.
+    data : LevelData
     extra : ndarray, shape (n, k), optional
         Columns with free coefficients: changes found so far.
     priors : Priors, optional
     fixed : tuple of str
+        Factors with free levels; those of the others vary about nothing.
     newcomers : tuple of (str, str)
         (factor, level) that came late: their level does not enter the spread of their factor.
     start : ndarray, optional
@@ -179,13 +193,15 @@ def fit_levels(
     Examples
     --------
     >>> y = np.random.default_rng(1).normal(0.0, 0.3, 40)
-    >>> model = charts.fit_levels(y, np.full(40, 0.02), np.arange(40), {"cone": np.tile(["A", "B"], 20)}, fixed=())
+    >>> cones = {"cone": np.tile(["A", "B"], 20)}
+    >>> data = charts.LevelData(y=y, counting=np.full(40, 0.02), day=np.arange(40), factors=cones)
+    >>> model = charts.fit_levels(data, fixed=())
     >>> bool(model.spreads.own > 0)
     True
     """
     priors = priors or Priors()
-    y, counting = np.asarray(y, float), np.asarray(counting, float)
-    parts = _Parts(y, counting, np.asarray(day, int), factors, extra, priors, fixed, newcomers)
+    y = np.asarray(data.y, float)
+    parts = _Parts(data, extra, priors, fixed, newcomers)
     drawn = y.copy()
     theta = start
     for _ in range(2):
@@ -203,10 +219,11 @@ def fit_levels(
 class _Parts:
     """The design and what a likelihood needs again and again."""
 
-    def __init__(self, y, counting, day, factors, extra, priors, fixed, newcomers):
-        self.counting, self.priors, self.n = counting, priors, len(y)
+    def __init__(self, data, extra, priors, fixed, newcomers):
+        self.counting, self.priors, self.n = np.asarray(data.counting, float), priors, len(data.y)
+        day, factors = np.asarray(data.day, int), data.factors
         days, self.of_day = np.unique(day, return_inverse=True)
-        self.gaps = np.diff(days).astype(float)
+        self.day_of, self.gaps = days, np.diff(days).astype(float)
         self.n_days = len(days)
         columns, names = [], []
         for factor, value in factors.items():
@@ -332,6 +349,21 @@ class _Parts:
         )
         return found.x
 
+    def df_all(self, own, day, memory, df) -> float:
+        """Degrees of freedom of a change of whole days, by Satterthwaite's rule.
+
+        A mean of days has the variance day^2 (1 + r) / (1 - r): its logarithm is unsure by 2 / df of the spread and,
+        by the delta method, by (2 / (1 - r^2))^2 var(r), where r is known from so many days and from its prior.
+        """
+        prior = self.priors
+        r_sd = prior.most_day_to_day / 4 * prior.day_to_day_logit_sd  # steepest slope of the logistic curve
+        r_variance = 1 / (self.n_days / (1 - memory**2) + 1 / r_sd**2)
+        spread = max(4.0, effective_days(self.day_of, memory) - 2)
+        df_days = 2 / (2 / spread + (2 / (1 - memory**2)) ** 2 * r_variance)
+        of_days = day**2 * (1 + memory) / (1 - memory)  # variance of a long mean, times its days
+        of_own = (own**2 + float(self.counting.mean())) * self.n_days / self.n
+        return (of_days + of_own) ** 2 / (of_days**2 / df_days + of_own**2 / df)
+
     def model(self, y, theta, observed=None) -> LevelModel:
         from scipy.linalg import cho_solve_banded
 
@@ -365,6 +397,7 @@ class _Parts:
             fitted_variance=np.einsum("ij,jk,ik->i", self.x, covariance, self.x),
             n_days=self.n_days,
             df=max(4.0, n_effective - self.x.shape[1]),
+            df_all=self.df_all(own, day, memory, max(4.0, n_effective - self.x.shape[1])),
             left=left,
             last_column=last,
             theta=theta,
@@ -378,25 +411,3 @@ def _logit(p):
 def _simplex(start, size):
     step = np.full(len(start), size)
     return np.vstack([start, *(start + np.eye(len(start)) * step)])
-
-
-def _tail_df(z) -> float:
-    """Degrees of freedom of the t law that standardised values follow: likelihood with a prior on the plain side.
-
-    The prior has its middle at 12 degrees of freedom: rooms with heavy tails show it within some hundred hatches, and
-    a short record is not taken for normal.
-    """
-    from scipy.stats import t
-
-    z = z[np.isfinite(z)]
-    if len(z) < 10:
-        return 10.0
-    grid = np.array([3.0, 4.0, 5.0, 6.0, 8.0, 10.0, 14.0, 20.0, 40.0, 100.0])
-    scale = np.median(np.abs(z))
-    best, at = -math.inf, 12.0
-    for df in grid:
-        s = max(scale / t.ppf(0.75, df), 1e-9)
-        score = float(t.logpdf(z / s, df).sum() - len(z) * math.log(s)) - 0.5 * (math.log(df / 12.0) / 0.7) ** 2
-        if score > best:
-            best, at = score, float(df)
-    return at

@@ -13,19 +13,18 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from qckit.charts.levels import LevelModel, day_numbers, fit_levels
+from qckit.charts.candidates import SHORTEST, best_candidates, ramp_gains, step_gains
+from qckit.charts.days import day_numbers
+from qckit.charts.levels import LevelData, LevelModel, fit_levels
+from qckit.charts.selection import likely_bounds, size_after_selection
 
-__all__ = ["ALL", "Change", "Search", "find_changes_in_levels", "group_words", "late_levels", "size_after_selection"]
+__all__ = ["ALL", "Change", "Search", "find_changes_in_levels", "group_words", "late_levels", "size_seen"]
 
 ALL = "all hatches"
 FACTORS = ("cone", "operator", "lot", "counted_by")
 _WORDS = {"counted_by": "counted by"}
-_SHORTEST = 3  # hatches of a step
-_RAMP = (10, 14.0)  # hatches and days of a level that wanders off
 _FEW = 10  # hatches of a step that one failed hatch could make alone
-_APART = 6  # rows between two places for a beginning that are not one place
-_RARER_RISES = 50.0
-_ALL_FIRST = 4.0  # prior weight of all hatches over one group
+_MOST = 5  # changes looked for
 _LATE = (20, 14.0)  # hatches and days of others before a level counts as having come late
 
 
@@ -78,7 +77,7 @@ class Search:
     changes: list
     model: LevelModel
     plain: LevelModel  # without the changes
-    tried: float  # stretches, ramps and late levels that were looked at
+    tried: dict  # kind of change -> looks that all that was tried of it is worth
     alpha: float
     frame: pd.DataFrame  # the searched hatches
 
@@ -103,16 +102,7 @@ def late_levels(frame, factors=("cone", "operator", "counted_by")) -> list[tuple
 
 
 def find_changes_in_levels(
-    frame,
-    *,
-    alpha=0.01,
-    priors=None,
-    factors=FACTORS,
-    fixed=("lot",),
-    most=5,
-    with_ramps=True,
-    late_alpha=None,
-    beside=None,
+    frame, *, alpha=0.01, priors=None, factors=FACTORS, fixed=("lot",), with_ramps=True, late_alpha=None, beside=None
 ) -> Search:
     """Search hatches for changes.
 
@@ -121,15 +111,14 @@ def find_changes_in_levels(
     frame : DataFrame, shape (n, any)
         In the order of time: label, at, y (working scale), counting (variance that counting gives) and the factors.
     alpha : float
-        Chance that a series in which nothing changed gives any change: Bonferroni over all groups, times and shapes,
-        in three equal parts (steps that go on, steps that ended, ramps), so that the true chance is smaller.
+        Chance that a series in which nothing changed gives any change: shared out in four equal parts (steps of all
+        hatches that go on, of a group that go on, that ended, ramps), within each Bonferroni over groups and shapes,
+        so that the true chance is smaller.
     priors : levels.Priors, optional
     factors : tuple of str
         Columns whose levels are groups.
     fixed : tuple of str
         Factors with free levels.
-    most : int
-        Most changes looked for.
     with_ramps : bool
         Also look for levels that wander off evenly (all hatches, each lot).
     late_alpha : float, optional
@@ -145,7 +134,8 @@ def find_changes_in_levels(
     References
     ----------
     Score test of an added column in a linear mixed model: Rao 1973, Linear Statistical Inference, 6e. Searching by
-    binary segmentation with several shapes: Fryzlewicz 2014, Annals of Statistics 42:2243-2281 (from memory).
+    binary segmentation with several shapes: Fryzlewicz 2014, Annals of Statistics 42:2243-2281 (from memory). How many
+    looks all beginnings of a step that goes on are worth: :func:`qckit.charts.candidates.looks_at_beginnings`.
 
     Examples
     --------
@@ -155,52 +145,112 @@ def find_changes_in_levels(
     True
     """
     frame = frame.reset_index(drop=True)
-    day = day_numbers(frame["at"])
     named = {f: frame[f].fillna("").astype(str).to_numpy() for f in (*fixed, *factors) if f in frame}
     late = late_levels(frame, [f for f in factors if f not in fixed])
-    how = {"priors": priors, "fixed": fixed, "newcomers": late}
-    y, counting = frame["y"].to_numpy(float), frame["counting"].to_numpy(float)
-    groups = _groups(named, factors, len(frame))
-    known = [] if beside is None else list(np.asarray(beside, float).T)
-    plain = model = fit_levels(y, counting, day, named, extra=_columns(known), **how)
-    found, tried = [], 0.0
+    task = _Task(
+        data=LevelData(
+            y=frame["y"].to_numpy(float),
+            counting=frame["counting"].to_numpy(float),
+            day=day_numbers(frame["at"]),
+            factors=named,
+        ),
+        how={"priors": priors, "fixed": fixed, "newcomers": late},
+        known=() if beside is None else tuple(np.asarray(beside, float).T),
+        groups=_groups(named, factors, len(frame)),
+        with_ramps=with_ramps,
+        alpha=alpha,
+    )
+    plain = model = task.fit([])
+    found, tried = [], {}
     for change in _late_changes(model, named, late, late_alpha if late_alpha is not None else alpha / 3):
         found.append(change)
-        model = fit_levels(y, counting, day, named, extra=_columns([*known, *found]), start=_theta(model), **how)
-    while len(found) < most and len(frame) >= 2 * _SHORTEST:
-        candidates, tried = _best(model, groups, day, fixed, with_ramps)
-        # a change swells the very spreads it is judged by: each is judged again beside itself
-        judged = []
-        for best in candidates:
-            column = _column(best, groups, day)
-            extra = _columns([*known, *found, column])
-            beside = fit_levels(y, counting, day, named, extra=extra, start=_theta(model), **how)
-            z = _z_of_last(beside)
-            p = min(1.0, best.n_tried * 2 * float(_t().sf(abs(z), max(beside.df - 3, 4.0))))
-            if not _without_one(best, groups, beside, (y, counting, day, named), [*known, *found, column], alpha, how):
-                continue
-            judged.append((best.weight + 0.5 * (z * z - best.gain), p, best, column, beside))
-        judged = [j for j in judged if j[1] < alpha]
+        model = task.fit(found, model)
+    while len(found) < _MOST and len(frame) >= 2 * SHORTEST:
+        candidates, tried = task.candidates(model)
+        judged = [j for best in candidates if (j := _judged(task, best, found, model)) is not None]
         if not judged:
             break
-        _, p, best, column, beside = max(judged, key=lambda j: j[0])
-        model = beside
-        found.append(_described(best, column, model, groups, day, alpha, p))
-        found, model = _pruned(found, known, model, y, counting, day, named, how)
+        _, p, best, column, model = max(judged, key=lambda j: j[0])
+        found.append(_described(task, best, column, model, p))
+        found, model = _pruned(task, found, model)
         if len(found) > 1:
-            found, model = _refined(
-                found, known, model, (y, counting, day, named), groups, fixed, with_ramps, alpha, how
-            )
+            found, model = _refined(task, found, model)
     return Search(changes=found, model=model, plain=plain, tried=tried, alpha=alpha, frame=frame)
 
 
-def _columns(found):
-    columns = [getattr(c, "column", c) for c in found]
-    return np.column_stack(columns) if columns else None
+def size_seen(search: Search, rows, *, is_all: bool, power=0.8) -> float:
+    """Size of a step over these hatches, to the end of the record, that would have been told with this chance.
+
+    Parameters
+    ----------
+    search : Search
+    rows : array_like of int
+        Hatches touched.
+    is_all : bool
+        Whether they are all hatches of their time, and not one group.
+    power : float
+
+    Returns
+    -------
+    float
+        On the working scale; infinite where the record cannot tell such a step from a level of its own.
+    """
+    from scipy.stats import norm
+
+    column = np.zeros(len(search.frame))
+    column[rows] = 1.0
+    _, se = search.model.estimate(column)
+    looks = search.tried.get("all" if is_all else "going")
+    if not looks or not math.isfinite(se):
+        return math.inf
+    df = max((search.model.df_all if is_all else search.model.df) - 3, 4.0)
+    return (_threshold(search.alpha, len(search.tried) * looks, df) + float(norm.ppf(power))) * se
 
 
-def _theta(model):
-    return model.theta if len(model.theta) else None
+@dataclass(frozen=True, kw_only=True)
+class _Task:
+    """The hatches, the groups and all that stays the same from fit to fit."""
+
+    data: LevelData
+    how: dict
+    known: tuple  # columns with free coefficients
+    groups: list  # (factor, level, rows)
+    with_ramps: bool
+    alpha: float
+
+    def fit(self, columns, like=None, *, is_searched=True) -> LevelModel:
+        """The model with what is known and further columns (or changes), begun from the spreads of a like one."""
+        every = [*self.known, *(getattr(c, "column", c) for c in columns)]
+        extra = np.column_stack(every) if every else None
+        return fit_levels(
+            self.data, extra=extra, start=None if like is None else like.theta, is_searched=is_searched, **self.how
+        )
+
+    def candidates(self, model):
+        """What stands out most, and how many were tried."""
+        return best_candidates(model, self.groups, self.data.day, self.how["fixed"], self.with_ramps)
+
+    def rows(self, best):
+        """Hatches of a candidate."""
+        return self.groups[best.group][2][best.i : best.j]
+
+    def column(self, best):
+        """Column of the design that a candidate is."""
+        rows, day = self.rows(best), self.data.day
+        column = np.zeros(len(day))
+        column[rows] = day[rows] - day[rows[0]] if best.shape == "ramp" else 1.0
+        return column
+
+    def df(self, best, model) -> float:
+        """Degrees of freedom: a group is compared within days; all hatches, and a lot, with other days."""
+        factor = self.groups[best.group][0]
+        is_within_days = factor and factor not in self.how["fixed"] and best.shape == "step"
+        return model.df if is_within_days else model.df_all
+
+    def chance(self, best, model) -> float:
+        """Chance of a change like the model's last column, all that was tried counted."""
+        df = max(self.df(best, model) - 3, 4.0)
+        return min(1.0, best.n_tried * 2 * float(_t().sf(abs(_z_of_last(model)), df)))
 
 
 def _t():
@@ -209,20 +259,26 @@ def _t():
     return t
 
 
-def _without_one(best, groups, beside, data, columns, alpha, how) -> bool:
+def _judged(task, best, found, model):
+    """A candidate beside itself: a change swells the very spreads that it is judged by. None where it does not hold."""
+    column = task.column(best)
+    beside = task.fit([*found, column], model)
+    p = task.chance(best, beside)
+    if p >= task.alpha or not _without_one(task, best, beside, [*found, column]):
+        return None
+    return best.weight + 0.5 * (_z_of_last(beside) ** 2 - best.gain), p, best, column, beside
+
+
+def _without_one(task, best, beside, columns) -> bool:
     """Whether a short step stands out when its farthest hatch is left to itself: one failed hatch is no change."""
-    rows = groups[best.group][2][best.i : best.j]
+    rows = task.rows(best)
     if best.shape != "step" or len(rows) > _FEW:
         return True
-    y, counting, day, named = data
     side = math.copysign(1.0, float(beside.coefficients[-1]))
-    alone = np.zeros(len(day))
+    alone = np.zeros(len(task.data.day))
     alone[rows[int(np.argmax(side * beside.left[rows]))]] = 1.0
-    still = {"start": beside.theta, "is_searched": False, **how}
-    model = fit_levels(y, counting, day, named, extra=_columns([*columns[:-1], alone, columns[-1]]), **still)
-    z = _z_of_last(model)
-    p = best.n_tried * 2 * float(_t().sf(abs(z), max(model.df - 3, 4.0)))
-    return z * side > 0 and p < 5 * alpha
+    model = task.fit([*columns[:-1], alone, columns[-1]], beside, is_searched=False)
+    return _z_of_last(model) * side > 0 and task.chance(best, model) < 5 * task.alpha
 
 
 def _z_of_last(model) -> float:
@@ -230,58 +286,35 @@ def _z_of_last(model) -> float:
     return float(model.coefficients[-1] / math.sqrt(max(float(model.covariance[-1, -1]), 1e-12)))
 
 
-@dataclass(frozen=True, kw_only=True)
-class _Candidate:
-    """What stands out most: rows i to j - 1 of a group."""
-
-    shape: str
-    group: int
-    i: int
-    j: int
-    gain: float
-    n_tried: float  # by how much its own chance is multiplied
-    weight: float  # log posterior weight, to choose between shapes
-
-
-def _column(best, groups, day):
-    rows = groups[best.group][2][best.i : best.j]
-    column = np.zeros(len(day))
-    column[rows] = day[rows] - day[rows[0]] if best.shape == "ramp" else 1.0
-    return column
-
-
-def _pruned(found, known, model, y, counting, day, named, how):
+def _pruned(task, found, model):
     """Leave out a change that the later ones explain: it no longer stands out beside them."""
-    at = [i for i, (factor, _) in enumerate(model.columns) if factor == "change"][len(known) :]
+    at = [i for i, (factor, _) in enumerate(model.columns) if factor == "change"][len(task.known) :]
     z = np.abs(model.coefficients[at]) / np.sqrt(np.maximum(np.diag(model.covariance)[at], 1e-12))
     kept = [c for c, value in zip(found, z, strict=True) if value > 2.5]
     if len(kept) in (0, len(found)):
         return found, model
-    return kept, fit_levels(y, counting, day, named, extra=_columns([*known, *kept]), start=_theta(model), **how)
+    return kept, task.fit(kept, model)
 
 
-def _refined(found, known, model, data, groups, fixed, with_ramps, alpha, how):
+def _refined(task, found, model):
     """Look for each earlier change anew beside the later ones, which it had to make do without."""
-    y, counting, day, named = data
     out = list(found)
     for k, old in enumerate(out[:-1]):
         if old.shape == "level":
             continue
         others = [c for i, c in enumerate(out) if i != k]
-        still = {"start": model.theta, "is_searched": False, **how}
-        without = fit_levels(y, counting, day, named, extra=_columns([*known, *others]), **still)
-        candidates, _ = _best(without, groups, day, fixed, with_ramps)
+        candidates, _ = task.candidates(task.fit(others, model, is_searched=False))
         best = max(candidates, key=lambda c: c.weight, default=None)
-        column = _column(best, groups, day) if best is not None else old.column
+        column = task.column(best) if best is not None else old.column
         if np.array_equal(column, old.column):
             continue
-        beside = fit_levels(y, counting, day, named, extra=_columns([*known, *others, column]), **still)
-        p = min(1.0, best.n_tried * 2 * float(_t().sf(abs(_z_of_last(beside)), max(beside.df - 3, 4.0))))
-        if p < alpha:
-            out[k] = _described(best, column, beside, groups, day, alpha, p)
+        beside = task.fit([*others, column], model, is_searched=False)
+        p = task.chance(best, beside)
+        if p < task.alpha:
+            out[k] = _described(task, best, column, beside, p)
     if all(a is b for a, b in zip(out, found, strict=True)):
         return found, model
-    return out, fit_levels(y, counting, day, named, extra=_columns([*known, *out]), start=model.theta, **how)
+    return out, task.fit(out, model)
 
 
 def _groups(named, factors, n):
@@ -290,7 +323,7 @@ def _groups(named, factors, n):
     for factor in factors:
         for level in sorted(set(named.get(factor, [])) - {""}):
             rows = np.flatnonzero(named[factor] == level)
-            if _SHORTEST <= len(rows) <= n - _SHORTEST:
+            if SHORTEST <= len(rows) <= n - SHORTEST:
                 groups.append((factor, level, rows))
     return groups
 
@@ -301,7 +334,7 @@ def _late_changes(model, named, late, alpha):
     for factor, level in late:
         column = (named[factor] == level).astype(float)
         rows = np.flatnonzero(column)
-        if len(rows) < _SHORTEST:
+        if len(rows) < SHORTEST:
             continue
         value, se = model.estimate(column)
         p = min(1.0, len(late) * 2 * float(_t().sf(abs(value) / se, min(model.df, 30.0))))
@@ -329,124 +362,25 @@ def _late_changes(model, named, late, alpha):
     return sorted(out, key=lambda c: c.p_value)[:1]
 
 
-def _best(model, groups, day, fixed, with_ramps):
-    """The step and the drift that stand out most, and how many were tried.
-
-    Among shapes and groups the likelier one is taken: a log weight of half the gain less the log of how many of its
-    kind there are. Rises count as _RARER_RISES times rarer than falls: what goes wrong in a hatch room lowers the
-    hatch, and a rise is nearly always the end of a fall. Of a group and all hatches, all is taken unless the group
-    tells clearly more.
-    """
-    families = {"step": [], "going": [], "ramp": []}
-    tried = dict.fromkeys(families, 0.0)
-    for g, (factor, _, rows) in enumerate(groups):
-        gain, _ = _steps(model, rows)
-        m = len(rows)
-        rises = _rises(model, rows)
-        prior = math.log(_ALL_FIRST) if not factor else 0.0
-        weight = 0.5 * gain - math.log(_RARER_RISES) * rises + prior
-        tried["step"], tried["going"] = tried["step"] + m * m / 2, tried["going"] + m
-        i = int(np.argmax(np.where(gain[:, m] > 0, weight[:, m], -np.inf)))
-        families["going"].append((float(weight[i, m]), float(gain[i, m]), "step", g, i, m))
-        i, j = np.unravel_index(int(np.argmax(np.where(gain > 0, weight, -np.inf))), gain.shape)
-        families["step"].append((float(weight[i, j]), float(gain[i, j]), "step", g, int(i), int(j)))
-        if with_ramps and (not factor or factor in fixed) and m >= _RAMP[0]:
-            gain, _ = _ramps(model, rows, day)
-            tried["ramp"] += m
-            i = int(np.argmax(gain))
-            # what wanders off is a lot ageing rather than the room
-            weight = 0.5 * float(gain[i]) - prior
-            families["ramp"].append((weight, float(gain[i]), "ramp", g, i, m))
-    best = {}
-    for family, members in families.items():
-        for weight, gain, shape, g, i, j in members:
-            if gain <= 0 or not math.isfinite(weight):
-                continue
-            weight -= math.log(max(tried[family], 1.0))
-            if shape not in best or weight > best[shape].weight:
-                n = 3 * tried[family]
-                best[shape] = _Candidate(shape=shape, group=g, i=i, j=j, gain=gain, n_tried=n, weight=weight)
-    return list(best.values()), sum(tried.values())
-
-
-def _rises(model, rows):
-    """Whether a step over rows i to j - 1 goes up, shape (m + 1, m + 1)."""
-    total = np.concatenate([[0.0], np.cumsum(model.weighed[rows])])
-    return total[None, :] > total[:, None]
-
-
-def _block(matrix):
-    """Sums over all leading blocks, shape (m + 1, m + 1)."""
-    out = np.zeros((matrix.shape[0] + 1, matrix.shape[1] + 1))
-    np.cumsum(np.cumsum(matrix, axis=0), axis=1, out=out[1:, 1:])
-    return out
-
-
-def _steps(model, rows):
-    """Gain (squared z) and information of a step over rows i to j - 1, shapes (m + 1, m + 1)."""
-    block = _block(model.precision[np.ix_(rows, rows)])
-    total = np.concatenate([[0.0], np.cumsum(model.weighed[rows])])
-    edge = np.diag(block)
-    information = edge[None, :] + edge[:, None] - block - block.T
-    length = np.arange(len(rows) + 1)[None, :] - np.arange(len(rows) + 1)[:, None]
-    score = total[None, :] - total[:, None]
-    least = 0.02 * length / float(np.median(model.variance))
-    with np.errstate(divide="ignore", invalid="ignore"):
-        gain = np.where((length >= _SHORTEST) & (information > least), score**2 / information, -1.0)
-    return gain, information
-
-
-def _ramps(model, rows, day):
-    """Gain and information of a level that wanders off evenly from row i on, to the group's end; shapes (m,)."""
-    inner = model.precision[np.ix_(rows, rows)]
-    d = day[rows].astype(float)
-    d = d - d[-1]
-    plain, one, two = (np.diag(_tail_block(b)) for b in (inner, d[:, None] * inner, d[:, None] * inner * d[None, :]))
-    # one is sum d_k P_kl over k, l >= i
-    u = model.weighed[rows]
-    from_here = np.cumsum(u[::-1])[::-1]
-    moved = np.cumsum((d * u)[::-1])[::-1]
-    information = two - 2 * d * one + d**2 * plain
-    score = moved - d * from_here
-    long = (len(rows) - np.arange(len(rows)) >= _RAMP[0]) & (-d >= _RAMP[1])
-    with np.errstate(divide="ignore", invalid="ignore"):
-        gain = np.where(long & (information > 1e-9), score**2 / information, -1.0)
-    return gain, information
-
-
-def _tail_block(matrix):
-    """Sums over all trailing blocks, shape (m, m)."""
-    return np.cumsum(np.cumsum(matrix[::-1, ::-1], axis=0), axis=1)[::-1, ::-1]
-
-
-def _likely(weight, at, least=0.95):
-    """Bounds of the places around ``at`` that hold this share of the weight; a far second place is none of them."""
-    p = weight / weight.sum()
-    order = np.argsort(-p, kind="stable")
-    kept = np.sort(order[: int(np.searchsorted(np.cumsum(p[order]), least)) + 1])
-    part = np.split(kept, np.flatnonzero(np.diff(kept) > _APART) + 1)
-    mine = min(part, key=lambda k: 0 if k[0] <= at <= k[-1] else min(abs(k[0] - at), abs(k[-1] - at)))
-    return int(min(mine[0], at)), int(max(mine[-1], at))
-
-
-def _described(best, column, beside, groups, day, alpha, p) -> Change:
+def _described(task, best, column, beside, p) -> Change:
     """The chosen candidate with its bounds, its size after selection and its rivals, judged beside itself."""
-    factor, level, rows = groups[best.group]
+    factor, level, rows = task.groups[best.group]
     i, j = best.i, best.j
     value, se = float(beside.coefficients[-1]), math.sqrt(float(beside.covariance[-1, -1]))
     # the model with the change taken out again, but with the spreads that it leaves
     without = _without_last(beside)
     if best.shape == "ramp":
-        gain, _ = _ramps(without, rows, day)
-        starts = _likely(np.where(gain > 0, np.exp(0.5 * (gain - gain.max())), 0.0), i)
+        gain, _ = ramp_gains(without, rows, task.data.day)
+        starts = likely_bounds(np.where(gain > 0, np.exp(0.5 * (gain - gain.max())), 0.0), i)
         ends = (j, j)
     else:
-        gain, information = _steps(without, rows)
+        gain, information, score = step_gains(without, rows)
         weight = np.where(gain > 0, np.exp(0.5 * (gain - gain.max())) / np.sqrt(np.maximum(information, 1e-12)), 0.0)
-        weight = np.where(_rises(without, rows) == (value > 0), weight, 0.0)
-        starts, ends = _likely(weight.sum(axis=1), i), _likely(weight.sum(axis=0), j)
-    threshold = _threshold(alpha, best.n_tried, beside.df)
-    low, high = size_after_selection(value, se, threshold=threshold, df=beside.df)
+        weight = np.where((score > 0) == (value > 0), weight, 0.0)
+        starts, ends = likely_bounds(weight.sum(axis=1), i), likely_bounds(weight.sum(axis=0), j)
+    df = task.df(best, beside)
+    threshold = _threshold(task.alpha, best.n_tried, df)
+    low, high = size_after_selection(value, se, threshold=threshold, df=df)
     return Change(
         shape=best.shape,
         factor=factor,
@@ -465,7 +399,7 @@ def _described(best, column, beside, groups, day, alpha, p) -> Change:
         z=value / se,
         p_value=p,
         column=column,
-        rivals=_rivals(best, without, groups) if best.shape == "step" else (),
+        rivals=_rivals(best, without, task.groups) if best.shape == "step" else (),
     )
 
 
@@ -493,72 +427,13 @@ def _threshold(alpha, tried, df):
 def _rivals(best, model, groups):
     """Groups that explain the same hatches nearly as well (a likelihood ratio below e^3)."""
     mine, found = set(groups[best.group][2][best.i : best.j]), []
-    gain, _ = _steps(model, groups[best.group][2])
+    gain, _, _ = step_gains(model, groups[best.group][2])
     top = float(gain[best.i, best.j])
     for k, (factor, level, rows) in enumerate(groups):
         if k == best.group or not factor:
             continue
-        gain, _ = _steps(model, rows)
+        gain, _, _ = step_gains(model, rows)
         a, b = np.unravel_index(int(np.argmax(gain)), gain.shape)
         if top - float(gain[a, b]) < 6.0 and mine & set(rows[a:b]):
             found.append(group_words(factor, level))
     return tuple(found)
-
-
-def size_after_selection(value, se, *, threshold, df=math.inf, confidence=0.95) -> tuple[float, float]:
-    """Interval of a size that was told only because it stood out.
-
-    Parameters
-    ----------
-    value, se : float
-        Estimate and its standard error.
-    threshold : float
-        Standard errors from which on it is told.
-    df : float
-        Degrees of freedom of the standard error.
-    confidence : float
-
-    Returns
-    -------
-    tuple of float
-        Equal-tailed bounds of the size under the law of the estimate given that it passed the threshold; never across
-        zero, where nothing would have been told.
-
-    References
-    ----------
-    Zhong and Prentice 2008, Biostatistics 9:621-634 (conditional likelihood after a threshold); Lee, Sun, Sun and
-    Taylor 2016, Annals of Statistics 44:907-927.
-
-    Examples
-    --------
-    >>> low, high = charts.size_after_selection(4.0, 1.0, threshold=3.5)
-    >>> bool(low < high)
-    True
-    """
-    from scipy.stats import norm, t
-
-    side = 1.0 if value >= 0 else -1.0
-    seen = abs(value) / se
-    stretch = float(t.isf((1 - confidence) / 2, df) / norm.isf((1 - confidence) / 2)) if math.isfinite(df) else 1.0
-    border = min(threshold, seen)
-
-    def above(mu):
-        return norm.logsf(seen - mu) - norm.logsf(border - mu)
-
-    tail = (1 - confidence) / 2
-    low = _root(above, math.log(tail), seen, 0.0)
-    high = _root(above, math.log(1 - tail), seen, seen + 1.96)
-    low, high = seen - (seen - low) * stretch, seen + max(0.0, high - seen) * stretch
-    low = max(0.0, low)
-    bounds = (side * low * se, side * high * se)
-    return min(bounds), max(bounds)
-
-
-def _root(above, level, seen, otherwise):
-    """Size at which the chance reaches a level; ``otherwise`` where no size does (an estimate at the threshold)."""
-    from scipy.optimize import brentq
-
-    ends = (-40.0, seen + 10)
-    if (above(ends[0]) - level) * (above(ends[1]) - level) >= 0:
-        return otherwise
-    return float(brentq(lambda mu: above(mu) - level, *ends))

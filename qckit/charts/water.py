@@ -14,7 +14,8 @@ import numpy as np
 import pandas as pd
 
 from qckit.charts.baseline import widen
-from qckit.charts.levels import LevelModel, Priors, day_numbers, fit_levels
+from qckit.charts.days import day_numbers, effective_days
+from qckit.charts.levels import LevelData, LevelModel, Priors, fit_levels
 from qckit.charts.limits import Limits
 from qckit.charts.search import Search, find_changes_in_levels
 
@@ -78,7 +79,7 @@ def water_points(series, name) -> pd.DataFrame:
     return frame.sort_values("at", kind="stable").reset_index(drop=True)
 
 
-def water_limits(points, name, *, first, rules=("beyond_3",)) -> WaterDays | None:
+def water_limits(points, name, *, first, last=None, rules=("beyond_3",)) -> WaterDays | None:
     """Set limits for a month from the days before it.
 
     Parameters
@@ -89,13 +90,16 @@ def water_limits(points, name, *, first, rules=("beyond_3",)) -> WaterDays | Non
         Quantity.
     first : Timestamp
         Begin of the month.
+    last : Timestamp, optional
+        Its end; a month of thirty days when left out.
 
     Returns
     -------
     WaterDays or None
         None with fewer than :data:`LEAST_DAYS` days. The standard deviation of a reading holds day, own and cone; the
         centre is as unsure as so many days with their memory make it (the effective number of days); a quantity that
-        follows the season takes only the last sixty days, and its limits allow for the way on to the month's middle.
+        follows the season takes only the last sixty days, with a yearly swing of unknown size in the model: its centre
+        is what the model foretells for the month's middle, and its limits are as unsure as that leaves them.
 
     Examples
     --------
@@ -111,20 +115,20 @@ def water_limits(points, name, *, first, rules=("beyond_3",)) -> WaterDays | Non
     n_days = len(np.unique(days))
     if n_days < LEAST_DAYS or not np.ptp(base["y"]) > 0:
         return None
-    priors = water_priors(name, seasonal=False)
     factors = {"cone": base["cone"].fillna("").astype(str).to_numpy()}
-    model = fit_levels(base["y"], base["counting"], days, factors, priors=priors, fixed=())
+    data = LevelData(y=base["y"].to_numpy(float), counting=base["counting"], day=days, factors=factors)
+    model = fit_levels(data, priors=water_priors(name), fixed=())
     s = model.spreads
     total = math.sqrt(s.own**2 + s.day**2 + s.cone**2 + float(base["counting"].mean()))
-    effective = _effective_days(np.unique(days), s.day_to_day)
-    drift = 2 * math.pi / 365.25 * (reach / 2 + 15) * _SEASON.get(name, 0.0)
-    at = [i for i, (f, _) in enumerate(model.columns) if f == "all"]
-    unsure = float(model.covariance[at[0], at[0]]) if at else total**2 / effective
+    effective = effective_days(np.unique(days), s.day_to_day)
+    last = first + pd.Timedelta(days=30) if last is None else last
+    centre, unsure, season = _foretold(model, base["at"].min(), max(first, base["at"].min()), last)
+    unsure = max(unsure, total**2 / n_days)
     limits = Limits(
         kind="individuals",
-        centre=float(model.coefficients[at[0]]) if at else float(base["y"].mean()),
-        sigma=math.sqrt(total**2 + drift**2),
-        n_points=max(3, round(total**2 / max(unsure, total**2 / n_days))),
+        centre=centre,
+        sigma=math.hypot(total, season),
+        n_points=max(3, round(total**2 / unsure)),
         df=max(4.0, effective - 1 + (len(base) - n_days) * (1 - s.day**2 / total**2)),
         spread="standard deviation",
     )
@@ -140,11 +144,19 @@ def water_limits(points, name, *, first, rules=("beyond_3",)) -> WaterDays | Non
     )
 
 
-def _effective_days(days, memory) -> float:
-    """Independent days that tell the spread as well as these do: correlations of squares are the squared ones."""
-    gap = np.abs(days[:, None] - days[None, :]).astype(float)
-    with np.errstate(divide="ignore"):
-        return float(len(days) ** 2 / np.sum((memory**2) ** gap))
+def _foretold(model, begin, first, last):
+    """Level that the model foretells for a month's middle, its variance, and how far the season moves it in the month.
+
+    Levels of cones do not enter: they vary about nothing.
+    """
+    at = [i for i, (factor, _) in enumerate(model.columns) if factor in ("all", "season")]
+    days = np.array([(t - begin) / pd.Timedelta(days=1) for t in (first, first + (last - first) / 2, last)])
+    turn = 2 * math.pi * days / 365.25
+    row = {"": np.ones(3), "cos": np.cos(turn), "sin": np.sin(turn)}
+    x = np.column_stack([row[model.columns[i][1]] for i in at])
+    level = x @ model.coefficients[at]
+    variance = float(x[1] @ model.covariance[np.ix_(at, at)] @ x[1])
+    return float(level[1]), variance, float(abs(level[2] - level[0])) / math.sqrt(12)
 
 
 def search_water(points, name, *, last, alpha, reach_days=240) -> Search | None:
@@ -166,5 +178,5 @@ def search_water(points, name, *, last, alpha, reach_days=240) -> Search | None:
     if own["at"].dt.floor("D").nunique() < 2 * LEAST_DAYS or not np.ptp(own["y"]) > 0:
         return None
     return find_changes_in_levels(
-        own, alpha=alpha, priors=water_priors(name), factors=("cone",), fixed=(), most=4, late_alpha=0.0
+        own, alpha=alpha, priors=water_priors(name), factors=("cone",), fixed=(), late_alpha=0.0
     )

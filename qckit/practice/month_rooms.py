@@ -14,6 +14,7 @@ from datetime import UTC, date, datetime, timedelta
 
 import numpy as np
 
+from qckit.practice.room_water import READ, remembering_days
 from qckit.tables import check_table, table_columns
 
 __all__ = ["CHANGES", "Room", "RoomChange", "draw_room", "draw_room_constants", "plan_change"]
@@ -22,14 +23,6 @@ CONES = ("A", "B", "C", "D")
 _FIRST = date(2025, 3, 3)
 _STANDARD = {"temperature_c": 28.0, "salinity_ppt": 32.0, "ph": 8.25, "oxygen_mg_l": 6.4, "light_lux": 2200.0}
 _SPREAD = {"temperature_c": 0.45, "salinity_ppt": 0.9, "ph": 0.07, "oxygen_mg_l": 0.35, "light_lux": 170.0}
-_DIGITS = {"temperature_c": 1, "salinity_ppt": 1, "ph": 2, "oxygen_mg_l": 1, "light_lux": -1}
-_READ = {
-    "temperature_c": ("temperature", "°C"),
-    "salinity_ppt": ("salinity", "ppt"),
-    "ph": ("ph", "pH"),
-    "oxygen_mg_l": ("oxygen", "mg/l"),
-    "light_lux": ("light", "lux"),
-}
 CHANGES = ("heater", "salinity", "air of a cone", "acid creeping", "ageing lot", "new person", "camera", "worse lot")
 """Kinds of change that a room can be given."""
 
@@ -213,7 +206,7 @@ def draw_room(room: Room) -> dict:
     rng = np.random.default_rng(room.seed)
     rows = {"lots": _lot_rows(room), "hatches": [], "readings": [], "samples": []}
     water = _Water(room, rng)
-    luck = _memory(rng, room.days + 1, room.day_memory) * room.day
+    luck = remembering_days(rng, room.days + 1, room.day_memory) * room.day
     for n in range(room.days):
         day, count = _day(n), int(np.clip(rng.poisson(room.hatches_a_day), 0, 4))
         for cone in rng.permutation(CONES)[:count]:
@@ -240,21 +233,13 @@ def _lot_rows(room):
     ]
 
 
-def _memory(rng, n, rho):
-    """A series of unit variance that remembers the day before."""
-    out, last = np.empty(n), rng.normal()
-    for i in range(n):
-        out[i] = last = rho * last + np.sqrt(1 - rho**2) * rng.normal()
-    return out
-
-
 class _Water:
     """The water of a room, day by day."""
 
     def __init__(self, room, rng):
         self.room, self.rng = room, rng
         self.level = {q: _STANDARD[q] + rng.normal(0, 0.5) * _SPREAD[q] for q in _STANDARD}
-        self.days = {q: _memory(rng, room.days + 1, room.water_memory[q]) for q in _STANDARD}
+        self.days = {q: remembering_days(rng, room.days + 1, room.water_memory[q]) for q in _STANDARD}
         self.cones = {(q, c): rng.normal() * np.sqrt(room.cone_water_share) for q in _STANDARD for c in CONES}
         self.phase = rng.uniform(0, 2 * np.pi)
         self.size = {q: _SPREAD[q] * float(np.exp(rng.normal(0, 0.3))) for q in _STANDARD}
@@ -298,7 +283,8 @@ def _hatch(room, rng, rows, n, day, cone, water, day_luck):
     name = f"H{day:%y%m%d}-{cone}"
     started = datetime(day.year, day.month, day.day, 8, tzinfo=UTC) + timedelta(minutes=int(rng.integers(0, 150)))
     grams = round(float(rng.normal(30, 1)), 1)
-    sheet = {q: round(float(v), _DIGITS[q]) if rng.random() > room.missing else None for q, v in met.items()}
+    digits = {r.column: r.digits for r in READ}
+    sheet = {q: round(float(v), digits[q]) if rng.random() > room.missing else None for q, v in met.items()}
     rows["hatches"].append(
         dict(
             hatch=name,
@@ -315,10 +301,10 @@ def _hatch(room, rng, rows, n, day, cone, water, day_luck):
             **sheet,
         )
     )
-    for q, (quantity, unit) in _READ.items():
-        if sheet[q] is not None:
-            taken = (started + timedelta(minutes=30)).isoformat()
-            rows["readings"].append(dict(hatch=name, taken=taken, quantity=quantity, value=sheet[q], unit=unit))
+    taken = (started + timedelta(minutes=30)).isoformat()
+    for r in READ:
+        if (value := sheet[r.column]) is not None:
+            rows["readings"].append(dict(hatch=name, taken=taken, quantity=r.quantity, value=value, unit=r.unit))
     _counts(room, rng, rows, name, started, p, by)
 
 

@@ -16,6 +16,7 @@ import numpy as np
 from qckit.practice.cases import SHARED, PracticeCase, Situation, add_cause, situation_shares
 from qckit.practice.counting_error import draw_counts
 from qckit.practice.mechanisms import LotTraits, Room, draw_room
+from qckit.practice.room_water import READ
 from qckit.practice.room_words import IDLE_NOTES, LOT_NOTES, NOTES
 from qckit.stages import STAGE_COLUMNS, STAGES
 from qckit.tables import check_table, table_columns
@@ -30,13 +31,6 @@ _TELLTALE = {
     "oxygen": "oxygen",
     "dark": "light",
 }
-_WATER = (
-    ("temperature", "temperature_c", "°C", 1),
-    ("salinity", "salinity_ppt", "ppt", 1),
-    ("ph", "ph", "pH", 2),
-    ("oxygen", "oxygen_mg_l", "mg/l", 1),
-    ("light", "light_lux", "lux", -1),
-)
 _LATE_ONLY = ("cold", "hot", "ph", "oxygen")  # these come on during the hatch: a reading at the start may be fine
 
 
@@ -308,7 +302,7 @@ class _Book:
         hidden = set() if is_logged else {_TELLTALE[c] for c in codes if c in _TELLTALE}
         at_start_only = hidden & {_TELLTALE[c] for c in _LATE_ONLY}
         late = rng.random() < site.late or (is_logged and bool(codes & set(_LATE_ONLY)))
-        for quantity, column, unit, digits in _WATER:
+        for quantity, column, unit, digits in READ:
             if rng.random() > site.read[quantity] and not (is_logged and quantity in {_TELLTALE.get(c) for c in codes}):
                 continue
             if quantity in hidden - at_start_only:

@@ -26,7 +26,7 @@ def _scored(page, wanted):
         if name not in wanted or chart.limits is None:
             continue
         frame = chart.frame[chart.frame["at"] >= page.study.first - pd.Timedelta(days=30)]
-        frame = frame[frame["phase"] != "set aside"]
+        frame = frame[(frame["phase"] != "set aside") & ~frame["label"].isin(page.study.explained_hatches)]
         fired = frame["label"].isin(chart.signals["label"])
         rows.append(frame.assign(lot=lot, chart=name, fired=fired, score=frame["z"] * 3 / max(3, chart.limits.width)))
     return pd.concat(rows).sort_values("at", kind="stable").reset_index(drop=True) if rows else pd.DataFrame()
@@ -60,7 +60,7 @@ def _by(page, by):
     means = points.groupby(main[by]).agg(["mean", "count"])
     told = "; ".join(f"{by} {k} {r['mean']:+.1f}, n = {int(r['count'])}" for k, r in means.iterrows() if r["count"])
     words = (
-        f"Distance from each lot's own level in sigma (limits at 3, widened ones scaled to it), {month} and the 30 "
+        f"Distance from each lot's own level, on a scale on which the chart's limits lie at 3; {month} and the 30 "
         "days before; grey: the period reviewed; diamonds: signals."
     )
     with draw.style():
@@ -142,11 +142,11 @@ def _four(page, chart):
                 signals=None,
                 title="Moving range of two",
                 legend=False,
-                ylabel="range [sigma]",
+                ylabel="range (SD of a hatch)",
                 decimals=1,
             )
-        draw_ewma(ewma, ax=axes[1], title=f"Weighted mean (EWMA {_WEIGHT:g})", ylabel="mean [sigma]")
-        draw_cusum(cusum, ax=axes[2], title=f"CUSUM (slack {_SLACK:g})", ylabel="sum [sigma]")
+        draw_ewma(ewma, ax=axes[1], title=f"Weighted mean (EWMA {_WEIGHT:g})", ylabel="mean (SD of a hatch)")
+        draw_cusum(cusum, ax=axes[2], title=f"CUSUM (slack {_SLACK:g})", ylabel="sum (SD of a hatch)")
     inside = (frame["at"] >= page.study.first).to_numpy()
     outs = {
         **({plain[0]: int((plain[1] & inside).sum())} if plain else {}),
@@ -161,8 +161,8 @@ def _four(page, chart):
     caption = (
         f"{page.study.month} and the {_DAYS_BEFORE} days before, in order (n = {len(frame)}); of the {n} hatches of "
         f"the period, {told}. {rest[0].upper()}{rest[1:]}. Weighted mean and CUSUM see small lasting shifts; their "
-        f"borders ({width:.2f} sigma of the mean, height {decision:.1f}) let chance signal about once in 370 hatches, "
-        "the length of the baseline allowed for."
+        f"borders ({width:.2f} standard deviations of the mean, height {decision:.1f}) let chance signal about once "
+        "in 370 hatches, the length of the baseline allowed for."
     )
     if chart.likeness is not None and chart.likeness.is_marked:
         caption += " Neighbours are alike here, so these two signal more often than that."

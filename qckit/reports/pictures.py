@@ -112,10 +112,19 @@ def _svg_uri(text: str) -> str:
     text = re.sub(r"(?<![(\d.])(-?\d+\.\d{2})\d+", r"\1", text)  # a scale, the first number in its bracket, stays exact
     text = re.sub(r"(translate\(-?\d+\.\d{2})\d+", r"\1", text)
     text = re.sub(r">\s+<", "><", text)
-    text = re.sub(r"\s*\n\s*", " ", text)
+    text = _lighter(re.sub(r"\s*\n\s*", " ", text))
     if "'" in text:
         return _data_uri(text.encode("utf-8"), "image/svg+xml")
     return "data:image/svg+xml," + quote(text.replace('"', "'"), safe=" ='/:;,.()-+!*@?&$~")
+
+
+def _lighter(text: str) -> str:
+    """The same drawing without names that nothing refers to, and with the style of a row of like marks said once."""
+    used = set(re.findall(r'(?:href="|url\()#([^")]+)', text))
+    text = re.sub(r' id="([^"]+)"', lambda m: m[0] if m[1] in used else "", text)
+    mark = r'<use xlink:href="(#[^"]+)" x="[^"]+" y="[^"]+" style="([^"]*)"/>'
+    row = re.compile(mark + r'(?:<use xlink:href="\1" x="[^"]+" y="[^"]+" style="\2"/>)+')
+    return row.sub(lambda m: f'<g style="{m[2]}">' + m[0].replace(f' style="{m[2]}"', "") + "</g>", text)
 
 
 def _data_uri(data: bytes, mime: str) -> str:

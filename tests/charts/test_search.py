@@ -3,9 +3,13 @@
 import numpy as np
 import pandas as pd
 import pytest
+from scipy.stats import norm
 
-from qckit.charts.levels import Priors, day_numbers, fit_levels
-from qckit.charts.search import find_changes_in_levels, late_levels, size_after_selection
+from qckit.charts.candidates import SHORTEST, looks_at_beginnings
+from qckit.charts.days import day_numbers
+from qckit.charts.levels import LevelData, Priors, fit_levels
+from qckit.charts.search import find_changes_in_levels, late_levels, size_seen
+from qckit.charts.selection import size_after_selection
 
 PLAIN = Priors(own=1.0)
 
@@ -57,10 +61,32 @@ def test_a_planted_step_is_found_placed_and_dated(cone, where):
 
 def test_quiet_rooms_whose_hatches_share_days_tell_no_change():
     told = 0
-    for seed in range(25):
-        frame = room(np.random.default_rng(100 + seed), day=1.0, memory=0.6, lots=2)
+    for seed in range(36):  # from days that hardly matter to days as large as the hatches' own luck, with a long memory
+        rng = np.random.default_rng(100 + seed)
+        frame = room(rng, day=(seed % 4 + 1) / 4, memory=(seed % 3) * 0.3, lots=2)
         told += bool(find_changes_in_levels(frame, alpha=0.01, priors=PLAIN).changes)
     assert told <= 1  # stated: at most 1 in 100
+
+
+def test_beginnings_of_a_step_that_goes_on_are_worth_no_more_looks_than_counted():
+    rng = np.random.default_rng(1)
+    for m in (60, 400):
+        sums = np.cumsum(rng.normal(size=(20_000, m)), axis=1)[:, SHORTEST - 1 :]
+        highest = (np.abs(sums) / np.sqrt(np.arange(SHORTEST, m + 1))).max(axis=1)
+        for border in (3.0, 3.5):
+            stated = looks_at_beginnings(border**2, m) * 2 * norm.sf(border)
+            assert 0.4 * stated < np.mean(highest > border) < stated < m * norm.sf(border)
+
+
+def test_a_small_lasting_fall_is_told_soon():
+    told = 0
+    for seed in range(12):
+        rng = np.random.default_rng(200 + seed)
+        frame = room(rng, n_days=60, day=0.0, memory=0.0)
+        frame.loc[len(frame) - 24 :, "y"] -= 1.25  # of a standard deviation, eight days ago
+        changes = find_changes_in_levels(frame, alpha=0.008, priors=PLAIN).changes
+        told += any(c.coefficient < 0 and c.is_ongoing for c in changes)
+    assert told >= 8
 
 
 def test_a_standing_difference_is_no_change_and_is_estimated():
@@ -130,5 +156,19 @@ def test_sizes_told_only_because_they_stood_out_are_held_as_stated(true):
 def test_the_model_needs_no_known_operator_or_cone():
     frame = room(np.random.default_rng(9)).assign(operator="", cone="")
     day = day_numbers(frame["at"])
-    model = fit_levels(frame["y"], frame["counting"], day, {"lot": frame["lot"], "cone": frame["cone"]}, priors=PLAIN)
+    data = LevelData(
+        y=frame["y"], counting=frame["counting"], day=day, factors=frame[["lot", "cone"]].to_dict("series")
+    )
+    model = fit_levels(data, priors=PLAIN)
     assert model.effects("cone") == {} and np.isfinite(model.of_hatch()).all()
+
+
+def test_a_fall_of_the_size_that_is_said_to_be_seen_is_told_in_about_four_of_five():
+    told = 0
+    for seed in range(20):
+        frame = room(np.random.default_rng(300 + seed), n_days=80, day=0.3, memory=0.2)
+        rows = np.arange(len(frame) - 45, len(frame))
+        size = size_seen(find_changes_in_levels(frame, alpha=0.008, priors=PLAIN), rows, is_all=True)
+        frame.loc[rows, "y"] -= size
+        told += any(c.coefficient < 0 for c in find_changes_in_levels(frame, alpha=0.008, priors=PLAIN).changes)
+    assert 12 <= told <= 19

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from qckit.charts.levels import Priors, fit_levels
+from qckit.charts.levels import LevelData, Priors, fit_levels
 from qckit.verdicts.month.rates import PAGE_RATE, SHARES, kept_by_fdr
 
 # no priors to speak of, and no memory of days
@@ -47,9 +47,9 @@ def test_spreads_and_levels_agree_with_the_library():
         frame = drawn(seed)
         parts = {"day": "0 + C(day)", "cone": "0 + C(cone)"}
         theirs = smf.mixedlm("y ~ 0 + lot", frame, groups=np.ones(len(frame)), vc_formula=parts).fit(reml=True)
-        ours = fit_levels(
-            frame["y"], np.zeros(len(frame)), frame["day"], {"lot": frame["lot"], "cone": frame["cone"]}, priors=FLAT
-        )
+        factors = {"lot": frame["lot"], "cone": frame["cone"]}
+        data = LevelData(y=frame["y"], counting=np.zeros(len(frame)), day=frame["day"], factors=factors)
+        ours = fit_levels(data, priors=FLAT)
         sd = dict(zip(theirs.model.exog_vc.names, np.sqrt(theirs.vcomp), strict=True))
         assert ours.spreads.own == pytest.approx(np.sqrt(theirs.scale), rel=0.02)
         assert ours.spreads.day == pytest.approx(sd["day"], rel=0.05)
@@ -63,7 +63,7 @@ def test_days_with_a_memory_agree_with_direct_generalised_least_squares():
     rng = np.random.default_rng(5)
     day = np.sort(rng.choice(np.arange(80), 90))
     y = rng.normal(0, 1, 90)
-    ours = fit_levels(y, np.full(90, 0.1), day, {"lot": np.repeat("L1", 90)})
+    ours = fit_levels(LevelData(y=y, counting=np.full(90, 0.1), day=day, factors={"lot": np.repeat("L1", 90)}))
     s = ours.spreads
     v = s.day**2 * s.day_to_day ** np.abs(day[:, None] - day[None, :]) + np.eye(90) * (s.own**2 + 0.1)
     x = np.ones((90, 1))

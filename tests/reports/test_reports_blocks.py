@@ -1,6 +1,7 @@
 """Pieces of a page: numbers as written, text escaped, pictures described."""
 
 import base64
+import io
 import math
 import re
 from urllib.parse import unquote
@@ -14,6 +15,7 @@ from PIL import Image
 from qckit import reports
 from qckit.errors import InputError
 from qckit.reports.blocks import tone_of
+from qckit.reports.pictures import _lighter
 from qckit.verdicts.finding import Evidence, Figure, Finding
 from qckit.words import number
 
@@ -198,3 +200,21 @@ def test_a_long_headline_is_cut_where_it_can_be_and_stands_whole_below(headline,
     assert cut.startswith(short.rstrip(".")[:60]) and len(cut) <= 107
     assert below.startswith(rest)
     assert bool(below) == bool(rest)
+
+
+def test_a_drawing_is_lighter_and_shows_the_same_marks():
+    fig, ax = plt.subplots()
+    ax.plot(range(60), range(60), "o", label="hatch")
+    ax.legend()
+    buffer = io.BytesIO()
+    fig.savefig(buffer, format="svg")
+    plt.close(fig)
+    text = re.sub(r"\s*\n\s*", " ", re.sub(r">\s+<", "><", buffer.getvalue().decode()))
+    light = _lighter(text)
+    assert len(light) < 0.85 * len(text)
+    places = r'<use xlink:href="(#[^"]+)" x="([^"]+)" y="([^"]+)"'
+    assert re.findall(places, light) == re.findall(places, text) and len(re.findall(places, text)) >= 60
+    names = set(re.findall(r' id="([^"]+)"', light))
+    assert set(re.findall(r'(?:href="|url\()#([^")]+)', text)) <= names
+    colours = set(re.findall(r"fill: (#\w+)", text))
+    assert set(re.findall(r"fill: (#\w+)", light)) == colours

@@ -8,14 +8,15 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from qckit.charts.candidates import SHORTEST
 from qckit.charts.levels import Priors
-from qckit.charts.search import Search, find_changes_in_levels, group_words
+from qckit.charts.search import ALL, Search, find_changes_in_levels, group_words, size_seen
 from qckit.charts.series import CONDITIONS
 from qckit.charts.water import search_water, water_limits, water_points
 from qckit.verdicts.month.lot_levels import LotLevel, judge_lots
 from qckit.verdicts.month.rates import SHARES
 from qckit.verdicts.month.set_aside import points_aside
-from qckit.verdicts.month.shifts import Shift, shift_of_lot, shifts_of, water_beside
+from qckit.verdicts.month.shifts import Shift, shift_of_lot, shifts_of, unread_beside, water_beside
 
 __all__ = ["MonthSearch", "StandingDifference", "search_month"]
 
@@ -46,6 +47,7 @@ class MonthSearch:
     lots: list  # of LotLevel
     standing: list  # of StandingDifference
     waters: dict  # quantity -> WaterDays or None
+    unseen: tuple  # (where, points): a fall over the month that was just large enough to be told in four of five cases
 
 
 def search_month(history, tables, lot, names, first, last) -> MonthSearch:
@@ -66,11 +68,11 @@ def search_month(history, tables, lot, names, first, last) -> MonthSearch:
     search = _search_hatches(history)
     shifts = shifts_of(search, search.frame, "hatch_pct", first=first) if search is not None else []
     points = {q: _points(history, tables, q) for q in CONDITIONS}
-    waters = {q: water_limits(p, q, first=first) for q, p in points.items()}
+    waters = {q: water_limits(p, q, first=first, last=last) for q, p in points.items()}
     share = SHARES["water"] / len(CONDITIONS)
     found = {q: search_water(p, q, last=last, alpha=share) for q, p in points.items()}
     frames = {q: s.frame for q, s in found.items() if s is not None}
-    shifts = [water_beside(s, {q: found[q] for q in frames}, frames) for s in shifts]
+    shifts = [unread_beside(water_beside(s, {q: found[q] for q in frames}, frames), history) for s in shifts]
     shifts += _of_efficiency(history, search, shifts, first)
     for q, frame in frames.items():
         shifts += [s for s in shifts_of(found[q], frame, q, first=first) if not _beside(s, shifts)]
@@ -79,7 +81,14 @@ def search_month(history, tables, lot, names, first, last) -> MonthSearch:
     if lot:
         mine = set(history.loc[history["lot"] == lot, "hatch"])
         shifts = [s for s in shifts if mine & set(s.labels)]
-    return MonthSearch(search=search, shifts=shifts, lots=lots, standing=_standing(search, shifts), waters=waters)
+    return MonthSearch(
+        search=search,
+        shifts=shifts,
+        lots=lots,
+        standing=_standing(search, shifts),
+        waters=waters,
+        unseen=_unseen(search, first),
+    )
 
 
 def _search_hatches(history):
@@ -115,7 +124,7 @@ def _of_efficiency(history, search, shifts, first):
         at = [row.get(label, -1) for label in frame["label"]]
         beside = np.column_stack([np.where(np.array(at) >= 0, c.column[at], 0.0) for c in search.changes])
     search = find_changes_in_levels(
-        frame, alpha=SHARES["efficiency"], late_alpha=0.0, priors=_EFFICIENCY, with_ramps=False, most=3, beside=beside
+        frame, alpha=SHARES["efficiency"], late_alpha=0.0, priors=_EFFICIENCY, with_ramps=False, beside=beside
     )
     own = shifts_of(search, search.frame, "hatching_efficiency_per_g", first=first)
     told = {label for s in shifts for label in s.labels}
@@ -135,6 +144,28 @@ def _beside(water: Shift, shifts) -> bool:
             if both >= 0.3 * min(water.n_hatches, s.n_hatches):
                 return True
     return False
+
+
+def _unseen(search, first) -> tuple:
+    """Smallest falls over the month's hatches that would have been told: of all hatches, and of one cone."""
+    if search is None:
+        return ()
+    recent = (search.frame["at"] >= first).to_numpy()
+    if recent.sum() < _LEAST:
+        return ()
+    level = float(np.median(search.model.fitted[recent]))
+
+    def points(rows, *, is_all):
+        size = size_seen(search, rows, is_all=is_all)
+        return 100 / (1 + math.exp(-level)) - 100 / (1 + math.exp(min(size - level, 700.0)))
+
+    out = [(ALL, points(np.flatnonzero(recent), is_all=True))]
+    cones = search.frame["cone"].fillna("").astype(str)
+    each = [np.flatnonzero(recent & (cones == c).to_numpy()) for c in sorted(set(cones) - {""})]
+    each = [points(rows, is_all=False) for rows in each if len(rows) >= SHORTEST]
+    if len(each) > 1:
+        out.append(("one cone", float(np.median(each))))
+    return tuple(out)
 
 
 def _judge_lots(search, tables, names) -> list[LotLevel]:

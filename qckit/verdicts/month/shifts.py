@@ -13,15 +13,16 @@ import numpy as np
 import pandas as pd
 
 from qckit.charts.search import ALL, Search, group_words
-from qckit.charts.series import CHARTED
+from qckit.charts.series import CHARTED, CONDITIONS
 
-__all__ = ["ROOM", "Shift", "matched_with_log", "shift_of_lot", "shifts_of", "water_beside"]
+__all__ = ["ROOM", "Shift", "matched_with_log", "shift_of_lot", "shifts_of", "unread_beside", "water_beside"]
 
 ROOM = "room"
 """Factor of a change of all hatches, as the log's changes table writes it."""
 _SURE = 4.0  # standard errors from which a water reading is said to go with a change
 _OUTSIDE = 3  # hatches of the same lot that a change is seen against
 _YOUNG = 0.1  # part of a lot's life that counts as its opening
+_HARDLY_READ, _MOSTLY_READ = 0.1, 0.4  # share of hatches
 _NEAR_DAYS = 10  # a change found again may have moved by so much
 
 
@@ -57,6 +58,7 @@ class Shift:
     around: tuple = ()  # hatches of the group between the bounds of its beginning and end
     rivals: tuple = ()
     conditions: list = field(default_factory=list)
+    unread: tuple = ()  # quantities of the water read in other hatches and hardly in these
     counts: bool = True
     state: str = "open"
     note: str = ""
@@ -244,6 +246,16 @@ def water_beside(shift: Shift, searches: dict, points: dict) -> Shift:
             }
         )
     return replace(shift, conditions=sorted(found, key=lambda c: -abs(c["difference"]) / c["sd"]))
+
+
+def unread_beside(shift: Shift, history) -> Shift:
+    """Add to a shift the water that is read in most other hatches and was hardly read in its own."""
+    mine = history["hatch"].isin(shift.labels)
+    if shift.quantity in CONDITIONS or mine.sum() < _OUTSIDE or (~mine).sum() < _OUTSIDE:
+        return shift
+    read = history[list(CONDITIONS)].notna()
+    gone = (read[mine].mean() <= _HARDLY_READ) & (read[~mine].mean() >= _MOSTLY_READ)
+    return replace(shift, unread=tuple(q for q in CONDITIONS if gone[q]))
 
 
 def matched_with_log(shifts, changes, month: str) -> list[Shift]:

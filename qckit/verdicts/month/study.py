@@ -11,16 +11,16 @@ import pandas as pd
 from qckit.charts.capability import Capability, share_below
 from qckit.charts.lot_chart import LotChart, build_chart
 from qckit.charts.rules import RULES
-from qckit.charts.series import CHARTED, CONDITIONS, LOT_CHARTS, hatch_series
+from qckit.charts.series import CONDITIONS, LOT_CHARTS, hatch_series
 from qckit.errors import InputError, unknown_name
 from qckit.hatch.dose import cost_per_million
 from qckit.hatch.dose_plan import DosePlan, plan_dose
 from qckit.hatch.intervals import positive_mean_interval, proportion_over_cones
-from qckit.hatch.notes import gaps
 from qckit.hatch.subsamples import fill_volumes
 from qckit.site_tables import SiteTables
 from qckit.verdicts.month.lot_levels import LotLevel
 from qckit.verdicts.month.periods import compare_periods, month_bounds
+from qckit.verdicts.month.records import left_out, quality_table
 from qckit.verdicts.month.searches import search_month
 from qckit.verdicts.month.set_aside import aside_table, points_aside
 from qckit.verdicts.month.shifts import matched_with_log
@@ -78,7 +78,14 @@ class MonthStudy:
     settings: object
     aside: pd.DataFrame  # points set aside by a person: month_aside.aside_table
     waters: dict  # quantity -> charts.water.WaterDays
+    unseen: tuple  # (where, points) from searches.MonthSearch
     left_out: list = field(default_factory=list)
+
+    @property
+    def explained_hatches(self) -> set:
+        """Hatches of the month that a person explained or set aside."""
+        own = self.signals[(self.signals["state"] == "explained") & (self.signals["rule"] != CHANGE_RULE)]
+        return set(own["hatch"]) | (set(self.aside["hatch"]) & set(self.series["hatch"]))
 
 
 def study_month(tables: SiteTables, *, month, lot="", rules=None, is_proposed=False) -> MonthStudy:
@@ -156,11 +163,12 @@ def study_month(tables: SiteTables, *, month, lot="", rules=None, is_proposed=Fa
         feed_days_lost=lost / per_day if per_day else math.nan,
         feed_days_at_risk=ahead / per_day if per_day else math.nan,
         comparison=compare_periods(history, month, first, last, lot),
-        quality=_quality(chosen, samples, tables.readings, tables.photos, settings),
+        quality=quality_table(chosen, samples, tables.readings, tables.photos, settings),
         settings=settings,
         aside=aside_table(tables.signals),
         waters=searched.waters,
-        left_out=_left_out(hatches, first, last, lot, chosen),
+        unseen=searched.unseen,
+        left_out=left_out(hatches, first, last, lot, chosen),
     )
 
 
@@ -272,7 +280,8 @@ def _lot_month(tables, name, chosen, history, charts, moved, period, table, leve
         _num(row, "price"), _num(row, "pack_g"), efficiency.value, recovery_pct=settings.feed.recovery_pct
     )
     n = int(chart.of_period(first)["value"].notna().sum())
-    fired = chart.signals["label"].nunique()
+    done = table.loc[(table["state"] == "explained") & (table["rule"] != CHANGE_RULE), "hatch"]
+    fired = chart.signals.loc[~chart.signals["label"].isin(done), "label"].nunique()
     expected = n / chart.run.mean if chart.run is not None else math.nan
     alone = table[(table["chart"] == "hatch_pct") & (table["lot"] == name) & (table["state"] == "open")]
     n_open = alone.loc[alone["rule"] != CHANGE_RULE, "hatch"].nunique()
@@ -355,49 +364,3 @@ def _feed_lost(chosen, charts, shifts):
         centre = float(chart.frame.loc[chart.frame["label"] == row.hatch, "centre"].iloc[0])
         lost += (centre - row.hatching_efficiency_per_g) * row.cysts_g
     return max(0.0, lost)
-
-
-def _quality(chosen, samples, readings, photos, settings):
-    """What is missing, late or doubtful in the month's records: finding, how many, of how many, which hatches."""
-    rows, n = [], len(chosen)
-    hours = chosen["hours"].astype(float)
-    late = (hours - settings.conditions.reading_h).abs() > 1.5
-    for words, bad in (
-        ("hatches without a count", chosen["full_cysts"].isna() & chosen["nauplii"].isna()),
-        ("counts more than 1.5 h off the reading hour", late.fillna(False)),
-        ("hatches with a single subsample", chosen["n_subsamples"] == 1),
-        ("hatches without shells counted", chosen["shells"].isna() & chosen["nauplii"].notna()),
-        ("hatches without an operator", chosen["operator"] == ""),
-        *((f"hatches without {CHARTED[c].label}", chosen[c].isna()) for c in CONDITIONS),
-    ):
-        rows.append((words, int(bad.sum()), n, ", ".join(chosen.loc[bad, "hatch"].head(6))))
-    if readings is not None:
-        have = set(readings["hatch"])
-        bad = ~chosen["hatch"].isin(have)
-        rows.append(("hatches without any water reading", int(bad.sum()), n, ", ".join(chosen.loc[bad, "hatch"][:6])))
-    if photos is not None and len(photos):
-        mine = samples[samples["hatch"].isin(chosen["hatch"])]
-        own = photos[photos["sample"].isin(mine["sample"])]
-        flagged = own[own["flags"].fillna("") != ""]
-        rows.append(("photos with a flag", len(flagged), len(own), ", ".join(flagged["photo"].head(6))))
-    return pd.DataFrame(rows, columns=["finding", "count", "of", "where"])
-
-
-def _left_out(hatches, first, last, lot, chosen):
-    from qckit.tables import to_utc
-
-    at = to_utc(hatches["started"])
-    other = hatches[(at >= first) & (at < last) & ~hatches["hatch"].isin(chosen["hatch"])]
-    if lot:
-        other = other[other["lot"] == lot]
-    out = []
-    for purpose, part in other.groupby("purpose", observed=True):
-        if purpose != "production":
-            out.append(f"Hatches of the purpose '{purpose}': {len(part)}. They are no production and are not charted.")
-    missing = chosen[chosen["full_cysts"].isna()]
-    if len(missing):
-        many = "hatch" if len(missing) == 1 else "hatches"
-        out.append(f"{len(missing)} {many} without a usable count: {', '.join(missing['hatch'].head(10))}.")
-    for row in missing.head(10).itertuples():  # counted in part: say what is missing
-        out += [f"{row.hatch}: {note}" for note in gaps(row.notes)]
-    return out

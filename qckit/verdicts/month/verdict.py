@@ -9,7 +9,7 @@ from qckit.charts.series import CONDITIONS
 from qckit.hatch.dose_plan import risk_words
 from qckit.site_tables import SiteTables
 from qckit.verdicts.finding import Figure, Finding
-from qckit.verdicts.month import words
+from qckit.verdicts.month import steps, words
 from qckit.verdicts.month.rates import PAGE_RATE, SHARES
 from qckit.verdicts.month.signals import open_signals
 from qckit.verdicts.month.study import MonthStudy, study_month
@@ -67,9 +67,9 @@ def finding_of_month(study: MonthStudy) -> Finding:
         verdict=code,
         headline=words.headline(study, code),
         figures=_figures(study),
-        next_steps=words.next_steps(study, code),
+        next_steps=steps.next_steps(study, code),
         evidence=words.evidence(study),
-        would_change=words.would_change(study, code),
+        would_change=steps.would_change(study, code),
         cautions=words.cautions(study),
         left_out=study.left_out,
         details={
@@ -204,6 +204,7 @@ def _details(study):
         ],
         "shifts": [_shift(s) for s in study.shifts],
         "standing": [asdict(d) for d in study.standing],
+        "could_go_unseen": [{"where": where, "points": points} for where, points in study.unseen],
         "page_rate": PAGE_RATE,
         "shares": SHARES,
         "signals": [{**row, "at": row["at"].isoformat()} for row in study.signals.to_dict("records")],

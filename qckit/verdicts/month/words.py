@@ -7,45 +7,35 @@ import math
 from qckit.charts.series import CHARTED, CONDITIONS
 from qckit.verdicts.finding import Evidence
 from qckit.verdicts.month.rates import PAGE_RATE
-from qckit.verdicts.month.signals import CHANGE_RULE, open_signals
+from qckit.verdicts.month.signals import open_signals
 from qckit.words import capital, day, joined, number, plural
 
 __all__ = [
     "below_minimum",
     "cautions",
+    "condition_words",
     "evidence",
     "headline",
     "lot_sentence",
-    "next_steps",
     "shift_sentence",
+    "since_words",
+    "size_words",
     "slope_of",
-    "would_change",
+    "unseen_sentence",
+    "where_words",
 ]
-
-_REMEDY = {
-    ("temperature_c", -1): "Check the heater and its thermostat with a second thermometer",
-    ("temperature_c", 1): "Turn the heater down and check its thermostat with a second thermometer",
-    ("salinity_ppt", 1): "Measure the salinity with a checked instrument and weigh the salt anew",
-    ("salinity_ppt", -1): "Measure the salinity with a checked instrument and weigh the salt anew",
-    ("ph", -1): "Measure the pH with a fresh buffer check and add the bicarbonate that is missing",
-    ("ph", 1): "Measure the pH again after a fresh buffer check",
-    ("oxygen_mg_l", -1): "Clean or change the air stone and measure the oxygen again before the next hatch",
-    ("oxygen_mg_l", 1): "Check the oxygen meter",
-    ("light_lux", -1): "Check the lamp and what shades it",
-    ("light_lux", 1): "Check the light meter",
-}
 
 
 # ---- one change ------------------------------------------------------------------------------------------------------
 
 
-def _where(s):
+def where_words(s):
     if not s.factor:
         return "all cones" if s.quantity in CONDITIONS else "all hatches"
     return s.where
 
 
-def _size(s, value=None):
+def size_words(s, value=None):
     """Size in the quantity's unit, rounded to what is known."""
     q, value = CHARTED[s.quantity], abs(s.effect if value is None else value)
     if q.kind.startswith("p"):
@@ -54,7 +44,7 @@ def _size(s, value=None):
     return number(value, 0 if q.decimals == 0 else q.decimals) + unit
 
 
-def _since(s, order):
+def since_words(s, order):
     begin = day(s.first.date(), order)
     return f"since {begin}" if s.is_ongoing else f"from {begin} to {day(s.last.date(), order)}"
 
@@ -64,7 +54,7 @@ def _between(s, order):
     return "" if low == high else f" (it began between {day(low, order)} and {day(high, order)})"
 
 
-def _condition(c):
+def condition_words(c):
     q = CHARTED[c["condition"]]
     unit = f" {q.unit}" if q.unit else ""
     return f"{q.label} {number(c['there'], q.decimals)}{unit} there, {number(c['elsewhere'], q.decimals)} otherwise"
@@ -74,11 +64,11 @@ def _head_of(s, order):
     """A change in so few words that it fits a headline."""
     side = "lower" if s.effect < 0 else "higher"
     if s.kind == "lot":
-        return f"lot {s.level} hatches {_size(s)} {'less' if s.effect < 0 else 'more'} than the lot before it"
+        return f"lot {s.level} hatches {size_words(s)} {'less' if s.effect < 0 else 'more'} than the lot before it"
     what = "" if s.quantity == "hatch_pct" else f" in {CHARTED[s.quantity].label}"
     if s.kind == "drift":
-        return f"{_where(s)} {'falling' if s.effect < 0 else 'rising'} since {day(s.first.date(), order)}{what}"
-    text = f"{_where(s)} {_size(s)} {side}{what} {_since(s, order)}"
+        return f"{where_words(s)} {'falling' if s.effect < 0 else 'rising'} since {day(s.first.date(), order)}{what}"
+    text = f"{where_words(s)} {size_words(s)} {side}{what} {since_words(s, order)}"
     if s.conditions:
         c = s.conditions[0]
         q = CHARTED[c["condition"]]
@@ -90,25 +80,29 @@ def shift_sentence(s, order="ymd") -> str:
     """One change in one sentence: where, since when, by how much, and what goes with it."""
     q = CHARTED[s.quantity]
     if s.kind == "lot":
-        text = f"Lot {s.level} hatches {_size(s)} {'less' if s.effect < 0 else 'more'} than the lot before it"
+        text = f"Lot {s.level} hatches {size_words(s)} {'less' if s.effect < 0 else 'more'} than the lot before it"
     elif s.kind == "drift":
-        text = f"{capital(_where(s))}: the {q.label} {'falls' if s.effect < 0 else 'rises'} evenly {_since(s, order)}"
-        text += f"{_between(s, order)}, by {_size(s, s.per_30_days)} in 30 days"
+        text = f"{capital(where_words(s))}: the {q.label} {'falls' if s.effect < 0 else 'rises'} evenly "
+        text += f"{since_words(s, order)}{_between(s, order)}, by {size_words(s, s.per_30_days)} in 30 days"
     elif s.kind == "level":
-        text = (
-            f"Hatches of {s.where} stand {_size(s)} {'below' if s.effect < 0 else 'above'} the others since the first"
-        )
-        text += f" of them on {day(s.first.date(), order)}"
+        text = f"Hatches of {s.where} stand {size_words(s)} {'below' if s.effect < 0 else 'above'} the others since "
+        text += f"the first of them on {day(s.first.date(), order)}"
     else:
-        text = f"{capital(_where(s))}: the {q.label} stands {_size(s)} {'lower' if s.effect < 0 else 'higher'} "
-        text += f"{_since(s, order)}{_between(s, order)}"
+        text = (
+            f"{capital(where_words(s))}: the {q.label} stands {size_words(s)} {'lower' if s.effect < 0 else 'higher'} "
+        )
+        text += f"{since_words(s, order)}{_between(s, order)}"
     ends = sorted((abs(s.effect_low), abs(s.effect_high)))
     if all(map(math.isfinite, ends)) and s.kind != "drift":
-        text += f" ({plural(s.n_hatches, 'hatch')}; with 95 % confidence {_size(s, ends[0])} to {_size(s, ends[1])})"
+        low, high = (size_words(s, end) for end in ends)
+        text += f" ({plural(s.n_hatches, 'hatch')}; with 95 % confidence {low} to {high})"
     if s.conditions:
-        text += f". With it goes: {'; '.join(_condition(c) for c in s.conditions)}"
+        text += f". With it goes: {'; '.join(condition_words(c) for c in s.conditions)}"
     elif s.quantity not in CONDITIONS and s.kind != "lot":
         text += ". No water reading differs"
+    if s.unread:
+        names = joined([CHARTED[q].label for q in s.unread])
+        text += f". Hardly read in these hatches, though in others: {names}; it may be what changed"
     if s.rivals:
         text += f". The same hatches could as well be told by {joined(s.rivals, 'or')}"
     if s.found_in:
@@ -146,10 +140,7 @@ def _ageing(study):
 
 def n_explained(study) -> int:
     """Hatches and changes of the month that a person explained or set aside."""
-    signals = study.signals
-    hatches = set(signals.loc[(signals["state"] == "explained") & (signals["rule"] != CHANGE_RULE), "hatch"])
-    aside = set(study.aside["hatch"]) & set(study.series["hatch"])
-    return len(hatches | aside) + sum(s.counts and s.state != "open" for s in study.shifts)
+    return len(study.explained_hatches) + sum(s.counts and s.state != "open" for s in study.shifts)
 
 
 def headline(study, code) -> str:
@@ -244,9 +235,8 @@ def evidence(study):
         for s in study.shifts
     ]
     if not any(s.counts for s in study.shifts):
-        lines.append(
-            Evidence("What changed, and since when?", "No group of hatches and no water moved beyond chance.", "for")
-        )
+        text = f"No group of hatches and no water moved beyond chance. {unseen_sentence(study)}".rstrip()
+        lines.append(Evidence("What changed, and since when?", text, "for"))
     alone = open_signals(study.signals)
     if len(alone):
         lines.append(Evidence("Which single hatches stand out?", _alone(alone), "against"))
@@ -264,6 +254,15 @@ def evidence(study):
     if study.standing:
         lines.append(Evidence("What differs, and always did?", _standing(study.standing), "neutral"))
     return lines
+
+
+def unseen_sentence(study) -> str:
+    """How large a fall could have gone unseen; empty where nothing was searched."""
+    told = [(where, points) for where, points in study.unseen if math.isfinite(points)]
+    if not told:
+        return ""
+    sizes = joined([f"{number(points, 0 if points >= 9.5 else 1)} points in {where}" for where, points in told], "or")
+    return f"A fall over the month smaller than {sizes} could have gone unseen (of that size, one in five would)."
 
 
 def _standing(standing):
@@ -288,100 +287,6 @@ def _capable(c):
     if not math.isfinite(c.share_pct_low) or not math.isfinite(c.share_pct_high):
         return "unknown"
     return "against" if c.share_pct_low > 5 else ("for" if c.share_pct_high < 5 else "neutral")
-
-
-# ---- what to do ------------------------------------------------------------------------------------------------------
-
-
-def next_steps(study, code):
-    """What to do, the most urgent first."""
-    order = study.settings.site.date_order
-    steps = [text for s in study.shifts if s.is_open for text in _steps_for(s, order)]
-    steps += _explain(open_signals(study.signals))
-    for m in below_minimum(study):
-        steps.append(
-            f"Decide about {m.lot}: it stays below your minimum of {study.settings.limits.min_hatch_pct:g} %. Hatch "
-            "another lot beside it, or dose by what it gives."
-        )
-    for m in study.lots.values():
-        slope = slope_of(study, m)
-        if slope < 0 and not any(s.is_open and s.factor == "lot" and s.level == m.lot for s in study.shifts):
-            steps.append(f"Use up {m.lot} soon or give it up: it loses {abs(slope):.1f} points in 30 days.")
-    steps += [f"Dose per feed: {m.dose_words}" for m in study.lots.values() if m.dose is not None]
-    unfrozen = [m for m in study.lots.values() if not m.chart.is_frozen and m.chart.limits is not None]
-    if code == "in-control" and unfrozen:
-        steps.append("Review the proposed baselines and freeze them, so that next month is judged by the same limits.")
-    return list(dict.fromkeys(steps))
-
-
-def _steps_for(s, order):
-    where = f" ({s.where})" if s.factor else ""
-    if s.kind == "lot":
-        return [
-            f"Test {s.level} beside a lot you trust, the same day and water: if it stays behind, use another lot and "
-            "ask the seller."
-        ]
-    if s.quantity in CONDITIONS:
-        low = -1 if s.effect < 0 else 1
-        if not s.is_ongoing:
-            return [
-                f"Write down what happened to the {CHARTED[s.quantity].label} {_since(s, order)}{where}; it is over."
-            ]
-        return [f"{_REMEDY[(s.quantity, low)]}{where}."]
-    if s.effect > 0:
-        return [f"Find out why {_where(s)} did better {_since(s, order)}; if it is real, make it the rule."]
-    remedies = [_REMEDY[(c["condition"], 1 if c["difference"] > 0 else -1)] for c in s.conditions]
-    if not s.is_ongoing:
-        told = f": {'; '.join(_condition(c) for c in s.conditions)}" if s.conditions else ""
-        return [f"Write down as explained what happened {_since(s, order)}{where}{told}; it is over."]
-    if remedies:
-        return [f"{r}{where}." for r in dict.fromkeys(remedies[:2])]
-    if s.factor == "operator":
-        return [f"Let {s.level} and another person weigh, sample and count the same hatch, and compare."]
-    if s.factor == "counted_by":
-        return ["Count five photos by hand and compare: the counter or the light may have changed."]
-    if s.factor == "lot" and s.kind == "drift":
-        return [f"Use up {s.level} soon or give it up, and look at how its tin is kept: dry, cold, closed."]
-    return [
-        f"Look at {_where(s)} for what is not in the log: storage of the cysts, cleaning, weighing, mixing before the "
-        "subsample is taken."
-    ]
-
-
-def _explain(alone):
-    """Ask for each hatch that stands out on its own, those of the hatching percentage first."""
-    alone = alone.sort_values("chart", key=lambda c: c != "hatch_pct", kind="stable").drop_duplicates("hatch")
-    for row in alone.head(3).itertuples():
-        q = CHARTED[row.chart]
-        is_poor = row.chart == "hatch_pct" and row.side == "below"
-        look = f"; qckit report poor-hatch {row.hatch} looks for its cause" if is_poor else ""
-        name = "" if row.chart == "hatch_pct" else f"{q.label} "
-        value = f"{number(row.value, q.decimals)} {q.unit}".rstrip()
-        yield f"Explain hatch {row.hatch} ({name}{value}){look}."
-    if len(alone) > 3:
-        yield f"Explain {plural(len(alone) - 3, 'further hatch', 'further hatches')} of the table of signals."
-
-
-def would_change(study, code):
-    """What would turn the verdict."""
-    if code == "not-enough-evidence":
-        return ["Twelve hatches of a lot with counts give first, wide limits; 20 to 40 make a fair baseline."]
-    out = []
-    for s in study.shifts:
-        if s.is_open and s.quantity not in CONDITIONS and s.kind != "lot" and math.isfinite(s.effect_z):
-            per_hatch = abs(s.effect_z) / math.sqrt(max(s.n_hatches, 1))
-            n = min(40, max(3, math.ceil((4.0 / max(per_hatch, 0.5)) ** 2)))
-            out.append(f"{capital(s.where)}: {n} hatches in a row back at the old level would say that it is mended.")
-    if code == "in-control":
-        out.append(
-            "A change of a group, a lot, the water or a single hatch that stands out with the whole page counted."
-        )
-    else:
-        out.append(
-            "An explanation: qckit report explain HATCH closes a signal, and a change by its first hatch; a month "
-            "whose signals are all explained is in control."
-        )
-    return out
 
 
 def cautions(study):

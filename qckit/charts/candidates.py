@@ -1,0 +1,131 @@
+"""Where a step or a drift would stand out most, in a fitted model of levels: every group, beginning and end at once."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+__all__ = ["SHORTEST", "Candidate", "best_candidates", "looks_at_beginnings", "ramp_gains", "step_gains"]
+
+SHORTEST = 3
+"""Hatches of a step."""
+_RAMP = (10, 14.0)  # hatches and days of a level that wanders off
+_RARER_RISES = 50.0
+_ALL_FIRST = 4.0  # prior weight of all hatches over one group
+
+
+@dataclass(frozen=True, kw_only=True)
+class Candidate:
+    """What stands out most: rows i to j - 1 of a group."""
+
+    shape: str
+    group: int
+    i: int
+    j: int
+    gain: float
+    n_tried: float  # by how much its own chance is multiplied
+    weight: float  # log posterior weight, to choose between shapes
+
+
+def best_candidates(model, groups, day, fixed, with_ramps):
+    """The step and the drift that stand out most, and how many were tried.
+
+    Among shapes and groups the likelier one is taken: a log weight of half the gain less the log of how many of its
+    kind there are. Rises count as _RARER_RISES times rarer than falls: what goes wrong in a hatch room lowers the
+    hatch, and a rise is nearly always the end of a fall. Of a group and all hatches, all is taken unless the group
+    tells clearly more.
+    """
+    families = {"step": [], "all": [], "going": [], "ramp": []}
+    tried = dict.fromkeys(families, 0.0)
+    for g, (factor, _, rows) in enumerate(groups):
+        gain, _, score = step_gains(model, rows)
+        m = len(rows)
+        prior = math.log(_ALL_FIRST) if not factor else 0.0
+        weight = 0.5 * gain + prior
+        weight[score > 0] -= math.log(_RARER_RISES)
+        weight[gain <= 0] = -np.inf
+        i, family = int(np.argmax(weight[:, m])), "going" if factor else "all"
+        tried["step"], tried[family] = tried["step"] + m * m / 2, tried[family] + looks_at_beginnings(gain[i, m], m)
+        families[family].append((float(weight[i, m]), float(gain[i, m]), "step", g, i, m))
+        i, j = np.unravel_index(int(np.argmax(weight)), gain.shape)
+        families["step"].append((float(weight[i, j]), float(gain[i, j]), "step", g, int(i), int(j)))
+        if with_ramps and (not factor or factor in fixed) and m >= _RAMP[0]:
+            gain, _ = ramp_gains(model, rows, day)
+            i = int(np.argmax(gain))
+            tried["ramp"] += looks_at_beginnings(gain[i], m)  # ramps of near beginnings are still more alike than steps
+            # what wanders off is a lot ageing rather than the room
+            weight = 0.5 * float(gain[i]) - prior
+            families["ramp"].append((weight, float(gain[i]), "ramp", g, i, m))
+    best = {}
+    of_kind = tried | dict.fromkeys(("all", "going"), tried["all"] + tried["going"])
+    for family, members in families.items():
+        for weight, gain, shape, g, i, j in members:
+            if gain <= 0 or not math.isfinite(weight):
+                continue
+            weight -= math.log(max(of_kind[family], 1.0))
+            if shape not in best or weight > best[shape].weight:
+                n = len(families) * tried[family]
+                best[shape] = Candidate(shape=shape, group=g, i=i, j=j, gain=gain, n_tried=n, weight=weight)
+    return list(best.values()), tried
+
+
+def looks_at_beginnings(gain, m) -> float:
+    """Independent looks that the highest of all steps going on to the end is worth, of m hatches.
+
+    The chance that the largest of |S_k| / sqrt(k), k from m0 to m, passes b is about b phi(b) log(m / m0) (1 - 1 / b^2)
+    + 4 phi(b) / b (Siegmund 1985, Sequential Analysis, 4.3; from memory), that is 2 + b^2 log(m / m0) / 2 looks: with
+    drawn series it errs to the safe side (tests). So small lasting falls are told as soon as a weighted mean (EWMA) or
+    a CUSUM of the same false-alarm rate would tell them.
+    """
+    return min(float(m), 2 + max(float(gain), 0.0) * math.log(max(m / SHORTEST, 1.0)) / 2)
+
+
+def _block(matrix):
+    """Sums over all leading blocks, shape (m + 1, m + 1)."""
+    out = np.zeros((matrix.shape[0] + 1, matrix.shape[1] + 1))
+    inner = out[1:, 1:]
+    np.cumsum(matrix, axis=0, out=inner)
+    np.cumsum(inner, axis=1, out=inner)
+    return out
+
+
+def step_gains(model, rows):
+    """Gain (squared z), information and score of a step over rows i to j - 1, shapes (m + 1, m + 1)."""
+    information = _block(model.precision[np.ix_(rows, rows)])
+    edge = np.diag(information).copy()
+    information *= -2.0  # P is symmetric, and so are its leading blocks
+    information += edge[None, :]
+    information += edge[:, None]
+    total = np.concatenate([[0.0], np.cumsum(model.weighed[rows])])
+    score = total[None, :] - total[:, None]
+    place = np.arange(len(rows) + 1)
+    length = place[None, :] - place[:, None]
+    least = 0.02 / float(np.median(model.variance))
+    allowed = (length >= SHORTEST) & (information > least * length)
+    gain = np.full(score.shape, -1.0)
+    np.divide(score * score, information, out=gain, where=allowed)
+    return gain, information, score
+
+
+def ramp_gains(model, rows, day):
+    """Gain and information of a level that wanders off evenly from row i on, to the group's end; shapes (m,)."""
+    inner = model.precision[np.ix_(rows, rows)]
+    d = day[rows].astype(float)
+    d = d - d[-1]
+    after = np.triu(inner, 1)
+    plain, ahead, own = after.sum(axis=1), after @ d, np.diag(inner)
+    # sums over k, l >= i of P_kl, d_k P_kl and d_k P_kl d_l, each from the end
+    plain, one, two = (
+        np.cumsum(v[::-1])[::-1] for v in (own + 2 * plain, d * own + d * plain + ahead, d * d * own + 2 * d * ahead)
+    )
+    u = model.weighed[rows]
+    from_here = np.cumsum(u[::-1])[::-1]
+    moved = np.cumsum((d * u)[::-1])[::-1]
+    information = two - 2 * d * one + d**2 * plain
+    score = moved - d * from_here
+    long = (len(rows) - np.arange(len(rows)) >= _RAMP[0]) & (-d >= _RAMP[1])
+    with np.errstate(divide="ignore", invalid="ignore"):
+        gain = np.where(long & (information > 1e-9), score**2 / information, -1.0)
+    return gain, information

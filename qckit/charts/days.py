@@ -1,0 +1,28 @@
+"""Days of hatches: their numbers, and how many independent ones they are worth."""
+
+from __future__ import annotations
+
+import numpy as np
+
+__all__ = ["day_numbers", "effective_days"]
+
+
+def day_numbers(at) -> np.ndarray:
+    """Days since the first, as whole numbers, of a Series of time stamps."""
+    day = at.dt.floor("D")
+    return ((day - day.min()).dt.total_seconds() / 86400).round().to_numpy(dtype=int)
+
+
+def effective_days(days, memory) -> float:
+    """Independent days that tell a spread as well as these do: correlations of squares are the squared ones.
+
+    Parameters
+    ----------
+    days : ndarray of int, shape (n,)
+        Days with a hatch.
+    memory : float
+        Correlation from one day to the next.
+    """
+    gap = np.abs(days[:, None] - days[None, :]).astype(float)
+    with np.errstate(divide="ignore"):
+        return float(len(days) ** 2 / np.sum((memory**2) ** gap))

@@ -1,0 +1,57 @@
+"""What is missing, late, doubtful or left out in a month's records."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from qckit.charts.series import CHARTED, CONDITIONS
+from qckit.hatch.notes import gaps
+
+__all__ = ["left_out", "quality_table"]
+
+
+def quality_table(chosen, samples, readings, photos, settings) -> pd.DataFrame:
+    """What is missing, late or doubtful in the month's records: finding, how many, of how many, which hatches."""
+    rows, n = [], len(chosen)
+    hours = chosen["hours"].astype(float)
+    late = (hours - settings.conditions.reading_h).abs() > 1.5
+    for words, bad in (
+        ("hatches without a count", chosen["full_cysts"].isna() & chosen["nauplii"].isna()),
+        ("counts more than 1.5 h off the reading hour", late.fillna(False)),
+        ("hatches with a single subsample", chosen["n_subsamples"] == 1),
+        ("hatches without shells counted", chosen["shells"].isna() & chosen["nauplii"].notna()),
+        ("hatches without an operator", chosen["operator"] == ""),
+        *((f"hatches without {CHARTED[c].label}", chosen[c].isna()) for c in CONDITIONS),
+    ):
+        rows.append((words, int(bad.sum()), n, ", ".join(chosen.loc[bad, "hatch"].head(6))))
+    if readings is not None:
+        have = set(readings["hatch"])
+        bad = ~chosen["hatch"].isin(have)
+        rows.append(("hatches without any water reading", int(bad.sum()), n, ", ".join(chosen.loc[bad, "hatch"][:6])))
+    if photos is not None and len(photos):
+        mine = samples[samples["hatch"].isin(chosen["hatch"])]
+        own = photos[photos["sample"].isin(mine["sample"])]
+        flagged = own[own["flags"].fillna("") != ""]
+        rows.append(("photos with a flag", len(flagged), len(own), ", ".join(flagged["photo"].head(6))))
+    return pd.DataFrame(rows, columns=["finding", "count", "of", "where"])
+
+
+def left_out(hatches, first, last, lot, chosen) -> list[str]:
+    """Say which hatches of the month are not charted, and why."""
+    from qckit.tables import to_utc
+
+    at = to_utc(hatches["started"])
+    other = hatches[(at >= first) & (at < last) & ~hatches["hatch"].isin(chosen["hatch"])]
+    if lot:
+        other = other[other["lot"] == lot]
+    out = []
+    for purpose, part in other.groupby("purpose", observed=True):
+        if purpose != "production":
+            out.append(f"Hatches of the purpose '{purpose}': {len(part)}. They are no production and are not charted.")
+    missing = chosen[chosen["full_cysts"].isna()]
+    if len(missing):
+        many = "hatch" if len(missing) == 1 else "hatches"
+        out.append(f"{len(missing)} {many} without a usable count: {', '.join(missing['hatch'].head(10))}.")
+    for row in missing.head(10).itertuples():  # counted in part: say what is missing
+        out += [f"{row.hatch}: {note}" for note in gaps(row.notes)]
+    return out
