@@ -115,8 +115,8 @@ def standing_levels(counts: pd.DataFrame, *, before: str, also=()) -> Standing:
 
 def _effects(own):
     """Levels of cones and operators on every figure: value and variance about the hatches' mean level."""
-    from qckit.charts import fit_levels
-    from qckit.charts.levels import day_numbers
+    from qckit.charts import LevelData, fit_levels
+    from qckit.charts.days import day_numbers
     from qckit.tables import to_utc
 
     described = [describe_hatch(r) for r in own.to_dict("records")]
@@ -130,13 +130,13 @@ def _effects(own):
         known = np.isfinite(figures[:, i])
         if known.sum() < _LEAST:
             continue
-        model = fit_levels(
-            figures[known, i],
-            counting[known, i],
-            days[known],
-            {f: v[known] for f, v in factors.items()},
-            start=theta,
+        data = LevelData(
+            y=figures[known, i],
+            counting=counting[known, i],
+            day=days[known],
+            factors={f: v[known] for f, v in factors.items()},
         )
+        model = fit_levels(data, start=theta)
         theta = model.theta
         for j, key in enumerate(model.columns):
             if key[0] in _FACTORS:
