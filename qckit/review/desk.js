@@ -176,12 +176,12 @@ function render({ model, el }) {
     const now = model.get("counts");
     table.replaceChildren(
       make("caption", {}, "Counts now"),
-      ...STAGES.slice(0, 4).map((s) => make("tr", {}, make("th", { scope: "row" }, icon(s), ` ${LOOK[s].text}`),
+      ...STAGES.slice(0, -1).map((s) => make("tr", {}, make("th", { scope: "row" }, icon(s), ` ${LOOK[s].text}`),
         make("td", { "data-count": s }, String(now[s] ?? 0)))),
       make("tr", { class: "qck-hatch" }, make("th", { scope: "row" }, "H%"), make("td", {}, model.get("hatch") || "–")));
     advice.textContent = model.get("advice");
     // told once it has settled, so that a quick series of edits is not read out one by one
-    const words = STAGES.slice(0, 4).map((s) => `${now[s] ?? 0} ${LOOK[s].many}`).join(", ") + (model.get("hatch") ? `, hatched ${model.get("hatch")}` : "");
+    const words = STAGES.slice(0, -1).map((s) => `${now[s] ?? 0} ${LOOK[s].many}`).join(", ") + (model.get("hatch") ? `, hatched ${model.get("hatch")}` : "");
     clearTimeout(told);
     told = setTimeout(() => { if (tell.textContent !== `Counts: ${words}.`) tell.textContent = `Counts: ${words}.`; }, 700);
   }
