@@ -150,7 +150,7 @@ def _see(work: WorkImage) -> tuple[Light, Foreground, int]:
 
 def _measure(work: WorkImage, light: Light, foreground: Foreground, cut: Cut, *, join: bool = True) -> CutMeasures:
     """List and measure the candidates of one cut: ways of joining its pieces, or each piece as it is."""
-    pieces = sum_pieces(work, light, foreground.signal, cut.labels, cut.patch, cut.depth)
+    pieces = sum_pieces(work, light, signal=foreground.signal, pieces=cut.labels, patch=cut.patch, depth=cut.depth)
     if join:
         candidates = list_candidates(cut.patch, pieces.pairs, pieces.sums[:, 0] * work.um_per_px**2)
     else:
@@ -235,4 +235,14 @@ def gather(work: WorkImage, cut: CutMeasures, index: np.ndarray, p: np.ndarray) 
     single = 1 - p[:, len(CLASSES)]
     stage_p = p[:, : len(CLASSES)] / np.maximum(single, 1e-9)[:, None]
     rows, cols = origin[:, 0] + sizes["y_um"] / um + 0.5, origin[:, 1] + sizes["x_um"] / um + 0.5
-    return FoundObjects(stage_p, single, rows, cols, boxes, patch, sizes, cut.features[index], stage_p)
+    return FoundObjects(
+        p=stage_p,
+        p_single=single,
+        rows=rows,
+        cols=cols,
+        boxes=boxes,
+        patch=patch,
+        sizes=sizes,
+        features=cut.features[index],
+        p_read=stage_p,
+    )

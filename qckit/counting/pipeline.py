@@ -101,18 +101,18 @@ def count_photo(
     damage = judge_integrity(photo.pixels, found, found.rows * per_px[0], found.cols * per_px[1])
     flags = (*judge_photo(signs), *damage)
     return PhotoCount(
-        name or path.name,
-        counts,
-        objects,
-        flags,
-        round(frame_mm2, 6),
-        um_per_px,
-        photo.sha256,
-        photo.taken,
-        photo.width_px,
-        photo.height_px,
-        time.perf_counter() - start,
-        version_with(model_key(stage_model)),
+        photo=name or path.name,
+        counts=counts,
+        objects=objects,
+        flags=flags,
+        frame_mm2=round(frame_mm2, 6),
+        um_per_px=um_per_px,
+        sha256=photo.sha256,
+        taken=photo.taken,
+        width_px=photo.width_px,
+        height_px=photo.height_px,
+        seconds=time.perf_counter() - start,
+        counter_version=version_with(model_key(stage_model)),
     )
 
 
@@ -179,7 +179,14 @@ def find_objects(
     if module:
         proposals = propose_objects(work, module, learned.last_layer)
         analysis, found, differing = read_at_centres(work, model, proposals)
-        return Findings(analysis, found, model, differing, proposals.invented, proposals.missed)
+        return Findings(
+            analysis=analysis,
+            found=found,
+            model=model,
+            differing=differing,
+            invented=proposals.invented,
+            missed=proposals.missed,
+        )
     analysis = analyse(work)
     return Findings(analysis, choose_objects(analysis, model), model)
 

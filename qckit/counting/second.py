@@ -201,13 +201,13 @@ def _proposed_alone(work, proposals: Proposals, which: np.ndarray, cut: CutMeasu
     sizes |= {"length_um": size[:, 0], "width_um": size[:, 1], "area_um2": size[:, 2]}
     features = np.full((len(index), cut.features.shape[1]), np.nan, np.float32)
     return FoundObjects(
-        proposals.p[index],
-        proposals.score[index],
-        centre[:, 0],
-        centre[:, 1],
-        boxes,
-        np.zeros(len(index), np.int32),
-        sizes,
-        features,
-        proposals.p[index],
+        p=proposals.p[index],
+        p_single=proposals.score[index],
+        rows=centre[:, 0],
+        cols=centre[:, 1],
+        boxes=boxes,
+        patch=np.zeros(len(index), np.int32),
+        sizes=sizes,
+        features=features,
+        p_read=proposals.p[index],
     )

@@ -195,14 +195,14 @@ def _filled(read: reading.ReadCells, settings: Settings) -> tuple[list[_Row], li
         counts = tuple(dict(zip(columns, counts, strict=True)).get(c) for c in counted)
         rows.append(
             _Row(
-                index,
-                date,
-                above["cone"],
-                above.get("grams"),
-                above.get("lot") or "",
-                dt.datetime.combine(date, at, tzinfo=zone),
-                counts,
-                cells.get("notes") or "",
+                index=index,
+                date=date,
+                cone=above["cone"],
+                grams=above.get("grams"),
+                lot=above.get("lot") or "",
+                at=dt.datetime.combine(date, at, tzinfo=zone),
+                counts=counts,
+                notes=cells.get("notes") or "",
             )
         )
     return rows, problems

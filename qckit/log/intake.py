@@ -113,14 +113,16 @@ def sift(connection, incoming: list[Incoming], *, correct: bool = False, emptied
         if frame is None:
             continue
         _check_rows(i, part, frame, notes)
-        _check_parents(connection, i, part, frame, notes, incoming, seen)
+        _check_parents(connection, i, part=part, frame=frame, notes=notes, incoming=incoming, seen=seen)
         frame = _leave_bad(frame, notes, i)
         frame = _check_twice(i, part, frame, notes, seen.setdefault(part.table, {}))
-        frame, same, other, moved = _compare(connection, i, part, frame, notes, correct, emptied)
+        frame, same, other, moved = _compare(
+            connection, i, part=part, frame=frame, notes=notes, correct=correct, emptied=emptied
+        )
         differences += other
         remarks += _moved_on(part, moved)
         if part.table in ("photos", "objects"):
-            frame = _first_count(connection, i, part, frame, notes, new)
+            frame = _first_count(connection, i, part=part, frame=frame, notes=notes, new=new)
         new.setdefault(part.table, []).append(frame)
         unchanged[part.table] = unchanged.get(part.table, 0) + same
     joined = {name: pd.concat(frames, ignore_index=True) for name, frames in new.items()}
@@ -162,18 +164,26 @@ def _check_cells(i: int, part: Incoming, notes: _Notes) -> pd.DataFrame | None:
             frame = frame.assign(nauplii=frame["nauplii"].astype(object).where(~waiting, 0))
     if part.table == "objects" and "object_id" in frame.columns and frame["object_id"].isna().any():
         for index in frame.index[frame["object_id"].isna()]:
-            notes.add(i, part, int(index), "object_id", None, "is empty and must be filled", "Fill the cell.")
+            notes.add(
+                i,
+                part,
+                int(index),
+                column="object_id",
+                value=None,
+                rule="is empty and must be filled",
+                remedy="Fill the cell.",
+            )
     told = {(index, column) for index, column, *_ in part.problems}
     try:
         checked = check_table(frame, part.table, source=part.source, row_names=[str(k) for k in frame.index])
     except InputError as error:
         if error.problems is None:
-            notes.add(i, part, "heading", "", None, _after_place(str(error), part.source), "")
+            notes.add(i, part, "heading", column="", value=None, rule=_after_place(str(error), part.source), remedy="")
             return None
         for p in error.problems.itertuples():
             if (int(p.row), p.column) not in told:  # a cell that could not be read is empty now
                 rule, remedy = _for_waiting(part, int(p.row), p.column, p.rule, p.remedy)
-                notes.add(i, part, int(p.row), p.column, p.value, rule, remedy)
+                notes.add(i, part, int(p.row), column=p.column, value=p.value, rule=rule, remedy=remedy)
     if notes.bad.get(i):
         checked = check_table(frame.drop(index=list(notes.bad[i])), part.table, source=part.source)
     checked = checked[table_columns(part.table)]
@@ -241,9 +251,9 @@ def _check_parents(connection, i, part: Incoming, frame, notes: _Notes, incoming
                 rule = f"is not a {_one(parent)} in the log or in this import"
                 hint = message.split(". ", 1)[1] if ". " in message else ""
                 remedy = f"{hint} Correct the name, or import the {_one(parent)} first.".strip()
-            notes.add(i, part, int(index), column, value, rule, remedy)
+            notes.add(i, part, int(index), column=column, value=value, rule=rule, remedy=remedy)
     if part.table == "samples":
-        _check_hours(connection, i, part, frame, notes, incoming)
+        _check_hours(connection, i, part=part, frame=frame, notes=notes, incoming=incoming)
 
 
 def _named(part: Incoming, frame, column: str, bad: set) -> pd.Series:
@@ -297,10 +307,10 @@ def _check_twice(i, part: Incoming, frame, notes: _Notes, places: dict) -> pd.Da
                 i,
                 part,
                 int(index),
-                keys[0],
-                key[0],
-                f"stands already in {other.source}, {other.rows[place]}, with other values",
-                "Keep the right one of the two rows.",
+                column=keys[0],
+                value=key[0],
+                rule=f"stands already in {other.source}, {other.rows[place]}, with other values",
+                remedy="Keep the right one of the two rows.",
             )
     return frame.drop(index=drop)
 
@@ -316,7 +326,7 @@ def _compare(connection, i, part: Incoming, frame, notes: _Notes, correct: bool,
                 remedy = (
                     "Say with --emptied keep that such values stay, or with --emptied empty that they are taken out."
                 )
-                notes.add(i, part, int(index), column, None, rule, remedy)
+                notes.add(i, part, int(index), column=column, value=None, rule=rule, remedy=remedy)
             continue
         differences.append((part.table, key, column, before, after))
         if correct:
@@ -326,10 +336,10 @@ def _compare(connection, i, part: Incoming, frame, notes: _Notes, correct: bool,
             i,
             part,
             int(index),
-            column,
-            after,
-            f"differs from the log, where {first} {key[0]!r} has {before or 'nothing'}",
-            "If the log is right, correct the sheet; if the sheet is right, import it again with "
+            column=column,
+            value=after,
+            rule=f"differs from the log, where {first} {key[0]!r} has {before or 'nothing'}",
+            remedy="If the log is right, correct the sheet; if the sheet is right, import it again with "
             "--correct REASON, which keeps both values.",
         )
     return frame.drop(index=there), same, differences, moved
@@ -358,9 +368,9 @@ def _first_count(connection, i, part: Incoming, frame, notes: _Notes, new: dict)
             i,
             part,
             int(index),
-            "photo",
-            photo,
-            "was counted before, and this object was not found then",
-            "Objects found by hand are entered in the notebook count_photos, which brings the counts along.",
+            column="photo",
+            value=photo,
+            rule="was counted before, and this object was not found then",
+            remedy="Objects found by hand are entered in the notebook count_photos, which brings the counts along.",
         )
     return frame[frame["photo"].isin(counted_now)].assign(revision=pd.Series(0, index=frame.index, dtype="Int64"))

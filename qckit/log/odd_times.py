@@ -41,7 +41,14 @@ def days_apart(lots: pd.DataFrame, now: str) -> list[Doubt]:
         if what:
             column = next(c for c in _LOT_DATES if c in dates and what.startswith(f"{c} is"))
             found.append(
-                doubt("lots", lots, row.Index, column, what, "Look at the year, and at the order of day and month.")
+                doubt(
+                    "lots",
+                    lots,
+                    index=row.Index,
+                    column=column,
+                    what=what,
+                    hint="Look at the year, and at the order of day and month.",
+                )
             )
     return found
 
@@ -64,10 +71,10 @@ def times_to_come(tables: dict[str, pd.DataFrame], now: str) -> list[Doubt]:
         doubt(
             name,
             tables[name],
-            i,
-            column,
-            f"{column} is {tables[name].at[i, column]}, still to come",
-            "If the time is right, set the computer's clock.",
+            index=i,
+            column=column,
+            what=f"{column} is {tables[name].at[i, column]}, still to come",
+            hint="If the time is right, set the computer's clock.",
         )
         for name, column in schema.TIME_COLUMN.items()
         if name in tables
@@ -89,10 +96,10 @@ def far_readings(readings: pd.DataFrame, hatches: pd.DataFrame) -> list[Doubt]:
         doubt(
             "readings",
             readings,
-            i,
-            "taken",
-            f"was taken {abs(hours[i]):.0f} h {'before' if hours[i] < 0 else 'after'} its hatch was started",
-            "Look at the day, and at the hatch's name.",
+            index=i,
+            column="taken",
+            what=f"was taken {abs(hours[i]):.0f} h {'before' if hours[i] < 0 else 'after'} its hatch was started",
+            hint="Look at the day, and at the hatch's name.",
         )
         for i in readings.index[(hours < -_EARLY_H) | (hours > _LATE_H)]
     ]

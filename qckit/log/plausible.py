@@ -70,7 +70,7 @@ def _lots(lots: pd.DataFrame) -> list[Doubt]:
         values = lots[column]
         for i in lots.index[(values > 0) & (values <= 1)]:
             hint = f"It looks like a fraction: {100 * values[i]:g} % is written {100 * values[i]:g}."
-            found.append(doubt("lots", lots, i, column, f"{column} is {values[i]:g} %", hint))
+            found.append(doubt("lots", lots, index=i, column=column, what=f"{column} is {values[i]:g} %", hint=hint))
     claim = lots["claimed_nauplii_per_g"]
     for i in lots.index[(claim > MOST_PER_G) | (claim < _LEAST_CLAIM_PER_G)]:
         what = f"claimed_nauplii_per_g is {claim[i]:,.0f}"
@@ -79,14 +79,23 @@ def _lots(lots: pd.DataFrame) -> list[Doubt]:
                 doubt(
                     "lots",
                     lots,
-                    i,
-                    claim.name,
-                    f"{what}, more than a gram of cysts holds",
-                    "Most lots hold 220,000 to 300,000.",
+                    index=i,
+                    column=claim.name,
+                    what=f"{what}, more than a gram of cysts holds",
+                    hint="Most lots hold 220,000 to 300,000.",
                 )
             )
         else:
-            found.append(doubt("lots", lots, i, claim.name, what, "If thousands are meant, write them out: 260000."))
+            found.append(
+                doubt(
+                    "lots",
+                    lots,
+                    index=i,
+                    column=claim.name,
+                    what=what,
+                    hint="If thousands are meant, write them out: 260000.",
+                )
+            )
     return found
 
 
@@ -108,7 +117,7 @@ def _hatches(hatches: pd.DataFrame, max_g_per_l: float) -> list[Doubt]:
         else:
             what += f", more than this site's own most, {max_g_per_l:g} (max_g_per_l in qckit.toml)"
             hint = "If it was so, nothing is to be mended."
-        found.append(doubt("hatches", hatches, i, "cysts_g", what, hint))
+        found.append(doubt("hatches", hatches, index=i, column="cysts_g", what=what, hint=hint))
     found += _water(hatches, "hatches", "temperature_c", hatches["temperature_c"])
     found += _acid(hatches, "hatches", "ph", hatches["ph"])
     return found + _salt(hatches, "hatches", "salinity_ppt", hatches["salinity_ppt"])
@@ -125,7 +134,8 @@ def _acid(frame: pd.DataFrame, table: str, column: str, ph: pd.Series) -> list[D
     """Water that is acid or lye."""
     hint = f"Cysts are hatched between pH {_PH[0]:g} and {_PH[1]:g}."
     return [
-        doubt(table, frame, i, column, f"the pH is {ph[i]:g}", hint) for i in frame.index[(ph < _PH[0]) | (ph > _PH[1])]
+        doubt(table, frame, index=i, column=column, what=f"the pH is {ph[i]:g}", hint=hint)
+        for i in frame.index[(ph < _PH[0]) | (ph > _PH[1])]
     ]
 
 
@@ -137,19 +147,44 @@ def _samples(samples: pd.DataFrame) -> list[Doubt]:
     for i in samples.index[bare]:
         hint = "Without one of them it says nothing about nauplii per gram."
         found.append(
-            doubt("samples", samples, i, "volume_ul", "has neither volume_ul, mass_g nor chamber_depth_mm", hint)
+            doubt(
+                "samples",
+                samples,
+                index=i,
+                column="volume_ul",
+                what="has neither volume_ul, mass_g nor chamber_depth_mm",
+                hint=hint,
+            )
         )
     for i in samples.index[samples["hours"] > _LONG_H]:
         what = f"was taken {samples.at[i, 'hours']:g} h after wetting"
-        found.append(doubt("samples", samples, i, "hours", what, "Nauplii have starved by then."))
+        found.append(
+            doubt("samples", samples, index=i, column="hours", what=what, hint="Nauplii have starved by then.")
+        )
     for i in samples.index[samples["dilution"] > _DILUTED]:
         what = f"was diluted {samples.at[i, 'dilution']:g} times"
-        found.append(doubt("samples", samples, i, "dilution", what, "1 means not diluted, 10 means one part in ten."))
+        found.append(
+            doubt(
+                "samples",
+                samples,
+                index=i,
+                column="dilution",
+                what=what,
+                hint="1 means not diluted, 10 means one part in ten.",
+            )
+        )
     whole = samples["harvest_ml"].isna() & samples["harvest_g"].isna() & counted
     for i in samples.index[(samples["kind"] == "harvest") & whole]:
         what = "is of a harvest, and harvest_ml or harvest_g is not given"
         found.append(
-            doubt("samples", samples, i, "harvest_ml", what, "Without it nothing is known of the whole harvest.")
+            doubt(
+                "samples",
+                samples,
+                index=i,
+                column="harvest_ml",
+                what=what,
+                hint="Without it nothing is known of the whole harvest.",
+            )
         )
     return found
 
@@ -162,10 +197,10 @@ def _large_parts(samples: pd.DataFrame, hatches: pd.DataFrame) -> list[Doubt]:
         doubt(
             "samples",
             samples,
-            i,
-            "volume_ul",
-            f"{samples.at[i, 'volume_ul']:g} µl are {100 * part[i]:.0f} % of the cone",
-            "Look whether it is in microlitres (1 ml is 1000).",
+            index=i,
+            column="volume_ul",
+            what=f"{samples.at[i, 'volume_ul']:g} µl are {100 * part[i]:.0f} % of the cone",
+            hint="Look whether it is in microlitres (1 ml is 1000).",
         )
         for i in samples.index[(part > _LARGE_PART) & (part <= 1) & (samples["kind"] == "subsample")]
     ]
@@ -186,7 +221,12 @@ def lone_cones(hatches: pd.DataFrame) -> list[Doubt]:
     shown = ", ".join(sorted(map(str, known.index))[:8])
     return [
         doubt(
-            "hatches", hatches, i, "cone", f"no other hatch stood in cone {hatches.at[i, 'cone']!r}", f"Known: {shown}."
+            "hatches",
+            hatches,
+            index=i,
+            column="cone",
+            what=f"no other hatch stood in cone {hatches.at[i, 'cone']!r}",
+            hint=f"Known: {shown}.",
         )
         for i in hatches.index[hatches["cone"].map(uses) == 1]
     ]
@@ -207,7 +247,11 @@ def _water(frame: pd.DataFrame, table: str, column: str, celsius: pd.Series) -> 
                 if celsius[i] < low
                 else f"If the thermometer showed {as_read}, that is {meant}."
             )
-        found.append(doubt(table, frame, i, column, f"the water's temperature is {celsius[i]:.1f} °C", hint))
+        found.append(
+            doubt(
+                table, frame, index=i, column=column, what=f"the water's temperature is {celsius[i]:.1f} °C", hint=hint
+            )
+        )
     return found
 
 
@@ -222,7 +266,7 @@ def _salt(frame: pd.DataFrame, table: str, column: str, ppt: pd.Series) -> list[
                 f"{ppt[i]:g} looks like a specific gravity: read the salinity off its table (1.025 is about 33 ppt "
                 "at 25 °C)."
             )
-        found.append(doubt(table, frame, i, column, f"the salinity is {ppt[i]:g} ppt", hint))
+        found.append(doubt(table, frame, index=i, column=column, what=f"the salinity is {ppt[i]:g} ppt", hint=hint))
     return found
 
 
@@ -237,11 +281,11 @@ def _per_gram(samples: pd.DataFrame, hatches: pd.DataFrame) -> list[Doubt]:
         doubt(
             "samples",
             samples,
-            i,
-            "nauplii",
-            f"{nauplii[i]:.0f} nauplii in {samples.at[i, 'volume_ul']:g} µl make {nauplii[i] * factor[i]:,.0f} per "
-            f"gram, more than a gram of cysts holds ({MOST_PER_G:,.0f} at the very most)",
-            "Look at its count, volume_ul and dilution, and at cysts_g and volume_ml of hatch "
+            index=i,
+            column="nauplii",
+            what=f"{nauplii[i]:.0f} nauplii in {samples.at[i, 'volume_ul']:g} µl make {nauplii[i] * factor[i]:,.0f} "
+            f"per gram, more than a gram of cysts holds ({MOST_PER_G:,.0f} at the very most)",
+            hint="Look at its count, volume_ul and dilution, and at cysts_g and volume_ml of hatch "
             f"{samples.at[i, 'hatch']}.",
         )
         for i in samples.index[(surely > MOST_PER_G) & (samples["kind"] == "subsample")]  # a harvest is thicker

@@ -275,13 +275,22 @@ class SiteLog:
             fixes = sifted.differences if correct else sifted.differences.head(0)
             if added or len(fixes):
                 n_rows = sum(added.values()) + len(fixes)
-                number = steps.begin(connection, self.now(), by, action, source, n_rows, source_sha256)
+                number = steps.begin(
+                    connection,
+                    self.now(),
+                    by=by,
+                    action=action,
+                    source=source,
+                    n_rows=n_rows,
+                    source_sha256=source_sha256,
+                )
                 for name, frame in sifted.new.items():
                     steps.insert(connection, name, frame, number)
                 cells = list(fixes[["table", "key", "column", "after"]].itertuples(index=False, name=None))
                 if cells:
                     doubtful += self._doubts(
-                        connection, corrections.write(connection, number, cells, self.now(), by, correct)
+                        connection,
+                        corrections.write(connection, number, cells=cells, at=self.now(), by=by, reason=correct),
                     )
         notes = [note for part in incoming for note in getattr(part, "notes", ())]
         notes += sifted.remarks
@@ -349,7 +358,7 @@ class SiteLog:
                 return ImportResult({}, {"photos": plan.unchanged}, plan.notes, plan.problems)
             n_rows = len(plan.photos) + len(plan.objects) + len(plan.samples)
             source = f"photos, in place of hand counts: {replace_hand_counts}" if replace_hand_counts else "photos"
-            number = steps.begin(connection, self.now(), by, "count", source, n_rows)
+            number = steps.begin(connection, self.now(), by=by, action="count", source=source, n_rows=n_rows)
             for name in ("samples", "photos", "objects"):
                 steps.insert(connection, name, getattr(plan, name), number)
         added = {name: len(getattr(plan, name)) for name in ("photos", "objects", "samples")}
@@ -377,9 +386,11 @@ class SiteLog:
         after = typed.typed_cell(table, column, after, self.settings)
         corrections.need_reason(by, reason)
         with engine.writing(self.engine) as connection:
-            number = steps.begin(connection, self.now(), by, "correct", table, 1)
+            number = steps.begin(connection, self.now(), by=by, action="correct", source=table, n_rows=1)
             cells = [(table, key, column, after)]
-            return self._doubts(connection, corrections.write(connection, number, cells, self.now(), by, reason))
+            return self._doubts(
+                connection, corrections.write(connection, number, cells=cells, at=self.now(), by=by, reason=reason)
+            )
 
     def _doubts(self, connection, rows: dict[str, pd.DataFrame]) -> list[str]:
         return plausible.notes_on(connection, rows, self.settings.feed.max_g_per_l, self.now())
@@ -398,9 +409,11 @@ class SiteLog:
         with engine.writing(self.engine) as connection:
             rows = undoing.rows_of_step(connection, step)
             if rows:
-                number = steps.begin(connection, self.now(), by, "withdraw", f"step {step}", len(rows))
+                number = steps.begin(
+                    connection, self.now(), by=by, action="withdraw", source=f"step {step}", n_rows=len(rows)
+                )
                 cells = [(name, row_key, query.WITHDRAWN, "yes") for name, row_key in rows]
-                corrections.write(connection, number, cells, self.now(), by, reason)
+                corrections.write(connection, number, cells=cells, at=self.now(), by=by, reason=reason)
         return len(rows)
 
     def _withdrawn(self, table, key, after, by, reason) -> int:
@@ -408,10 +421,15 @@ class SiteLog:
         with engine.writing(self.engine) as connection:
             rows = corrections.with_dependents(connection, table, key)
             number = steps.begin(
-                connection, self.now(), by, "withdraw" if after == "yes" else "reinstate", table, len(rows)
+                connection,
+                self.now(),
+                by=by,
+                action="withdraw" if after == "yes" else "reinstate",
+                source=table,
+                n_rows=len(rows),
             )
             cells = [(name, row_key, query.WITHDRAWN, after) for name, row_key in rows]
-            corrections.write(connection, number, cells, self.now(), by, reason)
+            corrections.write(connection, number, cells=cells, at=self.now(), by=by, reason=reason)
         return len(rows)
 
     def recount(self, sample: str, values: dict[str, int], *, by: str, reason: str, rest: str | None = None) -> None:
@@ -434,7 +452,7 @@ class SiteLog:
         corrections.need_reason(by, reason)
         with engine.writing(self.engine) as connection:
             frame = hand.recounted(connection, sample, values, by, rest)
-            number = steps.begin(connection, self.now(), by, "recount", reason, 1)
+            number = steps.begin(connection, self.now(), by=by, action="recount", source=reason, n_rows=1)
             steps.insert(connection, "samples", frame, number)
 
     def correct_objects(
@@ -459,10 +477,12 @@ class SiteLog:
         with engine.writing(self.engine) as connection:
             cells, new, change = hand.object_changes(connection, photo, changes)
             cells = [("objects", *cell) for cell in cells] + hand.frame_changes(connection, photo, frame_mm2)
-            number = steps.begin(connection, self.now(), by, undoing.ACTION, photo, len(cells) + len(new))
+            number = steps.begin(
+                connection, self.now(), by=by, action=undoing.ACTION, source=photo, n_rows=len(cells) + len(new)
+            )
             steps.insert(connection, "objects", new, number)
             if cells:
-                corrections.write(connection, number, cells, self.now(), by, reason)
+                corrections.write(connection, number, cells=cells, at=self.now(), by=by, reason=reason)
             sample = hand.sample_after_correction(connection, photo, by, change)
             steps.insert(connection, "samples", sample, number)
         return ImportResult({"corrections": len(cells), "objects": len(new), "samples": len(sample)})
@@ -497,8 +517,10 @@ class SiteLog:
             if edit is None:
                 return None
             cells, change = undoing.reverse(connection, photo, edit)
-            number = steps.begin(connection, self.now(), by, undoing.action_of(edit), photo, len(cells))
-            corrections.write(connection, number, cells, self.now(), by, f"undone: {edit.reason}")
+            number = steps.begin(
+                connection, self.now(), by=by, action=undoing.action_of(edit), source=photo, n_rows=len(cells)
+            )
+            corrections.write(connection, number, cells=cells, at=self.now(), by=by, reason=f"undone: {edit.reason}")
             sample = hand.sample_after_correction(connection, photo, by, change)
             steps.insert(connection, "samples", sample, number)
         return edit

@@ -226,7 +226,14 @@ def rows_from_grid(grid: Grid, settings: Settings, *, table: str | None = None, 
         raise InputError(
             f"{grid.source}: no heading row was found for {name}. Put the column names in one row: {needed}."
         )
-    return _rows(grid, name, columns, heading, settings, {fold_heading(c) for c in ignore_columns})
+    return _rows(
+        grid,
+        name,
+        columns=columns,
+        heading=heading,
+        settings=settings,
+        ignored={fold_heading(c) for c in ignore_columns},
+    )
 
 
 def _rows(grid: Grid, name, columns, heading, settings: Settings, ignored: set) -> SheetRows:
@@ -234,7 +241,9 @@ def _rows(grid: Grid, name, columns, heading, settings: Settings, ignored: set) 
     if name == "readings":
         read.notes += _readings_to_celsius(read.frame)
     notes = [f"{grid.source}: {note}" for note in grid.notes + read.notes]
-    return SheetRows(name, read.frame, grid.source, read.rows, read.problems, notes)
+    return SheetRows(
+        table=name, frame=read.frame, source=grid.source, rows=read.rows, problems=read.problems, notes=notes
+    )
 
 
 @dataclass

@@ -136,7 +136,9 @@ def find_differences(
         usual = ref.centre
         course = course_of(readings, hatch, c.quantity, started)
         published = expected_loss(lambda x, c=c, u=usual: _relative_loss(c, x, u), v, course, item.code, hours)
-        loss, share = _with_own_effects(item.code, c, published, v, usual, effects, usual_share)
+        loss, share = _with_own_effects(
+            item.code, c, published=published, value=v, usual=usual, effects=effects, share=usual_share
+        )
         outside, read, border = out_of_range(course, item.code, conditions)
         rows.append(
             (

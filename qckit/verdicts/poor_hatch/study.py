@@ -154,7 +154,7 @@ def study_hatch(
         world=world,
         ratios=ratios,
         factors=factors,
-        siblings=tuple(_siblings(sub, kind, counts, beside, row, standing)),
+        siblings=tuple(_siblings(sub, kind, counts=counts, same_day=beside, row=row, standing=standing)),
         standing=standing.of(hatch),
     )
     weights, answers = weigh(given), answers_of(t.checks, hatch)
