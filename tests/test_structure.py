@@ -17,10 +17,10 @@ TREES = {path: ast.parse(path.read_text(encoding="utf-8")) for path in PACKAGE}
 FUNCTIONS = [(p, n) for p, tree in TREES.items() for n in ast.walk(tree) if isinstance(n, ast.FunctionDef)]
 
 CEILINGS = {
-    "files of more than 400 lines": 18,
+    "files of more than 400 lines": 16,
     "functions of more than 60 lines of code": 5,
     "functions of more than 8 parameters": 19,
-    "calls with more than 5 unnamed arguments": 116,
+    "calls with more than 5 unnamed arguments": 52,
 }
 """What is counted -> how many there may be at most."""
 
