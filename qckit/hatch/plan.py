@@ -182,7 +182,8 @@ def half_width_pct(
     variance = share * (1 - share) * (dispersion + (counted - 1) * rho) / (n_cones * counted)
     if not known and n_cones < 2:
         return math.inf
-    return 100 * float(np.mean(_reaches(n_cones, spread, confidence))) * math.sqrt(variance)
+    reach = (_reaches(n_cones, spread, confidence) + _inward_reaches(n_cones, spread, confidence)) / 2
+    return 100 * float(np.mean(reach)) * math.sqrt(variance)
 
 
 def _reaches(n_cones, spread, confidence):
@@ -197,6 +198,12 @@ def _reaches(n_cones, spread, confidence):
         return student_quantile(confidence, df) * np.sqrt(ratio)
     square = [joined_dispersion(df * r, df, 1.0, spread.df, confidence) for r in ratio]
     return np.array([student_quantile(confidence, d) * math.sqrt(f) for f, d in square])
+
+
+def _inward_reaches(n_cones, spread, confidence):
+    """The same of the bound away from the border, the lower one of a good lot: a known spread is its least."""
+    reach = _reaches(n_cones, spread, confidence)
+    return reach if spread is None else np.maximum(reach, student_quantile(confidence, spread.df + n_cones - 1))
 
 
 def plan_for_precision(
@@ -326,7 +333,7 @@ def operating_curve(
     elif not known and n_cones < 2:
         accept = np.zeros_like(truth)
     else:
-        accept = stats.norm.cdf(shift[:, None] - _reaches(n_cones, spread, confidence)).mean(axis=1)
+        accept = stats.norm.cdf(shift[:, None] - _inward_reaches(n_cones, spread, confidence)).mean(axis=1)
     return pd.DataFrame({"hatch_pct": truth, "accept_prob": accept})
 
 
