@@ -92,6 +92,8 @@ def test_correction_keeps_both_values(any_log):
 def test_corrected_values_are_found_and_left_out_by_queries(any_log):
     fill(any_log)
     any_log.correct("hatches", "H-1", "lot", "L-2", by="op2", reason="wrong bag")
+    # the sample first: a hatch that starts after its sample was taken is refused
+    any_log.correct("samples", "S-3", "taken", "2026-12-02T09:00:00+00:00", by="op2", reason="wrong month")
     any_log.correct("hatches", "H-2", "started", "2026-12-01T09:00:00+00:00", by="op2", reason="wrong month")
     assert any_log.hatches(lot="L-1").empty
     assert any_log.hatches(lot="L-2")["hatch"].tolist() == ["H-1", "H-2"]
