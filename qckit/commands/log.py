@@ -87,9 +87,10 @@ def import_(sheets, table, accept_good_rows, ignored, correct, emptied, problems
     _say_answer(sheets, site, result)
     if len(result.problems):
         from qckit.log.problems import problems_text
+        from qckit.words import plural
 
         click.echo(problems_text(result.problems), err=True)
-        click.echo(f"{len(result.problems)} problems: their rows were left out.", err=True)
+        click.echo(f"{plural(len(result.problems), 'problem')}: their rows were left out.", err=True)
         _write_problems(problems, result.problems)
         sys.exit(1)
     if result.doubts:

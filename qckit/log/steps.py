@@ -11,6 +11,7 @@ from qckit import __version__
 from qckit.errors import InputError
 from qckit.log import engine, query, schema
 from qckit.log.problems import PROBLEMS
+from qckit.words import plural
 
 __all__ = ["SOFTWARE", "ImportResult", "begin", "insert", "last", "need_by"]
 
@@ -47,11 +48,16 @@ class ImportResult:
 
     def __str__(self) -> str:
         """Say it in one sentence."""
-        parts = [f"{n:,} {name} added" for name, n in self.added.items() if n]
-        parts += [f"{n:,} {name} there already" for name, n in self.unchanged.items() if n]
-        parts += [f"{self.corrected} cells corrected"] if self.corrected else []
-        parts += [f"{len(self.problems)} problems"] if len(self.problems) else []
+        parts = [f"{_rows(n, name)} added" for name, n in self.added.items() if n]
+        parts += [f"{_rows(n, name)} there already" for name, n in self.unchanged.items() if n]
+        parts += [f"{plural(self.corrected, 'cell')} corrected"] if self.corrected else []
+        parts += [plural(len(self.problems), "problem")] if len(self.problems) else []
         return (", ".join(parts) or "nothing to add") + "."
+
+
+def _rows(n: int, table: str) -> str:
+    """Say ``1 hatch``, ``2 hatches``: each table's name is the plural of what a row of it is."""
+    return plural(n, "hatch" if table == "hatches" else table.removesuffix("s"), table)
 
 
 def begin(connection, at: str, by: str, action: str, source: str, n_rows: int, source_sha256: str = "") -> int:

@@ -77,18 +77,18 @@ def test_the_workbook_is_read_as_the_csv_is(room, tmp_path):
         book["day"].append(["2026-11-21", "A", 10, 79, 3, 15, 75])
         book["day"].append([None, None, None, 82, 2, 14, 70])
         book.save(path)
-        assert str(import_sheets(log, [path], by="op1")) == "1 hatches added, 2 samples added."
+        assert str(import_sheets(log, [path], by="op1")) == "1 hatch added, 2 samples added."
 
 
 def test_a_folder_of_sheets_is_read_with_its_day_sheet(room, sheet):
     path = sheet(ROWS)
     (path.parent / "lots.csv").write_text("lot,opened\nL-2,2026-11-18\n")
     with open_log(room) as log:
-        assert str(import_sheets(log, [path.parent], by="op1")) == "1 lots added, 2 hatches added, 5 samples added."
+        assert str(import_sheets(log, [path.parent], by="op1")) == "1 lot added, 2 hatches added, 5 samples added."
 
 
 def test_other_sheets_go_their_own_way(room, tmp_path):
     lots = tmp_path / "lots.csv"
     lots.write_text("lot,opened\nL-2,2026-11-18\n")
     with open_log(room) as log:
-        assert str(import_sheets(log, [lots], by="op1")) == "1 lots added."
+        assert str(import_sheets(log, [lots], by="op1")) == "1 lot added."

@@ -374,4 +374,4 @@ def test_record_says_what_it_left_out(filled, site, tmp_path):
         "this again with --replace-hand-counts REASON.\n1 sample was left out, with the photos.\n"
     )
     done = CliRunner().invoke(command, [*words, "--replace-hand-counts", "agreed"], standalone_mode=False)
-    assert (done.return_value, done.output) == (0, "2 photos added, 114 objects added, 1 samples added.\n")
+    assert (done.return_value, done.output) == (0, "2 photos added, 114 objects added, 1 sample added.\n")

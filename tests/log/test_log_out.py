@@ -368,11 +368,11 @@ def test_the_commands(site, tmp_path):
     assert "--accept-good-rows" in said
     assert pd.read_csv(tmp_path / "p.csv")["row"].tolist() == ["row 3"]
     code, said = run("import", str(sheet), "--by", "op1", "--accept-good-rows", site=site)
-    assert (code, said.splitlines()[0]) == (1, "1 lots added, 1 problems.")
-    assert said.splitlines()[-1] == "1 problems: their rows were left out."
+    assert (code, said.splitlines()[0]) == (1, "1 lot added, 1 problem.")
+    assert said.splitlines()[-1] == "1 problem: their rows were left out."
     sheet.write_text("lot,price\nL-1,75\nL-2,64\n")
     code, said = run("import", str(sheet), "--by", "op1", "--correct", "price list", site=site)
-    assert (code, said) == (0, "1 lots added, 1 cells corrected.\n")
+    assert (code, said) == (0, "1 lot added, 1 cell corrected.\n")
     assert run("correct", "lots", "L-1", "notes", "=x", "--reason", "r", "--by", "op1", site=site) == (
         0,
         "lots L-1: notes is now =x.\n",
@@ -454,7 +454,7 @@ def test_what_qckit_count_wrote_is_recorded(site, tmp_path):
     objects.assign(on_edge=False).to_csv(folder / "objects.csv", index=False)
     assert run("record", str(folder), "--by", "op1", site=site) == (
         0,
-        "2 photos added, 114 objects added, 1 samples added.\n",
+        "2 photos added, 114 objects added, 1 sample added.\n",
     )
     assert run("record", str(folder), "--by", "op1", site=site) == (0, "2 photos there already.\n")
     with open_log(site) as log:
