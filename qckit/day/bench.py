@@ -25,6 +25,7 @@ from qckit.site import load_site
 __all__ = ["Bench", "warm_up"]
 
 _ROUND_H = 3.0  # a count entered up to this long after the incubation was taken at its end, unless a person says other
+_CLOCKS_DIFFER = dt.timedelta(minutes=15)  # a wall clock may be so far ahead of the computer's
 
 
 class Bench:
@@ -156,21 +157,32 @@ class Bench:
         return state.ready if 0 <= late <= _ROUND_H else now
 
     def at(self, text: str, default: dt.datetime) -> dt.datetime:
-        """Read a time of day typed as 0930, 930, 9:30 or 9, of today, or a time with its date; empty: the default."""
+        """Read a time of day typed as 0930, 930, 9:30 or 9, of today, or a time with its date; empty: the default.
+
+        A time of today that still lies ahead is refused: what is entered was done, and the day may be yesterday's.
+        """
         found = re.fullmatch(r"(\d{1,2})(?:[:.h]?(\d{2}))?", text.strip())
         if not text.strip():
             return default
         try:
-            if found:
-                clock = dt.time(int(found[1]), int(found[2] or 0))
-                return dt.datetime.combine(self.moment().date(), clock, tzinfo=default.tzinfo)
-            from qckit.log.typed import typed_time
+            if not found:
+                from qckit.log.typed import typed_time
 
-            return dt.datetime.fromisoformat(typed_time(text, self.settings, "time")).astimezone(default.tzinfo)
+                return dt.datetime.fromisoformat(typed_time(text, self.settings, "time")).astimezone(default.tzinfo)
+            clock = dt.time(int(found[1]), int(found[2] or 0))
         except (ValueError, InputError):
             raise InputError(
                 f"{text!r} is no time of day. Type it like 0930, or with its date where it was not today."
             ) from None
+        now = self.moment()
+        when = dt.datetime.combine(now.date(), clock, tzinfo=default.tzinfo)
+        if when - now > _CLOCKS_DIFFER:
+            yesterday = now.date() - dt.timedelta(days=1)
+            raise InputError(
+                f"{clock:%H:%M} of today still lies ahead. Was it yesterday? Then type it with its date: "
+                f"{yesterday.isoformat()} {clock:%H:%M}."
+            )
+        return when
 
     # ---- entries --------------------------------------------------------------------------------------------------
 

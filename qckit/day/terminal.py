@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import shutil
+import textwrap
 from pathlib import Path
 
 from qckit.day.bench import Bench, warm_up
@@ -23,23 +25,23 @@ def run_dialog(folder: str | Path, *, by: str = "", now: str = "") -> None:
     now : str
         Another moment than now.
     """
-    from prompt_toolkit import PromptSession, print_formatted_text
+    from prompt_toolkit import PromptSession
 
     warm_up()
     with Bench(folder, by=by, now=now) as bench:
         for line in screen_lines(bench.page, height=18):
-            print_formatted_text(line)
+            _say(line)
         session = PromptSession(key_bindings=_keys())
 
         def ask(question: str, default: str) -> str:
             return _prompt(session, question, default)
 
-        Dialog(bench, ask, print_formatted_text, tally=run_tally).run()
+        Dialog(bench, ask, _say, tally=run_tally).run()
 
 
 def run_one_tally(folder: str | Path, *, by: str = "", now: str = "") -> None:
     """Count one cone by eye, and end."""
-    from prompt_toolkit import PromptSession, print_formatted_text
+    from prompt_toolkit import PromptSession
 
     warm_up()
     with Bench(folder, by=by, now=now) as bench:
@@ -48,7 +50,15 @@ def run_one_tally(folder: str | Path, *, by: str = "", now: str = "") -> None:
         def ask(question: str, default: str) -> str:
             return _prompt(session, question, default)
 
-        Dialog(bench, ask, print_formatted_text, tally=run_tally).tally_once()
+        Dialog(bench, ask, _say, tally=run_tally).tally_once()
+
+
+def _say(line: str) -> None:
+    """Print a line, broken between words where the terminal is narrower."""
+    from prompt_toolkit import print_formatted_text
+
+    width = max(20, shutil.get_terminal_size().columns)
+    print_formatted_text(line if len(line) <= width else "\n".join(textwrap.wrap(line, width)))
 
 
 def _prompt(session, question: str, default: str) -> str:

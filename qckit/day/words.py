@@ -220,7 +220,7 @@ def start_words(start: Start, now: dt.datetime, *, short: bool = False) -> str:
     need = f"Tomorrow's feeds lack {millions(start.needed)}"
     if start.code == "no lot":
         return f"{need}, and no lot is open: enter one."
-    return f"{need}; {start.lot} has no dose: {start.why_not}"
+    return f"{need}; no dose: {start.why_not}"
 
 
 def _start_lines(start: Start, now: dt.datetime) -> list[Line]:

@@ -1,6 +1,9 @@
 """Digits and Enter: what is typed becomes rows by the log's rules, is shown back, and can be taken back."""
 
+import pandas as pd
 import pytest
+
+from qckit.errors import InputError
 
 COUNT_A = ["", "", "80", "3", "12", "76", "84", "2", "15", "80", "81", "3", "14", "70"]
 
@@ -94,8 +97,6 @@ def test_a_weighed_harvest(bench, typed):
 
 
 def test_a_standard_test_is_started_with_three_answers(bench, typed):
-    import pandas as pd
-
     bench.log.add("lots", pd.DataFrame([{"lot": "L-2", "opened": "2026-11-19"}]), by="op1")
     bench.study()
     done = typed("8", "1", "a b", "", "1,6", "800", "")
@@ -157,3 +158,12 @@ def test_a_second_count_of_the_same_subsample_gives_repeatability(bench, typed):
     squares = [2**2, 4**2, 1, 0, 1, 0, 1, 0]
     wanted = (sum(squares) / len(squares) / 2) ** 0.5
     assert repeatability(pairs["first"], pairs["second"]).within_sd == pytest.approx(wanted)
+
+
+def test_a_time_of_today_that_lies_ahead_is_asked_about(bench):
+    ahead = bench.moment() + pd.Timedelta(hours=1)
+    yesterday = ahead - pd.Timedelta(days=1)
+    with pytest.raises(InputError, match=f"still lies ahead.*type it with its date: {yesterday:%Y-%m-%d %H:%M}"):
+        bench.at(f"{ahead:%H%M}", bench.moment())
+    soon = bench.moment() + pd.Timedelta(minutes=5)  # clocks differ
+    assert bench.at(f"{soon:%H:%M}", bench.moment()).strftime("%H:%M") == f"{soon:%H:%M}"
