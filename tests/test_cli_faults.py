@@ -38,7 +38,7 @@ def said(capsys, tmp_path, monkeypatch):
         ),
         (
             "log export --site site file/e.zip",
-            "file/e.zip: cannot be written (Not a directory). Free some space, or give another place.",
+            "file/e.zip: cannot be written (File exists). Free some space, or give another place.",
         ),
         (
             "log export --site site file/e.xlsx",

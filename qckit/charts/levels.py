@@ -203,7 +203,8 @@ def fit_levels(
     y = np.asarray(data.y, float)
     parts = _Parts(data, extra, priors, fixed, newcomers)
     drawn = y.copy()
-    theta = start
+    # a start of data with other factors tells nothing
+    theta = start if not is_searched or start is None or len(start) == len(parts.start()) else None
     for _ in range(2):
         theta = parts.search(drawn, theta) if is_searched else theta
         model = parts.model(drawn, theta)

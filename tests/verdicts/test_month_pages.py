@@ -1,8 +1,8 @@
 """Properties of many months' pages, in rooms drawn at random: headline, verdict, evidence and steps never disagree.
 
 Thirty pages in the quick suite, sixty in the slow one (``QCKIT_PAGES=500`` for more, about a second each); only the
-finding is made, nothing is drawn. Rooms come from ``practice.month_rooms``: half of them quiet, the others with a change of any kind, some with hatches or a change
-that a person has explained.
+finding is made, nothing is drawn. Rooms come from ``practice.month_rooms``: half of them quiet, the others with a
+change of any kind, some with hatches or a change that a person has explained.
 """
 
 import math

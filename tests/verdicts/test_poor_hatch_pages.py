@@ -16,7 +16,6 @@ from qckit.verdicts.poor_hatch.evidence import EVIDENCE_CODES
 from qckit.verdicts.poor_hatch.study import study_hatch
 from qckit.verdicts.poor_hatch.words import put_into_words
 
-
 N_PAGES = int(os.environ.get("QCKIT_PAGES", "60"))  # 500 for more, about a second each
 
 
