@@ -29,17 +29,21 @@ _ROWS_AT_ONCE = 50_000
 _MOST_ABOUT = 5_000_000  # bytes of the description
 _MOST_TABLE = 8 * 10**9  # bytes of a table: a hundred million objects
 _LONGEST_LINE = 2_000_000
-_BROKEN = (zipfile.BadZipFile, zlib.error, lzma.LZMAError, RecursionError)
+# what a broken package makes zipfile and its readers raise; RuntimeError covers an unknown compression and deep nesting
+_BROKEN = (OSError, KeyError, RuntimeError, EOFError, zipfile.BadZipFile, zlib.error, lzma.LZMAError)
 
 
 def _package(path: Path):
     """Open a package and return (zip, description), checked."""
+    package = None
     try:
         if not path.is_file():
             raise OSError("it is no file")
         package = zipfile.ZipFile(path)
         about = json.loads(_text(package, PACKAGE, _MOST_ABOUT))
-    except (OSError, KeyError, ValueError, RuntimeError, NotImplementedError, EOFError, *_BROKEN) as error:
+    except (ValueError, *_BROKEN) as error:
+        if package is not None:
+            package.close()
         raise InputError(
             f"{path}: is not a site export ({one_line(error)[:200]}). Give the zip that  qckit log export NAME.zip  "
             "wrote."
@@ -116,7 +120,7 @@ def _check_sum(package, resource: dict, path) -> None:
                         f"{path}: {resource['path']} has more than {_MOST_TABLE // 10**9} GB. Is it yours?"
                     )
         right = f"sha256:{sums.hexdigest()}" == resource["hash"]
-    except (OSError, KeyError, RuntimeError, NotImplementedError, EOFError, *_BROKEN):
+    except _BROKEN:
         right = False
     if not right:
         raise InputError(
