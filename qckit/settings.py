@@ -358,12 +358,21 @@ def load_settings(folder: str | Path) -> Settings:
             f"{path}: has more than {_MOST_BYTES // 1000} kB, and settings have a few. Is it another file?"
         )
     try:
-        data = tomllib.loads(path.read_text(encoding="utf-8-sig"))
-    except RecursionError as error:
-        raise InputError(f"{path}: is nested too deeply for settings. Take that line out.") from error
+        text = path.read_text(encoding="utf-8-sig")
     except OSError as error:
         raise InputError(f"{path}: cannot be read ({error.strerror}). Give yourself the right to.") from error
-    except ValueError as error:  # not TOML, not UTF-8, or a number of thousands of digits
+    except ValueError as error:
+        raise InputError(f"{path}: is not UTF-8 text ({error}). Save it as UTF-8.") from error
+    return settings_of(text, path)
+
+
+def settings_of(text: str, path: Path) -> Settings:
+    """Read settings from the text of a settings file, which stands or is to stand at ``path``; raises as above."""
+    try:
+        data = tomllib.loads(text)
+    except RecursionError as error:
+        raise InputError(f"{path}: is nested too deeply for settings. Take that line out.") from error
+    except ValueError as error:  # not TOML, or a number of thousands of digits
         raise InputError(f"{path}: cannot be read as TOML: {error}. Correct that line.") from error
     sections = {f.name: f.default_factory for f in fields(Settings) if f.name != "folder"}
     built = {}

@@ -141,7 +141,7 @@ def record(folder, replace_hand_counts, site, by):
 
     Left out, and named, are samples that a person has counted, and photos counted at another scale than their sheet's.
     """
-    from qckit.log.counts import read_counted
+    from qckit.log.counted import read_counted
     from qckit.log.problems import problems_text
 
     photos, objects = read_counted(folder)

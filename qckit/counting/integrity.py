@@ -65,6 +65,8 @@ def _seams(green: np.ndarray, turned: np.ndarray) -> str:
 
 def _still(green: np.ndarray, turned: np.ndarray) -> str:
     """Rows or columns that repeat the one before."""
+    if min(green.shape) <= STILL_PX:
+        return ""
     for values, word in ((green, "rows"), (turned, "columns")):
         step = np.abs(np.diff(values.astype(np.int16), axis=0)).mean(axis=1)
         level = values.mean(axis=1)[1:]

@@ -11,7 +11,7 @@ from pathlib import Path
 import pandas as pd
 
 from qckit.log import engine, odd_times, plausible, query, row_rules, schema
-from qckit.log.counts import tally
+from qckit.log.counted import tally
 from qckit.log.photo_files import find_photo, photo_names
 from qckit.log.problems import mending
 from qckit.stages import STAGE_COLUMNS

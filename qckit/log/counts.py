@@ -1,26 +1,29 @@
-"""Counts from photos into the log: photos, their objects, and the next revision of their sample."""
+"""Counts from photos into the log: photos, their objects, the next revision of their sample; and what is held back
+because it would replace a person's own counts, or was made at another scale.
+"""
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
-from pathlib import Path
 
-import numpy as np
 import pandas as pd
 import sqlalchemy as sa
 
-from qckit.errors import InputError, one_line, unknown_name
-from qckit.files import restore
+from qckit.errors import InputError, unknown_name
 from qckit.log import schema
+from qckit.log.counted import tally
 from qckit.log.photo_files import photo_names, same_letters
+from qckit.log.problems import PROBLEMS
 from qckit.log.query import WITHDRAWN, among, fetch, known_names
-from qckit.log.withheld import flagged_note, held_back
 from qckit.stages import STAGE_COLUMNS
-from qckit.tables import TABLES, check_table, empty_table, table_columns
+from qckit.tables import check_table, empty_table, table_columns
 
-__all__ = ["as_frames", "plan", "read_counted", "same_file_twice", "tally"]
+__all__ = ["plan", "same_file_twice"]
 
-_PHOTO_ATTRIBUTES = ("photo", "sha256", "um_per_px", "taken", "width_px", "height_px", "counter_version", "frame_mm2")
+_SAME_SCALE = 0.005
+"""Scales this near are one scale, rounded differently; the counted volume then differs by 1 % (our own choice)."""
+_NAMED = 10
 
 
 @dataclass
@@ -44,126 +47,6 @@ def _file_name(name: str) -> str:
     return same_letters(str(name)).replace("\\", "/").rsplit("/", 1)[-1]
 
 
-def read_counted(folder: str | Path) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Read the counts.csv and objects.csv that ``qckit count --out`` wrote.
-
-    Parameters
-    ----------
-    folder : path
-
-    Returns
-    -------
-    tuple of DataFrame
-        As :meth:`qckit.log.store.SiteLog.record_counts` takes them.
-
-    Raises
-    ------
-    InputError
-        One of the files is missing or cannot be read.
-    """
-    frames = []
-    for name, table, needed in (("counts.csv", "photos", ("sha256",)), ("objects.csv", "objects", ("stage",))):
-        path = Path(folder) / name
-        try:
-            if path.exists() and not path.is_file():
-                raise OSError("it is no file")
-            frame = pd.read_csv(path, dtype="str", keep_default_na=False, encoding="utf-8-sig")
-            if lacking := [c for c in ("photo", *needed) if c not in frame]:
-                raise ValueError(f"it has no column {lacking[0]}")
-        except (OSError, ValueError) as error:
-            raise InputError(
-                f"{path}: cannot be read ({one_line(error)}). Count the photos with  qckit count PHOTOS --out {folder}."
-            ) from error
-        numbers = {c.name for c in TABLES[table] if c.kind in ("float", "int")}
-        frames.append(frame.apply(lambda cells, numbers=numbers: _as_written(cells, cells.name in numbers)))
-    return frames[0], frames[1]
-
-
-def _as_written(cells: pd.Series, are_numbers: bool) -> pd.Series:
-    """Undo what made texts safe for spreadsheets; whatever is no number stays as it is, for the check to name."""
-    if are_numbers:
-        try:
-            return pd.to_numeric(cells.mask(cells == "", None)).astype("float64")
-        except ValueError:
-            pass
-    return cells.map({cell: restore(cell) for cell in cells.unique()})
-
-
-def as_frames(counted, objects: pd.DataFrame | None) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Turn what counting gives into a photos frame and an objects frame, both checked.
-
-    Parameters
-    ----------
-    counted : DataFrame, list of PhotoCount, or an object with ``.counts`` and ``.objects`` frames
-    objects : DataFrame or None
-
-    Returns
-    -------
-    tuple of DataFrame
-        Photos keep count columns (nauplii, …) where they came with some, for comparison with the objects.
-    """
-    if isinstance(getattr(counted, "counts", None), pd.DataFrame):
-        counted, objects = counted.counts, counted.objects
-    if not isinstance(counted, pd.DataFrame):
-        photos = pd.DataFrame([_photo_row(count) for count in counted])
-        found = [count.objects.assign(photo=count.photo) for count in counted if len(count.objects)]
-        objects = pd.concat(found, ignore_index=True) if found else empty_table("objects")
-        counted = photos
-    if counted.empty:
-        return empty_table("photos"), empty_table("objects")
-    if objects is None:
-        raise InputError("The objects found in the photos were not given. Hand over the table of objects as well.")
-    photos = counted.rename(columns={"cyst": "cysts", "shell": "shells", "nauplius": "nauplii"})
-    photos = check_table(photos.reset_index(drop=True), "photos", source="photos", row_names=list(photos["photo"]))
-    objects = check_table(objects.reset_index(drop=True), "objects", source="objects")
-    return photos, _numbered(objects)
-
-
-def _photo_row(count) -> dict:
-    row = {name: getattr(count, name, None) for name in _PHOTO_ATTRIBUTES}
-    row["flags"] = "; ".join(flag.code for flag in count.flags)
-    row.update({STAGE_COLUMNS[stage]: n for stage, n in count.counts.items() if stage in STAGE_COLUMNS})
-    return row
-
-
-def _numbered(objects: pd.DataFrame) -> pd.DataFrame:
-    """Give objects their number within the photo where they came without, and a source."""
-    if objects["object_id"].isna().any():
-        objects["object_id"] = (objects.groupby("photo", sort=False).cumcount() + 1).astype("Int64")
-    double = objects.duplicated(["photo", "object_id"])
-    if double.any():
-        first = objects[double].iloc[0]
-        raise InputError(
-            f"objects, photo {first['photo']!r}: object {first['object_id']} stands twice. Count the photo again."
-        )
-    objects["source"] = objects["source"].fillna("found")
-    if objects["counted"].isna().any():
-        objects["counted"] = objects["counted"].fillna(True)
-    return objects
-
-
-def tally(objects: pd.DataFrame) -> pd.DataFrame:
-    """Count objects by photo and stage.
-
-    Parameters
-    ----------
-    objects : DataFrame, shape (n, any)
-        Columns of the objects table; those not ``counted`` and debris are left out.
-
-    Returns
-    -------
-    DataFrame, shape (photos, 4)
-        Columns nauplii, umbrella, cysts, shells; photo as index.
-    """
-    of_photo, photos = pd.factorize(objects["photo"])
-    stages = pd.Index(list(STAGE_COLUMNS)).get_indexer(objects["stage"])  # -1: debris
-    inside = objects["counted"].fillna(False).to_numpy(dtype=bool) & (stages >= 0)
-    shape = (len(photos), len(STAGE_COLUMNS))
-    cells = of_photo[inside] * shape[1] + stages[inside]
-    table = np.bincount(cells, minlength=shape[0] * shape[1]).reshape(shape)
-    return pd.DataFrame(table, index=pd.Index(photos, dtype="str", name="photo"), columns=list(STAGE_COLUMNS.values()))
-
-
 def plan(connection, photos: pd.DataFrame, objects: pd.DataFrame, *, replace_hand_counts: bool = False) -> CountPlan:
     """Work out what a count adds to the log; writes nothing.
 
@@ -171,7 +54,7 @@ def plan(connection, photos: pd.DataFrame, objects: pd.DataFrame, *, replace_han
     ----------
     connection : Connection
     photos, objects : DataFrame
-        From :func:`as_frames`.
+        From :func:`qckit.log.counted.as_frames`.
     replace_hand_counts : bool
         Also where a sample's counts are a person's own; otherwise its photos are held back, as a problem.
 
@@ -190,7 +73,7 @@ def plan(connection, photos: pd.DataFrame, objects: pd.DataFrame, *, replace_han
     objects = objects.assign(photo=objects["photo"].map(renamed))
     fresh = _fresh(connection, photos, counts)
     entering = photos[fresh.to_numpy()]
-    held, problems = held_back(connection, entering, replace_hand_counts=replace_hand_counts)
+    held, problems = _held_back(connection, entering, replace_hand_counts=replace_hand_counts)
     entering = entering[~entering["sample"].isin(held)]
     affected = sorted(set(entering["sample"].dropna()))
     new_samples = _next_samples(connection, affected, photos, counts)
@@ -204,7 +87,7 @@ def plan(connection, photos: pd.DataFrame, objects: pd.DataFrame, *, replace_han
         objects=new_objects[[*table_columns("objects"), "revision"]],
         samples=new_samples,
         unchanged=int((~fresh).sum()),
-        notes=notes + flagged_note(entering),
+        notes=notes + _flagged_note(entering),
         problems=problems,
     )
 
@@ -392,3 +275,68 @@ def _with_revisions(connection, entering: pd.DataFrame, new_samples: pd.DataFram
         revision=pd.Series([last.get(n, -1) + 1 for n in entering["photo"]], index=entering.index, dtype="Int64"),
         sample_revision=pd.Series([made.get(s) for s in entering["sample"]], index=entering.index, dtype="Int64"),
     )
+
+
+def _held_back(connection, entering: pd.DataFrame, *, replace_hand_counts: bool) -> tuple[set[str], pd.DataFrame]:
+    """Find the samples whose counts must not change unasked.
+
+    Parameters
+    ----------
+    connection : Connection
+    entering : DataFrame
+        Photos to be entered, with their sample.
+    replace_hand_counts : bool
+        Somebody wants a person's counts replaced.
+
+    Returns
+    -------
+    tuple
+        The samples' names, and what holds each back (columns of ``problems.PROBLEMS``).
+    """
+    wanted = sorted(set(entering["sample"].dropna()))
+    rows, held = [], set()
+    for row in fetch(connection, "samples", {"sample": wanted}).itertuples() if wanted else ():
+        found = _other_scale(row, entering[entering["sample"] == row.sample])
+        if not replace_hand_counts and row.counted_by == "person" and not pd.isna(row.nauplii):
+            who = "a person" if pd.isna(row.counter) else row.counter
+            found.append(
+                (
+                    f"was counted by {who}, and the photos' counts would take the place of that",
+                    "To replace it, run this again with --replace-hand-counts REASON",
+                )
+            )
+        if found:
+            held.add(row.sample)
+        rows += [("counts", f"sample {row.sample}", "", "", rule, f"{remedy}.") for rule, remedy in found]
+    return held, pd.DataFrame(rows, columns=list(PROBLEMS))
+
+
+def _other_scale(sample, photos: pd.DataFrame) -> list[tuple[str, str]]:
+    """Say which photos were counted at another scale than the field sheet's, and how to mend it."""
+    sheet = sample.um_per_px
+    if pd.isna(sheet):
+        return []
+    other = photos[[not pd.isna(x) and abs(math.log(x / sheet)) > _SAME_SCALE for x in photos["um_per_px"]]]
+    if other.empty:
+        return []
+    first = other.iloc[0]
+    return [
+        (
+            f"photo {first.photo!r} was counted at {first.um_per_px:g} µm per pixel, "
+            f"and the field sheet says {sheet:g}",
+            f"Count it at {sheet:g}; or, if the sheet is wrong, run  "
+            f"qckit log correct samples {sample.sample} um_per_px {first.um_per_px:g} "
+            "--reason TEXT  and then this again",
+        )
+    ]
+
+
+def _flagged_note(photos: pd.DataFrame) -> list[str]:
+    """Pass on the flags of photos that are entered, in one line; no line where there are none."""
+    flagged = photos[photos["flags"].fillna("") != ""]
+    if flagged.empty:
+        return []
+    named = ", ".join(f"{row.photo} ({row.flags})" for row in flagged.head(_NAMED).itertuples())
+    more = f" and {len(flagged) - _NAMED} more" if len(flagged) > _NAMED else ""
+    verb = "carry flags: look at them" if len(flagged) > 1 else "carries a flag: look at it"
+    return [f"{len(flagged)} of {len(photos)} photos {verb} before the counts are used: {named}{more}"]

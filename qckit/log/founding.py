@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import json
-import shutil
 from pathlib import Path
 
 from qckit._paths import notebooks_dir
 from qckit.errors import InputError
+from qckit.files import write_whole
 from qckit.log import engine
 from qckit.log.opening import create_log, keep_secret
 from qckit.log.sheets import templates
-from qckit.settings import SETTINGS_FILE, load_settings
+from qckit.settings import SETTINGS_FILE, settings_of
 from qckit.settings_text import settings_text
 
 __all__ = ["new_site"]
@@ -70,27 +70,20 @@ def new_site(
     try:
         for part in ("field-sheets", "photos", "notebooks", "reports"):
             (folder / part).mkdir(parents=True, exist_ok=True)
-        waiting = settings.with_name(SETTINGS_FILE + ".part")
-        waiting.write_text(
-            settings_text(
-                {
-                    **(changes or {}),
-                    "site": {"name": name or folder.resolve().name, "timezone": timezone, "date_order": date_order},
-                    "log": {"url": keep_secret(folder, url)},
-                }
-            ),
-            encoding="utf-8",
+        text = settings_text(
+            {
+                **(changes or {}),
+                "site": {"name": name or folder.resolve().name, "timezone": timezone, "date_order": date_order},
+                "log": {"url": keep_secret(folder, url)},
+            }
         )
-        load_settings(waiting.rename(folder / ".qckit-check.toml"))
+        settings_of(text, settings)
         templates.write_csv_templates(folder / "field-sheets")
         templates.write_excel_template(folder / "field-sheets" / "field-sheets.xlsx")
         _copy_notebooks(folder / "notebooks")
-        (folder / ".qckit-check.toml").replace(settings)
+        write_whole(settings, text)  # last: without it the folder is no site, and can be made again
     except OSError as error:
         raise InputError(f"{folder}: cannot be written ({error.strerror}). Choose a folder of your own.") from error
-    except InputError:
-        (folder / ".qckit-check.toml").unlink(missing_ok=True)
-        raise
     create_log(folder)
     return folder
 
@@ -103,5 +96,6 @@ def _copy_notebooks(target: Path) -> None:
     for path in sorted(source.glob("*.ipynb")):
         copy = target / path.name
         if not copy.exists():
-            json.loads(path.read_text(encoding="utf-8"))  # never hand on a broken notebook
-            shutil.copyfile(path, copy)
+            text = path.read_text(encoding="utf-8")
+            json.loads(text)  # never hand on a broken notebook
+            write_whole(copy, text)

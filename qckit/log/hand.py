@@ -9,7 +9,7 @@ import sqlalchemy as sa
 
 from qckit.errors import InputError, unknown_name
 from qckit.log import schema
-from qckit.log.counts import tally
+from qckit.log.counted import tally
 from qckit.log.query import fetch, known_names
 from qckit.stages import STAGE_COLUMNS
 from qckit.tables import check_table, empty_table, table_columns

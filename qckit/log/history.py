@@ -9,7 +9,7 @@ import pandas as pd
 
 from qckit.errors import unknown_name
 from qckit.log import engine, query
-from qckit.log.counts import tally
+from qckit.log.counted import tally
 from qckit.stages import STAGE_COLUMNS
 
 __all__ = ["History", "trace"]

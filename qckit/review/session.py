@@ -17,7 +17,7 @@ from qckit.counting.regions import (
     region_words,
 )
 from qckit.errors import InputError, unknown_name
-from qckit.log.undoing import is_undo
+from qckit.log.corrections import is_undo
 from qckit.review.files import find_photo_file
 from qckit.review.priorities import rank_objects, say_when_to_stop
 from qckit.stages import CLASSES, STAGES

@@ -18,7 +18,7 @@ from invented_log import HATCHES, LOTS, NOW, SAMPLES, enter_day, whole
 from PIL import Image, ImageDraw
 
 from qckit.log import new_site, open_log
-from qckit.log.counts import read_counted
+from qckit.log.counted import read_counted
 
 pytestmark = [
     pytest.mark.slow,
