@@ -11,7 +11,7 @@ _MARKS = re.compile("[\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069\x00-\x08\x0b\
 _RIGHT_TO_LEFT = "\u0590-\u05ff\u0600-\u08ff\ufb1d-\ufdff\ufe70-\ufeff\U00010800-\U00010fff\U0001e800-\U0001efff"
 _NAME = re.compile(rf"[^\s<>]*[{_RIGHT_TO_LEFT}][^<>]*?(?=\s+[^\s{_RIGHT_TO_LEFT}<>]*(?:[\s<]|$)|[<>]|$)")
 _PART = re.compile(
-    r"<!--.*?-->|<(script|style|svg|title|textarea)\b.*?</\1\s*>|<[^>]*>|[^<]+", re.DOTALL | re.IGNORECASE
+    r"<!--.*?-->|<(script|style|svg|title|textarea|bdi)\b.*?</\1\s*>|<[^>]*>|[^<]+", re.DOTALL | re.IGNORECASE
 )
 _NEEDED = re.compile(f"{_MARKS.pattern[:-1]}{_RIGHT_TO_LEFT}]")
 
@@ -27,8 +27,8 @@ def isolate_names(html: str) -> str:
     Returns
     -------
     str
-        The same where nothing is written right to left. A name elsewhere that is stands in ``<bdi>``, so that digits
-        and signs beside it stay where they are; scripts and styles are left as they are.
+        The same where nothing is written right to left, or where it was done before. A name elsewhere that is stands in
+        ``<bdi>``, so that digits and signs beside it stay where they are; scripts and styles are left as they are.
     """
     return _PART.sub(_isolated, html) if _NEEDED.search(html) else html
 

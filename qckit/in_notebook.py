@@ -6,6 +6,7 @@ import html
 import sys
 import traceback
 
+from qckit.directions import isolate_names
 from qckit.errors import QcError
 
 __all__ = ["install"]
@@ -17,7 +18,8 @@ def install(shell) -> None:
     Parameters
     ----------
     shell : InteractiveShell
-        From ``IPython.get_ipython()``. A handler that somebody else has set is left alone.
+        From ``IPython.get_ipython()``. A handler that somebody else has set is left alone. Tables of pandas are shown
+        as before, but for names that would turn the direction of a line (:func:`qckit.directions.isolate_names`).
 
     Notes
     -----
@@ -25,6 +27,15 @@ def install(shell) -> None:
     """
     if not getattr(shell, "custom_exceptions", ()):
         shell.set_custom_exc((QcError,), _show)
+    formatter = getattr(shell, "display_formatter", None)
+    if formatter is not None:
+        formatter.formatters["text/html"].for_type_by_name("pandas", "DataFrame", _table)
+
+
+def _table(frame) -> str | None:
+    """Show a table as pandas does, its names isolated."""
+    shown = frame._repr_html_()
+    return shown if shown is None else isolate_names(shown)
 
 
 def _show(shell, etype, value, tb, tb_offset=None):

@@ -10,6 +10,7 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 
+from qckit.directions import isolate_names
 from qckit.words import plural
 
 __all__ = ["counted", "working"]
@@ -122,7 +123,8 @@ class _Line:
     def write(self, text: str, share: float | None = None) -> None:
         if self.kind == "notebook":
             bar = f' <progress value="{share:.3f}" max="1"></progress>' if share is not None else ""
-            data = {"text/html": f'<div role="status">{html.escape(text)}{bar}</div>', "text/plain": text}
+            line = isolate_names(f'<div role="status">{html.escape(text)}{bar}</div>')
+            data = {"text/html": line, "text/plain": text}
             (self.handle.update if self.shown else self.handle.display)(data, raw=True)
             self.shown = True
         elif self.kind == "terminal":

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from html import escape
 
+from qckit.directions import isolate_names
+
 __all__ = ["shown"]
 
 _BOX = (
@@ -61,4 +63,4 @@ def shown(
             parts += [f'<td style="{_CELL.format("right")}">{v}</td>' for v in others]
             parts.append("</tr>")
         parts.append("</tbody></table>")
-    return "".join([*parts, "</div>"])
+    return isolate_names("".join([*parts, "</div>"]))

@@ -78,3 +78,49 @@ def test_the_day_and_the_index_hold_no_mark(tmp_path, monkeypatch):
     for text in (page, index):
         assert not set(text) & set(MARKS) and "<b>x</b>" not in text
     assert r"\u202e" in index
+
+
+def test_what_a_live_notebook_shows_holds_no_mark():
+    import pandas as pd
+    from IPython.core.interactiveshell import InteractiveShell
+
+    from qckit import in_notebook
+    from qckit.reports import blocks
+    from qckit.showing import shown
+
+    shell = InteractiveShell()
+    in_notebook.install(shell)
+    lots = pd.DataFrame({"lot": [EVIL, "אב-12"], "n": [1, 2]})
+    data, _ = shell.display_formatter.format(lots)
+    texts = [
+        data["text/html"],
+        shown(EVIL, [f"Lot {EVIL} gave 5 g.", "Lot אב-12 gave 5 g."], heads=("lot", "n"), rows=[(EVIL, 1)]),
+        blocks.sentences([f"Lot {EVIL} gave 5 g.", "Lot אב-12 gave 5 g."])._repr_html_(),
+    ]
+    for text in texts:
+        assert not set(text) & set(MARKS) and "<b>x</b>" not in text and r"\u202e" in text
+        assert text.count("<bdi>אב-12</bdi>") == 1
+
+
+def test_handbook_pages_isolate_names():
+    from qckit.guide.pages import _page
+
+    page = _page(EVIL, f"<p>Lot אב-12 of {MARKS}</p>", script="<script>const a = 'אב';</script>")
+    body = page[page.index("<main>") :]
+    assert "<bdi>אב-12</bdi>" in body and not set(body) & set(MARKS) and "const a = 'אב'" in body
+
+
+def test_every_html_of_a_result_goes_one_way():
+    import ast
+    from pathlib import Path
+
+    import qckit
+
+    doors = {"shown", "isolate_names", "day_fragment", "look"}
+    odd = []
+    for path in Path(qckit.__file__).parent.rglob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.FunctionDef) and node.name == "_repr_html_":
+                called = {c.func.id for c in ast.walk(node) if isinstance(c, ast.Call) and isinstance(c.func, ast.Name)}
+                odd += [] if called & doors else [str(path)]
+    assert odd == []

@@ -9,6 +9,7 @@ from html import escape
 from pathlib import Path
 
 from qckit import __version__
+from qckit.directions import isolate_names
 from qckit.files import write_whole
 from qckit.guide.chapters import Chapter, Section, read_chapters, run_chapter
 from qckit.reports.blocks import PAGE_FOLDER
@@ -122,5 +123,6 @@ def _page(title: str, body: str, *, script: str = "") -> str:
         '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
         f'<meta http-equiv="Content-Security-Policy" content="{policy}">'
-        f"<title>{escape(title)}</title><style>{css}</style></head><body><main>{body}</main>{script}</body></html>\n"
+        f"<title>{escape(title)}</title><style>{css}</style></head><body><main>{isolate_names(body)}</main>{script}"
+        "</body></html>\n"
     )

@@ -9,6 +9,7 @@ from collections.abc import Iterable, Mapping
 from html import escape
 from pathlib import Path
 
+from qckit.directions import isolate_names
 from qckit.reports.headings import heading_of
 from qckit.verdicts.finding import Figure, Finding
 from qckit.words import capital, number
@@ -77,7 +78,7 @@ class Html:
     """
 
     def __init__(self, html: str, text: str = ""):
-        self.html = html
+        self.html = isolate_names(html)
         self.text = text
 
     def _repr_html_(self) -> str:

@@ -224,9 +224,8 @@ def _is_fault_of_the_log(error: Exception) -> bool:
 
 def _label(p):
     doubtful = getattr(p, "n_doubtful", None)
-    return (
-        f"{p.photo} ({'look' if p.look == 'yes' else 'fine'}, {doubtful} doubtful)" if doubtful is not None else p.photo
-    )
+    name = one_line(p.photo)
+    return f"{name} ({'look' if p.look == 'yes' else 'fine'}, {doubtful} doubtful)" if doubtful is not None else name
 
 
 def _pixels(session):

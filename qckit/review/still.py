@@ -8,6 +8,8 @@ import io
 
 import numpy as np
 
+from qckit.directions import isolate_names
+
 __all__ = ["still_picture"]
 
 
@@ -54,7 +56,7 @@ def still_html(session, *, width_px=1200, pixels=None) -> str:
     picture.convert("RGB").save(buffer, "JPEG", quality=80)
     words = f"{session.photo}: {describe_counts(session.counts())}"
     data = base64.b64encode(buffer.getvalue()).decode()
-    return (
+    return isolate_names(
         f'<figure style="margin:0"><img alt="{html.escape(words, quote=True)}" style="max-width:100%" '
         f'src="data:image/jpeg;base64,{data}"><figcaption>{html.escape(words)}</figcaption></figure>'
     )
