@@ -34,7 +34,7 @@ def command(folder, url, questions, **given):
     from qckit.day.founding import QUESTIONS, Answers, found_site
 
     if questions or (questions is None and sys.stdin.isatty() and sys.stdout.isatty()):
-        click.echo("A few questions; Enter takes what stands in brackets. All can be changed later in qckit.toml.")
+        click.echo("A few questions; Enter takes what stands in brackets.\nAll can be changed later in qckit.toml.")
         for one in QUESTIONS:
             if given.get(one.option) is None:
                 given[one.option] = _ask(one, folder)
@@ -46,20 +46,18 @@ def command(folder, url, questions, **given):
     click.echo("  field-sheets/day-sheet.xlsx     cone, grams, counts a row (or as CSV)")
     click.echo("  field-sheets/field-sheets.xlsx  lots, and all else that can be written down")
     click.echo("  photos/                         for photos")
-    typed = as_typed(made / "field-sheets" / "field-sheets.xlsx", "--site", made)
-    click.echo(f"Then enter your lot:  qckit log import {typed}")
-    click.echo(f"and each day:  {as_typed('qckit', 'today', '--site', made)}")
+    click.echo(f"Then enter your lot (9) and each day:  {as_typed('qckit', 'today', '--enter', '--site', made)}")
+    click.echo(f"What is due, at any time:              {as_typed('qckit', 'today', '--site', made)}")
 
 
 def _ask(one, folder):
     """Ask one question until its answer can be read."""
-    from pathlib import Path
-
+    from qckit.day.founding import default_of
     from qckit.errors import InputError
 
-    default = one.default or Path(folder).resolve().name
+    default = default_of(one, folder)
     while True:
-        typed = click.prompt(one.text, default=str(default), show_default=True)
+        typed = click.prompt(one.text, default=default, show_default=True)
         try:
             return one.read(typed)
         except InputError as error:

@@ -109,6 +109,10 @@ class Bench:
         newest = max(self.page.hatches, key=lambda state: state.started, default=None)
         return f"{newest.grams:.3g}" if newest else ""
 
+    def has_lots(self) -> bool:
+        """Whether any lot is in the log."""
+        return len(self.site.tables.lots) > 0
+
     def lots_to_test(self) -> list[str]:
         """Lots that can be tested: those never tested, those whose test is due, the others; the newest first."""
         due = [
@@ -184,6 +188,14 @@ class Bench:
             )
         return when
 
+    def date(self, text: str) -> str:
+        """Read a date in the site's order, ISO, or ``0`` for one that is not known; empty: today."""
+        from qckit.log.typed import typed_date
+
+        if text.strip() == "0":
+            return ""
+        return typed_date(text, self.settings, "date") if text.strip() else self.moment().date().isoformat()
+
     # ---- entries --------------------------------------------------------------------------------------------------
 
     def start(self, *, lot: str, cone: str, grams: float, at: dt.datetime | None = None, purpose="production"):
@@ -192,12 +204,11 @@ class Bench:
         if cone not in cones:
             raise unknown_name("cone", cone, cones, where="qckit.toml, section [protocol]")
         made = records.start_row(
-            self.settings,
+            self._sitting(),
             lot=lot,
             cone=cone,
             grams=grams,
             started=at or self.moment(),
-            by=self.by,
             taken=self.names_in_use("hatches"),
             purpose=purpose,
         )
@@ -211,13 +222,21 @@ class Bench:
                 raise unknown_name("cone", cone, known, where="qckit.toml, section [protocol], and earlier tests")
         taken = self.names_in_use("hatches")
         started = at or self.moment()
-        return self._write(records.lot_test_rows(self.settings, test, started=started, by=self.by, taken=taken))
+        return self._write(records.lot_test_rows(self._sitting(), test, started=started, taken=taken))
+
+    def new_lot(self, new: records.NewLot) -> Written:
+        """Enter a lot that came; see :func:`qckit.day.records.lot_row`."""
+        if new.lot in self.names_in_use("lots"):
+            raise InputError(
+                f"Lot {new.lot} is in the log already. Type another name, or change it with  qckit log correct."
+            )
+        return self._write(records.lot_row(new))
 
     def count(self, hatch: str, counts: Sequence[Sequence[int | None]], *, taken: dt.datetime | None = None):
         """Enter counted subsamples; see :func:`qckit.day.records.count_rows`."""
         taken = taken or self.count_taken_at(self.page.hatch(hatch))
         row, names = self._row(hatch), self.names_in_use("samples")
-        return self._write(records.count_rows(self.settings, row, counts, taken=taken, by=self.by, names=names))
+        return self._write(records.count_rows(self._sitting(), row, counts, taken=taken, names=names))
 
     def samples_to_repeat(self, hatch: str) -> list[str]:
         """Subsamples of a hatch that a person counted, which may be counted again."""
@@ -241,20 +260,16 @@ class Bench:
 
     def harvest(self, hatch: str, measured: records.Harvest, *, taken: dt.datetime | None = None) -> Written:
         """Enter a harvest; see :func:`qckit.day.records.harvest_rows`."""
+        names = self.names_in_use("samples")
         made = records.harvest_rows(
-            self.settings,
-            self._row(hatch),
-            measured,
-            taken=taken or self.moment(),
-            by=self.by,
-            names=self.names_in_use("samples"),
+            self._sitting(), self._row(hatch), measured, taken=taken or self.moment(), names=names
         )
         return self._write(made)
 
     def feed(self, hatch: str, nauplii: float, *, fed: dt.datetime | None = None) -> Written:
         """Enter a feed; nauplii past the site's limit are noted."""
         fed = fed or self.moment()
-        written = self._write(records.feed_row(hatch, nauplii, fed=fed))
+        written = self._write(records.feed_row(self._sitting(), hatch, nauplii, fed=fed))
         warning = self.too_old(hatch, fed)
         return Written(written.sentence, [*written.notes, *([warning] if warning else [])], written.step)
 
@@ -281,6 +296,9 @@ class Bench:
     def names_in_use(self, table: str) -> set[str]:
         """Return every name ever given to a row of a table."""
         return entries.names_in_use(self.log, table)
+
+    def _sitting(self) -> records.Sitting:
+        return records.Sitting(self.settings, self.by, self.moment().date())
 
     def _row(self, hatch: str) -> dict:
         return self.log.hatches(hatch=hatch).iloc[0].to_dict()

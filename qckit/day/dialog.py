@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from qckit.day.entry import Written
 from qckit.day.hatches import HatchState
 from qckit.day.questions import BACK, Questions, Stopped
-from qckit.day.records import UNITS, Harvest, LotTest, millions
+from qckit.day.records import UNITS, Harvest, LotTest, NewLot, millions
 from qckit.day.words import start_words
 from qckit.errors import InputError, QcError
 from qckit.tables import SEPARATIONS
@@ -26,7 +26,8 @@ MENU = {
     "5": "readings",
     "6": "tally",
     "7": "meters",
-    "8": "lot test",
+    "8": "test",
+    "9": "lot",
     "0": "end",
 }
 
@@ -99,14 +100,14 @@ class Dialog(Questions):
 
     def _default(self) -> str:
         """Say what Enter alone does: the most urgent thing that can be entered."""
-        page = self.bench.page
+        bench, page = self.bench, self.bench.page
         if page.to_count:
-            return f"count {self.bench.countable()[0].cone}"
-        if self.bench.harvestable():
-            return f"harvest {self.bench.harvestable()[0].cone}"
+            return f"count {bench.countable()[0].cone}"
+        if bench.harvestable():
+            return f"harvest {bench.harvestable()[0].cone}"
         if page.start.code == "start":
             return "start"
-        return ""
+        return "" if bench.has_lots() else "lot"
 
     def _do(self, what: str, default: str) -> None:
         """Run one entry; faults are said and nothing is lost."""
@@ -118,7 +119,8 @@ class Dialog(Questions):
             "readings": self._readings,
             "tally": self._tally,
             "meters": self._meters,
-            "lot test": self._lot_test,
+            "test": self._lot_test,
+            "lot": self._new_lot,
         }
         try:
             written = steps[what if what in steps else what.split(" ")[0]](bool(default))
@@ -157,7 +159,7 @@ class Dialog(Questions):
         self.say("Start: " + start_words(plan, page.now))
         lots = [lot.lot for lot in page.lots] or bench.site.tables.lots["lot"].tolist()
         if not lots:
-            raise InputError("No lot is in the log. Enter one with  qckit log import lots.csv  first.")
+            raise InputError("No lot is in the log. Enter it first: 9.")
         lot = self.choose("lot", lots, plan.lot or lots[0])
         cones = list(bench.settings.protocol.cone_names)
         busy = {state.cone for state in page.hatches if state.state == "incubating"}
@@ -213,7 +215,7 @@ class Dialog(Questions):
         bench = self.bench
         lots = bench.lots_to_test()
         if not lots:
-            raise InputError("No lot is in the log. Enter one with  qckit log import lots.csv  first.")
+            raise InputError("No lot is in the log. Enter it first: 9.")
         lot = self.choose("lot to test", lots, lots[0])
         cones = self.named("its cones", bench.cones_offered())
         others = [one.lot for one in bench.page.lots if one.lot != lot]
@@ -227,6 +229,18 @@ class Dialog(Questions):
             lot, cones, self.number("grams in each", f"{grams:g}"), self.number("ml of water in each", f"{volume_ml:g}")
         )
         return bench.lot_test(test, at=self.time("wetted at", bench.moment()))
+
+    def _new_lot(self, _first: bool) -> Written:
+        bench = self.bench
+        name = self.typed("name on its label", "")
+        if not name:
+            raise Stopped
+        received = self.date("came on (0: not known)")
+        opened = self.date("opened on (0: not yet)")
+        pct = self.maybe("hatching percentage its label claims (Enter: none)")
+        per_g = self.maybe("nauplii per gram its label claims (Enter: none)")
+        pack_g = self.maybe("grams in its pack (Enter: not known)")
+        return bench.new_lot(NewLot(name, received, opened, pct, per_g, pack_g))
 
     def _readings(self, _first: bool) -> Written:
         state = self._pick([s for s in self.bench.page.hatches if s.state != "too old"], "Readings of", False)

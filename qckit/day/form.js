@@ -57,7 +57,7 @@ function render({ model, el }) {
       node.value = field.value;
       return node;
     }
-    const node = make("input", { ...options, type: "text", inputmode: "decimal", autocomplete: "off" });
+    const node = make("input", { ...options, type: "text", inputmode: field.keys, autocomplete: "off" });
     node.value = field.value;
     return node;
   }

@@ -11,7 +11,7 @@ import traitlets
 from qckit.day.bench import Bench, warm_up
 from qckit.day.entry import Written
 from qckit.day.page import day_fragment
-from qckit.day.records import UNITS, Harvest, LotTest
+from qckit.day.records import UNITS, Harvest, LotTest, NewLot
 from qckit.errors import InputError, QcError, one_line
 from qckit.tables import SEPARATIONS
 
@@ -66,7 +66,7 @@ class DayForm(anywidget.AnyWidget):
 
     def _refresh(self) -> None:
         """Send the page and the forms as the log has them now."""
-        forms = [make(self.bench) for make in (_count, _start, _harvest, _feed, _readings, _lot_test)]
+        forms = [make(self.bench) for make in (_count, _start, _harvest, _feed, _readings, _lot_test, _new_lot)]
         with self.hold_sync():
             self.page = day_fragment(self.bench.page, beside_form=True)
             self.forms = [form for form in forms if form]
@@ -78,6 +78,8 @@ class DayForm(anywidget.AnyWidget):
             return "count"
         if self.bench.harvestable():
             return "harvest"
+        if not self.bench.has_lots():
+            return "new lot"
         return "start" if self.bench.page.start.code == "start" else "count"
 
     def _on_message(self, _widget, message, _buffers) -> None:
@@ -101,7 +103,7 @@ class DayForm(anywidget.AnyWidget):
         if kind == "meters":
             return self.bench.meters_calibrated()
         steps = {"count": _do_count, "start": _do_start, "harvest": _do_harvest, "feed": _do_feed}
-        steps |= {"readings": _do_readings, "count again": _do_again, "lot test": _do_lot_test}
+        steps |= {"readings": _do_readings, "count again": _do_again, "lot test": _do_lot_test, "new lot": _do_new_lot}
         written = steps[kind](self.bench, values)
         return " ".join([written.sentence, *written.notes])
 
@@ -137,8 +139,9 @@ def day_form(site: str | Path = "", *, initials: str = "", now: str = "") -> Day
 # ---- the forms: a field is name, label, value, options; group puts fields side by side ----------------------------
 
 
-def _field(name: str, label: str, value="", options=(), group: str = "") -> dict:
-    return {"name": name, "label": label, "value": str(value), "options": list(options), "group": group}
+def _field(name: str, label: str, value="", options=(), group: str = "", *, is_text: bool = False) -> dict:
+    found = {"name": name, "label": label, "value": str(value), "options": list(options), "group": group}
+    return found | {"keys": "text" if is_text else "decimal"}  # the keyboard that a phone shows
 
 
 def _hatches(states, taken=None) -> list[list[str]]:
@@ -209,14 +212,28 @@ def _lot_test(bench: Bench) -> dict | None:
     grams, volume_ml = bench.test_sizes()
     fields = [
         _field("lot", "lot to test", lots[0], [[x, x] for x in lots]),
-        _field("cones", "its cones", " ".join(bench.cones_offered())),
+        _field("cones", "its cones", " ".join(bench.cones_offered()), is_text=True),
         _field("beside", "beside it", "", [["", "nothing"], *([x, x] for x in lots)]),
-        _field("others", "cones of that lot"),
+        _field("others", "cones of that lot", is_text=True),
         _field("grams", "grams in each", f"{grams:g}"),
         _field("ml", "ml in each", f"{volume_ml:g}"),
         _field("at", "wetted at", f"{bench.moment():%H:%M}"),
     ]
     return {"kind": "lot test", "title": "Lot test", "fields": fields}
+
+
+def _new_lot(bench: Bench) -> dict:
+    today = bench.date("")
+    fields = [
+        _field("lot", "name on its label", is_text=True),
+        _field("received", "came on", today, is_text=True),
+        _field("opened", "opened on", today, is_text=True),
+        _field("pct", "% claimed"),
+        _field("per_g", "nauplii/g claimed"),
+        _field("pack_g", "grams in its pack"),
+    ]
+    note = "As the label has it; what it does not say stays empty. Cyst dust: mask on, air moving."
+    return {"kind": "new lot", "title": "New lot", "fields": fields, "note": note}
 
 
 def _feed(bench: Bench) -> dict | None:
@@ -321,6 +338,19 @@ def _do_lot_test(bench: Bench, values: dict) -> Written:
         values["lot"], cones, _number(values, "grams", needed=True), _number(values, "ml", label="ml", needed=True)
     )
     return bench.lot_test(test, at=bench.at(values.get("at", ""), bench.moment()))
+
+
+def _do_new_lot(bench: Bench, values: dict) -> Written:
+    dates = {name: str(values.get(name, "")).strip() or "0" for name in ("received", "opened")}
+    new = NewLot(
+        lot=str(values.get("lot", "")).strip(),
+        received=bench.date(dates["received"]),
+        opened=bench.date(dates["opened"]),
+        claimed_hatch_pct=_number(values, "pct", label="% claimed"),
+        claimed_nauplii_per_g=_number(values, "per_g", label="nauplii/g claimed"),
+        pack_g=_number(values, "pack_g", label="grams in its pack"),
+    )
+    return bench.new_lot(new)
 
 
 def _names(text: str) -> list[str]:

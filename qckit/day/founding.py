@@ -14,7 +14,7 @@ from qckit.files import write_whole
 from qckit.log import new_site
 from qckit.settings import ProtocolSettings, Settings, check_protocol, load_settings
 
-__all__ = ["QUESTIONS", "Answers", "Question", "found_site", "readme_text"]
+__all__ = ["QUESTIONS", "Answers", "Question", "default_of", "found_site", "readme_text"]
 
 _DEFAULT = Settings()
 
@@ -99,6 +99,19 @@ class Answers:
     feeds: str = _P.feed_at
     nauplii: float = _F.nauplii_per_feed
     people: str = ""
+
+
+def default_of(question: Question, folder: str | Path) -> str:
+    """Say what Enter takes: the folder's name, this machine's time zone where it is known, else the fixed default."""
+    if question.option == "timezone":
+        import tzlocal
+
+        try:
+            here = tzlocal.get_localzone_name()
+        except (zoneinfo.ZoneInfoNotFoundError, ValueError):
+            return question.default
+        return here if here in zoneinfo.available_timezones() else question.default
+    return question.default or Path(folder).resolve().name
 
 
 def found_site(folder: str | Path, answers: Answers | None = None, *, url: str = "") -> Path:
@@ -187,7 +200,8 @@ EACH DAY
   card, then its subsamples; run  qckit today --watch FOLDER : it counts them.
 
 EACH LOT
-  1.  Enter it once: sheet "lots" of field-sheets/field-sheets.xlsx.
+  1.  Enter it once: qckit today --enter  (9), or the sheet "lots" of
+      field-sheets/field-sheets.xlsx.
   2.  Standard test on arrival and about every {p.lot_test_d:g} days while it is open: two
       cones or more at {test.temperature_c:g} C, {test.salinity_ppt:g} ppt; start it in  qckit today --enter  (8).
   3.  qckit report new-lot LOT       accept or not, and the dose

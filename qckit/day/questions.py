@@ -98,6 +98,14 @@ class Questions:
             except InputError as error:
                 self.say(str(error))
 
+    def date(self, label: str) -> str:
+        """Ask for a date, ISO text; Enter takes today, 0 one that is not known."""
+        while True:
+            try:
+                return self.bench.date(self.typed(label, "today"))
+            except InputError as error:
+                self.say(str(error))
+
     def numbers(self, labels: list[str], *, must=lambda i: False, end=lambda i: False, whole: bool = True) -> list:
         """Ask for numbers one after the other; several may be typed at once, with spaces between.
 

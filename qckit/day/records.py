@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from qckit.errors import InputError
-from qckit.words import joined, plural
+from qckit.words import day, joined, plural
 
 if TYPE_CHECKING:
     from qckit.settings import Settings
@@ -27,10 +27,13 @@ __all__ = [
     "Entry",
     "Harvest",
     "LotTest",
+    "NewLot",
+    "Sitting",
     "count_rows",
     "feed_row",
     "harvest_rows",
     "hatch_name",
+    "lot_row",
     "lot_test_rows",
     "reading_rows",
     "sample_names",
@@ -53,10 +56,25 @@ class Entry:
     {}
     """
 
-    kind: str  # start, count, readings, harvest, feed
+    kind: str  # start, count, readings, harvest, feed, lot test, lot
     sentence: str
     frames: dict[str, pd.DataFrame] = field(default_factory=dict)
     hatch: str = ""
+
+
+@dataclass(frozen=True)
+class Sitting:
+    """What an entry is made with: the site's settings, the initials of who types, and the date on which it is typed
+    (None: not known), so that the time of another day is shown with its date."""
+
+    settings: Settings
+    by: str = ""
+    today: dt.date | None = None
+
+    def clock(self, when: dt.datetime) -> str:
+        """Write a time as ``at 09:30``, with its date where that is not today's."""
+        on = "" if when.date() == self.today else f" on {day(when, self.settings.site.date_order)}"
+        return f"at {when:%H:%M}{on}"
 
 
 def hatch_name(cone: str, started: dt.datetime, taken: Iterable[str] = ()) -> str:
@@ -87,13 +105,12 @@ def sample_names(hatch: str, n: int, taken: Iterable[str] = (), letter: str = ""
 
 
 def start_row(
-    settings: Settings,
+    sitting: Sitting,
     *,
     lot: str,
     cone: str,
     grams: float,
     started: dt.datetime,
-    by: str,
     taken: Iterable[str] = (),
     purpose: str = "production",
 ) -> Entry:
@@ -101,14 +118,12 @@ def start_row(
 
     Parameters
     ----------
-    settings : Settings
+    sitting : Sitting
     lot, cone : str
     grams : float
         Cysts as weighed. [g]
     started : datetime
         Time of wetting, with offset.
-    by : str
-        Who starts it.
     taken : iterable of str
         Names of hatches in use.
     purpose : str
@@ -122,10 +137,10 @@ def start_row(
         "cone": cone,
         "started": _iso(started),
         "cysts_g": float(grams),
-        "volume_ml": settings.feed.cone_volume_l * 1000.0,
-        "operator": by or None,
+        "volume_ml": sitting.settings.feed.cone_volume_l * 1000.0,
+        "operator": sitting.by or None,
     }
-    sentence = f"Started {name}: {grams:g} g of {lot} in {cone} at {started:%H:%M}."
+    sentence = f"Started {name}: {grams:g} g of {lot} in {cone} {sitting.clock(started)}."
     return Entry("start", sentence, {"hatches": pd.DataFrame([row])}, name)
 
 
@@ -140,19 +155,15 @@ class LotTest:
     volume_ml: float
 
 
-def lot_test_rows(
-    settings: Settings, test: LotTest, *, started: dt.datetime, by: str, taken: Iterable[str] = ()
-) -> Entry:
+def lot_test_rows(sitting: Sitting, test: LotTest, *, started: dt.datetime, taken: Iterable[str] = ()) -> Entry:
     """Make the rows of a standard test: a hatch for each cone, those of other lots as its reference.
 
     Parameters
     ----------
-    settings : Settings
+    sitting : Sitting
     test : LotTest
     started : datetime
         Time of wetting, with offset.
-    by : str
-        Who starts it.
     taken : iterable of str
         Names of hatches in use.
     """
@@ -161,12 +172,11 @@ def lot_test_rows(
     frames, names = [], set(taken)
     for cone, lot in test.cones.items():
         made = start_row(
-            settings,
+            sitting,
             lot=lot,
             cone=cone,
             grams=test.grams,
             started=started,
-            by=by,
             taken=names,
             purpose="standard test" if lot == test.lot else "reference",
         )
@@ -177,7 +187,7 @@ def lot_test_rows(
         for lot in dict.fromkeys([test.lot, *test.cones.values()])
     ]
     sentence = (
-        f"Standard test started at {started:%H:%M}: {'; beside it '.join(parts)}; {test.grams:g} g in "
+        f"Standard test started {sitting.clock(started)}: {'; beside it '.join(parts)}; {test.grams:g} g in "
         f"{test.volume_ml:g} ml each."
     )
     return Entry("lot test", sentence, {"hatches": pd.concat(frames, ignore_index=True)})
@@ -205,31 +215,28 @@ def reading_rows(hatch: str, values: dict[str, float], *, taken: dt.datetime) ->
 
 
 def count_rows(
-    settings: Settings,
+    sitting: Sitting,
     hatch: dict,
     counts: Sequence[Sequence[int | None]],
     *,
     taken: dt.datetime,
-    by: str,
     names: Iterable[str] = (),
 ) -> Entry:
     """Make rows of counted subsamples.
 
     Parameters
     ----------
-    settings : Settings
+    sitting : Sitting
     hatch : mapping
         Its row of the hatches table.
     counts : sequence of sequences of int, shape (n_subsamples, n_stages)
-        In the order of ``settings.protocol.counted_columns``; None where a stage was not counted.
+        In the order of ``sitting.settings.protocol.counted_columns``; None where a stage was not counted.
     taken : datetime
         With offset.
-    by : str
-        Who counted.
     names : iterable of str
         Names of samples in use.
     """
-    protocol = settings.protocol
+    protocol = sitting.settings.protocol
     if not counts:
         raise InputError(f"hatch {hatch['hatch']}: nothing was counted. Type at least one subsample.")
     hours = (taken - dt.datetime.fromisoformat(hatch["started"])).total_seconds() / 3600
@@ -244,7 +251,7 @@ def count_rows(
             "dilution": protocol.dilution,
             **dict(zip(protocol.counted_columns, values, strict=True)),
             "counted_by": "person",
-            "counter": by or None,
+            "counter": sitting.by or None,
         }
         for name, values in zip(sample_names(hatch["hatch"], len(counts), names), counts, strict=True)
     ]
@@ -274,19 +281,18 @@ class Harvest:
 
 
 def harvest_rows(
-    settings: Settings, hatch: dict, harvest: Harvest, *, taken: dt.datetime, by: str, names: Iterable[str] = ()
+    sitting: Sitting, hatch: dict, harvest: Harvest, *, taken: dt.datetime, names: Iterable[str] = ()
 ) -> Entry:
     """Make the row of a harvest: when, and as far as it is known how much it is and what it holds.
 
     Parameters
     ----------
-    settings : Settings
+    sitting : Sitting
     hatch : mapping
         Its row of the hatches table.
     harvest : Harvest
     taken : datetime
         With offset.
-    by : str
     names : iterable of str
         Names of samples in use.
     """
@@ -294,7 +300,7 @@ def harvest_rows(
 
     _check_harvest(hatch["hatch"], harvest)
     (name,) = sample_names(hatch["hatch"], 1, names, letter="V")
-    method = harvest.separation or settings.protocol.separation
+    method = harvest.separation or sitting.settings.protocol.separation
     row = {
         "sample": name,
         "hatch": hatch["hatch"],
@@ -304,9 +310,9 @@ def harvest_rows(
         "harvest_g": harvest.harvest_g,
         "separation": method,
         "lost_nauplii": harvest.lost_nauplii,
-        **_counted_part(settings, harvest),
+        **_counted_part(sitting.settings, harvest),
         "counted_by": "person",
-        "counter": by or None,
+        "counter": sitting.by or None,
     }
     frame = pd.DataFrame([row])
     total = float(harvest_totals(frame)["harvested"].iloc[0]) if "nauplii" in row else math.nan
@@ -314,7 +320,7 @@ def harvest_rows(
     held = [f"{millions(total)} nauplii"] if math.isfinite(total) else []
     what = " in ".join([*held, *(f"{size:g} {unit}" for size, unit in sizes if size)])
     how = f"{what}, separated" if what else "separated"
-    sentence = f"Harvested {hatch['hatch']} at {taken:%H:%M}: {how} by {_method(method)}."
+    sentence = f"Harvested {hatch['hatch']} {sitting.clock(taken)}: {how} by {_method(method)}."
     return Entry("harvest", sentence, {"samples": frame}, hatch["hatch"])
 
 
@@ -356,7 +362,7 @@ def _part_of(density: float, whole: float) -> float:
     return min(part, whole)
 
 
-def feed_row(hatch: str, nauplii: float, *, fed: dt.datetime, notes: str = "") -> Entry:
+def feed_row(sitting: Sitting, hatch: str, nauplii: float, *, fed: dt.datetime) -> Entry:
     """Make the row of a feed: when, from which hatch, how many nauplii."""
     if not nauplii > 0:
         raise InputError(f"hatch {hatch}: {nauplii:g} nauplii were fed and it must be above 0.")
@@ -365,9 +371,45 @@ def feed_row(hatch: str, nauplii: float, *, fed: dt.datetime, notes: str = "") -
         "fed": _iso(fed),
         "hatch": hatch,
         "nauplii": float(nauplii),
-        "notes": notes or None,
     }
-    return Entry("feed", f"Fed {millions(nauplii)} nauplii of {hatch} at {fed:%H:%M}.", {"feeds": pd.DataFrame([row])})
+    sentence = f"Fed {millions(nauplii)} nauplii of {hatch} {sitting.clock(fed)}."
+    return Entry("feed", sentence, {"feeds": pd.DataFrame([row])})
+
+
+@dataclass(frozen=True)
+class NewLot:
+    """A lot as its label has it: the name, the days it came and was opened (ISO text, as far as is known), the
+    claimed hatching percentage [%] and nauplii per gram [1/g], and the grams in its pack; None where nothing is
+    claimed."""
+
+    lot: str
+    received: str = ""
+    opened: str = ""
+    claimed_hatch_pct: float | None = None
+    claimed_nauplii_per_g: float | None = None
+    pack_g: float | None = None
+
+
+def lot_row(new: NewLot) -> Entry:
+    """Make the row of a lot that came."""
+    if not new.lot:
+        raise InputError("The lot has no name. Type the one on its label.")
+    row = {
+        "lot": new.lot,
+        "received": new.received or None,
+        "opened": new.opened or None,
+        "claimed_hatch_pct": new.claimed_hatch_pct,
+        "claimed_nauplii_per_g": new.claimed_nauplii_per_g,
+        "pack_g": new.pack_g,
+    }
+    claims = [
+        f"{new.claimed_hatch_pct:g} %" if new.claimed_hatch_pct is not None else "",
+        f"{new.claimed_nauplii_per_g:,.0f} nauplii a gram" if new.claimed_nauplii_per_g is not None else "",
+    ]
+    claimed = joined(filter(None, claims))
+    opened = "" if new.opened else ", not opened yet"
+    sentence = f"Lot {new.lot}{opened}: {f'its label claims {claimed}' if claimed else 'its label claims nothing'}."
+    return Entry("lot", sentence, {"lots": pd.DataFrame([row])})
 
 
 def millions(nauplii: float) -> str:

@@ -255,9 +255,9 @@ def _as_tables(rows: list[_Row], source: str, read, log: SiteLog) -> list[readin
         if row.is_counted:
             counted[found["hatch"]].append(row)
     parts = [_part("hatches", [row for row, _ in new], [place for _, place in new], source, read.notes)]
-    samples, places = [], []
+    samples, places, sitting = [], [], records.Sitting(settings)
     for name, mine in counted.items():
-        made = records.count_rows(settings, known[name], [r.counts for r in mine], taken=mine[0].at, by="")
+        made = records.count_rows(sitting, known[name], [r.counts for r in mine], taken=mine[0].at)
         samples += made.frames["samples"].to_dict("records")
         places += [read.rows[r.index] for r in mine]
     parts.append(_part("samples", samples, places, source, []))
@@ -287,7 +287,8 @@ def _new_hatch(row: _Row, started: dt.datetime, known: dict[str, dict], settings
     lot = row.lot or _lot_in_use(known, started)
     if not lot:
         raise InputError(f"{place}: no lot is in use yet. Write the lot once, in a column lot.")
-    made = records.start_row(settings, lot=lot, cone=row.cone, grams=row.grams, started=started, by="", taken=known)
+    sitting = records.Sitting(settings)
+    made = records.start_row(sitting, lot=lot, cone=row.cone, grams=row.grams, started=started, taken=known)
     return made.frames["hatches"].iloc[0].to_dict() | {"notes": row.notes or None}
 
 

@@ -20,14 +20,13 @@ def enter_days(log, first: str, n: int, cones="AB") -> None:
     hatches, samples = [], []
     for day in range(n):
         started = at(first) + dt.timedelta(days=day)
+        sitting = records.Sitting(log.settings, "op1")
         for cone in cones:
-            made = records.start_row(log.settings, lot="L-1", cone=cone, grams=27.0, started=started, by="op1")
+            made = records.start_row(sitting, lot="L-1", cone=cone, grams=27.0, started=started)
             hatches.append(made.frames["hatches"])
             row = hatches[-1].iloc[0].to_dict()
             taken = started + dt.timedelta(hours=24)
-            samples.append(
-                records.count_rows(log.settings, row, counts_of(day), taken=taken, by="op1").frames["samples"]
-            )
+            samples.append(records.count_rows(sitting, row, counts_of(day), taken=taken).frames["samples"])
     log.add("hatches", pd.concat(hatches, ignore_index=True), by="op1")
     log.add("samples", pd.concat(samples, ignore_index=True), by="op1")
 
@@ -41,10 +40,8 @@ def _room(tmp_path_factory):
         log.add("lots", pd.DataFrame([{"lot": "L-1", "opened": "2026-11-01"}]), by="op1")
         enter_days(log, "2026-11-07T09:00", 12)
         started = at("2026-11-19T09:00")
-        rows = [
-            records.start_row(log.settings, lot="L-1", cone=cone, grams=27.0, started=started, by="op1")
-            for cone in "AB"
-        ]
+        sitting = records.Sitting(log.settings, "op1")
+        rows = [records.start_row(sitting, lot="L-1", cone=cone, grams=27.0, started=started) for cone in "AB"]
         log.add("hatches", pd.concat([made.frames["hatches"] for made in rows], ignore_index=True), by="op1")
     return folder
 

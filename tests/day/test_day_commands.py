@@ -7,7 +7,7 @@ import sys
 import pytest
 
 from qckit import cli
-from qckit.day.founding import QUESTIONS
+from qckit.day.founding import QUESTIONS, default_of
 from qckit.day.lab import lab_command
 from qckit.errors import InputError
 from qckit.settings import load_settings
@@ -66,6 +66,16 @@ def test_new_asks_in_a_terminal_and_asks_again_where_an_answer_cannot_be(tmp_pat
     settings = load_settings(tmp_path / "s")
     assert settings.site.timezone == "Europe/Lisbon" and settings.protocol.cone_names == ("1", "2")
     assert settings.feed.cone_volume_l == 10.0
+
+
+def test_this_machines_time_zone_is_offered(monkeypatch):
+    import tzlocal
+
+    (zone,) = [one for one in QUESTIONS if one.option == "timezone"]
+    monkeypatch.setattr(tzlocal, "get_localzone_name", lambda: "Europe/Lisbon")
+    assert default_of(zone, "s") == "Europe/Lisbon"
+    monkeypatch.setattr(tzlocal, "get_localzone_name", lambda: "Local")
+    assert default_of(zone, "s") == "UTC"
 
 
 def test_every_question_takes_its_own_default():

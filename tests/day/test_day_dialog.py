@@ -167,3 +167,36 @@ def test_a_time_of_today_that_lies_ahead_is_asked_about(bench):
         bench.at(f"{ahead:%H%M}", bench.moment())
     soon = bench.moment() + pd.Timedelta(minutes=5)  # clocks differ
     assert bench.at(f"{soon:%H:%M}", bench.moment()).strftime("%H:%M") == f"{soon:%H:%M}"
+
+
+def test_a_lot_is_entered_as_its_label_has_it_and_can_be_tested(bench, typed):
+    done = typed("9", "L-9", "", "0", "85", "240000", "500", "8", "1", "", "", "1,5", "900", "")
+    row = bench.log.lots().set_index("lot").loc["L-9"]
+    assert (row["received"], row["claimed_hatch_pct"], row["claimed_nauplii_per_g"], row["pack_g"]) == (
+        "2026-11-20",
+        85.0,
+        240000.0,
+        500.0,
+    )
+    assert pd.isna(row["opened"])
+    shown = "Lot L-9, not opened yet: its label claims 85 % and 240,000 nauplii a gram."
+    assert any(line.startswith(shown) for line in done.said)
+    assert bench.log.hatches(lot="L-9")["purpose"].eq("standard test").all()
+
+
+def test_a_lot_that_is_there_already_is_not_written_twice(bench, typed):
+    before = bench.log.lots()
+    done = typed("9", "L-1", "", "", "", "", "")
+    assert "Lot L-1 is in the log already" in done.said[-1]
+    pd.testing.assert_frame_equal(bench.log.lots(), before)
+
+
+def test_a_date_that_is_none_is_asked_again(bench, typed):
+    done = typed("9", "L-9", "soon", "2026-11-18", "", "", "", "")
+    assert any("'soon'" in line for line in done.said)
+    assert bench.log.lots().set_index("lot").loc["L-9", "received"] == "2026-11-18"
+
+
+def test_a_time_of_yesterday_is_shown_with_its_date(bench, typed):
+    done = typed("2", "2", "9", "2026-11-19 22:15")
+    assert any("in B at 22:15 on 2026-11-19." in line for line in done.said)

@@ -129,3 +129,14 @@ def test_the_same_subsample_again(form, bench):
     assert again == ["H261119-A-1"]
     send(form, "count again", hatch="H261119-A", sample=again[0], **counts("78 4 13 75"))
     assert bench.log.revisions("H261119-A-1")["nauplii"].tolist() == [80, 78]
+
+
+def test_a_new_lot_is_entered_and_offered_at_once(form, bench):
+    offered = next(one for one in form.forms if one["kind"] == "new lot")["fields"]
+    assert {f["name"]: f["value"] for f in offered}["received"] == "2026-11-20"
+    values = {"lot": "L-7", "received": "2026-11-18", "opened": "", "pct": "85", "per_g": "", "pack_g": "500"}
+    assert "Lot L-7, not opened yet: its label claims 85 %." in send(form, "new lot", **values)["text"]
+    row = bench.log.lots().set_index("lot").loc["L-7"]
+    assert row["received"] == "2026-11-18" and row["pack_g"] == 500.0
+    assert "L-7" in bench.lots_to_test()
+    assert send(form, "new lot", **values)["bad"] and send(form, "new lot", **values | {"lot": " "})["bad"]
