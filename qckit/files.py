@@ -34,13 +34,16 @@ __all__ = [
 
 
 @contextlib.contextmanager
-def whole(path: str | Path) -> Iterator[Path]:
+def whole(path: str | Path, *, lasting: bool = True) -> Iterator[Path]:
     """Write a file under a passing name beside it, flush it to the disk, then put it in place in one step.
 
     Parameters
     ----------
     path : path
         Its folder is made if need be.
+    lasting : bool
+        Wait until the disk has it, which can take longer than the work itself. False for what may be lost when the
+        power fails, as it can be made again.
 
     Yields
     ------
@@ -57,8 +60,9 @@ def whole(path: str | Path) -> Iterator[Path]:
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         yield passing
-        with passing.open("rb+") as file:
-            os.fsync(file.fileno())
+        if lasting:
+            with passing.open("rb+") as file:
+                os.fsync(file.fileno())
         passing.replace(path)
     except OSError as error:
         if error.errno is None:  # it says what it says in its own words
@@ -100,9 +104,9 @@ def _runs(pid: int) -> bool:
     return True
 
 
-def write_whole(path: str | Path, data: bytes | str) -> None:
+def write_whole(path: str | Path, data: bytes | str, *, lasting: bool = True) -> None:
     """Write bytes, or text as UTF-8, in one step (:func:`whole`)."""
-    with whole(path) as passing:
+    with whole(path, lasting=lasting) as passing:
         passing.write_bytes(data.encode("utf-8") if isinstance(data, str) else data)
 
 
@@ -124,11 +128,11 @@ def write_csv(path: str | Path, frame: pd.DataFrame, *, for_spreadsheets: bool =
         write_whole(path, csv_text(frame))
 
 
-def csv_text(frame: pd.DataFrame) -> str:
+def csv_text(frame: pd.DataFrame, *, header: bool = True) -> str:
     """Return a table as CSV without its index; a carriage return in a name ends no row."""
-    text = frame.to_csv(index=False, lineterminator="\n")
+    text = frame.to_csv(index=False, header=header, lineterminator="\n")
     if "\r" in text:  # quoted by itself only where it ends lines, and read as the end of one
-        text = frame.to_csv(index=False, lineterminator="\n", quoting=csv.QUOTE_NONNUMERIC)
+        text = frame.to_csv(index=False, header=header, lineterminator="\n", quoting=csv.QUOTE_NONNUMERIC)
     return text
 
 

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import hashlib
-import json
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from functools import cached_property
 from pathlib import Path
 
 import pandas as pd
@@ -14,18 +14,19 @@ from qckit.counting.bounds import check_counted_scale
 from qckit.counting.earlier import read_earlier, write_tables
 from qckit.counting.isolated import can_isolate, run_isolated
 from qckit.counting.learned import load_learned
+from qckit.counting.parts import CountedPart, join_objects, kept_part, part_of, write_part
 from qckit.counting.regions import region_words
-from qckit.counting.result import PHOTO_COLUMNS, Flag, PhotoCount, version_with
+from qckit.counting.result import PHOTO_COLUMNS, version_with
 from qckit.counting.stages import model_key
 from qckit.errors import InputError, QcError, one_line
-from qckit.files import sweep, write_whole
+from qckit.files import sweep
 from qckit.photo import Scales, drawn_folders, find_photos, photo_names
 from qckit.stages import STAGE_RECORDS, hatched_pct
-from qckit.tables import empty_table, table_columns
 
 __all__ = ["CountedPhotos", "checked_name", "count_photos"]
 
 PARTS = ".parts"
+MOST_AT_HAND = 100_000  # objects, some 20 MB; more are read from the folder of the results when they are asked for
 LONGEST_NAME = 200  # bytes; most disks take 255
 
 
@@ -37,10 +38,10 @@ class CountedPhotos:
     ----------
     counts : DataFrame
         A row per photo, columns of ``PHOTO_COLUMNS``.
-    objects : DataFrame
-        Columns of the objects table.
     failures : DataFrame
         Columns photo, message: photos that could not be counted.
+    parts : tuple of CountedPart
+        Where the objects of each photo are: with ``out_dir``, in a file there.
     kept : tuple of str
         Other photos, counted earlier, whose rows stay in the tables of ``out_dir``.
     replaced : tuple of str
@@ -56,11 +57,16 @@ class CountedPhotos:
     """
 
     counts: pd.DataFrame
-    objects: pd.DataFrame
     failures: pd.DataFrame
+    parts: tuple[CountedPart, ...] = ()
     kept: tuple[str, ...] = ()
     replaced: tuple[str, ...] = ()
     left_out: tuple[Path, ...] = ()
+
+    @cached_property
+    def objects(self) -> pd.DataFrame:
+        """Columns of the objects table, a row per object found; many are read from the folder of the results."""
+        return join_objects(self.parts)
 
 
 @dataclass(frozen=True)
@@ -185,8 +191,10 @@ def count_photos(
             progress(done, len(jobs), jobs[i].name)
     counted = replace(_tables(jobs, results), left_out=tuple(drawn_folders(paths, results=out)))
     if out is not None:
-        kept, replaced = write_tables(out, counted.counts, counted.objects, earlier)
+        kept, replaced = write_tables(out, counted.counts, (part.objects() for part in counted.parts), earlier)
         counted = replace(counted, kept=kept, replaced=replaced)
+    if sum(part.n_objects for part in counted.parts) <= MOST_AT_HAND:
+        _ = counted.objects  # from now on at hand, whatever becomes of the folder
     return counted
 
 
@@ -320,11 +328,11 @@ def _security(scheduler: str, tls: dict | None):
 
 
 def _count_one(job: _Job):
-    """Count one photo, or take it from its part; returns the part's dict or the message of what went wrong."""
+    """Count one photo, or take it from its part; returns its part or the message of what went wrong."""
     if isinstance(job.um_per_px, str):
         return job.um_per_px
     try:
-        part, picture = _counted(job)
+        count, picture = _counted(job)
     except QcError as error:
         return str(error)
     except MemoryError:
@@ -333,25 +341,23 @@ def _count_one(job: _Job):
         what = f"{type(error).__name__}: {one_line(error)[:200]}"
         return f"{one_line(job.name)}: could not be counted ({what}). Save it anew as JPEG and count it again."
     # a disk that cannot be written is no fault of the photo: that stops the count
-    if picture is False:
-        return part
+    if isinstance(count, CountedPart):
+        return count
     if picture is not None:
         from qckit.counting.picture import save_checked
 
         save_checked(job.checked, picture)
-    if job.part:
-        write_whole(job.part, json.dumps(part))
-    return part
+    return write_part(count, job.part) if job.part else part_of(count)
 
 
 def _counted(job: _Job):
-    """Return a photo's part, and its checked picture where one is to be written; False for one counted before."""
+    """Count a photo and draw its checked picture where one is to be written; the part alone of one counted before."""
     from qckit.counting.pipeline import count_photo, finest_scale
     from qckit.photo.reading import read_photo
 
     kept = _kept(job)
     if kept is not None:
-        return kept, False
+        return kept, None
     photo = read_photo(job.path, um_per_px=job.um_per_px, finest_um_per_px=finest_scale(job.reader))
     result = count_photo(
         job.path,
@@ -363,72 +369,32 @@ def _counted(job: _Job):
         region=job.region,
     )
     if not job.checked:
-        return _to_part(result), None
+        return result, None
     from qckit.counting.picture import draw_checked
 
     title = one_line(result.photo) + (f"   flags: {', '.join(f.code for f in result.flags)}" if result.flags else "")
     picture = draw_checked(
         photo.pixels, result.objects, um_per_px=job.um_per_px, px_per_photo_px=1 / photo.reduction, title=title
     )
-    return _to_part(result), picture
+    return result, picture
 
 
-def _kept(job: _Job):
+def _kept(job: _Job) -> CountedPart | None:
     """The part of a photo counted before, if its file is still the same and its picture is there."""
     if not job.part or not Path(job.part).is_file() or (job.checked and not Path(job.checked).is_file()):
         return None
-    from qckit.photo.reading import file_bytes
-
-    try:
-        part = json.loads(Path(job.part).read_text(encoding="utf-8"))
-        same = part["sha256"] == hashlib.sha256(file_bytes(job.path)).hexdigest()
-        return part if same and {"counts", "objects", "flags"} <= set(part) else None
-    except (OSError, ValueError, KeyError, TypeError, RecursionError):
-        return None
-
-
-def _to_part(result: PhotoCount) -> dict:
-    part = {
-        k: getattr(result, k)
-        for k in (
-            "photo",
-            "counts",
-            "frame_mm2",
-            "um_per_px",
-            "sha256",
-            "taken",
-            "width_px",
-            "height_px",
-            "seconds",
-            "counter_version",
-        )
-    }
-    part["flags"] = [list(f) for f in result.flags]
-    part["objects"] = {c: result.objects[c].tolist() for c in result.objects.columns if c != "photo"}
-    return part
-
-
-def _from_part(part: dict) -> PhotoCount:
-    objects = pd.DataFrame({"photo": part["photo"], **part["objects"]}, columns=table_columns("objects"))
-    flags = tuple(Flag(*f) for f in part["flags"])
-    rest = {k: v for k, v in part.items() if k not in ("objects", "flags")}
-    return PhotoCount(objects=objects, flags=flags, **rest)
+    return kept_part(job.part, job.path)
 
 
 def _tables(jobs, results) -> CountedPhotos:
-    rows, objects, failures = [], [], []
+    parts, failures = [], []
     for job, answer in zip(jobs, results, strict=True):
         if isinstance(answer, str):
             failures.append({"photo": job.name, "message": answer})
-            continue
-        count = _from_part(answer)
-        rows.append(count.to_row())
-        if len(count.objects):
-            objects.append(count.objects)
-    counts = pd.DataFrame(rows, columns=list(PHOTO_COLUMNS))
-    empty = empty_table("objects")
-    table = pd.concat(objects, ignore_index=True).astype(empty.dtypes.to_dict()) if objects else empty
-    return CountedPhotos(counts, table, pd.DataFrame(failures, columns=["photo", "message"]))
+        else:
+            parts.append(answer)
+    counts = pd.DataFrame([part.row for part in parts], columns=list(PHOTO_COLUMNS))
+    return CountedPhotos(counts, pd.DataFrame(failures, columns=["photo", "message"]), parts=tuple(parts))
 
 
 def overall_hatch_pct(counts: pd.DataFrame) -> float:

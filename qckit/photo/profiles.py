@@ -1,4 +1,4 @@
-"""A picture averaged along a direction, and how such a profile repeats itself."""
+"""A picture averaged along a direction, how such a profile repeats itself, and a picture's spectrum."""
 
 from __future__ import annotations
 
@@ -14,6 +14,7 @@ __all__ = [
     "profile_across",
     "shifts_of_repeats",
     "sin_deg",
+    "spectrum",
     "turned_upright",
 ]
 
@@ -114,3 +115,10 @@ def brightest_phase(z, period):
     size = max(16, round(period))
     mean = np.median(_fold(z, period, size), axis=0)
     return float(np.argmax(np.abs(mean - np.median(mean)))) * period / size
+
+
+def spectrum(flat):
+    """Power by frequency [cycles/px], windowed; with the frequencies of rows and columns."""
+    window = np.outer(np.hanning(flat.shape[0]), np.hanning(flat.shape[1])).astype(np.float32)
+    power = np.abs(np.fft.rfft2(flat * window)) ** 2
+    return power, np.fft.fftfreq(flat.shape[0])[:, None], np.fft.rfftfreq(flat.shape[1])[None, :]

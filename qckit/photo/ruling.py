@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from qckit.photo.marks import finest_marks, mean_of_rows, strengths_at, stronger_every
+from qckit.photo.meshes import follow_wave, mesh_directions
 from qckit.photo.profiles import (
     brightest_phase,
     cos_deg,
@@ -22,6 +23,7 @@ from qckit.photo.profiles import (
     profile_across,
     shifts_of_repeats,
     sin_deg,
+    spectrum,
     turned_upright,
 )
 
@@ -33,6 +35,7 @@ LEAST_LIKENESS, LEAST_LIKENESS_MESH = 0.55, 0.8
 # A line's blur, as a share of a spacing, from which lines at that spacing can no longer be seen (a twentieth of their
 # contrast is left at 0.39); and the least share of marks that must be there.
 _SOFT, _FILLED = 0.25, 0.85
+_SAMPLED_PX = 0.1  # what pixels do to a sharp line's place: alike for lines at alike parts of a pixel, so no mean helps
 _MULTIPLES, _LINES_TO_TELL = (2, 3, 4, 5, 8, 10, 20), 5
 _UNEVEN = 0.1  # scatter of lines' strengths from which every fourth or fifth could be stronger without being noticed
 
@@ -78,8 +81,8 @@ def find_families(image, *, n_families=2, about_px=None, woven=False) -> list[Fa
         return []
     about = about_px / shrink if about_px else None
     if woven:
-        rough = _mesh_directions(flat, about)
-        found = [_family(flat, _sharpest(flat, angle, reach=0.3, rounds=2) % 180, period) for angle, period in rough]
+        rough = mesh_directions(*spectrum(flat), about)
+        found = [_woven(flat, angle, period) for angle, period in rough]
     elif n_families == 1:
         found = [_row_of_marks(flat, about)]
     else:
@@ -92,7 +95,7 @@ def find_families(image, *, n_families=2, about_px=None, woven=False) -> list[Fa
         replace(
             f,
             period_px=f.period_px * shrink,
-            u_period_px=f.u_period_px * shrink,
+            u_period_px=math.hypot(f.u_period_px, _SAMPLED_PX / f.n_repeats) * shrink,
             offset_px=(f.offset_px + 0.5 * (cos_deg(f.angle_deg) + sin_deg(f.angle_deg))) * shrink,
         )
         for f in found
@@ -119,16 +122,9 @@ def _flattened(image, *, most_px=3_200_000, clip=4.0):
     return (None, shrink) if spread == 0 else (np.clip(flat, -clip * spread, clip * spread), shrink)
 
 
-def _spectrum(flat):
-    """Power by frequency [cycles/px], windowed; with the frequencies of rows and columns."""
-    window = np.outer(np.hanning(flat.shape[0]), np.hanning(flat.shape[1])).astype(np.float32)
-    power = np.abs(np.fft.rfft2(flat * window)) ** 2
-    return power, np.fft.fftfreq(flat.shape[0])[:, None], np.fft.rfftfreq(flat.shape[1])[None, :]
-
-
 def _line_angles(flat):
     """Directions across lines, strongest first: where the spectrum gathers along a ray. [degrees]"""
-    power, fy, fx = _spectrum(flat)
+    power, fy, fx = spectrum(flat)
     radius = np.hypot(fy, fx)
     ring = (radius > 0.004) & (radius < 0.25)
     # whiten: lines are what stands above the ring's own level at the same radius
@@ -355,6 +351,27 @@ def _family(flat, angle, period):
     )
 
 
+def _woven(flat, angle, period):
+    """One direction of a mesh, by the phase of its wave over the picture; None where too little of it shows."""
+    got = follow_wave(flat, angle, period)
+    if got is None:
+        return None
+    angle, period, u = got
+    start, profile = profile_across(flat, angle)
+    good = np.flatnonzero(np.isfinite(profile))
+    if good.size < 3 * period:
+        return None
+    z = np.nan_to_num(profile[good[0] : good[-1] + 1] - np.nanmean(profile))
+    return Family(
+        angle_deg=angle,
+        period_px=period,
+        u_period_px=u,
+        offset_px=float(start + good[0] + brightest_phase(z, period)),
+        n_repeats=int(z.size // period),
+        likeness=float(likeness_curve(profile)[round(period)]),
+    )
+
+
 def _refined(profile, period):
     """Refined repeat of a profile: (period, its standard uncertainty, first place, profile without NaN), or None."""
     from scipy.ndimage import gaussian_filter1d
@@ -381,30 +398,3 @@ def _refined(profile, period):
     free = max(len(k) - 2, 1)
     spread = math.sqrt(((lag - slope * k - cut) ** 2).sum() / free)
     return period, max(spread, 0.08) / math.sqrt(max(((k - k.mean()) ** 2).sum(), 1e-9)), first, z
-
-
-def _mesh_directions(flat, about):
-    """Directions and rough repeats of a woven mesh: two strong, equal, nearly perpendicular spots of the spectrum."""
-    from scipy import ndimage
-
-    power, fy, fx = _spectrum(flat)
-    radius = np.hypot(fy, fx)
-    low, high = (1 / 80, 0.42) if not about else (0.7 / about, 1.4 / about)
-    amplitude = ndimage.gaussian_filter(np.sqrt(power), 1, mode=("wrap", "nearest"))
-    level = np.median(amplitude[(radius > low) & (radius < high)])
-    spots = (amplitude == ndimage.maximum_filter(amplitude, 9, mode=("wrap", "nearest"))) & (amplitude > 6 * level)
-    spots &= (radius > low) & (radius < high)
-    y, x = np.nonzero(spots)
-    order = np.argsort(-amplitude[y, x])[:24]
-    f = [(float(fx[0, x[i]]), float(fy[y[i], 0]), float(amplitude[y[i], x[i]])) for i in order]
-    pairs = []
-    for i, a in enumerate(f):
-        for b in f[i + 1 :]:
-            ra, rb = math.hypot(*a[:2]), math.hypot(*b[:2])
-            cosine = abs(a[0] * b[0] + a[1] * b[1]) / (ra * rb)
-            if cosine < 0.12 and abs(ra - rb) < 0.12 * (ra + rb):
-                pairs.append((a[2] * b[2], a, b))
-    if not pairs:
-        return []
-    _, a, b = max(pairs)
-    return [(math.degrees(math.atan2(v[1], v[0])) % 180, 1 / math.hypot(v[0], v[1])) for v in (a, b)]

@@ -263,6 +263,23 @@ def test_other_photos_counted_earlier_stay_in_the_tables(folder, tmp_path, capsy
     )
 
 
+def test_long_tables_are_written_and_read_in_pieces(folder, tmp_path, monkeypatch):
+    """Where the objects are too many for the memory they stay in the folder, and every table is the same."""
+    top, scale = folder
+    others = [top / "two" / "b.png", top / "two" / "=cmd().png"]
+    few = count_photos([top / "one" / "a.png", *others], scale, out_dir=tmp_path / "few", checked=False)
+    monkeypatch.setattr("qckit.counting.batch.MOST_AT_HAND", 0)
+    monkeypatch.setattr("qckit.counting.earlier.ROWS_AT_ONCE", 2)
+    one = count_photos(top / "one", scale, out_dir=tmp_path / "many", checked=False)
+    assert "objects" not in vars(one) and len(one.objects) == one.parts[0].n_objects > 0
+    rest = count_photos(others, scale, out_dir=tmp_path / "many", checked=False)
+    assert rest.kept == ("a.png",) and len(rest.objects) > 4
+    for name in ("objects.csv", "counts.csv"):
+        once, twice = (pd.read_csv(tmp_path / folder / name) for folder in ("few", "many"))
+        pd.testing.assert_frame_equal(*(t.drop(columns="seconds", errors="ignore") for t in (once, twice)))
+    assert len(few.counts) == 3
+
+
 def test_a_table_that_is_not_ours_is_not_written_over(folder, tmp_path):
     (tmp_path / "counts.csv").write_text("photo;nauplii\na.png;3\n")
     with pytest.raises(InputError) as error:

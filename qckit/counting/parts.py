@@ -1,0 +1,103 @@
+"""What is kept of each photo while many are counted: its row at hand, its objects in a file until they are asked for.
+
+So memory does not grow with the objects of ten thousand photos.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+
+import pandas as pd
+
+from qckit.counting.result import Flag, PhotoCount
+from qckit.tables import empty_table, table_columns
+
+__all__ = ["CountedPart", "join_objects", "kept_part", "part_of", "write_part"]
+
+_PLAIN = (
+    "photo",
+    "counts",
+    "frame_mm2",
+    "um_per_px",
+    "sha256",
+    "taken",
+    "width_px",
+    "height_px",
+    "seconds",
+    "counter_version",
+)
+
+
+@dataclass(frozen=True)
+class CountedPart:
+    """One photo's count: its row of the counts table, and its objects, here or in a file."""
+
+    row: dict
+    n_objects: int
+    file: str | None = None
+    table: pd.DataFrame | None = None
+
+    def objects(self) -> pd.DataFrame:
+        """Columns of the objects table, a row per object found."""
+        if self.file is None:
+            return self.table
+        return _count_of(json.loads(Path(self.file).read_text(encoding="utf-8"))).objects
+
+
+def part_of(result: PhotoCount) -> CountedPart:
+    """Keep a count at hand."""
+    return CountedPart(result.to_row(), len(result.objects), table=result.objects)
+
+
+def write_part(result: PhotoCount, file: str) -> CountedPart:
+    """Keep a count in a file, written whole or not at all."""
+    from qckit.files import write_whole
+
+    part = {k: getattr(result, k) for k in _PLAIN}
+    part["flags"] = [list(f) for f in result.flags]
+    part["objects"] = {c: result.objects[c].tolist() for c in result.objects.columns if c != "photo"}
+    write_whole(file, json.dumps(part), lasting=False)  # one that is damaged is counted again
+    return CountedPart(result.to_row(), len(result.objects), file=file)
+
+
+def kept_part(file: str, photo: str) -> CountedPart | None:
+    """The count in a file, if it is whole and of a photo whose content is still the same; else None.
+
+    Parameters
+    ----------
+    file : str
+        Of :func:`write_part`.
+    photo : str
+        The photo's file.
+
+    Returns
+    -------
+    CountedPart or None
+    """
+    from qckit.photo.reading import file_bytes
+
+    try:
+        part = json.loads(Path(file).read_text(encoding="utf-8"))
+        if part["sha256"] != hashlib.sha256(file_bytes(photo)).hexdigest():
+            return None
+        count = _count_of(part)
+    except (OSError, ValueError, KeyError, TypeError, RecursionError):
+        return None
+    return CountedPart(count.to_row(), len(count.objects), file=file)
+
+
+def _count_of(part: dict) -> PhotoCount:
+    objects = pd.DataFrame({"photo": part["photo"], **part["objects"]}, columns=table_columns("objects"))
+    flags = tuple(Flag(*f) for f in part["flags"])
+    return PhotoCount(objects=objects, flags=flags, **{k: part[k] for k in _PLAIN})
+
+
+def join_objects(parts: Iterable[CountedPart]) -> pd.DataFrame:
+    """Put the objects of several photos into one table."""
+    empty = empty_table("objects")
+    tables = [part.objects() for part in parts if part.n_objects]
+    return pd.concat(tables, ignore_index=True).astype(empty.dtypes.to_dict()) if tables else empty
