@@ -30,6 +30,7 @@ class CameraScale:
     points_px: tuple[tuple[float, float], ...]
     spacing_um: float
     notes: tuple[str, ...]
+    u_spacing_um: float = 0.0
 
     @property
     def u_pct(self) -> float:
@@ -80,6 +81,7 @@ def scale_from_points(first, second, distance_um, *, u_point_px=1.0, u_distance_
         points_px=(tuple(first), tuple(second)),
         spacing_um=distance_um,
         notes=notes,
+        u_spacing_um=u_distance_um,
     )
 
 
@@ -151,6 +153,7 @@ def scale_from_pattern(image, spacing_um, *, method="ruled chamber", u_spacing_u
         points_px=(),
         spacing_um=spacing_um,
         notes=tuple(notes),
+        u_spacing_um=u_spacing_um,
     )
 
 

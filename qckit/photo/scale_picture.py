@@ -12,6 +12,7 @@ from qckit.photo.scale import CameraScale
 __all__ = ["draw_scale"]
 
 _LINE, _PAPER = (0, 90, 200), (255, 255, 255)
+_LEAST_TIMES = 3.0  # of the magnified part: less shows no more than the whole photo does
 
 
 def draw_scale(image, scale: CameraScale, *, width_px=1200):
@@ -57,13 +58,15 @@ def draw_scale(image, scale: CameraScale, *, width_px=1200):
 
 
 def _magnified(full, scale, width_px, *, repeats=6):
-    """A part of the photo some repeats wide, around a found line, enlarged, with every repeat drawn."""
+    """A part of the photo around found lines, at most some repeats wide, enlarged, with every repeat drawn."""
     from PIL import ImageDraw
 
     period = max(family.period_px for family in scale.families)
-    wide = min(full.width, max(60.0, repeats * period))
+    wide = min(full.width / _LEAST_TIMES, max(60.0, repeats * period))
     high = min(full.height, wide / 2.5)
-    x, y = _a_line_near(scale.families[0], full.width / 2, full.height / 2)
+    x, y = full.width / 2, full.height / 2
+    for family in scale.families:  # to a crossing, where lines run in two directions
+        x, y = _a_line_near(family, x, y)
     left = min(max(x - wide / 2, 0), full.width - wide)
     top = min(max(y - high / 2, 0), full.height - high)
     ratio = width_px / wide

@@ -32,7 +32,8 @@ class MeasuredScale:
             f"{self.photo}: {s.um_per_px:.4g} µm per pixel, standard uncertainty {s.u_um_per_px:.2g} "
             f"({s.u_pct:.2g} %), from {s.method} of {s.spacing_um:g} µm."
         )
-        return " ".join([text, *s.notes])
+        exact = "" if s.u_spacing_um else f"The {s.spacing_um:g} µm are taken as exact."
+        return " ".join(filter(None, [text, exact, *s.notes]))
 
 
 def measure_scale(photo, *, method, spacing_um, u_spacing_um=0.0, points=None, about_um_per_px=None) -> MeasuredScale:
