@@ -9,7 +9,7 @@ from pathlib import Path
 from qckit._paths import sample_images_dir
 from qckit.errors import InputError, QcError
 from qckit.reports.run import ReportRun, run_reports
-from qckit.reports.uncounted import PHOTOS_FOLDER, count_waiting
+from qckit.reports.uncounted import PHOTOS_FOLDER, count_uncounted
 from qckit.settings import SETTINGS_FILE, load_settings
 
 __all__ = ["DEMO_LOT", "DEMO_NOW", "make_demo", "make_example"]
@@ -67,9 +67,9 @@ def make_demo(
     site = _site(Path(folder), practice.SITE_NAME, say)
     _fill(site, practice, say)
     say("Counting the photos of the standard test that have no count yet.")
-    waited = count_waiting(site, by="qckit demo", workers=workers, progress=progress)
-    if waited.failures:
-        raise InputError(f"{site}: {waited.failures[0]}")
+    result = count_uncounted(site, by="qckit demo", workers=workers, progress=progress)
+    if result.failures:
+        raise InputError(f"{site}: {result.failures[0]}")
     jobs = [("new-lot", {"lot": DEMO_LOT})]
     jobs += [
         (kind, {name: value})

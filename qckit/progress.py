@@ -76,11 +76,11 @@ def working(words: str) -> Iterator[None]:
     >>> with working("Reviewing 2026-10"):
     ...     answer = 6 * 7
     """
-    if getattr(_now, "is_told", False):  # the longer work that this is a part of is on the line already
+    if getattr(_now, "is_shown", False):  # the longer work that this is a part of is on the line already
         yield
         return
     line, over = _Line(), threading.Event()
-    began, _now.is_told = time.monotonic(), True
+    began, _now.is_shown = time.monotonic(), True
 
     def tick() -> None:
         while not over.wait(1.0):
@@ -93,7 +93,7 @@ def working(words: str) -> Iterator[None]:
     try:
         yield
     finally:
-        _now.is_told = False
+        _now.is_shown = False
         over.set()
         ticker.join()
         line.clear()

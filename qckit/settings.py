@@ -184,24 +184,24 @@ def _fill(section: str, kind, values: dict, where: str):
     for name, value in values.items():
         if name not in known:
             raise unknown_name("setting", name, known, where=f"{where}, section [{section}]")
-        wanted = known[name]
+        type_name = known[name]
         right = (
             isinstance(value, str)
-            if wanted == "str"
+            if type_name == "str"
             else (
                 isinstance(value, (int, float))
                 and not isinstance(value, bool)
-                and (wanted == "float" or isinstance(value, int))
+                and (type_name == "float" or isinstance(value, int))
             )
         )
         if not right:
-            need = {"str": "text in quotes", "float": "a number", "int": "a whole number"}[wanted]
+            need = {"str": "text in quotes", "float": "a number", "int": "a whole number"}[type_name]
             raise InputError(f"{where}, section [{section}]: {name} is {value!r} and must be {need}. Correct it.")
-        if wanted == "int" and abs(value) > 2**53:
+        if type_name == "int" and abs(value) > 2**53:
             raise InputError(f"{where}, section [{section}]: {name} is far too large. Correct it.")
-        if wanted == "float" and isinstance(value, int) and abs(value) > 2**53:
+        if type_name == "float" and isinstance(value, int) and abs(value) > 2**53:
             value = float(max(-(10**300), min(value, 10**300)))
-        if wanted != "str":
+        if type_name != "str":
             _check_range(name, value, f"{where}, section [{section}]")
     if kind is SiteSettings:
         _check_site(values, where)
@@ -255,9 +255,9 @@ _NO_FRACTION = ("min_hatch_pct", "recovery_pct")
 def _check_range(name: str, value: float, where: str) -> None:
     """Refuse a number that the calculations cannot mean."""
     low, high = _RANGES[name]
-    said = f"{where}: {name} is {value}"
+    statement = f"{where}: {name} is {value}"
     if name in _NO_FRACTION and 0 < value <= 1:
-        raise InputError(f"{said}, which is {value:g} %. If {100 * value:g} % is meant, write {100 * value:g}.")
+        raise InputError(f"{statement}, which is {value:g} %. If {100 * value:g} % is meant, write {100 * value:g}.")
     if low <= value <= high:
         return
     hint = ""
@@ -265,7 +265,7 @@ def _check_range(name: str, value: float, where: str) -> None:
         hint = " It looks like a specific gravity: read the salinity off its table."
     elif name == "confidence" and value > 1:
         hint = f" {value:g} % is written {value / 100:g}."
-    raise InputError(f"{said} and must be {low:.15g} to {high:.15g}.{hint} Correct it.")
+    raise InputError(f"{statement} and must be {low:.15g} to {high:.15g}.{hint} Correct it.")
 
 
 def _check_site(values: dict, where: str) -> None:

@@ -284,6 +284,6 @@ class Site:
         """
         from qckit.reports.month_records import freeze_baselines
 
-        told = freeze_baselines(self.folder, month, by=by, lot=lot, min_points=min_points)
+        sentence = freeze_baselines(self.folder, month, by=by, lot=lot, min_points=min_points)
         self.reload()
-        return told
+        return sentence

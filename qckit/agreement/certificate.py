@@ -194,16 +194,16 @@ def certify_camera(
             "Use the same names."
         )
     columns = list(STAGE_COLUMNS.values())
-    seen = pd.DataFrame({c: joined[c].astype(float) for c in columns})
+    counted = pd.DataFrame({c: joined[c].astype(float) for c in columns})
     true = pd.DataFrame({c: joined[f"{c}_hand"].astype(float) for c in columns})
-    agreement = _agreement(seen, true)
+    agreement = _agreement(counted, true)
     if matches is None:
         rates = rates_from_counts(joined[["photo", *columns]], true.assign(photo=joined["photo"]))
     else:
         rates = rates_from_matches(matches)
     n_objects = int(true.sum().sum())
-    suspects = find_suspects(joined["photo"], seen, true)
-    totals = {c: float(seen[c].sum() / true[c].sum()) for c in columns if true[c].sum() > 0}
+    suspects = find_suspects(joined["photo"], counted, true)
+    totals = {c: float(counted[c].sum() / true[c].sum()) for c in columns if true[c].sum() > 0}
     fitness, against = _fitness(agreement, rates, totals, suspects)
     good = len(joined) >= _GOOD_PHOTOS and n_objects >= _GOOD_OBJECTS
     until = (pd.Timestamp(made_at) + pd.Timedelta(days=_DAYS_GOOD if good else _DAYS_SMALL)).date().isoformat()
@@ -228,7 +228,7 @@ def certify_camera(
         ),
         hatch_pairs=tuple(
             (str(p), round(float(a), 3), round(float(b), 3))
-            for p, a, b in zip(joined["photo"], hatch_pct_of(seen), hatch_pct_of(true))
+            for p, a, b in zip(joined["photo"], hatch_pct_of(counted), hatch_pct_of(true))
             if np.isfinite(a + b)
         ),
         suspects=tuple(suspects),
@@ -241,12 +241,12 @@ def _some(names):
     return ", ".join(names[:3]) + (f" and {len(names) - 3} more" if len(names) > 3 else "")
 
 
-def _agreement(seen, true):
+def _agreement(counted, true):
     """Bias, limits and concordance per figure; hatch percentage in points."""
     import pandas as pd
 
-    figures = {s: (seen[c].to_numpy(), true[c].to_numpy()) for s, c in STAGE_COLUMNS.items()}
-    figures["hatch_pct"] = (hatch_pct_of(seen), hatch_pct_of(true))
+    figures = {s: (counted[c].to_numpy(), true[c].to_numpy()) for s, c in STAGE_COLUMNS.items()}
+    figures["hatch_pct"] = (hatch_pct_of(counted), hatch_pct_of(true))
     rows = []
     for name, (a, b) in figures.items():
         if (np.isfinite(a) & np.isfinite(b)).sum() < 3:

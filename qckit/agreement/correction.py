@@ -96,15 +96,15 @@ def correct_counts(counts, rates: CountRates, *, confidence=0.95, seed=11) -> Co
     """
     if not 0 < confidence < 1:
         raise InputError(f"confidence is {confidence:g} and must lie between 0 and 1, such as 0.95.")
-    seen = _counts_array(counts)
+    observed = _counts_array(counts)
     rng = np.random.default_rng(seed)
     matrices, false = _draw_rates(rates, rng)
-    total = seen.sum(axis=0)
-    best = _solve(_smoothed(rates)[None, :, :-1], (total - rates.false / rates.n_photos * len(seen))[None])[0]
+    total = observed.sum(axis=0)
+    best = _solve(_smoothed(rates)[None, :, :-1], (total - rates.false / rates.n_photos * len(observed))[None])[0]
     noise = _draw_noise(
-        np.maximum(best, 0.0), matrices, false=false * len(seen), rates=rates, n_photos=len(seen), rng=rng
+        np.maximum(best, 0.0), matrices, false=false * len(observed), rates=rates, n_photos=len(observed), rng=rng
     )
-    drawn = np.maximum(_solve(matrices[:, :, :-1], total - false * len(seen) + noise), 0.0)
+    drawn = np.maximum(_solve(matrices[:, :, :-1], total - false * len(observed) + noise), 0.0)
     best = np.maximum(best, 0.0)
     tail = (1 - confidence) / 2
     low, high = np.quantile(drawn, [tail, 1 - tail], axis=0)
@@ -118,7 +118,7 @@ def correct_counts(counts, rates: CountRates, *, confidence=0.95, seed=11) -> Co
         float(_hatch(best[None])[0]),
         float(bounds[0]),
         float(bounds[1]),
-        len(seen),
+        len(observed),
         confidence,
         f"detection and confusion from {rates.n_photos} photos ({rates.source})",
     )
@@ -130,15 +130,15 @@ def _counts_array(counts):
         missing = [c for c in STAGE_COLUMNS.values() if c not in counts.columns]
         if missing:
             raise InputError(f"the counts have no column {', '.join(missing)}. Found: {', '.join(counts.columns)}.")
-        seen = counts[list(STAGE_COLUMNS.values())].astype(float).to_numpy()
+        observed = counts[list(STAGE_COLUMNS.values())].astype(float).to_numpy()
     else:
-        seen = np.array([[float(counts.get(s, 0)) for s in STAGES]])
-    if not np.isfinite(seen).all() or (seen < 0).any() or not len(seen):
+        observed = np.array([[float(counts.get(s, 0)) for s in STAGES]])
+    if not np.isfinite(observed).all() or (observed < 0).any() or not len(observed):
         raise InputError(
             "every photo needs a count of 0 or more for each stage, to be corrected. Leave out photos "
             "that were not counted."
         )
-    return seen
+    return observed
 
 
 def _smoothed(rates):
@@ -156,9 +156,9 @@ def _draw_rates(rates, rng):
         matrices = rates.draws[rng.integers(0, len(rates.draws), k)]
     else:
         # Clustering makes the objects of a check worth fewer than they are.
-        worth = 1 + np.maximum(rates.photo_size - 1, 0) * rates.spread
+        inflation = 1 + np.maximum(rates.photo_size - 1, 0) * rates.spread
         matrices = np.stack(
-            [_dirichlet(rates.table[i] / worth[i] + _cell_prior(i), k, rng) for i in range(len(STAGES))], axis=1
+            [_dirichlet(rates.table[i] / inflation[i] + _cell_prior(i), k, rng) for i in range(len(STAGES))], axis=1
         )
     shape = rates.false / rates.false_spread
     false = rng.gamma(np.maximum(shape, 1e-9), 1.0, (k, len(STAGES))) * rates.false_spread / rates.n_photos

@@ -106,9 +106,9 @@ def _rate(k, n, inflate, confidence):
         return np.nan, np.nan, np.nan
     from scipy.stats import norm
 
-    z, p, worth = norm.ppf(0.5 + confidence / 2), min(k / n, 1.0), n / inflate
-    middle = (p + z * z / (2 * worth)) / (1 + z * z / worth)
-    half = z * np.sqrt(p * (1 - p) / worth + z * z / (4 * worth**2)) / (1 + z * z / worth)
+    z, p, n_effective = norm.ppf(0.5 + confidence / 2), min(k / n, 1.0), n / inflate
+    middle = (p + z * z / (2 * n_effective)) / (1 + z * z / n_effective)
+    half = z * np.sqrt(p * (1 - p) / n_effective + z * z / (4 * n_effective**2)) / (1 + z * z / n_effective)
     return p, max(0.0, middle - half), min(1.0, middle + half)
 
 
@@ -143,9 +143,9 @@ def rates_from_matches(matches) -> CountRates:
     import pandas as pd
 
     for column, extra in (("hand", "none"), ("photo_stage", "missed")):
-        odd = sorted(set(matches[column]) - {*STAGES, extra})
-        if odd:
-            raise InputError(f"{column} holds {odd[0]!r}. Known: {', '.join((*STAGES, extra))}.")
+        unknown = sorted(set(matches[column]) - {*STAGES, extra})
+        if unknown:
+            raise InputError(f"{column} holds {unknown[0]!r}. Known: {', '.join((*STAGES, extra))}.")
     photos = matches["photo"].nunique()
     _enough(photos)
     real = matches[matches["hand"] != "none"]
@@ -243,11 +243,11 @@ def rates_from_counts(photo_counts, hand_counts, *, n_draws=400, seed=20, weight
             ]
         )
 
-    seen, true = numbers("photo"), numbers("hand")
+    counted, true = numbers("photo"), numbers("hand")
     rng = np.random.default_rng(seed)
-    matrix = _unmix(seen, true, weight)
+    matrix = _unmix(counted, true, weight)
     picks = (rng.integers(0, len(joined), len(joined)) for _ in range(n_draws))
-    draws = np.array([_unmix(seen[p], true[p], weight) for p in picks]) if n_draws else np.empty((0, 4, 5))
+    draws = np.array([_unmix(counted[p], true[p], weight) for p in picks]) if n_draws else np.empty((0, 4, 5))
     if n_draws:  # a resample of n photos varies less than n fresh ones by the four weights fitted to each outcome
         free = max(len(joined) - 4, 1)
         widen = np.sqrt(len(joined) / rng.chisquare(free, n_draws))[:, None, None]
@@ -264,7 +264,7 @@ def rates_from_counts(photo_counts, hand_counts, *, n_draws=400, seed=20, weight
     )
 
 
-def _unmix(seen, true, weight, rounds=400):
+def _unmix(counted, true, weight, rounds=400):
     """Mixing matrix (4, 5) of photo totals (n, 4) out of hand totals (n, 4)."""
     k = len(STAGES)
     m = np.full((k, k), 0.02) + np.eye(k) * 0.9
@@ -272,7 +272,7 @@ def _unmix(seen, true, weight, rounds=400):
     prior = weight * np.eye(k)
     for _ in range(rounds):
         expected = true @ m
-        ratio = np.divide(seen, expected, out=np.zeros_like(seen), where=expected > 1e-12)
+        ratio = np.divide(counted, expected, out=np.zeros_like(counted), where=expected > 1e-12)
         m = (m * (true.T @ ratio) + prior) / np.maximum(size + weight, 1e-12)
         m /= np.maximum(m.sum(axis=1, keepdims=True), 1.0)
     return np.column_stack([m, np.maximum(1 - m.sum(axis=1), 0.0)])

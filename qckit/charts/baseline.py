@@ -116,12 +116,12 @@ def estimated_rate(rule, n_points, df, *, k=None, window=None):
 @lru_cache(maxsize=512)
 def _reach(code, n_points, df):
     rule = RULES[code]
-    wanted = float(false_alarm_rate(rule))
+    target_rate = float(false_alarm_rate(rule))
     if rule.shape in ("trend", "alternating"):
         return {}
     if rule.shape == "side":
         window = rule.window
-        while estimated_rate(code, n_points, df, window=window) > wanted * 1.0005 and window < 40:
+        while estimated_rate(code, n_points, df, window=window) > target_rate * 1.0005 and window < 40:
             window += 1
         return {"window": window} if window != rule.window else {}
     from scipy.optimize import brentq
@@ -129,7 +129,7 @@ def _reach(code, n_points, df):
     low, high = (0.05, rule.k * 1.2) if rule.shape == "within" else (rule.k * 0.5, 60.0)
 
     def excess(k):
-        return math.log(max(estimated_rate(code, n_points, df, k=k), 1e-300)) - math.log(wanted)
+        return math.log(max(estimated_rate(code, n_points, df, k=k), 1e-300)) - math.log(target_rate)
 
     return {"k": round(float(brentq(excess, low, high, xtol=1e-5)), 5)}
 
@@ -162,7 +162,7 @@ def rule_reach(rules, n_points, df):
     if not math.isfinite(df) or n_points > _LONG:
         return {}
     found = {code: _reach(code, int(n_points), round(float(df), 3)) for code in rules}
-    return {code: own for code, own in found.items() if own}
+    return {code: values for code, values in found.items() if values}
 
 
 def widen(limits: Limits, rules=DEFAULT_RULES) -> Limits:
@@ -399,8 +399,8 @@ def stored_limits(baselines, *, chart, lot="", cone="", before=None):
     rows = rows[rows["cone"].fillna("") == cone]
     if before is not None and len(rows):
         rows = rows[to_utc(rows["set_at"]) <= pd.Timestamp(before)]
-    for wanted in dict.fromkeys((lot, "")):
-        fitting = rows[rows["lot"].fillna("") == wanted]
+    for subject in dict.fromkeys((lot, "")):
+        fitting = rows[rows["lot"].fillna("") == subject]
         if len(fitting):
             row = fitting.loc[to_utc(fitting["set_at"]).sort_values(kind="stable").index[-1]]
             return Limits.from_json(row["limits"]), row

@@ -115,10 +115,11 @@ def ramp_gains(model, rows, day):
     d = day[rows].astype(float)
     d = d - d[-1]
     after = np.triu(inner, 1)
-    plain, ahead, own = after.sum(axis=1), after @ d, np.diag(inner)
+    plain, ahead, diagonal = after.sum(axis=1), after @ d, np.diag(inner)
     # sums over k, l >= i of P_kl, d_k P_kl and d_k P_kl d_l, each from the end
     plain, one, two = (
-        np.cumsum(v[::-1])[::-1] for v in (own + 2 * plain, d * own + d * plain + ahead, d * d * own + 2 * d * ahead)
+        np.cumsum(v[::-1])[::-1]
+        for v in (diagonal + 2 * plain, d * diagonal + d * plain + ahead, d * d * diagonal + 2 * d * ahead)
     )
     u = model.weighed[rows]
     from_here = np.cumsum(u[::-1])[::-1]

@@ -17,7 +17,7 @@ class Capability:
     Examples
     --------
     >>> share = charts.share_below([82, 79, 85, 88, 81, 84, 80, 86, 90, 83], 75)
-    >>> share.n_hatches, share.seen_below
+    >>> share.n_hatches, share.n_below
     (10, 0)
     """
 
@@ -25,7 +25,7 @@ class Capability:
     share_pct: float
     share_pct_low: float
     share_pct_high: float
-    seen_below: int
+    n_below: int
     n_hatches: int
     confidence: float
     method: str
@@ -38,7 +38,7 @@ class Capability:
             return f"{self.n_hatches} hatches are too few to expect a share below {self.minimum:g} %."
         return (
             f"{self.share_pct:.1f} % of hatches are to be expected below the site's minimum of {self.minimum:g} % "
-            f"({self.share_pct_low:.1f} to {self.share_pct_high:.1f} %); {self.seen_below} of {self.n_hatches} were"
+            f"({self.share_pct_low:.1f} to {self.share_pct_high:.1f} %); {self.n_below} of {self.n_hatches} were"
             f"{self.of and f', of {self.of}'}."
         )
 
@@ -87,7 +87,7 @@ def share_below(hatch_pct, minimum, *, confidence=0.95, least=8, of="") -> Capab
             share_pct=math.nan,
             share_pct_low=math.nan,
             share_pct_high=math.nan,
-            seen_below=seen,
+            n_below=seen,
             n_hatches=n,
             confidence=confidence,
             method=method,
@@ -102,7 +102,7 @@ def share_below(hatch_pct, minimum, *, confidence=0.95, least=8, of="") -> Capab
             share_pct=share,
             share_pct_low=math.nan,
             share_pct_high=math.nan,
-            seen_below=seen,
+            n_below=seen,
             n_hatches=n,
             confidence=confidence,
             method=method,
@@ -117,7 +117,7 @@ def share_below(hatch_pct, minimum, *, confidence=0.95, least=8, of="") -> Capab
         share_pct=share,
         share_pct_low=100 * low,
         share_pct_high=100 * high,
-        seen_below=seen,
+        n_below=seen,
         n_hatches=n,
         confidence=confidence,
         method=method,

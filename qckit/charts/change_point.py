@@ -283,12 +283,12 @@ def _argmax_cdf(s, ratio):
     return float(1 - np.sum(w * _passed(m * ratio, s, ratio, 1.0)))
 
 
-def _passed(m, s, own, other):
-    """P(own side's place > s | own maximum m) x P(other side's maximum < m); m is drawn with rate 1 / own."""
+def _passed(m, s, variance, other_variance):
+    """P(own side's place > s | own maximum m) x P(other side's maximum < m); m is drawn with rate 1 / variance."""
     from scipy.special import log_ndtr, ndtr
 
-    root = np.sqrt(own * max(s, 1e-12))
+    root = np.sqrt(variance * max(s, 1e-12))
     # given that the level m is reached, the path has drift +1/2: an inverse Gaussian first passage
     a = ndtr((0.5 * s - m) / root)
-    b = np.exp(m / own + log_ndtr(-(0.5 * s + m) / root))
-    return (1 - (a + b)) * (1 - np.exp(-m / other))
+    b = np.exp(m / variance + log_ndtr(-(0.5 * s + m) / root))
+    return (1 - (a + b)) * (1 - np.exp(-m / other_variance))

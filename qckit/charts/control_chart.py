@@ -200,10 +200,10 @@ def _mark_groups(ax, x, frame):
     group = frame["group"].astype(str).to_numpy()
     if len(set(group)) < 2:
         return
-    seen = set()
+    marked = set()
     for i, name in enumerate(group):
-        if name not in seen:
-            seen.add(name)
+        if name not in marked:
+            marked.add(name)
             if i:
                 ax.axvline(x[i], color="#7F7F7F", linewidth=0.8)
             ax.annotate(
@@ -392,10 +392,10 @@ def draw_grid(frame, by, names, *, first=None, height=1.2):
         layout="constrained",
     )
     for row, (name, words) in zip(axes, names.items(), strict=True):
-        own = frame[frame["chart"] == name]
+        points = frame[frame["chart"] == name]
         for ax, level in zip(row, levels, strict=False):
-            _small(ax, own[own[by].astype(str) == str(level)], first)
-        score = _shown_score(own)
+            _small(ax, points[points[by].astype(str) == str(level)], first)
+        score = _shown_score(points)
         row[0].set_ylim(min(-4, score.min(initial=0) - 1), max(4, score.max(initial=0) + 1))  # one scale for the row
         if len(names) > 1:
             row[0].set_ylabel(_wrapped(words), fontsize=8, rotation=0, ha="right", va="center")

@@ -13,16 +13,16 @@ def day_numbers(at) -> np.ndarray:
     return ((day - day.min()).dt.total_seconds() / 86400).round().to_numpy(dtype=int)
 
 
-def effective_days(days, memory) -> float:
+def effective_days(days, correlation) -> float:
     """Independent days that tell a spread as well as these do: correlations of squares are the squared ones.
 
     Parameters
     ----------
     days : ndarray of int, shape (n,)
         Days with a hatch.
-    memory : float
+    correlation : float
         Correlation from one day to the next.
     """
     gap = np.abs(days[:, None] - days[None, :]).astype(float)
     with np.errstate(divide="ignore"):
-        return float(len(days) ** 2 / np.sum((memory**2) ** gap))
+        return float(len(days) ** 2 / np.sum((correlation**2) ** gap))

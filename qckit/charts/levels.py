@@ -35,12 +35,12 @@ class Priors:
 
     Examples
     --------
-    >>> charts.Priors().own
+    >>> charts.Priors().residual
     0.2
     """
 
-    own: float = 0.2
-    own_log_sd: float = 1.5
+    residual: float = 0.2
+    residual_log_sd: float = 1.5
     day_share: float = 0.45  # standard deviation of days over the own one
     day_log_sd: float = 0.7
     day_to_day: float = 0.3  # correlation from one day to the next
@@ -57,11 +57,11 @@ class Spreads:
 
     Examples
     --------
-    >>> charts.Spreads(own=0.2, day=0.1, day_to_day=0.3).cone
+    >>> charts.Spreads(residual=0.2, day=0.1, day_to_day=0.3).cone
     0.0
     """
 
-    own: float
+    residual: float
     day: float
     day_to_day: float
     cone: float = 0.0
@@ -196,7 +196,7 @@ def fit_levels(
     >>> cones = {"cone": np.tile(["A", "B"], 20)}
     >>> data = charts.LevelData(y=y, counting=np.full(40, 0.02), day=np.arange(40), factors=cones)
     >>> model = charts.fit_levels(data, fixed=())
-    >>> bool(model.spreads.own > 0)
+    >>> bool(model.spreads.residual > 0)
     True
     """
     priors = priors or Priors()
@@ -253,25 +253,25 @@ class _Parts:
 
     def start(self):
         p = self.priors
-        own = math.log(p.own)
+        log_residual = math.log(p.residual)
         ratio = [math.log(p.group_share)] * len(self.random)
-        return np.array([own, math.log(p.day_share), self.middle, *ratio])
+        return np.array([log_residual, math.log(p.day_share), self.middle, *ratio])
 
     def prior(self, theta):
         """Minus twice the log of the priors."""
         p = self.priors
-        own, day, memory, *groups = theta
-        total = ((own - math.log(p.own)) / p.own_log_sd) ** 2
+        residual, day, day_to_day, *groups = theta
+        total = ((residual - math.log(p.residual)) / p.residual_log_sd) ** 2
         total += ((day - math.log(p.day_share)) / p.day_log_sd) ** 2
-        total += ((memory - self.middle) / p.day_to_day_logit_sd) ** 2
+        total += ((day_to_day - self.middle) / p.day_to_day_logit_sd) ** 2
         return total + sum(((g - math.log(p.group_share)) / p.group_log_sd) ** 2 for g in groups)
 
     def unpack(self, theta):
-        own = math.exp(min(theta[0], 20.0))
-        day = own * math.exp(min(theta[1], 5.0))
-        memory = self.priors.most_day_to_day / (1 + math.exp(-max(min(theta[2], 5.0), -8.0)))
-        groups = {f: own * math.exp(min(g, 5.0)) for f, g in zip(self.random, theta[3:], strict=True)}
-        return own, day, memory, groups
+        residual = math.exp(min(theta[0], 20.0))
+        day = residual * math.exp(min(theta[1], 5.0))
+        day_to_day = self.priors.most_day_to_day / (1 + math.exp(-max(min(theta[2], 5.0), -8.0)))
+        groups = {f: residual * math.exp(min(g, 5.0)) for f, g in zip(self.random, theta[3:], strict=True)}
+        return residual, day, day_to_day, groups
 
     def penalty(self, groups, *, free_new):
         """Prior precision of each coefficient; newcomers may be left free."""
@@ -283,12 +283,12 @@ class _Parts:
                 out[i] = 1 / groups[factor] ** 2
         return out
 
-    def days(self, own, day, memory):
+    def days(self, residual, day, day_to_day):
         """Weights of the hatches, the factor of the days' inner matrix, and log |V| but for the weights."""
         from scipy.linalg.lapack import dpbtrf
 
-        w = 1 / (self.counting + own**2)
-        r = memory**self.gaps
+        w = 1 / (self.counting + residual**2)
+        r = day_to_day**self.gaps
         inner = np.zeros((2, self.n_days))
         shrink = 1 / (1 - r**2)
         inner[1] = 1 / day**2 + np.add.reduceat(w, self.begins)
@@ -312,8 +312,8 @@ class _Parts:
         """Minus twice the restricted log likelihood and the log priors; ``both`` is the design with y behind it."""
         from scipy.linalg.lapack import dpbtrs
 
-        own, day, memory, groups = self.unpack(theta)
-        w, chol, log_det = self.days(own, day, memory)
+        residual, day, day_to_day, groups = self.unpack(theta)
+        w, chol, log_det = self.days(residual, day, day_to_day)
         wr = w[:, None] * both
         folded = np.add.reduceat(wr, self.begins, axis=0)
         inside, _ = dpbtrs(chol, folded)
@@ -350,7 +350,7 @@ class _Parts:
         )
         return found.x
 
-    def df_all(self, own, day, memory, df) -> float:
+    def df_all(self, residual, day, day_to_day, df) -> float:
         """Degrees of freedom of a change of whole days, by Satterthwaite's rule.
 
         A mean of days has the variance day^2 (1 + r) / (1 - r): its logarithm is unsure by 2 / df of the spread and,
@@ -358,18 +358,18 @@ class _Parts:
         """
         prior = self.priors
         r_sd = prior.most_day_to_day / 4 * prior.day_to_day_logit_sd  # steepest slope of the logistic curve
-        r_variance = 1 / (self.n_days / (1 - memory**2) + 1 / r_sd**2)
-        spread = max(4.0, effective_days(self.day_of, memory) - 2)
-        df_days = 2 / (2 / spread + (2 / (1 - memory**2)) ** 2 * r_variance)
-        of_days = day**2 * (1 + memory) / (1 - memory)  # variance of a long mean, times its days
-        of_own = (own**2 + float(self.counting.mean())) * self.n_days / self.n
-        return (of_days + of_own) ** 2 / (of_days**2 / df_days + of_own**2 / df)
+        r_variance = 1 / (self.n_days / (1 - day_to_day**2) + 1 / r_sd**2)
+        spread = max(4.0, effective_days(self.day_of, day_to_day) - 2)
+        df_days = 2 / (2 / spread + (2 / (1 - day_to_day**2)) ** 2 * r_variance)
+        of_days = day**2 * (1 + day_to_day) / (1 - day_to_day)  # variance of a long mean, times its days
+        of_residual = (residual**2 + float(self.counting.mean())) * self.n_days / self.n
+        return (of_days + of_residual) ** 2 / (of_days**2 / df_days + of_residual**2 / df)
 
     def model(self, y, theta, observed=None) -> LevelModel:
         from scipy.linalg import cho_solve_banded
 
-        own, day, memory, groups = self.unpack(theta)
-        w, chol, _ = self.days(own, day, memory)
+        residual, day, day_to_day, groups = self.unpack(theta)
+        w, chol, _ = self.days(residual, day, day_to_day)
         both = self.solve(w, chol, np.column_stack([self.x, y]))
         vx, vy = both[:, :-1], both[:, -1]
         covariance = np.linalg.pinv(self.x.T @ vx + np.diag(self.penalty(groups, free_new=False)), hermitian=True)
@@ -381,16 +381,16 @@ class _Parts:
         fitted = self.x @ beta
         # P x of the last column where P leaves it out: vx @ covariance[:, -1] / covariance[-1, -1]
         last = vx @ covariance[:, -1] / covariance[-1, -1]
-        variance = self.counting + own**2 + day**2
+        variance = self.counting + residual**2 + day**2
         spread = {f: groups.get(f, 0.0) for f in _KNOWN}
         left = (y if observed is None else observed) - fitted
-        share = day**2 / (own**2 + day**2)
+        share = day**2 / (residual**2 + day**2)
         n_effective = self.n_days * (1 + (self.n / self.n_days - 1) * (1 - share))
         return LevelModel(
             columns=self.names,
             coefficients=beta,
             covariance=covariance,
-            spreads=Spreads(own=own, day=day, day_to_day=memory, season=self.priors.season, **spread),
+            spreads=Spreads(residual=residual, day=day, day_to_day=day_to_day, season=self.priors.season, **spread),
             weighed=vy - vx @ beta,
             precision=precision,
             fitted=fitted,
@@ -398,7 +398,7 @@ class _Parts:
             fitted_variance=np.einsum("ij,jk,ik->i", self.x, covariance, self.x),
             n_days=self.n_days,
             df=max(4.0, n_effective - self.x.shape[1]),
-            df_all=self.df_all(own, day, memory, max(4.0, n_effective - self.x.shape[1])),
+            df_all=self.df_all(residual, day, day_to_day, max(4.0, n_effective - self.x.shape[1])),
             left=left,
             last_column=last,
             theta=theta,

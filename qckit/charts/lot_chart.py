@@ -18,7 +18,7 @@ from qckit.errors import InputError
 
 __all__ = ["LotChart", "build_chart", "freeze_chart"]
 
-_WANTED = 40  # points of a baseline that is proposed
+_BASELINE_POINTS = 40  # points of a baseline that is proposed
 _LEAST = 12  # fewer points make no limits
 
 
@@ -180,11 +180,11 @@ def _with_days(points, by_hand, name, first, days, rules):
     frame.loc[((frame["at"] >= days.first) & (frame["at"] <= days.last)).to_numpy(), "phase"] = "baseline"
     frame.loc[(frame["at"] >= first).to_numpy(), "phase"] = "monitored"
     frame.loc[(by_hand != "").to_numpy(), "phase"] = "set aside"
-    memory = days.model.spreads.day_to_day
+    day_to_day = days.model.spreads.day_to_day
     words = (
         f"limits from {days.n_days} days ({days.n_hatches} readings), {days.first:%Y-%m-%d} to {days.last:%Y-%m-%d}; "
         f"the hatches of a day share {100 * days.shared:.0f} % of what varies"
-        + (f", and a day resembles the day before ({memory:.1f})" if memory >= 0.2 else "")
+        + (f", and a day resembles the day before ({day_to_day:.1f})" if day_to_day >= 0.2 else "")
     )
     signals = _signals(frame, days.limits, rules, first)
     run = _run(rules, days.limits)
@@ -244,7 +244,7 @@ def _with_proposed(points, why, by_hand, name, lot, first, rules):
     drift = _drift(points[good], charted)
     sloped = drift is not None and drift.shape == "slope"
     order = np.flatnonzero(good.to_numpy())
-    keep = order if sloped else order[:_WANTED]
+    keep = order if sloped else order[:_BASELINE_POINTS]
     span = np.arange(keep[0], keep[-1] + 1)
     part = points.iloc[span]
     aside = {row.label: why[row.Index] for row in part.itertuples() if why[row.Index]}

@@ -254,9 +254,9 @@ def find_signals(chart, rules=DEFAULT_RULES, *, reach=None):
     for _, part in usable.groupby("group", sort=False):
         z = part["z"].to_numpy()
         for rule in rules:
-            own = reach.get(rule.code, {})
-            fired = find_rule(z, rule, **own)
-            window = int(own.get("window", rule.window))
+            values = reach.get(rule.code, {})
+            fired = find_rule(z, rule, **values)
+            window = int(values.get("window", rule.window))
             for i in np.flatnonzero(fired):
                 row = part.iloc[i]
                 rows.append(
@@ -267,7 +267,7 @@ def find_signals(chart, rules=DEFAULT_RULES, *, reach=None):
                         row["group"],
                         rule.code,
                         rule.test,
-                        _in_words(rule, own),
+                        _in_words(rule, values),
                         {1: "above", -1: "below", 2: ""}[fired[i]],
                         part.iloc[max(0, i - window + 1)]["point"],
                         row["value"],
@@ -281,13 +281,15 @@ def find_signals(chart, rules=DEFAULT_RULES, *, reach=None):
 _NUMBER = {8: "eight", 9: "nine", 10: "ten", 11: "eleven", 12: "twelve", 13: "thirteen", 14: "fourteen"}
 
 
-def _in_words(rule, own):
+def _in_words(rule, values):
     """What the rule sees, with the figures in use."""
     text = rule.sees
-    if "window" in own and own["window"] != rule.window:
-        text = text.replace(_NUMBER.get(rule.window, str(rule.window)), _NUMBER.get(own["window"], str(own["window"])))
-    if "k" in own and f"{rule.k:g} sigma" in text:
-        text = text.replace(f"{rule.k:g} sigma", f"{own['k']:.2f} sigma")
+    if "window" in values and values["window"] != rule.window:
+        text = text.replace(
+            _NUMBER.get(rule.window, str(rule.window)), _NUMBER.get(values["window"], str(values["window"]))
+        )
+    if "k" in values and f"{rule.k:g} sigma" in text:
+        text = text.replace(f"{rule.k:g} sigma", f"{values['k']:.2f} sigma")
     return text
 
 

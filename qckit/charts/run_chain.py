@@ -94,7 +94,7 @@ class StepChain:
         above = _integrals_above(x)
         w, ahead, behind = w / 2, above / 2, (w - above) / 2
         n, zones = self.up.shape
-        own = chance[self.zone][:, None]
+        in_zone = chance[self.zone][:, None]
         rows = np.arange(n)
         stay_up, stay_down = self.up[rows, self.zone], self.down[rows, self.zone]
         quiet = np.ones((n + 1, _NODES))
@@ -116,7 +116,7 @@ class StepChain:
                 moved[:, 0] += chance[g] * (
                     np.where(self.zone < g, mean[self.up[:, g]], 0) + np.where(self.zone > g, mean[self.down[:, g]], 0)
                 )
-            quiet[:n] = moved + own * (quiet[stay_up] @ ahead.T + quiet[stay_down] @ behind.T)
+            quiet[:n] = moved + in_zone * (quiet[stay_up] @ ahead.T + quiet[stay_down] @ behind.T)
         return estimate
 
 
@@ -160,7 +160,7 @@ def build_chain(rules, reach):
     InputError
         The rules together have to remember too much.
     """
-    parts, steps = _memory(rules, reach)
+    parts, steps = _what_rules_remember(rules, reach)
     edges = tuple(sorted({0.0, *(s * k for _, k, _, _ in parts if k for s in (1, -1))}))
     bounds = [-math.inf, *edges, math.inf]
     zones = [0.5 * (max(a, -99) + min(b, 99)) for a, b in itertools.pairwise(bounds)]
@@ -180,16 +180,16 @@ def _step_chain(rules, edges, zones, parts, steps):
     index, queue, up, down = {}, [], [], []
     start = []
     for g, z in enumerate(zones):
-        memory = _step_all(tuple(_start(part) for part in parts), parts, z)
-        start.append(_enter(index, queue, None if memory is None else (memory, (0, 0, 0), g), rules))
-    for memory, walk, g in queue:
+        rule_state = _step_all(tuple(_start(part) for part in parts), parts, z)
+        start.append(_enter(index, queue, None if rule_state is None else (rule_state, (0, 0, 0), g), rules))
+    for rule_state, walk, g in queue:
         rows = {1: [-1] * len(zones), -1: [-1] * len(zones)}
         for side in (1, -1):
             onward = _walk(walk, side, steps)
             for h, z in enumerate(zones):
                 if side * (h - g) < 0 or onward is None:
                     continue
-                kept = _step_all(memory, parts, z)
+                kept = _step_all(rule_state, parts, z)
                 rows[side][h] = _enter(index, queue, None if kept is None else (kept, onward, h), rules)
         up.append(rows[1])
         down.append(rows[-1])
@@ -211,17 +211,17 @@ def _enter(index, queue, state, rules):
     return index[state]
 
 
-def _memory(rules, reach):
+def _what_rules_remember(rules, reach):
     """What each zone rule has to remember, (shape, k, window, need), and the windows of rules on steps."""
     parts, steps = [], {}
     for code in rules:
-        rule, own = RULES[code], reach.get(code, {})
-        window = int(own.get("window", rule.window))
+        rule, values = RULES[code], reach.get(code, {})
+        window = int(values.get("window", rule.window))
         if rule.shape in _STEP_SHAPES:
             steps[rule.shape] = min(window, steps.get(rule.shape, window))
             continue
         need = window if rule.need == rule.window else rule.need
-        parts.append((rule.shape, float(own.get("k", rule.k)), window, need))
+        parts.append((rule.shape, float(values.get("k", rule.k)), window, need))
     return parts, steps
 
 
@@ -236,23 +236,23 @@ def _walk(walk, side, steps):
 
 
 def _step_all(state, parts, z):
-    after = tuple(_step(memory, part, z) for memory, part in zip(state, parts, strict=True))
+    after = tuple(_step(rule_state, part, z) for rule_state, part in zip(state, parts, strict=True))
     return None if any(a is None for a in after) else after
 
 
-def _step(memory, part, z):
+def _step(rule_state, part, z):
     """New memory of one rule after the point z, or None when it fires."""
     shape, k, window, need = part
     if shape in ("side", "within", "outside"):
         if shape == "side":
             side = 1 if z > 0 else -1
-            count = memory[1] + 1 if memory[0] == side else 1
+            count = rule_state[1] + 1 if rule_state[0] == side else 1
             return None if count >= window else (side, count)
         hit = abs(z) < k if shape == "within" else abs(z) > k
-        count = memory[1] + 1 if hit else 0
+        count = rule_state[1] + 1 if hit else 0
         return None if count >= window else (0, count)
     after = []
-    for side, bits in ((1, memory[0]), (-1, memory[1])):
+    for side, bits in ((1, rule_state[0]), (-1, rule_state[1])):
         hit = side * z > k
         if hit and sum(bits) + 1 >= need:
             return None

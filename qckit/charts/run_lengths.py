@@ -84,15 +84,15 @@ def run_length(rules, *, shift=0.0, reach=None, n_points=None, df=None) -> RunLe
     for code in rules:
         if code not in RULES:
             raise unknown_name("rule", code, RULES)
-    own = tuple(sorted((c, tuple(sorted(v.items()))) for c, v in (reach or {}).items() if c in rules))
+    reach_key = tuple(sorted((c, tuple(sorted(v.items()))) for c, v in (reach or {}).items() if c in rules))
     known = n_points is None or df is None or not math.isfinite(df)
-    mean, method = _mean(rules, own, float(shift), None if known else (int(n_points), round(float(df), 3)))
+    mean, method = _mean(rules, reach_key, float(shift), None if known else (int(n_points), round(float(df), 3)))
     return RunLength(mean, method, float(shift), 0 if known else int(n_points))
 
 
 @lru_cache(maxsize=256)
-def _mean(rules, own, shift, estimated):
-    chain = build_chain(rules, {code: dict(values) for code, values in own})
+def _mean(rules, reach_key, shift, estimated):
+    chain = build_chain(rules, {code: dict(values) for code, values in reach_key})
     method = "integral equation" if isinstance(chain, StepChain) else "Markov chain"
     edges = np.array(chain.edges)
     if estimated is None:

@@ -18,7 +18,7 @@ from qckit.charts.days import day_numbers
 from qckit.charts.levels import LevelData, LevelModel, fit_levels
 from qckit.charts.selection import likely_bounds, size_after_selection
 
-__all__ = ["ALL", "Change", "Search", "find_changes_in_levels", "group_words", "late_levels", "size_seen"]
+__all__ = ["ALL", "Change", "Search", "detectable_size", "find_changes_in_levels", "group_words", "late_levels"]
 
 ALL = "all hatches"
 FACTORS = ("cone", "operator", "lot", "counted_by")
@@ -178,7 +178,7 @@ def find_changes_in_levels(
     return Search(changes=found, model=model, plain=plain, tried=tried, alpha=alpha, frame=frame)
 
 
-def size_seen(search: Search, rows, *, is_all: bool, power=0.8) -> float:
+def detectable_size(search: Search, rows, *, is_all: bool, power=0.8) -> float:
     """Size of a step over these hatches, to the end of the record, that would have been told with this chance.
 
     Parameters

@@ -54,27 +54,27 @@ def size_after_selection(value, se, *, threshold, df=math.inf, confidence=0.95) 
     from scipy.stats import norm, t
 
     side = 1.0 if value >= 0 else -1.0
-    seen = abs(value) / se
+    estimate = abs(value) / se
     stretch = float(t.isf((1 - confidence) / 2, df) / norm.isf((1 - confidence) / 2)) if math.isfinite(df) else 1.0
-    border = min(threshold, seen)
+    border = min(threshold, estimate)
 
     def above(mu):
-        return norm.logsf(seen - mu) - norm.logsf(border - mu)
+        return norm.logsf(estimate - mu) - norm.logsf(border - mu)
 
     tail = (1 - confidence) / 2
-    low = _root(above, math.log(tail), seen, 0.0)
-    high = _root(above, math.log(1 - tail), seen, seen + 1.96)
-    low, high = seen - (seen - low) * stretch, seen + max(0.0, high - seen) * stretch
+    low = _root(above, math.log(tail), estimate, 0.0)
+    high = _root(above, math.log(1 - tail), estimate, estimate + 1.96)
+    low, high = estimate - (estimate - low) * stretch, estimate + max(0.0, high - estimate) * stretch
     low = max(0.0, low)
     bounds = (side * low * se, side * high * se)
     return min(bounds), max(bounds)
 
 
-def _root(above, level, seen, otherwise):
+def _root(above, level, estimate, otherwise):
     """Size at which the chance reaches a level; ``otherwise`` where no size does (an estimate at the threshold)."""
     from scipy.optimize import brentq
 
-    ends = (-40.0, seen + 10)
+    ends = (-40.0, estimate + 10)
     if (above(ends[0]) - level) * (above(ends[1]) - level) >= 0:
         return otherwise
     return float(brentq(lambda mu: above(mu) - level, *ends))

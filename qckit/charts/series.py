@@ -152,8 +152,8 @@ def hatch_series(lots, hatches, samples, readings=None, *, conditions=None, purp
     chosen = hatches[hatches["purpose"].isin(purposes)].copy()
     chosen["at"] = to_utc(chosen["started"]) if len(chosen) else pd.Series(dtype="datetime64[us, UTC]")
     chosen = chosen.sort_values(["at", "cone", "hatch"], kind="stable").reset_index(drop=True)
-    own = samples[samples["hatch"].isin(chosen["hatch"])]
-    cones = cone_metrics(own, chosen, lots, reading_h=conditions.reading_h)
+    of_hatches = samples[samples["hatch"].isin(chosen["hatch"])]
+    cones = cone_metrics(of_hatches, chosen, lots, reading_h=conditions.reading_h)
     keep = [
         "hatch",
         "hours",
@@ -166,10 +166,10 @@ def hatch_series(lots, hatches, samples, readings=None, *, conditions=None, purp
     out = chosen.drop(columns=["notes", "hours"], errors="ignore").merge(
         cones[keep].astype({"hatch": chosen["hatch"].dtype}), on="hatch", how="left"
     )
-    out = _with_sieve(out, own)
+    out = _with_sieve(out, of_hatches)
     water = water_of_hatches(out, readings)
     out[list(water)] = water
-    out["t90_h"] = _t90(out, own)
+    out["t90_h"] = _t90(out, of_hatches)
     out["counted_by"] = out["counted_by"].fillna("")
     opened = dict(zip(lots["lot"], lots["opened"], strict=True)) if lots is not None and len(lots) else {}
     first = pd.to_datetime(out["lot"].map(opened), errors="coerce", utc=True, format="ISO8601")

@@ -85,12 +85,12 @@ def moving_range_df(n):
     """
     if n < 3:
         return 1.0
-    wanted = (0.8264 * n - 1) / (n - 1) ** 2
+    variance = (0.8264 * n - 1) / (n - 1) ** 2
     from scipy.optimize import brentq
     from scipy.special import gammaln
 
     def excess(df):
         log_c4 = 0.5 * math.log(2 / df) + gammaln((df + 1) / 2) - gammaln(df / 2)
-        return math.exp(-2 * log_c4) - 1 - wanted
+        return math.exp(-2 * log_c4) - 1 - variance
 
     return float(brentq(excess, 0.3, 4.0 * n))

@@ -153,8 +153,8 @@ def judge_drift(at, value, *, weights=None, least_points=30, least_days=45, unit
         shape = "slope"
     elif bic["level"] - bic["step"] >= 10:
         shape, step_at = "step", at.iloc[step.changes[0].last_before]
-    said = _sentence(shape, 30 * slope, low, high, step, step_at, unit, n)
-    return Drift(shape, 30 * slope, low, high, p, bic, n, said, step_at)
+    sentence = _sentence(shape, 30 * slope, low, high, step, step_at, unit, n)
+    return Drift(shape, 30 * slope, low, high, p, bic, n, sentence, step_at)
 
 
 def _sentence(shape, slope, low, high, step, step_at, unit, n):

@@ -28,7 +28,7 @@ _SEASONAL_DAYS = 60  # of a quantity that follows the season
 _SEASON = {"temperature_c": 0.5}  # yearly swing expected in a heated room, one standard deviation (ours, no source)
 _SMALLEST = {"temperature_c": 0.05, "salinity_ppt": 0.1, "ph": 0.01, "oxygen_mg_l": 0.05, "light_lux": 10.0}
 # the water remembers longer than hatches do, and a day's share is large
-_DAYS = {"day_share": 1.0, "day_log_sd": 0.7, "day_to_day": 0.4, "most_day_to_day": 0.8, "own_log_sd": 3.0}
+_DAYS = {"day_share": 1.0, "day_log_sd": 0.7, "day_to_day": 0.4, "most_day_to_day": 0.8, "residual_log_sd": 3.0}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -55,13 +55,13 @@ class WaterDays:
     def shared(self) -> float:
         """Share of the variance that the hatches of a day have in common."""
         s = self.model.spreads
-        return s.day**2 / (s.day**2 + s.own**2)
+        return s.day**2 / (s.day**2 + s.residual**2)
 
 
 def water_priors(name: str, *, seasonal=True) -> Priors:
     """Return the weak priors of one quantity of the water."""
     season = _SEASON.get(name, 0.0) if seasonal else 0.0
-    return Priors(own=5 * _SMALLEST.get(name, 0.1), season=season, **_DAYS)
+    return Priors(residual=5 * _SMALLEST.get(name, 0.1), season=season, **_DAYS)
 
 
 def water_points(series, name) -> pd.DataFrame:
@@ -119,7 +119,7 @@ def water_limits(points, name, *, first, last=None, rules=("beyond_3",)) -> Wate
     data = LevelData(y=base["y"].to_numpy(float), counting=base["counting"], day=days, factors=factors)
     model = fit_levels(data, priors=water_priors(name), fixed=())
     s = model.spreads
-    total = math.sqrt(s.own**2 + s.day**2 + s.cone**2 + float(base["counting"].mean()))
+    total = math.sqrt(s.residual**2 + s.day**2 + s.cone**2 + float(base["counting"].mean()))
     effective = effective_days(np.unique(days), s.day_to_day)
     last = first + pd.Timedelta(days=30) if last is None else last
     centre, unsure, season = _foretold(model, base["at"].min(), max(first, base["at"].min()), last)
@@ -174,9 +174,11 @@ def search_water(points, name, *, last, alpha, reach_days=240) -> Search | None:
     >>> search is None or isinstance(search.changes, list)
     True
     """
-    own = points[(points["at"] < last) & (points["at"] >= last - pd.Timedelta(days=reach_days))].reset_index(drop=True)
-    if own["at"].dt.floor("D").nunique() < 2 * LEAST_DAYS or not np.ptp(own["y"]) > 0:
+    recent = points[(points["at"] < last) & (points["at"] >= last - pd.Timedelta(days=reach_days))].reset_index(
+        drop=True
+    )
+    if recent["at"].dt.floor("D").nunique() < 2 * LEAST_DAYS or not np.ptp(recent["y"]) > 0:
         return None
     return find_changes_in_levels(
-        own, alpha=alpha, priors=water_priors(name), factors=("cone",), fixed=(), late_alpha=0.0
+        recent, alpha=alpha, priors=water_priors(name), factors=("cone",), fixed=(), late_alpha=0.0
     )

@@ -118,9 +118,9 @@ def list_cameras(site):
     from qckit.review import site_stage_model
 
     with open_site_log(site) as log:
-        scales, certificates, own = log.scales(), log.certificates(), site_stage_model(log.folder)
-    if own is not None:
-        click.echo(f"models       {own.sentence}")
+        scales, certificates, site_model = log.scales(), log.certificates(), site_stage_model(log.folder)
+    if site_model is not None:
+        click.echo(f"models       {site_model.sentence}")
     if scales.empty and certificates.empty:
         click.echo("No scale and no certificate is kept yet. Make one with  qckit camera scale")
         return 0
@@ -182,7 +182,7 @@ def check(hand, counted, camera, magnification, kind, um_per_px, keep, site, by)
             save_certificate(log, checked, by=who(by))
         click.echo(f"Kept as {checked.certificate.name}.")
         return int(checked.certificate.fitness != "fit")
-    told = {
+    options = {
         "--camera": camera,
         "--magnification": magnification,
         "--kind": kind,
@@ -190,7 +190,7 @@ def check(hand, counted, camera, magnification, kind, um_per_px, keep, site, by)
         "--by": by,
         "--site": site or _site_to_name(),
     }
-    words = [str(word) for option, value in told.items() if value for word in (option, value)]
+    words = [str(word) for option, value in options.items() if value for word in (option, value)]
     again = as_typed(hand, counted, *words, "--keep")
     click.echo(f"Not kept. To keep it, so that reports use it:  qckit camera check {again}")
     return int(checked.certificate.fitness != "fit")

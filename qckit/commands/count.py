@@ -63,7 +63,7 @@ def command(photos, um_per_px, scales, out, workers, scheduler, checked, reader,
     from qckit.counting.batch import count_photos, overall_hatch_pct
     from qckit.progress import counted as shown
 
-    own, frame = _stage_model(stages, out), _region(region)
+    stage_model, frame = _stage_model(stages, out), _region(region)
     progress = shown("Counting photos")
     try:
         counted = count_photos(
@@ -76,7 +76,7 @@ def command(photos, um_per_px, scales, out, workers, scheduler, checked, reader,
             scheduler=scheduler,
             tls={key.removeprefix("tls_"): str(path) for key, path in tls.items() if path},
             progress=progress,
-            stage_model=own,
+            stage_model=stage_model,
             region=frame,
         )
     finally:
@@ -165,10 +165,10 @@ def _stage_model(stages: str, out: Path) -> Path | None:
     from qckit.settings import SETTINGS_FILE
 
     places = [p for p in (out.resolve(), *out.resolve().parents) if (p / SETTINGS_FILE).is_file()]
-    own = site_stage_model(places[0]) if places else None
-    if own:
-        click.echo(one_line(own.sentence))
-    return own.path if own else None
+    model = site_stage_model(places[0]) if places else None
+    if model:
+        click.echo(one_line(model.sentence))
+    return model.path if model else None
 
 
 def _last_line(counted, n_flagged: int) -> int:

@@ -40,7 +40,7 @@ from qckit.errors import InputError
 @click.option(
     "--out", type=click.Path(dir_okay=False), help="Write the table to this file: .csv, or .html to print and hang up."
 )
-def command(lot, site, as_table, out, **asked):
+def command(lot, site, as_table, out, **options):
     """Grams of cysts of LOT, cones and start time for a demand.
 
     The grams rest on the lot's standard test, on its production hatches, or on both, and let a single hatch fall short
@@ -50,13 +50,13 @@ def command(lot, site, as_table, out, **asked):
     from qckit.site import load_site
 
     _check_out(out)
-    wanted = _demand(asked["nauplii"], asked["animals"], asked["per_animal"])
-    _check_risk(asked["risk"])
+    demand = _demand(options["nauplii"], options["animals"], options["per_animal"])
+    _check_risk(options["risk"])
     tables = load_site(site).tables
-    plan = plan_dose(tables, lot, nauplii=wanted, day=asked["day"], risk=asked["risk"])
+    plan = plan_dose(tables, lot, nauplii=demand, day=options["day"], risk=options["risk"])
     _say_plan(plan)
     _say_cost(plan, tables)
-    times = _say_start(asked["feed_at"], asked["t10_h"], asked["t90_h"], lot, tables)
+    times = _say_start(options["feed_at"], options["t10_h"], options["t90_h"], lot, tables)
     if as_table or out:
         _table(plan, tables.settings, out)
     wrong = [warning.sentence for warning in plan.warnings]

@@ -33,10 +33,10 @@ def command():
 @_WORKERS
 def new_lot(lot, count, site, now, workers):
     """Decide about a new LOT from its standard test, with the reference lot beside it."""
-    from qckit.reports import count_waiting, find_site
+    from qckit.reports import count_uncounted, find_site
 
     folder = find_site(site)
-    skipped = _count(count_waiting, folder, workers) if count else 0
+    skipped = _count(count_uncounted, folder, workers) if count else 0
     _make([("new-lot", {"lot": lot})], folder, now, workers)
     return _attend(skipped)
 
@@ -87,13 +87,14 @@ def _attend_months(runs, total: int) -> int:
     if not runs:
         return 0
     if total == 1:
-        told = (
+        sentence = (
             "the month is out of control"
             if runs[0].finding["verdict"] == "out-of-control"
             else ("signals are to be explained")
         )
         click.echo(
-            f"Needs attention: {told}; qckit report explain HATCH closes a signal once its cause is known.", err=True
+            f"Needs attention: {sentence}; qckit report explain HATCH closes a signal once its cause is known.",
+            err=True,
         )
     else:
         names = ", ".join(run.finding["subject"] for run in runs)
@@ -170,12 +171,12 @@ def poor_hatch(hatch, count, plan, checked, outcome, by, site, now, workers):
     qckit report poor-hatch HATCH --checked 'ph meter' --outcome 'yes: 7.4 here, 8.2 in D' --by NAME
     """
     from qckit.errors import InputError
-    from qckit.reports import count_waiting, find_site, record_check, record_plans
+    from qckit.reports import count_uncounted, find_site, record_check, record_plans
 
     if bool(checked) != bool(outcome):
         raise InputError("--checked and --outcome go together: which check was made, and what it showed. Give both.")
     folder = find_site(site)
-    skipped = _count(count_waiting, folder, workers) if count else 0
+    skipped = _count(count_uncounted, folder, workers) if count else 0
     if checked:
         click.echo(record_check(folder, hatch, checked, outcome, by=by, at=now))
     (run,) = _make([("poor-hatch", {"hatch": hatch})], folder, now, 1)
@@ -184,9 +185,9 @@ def poor_hatch(hatch, count, plan, checked, outcome, by, site, now, workers):
     return _attend(skipped)
 
 
-def _count(count_waiting, folder: Path, workers: int) -> int:
+def _count(count_uncounted, folder: Path, workers: int) -> int:
     """Count what waits; return how many photos could not be counted."""
-    result = count_waiting(folder, workers=workers)
+    result = count_uncounted(folder, workers=workers)
     for line in result.failures:
         click.echo(f"qckit: {line}", err=True)
     return len(result.failures)

@@ -206,11 +206,11 @@ def choose_among(analysis: Analysis, model: StageModel) -> list[tuple[np.ndarray
         p = model.predict(cut.features)
         single = 1 - p[:, 5]
         index = best_division(cut.candidates, single, cut.sizes["n_px"], cut.pieces.patch)
-        home = cut.pieces.patch[[cut.candidates[i][0] for i in index]] if len(index) else np.zeros(0, np.int64)
-        values.append(np.bincount(home, weights=single[index] * cut.sizes["strength"][index], minlength=n_patches))
-        chosen.append((index, p[index], home))
+        patch = cut.pieces.patch[[cut.candidates[i][0] for i in index]] if len(index) else np.zeros(0, np.int64)
+        values.append(np.bincount(patch, weights=single[index] * cut.sizes["strength"][index], minlength=n_patches))
+        chosen.append((index, p[index], patch))
     best = np.argmax(values, axis=0)
-    return [(index[best[home] == k], p[best[home] == k]) for k, (index, p, home) in enumerate(chosen)]
+    return [(index[best[patch] == k], p[best[patch] == k]) for k, (index, p, patch) in enumerate(chosen)]
 
 
 def join_found(parts: list[FoundObjects]) -> FoundObjects:

@@ -228,8 +228,15 @@ def _job(path: Path, name: str, um_per_px: float | str, reader, out: Path | None
             region=region,
         )
     version = version_with(model_key(model))
-    told = [name, repr(um_per_px), reader, version, _reader_key(reader), *([region_words(region)] if region else [])]
-    key = hashlib.sha256("\n".join(map(str, told)).encode()).hexdigest()
+    key_parts = [
+        name,
+        repr(um_per_px),
+        reader,
+        version,
+        _reader_key(reader),
+        *([region_words(region)] if region else []),
+    ]
+    key = hashlib.sha256("\n".join(map(str, key_parts)).encode()).hexdigest()
     part = out / PARTS / f"{key[:32]}.json"
     return _Job(
         path=str(path),

@@ -90,8 +90,8 @@ def _stretched(found) -> str:
         (real, STRETCH, LEAST_ALL),
     ):
         if which.sum() >= least and abs(mean := float(np.median(ratio[which]))) > limit:
-            way = "higher than wide" if mean > 0 else "wider than high"
-            return f"its objects are {np.exp(abs(mean)):.1f} times {way}"
+            direction = "higher than wide" if mean > 0 else "wider than high"
+            return f"its objects are {np.exp(abs(mean)):.1f} times {direction}"
     return ""
 
 

@@ -9,10 +9,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-__all__ = ["CHANNELS", "CORNERS", "HEAT", "HEAT_PLANE", "PLANES", "STAGE_PLANES", "WAY", "LastLayer"]
+__all__ = ["CHANNELS", "CORNERS", "HEAT", "HEAT_PLANE", "OFFSET_PLANES", "PLANES", "STAGE_PLANES", "LastLayer"]
 
 PLANES, CORNERS, CHANNELS = 9, 4, 32
-HEAT, HEAT_PLANE, STAGE_PLANES, WAY = 0, slice(0, 1), slice(1, 6), (7, 8)
+HEAT, HEAT_PLANE, STAGE_PLANES, OFFSET_PLANES = 0, slice(0, 1), slice(1, 6), (7, 8)
 EXACT = 2**24  # whole numbers up to here are exact in 32 bits of floating point
 MOST = EXACT // (255 * CHANNELS) - 1  # of a weight, so that no sum of 32 bytes times weights goes beyond
 
@@ -48,9 +48,9 @@ class LastLayer:
         LastLayer
         """
         out = [a.copy() for a in (self.weights, self.step, self.offset)]
-        wanted = self.weights[planes] * self.step[planes][..., None].astype(float) + weights[:, None, :]
-        step = np.maximum(np.abs(wanted).max(axis=2) / MOST, 1e-12).astype(np.float32)
-        out[0][planes] = np.rint(np.clip(wanted / step[..., None].astype(float), -MOST, MOST))
+        target = self.weights[planes] * self.step[planes][..., None].astype(float) + weights[:, None, :]
+        step = np.maximum(np.abs(target).max(axis=2) / MOST, 1e-12).astype(np.float32)
+        out[0][planes] = np.rint(np.clip(target / step[..., None].astype(float), -MOST, MOST))
         out[1][planes] = step
         out[2][planes] = self.offset[planes] + offset[:, None]
         return LastLayer(*out)

@@ -18,14 +18,16 @@ __all__ = ["USUAL_CYSTS", "settle_cysts_and_shells"]
 USUAL_CYSTS = 0.52
 """Share of cysts among the 2630 cysts and shells of ``tests/photos/truth.csv`` of which at least 35 % can be seen."""
 
-HELD = (
+USUAL_WEIGHT = (
     40.0  # objects of the usual mixture added to the photo's own; where a light is misread, its mixture is misread too
 )
 ROUNDS = 30
 PAIR = [STAGES.index("cyst"), STAGES.index("shell")]
 
 
-def settle_cysts_and_shells(p: np.ndarray, usual: float = USUAL_CYSTS, held: float = HELD) -> np.ndarray:
+def settle_cysts_and_shells(
+    p: np.ndarray, usual: float = USUAL_CYSTS, usual_weight: float = USUAL_WEIGHT
+) -> np.ndarray:
     """Bring probabilities that assume the usual mixture of cysts and shells to the photo's own.
 
     Parameters
@@ -34,7 +36,7 @@ def settle_cysts_and_shells(p: np.ndarray, usual: float = USUAL_CYSTS, held: flo
         Probability per object and class (four stages, debris), each row adding up to 1.
     usual : float
         Share of cysts among cysts and shells that the probabilities assume.
-    held : float
+    usual_weight : float
         Weight of the usual mixture, in objects; 0 lets the photo speak alone.
 
     Returns
@@ -48,7 +50,7 @@ def settle_cysts_and_shells(p: np.ndarray, usual: float = USUAL_CYSTS, held: flo
     for _ in range(ROUNDS):
         as_cyst, as_shell = cyst * share / usual, (1 - cyst) * (1 - share) / (1 - usual)
         settled = as_cyst / np.maximum(as_cyst + as_shell, 1e-12)
-        share = (held * usual + either @ settled) / max(held + either.sum(), 1e-12)
+        share = (usual_weight * usual + either @ settled) / max(usual_weight + either.sum(), 1e-12)
     out = p.copy()
     out[:, PAIR[0]], out[:, PAIR[1]] = either * settled, either * (1 - settled)
     return out

@@ -220,20 +220,20 @@ def _signs(findings: Findings, *, one_reader, in_frame):
     analysis, found = findings.analysis, findings.found
     red, green, blue = np.moveaxis(analysis.work.pixels[::4, ::4], 2, 0)
     least, most = np.minimum(np.minimum(red, green), blue), np.maximum(np.maximum(red, green), blue)
-    wanted = found.p.argmax(axis=1) < 4 if len(found.p) else np.zeros(0, bool)
-    home = found.patch[wanted]
-    crowd = np.where(home > 0, np.bincount(home, minlength=1)[home], 1) if len(home) else np.zeros(0)
+    is_counted = found.p.argmax(axis=1) < 4 if len(found.p) else np.zeros(0, bool)
+    patch = found.patch[is_counted]
+    crowd = np.where(patch > 0, np.bincount(patch, minlength=1)[patch], 1) if len(patch) else np.zeros(0)
     return PhotoSigns(
         white_share=float((least >= 253).mean()),
         black_share=float((most <= 30 * analysis.work.gain).mean()),
         contrast=analysis.foreground.typical,
         covered_share=float(analysis.foreground.mask[::4, ::4].mean()),
         clump_share=float((crowd > 5).mean()) if len(crowd) else 0.0,
-        stages=found.p[wanted].argmax(axis=1),
-        p_best=found.p[wanted].max(axis=1, initial=0) * found.p_single[wanted],
+        stages=found.p[is_counted].argmax(axis=1),
+        p_best=found.p[is_counted].max(axis=1, initial=0) * found.p_single[is_counted],
         swing=max(hatch_swing(found.p), hatch_swing(found.p_read)),
-        between=share_between(found.p[wanted]),
-        length_um=found.sizes["length_um"][wanted],
+        between=share_between(found.p[is_counted]),
+        length_um=found.sizes["length_um"][is_counted],
         body_width_um=_body_width(analysis),
         reader_share=findings.differing,
         invented=findings.invented,
@@ -241,7 +241,7 @@ def _signs(findings: Findings, *, one_reader, in_frame):
         one_reader=one_reader,
         in_frame=in_frame,
         clump_objects=_clump_objects(analysis, found),
-        strangeness=_strangeness(findings.model, found.features[wanted]),
+        strangeness=_strangeness(findings.model, found.features[is_counted]),
         edge_width_um=_edge_width(analysis, found),
     )
 
@@ -288,10 +288,10 @@ def _clump_objects(analysis: Analysis, found: FoundObjects) -> float:
     n = len(cut.pieces.patch) - 1
     if not len(found.p) or n == 0:
         return 0.0
-    home = cut.pieces.patch[1:]
-    size = max(int(home.max()), int(found.patch.max())) + 1
+    patch = cut.pieces.patch[1:]
+    size = max(int(patch.max()), int(found.patch.max())) + 1
     area, strength, edge = (
-        np.bincount(home, weights=cut.sizes[k][:n], minlength=size) for k in ("area_um2", "strength", "edge_sides")
+        np.bincount(patch, weights=cut.sizes[k][:n], minlength=size) for k in ("area_um2", "strength", "edge_sides")
     )
     unsolved = np.ones(size, bool)
     unsolved[found.patch] = False

@@ -20,7 +20,7 @@ class Proposals:
         Probability per class (four stages, debris).
     score : (n,) ndarray
         How sure it is that there is an object, 0 to 1.
-    way : (2, P, Q) ndarray of float32
+    offsets : (2, P, Q) ndarray of float32
         On a coarser grid over the same picture: down and right from there to the centre of the object. [pixels of the
         picture]
     invented, missed : float
@@ -31,7 +31,7 @@ class Proposals:
     cols: np.ndarray
     p: np.ndarray
     score: np.ndarray
-    way: np.ndarray
+    offsets: np.ndarray
     invented: float = 0.0
     missed: float = 0.0
 
@@ -41,5 +41,5 @@ class Proposals:
 
     def enlarged(self, down: float, right: float) -> Proposals:
         """The same objects in a picture so many times taller and wider."""
-        way = self.way * np.array([down, right], self.way.dtype).reshape(2, 1, 1)
-        return replace(self, rows=self.rows * down, cols=self.cols * right, way=way)
+        offsets = self.offsets * np.array([down, right], self.offsets.dtype).reshape(2, 1, 1)
+        return replace(self, rows=self.rows * down, cols=self.cols * right, offsets=offsets)

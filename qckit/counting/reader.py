@@ -16,7 +16,7 @@ from pathlib import Path
 
 import numpy as np
 
-from qckit.counting.last_layer import HEAT, HEAT_PLANE, STAGE_PLANES, WAY, LastLayer
+from qckit.counting.last_layer import HEAT, HEAT_PLANE, OFFSET_PLANES, STAGE_PLANES, LastLayer
 from qckit.counting.proposals import Proposals
 
 __all__ = ["READER_UM_PER_PX", "READER_VERSION", "Reading", "propose", "read_picture", "reader_available"]
@@ -183,18 +183,18 @@ class Reading:
         """
         from scipy.special import expit, softmax
 
-        own, rows, cols = _network(MODEL).last, *self.shape
-        learned = layer is not None and not layer.same(own, HEAT_PLANE)
-        layer = layer or own
+        last_layer, rows, cols = _network(MODEL).last, *self.shape
+        learned = layer is not None and not layer.same(last_layer, HEAT_PLANE)
+        layer = layer or last_layer
         within = np.s_[: -(-rows // STRIDE), : -(-cols // STRIDE)]
-        logit, *way = _planes(self.strips, own, (HEAT, *WAY))[(slice(None), *within)]
+        logit, *offsets = _planes(self.strips, last_layer, (HEAT, *OFFSET_PLANES))[(slice(None), *within)]
         least = FAINTEST_HEAT if learned else LEAST_HEAT
         r, c = _peaks(logit, np.log(least / (1 - least)))
         noticed, corner = _noticed_at(self.strips, r, c)
         sure = layer.answers(noticed, corner, HEAT_PLANE)[:, 0] if learned else logit[r, c].astype(float)
         row, col, score = (r + 0.5) * STRIDE, (c + 0.5) * STRIDE, expit(sure)
         p = softmax(layer.answers(noticed, corner, STAGE_PLANES), axis=1)
-        proposals = Proposals(row, col, p, score, np.stack(way) * np.float32(STRIDE)).take(score > LEAST_HEAT)
+        proposals = Proposals(row, col, p, score, np.stack(offsets) * np.float32(STRIDE)).take(score > LEAST_HEAT)
         return proposals.take(_apart(proposals.rows, proposals.cols, proposals.score, self.um_per_px))
 
     def faint_places(self) -> tuple[np.ndarray, np.ndarray]:

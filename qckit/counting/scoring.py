@@ -68,15 +68,15 @@ def score_photo(truth: pd.DataFrame, found: pd.DataFrame) -> dict:
     """
     truth = truth[truth.stage.isin(STAGES)].reset_index(drop=True)
     found = found[found.stage.isin(STAGES)].reset_index(drop=True)
-    asked = ((truth.touches_edge == 0) & (truth.visible_fraction >= 0.35)).to_numpy()
+    is_scored = ((truth.touches_edge == 0) & (truth.visible_fraction >= 0.35)).to_numpy()
     code_true = np.array([STAGES.index(s) for s in truth.stage], int)
     code_found = np.array([STAGES.index(s) for s in found.stage], int)
-    confusion, missed = np.zeros((len(STAGES),) * 2, int), np.bincount(code_true[asked], minlength=len(STAGES))
+    confusion, missed = np.zeros((len(STAGES),) * 2, int), np.bincount(code_true[is_scored], minlength=len(STAGES))
     false = np.bincount(code_found, minlength=len(STAGES))
     n_true, n_found = missed.copy(), false.copy()
     for i, j in match_objects(truth, found):
         false[code_found[j]] -= 1
-        if asked[i]:
+        if is_scored[i]:
             confusion[code_true[i], code_found[j]] += 1
             missed[code_true[i]] -= 1
         else:

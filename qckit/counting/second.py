@@ -14,8 +14,8 @@ import numpy as np
 
 from qckit.counting.analysis import Analysis, CutMeasures, FoundObjects, analyse_at_centres, gather, join_found
 from qckit.counting.last_layer import LastLayer
+from qckit.counting.lookalikes import settle_by_lookalikes
 from qckit.counting.mixture import settle_cysts_and_shells
-from qckit.counting.own_groups import part_by_own_looks
 from qckit.counting.proposals import Proposals
 from qckit.counting.stages import StageModel
 from qckit.counting.working import WorkImage, resize_to_scale
@@ -28,7 +28,7 @@ ALONE_SCORE = 0.55  # of a proposal that no piece supports
 USUAL_SCORE = 0.78  # median of the surer ones, in all but the least sure tenth of the labelled photos of both makes
 FEWEST_SURER = 5
 CHANCE_AT_HALF, CHANCE_SLOPE = 1.63, 2.74  # of the curve of expected_errors, in logits
-LEAST_SEEN = 0.5  # of the proposals; where the foreground supports fewer, its silence says nothing
+LEAST_SUPPORTED = 0.5  # of the proposals; where the foreground supports fewer, its silence says nothing
 ENOUGH = 20  # proposals to tell that by; a few of them may be specks that the foreground rightly leaves out
 ALONE_SINGLE = 0.99  # of a measured object that no proposal supports
 MEASURED_WEIGHT = 0.5  # of what was measured, beside the reader's 1, where the two always agree
@@ -159,24 +159,26 @@ def join_readings(
     work = analysis.work
     cut = analysis.cuts[0]
     measured = gather(work, cut, np.arange(len(cut.candidates)), model.predict(cut.features))
-    seen = np.flatnonzero(piece)
-    own = piece[seen] - 1  # candidates are the pieces in order
+    supported = np.flatnonzero(piece)
+    candidate = piece[supported] - 1  # candidates are the pieces in order
     differing = (
-        float((measured.p[own].argmax(axis=1) != proposals.p[seen].argmax(axis=1)).mean()) if len(seen) else np.nan
+        float((measured.p[candidate].argmax(axis=1) != proposals.p[supported].argmax(axis=1)).mean())
+        if len(supported)
+        else np.nan
     )
-    pooled = proposals.p[seen] * (measured.p[own] + 1e-3) ** measured_weight(differing)
-    measured.p[own] = pooled / pooled.sum(axis=1, keepdims=True)
-    measured.p_single[own] = np.maximum(measured.p_single[own], proposals.score[seen])
-    measured.rows[own], measured.cols[own] = proposals.rows[seen], proposals.cols[seen]
+    pooled = proposals.p[supported] * (measured.p[candidate] + 1e-3) ** measured_weight(differing)
+    measured.p[candidate] = pooled / pooled.sum(axis=1, keepdims=True)
+    measured.p_single[candidate] = np.maximum(measured.p_single[candidate], proposals.score[supported])
+    measured.rows[candidate], measured.cols[candidate] = proposals.rows[supported], proposals.cols[supported]
     kept = measured.p_single > ALONE_SINGLE
-    kept[own] = True
-    blind = len(piece) >= ENOUGH and len(seen) < LEAST_SEEN * len(piece)
+    kept[candidate] = True
+    blind = len(piece) >= ENOUGH and len(supported) < LEAST_SUPPORTED * len(piece)
     unsupported = proposals.score >= (LEAST_SCORE if blind else ALONE_SCORE) * sureness(proposals.score)
-    unsupported[seen] = False
+    unsupported[supported] = False
     if blind:
-        differing = 1 - len(seen) / len(piece)
+        differing = 1 - len(supported) / len(piece)
     found = join_found([measured.take(kept), _proposed_alone(work, proposals, unsupported, cut)])
-    settled = settle_cysts_and_shells(part_by_own_looks(found.p, found.features))
+    settled = settle_cysts_and_shells(settle_by_lookalikes(found.p, found.features))
     return replace(found, p=settled, p_read=found.p), differing
 
 

@@ -93,24 +93,30 @@ def cut_at_centres(mask: np.ndarray, signal: np.ndarray, um_per_px: float, propo
     seeds = np.bincount(under, minlength=n + 1)
     seeds[0] = 0
     flat = np.flatnonzero(mask)  # a small part of the photo: everything below goes by these pixels
-    home = patches.ravel().take(flat)
-    keep = _worth_keeping(flat, home, seeds, mask.shape[1], um_per_px)
+    patch_of = patches.ravel().take(flat)
+    keep = _patches_to_keep(flat, patch_of, seeds, mask.shape[1], um_per_px)
     # pieces: whole patches first, then one per centre of the patches with several
     whole = keep & (seeds < 2)
     number = np.zeros(n + 1, np.int32)
     number[whole] = np.arange(1, whole.sum() + 1)
-    label = number.take(home)
+    label = number.take(patch_of)
     piece = number[under].astype(np.int64)
     shared = np.flatnonzero(seeds[under] > 1)
     piece[shared] = whole.sum() + 1 + np.arange(len(shared))
     owner = np.concatenate([[0], np.flatnonzero(whole), under[shared]]).astype(np.int32)
     if len(shared):
-        several = np.flatnonzero((seeds > 1).take(home))
+        several = np.flatnonzero((seeds > 1).take(patch_of))
         label[several] = _shares(
-            flat[several], home[several], shape=mask.shape, proposals=proposals, shared=shared, piece=piece, under=under
+            flat[several],
+            patch_of[several],
+            shape=mask.shape,
+            proposals=proposals,
+            shared=shared,
+            piece=piece,
+            under=under,
         )
-    held = np.flatnonzero(label)
-    flat, label = flat[held], label[held]
+    labelled = np.flatnonzero(label)
+    flat, label = flat[labelled], label[labelled]
     label = _without_halo(label, signal.ravel().take(flat), len(owner), alone=seeds[owner] == 0)
     there = np.bincount(label, minlength=len(owner)) > 0
     there[0] = False
@@ -121,14 +127,14 @@ def cut_at_centres(mask: np.ndarray, signal: np.ndarray, um_per_px: float, propo
     return Cut(labels, owner, depth_of(labels > 0, um_per_px)), piece
 
 
-def _worth_keeping(flat, home, seeds, width, um_per_px) -> np.ndarray:
+def _patches_to_keep(flat, patch_of, seeds, width, um_per_px) -> np.ndarray:
     """Patches that hold a centre, or are neither flecks nor rims."""
-    area = np.bincount(home, minlength=len(seeds)) * um_per_px**2
+    area = np.bincount(patch_of, minlength=len(seeds)) * um_per_px**2
     keep = (seeds > 0) | (area >= LEAST_AREA_UM2)
     keep[0] = False
     # the foreground has nothing thinner than THIN_UM, so only the larger ones can be too long
     for i in np.flatnonzero(keep & (seeds == 0) & (area > 0.8 * THIN_UM * LARGEST_UM)):
-        rows, cols = np.divmod(flat[home == i], width)
+        rows, cols = np.divmod(flat[patch_of == i], width)
         box = slice(rows[0], rows[-1] + 1), slice(cols.min(), cols.max() + 1)
         keep[i] = not is_too_large(box, area[i], um_per_px)
     return keep
@@ -141,24 +147,24 @@ def _shares(flat, mine, shape, proposals, shared, piece, under) -> np.ndarray:
     """
     from scipy.spatial import cKDTree
 
-    way = proposals.way
-    (down, right), (n_rows, n_cols) = np.array(shape) / np.array(way.shape[1:]), way.shape[1:]
+    offsets = proposals.offsets
+    (down, right), (n_rows, n_cols) = np.array(shape) / np.array(offsets.shape[1:]), offsets.shape[1:]
     # votes are as coarse as the reader's planes; one question per vote is enough
     rows, cols = np.divmod(flat, shape[1])
     cell = np.minimum((rows / down).astype(np.int64), n_rows - 1) * n_cols
     cell += np.minimum((cols / right).astype(np.int64), n_cols - 1)
     voter = _distinct(cell, n_rows * n_cols)
     r, c = np.divmod(voter, n_cols)
-    to_row, to_col = (plane.ravel().take(voter) for plane in way)
+    to_row, to_col = (plane.ravel().take(voter) for plane in offsets)
     aim = np.stack([(r + 0.5) * down + to_row, (c + 0.5) * right + to_col], axis=1)
     centres = cKDTree(np.stack([proposals.rows[shared], proposals.cols[shared]], axis=1))
     answer = np.zeros((n_rows * n_cols, min(2, len(shared))), np.int64)
     answer[voter] = _nearest_two(centres, aim, max(down, right), shape)
-    home = under[shared]
+    patch_of_centre = under[shared]
     out = np.zeros(len(flat), np.int32)
     for choice in reversed(range(answer.shape[1])):
         to = answer[cell, choice]
-        out = np.where(home[to] == mine, piece[shared][to], out)
+        out = np.where(patch_of_centre[to] == mine, piece[shared][to], out)
     return out
 
 
@@ -186,9 +192,9 @@ def _nearest_two(centres, aim, grain, shape) -> np.ndarray:
 
 def _distinct(index: np.ndarray, n: int) -> np.ndarray:
     """Distinct values among whole numbers below n, in order."""
-    asked = np.zeros(n, bool)
-    asked[index] = True
-    return np.flatnonzero(asked)
+    present = np.zeros(n, bool)
+    present[index] = True
+    return np.flatnonzero(present)
 
 
 def _without_halo(label, value, n, *, alone) -> np.ndarray:

@@ -249,8 +249,8 @@ def _check_shapes(model: StageModel) -> None:
         raise ValueError("it names no features, or a feature twice, or holds no network")
     for w1, b1, w2, b2, w3, b3 in model.layers:
         h1, h2 = b1.size, b2.size
-        wanted = ((f, h1), (h1,), (h1, h2), (h2,), (h2, len(ANSWERS)), (len(ANSWERS),))
-        if tuple(a.shape for a in (w1, b1, w2, b2, w3, b3)) != wanted:
+        expected = ((f, h1), (h1,), (h1, h2), (h2,), (h2, len(ANSWERS)), (len(ANSWERS),))
+        if tuple(a.shape for a in (w1, b1, w2, b2, w3, b3)) != expected:
             raise ValueError("the layers of a network do not fit each other")
     arrays = [model.centre, model.scale, *(a for layers in model.layers for a in layers)]
     if model.centre.shape != (f,) or model.scale.shape != (f,) or not (model.scale > 0).all():

@@ -283,15 +283,15 @@ class Bench:
 
     def meters_calibrated(self) -> str:
         """Keep that the meters were calibrated."""
-        said = entries.say_meters_calibrated(self.log, by=self.by)
+        sentence = entries.say_meters_calibrated(self.log, by=self.by)
         self.study()
-        return said
+        return sentence
 
     def take_back(self) -> str:
         """Withdraw the newest entry of today."""
-        said = entries.take_back(self.log, by=self.by, now=self.moment())
+        sentence = entries.take_back(self.log, by=self.by, now=self.moment())
         self.study()
-        return said
+        return sentence
 
     def names_in_use(self, table: str) -> set[str]:
         """Return every name ever given to a row of a table."""

@@ -111,14 +111,14 @@ def _signals(tables: SiteTables) -> list[Chore]:
     """Signals and changes that nobody explained."""
     names, months = [], []
     if tables.signals is not None and len(tables.signals):
-        waiting = tables.signals[tables.signals["state"] == "open"]
-        names += waiting["signal"].tolist()
-        months += waiting["at"].str[:7].tolist()
+        still_open = tables.signals[tables.signals["state"] == "open"]
+        names += still_open["signal"].tolist()
+        months += still_open["at"].str[:7].tolist()
     changes = getattr(tables, "changes", None)
     if changes is not None and len(changes):
-        waiting = changes[changes["state"] == "open"]
-        names += waiting["change"].tolist()
-        months += waiting["month"].dropna().tolist()
+        still_open = changes[changes["state"] == "open"]
+        names += still_open["change"].tolist()
+        months += still_open["month"].dropna().tolist()
     return [Chore("signals", subject=max(months, default=""), n=len(names), names=tuple(names))] if names else []
 
 

@@ -177,15 +177,15 @@ class Dialog(Questions):
         taken = self.time("harvested at", bench.moment())
         method = self.choose("separated by", list(SEPARATIONS), bench.settings.protocol.separation)
         size, unit = self.size("whole harvest, such as 900 ml or 35 g (Enter: not measured)")
-        held = {}
+        amounts = {}
         if size is not None:
             density = self.maybe(f"nauplii per {unit} (Enter: {'count them now' if unit == 'ml' else 'not known'})")
-            held = {f"harvest_{unit}": size, f"per_{unit}": density}
+            amounts = {f"harvest_{unit}": size, f"per_{unit}": density}
             if density is None and unit == "ml":
-                held |= self._harvest_counts()
+                amounts |= self._harvest_counts()
             lost = self.maybe("nauplii counted in what was drawn off (Enter: not counted)")
-            held["lost_nauplii"] = None if lost is None else round(lost)
-        return bench.harvest(state.hatch, Harvest(separation=method, **held), taken=taken)
+            amounts["lost_nauplii"] = None if lost is None else round(lost)
+        return bench.harvest(state.hatch, Harvest(separation=method, **amounts), taken=taken)
 
     def _harvest_counts(self) -> dict:
         """Ask for the counts of a part of the harvest; empty where the first is left out."""
@@ -204,8 +204,8 @@ class Dialog(Questions):
         warning = bench.too_old(state.hatch, at)
         if warning:
             self.say(f"{warning} Enter 0 to leave it.")
-        wanted = min(state.left, bench.settings.feed.nauplii_per_feed) if state.left == state.left else 0.0
-        offered = f"{wanted / 1e6:.2f}" if wanted and not warning else ""
+        proposed = min(state.left, bench.settings.feed.nauplii_per_feed) if state.left == state.left else 0.0
+        offered = f"{proposed / 1e6:.2f}" if proposed and not warning else ""
         nauplii = self.number("million nauplii", offered) * 1e6
         if nauplii <= 0:
             raise Stopped
@@ -281,5 +281,5 @@ class Dialog(Questions):
 
 
 def _left(state: HatchState) -> str:
-    told = f", {millions(state.nauplii)} nauplii {state.basis}" if state.basis else ""
-    return f"{state.age_h:.1f} h in{told}"
+    amount = f", {millions(state.nauplii)} nauplii {state.basis}" if state.basis else ""
+    return f"{state.age_h:.1f} h in{amount}"

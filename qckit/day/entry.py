@@ -69,8 +69,8 @@ def _plainly(error: InputError) -> str:
     """Say what is wrong without the words of sheets and rows."""
     if error.problems is None or error.problems.empty:
         return str(error)
-    said = [f"{p.column} {p.value} {p.rule}. {p.remedy}".strip() for p in error.problems.itertuples()]
-    return "Not written: " + " ".join(dict.fromkeys(said))
+    problems = [f"{p.column} {p.value} {p.rule}. {p.remedy}".strip() for p in error.problems.itertuples()]
+    return "Not written: " + " ".join(dict.fromkeys(problems))
 
 
 def last_entry(log: SiteLog, *, now: dt.datetime) -> tuple[int, str, str] | None:

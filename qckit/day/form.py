@@ -87,11 +87,11 @@ class DayForm(anywidget.AnyWidget):
         number = int(message.get("n", 0))
         self.bench.by = self.initials.strip()
         try:
-            said, bad = self._act(message), False
+            sentence, bad = self._act(message), False
         except (QcError, OSError, ValueError) as error:
-            said, bad = one_line(error), True
+            sentence, bad = one_line(error), True
         self._refresh()
-        self.status = {"n": number, "text": said, "bad": bad, "answer": self.bench.answer()}
+        self.status = {"n": number, "text": sentence, "bad": bad, "answer": self.bench.answer()}
 
     def _act(self, message) -> str:
         """Do one entry and return the sentence that shows it back."""
@@ -241,11 +241,11 @@ def _feed(bench: Bench) -> dict | None:
     if not states:
         return None
     left = states[0].left if math.isfinite(states[0].left) else 0.0
-    wanted = min(left, bench.settings.feed.nauplii_per_feed)
+    proposed = min(left, bench.settings.feed.nauplii_per_feed)
     fields = [
         _field("hatch", "from", states[0].hatch, _hatches(states)),
         _field("at", "fed at", f"{bench.moment():%H:%M}"),
-        _field("million", "million nauplii", f"{wanted / 1e6:.2f}" if wanted else ""),
+        _field("million", "million nauplii", f"{proposed / 1e6:.2f}" if proposed else ""),
     ]
     return {"kind": "feed", "title": "Feed", "fields": fields, "note": bench.too_old(states[0].hatch, bench.moment())}
 

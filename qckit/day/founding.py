@@ -131,30 +131,30 @@ def found_site(folder: str | Path, answers: Answers | None = None, *, url: str =
     Path
         The folder.
     """
-    told = answers or Answers()
+    given = answers or Answers()
     protocol = {
-        "cones": told.cones,
-        "people": told.people,
-        "incubation_h": float(told.hours),
-        "count_at": told.count_at,
-        "feed_at": told.feeds,
-        "subsamples": int(told.subsamples),
-        "subsample_ul": float(told.subsample_ul),
+        "cones": given.cones,
+        "people": given.people,
+        "incubation_h": float(given.hours),
+        "count_at": given.count_at,
+        "feed_at": given.feeds,
+        "subsamples": int(given.subsamples),
+        "subsample_ul": float(given.subsample_ul),
     }
     checked = ProtocolSettings(**protocol)
     check_protocol(checked, "the protocol")
     feed = {
-        "nauplii_per_feed": float(told.nauplii),
+        "nauplii_per_feed": float(given.nauplii),
         "feeds_per_day": float(len(checked.feed_times)),
-        "cone_volume_l": float(told.cone_litres),
+        "cone_volume_l": float(given.cone_litres),
         "n_cones": len(checked.cone_names),
     }
-    conditions = {"reading_h": float(told.hours)}
+    conditions = {"reading_h": float(given.hours)}
     made = new_site(
         folder,
-        name=told.name or None,
-        timezone=told.timezone,
-        date_order=told.date_order,
+        name=given.name or None,
+        timezone=given.timezone,
+        date_order=given.date_order,
         url=url,
         changes={"protocol": protocol, "feed": feed, "conditions": conditions},
     )

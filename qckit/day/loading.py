@@ -38,9 +38,9 @@ def study_site(site: Site, *, now: str = "") -> Day:
     from qckit.log import open_log
 
     with open_log(site.folder) as log:
-        waiting = log.awaiting_counts()
-        missing = tuple(name for name in dict.fromkeys(waiting["photo"]) if not _is_there(site.folder, name))
-        records = DayRecords(log.steps(), log.certificates(), log.reports(), waiting, missing)
+        uncounted = log.awaiting_counts()
+        missing = tuple(name for name in dict.fromkeys(uncounted["photo"]) if not _is_there(site.folder, name))
+        records = DayRecords(log.steps(), log.certificates(), log.reports(), uncounted, missing)
     return study_day(site.tables, now=now, suspect=site.suspicion, records=records)
 
 

@@ -81,8 +81,8 @@ def match_photos(photos: list[PhotoSeen], cones: tuple[str, ...], *, subsamples:
 
 def _belongs(photo: PhotoSeen, card: PhotoSeen | None, cones, counts: Counter, subsamples: int):
     """Return cone, kind and how it is known."""
-    own = photo.card if photo.card is not None and photo.card.card.kind != SCALE else None
-    near = own or (card.card if card is not None else None)
+    own_card = photo.card if photo.card is not None and photo.card.card.kind != SCALE else None
+    near = own_card or (card.card if card is not None else None)
     if near is not None:
         return near.card.cone, near.card.kind, "card"
     named = _cone_in(photo.name, cones)

@@ -317,8 +317,8 @@ def harvest_rows(
     frame = pd.DataFrame([row])
     total = float(harvest_totals(frame)["harvested"].iloc[0]) if "nauplii" in row else math.nan
     sizes = ((harvest.harvest_ml, "ml"), (harvest.harvest_g, "g"))
-    held = [f"{millions(total)} nauplii"] if math.isfinite(total) else []
-    what = " in ".join([*held, *(f"{size:g} {unit}" for size, unit in sizes if size)])
+    measured = [f"{millions(total)} nauplii"] if math.isfinite(total) else []
+    what = " in ".join([*measured, *(f"{size:g} {unit}" for size, unit in sizes if size)])
     how = f"{what}, separated" if what else "separated"
     sentence = f"Harvested {hatch['hatch']} {sitting.clock(taken)}: {how} by {_method(method)}."
     return Entry("harvest", sentence, {"samples": frame}, hatch["hatch"])

@@ -98,10 +98,10 @@ def lots_in_use(tables: SiteTables, *, now: dt.datetime, counts: pd.DataFrame) -
         is_new = used is None and opened != "" and _days_since(opened, now) <= _IN_USE_D
         if not (is_used or is_new):
             continue
-        own = counts[(counts["lot"] == name) & (counts["purpose"] == "production")].tail(_RECENT)["hatch_pct"]
-        middle = float(own.median()) if len(own) else math.nan
+        recent = counts[(counts["lot"] == name) & (counts["purpose"] == "production")].tail(_RECENT)["hatch_pct"]
+        middle = float(recent.median()) if len(recent) else math.nan
         first = opened or (str(made.loc[made["lot"] == name, "started"].min())[:10] if is_used else "")
-        found.append(LotInUse(name, first, used, middle, len(own) >= 3 and middle < least))
+        found.append(LotInUse(name, first, used, middle, len(recent) >= 3 and middle < least))
     return sorted(found, key=lambda lot: (lot.opened, lot.lot))
 
 

@@ -114,9 +114,9 @@ def study_day(
     settings, moment = tables.settings, site_time(tables, now)
     tables = _until(tables, moment)
     rows = (tables.samples, tables.hatches, tables.lots)
-    asked = {"photos": tables.photos, "reading_h": settings.conditions.reading_h}
-    cones = cone_metrics(*rows, **asked)
-    counts = counted_hatches(*rows, **asked, cones=cones)
+    options = {"photos": tables.photos, "reading_h": settings.conditions.reading_h}
+    cones = cone_metrics(*rows, **options)
+    counts = counted_hatches(*rows, **options, cones=cones)
     lots = lots_in_use(tables, now=moment, counts=counts)
     plan = plan or _planner(tables, moment, cones)
     states = hatch_states(tables, now=moment, counts=counts, per_g=_PerGram(settings, plan))

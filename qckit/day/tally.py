@@ -87,8 +87,8 @@ class Tally:
         """Say where the tally stands: ``2/3  N 45  U 2  C 7  S 41   H 83 %``."""
         shown = "  ".join(f"{_LETTERS[c]} {n}" for c, n in self.counts.items())
         percent = self.hatch_pct()
-        told = f"H {percent:.0f} %" if percent == percent else "H -"
-        return f"{min(len(self.done) + 1, self.protocol.subsamples)}/{self.protocol.subsamples}  {shown}   {told}"
+        share = f"H {percent:.0f} %" if percent == percent else "H -"
+        return f"{min(len(self.done) + 1, self.protocol.subsamples)}/{self.protocol.subsamples}  {shown}   {share}"
 
     def legend(self) -> str:
         """Say which key counts what."""

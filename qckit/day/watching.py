@@ -66,7 +66,7 @@ def _photos_in(folder: Path) -> list[Path]:
 
 def look_at(paths: list[Path], bench: Bench) -> tuple[list[PhotoSeen], list[str]]:
     """Look for cards in new photos; return what was seen, and a sentence for each that cannot be read."""
-    seen, faults = [], []
+    photos, faults = [], []
     zone = bench.moment().tzinfo
     for path in paths:
         try:
@@ -76,8 +76,8 @@ def look_at(paths: list[Path], bench: Bench) -> tuple[list[PhotoSeen], list[str]
             continue
         when = dt.datetime.fromisoformat(taken) if taken else dt.datetime.fromtimestamp(path.stat().st_mtime, tz=zone)
         when = when.replace(tzinfo=zone) if when.tzinfo is None else when.astimezone(zone)
-        seen.append(PhotoSeen(str(path), when, card))
-    return seen, faults
+        photos.append(PhotoSeen(str(path), when, card))
+    return photos, faults
 
 
 def match_words(matches: list[Match], bench: Bench) -> list[str]:
@@ -105,7 +105,7 @@ class Counted:
     """What became of a batch: photos counted, and sentences on what could not be."""
 
     n_counted: int
-    said: tuple[str, ...]
+    remarks: tuple[str, ...]
 
 
 def count_matched(bench: Bench, matches: list[Match], *, taken: dict[str, dt.datetime]) -> Counted:
@@ -123,24 +123,24 @@ def count_matched(bench: Bench, matches: list[Match], *, taken: dict[str, dt.dat
     -------
     Counted
     """
-    from qckit.reports.uncounted import count_waiting
+    from qckit.reports.uncounted import count_uncounted
 
-    hatches, said = _hatch_of(bench), []
+    hatches, remarks = _hatch_of(bench), []
     usable = [match for match in matches if match.cone in hatches]
-    said += [
+    remarks += [
         f"{Path(m.name).name}: left out, no hatch waits in cone {m.cone or '?'}." for m in matches if m not in usable
     ]
     if not usable:
-        return Counted(0, tuple(said))
+        return Counted(0, tuple(remarks))
     rows, copies = _sample_rows(bench, usable, hatches, taken)
     sentence = f"{len(rows)} photos entered."
     write_entry(bench.log, Entry("photos", sentence, {"samples": pd.DataFrame(rows)}), by=bench.by)
     for source, target in copies:  # only now: what the log refuses leaves no copies behind
         target.parent.mkdir(exist_ok=True)
         shutil.copy2(source, target)
-    waited = count_waiting(bench.site.folder, by=bench.by)
+    result = count_uncounted(bench.site.folder, by=bench.by)
     bench.study()
-    return Counted(waited.n_counted, (*said, *waited.failures, *waited.notes))
+    return Counted(result.n_counted, (*remarks, *result.failures, *result.notes))
 
 
 def _sample_rows(bench: Bench, matches: list[Match], hatches: dict[str, str], taken) -> tuple[list[dict], list]:
@@ -223,18 +223,18 @@ def watch_folder(folder: Path, watched: str | Path, *, by: str, now: str, say: C
 
 def _count_named(bench: Bench, say) -> None:
     """Count the photos that a sheet names and nobody counted yet."""
-    from qckit.reports.uncounted import count_waiting
+    from qckit.reports.uncounted import count_uncounted
 
     try:
-        waited = count_waiting(bench.site.folder, by=bench.by)
+        result = count_uncounted(bench.site.folder, by=bench.by)
     except QcError as error:
         say(str(error))
         return
-    for line in (*waited.failures, *waited.notes):
+    for line in (*result.failures, *result.notes):
         say(line)
-    if waited.n_counted:
+    if result.n_counted:
         bench.study()
-        say(f"{plural(waited.n_counted, 'photo')} that waited counted. {bench.answer()}")
+        say(f"{plural(result.n_counted, 'photo')} that waited counted. {bench.answer()}")
 
 
 def _not_in_log(place: Path, bench: Bench) -> set[Path]:
@@ -251,13 +251,13 @@ def _not_in_log(place: Path, bench: Bench) -> set[Path]:
 def _one_batch(batch: list[Path], bench: Bench, say, ask) -> None:
     """Match a batch, let a person confirm or change it, count it."""
     bench.study()
-    seen, faults = look_at(batch, bench)
+    photos, faults = look_at(batch, bench)
     for fault in faults:
         say(fault)
     cones = tuple(dict.fromkeys(state.cone for state in bench.countable()))
-    matches = match_photos(seen, cones, subsamples=bench.settings.protocol.subsamples)
+    matches = match_photos(photos, cones, subsamples=bench.settings.protocol.subsamples)
     if not matches:
-        say(f"{plural(len(seen), 'photo of a card', 'photos of cards')}; now photograph the samples.")
+        say(f"{plural(len(photos), 'photo of a card', 'photos of cards')}; now photograph the samples.")
         return
     while True:
         for line in match_words(matches, bench):
@@ -270,11 +270,11 @@ def _one_batch(batch: list[Path], bench: Bench, say, ask) -> None:
             break
         matches = changed(matches, typed, bench.settings.protocol.cone_names, say)
     try:
-        done = count_matched(bench, matches, taken={photo.name: photo.taken for photo in seen})
+        done = count_matched(bench, matches, taken={photo.name: photo.taken for photo in photos})
     except QcError as error:
         say(str(error))
         return
-    for line in done.said:
+    for line in done.remarks:
         say(line)
     say(f"{done.n_counted} photos counted. {bench.answer()}")
 

@@ -58,7 +58,7 @@ CAUTIONS = (
 _SETTLE = "air off 5 to 10 min, no longer"  # Lavens, Thongrod and Sorgeloos 2000: nauplii suffocate
 _NOTICED = dt.timedelta(minutes=15)  # a start later than planned by more is said with the time it will be ready
 _MOST_WARNINGS = 2
-_WORTH_SAYING = 0.01  # of a feed: a smaller part of it is not named
+_LEAST_SHARE = 0.01  # of a feed: a smaller part of it is not named
 _FEED_MARGIN = dt.timedelta(minutes=30)
 
 
@@ -170,9 +170,9 @@ def _harvest_words(state: HatchState, page: Day) -> str:
 def _feed_line(feed: FeedDue, page: Day) -> Line:
     """Say what a feed needs and what there is."""
     cones = {state.hatch: state.cone for state in page.hatches}
-    parts = [part for part in feed.parts if part[2] >= _WORTH_SAYING * feed.needed]
-    said = joined(f"{cones.get(hatch, hatch)} {millions(n)} {basis}" for hatch, basis, n in parts)
-    there = f"{millions(feed.nauplii)} there ({said})" if parts else "none there"
+    parts = [part for part in feed.parts if part[2] >= _LEAST_SHARE * feed.needed]
+    sources = joined(f"{cones.get(hatch, hatch)} {millions(n)} {basis}" for hatch, basis, n in parts)
+    there = f"{millions(feed.nauplii)} there ({sources})" if parts else "none there"
     return Line("due", f"Feed {_clock(feed.at, page.now)}: {millions(feed.needed)} needed, {there}.", feed.is_short)
 
 
@@ -200,8 +200,8 @@ def start_words(start: Start, now: dt.datetime, *, short: bool = False) -> str:
         return "" if short else "Nothing: tomorrow's feeds are covered."
     if start.code == "too late":
         feeds = joined(f"{feed:%H:%M}" for feed in start.missed)
-        told = f"Too late for tomorrow {feeds}: {millions(start.needed)} are missing. Feed something else."
-        return "" if short else told
+        sentence = f"Too late for tomorrow {feeds}: {millions(start.needed)} are missing. Feed something else."
+        return "" if short else sentence
     if start.code == "start":
         when = "now" if start.is_late else f"by {start.by:%H:%M}"
         cones = f" in {joined(start.cones)}" if start.cones else ""

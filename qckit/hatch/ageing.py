@@ -132,7 +132,7 @@ def ageing_trend(cones, *, metric="hatch_pct", minimum=75.0, confidence=0.95, ho
     )
 
 
-def _note(n, memory):
+def _note(n, correlation):
     if n < _ENOUGH_TESTS:
         return (
             f"With {n} tests, whether they scatter unequally or follow each other cannot be judged: the band is "
@@ -140,7 +140,7 @@ def _note(n, memory):
         )
     return (
         f"The band allows for days that scatter unequally (HC3) and for what one day tells of the next (lag-one "
-        f"correlation {memory:.2f}: {n} days count as {n * (1 - memory) / (1 + memory):.0f})."
+        f"correlation {correlation:.2f}: {n} days count as {n * (1 - correlation) / (1 + correlation):.0f})."
     )
 
 
@@ -195,15 +195,15 @@ def _line(x, y, confidence):
     bread = np.linalg.inv(design.T @ design)
     coefficients = bread @ design.T @ y
     residual = y - design @ coefficients
-    covariance, memory, worth = bread * float(residual @ residual) / (n - 2), 0.0, float(n)
+    covariance, correlation, n_effective = bread * float(residual @ residual) / (n - 2), 0.0, float(n)
     robust = covariance
     if n >= _ENOUGH_TESTS:
         lever = np.clip(np.sum(design @ bread * design, axis=1), 0, 0.99)
         robust = bread @ (design.T * (residual / (1 - lever)) ** 2) @ design @ bread
-        memory = _memory(residual)
-        worth = n * (1 - memory) / (1 + memory)
-    stretch = n / worth
-    t = float(stats.t.ppf((1 + confidence) / 2, max(worth - 2, 1)))
+        correlation = _lag_one(residual)
+        n_effective = n * (1 - correlation) / (1 + correlation)
+    stretch = n / n_effective
+    t = float(stats.t.ppf((1 + confidence) / 2, max(n_effective - 2, 1)))
 
     def at(points):
         rows = np.column_stack([np.ones_like(points), points])
@@ -211,10 +211,10 @@ def _line(x, y, confidence):
         return rows @ coefficients, t * np.sqrt(stretch * variance)
 
     se = math.sqrt(stretch * max(covariance[1, 1], robust[1, 1]))
-    return {"slope": float(coefficients[1]), "se_slope": se, "t": t, "at": at, "memory": memory}
+    return {"slope": float(coefficients[1]), "se_slope": se, "t": t, "at": at, "memory": correlation}
 
 
-def _memory(residual):
+def _lag_one(residual):
     """Lag-one correlation of residuals, corrected for its downward bias; 0 to 0.9."""
     square = float(residual @ residual)
     if not square > 0:

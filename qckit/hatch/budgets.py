@@ -220,8 +220,8 @@ def recovery_budget(
             "mixed."
         )
     value, parts = efficiency_parts(cones, measure)
-    own = float(np.std(counts, ddof=1)) / math.sqrt(len(counts)) / counts.mean()
-    parts["harvest"] = (max(own, 1 / math.sqrt(counts.sum())), len(counts) - 1)
+    u_count = float(np.std(counts, ddof=1)) / math.sqrt(len(counts)) / counts.mean()
+    parts["harvest"] = (max(u_count, 1 / math.sqrt(counts.sum())), len(counts) - 1)
     parts["harvest_volume"] = (measure.cone_volume_u_pct / 100, math.inf)
     parts["harvest_subsample"] = (measure.subsample_volume_u_pct / 100, math.inf)
     return _product(100 * counts.mean() * harvest_factor / (value * cysts_g), parts, confidence, draws, rng)
@@ -252,7 +252,7 @@ def _product(value, parts, confidence, draws, rng):
     table = pd.DataFrame(rows, columns=list(BUDGET_COLUMNS)).sort_values(
         "share_pct", ascending=False, ignore_index=True
     )
-    said = largest_source(table, u_rel)
+    largest = largest_source(table, u_rel)
     df = u_rel**4 / finite if finite > 0 else math.inf
     return Budget(
         value=value,
@@ -265,7 +265,7 @@ def _product(value, parts, confidence, draws, rng):
         agreement_pct=apart,
         confidence=confidence,
         table=table,
-        sentence=said,
+        sentence=largest,
     )
 
 

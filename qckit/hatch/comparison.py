@@ -127,16 +127,16 @@ def _inverted_score(x1, n1, x2, n2, factor, z):
     """Both differences that a score test just does not reject."""
     from scipy import optimize
 
-    seen = x1 / n1 - x2 / n2
+    observed = x1 / n1 - x2 / n2
 
     def statistic(delta):
         p1, p2 = _restricted(x1, n1, x2, n2, delta)
         variance = factor * (p1 * (1 - p1) / n1 + p2 * (1 - p2) / n2)
-        return (seen - delta) / math.sqrt(max(variance, 1e-300))
+        return (observed - delta) / math.sqrt(max(variance, 1e-300))
 
     edge = 1 - 1e-9
-    low = -1.0 if statistic(-edge) < z else optimize.brentq(lambda d: statistic(d) - z, -edge, seen)
-    high = 1.0 if statistic(edge) > -z else optimize.brentq(lambda d: statistic(d) + z, seen, edge)
+    low = -1.0 if statistic(-edge) < z else optimize.brentq(lambda d: statistic(d) - z, -edge, observed)
+    high = 1.0 if statistic(edge) > -z else optimize.brentq(lambda d: statistic(d) + z, observed, edge)
     return low, high
 
 
@@ -516,14 +516,14 @@ def _share(x, n):
     return float(x.sum() / n.sum()) if len(n) and n.sum() > 0 else math.nan
 
 
-def _dispersion(pearson, own, site, spread, confidence):
+def _dispersion(pearson, own_df, site, spread, confidence):
     """Dispersion factor and its degrees of freedom; the lots' own cones joined with the site's when there are some."""
     if spread is not None:
-        factor, df = joined_dispersion(pearson, own, site, spread.df, confidence)
+        factor, df = joined_dispersion(pearson, own_df, site, spread.df, confidence)
         return max(1.0, factor), df
-    if own < 1:
+    if own_df < 1:
         return math.nan, 0
-    return pearson / own, own
+    return pearson / own_df, own_df
 
 
 def _reach(factor, df, confidence):
@@ -550,20 +550,20 @@ def _ratio(what, other, ratio, counting, factor, df, margin_pct, confidence):
 def _judged(c):
     """Add verdict and sentence to a comparison that has its bounds."""
     line = 1 - c.margin_pct / 100
-    seen = f"{_cap(c.what)} is {_pct(c.ratio)} of {c.other}"
+    statement = f"{_cap(c.what)} is {_pct(c.ratio)} of {c.other}"
     if not (math.isfinite(c.low) and math.isfinite(c.high)):
-        return replace(c, sentence=f"{seen}; its interval is not known.")
-    seen += f" ({_span(c.low, c.high)})"
+        return replace(c, sentence=f"{statement}; its interval is not known.")
+    statement += f" ({_span(c.low, c.high)})"
     if c.low > 1:
-        return replace(c, verdict="better", sentence=f"{seen}: better by {_by(c.low - 1, c.high - 1)}.")
+        return replace(c, verdict="better", sentence=f"{statement}: better by {_by(c.low - 1, c.high - 1)}.")
     inside = f"at least {100 * line:.0f} % as good"
     if c.tost_low >= line:
         code = "equivalent" if c.tost_high <= 1 / line else "at least as good"
         worse = f", though worse by {_by(1 - c.high, 1 - c.low)}" if c.high < 1 else ""
-        return replace(c, verdict=code, sentence=f"{seen}: {inside}{worse}.")
+        return replace(c, verdict=code, sentence=f"{statement}: {inside}{worse}.")
     if c.high < 1:
-        return replace(c, verdict="worse", sentence=f"{seen}: worse by {_by(1 - c.high, 1 - c.low)}.")
-    return replace(c, verdict="cannot tell", sentence=f"{seen}: cannot tell yet.", is_open=True, lead=seen)
+        return replace(c, verdict="worse", sentence=f"{statement}: worse by {_by(1 - c.high, 1 - c.low)}.")
+    return replace(c, verdict="cannot tell", sentence=f"{statement}: cannot tell yet.", is_open=True, lead=statement)
 
 
 def _difference(p, n, q, m, reach):

@@ -62,14 +62,14 @@ def check_conditions(hatches, readings=None, conditions=None):
 
 def _row(hatch, quantity, values, c, water):
     standard, record = standard_of(quantity, c), QUANTITIES[quantity]
-    wanted = standard.words
+    expected = standard.words
     unit = f" {record.unit}" if record.unit else ""
     if not len(values):
         return _line(
             hatch,
             quantity,
             value=math.nan,
-            wanted=wanted,
+            expected=expected,
             status="unknown",
             sentence=f"{record.label} was not written down.",
         )
@@ -80,9 +80,9 @@ def _row(hatch, quantity, values, c, water):
             hatch,
             quantity,
             value=worst,
-            wanted=wanted,
+            expected=expected,
             status="off",
-            sentence=f"{sees} is {side} the standard ({wanted}).",
+            sentence=f"{sees} is {side} the standard ({expected}).",
         )
     salinity, temperature = water
     if quantity == "oxygen" and math.isfinite(salinity) and math.isfinite(temperature):
@@ -92,12 +92,17 @@ def _row(hatch, quantity, values, c, water):
                 hatch,
                 quantity,
                 value=worst,
-                wanted=wanted,
+                expected=expected,
                 status="doubtful",
                 sentence=f"{sees} is only {share:.0f} % of saturation.",
             )
     return _line(
-        hatch, quantity, value=worst, wanted=wanted, status="ok", sentence=f"{sees} is within the standard ({wanted})."
+        hatch,
+        quantity,
+        value=worst,
+        expected=expected,
+        status="ok",
+        sentence=f"{sees} is within the standard ({expected}).",
     )
 
 
@@ -108,7 +113,7 @@ def _aeration(hatch):
             hatch,
             "aeration",
             value=math.nan,
-            wanted="strong",
+            expected="strong",
             status="unknown",
             sentence="aeration was not written down.",
         )
@@ -118,7 +123,7 @@ def _aeration(hatch):
             hatch,
             "aeration",
             value=math.nan,
-            wanted="strong",
+            expected="strong",
             status="doubtful",
             sentence=f"aeration was noted as {str(text).strip()!r}.",
         )
@@ -126,7 +131,7 @@ def _aeration(hatch):
         hatch,
         "aeration",
         value=math.nan,
-        wanted="strong",
+        expected="strong",
         status="ok",
         sentence=f"aeration was noted as {str(text).strip()!r}.",
     )
@@ -135,21 +140,21 @@ def _aeration(hatch):
 def _density(hatch):
     litres = float(hatch["volume_ml"]) / 1000
     density, most = float(hatch["cysts_g"]) / litres, max_density_g_per_l(litres)
-    wanted = f"at most {most:g} g/l"
+    expected = f"at most {most:g} g/l"
     status = "ok" if density <= most * 1.02 else "doubtful"
     end = "is within the standard" if status == "ok" else "is crowded"
     return _line(
         hatch,
         "cyst density",
         value=density,
-        wanted=wanted,
+        expected=expected,
         status=status,
-        sentence=f"{density:.3g} g of cysts per litre {end} ({wanted}).",
+        sentence=f"{density:.3g} g of cysts per litre {end} ({expected}).",
     )
 
 
-def _line(hatch, quantity, value, wanted, status, sentence):
+def _line(hatch, quantity, value, expected, status, sentence):
     unit = {"cyst density": "g/l", "aeration": "", "ph": "pH"}.get(quantity) or getattr(
         QUANTITIES.get(quantity), "unit", ""
     )
-    return (hatch["hatch"], hatch["lot"], hatch["cone"], quantity, value, unit, wanted, status, capital(sentence))
+    return (hatch["hatch"], hatch["lot"], hatch["cone"], quantity, value, unit, expected, status, capital(sentence))

@@ -52,25 +52,25 @@ class HarvestLosses:
     @property
     def sentences(self) -> tuple[str, ...]:
         """What was lost, what was let through, and whether the losses changed."""
-        told = []
+        lines = []
         if self.n_drawn_off:
-            told.append(
+            lines.append(
                 f"In what was drawn off at {plural(self.n_drawn_off, 'harvest')} "
                 f"{plural(self.lost, 'nauplius was', 'nauplii were')} counted: {self.lost_a_harvest:.1f} a harvest "
                 f"({self.lost_low:.1f} to {self.lost_high:.1f}, exact)."
             )
         if self.change is not None:
-            told.append(
+            lines.append(
                 f"The loss changed after {self.changed_after}: {self.change.rate_before:.1f} a harvest before, "
                 f"{self.change.rate_after:.1f} since."
             )
         if self.n_counted:
             kind = "exact" if self.is_waste_exact else "Wilson"
-            told.append(
+            lines.append(
                 f"Of {self.n_counted:,} objects counted in harvests, {self.waste_pct:.1f} % were no nauplii but shells "
                 f"or unhatched cysts ({self.waste_low_pct:.1f} to {self.waste_high_pct:.1f}, {kind})."
             )
-        return tuple(told)
+        return tuple(lines)
 
 
 def harvest_losses(samples, *, confidence=0.95):
@@ -95,7 +95,7 @@ def harvest_losses(samples, *, confidence=0.95):
     mine = newest_harvests(samples)
     mine = mine.sort_values("taken", kind="stable") if "taken" in mine else mine
     lost = _numbers(mine, "lost_nauplii")
-    seen = lost.dropna()
+    counted_losses = lost.dropna()
     nauplii = _numbers(mine, "nauplii")
     others = pd.DataFrame({c: _numbers(mine, c) for c in (*STAGE_COLUMNS.values(), "embryos") if c != "nauplii"})
     both = nauplii.notna() & others.notna().any(axis=1)
@@ -103,14 +103,18 @@ def harvest_losses(samples, *, confidence=0.95):
     is_exact = min(waste, counted - waste) < _FEW
     method = "clopper-pearson" if is_exact else "wilson"
     low, high = binomial_interval(waste, counted, confidence=confidence, method=method)
-    change = _change(seen, confidence)
+    change = _change(counted_losses, confidence)
     return HarvestLosses(
-        len(seen),
-        int(seen.sum()),
-        float(seen.mean()) if len(seen) else math.nan,
-        *(poisson_interval(int(seen.sum()), len(seen), confidence=confidence) if len(seen) else (math.nan, math.nan)),
+        len(counted_losses),
+        int(counted_losses.sum()),
+        float(counted_losses.mean()) if len(counted_losses) else math.nan,
+        *(
+            poisson_interval(int(counted_losses.sum()), len(counted_losses), confidence=confidence)
+            if len(counted_losses)
+            else (math.nan, math.nan)
+        ),
         change,
-        str(mine.loc[seen.index[change.last_before - 1], "hatch"]) if change is not None else "",
+        str(mine.loc[counted_losses.index[change.last_before - 1], "hatch"]) if change is not None else "",
         counted,
         waste,
         100 * waste / counted if counted else math.nan,

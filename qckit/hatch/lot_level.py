@@ -142,17 +142,17 @@ def lot_level(cones, ordinary, lot, day):
     cones = cones[(cones["nauplii"] > 0) & (cones["factor_per_g"] > 0) & (to_utc(cones["started"]) <= day)]
     ordinary = ordinary[ordinary["at"] <= day]
     site = _site(cones, ordinary, lot)
-    own = _from_production(ordinary[ordinary["lot"] == lot], day, site)
+    production = _from_production(ordinary[ordinary["lot"] == lot], day, site)
     tests = test_groups(cones[cones["lot"] == lot])
-    slope, slope_se2 = (own["slope"], own["slope_se2"]) if own else (0.0, _SLOPE_PER_MONTH**2)
+    slope, slope_se2 = (production["slope"], production["slope_se2"]) if production else (0.0, _SLOPE_PER_MONTH**2)
     tested = _from_test(tests[-1], day, site, slope, slope_se2) if tests else None
-    if own is None and tested is None:
+    if production is None and tested is None:
         return None
-    parts = [p for p in (own, tested) if p is not None]
+    parts = [p for p in (production, tested) if p is not None]
     weights = np.array([1.0 / p["se2"] for p in parts])
     mean = float(np.sum(weights * [p["mean"] for p in parts]) / weights.sum())
-    basis = "both" if len(parts) == 2 else "production" if own else "test"
-    spread2, df = (own["spread2"], own["df"]) if own else (site.spread2, site.df)
+    basis = "both" if len(parts) == 2 else "production" if production else "test"
+    spread2, df = (production["spread2"], production["df"]) if production else (site.spread2, site.df)
     return LotLevel(
         lot=lot,
         day=day,
@@ -162,9 +162,9 @@ def lot_level(cones, ordinary, lot, day):
         spread=math.sqrt(spread2),
         df=df,
         slope_per_month=slope,
-        n_hatches=own["n"] if own else 0,
+        n_hatches=production["n"] if production else 0,
         n_cones=tested["n"] if tested else 0,
-        n_left_out=own["n_left_out"] if own else 0,
+        n_left_out=production["n_left_out"] if production else 0,
         newest=max(p["newest"] for p in parts),
     )
 
@@ -245,12 +245,12 @@ def _trend(mine, day):
         return 0.0, 1 / prior
     slope = float(x @ y / (x @ x))
     rest = y - slope * x
-    r = _memory(rest)
+    r = _lag_one(rest)
     precision = float(x @ x) / max(float(rest @ rest) / (len(y) - 2), 1e-6) * (1 - r) / (1 + r)
     return slope * precision / (precision + prior), 1 / (precision + prior)
 
 
-def _memory(rest):
+def _lag_one(rest):
     """Lag-one correlation of day means in order of time, 0 to 0.9 (its downward bias put right)."""
     square = float(rest @ rest)
     if not square > 0 or len(rest) < 8:
@@ -263,19 +263,19 @@ def _mean_of_days(values, days, site):
     """Mean over days and its variance: days scatter and remember each other."""
     daily = pd.Series(values).groupby(days).mean().to_numpy()
     n = len(daily)
-    own = float(np.var(daily, ddof=1)) if n > 1 else 0.0
+    variance = float(np.var(daily, ddof=1)) if n > 1 else 0.0
     prior_df = min(site.df, _MOST_PRIOR_DF)
-    var = (own * (n - 1) + site.spread2 * prior_df) / (n - 1 + prior_df)
-    r = _memory(daily - daily.mean())
+    var = (variance * (n - 1) + site.spread2 * prior_df) / (n - 1 + prior_df)
+    r = _lag_one(daily - daily.mean())
     return float(daily.mean()), var / n * (1 + r) / (1 - r)
 
 
 def _pooled(values, site):
     """Variance between single hatches, own and the site's joined, and its degrees of freedom."""
     n = len(values)
-    own = float(np.var(values, ddof=1)) if n > 1 else 0.0
+    variance = float(np.var(values, ddof=1)) if n > 1 else 0.0
     prior_df = min(site.df, _MOST_PRIOR_DF)
-    return (own * (n - 1) + site.spread2 * prior_df) / (n - 1 + prior_df), n - 1 + prior_df
+    return (variance * (n - 1) + site.spread2 * prior_df) / (n - 1 + prior_df), n - 1 + prior_df
 
 
 def _site(cones, ordinary, lot):

@@ -175,8 +175,8 @@ def _notes(cones, used, left, reading_h, tolerance_h):
     add(cones["full_cysts"] == 0, "no_full_cyst")
     add(cones["umbrella"].isna() & has_percentage, "no_umbrella")
     partly = (cones["n_shells_counted"] > 0) & (cones["n_shells_counted"] < cones["n_subsamples"])
-    seen = used[used["shells"].notna() & used["hatch"].isin(cones.index[partly])].groupby("hatch")["sample"].agg(tuple)
-    add(partly, "shells_in_part", lambda row: {"samples": seen[row.Index]})
+    named = used[used["shells"].notna() & used["hatch"].isin(cones.index[partly])].groupby("hatch")["sample"].agg(tuple)
+    add(partly, "shells_in_part", lambda row: {"samples": named[row.Index]})
     add(cones["counted_ul"].isna(), "no_volume")
     return pd.Series({name: tuple(found) for name, found in notes.items()}, dtype=object)
 

@@ -394,11 +394,11 @@ def plan_for_risk(
                 if cones > 1
                 else (f"One cone of {n_subsamples} subsamples accepts")
             )
-            said = (
+            sentence = (
                 f"{who} a lot of {bad_hatch_pct:g} % with probability "
                 f"{bad:.2f} and one of {good_hatch_pct:g} % with {good:.2f}."
             )
-            return {"n_cones": cones, "accept_bad": float(bad), "accept_good": float(good), "sentence": said}
+            return {"n_cones": cones, "accept_bad": float(bad), "accept_good": float(good), "sentence": sentence}
     raise InputError(
         f"Even {max_cones} cones do not tell {bad_hatch_pct:g} from {good_hatch_pct:g} % at these risks. "
         "Allow more risk, or make the cones more alike."

@@ -102,10 +102,10 @@ def _mixture_reach(share, offset, se, confidence):
     """Half width of the symmetric interval around the mean of normal components that holds ``confidence`` of them."""
     from scipy import optimize, special
 
-    def held(half):
+    def excess_coverage(half):
         return float(share @ (special.ndtr((half - offset) / se) - special.ndtr((-half - offset) / se))) - confidence
 
     if not (np.isfinite(se).all() and (se > 0).all()):
         return math.nan
     most = float(np.max(np.abs(offset) + 10 * se))
-    return float(optimize.brentq(held, 0.0, most, xtol=1e-9))
+    return float(optimize.brentq(excess_coverage, 0.0, most, xtol=1e-9))

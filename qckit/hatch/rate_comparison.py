@@ -163,8 +163,8 @@ def _fit(model, intervals):
     )
 
     def cost(theta):
-        own, other, scale, slope, ratio = theta
-        return costs[0]((own, scale + ratio, slope)) + costs[1]((other, scale, slope))
+        first, second, scale, slope, ratio = theta
+        return costs[0]((first, scale + ratio, slope)) + costs[1]((second, scale, slope))
 
     begins = [
         np.array([1.5, 1.5, math.log(centre * f), math.log(s), 0.0]) for s in (5.0, 10.0, 20.0) for f in (0.75, 0.9, 1)

@@ -103,10 +103,10 @@ def fit_model(model, start_h, end_h, counts):
     ----------
     Ritz, Pipper and Streibig 2013, European Journal of Agronomy 45:1-6.
     """
-    cost, seen, start, end, n = _cost(model, start_h, end_h, counts)
-    middle = np.where(seen, (start + end) / 2, start)
-    share = min(max(n[seen].sum() / n.sum(), 0.02), 0.98)
-    centre = float(np.average(middle[seen], weights=n[seen])) if seen.any() else float(middle.max() + 1)
+    cost, observed, start, end, n = _cost(model, start_h, end_h, counts)
+    middle = np.where(observed, (start + end) / 2, start)
+    share = min(max(n[observed].sum() / n.sum(), 0.02), 0.98)
+    centre = float(np.average(middle[observed], weights=n[observed])) if observed.any() else float(middle.max() + 1)
     begins = [
         np.array([math.log(share / (1 - share)), math.log(centre * factor), math.log(slope)])
         for slope in (3.0, 6.0, 12.0, 25.0)
@@ -129,19 +129,19 @@ def _cost(model, start_h, end_h, counts):
     """Minus the log likelihood as a function of (logit d, ln scale, ln slope), and the intervals that count."""
     start, end, n = (np.asarray(v, float) for v in (start_h, end_h, counts))
     start, end, n = start[n > 0], end[n > 0], n[n > 0]
-    seen = np.isfinite(end)
+    observed = np.isfinite(end)
     # the same hour ends one interval and starts the next: each is looked up once
-    hours, place = np.unique(np.concatenate([start, np.where(seen, end, 0.0)]), return_inverse=True)
+    hours, place = np.unique(np.concatenate([start, np.where(observed, end, 0.0)]), return_inverse=True)
     at_start, at_end = place[: len(start)], place[len(start) :]
 
     def cost(theta):
         d = 1 / (1 + math.exp(-max(min(theta[0], 30), -30)))
         scale, slope = math.exp(max(min(theta[1], 20), -20)), math.exp(max(min(theta[2], 5), -5))
         curve = d * _shape(model, hours, scale, slope)
-        share = np.where(seen, curve[at_end], 1.0) - curve[at_start]
+        share = np.where(observed, curve[at_end], 1.0) - curve[at_start]
         return -float(n @ np.log(np.maximum(share, 1e-300)))
 
-    return cost, seen, start, end, n
+    return cost, observed, start, end, n
 
 
 def likelihood_of(model, start_h, end_h, counts):
@@ -210,9 +210,9 @@ def counts_dispersion(fit, courses, places):
     """
     chi2, df = 0.0, -1
     for course, place in zip(courses, places, strict=True):
-        own = fit if place is None else replace(fit, ceiling=place[0], scale_h=fit.scale_h * math.exp(place[1]))
+        of_cone = fit if place is None else replace(fit, ceiling=place[0], scale_h=fit.scale_h * math.exp(place[1]))
         n, x = course["full_cysts"].to_numpy(float), course["nauplii"].to_numpy(float)
-        share = np.clip(model_curve(own, course["hours"]), 1e-6, 1 - 1e-6)
+        share = np.clip(model_curve(of_cone, course["hours"]), 1e-6, 1 - 1e-6)
         chi2 += float(np.sum((x - n * share) ** 2 / (n * share * (1 - share))))
         df += len(n) - (0 if place is None else 2)
     df -= 2 if all(place is None for place in places) else 0

@@ -141,8 +141,8 @@ def standard_readings(readings: pd.DataFrame | None, hatches: pd.DataFrame | Non
 
 def _usual(readings, hatches, quantity):
     """Median reading of each hatch, or what its field sheet says."""
-    own = readings[(readings["quantity"] == quantity) & readings["value"].notna()]
-    usual = own.groupby("hatch")["value"].median()
+    of_quantity = readings[(readings["quantity"] == quantity) & readings["value"].notna()]
+    usual = of_quantity.groupby("hatch")["value"].median()
     column = QUANTITIES[quantity].column
     if hatches is None or column not in hatches:
         return usual

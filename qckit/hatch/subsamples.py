@@ -70,13 +70,13 @@ def fill_volumes(samples, photos=None):
     filled["volume_ul"] = filled["volume_ul"].astype(float)
     if photos is None or not len(photos) or "chamber_depth_mm" not in filled or "photos" not in filled:
         return filled
-    wanted = filled["volume_ul"].isna() & filled["chamber_depth_mm"].notna()
-    if not wanted.any():
+    lacking = filled["volume_ul"].isna() & filled["chamber_depth_mm"].notna()
+    if not lacking.any():
         return filled
     area = _frame_mm2(photos)
     by_name = dict(zip(photos["photo"].astype(str), area))
     by_name.update({_file_name(name): value for name, value in list(by_name.items())})
-    for row in filled.index[wanted]:
+    for row in filled.index[lacking]:
         frames = [by_name.get(n, by_name.get(_file_name(n), np.nan)) for n in photo_names(filled.at[row, "photos"])]
         if frames:
             filled.at[row, "volume_ul"] = float(np.sum(frames)) * float(filled.at[row, "chamber_depth_mm"])

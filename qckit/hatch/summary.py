@@ -227,18 +227,20 @@ def compare_witnesses(cones, *, confidence=0.95):
 
 
 def _witness_sentence(verdict, n, s, ratio, bounds):
-    seen = f"{s:,.0f} empty shells stand against {n:,.0f} nauplii ({ratio:.2f}, {bounds[0]:.2f} to {bounds[1]:.2f})"
+    statement = (
+        f"{s:,.0f} empty shells stand against {n:,.0f} nauplii ({ratio:.2f}, {bounds[0]:.2f} to {bounds[1]:.2f})"
+    )
     if verdict == "agree":
         missed = 100 * ((bounds[1] / ratio) ** _FOUR_OF_FIVE - 1) if ratio > 0 else math.nan
         size = f"; a difference of {missed:.0f} % would have shown in four of five such counts"
-        return f"{seen}: the two witnesses agree within chance{size if math.isfinite(missed) else ''}."
+        return f"{statement}: the two witnesses agree within chance{size if math.isfinite(missed) else ''}."
     if verdict == "fewer shells":
         return (
-            f"{seen}: fewer shells than hatched nauplii should have left. Shells float up, stick to the cone, "
+            f"{statement}: fewer shells than hatched nauplii should have left. Shells float up, stick to the cone, "
             "dissolve when bleach was used, or pale ones are missed in photos."
         )
     return (
-        f"{seen}: more shells than nauplii. Nauplii died or were lost, gathered in a light gradient, or the "
+        f"{statement}: more shells than nauplii. Nauplii died or were lost, gathered in a light gradient, or the "
         "product held empty shells before hatching."
     )
 

@@ -49,22 +49,22 @@ def compare(connection, table: str, frame: pd.DataFrame, given) -> tuple[list, i
     there, same, cells, moved = [], 0, [], []
     found = zip(frame.index, revisions, rows_of(frame, keys), rows_of(frame, columns), strict=True)
     for index, revision, key, row in found:
-        held = versions.get(key)
-        if held is None or (revision is not None and revision == newest[key] + 1):
+        known_rows = versions.get(key)
+        if known_rows is None or (revision is not None and revision == newest[key] + 1):
             continue
         there.append(index)
-        if row in held:
+        if row in known_rows:
             same += 1
-            if row != held[-1]:
+            if row != known_rows[-1]:
                 moved += [
                     (key, column, value_text(now), value_text(sheet))
-                    for column, now, sheet in zip(columns, held[-1], row, strict=True)
+                    for column, now, sheet in zip(columns, known_rows[-1], row, strict=True)
                     if now != sheet
                 ]
             continue
         cells += [
             (index, key, column, value_text(before), value_text(after))
-            for column, before, after in zip(columns, held[-1], row, strict=True)
+            for column, before, after in zip(columns, known_rows[-1], row, strict=True)
             if before != after
         ]
     return there, same, cells, moved
@@ -76,11 +76,11 @@ def _versions(connection, table: str, names: dict, columns: list[str]) -> tuple[
     versions: dict[tuple, list[tuple]] = {}
     newest: dict[tuple, int] = {}
     for options in ({"revisions": "all", "corrected": False}, {}):
-        held = fetch(connection, table, names, internal=True, **options)
-        for key, row in zip(rows_of(held, keys), rows_of(held, columns), strict=True):
+        current = fetch(connection, table, names, internal=True, **options)
+        for key, row in zip(rows_of(current, keys), rows_of(current, columns), strict=True):
             versions.setdefault(key, []).append(row)
-        if "revision" in held.columns:
-            newest.update(zip(rows_of(held, keys), held["revision"].tolist(), strict=True))
+        if "revision" in current.columns:
+            newest.update(zip(rows_of(current, keys), current["revision"].tolist(), strict=True))
     return versions, newest
 
 
@@ -101,9 +101,9 @@ def as_first_count(connection, photos: pd.DataFrame, new_samples) -> pd.DataFram
         A photo is the same file as another under a different name.
     """
     same_file_twice(connection, photos)
-    held = fetch(connection, "samples", {"sample": sorted(set(photos["sample"].dropna()))}, internal=True)
+    logged = fetch(connection, "samples", {"sample": sorted(set(photos["sample"].dropna()))}, internal=True)
     newest: dict[str, int] = {}
-    for samples in (held, *new_samples):
+    for samples in (logged, *new_samples):
         for name, revision in zip(samples["sample"], samples["revision"], strict=True):
             newest[name] = max(int(revision), newest.get(name, 0))
     tied = [newest.get(name) for name in photos["sample"]]

@@ -141,7 +141,9 @@ def before_upgrade(database: sa.Engine, version: int, folder: Path) -> Path:
         copy_file(database, target)
         return target
     target = target.with_name(target.name + ".zip")
-    held = sa.MetaData()
-    held.reflect(database)
-    packing.write_package(database, target, {n: held.tables[n] for n in packing.TABLES_OUT if n in held.tables}, {})
+    metadata = sa.MetaData()
+    metadata.reflect(database)
+    packing.write_package(
+        database, target, {n: metadata.tables[n] for n in packing.TABLES_OUT if n in metadata.tables}, {}
+    )
     return target

@@ -135,7 +135,7 @@ def _impossible(tables) -> list[tuple]:
 def _without_counts(tables) -> list[tuple]:
     samples = tables["samples"]
     counted = set(samples.loc[samples["nauplii"].notna(), "hatch"])
-    waiting = samples[samples["nauplii"].isna() & samples["photos"].notna()]
+    uncounted = samples[samples["nauplii"].isna() & samples["photos"].notna()]
     found = [
         (
             "no counts",
@@ -158,7 +158,7 @@ def _without_counts(tables) -> list[tuple]:
             f"Put the photos into photos/:  qckit report  counts them; or enter a person's count:  qckit log recount "
             f"{shlex.quote(s.sample)} --nauplii NUMBER --reason TEXT",
         )
-        for s in waiting.itertuples()
+        for s in uncounted.itertuples()
     ]
     return found
 
@@ -178,24 +178,26 @@ def _far_from_photo(connection, tables) -> list[tuple]:
     for row in by_photo.itertuples():
         if row.sample not in found_counts.index:
             continue
-        seen = found_counts.loc[row.sample]
+        by_photos = found_counts.loc[row.sample]
         gaps = {
-            c: abs(int(getattr(row, c)) - int(seen[c])) for c in STAGE_COLUMNS.values() if not pd.isna(getattr(row, c))
+            c: abs(int(getattr(row, c)) - int(by_photos[c]))
+            for c in STAGE_COLUMNS.values()
+            if not pd.isna(getattr(row, c))
         }
         apart = sum(gaps.values())
         if apart:
             worst = max(gaps, key=gaps.get)
-            far = apart > _FAR * max(int(seen.sum()), 1)
-            told = ", ".join(f"{c} {getattr(row, c)} / {seen[c]}" for c in STAGE_COLUMNS.values())
+            far = apart > _FAR * max(int(by_photos.sum()), 1)
+            pairs = ", ".join(f"{c} {getattr(row, c)} / {by_photos[c]}" for c in STAGE_COLUMNS.values())
             found.append(
                 (
                     "count apart from photo",
                     "wrong" if far else "look",
                     "samples",
                     row.sample,
-                    f"sample / objects in its photos: {told}",
+                    f"sample / objects in its photos: {pairs}",
                     "If the photo is right:  "
-                    + mending("correct", "samples", row.sample, worst, str(seen[worst]))
+                    + mending("correct", "samples", row.sample, worst, str(by_photos[worst]))
                     + ";  if the sample is, correct the objects in the notebook count_photos.",
                 )
             )

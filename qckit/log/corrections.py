@@ -65,12 +65,12 @@ def _rows(connection, table: str, keys: list[tuple], *, hidden: bool) -> dict[tu
     """
     columns = list(schema.KEYS[table])
     names = list(dict.fromkeys(key[0] for key in keys))
-    wanted: dict = {columns[0]: names}
+    conditions: dict = {columns[0]: names}
     if len(columns) == 2 and len(names) == 1:
-        wanted = {columns[0]: names[0], columns[1]: list(dict.fromkeys(key[1] for key in keys))}
+        conditions = {columns[0]: names[0], columns[1]: list(dict.fromkeys(key[1] for key in keys))}
     found: dict[tuple, dict] = {}
     for corrected in (False, True) if hidden else (True,):
-        frame = fetch(connection, table, wanted, internal=True, corrected=corrected)
+        frame = fetch(connection, table, conditions, internal=True, corrected=corrected)
         found.update({tuple(row[c] for c in columns): row for row in frame.to_dict("records")})
     for key in keys:
         if key not in found:
@@ -200,8 +200,8 @@ def _change(table: str, key: tuple, column: str, row: dict, after) -> tuple[str,
 
 def _check_parent(connection, table: str, column: str, after: str) -> None:
     """Refuse a name that no row has, or only one that was withdrawn."""
-    for own, parent, parent_column in schema.PARENTS.get(table, ()):
-        if own == column and after:
+    for child_column, parent, parent_column in schema.PARENTS.get(table, ()):
+        if child_column == column and after:
             there = fetch(connection, parent, {parent_column: [after]})
             if there.empty:
                 known = fetch(connection, parent)[parent_column].drop_duplicates()

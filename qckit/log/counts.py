@@ -73,8 +73,8 @@ def plan(connection, photos: pd.DataFrame, objects: pd.DataFrame, *, replace_han
     objects = objects.assign(photo=objects["photo"].map(renamed))
     fresh = _fresh(connection, photos, counts)
     entering = photos[fresh.to_numpy()]
-    held, problems = _held_back(connection, entering, replace_hand_counts=replace_hand_counts)
-    entering = entering[~entering["sample"].isin(held)]
+    withheld, problems = _withheld(connection, entering, replace_hand_counts=replace_hand_counts)
+    entering = entering[~entering["sample"].isin(withheld)]
     affected = sorted(set(entering["sample"].dropna()))
     new_samples = _next_samples(connection, affected, photos, counts)
     entering = _with_revisions(connection, entering, new_samples)
@@ -218,8 +218,8 @@ def _next_samples(connection, affected: list[str], photos, counts) -> pd.DataFra
     sheet_volume = dict(zip(first["sample"], first["volume_ul"], strict=True))
     parts = photos[["photo", "sample", "frame_mm2", "counter_version"]].join(counts, on="photo")
     here = set(photos["photo"])
-    wanted = {row.sample: photo_names(row.photos) for row in current.itertuples()}
-    lacking = sorted({name for names in wanted.values() for name in names} - here)
+    photos_of = {row.sample: photo_names(row.photos) for row in current.itertuples()}
+    lacking = sorted({name for names in photos_of.values() for name in names} - here)
     parts = pd.concat([parts, _counted_before(connection, lacking)], ignore_index=True)
     parts = parts[parts["sample"].isin(set(affected))]
     known = set(parts["photo"])
@@ -228,7 +228,7 @@ def _next_samples(connection, affected: list[str], photos, counts) -> pd.DataFra
         by_sample.setdefault(part["sample"], []).append(part)
     rows = []
     for row in current.to_dict("records"):
-        still = [name for name in wanted[row["sample"]] if name not in known]
+        still = [name for name in photos_of[row["sample"]] if name not in known]
         if still:
             raise InputError(
                 f"sample {row['sample']!r}: names the photo{'s' if len(still) > 1 else ''} {', '.join(still)}, not "
@@ -277,7 +277,7 @@ def _with_revisions(connection, entering: pd.DataFrame, new_samples: pd.DataFram
     )
 
 
-def _held_back(connection, entering: pd.DataFrame, *, replace_hand_counts: bool) -> tuple[set[str], pd.DataFrame]:
+def _withheld(connection, entering: pd.DataFrame, *, replace_hand_counts: bool) -> tuple[set[str], pd.DataFrame]:
     """Find the samples whose counts must not change unasked.
 
     Parameters
@@ -293,9 +293,9 @@ def _held_back(connection, entering: pd.DataFrame, *, replace_hand_counts: bool)
     tuple
         The samples' names, and what holds each back (columns of ``problems.PROBLEMS``).
     """
-    wanted = sorted(set(entering["sample"].dropna()))
-    rows, held = [], set()
-    for row in fetch(connection, "samples", {"sample": wanted}).itertuples() if wanted else ():
+    names = sorted(set(entering["sample"].dropna()))
+    rows, withheld = [], set()
+    for row in fetch(connection, "samples", {"sample": names}).itertuples() if names else ():
         found = _other_scale(row, entering[entering["sample"] == row.sample])
         if not replace_hand_counts and row.counted_by == "person" and not pd.isna(row.nauplii):
             who = "a person" if pd.isna(row.counter) else row.counter
@@ -306,9 +306,9 @@ def _held_back(connection, entering: pd.DataFrame, *, replace_hand_counts: bool)
                 )
             )
         if found:
-            held.add(row.sample)
+            withheld.add(row.sample)
         rows += [("counts", f"sample {row.sample}", "", "", rule, f"{remedy}.") for rule, remedy in found]
-    return held, pd.DataFrame(rows, columns=list(PROBLEMS))
+    return withheld, pd.DataFrame(rows, columns=list(PROBLEMS))
 
 
 def _other_scale(sample, photos: pd.DataFrame) -> list[tuple[str, str]]:

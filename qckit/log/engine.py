@@ -290,14 +290,14 @@ _FAULTS = (
 
 def plain_fault(fault: Exception, engine: sa.Engine) -> InputError:
     """Say a database fault as what, where and how to mend it."""
-    said = one_line(masked(fault))
+    message = one_line(masked(fault))
     if engine.url.password:
-        said = said.replace(engine.url.password, "***")
+        message = message.replace(engine.url.password, "***")
     where = _engine_place(engine)
     for words, what, remedy in _FAULTS:
-        if any(word in said.casefold() for word in words):
-            return InputError(f"{where}: {what} ({said}). {remedy}")
-    return InputError(f"{where}: the log could not do this ({said}). Run  qckit log check  and see what it says.")
+        if any(word in message.casefold() for word in words):
+            return InputError(f"{where}: {what} ({message}). {remedy}")
+    return InputError(f"{where}: the log could not do this ({message}). Run  qckit log check  and see what it says.")
 
 
 def _engine_place(engine: sa.Engine) -> str:

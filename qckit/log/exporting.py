@@ -19,9 +19,9 @@ _EXCEL_ROWS = 1_048_575
 
 
 def _tables(log, tables) -> dict[str, pd.DataFrame]:
-    wanted = list(tables or EXPORTED)
+    chosen = list(tables or EXPORTED)
     frames = {}
-    for name in wanted:
+    for name in chosen:
         frame = log.samples(counted=None) if name == "samples" else log.table(name)
         frames[name] = frame
     return frames

@@ -41,9 +41,9 @@ def recounted(connection, sample: str, values: dict[str, int], by: str, rest: st
 
 def _left_out(sample: str, stood: dict[str, int]) -> str:
     """Ask what becomes of the counts that a recount does not give."""
-    said = ", ".join(f"{name} (so far {n})" for name, n in stood.items())
+    missing = ", ".join(f"{name} (so far {n})" for name, n in stood.items())
     return (
-        f"sample {sample!r}: the recount does not give {said}. Count them too, or say what becomes of them: "
+        f"sample {sample!r}: the recount does not give {missing}. Count them too, or say what becomes of them: "
         "--rest keep takes the earlier figures over, --rest empty leaves them uncounted (without unhatched cysts or "
         "embryos there is no hatching percentage)."
     )
@@ -72,9 +72,9 @@ def object_changes(connection, photo: str, changes: pd.DataFrame):
     if logged.empty:
         raise unknown_name("photo", photo, known_names(connection, "photos"))
     revision = int(logged["revision"].iloc[0])
-    wanted = [] if changes.empty else changes.get("object_id", pd.Series(dtype="Int64")).dropna().astype(int).tolist()
-    objects = _by_number(connection, photo, wanted, corrected=True)
-    entered = _by_number(connection, photo, wanted, corrected=False)
+    numbers = [] if changes.empty else changes.get("object_id", pd.Series(dtype="Int64")).dropna().astype(int).tolist()
+    objects = _by_number(connection, photo, numbers, corrected=True)
+    entered = _by_number(connection, photo, numbers, corrected=False)
     cells, added = [], []
     next_id = _last_number(connection, photo, revision) + 1
     for change in changes.to_dict("records"):
@@ -164,19 +164,19 @@ def _cells(photo, number, now: dict, entered: dict, action, change) -> list[tupl
     by_hand = entered["source"] == "added by hand"
     if action == "stage":
         changed = "added by hand" if by_hand else "stage changed by hand"
-        wanted = {"stage": change.get("stage"), "source": source or changed}
+        cells = {"stage": change.get("stage"), "source": source or changed}
     elif action == "remove":
-        wanted = {"source": "removed by hand", "counted": "no"}
+        cells = {"source": "removed by hand", "counted": "no"}
     elif action == "restore":
         was = "stage changed by hand" if now["stage"] != entered["stage"] and not by_hand else entered["source"]
-        wanted = {"source": source or was, "counted": "yes"}
+        cells = {"source": source or was, "counted": "yes"}
     elif action == "leave out":  # outside a drawn frame: it does not count, and is still what it is
-        wanted = {"counted": "no"}
+        cells = {"counted": "no"}
     else:
         known = ["stage", "remove", "restore", "leave out", "add"]
         raise unknown_name("action", action, known, where=f"photo {photo!r}")
     shown = now | {"counted": "yes" if now["counted"] else "no"}
-    return [((photo, number), column, after) for column, after in wanted.items() if shown[column] != after]
+    return [((photo, number), column, after) for column, after in cells.items() if shown[column] != after]
 
 
 def _new_objects(photo, added: list[dict], revision: int) -> pd.DataFrame:

@@ -105,7 +105,7 @@ def sift(connection, incoming: list[Incoming], *, correct: bool = False, emptied
         for index, *rest in part.problems:
             notes.add(i, part, index, *rest)
         clean.append(_check_cells(i, part, notes))
-    seen: dict[str, set] = {}
+    places: dict[str, set] = {}
     new: dict[str, list] = {}
     unchanged: dict[str, int] = {}
     differences, remarks = [], []
@@ -113,9 +113,9 @@ def sift(connection, incoming: list[Incoming], *, correct: bool = False, emptied
         if frame is None:
             continue
         _check_rows(i, part, frame, notes)
-        _check_parents(connection, i, part=part, frame=frame, notes=notes, incoming=incoming, seen=seen)
+        _check_parents(connection, i, part=part, frame=frame, notes=notes, incoming=incoming, places=places)
         frame = _leave_bad(frame, notes, i)
-        frame = _check_twice(i, part, frame, notes, seen.setdefault(part.table, {}))
+        frame = _check_twice(i, part, frame, notes, places.setdefault(part.table, {}))
         frame, same, other, moved = _compare(
             connection, i, part=part, frame=frame, notes=notes, correct=correct, emptied=emptied
         )
@@ -155,13 +155,13 @@ def _awaiting(frame: pd.DataFrame) -> pd.Series:
 def _check_cells(i: int, part: Incoming, notes: _Notes) -> pd.DataFrame | None:
     """Check every cell; return the clean rows under their old index, or None when columns are missing."""
     frame = part.frame
-    waiting = None
+    uncounted = None
     if part.table == "samples":
-        waiting = _awaiting(frame)
+        uncounted = _awaiting(frame)
         if "nauplii" not in frame.columns:
             frame = frame.assign(nauplii=None)
-        if waiting.any():
-            frame = frame.assign(nauplii=frame["nauplii"].astype(object).where(~waiting, 0))
+        if uncounted.any():
+            frame = frame.assign(nauplii=frame["nauplii"].astype(object).where(~uncounted, 0))
     if part.table == "objects" and "object_id" in frame.columns and frame["object_id"].isna().any():
         for index in frame.index[frame["object_id"].isna()]:
             notes.add(
@@ -173,7 +173,7 @@ def _check_cells(i: int, part: Incoming, notes: _Notes) -> pd.DataFrame | None:
                 rule="is empty and must be filled",
                 remedy="Fill the cell.",
             )
-    told = {(index, column) for index, column, *_ in part.problems}
+    reported = {(index, column) for index, column, *_ in part.problems}
     try:
         checked = check_table(frame, part.table, source=part.source, row_names=[str(k) for k in frame.index])
     except InputError as error:
@@ -181,14 +181,14 @@ def _check_cells(i: int, part: Incoming, notes: _Notes) -> pd.DataFrame | None:
             notes.add(i, part, "heading", column="", value=None, rule=_after_place(str(error), part.source), remedy="")
             return None
         for p in error.problems.itertuples():
-            if (int(p.row), p.column) not in told:  # a cell that could not be read is empty now
-                rule, remedy = _for_waiting(part, int(p.row), p.column, p.rule, p.remedy)
+            if (int(p.row), p.column) not in reported:  # a cell that could not be read is empty now
+                rule, remedy = _with_photo_remedy(part, int(p.row), p.column, p.rule, p.remedy)
                 notes.add(i, part, int(p.row), column=p.column, value=p.value, rule=rule, remedy=remedy)
     if notes.bad.get(i):
         checked = check_table(frame.drop(index=list(notes.bad[i])), part.table, source=part.source)
     checked = checked[table_columns(part.table)]
-    if waiting is not None and waiting.any():
-        checked.loc[waiting.reindex(checked.index), "nauplii"] = pd.NA
+    if uncounted is not None and uncounted.any():
+        checked.loc[uncounted.reindex(checked.index), "nauplii"] = pd.NA
     return _normal_times(checked, part.table)
 
 
@@ -196,7 +196,7 @@ def _after_place(message: str, source: str) -> str:
     return message.removeprefix(f"{source}: ").rstrip(".")
 
 
-def _for_waiting(part: Incoming, index: int, column: str, rule: str, remedy: str) -> tuple[str, str]:
+def _with_photo_remedy(part: Incoming, index: int, column: str, rule: str, remedy: str) -> tuple[str, str]:
     """Say more where counts are missing from a sample counted by photo."""
     if part.table == "samples" and column == "nauplii" and "empty" in rule:
         return (
@@ -225,14 +225,14 @@ def _check_rows(i: int, part: Incoming, frame: pd.DataFrame, notes: _Notes) -> N
         notes.add(i, part, int(index), *rest)
 
 
-def _check_parents(connection, i, part: Incoming, frame, notes: _Notes, incoming, seen) -> None:
+def _check_parents(connection, i, part: Incoming, frame, notes: _Notes, incoming, places) -> None:
     """Check that what a row refers to is in the log or in this import, and that times agree with the hatch."""
     for column, parent, parent_column in schema.PARENTS.get(part.table, ()):
         named = _named(part, frame, column, notes.bad.get(i, set()))
         if named.empty:
             continue
         in_log = against.names_there(connection, parent, parent_column, set(named))
-        with_us = {key[0] for key in seen.get(parent, {})}
+        with_us = {key[0] for key in places.get(parent, {})}
         missing = ~named.isin(in_log | with_us)
         if not missing.any():
             continue
@@ -298,11 +298,11 @@ def _check_twice(i, part: Incoming, frame, notes: _Notes, places: dict) -> pd.Da
     keys = [*schema.KEYS[part.table], *(["revision"] if part.table == "samples" else [])]
     drop = []
     for index, key, row in zip(frame.index, rows_of(frame, keys), rows_of(frame, list(frame.columns)), strict=True):
-        other, place, held = places.setdefault(key, (part, index, row))
+        other, place, first_row = places.setdefault(key, (part, index, row))
         if other is part and place == index:
             continue
         drop.append(index)
-        if held != row:
+        if first_row != row:
             notes.add(
                 i,
                 part,

@@ -34,8 +34,8 @@ def find_photo(folder: str | Path, name: str) -> Path | None:
     file_name = name.replace("\\", "/").rsplit("/", 1)[-1]
     if not file_name or file_name in (".", ".."):
         return None
-    wanted = same_letters(file_name)
-    matches = [p for p in (folder / "photos").rglob("*") if same_letters(p.name) == wanted and lies_inside(folder, p)]
+    is_same = same_letters(file_name)
+    matches = [p for p in (folder / "photos").rglob("*") if same_letters(p.name) == is_same and lies_inside(folder, p)]
     return matches[0] if len(matches) == 1 else None
 
 

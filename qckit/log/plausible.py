@@ -22,7 +22,7 @@ memory), and a quarter more for the measuring."""
 _LEAST_CLAIM_PER_G = 1000.0  # a label's "260" means thousands
 _MOST_G_PER_L = 20.0  # four times the 5 g/l published as the most (Lavens, Thongrod and Sorgeloos 2000)
 _LEAST_G_PER_L = 0.02  # a hundredth of the standard test's 2 g/l
-_OVER_OWN = 1.25  # of the site's own most: weighing out a little more is no mistake
+_OVER_MOST = 1.25  # of the site's own most: weighing out a little more is no mistake
 _SHOWN = 20
 _PH = (6.5, 10.0)  # hatching water is kept above 8; below this decapsulating acids, above it lye (common practice)
 _LONG_H = 240.0  # ten days after wetting nobody counts a hatch
@@ -106,8 +106,8 @@ def _g_per_l(hatches: pd.DataFrame) -> pd.Series:
 def _hatches(hatches: pd.DataFrame, max_g_per_l: float) -> list[Doubt]:
     found = []
     g_per_l = _g_per_l(hatches)
-    odd = (g_per_l > min(_OVER_OWN * max_g_per_l, _MOST_G_PER_L)) | (g_per_l < _LEAST_G_PER_L)
-    for i in hatches.index[odd]:
+    is_odd = (g_per_l > min(_OVER_MOST * max_g_per_l, _MOST_G_PER_L)) | (g_per_l < _LEAST_G_PER_L)
+    for i in hatches.index[is_odd]:
         what = (
             f"{hatches.at[i, 'cysts_g']:g} g in {hatches.at[i, 'volume_ml']:g} ml are {g_per_l[i]:.3g} g of cysts "
             "per litre"
@@ -272,8 +272,8 @@ def _salt(frame: pd.DataFrame, table: str, column: str, ppt: pd.Series) -> list[
 
 def _per_gram(samples: pd.DataFrame, hatches: pd.DataFrame) -> list[Doubt]:
     """Samples that make more nauplii of a gram than there are cysts in it, by more than chance in counting."""
-    own = hatches.set_index("hatch").reindex(samples["hatch"])
-    cone = (own["volume_ml"] * 1000.0 / own["cysts_g"]).to_numpy()
+    hatch_rows = hatches.set_index("hatch").reindex(samples["hatch"])
+    cone = (hatch_rows["volume_ml"] * 1000.0 / hatch_rows["cysts_g"]).to_numpy()
     factor = samples["dilution"].fillna(1.0) * cone / samples["volume_ul"]
     nauplii = samples["nauplii"].astype("float64")
     surely = (nauplii - 3 * nauplii.pow(0.5)) * factor
@@ -310,20 +310,20 @@ def notes_on(connection, new: dict[str, pd.DataFrame], max_g_per_l: float, now: 
     list of str
         A sentence each: where, what, what to do.
     """
-    own = {name: new[name] for name in ("lots", "hatches", "readings", "samples") if name in new}
-    found = doubts(own, max_g_per_l) + odd_times.times_to_come(own, now)
-    if "lots" in own:
-        found += odd_times.days_apart(own["lots"], now)
-    if "hatches" in own:
-        every = pd.concat([query.fetch(connection, "hatches"), own["hatches"]], ignore_index=True)
-        coming = set(own["hatches"]["hatch"])
+    checked = {name: new[name] for name in ("lots", "hatches", "readings", "samples") if name in new}
+    found = doubts(checked, max_g_per_l) + odd_times.times_to_come(checked, now)
+    if "lots" in checked:
+        found += odd_times.days_apart(checked["lots"], now)
+    if "hatches" in checked:
+        every = pd.concat([query.fetch(connection, "hatches"), checked["hatches"]], ignore_index=True)
+        coming = set(checked["hatches"]["hatch"])
         found += [d for d in lone_cones(every) if d.key in coming]
-    coming = set(own["hatches"]["hatch"]) if "hatches" in own else set()
+    coming = set(checked["hatches"]["hatch"]) if "hatches" in checked else set()
     for name, looks in (("samples", (_per_gram, _large_parts)), ("readings", (odd_times.far_readings,))):
-        if name in own and (before := sorted(set(own[name]["hatch"]) - coming)):
+        if name in checked and (before := sorted(set(checked[name]["hatch"]) - coming)):
             logged = query.fetch(connection, "hatches", {"hatch": before})
-            found += [found_one for look in looks for found_one in look(own[name], logged)]
-    said = [f"{d.table} {d.key}: {d.what}. {d.remedy}" for d in found[:_SHOWN]]
+            found += [found_one for look in looks for found_one in look(checked[name], logged)]
+    sentences = [f"{d.table} {d.key}: {d.what}. {d.remedy}" for d in found[:_SHOWN]]
     if len(found) > _SHOWN:
-        said.append(f"{len(found) - _SHOWN} more values hardly can be: see  qckit log check.")
-    return said
+        sentences.append(f"{len(found) - _SHOWN} more values hardly can be: see  qckit log check.")
+    return sentences

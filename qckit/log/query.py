@@ -91,11 +91,11 @@ def frame_of(rows, columns: list[str], name: str | None = None) -> pd.DataFrame:
     types = column_dtypes(name) if name in TABLES else {}
     types.update({c: "Int64" for c in ("revision", "sample_revision", "step", "correction") if c in columns})
     for column in columns:
-        wanted = types.get(column, "str" if column != "n_rows" else "int64")
-        if str(wanted) == "boolean":
+        dtype = types.get(column, "str" if column != "n_rows" else "int64")
+        if str(dtype) == "boolean":
             frame[column] = pd.array([None if v is None else bool(v) for v in frame[column]], dtype="boolean")
         else:
-            frame[column] = frame[column].astype(wanted)
+            frame[column] = frame[column].astype(dtype)
     return frame
 
 
@@ -169,7 +169,7 @@ def fetch(
             raise unknown_name("column", column, table_columns(table) if table in TABLES else names, where=table)
     is_record = table in schema.KEYS
     conditions = []
-    equals = {k: _wanted(value, TABLES.get(table, ()), k) for k, value in equals.items()}
+    equals = {k: _lookup_values(value, TABLES.get(table, ()), k) for k, value in equals.items()}
     for column, value in equals.items():
         hit = among(connection, t.c[column], list(value) if isinstance(value, (list, tuple, set)) else [value])
         conditions.append(_may_match(table, t, column, hit) if is_record else hit)
@@ -182,15 +182,15 @@ def fetch(
     if is_record and corrected and len(frame):
         frame = apply_corrections(frame, _corrections_for(connection, table, equals), table)
         for column, value in equals.items():
-            wanted = list(value) if isinstance(value, (list, tuple, set)) else [value]
-            frame = frame[frame[column].isin(wanted)]
+            values = list(value) if isinstance(value, (list, tuple, set)) else [value]
+            frame = frame[frame[column].isin(values)]
         frame = frame.reset_index(drop=True)
     if not internal and table in TABLES:
         frame = frame[table_columns(table)]
     return frame
 
 
-def _wanted(value, columns, name: str):
+def _lookup_values(value, columns, name: str):
     """Values to look for, of the column's kind: a missing name, which a frame gives as a number, is none."""
     several = isinstance(value, (list, tuple, set))
     kept = [v for v in (value if several else [value]) if v is not None and v is not pd.NA and v == v]
@@ -256,8 +256,8 @@ def apply_corrections(frame: pd.DataFrame, fixes: pd.DataFrame, table: str) -> p
                 values.append(after)
     for column, (indexes, values) in by_column.items():
         frame.loc[indexes, column] = _typed(table, column, values, indexes)
-    gone = [i for key, is_hidden in hidden.items() if is_hidden for i in places.get(key, ())]
-    return frame.drop(index=gone)
+    withdrawn = [i for key, is_hidden in hidden.items() if is_hidden for i in places.get(key, ())]
+    return frame.drop(index=withdrawn)
 
 
 def _typed(table: str, column: str, values: list, index: list) -> pd.Series:

@@ -54,7 +54,7 @@ def restore(backup: str | Path, site: str | Path, *, accept_wrong_rows: bool = F
     if target is None:
         raise InputError(f"{site}: its log is on a server. Restore a whole-site zip, or use the server's own tools.")
     verify(backup)
-    _make_way(target)
+    _clear_target(target)
     address = f"file:{engine.quote(str(Path(backup).absolute()))}?mode=ro"
     with (
         whole(target) as part,
@@ -65,7 +65,7 @@ def restore(backup: str | Path, site: str | Path, *, accept_wrong_rows: bool = F
     return target
 
 
-def _make_way(target: Path) -> None:
+def _clear_target(target: Path) -> None:
     """Let an empty log go; refuse one that holds records, cannot be read, or left its unwritten pages behind."""
     holds = ""
     if target.exists():

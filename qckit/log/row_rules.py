@@ -113,8 +113,8 @@ def _not_to_be_stored(frame: pd.DataFrame):
         texts = frame[column].dropna().to_numpy(dtype=object) if str(frame[column].dtype) == "str" else ()
         if not _cannot_be_stored("".join(texts)):
             continue
-        odd = frame[column].map(lambda v: isinstance(v, str) and _cannot_be_stored(v)).astype(bool)
-        for index in frame.index[odd]:
+        refused = frame[column].map(lambda v: isinstance(v, str) and _cannot_be_stored(v)).astype(bool)
+        for index in frame.index[refused]:
             shown = frame.at[index, column].encode("unicode_escape").decode()
             yield index, column, shown, "holds a character that cannot be stored", "Type the cell again."
 

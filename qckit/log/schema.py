@@ -193,17 +193,17 @@ def guard_statements(dialect: str, names=(*ORDER, "corrections", "steps")) -> li
     names : sequence of str
         Tables to guard.
     """
-    said = "qckit: records are never changed or deleted; write a correction"
+    refusal = "qckit: records are never changed or deleted; write a correction"
     if dialect == "sqlite":
         return [
             f"CREATE TRIGGER IF NOT EXISTS guard_{name}_{verb.lower()} BEFORE {verb} ON {name} "
-            f"BEGIN SELECT RAISE(ABORT, '{said}'); END"
+            f"BEGIN SELECT RAISE(ABORT, '{refusal}'); END"
             for name in names
             for verb in ("UPDATE", "DELETE")
         ]
     function = (
         "CREATE OR REPLACE FUNCTION qckit_guard() RETURNS trigger LANGUAGE plpgsql AS "
-        f"$$ BEGIN RAISE EXCEPTION '{said}'; END $$"
+        f"$$ BEGIN RAISE EXCEPTION '{refusal}'; END $$"
     )
     return [
         function,

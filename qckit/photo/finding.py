@@ -79,10 +79,10 @@ def drawn_folders(paths: Iterable[str | Path], *, results: str | Path | None = N
             place = Path(here)
             apart = _apart(results, given)
             names[:] = [n for n in names if not n.startswith(".") and (apart is None or place / n != apart)]
-            own = results is not None and _real(place) == _real(Path(results))
+            is_results = results is not None and _real(place) == _real(Path(results))
             for name in [n for n in names if n.casefold() == DRAWN]:
                 names.remove(name)
-                if not own and any(_photos_in(place / name, None)):
+                if not is_results and any(_photos_in(place / name, None)):
                     found.append(place / name)
     return found
 

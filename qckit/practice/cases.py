@@ -305,9 +305,9 @@ class _Book:
                     }
                 )
                 if self.has_lengths:
-                    met = Conditions(max_g_per_l=5.0, **situation.conditions)
-                    n_seen = int(counts["nauplius"][0])
-                    self.lengths.append((f"{sample}.jpg", nauplius_lengths_um(self.lot, met, n_seen, self.rng)))
+                    conditions = Conditions(max_g_per_l=5.0, **situation.conditions)
+                    n_found = int(counts["nauplius"][0])
+                    self.lengths.append((f"{sample}.jpg", nauplius_lengths_um(self.lot, conditions, n_found, self.rng)))
 
     def tables(self):
         import pandas as pd

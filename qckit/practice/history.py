@@ -84,14 +84,14 @@ class Diary:
         """Draw the water of one hatch, with the planted events in it."""
         r = self.rng
         water = ordinary_water(r)
-        met = [item.name for item in EVENTS if item.holds(day, cone, lot)]
-        if "heater week" in met:
+        happened = [item.name for item in EVENTS if item.holds(day, cone, lot)]
+        if "heater week" in happened:
             water["temperature_c"] = 23.2 + r.normal(0, 0.4)
-        if "salinity slip" in met:
+        if "salinity slip" in happened:
             water["salinity_ppt"] = 46.0 + r.normal(0, 1.0)
-        if "cone C air" in met:
+        if "cone C air" in happened:
             water["oxygen_mg_l"] = 4.0 + r.normal(0, 0.2)
-        if "poor hatch" in met:
+        if "poor hatch" in happened:
             water["ph"] = 7.42
         return water
 

@@ -64,8 +64,8 @@ class Room:
     people: dict  # operator -> offset
     counted_by_hand: float  # share of hatches
     photo_offset: float
-    own: float
-    own_tail_df: float
+    residual: float
+    residual_tail_df: float
     day: float
     day_memory: float
     water_day_share: dict
@@ -119,8 +119,8 @@ def draw_room_constants(rng, *, days=210) -> Room:
         people=people,
         counted_by_hand=float(rng.choice([0.0, 0.05, 0.15, 1.0], p=[0.4, 0.2, 0.3, 0.1])),
         photo_offset=float(rng.normal(0, 0.08)),
-        own=float(np.exp(rng.uniform(np.log(0.05), np.log(0.2)))),
-        own_tail_df=tails,
+        residual=float(np.exp(rng.uniform(np.log(0.05), np.log(0.2)))),
+        residual_tail_df=tails,
         day=float(rng.uniform(0.0, 0.1)),
         day_memory=float(rng.uniform(0.0, 0.7)),
         water_day_share={q: float(rng.uniform(0.1, 0.85)) for q in _STANDARD},
@@ -175,8 +175,8 @@ def plan_change(room: Room, kind: str, rng, *, points: float | None = None) -> R
             factor="lot", level=lot, grows=True, last=_day(end), first=_day(max(end - 55, room.lot_days[lot][0]))
         )
     elif kind == "new person":
-        gone = str(rng.choice(list(room.people)))
-        how |= dict(factor="operator", level="new", quantity=gone)
+        replaced = str(rng.choice(list(room.people)))
+        how |= dict(factor="operator", level="new", quantity=replaced)
     elif kind == "camera":
         how |= dict(factor="counted_by", level="photo")
     else:
@@ -212,8 +212,8 @@ def draw_room(room: Room) -> dict:
         for cone in rng.permutation(CONES)[:count]:
             _hatch(room, rng, rows, n, day, str(cone), water, luck[n])
     return {
-        table: check_table(pd.DataFrame(own).reindex(columns=table_columns(table)), table)
-        for table, own in rows.items()
+        table: check_table(pd.DataFrame(sheet).reindex(columns=table_columns(table)), table)
+        for table, sheet in rows.items()
     }
 
 
@@ -272,19 +272,19 @@ def _hatch(room, rng, rows, n, day, cone, water, day_luck):
         operator = "new"
     by = "person" if rng.random() < room.counted_by_hand else "photo"
     share = _touched(change, day, cone, lot, operator, by)
-    tail = rng.standard_t(room.own_tail_df) / np.sqrt(room.own_tail_df / (room.own_tail_df - 2))
+    tail = rng.standard_t(room.residual_tail_df) / np.sqrt(room.residual_tail_df / (room.residual_tail_df - 2))
     x = _logit(room.levels[lot] / 100) + room.cones[cone] + room.people.get(operator, 0.0)
-    x += day_luck + room.own * tail + (room.photo_offset if by == "photo" else 0.0)
+    x += day_luck + room.residual * tail + (room.photo_offset if by == "photo" else 0.0)
     p = 1 / (1 + np.exp(-x))
     p = float(np.clip(p - share * (change.points if change else 0) / 100, 0.03, 0.985))
-    met = water.of(n, cone)
-    if change is not None and change.quantity in met:
-        met[change.quantity] += share * change.move
+    sheet_water = water.of(n, cone)
+    if change is not None and change.quantity in sheet_water:
+        sheet_water[change.quantity] += share * change.move
     name = f"H{day:%y%m%d}-{cone}"
     started = datetime(day.year, day.month, day.day, 8, tzinfo=UTC) + timedelta(minutes=int(rng.integers(0, 150)))
     grams = round(float(rng.normal(30, 1)), 1)
     digits = {r.column: r.digits for r in READ}
-    sheet = {q: round(float(v), digits[q]) if rng.random() > room.missing else None for q, v in met.items()}
+    sheet = {q: round(float(v), digits[q]) if rng.random() > room.missing else None for q, v in sheet_water.items()}
     rows["hatches"].append(
         dict(
             hatch=name,
@@ -318,8 +318,8 @@ def _counts(room, rng, rows, name, started, p, by):
     for i in range(n_sub):
         full = max(8, int(rng.poisson(mean)))
         rho = (room.overdispersion - 1) / max(full - 1, 1)
-        own = rng.beta(p * (1 / rho - 1), (1 - p) * (1 / rho - 1)) if rho > 1e-6 else p
-        nauplii = int(rng.binomial(full, own))
+        share = rng.beta(p * (1 / rho - 1), (1 - p) * (1 / rho - 1)) if rho > 1e-6 else p
+        nauplii = int(rng.binomial(full, share))
         umbrella = int(rng.binomial(full - nauplii, 0.12))
         taken = started + timedelta(hours=24, minutes=2 * i)
         rows["samples"].append(

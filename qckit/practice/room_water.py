@@ -28,9 +28,9 @@ READ = (
 """The quantities read in a room, in the order of the sheets."""
 
 
-def remembering_days(rng, n: int, memory: float) -> np.ndarray:
+def remembering_days(rng, n: int, correlation: float) -> np.ndarray:
     """Draw a value a day with unit variance, each correlated with the day before; shape (n,)."""
     out, last = np.empty(n), rng.normal()
     for i in range(n):
-        out[i] = last = memory * last + np.sqrt(1 - memory**2) * rng.normal()
+        out[i] = last = correlation * last + np.sqrt(1 - correlation**2) * rng.normal()
     return out

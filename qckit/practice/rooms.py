@@ -154,7 +154,7 @@ def simulate_in_room(rng, causes=(), drops=(), *, is_logged=True, days: int = 30
     lot, before = _draw_lot(rng), _draw_lot(rng)
     strengths = [_strength(c, d, lot, site) for c, d in zip(causes, drops, strict=True)]
     lot_part = [(c, s) for c, s in zip(causes, strengths, strict=True) if c in of_lot]
-    own_part = [(c, s) for c, s in zip(causes, strengths, strict=True) if c not in of_lot]
+    cone_part = [(c, s) for c, s in zip(causes, strengths, strict=True) if c not in of_lot]
     new_since = days - int(rng.integers(2, 9)) if of_lot or rng.random() < 0.25 else 0
     book.lots(lot, before if new_since else None, of_lot, is_logged)
     start = datetime(2026, 3, 1, 9, tzinfo=UTC)
@@ -165,8 +165,8 @@ def simulate_in_room(rng, causes=(), drops=(), *, is_logged=True, days: int = 30
             book.hatch(f"B{day}{cone}", cone, start + timedelta(days=day, minutes=8 * ord(cone) % 60), *which)
     book.next_day()
     last = start + timedelta(days=days)
-    shared = [(c, s) for c, s in own_part if c in SHARED and rng.random() < SHARED[c][1]]
-    book.hatch("X", "A", last, lot, "P-2", [*lot_part, *own_part], is_target=True, is_logged=is_logged)
+    shared = [(c, s) for c, s in cone_part if c in SHARED and rng.random() < SHARED[c][1]]
+    book.hatch("X", "A", last, lot, "P-2", [*lot_part, *cone_part], is_target=True, is_logged=is_logged)
     for i in range(int(rng.integers(0, 3))):
         book.hatch(
             f"Y{i}", "BC"[i], last + timedelta(minutes=9 * i + 9), lot, "P-2", [*lot_part, *shared], is_logged=is_logged
@@ -200,11 +200,15 @@ def _strength(cause, drop, lot, site) -> float:
 def _misread(counts, errors, rng):
     """What a count that misses nauplii, or takes shells for cysts, makes of the same drops."""
     found = []
-    for own in counts:
-        missed = int(rng.binomial(own["nauplius"], errors.get("missed", 0.0)))
-        turned = int(rng.binomial(own["shell"], errors.get("shell_as_cyst", 0.0)))
-        changed = {"nauplius": own["nauplius"] - missed, "cyst": own["cyst"] + turned, "shell": own["shell"] - turned}
-        found.append(own | changed)
+    for drop in counts:
+        missed = int(rng.binomial(drop["nauplius"], errors.get("missed", 0.0)))
+        turned = int(rng.binomial(drop["shell"], errors.get("shell_as_cyst", 0.0)))
+        changed = {
+            "nauplius": drop["nauplius"] - missed,
+            "cyst": drop["cyst"] + turned,
+            "shell": drop["shell"] - turned,
+        }
+        found.append(drop | changed)
     return found
 
 
@@ -254,8 +258,8 @@ class _Book:
     def hatch(self, name, cone, started, lot, lot_name, causes, *, is_target=False, is_logged=True):
         """Write down one hatch."""
         rng, site = self.rng, self.site
-        own = np.sqrt(1 - site.day_share)
-        water = {c: mean + self.day[c] + own * sd * rng.normal() for c, (mean, sd) in site.water.items()}
+        alone_sd = np.sqrt(1 - site.day_share)
+        water = {c: mean + self.day[c] + alone_sd * sd * rng.normal() for c, (mean, sd) in site.water.items()}
         water["light_lux"] = max(water["light_lux"], 300.0)
         plain = dict(water)
         operator = f"op{rng.integers(1, 4)}"
@@ -289,16 +293,16 @@ class _Book:
             "aeration": "weak" if "oxygen" in codes and is_logged and rng.random() < 0.5 else "strong",
             "operator": operator,
         }
-        said = [str(rng.choice(NOTES[c])) for c in codes if c in NOTES and is_logged and rng.random() < site.notes]
-        said += [str(rng.choice(IDLE_NOTES))] if rng.random() < site.idle else []
-        row["notes"] = "; ".join(said) or None
+        notes = [str(rng.choice(NOTES[c])) for c in codes if c in NOTES and is_logged and rng.random() < site.notes]
+        notes += [str(rng.choice(IDLE_NOTES))] if rng.random() < site.idle else []
+        row["notes"] = "; ".join(notes) or None
         self.rows["hatches"].append(row)
         self._read(name, started, situation, plain, codes, is_logged, row)
         per_ml = grams * lot.full_per_g / site.volume_ml * factor
         self._count(name, started, written["hours"], shares, per_ml, situation, dict(causes), is_target and is_logged)
 
     def _read(self, name, started, situation, plain, codes, is_logged, row):
-        rng, site, met = self.rng, self.site, situation.conditions
+        rng, site, conditions = self.rng, self.site, situation.conditions
         hidden = set() if is_logged else {_TELLTALE[c] for c in codes if c in _TELLTALE}
         at_start_only = hidden & {_TELLTALE[c] for c in _LATE_ONLY}
         late = rng.random() < site.late or (is_logged and bool(codes & set(_LATE_ONLY)))
@@ -310,9 +314,9 @@ class _Book:
             wrong = rng.normal(0, 5 * site.noise[column]) if rng.random() < 0.03 else 0.0
             for hour in (0.5, 16.0) if late and quantity not in at_start_only and quantity != "light" else (0.5,):
                 bad = codes & {c for c, q in _TELLTALE.items() if q == quantity}
-                value = met[column] if hour > 1 or not bad & set(_LATE_ONLY) else plain[column]
-                if quantity == "temperature" and hour > 1 and met.get("spell_h", 0.0) > 0:
-                    value = met["spell_c"]
+                value = conditions[column] if hour > 1 or not bad & set(_LATE_ONLY) else plain[column]
+                if quantity == "temperature" and hour > 1 and conditions.get("spell_h", 0.0) > 0:
+                    value = conditions["spell_c"]
                 value = round(float(value + wrong + rng.normal(0, site.noise[column])), digits)
                 taken = (started + timedelta(hours=hour)).isoformat()
                 self.rows["readings"].append(
@@ -331,12 +335,12 @@ class _Book:
 
     def _count(self, name, started, hours, shares, per_ml, situation, causes, has_witness):
         rng, site = self.rng, self.site
-        seen = {stage: float(shares[stage]) * site.detects[stage] for stage in STAGES}
-        drawn = dict(seen)
+        detected = {stage: float(shares[stage]) * site.detects[stage] for stage in STAGES}
+        drawn = dict(detected)
         if "uneven" in causes:  # full cysts sink and shells float where the drop was taken
             up = site.sinks * (0.4 + causes["uneven"]) * (1 if rng.random() < 0.7 else -0.6)
-            drawn["cyst"], drawn["shell"] = seen["cyst"] * np.exp(up), seen["shell"] * np.exp(-0.7 * up)
-            drawn["nauplius"] = seen["nauplius"] * (1 - causes["uneven"])
+            drawn["cyst"], drawn["shell"] = detected["cyst"] * np.exp(up), detected["shell"] * np.exp(-0.7 * up)
+            drawn["nauplius"] = detected["nauplius"] * (1 - causes["uneven"])
         mostly, other = ("person", "photo") if site.by_person else ("photo", "person")
         misread = situation.counting
         again = has_witness and bool({"missed", "swapped"} & set(causes))
@@ -346,7 +350,7 @@ class _Book:
             self._write(name, started, hours, first, other, "1", 0.0)
         if has_witness and {"uneven", "gradient"} & set(causes):
             mixed = replace(situation, lit_away=0.0, lit_cv=0.0, mixing_cv=site.mixing_cv)
-            self._write(name, started, hours, self._draw(seen, per_ml, mixed), mostly, "2", 32.0)
+            self._write(name, started, hours, self._draw(detected, per_ml, mixed), mostly, "2", 32.0)
 
     def _draw(self, mean, per_ml, situation):
         """Counts of the subsamples of one drawing: a dict per subsample."""
@@ -366,21 +370,21 @@ class _Book:
         return [{stage: int(drawn[stage][i]) for stage in STAGES} for i in range(site.n_subsamples)]
 
     def _write(self, name, started, hours, counts, who, series, pause):
-        for i, own in enumerate(counts):
+        for i, drop in enumerate(counts):
             taken = (started + timedelta(hours=hours, minutes=2 * i + pause)).isoformat()
             row = {"sample": f"{name}-{series}{i}", "hatch": name, "taken": taken, "hours": hours, "kind": "subsample"}
             row |= {"volume_ul": self.site.subsample_ul, "dilution": 1, "counted_by": who}
-            self.rows["samples"].append(row | {STAGE_COLUMNS[s]: own[s] for s in STAGES})
+            self.rows["samples"].append(row | {STAGE_COLUMNS[s]: drop[s] for s in STAGES})
 
     def lowest(self, lot):
         """The production hatch with the fewest nauplii per full cyst and volume among the last twenty of a lot."""
-        own = [h["hatch"] for h in self.rows["hatches"] if h["lot"] == lot][-20:]
-        sums = {h: [0.0, 0.0] for h in own}
+        hatches = [h["hatch"] for h in self.rows["hatches"] if h["lot"] == lot][-20:]
+        sums = {h: [0.0, 0.0] for h in hatches}
         for s in self.rows["samples"]:
             if s["hatch"] in sums:
                 sums[s["hatch"]][0] += s["nauplii"]
                 sums[s["hatch"]][1] += s["nauplii"] + s["umbrella"] + s["cysts"]
-        return min(own, key=lambda h: sums[h][0] / max(sums[h][1], 1.0))
+        return min(hatches, key=lambda h: sums[h][0] / max(sums[h][1], 1.0))
 
     def tables(self):
         """Return the sheets as checked tables."""

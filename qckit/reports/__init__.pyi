@@ -7,4 +7,4 @@ from .pictures import figure, figures, thumbnails
 from .poor_report import nauplius_objects, record_check, record_plans
 from .run import KINDS, ReportRun, run_report, run_reports
 from .sites import find_site, poorest_hatch
-from .uncounted import count_waiting
+from .uncounted import count_uncounted

@@ -92,5 +92,5 @@ def show_certificate(use) -> Html:
         }
         for stage, (share, low, high) in use.detection.items()
     ]
-    told = f"Certificate {made.name}, made {made.made_at[:10]}, check again by {made.valid_until}."
-    return Html(sentences([use.sentence]).html + table(pd.DataFrame(rows), caption=told).html, use.sentence)
+    caption = f"Certificate {made.name}, made {made.made_at[:10]}, check again by {made.valid_until}."
+    return Html(sentences([use.sentence]).html + table(pd.DataFrame(rows), caption=caption).html, use.sentence)

@@ -35,7 +35,7 @@ def execute(source, values: dict, work: Path, failed: Path, what: str):
     from nbclient.exceptions import CellControlSignal, DeadKernelError
     from papermill.exceptions import PapermillExecutionError
 
-    from qckit.reports.kernel import KERNELSPEC, own_kernel
+    from qckit.reports.kernel import KERNELSPEC, private_kernel
 
     logging.getLogger("papermill").setLevel(logging.ERROR)
     copy, out = work / "in.ipynb", work / "out.ipynb"
@@ -49,7 +49,7 @@ def execute(source, values: dict, work: Path, failed: Path, what: str):
             parameters=values,
             progress_bar=False,
             log_output=False,
-            kernel_manager_class=own_kernel(work),
+            kernel_manager_class=private_kernel(work),
             resources={"metadata": {"path": str(work)}},
         )
     except PapermillExecutionError as error:

@@ -10,13 +10,13 @@ import os
 import sys
 from pathlib import Path
 
-__all__ = ["KERNELSPEC", "own_kernel"]
+__all__ = ["KERNELSPEC", "private_kernel"]
 
 KERNELSPEC = {"name": "python3", "display_name": "Python 3 (ipykernel)", "language": "python"}
 _LONGEST_SOCKET_PATH = 90  # the system's limit is near 104 to 108 bytes, and a suffix is added
 
 
-def own_kernel(work: Path):
+def private_kernel(work: Path):
     """Return a kernel manager class whose kernels run this interpreter and leave nothing behind.
 
     Parameters

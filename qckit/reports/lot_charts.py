@@ -207,16 +207,16 @@ def draw_witnesses(subsamples, *, ax=None):
 def describe_cones(cones, *, metric="hatch_pct") -> str:
     """Say the value of each cone, for the alt text of :func:`draw_cones`."""
     words, digits = _LABELS[metric]
-    said = ", ".join(f"{name} {_number(value, digits)}" for name, value in zip(_names(cones), cones[metric]))
-    return f"{words}: {said}."
+    values = ", ".join(f"{name} {_number(value, digits)}" for name, value in zip(_names(cones), cones[metric]))
+    return f"{words}: {values}."
 
 
 def describe_mix(cones) -> str:
     """Say the counts of each cone, for the alt text of :func:`draw_stage_mix`."""
-    said = []
+    counts = []
     for name, row in zip(_names(cones), cones[list(_COUNTS.values())].itertuples(index=False)):
-        said.append(f"{name} " + ", ".join(f"{_number(n)} {w}" for n, w in zip(row, _COUNTS.values())))
-    return "Counted: " + "; ".join(said) + "."
+        counts.append(f"{name} " + ", ".join(f"{_number(n)} {w}" for n, w in zip(row, _COUNTS.values())))
+    return "Counted: " + "; ".join(counts) + "."
 
 
 def _number(value, digits=0) -> str:

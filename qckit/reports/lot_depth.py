@@ -23,21 +23,22 @@ _PLANNED_POINTS = 4.0  # half width of an interval that tells trade grades (10 p
 def comparison(test) -> Html:
     """Show how the lot does against its claim, beside the reference lot and against its own last test."""
     from qckit import draw, hatch
-    from qckit.verdicts.new_lot.words import said
+    from qckit.verdicts.new_lot.words import comparison_sentence
 
-    seen = test.seen
-    held = [c for c in (*seen.claims, *seen.comparisons, *seen.past) if math.isfinite(c.low)]
-    missing = [] if seen.comparisons else ["No counted reference lot stands beside this test."]
-    if not held:
-        return sentences([c.sentence for c in (*seen.claims, *seen.comparisons)] + missing)
+    evidence = test.evidence
+    comparisons = [c for c in (*evidence.claims, *evidence.comparisons, *evidence.past) if math.isfinite(c.low)]
+    missing = [] if evidence.comparisons else ["No counted reference lot stands beside this test."]
+    if not comparisons:
+        return sentences([c.sentence for c in (*evidence.claims, *evidence.comparisons)] + missing)
     with draw.style():
-        drawn = hatch.draw_comparisons(held)
-    words = " ".join(said(c, seen) for c in held)
+        drawn = hatch.draw_comparisons(comparisons)
+    words = " ".join(comparison_sentence(c, evidence) for c in comparisons)
     return Html(
         figure(
             drawn,
             alt=words,
-            caption=f"{held[0].margin_pct:g} % is the site's own margin: a lot within it counts as good as the other.",
+            caption=f"{comparisons[0].margin_pct:g} % is the site's own margin: a lot within it counts as good as the "
+            "other.",
         ).html
         + (sentences(missing).html if missing else ""),
         "comparisons",
@@ -48,7 +49,7 @@ def over_time(test) -> Html:
     """Show how fast the lot hatches and how it ages, where it was followed by the clock and over the months."""
     from qckit import draw, hatch
 
-    found, trend, drawn, below = test.seen.rate, test.seen.ageing, [], []
+    found, trend, drawn, below = test.evidence.rate, test.evidence.ageing, [], []
     if found is not None and found.best is not None:
         with draw.style():
             ax = hatch.draw_rate(found, ax=half_page(2.9))
@@ -99,29 +100,29 @@ def _times_table(found) -> Html:
             }
         )
     shapes = ", ".join(f"{r.model} {100 * r.weight:.0f} %" for r in found.comparison.itertuples() if r.weight > 0.005)
-    told = (
+    caption = (
         f"{plural(found.n_cones, 'cone')} followed by the clock. Times are averaged over the shapes of curve that the "
         f"counts leave open ({shapes}). The standard method interpolates the share of the highest count."
     )
     more = sentences(found.notes).html if found.notes else ""
-    return Html(table(pd.DataFrame(rows), caption=told).html + more, told)
+    return Html(table(pd.DataFrame(rows), caption=caption).html + more, caption)
 
 
 def uncertainty(test) -> Html:
     """Show where the uncertainty of the figures comes from, what would shrink it; two ways to work it agree."""
     from qckit import draw, hatch
 
-    seen = test.seen
-    held = [
-        ("hatching percentage", "%", 1, seen.percentage_budget),
-        ("nauplii per gram", "1/g", 0, seen.budget),
-        ("hatching output", "mg/g", 0, seen.output_budget),
+    evidence = test.evidence
+    budgets = [
+        ("hatching percentage", "%", 1, evidence.percentage_budget),
+        ("nauplii per gram", "1/g", 0, evidence.budget),
+        ("hatching output", "mg/g", 0, evidence.output_budget),
         *_harvest(test),
     ]
-    held = [row for row in held if row[3] is not None]
-    if not held:
+    budgets = [row for row in budgets if row[3] is not None]
+    if not budgets:
         return note("The uncertainty cannot be taken apart without two counted cones.")
-    name, *_, budget = held[min(1, len(held) - 1)]
+    name, *_, budget = budgets[min(1, len(budgets) - 1)]
     with draw.style():
         ax = hatch.draw_budget(budget, ax=draw.new_axes(figsize=(6.5, 2.1)))
     drawn = figure(
@@ -138,15 +139,15 @@ def uncertainty(test) -> Html:
             "what would shrink it": b.table["remedy"][0],
             "first order and Monte Carlo apart": f"{b.agreement_pct:.1f} % of the value",
         }
-        for name, unit, places, b in held
+        for name, unit, places, b in budgets
     ]
-    told = (
+    caption = (
         "u: standard uncertainty, from these cones alone. Worked out by first order (JCGM 100) and by Monte Carlo "
         "(JCGM 101): where their bounds lie near each other, first order will do."
     )
     return Html(
-        drawn.html + table(pd.DataFrame(rows), caption=told, right=("value", "u")).html,
-        " ".join(b.sentence for *_, b in held),
+        drawn.html + table(pd.DataFrame(rows), caption=caption, right=("value", "u")).html,
+        " ".join(b.sentence for *_, b in budgets),
     )
 
 
@@ -179,9 +180,9 @@ def plan(test) -> Html:
     from qckit import draw, hatch
     from qckit.errors import InputError
 
-    least, spread = test.settings.limits.min_hatch_pct, test.seen.spread
-    own = test.subsamples[test.subsamples["lot"] == test.lot]
-    counted = float(own["full_cysts"].mean()) if own["full_cysts"].sum() > 0 else _USUAL_CYSTS
+    least, spread = test.settings.limits.min_hatch_pct, test.evidence.spread
+    lot_subsamples = test.subsamples[test.subsamples["lot"] == test.lot]
+    counted = float(lot_subsamples["full_cysts"].mean()) if lot_subsamples["full_cysts"].sum() > 0 else _USUAL_CYSTS
     options = {"spread": spread, "dispersion": test.mixing, "cysts_per_subsample": counted}
     curves = {
         f"{k} cones": hatch.operating_curve(k, _PLANNED_SUBSAMPLES, min_hatch_pct=least, **options) for k in (2, 3, 6)
@@ -193,7 +194,7 @@ def plan(test) -> Html:
         if spread is not None
         else "a usual spread between cones, because this room's records do not yet tell its own"
     )
-    said = []
+    plans = []
     confidence = test.settings.limits.confidence
     for work in (
         lambda: hatch.plan_for_precision(_PLANNED_POINTS, confidence=confidence, **options),
@@ -201,11 +202,11 @@ def plan(test) -> Html:
     ):
         try:
             found = work()
-            said.append(found["sentence"] if isinstance(found, dict) else found.sentence)
+            plans.append(found["sentence"] if isinstance(found, dict) else found.sentence)
         except InputError as error:
-            said.append(str(error))
-    said.append(planned(test.seen))
-    said.append(
+            plans.append(str(error))
+    plans.append(planned(test.evidence))
+    plans.append(
         f"Worked out with {whose}, {counted:.0f} full cysts a subsample and subsamples that scatter "
         f"{test.mixing:.1f} times as chance alone would make them, over all records."
     )
@@ -213,12 +214,12 @@ def plan(test) -> Html:
         f"Chance that the mean of a test of {_PLANNED_SUBSAMPLES} subsamples a cone reaches the minimum of "
         f"{least:g} %, over the lot's true hatching percentage."
     )
-    return Html(figure(drawn, alt=words, caption=words).html + sentences(said).html, " ".join(said))
+    return Html(figure(drawn, alt=words, caption=words).html + sentences(plans).html, " ".join(plans))
 
 
 def accuracy(test) -> Html:
     """Cite the certificate of the camera that took the photos, or say that there is none."""
-    use = test.seen.certificate
+    use = test.evidence.certificate
     if use is None:
         return note("No photo was counted for this test, so no camera's certificate is needed.")
     return show_certificate(use)

@@ -48,7 +48,7 @@ class LotTest:
     lot: str
     settings: Settings
     finding: Finding
-    seen: NewLotEvidence
+    evidence: NewLotEvidence
     lots: pd.DataFrame
     hatches: pd.DataFrame  # of the test and of the reference beside it
     cones: pd.DataFrame  # hatch.cone_metrics of these; the lot's own first
@@ -66,7 +66,7 @@ class LotTest:
         return bool(notes.str.contains("invented").any())
 
     @property
-    def own_cones(self) -> pd.DataFrame:
+    def tested_cones(self) -> pd.DataFrame:
         """The cones of the lot itself."""
         return self.cones[self.cones["lot"] == self.lot]
 
@@ -109,22 +109,22 @@ def load_lot_test(site: str | Path, lot: str = "", *, out_dir: str | Path = "", 
             raise unknown_name("lot", lot, lots["lot"], where="the site's log")
         mine = set(hatches.loc[hatches["lot"] == lot, "hatch"])
         use, by_hand = lot_certificate(log, hatches, samples, lot, now)
-        seen = new_lot_evidence(tables, lot=lot, certificate=use, by_hand=by_hand, now=now)
-        tested = hatches[hatches["hatch"].isin(set(seen.conditions["hatch"]))]
-        own, right = (_in_order(frame, tested, lot) for frame in (samples, seen.samples))
-        photos = checked_photos(log, own, out_dir=out_dir, hatches=tested)
+        evidence = new_lot_evidence(tables, lot=lot, certificate=use, by_hand=by_hand, now=now)
+        tested = hatches[hatches["hatch"].isin(set(evidence.conditions["hatch"]))]
+        in_log, right = (_in_order(frame, tested, lot) for frame in (samples, evidence.samples))
+        photos = checked_photos(log, in_log, out_dir=out_dir, hatches=tested)
     cones = hatch.cone_metrics(right, tested, lots, reading_h=settings.conditions.reading_h)
     return LotTest(
         lot=lot,
         settings=settings,
-        finding=_with_flags(finding_of(seen, settings), photos),
-        seen=seen,
+        finding=_with_flags(finding_of(evidence, settings), photos),
+        evidence=evidence,
         lots=lots,
         hatches=tested,
         cones=cones.sort_values("lot", key=lambda names: names != lot, kind="stable").reset_index(drop=True),
         subsamples=hatch.sample_metrics(right, tested, lots),
-        samples=own,
-        counted=hatch.sample_metrics(own, tested, lots),
+        samples=in_log,
+        counted=hatch.sample_metrics(in_log, tested, lots),
         harvests=samples[samples["hatch"].isin(mine)],
         mixing=hatch.subsample_dispersion(hatch.sample_metrics(samples, hatches, lots)),
         photos=photos,
@@ -134,8 +134,8 @@ def load_lot_test(site: str | Path, lot: str = "", *, out_dir: str | Path = "", 
 def _in_order(samples, tested, lot):
     """Samples of the tested hatches, the lot's own first."""
     lot_of = samples["hatch"].map(tested.set_index("hatch")["lot"])
-    own = samples[lot_of.notna()].assign(is_other=lot_of != lot).sort_values(["is_other", "hatch", "sample"])
-    return own.drop(columns="is_other").reset_index(drop=True)
+    tested_samples = samples[lot_of.notna()].assign(is_other=lot_of != lot).sort_values(["is_other", "hatch", "sample"])
+    return tested_samples.drop(columns="is_other").reset_index(drop=True)
 
 
 def lot_certificate(log, hatches, samples, lot, now):
@@ -175,12 +175,12 @@ def _with_flags(finding: Finding, photos) -> Finding:
     flagged = photos[photos["flags"] != ""]
     if not len(flagged):
         return finding
-    said = flag_sentence(photos)
+    sentence = flag_sentence(photos)
     step = "Look through the flagged photos and correct wrong marks, or count a few by hand, before you rely on this."
     many = len(flagged) >= _MANY_FLAGGED * len(photos)
     return replace(
         finding,
-        cautions=[said, *finding.cautions],
+        cautions=[sentence, *finding.cautions],
         next_steps=[*finding.next_steps, step] if many else finding.next_steps,
     )
 
@@ -217,17 +217,17 @@ def evidence(test: LotTest) -> Html:
 
 def cone_charts(test: LotTest) -> Html:
     """Show each cone with its subsamples, for the percentage and per gram."""
-    if not len(test.own_cones):
+    if not len(test.tested_cones):
         return note("No cone of this lot's test is counted yet.")
     metrics, axes = ("hatch_pct", "hatching_efficiency_per_g"), two_panels(1.35 + 0.36 * len(test.cones))
     for metric, ax in zip(metrics, axes):
-        estimate = getattr(test.seen.summary, metric)
+        estimate = getattr(test.evidence.summary, metric)
         lot_charts.draw_cones(
             test.subsamples,
             test.cones,
             metric=metric,
             interval=estimate if estimate.n_cones else None,
-            references=_held_against(test, metric),
+            references=_thresholds(test, metric),
             ax=ax,
         )
     axes[1].tick_params(axis="y", labelleft=False, length=0)
@@ -253,7 +253,7 @@ def half_page(height):
         return draw.new_axes(figsize=(4.3, height))
 
 
-def _held_against(test: LotTest, metric: str) -> list[tuple[float, str]]:
+def _thresholds(test: LotTest, metric: str) -> list[tuple[float, str]]:
     """Return the label's claim and the site's minimum, each with its words."""
     claimed, least, form = {
         "hatch_pct": ("claimed_hatch_pct", test.settings.limits.min_hatch_pct, "{:g} %"),
@@ -266,7 +266,7 @@ def _held_against(test: LotTest, metric: str) -> list[tuple[float, str]]:
 
 def metrics_table(test: LotTest) -> Html:
     """Show every metric of the lot and of its reference side by side: mean over cones, interval, SD."""
-    summaries = [s for s in (test.seen.summary, test.seen.reference_summary) if s is not None]
+    summaries = [s for s in (test.evidence.summary, test.evidence.reference_summary) if s is not None]
     rows: dict[str, dict] = {}
     for summary in summaries:
         for row in summary.to_frame().itertuples():
@@ -313,26 +313,26 @@ def stages(test: LotTest) -> Html:
             (both, lot_charts.describe_witnesses(test.subsamples), ""),
         ]
     )
-    said = test.seen.summary.witnesses.sentence
-    return Html(drawn.html + note(said).html, said)
+    sentence = test.evidence.summary.witnesses.sentence
+    return Html(drawn.html + note(sentence).html, sentence)
 
 
 def conditions_table(test: LotTest) -> Html:
     """Show the measured conditions of each cone beside the standard, and in words what departs from it."""
-    seen = test.seen.conditions
-    if not len(seen):
+    conditions = test.evidence.conditions
+    if not len(conditions):
         return note("No cone of this lot's test is in the log.")
     marks = {"ok": "", "off": " \u25a0 outside", "doubtful": " \u25b2 doubtful", "unknown": "not measured"}
     aeration = test.hatches.set_index("hatch")["aeration"]
     cells = [
         _measured(aeration.get(row.hatch) if row.quantity == "aeration" else row.value, row.unit)
         + marks.get(row.status, "")
-        for row in seen.itertuples()
+        for row in conditions.itertuples()
     ]
-    seen = seen.assign(quantity=seen["quantity"].replace("ph", "pH"))
-    shown = seen.assign(cell=[cell.strip() for cell in cells], cone=seen["lot"] + " " + seen["cone"])
+    conditions = conditions.assign(quantity=conditions["quantity"].replace("ph", "pH"))
+    shown = conditions.assign(cell=[cell.strip() for cell in cells], cone=conditions["lot"] + " " + conditions["cone"])
     wide = shown.pivot_table(index=["quantity", "standard"], columns="cone", values="cell", aggfunc="first", sort=False)
-    departs = seen[seen["status"].isin(["off", "doubtful"])]
+    departs = conditions[conditions["status"].isin(["off", "doubtful"])]
     words = [f"Lot {d.lot}, cone {d.cone}: {d.sentence}" for d in departs.itertuples()]
     shown = table(wide.reset_index(), caption="A column per cone; \u25a0 outside the standard, \u25b2 doubtful.")
     return Html(shown.html + sentences(words, empty="Every cone was within the standard, as far as measured.").html)
@@ -350,7 +350,7 @@ def method(test: LotTest) -> Html:
     """Say by which rules the verdict came about, and with which methods the intervals."""
     rules = [f"{r['verdict'].replace('-', ' ')}: {r['text']}" for r in test.finding.details.get("rules", [])]
     by_method: dict[str, list[str]] = {}
-    for row in test.seen.summary.to_frame().itertuples():
+    for row in test.evidence.summary.to_frame().itertuples():
         if row.method:
             by_method.setdefault(row.method, []).append(row.label)
     used = [f"{', '.join(labels)}: {how}." for how, labels in by_method.items()]
@@ -364,7 +364,7 @@ def method(test: LotTest) -> Html:
         + sentences(
             [
                 f"Counted by: {', '.join(counters)}." if counters else "Nothing is counted yet.",
-                *_together(test.seen.summary.notes),
+                *_together(test.evidence.summary.notes),
             ]
         ).html,
         "rules and methods",

@@ -26,12 +26,14 @@ def rules(page) -> Html:
     )
     first = table(shares, caption=caption, headings={"share": "of 100 quiet months"}, decimals={"share": 1})
     used = list(dict.fromkeys(r for c in page.study.charts.values() for r in c.rules))
-    told = [f"{lot}: {c.run.sentence}" for (lot, q), c in page.study.charts.items() if q == "hatch_pct" and c.run]
+    run_lengths = [
+        f"{lot}: {c.run.sentence}" for (lot, q), c in page.study.charts.items() if q == "hatch_pct" and c.run
+    ]
     head = {"false_alarm_pct": "chance alone, per hatch [%]"}
     caption = "Rules that mark hatches on the charts; marks are no verdict. "
     caption += f"Together, with limits that are known: {run_length(used).sentence}. " if used else ""
-    if told:
-        caption += f"With the limits in use, the length of their baseline allowed for: {'; '.join(told)}."
+    if run_lengths:
+        caption += f"With the limits in use, the length of their baseline allowed for: {'; '.join(run_lengths)}."
     second = table(
         rules_table(used).drop(columns="rule"), caption=caption, headings=head, decimals={"false_alarm_pct": 2}
     )
@@ -48,32 +50,34 @@ def standing(page) -> Html:
     s = study.spreads
     middle = float(study.series["hatch_pct"].mean())
     scale = middle * (100 - middle) / 100
-    told = "; ".join(
+    sizes = "; ".join(
         f"{name} {scale * value:.1f}"
         for name, value in (
             ("cones", s.cone),
             ("people", s.operator),
             ("ways of counting", s.counted_by),
             ("days", s.day),
-            ("a hatch's own luck", s.own),
+            ("a hatch's own luck", s.residual),
         )
         if value > 0
     )
     caption = (
-        f"Standing differences: there in the baseline too, allowed for in limits and searches. Typical size: {told}"
+        f"Standing differences: there in the baseline too, allowed for in limits and searches. Typical size: {sizes}"
     )
     caption += " points (one standard deviation)."
     if not len(shown):
-        return note(f"No cone, person or way of counting differs for good. Typical size of differences: {told} points.")
+        return note(
+            f"No cone, person or way of counting differs for good. Typical size of differences: {sizes} points."
+        )
     return table(shown, caption=caption, decimals={"points": 1, "low": 1, "high": 1})
 
 
 def method(page) -> Html:
     """Say in sentences how the figures came about."""
-    told = [_assumed(), *_METHOD, unseen_sentence(page.study), _CHECKED]
+    lines = [_assumed(), *_METHOD, unseen_sentence(page.study), _CHECKED]
     if any(name == "t90_h" for _, name in page.study.charts):
-        told.append("T90: isotonic regression of the hatched shares of a hatch followed at five times or more.")
-    return sentences([t for t in told if t])
+        lines.append("T90: isotonic regression of the hatched shares of a hatch followed at five times or more.")
+    return sentences([t for t in lines if t])
 
 
 def _assumed() -> str:
@@ -81,7 +85,7 @@ def _assumed() -> str:
     p, size = Priors(), 100 * 0.8 * 0.2
     return (
         f"Assumed before looking (ours, weak, soon outweighed by the site's own hatches): a hatch's own luck about "
-        f"{p.own * size:.0f} points at 80 %, days {p.day_share:.1f} times that, a day like the day before by "
+        f"{p.residual * size:.0f} points at 80 %, days {p.day_share:.1f} times that, a day like the day before by "
         f"{p.day_to_day:.1f} and at most {p.most_day_to_day:.1f}, since what lasts longer is a change; cones, people "
         f"and ways of counting {p.group_share:.1f} times the own luck apart; temperature swings by about half a degree "
         "over the year."

@@ -19,11 +19,11 @@ _SMALL = 10  # counted a hatch on average; below it limits come from the distrib
 _WEIGHT, _SLACK = 0.2, 0.5  # of the weighted mean and of the CUSUM: both look for a shift of about one sigma
 
 
-def _scored(page, wanted):
+def _scored(page, names):
     """Recent points of some charts with z in widths of a third of their own limits: +-3 is the limit in each."""
     rows = []
     for (lot, name), chart in _all_charts(page):
-        if name not in wanted or chart.limits is None:
+        if name not in names or chart.limits is None:
             continue
         frame = chart.frame[chart.frame["at"] >= page.study.first - pd.Timedelta(days=30)]
         frame = frame[(frame["phase"] != "set aside") & ~frame["label"].isin(page.study.explained_hatches)]
@@ -58,7 +58,9 @@ def _by(page, by):
         return note("There are no limits for the hatching percentage yet, so levels cannot be compared.")
     points = (main["value"] - main["centre"]).where(main["at"] >= first)
     means = points.groupby(main[by]).agg(["mean", "count"])
-    told = "; ".join(f"{by} {k} {r['mean']:+.1f}, n = {int(r['count'])}" for k, r in means.iterrows() if r["count"])
+    distances = "; ".join(
+        f"{by} {k} {r['mean']:+.1f}, n = {int(r['count'])}" for k, r in means.iterrows() if r["count"]
+    )
     words = (
         f"Distance from each lot's own level, on a scale on which the chart's limits lie at 3; {month} and the 30 "
         "days before; grey: the period reviewed; diamonds: signals."
@@ -68,8 +70,8 @@ def _by(page, by):
         parts = [
             figure(
                 fig,
-                alt=f"Hatching percentage by {by}. Mean distance in {month} in points: {told}.",
-                caption=f"{words} Mean distance of {month} in points: {told}.",
+                alt=f"Hatching percentage by {by}. Mean distance in {month} in points: {distances}.",
+                caption=f"{words} Mean distance of {month} in points: {distances}.",
             )
         ]
         if len(rest):
@@ -82,12 +84,12 @@ def _by(page, by):
             )
             fired = "; ".join(f"{names[c]}: {n}" for c, n in counts.groupby(level="chart").sum().items()) or "none"
             parts.append(_folded(f"The other quantities by {by}", shown, f"Signals: {fired}."))
-    return Html("".join(p.html for p in parts), told)
+    return Html("".join(p.html for p in parts), distances)
 
 
-def _folded(title, shown: Html, told: str) -> Html:
+def _folded(title, shown: Html, summary: str) -> Html:
     """Fold charts under one line that says what they show, so that paper needs only this line."""
-    line = f"<summary>{escape(title)}. {escape(told)}</summary>"
+    line = f"<summary>{escape(title)}. {escape(summary)}</summary>"
     return Html(f'<details class="qc-more">{line}{shown.html}</details>', shown.text)
 
 
@@ -156,18 +158,18 @@ def _four(page, chart):
         "weighted means beyond their limits": int((ewma["signal"] != 0).to_numpy()[inside].sum()),
         "CUSUM points beyond the decision height": int((cusum["signal"] != 0).to_numpy()[inside].sum()),
     }
-    told = "; ".join(f"{words}: {n}" for words, n in outs.items())
+    outside = "; ".join(f"{words}: {n}" for words, n in outs.items())
     n, rest = int(inside.sum()), chart.baseline_words
     caption = (
         f"{page.study.month} and the {_DAYS_BEFORE} days before, in order (n = {len(frame)}); of the {n} hatches of "
-        f"the period, {told}. {rest[0].upper()}{rest[1:]}. Weighted mean and CUSUM see small lasting shifts; their "
+        f"the period, {outside}. {rest[0].upper()}{rest[1:]}. Weighted mean and CUSUM see small lasting shifts; their "
         f"borders ({width:.2f} standard deviations of the mean, height {decision:.1f}) let chance signal about once "
         "in 370 hatches, the length of the baseline allowed for."
     )
     if chart.likeness is not None and chart.likeness.is_marked:
         caption += " Neighbours are alike here, so these two signal more often than that."
-    alt = f"Further charts of {q.label}{f', lot {chart.lot}' if chart.lot else ''}: {told}."
-    return figure(fig, alt=alt, caption=caption), f"{told[0].upper()}{told[1:]} (n = {n})."
+    alt = f"Further charts of {q.label}{f', lot {chart.lot}' if chart.lot else ''}: {outside}."
+    return figure(fig, alt=alt, caption=caption), f"{outside[0].upper()}{outside[1:]} (n = {n})."
 
 
 def _plain(q, limits, frame, ax):

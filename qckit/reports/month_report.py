@@ -109,17 +109,17 @@ def load_month(
     if str(out_dir):
         record_changes(site, study, at=now)
     samples, photos, lots = hatch.fill_volumes(tables.samples, tables.photos), tables.photos, tables.lots
-    own = samples[samples["hatch"].isin(study.series["hatch"])]
+    in_series = samples[samples["hatch"].isin(study.series["hatch"])]
     with open_log(site) as log:
-        certificates = certificates_of(log, own, now=now)
-    mine = photos[photos["sample"].isin(own["sample"])] if len(photos) else photos
+        certificates = certificates_of(log, in_series, now=now)
+    mine = photos[photos["sample"].isin(in_series["sample"])] if len(photos) else photos
     notes = lots.loc[lots["lot"].isin(list(study.lots)), "notes"].fillna("")
     hatches = tables.hatches[tables.hatches["hatch"].isin(study.series["hatch"])]
     return MonthPage(
         study=study,
         finding=finding_of_month(study),
         settings=tables.settings,
-        subsamples=hatch.sample_metrics(own, hatches, lots),
+        subsamples=hatch.sample_metrics(in_series, hatches, lots),
         photos=mine,
         is_invented=bool(notes.str.contains("invented").any()),
         certificates=certificates,
@@ -211,8 +211,8 @@ def calendar(page: MonthPage) -> Html:
     from qckit.charts.calendar import calendar_days, draw_calendar
 
     study = page.study
-    told = study.signals[(study.signals["state"] != "mark") | study.signals["in_shift"]]
-    days = calendar_days(study.series, told, study.first, study.last)
+    drawn = study.signals[(study.signals["state"] != "mark") | study.signals["in_shift"]]
+    days = calendar_days(study.series, drawn, study.first, study.last)
     with draw.style():
         ax = draw_calendar(days, title=study.month, minimum=page.settings.limits.min_hatch_pct)
     empty = int((days["n_hatches"] == 0).sum())

@@ -115,24 +115,24 @@ def plain(value, name: str, where: str):
 
 def _fit(name, value, default, where):
     """Convert a plain value to the type of the default; a default of None takes anything."""
-    wanted = type(default)
-    if default is None or (value is None and wanted is not str):
+    kind = type(default)
+    if default is None or (value is None and kind is not str):
         return value
     try:
-        if wanted is str:
+        if kind is str:
             if isinstance(value, (list, dict)):
                 raise ValueError
             return "" if value is None else str(value)
-        if wanted is bool:
+        if kind is bool:
             return value if isinstance(value, bool) else _YES[str(value).strip().casefold()]
-        if wanted in (int, float):
+        if kind in (int, float):
             number = math.nan if isinstance(value, (bool, list, dict)) else float(value)
-            if not math.isfinite(number) or (wanted is int and number != int(number)):
+            if not math.isfinite(number) or (kind is int and number != int(number)):
                 raise ValueError
-            return wanted(number)
-        if isinstance(value, wanted):
+            return kind(number)
+        if isinstance(value, kind):
             return value
     except (ValueError, KeyError, OverflowError):
         pass
     form = {str: "text", bool: "yes or no", int: "a whole number", float: "a number", list: "a list", dict: "a table"}
-    raise InputError(f"{where}: parameter {name} is {value!r} and must be {form.get(wanted, wanted.__name__)}.")
+    raise InputError(f"{where}: parameter {name} is {value!r} and must be {form.get(kind, kind.__name__)}.")

@@ -104,10 +104,10 @@ def load_poor_hatch(site: str | Path, hatch: str = "", *, out_dir: str | Path = 
     with open_log(site) as log:
         t = SiteTables.load(log)
         hatch = hatch or poorest_hatch(t.hatches, t.samples)
-        own = t.samples[t.samples["hatch"] == hatch]
+        of_hatch = t.samples[t.samples["hatch"] == hatch]
         objects = nauplius_objects(log, hatch)
-        checked = checked_photos(log, own, out_dir=out_dir)
-        certificates = certificates_of(log, own, now=now)
+        checked = checked_photos(log, of_hatch, out_dir=out_dir)
+        certificates = certificates_of(log, of_hatch, now=now)
     finding = explain_hatch(t, hatch=hatch, objects=objects, now=now)
     counts = counted_hatches(t.samples, t.hatches, t.lots, photos=t.photos, reading_h=t.settings.conditions.reading_h)
     is_invented = "invented" in str(t.lots["notes"].tolist())
@@ -230,12 +230,12 @@ _WHOLE = ("h_outside", "h_read", "literature_loss_pct", "expected_loss_pct")
 def sheet(page: PoorPage) -> Html:
     """Say which words of the sheet were weighed, and for what."""
     words = {row["code"]: row["cause"] for row in page.finding.details["sources"]}
-    said = [
+    lines = [
         f"The {'sheet' if s['where'] == 'hatch' else 'lot'} says \u201c{s['words']}\u201d: weighed for \u201c"
         f"{words[s['cause']]}\u201d, {s['factor']:.0f} to 1."
         for s in page.finding.details["sheet_says"]
     ]
-    return sentences(said or ["No words on the sheet that speak for a cause."])
+    return sentences(lines or ["No words on the sheet that speak for a cause."])
 
 
 def effects(page: PoorPage) -> Html:
@@ -316,11 +316,11 @@ def sources(page: PoorPage) -> Html:
 
 def subsamples(page: PoorPage) -> Html:
     """Show the subsamples of the hatch, as counted."""
-    own = page.tables.samples
-    return table(own.loc[own["hatch"] == page.hatch, list(_SUBSAMPLE)])
+    samples = page.tables.samples
+    return table(samples.loc[samples["hatch"] == page.hatch, list(_SUBSAMPLE)])
 
 
 def readings(page: PoorPage) -> Html:
     """Show the readings during the hatch."""
-    own = page.tables.readings
-    return table(own[own["hatch"] == page.hatch], caption="Readings during this hatch", decimals=2)
+    logged = page.tables.readings
+    return table(logged[logged["hatch"] == page.hatch], caption="Readings during this hatch", decimals=2)

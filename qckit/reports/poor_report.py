@@ -41,13 +41,13 @@ def nauplius_objects(log, hatch: str, tables=None):
 
     rows = tables or log
     hatches, photos, samples = (_rows(rows, name) for name in ("hatches", "photos", "samples"))
-    own = hatches[hatches["hatch"] == hatch]
-    lot = own["lot"].iloc[0] if len(own) else None
+    of_hatch = hatches[hatches["hatch"] == hatch]
+    lot = of_hatch["lot"].iloc[0] if len(of_hatch) else None
     with_photos = photos.merge(samples[["sample", "hatch"]], on="sample")
     same = hatches[(hatches["lot"] == lot) & hatches["hatch"].isin(with_photos["hatch"]) & (hatches["hatch"] != hatch)]
     latest = same.iloc[to_utc(same["started"]).argsort()].tail(_MOST_HATCHES)["hatch"]
-    wanted = with_photos[with_photos["hatch"].isin([hatch, *latest])]["photo"].tolist()
-    return log.objects(photo=wanted)
+    names = with_photos[with_photos["hatch"].isin([hatch, *latest])]["photo"].tolist()
+    return log.objects(photo=names)
 
 
 def _rows(source, name: str):

@@ -25,7 +25,7 @@ from qckit.settings import Settings, load_settings
 __all__ = ["KINDS", "Kind", "ReportRun", "run_report", "run_reports"]
 
 _VERSIONS = ("numpy", "scipy", "pandas", "statsmodels", "scikit-image", "matplotlib", "papermill", "nbconvert")
-_OWN_PARAMETERS = ("site", "out_dir", "now")
+_GIVEN_PARAMETERS = ("site", "out_dir", "now")
 
 
 @dataclass(frozen=True)
@@ -132,13 +132,13 @@ def run_report(
     with work_folder() as work:
         result = work / "result"
         result.mkdir()
-        own = {"site": str(settings.folder), "out_dir": str(result), "now": made_at}
-        values = given | {k: v for k, v in own.items() if k in declared}
+        set_here = {"site": str(settings.folder), "out_dir": str(result), "now": made_at}
+        values = given | {k: v for k, v in set_here.items() if k in declared}
         failed = target / f"{name}.failed.ipynb"
         executed = execute(source, values, work, failed, f"{kind} {subject!r}")
         finding = _read_finding(result, template.name, made_at)
         shown = [("report", KINDS[kind].title), ("site", settings.site.name)]
-        shown += [(k, str(values.get(k, v))) for k, v in declared.items() if k not in _OWN_PARAMETERS]
+        shown += [(k, str(values.get(k, v))) for k, v in declared.items() if k not in _GIVEN_PARAMETERS]
         _write_results(
             executed, result, finding=finding, shown=shown, title=f"{KINDS[kind].title}: {subject}", made_at=made_at
         )
@@ -207,9 +207,9 @@ def run_reports(
 
     results: list = [None] * len(jobs)
     with ThreadPoolExecutor(max_workers=max(1, int(workers))) as pool:
-        waiting = {pool.submit(one, job): i for i, job in enumerate(jobs)}
-        for done, future in enumerate(as_completed(waiting), start=1):
-            i = waiting[future]
+        pending = {pool.submit(one, job): i for i, job in enumerate(jobs)}
+        for done, future in enumerate(as_completed(pending), start=1):
+            i = pending[future]
             results[i] = future.result()
             if progress:
                 progress(done, len(jobs), f"{jobs[i][0]} {' '.join(str(v) for v in jobs[i][1].values() if v)}")

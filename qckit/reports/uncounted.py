@@ -10,14 +10,14 @@ from qckit.errors import need_number, need_text, one_line
 from qckit.log.photo_files import find_photo, leads_out
 from qckit.progress import counted as counted_progress
 
-__all__ = ["COUNTS_FOLDER", "PHOTOS_FOLDER", "Waited", "count_waiting"]
+__all__ = ["COUNTS_FOLDER", "PHOTOS_FOLDER", "PhotosCounted", "count_uncounted"]
 
 PHOTOS_FOLDER = "photos"
 COUNTS_FOLDER = "counts"
 
 
 @dataclass(frozen=True)
-class Waited:
+class PhotosCounted:
     """What came of counting what waited."""
 
     n_counted: int
@@ -25,13 +25,13 @@ class Waited:
     notes: tuple[str, ...] = ()  # of the site's own stage model where it has one, and of scales in doubt
 
 
-def count_waiting(
+def count_uncounted(
     site: str | Path,
     *,
     by: str = "qckit",
     workers: int = 1,
     progress: Callable | None = None,
-) -> Waited:
+) -> PhotosCounted:
     """Count every photo that waits for a count and put the counts into the log.
 
     Parameters
@@ -48,7 +48,7 @@ def count_waiting(
 
     Returns
     -------
-    Waited
+    PhotosCounted
 
     Notes
     -----
@@ -57,7 +57,7 @@ def count_waiting(
 
     Examples
     --------
-    >>> reports.count_waiting(log.new_site("room-10")).n_counted
+    >>> reports.count_uncounted(log.new_site("room-10")).n_counted
     0
     """
     from qckit.log import open_log
@@ -67,22 +67,22 @@ def count_waiting(
     workers, by = int(need_number("workers", workers, low=1, high=256)), need_text("by", by)
     progress = progress or counted_progress("Counting photos")
     with open_log(site) as log:
-        waiting = log.awaiting_counts()
-        if not len(waiting):
-            return Waited(0)
-        found, failures = _find(site, waiting["photo"])
-        failures += _without_scale(waiting[waiting["photo"].isin(found)])
-        scaled = set(waiting.loc[waiting["um_per_px"].notna(), "photo"])
+        uncounted = log.awaiting_counts()
+        if not len(uncounted):
+            return PhotosCounted(0)
+        found, failures = _find(site, uncounted["photo"])
+        failures += _without_scale(uncounted[uncounted["photo"].isin(found)])
+        scaled = set(uncounted.loc[uncounted["um_per_px"].notna(), "photo"])
         found = {name: path for name, path in found.items() if name in scaled}
-        counted = _count(site, waiting, found, workers, progress) if found else None
+        counted = _count(site, uncounted, found, workers, progress) if found else None
         if counted is not None:
             failures += [str(row.message) for row in counted.failures.itertuples()]
             if len(counted.counts):
                 counts, doubts = flag_scales(log, settle_unlike(log, counted.counts), counted.objects)
                 log.record_counts(counts, objects=counted.objects, by=by)
-    own = site_stage_model(site)
-    said = (*([own.sentence] if own else []), *doubts)
-    return Waited(0 if counted is None else len(counted.counts), tuple(failures), said)
+    site_model = site_stage_model(site)
+    notes = (*([site_model.sentence] if site_model else []), *doubts)
+    return PhotosCounted(0 if counted is None else len(counted.counts), tuple(failures), notes)
 
 
 def _find(site: Path, names) -> tuple[dict[str, Path], list[str]]:
@@ -110,21 +110,21 @@ def _why_not_found(site: Path, name: str) -> str:
     return outside if named else f"not in {folder}. Copy it there and run this again."
 
 
-def _without_scale(waiting) -> list[str]:
+def _without_scale(uncounted) -> list[str]:
     """A sentence for each photo whose scale is not known."""
     return [
         f"sample {one_line(row.sample)}, photo {one_line(row.photo)}: no scale is known. Fill the column um_per_px of "
         "the field sheet, or set the camera's scale with  qckit camera"
-        for row in waiting[waiting["um_per_px"].isna()].itertuples()
+        for row in uncounted[uncounted["um_per_px"].isna()].itertuples()
     ]
 
 
-def _count(site: Path, waiting, found: dict[str, Path], workers: int, progress):
+def _count(site: Path, uncounted, found: dict[str, Path], workers: int, progress):
     from qckit.counting import count_photos
     from qckit.review import site_stage_model
 
-    own = site_stage_model(site)
-    scales = dict(zip(waiting["photo"], waiting["um_per_px"], strict=True))
+    site_model = site_stage_model(site)
+    scales = dict(zip(uncounted["photo"], uncounted["um_per_px"], strict=True))
     by_path = {str(path): float(scales[name]) for name, path in found.items()}
     return count_photos(
         list(found.values()),
@@ -132,6 +132,6 @@ def _count(site: Path, waiting, found: dict[str, Path], workers: int, progress):
         workers=workers,
         out_dir=site / COUNTS_FOLDER,
         progress=progress,
-        stage_model=own.path if own else None,
+        stage_model=site_model.path if site_model else None,
         keep_earlier=False,
     )  # the log keeps them

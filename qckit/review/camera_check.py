@@ -93,9 +93,9 @@ def read_hand_counts(path):
 
 def _marks(frame, path):
     """Check one row per object: stages known, places numbers."""
-    odd = frame[~frame["stage"].isin(CLASSES)]
-    if len(odd):
-        raise unknown_name("stage", odd["stage"].iloc[0], CLASSES, where=f"{path}, row {odd.index[0] + 2}")
+    unknown = frame[~frame["stage"].isin(CLASSES)]
+    if len(unknown):
+        raise unknown_name("stage", unknown["stage"].iloc[0], CLASSES, where=f"{path}, row {unknown.index[0] + 2}")
     for column in ("x_px", "y_px"):
         frame[column] = number_column(frame, column, path)
     return frame.reset_index(drop=True)
@@ -124,10 +124,10 @@ def count_pairs(hand, counts):
     ([78], [80])
     """
     counts = counts.rename(columns={"cyst": "cysts", "shell": "shells"})
-    seen, true = counts[["photo", *_STAGE_COLUMNS]].copy(), hand[["photo", *_STAGE_COLUMNS]].copy()
-    if not set(seen["photo"]) & set(true["photo"]):
-        seen["photo"], true["photo"] = ([Path(str(p)).stem for p in f["photo"]] for f in (seen, true))
-    return seen, true
+    counted, true = counts[["photo", *_STAGE_COLUMNS]].copy(), hand[["photo", *_STAGE_COLUMNS]].copy()
+    if not set(counted["photo"]) & set(true["photo"]):
+        counted["photo"], true["photo"] = ([Path(str(p)).stem for p in f["photo"]] for f in (counted, true))
+    return counted, true
 
 
 def check_camera(hand_path, counted, *, camera, by, made_at, magnification="", kind="", um_per_px=None) -> CameraCheck:
@@ -190,9 +190,9 @@ def check_camera(hand_path, counted, *, camera, by, made_at, magnification="", k
         matches = match_objects(hand[hand["photo"].isin(both)], found[found["photo"].isin(both)], um_per_px=scales)
         matches = _inside_frame(matches, found)
         hand = _totals(matches)
-    seen, true = count_pairs(hand, counts)
+    counts_by_photo, true = count_pairs(hand, counts)
     certificate = certify_camera(
-        seen,
+        counts_by_photo,
         true,
         camera=camera,
         magnification=magnification,
@@ -202,7 +202,7 @@ def check_camera(hand_path, counted, *, camera, by, made_at, magnification="", k
         counter_version=version,
         matches=matches,
     )
-    pairs = seen.merge(true, on="photo", suffixes=("_photo", "_hand"))
+    pairs = counts_by_photo.merge(true, on="photo", suffixes=("_photo", "_hand"))
     return CameraCheck(certificate, pairs, "counted" if matches is None and _counted_edges(pairs, folder) else "")
 
 

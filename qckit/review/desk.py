@@ -301,10 +301,10 @@ def open_review(log, photos=None, *, initials=""):
     """
     known = log.photos()
     if photos is not None:
-        wanted = list(photos)
-        for name in wanted:
+        names = list(photos)
+        for name in names:
             ReviewSession(log, name)
-        known = known[known["photo"].isin(wanted)]
+        known = known[known["photo"].isin(names)]
     if known.empty:
         raise InputError("no photo is counted yet, so there is none to look at. Count photos first.")
     return ReviewDesk(log, rank_photos(known, log.objects()), initials=initials)

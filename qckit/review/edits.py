@@ -94,9 +94,9 @@ def _add(session, edit, by):
 
 
 def _region(session, edit, by):
-    gone = session.keep_region(edit["region"], by=by, inside=bool(edit["inside"]))
+    n_left_out = session.keep_region(edit["region"], by=by, inside=bool(edit["inside"]))
     density = session.density()
-    words = f"Saved: {gone} objects left out, the frame is now {float(session.info['frame_mm2']):.1f} mm², with "
+    words = f"Saved: {n_left_out} objects left out, the frame is now {float(session.info['frame_mm2']):.1f} mm², with "
     words += f"{density['per_mm2']:.2f} nauplii per mm²"
     return words + (f", {density['per_ml']:.0f} per ml." if density["per_ml"] == density["per_ml"] else ".")
 

@@ -24,7 +24,7 @@ __all__ = ["CameraLearning", "learn_camera_of_site"]
 _DEBRIS_REACH_UM = 60.0
 _CHANCE = 0.05
 _LOOKED_THROUGH = 10  # settled objects from which those left as found were most likely seen too
-_WORTH_PCT = 0.5  # points of wrong objects that two more photos should take away to be worth settling
+_LEAST_GAIN_PCT = 0.5  # points of wrong objects that two more photos should take away to be worth settling
 
 
 @dataclass(frozen=True)
@@ -278,9 +278,9 @@ def _renew_certificate(log, objects, counted: dict, model: SiteModel, by: str, n
         index=names, columns=STAGES, fill_value=0
     )
     hand = hand.rename(columns=STAGE_COLUMNS).reset_index()
-    seen = pd.DataFrame([{"photo": n, **{STAGE_COLUMNS[s]: counted[n].counts[s] for s in STAGES}} for n in names])
+    counts = pd.DataFrame([{"photo": n, **{STAGE_COLUMNS[s]: counted[n].counts[s] for s in STAGES}} for n in names])
     made = certify_camera(
-        seen,
+        counts,
         hand,
         camera=pair[0],
         magnification=pair[1],
@@ -330,7 +330,7 @@ def _curve_words(points, log, camera, magnification):
         f"With all {now.n_photos} about {now.wrong_pct:.1f} % are expected ({now.low:.1f} to {now.high:.1f}), with "
         f"{more.n_photos} about {more.wrong_pct:.1f} % ({more.low:.1f} to {more.high:.1f})"
     )
-    if gain < _WORTH_PCT:
+    if gain < _LEAST_GAIN_PCT:
         yield f"{text}: settling more would change little."
         return
     some = photos_to_settle(log, camera=camera, magnification=magnification, n=2)

@@ -47,11 +47,11 @@ def rank_objects(objects):
     inside = out["counted"].fillna(False).to_numpy(bool)
     doubt = np.where(settled, 0.0, 1 - p[np.arange(len(out)), now])
     out["doubt"] = doubt
-    worth = np.zeros(len(out))
+    expected_change = np.zeros(len(out))
     for photo in out["photo"].unique():
         here = (out["photo"] == photo).to_numpy()
-        worth[here] = _expected_change(p[here], now[here], inside[here]) * ~settled[here]
-    out["worth"] = worth
+        expected_change[here] = _expected_change(p[here], now[here], inside[here]) * ~settled[here]
+    out["worth"] = expected_change
     return out.sort_values(["worth", "doubt"], ascending=False, kind="stable")
 
 

@@ -71,7 +71,7 @@ class ReviewSession:
         self.objects = self.log.objects(photo=self.photo).reset_index(drop=True)
         self._regions = self._read_regions()
 
-    def _after_own_edit(self, numbers) -> None:
+    def _after_edit(self, numbers) -> None:
         """Bring along what an edit of some objects changed; where others wrote meanwhile, read everything again."""
         step = self.log.last_step()
         if step != self._step + 1:
@@ -203,7 +203,7 @@ class ReviewSession:
         except InputError as error:
             raise InputError(f"photo {self.photo!r}: {error}") from error
         within = counted_in_region(self.objects, region, self.um_per_px)
-        gone = self.objects[(within != inside) & self.objects["counted"].fillna(False).astype(bool).to_numpy()]
+        left_out = self.objects[(within != inside) & self.objects["counted"].fillna(False).astype(bool).to_numpy()]
         before, after = (frame_share(drawn, **size) for drawn in (self.regions, [*self.regions, (region, inside)]))
         if after <= 0:
             raise InputError(
@@ -212,7 +212,7 @@ class ReviewSession:
             )
         whole = size["width_px"] * size["height_px"] * (self.um_per_px / 1000) ** 2 * before
         frame = float(self.info["frame_mm2"]) if self.info["frame_mm2"] == self.info["frame_mm2"] else whole
-        changes = [{"object_id": int(i), "action": "leave out"} for i in gone["object_id"]]
+        changes = [{"object_id": int(i), "action": "leave out"} for i in left_out["object_id"]]
         self._edit(changes, by, f"{_DRAWN[inside]} {region_words(region)}", frame_mm2=frame * after / before)
         return len(changes)
 
@@ -256,7 +256,7 @@ class ReviewSession:
         if edit is None:
             return ""
         if (edit.cells["table"] == "objects").all():
-            self._after_own_edit(edit.objects)
+            self._after_edit(edit.objects)
         else:
             self._load()
         return _in_words(edit)
@@ -280,7 +280,7 @@ class ReviewSession:
         added = sum(c["action"] == "add" for c in changes)
         first_new = max(known, default=0) + 1  # more than enough where somebody else added too: then all is read
         numbers = {c["object_id"] for c in changes if "object_id" in c} | set(range(first_new, first_new + added))
-        self._after_own_edit(numbers)
+        self._after_edit(numbers)
         return [int(i) for i in self.objects["object_id"] if i not in known][-added:] if added else []
 
     @staticmethod

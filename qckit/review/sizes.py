@@ -57,13 +57,13 @@ def scale_doubts(counts, objects, history, history_objects, lots=None):
     rows = []
     for photo in counts["photo"][counts["photo"].isin(new.index)]:
         others, which = _others(photo, old, new, lots)
-        share, z, seen = _against(new.loc[photo], others)
+        share, z, stages = _against(new.loc[photo], others)
         if abs(share) > _LEAST_SHARE and abs(z) > _LEAST_Z:
             rows.append(
                 (
                     photo,
                     share,
-                    f"{photo}: what is in it ({', '.join(seen)}) is {100 * abs(share):.0f} % "
+                    f"{photo}: what is in it ({', '.join(stages)}) is {100 * abs(share):.0f} % "
                     f"{'larger' if share > 0 else 'smaller'} than in {which}: check the magnification and the µm "
                     "per pixel.",
                 )
@@ -103,7 +103,7 @@ def _sizes(objects):
 
 def _against(one, old):
     """Weighted mean of the log-ratios of a photo's sizes to earlier ones, its z value, and the stages used."""
-    weights, ratios, seen = [], [], []
+    weights, ratios, stages = [], [], []
     for stage, least in _SPREAD.items():
         before = old[stage].dropna().to_numpy(float)
         if len(before) < _LEAST_PHOTOS or not np.isfinite(one[stage]):
@@ -112,12 +112,12 @@ def _against(one, old):
         spread = max(1.4826 * float(np.median(np.abs(before - centre))), least)
         weights.append(1 / (spread**2 * (1 + 1.57 / len(before))))  # variance of a median: pi / 2 of a mean's
         ratios.append(one[stage] - centre)
-        seen.append({"nauplius": "nauplii", "cyst": "cysts", "shell": "shells"}[stage])
+        stages.append({"nauplius": "nauplii", "cyst": "cysts", "shell": "shells"}[stage])
     if not weights:
-        return 0.0, 0.0, seen
+        return 0.0, 0.0, stages
     mean = float(np.average(ratios, weights=weights))
     # a wrong scale moves all stages together: their spreads are not taken as independent
-    return math.expm1(mean), mean * math.sqrt(max(weights)), seen
+    return math.expm1(mean), mean * math.sqrt(max(weights)), stages
 
 
 def flag_scales(log, counts, objects):
@@ -146,14 +146,14 @@ def flag_scales(log, counts, objects):
     doubts = scale_doubts(counts, objects, known, log.objects(), _lots_of(log))
     if doubts.empty:
         return counts, []
-    said = dict(zip(doubts["photo"], doubts["sentence"]))
+    sentences = dict(zip(doubts["photo"], doubts["sentence"]))
     out = counts.copy()
-    for i, row in counts[counts["photo"].isin(list(said))].iterrows():
+    for i, row in counts[counts["photo"].isin(list(sentences))].iterrows():
         codes = [c for c in str(row["flags"]).split(";") if c and c != "nan"]
         out.loc[i, "flags"] = ";".join([*codes, *(["scale"] if "scale" not in codes else [])])
         if "why" in out:
-            out.loc[i, "why"] = f"{row['why'] if isinstance(row['why'], str) else ''} {said[row['photo']]}".strip()
-    return out, list(said.values())
+            out.loc[i, "why"] = f"{row['why'] if isinstance(row['why'], str) else ''} {sentences[row['photo']]}".strip()
+    return out, list(sentences.values())
 
 
 def _lots_of(log) -> dict:

@@ -50,7 +50,7 @@ def one(rng, size, length):
     first = int(rng.integers(len(mine) // 4, max(len(mine) // 4 + 1, len(mine) - length)))
     rows = mine[first : first + length]
     frame.loc[rows, "y"] -= size * sd
-    for change in find_changes_in_levels(frame, alpha=0.01, priors=Priors(own=1.0)).changes:
+    for change in find_changes_in_levels(frame, alpha=0.01, priors=Priors(residual=1.0)).changes:
         is_mine = change.factor == factor and len(np.intersect1d(change.rows, rows)) >= 0.5 * length
         if change.shape == "step" and change.coefficient < 0 and is_mine:
             half = 1.96 * abs(change.coefficient / change.z)

@@ -59,7 +59,7 @@ def main():
             told = [np.mean((averages(z, w)[:, _BEFORE:] < -b).any(axis=1)) for w, b in width.items()]
             n = 0
             for _ in range(args.runs):
-                search = find_changes_in_levels(frame_of(rng, fall, after), alpha=alpha, priors=Priors(own=1.0))
+                search = find_changes_in_levels(frame_of(rng, fall, after), alpha=alpha, priors=Priors(residual=1.0))
                 n += any(c.coefficient < 0 for c in search.changes)
             cells = [*(f"{100 * t:.0f} %" for t in told), f"{100 * n / args.runs:.0f} %"]
             print(f"| {fall:g} | {after} | {' | '.join(cells)} |", flush=True)

@@ -289,7 +289,7 @@ def test_share_below_counts_and_covers():
     for _ in range(300):
         y = 100 * expit(rng.normal(logit, 0.3, 40))
         found = share_below(y, 75)
-        assert found.seen_below == (y < 75).sum()
+        assert found.n_below == (y < 75).sum()
         held += found.share_pct_low <= truth <= found.share_pct_high
     assert held / 300 == pytest.approx(0.95, abs=0.035)
 

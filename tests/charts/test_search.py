@@ -8,10 +8,10 @@ from scipy.stats import norm
 from qckit.charts.candidates import SHORTEST, looks_at_beginnings
 from qckit.charts.days import day_numbers
 from qckit.charts.levels import LevelData, Priors, fit_levels
-from qckit.charts.search import find_changes_in_levels, late_levels, size_seen
+from qckit.charts.search import detectable_size, find_changes_in_levels, late_levels
 from qckit.charts.selection import size_after_selection
 
-PLAIN = Priors(own=1.0)
+PLAIN = Priors(residual=1.0)
 
 
 def room(rng, n_days=50, per_day=3, *, day=0.5, memory=0.4, lots=1, people=("op1", "op2", "op3")):
@@ -168,7 +168,7 @@ def test_a_fall_of_the_size_that_is_said_to_be_seen_is_told_in_about_four_of_fiv
     for seed in range(20):
         frame = room(np.random.default_rng(300 + seed), n_days=80, day=0.3, memory=0.2)
         rows = np.arange(len(frame) - 45, len(frame))
-        size = size_seen(find_changes_in_levels(frame, alpha=0.008, priors=PLAIN), rows, is_all=True)
+        size = detectable_size(find_changes_in_levels(frame, alpha=0.008, priors=PLAIN), rows, is_all=True)
         frame.loc[rows, "y"] -= size
         told += any(c.coefficient < 0 for c in find_changes_in_levels(frame, alpha=0.008, priors=PLAIN).changes)
     assert 12 <= told <= 19

@@ -22,7 +22,7 @@ def drawn(rng, n, cysts, apart=1.5):
 @pytest.mark.parametrize("share", [0.05, 0.5, 0.9])
 def test_finds_the_mixture_that_the_objects_were_drawn_from(share):
     cyst, p = drawn(np.random.default_rng(3), 4000, share)
-    settled = settle_cysts_and_shells(p, usual=0.5, held=0)
+    settled = settle_cysts_and_shells(p, usual=0.5, usual_weight=0)
     assert settled[:, 2].mean() == pytest.approx(cyst.mean(), abs=0.02)
     if share != 0.5:
         assert ((settled[:, 2] > settled[:, 3]) == cyst).mean() > ((p[:, 2] > p[:, 3]) == cyst).mean()
@@ -35,7 +35,7 @@ def test_agrees_with_the_likelihood_maximised_by_a_general_library():
     best = minimize_scalar(
         lambda s: -np.log(2 * (p[:, 2] * s + p[:, 3] * (1 - s))).sum(), bounds=(0, 1), method="bounded"
     )
-    assert settle_cysts_and_shells(p, usual=0.5, held=0)[:, 2].mean() == pytest.approx(best.x, abs=0.005)
+    assert settle_cysts_and_shells(p, usual=0.5, usual_weight=0)[:, 2].mean() == pytest.approx(best.x, abs=0.005)
 
 
 def test_leaves_alone_what_is_sure_and_everything_but_the_two():

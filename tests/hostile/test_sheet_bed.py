@@ -48,8 +48,8 @@ def wrong_with(case, site, folder, run):
     problems = []
     if code != case.code:
         problems.append(f"exit {code}, not {case.code}: {text[:500]}")
-    if case.said not in text:
-        problems.append(f"{case.said!r} is not said: {text[:500]}")
+    if case.phrases not in text:
+        problems.append(f"{case.phrases!r} is not said: {text[:500]}")
     if set(text) & set("\x1b\x07\x00\u202e\u2066"):
         problems.append("a sign that steers the terminal is printed")
     if code == 2 and contents(site) != before:

@@ -15,8 +15,8 @@ from qckit.verdicts.month.rates import PAGE_RATE, SHARES, kept_by_fdr
 
 # no priors to speak of, and no memory of days
 FLAT = Priors(
-    own=1.0,
-    own_log_sd=1e3,
+    residual=1.0,
+    residual_log_sd=1e3,
     day_share=1.0,
     day_log_sd=1e3,
     day_to_day=1e-4,
@@ -51,7 +51,7 @@ def test_spreads_and_levels_agree_with_the_library():
         data = LevelData(y=frame["y"], counting=np.zeros(len(frame)), day=frame["day"], factors=factors)
         ours = fit_levels(data, priors=FLAT)
         sd = dict(zip(theirs.model.exog_vc.names, np.sqrt(theirs.vcomp), strict=True))
-        assert ours.spreads.own == pytest.approx(np.sqrt(theirs.scale), rel=0.02)
+        assert ours.spreads.residual == pytest.approx(np.sqrt(theirs.scale), rel=0.02)
         assert ours.spreads.day == pytest.approx(sd["day"], rel=0.05)
         assert ours.spreads.cone == pytest.approx(sd["cone"], rel=0.06)
         at = [i for i, (factor, _) in enumerate(ours.columns) if factor == "lot"]
@@ -65,7 +65,7 @@ def test_days_with_a_memory_agree_with_direct_generalised_least_squares():
     y = rng.normal(0, 1, 90)
     ours = fit_levels(LevelData(y=y, counting=np.full(90, 0.1), day=day, factors={"lot": np.repeat("L1", 90)}))
     s = ours.spreads
-    v = s.day**2 * s.day_to_day ** np.abs(day[:, None] - day[None, :]) + np.eye(90) * (s.own**2 + 0.1)
+    v = s.day**2 * s.day_to_day ** np.abs(day[:, None] - day[None, :]) + np.eye(90) * (s.residual**2 + 0.1)
     x = np.ones((90, 1))
     inverse = np.linalg.inv(v)
     p = inverse - inverse @ x @ np.linalg.inv(x.T @ inverse @ x) @ x.T @ inverse

@@ -28,7 +28,7 @@ def nile(flow):
 
 def test_the_search_finds_the_one_fall_of_the_nile():
     frame = nile(np.array(NILE.split(), float))
-    (change,) = find_changes_in_levels(frame, alpha=0.01, priors=Priors(own=100.0)).changes
+    (change,) = find_changes_in_levels(frame, alpha=0.01, priors=Priors(residual=100.0)).changes
     assert (change.shape, change.where, change.is_ongoing) == ("step", "all hatches", True)
     assert frame["label"][change.first] == 1899
     # the posterior of a single change says 1896 to 1899 for the last year before it (P21); here years remember
@@ -40,7 +40,7 @@ def test_the_search_finds_the_one_fall_of_the_nile():
 def test_half_of_the_nile_holds_no_change():
     flow = np.array(NILE.split(), float)
     for part in (flow[:28], flow[28:]):
-        assert find_changes_in_levels(nile(part), alpha=0.01, priors=Priors(own=100.0)).changes == []
+        assert find_changes_in_levels(nile(part), alpha=0.01, priors=Priors(residual=100.0)).changes == []
 
 
 def test_components_of_dyestuff():

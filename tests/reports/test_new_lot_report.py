@@ -155,7 +155,7 @@ def test_drawn_is_what_was_counted(make_site):
 
     test = load_lot_test(make_site(sheets()))
     ax = lot_charts.draw_cones(
-        test.subsamples, test.cones, interval=test.seen.summary.hatch_pct, references=[(85, "claim")]
+        test.subsamples, test.cones, interval=test.evidence.summary.hatch_pct, references=[(85, "claim")]
     )
     assert [t.get_text() for t in ax.get_yticklabels()][:3] == ["K-124, cone A", "K-124, cone B", "K-124, cone C"]
     diamonds = [line.get_xdata()[0] for line in ax.lines if line.get_marker() == "D" and len(line.get_xdata())]
@@ -222,11 +222,11 @@ def test_rate_and_ageing_are_shown_where_there_is_data(site_with_more):
 
 def test_the_planted_ageing_and_speed_are_found(site_with_more):
     old, new = (load_lot_test(site_with_more, lot, now=NOW) for lot in ("K-118", "K-124"))
-    trend = old.seen.ageing
+    trend = old.evidence.ageing
     # planted: 1.65 points of dead cysts more each month
     assert trend.lot == "K-118" and trend.slope_low < -1.65 < trend.slope_high < 0
-    assert new.seen.rate.n_cones == 3
-    t90 = new.seen.rate.time("T90")
+    assert new.evidence.rate.n_cones == 3
+    t90 = new.evidence.rate.time("T90")
     assert 18 < t90["low_h"] < t90["value_h"] < t90["high_h"] < 24
 
 
@@ -234,7 +234,7 @@ def test_the_plan_uses_the_rooms_own_spread(site_with_more):
     from qckit.reports import lot_depth
 
     test = load_lot_test(site_with_more, "K-124", now=NOW)
-    assert test.seen.spread is not None and test.mixing >= 1
+    assert test.evidence.spread is not None and test.mixing >= 1
     said = html.unescape(lot_depth.plan(test).html)
     assert "Worked out with this room's own spread between cones (" in said
     assert "times as chance alone would make them, over all records." in said

@@ -9,7 +9,7 @@ import pytest
 from qckit import cli
 from qckit._paths import sample_images_dir
 from qckit.log import create_log, open_log
-from qckit.reports import count_waiting, reports_of, write_index
+from qckit.reports import count_uncounted, reports_of, write_index
 
 SHEETS = {
     name: pd.read_csv(sample_images_dir() / f"{name}.csv", dtype=str, keep_default_na=False)
@@ -46,7 +46,7 @@ def place(site, name, *, under="any folder"):
 
 def test_photos_that_wait_are_counted_once_and_missing_ones_named(one_photo_site):
     place(one_photo_site, "k-124_a_1.jpg")
-    first = count_waiting(one_photo_site, by="op1")
+    first = count_uncounted(one_photo_site, by="op1")
     where = one_photo_site / "photos"
     missing = f"k-124_a_2.jpg: not in {where}. Copy it there and run this again."
     assert (first.n_counted, first.failures) == (1, (missing,))
@@ -58,22 +58,22 @@ def test_photos_that_wait_are_counted_once_and_missing_ones_named(one_photo_site
     assert (one_photo_site / "counts" / "checked").is_dir()
     place(one_photo_site, "k-124_a_2.jpg", under="another")
     said = []
-    second = count_waiting(one_photo_site, by="op1", progress=lambda *args: said.append(args))
+    second = count_uncounted(one_photo_site, by="op1", progress=lambda *args: said.append(args))
     assert (second.n_counted, second.failures, len(said)) == (1, (), 1)
-    assert count_waiting(one_photo_site).n_counted == 0
+    assert count_uncounted(one_photo_site).n_counted == 0
 
 
 def test_a_photo_that_cannot_be_read_does_not_stop_the_others(one_photo_site):
     place(one_photo_site, "k-124_a_1.jpg")
     (one_photo_site / "photos" / "k-124_a_2.jpg").write_bytes(b"")
-    result = count_waiting(one_photo_site)
+    result = count_uncounted(one_photo_site)
     assert result.n_counted == 1 and len(result.failures) == 1 and "k-124_a_2.jpg" in result.failures[0]
 
 
 def test_two_photos_of_one_name_are_refused(one_photo_site):
     place(one_photo_site, "k-124_a_1.jpg")
     place(one_photo_site, "k-124_a_1.jpg", under="twice")
-    assert count_waiting(one_photo_site).failures[0] == (
+    assert count_uncounted(one_photo_site).failures[0] == (
         f"k-124_a_1.jpg: 2 photos in {one_photo_site / 'photos'} are called so. "
         "Give each its own name, in the field sheet too."
     )

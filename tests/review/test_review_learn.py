@@ -18,7 +18,7 @@ from qckit.counting import COUNTER_VERSION, count_photos, model_key
 from qckit.counting.scoring import match_objects
 from qckit.errors import InputError
 from qckit.log import new_site, open_log
-from qckit.reports import count_waiting
+from qckit.reports import count_uncounted
 from qckit.review import (
     ReviewSession,
     learn_camera_of_site,
@@ -146,7 +146,7 @@ def test_the_daily_count_uses_and_names_the_sites_model(tmp_path, monkeypatch):
     own = keep_site_model(site, Learned(load_stage_model()), **say)
     with open_log(site) as log:
         log.import_sheets([images / "lots.csv", images / "hatches.csv", site / "samples.csv"], by="op1")
-    done = count_waiting(site, by="ab")
+    done = count_uncounted(site, by="ab")
     assert done.notes == (own.sentence,)
     with open_log(site) as log:
         assert log.photos()["counter_version"].tolist() == [f"{COUNTER_VERSION}+site-{own.path.stem[-8:]}"]

@@ -69,11 +69,11 @@ def test_a_level_is_found_and_drawn_to_none():
     counts = counted_hatches(t["samples"], t["hatches"], t["lots"])
     levels = standing_levels(counts, before="2026-06-01T00:00:00+00:00")
     mean = np.array([np.log(0.82 / 0.18), 3.0, 0.0, 12.0])
-    told = {level: points for _, level, points in levels.told("H10C", mean)}
+    told = {level: points for _, level, points in levels.sure_differences("H10C", mean)}
     assert (
         told.keys() == {"C"} and -12 < told["C"] < -4
     )  # about half of the gap to A and B is the others standing above
-    assert levels.told("H10A", mean) == [] or levels.told("H10A", mean)[0][2] > 0
+    assert levels.sure_differences("H10A", mean) == [] or levels.sure_differences("H10A", mean)[0][2] > 0
     alike = standing_levels(
         counted_hatches(*(tables(site(np.random.default_rng(2)))[k] for k in ("samples", "hatches", "lots"))),
         before="2026-06-01T00:00:00+00:00",

@@ -54,9 +54,9 @@ def list_candidates(patch: np.ndarray, pairs: np.ndarray, area_um2: np.ndarray) 
                     grown.add(tuple(sorted((*group, other))))
         layer = []
         for group in sorted(grown):
-            home = int(patch[group[0]])
-            if per_patch.get(home, 0) < MOST_PER_PATCH:
-                per_patch[home] = per_patch.get(home, 0) + 1
+            patch_number = int(patch[group[0]])
+            if per_patch.get(patch_number, 0) < MOST_PER_PATCH:
+                per_patch[patch_number] = per_patch.get(patch_number, 0) + 1
                 layer.append(group)
         found += layer
     return found

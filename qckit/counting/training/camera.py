@@ -38,7 +38,7 @@ __all__ = [
 
 REACH_UM = 60.0  # a settled object and a found one this near are the same
 MISSED_REACH_UM = 40.0
-HELD = 0.25  # weight of objects that a person left as they were found
+UNTOUCHED_WEIGHT = 0.25  # weight of objects that a person left as they were found
 LIT_FLOOR = 60  # code value: a darker floor has no colour to go by
 SUBSETS = 4  # ways of choosing the photos learnt from that are tried for each number of them
 
@@ -146,15 +146,15 @@ def _read(work, module, settled: Settled, answers: np.ndarray) -> _Read:
     stages = np.eye(len(CLASSES))
     taken = np.concatenate([mine[has], left])
     target = np.concatenate([stages[answers[has]], proposals.p[left]])
-    weight = np.concatenate([np.ones(has.sum()), np.full(len(left), HELD)])
+    weight = np.concatenate([np.ones(has.sum()), np.full(len(left), UNTOUCHED_WEIGHT)])
     places = PlaceExamples(noticed[taken], corner[taken], target, weight)
     missed = ~has & (answers < CLASSES.index("debris"))
     heat = _heat_examples(
         reading, work, per_px=(down, right), settled=settled, missed=missed, places=places, there=there, um=um
     )
     cut = analysis.cuts[0]
-    own = has & (piece[np.maximum(mine, 0)] > 0)
-    measured = (cut.features[piece[mine[own]] - 1], answers[own], work.is_grey)
+    is_measured = has & (piece[np.maximum(mine, 0)] > 0)
+    measured = (cut.features[piece[mine[is_measured]] - 1], answers[is_measured], work.is_grey)
     return _Read(
         work=work,
         reading=reading,
@@ -201,13 +201,13 @@ def _heat_examples(reading, work, per_px, settled, missed, places, there, um) ->
     empty, empty_corner = reading.noticed_near(faint[:, 0], faint[:, 1], 0)
     sure = places.weight == 1
     is_object = places.target[sure].argmax(axis=1) < CLASSES.index("debris")
-    held = expit(shipped_last_layer().answers(empty, empty_corner, HEAT_PLANE)[:, 0])
-    chance = np.concatenate([is_object, np.ones(len(lost)), held])
+    shipped_heat = expit(shipped_last_layer().answers(empty, empty_corner, HEAT_PLANE)[:, 0])
+    chance = np.concatenate([is_object, np.ones(len(lost)), shipped_heat])
     return PlaceExamples(
         np.concatenate([places.noticed[sure], lost, empty]),
         np.concatenate([places.corner[sure], lost_corner, empty_corner]),
         np.stack([1 - chance, chance], axis=1),
-        np.concatenate([np.ones(sure.sum() + len(lost)), np.full(len(empty), HELD)]),
+        np.concatenate([np.ones(sure.sum() + len(lost)), np.full(len(empty), UNTOUCHED_WEIGHT)]),
     )
 
 
@@ -229,16 +229,16 @@ def learn_camera(photos: list[SettledPhoto], gains, *, pull: float | None = None
     from qckit.counting.reader import shipped_last_layer
 
     layer = shipped_last_layer()
-    way = _best_way(photos)
-    places = [p.reads[way].places for p in photos]
+    treatment = _best_treatment(photos)
+    places = [p.reads[treatment].places for p in photos]
     pull = choose_pull(layer, places) if pull is None else pull
     last = fit_stages(layer, PlaceExamples.join(places), pull)
-    last = fit_heat(last, PlaceExamples.join([p.reads[way].heat for p in photos]))
-    stages = tune_stage_models([p.reads[way].measured for p in photos])
-    return Learned(stages, None if last is layer else last, gains[way])
+    last = fit_heat(last, PlaceExamples.join([p.reads[treatment].heat for p in photos]))
+    stages = tune_stage_models([p.reads[treatment].measured for p in photos])
+    return Learned(stages, None if last is layer else last, gains[treatment])
 
 
-def _best_way(photos: list[SettledPhoto]) -> int:
+def _best_treatment(photos: list[SettledPhoto]) -> int:
     """Which treatment of colours lets the reader tell the settled objects best; 0 (none) unless beyond doubt."""
     costs = np.array([[_cost(read) for read in p.reads] for p in photos])
     gain = costs[:, :1] - costs
@@ -261,8 +261,8 @@ def stages_right(photo: SettledPhoto, learned: Learned, gains) -> np.ndarray:
 
     from qckit.counting.reader import shipped_last_layer
 
-    way = next(k for k, g in enumerate(gains) if g is learned.colour_gain)
-    read, layer = photo.reads[way], learned.last_layer
+    treatment = next(k for k, g in enumerate(gains) if g is learned.colour_gain)
+    read, layer = photo.reads[treatment], learned.last_layer
     analysis, piece, proposals = read.analysis, read.piece, read.proposals
     if layer is not None and layer.same(shipped_last_layer(), HEAT_PLANE):
         p = softmax(layer.answers(read.noticed, read.corner, STAGE_PLANES), axis=1)

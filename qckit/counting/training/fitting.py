@@ -20,7 +20,7 @@ __all__ = ["Examples", "alter_light", "label_candidates", "train_stage_model"]
 
 SAME_OBJECT_IOU = 0.58
 PART_IOU = 0.5
-SEEN_LEAST = 0.3
+LEAST_VISIBLE = 0.3
 
 
 @dataclass(frozen=True)
@@ -70,7 +70,7 @@ def _label_cut(cut: CutMeasures, small: np.ndarray, stages: dict[int, str]) -> n
     labels = cut.labels
     n, top = len(cut.pieces.patch), int(small.max()) + 1
     known_px = np.bincount(small.ravel(), minlength=top)
-    seen_px = np.bincount(small[labels > 0], minlength=top)
+    covered_px = np.bincount(small[labels > 0], minlength=top)
     overlap = np.bincount(labels.ravel().astype(np.int64) * top + small.ravel(), minlength=n * top).reshape(n, top)
     size = overlap.sum(axis=1)
     answers = np.full(len(cut.candidates), ANSWERS.index("part"))
@@ -83,8 +83,8 @@ def _label_cut(cut: CutMeasures, small: np.ndarray, stages: dict[int, str]) -> n
         if not with_known[best]:
             continue
         # limbs outside the foreground do not count against a body
-        iou = with_known[best] / (size[members].sum() + seen_px[best] - with_known[best])
-        if iou >= SAME_OBJECT_IOU and with_known[best] >= SEEN_LEAST * known_px[best]:
+        iou = with_known[best] / (size[members].sum() + covered_px[best] - with_known[best])
+        if iou >= SAME_OBJECT_IOU and with_known[best] >= LEAST_VISIBLE * known_px[best]:
             answers[i] = CLASSES.index(stages[best])
         elif iou >= PART_IOU:
             answers[i] = -1

@@ -149,8 +149,8 @@ def read_number(cell, unit: str, rules: CellRules, *, heading_unit: str = "") ->
     number, wrong = _digits(digits, rules)
     if wrong:
         return Read(rule=wrong[0], remedy=wrong[1])
-    own_unit = fold_unit(tail) if tail else heading_unit
-    return _in_unit(number, own_unit, unit, text)
+    cell_unit = fold_unit(tail) if tail else heading_unit
+    return _in_unit(number, cell_unit, unit, text)
 
 
 def _digits(digits: str, rules: CellRules):
@@ -175,8 +175,8 @@ def _digits(digits: str, rules: CellRules):
             return None, ("is not a number", "Write it without thousands signs.")
         return Decimal(core.replace(sign, "")), None
     looks_grouped = re.fullmatch(r"[-+]?[1-9]\d{0,2}[.,]\d{3}", core)
-    own = "comma" if sign == "," else "point"
-    if looks_grouped and rules.decimal != own:
+    style = "comma" if sign == "," else "point"
+    if looks_grouped and rules.decimal != style:
         plain, grouped = core.replace(",", "."), core.replace(sign, "")
         return None, (
             f"could be {plain} or {grouped}",
@@ -196,8 +196,8 @@ def _in_unit(number: Decimal, given: str, unit: str, text: str) -> Read:
         size = "large" if number.adjusted() > 0 else "small"
         return Read(rule=f"is far too {size} a number", remedy="Correct the cell, or leave it empty.")
     known = column_unit(unit)
-    own = fold_unit(unit)
-    if not given or given == own:
+    unit_code = fold_unit(unit)
+    if not given or given == unit_code:
         return Read(float(number))
     if given not in known:
         can = ", ".join(known) or "no unit"
@@ -211,7 +211,7 @@ def _in_unit(number: Decimal, given: str, unit: str, text: str) -> Read:
     else:
         value = float(number * known[given])
         value = float(f"{value:.10g}")
-    note = "" if given == own else f"{text!r} read as {value:g} {unit}"
+    note = "" if given == unit_code else f"{text!r} read as {value:g} {unit}"
     return Read(value, note=note)
 
 

@@ -21,7 +21,7 @@ __all__ = ["HEADING_ROWS", "Grid", "file_content", "fold_heading", "is_blank", "
 HEADING_ROWS = 20
 """Rows at the top in which the heading row is looked for."""
 
-_OWN_SHEETS = ("explain", "examples", "lists", "read me")
+_HELPER_SHEETS = ("explain", "examples", "lists", "read me")
 _MAX_BYTES = 60_000_000
 _MOST_UNPACKED = 150_000_000  # bytes of a workbook's parts together
 _MOST_ROWS = 400_000
@@ -90,14 +90,14 @@ def read_grids(path: Path, content: bytes) -> list[Grid]:
 def _csv_grid(path: Path, content: bytes) -> Grid:
     text, notes = _decoded(path, content)
     heads = [line.rstrip("\r\n") for line in islice(io.StringIO(text), HEADING_ROWS)]
-    told = re.fullmatch(r"\ufeff?sep=(.)", heads[0].strip()) if heads else None
-    if told:
-        separator = told[1]
+    declared = re.fullmatch(r"\ufeff?sep=(.)", heads[0].strip()) if heads else None
+    if declared:
+        separator = declared[1]
     else:
         known = {s: _known_in(_head_cells(line, s) for line in heads) for s in ",;\t|"}
         separator = max(known, key=known.get)
     numbered = _csv_rows(path, text, separator)
-    if told:
+    if declared:
         numbered = numbered[1:]
     return Grid(path.stem, one_line(path.name), numbered, semicolons=separator == ";", notes=notes)
 
@@ -152,7 +152,7 @@ def _known_in(rows) -> int:
 
 def _excel_grids(path: Path, content: bytes) -> list[Grid]:
     book = _workbook(path, content)
-    sheets = [s for s in book.worksheets if s.title.strip().casefold() not in _OWN_SHEETS]
+    sheets = [s for s in book.worksheets if s.title.strip().casefold() not in _HELPER_SHEETS]
     has_formulas = any(c.data_type == "f" for s in sheets for c in _filled(s))
     values = _workbook(path, content, data_only=True) if has_formulas else book
     grids = [_excel_grid(path, s, values[s.title]) for s in sheets]

@@ -125,9 +125,9 @@ def _column_for(heading, columns: dict[str, Column]) -> tuple[Column, str] | Non
         return None
     for column in columns.values():
         suffix = _SUFFIX.get(column.unit)
-        own_stem = column.name.removesuffix(f"_{suffix}") if suffix else column.name
+        stem_of_column = column.name.removesuffix(f"_{suffix}") if suffix else column.name
         known = unit == cells.fold_unit(column.unit) or unit in cells.column_unit(column.unit)
-        if stem in (own_stem, column.name) and known:
+        if stem in (stem_of_column, column.name) and known:
             return column, "" if unit == cells.fold_unit(column.unit) else unit
     return None
 
@@ -338,7 +338,7 @@ def _series(values: list, column: Column) -> pd.Series:
 
 def _headings(cells_of_heading: list, columns, ignored: set):
     """Match the heading row to the table's columns; unknown and doubled headings are problems."""
-    headings, problems, notes, seen = {}, [], [], {}
+    headings, problems, notes, places = {}, [], [], {}
     for i, cell in enumerate(cells_of_heading):
         if is_blank(cell) or fold_heading(cell) in ignored:
             continue
@@ -350,10 +350,10 @@ def _headings(cells_of_heading: list, columns, ignored: set):
             problems.append(("heading", str(cell).strip(), None, "is not a column of this table", remedy))
             continue
         column, unit = found
-        if column.name in seen:
+        if column.name in places:
             problems.append(("heading", column.name, str(cell), "stands twice", "Keep one of the two columns."))
             continue
-        seen[column.name] = i
+        places[column.name] = i
         headings[i] = (column, unit)
         if str(cell).strip() != column.name and fold_heading(cell) != column.name:
             notes.append(f"heading {str(cell).strip()!r} read as {column.name}")
@@ -363,7 +363,11 @@ def _headings(cells_of_heading: list, columns, ignored: set):
 def _is_unit_row(row) -> bool:
     texts = [cells.fold_unit(c) for c in row if isinstance(c, str) and c.strip()]
     numbers = [c for c in row if isinstance(c, (int, float, dt.date))]
-    known = {u for own, others in cells.UNITS.items() for u in (cells.fold_unit(own), *others)} | {"ph", "text", "date"}
+    known = {u for standard, others in cells.UNITS.items() for u in (cells.fold_unit(standard), *others)} | {
+        "ph",
+        "text",
+        "date",
+    }
     return bool(texts) and not numbers and all(t in known for t in texts)
 
 

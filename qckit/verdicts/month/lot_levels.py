@@ -24,7 +24,7 @@ _STRAY = (
 )  # points by which a lot strays from what its claim and the site's gap tell, and their weight in lots
 _STRAY_PLAIN = (6.0, 8.0)  # the same where nothing is claimed
 _NEWEST = 0.8  # part of the lots' share that goes to the newest
-_TOLD = 4.0  # points from which on a lot's difference from the one before is worth a line
+_LEAST_POINTS = 4.0  # points from which on a lot's difference from the one before is worth a line
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -160,7 +160,7 @@ def _judge(lot, earlier, model, at, claims, tests, count, minimum, margin_pct, a
         test=tests.get(lot, math.nan),
         p_value=p,
         is_below_minimum=high < minimum,
-        is_worse=bool(before) and drop_low > _TOLD,
+        is_worse=bool(before) and drop_low > _LEAST_POINTS,
         is_unusual=p < alpha and bool(far),
     )
 

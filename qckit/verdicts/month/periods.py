@@ -70,25 +70,25 @@ def compare_periods(history, month, first, last, lot):
         part = pool[(pool["at"] >= start) & (pool["at"] < end)]
         named = f"{start:%Y-%m}" if ".." not in month else f"from {start:%Y-%m-%d}"
         for name in [*sorted(part["lot"].unique()), "all lots"] if not lot else [lot]:
-            own = part if name == "all lots" else part[part["lot"] == name]
-            counted = own[own["full_cysts"] > 0]
+            of_lot = part if name == "all lots" else part[part["lot"] == name]
+            counted = of_lot[of_lot["full_cysts"] > 0]
             if not len(counted):
                 continue
             share = proportion_over_cones(counted["nauplii"], counted["full_cysts"])
-            per_g = mean_interval(own["hatching_efficiency_per_g"])
+            per_g = mean_interval(of_lot["hatching_efficiency_per_g"])
             rows.append(
                 {
                     "period": words,
                     "month": named,
                     "lot": name,
-                    "n_hatches": len(own),
+                    "n_hatches": len(of_lot),
                     "hatch_pct": 100 * share.value,
                     "hatch_pct_low": 100 * share.low,
                     "hatch_pct_high": 100 * share.high,
                     "nauplii_per_g": per_g.value,
                     "umbrella_pct": float(counted["umbrella_pct"].mean()),
-                    "shells_per_1000": float(own["shells_per_1000"].mean()),
-                    "cysts_g": float(own["cysts_g"].sum()),
+                    "shells_per_1000": float(of_lot["shells_per_1000"].mean()),
+                    "cysts_g": float(of_lot["cysts_g"].sum()),
                 }
             )
     return pd.DataFrame(rows)

@@ -30,9 +30,9 @@ def quality_table(chosen, samples, readings, photos, settings) -> pd.DataFrame:
         rows.append(("hatches without any water reading", int(bad.sum()), n, ", ".join(chosen.loc[bad, "hatch"][:6])))
     if photos is not None and len(photos):
         mine = samples[samples["hatch"].isin(chosen["hatch"])]
-        own = photos[photos["sample"].isin(mine["sample"])]
-        flagged = own[own["flags"].fillna("") != ""]
-        rows.append(("photos with a flag", len(flagged), len(own), ", ".join(flagged["photo"].head(6))))
+        of_samples = photos[photos["sample"].isin(mine["sample"])]
+        flagged = of_samples[of_samples["flags"].fillna("") != ""]
+        rows.append(("photos with a flag", len(flagged), len(of_samples), ", ".join(flagged["photo"].head(6))))
     return pd.DataFrame(rows, columns=["finding", "count", "of", "where"])
 
 

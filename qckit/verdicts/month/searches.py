@@ -10,7 +10,7 @@ import pandas as pd
 
 from qckit.charts.candidates import SHORTEST
 from qckit.charts.levels import Priors
-from qckit.charts.search import ALL, Search, find_changes_in_levels, group_words, size_seen
+from qckit.charts.search import ALL, Search, detectable_size, find_changes_in_levels, group_words
 from qckit.charts.series import CONDITIONS
 from qckit.charts.water import search_water, water_limits, water_points
 from qckit.verdicts.month.lot_levels import LotLevel, judge_lots
@@ -23,7 +23,7 @@ __all__ = ["MonthSearch", "StandingDifference", "search_month"]
 _MOST = 900  # hatches looked back on; a lot is seldom in use for so many
 _LEAST = 12  # hatches below which nothing is searched
 _STANDING = 1.5  # points from which a standing difference is worth a line
-_EFFICIENCY = Priors(own=0.15)
+_EFFICIENCY = Priors(residual=0.15)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -126,9 +126,9 @@ def _of_efficiency(history, search, shifts, first):
     search = find_changes_in_levels(
         frame, alpha=SHARES["efficiency"], late_alpha=0.0, priors=_EFFICIENCY, with_ramps=False, beside=beside
     )
-    own = shifts_of(search, search.frame, "hatching_efficiency_per_g", first=first)
-    told = {label for s in shifts for label in s.labels}
-    return [s for s in own if len(told & set(s.labels)) < 0.3 * s.n_hatches]
+    of_efficiency = shifts_of(search, search.frame, "hatching_efficiency_per_g", first=first)
+    told_labels = {label for s in shifts for label in s.labels}
+    return [s for s in of_efficiency if len(told_labels & set(s.labels)) < 0.3 * s.n_hatches]
 
 
 def _points(history, tables, q):
@@ -156,7 +156,7 @@ def _unseen(search, first) -> tuple:
     level = float(np.median(search.model.fitted[recent]))
 
     def points(rows, *, is_all):
-        size = size_seen(search, rows, is_all=is_all)
+        size = detectable_size(search, rows, is_all=is_all)
         return 100 / (1 + math.exp(-level)) - 100 / (1 + math.exp(min(size - level, 700.0)))
 
     out = [(ALL, points(np.flatnonzero(recent), is_all=True))]
@@ -189,12 +189,14 @@ def _judge_lots(search, tables, names) -> list[LotLevel]:
 def _tests(tables):
     """Percentage of each lot's own standard test, over its cones at the latest reading near a day."""
     hatches = tables.hatches[tables.hatches["purpose"] == "standard test"]
-    own = tables.samples[tables.samples["hatch"].isin(hatches["hatch"]) & (tables.samples["kind"] == "subsample")]
-    hours = own["hours"].astype(float)
-    own = own[hours.isna() | hours.between(20, 30)]
-    rest = own["embryos"].fillna(own["cysts"]).astype("float64") + own["umbrella"].fillna(0).astype("float64")
-    lot = own["hatch"].map(dict(zip(hatches["hatch"], hatches["lot"], strict=True)))
-    part = own["nauplii"].astype("float64")
+    samples = tables.samples[tables.samples["hatch"].isin(hatches["hatch"]) & (tables.samples["kind"] == "subsample")]
+    hours = samples["hours"].astype(float)
+    samples = samples[hours.isna() | hours.between(20, 30)]
+    rest = samples["embryos"].fillna(samples["cysts"]).astype("float64") + samples["umbrella"].fillna(0).astype(
+        "float64"
+    )
+    lot = samples["hatch"].map(dict(zip(hatches["hatch"], hatches["lot"], strict=True)))
+    part = samples["nauplii"].astype("float64")
     sums = pd.DataFrame({"lot": lot, "part": part, "full": part + rest}).dropna().groupby("lot").sum()
     return {name: 100 * row["part"] / row["full"] for name, row in sums.iterrows() if row["full"] > 0}
 

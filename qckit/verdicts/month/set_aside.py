@@ -30,16 +30,16 @@ def aside_table(signals) -> pd.DataFrame:
     columns = ["chart", "lot", "hatch", "reason", "by", "day"]
     if signals is None or not len(signals):
         return pd.DataFrame(columns=columns)
-    own = signals[(signals["rule"] == RULE) & (signals["state"] == "explained")]
-    table = own[["chart", "lot", "hatch", "note", "by"]].set_axis(columns[:5], axis=1)
-    return table.assign(lot=table["lot"].fillna(""), day=own["found_at"].str[:10]).reset_index(drop=True)
+    explained = signals[(signals["rule"] == RULE) & (signals["state"] == "explained")]
+    table = explained[["chart", "lot", "hatch", "note", "by"]].set_axis(columns[:5], axis=1)
+    return table.assign(lot=table["lot"].fillna(""), day=explained["found_at"].str[:10]).reset_index(drop=True)
 
 
 def points_aside(signals, chart: str) -> dict:
     """Return the points of one chart that are set aside: hatch -> reason, by whom and when."""
     table = aside_table(signals)
-    own = table[table["chart"] == chart]
-    return {r.hatch: f"{r.reason} ({r.by}, {r.day})" for r in own.itertuples()}
+    of_chart = table[table["chart"] == chart]
+    return {r.hatch: f"{r.reason} ({r.by}, {r.day})" for r in of_chart.itertuples()}
 
 
 def aside_row(*, chart, hatch, lot, at, value, by, reason, found_at) -> pd.DataFrame:

@@ -101,7 +101,7 @@ def shifts_of(search: Search | None, frame, quantity, *, first) -> list[Shift]:
         return []
     at, back, out = frame["at"], _back(quantity), []
     for change in search.changes:
-        if at.iloc[change.last] < first or not _is_seen(change, frame, first):
+        if at.iloc[change.last] < first or not _shows_in_month(change, frame, first):
             continue
         rows = change.rows
         base = search.model.fitted[rows] - change.coefficient * change.column[rows]
@@ -143,7 +143,7 @@ def shifts_of(search: Search | None, frame, quantity, *, first) -> list[Shift]:
     return out
 
 
-def _is_seen(change, frame, first) -> bool:
+def _shows_in_month(change, frame, first) -> bool:
     """Whether the month's own hatches tell of it: a lot that the change holds whole only moves its own free level."""
     if "lot" not in frame or change.shape == "level":
         return True
@@ -219,21 +219,23 @@ def water_beside(shift: Shift, searches: dict, points: dict) -> Shift:
             column = (mine & later).astype(float)
         value, se = search.plain.estimate(column)
         s = search.plain.spreads
-        sd = min(math.hypot(s.own, s.day), float(np.std(frame["y"][~mine], ddof=1)) if (~mine).sum() > 2 else math.inf)
+        sd = min(
+            math.hypot(s.residual, s.day), float(np.std(frame["y"][~mine], ddof=1)) if (~mine).sum() > 2 else math.inf
+        )
         there = float(frame["y"][column > 0].mean())
         # what the water would have been: its level with its own changes taken out
         usual = search.model.fitted - sum(c.coefficient * c.column for c in search.changes)
         difference = there - float(usual[column > 0].mean())
-        own = [
+        water_changes = [
             c
             for c in search.changes
             if c.coefficient * difference > 0 and np.isin(np.flatnonzero(mine), c.rows).mean() > 0.3
         ]
-        is_sure = bool(own) or (abs(value) / se >= _SURE and difference * value > 0)
+        is_sure = bool(water_changes) or (abs(value) / se >= _SURE and difference * value > 0)
         if not is_sure or abs(difference) < sd:
             continue
-        since = min((frame["at"].iloc[c.first] for c in own), default=None)
-        labels = {label for c in own for label in frame["label"].iloc[c.rows]}
+        since = min((frame["at"].iloc[c.first] for c in water_changes), default=None)
+        labels = {label for c in water_changes for label in frame["label"].iloc[c.rows]}
         found.append(
             {
                 "condition": name,
@@ -254,8 +256,8 @@ def unread_beside(shift: Shift, history) -> Shift:
     if shift.quantity in CONDITIONS or mine.sum() < _OUTSIDE or (~mine).sum() < _OUTSIDE:
         return shift
     read = history[list(CONDITIONS)].notna()
-    gone = (read[mine].mean() <= _HARDLY_READ) & (read[~mine].mean() >= _MOSTLY_READ)
-    return replace(shift, unread=tuple(q for q in CONDITIONS if gone[q]))
+    unread = (read[mine].mean() <= _HARDLY_READ) & (read[~mine].mean() >= _MOSTLY_READ)
+    return replace(shift, unread=tuple(q for q in CONDITIONS if unread[q]))
 
 
 def matched_with_log(shifts, changes, month: str) -> list[Shift]:
@@ -266,19 +268,19 @@ def matched_with_log(shifts, changes, month: str) -> list[Shift]:
 
 
 def _matched(shift, changes, month):
-    own = changes[
+    candidates = changes[
         (changes["quantity"] == shift.quantity)
         & (changes["factor"] == (shift.factor or ROOM))
         & (changes["level"].fillna("") == shift.level)
         & (np.sign(changes["effect"].astype(float)) == np.sign(shift.effect))
     ]
     near = pd.Timedelta(days=_NEAR_DAYS)
-    for row in own.to_dict("records"):
-        told = {k: pd.Timestamp(row[k]).tz_convert(shift.first.tz) if row[k] else shift.first for k in _PLACES[:3]}
-        if told["first_low"] - near <= shift.first_high and shift.first_low <= told["first_high"] + near:
-            said = {"state": row["state"], "note": _text(row["note"]), "by": _text(row["found_by"])}
+    for row in candidates.to_dict("records"):
+        dates = {k: pd.Timestamp(row[k]).tz_convert(shift.first.tz) if row[k] else shift.first for k in _PLACES[:3]}
+        if dates["first_low"] - near <= shift.first_high and shift.first_low <= dates["first_high"] + near:
+            standing = {"state": row["state"], "note": _text(row["note"]), "by": _text(row["found_by"])}
             earlier = str(row["month"]) if str(row["month"]) < month else ""
-            return replace(shift, **(told if earlier else {}), **said, found_in=earlier)
+            return replace(shift, **(dates if earlier else {}), **standing, found_in=earlier)
     return shift
 
 

@@ -181,8 +181,8 @@ def _with_log(table, stored):
             table[key].map(rows[column].astype(object)).astype(object)
             for key, rows in (("signal", done), ("hatch", by_hatch))
         )
-        told = of_signal.where(of_signal.notna(), of_hatch)
-        table.loc[mine, column] = told.where(told.notna(), "")[mine]
+        text = of_signal.where(of_signal.notna(), of_hatch)
+        table.loc[mine, column] = text.where(text.notna(), "")[mine]
     return table
 
 

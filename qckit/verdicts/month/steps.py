@@ -68,8 +68,8 @@ def _steps_for(s, order):
         return [f"Find out why {where_words(s)} did better {since_words(s, order)}; if it is real, make it the rule."]
     remedies = [_REMEDY[(c["condition"], 1 if c["difference"] > 0 else -1)] for c in s.conditions]
     if not s.is_ongoing:
-        told = f": {'; '.join(condition_words(c) for c in s.conditions)}" if s.conditions else ""
-        return [f"Write down as explained what happened {since_words(s, order)}{where}{told}; it is over."]
+        beside = f": {'; '.join(condition_words(c) for c in s.conditions)}" if s.conditions else ""
+        return [f"Write down as explained what happened {since_words(s, order)}{where}{beside}; it is over."]
     missing = [f"Measure the {joined([CHARTED[q].label for q in s.unread])}{where}: it was hardly read there."]
     missing = missing if s.unread else []
     if remedies:

@@ -84,8 +84,8 @@ class MonthStudy:
     @property
     def explained_hatches(self) -> set:
         """Hatches of the month that a person explained or set aside."""
-        own = self.signals[(self.signals["state"] == "explained") & (self.signals["rule"] != CHANGE_RULE)]
-        return set(own["hatch"]) | (set(self.aside["hatch"]) & set(self.series["hatch"]))
+        signals = self.signals[(self.signals["state"] == "explained") & (self.signals["rule"] != CHANGE_RULE)]
+        return set(signals["hatch"]) | (set(self.aside["hatch"]) & set(self.series["hatch"]))
 
 
 def study_month(tables: SiteTables, *, month, lot="", rules=None, is_proposed=False) -> MonthStudy:
@@ -176,8 +176,8 @@ def _explained(signals):
     """Hatches that a person explained or set aside: they tell of no change any more."""
     if signals is None or not len(signals):
         return set()
-    own = signals[(signals["state"] == "explained") & (signals["rule"] != CHANGE_RULE)]
-    return set(own["hatch"].dropna()) - {""}
+    rows = signals[(signals["state"] == "explained") & (signals["rule"] != CHANGE_RULE)]
+    return set(rows["hatch"].dropna()) - {""}
 
 
 def _noted(history, shifts):
@@ -248,9 +248,9 @@ def _history(lots, hatches, samples, readings, settings, last, purposes=("produc
         sub = samples[(samples["kind"] == "subsample") & samples["hours"].notna()]
         times = sub["hours"].astype(float).round(1).groupby(sub["hatch"].to_numpy()).nunique()
         known = known[known["hatch"].isin(times.index[times >= 5])]
-    own = samples[samples["hatch"].isin(known["hatch"])]
+    of_hatches = samples[samples["hatch"].isin(known["hatch"])]
     mine = readings[readings["hatch"].isin(known["hatch"])] if readings is not None else None
-    return hatch_series(lots, known, own, mine, conditions=settings.conditions, purposes=purposes)
+    return hatch_series(lots, known, of_hatches, mine, conditions=settings.conditions, purposes=purposes)
 
 
 def _nothing(history, month, lot):

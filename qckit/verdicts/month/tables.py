@@ -96,12 +96,12 @@ def signal_table(study: MonthStudy) -> pd.DataFrame:
     lot_of = dict(zip(study.series["hatch"], study.series["lot"], strict=True))
     rows = []
     for (at, hatch), part in table.groupby(["at", "hatch"], sort=True):
-        told = []
-        for name, own in part.groupby("chart", sort=False):
+        lines = []
+        for name, of_chart in part.groupby("chart", sort=False):
             q = CHARTED[name]
-            marks = ", ".join(dict.fromkeys(rule_mark(r) for r in own["rule"] if r in RULES))
-            value = f"{q.label} {own['value'].iloc[0]:,.{q.decimals}f} {q.unit}".strip()
-            told.append(value + (f" [{marks}]" if marks else ""))
+            marks = ", ".join(dict.fromkeys(rule_mark(r) for r in of_chart["rule"] if r in RULES))
+            value = f"{q.label} {of_chart['value'].iloc[0]:,.{q.decimals}f} {q.unit}".strip()
+            lines.append(value + (f" [{marks}]" if marks else ""))
         notes = [n for n in part["note"].fillna("") if n]
         states = set(part["state"])
         state = next(s for s in ("open", "explained", "mark") if s in states)
@@ -109,7 +109,7 @@ def signal_table(study: MonthStudy) -> pd.DataFrame:
             state = "in the change"
         by = ", ".join(dict.fromkeys(b for b in part["by"].fillna("") if b))
         note = "; ".join(dict.fromkeys(notes))
-        rows.append((f"{at:%d %b}", lot_of.get(hatch, ""), hatch, "; ".join(told), state, by, note))
+        rows.append((f"{at:%d %b}", lot_of.get(hatch, ""), hatch, "; ".join(lines), state, by, note))
     out = pd.DataFrame(rows, columns=columns)
     order = out["state"].map({"open": 0, "explained": 1, "in the change": 2}).fillna(3)
     return out.loc[order.sort_values(kind="stable").index].reset_index(drop=True)

@@ -161,8 +161,8 @@ def _mean_of(estimate, m):
     n, every = estimate.n_cones, plural(m.n_hatches, "hatch")
     if not n:
         return f"none of {every} is counted in full"
-    told = f"mean of {every}" if n == m.n_hatches else f"mean of {n} of {every} (the others are not counted in full)"
-    return told + ("" if estimate.is_known else ": too few for an interval")
+    note = f"mean of {every}" if n == m.n_hatches else f"mean of {n} of {every} (the others are not counted in full)"
+    return note + ("" if estimate.is_known else ": too few for an interval")
 
 
 def _judged_points(chart, first):

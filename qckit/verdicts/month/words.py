@@ -160,12 +160,12 @@ def headline(study, code) -> str:
     tail = f", {done} explained" if done else ""
     low = below_minimum(study)
     if low:
-        told = joined(f"{m.lot} ({m.level.now:.0f} %)" for m in low[:2])
-        return f"In control{tail}, but below your minimum of {study.settings.limits.min_hatch_pct:g} %: {told}."
+        names = joined(f"{m.lot} ({m.level.now:.0f} %)" for m in low[:2])
+        return f"In control{tail}, but below your minimum of {study.settings.limits.min_hatch_pct:g} %: {names}."
     ageing = [lot for lot in _ageing(study) if lot in {m.lot for m in judged}]
-    told = f"; {joined(ageing)} {'keeps' if len(ageing) == 1 else 'keep'} ageing" if ageing else ""
+    names = f"; {joined(ageing)} {'keeps' if len(ageing) == 1 else 'keep'} ageing" if ageing else ""
     n = sum(m.n_hatches for m in judged)
-    return f"In control{tail}: {plural(n, 'hatch')} of {joined(m.lot for m in judged[:3])}{told}."
+    return f"In control{tail}: {plural(n, 'hatch')} of {joined(m.lot for m in judged[:3])}{names}."
 
 
 def _headline_of_signals(study, open_shifts, order):
@@ -258,29 +258,31 @@ def evidence(study):
 
 def unseen_sentence(study) -> str:
     """How large a fall could have gone unseen; empty where nothing was searched."""
-    told = [(where, points) for where, points in study.unseen if math.isfinite(points)]
-    if not told:
+    sizes_of = [(where, points) for where, points in study.unseen if math.isfinite(points)]
+    if not sizes_of:
         return ""
-    sizes = joined([f"{number(points, 0 if points >= 9.5 else 1)} points in {where}" for where, points in told], "or")
+    sizes = joined(
+        [f"{number(points, 0 if points >= 9.5 else 1)} points in {where}" for where, points in sizes_of], "or"
+    )
     return f"A fall over the month smaller than {sizes} could have gone unseen (of that size, one in five would)."
 
 
 def _standing(standing):
-    told = [
+    differences = [
         f"{d.where} {abs(d.points):.1f} points {'below' if d.points < 0 else 'above'} the others "
         f"({min(abs(d.low), abs(d.high)):.1f} to {max(abs(d.low), abs(d.high)):.1f})"
         for d in standing[:5]
     ]
-    return f"Standing differences, no change: {'; '.join(told)}. Limits and searches allow for them."
+    return f"Standing differences, no change: {'; '.join(differences)}. Limits and searches allow for them."
 
 
 def _alone(alone):
-    told = []
+    hatches = []
     for (hatch, chart), part in alone.groupby(["hatch", "chart"], sort=False):
         q = CHARTED[chart]
-        told.append(f"{hatch} ({q.label} {number(part['value'].iloc[0], q.decimals)} {q.unit}".rstrip() + ")")
-    more = f" and {len(told) - 8} more" if len(told) > 8 else ""
-    return f"{joined(told[:8])}{more}: with the whole page counted, chance alone hardly makes these."
+        hatches.append(f"{hatch} ({q.label} {number(part['value'].iloc[0], q.decimals)} {q.unit}".rstrip() + ")")
+    more = f" and {len(hatches) - 8} more" if len(hatches) > 8 else ""
+    return f"{joined(hatches[:8])}{more}: with the whole page counted, chance alone hardly makes these."
 
 
 def _capable(c):

@@ -145,9 +145,9 @@ def _differ_more(spread, used):
         return False
     from scipy import stats
 
-    own = summarise_cones(used).hatch_pct
+    estimate = summarise_cones(used).hatch_pct
     n = used["full_cysts"].to_numpy(float)
-    if not n.sum() > 0 or not own.dispersion > 0:
+    if not n.sum() > 0 or not estimate.dispersion > 0:
         return False
     site = 1 + ((n**2).sum() / n.sum() - 1) * spread.rho
-    return bool(stats.f.sf(own.dispersion / site, own.df, spread.df) < 0.01)
+    return bool(stats.f.sf(estimate.dispersion / site, estimate.df, spread.df) < 0.01)

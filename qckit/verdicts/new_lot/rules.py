@@ -144,12 +144,12 @@ def _worse(case):
 
 def _larger(case):
     # the two figures tell one story: the clearest of them is enough for a headline, the rest is in the evidence
-    said = [_claim(c, case, "misses") for c in _missed(case)] + [_lower(c.sentence) for c in _worse(case)]
-    said += [_claim(c, case, "is probably short of") for c in _short(case)]
-    said = said[:1]
-    if not said:
-        said.append(_say(case, _not_shown, "probably meets the minimum of"))
-    return "; ".join(said)
+    reasons = [_claim(c, case, "misses") for c in _missed(case)] + [_lower(c.sentence) for c in _worse(case)]
+    reasons += [_claim(c, case, "is probably short of") for c in _short(case)]
+    reasons = reasons[:1]
+    if not reasons:
+        reasons.append(_say(case, _not_shown, "probably meets the minimum of"))
+    return "; ".join(reasons)
 
 
 def _claim(c, case, word):

@@ -109,7 +109,7 @@ def judge_new_lot(tables, *, lot, reference=None, detection_u=None, certificate=
     InputError
         The lot or the reference lot is unknown.
     """
-    seen = new_lot_evidence(
+    evidence = new_lot_evidence(
         tables,
         lot=lot,
         reference=reference,
@@ -118,26 +118,26 @@ def judge_new_lot(tables, *, lot, reference=None, detection_u=None, certificate=
         by_hand=by_hand,
         now=now,
     )
-    return finding_of(seen, tables.settings)
+    return finding_of(evidence, tables.settings)
 
 
-def finding_of(seen, settings):
+def finding_of(evidence, settings):
     """Turn a :class:`NewLotEvidence` into the finding, without working it out again."""
-    case = _case(seen, settings)
+    case = _case(evidence, settings)
     rule = first_rule(case)
     reason = rule.reason(case)
     return Finding(
         kind="new-lot",
-        subject=seen.lot,
+        subject=evidence.lot,
         verdict=rule.verdict,
-        headline=words.headline(reason, seen),
-        figures=_figures(seen),
-        next_steps=words.next_steps(rule, seen, settings),
-        evidence=words.evidence(seen, settings),
-        would_change=words.would_change(rule, seen, case),
-        cautions=words.cautions(rule, seen),
-        left_out=list(seen.left_out),
-        details=_details(seen, case, rule, settings),
+        headline=words.headline(reason, evidence),
+        figures=_figures(evidence),
+        next_steps=words.next_steps(rule, evidence, settings),
+        evidence=words.collect_evidence(evidence, settings),
+        would_change=words.would_change(rule, evidence, case),
+        cautions=words.cautions(rule, evidence),
+        left_out=list(evidence.left_out),
+        details=_details(evidence, case, rule, settings),
     )
 
 
@@ -194,7 +194,7 @@ def new_lot_evidence(tables, *, lot, reference=None, detection_u=None, certifica
         left_out=(
             *test.left_out,
             *map(str, gaps(summary.notes)),
-            *(f"Lot {test.reference}: {said}" for said in gaps(other.notes if other else ())),
+            *(f"Lot {test.reference}: {gap}" for gap in gaps(other.notes if other else ())),
         ),
         certificate=certificate,
         samples=counts,
@@ -299,25 +299,25 @@ def _ageing(every, lot, settings):
     return ageing_trend(tests, minimum=limits.min_hatch_pct, confidence=limits.confidence)
 
 
-def _case(seen, settings):
+def _case(evidence, settings):
     limits = settings.limits
     return Case(
-        n_cones=len(seen.cones),
-        n_spoiled=len(seen.spoiled),
-        has_spread=seen.spread is not None,
-        full_cysts=float(seen.cones["full_cysts"].fillna(seen.cones["nauplii"]).sum()),
-        hatch=seen.summary.hatch_pct,
-        efficiency=seen.summary.hatching_efficiency_per_g,
+        n_cones=len(evidence.cones),
+        n_spoiled=len(evidence.spoiled),
+        has_spread=evidence.spread is not None,
+        full_cysts=float(evidence.cones["full_cysts"].fillna(evidence.cones["nauplii"]).sum()),
+        hatch=evidence.summary.hatch_pct,
+        efficiency=evidence.summary.hatching_efficiency_per_g,
         min_hatch_pct=limits.min_hatch_pct,
         min_nauplii_per_g=limits.min_nauplii_per_g,
         margin_pct=limits.equivalence_margin_pct,
-        claims=seen.claims,
-        reference=seen.comparisons,
+        claims=evidence.claims,
+        reference=evidence.comparisons,
     )
 
 
-def _figures(seen):
-    hatch, efficiency = seen.summary.hatch_pct, seen.summary.hatching_efficiency_per_g
+def _figures(evidence):
+    hatch, efficiency = evidence.summary.hatch_pct, evidence.summary.hatching_efficiency_per_g
     figures = [
         Figure(
             name="hatch_pct",
@@ -327,7 +327,7 @@ def _figures(seen):
             high=hatch.high,
             unit="%",
             decimals=1,
-            note=_figure_note(hatch, seen),
+            note=_figure_note(hatch, evidence),
         ),
         Figure(
             name="hatching_efficiency_per_g",
@@ -337,10 +337,10 @@ def _figures(seen):
             high=round_3(efficiency.high),
             unit="nauplii/g",
             decimals=0,
-            note=_figure_note(efficiency, seen),
+            note=_figure_note(efficiency, evidence),
         ),
     ]
-    dose = seen.dose
+    dose = evidence.dose
     if dose is None:
         figures.append(
             Figure(
@@ -367,42 +367,42 @@ def _dose_note(dose):
     )
 
 
-def _figure_note(estimate, seen):
+def _figure_note(estimate, evidence):
     if estimate.note:
         return estimate.note
-    n, every = estimate.n_cones, len(seen.cones)
+    n, every = estimate.n_cones, len(evidence.cones)
     text = f"rests on {plural(n, 'cone')}"
     text += f" of {every}, because the counts have gaps: see 'Left out, and why'" if n < every else ""
-    if seen.spread is not None:
-        text += f" and {seen.spread.n_cones} earlier ones"
+    if evidence.spread is not None:
+        text += f" and {evidence.spread.n_cones} earlier ones"
     return text
 
 
-def _details(seen, case, rule, settings):
+def _details(evidence, case, rule, settings):
     return {
         "rule": rule.code,
-        "doubts": [{"code": code, "values": values} for code, values in words.doubts(seen)],
-        "choice": _choice(seen, settings),
-        "repeat_chances": {str(k): v for k, v in seen.plan.items()},
-        "world": {**vars(seen.world), "earlier": _records(seen.world.earlier)},
+        "doubts": [{"code": code, "values": values} for code, values in words.doubts(evidence)],
+        "choice": _choice(evidence, settings),
+        "repeat_chances": {str(k): v for k, v in evidence.plan.items()},
+        "world": {**vars(evidence.world), "earlier": _records(evidence.world.earlier)},
         "verdict_words": VERDICTS[rule.verdict],
         "tone": TONES[rule.verdict],
         "confidence": settings.limits.confidence,
         "rules": [{"code": r.code, "verdict": r.verdict, "text": r.text} for r in RULES],
         "limits": asdict(settings.limits),
         "n_cones": case.n_cones,
-        "reference": seen.reference,
-        "claims": [asdict(c) for c in seen.claims],
-        "comparisons": [asdict(c) for c in seen.comparisons],
-        "past": [asdict(c) for c in seen.past],
-        "summary": _records(seen.summary.to_frame()),
-        "reference_summary": _records(seen.reference_summary.to_frame()) if seen.reference_summary else [],
-        "without_doubtful_cones": _records(seen.trimmed.to_frame()) if seen.trimmed else [],
-        "witnesses": asdict(seen.summary.witnesses),
-        "conditions": _records(seen.conditions[seen.conditions["status"] != "ok"]),
-        "spread": asdict(seen.spread) if seen.spread else None,
-        "dose": dose_record(seen.dose) if seen.dose else None,
-        "certificate": _cited(seen),
+        "reference": evidence.reference,
+        "claims": [asdict(c) for c in evidence.claims],
+        "comparisons": [asdict(c) for c in evidence.comparisons],
+        "past": [asdict(c) for c in evidence.past],
+        "summary": _records(evidence.summary.to_frame()),
+        "reference_summary": _records(evidence.reference_summary.to_frame()) if evidence.reference_summary else [],
+        "without_doubtful_cones": _records(evidence.trimmed.to_frame()) if evidence.trimmed else [],
+        "witnesses": asdict(evidence.summary.witnesses),
+        "conditions": _records(evidence.conditions[evidence.conditions["status"] != "ok"]),
+        "spread": asdict(evidence.spread) if evidence.spread else None,
+        "dose": dose_record(evidence.dose) if evidence.dose else None,
+        "certificate": _cited(evidence),
         "budgets": {
             name: {
                 "sentence": budget.sentence,
@@ -414,29 +414,29 @@ def _details(seen, case, rule, settings):
                 "sources": _records(budget.table),
             }
             for name, budget in (
-                ("hatching_efficiency_per_g", seen.budget),
-                ("hatch_pct", seen.percentage_budget),
-                ("output_mg_per_g", seen.output_budget),
+                ("hatching_efficiency_per_g", evidence.budget),
+                ("hatch_pct", evidence.percentage_budget),
+                ("output_mg_per_g", evidence.output_budget),
             )
             if budget is not None
         },
-        "rate": _records(seen.rate.times) if seen.rate is not None and seen.rate.best is not None else [],
+        "rate": _records(evidence.rate.times) if evidence.rate is not None and evidence.rate.best is not None else [],
         "ageing": None
-        if seen.ageing is None
+        if evidence.ageing is None
         else {
-            "lot": seen.ageing.lot,
-            "slope_per_month": seen.ageing.slope_per_month,
-            "slope_low": seen.ageing.slope_low,
-            "slope_high": seen.ageing.slope_high,
-            "sentence": seen.ageing.sentence,
-            "note": seen.ageing.note,
+            "lot": evidence.ageing.lot,
+            "slope_per_month": evidence.ageing.slope_per_month,
+            "slope_low": evidence.ageing.slope_low,
+            "slope_high": evidence.ageing.slope_high,
+            "sentence": evidence.ageing.sentence,
+            "note": evidence.ageing.note,
         },
     }
 
 
-def _choice(seen, settings):
+def _choice(evidence, settings):
     code, values = best_choice(
-        seen.world, seen.summary.hatch_pct.value, seen.reference_summary, settings.limits.min_hatch_pct
+        evidence.world, evidence.summary.hatch_pct.value, evidence.reference_summary, settings.limits.min_hatch_pct
     )
     return {"code": code, "values": values}
 
@@ -452,8 +452,8 @@ def dose_record(dose):
     }
 
 
-def _cited(seen):
-    use = seen.certificate
+def _cited(evidence):
+    use = evidence.certificate
     if use is None:
         return None
     made = use.certificate
@@ -464,7 +464,7 @@ def _cited(seen):
         "holds": use.holds,
         "sentence": use.sentence,
         "detection": {stage: list(v) for stage, v in use.detection.items()},
-        "hatch_pct_as_counted": seen.counted_hatch_pct,
+        "hatch_pct_as_counted": evidence.counted_hatch_pct,
     }
 
 

@@ -13,7 +13,17 @@ from qckit.verdicts.new_lot.rules import per_g, span
 from qckit.verdicts.new_lot.world import best_choice
 from qckit.words import capital, joined, plural
 
-__all__ = ["cautions", "doubts", "evidence", "headline", "next_steps", "pct", "planned", "said", "would_change"]
+__all__ = [
+    "cautions",
+    "collect_evidence",
+    "comparison_sentence",
+    "doubts",
+    "headline",
+    "next_steps",
+    "pct",
+    "planned",
+    "would_change",
+]
 
 
 def pct(value):
@@ -21,38 +31,38 @@ def pct(value):
     return f"{value:.1f} %" if math.isfinite(value) else "unknown"
 
 
-def said(comparison, seen):
+def comparison_sentence(comparison, evidence):
     """The sentence of a comparison, with what would settle an open one."""
-    if comparison in seen.claims:
+    if comparison in evidence.claims:
         other = None
-    elif comparison in seen.past:
-        other = seen.n_past
+    elif comparison in evidence.past:
+        other = evidence.n_past
     else:
-        other = len(seen.reference_cones)
-    return say_open(comparison, len(seen.cones), other)
+        other = len(evidence.reference_cones)
+    return say_open(comparison, len(evidence.cones), other)
 
 
-def evidence(seen, settings):
+def collect_evidence(evidence, settings):
     """Lines of reasoning, each with its numbers and which way it points."""
-    lines = [*_minimum(seen, settings), *_claims(seen), *_reference(seen), _conditions(seen)]
-    if seen.trimmed is not None:
-        lines.append(_trimmed(seen))
+    lines = [*_minimum(evidence, settings), *_claims(evidence), *_reference(evidence), _conditions(evidence)]
+    if evidence.trimmed is not None:
+        lines.append(_trimmed(evidence))
     lines += [
-        _witnesses(seen),
-        _certificate(seen),
-        _spread(seen),
-        *_world(seen),
-        _recovery(seen),
-        *_umbrella(seen),
-        *_deeper(seen),
-        *_cost(seen, settings),
+        _witnesses(evidence),
+        _certificate(evidence),
+        _spread(evidence),
+        *_world(evidence),
+        _recovery(evidence),
+        *_umbrella(evidence),
+        *_deeper(evidence),
+        *_cost(evidence, settings),
     ]
     return [line for line in lines if line is not None]
 
 
-def headline(reason, seen):
+def headline(reason, evidence):
     """The verdict's reason as a short sentence, and whether the test is doubtful."""
-    found = [code for code, _ in doubts(seen)]
+    found = [code for code, _ in doubts(evidence)]
     return f"{capital(reason)}." + (f" Doubtful test: {joined(_DOUBTS[code] for code in found)}." if found else "")
 
 
@@ -64,37 +74,37 @@ _DOUBTS = {
 }
 
 
-def doubts(seen):
+def doubts(evidence):
     """What makes the test doubtful, as codes with their values."""
-    cones = dict(zip(seen.cones["hatch"], seen.cones["cone"]))
-    if seen.doubtful:
-        yield "conditions", {"cones": [cones[h] for h in seen.doubtful]}
-    if seen.differ_more:
-        yield "cones_differ", {"n_earlier": seen.spread.n_cones}
-    if seen.summary.witnesses.verdict == "more shells":
-        yield "more_shells", {"ratio": seen.summary.witnesses.ratio}
-    if seen.world.is_past:
-        yield "past_best_before", {"date": seen.world.best_before}
+    cones = dict(zip(evidence.cones["hatch"], evidence.cones["cone"]))
+    if evidence.doubtful:
+        yield "conditions", {"cones": [cones[h] for h in evidence.doubtful]}
+    if evidence.differ_more:
+        yield "cones_differ", {"n_earlier": evidence.spread.n_cones}
+    if evidence.summary.witnesses.verdict == "more shells":
+        yield "more_shells", {"ratio": evidence.summary.witnesses.ratio}
+    if evidence.world.is_past:
+        yield "past_best_before", {"date": evidence.world.best_before}
 
 
-def planned(seen):
+def planned(evidence):
     """How often two, three and four cones end in "repeat", said beforehand."""
-    shares = joined(f"{100 * v:.0f} with {k}" for k, v in seen.plan.items())
+    shares = joined(f"{100 * v:.0f} with {k}" for k, v in evidence.plan.items())
     return (
         f"Of 100 tests of a lot 8 points above the minimum, this many have to be repeated in this room: {shares} cones."
     )
 
 
-def _choice(seen, settings):
+def _choice(evidence, settings):
     """Which lot to feed from instead; see :func:`best_choice`."""
     code, values = best_choice(
-        seen.world, seen.summary.hatch_pct.value, seen.reference_summary, settings.limits.min_hatch_pct
+        evidence.world, evidence.summary.hatch_pct.value, evidence.reference_summary, settings.limits.min_hatch_pct
     )
     order = "Order early: this delivery does not count."
-    if code == "beside_worse" and seen.dose is not None:
+    if code == "beside_worse" and evidence.dose is not None:
         order = (
-            f"Order another lot now; until it is tested, this one is the better of the two: {seen.dose.grams:.0f} g "
-            "for a feed."
+            "Order another lot now; until it is tested, this one is the better of the two: "
+            f"{evidence.dose.grams:.0f} g for a feed."
         )
     return _CHOICES[code].format(**values, order=order)
 
@@ -112,38 +122,40 @@ _CHOICES = {
 }
 
 
-def next_steps(rule, seen, settings):
+def next_steps(rule, evidence, settings):
     """What to do now, most urgent first."""
     steps = []
-    cones = dict(zip(seen.cones["hatch"], seen.cones["cone"]))
-    if rule.verdict in ("accept", "accept-larger-dose") and seen.dose is not None:
-        steps.append(f"For one feed take {seen.dose.sentence}")
+    cones = dict(zip(evidence.cones["hatch"], evidence.cones["cone"]))
+    if rule.verdict in ("accept", "accept-larger-dose") and evidence.dose is not None:
+        steps.append(f"For one feed take {evidence.dose.sentence}")
     if rule.verdict == "accept-larger-dose":
-        steps.append(_larger_dose(seen, settings))
+        steps.append(_larger_dose(evidence, settings))
     if rule.verdict == "reject":
         steps.append("Do not feed from this lot; keep the pack closed and cold, and send the supplier this report.")
-        steps.append(_choice(seen, settings))
+        steps.append(_choice(evidence, settings))
     if rule.verdict == "repeat-test":
         steps.append(
             "Repeat the standard test with fresh cones before the lot goes into use; six subsamples a cone, all under "
-            f"the standard conditions. {planned(seen)}"
+            f"the standard conditions. {planned(evidence)}"
         )
     if rule.verdict == "not-enough-evidence":
-        steps.append(f"{_what_is_missing(rule, seen)} {planned(seen)}")
-    for hatch in (*seen.spoiled, *seen.doubtful):
-        why = seen.conditions[(seen.conditions["hatch"] == hatch) & seen.conditions["status"].isin(["off", "doubtful"])]
-        said = " ".join(why["sentence"])
-        steps.append(f"Put cone {cones[hatch]} right and run it again: {said}")
+        steps.append(f"{_what_is_missing(rule, evidence)} {planned(evidence)}")
+    for hatch in (*evidence.spoiled, *evidence.doubtful):
+        why = evidence.conditions[
+            (evidence.conditions["hatch"] == hatch) & evidence.conditions["status"].isin(["off", "doubtful"])
+        ]
+        reasons = " ".join(why["sentence"])
+        steps.append(f"Put cone {cones[hatch]} right and run it again: {reasons}")
     if rule.code != "figure_unknown":
-        steps += [f"Fill this gap and make the report anew. {said}" for said in gaps(seen.summary.notes)]
-    if seen.summary.witnesses.verdict == "more shells":
+        steps += [f"Fill this gap and make the report anew. {gap}" for gap in gaps(evidence.summary.notes)]
+    if evidence.summary.witnesses.verdict == "more shells":
         steps.append("Look for dead or lost nauplii: mix before sampling, sample in even light, look at the cone wall.")
-    if seen.reference is None and len(seen.cones):
+    if evidence.reference is None and len(evidence.cones):
         steps.append("Next time run two cones of the lot in use beside the test, so that room and day are ruled out.")
     return [step for step in steps if step]
 
 
-def would_change(rule, seen, case):
+def would_change(rule, evidence, case):
     """What would have to be seen for another verdict."""
     lines = []
     for name, estimate, limit, form in (
@@ -163,13 +175,13 @@ def would_change(rule, seen, case):
                 f"A {name} with an upper bound below {form(limit)} would mean reject; it is now "
                 f"{form(estimate.safe_high)}."
             )
-    for c in (*seen.claims, *seen.comparisons):
+    for c in (*evidence.claims, *evidence.comparisons):
         if c.verdict == "cannot tell":
-            lines.append(said(c, seen))
-    if seen.trimmed is not None:
-        h = seen.trimmed.hatch_pct
+            lines.append(comparison_sentence(c, evidence))
+    if evidence.trimmed is not None:
+        h = evidence.trimmed.hatch_pct
         lines.append(
-            f"If the doubtful cone{'s' if len(seen.doubtful) > 1 else ''} came out like the others when run "
+            f"If the doubtful cone{'s' if len(evidence.doubtful) > 1 else ''} came out like the others when run "
             f"again, the hatching percentage would be near {pct(h.value)}."
         )
     if rule.code == "one_cone":
@@ -181,10 +193,10 @@ def would_change(rule, seen, case):
     return lines
 
 
-def cautions(rule, seen):
+def cautions(rule, evidence):
     """What the reader must keep in mind."""
     lines = []
-    if len(seen.cones) and (seen.cones["basis"] == "cysts").any():
+    if len(evidence.cones) and (evidence.cones["basis"] == "cysts").any():
         lines.append(
             "Unhatched cysts were counted without decapsulation: dead full cysts and closed empty ones weigh "
             "in, so the true hatching percentage of living cysts may be higher."
@@ -194,13 +206,13 @@ def cautions(rule, seen):
             "mixture heats up: goggles, gloves, fresh air, never with acid, your room's own rules "
             "first."
         )
-    if has_note(seen.summary.notes, "no_umbrella"):
+    if has_note(evidence.summary.notes, "no_umbrella"):
         lines.append(
             "Umbrella stages were not counted in every cone and were taken as none: the hatching percentage "
             "may be too high."
         )
-    lines.extend(str(note) for note in seen.summary.notes if note.code == "other_hour")
-    if seen.differ_more:
+    lines.extend(str(note) for note in evidence.summary.notes if note.code == "other_hour")
+    if evidence.differ_more:
         lines.append(
             "The cones of this test differ more than this room's cones usually do: look for a cause before "
             "trusting the mean."
@@ -213,13 +225,13 @@ def cautions(rule, seen):
     return lines
 
 
-def _minimum(seen, settings):
+def _minimum(evidence, settings):
     limits = settings.limits
     for what, e, limit, form in (
-        ("hatching percentage", seen.summary.hatch_pct, limits.min_hatch_pct, pct),
+        ("hatching percentage", evidence.summary.hatch_pct, limits.min_hatch_pct, pct),
         (
             "hatching efficiency",
-            seen.summary.hatching_efficiency_per_g,
+            evidence.summary.hatching_efficiency_per_g,
             limits.min_nauplii_per_g,
             lambda v: f"{per_g(v)} nauplii/g",
         ),
@@ -230,47 +242,47 @@ def _minimum(seen, settings):
         elif not e.is_known:
             yield Evidence(question, f"One cone gave {form(e.value)}. {e.note}", "unknown")
         else:
-            told = f"{form(e.value)} ({span(e, form)}; "
-            told += f"SD over cones {form(e.sd)}, {e.n_cones} cones)" if math.isfinite(e.sd) else f"{e.n_cones} cone)"
+            text = f"{form(e.value)} ({span(e, form)}; "
+            text += f"SD over cones {form(e.sd)}, {e.n_cones} cones)" if math.isfinite(e.sd) else f"{e.n_cones} cone)"
             if e.safe_low >= limit:
-                yield Evidence(question, f"Yes: {told}.", "for")
+                yield Evidence(question, f"Yes: {text}.", "for")
             elif e.safe_high < limit:
-                yield Evidence(question, f"No: {told}.", "against")
+                yield Evidence(question, f"No: {text}.", "against")
             else:
                 side = "Probably" if e.value >= limit else "Probably not"
-                yield Evidence(question, f"{side}: {told}.", "neutral")
+                yield Evidence(question, f"{side}: {text}.", "neutral")
 
 
-def _claims(seen):
-    if not seen.claims:
+def _claims(evidence):
+    if not evidence.claims:
         yield Evidence(
             "Does the lot hold what its label claims?", "No claim is written down, or nothing to compare.", "unknown"
         )
     points = {"worse": "against", "better": "for", "at least as good": "for", "equivalent": "for"}
-    for c in seen.claims:
+    for c in evidence.claims:
         which = "against" if c.high < 1 else points.get(c.verdict, "neutral")
-        yield Evidence(f"Does the {c.what} hold the claim?", said(c, seen), which)
+        yield Evidence(f"Does the {c.what} hold the claim?", comparison_sentence(c, evidence), which)
 
 
-def _reference(seen):
-    if not seen.comparisons:
+def _reference(evidence):
+    if not evidence.comparisons:
         why = (
             "No reference lot was run beside the test."
-            if seen.reference is None
-            else (f"The reference lot {seen.reference} has no counted cone to compare with.")
+            if evidence.reference is None
+            else (f"The reference lot {evidence.reference} has no counted cone to compare with.")
         )
         yield Evidence("How does it do beside the lot in use?", why, "unknown")
     points = {"worse": "against", "better": "for", "at least as good": "for", "equivalent": "for"}
-    for c in seen.comparisons:
-        text = said(c, seen)
+    for c in evidence.comparisons:
+        text = comparison_sentence(c, evidence)
         if math.isfinite(c.difference_low):
             text += f" In points: {c.difference:+.1f} ({c.difference_low:+.1f} to {c.difference_high:+.1f})."
         yield Evidence(f"How does its {c.what} do beside the lot in use?", text, points.get(c.verdict, "neutral"))
 
 
-def _conditions(seen):
+def _conditions(evidence):
     question = "Were the cones run under the standard conditions?"
-    table = seen.conditions
+    table = evidence.conditions
     if not len(table):
         return Evidence(question, "No cone to look at.", "unknown")
     bad = table[table["status"].isin(["off", "doubtful"])]
@@ -278,70 +290,71 @@ def _conditions(seen):
     tail = f" Not written down for every cone: {', '.join(unknown)}." if unknown else ""
     if not len(bad):
         return Evidence(question, f"Yes, as far as it was written down.{tail}", "for")
-    said = [
+    lines = [
         f"cone {cone} of lot {lot}: {' '.join(group['sentence'])}"
         for (lot, cone), group in bad.groupby(["lot", "cone"], sort=False)
     ]
     is_off = (bad["status"] == "off").any()
-    return Evidence(question, f"Not all: {' '.join(said)}{tail}", "against" if is_off else "neutral")
+    return Evidence(question, f"Not all: {' '.join(lines)}{tail}", "against" if is_off else "neutral")
 
 
-def _trimmed(seen):
-    cones = ", ".join(seen.cones.loc[seen.cones["hatch"].isin(seen.doubtful), "cone"])
-    h, e = seen.trimmed.hatch_pct, seen.trimmed.hatching_efficiency_per_g
-    was = seen.summary.hatch_pct
+def _trimmed(evidence):
+    cones = ", ".join(evidence.cones.loc[evidence.cones["hatch"].isin(evidence.doubtful), "cone"])
+    h, e = evidence.trimmed.hatch_pct, evidence.trimmed.hatching_efficiency_per_g
+    was = evidence.summary.hatch_pct
     return Evidence(
-        f"And without the doubtful cone{'s' if len(seen.doubtful) > 1 else ''} {cones}?",
+        f"And without the doubtful cone{'s' if len(evidence.doubtful) > 1 else ''} {cones}?",
         f"{pct(h.value)} instead of {pct(was.value)}, and {per_g(e.value)} instead of "
-        f"{per_g(seen.summary.hatching_efficiency_per_g.value)} nauplii per gram. The verdict keeps the cone in, "
+        f"{per_g(evidence.summary.hatching_efficiency_per_g.value)} nauplii per gram. The verdict keeps the cone in, "
         "because its conditions are inside the limits and leaving out poor cones after the fact flatters a lot.",
         "neutral",
     )
 
 
-def _certificate(seen):
-    use = seen.certificate
+def _certificate(evidence):
+    use = evidence.certificate
     if use is None:
         return None
     text = use.sentence if use.sentence.endswith(".") else f"{use.sentence}."
-    if math.isfinite(seen.counted_hatch_pct):
+    if math.isfinite(evidence.counted_hatch_pct):
         text += (
-            f" Corrected by it, the hatching percentage is {pct(seen.summary.hatch_pct.value)}; as counted it "
-            f"would be {pct(seen.counted_hatch_pct)}. Its uncertainty is in the intervals."
+            f" Corrected by it, the hatching percentage is {pct(evidence.summary.hatch_pct.value)}; as counted it "
+            f"would be {pct(evidence.counted_hatch_pct)}. Its uncertainty is in the intervals."
         )
     return Evidence("How well does the kit count this camera's photos?", text, "neutral" if use.holds else "unknown")
 
 
-def _witnesses(seen):
-    w = seen.summary.witnesses
+def _witnesses(evidence):
+    w = evidence.summary.witnesses
     points = {"agree": "for", "fewer shells": "neutral", "more shells": "against"}
     return Evidence("Do nauplii and empty shells tell the same story?", w.sentence, points.get(w.verdict, "unknown"))
 
 
-def _spread(seen):
-    if seen.spread is None:
+def _spread(evidence):
+    if evidence.spread is None:
         return None
     question = "How much do this room's cones usually differ?"
     text = (
-        f"{seen.spread.n_cones} earlier cones run side by side tell: {100 * seen.spread.cv:.1f} % in nauplii per gram "
-        f"beyond counting. The intervals rest on them and on the {plural(len(seen.cones), 'cone')} of this test."
+        f"{evidence.spread.n_cones} earlier cones run side by side tell: {100 * evidence.spread.cv:.1f} % in nauplii "
+        "per gram beyond counting. The intervals rest on them and on the "
+        f"{plural(len(evidence.cones), 'cone')} of this test."
     )
-    if seen.differ_more:
+    if evidence.differ_more:
         text += " These differ more, beyond chance, and the intervals are wider for it."
     return Evidence(question, text, "neutral")
 
 
-def _world(seen):
-    world = seen.world
-    own = seen.summary.hatch_pct.value
-    if len(world.earlier) and math.isfinite(own):
-        better = int((world.earlier["hatch_pct"] > own).sum())
+def _world(evidence):
+    world = evidence.world
+    hatch_pct = evidence.summary.hatch_pct.value
+    if len(world.earlier) and math.isfinite(hatch_pct):
+        better = int((world.earlier["hatch_pct"] > hatch_pct).sum())
         first = ", ".join(f"{r.lot} {r.hatch_pct:.0f} % ({r.day})" for r in world.earlier.itertuples())
         points = "for" if better == 0 else "against" if better == len(world.earlier) else "neutral"
         yield Evidence(
             "How does it stand among this site's lots?",
             f"Number {better + 1} of {len(world.earlier) + 1} by the hatching percentage of their first tests: "
-            f"{seen.lot} {own:.0f} %; {first}.",
+            f"{evidence.lot} {hatch_pct:.0f} %; {first}.",
             points,
         )
     if world.best_before or math.isfinite(world.opened_days):
@@ -352,21 +365,21 @@ def _world(seen):
             yield Evidence("How old is it?", f"{capital('; '.join(parts))}.", "against" if world.is_past else "neutral")
 
 
-def _recovery(seen):
-    by_cone = recovery_by_cone(seen.recovery.by_hatch) if seen.recovery.basis == "measured" else []
-    text = seen.recovery.sentence
+def _recovery(evidence):
+    by_cone = recovery_by_cone(evidence.recovery.by_hatch) if evidence.recovery.basis == "measured" else []
+    text = evidence.recovery.sentence
     if len(by_cone):
         each = (f"{r.cone} {r.recovery_pct:.0f} % ({r.low:.0f} to {r.high:.0f})" for r in by_cone.itertuples())
         text += f" By cone: {joined(each)}."
-    text = " ".join([text, *seen.losses.sentences])
+    text = " ".join([text, *evidence.losses.sentences])
     return Evidence("How much of a hatch does the harvest bring in?", text, "neutral")
 
 
-def _umbrella(seen):
-    u = seen.summary.umbrella_pct
+def _umbrella(evidence):
+    u = evidence.summary.umbrella_pct
     if not math.isfinite(u.value):
         return []
-    each = ", ".join(f"{c} {pct(v)}" for c, v in zip(seen.cones["cone"], seen.cones["umbrella_pct"]))
+    each = ", ".join(f"{c} {pct(v)}" for c, v in zip(evidence.cones["cone"], evidence.cones["umbrella_pct"]))
     return [
         Evidence(
             "How many stopped half hatched (umbrella stage)?",
@@ -377,34 +390,36 @@ def _umbrella(seen):
     ]
 
 
-def _deeper(seen):
+def _deeper(evidence):
     points = {"worse": "against", "better": "for", "at least as good": "for", "equivalent": "for"}
-    for c in seen.past:
+    for c in evidence.past:
         yield Evidence(
-            f"Has its {c.what} changed since the last test?", said(c, seen), points.get(c.verdict, "neutral")
+            f"Has its {c.what} changed since the last test?",
+            comparison_sentence(c, evidence),
+            points.get(c.verdict, "neutral"),
         )
-    if seen.rate is not None:
-        t10, t90, ts = (seen.rate.time(n) for n in ("T10", "T90", "Ts"))
-        notes = " ".join(("", *seen.rate.notes))
+    if evidence.rate is not None:
+        t10, t90, ts = (evidence.rate.time(n) for n in ("T10", "T90", "Ts"))
+        notes = " ".join(("", *evidence.rate.notes))
         yield Evidence(
             "How fast and how evenly does it hatch?",
             f"T10 {t10.value_h:.1f} h, T90 {t90.value_h:.1f} h ({t90.low_h:.1f} to {t90.high_h:.1f}), synchrony "
             f"{ts.value_h:.1f} h, of those that hatch (averaged over four shapes of curve).{notes}",
             "neutral",
         )
-    if seen.speed is not None:
-        yield Evidence("Is it faster or slower than the lot in use?", seen.speed.sentence, "neutral")
-    if seen.budget is not None:
-        yield Evidence("What makes nauplii per gram uncertain?", seen.budget.sentence, "neutral")
-    if seen.ageing is not None:
-        days = f"{seen.ageing.n_tests} days of hatches. "
-        who = "the lot" if seen.ageing.lot == seen.lot else f"the lot in use, {seen.ageing.lot},"
-        yield Evidence(f"Does {who} age?", days + seen.ageing.sentence, "neutral")
+    if evidence.speed is not None:
+        yield Evidence("Is it faster or slower than the lot in use?", evidence.speed.sentence, "neutral")
+    if evidence.budget is not None:
+        yield Evidence("What makes nauplii per gram uncertain?", evidence.budget.sentence, "neutral")
+    if evidence.ageing is not None:
+        days = f"{evidence.ageing.n_tests} days of hatches. "
+        who = "the lot" if evidence.ageing.lot == evidence.lot else f"the lot in use, {evidence.ageing.lot},"
+        yield Evidence(f"Does {who} age?", days + evidence.ageing.sentence, "neutral")
 
 
-def _cost(seen, settings):
-    row = seen.lot_row
-    e = seen.summary.hatching_efficiency_per_g
+def _cost(evidence, settings):
+    row = evidence.lot_row
+    e = evidence.summary.hatching_efficiency_per_g
     cost = cost_per_million(row.get("price"), row.get("pack_g"), e.value)
     if not math.isfinite(cost):
         return []
@@ -413,26 +428,26 @@ def _cost(seen, settings):
     return [Evidence("What does a million nauplii cost?", text, "neutral")]
 
 
-def _larger_dose(seen, settings):
-    claim = seen.lot_row.get("claimed_nauplii_per_g")
-    if seen.dose is None or claim is None or not claim > 0:
+def _larger_dose(evidence, settings):
+    claim = evidence.lot_row.get("claimed_nauplii_per_g")
+    if evidence.dose is None or claim is None or not claim > 0:
         return ""
-    on_claim = seen.dose.nauplii / (claim * seen.dose.recovery_pct / 100)
-    factor = seen.dose.grams / on_claim
+    on_claim = evidence.dose.nauplii / (claim * evidence.dose.recovery_pct / 100)
+    factor = evidence.dose.grams / on_claim
     return (
         f"That is {factor:.2f} times the {on_claim:.1f} g that the label's claim would ask for; tell the supplier, "
         "with this report, if a claim is missed."
     )
 
 
-def _what_is_missing(rule, seen):
+def _what_is_missing(rule, evidence):
     if rule.code == "one_cone":
         return "Run at least two more cones of this lot under the standard conditions; until then use the lot in use."
     if rule.code == "figure_unknown":
         return "Fill the gap named above in the field sheet, or count the subsamples again, and make the report anew."
-    if seen.production:
+    if evidence.production:
         return (
-            f"Run a standard test of three cones. {seen.production} production hatches of this lot are counted, "
+            f"Run a standard test of three cones. {evidence.production} production hatches of this lot are counted, "
             "but they were not made to grade it."
         )
     return "Run a standard test of three cones, count it, and make the report anew."

@@ -64,13 +64,13 @@ def lot_world(tables, every, lot, test):
     )
 
 
-def best_choice(world, own_hatch_pct, reference, minimum):
+def best_choice(world, tested_hatch_pct, reference, minimum):
     """Which lot to feed from when this one is rejected, as a code with its values.
 
     Parameters
     ----------
     world : LotWorld
-    own_hatch_pct : float
+    tested_hatch_pct : float
     reference : LotSummary or None
         Of the lot run beside the test.
     minimum : float
@@ -85,7 +85,7 @@ def best_choice(world, own_hatch_pct, reference, minimum):
     """
     if reference is not None and math.isfinite(reference.hatch_pct.value):
         other = reference.hatch_pct.value
-        code = "beside_worse" if other <= own_hatch_pct else "beside_good" if other >= minimum else "beside_poor"
+        code = "beside_worse" if other <= tested_hatch_pct else "beside_good" if other >= minimum else "beside_poor"
         return code, {"lot": reference.lot, "hatch_pct": other, "minimum": minimum}
     if world.in_use is not None and math.isfinite(world.in_use_hatch_pct):
         values = {"lot": world.in_use, "hatch_pct": world.in_use_hatch_pct, "n": world.n_in_use, "minimum": minimum}

@@ -36,7 +36,7 @@ def describe_changes(lots, hatches, samples, *, hatch: str, scales=None, correct
     before = hatches.assign(_age=age)[(age > 0) & (hatches["hatch"] != hatch)]
     found = [*_pack(lots, before, row, start), *_people(before, row), *_amounts(before, row), *_words(before, row)]
     found += [*_counting(samples, before, row), *_scale(scales, start), *_corrected(corrections, samples, hatch)]
-    return [(what, said) for what, said in found if said]
+    return [(what, sentence) for what, sentence in found if sentence]
 
 
 def changes_of_the_month(changes, row) -> list[dict]:
@@ -73,11 +73,11 @@ def changes_of_the_month(changes, row) -> list[dict]:
         amount = f"{size:,.{charted.decimals}f} {'points' if charted.unit == '%' else charted.unit}".strip()
         side = "below" if c["effect"] < 0 else "above"
         where = f"{c['factor']} {level}" if level else "all hatches"
-        said = (
+        sentence = (
             f"The review of {c['month']} found {where} {amount} {side} what was usual before, since {c['first'][:10]} "
         )
         keys = ("change", "month", "quantity", "factor", "level", "first", "effect")
-        found.append({k: c[k] for k in keys} | {"sentence": f"{said}({charted.label})."})
+        found.append({k: c[k] for k in keys} | {"sentence": f"{sentence}({charted.label})."})
     return sorted(found, key=lambda c: -abs(c["effect"]))
 
 
@@ -89,20 +89,20 @@ def _pack(lots, before, row, start):
         if 0 <= days <= _RECENT:
             yield "pack", f"{row['lot']} was opened {f'{_days(days)} before' if days else 'that day'} ({opened[:10]})."
             return
-    own = before[before["lot"] == row["lot"]]
-    if own.empty and len(before):
+    of_lot = before[before["lot"] == row["lot"]]
+    if of_lot.empty and len(before):
         yield "pack", f"This is the first hatch of {row['lot']} in the log."
-    elif len(own) and own["_age"].max() <= _RECENT:
-        yield "pack", f"{row['lot']} has been in use for {_days(own['_age'].max())} only."
+    elif len(of_lot) and of_lot["_age"].max() <= _RECENT:
+        yield "pack", f"{row['lot']} has been in use for {_days(of_lot['_age'].max())} only."
 
 
 def _people(before, row):
     """An operator new to the log, new to the cone, or a cone that stood idle."""
     name = row["operator"]
     if isinstance(name, str) and name and before["operator"].notna().any():
-        own = before[before["operator"] == name]
-        if own.empty or own["_age"].max() <= _RECENT:
-            since = "with this hatch" if own.empty else f"{_days(own['_age'].max())} before"
+        of_operator = before[before["operator"] == name]
+        if of_operator.empty or of_operator["_age"].max() <= _RECENT:
+            since = "with this hatch" if of_operator.empty else f"{_days(of_operator['_age'].max())} before"
             yield "operator", f"{name} began to start hatches {since}."
     cone = before[before["cone"] == row["cone"]]
     if len(cone) and cone["_age"].min() > _RECENT:
@@ -143,10 +143,13 @@ def _words(before, row):
 
 def _counting(samples, before, row):
     """Another counter (person, or software version) than in the weeks before."""
-    own = _counters(samples, [row["hatch"]])
+    counters = _counters(samples, [row["hatch"]])
     others = _counters(samples, before.loc[before["_age"] <= _LONG, "hatch"])
-    if own and others and not own & others:
-        yield "counter", f"It was counted by {', '.join(sorted(own))}; in the sixty days before by {_some(others)}."
+    if counters and others and not counters & others:
+        yield (
+            "counter",
+            f"It was counted by {', '.join(sorted(counters))}; in the sixty days before by {_some(others)}.",
+        )
 
 
 def _counters(samples, hatches):
@@ -174,11 +177,11 @@ def _corrected(corrections, samples, hatch):
     names = {hatch, *samples.loc[samples["hatch"] == hatch, "sample"]}
     keys = corrections["key"].astype(str)
     inside = keys.str.contains(f'"{hatch}"', regex=False) & (corrections["table"] != "checks")
-    own = corrections[keys.isin(names) | inside]
-    for c in own.tail(3).to_dict("records"):
+    of_hatch = corrections[keys.isin(names) | inside]
+    for c in of_hatch.tail(3).to_dict("records"):
         was = c["before"] if isinstance(c["before"], str) and c["before"] else "empty"
-        said = f"{c['table']} {c['key']}: {c['column']} was corrected from {was} to {c['after']} ({c['reason']})."
-        yield "correction", said
+        sentence = f"{c['table']} {c['key']}: {c['column']} was corrected from {was} to {c['after']} ({c['reason']})."
+        yield "correction", sentence
 
 
 def _pieces(text):

@@ -58,13 +58,13 @@ def rest_sentences(finding) -> list[str]:
     """What the list of causes leaves: two causes together, something not on the list, nothing but chance."""
     details = finding.details
     words = {row["code"]: row["cause"] for row in details["sources"]}
-    said = [
+    lines = [
         f"Two causes together: {' and '.join(words[c] for c in pair['causes'])} {_percent(pair['probability'])}."
         for pair in details["pairs"]
         if pair["probability"] >= 0.05
     ]
     return [
-        *said,
+        *lines,
         f"Nothing but chance: {_percent(details['none_probability'])}. Something that is not on the list: "
         f"{_percent(details['other_probability'])}.",
     ]
@@ -187,20 +187,20 @@ def history_frame(counts: pd.DataFrame, finding, *, most: int = 40) -> pd.DataFr
     DataFrame
         hatch, started, cone, hatch_pct, hatching_efficiency_per_g, is_this, is_usual.
     """
-    own = counts[counts["lot"] == finding.details["lot"]]
-    last = own.loc[own["hatch"] == finding.subject, "started"]
+    of_lot = counts[counts["lot"] == finding.details["lot"]]
+    last = of_lot.loc[of_lot["hatch"] == finding.subject, "started"]
     from qckit.tables import to_utc
 
-    own = own[to_utc(own["started"]) <= pd.Timestamp(last.iloc[0])].tail(most)
+    of_lot = of_lot[to_utc(of_lot["started"]) <= pd.Timestamp(last.iloc[0])].tail(most)
     return pd.DataFrame(
         {
-            "hatch": own["hatch"],
-            "started": own["started"],
-            "cone": own["cone"],
-            "hatch_pct": own["hatch_pct"],
-            "hatching_efficiency_per_g": own["hatching_efficiency_per_g"],
-            "is_this": own["hatch"] == finding.subject,
-            "is_usual": own["hatch"].isin(finding.details["usual_hatches"]),
+            "hatch": of_lot["hatch"],
+            "started": of_lot["started"],
+            "cone": of_lot["cone"],
+            "hatch_pct": of_lot["hatch_pct"],
+            "hatching_efficiency_per_g": of_lot["hatching_efficiency_per_g"],
+            "is_this": of_lot["hatch"] == finding.subject,
+            "is_usual": of_lot["hatch"].isin(finding.details["usual_hatches"]),
         }
     ).reset_index(drop=True)
 
@@ -301,25 +301,25 @@ def draw_readings(readings: pd.DataFrame, finding, *, started: str, ax=None):
     table = pd.DataFrame(finding.details["differences"])
     with draw.style():
         ax = draw.new_axes(ax, figsize=(7.2, 2.6))
-        own = standard_readings(readings[readings["hatch"] == finding.subject])
-        told = [q for q in table["quantity"] if q in set(own["quantity"])] if len(table) else []
-        if not told:
+        of_hatch = standard_readings(readings[readings["hatch"] == finding.subject])
+        quantities = [q for q in table["quantity"] if q in set(of_hatch["quantity"])] if len(table) else []
+        if not quantities:
             ax.text(
                 0.5, 0.5, "no reading was taken during this hatch", ha="center", va="center", transform=ax.transAxes
             )
             ax.set_axis_off()
             return ax
-        row = table[table["quantity"] == told[0]].iloc[0]
-        own = own[own["quantity"] == told[0]]
-        hours = (to_utc(own["taken"]) - pd.Timestamp(started)).dt.total_seconds() / 3600.0
-        ax.plot(hours, own["value"].astype(float), marker="o", color="#D55E00", label="this hatch")
+        row = table[table["quantity"] == quantities[0]].iloc[0]
+        of_hatch = of_hatch[of_hatch["quantity"] == quantities[0]]
+        hours = (to_utc(of_hatch["taken"]) - pd.Timestamp(started)).dt.total_seconds() / 3600.0
+        ax.plot(hours, of_hatch["value"].astype(float), marker="o", color="#D55E00", label="this hatch")
         is_usual = row["reference"] == USUAL
         if is_usual:
             ends = (row["usual"] - 2 * row["usual_sd"], row["usual"] + 2 * row["usual_sd"])
             ax.axhspan(*ends, color="#0072B2", alpha=0.12, linewidth=0)
         draw.reference_line(row["usual"], row["reference"], ax=ax)
         unit = f" [{row['unit']}]" if row["unit"] else ""
-        name = "pH" if told[0] == "ph" else told[0]
+        name = "pH" if quantities[0] == "ph" else quantities[0]
         ax.set_ylabel(f"{name}{unit}")
         ax.set_xlim(left=0)
         ax.set_xlabel("hours since wetting [h]")

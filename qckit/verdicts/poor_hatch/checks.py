@@ -16,8 +16,8 @@ __all__ = [
     "Answer",
     "Check",
     "answers_of",
-    "asked",
     "check_named",
+    "check_words",
     "choose_checks",
     "contradiction",
     "outcome_word",
@@ -26,7 +26,7 @@ __all__ = [
 ]
 
 _FALSE_YES = 0.04  # a check of the bench says yes without the cause about once in twenty-five (ours)
-_WORTH = 0.05  # a second check has to settle this much
+_LEAST_SETTLED = 0.05  # a second check has to settle this much
 _SURE = 0.92  # and says yes with it
 
 
@@ -237,7 +237,7 @@ def check_named(code: str) -> Check:
     raise unknown_name("check", code, [item.code for item in CHECKS])
 
 
-def asked(item: Check, *, cone, lot, settings, other_lot="") -> tuple[str, str]:
+def check_words(item: Check, *, cone, lot, settings, other_lot="") -> tuple[str, str]:
     """Return a check's question and plan with this hatch's cone, lot and standards in them."""
     conditions = settings.conditions
     words = {
@@ -302,8 +302,8 @@ def answers_of(checks: pd.DataFrame | None, hatch: str) -> list[Answer]:
 
 def speaks_against(answers: list[Answer], code: str) -> bool:
     """Tell whether a logged check about a cause was answered no, and none about it yes."""
-    asked_about = {item.code: item.speaks_for for item in CHECKS}
-    about = [a.is_yes for a in answers if code in (a.causes or asked_about.get(a.code, ()))]
+    separates = {item.code: item.speaks_for for item in CHECKS}
+    about = [a.is_yes for a in answers if code in (a.causes or separates.get(a.code, ()))]
     return False in about and True not in about
 
 
@@ -363,7 +363,7 @@ def choose_checks(weights: Weights, *, most: int = 2, done=(), about: str = "") 
             gain = before - p * _entropy(yes) - (1 - p) * _entropy(no)
             scored.append((gain / (0.5 + item.hours) ** 0.35, item))
         best = max(scored, key=lambda pair: pair[0], default=(0.0, None))
-        if best[1] is None or (best[0] < _WORTH and chosen):
+        if best[1] is None or (best[0] < _LEAST_SETTLED and chosen):
             break
         chosen.append(best[1])
         weights = weigh_answer(weights, best[1].code, False)

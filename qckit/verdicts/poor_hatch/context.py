@@ -54,12 +54,12 @@ def describe_context(
     for_good = {}
     if standing is not None and np.isfinite(standing[1][:2]).all():
         levels, mean = standing
-        for_good = {factor: (name, points) for factor, name, points in levels.told(hatch, mean)}
+        for_good = {factor: (name, points) for factor, name, points in levels.sure_differences(hatch, mean)}
         here = [100 * (share_of(mean + levels.of(name)) - share_of(mean)) for name in before["hatch"]]
         before = before.assign(residual=before["residual"] - np.array(here))
     rows = [_group(before, what, row[what], for_good.get(what)) for what in ("cone", "operator")]
     rows.append(_pack_age(lot, start, effects, counts))
-    rows += [("change", what, 0, math.nan, math.nan, True, said) for what, said in changes]
+    rows += [("change", what, 0, math.nan, math.nan, True, sentence) for what, sentence in changes]
     return pd.DataFrame([r for r in rows if r], columns=list(CONTEXT_COLUMNS))
 
 
@@ -67,42 +67,42 @@ def _group(before, what, name, for_good):
     """How the earlier hatches of one cone or operator did beside the others, for good and of late."""
     if not isinstance(name, str) or not name:
         return None
-    own, others = (before.loc[mask, "residual"].dropna() for mask in (before[what] == name, before[what] != name))
-    own = own.tail(_LATEST)
+    inside, others = (before.loc[mask, "residual"].dropna() for mask in (before[what] == name, before[what] != name))
+    inside = inside.tail(_LATEST)
     title = f"Cone {name}" if what == "cone" else f"Operator {name}"
     stands = ""
     if for_good is not None:
         points = for_good[1]
         side = "below" if points < 0 else "above"
         stands = f" {abs(points):.0f} points {side} the others for good, which is allowed for;"
-    if len(own) < 3 or len(others) < 5:
+    if len(inside) < 3 or len(others) < 5:
         return (
             what,
             name,
-            len(own),
+            len(inside),
             math.nan,
             math.nan,
             False,
-            f"{title}:{stands} {len(own)} other hatches in the sixty days before, too few to tell.",
+            f"{title}:{stands} {len(inside)} other hatches in the sixty days before, too few to tell.",
         )
     spread = 1.4826 * float(np.median(np.abs(others - others.median()))) or float(others.std())
-    raw = float(own.median() - others.median())
-    points = raw * len(own) / (len(own) + _SHRINK)
-    z = raw / (1.253 * max(spread, 1.0) * math.sqrt(1 / len(own) + 1 / len(others)))
-    odd = abs(z) > 2.5
+    raw = float(inside.median() - others.median())
+    points = raw * len(inside) / (len(inside) + _SHRINK)
+    z = raw / (1.253 * max(spread, 1.0) * math.sqrt(1 / len(inside) + 1 / len(others)))
+    is_odd = abs(z) > 2.5
     how = (
         f"{abs(points):.0f} points {'below' if points < 0 else 'above'} the others"
-        if odd
+        if is_odd
         else ("no different from that" if stands else "no different from the others")
     )
     return (
         what,
         name,
-        len(own),
+        len(inside),
         points,
         z,
-        odd,
-        f"{title}:{stands} the last {len(own)} hatches before this one were {how}.",
+        is_odd,
+        f"{title}:{stands} the last {len(inside)} hatches before this one were {how}.",
     )
 
 
@@ -115,25 +115,25 @@ def _pack_age(lot, start, effects, counts):
     if days < 0:
         return None
     when = "that day" if days == 0 else "the day before" if days == 1 else f"{days} days before"
-    said, points, z = f"{lot['lot']}: opened {when}", math.nan, math.nan
-    own = effects[effects["quantity"] == AGE] if effects is not None and len(effects) else ()
-    if len(own):
-        r = own.iloc[0]
+    sentence, points, z = f"{lot['lot']}: opened {when}", math.nan, math.nan
+    age_effects = effects[effects["quantity"] == AGE] if effects is not None and len(effects) else ()
+    if len(age_effects):
+        r = age_effects.iloc[0]
         share = float(counts.loc[counts["lot"] == lot["lot"], "hatch_pct"].median()) / 100.0
         points = 100.0 * share * (1 - share) * r["shrunk_slope"] * days
         z = r["slope"] / r["se"] if r["se"] > 0 else math.nan
         if abs(z) > 2.5 and abs(points) >= 1:
-            said += (
+            sentence += (
                 f"; its {r['n_hatches']:.0f} hatches {'fell' if points < 0 else 'rose'} by about "
                 f"{abs(points):.0f} points over such a time"
             )
         else:
-            said += f"; its {r['n_hatches']:.0f} hatches show no sure change with that"
+            sentence += f"; its {r['n_hatches']:.0f} hatches show no sure change with that"
             if math.isfinite(z) and abs(points) >= 0.05:
-                said += (
+                sentence += (
                     f" ({abs(points):.1f} points {'lower' if points < 0 else 'higher'}, {abs(z):.1f} standard "
                     "errors from none)"
                 )
     if days > 180:
-        said += "; opened packs are best re-tested every month (common practice, no source)"
-    return "pack", str(lot["lot"]), 0, points, z, bool(abs(z) > 2.5 and points < -3), said + "."
+        sentence += "; opened packs are best re-tested every month (common practice, no source)"
+    return "pack", str(lot["lot"]), 0, points, z, bool(abs(z) > 2.5 and points < -3), sentence + "."

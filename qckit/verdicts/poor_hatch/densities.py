@@ -21,12 +21,12 @@ def log_t(away, covariance, df):
     from scipy.special import gammaln
 
     away = np.atleast_2d(away)
-    seen = np.isfinite(away).all(axis=0) & np.isfinite(np.diag(covariance))
-    d = int(seen.sum())
+    known = np.isfinite(away).all(axis=0) & np.isfinite(np.diag(covariance))
+    d = int(known.sum())
     if d == 0:
         return np.zeros(len(away))
-    lower = np.linalg.cholesky(covariance[np.ix_(seen, seen)])
-    distance = np.square(away[:, seen] @ np.linalg.inv(lower).T).sum(axis=1)
+    lower = np.linalg.cholesky(covariance[np.ix_(known, known)])
+    distance = np.square(away[:, known] @ np.linalg.inv(lower).T).sum(axis=1)
     return (
         gammaln((df + d) / 2)
         - gammaln(df / 2)

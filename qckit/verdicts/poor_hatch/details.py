@@ -37,11 +37,11 @@ TITLES = {
 _DAY_COLUMNS = ("hatch", "lot", "cone", "hatch_pct", "usual_pct", "hatching_efficiency_per_g")
 
 
-def details_of(case, verdict, named, p, plans, asked_for, then, settings) -> dict:
+def details_of(case, verdict, named, p, plans, check_texts, then, settings) -> dict:
     """Gather the details of a finding."""
     names = ("nauplius", "umbrella", "cyst")
-    own = np.array([case.row[k] for k in ("nauplii", "umbrella", "unhatched")], dtype=float)
-    mix = own / max(own.sum(), 1.0)
+    counts = np.array([case.row[k] for k in ("nauplii", "umbrella", "unhatched")], dtype=float)
+    mix = counts / max(counts.sum(), 1.0)
     first = case.looks[0].counts
     return {
         "tone": "attention" if verdict == "not-poor" and named else _tone(case, verdict),
@@ -69,7 +69,7 @@ def details_of(case, verdict, named, p, plans, asked_for, then, settings) -> dic
             {"kind": k.kind, "counted_by": k.counted_by, "hours": k.hours, "samples": list(k.names)} | k.counts
             for k in case.looks
         ],
-        "sheet_says": [asdict(s) for s in case.said],
+        "sheet_says": [asdict(s) for s in case.phrases],
         "measured_again": case.remeasured,
         "answers": [asdict(a) for a in case.answers],
         "lot_level": _lot(case),
@@ -83,7 +83,7 @@ def details_of(case, verdict, named, p, plans, asked_for, then, settings) -> dic
         "lengths": None if case.lengths is None else asdict(case.lengths),
         "factors": rank_factors(case.differences, case.context, usual_pct=case.levels[0].usual).to_dict("records"),
         "usual_hatches": list(case.usual.hatches),
-        "checks": [_check(i, asked_for, then) for i in plans],
+        "checks": [_check(i, check_texts, then) for i in plans],
         "usual_range_pct": {"low": case.levels[0].usual_low, "high": case.levels[0].usual_high},
         "started": str(case.row["started"]),
         "alt": _alt(case, mix),
@@ -100,8 +100,8 @@ def _tone(case, verdict):
     return "attention" if behind and _TONE[verdict] == "good" else _TONE[verdict]
 
 
-def _check(item, asked_for, then):
-    question, plan = asked_for[item.code]
+def _check(item, check_texts, then):
+    question, plan = check_texts[item.code]
     return {
         "check": item.code,
         "title": item.title,
@@ -144,24 +144,24 @@ def _assumed() -> list[dict]:
 
 def _limits(case) -> list[str]:
     """What "ruled out" could have missed, and what this hatch's counts cannot show."""
-    said = [
+    lines = [
         f"{r.check}: an error of less than {r.beyond_pct:.0f} % would have been missed in one of five hatches"
         for r in case.counted.itertuples()
         if r.result == "ruled out" and math.isfinite(r.beyond_pct)
     ]
     least = _least_loss(case)
     if math.isfinite(least):
-        said.append(
+        lines.append(
             f"nauplii per gram: a loss of less than {least:.0f} % would have passed for chance in one of five hatches"
         )
     same = {c.code: c.same_trace for c in CAUSES}
     first = case.weights.ranked()[0][0]
     if same[first]:
-        said.append(
+        lines.append(
             f"counts of one reading cannot tell that {cause(first).words} from these: "
             + "; ".join(cause(c).words for c in same[first])
         )
-    return said
+    return lines
 
 
 def _least_loss(case):
@@ -177,14 +177,14 @@ def _alt(case, mix) -> dict:
     """What the report's charts show, in words with numbers."""
     pct, usual = case.levels[0], 100 * case.usual.mix[:3]
     ranked = ", ".join(f"{cause(c).words} {100 * stated(w):.0f} %" for c, w in case.weights.ranked()[:3])
-    told = case.differences["sentence"].iloc[0] if len(case.differences) else "no reading"
+    reading = case.differences["sentence"].iloc[0] if len(case.differences) else "no reading"
     return {
         "history": f"Hatching percentage of this lot's {plural(pct.n_hatches, 'hatch')} in order. This hatch: "
         f"{pct.value:.0f} %; usual {pct.usual:.0f} %, 95 in 100 between {pct.usual_low:.0f} and "
         f"{pct.usual_high:.0f} %.",
         "mix": f"Stage mix. This hatch: nauplii {100 * mix[0]:.0f} %, umbrellas {100 * mix[1]:.0f} %, "
         f"cysts {100 * mix[2]:.0f} %. Usual: {usual[0]:.0f}, {usual[1]:.0f} and {usual[2]:.0f} %.",
-        "readings": f"Readings during this hatch. {told}.",
+        "readings": f"Readings during this hatch. {reading}.",
         "causes": f"Probability of the candidate causes: {ranked}.",
     }
 

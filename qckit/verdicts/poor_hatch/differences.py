@@ -116,15 +116,15 @@ def find_differences(
     """
     conditions = None if settings is None else settings.conditions
     max_g_per_l = None if settings is None else settings.feed.max_g_per_l
-    own = worst[worst["hatch"] == hatch].set_index("quantity")
+    of_hatch = worst[worst["hatch"] == hatch].set_index("quantity")
     others = worst[worst["hatch"].isin(list(usual_hatches))]
-    hours = float(own.loc["hours", "low"]) if "hours" in own.index else 24.0
+    hours = float(of_hatch.loc["hours", "low"]) if "hours" in of_hatch.index else 24.0
     rows = []
     for item in CAUSES:
         c = item.telltale
-        if c is None or c.quantity not in own.index:
+        if c is None or c.quantity not in of_hatch.index:
             continue
-        v = float(own.loc[c.quantity, c.side])
+        v = float(of_hatch.loc[c.quantity, c.side])
         ref = reference_of(
             c,
             v,
@@ -136,7 +136,7 @@ def find_differences(
         usual = ref.centre
         course = course_of(readings, hatch, c.quantity, started)
         published = expected_loss(lambda x, c=c, u=usual: _relative_loss(c, x, u), v, course, item.code, hours)
-        loss, share = _with_own_effects(
+        loss, share = _with_site_effects(
             item.code, c, published=published, value=v, usual=usual, effects=effects, share=usual_share
         )
         outside, read, border = out_of_range(course, item.code, conditions)
@@ -144,13 +144,13 @@ def find_differences(
             (
                 c.quantity,
                 v,
-                float(own.loc[c.quantity, "low"]),
-                float(own.loc[c.quantity, "high"]),
+                float(of_hatch.loc[c.quantity, "low"]),
+                float(of_hatch.loc[c.quantity, "high"]),
                 ref.value,
                 ref.sd,
                 ref.words,
                 _UNIT[c.quantity],
-                int(own.loc[c.quantity, "n"]),
+                int(of_hatch.loc[c.quantity, "n"]),
                 outside,
                 read,
                 ref.unusual,
@@ -187,17 +187,17 @@ def _relative_loss(c, value, usual):
     return np.maximum(0.0, 1 - (1 - lost) / max(1 - lost_usually, 0.05))
 
 
-def _with_own_effects(code, c, published, value, usual, effects, share):
+def _with_site_effects(code, c, published, value, usual, effects, share):
     """Join the published loss with the site's own regression on the logit scale; return (loss, weight of the site).
 
     The published effect is trusted to half its size. The regression's is trusted to its standard error, to the
     straightness of a line (0.15), and the less the further a value lies beyond what the site has met.
     """
-    own = effects[effects["quantity"] == c.quantity] if effects is not None and len(effects) else ()
+    of_quantity = effects[effects["quantity"] == c.quantity] if effects is not None and len(effects) else ()
     worse = value < usual if c.side == "low" else value > usual
-    if not len(own) or not worse or code == "overlong":  # what stands too long is lost after hatching
+    if not len(of_quantity) or not worse or code == "overlong":  # what stands too long is lost after hatching
         return published, 0.0
-    row = own.iloc[0]
+    row = of_quantity.iloc[0]
     share = min(max(share, 0.05), 0.98)
     start = math.log(share / (1 - share))
     kept = min(max(share * (1 - published), 1e-3), 0.999)

@@ -102,8 +102,10 @@ def site_effects(counts: pd.DataFrame, worst: pd.DataFrame, *, leave_out=(), lot
         )
     if (term := f"age {lot}") in design:
         slope, se = float(params[term]) * per_day, float(errors[term]) * per_day
-        own = table["lot"] == lot
-        rows.append((AGE, slope, se, 0.0, drawn(slope, se, 0.0, _AGE_SD), np.nan, np.nan, int(own.sum()), dispersion))
+        is_lot = table["lot"] == lot
+        rows.append(
+            (AGE, slope, se, 0.0, drawn(slope, se, 0.0, _AGE_SD), np.nan, np.nan, int(is_lot.sum()), dispersion)
+        )
     return pd.DataFrame(rows, columns=list(EFFECT_COLUMNS))
 
 
@@ -114,9 +116,9 @@ def _lots_and_ages(table):
     design = pd.get_dummies(table["lot"], dtype=float)
     days = (to_utc(table["started"]) - to_utc(table["started"]).min()).dt.total_seconds() / 86400.0
     for lot in design.columns.tolist():
-        own = table["lot"] == lot
-        if own.sum() > 10 and days[own].std() > 0:
-            design[f"age {lot}"] = (days - days[own].mean()) * design[lot] / 100.0
+        is_lot = table["lot"] == lot
+        if is_lot.sum() > 10 and days[is_lot].std() > 0:
+            design[f"age {lot}"] = (days - days[is_lot].mean()) * design[lot] / 100.0
     return design, 0.01
 
 

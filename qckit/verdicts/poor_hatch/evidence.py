@@ -82,7 +82,7 @@ def collect_evidence(case, settings) -> list[Evidence]:
         values["expected_loss_pct"] = row.expected_loss_pct
         points = "for" if row.is_far else "neutral"
         lines.append(Evidence("What was different?", capital(row.sentence) + ".", points, "difference", values))
-    for s in case.said:
+    for s in case.phrases:
         values = {"cause": s.cause, "words": s.words, "factor": s.factor, "where": s.where}
         lines.append(Evidence("What does the sheet say?", _sheet_sentence(s), "for", "sheet", values))
     for text in case.remeasured:
@@ -184,13 +184,13 @@ def _day_line(case):
     question = "Were other cones of the day poor too?"
     if case.same_day.empty:
         return Evidence(question, "No other hatch of that day was counted.", "unknown", "day", {"n": 0, "low": 0})
-    said, low = [], 0
+    parts, low = [], 0
     day = case.same_day.head(4)
     for r in day.itertuples():
         is_low = r.p_low < _LOW
         low += is_low
         usual = f", usual {r.usual_pct:.0f} %{' (low too)' if is_low else ''}" if math.isfinite(r.usual_pct) else ""
-        said.append(f"{r.hatch} (cone {r.cone}, {r.lot}) {r.hatch_pct:.0f} %{usual}")
+        parts.append(f"{r.hatch} (cone {r.cone}, {r.lot}) {r.hatch_pct:.0f} %{usual}")
     alone = ": it is this hatch alone" if case.p_low < 0.05 else ""
     what = (
         f"none of them{alone}"
@@ -200,7 +200,7 @@ def _day_line(case):
         else f"{low} of {len(day)}"
     )
     points = "for" if alone and low == 0 else "neutral"
-    text = f"{'; '.join(said)}. Low for their lots: {what}."
+    text = f"{'; '.join(parts)}. Low for their lots: {what}."
     return Evidence(question, text, points, "day", {"n": len(day), "low": low, "hatches": list(day["hatch"])})
 
 
@@ -231,13 +231,13 @@ def _trace_line(case):
         return Evidence("What do the stages say?", "Nothing to compare the stage mix with.", "unknown", "stages")
     best = sorted(trace_shares(case).items(), key=lambda item: -item[1])[:3]
     text = "; ".join(f"{name} {100 * v:.0f} %" for name, v in best if v > 0.02)
-    said = f"From the counts alone, all traces held equal before: {text}."
-    return Evidence("What do the stages say?", said, "neutral", "stages", dict(best))
+    sentence = f"From the counts alone, all traces held equal before: {text}."
+    return Evidence("What do the stages say?", sentence, "neutral", "stages", dict(best))
 
 
-def _sheet_sentence(said):
-    where = "The sheet" if said.where == "hatch" else "The lot's notes"
-    return f"{where}: \u201c{said.words}\u201d. That speaks for: {cause(said.cause).words}."
+def _sheet_sentence(phrases):
+    where = "The sheet" if phrases.where == "hatch" else "The lot's notes"
+    return f"{where}: \u201c{phrases.words}\u201d. That speaks for: {cause(phrases.cause).words}."
 
 
 def _answer_sentence(answer):
@@ -263,13 +263,13 @@ def _cause_row(case, code, weight):
         (speaks if weight >= 0.5 else against).append(lot_sentence(case).rstrip("."))
     else:
         (speaks if fits else against).append(f"the stage mix {'fits' if fits else 'does not fit'} ({c.sign})")
-    told = case.differences[case.differences["cause"] == code]
-    if len(told):
-        r = told.iloc[0]
+    of_cause = case.differences[case.differences["cause"] == code]
+    if len(of_cause):
+        r = of_cause.iloc[0]
         (speaks if r["is_far"] else against).append(r["sentence"])
     elif c.telltale is not None:
         against.append(f"{_quantity(c.telltale.quantity)} was not measured, so it cannot be confirmed")
-    speaks += [f"the sheet says \u201c{s.words}\u201d" for s in case.said if s.cause == code]
+    speaks += [f"the sheet says \u201c{s.words}\u201d" for s in case.phrases if s.cause == code]
     _add_other_signs(case, c, speaks, against)
     if c.reach == "room" and len(case.same_day):
         mean = float(case.same_day["hatch_pct"].mean())

@@ -44,11 +44,11 @@ def course_of(readings, hatch: str, quantity: str, started) -> Course:
         return Course([], [])
     from qckit.tables import to_utc
 
-    own = readings[(readings["hatch"] == hatch) & (readings["quantity"] == quantity) & readings["value"].notna()]
-    if own.empty:
+    values = readings[(readings["hatch"] == hatch) & (readings["quantity"] == quantity) & readings["value"].notna()]
+    if values.empty:
         return Course([], [])
-    hours = (to_utc(own["taken"]) - pd.Timestamp(started)).dt.total_seconds().to_numpy() / 3600.0
-    return Course(hours, own["value"].astype(float).to_numpy())
+    hours = (to_utc(values["taken"]) - pd.Timestamp(started)).dt.total_seconds().to_numpy() / 3600.0
+    return Course(hours, values["value"].astype(float).to_numpy())
 
 
 def out_of_range(course: Course, code: str, conditions) -> tuple[float, float, str]:

@@ -77,20 +77,22 @@ def next_feed(row, same_day, level: Level, tables, *, lot: str, recovery: Recove
     if not known:
         result["sentence"] = "The volume counted is not known, so nauplii cannot be reckoned; count a known volume."
         return result
-    said = [_what_is_there(result, same_day, feed)]
+    sentences = [_what_is_there(result, same_day, feed)]
     if result["missing_day"] > 0:
         result |= _dose(result["missing_day"], lot, tables, now)
         if result["grams"] > 0:
             free = _cones(row, same_day, kept_out, feed.n_cones)
             result["cone"] = ", ".join(free[: result["n_cones"]])
-            said.append(_start(result, settings))
+            sentences.append(_start(result, settings))
         else:
-            said.append(f"What {lot} gives is not known well enough to dose it: take a lot that was hatched before.")
+            sentences.append(
+                f"What {lot} gives is not known well enough to dose it: take a lot that was hatched before."
+            )
         if result["missing"] > 0:
-            said.append("Until then feed what is there in smaller portions, or another feed that you keep ready.")
+            sentences.append("Until then feed what is there in smaller portions, or another feed that you keep ready.")
     elif result["fewer_than_usual"] > 0.05 * here[0]:
-        said.append(f"That is {_million(result['fewer_than_usual'])} fewer than this cone usually gives.")
-    result["sentence"] = " ".join(said)
+        sentences.append(f"That is {_million(result['fewer_than_usual'])} fewer than this cone usually gives.")
+    result["sentence"] = " ".join(sentences)
     return result
 
 
@@ -156,15 +158,15 @@ def _start(result, settings):
         f"ready about {result['ready']}" if result["ready"] else f"ready in about {settings.conditions.reading_h:.0f} h"
     )
     amount = f"{result['grams']:.1f}" if result["grams"] < 10 else f"{result['grams']:.0f}"
-    said = f"Start {amount} g of {result['lot']} in {place} now{each}: {when}."
+    sentence = f"Start {amount} g of {result['lot']} in {place} now{each}: {when}."
     at_hand = len(result["cone"].split(", ")) if result["cone"] else result["n_cones"]
     if at_hand < result["n_cones"]:
-        said = (
+        sentence = (
             f"That takes {result['grams']:.0f} g of {result['lot']} in {result['n_cones']} cones and {at_hand} "
             f"{'is' if at_hand == 1 else 'are'} at hand: start {result['grams_per_cone']:.0f} g in {place} now, "
             f"and the rest as soon as a cone is free; {when}."
         )
-    return said
+    return sentence
 
 
 def _cones(row, same_day, kept_out, n_cones):

@@ -67,13 +67,13 @@ def nauplius_lengths(samples: pd.DataFrame, photos: pd.DataFrame, objects: pd.Da
         sub = sub[(sub["hours"].astype(float) - sub["hatch"].map(hours)).abs() <= 1.5]
     of_photo = photos.merge(sub[["sample", "hatch"]], on="sample").set_index("photo")["hatch"]
     counted = objects["counted"].fillna(True).astype(bool) & (objects["source"].fillna("found") != "removed by hand")
-    own = objects[(objects["stage"] == "nauplius") & counted & (objects["length_um"] > 0)]
-    own = own.assign(hatch=own["photo"].map(of_photo), log=np.log(own["length_um"].astype(float))).dropna(
-        subset="hatch"
-    )
-    if own.empty:
+    nauplii = objects[(objects["stage"] == "nauplius") & counted & (objects["length_um"] > 0)]
+    nauplii = nauplii.assign(
+        hatch=nauplii["photo"].map(of_photo), log=np.log(nauplii["length_um"].astype(float))
+    ).dropna(subset="hatch")
+    if nauplii.empty:
         return empty
-    grouped = own.groupby("hatch", sort=False)
+    grouped = nauplii.groupby("hatch", sort=False)
     table = grouped["log"].agg(n_nauplii="size", mean_log="mean", sd_log="std")
     table["median_um"] = grouped["length_um"].median()
     return table[table["n_nauplii"] >= _LEAST_NAUPLII].reset_index()[list(LENGTH_COLUMNS)]
@@ -96,29 +96,29 @@ def compare_lengths(lengths: pd.DataFrame, hatch: str, usual_hatches) -> Lengths
         None where the hatch has no lengths. With fewer than three usual hatches the published range of instar I stands
         in, and only nauplii far above it count.
     """
-    own = lengths[lengths["hatch"] == hatch]
-    if own.empty:
+    of_hatch = lengths[lengths["hatch"] == hatch]
+    if of_hatch.empty:
         return None
-    row = own.iloc[0]
+    row = of_hatch.iloc[0]
     others = lengths[lengths["hatch"].isin(list(usual_hatches)) & (lengths["hatch"] != hatch)]
     if len(others) < 3:
         return _against_published(row)
     centre, n = float(others["mean_log"].mean()), len(others)
-    own_var = row["sd_log"] ** 2 / row["n_nauplii"] + _PHOTO_SD**2
+    variance = row["sd_log"] ** 2 / row["n_nauplii"] + _PHOTO_SD**2
     spread = float(others["mean_log"].var(ddof=1))
     between = (spread * (n - 1) + _PRIOR_SD**2 * _PRIOR_HATCHES) / (n - 1 + _PRIOR_HATCHES)
-    sd = float(np.sqrt(between * (1 + 1 / n) + own_var))
+    sd = float(np.sqrt(between * (1 + 1 / n) + variance))
     away = float(row["mean_log"]) - centre
     usual_um = float(others["median_um"].median())
     z, longer = away / sd, 100 * (np.exp(away) - 1)
     how = f"{abs(longer):.0f} % {'longer' if longer > 0 else 'shorter'} than usual"
-    said = (
+    sentence = (
         f"{row['n_nauplii']:.0f} nauplii measured in the photos are {row['median_um']:.0f} µm long (median), "
         f"{how if abs(z) > 2 else 'as long as usual'} (usual {usual_um:.0f} µm, {n} hatches; {z:+.1f} standard "
         f"deviations)"
     )
     if z > 2:
-        said += ": many have moulted, they hatched long before the reading"
+        sentence += ": many have moulted, they hatched long before the reading"
     return Lengths(
         factor=_factor(away, sd),
         median_um=float(row["median_um"]),
@@ -127,7 +127,7 @@ def compare_lengths(lengths: pd.DataFrame, hatch: str, usual_hatches) -> Lengths
         z=float(z),
         n_nauplii=int(row["n_nauplii"]),
         n_hatches=n,
-        sentence=said + ".",
+        sentence=sentence + ".",
     )
 
 
@@ -148,7 +148,7 @@ def _against_published(row):
     low, high = INSTAR_I_UM
     median = float(row["median_um"])
     far = median > 1.15 * high
-    said = (
+    sentence = (
         f"{row['n_nauplii']:.0f} nauplii measured in the photos are {median:.0f} µm long (median); instar I of "
         f"most strains is {low:.0f} to {high:.0f} µm, and too few hatches have lengths to know the usual"
     )
@@ -160,5 +160,5 @@ def _against_published(row):
         z=float("nan"),
         n_nauplii=int(row["n_nauplii"]),
         n_hatches=0,
-        sentence=said + ".",
+        sentence=sentence + ".",
     )

@@ -51,24 +51,24 @@ def judge_level(counts: pd.DataFrame, row, usual, name: str, *, standing=None) -
         that of the usual hatches, pooled with a prior of six degrees of freedom.
     """
     to, back = _scales(name)
-    own = counts[counts["hatch"].isin(usual.hatches)]
-    y = to(own[name].to_numpy(dtype=float))
+    usual_rows = counts[counts["hatch"].isin(usual.hatches)]
+    y = to(usual_rows[name].to_numpy(dtype=float))
     if standing is not None:
         here = standing.shift(row["hatch"], usual.mean, name)
-        y = y + here - np.array([standing.shift(h, usual.mean, name) for h in own["hatch"]])
+        y = y + here - np.array([standing.shift(h, usual.mean, name) for h in usual_rows["hatch"]])
     y = y[np.isfinite(y)]
     value = float(row[name])
     x = float(to(np.array([value]))[0])
     full = row["nauplii"] + row["umbrella"] + row["unhatched"]
-    own_sd = math.sqrt(_sampling(row, name, full, usual.mixing_cv))
-    low, high = (float(v) for v in back(np.array([x - 1.96 * own_sd, x + 1.96 * own_sd])))
+    counting_sd = math.sqrt(_sampling(row, name, full, usual.mixing_cv))
+    low, high = (float(v) for v in back(np.array([x - 1.96 * counting_sd, x + 1.96 * counting_sd])))
     if len(y) < 1 or not math.isfinite(x):
         return Level(name, value, low, high, *[math.nan] * 3, math.nan, 0)
     from scipy.special import stdtr, stdtrit  # not scipy.stats: the day's page waits for the import
 
     df = len(y) - 1 + _PRIOR_DF
     spread = (y.var(ddof=1) * (len(y) - 1) if len(y) > 1 else 0.0) + _PRIOR_SD[name] ** 2 * _PRIOR_DF
-    sd = math.sqrt(max(spread / df, own_sd**2) * (1 + 1 / len(y)))
+    sd = math.sqrt(max(spread / df, counting_sd**2) * (1 + 1 / len(y)))
     centre = float(y.mean())
     reach = stdtrit(df, 0.975) * sd
     ends = back(np.array([centre, centre - reach, centre + reach]))
@@ -117,7 +117,7 @@ def against_limits(limits, row, lot: str) -> dict:
     )
     chart = apply_limits(frozen, pd.DataFrame(point)).iloc[0]
     where = "below" if chart["value"] < chart["low"] else "above" if chart["value"] > chart["high"] else "within"
-    said = (
+    sentence = (
         f"{chart['value']:.1f} % lies {where} the frozen limits {chart['low']:.1f} to {chart['high']:.1f} % "
         f"(baseline {stored['baseline']}, set {str(stored['set_at'])[:10]} by {stored['set_by']})."
     )
@@ -127,5 +127,5 @@ def against_limits(limits, row, lot: str) -> dict:
         "low": float(chart["low"]),
         "high": float(chart["high"]),
         "baseline": str(stored["baseline"]),
-        "sentence": said,
+        "sentence": sentence,
     }

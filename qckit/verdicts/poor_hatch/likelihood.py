@@ -113,10 +113,12 @@ class _Parts:
     def __init__(self, given: Given):
         self.given, self.usual, w = given, given.usual, given.world
         known = np.isfinite(w.level)
-        own = np.where(np.isfinite(w.level_sd), w.level_sd, 1e3) ** 2
-        self.weight = np.where(known, w.sd**2 / (w.sd**2 + own), 0.0)  # of the lot's own level in what is usual
+        level_variance = np.where(np.isfinite(w.level_sd), w.level_sd, 1e3) ** 2
+        self.weight = np.where(
+            known, w.sd**2 / (w.sd**2 + level_variance), 0.0
+        )  # of the lot's own level in what is usual
         self.centre = self.weight * np.where(known, w.level, 0.0) + (1 - self.weight) * w.expected + given.standing
-        vague = np.diag(np.where(known, w.sd**2 * own / (w.sd**2 + own), w.sd**2))
+        vague = np.diag(np.where(known, w.sd**2 * level_variance / (w.sd**2 + level_variance), w.sd**2))
         self.shared = given.usual.between + vague
         self.lot_alone = float(self._lot_fit(np.zeros((1, 4)))[0])
         first = given.looks[0]
@@ -180,13 +182,13 @@ class _Parts:
         found = []
         base = _mix(usual)
         for look in self.given.looks:
-            mix, held = base, np.zeros((len(base), 2))
+            mix, kept_back = base, np.zeros((len(base), 2))
             last = acting[-1][0]
             for d, codes in acting:
                 mix, more = act(d, mix, _repeated(d, codes, look))
-                held = held + more
+                kept_back = kept_back + more
             if look.kind == "later":
-                mix = later_mix(last, mix, held)
+                mix = later_mix(last, mix, kept_back)
             figures = figures_of(mix)
             figures[:, 3] += usual[:, 3]
             found.append(figures)
@@ -194,24 +196,24 @@ class _Parts:
 
     def _fit(self, figures, usual):
         looks = self.given.looks
-        seen = np.concatenate([look.figures for look in looks])
+        observed = np.concatenate([look.figures for look in looks])
         cov = np.kron(np.ones((len(looks), len(looks))), self.shared)
         for i, look in enumerate(looks):
-            own = slice(4 * i, 4 * i + 4)
+            block = slice(4 * i, 4 * i + 4)
             if look.gap is not None:  # what this site's drops that were counted twice say of a second count
-                cov[own, own] += looks[0].covariance + look.gap
-                cov[:4, own] += looks[0].covariance
-                cov[own, :4] += looks[0].covariance
+                cov[block, block] += looks[0].covariance + look.gap
+                cov[:4, block] += looks[0].covariance
+                cov[block, :4] += looks[0].covariance
                 continue
-            cov[own, own] += look.covariance + look.extra
+            cov[block, block] += look.covariance + look.extra
             if look.same_drops:  # the same drops: most of the chance in the first counts is in these too
                 both = _SAME_CHANCE * looks[0].covariance
-                cov[:4, own] += both
-                cov[own, :4] += both
+                cov[:4, block] += both
+                cov[block, :4] += both
         changed = np.abs(figures[:, :4] - usual).max(axis=1) > 0.01
         soft = np.diag(np.tile(_TRACE_SD, len(looks)) ** 2)
-        with_soft = log_t(seen - figures, cov + soft, _HATCH_DF)
-        return with_soft if changed.all() else np.where(changed, with_soft, log_t(seen - figures, cov, _HATCH_DF))
+        with_soft = log_t(observed - figures, cov + soft, _HATCH_DF)
+        return with_soft if changed.all() else np.where(changed, with_soft, log_t(observed - figures, cov, _HATCH_DF))
 
     def other(self):
         """Log likelihood of the first look when something that is not on the list acted."""

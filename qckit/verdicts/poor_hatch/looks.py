@@ -78,9 +78,9 @@ def looks_at(sub: pd.DataFrame, row, *, mixing_cv: float, kind: str = "photo") -
     list of Look
         The first look first: the earliest drawing at the reading, in the site's usual kind of count.
     """
-    own = sub[(sub["hatch"] == row["hatch"]) & sub["full_cysts"].notna()]
-    away = own["hours"] - row["hours"]
-    near, late = own[~(away.abs() > _NEAR_H)], own[away >= LATER_H]
+    of_hatch = sub[(sub["hatch"] == row["hatch"]) & sub["full_cysts"].notna()]
+    away = of_hatch["hours"] - row["hours"]
+    near, late = of_hatch[~(away.abs() > _NEAR_H)], of_hatch[away >= LATER_H]
     who = kind if (near["counted_by"] == kind).any() else near["counted_by"].iloc[0]
     usual = near[near["counted_by"] == who]
     drawing = drawing_numbers(usual["taken"], usual["hatch"])
@@ -125,8 +125,8 @@ def with_known_gaps(looks: list[Look], sub: pd.DataFrame, counts: pd.DataFrame, 
     known = _gap_of_pairs(first, recount, sub, counts, kind) or _gap_of_levels(first, recount, standing)
     if known is None:
         return looks
-    told = replace(recount, figures=recount.figures - known[0], gap=known[1])
-    return [told if k is recount else k for k in looks]
+    judged = replace(recount, figures=recount.figures - known[0], gap=known[1])
+    return [judged if k is recount else k for k in looks]
 
 
 def _gap_of_pairs(first, recount, sub, counts, kind):
@@ -217,17 +217,17 @@ def later_sentence(first: Look, later: Look) -> str:
     p, q = first.counts["hatch_pct"] / 100, later.counts["hatch_pct"] / 100
     se = 100 * math.sqrt(max(p * (1 - p), 0.01) / max(first.full, 1) + max(q * (1 - q), 0.01) / max(later.full, 1))
     gain = 100 * (q - p)
-    seen = f"{100 * q:.0f} % at {later.hours:.0f} h, {100 * p:.0f} % at {first.hours:.0f} h"
+    shares = f"{100 * q:.0f} % at {later.hours:.0f} h, {100 * p:.0f} % at {first.hours:.0f} h"
     if gain > max(8.0, 2 * se):
-        return f"{seen}: it hatched on, so the unhatched were late, not dead."
+        return f"{shares}: it hatched on, so the unhatched were late, not dead."
     if gain + 2 * se < 16.0:
-        return f"{seen}: hardly any hatched on, so the unhatched are not just late."
-    return f"{seen}: not clear whether it hatched on."
+        return f"{shares}: hardly any hatched on, so the unhatched are not just late."
+    return f"{shares}: not clear whether it hatched on."
 
 
 def other_counts_sentences(looks: list[Look]) -> list[str]:
     """Say what a repeat and a recount gave beside the first counts."""
-    first, said = looks[0], []
+    first, sentences = looks[0], []
     for look in looks[1:]:
         if look.kind == "later":
             continue
@@ -237,5 +237,5 @@ def other_counts_sentences(looks: list[Look]) -> list[str]:
         x, y = look.counts["hatching_efficiency_per_g"], first.counts["hatching_efficiency_per_g"]
         if math.isfinite(x) and y > 0:
             text += f"; nauplii per gram {100 * (x / y - 1):+.0f} %"
-        said.append(text + ".")
-    return said
+        sentences.append(text + ".")
+    return sentences

@@ -17,7 +17,7 @@ import pandas as pd
 
 from qckit.verdicts.poor_hatch.causes import CAUSES, cause
 
-__all__ = ["Said", "factors_of", "read_sheet"]
+__all__ = ["Phrase", "factors_of", "read_sheet"]
 
 _SILENT = 0.9  # a cause that words could have told of and did not
 _PIECES = re.compile(r"[;\n]|[,.](?!\d)| but | and (?=no |not |the )", re.IGNORECASE)
@@ -52,7 +52,7 @@ _STRONG_AIR = re.compile(r"very strong|too strong|violent|foam", re.IGNORECASE)
 
 
 @dataclass(frozen=True)
-class Said:
+class Phrase:
     """One phrase of a sheet that speaks for a cause."""
 
     cause: str
@@ -61,7 +61,7 @@ class Said:
     where: str  # hatch or lot
 
 
-def read_sheet(hatch_row, lot_row=None, same_text=()) -> list[Said]:
+def read_sheet(hatch_row, lot_row=None, same_text=()) -> list[Phrase]:
     """Find what the sheet says of each cause.
 
     Parameters
@@ -75,7 +75,7 @@ def read_sheet(hatch_row, lot_row=None, same_text=()) -> list[Said]:
 
     Returns
     -------
-    list of Said
+    list of Phrase
         At most one phrase per cause and place, the strongest.
     """
     found = []
@@ -83,26 +83,26 @@ def read_sheet(hatch_row, lot_row=None, same_text=()) -> list[Said]:
         for piece in _pieces(text):
             heard = _heard(_plain(piece), place) or _heard(_respelt(_plain(piece)), place)
             often = sum(piece.casefold() in other.casefold() for other in same_text) if heard else 0
-            found += [Said(code, piece, max(1.0, factor / (1 + often)), place) for code, factor in heard.items()]
+            found += [Phrase(code, piece, max(1.0, factor / (1 + often)), place) for code, factor in heard.items()]
     air = _text(hatch_row, "aeration")
     if air and _WEAK_AIR.search(air):
-        found.append(Said("oxygen", f"air: {air}", 8.0, "hatch"))
+        found.append(Phrase("oxygen", f"air: {air}", 8.0, "hatch"))
     if air and _STRONG_AIR.search(air):
-        found.append(Said("broken", f"air: {air}", 7.0, "hatch"))
+        found.append(Phrase("broken", f"air: {air}", 7.0, "hatch"))
     best = {}
-    for said in found:
-        key = said.cause, said.where
-        if said.factor > 1 and (key not in best or said.factor > best[key].factor):
-            best[key] = said
+    for phrase in found:
+        key = phrase.cause, phrase.where
+        if phrase.factor > 1 and (key not in best or phrase.factor > best[key].factor):
+            best[key] = phrase
     return list(best.values())
 
 
-def factors_of(said: list[Said]) -> dict[str, float]:
+def factors_of(phrases: list[Phrase]) -> dict[str, float]:
     """Turn phrases into a factor on each cause; those that words could have told of and did not count a little less."""
     factors = {c.code: _SILENT if c.notes else 1.0 for c in CAUSES}
-    spoken = {s.cause for s in said}
+    spoken = {s.cause for s in phrases}
     factors.update(dict.fromkeys(spoken, 1.0))
-    for s in said:
+    for s in phrases:
         factors[s.cause] *= s.factor
     return factors
 

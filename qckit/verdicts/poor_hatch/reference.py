@@ -65,7 +65,7 @@ def reference_of(c, value: float, others, *, floor: float, conditions=None, max_
         return Reference(standard, sd, "this site's standard", standard, (value - standard) / sd)
     good = c.table[-1][0] if c.side == "low" else c.table[0][0]
     off = min(value - good, 0.0) if c.side == "low" else max(value - good, 0.0)
-    own = max_g_per_l if c.quantity == "density" else getattr(conditions, _END.get(c.quantity, ""), None)
-    if own is not None:
-        return Reference(own, sd, f"this site's {'least' if c.side == 'low' else 'most'}", good, off / sd)
+    site_standard = max_g_per_l if c.quantity == "density" else getattr(conditions, _END.get(c.quantity, ""), None)
+    if site_standard is not None:
+        return Reference(site_standard, sd, f"this site's {'least' if c.side == 'low' else 'most'}", good, off / sd)
     return Reference(good, sd, f"literature's range {'from' if c.side == 'low' else 'up to'}", good, off / sd)

@@ -50,7 +50,7 @@ class Standing:
             return math.log(share / (1 - share)) - math.log(usual / (1 - usual))
         return math.log(share / usual) + float(moved[3])
 
-    def told(self, hatch: str, mean: np.ndarray) -> list[tuple[str, str, float]]:
+    def sure_differences(self, hatch: str, mean: np.ndarray) -> list[tuple[str, str, float]]:
         """Levels of a hatch's cone and operator that differ for sure: (factor, level, points of the percentage)."""
         if not np.isfinite(mean[:2]).all():
             return []
@@ -101,29 +101,29 @@ def standing_levels(counts: pd.DataFrame, *, before: str, also=()) -> Standing:
     from qckit.tables import to_utc
 
     at = to_utc(counts["started"])
-    own = counts[(at < pd.Timestamp(before)) & (counts["purpose"] != "standard test")].tail(_MOST)
-    looked_up = pd.concat([own, counts[counts["hatch"].isin(list(also))]]).drop_duplicates("hatch")
+    earlier = counts[(at < pd.Timestamp(before)) & (counts["purpose"] != "standard test")].tail(_MOST)
+    looked_up = pd.concat([earlier, counts[counts["hatch"].isin(list(also))]]).drop_duplicates("hatch")
     rows = {
         r["hatch"]: tuple((f, str(r[f])) for f in _FACTORS if isinstance(r[f], str) and r[f])
         for r in looked_up[["hatch", *_FACTORS]].to_dict("records")
     }
-    if len(own) < _LEAST or all(own[f].dropna().nunique() < 2 for f in _FACTORS):
+    if len(earlier) < _LEAST or all(earlier[f].dropna().nunique() < 2 for f in _FACTORS):
         return Standing({}, rows)
-    n_hatches = {(f, str(level)): int(n) for f in _FACTORS for level, n in own[f].value_counts().items()}
-    return Standing(_effects(own), rows, n_hatches)
+    n_hatches = {(f, str(level)): int(n) for f in _FACTORS for level, n in earlier[f].value_counts().items()}
+    return Standing(_effects(earlier), rows, n_hatches)
 
 
-def _effects(own):
+def _effects(hatches):
     """Levels of cones and operators on every figure: value and variance about the hatches' mean level."""
     from qckit.charts import LevelData, fit_levels
     from qckit.charts.days import day_numbers
     from qckit.tables import to_utc
 
-    described = [describe_hatch(r) for r in own.to_dict("records")]
+    described = [describe_hatch(r) for r in hatches.to_dict("records")]
     figures = np.array([d[0] for d in described])
     counting = np.array([np.diag(d[1]) for d in described])
-    days = day_numbers(to_utc(own["started"]))
-    factors = {f: own[f].fillna("").astype(str).to_numpy() for f in ("lot", *_FACTORS)}
+    days = day_numbers(to_utc(hatches["started"]))
+    factors = {f: hatches[f].fillna("").astype(str).to_numpy() for f in ("lot", *_FACTORS)}
     found: dict = {}
     theta = None
     for i in range(4):

@@ -26,7 +26,7 @@ from qckit.verdicts.poor_hatch.lengths import Lengths, compare_lengths, nauplius
 from qckit.verdicts.poor_hatch.level import Level, against_limits, judge_level
 from qckit.verdicts.poor_hatch.likelihood import Given, trace_fits, weigh
 from qckit.verdicts.poor_hatch.looks import Look, looks_at, with_known_gaps
-from qckit.verdicts.poor_hatch.notes import Said, factors_of, read_sheet
+from qckit.verdicts.poor_hatch.notes import Phrase, factors_of, read_sheet
 from qckit.verdicts.poor_hatch.standing import Standing, standing_levels
 from qckit.verdicts.poor_hatch.traces import draws_of
 from qckit.verdicts.poor_hatch.usual import Usual, counted_hatches, usual_of_lot
@@ -54,7 +54,7 @@ class Case:
     levels: tuple[Level, ...]
     given: Given
     weights: Weights
-    said: list[Said]  # what the sheet says
+    phrases: list[Phrase]  # what the sheet says
     remeasured: list[str]
     answers: list[Answer]
     same_day: pd.DataFrame
@@ -79,8 +79,8 @@ class Case:
     @property
     def p_low(self) -> float:
         """How often chance alone gives a hatch as low as this in percentage or per gram (two looks allowed for)."""
-        seen = [level.p_low for level in self.levels if math.isfinite(level.p_low)]
-        return min(1.0, len(seen) * min(seen)) if seen else math.nan
+        chances = [level.p_low for level in self.levels if math.isfinite(level.p_low)]
+        return min(1.0, len(chances) * min(chances)) if chances else math.nan
 
     @cached_property
     def trace_fits(self) -> dict[str, float]:
@@ -142,11 +142,11 @@ def study_hatch(
     hours = counts.set_index("hatch")["hours"]
     lengths = compare_lengths(nauplius_lengths(t.samples, t.photos, objects, hours=hours), hatch, usual.hatches)
     others = t.hatches.loc[t.hatches["hatch"] != hatch, "notes"].dropna().astype(str)
-    said = read_sheet(hatch_row, lot, [text for text in others if text])
+    phrases = read_sheet(hatch_row, lot, [text for text in others if text])
     world = lot_against_world(counts, t.lots, row, usual)
     same_day = _with_usual(counts, day, row, standing)
     beside = same_day[~same_day["hatch"].isin(usual.hatches)]
-    factors = _factors(said, world, photo_flags(t.samples, t.photos, hatch), lengths, looks[0])
+    factors = _factors(phrases, world, photo_flags(t.samples, t.photos, hatch), lengths, looks[0])
     ratios, remeasured = _ratios(t, hatch_row, row, _reference(counts, row, usual), hours)
     given = Given(
         looks=looks,
@@ -172,7 +172,7 @@ def study_hatch(
         levels=tuple(judge_level(counts, row, usual, name, standing=standing) for name in _LEVELS),
         given=given,
         weights=weights,
-        said=said,
+        phrases=phrases,
         remeasured=remeasured,
         answers=answers,
         same_day=same_day,
@@ -218,8 +218,8 @@ def _with_what_is_shown(case, t, counts, hours, now) -> Case:
 def _recovery(t, counts, hatch):
     """What a harvest brings in here; of a hatch whose own harvest was counted, that."""
     found = recovery_of(t.samples, counts, t.settings)
-    own = found.by_hatch[found.by_hatch["hatch"] == hatch]
-    share = float(own["recovery_pct"].iloc[-1]) if len(own) else 0.0
+    of_hatch = found.by_hatch[found.by_hatch["hatch"] == hatch]
+    share = float(of_hatch["recovery_pct"].iloc[-1]) if len(of_hatch) else 0.0
     return replace(found, basis="counted", pct=share, n_harvests=1) if share > 0 else found
 
 
@@ -254,9 +254,9 @@ def _reference(counts, row, usual):
     return usual.hatches if len(usual.hatches) >= 5 else counts.loc[counts["hatch"] != row["hatch"], "hatch"].tail(40)
 
 
-def _factors(said, world, flags, lengths, first):
+def _factors(phrases, world, flags, lengths, first):
     """Factors on the causes from words, age, photo flags and lengths."""
-    factors = factors_of(said)
+    factors = factors_of(phrases)
     factors["embryos"] *= world.age_factor
     if lengths is not None:
         factors["overlong"] *= lengths.factor
@@ -300,11 +300,11 @@ def _pick(hatches, hatch):
 
 def _usual(counts, row, standing):
     """The lot's earlier hatches; where there are fewer than three, its other hatches of the same time or later too."""
-    own = {"lot": row["lot"], "leave_out": (row["hatch"],), "standing": standing}
-    usual = usual_of_lot(counts, before=row["started"], **own)
+    options = {"lot": row["lot"], "leave_out": (row["hatch"],), "standing": standing}
+    usual = usual_of_lot(counts, before=row["started"], **options)
     if usual.n_hatches >= 3:
         return usual
-    wider = usual_of_lot(counts, before="2262-01-01T00:00:00+00:00", **own)
+    wider = usual_of_lot(counts, before="2262-01-01T00:00:00+00:00", **options)
     if wider.n_hatches <= usual.n_hatches:
         return usual
     n = wider.n_hatches

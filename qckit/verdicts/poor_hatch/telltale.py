@@ -19,7 +19,7 @@ from qckit.verdicts.poor_hatch.causes import Cause
 
 __all__ = ["Record", "log_ratio", "records_of", "remeasured_ratio", "usual_readings"]
 
-_TOLD = (*WATER, "hours", "density")
+_READ = (*WATER, "hours", "density")
 # least spread of a site's ordinary hatches, and that of a meter gone wrong (ours), on the quantity's working scale
 _FLOOR = {"temperature": 0.4, "salinity": 0.8, "ph": 0.06, "oxygen": 0.3, "light": 0.08, "hours": 0.5, "density": 0.04}
 _WRONG = {"temperature": 3.0, "salinity": 8.0, "ph": 0.5, "oxygen": 1.6, "light": 0.5, "hours": 8.0, "density": 0.5}
@@ -75,10 +75,10 @@ def records_of(hatch_row, readings, *, hours: float) -> list[Record]:
     from qckit.tables import to_utc
 
     found = []
-    own = None if readings is None or not len(readings) else readings[readings["hatch"] == hatch_row["hatch"]]
-    if own is not None and len(own):
-        at = (to_utc(own["taken"]) - pd.Timestamp(hatch_row["started"])).dt.total_seconds() / 3600.0
-        for q, v, hour in zip(own["quantity"], own["value"].astype(float), at, strict=True):
+    of_hatch = None if readings is None or not len(readings) else readings[readings["hatch"] == hatch_row["hatch"]]
+    if of_hatch is not None and len(of_hatch):
+        at = (to_utc(of_hatch["taken"]) - pd.Timestamp(hatch_row["started"])).dt.total_seconds() / 3600.0
+        for q, v, hour in zip(of_hatch["quantity"], of_hatch["value"].astype(float), at, strict=True):
             if q in WATER and math.isfinite(v):
                 found.append(Record(q, v, float(hour)))
     for q in WATER:
@@ -114,15 +114,15 @@ def usual_readings(hatches, readings, hours: pd.Series, *, among, conditions) ->
     dict of str to (float, float, int)
     """
     chosen = set(among)
-    own = hatches[hatches["hatch"].isin(chosen)]
-    water = water_values(own, None if readings is None else readings[readings["hatch"].isin(chosen)])
+    among_hatches = hatches[hatches["hatch"].isin(chosen)]
+    water = water_values(among_hatches, None if readings is None else readings[readings["hatch"].isin(chosen)])
     values = {q: list(water.loc[water["quantity"] == q, "value"]) for q in WATER}
     values["hours"] = list(hours[hours.index.isin(chosen)].dropna())
-    values["density"] = list((own["cysts_g"] / own["volume_ml"] * 1000.0).dropna())
+    values["density"] = list((among_hatches["cysts_g"] / among_hatches["volume_ml"] * 1000.0).dropna())
     found = {}
-    for q in _TOLD:
-        seen = values[q]
-        x = _scale(q, np.array(seen, dtype=float))
+    for q in _READ:
+        found_values = values[q]
+        x = _scale(q, np.array(found_values, dtype=float))
         standard = _STANDARD[q] if not isinstance(_STANDARD[q], str) else getattr(conditions, _STANDARD[q])
         centre, spread = float(_scale(q, standard)), 2.5 * _FLOOR[q]
         if len(x) >= 5:
@@ -151,30 +151,34 @@ def log_ratio(item: Cause, loss: np.ndarray, records: list[Record], usual: dict)
     """
     telltales = (*((item.telltale,) if item.telltale else ()), *item.also)
     read = {r.quantity for r in records}
-    return {told.quantity: _one_ratio(told, loss, records, usual) for told in telltales if told.quantity in read}
+    return {
+        telltale.quantity: _one_ratio(telltale, loss, records, usual)
+        for telltale in telltales
+        if telltale.quantity in read
+    }
 
 
-def _one_ratio(told, loss, records, usual):
+def _one_ratio(telltale, loss, records, usual):
     """Log likelihood ratio of the readings of one quantity."""
-    own = [r for r in records if r.quantity == told.quantity]
-    centre, spread, _ = usual[told.quantity]
-    wrong = _WRONG_SHARE.get(told.quantity, _WRONG_ELSE)
-    shift = (told.shift[0] + told.shift[1] * loss)[:, None] * np.exp(told.factor * _quantiles()[None])
+    of_quantity = [r for r in records if r.quantity == telltale.quantity]
+    centre, spread, _ = usual[telltale.quantity]
+    wrong = _WRONG_SHARE.get(telltale.quantity, _WRONG_ELSE)
+    shift = (telltale.shift[0] + telltale.shift[1] * loss)[:, None] * np.exp(telltale.factor * _quantiles()[None])
     wide = np.hypot(1.5 * spread, 0.1 * shift)[..., None]
     away = [[], []]
-    for r in own:
-        sign = -1 if told.side == "low" else 1
+    for r in of_quantity:
+        sign = -1 if telltale.side == "low" else 1
         away[0 if not math.isfinite(r.hour) or r.hour <= _START_H else 1].append(
             sign * (_scale(r.quantity, r.value) - centre)
         )
     plain, with_cause = 1.0, np.ones(len(loss))
-    for x, seen in zip(away, (told.start, told.late), strict=True):
+    for x, shown in zip(away, (telltale.start, telltale.late), strict=True):
         x = np.array(x)
         ordinary = float(np.prod(_t(x / spread) / spread))
         there = np.prod(_t((x - shift[..., None]) / wide) / wide, axis=2).mean(axis=1)
-        plain, with_cause = plain * ordinary, with_cause * (seen * there + (1 - seen) * ordinary)
+        plain, with_cause = plain * ordinary, with_cause * (shown * there + (1 - shown) * ordinary)
     # one meter reads all of a hatch's values: if it is wrong, it is wrong in all of them alike
-    x, off = np.array([*away[0], *away[1]]), _WRONG[told.quantity] * _quantiles()
+    x, off = np.array([*away[0], *away[1]]), _WRONG[telltale.quantity] * _quantiles()
     misread = float(np.prod(_t((x[None] - off[:, None]) / (1.5 * spread)) / (1.5 * spread), axis=1).mean())
     return np.log((1 - wrong) * with_cause + wrong * misread) - math.log((1 - wrong) * plain + wrong * misread)
 
@@ -210,10 +214,10 @@ def remeasured_ratio(loss: np.ndarray, hatch_row, readings) -> tuple[dict[str, n
     words = []
     if readings is None or not len(readings):
         return {}, words
-    own = readings[readings["hatch"] == hatch_row["hatch"]]
+    of_hatch = readings[readings["hatch"] == hatch_row["hatch"]]
     total = 0.0
     for quantity, column, sign, unit in (("cyst mass", "cysts_g", 1, "g"), ("volume", "volume_ml", -1, "ml")):
-        values = own.loc[own["quantity"] == quantity, "value"].astype(float)
+        values = of_hatch.loc[of_hatch["quantity"] == quantity, "value"].astype(float)
         if len(values) and float(hatch_row[column]) > 0 and values.iloc[-1] > 0:
             written, again = float(hatch_row[column]), float(values.iloc[-1])
             total += sign * math.log(again / written)

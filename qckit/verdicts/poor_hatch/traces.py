@@ -107,21 +107,21 @@ def act(d: Draws, mix: np.ndarray, repeated=None):
     n, u, c, s = mix.T
     w = 1.0 if repeated is None else repeated
     k = d.loss * w
-    held = np.zeros((len(mix), 2))
+    kept_back = np.zeros((len(mix), 2))
     if d.kind == "stopped":
         lost = k * n
         gone, rest = lost * d.gone, lost * (1 - d.gone)
-        held = np.stack([rest * d.umbrella, rest * (1 - d.umbrella)], axis=1)
+        kept_back = np.stack([rest * d.umbrella, rest * (1 - d.umbrella)], axis=1)
         late = k * (1 - d.umbrella) * 0.5 * u  # umbrellas of a usual hatch that have not opened here
-        unopened = (held[:, 1] + late) / np.maximum(n + u, 1e-6)
-        changed = (n - lost, u + held[:, 0] - late, c + held[:, 1] + late, s * (1 - unopened) + 0 * gone)
+        unopened = (kept_back[:, 1] + late) / np.maximum(n + u, 1e-6)
+        changed = (n - lost, u + kept_back[:, 0] - late, c + kept_back[:, 1] + late, s * (1 - unopened) + 0 * gone)
     elif d.kind == "lost":
         changed = (n * (1 - k), u * (1 - 0.3 * k * d.on), c, s)
     elif d.kind == "short":
         changed = tuple(part * (1 - k) for part in (n, u, c, s))
     elif d.kind == "unwetted":
         back = k * d.back * (n + u)
-        held[:, 1] = back
+        kept_back[:, 1] = back
         changed = (n * (1 - k), u * (1 - k), c * (1 - k * (1 - d.back)) + back, s * (1 - k))
     elif d.kind == "empty":
         full = n + u + c
@@ -138,16 +138,16 @@ def act(d: Draws, mix: np.ndarray, repeated=None):
         changed = (n, u, c + k * s, s * (1 - k))
     else:
         changed = (n, u, c, s)
-    return np.maximum(np.stack(changed, axis=1), 1e-4), held
+    return np.maximum(np.stack(changed, axis=1), 1e-4), kept_back
 
 
-def later_mix(d: Draws, mix: np.ndarray, held: np.ndarray) -> np.ndarray:
+def later_mix(d: Draws, mix: np.ndarray, kept_back: np.ndarray) -> np.ndarray:
     """Return the mix a day later: some of those held back hatch, a share of the nauplii is lost.
 
     Parameters
     ----------
     d : Draws
-    mix, held : ndarray, shapes (n, 4) and (n, 2)
+    mix, kept_back : ndarray, shapes (n, 4) and (n, 2)
         As :func:`act` returns them.
 
     Returns
@@ -155,13 +155,13 @@ def later_mix(d: Draws, mix: np.ndarray, held: np.ndarray) -> np.ndarray:
     ndarray, shape (n, 4)
     """
     n, u, c, s = mix.T
-    came = d.recover[:, None] * held
-    own = np.maximum(u - held[:, 0], 0.0) * d.on * 0.7
-    slow = np.maximum(c - held[:, 1], 0.0) * 0.15 * d.on
+    came = d.recover[:, None] * kept_back
+    opened_late = np.maximum(u - kept_back[:, 0], 0.0) * d.on * 0.7
+    slow = np.maximum(c - kept_back[:, 1], 0.0) * 0.15 * d.on
     opened = np.maximum(n + u, 1e-6)
     shells = s * (1 + (came[:, 1] + slow) / opened)
-    free = (n + came.sum(axis=1) + own + slow) * (1 - d.fade)
-    return np.maximum(np.stack([free, u - came[:, 0] - own, c - came[:, 1] - slow, shells], axis=1), 1e-4)
+    free = (n + came.sum(axis=1) + opened_late + slow) * (1 - d.fade)
+    return np.maximum(np.stack([free, u - came[:, 0] - opened_late, c - came[:, 1] - slow, shells], axis=1), 1e-4)
 
 
 def figures_of(mix: np.ndarray) -> np.ndarray:

@@ -179,9 +179,9 @@ def usual_of_lot(counts: pd.DataFrame, *, lot: str, before, leave_out=(), most: 
     """
     from qckit.tables import to_utc
 
-    own = counts[(counts["lot"] == lot) & ~counts["hatch"].isin(list(leave_out))]
-    own = own[to_utc(own["started"]) < pd.Timestamp(before)].tail(most)
-    if own.empty:
+    of_lot = counts[(counts["lot"] == lot) & ~counts["hatch"].isin(list(leave_out))]
+    of_lot = of_lot[to_utc(of_lot["started"]) < pd.Timestamp(before)].tail(most)
+    if of_lot.empty:
         return Usual(
             mean=np.full(4, np.nan),
             between=np.diag(_PRIOR_SD**2),
@@ -191,10 +191,10 @@ def usual_of_lot(counts: pd.DataFrame, *, lot: str, before, leave_out=(), most: 
             set_aside=(),
             note="no earlier hatch",
         )
-    mixing = _mixing_cv(own)
-    figures, sampling = _described(own, mixing)
+    mixing = _mixing_cv(of_lot)
+    figures, sampling = _described(of_lot, mixing)
     if standing is not None:
-        figures = figures - np.array([standing.of(name) for name in own["hatch"]])
+        figures = figures - np.array([standing.of(name) for name in of_lot["hatch"]])
     keep = _within_reach(figures, sampling)
     kept, kept_sampling = figures[keep], sampling[keep]
     mean = np.array([np.nanmean(col) if np.isfinite(col).any() else np.nan for col in kept.T])
@@ -202,7 +202,7 @@ def usual_of_lot(counts: pd.DataFrame, *, lot: str, before, leave_out=(), most: 
     others = counts[(counts["lot"] != lot) & (to_utc(counts["started"]) < pd.Timestamp(before))]
     prior, weight = _site_spread(others, mixing)
     between = _between(kept, kept_sampling, prior, weight)
-    names = own["hatch"].tolist()
+    names = of_lot["hatch"].tolist()
     return Usual(
         mean=mean,
         between=between,
@@ -211,26 +211,26 @@ def usual_of_lot(counts: pd.DataFrame, *, lot: str, before, leave_out=(), most: 
         hatches=tuple(name for name, k in zip(names, keep, strict=True) if k),
         set_aside=tuple(name for name, k in zip(names, keep, strict=True) if not k),
         note="" if n >= _LEAST_HATCHES else f"only {n} earlier hatch{'es' if n > 1 else ''} of this lot",
-        light_cv=_light_cv(own),
+        light_cv=_light_cv(of_lot),
     )
 
 
 def _site_spread(others, mixing):
     """Variances between hatches of one lot, from the site's other lots drawn towards ours, and how much they weigh."""
     total, weight = _PRIOR_SD**2 * _PRIOR_HATCHES, np.full(4, _PRIOR_HATCHES)
-    for _, own in others.groupby("lot", sort=False):
-        own = own.tail(_MOST_OF_SITE)
-        if len(own) < _LEAST_HATCHES:
+    for _, of_lot in others.groupby("lot", sort=False):
+        of_lot = of_lot.tail(_MOST_OF_SITE)
+        if len(of_lot) < _LEAST_HATCHES:
             continue
-        figures, sampling = _described(own, mixing)
+        figures, sampling = _described(of_lot, mixing)
         keep = _within_reach(figures, sampling)
         excess, n = _excess(figures[keep], sampling[keep])
         total, weight = total + excess * (n - 1), weight + (n - 1)
     return total / weight, float(min(weight.max(), _MOST_PRIOR))
 
 
-def _described(own, mixing):
-    described = [describe_hatch(row, mixing_cv=mixing) for row in own.to_dict("records")]
+def _described(rows, mixing):
+    described = [describe_hatch(row, mixing_cv=mixing) for row in rows.to_dict("records")]
     return np.array([d[0] for d in described]), np.array([d[1] for d in described])
 
 
@@ -274,22 +274,22 @@ def _within_reach(figures, sampling):
     return keep if keep.sum() >= _LEAST_HATCHES else np.ones(len(figures), dtype=bool)
 
 
-def _mixing_cv(own):
+def _mixing_cv(rows):
     """Density's coefficient of variation between subsamples, from the hatches' own chi-square."""
-    per_sample = (own["nauplii"] + own["umbrella"] + own["unhatched"]).sum() / own["n_subsamples"].sum()
-    return _extra_cv(own, "chi2", per_sample, _PRIOR_MIXING_CV)
+    per_sample = (rows["nauplii"] + rows["umbrella"] + rows["unhatched"]).sum() / rows["n_subsamples"].sum()
+    return _extra_cv(rows, "chi2", per_sample, _PRIOR_MIXING_CV)
 
 
-def _light_cv(own):
+def _light_cv(rows):
     """Coefficient of variation of the nauplii alone between subsamples, from the spread of their share."""
-    full = (own["nauplii"] + own["umbrella"] + own["unhatched"]).sum()
-    share = own["nauplii"].sum() / max(full, 1.0)
-    return _extra_cv(own, "share_chi2", full / own["n_subsamples"].sum() * share * (1 - share), _PRIOR_LIGHT_CV)
+    full = (rows["nauplii"] + rows["umbrella"] + rows["unhatched"]).sum()
+    share = rows["nauplii"].sum() / max(full, 1.0)
+    return _extra_cv(rows, "share_chi2", full / rows["n_subsamples"].sum() * share * (1 - share), _PRIOR_LIGHT_CV)
 
 
-def _extra_cv(own, chi2, weight, prior_cv):
+def _extra_cv(rows, chi2, weight, prior_cv):
     """Spread beyond chance from the hatches' chi-squares; ``weight`` turns a squared CV into excess chi-square."""
-    with_two = own[own["df"] > 0]
+    with_two = rows[rows["df"] > 0]
     df = with_two["df"].sum()
     if df < 1 or weight <= 0:
         return prior_cv

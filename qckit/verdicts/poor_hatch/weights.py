@@ -43,10 +43,10 @@ class Weights:
         its pairs is given back alone what it had before the answer.
         """
         keys = [((), self.none), *(((c,), w) for c, w in self.single.items()), *self.pairs.items()]
-        told = [(k, w, likelihood(k)) for k, w in keys]
-        heard = sum(w for _, w, p in told if p is not None)
-        mean = sum(w * p for _, w, p in told if p is not None) / heard if heard > 0 else 1.0
-        new = {k: w * (max(mean, 0.5) if p is None else p) for k, w, p in told}
+        likelihoods = [(k, w, likelihood(k)) for k, w in keys]
+        heard = sum(w for _, w, p in likelihoods if p is not None)
+        mean = sum(w * p for _, w, p in likelihoods if p is not None) / heard if heard > 0 else 1.0
+        new = {k: w * (max(mean, 0.5) if p is None else p) for k, w, p in likelihoods}
         new["other"] = self.other * mean
         chance, alone = likelihood(()), {c: likelihood((c,)) for c in self.single}
         against = {c for c, p in alone.items() if p is not None and chance is not None and p < chance}
@@ -64,16 +64,16 @@ class Weights:
     def _give_back(self, new, spared) -> float:
         """Raise causes in ``new`` that fell only with their pairs to the share that they had; return the new total."""
         total = sum(new.values())
-        own = {c: (c,) for c in spared}
+        key_of = {c: (c,) for c in spared}
         pairs = {c: [k for k in self.pairs if c in k] for c in spared}
         for _ in range(30 if total > 0 else 0):
             raised = False
             for c in spared:
                 share = min(self.of(c), 1 - 1e-9)
-                lacking = share * total - new[own[c]] - sum(new[k] for k in pairs[c])
+                lacking = share * total - new[key_of[c]] - sum(new[k] for k in pairs[c])
                 if lacking > 1e-12 * total:
                     given = lacking / (1 - share)
-                    new[own[c]] += given
+                    new[key_of[c]] += given
                     total, raised = total + given, True
             if not raised:
                 break

@@ -7,7 +7,7 @@ import math
 from qckit.hatch import binomial_interval
 from qckit.verdicts.finding import Figure, Finding
 from qckit.verdicts.poor_hatch.causes import CAUSES, cause
-from qckit.verdicts.poor_hatch.checks import asked, weigh_answer
+from qckit.verdicts.poor_hatch.checks import check_words, weigh_answer
 from qckit.verdicts.poor_hatch.details import details_of
 from qckit.verdicts.poor_hatch.evidence import collect_evidence
 from qckit.verdicts.poor_hatch.reference import usually
@@ -23,8 +23,8 @@ def put_into_words(case, verdict, named, plans, settings) -> Finding:
     """Write the finding of a studied case."""
     p = stated(case.weights.of(named[0])) if named else math.nan
     then = {item.code: tuple(_then(case, item, answer) for answer in (True, False)) for item in plans}
-    said = {item.code: _asked(case, item, settings) for item in plans}
-    steps = _steps(case, verdict, named, [(item, *said[item.code]) for item in plans])
+    check_texts = {item.code: _check_texts(case, item, settings) for item in plans}
+    steps = _steps(case, verdict, named, [(item, *check_texts[item.code]) for item in plans])
     return Finding(
         kind="poor-hatch",
         subject=str(case.row["hatch"]),
@@ -33,10 +33,12 @@ def put_into_words(case, verdict, named, plans, settings) -> Finding:
         figures=_figures(case),
         next_steps=[text for _, text in steps],
         evidence=collect_evidence(case, settings),
-        would_change=_would_change(case, plans, then, said),
+        would_change=_would_change(case, plans, then, check_texts),
         cautions=_cautions(case, named),
         left_out=_left_out(case),
-        details=details_of(case, verdict, named=named, p=p, plans=plans, asked_for=said, then=then, settings=settings)
+        details=details_of(
+            case, verdict, named=named, p=p, plans=plans, check_texts=check_texts, then=then, settings=settings
+        )
         | {"steps": [c for c, _ in steps]},
     )
 
@@ -211,15 +213,15 @@ def _wilson(k, n):
 # ---------------------------------------------------------------- one order of work
 
 
-def _steps(case, verdict, named, asked_for):
+def _steps(case, verdict, named, check_texts):
     """What to do, in order: (code, sentence). The first is the one that comes first; nothing stands there twice."""
-    first_said = {}
-    for code, text in _all_steps(case, verdict, named, asked_for):
-        first_said.setdefault(text, code)  # two causes may ask for one and the same act
-    return [(code, text) for text, code in first_said.items()]
+    first_code = {}
+    for code, text in _all_steps(case, verdict, named, check_texts):
+        first_code.setdefault(text, code)  # two causes may ask for one and the same act
+    return [(code, text) for text, code in first_code.items()]
 
 
-def _all_steps(case, verdict, named, asked_for):
+def _all_steps(case, verdict, named, check_texts):
     by_count = " by the doubted count" if verdict == "count-doubtful" and not _settled_by_look(case, named) else ""
     feed = [("feed", f"Next feed{by_count}: {case.feed['sentence']}")]
     if _is_rich(case):
@@ -232,7 +234,7 @@ def _all_steps(case, verdict, named, asked_for):
             )
         )
     checks = [
-        (f"check {item.code}", f"{question} ({_takes(item.hours)}: {plan})") for item, question, plan in asked_for
+        (f"check {item.code}", f"{question} ({_takes(item.hours)}: {plan})") for item, question, plan in check_texts
     ]
     surer = [(code, f"To be surer: {text}") for code, text in checks]
     if verdict in ("not-poor", "chance") and not named:
@@ -282,9 +284,9 @@ def _takes(hours):
     return f"about {60 * hours:.0f} minutes" if hours < 1 else f"about {hours:.0f} hours"
 
 
-def _asked(case, item, settings):
+def _check_texts(case, item, settings):
     """A check's question and plan with this hatch's cone and lots in it."""
-    return asked(
+    return check_words(
         item, cone=str(case.row["cone"]), lot=str(case.row["lot"]), settings=settings, other_lot=case.other_lot
     )
 
@@ -294,8 +296,8 @@ def _then(case, item, is_yes):
     after = weigh_answer(case.weights, item.code, is_yes)
     ranked = [("nothing but chance", after.none), *((cause(c).words, w) for c, w in after.ranked()[:3])]
     first = sorted(ranked, key=lambda pair: -pair[1])[:2]
-    said = [f"{words} {_sure(stated(w))}" for words, w in first if w > 0.1]
-    return "; ".join(said) if said else "no cause stands out"
+    lines = [f"{words} {_sure(stated(w))}" for words, w in first if w > 0.1]
+    return "; ".join(lines) if lines else "no cause stands out"
 
 
 def _full(case):
@@ -307,52 +309,52 @@ def _is_rich(case):
     return case.row["unhatched"] + case.row["umbrella"] > 0.25 * _full(case)
 
 
-def _would_change(case, plans, then, asked_for):
-    said = [f"{asked_for[i.code][0]} Yes: {then[i.code][0]}. No: {then[i.code][1]}." for i in plans]
+def _would_change(case, plans, then, check_texts):
+    lines = [f"{check_texts[i.code][0]} Yes: {then[i.code][0]}. No: {then[i.code][1]}." for i in plans]
     read = set(case.differences["quantity"])
     unread = [c.telltale.quantity for c in CAUSES if c.telltale is not None and c.telltale.quantity not in read]
     if unread:
         names = [{"ph": "pH", "density": "cysts per litre"}.get(q, q) for q in dict.fromkeys(unread)]
-        said.append(f"Not measured in this hatch: {joined(names)}. A reading would rule its cause in or out.")
+        lines.append(f"Not measured in this hatch: {joined(names)}. A reading would rule its cause in or out.")
     if case.looks[0].df < 2:
-        said.append("Only one or two subsamples were counted; six per cone halve the interval.")
-    return said
+        lines.append("Only one or two subsamples were counted; six per cone halve the interval.")
+    return lines
 
 
 def _cautions(case, named):
-    said = []
+    lines = []
     if _is_rich(case):
-        said.append(
+        lines.append(
             "This harvest is rich in unhatched cysts and shells: larvae cannot digest them and they can block the gut."
         )
     if {"overlong", "broken"} & set(named):
-        said.append("Nauplii that are old or hurt feed less and foul the water; rinse well and feed soon.")
+        lines.append("Nauplii that are old or hurt feed less and foul the water; rinse well and feed soon.")
     if {"ph", "oxygen", "crowded"} & set(named):
-        said.append(
+        lines.append(
             "Stalled embryos and sour water favour bacteria: rinse the harvest well, and clean the cone before use."
         )
     if "embryos" in named:
-        said.append(
+        lines.append(
             "Resting cysts may wake after a cold rest of some weeks at -25 °C or a peroxide bath by a tested recipe "
             "(gloves and goggles; local rules come first)."
         )
-    said.append("Keep mains apart from salt water: heaters off before draining, residual-current device, drip loops.")
-    said.append(
+    lines.append("Keep mains apart from salt water: heaters off before draining, residual-current device, drip loops.")
+    lines.append(
         "If animals look ill or refuse feed, ask a veterinarian; this report judges the hatch, not their health."
     )
-    return said
+    return lines
 
 
 def _left_out(case):
-    said = []
+    lines = []
     if case.usual.set_aside:
         n, names = len(case.usual.set_aside), ", ".join(case.usual.set_aside[:8])
-        said.append(f"Earlier hatches out of the ordinary, so not in what is usual ({n}): {names}.")
+        lines.append(f"Earlier hatches out of the ordinary, so not in what is usual ({n}): {names}.")
     if case.usual.note:
-        said.append(f"What is usual rests on little: {case.usual.note}.")
+        lines.append(f"What is usual rests on little: {case.usual.note}.")
     if not math.isfinite(case.looks[0].figures[2]):
-        said.append("Shells were not counted, so they cannot witness for or against the nauplii.")
+        lines.append("Shells were not counted, so they cannot witness for or against the nauplii.")
     if not math.isfinite(case.looks[0].figures[3]):
-        said.append("The counted volume is not known; cysts per gram could not be compared.")
-    said += [str(note) for note in case.row["notes"] if note.code in ("repeat", "other_kind", "counted_again")]
-    return said
+        lines.append("The counted volume is not known; cysts per gram could not be compared.")
+    lines += [str(note) for note in case.row["notes"] if note.code in ("repeat", "other_kind", "counted_again")]
+    return lines

@@ -88,8 +88,8 @@ def lot_against_world(counts: pd.DataFrame, lots: pd.DataFrame, row, usual: Usua
         level_sd = np.where(np.isfinite(level), level_sd, np.inf)
     judged, level, level_sd, test = _with_test(counts, row, usual, level, level_sd)
     drift, drift_sd = _drift(counts, row, usual)
-    own = claims.loc[row["lot"]].to_dict() if row["lot"] in claims.index else {}
-    factor, words = age_factor(own, row["started"])
+    claim = claims.loc[row["lot"]].to_dict() if row["lot"] in claims.index else {}
+    factor, words = age_factor(claim, row["started"])
     return World(
         mean,
         sd,
@@ -103,8 +103,8 @@ def lot_against_world(counts: pd.DataFrame, lots: pd.DataFrame, row, usual: Usua
             (name, _pct(u.mean), math.exp(u.mean[3]) if np.isfinite(u.mean[3]) else math.nan, n)
             for name, u, n in others
         ),
-        _number(own.get("claimed_hatch_pct")),
-        _number(own.get("claimed_nauplii_per_g")),
+        _number(claim.get("claimed_hatch_pct")),
+        _number(claim.get("claimed_nauplii_per_g")),
         *test,
         _pct(level),
         math.exp(level[3]) if np.isfinite(level[3]) else math.nan,
@@ -162,10 +162,10 @@ def _others(counts, row):
     at = pd.Timestamp(row["started"])
     before = counts[(counts["lot"] != row["lot"]) & (to_utc(counts["started"]) <= at)]
     found = []
-    for name, own in before.groupby("lot", sort=False):
-        if len(own) >= 3:
+    for name, of_lot in before.groupby("lot", sort=False):
+        if len(of_lot) >= 3:
             usual = usual_of_lot(counts, lot=name, before=at.isoformat())
-            found.append((str(name), usual, len(own)))
+            found.append((str(name), usual, len(of_lot)))
     return found[-4:]
 
 
@@ -177,8 +177,8 @@ def _from_others(levels):
     m = np.isfinite(table).sum(axis=0)
     with np.errstate(all="ignore"):
         mean = np.array([np.nanmedian(col) if k else np.nan for col, k in zip(table.T, m, strict=True)])
-        seen = np.array([np.nanvar(col, ddof=1) if k > 1 else 0.0 for col, k in zip(table.T, m, strict=True)])
-    between = (seen * np.maximum(m - 1, 0) + _LOT_SD**2 * _LOT_DF) / (np.maximum(m - 1, 0) + _LOT_DF)
+        variance = np.array([np.nanvar(col, ddof=1) if k > 1 else 0.0 for col, k in zip(table.T, m, strict=True)])
+    between = (variance * np.maximum(m - 1, 0) + _LOT_SD**2 * _LOT_DF) / (np.maximum(m - 1, 0) + _LOT_DF)
     return mean, np.where(m > 0, between * (1 + 1 / np.maximum(m, 1)), np.inf)
 
 
@@ -219,37 +219,37 @@ def _with_test(counts, row, usual, level, level_sd):
     """Add the lot's own standard tests: to a level that rests on few hatches, and against one that is low alone."""
     from qckit.tables import to_utc
 
-    own = counts[(counts["lot"] == row["lot"]) & (counts["purpose"] == "standard test")]
-    own = own[(own["hatch"] != row["hatch"]) & (to_utc(own["started"]) <= pd.Timestamp(row["started"]))]
-    if own.empty:
+    tests = counts[(counts["lot"] == row["lot"]) & (counts["purpose"] == "standard test")]
+    tests = tests[(tests["hatch"] != row["hatch"]) & (to_utc(tests["started"]) <= pd.Timestamp(row["started"]))]
+    if tests.empty:
         return level, level, level_sd, (math.nan, 0)
     from qckit.verdicts.poor_hatch.usual import describe_hatch
 
-    figures = np.array([describe_hatch(r, mixing_cv=usual.mixing_cv)[0] for r in own.to_dict("records")])
+    figures = np.array([describe_hatch(r, mixing_cv=usual.mixing_cv)[0] for r in tests.to_dict("records")])
     with np.errstate(all="ignore"):
         mean = np.array([np.nanmean(col) if np.isfinite(col).any() else np.nan for col in figures.T])
-    sd = np.sqrt(np.diag(usual.between) / len(own) + _TEST_SD**2)
+    sd = np.sqrt(np.diag(usual.between) / len(tests) + _TEST_SD**2)
     sd = np.where(np.isfinite(mean), sd, np.inf)
     mean = np.where(np.isfinite(mean), mean, 0.0)
     joined, var = _join(np.where(np.isfinite(level), level, mean), level_sd**2, mean, sd**2)
     gap = (joined[0] - mean[0]) / math.hypot(sd[0], 0.2)
     judged = np.where(np.isfinite(sd), mean, joined) if usual.n_hatches and gap < -3 else joined
-    return judged, joined, np.sqrt(var), (float(own["hatch_pct"].mean()), len(own))
+    return judged, joined, np.sqrt(var), (float(tests["hatch_pct"].mean()), len(tests))
 
 
 def _drift(counts, row, usual):
     """The lot's last weeks against its first, where it has been in use long enough."""
     from qckit.tables import to_utc
 
-    own = counts[
+    of_lot = counts[
         (counts["lot"] == row["lot"]) & (counts["hatch"] != row["hatch"]) & (counts["purpose"] != "standard test")
     ]
-    at = to_utc(own["started"])
+    at = to_utc(of_lot["started"])
     # hatches out of the ordinary are events of their own, no drift of the lot
-    own = own[(at < pd.Timestamp(row["started"])) & ~own["hatch"].isin(usual.set_aside)]
-    if len(own) < _EARLY + _LATEST + 4:
+    of_lot = of_lot[(at < pd.Timestamp(row["started"])) & ~of_lot["hatch"].isin(usual.set_aside)]
+    if len(of_lot) < _EARLY + _LATEST + 4:
         return None, None
-    first, last = own.head(_EARLY), own.tail(_LATEST)
+    first, last = of_lot.head(_EARLY), of_lot.tail(_LATEST)
     days = (to_utc(last["started"]).iloc[-1] - to_utc(first["started"]).iloc[0]).total_seconds() / 86400.0
     if days < _SPAN_DAYS:
         return None, None

@@ -3,7 +3,7 @@
 # ruff: noqa: E501 - a table of patterns
 from __future__ import annotations
 
-from qckit.verdicts.poor_hatch.records.record import GONE, LATE, SOURED, USED_UP, Cause, Telltale, Trace
+from qckit.verdicts.poor_hatch.records.record import LATE, LOST, SOURED, USED_UP, Cause, Telltale, Trace
 from qckit.verdicts.poor_hatch.records.vocabulary import COUNT, both
 
 __all__ = ["HANDLING"]
@@ -50,7 +50,7 @@ HANDLING = (
         code="overlong",
         words="it stood too long before it was counted",
         short="stood too long",
-        trace=GONE,
+        trace=LOST,
         sign="older, paler, longer nauplii; some are lost",
         source="Vanhaecke et al. 1983; harvest at T90",
         at_once="Harvest at once; feed soon, the nauplii have used up reserves. Harvest earlier next time.",
@@ -161,7 +161,7 @@ HANDLING = (
         code="broken",
         words="strong air broke the nauplii",
         short="nauplii broken by the air",
-        trace=GONE,
+        trace=LOST,
         sign="shells say they hatched, but the nauplii are gone",
         source="common practice, no source",
         at_once="Turn the air down until the cysts just stay up.",

@@ -3,7 +3,7 @@
 # ruff: noqa: E501 - a table of patterns
 from __future__ import annotations
 
-from qckit.verdicts.poor_hatch.records.record import GONE, Cause, Trace
+from qckit.verdicts.poor_hatch.records.record import LOST, Cause, Trace
 from qckit.verdicts.poor_hatch.records.vocabulary import AIR, PHOTO, SAMPLE, both
 
 __all__ = ["MEASURING"]
@@ -54,7 +54,7 @@ MEASURING = (
         code="missed",
         words="the count missed nauplii",
         short="nauplii missed in the count",
-        trace=GONE,
+        trace=LOST,
         sign="shells say they hatched, but few nauplii were counted",
         source="arithmetic of the count",
         at_once="Count again by eye: recount list below.",
@@ -97,7 +97,7 @@ MEASURING = (
         code="gradient",
         words="light had drawn the nauplii away from where the samples were taken",
         short="light drew the nauplii aside",
-        trace=GONE,
+        trace=LOST,
         sign="shells say they hatched, few nauplii beside them, and subsamples that differ in their share of nauplii",
         source="Merchie in FAO Technical Paper 361, 4.3.1 (nauplii swim to light)",
         at_once="Cover the cone against the light, mix it well and draw fresh subsamples.",

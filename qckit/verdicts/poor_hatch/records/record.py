@@ -22,7 +22,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-__all__ = ["GONE", "LATE", "SALTED", "SOURED", "USED_UP", "Cause", "Telltale", "Trace"]
+__all__ = ["LATE", "LOST", "SALTED", "SOURED", "USED_UP", "Cause", "Telltale", "Trace"]
 
 
 @dataclass(frozen=True)
@@ -92,7 +92,7 @@ class Cause:
 
 
 LATE = Trace("stopped", "late (umbrellas and unopened cysts)", (2.2, 1.6), (0.2, 12.0), recover=(4.0, 1.6), falls=0.4)
-GONE = Trace("lost", "hatched but gone (or not counted)")
+LOST = Trace("lost", "hatched but gone (or not counted)")
 # salt drives oxygen out of water (saturation at 28 °C falls from 6.4 mg/l at 33 ppt to about 5 at 70 ppt: UNESCO
 # equations, extrapolated beyond 40 ppt), and weak air or many embryos leave carbon dioxide in it
 SALTED = Telltale(quantity="oxygen", side="low", shift=(0.4, 1.8), factor=0.4, start=0.85, late=0.9)

@@ -14,7 +14,7 @@ import numpy as np
 from qckit.counting.measuring import CONTRAST_BINS, FEATURES
 from qckit.stages import STAGES
 
-__all__ = ["part_by_own_looks"]
+__all__ = ["settle_by_lookalikes"]
 
 LOOKS = (
     *("contrast", "contrast_sd", "signal", "signal_sd", "gradient", "rim_gradient", "rim_contrast", "rel_contrast"),
@@ -28,10 +28,10 @@ PAIR = [STAGES.index("cyst"), STAGES.index("shell")]
 LEAST_BODIES, LEAST_EACH = 15, 4.0  # round bodies in a photo, and of each kind expected
 STIFFNESS = 0.3  # penalty on the squares of the rule's weights
 STEPS, CLOSE = 30, 1e-6
-OWN_READING, LIKE_ONES = 0.5, 1.0  # weights of the two logits
+READING_WEIGHT, LOOKALIKE_WEIGHT = 0.5, 1.0  # weights of the two logits
 
 
-def part_by_own_looks(p: np.ndarray, features: np.ndarray) -> np.ndarray:
+def settle_by_lookalikes(p: np.ndarray, features: np.ndarray) -> np.ndarray:
     """Settle cysts and shells by how those that look alike in this photo were read.
 
     Parameters
@@ -54,7 +54,7 @@ def part_by_own_looks(p: np.ndarray, features: np.ndarray) -> np.ndarray:
     if len(used) < LEAST_BODIES or min(weight @ cyst, weight @ (1 - cyst)) < LEAST_EACH:
         return p
     rule = _fitted(_standardised(features[used][:, COLUMNS].astype(float)), cyst, weight)
-    settled = expit(OWN_READING * logit(np.clip(cyst, 1e-3, 1 - 1e-3)) + LIKE_ONES * rule)
+    settled = expit(READING_WEIGHT * logit(np.clip(cyst, 1e-3, 1 - 1e-3)) + LOOKALIKE_WEIGHT * rule)
     out = p.copy()
     out[used, PAIR[0]], out[used, PAIR[1]] = weight * settled, weight * (1 - settled)
     return out
@@ -72,17 +72,17 @@ def _fitted(z: np.ndarray, cyst: np.ndarray, weight: np.ndarray) -> np.ndarray:
     from scipy.special import expit
 
     x = np.concatenate([np.ones((len(z), 1)), z], axis=1)
-    held = np.r_[1e-6, np.full(z.shape[1], STIFFNESS)]
+    ridge = np.r_[1e-6, np.full(z.shape[1], STIFFNESS)]
 
     def cost(b):
         m = x @ b
-        return (weight * (np.logaddexp(0, m) - cyst * m)).sum() + 0.5 * (held * b * b).sum()
+        return (weight * (np.logaddexp(0, m) - cyst * m)).sum() + 0.5 * (ridge * b * b).sum()
 
     b, now = np.zeros(x.shape[1]), cost(np.zeros(x.shape[1]))
     for _ in range(STEPS):
         q = expit(x @ b)
-        bend = (x * (weight * q * (1 - q))[:, None]).T @ x + np.diag(held)
-        step = np.linalg.solve(bend, x.T @ (weight * (q - cyst)) + held * b)
+        bend = (x * (weight * q * (1 - q))[:, None]).T @ x + np.diag(ridge)
+        step = np.linalg.solve(bend, x.T @ (weight * (q - cyst)) + ridge * b)
         after = cost(b - step)
         while after > now and np.abs(step).max() > CLOSE:
             step, after = step / 2, cost(b - step / 2)
