@@ -85,6 +85,10 @@ class _Plain:
             text = printable(text).encode(code, "backslashreplace").decode(code)
         return self._stream.write(text)
 
+    def to_line_start(self) -> None:
+        """Go back to the start of the line, as a line of progress does that is written over."""
+        self._stream.write("\r")
+
 
 def main(argv: list[str] | None = None) -> None:
     """Run the command line and leave with its exit code.

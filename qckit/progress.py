@@ -138,14 +138,25 @@ class _Line:
             self.handle.update({"text/html": "", "text/plain": ""}, raw=True)
         elif self.kind == "terminal" and self.width:
             self._over("")
-            print("\r", end="", file=sys.stderr, flush=True)
+            _to_line_start()
+            sys.stderr.flush()
 
     def _over(self, text: str) -> None:
         """Write over the line before; what the terminal cannot encode is written in another way rather than failing."""
         code = getattr(sys.stderr, "encoding", None) or "ascii"
         text = text.encode(code, "replace").decode(code)
-        print(f"\r{text.ljust(self.width)}", end="", file=sys.stderr, flush=True)
+        _to_line_start()
+        print(text.ljust(self.width), end="", file=sys.stderr, flush=True)
         self.width = len(text)
+
+
+def _to_line_start() -> None:
+    """Go back to the start of the line; a stream that shows control characters in place of obeying has its own way."""
+    back = getattr(sys.stderr, "to_line_start", None)
+    if back is None:
+        sys.stderr.write("\r")
+    else:
+        back()
 
 
 def _surroundings() -> str:

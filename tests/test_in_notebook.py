@@ -75,6 +75,22 @@ def test_a_table_in_a_notebook_brings_its_look_and_readable_headings(ran):
     assert ">scale [µm per pixel]</th>" in page
 
 
+def test_a_command_writes_its_progress_over_in_a_terminal(monkeypatch):
+    import io
+
+    from qckit.cli import _Plain
+
+    shown = io.StringIO()
+    monkeypatch.setattr(progress, "_surroundings", lambda: "terminal")
+    monkeypatch.setattr("sys.stderr", _Plain(shown))  # the stream of every command
+    line = progress._Line()
+    line.write("Reading the log: 2 s")
+    line.write("Reading\rthe log: 3 s")
+    line.clear()
+    assert shown.getvalue().startswith("\rReading the log: 2 s\rReading\\x0dthe log: 3 s\r ")
+    assert shown.getvalue().endswith("\r") and "\\x0dR" not in shown.getvalue()
+
+
 def test_a_terminal_gets_lines_and_no_fault_from_its_encoding(monkeypatch, tmp_path):
     monkeypatch.setattr(progress, "_PATIENCE_S", 0.0)
     monkeypatch.setattr(progress, "_surroundings", lambda: "terminal")
