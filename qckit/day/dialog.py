@@ -275,7 +275,7 @@ class Dialog(Questions):
         if first or len(states) == 1:
             self.say(f"{what} {states[0].cone}: {states[0].hatch}, {states[0].lot}, {_left(states[0])}.")
             return states[0]
-        names = [f"{state.cone} ({state.state})" for state in states]
+        names = [f"{state.cone}: {state.state}" for state in states]
         chosen = self.choose(what, names, names[0])
         return states[names.index(chosen)]
 

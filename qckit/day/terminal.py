@@ -12,6 +12,8 @@ from qckit.day.screen import screen_lines
 
 __all__ = ["run_dialog", "run_one_tally", "run_tally"]
 
+_ROOM = 4  # characters of an answer that must fit beside its question
+
 
 def run_dialog(folder: str | Path, *, by: str = "", now: str = "") -> None:
     """Show the page, then ask until the person ends.
@@ -63,8 +65,12 @@ def _say(line: str) -> None:
 
 def _prompt(session, question: str, default: str) -> str:
     """Ask one question; Ctrl-C leaves it as Ctrl-D does."""
+    text = f"{question} [{default}]: " if default else f"{question}: "
+    if len(text) + _ROOM > shutil.get_terminal_size().columns:  # broken between words, and the answer below it
+        _say(question)
+        text = f"[{default}]: " if default else ": "
     try:
-        return session.prompt(f"{question} [{default}]: " if default else f"{question}: ")
+        return session.prompt(text)
     except KeyboardInterrupt:
         raise EOFError from None
 
