@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from html import escape
 from typing import TYPE_CHECKING
 
@@ -63,7 +64,10 @@ def day_fragment(page: Day, *, beside_form: bool = False) -> str:
         All text of the site escaped; urgent lines carry a sign beside their weight.
     """
     lines = day_lines(page)
-    parts = [f"<style>{_CSS}</style>", f'<div class="qcd"><p class="qcd-answer">{escape(answer(page))}</p>']
+    parts = [
+        f"<style>{_CSS}</style>",
+        f'<div class="qcd"><p class="qcd-answer">{_kept_together(escape(answer(page)))}</p>',
+    ]
     for section in SECTIONS:
         items = "".join(
             _item(line, "" if beside_form and line.do == ENTER else line.do)
@@ -85,4 +89,9 @@ def day_page(page: Day) -> str:
 def _item(line: Line, do: str) -> str:
     urgent = ' class="qcd-urgent"' if line.is_urgent else ""
     code = f"<code>{escape(do)}</code>" if do else ""
-    return f"<li{urgent}>{escape(line.text)}{code}</li>"
+    return f"<li{urgent}>{_kept_together(escape(line.text))}{code}</li>"
+
+
+def _kept_together(text: str) -> str:
+    """Let no line end between a number and its unit."""
+    return re.sub(r"(?<=\d) (?=(?:M|g|h|d|%|ml|l|ppt|°C)(?!\w))", "\u00a0", text)

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 from qckit.hatch.comparison import Comparison
 from qckit.hatch.intervals import Estimate
+from qckit.words import noun
 
 __all__ = ["RULES", "TONES", "VERDICTS", "Case", "Rule", "first_rule", "per_g", "round_3", "span"]
 
@@ -197,7 +198,9 @@ RULES: tuple[Rule, ...] = (
         "repeat-test",
         "Fewer than two cones (one, when the site's own spread is known) were run within the standard conditions.",
         lambda c: c.n_cones - c.n_spoiled < (1 if c.has_spread else 2),
-        lambda c: f"{c.n_spoiled} of {c.n_cones} cones were run outside the standard conditions",
+        lambda c: (
+            f"{c.n_spoiled} of {c.n_cones} cones {noun(c.n_spoiled, 'was', 'were')} run outside the standard conditions"
+        ),
     ),
     Rule(
         "below_minimum",

@@ -287,7 +287,11 @@ def _conditions(evidence):
         return Evidence(question, "No cone to look at.", "unknown")
     bad = table[table["status"].isin(["off", "doubtful"])]
     unknown = sorted(set(table.loc[table["status"] == "unknown", "quantity"]))
-    tail = f" Not written down for every cone: {', '.join(unknown)}." if unknown else ""
+    tail = (
+        f" Not written down for every cone: {', '.join('pH' if name == 'ph' else name for name in unknown)}."
+        if unknown
+        else ""
+    )
     if not len(bad):
         return Evidence(question, f"Yes, as far as it was written down.{tail}", "for")
     lines = [
