@@ -81,7 +81,7 @@ def find_chores(
     lots : list of LotInUse
     now : datetime
     counts : DataFrame
-        As ``verdicts.poor_hatch.usual.counted_hatches`` gives them.
+        As ``verdicts.lots.usual.counted_hatches`` gives them.
     records : DayRecords
     not_counted : tuple of str
         Hatches that ended without a count.

@@ -69,7 +69,7 @@ def hatch_states(tables: SiteTables, *, now: dt.datetime, counts: pd.DataFrame, 
     now : datetime
         In the site's zone.
     counts : DataFrame
-        As ``verdicts.poor_hatch.usual.counted_hatches`` gives them.
+        As ``verdicts.lots.usual.counted_hatches`` gives them.
     per_g : mapping of str to float
         Lot -> nauplii to feed that a gram gives, where nothing was counted yet; NaN where that is not known. [1/g]
 

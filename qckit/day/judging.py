@@ -9,8 +9,9 @@ from dataclasses import dataclass
 import pandas as pd
 
 from qckit.errors import QcError
-from qckit.verdicts.poor_hatch.level import judge_level
-from qckit.verdicts.poor_hatch.usual import usual_of_lot
+from qckit.verdicts.lots.level import judge_level
+from qckit.verdicts.lots.standing import standing_levels
+from qckit.verdicts.lots.usual import usual_of_hatch
 
 __all__ = ["Judged", "judge_hatch"]
 
@@ -49,7 +50,7 @@ def judge_hatch(counts: pd.DataFrame, hatch: str, *, suspect: Callable | None = 
     Parameters
     ----------
     counts : DataFrame
-        As ``verdicts.poor_hatch.usual.counted_hatches`` gives them.
+        As ``verdicts.lots.usual.counted_hatches`` gives them.
     hatch : str
     suspect : callable, optional
         ``hatch -> Suspicion`` of the poor-hatch verdict; asked only of a hatch that is low or poor.
@@ -71,10 +72,13 @@ def judge_hatch(counts: pd.DataFrame, hatch: str, *, suspect: Callable | None = 
         "nauplii_per_g": float(row["hatching_efficiency_per_g"]),
         "n_subsamples": int(row["n_subsamples"]),
     }
-    usual = usual_of_lot(counts, lot=row["lot"], before=row["started"], leave_out=(hatch,))
+    standing = standing_levels(counts, before=row["started"], also=(hatch,))
+    usual = usual_of_hatch(counts, row, standing)
     if usual.n_hatches < _FEW:
         return Judged(code="first", n_hatches=usual.n_hatches, **head)
-    levels = [judge_level(counts, row, usual, name) for name in ("hatch_pct", "hatching_efficiency_per_g")]
+    levels = [
+        judge_level(counts, row, usual, name, standing=standing) for name in ("hatch_pct", "hatching_efficiency_per_g")
+    ]
     known = [level.p_low for level in levels if math.isfinite(level.p_low)]
     p_low = min(1.0, len(known) * min(known)) if known else math.nan
     code = "poor" if p_low < POOR else "low" if p_low < LOW else "high" if levels[0].p_low > _HIGH else "usual"

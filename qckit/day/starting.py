@@ -83,7 +83,7 @@ def lots_in_use(tables: SiteTables, *, now: dt.datetime, counts: pd.DataFrame) -
     tables : SiteTables
     now : datetime
     counts : DataFrame
-        As ``verdicts.poor_hatch.usual.counted_hatches`` gives them.
+        As ``verdicts.lots.usual.counted_hatches`` gives them.
     """
     made = tables.hatches[tables.hatches["purpose"] == "production"]
     made = made.assign(at=to_utc(made["started"]))

@@ -18,7 +18,7 @@ from qckit.day.starting import FeedDue, LotInUse, Start, feeds_due, lots_in_use,
 from qckit.errors import QcError
 from qckit.hatch import cone_metrics
 from qckit.tables import to_utc
-from qckit.verdicts.poor_hatch.usual import counted_hatches
+from qckit.verdicts.lots.usual import counted_hatches
 
 if TYPE_CHECKING:
     from qckit.settings import Settings

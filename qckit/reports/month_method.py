@@ -111,10 +111,11 @@ _METHOD = (
     "because it passed a threshold (Zhong and Prentice 2008, Biostatistics 9:621-634). Rises count as fifty times"
     " rarer than falls where both tell the same.",
     "A person, cone or way of counting that came late is compared with what such levels usually differ by.",
-    "Lots: each level, changes taken out, beside the lot before it, the claim, its own standard test and the "
-    "minimum. To be expected is the claim less what earlier lots stayed under theirs; how far lots stray from "
-    "that starts from 4 points (worth eight lots) and learns from the site's own. Before any lot is known a gap "
-    "of 8 points, give or take 7, is assumed (ours).",
+    "Lots: each level, changes taken out, beside the lot before it, what was to be expected of it and the "
+    "minimum. Expected is what three sources tell, joined by their precision: the site's other lots over their first "
+    "forty hatches, the claim less the points by which the other lots stayed under theirs (before any is known: "
+    "8, give or take 7; lots stray from it by 4 points, worth eight lots), and lots as traded, of which 80 % hatch "
+    "(ours). The poor-hatch report and the new lot's page expect the same.",
     "Water: limits rest on the days of the six months before (temperature: sixty days, carried on "
     "to the month's middle by a yearly swing), as wide as days, own and cones together and as unsure as the number of "
     "days makes them. Changes of the water are "

@@ -17,8 +17,8 @@ from qckit.reports.poor_report import nauplius_objects
 from qckit.reports.sites import poorest_hatch
 from qckit.site_tables import SiteTables
 from qckit.verdicts.finding import Finding
+from qckit.verdicts.lots.usual import counted_hatches
 from qckit.verdicts.poor_hatch import charts
-from qckit.verdicts.poor_hatch.usual import counted_hatches
 from qckit.verdicts.poor_hatch.verdict import explain_hatch
 
 __all__ = [

@@ -11,7 +11,7 @@ from qckit.hatch import METRICS, cone_metrics, hatch_table, summarise_cones
 from qckit.settings import Settings
 from qckit.site_tables import SiteTables
 from qckit.tables import check_table
-from qckit.verdicts.poor_hatch.usual import counted_hatches
+from qckit.verdicts.lots.usual import counted_hatches
 
 count = st.integers(0, 200)
 maybe = st.one_of(st.none(), count)

@@ -1,8 +1,7 @@
-"""Each lot's level against the world: the lots before it, its claim, its own standard test, the minimum.
+"""Each lot's level against the world: the lots before it, what was to be expected of it, the minimum.
 
-A lot that is bad from its first day cannot be seen by comparing it with itself. What is to be expected of a lot is its
-claim less what earlier lots of this site stayed under theirs, or the earlier lots' level where nothing is claimed; how
-far lots stray from that is estimated from the earlier ones and a prior, since three lots tell little.
+A lot that is bad from its first day cannot be seen by comparing it with itself. What is to be expected of it comes from
+``lots/expected.py``, which the poor-hatch verdict and the new lot's page ask too.
 """
 
 from __future__ import annotations
@@ -13,16 +12,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from qckit.charts.search import Search
+from qckit.verdicts.lots.expected import Expected
 
 __all__ = ["LotLevel", "judge_lots"]
 
 _LEAST = 8  # hatches of a lot before it is judged
-_GAP = (8.0, 7.0)  # points by which a lot stays under its claim, and their spread, before any lot is known (ours)
-_STRAY = (
-    4.0,
-    8.0,
-)  # points by which a lot strays from what its claim and the site's gap tell, and their weight in lots
-_STRAY_PLAIN = (6.0, 8.0)  # the same where nothing is claimed
 _NEWEST = 0.8  # part of the lots' share that goes to the newest
 _LEAST_POINTS = 4.0  # points from which on a lot's difference from the one before is worth a line
 
@@ -43,25 +37,22 @@ class LotLevel:
     drop: float  # points below the lot before; NaN without one
     drop_low: float
     drop_high: float
-    expected: float  # NaN where nothing says what to expect
-    expected_from: str  # claim, earlier lots, "" for nothing
-    claim: float
-    test: float  # its own standard test
+    prospect: Expected  # what was to be expected of it
     p_value: float  # chance of a lot as low as this
     is_below_minimum: bool  # surely
     is_worse: bool  # surely below the lot before by a difference worth a line
     is_unusual: bool  # beyond what lots ordinarily do: counts for the verdict
 
 
-def judge_lots(search: Search, claims, tests, *, minimum, margin_pct, alpha, of_month) -> list[LotLevel]:
+def judge_lots(search: Search, prospects, *, minimum, margin_pct, alpha, of_month) -> list[LotLevel]:
     """Judge the lots of a month.
 
     Parameters
     ----------
     search : search.Search
         Of the hatching percentage, with the changes found, so that they do not count against a lot.
-    claims, tests : dict of str to float
-        Lot -> claimed percentage, percentage of its own standard test.
+    prospects : dict of str to Expected
+        Lot -> what was to be expected of it.
     minimum, margin_pct : float
         The site's minimum, and the difference within which lots count as alike [% of the better].
     alpha : float
@@ -90,8 +81,7 @@ def judge_lots(search: Search, claims, tests, *, minimum, margin_pct, alpha, of_
             earlier,
             model=model,
             at=at,
-            claims=claims,
-            tests=tests,
+            prospect=prospects[lot],
             count=count,
             minimum=minimum,
             margin_pct=margin_pct,
@@ -117,7 +107,7 @@ def _pct(x):
     return 100 / (1 + math.exp(-x))
 
 
-def _judge(lot, earlier, model, at, claims, tests, count, minimum, margin_pct, alpha):
+def _judge(lot, earlier, model, at, prospect, count, minimum, margin_pct, alpha):
     from scipy.stats import t
 
     beta, cov = model.coefficients, model.covariance
@@ -126,21 +116,17 @@ def _judge(lot, earlier, model, at, claims, tests, count, minimum, margin_pct, a
     level = _pct(beta[i])
     slope = level * (100 - level) / 100
     low, high = _pct(beta[i] - 1.96 * se), _pct(beta[i] + 1.96 * se)
-    levels = {name: _pct(beta[at[name]]) for name in earlier}
     before = earlier[-1] if earlier else ""
     drop = drop_low = drop_high = math.nan
     if before:
         gap = beta[at[before]] - beta[i]
         both = math.sqrt(max(float(cov[i, i] + cov[at[before], at[before]] - 2 * cov[i, at[before]]), 1e-12))
-        drop = levels[before] - level
+        drop = _pct(beta[at[before]]) - level
         scale = drop / gap if abs(gap) > 1e-9 else slope
         drop_low, drop_high = drop - 2.58 * both * abs(scale), drop + 2.58 * both * abs(scale)
-    expected, spread, df, source = _expected(lot, levels, claims, tests)
-    p = 1.0
-    if math.isfinite(expected):
-        p = float(t.cdf((level - expected) / math.hypot(spread, se * slope), df))
-    margin = margin_pct / 100 * (levels[before] if before else expected)
-    far = drop > margin if before else expected - level > 2 * margin
+    p = float(t.cdf((beta[i] - prospect.logit) / math.hypot(prospect.logit_sd, se), prospect.df))
+    margin = margin_pct / 100 * (_pct(beta[at[before]]) if before else prospect.pct)
+    far = drop > margin if before else prospect.pct - level > 2 * margin
     return LotLevel(
         lot=lot,
         n_hatches=int(count[lot]),
@@ -154,37 +140,9 @@ def _judge(lot, earlier, model, at, claims, tests, count, minimum, margin_pct, a
         drop=drop,
         drop_low=drop_low,
         drop_high=drop_high,
-        expected=expected,
-        expected_from=source,
-        claim=claims.get(lot, math.nan),
-        test=tests.get(lot, math.nan),
+        prospect=prospect,
         p_value=p,
         is_below_minimum=high < minimum,
         is_worse=bool(before) and drop_low > _LEAST_POINTS,
         is_unusual=p < alpha and bool(far),
     )
-
-
-def _expected(lot, levels, claims, tests):
-    """What is to be expected of a lot: percentage, its spread, degrees of freedom, and from what."""
-    claim = claims.get(lot, math.nan)
-    gaps = [claims[name] - level for name, level in levels.items() if math.isfinite(claims.get(name, math.nan))]
-    if math.isfinite(claim) and (gaps or not levels):
-        sd, weight = _STRAY
-        n = len(gaps)
-        # the site's gap: the prior counts as much as its spread says against the lots' own
-        pull = (sd / _GAP[1]) ** 2
-        gap = (pull * _GAP[0] + sum(gaps)) / (pull + n)
-        rest = float(np.sum((np.array(gaps) - np.mean(gaps)) ** 2)) if n > 1 else 0.0
-        df = weight + max(0, n - 1)
-        stray = math.sqrt((weight * sd**2 + rest) / df)
-        return claim - gap, stray * math.sqrt(1 + 1 / (pull + n)), df, "claim"
-    if levels:
-        sd, weight = _STRAY_PLAIN
-        value = np.array(list(levels.values()))
-        n = len(value)
-        rest = float(np.sum((value - value.mean()) ** 2)) if n > 1 else 0.0
-        df = weight + n - 1
-        stray = math.sqrt((weight * sd**2 + rest) / df)
-        return float(value.mean()), stray * math.sqrt(1 + 1 / n), df, "earlier lots"
-    return math.nan, math.nan, 1.0, ""

@@ -6,13 +6,14 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
 
 from qckit.charts.candidates import SHORTEST
 from qckit.charts.levels import Priors
 from qckit.charts.search import ALL, Search, detectable_size, find_changes_in_levels, group_words
 from qckit.charts.series import CONDITIONS
 from qckit.charts.water import search_water, water_limits, water_points
+from qckit.verdicts.lots.expected import expected_of_lot
+from qckit.verdicts.lots.usual import counted_hatches
 from qckit.verdicts.month.lot_levels import LotLevel, judge_lots
 from qckit.verdicts.month.rates import SHARES
 from qckit.verdicts.month.set_aside import points_aside
@@ -64,7 +65,7 @@ def search_month(history, tables, lot, names, first, last) -> MonthSearch:
         Lots of the month.
     first, last : Timestamp
     """
-    history = history.tail(_MOST)
+    whole, history = history, history.tail(_MOST)
     search = _search_hatches(history)
     shifts = shifts_of(search, search.frame, "hatch_pct", first=first) if search is not None else []
     points = {q: _points(history, tables, q) for q in CONDITIONS}
@@ -76,7 +77,7 @@ def search_month(history, tables, lot, names, first, last) -> MonthSearch:
     shifts += _of_efficiency(history, search, shifts, first)
     for q, frame in frames.items():
         shifts += [s for s in shifts_of(found[q], frame, q, first=first) if not _beside(s, shifts)]
-    lots = _judge_lots(search, tables, names) if search is not None else []
+    lots = _judge_lots(search, whole, tables, names, last) if search is not None else []
     shifts += [shift_of_lot(v, search.frame) for v in lots if v.is_worse or v.is_unusual]
     if lot:
         mine = set(history.loc[history["lot"] == lot, "hatch"])
@@ -168,37 +169,21 @@ def _unseen(search, first) -> tuple:
     return tuple(out)
 
 
-def _judge_lots(search, tables, names) -> list[LotLevel]:
-    limits = tables.settings.limits
-    lots = tables.lots
-    claims = {}
-    if lots is not None and len(lots):
-        known = lots[lots["claimed_hatch_pct"].notna()]
-        claims = dict(zip(known["lot"], known["claimed_hatch_pct"].astype(float), strict=True))
+def _judge_lots(search, history, tables, names, last) -> list[LotLevel]:
+    limits, conditions = tables.settings.limits, tables.settings.conditions
+    counts = counted_hatches(
+        tables.samples, tables.hatches, tables.lots, photos=tables.photos, reading_h=conditions.reading_h
+    )
+    # production as it is searched: without what a person explained or set aside
+    counts = counts[counts["hatch"].isin(history["hatch"]) | (counts["purpose"] != "production")]
     return judge_lots(
         search,
-        claims,
-        _tests(tables),
+        {lot: expected_of_lot(counts, tables.lots, lot, before=last) for lot in names},
         minimum=limits.min_hatch_pct,
         margin_pct=limits.equivalence_margin_pct,
         alpha=SHARES["lots"],
         of_month=names,
     )
-
-
-def _tests(tables):
-    """Percentage of each lot's own standard test, over its cones at the latest reading near a day."""
-    hatches = tables.hatches[tables.hatches["purpose"] == "standard test"]
-    samples = tables.samples[tables.samples["hatch"].isin(hatches["hatch"]) & (tables.samples["kind"] == "subsample")]
-    hours = samples["hours"].astype(float)
-    samples = samples[hours.isna() | hours.between(20, 30)]
-    rest = samples["embryos"].fillna(samples["cysts"]).astype("float64") + samples["umbrella"].fillna(0).astype(
-        "float64"
-    )
-    lot = samples["hatch"].map(dict(zip(hatches["hatch"], hatches["lot"], strict=True)))
-    part = samples["nauplii"].astype("float64")
-    sums = pd.DataFrame({"lot": lot, "part": part, "full": part + rest}).dropna().groupby("lot").sum()
-    return {name: 100 * row["part"] / row["full"] for name, row in sums.iterrows() if row["full"] > 0}
 
 
 def _standing(search, shifts) -> list[StandingDifference]:

@@ -171,7 +171,7 @@ def shift_of_lot(lot, frame) -> Shift:
     mine = frame[frame["lot"] == lot.lot]
     begin, end = mine["at"].iloc[0], mine["at"].iloc[-1]
     sd = (lot.drop_high - lot.drop_low) / 2 / 2.58
-    drop = lot.drop if lot.before else lot.expected - lot.level
+    drop = lot.drop if lot.before else lot.prospect.pct - lot.level
     return Shift(
         quantity="hatch_pct",
         kind="lot",

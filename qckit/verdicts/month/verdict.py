@@ -227,5 +227,7 @@ def _shift(s):
 def _level(level):
     if level is None:
         return None
-    keys = ("level", "low", "high", "now", "before", "drop", "expected", "expected_from", "claim", "test")
-    return {k: getattr(level, k) for k in (*keys, "is_below_minimum", "is_worse", "is_unusual")}
+    keys = ("level", "low", "high", "now", "before", "drop", "is_below_minimum", "is_worse", "is_unusual")
+    e = level.prospect
+    told = {"expected": e.pct, "expected_low": e.low_pct, "expected_from": e.source}
+    return {**{k: getattr(level, k) for k in keys}, **told, "claim": e.claim_pct, "test": e.test_pct}

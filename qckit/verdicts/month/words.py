@@ -6,6 +6,7 @@ import math
 
 from qckit.charts.series import CHARTED, CONDITIONS
 from qckit.verdicts.finding import Evidence
+from qckit.verdicts.lots.expected import expected_words
 from qckit.verdicts.month.rates import PAGE_RATE
 from qckit.verdicts.month.signals import open_signals
 from qckit.words import capital, day, joined, number, plural
@@ -60,11 +61,17 @@ def condition_words(c):
     return f"{q.label} {number(c['there'], q.decimals)}{unit} there, {number(c['elsewhere'], q.decimals)} otherwise"
 
 
+def _than(s):
+    """How far a lot lies from the lot before it, or from what was to be expected of the first one."""
+    beside = "the lot before it" if math.isfinite(s.effect_low) else "was to be expected of it"
+    return f"{size_words(s)} {'less' if s.effect < 0 else 'more'} than {beside}"
+
+
 def _head_of(s, order):
     """A change in so few words that it fits a headline."""
     side = "lower" if s.effect < 0 else "higher"
     if s.kind == "lot":
-        return f"lot {s.level} hatches {size_words(s)} {'less' if s.effect < 0 else 'more'} than the lot before it"
+        return f"lot {s.level} hatches {_than(s)}"
     what = "" if s.quantity == "hatch_pct" else f" in {CHARTED[s.quantity].label}"
     if s.kind == "drift":
         return f"{where_words(s)} {'falling' if s.effect < 0 else 'rising'} since {day(s.first.date(), order)}{what}"
@@ -80,7 +87,7 @@ def shift_sentence(s, order="ymd") -> str:
     """One change in one sentence: where, since when, by how much, and what goes with it."""
     q = CHARTED[s.quantity]
     if s.kind == "lot":
-        text = f"Lot {s.level} hatches {size_words(s)} {'less' if s.effect < 0 else 'more'} than the lot before it"
+        text = f"Lot {s.level} hatches {_than(s)}"
     elif s.kind == "drift":
         text = f"{capital(where_words(s))}: the {q.label} {'falls' if s.effect < 0 else 'rises'} evenly "
         text += f"{since_words(s, order)}{_between(s, order)}, by {size_words(s, s.per_30_days)} in 30 days"
@@ -208,19 +215,11 @@ def _level_line(study, m):
             if sure
             else f"as {v.before} before it"
         )
-    if math.isfinite(v.claim):
-        beside.append(f"claimed were {v.claim:.0f} %")
-    if math.isfinite(v.test):
-        beside.append(f"its own standard test gave {v.test:.0f} %")
-    if math.isfinite(v.expected) and v.before:
-        beside.append(f"{v.expected:.0f} % was to be expected from {_SOURCE[v.expected_from]}")
+    beside.append(expected_words(v.prospect))
     side = "below" if v.now_high < minimum else "above" if v.now_low > minimum else "at"
     beside.append(f"{side} your minimum of {minimum:g} %")
     points = "against" if v.is_unusual or v.is_below_minimum else "for" if v.now_low > minimum else "neutral"
     return Evidence(f"How good is {m.lot}?", f"{text}; {'; '.join(beside)}.", points)
-
-
-_SOURCE = {"claim": "its claim and from how earlier lots kept theirs", "earlier lots": "earlier lots", "": ""}
 
 
 def evidence(study):
@@ -247,13 +246,24 @@ def evidence(study):
             lines.append(_level_line(study, m))
         if m.chart.drift is not None and _drifting(study, m) is None:
             points = "against" if m.chart.drift.shape == "slope" and m.chart.drift.slope_per_30d < 0 else "neutral"
-            lines.append(Evidence(f"Does {m.lot} drift with age?", m.chart.drift.sentence, points))
+            lines.append(
+                Evidence(f"Does {m.lot} drift with age?", f"{m.lot}: {_small(m.chart.drift.sentence)}", points)
+            )
         lines.append(
-            Evidence(f"How often will {m.lot} fall below the minimum?", m.capability.sentence, _capable(m.capability))
+            Evidence(
+                f"How often will {m.lot} fall below the minimum?",
+                f"{m.lot}: {_small(m.capability.sentence)}",
+                _capable(m.capability),
+            )
         )
     if study.standing:
         lines.append(Evidence("What differs, and always did?", _standing(study.standing), "neutral"))
     return lines
+
+
+def _small(sentence):
+    """A sentence that goes on after a colon."""
+    return sentence[:1].lower() + sentence[1:]
 
 
 def unseen_sentence(study) -> str:

@@ -384,7 +384,11 @@ def _details(evidence, case, rule, settings):
         "doubts": [{"code": code, "values": values} for code, values in words.doubts(evidence)],
         "choice": _choice(evidence, settings),
         "repeat_chances": {str(k): v for k, v in evidence.plan.items()},
-        "world": {**vars(evidence.world), "earlier": _records(evidence.world.earlier)},
+        "world": {
+            **vars(evidence.world),
+            "earlier": _records(evidence.world.earlier),
+            "expected": evidence.world.expected.to_dict(),
+        },
         "verdict_words": VERDICTS[rule.verdict],
         "tone": TONES[rule.verdict],
         "confidence": settings.limits.confidence,

@@ -9,6 +9,7 @@ from qckit.hatch.dose import cost_per_million
 from qckit.hatch.harvest import recovery_by_cone
 from qckit.hatch.notes import gaps, has_note
 from qckit.verdicts.finding import Evidence
+from qckit.verdicts.lots.expected import expected_words
 from qckit.verdicts.new_lot.rules import per_g, span
 from qckit.verdicts.new_lot.world import best_choice
 from qckit.words import capital, joined, plural
@@ -51,6 +52,7 @@ def collect_evidence(evidence, settings):
         _witnesses(evidence),
         _certificate(evidence),
         _spread(evidence),
+        _expected(evidence),
         *_world(evidence),
         _recovery(evidence),
         *_umbrella(evidence),
@@ -346,6 +348,16 @@ def _spread(evidence):
     if evidence.differ_more:
         text += " These differ more, beyond chance, and the intervals are wider for it."
     return Evidence(question, text, "neutral")
+
+
+def _expected(evidence):
+    """The sentence on the lot that the month and a poor hatch show too."""
+    h, e = evidence.summary.hatch_pct, evidence.world.expected
+    gave = f"{evidence.lot} gave {pct(h.value)}; " if math.isfinite(h.value) else ""
+    points = "neutral"
+    if math.isfinite(h.value):
+        points = "against" if h.high < e.low_pct else "for" if h.low >= e.low_pct else "neutral"
+    return Evidence("What was to be expected of it?", capital(f"{gave}{expected_words(e, with_test=False)}."), points)
 
 
 def _world(evidence):

@@ -9,6 +9,8 @@ import pandas as pd
 
 from qckit.hatch.lot_tests import test_groups
 from qckit.tables import to_utc
+from qckit.verdicts.lots.expected import Expected, expected_of_lot
+from qckit.verdicts.lots.usual import counted_hatches
 
 __all__ = ["LotWorld", "best_choice", "lot_world"]
 
@@ -26,6 +28,7 @@ class LotWorld:
     best_before: str  # as written; empty where it is not
     is_past: bool  # best before the test was run
     opened_days: float  # from opening to the test; NaN where it is not written down
+    expected: Expected  # of the lot, as a month and a poor hatch expect it
 
 
 def lot_world(tables, every, lot, test):
@@ -53,6 +56,7 @@ def lot_world(tables, every, lot, test):
     row = tables.lots[tables.lots["lot"] == lot]
     written = {c: row[c].iloc[0] if len(row) and c in row else None for c in ("best_before", "opened")}
     ends = [_end(v) for v in (written["best_before"], written["opened"])]
+    counts = counted_hatches(tables.samples, tables.hatches, tables.lots, photos=tables.photos, cones=every)
     return LotWorld(
         in_use=in_use,
         in_use_hatch_pct=float(mine.mean()) if len(mine) else math.nan,
@@ -61,6 +65,7 @@ def lot_world(tables, every, lot, test):
         best_before=str(written["best_before"]) if ends[0] is not None else "",
         is_past=ends[0] is not None and ends[0] < at,
         opened_days=(at - ends[1]).total_seconds() / 86400 if ends[1] is not None else math.nan,
+        expected=expected_of_lot(counts, tables.lots, lot, before=at),
     )
 
 

@@ -7,8 +7,8 @@ import math
 import numpy as np
 import pandas as pd
 
+from qckit.verdicts.lots.standing import share_of
 from qckit.verdicts.poor_hatch.effects import AGE
-from qckit.verdicts.poor_hatch.standing import share_of
 
 __all__ = ["CONTEXT_COLUMNS", "describe_context"]
 

@@ -96,7 +96,7 @@ def details_of(case, verdict, named, p, plans, check_texts, then, settings) -> d
 def _tone(case, verdict):
     """A hatch whose lot falls behind what was to be expected is not shown in green."""
     w = case.world
-    behind = math.isfinite(w.level_pct) and w.n_hatches >= 3 and w.level_pct < w.expected_low_pct
+    behind = math.isfinite(w.level_pct) and w.n_hatches >= 3 and w.level_pct < w.prospect.low_pct
     return "attention" if behind and _TONE[verdict] == "good" else _TONE[verdict]
 
 
@@ -117,19 +117,16 @@ def _check(item, check_texts, then):
 
 
 def _lot(case):
-    w = case.world
+    w, e = case.world, case.world.prospect
     return {
         "sentence": lot_sentence(case),
         "hatch_pct": w.level_pct,
         "full_cysts_per_g": w.level_per_g,
-        "expected_pct": w.expected_pct,
-        "expected_low_pct": w.expected_low_pct,
-        "expected_full_cysts_per_g": w.expected_per_g,
-        "test_pct": w.test_pct,
-        "n_tests": w.n_tests,
-        "claim_pct": w.claim_pct,
+        "expected_pct": e.pct,
+        "expected_low_pct": e.low_pct,
+        "expected_full_cysts_per_g": e.per_g,
         "age": list(w.age_words),
-        "others": [dict(zip(("lot", "hatch_pct", "full_cysts_per_g", "n_hatches"), o, strict=True)) for o in w.others],
+        **{k: v for k, v in e.to_dict().items() if k in ("test_pct", "n_tests", "claim_pct", "others")},
     }
 
 

@@ -42,7 +42,7 @@ def site_effects(counts: pd.DataFrame, worst: pd.DataFrame, *, leave_out=(), lot
     Parameters
     ----------
     counts : DataFrame
-        As :func:`qckit.verdicts.poor_hatch.usual.counted_hatches` returns it.
+        As :func:`qckit.verdicts.lots.usual.counted_hatches` returns it.
     worst : DataFrame
         As :func:`qckit.verdicts.poor_hatch.clues.worst_values` returns it; the mean of each quantity is used.
     leave_out : sequence of str

@@ -7,11 +7,12 @@ import math
 import numpy as np
 
 from qckit.verdicts.finding import Evidence
+from qckit.verdicts.lots.expected import expected_words
 from qckit.verdicts.poor_hatch.causes import cause
 from qckit.verdicts.poor_hatch.checks import CHECKS
 from qckit.verdicts.poor_hatch.looks import later_sentence, other_counts_sentences
 from qckit.verdicts.poor_hatch.weights import stated
-from qckit.words import capital, figures, joined, plural
+from qckit.words import capital, figures, plural
 
 __all__ = ["EVIDENCE_CODES", "cause_rows", "collect_evidence", "lot_sentence", "one_in", "trace_shares"]
 
@@ -143,27 +144,17 @@ def lot_sentence(case) -> str:
     if not math.isfinite(w.level_pct):
         return f"{case.row['lot']} has no hatch of its own to be judged by."
     gives = f"{case.row['lot']} gives {w.level_pct:.0f} %"
-    expected = (
-        f"about {w.expected_pct:.0f} % were to be expected (four lots of five: {w.expected_low_pct:.0f} % or more)"
-    )
-    if math.isfinite(w.level_per_g):
-        gives += f" and {figures(w.level_per_g, 2)} full cysts per gram"
-        expected += f" and {figures(w.expected_per_g, 2)}"
-    whence = [f"{name} gave {pct:.0f} % and {figures(per_g, 2)}" for name, pct, per_g, _ in w.others[-2:]]
-    if math.isfinite(w.claim_pct):
-        whence.append(f"its label claims {w.claim_pct:.0f} %")
-    if w.n_tests:
-        whence.append(f"its own test gave {w.test_pct:.0f} %")
-    whence += w.age_words
-    return f"{gives}; {expected}" + (f" ({joined(whence)})." if whence else ", by what lots usually give.")
+    has_grams = math.isfinite(w.level_per_g)
+    gives += f" and {figures(w.level_per_g, 2)} full cysts per gram" if has_grams else ""
+    return f"{gives}; {expected_words(w.prospect, with_grams=has_grams, age=w.age_words)}."
 
 
 def _lot_line(case):
     lot = max(case.weights.of("embryos"), case.weights.of("empty"))
     points = "for" if lot >= 0.5 else "unknown" if not math.isfinite(case.world.level_pct) else "neutral"
     w = case.world
-    values = {"lot": case.row["lot"], "hatch_pct": w.level_pct, "expected_pct": w.expected_pct}
-    values |= {"full_cysts_per_g": w.level_per_g, "expected_full_cysts_per_g": w.expected_per_g}
+    values = {"lot": case.row["lot"], "hatch_pct": w.level_pct, "expected_pct": w.prospect.pct}
+    values |= {"full_cysts_per_g": w.level_per_g, "expected_full_cysts_per_g": w.prospect.per_g}
     return Evidence("Is it the lot?", lot_sentence(case), points, "lot", values)
 
 

@@ -8,7 +8,7 @@ import pandas as pd
 
 from qckit.errors import InputError
 from qckit.hatch import Recovery
-from qckit.verdicts.poor_hatch.level import Level
+from qckit.verdicts.lots.level import Level
 
 __all__ = ["another_lot", "next_feed"]
 

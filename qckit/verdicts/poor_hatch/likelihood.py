@@ -14,11 +14,11 @@ from itertools import combinations
 
 import numpy as np
 
+from qckit.verdicts.lots.usual import Usual
 from qckit.verdicts.poor_hatch.causes import CAUSES, cause, sampling_causes
 from qckit.verdicts.poor_hatch.densities import either, log_t, spreads
 from qckit.verdicts.poor_hatch.looks import Look
 from qckit.verdicts.poor_hatch.traces import Draws, act, draws_of, figures_of, later_mix, plain_draws
-from qckit.verdicts.poor_hatch.usual import Usual
 from qckit.verdicts.poor_hatch.weights import Weights
 from qckit.verdicts.poor_hatch.world import World
 

@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 
 from qckit.hatch.subsamples import drawing_numbers
-from qckit.verdicts.poor_hatch.usual import describe_hatch
+from qckit.verdicts.lots.usual import describe_hatch
 
 __all__ = ["LATER_H", "Look", "later_sentence", "looks_at", "other_counts_sentences", "with_known_gaps"]
 

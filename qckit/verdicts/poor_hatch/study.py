@@ -13,6 +13,9 @@ from qckit.errors import InputError, unknown_name
 from qckit.hatch import joined_subsamples, recovery_of
 from qckit.hatch.readings import standard_readings
 from qckit.site_tables import SiteTables
+from qckit.verdicts.lots.level import Level, against_limits, judge_level
+from qckit.verdicts.lots.standing import Standing, standing_levels
+from qckit.verdicts.lots.usual import Usual, counted_hatches, usual_of_hatch, usual_of_lot
 from qckit.verdicts.poor_hatch import telltale
 from qckit.verdicts.poor_hatch.causes import CAUSES, cause, sampling_causes
 from qckit.verdicts.poor_hatch.changes import changes_of_the_month, describe_changes
@@ -23,13 +26,10 @@ from qckit.verdicts.poor_hatch.differences import DIFFERENCE_COLUMNS, find_diffe
 from qckit.verdicts.poor_hatch.effects import EFFECT_COLUMNS, site_effects
 from qckit.verdicts.poor_hatch.feed import another_lot, next_feed
 from qckit.verdicts.poor_hatch.lengths import Lengths, compare_lengths, nauplius_lengths
-from qckit.verdicts.poor_hatch.level import Level, against_limits, judge_level
 from qckit.verdicts.poor_hatch.likelihood import Given, trace_fits, weigh
 from qckit.verdicts.poor_hatch.looks import Look, looks_at, with_known_gaps
 from qckit.verdicts.poor_hatch.notes import Phrase, factors_of, read_sheet
-from qckit.verdicts.poor_hatch.standing import Standing, standing_levels
 from qckit.verdicts.poor_hatch.traces import draws_of
-from qckit.verdicts.poor_hatch.usual import Usual, counted_hatches, usual_of_lot
 from qckit.verdicts.poor_hatch.weights import Weights
 from qckit.verdicts.poor_hatch.world import World, lot_against_world
 
@@ -134,7 +134,7 @@ def study_hatch(
     lot = next(iter(t.lots[t.lots["lot"] == row["lot"]].to_dict("records")), {"lot": row["lot"]})
     day = _same_day(counts, row)
     standing = standing_levels(counts, before=row["started"], also=(hatch, *day["hatch"]))
-    usual = _usual(counts, row, standing)
+    usual = usual_of_hatch(counts, row, standing)
     usual_here = _where(usual, standing, hatch)
     sub, kind = joined_subsamples(t.samples, t.hatches, t.lots, t.photos), _usual_kind(counts, row)
     looks = looks_at(sub, row, mixing_cv=usual.mixing_cv, kind=kind)
@@ -296,19 +296,6 @@ def _pick(hatches, hatch):
         raise unknown_name("hatch", hatch, recent, where="hatches")
     row = found.iloc[0].to_dict()
     return {k: (None if v is pd.NA or (isinstance(v, float) and math.isnan(v)) else v) for k, v in row.items()}
-
-
-def _usual(counts, row, standing):
-    """The lot's earlier hatches; where there are fewer than three, its other hatches of the same time or later too."""
-    options = {"lot": row["lot"], "leave_out": (row["hatch"],), "standing": standing}
-    usual = usual_of_lot(counts, before=row["started"], **options)
-    if usual.n_hatches >= 3:
-        return usual
-    wider = usual_of_lot(counts, before="2262-01-01T00:00:00+00:00", **options)
-    if wider.n_hatches <= usual.n_hatches:
-        return usual
-    n = wider.n_hatches
-    return replace(wider, note=f"{n} other hatch{'es' if n > 1 else ''} of this lot, the same day or later among them")
 
 
 def _where(usual, standing, hatch):

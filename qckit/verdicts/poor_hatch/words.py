@@ -124,8 +124,8 @@ def _lot_gives(case, code):
     """What the lot gives against what was expected, in the figure that the cause touches."""
     w = case.world
     if code == "empty" and math.isfinite(w.level_per_g):
-        return f"{figures(w.level_per_g, 2)} full cysts per g, {figures(w.expected_per_g, 2)} expected"
-    return f"{w.level_pct:.0f} %, {w.expected_pct:.0f} % expected"
+        return f"{figures(w.level_per_g, 2)} full cysts per g, {figures(w.prospect.per_g, 2)} expected"
+    return f"{w.level_pct:.0f} %, {w.prospect.pct:.0f} % expected"
 
 
 def _gave(case, verdict):

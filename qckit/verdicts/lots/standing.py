@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import pandas as pd
 
-from qckit.verdicts.poor_hatch.usual import describe_hatch
+from qckit.verdicts.lots.usual import describe_hatch
 
 __all__ = ["Standing", "share_of", "standing_levels"]
 

@@ -7,12 +7,12 @@ shells to opened cysts) and ``amount`` (log of full cysts found per gram).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 
-__all__ = ["FEATURES", "Usual", "counted_hatches", "describe_hatch", "usual_of_lot"]
+__all__ = ["FEATURES", "Usual", "counted_hatches", "describe_hatch", "usual_of_hatch", "usual_of_lot"]
 
 FEATURES = ("opened", "released", "witness", "amount")
 
@@ -213,6 +213,34 @@ def usual_of_lot(counts: pd.DataFrame, *, lot: str, before, leave_out=(), most: 
         note="" if n >= _LEAST_HATCHES else f"only {n} earlier hatch{'es' if n > 1 else ''} of this lot",
         light_cv=_light_cv(of_lot),
     )
+
+
+def usual_of_hatch(counts: pd.DataFrame, row, standing=None) -> Usual:
+    """Give what is usual for the lot of one hatch at its time: the one usual of every page that judges a hatch.
+
+    Parameters
+    ----------
+    counts : DataFrame
+        As :func:`counted_hatches` returns it.
+    row : mapping
+        The hatch's row of it.
+    standing : Standing, optional
+        Levels of cones and operators.
+
+    Returns
+    -------
+    Usual
+        The lot's earlier hatches; where there are fewer than three, its other hatches of the same time or later too.
+    """
+    own = {"lot": row["lot"], "leave_out": (row["hatch"],), "standing": standing}
+    usual = usual_of_lot(counts, before=row["started"], **own)
+    if usual.n_hatches >= 3:
+        return usual
+    wider = usual_of_lot(counts, before="2262-01-01T00:00:00+00:00", **own)
+    if wider.n_hatches <= usual.n_hatches:
+        return usual
+    n = wider.n_hatches
+    return replace(wider, note=f"{n} other hatch{'es' if n > 1 else ''} of this lot, the same day or later among them")
 
 
 def _site_spread(others, mixing):
