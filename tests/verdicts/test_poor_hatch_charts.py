@@ -8,9 +8,9 @@ import pytest
 from poor_cases import explain
 
 from qckit.practice import POOR_HATCH, invented_history
+from qckit.verdicts.lots.usual import counted_hatches
 from qckit.verdicts.poor_hatch import charts
 from qckit.verdicts.poor_hatch.context import describe_context
-from qckit.verdicts.lots.usual import counted_hatches
 
 NOW = "2026-11-06T10:00:00+00:00"
 

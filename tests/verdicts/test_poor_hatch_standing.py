@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 from poor_cases import explain, site_of
 
-from qckit.verdicts.poor_hatch.changes import changes_of_the_month
 from qckit.verdicts.lots.standing import standing_levels
-from qckit.verdicts.poor_hatch.study import study_hatch
 from qckit.verdicts.lots.usual import counted_hatches
+from qckit.verdicts.poor_hatch.changes import changes_of_the_month
+from qckit.verdicts.poor_hatch.study import study_hatch
 from qckit.verdicts.poor_hatch.weights import Weights
 
 

@@ -244,13 +244,12 @@ def expected_words(e: Expected, *, with_grams: bool = False, with_test: bool = T
     age : sequence of str
         What is known of its age and storage, to stand beside.
     """
-    text = f"about {e.pct:.0f} % were to be expected (nine lots of ten: {e.low_pct:.0f} % or more)"
-    if with_grams:
-        text += f" and {figures(e.per_g, 2)}"
+    grams = f" and {figures(e.per_g, 2)}" if with_grams else ""
+    text = f"about {e.pct:.0f} %{grams} were to be expected, {e.low_pct:.0f} % or more of nine lots in ten"
     whence = _whence(e, with_grams)
     whence += [f"its own test gave {e.test_pct:.0f} %"] if with_test and e.n_tests else []
-    whence += age
-    return f"{text} ({joined(whence)})" if whence else f"{text}, by what lots usually give"
+    beside = "; ".join(part for part in (joined(whence), ", ".join(age)) if part)
+    return f"{text} ({beside})" if whence else f"{text}, by what lots usually give{f' ({beside})' if age else ''}"
 
 
 def _whence(e, with_grams):
