@@ -79,7 +79,7 @@ def share_below(hatch_pct, minimum, *, confidence=0.95, least=8, of="") -> Capab
     """
     y = np.asarray(hatch_pct, float)
     y = y[np.isfinite(y)]
-    n, seen = len(y), int(np.sum(y < minimum))
+    n, n_below = len(y), int(np.sum(y < minimum))
     method = "normal on the logit scale, interval by the noncentral t distribution"
     if n < least:
         return Capability(
@@ -87,7 +87,7 @@ def share_below(hatch_pct, minimum, *, confidence=0.95, least=8, of="") -> Capab
             share_pct=math.nan,
             share_pct_low=math.nan,
             share_pct_high=math.nan,
-            n_below=seen,
+            n_below=n_below,
             n_hatches=n,
             confidence=confidence,
             method=method,
@@ -102,7 +102,7 @@ def share_below(hatch_pct, minimum, *, confidence=0.95, least=8, of="") -> Capab
             share_pct=share,
             share_pct_low=math.nan,
             share_pct_high=math.nan,
-            n_below=seen,
+            n_below=n_below,
             n_hatches=n,
             confidence=confidence,
             method=method,
@@ -117,7 +117,7 @@ def share_below(hatch_pct, minimum, *, confidence=0.95, least=8, of="") -> Capab
         share_pct=share,
         share_pct_low=100 * low,
         share_pct_high=100 * high,
-        n_below=seen,
+        n_below=n_below,
         n_hatches=n,
         confidence=confidence,
         method=method,

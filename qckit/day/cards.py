@@ -90,8 +90,8 @@ def find_card(pixels: np.ndarray) -> CardSeen | None:
 
     grey = pixels if pixels.ndim == 2 else np.asarray(pixels[..., :3].mean(axis=-1), dtype=np.uint8)
     found = zxingcpp.read_barcodes(np.ascontiguousarray(grey), formats=zxingcpp.BarcodeFormat.QRCode)
-    seen = [_measured(card, code.position, grey.shape) for code in found if (card := read_text(code.text))]
-    return max(seen, key=lambda one: one.share, default=None)
+    found_cards = [_measured(card, code.position, grey.shape) for code in found if (card := read_text(code.text))]
+    return max(found_cards, key=lambda one: one.share, default=None)
 
 
 def _measured(card: Card, position, shape) -> CardSeen:

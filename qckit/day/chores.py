@@ -53,14 +53,14 @@ class Chore:
 class DayRecords:
     """What the day's page looks at beside the site's tables; what is left out is not asked about.
 
-    ``steps``, ``certificates`` and ``reports`` are the log's tables of those names, ``waiting`` the photos still to be
-    counted (``SiteLog.awaiting_counts``), ``missing_photos`` those that a sample names and the folder does not have.
+    ``steps``, ``certificates`` and ``reports`` are the log's tables of those names, ``uncounted`` the photos still to
+    be counted (``SiteLog.awaiting_counts``), ``missing_photos`` those that a sample names and the folder does not have.
     """
 
     steps: pd.DataFrame | None = None
     certificates: pd.DataFrame | None = None
     reports: pd.DataFrame | None = None
-    waiting: pd.DataFrame | None = None
+    uncounted: pd.DataFrame | None = None
     missing_photos: tuple[str, ...] = ()
 
 
@@ -95,8 +95,8 @@ def find_chores(
     missing = records.missing_photos
     if missing:
         found.append(Chore("missing photos", n=len(missing), names=missing))
-    if records.waiting is not None:
-        there = records.waiting[~records.waiting["photo"].isin(missing)]
+    if records.uncounted is not None:
+        there = records.uncounted[~records.uncounted["photo"].isin(missing)]
         if len(there):
             found.append(Chore("photos to count", n=len(there), names=tuple(dict.fromkeys(there["hatch"]))))
     found += _lot_tests(tables, lots, now)

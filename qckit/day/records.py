@@ -183,7 +183,7 @@ def lot_test_rows(sitting: Sitting, test: LotTest, *, started: dt.datetime, take
         frames.append(made.frames["hatches"].assign(volume_ml=float(test.volume_ml)))
         names.add(made.hatch)
     parts = [
-        f"{lot} in {joined(cone for cone, held in test.cones.items() if held == lot)}"
+        f"{lot} in {joined(cone for cone, lot_in_cone in test.cones.items() if lot_in_cone == lot)}"
         for lot in dict.fromkeys([test.lot, *test.cones.values()])
     ]
     sentence = (

@@ -163,7 +163,7 @@ def _notes(cones, used, left, reading_h, tolerance_h):
 
     add(cones["hours"].isna(), "hours_unknown")
     away = (cones["hours"] - reading_h).abs() > tolerance_h + 1e-6
-    add(away, "other_hour", lambda row: {"at": round(float(row.hours), 4), "wanted": float(reading_h)})
+    add(away, "other_hour", lambda row: {"at": round(float(row.hours), 4), "standard": float(reading_h)})
     for (name, code), rows in left.groupby(["hatch", "left_out"], sort=False):
         if code != "uncounted":
             kind = {"kind": str(rows["counted_by"].iloc[0])} if code == "other_kind" else {}

@@ -81,7 +81,7 @@ def _incomplete(samples):
 
 _SENTENCES = {
     "hours_unknown": lambda: "The hours since wetting are not known.",
-    "other_hour": lambda at, wanted: f"Read at {at:.1f} h instead of {wanted:g} h.",
+    "other_hour": lambda at, standard: f"Read at {at:.1f} h instead of {standard:g} h.",
     "counted_again": _counted_again,
     "other_kind": _other_kind,
     "incomplete": _incomplete,

@@ -100,11 +100,11 @@ def _agree(photos, objects, counts) -> None:
     for column in STAGE_COLUMNS.values():
         if column not in photos.columns:
             continue
-        told = pd.to_numeric(photos[column], errors="coerce").astype("float64").to_numpy()
-        for photo, said, is_there in zip(photos["photo"], told, counts[column]):
-            if said == said and said != is_there:
+        stated = pd.to_numeric(photos[column], errors="coerce").astype("float64").to_numpy()
+        for photo, value, is_there in zip(photos["photo"], stated, counts[column]):
+            if value == value and value != is_there:
                 raise InputError(
-                    f"photo {photo!r}: {column} is {said:g} and its objects give {is_there}. "
+                    f"photo {photo!r}: {column} is {value:g} and its objects give {is_there}. "
                     "Count the photo again; counts and objects must come from the same run."
                 )
 

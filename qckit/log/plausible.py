@@ -106,8 +106,8 @@ def _g_per_l(hatches: pd.DataFrame) -> pd.Series:
 def _hatches(hatches: pd.DataFrame, max_g_per_l: float) -> list[Doubt]:
     found = []
     g_per_l = _g_per_l(hatches)
-    is_odd = (g_per_l > min(_OVER_MOST * max_g_per_l, _MOST_G_PER_L)) | (g_per_l < _LEAST_G_PER_L)
-    for i in hatches.index[is_odd]:
+    is_doubtful = (g_per_l > min(_OVER_MOST * max_g_per_l, _MOST_G_PER_L)) | (g_per_l < _LEAST_G_PER_L)
+    for i in hatches.index[is_doubtful]:
         what = (
             f"{hatches.at[i, 'cysts_g']:g} g in {hatches.at[i, 'volume_ml']:g} ml are {g_per_l[i]:.3g} g of cysts "
             "per litre"

@@ -112,8 +112,8 @@ class LogReader:
             sample, hatch, photo, um_per_px, chamber_depth_mm, taken, scale_source. The scale is the field sheet's;
             where that has none and the site keeps one camera at one magnification, the newest scale of that.
         """
-        waiting = self.samples(counted=False)
-        scale, source = _only_scale(self.scales()) if waiting["um_per_px"].isna().any() else (None, "")
+        uncounted = self.samples(counted=False)
+        scale, source = _only_scale(self.scales()) if uncounted["um_per_px"].isna().any() else (None, "")
         rows = [
             (
                 s.sample,
@@ -124,7 +124,7 @@ class LogReader:
                 s.taken,
                 "field sheet" if on_sheet else source,
             )
-            for s in waiting.itertuples()
+            for s in uncounted.itertuples()
             for on_sheet in [not pd.isna(s.um_per_px)]
             for photo in photo_names(s.photos)
         ]

@@ -67,9 +67,9 @@ class Room:
     residual: float
     residual_tail_df: float
     day: float
-    day_memory: float
+    day_to_day: float
     water_day_share: dict
-    water_memory: dict
+    water_day_to_day: dict
     cone_water_share: float  # of the water's variance
     season_c: float
     missing: float  # share of readings
@@ -122,9 +122,9 @@ def draw_room_constants(rng, *, days=210) -> Room:
         residual=float(np.exp(rng.uniform(np.log(0.05), np.log(0.2)))),
         residual_tail_df=tails,
         day=float(rng.uniform(0.0, 0.1)),
-        day_memory=float(rng.uniform(0.0, 0.7)),
+        day_to_day=float(rng.uniform(0.0, 0.7)),
         water_day_share={q: float(rng.uniform(0.1, 0.85)) for q in _STANDARD},
-        water_memory={q: float(rng.uniform(0.0, 0.75)) for q in _STANDARD},
+        water_day_to_day={q: float(rng.uniform(0.0, 0.75)) for q in _STANDARD},
         cone_water_share=float(rng.uniform(0.0, 0.3)),
         season_c=float(rng.choice([0.0, 0.0, rng.uniform(0.1, 0.6)])),
         missing=float(rng.uniform(0.02, 0.3)),
@@ -206,7 +206,7 @@ def draw_room(room: Room) -> dict:
     rng = np.random.default_rng(room.seed)
     rows = {"lots": _lot_rows(room), "hatches": [], "readings": [], "samples": []}
     water = _Water(room, rng)
-    luck = remembering_days(rng, room.days + 1, room.day_memory) * room.day
+    luck = remembering_days(rng, room.days + 1, room.day_to_day) * room.day
     for n in range(room.days):
         day, count = _day(n), int(np.clip(rng.poisson(room.hatches_a_day), 0, 4))
         for cone in rng.permutation(CONES)[:count]:
@@ -239,7 +239,7 @@ class _Water:
     def __init__(self, room, rng):
         self.room, self.rng = room, rng
         self.level = {q: _STANDARD[q] + rng.normal(0, 0.5) * _SPREAD[q] for q in _STANDARD}
-        self.days = {q: remembering_days(rng, room.days + 1, room.water_memory[q]) for q in _STANDARD}
+        self.days = {q: remembering_days(rng, room.days + 1, room.water_day_to_day[q]) for q in _STANDARD}
         self.cones = {(q, c): rng.normal() * np.sqrt(room.cone_water_share) for q in _STANDARD for c in CONES}
         self.phase = rng.uniform(0, 2 * np.pi)
         self.size = {q: _SPREAD[q] * float(np.exp(rng.normal(0, 0.3))) for q in _STANDARD}

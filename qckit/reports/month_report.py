@@ -261,12 +261,12 @@ def signals(page: MonthPage) -> Html:
     if not len(shown):
         return note("No chart marked a hatch in this month.")
     expected = sum(c["signals_expected"] for c in page.finding.details["charts"])
-    told = (
+    words = (
         f"Open: to be explained. Mark: one chart's own limits or rules; chance alone makes about {expected:.1f} of "
         f"these in a month on the {len(page.finding.details['charts'])} charts together, and nothing is to be done "
         "about one."
     )
-    return table(shown, caption=told, headings={"by": "explained by", "what": "what is marked [test]"}, limit=100)
+    return table(shown, caption=words, headings={"by": "explained by", "what": "what is marked [test]"}, limit=100)
 
 
 def comparison(page: MonthPage) -> Html:

@@ -128,8 +128,8 @@ def _of_efficiency(history, search, shifts, first):
         frame, alpha=SHARES["efficiency"], late_alpha=0.0, priors=_EFFICIENCY, with_ramps=False, beside=beside
     )
     of_efficiency = shifts_of(search, search.frame, "hatching_efficiency_per_g", first=first)
-    told_labels = {label for s in shifts for label in s.labels}
-    return [s for s in of_efficiency if len(told_labels & set(s.labels)) < 0.3 * s.n_hatches]
+    known_labels = {label for s in shifts for label in s.labels}
+    return [s for s in of_efficiency if len(known_labels & set(s.labels)) < 0.3 * s.n_hatches]
 
 
 def _points(history, tables, q):

@@ -63,6 +63,6 @@ def corrected_counts(samples, hatches, certificate, *, by_hand=()):
         if found is None:
             continue
         for stage, column in STAGE_COLUMNS.items():
-            seen, share = group[column].sum(), 1 / len(group)
-            out.loc[group.index, column] = found.counts[stage] * (group[column] / seen if seen > 0 else share)
+            counted, share = group[column].sum(), 1 / len(group)
+            out.loc[group.index, column] = found.counts[stage] * (group[column] / counted if counted > 0 else share)
     return out

@@ -89,10 +89,10 @@ def _group(before, what, name, for_good):
     raw = float(inside.median() - others.median())
     points = raw * len(inside) / (len(inside) + _SHRINK)
     z = raw / (1.253 * max(spread, 1.0) * math.sqrt(1 / len(inside) + 1 / len(others)))
-    is_odd = abs(z) > 2.5
+    is_unusual = abs(z) > 2.5
     how = (
         f"{abs(points):.0f} points {'below' if points < 0 else 'above'} the others"
-        if is_odd
+        if is_unusual
         else ("no different from that" if stands else "no different from the others")
     )
     return (
@@ -101,7 +101,7 @@ def _group(before, what, name, for_good):
         len(inside),
         points,
         z,
-        is_odd,
+        is_unusual,
         f"{title}:{stands} the last {len(inside)} hatches before this one were {how}.",
     )
 

@@ -81,9 +81,9 @@ def read_sheet(hatch_row, lot_row=None, same_text=()) -> list[Phrase]:
     found = []
     for place, text in (("hatch", _text(hatch_row, "notes")), ("lot", _text(lot_row or {}, "notes"))):
         for piece in _pieces(text):
-            heard = _heard(_plain(piece), place) or _heard(_respelt(_plain(piece)), place)
-            often = sum(piece.casefold() in other.casefold() for other in same_text) if heard else 0
-            found += [Phrase(code, piece, max(1.0, factor / (1 + often)), place) for code, factor in heard.items()]
+            factors = _causes_named(_plain(piece), place) or _causes_named(_respelt(_plain(piece)), place)
+            often = sum(piece.casefold() in other.casefold() for other in same_text) if factors else 0
+            found += [Phrase(code, piece, max(1.0, factor / (1 + often)), place) for code, factor in factors.items()]
     air = _text(hatch_row, "aeration")
     if air and _WEAK_AIR.search(air):
         found.append(Phrase("oxygen", f"air: {air}", 8.0, "hatch"))
@@ -118,12 +118,12 @@ def _pieces(text) -> list[str]:
     return found
 
 
-def _heard(text, place) -> dict[str, float]:
+def _causes_named(text, place) -> dict[str, float]:
     """Causes that a phrase speaks for, and how much; of the lot's notes only the lot's causes."""
     factors = {item.code: _speaks(item, text) for item in CAUSES if place == "hatch" or item.of_lot}
-    heard = {code: factor for code, factor in factors.items() if factor > 1}
-    silenced = {other for code in heard for other in cause(code).silences}
-    return {code: factor for code, factor in heard.items() if code not in silenced}
+    spoken = {code: factor for code, factor in factors.items() if factor > 1}
+    silenced = {other for code in spoken for other in cause(code).silences}
+    return {code: factor for code, factor in spoken.items() if code not in silenced}
 
 
 def _speaks(item, text) -> float:

@@ -44,8 +44,8 @@ class Weights:
         """
         keys = [((), self.none), *(((c,), w) for c, w in self.single.items()), *self.pairs.items()]
         likelihoods = [(k, w, likelihood(k)) for k, w in keys]
-        heard = sum(w for _, w, p in likelihoods if p is not None)
-        mean = sum(w * p for _, w, p in likelihoods if p is not None) / heard if heard > 0 else 1.0
+        answered = sum(w for _, w, p in likelihoods if p is not None)
+        mean = sum(w * p for _, w, p in likelihoods if p is not None) / answered if answered > 0 else 1.0
         new = {k: w * (max(mean, 0.5) if p is None else p) for k, w, p in likelihoods}
         new["other"] = self.other * mean
         chance, alone = likelihood(()), {c: likelihood((c,)) for c in self.single}
