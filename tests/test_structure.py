@@ -17,10 +17,10 @@ TREES = {path: ast.parse(path.read_text(encoding="utf-8")) for path in PACKAGE}
 FUNCTIONS = [(p, n) for p, tree in TREES.items() for n in ast.walk(tree) if isinstance(n, ast.FunctionDef)]
 
 CEILINGS = {
-    "files of more than 400 lines": 16,
+    "files of more than 400 lines": 15,
     "functions of more than 60 lines of code": 5,
-    "functions of more than 8 parameters": 19,
-    "calls with more than 5 unnamed arguments": 52,
+    "functions of more than 8 parameters": 12,
+    "calls with more than 5 unnamed arguments": 27,
     "coy names": 0,
 }
 """What is counted -> how many there may be at most."""
@@ -59,7 +59,7 @@ def many_parameters():
     return found
 
 
-_ANY_NUMBER = {"print", "max", "min", "hypot", "zip", "joinpath", "range", "replace", "array"}
+_ANY_NUMBER = {"print", "max", "min", "hypot", "zip", "joinpath", "range", "replace", "array", "Table"}
 
 
 def unnamed_arguments():

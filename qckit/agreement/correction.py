@@ -111,16 +111,16 @@ def correct_counts(counts, rates: CountRates, *, confidence=0.95, seed=11) -> Co
     ratio = _hatch(drawn)
     ratio = ratio[np.isfinite(ratio)]
     bounds = np.quantile(ratio, [tail, 1 - tail]) if ratio.size else (np.nan, np.nan)
-    named = [dict(zip(STAGES, map(float, row))) for row in (total, best, low, high)]
+    by_stage = [dict(zip(STAGES, map(float, row))) for row in (total, best, low, high)]
     return CorrectedCounts(
-        *named,
-        float(_hatch(total[None])[0]),
-        float(_hatch(best[None])[0]),
-        float(bounds[0]),
-        float(bounds[1]),
-        len(observed),
-        confidence,
-        f"detection and confusion from {rates.n_photos} photos ({rates.source})",
+        **dict(zip(("counted", "counts", "low", "high"), by_stage, strict=True)),
+        hatch_pct_counted=float(_hatch(total[None])[0]),
+        hatch_pct=float(_hatch(best[None])[0]),
+        hatch_pct_low=float(bounds[0]),
+        hatch_pct_high=float(bounds[1]),
+        n_photos=len(observed),
+        confidence=confidence,
+        method=f"detection and confusion from {rates.n_photos} photos ({rates.source})",
     )
 
 

@@ -188,12 +188,10 @@ def _by_anova(x, pool_above, confidence):
             (1 - 1 / t, error, df_error),
         ]
     low, high = _modified_large_sample(pieces, confidence)
+    variances = {"error": error, "appraiser": appraiser, "interaction": interaction, "part": parts}
     return _study(
         x,
-        error,
-        appraiser=appraiser,
-        interaction=interaction,
-        parts=parts,
+        variances,
         bounds=(low, high),
         p_value=p_value,
         pooled=pooled,
@@ -219,7 +217,8 @@ def _modified_large_sample(pieces, confidence):
     return math.sqrt(max(total - math.sqrt(down), 0.0)), math.sqrt(total + math.sqrt(up))
 
 
-def _study(x, error, appraiser, interaction, parts, bounds, p_value, pooled, confidence, method):
+def _study(x, variances, bounds, p_value, pooled, confidence, method):
+    error, appraiser, interaction, parts = (variances[k] for k in ("error", "appraiser", "interaction", "part"))
     gauge = error + appraiser + interaction
     total = gauge + parts
     ndc = 1.41 * math.sqrt(parts / gauge) if gauge > 0 else math.inf
@@ -257,10 +256,7 @@ def _by_ranges(x, confidence):
     parts = float(np.ptp(x.mean(axis=(1, 2)))) * _K3[p]
     return _study(
         x,
-        equipment**2,
-        appraiser=person**2,
-        interaction=0.0,
-        parts=parts**2,
+        {"error": equipment**2, "appraiser": person**2, "interaction": 0.0, "part": parts**2},
         bounds=(math.nan, math.nan),
         p_value=math.nan,
         pooled=True,

@@ -15,7 +15,7 @@ from functools import lru_cache
 import numpy as np
 import pandas as pd
 
-from qckit.charts.limits import D2_TABLE, Limits, apply_limits, check_points, fit_limits
+from qckit.charts.limits import Limits, apply_limits, check_points, fit_limits
 from qckit.charts.rules import DEFAULT_RULES, RULES, false_alarm_rate, find_signals
 from qckit.errors import InputError, unknown_name
 
@@ -235,11 +235,9 @@ def set_baseline(
     set_aside=None,
     rules=DEFAULT_RULES,
     per=1.0,
-    d2=D2_TABLE,
     spread="moving range",
     slope_per_day=0.0,
     law="leaning",
-    where="points",
 ) -> Baseline:
     """Review a baseline (phase I).
 
@@ -251,7 +249,7 @@ def set_baseline(
         Kind of chart.
     set_aside : dict, optional
         Label of a point -> reason for leaving it out. A reason must be given; points are never left out silently.
-    rules, per, d2, spread, slope_per_day, law
+    rules, per, spread, slope_per_day, law
         As for :func:`widen` and :func:`qckit.charts.limits.fit_limits`; prime charts lean unless asked otherwise, so
         that their false-alarm rate holds.
 
@@ -270,25 +268,23 @@ def set_baseline(
     >>> baseline.limits.kind
     'p prime'
     """
-    clean = check_points(points, kind, where=where)
+    clean = check_points(points, kind)
     set_aside = dict(set_aside or {})
     labels = list(clean["label"])
     for label, reason in set_aside.items():
         if label not in labels:
-            raise unknown_name("point", label, labels, where=f"{where}, points set aside")
+            raise unknown_name("point", label, labels, where="points, points set aside")
         if not str(reason).strip():
             raise InputError(
-                f"{where}: the point {label} is set aside without a reason. Say why in a few words, such as "
+                f"points: the point {label} is set aside without a reason. Say why in a few words, such as "
                 "'heater off overnight'."
             )
     keep = ~clean["label"].isin(set_aside)
     limits = widen(
-        fit_limits(
-            points, kind, include=keep, per=per, d2=d2, spread=spread, slope_per_day=slope_per_day, law=law, where=where
-        ),
+        fit_limits(points, kind, include=keep, per=per, spread=spread, slope_per_day=slope_per_day, law=law),
         rules,
     )
-    chart = apply_limits(limits, points, phase=np.where(keep, "baseline", "set aside"), where=where)
+    chart = apply_limits(limits, points, phase=np.where(keep, "baseline", "set aside"))
     signals = find_signals(chart, rules, reach=limits.reach)
     left_out = [
         {

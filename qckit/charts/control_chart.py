@@ -36,13 +36,9 @@ def draw_control_chart(
     signals="find",
     title="",
     ylabel="",
-    note="",
     decimals=None,
     target=None,
-    target_label="",
-    xlabel="",
     legend=True,
-    ylim=None,
 ):
     """Draw a control chart.
 
@@ -53,17 +49,14 @@ def draw_control_chart(
     ax : Axes, optional
     signals : DataFrame or None, optional
         From :func:`qckit.charts.rules.find_signals`; found by the default rules when left out, none marked for None.
-    title, ylabel, xlabel : str
+    title, ylabel : str
         ``ylabel`` with its unit; left out, what the chart says of itself (``frame.attrs["quantity"]``).
-    note : str
-        Written under the axis: baseline, kind of limits, what chance alone does.
     decimals : int, optional
         In the labels of the limits; left out, as many as keep the limits apart.
-    target, target_label : float, str
-        The site's own limit, drawn as a dotted line.
+    target : float or (float, str), optional
+        The site's own limit, drawn as a dotted line, and its label.
     legend : bool
         Explain the marks.
-    ylim : tuple of float, optional
 
     Returns
     -------
@@ -89,30 +82,17 @@ def draw_control_chart(
     _mark_groups(ax, x, frame)
     if signals is not None and len(signals):
         _draw_signals(ax, x, frame, signals)
+    target, target_label = target if isinstance(target, tuple) else (target, "")
     if target is not None:
         ax.axhline(target, color=draw.INK, linestyle=":", linewidth=1.4)
     ax.set_title(title, pad=14)
     ax.set_ylabel(ylabel)
     n = int(frame["value"].notna().sum())
-    ax.set_xlabel((xlabel or ("start of the hatch" if timed else "hatch, in order")) + f"   (n = {n})")
+    ax.set_xlabel(("start of the hatch" if timed else "hatch, in order") + f"   (n = {n})")
     if timed:
         _date_axis(ax)
     if n and np.nanmax(np.abs(frame["value"].to_numpy(dtype=float))) >= 10_000:
         ax.yaxis.set_major_formatter("{x:,.0f}")
-    if ylim is not None:
-        ax.set_ylim(*ylim)
-    if note:
-        ax.annotate(
-            note,
-            (0, 0),
-            xycoords="axes fraction",
-            xytext=(0, -40),
-            textcoords="offset points",
-            fontsize=7.5,
-            va="top",
-            annotation_clip=False,
-            wrap=False,
-        )
     if legend:
         _legend(ax, frame, signals)
     # room for the names of the lowest and the highest diamond

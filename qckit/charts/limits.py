@@ -251,9 +251,7 @@ def fit_limits(
     d2=D2_TABLE,
     spread="moving range",
     slope_per_day=0.0,
-    origin=None,
     law="symmetric",
-    where="points",
 ) -> Limits:
     """Estimate limits from a baseline.
 
@@ -274,9 +272,7 @@ def fit_limits(
         ``moving range`` (short-term spread; a shift inside the baseline hardly inflates it) or
         ``standard deviation`` (all of the spread; right when neighbours are alike because they share a day).
     slope_per_day : float
-        Slope of the centre line on the working scale. [1/day]
-    origin : Timestamp, optional
-        Where the sloped line has the estimated centre; the mean time of the points when left out.
+        Slope of the centre line on the working scale, about the mean time of the points. [1/day]
     law : str
         ``symmetric`` (as published) or ``leaning``, which only the prime charts take notice of.
 
@@ -301,15 +297,15 @@ def fit_limits(
     >>> charts.fit_limits(points, "individuals").centre
     81.0
     """
-    clean = check_points(points, kind, where=where)
+    clean = check_points(points, kind)
     used = clean[np.asarray(include, bool)] if include is not None else clean
     used = used[used["value"].notna()]
     if len(used) < 2:
         raise InputError(
-            f"{where}: {len(used)} usable point{'s' if len(used) != 1 else ''}, and limits need at least two "
+            f"points: {len(used)} usable point{'s' if len(used) != 1 else ''}, and limits need at least two "
             "(20 to 40 make a fair baseline). Widen the period, or wait for more hatches."
         )
-    day0 = float(_days(used["at"]).mean() if origin is None else _days(origin)) if slope_per_day else 0.0
+    day0 = float(_days(used["at"]).mean()) if slope_per_day else 0.0
     y = working_values(used, kind)
     if slope_per_day:
         y = y - slope_per_day * (_days(used["at"]).to_numpy(dtype=float) - day0)
@@ -332,25 +328,25 @@ def fit_limits(
     base = _base_sigma(kind, centre, used["size"].to_numpy())
     if not np.all(base > 0):
         raise InputError(
-            f"{where}: all {len(used)} points are {'0' if centre <= 0 else 'the whole'}, so there is no spread to set "
+            f"points: all {len(used)} points are {'0' if centre <= 0 else 'the whole'}, so there is no spread to set "
             "limits from. Check that this was counted."
         )
     if kind in ("p", "u"):
         return replace(shell, spread="given")
     residual = (y - centre) / base
-    sigma, df = estimate_spread(residual, used["group"].to_numpy(), spread, d2, where)
+    sigma, df = estimate_spread(residual, used["group"].to_numpy(), spread, d2, "points")
     if law == "leaning" and kind in ("p prime", "u prime"):
         sizes = used["size"].to_numpy()
         between = between_share(sigma, sizes)
         even = residual / np.sqrt(1 + between * sizes)
-        sigma, df = estimate_spread(even, used["group"].to_numpy(), spread, d2, where)
+        sigma, df = estimate_spread(even, used["group"].to_numpy(), spread, d2, "points")
         shell = replace(shell, law=law, between=between)
     if slope_per_day:
         df = max(df - 1, 1.0)
     return replace(shell, sigma=sigma, df=df)
 
 
-def apply_limits(limits: Limits, points, *, clip=True, phase="", where="points"):
+def apply_limits(limits: Limits, points, *, clip=True, phase=""):
     """Place points against limits.
 
     Parameters
@@ -378,7 +374,7 @@ def apply_limits(limits: Limits, points, *, clip=True, phase="", where="points")
     [5.5]
     """
     kind, per = limits.kind, limits.per
-    clean = check_points(points, kind, where=where)
+    clean = check_points(points, kind)
     centre = _line(limits, clean["at"])
     if kind in ("p", "p prime"):
         centre = np.clip(centre, 1e-9, 1 - 1e-9)

@@ -29,7 +29,7 @@ class LotChart:
     Examples
     --------
     >>> first, last = pd.Timestamp("2026-10-01", tz="UTC"), pd.Timestamp("2026-11-01", tz="UTC")
-    >>> chart = charts.build_chart(series, "hatch_pct", lot="K-121", first=first, last=last)
+    >>> chart = charts.build_chart(series, "hatch_pct", lot="K-121", period=(first, last))
     >>> chart.name, chart.lot
     ('hatch_pct', 'K-121')
     """
@@ -59,7 +59,7 @@ class LotChart:
 
 
 def build_chart(
-    series, name, *, lot="", first, last, baselines=None, rules=DEFAULT_RULES, aside=None, days=None
+    series, name, *, lot="", period, baselines=None, rules=DEFAULT_RULES, aside=None, days=None
 ) -> LotChart:
     """Build the chart of one quantity, with the limits in force or, where none are frozen, a proposed baseline.
 
@@ -71,8 +71,8 @@ def build_chart(
         A name of :data:`qckit.charts.series.CHARTED`.
     lot : str
         One lot; empty for all (conditions).
-    first, last : Timestamp
-        The period reviewed: ``first <= start < last``.
+    period : (Timestamp, Timestamp)
+        First and last of the period reviewed: ``first <= start < last``.
     baselines : DataFrame, optional
         The log's baselines table; a frozen baseline is used as it stands.
     rules : tuple of str
@@ -89,10 +89,11 @@ def build_chart(
     Examples
     --------
     >>> first, last = pd.Timestamp("2026-10-01", tz="UTC"), pd.Timestamp("2026-11-01", tz="UTC")
-    >>> chart = charts.build_chart(series, "hatch_pct", lot="K-121", first=first, last=last)
+    >>> chart = charts.build_chart(series, "hatch_pct", lot="K-121", period=(first, last))
     >>> len(chart.frame) > 0
     True
     """
+    first, last = period
     chosen = series[(series["lot"] == lot)] if lot else series
     points = chart_points(chosen[chosen["at"] < last], name)
     by_hand = pd.Series([(aside or {}).get(label, "") for label in points["label"]], index=points.index, dtype=object)
@@ -366,7 +367,7 @@ def freeze_chart(chart: LotChart, *, set_by, set_at, name="", notes=""):
     Examples
     --------
     >>> first, last = pd.Timestamp("2026-10-01", tz="UTC"), pd.Timestamp("2026-11-01", tz="UTC")
-    >>> chart = charts.build_chart(series, "hatch_pct", lot="K-121", first=first, last=last)
+    >>> chart = charts.build_chart(series, "hatch_pct", lot="K-121", period=(first, last))
     >>> charts.freeze_chart(chart, set_by="op1", set_at="2026-11-06T10:00:00+00:00")["chart"].tolist()
     ['hatch_pct']
     """

@@ -72,7 +72,14 @@ def autocorrelation(z, *, lags=None, alpha=0.01) -> Autocorrelation:
     x = x[np.isfinite(x)] - np.nanmean(x) if len(x) else x
     n = len(x)
     if n < 12 or not np.any(x):
-        return Autocorrelation(math.nan, math.nan, n, 0, False, f"{n} points are too few to judge likeness.")
+        return Autocorrelation(
+            lag_1=math.nan,
+            p_value=math.nan,
+            n_points=n,
+            lags=0,
+            is_marked=False,
+            sentence=f"{n} points are too few to judge likeness.",
+        )
     lags = min(10, n // 5) if lags is None else int(lags)
     r = np.array([np.sum(x[k:] * x[:-k]) for k in range(1, lags + 1)]) / np.sum(x * x)
     q = n * (n + 2) * float(np.sum(r**2 / (n - np.arange(1, lags + 1))))
@@ -82,7 +89,7 @@ def autocorrelation(z, *, lags=None, alpha=0.01) -> Autocorrelation:
     text = f"Neighbouring hatches {words} (lag-1 correlation {r[0]:.2f}, p {_p(p)}, n = {n})."
     if marked:
         text += " Limits then rest on the whole spread, and run rules, which take hatches as independent, are not read."
-    return Autocorrelation(float(r[0]), p, n, lags, marked, text)
+    return Autocorrelation(lag_1=float(r[0]), p_value=p, n_points=n, lags=lags, is_marked=marked, sentence=text)
 
 
 def judge_drift(at, value, *, weights=None, least_points=30, least_days=45, unit="") -> Drift:
@@ -118,18 +125,9 @@ def judge_drift(at, value, *, weights=None, least_points=30, least_days=45, unit
     w = np.ones(len(y)) if weights is None else np.asarray(weights, float)
     n = len(y)
     if n < least_points or np.ptp(days) < least_days:
-        return Drift(
-            "level",
-            0.0,
-            math.nan,
-            math.nan,
-            math.nan,
-            {},
-            n,
-            f"{n} hatches over {np.ptp(days) if n else 0:.0f} days are too few to tell a drift.",
-        )
+        return _no_drift(n, f"{n} hatches over {np.ptp(days) if n else 0:.0f} days are too few to tell a drift.")
     if not np.ptp(y) > 0:
-        return Drift("level", 0.0, math.nan, math.nan, math.nan, {}, n, f"All {n} hatches are alike: no drift.")
+        return _no_drift(n, f"All {n} hatches are alike: no drift.")
     w = w / w.mean()
     centre, x_mean = np.average(y, weights=w), np.average(days, weights=w)
     sxx = np.sum(w * (days - x_mean) ** 2)
@@ -153,8 +151,32 @@ def judge_drift(at, value, *, weights=None, least_points=30, least_days=45, unit
         shape = "slope"
     elif bic["level"] - bic["step"] >= 10:
         shape, step_at = "step", at.iloc[step.changes[0].last_before]
-    sentence = _sentence(shape, 30 * slope, low, high, step, step_at, unit, n)
-    return Drift(shape, 30 * slope, low, high, p, bic, n, sentence, step_at)
+    sentence = _sentence(shape, slope=30 * slope, low=low, high=high, step=step, step_at=step_at, unit=unit, n=n)
+    return Drift(
+        shape=shape,
+        slope_per_30d=30 * slope,
+        slope_low=low,
+        slope_high=high,
+        p_value=p,
+        bic=bic,
+        n_points=n,
+        sentence=sentence,
+        step_at=step_at,
+    )
+
+
+def _no_drift(n, sentence) -> Drift:
+    nan = math.nan
+    return Drift(
+        shape="level",
+        slope_per_30d=0.0,
+        slope_low=nan,
+        slope_high=nan,
+        p_value=nan,
+        bic={},
+        n_points=n,
+        sentence=sentence,
+    )
 
 
 def _sentence(shape, slope, low, high, step, step_at, unit, n):

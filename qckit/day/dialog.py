@@ -240,7 +240,16 @@ class Dialog(Questions):
         pct = self.maybe("hatching percentage its label claims (Enter: none)")
         per_g = self.maybe("nauplii per gram its label claims (Enter: none)")
         pack_g = self.maybe("grams in its pack (Enter: not known)")
-        return bench.new_lot(NewLot(name, received, opened, pct, per_g, pack_g))
+        return bench.new_lot(
+            NewLot(
+                name,
+                received=received,
+                opened=opened,
+                claimed_hatch_pct=pct,
+                claimed_nauplii_per_g=per_g,
+                pack_g=pack_g,
+            )
+        )
 
     def _readings(self, _first: bool) -> Written:
         state = self._pick([s for s in self.bench.page.hatches if s.state != "too old"], "Readings of", False)

@@ -104,19 +104,25 @@ def ageing_trend(cones, *, metric="hatch_pct", minimum=75.0, confidence=0.95, ho
         }
     )
     dates = [_first_below(line, c, minimum) for c in ("value", "low", "high")]
+    crossing, crossing_low, crossing_high = dates
     to_unit = _slope_unit(metric, float(np.mean(y)), back)
     slopes = [to_unit(v) for v in (slope, slope - half, slope + half)]
+    slope_per_month, slope_low, slope_high = slopes
     return Ageing(
-        metric,
-        tests,
-        *slopes,
-        unit,
-        len(tests),
-        minimum,
-        *dates,
-        line,
-        confidence,
-        _sentence(
+        metric=metric,
+        tests=tests,
+        slope_per_month=slope_per_month,
+        slope_low=slope_low,
+        slope_high=slope_high,
+        slope_unit=unit,
+        n_tests=len(tests),
+        minimum=minimum,
+        crossing=crossing,
+        crossing_low=crossing_low,
+        crossing_high=crossing_high,
+        line=line,
+        confidence=confidence,
+        sentence=_sentence(
             metric,
             slopes,
             unit=unit,
@@ -126,9 +132,9 @@ def ageing_trend(cones, *, metric="hatch_pct", minimum=75.0, confidence=0.95, ho
             confidence=confidence,
             last=tests["day"].max(),
         ),
-        str(cones["lot"].iloc[0]),
-        fit["memory"],
-        _note(len(tests), fit["memory"]),
+        lot=str(cones["lot"].iloc[0]),
+        autocorrelation=fit["correlation"],
+        note=_note(len(tests), fit["correlation"]),
     )
 
 
@@ -211,7 +217,7 @@ def _line(x, y, confidence):
         return rows @ coefficients, t * np.sqrt(stretch * variance)
 
     se = math.sqrt(stretch * max(covariance[1, 1], robust[1, 1]))
-    return {"slope": float(coefficients[1]), "se_slope": se, "t": t, "at": at, "memory": correlation}
+    return {"slope": float(coefficients[1]), "se_slope": se, "t": t, "at": at, "correlation": correlation}
 
 
 def _lag_one(residual):

@@ -104,23 +104,24 @@ def harvest_losses(samples, *, confidence=0.95):
     method = "clopper-pearson" if is_exact else "wilson"
     low, high = binomial_interval(waste, counted, confidence=confidence, method=method)
     change = _change(counted_losses, confidence)
+    n, total = len(counted_losses), int(counted_losses.sum())
+    lost_low, lost_high = poisson_interval(total, n, confidence=confidence) if n else (math.nan, math.nan)
     return HarvestLosses(
-        len(counted_losses),
-        int(counted_losses.sum()),
-        float(counted_losses.mean()) if len(counted_losses) else math.nan,
-        *(
-            poisson_interval(int(counted_losses.sum()), len(counted_losses), confidence=confidence)
-            if len(counted_losses)
-            else (math.nan, math.nan)
-        ),
-        change,
-        str(mine.loc[counted_losses.index[change.last_before - 1], "hatch"]) if change is not None else "",
-        counted,
-        waste,
-        100 * waste / counted if counted else math.nan,
-        100 * low,
-        100 * high,
-        is_exact,
+        n_drawn_off=n,
+        lost=total,
+        lost_a_harvest=float(counted_losses.mean()) if n else math.nan,
+        lost_low=lost_low,
+        lost_high=lost_high,
+        change=change,
+        changed_after=str(mine.loc[counted_losses.index[change.last_before - 1], "hatch"])
+        if change is not None
+        else "",
+        n_counted=counted,
+        waste=waste,
+        waste_pct=100 * waste / counted if counted else math.nan,
+        waste_low_pct=100 * low,
+        waste_high_pct=100 * high,
+        is_waste_exact=is_exact,
     )
 
 

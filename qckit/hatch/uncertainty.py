@@ -230,8 +230,19 @@ def percentage_budget(cones, *, detection=None, confidence=0.95, draws=40_000, r
     apart = 100 * max(abs(low - mc_low), abs(high - mc_high)) / share
     table = _table(parts, u_rel)
     df = (k - 1) * (u_rel / spread) ** 4 if spread > 0 else math.inf
-    bounds = [100 * float(v) for v in (low, high, mc_low, mc_high)]
-    return Budget(100 * share, 100 * share * u_rel, df, *bounds, apart, confidence, table, largest_source(table, u_rel))
+    return Budget(
+        value=100 * share,
+        u=100 * share * u_rel,
+        df=df,
+        low=100 * float(low),
+        high=100 * float(high),
+        mc_low=100 * float(mc_low),
+        mc_high=100 * float(mc_high),
+        agreement_pct=apart,
+        confidence=confidence,
+        table=table,
+        sentence=largest_source(table, u_rel),
+    )
 
 
 def largest_source(table, u_rel):

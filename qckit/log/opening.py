@@ -74,12 +74,11 @@ def keep_secret(folder: Path, url: str) -> str:
         file.write(url + "\n")
     plain = sa.URL.create(
         parsed.drivername,
-        parsed.username,
-        None,
-        parsed.host,
-        parsed.port,
-        parsed.database,
-        {k: v for k, v in parsed.query.items() if "passw" not in k.casefold()},
+        username=parsed.username,
+        host=parsed.host,
+        port=parsed.port,
+        database=parsed.database,
+        query={k: v for k, v in parsed.query.items() if "passw" not in k.casefold()},
     )
     return plain.render_as_string()
 

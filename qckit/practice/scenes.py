@@ -185,9 +185,9 @@ class _Pen:
             zip((self.x + u * self.cos - v * self.sin).tolist(), (self.y + u * self.sin + v * self.cos).tolist())
         )
 
-    def oval(self, along, across, length, breadth, colour, alpha=255, *, pinch=0.0, first=0.0, last=360.0):
+    def oval(self, along, across, length, breadth, colour, alpha=255, *, pinch=0.0, arc=(0.0, 360.0)):
         """A filled oval, narrower to one end by ``pinch``; or the part of it between two angles."""
-        t = np.radians(np.linspace(first, last, 72))
+        t = np.radians(np.linspace(*arc, 72))
         u = along + length / 2 * np.cos(t)
         v = across + breadth / 2 * np.sin(t) * (1 - pinch * np.cos(t))
         self.canvas.polygon(self.points(u, v), fill=(*colour, alpha))
@@ -208,17 +208,17 @@ def _nauplius(pen, look, length, breadth):
             pen.line(u, v, 26, look["limb"], 235)
             for k in (0.35, 0.7, 1.0):  # bristles
                 pen.line([u[2], u[2] - 0.09 * length * k], [v[2], v[2] + sign * 26 * k], 7, look["limb"], 170)
-    pen.oval(-0.02 * length, 0, 0.94 * length, breadth, look["body"], 245, pinch=-0.30)
-    pen.oval(-0.10 * length, 0, 0.62 * length, 0.62 * breadth, look["yolk"], 190, pinch=-0.3)
+    pen.oval(-0.02 * length, 0, 0.94 * length, breadth, colour=look["body"], alpha=245, pinch=-0.30)
+    pen.oval(-0.10 * length, 0, 0.62 * length, 0.62 * breadth, colour=look["yolk"], alpha=190, pinch=-0.3)
     pen.oval(0.36 * length, 0, 34, 34, look["eye"])
 
 
 def _umbrella(pen, look, length, breadth):
     cup = -length / 2 + breadth / 2
-    pen.oval(cup, 0, breadth, breadth, look["shell"], 200)
-    pen.oval(cup, 0, breadth, breadth, look["rim"], 235, first=100, last=260)
-    pen.oval(0.17 * length, 0, 0.66 * length, 0.80 * breadth, look["membrane"], 150)
-    pen.oval(0.14 * length, 0, 0.56 * length, 0.66 * breadth, look["body"], 245, pinch=-0.2)
+    pen.oval(cup, 0, breadth, breadth, colour=look["shell"], alpha=200)
+    pen.oval(cup, 0, breadth, breadth, colour=look["rim"], alpha=235, arc=(100, 260))
+    pen.oval(0.17 * length, 0, 0.66 * length, 0.80 * breadth, colour=look["membrane"], alpha=150)
+    pen.oval(0.14 * length, 0, 0.56 * length, 0.66 * breadth, colour=look["body"], alpha=245, pinch=-0.2)
     pen.oval(0.30 * length, 0, 24, 24, look["eye"])
 
 
@@ -226,12 +226,12 @@ def _cyst(pen, look, length, breadth):
     pen.oval(0, 0, length, breadth, look["rim"])
     pen.oval(0, 0, 0.93 * length, 0.93 * breadth, look["cyst"])
     for k in (0.55, 0.4, 0.25):
-        pen.oval(-0.14 * length, -0.14 * breadth, k * length, k * breadth, look["gloss"], 60)
+        pen.oval(-0.14 * length, -0.14 * breadth, k * length, k * breadth, colour=look["gloss"], alpha=60)
 
 
 def _shell(pen, look, length, breadth):
-    pen.oval(0, 0, length, breadth, look["shell"], 120)
-    pen.oval(0, 0, 0.9 * length, 0.86 * breadth, look["ground"], 70)
+    pen.oval(0, 0, length, breadth, colour=look["shell"], alpha=120)
+    pen.oval(0, 0, 0.9 * length, 0.86 * breadth, colour=look["ground"], alpha=70)
     t = np.radians(np.linspace(25, 335, 60))  # a thin rim, open where it split
     pen.line(length / 2 * np.cos(t), breadth / 2 * np.sin(t), 13, look["rim"], 220)
 

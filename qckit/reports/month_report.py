@@ -176,8 +176,7 @@ def _chart(page, chart, *, whole):
             title=name,
             ylabel=q.label + unit,
             decimals=q.decimals,
-            target=minimum,
-            target_label=f"site's minimum {minimum:g} %" if minimum else "",
+            target=(minimum, f"site's minimum {minimum:g} %") if minimum else None,
         )
         ax.axvspan(
             study.first.tz_convert("UTC").tz_localize(None),

@@ -121,7 +121,7 @@ def test_names_of_lines_and_of_signals_do_not_lie_over_each_other():
     signals = pd.DataFrame({"point": frame["point"].iloc[[117, 118, 119, 119]], "rule": rules})
     high = frame["high"].iloc[-1]
     with draw.style():
-        ax = charts.draw_control_chart(frame, signals=signals, target=high - 0.2, target_label="minimum")
+        ax = charts.draw_control_chart(frame, signals=signals, target=(high - 0.2, "minimum"))
     assert {"1", "1,5"} <= set(texts(ax))
     for names in (("1", "1,5"), (f"upper {high:.1f}", "minimum")):
         found = boxes(ax, names)

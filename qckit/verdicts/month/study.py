@@ -193,7 +193,7 @@ def _noted(history, shifts):
 def _charts(tables, samples, history, names, first, last, rules, searched, is_proposed):
     """The charts of the month: of each lot, and of the water."""
     frozen, signals = None if is_proposed else tables.baselines, tables.signals
-    limits = {"first": first, "last": last, "baselines": frozen, "rules": rules}
+    limits = {"period": (first, last), "baselines": frozen, "rules": rules}
     charts = {
         (name, q): chart
         for name in names
@@ -267,7 +267,7 @@ def _nothing(history, month, lot):
 def _lot_month(tables, name, chosen, history, charts, moved, period, table, level):
     (first, last), settings, lots = period, tables.settings, tables.lots
     mine = chosen[chosen["lot"] == name]
-    chart = charts.get((name, "hatch_pct")) or build_chart(history, "hatch_pct", lot=name, first=first, last=last)
+    chart = charts.get((name, "hatch_pct")) or build_chart(history, "hatch_pct", lot=name, period=(first, last))
     counted = mine[mine["full_cysts"] > 0]
     confidence = settings.limits.confidence
     share = proportion_over_cones(counted["nauplii"], counted["full_cysts"], confidence=confidence)
