@@ -6,6 +6,7 @@ The terminal, the notebook's form and the tally all work through this, so that t
 from __future__ import annotations
 
 import datetime as dt
+import math
 import re
 import time
 from collections.abc import Callable, Sequence
@@ -25,6 +26,7 @@ from qckit.site import load_site
 __all__ = ["Bench", "warm_up"]
 
 _ROUND_H = 3.0  # a count entered up to this long after the incubation was taken at its end, unless a person says other
+_ROUNDED = 0.05  # what is fed is a round number
 _CLOCKS_DIFFER = dt.timedelta(minutes=15)  # a wall clock may be so far ahead of the computer's
 
 
@@ -100,6 +102,11 @@ class Bench:
     def at_hand(self) -> list[HatchState]:
         """Hatches that can be harvested or fed."""
         return self._first(("to harvest", "counted", "harvested"), ("to count",))
+
+    def feedable(self) -> list[HatchState]:
+        """Hatches to feed from: those harvested first, those whose nauplii are used up last."""
+        states = self.at_hand()
+        return sorted(states, key=lambda state: (state.is_used_up, state.state != "harvested"))
 
     def grams_offered(self) -> str:
         """Grams of a cone to start: the plan's, else those of the newest hatch."""
@@ -268,10 +275,13 @@ class Bench:
 
     def feed(self, hatch: str, nauplii: float, *, fed: dt.datetime | None = None) -> Written:
         """Enter a feed; nauplii past the site's limit are noted."""
-        fed = fed or self.moment()
+        fed, state = fed or self.moment(), self.page.hatch(hatch)
         written = self._write(records.feed_row(self._sitting(), hatch, nauplii, fed=fed))
-        warning = self.too_old(hatch, fed)
-        return Written(written.sentence, [*written.notes, *([warning] if warning else [])], written.step)
+        notes = [*written.notes, self.too_old(hatch, fed)]
+        if math.isfinite(state.nauplii) and nauplii > state.left * (1 + _ROUNDED):
+            there = "none were left" if state.is_used_up else f"{records.millions(state.left)} were left"
+            notes.append(f"By the log {there} of {state.cone}: look at this feed and at its harvest.")
+        return Written(written.sentence, [note for note in notes if note], written.step)
 
     def too_old(self, hatch: str, at: dt.datetime) -> str:
         """Say that nauplii are past the site's limit for feeding; empty where they are not."""

@@ -199,7 +199,7 @@ class Dialog(Questions):
 
     def _feed(self, _first: bool) -> Written:
         bench = self.bench
-        state = self._pick(bench.at_hand(), "Feed from", False)
+        state = self._pick(bench.feedable(), "Feed from", False)
         at = self.time("fed at", bench.moment())
         warning = bench.too_old(state.hatch, at)
         if warning:

@@ -237,7 +237,7 @@ def _new_lot(bench: Bench) -> dict:
 
 
 def _feed(bench: Bench) -> dict | None:
-    states = bench.at_hand()
+    states = bench.feedable()
     if not states:
         return None
     left = states[0].left if math.isfinite(states[0].left) else 0.0

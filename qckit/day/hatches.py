@@ -51,6 +51,11 @@ class HatchState:
         """Nauplii that were not fed yet."""
         return max(0.0, self.nauplii - self.fed)
 
+    @property
+    def is_used_up(self) -> bool:
+        """Whether it is known that hardly any are left."""
+        return math.isfinite(self.nauplii) and self.left < _SOME
+
     def nauplii_age_h(self, at: dt.datetime) -> float:
         """Hours since the hatch, taken as the end of the incubation."""
         return (at - self.ready).total_seconds() / 3600
@@ -60,7 +65,9 @@ class HatchState:
         return self.ready + dt.timedelta(hours=handling_h - SLACK_H) <= at <= self.feed_by
 
 
-def hatch_states(tables: SiteTables, *, now: dt.datetime, counts: pd.DataFrame, per_g: dict[str, float]):
+def hatch_states(
+    tables: SiteTables, *, now: dt.datetime, counts: pd.DataFrame, per_g: dict[str, float], recovery: float
+):
     """Say where every hatch of the last days stands.
 
     Parameters
@@ -72,6 +79,8 @@ def hatch_states(tables: SiteTables, *, now: dt.datetime, counts: pd.DataFrame, 
         As ``verdicts.lots.usual.counted_hatches`` gives them.
     per_g : mapping of str to float
         Lot -> nauplii to feed that a gram gives, where nothing was counted yet; NaN where that is not known. [1/g]
+    recovery : float
+        Share of the counted nauplii that a harvest brings, as the dose takes it (``hatch.recovery_of``).
 
     Returns
     -------
@@ -85,20 +94,20 @@ def hatch_states(tables: SiteTables, *, now: dt.datetime, counts: pd.DataFrame, 
     measured = counts.set_index("hatch")["hatching_efficiency_per_g"].to_dict()
     counted = set(tables.samples.loc[tables.samples["kind"] == "subsample", "hatch"])
     harvests = harvest_totals(tables.samples).to_dict("index")
-    return [
-        _state(row, now, tables, _Known(measured, counted, harvests, per_g))
-        for row in recent.sort_values("started").to_dict("records")
-    ]
+    known = _Known(measured, counted, harvests, per_g, recovery)
+    return [_state(row, now, tables, known) for row in recent.sort_values("started").to_dict("records")]
 
 
 @dataclass(frozen=True)
 class _Known:
-    """What the log knows of hatches: nauplii per gram counted, counted at all, harvests, what a gram should give."""
+    """What the log knows of hatches: nauplii per gram counted, counted at all, harvests, what a gram should give, and
+    the share of a harvest."""
 
     measured: dict[str, float]
     counted: set[str]
     harvests: dict[str, dict]
     per_g: dict[str, float]
+    recovery: float
 
 
 def _state(row: dict, now, tables, known: _Known) -> HatchState:
@@ -110,10 +119,9 @@ def _state(row: dict, now, tables, known: _Known) -> HatchState:
     feed_by = ready + dt.timedelta(hours=protocol.max_age_h)
     harvest = known.harvests.get(name)
     fed = _fed(tables, name)
-    recovery = settings.feed.recovery_pct / 100
     per_gram, basis = math.nan, ""
     if math.isfinite(known.measured.get(name, math.nan)):
-        per_gram, basis = known.measured[name] * recovery, "counted"
+        per_gram, basis = known.measured[name] * known.recovery, "counted"
     elif name not in known.counted and now <= feed_by and math.isfinite(known.per_g[row["lot"]]):
         per_gram, basis = known.per_g[row["lot"]], "expected"
     nauplii = per_gram * row["cysts_g"]

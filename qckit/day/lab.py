@@ -89,6 +89,10 @@ def lab_command(folder: Path, *, port: int, token: str, browser: bool, work: Pat
     argv = [sys.executable, "-m", "ipykernel_launcher", "-f", "{connection_file}"]
     kernel = {"argv": argv, "display_name": "Python 3 (qckit)", "language": "python", "metadata": {"debugger": True}}
     (spec / "kernel.json").write_text(json.dumps(kernel), encoding="utf-8")
+    quiet = {"disabledExtensions": {"@jupyterlab/apputils-extension:announcements": True}}  # asks, and asks the network
+    config = work / "config" / "labconfig"
+    config.mkdir(parents=True)
+    (config / "page_config.json").write_text(json.dumps(quiet), encoding="utf-8")
     command = [sys.executable, "-m", "jupyterlab", f"--ServerApp.root_dir={folder}", "--ip=127.0.0.1"]
     command += [f"--port={port}", "--ServerApp.port_retries=0", f"--LabApp.default_url={_PAGE}"]
     command += ["--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate"]
@@ -97,9 +101,11 @@ def lab_command(folder: Path, *, port: int, token: str, browser: bool, work: Pat
     if hasattr(os, "geteuid") and os.geteuid() == 0:
         command.append("--allow-root")
     paths = [str(work), *filter(None, [os.environ.get("JUPYTER_PATH")])]
+    configs = [str(work / "config"), *filter(None, [os.environ.get("JUPYTER_CONFIG_PATH")])]
     environment = os.environ | {
         "JUPYTER_TOKEN": token,  # by the environment, so that no list of processes shows it
         "JUPYTER_PATH": os.pathsep.join(paths),
+        "JUPYTER_CONFIG_PATH": os.pathsep.join(configs),
         "JUPYTER_PREFER_ENV_PATH": "0",
         "QCKIT_SITE": str(folder),
     }

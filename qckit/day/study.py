@@ -16,7 +16,7 @@ from qckit.day.hatches import HatchState, hatch_states
 from qckit.day.judging import Judged, judge_hatch
 from qckit.day.starting import FeedDue, LotInUse, Start, feeds_due, lots_in_use, plan_start
 from qckit.errors import QcError
-from qckit.hatch import cone_metrics
+from qckit.hatch import cone_metrics, recovery_of
 from qckit.tables import to_utc
 from qckit.verdicts.lots.usual import counted_hatches
 
@@ -119,7 +119,8 @@ def study_day(
     counts = counted_hatches(*rows, **options, cones=cones)
     lots = lots_in_use(tables, now=moment, counts=counts)
     plan = plan or _planner(tables, moment, cones)
-    states = hatch_states(tables, now=moment, counts=counts, per_g=_PerGram(settings, plan))
+    recovery = recovery_of(tables.samples, cones, settings, day=moment.isoformat()).pct / 100
+    states = hatch_states(tables, now=moment, counts=counts, per_g=_PerGram(settings, plan), recovery=recovery)
     feeds = feeds_due(settings, states, now=moment, feeds=getattr(tables, "feeds", None))
     ask = partial(suspect, tables=tables, counts=counts) if suspect else None
     judged = [judge_hatch(counts, name, suspect=ask) for name in _counted_today(tables, moment)]

@@ -200,3 +200,39 @@ def test_a_date_that_is_none_is_asked_again(bench, typed):
 def test_a_time_of_yesterday_is_shown_with_its_date(bench, typed):
     done = typed("2", "2", "9", "2026-11-19 22:15")
     assert any("in B at 22:15 on 2026-11-19." in line for line in done.said)
+
+
+def test_more_than_is_left_is_noted_and_the_next_hatch_offered(bench, typed):
+    typed(*COUNT_A, "3", "", "", "3", "1500", "450", "", "4", "", "", "0,675")
+    assert bench.page.hatch("H261119-A").is_used_up
+    assert [state.cone for state in bench.feedable()][-1] == "A"
+    done = typed("4", "A: harvested", "", "0,1")
+    assert any("By the log none were left of A" in line for line in done.said)
+    assert bench.log.feeds()["nauplii"].tolist() == [675_000.0, 100_000.0]
+
+
+def test_what_a_counted_cone_will_give_rests_on_the_measured_recovery(bench, typed):
+    typed(*COUNT_A)
+    counted = bench.page.hatch("H261119-A").nauplii
+    share = 0.85  # the site's setting: no harvest yet
+    assert counted == pytest.approx(share * (80 + 84 + 81) / 3 / 250e-6 * 20, rel=1e-6)
+    name = "test_what"
+    harvests = pd.DataFrame(
+        [
+            {
+                "sample": f"{name}-{i}",
+                "hatch": f"H2611{day:02}-A",
+                "taken": f"2026-11-{day + 1:02}T10:00:00+00:00",
+                "kind": "harvest",
+                "harvest_ml": 1000.0,
+                "volume_ul": 1000.0,
+                "nauplii": 3200,
+                "counted_by": "person",
+            }
+            for i, day in enumerate(range(8, 15))
+        ]
+    )
+    bench.log.add("samples", harvests, by="op1")
+    bench.study()
+    after = bench.page.hatch("H261119-A").nauplii
+    assert after / counted == pytest.approx(0.5 / share, abs=0.06)

@@ -34,7 +34,7 @@ def test_a_count_is_written_shown_back_and_taken_back(form, bench):
     assert status["text"].startswith("H261119-A (A), 2 subsamples: N 80 U 3 C 12 S 76; N 84 U 2 C 15 S 80.")
     assert not status["bad"] and status["answer"].startswith("A 84 %, usual;")
     assert bench.log.samples(hatch="H261119-A")["nauplii"].tolist() == [80, 84]
-    assert "A 84 %" in form.page
+    assert "A 84\u00a0%" in form.page  # no line ends between a number and its unit
     assert send(form, "take back")["text"].startswith("Taken back: the last count")
     assert bench.log.samples(hatch="H261119-A").empty
 
