@@ -110,7 +110,7 @@ def _attend_months(runs, total: int) -> int:
 def explain(hatch, note, by, site):
     """Close the signals of a HATCH with an explanation; they are recorded if they were not, and stay in the log."""
     from qckit.reports import find_site
-    from qckit.reports.month_records import explain_signals
+    from qckit.reports.month_explain import explain_signals
 
     click.echo(explain_signals(find_site(site), hatch, by=by, note=note))
 

@@ -1,4 +1,4 @@
-"""What the monthly review writes into the log (baselines, signals, explanations), and which reports a period needs."""
+"""What the monthly review writes into the log (baselines, signals, changes), and which reports a period needs."""
 
 from __future__ import annotations
 
@@ -12,13 +12,14 @@ from qckit.errors import InputError, unknown_name
 from qckit.progress import working
 
 __all__ = [
-    "explain_signals",
     "freeze_baselines",
     "month_jobs",
     "record_changes",
     "record_signals",
     "set_aside",
+    "study_of",
     "take_back",
+    "who_and_when",
 ]
 
 
@@ -73,7 +74,8 @@ def month_jobs(site: str | Path, month: str, *, lot: str = "", each_lot: bool = 
 
 
 @working("Reviewing the month")
-def _study(site, month, lot, *, anew=False):
+def study_of(site, month, lot, *, anew=False):
+    """Work through a month of a site's log."""
     from qckit.log import open_log
     from qckit.site_tables import SiteTables
     from qckit.verdicts.month.study import study_month
@@ -94,7 +96,8 @@ def _free_names(names, taken):
     return out
 
 
-def _who_and_when(by, at, what):
+def who_and_when(by, at, what):
+    """Return who does it and when; an error where nobody is named."""
     if not by.strip():
         raise InputError(f"{what}: nobody is named. Say who does it with  --by NAME")
     return by.strip(), at or dt.datetime.now(dt.UTC).isoformat(timespec="seconds")
@@ -136,8 +139,8 @@ def freeze_baselines(
     from qckit.log import open_log
     from qckit.verdicts.month.tables import baseline_rows
 
-    by, at = _who_and_when(by, at, "freezing baselines")
-    rows = baseline_rows(_study(site, month, lot, anew=anew), set_by=by, set_at=at)
+    by, at = who_and_when(by, at, "freezing baselines")
+    rows = baseline_rows(study_of(site, month, lot, anew=anew), set_by=by, set_at=at)
     rows = rows[rows["n_points"] >= min_points] if len(rows) else rows
     if not len(rows):
         return f"{month}: no proposed limits to freeze; those in force are frozen already, or hatches are too few."
@@ -155,8 +158,8 @@ def record_signals(site: str | Path, month: str, *, by: str, lot: str = "", at: 
     from qckit.log import open_log
     from qckit.verdicts.month.tables import signal_rows
 
-    by, at = _who_and_when(by, at, "recording signals")
-    rows = signal_rows(_study(site, month, lot), found_at=at)
+    by, at = who_and_when(by, at, "recording signals")
+    rows = signal_rows(study_of(site, month, lot), found_at=at)
     with open_log(site) as log:
         known = set(log.signals()["signal"])
         new = rows[~rows["signal"].isin(known)].reset_index(drop=True)
@@ -198,81 +201,6 @@ def record_changes(site: str | Path, study, *, by: str = "qckit", at: str = "") 
     return len(new)
 
 
-def explain_signals(site: str | Path, hatch: str, *, by: str, note: str) -> str:
-    """Mark the open signals of a hatch as explained.
-
-    Parameters
-    ----------
-    site : path
-    hatch : str
-    by, note : str
-        Who found out what.
-
-    Returns
-    -------
-    str
-        A sentence.
-
-    Raises
-    ------
-    InputError
-        This hatch has no signal, or the note or the name is empty. Signals that were not recorded yet are recorded.
-    """
-    from qckit.log import open_log
-    from qckit.verdicts.month.set_aside import rules_only
-
-    by, _ = _who_and_when(by, "now", "explaining signals")
-    if not note.strip():
-        raise InputError(
-            f"explaining signals: hatch {hatch} is given no explanation. Say what was found in  --note TEXT"
-        )
-    with open_log(site) as log:
-        is_known = bool((rules_only(log.signals())["hatch"] == hatch).any())
-    if not is_known:
-        _record_of_hatch(site, hatch, by)
-    with open_log(site) as log:
-        known = rules_only(log.signals())
-        mine = known[known["hatch"] == hatch]
-        if not len(mine):
-            raise unknown_name(
-                "hatch with a signal", hatch, sorted(set(known["hatch"].dropna())), where="the site's log"
-            )
-        still_open = mine[mine["state"] == "open"]
-        for signal in still_open["signal"]:
-            for column, value in (("by", by), ("note", note.strip()), ("state", "explained")):
-                log.correct("signals", signal, column, value, by=by, reason=note.strip())
-        _close_changes(log, set(mine["signal"]), by, note.strip())
-    return f"{hatch}: {len(still_open)} signals explained by {by}."
-
-
-def _close_changes(log, names, by, note):
-    """A change whose signal is explained is explained in the log's changes too."""
-    known = log.changes()
-    for row in known[known["change"].isin(names) & (known["state"] == "open")].itertuples():
-        for column, value in (("note", note), ("state", "explained")):
-            log.correct("changes", row.change, column, value, by=by, reason=note)
-
-
-def _record_of_hatch(site, hatch, by):
-    """Record the signals of one hatch from the review of its own month, if there are any."""
-    from qckit.log import open_log
-    from qckit.settings import load_settings
-    from qckit.tables import to_utc
-    from qckit.verdicts.month.tables import signal_rows
-
-    with open_log(site) as log:
-        hatches = log.hatches()
-    one = hatches[hatches["hatch"] == hatch]
-    if not len(one) or one["purpose"].iloc[0] != "production":
-        return
-    month = to_utc(one["started"]).dt.tz_convert(load_settings(site).site.timezone).dt.strftime("%Y-%m").iloc[0]
-    rows = signal_rows(_study(site, month, ""), found_at=_who_and_when(by, None, "")[1])
-    rows = rows[rows["hatch"] == hatch].reset_index(drop=True)
-    if len(rows):
-        with open_log(site) as log:
-            log.add("signals", rows.assign(state="open"), by=by, source=f"monthly review {month}")
-
-
 def set_aside(site: str | Path, hatch: str, *, reason: str, by: str, chart: str = "", at: str | None = None) -> str:
     """Set a hatch aside from baselines, with a reason: it is crossed in its charts and read by no rule.
 
@@ -300,7 +228,7 @@ def set_aside(site: str | Path, hatch: str, *, reason: str, by: str, chart: str 
     from qckit.log import open_log
     from qckit.verdicts.month.set_aside import RULE, aside_row
 
-    by, at = _who_and_when(by, at, "setting aside")
+    by, at = who_and_when(by, at, "setting aside")
     if not reason.strip():
         raise InputError(f"setting aside: hatch {hatch} is given no reason. Say why in a few words:  --reason TEXT")
     row = _measured(site, hatch)
@@ -333,7 +261,7 @@ def take_back(site: str | Path, hatch: str, *, reason: str, by: str, chart: str 
     from qckit.log import open_log
     from qckit.verdicts.month.set_aside import aside_table
 
-    by, _ = _who_and_when(by, "now", "taking back")
+    by, _ = who_and_when(by, "now", "taking back")
     if not reason.strip():
         raise InputError(f"taking back: hatch {hatch} is given no reason. Say why in a few words:  --reason TEXT")
     with open_log(site) as log:

@@ -3,6 +3,7 @@
 import json
 import re
 
+import pandas as pd
 import pytest
 from click.testing import CliRunner
 
@@ -10,8 +11,8 @@ from qckit.cli import command
 from qckit.errors import InputError, NeedsAttention
 from qckit.log import new_site, open_log
 from qckit.practice.history import invented_history
+from qckit.reports.month_explain import explain_signals
 from qckit.reports.month_records import (
-    explain_signals,
     freeze_baselines,
     month_jobs,
     record_signals,
@@ -151,7 +152,7 @@ def test_the_report_puts_the_change_into_the_log_and_its_explanation_closes_the_
     (change,) = rows.loc[rows["rule"] == "change", "hatch"]
     for hatch in rows["hatch"].unique():
         told = explain_signals(site, hatch, by="op2", note="air stone blocked")
-        assert re.fullmatch(rf"{hatch}: [1-9] signals explained by op2\.", told)
+        assert re.fullmatch(rf"{hatch}: [1-9] signals? explained by op2\.", told)
     with open_log(site) as log:
         assert (log.signals()["state"] == "explained").all()
         (row,) = log.changes(month="2026-10").to_dict("records")
@@ -237,10 +238,31 @@ def test_a_signal_is_explained_without_being_recorded_first_and_the_month_then_n
     assert open_hatches
     for hatch in open_hatches:
         told = run(own_site, "explain", hatch, "--by", "op2", "--note", "salt of another tank")
-        assert re.fullmatch(rf"{hatch}: [1-9] signals explained by op2\.\n", told.output)
+        assert re.fullmatch(rf"{hatch}: [1-9] signals? explained by op2\.\n", told.output)
     result = run(own_site, "month", "2026-06", "--now", NOW)
     assert result.exception is None and not result.return_value, result.output
     assert "In control, " in result.output and " explained" in result.output
+
+
+def test_a_change_that_began_in_an_earlier_month_is_explained_by_its_first_hatch_without_a_report(own_site):
+    with open_log(own_site) as log:
+        hatches, samples = log.hatches(), log.samples()
+        late = hatches[(hatches["started"] > "2026-07-28") & (hatches["cone"] == "B")]
+        for row in samples[samples["hatch"].isin(late["hatch"]) & samples["nauplii"].notna()].itertuples():
+            lost = round(0.35 * row.nauplii)
+            rest = "cysts" if pd.isna(row.embryos) else "embryos"
+            for column, value in (("nauplii", row.nauplii - lost), (rest, getattr(row, rest) + lost)):
+                log.correct("samples", (row.sample, row.revision), column, str(int(value)), by="op1", reason="invented")
+    assert not [s for s in study_of(own_site, "2026-07").shifts if s.counts]
+    (shift,) = [s for s in study_of(own_site, "2026-08").shifts if s.counts and s.level == "B"]
+    first = shift.labels[0]
+    assert f"{shift.first:%Y-%m}" == "2026-07"
+    told = run(own_site, "explain", first, "--by", "op2", "--note", "air stone blocked")
+    assert re.fullmatch(rf"{first}: [1-9] signals? explained by op2\.\n", told.output)
+    with open_log(own_site) as log:
+        assert log.changes()[["state", "note"]].to_numpy().tolist() == [["explained", "air stone blocked"]]
+    (again,) = [s for s in study_of(own_site, "2026-08").shifts if s.counts and s.level == "B"]
+    assert (again.state, again.by, again.note) == ("explained", "op2", "air stone blocked")
 
 
 def test_a_quiet_month_leaves_with_0(own_site):

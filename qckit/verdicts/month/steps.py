@@ -117,8 +117,10 @@ def would_change(study, code):
             "A change of a group, a lot, the water or a single hatch that stands out with the whole page counted."
         )
     else:
+        begins = [f"that of {where_words(s)} by {s.labels[0]}" for s in study.shifts if s.is_open and s.labels]
+        by_hatch = f", and a change by its first hatch ({joined(begins)})" if begins else ""
         out.append(
-            "An explanation: qckit report explain HATCH closes a signal, and a change by its first hatch; a month "
-            "whose signals are all explained is in control."
+            f"An explanation: qckit report explain HATCH closes a signal{by_hatch}; a month whose signals are all "
+            "explained is in control."
         )
     return out
