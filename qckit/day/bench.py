@@ -233,11 +233,16 @@ class Bench:
 
     def new_lot(self, new: records.NewLot) -> Written:
         """Enter a lot that came; see :func:`qckit.day.records.lot_row`."""
-        if new.lot in self.names_in_use("lots"):
+        made = records.lot_row(new)
+        if new.lot in self.log.lots()["lot"].tolist():
             raise InputError(
                 f"Lot {new.lot} is in the log already. Type another name, or change it with  qckit log correct."
             )
-        return self._write(records.lot_row(new))
+        if new.lot not in self.names_in_use("lots"):
+            return self._write(made)
+        written = entries.write_again(self.log, made, by=self.by)  # taken back before; a label keeps its name
+        self.study()
+        return written
 
     def count(self, hatch: str, counts: Sequence[Sequence[int | None]], *, taken: dt.datetime | None = None):
         """Enter counted subsamples; see :func:`qckit.day.records.count_rows`."""

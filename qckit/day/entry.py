@@ -8,15 +8,25 @@ from dataclasses import dataclass, field
 from qckit.day.chores import METERS
 from qckit.day.records import Entry
 from qckit.errors import InputError
-from qckit.log import SiteLog, engine, query, steps
+from qckit.log import SiteLog, corrections, engine, query, schema, steps
 from qckit.log.intake import Incoming
 from qckit.tables import to_utc
 
-__all__ = ["REASON", "Written", "last_entry", "names_in_use", "say_meters_calibrated", "take_back", "write_entry"]
+__all__ = [
+    "REASON",
+    "Written",
+    "last_entry",
+    "names_in_use",
+    "say_meters_calibrated",
+    "take_back",
+    "write_again",
+    "write_entry",
+]
 
 REASON = "typed wrong"
 """Reason kept with an entry that is taken back."""
 
+_AGAIN = "entered again"
 _ACTION = "day: "
 _SOURCE = "the day at the bench"
 
@@ -63,6 +73,44 @@ def write_entry(log: SiteLog, entry: Entry, *, by: str) -> Written:
     if not result.added:
         return Written(f"That stands in the log already. {entry.sentence}", list(result.notes))
     return Written(entry.sentence, list(result.notes), int(log.steps()["step"].max()))
+
+
+def write_again(log: SiteLog, entry: Entry, *, by: str) -> Written:
+    """Write an entry whose row was taken back before: the row is shown again, with the values typed now.
+
+    Parameters
+    ----------
+    log : SiteLog
+    entry : Entry
+        Of one row, whose name a withdrawn row has.
+    by : str
+        Initials of who types.
+
+    Returns
+    -------
+    Written
+
+    Raises
+    ------
+    InputError
+        A value breaks a rule; nothing was written.
+    """
+    ((table, frame),) = entry.frames.items()
+    row = frame.iloc[0].to_dict()
+    key = tuple(row.pop(name) for name in schema.KEYS[table])
+    with engine.writing(log.engine) as connection:
+        step = steps.begin(connection, log.now(), by=by, action=_ACTION + entry.kind, source=_SOURCE, n_rows=1)
+        change = {"at": log.now(), "by": by, "reason": _AGAIN}
+        corrections.write(connection, step, [(table, key, query.WITHDRAWN, "no")], **change)
+        stands = query.fetch(connection, table, dict(zip(schema.KEYS[table], key, strict=True))).iloc[0]
+        new = {
+            name: value
+            for name, value in row.items()
+            if corrections.value_text(stands[name]) != corrections.value_text(value)
+        }
+        if new:
+            corrections.write(connection, step, [(table, key, name, value) for name, value in new.items()], **change)
+    return Written(entry.sentence, [], step)
 
 
 def _plainly(error: InputError) -> str:

@@ -16,7 +16,7 @@ __all__ = ["DOSE_WARNINGS", "DoseWarning", "dose_warnings", "is_shown_below"]
 
 DOSE_WARNINGS = {
     "rejected": "Lot {lot} was rejected: its standard test of {day} gave {hatch_pct:.0f} % and {per_g:,.0f} nauplii "
-    "per gram, below this site's minimum of {min_pct:g} % and {min_per_g:,.0f}.",
+    "per gram; this site's minimum is {min_pct:g} % and {min_per_g:,.0f}.",
     "poor": "Lot {lot} is poor: by best guess it gives {per_g:,.0f} nauplii per gram, under this site's minimum of "
     "{min_per_g:,.0f}.",
     "outdone": "Lot {other} did better in the same test of {day}: {other_per_g:,.0f} nauplii per gram against "

@@ -361,7 +361,7 @@ def reverse(connection, photo: str, edit: Edit) -> tuple[list[tuple], Counter]:
 
 
 def rows_of_step(connection, step: int) -> list[tuple[str, tuple]]:
-    """Return the rows a step brought that are still shown, with the shown rows that hang on them, as (table, key)."""
+    """Return the rows a step brought, or showed again, that are still shown, with the shown rows that hang on them."""
     rows: dict[tuple[str, tuple], None] = {}
     for table in schema.ORDER:
         if "step" not in schema.table(table).c:
@@ -369,7 +369,18 @@ def rows_of_step(connection, step: int) -> list[tuple[str, tuple]]:
         brought = fetch(connection, table, where=[("", schema.table(table).c.step == step)])
         for key in brought[list(schema.KEYS[table])].itertuples(index=False):
             rows |= dict.fromkeys(with_dependents(connection, table, tuple(key)))
+    for table, key in _shown_again(connection, step):
+        if not fetch(connection, table, dict(zip(schema.KEYS[table], key, strict=True))).empty:
+            rows |= dict.fromkeys(with_dependents(connection, table, key))
     return list(rows)
+
+
+def _shown_again(connection, step: int) -> list[tuple[str, tuple]]:
+    c = schema.CORRECTIONS.c
+    of_step = sa.and_(c.step == step, c.column == WITHDRAWN, c.after == "no")
+    return [
+        (table, read_key(table, key)) for table, key in connection.execute(sa.select(c.table, c.key).where(of_step))
+    ]
 
 
 def _empty(value) -> str:

@@ -140,3 +140,11 @@ def test_a_new_lot_is_entered_and_offered_at_once(form, bench):
     assert row["received"] == "2026-11-18" and row["pack_g"] == 500.0
     assert "L-7" in bench.lots_to_test()
     assert send(form, "new lot", **values)["bad"] and send(form, "new lot", **values | {"lot": " "})["bad"]
+    assert "the last lot (1 row" in send(form, "take back")["text"]
+    assert "L-7" not in bench.log.lots()["lot"].tolist()
+    again = send(form, "new lot", **values | {"pct": "90", "pack_g": ""})  # a label keeps its name
+    assert not again["bad"], again
+    row = bench.log.lots().set_index("lot").loc["L-7"]
+    assert (row["claimed_hatch_pct"], row["received"]) == (90.0, "2026-11-18") and row[["pack_g"]].isna().all()
+    assert "the last lot (1 row" in send(form, "take back")["text"]
+    assert "L-7" not in bench.log.lots()["lot"].tolist()
