@@ -9,6 +9,7 @@ from pathlib import Path
 
 from qckit.errors import InputError, unknown_name
 from qckit.quantities import HATCHING_PPT, WATER_C
+from qckit.stages import COUNT_LETTERS
 from qckit.tables import SEPARATIONS
 
 __all__ = ["SETTINGS_FILE", "ProtocolSettings", "Settings", "check_protocol", "load_settings"]
@@ -284,9 +285,6 @@ def _check_site(values: dict, where: str) -> None:
         ) from error
 
 
-_COUNTABLE = ("nauplii", "umbrella", "cysts", "embryos", "shells")
-
-
 def check_protocol(protocol: ProtocolSettings, where: str) -> None:
     """Refuse times that are none, lists with nothing or one thing twice, and keys that do not fit the stages.
 
@@ -310,8 +308,8 @@ def check_protocol(protocol: ProtocolSettings, where: str) -> None:
         if not listed and name != "people":
             raise InputError(f"{where}: {name} is empty. Write at least one, separated by commas.")
     for name in protocol.counted_columns:
-        if name not in _COUNTABLE:
-            raise unknown_name("stage to count", name, _COUNTABLE, where=where)
+        if name not in COUNT_LETTERS:
+            raise unknown_name("stage to count", name, COUNT_LETTERS, where=where)
     if "nauplii" not in protocol.counted_columns:
         raise InputError(f"{where}: counted leaves out nauplii, and without them nothing can be told. Add them.")
     if any(len(key) != 1 for key in protocol.keys) or len(protocol.keys) != len(protocol.counted_columns):

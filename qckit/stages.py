@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 __all__ = [
     "CLASSES",
+    "COUNT_LETTERS",
     "DEBRIS",
     "FULL_CYST_STAGES",
     "STAGES",
@@ -101,6 +102,13 @@ CLASSES = (*STAGES, DEBRIS)
 
 STAGE_COLUMNS = {s.name: s.column for s in STAGE_RECORDS}
 """Stage -> its count column in the samples table."""
+
+COUNT_LETTERS = {
+    column: letter
+    for s in STAGE_RECORDS
+    for column, letter in ((s.column, s.letter), *([("embryos", "E")] if s.name == "cyst" else []))
+}
+"""What a person counts, by its column of the samples table -> its letter; embryos are cysts without their shell."""
 
 FULL_CYST_STAGES = tuple(s.name for s in STAGE_RECORDS if s.is_full_cyst)
 """Stages that stand for a cyst with an embryo: the whole of the hatching percentage."""

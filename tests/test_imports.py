@@ -31,7 +31,7 @@ MAY_IMPORT = {
     "columns": {"quantities", "stages"},
     "tables": {"columns", "errors", "quantities"},
     "settings_text": {"settings"},
-    "settings": {"errors", "quantities", "tables"},
+    "settings": {"errors", "quantities", "stages", "tables"},
     "quantities": set(),
     "stages": set(),
     "words": set(),

@@ -247,7 +247,11 @@ def rates_from_counts(photo_counts, hand_counts, *, n_draws=400, seed=20, weight
     rng = np.random.default_rng(seed)
     matrix = _unmix(counted, true, weight)
     picks = (rng.integers(0, len(joined), len(joined)) for _ in range(n_draws))
-    draws = np.array([_unmix(counted[p], true[p], weight) for p in picks]) if n_draws else np.empty((0, 4, 5))
+    draws = (
+        np.array([_unmix(counted[p], true[p], weight) for p in picks])
+        if n_draws
+        else np.empty((0, len(STAGES), len(OUTCOMES)))
+    )
     if n_draws:  # a resample of n photos varies less than n fresh ones by the four weights fitted to each outcome
         free = max(len(joined) - 4, 1)
         widen = np.sqrt(len(joined) / rng.chisquare(free, n_draws))[:, None, None]

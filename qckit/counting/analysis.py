@@ -13,7 +13,7 @@ from qckit.counting.light import Light, estimate_light, signal_of
 from qckit.counting.lines import remove_ruled_lines
 from qckit.counting.measuring import PieceSums, measure_objects, sum_pieces
 from qckit.counting.seeded import cut_at_centres
-from qckit.counting.stages import StageModel
+from qckit.counting.stages import ANSWERS, StageModel
 from qckit.counting.working import WorkImage
 from qckit.stages import CLASSES
 
@@ -204,7 +204,7 @@ def choose_among(analysis: Analysis, model: StageModel) -> list[tuple[np.ndarray
     chosen, values = [], []
     for cut in analysis.cuts:
         p = model.predict(cut.features)
-        single = 1 - p[:, 5]
+        single = 1 - p[:, ANSWERS.index("part")]
         index = best_division(cut.candidates, single, cut.sizes["n_px"], cut.pieces.patch)
         patch = cut.pieces.patch[[cut.candidates[i][0] for i in index]] if len(index) else np.zeros(0, np.int64)
         values.append(np.bincount(patch, weights=single[index] * cut.sizes["strength"][index], minlength=n_patches))

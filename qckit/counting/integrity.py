@@ -12,6 +12,7 @@ import numpy as np
 from qckit.counting.result import Flag
 from qckit.counting.seams import find_seam
 from qckit.counting.twins import find_twins
+from qckit.stages import STAGES
 
 __all__ = ["judge_integrity"]
 
@@ -19,6 +20,7 @@ STILL_SHARE, STILL_PX = 0.12, 14  # of the usual step; rows that repeat their ne
 TINTS = (12.0, 243.0)  # black and burnt-out margins repeat by themselves
 STRETCH, ROUND_STRETCH = 0.42, 0.3  # mean logarithm of height over width of all objects, of cysts
 LEAST_ALL, LEAST_ROUND = 30, 10
+ALIKE = [STAGES.index(s) for s in ("nauplius", "cyst", "shell")]  # each of one size all over a photo
 HALVES, HALVES_Z, LEAST_HALF = 0.17, 4.0, 5  # logarithm of the ratio of lengths in two halves, its rank-sum score
 
 
@@ -83,10 +85,10 @@ def _stretched(found) -> str:
     """Objects lie any way round: where they are all taller, or all wider, the photo was squeezed."""
     boxes = np.asarray(found.boxes, float)
     high, wide = boxes[:, 2] - boxes[:, 0], boxes[:, 3] - boxes[:, 1]
-    real = np.isfinite(found.features).all(axis=1) & (high > 2) & (wide > 2) & (found.p.argmax(axis=1) < 4)
+    real = np.isfinite(found.features).all(axis=1) & (high > 2) & (wide > 2) & (found.p.argmax(axis=1) < len(STAGES))
     ratio = np.log(np.maximum(high, 1) / np.maximum(wide, 1))
     for which, limit, least in (
-        (real & (found.p.argmax(axis=1) == 2), ROUND_STRETCH, LEAST_ROUND),
+        (real & (found.p.argmax(axis=1) == STAGES.index("cyst")), ROUND_STRETCH, LEAST_ROUND),
         (real, STRETCH, LEAST_ALL),
     ):
         if which.sum() >= least and abs(mean := float(np.median(ratio[which]))) > limit:
@@ -101,10 +103,10 @@ def _two_sizes(found, rows_px, cols_px, shape) -> str:
 
     stage = found.p.argmax(axis=1)
     area = np.asarray(found.sizes["area_um2"], float)
-    real = np.isfinite(found.features).all(axis=1) & (area > 0) & (stage < 4)
+    real = np.isfinite(found.features).all(axis=1) & (area > 0) & (stage < len(STAGES))
     for place, side, words in ((cols_px, shape[1], "left and right"), (rows_px, shape[0], "upper and lower")):
         ratios, weights, scores = [], [], []
-        for kind in (0, 2, 3):
+        for kind in ALIKE:
             which = real & (stage == kind)
             first, second = area[which & (place < side / 2)], area[which & (place >= side / 2)]
             if min(len(first), len(second)) < LEAST_HALF:

@@ -9,10 +9,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from qckit.stages import CLASSES
+
 __all__ = ["CHANNELS", "CORNERS", "HEAT", "HEAT_PLANE", "OFFSET_PLANES", "PLANES", "STAGE_PLANES", "LastLayer"]
 
-PLANES, CORNERS, CHANNELS = 9, 4, 32
-HEAT, HEAT_PLANE, STAGE_PLANES, OFFSET_PLANES = 0, slice(0, 1), slice(1, 6), (7, 8)
+CORNERS, CHANNELS = 4, 32
+HEAT, HEAT_PLANE, STAGE_PLANES = 0, slice(0, 1), slice(1, 1 + len(CLASSES))
+OFFSET_PLANES = (len(CLASSES) + 2, len(CLASSES) + 3)  # the plane before these was learnt with and is not used
+PLANES = len(CLASSES) + 4
 EXACT = 2**24  # whole numbers up to here are exact in 32 bits of floating point
 MOST = EXACT // (255 * CHANNELS) - 1  # of a weight, so that no sum of 32 bytes times weights goes beyond
 

@@ -220,7 +220,7 @@ def _signs(findings: Findings, *, one_reader, in_frame):
     analysis, found = findings.analysis, findings.found
     red, green, blue = np.moveaxis(analysis.work.pixels[::4, ::4], 2, 0)
     least, most = np.minimum(np.minimum(red, green), blue), np.maximum(np.maximum(red, green), blue)
-    is_counted = found.p.argmax(axis=1) < 4 if len(found.p) else np.zeros(0, bool)
+    is_counted = found.p.argmax(axis=1) < len(STAGES) if len(found.p) else np.zeros(0, bool)
     patch = found.patch[is_counted]
     crowd = np.where(patch > 0, np.bincount(patch, minlength=1)[patch], 1) if len(patch) else np.zeros(0)
     return PhotoSigns(

@@ -14,6 +14,7 @@ from qckit.day.questions import BACK, Questions, Stopped
 from qckit.day.records import UNITS, Harvest, LotTest, NewLot, millions
 from qckit.day.words import start_words
 from qckit.errors import InputError, QcError
+from qckit.stages import COUNT_LETTERS
 from qckit.tables import SEPARATIONS
 
 __all__ = ["BACK", "MENU", "Dialog"]
@@ -30,8 +31,6 @@ MENU = {
     "9": "lot",
     "0": "end",
 }
-
-_LETTERS = {"nauplii": "N", "umbrella": "U", "cysts": "C", "embryos": "E", "shells": "S"}
 
 
 @dataclass
@@ -147,7 +146,7 @@ class Dialog(Questions):
         taken = self.time("taken at", self.bench.count_taken_at(state))
         protocol = self.bench.settings.protocol
         columns, n = protocol.counted_columns, protocol.subsamples
-        labels = [f"{state.cone} {i + 1}/{n}  {_LETTERS[c]}" for i in range(n) for c in columns]
+        labels = [f"{state.cone} {i + 1}/{n}  {COUNT_LETTERS[c]}" for i in range(n) for c in columns]
         width = len(columns)
         values = self.numbers(labels, must=lambda i: i % width == 0 and i == 0, end=lambda i: i % width == 0 and i > 0)
         counts = [tuple(values[i : i + width]) for i in range(0, len(values), width)]
@@ -192,7 +191,7 @@ class Dialog(Questions):
         protocol = self.bench.settings.protocol
         dilution = self.number("times diluted before counting", f"{protocol.dilution:g}")
         columns = protocol.counted_columns
-        labels = [f"in {protocol.subsample_ul:g} µl of it  {_LETTERS[c]}" for c in columns]
+        labels = [f"in {protocol.subsample_ul:g} µl of it  {COUNT_LETTERS[c]}" for c in columns]
         values = self.numbers(labels, end=lambda i: i == 0)
         counts = {c: v for c, v in zip(columns, values, strict=False) if v is not None}
         return {"counts": counts, "dilution": dilution}

@@ -13,12 +13,12 @@ from qckit.day.entry import Written
 from qckit.day.page import day_fragment
 from qckit.day.records import UNITS, Harvest, LotTest, NewLot
 from qckit.errors import InputError, QcError, one_line
+from qckit.stages import COUNT_LETTERS
 from qckit.tables import SEPARATIONS
 
 __all__ = ["DayForm", "day_form"]
 
 _HERE = Path(__file__).parent
-_LETTERS = {"nauplii": "N", "umbrella": "U", "cysts": "C", "embryos": "E", "shells": "S"}
 
 
 class DayForm(anywidget.AnyWidget):
@@ -53,7 +53,7 @@ class DayForm(anywidget.AnyWidget):
         super().__init__(initials=bench.by, people=list(bench.people()), **kwargs)
         self.bench = bench
         protocol = bench.settings.protocol
-        letters = [_LETTERS[c] for c in protocol.counted_columns]
+        letters = [COUNT_LETTERS[c] for c in protocol.counted_columns]
         self.tally = {
             "keys": list(protocol.keys),
             "names": list(protocol.counted_columns),
@@ -158,7 +158,7 @@ def _count(bench: Bench) -> dict | None:
         _field("taken", "taken at", f"{bench.count_taken_at(states[0]):%H:%M}"),
     ]
     fields += [
-        _field(f"{column}-{i}", f"{_LETTERS[column]}", group=f"{i + 1}")
+        _field(f"{column}-{i}", f"{COUNT_LETTERS[column]}", group=f"{i + 1}")
         for i in range(protocol.subsamples)
         for column in protocol.counted_columns
     ]
@@ -196,7 +196,7 @@ def _harvest(bench: Bench) -> dict | None:
         _field("dilution", "diluted times", f"{protocol.dilution:g}"),
     ]
     group = f"or in {protocol.subsample_ul:g} µl"
-    fields += [_field(column, _LETTERS[column], group=group) for column in protocol.counted_columns]
+    fields += [_field(column, COUNT_LETTERS[column], group=group) for column in protocol.counted_columns]
     fields += [_field("lost", "N drawn off")]
     note = (
         "Air off 5 to 10 min, no longer. Heaters and pumps unplugged before you drain. The time alone is enough; with "
@@ -292,7 +292,7 @@ def _typed_counts(bench: Bench, values: dict) -> list[tuple]:
     protocol, rows = bench.settings.protocol, []
     for i in range(protocol.subsamples):
         row = [
-            _number(values, f"{c}-{i}", label=f"subsample {i + 1}, {_LETTERS[c]}", whole=True)
+            _number(values, f"{c}-{i}", label=f"subsample {i + 1}, {COUNT_LETTERS[c]}", whole=True)
             for c in protocol.counted_columns
         ]
         if any(value is not None for value in row):
@@ -310,7 +310,7 @@ def _do_start(bench: Bench, values: dict) -> Written:
 
 def _do_harvest(bench: Bench, values: dict) -> Written:
     columns = bench.settings.protocol.counted_columns
-    counts = {c: _number(values, c, label=_LETTERS[c], whole=True) for c in columns}
+    counts = {c: _number(values, c, label=COUNT_LETTERS[c], whole=True) for c in columns}
     counts = {c: n for c, n in counts.items() if n is not None}
     if counts and "nauplii" not in counts:
         raise InputError("The counted part has no N. Type the nauplii too, 0 where none was seen.")

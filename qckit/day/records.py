@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from qckit.errors import InputError
+from qckit.stages import COUNT_LETTERS
 from qckit.words import day, joined, plural
 
 if TYPE_CHECKING:
@@ -42,8 +43,6 @@ __all__ = [
 
 UNITS = {"temperature": "°C", "salinity": "ppt", "ph": "pH", "oxygen": "mg/l", "light": "lux"}
 """Quantity of a reading -> the unit it is typed in."""
-
-_SHORT = {"nauplii": "N", "umbrella": "U", "cysts": "C", "embryos": "E", "shells": "S"}
 
 
 @dataclass(frozen=True)
@@ -424,7 +423,7 @@ def _iso(when: dt.datetime) -> str:
 
 
 def _shown(columns: Sequence[str], values: Sequence[int | None]) -> str:
-    return " ".join(f"{_SHORT[c]} {v}" for c, v in zip(columns, values, strict=True) if v is not None)
+    return " ".join(f"{COUNT_LETTERS[c]} {v}" for c, v in zip(columns, values, strict=True) if v is not None)
 
 
 def _quantity(name: str) -> str:

@@ -26,12 +26,13 @@ from qckit.log.sheets import reading
 from qckit.log.sheets.grids import Grid, file_content, fold_heading, read_grids
 from qckit.log.steps import ImportResult
 from qckit.settings import Settings
+from qckit.stages import COUNT_LETTERS
 from qckit.tables import Column, to_utc
 
 __all__ = ["day_rows", "import_sheets", "is_day_sheet", "newest_day", "write_day_sheets"]
 
-_COUNTS = ("nauplii", "umbrella", "cysts", "embryos", "shells")
-_SHORT = {"n": "nauplii", "u": "umbrella", "c": "cysts", "e": "embryos", "s": "shells", "cysts_g": "grams"}
+_COUNTS = tuple(COUNT_LETTERS)
+_SHORT = {letter.lower(): column for column, letter in COUNT_LETTERS.items()} | {"cysts_g": "grams"}
 COLUMNS = {
     "date": Column("date", "date"),
     "cone": Column("cone"),

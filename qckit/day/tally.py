@@ -5,10 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from qckit.settings import ProtocolSettings
+from qckit.stages import COUNT_LETTERS, FULL_CYST_STAGES, STAGE_COLUMNS, STAGE_RECORDS
 
 __all__ = ["Tally"]
 
-_LETTERS = {"nauplii": "N", "umbrella": "U", "cysts": "C", "embryos": "E", "shells": "S"}
+_HATCHED = [s.column for s in STAGE_RECORDS if s.is_hatched]
+_FULL = [*(STAGE_COLUMNS[s] for s in FULL_CYST_STAGES), "embryos"]
 
 
 @dataclass
@@ -74,9 +76,8 @@ class Tally:
     def hatch_pct(self) -> float:
         """Hatching percentage of all that was counted so far; NaN before the first full cyst."""
         rows = [*self.done, self.counts]
-        nauplii = sum(row["nauplii"] for row in rows)
-        full = nauplii + sum(row.get(c, 0) for row in rows for c in ("umbrella", "cysts", "embryos"))
-        return 100 * nauplii / full if full else float("nan")
+        hatched, full = (sum(row.get(c, 0) for row in rows for c in columns) for columns in (_HATCHED, _FULL))
+        return 100 * hatched / full if full else float("nan")
 
     def rows(self) -> list[tuple[int, ...]]:
         """Return the closed subsamples as ``Bench.count`` takes them; the open one too, where it has counts."""
@@ -85,7 +86,7 @@ class Tally:
 
     def line(self) -> str:
         """Say where the tally stands: ``2/3  N 45  U 2  C 7  S 41   H 83 %``."""
-        shown = "  ".join(f"{_LETTERS[c]} {n}" for c, n in self.counts.items())
+        shown = "  ".join(f"{COUNT_LETTERS[c]} {n}" for c, n in self.counts.items())
         percent = self.hatch_pct()
         share = f"H {percent:.0f} %" if percent == percent else "H -"
         return f"{min(len(self.done) + 1, self.protocol.subsamples)}/{self.protocol.subsamples}  {shown}   {share}"
