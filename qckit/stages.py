@@ -38,6 +38,7 @@ class Stage:
     photo_column: str  # its count in the table of counted photos
     marker: str
     colour: str
+    typical_um: tuple[float, float, float]  # length, width and area of a typical one [µm, µm, µm²]
     hatching: str = ""
     is_full_cyst: bool = False
     is_hatched: bool = False
@@ -54,6 +55,7 @@ STAGE_RECORDS = (
         photo_column="nauplii",
         marker="^",
         colour="#D55E00",
+        typical_um=(430, 170, 57_000),
         hatching="///",
         is_full_cyst=True,
         is_hatched=True,
@@ -67,6 +69,7 @@ STAGE_RECORDS = (
         photo_column="umbrella",
         marker="D",
         colour="#CC79A7",
+        typical_um=(380, 220, 66_000),
         hatching="xx",
         is_full_cyst=True,
     ),
@@ -78,6 +81,7 @@ STAGE_RECORDS = (
         photo_column="cyst",
         marker="o",
         colour="#0072B2",
+        typical_um=(240, 230, 43_000),
         is_full_cyst=True,
         meaning="unhatched, intact cysts",
     ),
@@ -89,6 +93,7 @@ STAGE_RECORDS = (
         photo_column="shell",
         marker="s",
         colour="#7F7F7F",
+        typical_um=(220, 170, 29_000),
         hatching="..",
     ),
 )

@@ -167,7 +167,7 @@ def _draw_rates(rates, rng):
 
 def _cell_prior(i):
     """Prior objects per outcome: most on the right stage, a little on each wrong one."""
-    prior = np.full(len(OUTCOMES), _PRIOR / 4)
+    prior = np.full(len(OUTCOMES), _PRIOR / len(STAGES))
     prior[i] = _PRIOR
     return prior
 

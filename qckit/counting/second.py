@@ -19,7 +19,7 @@ from qckit.counting.mixture import settle_cysts_and_shells
 from qckit.counting.proposals import Proposals
 from qckit.counting.stages import StageModel
 from qckit.counting.working import WorkImage, resize_to_scale
-from qckit.stages import STAGES
+from qckit.stages import STAGE_RECORDS, STAGES
 
 __all__ = ["propose_objects", "read_at_centres", "reader_key", "reader_module"]
 
@@ -34,14 +34,8 @@ ALONE_SINGLE = 0.99  # of a measured object that no proposal supports
 MEASURED_WEIGHT = 0.5  # of what was measured, beside the reader's 1, where the two always agree
 STRANGERS = 0.5  # share of objects on which they differ from which what was measured has no say
 
-# length, width and area of a typical object [µm, µm, µm²], for a proposal that no piece supports
-TYPICAL_UM = {
-    0: (430, 170, 57_000),
-    1: (380, 220, 66_000),
-    2: (240, 230, 43_000),
-    3: (220, 170, 29_000),
-    4: (150, 120, 14_000),
-}
+# length, width and area of a typical object of each class [µm, µm, µm²], for a proposal that no piece supports
+TYPICAL_UM = np.array([*(s.typical_um for s in STAGE_RECORDS), (150, 120, 14_000)], float)
 
 
 def reader_module(reader: str | None):
@@ -194,7 +188,7 @@ def _proposed_alone(work, proposals: Proposals, which: np.ndarray, cut: CutMeasu
     """Objects for proposals that no piece supports, with the sizes typical of their stage."""
     index = np.flatnonzero(which)
     stage = proposals.p[index].argmax(axis=1)
-    size = np.array([TYPICAL_UM[s] for s in stage], float).reshape(-1, 3)
+    size = TYPICAL_UM[stage]
     half = size[:, :1] / 2 / work.um_per_px
     centre = np.stack([proposals.rows[index], proposals.cols[index]], axis=1)
     boxes = np.concatenate([np.floor(centre - half), np.ceil(centre + half)], axis=1).astype(np.int64)

@@ -4,10 +4,11 @@ import numpy as np
 import pytest
 
 from qckit.counting import reader
-from qckit.counting.last_layer import CHANNELS, STAGE_PLANES, LastLayer
+from qckit.counting.last_layer import CHANNELS, HEAT, OFFSET_PLANES, PLANES, STAGE_PLANES, LastLayer
 from qckit.photo import read_photo
+from qckit.stages import CLASSES
 
-PLANES = tuple(range(9))
+EVERY_PLANE = tuple(range(PLANES))
 
 
 @pytest.fixture(scope="module")
@@ -24,18 +25,18 @@ def test_strips_answer_as_the_whole_photo_does(picture, monkeypatch):
     assert len(whole) == 1 and len(strips) > 3
     np.testing.assert_array_equal(np.concatenate(strips, axis=1), whole[0])
     last = reader.shipped_last_layer()
-    np.testing.assert_array_equal(reader._planes(strips, last, PLANES), reader._planes(whole, last, PLANES))
+    np.testing.assert_array_equal(reader._planes(strips, last, EVERY_PLANE), reader._planes(whole, last, EVERY_PLANE))
 
 
 def test_places_agree_with_planes(picture, monkeypatch):
     monkeypatch.setattr(reader, "STRIP_PX", 256 * 208)
     strips = reader._strips(picture)
     last = reader.shipped_last_layer()
-    planes = reader._planes(strips, last, PLANES)
+    planes = reader._planes(strips, last, EVERY_PLANE)
     rng = np.random.default_rng(3)
     r, c = rng.integers(0, planes.shape[1], 500), rng.integers(0, planes.shape[2], 500)
     answers = last.answers(*reader._noticed_at(strips, r, c), STAGE_PLANES)
-    np.testing.assert_allclose(answers, planes[1:6, r, c].T, atol=1e-5)
+    np.testing.assert_allclose(answers, planes[STAGE_PLANES, r, c].T, atol=1e-5)
 
 
 def test_sums_of_the_last_layer_are_exact():
@@ -48,12 +49,12 @@ def test_sums_of_the_last_layer_are_exact():
 def test_a_moved_layer_adds_what_it_was_given_and_stays_exact():
     rng = np.random.default_rng(4)
     last = reader.shipped_last_layer()
-    add, offset = rng.normal(0, 2e-3, (5, CHANNELS)), rng.normal(0, 0.5, 5)
+    add, offset = rng.normal(0, 2e-3, (len(CLASSES), CHANNELS)), rng.normal(0, 0.5, len(CLASSES))
     moved = last.moved(STAGE_PLANES, add, offset)
     noticed, corner = rng.integers(0, 256, (200, CHANNELS)).astype(np.uint8), rng.integers(0, 4, 200)
     before, after = (layer.answers(noticed, corner, STAGE_PLANES) for layer in (last, moved))
     np.testing.assert_allclose(after - before, noticed @ add.T + offset, atol=0.1)
-    np.testing.assert_array_equal(moved.weights[[0, 7, 8]], last.weights[[0, 7, 8]])
+    np.testing.assert_array_equal(moved.weights[[HEAT, *OFFSET_PLANES]], last.weights[[HEAT, *OFFSET_PLANES]])
     assert 255 * np.abs(moved.weights).sum(axis=2).max() < 2**24
     again = LastLayer.of_arrays(**moved.arrays())
     np.testing.assert_array_equal(again.answers(noticed, corner, STAGE_PLANES), after)

@@ -116,7 +116,7 @@ def test_an_older_log_is_upgraded_after_a_backup(old_site, tmp_path):
     with pytest.raises(InputError) as caught:
         open_log(old_site, upgrade=False)
     assert str(caught.value) == (
-        f"{old_site}/log.sqlite: the log has schema version 1 and must be brought to 3 first. Run  qckit log upgrade."
+        f"{old_site}/log.sqlite: the log has schema version 1 and must be brought to {schema.SCHEMA_VERSION} first. Run  qckit log upgrade."
     )
     with open_log(old_site) as log:
         assert held(url) == before

@@ -27,6 +27,7 @@ from qckit.review import (
     undo_site_model,
 )
 from qckit.review.site_model import LeaveOut, keep_site_model
+from qckit.stages import CLASSES
 
 LABELLED = Path(__file__).resolve().parents[1] / "photos"
 
@@ -109,7 +110,7 @@ def test_a_learnt_reader_changes_counts_and_a_later_version_can_be_undone(tmp_pa
     from qckit.counting.reader import READER_VERSION, shipped_last_layer
 
     site = Path(new_site(tmp_path / "site"))
-    always_shell = np.zeros((5, 32)), np.array([0, 0, 0, 30.0, 0])
+    always_shell = np.zeros((len(CLASSES), 32)), np.where(np.array(CLASSES) == "shell", 30.0, 0.0)
     layer = shipped_last_layer().moved(STAGE_PLANES, *always_shell)
     trial = LeaveOut(3, 100, 90, 95)
     kit, odd = Learned(load_stage_model()), Learned(load_stage_model(), layer, np.array([1.0, 1.1, 0.9]))
