@@ -69,10 +69,11 @@ class Site:
     @cached_property
     def tables(self) -> SiteTables:
         """Every table of the log, read once."""
+        from qckit.agreement import correct_photo_counts
         from qckit.log import open_log
 
         with working("Reading the log"), open_log(self.folder) as log:
-            return SiteTables.load(log)
+            return correct_photo_counts(SiteTables.load(log))
 
     def reload(self) -> Site:
         """Forget what was read, so that the next question reads the log again.
@@ -251,7 +252,7 @@ class Site:
         lot : str
             The lot; empty: the one tested last.
         now : str
-            Time of the question: whether the camera's certificate is still good.
+            Time of the question: the day of the dose.
 
         Examples
         --------

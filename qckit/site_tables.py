@@ -18,7 +18,9 @@ class SiteTables:
     """Current rows of a site's records, corrections applied, and its settings.
 
     Each table has the columns of ``tables.TABLES``; :func:`hatch.fill_volumes` works out the counted volume of samples
-    that give a chamber depth instead. Tables that a step does not need may be left out.
+    that give a chamber depth instead. Tables that a step does not need may be left out. ``hand_checked`` names the
+    samples with a photo that a person corrected object by object; ``photo_corrections``, what the cameras' certificates
+    make of the counts by photo, is no table of the log: :func:`agreement.correct_photo_counts` works it out.
 
     Examples
     --------
@@ -39,6 +41,9 @@ class SiteTables:
     scales: pd.DataFrame | None = None
     changes: pd.DataFrame | None = None
     feeds: pd.DataFrame | None = None
+    certificates: pd.DataFrame | None = None
+    hand_checked: pd.DataFrame | None = None
+    photo_corrections: pd.DataFrame | None = None
 
     @classmethod
     def load(cls, log, period: str | tuple[str, str] | None = None) -> SiteTables:
@@ -56,7 +61,7 @@ class SiteTables:
         -------
         SiteTables
         """
-        names = [f.name for f in fields(cls) if f.name != "settings"]
+        names = [f.name for f in fields(cls) if f.name not in ("settings", "photo_corrections")]
         # a log of an older release lacks the tables that came later
         tables = cls(settings=log.settings, **{name: getattr(log, name)() for name in names if hasattr(log, name)})
         return tables if period is None else tables.within(log, period)

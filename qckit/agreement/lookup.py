@@ -24,7 +24,8 @@ class CertificateUse:
     certificate : Certificate or None
         None where there is none, or nothing tells which camera took the photos.
     holds : bool
-        It was made with the counter version that counted, and its date to check again is not past.
+        It was made with the counter version that counted, its date to check again is not past, and no single counts
+        spoil it.
     sentence : str
         One or two sentences that cite it, or say what is missing and how to come by it.
     detection : dict of stage to tuple
@@ -148,7 +149,15 @@ def latest_certificate(certificates, *, now, photos=None, scales=None, camera=No
             "animals the kit misses or mistakes is not known. Count ten photos by eye and run  qckit camera "
             "check"
         )
+    versions = _versions(photos)
+    of_counter = mine[mine["counter_version"].fillna("").isin(["", *versions])]
+    mine = of_counter if versions and len(of_counter) else mine
     return _use(read_certificate(mine.loc[to_utc(mine["made_at"]).idxmax()]), str(now)[:10], photos)
+
+
+def _versions(photos):
+    """Versions of the counter that counted the photos."""
+    return set() if photos is None or "counter_version" not in photos else set(photos["counter_version"].dropna())
 
 
 def _none(sentence) -> CertificateUse:
@@ -178,8 +187,8 @@ def _use(made: Certificate, today: str, photos) -> CertificateUse:
     rows = {s: frame[(frame["stage"] == s) & (frame["outcome"] == s)].iloc[0] for s in STAGES}
     detection = {s: (float(r.rate), float(r.low), float(r.high)) for s, r in rows.items() if np.isfinite(r.rate)}
     spread = {s: (high - low) / (2 * 1.959964) / rate for s, (rate, low, high) in detection.items() if rate > 0}
-    versions = set() if photos is None or "counter_version" not in photos else set(photos["counter_version"].dropna())
-    others = sorted(versions - {made.counter_version}) if made.counter_version else []
+    others = sorted(_versions(photos) - {made.counter_version}) if made.counter_version else []
+    is_spoilt = made.fitness == "spoilt"
     late = bool(made.valid_until) and made.valid_until < today
     parts = [
         f"Certificate {made.name}: {made.n_photos} photos counted by the kit and by eye ({made.made_by}).",
@@ -196,9 +205,14 @@ def _use(made: Certificate, today: str, photos) -> CertificateUse:
             f"{', '.join(map(str, others))}, so counts are not corrected by it: run  qckit camera check  "
             "again."
         )
+    elif is_spoilt:
+        parts.append(
+            "Single counts decide it, so counts are not corrected by it: mend them, or leave those photos out, and "
+            "run  qckit camera check  again."
+        )
     else:
         parts.append(f"Check again by {made.valid_until}.")
-    return CertificateUse(made, not late and not others, " ".join(p for p in parts if p), detection, spread)
+    return CertificateUse(made, not (late or others or is_spoilt), " ".join(p for p in parts if p), detection, spread)
 
 
 def _found(detection) -> str:

@@ -106,7 +106,7 @@ def _say_plan(plan):
     trend = "" if abs(plan.level.slope_per_month) < 0.005 else f", {100 * plan.level.slope_per_month:+.1f} % a month"
     click.echo(
         f"Rests on: about {figures(plan.efficiency_per_g)} nauplii per gram on {plan.day:%Y-%m-%d}{trend}. "
-        f"{plan.recovery.sentence}"
+        f"{plan.basis_sentence}"
     )
 
 
@@ -253,7 +253,7 @@ def _page(plan, table, settings):
         risk=words.capital(risk_words(plan.risk)),
         rests_on=escape(plan.rests_on),
         best=words.figures(plan.efficiency_per_g),
-        recovery=escape(plan.recovery.sentence),
+        recovery=escape(plan.basis_sentence),
         litres=settings.feed.cone_volume_l,
         most=settings.feed.max_g_per_l,
         table=shown.to_html(index=False, border=0, formatters=dict(zip(shown.columns, forms))),

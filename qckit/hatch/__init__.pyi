@@ -65,6 +65,13 @@ from .overdispersion import (
     poisson_dispersion,
 )
 from .per_hatch import hatch_table
+from .photo_counts import (
+    PHOTO_CORRECTION_COLUMNS,
+    PhotoCounts,
+    corrected_samples,
+    mark_photo_counts,
+    photo_counts_of,
+)
 from .plan import (
     OrdinaryPlan,
     Plan,

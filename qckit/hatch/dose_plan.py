@@ -20,6 +20,7 @@ from qckit.hatch.dose_warnings import DoseWarning, dose_warnings
 from qckit.hatch.harvest import Recovery, recovery_of
 from qckit.hatch.lot_level import LotLevel, lot_level
 from qckit.hatch.metrics import require_lot
+from qckit.hatch.photo_counts import photo_counts_of
 from qckit.words import plural
 
 __all__ = ["RISKS", "DosePlan", "plan_dose", "wall_table"]
@@ -146,7 +147,14 @@ class DosePlan:
         """What the dose rests on, in words."""
         hatches = plural(self.level.n_hatches, "production hatch")
         cones = f"the standard test ({plural(self.level.n_cones, 'cone')})"
-        return {"test": cones, "production": hatches, "both": f"{cones} and {hatches}"}[self.basis]
+        return {"test": cones, "production": hatches, "both": f"{cones} and {hatches}"}[self.basis] + (
+            self.level.photos.words
+        )
+
+    @property
+    def basis_sentence(self) -> str:
+        """Which recovery is used, and what the counts from photos owe to a certificate, or to none."""
+        return " ".join(filter(None, (self.recovery.sentence, self.level.photos.sentence)))
 
     @property
     def sentence(self) -> str:
@@ -234,7 +242,7 @@ def plan_dose(tables, lot, *, nauplii=None, day="", risk=None, records=None):
     Notes
     -----
     With L the level of log nauplii per gram, s the spread of single hatches as counted, r the log recovery
-    with its spread, and v the relative uncertainty of volumes and mass, the bound is
+    with its spread, and v the relative uncertainty of volumes, mass and the camera's certificate, the bound is
     ``exp(L + r - t sqrt(se_L^2 + s^2 + se_r^2 + s_r^2 + v^2))``: the prediction interval of one further observation
     (Hahn and Meeker 1991, Statistical Intervals, section 4.7, from memory), degrees of freedom by Welch and
     Satterthwaite (JCGM 100:2008, G.4.1).
@@ -256,7 +264,8 @@ def plan_dose(tables, lot, *, nauplii=None, day="", risk=None, records=None):
     if level is None:
         raise InputError(_nothing_known(lot, records.hatches, cones))
     recovery = recovery_of(records.samples, cones, settings, day=at)
-    per_g = _Prediction(level, recovery, _volume_u(settings.measure))
+    common_u = math.hypot(_volume_u(settings.measure), _camera_u(level, recovery, records, tables.photo_corrections))
+    per_g = _Prediction(level, recovery, common_u)
     grams = float(nauplii) / per_g.quantile(risk)
     feed = settings.feed
     n_cones = cones_for(grams, feed.max_g_per_l * feed.cone_volume_l)
@@ -325,11 +334,11 @@ def _one_in(risk):
 class _Prediction:
     """Nauplii brought in per gram by one further hatch: log scale, Student's distribution."""
 
-    def __init__(self, level, recovery, volume_u):
+    def __init__(self, level, recovery, common_u):
         parts = [
             (level.se**2 + level.spread**2, level.df),  # both from the same hatches
             (recovery.se**2 + recovery.spread**2, recovery.df),
-            (volume_u**2, math.inf),
+            (common_u**2, math.inf),
         ]
         variance = sum(v for v, _ in parts)
         free = sum(v**2 / df for v, df in parts)
@@ -348,6 +357,23 @@ class _Prediction:
 def _volume_u(measure):
     """Relative standard uncertainty that all counts of the site share."""
     return math.hypot(measure.cone_volume_u_pct, measure.subsample_volume_u_pct, measure.dilution_u_pct) / 100
+
+
+def _camera_u(level, recovery, records, corrections):
+    """Relative standard uncertainty that the camera's certificate leaves in the nauplii brought in.
+
+    A measured recovery is harvested over hatched: what the camera does to the hatched nauplii cancels against the
+    level, and what it does to harvests counted by photo comes instead.
+    """
+    if recovery.basis != "measured" or corrections is None:
+        return level.photos.u_log
+    harvested = records.cones[records.cones["hatch"].isin(set(recovery.by_hatch["hatch"]))]
+    hatched = photo_counts_of(harvested)
+    drawn = records.samples.loc[records.samples["kind"] == "harvest", "sample"]
+    of_harvest = corrections.set_index("sample")["u_log"].reindex(drawn).fillna(0.0).mean() if len(drawn) else 0.0
+    if hatched.certificates in ((), level.photos.certificates):
+        return abs(level.photos.u_log - hatched.u_log + of_harvest)
+    return math.hypot(level.photos.u_log, hatched.u_log, of_harvest)
 
 
 def _check_numbers(nauplii, risk):

@@ -9,6 +9,7 @@ import pandas as pd
 from qckit.errors import InputError
 from qckit.hatch.lot_level import ordinary_hatches
 from qckit.hatch.metrics import cone_metrics
+from qckit.hatch.photo_counts import corrected_samples, mark_photo_counts
 from qckit.hatch.subsamples import fill_volumes
 from qckit.tables import to_utc
 
@@ -27,8 +28,8 @@ class DoseRecords:
 
     day: pd.Timestamp
     hatches: pd.DataFrame  # started by then
-    samples: pd.DataFrame
-    cones: pd.DataFrame  # rows of cone_metrics
+    samples: pd.DataFrame  # counts by photo corrected where a certificate speaks for them
+    cones: pd.DataFrame  # rows of cone_metrics, with those of mark_photo_counts
     ordinary: pd.DataFrame  # rows of ordinary_hatches
 
 
@@ -41,7 +42,7 @@ def dose_records(tables, *, day="", cones=None):
     day : str
         As for :func:`plan_dose`.
     cones : DataFrame, optional
-        ``cone_metrics`` of the hatches started by then, where they were worked out already.
+        ``cone_metrics`` of the hatches started by then as counted, where they were worked out already.
 
     Returns
     -------
@@ -55,11 +56,28 @@ def dose_records(tables, *, day="", cones=None):
     """
     settings, at = tables.settings, _day(day, tables.hatches)
     hatches = tables.hatches[to_utc(tables.hatches["started"]) <= at]
-    samples = fill_volumes(tables.samples, tables.photos)
+    counted = fill_volumes(tables.samples, tables.photos)
+    samples = corrected_samples(counted, tables.photo_corrections)
+
+    def metrics(mine):
+        of_them = samples[samples["hatch"].isin(set(mine["hatch"]))]
+        return cone_metrics(of_them, mine, tables.lots, reading_h=settings.conditions.reading_h)
+
     if cones is None:
-        mine = samples[samples["hatch"].isin(set(hatches["hatch"]))]
-        cones = cone_metrics(mine, hatches, tables.lots, reading_h=settings.conditions.reading_h)
+        cones = metrics(hatches)
+    elif samples is not counted:  # those with corrected counts anew, in their places
+        anew = metrics(hatches[hatches["hatch"].isin(set(_changed(counted, samples)))])
+        kept = cones[~cones["hatch"].isin(set(anew["hatch"]))]
+        cones = pd.concat([kept, anew]).set_index("hatch").loc[list(cones["hatch"])].reset_index()[list(cones.columns)]
+    cones = mark_photo_counts(cones, counted, tables.photo_corrections)
     return DoseRecords(at, hatches, samples, cones, ordinary_hatches(cones, hatches, settings, tables.readings))
+
+
+def _changed(counted, samples):
+    """Hatches whose nauplii or cysts are not those that were counted."""
+    columns = ["nauplii", "cysts"]
+    apart = samples[columns].astype(float).fillna(-1) != counted[columns].astype(float).fillna(-1)
+    return counted.loc[apart.any(axis=1), "hatch"]
 
 
 def _day(day, hatches):

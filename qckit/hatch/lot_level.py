@@ -11,12 +11,13 @@ comes from the site's other lots, or from a stated stand-in.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import pandas as pd
 
 from qckit.hatch.lot_tests import test_groups
+from qckit.hatch.photo_counts import PhotoCounts, photo_counts_of
 from qckit.hatch.readings import hatches_off_standard
 from qckit.tables import to_utc
 
@@ -60,6 +61,7 @@ class LotLevel:
     n_cones: int  # cones of the test that went in
     n_left_out: int  # production hatches of the window that were not ordinary
     newest: pd.Timestamp  # of what went in
+    photos: PhotoCounts = field(default_factory=PhotoCounts)  # what it owes to counts from photos
 
     @property
     def efficiency_per_g(self) -> float:
@@ -166,6 +168,10 @@ def lot_level(cones, ordinary, lot, day):
         n_cones=tested["n"] if tested else 0,
         n_left_out=production["n_left_out"] if production else 0,
         newest=max(p["newest"] for p in parts),
+        photos=photo_counts_of(
+            pd.concat([p["rows"] for p in parts]),
+            np.concatenate([np.full(len(p["rows"]), w / len(p["rows"])) for p, w in zip(parts, weights, strict=True)]),
+        ),
     )
 
 
@@ -195,6 +201,7 @@ def _from_production(table, day, site):
         "n": len(recent),
         "n_left_out": len(in_window) - len(recent),
         "newest": recent["at"].max(),
+        "rows": recent,
     }
 
 
@@ -209,6 +216,7 @@ def _from_test(cones, day, site, slope, slope_se2):
         "se2": se2,
         "n": k,
         "newest": newest,
+        "rows": cones,
     }
 
 

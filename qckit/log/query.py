@@ -105,6 +105,14 @@ def known_names(connection, table: str) -> list[str]:
     return [str(v) for (v,) in connection.execute(sa.select(column).distinct().order_by(column))]
 
 
+def photos_touched_by_hand(connection) -> list[str]:
+    """Return the photos with an object that was entered or corrected by a person at some time, undone or not."""
+    t, fixes = schema.table("objects"), schema.CORRECTIONS
+    entered = sa.select(t.c.photo).where(t.c.source != "found")
+    corrected = sa.select(fixes.c.key1).where(fixes.c.table == "objects")
+    return sorted(str(name) for (name,) in connection.execute(entered.union(corrected)))
+
+
 def _latest(table: str, t: sa.Table):
     """Condition that keeps only each row's newest revision."""
     source = schema.table("samples" if table == "samples" else "photos").alias("newest")

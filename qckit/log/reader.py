@@ -147,6 +147,14 @@ class LogReader:
             photo = self.photos(sample=sample, hatch=hatch)["photo"].tolist()
         return self.table("objects", photo=photo)
 
+    def hand_checked(self) -> pd.DataFrame:
+        """Return the samples (column sample) with a photo in which a person corrected objects."""
+        with engine.reading(self.engine) as connection:
+            touched = query.photos_touched_by_hand(connection)
+        objects = self.objects(photo=touched)
+        by_hand = objects.loc[objects["source"].fillna("found") != "found", "photo"].unique()
+        return self.photos(photo=by_hand.tolist())[["sample"]].drop_duplicates(ignore_index=True)
+
     def corrections(self, table: str | None = None, key: str | None = None) -> pd.DataFrame:
         """Return corrections, oldest first."""
         return self.table("corrections", table=table, key=key)

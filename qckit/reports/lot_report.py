@@ -84,7 +84,7 @@ def load_lot_test(site: str | Path, lot: str = "", *, out_dir: str | Path = "", 
     out_dir : path
         Folder of the report, for the checked photos.
     now : str
-        Time of the report: whether the camera's certificate is still good. Empty: the day of the test.
+        Time of the report: the day of the dose. Empty: the day of the newest hatch.
 
     Returns
     -------
@@ -96,19 +96,21 @@ def load_lot_test(site: str | Path, lot: str = "", *, out_dir: str | Path = "", 
         The lot is not in the log, or no lot was tested yet.
     """
     from qckit import hatch
+    from qckit.agreement import correct_photo_counts
     from qckit.log import open_log
     from qckit.reports.checked import checked_photos
 
     settings = load_settings(site)
     with open_log(site) as log:
-        tables = SiteTables.load(log)
+        tables = correct_photo_counts(SiteTables.load(log))
         lots, hatches = tables.lots, tables.hatches
         samples = hatch.fill_volumes(tables.samples, tables.photos)
         lot = lot or _latest(hatches)
         if lot not in set(lots["lot"]):
             raise unknown_name("lot", lot, lots["lot"], where="the site's log")
         mine = set(hatches.loc[hatches["lot"] == lot, "hatch"])
-        use, by_hand = lot_certificate(log, hatches, samples, lot, now)
+        use = lot_certificate(tables, lot)
+        by_hand = set(tables.hand_checked["sample"])
         evidence = new_lot_evidence(tables, lot=lot, certificate=use, by_hand=by_hand, now=now)
         tested = hatches[hatches["hatch"].isin(set(evidence.conditions["hatch"]))]
         in_log, right = (_in_order(frame, tested, lot) for frame in (samples, evidence.samples))
@@ -138,36 +140,27 @@ def _in_order(samples, tested, lot):
     return tested_samples.drop(columns="is_other").reset_index(drop=True)
 
 
-def lot_certificate(log, hatches, samples, lot, now):
-    """Find the certificate that speaks for the photos of a lot's test, and the samples a person went through.
+def lot_certificate(tables, lot):
+    """Find the certificate that speaks for the photos of a lot's test on the day of the test.
 
     Parameters
     ----------
-    log : SiteLog
-    hatches, samples : DataFrame
-        The site's tables.
+    tables : site_tables.SiteTables
     lot : str
-    now : str
-        ISO time on which the certificate must still hold; empty: the day of the lot's last test.
 
     Returns
     -------
-    (agreement.CertificateUse, frozenset of str)
+    agreement.CertificateUse
     """
     from qckit.agreement import latest_certificate
 
+    hatches, samples = tables.hatches, tables.samples
     tests = hatches[hatches["purpose"].isin(["standard test", "reference"])]
     last = tests.loc[tests["lot"] == lot, "started"]
     names = samples.loc[samples["hatch"].isin(set(tests["hatch"])) & (samples["counted_by"] == "photo"), "sample"]
-    photos = log.photos()
-    photos = photos[photos["sample"].isin(set(names))]
-    day = now or (str(last.max()) if len(last) else "1970-01-01")
-    use = latest_certificate(log.certificates(), now=day, photos=photos, scales=log.scales())
-    objects = log.objects(photo=photos["photo"].tolist()) if len(photos) else None
-    if objects is None or not len(objects):
-        return use, frozenset()
-    touched = set(objects.loc[objects["source"].fillna("found") != "found", "photo"])
-    return use, frozenset(photos.loc[photos["photo"].isin(touched), "sample"])
+    photos = tables.photos[tables.photos["sample"].isin(set(names))]
+    day = str(last.max()) if len(last) else "1970-01-01"
+    return latest_certificate(tables.certificates, now=day, photos=photos, scales=tables.scales)
 
 
 def _with_flags(finding: Finding, photos) -> Finding:

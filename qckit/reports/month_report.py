@@ -99,11 +99,12 @@ def load_month(
         The month is misspelt or empty, or the lot is not in the log.
     """
     from qckit import hatch
+    from qckit.agreement import correct_photo_counts
     from qckit.log import open_log
     from qckit.reports.month_records import record_changes
 
     with open_log(site) as log:
-        tables = SiteTables.load(log)
+        tables = correct_photo_counts(SiteTables.load(log))
     month = month or _latest(tables.hatches)
     study = study_month(tables, month=month, lot=lot, is_proposed=is_proposed)
     if str(out_dir):

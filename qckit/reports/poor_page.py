@@ -99,10 +99,11 @@ def load_poor_hatch(site: str | Path, hatch: str = "", *, out_dir: str | Path = 
     -------
     PoorPage
     """
+    from qckit.agreement import correct_photo_counts
     from qckit.log import open_log
 
     with open_log(site) as log:
-        t = SiteTables.load(log)
+        t = correct_photo_counts(SiteTables.load(log))
         hatch = hatch or poorest_hatch(t.hatches, t.samples)
         of_hatch = t.samples[t.samples["hatch"] == hatch]
         objects = nauplius_objects(log, hatch)

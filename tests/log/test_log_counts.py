@@ -164,7 +164,9 @@ def test_hand_corrections_change_the_counts_and_keep_what_was_found(filled):
             {"action": "add", "stage": "shell", "x_px": 10.0, "y_px": 20.0},
         ]
     )
+    assert len(filled.hand_checked()) == 0
     result = filled.correct_objects("a.jpg", changes, by="op2", reason="looked at the photo")
+    assert filled.hand_checked()["sample"].tolist() == filled.photos(photo="a.jpg")["sample"].tolist()
     assert result.added == {"corrections": 5, "objects": 1, "samples": 1}
     assert of_sample(filled) == [58, 4, 11, 41]
     row = filled.samples(sample="S-2").iloc[0]

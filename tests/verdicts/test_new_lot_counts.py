@@ -10,11 +10,10 @@ import pytest
 
 import qckit
 from qckit import hatch
-from qckit.agreement import certify_camera, latest_certificate
+from qckit.agreement import certify_camera, corrections_by, latest_certificate, photo_rows
 from qckit.settings import Settings
 from qckit.site_tables import SiteTables
 from qckit.tables import check_table
-from qckit.verdicts.new_lot.counts import corrected_counts, photo_rows
 from qckit.verdicts.new_lot.verdict import judge_new_lot, new_lot_evidence
 
 SCHEMA = json.loads((Path(qckit.__file__).parent / "verdicts" / "finding.schema.json").read_text("utf-8"))
@@ -140,12 +139,12 @@ def test_counts_by_a_person_need_no_certificate():
 
 def test_what_a_person_went_through_and_decapsulated_samples_are_left_alone():
     hatches, samples = site().hatches, site().samples
-    names = set(hatches["hatch"])
-    assert photo_rows(samples, names).sum() == len(samples)
+    assert photo_rows(samples).sum() == len(samples)
     by_hand = set(samples["sample"].iloc[:4])
-    assert photo_rows(samples, names, by_hand=by_hand).sum() == len(samples) - 4
-    assert not photo_rows(samples.assign(embryos=5), names).any()
-    right = corrected_counts(samples, names, certificate(), by_hand=by_hand)
+    mine = photo_rows(samples, by_hand=by_hand)
+    assert mine.sum() == len(samples) - 4
+    assert not photo_rows(samples.assign(embryos=5)).any()
+    right = hatch.corrected_samples(samples, corrections_by(samples[mine], hatches, certificate()))
     assert (right["nauplii"].iloc[:4] == samples["nauplii"].iloc[:4].astype(float)).all()
     assert (right["nauplii"].iloc[4:] > samples["nauplii"].iloc[4:].astype(float)).all()
     assert samples["nauplii"].dtype == "Int64"  # the input is not changed

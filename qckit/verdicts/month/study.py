@@ -15,6 +15,7 @@ from qckit.charts.series import CONDITIONS, LOT_CHARTS, hatch_series
 from qckit.errors import InputError, unknown_name
 from qckit.hatch.dose import cost_per_million
 from qckit.hatch.dose_plan import DosePlan, plan_dose
+from qckit.hatch.dose_records import dose_records
 from qckit.hatch.intervals import positive_mean_interval, proportion_over_cones
 from qckit.hatch.subsamples import fill_volumes
 from qckit.site_tables import SiteTables
@@ -140,6 +141,7 @@ def study_month(tables: SiteTables, *, month, lot="", rules=None, is_proposed=Fa
         name: _lot_month(tables, name, chosen, history, charts, moved, (first, last), table, levels.get(name))
         for name in names
     }
+    month_lots = _with_doses(month_lots, tables, last)
     falls = [s for s in shifts if s.is_open and s.kind != "lot" and s.quantity in LOT_CHARTS]
     lost = _feed_lost(chosen, charts, falls)
     ahead = sum(_feed_lost(chosen, charts, [s]) * 30 / _days_touched(s, first, last) for s in falls if s.is_ongoing)
@@ -274,7 +276,6 @@ def _lot_month(tables, name, chosen, history, charts, moved, period, table, leve
     recent = _level(history, charts, name, "hatch_pct", moved, last)
     capability = share_below(recent, settings.limits.min_hatch_pct, confidence=confidence, of=_level_words(chart, last))
     efficiency = positive_mean_interval(mine["hatching_efficiency_per_g"], confidence=confidence)
-    dose, words = _dose(tables, name, last)
     row = lots[lots["lot"] == name].iloc[0] if lots is not None and (lots["lot"] == name).any() else {}
     cost = cost_per_million(
         _num(row, "price"), _num(row, "pack_g"), efficiency.value, recovery_pct=settings.feed.recovery_pct
@@ -294,8 +295,6 @@ def _lot_month(tables, name, chosen, history, charts, moved, period, table, leve
         efficiency=efficiency,
         chart=chart,
         capability=capability,
-        dose=dose,
-        dose_words=words,
         marks=fired,
         expected_marks=expected,
         signals=n_open,
@@ -339,13 +338,19 @@ def _level(history, charts, name, quantity, moved, last, days=_LEVEL_DAYS):
     return np.clip(value + chart.limits.slope_per_day * chart.limits.per * ahead, 0.1, 99.9)
 
 
-def _dose(tables, name, last):
-    """Dose of a lot at the month's end (the one of every page), and its words; None where nothing is known of it."""
-    try:
-        plan = plan_dose(tables, name, day=(last - pd.Timedelta(seconds=1)).isoformat())
-    except InputError as error:
-        return None, str(error)
-    return plan, " ".join([plan.sentence, *(w.sentence for w in plan.warnings)])
+def _with_doses(month_lots, tables, last):
+    """Add to each lot its dose at the month's end (that of every page) and its words; none where nothing is known."""
+    day = (last - pd.Timedelta(seconds=1)).isoformat()
+    records = dose_records(tables, day=day) if month_lots else None
+    found = {}
+    for name, of_lot in month_lots.items():
+        try:
+            plan = plan_dose(tables, name, day=day, records=records)
+            words = " ".join([plan.sentence, *(w.sentence for w in plan.warnings)])
+        except InputError as error:
+            plan, words = None, str(error)
+        found[name] = replace(of_lot, dose=plan, dose_words=words)
+    return found
 
 
 def _days_touched(shift, first, last):

@@ -7,6 +7,7 @@ from dataclasses import asdict, dataclass, replace
 
 import pandas as pd
 
+from qckit.agreement.sample_corrections import corrections_by, photo_rows
 from qckit.errors import InputError
 from qckit.hatch.ageing import ageing_trend
 from qckit.hatch.budgets import output_budget
@@ -17,6 +18,7 @@ from qckit.hatch.harvest_losses import HarvestLosses, harvest_losses
 from qckit.hatch.intervals import Estimate
 from qckit.hatch.metrics import cone_metrics, require_lot, sample_metrics
 from qckit.hatch.notes import gaps
+from qckit.hatch.photo_counts import corrected_samples
 from qckit.hatch.plan import repeat_chances, subsample_dispersion
 from qckit.hatch.rate import fit_rate, time_course
 from qckit.hatch.rate_comparison import compare_rates
@@ -26,7 +28,6 @@ from qckit.hatch.uncertainty import efficiency_budget, percentage_budget
 from qckit.verdicts.finding import Figure, Finding
 from qckit.verdicts.new_lot import words
 from qckit.verdicts.new_lot.cones import beside_the_test, choose_cones
-from qckit.verdicts.new_lot.counts import corrected_counts, photo_rows
 from qckit.verdicts.new_lot.rules import RULES, TONES, VERDICTS, Case, first_rule, round_3
 from qckit.verdicts.new_lot.world import LotWorld, best_choice, lot_world
 from qckit.words import capital, plural
@@ -91,10 +92,11 @@ def judge_new_lot(tables, *, lot, reference=None, detection_u=None, certificate=
         Relative standard uncertainty of the share of "nauplius" and "cyst" found, from this camera's check against
         hand counts; widens the intervals. Taken from ``certificate`` when left out.
     certificate : agreement.CertificateUse, optional
-        Of the camera that took the photos, from ``agreement.latest_certificate``. When it holds, the counts of this
-        test are corrected by it; it is cited in any case.
+        Of the camera that took the photos, from ``agreement.latest_certificate``; it is cited. Counts are corrected
+        by ``tables.photo_corrections``; where the tables have none, those of this test by this certificate if it
+        holds.
     by_hand : collection of str
-        Samples whose photos a person went through object by object; these are not corrected.
+        Samples whose photos a person went through object by object; these need no certificate.
     now : str
         Day of the question, ISO 8601: the dose is worked out for it. Empty: the day of the site's newest hatch.
 
@@ -151,13 +153,15 @@ def new_lot_evidence(tables, *, lot, reference=None, detection_u=None, certifica
     every = cone_metrics(samples, hatches, lots, reading_h=settings.conditions.reading_h)
     test = choose_cones(every, hatches, readings, lot=lot, settings=settings, reference=reference)
     tested = {*test.used["hatch"], *test.beside["hatch"]}
-    is_photo = photo_rows(samples, tested, by_hand=by_hand)
+    is_photo = photo_rows(samples, by_hand=by_hand) & samples["hatch"].isin(tested)
     certificate = certificate if is_photo.any() else None
     counts, counted = samples[samples["hatch"].isin(set(test.conditions["hatch"]) | tested)], math.nan
     used, beside = test.used, test.beside
-    if certificate is not None and certificate.holds:
-        counted = float(used["hatch_pct"].mean())
-        counts = corrected_counts(counts, tested, certificate, by_hand=by_hand)
+    if tables.photo_corrections is None and certificate is not None and certificate.holds:
+        tables = tables.but(photo_corrections=corrections_by(samples[is_photo], hatches, certificate))
+    right = corrected_samples(counts, tables.photo_corrections)
+    if right is not counts:
+        counts, counted = right, float(used["hatch_pct"].mean())
         used, beside = (_counted_anew(cones, counts, hatches, lots, settings) for cones in (used, beside))
     if detection_u is None and certificate is not None:
         detection_u = {stage: u for stage, u in certificate.detection_u.items() if stage in ("nauplius", "cyst")}

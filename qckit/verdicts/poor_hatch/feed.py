@@ -146,7 +146,13 @@ def _dose(missing, lot, tables, now):
     except InputError:
         return {"ready": ready}
     per_cone = plan.grams / max(plan.n_cones, 1)
-    return {"grams": plan.grams, "n_cones": plan.n_cones, "grams_per_cone": per_cone, "ready": ready}
+    return {
+        "grams": plan.grams,
+        "n_cones": plan.n_cones,
+        "grams_per_cone": per_cone,
+        "ready": ready,
+        "rests_on": plan.rests_on,
+    }
 
 
 def _start(result, settings):
