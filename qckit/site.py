@@ -261,7 +261,7 @@ class Site:
         """
         from qckit.reports.lot_report import load_lot_test
 
-        return load_lot_test(self.folder, lot, now=now).finding
+        return load_lot_test(self.folder, lot, out_dir=None, now=now).finding
 
     def freeze_baselines(self, month: str, *, by: str, min_points: int = 0, lot: str = "") -> str:
         """Freeze the limits that a month's review proposes, where they rest on enough hatches, and say how many.

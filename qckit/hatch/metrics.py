@@ -157,8 +157,11 @@ def _notes(cones, used, left, reading_h, tolerance_h):
     """What has to be said about each hatch's figures, as a Series of tuples."""
     notes = {name: [] for name in cones.index}
 
-    def add(where, code, values=lambda row: {}):
-        for row in cones[where.to_numpy(dtype=bool)].itertuples():
+    def add(where, code, values=None):
+        names = cones.index[where.to_numpy(dtype=bool)]
+        for name in names if values is None else ():
+            notes[name].append(Note(code, {}))
+        for row in cones.loc[names].itertuples() if values is not None and len(names) else ():
             notes[row.Index].append(Note(code, values(row)))
 
     add(cones["hours"].isna(), "hours_unknown")

@@ -132,12 +132,16 @@ def mark_photo_counts(cones, samples, corrections):
         corrections.rename(columns={"nauplii": "corrected"})[["sample", "certificate", "corrected", "u_log"]],
         on="sample",
     )
-    by_hatch = rows.groupby("hatch").agg(
-        certificate=("certificate", "max"),
-        is_whole=("certificate", lambda names: bool((names != "").all())),
-        camera_u=("u_log", "mean"),
-        counted=("nauplii", "sum"),
-        corrected=("corrected", "sum"),
+    by_hatch = (
+        rows.assign(has_one=rows["certificate"] != "")
+        .groupby("hatch")
+        .agg(
+            certificate=("certificate", "max"),
+            is_whole=("has_one", "all"),
+            camera_u=("u_log", "mean"),
+            counted=("nauplii", "sum"),
+            corrected=("corrected", "sum"),
+        )
     )
     mine = by_hatch.reindex(out["hatch"])
     known = mine["certificate"].notna().to_numpy()

@@ -13,7 +13,7 @@ __all__ = ["checked_photos"]
 _COLUMNS = ["photo", "sample", "path", "title", "note", "sha256", "counter_version", "flags"]
 
 
-def checked_photos(log, samples, *, out_dir: str | Path = "", hatches=None, limit: int = 30):
+def checked_photos(log, samples, *, out_dir: str | Path | None = "", hatches=None, limit: int = 30):
     """Draw the photos behind some samples with the objects that were counted in them.
 
     Parameters
@@ -24,6 +24,7 @@ def checked_photos(log, samples, *, out_dir: str | Path = "", hatches=None, limi
         Columns of ``tables.TABLES["samples"]``, in the order in which they are to be shown.
     out_dir : path
         Folder of the report; pictures go into its ``checked/``. Empty: a folder of the system's for temporary files.
+        None: no picture is drawn, and every path is empty.
     hatches : DataFrame, optional
         Columns hatch, lot, cone: for titles that say the cone.
     limit : int
@@ -45,16 +46,29 @@ def checked_photos(log, samples, *, out_dir: str | Path = "", hatches=None, limi
     """
     import pandas as pd
 
-    folder = Path(out_dir) / "checked" if str(out_dir) else Path(tempfile.mkdtemp(prefix="qckit-checked-"))
-    folder.mkdir(parents=True, exist_ok=True)
+    folder = _folder(out_dir)
     places = {} if hatches is None else hatches.set_index("hatch")[["lot", "cone"]].to_dict("index")
+    photos = dict(list(log.photos(sample=samples["sample"].tolist()).groupby("sample")))
+    names = [photo for of_sample in photos.values() for photo in of_sample["photo"]]
+    marks = log.objects(photo=names)
+    objects_of = dict(list(marks.groupby("photo")))
     rows = []
     for sample in samples.to_dict("records"):
-        for photo in log.photos(sample=sample["sample"]).to_dict("records"):
-            objects = log.objects(photo=photo["photo"])
-            path = _draw(Path(log.folder), photo, objects, folder) if len(rows) < limit else ""
+        for photo in photos[sample["sample"]].to_dict("records") if sample["sample"] in photos else ():
+            objects = objects_of.get(photo["photo"], marks.iloc[:0])
+            is_drawn = folder is not None and len(rows) < limit
+            path = _draw(Path(log.folder), photo, objects, folder) if is_drawn else ""
             rows.append(_row(photo, sample, objects, path, places.get(sample["hatch"])))
     return pd.DataFrame(rows, columns=_COLUMNS)
+
+
+def _folder(out_dir) -> Path | None:
+    """Make the folder for the pictures; none where none are drawn."""
+    if out_dir is None:
+        return None
+    folder = Path(out_dir) / "checked" if str(out_dir) else Path(tempfile.mkdtemp(prefix="qckit-checked-"))
+    folder.mkdir(parents=True, exist_ok=True)
+    return folder
 
 
 def _row(photo: dict, sample: dict, objects, path: str, place: dict | None) -> dict:

@@ -72,7 +72,7 @@ class LotTest:
 
 
 @working("Judging the lot")
-def load_lot_test(site: str | Path, lot: str = "", *, out_dir: str | Path = "", now: str = "") -> LotTest:
+def load_lot_test(site: str | Path, lot: str = "", *, out_dir: str | Path | None = "", now: str = "") -> LotTest:
     """Read a lot's standard test from a site's log, work out its metrics and judge it.
 
     Parameters
@@ -82,7 +82,7 @@ def load_lot_test(site: str | Path, lot: str = "", *, out_dir: str | Path = "", 
     lot : str
         The lot. Empty: the one whose standard test was started last.
     out_dir : path
-        Folder of the report, for the checked photos.
+        Folder of the report, for the checked photos. None: no photo is drawn.
     now : str
         Time of the report: the day of the dose. Empty: the day of the newest hatch.
 

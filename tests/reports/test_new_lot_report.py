@@ -278,5 +278,11 @@ def test_a_certificate_stands_in_the_page(make_site):
     assert "Corrected by it, the hatching percentage is" in text
     test = load_lot_test(folder, "K-124", now=NOW)
     assert test.finding.figures[0].value > plain.finding.figures[0].value
-    late = load_lot_test(folder, "K-124", now="2027-06-01T10:00:00+00:00")
+    # the day of the photos counts, not the day of the question
+    asked_late = load_lot_test(folder, "K-124", now="2027-06-01T10:00:00+00:00")
+    assert asked_late.finding.figures[0].value == test.finding.figures[0].value
+    day_before = (pd.Timestamp(test.hatches["started"].min()) - pd.Timedelta(days=1)).date().isoformat()
+    with open_log(folder) as log:
+        log.correct("certificates", made.name, "valid_until", day_before, by="op2", reason="test")
+    late = load_lot_test(folder, "K-124", now=NOW)
     assert late.finding.figures[0].value == plain.finding.figures[0].value

@@ -9,6 +9,7 @@ import pandas as pd
 from qckit.errors import unknown_name
 from qckit.hatch.conditions import check_conditions
 from qckit.hatch.lot_tests import latest_test, near_test
+from qckit.hatch.readings import hatches_off_standard
 from qckit.hatch.spread import site_spread
 from qckit.hatch.summary import summarise_cones
 from qckit.tables import to_utc
@@ -63,7 +64,9 @@ def choose_cones(every, hatches, readings, *, lot, settings, reference=None):
     conditions = check_conditions(in_test, readings, settings.conditions)
     off = frozenset(conditions.loc[conditions["status"] == "off", "hatch"])
     unsure = frozenset(conditions.loc[conditions["status"] == "doubtful", "hatch"]) - off
-    spread = site_spread(every, leave_out={*cones["hatch"], *beside["hatch"], *_off_standard(hatches, settings)})
+    spread = site_spread(
+        every, leave_out={*cones["hatch"], *beside["hatch"], *hatches_off_standard(hatches, None, settings.conditions)}
+    )
     used, dropped = _within_standard(cones, off, 1 if spread else 2)
     return TestCones(
         used=used,
@@ -132,11 +135,6 @@ def _within_standard(cones, off, least):
     return good, [
         f"Cone {c} ({h}): run outside the standard conditions." for c, h in zip(dropped["cone"], dropped["hatch"])
     ]
-
-
-def _off_standard(hatches, settings):
-    status = check_conditions(hatches, None, settings.conditions)
-    return set(status.loc[status["status"] == "off", "hatch"])
 
 
 def _differ_more(spread, used):

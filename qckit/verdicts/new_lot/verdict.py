@@ -13,6 +13,7 @@ from qckit.hatch.ageing import ageing_trend
 from qckit.hatch.budgets import output_budget
 from qckit.hatch.comparison import compare_hatch_pct, compare_per_g, compare_with_claim
 from qckit.hatch.dose_plan import DosePlan, plan_dose, risk_words
+from qckit.hatch.dose_records import dose_records
 from qckit.hatch.harvest import Recovery, recovery_of
 from qckit.hatch.harvest_losses import HarvestLosses, harvest_losses
 from qckit.hatch.intervals import Estimate
@@ -188,7 +189,7 @@ def new_lot_evidence(tables, *, lot, reference=None, detection_u=None, certifica
         past=_compare(used, test.older, f"this lot's test of {str(test.older['started'].min())[:10]}", against),
         spread=test.spread,
         differ_more=test.differ_more,
-        dose=_unless_too_little(plan_dose, tables, lot, day=now),
+        dose=_unless_too_little(_dose, tables, lot, now, every),
         rate=_unless_too_little(_rate, samples, hatches, used),
         budget=_unless_too_little(_budget, used, settings, detection_u),
         percentage_budget=_unless_too_little(_percentage_budget, used, settings, detection_u),
@@ -262,6 +263,12 @@ def _counted_anew(cones, samples, hatches, lots, settings):
     return cone_metrics(
         samples[samples["hatch"].isin(set(cones["hatch"]))], mine, lots, reading_h=settings.conditions.reading_h
     )
+
+
+def _dose(tables, lot, now, every):
+    """The dose of every page; the hatches worked out already are used again where none is later than the day."""
+    records = dose_records(tables, day=now, cones=None if now else every)
+    return plan_dose(tables, lot, day=now, records=records)
 
 
 def _rate(samples, hatches, used):
