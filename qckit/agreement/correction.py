@@ -126,8 +126,8 @@ def correct_counts(counts, rates: CountRates, *, confidence=0.95, seed=11) -> Co
 
 def quick_correction(counts, rates: CountRates) -> dict:
     """What is really there by best guess, without bounds: the ``counts`` of :func:`correct_counts`, by stage."""
-    seen = _counts_array(counts)
-    best = _solve(_smoothed(rates)[None, :, :-1], _without_false(seen, rates)[None])[0]
+    observed = _counts_array(counts)
+    best = _solve(_smoothed(rates)[None, :, :-1], _without_false(observed, rates)[None])[0]
     return dict(zip(STAGES, map(float, np.maximum(best, 0.0)), strict=True))
 
 
@@ -137,21 +137,21 @@ def correction_spread(counts, rates: CountRates, *, seed=11) -> dict:
     Only how sure the rates are goes in, not the scatter of one counting; half the width of the middle 95 % of the logs
     over 1.96, so that a rate near 0 does not decide. 0 where nothing of a stage was counted.
     """
-    seen = _counts_array(counts)
+    observed = _counts_array(counts)
     matrices, false = _draw_rates(rates, np.random.default_rng(seed))
-    drawn = _solve(matrices[:, :, :-1], seen.sum(axis=0) - false * len(seen))
+    drawn = _solve(matrices[:, :, :-1], observed.sum(axis=0) - false * len(observed))
     found = {}
     for i, stage in enumerate(STAGES):
         good = drawn[:, i][drawn[:, i] > 0]
-        is_known = seen[:, i].sum() > 0 and len(good) > len(drawn) / 2
+        is_known = observed[:, i].sum() > 0 and len(good) > len(drawn) / 2
         low, high = np.quantile(np.log(good), [0.025, 0.975]) if is_known else (0.0, 0.0)
         found[stage] = float(high - low) / (2 * 1.959964)
     return found
 
 
-def _without_false(seen, rates):
+def _without_false(observed, rates):
     """Totals less what the counter usually finds where nothing is."""
-    return seen.sum(axis=0) - rates.false / rates.n_photos * len(seen)
+    return observed.sum(axis=0) - rates.false / rates.n_photos * len(observed)
 
 
 def _counts_array(counts):

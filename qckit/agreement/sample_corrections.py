@@ -110,9 +110,9 @@ def corrections_by(samples, hatches, use):
     out = _none(samples).set_index(samples.index).assign(certificate=use.certificate.name)
     for _, group in counts.groupby(_readings(samples)):
         right = quick_correction(group, rates)
-        seen = group.sum()
+        total = group.sum()
         for stage, column in STAGE_COLUMNS.items():
-            share = group[column] / seen[column] if seen[column] > 0 else 1 / len(group)
+            share = group[column] / total[column] if total[column] > 0 else 1 / len(group)
             out.loc[group.index, column] = right[stage] * share
     for _, group in counts.groupby(lots):
         out.loc[group.index, "u_log"] = correction_spread(group, rates)[STAGES[0]]
