@@ -8,20 +8,27 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from qckit.agreement.certificate_words import (
+    GOOD_OBJECTS,
+    GOOD_PHOTOS,
+    LEAST_PHOTOS_TO_JUDGE,
+    LEAST_RIGHT,
+    MOST_BIAS_PCT,
+    agreement_sentences,
+    say_fitness,
+    say_until,
+    spoilt_sentences,
+)
 from qckit.agreement.paired import bland_altman, concordance
 from qckit.agreement.rates import CountRates, rates_from_counts, rates_from_matches
-from qckit.agreement.suspects import Suspect, find_suspects, say_suspect
+from qckit.agreement.suspects import Suspect, find_suspects
 from qckit.errors import InputError
-from qckit.stages import FULL_CYST_STAGES, STAGE_COLUMNS, STAGE_RECORDS, STAGES
+from qckit.stages import FULL_CYST_STAGES, STAGE_COLUMNS, STAGE_RECORDS
 
 __all__ = ["Certificate", "certify_camera", "hatch_pct_of", "read_certificate"]
 
 # common practice, no source: a half year where the check is a good one, a quarter where it is a small one
 _DAYS_GOOD, _DAYS_SMALL = 182, 91
-_GOOD_PHOTOS, _GOOD_OBJECTS = 10, 300
-# limits of this kit: beyond them a verdict about a lot or a dose would often come out wrong
-MOST_BIAS_PCT, LEAST_RIGHT = 5.0, 0.9
-LEAST_PHOTOS_TO_JUDGE = 6  # with fewer, limits for a single photo are guesswork: Student's factor is above 2.7
 
 
 @dataclass(frozen=True)
@@ -205,7 +212,12 @@ def certify_camera(
     suspects = find_suspects(joined["photo"], counted, true)
     totals = {c: float(counted[c].sum() / true[c].sum()) for c in columns if true[c].sum() > 0}
     fitness, against = _fitness(agreement, rates, totals, suspects)
-    good = len(joined) >= _GOOD_PHOTOS and n_objects >= _GOOD_OBJECTS
+    if suspects:
+        rest = ~joined["photo"].isin({s.photo for s in suspects}).to_numpy()
+        lines = spoilt_sentences(suspects, _agreement(seen[rest], true[rest]) if rest.sum() >= 3 else None)
+    else:
+        lines = agreement_sentences(agreement, rates, n_objects)
+    good = len(joined) >= GOOD_PHOTOS and n_objects >= GOOD_OBJECTS
     until = (pd.Timestamp(made_at) + pd.Timedelta(days=_DAYS_GOOD if good else _DAYS_SMALL)).date().isoformat()
     return Certificate(
         name=name or " ".join(filter(None, (camera, magnification, made_at[:10]))),
@@ -220,12 +232,7 @@ def certify_camera(
         rates=rates,
         agreement=agreement,
         valid_until=until,
-        sentences=(
-            *map(say_suspect, suspects),
-            *_agreement_sentences(agreement, rates, n_objects),
-            _say_fitness(fitness, against),
-            _say_until(until, good),
-        ),
+        sentences=(*lines, say_fitness(fitness, against), *([] if suspects else [say_until(until, good)])),
         hatch_pairs=tuple(
             (str(p), round(float(a), 3), round(float(b), 3))
             for p, a, b in zip(joined["photo"], hatch_pct_of(counted), hatch_pct_of(true))
@@ -290,51 +297,6 @@ def _single_photo(ba):
     return ba.bias - reach, ba.bias + reach
 
 
-def _agreement_sentences(agreement, rates, n_objects):
-    h = agreement[agreement["figure"] == "hatch_pct"]
-    lines = [f"{rates.n_photos} photos with {n_objects} objects were counted by the kit and by hand."]
-    if len(h):
-        r = h.iloc[0]
-        lines.append(
-            f"H% by photo is {r.bias:+.1f} points from H% by hand on average ({r.bias_low:+.1f} to "
-            f"{r.bias_high:+.1f}); a single photo lies between {r.limit_low:+.1f} and {r.limit_high:+.1f} points."
-        )
-        if math.isfinite(r.ccc):
-            lines.append(f"Concordance of H% is {r.ccc:.3f} ({r.ccc_low:.3f} to {r.ccc_high:.3f}); 1 is perfect.")
-    return lines + (_stage_sentences(rates) if rates.source == "matched objects" else _total_sentences(agreement))
-
-
-def _stage_sentences(rates):
-    """What became of each stage, where object was laid beside object."""
-    frame, lines = rates.to_frame(), []
-    for stage in STAGES:
-        found = frame[(frame["stage"] == stage) & (frame["outcome"] == "found")].iloc[0]
-        right = frame[(frame["stage"] == stage) & (frame["outcome"] == "right")].iloc[0]
-        if np.isfinite(found.rate):
-            lines.append(
-                f"{stage}: {100 * found.rate:.1f} % found ({100 * found.low:.1f} to {100 * found.high:.1f}), "
-                f"{100 * right.rate:.1f} % of these called {stage}."
-            )
-        else:
-            lines.append(f"{stage}: none in these photos, so nothing is known of it.")
-    return lines
-
-
-def _total_sentences(agreement):
-    """How the totals go together, and what totals cannot say."""
-    lines = []
-    for row in agreement[agreement["figure"] != "hatch_pct"].itertuples():
-        lines.append(
-            f"{row.figure}: {row.bias:+.1f} a photo by the kit against by hand ({row.bias_low:+.1f} to "
-            f"{row.bias_high:+.1f})."
-        )
-    return [
-        *lines,
-        "Which objects were missed and which taken for another stage cannot be told from totals; mark the objects one "
-        "by one (photo, stage, x_px, y_px) to know.",
-    ]
-
-
 def _fitness(agreement, rates, totals, suspects):
     """Judge whether counts of this camera may be used: a code, and what stands against it as (code, figure, value)."""
     hatch, against = agreement[agreement["figure"] == "hatch_pct"], []
@@ -355,39 +317,6 @@ def _fitness(agreement, rates, totals, suspects):
     if against:
         return "not fit", against
     return ("fit" if rates.n_photos >= LEAST_PHOTOS_TO_JUDGE else "too few"), against
-
-
-def _say_fitness(fitness, against):
-    if fitness == "spoilt":
-        return (
-            "Not judged: the counts named above decide it. Mend them, or take these photos out of the table, and check "
-            "again."
-        )
-    if fitness == "too few":
-        return (
-            f"Nothing stands against it, but fewer than {LEAST_PHOTOS_TO_JUDGE} photos cannot show that a single photo "
-            "can be trusted: count more photos by eye."
-        )
-    if fitness == "fit":
-        return "Fit for use within these limits of agreement."
-    reasons = "; ".join(_say_against(*reason) for reason in against)
-    return (
-        f"Not fit for use as it is: {reasons}. Look at every photo of this camera by hand, and mend "
-        "lamp, focus or scale, or train the stages on your own corrected photos."
-    )
-
-
-def _say_against(code, what, value):
-    if code == "bias":
-        return f"H% is off by {value:.1f} points (limit {MOST_BIAS_PCT:g})"
-    if code == "total":
-        return f"the kit counts {value:.0f} {what} where 100 are counted by hand (limit 10 off)"
-    return f"only {value:.0f} % of {what} are found and called so (limit {100 * LEAST_RIGHT:g} %)"
-
-
-def _say_until(until, good):
-    why = "" if good else f", early because the check is small (below {_GOOD_PHOTOS} photos or {_GOOD_OBJECTS} objects)"
-    return f"Check again by {until}{why}, and at once when the camera, magnification, lamp or counter changes."
 
 
 def read_certificate(row) -> Certificate:

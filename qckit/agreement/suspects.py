@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from qckit.stages import STAGE_COLUMNS
+from qckit.stages import STAGE_COLUMNS, STAGE_RECORDS
 
 __all__ = ["Suspect", "find_suspects", "say_suspect"]
 
@@ -88,9 +88,10 @@ def _slip(eye, expected):
 
 def say_suspect(suspect: Suspect) -> str:
     """Say which count to look at again, and what it may be."""
+    plural = next(s.plural for s in STAGE_RECORDS if s.column == suspect.column)
     slip = f" A slip of a digit would explain it ({suspect.expected:.0f}?)." if suspect.slip else ""
     return (
-        f"Photo {suspect.photo}: {suspect.by_eye:.0f} {suspect.column} by eye and {suspect.by_kit:.0f} by the kit, "
+        f"Photo {suspect.photo}: {suspect.by_eye:.0f} {plural} by eye and {suspect.by_kit:.0f} by the kit, "
         f"where the other photos' counts make about {suspect.expected:.0f} likely.{slip} Count this photo again by eye "
         "and look at its checked picture before anything is concluded from this check."
     )

@@ -182,6 +182,9 @@ def check(hand, counted, camera, magnification, kind, um_per_px, keep, site, by)
             save_certificate(log, checked, by=who(by))
         click.echo(f"Kept as {checked.certificate.name}.")
         return int(checked.certificate.fitness != "fit")
+    if checked.certificate.fitness == "not fit":
+        click.echo("Not kept: mend what stands against this camera, count anew, and check again.")
+        return 1
     options = {
         "--camera": camera,
         "--magnification": magnification,

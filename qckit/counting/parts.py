@@ -9,6 +9,7 @@ import hashlib
 import json
 from collections.abc import Iterable
 from dataclasses import dataclass
+from itertools import islice
 from pathlib import Path
 
 import pandas as pd
@@ -18,6 +19,7 @@ from qckit.tables import empty_table, table_columns
 
 __all__ = ["CountedPart", "join_objects", "kept_part", "part_of", "write_part"]
 
+_AT_ONCE = 200
 _PLAIN = (
     "photo",
     "counts",
@@ -98,6 +100,8 @@ def _count_of(part: dict) -> PhotoCount:
 
 def join_objects(parts: Iterable[CountedPart]) -> pd.DataFrame:
     """Put the objects of several photos into one table."""
-    empty = empty_table("objects")
-    tables = [part.objects() for part in parts if part.n_objects]
-    return pd.concat(tables, ignore_index=True).astype(empty.dtypes.to_dict()) if tables else empty
+    empty, found = empty_table("objects"), (part for part in parts if part.n_objects)
+    tables = []
+    while some := [part.objects() for part in islice(found, _AT_ONCE)]:  # ten thousand tables need more than their rows
+        tables.append(pd.concat(some, ignore_index=True).astype(empty.dtypes.to_dict()))
+    return pd.concat(tables, ignore_index=True) if tables else empty

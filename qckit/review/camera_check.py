@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
+
 from qckit.errors import InputError, unknown_name
 from qckit.review.hand_tables import number_column, read_table
 from qckit.stages import CLASSES, STAGE_COLUMNS, STAGES
@@ -12,6 +14,20 @@ from qckit.stages import CLASSES, STAGE_COLUMNS, STAGES
 __all__ = ["CameraCheck", "check_camera", "count_pairs", "read_hand_counts", "save_certificate"]
 
 _STAGE_COLUMNS = list(STAGE_COLUMNS.values())
+_FEWEST_TO_TELL = 6  # photos; fewer do not tell what is missed from what lies at the edges
+
+
+@dataclass(frozen=True)
+class Edges:
+    """What is known of the objects at the left and upper edges, which the kit leaves out.
+
+    ``were_counted``: the person seems to have counted them too. ``n_left_out``: so many the kit found and left out;
+    ``n_marks``: so many marks by eye lie too near those edges to be compared; both -1 where that is not known.
+    """
+
+    were_counted: bool = False
+    n_left_out: int = -1
+    n_marks: int = -1
 
 
 @dataclass(frozen=True)
@@ -20,26 +36,38 @@ class CameraCheck:
 
     certificate: object
     pairs: object
-    edges: str = ""  # code "counted": the person counted what touches the left and upper edges too
+    edges: Edges = Edges()
 
     @property
     def sentences(self) -> tuple[str, ...]:
-        """What the check says, the gravest first."""
-        return ((EDGES_COUNTED,) if self.edges else ()) + self.certificate.sentences
+        """What the check says, the gravest first; how objects at the edges are treated, last."""
+        grave = (EDGES_COUNTED,) if self.edges.were_counted else ()
+        return grave + self.certificate.sentences + _edge_words(self.edges)
 
     @property
     def may_be_kept(self) -> bool:
         """Whether reports may correct counts by it."""
-        return self.certificate.fitness != "spoilt" and not self.edges
+        return self.certificate.fitness != "spoilt" and not self.edges.were_counted
 
 
 EDGE_RULE = (
     "By eye, count what the kit counts: leave out whatever touches the left or the upper edge of the photo, count what "
     "touches the right or the lower edge (the checked pictures mark those left out with a small mark)."
 )
-EDGES_COUNTED = (
-    "By eye more was counted than by the kit, by about as much as touches the left and upper edges. " + EDGE_RULE
-)
+EDGES_COUNTED = "By eye more was counted than by the kit, by about as much as touches the left and upper edges."
+EDGE_UM = 250.0  # half a nauplius: a mark in the middle of one that lies nearer may stand for one that touches the edge
+
+
+def _edge_words(edges: Edges) -> tuple[str, ...]:
+    """How objects at the edges are to be treated, and what that concerns here."""
+    if edges.n_marks >= 0:
+        return (
+            f"{edges.n_marks} mark{'' if edges.n_marks == 1 else 's'} by eye nearer than {EDGE_UM:g} µm to the left or "
+            "the upper edge were left out, since a mark does not tell whether its object touches the edge.",
+        )
+    if edges.n_left_out < 0:
+        return (EDGE_RULE,)
+    return (f"{EDGE_RULE} Here the kit left out {edges.n_left_out}.",)
 
 
 def read_hand_counts(path):
@@ -187,9 +215,11 @@ def check_camera(hand_path, counted, *, camera, by, made_at, magnification="", k
             found["photo"], hand["photo"] = ([Path(str(p)).stem for p in f["photo"]] for f in (found, hand))
         scales = um_per_px or _scales_of(counts, hand)
         both = set(hand["photo"]) & set(found["photo"])
-        matches = match_objects(hand[hand["photo"].isin(both)], found[found["photo"].isin(both)], um_per_px=scales)
-        matches = _inside_frame(matches, found)
-        hand = _totals(matches)
+        hand, found = hand[hand["photo"].isin(both)], found[found["photo"].isin(both)]
+        matches = match_objects(hand, found, um_per_px=scales)
+        matches, n_marks = _inside_frame(matches, hand, found, scales)
+        edges = Edges(n_marks=n_marks)
+        hand, counts = (_totals(matches, side, sorted(both)) for side in ("hand", "photo_stage"))
     counts_by_photo, true = count_pairs(hand, counts)
     certificate = certify_camera(
         counts_by_photo,
@@ -203,24 +233,52 @@ def check_camera(hand_path, counted, *, camera, by, made_at, magnification="", k
         matches=matches,
     )
     pairs = counts_by_photo.merge(true, on="photo", suffixes=("_photo", "_hand"))
-    return CameraCheck(certificate, pairs, "counted" if matches is None and _counted_edges(pairs, folder) else "")
+    if matches is None:
+        edges = _edges(pairs, folder, {s.photo for s in certificate.suspects})
+    return CameraCheck(certificate, pairs, edges)
 
 
-def _counted_edges(pairs, folder) -> bool:
-    """Whether counts by eye go better with all objects found than with those inside the counting frame."""
+def _edges(pairs, folder, spoilt) -> Edges:
+    """Whether counts by eye go better with all objects found than with those inside the counting frame.
+
+    Photos with a count that spoils the check (``spoilt``) tell nothing here.
+    """
     import pandas as pd
 
     found = pd.read_csv(folder / "objects.csv", dtype={"photo": str})
     if "counted" not in found.columns:
-        return False
+        return Edges()
     if not set(found["photo"]) & set(pairs["photo"]):
         found["photo"] = [Path(str(p)).stem for p in found["photo"]]
-    outside = found[found["counted"].astype(str).str.casefold().isin(["false", "no", "0"])]
+    outside = found[_left_out(found)]
     extra = outside[outside["stage"].isin(STAGES)].groupby("photo").size().reindex(pairs["photo"], fill_value=0)
     by_kit, by_eye = (pairs[[f"{c}_{side}" for c in _STAGE_COLUMNS]].sum(axis=1) for side in ("photo", "hand"))
-    more = (by_eye - by_kit).to_numpy(float)
+    good = ~pairs["photo"].isin(spoilt).to_numpy()
+    more, kit, edge = (np.asarray(v, float)[good] for v in (by_eye - by_kit, by_kit, extra))
     # the rest of the difference with and without the edges, over all photos: counting errors cancel, edges add up
-    return bool(extra.sum() >= 10 and abs((more - extra.to_numpy()).sum()) < 0.5 * abs(more.sum()) and more.sum() > 0)
+    by_as_much = edge.sum() >= 10 and more.sum() > 0 and abs((more - edge).sum()) < 0.5 * more.sum()
+    return Edges(bool(by_as_much and not _is_rather_missed(more, kit, edge)), int(extra.sum()))
+
+
+def _is_rather_missed(more, kit, edge) -> bool:
+    """Whether the photos with more at the edges do not differ more: then the kit misses that many everywhere.
+
+    Least squares of the difference on the kit's count and on the objects at the edges, weighted by counting error; what
+    the edges explain must lie clearly (two standard errors) below one for one.
+    """
+    if len(more) < _FEWEST_TO_TELL:
+        return False
+    weight = 1 / np.sqrt(kit + edge + 1)
+    x = np.stack([kit, edge], axis=1) * weight[:, None]
+    part, *_ = np.linalg.lstsq(x, more * weight, rcond=None)
+    rest = more * weight - x @ part
+    u = np.sqrt(rest @ rest / (len(more) - 2) * np.linalg.pinv(x.T @ x)[1, 1])
+    return bool(part[1] + 2 * u < 0.5)
+
+
+def _left_out(found):
+    """Which objects found lie outside the counting frame."""
+    return found["counted"].astype(str).str.casefold().isin(["false", "no", "0"]).to_numpy()
 
 
 def _scales_of(counts, hand):
@@ -231,20 +289,32 @@ def _scales_of(counts, hand):
     return {**{Path(str(k)).stem: v for k, v in scales.items()}, **scales}
 
 
-def _inside_frame(matches, found):
-    """Leave out what the two-edge rule does not count, whether or not a person marked it."""
+def _inside_frame(matches, hand, found, scales):
+    """Leave out what the two-edge rule does not count, on both sides alike, and what a mark cannot tell of it.
+
+    Returns
+    -------
+    DataFrame, int
+        The pairs that are left, and how many marks by eye were left out as too near the left or upper edge.
+    """
     if "counted" not in found.columns:
-        return matches
-    outside = found.index[found["counted"].astype(str).str.casefold().isin(["false", "no", "0"])]
-    return matches[~matches["photo_index"].isin(outside)]
+        return matches, -1
+    outside = matches["photo_index"].isin(found.index[_left_out(found)]).to_numpy()
+    marked = (matches["hand_index"] >= 0).to_numpy()
+    place = np.full((len(matches), 2), np.inf)
+    for which, frame, column in ((~marked, found, "photo_index"), (marked, hand, "hand_index")):
+        place[which] = frame.loc[matches.loc[which, column], ["x_px", "y_px"]].to_numpy(float)
+    um = matches["photo"].map(scales) if hasattr(scales, "get") else float(scales)
+    near = place.min(axis=1) * np.asarray(um, float) < EDGE_UM
+    return matches[~outside & ~near], int((marked & (near | outside)).sum())
 
 
-def _totals(matches):
-    """Counts per photo by eye, from the pairs."""
+def _totals(matches, side, photos):
+    """Counts per photo by eye (``hand``) or by the kit (``photo_stage``), from the pairs."""
     import pandas as pd
 
-    table = pd.crosstab(matches["photo"], matches["hand"]).reindex(columns=STAGES, fill_value=0)
-    return table.rename(columns=STAGE_COLUMNS).reset_index()
+    table = pd.crosstab(matches["photo"], matches[side]).reindex(index=photos, columns=STAGES, fill_value=0)
+    return table.rename(columns=STAGE_COLUMNS).rename_axis("photo").reset_index()
 
 
 def save_certificate(log, check: CameraCheck, *, by: str):

@@ -102,6 +102,7 @@ def _charts(c) -> str:
 
     from qckit import draw
     from qckit.agreement import draw_confusion, draw_differences
+    from qckit.agreement.certificate_words import hatch_sentence, stage_sentences
 
     parts = []
     with draw.style():
@@ -109,10 +110,13 @@ def _charts(c) -> str:
         if len(pairs) >= 3:
             ax = draw.new_axes(figsize=(5.4, 3.6))
             draw_differences(pairs, first="kit", second="eye", unit="points of H%", ax=ax)
-            parts.append(_figure(ax, f"Difference of H% between kit and eye against their mean. {c.sentences[1]}"))
+            parts.append(
+                _figure(ax, f"Difference of H% between kit and eye against their mean. {hatch_sentence(c.agreement)}")
+            )
         ax = draw.new_axes(figsize=(5.4, 3.6))
         draw_confusion(c.rates, ax=ax)
-        parts.append(_figure(ax, "What the kit made of each stage: " + " ".join(c.sentences[3:-1])))
+        stages = " ".join(stage_sentences(c.agreement, c.rates))
+        parts.append(_figure(ax, f"What the kit made of each stage: {stages}"))
     return "".join(parts)
 
 

@@ -156,6 +156,7 @@ class SetupCheck:
         from qckit import draw
         from qckit.agreement import draw_confusion, draw_differences
         from qckit.agreement.certificate import hatch_pct_of
+        from qckit.agreement.certificate_words import hatch_sentence, stage_sentences
 
         if self.check is None:
             return []
@@ -166,12 +167,13 @@ class SetupCheck:
             names = [STAGE_COLUMNS[s] for s in FULL_CYST_STAGES]
             return hatch_pct_of(pd.DataFrame({n: pairs[f"{n}_{side}"] for n in names}))
 
+        stages = " ".join(stage_sentences(certificate.agreement, certificate.rates))
         both = pd.DataFrame({"photo": column("photo"), "hand": column("hand")})
         with draw.style():
             charts = [
                 (
                     draw_confusion(certificate.rates),
-                    "What the kit made of each stage: " + "; ".join(certificate.sentences[-5:-1]),
+                    f"What the kit made of each stage: {stages}",
                     "Confusion between stages",
                 )
             ]
@@ -180,7 +182,7 @@ class SetupCheck:
                     0,
                     (
                         draw_differences(both.dropna(), unit="points of H%"),
-                        f"Differences of H% between kit and eye: {certificate.sentences[1]}",
+                        f"Differences of H% between kit and eye: {hatch_sentence(certificate.agreement)}",
                         "H% by the kit against H% by eye",
                     ),
                 )

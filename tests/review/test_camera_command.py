@@ -375,3 +375,71 @@ def test_a_slip_in_one_hand_count_is_named_and_not_kept(site, counted):
     assert "Kept as" not in got.output
     with open_log(site) as log:
         assert log.certificates().empty
+
+
+def at_the_edges(counted, rng):
+    """Objects on the left edge that the kit found and left out; how many in each photo, by stage (N, U, C, S)."""
+    objects = pd.read_csv(counted / "counts" / "objects.csv").assign(counted=True)
+    names = pd.read_csv(counted / "hand.csv")["photo"]
+    n = rng.poisson([6, 0, 3, 5], (len(names), 4))
+    extra = [
+        {"photo": name, "stage": stage, "x_px": 3.0, "y_px": 3000 + 50 * (10 * k + j), "counted": False}
+        for name, row in zip(names, n, strict=True)
+        for k, stage in enumerate(("nauplius", "umbrella", "cyst", "shell"))
+        for j in range(row[k])
+    ]
+    extra = pd.DataFrame(extra)
+    pd.concat([objects, extra]).to_csv(counted / "counts" / "objects.csv", index=False)
+    return n, extra
+
+
+def test_a_slip_is_not_taken_for_objects_at_the_edges(counted):
+    """One count typed tenfold makes up for as many objects as touch the edges: it alone is named."""
+    n, _ = at_the_edges(counted, np.random.default_rng(2))
+    hand = pd.read_csv(counted / "hand.csv")
+    hand.loc[4, "cysts"] += int(n.sum())
+    hand.to_csv(counted / "slip.csv", index=False)
+    got = outcome("check", counted / "slip.csv", counted / "counts", "--camera", "stereo")
+    assert got.return_value == 1
+    lines = got.output.splitlines()
+    assert lines[0].startswith("Photo p04.jpg: ") and lines[1].startswith("Without this photo: H% by photo is")
+    assert "touches the left and upper edges." not in got.output and "Check again by" not in got.output
+    assert f"Here the kit left out {n.sum()}." in got.output and lines[-1] == "Not to be kept."
+
+
+def test_a_kit_that_misses_as_many_everywhere_is_not_told_as_edges(counted):
+    n, _ = at_the_edges(counted, np.random.default_rng(3))
+    hand = pd.read_csv(counted / "hand.csv")
+    columns = ["nauplii", "umbrella", "cysts", "shells"]
+    share = n.sum() / hand[columns].to_numpy().sum()
+    hand[columns] = (hand[columns] * (1 + share)).round().astype(int)  # in proportion, whatever lies at the edges
+    hand.to_csv(counted / "more.csv", index=False)
+    got = check_camera(counted / "more.csv", counted / "counts", camera="s", by="ab", made_at="2026-11-04T09:00:00Z")
+    assert not got.edges.were_counted
+
+
+def test_marks_at_the_edges_do_not_matter(counted):
+    """A person may mark what touches the left and upper edges, or leave it out: the certificate is the same."""
+    _, extra = at_the_edges(counted, np.random.default_rng(4))
+    marks = pd.read_csv(counted / "marks.csv").query("x_px > 60 and y_px > 60")
+    marks.to_csv(counted / "inside.csv", index=False)
+    seen = extra.assign(photo=extra["photo"].str.removesuffix(".jpg"))[["photo", "stage", "x_px", "y_px"]]
+    unseen = seen.assign(y_px=seen["y_px"] + 25)  # and slivers that the kit does not find
+    pd.concat([marks, seen, unseen.head(9)]).to_csv(counted / "everything.csv", index=False)
+    given = {"camera": "s", "by": "ab", "made_at": "2026-11-04T09:00:00Z"}
+    one, other = (check_camera(counted / f, counted / "counts", **given) for f in ("inside.csv", "everything.csv"))
+    table, same = one.certificate.rates.table, other.certificate.rates.table
+    # objects drawn at one place may be paired either way, so only what was seen and what was missed is compared
+    np.testing.assert_array_equal(table.sum(axis=1), same.sum(axis=1))
+    np.testing.assert_array_equal(table[:, -1], same[:, -1])
+    assert one.certificate.n_objects == other.certificate.n_objects
+    assert (one.edges.n_marks, other.edges.n_marks) == (0, len(seen) + 9)
+    assert other.sentences[-1].startswith(f"{len(seen) + 9} marks by eye nearer than 250 µm to the left or the upper")
+
+
+def test_a_camera_that_is_not_fit_is_not_offered_to_keep(site, counted):
+    counts = pd.read_csv(counted / "counts" / "counts.csv")
+    counts.assign(cyst=counts["cyst"] // 3).to_csv(counted / "counts" / "counts.csv", index=False)
+    got = outcome("check", counted / "hand.csv", counted / "counts", "--camera", "stereo", "--site", site)
+    assert got.return_value == 1 and "--keep" not in got.output
+    assert got.output.splitlines()[-1].startswith("Not kept: mend what stands against this camera")

@@ -1,0 +1,129 @@
+"""What a certificate says, in words."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from qckit.agreement.suspects import say_suspect
+from qckit.stages import STAGES
+
+__all__ = [
+    "agreement_sentences",
+    "hatch_sentence",
+    "say_fitness",
+    "say_until",
+    "spoilt_sentences",
+    "stage_sentences",
+]
+
+GOOD_PHOTOS, GOOD_OBJECTS = 10, 300
+# limits of this kit: beyond them a verdict about a lot or a dose would often come out wrong
+MOST_BIAS_PCT, LEAST_RIGHT = 5.0, 0.9
+LEAST_PHOTOS_TO_JUDGE = 6  # with fewer, limits for a single photo are guesswork: Student's factor is above 2.7
+
+
+def agreement_sentences(agreement, rates, n_objects):
+    """How many photos stand behind a check, how H% agrees, and what became of each stage."""
+    lines = [f"{rates.n_photos} photos with {n_objects} objects were counted by the kit and by hand."]
+    hatch = hatch_sentence(agreement)
+    if hatch:
+        lines.append(hatch)
+        r = agreement[agreement["figure"] == "hatch_pct"].iloc[0]
+        if math.isfinite(r.ccc):
+            lines.append(f"Concordance of H% is {r.ccc:.3f} ({r.ccc_low:.3f} to {r.ccc_high:.3f}); 1 is perfect.")
+    return lines + stage_sentences(agreement, rates)
+
+
+def hatch_sentence(agreement) -> str:
+    """How H% by the kit agrees with H% by hand; empty where no photo has both."""
+    h = agreement[agreement["figure"] == "hatch_pct"]
+    if h.empty:
+        return ""
+    r = h.iloc[0]
+    return (
+        f"H% by photo is {r.bias:+.1f} points from H% by hand on average ({r.bias_low:+.1f} to "
+        f"{r.bias_high:+.1f}); a single photo lies between {r.limit_low:+.1f} and {r.limit_high:+.1f} points."
+    )
+
+
+def spoilt_sentences(suspects, agreement):
+    """Which counts spoil a check, and how H% agrees without their photos (``agreement``; None where too few are left).
+
+    Nothing else is said: every other figure of the check hangs on them.
+    """
+    lines = list(map(say_suspect, suspects))
+    hatch = "" if agreement is None else hatch_sentence(agreement)
+    if hatch:
+        lines.append(f"Without {'this photo' if len({s.photo for s in suspects}) == 1 else 'these photos'}: {hatch}")
+    return lines
+
+
+def stage_sentences(agreement, rates):
+    """What became of each stage."""
+    return _stage_sentences(rates) if rates.source == "matched objects" else _total_sentences(agreement)
+
+
+def _stage_sentences(rates):
+    """What became of each stage, where object was laid beside object."""
+    frame, lines = rates.to_frame(), []
+    for stage in STAGES:
+        found = frame[(frame["stage"] == stage) & (frame["outcome"] == "found")].iloc[0]
+        right = frame[(frame["stage"] == stage) & (frame["outcome"] == "right")].iloc[0]
+        if np.isfinite(found.rate):
+            lines.append(
+                f"{stage}: {100 * found.rate:.1f} % found ({100 * found.low:.1f} to {100 * found.high:.1f}), "
+                f"{100 * right.rate:.1f} % of these called {stage}."
+            )
+        else:
+            lines.append(f"{stage}: none in these photos, so nothing is known of it.")
+    return lines
+
+
+def _total_sentences(agreement):
+    """How the totals go together, and what totals cannot say."""
+    lines = []
+    for row in agreement[agreement["figure"] != "hatch_pct"].itertuples():
+        lines.append(
+            f"{row.figure}: {row.bias:+.1f} a photo by the kit against by hand ({row.bias_low:+.1f} to "
+            f"{row.bias_high:+.1f})."
+        )
+    return [
+        *lines,
+        "Which objects were missed and which taken for another stage cannot be told from totals; mark the objects one "
+        "by one (photo, stage, x_px, y_px) to know.",
+    ]
+
+
+def say_fitness(fitness, against):
+    if fitness == "spoilt":
+        return (
+            "Not judged: the counts named above decide it. Mend them, or take these photos out of the table, and check "
+            "again."
+        )
+    if fitness == "too few":
+        return (
+            f"Nothing stands against it, but fewer than {LEAST_PHOTOS_TO_JUDGE} photos cannot show that a single photo "
+            "can be trusted: count more photos by eye."
+        )
+    if fitness == "fit":
+        return "Fit for use within these limits of agreement."
+    reasons = "; ".join(_say_against(*reason) for reason in against)
+    return (
+        f"Not fit for use as it is: {reasons}. Look at every photo of this camera by hand, and mend "
+        "lamp, focus or scale, or train the stages on your own corrected photos."
+    )
+
+
+def _say_against(code, what, value):
+    if code == "bias":
+        return f"H% is off by {value:.1f} points (limit {MOST_BIAS_PCT:g})"
+    if code == "total":
+        return f"the kit counts {value:.0f} {what} where 100 are counted by hand (limit 10 off)"
+    return f"only {value:.0f} % of {what} are found and called so (limit {100 * LEAST_RIGHT:g} %)"
+
+
+def say_until(until, good):
+    why = "" if good else f", early because the check is small (below {GOOD_PHOTOS} photos or {GOOD_OBJECTS} objects)"
+    return f"Check again by {until}{why}, and at once when the camera, magnification, lamp or counter changes."
