@@ -16,8 +16,8 @@ from sqlalchemy.exc import DBAPIError
 
 from qckit.errors import InputError, QcError, one_line
 from qckit.review.edits import apply_edit
-from qckit.review.priorities import rank_photos
 from qckit.review.session import ReviewSession
+from qckit.review.settled import order_to_review
 from qckit.stages import hatched_pct
 
 __all__ = ["ReviewDesk", "open_review"]
@@ -36,7 +36,7 @@ class ReviewDesk(anywidget.AnyWidget):
     log : SiteLog
         Open log.
     photos : DataFrame
-        photo and, as :func:`rank_photos` gives them, look and n_doubtful; in the order to offer.
+        photo and, as :func:`order_to_review` gives them, look, n_doubtful and settle; in the order to offer.
     initials : str
         Of who reviews; can be written in the widget too. No edit is taken without.
 
@@ -225,7 +225,10 @@ def _is_fault_of_the_log(error: Exception) -> bool:
 def _label(p):
     doubtful = getattr(p, "n_doubtful", None)
     name = one_line(p.photo)
-    return f"{name} ({'look' if p.look == 'yes' else 'fine'}, {doubtful} doubtful)" if doubtful is not None else name
+    if doubtful is None:
+        return name
+    what = "look at all" if getattr(p, "settle", "no") == "yes" else "look" if p.look == "yes" else "fine"
+    return f"{name} ({what}, {doubtful} doubtful)"
 
 
 def _pixels(session):
@@ -274,6 +277,8 @@ def _mark(o, um_per_px):
 def open_review(log, photos=None, *, initials=""):
     """Show counted photos for review, those first where a look helps most.
 
+    Until enough photos are settled to have learnt the camera, those that teach it most come first (``look at all``).
+
     Parameters
     ----------
     log : SiteLog
@@ -307,4 +312,4 @@ def open_review(log, photos=None, *, initials=""):
         known = known[known["photo"].isin(names)]
     if known.empty:
         raise InputError("no photo is counted yet, so there is none to look at. Count photos first.")
-    return ReviewDesk(log, rank_photos(known, log.objects()), initials=initials)
+    return ReviewDesk(log, order_to_review(log, known, log.objects()), initials=initials)

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from qckit.errors import InputError
-from qckit.review.priorities import rank_objects
+from qckit.review.priorities import rank_objects, rank_photos
 from qckit.stages import CLASSES, STAGES
 
-__all__ = ["LEAST_PHOTOS", "photos_to_settle", "settled_objects"]
+__all__ = ["ENOUGH_PHOTOS", "LEAST_PHOTOS", "order_to_review", "photos_to_settle", "settled_objects"]
 
 # limits of this kit: fewer say too little of a camera, or cannot be split into photos learnt from and left out
 LEAST_PHOTOS, LEAST_OBJECTS, LEAST_PER_STAGE = 3, 60, 10
+ENOUGH_PHOTOS = 8  # settled ones from which the queue no longer begins with those that help to learn the camera
 MOST_PHOTOS = 24  # the last by name; more take long and add little
 _BY_HAND, _REMOVED = ("stage changed by hand", "added by hand"), "removed by hand"
 
@@ -102,3 +103,30 @@ def photos_to_settle(log, *, camera: str = "", magnification: str = "", n: int =
                 picked.append(name)
                 taken.add(sample[name])
     return picked
+
+
+def order_to_review(log, photos, objects):
+    """Put photos in the order in which to look at them: those from which the camera is learnt best come first.
+
+    Parameters
+    ----------
+    log : SiteLog
+    photos : DataFrame
+        Rows of the photos table that are to be looked at.
+    objects : DataFrame
+        The site's objects.
+
+    Returns
+    -------
+    DataFrame
+        As :func:`rank_photos` gives it, with ``settle`` (yes: settle every object of it). While fewer than
+        ``ENOUGH_PHOTOS`` photos have settled objects, those of :func:`photos_to_settle` that are worth a look lead.
+    """
+    ranked = rank_photos(photos, objects)
+    by_hand = objects["source"].isin((*_BY_HAND, _REMOVED))
+    n_settled = objects.loc[by_hand, "photo"].nunique()
+    wanted = photos_to_settle(log) if n_settled < ENOUGH_PHOTOS else []
+    leads = ranked["photo"].isin(wanted) & (ranked["look"] == "yes")
+    ranked = ranked.assign(settle=leads.map({True: "yes", False: "no"}))
+    place = ranked["photo"].map({name: i for i, name in enumerate(wanted)}).where(leads, len(wanted))
+    return ranked.loc[place.sort_values(kind="stable").index].reset_index(drop=True)

@@ -1,10 +1,13 @@
 """Which look helps most, on objects made up for it."""
 
+from types import SimpleNamespace
+
 import numpy as np
 import pandas as pd
 import pytest
 
 from qckit.review import rank_objects, rank_photos, say_when_to_stop
+from qckit.review.settled import order_to_review
 from qckit.stages import STAGES
 
 NAMES = (*STAGES, "debris")
@@ -107,6 +110,31 @@ def test_photos_flagged_or_doubtful_come_first():
     assert got.loc["flag.jpg", "why"] == "Flagged: focus, scale."
     assert got.loc["empty.jpg", "why"] == "Nothing was found: make sure that is so."
     assert got.loc["fine.jpg", "why"].startswith("What is doubtful is small")
+
+
+def test_the_queue_begins_with_photos_that_teach_the_camera_until_enough_are_settled():
+    """The photo with the most doubtful objects of each sample leads, before one that is flagged; then they do not."""
+    frame = pd.concat(
+        [
+            objects([("nauplius", 0.6, "cyst", True)] * 60, "more.jpg"),
+            objects([("nauplius", 0.6, "cyst", True)] * 40, "less.jpg"),
+            objects([("nauplius", 0.999, "cyst", True)] * 60, "flag.jpg"),
+            objects([("nauplius", 0.6, "cyst", True)] * 20, "other.jpg"),
+        ]
+    )
+    names = ["flag.jpg", "less.jpg", "more.jpg", "other.jpg"]
+    photos = pd.DataFrame({"photo": names, "sample": ["s", "s", "s", "t"], "flags": ["scale", "", "", ""]})
+    photos["um_per_px"] = 5.0
+    site = SimpleNamespace(photos=lambda: photos, objects=lambda: frame)
+    got = order_to_review(site, photos, frame)
+    assert got["photo"].tolist()[:3] == ["more.jpg", "other.jpg", "less.jpg"]
+    assert got["settle"].tolist() == ["yes", "yes", "yes", "no"]
+    settled = [objects([("cyst", 0.9, "shell", True)] * 3, f"done-{k}.jpg") for k in range(8)]
+    done = pd.concat([frame, *(one.assign(source="stage changed by hand") for one in settled)])
+    site.objects = lambda: done
+    got = order_to_review(site, photos, done)
+    assert got["photo"].tolist() == rank_photos(photos, done)["photo"].tolist()
+    assert set(got["settle"]) == {"no"}
 
 
 def test_one_doubtful_stage_is_said_of_one():
