@@ -214,7 +214,7 @@ def certify_camera(
     fitness, against = _fitness(agreement, rates, totals, suspects)
     if suspects:
         rest = ~joined["photo"].isin({s.photo for s in suspects}).to_numpy()
-        lines = spoilt_sentences(suspects, _agreement(seen[rest], true[rest]) if rest.sum() >= 3 else None)
+        lines = spoilt_sentences(suspects, _agreement(counted[rest], true[rest]) if rest.sum() >= 3 else None)
     else:
         lines = agreement_sentences(agreement, rates, n_objects)
     good = len(joined) >= GOOD_PHOTOS and n_objects >= GOOD_OBJECTS

@@ -30,9 +30,9 @@ def light_of(pixels: np.ndarray) -> np.ndarray:
         beside the floor. [doublings]
     """
     step = max(1, int((pixels.shape[0] * pixels.shape[1] / _PIXELS) ** 0.5))
-    seen = pixels[::step, ::step].reshape(-1, 3).astype(float)
-    grey = seen.mean(axis=1)
-    red, green, blue = np.log2(np.median(seen, axis=0) + _DARKEST)
+    shown = pixels[::step, ::step].reshape(-1, 3).astype(float)
+    grey = shown.mean(axis=1)
+    red, green, blue = np.log2(np.median(shown, axis=0) + _DARKEST)
     low, floor, high = np.log2(np.percentile(grey, [2, 50, 98]) + _DARKEST)
     return np.array([floor, red - green, blue - green, low - floor, high - floor])
 

@@ -125,8 +125,8 @@ def order_to_review(log, photos, objects):
     ranked = rank_photos(photos, objects)
     by_hand = objects["source"].isin((*_BY_HAND, _REMOVED))
     n_settled = objects.loc[by_hand, "photo"].nunique()
-    wanted = photos_to_settle(log) if n_settled < ENOUGH_PHOTOS else []
-    leads = ranked["photo"].isin(wanted) & (ranked["look"] == "yes")
+    picks = photos_to_settle(log) if n_settled < ENOUGH_PHOTOS else []
+    leads = ranked["photo"].isin(picks) & (ranked["look"] == "yes")
     ranked = ranked.assign(settle=leads.map({True: "yes", False: "no"}))
-    place = ranked["photo"].map({name: i for i, name in enumerate(wanted)}).where(leads, len(wanted))
+    place = ranked["photo"].map({name: i for i, name in enumerate(picks)}).where(leads, len(picks))
     return ranked.loc[place.sort_values(kind="stable").index].reset_index(drop=True)
