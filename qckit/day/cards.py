@@ -129,6 +129,7 @@ main {{ display: flex; flex-wrap: wrap; gap: 4mm; }}
 .slip svg {{ width: 12mm; height: 12mm; display: block; }}
 .card .strip {{ grid-column: 1 / 3; width: 56mm; height: 10mm; }}
 @media print {{ header {{ font-size: 9pt; }} }}
+@media screen {{ body {{ padding: 4mm; }} }}
 </style></head><body>
 <header><strong>Cards of {site}</strong>. Print at 100 % (not "fit to page"): the strip must measure {strip} mm. Toner
 does not run as ink does; keep each card in a clear sleeve or laminated without gloss. Photograph the cone's card so

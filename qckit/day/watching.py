@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import filecmp
 import math
 import shutil
 import time
@@ -20,7 +21,7 @@ from qckit.day.records import Entry, sample_names
 from qckit.errors import InputError, QcError
 from qckit.words import plural
 
-__all__ = ["arrivals", "count_matched", "look_at", "match_words", "watch_folder"]
+__all__ = ["arrivals", "count_matched", "look_at", "match_words", "same_photos", "watch_folder"]
 
 _ENDINGS = {".jpg", ".jpeg", ".png", ".tif", ".tiff", ".heic", ".heif", ".webp", ".bmp"}
 _POLL_S = 1.0
@@ -245,17 +246,44 @@ def _not_in_log(place: Path, bench: Bench) -> set[Path]:
         for part in cell.split(";")
     }
     today = bench.moment().replace(hour=0, minute=0, second=0).timestamp()
-    return {path for path in _photos_in(place) if path.name not in named and path.stat().st_mtime >= today}
+    waiting = [path for path in _photos_in(place) if path.name not in named and path.stat().st_mtime >= today]
+    return set(waiting) - set(same_photos(waiting, bench.site.folder))
+
+
+def same_photos(paths: list[Path], folder: Path) -> dict[Path, str]:
+    """Photos whose content another path has: one in the site's ``photos/``, or an earlier one of these; its name.
+
+    A phone's folder keeps what was copied from it, and may hold a photo twice: neither is a new subsample.
+    """
+    photos = folder / "photos"
+    sizes: dict[int, list[tuple[Path, str]]] = {}
+    for path in _photos_in(photos) if photos.is_dir() else ():
+        sizes.setdefault(path.stat().st_size, []).append((path, path.relative_to(photos).as_posix()))
+    found = {}
+    for path in sorted(paths, key=lambda path: (len(path.name), path.name)):  # a copy's name is the longer one
+        alike = sizes.setdefault(path.stat().st_size, [])
+        others = [(one, name) for one, name in alike if one.resolve() != path.resolve()]
+        same = [name for one, name in others if filecmp.cmp(one, path, shallow=False)]
+        if same:
+            found[path] = same[0]
+        else:
+            alike.append((path, path.name))
+    return found
 
 
 def _one_batch(batch: list[Path], bench: Bench, say, ask) -> None:
     """Match a batch, let a person confirm or change it, count it."""
     bench.study()
-    photos, faults = look_at(batch, bench)
+    same = same_photos(batch, bench.site.folder)
+    for path, name in same.items():
+        say(f"{path.name}: left out, it is the same photo as {name}.")
+    photos, faults = look_at([path for path in batch if path not in same], bench)
     for fault in faults:
         say(fault)
     cones = tuple(dict.fromkeys(state.cone for state in bench.countable()))
     matches = match_photos(photos, cones, subsamples=bench.settings.protocol.subsamples)
+    if not photos:
+        return
     if not matches:
         say(f"{plural(len(photos), 'photo of a card', 'photos of cards')}; now photograph the samples.")
         return

@@ -95,7 +95,11 @@ def day_lines(page: Day) -> list[Line]:
 
 def answer(page: Day) -> str:
     """Say the day in one line: ``A 79 %, usual; B 40 %, cold; start 10 g in A by 17:30``."""
-    parts = [f"{one.cone} {_percent(one.hatch_pct)}, {_verdict(one, short=True)}" for one in page.judged]
+    figures = {one.hatch: f"{one.cone} {_percent(one.hatch_pct)}" for one in page.judged}
+    known = [one for one in page.judged if one.code != "first"]
+    parts = [f"{figures[one.hatch]}, {_verdict(one, short=True)}" for one in known]
+    first = [figures[one.hatch] for one in page.judged if one.code == "first"]
+    parts += [f"{joined(first)}, nothing to compare with yet"] if first else []
     short = start_words(page.start, page.now, short=True)
     return capital("; ".join([*parts, *([short] if short else [])])) + "."
 
@@ -111,8 +115,7 @@ def judged_words(one: Judged) -> str:
 def _verdict(one: Judged, *, short: bool = False) -> str:
     """Say the code in words, with the first suspicion where there is one."""
     if one.code == "first":
-        lot = f" of {one.lot}" if not short else ""
-        return f"one of the first{lot}: nothing to compare with" if not short else "nothing to compare with yet"
+        return f"one of the first of {one.lot}: nothing to compare with"
     cause = CAUSE_WORDS.get(one.suspicion, one.suspicion_words)
     if not cause:
         return one.code

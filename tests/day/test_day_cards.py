@@ -181,3 +181,27 @@ def test_nothing_is_counted_before_a_person_says_so(bench, tmp_path):
         "Left as they are; nothing was written.",
     ]
     assert bench.log.samples(hatch="H261119-A", counted=None).empty
+
+
+def test_a_photo_that_was_counted_is_no_new_subsample(bench, tmp_path):
+    import shutil
+
+    from qckit._paths import sample_images_dir
+    from qckit.day.watching import _not_in_log, _one_batch
+
+    first, second = sorted((sample_images_dir() / "photos").glob("*.jpg"))[:2]
+    phone = tmp_path / "phone"
+    phone.mkdir()
+    for name, source in (("a_1.jpg", first), ("a_1 (copy).jpg", first), ("a_2.jpg", second), ("a_2 b.jpg", second)):
+        shutil.copyfile(source, phone / name)
+    shutil.copyfile(first, bench.site.folder / "photos" / "H261119-A-1.jpg")  # as the watch before left it
+    said = []
+    assert len(_not_in_log(phone, bench)) == 1  # their file times are later than the day of the test
+    _one_batch(sorted(phone.iterdir()), bench, said.append, lambda _question: "0")
+    assert said == [
+        "a_1.jpg: left out, it is the same photo as H261119-A-1.jpg.",
+        "a_2 b.jpg: left out, it is the same photo as a_2.jpg.",
+        "a_1 (copy).jpg: left out, it is the same photo as H261119-A-1.jpg.",
+        "1  a_2.jpg -> A (H261119-A) subsample 1, by name",
+        "Left as they are; nothing was written.",
+    ]
