@@ -1,22 +1,24 @@
 """Photos that lie: torn, frozen, doubled, squeezed or put together from two, and still a picture that can be counted.
 
 What no lens and no sensor makes is looked for, cheaply: edges of one pixel along one whole row or column, rows that
-repeat the row before, objects that are all longer one way, objects larger in one half than in the other, and the same
-patch of pixels in two places.
+do not go on in the next or repeat it, a grain that changes along a line, objects that are all longer one way, objects
+larger in one half than in the other, and the same patch of pixels in two places.
 """
 
 from __future__ import annotations
 
 import numpy as np
 
+from qckit.counting.grain import find_other_grain
 from qckit.counting.result import Flag
-from qckit.counting.seams import find_seam
+from qckit.counting.seams import find_break, find_seam
 from qckit.counting.twins import find_twins
 from qckit.stages import STAGES
 
 __all__ = ["judge_integrity"]
 
 STILL_SHARE, STILL_PX = 0.12, 14  # of the usual step; rows that repeat their neighbour. 7 at most on sound photos
+STILL_FULL, LEAST_ACROSS = 0.03, 4.0  # of the step along a row, in code values, and how large that must be
 TINTS = (12.0, 243.0)  # black and burnt-out margins repeat by themselves
 STRETCH, ROUND_STRETCH = 0.42, 0.3  # mean logarithm of height over width of all objects, of cysts
 LEAST_ALL, LEAST_ROUND = 30, 10
@@ -43,7 +45,7 @@ def judge_integrity(pixels: np.ndarray, found, rows_px: np.ndarray, cols_px: np.
     """
     green = np.ascontiguousarray(pixels[..., 1])
     turned = np.ascontiguousarray(green.T)
-    signs = [text for text in (_seams(green, turned), _still(green, turned)) if text]
+    signs = [text for text in (_seams(green, turned), _still(green, turned), find_other_grain(green)) if text]
     if text := _stretched(found):
         signs.append(text)
     if text := _two_sizes(found, rows_px, cols_px, green.shape):
@@ -59,7 +61,7 @@ def judge_integrity(pixels: np.ndarray, found, rows_px: np.ndarray, cols_px: np.
 
 def _seams(green: np.ndarray, turned: np.ndarray) -> str:
     for values, word in ((green, "row"), (turned, "column")):
-        at = find_seam(values)
+        at = find_break(values) or find_seam(values)
         if at is not None:
             return f"its contents break off along {word} {at}"
     return ""
@@ -72,7 +74,9 @@ def _still(green: np.ndarray, turned: np.ndarray) -> str:
     for values, word in ((green, "rows"), (turned, "columns")):
         step = np.abs(np.diff(values.astype(np.int16), axis=0)).mean(axis=1)
         level = values.mean(axis=1)[1:]
-        still = (step <= STILL_SHARE * np.median(step)) & (level > TINTS[0]) & (level < TINTS[1])
+        across = np.abs(np.diff(values[1:, ::2].astype(np.int16), axis=1)).mean(axis=1)  # a full row, and no change
+        still = (step <= STILL_SHARE * np.median(step)) | ((step <= STILL_FULL * across) & (across > LEAST_ACROSS))
+        still &= (level > TINTS[0]) & (level < TINTS[1])
         edges = np.flatnonzero(np.diff(np.r_[0, still.astype(np.int8), 0]))
         runs = edges[1::2] - edges[::2]
         if len(runs) and runs.max() >= STILL_PX:

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import numpy as np
 
-__all__ = ["find_seam"]
+__all__ = ["find_break", "find_seam"]
 
 GRID = 8  # compressed photos have edges of their own at blocks of eight pixels
 CELL = 24  # columns counted together
@@ -26,6 +26,57 @@ SPREAD, LEAST_SPREAD = 0.35, 2.0  # of the step itself, and in code values: a co
 LEAST_STEP, STEPS = 6.0, 3.0  # of code values, and of the usual step between neighbours: what counts as a sharp edge
 ROW_Z, ROW_PX = 30.0, 28
 LINE_PX, LINE_STEP, LINE_SHARE = 15, 4.0, 0.75  # a ruled line is thinner, and as much of it stands out on both sides
+
+
+BREAK = 1.25  # Fisher's z by which two rows agree less than those before and after; 1.13 at most on sound photos
+AGREE, BROKEN, MOST_AGREE = 0.7, 0.6, 0.95  # correlation of neighbouring rows that show objects; and across a break
+LEAST_SCATTER = 4.0  # of a row that shows something, in code values
+BREAK_MARGIN = 6
+LIGHT_PX = 65  # along a row; what is wider is light
+MOST_ACROSS = 800  # pixels of a row that are looked at
+
+
+def find_break(values: np.ndarray) -> int | None:
+    """Find a row that does not go on in the next, although rows before and after do.
+
+    A lens spreads every point over more than a pixel, so that neighbouring rows are alike wherever objects are; two
+    rows that are not, between rows that are, were not neighbours on the sensor.
+
+    Parameters
+    ----------
+    values : (M, N) ndarray of uint8
+        One channel.
+
+    Returns
+    -------
+    int or None
+        Row, counted from 1.
+    """
+    from scipy.ndimage import uniform_filter1d
+
+    if values.shape[0] < 2 * BREAK_MARGIN + 7:
+        return None
+    step = max(1, values.shape[1] // MOST_ACROSS)
+    rows = values[:, ::step].astype(np.float32)
+    rows -= uniform_filter1d(rows, LIGHT_PX // step, axis=1)
+    rows -= rows.mean(axis=1, keepdims=True)
+    scatter = np.sqrt(np.einsum("ij,ij->i", rows, rows) / rows.shape[1])
+    for reach in (1, 2):  # the next row; and the next but one, where a decoder that reduces the photo has mixed two
+        products = np.einsum("ij,ij->i", rows[:-reach], rows[reach:]) / rows.shape[1]
+        r = products / np.maximum(scatter[:-reach] * scatter[reach:], 1e-3)
+        beside, here = np.minimum(r[: -2 * reach], r[2 * reach :]), r[reach:-reach]
+        shows = np.minimum(scatter[reach : -2 * reach], scatter[2 * reach : -reach]) > LEAST_SCATTER
+        gap = _fisher(beside) - _fisher(here)
+        gap[~(shows & (beside > AGREE) & (here < BROKEN))] = 0
+        gap[:BREAK_MARGIN] = gap[-BREAK_MARGIN:] = 0
+        at = int(gap.argmax())
+        if gap[at] > BREAK:
+            return at + 1 + reach
+    return None
+
+
+def _fisher(correlation: np.ndarray) -> np.ndarray:
+    return np.arctanh(np.clip(correlation, -MOST_AGREE, MOST_AGREE))
 
 
 def find_seam(values: np.ndarray) -> int | None:

@@ -41,7 +41,86 @@ def find_twins(green: np.ndarray, rows_px: np.ndarray, cols_px: np.ndarray) -> s
     if len(r) < 2:
         return ""
     fine: list[np.ndarray] = []
-    return _at_one_distance(green, r, c, fine) or _lone_pair(green, r, c, fine)
+    return _at_one_distance(green, r, c, fine) or _lone_pair(green, r, c, fine) or _echo(green, r, c, fine)
+
+
+ECHO_PIXELS, ECHO_NEAR = 200_000, 12  # of the reduced photo; nearer than this many of them is an object itself
+ECHO_Z, ECHO_LEAD = 14.0, 1.6  # scatters of the cepstrum; times the next strongest distance, which a mesh has many of
+ECHO_ALIKE, ECHO_PAIRS, ECHO_OBJECTS = 1.7, 3, 300  # sum of correlations of the most alike pairs at that distance
+
+
+def _echo(green: np.ndarray, r: np.ndarray, c: np.ndarray, known: list[np.ndarray]) -> str:
+    """One distance at which a photo repeats itself, and objects that do.
+
+    A repeated part leaves ripples in the power spectrum, as an echo does in a sound's; the spectrum of its logarithm,
+    the power cepstrum (Bogert, Healy and Tukey 1963, from memory), has a peak at the distance.
+    """
+    down, right, z, lead, step = _strongest_echo(green)
+    if z < ECHO_Z or lead < ECHO_LEAD:
+        return ""
+    fine = _fine(green, known)
+    best = 0.0
+    for dr in range(down - step, down + step + 1):
+        for dc in range(right - step, right + step + 1):
+            alike = sorted(_pairs_at(fine, r[:ECHO_OBJECTS], c[:ECHO_OBJECTS], dr, dc), reverse=True)
+            best = max(best, sum(alike[:ECHO_PAIRS]))
+    return f"a part of it stands in it twice, {np.hypot(down, right):.0f} pixels apart" if best > ECHO_ALIKE else ""
+
+
+def _strongest_echo(green: np.ndarray) -> tuple[int, int, float, float, int]:
+    """Distance down and right of the highest peak of the cepstrum, its height, its lead, and how sure the distance."""
+    from scipy.fft import irfft2, rfft2
+
+    step = max(1, int(np.ceil((green.size / ECHO_PIXELS) ** 0.5)))
+    rows, cols = green.shape[0] // step, green.shape[1] // step
+    if min(rows, cols) < 6 * ECHO_NEAR:
+        return 0, 0, 0.0, 0.0, step
+    small = green[: rows * step, : cols * step].reshape(rows, step, cols, step).mean(axis=(1, 3), dtype=np.float32)
+    small -= small.mean()
+    small *= np.outer(np.hanning(rows) ** 0.25, np.hanning(cols) ** 0.25).astype(np.float32)
+    spectrum = rfft2(small)
+    power = np.log(spectrum.real**2 + spectrum.imag**2 + 1e-3)
+    power -= _around(power)
+    cepstrum = irfft2(power, s=(rows, cols))
+    scatter = float(cepstrum.std())
+    up, left = np.minimum(np.arange(rows), rows - np.arange(rows)), np.minimum(np.arange(cols), cols - np.arange(cols))
+    cepstrum[np.hypot(up[:, None], left) < ECHO_NEAR] = 0
+    cepstrum = cepstrum[: rows // 2 + 1]
+    y, x = np.unravel_index(cepstrum.argmax(), cepstrum.shape)
+    height = float(cepstrum[y, x])
+    for a, b in ((y, x), (-y, -x), (2 * y, 2 * x)):  # itself, its mirror, and its own echo
+        near_rows, near_cols = (a + np.arange(-3, 4)) % rows, (b + np.arange(-3, 4)) % cols
+        cepstrum[np.ix_(near_rows[near_rows < len(cepstrum)], near_cols)] = 0
+    lead = height / max(float(cepstrum.max()), 1e-9)
+    return int(y) * step, int(x if x <= cols // 2 else x - cols) * step, height / scatter, lead, step
+
+
+def _around(power: np.ndarray, side: int = 12) -> np.ndarray:
+    """Mean of blocks of a spectrum, in place of its cells."""
+    rows, cols = power.shape
+    padded = np.pad(power, ((0, -rows % side), (0, -cols % side)), mode="edge")
+    means = padded.reshape(padded.shape[0] // side, side, padded.shape[1] // side, side).mean(axis=(1, 3))
+    return np.repeat(np.repeat(means, side, axis=0), side, axis=1)[:rows, :cols]
+
+
+def _pairs_at(fine: np.ndarray, r: np.ndarray, c: np.ndarray, down: int, right: int) -> list[float]:
+    """Correlation of objects' fine detail with that at a distance; each place once."""
+    found: list[float] = []
+    places: list[tuple[int, int]] = []
+    for sign in (1, -1):
+        y, x = r + sign * down, c + sign * right
+        inside = (y >= PATCH) & (y <= fine.shape[0] - PATCH) & (x >= PATCH) & (x <= fine.shape[1] - PATCH)
+        for k in np.flatnonzero(inside):
+            first = (r[k], c[k]) if sign > 0 else (y[k], x[k])
+            if any(abs(first[0] - a) + abs(first[1] - b) < 1.5 * PATCH for a, b in places):
+                continue
+            a = fine[r[k] - PATCH : r[k] + PATCH, c[k] - PATCH : c[k] + PATCH].ravel()
+            b = fine[y[k] - PATCH : y[k] + PATCH, x[k] - PATCH : x[k] + PATCH].ravel()
+            alike = float(a @ b) / (float(np.sqrt((a @ a) * (b @ b))) + 1e-6)
+            if alike > 0.3:
+                places.append(first)
+                found.append(alike)
+    return found
 
 
 def _fine(green: np.ndarray, known: list[np.ndarray]) -> np.ndarray:
