@@ -45,7 +45,7 @@ def find_twins(green: np.ndarray, rows_px: np.ndarray, cols_px: np.ndarray) -> s
 
 
 ECHO_PIXELS, ECHO_NEAR = 200_000, 12  # of the reduced photo; nearer than this many of them is an object itself
-ECHO_Z, ECHO_LEAD = 14.0, 1.6  # scatters of the cepstrum; times the next strongest distance, which a mesh has many of
+ECHO_Z, ECHO_LEAD = 16.0, 1.85  # scatters of the cepstrum; times the next strongest distance, which a mesh has many of
 ECHO_ALIKE, ECHO_PAIRS, ECHO_OBJECTS = 1.7, 3, 300  # sum of correlations of the most alike pairs at that distance
 
 
