@@ -74,7 +74,9 @@ def _still(green: np.ndarray, turned: np.ndarray) -> str:
     for values, word in ((green, "rows"), (turned, "columns")):
         step = np.abs(np.diff(values.astype(np.int16), axis=0)).mean(axis=1)
         level = values.mean(axis=1)[1:]
-        across = np.abs(np.diff(values[1:, ::2].astype(np.int16), axis=1)).mean(axis=1)  # a full row, and no change
+        across = np.abs(values[1:, 2:-8:8].astype(np.int16) - values[1:, 3:-7:8]).mean(
+            axis=1
+        )  # a full row, and no change
         still = (step <= STILL_SHARE * np.median(step)) | ((step <= STILL_FULL * across) & (across > LEAST_ACROSS))
         still &= (level > TINTS[0]) & (level < TINTS[1])
         edges = np.flatnonzero(np.diff(np.r_[0, still.astype(np.int8), 0]))

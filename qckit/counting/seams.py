@@ -61,7 +61,7 @@ def find_break(values: np.ndarray) -> int | None:
 
     if values.shape[0] < 2 * BREAK_MARGIN + 7:
         return None
-    step = max(1, values.shape[1] // MOST_ACROSS)
+    step = -(-values.shape[1] // MOST_ACROSS)
     rows = values[:, ::step].astype(np.float32)
     rows -= uniform_filter1d(rows, LIGHT_PX // step, axis=1)
     rows -= rows.mean(axis=1, keepdims=True)

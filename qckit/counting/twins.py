@@ -72,6 +72,9 @@ def _strongest_echo(green: np.ndarray) -> tuple[int, int, float, float, int]:
     from scipy.fft import irfft2, rfft2
 
     step = max(1, int(np.ceil((green.size / ECHO_PIXELS) ** 0.5)))
+    if step >= 4:  # every second pixel is enough to average
+        down, right, z, lead, half = _strongest_echo(green[::2, ::2])
+        return 2 * down, 2 * right, z, lead, 2 * half
     rows, cols = green.shape[0] // step, green.shape[1] // step
     if min(rows, cols) < 6 * ECHO_NEAR:
         return 0, 0, 0.0, 0.0, step
