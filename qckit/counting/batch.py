@@ -12,7 +12,7 @@ import pandas as pd
 
 from qckit.counting.bounds import check_counted_scale
 from qckit.counting.earlier import read_earlier, write_tables
-from qckit.counting.isolated import can_isolate, run_isolated
+from qckit.counting.isolated import run_isolated
 from qckit.counting.learned import load_learned
 from qckit.counting.parts import CountedPart, join_objects, kept_part, part_of, write_part
 from qckit.counting.regions import region_words
@@ -261,35 +261,12 @@ def _run(jobs: list[_Job], workers: int, scheduler: str | None, tls: dict | None
     """Yield (index, answer) as photos finish."""
     if scheduler:
         yield from _run_on_cluster(jobs, scheduler, tls)
-    elif can_isolate():
-        yield from run_isolated(jobs, _count_one, workers=workers)
-    elif workers == 1 or len(jobs) == 1:
-        for i, job in enumerate(jobs):
-            yield i, _count_one(job)
     else:
-        yield from _run_in_processes(jobs, workers)
+        yield from run_isolated(jobs, _count_one, workers=workers)
 
 
 def _indexed(i: int, job: _Job):
     return i, _count_one(job)
-
-
-def _run_in_processes(jobs, workers):
-    from joblib import Parallel, delayed
-    from joblib.externals.loky import get_reusable_executor
-
-    pool = Parallel(
-        n_jobs=min(workers, len(jobs)),
-        backend="loky",
-        return_as="generator_unordered",
-        batch_size=1,
-        inner_max_num_threads=1,
-    )
-    try:
-        yield from pool(delayed(_indexed)(i, job) for i, job in enumerate(jobs))
-    except BaseException:
-        get_reusable_executor().shutdown(wait=False, kill_workers=True)  # else workers outlive a stopped count
-        raise
 
 
 def _run_on_cluster(jobs, scheduler: str, tls: dict | None):

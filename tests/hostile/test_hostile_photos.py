@@ -3,6 +3,8 @@
 import os
 import resource
 import signal
+import subprocess
+import sys
 import time
 
 import fuzz_photos
@@ -204,6 +206,40 @@ def test_a_photo_that_never_comes_is_given_up(monkeypatch):
     monkeypatch.setattr(isolated, "WALL_S", 2.0)
     got = dict(isolated.run_isolated([Job("hang"), Job("a")], misbehave, workers=1))
     assert "no answer came" in got[0] and got[1] == "a counted"
+
+
+def grow(job):
+    """Fill the memory step by step, or compute without end."""
+    held = []
+    while job.name != "a":
+        if job.name == "memory":
+            held.append(np.ones(20 * 2**20, np.uint8))
+            time.sleep(0.05)
+    return f"{job.name} counted"
+
+
+def test_photos_are_watched_where_the_system_sets_no_limits(monkeypatch):
+    monkeypatch.setattr(isolated, "ON_LINUX", False)
+    monkeypatch.setattr(isolated, "CPU_S", 2)
+    monkeypatch.setattr(isolated, "MEMORY_MB", 600)
+    monkeypatch.setattr(isolated, "WATCH_S", 0.1)
+    jobs = [Job("a"), Job("spin"), Job("memory"), Job("a")]
+    got = dict(isolated.run_isolated(jobs, grow, workers=1))
+    assert got[0] == got[3] == "a counted"
+    assert "2 s of computing" in got[1] and "GB of memory" in got[2]
+
+
+def test_a_script_is_not_run_again_by_its_processes(tmp_path):
+    script = tmp_path / "script.py"
+    script.write_text(
+        "print('begun')\nfrom pathlib import Path\nfrom qckit import counting\nfrom qckit.counting import isolated\n"
+        "isolated.ON_LINUX = False\ncounted = counting.count_photos([Path('a.jpg'), Path('b.jpg')], 6.2, workers=2)\n"
+        "print(len(counted.failures), counted.failures.message[0])\n"
+    )
+    for name in ("a.jpg", "b.jpg"):
+        (tmp_path / name).write_bytes(b"no photo")
+    done = subprocess.run([sys.executable, script], cwd=tmp_path, capture_output=True, text=True, timeout=120)
+    assert done.stderr == "" and done.stdout.startswith("begun\n2 ") and done.stdout.count("begun") == 1
 
 
 def test_a_full_disk_stops_all():
