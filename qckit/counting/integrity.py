@@ -15,10 +15,10 @@ from qckit.counting.seams import find_break, find_seam
 from qckit.counting.twins import find_twins
 from qckit.stages import STAGES
 
-__all__ = ["judge_integrity"]
+__all__ = ["judge_integrity", "signs_in_pixels"]
 
 STILL_SHARE, STILL_PX = 0.12, 14  # of the usual step; rows that repeat their neighbour. 7 at most on sound photos
-STILL_FULL, LEAST_ACROSS = 0.03, 4.0  # of the step along a row, in code values, and how large that must be
+STILL_STEP = 0.1  # in code values; 7 rows at most on sound photos, of any compression
 TINTS = (12.0, 243.0)  # black and burnt-out margins repeat by themselves
 STRETCH, ROUND_STRETCH = 0.42, 0.3  # mean logarithm of height over width of all objects, of cysts
 LEAST_ALL, LEAST_ROUND = 30, 10
@@ -44,8 +44,7 @@ def judge_integrity(pixels: np.ndarray, found, rows_px: np.ndarray, cols_px: np.
         At most one, ``damaged``, with all that was found.
     """
     green = np.ascontiguousarray(pixels[..., 1])
-    turned = np.ascontiguousarray(green.T)
-    signs = [text for text in (_seams(green, turned), _still(green, turned), find_other_grain(green)) if text]
+    signs = signs_in_pixels(green)
     if text := _stretched(found):
         signs.append(text)
     if text := _two_sizes(found, rows_px, cols_px, green.shape):
@@ -57,6 +56,12 @@ def judge_integrity(pixels: np.ndarray, found, rows_px: np.ndarray, cols_px: np.
     return [
         Flag("damaged", f"The photo is not as a camera takes it: {'; '.join(signs)}. Copy it again or take another.")
     ]
+
+
+def signs_in_pixels(green: np.ndarray) -> list[str]:
+    """Say what is wrong with a photo, its objects left aside; ``green`` is an (M, N) ndarray of uint8."""
+    turned = np.ascontiguousarray(green.T)
+    return [text for text in (_seams(green, turned), _still(green, turned), find_other_grain(green)) if text]
 
 
 def _seams(green: np.ndarray, turned: np.ndarray) -> str:
@@ -74,10 +79,7 @@ def _still(green: np.ndarray, turned: np.ndarray) -> str:
     for values, word in ((green, "rows"), (turned, "columns")):
         step = np.abs(np.diff(values.astype(np.int16), axis=0)).mean(axis=1)
         level = values.mean(axis=1)[1:]
-        across = np.abs(values[1:, 2:-8:8].astype(np.int16) - values[1:, 3:-7:8]).mean(
-            axis=1
-        )  # a full row, and no change
-        still = (step <= STILL_SHARE * np.median(step)) | ((step <= STILL_FULL * across) & (across > LEAST_ACROSS))
+        still = (step <= STILL_SHARE * np.median(step)) | (step <= STILL_STEP)  # where most of the photo stands still
         still &= (level > TINTS[0]) & (level < TINTS[1])
         edges = np.flatnonzero(np.diff(np.r_[0, still.astype(np.int8), 0]))
         runs = edges[1::2] - edges[::2]

@@ -46,6 +46,7 @@ def find_twins(green: np.ndarray, rows_px: np.ndarray, cols_px: np.ndarray) -> s
 
 ECHO_PIXELS, ECHO_NEAR = 200_000, 12  # of the reduced photo; nearer than this many of them is an object itself
 ECHO_Z, ECHO_LEAD = 16.0, 1.85  # scatters of the cepstrum; times the next strongest distance, which a mesh has many of
+STRONG_Z, ALONE_Z, ALONE_LEAD = 36.0, 20.0, 3.0  # sound photos reach 30 and, with objects, a lead of 1.8
 ECHO_ALIKE, ECHO_PAIRS, ECHO_OBJECTS = 1.7, 3, 300  # sum of correlations of the most alike pairs at that distance
 
 
@@ -56,7 +57,10 @@ def _echo(green: np.ndarray, r: np.ndarray, c: np.ndarray, known: list[np.ndarra
     the power cepstrum (Bogert, Healy and Tukey 1963, from memory), has a peak at the distance.
     """
     down, right, z, lead, step = _strongest_echo(green)
-    if z < ECHO_Z or lead < ECHO_LEAD:
+    sentence = f"a part of it stands in it twice, {np.hypot(down, right):.0f} pixels apart"
+    if z > ALONE_Z and lead > ALONE_LEAD:  # no objects need be in it
+        return sentence
+    if z < ECHO_Z or (lead < ECHO_LEAD and z < STRONG_Z):
         return ""
     fine = _fine(green, known)
     best = 0.0
@@ -64,7 +68,7 @@ def _echo(green: np.ndarray, r: np.ndarray, c: np.ndarray, known: list[np.ndarra
         for dc in range(right - step, right + step + 1):
             alike = sorted(_pairs_at(fine, r[:ECHO_OBJECTS], c[:ECHO_OBJECTS], dr, dc), reverse=True)
             best = max(best, sum(alike[:ECHO_PAIRS]))
-    return f"a part of it stands in it twice, {np.hypot(down, right):.0f} pixels apart" if best > ECHO_ALIKE else ""
+    return sentence if best > ECHO_ALIKE else ""
 
 
 def _strongest_echo(green: np.ndarray) -> tuple[int, int, float, float, int]:

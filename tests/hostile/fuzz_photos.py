@@ -18,7 +18,10 @@ import pandas as pd
 from PIL import Image
 
 from qckit.counting import count_photo
+from qckit.counting.integrity import signs_in_pixels
+from qckit.counting.pipeline import finest_scale
 from qckit.errors import QcError
+from qckit.photo import read_photo
 
 PHOTOS = Path(__file__).resolve().parents[1] / "photos"
 SIDE = 800
@@ -174,6 +177,17 @@ def apart(before: dict, after: dict) -> bool:
     return any(abs(b - a) > 0.1 * max(b, 1) for b, a in pairs)
 
 
+def what_became(path, scale, counts, codes) -> str:
+    """Say whether a damaged photo is flagged, or counted silently; a flagged one need not be counted for that."""
+    photo = read_photo(path, um_per_px=scale, finest_um_per_px=finest_scale())
+    if signs_in_pixels(np.ascontiguousarray(photo.pixels[..., 1])):
+        return "flagged"
+    count = count_photo(path, um_per_px=scale, photo=photo)
+    if {f.code for f in count.flags} - codes:
+        return "flagged"
+    return "silent, wrong" if apart(counts, count.counts) else "silent, right"
+
+
 def main() -> None:
     """Count damaged photos and print what became of them."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
@@ -198,10 +212,7 @@ def main() -> None:
             data = damage(pixels, rng)
             path.write_bytes(data)
             try:
-                count = count_photo(path, um_per_px=scale)
-                wrong = apart(counts, count.counts)
-                flagged = {f.code for f in count.flags} - codes
-                what = ("flagged" if flagged else "silent") + (", wrong" if wrong else ", right")
+                what = what_became(path, scale, counts, codes)
             except QcError:
                 what = "refused"
             told[damage.__name__, what] += 1
