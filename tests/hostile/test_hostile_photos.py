@@ -18,7 +18,9 @@ from scipy.ndimage import gaussian_filter
 
 from qckit.counting import count_photo, count_photos, isolated
 from qckit.counting.batch import checked_name
-from qckit.counting.seams import find_seam
+from qckit.counting.grain import find_other_grain
+from qckit.counting.integrity import signs_in_pixels
+from qckit.counting.seams import find_break, find_seam
 from qckit.counting.twins import find_twins
 from qckit.errors import InputError
 from qckit.files import neutralise, sweep, whole, write_csv
@@ -308,6 +310,59 @@ def test_a_seam_is_found_and_a_ruled_line_is_none(noisy):
         ruled[at : at + 2] -= 60
     ruled = gaussian_filter(ruled, 0.8)
     assert find_seam(np.clip(ruled, 0, 255).astype(np.uint8)) is None
+
+
+def turned(values):
+    return np.ascontiguousarray(values.T)
+
+
+def test_rows_that_do_not_go_on(noisy):
+    rng = np.random.default_rng(7)
+    for y, x in rng.uniform(40, [440, 600], (90, 2)):  # so many that every row has some
+        noisy = noisy.copy()
+        noisy[int(y) - 8 : int(y) + 8, int(x) - 8 : int(x) + 8] = 120
+    noisy = gaussian_filter(noisy.astype(float), 1.5).astype(np.uint8)
+    assert find_break(noisy) is None and find_break(turned(noisy)) is None
+    torn = noisy.copy()
+    torn[200:] = np.roll(torn[200:], 150, axis=1)
+    assert find_break(torn) == 200 and find_break(turned(torn)) is None
+    torn[200] = (torn[199] / 2 + torn[201] / 2).astype(np.uint8)  # as a decoder that reduces mixes two rows
+    assert abs(find_break(torn) - 200) <= 1
+
+
+def test_another_grain(noisy):
+    assert find_other_grain(noisy) == ""
+    large = np.asarray(Image.fromarray(noisy).resize((1280, 960)))
+    two = noisy.copy()
+    two[:, 320:] = large[:480, 320:640]
+    assert find_other_grain(two) == "its grain is another beyond column 312"
+    assert "beyond row" in find_other_grain(turned(two))
+    brighter = np.clip(noisy + np.linspace(0, 60, 640), 0, 255)  # light that falls off makes no line
+    grainy = np.clip(brighter + np.random.default_rng(1).normal(0, 1, noisy.shape) * np.linspace(0, 4, 640), 0, 255)
+    assert find_other_grain(grainy.astype(np.uint8)) == ""
+    noise = noisy.copy()
+    noise[100:260, 60:300] = np.random.default_rng(2).integers(0, 256, (160, 240))
+    assert "is noise" in find_other_grain(noise)
+
+
+@pytest.mark.filterwarnings("error")
+@pytest.mark.parametrize("shape", [(0, 0), (1, 1), (1, 5000), (5000, 1), (2, 2), (30, 30), (97, 100)])
+def test_pictures_of_hardly_any_pixels_say_nothing(shape):
+    assert signs_in_pixels(np.random.default_rng(3).integers(120, 130, shape, dtype=np.uint8)) == []
+
+
+def test_most_of_a_photo_that_stands_still(noisy):
+    still = noisy.copy()
+    still[60:] = still[60]
+    assert "rows 61 to 480" in " ".join(signs_in_pixels(still))
+
+
+def test_a_part_without_objects_that_stands_there_twice(noisy):
+    twice = noisy.copy()
+    twice[150:450, 30:330] = noisy[20:320, 280:580]
+    y, x = np.array([20.0, 40.0]), np.array([500.0, 600.0])
+    assert find_twins(noisy, y, x) == ""
+    assert "stands in it twice" in find_twins(twice, y, x)
 
 
 def test_objects_that_stand_there_twice(noisy):
