@@ -14,6 +14,16 @@ _BOX = (
     "overflow-x:auto"
 )
 _CELL = "text-align:{0};padding:2px 10px 2px 0;border-bottom:1px solid rgba(128,128,128,.35)"
+_LONG = 16  # characters of a cell that is words, not a number with its unit
+_LINES = 4  # of a cell with the longest words of its column
+
+
+def _style(i: int, cells: list[str]) -> str:
+    """Style of a column: the first and columns of words flush left, with room for words, numbers flush right."""
+    longest = max(map(len, cells), default=0)
+    if i == 0 or longest > _LONG:
+        return _CELL.format("left") + (f";min-width:{-(-longest // _LINES)}ch" if longest > _LONG else "")
+    return _CELL.format("right")
 
 
 def shown(
@@ -34,7 +44,7 @@ def shown(
     heads : sequence of str
         Headings of the table; none: no table.
     rows : iterable of sequence
-        Cells; the first of a row names it, numbers stand flush right.
+        Cells; the first of a row names it, numbers stand flush right, words flush left.
 
     Returns
     -------
@@ -52,15 +62,14 @@ def shown(
         parts.append(
             '<table style="border-collapse:collapse;margin:.4em 0;font-variant-numeric:tabular-nums"><thead><tr>'
         )
-        parts += [
-            f'<th scope="col" style="{_CELL.format("left" if i == 0 else "right")}">{escape(str(h))}</th>'
-            for i, h in enumerate(heads)
-        ]
+        rows = [tuple(row) for row in rows]
+        styles = [_style(i, [str(row[i]) for row in rows if i < len(row)]) for i in range(len(heads))]
+        parts += [f'<th scope="col" style="{style}">{escape(str(h))}</th>' for h, style in zip(heads, styles)]
         parts.append("</tr></thead><tbody>")
         for row in rows:
-            first, *others = [escape(str(v)) for v in row]
-            parts.append(f'<tr><th scope="row" style="{_CELL.format("left")};font-weight:400">{first}</th>')
-            parts += [f'<td style="{_CELL.format("right")}">{v}</td>' for v in others]
+            first, *others = [str(v) for v in row]
+            parts.append(f'<tr><th scope="row" style="{_CELL.format("left")};font-weight:400">{escape(first)}</th>')
+            parts += [f'<td style="{style}">{escape(v)}</td>' for v, style in zip(others, styles[1:])]
             parts.append("</tr>")
         parts.append("</tbody></table>")
     return isolate_names("".join([*parts, "</div>"]))

@@ -13,6 +13,7 @@ from qckit.errors import InputError, unknown_name
 from qckit.files import write_whole
 from qckit.log import new_site
 from qckit.settings import ProtocolSettings, Settings, check_protocol, load_settings
+from qckit.words import plural
 
 __all__ = ["QUESTIONS", "Answers", "Question", "default_of", "found_site", "readme_text"]
 
@@ -229,8 +230,8 @@ def _protocol_words(settings: Settings) -> str:
     p, feed = settings.protocol, settings.feed
     text = (
         f"Cones {p.cones} of {feed.cone_volume_l:g} l; {p.incubation_h:g} h from wetting to harvest; counts at "
-        f"{p.count_at}; {p.subsamples} subsamples of {p.subsample_ul:g} µl from each cone; feeds at {p.feed_at} of "
-        f"{feed.nauplii_per_feed:,.0f} nauplii each. All of this stands in qckit.toml: change it there."
+        f"{p.count_at}; {plural(p.subsamples, 'subsample')} of {p.subsample_ul:g} µl from each cone; feeds at "
+        f"{p.feed_at} of {feed.nauplii_per_feed:,.0f} nauplii each. All of this stands in qckit.toml: change it there."
     )
     return textwrap.fill(text, 80)
 

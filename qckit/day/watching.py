@@ -134,7 +134,7 @@ def count_matched(bench: Bench, matches: list[Match], *, taken: dict[str, dt.dat
     if not usable:
         return Counted(0, tuple(remarks))
     rows, copies = _sample_rows(bench, usable, hatches, taken)
-    sentence = f"{len(rows)} photos entered."
+    sentence = f"{plural(len(rows), 'photo')} entered."
     write_entry(bench.log, Entry("photos", sentence, {"samples": pd.DataFrame(rows)}), by=bench.by)
     for source, target in copies:  # only now: what the log refuses leaves no copies behind
         target.parent.mkdir(exist_ok=True)
@@ -214,7 +214,7 @@ def watch_folder(folder: Path, watched: str | Path, *, by: str, now: str, say: C
         bench.by = bench.by or (people[0] if len(people) == 1 else "") or ask("Your initials: ").strip()
         _count_named(bench, say)
         known = set(_photos_in(place)) - _not_in_log(place, bench)
-        say(f"Watching {place}; {len(known)} photos there are known. Ctrl-C ends it.")
+        say(f"Watching {place}; {plural(len(known), 'photo')} known there. Ctrl-C ends it.")
         for batch in arrivals(place, known=known):
             if batch:
                 _one_batch(batch, bench, say, ask)
@@ -304,7 +304,7 @@ def _one_batch(batch: list[Path], bench: Bench, say, ask) -> None:
         return
     for line in done.remarks:
         say(line)
-    say(f"{done.n_counted} photos counted. {bench.answer()}")
+    say(f"{plural(done.n_counted, 'photo')} counted. {bench.answer()}")
 
 
 def changed(matches: list[Match], typed: str, cones: tuple[str, ...], say: Callable) -> list[Match]:

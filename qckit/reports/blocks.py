@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import os
+import re
 import sys
 from collections.abc import Iterable, Mapping
 from html import escape
@@ -62,10 +63,12 @@ _SIGNS = {
 _LONGEST_WORD = 28  # longer words are broken, so that one long name does not push a table off the page
 _SHORT = 12  # characters of a cell that is never broken, such as a lot or a date
 _HEADLINE = 105  # characters that three lines of a phone hold
-_LINES = 3.4  # of a cell with the longest text of its column, before words are moved whole to the next line
+_LINES, _LINES_WIDE = 3.4, 4.2  # of a column's longest text, before words are moved whole to the next line
+_ROOM = 84  # characters that fit beside each other in the text's own width; a table of long texts may be wider
 _MOST_COLUMNS = 13  # a table with more has its headings turned on paper
 _MANY_COLUMNS = 8  # a table with more is set in smaller type, and may be wider than the text
 _FEW_ROWS = 12  # a table with no more is kept together on paper
+_DATE = re.compile(r"\b\d{4}-\d\d(?:-\d\d)?\b")  # never broken in the middle
 
 
 class Html:
@@ -360,17 +363,16 @@ def table(
             longest[i] = max(longest[i], 0 if num else len(str(value)))
             cells.append(f"<td{_class(value, num)}>{_cell(value, place)}</td>")
         body.append(f"<tr>{''.join(cells)}</tr>")
-    head = "".join(
-        f'<th scope="col"{" class=qc-num" if num else _least_width(long)}>'
-        f"{escape(headings.get(c) or heading_of(c))}</th>"
-        for c, num, long in zip(names, is_number, longest)
-    )
+    heads = [headings.get(c) or heading_of(c) for c in names]
+    longest = [max(long, len(head)) for long, head in zip(longest, heads)]
+    head = _heading_row(heads, is_number, longest)
     more = f" The first {limit} of {len(frame)} rows." if len(frame) > limit else ""
     if not len(frame):
         body.append(f'<tr><td colspan="{max(len(names), 1)}">No rows.</td></tr>')
     text = f"<caption>{escape(caption + more)}</caption>" if caption or more else ""
     wide = (" qc-wide" if len(names) > _MANY_COLUMNS else "") + (" qc-widest" if len(names) > _MOST_COLUMNS else "")
-    box = (" qc-broad" if wide else "") + (" qc-brief" if len(body) <= _FEW_ROWS else "")
+    is_roomy = not wide and sum(max(long / _LINES_WIDE, min(long, _SHORT)) for long in longest) > _ROOM
+    box = (" qc-broad" if wide else " qc-roomy" if is_roomy else "") + (" qc-brief" if len(body) <= _FEW_ROWS else "")
     return Html(
         f'<div class="qc qc-scroll{box}"><table class="qc-table{wide}">{text}<thead><tr>{head}</tr></thead>'
         f"<tbody>{''.join(body)}</tbody></table></div>",
@@ -378,9 +380,20 @@ def table(
     )
 
 
+def _heading_row(heads, is_number, longest) -> str:
+    form = "<span>{}</span>" if len(heads) > _MOST_COLUMNS else "{}"  # what is turned on paper
+    return "".join(
+        f'<th scope="col"{" class=qc-num" if num else ""}{_least_width(long)}>{form.format(escape(head))}</th>'
+        for head, num, long in zip(heads, is_number, longest)
+    )
+
+
 def _least_width(longest: int) -> str:
-    """Width that a column of texts keeps on a narrow screen, so that a column out of sight makes no row tall."""
-    return f' style="--least: {max(_SHORT, math.ceil(longest / _LINES))}ch"' if longest > _SHORT else ""
+    """Widths that a column keeps on a narrow and on a wide screen, so that no column makes the rows tall."""
+    if longest <= _SHORT:
+        return ""
+    narrow, wide = (max(_SHORT, math.ceil(longest / lines)) for lines in (_LINES, _LINES_WIDE))
+    return f' style="--least: {narrow}ch; --wide: {wide}ch"'
 
 
 def _class(value, is_number: bool) -> str:
@@ -412,4 +425,4 @@ def _cell(value, decimals) -> str:
     text = str(value)
     if max(map(len, text.split()), default=0) > _LONGEST_WORD:
         return f'<span class="qc-long">{escape(text)}</span>'
-    return escape(text)
+    return _DATE.sub(r'<span class="qc-short">\g<0></span>', escape(text)) if len(text) > _SHORT else escape(text)

@@ -9,6 +9,7 @@ from pathlib import Path, PurePosixPath
 from qckit.errors import need_number, need_text, one_line
 from qckit.log.photo_files import find_photo, leads_out
 from qckit.progress import counted as counted_progress
+from qckit.words import plural
 
 __all__ = ["COUNTS_FOLDER", "PHOTOS_FOLDER", "PhotosCounted", "count_uncounted"]
 
@@ -23,6 +24,11 @@ class PhotosCounted:
     n_counted: int
     failures: tuple[str, ...] = ()  # a sentence per photo that could not be counted
     notes: tuple[str, ...] = ()  # of the site's own stage model where it has one, and of scales in doubt
+
+    @property
+    def sentences(self) -> tuple[str, ...]:
+        """What was counted, what could not be, and what to know of it."""
+        return (f"{plural(self.n_counted, 'photo')} counted.", *self.failures, *self.notes)
 
 
 def count_uncounted(

@@ -180,7 +180,8 @@ class ReviewDesk(anywidget.AnyWidget):
 
         bundle = self._repr_mimebundle_(**kwargs)
         data, metadata = bundle if isinstance(bundle, tuple) else (bundle, {})
-        display(data or {"text/plain": repr(self)}, metadata=metadata, raw=True)
+        words = f"Review desk of {self.session.photo}: run this cell to work with it."  # where no kernel runs
+        display({**(data or {}), "text/plain": words}, metadata=metadata, raw=True)
         display(self._still(), display_id=self._still_id, raw=True)
         self._still_of = (self.session.photo, self.session.step)
 

@@ -8,27 +8,31 @@ function makeView(canvas, size) {
   const wide = () => canvas.clientWidth, high = () => canvas.clientHeight;
   view.toPhoto = (sx, sy) => ({ x: view.x + sx / view.scale, y: view.y + sy / view.scale });
   view.toScreen = (p) => ({ x: (p.x - view.x) * view.scale, y: (p.y - view.y) * view.scale });
-  view.shape = () => { // the canvas takes the photo's own shape where that is lower than the window allows
+  const most = () => Math.min(900, Math.max(240, window.innerHeight - 330));
+  const whole = () => { const [w, h] = size(); return Math.min(wide() / w, most() / h); }; // the zoom that shows all of it
+  view.shape = () => { // a photo lower than the window allows fills the canvas, which grows as it is zoomed in
     const [w, h] = size();
     if (!w || !wide()) return;
-    const most = Math.min(900, Math.max(240, window.innerHeight - 330)), height = `${Math.round(Math.min(most, Math.max(120, wide() * h / w)))}px`;
+    const height = `${Math.round(Math.min(most(), Math.max(24, h * Math.max(whole(), view.scale))))}px`;
     if (canvas.style.height !== height) canvas.style.height = height;
   };
   view.fit = () => {
     const [w, h] = size();
     if (!w || !wide()) return;
+    view.scale = whole();
     view.shape();
-    view.scale = Math.min(wide() / w, high() / h);
     view.x = (w - wide() / view.scale) / 2; view.y = (h - high() / view.scale) / 2;
     view.fitted = true;
   };
   view.zoom = (by, sx = wide() / 2, sy = high() / 2) => {
     const p = view.toPhoto(sx, sy);
     view.scale = Math.min(Math.max(view.scale * by, 0.02), 12);
+    view.shape();
     view.x = p.x - sx / view.scale; view.y = p.y - sy / view.scale;
   };
   view.centre = (m) => { // in the middle, near enough to judge it; a closer zoom stays
     view.scale = Math.min(12, Math.max(view.scale, NEXT_PX / Math.max(m.r, 1)));
+    view.shape();
     view.x = m.x - wide() / 2 / view.scale; view.y = m.y - high() / 2 / view.scale;
   };
   view.hold = () => { // the photo stays in view: it fills the canvas where it is larger, and is centred where it is smaller

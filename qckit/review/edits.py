@@ -9,6 +9,7 @@ log already is therefore looked for first and counts as saved.
 from __future__ import annotations
 
 from qckit.errors import InputError
+from qckit.words import plural
 
 __all__ = ["apply_edit", "stands_already"]
 
@@ -96,7 +97,8 @@ def _add(session, edit, by):
 def _region(session, edit, by):
     n_left_out = session.keep_region(edit["region"], by=by, inside=bool(edit["inside"]))
     density = session.density()
-    words = f"Saved: {n_left_out} objects left out, the frame is now {float(session.info['frame_mm2']):.1f} mm², with "
+    frame_mm2 = float(session.info["frame_mm2"])
+    words = f"Saved: {plural(n_left_out, 'object')} left out, the frame is now {frame_mm2:.1f} mm², with "
     words += f"{density['per_mm2']:.2f} nauplii per mm²"
     return words + (f", {density['per_ml']:.0f} per ml." if density["per_ml"] == density["per_ml"] else ".")
 

@@ -230,13 +230,14 @@ def test_two_tabs_see_each_other_and_a_saved_notebook_shows_a_picture(lab, page,
     assert page.errors == []
 
 
-def test_a_wide_photo_fills_the_canvas(lab, page, place, tmp_path):
+@pytest.mark.parametrize("high", [480, 160])  # four and twelve times as wide as high
+def test_a_wide_photo_fills_the_canvas(lab, page, place, tmp_path, high):
     from PIL import Image
 
     url, root = lab
     site = make_site(place / "site")
     with Image.open(site / "photos" / NAME) as image:
-        wide = image.crop((0, 0, 1920, 480))
+        wide = image.crop((0, 0, 1920, high))
     wide.save(site / "wide.png")
     lines = DESK.splitlines()
     lines[-1:] = [
@@ -244,7 +245,7 @@ def test_a_wide_photo_fills_the_canvas(lab, page, place, tmp_path):
         "from PIL import Image",
         "wide = io.BytesIO()",
         "Image.open('wide.png').convert('RGB').save(wide, 'JPEG')",
-        "desk.height_px, desk.image = 480, wide.getvalue()",
+        f"desk.height_px, desk.image = {high}, wide.getvalue()",
         "desk",
     ]
     name = f"{site.relative_to(root)}/{notebook(site, chr(10).join(lines))}"
@@ -255,4 +256,19 @@ def test_a_wide_photo_fills_the_canvas(lab, page, place, tmp_path):
     scale, w, h = page.locator(".qck-canvas").evaluate("c => [Number(c.dataset.scale), c.clientWidth, c.clientHeight]")
     page.screenshot(path=str(tmp_path / "wide.png"))
     assert 1920 * scale == pytest.approx(w, abs=3)
-    assert 480 * scale == pytest.approx(h, abs=3)
+    assert high * scale == pytest.approx(h, abs=3)
+    # zoomed in, the canvas grows with it, and no grey shows above or below
+    page.locator(".qck-photo").focus()
+    for _ in range(4):
+        page.keyboard.press("+")
+    page.wait_for_timeout(300)
+    scale, y, h = page.locator(".qck-canvas").evaluate(
+        "c => [Number(c.dataset.scale), Number(c.dataset.y), c.clientHeight]"
+    )
+    page.screenshot(path=str(tmp_path / "wide-near.png"))
+    assert 240 <= h <= 390 or h == pytest.approx(high * scale, abs=3)
+    assert y >= -1 and y + h / scale <= high + 1
+    page.keyboard.press("0")
+    page.wait_for_timeout(300)
+    scale, h = page.locator(".qck-canvas").evaluate("c => [Number(c.dataset.scale), c.clientHeight]")
+    assert high * scale == pytest.approx(h, abs=3)
