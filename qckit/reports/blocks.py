@@ -421,7 +421,9 @@ def _cell(value, decimals) -> str:
     if isinstance(value, numbers.Integral) and not decimals:
         return number(int(value))
     if isinstance(value, numbers.Real):
-        return number(float(value), decimals) if decimals is not None else f"{float(value):,.4g}".replace("-", "\u2212")
+        if decimals is None and not 1000 <= abs(float(value)) < 1e15:
+            return f"{float(value):,.4g}".replace("-", "\u2212")
+        return number(float(value), decimals or 0)
     text = str(value)
     if max(map(len, text.split()), default=0) > _LONGEST_WORD:
         return f'<span class="qc-long">{escape(text)}</span>'
