@@ -29,6 +29,9 @@ def rule_mark(rule: str) -> str:
     return _LETTER.get(rule) or RULES[rule].test.rsplit(" ", 1)[-1]
 
 
+_LEFT_OF_WIDTH = 0.72  # of the axes, once the layout has made room for the names of the limits
+
+
 def draw_control_chart(
     frame,
     *,
@@ -85,7 +88,7 @@ def draw_control_chart(
     target, target_label = target if isinstance(target, tuple) else (target, "")
     if target is not None:
         ax.axhline(target, color=draw.INK, linestyle=":", linewidth=1.4)
-    ax.set_title(title, pad=14)
+    heading = ax.set_title(title, pad=14)
     ax.set_ylabel(ylabel)
     n = int(frame["value"].notna().sum())
     ax.set_xlabel(("start of the hatch" if timed else "hatch, in order") + f"   (n = {n})")
@@ -94,7 +97,7 @@ def draw_control_chart(
     if n and np.nanmax(np.abs(frame["value"].to_numpy(dtype=float))) >= 10_000:
         ax.yaxis.set_major_formatter("{x:,.0f}")
     if legend:
-        _legend(ax, frame, signals)
+        _lift_title(ax, heading, _legend(ax, frame, signals))
     # room for the names of the lowest and the highest diamond
     ax.margins(x=0.02, y=0.12 if signals is not None and len(signals) else 0.05)
     names = _limit_names(frame, decimals)
@@ -298,16 +301,22 @@ def _legend(ax, frame, signals):
             )
         )
     handles.append(Line2D([], [], color=draw.INK, linestyle="--", linewidth=0.9, label="limits"))
-    ax.legend(
-        handles=handles,
-        loc="lower right",
-        bbox_to_anchor=(1, 1),
-        ncols=len(handles),
-        fontsize=7.5,
-        handletextpad=0.4,
-        columnspacing=1.0,
-        borderaxespad=0.1,
-    )
+    place = {"loc": "lower right", "bbox_to_anchor": (1, 1), "fontsize": 7.5, "handletextpad": 0.4}
+    place |= {"handles": handles, "columnspacing": 1.0, "borderaxespad": 0.7}  # clear of the highest tick
+    legend = ax.legend(ncols=len(handles), **place)
+    wide = legend.get_window_extent(ax.figure.canvas.get_renderer()).width
+    if wide > _LEFT_OF_WIDTH * ax.bbox.width:
+        legend = ax.legend(ncols=-(-len(handles) // 2), **place)
+    return legend
+
+
+def _lift_title(ax, title, legend):
+    """Lift the title above the legend where the axes are too narrow for both beside each other."""
+    renderer = ax.figure.canvas.get_renderer()
+    box, words = legend.get_window_extent(renderer), title.get_window_extent(renderer)
+    taken = words.width if title.get_ha() == "left" else (words.width + ax.bbox.width) / 2
+    if title.get_text() and taken + box.width > _LEFT_OF_WIDTH * ax.bbox.width:
+        ax.set_title(title.get_text(), pad=(box.y1 - ax.bbox.y1) * 72 / ax.figure.dpi + 4)
 
 
 def _date_axis(ax):

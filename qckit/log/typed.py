@@ -78,6 +78,8 @@ def _month(text: str, settings: Settings, where: str) -> str:
     if found is None:
         return typed_date(text, settings, where)
     month, year = (found[1], found[2]) if found[1] else (found[4], found[3])
+    if month.isdigit() and not 1 <= int(month) <= 12:
+        raise InputError(f"{where}: {text!r}: there is no month {int(month)}. Write it like 2026-11.")
     first = typed_date(f"1 {month} {year}" if month.isalpha() else f"{year}-{int(month):02}-01", settings, where)
     return first[:7]
 

@@ -13,7 +13,10 @@ _LOW = """root => {
         return 0.2126 * f(r) + 0.7152 * f(g) + 0.0722 * f(b); };
     const ground = (e) => { // all grounds from the page's down to the text's own
         const all = [];
-        for (let n = e; n; n = n.parentElement) { const c = rgba(getComputedStyle(n).backgroundColor); all.push(c); if (c[3] === 1) break; }
+        for (let n = e; n; n = n.parentElement) {
+            all.push(rgba(getComputedStyle(n).backgroundColor));
+            if (all.at(-1)[3] === 1) break;
+        }
         return all.reverse().reduce((below, c) => over(c, below), [255, 255, 255]); };
     const found = [], walk = document.createTreeWalker(root, NodeFilter.SHOW_TEXT);
     const check = (e, text, colour, scale) => {
@@ -23,18 +26,21 @@ _LOW = """root => {
         const top = rgba(colour), a = lum(over([...top.slice(0, 3), top[3] * seen], below)), b = lum(below);
         const ratio = (Math.max(a, b) + 0.05) / (Math.min(a, b) + 0.05);
         const px = parseFloat(style.fontSize), large = px >= 24 || (px >= 18.7 && style.fontWeight >= 700);
-        if (ratio < (large ? 3 : 4.5)) found.push([ratio.toFixed(2), text.slice(0, 40), colour, below.map(Math.round).join()]);
+        if (ratio < (large ? 3 : 4.5))
+            found.push([ratio.toFixed(2), text.slice(0, 40), colour, below.map(Math.round).join()]);
     };
     for (let t; (t = walk.nextNode());) {
         const e = t.parentElement;
-        if (!t.textContent.trim() || !e.getClientRects().length || e.closest('svg, style, script, .qc-hidden, .qck-told')) continue;
+        if (!t.textContent.trim() || !e.getClientRects().length) continue;
+        if (e.closest('svg, style, script, .qc-hidden, .qck-told')) continue;
         check(e, t.textContent.trim(), getComputedStyle(e).color);
     }
     for (const e of root.querySelectorAll('input[placeholder]'))
         if (e.getClientRects().length && !e.value) check(e, e.placeholder, getComputedStyle(e, '::placeholder').color);
     return found; }"""
 _TALL = """most => [...document.querySelectorAll('table:not(.qc-evidence) tr')].map(
-    (r) => [Math.round(r.getBoundingClientRect().height), r.textContent.trim().slice(0, 60)]).filter(([h]) => h > most)"""
+    (r) => [Math.round(r.getBoundingClientRect().height), r.textContent.trim().slice(0, 60)])
+    .filter(([h]) => h > most)"""
 
 
 def low_contrast(page, selector: str = "body") -> list:
@@ -43,7 +49,7 @@ def low_contrast(page, selector: str = "body") -> list:
 
 
 def tall_rows(page, most_px: int = 120) -> list:
-    """Rows of tables higher than ``most_px``; the list of evidence, one text below the other on a phone, is no table."""
+    """Rows of tables higher than ``most_px``; the evidence, which is a list of texts on a phone, is left out."""
     return page.evaluate(_TALL, most_px)
 
 

@@ -8,6 +8,7 @@ import matplotlib.pyplot as plt
 import numpy as np
 import pandas as pd
 import pytest
+from matplotlib.text import Text
 
 from qckit import charts, draw
 
@@ -58,7 +59,9 @@ def axis_texts(ax, renderer):
     limits = [t for t in ax.texts if t.get_text().split(" ")[-2:-1] in (["upper"], ["mean"], ["lower"])]
     found = boxes([*x, *y, ax.xaxis.label, ax.yaxis.label, *limits], renderer)
     offset = ax.xaxis.get_offset_text()
-    return found + boxes([offset, ax.yaxis.get_offset_text()], renderer)
+    titles = [t for t in ax.get_children() if isinstance(t, Text) and t.get_text() and t not in ax.texts]
+    legend = [] if ax.get_legend() is None else [("the legend", ax.get_legend().get_window_extent(renderer))]
+    return found + boxes([offset, ax.yaxis.get_offset_text(), *titles], renderer) + legend
 
 
 @pytest.mark.parametrize("seed", range(40))
@@ -66,10 +69,22 @@ def test_labels_of_a_control_chart_never_overlap(seed):
     rng = np.random.default_rng(seed)
     with draw.style():
         ax = draw.new_axes(figsize=SIZES[seed % len(SIZES)])
-        charts.draw_control_chart(history(rng), ax=ax, title="hatching percentage", ylabel="percentage [%]")
+        title = rng.choice(["", "hatching percentage", "lot K-121, the last 80 hatches of this site"])
+        charts.draw_control_chart(history(rng), ax=ax, title=title, ylabel="percentage [%]")
         ax.figure.canvas.draw()
         found = axis_texts(ax, ax.figure.canvas.get_renderer())
     assert len(found) > 5
+    assert [t for t, _ in found].count(title) == bool(title)
+    assert overlapping(found) == []
+
+
+@pytest.mark.parametrize("location", ["left", "center"])
+def test_a_long_title_stands_above_the_legend(location):
+    with draw.style(), plt.rc_context({"axes.titlelocation": location}):
+        ax = draw.new_axes(figsize=(8.6, 3.6))
+        charts.draw_control_chart(history(np.random.default_rng(1)), ax=ax, title="Lot K-121, the last 80 hatches")
+        ax.figure.canvas.draw()
+        found = axis_texts(ax, ax.figure.canvas.get_renderer())
     assert overlapping(found) == []
 
 
