@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
 from collections.abc import Callable
 from html import escape
 from pathlib import Path
@@ -55,7 +56,7 @@ def write_guide(folder: str | Path, *, progress: Callable | None = None) -> Path
     for i, (chapter, html, _) in enumerate(ran):
         before, after = (ran[j][0] if 0 <= j < len(ran) else None for j in (i - 1, i + 1))
         links = _links(before, after)
-        write_whole(folder / f"{chapter.name}.html", _page(chapter.title, links + html + links))
+        write_whole(folder / f"{chapter.name}.html", _page(chapter.title, links + _article(chapter, html) + links))
     write_whole(folder / "all.html", _page("qckit handbook", "\n".join(_apart(c, html) for c, html, _ in ran)))
     index = folder / "index.html"
     write_whole(index, _page("qckit handbook", _contents(ran), script=_search(ran)))
@@ -75,8 +76,12 @@ def _links(before: Chapter | None, after: Chapter | None) -> str:
 
 
 def _apart(chapter: Chapter, html: str) -> str:
-    """A chapter on the page that holds all: its anchors carry its name, so that none stands twice."""
-    return f'<article class="guide-chapter">{html.replace(" id=", f" data-in={chapter.name} id=")}</article>'
+    """A chapter on the page that holds all: anchors of its headings carry its name, so that none stands twice."""
+    return _article(chapter, re.sub(r'(<h\d id=")', rf"\g<1>{chapter.name}-", html))
+
+
+def _article(chapter: Chapter, html: str) -> str:
+    return f'<article class="guide-chapter guide-{chapter.name}">{html}</article>'
 
 
 def _contents(ran) -> str:

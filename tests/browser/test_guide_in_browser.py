@@ -2,6 +2,7 @@
 
 import pytest
 from jupyter_lab import CHROMIUM
+from page_checks import low_contrast, tall_rows, unfold
 
 from qckit import guide
 
@@ -30,10 +31,20 @@ def test_the_contents_can_be_searched_and_the_pages_fit(guide_pages, browser, tm
         page.goto((guide_pages / f"{name}.html").as_uri())
         assert page.evaluate("document.documentElement.scrollWidth") <= 390, name
         page.screenshot(path=str(tmp_path / f"{name}-390.png"), full_page=False)
-    page.set_viewport_size({"width": 1280, "height": 900})
-    page.goto((guide_pages / "what-the-figures-mean.html").as_uri())
-    page.screenshot(path=str(tmp_path / "figures-1280.png"))
+        pictures = page.eval_on_selector_all("img", "all => all.map(i => i.complete && i.naturalWidth > 0)")
+        assert all(pictures), name
+        unfold(page)
+        assert tall_rows(page) == [], name
+        assert low_contrast(page) == [], name
+        page.set_viewport_size({"width": 1280, "height": 900})
+        assert page.evaluate("document.documentElement.scrollWidth") <= 1280, name
+        assert tall_rows(page) == [], name
+        page.set_viewport_size({"width": 390, "height": 800})
     page.goto((guide_pages / "all.html").as_uri())
+    shown = "all => all.map(i => [i.alt, i.complete && i.naturalWidth > 0])"
+    pictures = page.eval_on_selector_all("img", shown)
+    assert len(pictures) > 12
+    assert [alt for alt, is_shown in pictures if not is_shown] == []
     page.emulate_media(media="print")
     assert not page.locator(".guide-nav").count() or page.locator(".guide-nav").first.is_hidden()
     page.pdf(path=str(tmp_path / "handbook.pdf"), format="A4")

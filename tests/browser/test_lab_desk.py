@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 
 import nbformat
 import numpy as np
@@ -10,6 +11,7 @@ import pandas as pd
 import pytest
 from invented_site import PHOTO, make_site
 from jupyter_lab import CHROMIUM, TOKEN, open_notebook, restart_kernel, run_cell
+from page_checks import low_contrast
 
 from qckit.log import open_log
 
@@ -127,6 +129,7 @@ def test_a_crowd_in_a_small_window_and_a_kernel_that_goes(lab, page, place, tmp_
     )
     page.keyboard.press("s")
     wait_for(page, "initials")
+    assert low_contrast(page, ".qck-desk") == []
     box = status(page).bounding_box()
     assert box["y"] > 60 and box["y"] + box["height"] < 700
     page.locator(".qck-initials").fill("ab")
@@ -168,6 +171,39 @@ def test_a_crowd_in_a_small_window_and_a_kernel_that_goes(lab, page, place, tmp_
     assert (steps["by"] == "ab").sum() == COUNT  # each once
     assert not page.locator(".qck-offer:not([hidden])").count()
     assert seconds / COUNT < 1  # measured on a quiet machine: see MEASURED.md; a loaded one is slower
+    assert page.errors == []
+
+
+def test_desk_and_results_can_be_read_in_a_dark_theme(lab, page, place, tmp_path):
+    url, root = lab
+    site = make_site(place / "site")
+    results = "from qckit import load_site, reports\nreports.table(load_site('.').hatches())"
+    name = f"{site.relative_to(root)}/{notebook(site, DESK, results, 'load_site(1)')}"
+    open_notebook(page, url, name)
+    run_cell(page, 0)
+    ready(page)
+    run_cell(page, 1)
+    run_cell(page, 2)
+    page.locator(".lm-MenuBar-itemLabel", has_text="Settings").click()
+    page.locator(".lm-Menu-itemLabel", has_text="Theme").first.hover()
+    page.locator(".lm-Menu-itemLabel", has_text="JupyterLab Dark").first.click()
+    page.wait_for_selector("[data-jp-theme-light=false] .qck-desk", timeout=30_000)
+    try:
+        page.locator(".qck-photo").focus()
+        page.keyboard.press("ArrowRight")
+        page.keyboard.press("s")
+        wait_for(page, "initials")
+        page.wait_for_timeout(500)
+        ground = page.locator(".qck-desk").evaluate("e => getComputedStyle(e).backgroundColor")
+        assert sum(map(int, re.findall(r"\d+", ground)[:3])) < 150  # the desk is dark too
+        page.screenshot(path=str(tmp_path / "dark.png"))
+        for what in (".qck-desk", ".qc", ".jp-RenderedHTMLCommon details"):
+            page.locator(what).last.scroll_into_view_if_needed()
+            assert low_contrast(page, what) == [], what
+    finally:
+        page.locator(".lm-MenuBar-itemLabel", has_text="Settings").click()
+        page.locator(".lm-Menu-itemLabel", has_text="Theme").first.hover()
+        page.locator(".lm-Menu-itemLabel", has_text="JupyterLab Light").first.click()
     assert page.errors == []
 
 

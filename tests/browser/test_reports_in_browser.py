@@ -3,6 +3,7 @@
 import shutil
 
 import pytest
+from page_checks import low_contrast, tall_rows, unfold
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
 pytestmark = [
@@ -188,36 +189,26 @@ def test_on_a_phone_the_headline_has_three_lines_and_no_row_is_tall_for_a_column
     lines = """e => { const r = document.createRange(); r.selectNodeContents(e);
         return new Set([...r.getClientRects()].map(b => Math.round(b.top))).size; }"""
     assert page.locator(".qc-headline").first.evaluate(lines) <= 3
-    tall = page.evaluate("""() => [...document.querySelectorAll('main table:not(.qc-evidence) tbody tr')]
-        .map(r => [r.getBoundingClientRect().height, r.textContent.slice(0, 60)]).filter(([h]) => h > 120)""")
-    assert tall == []
+    unfold(page)
+    assert tall_rows(page) == []
+
+
+@pytest.mark.parametrize("name", PAGES[1:])
+@pytest.mark.parametrize(("width", "media"), [(1280, "screen"), (680, "print")])
+def test_no_row_of_a_table_is_tall_at_a_desk_or_on_paper(opened, name, width, media):
+    page = opened(name, width=width)
+    page.emulate_media(media=media)
+    unfold(page)
+    assert tall_rows(page) == []
 
 
 @pytest.mark.parametrize("name", PAGES)
-def test_text_stands_out_from_its_ground(opened, name):
-    """Contrast of every piece of text with the ground it stands on, as WCAG 2.2 works it out (4.5:1, large 3:1)."""
-    page = opened(name)
-    low = page.evaluate("""() => {
-        const rgb = (c) => (c.match(/[\\d.]+/g) || []).map(Number);
-        const lum = ([r, g, b]) => { const f = (v) => (v /= 255) <= 0.03928 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4;
-            return 0.2126 * f(r) + 0.7152 * f(g) + 0.0722 * f(b); };
-        const found = [];
-        const walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
-        for (let t; (t = walk.nextNode());) {
-            const e = t.parentElement;
-            if (!t.textContent.trim() || !e.getClientRects().length || e.closest('svg, .qc-hidden, style')) continue;
-            let ground = [255, 255, 255];
-            for (let n = e; n; n = n.parentElement) {
-                const c = rgb(getComputedStyle(n).backgroundColor);
-                if (c.length && (c.length < 4 || c[3] === 1)) { ground = c; break; }
-            }
-            const style = getComputedStyle(e), a = lum(rgb(style.color)), b = lum(ground);
-            const ratio = (Math.max(a, b) + 0.05) / (Math.min(a, b) + 0.05);
-            const px = parseFloat(style.fontSize), large = px >= 24 || (px >= 18.7 && style.fontWeight >= 700);
-            if (ratio < (large ? 3 : 4.5)) found.push([ratio.toFixed(2), t.textContent.trim().slice(0, 40)]);
-        }
-        return found; }""")
-    assert low == []
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_text_stands_out_from_its_ground(opened, name, scheme):
+    """Contrast of every piece of text with the ground it stands on; pages stay paper where the system is dark."""
+    page = opened(name, color_scheme=scheme)
+    unfold(page)
+    assert low_contrast(page) == []
 
 
 @pytest.mark.parametrize("name", PAGES)

@@ -119,5 +119,7 @@ def test_every_chapter_runs_and_is_a_page_of_its_own(guide_pages):
         failed = re.findall(r'class="failed">(.*?)</pre>', html, re.DOTALL)
         assert len(failed) == (name == "python"), failed  # that chapter shows an error on purpose
     whole = (guide_pages / "all.html").read_text(encoding="utf-8")
-    assert whole.count('<article class="guide-chapter">') == len(CHAPTERS)
+    assert whole.count('<article class="guide-chapter ') == len(CHAPTERS)
+    headings = re.findall(r'<h\d id="([^"]+)"', whole)
+    assert len(headings) == len(set(headings)) > 60
     assert (guide_pages / "first-hour.html").read_text(encoding="utf-8").count("<figure") >= 1
