@@ -86,6 +86,15 @@ class Situation:
 
 
 @dataclass(frozen=True)
+class _Counted:
+    """How a hatch was counted: photos, one of them by a person too, and whether they carry a flag."""
+
+    n: int = 3
+    person_beside: bool = False
+    flagged: bool = False
+
+
+@dataclass(frozen=True)
 class PracticeCase:
     """Tables as a site would have them, and what was planted."""
 
@@ -141,7 +150,9 @@ def add_cause(situation: Situation, cause: str, s: float) -> Situation:
         mixing = 0.22 + 0.35 * s
     elif cause == "gradient":
         away, lit_cv = 0.12 + 0.6 * s, 0.3 + 0.4 * s
-    return Situation(c, t, mass, volume, mixing, k, away, lit_cv)
+    return Situation(
+        c, t, mass_factor=mass, volume_factor=volume, mixing_cv=mixing, counting=k, lit_away=away, lit_cv=lit_cv
+    )
 
 
 def draw_situation(causes, strengths, rng) -> Situation:
@@ -221,11 +232,7 @@ class _Book:
         *,
         hidden=(),
         words=(),
-        lot="P-1",
-        lot_traits=None,
-        n=3,
-        person_beside=False,
-        flagged=False,
+        counted=_Counted(),
     ):
         """Write down one hatch; quantities in ``hidden`` were not measured or were written as usual."""
         rng, c = self.rng, situation.conditions
@@ -234,7 +241,7 @@ class _Book:
         grams, volume_ml = round(float(20.0 * g_per_l * rng.normal(1, 0.02)), 1), 20_000.0
         row = {
             "hatch": name,
-            "lot": lot,
+            "lot": "P-1",
             "purpose": "production",
             "cone": cone,
             "started": started.isoformat(),
@@ -263,12 +270,20 @@ class _Book:
                         "unit": unit,
                     }
                 )
-        shares, factor = situation_shares(lot_traits or self.lot, situation)
-        per_ml = grams * (lot_traits or self.lot).full_per_g / volume_ml * factor
-        self._count(name, started, written["hours"], shares, per_ml, situation, n, person_beside, flagged)
+        shares, factor = situation_shares(self.lot, situation)
+        per_ml = grams * self.lot.full_per_g / volume_ml * factor
+        self._count(
+            name,
+            started,
+            written["hours"],
+            shares=shares,
+            per_ml=per_ml,
+            situation=situation,
+            counted=counted,
+        )
 
-    def _count(self, name, started, hours, shares, per_ml, situation, n, person_beside, flagged):
-        kinds = ["photo"] * n + (["person"] if person_beside else [])
+    def _count(self, name, started, hours, *, shares, per_ml, situation, counted):
+        kinds = ["photo"] * counted.n + (["person"] if counted.person_beside else [])
         for i, who in enumerate(kinds):
             misread = situation.counting if who == "photo" else {}
             counts = draw_counts(
@@ -277,9 +292,8 @@ class _Book:
                 250.0,
                 self.rng,
                 mixing_cv=situation.mixing_cv,
-                lit_away=situation.lit_away,
-                lit_cv=situation.lit_cv,
-                **misread,
+                misread=misread,
+                light=(situation.lit_away, situation.lit_cv),
             )
             sample = f"{name}-{i + 1}"
             self.rows["samples"].append(
@@ -301,7 +315,7 @@ class _Book:
                         "photo": f"{sample}.jpg",
                         "sha256": sample,
                         "sample": sample,
-                        "flags": "out of focus" if flagged else "",
+                        "flags": "out of focus" if counted.flagged else "",
                     }
                 )
                 if self.has_lengths:
@@ -328,6 +342,24 @@ class _Book:
             }
         ).assign(stage="nauplius", source="found", counted=True, on_edge=False)
         return frame.reindex(columns=table_columns("objects"))
+
+
+def _loss(lot, target) -> float:
+    """Share of the nauplii per gram that a situation costs a lot."""
+    plain, bad = (
+        situation_shares(
+            lot,
+            Situation(
+                s.conditions,
+                {"extra_dead": 0.0} | {k: v for k, v in s.traits.items() if k in ("extra_dead", "empty_frac")},
+                s.mass_factor,
+                s.volume_factor,
+            ),
+        )
+        for s in (draw_situation((), (), np.random.default_rng(0)), target)
+    )
+    miss = (1 - target.counting.get("missed", 0.0)) * (1 - target.lit_away)
+    return 1 - float(bad[0]["nauplius"] * bad[1] * miss) / float(plain[0]["nauplius"] * plain[1])
 
 
 def _hidden(causes, is_logged):
@@ -374,7 +406,11 @@ def simulate_case(
     day = datetime(2026, 3, 1, 9, tzinfo=UTC)
     for i in range(n_before):
         book.hatch(
-            f"B-{i + 1}", "ABCD"[i % 4], day + timedelta(days=i), draw_situation((), (), rng), n=int(rng.integers(2, 5))
+            f"B-{i + 1}",
+            "ABCD"[i % 4],
+            day + timedelta(days=i),
+            draw_situation((), (), rng),
+            counted=_Counted(int(rng.integers(2, 5))),
         )
     last = day + timedelta(days=n_before)
     target = draw_situation(causes, strengths, rng)
@@ -387,9 +423,11 @@ def simulate_case(
         target,
         hidden=_hidden(causes, is_logged),
         words=words,
-        n=4,
-        person_beside=(misread and is_logged) or rng.random() < 0.15,
-        flagged=(misread and is_logged and rng.random() < 0.5) or rng.random() < 0.05,
+        counted=_Counted(
+            n=4,
+            person_beside=(misread and is_logged) or rng.random() < 0.15,
+            flagged=(misread and is_logged and rng.random() < 0.5) or rng.random() < 0.05,
+        ),
     )
     shared = [(c, s) for c, s in zip(causes, strengths, strict=True) if c in SHARED and rng.random() < SHARED[c][1]]
     for i in range(int(rng.integers(1, 3))):
@@ -401,18 +439,13 @@ def simulate_case(
             with_it,
             hidden=_hidden([c for c, _ in shared], is_logged),
         )
-    plain, bad = (
-        situation_shares(
-            lot,
-            Situation(
-                s.conditions,
-                {"extra_dead": 0.0} | {k: v for k, v in s.traits.items() if k in ("extra_dead", "empty_frac")},
-                s.mass_factor,
-                s.volume_factor,
-            ),
-        )
-        for s in (draw_situation((), (), np.random.default_rng(0)), target)
+    loss = _loss(lot, target)
+    return PracticeCase(
+        book.tables(),
+        hatch="X",
+        causes=tuple(causes),
+        strengths=tuple(strengths),
+        is_logged=is_logged,
+        lot=lot,
+        loss=loss,
     )
-    miss = (1 - target.counting.get("missed", 0.0)) * (1 - target.lit_away)
-    loss = 1 - float(bad[0]["nauplius"] * bad[1] * miss) / float(plain[0]["nauplius"] * plain[1])
-    return PracticeCase(book.tables(), "X", tuple(causes), tuple(strengths), is_logged, lot, loss)

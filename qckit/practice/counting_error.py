@@ -17,11 +17,8 @@ def draw_counts(
     *,
     n=1,
     mixing_cv=0.06,
-    missed=0.0,
-    cyst_as_shell=0.0,
-    shell_as_cyst=0.0,
-    lit_away=0.0,
-    lit_cv=0.0,
+    misread=None,
+    light=(0.0, 0.0),
 ):
     """Draw the counts of subsamples of one hatch.
 
@@ -38,11 +35,10 @@ def draw_counts(
         Number of subsamples.
     mixing_cv : float
         Coefficient of variation of the density from subsample to subsample; 0 is a perfectly mixed cone.
-    missed : float
-        Share of the nauplii that the count misses.
-    cyst_as_shell, shell_as_cyst : float
-        Shares that are written down as the other stage.
-    lit_away, lit_cv : float
+    misread : dict of str to float, optional
+        ``missed``, the share of the nauplii that the count misses, and ``cyst_as_shell`` and ``shell_as_cyst``, the
+        shares that are written down as the other stage; none where left out.
+    light : (float, float)
         Share of the nauplii that light had drawn away from where the samples were taken, and the coefficient of
         variation of those that were left from sample to sample. Nauplii swim to light; cysts and shells do not.
 
@@ -51,13 +47,15 @@ def draw_counts(
     dict of str to int array, shape (n,)
         Counts per stage.
     """
+    wrong = {"missed": 0.0, "cyst_as_shell": 0.0, "shell_as_cyst": 0.0} | (misread or {})
+    lit_away, lit_cv = light
     scale = full_per_ml * volume_ul / 1000.0
     mixed = np.ones(n) if mixing_cv <= 0 else rng.gamma(1.0 / mixing_cv**2, mixing_cv**2, n)
     mean = {stage: float(shares[stage]) for stage in STAGES}
-    mean["nauplius"] *= 1.0 - missed
+    mean["nauplius"] *= 1.0 - wrong["missed"]
     cysts, shells = mean["cyst"], mean["shell"]
-    mean["cyst"] = cysts * (1.0 - cyst_as_shell) + shells * shell_as_cyst
-    mean["shell"] = shells * (1.0 - shell_as_cyst) + cysts * cyst_as_shell
+    mean["cyst"] = cysts * (1.0 - wrong["cyst_as_shell"]) + shells * wrong["shell_as_cyst"]
+    mean["shell"] = shells * (1.0 - wrong["shell_as_cyst"]) + cysts * wrong["cyst_as_shell"]
     lit = np.ones(n) if lit_cv <= 0 else rng.gamma(1.0 / lit_cv**2, lit_cv**2, n)
     drawn = dict.fromkeys(STAGES, mixed)
     drawn["nauplius"] = mixed * lit * (1.0 - lit_away)

@@ -59,6 +59,7 @@ LOTS = (
     ),
 )
 _OPENED = {"K-118": date(2025, 9, 1), "K-121": date(2026, 3, 2)}
+_SUBSAMPLE_UL = 250.0
 TIMED_H = (12.0, 14.0, 16.0, 18.0, 20.0, 22.0, 24.0, 28.0, 32.0)
 
 
@@ -95,8 +96,12 @@ class Diary:
             water["ph"] = 7.42
         return water
 
-    def hatch(self, name, lot, purpose, cone, started, *, grams, volume_ml, operator, notes="invented"):
-        """Add one hatch and return (its water, its lot's traits with this hatch's own luck, true full per ml)."""
+    def hatch(self, name, lot, purpose, cone, started, *, amounts, **written):
+        """Add one hatch and return (its water, its lot's traits with this hatch's own luck, true full per ml).
+
+        ``amounts`` are grams and millilitres, ``written`` what else stands on the sheet.
+        """
+        grams, volume_ml = amounts
         day = started.date()
         water = self.water(day, cone, lot)
         traits = self.traits_of(lot, day)
@@ -121,8 +126,7 @@ class Diary:
                 light_lux=round(water["light_lux"], -1),
                 aeration="weak" if water["oxygen_mg_l"] < 5 else "strong",
                 decapsulated="no",
-                operator=operator,
-                notes=notes,
+                **{"notes": "invented"} | written,
             )
         )
         per_ml = grams * traits.full_per_g / volume_ml * np.exp(self.rng.normal(0, 0.03))
@@ -157,19 +161,22 @@ class Diary:
                 dict(hatch=name, taken=_iso(taken), quantity=quantity, value=round(float(value), digits), unit=unit)
             )
 
-    def subsamples(self, name, started, water, traits, per_ml, *, hour, counters, volume_ul=250.0, first=1):
-        """Add counted subsamples taken at one hour; ``counters`` holds (counted_by, counter) for each."""
+    def subsamples(self, name, started, made, *, hour, counters, first=1):
+        """Add subsamples counted at one hour: ``made`` as :meth:`hatch` returns it, (counted_by, counter) for each."""
+        water, traits, per_ml = made
         shares = expected_shares(traits, Conditions(hours=hour, **water))
         for i, (counted_by, counter) in enumerate(counters):
             taken = started + timedelta(hours=hour, minutes=2 * i)
             counts = draw_counts(
                 shares,
                 per_ml,
-                volume_ul,
+                _SUBSAMPLE_UL,
                 self.rng,
-                missed=0.01 if counted_by == "photo" else 0.0,
-                cyst_as_shell=0.01,
-                shell_as_cyst=0.005,
+                misread={
+                    "missed": 0.01 if counted_by == "photo" else 0.0,
+                    "cyst_as_shell": 0.01,
+                    "shell_as_cyst": 0.005,
+                },
             )
             row = dict(
                 sample=f"{name}-{first + i}",
@@ -177,7 +184,7 @@ class Diary:
                 taken=_iso(taken),
                 hours=hour,
                 kind="subsample",
-                volume_ul=volume_ul,
+                volume_ul=_SUBSAMPLE_UL,
                 dilution=1,
                 counted_by=counted_by,
                 counter=counter,
@@ -239,25 +246,25 @@ def _standard_test(diary: Diary, lot: str, day: date) -> None:
     for i, cone in enumerate(CONES[:3]):
         name, started = f"ST-{lot[2:]}-{cone}", at(day, 9.0 + i / 12)
         grams = round(1.6 + float(diary.rng.normal(0, 0.003)), 3)
-        made = diary.hatch(name, lot, "standard test", cone, started, grams=grams, volume_ml=800, operator="op1")
+        made = diary.hatch(name, lot, "standard test", cone, started, amounts=(grams, 800), operator="op1")
         diary.readings(name, started, made[0], missing=0.0)
         first = 1
         for hour in TIMED_H if cone == "A" else (24.0,):
             n = 4 if hour == 24.0 else 2
-            diary.subsamples(name, started, *made, hour=hour, counters=[("person", "op1")] * n, first=first)
+            diary.subsamples(name, started, made, hour=hour, counters=[("person", "op1")] * n, first=first)
             first += n
-        diary.subsamples(name, started, *made, hour=48.0, counters=[("person", "op1")] * 2, first=first)
+        diary.subsamples(name, started, made, hour=48.0, counters=[("person", "op1")] * 2, first=first)
 
 
 def _timed(diary: Diary, lot: str, day: date) -> None:
     """Once a month a small hatch beside the production, followed by the clock."""
     name, started = f"T{day:%y%m%d}-D", at(day, 9.5)
     made = diary.hatch(
-        name, lot, "investigation", "D", started, grams=1.6, volume_ml=800, operator="op1", notes="invented; timed"
+        name, lot, "investigation", "D", started, amounts=(1.6, 800), operator="op1", notes="invented; timed"
     )
     diary.readings(name, started, made[0], missing=0.0)
     for i, hour in enumerate(TIMED_H):
-        diary.subsamples(name, started, *made, hour=hour, counters=_counters(diary.rng, day, 2), first=2 * i + 1)
+        diary.subsamples(name, started, made, hour=hour, counters=_counters(diary.rng, day, 2), first=2 * i + 1)
 
 
 def _production(diary: Diary, lot: str, cone: str, day: date) -> None:
@@ -269,15 +276,13 @@ def _production(diary: Diary, lot: str, cone: str, day: date) -> None:
     notes = "invented"
     if (day, cone) == (LAST_DAY, "B"):
         notes = "invented; fresh water mixed from a new bag of salt"
-    made = diary.hatch(
-        name, lot, "production", cone, started, grams=grams, volume_ml=20_000, operator=operator, notes=notes
-    )
+    made = diary.hatch(name, lot, "production", cone, started, amounts=(grams, 20_000), operator=operator, notes=notes)
     poor = day == LAST_DAY
     diary.readings(name, started, made[0], missing=0.0 if poor else 0.06)
     n = 4 if poor else int(rng.integers(2, 5))
     counters = [("photo", "microscope")] * n if poor else _counters(rng, day, n)
     hour = 24.0 if poor else round(float(24.0 + rng.normal(0, 0.3)), 1)
-    shares = diary.subsamples(name, started, *made, hour=hour, counters=counters)
+    shares = diary.subsamples(name, started, made, hour=hour, counters=counters)
     if poor or rng.random() < 0.5:
         diary.sieve(name, started, shares, hour=hour, counter=operator)
 

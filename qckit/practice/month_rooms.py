@@ -210,7 +210,7 @@ def draw_room(room: Room) -> dict:
     for n in range(room.days):
         day, count = _day(n), int(np.clip(rng.poisson(room.hatches_a_day), 0, 4))
         for cone in rng.permutation(CONES)[:count]:
-            _hatch(room, rng, rows, n, day, str(cone), water, luck[n])
+            _hatch(room, rng, rows, n=n, day=day, cone=str(cone), water=water, day_luck=luck[n])
     return {
         table: check_table(pd.DataFrame(sheet).reindex(columns=table_columns(table)), table)
         for table, sheet in rows.items()
@@ -271,7 +271,7 @@ def _hatch(room, rng, rows, n, day, cone, water, day_luck):
     if change is not None and change.kind == "new person" and day >= change.first and operator == change.quantity:
         operator = "new"
     by = "person" if rng.random() < room.counted_by_hand else "photo"
-    share = _touched(change, day, cone, lot, operator, by)
+    share = _touched(change, day=day, cone=cone, lot=lot, operator=operator, by=by)
     tail = rng.standard_t(room.residual_tail_df) / np.sqrt(room.residual_tail_df / (room.residual_tail_df - 2))
     x = _logit(room.levels[lot] / 100) + room.cones[cone] + room.people.get(operator, 0.0)
     x += day_luck + room.residual * tail + (room.photo_offset if by == "photo" else 0.0)
@@ -305,7 +305,7 @@ def _hatch(room, rng, rows, n, day, cone, water, day_luck):
     for r in READ:
         if (value := sheet[r.column]) is not None:
             rows["readings"].append(dict(hatch=name, taken=taken, quantity=r.quantity, value=value, unit=r.unit))
-    _counts(room, rng, rows, name, started, p, by)
+    _counts(room, rng, rows, name=name, started=started, p=p, by=by)
 
 
 def _logit(p):

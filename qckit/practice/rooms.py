@@ -78,39 +78,45 @@ def draw_practice_room(rng) -> PracticeRoom:
         "light_lux": (u(1500, 3500), u(80, 400)),
     }
     return PracticeRoom(
-        draw_room(rng),
-        float(rng.choice([1000, 2000, 5000, 10_000, 20_000])),
-        u(1.4, 2.2),
-        float(rng.choice([22.0, 24.0, 26.0, 28.0])),
-        int(rng.integers(2, 6)),
-        float(rng.choice([100, 200, 250])),
-        u(0.06, 0.28),
-        u(0.15, 0.5),
-        u(0.025, 0.09),
-        bool(rng.random() < 0.3),
-        u(0.0, 0.4),
-        {"cone": u(0.0, 0.7), "operator": u(0.0, 0.5)},
-        u(0.03, 0.13),
-        means,
-        u(0.2, 0.8),
-        u(0.0, 0.7),
-        {
+        room=draw_room(rng),
+        volume_ml=float(rng.choice([1000, 2000, 5000, 10_000, 20_000])),
+        g_per_l=u(1.4, 2.2),
+        hours=float(rng.choice([22.0, 24.0, 26.0, 28.0])),
+        n_subsamples=int(rng.integers(2, 6)),
+        subsample_ul=float(rng.choice([100, 200, 250])),
+        luck_sd=u(0.06, 0.28),
+        arrest_sd=u(0.15, 0.5),
+        amount_sd=u(0.025, 0.09),
+        heavy=bool(rng.random() < 0.3),
+        luck_by_day=u(0.0, 0.4),
+        standing={"cone": u(0.0, 0.7), "operator": u(0.0, 0.5)},
+        mixing_cv=u(0.03, 0.13),
+        water=means,
+        day_share=u(0.2, 0.8),
+        day_to_day=u(0.0, 0.7),
+        noise={
             "temperature_c": u(0.1, 0.4),
             "salinity_ppt": u(0.2, 0.8),
             "ph": u(0.02, 0.06),
             "oxygen_mg_l": u(0.1, 0.3),
             "light_lux": u(20, 150),
         },
-        {"temperature": u(0.8, 1), "salinity": u(0.5, 1), "ph": u(0.4, 1), "oxygen": u(0.4, 1), "light": u(0.0, 1)},
-        u(0.2, 0.9),
-        {"nauplius": u(0.88, 1.0), "umbrella": u(0.8, 1.0), "cyst": u(0.9, 1.0), "shell": u(0.6, 1.0)},
-        u(0.0, 0.05),
-        u(0.0, 0.04),
-        u(0.3, 1.2),
-        u(0.2, 0.9),
-        u(0.02, 0.25),
-        bool(rng.random() < 0.2),
-        u(0.0, 0.6),
+        read={
+            "temperature": u(0.8, 1),
+            "salinity": u(0.5, 1),
+            "ph": u(0.4, 1),
+            "oxygen": u(0.4, 1),
+            "light": u(0.0, 1),
+        },
+        late=u(0.2, 0.9),
+        detects={"nauplius": u(0.88, 1.0), "umbrella": u(0.8, 1.0), "cyst": u(0.9, 1.0), "shell": u(0.6, 1.0)},
+        cyst_as_shell=u(0.0, 0.05),
+        shell_as_cyst=u(0.0, 0.04),
+        sinks=u(0.3, 1.2),
+        notes=u(0.2, 0.9),
+        idle=u(0.02, 0.25),
+        by_person=bool(rng.random() < 0.2),
+        second_reading=u(0.0, 0.6),
     )
 
 
@@ -166,14 +172,30 @@ def simulate_in_room(rng, causes=(), drops=(), *, is_logged=True, days: int = 30
     book.next_day()
     last = start + timedelta(days=days)
     shared = [(c, s) for c, s in cone_part if c in SHARED and rng.random() < SHARED[c][1]]
-    book.hatch("X", "A", last, lot, "P-2", [*lot_part, *cone_part], is_target=True, is_logged=is_logged)
+    book.hatch(
+        "X", "A", last, lot=lot, lot_name="P-2", causes=[*lot_part, *cone_part], is_target=True, is_logged=is_logged
+    )
     for i in range(int(rng.integers(0, 3))):
         book.hatch(
-            f"Y{i}", "BC"[i], last + timedelta(minutes=9 * i + 9), lot, "P-2", [*lot_part, *shared], is_logged=is_logged
+            f"Y{i}",
+            "BC"[i],
+            last + timedelta(minutes=9 * i + 9),
+            lot=lot,
+            lot_name="P-2",
+            causes=[*lot_part, *shared],
+            is_logged=is_logged,
         )
     name = "X" if causes else book.lowest("P-2")
     loss = 1.0 - float(np.prod([1 - d for d in drops])) if causes else 0.0
-    return PracticeCase(book.tables(), name, tuple(causes), tuple(strengths), is_logged, lot, loss)
+    return PracticeCase(
+        book.tables(),
+        hatch=name,
+        causes=tuple(causes),
+        strengths=tuple(strengths),
+        is_logged=is_logged,
+        lot=lot,
+        loss=loss,
+    )
 
 
 def _recorded(cause, s, lot, site) -> float:
@@ -297,9 +319,18 @@ class _Book:
         notes += [str(rng.choice(IDLE_NOTES))] if rng.random() < site.idle else []
         row["notes"] = "; ".join(notes) or None
         self.rows["hatches"].append(row)
-        self._read(name, started, situation, plain, codes, is_logged, row)
+        self._read(name, started, situation=situation, plain=plain, codes=codes, is_logged=is_logged, row=row)
         per_ml = grams * lot.full_per_g / site.volume_ml * factor
-        self._count(name, started, written["hours"], shares, per_ml, situation, dict(causes), is_target and is_logged)
+        self._count(
+            name,
+            started,
+            hours=written["hours"],
+            shares=shares,
+            per_ml=per_ml,
+            situation=situation,
+            causes=dict(causes),
+            has_witness=is_target and is_logged,
+        )
 
     def _read(self, name, started, situation, plain, codes, is_logged, row):
         rng, site, conditions = self.rng, self.site, situation.conditions
@@ -345,12 +376,14 @@ class _Book:
         misread = situation.counting
         again = has_witness and bool({"missed", "swapped"} & set(causes))
         first = self._draw(drawn, per_ml, situation)
-        self._write(name, started, hours, _misread(first, misread, rng), mostly, "0", 0.0)
+        self._write(name, started, hours, counts=_misread(first, misread, rng), who=mostly, series="0", pause=0.0)
         if again:  # other eyes on the same drops
-            self._write(name, started, hours, first, other, "1", 0.0)
+            self._write(name, started, hours, counts=first, who=other, series="1", pause=0.0)
         if has_witness and {"uneven", "gradient"} & set(causes):
             mixed = replace(situation, lit_away=0.0, lit_cv=0.0, mixing_cv=site.mixing_cv)
-            self._write(name, started, hours, self._draw(detected, per_ml, mixed), mostly, "2", 32.0)
+            self._write(
+                name, started, hours, counts=self._draw(detected, per_ml, mixed), who=mostly, series="2", pause=32.0
+            )
 
     def _draw(self, mean, per_ml, situation):
         """Counts of the subsamples of one drawing: a dict per subsample."""
@@ -363,9 +396,8 @@ class _Book:
             rng,
             n=site.n_subsamples,
             mixing_cv=situation.mixing_cv,
-            lit_away=situation.lit_away,
-            lit_cv=situation.lit_cv,
-            **errors,
+            misread=errors,
+            light=(situation.lit_away, situation.lit_cv),
         )
         return [{stage: int(drawn[stage][i]) for stage in STAGES} for i in range(site.n_subsamples)]
 

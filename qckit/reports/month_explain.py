@@ -55,12 +55,12 @@ def explain_signals(site: str | Path, hatch: str, *, by: str, note: str) -> str:
             raise unknown_name(
                 "hatch with a signal", hatch, sorted(set(known["hatch"].dropna())), where="the site's log"
             )
-        waiting = mine[mine["state"] == "open"]
-        for signal in waiting["signal"]:
+        still_open = mine[mine["state"] == "open"]
+        for signal in still_open["signal"]:
             for column, value in (("by", by), ("note", note.strip()), ("state", "explained")):
                 log.correct("signals", signal, column, value, by=by, reason=note.strip())
         _close_changes(log, set(mine["signal"]), by, note.strip())
-    return f"{hatch}: {plural(len(waiting), 'signal')} explained by {by}."
+    return f"{hatch}: {plural(len(still_open), 'signal')} explained by {by}."
 
 
 def _signals_of(site, hatch, by) -> set[str]:

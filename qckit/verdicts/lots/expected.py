@@ -160,10 +160,14 @@ def _others(known, lot):
     found = []
     for name, rows in known[known["lot"] != lot].groupby("lot", sort=False):
         made = rows[rows["purpose"] == "production"]
-        own = made if len(made) >= _ENOUGH else rows
-        if len(own) >= _FEWEST:
+        chosen = made if len(made) >= _ENOUGH else rows
+        if len(chosen) >= _FEWEST:
             found.append(
-                (str(name), usual_of_lot(own.head(_OPENING), lot=name, before="2262-01-01T00:00:00+00:00"), len(own))
+                (
+                    str(name),
+                    usual_of_lot(chosen.head(_OPENING), lot=name, before="2262-01-01T00:00:00+00:00"),
+                    len(chosen),
+                )
             )
     return found[-_MOST_LOTS:]
 
@@ -176,8 +180,8 @@ def _from_others(levels):
     m = np.isfinite(table).sum(axis=0)
     with np.errstate(all="ignore"):
         mean = np.array([np.nanmedian(col) if k else np.nan for col, k in zip(table.T, m, strict=True)])
-        seen = np.array([np.nanvar(col, ddof=1) if k > 1 else 0.0 for col, k in zip(table.T, m, strict=True)])
-    between = (seen * np.maximum(m - 1, 0) + _LOT_SD**2 * _LOT_DF) / (np.maximum(m - 1, 0) + _LOT_DF)
+        variance = np.array([np.nanvar(col, ddof=1) if k > 1 else 0.0 for col, k in zip(table.T, m, strict=True)])
+    between = (variance * np.maximum(m - 1, 0) + _LOT_SD**2 * _LOT_DF) / (np.maximum(m - 1, 0) + _LOT_DF)
     return mean, np.where(m > 0, between * (1 + 1 / np.maximum(m, 1)), np.inf), _STRAY[1] + len(levels) - 1
 
 

@@ -63,7 +63,8 @@ def judge_level(counts: pd.DataFrame, row, usual, name: str, *, standing=None) -
     counting_sd = math.sqrt(_sampling(row, name, full, usual.mixing_cv))
     low, high = (float(v) for v in back(np.array([x - 1.96 * counting_sd, x + 1.96 * counting_sd])))
     if len(y) < 1 or not math.isfinite(x):
-        return Level(name, value, low, high, *[math.nan] * 3, math.nan, 0)
+        nan = math.nan
+        return Level(name, value, low=low, high=high, usual=nan, usual_low=nan, usual_high=nan, p_low=nan, n_hatches=0)
     from scipy.special import stdtr, stdtrit  # not scipy.stats: the day's page waits for the import
 
     df = len(y) - 1 + _PRIOR_DF
@@ -71,8 +72,18 @@ def judge_level(counts: pd.DataFrame, row, usual, name: str, *, standing=None) -
     sd = math.sqrt(max(spread / df, counting_sd**2) * (1 + 1 / len(y)))
     centre = float(y.mean())
     reach = stdtrit(df, 0.975) * sd
-    ends = back(np.array([centre, centre - reach, centre + reach]))
-    return Level(name, value, low, high, *(float(v) for v in ends), float(stdtr(df, (x - centre) / sd)), len(y))
+    middle, usual_low, usual_high = (float(v) for v in back(np.array([centre, centre - reach, centre + reach])))
+    return Level(
+        name,
+        value,
+        low=low,
+        high=high,
+        usual=middle,
+        usual_low=usual_low,
+        usual_high=usual_high,
+        p_low=float(stdtr(df, (x - centre) / sd)),
+        n_hatches=len(y),
+    )
 
 
 def _scales(name):

@@ -232,11 +232,11 @@ def usual_of_hatch(counts: pd.DataFrame, row, standing=None) -> Usual:
     Usual
         The lot's earlier hatches; where there are fewer than three, its other hatches of the same time or later too.
     """
-    own = {"lot": row["lot"], "leave_out": (row["hatch"],), "standing": standing}
-    usual = usual_of_lot(counts, before=row["started"], **own)
+    options = {"lot": row["lot"], "leave_out": (row["hatch"],), "standing": standing}
+    usual = usual_of_lot(counts, before=row["started"], **options)
     if usual.n_hatches >= 3:
         return usual
-    wider = usual_of_lot(counts, before="2262-01-01T00:00:00+00:00", **own)
+    wider = usual_of_lot(counts, before="2262-01-01T00:00:00+00:00", **options)
     if wider.n_hatches <= usual.n_hatches:
         return usual
     n = wider.n_hatches

@@ -78,12 +78,11 @@ def judge_lots(search: Search, prospects, *, minimum, margin_pct, alpha, of_mont
         aged = _aged(search, lot)
         found = _judge(
             lot,
-            earlier,
+            earlier[-1] if earlier else "",
             model=model,
             at=at,
             prospect=prospects[lot],
-            count=count,
-            minimum=minimum,
+            n_hatches=int(count[lot]),
             margin_pct=margin_pct,
             alpha=share,
         )
@@ -107,7 +106,7 @@ def _pct(x):
     return 100 / (1 + math.exp(-x))
 
 
-def _judge(lot, earlier, model, at, prospect, count, minimum, margin_pct, alpha):
+def _judge(lot, before, *, model, at, prospect, n_hatches, margin_pct, alpha):
     from scipy.stats import t
 
     beta, cov = model.coefficients, model.covariance
@@ -116,7 +115,6 @@ def _judge(lot, earlier, model, at, prospect, count, minimum, margin_pct, alpha)
     level = _pct(beta[i])
     slope = level * (100 - level) / 100
     low, high = _pct(beta[i] - 1.96 * se), _pct(beta[i] + 1.96 * se)
-    before = earlier[-1] if earlier else ""
     drop = drop_low = drop_high = math.nan
     if before:
         gap = beta[at[before]] - beta[i]
@@ -129,7 +127,7 @@ def _judge(lot, earlier, model, at, prospect, count, minimum, margin_pct, alpha)
     far = drop > margin if before else prospect.pct - level > 2 * margin
     return LotLevel(
         lot=lot,
-        n_hatches=int(count[lot]),
+        n_hatches=n_hatches,
         level=level,
         low=low,
         high=high,
@@ -142,7 +140,7 @@ def _judge(lot, earlier, model, at, prospect, count, minimum, margin_pct, alpha)
         drop_high=drop_high,
         prospect=prospect,
         p_value=p,
-        is_below_minimum=high < minimum,
+        is_below_minimum=False,  # told from where the lot stands now, by the caller
         is_worse=bool(before) and drop_low > _LEAST_POINTS,
         is_unusual=p < alpha and bool(far),
     )

@@ -42,8 +42,8 @@ class LotMonth:
     efficiency: object  # Estimate
     chart: LotChart
     capability: Capability
-    dose: DosePlan | None
-    dose_words: str
+    dose: DosePlan | None = None
+    dose_words: str = ""
     marks: int  # hatches marked on the chart of the percentage
     expected_marks: float  # that chance alone would make
     signals: int  # hatches that stand out with the whole page counted, not explained
@@ -114,11 +114,11 @@ def study_month(tables: SiteTables, *, month, lot="", rules=None, is_proposed=Fa
     InputError
         The month is misspelt, the lot is unknown, or no hatch was started in the month.
     """
-    settings, hatches, lots = tables.settings, tables.hatches, tables.lots
+    settings, hatches = tables.settings, tables.hatches
     samples = fill_volumes(tables.samples, tables.photos)
     first, last = month_bounds(month, settings.site.timezone)
     rules = tuple(rules) if rules is not None else _rules(settings)
-    history = _history(lots, hatches, samples, tables.readings, settings, last)
+    history = _history(tables, samples, last)
     inside = history["at"] >= first
     if lot and lot not in set(hatches["lot"]):
         raise unknown_name("lot", lot, sorted(set(hatches["lot"])), where="hatches")
@@ -127,26 +127,31 @@ def study_month(tables: SiteTables, *, month, lot="", rules=None, is_proposed=Fa
         raise InputError(_nothing(history, month, lot))
     names = sorted(chosen["lot"].unique())
     done = _explained(tables.signals)
-    searched = search_month(history[~history["hatch"].isin(done)], tables, lot, names, first, last)
+    searched = search_month(history[~history["hatch"].isin(done)], tables, lot=lot, names=names, first=first, last=last)
     shifts = matched_with_log(searched.shifts, tables.changes, month)
     changed = _noted(history, [s for s in shifts if s.counts and s.kind != "lot"])
-    charts, conditions = _charts(tables, samples, changed, names, first, last, rules, searched, is_proposed)
+    charts, conditions = _charts(
+        tables if not is_proposed else replace(tables, baselines=None),
+        samples,
+        changed,
+        names=names,
+        period=(first, last),
+        rules=rules,
+        waters=searched.waters,
+    )
     table = signal_table(
         charts, conditions, searched.search, shifts, tables.signals, first=first, waters=searched.waters
     )
     shifts = _closed_by_hand(shifts, table)
     moved = {label for s in shifts if s.counts and s.kind != "lot" for label in s.labels}
     levels = {level.lot: level for level in searched.lots}
+    reviewed = _Reviewed(history=history, charts=charts, moved=moved, signals=table, period=(first, last))
     month_lots = {
-        name: _lot_month(tables, name, chosen, history, charts, moved, (first, last), table, levels.get(name))
+        name: _lot_month(tables, name, chosen[chosen["lot"] == name], reviewed, level=levels.get(name))
         for name in names
     }
     month_lots = _with_doses(month_lots, tables, last)
-    falls = [s for s in shifts if s.is_open and s.kind != "lot" and s.quantity in LOT_CHARTS]
-    lost = _feed_lost(chosen, charts, falls)
-    ahead = sum(_feed_lost(chosen, charts, [s]) * 30 / _days_touched(s, first, last) for s in falls if s.is_ongoing)
-    per_day = settings.feed.nauplii_per_feed * settings.feed.feeds_per_day
-    lost, ahead = (n * settings.feed.recovery_pct / 100 for n in (lost, ahead))
+    lost, per_day, ahead = _feed_of(shifts, chosen, charts, settings.feed, (first, last))
     return MonthStudy(
         month=month,
         lot=lot,
@@ -174,6 +179,15 @@ def study_month(tables: SiteTables, *, month, lot="", rules=None, is_proposed=Fa
     )
 
 
+def _feed_of(shifts, chosen, charts, feed, period):
+    """Nauplii lost to open falls, those fed in a day, and those at risk in 30 days if the falls go on."""
+    falls = [s for s in shifts if s.is_open and s.kind != "lot" and s.quantity in LOT_CHARTS]
+    lost = _feed_lost(chosen, charts, falls)
+    ahead = sum(_feed_lost(chosen, charts, [s]) * 30 / _days_touched(s, *period) for s in falls if s.is_ongoing)
+    per_day = feed.nauplii_per_feed * feed.feeds_per_day
+    return lost * feed.recovery_pct / 100, per_day, ahead * feed.recovery_pct / 100
+
+
 def _explained(signals):
     """Hatches that a person explained or set aside: they tell of no change any more."""
     if signals is None or not len(signals):
@@ -192,10 +206,10 @@ def _noted(history, shifts):
     return out
 
 
-def _charts(tables, samples, history, names, first, last, rules, searched, is_proposed):
+def _charts(tables, samples, history, *, names, period, rules, waters):
     """The charts of the month: of each lot, and of the water."""
-    frozen, signals = None if is_proposed else tables.baselines, tables.signals
-    limits = {"period": (first, last), "baselines": frozen, "rules": rules}
+    (first, last), signals = period, tables.signals
+    limits = {"period": period, "baselines": tables.baselines, "rules": rules}
     charts = {
         (name, q): chart
         for name in names
@@ -203,8 +217,7 @@ def _charts(tables, samples, history, names, first, last, rules, searched, is_pr
         if (chart := build_chart(history, q, lot=name, aside=points_aside(signals, q), **limits))
         and len(chart.of_period(first))
     }
-    lots, hatches, settings = tables.lots, tables.hatches, tables.settings
-    timed = _history(lots, hatches, samples, None, settings, last, purposes=_TIMED)
+    timed = _history(replace(tables, readings=None), samples, last, purposes=_TIMED)
     timed = timed[timed["t90_h"].notna()].assign(off_standard="", far_off="")
     for name in names:
         chart = build_chart(timed, "t90_h", lot=name, aside=points_aside(signals, "t90_h"), **limits)
@@ -214,7 +227,7 @@ def _charts(tables, samples, history, names, first, last, rules, searched, is_pr
     conditions = {}
     for q in CONDITIONS:
         aside = points_aside(signals, q)
-        chart = build_chart(history, q, aside=aside, days=searched.waters.get(q), **limits)
+        chart = build_chart(history, q, aside=aside, days=waters.get(q), **limits)
         if len(chart.of_period(first)):
             conditions[q] = chart
     return charts, conditions
@@ -242,9 +255,10 @@ def _rules(settings):
     return rules
 
 
-def _history(lots, hatches, samples, readings, settings, last, purposes=("production",)):
+def _history(tables, samples, last, purposes=("production",)):
     from qckit.tables import to_utc
 
+    hatches, readings = tables.hatches, tables.readings
     known = hatches[to_utc(hatches["started"]) < last] if len(hatches) else hatches
     if "standard test" in purposes:  # only those followed by the clock: five times or more
         sub = samples[(samples["kind"] == "subsample") & samples["hours"].notna()]
@@ -252,7 +266,7 @@ def _history(lots, hatches, samples, readings, settings, last, purposes=("produc
         known = known[known["hatch"].isin(times.index[times >= 5])]
     of_hatches = samples[samples["hatch"].isin(known["hatch"])]
     mine = readings[readings["hatch"].isin(known["hatch"])] if readings is not None else None
-    return hatch_series(lots, known, of_hatches, mine, conditions=settings.conditions, purposes=purposes)
+    return hatch_series(tables.lots, known, of_hatches, mine, conditions=tables.settings.conditions, purposes=purposes)
 
 
 def _nothing(history, month, lot):
@@ -266,14 +280,27 @@ def _nothing(history, month, lot):
     )
 
 
-def _lot_month(tables, name, chosen, history, charts, moved, period, table, level):
-    (first, last), settings, lots = period, tables.settings, tables.lots
-    mine = chosen[chosen["lot"] == name]
-    chart = charts.get((name, "hatch_pct")) or build_chart(history, "hatch_pct", lot=name, period=(first, last))
+@dataclass(frozen=True, kw_only=True)
+class _Reviewed:
+    """What the lots of a month are read from."""
+
+    history: pd.DataFrame
+    charts: dict
+    moved: set  # hatches of a found change
+    signals: pd.DataFrame
+    period: tuple
+
+
+def _lot_month(tables, name, mine, reviewed, *, level):
+    (first, last), settings, lots = reviewed.period, tables.settings, tables.lots
+    table = reviewed.signals
+    chart = reviewed.charts.get((name, "hatch_pct")) or build_chart(
+        reviewed.history, "hatch_pct", lot=name, period=reviewed.period
+    )
     counted = mine[mine["full_cysts"] > 0]
     confidence = settings.limits.confidence
     share = proportion_over_cones(counted["nauplii"], counted["full_cysts"], confidence=confidence)
-    recent = _level(history, charts, name, "hatch_pct", moved, last)
+    recent = _level(reviewed, name, "hatch_pct")
     capability = share_below(recent, settings.limits.min_hatch_pct, confidence=confidence, of=_level_words(chart, last))
     efficiency = positive_mean_interval(mine["hatching_efficiency_per_g"], confidence=confidence)
     row = lots[lots["lot"] == name].iloc[0] if lots is not None and (lots["lot"] == name).any() else {}
@@ -324,11 +351,12 @@ def _level_words(chart, last):
     )
 
 
-def _level(history, charts, name, quantity, moved, last, days=_LEVEL_DAYS):
+def _level(reviewed, name, quantity, days=_LEVEL_DAYS):
     """Recent figures of a lot without those a found change explains, moved along its slope to the month's end."""
+    history, last = reviewed.history, reviewed.period[1]
     mine = history[(history["lot"] == name) & (history["at"] >= last - pd.Timedelta(days=days))]
-    mine = mine[~mine["hatch"].isin(moved) & (mine["far_off"] == "") & mine[quantity].notna()]
-    chart = charts.get((name, quantity))
+    mine = mine[~mine["hatch"].isin(reviewed.moved) & (mine["far_off"] == "") & mine[quantity].notna()]
+    chart = reviewed.charts.get((name, quantity))
     value = mine[quantity].to_numpy(dtype=float)
     if chart is None or chart.limits is None or not chart.limits.slope_per_day or not len(mine):
         return value

@@ -103,30 +103,30 @@ def _figures(study):
         Figure(
             "hatch_pct",
             f"hatching percentage, {name}",
-            100 * m.hatch_pct.value,
-            100 * m.hatch_pct.low,
-            100 * m.hatch_pct.high,
-            "%",
-            1,
-            _mean_of(m.hatch_pct, m),
+            value=100 * m.hatch_pct.value,
+            low=100 * m.hatch_pct.low,
+            high=100 * m.hatch_pct.high,
+            unit="%",
+            decimals=1,
+            note=_mean_of(m.hatch_pct, m),
         ),
         Figure(
             "nauplii_per_g",
             f"nauplii per gram, {name}",
             *(rounded(v) for v in (m.efficiency.value, m.efficiency.low, m.efficiency.high)),
-            "1/g",
-            0,
-            _mean_of(m.efficiency, m),
+            unit="1/g",
+            decimals=0,
+            note=_mean_of(m.efficiency, m),
         ),
         Figure(
             "share_below_minimum",
             f"hatches expected below {m.capability.minimum:g} %, {name}",
-            m.capability.share_pct,
-            m.capability.share_pct_low,
-            m.capability.share_pct_high,
-            "%",
-            1,
-            "" if math.isfinite(m.capability.share_pct) else "too few hatches",
+            value=m.capability.share_pct,
+            low=m.capability.share_pct_low,
+            high=m.capability.share_pct_high,
+            unit="%",
+            decimals=1,
+            note="" if math.isfinite(m.capability.share_pct) else "too few hatches",
         ),
         Figure(
             "feed_days_lost",
@@ -229,5 +229,5 @@ def _level(level):
         return None
     keys = ("level", "low", "high", "now", "before", "drop", "is_below_minimum", "is_worse", "is_unusual")
     e = level.prospect
-    told = {"expected": e.pct, "expected_low": e.low_pct, "expected_from": e.source}
-    return {**{k: getattr(level, k) for k in keys}, **told, "claim": e.claim_pct, "test": e.test_pct}
+    before = {"expected": e.pct, "expected_low": e.low_pct, "expected_from": e.source}
+    return {**{k: getattr(level, k) for k in keys}, **before, "claim": e.claim_pct, "test": e.test_pct}

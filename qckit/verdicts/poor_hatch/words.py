@@ -168,9 +168,9 @@ def _figures(case):
             "umbrellas",
             100 * umbrella[0] / max(umbrella[1], 1),
             *_wilson(*umbrella),
-            "%",
-            0,
-            f"{word} {100 * case.usual.mix[1]:.0f} %" if case.usual.n_hatches else "",
+            unit="%",
+            decimals=0,
+            note=f"{word} {100 * case.usual.mix[1]:.0f} %" if case.usual.n_hatches else "",
         ),
         Figure(
             "nauplii_per_g",
