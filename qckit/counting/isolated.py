@@ -129,12 +129,16 @@ def _overdone(worker: _Worker) -> str:
 
     try:
         process = psutil.Process(worker.process.pid)
-        used, held = sum(process.cpu_times()[:2]), process.memory_info().rss
+        used, resident = sum(process.cpu_times()[:2]), process.memory_info().rss
     except psutil.Error:  # it has ended, which its pipe will say
         return ""
     if used - worker.cpu_s > CPU_S:
         return _TOO_LONG.format(CPU_S)
-    return f"it took more than {MEMORY_MB / 1024:.0f} GB of memory and was given up" if held > MEMORY_MB * 2**20 else ""
+    return (
+        f"it took more than {MEMORY_MB / 1024:.0f} GB of memory and was given up"
+        if resident > MEMORY_MB * 2**20
+        else ""
+    )
 
 
 _TOO_LONG = "it took more than {} s of computing and was given up"

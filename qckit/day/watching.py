@@ -246,8 +246,8 @@ def _not_in_log(place: Path, bench: Bench) -> set[Path]:
         for part in cell.split(";")
     }
     today = bench.moment().replace(hour=0, minute=0, second=0).timestamp()
-    waiting = [path for path in _photos_in(place) if path.name not in named and path.stat().st_mtime >= today]
-    return set(waiting) - set(same_photos(waiting, bench.site.folder))
+    unnamed = [path for path in _photos_in(place) if path.name not in named and path.stat().st_mtime >= today]
+    return set(unnamed) - set(same_photos(unnamed, bench.site.folder))
 
 
 def same_photos(paths: list[Path], folder: Path) -> dict[Path, str]:
