@@ -25,7 +25,7 @@ def draw_counts(
     Parameters
     ----------
     shares : dict of str to float
-        Objects per full cyst, as :func:`qckit.practice.mechanisms.expected_shares` returns them.
+        Objects per full cyst, as :func:`qckit.practice.mechanisms.expected_shares` returns them; 0 of a stage left out.
     full_per_ml : float
         Full cysts weighed in per millilitre of the cone. [1/ml]
     volume_ul : float
@@ -51,7 +51,7 @@ def draw_counts(
     lit_away, lit_cv = light
     scale = full_per_ml * volume_ul / 1000.0
     mixed = np.ones(n) if mixing_cv <= 0 else rng.gamma(1.0 / mixing_cv**2, mixing_cv**2, n)
-    mean = {stage: float(shares[stage]) for stage in STAGES}
+    mean = {stage: float(shares.get(stage, 0.0)) for stage in STAGES}
     mean["nauplius"] *= 1.0 - wrong["missed"]
     cysts, shells = mean["cyst"], mean["shell"]
     mean["cyst"] = cysts * (1.0 - wrong["cyst_as_shell"]) + shells * wrong["shell_as_cyst"]

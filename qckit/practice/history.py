@@ -203,7 +203,7 @@ class Diary:
         kept_shell, kept_cyst = np.exp(rng.normal(np.log(0.03), 0.35)), np.exp(rng.normal(np.log(0.10), 0.3))
         mean = {"nauplius": 1.0, "umbrella": 0.5, "cyst": kept_cyst, "shell": kept_shell}
         size = min(size, 900.0)
-        row = {STAGE_COLUMNS[s]: int(rng.poisson(size * float(shares[s]) * mean[s])) for s in STAGES}
+        row = {STAGE_COLUMNS[s]: int(rng.poisson(size * float(shares.get(s, 0.0)) * mean.get(s, 1.0))) for s in STAGES}
         taken = started + timedelta(hours=hour, minutes=35)
         self.rows["samples"].append(
             dict(

@@ -366,7 +366,7 @@ class _Book:
 
     def _count(self, name, started, hours, shares, per_ml, situation, causes, has_witness):
         rng, site = self.rng, self.site
-        detected = {stage: float(shares[stage]) * site.detects[stage] for stage in STAGES}
+        detected = {stage: float(shares.get(stage, 0.0)) * site.detects.get(stage, 1.0) for stage in STAGES}
         drawn = dict(detected)
         if "uneven" in causes:  # full cysts sink and shells float where the drop was taken
             up = site.sinks * (0.4 + causes["uneven"]) * (1 if rng.random() < 0.7 else -0.6)

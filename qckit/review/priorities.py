@@ -11,11 +11,14 @@ import math
 
 import numpy as np
 
-from qckit.stages import CLASSES
+from qckit.stages import CLASSES, STAGE_RECORDS
 
 __all__ = ["rank_objects", "rank_photos", "say_when_to_stop"]
 
 _ENOUGH = 0.25  # doubt at most this share of chance: it then widens an interval by 3 % at most, sqrt(1 + 0.25^2)
+# of each class: is it part of the percentage, above and below the line (debris is neither)
+_HATCHED = np.array([*(float(s.is_hatched) for s in STAGE_RECORDS), 0.0])
+_FULL = np.array([*(float(s.is_full_cyst) for s in STAGE_RECORDS), 0.0])
 _BY_HAND = ("stage changed by hand", "added by hand", "removed by hand")
 
 
@@ -66,15 +69,15 @@ def _probabilities(objects):
 
 def _expected_change(p, now, inside):
     """Expected absolute change of H% from settling each object of one photo. [points]"""
-    full = (now <= 2) & inside
-    n, m = int(((now == 0) & inside).sum()), int(full.sum())
+    full, hatched = _FULL[now] * inside, _HATCHED[now] * inside
+    n, m = int(hatched.sum()), int(full.sum())
     if m == 0:
         return np.zeros(len(now))
-    base_n, base_m = n - ((now == 0) & inside), m - full
+    base_n, base_m = n - hatched, m - full
     before = n / m
     change = np.zeros(len(now))
     for k in range(len(CLASSES)):
-        top, bottom = base_n + (k == 0), base_m + (k <= 2)
+        top, bottom = base_n + _HATCHED[k], base_m + _FULL[k]
         after = np.divide(top, bottom, out=np.full(len(now), before), where=bottom > 0)
         change += p[:, k] * np.abs(after - before)
     return 100 * change * inside
@@ -90,15 +93,15 @@ def _variances(objects):
     """What each object's doubt adds to the variance of H% as a share, and the spread of chance. [1, points]"""
     settled = objects["source"].isin(_BY_HAND).to_numpy()
     inside = objects["counted"].fillna(False).to_numpy(bool) & (objects["source"] != "removed by hand").to_numpy()
-    now = objects["stage"].map({s: i for i, s in enumerate(CLASSES)}).fillna(4).to_numpy(int)
+    now = objects["stage"].map({s: i for i, s in enumerate(CLASSES)}).fillna(len(CLASSES) - 1).to_numpy(int)
     p = _probabilities(objects)
     p[settled] = np.eye(len(CLASSES))[now[settled]]
-    n, m = float((now[inside] == 0).sum()), float((now[inside] <= 2).sum())
+    n, m = float(_HATCHED[now[inside]].sum()), float(_FULL[now[inside]].sum())
     if m == 0:
         return np.zeros(len(objects)), math.nan
     share = n / m
-    # H = N / M: an object's effect on H is ([nauplius] - share [in M]) / M
-    effect = np.array([1 - share, -share, -share, 0, 0]) / m
+    # H = N / M: an object's effect on H is ([hatched] - share [in M]) / M
+    effect = (_HATCHED - share * _FULL) / m
     mean = p @ effect
     variances = np.where(inside, p @ effect**2 - mean**2, 0.0)
     # Agresti and Coull 1998, American Statistician 52:119: two more of each, so that chance is not 0 at 0 or 100 %

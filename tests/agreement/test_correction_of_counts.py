@@ -104,7 +104,7 @@ def test_a_perfect_check_leaves_the_counts_as_they_are():
     rows = [(f"p{k}", s, s) for k in range(10) for s in STAGES for _ in range(50)]
     rates = rates_from_matches(pd.DataFrame(rows, columns=["photo", "hand", "photo_stage"]))
     got = correct_counts({"nauplius": 100, "umbrella": 5, "cyst": 20, "shell": 80}, rates)
-    assert got.counts == {"nauplius": 100, "umbrella": 5, "cyst": 20, "shell": 80}
+    assert got.counts == dict.fromkeys(STAGES, 0) | {"nauplius": 100, "umbrella": 5, "cyst": 20, "shell": 80}
     assert got.low["nauplius"] <= 100 <= got.high["nauplius"]
     assert got.hatch_pct == pytest.approx(80)
     assert list(got.to_frame().columns) == ["stage", "counted", "corrected", "low", "high"]

@@ -9,7 +9,7 @@ from PIL import Image
 
 from qckit.counting import count_photo, score_photo, summarise_scores
 from qckit.counting.proposals import Proposals
-from qckit.stages import STAGES
+from qckit.stages import CLASSES
 
 
 @pytest.fixture
@@ -22,10 +22,10 @@ def reader(monkeypatch, labelled):
         keep = np.random.default_rng(3).random(len(rows)) >= drop
         rows = rows[keep]
         um = photos.um_per_px[photo]
-        code = np.array([(*STAGES, "debris").index(s) for s in rows.stage])
+        code = np.array([CLASSES.index(s) for s in rows.stage])
         if swap:
             code = np.select([code == 2, code == 3], [3, 2], code)
-        p = np.full((len(rows), 5), 0.02)
+        p = np.full((len(rows), len(CLASSES)), 0.02)
         p[np.arange(len(rows)), code] = 0.92
         module = types.ModuleType("qckit.counting.reader")
         module.READER_UM_PER_PX, module.COARSEST_UM_PER_PX, module.READER_VERSION = scale, scale, "made up"

@@ -11,6 +11,7 @@ from invented_log import counted
 
 from qckit.commands.log import command
 from qckit.errors import InputError
+from qckit.stages import CLASSES, STAGE_COLUMNS
 
 COUNTS = ["nauplii", "umbrella", "cysts", "shells"]
 
@@ -213,7 +214,7 @@ def test_hand_corrections_change_the_counts_and_keep_what_was_found(filled):
         (
             "a.jpg",
             {"action": "stage", "object_id": 1, "stage": "fish"},
-            "objects: stage 'fish' is none of nauplius, umbrella, cyst, shell, debris. Write one of these words.",
+            f"objects: stage 'fish' is none of {', '.join(CLASSES)}. Write one of these words.",
         ),
         (
             "a.jpg",
@@ -251,7 +252,7 @@ def test_a_persons_recount(filled):
         (
             "S-1",
             {"nauplii": 3, "cyst": 4},
-            "sample 'S-1': unknown count 'cyst'. Did you mean 'cysts'? Known: nauplii, umbrella, cysts, shells, embryos.",
+            f"sample 'S-1': unknown count 'cyst'. Did you mean 'cysts'? Known: {', '.join(STAGE_COLUMNS.values())}, embryos.",
         ),
         ("S-7", {"nauplii": 3}, "unknown sample 'S-7'. Did you mean 'S-3'? Known: S-1, S-2, S-3."),
     ):

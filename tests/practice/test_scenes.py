@@ -6,6 +6,7 @@ from scipy import ndimage
 
 from qckit.errors import InputError
 from qckit.practice.scenes import SCENE_KINDS, TRUTH_COLUMNS, draw_scene
+from qckit.stages import CLASSES
 
 SMALL = {"size": (360, 480)}
 
@@ -59,7 +60,7 @@ def test_nothing_asked_for_gives_an_empty_truth():
         ({"um_per_px": 0}, "um_per_px is 0 and must be above 0. Give the scale in µm per pixel."),
         (
             {"counts": {"cysts": 2}},
-            "counts: unknown stage 'cysts'. Did you mean 'cyst'? Known: nauplius, umbrella, cyst, shell, debris.",
+            f"counts: unknown stage 'cysts'. Did you mean 'cyst'? Known: {', '.join(CLASSES)}.",
         ),
         (
             {"size": (20, 30)},

@@ -6,6 +6,7 @@ import pytest
 from qckit.errors import InputError
 from qckit.log import open_log
 from qckit.review import ReviewSession, counts_table, recent_photos, still_picture
+from qckit.stages import CLASSES, STAGES
 
 PHOTO, SAMPLE = "k-121_a_1.jpg", "RF-121-A-1"
 
@@ -75,7 +76,7 @@ def test_undo_brings_everything_back(session, log, edit):
 
 def _counts(objects):
     inside = objects[objects["counted"].astype(bool)]
-    return {s: int((inside["stage"] == s).sum()) for s in ("nauplius", "umbrella", "cyst", "shell")}
+    return {s: int((inside["stage"] == s).sum()) for s in STAGES}
 
 
 def test_several_edits_are_undone_last_first(session):
@@ -124,7 +125,7 @@ def test_an_added_object_counts_and_can_be_taken_out_again(session):
         ),
         (
             lambda s: s.set_stage(1, "cist", by="ab"),
-            "unknown stage 'cist'. Did you mean 'cyst'? Known: nauplius, umbrella, cyst, shell, debris.",
+            f"unknown stage 'cist'. Did you mean 'cyst'? Known: {', '.join(CLASSES)}.",
         ),
         (
             lambda s: s.add(-5, 10, "cyst", by="ab"),
