@@ -259,7 +259,7 @@ class Site:
         >>> site.new_lot("K-121").subject
         'K-121'
         """
-        from qckit.reports.lot_report import load_lot_test
+        from qckit.reports.lot_test import load_lot_test
 
         return load_lot_test(self.folder, lot, out_dir=None, now=now).finding
 

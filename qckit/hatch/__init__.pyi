@@ -1,17 +1,7 @@
 from .ageing import Ageing, ageing_trend, draw_ageing
+from .attribute_plan import OrdinaryPlan, acceptance_probability, quality_at_acceptance
 from .budgets import output_budget, purity_budget, recovery_budget, separation_budget
-from .comparison import (
-    Comparison,
-    compare_hatch_pct,
-    compare_per_g,
-    compare_with_claim,
-    cones_to_decide,
-    difference_of_proportions,
-    draw_comparisons,
-    paired_ratio_equivalence,
-    ratio_equivalence,
-    say_open,
-)
+from .comparison import Comparison, compare_hatch_pct, compare_per_g, compare_with_claim
 from .conditions import CONDITION_COLUMNS, check_conditions
 from .dose import (
     INSTAR_I_HOURS,
@@ -24,6 +14,8 @@ from .dose import (
 from .dose_plan import DosePlan, plan_dose, wall_table
 from .dose_records import DoseRecords, dose_records
 from .dose_warnings import DOSE_WARNINGS, DoseWarning, best_beside, is_shown_below
+from .equivalence import paired_ratio_equivalence, ratio_equivalence
+from .estimates import Estimate, Spread
 from .formulas import conversion_factor, full_cysts_per_g, hatching_efficiency, hatching_output, hatching_percentage
 from .harvest import (
     ENOUGH_HARVESTS,
@@ -35,23 +27,14 @@ from .harvest import (
     recovery_of,
 )
 from .harvest_losses import HarvestLosses, harvest_losses
-from .intervals import (
-    Estimate,
-    Spread,
-    binomial_interval,
-    counting_floor,
-    floor_of_few,
-    joined_dispersion,
-    mean_interval,
-    positive_mean_interval,
-    proportion_over_cones,
-    rate_over_cones,
-    skewness_reach,
-)
+from .interval_width import counting_floor, floor_of_few, joined_dispersion, skewness_reach
+from .intervals import proportion_over_cones, rate_over_cones
 from .lot_level import LotLevel, lot_level, ordinary_hatches
 from .lot_tests import latest_test, near_test, test_groups
 from .metrics import CONE_COLUMNS, SAMPLE_COLUMNS, cone_metrics, sample_metrics
 from .notes import GAP_CODES, Note, gaps, has_note
+from .open_comparisons import cones_to_decide, draw_comparisons, say_open
+from .operating import draw_operating_curve, operating_curve, plan_for_risk, repeat_chances
 from .overdispersion import (
     BetaBinomialFit,
     Dispersion,
@@ -72,18 +55,9 @@ from .photo_counts import (
     mark_photo_counts,
     photo_counts_of,
 )
-from .plan import (
-    OrdinaryPlan,
-    Plan,
-    acceptance_probability,
-    draw_operating_curve,
-    operating_curve,
-    plan_for_precision,
-    plan_for_risk,
-    quality_at_acceptance,
-    repeat_chances,
-    subsample_dispersion,
-)
+from .plain_intervals import binomial_interval, mean_interval, positive_mean_interval
+from .plan import Plan, plan_for_precision, subsample_dispersion
+from .proportion_difference import difference_of_proportions
 from .purity import PURITY_COLUMNS, purity_of_samples, recovery, separation
 from .rare_counts import RateChange, poisson_change, poisson_interval
 from .rate import (

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from qckit.errors import InputError
-from qckit.hatch.intervals import check_confidence
+from qckit.hatch.estimates import check_confidence
 
 __all__ = ["Ageing", "ageing_trend", "draw_ageing"]
 

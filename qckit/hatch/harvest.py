@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import pandas as pd
 
-from qckit.hatch.intervals import student_quantile
+from qckit.hatch.estimates import student_quantile
 
 __all__ = [
     "ENOUGH_HARVESTS",

@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 
 from qckit.hatch.harvest import newest_harvests
-from qckit.hatch.intervals import binomial_interval
+from qckit.hatch.plain_intervals import binomial_interval
 from qckit.hatch.rare_counts import RateChange, poisson_change, poisson_interval
 from qckit.stages import STAGE_COLUMNS
 from qckit.words import plural

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from qckit.hatch.intervals import check_confidence, normal_quantile
+from qckit.hatch.estimates import check_confidence, normal_quantile
 from qckit.hatch.metrics import CONE_COLUMNS, cone_metrics
 from qckit.hatch.registry import METRICS
 from qckit.hatch.subsamples import joined_subsamples, reading_subsamples

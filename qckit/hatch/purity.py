@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from qckit.errors import InputError
-from qckit.hatch.intervals import Estimate, check_confidence
+from qckit.hatch.estimates import Estimate, check_confidence
 
 __all__ = ["PURITY_COLUMNS", "purity_of_samples", "recovery", "separation"]
 

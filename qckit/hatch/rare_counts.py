@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from qckit.errors import InputError
-from qckit.hatch.intervals import check_confidence
+from qckit.hatch.estimates import check_confidence
 
 __all__ = ["RateChange", "poisson_change", "poisson_interval"]
 

@@ -11,7 +11,7 @@ import math
 
 import numpy as np
 
-from qckit.hatch.intervals import student_quantile
+from qckit.hatch.estimates import student_quantile
 from qckit.hatch.rate_models import model_quantile
 
 __all__ = ["COUNTED_PART", "SHARES", "akaike_weights", "averaged", "between_reach2", "log_times"]

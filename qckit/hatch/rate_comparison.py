@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from qckit.errors import InputError
-from qckit.hatch.intervals import normal_quantile
+from qckit.hatch.estimates import normal_quantile
 from qckit.hatch.rate import intervals_from_counts
 from qckit.hatch.rate_average import COUNTED_PART, between_reach2
 from qckit.hatch.rate_models import (

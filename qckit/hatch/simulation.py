@@ -4,16 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from qckit.hatch.intervals import (
-    Spread,
-    counting_floor,
-    floor_of_few,
-    normal_quantile,
-    proportion_over_cones,
-    score_bounds,
-    skewness_reach,
-    student_quantile,
-)
+from qckit.hatch.estimates import Spread, normal_quantile, student_quantile
+from qckit.hatch.interval_width import counting_floor, floor_of_few, skewness_reach
+from qckit.hatch.intervals import proportion_over_cones
+from qckit.hatch.plain_intervals import score_bounds
 
 __all__ = [
     "bounds_of_proportions",
@@ -62,10 +56,8 @@ def draw_cones(n_cones, share, rho, n, *, rng, runs, family="beta"):
     return rng.binomial(n, special.expit(centre + sd * rng.standard_normal(size)))
 
 
-def coverage_of_proportion(
-    n_cones, hatch_pct, rho, *, n=840, runs=4000, rng, family="beta", confidence=0.95, is_safe=False
-):
-    """Percent of simulated tests whose interval of the hatching percentage holds the truth.
+def coverage_of_proportion(n_cones, hatch_pct, rho, *, n=840, runs=4000, rng, family="beta", is_safe=False):
+    """Percent of simulated tests whose 95 % interval of the hatching percentage holds the truth.
 
     Parameters
     ----------
@@ -73,7 +65,6 @@ def coverage_of_proportion(
         As for :func:`draw_cones`; 840 full cysts per cone are six subsamples of the standard test.
     hatch_pct : float
         Truth. [%]
-    confidence : float
     is_safe : bool
         Check the wider interval that decisions rest on.
 
@@ -84,7 +75,7 @@ def coverage_of_proportion(
     """
     share = hatch_pct / 100
     counts = draw_cones(n_cones, share, rho, n, rng=rng, runs=runs, family=family)
-    low, high = bounds_of_proportions(counts, np.broadcast_to(n, (n_cones,)), confidence=confidence, is_safe=is_safe)
+    low, high = bounds_of_proportions(counts, np.broadcast_to(n, (n_cones,)), is_safe=is_safe)
     return 100 * float(np.mean((low <= share) & (share <= high)))
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from qckit.hatch.intervals import Spread
+from qckit.hatch.estimates import Spread
 
 __all__ = ["site_spread"]
 

@@ -9,13 +9,8 @@ import numpy as np
 import pandas as pd
 
 from qckit.errors import InputError
-from qckit.hatch.intervals import (
-    Estimate,
-    normal_quantile,
-    proportion_over_cones,
-    rate_over_cones,
-    student_quantile,
-)
+from qckit.hatch.estimates import Estimate, normal_quantile, student_quantile
+from qckit.hatch.intervals import proportion_over_cones, rate_over_cones
 from qckit.hatch.notes import Note
 from qckit.hatch.registry import METRICS
 

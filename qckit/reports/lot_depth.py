@@ -23,7 +23,7 @@ _PLANNED_POINTS = 4.0  # half width of an interval that tells trade grades (10 p
 def comparison(test) -> Html:
     """Show how the lot does against its claim, beside the reference lot and against its own last test."""
     from qckit import draw, hatch
-    from qckit.verdicts.new_lot.words import comparison_sentence
+    from qckit.verdicts.new_lot.reasoning import comparison_sentence
 
     evidence = test.evidence
     comparisons = [c for c in (*evidence.claims, *evidence.comparisons, *evidence.past) if math.isfinite(c.low)]

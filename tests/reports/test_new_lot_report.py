@@ -13,7 +13,8 @@ from qckit._paths import sample_images_dir
 from qckit.errors import InputError
 from qckit.log import create_log, open_log
 from qckit.reports import run_report, run_reports
-from qckit.reports.lot_report import flag_sentence, load_lot_test, two_panels
+from qckit.reports.lot_report import two_panels
+from qckit.reports.lot_test import flag_sentence, load_lot_test
 
 NOW = "2026-11-06T10:00:00+00:00"
 EVIL = ["<script>alert(1)</script>", "=cmd()", "../../x", "quo\"te's \\ back", "🦐 {x}", "L" * 200]

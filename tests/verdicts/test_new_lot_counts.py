@@ -14,7 +14,8 @@ from qckit.agreement import certify_camera, corrections_by, latest_certificate, 
 from qckit.settings import Settings
 from qckit.site_tables import SiteTables
 from qckit.tables import check_table
-from qckit.verdicts.new_lot.verdict import judge_new_lot, new_lot_evidence
+from qckit.verdicts.new_lot.evidence import new_lot_evidence
+from qckit.verdicts.new_lot.verdict import judge_new_lot
 
 SCHEMA = json.loads((Path(qckit.__file__).parent / "verdicts" / "finding.schema.json").read_text("utf-8"))
 

@@ -7,7 +7,8 @@ import re
 import pandas as pd
 
 from qckit.errors import InputError
-from qckit.hatch.intervals import mean_interval, proportion_over_cones
+from qckit.hatch.intervals import proportion_over_cones
+from qckit.hatch.plain_intervals import mean_interval
 
 __all__ = ["compare_periods", "month_bounds"]
 

@@ -16,7 +16,8 @@ from qckit.errors import InputError, unknown_name
 from qckit.hatch.dose import cost_per_million
 from qckit.hatch.dose_plan import DosePlan, plan_dose
 from qckit.hatch.dose_records import dose_records
-from qckit.hatch.intervals import positive_mean_interval, proportion_over_cones
+from qckit.hatch.intervals import proportion_over_cones
+from qckit.hatch.plain_intervals import positive_mean_interval
 from qckit.hatch.subsamples import fill_volumes
 from qckit.site_tables import SiteTables
 from qckit.verdicts.month.lot_levels import LotLevel

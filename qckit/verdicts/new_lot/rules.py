@@ -12,7 +12,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from qckit.hatch.comparison import Comparison
-from qckit.hatch.intervals import Estimate
+from qckit.hatch.estimates import Estimate
 from qckit.words import noun
 
 __all__ = ["RULES", "TONES", "VERDICTS", "Case", "Rule", "first_rule", "per_g", "round_3", "span"]

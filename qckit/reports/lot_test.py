@@ -1,0 +1,183 @@
+"""A lot's standard test read from a site's log and judged: what the new-lot page shows."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import pandas as pd
+
+from qckit.errors import InputError, unknown_name
+from qckit.progress import working
+from qckit.settings import Settings, load_settings
+from qckit.site_tables import SiteTables
+from qckit.tables import to_utc
+from qckit.verdicts.finding import Finding
+from qckit.verdicts.new_lot.evidence import NewLotEvidence, new_lot_evidence
+from qckit.verdicts.new_lot.verdict import finding_of
+
+__all__ = ["LotTest", "load_lot_test", "lot_certificate"]
+
+
+_MANY_FLAGGED = 1 / 3  # from this share of flagged photos on, looking at them is something to do next
+
+
+@dataclass(frozen=True)
+class LotTest:
+    """A lot's standard test with the reference beside it."""
+
+    lot: str
+    settings: Settings
+    finding: Finding
+    evidence: NewLotEvidence
+    lots: pd.DataFrame
+    hatches: pd.DataFrame  # of the test and of the reference beside it
+    cones: pd.DataFrame  # hatch.cone_metrics of these; the lot's own first
+    subsamples: pd.DataFrame  # hatch.sample_metrics of these
+    samples: pd.DataFrame  # as in the log, volumes filled
+    counted: pd.DataFrame  # hatch.sample_metrics as counted, before any correction
+    harvests: pd.DataFrame  # samples of the lot's hatches, sieve samples among them
+    mixing: float  # how much more than chance subsamples of one cone differ, over the whole site's records
+    photos: pd.DataFrame  # reports.checked_photos
+
+    @property
+    def is_invented(self) -> bool:
+        """True where the lot's notes say that its records are invented."""
+        notes = self.lots.loc[self.lots["lot"] == self.lot, "notes"].fillna("")
+        return bool(notes.str.contains("invented").any())
+
+    @property
+    def tested_cones(self) -> pd.DataFrame:
+        """The cones of the lot itself."""
+        return self.cones[self.cones["lot"] == self.lot]
+
+
+@working("Judging the lot")
+def load_lot_test(site: str | Path, lot: str = "", *, out_dir: str | Path | None = "", now: str = "") -> LotTest:
+    """Read a lot's standard test from a site's log, work out its metrics and judge it.
+
+    Parameters
+    ----------
+    site : path
+        The site folder.
+    lot : str
+        The lot. Empty: the one whose standard test was started last.
+    out_dir : path
+        Folder of the report, for the checked photos. None: no photo is drawn.
+    now : str
+        Time of the report: the day of the dose. Empty: the day of the newest hatch.
+
+    Returns
+    -------
+    LotTest
+
+    Raises
+    ------
+    InputError
+        The lot is not in the log, or no lot was tested yet.
+    """
+    from qckit import hatch
+    from qckit.agreement import correct_photo_counts
+    from qckit.log import open_log
+    from qckit.reports.checked import checked_photos
+
+    settings = load_settings(site)
+    with open_log(site) as log:
+        tables = correct_photo_counts(SiteTables.load(log))
+        lots, hatches = tables.lots, tables.hatches
+        samples = hatch.fill_volumes(tables.samples, tables.photos)
+        lot = lot or _latest(hatches)
+        if lot not in set(lots["lot"]):
+            raise unknown_name("lot", lot, lots["lot"], where="the site's log")
+        mine = set(hatches.loc[hatches["lot"] == lot, "hatch"])
+        use = lot_certificate(tables, lot)
+        by_hand = set(tables.hand_checked["sample"])
+        evidence = new_lot_evidence(tables, lot=lot, certificate=use, by_hand=by_hand, now=now)
+        tested = hatches[hatches["hatch"].isin(set(evidence.conditions["hatch"]))]
+        in_log, right = (_in_order(frame, tested, lot) for frame in (samples, evidence.samples))
+        photos = checked_photos(log, in_log, out_dir=out_dir, hatches=tested)
+    cones = hatch.cone_metrics(right, tested, lots, reading_h=settings.conditions.reading_h)
+    return LotTest(
+        lot=lot,
+        settings=settings,
+        finding=_with_flags(finding_of(evidence, settings), photos),
+        evidence=evidence,
+        lots=lots,
+        hatches=tested,
+        cones=cones.sort_values("lot", key=lambda names: names != lot, kind="stable").reset_index(drop=True),
+        subsamples=hatch.sample_metrics(right, tested, lots),
+        samples=in_log,
+        counted=hatch.sample_metrics(in_log, tested, lots),
+        harvests=samples[samples["hatch"].isin(mine)],
+        mixing=hatch.subsample_dispersion(hatch.sample_metrics(samples, hatches, lots)),
+        photos=photos,
+    )
+
+
+def _in_order(samples, tested, lot):
+    """Samples of the tested hatches, the lot's own first."""
+    lot_of = samples["hatch"].map(tested.set_index("hatch")["lot"])
+    tested_samples = samples[lot_of.notna()].assign(is_other=lot_of != lot).sort_values(["is_other", "hatch", "sample"])
+    return tested_samples.drop(columns="is_other").reset_index(drop=True)
+
+
+def lot_certificate(tables, lot):
+    """Find the certificate that speaks for the photos of a lot's test on the day of the test.
+
+    Parameters
+    ----------
+    tables : site_tables.SiteTables
+    lot : str
+
+    Returns
+    -------
+    agreement.CertificateUse
+    """
+    from qckit.agreement import latest_certificate
+
+    hatches, samples = tables.hatches, tables.samples
+    tests = hatches[hatches["purpose"].isin(["standard test", "reference"])]
+    last = tests.loc[tests["lot"] == lot, "started"]
+    names = samples.loc[samples["hatch"].isin(set(tests["hatch"])) & (samples["counted_by"] == "photo"), "sample"]
+    photos = tables.photos[tables.photos["sample"].isin(set(names))]
+    day = str(last.max()) if len(last) else "1970-01-01"
+    return latest_certificate(tables.certificates, now=day, photos=photos, scales=tables.scales)
+
+
+def _with_flags(finding: Finding, photos) -> Finding:
+    """Add to a finding what the flags of its photos say: counts that may be wrong make a verdict that may be wrong."""
+    flagged = photos[photos["flags"] != ""]
+    if not len(flagged):
+        return finding
+    sentence = flag_sentence(photos)
+    step = "Look through the flagged photos and correct wrong marks, or count a few by hand, before you rely on this."
+    many = len(flagged) >= _MANY_FLAGGED * len(photos)
+    return replace(
+        finding,
+        cautions=[sentence, *finding.cautions],
+        next_steps=[*finding.next_steps, step] if many else finding.next_steps,
+    )
+
+
+def flag_sentence(photos) -> str:
+    """Say how many photos carry a flag, and which flags."""
+    flags = photos["flags"].str.split(";").explode()
+    counts = flags[flags != ""].value_counts()
+    if not len(counts):
+        return f"No photo of {len(photos)} carries a flag."
+    named = ", ".join(f"{name} ({n})" for name, n in sorted(counts.items()))
+    n_flagged = int((photos["flags"] != "").sum())
+    return (
+        f"{n_flagged} of {len(photos)} photos carry a flag: {named}. A flag says that a count may be wrong by more "
+        "than a tenth."
+    )
+
+
+def _latest(hatches) -> str:
+    tests = hatches[hatches["purpose"] == "standard test"]
+    if not len(tests):
+        raise InputError(
+            "the site's log holds no standard test. Enter one in the field sheet of hatches, with the purpose "
+            "standard test."
+        )
+    return tests.loc[to_utc(tests["started"]).idxmax(), "lot"]

@@ -1,0 +1,249 @@
+"""Everything a new-lot verdict rests on, gathered as data: the test, what it is held against, dose, times, budgets."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import pandas as pd
+
+from qckit.agreement.sample_corrections import corrections_by, photo_rows
+from qckit.errors import InputError
+from qckit.hatch.ageing import ageing_trend
+from qckit.hatch.budgets import output_budget
+from qckit.hatch.comparison import compare_hatch_pct, compare_per_g, compare_with_claim
+from qckit.hatch.dose_plan import DosePlan, plan_dose
+from qckit.hatch.dose_records import dose_records
+from qckit.hatch.estimates import Estimate
+from qckit.hatch.harvest import Recovery, recovery_of
+from qckit.hatch.harvest_losses import HarvestLosses, harvest_losses
+from qckit.hatch.metrics import cone_metrics, require_lot, sample_metrics
+from qckit.hatch.notes import gaps
+from qckit.hatch.operating import repeat_chances
+from qckit.hatch.photo_counts import corrected_samples
+from qckit.hatch.plan import subsample_dispersion
+from qckit.hatch.rate import fit_rate, time_course
+from qckit.hatch.rate_comparison import compare_rates
+from qckit.hatch.subsamples import fill_volumes
+from qckit.hatch.summary import summarise_cones
+from qckit.hatch.uncertainty import efficiency_budget, percentage_budget
+from qckit.verdicts.new_lot.cones import beside_the_test, choose_cones
+from qckit.verdicts.new_lot.world import LotWorld, lot_world
+
+__all__ = ["NewLotEvidence", "new_lot_evidence"]
+
+
+_FOLLOWED_HOURS = 4  # fewer counted hours say nothing of a cone's speed
+
+
+@dataclass(frozen=True)
+class NewLotEvidence:
+    """Everything the verdict rests on, as data: for the report's evidence part."""
+
+    lot: str
+    lot_row: dict
+    reference: str | None
+    cones: pd.DataFrame  # cones of the test that went in
+    reference_cones: pd.DataFrame
+    conditions: pd.DataFrame  # check_conditions of every cone of the test and of the reference
+    summary: object  # LotSummary
+    reference_summary: object  # LotSummary or None
+    trimmed: object  # LotSummary without doubtful cones, or None
+    spoiled: tuple[str, ...]  # hatches off the standard
+    doubtful: tuple[str, ...]
+    claims: tuple
+    comparisons: tuple
+    past: tuple  # comparisons with the lot's test before this one
+    spread: object  # Spread or None
+    differ_more: bool  # the cones of this test differ more than this room's usually do
+    dose: DosePlan | None  # None where nauplii per gram are not known
+    rate: object  # HatchRate of the test's time course, or None
+    budget: object  # Budget of nauplii per gram, or None
+    ageing: object  # Ageing over the tests of the lot or all its hatches; of the reference lot when those are too few
+    percentage_budget: object  # Budget of the hatching percentage, or None
+    output_budget: object  # Budget of the hatching output, or None
+    certificate: object  # agreement.CertificateUse of the photos, or None when no photo was counted
+    samples: pd.DataFrame  # subsamples of the test and of the reference, as they went in
+    counted_hatch_pct: float  # the percentage as counted, before the certificate's correction; NaN without one
+    n_past: int  # cones of the test before this one
+    left_out: tuple[str, ...]
+    world: LotWorld  # the site's other lots, and this one's age
+    speed: object  # SpeedComparison with the reference lot, or None
+    recovery: Recovery  # of the site's harvests
+    losses: HarvestLosses  # likewise
+    plan: dict  # cones -> share of tests of a lot 8 points above the minimum that would have to be repeated
+    production: int  # counted production hatches of the lot
+
+
+def new_lot_evidence(tables, *, lot, reference=None, detection_u=None, certificate=None, by_hand=(), now=""):
+    """Gather what the verdict rests on; arguments as :func:`judge_new_lot`, result a :class:`NewLotEvidence`."""
+    lots, hatches, samples, readings, settings = (
+        getattr(tables, name) for name in ("lots", "hatches", "samples", "readings", "settings")
+    )
+    row = require_lot(lots, hatches, lot)
+    samples = fill_volumes(samples, tables.photos)
+    every = cone_metrics(samples, hatches, lots, reading_h=settings.conditions.reading_h)
+    test = choose_cones(every, hatches, readings, lot=lot, settings=settings, reference=reference)
+    tables, certificate = _with_certificate(tables, samples, test, certificate, by_hand)
+    counts = samples[samples["hatch"].isin({*test.conditions["hatch"], *test.used["hatch"], *test.beside["hatch"]})]
+    right, counted, used, beside = corrected_samples(counts, tables.photo_corrections), math.nan, test.used, test.beside
+    if right is not counts:
+        counted = float(used["hatch_pct"].mean())
+        used, beside = (_counted_anew(cones, right, hatches, lots, settings) for cones in (used, beside))
+    if detection_u is None and certificate is not None:
+        detection_u = {stage: u for stage, u in certificate.detection_u.items() if stage in ("nauplius", "cyst")}
+    options = {"confidence": settings.limits.confidence, "spread": test.spread}
+    widths = {"measure": settings.measure, "detection_u": detection_u, **options}
+    against = {"margin_pct": settings.limits.equivalence_margin_pct, **options}
+    summary = _one_interval(summarise_cones(used, lot=lot, **widths))
+    keep = used[~used["hatch"].isin(test.unsure)]
+    other = _one_interval(summarise_cones(beside, lot=test.reference, **widths)) if len(beside) else None
+    dose = _unless_too_little(_dose, tables, lot, now, every)
+    return NewLotEvidence(
+        lot=lot,
+        lot_row={} if row is None else row.to_dict(),
+        reference=test.reference,
+        cones=used,
+        reference_cones=beside,
+        conditions=test.conditions,
+        summary=summary,
+        reference_summary=other,
+        trimmed=_one_interval(summarise_cones(keep, lot=lot, **widths)) if 0 < len(keep) < len(used) else None,
+        spoiled=tuple(h for h in used["hatch"] if h in test.off),
+        doubtful=tuple(h for h in used["hatch"] if h in test.unsure),
+        claims=_claims(summary, row, settings.limits),
+        comparisons=_compare(used, beside, f"the reference lot {test.reference}", against),
+        past=_compare(used, test.older, f"this lot's test of {str(test.older['started'].min())[:10]}", against),
+        spread=test.spread,
+        differ_more=test.differ_more,
+        dose=dose,
+        rate=_unless_too_little(_rate, samples, hatches, used),
+        budget=_unless_too_little(_budget, used, settings, detection_u),
+        percentage_budget=_unless_too_little(_percentage_budget, used, settings, detection_u),
+        output_budget=_unless_too_little(_output_budget, used, row, settings),
+        ageing=_unless_too_little(_ageing, every, lot, settings)
+        or _unless_too_little(_ageing, every, test.reference, settings),
+        left_out=(
+            *test.left_out,
+            *map(str, gaps(summary.notes)),
+            *(f"Lot {test.reference}: {gap}" for gap in gaps(other.notes if other else ())),
+        ),
+        certificate=certificate,
+        samples=right,
+        counted_hatch_pct=counted,
+        n_past=len(test.older),
+        world=lot_world(tables, every, lot, used),
+        speed=_unless_too_little(_speed, samples, hatches, used, beside),
+        recovery=dose.recovery if dose is not None else recovery_of(samples, every, settings),
+        losses=harvest_losses(samples, confidence=settings.limits.confidence),
+        plan=repeat_chances(
+            settings.limits,
+            spread=test.spread,
+            dispersion=subsample_dispersion(sample_metrics(samples, hatches, lots)),
+        ),
+        production=int(((every["lot"] == lot) & (every["purpose"] == "production")).sum()),
+    )
+
+
+def _with_certificate(tables, samples, test, certificate, by_hand):
+    """Tables with corrections of the test's photos, and the certificate where a photo was counted at all."""
+    is_photo = photo_rows(samples, by_hand=by_hand) & samples["hatch"].isin(
+        {*test.used["hatch"], *test.beside["hatch"]}
+    )
+    if certificate is None or not is_photo.any():
+        return tables, None
+    if tables.photo_corrections is None and certificate.holds:
+        tables = tables.but(photo_corrections=corrections_by(samples[is_photo], tables.hatches, certificate))
+    return tables, certificate
+
+
+def _one_interval(summary):
+    """Give each figure the interval that the verdict rests on: where cones agree by luck, that of counting alone."""
+    kept = {
+        name: replace(e, low=e.safe_low, high=e.safe_high)
+        for name, e in vars(summary).items()
+        if isinstance(e, Estimate) and e.is_known
+    }
+    return replace(summary, **kept)
+
+
+def _compare(used, others, name, against):
+    """Both comparisons with other cones, or none when either side is empty."""
+    if not (len(used) and len(others)):
+        return ()
+    return tuple(compare(used, others, other=name, **against) for compare in (compare_hatch_pct, compare_per_g))
+
+
+def _claims(summary, row, limits):
+    if row is None:
+        return ()
+    pairs = (
+        ("hatching percentage", summary.hatch_pct, row.get("claimed_hatch_pct")),
+        ("hatching efficiency", summary.hatching_efficiency_per_g, row.get("claimed_nauplii_per_g")),
+    )
+    return tuple(
+        compare_with_claim(e, float(claim), what, margin_pct=limits.equivalence_margin_pct)
+        for what, e, claim in pairs
+        if claim is not None and not pd.isna(claim) and claim > 0 and math.isfinite(e.value)
+    )
+
+
+def _unless_too_little(work, *given, **named):
+    """The result, or None where there is too little for it."""
+    try:
+        return work(*given, **named)
+    except InputError:
+        return None
+
+
+def _counted_anew(cones, samples, hatches, lots, settings):
+    """Rows of ``cone_metrics`` of the same hatches, from corrected counts."""
+    mine = hatches[hatches["hatch"].isin(set(cones["hatch"]))]
+    return cone_metrics(
+        samples[samples["hatch"].isin(set(cones["hatch"]))], mine, lots, reading_h=settings.conditions.reading_h
+    )
+
+
+def _dose(tables, lot, now, every):
+    """The dose of every page; the hatches worked out already are used again where none is later than the day."""
+    records = dose_records(tables, day=now, cones=None if now else every)
+    return plan_dose(tables, lot, day=now, records=records)
+
+
+def _rate(samples, hatches, used):
+    """Of the test's own cones, or of other hatches of the lot followed by the clock beside it."""
+    course = time_course(samples, beside_the_test(hatches, used))
+    followed = course.groupby("hatch")["hours"].transform("nunique") >= _FOLLOWED_HOURS
+    return fit_rate(course[followed])
+
+
+def _speed(samples, hatches, used, beside):
+    """How fast the lot hatches beside the reference lot, where both were followed by the clock."""
+    courses = [time_course(samples, beside_the_test(hatches, cones)) for cones in (used, beside)]
+    names = [cones["lot"].iloc[0] for cones in (used, beside) if len(cones)]
+    if len(names) < 2:
+        raise InputError("No lot was run beside the test.")
+    return compare_rates(*courses, lot=names[0], other=names[1])
+
+
+def _budget(used, settings, detection_u):
+    u = (detection_u or {}).get("nauplius", 0.0)
+    return efficiency_budget(used, settings.measure, detection_u=u, confidence=settings.limits.confidence)
+
+
+def _percentage_budget(used, settings, detection_u):
+    detection = {stage: (1.0, u) for stage, u in (detection_u or {}).items()}
+    return percentage_budget(used, detection=detection, confidence=settings.limits.confidence)
+
+
+def _output_budget(used, row, settings):
+    weight = None if row is None or pd.isna(row.get("dry_weight_ug")) else float(row["dry_weight_ug"])
+    return output_budget(used, weight, settings.measure, confidence=settings.limits.confidence)
+
+
+def _ageing(every, lot, settings):
+    tests = every[(every["lot"] == lot) & every["purpose"].isin(["standard test", "reference"])]
+    if tests["started"].astype(str).str[:10].nunique() < 3:  # too few tests: the daily hatches tell of age too
+        tests = every[(every["lot"] == lot) & every["purpose"].isin(["production", "standard test", "reference"])]
+    limits = settings.limits
+    return ageing_trend(tests, minimum=limits.min_hatch_pct, confidence=limits.confidence)

@@ -1,0 +1,267 @@
+"""The lines of reasoning of the new-lot verdict, each with its numbers and which way it points."""
+
+from __future__ import annotations
+
+import math
+
+from qckit.hatch.dose import cost_per_million
+from qckit.hatch.harvest import recovery_by_cone
+from qckit.hatch.open_comparisons import say_open
+from qckit.verdicts.finding import Evidence
+from qckit.verdicts.lots.expected import expected_words
+from qckit.verdicts.new_lot.rules import per_g, span
+from qckit.words import capital, joined, plural
+
+__all__ = ["collect_evidence", "comparison_sentence", "pct"]
+
+
+def pct(value):
+    """A percentage to one decimal."""
+    return f"{value:.1f} %" if math.isfinite(value) else "unknown"
+
+
+def comparison_sentence(comparison, evidence):
+    """The sentence of a comparison, with what would settle an open one."""
+    if comparison in evidence.claims:
+        other = None
+    elif comparison in evidence.past:
+        other = evidence.n_past
+    else:
+        other = len(evidence.reference_cones)
+    return say_open(comparison, len(evidence.cones), other)
+
+
+def collect_evidence(evidence, settings):
+    """Lines of reasoning, each with its numbers and which way it points."""
+    lines = [*_minimum(evidence, settings), *_claims(evidence), *_reference(evidence), _conditions(evidence)]
+    if evidence.trimmed is not None:
+        lines.append(_trimmed(evidence))
+    lines += [
+        _witnesses(evidence),
+        _certificate(evidence),
+        _spread(evidence),
+        _expected(evidence),
+        *_world(evidence),
+        _recovery(evidence),
+        *_umbrella(evidence),
+        *_deeper(evidence),
+        *_cost(evidence, settings),
+    ]
+    return [line for line in lines if line is not None]
+
+
+def _minimum(evidence, settings):
+    limits = settings.limits
+    for what, e, limit, form in (
+        ("hatching percentage", evidence.summary.hatch_pct, limits.min_hatch_pct, pct),
+        (
+            "hatching efficiency",
+            evidence.summary.hatching_efficiency_per_g,
+            limits.min_nauplii_per_g,
+            lambda v: f"{per_g(v)} nauplii/g",
+        ),
+    ):
+        question = f"Does the {what} meet the site's minimum of {form(limit)}?"
+        if not math.isfinite(e.value):
+            yield Evidence(question, e.note or "It is not known.", "unknown")
+        elif not e.is_known:
+            yield Evidence(question, f"One cone gave {form(e.value)}. {e.note}", "unknown")
+        else:
+            text = f"{form(e.value)} ({span(e, form)}; "
+            text += f"SD over cones {form(e.sd)}, {e.n_cones} cones)" if math.isfinite(e.sd) else f"{e.n_cones} cone)"
+            if e.safe_low >= limit:
+                yield Evidence(question, f"Yes: {text}.", "for")
+            elif e.safe_high < limit:
+                yield Evidence(question, f"No: {text}.", "against")
+            else:
+                side = "Probably" if e.value >= limit else "Probably not"
+                yield Evidence(question, f"{side}: {text}.", "neutral")
+
+
+def _claims(evidence):
+    if not evidence.claims:
+        yield Evidence(
+            "Does the lot hold what its label claims?", "No claim is written down, or nothing to compare.", "unknown"
+        )
+    points = {"worse": "against", "better": "for", "at least as good": "for", "equivalent": "for"}
+    for c in evidence.claims:
+        which = "against" if c.high < 1 else points.get(c.verdict, "neutral")
+        yield Evidence(f"Does the {c.what} hold the claim?", comparison_sentence(c, evidence), which)
+
+
+def _reference(evidence):
+    if not evidence.comparisons:
+        why = (
+            "No reference lot was run beside the test."
+            if evidence.reference is None
+            else (f"The reference lot {evidence.reference} has no counted cone to compare with.")
+        )
+        yield Evidence("How does it do beside the lot in use?", why, "unknown")
+    points = {"worse": "against", "better": "for", "at least as good": "for", "equivalent": "for"}
+    for c in evidence.comparisons:
+        text = comparison_sentence(c, evidence)
+        if math.isfinite(c.difference_low):
+            text += f" In points: {c.difference:+.1f} ({c.difference_low:+.1f} to {c.difference_high:+.1f})."
+        yield Evidence(f"How does its {c.what} do beside the lot in use?", text, points.get(c.verdict, "neutral"))
+
+
+def _conditions(evidence):
+    question = "Were the cones run under the standard conditions?"
+    table = evidence.conditions
+    if not len(table):
+        return Evidence(question, "No cone to look at.", "unknown")
+    bad = table[table["status"].isin(["off", "doubtful"])]
+    unknown = sorted(set(table.loc[table["status"] == "unknown", "quantity"]))
+    tail = (
+        f" Not written down for every cone: {', '.join('pH' if name == 'ph' else name for name in unknown)}."
+        if unknown
+        else ""
+    )
+    if not len(bad):
+        return Evidence(question, f"Yes, as far as it was written down.{tail}", "for")
+    lines = [
+        f"cone {cone} of lot {lot}: {' '.join(group['sentence'])}"
+        for (lot, cone), group in bad.groupby(["lot", "cone"], sort=False)
+    ]
+    is_off = (bad["status"] == "off").any()
+    return Evidence(question, f"Not all: {' '.join(lines)}{tail}", "against" if is_off else "neutral")
+
+
+def _trimmed(evidence):
+    cones = ", ".join(evidence.cones.loc[evidence.cones["hatch"].isin(evidence.doubtful), "cone"])
+    h, e = evidence.trimmed.hatch_pct, evidence.trimmed.hatching_efficiency_per_g
+    was = evidence.summary.hatch_pct
+    return Evidence(
+        f"And without the doubtful cone{'s' if len(evidence.doubtful) > 1 else ''} {cones}?",
+        f"{pct(h.value)} instead of {pct(was.value)}, and {per_g(e.value)} instead of "
+        f"{per_g(evidence.summary.hatching_efficiency_per_g.value)} nauplii per gram. The verdict keeps the cone in, "
+        "because its conditions are inside the limits and leaving out poor cones after the fact flatters a lot.",
+        "neutral",
+    )
+
+
+def _certificate(evidence):
+    use = evidence.certificate
+    if use is None:
+        return None
+    text = use.sentence if use.sentence.endswith(".") else f"{use.sentence}."
+    if math.isfinite(evidence.counted_hatch_pct):
+        text += (
+            f" Corrected by it, the hatching percentage is {pct(evidence.summary.hatch_pct.value)}; as counted it "
+            f"would be {pct(evidence.counted_hatch_pct)}. Its uncertainty is in the intervals."
+        )
+    return Evidence("How well does the kit count this camera's photos?", text, "neutral" if use.holds else "unknown")
+
+
+def _witnesses(evidence):
+    w = evidence.summary.witnesses
+    points = {"agree": "for", "fewer shells": "neutral", "more shells": "against"}
+    return Evidence("Do nauplii and empty shells tell the same story?", w.sentence, points.get(w.verdict, "unknown"))
+
+
+def _spread(evidence):
+    if evidence.spread is None:
+        return None
+    question = "How much do this room's cones usually differ?"
+    text = (
+        f"{evidence.spread.n_cones} earlier cones run side by side tell: {100 * evidence.spread.cv:.1f} % in nauplii "
+        "per gram beyond counting. The intervals rest on them and on the "
+        f"{plural(len(evidence.cones), 'cone')} of this test."
+    )
+    if evidence.differ_more:
+        text += " These differ more, beyond chance, and the intervals are wider for it."
+    return Evidence(question, text, "neutral")
+
+
+def _expected(evidence):
+    """The sentence on the lot that the month and a poor hatch show too."""
+    h, e = evidence.summary.hatch_pct, evidence.world.expected
+    gave = f"{evidence.lot} gave {pct(h.value)}; " if math.isfinite(h.value) else ""
+    points = "neutral"
+    if math.isfinite(h.value):
+        points = "against" if h.high < e.low_pct else "for" if h.low >= e.low_pct else "neutral"
+    return Evidence("What was to be expected of it?", capital(f"{gave}{expected_words(e, with_test=False)}."), points)
+
+
+def _world(evidence):
+    world = evidence.world
+    hatch_pct = evidence.summary.hatch_pct.value
+    if len(world.earlier) and math.isfinite(hatch_pct):
+        better = int((world.earlier["hatch_pct"] > hatch_pct).sum())
+        first = ", ".join(f"{r.lot} {r.hatch_pct:.0f} % ({r.day})" for r in world.earlier.itertuples())
+        points = "for" if better == 0 else "against" if better == len(world.earlier) else "neutral"
+        yield Evidence(
+            "How does it stand among this site's lots?",
+            f"Number {better + 1} of {len(world.earlier) + 1} by the hatching percentage of their first tests: "
+            f"{evidence.lot} {hatch_pct:.0f} %; {first}.",
+            points,
+        )
+    if world.best_before or math.isfinite(world.opened_days):
+        parts = [f"best before {world.best_before}" + (", past" if world.is_past else "")] if world.best_before else []
+        if math.isfinite(world.opened_days) and world.opened_days >= 0:
+            parts.append(f"opened {world.opened_days:.0f} days before the test")
+        if parts:
+            yield Evidence("How old is it?", f"{capital('; '.join(parts))}.", "against" if world.is_past else "neutral")
+
+
+def _recovery(evidence):
+    by_cone = recovery_by_cone(evidence.recovery.by_hatch) if evidence.recovery.basis == "measured" else []
+    text = evidence.recovery.sentence
+    if len(by_cone):
+        each = (f"{r.cone} {r.recovery_pct:.0f} % ({r.low:.0f} to {r.high:.0f})" for r in by_cone.itertuples())
+        text += f" By cone: {joined(each)}."
+    text = " ".join([text, *evidence.losses.sentences])
+    return Evidence("How much of a hatch does the harvest bring in?", text, "neutral")
+
+
+def _umbrella(evidence):
+    u = evidence.summary.umbrella_pct
+    if not math.isfinite(u.value):
+        return []
+    each = ", ".join(f"{c} {pct(v)}" for c, v in zip(evidence.cones["cone"], evidence.cones["umbrella_pct"]))
+    return [
+        Evidence(
+            "How many stopped half hatched (umbrella stage)?",
+            f"{u.value:.1f} % over cones ({each}). A high "
+            "share points to low pH, little oxygen, or a reading taken too early.",
+            "neutral",
+        )
+    ]
+
+
+def _deeper(evidence):
+    points = {"worse": "against", "better": "for", "at least as good": "for", "equivalent": "for"}
+    for c in evidence.past:
+        yield Evidence(
+            f"Has its {c.what} changed since the last test?",
+            comparison_sentence(c, evidence),
+            points.get(c.verdict, "neutral"),
+        )
+    if evidence.rate is not None:
+        t10, t90, ts = (evidence.rate.time(n) for n in ("T10", "T90", "Ts"))
+        notes = " ".join(("", *evidence.rate.notes))
+        yield Evidence(
+            "How fast and how evenly does it hatch?",
+            f"T10 {t10.value_h:.1f} h, T90 {t90.value_h:.1f} h ({t90.low_h:.1f} to {t90.high_h:.1f}), synchrony "
+            f"{ts.value_h:.1f} h, of those that hatch (averaged over four shapes of curve).{notes}",
+            "neutral",
+        )
+    if evidence.speed is not None:
+        yield Evidence("Is it faster or slower than the lot in use?", evidence.speed.sentence, "neutral")
+    if evidence.budget is not None:
+        yield Evidence("What makes nauplii per gram uncertain?", evidence.budget.sentence, "neutral")
+    if evidence.ageing is not None:
+        days = f"{evidence.ageing.n_tests} days of hatches. "
+        who = "the lot" if evidence.ageing.lot == evidence.lot else f"the lot in use, {evidence.ageing.lot},"
+        yield Evidence(f"Does {who} age?", days + evidence.ageing.sentence, "neutral")
+
+
+def _cost(evidence, settings):
+    row = evidence.lot_row
+    e = evidence.summary.hatching_efficiency_per_g
+    cost = cost_per_million(row.get("price"), row.get("pack_g"), e.value)
+    if not math.isfinite(cost):
+        return []
+    currency = row.get("currency") if isinstance(row.get("currency"), str) else settings.site.currency
+    text = f"{cost:.2f} {currency} at the best guess of {per_g(e.value)} nauplii per gram, before losses at harvest."
+    return [Evidence("What does a million nauplii cost?", text, "neutral")]
