@@ -1,7 +1,7 @@
 """How often does a nominal 95 % interval hold the truth? The long table; the tests have a short one.
 
 Run: ``python tests/benchmarks/coverage.py [runs] [table ...]``, tables being cones, overruled, times, speed,
-recovery, limits and gauge;
+recovery, limits, gauge and pages (every other interval that a page shows, in coverage_pages.py);
 all without a name (40,000 runs take about a minute for the cones, half an hour for the times). Prints Markdown.
 Each cell gives the lowest and highest coverage over the hatching percentages named and over two ways in which cones
 may differ (beta, logit-normal). Two standard errors of one coverage at 40,000 runs are 0.2 points.
@@ -11,6 +11,7 @@ import sys
 
 import numpy as np
 import pandas as pd
+from coverage_pages import pages_table
 
 from qckit.agreement.gauge import gauge_study
 from qckit.agreement.paired import limit_bounds
@@ -215,6 +216,7 @@ def main(runs, chosen):
         "recovery": lambda: recovery_table(max(runs // 40, 20)),
         "limits": lambda: limits_table(runs),
         "gauge": lambda: gauge_table(max(runs // 40, 20)),
+        "pages": lambda: pages_table(max(runs // 20, 20)),
     }
     print(f"Coverage of nominal 95 % intervals in percent, from {runs} runs for the quickest cells.")
     for name, table in tables.items():

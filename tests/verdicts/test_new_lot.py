@@ -144,6 +144,8 @@ def test_rejecting_names_the_better_choice_truly(code):
     )
     assert found.verdict == "reject" and found.details["choice"]["code"] == code
     assert any(step.startswith(said) for step in found.next_steps)
+    # no step forbids what the next one advises
+    assert ("Do not feed from this lot" in found.next_steps[0]) == (code != "beside_worse")
 
 
 def test_rejecting_without_a_lot_beside_it_looks_at_the_lot_in_use():

@@ -12,7 +12,6 @@ from qckit.verdicts.finding import Figure, Finding
 from qckit.verdicts.new_lot import reasoning, words
 from qckit.verdicts.new_lot.evidence import new_lot_evidence
 from qckit.verdicts.new_lot.rules import RULES, TONES, VERDICTS, Case, first_rule, round_3
-from qckit.verdicts.new_lot.world import best_choice
 from qckit.words import capital, plural
 
 __all__ = ["finding_of", "judge_new_lot"]
@@ -149,6 +148,7 @@ def _dose_note(dose):
     return (
         f"for {dose.nauplii:,.0f} nauplii: {risk_words(dose.risk)} falls short; {dose.best_grams:.1f} g would be short "
         f"every second time. {capital(dose.recovery_basis)} recovery of {dose.recovery_pct:.0f} %"
+        f"{dose.level.photos.words}"
     )
 
 
@@ -224,9 +224,7 @@ def _details(evidence, case, rule, settings):
 
 
 def _choice(evidence, settings):
-    code, values = best_choice(
-        evidence.world, evidence.summary.hatch_pct.value, evidence.reference_summary, settings.limits.min_hatch_pct
-    )
+    code, values = words.best_choice_of(evidence, settings)
     return {"code": code, "values": values}
 
 

@@ -10,7 +10,7 @@ from qckit.verdicts.new_lot.rules import per_g
 from qckit.verdicts.new_lot.world import best_choice
 from qckit.words import capital, joined
 
-__all__ = ["cautions", "doubts", "headline", "next_steps", "planned", "would_change"]
+__all__ = ["best_choice_of", "cautions", "doubts", "headline", "next_steps", "planned", "would_change"]
 
 
 def headline(reason, evidence):
@@ -48,11 +48,20 @@ def planned(evidence):
     )
 
 
-def _choice(evidence, settings):
-    """Which lot to feed from instead; see :func:`best_choice`."""
-    code, values = best_choice(
+def best_choice_of(evidence, settings):
+    """Which lot to feed from instead, as (code, values) of :func:`best_choice`."""
+    return best_choice(
         evidence.world, evidence.summary.hatch_pct.value, evidence.reference_summary, settings.limits.min_hatch_pct
     )
+
+
+_PUT_AWAY = "Do not feed from this lot; keep the pack closed and cold, and send the supplier this report."
+_KEEP = "Send the supplier this report; feed from this lot only for want of a better one, keep the pack closed and cold."
+
+
+def _choice(evidence, settings):
+    """Which lot to feed from instead; see :func:`best_choice`."""
+    code, values = best_choice_of(evidence, settings)
     order = "Order early: this delivery does not count."
     if code == "beside_worse" and evidence.dose is not None:
         order = (
@@ -84,7 +93,8 @@ def next_steps(rule, evidence, settings):
     if rule.verdict == "accept-larger-dose":
         steps.append(_larger_dose(evidence, settings))
     if rule.verdict == "reject":
-        steps.append("Do not feed from this lot; keep the pack closed and cold, and send the supplier this report.")
+        code = best_choice_of(evidence, settings)[0]
+        steps.append(_KEEP if code == "beside_worse" and evidence.dose is not None else _PUT_AWAY)
         steps.append(_choice(evidence, settings))
     if rule.verdict == "repeat-test":
         steps.append(
