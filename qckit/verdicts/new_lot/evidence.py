@@ -123,11 +123,7 @@ def new_lot_evidence(tables, *, lot, reference=None, detection_u=None, certifica
         output_budget=_unless_too_little(_output_budget, used, row, settings),
         ageing=_unless_too_little(_ageing, every, lot, settings)
         or _unless_too_little(_ageing, every, test.reference, settings),
-        left_out=(
-            *test.left_out,
-            *map(str, gaps(summary.notes)),
-            *(f"Lot {test.reference}: {gap}" for gap in gaps(other.notes if other else ())),
-        ),
+        left_out=_left_out(test, summary, other),
         certificate=certificate,
         samples=right,
         counted_hatch_pct=counted,
@@ -136,13 +132,20 @@ def new_lot_evidence(tables, *, lot, reference=None, detection_u=None, certifica
         speed=_unless_too_little(_speed, samples, hatches, used, beside),
         recovery=dose.recovery if dose is not None else recovery_of(samples, every, settings),
         losses=harvest_losses(samples, confidence=settings.limits.confidence),
-        plan=repeat_chances(
-            settings.limits,
-            spread=test.spread,
-            dispersion=subsample_dispersion(sample_metrics(samples, hatches, lots)),
-        ),
+        plan=repeat_chances(settings.limits, spread=test.spread, dispersion=_mixing(samples, hatches, lots)),
         production=int(((every["lot"] == lot) & (every["purpose"] == "production")).sum()),
     )
+
+
+def _mixing(samples, hatches, lots):
+    """How much more than chance subsamples of one cone differ."""
+    return subsample_dispersion(sample_metrics(samples, hatches, lots))
+
+
+def _left_out(test, summary, other):
+    """What was not used, and why: of the test, of its figures, of the reference lot's."""
+    gaps_of_other = gaps(other.notes if other else ())
+    return (*test.left_out, *map(str, gaps(summary.notes)), *(f"Lot {test.reference}: {g}" for g in gaps_of_other))
 
 
 def _with_certificate(tables, samples, test, certificate, by_hand):

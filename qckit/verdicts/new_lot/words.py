@@ -56,7 +56,7 @@ def best_choice_of(evidence, settings):
 
 
 _PUT_AWAY = "Do not feed from this lot; keep the pack closed and cold, and send the supplier this report."
-_KEEP = "Send the supplier this report; feed from this lot only for want of a better one, keep the pack closed and cold."
+_KEEP = "Send the supplier this report; feed from this lot only for want of a better one; keep the pack closed."
 
 
 def _choice(evidence, settings):
