@@ -302,13 +302,8 @@ def _notes(limits, signals, left_out):
     notes = [f"The baseline holds {limits.n_points} points" + (f", {len(left_out)} set aside." if left_out else ".")]
     if limits.n_points < FAIR_BASELINE:
         notes.append(
-            f"That is a short baseline; its limits stand {limits.width:.2f} instead of 3 standard deviations from the "
-            "centre line to allow for it. Set it again once 20 to 40 hatches are there."
-        )
-    elif limits.width > 3.005:
-        notes.append(
-            f"Limits stand {limits.width:.2f} instead of 3 standard deviations from the centre line, so that the "
-            "stated false-alarm rate holds although mean and spread are estimates."
+            f"That is a short baseline; its limits are {100 * (limits.width / 3 - 1):.0f} % wider to allow for it. "
+            "Set it again once 20 to 40 hatches are there."
         )
     if len(signals):
         where = ", ".join(dict.fromkeys(signals["label"]))

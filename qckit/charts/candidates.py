@@ -7,12 +7,17 @@ from dataclasses import dataclass
 
 import numpy as np
 
-__all__ = ["SHORTEST", "Candidate", "best_candidates", "looks_at_beginnings", "ramp_gains", "step_gains"]
+__all__ = ["SHARES", "SHORTEST", "Candidate", "best_candidates", "looks_at_beginnings", "ramp_gains", "step_gains"]
 
 SHORTEST = 3
 """Hatches of a step."""
 _RAMP = (10, 14.0)  # hatches and days of a level that wanders off
 _RARER_RISES = 50.0
+SHARES = {"all": 0.35, "going": 0.35, "step": 0.15, "ramp": 0.15}
+"""How a search's chance is shared out: steps of all hatches that go on, of a group that go on, that ended, ramps.
+
+What goes on is still to be mended, so it is to be told soonest.
+"""
 _ALL_FIRST = 4.0  # prior weight of all hatches over one group
 
 
@@ -66,7 +71,7 @@ def best_candidates(model, groups, day, fixed, with_ramps):
                 continue
             weight -= math.log(max(of_kind[family], 1.0))
             if shape not in best or weight > best[shape].weight:
-                n = len(families) * tried[family]
+                n = tried[family] / SHARES[family]
                 best[shape] = Candidate(shape=shape, group=g, i=i, j=j, gain=gain, n_tried=n, weight=weight)
     return list(best.values()), tried
 

@@ -48,6 +48,7 @@ class Priors:
     most_day_to_day: float = 0.6  # what lasts longer than some days is a change, not a day
     group_share: float = 0.5  # standard deviation between cones (operators, counters) over the own one
     group_log_sd: float = 0.6
+    falls: float = 0.9  # share of a search's chance that falls have: what goes wrong in a hatch room lowers the hatch
     season: float = 0.0  # standard deviation of a yearly swing, in the unit; 0: none is expected
 
 
@@ -102,6 +103,7 @@ class LevelModel:
     left: np.ndarray = field(default_factory=lambda: np.empty(0))  # observed minus level, not drawn in
     last_column: np.ndarray = field(default_factory=lambda: np.empty(0))  # P x of the last column, P without it
     theta: np.ndarray = field(default_factory=lambda: np.empty(0))  # the spreads as they were searched
+    deviance: float = math.nan  # minus twice the log of restricted likelihood and priors, to weigh models of the same y
 
     def estimate(self, x) -> tuple[float, float]:
         """Coefficient of a further column and its standard error (infinite where the design holds it already)."""
@@ -402,6 +404,7 @@ class _Parts:
             left=left,
             last_column=last,
             theta=theta,
+            deviance=self.deviance(theta, np.column_stack([self.x, y])),
         )
 
 

@@ -13,9 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from qckit.charts.candidates import SHORTEST, best_candidates, ramp_gains, step_gains
+from qckit.charts.candidates import SHARES, SHORTEST, best_candidates, ramp_gains, step_gains
 from qckit.charts.days import day_numbers
-from qckit.charts.levels import LevelData, LevelModel, fit_levels
+from qckit.charts.levels import LevelData, LevelModel, Priors, fit_levels
 from qckit.charts.selection import likely_bounds, size_after_selection
 
 __all__ = ["ALL", "Change", "Search", "detectable_size", "find_changes_in_levels", "group_words", "late_levels"]
@@ -79,6 +79,7 @@ class Search:
     plain: LevelModel  # without the changes
     tried: dict  # kind of change -> looks that all that was tried of it is worth
     alpha: float
+    falls: float  # share of alpha that falls have; rises have the rest
     frame: pd.DataFrame  # the searched hatches
 
 
@@ -111,9 +112,9 @@ def find_changes_in_levels(
     frame : DataFrame, shape (n, any)
         In the order of time: label, at, y (working scale), counting (variance that counting gives) and the factors.
     alpha : float
-        Chance that a series in which nothing changed gives any change: shared out in four equal parts (steps of all
-        hatches that go on, of a group that go on, that ended, ramps), within each Bonferroni over groups and shapes,
-        so that the true chance is smaller.
+        Chance that a series in which nothing changed gives any change: shared out (``candidates.SHARES``) between
+        steps of all hatches that go on, of a group that go on, that ended, and ramps, within each Bonferroni over
+        groups and shapes, so that the true chance is smaller. Falls have the share of it that the priors say.
     priors : levels.Priors, optional
     factors : tuple of str
         Columns whose levels are groups.
@@ -159,6 +160,7 @@ def find_changes_in_levels(
         groups=_groups(named, factors, len(frame)),
         with_ramps=with_ramps,
         alpha=alpha,
+        falls=(priors or Priors()).falls,
     )
     plain = model = task.fit([])
     found, tried = [], {}
@@ -175,7 +177,7 @@ def find_changes_in_levels(
         found, model = _pruned(task, found, model)
         if len(found) > 1:
             found, model = _refined(task, found, model)
-    return Search(changes=found, model=model, plain=plain, tried=tried, alpha=alpha, frame=frame)
+    return Search(changes=found, model=model, plain=plain, tried=tried, alpha=alpha, falls=task.falls, frame=frame)
 
 
 def detectable_size(search: Search, rows, *, is_all: bool, power=0.8) -> float:
@@ -200,11 +202,12 @@ def detectable_size(search: Search, rows, *, is_all: bool, power=0.8) -> float:
     column = np.zeros(len(search.frame))
     column[rows] = 1.0
     _, se = search.model.estimate(column)
-    looks = search.tried.get("all" if is_all else "going")
+    family = "all" if is_all else "going"
+    looks = search.tried.get(family)
     if not looks or not math.isfinite(se):
         return math.inf
     df = max((search.model.df_all if is_all else search.model.df) - 3, 4.0)
-    return (_threshold(search.alpha, len(search.tried) * looks, df) + float(norm.ppf(power))) * se
+    return (_threshold(search.alpha, looks / SHARES[family], df, search.falls) + float(norm.ppf(power))) * se
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -217,6 +220,7 @@ class _Task:
     groups: list  # (factor, level, rows)
     with_ramps: bool
     alpha: float
+    falls: float  # share of the chance that falls have
 
     def fit(self, columns, like=None, *, is_searched=True) -> LevelModel:
         """The model with what is known and further columns (or changes), begun from the spreads of a like one."""
@@ -250,7 +254,8 @@ class _Task:
     def chance(self, best, model) -> float:
         """Chance of a change like the model's last column, all that was tried counted."""
         df = max(self.df(best, model) - 3, 4.0)
-        return min(1.0, best.n_tried * 2 * float(_t().sf(abs(_z_of_last(model)), df)))
+        z = _z_of_last(model)
+        return min(1.0, best.n_tried * float(_t().sf(abs(z), df)) / (self.falls if z < 0 else 1 - self.falls))
 
 
 def _t():
@@ -379,7 +384,8 @@ def _described(task, best, column, beside, p) -> Change:
         weight = np.where((score > 0) == (value > 0), weight, 0.0)
         starts, ends = likely_bounds(weight.sum(axis=1), i), likely_bounds(weight.sum(axis=0), j)
     df = task.df(best, beside)
-    threshold = _threshold(task.alpha, best.n_tried, df)
+    share = task.falls if value < 0 else 1 - task.falls
+    threshold = _threshold(task.alpha, best.n_tried, df, share)
     low, high = size_after_selection(value, se, threshold=threshold, df=df)
     return Change(
         shape=best.shape,
@@ -420,8 +426,9 @@ def _without_last(model):
     return _Weighed(model.weighed + v * b, model.precision + np.outer(v, v) * c, model.variance)
 
 
-def _threshold(alpha, tried, df):
-    return float(_t().isf(min(0.4, alpha / (2 * max(tried, 1.0))), df))
+def _threshold(alpha, tried, df, share):
+    """Standard errors from which on a change is told: to one side, which has this share of the chance."""
+    return float(_t().isf(min(0.4, alpha * share / max(tried, 1.0)), df))
 
 
 def _rivals(best, model, groups):

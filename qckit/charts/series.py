@@ -18,6 +18,8 @@ from qckit.tables import to_utc
 __all__ = ["CHARTED", "CONDITIONS", "LOT_CHARTS", "SERIES_COLUMNS", "Charted", "chart_points", "hatch_series"]
 
 
+# light varies by factors (lamp, distance, shade): its limits are set on a log scale; half of what a meter reads least
+_BY_FACTORS = {"light": 5.0}
 _CHART_DECIMALS = {"oxygen": 2}
 
 
@@ -40,6 +42,7 @@ class Charted:
     size: str = ""
     decimals: int = 1
     by_lot: bool = True
+    least: float = 0.0  # smallest value on a log scale: what is read as less stands there
 
 
 def _of_metric(m):
@@ -67,9 +70,10 @@ CHARTED = {
                 q.column,
                 q.label,
                 q.unit,
-                "individuals",
+                "log individuals" if q.name in _BY_FACTORS else "individuals",
                 decimals=max(q.decimals, _CHART_DECIMALS.get(q.name, 0)),
                 by_lot=False,
+                least=_BY_FACTORS.get(q.name, 0.0),
             )
             for q in (QUANTITIES[name] for name in WATER)
         ),
@@ -260,6 +264,8 @@ def chart_points(series, name, *, group=None):
     points = pd.DataFrame({"label": series["hatch"], "at": series["at"]})
     points["group"] = series[group] if group else ""
     points["value"] = series[name].astype(float)
+    if charted.least:
+        points["value"] = points["value"].clip(lower=charted.least)
     for role in ("count", "size"):
         column = getattr(charted, role)
         points[role] = series[column].astype(float) if column else np.nan

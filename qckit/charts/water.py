@@ -12,12 +12,15 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
+from scipy.optimize import brentq
+from scipy.special import ndtr
 
 from qckit.charts.baseline import widen
 from qckit.charts.days import day_numbers, effective_days
 from qckit.charts.levels import LevelData, LevelModel, Priors, fit_levels
-from qckit.charts.limits import Limits
+from qckit.charts.limits import Limits, working_values
 from qckit.charts.search import Search, find_changes_in_levels
+from qckit.charts.series import CHARTED, chart_points
 
 __all__ = ["LEAST_DAYS", "WaterDays", "search_water", "water_limits", "water_points", "water_priors"]
 
@@ -26,7 +29,14 @@ LEAST_DAYS = 8
 _REACH_DAYS = 180  # before the month: older water is another water
 _SEASONAL_DAYS = 60  # of a quantity that follows the season
 _SEASON = {"temperature_c": 0.5}  # yearly swing expected in a heated room, one standard deviation (ours, no source)
-_SMALLEST = {"temperature_c": 0.05, "salinity_ppt": 0.1, "ph": 0.01, "oxygen_mg_l": 0.05, "light_lux": 10.0}
+# what a meter reads least; of light a step of its logarithm
+_SMALLEST = {
+    "temperature_c": 0.05,
+    "salinity_ppt": 0.1,
+    "ph": 0.01,
+    "oxygen_mg_l": 0.05,
+    "light_lux": 0.02,
+}  # of light the logarithm
 # the water remembers longer than hatches do, and a day's share is large
 _DAYS = {"day_share": 1.0, "day_log_sd": 0.7, "day_to_day": 0.4, "most_day_to_day": 0.8, "residual_log_sd": 3.0}
 
@@ -61,7 +71,7 @@ class WaterDays:
 def water_priors(name: str, *, seasonal=True) -> Priors:
     """Return the weak priors of one quantity of the water."""
     season = _SEASON.get(name, 0.0) if seasonal else 0.0
-    return Priors(residual=5 * _SMALLEST.get(name, 0.1), season=season, **_DAYS)
+    return Priors(residual=5 * _SMALLEST.get(name, 0.1), season=season, falls=0.5, **_DAYS)
 
 
 def water_points(series, name) -> pd.DataFrame:
@@ -72,10 +82,12 @@ def water_points(series, name) -> pd.DataFrame:
     >>> charts.water_points(series, "ph").columns.tolist()
     ['label', 'at', 'cone', 'lot', 'operator', 'y', 'counting', 'value']
     """
-    part = series[series[name].notna()]
-    frame = part[["hatch", "at", "cone", "lot", "operator"]].rename(columns={"hatch": "label"})
+    part = chart_points(series, name)
+    frame = part[["label", "at", "cone", "operator"]].assign(lot=series.loc[series[name].notna(), "lot"].to_numpy())
+    frame = frame[["label", "at", "cone", "lot", "operator"]]
     rounding = _SMALLEST.get(name, 0.0) ** 2 / 3
-    frame = frame.assign(y=part[name].astype(float), counting=rounding, value=part[name].astype(float))
+    y = working_values(part, CHARTED[name].kind)
+    frame = frame.assign(y=y, counting=rounding, value=part["value"])
     return frame.sort_values("at", kind="stable").reset_index(drop=True)
 
 
@@ -98,8 +110,9 @@ def water_limits(points, name, *, first, last=None, rules=("beyond_3",)) -> Wate
     WaterDays or None
         None with fewer than :data:`LEAST_DAYS` days. The standard deviation of a reading holds day, own and cone; the
         centre is as unsure as so many days with their memory make it (the effective number of days); a quantity that
-        follows the season takes only the last sixty days, with a yearly swing of unknown size in the model: its centre
-        is what the model foretells for the month's middle, and its limits are as unsure as that leaves them.
+        may follow the season takes only the last sixty days, in a model with a yearly swing of unknown size and one
+        without, each with the weight that the days give it: its centre is what these foretell for the month's middle,
+        and its limits are as unsure as that leaves them.
 
     Examples
     --------
@@ -117,19 +130,22 @@ def water_limits(points, name, *, first, last=None, rules=("beyond_3",)) -> Wate
         return None
     factors = {"cone": base["cone"].fillna("").astype(str).to_numpy()}
     data = LevelData(y=base["y"].to_numpy(float), counting=base["counting"], day=days, factors=factors)
-    model = fit_levels(data, priors=water_priors(name), fixed=())
-    s = model.spreads
-    total = math.sqrt(s.residual**2 + s.day**2 + s.cone**2 + float(base["counting"].mean()))
-    effective = effective_days(np.unique(days), s.day_to_day)
     last = first + pd.Timedelta(days=30) if last is None else last
-    centre, unsure, season = _foretold(model, base["at"].min(), max(first, base["at"].min()), last)
-    unsure = max(unsure, total**2 / n_days)
+    span = (base["at"].min(), max(first, base["at"].min()), last)
+    models, weight = _models(data, name)
+    each = [(*_foretold(m, _shares(m, data), *span), _total2(m, _shares(m, data), data)) for m in models]
+    level, variance, season, total2 = np.array(each).T
+    centre = float(weight @ level)
+    total = math.sqrt(weight @ total2)
+    unsure = max(float(weight @ (variance + (level - centre) ** 2)), total**2 / n_days)
+    model = models[int(np.argmax(weight))]
+    effective = effective_days(np.unique(days), model.spreads.day_to_day)
     limits = Limits(
-        kind="individuals",
+        kind=CHARTED[name].kind,
         centre=centre,
-        sigma=math.hypot(total, season),
+        sigma=math.hypot(total, math.sqrt(weight @ season**2)),
         n_points=max(3, round(total**2 / unsure)),
-        df=max(4.0, effective - 1 + (len(base) - n_days) * (1 - s.day**2 / total**2)),
+        df=max(4.0, effective - 1 + (len(base) - n_days) * (1 - model.spreads.day**2 / total**2)),
         spread="standard deviation",
     )
     return WaterDays(
@@ -144,18 +160,58 @@ def water_limits(points, name, *, first, last=None, rules=("beyond_3",)) -> Wate
     )
 
 
-def _foretold(model, begin, first, last):
+def _models(data, name):
+    """The model of the days; of what may follow the season one with a yearly swing and one without, and their weights.
+
+    Half of the rooms are taken to follow it (ours); the days then speak by their restricted likelihoods (Kass and
+    Raftery 1995, Journal of the American Statistical Association 90:773-795).
+    """
+    swings = (True, False) if name in _SEASON else (False,)
+    models = [fit_levels(data, priors=water_priors(name, seasonal=swing), fixed=()) for swing in swings]
+    deviance = np.array([m.deviance for m in models])
+    weight = np.exp(-(deviance - deviance.min()) / 2)
+    return models, weight / weight.sum()
+
+
+def _shares(model, data):
+    """Share of the readings of each cone, as a row of the design; shape (n_columns,)."""
+    cones = np.asarray(data.factors["cone"])
+    return np.array([np.mean(cones == level) if factor == "cone" else 0.0 for factor, level in model.columns])
+
+
+def _total2(model, shares, data):
+    """Variance that gives limits at three standard deviations their stated rate over all cones: day, own and cone.
+
+    Cones stand apart for good, so that their readings together have shorter tails than a normal law of their variance:
+    the distance that one reading in 370 passes is solved for, the cones weighed by their readings.
+    """
+    s = model.spreads
+    noise = s.residual**2 + s.day**2 + float(np.mean(data.counting))
+    at = np.flatnonzero(shares)
+    if not len(at):
+        return noise
+    contrast = np.eye(len(shares))[at] - shares
+    apart = contrast @ model.coefficients
+    sd = np.sqrt(noise + np.einsum("ij,jk,ik->i", contrast, model.covariance, contrast))
+
+    def excess(reach):
+        return float(shares[at] @ (ndtr((apart - reach) / sd) + ndtr((-apart - reach) / sd))) - 2 * float(ndtr(-3.0))
+
+    farthest = 3 * float(sd.max()) + float(np.abs(apart).max())
+    return (brentq(excess, 0.0, farthest) / 3) ** 2
+
+
+def _foretold(model, shares, begin, first, last):
     """Level that the model foretells for a month's middle, its variance, and how far the season moves it in the month.
 
-    Levels of cones do not enter: they vary about nothing.
+    It is the level of the cones that are in use, each by its share of the readings.
     """
-    at = [i for i, (factor, _) in enumerate(model.columns) if factor in ("all", "season")]
     days = np.array([(t - begin) / pd.Timedelta(days=1) for t in (first, first + (last - first) / 2, last)])
     turn = 2 * math.pi * days / 365.25
-    row = {"": np.ones(3), "cos": np.cos(turn), "sin": np.sin(turn)}
-    x = np.column_stack([row[model.columns[i][1]] for i in at])
-    level = x @ model.coefficients[at]
-    variance = float(x[1] @ model.covariance[np.ix_(at, at)] @ x[1])
+    rows = {("all", ""): np.ones(3), ("season", "cos"): np.cos(turn), ("season", "sin"): np.sin(turn)}
+    x = np.column_stack([rows.get(column, np.full(3, shares[i])) for i, column in enumerate(model.columns)])
+    level = x @ model.coefficients
+    variance = float(x[1] @ model.covariance @ x[1])
     return float(level[1]), variance, float(abs(level[2] - level[0])) / math.sqrt(12)
 
 

@@ -250,6 +250,8 @@ class _Water:
             share = room.water_day_share[q]
             move = np.sqrt(share) * self.days[q][n] + np.sqrt(1 - share) * self.rng.normal() + self.cones[q, cone]
             out[q] = self.level[q] + self.size[q] * move
+            if q == "light_lux":  # varies by factors: lamp, distance, shade
+                out[q] = self.level[q] * np.exp(self.size[q] / self.level[q] * move)
         out["temperature_c"] += room.season_c * np.cos(2 * np.pi * n / 365.25 + self.phase)
         return out
 

@@ -117,7 +117,8 @@ _METHOD = (
     "8, give or take 7; lots stray from it by 4 points, worth eight lots), and lots as traded, of which 80 % hatch "
     "(ours). The poor-hatch report and the new lot's page expect the same.",
     "Water: limits rest on the days of the six months before (temperature: sixty days, carried on "
-    "to the month's middle by a yearly swing), as wide as days, own and cones together and as unsure as the number of "
+    "to the month's middle with and without a yearly swing, each as likely as the days make it; light on a log scale), "
+    "as wide as days, own and cones together and as unsure as the number of "
     "days makes them. Changes of the water are "
     "searched like those of the hatches. A reading is named beside a change when it differs by more than four "
     "standard errors and more than one standard deviation from what cones, days and season make expected.",

@@ -306,9 +306,12 @@ def quality(page: MonthPage) -> Html:
     return table(shown[shown["count"] > 0], headings={"where": "such as"}, decimals={"count": 0, "of": 0})
 
 
+_LIMITS = {"set_aside": "set aside", "width": "limits at [standard deviations]"}
+
+
 def baselines(page: MonthPage) -> Html:
     """Show what each chart's limits rest on."""
-    return table(baseline_table(page.study), headings={"set_aside": "set aside"}, decimals={"n": 0, "width": 2})
+    return table(baseline_table(page.study), headings=_LIMITS, decimals={"n": 0, "width": 2})
 
 
 def aside(page: MonthPage) -> Html:

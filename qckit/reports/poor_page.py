@@ -194,7 +194,7 @@ def factors(page: PoorPage) -> Html:
         charts.factors_table(page.finding),
         decimals={"unusual": 1, "points": 0},
         headings={
-            "unusual": "standard deviations from usual",
+            "unusual": "distance from usual (3 or more is rare)",
             "points": "should change hatching by [points]",
             "basis": "known from",
         },
@@ -218,7 +218,7 @@ def conditions(page: PoorPage) -> Html:
             "high": "highest",
             "h_outside": "hours off standard",
             "h_read": "of hours read",
-            "unusual": "standard deviations from usual",
+            "unusual": "distance from usual (3 or more is rare)",
             "literature_loss_pct": "loss by the literature [%]",
             "expected_loss_pct": "loss, own hatches too [%]",
         },

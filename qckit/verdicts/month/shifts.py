@@ -236,13 +236,14 @@ def water_beside(shift: Shift, searches: dict, points: dict) -> Shift:
             continue
         since = min((frame["at"].iloc[c.first] for c in water_changes), default=None)
         labels = {label for c in water_changes for label in frame["label"].iloc[c.rows]}
+        here, elsewhere = (float(_back(name)(v)) for v in (there, there - difference))
         found.append(
             {
                 "condition": name,
-                "there": there,
-                "elsewhere": there - difference,
-                "difference": difference,
-                "sd": sd,
+                "there": here,
+                "elsewhere": elsewhere,
+                "difference": here - elsewhere,
+                "sd": sd * (here - elsewhere) / difference,
                 "since": f"{since:%Y-%m-%d}" if since is not None else "",
                 "labels": tuple(labels | set(frame["label"][mine])),
             }

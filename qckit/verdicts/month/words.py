@@ -45,6 +45,15 @@ def size_words(s, value=None):
     return number(value, 0 if q.decimals == 0 else q.decimals) + unit
 
 
+def _span_words(s, low, high):
+    """Two sizes with the unit once, rounded alike."""
+    if CHARTED[s.quantity].kind.startswith("p"):
+        digits = 0 if high >= 9.5 else 1
+        return f"{low:.{digits}f} to {high:.{digits}f} points"
+    unit = f" {CHARTED[s.quantity].unit}" if CHARTED[s.quantity].unit else ""
+    return f"{size_words(s, low).removesuffix(unit)} to {size_words(s, high)}"
+
+
 def since_words(s, order):
     begin = day(s.first.date(), order)
     return f"since {begin}" if s.is_ongoing else f"from {begin} to {day(s.last.date(), order)}"
@@ -101,8 +110,7 @@ def shift_sentence(s, order="ymd") -> str:
         text += f"{since_words(s, order)}{_between(s, order)}"
     ends = sorted((abs(s.effect_low), abs(s.effect_high)))
     if all(map(math.isfinite, ends)) and s.kind != "drift":
-        low, high = (size_words(s, end) for end in ends)
-        text += f" ({plural(s.n_hatches, 'hatch')}; with 95 % confidence {low} to {high})"
+        text += f" ({plural(s.n_hatches, 'hatch')}; with 95 % confidence {_span_words(s, *ends)})"
     if s.conditions:
         text += f". With it goes: {'; '.join(condition_words(c) for c in s.conditions)}"
     elif s.quantity not in CONDITIONS and s.kind != "lot":

@@ -323,6 +323,6 @@ def draw_readings(readings: pd.DataFrame, finding, *, started: str, ax=None):
         ax.set_ylabel(f"{name}{unit}")
         ax.set_xlim(left=0)
         ax.set_xlabel("hours since wetting [h]")
-        band = " (band: usual, 2 standard deviations)" if is_usual else ""
+        band = " (band: where 19 of 20 hatches lie)" if is_usual else ""
         ax.set_title(f"Readings of {name} during this hatch{band}")
     return ax

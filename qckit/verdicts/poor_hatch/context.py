@@ -9,6 +9,7 @@ import pandas as pd
 
 from qckit.verdicts.lots.standing import share_of
 from qckit.verdicts.poor_hatch.effects import AGE
+from qckit.verdicts.poor_hatch.reference import chance_words
 
 __all__ = ["CONTEXT_COLUMNS", "describe_context"]
 
@@ -130,10 +131,7 @@ def _pack_age(lot, start, effects, counts):
         else:
             sentence += f"; its {r['n_hatches']:.0f} hatches show no sure change with that"
             if math.isfinite(z) and abs(points) >= 0.05:
-                sentence += (
-                    f" ({abs(points):.1f} points {'lower' if points < 0 else 'higher'}, {abs(z):.1f} standard "
-                    "errors from none)"
-                )
+                sentence += f" ({abs(points):.1f} points {'lower' if points < 0 else 'higher'}: {chance_words(z)})"
     if days > 180:
         sentence += "; opened packs are best re-tested every month (common practice, no source)"
     return "pack", str(lot["lot"]), 0, points, z, bool(abs(z) > 2.5 and points < -3), sentence + "."

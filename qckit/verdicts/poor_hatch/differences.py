@@ -10,7 +10,7 @@ import pandas as pd
 from qckit.hatch.readings import water_values
 from qckit.verdicts.poor_hatch.causes import CAUSES, cause
 from qckit.verdicts.poor_hatch.exposure import course_of, expected_loss, out_of_range
-from qckit.verdicts.poor_hatch.reference import USUAL, reference_of
+from qckit.verdicts.poor_hatch.reference import USUAL, far_words, reference_of
 
 __all__ = ["DIFFERENCE_COLUMNS", "find_differences", "worst_values"]
 
@@ -223,7 +223,7 @@ def _sentence(c, v, ref, losses, course):
     unusual = ref.unusual
     text = f"{name}: {end}{v:.{digits}f}{unit} ({ref.words} {ref.value:.{digits}f}"
     if ref.words == USUAL:  # a standard has no spread of its own
-        text += f", {abs(unusual):.1f} standard deviations {'below' if unusual < 0 else 'above'}"
+        text += f", {far_words(unusual)}"
     text += ")"
     worse = unusual < 0 if c.side == "low" else unusual > 0
     outside, read, border = course

@@ -6,7 +6,7 @@ import math
 
 import pandas as pd
 
-from qckit.verdicts.poor_hatch.reference import USUAL
+from qckit.verdicts.poor_hatch.reference import USUAL, chance_words
 
 __all__ = ["FACTOR_COLUMNS", "rank_factors"]
 
@@ -84,7 +84,7 @@ def rank_factors(differences: pd.DataFrame, context: pd.DataFrame, *, usual_pct:
 
 def _basis(r):
     """Where the points of a row of the context come from, and how sure they are."""
-    sure = f", {abs(r.z):.1f} standard errors from none" if math.isfinite(r.z) else ""
+    sure = f", {chance_words(r.z)}" if math.isfinite(r.z) else ""
     return f"this site{sure}" if math.isfinite(r.points) else ""
 
 

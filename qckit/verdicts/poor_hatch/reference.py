@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-__all__ = ["USUAL", "Reference", "reference_of", "usually"]
+__all__ = ["USUAL", "Reference", "chance_words", "far_words", "reference_of", "usually"]
 
 USUAL = "usual"
 """The reference where other hatches stand for what is usual; the others are ends or standards without a spread."""
@@ -19,6 +19,21 @@ _END = {"ph": "min_ph", "oxygen": "min_oxygen_mg_l", "light": "min_light_lux"}
 def usually(n_hatches: int, word: str = "usually") -> str:
     """Return ``word``, or of how few other hatches a figure is: one or two make nothing usual."""
     return word if n_hatches >= _LEAST else f"in {n_hatches} other hatch{'es' if n_hatches > 1 else ''}"
+
+
+def far_words(unusual: float) -> str:
+    """Say how far from usual a value lies that is so many standard deviations away."""
+    side = "below" if unusual < 0 else "above"
+    if abs(unusual) < 1:
+        return "as in other hatches"
+    if abs(unusual) < 2:
+        return f"a little {side}"
+    return f"{'' if abs(unusual) < 3 else 'far '}{side} what is usual"
+
+
+def chance_words(z: float) -> str:
+    """Say whether chance may have made an effect that lies so many standard errors from none."""
+    return "no more than chance makes" if abs(z) < 1 else "chance may make it" if abs(z) < 2.5 else "hardly chance"
 
 
 class Reference(NamedTuple):
