@@ -48,6 +48,8 @@ class Charted:
 def _of_metric(m):
     """How a metric of the registry is charted; a rate is charted as it is, a share from its counts."""
     counts = {"count": m.part, "size": m.whole} if m.interval == "proportion" else {}
+    # a hatch of which nothing came stands at one nauplius per gram, far below every limit
+    counts |= {"least": 1.0} if m.chart == "log individuals" else {}
     return Charted(m.name, m.label, m.unit, m.chart, m.per, decimals=m.decimals, **counts)
 
 

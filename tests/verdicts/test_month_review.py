@@ -501,3 +501,21 @@ def test_site_clock_bounds_the_month(tables):
     study = study_month(tables.but(settings=settings), month="2026-10")
     assert study.first == pd.Timestamp("2026-09-30T11:00Z")  # daylight saving time
     assert study.series["at"].min() >= study.first and study.series["at"].max() < study.last
+
+
+def test_a_hatch_of_which_nothing_came_stands_out_and_stops_no_page(tables):
+    hatch = "H261020-B"
+    samples = tables.samples.copy()
+    mine = (samples["hatch"] == hatch) & (samples["kind"] == "subsample")
+    samples.loc[mine, "nauplii"] = 0
+    study = study_month(tables.but(samples=samples), month="2026-10")
+    waiting = open_signals(study.signals)
+    assert set(waiting["hatch"]) == {hatch} and "hatch_pct" in set(waiting["chart"])
+    finding = finding_of_month(study)
+    assert any(
+        step.startswith(f"Explain hatch {hatch} (0.0 %); qckit report poor-hatch") for step in finding.next_steps
+    )
+    # an accident says nothing of how often the lot falls below the minimum
+    assert study.lots["K-121"].capability.share_pct_high < 5
+    chart = study.charts[("K-121", "hatching_efficiency_per_g")]
+    assert chart.frame.set_index("label").at[hatch, "z"] < -10

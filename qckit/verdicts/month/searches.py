@@ -105,7 +105,7 @@ def _working(history):
     n, k = part["full_cysts"].to_numpy(float), part["nauplii"].to_numpy(float)
     rest = np.maximum(n - k, 0)
     frame = part[["hatch", "at", "lot", "cone", "operator", "counted_by"]].rename(columns={"hatch": "label"})
-    frame = frame.assign(y=np.log((k + 0.5) / (rest + 0.5)), counting=1 / (k + 0.5) + 1 / (rest + 0.5))
+    frame = frame.assign(y=np.log((k + 0.5) / (rest + 0.5)), counting=1 / (k + 0.5) + 1 / (rest + 0.5), size=n)
     return frame.sort_values("at", kind="stable").reset_index(drop=True)
 
 

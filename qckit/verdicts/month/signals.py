@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 
 from qckit.charts.series import CHARTED
+from qckit.charts.tails import tail_df
 from qckit.verdicts.month.rates import SHARES, kept_by_fdr
 from qckit.verdicts.month.set_aside import rules_only
 
@@ -36,6 +37,10 @@ COLUMNS = [
     "note",
 ]
 """Columns of :func:`signal_table`."""
+_ENOUGH, _FAR = (
+    60,
+    3.0,
+)  # earlier hatches that show a room's tails; distance from which a hatch is judged without itself
 _PLAIN_TAIL = 12.0  # degrees of freedom of the tails where a chart's own are not known
 
 
@@ -139,15 +144,35 @@ def _chosen(every, search, first, waters) -> set:
         family = "other charts" if chart.charted.by_lot else "water readings"
         parts[family] += [(name, h, 2 * float(t.sf(v, tail))) for h, v in zip(part["label"], z, strict=True)]
     if search is not None:
-        model, frame = search.model, search.frame
-        recent = (frame["at"] >= first).to_numpy()
-        p = 2 * t.sf(np.abs(model.of_hatch()), model.tail_df)
-        parts["hatches"] = [("hatch_pct", h, v) for h, v in zip(frame["label"][recent], p[recent], strict=True)]
+        parts["hatches"] = _chances(search, first)
     chosen = set()
     for family, looks in parts.items():
         kept = kept_by_fdr([p for _, _, p in looks], SHARES[family])
         chosen |= {(name, hatch) for (name, hatch, _), keep in zip(looks, kept, strict=True) if keep}
     return chosen
+
+
+def _chances(search, first) -> list:
+    """(chart, hatch, chance of one as far from its level) of the month's hatches.
+
+    Counting is as unsure as it would be at the hatch's level: one of which nothing came is not the vaguer for it. And
+    no hatch widens the tails that it is judged by: they are those of the earlier ones, or of the others.
+    """
+    from scipy.stats import t
+
+    model, frame = search.model, search.frame
+    share = 1 / (1 + np.exp(-model.fitted))
+    counting = 1 / (frame["size"].to_numpy(float) * share * (1 - share))
+    z = model.left / np.sqrt(model.variance - frame["counting"].to_numpy(float) + counting + model.fitted_variance)
+    recent = (frame["at"] >= first).to_numpy()
+    if (~recent).sum() >= _ENOUGH:
+        df = np.full(len(z), tail_df(z[~recent]))
+    else:
+        df = np.full(len(z), tail_df(z))
+        for i in np.flatnonzero(recent & (np.abs(z) > _FAR)):
+            df[i] = tail_df(np.delete(z, i))
+    p = 2 * t.sf(np.abs(z), df)
+    return [("hatch_pct", h, v) for h, v in zip(frame["label"][recent], p[recent], strict=True)]
 
 
 def _with_alone(table, chosen, every):

@@ -145,6 +145,7 @@ def study_month(tables: SiteTables, *, month, lot="", rules=None, is_proposed=Fa
     )
     shifts = _closed_by_hand(shifts, table)
     moved = {label for s in shifts if s.counts and s.kind != "lot" for label in s.labels}
+    moved |= set(table.loc[table["state"] != "mark", "hatch"])  # accidents tell nothing of the lot
     levels = {level.lot: level for level in searched.lots}
     reviewed = _Reviewed(history=history, charts=charts, moved=moved, signals=table, period=(first, last))
     month_lots = {
@@ -348,7 +349,7 @@ def _level_words(chart, last):
     aged = f"; each moved along the slope to {end}" if chart.limits is not None and chart.limits.slope_per_day else ""
     return (
         f"the counted hatches of the {_LEVEL_DAYS} days up to {end} under the standard conditions and outside any "
-        f"change told above{aged}"
+        f"change or signal told above{aged}"
     )
 
 
