@@ -77,13 +77,12 @@ def _repeat(diary, lot, day) -> None:
             "standard test",
             cone,
             started,
-            grams=grams,
-            volume_ml=800,
+            amounts=(grams, 800),
             operator="op1",
             notes="invented; repeat test",
         )
         diary.readings(name, started, made[0], missing=0.0)
-        diary.subsamples(name, started, *made, hour=24.0, counters=[("person", "op1")] * 4)
+        diary.subsamples(name, started, made, hour=24.0, counters=[("person", "op1")] * 4)
 
 
 def _timed(diary, i: int) -> None:
@@ -96,11 +95,10 @@ def _timed(diary, i: int) -> None:
         "investigation",
         cone,
         started,
-        grams=1.6,
-        volume_ml=800,
+        amounts=(1.6, 800),
         operator="op1",
         notes="invented; time course beside the standard test",
     )
     diary.readings(name, started, made[0], missing=0.0)
     for n, hour in enumerate(TIMED_H):
-        diary.subsamples(name, started, *made, hour=hour, counters=[("person", "op1")] * 2, first=2 * n + 1)
+        diary.subsamples(name, started, made, hour=hour, counters=[("person", "op1")] * 2, first=2 * n + 1)
