@@ -11,7 +11,7 @@ __all__ = ["shown"]
 
 _BOX = (
     "border-left:4px solid currentColor;padding:2px 12px;margin:4px 0;max-width:46rem;overflow-wrap:break-word;"
-    "overflow-x:auto"
+    "overflow-x:auto;break-inside:avoid"
 )
 _CELL = "text-align:{0};padding:2px 10px 2px 0;border-bottom:1px solid rgba(128,128,128,.35)"
 _LONG = 16  # characters of a cell that is words, not a number with its unit

@@ -76,7 +76,8 @@ class SiteTables:
         >>> october.hatches["started"].min()[:7]
         '2026-10'
         """
-        limits = {"month": period} if isinstance(period, str) else {"since": period[0], "until": period[1]}
+        is_span = isinstance(period, (tuple, list)) and len(period) == 2
+        limits = {"month": str(period)} if not is_span else {"since": period[0], "until": period[1]}
         hatches = self.hatches[self.hatches["hatch"].isin(log.hatches(**limits)["hatch"])]
         samples = self.samples[self.samples["hatch"].isin(hatches["hatch"])]
         kept = {"hatches": hatches, "samples": samples}

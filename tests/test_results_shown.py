@@ -1,5 +1,7 @@
 """Results as a notebook shows them, what they draw, and the table that counting gives."""
 
+import re
+
 import matplotlib.pyplot as plt
 import numpy as np
 import pandas as pd
@@ -84,3 +86,24 @@ def test_a_chart_that_says_what_it_is_is_drawn_with_signals_labels_and_unit():
     names = [t for t in texts(share) if t.startswith(("upper", "mean", "lower"))]
     assert len({t.split()[1] for t in names}) == 3  # no two limits with one and the same label
     assert "1" not in texts(share)
+
+
+WRONG_TYPES = {
+    "the parameter nauplii is '5 Mio', which is a text": lambda site: site.dose("K-121", nauplii="5 Mio"),
+    "the parameter risk is 'low', which is a text": lambda site: site.dose("K-121", nauplii=5e6, risk="low"),
+    "'10'": lambda site: site.hatches(10),
+    "5: cannot be read": lambda site: qckit.count_photo(5, um_per_px=6.2),
+    "the values: 'a' is no number": lambda site: charts.individuals_chart([1, "a"]),
+    "the sizes: 'x' is no number": lambda site: charts.p_chart([1, 2], "x"),
+}
+
+
+@pytest.mark.parametrize("words", WRONG_TYPES)
+def test_a_parameter_of_the_wrong_type_is_answered_in_words(words, tmp_path):
+    from qckit.log import new_site
+
+    site = qckit.load_site(new_site(tmp_path / "room"))
+    with qckit.open_log(site.folder) as log:
+        log.add("lots", pd.DataFrame({"lot": ["K-121"]}), by="op1")
+    with pytest.raises(qckit.InputError, match=re.escape(words)):
+        WRONG_TYPES[words](site)

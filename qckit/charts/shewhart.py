@@ -33,7 +33,19 @@ __all__ = [
 
 
 def _points(count, size):
-    return pd.DataFrame({"count": np.asarray(count, float), "size": np.broadcast_to(size, np.shape(count))})
+    count, size = _numbers("the counts", count), _numbers("the sizes", size)
+    return pd.DataFrame({"count": count, "size": np.broadcast_to(size, np.shape(count))})
+
+
+def _numbers(what: str, values) -> np.ndarray:
+    """Return values as numbers, or say which of them is none."""
+    try:
+        return np.asarray(values, float)
+    except (TypeError, ValueError) as error:
+        text = pd.Series(np.ravel(np.asarray(values, object)))
+        wrong = text[pd.to_numeric(text, errors="coerce").isna() & text.notna()]
+        named = repr(wrong.iloc[0]) if len(wrong) else f"{values!r:.60}"
+        raise InputError(f"{what}: {named} is no number. Give numbers; NaN where one is not known.") from error
 
 
 def individuals_chart(values, *, log=False, d2=D2_TABLE):
@@ -60,7 +72,7 @@ def individuals_chart(values, *, log=False, d2=D2_TABLE):
     >>> charts.individuals_chart([33.5, 34.1, 33.8, 34.0, 33.9])["centre"].round(2).tolist()
     [33.86, 33.86, 33.86, 33.86, 33.86]
     """
-    points, kind = pd.DataFrame({"value": np.asarray(values, float)}), "log individuals" if log else "individuals"
+    points, kind = pd.DataFrame({"value": _numbers("the values", values)}), "log individuals" if log else "individuals"
     return apply_limits(fit_limits(points, kind, d2=d2), points)
 
 

@@ -21,6 +21,7 @@ from qckit.counting.result import PhotoCount, version_with
 from qckit.counting.second import propose_objects, read_at_centres, reader_module
 from qckit.counting.stages import CLASSES, StageModel, model_key
 from qckit.counting.working import WORK_UM_PER_PX, make_work_image
+from qckit.errors import need_text
 from qckit.photo import Photo, read_photo
 from qckit.photo.scales import check_scale
 from qckit.stages import FULL_CYST_STAGES, STAGES
@@ -78,7 +79,7 @@ def count_photo(
     (['cyst', 'nauplius', 'shell', 'umbrella'], True)
     """
     start = time.perf_counter()
-    path = Path(path)
+    path = Path(need_text("path", path))
     um_per_px = check_scale(um_per_px, path.name)
     photo = photo or read_photo(path, um_per_px=um_per_px, finest_um_per_px=finest_scale(reader))
     size = {"width_px": photo.width_px, "height_px": photo.height_px}

@@ -12,7 +12,7 @@ from qckit.day.bench import Bench, warm_up
 from qckit.day.entry import Written
 from qckit.day.page import day_fragment
 from qckit.day.records import UNITS, Harvest, LotTest, NewLot
-from qckit.errors import InputError, QcError, one_line
+from qckit.errors import InputError, QcError, need_text, one_line
 from qckit.stages import COUNT_LETTERS
 from qckit.tables import SEPARATIONS
 
@@ -130,6 +130,7 @@ def day_form(site: str | Path = "", *, initials: str = "", now: str = "") -> Day
     'DayForm'
     """
     warm_up()
+    initials = need_text("initials", initials)
     bench = Bench(site, by=initials, now=now)
     people = bench.people()
     bench.by = initials or (people[0] if len(people) == 1 else "")

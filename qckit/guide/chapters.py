@@ -6,7 +6,7 @@ import ast
 import contextlib
 import io
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from html import escape
 from pathlib import Path
 
@@ -82,6 +82,8 @@ def run_chapter(chapter: Chapter) -> tuple[str, list[Section]]:
         else:
             parts.append(f'<details class="guide-code"><summary>Code</summary><pre>{escape(source)}</pre></details>')
             parts.append(_shown(source, names))
+            if sections and (words := _text(parts[-1])):  # tables are searched too
+                sections[-1] = replace(sections[-1], text=f"{sections[-1].text} {words}")
     return "\n".join(parts), sections
 
 
@@ -107,6 +109,7 @@ def _prose(source: str) -> tuple[str, list[Section]]:
 def _text(html: str) -> str:
     from html import unescape
 
+    html = re.sub(r"<(style|svg|math)\b.*?</\1>", " ", html, flags=re.DOTALL)
     return " ".join(unescape(re.sub(r"<[^>]+>", " ", html)).split())
 
 

@@ -1,7 +1,7 @@
 // Search in the handbook's sections: every word must occur; those with it in their heading come first.
 const field = document.getElementById("search"), list = document.getElementById("results"), contents = document.getElementById("contents"), found = document.getElementById("found");
 function snippet(text, word) {
-  const at = Math.max(0, text.toLowerCase().indexOf(word)), from = Math.max(0, at - 60), p = document.createElement("p");
+  const at = Math.max(0, text.toLowerCase().indexOf(word)), from = at > 60 ? text.lastIndexOf(" ", at - 60) + 1 : 0, p = document.createElement("p");
   const part = text.slice(from, at + 120), i = part.toLowerCase().indexOf(word);
   if (i < 0) { p.textContent = part; return p; }
   const mark = document.createElement("mark");

@@ -11,10 +11,11 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from numbers import Real
 
 import pandas as pd
 
-from qckit.errors import InputError
+from qckit.errors import InputError, need_number
 from qckit.hatch.dose_records import dose_records
 from qckit.hatch.dose_warnings import DoseWarning, dose_warnings
 from qckit.hatch.harvest import Recovery, recovery_of
@@ -377,6 +378,9 @@ def _camera_u(level, recovery, records, corrections):
 
 
 def _check_numbers(nauplii, risk):
+    for name, value in (("nauplii", nauplii), ("risk", risk)):
+        if not isinstance(value, Real):
+            need_number(name, value)
     if not (math.isfinite(nauplii) and nauplii > 0):
         raise InputError(f"nauplii is {nauplii!r} and must be a number above 0, or no dose can be worked out.")
     if not 0.001 <= risk <= 0.5:

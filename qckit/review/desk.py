@@ -14,7 +14,7 @@ import numpy as np
 import traitlets
 from sqlalchemy.exc import DBAPIError
 
-from qckit.errors import InputError, QcError, one_line
+from qckit.errors import InputError, QcError, need_text, one_line
 from qckit.review.edits import apply_edit
 from qckit.review.session import ReviewSession
 from qckit.review.settled import order_to_review
@@ -313,4 +313,5 @@ def open_review(log, photos=None, *, initials=""):
         known = known[known["photo"].isin(names)]
     if known.empty:
         raise InputError("no photo is counted yet, so there is none to look at. Count photos first.")
+    initials = need_text("initials", initials)
     return ReviewDesk(log, order_to_review(log, known, log.objects()), initials=initials)

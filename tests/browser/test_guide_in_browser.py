@@ -20,6 +20,9 @@ def test_the_contents_can_be_searched_and_the_pages_fit(guide_pages, browser, tm
     errors = []
     page.on("pageerror", lambda e: errors.append(str(e)))
     page.goto((guide_pages / "index.html").as_uri())
+    for word, where in {"min_hatch_pct": "Reference", "set-aside": "Reference", "smeared": "Troubleshooting"}.items():
+        page.get_by_label("Search").fill(word)  # what stands in a table only
+        assert where in page.locator("#results").inner_text(), word
     page.get_by_label("Search").fill("synchrony")
     page.locator("#results li").first.wait_for()
     assert "What the figures mean" in page.locator("#results").inner_text()
