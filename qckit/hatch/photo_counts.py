@@ -122,7 +122,7 @@ def mark_photo_counts(cones, samples, corrections):
 
     Examples
     --------
-    >>> set(hatch.mark_photo_counts(cones, tables.samples, tables.photo_corrections)["photo_state"])
+    >>> set(hatch.mark_photo_counts(cones, tables.samples, None)["photo_state"])
     {''}
     """
     out = cones.assign(photo_state="", certificate="", camera_u=0.0, as_counted=1.0)
