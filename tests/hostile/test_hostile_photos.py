@@ -11,6 +11,7 @@ import fuzz_photos
 import numpy as np
 import pandas as pd
 import pytest
+from clumsy_photos import clumsy_photos, put_special
 from odd_photos import BAD, FLAWED, SOUND, encoded, odd_photos, special_files
 from photo_bed import photo_bed
 from PIL import Image
@@ -77,6 +78,46 @@ def test_the_whole_bed(tmp_path, sound, run):
             wrong += [name] if abs(row[stages].sum() - whole.sum()) > 0.1 * whole.sum() else []
     assert (code, wrong) == (1, [])
     assert err.count("not counted: ") == len(made) - len(counts)
+
+
+def wrong_of_third_bed(folder, made, special, scale, run):
+    """Count the third bed; return what is not as expected."""
+    for name, (_, data) in made.items():
+        (folder / name).write_bytes(data)
+    code, _, err = run("count", folder, "--um-per-px", scale, "--out", folder / "counts", "--no-checked")
+    counts = pd.read_csv(folder / "counts" / "counts.csv", keep_default_na=False).set_index("photo")
+    expected = {name: kind for name, (kind, _) in made.items()} | special
+    stages = ["nauplii", "cyst", "shell"]
+    wrong = sorted(set(counts.index) - set(expected))
+    for name, kind in expected.items():
+        there = name in counts.index
+        apart = (counts.loc[name, stages] - counts.loc["sound.png", stages]).abs().max() if there else 0
+        if (
+            (kind == SOUND and (not there or apart > 2))
+            or (kind == BAD and there)
+            or (there and apart > 2 and not counts.loc[name, "flags"])
+        ):
+            wrong.append(name)
+    bad = [n for n in expected if n not in counts.index]
+    wrong += [n for n in bad if f"not counted: {n}: " not in err]
+    assert code == 1 and err.count("not counted: ") == len(bad)
+    return wrong
+
+
+def test_a_part_of_the_third_bed(tmp_path, sound, run):
+    pixels, scale = sound
+    made = clumsy_photos(pixels)
+    part = dict(list(made.items())[::6]) | {"sound.png": made["sound.png"]}
+    assert wrong_of_third_bed(tmp_path, part, put_special(tmp_path, pixels), scale, run) == []
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", [17, 4711])
+def test_the_third_bed(tmp_path, sound, run, seed):
+    pixels, scale = sound
+    made = clumsy_photos(pixels, seed)
+    assert len(made) >= 60
+    assert wrong_of_third_bed(tmp_path, made, put_special(tmp_path, pixels), scale, run) == []
 
 
 def test_a_carriage_return_in_a_name_ends_no_row(tmp_path):
