@@ -25,6 +25,7 @@ _READINGS = {  # what can be read off an instrument at all, in the standard unit
     "light": (0.0, 200_000.0, "light, in lux"),
 }
 _SURROGATE = frozenset(map(chr, range(0xD800, 0xE000)))
+MOST_CHARACTERS = 200  # of a name
 _NAMED_BY_PEOPLE = {
     "lots": ("lot",),
     "hatches": ("hatch", "lot", "cone"),
@@ -48,7 +49,7 @@ def broken(table: str, frame: pd.DataFrame) -> list[tuple]:
     -------
     list of (index, column, value, rule, remedy)
     """
-    found = [*_not_to_be_stored(frame), *_invisible(table, frame)]
+    found = [*_not_to_be_stored(frame), *_invisible(table, frame), *_too_long(table, frame)]
     look = {"hatches": _impossible_hatches, "samples": _impossible_samples, "readings": _impossible_readings}.get(table)
     found += look(frame) if look else ()
     if table in ("samples", "photos"):
@@ -130,6 +131,15 @@ def _invisible(table: str, frame: pd.DataFrame):
             if not any(unicodedata.category(c)[0] in "LNPS" for c in name):
                 shown = name.encode("unicode_escape").decode()
                 yield index, column, shown, "has nothing in it that can be seen", "Type the name again."
+
+
+def _too_long(table: str, frame: pd.DataFrame):
+    """Names that no page, file or index of a database holds."""
+    for column in [c for c in _NAMED_BY_PEOPLE.get(table, ()) if c in frame]:
+        for index in frame.index[(frame[column].str.len() > MOST_CHARACTERS).fillna(False).astype(bool)]:
+            name = frame.at[index, column]
+            rule = f"has {len(name):,} characters, and a name has {MOST_CHARACTERS} at most"
+            yield index, column, f"{name[:20]} ...", rule, "Shorten it; the rest belongs into notes."
 
 
 def _photos_outside(frame: pd.DataFrame, column: str):

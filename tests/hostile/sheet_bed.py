@@ -1,7 +1,7 @@
 """A seeded bed of hostile field sheets: made, not stored, each with what must become of it.
 
 Every case is one import into a site that knows the lots L-1 and L-2, the hatch H-0 and the sample S-0. Codes: 0
-entered, 1 entered and noted as hardly possible, 2 refused whole. ``said`` must stand in what the command prints.
+entered, 1 entered and noted as hardly possible, 2 refused whole. ``message`` must stand in what the command prints.
 """
 
 from __future__ import annotations
@@ -178,8 +178,7 @@ def names() -> list[Case]:
     cases = [one(f"no name {n!r}", "hatches", {"hatch": n}, 2, said) for n, said in NO_NAMES.items()]
     cases += [one(f"no lot {n!r}", "lots", {"lot": n}, 2, said) for n, said in NO_NAMES.items()]
     for name in ODD_NAMES:
-        invisible = name == "‮"
-        code = 2 if invisible else 0
+        code = 2 if name == "‮" or len(name) > 200 else 0
         cases.append(
             one(
                 f"odd name {name!r:.40}",

@@ -42,7 +42,7 @@ class Case:
     name: str
     files: dict[str, bytes] | Callable[[Path], None]
     code: int
-    said: str = ""
+    message: str = ""
     options: tuple[str, ...] = ()
     stored: dict | None = None  # (table, key, column) -> value, after the import
 
@@ -56,6 +56,6 @@ def as_csv(rows: list[dict], separator: str = ",", head: list[str] | None = None
     return text.getvalue().encode("utf-8")
 
 
-def one(name: str, table: str, cell: dict, code: int, said: str = "", **more) -> Case:
+def one(name: str, table: str, cell: dict, code: int, message: str = "", **more) -> Case:
     """Build a case of one sound row with some cells changed."""
-    return Case(name, {f"{table}.csv": as_csv([ROWS[table] | cell])}, code, said, **more)
+    return Case(name, {f"{table}.csv": as_csv([ROWS[table] | cell])}, code, message, **more)

@@ -5,6 +5,7 @@ import shutil
 
 import pandas as pd
 import pytest
+from clumsy_sheets import clumsy_sheets
 from sheet_bed import sheet_bed
 from sheet_cases import HATCH, SAMPLE, as_csv
 
@@ -48,8 +49,8 @@ def wrong_with(case, site, folder, run):
     problems = []
     if code != case.code:
         problems.append(f"exit {code}, not {case.code}: {text[:500]}")
-    if case.phrases not in text:
-        problems.append(f"{case.phrases!r} is not said: {text[:500]}")
+    if case.message not in text:
+        problems.append(f"{case.message!r} is not said: {text[:500]}")
     if set(text) & set("\x1b\x07\x00\u202e\u2066"):
         problems.append("a sign that steers the terminal is printed")
     if code == 2 and contents(site) != before:
@@ -59,9 +60,10 @@ def wrong_with(case, site, folder, run):
             rows = log.table(table)
         row = rows[rows.iloc[:, 0] == key]
         got = row[column].iloc[0] if len(row) else "no such row"
-        same = (
-            pd.isna(got) if value is None else got == value or (isinstance(value, float) and math.isclose(got, value))
-        )
+        if value is None or isinstance(got, str) or isinstance(value, str):
+            same = got == value or (value is None and pd.isna(got))
+        else:
+            same = math.isclose(got, value)
         if not same:
             problems.append(f"{table} {key} {column} is {got!r}, not {value!r}")
     return problems
@@ -92,6 +94,18 @@ def test_a_part_of_the_bed(tmp_path, run, founded):
 def test_the_whole_bed(tmp_path, run, founded):
     cases = sheet_bed()
     assert len(cases) > 220 and len({c.name for c in cases}) == len(cases)
+    assert failures(cases, tmp_path, run, lambda to: shutil.copytree(founded, to)) == {}
+
+
+def test_a_part_of_the_third_bed(tmp_path, run, founded):
+    cases = clumsy_sheets()[::7]
+    assert failures(cases, tmp_path, run, lambda to: shutil.copytree(founded, to)) == {}
+
+
+@pytest.mark.slow
+def test_the_third_bed(tmp_path, run, founded):
+    cases = clumsy_sheets()
+    assert len(cases) >= 60 and len({c.name for c in cases}) == len(cases)
     assert failures(cases, tmp_path, run, lambda to: shutil.copytree(founded, to)) == {}
 
 

@@ -288,6 +288,7 @@ def read_cells(grid: Grid, columns: dict[str, Column], heading, settings: Settin
     rules = _rules(body, headings, grid, settings)
     faults = {(r, c): rest for r, c, *rest in grid.problems}
     problems += _stray(body, headings, len(cells_of_heading))
+    notes += _without_heading(body, cells_of_heading)
     data, remarks, dates = {}, Counter(), Counter()
     for i, (column, unit) in headings.items():
         read: dict[tuple, tuple] = {}  # the same few cells stand in many rows: each is read once
@@ -325,6 +326,13 @@ def _stray(body, headings, width: int) -> list[tuple]:
         for index, (_, row) in enumerate(body)
         for cell in [c for i, c in enumerate(row[width:], width) if i not in headings and not is_blank(c)][:1]
     ]
+
+
+def _without_heading(body, cells_of_heading) -> list[str]:
+    """Say which columns before the last heading have values and no heading; a program's numbers of rows often do."""
+    bare = [i for i, cell in enumerate(cells_of_heading) if is_blank(cell)]
+    left_out = [i for i in bare if any(i < len(row) and not is_blank(row[i]) for _, row in body)]
+    return [f"column {i + 1} has no heading, and was left out" for i in left_out]
 
 
 def _series(values: list, column: Column) -> pd.Series:
@@ -395,10 +403,16 @@ def _value(cell, column: Column, unit: str, rules) -> tuple:
         remedy = "Format the column as text and type the name again: the spreadsheet program has made a date of it."
         return None, ("is a date, not a name", remedy), ""
     else:
-        return _text(cell), None, ""
+        text = _text(cell)
+        bare = text.translate(_EMPTY_MARKS).strip() if column.name in _NAMES else text
+        return (
+            (bare, None, "marks that nobody can see left out of a name") if bare and bare != text else (text, None, "")
+        )
     return read.value, (read.rule, read.remedy) if read.rule else None, read.note
 
 
+_EMPTY_MARKS = dict.fromkeys(map(ord, "\ufeff\u200b\u2060\u00ad"))
+"""Byte-order marks, blanks and joins of no width: two names that differ by them are one to everybody who reads them."""
 _NAMES = {"lot", "hatch", "sample", "cone", "photos", "photo", "operator", "counter"}
 
 
