@@ -208,11 +208,8 @@ def _damaged(data: bytes, where: str, error: Exception) -> InputError:
         return InputError(f"{where}: the file {_what_else(data[:512])}. Give a JPEG, PNG, TIFF or HEIC photo.")
     if isinstance(error, MemoryError):
         return InputError(f"{where}: the picture does not fit into memory. Save it smaller.")
-    what = "" if isinstance(error, LookupError) else one_line(error)[:120]  # those name only a place inside a decoder
-    return InputError(
-        f"{where}: the picture is damaged ({what or 'its parts do not fit together'}). "
-        f"Copy the file from the camera again."
-    )
+    what = type(error).__name__ if isinstance(error, LookupError) else one_line(error)[:120] or type(error).__name__
+    return InputError(f"{where}: the picture is damaged ({what}). Copy the file from the camera again.")
 
 
 def check_size(width: int, height: int, where: str) -> None:
@@ -269,8 +266,8 @@ def _to_rgb(image) -> np.ndarray:
 def _to_bytes(values: np.ndarray) -> np.ndarray:
     """Bring deeper pixels to 8 bit: the least camera depth (8, 10, 12, 14, 16 bit) that holds the largest value."""
     values = np.asarray(values)
-    if values.dtype.kind not in "buif":
-        raise ValueError(f"its pixels are of the kind {values.dtype}")
+    if values.dtype == np.complex64 or values.dtype == np.complex128:
+        raise ValueError("pixels that are not numbers of light")
     if values.dtype == np.bool_:
         values = values.astype(np.uint8) * 255
     if values.dtype != np.uint8:

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import datetime as dt
 import hashlib
-import re
 from collections import Counter
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -20,7 +19,8 @@ from qckit.files import restore
 from qckit.log import schema
 from qckit.log.intake import Incoming
 from qckit.log.sheets import cells
-from qckit.log.sheets.grids import HEADING_ROWS, Grid, file_content, fold_heading, is_blank, read_grids
+from qckit.log.sheets.grids import Grid, file_content, fold_heading, is_blank, read_grids
+from qckit.log.sheets.headings import find_heading, headings_of, table_of
 from qckit.settings import Settings
 from qckit.tables import TABLES, Column
 
@@ -94,104 +94,6 @@ def sheets_of(path: Path) -> list[Path]:
 SHEET_SUFFIXES = (".csv", ".tsv", ".txt", ".xlsx", ".xlsm")
 """Endings of the sheets looked for in a folder."""
 
-_SUFFIX = {
-    "g": "g",
-    "ml": "ml",
-    "µl": "ul",
-    "mm": "mm",
-    "µg": "ug",
-    "°C": "c",
-    "ppt": "ppt",
-    "lux": "lux",
-    "mg/l": "mg_l",
-    "%": "pct",
-    "µm/px": "um_per_px",
-    "1/g": "per_g",
-}
-
-
-def _column_for(heading, columns: dict[str, Column]) -> tuple[Column, str] | None:
-    """Return the column a heading means and the unit it gives, if that is not the column's own."""
-    plain = fold_heading(heading)
-    if plain in columns:
-        return columns[plain], ""
-    match = re.fullmatch(r"(.+?)[\s_]*[(\[](.+)[)\]]", str(heading).replace("\ufeff", "").strip())
-    if match:
-        stem, unit = fold_heading(match[1]), cells.fold_unit(match[2])
-    elif re.fullmatch(r".+_(f|l|kg|mg|k)", plain):
-        stem, _, unit = plain.rpartition("_")
-        unit = {"f": "°f", "k": "k"}.get(unit, unit)
-    else:
-        return None
-    for column in columns.values():
-        suffix = _SUFFIX.get(column.unit)
-        stem_of_column = column.name.removesuffix(f"_{suffix}") if suffix else column.name
-        known = unit == cells.fold_unit(column.unit) or unit in cells.column_unit(column.unit)
-        if stem in (stem_of_column, column.name) and known:
-            return column, "" if unit == cells.fold_unit(column.unit) else unit
-    return None
-
-
-def _known(heading, columns: dict[str, Column]) -> str | None:
-    """Return the name of the column a heading means."""
-    found = _column_for(heading, columns) if isinstance(heading, str) else None
-    return found[0].name if found else None
-
-
-def _heading_row(grid: Grid, columns: dict[str, Column]) -> tuple[int, list] | None:
-    """Find the row with most known headings, alone or with the row above it: two at least, or all that must be there.
-
-    Returns
-    -------
-    tuple of (int, list) or None
-        Place of the (lower) row, and the headings.
-    """
-    needed = {c.name for c in columns.values() if c.required}
-    best, most, above = None, 0, []
-    for place, (_, row) in enumerate(grid.rows[:HEADING_ROWS]):
-        for headings in (row, _over_two_rows(above, row, columns)):
-            found = [name for name in (_known(c, columns) for c in headings) if name]
-            if len(found) > most and (len(found) > 1 or needed <= set(found)):
-                best, most = (place, headings), len(found)
-        above = row
-    return best
-
-
-def _over_two_rows(above: list, below: list, columns: dict[str, Column]) -> list:
-    """Join headings written over two rows: a group above names, names above units, names merged over both rows."""
-    width = max(len(above), len(below))
-    rows = ([*row, *[None] * (width - len(row))] for row in (above, below))
-    headings = []
-    for upper, lower in zip(*rows, strict=True):
-        joined = f"{upper} ({str(lower).strip().strip('()[]')})"
-        if _known(lower, columns) or is_blank(upper):
-            headings.append(lower)
-        elif not is_blank(lower) and isinstance(upper, str) and _known(joined, columns):
-            headings.append(joined)
-        else:
-            headings.append(upper if is_blank(lower) and _known(upper, columns) else lower)
-    return headings
-
-
-def _table_of(grid: Grid) -> str | None:
-    """Tell which table a sheet is for: by its name, else by the only one whose required columns are all there."""
-    name = grid.name.strip().casefold()
-    for table in schema.ORDER:
-        if re.match(rf"{table}(?![a-z])", name):
-            return table
-    fits = []
-    for table in schema.ORDER:
-        columns = {c.name: c for c in TABLES[table]}
-        heading = _heading_row(grid, columns)
-        if heading is None:
-            continue
-        found = {_known(c, columns) for c in heading[1]}
-        needed = {c.name for c in TABLES[table] if c.required} - {"nauplii"}
-        if needed <= found:
-            fits.append((len(found), table))
-    fits.sort(reverse=True)
-    return fits[0][1] if fits and (len(fits) == 1 or fits[0][0] > fits[1][0]) else None
-
 
 def rows_from_grid(grid: Grid, settings: Settings, *, table: str | None = None, ignore_columns=()) -> SheetRows | None:
     """Turn a sheet's cells into rows for one table.
@@ -208,7 +110,7 @@ def rows_from_grid(grid: Grid, settings: Settings, *, table: str | None = None, 
             f"{grid.source}: corrections and steps are not entered from a sheet. Write a correction with  qckit log "
             "correct;  a whole log comes back from its zip with  qckit log restore."
         )
-    by_name = _table_of(grid)
+    by_name = table_of(grid)
     name = table or by_name
     if name is None:
         if grid.only_sheet:
@@ -220,7 +122,7 @@ def rows_from_grid(grid: Grid, settings: Settings, *, table: str | None = None, 
     if name not in schema.KEYS:
         raise unknown_name("table", name, schema.KEYS)
     columns = {c.name: c for c in TABLES[name]}
-    heading = _heading_row(grid, columns)
+    heading = find_heading(grid, columns)
     if heading is None:
         needed = ", ".join(c.name for c in columns.values() if c.required)
         raise InputError(
@@ -256,11 +158,6 @@ class ReadCells:
     notes: list[str]
 
 
-def find_heading(grid: Grid, columns: dict[str, Column]) -> tuple[int, list] | None:
-    """Find the heading row for some columns: its place and its cells; None where there is none."""
-    return _heading_row(grid, columns)
-
-
 def read_cells(grid: Grid, columns: dict[str, Column], heading, settings: Settings, ignored: set = frozenset()):
     """Read the cells below a heading row.
 
@@ -280,7 +177,7 @@ def read_cells(grid: Grid, columns: dict[str, Column], heading, settings: Settin
     ReadCells
     """
     place, cells_of_heading = heading
-    headings, problems, notes = _headings(cells_of_heading, columns, ignored)
+    headings, problems, notes = headings_of(cells_of_heading, columns, ignored)
     body = [(number, row) for number, row in grid.rows[place + 1 :] if any(not is_blank(c) for c in row)]
     if body and _is_unit_row(body[0][1]):
         notes.append(f"row {body[0][0]} read as units")
@@ -342,30 +239,6 @@ def _series(values: list, column: Column) -> pd.Series:
     if column.kind == "int" and all(v is None or (v.is_integer() and abs(v) < 2**53) for v in values):
         return pd.Series(values, dtype="Int64")
     return pd.Series(values, dtype="str" if column.kind in ("text", "choice", "time", "date") else object)
-
-
-def _headings(cells_of_heading: list, columns, ignored: set):
-    """Match the heading row to the table's columns; unknown and doubled headings are problems."""
-    headings, problems, notes, places = {}, [], [], {}
-    for i, cell in enumerate(cells_of_heading):
-        if is_blank(cell) or fold_heading(cell) in ignored:
-            continue
-        found = _column_for(cell, columns)
-        if found is None:
-            message = str(unknown_name("column", str(cell).strip(), columns))
-            hint = message.split(". ", 1)[1]
-            remedy = f"{hint} Rename the heading, or leave the column out with --ignore {fold_heading(cell)!r}."
-            problems.append(("heading", str(cell).strip(), None, "is not a column of this table", remedy))
-            continue
-        column, unit = found
-        if column.name in places:
-            problems.append(("heading", column.name, str(cell), "stands twice", "Keep one of the two columns."))
-            continue
-        places[column.name] = i
-        headings[i] = (column, unit)
-        if str(cell).strip() != column.name and fold_heading(cell) != column.name:
-            notes.append(f"heading {str(cell).strip()!r} read as {column.name}")
-    return headings, problems, notes
 
 
 def _is_unit_row(row) -> bool:
