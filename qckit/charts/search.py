@@ -14,52 +14,17 @@ import numpy as np
 import pandas as pd
 
 from qckit.charts.candidates import SHARES, SHORTEST, best_candidates, ramp_gains, step_gains
+from qckit.charts.change import ALL, Change, group_words
 from qckit.charts.days import day_numbers
+from qckit.charts.late import late_changes, late_levels
 from qckit.charts.levels import LevelData, LevelModel, Priors, fit_levels
 from qckit.charts.selection import likely_bounds, size_after_selection
 
-__all__ = ["ALL", "Change", "Search", "detectable_size", "find_changes_in_levels", "group_words", "late_levels"]
+__all__ = ["Search", "detectable_size", "find_changes_in_levels"]
 
-ALL = "all hatches"
 FACTORS = ("cone", "operator", "lot", "counted_by")
-_WORDS = {"counted_by": "counted by"}
 _FEW = 10  # hatches of a step that one failed hatch could make alone
 _MOST = 5  # changes looked for
-_LATE = (20, 14.0)  # hatches and days of others before a level counts as having come late
-
-
-@dataclass(frozen=True, kw_only=True)
-class Change:
-    """One change found.
-
-    ``rows`` are the hatches touched, as rows of the searched frame. ``first`` to ``last_high`` are rows too: when it
-    began and ended, with the bounds that hold 95 % of what the data leave likely. ``coefficient`` is on the working
-    scale: of a step its height, of a ramp its height per day.
-    """
-
-    shape: str  # step, ramp, level
-    factor: str  # "", cone, operator, lot, counted_by
-    level: str
-    rows: np.ndarray
-    first: int
-    first_low: int
-    first_high: int
-    last: int
-    last_low: int
-    last_high: int
-    is_ongoing: bool
-    coefficient: float
-    low: float
-    high: float
-    z: float
-    p_value: float  # of the whole search: every group, time and shape tried is counted
-    column: np.ndarray
-    rivals: tuple = ()
-
-    @property
-    def where(self) -> str:
-        """The group in words."""
-        return group_words(self.factor, self.level)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -81,25 +46,6 @@ class Search:
     alpha: float
     falls: float  # share of alpha that falls have; rises have the rest
     frame: pd.DataFrame  # the searched hatches
-
-
-def group_words(factor: str, level: str) -> str:
-    """Name a group: ``cone C``, ``counted by photo``, ``all hatches``."""
-    return f"{_WORDS.get(factor, factor)} {level}" if factor else ALL
-
-
-def late_levels(frame, factors=("cone", "operator", "counted_by")) -> list[tuple[str, str]]:
-    """List the levels that came after the others: (factor, level)."""
-    out, begin = [], frame["at"].iloc[0] if len(frame) else None
-    for factor in factors:
-        if factor not in frame:
-            continue
-        first = frame.groupby(factor)["at"].min()
-        for level, at in first.items():
-            before = (frame["at"] < at) & (frame[factor] != "")
-            if str(level) and before.sum() >= _LATE[0] and (at - begin) / pd.Timedelta(days=1) >= _LATE[1]:
-                out.append((factor, str(level)))
-    return out
 
 
 def find_changes_in_levels(
@@ -164,7 +110,7 @@ def find_changes_in_levels(
     )
     plain = model = task.fit([])
     found, tried = [], {}
-    for change in _late_changes(model, named, late, late_alpha if late_alpha is not None else alpha / 3):
+    for change in late_changes(model, named, late, late_alpha if late_alpha is not None else alpha / 3):
         found.append(change)
         model = task.fit(found, model)
     while len(found) < _MOST and len(frame) >= 2 * SHORTEST:
@@ -331,40 +277,6 @@ def _groups(named, factors, n):
             if SHORTEST <= len(rows) <= n - SHORTEST:
                 groups.append((factor, level, rows))
     return groups
-
-
-def _late_changes(model, named, late, alpha):
-    """Levels that came late and differ by more than such levels do."""
-    out = []
-    for factor, level in late:
-        column = (named[factor] == level).astype(float)
-        rows = np.flatnonzero(column)
-        if len(rows) < SHORTEST:
-            continue
-        value, se = model.estimate(column)
-        p = min(1.0, len(late) * 2 * float(_t().sf(abs(value) / se, min(model.df, 30.0))))
-        if p >= alpha:
-            continue
-        low, high = value - 1.96 * se, value + 1.96 * se
-        ends = {"first": rows[0], "first_low": rows[0], "first_high": rows[0]}
-        ends |= {"last": rows[-1], "last_low": rows[-1], "last_high": rows[-1]}
-        out.append(
-            Change(
-                shape="level",
-                factor=factor,
-                level=level,
-                rows=rows,
-                is_ongoing=True,
-                coefficient=value,
-                low=low,
-                high=high,
-                z=value / se,
-                p_value=p,
-                column=column,
-                **ends,
-            )
-        )
-    return sorted(out, key=lambda c: c.p_value)[:1]
 
 
 def _described(task, best, column, beside, p) -> Change:

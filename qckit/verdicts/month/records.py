@@ -7,7 +7,7 @@ import pandas as pd
 from qckit.charts.series import CHARTED, CONDITIONS
 from qckit.hatch.notes import gaps
 
-__all__ = ["left_out", "quality_table"]
+__all__ = ["left_out", "no_hatch_words", "quality_table"]
 
 
 def quality_table(chosen, samples, readings, photos, settings) -> pd.DataFrame:
@@ -55,3 +55,15 @@ def left_out(hatches, first, last, lot, chosen) -> list[str]:
     for row in missing.head(10).itertuples():  # counted in part: say what is missing
         out += [f"{row.hatch}: {note}" for note in gaps(row.notes)]
     return out
+
+
+def no_hatch_words(history, month, lot) -> str:
+    """Say that nothing can be reviewed, and which months can."""
+    of = f" of lot {lot}" if lot else ""
+    had = history[history["lot"] == lot] if lot else history
+    if not len(had):
+        return f"{month}: no production hatch{of} is in the log. Import the field sheets first."
+    return (
+        f"{month}: no production hatch{of} was started in that month. The log holds "
+        f"{had['at'].min():%Y-%m} to {had['at'].max():%Y-%m} up to then. Choose another month."
+    )

@@ -8,8 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from qckit.charts.candidates import SHORTEST
+from qckit.charts.change import ALL, group_words
 from qckit.charts.levels import Priors
-from qckit.charts.search import ALL, Search, detectable_size, find_changes_in_levels, group_words
+from qckit.charts.search import Search, detectable_size, find_changes_in_levels
 from qckit.charts.series import CONDITIONS
 from qckit.charts.water import search_water, water_limits, water_points
 from qckit.verdicts.lots.expected import expected_of_lot

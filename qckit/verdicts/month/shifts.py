@@ -12,7 +12,8 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import pandas as pd
 
-from qckit.charts.search import ALL, Search, group_words
+from qckit.charts.change import ALL, group_words
+from qckit.charts.search import Search
 from qckit.charts.series import CHARTED, CONDITIONS
 
 __all__ = ["ROOM", "Shift", "matched_with_log", "shift_of_lot", "shifts_of", "unread_beside", "water_beside"]
@@ -229,7 +230,9 @@ def water_beside(shift: Shift, searches: dict, points: dict) -> Shift:
         water_changes = [
             c
             for c in search.changes
-            if c.coefficient * difference > 0 and np.isin(np.flatnonzero(mine), c.rows).mean() > 0.3
+            if c.coefficient * difference > 0
+            and np.isin(np.flatnonzero(mine), c.rows).mean() > 0.3
+            and _begins_with(c, frame["at"], shift)
         ]
         is_sure = bool(water_changes) or (abs(value) / se >= _SURE and difference * value > 0)
         if not is_sure or abs(difference) < sd:
@@ -249,6 +252,12 @@ def water_beside(shift: Shift, searches: dict, points: dict) -> Shift:
             }
         )
     return replace(shift, conditions=sorted(found, key=lambda c: -abs(c["difference"]) / c["sd"]))
+
+
+def _begins_with(change, at, shift) -> bool:
+    """Whether the water moved when the hatches did: a step long before did no harm; a drift may take its time."""
+    near = pd.Timedelta(days=_NEAR_DAYS)
+    return change.shape != "step" or at.iloc[change.first_high] >= shift.first_low - near
 
 
 def unread_beside(shift: Shift, history) -> Shift:

@@ -22,7 +22,7 @@ from qckit.hatch.subsamples import fill_volumes
 from qckit.site_tables import SiteTables
 from qckit.verdicts.month.lot_levels import LotLevel
 from qckit.verdicts.month.periods import compare_periods, month_bounds
-from qckit.verdicts.month.records import left_out, quality_table
+from qckit.verdicts.month.records import left_out, no_hatch_words, quality_table
 from qckit.verdicts.month.searches import search_month
 from qckit.verdicts.month.set_aside import aside_table, points_aside
 from qckit.verdicts.month.shifts import matched_with_log
@@ -125,7 +125,7 @@ def study_month(tables: SiteTables, *, month, lot="", rules=None, is_proposed=Fa
         raise unknown_name("lot", lot, sorted(set(hatches["lot"])), where="hatches")
     chosen = history[inside & (history["lot"] == lot)] if lot else history[inside]
     if not len(chosen):
-        raise InputError(_nothing(history, month, lot))
+        raise InputError(no_hatch_words(history, month, lot))
     names = sorted(chosen["lot"].unique())
     done = _explained(tables.signals)
     searched = search_month(history[~history["hatch"].isin(done)], tables, lot=lot, names=names, first=first, last=last)
@@ -269,17 +269,6 @@ def _history(tables, samples, last, purposes=("production",)):
     of_hatches = samples[samples["hatch"].isin(known["hatch"])]
     mine = readings[readings["hatch"].isin(known["hatch"])] if readings is not None else None
     return hatch_series(tables.lots, known, of_hatches, mine, conditions=tables.settings.conditions, purposes=purposes)
-
-
-def _nothing(history, month, lot):
-    of = f" of lot {lot}" if lot else ""
-    had = history[history["lot"] == lot] if lot else history
-    if not len(had):
-        return f"{month}: no production hatch{of} is in the log. Import the field sheets first."
-    return (
-        f"{month}: no production hatch{of} was started in that month. The log holds "
-        f"{had['at'].min():%Y-%m} to {had['at'].max():%Y-%m} up to then. Choose another month."
-    )
 
 
 @dataclass(frozen=True, kw_only=True)
