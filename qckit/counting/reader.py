@@ -66,7 +66,7 @@ def _network(model: Path) -> _Network:
     session = onnxruntime.InferenceSession(str(model), options, providers=["CPUExecutionProvider"])
     notes = json.loads(session.get_modelmeta().custom_metadata_map["last_layer"])
     weights, step, offset = (np.array(notes[k], np.float32) for k in ("weights", "step", "offset"))
-    last = LastLayer(weights.reshape(-1, 4, weights.shape[1]), step.reshape(-1, 4), offset.reshape(-1, 4))
+    last = LastLayer.of_arrays(weights.reshape(-1, 4, weights.shape[1]), step.reshape(-1, 4), offset.reshape(-1, 4))
     return _Network(session, last)
 
 

@@ -2,6 +2,7 @@
 
 import json
 import re
+import shutil
 
 import pandas as pd
 import pytest
@@ -115,6 +116,7 @@ def test_all_months_and_each_lot_are_listed(site):
         month_jobs(site, "all", lot="K-12")
 
 
+@pytest.mark.slow
 def test_a_failing_report_does_not_stop_the_others(site, monkeypatch):
     from qckit.reports import month_records
 
@@ -159,19 +161,31 @@ def test_the_report_puts_the_change_into_the_log_and_its_explanation_closes_the_
     assert change in set(rows["hatch"]) and (row["state"], row["note"]) == ("explained", "air stone blocked")
 
 
-@pytest.fixture
-def own_site(tmp_path):
-    """A site of its own for what changes the log: May to August, no change planted in July and August."""
+@pytest.fixture(scope="module")
+def summer(tmp_path_factory):
+    """A site of May to August, no change planted in July and August; read only, please."""
     history = invented_history()
-    new_site(tmp_path / "own")
+    folder = new_site(tmp_path_factory.mktemp("summer") / "own")
     hatches = history["hatches"]
     hatches = hatches[(hatches["started"] > "2026-03-01") & (hatches["started"] < "2026-09-01")]
     cut = {"lots": history["lots"], "hatches": hatches} | {
         name: history[name][history[name]["hatch"].isin(hatches["hatch"])] for name in ("samples", "readings")
     }
-    with open_log(tmp_path / "own") as log:
+    with open_log(folder) as log:
         log.add_many(cut, by="op1", source="invented")
-    return tmp_path / "own"
+    return folder
+
+
+@pytest.fixture
+def own_site(summer, tmp_path):
+    """A copy of that site for what changes the log."""
+    return shutil.copytree(summer, tmp_path / "own")
+
+
+@pytest.fixture(scope="module")
+def august(summer):
+    """August before anybody set anything aside."""
+    return study_of(summer, "2026-08")
 
 
 def study_of(site, month):
@@ -180,8 +194,8 @@ def study_of(site, month):
     return load_month(site, month).study
 
 
-def test_a_hatch_is_set_aside_with_a_reason_shown_and_taken_back(own_site):
-    before = study_of(own_site, "2026-08").charts[("K-121", "hatch_pct")]
+def test_a_hatch_is_set_aside_with_a_reason_shown_and_taken_back(own_site, august):
+    before = august.charts[("K-121", "hatch_pct")]
     hatch = before.frame.loc[before.frame["phase"] == "baseline", "label"].iloc[5]
     told = run(
         own_site, "set-aside", hatch, "--reason", "drain left open", "--by", "op2", "--chart", "hatch_pct", "--now", NOW
@@ -216,6 +230,7 @@ def test_a_hatch_is_set_aside_with_a_reason_shown_and_taken_back(own_site):
     assert {"was another cone", "drain after all"} <= set(reasons)
 
 
+@pytest.mark.slow
 def test_a_point_set_aside_late_is_told_and_a_baseline_frozen_anew_leaves_it_out(own_site):
     freeze_baselines(own_site, "2026-08", by="op1", at="2026-09-01T08:00:00+00:00")
     chart = study_of(own_site, "2026-08").charts[("K-121", "hatch_pct")]
@@ -232,6 +247,7 @@ def test_a_point_set_aside_late_is_told_and_a_baseline_frozen_anew_leaves_it_out
     assert not any(note.startswith("Set aside after") for note in again.notes)
 
 
+@pytest.mark.slow
 def test_a_signal_is_explained_without_being_recorded_first_and_the_month_then_needs_nothing(own_site):
     study = study_of(own_site, "2026-06")
     open_hatches = list(dict.fromkeys(study.signals.loc[study.signals["state"] == "open", "hatch"]))
@@ -265,13 +281,14 @@ def test_a_change_that_began_in_an_earlier_month_is_explained_by_its_first_hatch
     assert (again.state, again.by, again.note) == ("explained", "op2", "air stone blocked")
 
 
+@pytest.mark.slow
 def test_a_quiet_month_leaves_with_0(own_site):
     result = run(own_site, "month", "2026-08", "--now", NOW)
     assert result.exception is None and not result.return_value, result.output
 
 
-def test_messages_of_setting_aside(own_site):
-    hatch = study_of(own_site, "2026-08").series["hatch"].iloc[0]
+def test_messages_of_setting_aside(own_site, august):
+    hatch = august.series["hatch"].iloc[0]
 
     def raised(text, call):
         with pytest.raises(InputError) as error:

@@ -257,6 +257,7 @@ def test_findings_hold_to_the_schema(site_with_more):
         jsonschema.validate(wrong, schema)
 
 
+@pytest.mark.slow
 def test_a_certificate_stands_in_the_page(make_site):
     from qckit.agreement import certify_camera
 
