@@ -1,5 +1,6 @@
 from .certificate import Certificate, certify_camera, read_certificate
 from .correction import CorrectedCounts, correct_counts
+from .doubts import doubts_of_stages
 from .drawing import draw_confusion, draw_differences
 from .gauge import GaugeStudy, gauge_study, say_gauge
 from .lookup import CertificateUse, camera_of, latest_certificate

@@ -11,6 +11,7 @@ from qckit.errors import InputError, unknown_name
 from qckit.progress import working
 from qckit.settings import Settings, load_settings
 from qckit.site_tables import SiteTables
+from qckit.stages import STAGE_COLUMNS
 from qckit.tables import to_utc
 from qckit.verdicts.finding import Finding
 from qckit.verdicts.new_lot.evidence import NewLotEvidence, new_lot_evidence
@@ -19,6 +20,7 @@ from qckit.verdicts.new_lot.verdict import finding_of
 __all__ = ["LotTest", "load_lot_test", "lot_certificate"]
 
 
+_SMALL_DOUBT = 0.002  # relative; not worth a sentence
 _MANY_FLAGGED = 1 / 3  # from this share of flagged photos on, looking at them is something to do next
 
 
@@ -90,9 +92,9 @@ def load_lot_test(site: str | Path, lot: str = "", *, out_dir: str | Path | None
         if lot not in set(lots["lot"]):
             raise unknown_name("lot", lot, lots["lot"], where="the site's log")
         mine = set(hatches.loc[hatches["lot"] == lot, "hatch"])
-        use = lot_certificate(tables, lot)
+        use, detection_u = _with_doubts(log, lot_certificate(tables, lot), tables, mine)
         by_hand = set(tables.hand_checked["sample"])
-        evidence = new_lot_evidence(tables, lot=lot, certificate=use, by_hand=by_hand, now=now)
+        evidence = new_lot_evidence(tables, lot=lot, certificate=use, detection_u=detection_u, by_hand=by_hand, now=now)
         tested = hatches[hatches["hatch"].isin(set(evidence.conditions["hatch"]))]
         in_log, right = (_in_order(frame, tested, lot) for frame in (samples, evidence.samples))
         photos = checked_photos(log, in_log, out_dir=out_dir, hatches=tested)
@@ -119,6 +121,23 @@ def _in_order(samples, tested, lot):
     lot_of = samples["hatch"].map(tested.set_index("hatch")["lot"])
     tested_samples = samples[lot_of.notna()].assign(is_other=lot_of != lot).sort_values(["is_other", "hatch", "sample"])
     return tested_samples.drop(columns="is_other").reset_index(drop=True)
+
+
+def _with_doubts(log, use, tables, hatches):
+    """Let doubts about stages widen the intervals where no certificate holds: (certificate, relative uncertainties)."""
+    from qckit.agreement import doubts_of_stages
+
+    by_photo = tables.samples["hatch"].isin(hatches) & (tables.samples["counted_by"] == "photo")
+    photos = tables.photos.loc[tables.photos["sample"].isin(tables.samples.loc[by_photo, "sample"]), "photo"]
+    if use.holds or not len(photos):
+        return use, None
+    doubts = doubts_of_stages(log.objects(photo=photos.tolist()))
+    widest = {stage: max(u, use.detection_u.get(stage, 0.0)) for stage, u in doubts.items()}
+    if max(widest.values(), default=0.0) < _SMALL_DOUBT:
+        return use, widest
+    words = " and ".join(f"{100 * u:.1f} % of the {STAGE_COLUMNS[stage]}" for stage, u in widest.items())
+    sentence = f"{use.sentence} Until then doubts about stages widen the figures: standard uncertainty {words}."
+    return replace(use, sentence=sentence), widest
 
 
 def lot_certificate(tables, lot):
