@@ -132,9 +132,9 @@ def _with_doubts(log, use, tables, hatches):
     if use.holds or not len(photos):
         return use, None
     doubts = doubts_of_stages(log.objects(photo=photos.tolist()))
+    if max(doubts.values(), default=0.0) < _SMALL_DOUBT:
+        return use, None
     widest = {stage: max(u, use.detection_u.get(stage, 0.0)) for stage, u in doubts.items()}
-    if max(widest.values(), default=0.0) < _SMALL_DOUBT:
-        return use, widest
     words = " and ".join(f"{100 * u:.1f} % of the {STAGE_COLUMNS[stage]}" for stage, u in widest.items())
     sentence = f"{use.sentence} Until then doubts about stages widen the figures: standard uncertainty {words}."
     return replace(use, sentence=sentence), widest
