@@ -225,7 +225,9 @@ def percentage_budget(cones, *, detection=None, confidence=0.95, draws=40_000, r
     low, high = special.expit(special.logit(share) - reach), special.expit(special.logit(share) + reach)
     rng = rng if rng is not None else np.random.default_rng(0)
     logit = special.logit(share) + rng.standard_t(k - 1, draws) * spread * share / room
-    logit = logit - np.log1p(u_n / d_n * rng.standard_normal(draws)) + np.log1p(u_c / d_c * rng.standard_normal(draws))
+    # shares found are above 0, so log-normal: a normal one of a large uncertainty falls below
+    off_n, off_c = (math.sqrt(math.log1p(r * r)) * rng.standard_normal(draws) for r in (u_n / d_n, u_c / d_c))
+    logit = logit - off_n + off_c
     mc_low, mc_high = np.percentile(special.expit(logit), [100 * (1 - level), 100 * level])
     apart = 100 * max(abs(low - mc_low), abs(high - mc_high)) / share
     table = _table(parts, u_rel)

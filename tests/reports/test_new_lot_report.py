@@ -288,3 +288,38 @@ def test_a_certificate_stands_in_the_page(make_site):
         log.correct("certificates", made.name, "valid_until", day_before, by="op2", reason="test")
     late = load_lot_test(folder, "K-124", now=NOW)
     assert late.finding.figures[0].value == plain.finding.figures[0].value
+
+
+def counted_photos(samples, p):
+    """A photo for each sample, and its objects, each sure of its stage by ``p`` and else a cyst or a nauplius."""
+    photos = pd.DataFrame({"photo": samples["sample"] + ".jpg", "sample": samples["sample"]})
+    photos["sha256"] = [f"{i:064x}" for i in range(len(photos))]
+    photos = photos.assign(um_per_px=6.2, flags="", counter_version="1.0", width_px=1000, height_px=1000, frame_mm2=9.0)
+    objects = []
+    for row in samples.itertuples():
+        stages = ["nauplius"] * int(row.nauplii) + ["umbrella"] * int(row.umbrella) + ["cyst"] * int(row.cysts)
+        one = pd.DataFrame({"photo": f"{row.sample}.jpg", "object_id": range(1, len(stages) + 1), "stage": stages})
+        for stage in ("nauplius", "umbrella", "cyst", "shell", "debris"):
+            other = np.where(one["stage"] == "nauplius", "cyst", "nauplius")
+            one[f"p_{stage}"] = np.where(one["stage"] == stage, p, np.where(other == stage, 1 - p, 0.0))
+        objects.append(one.assign(x_px=500.0, y_px=500.0, on_edge=False, counted=True, source="found"))
+    return photos, pd.concat(objects, ignore_index=True)
+
+
+@pytest.mark.parametrize("p, widens", [(1.0, False), (0.95, True)])
+def test_doubtful_stages_widen_the_interval_without_a_certificate(make_site, p, widens):
+    """Counts by photo and no check by eye: the doubts of the photos' objects are part of the uncertainty."""
+    tables = sheets()
+    tables["samples"]["counted_by"] = "photo"
+    folder = make_site(tables)
+    plain = load_lot_test(folder, "K-124", now=NOW).evidence.summary.estimates["hatch_pct"]
+    with open_log(folder) as log:
+        in_log = log.samples()
+        mine = in_log[in_log["hatch"].isin(log.hatches(lot="K-124")["hatch"])]
+        photos, objects = counted_photos(mine, p)
+        log.add_many({"photos": photos, "objects": objects}, by="op1", source="test")
+    test = load_lot_test(folder, "K-124", now=NOW)
+    got = test.evidence.summary.estimates["hatch_pct"]
+    assert got.value == plain.value
+    assert ((got.low < plain.low - 0.1) and (got.high > plain.high + 0.1)) is widens
+    assert ("doubts about stages widen the figures" in test.evidence.certificate.sentence) is widens
