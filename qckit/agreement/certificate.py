@@ -36,7 +36,8 @@ class Certificate:
     """What is known of one camera's counts.
 
     ``agreement`` has a row per figure (four stages and hatch_pct): bias, limits of agreement (photo minus hand) and
-    concordance. ``sentences`` say it in words; ``valid_until`` is the date to check again.
+    concordance. ``kind`` is the kind of light or sample, where somebody names it. ``sentences`` say it in words;
+    ``valid_until`` is the date to check again.
 
     Examples
     --------
@@ -136,12 +137,10 @@ def certify_camera(
     *,
     camera,
     magnification="",
-    kind="",
     made_at,
     made_by,
     counter_version="",
     matches=None,
-    name=None,
 ) -> Certificate:
     """Judge a camera's counts from the same photos counted by the kit and by a person.
 
@@ -149,7 +148,7 @@ def certify_camera(
     ----------
     photo_counts, hand_counts : DataFrame, shape (n, any)
         photo, nauplii, umbrella, cysts, shells. Photos are joined by name; the rest is left out.
-    camera, magnification, kind : str
+    camera, magnification : str
         What was checked, in the site's own words.
     made_at : str
         ISO time with offset.
@@ -159,8 +158,6 @@ def certify_camera(
         Version of the photo counter; another version needs another check.
     matches : DataFrame, optional
         Paired objects from :func:`match_objects`; without them the confusion is estimated from the totals.
-    name : str, optional
-        Of the certificate; made from camera, magnification and date when left out.
 
     Returns
     -------
@@ -220,10 +217,10 @@ def certify_camera(
     good = len(joined) >= GOOD_PHOTOS and n_objects >= GOOD_OBJECTS
     until = (pd.Timestamp(made_at) + pd.Timedelta(days=_DAYS_GOOD if good else _DAYS_SMALL)).date().isoformat()
     return Certificate(
-        name=name or " ".join(filter(None, (camera, magnification, made_at[:10]))),
+        name=" ".join(filter(None, (camera, magnification, made_at[:10]))),
         camera=camera,
         magnification=magnification,
-        kind=kind,
+        kind="",
         made_at=made_at,
         made_by=made_by,
         counter_version=counter_version,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -226,7 +226,6 @@ def check_camera(hand_path, counted, *, camera, by, made_at, magnification="", k
         true,
         camera=camera,
         magnification=magnification,
-        kind=kind,
         made_at=made_at,
         made_by=by,
         counter_version=version,
@@ -235,7 +234,7 @@ def check_camera(hand_path, counted, *, camera, by, made_at, magnification="", k
     pairs = counts_by_photo.merge(true, on="photo", suffixes=("_photo", "_hand"))
     if matches is None:
         edges = _edges(pairs, folder, {s.photo for s in certificate.suspects})
-    return CameraCheck(certificate, pairs, edges)
+    return CameraCheck(replace(certificate, kind=kind), pairs, edges)
 
 
 def _edges(pairs, folder, spoilt) -> Edges:
