@@ -79,6 +79,15 @@ def nearest_name(name: object, known: Iterable[str]) -> str:
     return near[0] if near else ""
 
 
+_LISTED, _NEAREST = 25, 8
+
+
+def _likeness(name: str, other: str) -> float:
+    from difflib import SequenceMatcher
+
+    return SequenceMatcher(None, name.casefold()[:80], other.casefold()[:80], autojunk=False).quick_ratio()
+
+
 def unknown_name(what: str, name: object, known: Iterable[str], *, where: str = "") -> InputError:
     """Build the error for a name that is not among the known ones.
 
@@ -89,7 +98,7 @@ def unknown_name(what: str, name: object, known: Iterable[str], *, where: str = 
     name : object
         The name that was given.
     known : iterable of str
-        Every valid name; all are listed (the first 40 if there are more), the nearest is offered.
+        Every valid name; all are listed (the 8 nearest of more than 25), the nearest is offered.
     where : str
         File, table or notebook in which the name was used.
 
@@ -100,7 +109,10 @@ def unknown_name(what: str, name: object, known: Iterable[str], *, where: str = 
     """
     known = [str(k) for k in known]
     near = nearest_name(name, known)
-    shown = ", ".join(known[:40]) + (f" and {len(known) - 40} more" if len(known) > 40 else "")
+    shown = ", ".join(known)
+    if len(known) > _LISTED:
+        nearest = sorted(known, key=lambda k: _likeness(str(name), k), reverse=True)[:_NEAREST]
+        shown = f"{', '.join(nearest)} and {len(known) - _NEAREST} more"
     place = f"{where}: " if where else ""
     hint = f" Did you mean {near!r}?" if near else ""
     listing = f" Known: {shown}." if known else f" There is no {what} yet."

@@ -494,3 +494,41 @@ def test_files_of_something_else(site, run, tmp_path, content):
     ):
         code, _, err = run(*command)
         assert code == 2 and len(err.splitlines()) == 1, (command, err)
+
+
+def test_an_unknown_hatch_names_a_few_and_no_forty(site, run):
+    many = pd.concat([HATCHES.assign(hatch=f"H-{100 + k}") for k in range(60)])
+    with open_log(site) as log:
+        log.add("hatches", many, by="a")
+    code, _, err = run("log", "correct", "hatches", "H-1777", "cone", "C", "--reason", "r", "--site", site, "--by", "a")
+    assert code == 2 and "Did you mean 'H-1" in err
+    assert err.count("H-1") <= 11 and " more" in err
+
+
+@pytest.mark.parametrize("moment", ["4/11/2026 9:00", "2026-11-04T09:00", "4 Nov 2026 09:00", "2026-11-04T09:00+00:00"])
+def test_moments_are_taken_as_on_sheets(site, run, moment):
+    code, out, err = run("today", "--site", site, "--now", moment)
+    assert code in (0, 1) and "09:00" in out, err
+    code, _, err = run("dose", "L-1", "--nauplii", "1000", "--feed-at", moment, "--site", site)
+    assert "feed-at" not in err and "is not a time" not in err, err
+
+
+@pytest.mark.parametrize("moment", ["13/13/2026 9:00", "soon", "31/02/2026 9:00", "2026-11-04T09:00+25:00"])
+def test_moments_that_are_none(site, run, moment):
+    for words in (("today", "--now", moment), ("dose", "L-1", "--nauplii", "1000", "--feed-at", moment)):
+        code, _, err = run(*words, "--site", site)
+        assert code == 2 and moment in err, err
+
+
+def test_warnings_of_libraries_reach_nobody(site, run, monkeypatch):
+    import warnings
+
+    def warns(*_, **__):
+        warnings.warn("invalid value encountered", RuntimeWarning, stacklevel=1)
+        return pd.DataFrame(columns=["code", "severity", "table", "key", "what", "what_to_do"])
+
+    monkeypatch.setattr("qckit.log.check.check_log", warns)
+    with warnings.catch_warnings():
+        warnings.simplefilter("default")
+        code, out, err = run("log", "check", "--site", site)
+    assert code == 0 and "invalid value" not in out + err
