@@ -64,7 +64,7 @@ def standing(page) -> Html:
     caption = (
         f"Standing differences: there in the baseline too, allowed for in limits and searches. Typical size: {sizes}"
     )
-    caption += " points (one standard deviation)."
+    caption += " points; two thirds of them are within that."
     if not len(shown):
         return note(
             f"No cone, person or way of counting differs for good. Typical size of differences: {sizes} points."
@@ -129,6 +129,8 @@ _METHOD = (
     "the numbers counted; shells per 1,000 the same with Poisson and negative binomial laws; nauplii per gram on "
     "a log scale. Limits come from the first 40 hatches of a lot outside any change, until someone freezes them, "
     "and are widened for the length of that baseline.",
+    "Where the spread comes from: all sources random and crossed as recorded, restricted maximum likelihood, logit "
+    "scale, told in points at the mean; a typical difference is one standard deviation.",
     "Expected below the minimum: normal on the logit scale, interval from the noncentral t distribution; recent "
     "hatches without those a change explains, carried along the lot's slope.",
 )

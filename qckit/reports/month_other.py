@@ -163,8 +163,7 @@ def _four(page, chart):
     caption = (
         f"{page.study.month} and the {_DAYS_BEFORE} days before, in order (n = {len(frame)}); of the {n} hatches of "
         f"the period, {outside}. {rest[0].upper()}{rest[1:]}. Weighted mean and CUSUM see small lasting shifts; their "
-        f"borders ({width:.2f} standard deviations of the mean, height {decision:.1f}) let chance signal about once "
-        "in 370 hatches, the length of the baseline allowed for."
+        "borders let chance signal about once in 370 hatches, the length of the baseline allowed for."
     )
     if chart.likeness is not None and chart.likeness.is_marked:
         caption += " Neighbours are alike here, so these two signal more often than that."

@@ -293,10 +293,10 @@ def spread(page: MonthPage) -> Html:
     except InputError as error:
         return note(str(error))
     return table(
-        found.table,
-        caption=f"Mean {found.mean:.1f} %, {found.n} subsamples; {found.method}.",
-        headings={"variance": "variance [points²]", "sd": "SD [points]", "share_pct": "share [%]"},
-        decimals={"levels": 0, "variance": 2, "sd": 2, "share_pct": 1},
+        found.table.drop(columns="variance"),
+        caption=f"Mean {found.mean:.1f} %, {found.n} subsamples. Two of three differences are within the typical one.",
+        headings={"sd": "typical difference [points]", "share_pct": "share [%]"},
+        decimals={"levels": 0, "sd": 1, "share_pct": 0},
     )
 
 
