@@ -164,7 +164,8 @@ def english_read_back():
 
 READ_BACK = {
     "practice/history.py",  # what the invented history met, its own codes with blanks
-    "charts/control_chart.py",  # phase of a point: a code with a blank
+    "charts/chart_legend.py",  # phase of a point: a code with a blank
+    "charts/control_chart.py",  # the same
     "verdicts/month/study.py",  # purposes of hatches: the log's own words
 }
 

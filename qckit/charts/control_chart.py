@@ -9,6 +9,7 @@ from __future__ import annotations
 import numpy as np
 
 from qckit import draw
+from qckit.charts.chart_legend import add_legend, lift_title
 from qckit.charts.rules import find_signals
 
 __all__ = ["draw_control_chart", "draw_cusum", "draw_ewma", "draw_grid", "rule_mark"]
@@ -27,9 +28,6 @@ def rule_mark(rule: str) -> str:
     from qckit.charts.rules import RULES
 
     return _LETTER.get(rule) or RULES[rule].test.rsplit(" ", 1)[-1]
-
-
-_LEFT_OF_WIDTH = 0.72  # of the axes, once the layout has made room for the names of the limits
 
 
 def draw_control_chart(
@@ -97,7 +95,8 @@ def draw_control_chart(
     if n and np.nanmax(np.abs(frame["value"].to_numpy(dtype=float))) >= 10_000:
         ax.yaxis.set_major_formatter("{x:,.0f}")
     if legend:
-        _lift_title(ax, heading, _legend(ax, frame, signals))
+        marks = sorted({rule_mark(r) for r in signals["rule"]}) if signals is not None and len(signals) else []
+        lift_title(ax, heading, add_legend(ax, frame, ", ".join(marks)))
     # room for the names of the lowest and the highest diamond
     ax.margins(x=0.02, y=0.12 if signals is not None and len(signals) else 0.05)
     names = _limit_names(frame, decimals)
@@ -264,59 +263,6 @@ def _free_place(px, py, width, side, taken, inside, height=7.0):
         if fits and not any(box[0] < b[2] and b[0] < box[2] and box[1] < b[3] and b[1] < box[3] for b in taken):
             return tried[-1]
     return tried[0]
-
-
-def _legend(ax, frame, signals):
-    from matplotlib.lines import Line2D
-
-    phase, handles = set(frame["phase"].astype(str)), []
-    blue = draw.SERIES[0]
-    if "baseline" in phase:
-        handles.append(
-            Line2D(
-                [], [], marker="o", markerfacecolor="white", markeredgecolor=blue, linestyle="none", label="baseline"
-            )
-        )
-    lots = list(dict.fromkeys(frame["group"].astype(str)))
-    if len(lots) > 1:  # the shape tells the lot, whatever the phase
-        handles += [
-            Line2D([], [], marker=draw.MARKERS[i % len(draw.MARKERS)], color=blue, linestyle="none", label=name)
-            for i, name in enumerate(lots)
-        ]
-    elif phase - {"baseline", "set aside"}:
-        handles.append(Line2D([], [], marker="o", color=blue, linestyle="none", label="hatch"))
-    if "set aside" in phase:
-        handles.append(Line2D([], [], marker="x", color="#7F7F7F", linestyle="none", label="set aside"))
-    if signals is not None and len(signals):
-        rules = ", ".join(sorted({rule_mark(r) for r in signals["rule"]}))
-        handles.append(
-            Line2D(
-                [],
-                [],
-                marker="D",
-                markerfacecolor="none",
-                markeredgecolor=draw.SERIES[1],
-                linestyle="none",
-                label=f"signal (test {rules})",
-            )
-        )
-    handles.append(Line2D([], [], color=draw.INK, linestyle="--", linewidth=0.9, label="limits"))
-    place = {"loc": "lower right", "bbox_to_anchor": (1, 1), "fontsize": 7.5, "handletextpad": 0.4}
-    place |= {"handles": handles, "columnspacing": 1.0, "borderaxespad": 0.7}  # clear of the highest tick
-    legend = ax.legend(ncols=len(handles), **place)
-    wide = legend.get_window_extent(ax.figure.canvas.get_renderer()).width
-    if wide > _LEFT_OF_WIDTH * ax.bbox.width:
-        legend = ax.legend(ncols=-(-len(handles) // 2), **place)
-    return legend
-
-
-def _lift_title(ax, title, legend):
-    """Lift the title above the legend where the axes are too narrow for both beside each other."""
-    renderer = ax.figure.canvas.get_renderer()
-    box, words = legend.get_window_extent(renderer), title.get_window_extent(renderer)
-    taken = words.width if title.get_ha() == "left" else (words.width + ax.bbox.width) / 2
-    if title.get_text() and taken + box.width > _LEFT_OF_WIDTH * ax.bbox.width:
-        ax.set_title(title.get_text(), pad=(box.y1 - ax.bbox.y1) * 72 / ax.figure.dpi + 4)
 
 
 def _date_axis(ax):
