@@ -146,9 +146,11 @@ def _awaiting(frame: pd.DataFrame) -> pd.Series:
 
     none = ~pd.concat([filled(c) for c in (*STAGE_COLUMNS.values(), "embryos")], axis=1).any(axis=1)
     timed = none & ~filled("photos") & filled("kind")  # a harvest may be no more than its time
-    timed[timed] = frame.loc[timed, "kind"].map(lambda v: str(v).strip().casefold() == "harvest").astype(bool)
+    if timed.any():  # else the column may not even be there
+        timed[timed] = frame.loc[timed, "kind"].map(lambda v: str(v).strip().casefold() == "harvest").astype(bool)
     marks = none & filled("photos") & filled("counted_by")
-    marks[marks] = frame.loc[marks, "counted_by"].map(lambda v: str(v).strip().casefold() == "photo").astype(bool)
+    if marks.any():
+        marks[marks] = frame.loc[marks, "counted_by"].map(lambda v: str(v).strip().casefold() == "photo").astype(bool)
     return (marks | timed).astype(bool)
 
 

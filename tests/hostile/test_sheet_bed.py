@@ -98,7 +98,7 @@ def test_the_whole_bed(tmp_path, run, founded):
 
 
 def test_a_part_of_the_third_bed(tmp_path, run, founded):
-    cases = clumsy_sheets()[::7]
+    cases = [c for i, c in enumerate(clumsy_sheets()) if i % 7 == 0 or "nobody" in c.name]
     assert failures(cases, tmp_path, run, lambda to: shutil.copytree(founded, to)) == {}
 
 
