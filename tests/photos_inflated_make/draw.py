@@ -15,6 +15,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 from floors import etched, printed, reflecting, rim_of_dish, smooth_field, weave
+from joblib import Parallel, delayed
 from light import bent_floor, dark_field, layer, matter, shading, shadows, through
 from others import OTHERS
 from PIL import Image
@@ -35,7 +36,7 @@ KINDS = (
 )
 COLUMNS = [
     *("photo", "object_id", "stage", "x_px", "y_px", "x0", "y0", "x1", "y1"),
-    *("visible_area_px", "visible_fraction", "touches_edge", "detail", "in_frame", "length_um"),
+    *("visible_area_px", "visible_fraction", "touches_edge", "detail", "in_frame", "length_um", "whole_area_px"),
 ]
 
 
@@ -235,12 +236,17 @@ def take_photo(look, rng, light, um, mode):
     return np.clip(np.rint(value * 255), 0, 255).astype(np.uint8)
 
 
-def truth_rows(name, things):
-    """One row per object of which anything is seen."""
-    ids = np.zeros(SIZE, int)
+def outlines(things):
+    """Which object is seen where, from 1; 0 where none is."""
+    ids = np.zeros(SIZE, np.uint16)
     for i, (thing, at) in enumerate(things, 1):
         if (where := windows(thing, at)) is not None:
             ids[where[0]][thing.mask[where[1]]] = i
+    return ids
+
+
+def truth_rows(name, things, ids):
+    """One row per object of which anything is seen."""
     for i, (thing, at) in enumerate(things, 1):
         where = windows(thing, at)
         rows, cols = np.nonzero(ids == i)
@@ -260,38 +266,49 @@ def truth_rows(name, things):
                 thing.detail,
                 int(0 <= centre[0] < SIZE[0] and 0 <= centre[1] < SIZE[1]),
                 round(thing.length_um, 1),
+                whole,
             ),
         )
+
+
+def one_photo(args, seed, i, kind, taken):
+    """Draw and write one photo; return its row and those of its objects."""
+    look = np.random.default_rng([seed, i])
+    rng = np.random.default_rng([seed, i, taken]) if taken else look
+    um = round(choose_scale(look, kind), 2)
+    name = f"{kind.replace(' ', '-')}-{taken or i + 1:02d}"
+    name = f"{name}-{seed}" if len(args.seed) > 1 else name
+    light, things, mode, lugol = render(look, rng, kind, um, not args.without_hatch)
+    camera = np.random.default_rng([seed, i, 0]) if taken else look
+    picture = Image.fromarray(take_photo(camera, rng, light, um, mode))
+    picture.save(args.out / "photos" / f"{name}.jpg", quality=int(camera.integers(80, 95)))
+    ids = outlines(things)
+    if args.masks:
+        Image.fromarray(ids).save(args.out / "masks" / f"{name}.png")
+    return (name, kind, um, SIZE[1], SIZE[0], mode, int(lugol)), list(truth_rows(name, things, ids))
 
 
 def main():
     """Draw all."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("out", type=Path)
-    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--seed", type=int, nargs="+", default=[1])
     parser.add_argument("--kinds", nargs="*", help="these only")
     parser.add_argument("--bench", type=int, default=0)
     parser.add_argument("--without-hatch", action="store_true", help="bystanders and dirt only")
+    parser.add_argument("--masks", action="store_true", help="write outlines too, to train on")
+    parser.add_argument("--workers", type=int, default=1)
     args = parser.parse_args()
-    (args.out / "photos").mkdir(parents=True, exist_ok=True)
-    photos, truth = [], []
+    for folder in ("photos", "masks") if args.masks else ("photos",):
+        (args.out / folder).mkdir(parents=True, exist_ok=True)
     wanted = [(i, kind, 0) for i, kind in enumerate(KINDS)]
     if args.bench:
         wanted = [(KINDS.index(kind), kind, k) for kind in dict.fromkeys(KINDS) for k in range(1, args.bench + 1)]
-    for i, kind, taken in wanted:
-        if args.kinds and kind not in args.kinds:
-            continue
-        look = np.random.default_rng([args.seed, i])
-        rng = np.random.default_rng([args.seed, i, taken]) if taken else look
-        um = round(choose_scale(look, kind), 2)
-        name = f"{kind.replace(' ', '-')}-{taken or i + 1:02d}"
-        light, things, mode, lugol = render(look, rng, kind, um, not args.without_hatch)
-        camera = np.random.default_rng([args.seed, i, 0]) if taken else look
-        picture = Image.fromarray(take_photo(camera, rng, light, um, mode))
-        picture.save(args.out / "photos" / f"{name}.jpg", quality=int(camera.integers(80, 95)))
-        truth += truth_rows(name, things)
-        photos.append((name, kind, um, SIZE[1], SIZE[0], mode, int(lugol)))
+    wanted = [(seed, *w) for seed in args.seed for w in wanted if not args.kinds or w[1] in args.kinds]
+    drawn = Parallel(args.workers)(delayed(one_photo)(args, *w) for w in wanted)
+    truth = [row for _, rows in drawn for row in rows]
     pd.DataFrame(truth, columns=COLUMNS).to_csv(args.out / "truth.csv", index=False)
+    photos = [photo for photo, _ in drawn]
     pd.DataFrame(photos, columns=["photo", "kind", "um_per_px", "width_px", "height_px", "light", "lugol"]).to_csv(
         args.out / "photos.csv", index=False
     )

@@ -14,6 +14,7 @@ import torch
 import torch.nn.functional as F
 
 GRID, STEP_UM = 120, 8.0
+LAYERS, LAYER_UM = 40, 16.4
 CHANNELS = ("tissue", "clear", "chorion", "dark", "slope_x", "slope_y", "outline")
 NAUPLIUS, UMBRELLA, CYST, SHELL, DEBRIS = range(5)
 TISSUE, CLEAR, DARK, SETA = range(4)  # materials of the cones; setae are clear and no part of the outline
@@ -23,12 +24,16 @@ SOFT_UM = 5.5
 
 @dataclass
 class Bank:
-    """Maps (n, 7, GRID, GRID), stage, kind and outline area [µm²] of each object."""
+    """Maps (n, 7, GRID, GRID), stage, kind and outline area [µm²] of each object; volumes where they were kept.
+
+    Volumes (n, 4, LAYERS, GRID, GRID) hold the share of tissue, clear tissue, chorion and dark pigment, in bytes.
+    """
 
     maps: torch.Tensor
     stage: torch.Tensor
     kind: list
     area: torch.Tensor
+    volumes: torch.Tensor | None = None
 
 
 # ---------------------------------------------------------------- bodies made of round cones
@@ -263,8 +268,8 @@ def clump(rng):
     return cones.turned(rng)
 
 
-def march_cones(bodies, device, hollow=False, chunk=48):
-    """Maps of bodies made of round cones."""
+def march_cones(bodies, device, hollow=False, chunk=48, into=None):
+    """Maps of bodies made of round cones; their volumes are added to the list ``into``."""
     out = []
     for start in range(0, len(bodies), chunk):
         some = bodies[start : start + chunk]
@@ -302,8 +307,25 @@ def march_cones(bodies, device, hollow=False, chunk=48):
         nothing = torch.zeros_like(thick[0])
         dark = occ[DARK].sum(1) * step / 100
         outline = (solid.amax(1) > 0.5).float()
+        if into is not None:
+            into.append(_layers([tissue, clear, None, occ[DARK]]))
         out.append(_finish(solid, zs, step, [*thick, nothing, dark], outline))
     return torch.cat(out)
+
+
+def _layers(shares):
+    """Four shares (n, z, GRID, GRID), None for nothing, as bytes in LAYERS layers."""
+    out = []
+    for one in shares:
+        if one is None:
+            out.append(None)
+            continue
+        if one.shape[1] > LAYERS:
+            one = F.avg_pool3d(one[:, None], (2, 1, 1))[:, 0]
+        lack = LAYERS - one.shape[1]
+        out.append((F.pad(one, (0, 0, 0, 0, lack // 2, lack - lack // 2)).clamp(0, 1) * 255).to(torch.uint8))
+    some = next(o for o in out if o is not None)
+    return torch.stack([torch.zeros_like(some) if o is None else o for o in out], 1)
 
 
 def _finish(solid, zs, step, thick, outline):
@@ -375,7 +397,7 @@ def egg(rng, kind):
                 "halves": (-0.1, 0.4),
                 "crumpled": (0.0, 0.9),
                 "piece": (-0.55, -0.25),
-                "splinter": (-0.93, -0.75),
+                "splinter": (-0.95, -0.72),
             }[kind]
             e["cut"][:] = rng.uniform(low, high)
             e["rough"][:] = rng.uniform(0, 0.25)
@@ -390,7 +412,7 @@ def egg(rng, kind):
             e["second_cut"][:] = rng.uniform(-0.1, 0.35)
             aside = -e["normal"] if rng.random() < 0.5 else _direction(rng)
             aside[2] *= 0.3
-            e["second_at"][:] = aside * radius * rng.uniform(0.1, 1.5)
+            e["second_at"][:] = aside * radius * rng.uniform(0.1, 1.9)
             e["second_normal"][:] = -e["normal"] if rng.random() < 0.6 else _direction(rng)
             e["shell_at"][:] = -e["second_at"] / 2
             e["second_at"][:] += e["shell_at"]
@@ -419,7 +441,7 @@ def egg(rng, kind):
     if kind == "early":  # still half within its shell
         gap, e["cut"][:] = rng.uniform(0.25, 0.9), rng.uniform(0.0, 0.5)
     else:
-        gap, e["cut"][:] = rng.uniform(0.9, 1.95), rng.uniform(-0.1, 0.75)
+        gap, e["cut"][:] = rng.uniform(0.9, 2.3), rng.uniform(-0.1, 0.75)
     if rng.random() < 0.25:
         e["cut"][:], e["slit"][:] = 9, rng.uniform(0.1, 0.4)
     if rng.random() < 0.2:
@@ -432,8 +454,8 @@ def egg(rng, kind):
     return UMBRELLA, e
 
 
-def march_eggs(eggs, device, chunk=48):
-    """Maps of cysts, shells and umbrella stages."""
+def march_eggs(eggs, device, chunk=48, into=None):
+    """Maps of cysts, shells and umbrella stages; their volumes are added to the list ``into``."""
     out = []
     for start in range(0, len(eggs), chunk):
         some = eggs[start : start + chunk]
@@ -492,13 +514,15 @@ def march_eggs(eggs, device, chunk=48):
         solid = torch.maximum(torch.maximum(shell, core), skin)
         thick = [o.sum(1) * step / 100 for o in (core, skin, shell)]
         thick.append(torch.zeros_like(thick[0]))
+        if into is not None:
+            into.append(_layers([core, skin, shell, None]))
         outline = (torch.maximum(torch.maximum(shell, core), within).amax(1) > 0.4).float()
         out.append(_finish(solid, zs, step, thick, outline))
         del n
     return torch.cat(out)
 
 
-def march_grains(rng, n, device, chunk=48):
+def march_grains(rng, n, device, chunk=48, into=None):
     """Grains, crystals and flakes: solids between planes."""
     out = []
     for start in range(0, n, chunk):
@@ -525,15 +549,19 @@ def march_grains(rng, n, device, chunk=48):
         nothing = torch.zeros_like(tissue)
         which = torch.from_numpy(rng.random(m) < 0.5).to(device)[:, None, None]
         thick = [torch.where(which, tissue, nothing), torch.where(which, nothing, tissue), nothing, nothing]
+        if into is not None:
+            deep = F.interpolate(solid[:, None], size=(18, GRID, GRID), mode="trilinear", align_corners=False)[:, 0]
+            into.append(_layers([deep * which[:, None], deep * ~which[:, None], None, None]))
         out.append(_finish(solid, zs, 9.0, thick, (solid.amax(1) > 0.5).float()))
     return torch.cat(out)
 
 
 # ---------------------------------------------------------------- the bank
-def make_bank(seed, scale, device):
+def make_bank(seed, scale, device, volumes=False):
     """About ``600 * scale`` objects of all kinds."""
     rng = np.random.default_rng(seed)
     maps, stage, kind = [], [], []
+    keep = [] if volumes else None
 
     def put(m, s, k):
         maps.append(m)
@@ -549,10 +577,10 @@ def make_bank(seed, scale, device):
     ]
     for name, make, options, n, s in bodies:
         some = [make(rng, **options) for _ in range(int(n * scale))]
-        put(march_cones(some, device), [s] * len(some), name)
+        put(march_cones(some, device, into=keep), [s] * len(some), name)
     some = [nauplius(rng, second=rng.random() < 0.4) for _ in range(int(25 * scale))]
     some = [b[(b[:, 8] == CLEAR) | (b[:, 8] == SETA)] for b in some]  # an empty skin
-    put(march_cones(some, device, hollow=True), [DEBRIS] * len(some), "moult")
+    put(march_cones(some, device, hollow=True, into=keep), [DEBRIS] * len(some), "moult")
     kinds = {
         "cyst": 90,
         "decapsulated": 14,
@@ -560,10 +588,10 @@ def make_bank(seed, scale, device):
         "open": 30,
         "cup": 28,
         "half": 24,
-        "halves": 34,
+        "halves": 44,
         "crumpled": 26,
         "piece": 16,
-        "splinter": 10,
+        "splinter": 24,
         "free": 14,
         "early": 26,
         "hanging": 44,
@@ -571,7 +599,7 @@ def make_bank(seed, scale, device):
     for name, n in kinds.items():
         some = [egg(rng, name) for _ in range(int(n * scale))]
         if some:
-            put(march_eggs([e for _, e in some], device), [s for s, _ in some], name)
+            put(march_eggs([e for _, e in some], device, into=keep), [s for s, _ in some], name)
     bubbles = []
     for _ in range(int(14 * scale)):
         _, e = egg(rng, "cyst")
@@ -579,9 +607,9 @@ def make_bank(seed, scale, device):
         e["radius"][:] = rng.uniform(20, 150)
         e["flat"][:] = 1
         bubbles.append(e)
-    put(march_eggs(bubbles, device), [DEBRIS] * len(bubbles), "bubble")
+    put(march_eggs(bubbles, device, into=keep), [DEBRIS] * len(bubbles), "bubble")
     n = int(30 * scale)
-    put(march_grains(rng, n, device), [DEBRIS] * n, "grain")
+    put(march_grains(rng, n, device, into=keep), [DEBRIS] * n, "grain")
     maps = torch.cat(maps)
     area = maps[:, 6].float().sum((1, 2)) * STEP_UM**2
-    return Bank(maps, torch.tensor(stage, device=device), kind, area)
+    return Bank(maps, torch.tensor(stage, device=device), kind, area, torch.cat(keep) if volumes else None)

@@ -296,7 +296,7 @@ class World:
             ground = full * level * lamp
             ground = torch.where(which < 0.22, ground * (1 - line * (1 - ink)), ground)
             wires = (ink * 0.5 * shade).clamp(0, 1)
-            ground = torch.where((which > 0.22) & (which < 0.32), ground * (1 - cover * (1 - wires)), ground)
+            ground = torch.where((which > 0.22) & (which < 0.37), ground * (1 - cover * (1 - wires)), ground)
             rough = torch.exp(grain * self.u(0, 0.12, n, 1, 1, 1))
             return torch.where(which > 0.8, ground * rough, ground)
         if mode == "dark":
@@ -414,7 +414,17 @@ class World:
             canvas[b, :, r, c] = (under * passed + thrown).permute(0, 2, 3, 1)
             old = ids[b, r, c]
             ids[b, r, c] = torch.where(maps[:, 6] > 0.5, k + 1, old)
-        light = canvas[inner]
+        light = self.exposed(canvas[inner], mode)
+        nothing = torch.full((n, 1), -1, device=dev)
+        area = self.bank.area[index] * (size / 1.0) ** 2
+        stage = torch.cat((nothing, torch.where(there, stage, -1)), 1)
+        area = torch.cat((torch.ones(n, 1, device=dev), area), 1)
+        heat = torch.cat((torch.zeros(n, 1, dtype=torch.bool, device=dev), ~self.thread[index]), 1)
+        return Drawn(light.clamp(0, 4), ids[:, WINDOW : WINDOW + side, WINDOW : WINDOW + side], stage, area, heat)
+
+    def exposed(self, light, mode):
+        """What veils, glare and exposure do to the light."""
+        n = len(light)
         veil = torch.where(self.yes(0.3, n, 1, 1, 1), self.u(0, 0.02 if mode == "dark" else 0.06, n, 1, 1, 1), 0.0)
         light = light * (1 - veil) + veil
         if mode == "above":  # glare of the water's surface
@@ -424,12 +434,7 @@ class World:
             bright = torch.quantile(light.amax(1).flatten(1)[:, ::37], 0.997, dim=1)[:, None, None, None]
             gain = self.u(0.55, 1.1, n, 1, 1, 1) / bright.clamp(min=0.02)
             light = light * torch.where(self.yes(0.75, n, 1, 1, 1), gain.clamp(max=6), 1.0)
-        nothing = torch.full((n, 1), -1, device=dev)
-        area = self.bank.area[index] * (size / 1.0) ** 2
-        stage = torch.cat((nothing, torch.where(there, stage, -1)), 1)
-        area = torch.cat((torch.ones(n, 1, device=dev), area), 1)
-        heat = torch.cat((torch.zeros(n, 1, dtype=torch.bool, device=dev), ~self.thread[index]), 1)
-        return Drawn(light.clamp(0, 4), ids[:, WINDOW : WINDOW + side, WINDOW : WINDOW + side], stage, area, heat)
+        return light
 
     def _shifted(self, x, right, down):
         n, size = len(x), x.shape[-1]
