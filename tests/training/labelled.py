@@ -1,4 +1,4 @@
-"""Crops of labelled photos to train on, recoloured and laid on other floors, and what the network should say of them."""
+"""Crops of labelled photos, recoloured and laid on other floors, and what the network should say of them."""
 
 import csv
 import math
@@ -64,9 +64,8 @@ class Photo:
         below = light == "below" or "transmitted" in light
         self.ruled = kind in ("grid", "chamber") or (below and kind == "sieve")
         self.dark = kind in ("dark", "black", "dark field") or "on black" in light or "dark field" in light
-        self.incident = (
-            self.dark or (kind in ("sieve", "paper") and not below) or light == "above" or "incident" in light
-        )
+        above = light == "above" or "incident" in light
+        self.incident = self.dark or above or (kind in ("sieve", "paper") and not below)
         background = self._background(image, mask)
         passed = (image / background.clamp(min=0.02)).clamp(0, 1.6)
         soft = (mask > 0).float()

@@ -128,7 +128,7 @@ class MarchedWorld(World):
             torch.cat((torch.ones(n, 1, device=dev), area, area), 1),
             torch.cat((torch.zeros(n, 1, dtype=torch.bool, device=dev), heat, heat), 1),
         )
-        return matter, ids[:, :side, :side], facts, zoom, woven
+        return matter, ids[:, :side, :side], facts, zoom
 
     def _recipe(self, stage, index, own, strange, absorb, scatter, albedo):
         """What a unit of each of four materials absorbs (3), scatters (3) and is (1): (n, 7, 4)."""
@@ -197,7 +197,7 @@ class MarchedWorld(World):
         return Drawn(*(torch.cat(f) for f in fields))
 
     def _some(self, n, mode):
-        matter, ids, facts, zoom, woven = self.block(n, mode)
+        matter, ids, facts, zoom = self.block(n, mode)
         floor = self.out_of_focus(self.scene_floor(n, mode, zoom))
         light = {"through": self._from_below, "dark": self._dark_field, "above": self._from_above}[mode](matter, floor)
         return Drawn(self.exposed(light, mode).clamp(0, 4), ids, *facts)
@@ -219,7 +219,7 @@ class MarchedWorld(World):
                 way = way + torch.roll(stop[:, :, c].float(), move, (2, 3))
             passed = passed + max(share, 0.05) * torch.exp(-DZ * way)
         passed = passed / n_rays
-        _, there, thick = self.surface(matter[:, 6].float())
+        _, _, thick = self.surface(matter[:, 6].float())
         slope = self.slopes(thick * 100)
         towards = slope[:, :1] * math.sin(turn) + slope[:, 1:] * math.cos(turn)
         open_ = torch.exp(self.u(-3.4, -1.2, n, 1, 1, 1))
@@ -245,7 +245,7 @@ class MarchedWorld(World):
         stop = matter[:, 0:3].float() + self.u(0.2, 0.8, n, 1, 1, 1, 1) * matter[:, 3:6].float()
         thrown = (1 - torch.exp(-DZ * matter[:, 3:6].float())) * torch.exp(-DZ * before(stop, 2)) * lit[:, None]
         seen = thrown.sum(2) * self.u(0.4, 1.5, n, 1, 1, 1)
-        _, there, thick = self.surface(matter[:, 6].float())
+        _, _, thick = self.surface(matter[:, 6].float())
         slope = self.slopes(thick * 100).norm(dim=1, keepdim=True) * self.u(0.03, 0.10, n, 1, 1, 1) * 10
         rim = slope**2 / (slope**2 + torch.exp(self.u(-2.5, 0.7, n, 1, 1, 1)))
         through = torch.exp(-DZ * stop.sum(2))

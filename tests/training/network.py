@@ -1,6 +1,5 @@
 """The second reader's network, in PyTorch; only training uses it."""
 
-import torch
 import torch.nn.functional as F
 from torch import nn
 

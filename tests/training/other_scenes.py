@@ -6,7 +6,7 @@ import time
 import numpy as np
 import torch
 import torch.nn.functional as F
-from labelled import SIZE, STRIDE, to_linear, to_srgb
+from labelled import SIZE, STRIDE, smooth_field, to_linear, to_srgb
 from PIL import Image
 
 MODES = (("through", 0.4), ("dark", 0.15), ("above", 0.45))

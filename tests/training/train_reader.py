@@ -2,8 +2,12 @@
 
 Run on a machine with PyTorch (a GPU makes it minutes instead of hours), from the root of the checkout::
 
-    python tests/training/train_reader.py --photos tests/photos --out OUT --minutes 9.1            # on all photos
-    python tests/training/train_reader.py --photos tests/photos --out OUT --minutes 9.1 --fold 0   # leave an eighth out
+    python tests/training/train_reader.py --photos tests/photos tests/photos_second_make INFLATED --out OUT --minutes 9
+    ... --fold 0   # leave out half of the photos of each kind of the first two sets
+
+Its parts: the network (``network.py``), crops of labelled photos (``labelled.py``), drawn scenes (``worlds.py`` and
+``marched.py``, of the bodies of ``volumes.py``) and pictures of other things (``other_scenes.py``). INFLATED comes
+from ``tests/photos_inflated_make/draw.py --masks``.
 
 It reads the labelled photos, writes ``reader.onnx`` (weights of the moving average, batch normalisation folded in),
 the same weights to go on from with ``--start`` (``weights.npz``) and, with ``--fold``, the proposals on the photos left
@@ -30,7 +34,7 @@ from pathlib import Path
 import numpy as np
 import torch
 import torch.nn.functional as F
-from labelled import CLASSES, IN_UM, SIZE, STRIDE, Scenes, folds, load_photos, targets
+from labelled import CLASSES, IN_UM, STRIDE, Scenes, folds, load_photos, targets
 from network import Reader
 from other_scenes import Others, camera, joined, own_batches
 from torch import nn
