@@ -210,7 +210,8 @@ def _object_flags(signs: PhotoSigns):
     full, place = int((signs.stages < 3).sum()), "found"
     if signs.in_frame is not None:
         full, place = signs.in_frame, "counted in the drawn frame"
-    sure = int((signs.sure & (signs.stages < 3)).sum())
+    parted = signs.between <= BETWEEN  # round things that part into no two groups may be anything round
+    sure = int((signs.sure & ((signs.stages < 3) if parted else (signs.stages < 2))).sum())
     if sure < FEWEST_SURE:
         yield Flag(
             "foreign",

@@ -170,6 +170,16 @@ def test_a_photo_of_other_things_is_named_and_its_percentage_withheld():
     assert set(WITHHELD) <= set(FLAG_CODES)
 
 
+def test_round_things_alone_are_a_hatch_sample_only_where_they_part():
+    """Twenty sure cysts: a sample that did not hatch; the same where they do not part from shells: anything round."""
+    round_things = {"stages": np.full(20, 2), "p_best": np.full(20, 0.9), "length_um": np.full(20, 245.0)}
+    assert "foreign" not in [f.code for f in judge_photo(signs(**round_things))]
+    assert "foreign" in [f.code for f in judge_photo(signs(**round_things, between=0.4))]
+    with_animals = {"stages": np.r_[[0, 0, 1], np.full(20, 2)], "p_best": np.full(23, 0.9)}
+    flags = judge_photo(signs(**with_animals, length_um=np.full(23, 245.0), between=0.4))
+    assert "foreign" not in [f.code for f in flags]
+
+
 @pytest.mark.parametrize("um_per_px", [5.0, 12.0])
 @pytest.mark.parametrize("picture", ["brick", "cell", "coins", "grass", "ihc", "retina", "page"])
 def test_real_pictures_of_other_things(picture, um_per_px):
