@@ -25,7 +25,7 @@ _READINGS = {  # what can be read off an instrument at all, in the standard unit
     "light": (0.0, 200_000.0, "light, in lux"),
 }
 _SURROGATE = frozenset(map(chr, range(0xD800, 0xE000)))
-MOST_CHARACTERS = 200  # of a name
+MOST_CHARACTERS = 500  # of a name; as four bytes each they fit into an index of the server
 _NAMED_BY_PEOPLE = {
     "lots": ("lot",),
     "hatches": ("hatch", "lot", "cone"),

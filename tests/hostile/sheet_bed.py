@@ -178,7 +178,7 @@ def names() -> list[Case]:
     cases = [one(f"no name {n!r}", "hatches", {"hatch": n}, 2, said) for n, said in NO_NAMES.items()]
     cases += [one(f"no lot {n!r}", "lots", {"lot": n}, 2, said) for n, said in NO_NAMES.items()]
     for name in ODD_NAMES:
-        code = 2 if name == "‮" or len(name) > 200 else 0
+        code = 2 if name == "‮" or len(name) > 500 else 0
         cases.append(
             one(
                 f"odd name {name!r:.40}",
