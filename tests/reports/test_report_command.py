@@ -99,14 +99,19 @@ def test_no_site_here_is_exit_2(tmp_path, monkeypatch, capsys):
     assert code == 2 and "neither this folder nor one above it is a site" in err
 
 
-def test_the_line_that_new_prints_works_as_printed(tmp_path, monkeypatch, capsys):
+def test_the_lines_that_new_prints_work_as_printed(tmp_path, monkeypatch, capsys):
     monkeypatch.delenv("QCKIT_SITE", raising=False)
     monkeypatch.chdir(tmp_path)
     code, out, _ = run(capsys, "new", "room 1's")
-    first = next(line for line in out.splitlines() if line.startswith("Then enter your lot:  qckit log import "))
-    assert code == 0
-    typed = shlex.split(first.removeprefix("Then enter your lot:  qckit "))
-    assert run(capsys, *typed, "--by", "op1") == (0, "nothing to add.\n", "")
+    typed = [shlex.split(line.partition(":  ")[2]) for line in out.splitlines() if ":  " in line]
+    assert code == 0 and [words[:3] for words in typed] == [
+        ["qckit", "today", "--enter"],
+        ["qckit", "today", "--site"],
+        ["qckit", "log", "import"],
+    ]
+    assert run(capsys, *typed[2][1:], "--by", "op1") == (0, "nothing to add.\n", "")
+    assert run(capsys, *typed[1][1:])[0] == 0
+    assert typed[0][3:] == typed[1][2:]
 
 
 def test_the_demo_leaves_a_folder_in_use_alone(tmp_path, capsys):
