@@ -48,8 +48,8 @@ def command(folder, url, questions, **given):
     click.echo("  photos/                         for photos")
     click.echo(f"Then enter your lot (9) and each day:  {as_typed('qckit', 'today', '--enter', '--site', made)}")
     click.echo(f"What is due, at any time:              {as_typed('qckit', 'today', '--site', made)}")
-    sheet = as_typed("qckit", "log", "import", made / "field-sheets" / "field-sheets.xlsx", "--site", made)
-    click.echo(f"Lots by the sheet instead:             {sheet}")
+    sheet = as_typed(made / "field-sheets" / "field-sheets.xlsx", "--site", made)
+    click.echo(f"Lots by the sheet instead:             qckit log import {sheet}")
 
 
 def _ask(one, folder):
