@@ -145,10 +145,11 @@ def _figures(evidence):
 
 def _dose_note(dose):
     """What the dose is for, how often it falls short, and which recovery it counts on."""
+    counted = capital(dose.level.photos.words.removeprefix(", "))
     return (
         f"for {dose.nauplii:,.0f} nauplii: {risk_words(dose.risk)} falls short; {dose.best_grams:.1f} g would be short "
         f"every second time. {capital(dose.recovery_basis)} recovery of {dose.recovery_pct:.0f} %"
-        f"{dose.level.photos.words}"
+        f"{f'. {counted}' if counted else ''}"
     )
 
 
