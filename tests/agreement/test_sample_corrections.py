@@ -1,6 +1,7 @@
 """Certificates in whatever rests on counts by photo: the dose above all. All data are invented."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -42,6 +43,7 @@ def certificates(rng, *, n=40, version="2", until=None, made="2026-04-20T09:00:0
     matches = pd.concat(rows, ignore_index=True)
     seen = matches[matches["photo_stage"] != "missed"].groupby(["photo", "photo_stage"]).size().unstack(fill_value=0)
     seen = seen.reindex(columns=["nauplius", "umbrella", "cyst", "shell"], fill_value=0).set_axis(STAGES, axis=1)
+    name = how.pop("name", "")
     made_of = certify_camera(
         seen.reset_index(),
         hand,
@@ -52,7 +54,7 @@ def certificates(rng, *, n=40, version="2", until=None, made="2026-04-20T09:00:0
         matches=matches,
         **how,
     )
-    row = made_of.to_frame()
+    row = (replace(made_of, name=name) if name else made_of).to_frame()
     return check_table(row if until is None else row.assign(valid_until=until), "certificates")
 
 
