@@ -281,7 +281,9 @@ class Bench:
     def feed(self, hatch: str, nauplii: float, *, fed: dt.datetime | None = None) -> Written:
         """Enter a feed; nauplii past the site's limit are noted."""
         fed, state = fed or self.moment(), self.page.hatch(hatch)
-        written = self._write(records.feed_row(self._sitting(), hatch, nauplii, fed=fed))
+        written = self._write(
+            records.feed_row(self._sitting(), hatch, nauplii, fed=fed, names=self.names_in_use("feeds"))
+        )
         notes = [*written.notes, self.too_old(hatch, fed)]
         if math.isfinite(state.nauplii) and nauplii > state.left * (1 + _ROUNDED):
             there = "none were left" if state.is_used_up else f"{records.millions(state.left)} were left"

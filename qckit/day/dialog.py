@@ -235,7 +235,7 @@ class Dialog(Questions):
         if not name:
             raise Stopped
         received = self.date("came on (0: not known)")
-        opened = self.date("opened on (0: not yet)")
+        opened = self.date("opened on (0: today)", "not yet")
         pct = self.maybe("hatching percentage its label claims (Enter: none)")
         per_g = self.maybe("nauplii per gram its label claims (Enter: none)")
         pack_g = self.maybe("grams in its pack (Enter: not known)")

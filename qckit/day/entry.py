@@ -10,7 +10,7 @@ from qckit.day.records import Entry
 from qckit.errors import InputError
 from qckit.log import SiteLog, corrections, engine, query, schema, steps
 from qckit.log.intake import Incoming
-from qckit.tables import to_utc
+from qckit.tables import table_columns, to_utc
 
 __all__ = [
     "REASON",
@@ -96,7 +96,8 @@ def write_again(log: SiteLog, entry: Entry, *, by: str) -> Written:
         A value breaks a rule; nothing was written.
     """
     ((table, frame),) = entry.frames.items()
-    row = frame.iloc[0].to_dict()
+    steps.need_by(by)
+    row = dict.fromkeys(table_columns(table)) | frame.iloc[0].to_dict()  # what is not typed now stands empty
     key = tuple(row.pop(name) for name in schema.KEYS[table])
     with engine.writing(log.engine) as connection:
         step = steps.begin(connection, log.now(), by=by, action=_ACTION + entry.kind, source=_SOURCE, n_rows=1)

@@ -228,7 +228,7 @@ def _new_lot(bench: Bench) -> dict:
     fields = [
         _field("lot", "name on its label", is_text=True),
         _field("received", "came on", today, is_text=True),
-        _field("opened", "opened on", today, is_text=True),
+        _field("opened", "opened on, if it is", is_text=True),
         _field("pct", "% claimed"),
         _field("per_g", "nauplii/g claimed"),
         _field("pack_g", "grams in its pack"),

@@ -80,7 +80,7 @@ def hatch_states(
     per_g : mapping of str to float
         Lot -> nauplii to feed that a gram gives, where nothing was counted yet; NaN where that is not known. [1/g]
     recovery : float
-        Share of the counted nauplii that a harvest brings, as the dose takes it (``hatch.recovery_of``).
+        Share of the counted nauplii that a harvest brings, from the counts as they stand (``hatch.recovery_of``).
 
     Returns
     -------

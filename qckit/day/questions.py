@@ -98,11 +98,13 @@ class Questions:
             except InputError as error:
                 self.say(str(error))
 
-    def date(self, label: str) -> str:
-        """Ask for a date, ISO text; Enter takes today, 0 one that is not known."""
+    def date(self, label: str, default: str = "today") -> str:
+        """Ask for a date, ISO text: Enter takes today and 0 none; where the default is another word, Enter takes none
+        and 0 today."""
         while True:
+            typed = self.typed(label, default)
             try:
-                return self.bench.date(self.typed(label, "today"))
+                return self.bench.date(typed if default == "today" else {"": "0", "0": ""}.get(typed, typed))
             except InputError as error:
                 self.say(str(error))
 

@@ -87,7 +87,12 @@ def hatch_name(cone: str, started: dt.datetime, taken: Iterable[str] = ()) -> st
     taken : iterable of str
         Names in use, those of withdrawn rows too: a name is never given twice.
     """
-    taken, base = set(taken), f"H{started:%y%m%d}-{cone}"
+    return _not_taken(f"H{started:%y%m%d}-{cone}", taken)
+
+
+def _not_taken(base: str, taken: Iterable[str]) -> str:
+    """The name itself, or with the first letters behind it that make it a new one."""
+    taken = set(taken)
     further = (f"{base}{letter}" for n in (1, 2) for letter in map("".join, product(ascii_lowercase[1:], repeat=n)))
     return next(name for name in chain([base], further) if name not in taken)
 
@@ -361,12 +366,12 @@ def _part_of(density: float, whole: float) -> float:
     return min(part, whole)
 
 
-def feed_row(sitting: Sitting, hatch: str, nauplii: float, *, fed: dt.datetime) -> Entry:
-    """Make the row of a feed: when, from which hatch, how many nauplii."""
+def feed_row(sitting: Sitting, hatch: str, nauplii: float, *, fed: dt.datetime, names: Iterable[str] = ()) -> Entry:
+    """Make the row of a feed: when, from which hatch, how many nauplii; ``names`` are those of feeds in use."""
     if not nauplii > 0:
         raise InputError(f"hatch {hatch}: {nauplii:g} nauplii were fed and it must be above 0.")
     row = {
-        "feed": f"F{fed:%y%m%d-%H%M%S}-{hatch}",
+        "feed": _not_taken(f"F{fed:%y%m%d-%H%M%S}-{hatch}", names),  # two tanks may be fed at one time
         "fed": _iso(fed),
         "hatch": hatch,
         "nauplii": float(nauplii),

@@ -240,24 +240,27 @@ def _count_named(bench: Bench, say) -> None:
 
 def _not_in_log(place: Path, bench: Bench) -> set[Path]:
     """Photos of today that no sample names yet: taken while nobody watched."""
-    named = {
-        Path(part.strip()).name
-        for cell in bench.log.samples(counted=None)["photos"].dropna()
-        for part in cell.split(";")
-    }
+    named = _named(bench)
     today = bench.moment().replace(hour=0, minute=0, second=0).timestamp()
     unnamed = [path for path in _photos_in(place) if path.name not in named and path.stat().st_mtime >= today]
-    return set(unnamed) - set(same_photos(unnamed, bench.site.folder))
+    return set(unnamed) - set(same_photos(unnamed, bench.site.folder, named))
 
 
-def same_photos(paths: list[Path], folder: Path) -> dict[Path, str]:
-    """Photos whose content another path has: one in the site's ``photos/``, or an earlier one of these; its name.
+def _named(bench: Bench) -> set[str]:
+    """Names of the files that samples stand for."""
+    cells = bench.log.samples(counted=None)["photos"].dropna()
+    return {Path(part.strip()).name for cell in cells for part in cell.split(";")}
+
+
+def same_photos(paths: list[Path], folder: Path, named: set[str]) -> dict[Path, str]:
+    """Photos whose content another path has: one in the site's ``photos/`` that a sample stands for (``named``), or an
+    earlier one of these; its name.
 
     A phone's folder keeps what was copied from it, and may hold a photo twice: neither is a new subsample.
     """
     photos = folder / "photos"
     sizes: dict[int, list[tuple[Path, str]]] = {}
-    for path in _photos_in(photos) if photos.is_dir() else ():
+    for path in [p for p in _photos_in(photos) if p.name in named] if photos.is_dir() else ():
         sizes.setdefault(path.stat().st_size, []).append((path, path.relative_to(photos).as_posix()))
     found = {}
     for path in sorted(paths, key=lambda path: (len(path.name), path.name)):  # a copy's name is the longer one
@@ -274,7 +277,7 @@ def same_photos(paths: list[Path], folder: Path) -> dict[Path, str]:
 def _one_batch(batch: list[Path], bench: Bench, say, ask) -> None:
     """Match a batch, let a person confirm or change it, count it."""
     bench.study()
-    same = same_photos(batch, bench.site.folder)
+    same = same_photos(batch, bench.site.folder, _named(bench))
     for path, name in same.items():
         say(f"{path.name}: left out, it is the same photo as {name}.")
     photos, faults = look_at([path for path in batch if path not in same], bench)

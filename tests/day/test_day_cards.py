@@ -4,6 +4,7 @@ import datetime as dt
 import math
 
 import numpy as np
+import pandas as pd
 import pytest
 import segno
 from PIL import Image, ImageFilter
@@ -195,6 +196,10 @@ def test_a_photo_that_was_counted_is_no_new_subsample(bench, tmp_path):
     for name, source in (("a_1.jpg", first), ("a_1 (copy).jpg", first), ("a_2.jpg", second), ("a_2 b.jpg", second)):
         shutil.copyfile(source, phone / name)
     shutil.copyfile(first, bench.site.folder / "photos" / "H261119-A-1.jpg")  # as the watch before left it
+    assert len(_not_in_log(phone, bench)) == 2  # a copy that no sample names, as after an entry taken back
+    row = {"sample": "H261119-A-1", "hatch": "H261119-A", "taken": "2026-11-20T09:00:00+00:00", "kind": "subsample"}
+    row |= {"counted_by": "photo", "photos": "H261119-A-1.jpg", "volume_ul": 250.0}
+    bench.log.add("samples", pd.DataFrame([row]), by="op1")
     said = []
     assert len(_not_in_log(phone, bench)) == 1  # their file times are later than the day of the test
     _one_batch(sorted(phone.iterdir()), bench, said.append, lambda _question: "0")
