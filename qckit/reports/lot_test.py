@@ -92,7 +92,8 @@ def load_lot_test(site: str | Path, lot: str = "", *, out_dir: str | Path | None
         if lot not in set(lots["lot"]):
             raise unknown_name("lot", lot, lots["lot"], where="the site's log")
         mine = set(hatches.loc[hatches["lot"] == lot, "hatch"])
-        use, detection_u = _with_doubts(log, lot_certificate(tables, lot), tables, mine)
+        tests = set(hatches.loc[(hatches["lot"] == lot) & (hatches["purpose"] == "standard test"), "hatch"])
+        use, detection_u = _with_doubts(log, lot_certificate(tables, lot), tables, tests)
         by_hand = set(tables.hand_checked["sample"])
         evidence = new_lot_evidence(tables, lot=lot, certificate=use, detection_u=detection_u, by_hand=by_hand, now=now)
         tested = hatches[hatches["hatch"].isin(set(evidence.conditions["hatch"]))]
@@ -155,8 +156,8 @@ def lot_certificate(tables, lot):
     from qckit.agreement import latest_certificate
 
     hatches, samples = tables.hatches, tables.samples
-    tests = hatches[hatches["purpose"].isin(["standard test", "reference"])]
-    last = tests.loc[tests["lot"] == lot, "started"]
+    tests = hatches[hatches["purpose"].isin(["standard test", "reference"]) & (hatches["lot"] == lot)]
+    last = tests["started"]
     names = samples.loc[samples["hatch"].isin(set(tests["hatch"])) & (samples["counted_by"] == "photo"), "sample"]
     photos = tables.photos[tables.photos["sample"].isin(set(names))]
     day = str(last.max()) if len(last) else "1970-01-01"

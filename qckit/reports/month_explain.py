@@ -83,7 +83,7 @@ def _signals_of(site, hatch, by) -> set[str]:
         # cones are filled at one time: a change of one of them begins with its own hatch
         row = hatches[hatches["hatch"] == hatch].iloc[0]
         begun = begun[[f not in row or row[f] == v for f, v in zip(begun["factor"], begun["level"], strict=True)]]
-        new = begun[~begun["change"].isin(signals["signal"])]
+        new = begun[~begun["change"].isin(signals["signal"]) & (begun["state"] == "open")]
         if len(new):
             rows = [
                 {"signal": c.change, "chart": c.quantity, "lot": c.level if c.factor == "lot" else "", "hatch": hatch}

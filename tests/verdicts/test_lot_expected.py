@@ -21,10 +21,11 @@ from qckit.verdicts.poor_hatch.study import study_hatch
 @pytest.fixture(scope="module")
 def room():
     rng = np.random.default_rng(4)
-    while True:  # a room that changes its lot on the way
+    for _ in range(20):  # a room that changes its lot on the way
         tables = SiteTables(settings=Settings(), **draw_room(draw_room_constants(rng, days=120)))
         if tables.hatches["lot"].nunique() > 1:
             return tables
+    pytest.fail("no room changed its lot")
 
 
 @pytest.fixture(scope="module")
@@ -53,6 +54,15 @@ def test_the_day_and_the_verdict_take_the_same_hatches_as_usual(room, counts):
         judged = judge_hatch(counts, hatch)
         level = study_hatch(room, hatch=hatch, for_page=False).levels[0]
         assert (judged.usual_pct, judged.usual_low) == pytest.approx((level.usual, level.usual_low))
+
+
+def test_a_claim_of_nothing_is_no_claim(room, counts):
+    lot = counts["lot"].iloc[-1]
+    rows = {"lot": list(room.lots["lot"]), "claimed_hatch_pct": 0.0, "claimed_nauplii_per_g": 0.0}
+    nothing = expected_of_lot(counts, pd.DataFrame(rows), lot, before=counts["started"].max())
+    without = expected_of_lot(counts, room.lots[["lot"]], lot, before=counts["started"].max())
+    np.testing.assert_allclose(nothing.figures, without.figures)
+    assert math.isnan(nothing.claim_pct)
 
 
 def lots_of(claims):

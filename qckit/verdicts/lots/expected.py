@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
+from scipy.special import stdtrit
 
 from qckit.hatch.lot_tests import latest_test
 from qckit.tables import to_utc
@@ -54,7 +55,7 @@ class Expected:
     @property
     def low_pct(self) -> float:
         """Percentage that nine lots of ten reach."""
-        return 100 / (1 + math.exp(-(self.logit - 1.28 * self.logit_sd)))
+        return 100 / (1 + math.exp(-(self.logit - float(stdtrit(self.df, 0.9)) * self.logit_sd)))
 
     @property
     def per_g(self) -> float:
@@ -229,7 +230,8 @@ def _logit(pct):
 
 
 def _number(value):
-    return math.nan if value is None or value is pd.NA or not math.isfinite(float(value)) else float(value)
+    """A claim as a number; NaN where none is written down, and 0 claims nothing."""
+    return math.nan if value is None or value is pd.NA or not 0 < float(value) < math.inf else float(value)
 
 
 # ---- in words --------------------------------------------------------------------------------------------------------

@@ -66,7 +66,7 @@ def search_month(history, tables, lot, names, first, last) -> MonthSearch:
         Lots of the month.
     first, last : Timestamp
     """
-    whole, history = history, history.tail(_MOST)
+    history = history.tail(_MOST)
     search = _search_hatches(history)
     shifts = shifts_of(search, search.frame, "hatch_pct", first=first) if search is not None else []
     points = {q: _points(history, tables, q) for q in CONDITIONS}
@@ -78,7 +78,7 @@ def search_month(history, tables, lot, names, first, last) -> MonthSearch:
     shifts += _of_efficiency(history, search, shifts, first)
     for q, frame in frames.items():
         shifts += [s for s in shifts_of(found[q], frame, q, first=first) if not _beside(s, shifts)]
-    lots = _judge_lots(search, whole, tables, names, last) if search is not None else []
+    lots = _judge_lots(search, tables, names, last) if search is not None else []
     shifts += [shift_of_lot(v, search.frame) for v in lots if v.is_worse or v.is_unusual]
     if lot:
         mine = set(history.loc[history["lot"] == lot, "hatch"])
@@ -170,13 +170,11 @@ def _unseen(search, first) -> tuple:
     return tuple(out)
 
 
-def _judge_lots(search, history, tables, names, last) -> list[LotLevel]:
+def _judge_lots(search, tables, names, last) -> list[LotLevel]:
     limits, conditions = tables.settings.limits, tables.settings.conditions
     counts = counted_hatches(
         tables.samples, tables.hatches, tables.lots, photos=tables.photos, reading_h=conditions.reading_h
     )
-    # production as it is searched: without what a person explained or set aside
-    counts = counts[counts["hatch"].isin(history["hatch"]) | (counts["purpose"] != "production")]
     return judge_lots(
         search,
         {lot: expected_of_lot(counts, tables.lots, lot, before=last) for lot in names},

@@ -87,6 +87,7 @@ def new_lot_evidence(tables, *, lot, reference=None, detection_u=None, certifica
     tables, certificate = _with_certificate(tables, samples, test, certificate, by_hand)
     counts = samples[samples["hatch"].isin({*test.conditions["hatch"], *test.used["hatch"], *test.beside["hatch"]})]
     right, counted, used, beside = corrected_samples(counts, tables.photo_corrections), math.nan, test.used, test.beside
+    older = _as_corrected(test.older, samples, tables)
     if right is not counts:
         counted = float(used["hatch_pct"].mean())
         used, beside = (_counted_anew(cones, right, hatches, lots, settings) for cones in (used, beside))
@@ -113,7 +114,7 @@ def new_lot_evidence(tables, *, lot, reference=None, detection_u=None, certifica
         doubtful=tuple(h for h in used["hatch"] if h in test.unsure),
         claims=_claims(summary, row, settings.limits),
         comparisons=_compare(used, beside, f"the reference lot {test.reference}", against),
-        past=_compare(used, test.older, f"this lot's test of {str(test.older['started'].min())[:10]}", against),
+        past=_compare(used, older, f"this lot's test of {str(test.older['started'].min())[:10]}", against),
         spread=test.spread,
         differ_more=test.differ_more,
         dose=dose,
@@ -197,6 +198,13 @@ def _unless_too_little(work, *given, **named):
         return work(*given, **named)
     except InputError:
         return None
+
+
+def _as_corrected(cones, samples, tables):
+    """Rows of ``cone_metrics`` of earlier hatches, by the same certificates as the test's own."""
+    mine = samples[samples["hatch"].isin(set(cones["hatch"]))]
+    right = corrected_samples(mine, tables.photo_corrections)
+    return cones if right is mine else _counted_anew(cones, right, tables.hatches, tables.lots, tables.settings)
 
 
 def _counted_anew(cones, samples, hatches, lots, settings):

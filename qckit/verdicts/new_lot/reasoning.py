@@ -145,7 +145,7 @@ def _certificate(evidence):
     if use is None:
         return None
     text = use.sentence if use.sentence.endswith(".") else f"{use.sentence}."
-    if math.isfinite(evidence.counted_hatch_pct):
+    if use.holds and math.isfinite(evidence.counted_hatch_pct):
         text += (
             f" Corrected by it, the hatching percentage is {pct(evidence.summary.hatch_pct.value)}; as counted it "
             f"would be {pct(evidence.counted_hatch_pct)}. Its uncertainty is in the intervals."
@@ -180,7 +180,8 @@ def _expected(evidence):
     points = "neutral"
     if math.isfinite(h.value):
         points = "against" if h.high < e.low_pct else "for" if h.low >= e.low_pct else "neutral"
-    return Evidence("What was to be expected of it?", capital(f"{gave}{expected_words(e, with_test=False)}."), points)
+    words = expected_words(e, with_test=False)
+    return Evidence("What was to be expected of it?", f"{gave}{words}." if gave else capital(f"{words}."), points)
 
 
 def _world(evidence):
