@@ -213,9 +213,10 @@ def _object_flags(signs: PhotoSigns):
     parted = signs.between <= BETWEEN  # round things that part into no two groups may be anything round
     sure = int((signs.sure & ((signs.stages < 3) if parted else (signs.stages < 2))).sum())
     if sure < FEWEST_SURE:
+        what = "nauplii, umbrella stages and cysts" if parted else "nauplii and umbrella stages; cysts cannot be told"
         yield Flag(
             "foreign",
-            f"Hardly anything here is brine shrimp for sure (nauplii, umbrella stages and cysts: {sure}): this does "
+            f"Hardly anything here is brine shrimp for sure ({what}: {sure}): this does "
             f"not look like a hatch sample, and no percentage is given. If it is one, count more photos of it.",
         )
     if full < 10:

@@ -63,7 +63,7 @@ def find_break(values: np.ndarray) -> int | None:
         return None
     step = -(-values.shape[1] // MOST_ACROSS)
     rows = values[:, ::step].astype(np.float32)
-    rows -= uniform_filter1d(rows, LIGHT_PX // step, axis=1)
+    rows -= uniform_filter1d(rows, max(3, LIGHT_PX // step), axis=1)
     rows -= rows.mean(axis=1, keepdims=True)
     scatter = np.sqrt(np.einsum("ij,ij->i", rows, rows) / rows.shape[1])
     for reach in (1, 2):  # the next row; and the next but one, where a decoder that reduces the photo has mixed two
@@ -84,6 +84,7 @@ def find_break(values: np.ndarray) -> int | None:
 
 def _largest_share(row: np.ndarray, width: int) -> float:
     """Share of a row's squares that stands in one place: a lone object may well end, several do not at once."""
+    width = max(1, min(width, len(row)))
     cells = (row[: len(row) // width * width].reshape(-1, width) ** 2).sum(axis=1)
     return float(cells.max() / max(cells.sum(), 1e-6))
 

@@ -59,6 +59,8 @@ def follow_wave(flat, angle_deg, period_px):
 def _blocks(flat, frequency, period_px):
     """What a frequency is off by [cycles/px], and the covariance of that, from the phase in each block."""
     at, wave = _phases(flat, frequency, period_px)
+    if min(np.ptp(at, axis=0)) == 0:  # one row of blocks says nothing of the other direction
+        return None
     strength = np.abs(wave)
     kept = strength > _FAINT * np.median(strength)
     if kept.sum() < _FEWEST_BLOCKS:
@@ -71,7 +73,7 @@ def _blocks(flat, frequency, period_px):
         rest = turns - x @ plane
         spread = 1.4826 * np.median(np.abs(rest[kept]))
         inside = (strength > _FAINT * np.median(strength)) & (np.abs(rest) <= max(_FAR * spread, 1e-3))
-        if inside.sum() < _FEWEST_BLOCKS or (inside == kept).all():
+        if inside.sum() < _FEWEST_BLOCKS or min(np.ptp(at[inside], axis=0)) == 0 or (inside == kept).all():
             break
         kept = inside
     return plane[1:], _covariance(x[kept], rest[kept], _LEAST_SPREAD_PX / period_px)

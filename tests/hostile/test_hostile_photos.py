@@ -392,6 +392,13 @@ def test_pictures_of_hardly_any_pixels_say_nothing(shape):
     assert signs_in_pixels(np.random.default_rng(3).integers(120, 130, shape, dtype=np.uint8)) == []
 
 
+@pytest.mark.parametrize("width", [3, 10, 40, 60_000])
+def test_a_break_in_pictures_of_odd_widths(width):
+    rows = np.random.default_rng(5).integers(60, 200, (60, min(width, 500)))
+    picture = np.repeat(np.tile(rows, (1, -(-width // rows.shape[1])))[:, :width], 8, axis=0).astype(np.uint8)
+    find_break(picture)  # of 8 rows alike, then others: whatever it finds, it ends
+
+
 def test_most_of_a_photo_that_stands_still(noisy):
     still = noisy.copy()
     still[60:] = still[60]
