@@ -69,7 +69,7 @@ def correct_photo_counts(tables):
     parts = [_none(mine)]
     if len(mine) and tables.certificates is not None and len(tables.certificates):
         parts += [
-            corrections_by(some[_day(some["taken"]) <= use.certificate.valid_until], tables.hatches, use)
+            corrections_by(some[_in_time(some, use.certificate)], tables.hatches, use)
             for some, use in _by_camera(mine, tables)
             if use.holds
         ]
@@ -126,6 +126,11 @@ def _none(samples):
     return table.astype(dict.fromkeys(blank, "float64") | {"certificate": "object"})[list(PHOTO_CORRECTION_COLUMNS)]
 
 
+def _in_time(samples, certificate):
+    """Whether each sample was taken before the certificate is to be renewed; one without a date always is."""
+    return (_day(samples["taken"]) <= certificate.valid_until) | (not certificate.valid_until)
+
+
 def _day(times):
     """Date of each sample as text; the first of all days where it is not known."""
     return times.astype("str").str[:10].where(times.notna(), "")
@@ -149,8 +154,11 @@ def _by_camera(samples, tables):
     scales = mine["um_per_px"].dropna().unique() if tables.scales is not None else ()
     cameras = {scale: " ".join(camera_of([scale], tables.scales) or ()) for scale in scales}
     keys = [[cameras.get(s, "") for s in mine["um_per_px"]], mine["counter_version"].fillna("").astype("str")]
+    keys = pd.Series(list(zip(*keys, strict=True)), index=mine.index)
+    mixed = keys.groupby(mine["sample"]).nunique() > 1  # by two cameras or counters: no certificate speaks for it all
+    is_one = ~mine["sample"].isin(set(mixed[mixed].index))
     found = []
-    for _, some in mine.groupby(keys):
+    for _, some in mine[is_one].groupby(keys[is_one]):
         use = latest_certificate(tables.certificates, now="", photos=some, scales=tables.scales)
         found.append((samples[samples["sample"].isin(set(some["sample"]))], use))
     bare = samples[~samples["sample"].isin(set(mine["sample"]))]

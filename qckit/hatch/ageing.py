@@ -10,6 +10,7 @@ import pandas as pd
 
 from qckit.errors import InputError
 from qckit.hatch.estimates import check_confidence
+from qckit.hatch.lot_level import lag_one
 
 __all__ = ["Ageing", "ageing_trend", "draw_ageing"]
 
@@ -206,7 +207,7 @@ def _line(x, y, confidence):
     if n >= _ENOUGH_TESTS:
         lever = np.clip(np.sum(design @ bread * design, axis=1), 0, 0.99)
         robust = bread @ (design.T * (residual / (1 - lever)) ** 2) @ design @ bread
-        correlation = _lag_one(residual)
+        correlation = lag_one(residual)
         n_effective = n * (1 - correlation) / (1 + correlation)
     stretch = n / n_effective
     t = float(stats.t.ppf((1 + confidence) / 2, max(n_effective - 2, 1)))
@@ -218,15 +219,6 @@ def _line(x, y, confidence):
 
     se = math.sqrt(stretch * max(covariance[1, 1], robust[1, 1]))
     return {"slope": float(coefficients[1]), "se_slope": se, "t": t, "at": at, "correlation": correlation}
-
-
-def _lag_one(residual):
-    """Lag-one correlation of residuals, corrected for its downward bias; 0 to 0.9."""
-    square = float(residual @ residual)
-    if not square > 0:
-        return 0.0
-    r = float(residual[1:] @ residual[:-1]) / square
-    return float(np.clip(r + (1 + 4 * r) / len(residual), 0.0, 0.9))
 
 
 def _first_below(line, column, minimum):

@@ -370,7 +370,8 @@ def _camera_u(level, recovery, records, corrections):
         return level.photos.u_log
     harvested = records.cones[records.cones["hatch"].isin(set(recovery.by_hatch["hatch"]))]
     hatched = photo_counts_of(harvested)
-    drawn = records.samples.loc[records.samples["kind"] == "harvest", "sample"]
+    is_mine = records.samples["hatch"].isin(set(recovery.by_hatch["hatch"]))
+    drawn = records.samples.loc[(records.samples["kind"] == "harvest") & is_mine, "sample"]
     of_harvest = corrections.set_index("sample")["u_log"].reindex(drawn).fillna(0.0).mean() if len(drawn) else 0.0
     if hatched.certificates in ((), level.photos.certificates):
         return abs(level.photos.u_log - hatched.u_log + of_harvest)

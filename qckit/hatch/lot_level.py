@@ -21,7 +21,7 @@ from qckit.hatch.photo_counts import PhotoCounts, photo_counts_of
 from qckit.hatch.readings import hatches_off_standard
 from qckit.tables import to_utc
 
-__all__ = ["USUAL_SPREAD", "LotLevel", "lot_level", "ordinary_hatches"]
+__all__ = ["USUAL_SPREAD", "LotLevel", "lag_one", "lot_level", "ordinary_hatches"]
 
 USUAL_SPREAD = 0.12
 """Relative spread of nauplii per gram between hatches where a site has no record of it. Common practice, no source."""
@@ -253,13 +253,13 @@ def _trend(mine, day):
         return 0.0, 1 / prior
     slope = float(x @ y / (x @ x))
     rest = y - slope * x
-    r = _lag_one(rest)
+    r = lag_one(rest)
     precision = float(x @ x) / max(float(rest @ rest) / (len(y) - 2), 1e-6) * (1 - r) / (1 + r)
     return slope * precision / (precision + prior), 1 / (precision + prior)
 
 
-def _lag_one(rest):
-    """Lag-one correlation of day means in order of time, 0 to 0.9 (its downward bias put right)."""
+def lag_one(rest):
+    """Lag-one correlation of values in order of time, 0 to 0.9 (its downward bias put right); 0 under eight of them."""
     square = float(rest @ rest)
     if not square > 0 or len(rest) < 8:
         return 0.0
@@ -274,7 +274,7 @@ def _mean_of_days(values, days, site):
     variance = float(np.var(daily, ddof=1)) if n > 1 else 0.0
     prior_df = min(site.df, _MOST_PRIOR_DF)
     var = (variance * (n - 1) + site.spread2 * prior_df) / (n - 1 + prior_df)
-    r = _lag_one(daily - daily.mean())
+    r = lag_one(daily - daily.mean())
     return float(daily.mean()), var / n * (1 + r) / (1 - r)
 
 

@@ -33,7 +33,7 @@ def operating_curve(
     min_hatch_pct : float
         The site's minimum. [%]
     hatch_pct : array_like of float, optional
-        True values; 21 around the minimum when left out. [%]
+        True values; 49 around the minimum when left out. [%]
     cysts_per_subsample, spread, dispersion
         As for ``half_width_pct``.
     rule : {"mean", "lower bound"}

@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 
 from qckit.stages import STAGE_COLUMNS
-from qckit.words import joined, plural
+from qckit.words import joined, noun, plural
 
 __all__ = ["PHOTO_CORRECTION_COLUMNS", "PhotoCounts", "corrected_samples", "mark_photo_counts", "photo_counts_of"]
 
@@ -46,7 +46,11 @@ class PhotoCounts:
         if self.n_unchecked:
             whose = "" if self.n_unchecked == self.n_hatches else f" {self.n_unchecked} of {self.n_hatches}"
             return f",{whose} counted from photos that nobody checked by eye"
-        return f", photos corrected by the certificate {joined(self.certificates)}"
+        return f", photos corrected by the {self._certificates}"
+
+    @property
+    def _certificates(self) -> str:
+        return f"{noun(len(self.certificates), 'certificate')} {joined(self.certificates)}"
 
     @property
     def sentence(self) -> str:
@@ -55,8 +59,8 @@ class PhotoCounts:
         if self.certificates:
             n = self.n_photo - self.n_unchecked
             parts.append(
-                f"Counts from photos of {plural(n, 'hatch')} are corrected by the certificate "
-                f"{joined(self.certificates)}: {100 * (self.change - 1):+.0f} % nauplii. How sure that is "
+                f"Counts from photos of {plural(n, 'hatch')} are corrected by the "
+                f"{self._certificates}: {100 * (self.change - 1):+.0f} % nauplii. How sure that is "
                 f"(± {196 * self.u_log:.0f} %) is in the risk."
             )
         if self.n_unchecked:
