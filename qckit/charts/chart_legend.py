@@ -47,7 +47,7 @@ def add_legend(ax, frame, marks: str = ""):
     place = {"loc": "lower right", "bbox_to_anchor": (1, 1), "fontsize": 7.5, "handletextpad": 0.4}
     place |= {"handles": handles, "columnspacing": 1.0, "borderaxespad": 0.7}  # clear of the highest tick
     legend = ax.legend(ncols=len(handles), **place)
-    wide = legend.get_window_extent(ax.figure.canvas.get_renderer()).width
+    wide = legend.get_window_extent().width
     if wide > _LEFT_OF_WIDTH * ax.bbox.width:
         legend = ax.legend(ncols=-(-len(handles) // 2), **place)
     return legend
@@ -55,8 +55,7 @@ def add_legend(ax, frame, marks: str = ""):
 
 def lift_title(ax, title, legend):
     """Lift the title above the legend where the axes are too narrow for both beside each other."""
-    renderer = ax.figure.canvas.get_renderer()
-    box, words = legend.get_window_extent(renderer), title.get_window_extent(renderer)
+    box, words = legend.get_window_extent(), title.get_window_extent()
     taken = words.width if title.get_ha() == "left" else (words.width + ax.bbox.width) / 2
     if title.get_text() and taken + box.width > _LEFT_OF_WIDTH * ax.bbox.width:
         ax.set_title(title.get_text(), pad=(box.y1 - ax.bbox.y1) * 72 / ax.figure.dpi + 4)

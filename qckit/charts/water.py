@@ -36,7 +36,7 @@ _SMALLEST = {
     "ph": 0.01,
     "oxygen_mg_l": 0.05,
     "light_lux": 0.02,
-}  # of light the logarithm
+}
 # the water remembers longer than hatches do, and a day's share is large
 _DAYS = {"day_share": 1.0, "day_log_sd": 0.7, "day_to_day": 0.4, "most_day_to_day": 0.8, "residual_log_sd": 3.0}
 
@@ -197,7 +197,7 @@ def _total2(model, shares, data):
     def excess(reach):
         return float(shares[at] @ (ndtr((apart - reach) / sd) + ndtr((-apart - reach) / sd))) - 2 * float(ndtr(-3.0))
 
-    farthest = 3 * float(sd.max()) + float(np.abs(apart).max())
+    farthest = 3.01 * float(sd.max()) + float(np.abs(apart).max())  # beyond what rounding may leave
     return (brentq(excess, 0.0, farthest) / 3) ** 2
 
 

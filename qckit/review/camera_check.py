@@ -305,7 +305,7 @@ def _inside_frame(matches, hand, found, scales):
         place[which] = frame.loc[matches.loc[which, column], ["x_px", "y_px"]].to_numpy(float)
     um = matches["photo"].map(scales) if hasattr(scales, "get") else float(scales)
     near = place.min(axis=1) * np.asarray(um, float) < EDGE_UM
-    return matches[~outside & ~near], int((marked & (near | outside)).sum())
+    return matches[~outside & ~near], int((marked & near).sum())
 
 
 def _totals(matches, side, photos):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import glob
 from pathlib import Path
 
 from qckit.errors import InputError
@@ -84,5 +85,7 @@ def _with_ending(folder, name: str) -> str:
 
     if Path(name).suffix.lower() in SUFFIXES:
         return name
-    there = (p for p in (Path(folder) / "photos").rglob(f"{Path(name).name}.*") if p.suffix.lower() in SUFFIXES)
+    there = (
+        p for p in (Path(folder) / "photos").rglob(f"{glob.escape(Path(name).name)}.*") if p.suffix.lower() in SUFFIXES
+    )
     return next((p.name for p in sorted(there)), name)

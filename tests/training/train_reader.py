@@ -73,7 +73,7 @@ def end_of(until, start, minutes):
 def train(sources, minutes, device, width, seed, start_from=None, lr=3e-3, until=None, keep=None):
     """Train on crops of ``sources``: functions without arguments that each give a part of the batch.
 
-    ``keep`` is called with the moving average every five minutes.
+    ``keep`` is called with the moving average every four minutes.
     """
     torch.manual_seed(seed)
     np.random.seed(seed)
@@ -165,7 +165,7 @@ def export(net, path):
 
 
 def photo_batches(photos, n, device):
-    """A source of n crops of labelled photos, half of them of the first make where there are two."""
+    """A source of n crops of labelled photos, each make as often where there are two."""
     scenes = Scenes(photos, device)
     return lambda: scenes.batch(n)
 

@@ -277,7 +277,7 @@ def _value(cell, column: Column, unit: str, rules) -> tuple:
         return None, ("is a date, not a name", remedy), ""
     else:
         text = _text(cell)
-        bare = text.translate(_EMPTY_MARKS).strip() if column.name in _NAMES else text
+        bare = text.translate(_EMPTY_MARKS).strip() if column.name in _NAMES - _FILES else text
         return (
             (bare, None, "marks that nobody can see left out of a name") if bare and bare != text else (text, None, "")
         )
@@ -286,6 +286,7 @@ def _value(cell, column: Column, unit: str, rules) -> tuple:
 
 _EMPTY_MARKS = dict.fromkeys(map(ord, "\ufeff\u200b\u2060\u00ad"))
 """Byte-order marks, blanks and joins of no width: two names that differ by them are one to everybody who reads them."""
+_FILES = {"photos", "photo"}  # named as the disk has them
 _NAMES = {"lot", "hatch", "sample", "cone", "photos", "photo", "operator", "counter"}
 
 
