@@ -12,7 +12,7 @@ from qckit.quantities import HATCHING_PPT, WATER_C
 from qckit.stages import COUNT_LETTERS
 from qckit.tables import SEPARATIONS
 
-__all__ = ["SETTINGS_FILE", "ProtocolSettings", "Settings", "check_protocol", "load_settings", "settings_of"]
+__all__ = ["SETTINGS_FILE", "ProtocolSettings", "Settings", "check_protocol", "load_settings"]
 
 SETTINGS_FILE = "qckit.toml"
 _MOST_BYTES = 1_000_000

@@ -46,7 +46,7 @@ def find_twins(green: np.ndarray, rows_px: np.ndarray, cols_px: np.ndarray) -> s
 
 ECHO_PIXELS, ECHO_NEAR = 200_000, 12  # of the reduced photo; nearer than this many of them is an object itself
 ECHO_Z, ECHO_LEAD = 16.0, 1.85  # scatters of the cepstrum; times the next strongest distance, which a mesh has many of
-STRONG_Z, ALONE_Z, ALONE_LEAD = 36.0, 20.0, 3.0  # sound photos reach 30 and, with objects, a lead of 1.8
+STRONG_Z, ALONE_Z, ALONE_LEAD = 36.0, 20.0, 3.0  # variants of sound photos reach 30 with a lead of 1.3
 ECHO_ALIKE, ECHO_PAIRS, ECHO_OBJECTS = 1.7, 3, 300  # sum of correlations of the most alike pairs at that distance
 
 

@@ -55,7 +55,7 @@ def jpeg_height(data: bytes, height: int) -> bytes:
     return data[: at + 5] + struct.pack(">H", height) + data[at + 7 :]
 
 
-def pngs(pixels: np.ndarray) -> dict[str, tuple[str, bytes]]:
+def pngs(pixels: np.ndarray, rng) -> dict[str, tuple[str, bytes]]:
     """PNGs of every depth, and with chunks that nobody needs."""
     png = encoded(pixels, "PNG", compress_level=1)
     image = Image.fromarray(pixels)
@@ -80,7 +80,7 @@ def pngs(pixels: np.ndarray) -> dict[str, tuple[str, bytes]]:
         "turned by tag.png": (SOUND, with_exif(pixels, "PNG", 3, Image.Transpose.ROTATE_180)),
         "in small pieces.png": (SOUND, png[:idat] + pieces + png_chunk(b"IEND", b"")),
         "more rows than told.png": (SOUND, png[:idat] + png_chunk(b"IDAT", bomb) + png_chunk(b"IEND", b"")),
-        "unknown chunk.png": (SOUND, png[:33] + png_chunk(b"zzZz", os.urandom(500)) + png[33:]),
+        "unknown chunk.png": (SOUND, png[:33] + png_chunk(b"zzZz", rng.bytes(500)) + png[33:]),
         "wrong sum of a note.png": (BAD, png[:33] + png_chunk(b"tEXt", b"a\0b")[:-1] + b"\0" + png[33:]),
         "two heads.png": (BAD, png[:33] + png[8:33].replace(b"\x08\x02", b"\x10\x06") + png[33:]),
         "moving.png": (SOUND, pillow(image, "PNG", save_all=True, append_images=[image.rotate(90)], duration=40)),
@@ -214,5 +214,5 @@ def clumsy_photos(pixels: np.ndarray, seed: int = 17) -> dict[str, tuple[str, by
     seed : int
     """
     rng = np.random.default_rng(seed)
-    made = pngs(pixels) | jpegs(pixels, rng) | tiffs(pixels) | others(pixels, rng)
+    made = pngs(pixels, rng) | jpegs(pixels, rng) | tiffs(pixels) | others(pixels, rng)
     return made | {"sound.png": (SOUND, encoded(pixels, "PNG", compress_level=1))}
