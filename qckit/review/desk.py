@@ -314,4 +314,4 @@ def open_review(log, photos=None, *, initials=""):
     if known.empty:
         raise InputError("no photo is counted yet, so there is none to look at. Count photos first.")
     initials = need_text("initials", initials)
-    return ReviewDesk(log, order_to_review(log, known, log.objects()), initials=initials)
+    return ReviewDesk(log, order_to_review(known, log.objects()), initials=initials)

@@ -44,18 +44,38 @@ def rank_objects(objects):
     True
     """
     out = objects.copy()
-    p = _probabilities(out)
-    now = out["stage"].map({s: i for i, s in enumerate(CLASSES)}).fillna(len(CLASSES) - 1).to_numpy(int)
-    settled = out["source"].isin(_BY_HAND).to_numpy()
-    inside = out["counted"].fillna(False).to_numpy(bool)
-    doubt = np.where(settled, 0.0, 1 - p[np.arange(len(out)), now])
-    out["doubt"] = doubt
-    expected_change = np.zeros(len(out))
-    for photo in out["photo"].unique():
-        here = (out["photo"] == photo).to_numpy()
-        expected_change[here] = _expected_change(p[here], now[here], inside[here]) * ~settled[here]
-    out["worth"] = expected_change
+    out["doubt"] = doubts(out)
+    out["worth"] = _expected_change(out, *_of_photo(out)) * ~_is_settled(out)
     return out.sort_values(["worth", "doubt"], ascending=False, kind="stable")
+
+
+def doubts(objects):
+    """Probability that each object's stage is wrong, 0 for what a person has settled: (n,) ndarray."""
+    p = _probabilities(objects)
+    return np.where(_is_settled(objects), 0.0, 1 - p[np.arange(len(objects)), _classes(objects)])
+
+
+def _is_settled(objects):
+    return objects["source"].isin(_BY_HAND).to_numpy()
+
+
+def _is_inside(objects):
+    return objects["counted"].fillna(False).to_numpy(bool)
+
+
+def _classes(objects):
+    """Index of each object's stage as it stands, debris where it has none."""
+    return objects["stage"].map({s: i for i, s in enumerate(CLASSES)}).fillna(len(CLASSES) - 1).to_numpy(int)
+
+
+def _of_photo(objects, names=None):
+    """Number of each object's photo, from 0, and how many photos there are; by ``names`` where given, -1 elsewhere."""
+    import pandas as pd
+
+    if names is not None:
+        return pd.Index(names).get_indexer(objects["photo"]), len(names)
+    codes, found = pd.factorize(objects["photo"], use_na_sentinel=False)
+    return codes, len(found)
 
 
 def _probabilities(objects):
@@ -67,46 +87,49 @@ def _probabilities(objects):
     return np.where(total > 0, p / np.where(total > 0, total, 1), sure)
 
 
-def _expected_change(p, now, inside):
-    """Expected absolute change of H% from settling each object of one photo. [points]"""
+def _expected_change(objects, photo, n_photos):
+    """Expected absolute change of its photo's H% from settling each object. [points]"""
+    p, now, inside = _probabilities(objects), _classes(objects), _is_inside(objects)
     full, hatched = _FULL[now] * inside, _HATCHED[now] * inside
-    n, m = int(hatched.sum()), int(full.sum())
-    if m == 0:
-        return np.zeros(len(now))
-    base_n, base_m = n - hatched, m - full
-    before = n / m
+    n, m = (np.bincount(photo, weights=w, minlength=n_photos)[photo] for w in (hatched, full))
+    before = np.divide(n, m, out=np.zeros(len(now)), where=m > 0)
     change = np.zeros(len(now))
     for k in range(len(CLASSES)):
-        top, bottom = base_n + _HATCHED[k], base_m + _FULL[k]
-        after = np.divide(top, bottom, out=np.full(len(now), before), where=bottom > 0)
+        top, bottom = n - hatched + _HATCHED[k], m - full + _FULL[k]
+        after = np.divide(top, bottom, out=before.copy(), where=bottom > 0)
         change += p[:, k] * np.abs(after - before)
-    return 100 * change * inside
+    return 100 * change * inside * (m > 0)
 
 
 def _doubt_of(objects):
-    """Standard deviation that doubtful stages add to H%, and the one of chance (binomial). [points]"""
-    variances, chance = _variances(objects)
-    return (100 * math.sqrt(max(float(variances.sum()), 0)), chance) if math.isfinite(chance) else (math.nan, math.nan)
+    """Standard deviation that doubtful stages add to H%, and the one of chance (binomial), of one photo. [points]"""
+    doubt, chance = _doubt_of_photos(objects, np.zeros(len(objects), int), 1)
+    return float(doubt[0]), float(chance[0])
 
 
-def _variances(objects):
-    """What each object's doubt adds to the variance of H% as a share, and the spread of chance. [1, points]"""
-    settled = objects["source"].isin(_BY_HAND).to_numpy()
-    inside = objects["counted"].fillna(False).to_numpy(bool) & (objects["source"] != "removed by hand").to_numpy()
-    now = objects["stage"].map({s: i for i, s in enumerate(CLASSES)}).fillna(len(CLASSES) - 1).to_numpy(int)
+def _doubt_of_photos(objects, photo, n_photos):
+    """As :func:`_doubt_of`, of each photo; NaN without full cysts. [points]"""
+    variances, chance = _variances(objects, photo, n_photos)
+    doubt = 100 * np.sqrt(np.maximum(np.bincount(photo, weights=variances, minlength=n_photos), 0))
+    return np.where(np.isfinite(chance), doubt, np.nan), chance
+
+
+def _variances(objects, photo, n_photos):
+    """What each object's doubt adds to the variance of H% as a share; spread of chance of each photo. [1, points]"""
+    settled = _is_settled(objects)
+    inside = _is_inside(objects) & (objects["source"] != "removed by hand").to_numpy()
+    now = _classes(objects)
     p = _probabilities(objects)
     p[settled] = np.eye(len(CLASSES))[now[settled]]
-    n, m = float(_HATCHED[now[inside]].sum()), float(_FULL[now[inside]].sum())
-    if m == 0:
-        return np.zeros(len(objects)), math.nan
-    share = n / m
+    n, m = (np.bincount(photo, weights=w[now] * inside, minlength=n_photos) for w in (_HATCHED, _FULL))
+    share = np.divide(n, m, out=np.zeros(n_photos), where=m > 0)[photo]
     # H = N / M: an object's effect on H is ([hatched] - share [in M]) / M
-    effect = (_HATCHED - share * _FULL) / m
-    mean = p @ effect
-    variances = np.where(inside, p @ effect**2 - mean**2, 0.0)
+    effect = (_HATCHED - share[:, None] * _FULL) / np.maximum(m, 1)[photo][:, None]
+    mean = (p * effect).sum(axis=1)
+    variances = np.where(inside & (m[photo] > 0), (p * effect**2).sum(axis=1) - mean**2, 0.0)
     # Agresti and Coull 1998, American Statistician 52:119: two more of each, so that chance is not 0 at 0 or 100 %
     near = (n + 2) / (m + 4)
-    return variances, 100 * math.sqrt(near * (1 - near) / (m + 4))
+    return variances, np.where(m > 0, 100 * np.sqrt(near * (1 - near) / (m + 4)), np.nan)
 
 
 def rank_photos(photos, objects):
@@ -132,20 +155,16 @@ def rank_photos(photos, objects):
     ...     print(len(review.rank_photos(records.photos(), records.objects())))
     1
     """
-    import pandas as pd
-
-    rows = []
-    for photo in photos.itertuples():
-        mine = objects[objects["photo"] == photo.photo]
-        flags = "" if photo.flags != photo.flags or photo.flags is None else str(photo.flags)
-        doubt, chance = _doubt_of(mine) if len(mine) else (math.nan, math.nan)
-        ranked = rank_objects(mine) if len(mine) else mine.assign(doubt=[])
-        n_doubtful = int(((ranked["doubt"] > 0.2) & ranked["counted"].fillna(False)).sum())
-        look, why = _advice(flags, doubt, chance, n_doubtful, len(mine))
-        rows.append((photo.photo, photo.sample, flags, len(mine), n_doubtful, doubt, chance, look, why))
-    out = pd.DataFrame(
-        rows, columns=["photo", "sample", "flags", "n_objects", "n_doubtful", "doubt_pct", "chance_pct", "look", "why"]
-    )
+    photo, n = _of_photo(objects, photos["photo"])
+    objects, photo = objects[photo >= 0], photo[photo >= 0]
+    is_doubtful = (doubts(objects) > 0.2) & _is_inside(objects)
+    out = photos[["photo", "sample"]].reset_index(drop=True)
+    out["flags"] = photos["flags"].fillna("").astype(str).to_numpy()
+    out["n_objects"] = np.bincount(photo, minlength=n)
+    out["n_doubtful"] = np.bincount(photo, weights=is_doubtful, minlength=n).astype(int)
+    out["doubt_pct"], out["chance_pct"] = _doubt_of_photos(objects, photo, n)
+    advice = [_advice(*row) for row in out[["flags", "doubt_pct", "chance_pct", "n_doubtful", "n_objects"]].to_numpy()]
+    out["look"], out["why"] = (list(column) for column in zip(*advice, strict=True)) if advice else ([], [])
     order = out.assign(first=(out["look"] == "yes") * 1 + (out["flags"] != "") * (out["look"] == "yes"))
     return out.loc[order.sort_values(["first", "doubt_pct"], ascending=False, kind="stable").index].reset_index(
         drop=True
@@ -200,7 +219,8 @@ def say_when_to_stop(objects) -> str:
 
 def _how_many(ranked, target):
     """How many objects, in the order offered, have to be settled until the doubt is below target. [points]"""
-    variances, _ = _variances(ranked)  # one that is settled adds nothing; the others stay as they are
+    # one that is settled adds nothing; the others stay as they are
+    variances, _ = _variances(ranked, np.zeros(len(ranked), int), 1)
     left = 100 * np.sqrt(np.maximum(variances.sum() - np.cumsum(variances), 0))
     enough = np.flatnonzero(left <= target)
     return min(int(enough[0]) + 1 if len(enough) else len(ranked), max(1, int((ranked["worth"] > 0).sum())))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from qckit.errors import InputError
-from qckit.review.priorities import rank_objects, rank_photos
+from qckit.review.priorities import doubts, rank_photos
 from qckit.stages import CLASSES, STAGES
 
 __all__ = ["ENOUGH_PHOTOS", "LEAST_PHOTOS", "order_to_review", "photos_to_settle", "settled_objects"]
@@ -90,27 +90,29 @@ def photos_to_settle(log, *, camera: str = "", magnification: str = "", n: int =
     ...     print(review.photos_to_settle(records, n=1))
     ['k-124_a_1.jpg']
     """
-    photos, objects = photos_of_camera(log, camera, magnification), log.objects()
+    return _most_doubtful(photos_of_camera(log, camera, magnification), log.objects(), n)
+
+
+def _most_doubtful(photos, objects, n: int = 3) -> list[str]:
+    """Photos without settled objects, the most doubtful first, each of another sample as long as there are others."""
     settled = set(objects.loc[objects["source"].isin((*_BY_HAND, _REMOVED)), "photo"])
-    ranked = rank_objects(objects[objects["photo"].isin(photos["photo"]) & ~objects["photo"].isin(settled)])
-    doubt = ranked[ranked["counted"].fillna(False).astype(bool)].groupby("photo")["doubt"].sum()
+    fresh = objects[objects["photo"].isin(set(photos["photo"]) - settled)]
+    fresh = fresh[fresh["counted"].fillna(False).astype(bool)]
+    doubt = fresh.assign(doubt=doubts(fresh)).groupby("photo")["doubt"].sum()
     order = list(doubt.sort_values(ascending=False, kind="stable").index)
     sample = dict(zip(photos["photo"], photos["sample"].fillna("").astype(str)))
-    picked, taken = [], set()
-    for fresh in (True, False):
-        for name in order:
-            if len(picked) < n and name not in picked and not (fresh and sample[name] in taken):
-                picked.append(name)
-                taken.add(sample[name])
-    return picked
+    first_of_sample: dict[str, str] = {}
+    for name in order:
+        first_of_sample.setdefault(sample[name], name)
+    picked = list(first_of_sample.values())[:n]
+    return picked + [name for name in order if name not in picked][: n - len(picked)]
 
 
-def order_to_review(log, photos, objects):
+def order_to_review(photos, objects):
     """Put photos in the order in which to look at them: those from which the camera is learnt best come first.
 
     Parameters
     ----------
-    log : SiteLog
     photos : DataFrame
         Rows of the photos table that are to be looked at.
     objects : DataFrame
@@ -120,12 +122,13 @@ def order_to_review(log, photos, objects):
     -------
     DataFrame
         As :func:`rank_photos` gives it, with ``settle`` (yes: settle every object of it). While fewer than
-        ``ENOUGH_PHOTOS`` photos have settled objects, those of :func:`photos_to_settle` that are worth a look lead.
+        ``ENOUGH_PHOTOS`` photos have settled objects, those that :func:`photos_to_settle` would pick among them
+        lead, as far as they are worth a look.
     """
     ranked = rank_photos(photos, objects)
     by_hand = objects["source"].isin((*_BY_HAND, _REMOVED))
     n_settled = objects.loc[by_hand, "photo"].nunique()
-    picks = photos_to_settle(log) if n_settled < ENOUGH_PHOTOS else []
+    picks = _most_doubtful(photos, objects) if n_settled < ENOUGH_PHOTOS else []
     leads = ranked["photo"].isin(picks) & (ranked["look"] == "yes")
     ranked = ranked.assign(settle=leads.map({True: "yes", False: "no"}))
     place = ranked["photo"].map({name: i for i, name in enumerate(picks)}).where(leads, len(picks))

@@ -1,7 +1,5 @@
 """Which look helps most, on objects made up for it."""
 
-from types import SimpleNamespace
-
 import numpy as np
 import pandas as pd
 import pytest
@@ -125,14 +123,12 @@ def test_the_queue_begins_with_photos_that_teach_the_camera_until_enough_are_set
     names = ["flag.jpg", "less.jpg", "more.jpg", "other.jpg"]
     photos = pd.DataFrame({"photo": names, "sample": ["s", "s", "s", "t"], "flags": ["scale", "", "", ""]})
     photos["um_per_px"] = 5.0
-    site = SimpleNamespace(photos=lambda: photos, objects=lambda: frame)
-    got = order_to_review(site, photos, frame)
+    got = order_to_review(photos, frame)
     assert got["photo"].tolist()[:3] == ["more.jpg", "other.jpg", "less.jpg"]
     assert got["settle"].tolist() == ["yes", "yes", "yes", "no"]
     settled = [objects([("cyst", 0.9, "shell", True)] * 3, f"done-{k}.jpg") for k in range(8)]
     done = pd.concat([frame, *(one.assign(source="stage changed by hand") for one in settled)])
-    site.objects = lambda: done
-    got = order_to_review(site, photos, done)
+    got = order_to_review(photos, done)
     assert got["photo"].tolist() == rank_photos(photos, done)["photo"].tolist()
     assert set(got["settle"]) == {"no"}
 
@@ -149,3 +145,20 @@ def test_nothing_to_take_a_hatch_from():
         say_when_to_stop(objects([("shell", 0.9, "debris", True)]))
         == "There is nothing to take a hatching percentage from."
     )
+
+
+def test_photos_ranked_together_come_out_as_each_alone():
+    rng = np.random.default_rng(5)
+    parts = []
+    for k, n in enumerate((1, 30, 80)):
+        stages = rng.choice(NAMES, n, p=[0.5, 0.1, 0.2, 0.15, 0.05])
+        rows = [(s, rng.uniform(0.5, 1), rng.choice(NAMES), bool(rng.random() < 0.9)) for s in stages]
+        parts.append(objects(rows, f"{k}.jpg"))
+    together = pd.concat(parts).sample(frac=1, random_state=3)
+    ranked = rank_objects(together).set_index(["photo", "object_id"])[["doubt", "worth"]]
+    alone = pd.concat([rank_objects(p) for p in parts]).set_index(["photo", "object_id"])[["doubt", "worth"]]
+    pd.testing.assert_frame_equal(ranked.sort_index(), alone.sort_index())
+    photos = pd.DataFrame({"photo": [f"{k}.jpg" for k in range(3)], "sample": "s", "flags": ""})
+    whole = rank_photos(photos, together).set_index("photo").sort_index()
+    each = [rank_photos(photos.iloc[[k]], parts[k]).set_index("photo") for k in range(3)]
+    pd.testing.assert_frame_equal(whole, pd.concat(each).sort_index())
