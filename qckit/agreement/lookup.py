@@ -1,4 +1,4 @@
-"""Which certificate speaks for some photos: the newest of their camera, and whether it still holds."""
+"""Which certificate speaks for some photos: the newest sound one of their camera, and whether it still holds."""
 
 from __future__ import annotations
 
@@ -99,7 +99,7 @@ def camera_of(um_per_px, scales):
 
 
 def latest_certificate(certificates, *, now, photos=None, scales=None, camera=None, magnification=None):
-    """Find the newest certificate that speaks for some photos.
+    """Find the newest certificate that speaks for some photos; one that single counts spoil only where no other does.
 
     Parameters
     ----------
@@ -152,7 +152,16 @@ def latest_certificate(certificates, *, now, photos=None, scales=None, camera=No
     versions = _versions(photos)
     of_counter = mine[mine["counter_version"].fillna("").isin(["", *versions])]
     mine = of_counter if versions and len(of_counter) else mine
-    return _use(read_certificate(mine.loc[to_utc(mine["made_at"]).idxmax()]), str(now)[:10], photos)
+    made, left_aside = _newest_sound(mine)
+    return _use(made, str(now)[:10], photos, left_aside)
+
+
+def _newest_sound(rows):
+    """The newest certificate that no single counts spoil, and the name of a newer one that they do; else the newest."""
+    newest_first = rows.loc[to_utc(rows["made_at"]).sort_values(ascending=False, kind="stable").index]
+    kept = [read_certificate(row) for _, row in newest_first.iterrows()]
+    sound = next((made for made in kept if made.fitness != "spoilt"), kept[0])
+    return sound, "" if sound is kept[0] else kept[0].name
 
 
 def _versions(photos):
@@ -182,7 +191,7 @@ def _pair(photos, scales, certificates):
     )
 
 
-def _use(made: Certificate, today: str, photos) -> CertificateUse:
+def _use(made: Certificate, today: str, photos, left_aside: str = "") -> CertificateUse:
     frame = made.rates.to_frame()
     rows = {s: frame[(frame["stage"] == s) & (frame["outcome"] == s)].iloc[0] for s in STAGES}
     detection = {s: (float(r.rate), float(r.low), float(r.high)) for s, r in rows.items() if np.isfinite(r.rate)}
@@ -212,6 +221,8 @@ def _use(made: Certificate, today: str, photos) -> CertificateUse:
         )
     else:
         parts.append(f"Check again by {made.valid_until}.")
+    if left_aside:
+        parts.append(f"The newer certificate {left_aside} is left aside: single counts decide it.")
     return CertificateUse(made, not (late or others or is_spoilt), " ".join(p for p in parts if p), detection, spread)
 
 

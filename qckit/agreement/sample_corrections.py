@@ -36,13 +36,13 @@ def photo_rows(samples, *, by_hand=()):
     >>> bool(agreement.photo_rows(tables.samples).any())
     True
     """
-    return (
-        samples["kind"].isin(["subsample", "harvest"])
-        & (samples["counted_by"] == "photo")
-        & samples[_COLUMNS].notna().all(axis=1)
-        & samples["embryos"].isna()
-        & ~samples["sample"].isin(set(by_hand))
-    )
+    return _from_photos(samples, by_hand) & samples[_COLUMNS].notna().all(axis=1) & samples["embryos"].isna()
+
+
+def _from_photos(samples, by_hand):
+    """Subsamples and harvests counted by photo that no person went through, whatever their stages."""
+    is_drawn = samples["kind"].isin(["subsample", "harvest"])
+    return is_drawn & (samples["counted_by"] == "photo") & ~samples["sample"].isin(set(by_hand))
 
 
 def correct_photo_counts(tables):
@@ -56,8 +56,9 @@ def correct_photo_counts(tables):
     -------
     SiteTables
         With ``photo_corrections``: a row for every sample counted by photo that no person went through. Its certificate
-        is the newest of the camera and of the counter that counted it, and was not past its date to check again on the
-        day the sample was taken; empty where there is none.
+        is the newest sound one of the camera and of the counter that counted it, and was not past its date to check
+        again on the day the sample was taken; empty where there is none. A sample with decapsulated embryos, or with a
+        stage missing, has none either, and ``is_covered`` False: no check of whole cysts speaks for it.
 
     Examples
     --------
@@ -65,8 +66,9 @@ def correct_photo_counts(tables):
     ['']
     """
     checked = () if tables.hand_checked is None else tables.hand_checked["sample"]
-    mine = tables.samples[photo_rows(tables.samples, by_hand=checked)]
-    parts = [_none(mine)]
+    every = tables.samples[_from_photos(tables.samples, checked)]
+    mine = every[photo_rows(every)]
+    parts = [_none(every).assign(is_covered=every["sample"].isin(set(mine["sample"])).to_numpy())]
     if len(mine) and tables.certificates is not None and len(tables.certificates):
         parts += [
             corrections_by(some[_in_time(some, use.certificate)], tables.hatches, use)
@@ -91,7 +93,7 @@ def corrections_by(samples, hatches, use):
 
     Returns
     -------
-    DataFrame, shape (n, 7), columns ``hatch.PHOTO_CORRECTION_COLUMNS``
+    DataFrame, shape (n, 8), columns ``hatch.PHOTO_CORRECTION_COLUMNS``
         The photos of a hatch at one reading are corrected together (they say more of the mix than each alone) and
         the result is shared out over its subsamples in proportion to what was counted there. ``u_log`` is worked out
         for each lot's own mix of stages.
@@ -122,8 +124,9 @@ def corrections_by(samples, hatches, use):
 def _none(samples):
     """Records without a certificate."""
     blank = dict.fromkeys([*_COLUMNS, "u_log"], np.nan)
-    table = pd.DataFrame({"sample": samples["sample"].astype("str").to_numpy(), "certificate": ""}).assign(**blank)
-    return table.astype(dict.fromkeys(blank, "float64") | {"certificate": "object"})[list(PHOTO_CORRECTION_COLUMNS)]
+    table = pd.DataFrame({"sample": samples["sample"].astype("str").to_numpy(), "certificate": "", "is_covered": True})
+    types = dict.fromkeys(blank, "float64") | {"certificate": "object", "is_covered": "bool"}
+    return table.assign(**blank).astype(types)[list(PHOTO_CORRECTION_COLUMNS)]
 
 
 def _in_time(samples, certificate):

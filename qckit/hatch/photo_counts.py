@@ -16,9 +16,10 @@ from qckit.words import joined, noun, plural
 
 __all__ = ["PHOTO_CORRECTION_COLUMNS", "PhotoCounts", "corrected_samples", "mark_photo_counts", "photo_counts_of"]
 
-PHOTO_CORRECTION_COLUMNS = ("sample", "certificate", *STAGE_COLUMNS.values(), "u_log")
-"""A sample counted by photo, the certificate that speaks for it (empty: none), its counts as corrected, and the
-relative standard uncertainty of the correction of nauplii, which all photos of the camera share."""
+PHOTO_CORRECTION_COLUMNS = ("sample", "certificate", *STAGE_COLUMNS.values(), "u_log", "is_covered")
+"""A sample counted by photo, the certificate that speaks for it (empty: none), its counts as corrected, the relative
+standard uncertainty of the correction of nauplii, which all photos of the camera share, and whether a certificate could
+speak for it at all: none does for decapsulated embryos or where a stage was not counted."""
 
 
 @dataclass(frozen=True)
@@ -34,6 +35,7 @@ class PhotoCounts:
     n_hatches: int = 0
     n_photo: int = 0  # of them, counted by photo and not gone through by a person
     n_unchecked: int = 0  # of these, without a certificate that speaks for them
+    n_not_covered: int = 0  # of these, with embryos or a missing stage, for which no certificate can speak
     certificates: tuple[str, ...] = ()
     change: float = 1.0  # nauplii as corrected over nauplii as counted, of the corrected hatches
     u_log: float = 0.0  # of the mean over hatches, relative: the camera's own, which more hatches do not lessen
@@ -68,10 +70,21 @@ class PhotoCounts:
             whose = "Its hatches" if whole else f"{self.n_unchecked} of its {self.n_hatches} hatches"
             parts.append(
                 f"{whose} {'was' if self.n_unchecked == 1 and not whole else 'were'} counted from photos that no "
-                "certificate speaks for: what the kit misses or mistakes there is not in the risk. Count ten photos by "
-                "eye and run  qckit camera check."
+                "certificate speaks for: what the kit misses or mistakes there is not in the risk."
             )
+            parts += self._remedies()
         return " ".join(parts)
+
+    def _remedies(self):
+        """What makes photos without a certificate good: a check, or counts by eye where no check covers them."""
+        if self.n_not_covered:
+            n = "all" if self.n_not_covered == self.n_unchecked else self.n_not_covered
+            yield (
+                f"In {n} of these, embryos were counted after decapsulation, or a stage was not counted, which no "
+                "certificate covers: count such samples by eye."
+            )
+        if self.n_not_covered < self.n_unchecked:
+            yield "Count ten photos by eye and run  qckit camera check."
 
 
 def corrected_samples(samples, corrections):
@@ -121,8 +134,9 @@ def mark_photo_counts(cones, samples, corrections):
     Returns
     -------
     DataFrame
-        With ``photo_state`` (``""``: by a person, or not known; ``corrected``; ``unchecked``), ``certificate``,
-        ``camera_u`` (relative) and ``as_counted``, the share of the corrected nauplii that the photos gave.
+        With ``photo_state`` (``""``: by a person, or not known; ``corrected``; ``unchecked``; ``not covered``:
+        unchecked, and no certificate could speak for it), ``certificate``, ``camera_u`` (relative) and ``as_counted``,
+        the share of the corrected nauplii that the photos gave.
 
     Examples
     --------
@@ -133,7 +147,9 @@ def mark_photo_counts(cones, samples, corrections):
     if corrections is None or not len(corrections):
         return out
     rows = samples.loc[samples["kind"] == "subsample", ["sample", "hatch", "nauplii"]].merge(
-        corrections.rename(columns={"nauplii": "corrected"})[["sample", "certificate", "corrected", "u_log"]],
+        corrections.rename(columns={"nauplii": "corrected"})[
+            ["sample", "certificate", "corrected", "u_log", "is_covered"]
+        ],
         on="sample",
     )
     by_hatch = (
@@ -142,6 +158,7 @@ def mark_photo_counts(cones, samples, corrections):
         .agg(
             certificate=("certificate", "max"),
             is_whole=("has_one", "all"),
+            is_covered=("is_covered", "all"),
             camera_u=("u_log", "mean"),
             counted=("nauplii", "sum"),
             corrected=("corrected", "sum"),
@@ -150,7 +167,9 @@ def mark_photo_counts(cones, samples, corrections):
     mine = by_hatch.reindex(out["hatch"])
     known = mine["certificate"].notna().to_numpy()
     whole = (mine["is_whole"] == True).to_numpy()  # noqa: E712  missing where the hatch has no photo
-    out["photo_state"] = np.where(whole, "corrected", np.where(known, "unchecked", ""))
+    covered = (mine["is_covered"] == True).to_numpy()  # noqa: E712
+    without = np.where(covered, "unchecked", "not covered")
+    out["photo_state"] = np.where(whole, "corrected", np.where(known, without, ""))
     out["certificate"] = np.where(whole, mine["certificate"].astype(object), "")
     out["camera_u"] = np.where(whole, mine["camera_u"].astype(float).fillna(0.0), 0.0)
     ratio = mine["counted"].astype(float) / mine["corrected"].where(mine["corrected"] > 0)
@@ -188,7 +207,8 @@ def photo_counts_of(rows, weights=None):
     return PhotoCounts(
         n_hatches=len(rows),
         n_photo=int((state != "").sum()),
-        n_unchecked=int((state == "unchecked").sum()),
+        n_unchecked=int(np.isin(state, ["unchecked", "not covered"]).sum()),
+        n_not_covered=int((state == "not covered").sum()),
         certificates=tuple(sorted(set(right["certificate"]))),
         change=float(np.exp(-np.mean(np.log(right["as_counted"].to_numpy(float))))) if len(right) else 1.0,
         u_log=math.sqrt(float((by_camera**2).sum())),

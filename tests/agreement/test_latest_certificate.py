@@ -105,3 +105,25 @@ def test_photos_go_to_the_camera_whose_scale_they_have():
     assert camera_of([6.2, 3.1], SCALES) is None
     assert camera_of([], SCALES) is None
     assert camera_of([6.2], pd.concat([SCALES, SCALES.assign(camera="other")])) is None
+
+
+def spoilt(made_at):
+    """A check in which one photo's nauplii were typed tenfold."""
+    hand = pd.DataFrame({"photo": [f"p{k}" for k in range(8)], "nauplii": 40, "umbrella": 2, "cysts": 20, "shells": 30})
+    typed = hand.assign(nauplii=[400, *[40] * 7])
+    made = certify_camera(
+        hand, typed, camera="stereo", magnification="2x", made_at=made_at, made_by="ab", counter_version="1.0"
+    )
+    assert made.fitness == "spoilt"
+    return check_table(made.to_frame(), "certificates")
+
+
+def test_a_sound_certificate_wins_over_a_newer_one_that_a_single_count_spoils():
+    newer = "2026-10-20T09:00:00+00:00"
+    use = latest_certificate(pd.concat([certificate(), spoilt(newer)]), now="2026-11-04", photos=PHOTOS, scales=SCALES)
+    assert use.holds and use.certificate.name == "stereo 2x 2026-09-01"
+    assert use.sentence.endswith(
+        "Check again by 2027-03-02. The newer certificate stereo 2x 2026-10-20 is left aside: single counts decide it."
+    )
+    alone = latest_certificate(spoilt(newer), now="2026-11-04", photos=PHOTOS, scales=SCALES)
+    assert not alone.holds and "Single counts decide it, so counts are not corrected by it" in alone.sentence

@@ -156,6 +156,29 @@ def test_what_a_person_went_through_is_left_alone():
     assert set(tables.samples["sample"]) - set(again.photo_corrections["sample"]) == set(by_hand)
 
 
+def test_photos_that_no_certificate_can_cover_are_told_as_unchecked():
+    """Embryos after decapsulation in four hatches, no shells counted in one: as counted, and said to be so."""
+    tables, _ = room(np.random.default_rng(5), days=10, known=certificates(np.random.default_rng(6)))
+    samples = tables.samples.copy()
+    four, one = samples["hatch"].isin(["H0", "H1", "H2", "H3"]), samples["hatch"] == "H4"
+    samples.loc[four, "embryos"], samples.loc[four, "cysts"] = samples.loc[four, "cysts"], pd.NA
+    samples.loc[one, "shells"] = pd.NA
+    odd = correct_photo_counts(tables.but(samples=samples))
+    fixes = odd.photo_corrections.set_index("sample")
+    assert set(fixes.index) == set(samples["sample"])
+    assert set(fixes.index[~fixes["is_covered"]]) == set(samples.loc[four | one, "sample"])
+    assert (fixes["certificate"] != "").equals(fixes["is_covered"])
+    states = dose_records(odd).cones.set_index("hatch")["photo_state"]
+    assert set(states[["H0", "H1", "H2", "H3", "H4"]]) == {"not covered"} and set(states.iloc[5:]) == {"corrected"}
+    photos = plan_dose(odd, "L").level.photos
+    assert (photos.n_photo, photos.n_unchecked, photos.n_not_covered) == (20, 5, 5)
+    assert photos.sentence.endswith(
+        "5 of its 20 hatches were counted from photos that no certificate speaks for: what the kit misses or mistakes "
+        "there is not in the risk. In all of these, embryos were counted after decapsulation, or a stage was not "
+        "counted, which no certificate covers: count such samples by eye."
+    )
+
+
 def test_a_measured_recovery_takes_the_cameras_error_out_again():
     """Grams follow from what is harvested per gram; a person counted the harvests, so the camera matters no more."""
     rng = np.random.default_rng
