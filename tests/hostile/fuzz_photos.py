@@ -188,12 +188,21 @@ def what_became(path, scale, counts, codes) -> str:
     return "silent, wrong" if apart(counts, count.counts) else "silent, right"
 
 
+def _keep(folder: Path, name: str, what: str, data: bytes) -> None:
+    """Note what became of a photo; keep it where nothing was noticed."""
+    folder.mkdir(exist_ok=True)
+    with (folder / "became.csv").open("a", encoding="utf-8") as file:
+        file.write(f"{name},{what.replace(',', '')}\n")
+    if what.startswith("silent"):
+        (folder / name).write_bytes(data)
+
+
 def main() -> None:
     """Count damaged photos and print what became of them."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--n", type=int, default=1000)
     parser.add_argument("--seed", type=int, default=17)
-    parser.add_argument("--keep", type=Path, help="keep silently wrong photos in this folder")
+    parser.add_argument("--keep", type=Path, help="keep silent photos, and what became of each, in this folder")
     options = parser.parse_args()
     rng = np.random.default_rng(options.seed)
     sound = []
@@ -216,9 +225,8 @@ def main() -> None:
             except QcError:
                 what = "refused"
             told[damage.__name__, what] += 1
-            if what == "silent, wrong" and options.keep:
-                options.keep.mkdir(exist_ok=True)
-                (options.keep / f"{i:04}-{damage.__name__}-{name}-{scale:g}.jpg").write_bytes(data)
+            if options.keep:
+                _keep(options.keep, f"{i:04}-{what[-5:].strip()}-{damage.__name__}-{name}-{scale:g}.jpg", what, data)
     frame = pd.Series(told).unstack(fill_value=0)
     frame.loc["all"] = frame.sum()
     print(f"{len(sound)} sound pieces")

@@ -9,6 +9,7 @@ import signal
 import sqlite3
 import time
 import traceback
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -17,8 +18,10 @@ import pytest
 from invented_log import HATCHES, LOTS, NOW, SAMPLES, enter_day, whole
 from PIL import Image, ImageDraw
 
+from qckit.counting import batch, earlier, isolated
 from qckit.log import new_site, open_log
 from qckit.log.counted import read_counted
+from qckit.log.store import SiteLog
 
 pytestmark = [
     pytest.mark.slow,
@@ -26,6 +29,7 @@ pytestmark = [
 ]
 
 N_KILLS, N_KILLS_COUNTING = 210, 70  # a killed count costs seconds: each photo is counted in a process of its own
+LEAST_MET = 3  # times that each phase must be met
 UM_PER_PX = 6.2
 
 
@@ -47,16 +51,43 @@ def killed_after(seconds, action):
     assert os.WIFSIGNALED(status) or os.WEXITSTATUS(status) == 0, "the worker failed by itself: see its traceback"
 
 
-def kill_often(rng, span, enter, state_of, states, n_kills=N_KILLS):
+def killed_at(owner, name, nth, action):
+    """Run an action in a process of its own, which kills itself at the nth call of a function."""
+    child = os.fork()
+    if child == 0:
+        plain, calls = getattr(owner, name), 0
+
+        def last_call(*arguments, **options):
+            nonlocal calls
+            calls += 1
+            if calls == nth:
+                os.kill(os.getpid(), signal.SIGKILL)
+            return plain(*arguments, **options)
+
+        try:
+            setattr(owner, name, last_call)
+            action()
+        finally:
+            os._exit(1)
+    _, status = os.waitpid(child, 0)
+    assert os.WIFSIGNALED(status) and os.WTERMSIG(status) == signal.SIGKILL, f"the worker never came to {name}"
+
+
+def kill_often(rng, span, enter, state_of, states, *, doors, n_kills=N_KILLS):
     """Kill a worker, which enters one day after the other, at ``n_kills`` random points; each goes on where the last was killed.
 
-    ``states`` are what a day may be in, the last of them done. Returns how often each was met, and the next day.
+    ``states`` are what a day may be in, the last of them done. ``doors`` name, for a state, the function and its call at
+    which a day is in it for certain: states that chance has not met often enough are met there. Returns how often each
+    was met, and the next day.
     """
     seen, day = dict.fromkeys(states, 0), 0
 
-    def work_on():
-        for i in range(day, day + 50):
+    def enter_all(*days):
+        for i in days:
             enter(i)
+
+    def work_on():
+        enter_all(*range(day, day + 50))
 
     reach, before = 1.3 * span, None
     for k in range(n_kills):
@@ -77,6 +108,14 @@ def kill_often(rng, span, enter, state_of, states, n_kills=N_KILLS):
         before = (day, state)
         assert state_of(day + 1) == states[0]
     enter(day)
+    for state, (owner, name, nth) in doors.items():
+        while seen[state] < LEAST_MET:
+            assert state_of(day) == states[-1]
+            day += 1
+            killed_at(owner, name, nth, partial(enter_all, day, day + 1))
+            assert state_of(day) == state and state_of(day + 1) == states[0]
+            seen[state] += 1
+            enter(day)
     assert state_of(day) == states[-1]
     return seen, day
 
@@ -107,10 +146,19 @@ def test_killed_while_importing_and_recording(site):
         log.add("lots", LOTS, by="op1")
     span = timed(lambda i: enter_day(site, i), ("w0", "w1"))
     seen, day = kill_often(
-        random.Random(20261104), span, lambda i: enter_day(site, i), lambda i: day_state(site, i), (NOTHING, SHEET, ALL)
+        random.Random(20261104),
+        span,
+        lambda i: enter_day(site, i),
+        lambda i: day_state(site, i),
+        (NOTHING, SHEET, ALL),
+        doors={
+            NOTHING: (SiteLog, "add_many", 1),
+            SHEET: (SiteLog, "record_counts", 1),
+            ALL: (SiteLog, "add_many", 2),
+        },
     )
     assert whole(site / "log.sqlite")
-    assert min(seen.values()) >= 3, f"the kills did not reach every phase: {seen}"
+    assert min(seen.values()) >= LEAST_MET, f"the kills did not reach every phase: {seen}"
     with open_log(site, now=lambda: NOW) as log:
         steps = log.steps()
         assert len(steps) == 1 + 2 * (2 + day + 1)  # the lots, and two steps a day: none lost, none done twice
@@ -190,12 +238,25 @@ def test_killed_while_counting(tmp_path):
     site = site_with_photos(tmp_path / "site")
     other = site_with_photos(tmp_path / "unharmed")
     span = timed(lambda i: count_day(other, i), (0, 1, 2))
+    doors = {
+        COUNTING[0]: (batch, "_run", 1),
+        COUNTING[1]: (isolated, "_give", 2),
+        COUNTING[2]: (batch, "_tables", 1),
+        COUNTING[3]: (earlier, "_write_pieces", 2),
+        COUNTING[4]: (SiteLog, "record_counts", 1),
+        COUNTING[5]: (batch, "_run", 2),
+    }
     seen, day = kill_often(
-        random.Random(7), span, lambda i: count_day(site, i), lambda i: count_state(site, i), COUNTING, N_KILLS_COUNTING
+        random.Random(7),
+        span,
+        lambda i: count_day(site, i),
+        lambda i: count_state(site, i),
+        COUNTING,
+        doors=doors,
+        n_kills=N_KILLS_COUNTING,
     )
     assert whole(site / "log.sqlite")
-    nothing, one, *_, done = seen.values()
-    assert min(nothing, one, done) >= 3, f"the kills did not reach every phase: {seen}"
+    assert min(seen.values()) >= LEAST_MET, f"the kills did not reach every phase: {seen}"
     for i in range(3, day + 1):
         count_day(other, i)
     with open_log(site) as log, open_log(other) as unharmed:
