@@ -18,6 +18,7 @@ __all__ = [
     "InputError",
     "NeedsAttention",
     "QcError",
+    "fault_place",
     "file_fault",
     "nearest_name",
     "need_number",
@@ -150,6 +151,25 @@ def file_fault(fault: OSError) -> InputError:
         fault.errno, (f"cannot be read or written ({fault.strerror})", "Check it, or give another place.")
     )
     return InputError(f"{place}: {what}. {remedy}")
+
+
+def fault_place(error: BaseException) -> str:
+    """Name the line of the kit at which an unforeseen error came up.
+
+    Examples
+    --------
+    >>> from qckit.errors import fault_place
+    >>> fault_place(KeyError("n"))
+    'place unknown'
+    """
+    import traceback
+
+    here = Path(__file__).resolve().parent
+    for frame in reversed(traceback.extract_tb(error.__traceback__)):
+        path = Path(frame.filename)
+        if path.is_relative_to(here):
+            return f"{path.relative_to(here.parent).as_posix()}, line {frame.lineno}"
+    return "place unknown"
 
 
 def need_number(name: str, value: object, *, low: float = -math.inf, high: float = math.inf, unit: str = "") -> float:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import os
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -18,7 +19,7 @@ from qckit.counting.parts import CountedPart, join_objects, kept_part, part_of, 
 from qckit.counting.regions import region_words
 from qckit.counting.result import PHOTO_COLUMNS, version_with
 from qckit.counting.stages import model_key
-from qckit.errors import InputError, QcError, one_line
+from qckit.errors import InputError, QcError, fault_place, one_line
 from qckit.files import sweep
 from qckit.photo import Scales, drawn_folders, find_photos, photo_names
 from qckit.stages import STAGE_RECORDS, hatched_pct
@@ -321,9 +322,13 @@ def _count_one(job: _Job):
         return str(error)
     except MemoryError:
         return f"{one_line(job.name)}: counting it needs more memory than one photo may have. Save it smaller."
-    except Exception as error:  # noqa: BLE001  a photo must not stop the others, whatever is wrong with it
-        what = f"{type(error).__name__}: {one_line(error)[:200]}"
-        return f"{one_line(job.name)}: could not be counted ({what}). Save it anew as JPEG and count it again."
+    except Exception as error:  # a photo must not stop the others, whatever is wrong with it
+        if os.environ.get("QCKIT_TRACEBACK"):
+            raise
+        return (
+            f"{one_line(job.name)}: could not be counted, by a fault of the kit ({fault_place(error)}). Save it anew "
+            "as JPEG and count it again; please report the fault with the photo."
+        )
     # a disk that cannot be written is no fault of the photo: that stops the count
     if isinstance(count, CountedPart):
         return count

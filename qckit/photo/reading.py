@@ -7,6 +7,7 @@ import io
 import stat
 import struct
 import warnings
+import zlib
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -208,8 +209,28 @@ def _damaged(data: bytes, where: str, error: Exception) -> InputError:
         return InputError(f"{where}: the file {_what_else(data[:512])}. Give a JPEG, PNG, TIFF or HEIC photo.")
     if isinstance(error, MemoryError):
         return InputError(f"{where}: the picture does not fit into memory. Save it smaller.")
-    what = type(error).__name__ if isinstance(error, LookupError) else one_line(error)[:120] or type(error).__name__
-    return InputError(f"{where}: the picture is damaged ({what}). Copy the file from the camera again.")
+    return InputError(f"{where}: the picture is damaged ({_plain_reason(error)}). Copy the file from the camera again.")
+
+
+class _NoLightError(ValueError):
+    """Pixels that no camera writes; its words are for the user."""
+
+
+def _plain_reason(error: Exception) -> str:
+    """Say in words what a decoder fell over; what a program's inside says of itself helps nobody with a photo."""
+    text = one_line(error)[:120]
+    if isinstance(error, _NoLightError) or (isinstance(error, (OSError, SyntaxError)) and any(map(str.isalpha, text))):
+        return text
+    for kinds, reason in (
+        ((EOFError, struct.error), "its data end too early"),
+        (zlib.error, "its data cannot be unpacked"),
+        ((NotImplementedError, ImportError), "it is stored in a way that is not read"),
+        (RecursionError, "its parts refer to each other without end"),
+        (UnicodeError, "a text in it cannot be read"),
+    ):
+        if isinstance(error, kinds):
+            return reason
+    return "its parts contradict each other"
 
 
 def check_size(width: int, height: int, where: str) -> None:
@@ -267,13 +288,13 @@ def _to_bytes(values: np.ndarray) -> np.ndarray:
     """Bring deeper pixels to 8 bit: the least camera depth (8, 10, 12, 14, 16 bit) that holds the largest value."""
     values = np.asarray(values)
     if values.dtype == np.complex64 or values.dtype == np.complex128:
-        raise ValueError("pixels that are not numbers of light")
+        raise _NoLightError("pixels that are not numbers of light")
     if values.dtype == np.bool_:
         values = values.astype(np.uint8) * 255
     if values.dtype != np.uint8:
         top = float(np.nanmax(values)) if values.size else 0.0
         if not np.isfinite(top):
-            raise ValueError("pixels that are not numbers")
+            raise _NoLightError("pixels that are not numbers")
         if values.dtype.kind == "f" and top <= 1.0:
             full = 1.0
         else:

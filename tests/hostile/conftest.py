@@ -34,7 +34,7 @@ def run(capsys):
             main([str(a) for a in arguments])
         out, err = capsys.readouterr()
         assert "Traceback" not in err
-        assert "fault of the kit" not in err, err
+        assert "fault of the kit" not in out + err, err
         return left.value.code, out, err
 
     return go

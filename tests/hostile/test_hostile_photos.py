@@ -1,11 +1,14 @@
 """A folder of odd and bad photos in one count: sound ones counted, bad ones named, nothing stopped."""
 
+import builtins
 import os
 import resource
 import signal
+import struct
 import subprocess
 import sys
 import time
+import zlib
 
 import fuzz_photos
 import numpy as np
@@ -25,7 +28,7 @@ from qckit.counting.seams import find_break, find_seam
 from qckit.counting.twins import find_twins
 from qckit.errors import InputError
 from qckit.files import neutralise, sweep, whole, write_csv
-from qckit.photo import find_photos, photo_names, read_photo, read_scales
+from qckit.photo import find_photos, photo_names, read_photo, read_scales, reading
 
 
 def test_one_folder_of_everything(tmp_path, sound, rng, run):
@@ -153,6 +156,43 @@ def test_no_helper_program_is_started(tmp_path, monkeypatch, sound):
         (tmp_path / "a.jpg").write_bytes(start)
         with pytest.raises(InputError, match="Give a JPEG, PNG, TIFF or HEIC photo"):
             read_photo(tmp_path / "a.jpg")
+
+
+FAULTS = [
+    *(kind for kind in vars(builtins).values() if isinstance(kind, type) and issubclass(kind, Exception)),
+    struct.error,
+    zlib.error,
+]
+
+
+@pytest.mark.parametrize("kind", FAULTS)
+def test_what_a_decoder_falls_over_is_said_plainly(tmp_path, monkeypatch, kind):
+    arguments = {"UnicodeDecodeError": ("x", b"", 0, 1, "y"), "UnicodeEncodeError": ("x", "", 0, 1, "y")}
+    arguments |= {"UnicodeTranslateError": ("", 0, 1, "y"), "ExceptionGroup": ("x", [ValueError("y")])}
+
+    def fall_over(*_):
+        raise kind(*arguments.get(kind.__name__, ("'Strips' of 0x7f",)))
+
+    monkeypatch.setattr(reading, "_read_pillow", fall_over)
+    Image.new("RGB", (9, 9)).save(tmp_path / "a.png")
+    with pytest.raises(InputError) as raised:
+        read_photo(tmp_path / "a.png")
+    text = str(raised.value)
+    assert text.startswith(("a.png: the picture is damaged (", "a.png: the picture does not fit into memory"))
+    assert kind.__name__ not in text and text.endswith((" again.", " smaller."))
+    if not issubclass(kind, (OSError, SyntaxError)):
+        assert "0x7f" not in text
+
+
+def test_a_fault_of_the_kit_costs_one_photo_and_says_where(tmp_path, sound, monkeypatch):
+    pixels, scale = sound
+    (tmp_path / "a.png").write_bytes(encoded(pixels, "PNG"))
+    monkeypatch.setattr("qckit.counting.pipeline.judge_photo", lambda *a, **k: {}["signs"])
+    failures = count_photos(tmp_path, scale).failures
+    assert failures.message[0].startswith(
+        "a.png: could not be counted, by a fault of the kit (qckit/counting/pipeline.py, line "
+    )
+    assert "KeyError" not in failures.message[0]
 
 
 def test_links_keep_their_names(tmp_path, sound):
