@@ -94,7 +94,7 @@ def import_(sheets, table, accept_good_rows, ignored, correct, emptied, problems
         _write_problems(problems, result.problems)
         sys.exit(1)
     if result.doubts:
-        click.echo("Needs attention: values that hardly can be were entered as they stand (named above).", err=True)
+        click.echo("Needs attention: what was entered needs a look (named above).", err=True)
         return 1
     return 0
 

@@ -12,7 +12,7 @@ import pandas as pd
 
 from qckit.log import engine, odd_times, plausible, query, row_rules, schema
 from qckit.log.counted import tally
-from qckit.log.photo_files import find_photo, photo_names
+from qckit.log.photo_files import find_photo, list_photos, photo_doubts
 from qckit.log.problems import mending
 from qckit.stages import STAGE_COLUMNS
 from qckit.tables import TABLES, check_cell, to_utc
@@ -51,7 +51,7 @@ def check_log(log, *, photos: bool = True) -> pd.DataFrame:
         found += _same_names(tables)
         found += _clock_jumps(steps)
         found += _doubtful(log, tables)
-    found += _photo_files(log.folder, tables, read=photos)
+    found += _photo_files(log, tables, read=photos)
     found += _file_system(log)
     return pd.DataFrame(found, columns=list(FINDINGS))
 
@@ -320,11 +320,11 @@ def _sha256(path: Path) -> str | None:
         return None
 
 
-def _photo_files(folder: Path, tables, *, read: bool) -> list[tuple]:
-    found = []
-    photos = tables["photos"]
+def _photo_files(log, tables, *, read: bool) -> list[tuple]:
+    found, folder, photos = [], log.folder, tables["photos"]
+    listing = list_photos(folder)
     for row in photos.itertuples():
-        path = find_photo(folder, row.photo)
+        path = find_photo(folder, row.photo, listing)
         if path is None:
             found.append(
                 (
@@ -358,21 +358,12 @@ def _photo_files(folder: Path, tables, *, read: bool) -> list[tuple]:
                     "Put the original back, or count the changed photo under another name.",
                 )
             )
-    logged = set(photos["photo"])
-    for row in tables["samples"].itertuples():
-        for name in photo_names(row.photos):
-            if name not in logged and find_photo(folder, name) is None:
-                found.append(
-                    (
-                        "missing photo",
-                        "look",
-                        "samples",
-                        row.sample,
-                        f"names {name}, which is not in the site folder",
-                        "Put it into photos/; or name the right one:  "
-                        + mending("correct", "samples", row.sample, "photos", "NAMES"),
-                    )
-                )
+    found += [
+        (code, "look", d.table, d.key, d.what, d.remedy)
+        for code, d in photo_doubts(
+            folder, tables["samples"], set(photos["photo"]), scale_known=log.only_scale() is not None
+        )
+    ]
     return found
 
 

@@ -1,4 +1,4 @@
-"""Photos that a sheet names: the names in a cell, and the file of each inside the site."""
+"""Photos that a sheet names: the names in a cell, the file of each inside the site, and what cannot be counted."""
 
 from __future__ import annotations
 
@@ -6,7 +6,12 @@ import re
 import unicodedata
 from pathlib import Path, PurePosixPath
 
-__all__ = ["find_photo", "leads_out", "lies_inside", "photo_names", "same_letters"]
+import pandas as pd
+
+from qckit.errors import one_line
+from qckit.log.problems import Doubt, mending
+
+__all__ = ["find_photo", "leads_out", "lies_inside", "list_photos", "photo_doubts", "photo_names", "same_letters"]
 
 
 def photo_names(text) -> list[str]:
@@ -19,8 +24,24 @@ def same_letters(name: str) -> str:
     return unicodedata.normalize("NFC", name)
 
 
-def find_photo(folder: str | Path, name: str) -> Path | None:
+def list_photos(folder: str | Path) -> dict[str, list[Path]]:
+    """Return what lies in a site's ``photos/`` and below, by file name: for looking up many photos."""
+    listing: dict[str, list[Path]] = {}
+    for path in (Path(folder) / "photos").rglob("*"):
+        listing.setdefault(same_letters(path.name), []).append(path)
+    return listing
+
+
+def find_photo(folder: str | Path, name: str, listing: dict[str, list[Path]] | None = None) -> Path | None:
     """Find a photo's file in a site: under the name itself, or by its file name anywhere in ``photos/``.
+
+    Parameters
+    ----------
+    folder : path
+        Of the site.
+    name : str
+    listing : dict, optional
+        From :func:`list_photos`; without it the folder is looked through.
 
     Returns
     -------
@@ -34,9 +55,49 @@ def find_photo(folder: str | Path, name: str) -> Path | None:
     file_name = name.replace("\\", "/").rsplit("/", 1)[-1]
     if not file_name or file_name in (".", ".."):
         return None
-    is_same = same_letters(file_name)
-    matches = [p for p in (folder / "photos").rglob("*") if same_letters(p.name) == is_same and lies_inside(folder, p)]
+    same = (list_photos(folder) if listing is None else listing).get(same_letters(file_name), [])
+    matches = [path for path in same if lies_inside(folder, path)]
     return matches[0] if len(matches) == 1 else None
+
+
+def photo_doubts(
+    folder: str | Path, samples: pd.DataFrame, counted: set[str], *, scale_known: bool
+) -> list[tuple[str, Doubt]]:
+    """Find samples whose photos cannot be counted as things are: a photo is not there, or nobody knows its scale.
+
+    Parameters
+    ----------
+    folder : path
+        Of the site.
+    samples : DataFrame, shape (n, any)
+        Columns of the samples table.
+    counted : set of str
+        Photos that the log has counts of.
+    scale_known : bool
+        The site has one camera at one magnification, and its scale.
+
+    Returns
+    -------
+    list of (str, Doubt)
+        Each with its code, ``missing photo`` or ``no scale``.
+    """
+    found = []
+    listing = None
+    for row in samples[samples["photos"].notna()].itertuples():
+        names = [name for name in photo_names(row.photos) if name not in counted]
+        listing = list_photos(folder) if names and listing is None else listing
+        for name in names:
+            if find_photo(folder, name, listing) is None:
+                what = f"names {one_line(name)}, which is not in the site folder"
+                remedy = "Put it into photos/; or name the right one:  "
+                remedy += mending("correct", "samples", row.sample, "photos", "NAMES")
+                found.append(("missing photo", Doubt("samples", row.sample, what, remedy)))
+        if not scale_known and pd.isna(row.nauplii) and pd.isna(row.um_per_px):
+            what = f"waits for the count of {one_line(row.photos)}, and no scale is known"
+            remedy = "Set the camera's scale with  qckit camera;  or enter that of these photos:  "
+            remedy += mending("correct", "samples", row.sample, "um_per_px", "NUMBER")
+            found.append(("no scale", Doubt("samples", row.sample, what, remedy)))
+    return found
 
 
 def leads_out(name: str) -> bool:

@@ -12,7 +12,7 @@ from qckit.log import odd_times, query
 from qckit.log.problems import Doubt, doubt
 from qckit.quantities import HATCHING_PPT, WATER_C, in_standard_unit
 
-__all__ = ["MOST_PER_G", "doubts", "lone_cones", "notes_on"]
+__all__ = ["MOST_PER_G", "doubts", "in_words", "lone_cones", "notes_on"]
 
 MOST_PER_G = 450_000.0
 """More nauplii per gram than any cysts hold: 220,000 to 300,000 in most lots (common practice), 363,000 full cysts in a
@@ -323,7 +323,12 @@ def notes_on(connection, new: dict[str, pd.DataFrame], max_g_per_l: float, now: 
         if name in checked and (before := sorted(set(checked[name]["hatch"]) - coming)):
             logged = query.fetch(connection, "hatches", {"hatch": before})
             found += [found_one for look in looks for found_one in look(checked[name], logged)]
+    return in_words(found, "values hardly can be")
+
+
+def in_words(found: list[Doubt], what: str) -> list[str]:
+    """Return a sentence for each doubt, and one for those beyond the first twenty: so many more of what they are."""
     sentences = [f"{d.table} {d.key}: {d.what}. {d.remedy}" for d in found[:_SHOWN]]
     if len(found) > _SHOWN:
-        sentences.append(f"{len(found) - _SHOWN} more values hardly can be: see  qckit log check.")
+        sentences.append(f"{len(found) - _SHOWN} more {what}: see  qckit log check.")
     return sentences

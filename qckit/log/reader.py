@@ -131,6 +131,10 @@ class LogReader:
         columns = ["sample", "hatch", "photo", "um_per_px", "chamber_depth_mm", "taken", "scale_source"]
         return pd.DataFrame(rows, columns=columns).astype({"um_per_px": "float64", "chamber_depth_mm": "float64"})
 
+    def only_scale(self) -> float | None:
+        """Return the newest scale of the site's camera, where it keeps one camera at one magnification. [µm/px]"""
+        return _only_scale(self.scales())[0]
+
     def readings(self, hatch=None, quantity=None) -> pd.DataFrame:
         """Return water readings."""
         return self.table("readings", hatch=hatch, quantity=quantity)

@@ -9,11 +9,14 @@ import pandas as pd
 from qckit.errors import unknown_name
 from qckit.log import corrections, counts, engine, hand, intake, plausible, query, steps, typed
 from qckit.log.counted import as_frames
+from qckit.log.photo_files import photo_doubts
 from qckit.log.problems import problems_error
 from qckit.log.reader import LogReader
 from qckit.log.steps import ImportResult
 
 __all__ = ["SiteLog"]
+
+_OF_PHOTOS = (("samples", "photos"), ("samples", "um_per_px"))
 
 
 class SiteLog(LogReader):
@@ -118,6 +121,8 @@ class SiteLog(LogReader):
                         connection,
                         corrections.write(connection, number, cells=cells, at=self.now(), by=by, reason=correct),
                     )
+        entered = list(sifted.new["samples"]["sample"]) if "samples" in sifted.new else []
+        doubtful += self._photo_doubts([*entered, *fixes.loc[fixes["table"] == "samples", "key"]])
         notes = [note for part in incoming for note in getattr(part, "notes", ())]
         notes += sifted.remarks
         problems = problems.reset_index(drop=True)
@@ -214,12 +219,22 @@ class SiteLog(LogReader):
         with engine.writing(self.engine) as connection:
             number = steps.begin(connection, self.now(), by=by, action="correct", source=table, n_rows=1)
             cells = [(table, key, column, after)]
-            return self._doubts(
+            doubtful = self._doubts(
                 connection, corrections.write(connection, number, cells=cells, at=self.now(), by=by, reason=reason)
             )
+        return doubtful + (self._photo_doubts([key]) if (table, column) in _OF_PHOTOS else [])
 
     def _doubts(self, connection, rows: dict[str, pd.DataFrame]) -> list[str]:
         return plausible.notes_on(connection, rows, self.settings.feed.max_g_per_l, self.now())
+
+    def _photo_doubts(self, samples: list[str]) -> list[str]:
+        """Say of which samples' photos the file is missing, or the scale."""
+        rows = self.samples(sample=samples, counted=None) if samples else pd.DataFrame({"photos": []})
+        if rows["photos"].isna().all():
+            return []
+        counted = set(self.photos(sample=samples)["photo"])
+        found = photo_doubts(self.folder, rows, counted, scale_known=self.only_scale() is not None)
+        return plausible.in_words([d for _, d in found], "samples cannot be counted by photo as they are")
 
     def withdraw(self, table: str, key, *, by: str, reason: str) -> int:
         """Hide a row entered by mistake, with all that hangs on it; it stays on record. Returns the rows hidden."""

@@ -295,12 +295,13 @@ def test_what_check_says_to_do_can_be_done(filled, site):
     filled.reinstate("hatches", "H-2", by="op1", reason="test")
     take_before_the_hatch(filled)
     found = filled.check()
-    assert len(found) == 8, found.to_string()
+    assert len(found) == 9, found.to_string()
     commands = [text for row in found["what_to_do"] for text in row.split("  ") if text.startswith("qckit log")]
     wanted = {
         "qckit log reinstate lots L-2 --reason TEXT;": "",
         "qckit log withdraw lots 'l 1' --reason TEXT;": "",
         "qckit log correct samples S-3 taken TIME --reason TEXT;": "2026-11-04T09:00:00+00:00",
+        "qckit log correct samples S-2 um_per_px NUMBER --reason TEXT": "6.2",
         "qckit log recount S-2 --nauplii NUMBER --reason TEXT": "40",
     }
     assert set(wanted) <= set(commands), commands

@@ -163,6 +163,7 @@ def test_a_first_row_of_data_is_no_heading(lisbon, tmp_path):
 def test_the_template_as_another_program_saved_it(lisbon):
     """The filled template, opened and saved as .xlsx by another spreadsheet program."""
     path = Path(__file__).with_name("template_saved_elsewhere.xlsx")
+    (lisbon.folder / "photos" / "a_2.jpg").write_bytes(b"only its being there is looked at")
     result = lisbon.import_sheets(path, by="op1")
     assert (result.added, result.notes) == ({"lots": 1, "hatches": 1, "readings": 2, "samples": 2}, [])
     book = openpyxl.load_workbook(path)
