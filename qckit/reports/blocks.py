@@ -12,6 +12,7 @@ from pathlib import Path
 
 from qckit.directions import isolate_names
 from qckit.reports.headings import heading_of
+from qckit.reports.short_text import part_answer, shorten_headline
 from qckit.verdicts.finding import Figure, Finding
 from qckit.words import capital, number
 
@@ -62,7 +63,6 @@ _SIGNS = {
 
 _LONGEST_WORD = 28  # longer words are broken, so that one long name does not push a table off the page
 _SHORT = 12  # characters of a cell that is never broken, such as a lot or a date
-_HEADLINE = 105  # characters that three lines of a phone hold
 _LINES, _LINES_WIDE = 3.4, 4.2  # of a column's longest text, before words are moved whole to the next line
 _ROOM = 84  # characters that fit beside each other in the text's own width; a table of long texts may be wider
 _MOST_COLUMNS = 13  # a table with more has its headings turned on paper
@@ -145,7 +145,7 @@ def first_screen(finding: Finding, *, site_name: str = "", now: str = "", invent
     """
     tone = tone_of(finding)
     verdict, headline = _words(finding)
-    headline, rest = _shortened(headline)
+    headline, rest = shorten_headline(headline)
     what = f"{_SUBJECTS.get(finding.kind, '')} {finding.subject}".strip()
     place = " \u00b7 ".join(
         [
@@ -184,25 +184,6 @@ def _words(finding: Finding) -> tuple[str, str]:
     if colon and after and (before == verdict or (not verdict and len(before) <= 45)):
         return before, capital(after)
     return verdict or finding.verdict.replace("-", " "), finding.headline
-
-
-def _shortened(headline: str) -> tuple[str, str]:
-    """Cut a headline to three lines of a phone, and return what stands below it.
-
-    Whole sentences stay whole; where the first is too long it is cut before a bracket or after a comma, and all of it
-    stands below.
-    """
-    if len(headline) <= _HEADLINE:
-        return headline, ""
-    first, dot, others = headline.partition(". ")
-    if dot and len(first) < _HEADLINE:
-        return f"{first}.", others
-    places = [headline.rfind(mark, 30, _HEADLINE) for mark in (" (", ", ", "; ", ": ")]
-    at = max((p for p in places if headline.count("(", 0, p) == headline.count(")", 0, p)), default=-1)
-    if at < 30:
-        at = headline.rfind(" ", 0, _HEADLINE)
-        return f"{headline[:at]} \u2026", headline
-    return f"{headline[:at]}.", headline
 
 
 def _card(finding):
@@ -305,13 +286,25 @@ def evidence(finding: Finding) -> Html:
         rows.append(
             f'<tr><td class="qc-sign"><span aria-hidden="true">{sign}</span>'
             f'<span class="qc-hidden">{words}</span></td><th scope="row">{escape(line.question)}</th>'
-            f"<td>{escape(line.answer)}</td></tr>"
+            f"<td>{_answer(line)}</td></tr>"
         )
     legend = "+ speaks for, \u2212 against, \u00b7 neutral, ? not known"
     return Html(
         f'<div class="qc qc-scroll"><table class="qc-table qc-evidence"><caption>{legend}</caption>'
         f"<tbody>{''.join(rows)}</tbody></table></div>",
         "\n".join(f"{line.question}: {line.answer}" for line in finding.evidence),
+    )
+
+
+def _answer(line) -> str:
+    """Write an answer; on a phone the end of a long one is folded, and a box opens it without a script."""
+    begin, rest = part_answer(line.question, line.answer)
+    if not rest:
+        return escape(line.answer)
+    name = escape(f"the rest of the answer to: {line.question}", quote=True)
+    return (
+        f'{escape(begin)}<label class="qc-unfold"> <input type="checkbox" aria-label="{name}"><span></span></label>'
+        f'<span class="qc-folded">{escape(rest)}</span>'
     )
 
 

@@ -38,7 +38,7 @@ _LOW = """root => {
     for (const e of root.querySelectorAll('input[placeholder]'))
         if (e.getClientRects().length && !e.value) check(e, e.placeholder, getComputedStyle(e, '::placeholder').color);
     return found; }"""
-_TALL = """most => [...document.querySelectorAll('table:not(.qc-evidence) tr')].map(
+_TALL = """most => [...document.querySelectorAll('table tr')].map(
     (r) => [Math.round(r.getBoundingClientRect().height), r.textContent.trim().slice(0, 60)])
     .filter(([h]) => h > most)"""
 
@@ -49,7 +49,7 @@ def low_contrast(page, selector: str = "body") -> list:
 
 
 def tall_rows(page, most_px: int = 120) -> list:
-    """Rows of tables higher than ``most_px``; the evidence, which is a list of texts on a phone, is left out."""
+    """Rows of tables higher than ``most_px``."""
     return page.evaluate(_TALL, most_px)
 
 

@@ -194,12 +194,31 @@ def test_on_a_phone_the_headline_has_three_lines_and_no_row_is_tall_for_a_column
 
 
 @pytest.mark.parametrize("name", PAGES[1:])
-@pytest.mark.parametrize(("width", "media"), [(1280, "screen"), (680, "print")])
+@pytest.mark.parametrize(
+    ("width", "media"), [(760, "screen"), (1000, "screen"), (1100, "screen"), (1280, "screen"), (680, "print")]
+)
 def test_no_row_of_a_table_is_tall_at_a_desk_or_on_paper(opened, name, width, media):
     page = opened(name, width=width)
     page.emulate_media(media=media)
     unfold(page)
     assert tall_rows(page) == []
+
+
+@pytest.mark.parametrize("name", PAGES[1:])
+def test_on_a_phone_the_end_of_a_long_answer_is_folded_and_opens_without_a_script(opened, name):
+    page = opened(name, width=390, height=800)
+    rest, box = page.locator(".qc-folded").first, page.locator(".qc-unfold input").first
+    assert not rest.is_visible() and "the rest of the answer to" in box.get_attribute("aria-label")
+    box.focus()
+    page.keyboard.press("Space")
+    assert rest.is_visible()
+    page.locator(".qc-unfold span").first.click()
+    assert not rest.is_visible()
+    page.emulate_media(media="print")
+    assert rest.is_visible() and not box.is_visible()  # paper has no fold
+    page.emulate_media(media="screen")
+    page.set_viewport_size({"width": 1280, "height": 900})
+    assert rest.is_visible() and not box.is_visible()
 
 
 @pytest.mark.parametrize("name", PAGES)

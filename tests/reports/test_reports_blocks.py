@@ -16,6 +16,7 @@ from qckit import reports
 from qckit.errors import InputError
 from qckit.reports.blocks import tone_of
 from qckit.reports.pictures import _lighter
+from qckit.reports.short_text import lines_on_a_phone, part_answer, shorten_headline
 from qckit.verdicts.finding import Evidence, Figure, Finding
 from qckit.words import number
 
@@ -190,16 +191,27 @@ def test_no_more_photos_than_the_limit(tmp_path):
             "Hatches of cone C stand 8.5 points below their lots' level since 12 Oct 2026.",
             "Hatches",
         ),
-        ("word " * 40, ("word " * 20) + "word", "word"),
+        ("word " * 40, ("word " * 15) + "word", "word"),
+        ("W" * 90, "W" * 40, "WWW"),
     ],
 )
 def test_a_long_headline_is_cut_where_it_can_be_and_stands_whole_below(headline, short, rest):
-    from qckit.reports.blocks import _shortened
-
-    cut, below = _shortened(headline)
-    assert cut.startswith(short.rstrip(".")[:60]) and len(cut) <= 107
+    cut, below = shorten_headline(headline)
+    assert cut.startswith(short.rstrip(".")[:60]) and lines_on_a_phone(cut) <= 3
     assert below.startswith(rest)
     assert bool(below) == bool(rest)
+
+
+def test_a_long_answer_is_parted_where_a_phone_folds_it_and_nothing_of_it_is_lost():
+    question = "How often will K-118 fall below the minimum?"
+    assert part_answer(question, "Hardly ever.") == ("Hardly ever.", "")
+    answer = "K-118: 99 of 100 hatches. " + "The level is 61 % and hatches scatter by 4 points, so that most fall. " * 4
+    begin, rest = part_answer(question, answer)
+    assert begin == answer[: answer.index(" The level", 40)] and begin + rest == answer
+    html = reports.evidence(finding(evidence=[Evidence(question, answer, "against")])).html
+    assert html.count('type="checkbox"') == 1 and re.sub("<[^>]*>", "", html).count("so that most fall.") == 4
+    for long in ("word " * 60, "x" * 300, "(" + "in brackets, " * 30, "One sentence. " * 30):
+        assert "".join(part_answer(question, long)) == long
 
 
 def test_a_drawing_is_lighter_and_shows_the_same_marks():

@@ -14,7 +14,7 @@ from qckit.verdicts.poor_hatch.reference import usually
 from qckit.verdicts.poor_hatch.weights import stated
 from qckit.words import capital, figures, joined, rounded
 
-__all__ = ["put_into_words"]
+__all__ = ["headline", "put_into_words"]
 
 _LONGEST = 110  # letters of a headline
 
@@ -29,7 +29,7 @@ def put_into_words(case, verdict, named, plans, settings) -> Finding:
         kind="poor-hatch",
         subject=str(case.row["hatch"]),
         verdict=verdict,
-        headline=_headline(case, verdict, named, p),
+        headline=headline(case, verdict, named, p),
         figures=_figures(case),
         next_steps=[text for _, text in steps],
         evidence=collect_evidence(case, settings),
@@ -46,7 +46,7 @@ def put_into_words(case, verdict, named, plans, settings) -> Finding:
 # ---------------------------------------------------------------- headline
 
 
-def _headline(case, verdict, named, p):
+def headline(case, verdict, named, p):
     """One line; the fullest of the variants that stays within the length."""
     variants = _variants(case, verdict, named, p)
     return next((text for text in variants if len(text) <= _LONGEST), variants[-1])
