@@ -14,7 +14,7 @@ import numpy as np
 from qckit.hatch.estimates import student_quantile
 from qckit.hatch.rate_models import model_quantile
 
-__all__ = ["COUNTED_PART", "SHARES", "akaike_weights", "averaged", "between_reach2", "log_times"]
+__all__ = ["SHARES", "akaike_weights", "averaged", "log_times"]
 
 SHARES = (0.1, 0.5, 0.9)
 
@@ -81,17 +81,17 @@ def averaged(fits, weights, *, between=0.0, n_cones=1, confidence=0.95):
     reach = np.array([_mixture_reach(share, values[:, t] - middle[t], se[:, t], confidence) for t in range(4)])
     if n_cones > 1:
         counting = float(share @ (se[:, 1] ** 2))  # of T50, which stands for the whole curve's place
-        more = between_reach2(between, counting, n_cones, confidence) * np.array([1, 1, 1, 0])
-        reach = np.sqrt(np.array([COUNTED_PART] * 3 + [_SYNCHRONY_PART]) * reach**2 + more)
+        more = _between_reach2(between, counting, n_cones, confidence) * np.array([1, 1, 1, 0])
+        reach = np.sqrt(np.array([_COUNTED_PART] * 3 + [_SYNCHRONY_PART]) * reach**2 + more)
     return np.exp(middle), np.exp(middle - reach), np.exp(middle + reach)
 
 
-def between_reach2(between, counting, n_cones, confidence):
+def _between_reach2(between, counting, n_cones, confidence):
     """Squared reach for what the mean over cones varies by beyond counting."""
     return student_quantile(confidence, n_cones - 1) ** 2 * max(between - _COUNTING_SHARE * counting, 0.0)
 
 
-COUNTED_PART = 0.62
+_COUNTED_PART = 0.62
 """Part of the squared reach of counting and shape that stands beside what cones differ by."""
 
 _SYNCHRONY_PART = 1.06

@@ -4,8 +4,11 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from scipy import stats
+
 from qckit import hatch
 from qckit.errors import InputError
+from qckit.hatch.rate_comparison import joined_reach2
 from qckit.hatch.rate_models import model_quantile
 from qckit.tables import check_table
 
@@ -156,3 +159,12 @@ def test_two_lots_speeds_are_compared_in_one_model():
     assert "would have shown in four of five such tests" in same.sentence
     with pytest.raises(InputError, match="Lot B has counts at 2 hours"):
         hatch.compare_rates(slow, slow[slow["hours"] < 14], lot="A", other="B")
+
+
+@pytest.mark.parametrize("df", [2, 3, 4, 6, 10, 14])
+def test_what_cones_differ_by_is_joined_so_that_the_interval_holds(df):
+    # the variance of counting is 1; the true one, with cones early or late, is `true`: exact over the chi-square
+    seen = stats.chi2.ppf((np.arange(2000) + 0.5) / 2000, df) / df
+    for true in (1, 1.5, 2, 4, 10, 1000):
+        reach2 = [joined_reach2(stats.norm.ppf(0.975) ** 2, true * s, 1.0, df) for s in seen]
+        assert 0.945 <= stats.chi2.cdf(np.array(reach2) / true, 1).mean() <= 0.965

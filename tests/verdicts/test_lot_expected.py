@@ -49,6 +49,23 @@ def test_month_poor_hatch_and_new_lot_expect_the_same_and_say_it_alike(room, cou
         assert expected_words(e) == expected_words(first)
 
 
+def test_lots_that_came_later_say_nothing_of_an_earlier_one(room, counts):
+    made = counts[counts["purpose"] == "production"].drop_duplicates("lot")  # sorted by start
+    old, new = made["lot"].iloc[0], made["lot"].iloc[-1]
+    day, end = made["started"].iloc[0], counts["started"].iloc[-1]
+    first = expected_of_lot(counts, room.lots, old, before=day)
+    assert first.others == ()
+    np.testing.assert_allclose(expected_of_lot(counts, room.lots, old, before=end).figures, first.figures)
+    # of the later one the earlier tells, as it was known on the day the later went into use, and no more afterwards
+    begun = made["started"].iloc[-1]
+    then, since = (expected_of_lot(counts, room.lots, new, before=at) for at in (begun, end))
+    assert [name for name, *_ in then.others] == [name for name, *_ in since.others] == [old]
+    np.testing.assert_allclose(since.figures, then.figures)
+    # a lot that is only in tests is held against all that is known by the day of the question
+    tests_only = counts.assign(purpose=counts["purpose"].where(counts["lot"] != old, "standard test"))
+    assert expected_of_lot(tests_only, room.lots, old, before=end).others
+
+
 def test_the_day_and_the_verdict_take_the_same_hatches_as_usual(room, counts):
     for hatch in counts["hatch"].iloc[[40, -1]]:
         judged = judge_hatch(counts, hatch)

@@ -102,7 +102,9 @@ def expected_of_lot(counts: pd.DataFrame, lots: pd.DataFrame | None, lot: str, *
     Returns
     -------
     Expected
-        Other lots count with their first forty production hatches, before they aged. A claim foretells the lot's
+        As it stood when the lot went into use, with its first production hatch: what was learned since from other lots
+        is no part of it, so that every later page expects the same. Until then as it stands at ``before``. Other lots
+        count with their first forty production hatches, before they aged. A claim foretells the lot's
         percentage less the points by which the site's other lots stayed under theirs; it is joined with what lots of
         this site and of the trade give by precision.
 
@@ -113,7 +115,7 @@ def expected_of_lot(counts: pd.DataFrame, lots: pd.DataFrame | None, lot: str, *
     at = pd.Timestamp(before)
     known = counts[to_utc(counts["started"]) <= at]
     claims = {} if lots is None else lots.drop_duplicates("lot").set_index("lot").to_dict("index")
-    others = _others(known, lot)
+    others = _others(_before_use(known, lot), lot)
     mean, var, df = _from_others([u.mean for _, u, _ in others])
     mean, var = join_estimates(mean, var, _TRADE, _TRADE_SD**2)
     for i, guess, guess_var in _from_claims(claims, lot, others, mean):
@@ -154,6 +156,12 @@ def join_estimates(a, var_a, b, var_b):
 
 
 # ---- whence ----------------------------------------------------------------------------------------------------------
+
+
+def _before_use(known, lot):
+    """Hatches that were known on the day a lot went into use; all of them while it is in tests only."""
+    begun = to_utc(known.loc[(known["lot"] == lot) & (known["purpose"] == "production"), "started"]).min()
+    return known if pd.isna(begun) else known[to_utc(known["started"]) < begun]
 
 
 def _others(known, lot):
