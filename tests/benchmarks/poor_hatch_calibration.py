@@ -105,9 +105,9 @@ def answered(plan, case) -> list[tuple[str, bool]]:
 def reliability(table: pd.DataFrame, edges=EDGES, *, as_stated=True) -> pd.DataFrame:
     """Stated probabilities in bins against how often they were so, over the six causes a page lists."""
     pairs = [
-        (stated(w) if as_stated else w, code in row.causes.split(" + "))
+        (stated(w, code) if as_stated else w, code in row.causes.split(" + "))
         for row in table.itertuples()
-        for code, w in sorted(row.weights.items(), key=lambda item: -item[1])[:6]
+        for code, w in list(row.weights.items())[:6]  # as ranked
     ]
     frame = pd.DataFrame(pairs, columns=["p", "so"])
     frame["bin"] = pd.cut(frame["p"], edges, right=False, include_lowest=True, labels=False)

@@ -173,7 +173,7 @@ def _least_loss(case):
 def _alt(case, mix) -> dict:
     """What the report's charts show, in words with numbers."""
     pct, usual = case.levels[0], 100 * case.usual.mix[:3]
-    ranked = ", ".join(f"{cause(c).words} {100 * stated(w):.0f} %" for c, w in case.weights.ranked()[:3])
+    ranked = ", ".join(f"{cause(c).words} {100 * stated(w, c):.0f} %" for c, w in case.weights.ranked()[:3])
     reading = case.differences["sentence"].iloc[0] if len(case.differences) else "no reading"
     return {
         "history": f"Hatching percentage of this lot's {plural(pct.n_hatches, 'hatch')} in order. This hatch: "

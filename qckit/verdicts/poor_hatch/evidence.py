@@ -268,7 +268,7 @@ def _cause_row(case, code, weight):
     return {
         "code": code,
         "cause": c.words,
-        "probability": stated(weight),
+        "probability": stated(weight, code),
         "loss_pct": 100 * case.weights.strength[code],
         "speaks_for": "; ".join(speaks),
         "speaks_against": "; ".join(against),

@@ -91,7 +91,7 @@ def first_suspicion(tables: SiteTables, *, hatch: str, objects=None, counts=None
     """
     case = study_hatch(tables, hatch=hatch, objects=objects, for_page=False, counts=counts)
     code, weight = case.weights.ranked()[0]
-    return Suspicion(code, stated(weight), cause(code).words)
+    return Suspicion(code, stated(weight, code), cause(code).words)
 
 
 def decide(case: Case) -> tuple[str, tuple[str, ...]]:
@@ -104,12 +104,13 @@ def decide(case: Case) -> tuple[str, tuple[str, ...]]:
         if max(w.of("embryos"), w.of("empty")) >= _LOT_IN_DOUBT:
             return "not-enough-evidence", ()
         return ("chance" if case.p_low < _UNUSUAL else "not-poor"), ()
-    top, p = ranked[0][0], stated(ranked[0][1])
+    top, weight = ranked[0]
+    p = stated(weight, top)
     if case.p_low >= _ORDINARY and not (cause(top).of_lot or cause(top).of_count):
         return "not-poor", ((top,) if p >= _ALL_THE_SAME else ())
-    if w.other >= 0.5 or p < _LIKELY:
+    if w.other >= 0.5 or p < _LIKELY or weight < w.none:
         return "not-enough-evidence", ()
-    second, p_second = ranked[1][0], stated(ranked[1][1])
+    second, p_second = ranked[1][0], stated(ranked[1][1], ranked[1][0])
     named = (top, second) if p_second >= _LIKELY and w.pairs.get(_pair(w, top, second), 0.0) >= 0.4 else (top,)
     if all(cause(code).of_count for code in named):
         return "count-doubtful", named

@@ -21,7 +21,7 @@ _LONGEST = 110  # letters of a headline
 
 def put_into_words(case, verdict, named, plans, settings) -> Finding:
     """Write the finding of a studied case."""
-    p = stated(case.weights.of(named[0])) if named else math.nan
+    p = stated(case.weights.of(named[0]), named[0]) if named else math.nan
     then = {item.code: tuple(_then(case, item, answer) for answer in (True, False)) for item in plans}
     check_texts = {item.code: _check_texts(case, item, settings) for item in plans}
     steps = _steps(case, verdict, named, [(item, *check_texts[item.code]) for item in plans])
@@ -294,9 +294,9 @@ def _check_texts(case, item, settings):
 def _then(case, item, is_yes):
     """What would be known after an answer: the first causes with their stated probability."""
     after = weigh_answer(case.weights, item.code, is_yes)
-    ranked = [("nothing but chance", after.none), *((cause(c).words, w) for c, w in after.ranked()[:3])]
-    first = sorted(ranked, key=lambda pair: -pair[1])[:2]
-    lines = [f"{words} {_sure(stated(w))}" for words, w in first if w > 0.1]
+    ranked = [(cause(c).words, stated(w, c)) for c, w in after.ranked()[:3]]
+    first = sorted([("nothing but chance", stated(after.none)), *ranked], key=lambda pair: -pair[1])[:2]
+    lines = [f"{words} {_sure(p)}" for words, p in first if p > 0.1]
     return "; ".join(lines) if lines else "no cause stands out"
 
 
