@@ -289,16 +289,21 @@ def _described(task, best, column, beside, p) -> Change:
     if best.shape == "ramp":
         gain, _ = ramp_gains(without, rows, task.data.day)
         starts = likely_bounds(np.where(gain > 0, np.exp(0.5 * (gain - gain.max())), 0.0), i)
-        ends = (j, j)
+        ends, places = (j, j), 0.0
     else:
         gain, information, score = step_gains(without, rows)
         weight = np.where(gain > 0, np.exp(0.5 * (gain - gain.max())) / np.sqrt(np.maximum(information, 1e-12)), 0.0)
         weight = np.where((score > 0) == (value > 0), weight, 0.0)
         starts, ends = likely_bounds(weight.sum(axis=1), i), likely_bounds(weight.sum(axis=0), j)
+        places = _spread_over_places(score, information, weight, starts, ends, value)
     df = task.df(best, beside)
     share = task.falls if value < 0 else 1 - task.falls
     threshold = _threshold(task.alpha, best.n_tried, df, share)
     low, high = size_after_selection(value, se, threshold=threshold, df=df)
+    # never across zero, where nothing would have been told
+    most, least = (0.0, -math.inf) if value < 0 else (math.inf, 0.0)
+    low = max(least, value - math.hypot(value - low, 1.96 * places))
+    high = min(most, value + math.hypot(high - value, 1.96 * places))
     return Change(
         shape=best.shape,
         factor=factor,
@@ -319,6 +324,16 @@ def _described(task, best, column, beside, p) -> Change:
         column=column,
         rivals=_rivals(best, without, task.groups) if best.shape == "step" else (),
     )
+
+
+def _spread_over_places(score, information, weight, starts, ends, value) -> float:
+    """Spread of a step's size over where it may have begun and ended; the chosen place is one of several."""
+    part = np.s_[starts[0] : starts[1] + 1, ends[0] : ends[1] + 1]
+    w = weight[part]
+    if not w.sum() > 0:
+        return 0.0
+    sizes = score[part] / np.where(w > 0, information[part], 1.0)
+    return math.sqrt(float(np.sum(w * (sizes - value) ** 2) / w.sum()))
 
 
 @dataclass(frozen=True)
