@@ -52,7 +52,7 @@ def counting_floor(n_cones: int, confidence: float = 0.95) -> float:
     return float(z) if missed(z) >= 0 else bisect_left(steps, 0.0, key=lambda i: -missed(i * 1e-9)) * 1e-9
 
 
-def skewness_reach(dispersion, share, n_mean):
+def skewness_reach(dispersion, share, n_mean, steepness=0.8):
     """How much further the bound away from the border of a proportion must reach because cones are skewed there.
 
     Parameters
@@ -63,11 +63,12 @@ def skewness_reach(dispersion, share, n_mean):
         The smaller of the two shares (hatched or not), 0 to 0.5.
     n_mean : float
         Mean count of a cone.
+    steepness : float
 
     Returns
     -------
     float or ndarray
-        ``1 + 0.8 (1 - 2 q) CV``, with CV the cones' coefficient of variation of q beyond counting,
+        ``1 + steepness (1 - 2 q) CV``, with CV the cones' coefficient of variation of q beyond counting,
         ``CV^2 = (phi - 1) (1 - q) / (n q)``. 1 at one half and where cones do not differ. The skewness of a beta's or
         a log-normal's cones is 2 to 3 times CV; 0.8 was chosen by simulation over 2 to 6 cones.
 
@@ -77,7 +78,7 @@ def skewness_reach(dispersion, share, n_mean):
     0.99
     """
     cv2 = np.maximum(0.0, dispersion - 1) * (1 - share) / (n_mean * share)
-    return 1 + 0.8 * (1 - 2 * share) * np.sqrt(cv2)
+    return 1 + steepness * (1 - 2 * share) * np.sqrt(cv2)
 
 
 def floor_of_few(fewer, confidence=0.95):
@@ -103,11 +104,17 @@ def floor_of_few(fewer, confidence=0.95):
     return np.minimum(5.0 / np.maximum(fewer, 0.5) ** 0.8, 3.3) * normal_quantile(confidence) / 1.96
 
 
-def inward_width(z2, plain, dispersion, centre, total, k, fewer, confidence):
-    """Squared width multiplier of the bound away from the border."""
+def inward_width(z2, parts, centre, total, k, fewer, confidence):
+    """Squared width multiplier of the bound away from the border.
+
+    ``parts`` are (squared width, dispersion, steepness of :func:`skewness_reach`), which add up.
+    """
     share = max(min(centre, 1 - centre), 0.5 / total)
-    reach = float(skewness_reach(dispersion, share, total / k))
-    return max(z2, plain * reach**2, float(floor_of_few(fewer, confidence)) ** 2)
+    skewed = sum(
+        square * float(skewness_reach(dispersion, share, total / k, steepness)) ** 2
+        for square, dispersion, steepness in parts
+    )
+    return max(z2, skewed, float(floor_of_few(fewer, confidence)) ** 2)
 
 
 def joined_dispersion(pearson, own_df, site, site_df, confidence=0.95):
@@ -133,13 +140,15 @@ def joined_dispersion(pearson, own_df, site, site_df, confidence=0.95):
 
     Notes
     -----
-    The squared reach is ``(0.82 t_site)^2 site + t_own^2 max(own - b site, 0)``: as much of the own mean square as the
+    The squared reach is ``(A z)^2 site + t_own^2 max(own - b site, 0)``: as much of the own mean square as the
     site's spread would not usually leave over counts as this lot's own, with its own few degrees of freedom. Joining
     both by degrees of freedom lets 146 earlier ones drown two: three cones that differ twice as much as usual were
-    covered in 75 to 90 % of tests. b, 0.4 for two cones, 0.6 for three and 0.9 from five on, is about the largest with
-    which cones that differ twice as much as usual are covered in 92 % of tests; 0.82 makes up for what the second part
-    adds when they differ as usual (``tests/benchmarks/coverage.py``). One cone has no second part and
-    reaches ``t_site``.
+    covered in 75 to 90 % of tests. A is 0.74, 0.78 and 0.82 and b 0.1, 0.35 and 0.6 for two, three and four cones
+    (0.82 and 0.7 from five on): with them cones that differ as usual, twice and three times as much are covered in 94
+    to 97, 92 or more and 89 % or more of tests (``tests/benchmarks/coverage.py``). One cone has no second part and
+    reaches ``t_site``; with more the second part makes up for what is not known of the site's spread too. Near 0 and
+    100 % each part reaches further by the skewness of its own spread: the site's, which is known, little, this lot's
+    own the more.
 
     Examples
     --------
@@ -148,31 +157,39 @@ def joined_dispersion(pearson, own_df, site, site_df, confidence=0.95):
     62
     """
     df = site_df + own_df
-    square = student_quantile(confidence, site_df) ** 2 * site
-    if own_df > 0:
-        square *= _USUAL_REACH**2
-        excess = max(pearson / own_df - min(0.9, 0.2 + 0.2 * own_df) * site, 0.0)
-        square += student_quantile(confidence, own_df) ** 2 * excess
-    return square / student_quantile(confidence, df) ** 2, df
+    return sum(_joined_squares(pearson, own_df, site, site_df, confidence)) / student_quantile(confidence, df) ** 2, df
 
 
-_USUAL_REACH = 0.82
+def _joined_squares(pearson, own_df, site, site_df, confidence):
+    """Squared reach for what is usual here, and for what this test's cones differ by beyond it."""
+    if not own_df > 0:
+        return student_quantile(confidence, site_df) ** 2 * site, 0.0
+    usual = (min(0.82, 0.7 + 0.04 * own_df) * normal_quantile(confidence)) ** 2 * site
+    excess = max(pearson / own_df - min(0.7, 0.25 * own_df - 0.15) * site, 0.0)
+    return usual, student_quantile(confidence, own_df) ** 2 * excess
 
 
 def square_width(k, pearson, confidence, site, spread, *, is_edge):
-    """Squared width multiplier and the estimate's common fields; None for the width when it cannot be known."""
+    """Squared width multiplier, its parts for :func:`inward_width`, and the estimate's common fields.
+
+    The width is None and there are no parts when it cannot be known.
+    """
     common = Estimate(math.nan, n_cones=k, confidence=confidence)
+    own_df = k - 1
     if spread is not None:
-        factor, df = joined_dispersion(pearson, k - 1, site, spread.df, confidence)
-        t = student_quantile(confidence, df)
+        df = spread.df + own_df
         least = normal_quantile(confidence) if is_edge else counting_floor(round(df) + 1, confidence)
-        joined = (spread.df * site + pearson) / df  # the plain mean of both: what the cones' skewness is read from
-        return float(max(t * t * factor, least**2)), replace(
-            common, df=df, dispersion=joined, method=f"spread joined with the site's own, {df:.0f} df"
+        usual, beyond = _joined_squares(pearson, own_df, site, spread.df, confidence)
+        parts = [(usual, site, min(0.6, 0.15 * max(own_df, 1))), (beyond, pearson / max(own_df, 1), 1.3)]
+        joined = (spread.df * site + pearson) / df
+        return (
+            float(max(usual + beyond, least**2)),
+            parts,
+            replace(common, df=df, dispersion=joined, method=f"spread joined with the site's own, {df:.0f} df"),
         )
     if k == 1:
-        return None, common
-    df, factor = k - 1, pearson / (k - 1)
-    t = student_quantile(confidence, df)
+        return None, [], common
+    factor = pearson / own_df
     least = normal_quantile(confidence) if is_edge else counting_floor(k, confidence)
-    return float(max(t * t * factor, least**2)), replace(common, df=df, dispersion=factor, method=f"{df} df")
+    z2 = float(max(student_quantile(confidence, own_df) ** 2 * factor, least**2))
+    return z2, [(z2, factor, 0.8)], replace(common, df=own_df, dispersion=factor, method=f"{own_df} df")

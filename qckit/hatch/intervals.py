@@ -25,7 +25,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from qckit.hatch.estimates import Estimate, check_confidence, normal_quantile, student_quantile
+from qckit.hatch.estimates import Estimate, check_confidence, normal_quantile
 from qckit.hatch.interval_width import inward_width, square_width
 from qckit.hatch.plain_intervals import binomial_interval, score_bounds
 
@@ -69,7 +69,7 @@ def proportion_over_cones(part, whole, *, confidence=0.95, spread=None):
     variance = max(centre * (1 - centre), 0.5 / total)
     pearson = float(np.sum(weight * (each - centre) ** 2) / variance)
     site = None if spread is None else float(total / np.sum(n / np.maximum(1 + (n - 1) * spread.pooled_rho, 0.05)))
-    z2, base = square_width(k, pearson, confidence, site, spread, is_edge=x.sum() in (0.0, total))
+    z2, parts, base = square_width(k, pearson, confidence, site, spread, is_edge=x.sum() in (0.0, total))
     low, high = binomial_interval(x.sum(), total, confidence=confidence)
     base = replace(
         base,
@@ -80,18 +80,8 @@ def proportion_over_cones(part, whole, *, confidence=0.95, spread=None):
     )
     if z2 is None:
         return replace(base, note=_one_cone_note(100 * low, 100 * high, " %", 1))
-    # cones that overrule the site's spread have widened both bounds already: their skewness is not paid for twice
-    plain = z2 if spread is None else student_quantile(confidence, base.df) ** 2 * base.dispersion
-    inward = inward_width(
-        z2,
-        plain,
-        dispersion=base.dispersion,
-        centre=centre,
-        total=total,
-        k=k,
-        fewer=min(x.sum(), total - x.sum()),
-        confidence=confidence,
-    )
+    fewer = min(x.sum(), total - x.sum())
+    inward = inward_width(z2, parts, centre=centre, total=total, k=k, fewer=fewer, confidence=confidence)
     low = score_bounds(centre, total, inward if centre > 0.5 else z2)[0]
     high = score_bounds(centre, total, z2 if centre > 0.5 else inward)[1]
     return replace(
@@ -137,7 +127,7 @@ def rate_over_cones(counts, exposure, *, confidence=0.95, spread=None):
     centre = float(np.sum(weight * each) / e.sum())
     pearson = float(np.sum(weight * (each - centre) ** 2) / max(centre, 0.5 / e.sum()))
     site = None if spread is None else float(e.sum() / np.sum(e / np.maximum(1 + spread.pooled_cv2 * centre * e, 0.05)))
-    z2, base = square_width(k, pearson, confidence, site, spread, is_edge=centre == 0)
+    z2, _, base = square_width(k, pearson, confidence, site, spread, is_edge=centre == 0)
     low, high = _score_rate(x.sum(), e.sum(), normal_quantile(confidence) ** 2)
     base = replace(
         base,
