@@ -46,9 +46,9 @@ def explain_hatch(tables: SiteTables, *, hatch: str, objects=None, now: str = ""
     -------
     Finding
         ``verdict`` is not-poor (chance alone often gives such a hatch; a cause that the records show all the same is
-        named), chance (low, but nothing more is needed to
-        explain it), cause-found and cause-likely (stated probability at least 85 and 65 %; never found while a
-        logged check speaks against it), count-doubtful (the count, mass or volume is the likely cause) or
+        named), chance (low, but nothing more is needed to explain it), cause-found and cause-likely (stated probability
+        at least 85 and 65 %, and likelier than chance and than all other causes together; never found while a logged
+        check speaks against it), count-doubtful (the count, mass or volume is the likely cause) or
         not-enough-evidence.
 
     Raises
@@ -108,7 +108,8 @@ def decide(case: Case) -> tuple[str, tuple[str, ...]]:
     p = stated(weight, top)
     if case.p_low >= _ORDINARY and not (cause(top).of_lot or cause(top).of_count):
         return "not-poor", ((top,) if p >= _ALL_THE_SAME else ())
-    if w.other >= 0.5 or p < _LIKELY or weight < w.none:
+    # what is named outweighs chance, and all else that may have acted
+    if w.other >= 0.5 or p < _LIKELY or weight < max(w.none, 0.5 * (1 - w.none)):
         return "not-enough-evidence", ()
     second, p_second = ranked[1][0], stated(ranked[1][1], ranked[1][0])
     named = (top, second) if p_second >= _LIKELY and w.pairs.get(_pair(w, top, second), 0.0) >= 0.4 else (top,)
