@@ -295,7 +295,8 @@ def _described(task, best, column, beside, p) -> Change:
         weight = np.where(gain > 0, np.exp(0.5 * (gain - gain.max())) / np.sqrt(np.maximum(information, 1e-12)), 0.0)
         weight = np.where((score > 0) == (value > 0), weight, 0.0)
         starts, ends = likely_bounds(weight.sum(axis=1), i), likely_bounds(weight.sum(axis=0), j)
-        places = _spread_over_places(score, information, weight, starts, ends, value)
+        part = np.s_[starts[0] : starts[1] + 1, ends[0] : ends[1] + 1]
+        places = _spread_over_places(score[part], information[part], weight[part], value)
     df = task.df(best, beside)
     share = task.falls if value < 0 else 1 - task.falls
     threshold = _threshold(task.alpha, best.n_tried, df, share)
@@ -326,14 +327,12 @@ def _described(task, best, column, beside, p) -> Change:
     )
 
 
-def _spread_over_places(score, information, weight, starts, ends, value) -> float:
+def _spread_over_places(score, information, weight, value) -> float:
     """Spread of a step's size over where it may have begun and ended; the chosen place is one of several."""
-    part = np.s_[starts[0] : starts[1] + 1, ends[0] : ends[1] + 1]
-    w = weight[part]
-    if not w.sum() > 0:
+    if not weight.sum() > 0:
         return 0.0
-    sizes = score[part] / np.where(w > 0, information[part], 1.0)
-    return math.sqrt(float(np.sum(w * (sizes - value) ** 2) / w.sum()))
+    sizes = score / np.where(weight > 0, information, 1.0)
+    return math.sqrt(float(np.sum(weight * (sizes - value) ** 2) / weight.sum()))
 
 
 @dataclass(frozen=True)
