@@ -18,8 +18,9 @@ def install(shell) -> None:
     Parameters
     ----------
     shell : InteractiveShell
-        From ``IPython.get_ipython()``. A handler that somebody else has set is left alone. Tables of pandas are shown
-        as before, but for names that would turn the direction of a line (:func:`qckit.directions.isolate_names`).
+        From ``IPython.get_ipython()``. A handler of errors or a formatter of tables that somebody else has set is left
+        alone. Tables of pandas are shown as before, but for names that would turn the direction of a line
+        (:func:`qckit.directions.isolate_names`).
 
     Notes
     -----
@@ -28,8 +29,14 @@ def install(shell) -> None:
     if not getattr(shell, "custom_exceptions", ()):
         shell.set_custom_exc((QcError,), _show)
     formatter = getattr(shell, "display_formatter", None)
-    if formatter is not None:
+    if formatter is not None and not _has_own(formatter.formatters["text/html"]):
         formatter.formatters["text/html"].for_type_by_name("pandas", "DataFrame", _table)
+
+
+def _has_own(formatter) -> bool:
+    """Tell whether somebody has set how tables of pandas are shown; pandas need not be imported for it."""
+    named = {(t.__module__.partition(".")[0], t.__name__) for t in formatter.type_printers}
+    return ("pandas", "DataFrame") in named | set(formatter.deferred_printers)
 
 
 def _table(frame) -> str | None:

@@ -8,7 +8,7 @@ import pandas as pd
 
 from qckit.errors import InputError, unknown_name
 from qckit.reports.month_records import record_changes, study_of, who_and_when
-from qckit.words import plural
+from qckit.words import day, plural
 
 __all__ = ["explain_signals"]
 
@@ -60,7 +60,26 @@ def explain_signals(site: str | Path, hatch: str, *, by: str, note: str) -> str:
             for column, value in (("by", by), ("note", note.strip()), ("state", "explained")):
                 log.correct("signals", signal, column, value, by=by, reason=note.strip())
         _close_changes(log, set(mine["signal"]), by, note.strip())
+        if not len(still_open):
+            return _explained_before(log, hatch, mine)
     return f"{hatch}: {plural(len(still_open), 'signal')} explained by {by}."
+
+
+def _explained_before(log, hatch, signals) -> str:
+    """Say who explained a hatch's signals and when, where none is open any more."""
+    fixes = log.corrections("signals")
+    fixes = fixes[fixes["key"].isin(signals["signal"]) & (fixes["column"] == "state")]
+    last = signals.iloc[-1]
+    told = f"{last['state']} by {last['by']}" if last["by"] else str(last["state"])
+    if len(fixes):
+        zone = log.settings.site.timezone
+        at = pd.Timestamp(fixes["at"].iloc[-1]).tz_convert(zone)
+        told += f" on {day(at.date(), log.settings.site.date_order)}"
+    note = f": {last['note']}" if last["note"] else ""
+    return (
+        f"{hatch}: already {told}{note.rstrip('.')}. Nothing changed. To say it otherwise, "
+        f"qckit log correct signals {signals['signal'].iloc[-1]!r} note TEXT."
+    )
 
 
 def _signals_of(site, hatch, by) -> set[str]:

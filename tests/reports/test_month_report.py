@@ -156,6 +156,12 @@ def test_the_report_puts_the_change_into_the_log_and_its_explanation_closes_the_
         told = explain_signals(site, hatch, by="op2", note="air stone blocked")
         assert re.fullmatch(rf"{hatch}: [1-9] signals? explained by op2\.", told)
     with open_log(site) as log:
+        steps = log.last_step()
+    again = explain_signals(site, hatch, by="op3", note="once more")
+    told = rf"{hatch}: already explained by op2 on \d{{4}}-\d\d-\d\d: air stone blocked\. Nothing changed\. "
+    assert re.match(told + "To say it otherwise, qckit log correct signals '", again)
+    with open_log(site) as log:
+        assert log.last_step() == steps
         assert (log.signals()["state"] == "explained").all()
         (row,) = log.changes(month="2026-10").to_dict("records")
     assert change in set(rows["hatch"]) and (row["state"], row["note"]) == ("explained", "air stone blocked")
