@@ -15,6 +15,7 @@ from numbers import Real
 from pathlib import Path
 
 __all__ = [
+    "FILE_FAULTS",
     "InputError",
     "NeedsAttention",
     "QcError",
@@ -120,15 +121,33 @@ def unknown_name(what: str, name: object, known: Iterable[str], *, where: str = 
     return InputError(f"{place}unknown {what} {str(name)!r}.{hint}{listing}")
 
 
-_FILE_FAULTS = {
-    errno.ENOSPC: ("the disk is full", "Free some space and run the same command again."),
+_FULL = ("the disk is full", "Free some space and run the same command again.")
+_NO_RIGHT = (
+    "may not be read or written",
+    "Give yourself the right to, close the program that has it open, or give another place.",
+)
+_DISK_FAILED = (
+    "the disk or the network share failed while reading or writing",
+    "Check the disk or the share, then run the same command again.",
+)
+FILE_FAULTS = {
+    errno.ENOSPC: _FULL,
+    errno.EDQUOT: _FULL,
+    errno.EFBIG: ("is larger than the system lets a file be", "Free some space or ask for more, and run it again."),
     errno.EISDIR: ("is a folder, and a file is needed here", "Give the name of a file."),
     errno.EEXIST: ("is a file, and a folder is needed here", "Give another name."),
     errno.ENOTDIR: ("cannot be made or opened, as something above it is a file and no folder", "Give another place."),
     errno.ENOENT: ("is not there", "Check the path; a folder to write into may have to be made first."),
-    errno.EACCES: ("may not be read or written", "Give yourself the right to, or give another place."),
+    errno.EACCES: _NO_RIGHT,
+    errno.EPERM: _NO_RIGHT,
+    errno.EROFS: ("lies where nothing can be written", "Give another place, or have the disk made writable."),
+    errno.EIO: _DISK_FAILED,
+    errno.ETIMEDOUT: _DISK_FAILED,
+    errno.ESTALE: _DISK_FAILED,
+    errno.ENAMETOOLONG: ("has too long a name", "Give a shorter one."),
+    errno.EMFILE: ("cannot be opened, as too many files are open", "Close other programs and run it again."),
 }
-_FILE_FAULTS |= {errno.EPERM: _FILE_FAULTS[errno.EACCES], errno.EROFS: _FILE_FAULTS[errno.EACCES]}
+"""What a file system says, by its number -> what that means, what to do; the handbook lists them."""
 
 
 def file_fault(fault: OSError) -> InputError:
@@ -147,7 +166,7 @@ def file_fault(fault: OSError) -> InputError:
         return InputError(f"a file could not be read or written: {fault}. Check the paths given.")
     path = Path(fault.filename)
     place = path.parent if path.name.startswith(".") else path  # passing files have names that nobody gave
-    what, remedy = _FILE_FAULTS.get(
+    what, remedy = FILE_FAULTS.get(
         fault.errno, (f"cannot be read or written ({fault.strerror})", "Check it, or give another place.")
     )
     return InputError(f"{place}: {what}. {remedy}")

@@ -6,6 +6,8 @@ from .reference import (
     cause_list,
     column_list,
     command_list,
+    fault_list,
+    fault_list,
     flag_list,
     metric_list,
     note_list,

@@ -14,6 +14,7 @@ __all__ = [
     "cause_list",
     "column_list",
     "command_list",
+    "fault_list",
     "flag_list",
     "metric_list",
     "note_list",
@@ -253,6 +254,23 @@ def note_list() -> pd.DataFrame:
 
     rows = [(", ".join(words[:2]), what, remedy) for words, what, remedy in _FAULTS]
     return pd.DataFrame(rows, columns=["the database says", "that means", "what to do"])
+
+
+def fault_list() -> pd.DataFrame:
+    """Return a row per fault of files and folders: its name in the system, what it means, what to do.
+
+    Examples
+    --------
+    >>> guide.fault_list()["the system says"].head(1).tolist()
+    ['ENOSPC: No space left on device']
+    """
+    import errno
+    import os
+
+    from qckit.errors import FILE_FAULTS
+
+    rows = [(f"{errno.errorcode[n]}: {os.strerror(n)}", *words) for n, words in FILE_FAULTS.items()]
+    return pd.DataFrame(rows, columns=["the system says", "that means", "what to do"])
 
 
 def cause_list() -> pd.DataFrame:

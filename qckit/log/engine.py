@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import re
+import shutil
 import sqlite3
 from contextlib import closing, contextmanager
 from pathlib import Path
@@ -294,10 +295,24 @@ def plain_fault(fault: Exception, engine: sa.Engine) -> InputError:
     if engine.url.password:
         message = message.replace(engine.url.password, "***")
     where = _engine_place(engine)
+    if "disk i/o error" in message.casefold() and engine.dialect.name == "sqlite" and _is_full(where):
+        message = (
+            f"no space left: {message}"  # SQLite cannot even make its passing files, and calls that a failing disk
+        )
     for words, what, remedy in _FAULTS:
         if any(word in message.casefold() for word in words):
             return InputError(f"{where}: {what} ({message}). {remedy}")
     return InputError(f"{where}: the log could not do this ({message}). Run  qckit log check  and see what it says.")
+
+
+_LEAST_FREE = 64 * 1024  # bytes that SQLite's passing files take at least
+
+
+def _is_full(path: str) -> bool:
+    try:
+        return shutil.disk_usage(Path(path).parent).free < _LEAST_FREE
+    except OSError:
+        return False
 
 
 def _engine_place(engine: sa.Engine) -> str:

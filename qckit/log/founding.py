@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 from pathlib import Path
 
 from qckit._paths import notebooks_dir
@@ -67,9 +68,11 @@ def new_site(
         raise InputError(f"{folder}: is a file. Give a folder.")
     if url:
         engine.is_server(url)  # refuses what is no address, before anything is made
+    parts = [folder / part for part in ("field-sheets", "photos", "notebooks", "reports")]
+    made = [path for path in (folder, *parts, settings) if not path.exists()]
     try:
-        for part in ("field-sheets", "photos", "notebooks", "reports"):
-            (folder / part).mkdir(parents=True, exist_ok=True)
+        for part in parts:
+            part.mkdir(parents=True, exist_ok=True)
         text = settings_text(
             {
                 **(changes or {}),
@@ -82,10 +85,25 @@ def new_site(
         templates.write_excel_template(folder / "field-sheets" / "field-sheets.xlsx")
         _copy_notebooks(folder / "notebooks")
         write_whole(settings, text)  # last: without it the folder is no site, and can be made again
+        create_log(folder)
     except OSError as error:
-        raise InputError(f"{folder}: cannot be written ({error.strerror}). Choose a folder of your own.") from error
-    create_log(folder)
+        _take_away(made)
+        raise InputError(
+            f"{folder}: cannot be written ({error.strerror}). Free some space, or choose a folder of your own."
+        ) from error
+    except InputError:
+        _take_away(made)
+        raise
     return folder
+
+
+def _take_away(made: list[Path]) -> None:
+    """Leave no half-made site behind: what was made is removed, what was there stays."""
+    for path in made:
+        if path.is_dir():
+            shutil.rmtree(path, ignore_errors=True)
+        else:
+            path.unlink(missing_ok=True)
 
 
 def _copy_notebooks(target: Path) -> None:
