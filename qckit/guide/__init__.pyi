@@ -7,7 +7,6 @@ from .reference import (
     column_list,
     command_list,
     fault_list,
-    fault_list,
     flag_list,
     metric_list,
     note_list,
@@ -18,3 +17,4 @@ from .reference import (
     setting_list,
     stage_list,
 )
+from .sketches import draw_day, draw_drip_loop, draw_edges, draw_rooms, picture, spoilt_examples, stage_examples
