@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import shutil
 from pathlib import Path
@@ -103,7 +104,8 @@ def _take_away(made: list[Path]) -> None:
         if path.is_dir():
             shutil.rmtree(path, ignore_errors=True)
         else:
-            path.unlink(missing_ok=True)
+            with contextlib.suppress(OSError):  # where nothing can be written nothing was made
+                path.unlink(missing_ok=True)
 
 
 def _copy_notebooks(target: Path) -> None:
