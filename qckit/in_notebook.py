@@ -29,11 +29,11 @@ def install(shell) -> None:
     if not getattr(shell, "custom_exceptions", ()):
         shell.set_custom_exc((QcError,), _show)
     formatter = getattr(shell, "display_formatter", None)
-    if formatter is not None and not _has_own(formatter.formatters["text/html"]):
+    if formatter is not None and not _is_set(formatter.formatters["text/html"]):
         formatter.formatters["text/html"].for_type_by_name("pandas", "DataFrame", _table)
 
 
-def _has_own(formatter) -> bool:
+def _is_set(formatter) -> bool:
     """Tell whether somebody has set how tables of pandas are shown; pandas need not be imported for it."""
     named = {(t.__module__.partition(".")[0], t.__name__) for t in formatter.type_printers}
     return ("pandas", "DataFrame") in named | set(formatter.deferred_printers)

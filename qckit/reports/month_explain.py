@@ -70,14 +70,14 @@ def _explained_before(log, hatch, signals) -> str:
     fixes = log.corrections("signals")
     fixes = fixes[fixes["key"].isin(signals["signal"]) & (fixes["column"] == "state")]
     last = signals.iloc[-1]
-    told = f"{last['state']} by {last['by']}" if last["by"] else str(last["state"])
+    state = f"{last['state']} by {last['by']}" if last["by"] else str(last["state"])
     if len(fixes):
         zone = log.settings.site.timezone
         at = pd.Timestamp(fixes["at"].iloc[-1]).tz_convert(zone)
-        told += f" on {day(at.date(), log.settings.site.date_order)}"
+        state += f" on {day(at.date(), log.settings.site.date_order)}"
     note = f": {last['note']}" if last["note"] else ""
     return (
-        f"{hatch}: already {told}{note.rstrip('.')}. Nothing changed. To say it otherwise, "
+        f"{hatch}: already {state}{note.rstrip('.')}. Nothing changed. To say it otherwise, "
         f"qckit log correct signals {signals['signal'].iloc[-1]!r} note TEXT."
     )
 
