@@ -1,0 +1,95 @@
+"""Limits of the water: light by factors, cones that stand apart or not, a season that is there or not (simulated)."""
+
+from types import SimpleNamespace
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from qckit.charts.levels import LevelData
+from qckit.charts.limits import apply_limits
+from qckit.charts.series import SERIES_COLUMNS
+from qckit.charts.water import _models, _total2, water_limits, water_points
+
+FIRST = pd.Timestamp("2026-04-01", tz="UTC")
+
+
+def series_of(name, values, per_day=3):
+    """Readings of one quantity, so many a day in turning cones, up to the end of March."""
+    n = len(values)
+    at = FIRST - pd.to_timedelta((n - 1 - np.arange(n)) // per_day + 1, unit="D")
+    frame = pd.DataFrame({"hatch": [f"H{i}" for i in range(n)], "at": at, "cone": np.resize(list("ABC"), n)})
+    frame = frame.assign(lot="L", operator="op1", **{name: values})
+    return frame.reindex(columns=list(dict.fromkeys([*frame.columns, *SERIES_COLUMNS])))
+
+
+def limits_of(values, name="light_lux"):
+    """Low, centre and high for April, in the unit of the readings."""
+    points = water_points(series_of(name, values), name)
+    days = water_limits(points, name, first=FIRST)
+    row = apply_limits(days.limits, points.tail(1).rename(columns={"counting": "size"}).assign(group="", size=np.nan))
+    return days, row[["low", "centre", "high"]].iloc[0].to_numpy(float)
+
+
+def test_light_is_judged_by_factors():
+    lux = 1500 * np.exp(np.random.default_rng(1).normal(0, 0.5, 240))
+    _, (low, centre, high) = limits_of(lux)
+    # symmetric by factors: never below nothing, and as far below as above
+    assert low > 0 and low * high == pytest.approx(centre**2, rel=1e-6)
+    assert centre == pytest.approx(1500, rel=0.15)
+    # three standard deviations of the logarithms, as the 240 readings show them
+    assert np.log(high / centre) == pytest.approx(3 * np.log(lux).std(ddof=1), rel=0.05)
+    # a lamp twice as bright moves every limit by that factor and nothing else
+    np.testing.assert_allclose(limits_of(2 * lux)[1], [2 * low, 2 * centre, 2 * high], rtol=1e-3)
+
+
+@pytest.mark.parametrize("shares", [[0.0, 1.0], [0.0, 0.5, 0.5], [0.0, 0.2, 0.3, 0.5]])
+def test_equal_cones_add_nothing_to_the_spread(shares):
+    spreads = SimpleNamespace(residual=0.3, day=0.4)
+    data, k = SimpleNamespace(counting=np.full(5, 0.02)), len(shares)
+    model = SimpleNamespace(spreads=spreads, coefficients=np.zeros(k), covariance=np.zeros((k, k)))
+    # by hand: what a hatch has of its own, what a day shares, and what rounding adds
+    assert _total2(model, np.array(shares), data) == pytest.approx(0.3**2 + 0.4**2 + 0.02, rel=1e-6)
+
+
+def test_cones_far_apart_count_less_than_a_normal_law_of_their_variance():
+    model = SimpleNamespace(
+        spreads=SimpleNamespace(residual=1.0, day=0.0),
+        coefficients=np.array([0.0, -3.0, 3.0]),
+        covariance=np.zeros((3, 3)),
+    )
+    total2 = _total2(model, np.array([0.0, 0.5, 0.5]), SimpleNamespace(counting=np.zeros(2)))
+    # two heaps at -3 and 3: one reading in 370 lies beyond 3 + 2.782, the normal law's 1 in 370 to one side (tables)
+    assert 3 * np.sqrt(total2) == pytest.approx(3 + 2.782, abs=0.002) and total2 < 1 + 9
+
+
+def model_weights(values):
+    """Weight of the model with a yearly swing, of temperatures read over five months."""
+    points = water_points(series_of("temperature_c", values), "temperature_c")
+    days = ((points["at"] - points["at"].iloc[0]) / pd.Timedelta(days=1)).round().to_numpy(int)
+    cones = {"cone": points["cone"].to_numpy(str)}
+    data = LevelData(
+        y=points["y"].to_numpy(float), counting=points["counting"].to_numpy(float), day=days, factors=cones
+    )
+    models, weight = _models(data, "temperature_c")
+    assert [("season", "cos") in m.columns for m in models] == [True, False] and weight.sum() == pytest.approx(1)
+    return float(weight[0])
+
+
+def test_the_season_is_believed_where_the_days_show_it():
+    rng, n = np.random.default_rng(2), 450
+    noise, turn = rng.normal(0, 0.15, n), 2 * np.pi * (np.arange(n) // 3) / 365.25
+    assert model_weights(28 + noise) < 0.5
+    assert model_weights(28 + 1.2 * np.cos(turn) + noise) > 0.9
+
+
+def test_a_season_moves_the_limits_of_the_next_month_on():
+    rng, n = np.random.default_rng(3), 450
+    noise, day = rng.normal(0, 0.15, n), np.arange(n) // 3
+    swing = 1.2 * np.cos(2 * np.pi * day / 365.25)
+    steady, _ = limits_of(28 + noise, "temperature_c")
+    moving, _ = limits_of(28 + swing + noise, "temperature_c")
+    april = 28 + 1.2 * np.cos(2 * np.pi * (day[-1] + 15) / 365.25)
+    assert steady.limits.centre == pytest.approx(28, abs=0.1)
+    assert moving.limits.centre == pytest.approx(april, abs=0.35)
+    assert moving.limits.sigma > steady.limits.sigma
