@@ -24,7 +24,6 @@ from qckit.site_tables import SiteTables
 from qckit.verdicts.poor_hatch.causes import cause
 from qckit.verdicts.poor_hatch.checks import CHECKS, weigh_answer
 from qckit.verdicts.poor_hatch.verdict import decide, study_hatch
-from qckit.verdicts.poor_hatch.weights import stated
 
 KIT_NAME = {"weighing": "amount", "volume": "amount"}
 P_NONE, P_PAIR = 0.12, 0.18
@@ -80,6 +79,7 @@ def row_of(plan, case) -> dict:
         "in_three": not dismissed and truth <= {code for code, _ in ranked[:3]},
         "none": case.weights.none,
         "weights": dict(ranked),
+        "stated": {code: case.weights.stated(code) for code, _ in ranked},
     }
 
 
@@ -105,7 +105,7 @@ def answered(plan, case) -> list[tuple[str, bool]]:
 def reliability(table: pd.DataFrame, edges=EDGES, *, as_stated=True) -> pd.DataFrame:
     """Stated probabilities in bins against how often they were so, over the six causes a page lists."""
     pairs = [
-        (stated(w, code) if as_stated else w, code in row.causes.split(" + "))
+        (row.stated[code] if as_stated else w, code in row.causes.split(" + "))
         for row in table.itertuples()
         for code, w in list(row.weights.items())[:6]  # as ranked
     ]

@@ -11,7 +11,6 @@ from qckit.verdicts.poor_hatch.causes import CAUSES, cause
 from qckit.verdicts.poor_hatch.evidence import cause_rows, lot_sentence, trace_shares
 from qckit.verdicts.poor_hatch.factors import rank_factors
 from qckit.verdicts.poor_hatch.likelihood import PRIORS
-from qckit.verdicts.poor_hatch.weights import stated
 from qckit.words import plural, rounded
 
 __all__ = ["TITLES", "details_of"]
@@ -173,7 +172,7 @@ def _least_loss(case):
 def _alt(case, mix) -> dict:
     """What the report's charts show, in words with numbers."""
     pct, usual = case.levels[0], 100 * case.usual.mix[:3]
-    ranked = ", ".join(f"{cause(c).words} {100 * stated(w, c):.0f} %" for c, w in case.weights.ranked()[:3])
+    ranked = ", ".join(f"{cause(c).words} {100 * case.weights.stated(c):.0f} %" for c, _ in case.weights.ranked()[:3])
     reading = case.differences["sentence"].iloc[0] if len(case.differences) else "no reading"
     return {
         "history": f"Hatching percentage of this lot's {plural(pct.n_hatches, 'hatch')} in order. This hatch: "

@@ -11,7 +11,6 @@ from qckit.verdicts.lots.expected import expected_words
 from qckit.verdicts.poor_hatch.causes import cause
 from qckit.verdicts.poor_hatch.checks import CHECKS
 from qckit.verdicts.poor_hatch.looks import later_sentence, other_counts_sentences
-from qckit.verdicts.poor_hatch.weights import stated
 from qckit.words import capital, figures, plural
 
 __all__ = ["EVIDENCE_CODES", "cause_rows", "collect_evidence", "lot_sentence", "one_in", "trace_shares"]
@@ -268,7 +267,7 @@ def _cause_row(case, code, weight):
     return {
         "code": code,
         "cause": c.words,
-        "probability": stated(weight, code),
+        "probability": case.weights.stated(code),
         "loss_pct": 100 * case.weights.strength[code],
         "speaks_for": "; ".join(speaks),
         "speaks_against": "; ".join(against),

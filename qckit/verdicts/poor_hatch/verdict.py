@@ -10,7 +10,6 @@ from qckit.verdicts.poor_hatch import words
 from qckit.verdicts.poor_hatch.causes import cause
 from qckit.verdicts.poor_hatch.checks import choose_checks, speaks_against
 from qckit.verdicts.poor_hatch.study import Case, study_hatch
-from qckit.verdicts.poor_hatch.weights import stated
 
 __all__ = ["VERDICTS", "Case", "Suspicion", "decide", "explain_hatch", "first_suspicion", "study_hatch"]
 
@@ -90,8 +89,8 @@ def first_suspicion(tables: SiteTables, *, hatch: str, objects=None, counts=None
         The hatch is unknown or has no counted subsample.
     """
     case = study_hatch(tables, hatch=hatch, objects=objects, for_page=False, counts=counts)
-    code, weight = case.weights.ranked()[0]
-    return Suspicion(code, stated(weight, code), cause(code).words)
+    code = case.weights.ranked()[0][0]
+    return Suspicion(code, case.weights.stated(code), cause(code).words)
 
 
 def decide(case: Case) -> tuple[str, tuple[str, ...]]:
@@ -105,13 +104,13 @@ def decide(case: Case) -> tuple[str, tuple[str, ...]]:
             return "not-enough-evidence", ()
         return ("chance" if case.p_low < _UNUSUAL else "not-poor"), ()
     top, weight = ranked[0]
-    p = stated(weight, top)
+    p = w.stated(top)
     if case.p_low >= _ORDINARY and not (cause(top).of_lot or cause(top).of_count):
         return "not-poor", ((top,) if p >= _ALL_THE_SAME else ())
     # what is named outweighs chance, and all else that may have acted
     if w.other >= 0.5 or p < _LIKELY or weight < max(w.none, 0.5 * (1 - w.none)):
         return "not-enough-evidence", ()
-    second, p_second = ranked[1][0], stated(ranked[1][1], ranked[1][0])
+    second, p_second = ranked[1][0], w.stated(ranked[1][0])
     named = (top, second) if p_second >= _LIKELY and w.pairs.get(_pair(w, top, second), 0.0) >= 0.4 else (top,)
     if all(cause(code).of_count for code in named):
         return "count-doubtful", named

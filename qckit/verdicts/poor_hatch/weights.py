@@ -26,9 +26,29 @@ class Weights:
         return self.single[code] + sum(w for pair, w in self.pairs.items() if code in pair)
 
     def ranked(self) -> list[tuple[str, float]]:
-        """All causes with their weights, the one with the largest stated probability first; equals keep their order."""
-        weights = [(c.code, self.of(c.code)) for c in CAUSES]
-        return sorted(weights, key=lambda item: (-stated(item[1], item[0]), -item[1]))
+        """All causes by weight, largest first; equal weights keep the list's order."""
+        return sorted(((c.code, self.of(c.code)) for c in CAUSES), key=lambda item: -item[1])
+
+    def stated(self, code: str) -> float:
+        """Probability that is stated of a cause: never more than that of one with more weight.
+
+        Where :func:`stated` would turn the order round, those concerned share their mean (pool adjacent violators: Ayer
+        and others 1955, Annals of Mathematical Statistics 26:641-647).
+        """
+        pools: list[tuple[list[str], float]] = []
+        for name, weight in self.ranked():
+            names, p = [name], stated(weight, name)
+            while pools and pools[-1][1] < p:
+                before, q = pools.pop()
+                p = (len(before) * q + len(names) * p) / (len(before) + len(names))
+                names = before + names
+            pools.append((names, p))
+        return next(p for names, p in pools if code in names)
+
+    @property
+    def stated_none(self) -> float:
+        """Probability that is stated of chance alone."""
+        return stated(self.none)
 
     def after(self, likelihood) -> Weights:
         """Return the weights after an answer.

@@ -11,7 +11,6 @@ from qckit.verdicts.poor_hatch.checks import check_words, weigh_answer
 from qckit.verdicts.poor_hatch.details import details_of
 from qckit.verdicts.poor_hatch.evidence import collect_evidence
 from qckit.verdicts.poor_hatch.reference import usually
-from qckit.verdicts.poor_hatch.weights import stated
 from qckit.words import capital, figures, joined, rounded
 
 __all__ = ["headline", "put_into_words"]
@@ -21,7 +20,7 @@ _LONGEST = 110  # letters of a headline
 
 def put_into_words(case, verdict, named, plans, settings) -> Finding:
     """Write the finding of a studied case."""
-    p = stated(case.weights.of(named[0]), named[0]) if named else math.nan
+    p = case.weights.stated(named[0]) if named else math.nan
     then = {item.code: tuple(_then(case, item, answer) for answer in (True, False)) for item in plans}
     check_texts = {item.code: _check_texts(case, item, settings) for item in plans}
     steps = _steps(case, verdict, named, [(item, *check_texts[item.code]) for item in plans])
@@ -294,8 +293,8 @@ def _check_texts(case, item, settings):
 def _then(case, item, is_yes):
     """What would be known after an answer: the first causes with their stated probability."""
     after = weigh_answer(case.weights, item.code, is_yes)
-    ranked = [(cause(c).words, stated(w, c)) for c, w in after.ranked()[:3]]
-    first = sorted([("nothing but chance", stated(after.none)), *ranked], key=lambda pair: -pair[1])[:2]
+    ranked = [(cause(c).words, after.stated(c)) for c, _ in after.ranked()[:3]]
+    first = sorted([("nothing but chance", after.stated_none), *ranked], key=lambda pair: -pair[1])[:2]
     lines = [f"{words} {_sure(p)}" for words, p in first if p > 0.1]
     return "; ".join(lines) if lines else "no cause stands out"
 
