@@ -2,6 +2,7 @@
 
 import csv
 import math
+from fnmatch import fnmatch
 
 import numpy as np
 import torch
@@ -59,7 +60,6 @@ class Photo:
             heat[i] = o["detail"] != "fibre"
         self.stage, self.area, self.hidden, self.heat = (t.to(device) for t in (stage, area, hidden, heat))
         image = to_linear(image)
-        self.mask = mask
         kind, light = row["kind"], row["light"]
         below = light == "below" or "transmitted" in light
         self.ruled = kind in ("grid", "chamber") or (below and kind == "sieve")
@@ -72,7 +72,7 @@ class Photo:
         planes = F.pad(torch.cat((image, background), 1), (MARGIN,) * 4, mode="replicate")
         zero = F.pad(torch.cat((passed - 1, soft, torch.ones_like(soft)), 1), (MARGIN,) * 4)
         self.planes = torch.cat((planes, zero), 1)[0].half()
-        self.ids = F.pad(mask, (MARGIN,) * 4)[0]
+        self.ids = F.pad(mask, (MARGIN,) * 4)[0].half()  # numbers below 2048 stay whole
         self.size = mask.shape[2:]
 
     @staticmethod
@@ -200,13 +200,13 @@ def random_colour(n, device):
 class Scenes:
     """Draws training crops, with their targets, from labelled photos."""
 
-    def __init__(self, photos, device):
+    def __init__(self, photos, device, weights=(("*:sieve", 2.0),)):
         self.photos, self.device = photos, device
         self.kinds = sorted({p.kind for p in photos})
-        makes = [k.split(":")[0] for k in self.kinds]  # each make and each kind as often; sieves show most objects
-        share = np.array(
-            [(2 if k.endswith(":sieve") else 1) / makes.count(m) for k, m in zip(self.kinds, makes, strict=True)]
-        )
+        makes = [k.split(":")[0] for k in self.kinds]  # each make and each kind as often, but for the weights
+        share = np.array([1 / makes.count(m) for m in makes])
+        for pattern, weight in weights:
+            share *= [weight if fnmatch(k, pattern) else 1.0 for k in self.kinds]
         self.share = share / share.sum()
         self.by_kind = {k: [i for i, p in enumerate(photos) if p.kind == k] for k in self.kinds}
         self.groups = {light: [i for i, p in enumerate(photos) if p.incident == light] for light in (True, False)}

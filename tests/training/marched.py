@@ -11,7 +11,7 @@ import math
 import torch
 import torch.nn.functional as F
 from volumes import DEBRIS, GRID, LAYER_UM, NAUPLIUS
-from worlds import SLOTS, WINDOW, Drawn, World
+from worlds import BARE, SLOTS, WINDOW, Drawn, World
 
 DZ = LAYER_UM / 100  # opacities are per 100 µm
 PX_UM = 8.0
@@ -86,8 +86,8 @@ class MarchedWorld(World):
         woven = self.yes({"through": 0.15, "dark": 0.06, "above": 0.33}[mode], n)
         wires, tall = self.wires(n, zoom)
         wires = wires * woven[:, None, None, None]
-        bare = woven & self.yes(0.12, n)
-        there = there & ~bare[:, None]
+        bare = (woven & self.yes(BARE, n))[:, None]
+        there = there & ~(bare & ((stage != DEBRIS) | self.yes(0.5, n, 1)))
         move = self.heights(index, n, (tall * woven * self.u(0.3, 1, n))[:, None])
         absorb, scatter, albedo = self.matter(n, False)
         own = self.normal(0.12, n, SLOTS, 1) + self.normal(0.05, n, SLOTS, 3)

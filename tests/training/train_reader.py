@@ -4,6 +4,7 @@ Run on a machine with PyTorch (a GPU makes it minutes instead of hours), from th
 
     python tests/training/train_reader.py --photos tests/photos tests/photos_second_make INFLATED --out OUT --minutes 9
     ... --fold 0   # leave out half of the photos of each kind of the first two sets
+    torchrun --nproc-per-node 2 tests/training/train_reader.py ...   # several cards for one reader
 
 Its parts: the network (``network.py``), crops of labelled photos (``labelled.py``), drawn scenes (``worlds.py`` and
 ``marched.py``, of the bodies of ``volumes.py``) and pictures of other things (``other_scenes.py``). INFLATED comes
@@ -28,11 +29,13 @@ and each one a little by itself. (In bright field, where shells let more light t
 import argparse
 import csv
 import math
+import os
 import time
 from pathlib import Path
 
 import numpy as np
 import torch
+import torch.distributed as dist
 import torch.nn.functional as F
 from labelled import CLASSES, IN_UM, STRIDE, Scenes, folds, load_photos, targets
 from network import Reader
@@ -70,6 +73,26 @@ def end_of(until, start, minutes):
         return start + 60 * minutes
 
 
+def share_gradients(net):
+    """Mean of the gradients of all processes that train together (``torchrun``)."""
+    if dist.is_initialized():
+        each = [p.grad for p in net.parameters()]
+        flat = torch.cat([g.reshape(-1) for g in each])
+        dist.all_reduce(flat)
+        flat /= dist.get_world_size()
+        for g, part in zip(each, flat.split([g.numel() for g in each]), strict=True):
+            g.copy_(part.view_as(g))
+
+
+def agreed(number, device):
+    """The first process's number."""
+    if not dist.is_initialized():
+        return number
+    held = torch.tensor(number, dtype=torch.double, device=device)
+    dist.broadcast(held, 0)
+    return held.item()
+
+
 def train(sources, minutes, device, width, seed, start_from=None, lr=3e-3, until=None, keep=None):
     """Train on crops of ``sources``: functions without arguments that each give a part of the batch.
 
@@ -80,16 +103,18 @@ def train(sources, minutes, device, width, seed, start_from=None, lr=3e-3, until
     net = Reader(width).to(device).to(memory_format=torch.channels_last)
     if start_from:
         net.load_state_dict({k: torch.from_numpy(v) for k, v in np.load(start_from).items()})
+    if dist.is_initialized():
+        for t in net.state_dict().values():
+            dist.broadcast(t, 0)
     average = Reader(width).to(device)
     average.load_state_dict(net.state_dict())
     slow, fast = ([t for t in m.state_dict().values() if t.is_floating_point()] for m in (average, net))
     optimiser = torch.optim.AdamW(net.parameters(), lr=lr, weight_decay=0.4, fused=device.type == "cuda")
     start, step, spent = time.time(), 0, 0.0
-    kept, end = start, end_of(until, start, minutes)
+    kept = start
     while spent < 1:
-        if step % 100 == 0:
-            end = end_of(until, start, minutes)
-        spent = (time.time() - start) / (end - start)
+        if step % 20 == 0:
+            spent = agreed((time.time() - start) / (end_of(until, start, minutes) - start), device)
         if keep and time.time() - kept > 240:
             keep(average)
             kept = time.time()
@@ -104,6 +129,7 @@ def train(sources, minutes, device, width, seed, start_from=None, lr=3e-3, until
         loss, parts = loss_of(out, wanted)
         optimiser.zero_grad(set_to_none=True)
         loss.backward()
+        share_gradients(net)
         nn.utils.clip_grad_norm_(net.parameters(), 5.0)
         optimiser.step()
         with torch.no_grad():
@@ -164,10 +190,16 @@ def export(net, path):
     )
 
 
-def photo_batches(photos, n, device):
-    """A source of n crops of labelled photos, each make as often where there are two."""
-    scenes = Scenes(photos, device)
+def photo_batches(photos, n, device, weights):
+    """A source of n crops of labelled photos, each make as often but for the weights."""
+    scenes = Scenes(photos, device, weights)
     return lambda: scenes.batch(n)
+
+
+def weighed(text):
+    """("FOLDER:KIND", factor) of FOLDER:KIND=FACTOR."""
+    pattern, _, factor = text.rpartition("=")
+    return pattern, float(factor)
 
 
 def main():
@@ -190,6 +222,13 @@ def main():
         default=(30, 12, 12, 2),
         help="a step's crops: photos, own scenes of maps, own scenes marched whole, others",
     )
+    parser.add_argument(
+        "--weigh",
+        type=weighed,
+        nargs="*",
+        default=[("*:sieve", 2.0)],
+        help="crops of kinds more or less often, as FOLDER:KIND=FACTOR with * for any",
+    )
     parser.add_argument("--bank", type=float, default=8, help="objects of our own scenes, in 600")
     parser.add_argument("--stock", type=int, default=3000, help="own scenes of each sort held ready")
     parser.add_argument("--every", type=int, default=60, help="steps between 96 (marched: 24) new own scenes")
@@ -200,6 +239,13 @@ def main():
     parser.add_argument("--rate", type=float, default=3e-3, help="highest step size (1e-3 is right when going on)")
     args = parser.parse_args()
     device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
+    rank = int(os.environ.get("RANK", 0))
+    if "WORLD_SIZE" in os.environ:  # under torchrun: each process draws scenes and crops of its own
+        if device.type == "cuda":
+            device = torch.device("cuda", int(os.environ["LOCAL_RANK"]))
+            torch.cuda.set_device(device)
+        dist.init_process_group("nccl" if device.type == "cuda" else "gloo")
+    args.seed += 1000 * rank
     torch.backends.cudnn.benchmark = True
     args.out.mkdir(parents=True, exist_ok=True)
     torch.manual_seed(args.seed)
@@ -209,6 +255,8 @@ def main():
         halved = args.fold is not None and root.name in LABELLED
         out = [p for p in photos if (halved and dealt[p.name] == args.fold) or p.kind in args.without]
         kept += [p for p in photos if p not in out]
+        for photo in kept:
+            photo.full = None  # several hundred photos fill a card
         left[root.name] = out
     print(f"training on {len(kept)} photos, {sum(len(p.stage) for p in kept)} objects", flush=True)
     own = {"seed": args.seed, "bank": args.bank, "stock": args.stock, "every": args.every}
@@ -218,16 +266,22 @@ def main():
     if args.crops[2]:
         sources.append(own_batches(args.crops[2], device, marched=True, share=24, **own | {"bank": args.bank / 2}))
     if args.crops[0] and kept:
-        sources.append(photo_batches(kept, args.crops[0], device))
+        sources.append(photo_batches(kept, args.crops[0], device, args.weigh))
     if args.crops[3] and args.others:
         others = Others(args.others, device)
         sources.append(lambda: others.batch(args.crops[3], 2))
     tag = args.tag or ("all" if args.fold is None else str(args.fold))
 
     def keep(net):
+        if rank:
+            return
         np.savez(args.out / f"weights-{tag}.npz", **{k: v.cpu().numpy() for k, v in net.state_dict().items()})
 
+    if device.type == "cuda":
+        torch.cuda.empty_cache()
     net = train(sources, args.minutes, device, args.width, args.seed, args.start, args.rate, args.until, keep)
+    if rank:
+        return
     keep(net)
     for name, photos in left.items():
         if photos:

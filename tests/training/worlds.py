@@ -15,6 +15,8 @@ from volumes import CYST, DEBRIS, GRID, NAUPLIUS, SHELL, UMBRELLA, Bank
 
 WINDOW = 152  # pixels of 8 µm that an object may take when laid into a scene
 SLOTS = 60
+CROWDED = 0.3  # share of scenes in which objects lie as close as in a full counting chamber, or closer
+BARE = 0.2  # share of woven floors without anything of a hatch on them
 
 
 @dataclass
@@ -66,6 +68,8 @@ class World:
         """Objects of each scene: bank index (n, SLOTS), there or not, place, turn, size."""
         dev, side = self.device, self.side
         number = torch.exp(self.normal(0.65, n) + 3.05).clamp(2, SLOTS)
+        crowd = self.yes(CROWDED, n)  # most of what is missed lies under and beside others
+        number = torch.where(crowd, torch.exp(self.normal(0.25, n) + 3.75).clamp(20, SLOTS), number)
         number = torch.where(self.yes(0.04, n), 0.0, number)
         there = torch.arange(SLOTS, device=dev)[None] < number[:, None]
         share = torch.rand(n, 5, device=dev) ** 1.5 * torch.tensor([1.5, 0.55, 1.2, 1.3, 0.5], device=dev) + 0.01
@@ -84,7 +88,7 @@ class World:
         for k, pool in enumerate(self.bystanders):
             index = torch.where((stage == DEBRIS) & (taste == k), pick(pool), index)
         place = self.u(-40, side + 40, n, SLOTS, 2)
-        heap = torch.where(self.yes(0.25, n, 1), self.u(0.2, 0.75, n, 1), 0.12)
+        heap = torch.where(self.yes(0.25, n, 1) | crowd[:, None], self.u(0.2, 0.75, n, 1), 0.12)
         near = torch.rand(n, SLOTS, device=dev) < heap
         other = torch.randint(SLOTS, (n, SLOTS), device=dev) % number.long().clamp(min=1)[:, None]
         angle, reach = self.u(0, 2 * math.pi, n, SLOTS), self.u(14, 42, n, SLOTS)
@@ -296,10 +300,12 @@ class World:
             ground = full * level * lamp
             ground = torch.where(which < 0.22, ground * (1 - line * (1 - ink)), ground)
             wires = (ink * 0.5 * shade).clamp(0, 1)
-            ground = torch.where((which > 0.22) & (which < 0.37), ground * (1 - cover * (1 - wires)), ground)
+            self.woven = (which > 0.22) & (which < 0.37)
+            ground = torch.where(self.woven, ground * (1 - cover * (1 - wires)), ground)
             rough = torch.exp(grain * self.u(0, 0.12, n, 1, 1, 1))
             return torch.where(which > 0.8, ground * rough, ground)
         if mode == "dark":
+            self.woven = which > 1
             base = full * tint * torch.exp(self.u(-7.5, -3.2, n, 1, 1, 1)) * lamp
             base = torch.where(which < 0.12, base + line * self.u(0.02, 0.4, n, 1, 1, 1) * tint, base)
             rough = base * torch.exp(grain * 0.5) + (grain.clamp(min=0.6) - 0.6) * 0.02
@@ -318,7 +324,8 @@ class World:
         wire = self.four((self.colour(n) * torch.exp(self.u(-3, 0, n, 1))).clamp(0, 1.0))
         below = ground * self.u(0.1, 1.0, n, 1, 1, 1)
         woven = below * (1 - cover) + wire * shade * cover
-        ground = torch.where((which > 0.13) & (which < 0.42), woven, ground)
+        self.woven = (which > 0.13) & (which < 0.42)
+        ground = torch.where(self.woven, woven, ground)
         r = torch.arange(side, device=self.device, dtype=torch.float)  # the rim of a dish: a wide arc of other light
         far, turn = self.u(1.0, 6.0, n), self.u(0, 2 * math.pi, n)
         reach = far * side
@@ -357,6 +364,7 @@ class World:
         inner = (slice(None), slice(None), slice(WINDOW, WINDOW + side), slice(WINDOW, WINDOW + side))
         ids = torch.zeros(n, side + 2 * WINDOW, side + 2 * WINDOW, dtype=torch.long, device=dev)
         floor = self.out_of_focus(self.scene_floor(n, mode, zoom))
+        there = there & ~(self.woven[:, 0, 0] & self.yes(BARE, n, 1) & (stage != DEBRIS))
         lean, bearing = self.u(0, 1.1, n), self.u(0, 2 * math.pi, n)
         low_lamp = torch.stack((bearing.cos() * lean.sin(), bearing.sin() * lean.sin(), lean.cos()), 1)
         ambient = self.u(0.25, 0.95, n)
