@@ -55,7 +55,9 @@ def create(site):
 def import_(sheets, table, accept_good_rows, ignored, correct, emptied, problems, site, by):
     """Enter field SHEETS (CSV, Excel or folders of them): all of it or, if anything is wrong, nothing.
 
-    Importing the same sheet again adds nothing. Exit code 1: entered, and some values hardly can be.
+    Importing the same sheet again adds nothing. Of a workbook, hidden rows and columns are read like the others and
+    hidden sheets are left out; both are named. Exit code 1: entered, and something needs a look: a value that hardly
+    can be, a photo that is not there or has no scale.
     """
     from qckit.day.sheet import import_sheets
     from qckit.errors import InputError

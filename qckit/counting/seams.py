@@ -10,6 +10,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from qckit.counting.cuts import find_cut
+
 __all__ = ["find_break", "find_seam"]
 
 GRID = 8  # compressed photos have edges of their own at blocks of eight pixels
@@ -18,7 +20,7 @@ WINDOWS = {4: 15.0, 8: 12.0, 16: 12.0}
 """Lengths of seams looked for, in cells, and how far beyond the usual they must be, in scatters of counting. Sound
 photos reach 11.7 with the shortest, which bodies and ends of ruled lines fill most easily, and 8.6 with the others."""
 
-FIFTH, LEAD = 5, 3.9
+FIFTH, LEAD = 5, 4.3
 """A seam stands out from the fifth strongest row at its place of a block by this factor; hard compression makes many
 edges, of which the strongest does so by 3.8 at most in sound photos of quality 50."""
 
@@ -32,7 +34,7 @@ ROW_Z, ROW_PX = 30.0, 28
 LINE_PX, LINE_STEP, LINE_SHARE = 15, 4.0, 0.75  # a ruled line is thinner, and as much of it stands out on both sides
 
 
-BREAK = 1.25  # Fisher's z by which two rows agree less than those before and after; 1.13 at most on sound photos
+BREAK = 1.4  # Fisher's z by which two rows agree less than those before and after; 1.33 at most on sound photos
 AGREE, BROKEN, MOST_AGREE = 0.7, 0.6, 0.95  # correlation of neighbouring rows that show objects; and across a break
 LEAST_SCATTER = 4.0  # of a row that shows something, in code values
 BREAK_MARGIN = 6
@@ -117,6 +119,8 @@ def find_seam(values: np.ndarray) -> int | None:
         found = _whole_row(values, steeper & (middle - beside > least), reach)  # no wrap where it is steeper
         if found is None:
             found = _part_of_row(values, steeper, reach)
+        if found is None:
+            found = find_cut(values, middle, beside, reach)
         if found is not None:
             return found + 1
     return None

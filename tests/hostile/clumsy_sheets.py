@@ -157,6 +157,13 @@ def books() -> list[Case]:
         extra.append(["L-hidden"])
         extra.sheet_state = "veryHidden"
 
+    def hide_column(sheet, _):
+        sheet.column_dimensions["F"].hidden = True
+
+    def hide_all(sheet, whole):
+        whole.create_sheet("empty")
+        sheet.sheet_state = "hidden"
+
     def title(sheet, _):
         sheet.insert_rows(1, 2)
         sheet["A1"] = "Hatch room, November"
@@ -207,8 +214,28 @@ def books() -> list[Case]:
     everything = {"hatches": [head, row]} | {n: [list(r), list(r.values())] for n, r in rows.items()}
     up = zipped({"../../../tmp/evil.txt": b"evil", "[Content_Types].xml": b"<x/>"})
     return [
-        Case("hidden row", book(hide, [head, row, ["H-2", *row[1:]]]), 0, stored=OK),
-        Case("hidden sheet", book(hide_sheet), 0, stored=OK),
+        Case(
+            "hidden row",
+            book(hide, [head, row, ["H-2", *row[1:]]]),
+            0,
+            "hidden row 3 read like the others",
+            stored=OK | {("hatches", "H-2", "cysts_g"): 1.6},
+        ),
+        Case(
+            "hidden column",
+            book(hide_column),
+            0,
+            "hidden column F read like the others",
+            stored=OK,
+        ),
+        Case(
+            "hidden sheet",
+            book(hide_sheet),
+            0,
+            "left out as nobody sees it: hidden sheet 'lots'",
+            stored=OK | {("lots", "L-hidden", "lot"): "no such row"},
+        ),
+        Case("nothing but a hidden sheet", book(hide_all), 2, "left out as nobody sees it: hidden sheet 'hatches'"),
         Case("title over all", book(title), 0, stored=OK),
         Case("merged headings above", book(merged_head), 0, stored=OK),
         Case("heading twice", book(twice), 2, "stands twice"),

@@ -58,9 +58,10 @@ def test_one_folder_of_everything(tmp_path, sound, rng, run):
 
 
 @pytest.mark.slow
-def test_the_whole_bed(tmp_path, sound, run):
+@pytest.mark.parametrize("seed", [17, 1009, 4711])
+def test_the_whole_bed(tmp_path, sound, run, seed):
     pixels, scale = sound
-    made = photo_bed(pixels)
+    made = photo_bed(pixels, seed)
     assert len(made) > 370
     for name, (_, data) in made.items():
         (tmp_path / name).write_bytes(data)

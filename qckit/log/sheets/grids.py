@@ -152,13 +152,19 @@ def _known_in(rows) -> int:
 
 def _excel_grids(path: Path, content: bytes) -> list[Grid]:
     book = _workbook(path, content)
-    sheets = [s for s in book.worksheets if s.title.strip().casefold() not in _HELPER_SHEETS]
+    every = [s for s in book.worksheets if s.title.strip().casefold() not in _HELPER_SHEETS]
+    sheets = [s for s in every if s.sheet_state == "visible"]
     has_formulas = any(c.data_type == "f" for s in sheets for c in _filled(s))
     values = _workbook(path, content, data_only=True) if has_formulas else book
     grids = [_excel_grid(path, s, values[s.title]) for s in sheets]
     grids = [g for g in grids if any(any(not is_blank(c) for c in row) for _, row in g.rows)]
     for grid in grids:
         grid.only_sheet = len(grids) == 1
+    if hidden := [repr(one_line(s.title)) for s in every if s not in sheets and _filled(s)]:
+        left_out = f"left out as nobody sees {'it' if len(hidden) == 1 else 'them'}: hidden sheet {', '.join(hidden)}"
+        if not grids:
+            raise InputError(f"{one_line(path.name)}: {left_out}. Show what is to be entered, and save the workbook.")
+        grids[0].notes.append(left_out)
     return grids
 
 
@@ -232,7 +238,34 @@ def _excel_grid(path: Path, sheet, values) -> Grid:
                 rows.setdefault(r, [None] * width)[block.min_col - 1] = top
             grid.notes.append(f"cells merged over rows {block.min_row} to {block.max_row} read as {top!r} in each")
     grid.rows = sorted(rows.items())
+    grid.notes += _hidden_lines(sheet, rows, width)
     return grid
+
+
+def _hidden_lines(sheet, rows, width: int) -> list[str]:
+    """Name rows and columns that are hidden, as by a filter: they are read like the others."""
+    from openpyxl.utils import get_column_letter
+
+    hidden = [
+        ("row", [str(r) for r in sorted(rows) if r in sheet.row_dimensions and sheet.row_dimensions[r].hidden]),
+        (
+            "column",
+            sorted(
+                {
+                    get_column_letter(c)
+                    for d in sheet.column_dimensions.values()
+                    if d.hidden
+                    for c in range(d.min or 1, min(d.max or 0, width) + 1)
+                }
+            ),
+        ),
+    ]
+    return [
+        f"hidden {what}{'s' if len(names) > 1 else ''} {', '.join(names[:8])}"
+        f"{f' and {len(names) - 8} more' if len(names) > 8 else ''} read like the others"
+        for what, names in hidden
+        if names
+    ]
 
 
 def _excel_cell(cell):
