@@ -1,32 +1,56 @@
 """Bodies that end along one straight row of pixels: where a part of a photo was shifted, laid over or left out.
 
 A lens spreads every outline over several pixels, and an outline that it draws bends or leans. Where a picture was cut,
-several bodies end at once, each with a step of one pixel, all along one row.
+several bodies end at once, each with a step of one pixel, all along one row. A decoder that reduces the photo blurs
+such steps; then rows that may be cuts are looked at again in the photo's own pixels.
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from itertools import pairwise
+from typing import NamedTuple
 
 import numpy as np
 
-__all__ = ["find_cut"]
+__all__ = ["Cut", "look_again", "surest_cut", "suspect_rows"]
 
-STEP, SHARPER = 14, 3  # code values at the cut; times the steps before and after it
-STAYS, STAYS_PX = 0.5, (4, 8, 12)  # share of the step that is there so many pixels on: a ruled line is over by then
-RUN_PX, SAME_BODY_PX = 8, 24  # shortest stretch of a cut; stretches nearer than this are of one body
+
+@dataclass(frozen=True)
+class _Look:
+    """How a cut body looks at some fineness."""
+
+    step: int  # code values at the cut
+    sharper: int  # times the steps before and after it
+    stays_px: tuple[int, ...]  # so many pixels on the step is still there: a ruled line is over by then
+    run_px: int  # shortest stretch of a cut
+    same_body_px: int  # stretches nearer than this are of one body
+
+
+FINE = _Look(step=14, sharper=3, stays_px=(4, 8, 12), run_px=8, same_body_px=24)
+REDUCED = _Look(step=12, sharper=4, stays_px=(2, 4, 6), run_px=7, same_body_px=12)
+STAYS = 0.5  # share of the step that is there some pixels on
 SAME_EDGE = 0.7  # share of the columns between two stretches that step too, if less clearly: one outline's
 BESIDE_PX, LEANING = (2, 3, 4), 0.25  # rows off in which an outline that leans or bends is sharp too; share of it
-MOST_OF_ONE, LEAST_CUT, LEAST_BODIES = 40, 50, 2
+MOST_OF_ONE, LEAST_CUT, LEAST_BODIES = 40, 42, 2
 """Pixels of a cut that one body can bring; in all; bodies. Sound photos of cysts and nauplii, also sharpened, enlarged
-or of quality 50, reach 40 with one body and 32 with two; pictures of machines reach 49."""
+or of quality 50, reach 40 with one body and 32 with two."""
 
-CANDIDATES = 24
-MARGIN = max(STAYS_PX) + 2
+LEAST_EACH, LEAST_CORNER = 28, 64  # pixels along a row and along a column, and of both: a corner; sound photos reach 47
+LEAST_SUSPECT = 14  # pixels in a reduced photo: one sound photo in four has such a row, nine of ten torn ones
+CANDIDATES, SUSPECTS = 24, 6
 
 
-def find_cut(values: np.ndarray, middle: np.ndarray, beside: np.ndarray, reach: int) -> int | None:
-    """Find a row at which several bodies end.
+class Cut(NamedTuple):
+    """A row at which bodies end: pixels of it, bodies, and the row, counted from 0, before which they end."""
+
+    px: int
+    n_bodies: int
+    row: int
+
+
+def suspect_rows(values: np.ndarray, middle: np.ndarray, beside: np.ndarray, reach: int, *, reduced: bool) -> list[Cut]:
+    """Find rows at which bodies may end.
 
     Parameters
     ----------
@@ -35,32 +59,83 @@ def find_cut(values: np.ndarray, middle: np.ndarray, beside: np.ndarray, reach: 
         Size of the step from each row to that ``reach`` further on, and of the larger of its neighbours'.
     reach : int
         1; or 2 where a decoder that reduces the photo has mixed two rows.
+    reduced : bool
+        The photo was, and rows are only suspected.
 
     Returns
     -------
-    int or None
-        Row, counted from 0: the last before the cut.
+    list of Cut
+        The surest first.
     """
-    sharp = middle >= STEP
-    sharp &= middle // SHARPER >= beside
+    look, least = (REDUCED, LEAST_SUSPECT) if reduced else (FINE, LEAST_EACH)
+    sharp = middle >= look.step
+    sharp &= middle // look.sharper >= beside
     n = np.count_nonzero(sharp, axis=1)
-    n[:MARGIN] = n[-MARGIN:] = 0
-    for k in np.argsort(-n)[:CANDIDATES]:
-        if n[k] < LEAST_CUT:
+    margin = max(look.stays_px) + 2
+    n[:margin] = n[-margin:] = 0
+    found = []
+    for k in np.argsort(-n, kind="stable")[:CANDIDATES]:
+        if n[k] < least:
             break
-        bodies = _bodies(values, sharp, int(k), reach)
-        if len(bodies) >= LEAST_BODIES and sum(min(px, MOST_OF_ONE) for px in bodies) >= LEAST_CUT:
-            return int(k) + reach
+        bodies = _bodies(values, sharp, int(k), reach, look)
+        px = sum(min(px, MOST_OF_ONE) for px in bodies)
+        if px >= least:
+            found.append(Cut(px, len(bodies), int(k) + reach))
+    return sorted(found, reverse=True)[:SUSPECTS]
+
+
+def look_again(suspects: list[Cut], reduction: float, values: np.ndarray) -> list[Cut]:
+    """Look at suspected rows of a reduced photo in the photo's own pixels.
+
+    Parameters
+    ----------
+    suspects : list of Cut
+        From :func:`suspect_rows`.
+    reduction : float
+        Pixels of the photo per pixel in which the rows were found.
+    values : (M, N) ndarray of uint8
+        The photo's brightness.
+
+    Returns
+    -------
+    list of Cut
+        Those that are there, by rows of the photo.
+    """
+    found = []
+    for suspect in suspects:
+        first = max(0, int(reduction * suspect.row) - 20)
+        band = np.ascontiguousarray(values[first : int(reduction * (suspect.row + 2)) + 20])
+        low, high = (int(reduction * row) - first for row in (suspect.row, suspect.row + 2))
+        for reach in (1, 2):
+            if len(band) <= 3 * reach + 2 * (max(FINE.stays_px) + 2):
+                continue
+            size = np.maximum(band[reach:], band[:-reach]) - np.minimum(band[reach:], band[:-reach])
+            beside = np.maximum(size[: -2 * reach], size[2 * reach :])
+            cuts = suspect_rows(band, size[reach:-reach], beside, reach, reduced=False)
+            found += [cut._replace(row=cut.row + first) for cut in cuts if low - 2 <= cut.row < high + 2]
+    return found
+
+
+def surest_cut(along_rows: list[Cut], along_columns: list[Cut]) -> tuple[str, int] | None:
+    """Judge cuts: ``("row", 120)`` or ``("column", 88)``, counted from 0; None where a sound photo may have them."""
+    for word, cuts in (("row", along_rows), ("column", along_columns)):
+        for cut in sorted(cuts, reverse=True):
+            if cut.px >= LEAST_CUT and cut.n_bodies >= LEAST_BODIES:
+                return word, cut.row
+    row, column = (max(cuts, default=Cut(0, 0, 0)) for cuts in (along_rows, along_columns))
+    n_bodies = row.n_bodies + column.n_bodies
+    if min(row.px, column.px) >= LEAST_EACH and row.px + column.px >= LEAST_CORNER and n_bodies > LEAST_BODIES:
+        return "row", row.row
     return None
 
 
-def _bodies(values: np.ndarray, sharp: np.ndarray, k: int, reach: int) -> list[int]:
+def _bodies(values: np.ndarray, sharp: np.ndarray, k: int, reach: int, look: _Look) -> list[int]:
     """Pixels along row k at which each body ends that ends there."""
     row = k + reach
     step = values[row + reach].astype(np.int16) - values[row]
     sign = np.sign(step)
     stays = sharp[k].copy()
-    for apart in STAYS_PX:
+    for apart in look.stays_px:
         below = values[min(len(values) - 1, row + reach + apart)].astype(np.int16)
         stays &= sign * (below - values[max(0, row - apart)]) >= STAYS * np.abs(step)
     signed = np.where(stays, sign, 0)
@@ -72,19 +147,21 @@ def _bodies(values: np.ndarray, sharp: np.ndarray, k: int, reach: int) -> list[i
                 leaning |= sharp[other]
     n_leaning = np.r_[0, np.cumsum(leaning)]
     bodies: list[int] = []
-    last, last_sign = -SAME_BODY_PX, 0
+    last, last_sign = -look.same_body_px, 0
     for first, end in pairwise(edges):
-        if not signed[first] or end - first < RUN_PX:
+        if not signed[first] or end - first < look.run_px:
             continue
-        near = n_leaning[min(len(step), end + RUN_PX)] - n_leaning[max(0, first - RUN_PX)]
+        near = n_leaning[min(len(step), end + look.run_px)] - n_leaning[max(0, first - look.run_px)]
         if near > LEANING * (end - first):
             continue
-        between = (
-            sign[last:first] * last_sign * (np.abs(step[last:first]) >= STEP // 2) > 0 if last > 0 else np.zeros(1)
-        )
-        if first - last < SAME_BODY_PX or (signed[first] == last_sign and between.mean() >= SAME_EDGE):
+        if first - last < look.same_body_px or (bodies and _is_one_edge(step[last:first], last_sign, look)):
             bodies[-1] += int(end - first)
         else:
             bodies.append(int(end - first))
         last, last_sign = int(end), int(signed[first])
     return bodies
+
+
+def _is_one_edge(step: np.ndarray, sign: int, look: _Look) -> bool:
+    """Tell whether the columns between two stretches step the same way, if less clearly."""
+    return bool((step * sign >= look.step // 2).mean() >= SAME_EDGE)

@@ -23,6 +23,7 @@ from qckit.counting.stages import CLASSES, StageModel, model_key
 from qckit.counting.working import WORK_UM_PER_PX, make_work_image
 from qckit.errors import need_text
 from qckit.photo import Photo, read_photo
+from qckit.photo.reading import read_brightness
 from qckit.photo.scales import check_scale
 from qckit.stages import FULL_CYST_STAGES, STAGES
 from qckit.tables import table_columns
@@ -99,7 +100,14 @@ def count_photo(
         photo.pixels.shape[0] / analysis.work.pixels.shape[0],
         photo.pixels.shape[1] / analysis.work.pixels.shape[1],
     )
-    damage = judge_integrity(photo.pixels, found, found.rows * per_px[0], found.cols * per_px[1])
+    damage = judge_integrity(
+        photo.pixels,
+        found,
+        found.rows * per_px[0],
+        found.cols * per_px[1],
+        reduction=photo.reduction,
+        fine=lambda: read_brightness(photo.path),
+    )
     flags = (*judge_photo(signs), *damage)
     return PhotoCount(
         photo=name or path.name,

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from qckit.counting.cuts import find_cut
+from qckit.counting.cuts import Cut, suspect_rows
 
 __all__ = ["find_break", "find_seam"]
 
@@ -31,7 +31,8 @@ SPREAD, LEAST_SPREAD = 0.35, 2.0  # of the step itself, and in code values: a co
 
 LEAST_STEP, STEPS = 6.0, 3.0  # of code values, and of the usual step between neighbours: what counts as a sharp edge
 ROW_Z, ROW_PX = 30.0, 28
-LINE_PX, LINE_STEP, LINE_SHARE = 15, 4.0, 0.75  # a ruled line is thinner, and as much of it stands out on both sides
+LINE_PX, LINE_STEP, LINE_SHARE = (15, 8), 4.0, 0.75
+"""A ruled line is thinner, and as much of it stands out on both sides: so far off it is over, or its twin not begun."""
 
 
 BREAK = 1.4  # Fisher's z by which two rows agree less than those before and after; 1.33 at most on sound photos
@@ -95,13 +96,17 @@ def _fisher(correlation: np.ndarray) -> np.ndarray:
     return np.arctanh(np.clip(correlation, -MOST_AGREE, MOST_AGREE))
 
 
-def find_seam(values: np.ndarray) -> int | None:
+def find_seam(values: np.ndarray, suspects: list[Cut] | None = None, *, reduced: bool = False) -> int | None:
     """Find a row below which the picture does not go on.
 
     Parameters
     ----------
     values : (M, N) ndarray of uint8
         One channel.
+    suspects : list, optional
+        Rows at which bodies may end are added to it.
+    reduced : bool
+        The decoder has reduced the photo.
 
     Returns
     -------
@@ -119,10 +124,10 @@ def find_seam(values: np.ndarray) -> int | None:
         found = _whole_row(values, steeper & (middle - beside > least), reach)  # no wrap where it is steeper
         if found is None:
             found = _part_of_row(values, steeper, reach)
-        if found is None:
-            found = find_cut(values, middle, beside, reach)
         if found is not None:
             return found + 1
+        if suspects is not None:
+            suspects += suspect_rows(values, middle, beside, reach, reduced=reduced)
     return None
 
 
@@ -199,12 +204,16 @@ def _is_confined(values: np.ndarray, k: int, reach: int) -> bool:
 
 def _is_line(values: np.ndarray, where: np.ndarray, k: int) -> bool:
     """Tell whether an edge at row k is a ruled line's: there it is darker, or lighter, than on both sides of it."""
-    columns = np.flatnonzero(where)
+    return any(_stands_out(values, np.flatnonzero(where), k, apart) for apart in LINE_PX)
+
+
+def _stands_out(values: np.ndarray, columns: np.ndarray, k: int, apart: int) -> bool:
+    """Tell whether a row near row k is darker, or lighter, than those so far above and below it."""
 
     def level(row: int) -> np.ndarray:
         return values[max(0, row - 1) : row + 2, columns].astype(float).mean(axis=0)
 
-    above, below = level(max(k - LINE_PX, 1)), level(min(k + LINE_PX, values.shape[0] - 2))
+    above, below = level(max(k - apart, 1)), level(min(k + apart, values.shape[0] - 2))
     for at in range(max(k - 3, 1), min(k + 6, values.shape[0] - 2)):  # the line lies before its edge, or behind it
         dip_above, dip_below = level(at) - above, level(at) - below
         both = np.minimum(np.abs(dip_above), np.abs(dip_below)) * np.sign(dip_above)

@@ -15,7 +15,7 @@ import numpy as np
 
 from qckit.errors import InputError, one_line
 
-__all__ = ["MAX_MEGAPIXELS", "Photo", "file_bytes", "read_photo"]
+__all__ = ["MAX_MEGAPIXELS", "Photo", "file_bytes", "read_brightness", "read_photo"]
 
 MAX_MEGAPIXELS = 200.0
 """Larger pictures are refused before their pixels are unpacked: a small file can claim any size."""
@@ -144,6 +144,35 @@ def read_photo(path, *, um_per_px: float | None = None, finest_um_per_px: float 
         scale_hint_um_per_px=hint,
         format=kind,
     )
+
+
+def read_brightness(path: str | Path) -> np.ndarray:
+    """Read the brightness of a JPEG photo in its own pixels, upright: a third of the work of reading its colours.
+
+    Returns
+    -------
+    (M, N) ndarray of uint8
+
+    Raises
+    ------
+    InputError
+        As :func:`read_photo`.
+    """
+    from PIL import Image, ImageOps
+
+    path = Path(path)
+    data = file_bytes(path, formats=True)
+    try:
+        with warnings.catch_warnings(), Image.open(io.BytesIO(data), formats=("JPEG", "MPO")) as image:
+            warnings.simplefilter("ignore")
+            check_size(*image.size, one_line(path.name))
+            image.draft("L", image.size)
+            upright = ImageOps.exif_transpose(image)
+            return np.asarray(upright if upright.mode == "L" else upright.convert("L"))
+    except InputError:
+        raise
+    except Exception as error:  # decoders raise anything on damaged files
+        raise _damaged(data, one_line(path.name), error) from error
 
 
 def file_bytes(path: str | Path, *, formats: bool = False) -> bytes:

@@ -22,6 +22,7 @@ from qckit.counting.integrity import signs_in_pixels
 from qckit.counting.pipeline import finest_scale
 from qckit.errors import QcError
 from qckit.photo import read_photo
+from qckit.photo.reading import read_brightness
 
 PHOTOS = Path(__file__).resolve().parents[1] / "photos"
 SIDE = 800
@@ -180,7 +181,8 @@ def apart(before: dict, after: dict) -> bool:
 def what_became(path, scale, counts, codes) -> str:
     """Say whether a damaged photo is flagged, or counted silently; a flagged one need not be counted for that."""
     photo = read_photo(path, um_per_px=scale, finest_um_per_px=finest_scale())
-    if signs_in_pixels(np.ascontiguousarray(photo.pixels[..., 1])):
+    green = np.ascontiguousarray(photo.pixels[..., 1])
+    if signs_in_pixels(green, reduction=photo.reduction, fine=lambda: read_brightness(path)):
         return "flagged"
     count = count_photo(path, um_per_px=scale, photo=photo)
     if {f.code for f in count.flags} - codes:

@@ -22,6 +22,7 @@ from scipy.ndimage import gaussian_filter
 
 from qckit.counting import count_photo, count_photos, isolated
 from qckit.counting.batch import checked_name
+from qckit.counting.cuts import look_again, surest_cut, suspect_rows
 from qckit.counting.grain import find_other_grain
 from qckit.counting.integrity import signs_in_pixels
 from qckit.counting.seams import find_break, find_seam
@@ -392,6 +393,61 @@ def test_a_seam_is_found_and_a_ruled_line_is_none(noisy):
         ruled[at : at + 2] -= 60
     ruled = gaussian_filter(ruled, 0.8)
     assert find_seam(np.clip(ruled, 0, 255).astype(np.uint8)) is None
+
+
+def bodies_cut_at(row, rng, *, tilt=0.0):
+    """Draw bodies as a lens does, eight of which end along one row, or along a line that leans."""
+    y, x = np.mgrid[:640, :800].astype(float)
+    plain = np.full((640, 800), 200.0)
+    for cy, cx in rng.uniform(40, [600, 760], (30, 2)):
+        plain[np.hypot(y - cy, x - cx) < 24] = 110
+    if row:
+        upper = y <= row + tilt * (x - 400)
+        for cx in range(60, 800, 95):
+            plain[upper & (np.hypot(y - row, x - cx) < 24)] = 110
+            plain[~upper & (np.hypot(y - row, x - cx) < 24)] = 200
+    soft = gaussian_filter(plain, 1.6)
+    if row and not tilt:  # as taken, then cut: the part below is another picture
+        soft[row + 1 :] = gaussian_filter(np.where(y > row, plain, 200.0), 1.6)[row + 1 :]
+        whole = plain.copy()
+        for cx in range(60, 800, 95):
+            whole[np.hypot(y - row, x - cx) < 24] = 110
+        soft[: row + 1] = gaussian_filter(whole, 1.6)[: row + 1]
+    return np.clip(soft + rng.normal(0, 1.5, soft.shape), 0, 255).astype(np.uint8)
+
+
+def cuts_in(values, *, reduced=False):
+    """Return what rows are suspected, without the rules for seams."""
+    found = []
+    for reach in (1, 2):
+        size = np.maximum(values[reach:], values[:-reach]) - np.minimum(values[reach:], values[:-reach])
+        beside = np.maximum(size[: -2 * reach], size[2 * reach :])
+        found += suspect_rows(values, size[reach:-reach], beside, reach, reduced=reduced)
+    return found
+
+
+def test_bodies_that_end_along_one_row(rng):
+    torn, sound, leaning = (bodies_cut_at(r, rng, tilt=t) for r, t in ((320, 0), (0, 0), (320, 0.04)))
+    assert surest_cut(cuts_in(torn), []) == ("row", 320)
+    assert surest_cut([], cuts_in(torn)) == ("column", 320)
+    for values in (sound, leaning):
+        assert surest_cut(cuts_in(values), []) is None
+
+
+@pytest.mark.parametrize("row", [320, 321])
+def test_a_cut_in_a_reduced_photo_is_looked_at_in_its_own_pixels(rng, row):
+    for full, expected in ((bodies_cut_at(row, rng), ("row", row)), (bodies_cut_at(0, rng), None)):
+        half = full.reshape(320, 2, 400, 2).mean(axis=(1, 3)).astype(np.uint8)
+        suspects = cuts_in(half, reduced=True)
+        assert (expected is None or suspects) and surest_cut(look_again(suspects, 2.0, full), []) == expected
+
+
+def test_a_photo_of_few_bodies_that_is_squeezed(tmp_path):
+    _, pixels, scale = next(p for p in fuzz_photos.pieces() if p[0] == "dark-08")
+    image = Image.fromarray(pixels)
+    for size, flagged in ((image.size, False), ((400, 800), True), ((800, 400), True)):
+        image.resize(size).save(tmp_path / "a.jpg", quality=90)
+        assert ("damaged" in codes(tmp_path / "a.jpg", scale)) == flagged
 
 
 def turned(values):
