@@ -21,6 +21,7 @@ __all__ = [
     "QcError",
     "fault_place",
     "file_fault",
+    "known_names_hint",
     "nearest_name",
     "need_number",
     "need_text",
@@ -54,6 +55,8 @@ class InputError(QcError, ValueError):
         What, where, and how to mend it.
     problems : DataFrame, optional
         Every problem found, one row each, when more than one was looked for.
+    where : str
+        File, table or argument, put before the message; ``what`` keeps the message without it.
 
     Examples
     --------
@@ -64,8 +67,9 @@ class InputError(QcError, ValueError):
     ValueError
     """
 
-    def __init__(self, message: str, problems=None):
-        super().__init__(message)
+    def __init__(self, message: str, problems=None, *, where: str = ""):
+        super().__init__(f"{where}: {message}" if where else message)
+        self.what = message
         self.problems = problems
 
 
@@ -109,16 +113,20 @@ def unknown_name(what: str, name: object, known: Iterable[str], *, where: str = 
     InputError
         Ready to raise.
     """
+    return InputError(f"unknown {what} {str(name)!r}.{known_names_hint(what, name, known)}", where=where)
+
+
+def known_names_hint(what: str, name: object, known: Iterable[str]) -> str:
+    """Offer the nearest name and list the known ones, with a blank before; arguments as for :func:`unknown_name`."""
     known = [str(k) for k in known]
     near = nearest_name(name, known)
     shown = ", ".join(known)
     if len(known) > _LISTED:
         nearest = sorted(known, key=lambda k: _likeness(str(name), k), reverse=True)[:_NEAREST]
         shown = f"{', '.join(nearest)} and {len(known) - _NEAREST} more"
-    place = f"{where}: " if where else ""
     hint = f" Did you mean {near!r}?" if near else ""
     listing = f" Known: {shown}." if known else f" There is no {what} yet."
-    return InputError(f"{place}unknown {what} {str(name)!r}.{hint}{listing}")
+    return f"{hint}{listing}"
 
 
 _FULL = ("the disk is full", "Free some space and run the same command again.")

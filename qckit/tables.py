@@ -252,9 +252,10 @@ def check_table(frame, table: str, *, source: str | None = None, row_names=None)
         near = nearest_name(missing[0], frame.columns)
         hint = f" Is it the column now called {near!r}?" if near else ""
         raise InputError(
-            f"{where}: the column{'s' if len(missing) > 1 else ''} {', '.join(missing)} must be there and "
+            f"the column{'s' if len(missing) > 1 else ''} {', '.join(missing)} must be there and "
             f"{'are' if len(missing) > 1 else 'is'} not.{hint} Found: {', '.join(map(str, frame.columns))}. "
-            f"Add {'them' if len(missing) > 1 else 'it'} to the heading row."
+            f"Add {'them' if len(missing) > 1 else 'it'} to the heading row.",
+            where=where,
         )
     row_names = range(2, len(frame) + 2) if row_names is None else row_names
     clean, problems = {}, []

@@ -170,7 +170,7 @@ def _versions(photos):
 
 
 def _none(sentence) -> CertificateUse:
-    return CertificateUse(None, False, sentence, {}, {})
+    return CertificateUse(None, False, f"{sentence}.", {}, {})
 
 
 def _pair(photos, scales, certificates):

@@ -302,8 +302,9 @@ def fit_limits(
     used = used[used["value"].notna()]
     if len(used) < 2:
         raise InputError(
-            f"points: {len(used)} usable point{'s' if len(used) != 1 else ''}, and limits need at least two "
-            "(20 to 40 make a fair baseline). Widen the period, or wait for more hatches."
+            f"{len(used)} usable point{'s' if len(used) != 1 else ''}, and limits need at least two "
+            "(20 to 40 make a fair baseline). Widen the period, or wait for more hatches.",
+            where="points",
         )
     day0 = float(_days(used["at"]).mean()) if slope_per_day else 0.0
     y = working_values(used, kind)
@@ -328,8 +329,9 @@ def fit_limits(
     base = _base_sigma(kind, centre, used["size"].to_numpy())
     if not np.all(base > 0):
         raise InputError(
-            f"points: all {len(used)} points are {'0' if centre <= 0 else 'the whole'}, so there is no spread to set "
-            "limits from. Check that this was counted."
+            f"all {len(used)} points are {'0' if centre <= 0 else 'the whole'}, so there is no spread to set "
+            "limits from. Check that this was counted.",
+            where="points",
         )
     if kind in ("p", "u"):
         return replace(shell, spread="given")

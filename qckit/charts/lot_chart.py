@@ -252,7 +252,7 @@ def _with_proposed(points, why, by_hand, name, lot, first, rules):
     try:
         base, likeness, rules, extra = _reviewed(part, charted, aside, drift if sloped else None, rules)
     except InputError as error:  # all alike, or none at all: nothing to set limits from, and the page goes on
-        words = f"no limits: {str(error).removeprefix('points: ')}"
+        words = f"no limits: {error.what}"
         return _without_limits(points, name, lot=lot, rules=rules, words=words, drift=drift, notes=notes)
     frame = _applied(base.limits, points, "monitored")
     frame.loc[frame.index[span], "phase"] = np.where(part["label"].isin(aside), "set aside", "baseline")

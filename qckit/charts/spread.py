@@ -65,14 +65,15 @@ def estimate_spread(z, group, spread, d2, where):
     elif spread == "moving range":
         ranges = moving_range(z)[group[1:] == group[:-1]]
         if not len(ranges):
-            raise InputError(f"{where}: no two neighbouring points share a group, so there is no moving range.")
+            raise InputError("no two neighbouring points share a group, so there is no moving range.", where=where)
         sigma, df = float(np.mean(ranges)) / d2, moving_range_df(len(ranges) + 1)
     else:
         raise unknown_name("spread", spread, ("moving range", "standard deviation"), where=where)
     if not sigma > 0:
         raise InputError(
-            f"{where}: all {n} points are alike, so there is no spread to set limits from. "
-            "Check that the values were not copied down the column."
+            f"all {n} points are alike, so there is no spread to set limits from. "
+            "Check that the values were not copied down the column.",
+            where=where,
         )
     return sigma, df
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 
 import pandas as pd
 
-from qckit.errors import InputError, unknown_name
+from qckit.errors import InputError, known_names_hint, unknown_name
 from qckit.log import against, row_rules, schema
 from qckit.log.problems import PROBLEMS
 from qckit.log.query import fetch, known_names, lists_of, rows_of
@@ -180,7 +180,7 @@ def _check_cells(i: int, part: Incoming, notes: _Notes) -> pd.DataFrame | None:
         checked = check_table(frame, part.table, source=part.source, row_names=[str(k) for k in frame.index])
     except InputError as error:
         if error.problems is None:
-            notes.add(i, part, "heading", column="", value=None, rule=_after_place(str(error), part.source), remedy="")
+            notes.add(i, part, "heading", column="", value=None, rule=error.what.rstrip("."), remedy="")
             return None
         for p in error.problems.itertuples():
             if (int(p.row), p.column) not in reported:  # a cell that could not be read is empty now
@@ -192,10 +192,6 @@ def _check_cells(i: int, part: Incoming, notes: _Notes) -> pd.DataFrame | None:
     if uncounted is not None and uncounted.any():
         checked.loc[uncounted.reindex(checked.index), "nauplii"] = pd.NA
     return _normal_times(checked, part.table)
-
-
-def _after_place(message: str, source: str) -> str:
-    return message.removeprefix(f"{source}: ").rstrip(".")
 
 
 def _with_photo_remedy(part: Incoming, index: int, column: str, rule: str, remedy: str) -> tuple[str, str]:
@@ -249,9 +245,8 @@ def _check_parents(connection, i, part: Incoming, frame, notes: _Notes, incoming
             if value.strip() in {s.strip() for s in spoiled}:
                 rule, remedy = f"is a {_one(parent)} whose own row has a problem", "Put that row right first."
             else:
-                message = str(unknown_name(column, value, known))
                 rule = f"is not a {_one(parent)} in the log or in this import"
-                hint = message.split(". ", 1)[1] if ". " in message else ""
+                hint = known_names_hint(column, value, known)
                 remedy = f"{hint} Correct the name, or import the {_one(parent)} first.".strip()
             notes.add(i, part, int(index), column=column, value=value, rule=rule, remedy=remedy)
     if part.table == "samples":

@@ -82,7 +82,7 @@ def show_certificate(use) -> Html:
     import pandas as pd
 
     if use.certificate is None:
-        return note(use.sentence if use.sentence.endswith(".") else f"{use.sentence}.")
+        return note(use.sentence)
     made = use.certificate
     rows = [
         {

@@ -179,11 +179,9 @@ def first_screen(finding: Finding, *, site_name: str = "", now: str = "", invent
 
 def _words(finding: Finding) -> tuple[str, str]:
     """Return the verdict in words and the headline, which may begin with these words and a colon."""
-    verdict = str(finding.details.get("verdict_words") or "")
-    before, colon, after = finding.headline.partition(": ")
-    if colon and after and (before == verdict or (not verdict and len(before) <= 45)):
-        return before, capital(after)
-    return verdict or finding.verdict.replace("-", " "), finding.headline
+    verdict = str(finding.details.get("verdict_words") or finding.verdict.replace("-", " "))
+    after = finding.headline.removeprefix(f"{verdict}: ")
+    return verdict, finding.headline if after == finding.headline else capital(after)
 
 
 def _card(finding):

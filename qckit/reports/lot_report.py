@@ -27,12 +27,13 @@ __all__ = [
 ]
 
 
-_SHOWN_BELOW = ("How fast", "What makes nauplii per gram", "Does the lot age", "Does the lot in use")
+_SHOWN_BELOW = frozenset({"rate", "budget", "ageing"})
+"""Codes of lines that a section further down shows in full."""
 
 
 def evidence(test: LotTest) -> Html:
     """Show the lines of reasoning, without those that a section of the page shows in full."""
-    shown = [e for e in test.finding.evidence if not e.question.startswith(_SHOWN_BELOW)]
+    shown = [e for e in test.finding.evidence if e.code not in _SHOWN_BELOW]
     return blocks.evidence(replace(test.finding, evidence=shown))
 
 

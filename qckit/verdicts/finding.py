@@ -47,9 +47,9 @@ class Evidence:
 
     question: str
     answer: str  # a sentence with the numbers in it
-    points: str = "neutral"  # for, against, neutral, unknown
-    code: str = ""  # what was looked at, out of the kind's own list; empty where a kind gives none yet
-    values: dict = field(default_factory=dict)  # the numbers and names of the sentence, JSON-able
+    points: str  # for, against, neutral, unknown
+    code: str  # what was looked at, out of the kind's own list
+    values: dict  # the numbers and names of the sentence, units in their names, JSON-able
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ from qckit.verdicts.finding import Evidence, Figure, Finding
 finding = Finding(
     "new-lot", lot, "accept", f"Lot {lot} holds.",
     [Figure("hatch_pct", "hatching percentage", 81.25, 76.0, 86.0, "%", 1)], ["Use it."],
-    [Evidence("Claim", f"{lot} against its claim", "for")], details={"confidence": 0.95},
+    [Evidence("Claim", f"{lot} against its claim", "for", "claim", {})], details={"confidence": 0.95},
 )
 reports.save_findings(finding, out_dir)
 """

@@ -35,7 +35,7 @@ def test_no_text_of_a_finding_gets_through_unescaped():
         headline=EVIL,
         figures=[Figure(EVIL, EVIL, 1.0, unit=EVIL, note=EVIL)],
         next_steps=[EVIL],
-        evidence=[Evidence(EVIL, EVIL, EVIL)],
+        evidence=[Evidence(EVIL, EVIL, EVIL, EVIL, {EVIL: EVIL})],
         would_change=[EVIL],
         cautions=[EVIL],
         left_out=[EVIL],

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-from qckit.errors import unknown_name
+from qckit.errors import known_names_hint
 from qckit.log import schema
 from qckit.log.sheets import cells
 from qckit.log.sheets.grids import HEADING_ROWS, Grid, fold_heading, is_blank
@@ -119,8 +119,7 @@ def headings_of(cells_of_heading: list, columns, ignored: set):
             continue
         found = _column_for(cell, columns)
         if found is None:
-            message = str(unknown_name("column", str(cell).strip(), columns))
-            hint = message.split(". ", 1)[1]
+            hint = known_names_hint("column", str(cell).strip(), columns).strip()
             remedy = f"{hint} Rename the heading, or leave the column out with --ignore {fold_heading(cell)!r}."
             problems.append(("heading", str(cell).strip(), None, "is not a column of this table", remedy))
             continue

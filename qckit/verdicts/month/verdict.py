@@ -212,12 +212,8 @@ def _details(study):
 
 
 def _shift(s):
-    times = ("first", "first_low", "first_high", "last")
-    plain = ("quantity", "kind", "where", "factor", "level", "is_ongoing", "n_hatches", "effect", "effect_low")
-    plain += ("effect_high", "p_value", "counts", "state", "note", "found_in")
     return {
-        **{k: getattr(s, k) for k in plain},
-        **{k: getattr(s, k).isoformat() for k in times},
+        **words.shift_values(s),
         "hatches": list(s.labels),
         "rivals": list(s.rivals),
         "conditions": [{k: c[k] for k in ("condition", "there", "elsewhere", "difference")} for c in s.conditions],

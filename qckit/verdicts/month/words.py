@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import asdict
 
 from qckit.charts.series import CHARTED, CONDITIONS
 from qckit.verdicts.finding import Evidence
@@ -12,6 +13,7 @@ from qckit.verdicts.month.signals import open_signals
 from qckit.words import capital, day, joined, number, plural
 
 __all__ = [
+    "EVIDENCE_CODES",
     "below_minimum",
     "cautions",
     "condition_words",
@@ -19,12 +21,16 @@ __all__ = [
     "headline",
     "lot_sentence",
     "shift_sentence",
+    "shift_values",
     "since_words",
     "size_words",
     "slope_of",
     "unseen_sentence",
     "where_words",
 ]
+
+EVIDENCE_CODES = ("shift", "no_shift", "alone", "control", "level", "drift", "minimum", "standing")
+"""What a line of evidence is about."""
 
 
 # ---- one change ------------------------------------------------------------------------------------------------------
@@ -227,7 +233,9 @@ def _level_line(study, m):
     side = "below" if v.now_high < minimum else "above" if v.now_low > minimum else "at"
     beside.append(f"{side} your minimum of {minimum:g} %")
     points = "against" if v.is_unusual or v.is_below_minimum else "for" if v.now_low > minimum else "neutral"
-    return Evidence(f"How good is {m.lot}?", f"{text}; {'; '.join(beside)}.", points)
+    names = ("lot", "level", "low", "high", "now", "now_low", "now_high", "before", "drop", "drop_low", "drop_high")
+    values = {name: getattr(v, name) for name in names} | {"minimum": minimum, "expected_pct": v.prospect.pct}
+    return Evidence(f"How good is {m.lot}?", f"{text}; {'; '.join(beside)}.", points, "level", values)
 
 
 def evidence(study):
@@ -238,35 +246,59 @@ def evidence(study):
             "What changed, and since when?",
             shift_sentence(s, order),
             "against" if s.is_open else "neutral",
+            "shift",
+            shift_values(s),
         )
         for s in study.shifts
     ]
     if not any(s.counts for s in study.shifts):
         text = f"No group of hatches and no water moved beyond chance. {unseen_sentence(study)}".rstrip()
-        lines.append(Evidence("What changed, and since when?", text, "for"))
+        values = {"could_go_unseen": [{"where": where, "points": points} for where, points in study.unseen]}
+        lines.append(Evidence("What changed, and since when?", text, "for", "no_shift", values))
     alone = open_signals(study.signals)
     if len(alone):
-        lines.append(Evidence("Which single hatches stand out?", _alone(alone), "against"))
+        values = {"signals": alone[["hatch", "chart", "value"]].to_dict("records")}
+        lines.append(Evidence("Which single hatches stand out?", _alone(alone), "against", "alone", values))
     for m in study.lots.values():
         state = "unknown" if m.is_in_control is None else "for" if m.is_in_control else "against"
-        lines.append(Evidence(f"Is {m.lot} in control?", lot_sentence(m), state))
+        lines.append(Evidence(f"Is {m.lot} in control?", lot_sentence(m), state, "control", _control_values(m)))
         if m.level is not None:
             lines.append(_level_line(study, m))
         if m.chart.drift is not None and _drifting(study, m) is None:
-            points = "against" if m.chart.drift.shape == "slope" and m.chart.drift.slope_per_30d < 0 else "neutral"
-            lines.append(
-                Evidence(f"Does {m.lot} drift with age?", f"{m.lot}: {_small(m.chart.drift.sentence)}", points)
-            )
-        lines.append(
-            Evidence(
-                f"How often will {m.lot} fall below the minimum?",
-                f"{m.lot}: {_small(m.capability.sentence)}",
-                _capable(m.capability),
-            )
-        )
+            lines.append(_drift_line(m))
+        c = m.capability
+        values = {"lot": m.lot, "minimum": c.minimum, "share_pct": c.share_pct, "share_pct_low": c.share_pct_low}
+        values |= {"share_pct_high": c.share_pct_high, "n_below": c.n_below, "n_hatches": c.n_hatches}
+        question, text = f"How often will {m.lot} fall below the minimum?", f"{m.lot}: {_small(c.sentence)}"
+        lines.append(Evidence(question, text, _capable(c), "minimum", values))
     if study.standing:
-        lines.append(Evidence("What differs, and always did?", _standing(study.standing), "neutral"))
+        values = {"differences": [asdict(d) for d in study.standing]}
+        lines.append(
+            Evidence("What differs, and always did?", _standing(study.standing), "neutral", "standing", values)
+        )
     return lines
+
+
+def shift_values(s) -> dict:
+    """A change's names and numbers, JSON-able; the effect in the unit of its quantity."""
+    plain = ("quantity", "kind", "where", "factor", "level", "is_ongoing", "n_hatches", "effect", "effect_low")
+    plain += ("effect_high", "p_value", "counts", "state", "note", "found_in")
+    times = ("first", "first_low", "first_high", "last")
+    return {**{k: getattr(s, k) for k in plain}, **{k: getattr(s, k).isoformat() for k in times}}
+
+
+def _control_values(m):
+    names = ("lot", "n_hatches", "marks", "expected_marks", "signals", "is_in_control")
+    return {name: getattr(m, name) for name in names}
+
+
+def _drift_line(m):
+    """What a lot does with age, where no change says it."""
+    drift = m.chart.drift
+    values = {"lot": m.lot, "shape": drift.shape, "slope_pct_per_30_days": drift.slope_per_30d}
+    values |= {"slope_low": drift.slope_low, "slope_high": drift.slope_high, "p_value": drift.p_value}
+    points = "against" if drift.shape == "slope" and drift.slope_per_30d < 0 else "neutral"
+    return Evidence(f"Does {m.lot} drift with age?", f"{m.lot}: {_small(drift.sentence)}", points, "drift", values)
 
 
 def _small(sentence):

@@ -12,7 +12,30 @@ from qckit.verdicts.lots.expected import expected_words
 from qckit.verdicts.new_lot.rules import per_g, span
 from qckit.words import capital, joined, plural
 
-__all__ = ["collect_evidence", "comparison_sentence", "pct"]
+__all__ = ["EVIDENCE_CODES", "collect_evidence", "comparison_sentence", "pct"]
+
+EVIDENCE_CODES = (
+    "minimum",
+    "claim",
+    "reference",
+    "conditions",
+    "trimmed",
+    "witnesses",
+    "certificate",
+    "spread",
+    "expected",
+    "rank",
+    "pack",
+    "recovery",
+    "umbrella",
+    "past",
+    "rate",
+    "speed",
+    "budget",
+    "ageing",
+    "cost",
+)
+"""What a line of evidence is about."""
 
 
 def pct(value):
@@ -52,41 +75,52 @@ def collect_evidence(evidence, settings):
 
 def _minimum(evidence, settings):
     limits = settings.limits
-    for what, e, limit, form in (
-        ("hatching percentage", evidence.summary.hatch_pct, limits.min_hatch_pct, pct),
+    for what, name, e, limit, form in (
+        ("hatching percentage", "hatch_pct", evidence.summary.hatch_pct, limits.min_hatch_pct, pct),
         (
             "hatching efficiency",
+            "hatching_efficiency_per_g",
             evidence.summary.hatching_efficiency_per_g,
             limits.min_nauplii_per_g,
             lambda v: f"{per_g(v)} nauplii/g",
         ),
     ):
         question = f"Does the {what} meet the site's minimum of {form(limit)}?"
+        values = {"figure": name, "minimum": limit, "value": e.value, "low": e.safe_low, "high": e.safe_high}
+        values |= {"sd": e.sd, "n_cones": e.n_cones}
         if not math.isfinite(e.value):
-            yield Evidence(question, e.note or "It is not known.", "unknown")
+            yield Evidence(question, e.note or "It is not known.", "unknown", "minimum", values)
         elif not e.is_known:
-            yield Evidence(question, f"One cone gave {form(e.value)}. {e.note}", "unknown")
+            yield Evidence(question, f"One cone gave {form(e.value)}. {e.note}", "unknown", "minimum", values)
         else:
             text = f"{form(e.value)} ({span(e, form)}; "
             text += f"SD over cones {form(e.sd)}, {e.n_cones} cones)" if math.isfinite(e.sd) else f"{e.n_cones} cone)"
             if e.safe_low >= limit:
-                yield Evidence(question, f"Yes: {text}.", "for")
+                yield Evidence(question, f"Yes: {text}.", "for", "minimum", values)
             elif e.safe_high < limit:
-                yield Evidence(question, f"No: {text}.", "against")
+                yield Evidence(question, f"No: {text}.", "against", "minimum", values)
             else:
                 side = "Probably" if e.value >= limit else "Probably not"
-                yield Evidence(question, f"{side}: {text}.", "neutral")
+                yield Evidence(question, f"{side}: {text}.", "neutral", "minimum", values)
+
+
+_POINTS = {"worse": "against", "better": "for", "at least as good": "for", "equivalent": "for"}
+
+
+def _compared(comparison):
+    """A comparison's numbers; the ratio and its bounds are of the lot over the other."""
+    names = ("what", "other", "verdict", "ratio", "low", "high", "difference", "difference_low", "difference_high")
+    return {name: getattr(comparison, name) for name in (*names, "against", "margin_pct")}
 
 
 def _claims(evidence):
     if not evidence.claims:
-        yield Evidence(
-            "Does the lot hold what its label claims?", "No claim is written down, or nothing to compare.", "unknown"
-        )
-    points = {"worse": "against", "better": "for", "at least as good": "for", "equivalent": "for"}
+        none = "No claim is written down, or nothing to compare."
+        yield Evidence("Does the lot hold what its label claims?", none, "unknown", "claim", {})
     for c in evidence.claims:
-        which = "against" if c.high < 1 else points.get(c.verdict, "neutral")
-        yield Evidence(f"Does the {c.what} hold the claim?", comparison_sentence(c, evidence), which)
+        which = "against" if c.high < 1 else _POINTS.get(c.verdict, "neutral")
+        question = f"Does the {c.what} hold the claim?"
+        yield Evidence(question, comparison_sentence(c, evidence), which, "claim", _compared(c))
 
 
 def _reference(evidence):
@@ -96,20 +130,21 @@ def _reference(evidence):
             if evidence.reference is None
             else (f"The reference lot {evidence.reference} has no counted cone to compare with.")
         )
-        yield Evidence("How does it do beside the lot in use?", why, "unknown")
-    points = {"worse": "against", "better": "for", "at least as good": "for", "equivalent": "for"}
+        values = {"reference": evidence.reference}
+        yield Evidence("How does it do beside the lot in use?", why, "unknown", "reference", values)
     for c in evidence.comparisons:
         text = comparison_sentence(c, evidence)
         if math.isfinite(c.difference_low):
             text += f" In points: {c.difference:+.1f} ({c.difference_low:+.1f} to {c.difference_high:+.1f})."
-        yield Evidence(f"How does its {c.what} do beside the lot in use?", text, points.get(c.verdict, "neutral"))
+        question, points = f"How does its {c.what} do beside the lot in use?", _POINTS.get(c.verdict, "neutral")
+        yield Evidence(question, text, points, "reference", _compared(c))
 
 
 def _conditions(evidence):
     question = "Were the cones run under the standard conditions?"
     table = evidence.conditions
     if not len(table):
-        return Evidence(question, "No cone to look at.", "unknown")
+        return Evidence(question, "No cone to look at.", "unknown", "conditions", {})
     bad = table[table["status"].isin(["off", "doubtful"])]
     unknown = sorted(set(table.loc[table["status"] == "unknown", "quantity"]))
     tail = (
@@ -117,26 +152,32 @@ def _conditions(evidence):
         if unknown
         else ""
     )
+    values = {"unknown": unknown, "odd": bad[["hatch", "quantity", "value", "unit", "status"]].to_dict("records")}
     if not len(bad):
-        return Evidence(question, f"Yes, as far as it was written down.{tail}", "for")
+        return Evidence(question, f"Yes, as far as it was written down.{tail}", "for", "conditions", values)
     lines = [
         f"cone {cone} of lot {lot}: {' '.join(group['sentence'])}"
         for (lot, cone), group in bad.groupby(["lot", "cone"], sort=False)
     ]
     is_off = (bad["status"] == "off").any()
-    return Evidence(question, f"Not all: {' '.join(lines)}{tail}", "against" if is_off else "neutral")
+    points = "against" if is_off else "neutral"
+    return Evidence(question, f"Not all: {' '.join(lines)}{tail}", points, "conditions", values)
 
 
 def _trimmed(evidence):
     cones = ", ".join(evidence.cones.loc[evidence.cones["hatch"].isin(evidence.doubtful), "cone"])
     h, e = evidence.trimmed.hatch_pct, evidence.trimmed.hatching_efficiency_per_g
     was = evidence.summary.hatch_pct
+    values = {"hatches": list(evidence.doubtful), "hatch_pct": h.value, "hatch_pct_with_them": was.value}
+    values |= {"hatching_efficiency_per_g": e.value}
     return Evidence(
         f"And without the doubtful cone{'s' if len(evidence.doubtful) > 1 else ''} {cones}?",
         f"{pct(h.value)} instead of {pct(was.value)}, and {per_g(e.value)} instead of "
         f"{per_g(evidence.summary.hatching_efficiency_per_g.value)} nauplii per gram. The verdict keeps the cone in, "
         "because its conditions are inside the limits and leaving out poor cones after the fact flatters a lot.",
         "neutral",
+        "trimmed",
+        values,
     )
 
 
@@ -144,19 +185,24 @@ def _certificate(evidence):
     use = evidence.certificate
     if use is None:
         return None
-    text = use.sentence if use.sentence.endswith(".") else f"{use.sentence}."
+    text = use.sentence
     if use.holds and math.isfinite(evidence.counted_hatch_pct):
         text += (
             f" Corrected by it, the hatching percentage is {pct(evidence.summary.hatch_pct.value)}; as counted it "
             f"would be {pct(evidence.counted_hatch_pct)}. Its uncertainty is in the intervals."
         )
-    return Evidence("How well does the kit count this camera's photos?", text, "neutral" if use.holds else "unknown")
+    values = {"certificate": use.certificate.name if use.certificate else None, "holds": use.holds}
+    values |= {"hatch_pct": evidence.summary.hatch_pct.value, "hatch_pct_as_counted": evidence.counted_hatch_pct}
+    question, points = "How well does the kit count this camera's photos?", "neutral" if use.holds else "unknown"
+    return Evidence(question, text, points, "certificate", values)
 
 
 def _witnesses(evidence):
     w = evidence.summary.witnesses
     points = {"agree": "for", "fewer shells": "neutral", "more shells": "against"}
-    return Evidence("Do nauplii and empty shells tell the same story?", w.sentence, points.get(w.verdict, "unknown"))
+    names = ("nauplii", "shells", "ratio", "ratio_low", "ratio_high", "p_value", "verdict")
+    values, question = {name: getattr(w, name) for name in names}, "Do nauplii and empty shells tell the same story?"
+    return Evidence(question, w.sentence, points.get(w.verdict, "unknown"), "witnesses", values)
 
 
 def _spread(evidence):
@@ -170,7 +216,8 @@ def _spread(evidence):
     )
     if evidence.differ_more:
         text += " These differ more, beyond chance, and the intervals are wider for it."
-    return Evidence(question, text, "neutral")
+    values = {"cv_pct": 100 * evidence.spread.cv, "n_earlier": evidence.spread.n_cones, "n_cones": len(evidence.cones)}
+    return Evidence(question, text, "neutral", "spread", values | {"differ_more": evidence.differ_more})
 
 
 def _expected(evidence):
@@ -181,7 +228,8 @@ def _expected(evidence):
     if math.isfinite(h.value):
         points = "against" if h.high < e.low_pct else "for" if h.low >= e.low_pct else "neutral"
     words = expected_words(e, with_test=False)
-    return Evidence("What was to be expected of it?", f"{gave}{words}." if gave else capital(f"{words}."), points)
+    text, values = f"{gave}{words}." if gave else capital(f"{words}."), {"hatch_pct": h.value, **e.to_dict()}
+    return Evidence("What was to be expected of it?", text, points, "expected", values)
 
 
 def _world(evidence):
@@ -196,13 +244,17 @@ def _world(evidence):
             f"Number {better + 1} of {len(world.earlier) + 1} by the hatching percentage of their first tests: "
             f"{evidence.lot} {hatch_pct:.0f} %; {first}.",
             points,
+            "rank",
+            {"rank": better + 1, "n_lots": len(world.earlier) + 1, "hatch_pct": hatch_pct},
         )
     if world.best_before or math.isfinite(world.opened_days):
         parts = [f"best before {world.best_before}" + (", past" if world.is_past else "")] if world.best_before else []
         if math.isfinite(world.opened_days) and world.opened_days >= 0:
             parts.append(f"opened {world.opened_days:.0f} days before the test")
         if parts:
-            yield Evidence("How old is it?", f"{capital('; '.join(parts))}.", "against" if world.is_past else "neutral")
+            text, points = f"{capital('; '.join(parts))}.", "against" if world.is_past else "neutral"
+            values = {"best_before": world.best_before, "is_past": world.is_past, "opened_days": world.opened_days}
+            yield Evidence("How old is it?", text, points, "pack", values)
 
 
 def _recovery(evidence):
@@ -212,7 +264,10 @@ def _recovery(evidence):
         each = (f"{r.cone} {r.recovery_pct:.0f} % ({r.low:.0f} to {r.high:.0f})" for r in by_cone.itertuples())
         text += f" By cone: {joined(each)}."
     text = " ".join([text, *evidence.losses.sentences])
-    return Evidence("How much of a hatch does the harvest bring in?", text, "neutral")
+    r, losses = evidence.recovery, evidence.losses
+    values = {"basis": r.basis, "recovery_pct": r.pct, "low": r.low, "high": r.high, "n_harvests": r.n_harvests}
+    values |= {"lost_a_harvest": losses.lost_a_harvest, "waste_pct": losses.waste_pct}
+    return Evidence("How much of a hatch does the harvest bring in?", text, "neutral", "recovery", values)
 
 
 def _umbrella(evidence):
@@ -226,18 +281,16 @@ def _umbrella(evidence):
             f"{u.value:.1f} % over cones ({each}). A high "
             "share points to low pH, little oxygen, or a reading taken too early.",
             "neutral",
+            "umbrella",
+            {"umbrella_pct": u.value, "n_cones": u.n_cones},
         )
     ]
 
 
 def _deeper(evidence):
-    points = {"worse": "against", "better": "for", "at least as good": "for", "equivalent": "for"}
     for c in evidence.past:
-        yield Evidence(
-            f"Has its {c.what} changed since the last test?",
-            comparison_sentence(c, evidence),
-            points.get(c.verdict, "neutral"),
-        )
+        question, points = f"Has its {c.what} changed since the last test?", _POINTS.get(c.verdict, "neutral")
+        yield Evidence(question, comparison_sentence(c, evidence), points, "past", _compared(c))
     if evidence.rate is not None:
         t10, t90, ts = (evidence.rate.time(n) for n in ("T10", "T90", "Ts"))
         notes = " ".join(("", *evidence.rate.notes))
@@ -246,15 +299,24 @@ def _deeper(evidence):
             f"T10 {t10.value_h:.1f} h, T90 {t90.value_h:.1f} h ({t90.low_h:.1f} to {t90.high_h:.1f}), synchrony "
             f"{ts.value_h:.1f} h, of those that hatch (averaged over four shapes of curve).{notes}",
             "neutral",
+            "rate",
+            {"t10_h": t10.value_h, "t90_h": t90.value_h, "t90_low_h": t90.low_h, "t90_high_h": t90.high_h}
+            | {"synchrony_h": ts.value_h},
         )
     if evidence.speed is not None:
-        yield Evidence("Is it faster or slower than the lot in use?", evidence.speed.sentence, "neutral")
+        names = ("other", "ratio", "low", "high", "verdict", "smallest_pct")
+        values, question = {n: getattr(evidence.speed, n) for n in names}, "Is it faster or slower than the lot in use?"
+        yield Evidence(question, evidence.speed.sentence, "neutral", "speed", values)
     if evidence.budget is not None:
-        yield Evidence("What makes nauplii per gram uncertain?", evidence.budget.sentence, "neutral")
+        values = {n: getattr(evidence.budget, n) for n in ("value", "u", "low", "high")}
+        question = "What makes nauplii per gram uncertain?"
+        yield Evidence(question, evidence.budget.sentence, "neutral", "budget", values)
     if evidence.ageing is not None:
         days = f"{evidence.ageing.n_tests} days of hatches. "
         who = "the lot" if evidence.ageing.lot == evidence.lot else f"the lot in use, {evidence.ageing.lot},"
-        yield Evidence(f"Does {who} age?", days + evidence.ageing.sentence, "neutral")
+        names = ("lot", "metric", "slope_per_month", "slope_low", "slope_high", "slope_unit", "n_tests")
+        values = {n: getattr(evidence.ageing, n) for n in names}
+        yield Evidence(f"Does {who} age?", days + evidence.ageing.sentence, "neutral", "ageing", values)
 
 
 def _cost(evidence, settings):
@@ -265,4 +327,5 @@ def _cost(evidence, settings):
         return []
     currency = row.get("currency") if isinstance(row.get("currency"), str) else settings.site.currency
     text = f"{cost:.2f} {currency} at the best guess of {per_g(e.value)} nauplii per gram, before losses at harvest."
-    return [Evidence("What does a million nauplii cost?", text, "neutral")]
+    values = {"cost_per_million": cost, "currency": currency, "hatching_efficiency_per_g": e.value}
+    return [Evidence("What does a million nauplii cost?", text, "neutral", "cost", values)]

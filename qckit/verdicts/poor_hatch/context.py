@@ -13,7 +13,7 @@ from qckit.verdicts.poor_hatch.reference import chance_words
 
 __all__ = ["CONTEXT_COLUMNS", "describe_context"]
 
-CONTEXT_COLUMNS = ("what", "name", "n_hatches", "points", "z", "is_odd", "sentence")
+CONTEXT_COLUMNS = ("what", "name", "n_hatches", "points", "z", "is_odd", "short", "sentence")
 _SHRINK = 4.0  # a cone's or operator's mean counts as if so many ordinary hatches stood beside it (ours)
 _DAYS, _LATEST = 60.0, 8
 
@@ -43,7 +43,8 @@ def describe_context(
         One row each for cone, operator, age of the opened pack, and every change shortly before.
         ``points`` is how much the last hatches (at most eight) of that cone or operator in the sixty days before differ
         from the others of the same lots, drawn towards none where they are few, or what the days since opening should
-        have cost; ``is_odd`` where that is beyond chance (z below -2.5 or above 2.5), and for every change.
+        have cost; ``short`` is the state in two or three words; ``is_odd`` where that is beyond chance (z below -2.5
+        or above 2.5), and for every change.
     """
     from qckit.tables import to_utc
 
@@ -60,7 +61,7 @@ def describe_context(
         before = before.assign(residual=before["residual"] - np.array(here))
     rows = [_group(before, what, row[what], for_good.get(what)) for what in ("cone", "operator")]
     rows.append(_pack_age(lot, start, effects, counts))
-    rows += [("change", what, 0, math.nan, math.nan, True, sentence) for what, sentence in changes]
+    rows += [("change", what, 0, math.nan, math.nan, True, what, sentence) for what, sentence in changes]
     return pd.DataFrame([r for r in rows if r], columns=list(CONTEXT_COLUMNS))
 
 
@@ -84,6 +85,7 @@ def _group(before, what, name, for_good):
             math.nan,
             math.nan,
             False,
+            name,
             f"{title}:{stands} {len(inside)} other hatches in the sixty days before, too few to tell.",
         )
     spread = 1.4826 * float(np.median(np.abs(others - others.median()))) or float(others.std())
@@ -103,6 +105,7 @@ def _group(before, what, name, for_good):
         points,
         z,
         is_unusual,
+        name,
         f"{title}:{stands} the last {len(inside)} hatches before this one were {how}.",
     )
 
@@ -116,7 +119,8 @@ def _pack_age(lot, start, effects, counts):
     if days < 0:
         return None
     when = "that day" if days == 0 else "the day before" if days == 1 else f"{days} days before"
-    sentence, points, z = f"{lot['lot']}: opened {when}", math.nan, math.nan
+    short, points, z = f"opened {when}", math.nan, math.nan
+    sentence = f"{lot['lot']}: {short}"
     age_effects = effects[effects["quantity"] == AGE] if effects is not None and len(effects) else ()
     if len(age_effects):
         r = age_effects.iloc[0]
@@ -134,4 +138,4 @@ def _pack_age(lot, start, effects, counts):
                 sentence += f" ({abs(points):.1f} points {'lower' if points < 0 else 'higher'}: {chance_words(z)})"
     if days > 180:
         sentence += "; opened packs are best re-tested every month (common practice, no source)"
-    return "pack", str(lot["lot"]), 0, points, z, bool(abs(z) > 2.5 and points < -3), sentence + "."
+    return "pack", str(lot["lot"]), 0, points, z, bool(abs(z) > 2.5 and points < -3), short, f"{sentence}."

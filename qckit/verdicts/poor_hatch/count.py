@@ -16,8 +16,10 @@ from qckit.words import figures
 
 __all__ = ["COUNT_COLUMNS", "check_count", "photo_flags"]
 
-COUNT_COLUMNS = ("check", "seen", "result", "beyond_pct", "look_again")
-"""``result`` is ruled out, doubtful or cannot be told; ``beyond_pct`` the size that 80 % power would have shown."""
+COUNT_COLUMNS = ("code", "check", "seen", "result", "beyond_pct", "look_again")
+"""``code`` is flags, shells, recount, repeat, mixing, light or amounts; ``result`` is ruled out, doubtful or cannot be
+told; ``beyond_pct`` the size that 80 % power would have shown.
+"""
 
 _ALPHA_Z, _POWER_Z = 1.96, 0.84  # one in twenty by chance, seen in four of five
 _BLUNT = 0.35  # a look that would miss a third rules nothing out (ours)
@@ -46,16 +48,16 @@ def check_count(row, usual, sub: pd.DataFrame, photos, *, looks) -> pd.DataFrame
         and volumes; ``look_again`` names photos or subsamples, separated by semicolons, empty where nothing is to do.
     """
     counted = sub[sub["sample"].isin(looks[0].names) & (sub["hatch"] == row["hatch"])]
-    rows = [
-        _flags(counted, photos),
-        _shells(looks[0], usual, counted),
-        _other_look(looks, "recount", counted),
-        _other_look(looks, "repeat", counted),
-        _mixing(looks[0], usual, counted),
-        _light(looks[0], usual, counted),
-        _amounts(row, looks[0], usual, counted),
-    ]
-    return pd.DataFrame(rows, columns=list(COUNT_COLUMNS))
+    rows = {
+        "flags": _flags(counted, photos),
+        "shells": _shells(looks[0], usual, counted),
+        "recount": _other_look(looks, "recount", counted),
+        "repeat": _other_look(looks, "repeat", counted),
+        "mixing": _mixing(looks[0], usual, counted),
+        "light": _light(looks[0], usual, counted),
+        "amounts": _amounts(row, looks[0], usual, counted),
+    }
+    return pd.DataFrame([(code, *found) for code, found in rows.items()], columns=list(COUNT_COLUMNS))
 
 
 def photo_flags(samples: pd.DataFrame, photos, hatch: str) -> tuple[str, ...] | None:

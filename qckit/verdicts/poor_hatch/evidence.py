@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import asdict
 
 import numpy as np
 
@@ -85,8 +86,9 @@ def collect_evidence(case, settings) -> list[Evidence]:
     for s in case.phrases:
         values = {"cause": s.cause, "words": s.words, "factor": s.factor, "where": s.where}
         lines.append(Evidence("What does the sheet say?", _sheet_sentence(s), "for", "sheet", values))
-    for text in case.remeasured:
-        lines.append(Evidence("What was measured again?", capital(text) + ".", "neutral", "measured_again"))
+    for r in case.remeasured:
+        text = f"{capital(r.sentence)}."
+        lines.append(Evidence("What was measured again?", text, "neutral", "measured_again", asdict(r)))
     for row in case.context.itertuples():
         if row.what in ("cone", "pack", "change") or row.is_odd:
             changed = row.what == "change"
@@ -125,7 +127,7 @@ def _limits_line(case):
     question = "Against the frozen limits?"
     if not case.limits:
         none = "No limits are frozen for this lot; its own earlier hatches stand in for them."
-        return Evidence(question, none, "unknown", "limits")
+        return Evidence(question, none, "unknown", "limits", {})
     points = "for" if case.limits["side"] == "below" else "against"
     return Evidence(question, case.limits["sentence"], points, "limits", case.limits)
 
@@ -161,7 +163,7 @@ def _test_line(case):
     pct, test = case.levels[0], case.test
     if not len(test):
         none = "No standard test of this lot is in the log."
-        return Evidence("Against the lot's own test?", none, "unknown", "test")
+        return Evidence("Against the lot's own test?", none, "unknown", "test", {})
     least, most = test["hatch_pct"].min(), test["hatch_pct"].max()
     day = str(test["started"].iloc[0])[:10]
     text = f"{pct.value:.0f} % here; {plural(len(test), 'cone')} of the lot's standard test ({day}) gave "
@@ -203,7 +205,7 @@ def _count_lines(case):
         result = r.result
         if r.result == "ruled out" and math.isfinite(r.beyond_pct):
             result = f"ruled out beyond {r.beyond_pct:.0f} %"
-        values = {"check": r.check, "result": r.result, "beyond_pct": r.beyond_pct}
+        values = {"look": r.code, "result": r.result, "beyond_pct": r.beyond_pct}
         text = f"{capital(r.check)}: {result}; {r.seen}.{again}"
         lines.append(Evidence("Is it the count?", text, points[r.result], "count", values))
     return lines
@@ -218,7 +220,7 @@ def trace_shares(case) -> dict:
 
 def _trace_line(case):
     if not case.usual.n_hatches:
-        return Evidence("What do the stages say?", "Nothing to compare the stage mix with.", "unknown", "stages")
+        return Evidence("What do the stages say?", "Nothing to compare the stage mix with.", "unknown", "stages", {})
     best = sorted(trace_shares(case).items(), key=lambda item: -item[1])[:3]
     text = "; ".join(f"{name} {100 * v:.0f} %" for name, v in best if v > 0.02)
     sentence = f"From the counts alone, all traces held equal before: {text}."
@@ -280,12 +282,13 @@ def _quantity(name):
 
 
 _COUNT_SIGNS = {
-    "missed": ("photo flags", "counted by other eyes"),
-    "swapped": ("photo flags", "counted by other eyes"),
-    "uneven": ("mixing", "drawn again"),
-    "gradient": ("light gradient", "drawn again"),
-    "amount": ("mass and volumes",),
+    "missed": ("flags", "recount"),
+    "swapped": ("flags", "recount"),
+    "uneven": ("mixing", "repeat"),
+    "gradient": ("light", "repeat"),
+    "amount": ("amounts",),
 }
+"""Cause -> codes of the looks at the count that tell of it."""
 
 
 def _add_other_signs(case, c, speaks, against):
@@ -293,8 +296,8 @@ def _add_other_signs(case, c, speaks, against):
     if c.code == "overlong" and case.lengths is not None:
         (speaks if case.lengths.factor > 1.5 else against).append(case.lengths.sentence.rstrip("."))
     if c.code == "amount":
-        speaks += case.remeasured
-    for name in _COUNT_SIGNS.get(c.code, ()):
-        for r in case.counted[case.counted["check"].str.startswith(name)].itertuples():
+        speaks += [r.sentence for r in case.remeasured]
+    for code in _COUNT_SIGNS.get(c.code, ()):
+        for r in case.counted[case.counted["code"] == code].itertuples():
             if r.result != "cannot be told":
                 (speaks if r.result == "doubtful" else against).append(f"{r.check}: {r.seen}")

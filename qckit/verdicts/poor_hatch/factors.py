@@ -63,7 +63,7 @@ def rank_factors(differences: pd.DataFrame, context: pd.DataFrame, *, usual_pct:
     columns = [*FACTOR_COLUMNS, "z"]
     table = pd.DataFrame(rows, columns=columns).drop_duplicates("factor")
     around = [
-        (_CONTEXT[r.what], _words(r), "", math.nan, r.points, _basis(r), r.z)
+        (_CONTEXT[r.what], r.short, "", math.nan, r.points, _basis(r), r.z)
         for r in context.itertuples()
         if r.what in _CONTEXT
     ]
@@ -86,13 +86,6 @@ def _basis(r):
     """Where the points of a row of the context come from, and how sure they are."""
     sure = f", {chance_words(r.z)}" if math.isfinite(r.z) else ""
     return f"this site{sure}" if math.isfinite(r.points) else ""
-
-
-def _words(r):
-    """What stands in the column "here" for a row of the context."""
-    if r.what in ("cone", "operator"):
-        return str(r.name)
-    return str(r.sentence).removeprefix(f"{r.name}: ").split(";")[0].rstrip(".")
 
 
 def _number(value, unit):

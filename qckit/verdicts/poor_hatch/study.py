@@ -55,7 +55,7 @@ class Case:
     given: Given
     weights: Weights
     phrases: list[Phrase]  # what the sheet says
-    remeasured: list[str]
+    remeasured: list[telltale.Remeasured]
     answers: list[Answer]
     same_day: pd.DataFrame
     lengths: Lengths | None
@@ -271,14 +271,14 @@ def _ratios(t, hatch_row, row, reference, hours):
     """Log likelihood ratios of the readings, for every draw of every cause; and what was measured again."""
     records = telltale.records_of(hatch_row, t.readings, hours=row["hours"])
     ordinary = telltale.usual_readings(t.hatches, t.readings, hours, among=reference, conditions=t.settings.conditions)
-    ratios, words = {}, []
+    ratios, again = {}, []
     for c in CAUSES:
         loss = draws_of(c).loss
         if c.code == "amount":
-            ratios[c.code], words = telltale.remeasured_ratio(loss, hatch_row, t.readings)
+            ratios[c.code], again = telltale.remeasured_ratio(loss, hatch_row, t.readings)
         else:
             ratios[c.code] = telltale.log_ratio(c, loss, records, ordinary)
-    return ratios, words
+    return ratios, again
 
 
 def _usual_kind(counts, row):

@@ -17,7 +17,7 @@ from qckit.hatch.readings import water_values
 from qckit.quantities import QUANTITIES, WATER
 from qckit.verdicts.poor_hatch.causes import Cause
 
-__all__ = ["Record", "log_ratio", "records_of", "remeasured_ratio", "usual_readings"]
+__all__ = ["Record", "Remeasured", "log_ratio", "records_of", "remeasured_ratio", "usual_readings"]
 
 _READ = (*WATER, "hours", "density")
 # least spread of a site's ordinary hatches, and that of a meter gone wrong (ours), on the quantity's working scale
@@ -195,7 +195,23 @@ def _t(z):
     return 0.375 * (1 + np.square(z) / _T_DF) ** -2.5
 
 
-def remeasured_ratio(loss: np.ndarray, hatch_row, readings) -> tuple[dict[str, np.ndarray], list[str]]:
+@dataclass(frozen=True)
+class Remeasured:
+    """A mass or a volume measured again, beside what the sheet says."""
+
+    quantity: str  # cyst mass, volume
+    value: float
+    as_written: float
+    unit: str
+
+    @property
+    def sentence(self) -> str:
+        """Both values in words, without a capital and a full stop."""
+        what = "weighed again" if self.quantity == "cyst mass" else "volume measured again"
+        return f"{what}: {self.value:g} {self.unit}, written {self.as_written:g} {self.unit}"
+
+
+def remeasured_ratio(loss: np.ndarray, hatch_row, readings) -> tuple[dict[str, np.ndarray], list[Remeasured]]:
     """Log likelihood ratio of a mass or a volume measured again, for each size of an error of the amount.
 
     Parameters
@@ -208,12 +224,12 @@ def remeasured_ratio(loss: np.ndarray, hatch_row, readings) -> tuple[dict[str, n
 
     Returns
     -------
-    (dict of str to ndarray of shape (n,), list of str)
-        The ratios under "amount" (empty where nothing was measured again), and what was, in words.
+    (dict of str to ndarray of shape (n,), list of Remeasured)
+        The ratios under "amount" (empty where nothing was measured again), and what was.
     """
-    words = []
+    found = []
     if readings is None or not len(readings):
-        return {}, words
+        return {}, found
     of_hatch = readings[readings["hatch"] == hatch_row["hatch"]]
     total = 0.0
     for quantity, column, sign, unit in (("cyst mass", "cysts_g", 1, "g"), ("volume", "volume_ml", -1, "ml")):
@@ -221,11 +237,10 @@ def remeasured_ratio(loss: np.ndarray, hatch_row, readings) -> tuple[dict[str, n
         if len(values) and float(hatch_row[column]) > 0 and values.iloc[-1] > 0:
             written, again = float(hatch_row[column]), float(values.iloc[-1])
             total += sign * math.log(again / written)
-            what = "weighed again" if sign > 0 else "volume measured again"
-            words.append(f"{what}: {again:g} {unit}, written {written:g} {unit}")
-    if not words:
-        return {}, words
+            found.append(Remeasured(quantity, again, written, unit))
+    if not found:
+        return {}, found
     away = total - np.log1p(-loss)
     with_it = _t(away / _MASS_LINK) / _MASS_LINK
     without = 0.97 * _t(total / _MASS_SD) / _MASS_SD + 0.03 * _t(total / 0.3) / 0.3
-    return {"amount": np.log(0.93 * with_it / without + 0.07)}, words
+    return {"amount": np.log(0.93 * with_it / without + 0.07)}, found

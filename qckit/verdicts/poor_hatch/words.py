@@ -268,7 +268,8 @@ def _settling_look(case, code):
 def _act(case, code):
     """What to do at once about a cause."""
     if code == "amount" and case.remeasured:
-        return f"Correct the sheet to what was measured again ({'; '.join(case.remeasured)}); check the other cones."
+        again = "; ".join(r.sentence for r in case.remeasured)
+        return f"Correct the sheet to what was measured again ({again}); check the other cones."
     # drops that were not like the cone stay so however often they are counted: only a second drawing replaces them
     look = _settling_look(case, code)
     if look is None:
