@@ -61,7 +61,9 @@ def describe_context(
         before = before.assign(residual=before["residual"] - np.array(here))
     rows = [_group(before, what, row[what], for_good.get(what)) for what in ("cone", "operator")]
     rows.append(_pack_age(lot, start, effects, counts))
-    rows += [("change", what, 0, math.nan, math.nan, True, what, sentence) for what, sentence in changes]
+    rows += [
+        ("change", what, 0, math.nan, math.nan, True, sentence.rstrip("."), sentence) for what, sentence in changes
+    ]
     return pd.DataFrame([r for r in rows if r], columns=list(CONTEXT_COLUMNS))
 
 
