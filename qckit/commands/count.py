@@ -60,24 +60,22 @@ def command(photos, um_per_px, scales, out, workers, scheduler, checked, reader,
     """
     if (um_per_px is None) == (scales is None):
         raise InputError("the scale is given twice or not at all. Give either --um-per-px NUMBER or --scales FILE.csv.")
-    from qckit.counting.batch import count_photos, overall_hatch_pct
+    from qckit.counting.batch import CountOptions, count_photos, overall_hatch_pct
+    from qckit.counting.cluster import Cluster
     from qckit.progress import counted as shown
 
     stage_model, frame = _stage_model(stages, out), _region(region)
+    tls = {key.removeprefix("tls_"): str(path) for key, path in tls.items() if path}
     progress = shown("Counting photos")
     try:
         counted = count_photos(
             photos,
             um_per_px if scales is None else scales,
-            workers=workers,
+            workers=Cluster(scheduler, tls) if scheduler else workers,
             out_dir=out,
             checked=checked,
-            reader=None if reader == "off" else reader,
-            scheduler=scheduler,
-            tls={key.removeprefix("tls_"): str(path) for key, path in tls.items() if path},
             progress=progress,
-            stage_model=stage_model,
-            region=frame,
+            options=CountOptions(reader=None if reader == "off" else reader, stage_model=stage_model, region=frame),
         )
     finally:
         progress.close()

@@ -1,5 +1,6 @@
 from .analysis import Analysis, FoundObjects, analyse, choose_objects
-from .batch import CountedPhotos, checked_name, count_photos
+from .batch import CountedPhotos, CountOptions, checked_name, count_photos
+from .cluster import Cluster
 from .fallback.grouping import best_division, list_candidates
 from .fallback.splitting import cut_pieces
 from .flags import FLAG_CODES

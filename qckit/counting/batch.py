@@ -12,6 +12,7 @@ from pathlib import Path
 import pandas as pd
 
 from qckit.counting.bounds import check_counted_scale
+from qckit.counting.cluster import Cluster, run_on_cluster
 from qckit.counting.earlier import read_earlier, write_tables
 from qckit.counting.isolated import run_isolated
 from qckit.counting.learned import load_learned
@@ -24,7 +25,7 @@ from qckit.files import sweep
 from qckit.photo import Scales, drawn_folders, find_photos, photo_names
 from qckit.stages import STAGE_RECORDS, hatched_pct
 
-__all__ = ["CountedPhotos", "checked_name", "count_photos"]
+__all__ = ["CountOptions", "CountedPhotos", "checked_name", "count_photos"]
 
 PARTS = ".parts"
 MOST_AT_HAND = 100_000  # objects, some 20 MB; more are read from the folder of the results when they are asked for
@@ -70,6 +71,36 @@ class CountedPhotos:
         return join_objects(self.parts)
 
 
+@dataclass(frozen=True, kw_only=True)
+class CountOptions:
+    """How each of many photos is counted: as the arguments of :func:`count_photo` of the same names.
+
+    Attributes
+    ----------
+    reader : {"auto", None}
+        Let the trained second reader propose objects, or count without it.
+    stage_model : path, optional
+        File of a site's own models; those that come with the kit when left out.
+    region : dict, optional
+        Counting frame for every photo; the whole photo when left out.
+
+    Examples
+    --------
+    >>> counted = counting.count_photos([picture], 6.2, options=counting.CountOptions(reader=None))
+    >>> len(counted.counts)
+    1
+    """
+
+    reader: str | None = "auto"
+    stage_model: str | Path | None = None
+    region: dict | None = None
+
+    @property
+    def model(self) -> str | None:
+        """The file of the models as text; None for the kit's own."""
+        return str(self.stage_model) if self.stage_model else None
+
+
 @dataclass(frozen=True)
 class _Job:
     """What a worker needs for one photo; plain values, so that it travels. A scale in words is why there is none."""
@@ -77,11 +108,9 @@ class _Job:
     path: str
     name: str
     um_per_px: float | str
-    reader: str | None
-    part: str | None
-    checked: str | None
-    stage_model: str | None = None
-    region: dict | None = None
+    options: CountOptions
+    part: str | None = None
+    checked: str | None = None
 
 
 def checked_name(photo: str) -> str:
@@ -104,16 +133,12 @@ def count_photos(
     paths: Iterable[str | Path] | str | Path,
     scales,
     *,
-    workers: int = 1,
+    workers: int | Cluster = 1,
     out_dir=None,
     checked: bool = True,
-    reader: str | None = "auto",
-    scheduler: str | None = None,
-    tls: dict[str, str] | None = None,
-    progress=None,
-    stage_model: str | Path | None = None,
-    region: dict | None = None,
     keep_earlier: bool = True,
+    progress=None,
+    options: CountOptions | None = None,
 ) -> CountedPhotos:
     """Count many photos.
 
@@ -123,28 +148,19 @@ def count_photos(
         Photos, or folders that are searched.
     scales : float, path, mapping or Scales
         µm per pixel for all, a CSV with the columns photo and um_per_px, or a mapping from names.
-    workers : int
-        Processes. Each needs up to 300 MiB for photos of 12 megapixels.
+    workers : int or Cluster
+        Processes, each of which needs up to 300 MiB for photos of 12 megapixels; or a Dask cluster.
     out_dir : path, optional
         Writes counts.csv, objects.csv and checked/ there. Photos already counted there by this version, at this scale
         and with the same content are not counted again.
     checked : bool
         Whether checked pictures are drawn (only with ``out_dir``).
-    reader : {"auto", None}
-        As in :func:`count_photo`.
-    scheduler : str, optional
-        Address of a Dask scheduler (``tls://host:port`` or ``tcp://host:port``) whose workers see the same files. It
-        must be trusted: tasks and answers travel as pickles, which run programs when they are read.
-    tls : dict, optional
-        Files ``ca``, ``cert`` and ``key`` for a ``tls://`` address.
-    region : dict, optional
-        Counting frame for every photo, as in :func:`count_photo`.
-    progress : callable, optional
-        Called as ``progress(done, total, photo)``.
-    stage_model : path, optional
-        As in :func:`count_photo`.
     keep_earlier : bool
         Rows of other photos, counted into ``out_dir`` before, stay in its tables; False: they go.
+    progress : callable, optional
+        Called as ``progress(done, total, photo)``.
+    options : CountOptions, optional
+        Second reader, stage model and counting frame, the same for every photo.
 
     Returns
     -------
@@ -169,11 +185,11 @@ def count_photos(
     out = Path(out_dir) if out_dir is not None else None
     files = find_photos(paths, results=out)
     um_per_px = _scales(scales, files)
-    if workers < 1:
+    if not isinstance(workers, Cluster) and workers < 1:
         raise InputError(f"workers is {workers}, and at least 1 process is needed. Give --workers 1 or more.")
-    model = str(stage_model) if stage_model else None
-    model_key(model)  # before any work, so that a wrong model or a wrong --out costs none
-    load_learned(model)
+    options = options or CountOptions()
+    model_key(options.model)  # before any work, so that a wrong model or a wrong --out costs none
+    load_learned(options.model)
     if out is not None:
         for place in (out, out / PARTS):
             place.mkdir(parents=True, exist_ok=True)
@@ -182,11 +198,11 @@ def count_photos(
         earlier = read_earlier(out) if keep_earlier else None
     names = photo_names(files)
     jobs = [
-        _job(f, n, um_per_px=scale, reader=reader, out=out, checked=checked, model=model, region=region)
+        _job(f, n, um_per_px=scale, out=out, checked=checked, options=options)
         for f, n, scale in zip(files, names, um_per_px, strict=True)
     ]
     results: list = [None] * len(jobs)
-    for done, (i, answer) in enumerate(_run(jobs, workers, scheduler, tls), start=1):
+    for done, (i, answer) in enumerate(_run(jobs, workers), start=1):
         results[i] = answer
         if progress:
             progress(done, len(jobs), jobs[i].name)
@@ -216,39 +232,15 @@ def _scales(given, files: list[Path]) -> list[float | str]:
     return found
 
 
-def _job(path: Path, name: str, um_per_px: float | str, reader, out: Path | None, checked: bool, model, region) -> _Job:
+def _job(path: Path, name: str, *, um_per_px: float | str, out: Path | None, checked: bool, options) -> _Job:
     if out is None:
-        return _Job(
-            path=str(path),
-            name=name,
-            um_per_px=um_per_px,
-            reader=reader,
-            part=None,
-            checked=None,
-            stage_model=model,
-            region=region,
-        )
-    version = version_with(model_key(model))
-    key_parts = [
-        name,
-        repr(um_per_px),
-        reader,
-        version,
-        _reader_key(reader),
-        *([region_words(region)] if region else []),
-    ]
+        return _Job(str(path), name, um_per_px, options)
+    version = version_with(model_key(options.model))
+    key_parts = [name, repr(um_per_px), options.reader, version, _reader_key(options.reader)]
+    key_parts += [region_words(options.region)] if options.region else []
     key = hashlib.sha256("\n".join(map(str, key_parts)).encode()).hexdigest()
-    part = out / PARTS / f"{key[:32]}.json"
-    return _Job(
-        path=str(path),
-        name=name,
-        um_per_px=um_per_px,
-        reader=reader,
-        part=str(part),
-        checked=str(out / "checked" / checked_name(name)) if checked else None,
-        stage_model=model,
-        region=region,
-    )
+    picture = str(out / "checked" / checked_name(name)) if checked else None
+    return _Job(str(path), name, um_per_px, options, part=str(out / PARTS / f"{key[:32]}.json"), checked=picture)
 
 
 def _reader_key(reader) -> str:
@@ -258,58 +250,12 @@ def _reader_key(reader) -> str:
     return reader_key(reader)
 
 
-def _run(jobs: list[_Job], workers: int, scheduler: str | None, tls: dict | None):
+def _run(jobs: list[_Job], workers: int | Cluster):
     """Yield (index, answer) as photos finish."""
-    if scheduler:
-        yield from _run_on_cluster(jobs, scheduler, tls)
+    if isinstance(workers, Cluster):
+        yield from run_on_cluster(jobs, _count_one, workers)
     else:
         yield from run_isolated(jobs, _count_one, workers=workers)
-
-
-def _indexed(i: int, job: _Job):
-    return i, _count_one(job)
-
-
-def _run_on_cluster(jobs, scheduler: str, tls: dict | None):
-    try:
-        from distributed import Client, as_completed
-    except ImportError as error:
-        raise InputError(
-            "--scheduler needs Dask, which is not installed. Install it with  pip install "
-            "'qckit[cluster]'  or leave --scheduler out."
-        ) from error
-    security = _security(scheduler, tls)
-    try:
-        client = Client(scheduler, timeout="10s", set_as_default=False, security=security)
-    except (OSError, ValueError, TypeError) as error:
-        raise InputError(f"no Dask scheduler answers at {scheduler}. Start it, or correct the address.") from error
-    with client:
-        futures = client.map(_indexed, range(len(jobs)), jobs, pure=False)
-        place = {future.key: i for i, future in enumerate(futures)}
-        for future in as_completed(futures, loop=client.loop):
-            error = future.exception()
-            if error is None:
-                yield future.result()
-            elif isinstance(error, OSError):
-                raise error
-            else:
-                name = one_line(jobs[place[future.key]].name)
-                yield place[future.key], f"{name}: the worker that counted it broke down ({one_line(error)[:200]})."
-
-
-def _security(scheduler: str, tls: dict | None):
-    """What proves each side to the other; None for an address without TLS."""
-    if not tls and not scheduler.startswith("tls://"):
-        return None
-    lacking = [f"--tls-{name}" for name in ("ca", "cert", "key") if not Path((tls or {}).get(name, "")).is_file()]
-    if lacking or not scheduler.startswith("tls://"):
-        what = f"{', '.join(lacking)} must name a file" if lacking else "the address must begin with tls://"
-        raise InputError(f"a scheduler with TLS needs its certificates: {what}.")
-    from distributed.security import Security
-
-    return Security(
-        require_encryption=True, tls_ca_file=tls["ca"], tls_client_cert=tls["cert"], tls_client_key=tls["key"]
-    )
 
 
 def _count_one(job: _Job):
@@ -347,15 +293,15 @@ def _counted(job: _Job):
     kept = _kept(job)
     if kept is not None:
         return kept, None
-    photo = read_photo(job.path, um_per_px=job.um_per_px, finest_um_per_px=finest_scale(job.reader))
+    photo = read_photo(job.path, um_per_px=job.um_per_px, finest_um_per_px=finest_scale(job.options.reader))
     result = count_photo(
         job.path,
         um_per_px=job.um_per_px,
-        reader=job.reader,
+        reader=job.options.reader,
         photo=photo,
         name=job.name,
-        stage_model=job.stage_model,
-        region=job.region,
+        stage_model=job.options.model,
+        region=job.options.region,
     )
     if not job.checked:
         return result, None

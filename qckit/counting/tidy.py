@@ -54,7 +54,7 @@ def count_photos(paths, scales, *, what: str = "photos", **options) -> pd.DataFr
     what : {"photos", "objects"}
         A row per photo, or a row per object found.
     **options
-        ``workers``, ``out_dir``, ``progress`` and the others of :func:`qckit.counting.count_photos`.
+        ``workers``, ``out_dir``, ``progress``, ``options`` and the others of :func:`qckit.counting.count_photos`.
 
     Returns
     -------

@@ -21,9 +21,8 @@ def operating_curve(
     hatch_pct=None,
     cysts_per_subsample=140.0,
     spread=None,
-    rule="mean",
-    confidence=0.95,
     dispersion=1.0,
+    confidence=None,
 ):
     """Probability that a test accepts a lot, against the lot's true hatching percentage.
 
@@ -36,10 +35,9 @@ def operating_curve(
         True values; 49 around the minimum when left out. [%]
     cysts_per_subsample, spread, dispersion
         As for ``half_width_pct``.
-    rule : {"mean", "lower bound"}
-        Accept when the mean reaches the minimum, or when the lower bound of its interval does.
-    confidence : float
-        Of that interval.
+    confidence : float, optional
+        Accept when the lower bound of the mean's interval at this confidence reaches the minimum; when left out, when
+        the mean does.
 
     Returns
     -------
@@ -52,10 +50,6 @@ def operating_curve(
     """
     from scipy import stats
 
-    if rule not in ("mean", "lower bound"):
-        from qckit.errors import unknown_name
-
-        raise unknown_name("rule", rule, ("mean", "lower bound"), where="operating_curve")
     truth = (
         np.linspace(max(1, min_hatch_pct - 12), min(99.5, min_hatch_pct + 12), 49) if hatch_pct is None else hatch_pct
     )
@@ -66,7 +60,7 @@ def operating_curve(
     rho = (spread if known else USUAL).rho
     se = np.sqrt(share * (1 - share) * (dispersion + (counted - 1) * rho) / (n_cones * counted))
     shift = (share - min_hatch_pct / 100) / se
-    if rule == "mean":
+    if confidence is None:
         accept = stats.norm.cdf(shift)
     elif not known and n_cones < 2:
         accept = np.zeros_like(truth)

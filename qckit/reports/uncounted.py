@@ -126,7 +126,7 @@ def _without_scale(uncounted) -> list[str]:
 
 
 def _count(site: Path, uncounted, found: dict[str, Path], workers: int, progress):
-    from qckit.counting import count_photos
+    from qckit.counting import CountOptions, count_photos
     from qckit.review import site_stage_model
 
     site_model = site_stage_model(site)
@@ -138,6 +138,6 @@ def _count(site: Path, uncounted, found: dict[str, Path], workers: int, progress
         workers=workers,
         out_dir=site / COUNTS_FOLDER,
         progress=progress,
-        stage_model=site_model.path if site_model else None,
-        keep_earlier=False,
-    )  # the log keeps them
+        keep_earlier=False,  # the log keeps them
+        options=CountOptions(stage_model=site_model.path if site_model else None),
+    )

@@ -21,7 +21,7 @@ import numpy as np
 import pandas as pd
 from PIL import Image, ImageOps
 
-from qckit.counting import count_photo, count_photos, draw_checked
+from qckit.counting import CountOptions, count_photo, count_photos, draw_checked
 from qckit.photo import read_photo
 
 PHOTOS = Path(__file__).resolve().parents[1] / "photos"
@@ -132,7 +132,7 @@ def main():
         clock = {}
         for workers in (1, 2):
             start = time.perf_counter()
-            count_photos(many, float(scale["bright-04"]), workers=workers, reader=reader)
+            count_photos(many, float(scale["bright-04"]), workers=workers, options=CountOptions(reader=reader))
             clock[workers] = time.perf_counter() - start
         ratio = clock[1] / clock[2]
         print(f"{args.many} photos: {clock[1]:.1f} s with one process, {clock[2]:.1f} s with two: x {ratio:.2f}")

@@ -16,7 +16,7 @@ from PIL import Image
 
 from qckit.cli import command as qckit
 from qckit.cli import main
-from qckit.counting import PHOTO_COLUMNS, count_photos
+from qckit.counting import PHOTO_COLUMNS, Cluster, count_photos
 from qckit.errors import InputError
 from qckit.tables import check_table, table_columns
 
@@ -226,12 +226,12 @@ def test_dask_counts_the_same(folder):
     with distributed.LocalCluster(
         n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None, host="127.0.0.1", protocol="tcp"
     ) as cluster:
-        far = count_photos(top, scale, scheduler=cluster.scheduler_address)
+        far = count_photos(top, scale, workers=Cluster(cluster.scheduler_address))
     near = count_photos(top, scale, workers=2)
     pd.testing.assert_frame_equal(far.objects, near.objects)
     pd.testing.assert_frame_equal(stripped(far), stripped(near))
     with pytest.raises(InputError, match=r"^no Dask scheduler answers at tcp://127\.0\.0\.1:9\."):
-        count_photos(top, scale, scheduler="tcp://127.0.0.1:9")
+        count_photos(top, scale, workers=Cluster("tcp://127.0.0.1:9"))
 
 
 def test_other_photos_counted_earlier_stay_in_the_tables(folder, tmp_path, capsys):

@@ -6,7 +6,7 @@ import pandas as pd
 import pytest
 
 from qckit.cli import main
-from qckit.counting import count_photo, count_photos
+from qckit.counting import CountOptions, count_photo, count_photos
 from qckit.errors import InputError
 
 
@@ -47,7 +47,7 @@ def test_halves_add_up(one):
 def test_many_photos_and_the_command(one, tmp_path):
     path, scale, whole = one
     region = {"kind": "rectangle", "points": [[0, 0], [whole.width_px // 2, whole.height_px]]}
-    half = count_photos(path, scale, out_dir=tmp_path / "a", region=region).counts
+    half = count_photos(path, scale, out_dir=tmp_path / "a", options=CountOptions(region=region)).counts
     assert half.frame_mm2[0] == pytest.approx(whole.frame_mm2 / 2, rel=0.01)
     again = count_photos(path, scale, out_dir=tmp_path / "a").counts  # another frame is another count
     assert again.frame_mm2[0] == pytest.approx(whole.frame_mm2, rel=1e-5)

@@ -70,14 +70,9 @@ def test_operating_curve_is_what_simulation_gives():
 
 
 def test_lower_bound_rule_is_stricter_and_accepts_a_lot_at_the_minimum_in_2_5_of_100():
-    mean, strict = (hatch.operating_curve(3, 6, hatch_pct=[75, 85], rule=r) for r in ("mean", "lower bound"))
+    mean, strict = (hatch.operating_curve(3, 6, hatch_pct=[75, 85], confidence=c) for c in (None, 0.95))
     assert mean["accept_prob"][0] == pytest.approx(0.5) and strict["accept_prob"][0] == pytest.approx(0.025, abs=5e-5)
     assert strict["accept_prob"][1] < mean["accept_prob"][1]
-    with pytest.raises(InputError) as error:
-        hatch.operating_curve(3, 6, rule="lower")
-    assert str(error.value) == (
-        "operating_curve: unknown rule 'lower'. Did you mean 'lower bound'? Known: mean, lower bound."
-    )
 
 
 def test_plan_for_risk():

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from qckit.counting import count_photos
+from qckit.counting import Cluster, count_photos
 from qckit.errors import InputError
 
 
@@ -61,11 +61,11 @@ def test_counting_over_tls(tmp_path, sound):
     ) as cluster:
         address = cluster.scheduler_address
         assert address.startswith("tls://")
-        far = count_photos(tmp_path / "a.png", scale, scheduler=address, tls=ours)
+        far = count_photos(tmp_path / "a.png", scale, workers=Cluster(address, ours))
         near = count_photos(tmp_path / "a.png", scale)
         assert far.counts.drop(columns="seconds").equals(near.counts.drop(columns="seconds"))
         for tls, where in ((theirs, address), (ours | {"ca": theirs["ca"]}, address)):
             with pytest.raises(InputError, match="no Dask scheduler answers at tls://"):
-                count_photos(tmp_path / "a.png", scale, scheduler=where, tls=tls)
+                count_photos(tmp_path / "a.png", scale, workers=Cluster(where, tls))
         with pytest.raises(InputError, match="no Dask scheduler answers at tcp://"):
-            count_photos(tmp_path / "a.png", scale, scheduler=address.replace("tls://", "tcp://"))
+            count_photos(tmp_path / "a.png", scale, workers=Cluster(address.replace("tls://", "tcp://")))

@@ -196,10 +196,12 @@ def site_with_photos(folder):
 
 def count_day(site, i):
     """Do what ``qckit count --out`` and ``qckit log record`` do, for a day's photos."""
-    from qckit.counting import count_photos
+    from qckit.counting import CountOptions, count_photos
 
     out = site / "counts" / f"D{i}"
-    count_photos([site / "photos" / f"D{i}-{k}.png" for k in (1, 2)], UM_PER_PX, out_dir=out, reader=None)
+    count_photos(
+        [site / "photos" / f"D{i}-{k}.png" for k in (1, 2)], UM_PER_PX, out_dir=out, options=CountOptions(reader=None)
+    )
     photos, objects = read_counted(out)
     with open_log(site, now=lambda: NOW) as log:
         log.record_counts(photos, objects=objects, by="op1")
