@@ -69,11 +69,11 @@ class Site:
     @cached_property
     def tables(self) -> SiteTables:
         """Every table of the log, read once."""
-        from qckit.agreement import correct_photo_counts
+        from qckit.agreement import load_tables
         from qckit.log import open_log
 
         with working("Reading the log"), open_log(self.folder) as log:
-            return correct_photo_counts(SiteTables.load(log))
+            return load_tables(log)
 
     def reload(self) -> Site:
         """Forget what was read, so that the next question reads the log again.

@@ -20,7 +20,8 @@ class SiteTables:
     Each table has the columns of ``tables.TABLES``; :func:`hatch.fill_volumes` works out the counted volume of samples
     that give a chamber depth instead. Tables that a step does not need may be left out. ``hand_checked`` names the
     samples with a photo that a person corrected object by object; ``photo_corrections``, what the cameras' certificates
-    make of the counts by photo, is no table of the log: :func:`agreement.correct_photo_counts` works it out.
+    make of the counts by photo, is no table of the log: :func:`agreement.correct_photo_counts` works it out. Where
+    ``samples`` holds counts so corrected (:func:`hatch.corrected_tables`), ``as_counted`` keeps them as they were.
 
     Examples
     --------
@@ -44,6 +45,7 @@ class SiteTables:
     certificates: pd.DataFrame | None = None
     hand_checked: pd.DataFrame | None = None
     photo_corrections: pd.DataFrame | None = None
+    as_counted: pd.DataFrame | None = None
 
     @classmethod
     def load(cls, log, period: str | tuple[str, str] | None = None) -> SiteTables:
@@ -61,7 +63,7 @@ class SiteTables:
         -------
         SiteTables
         """
-        names = [f.name for f in fields(cls) if f.name not in ("settings", "photo_corrections")]
+        names = [f.name for f in fields(cls) if f.name not in ("settings", "photo_corrections", "as_counted")]
         # a log of an older release lacks the tables that came later
         tables = cls(settings=log.settings, **{name: getattr(log, name)() for name in names if hasattr(log, name)})
         return tables if period is None else tables.within(log, period)

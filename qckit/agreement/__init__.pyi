@@ -7,4 +7,4 @@ from .lookup import CertificateUse, camera_of, latest_certificate
 from .matching import match_objects
 from .paired import BlandAltman, Concordance, Repeatability, bland_altman, concordance, repeatability
 from .rates import CountRates, rates_from_counts, rates_from_matches
-from .sample_corrections import correct_photo_counts, corrections_by, photo_rows
+from .sample_corrections import correct_photo_counts, corrections_by, load_tables, photo_rows

@@ -8,10 +8,11 @@ import pandas as pd
 from qckit.agreement.correction import correction_spread, quick_correction
 from qckit.agreement.lookup import camera_of, latest_certificate
 from qckit.hatch.photo_counts import PHOTO_CORRECTION_COLUMNS
+from qckit.site_tables import SiteTables
 from qckit.stages import STAGE_COLUMNS, STAGES
 from qckit.tables import to_utc
 
-__all__ = ["correct_photo_counts", "corrections_by", "photo_rows"]
+__all__ = ["correct_photo_counts", "corrections_by", "load_tables", "photo_rows"]
 
 _COLUMNS = list(STAGE_COLUMNS.values())
 _ONE_READING = pd.Timedelta(hours=1)  # photos of a hatch without a longer pause show the same mix of stages
@@ -43,6 +44,27 @@ def _from_photos(samples, by_hand):
     """Subsamples and harvests counted by photo that no person went through, whatever their stages."""
     is_drawn = samples["kind"].isin(["subsample", "harvest"])
     return is_drawn & (samples["counted_by"] == "photo") & ~samples["sample"].isin(set(by_hand))
+
+
+def load_tables(log):
+    """Read every table of an open log, with what its certificates make of the counts by photo.
+
+    Parameters
+    ----------
+    log : log.SiteLog
+
+    Returns
+    -------
+    SiteTables
+        See :func:`correct_photo_counts`.
+
+    Examples
+    --------
+    >>> with qckit.open_log(site.folder) as records:
+    ...     len(agreement.load_tables(records).lots)
+    3
+    """
+    return correct_photo_counts(SiteTables.load(log))
 
 
 def correct_photo_counts(tables):

@@ -52,6 +52,7 @@ from .photo_counts import (
     PHOTO_CORRECTION_COLUMNS,
     PhotoCounts,
     corrected_samples,
+    corrected_tables,
     mark_photo_counts,
     photo_counts_of,
 )

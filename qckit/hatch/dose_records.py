@@ -9,7 +9,7 @@ import pandas as pd
 from qckit.errors import InputError
 from qckit.hatch.lot_level import ordinary_hatches
 from qckit.hatch.metrics import cone_metrics
-from qckit.hatch.photo_counts import corrected_samples, mark_photo_counts
+from qckit.hatch.photo_counts import corrected_tables, mark_photo_counts
 from qckit.hatch.subsamples import fill_volumes
 from qckit.tables import to_utc
 
@@ -42,7 +42,7 @@ def dose_records(tables, *, day="", cones=None):
     day : str
         As for :func:`plan_dose`.
     cones : DataFrame, optional
-        ``cone_metrics`` of the hatches started by then as counted, where they were worked out already.
+        ``cone_metrics`` of the hatches started by then, where they were worked out already: from the same tables.
 
     Returns
     -------
@@ -56,8 +56,10 @@ def dose_records(tables, *, day="", cones=None):
     """
     settings, at = tables.settings, _day(day, tables.hatches)
     hatches = tables.hatches[to_utc(tables.hatches["started"]) <= at]
-    counted = fill_volumes(tables.samples, tables.photos)
-    samples = corrected_samples(counted, tables.photo_corrections)
+    right = corrected_tables(tables)
+    samples = counted = fill_volumes(right.samples, tables.photos)
+    if right.as_counted is not None:
+        counted = fill_volumes(right.as_counted, tables.photos)
 
     def metrics(mine):
         of_them = samples[samples["hatch"].isin(set(mine["hatch"]))]
@@ -65,7 +67,7 @@ def dose_records(tables, *, day="", cones=None):
 
     if cones is None:
         cones = metrics(hatches)
-    elif samples is not counted:  # those with corrected counts anew, in their places
+    elif right is not tables:  # those with corrected counts anew, in their places
         anew = metrics(hatches[hatches["hatch"].isin(set(_changed(counted, samples)))])
         kept = cones[~cones["hatch"].isin(set(anew["hatch"]))]
         cones = pd.concat([kept, anew]).set_index("hatch").loc[list(cones["hatch"])].reset_index()[list(cones.columns)]

@@ -7,6 +7,7 @@ import pandas as pd
 
 from qckit.hatch.estimates import check_confidence, normal_quantile
 from qckit.hatch.metrics import CONE_COLUMNS, cone_metrics
+from qckit.hatch.photo_counts import corrected_tables, mark_photo_counts
 from qckit.hatch.registry import METRICS
 from qckit.hatch.subsamples import joined_subsamples, reading_subsamples
 from qckit.hatch.summary import measuring_uncertainty
@@ -34,7 +35,8 @@ def hatch_table(tables, *, confidence: float = 0.95) -> pd.DataFrame:
     The interval is that of *this* hatch, from its own counts: Wilson's score interval for shares, Rao's score interval
     for counts per gram, both with the dispersion between subsamples that all these hatches show together (Pearson's chi
     squared over its degrees of freedom, at least 1). Counts per gram also carry the measuring uncertainty of the
-    settings (first order, on the log scale). How far hatches of one lot differ is in the lot's interval, not in this.
+    settings (first order, on the log scale). Nauplii corrected by a camera's certificate carry its uncertainty. How far
+    hatches of one lot differ is in the lot's interval, not in this.
 
     References
     ----------
@@ -49,18 +51,22 @@ def hatch_table(tables, *, confidence: float = 0.95) -> pd.DataFrame:
     """
     check_confidence(confidence)
     reading_h, measure = tables.settings.conditions.reading_h, tables.settings.measure
+    tables = corrected_tables(tables)
     parts = (tables.samples, tables.hatches, tables.lots)
     cones = cone_metrics(*parts, photos=tables.photos, reading_h=reading_h)
+    counted = tables.samples if tables.as_counted is None else tables.as_counted
+    camera_u = mark_photo_counts(cones, counted, tables.photo_corrections)["camera_u"].to_numpy(float)
     used = reading_subsamples(joined_subsamples(*parts, tables.photos), reading_h=reading_h)
     used = used[used["left_out"] == ""].assign(shell_whole=lambda t: t["shells"] + t["full_cysts"] - t["nauplii"])
     z, bounds = normal_quantile(confidence), {}
     for name, m in METRICS.items():
         if m.interval == "proportion":
             spread = _dispersion(used, m.part, m.whole)
-            bounds[name] = [100 * b for b in _share_bounds(cones[m.part], cones[m.whole], z, spread)]
+            u = camera_u if m.part == "nauplii" else 0 * camera_u
+            bounds[name] = [100 * b for b in _share_bounds(cones[m.part], cones[m.whole], z, spread, u)]
         elif m.interval == "rate":
             spread = _dispersion(used, m.part, "counted_ul")
-            bounds[name] = _rate_bounds(cones, m.part, z, spread, measure)
+            bounds[name] = _rate_bounds(cones.assign(camera_u=camera_u), m.part, z, spread, measure)
         else:
             constant = pd.Series(np.asarray(m.constant(used), dtype=float), index=used["hatch"].to_numpy())
             times = constant.groupby(level=0).first().reindex(cones["hatch"]).to_numpy(float)
@@ -88,13 +94,14 @@ def _dispersion(used, part, whole):
     return max(1.0, float((((table["x"] - expected) ** 2 / variance)[good]).sum()) / df) if df else 1.0
 
 
-def _share_bounds(part, whole, z, spread):
-    """Wilson's interval, fractions; NaN where nothing was counted."""
+def _share_bounds(part, whole, z, spread, u):
+    """Wilson's interval, fractions; NaN where nothing was counted. ``u``: relative, of the part, by its correction."""
     n = whole.to_numpy(float) / spread
     with np.errstate(divide="ignore", invalid="ignore"):
         p = part.to_numpy(float) / whole.to_numpy(float)
         middle = (p + z**2 / (2 * n)) / (1 + z**2 / n)
         half = z * np.sqrt(p * (1 - p) / n + z**2 / (4 * n**2)) / (1 + z**2 / n)
+        half = np.hypot(half, z * u * p * (1 - p))
         known = n > 0
         return [np.where(known, np.clip(b, 0, 1), np.nan) for b in (middle - half, middle + half)]
 
@@ -107,7 +114,8 @@ def _rate_bounds(cones, part, z, spread, measure):
     if not len(cones):
         return [low, high]
     u = [measuring_uncertainty(measure, cones.iloc[[i]]) for i in range(len(cones))]
-    return _widened(count * factor, low, high, z * np.array(u))
+    u = np.hypot(u, cones["camera_u"]) if part == "nauplii" else np.array(u)
+    return _widened(count * factor, low, high, z * u)
 
 
 def _widened(value, low, high, reach):

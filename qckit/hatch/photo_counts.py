@@ -14,7 +14,14 @@ import pandas as pd
 from qckit.stages import STAGE_COLUMNS
 from qckit.words import joined, noun, plural
 
-__all__ = ["PHOTO_CORRECTION_COLUMNS", "PhotoCounts", "corrected_samples", "mark_photo_counts", "photo_counts_of"]
+__all__ = [
+    "PHOTO_CORRECTION_COLUMNS",
+    "PhotoCounts",
+    "corrected_samples",
+    "corrected_tables",
+    "mark_photo_counts",
+    "photo_counts_of",
+]
 
 PHOTO_CORRECTION_COLUMNS = ("sample", "certificate", *STAGE_COLUMNS.values(), "u_log", "is_covered")
 """A sample counted by photo, the certificate that speaks for it (empty: none), its counts as corrected, the relative
@@ -118,6 +125,31 @@ def corrected_samples(samples, corrections):
         counts[mine] = known[column].reindex(out.loc[mine, "sample"]).to_numpy(float)
         out[column] = counts
     return out
+
+
+def corrected_tables(tables):
+    """Put corrected counts in the place of those of the photos, once: what every figure of a hatch rests on.
+
+    Parameters
+    ----------
+    tables : site_tables.SiteTables
+        With ``photo_corrections``; without, nothing is corrected.
+
+    Returns
+    -------
+    SiteTables
+        Its ``samples`` corrected and ``as_counted`` as they were; ``tables`` itself where there is nothing to correct,
+        or where it was done before.
+
+    Examples
+    --------
+    >>> hatch.corrected_tables(tables) is tables
+    True
+    """
+    if tables.as_counted is not None:
+        return tables
+    right = corrected_samples(tables.samples, tables.photo_corrections)
+    return tables if right is tables.samples else tables.but(samples=right, as_counted=tables.samples)
 
 
 def mark_photo_counts(cones, samples, corrections):

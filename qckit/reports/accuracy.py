@@ -73,7 +73,11 @@ def cite_certificates(uses, *, whose: str) -> Html:
         return note(f"No photo was counted for {whose}, so no camera's certificate is needed.")
     shown = [show_certificate(use) for use in uses]
     if any(use.holds for use in uses):
-        shown.append(note("The figures of this page are as counted; only doses are corrected by the certificate."))
+        shown.append(
+            note(
+                "Figures of this page are corrected by the certificate; the table of subsamples shows them as counted."
+            )
+        )
     return Html("".join(s.html for s in shown), " ".join(s.text for s in shown))
 
 

@@ -10,7 +10,6 @@ import pandas as pd
 from qckit.errors import InputError, unknown_name
 from qckit.progress import working
 from qckit.settings import Settings, load_settings
-from qckit.site_tables import SiteTables
 from qckit.stages import STAGE_COLUMNS
 from qckit.tables import to_utc
 from qckit.verdicts.finding import Finding
@@ -79,13 +78,13 @@ def load_lot_test(site: str | Path, lot: str = "", *, out_dir: str | Path | None
         The lot is not in the log, or no lot was tested yet.
     """
     from qckit import hatch
-    from qckit.agreement import correct_photo_counts
+    from qckit.agreement import load_tables
     from qckit.log import open_log
     from qckit.reports.checked import checked_photos
 
     settings = load_settings(site)
     with open_log(site) as log:
-        tables = correct_photo_counts(SiteTables.load(log))
+        tables = load_tables(log)
         lots, hatches = tables.lots, tables.hatches
         samples = hatch.fill_volumes(tables.samples, tables.photos)
         lot = lot or _latest(hatches)

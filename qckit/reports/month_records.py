@@ -76,13 +76,12 @@ def month_jobs(site: str | Path, month: str, *, lot: str = "", each_lot: bool = 
 @working("Reviewing the month")
 def study_of(site, month, lot, *, anew=False):
     """Work through a month of a site's log."""
-    from qckit.agreement import correct_photo_counts
+    from qckit.agreement import load_tables
     from qckit.log import open_log
-    from qckit.site_tables import SiteTables
     from qckit.verdicts.month.study import study_month
 
     with open_log(site) as log:
-        tables = correct_photo_counts(SiteTables.load(log))
+        tables = load_tables(log)
     return study_month(tables, month=month, lot=lot, is_proposed=anew)
 
 

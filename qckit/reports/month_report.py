@@ -16,7 +16,6 @@ from qckit.reports.month_method import method, rules, standing
 from qckit.reports.month_other import by_cone, by_operator, other_charts
 from qckit.reports.pictures import figure, figures
 from qckit.settings import Settings
-from qckit.site_tables import SiteTables
 from qckit.verdicts.finding import Finding
 from qckit.verdicts.month.study import MonthStudy, study_month
 from qckit.verdicts.month.tables import baseline_table, comparison_table, lots_table, raw_table, signal_table
@@ -99,12 +98,12 @@ def load_month(
         The month is misspelt or empty, or the lot is not in the log.
     """
     from qckit import hatch
-    from qckit.agreement import correct_photo_counts
+    from qckit.agreement import load_tables
     from qckit.log import open_log
     from qckit.reports.month_records import record_changes
 
     with open_log(site) as log:
-        tables = correct_photo_counts(SiteTables.load(log))
+        tables = hatch.corrected_tables(load_tables(log))
     month = month or _latest(tables.hatches)
     study = study_month(tables, month=month, lot=lot, is_proposed=is_proposed)
     if str(out_dir):

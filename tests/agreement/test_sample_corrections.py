@@ -213,3 +213,57 @@ def test_a_dose_falls_short_as_often_as_stated_whatever_the_camera_misses():
         per_g = truth[10:] / 1000 * 20_000_000 / 30 / 1000 * 1000 * 0.85
         short += list(plan.grams * per_g < plan.nauplii)
     assert 0.02 <= np.mean(short) <= 0.08
+
+
+@pytest.mark.parametrize("seed", [5, 8])
+def test_every_page_shows_the_same_figures_of_a_corrected_hatch(seed):
+    """Door, lot, month, poor hatch, day, dose: one hatching percentage and one count per gram, from counts corrected
+    once; the kit misses 15 %, so that counts as they were would show."""
+    from qckit.day import study_day
+    from qckit.hatch import cone_metrics, corrected_tables, hatch_table
+    from qckit.verdicts.month.study import study_month
+    from qckit.verdicts.new_lot.evidence import new_lot_evidence
+    from qckit.verdicts.poor_hatch.study import study_hatch
+
+    tables, _ = room(np.random.default_rng(seed), days=10, known=certificates(np.random.default_rng(6)))
+    tests = tables.hatches["hatch"].isin(["H18", "H19"])
+    tables = tables.but(hatches=tables.hatches.assign(purpose=tables.hatches["purpose"].mask(tests, "standard test")))
+    shown = ["hatch_pct", "hatching_efficiency_per_g"]
+    door = hatch_table(tables).set_index("hatch")
+    bare = cone_metrics(tables.samples, tables.hatches, tables.lots).set_index("hatch")
+    assert (door[shown] > 1.02 * bare[shown]).all().all()
+    narrow = hatch_table(tables.but(photo_corrections=tables.photo_corrections.assign(u_log=0.0))).set_index("hatch")
+    assert (door["hatch_pct_high"] > narrow["hatch_pct_high"]).all()
+    assert (door["hatching_efficiency_per_g_low"] < narrow["hatching_efficiency_per_g_low"]).all()
+
+    month = study_month(tables, month="2026-05").series.set_index("hatch")[shown]
+    np.testing.assert_allclose(month, door.loc[month.index, shown])
+    lot = new_lot_evidence(tables, lot="L").cones.set_index("hatch")[shown]
+    assert list(lot.index) == ["H18", "H19"]
+    np.testing.assert_allclose(lot, door.loc[lot.index, shown])
+    poor = study_hatch(tables, hatch="H17", now="2026-05-10T12:00:00+00:00")
+    assert [level.value for level in poor.levels] == pytest.approx(list(door.loc["H17", shown]))
+    dose = dose_records(tables).cones.set_index("hatch")[shown]
+    np.testing.assert_allclose(dose, door.loc[dose.index, shown])
+    today = study_day(tables, now="2026-05-11T12:00:00+00:00")
+    judged = next(one for one in today.judged if one.hatch == "H18")
+    assert (judged.hatch_pct, judged.nauplii_per_g) == pytest.approx(tuple(door.loc["H18", shown]))
+    # what there is to feed, of one hatch: per gram x grams x recovery, on the day's page as in the poor hatch's plan
+    grams, share = 30.0, poor.feed["recovery_pct"] / 100
+    assert poor.feed["available"] == pytest.approx(door.loc["H17", shown[1]] * grams * share)
+    state = today.hatch("H18")
+    assert state.basis == "counted" and state.nauplii == pytest.approx(door.loc["H18", shown[1]] * grams * share)
+    assert corrected_tables(corrected_tables(tables)).samples.equals(corrected_tables(tables).samples)
+
+
+def test_photos_without_a_certificate_are_a_way_of_counting_of_their_own():
+    """Where a certificate runs out, figures step by what the kit misses: the month's search can tell why."""
+    from qckit.verdicts.month.study import study_month
+
+    tables, _ = room(np.random.default_rng(5), days=10, known=certificates(np.random.default_rng(6)))
+    known = {f"H{i}-{j}" for i in range(10) for j in range(4)}
+    bare = ~tables.photo_corrections["sample"].isin(known)
+    part = tables.photo_corrections.assign(certificate=tables.photo_corrections["certificate"].mask(bare, ""))
+    ways = study_month(tables.but(photo_corrections=part), month="2026-05").series["counted_by"]
+    assert ways.tolist() == ["photo"] * 10 + ["photo, not corrected"] * 10
+    assert set(study_month(tables, month="2026-05").series["counted_by"]) == {"photo"}

@@ -17,6 +17,7 @@ from qckit.hatch.dose import cost_per_million
 from qckit.hatch.dose_plan import DosePlan, plan_dose
 from qckit.hatch.dose_records import dose_records
 from qckit.hatch.intervals import proportion_over_cones
+from qckit.hatch.photo_counts import corrected_tables, mark_photo_counts
 from qckit.hatch.plain_intervals import positive_mean_interval
 from qckit.hatch.subsamples import fill_volumes
 from qckit.site_tables import SiteTables
@@ -115,6 +116,7 @@ def study_month(tables: SiteTables, *, month, lot="", rules=None, is_proposed=Fa
     InputError
         The month is misspelt, the lot is unknown, or no hatch was started in the month.
     """
+    tables = corrected_tables(tables)
     settings, hatches = tables.settings, tables.hatches
     samples = fill_volumes(tables.samples, tables.photos)
     first, last = month_bounds(month, settings.site.timezone)
@@ -268,7 +270,17 @@ def _history(tables, samples, last, purposes=("production",)):
         known = known[known["hatch"].isin(times.index[times >= 5])]
     of_hatches = samples[samples["hatch"].isin(known["hatch"])]
     mine = readings[readings["hatch"].isin(known["hatch"])] if readings is not None else None
-    return hatch_series(tables.lots, known, of_hatches, mine, conditions=tables.settings.conditions, purposes=purposes)
+    conditions = tables.settings.conditions
+    series = hatch_series(tables.lots, known, of_hatches, mine, conditions=conditions, purposes=purposes)
+    return series.assign(counted_by=_ways_of_counting(series, tables))
+
+
+def _ways_of_counting(series, tables):
+    """Photo or person; where a certificate corrects some photos only, the others are a way of counting of their own."""
+    marked = mark_photo_counts(series[["hatch"]], tables.samples, tables.photo_corrections)["photo_state"].to_numpy()
+    by_photo = (series["counted_by"] == "photo").to_numpy()
+    bare = by_photo & np.isin(marked, ["unchecked", "not covered"])
+    return series["counted_by"].where(~bare | ~(marked == "corrected").any(), "photo, not corrected")
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -20,7 +20,7 @@ from qckit.hatch.harvest_losses import HarvestLosses, harvest_losses
 from qckit.hatch.metrics import cone_metrics, require_lot, sample_metrics
 from qckit.hatch.notes import gaps
 from qckit.hatch.operating import repeat_chances
-from qckit.hatch.photo_counts import corrected_samples
+from qckit.hatch.photo_counts import corrected_tables
 from qckit.hatch.plan import subsample_dispersion
 from qckit.hatch.rate import fit_rate, time_course
 from qckit.hatch.rate_comparison import compare_rates
@@ -77,20 +77,16 @@ class NewLotEvidence:
 
 def new_lot_evidence(tables, *, lot, reference=None, detection_u=None, certificate=None, by_hand=(), now=""):
     """Gather what the verdict rests on; arguments as :func:`judge_new_lot`, result a :class:`NewLotEvidence`."""
-    lots, hatches, samples, readings, settings = (
-        getattr(tables, name) for name in ("lots", "hatches", "samples", "readings", "settings")
-    )
+    tables = corrected_tables(_by_certificate(tables, certificate, by_hand))
+    lots, hatches, readings, settings = (getattr(tables, name) for name in ("lots", "hatches", "readings", "settings"))
     row = require_lot(lots, hatches, lot)
-    samples = fill_volumes(samples, tables.photos)
+    samples = fill_volumes(tables.samples, tables.photos)
     every = cone_metrics(samples, hatches, lots, reading_h=settings.conditions.reading_h)
     test = choose_cones(every, hatches, readings, lot=lot, settings=settings, reference=reference)
-    tables, certificate = _with_certificate(tables, samples, test, certificate, by_hand)
-    counts = samples[samples["hatch"].isin({*test.conditions["hatch"], *test.used["hatch"], *test.beside["hatch"]})]
-    right, counted, used, beside = corrected_samples(counts, tables.photo_corrections), math.nan, test.used, test.beside
-    older = _as_corrected(test.older, samples, tables)
-    if right is not counts:
-        counted = float(used["hatch_pct"].mean())
-        used, beside = (_counted_anew(cones, right, hatches, lots, settings) for cones in (used, beside))
+    used, beside, older = test.used, test.beside, test.older
+    in_test = {*used["hatch"], *beside["hatch"]}
+    if not (photo_rows(samples, by_hand=by_hand) & samples["hatch"].isin(in_test)).any():
+        certificate = None  # no photo of the test needs one
     if detection_u is None and certificate is not None:
         detection_u = {stage: u for stage, u in certificate.detection_u.items() if stage in ("nauplius", "cyst")}
     options = {"confidence": settings.limits.confidence, "spread": test.spread}
@@ -126,8 +122,8 @@ def new_lot_evidence(tables, *, lot, reference=None, detection_u=None, certifica
         or _unless_too_little(_ageing, every, test.reference, settings),
         left_out=_left_out(test, summary, other),
         certificate=certificate,
-        samples=right,
-        counted_hatch_pct=counted,
+        samples=samples[samples["hatch"].isin({*test.conditions["hatch"], *in_test})],
+        counted_hatch_pct=_as_counted(tables, used),
         n_past=len(test.older),
         world=lot_world(tables, every, lot, used),
         speed=_unless_too_little(_speed, samples, hatches, used, beside),
@@ -149,16 +145,23 @@ def _left_out(test, summary, other):
     return (*test.left_out, *map(str, gaps(summary.notes)), *(f"Lot {test.reference}: {g}" for g in gaps_of_other))
 
 
-def _with_certificate(tables, samples, test, certificate, by_hand):
-    """Tables with corrections of the test's photos, and the certificate where a photo was counted at all."""
-    is_photo = photo_rows(samples, by_hand=by_hand) & samples["hatch"].isin(
-        {*test.used["hatch"], *test.beside["hatch"]}
-    )
-    if certificate is None or not is_photo.any():
-        return tables, None
-    if tables.photo_corrections is None and certificate.holds:
-        tables = tables.but(photo_corrections=corrections_by(samples[is_photo], tables.hatches, certificate))
-    return tables, certificate
+def _by_certificate(tables, certificate, by_hand):
+    """Tables with corrections of the photos: the site's, or those of a certificate given beside tables without any."""
+    if tables.photo_corrections is not None or certificate is None or not certificate.holds:
+        return tables
+    mine = tables.samples[photo_rows(tables.samples, by_hand=by_hand)]
+    return tables.but(photo_corrections=corrections_by(mine, tables.hatches, certificate))
+
+
+def _as_counted(tables, used):
+    """Mean hatching percentage of the test's cones before any correction; NaN where none of them was corrected."""
+    if tables.as_counted is None:
+        return math.nan
+    before, after = (t[t["hatch"].isin(set(used["hatch"]))] for t in (tables.as_counted, tables.samples))
+    if before["nauplii"].astype(float).equals(after["nauplii"].astype(float)):
+        return math.nan
+    mine, reading_h = tables.hatches[tables.hatches["hatch"].isin(set(used["hatch"]))], tables.settings.conditions
+    return float(cone_metrics(before, mine, photos=tables.photos, reading_h=reading_h.reading_h)["hatch_pct"].mean())
 
 
 def _one_interval(summary):
@@ -198,21 +201,6 @@ def _unless_too_little(work, *given, **named):
         return work(*given, **named)
     except InputError:
         return None
-
-
-def _as_corrected(cones, samples, tables):
-    """Rows of ``cone_metrics`` of earlier hatches, by the same certificates as the test's own."""
-    mine = samples[samples["hatch"].isin(set(cones["hatch"]))]
-    right = corrected_samples(mine, tables.photo_corrections)
-    return cones if right is mine else _counted_anew(cones, right, tables.hatches, tables.lots, tables.settings)
-
-
-def _counted_anew(cones, samples, hatches, lots, settings):
-    """Rows of ``cone_metrics`` of the same hatches, from corrected counts."""
-    mine = hatches[hatches["hatch"].isin(set(cones["hatch"]))]
-    return cone_metrics(
-        samples[samples["hatch"].isin(set(cones["hatch"]))], mine, lots, reading_h=settings.conditions.reading_h
-    )
 
 
 def _dose(tables, lot, now, every):

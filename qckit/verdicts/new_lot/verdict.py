@@ -33,8 +33,7 @@ def judge_new_lot(tables, *, lot, reference=None, detection_u=None, certificate=
         hand counts; widens the intervals. Taken from ``certificate`` when left out.
     certificate : agreement.CertificateUse, optional
         Of the camera that took the photos, from ``agreement.latest_certificate``; it is cited. Counts are corrected
-        by ``tables.photo_corrections``; where the tables have none, those of this test by this certificate if it
-        holds.
+        by ``tables.photo_corrections``; where the tables have none, all by this certificate if it holds.
     by_hand : collection of str
         Samples whose photos a person went through object by object; these need no certificate.
     now : str

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from qckit.errors import InputError, unknown_name
-from qckit.hatch import joined_subsamples, recovery_of
+from qckit.hatch import corrected_tables, joined_subsamples, recovery_of
 from qckit.hatch.readings import standard_readings
 from qckit.site_tables import SiteTables
 from qckit.verdicts.lots.level import Level, against_limits, judge_level
@@ -121,6 +121,7 @@ def study_hatch(
     InputError
         The hatch is unknown or has no counted subsample.
     """
+    tables = corrected_tables(tables)
     settings = tables.settings
     hatch_row = _pick(tables.hatches, hatch)
     t = tables.but(readings=standard_readings(tables.readings, tables.hatches))
