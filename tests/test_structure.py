@@ -146,6 +146,60 @@ def test_nothing_is_unused_but_for_a_reason():
     assert set(reviewed) - found == set(), "it is used by now: take it off the list"
 
 
+PEOPLE = ROOT / "tests" / "names_for_people.txt"
+"""Public names without a caller in the package, the notebooks or the README, each with who needs it."""
+
+
+def public_names():
+    """Name -> module of every function and class that a part's stub offers, or that a module's ``__all__`` names."""
+    names = {}
+    for path, tree in TREES.items():
+        defined = {n.name for n in tree.body if isinstance(n, ast.FunctionDef | ast.ClassDef)}
+        for node in tree.body:
+            if isinstance(node, ast.Assign) and ast.unparse(node.targets[0]) == "__all__":
+                offered = {n.value for n in ast.walk(node.value) if isinstance(n, ast.Constant)}
+                names |= {name: path.relative_to(ROOT / "qckit").as_posix() for name in offered & defined}
+    return names
+
+
+def names_without_a_caller():
+    """Public names that nothing but their own definition and ``__all__`` holds; tests are no users."""
+    called = set()
+    for tree in TREES.values():
+        for top in tree.body:
+            if isinstance(top, ast.Assign) and ast.unparse(top.targets[0]) == "__all__":
+                continue
+            for node in ast.walk(top):
+                if isinstance(node, ast.Name) and isinstance(node.ctx, ast.Load):
+                    called.add(node.id)
+                elif isinstance(node, ast.Attribute):
+                    called.add(node.attr)
+                elif isinstance(node, ast.Constant) and isinstance(node.value, str) and node.value.isidentifier():
+                    called.add(node.value)  # looked up by its name
+    for path in (*sorted((ROOT / "notebooks").rglob("*.ipynb")), ROOT / "README.md"):
+        called |= set(re.findall(r"\w+", path.read_text(encoding="utf-8")))
+    return {name: module for name, module in public_names().items() if name not in called}
+
+
+def test_every_public_name_has_a_caller_or_a_reader():
+    lines = [line.partition("  # ") for line in PEOPLE.read_text(encoding="utf-8").splitlines()]
+    reviewed = {name: reason for name, _, reason in lines}
+    assert all(reviewed.values()), "say for each name who needs it"
+    found = names_without_a_caller()
+    assert set(found) - set(reviewed) == set(), "call it, make it private, delete it, or list it with who needs it"
+    assert set(reviewed) - set(found) == set(), "it is called by now: take it off the list"
+    assert len(reviewed) <= 30
+
+
+def test_a_name_for_people_stands_in_the_handbook():
+    """Of the list of names for people, those of a part stand in the reference with what they do."""
+    from qckit import guide
+
+    shown = {name.partition(".")[2] for name in guide.function_list()["name"]}
+    listed = [line.partition("  # ") for line in PEOPLE.read_text(encoding="utf-8").splitlines()]
+    assert {name for name, _, reason in listed if reason.startswith("handbook")} <= shown
+
+
 _TAKES = {"startswith", "endswith", "removesuffix", "removeprefix", "partition", "rpartition", "split", "rsplit"}
 _TAKES |= {"find", "rfind", "index", "rindex", "count", "contains", "match", "fullmatch", "search", "sub", "findall"}
 _TAKES |= {"finditer", "extract", "compile", "replace"}

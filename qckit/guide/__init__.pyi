@@ -8,6 +8,7 @@ from .reference import (
     command_list,
     fault_list,
     flag_list,
+    function_list,
     metric_list,
     note_list,
     option_list,

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import ast
 import importlib
 import re
 from dataclasses import fields, is_dataclass
+from pathlib import Path
 
 import pandas as pd
 
@@ -16,6 +18,7 @@ __all__ = [
     "command_list",
     "fault_list",
     "flag_list",
+    "function_list",
     "metric_list",
     "note_list",
     "option_list",
@@ -286,6 +289,32 @@ def cause_list() -> pd.DataFrame:
     records = CAUSES.values() if isinstance(CAUSES, dict) else CAUSES
     rows = [tuple(str(getattr(c, name, "")) for name in ("code", "words", "sign", "source")) for c in records]
     return pd.DataFrame(rows, columns=["code", "cause", "sign", "source"])
+
+
+_PARTS = ("hatch", "charts", "agreement", "counting", "review", "day", "log", "reports", "guide", "practice")
+
+
+def function_list() -> pd.DataFrame:
+    """Return a row per name that the parts offer to people who write Python, with the first line of its docstring.
+
+    Read from the source: nothing is imported for it.
+
+    Examples
+    --------
+    >>> functions = guide.function_list()
+    >>> functions[functions["name"] == "hatch.hatching_percentage"]["does"].item()
+    'Nauplii per hundred full cysts, H% = 100 N / (N + U + E).'
+    """
+    rows = []
+    for part in _PARTS:
+        folder = Path(__file__).parents[1] / part
+        for names in ast.parse((folder / "__init__.pyi").read_text(encoding="utf-8")).body:
+            module = folder.joinpath(*names.module.split(".")).with_suffix(".py")
+            tree = ast.parse(module.read_text(encoding="utf-8"))
+            docs = {n.name: ast.get_docstring(n) for n in tree.body if isinstance(n, ast.FunctionDef | ast.ClassDef)}
+            shown = sorted(name.name for name in names.names if docs.get(name.name))
+            rows += [(f"{part}.{name}", " ".join(docs[name].split("\n\n")[0].split())) for name in shown]
+    return pd.DataFrame(sorted(rows), columns=["name", "does"])
 
 
 def public_names() -> pd.DataFrame:

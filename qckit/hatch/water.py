@@ -14,9 +14,7 @@ from qckit.errors import InputError
 __all__ = [
     "OXYGEN_FIT_MAX_PPT",
     "SALINITY_FIT_MAX_PPT",
-    "celsius_from_fahrenheit",
     "density_kg_m3",
-    "fahrenheit_from_celsius",
     "oxygen_mg_l_from_pct",
     "oxygen_saturation_mg_l",
     "oxygen_saturation_pct",
@@ -31,28 +29,6 @@ the figure is an extrapolation."""
 
 SALINITY_FIT_MAX_PPT = 42.0
 """Density was fitted up to here (IOC, SCOR and IAPSO 2010, TEOS-10 manual; laboratory data reach further)."""
-
-
-def celsius_from_fahrenheit(temperature_f):
-    """Turn °F into °C.
-
-    Examples
-    --------
-    >>> round(float(hatch.celsius_from_fahrenheit(82.4)), 1)
-    28.0
-    """
-    return (np.asarray(temperature_f, float) - 32) / 1.8
-
-
-def fahrenheit_from_celsius(temperature_c):
-    """Turn °C into °F.
-
-    Examples
-    --------
-    >>> round(float(hatch.fahrenheit_from_celsius(28)), 1)
-    82.4
-    """
-    return np.asarray(temperature_c, float) * 1.8 + 32
 
 
 def density_kg_m3(salinity_ppt, temperature_c):

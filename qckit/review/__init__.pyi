@@ -13,5 +13,5 @@ from .settled import photos_to_settle
 from .setup import SetupCheck, check_for_setup, find_setup_photo, keep_for_setup, measure_for_setup
 from .site_model import SiteModel, site_stage_model, undo_site_model
 from .sizes import flag_scales, scale_doubts
-from .still import still_picture
+from .still import still_html
 from .summary import counts_table, recent_photos

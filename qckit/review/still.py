@@ -10,10 +10,10 @@ import numpy as np
 
 from qckit.directions import isolate_names
 
-__all__ = ["still_picture"]
+__all__ = ["still_html"]
 
 
-def still_picture(session, *, width_px=1200):
+def still_html(session, *, width_px=1200, pixels=None) -> str:
     """Draw a photo as it stands now, hand corrections included.
 
     Parameters
@@ -21,26 +21,21 @@ def still_picture(session, *, width_px=1200):
     session : ReviewSession
     width_px : int
         Greatest width of the picture.
+    pixels : ndarray, shape (height, width[, channels]), optional
+        The photo's own where they were read before.
 
     Returns
     -------
-    IPython.display.HTML
-        A self-contained picture with a text alternative that says the counts.
+    str
+        A self-contained picture as HTML, with a text alternative that says the counts.
 
     Examples
     --------
     >>> with qckit.open_log(room) as records:
     ...     session = review.ReviewSession(records, records.photos()["photo"].iloc[0])
-    ...     print("alt=" in review.still_picture(session).data)
+    ...     print("alt=" in review.still_html(session))
     True
     """
-    from IPython.display import HTML
-
-    return HTML(still_html(session, width_px=width_px))
-
-
-def still_html(session, *, width_px=1200, pixels=None) -> str:
-    """Return the picture as HTML text; ``pixels`` are the photo's own where they were read before."""
     from qckit.counting import describe_counts, draw_checked
     from qckit.photo import read_photo
 

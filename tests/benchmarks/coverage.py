@@ -8,6 +8,7 @@ may differ (beta, logit-normal). Two standard errors of one coverage at 40,000 r
 """
 
 import sys
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -19,8 +20,10 @@ from qckit.hatch.harvest import recovery_of
 from qckit.hatch.rate import fit_rate
 from qckit.hatch.rate_comparison import compare_rates
 from qckit.hatch.rate_models import Fit, model_curve, model_quantile
-from qckit.hatch.simulation import coverage_of_proportion, coverage_of_rate, coverage_with_site_spread
 from qckit.settings import Settings
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "hatch"))
+from simulated_cones import coverage_of_proportion, coverage_of_rate, coverage_with_site_spread
 
 CONES = (2, 3, 4, 5, 6)
 SPREADS = (

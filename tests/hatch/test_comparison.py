@@ -7,9 +7,9 @@ import pandas as pd
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from simulated_cones import draw_cones
 
 from qckit import hatch
-from qckit.hatch.simulation import draw_cones
 
 
 def cones(*nauplii, n=840):

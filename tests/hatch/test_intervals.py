@@ -7,10 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
-
-from qckit import hatch
-from qckit.errors import InputError
-from qckit.hatch.simulation import (
+from simulated_cones import (
     bounds_of_proportions,
     bounds_of_rates,
     coverage_of_proportion,
@@ -18,6 +15,9 @@ from qckit.hatch.simulation import (
     coverage_with_site_spread,
     draw_cones,
 )
+
+from qckit import hatch
+from qckit.errors import InputError
 
 
 def test_no_cone_and_one_cone():

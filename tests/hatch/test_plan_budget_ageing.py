@@ -5,11 +5,11 @@ import math
 import numpy as np
 import pandas as pd
 import pytest
+from simulated_cones import draw_cones
 
 from qckit import hatch
 from qckit.errors import InputError
 from qckit.hatch.plan import half_width_pct
-from qckit.hatch.simulation import draw_cones
 from qckit.settings import MeasureSettings
 from qckit.tables import check_table
 

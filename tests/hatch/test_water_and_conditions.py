@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 
 from qckit import hatch
 from qckit.errors import InputError
+from qckit.quantities import QUANTITIES
 from qckit.tables import check_table
 
 
@@ -19,8 +20,9 @@ def test_salinity_and_density_go_both_ways(s, t):
 
 
 @given(st.floats(-2, 45))
-def test_temperatures_go_both_ways(t):
-    assert float(hatch.celsius_from_fahrenheit(hatch.fahrenheit_from_celsius(t))) == pytest.approx(t, abs=1e-9)
+def test_temperatures_in_fahrenheit_are_those_in_celsius(t):
+    unit = QUANTITIES["temperature"].unit_of("°F")
+    assert unit.factor * (1.8 * t + 32) + unit.offset == pytest.approx(t, abs=1e-9)
 
 
 def test_oxygen_percent_and_mg_l_go_both_ways_and_warm_or_salt_water_holds_less():

@@ -5,7 +5,7 @@ import pytest
 
 from qckit.errors import InputError
 from qckit.log import open_log
-from qckit.review import ReviewSession, counts_table, recent_photos, still_picture
+from qckit.review import ReviewSession, counts_table, recent_photos, still_html
 from qckit.stages import CLASSES, STAGES
 
 PHOTO, SAMPLE = "k-121_a_1.jpg", "RF-121-A-1"
@@ -170,7 +170,7 @@ def test_a_photo_that_changed_since_is_not_shown(session, site):
 
 
 def test_still_picture_says_the_counts(session):
-    page = still_picture(session, width_px=500).data
+    page = still_html(session, width_px=500)
     counts = session.counts()
     assert f'alt="{PHOTO}: {counts["nauplius"]} nauplii' in page
     assert "data:image/jpeg;base64," in page
