@@ -17,8 +17,8 @@ TREES = {path: ast.parse(path.read_text(encoding="utf-8")) for path in PACKAGE}
 FUNCTIONS = [(p, n) for p, tree in TREES.items() for n in ast.walk(tree) if isinstance(n, ast.FunctionDef)]
 
 CEILINGS = {
-    "files of more than 400 lines": 5,
-    "functions of more than 60 lines of code": 4,
+    "files of more than 400 lines": 0,
+    "functions of more than 60 lines of code": 0,
     "functions of more than 8 parameters": 0,
     "calls with more than 5 unnamed arguments": 0,
     "coy names": 0,

@@ -2,7 +2,8 @@ from .baseline import Baseline, estimated_rate, freeze, rule_reach, set_baseline
 from .calendar import calendar_days, draw_calendar
 from .capability import Capability, share_below
 from .change_point import Change, Segmentation, break_interval, find_changes
-from .control_chart import draw_control_chart, draw_cusum, draw_ewma, draw_grid, rule_mark
+from .chart_grid import draw_grid
+from .control_chart import draw_control_chart, draw_cusum, draw_ewma, rule_mark
 from .ewma_cusum import cusum_chart, ewma_chart
 from .levels import LevelData, LevelModel, Priors, Spreads, fit_levels
 from .limits import CHART_COLUMNS, D2_EXACT, D2_TABLE, Limits, apply_limits, fit_limits, moving_range

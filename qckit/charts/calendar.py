@@ -75,57 +75,12 @@ def draw_calendar(days, *, ax=None, title="", minimum=None):
     >>> ax is not None
     True
     """
-    from matplotlib.patches import Rectangle
-
     ax = draw.new_axes(ax, figsize=(7.2, 3.9))
     start = pd.Timestamp(days["day"].iloc[0])
     lead = start.weekday()
     for i, row in enumerate(days.itertuples()):
-        x, y = (lead + i) % 7, -((lead + i) // 7)
-        low = minimum is not None and row.hatch_pct == row.hatch_pct and row.hatch_pct < minimum
-        ax.add_patch(
-            Rectangle(
-                (x, y),
-                0.94,
-                0.9,
-                facecolor="#E8E8E8" if low else "white",
-                edgecolor="#999999",
-                hatch="///" if low else "",
-                linewidth=0.8,
-            )
-        )
-        ax.text(x + 0.06, y + 0.84, str(row.day.day), fontsize=7.5, va="top")
-        if row.n_hatches:
-            text = f"{row.hatch_pct:.0f} %" if row.hatch_pct == row.hatch_pct else "no count"
-            ax.text(
-                x + 0.47,
-                y + 0.42,
-                text,
-                fontsize=9.5,
-                ha="center",
-                va="center",
-                fontweight="bold",
-                bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.8} if low else None,
-            )
-            ax.text(
-                x + 0.06,
-                y + 0.06,
-                f"{row.n_hatches} hatch{'es' if row.n_hatches > 1 else ''}",
-                fontsize=6.5,
-                va="bottom",
-            )
-        if row.n_signals:
-            ax.plot(
-                x + 0.82,
-                y + 0.72,
-                marker="D",
-                markersize=7,
-                markerfacecolor="none",
-                markeredgecolor=draw.SERIES[1],
-                markeredgewidth=1.5,
-            )
-        if row.off_standard:
-            ax.plot(x + 0.82, y + 0.16, marker="v", markersize=6.5, color=draw.INK)
+        is_low = minimum is not None and row.hatch_pct == row.hatch_pct and row.hatch_pct < minimum
+        _draw_day(ax, row, (lead + i) % 7, -((lead + i) // 7), is_low)
     for k, name in enumerate(_WEEKDAYS):
         ax.text(k + 0.47, 1.0, name, ha="center", va="bottom", fontsize=8.5)
     weeks = (lead + len(days) - 1) // 7
@@ -139,3 +94,52 @@ def draw_calendar(days, *, ax=None, title="", minimum=None):
     ax.set_axis_off()
     ax.set_title(title, loc="left")
     return ax
+
+
+def _draw_day(ax, row, x, y, is_low):
+    """One field of the calendar: the day, its percentage, its hatches and signals."""
+    from matplotlib.patches import Rectangle
+
+    ax.add_patch(
+        Rectangle(
+            (x, y),
+            0.94,
+            0.9,
+            facecolor="#E8E8E8" if is_low else "white",
+            edgecolor="#999999",
+            hatch="///" if is_low else "",
+            linewidth=0.8,
+        )
+    )
+    ax.text(x + 0.06, y + 0.84, str(row.day.day), fontsize=7.5, va="top")
+    if row.n_hatches:
+        text = f"{row.hatch_pct:.0f} %" if row.hatch_pct == row.hatch_pct else "no count"
+        ax.text(
+            x + 0.47,
+            y + 0.42,
+            text,
+            fontsize=9.5,
+            ha="center",
+            va="center",
+            fontweight="bold",
+            bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.8} if is_low else None,
+        )
+        ax.text(
+            x + 0.06,
+            y + 0.06,
+            f"{row.n_hatches} hatch{'es' if row.n_hatches > 1 else ''}",
+            fontsize=6.5,
+            va="bottom",
+        )
+    if row.n_signals:
+        ax.plot(
+            x + 0.82,
+            y + 0.72,
+            marker="D",
+            markersize=7,
+            markerfacecolor="none",
+            markeredgecolor=draw.SERIES[1],
+            markeredgewidth=1.5,
+        )
+    if row.off_standard:
+        ax.plot(x + 0.82, y + 0.16, marker="v", markersize=6.5, color=draw.INK)

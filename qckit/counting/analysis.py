@@ -11,7 +11,8 @@ from qckit.counting.fallback.splitting import Cut, cut_pieces
 from qckit.counting.foreground import Foreground, find_foreground
 from qckit.counting.light import Light, estimate_light, signal_of
 from qckit.counting.lines import remove_ruled_lines
-from qckit.counting.measuring import PieceSums, measure_objects, sum_pieces
+from qckit.counting.measuring import measure_objects
+from qckit.counting.pieces import PieceSums, sum_pieces
 from qckit.counting.seeded import cut_at_centres
 from qckit.counting.stages import ANSWERS, StageModel
 from qckit.counting.working import WorkImage

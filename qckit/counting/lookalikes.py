@@ -11,7 +11,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from qckit.counting.measuring import CONTRAST_BINS, FEATURES
+from qckit.counting.measuring import FEATURES
+from qckit.counting.pieces import CONTRAST_BINS
 from qckit.stages import STAGES
 
 __all__ = ["settle_by_lookalikes"]

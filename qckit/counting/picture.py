@@ -9,7 +9,7 @@ import pandas as pd
 
 from qckit.draw import STAGE_STYLE
 from qckit.files import write_whole
-from qckit.photo.reading import DRAWN_MARK
+from qckit.photo.decoding import DRAWN_MARK
 from qckit.stages import STAGE_RECORDS, stage_words
 
 __all__ = ["describe_counts", "draw_checked", "save_checked"]

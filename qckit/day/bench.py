@@ -13,7 +13,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from qckit.day import entry as entries
-from qckit.day import records
+from qckit.day import harvest_records, records
 from qckit.day.entry import Written
 from qckit.day.hatches import HatchState
 from qckit.day.loading import study_site
@@ -270,10 +270,10 @@ class Bench:
         """Enter water readings taken now."""
         return self._write(records.reading_rows(hatch, values, taken=self.moment()))
 
-    def harvest(self, hatch: str, measured: records.Harvest, *, taken: dt.datetime | None = None) -> Written:
-        """Enter a harvest; see :func:`qckit.day.records.harvest_rows`."""
+    def harvest(self, hatch: str, measured: harvest_records.Harvest, *, taken: dt.datetime | None = None) -> Written:
+        """Enter a harvest; see :func:`qckit.day.harvest_records.harvest_rows`."""
         names = self.names_in_use("samples")
-        made = records.harvest_rows(
+        made = harvest_records.harvest_rows(
             self._sitting(), self._row(hatch), measured, taken=taken or self.moment(), names=names
         )
         return self._write(made)

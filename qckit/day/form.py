@@ -10,8 +10,9 @@ import traitlets
 
 from qckit.day.bench import Bench, warm_up
 from qckit.day.entry import Written
+from qckit.day.harvest_records import Harvest
 from qckit.day.page import day_fragment
-from qckit.day.records import UNITS, Harvest, LotTest, NewLot
+from qckit.day.records import UNITS, LotTest, NewLot
 from qckit.errors import InputError, QcError, need_text, one_line
 from qckit.stages import COUNT_LETTERS
 from qckit.tables import SEPARATIONS

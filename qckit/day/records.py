@@ -7,7 +7,6 @@ sheet.
 from __future__ import annotations
 
 import datetime as dt
-import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from itertools import chain, product
@@ -26,16 +25,16 @@ if TYPE_CHECKING:
 __all__ = [
     "UNITS",
     "Entry",
-    "Harvest",
     "LotTest",
     "NewLot",
     "Sitting",
     "count_rows",
     "feed_row",
-    "harvest_rows",
     "hatch_name",
+    "iso_time",
     "lot_row",
     "lot_test_rows",
+    "millions",
     "reading_rows",
     "sample_names",
     "start_row",
@@ -139,7 +138,7 @@ def start_row(
         "lot": lot,
         "purpose": purpose,
         "cone": cone,
-        "started": _iso(started),
+        "started": iso_time(started),
         "cysts_g": float(grams),
         "volume_ml": sitting.settings.feed.cone_volume_l * 1000.0,
         "operator": sitting.by or None,
@@ -209,7 +208,7 @@ def reading_rows(hatch: str, values: dict[str, float], *, taken: dt.datetime) ->
         With offset.
     """
     rows = [
-        {"hatch": hatch, "taken": _iso(taken), "quantity": name, "value": float(value), "unit": UNITS[name]}
+        {"hatch": hatch, "taken": iso_time(taken), "quantity": name, "value": float(value), "unit": UNITS[name]}
         for name, value in values.items()
     ]
     if not rows:
@@ -248,7 +247,7 @@ def count_rows(
         {
             "sample": name,
             "hatch": hatch["hatch"],
-            "taken": _iso(taken),
+            "taken": iso_time(taken),
             "hours": round(hours, 2),
             "kind": "subsample",
             "volume_ul": protocol.subsample_ul,
@@ -264,115 +263,13 @@ def count_rows(
     return Entry("count", sentence, {"samples": pd.DataFrame(rows)}, hatch["hatch"])
 
 
-@dataclass(frozen=True)
-class Harvest:
-    """A harvest as far as it was measured: the time alone, or how much it is, or what it holds too.
-
-    ``harvest_ml`` or ``harvest_g`` is the whole of it after rinsing. What it holds is either known per ml
-    (``per_ml``) or per gram (``per_g``), or was counted: ``counts`` (count column -> number) in the protocol's
-    subsample volume, diluted ``dilution`` times (None: as the protocol says). ``separation`` is how shells and cysts
-    were taken off (empty: as the protocol says); ``lost_nauplii`` were seen in what was drawn off.
-    """
-
-    harvest_ml: float | None = None
-    counts: dict[str, int] = field(default_factory=dict)
-    dilution: float | None = None
-    separation: str = ""
-    lost_nauplii: int | None = None
-    harvest_g: float | None = None
-    per_ml: float | None = None
-    per_g: float | None = None
-
-
-def harvest_rows(
-    sitting: Sitting, hatch: dict, harvest: Harvest, *, taken: dt.datetime, names: Iterable[str] = ()
-) -> Entry:
-    """Make the row of a harvest: when, and as far as it is known how much it is and what it holds.
-
-    Parameters
-    ----------
-    sitting : Sitting
-    hatch : mapping
-        Its row of the hatches table.
-    harvest : Harvest
-    taken : datetime
-        With offset.
-    names : iterable of str
-        Names of samples in use.
-    """
-    from qckit.hatch import harvest_totals
-
-    _check_harvest(hatch["hatch"], harvest)
-    (name,) = sample_names(hatch["hatch"], 1, names, letter="V")
-    method = harvest.separation or sitting.settings.protocol.separation
-    row = {
-        "sample": name,
-        "hatch": hatch["hatch"],
-        "taken": _iso(taken),
-        "kind": "harvest",
-        "harvest_ml": harvest.harvest_ml,
-        "harvest_g": harvest.harvest_g,
-        "separation": method,
-        "lost_nauplii": harvest.lost_nauplii,
-        **_counted_part(sitting.settings, harvest),
-        "counted_by": "person",
-        "counter": sitting.by or None,
-    }
-    frame = pd.DataFrame([row])
-    total = float(harvest_totals(frame)["harvested"].iloc[0]) if "nauplii" in row else math.nan
-    sizes = ((harvest.harvest_ml, "ml"), (harvest.harvest_g, "g"))
-    measured = [f"{millions(total)} nauplii"] if math.isfinite(total) else []
-    what = " in ".join([*measured, *(f"{size:g} {unit}" for size, unit in sizes if size)])
-    how = f"{what}, separated" if what else "separated"
-    sentence = f"Harvested {hatch['hatch']} {sitting.clock(taken)}: {how} by {_method(method)}."
-    return Entry("harvest", sentence, {"samples": frame}, hatch["hatch"])
-
-
-def _check_harvest(hatch: str, harvest: Harvest) -> None:
-    """Refuse sizes that are none, and contents that go with no size."""
-    for value, unit in ((harvest.harvest_ml, "ml"), (harvest.harvest_g, "g")):
-        if value is not None and not value > 0:
-            raise InputError(f"hatch {hatch}: the harvest is {value:g} {unit} and must be above 0.")
-    if harvest.harvest_ml is not None and harvest.harvest_g is not None:
-        raise InputError(f"hatch {hatch}: the harvest is given in ml and in g. Keep one of them.")
-    if harvest.per_ml is not None and harvest.harvest_ml is None:
-        raise InputError(f"hatch {hatch}: nauplii per ml need the ml of the whole harvest. Type them.")
-    if harvest.per_g is not None and harvest.harvest_g is None:
-        raise InputError(f"hatch {hatch}: nauplii per gram need the grams of the whole harvest. Type them.")
-    if harvest.counts and harvest.harvest_ml is None:
-        raise InputError(f"hatch {hatch}: the counted part needs the ml of the whole harvest. Type them.")
-
-
-def _counted_part(settings: Settings, harvest: Harvest) -> dict:
-    """Columns that say what was counted in which part of the harvest; a density counts as a part of 100 nauplii up."""
-    if harvest.per_ml is not None:
-        ml = _part_of(harvest.per_ml, harvest.harvest_ml)
-        return {"volume_ul": 1000.0 * ml, "dilution": 1.0, "nauplii": round(harvest.per_ml * ml)}
-    if harvest.per_g is not None:
-        grams = _part_of(harvest.per_g, harvest.harvest_g)
-        return {"mass_g": grams, "dilution": 1.0, "nauplii": round(harvest.per_g * grams)}
-    if harvest.counts:
-        protocol = settings.protocol
-        dilution = protocol.dilution if harvest.dilution is None else harvest.dilution
-        return {"volume_ul": protocol.subsample_ul, "dilution": dilution, **harvest.counts}
-    return {}
-
-
-def _part_of(density: float, whole: float) -> float:
-    """Choose a part (1, 10, 100 ... of the unit) that holds a hundred or more, so that rounding costs nothing."""
-    part = 1.0
-    while density * part < 100 and part * 10 <= whole:
-        part *= 10
-    return min(part, whole)
-
-
 def feed_row(sitting: Sitting, hatch: str, nauplii: float, *, fed: dt.datetime, names: Iterable[str] = ()) -> Entry:
     """Make the row of a feed: when, from which hatch, how many nauplii; ``names`` are those of feeds in use."""
     if not nauplii > 0:
         raise InputError(f"hatch {hatch}: {nauplii:g} nauplii were fed and it must be above 0.")
     row = {
         "feed": _not_taken(f"F{fed:%y%m%d-%H%M%S}-{hatch}", names),  # two tanks may be fed at one time
-        "fed": _iso(fed),
+        "fed": iso_time(fed),
         "hatch": hatch,
         "nauplii": float(nauplii),
     }
@@ -421,7 +318,8 @@ def millions(nauplii: float) -> str:
     return f"{nauplii / 1e6:.1f} M" if nauplii >= 995_000 else f"{round(nauplii, -3):,.0f}"
 
 
-def _iso(when: dt.datetime) -> str:
+def iso_time(when: dt.datetime) -> str:
+    """Return a time with its offset as ISO 8601, whole seconds."""
     if when.tzinfo is None:
         raise InputError(f"{when}: a time without offset. Give the site's own time zone with it.")
     return when.replace(microsecond=0).isoformat()
@@ -437,7 +335,3 @@ def _quantity(name: str) -> str:
 
 def _unit(name: str) -> str:
     return "" if name == "ph" else f" {UNITS[name]}"
-
-
-def _method(method: str) -> str:
-    return {"screen": "a screen", "magnetic": "magnets"}.get(method, method)

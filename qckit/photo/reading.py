@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import io
 import stat
 import struct
 import warnings
@@ -14,28 +13,12 @@ from pathlib import Path
 import numpy as np
 
 from qckit.errors import InputError, one_line
+from qckit.photo.decoding import MAX_MEGAPIXELS, NoLightError, formats_of, read_pillow, read_tiff
 
 __all__ = ["MAX_MEGAPIXELS", "Photo", "file_bytes", "read_brightness", "read_photo"]
 
-MAX_MEGAPIXELS = 200.0
-"""Larger pictures are refused before their pixels are unpacked: a small file can claim any size."""
 
 MAX_FILE_MB = 600.0
-MAX_PAGES = 64  # thumbnails and the steps of a pyramid among them
-
-DRAWN_MARK = b"qckit: drawn from a photo that was counted"
-"""Comment inside every checked picture, so that none is counted as a photo."""
-
-_FORMATS = (
-    (b"\xff\xd8\xff", 0, ("JPEG", "MPO")),
-    (b"\x89PNG\r\n\x1a\n", 0, ("PNG",)),
-    (b"WEBP", 8, ("WEBP",)),
-    (b"BM", 0, ("BMP",)),
-    (b"ftyp", 4, ("HEIF",)),
-    *((start, 0, ("TIFF",)) for start in (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")),
-)
-"""First bytes, where they stand, and the decoders that may read such a file: no other is ever asked, since some start
-programs (PostScript) or read what no camera writes."""
 
 
 @dataclass(frozen=True)
@@ -120,7 +103,7 @@ def read_photo(path, *, um_per_px: float | None = None, finest_um_per_px: float 
     if um_per_px and finest_um_per_px:
         while shrink < 8 and um_per_px * shrink * 2 <= finest_um_per_px:
             shrink *= 2
-    reader = _read_tiff if _formats_of(data) == ("TIFF",) else _read_pillow
+    reader = read_tiff if formats_of(data) == ("TIFF",) else read_pillow
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
@@ -206,18 +189,13 @@ def file_bytes(path: str | Path, *, formats: bool = False) -> bytes:
             )
         with path.open("rb") as file:
             head = file.read(512)
-            if formats and not _formats_of(head):
+            if formats and not formats_of(head):
                 raise InputError(f"{where}: the file {_what_else(head)}. Give a JPEG, PNG, TIFF or HEIC photo.")
             return head + file.read(int(MAX_FILE_MB * 1e6))
     except OSError as error:
         raise InputError(
             f"{where}: cannot be read: {error.strerror or error}. Check the name and whether you may read it."
         ) from error
-
-
-def _formats_of(head: bytes) -> tuple[str, ...]:
-    """Decoders for a file that starts like this; none for what is not read."""
-    return next((names for start, at, names in _FORMATS if head[at : at + len(start)] == start), ())
 
 
 def _what_else(head: bytes) -> str:
@@ -241,14 +219,10 @@ def _damaged(data: bytes, where: str, error: Exception) -> InputError:
     return InputError(f"{where}: the picture is damaged ({_plain_reason(error)}). Copy the file from the camera again.")
 
 
-class _NoLightError(ValueError):
-    """Pixels that no camera writes; its words are for the user."""
-
-
 def _plain_reason(error: Exception) -> str:
     """Say in words what a decoder fell over; what a program's inside says of itself helps nobody with a photo."""
     text = one_line(error)[:120]
-    if isinstance(error, _NoLightError) or (isinstance(error, (OSError, SyntaxError)) and any(map(str.isalpha, text))):
+    if isinstance(error, NoLightError) or (isinstance(error, (OSError, SyntaxError)) and any(map(str.isalpha, text))):
         return text
     for kinds, reason in (
         ((EOFError, struct.error), "its data end too early"),
@@ -260,198 +234,6 @@ def _plain_reason(error: Exception) -> str:
         if isinstance(error, kinds):
             return reason
     return "its parts contradict each other"
-
-
-def check_size(width: int, height: int, where: str) -> None:
-    """Refuse pictures of no or absurd size before unpacking them."""
-    if width < 1 or height < 1:
-        raise InputError(f"{where}: the picture has no pixels. Copy the file from the camera again.")
-    if width * height > MAX_MEGAPIXELS * 1e6:
-        raise InputError(
-            f"{where}: the picture claims {width} x {height} pixels ({width * height / 1e6:.0f} megapixels), more than "
-            f"the {MAX_MEGAPIXELS:.0f} that are read. If it is that large, save it smaller."
-        )
-
-
-def _read_pillow(data: bytes, shrink: int, where: str):
-    """Decode with Pillow; JPEG is reduced in the decoder where allowed."""
-    from PIL import Image, ImageOps
-
-    if data[4:8] == b"ftyp":
-        import pillow_heif
-
-        pillow_heif.register_heif_opener()
-    Image.MAX_IMAGE_PIXELS = None  # the limit is check_size, which says what to do
-    with Image.open(io.BytesIO(data), formats=_formats_of(data)) as image:
-        kind = image.format or ""
-        width, height = image.size
-        check_size(width, height, where)
-        if DRAWN_MARK in bytes(image.info.get("comment") or b""):
-            raise InputError(f"{where}: this is a picture that qckit drew, not a photo. Give the photo it shows.")
-        exif = image.getexif()
-        orientation = exif.get(0x0112, 1) if kind != "HEIF" else 1  # HEIF comes upright from its reader
-        taken = _taken(exif)
-        if shrink > 1 and kind in ("JPEG", "MPO"):
-            image.draft("RGB", (max(1, width // shrink), max(1, height // shrink)))
-        image.load()
-        upright = ImageOps.exif_transpose(image) if orientation in range(2, 9) else image
-        pixels = _to_rgb(upright)
-    if orientation in (5, 6, 7, 8):
-        width, height = height, width
-    return pixels, (width, height), taken, None, kind
-
-
-def _to_rgb(image) -> np.ndarray:
-    """Return (M, N, 3) uint8 from any Pillow mode; transparent parts become white."""
-    from PIL import Image
-
-    if image.mode.startswith(("I", "F")):
-        return _to_bytes(np.asarray(image))
-    if image.mode in ("RGBA", "LA", "PA", "RGBa", "La") or "transparency" in image.info:
-        image = image.convert("RGBA")
-        image = Image.alpha_composite(Image.new("RGBA", image.size, "white"), image)
-    return np.asarray(image if image.mode == "RGB" else image.convert("RGB"))
-
-
-def _to_bytes(values: np.ndarray) -> np.ndarray:
-    """Bring deeper pixels to 8 bit: the least camera depth (8, 10, 12, 14, 16 bit) that holds the largest value."""
-    values = np.asarray(values)
-    if values.dtype == np.complex64 or values.dtype == np.complex128:
-        raise _NoLightError("pixels that are not numbers of light")
-    if values.dtype == np.bool_:
-        values = values.astype(np.uint8) * 255
-    if values.dtype != np.uint8:
-        top = float(np.nanmax(values)) if values.size else 0.0
-        if not np.isfinite(top):
-            raise _NoLightError("pixels that are not numbers")
-        if values.dtype.kind == "f" and top <= 1.0:
-            full = 1.0
-        else:
-            full = next((f for f in (255.0, 1023.0, 4095.0, 16383.0, 65535.0) if top <= f), top)
-        scaled = np.nan_to_num(values, nan=0.0).astype(np.float32) * np.float32(255.0 / full)
-        values = np.clip(np.rint(scaled), 0, 255).astype(np.uint8)
-    if values.ndim == 2:
-        values = np.repeat(values[..., None], 3, axis=2)
-    return values
-
-
-def _read_tiff(data: bytes, shrink: int, where: str):
-    """Decode TIFF with tifffile, which keeps 16 bit; Pillow takes the compressions tifffile leaves out."""
-    import tifffile
-
-    _check_pages(data, where)
-    with tifffile.TiffFile(io.BytesIO(data)) as tiff:
-        pages = [p for p in tiff.pages if not getattr(p, "is_reduced", False)]
-        if len(pages) > 1:
-            raise InputError(f"{where}: the TIFF holds {len(pages)} pictures. Save each as its own file.")
-        page = pages[0]
-        check_size(page.imagewidth, page.imagelength, where)
-        if page.nbytes > 8 * MAX_MEGAPIXELS * 1e6:
-            raise InputError(f"{where}: the TIFF claims {page.nbytes / 1e9:.1f} GB of pixels. Save it as flat RGB.")
-        if page.samplesperpixel > 5:
-            raise InputError(f"{where}: the TIFF has {page.samplesperpixel} channels, not 1 to 4. Save it as RGB.")
-        taken = _tiff_time(page)
-        hint = _tiff_scale(page)
-        orientation = int(page.tags[274].value) if 274 in page.tags else 1
-        simple = page.photometric in (0, 1, 2)
-        try:
-            values = page.asarray() if simple else None
-        except (
-            ValueError,
-            KeyError,
-            RuntimeError,
-            ImportError,
-        ):  # compression that needs a codec which is not installed
-            values = None
-        inverted = page.photometric == 0
-        planar = page.planarconfig == 2
-    if values is None:
-        pixels, size, taken_too, _, _ = _read_pillow(data, shrink, where)
-        return pixels, size, taken or taken_too, hint, "TIFF"
-    if planar and values.ndim == 3:
-        values = np.moveaxis(values, 0, -1)
-    values = np.squeeze(values) if values.ndim > 3 else values
-    pixels = _channels(_to_bytes(values), where)
-    if inverted:
-        pixels = 255 - pixels
-    pixels = np.ascontiguousarray(_turn(pixels, orientation))
-    return pixels, (pixels.shape[1], pixels.shape[0]), taken, hint, "TIFF"
-
-
-def _check_pages(data: bytes, where: str) -> None:
-    """Follow the list of pages by its offsets (TIFF 6.0, section 2; BigTIFF): a ring or an endless list is refused."""
-    order = "<" if data[:2] == b"II" else ">"
-    big = data[2:4] in (b"+\0", b"\0+")
-    number, count, entry, first = ("Q", "Q", 20, 8) if big else ("I", "H", 12, 4)
-    (at,) = struct.unpack_from(order + number, data, first)
-    been: set[int] = set()
-    while at:
-        if at in been:
-            raise InputError(f"{where}: the TIFF's list of pages is a ring. Save the photo anew.")
-        been.add(at)
-        if len(been) > MAX_PAGES:
-            raise InputError(f"{where}: the TIFF holds more than {MAX_PAGES} pictures. Save each as its own file.")
-        (n,) = struct.unpack_from(order + count, data, at)
-        (at,) = struct.unpack_from(order + number, data, at + struct.calcsize(order + count) + n * entry)
-
-
-def _channels(values: np.ndarray, where: str) -> np.ndarray:
-    """Bring 1 to 4 channels to RGB; an alpha channel lays the picture on white."""
-    if values.ndim != 3:
-        raise InputError(f"{where}: the TIFF has {values.ndim} axes, not a flat picture. Save it as RGB.")
-    n = values.shape[2]
-    if n in (2, 4):
-        alpha = values[..., -1:].astype(np.float32) / 255
-        colour = values[..., : n - 1].astype(np.float32)
-        values = np.rint(colour * alpha + 255 * (1 - alpha)).astype(np.uint8)
-    return np.repeat(values[..., :1], 3, axis=2) if values.shape[2] < 3 else np.ascontiguousarray(values[..., :3])
-
-
-def _turn(pixels: np.ndarray, orientation: int) -> np.ndarray:
-    """Turn upright by the orientation numbers 1 to 8 of TIFF 6.0, section 8."""
-    if orientation in (5, 6, 7, 8):
-        pixels = pixels.swapaxes(0, 1)
-    flip_rows = orientation in (3, 4, 7, 8)
-    flip_cols = orientation in (2, 3, 6, 7)
-    pixels = pixels[::-1] if flip_rows else pixels
-    return pixels[:, ::-1] if flip_cols else pixels
-
-
-def _taken(exif) -> str | None:
-    """ISO time from EXIF: DateTimeOriginal (36867), else DateTime (306), with its offset where there is one."""
-    inner = exif.get_ifd(0x8769)
-    return _iso(inner.get(0x9003) or exif.get(0x0132), inner.get(0x9011))
-
-
-def _tiff_time(page) -> str | None:
-    return _iso(page.tags[306].value, None) if 306 in page.tags else None
-
-
-def _iso(text, offset) -> str | None:
-    """Turn ``2026:11:04 09:00:00`` into ISO 8601; anything else is no time."""
-    from datetime import datetime
-
-    try:
-        taken = datetime.strptime(str(text).strip("\0 "), "%Y:%m:%d %H:%M:%S").isoformat()
-    except ValueError:
-        return None
-    offset = str(offset or "").strip("\0 ")
-    try:
-        return datetime.fromisoformat(taken + offset).isoformat() if offset else taken
-    except ValueError:
-        return taken
-
-
-def _tiff_scale(page) -> float | None:
-    """Scale from XResolution when its unit is the centimetre, as microscope software writes it; else none."""
-    try:
-        above, below = page.tags[282].value
-        per_cm = above / below
-        unit = int(page.tags[296].value)
-        scale = 1e4 / per_cm if unit == 3 else None
-    except (KeyError, TypeError, ValueError, ZeroDivisionError):
-        return None
-    return scale if scale and 0.1 <= scale <= 100 else None
 
 
 def _is_grey(pixels: np.ndarray) -> bool:

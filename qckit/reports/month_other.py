@@ -50,7 +50,7 @@ def by_operator(page) -> Html:
 
 
 def _by(page, by):
-    from qckit.charts.control_chart import draw_grid
+    from qckit.charts.chart_grid import draw_grid
 
     first, month = page.study.first, page.study.month
     main, rest = _scored(page, ("hatch_pct",)), _scored(page, [n for n in CHARTED if n != "hatch_pct"])
@@ -107,26 +107,58 @@ def other_charts(page) -> Html:
 
 def _four(page, chart):
     """One figure with the other kinds of chart of one quantity, and how many points of the period leave the limits."""
-    import matplotlib.pyplot as plt
-
-    from qckit.charts.control_chart import draw_control_chart, draw_cusum, draw_ewma
-    from qckit.charts.ewma_cusum import cusum_chart, ewma_chart
-    from qckit.charts.run_lengths import cusum_decision, ewma_width
-    from qckit.charts.shewhart import moving_range_chart
-
     q, limits = chart.charted, chart.limits
     frame = chart.frame[
         (chart.frame["at"] >= page.study.first - pd.Timedelta(days=_DAYS_BEFORE))
         & chart.frame["z"].notna()
         & (chart.frame["phase"] != "set aside")
     ]
-    z = frame["z"].to_numpy(dtype=float)
+    ewma, cusum, ranges = _others_of(chart, frame)
+    fig, plain = _draw_four(q, limits, frame, ewma=ewma, cusum=cusum, ranges=ranges)
+    inside = (frame["at"] >= page.study.first).to_numpy()
+    outs = {
+        **({plain[0]: int((plain[1] & inside).sum())} if plain else {}),
+        "moving ranges above their limit": int((ranges["value"] > ranges["high"])[inside[1:]].sum())
+        if ranges is not None
+        else 0,
+        "weighted means beyond their limits": int((ewma["signal"] != 0).to_numpy()[inside].sum()),
+        "CUSUM points beyond the decision height": int((cusum["signal"] != 0).to_numpy()[inside].sum()),
+    }
+    outside = "; ".join(f"{words}: {n}" for words, n in outs.items())
+    n, rest = int(inside.sum()), chart.baseline_words
+    caption = (
+        f"{page.study.month} and the {_DAYS_BEFORE} days before, in order (n = {len(frame)}); of the {n} hatches of "
+        f"the period, {outside}. {rest[0].upper()}{rest[1:]}. Weighted mean and CUSUM see small lasting shifts; their "
+        "borders let chance signal about once in 370 hatches, the length of the baseline allowed for."
+    )
+    if chart.likeness is not None and chart.likeness.is_marked:
+        caption += " Neighbours are alike here, so these two signal more often than that."
+    alt = f"Further charts of {q.label}{f', lot {chart.lot}' if chart.lot else ''}: {outside}."
+    return figure(fig, alt=alt, caption=caption), f"{outside[0].upper()}{outside[1:]} (n = {n})."
+
+
+def _others_of(chart, frame):
+    """EWMA, CUSUM and moving ranges of the standardised points; no ranges of a single point."""
+    from qckit.charts.ewma_cusum import cusum_chart, ewma_chart
+    from qckit.charts.run_lengths import cusum_decision, ewma_width
+    from qckit.charts.shewhart import moving_range_chart
+
+    limits, z = chart.limits, frame["z"].to_numpy(dtype=float)
     base = chart.frame.loc[chart.frame["phase"] == "baseline", "z"].dropna().to_numpy(dtype=float)
     df = round(float(limits.df), 2)
     width, decision = ewma_width(_WEIGHT, limits.n_points, df), cusum_decision(_SLACK, limits.n_points, df)
     ewma = ewma_chart(z, centre=0, sigma=1, weight=_WEIGHT, width=width)
     cusum = cusum_chart(z, target=0, slack=_SLACK, decision=decision)
     ranges = moving_range_chart(z, mean=np.abs(np.diff(base)).mean() if len(base) > 2 else None) if len(z) > 1 else None
+    return ewma, cusum, ranges
+
+
+def _draw_four(q, limits, frame, *, ewma, cusum, ranges):
+    """Draw them side by side, for counts with the chart of plain limits before; (figure, what :func:`_plain` says)."""
+    import matplotlib.pyplot as plt
+
+    from qckit.charts.control_chart import draw_control_chart, draw_cusum, draw_ewma
+
     with draw.style():
         # fixed margins: working them out for each of some fifteen figures takes longer than drawing them
         if q.count:
@@ -149,26 +181,7 @@ def _four(page, chart):
             )
         draw_ewma(ewma, ax=axes[1], title=f"Weighted mean (EWMA {_WEIGHT:g})", ylabel="mean (SD of a hatch)")
         draw_cusum(cusum, ax=axes[2], title=f"CUSUM (slack {_SLACK:g})", ylabel="sum (SD of a hatch)")
-    inside = (frame["at"] >= page.study.first).to_numpy()
-    outs = {
-        **({plain[0]: int((plain[1] & inside).sum())} if plain else {}),
-        "moving ranges above their limit": int((ranges["value"] > ranges["high"])[inside[1:]].sum())
-        if ranges is not None
-        else 0,
-        "weighted means beyond their limits": int((ewma["signal"] != 0).to_numpy()[inside].sum()),
-        "CUSUM points beyond the decision height": int((cusum["signal"] != 0).to_numpy()[inside].sum()),
-    }
-    outside = "; ".join(f"{words}: {n}" for words, n in outs.items())
-    n, rest = int(inside.sum()), chart.baseline_words
-    caption = (
-        f"{page.study.month} and the {_DAYS_BEFORE} days before, in order (n = {len(frame)}); of the {n} hatches of "
-        f"the period, {outside}. {rest[0].upper()}{rest[1:]}. Weighted mean and CUSUM see small lasting shifts; their "
-        "borders let chance signal about once in 370 hatches, the length of the baseline allowed for."
-    )
-    if chart.likeness is not None and chart.likeness.is_marked:
-        caption += " Neighbours are alike here, so these two signal more often than that."
-    alt = f"Further charts of {q.label}{f', lot {chart.lot}' if chart.lot else ''}: {outside}."
-    return figure(fig, alt=alt, caption=caption), f"{outside[0].upper()}{outside[1:]} (n = {n})."
+    return fig, plain
 
 
 def _plain(q, limits, frame, ax):

@@ -17,8 +17,8 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from qckit.practice.cases import PLANTED
 from qckit.practice.rooms import simulate_in_room
+from qckit.practice.situations import PLANTED
 from qckit.settings import Settings
 from qckit.site_tables import SiteTables
 from qckit.verdicts.poor_hatch.causes import cause

@@ -7,8 +7,8 @@ from types import SimpleNamespace
 import pytest
 from invented_day import at, counts_of
 
+from qckit.day.harvest_records import Harvest
 from qckit.day.page import day_page
-from qckit.day.records import Harvest
 from qckit.day.screen import screen_lines
 from qckit.day.study import study_day
 from qckit.day.words import answer, day_lines

@@ -175,7 +175,7 @@ def test_what_a_decoder_falls_over_is_said_plainly(tmp_path, monkeypatch, kind):
     def fall_over(*_):
         raise kind(*arguments.get(kind.__name__, ("'Strips' of 0x7f",)))
 
-    monkeypatch.setattr(reading, "_read_pillow", fall_over)
+    monkeypatch.setattr(reading, "read_pillow", fall_over)
     Image.new("RGB", (9, 9)).save(tmp_path / "a.png")
     with pytest.raises(InputError) as raised:
         read_photo(tmp_path / "a.png")

@@ -3,8 +3,9 @@
 import numpy as np
 import pytest
 
-from qckit.practice.cases import PLANTED, draw_situation, simulate_case, situation_shares
+from qckit.practice.cases import simulate_case
 from qckit.practice.mechanisms import LotTraits
+from qckit.practice.situations import PLANTED, draw_situation, situation_shares
 
 
 @pytest.mark.parametrize("cause", PLANTED)

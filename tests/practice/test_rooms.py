@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from qckit.practice.cases import PLANTED
 from qckit.practice.mechanisms import Conditions, LotTraits, draw_room, expected_shares
 from qckit.practice.rooms import _recorded, _strength, draw_practice_room, simulate_in_room
+from qckit.practice.situations import PLANTED
 
 
 def test_rooms_differ_in_where_and_as_what_embryos_stop():

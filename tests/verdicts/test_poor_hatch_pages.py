@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 from poor_cases import explain, site_of
 
-from qckit.practice.cases import PLANTED
 from qckit.practice.rooms import simulate_in_room
+from qckit.practice.situations import PLANTED
 from qckit.settings import Settings
 from qckit.verdicts.poor_hatch.causes import cause
 from qckit.verdicts.poor_hatch.evidence import EVIDENCE_CODES

@@ -8,20 +8,14 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import pandas as pd
 
-from qckit.charts.capability import Capability, share_below
-from qckit.charts.lot_chart import LotChart, build_chart
+from qckit.charts.lot_chart import build_chart
 from qckit.charts.rules import RULES
 from qckit.charts.series import CONDITIONS, LOT_CHARTS, hatch_series
 from qckit.errors import InputError, unknown_name
-from qckit.hatch.dose import cost_per_million
-from qckit.hatch.dose_plan import DosePlan, plan_dose
-from qckit.hatch.dose_records import dose_records
-from qckit.hatch.intervals import proportion_over_cones
 from qckit.hatch.photo_counts import corrected_tables, mark_photo_counts
-from qckit.hatch.plain_intervals import positive_mean_interval
 from qckit.hatch.subsamples import fill_volumes
 from qckit.site_tables import SiteTables
-from qckit.verdicts.month.lot_levels import LotLevel
+from qckit.verdicts.month.lot_month import Reviewed, lot_month, with_doses
 from qckit.verdicts.month.periods import compare_periods, month_bounds
 from qckit.verdicts.month.records import left_out, no_hatch_words, quality_table
 from qckit.verdicts.month.searches import search_month
@@ -29,31 +23,9 @@ from qckit.verdicts.month.set_aside import aside_table, points_aside
 from qckit.verdicts.month.shifts import matched_with_log
 from qckit.verdicts.month.signals import CHANGE_RULE, signal_table
 
-__all__ = ["LotMonth", "MonthStudy", "month_bounds", "study_month"]
+__all__ = ["MonthStudy", "month_bounds", "study_month"]
 
 _TIMED = ("production", "reference", "standard test", "investigation")  # any hatch that was followed by the clock
-
-
-@dataclass(frozen=True, kw_only=True)
-class LotMonth:
-    """One lot in the month."""
-
-    lot: str
-    n_hatches: int
-    hatch_pct: object  # Estimate, as a share
-    efficiency: object  # Estimate
-    chart: LotChart
-    capability: Capability
-    dose: DosePlan | None = None
-    dose_words: str = ""
-    marks: int  # hatches marked on the chart of the percentage
-    expected_marks: float  # that chance alone would make
-    signals: int  # hatches that stand out with the whole page counted, not explained
-    is_in_control: bool | None  # None: no limits
-    cost_per_million: float
-    cysts_g: float  # used in the month
-    cost: float  # of them, in the lot's currency
-    level: LotLevel | None  # against the world; None: too few hatches
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -122,39 +94,26 @@ def study_month(tables: SiteTables, *, month, lot="", rules=None, is_proposed=Fa
     first, last = month_bounds(month, settings.site.timezone)
     rules = tuple(rules) if rules is not None else _rules(settings)
     history = _history(tables, samples, last)
-    inside = history["at"] >= first
-    if lot and lot not in set(hatches["lot"]):
-        raise unknown_name("lot", lot, sorted(set(hatches["lot"])), where="hatches")
-    chosen = history[inside & (history["lot"] == lot)] if lot else history[inside]
-    if not len(chosen):
-        raise InputError(no_hatch_words(history, month, lot))
+    chosen = _chosen(history, hatches, month, lot, first)
     names = sorted(chosen["lot"].unique())
     done = _explained(tables.signals)
     searched = search_month(history[~history["hatch"].isin(done)], tables, lot=lot, names=names, first=first, last=last)
     shifts = matched_with_log(searched.shifts, tables.changes, month)
     changed = _noted(history, [s for s in shifts if s.counts and s.kind != "lot"])
-    charts, conditions = _charts(
-        tables if not is_proposed else replace(tables, baselines=None),
-        samples,
-        changed,
-        names=names,
-        period=(first, last),
-        rules=rules,
-        waters=searched.waters,
-    )
-    table = signal_table(
-        charts, conditions, searched.search, shifts, tables.signals, first=first, waters=searched.waters
-    )
+    proposed = replace(tables, baselines=None) if is_proposed else tables
+    options = {"names": names, "period": (first, last), "rules": rules, "waters": searched.waters}
+    charts, conditions = _charts(proposed, samples, changed, **options)
+    marks = {"first": first, "waters": searched.waters}
+    table = signal_table(charts, conditions, searched.search, shifts, tables.signals, **marks)
     shifts = _closed_by_hand(shifts, table)
     moved = {label for s in shifts if s.counts and s.kind != "lot" for label in s.labels}
     moved |= set(table.loc[table["state"] != "mark", "hatch"])  # accidents tell nothing of the lot
     levels = {level.lot: level for level in searched.lots}
-    reviewed = _Reviewed(history=history, charts=charts, moved=moved, signals=table, period=(first, last))
+    reviewed = Reviewed(history=history, charts=charts, moved=moved, signals=table, period=(first, last))
     month_lots = {
-        name: _lot_month(tables, name, chosen[chosen["lot"] == name], reviewed, level=levels.get(name))
-        for name in names
+        name: lot_month(tables, name, chosen[chosen["lot"] == name], reviewed, level=levels.get(name)) for name in names
     }
-    month_lots = _with_doses(month_lots, tables, last)
+    month_lots = with_doses(month_lots, tables, last)
     lost, per_day, ahead = _feed_of(shifts, chosen, charts, settings.feed, (first, last))
     return MonthStudy(
         month=month,
@@ -181,6 +140,17 @@ def study_month(tables: SiteTables, *, month, lot="", rules=None, is_proposed=Fa
         unseen=searched.unseen,
         left_out=left_out(hatches, first, last, lot, chosen),
     )
+
+
+def _chosen(history, hatches, month, lot, first):
+    """The hatches of the period, of one lot or of all; an error where there is none."""
+    if lot and lot not in set(hatches["lot"]):
+        raise unknown_name("lot", lot, sorted(set(hatches["lot"])), where="hatches")
+    inside = history[history["at"] >= first]
+    chosen = inside[inside["lot"] == lot] if lot else inside
+    if not len(chosen):
+        raise InputError(no_hatch_words(history, month, lot))
+    return chosen
 
 
 def _feed_of(shifts, chosen, charts, feed, period):
@@ -281,107 +251,6 @@ def _ways_of_counting(series, tables):
     by_photo = (series["counted_by"] == "photo").to_numpy()
     bare = by_photo & np.isin(marked, ["unchecked", "not covered"])
     return series["counted_by"].where(~bare | ~(marked == "corrected").any(), "photo, not corrected")
-
-
-@dataclass(frozen=True, kw_only=True)
-class _Reviewed:
-    """What the lots of a month are read from."""
-
-    history: pd.DataFrame
-    charts: dict
-    moved: set  # hatches of a found change
-    signals: pd.DataFrame
-    period: tuple
-
-
-def _lot_month(tables, name, mine, reviewed, *, level):
-    (first, last), settings, lots = reviewed.period, tables.settings, tables.lots
-    table = reviewed.signals
-    chart = reviewed.charts.get((name, "hatch_pct")) or build_chart(
-        reviewed.history, "hatch_pct", lot=name, period=reviewed.period
-    )
-    counted = mine[mine["full_cysts"] > 0]
-    confidence = settings.limits.confidence
-    share = proportion_over_cones(counted["nauplii"], counted["full_cysts"], confidence=confidence)
-    recent = _level(reviewed, name, "hatch_pct")
-    capability = share_below(recent, settings.limits.min_hatch_pct, confidence=confidence, of=_level_words(chart, last))
-    efficiency = positive_mean_interval(mine["hatching_efficiency_per_g"], confidence=confidence)
-    row = lots[lots["lot"] == name].iloc[0] if lots is not None and (lots["lot"] == name).any() else {}
-    cost = cost_per_million(
-        _num(row, "price"), _num(row, "pack_g"), efficiency.value, recovery_pct=settings.feed.recovery_pct
-    )
-    n = int(chart.of_period(first)["value"].notna().sum())
-    done = table.loc[(table["state"] == "explained") & (table["rule"] != CHANGE_RULE), "hatch"]
-    fired = chart.signals.loc[~chart.signals["label"].isin(done), "label"].nunique()
-    expected = n / chart.run.mean if chart.run is not None else math.nan
-    alone = table[(table["chart"] == "hatch_pct") & (table["lot"] == name) & (table["state"] == "open")]
-    n_open = alone.loc[alone["rule"] != CHANGE_RULE, "hatch"].nunique()
-    used = float(mine["cysts_g"].sum())
-    price, pack = _num(row, "price"), _num(row, "pack_g")
-    return LotMonth(
-        lot=name,
-        n_hatches=len(mine),
-        hatch_pct=share,
-        efficiency=efficiency,
-        chart=chart,
-        capability=capability,
-        marks=fired,
-        expected_marks=expected,
-        signals=n_open,
-        is_in_control=None if chart.limits is None or not n else n_open == 0,
-        cost_per_million=cost,
-        cysts_g=used,
-        cost=used * price / pack if price is not None and pack else math.nan,
-        level=level,
-    )
-
-
-def _num(row, column):
-    value = row.get(column) if len(row) else None
-    return None if value is None or pd.isna(value) else float(value)
-
-
-_LEVEL_DAYS = 60
-
-
-def _level_words(chart, last):
-    """Say which hatches :func:`_level` takes."""
-    end = f"{last - pd.Timedelta(days=1):%Y-%m-%d}"
-    aged = f"; each moved along the slope to {end}" if chart.limits is not None and chart.limits.slope_per_day else ""
-    return (
-        f"the counted hatches of the {_LEVEL_DAYS} days up to {end} under the standard conditions and outside any "
-        f"change or signal told above{aged}"
-    )
-
-
-def _level(reviewed, name, quantity, days=_LEVEL_DAYS):
-    """Recent figures of a lot without those a found change explains, moved along its slope to the month's end."""
-    history, last = reviewed.history, reviewed.period[1]
-    mine = history[(history["lot"] == name) & (history["at"] >= last - pd.Timedelta(days=days))]
-    mine = mine[~mine["hatch"].isin(reviewed.moved) & (mine["far_off"] == "") & mine[quantity].notna()]
-    chart = reviewed.charts.get((name, quantity))
-    value = mine[quantity].to_numpy(dtype=float)
-    if chart is None or chart.limits is None or not chart.limits.slope_per_day or not len(mine):
-        return value
-    ahead = ((last - mine["at"]) / pd.Timedelta(days=1)).to_numpy(dtype=float)
-    if chart.limits.kind == "log individuals":
-        return value * np.exp(chart.limits.slope_per_day * ahead)
-    return np.clip(value + chart.limits.slope_per_day * chart.limits.per * ahead, 0.1, 99.9)
-
-
-def _with_doses(month_lots, tables, last):
-    """Add to each lot its dose at the month's end (that of every page) and its words; none where nothing is known."""
-    day = (last - pd.Timedelta(seconds=1)).isoformat()
-    records = dose_records(tables, day=day) if month_lots else None
-    found = {}
-    for name, of_lot in month_lots.items():
-        try:
-            plan = plan_dose(tables, name, day=day, records=records)
-            words = " ".join([plan.sentence, *(w.sentence for w in plan.warnings)])
-        except InputError as error:
-            plan, words = None, str(error)
-        found[name] = replace(of_lot, dose=plan, dose_words=words)
-    return found
 
 
 def _days_touched(shift, first, last):

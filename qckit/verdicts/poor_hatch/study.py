@@ -121,16 +121,9 @@ def study_hatch(
     InputError
         The hatch is unknown or has no counted subsample.
     """
-    tables = corrected_tables(tables)
-    settings = tables.settings
     hatch_row = _pick(tables.hatches, hatch)
-    t = tables.but(readings=standard_readings(tables.readings, tables.hatches))
-    if counts is None:
-        counts = counted_hatches(t.samples, t.hatches, t.lots, photos=t.photos, reading_h=settings.conditions.reading_h)
-    if hatch not in set(counts["hatch"]):
-        raise InputError(
-            f"hatch {hatch}: no subsample with nauplii and cysts counted. Count one, or import its field sheet, first."
-        )
+    t = corrected_tables(tables).but(readings=standard_readings(tables.readings, tables.hatches))
+    counts = _counts_with(t, hatch, counts)
     row = counts[counts["hatch"] == hatch].iloc[0].to_dict()
     lot = next(iter(t.lots[t.lots["lot"] == row["lot"]].to_dict("records")), {"lot": row["lot"]})
     day = _same_day(counts, row)
@@ -182,6 +175,18 @@ def study_hatch(
         other_lot=another_lot(counts, row),
     )
     return _with_what_is_shown(case, t, counts, hours, now) if for_page else case
+
+
+def _counts_with(t, hatch, counts):
+    """``counted_hatches`` of the site, worked out where they are not given; an error where the hatch is not counted."""
+    if counts is None:
+        reading_h = t.settings.conditions.reading_h
+        counts = counted_hatches(t.samples, t.hatches, t.lots, photos=t.photos, reading_h=reading_h)
+    if hatch not in set(counts["hatch"]):
+        raise InputError(
+            f"hatch {hatch}: no subsample with nauplii and cysts counted. Count one, or import its field sheet, first."
+        )
+    return counts
 
 
 def _with_what_is_shown(case, t, counts, hours, now) -> Case:
