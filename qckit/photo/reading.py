@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import io
 import stat
 import struct
 import warnings
@@ -13,7 +14,7 @@ from pathlib import Path
 import numpy as np
 
 from qckit.errors import InputError, one_line
-from qckit.photo.decoding import MAX_MEGAPIXELS, NoLightError, formats_of, read_pillow, read_tiff
+from qckit.photo.decoding import MAX_MEGAPIXELS, NoLightError, check_size, formats_of, read_pillow, read_tiff
 
 __all__ = ["MAX_MEGAPIXELS", "Photo", "file_bytes", "read_brightness", "read_photo"]
 

@@ -208,7 +208,7 @@ def test_a_long_answer_is_parted_where_a_phone_folds_it_and_nothing_of_it_is_los
     answer = "K-118: 99 of 100 hatches. " + "The level is 61 % and hatches scatter by 4 points, so that most fall. " * 4
     begin, rest = part_answer(question, answer)
     assert begin == answer[: answer.index(" The level", 40)] and begin + rest == answer
-    html = reports.evidence(finding(evidence=[Evidence(question, answer, "against")])).html
+    html = reports.evidence(finding(evidence=[Evidence(question, answer, "against", "shift", {})])).html
     assert html.count('type="checkbox"') == 1 and re.sub("<[^>]*>", "", html).count("so that most fall.") == 4
     for long in ("word " * 60, "x" * 300, "(" + "in brackets, " * 30, "One sentence. " * 30):
         assert "".join(part_answer(question, long)) == long
