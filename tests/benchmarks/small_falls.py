@@ -3,8 +3,9 @@
 python tests/benchmarks/small_falls.py [--runs N]
 
 Hatches without any day or group that differs, 180 in control, then a fall of so many standard deviations of a hatch
-that goes on. The EWMA knows level and spread exactly and its width is set so that it signals in 60 quiet hatches (a
-month) with the search's own chance; the search estimates everything and counts every group, time and shape.
+that goes on. EWMAs know level and spread exactly, or have them from the last 180 or 60 hatches in control; their widths
+are set so that they signal in 60 quiet hatches (a month) with the search's own chance. The search estimates everything
+and counts every group, time and shape.
 """
 
 from __future__ import annotations
@@ -20,6 +21,7 @@ from qckit.charts.search import find_changes_in_levels
 from qckit.verdicts.month.rates import SHARES
 
 _BEFORE, _MONTH = 180, 60
+_KINDS = ((0.1, 0), (0.2, 0), (0.1, 180), (0.1, 60))  # weight, hatches that level and spread are from; 0: known
 
 
 def frame_of(rng, fall, n_after):
@@ -41,6 +43,15 @@ def averages(z, weight):
     return out
 
 
+def watched(z, weight, baseline):
+    """Weighted means of the hatches after those in control, by level and spread of the last of these."""
+    if baseline:
+        base = z[:, _BEFORE - baseline : _BEFORE]
+        z = (z[:, _BEFORE:] - base.mean(axis=1, keepdims=True)) / base.std(axis=1, ddof=1, keepdims=True)
+        return averages(z, weight)
+    return averages(z, weight)[:, _BEFORE:]
+
+
 def main():
     """Draw, search, print."""
     ap = argparse.ArgumentParser(description=__doc__.splitlines()[0])
@@ -48,15 +59,16 @@ def main():
     args = ap.parse_args()
     rng, began, alpha = np.random.default_rng(3), time.process_time(), SHARES["changes"]
     width = {}
-    for weight in (0.1, 0.2):
-        long = averages(rng.normal(0, 1, (40_000, _BEFORE + _MONTH)), weight)[:, _BEFORE:]
-        width[weight] = float(np.quantile(np.abs(long).max(axis=1), 1 - alpha))
-    print("| fall (SD) | hatches since | EWMA 0.1 | EWMA 0.2 | search |\n|" + " --- |" * 5)
+    for kind in _KINDS:
+        long = watched(rng.normal(0, 1, (40_000, _BEFORE + _MONTH)), *kind)
+        width[kind] = float(np.quantile(np.abs(long).max(axis=1), 1 - alpha))
+    names = [f"EWMA {w}" + (f", from {b}" if b else "") for w, b in _KINDS]
+    print(f"| fall (SD) | hatches since | {' | '.join(names)} | search |\n|" + " --- |" * (3 + len(names)))
     for fall in (0.75, 1.0, 1.5):
         for after in (10, 15, 20, 30):
             z = rng.normal(0, 1, (20_000, _BEFORE + after))
             z[:, _BEFORE:] -= fall
-            told = [np.mean((averages(z, w)[:, _BEFORE:] < -b).any(axis=1)) for w, b in width.items()]
+            told = [np.mean((watched(z, *kind) < -b).any(axis=1)) for kind, b in width.items()]
             n = 0
             for _ in range(args.runs):
                 search = find_changes_in_levels(frame_of(rng, fall, after), alpha=alpha, priors=Priors(residual=1.0))
