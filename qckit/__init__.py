@@ -7,11 +7,11 @@ first used, so that the import itself is quick.
 import sys
 from importlib import import_module
 
-import lazy_loader
+from qckit.arguments import attach
 
 __version__ = "0.1.0"
 
-__getattr__, __dir__, _names = lazy_loader.attach_stub(__name__, __file__)
+__getattr__, __dir__, _names = attach(__name__, __file__)
 __all__ = ["__version__", *_names]
 
 if (_ipython := sys.modules.get("IPython")) is not None and (_shell := _ipython.get_ipython()) is not None:

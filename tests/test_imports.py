@@ -11,6 +11,7 @@ BASE = {
     *(
         "__init__",
         "_paths",
+        "arguments",
         "draw",
         "errors",
         "directions",
@@ -27,7 +28,8 @@ MAY_IMPORT = {
     "errors": set(),
     "_paths": set(),
     "draw": {"stages"},
-    "__init__": set(),
+    "__init__": {"arguments"},
+    "arguments": {"errors"},
     "columns": {"quantities", "stages"},
     "tables": {"columns", "errors", "quantities"},
     "settings_text": {"settings"},

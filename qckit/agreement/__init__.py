@@ -6,6 +6,6 @@ to check again, and from it the correction of later counts with intervals that k
 takes arrays and DataFrames and returns data; nothing here reads a file or the log.
 """
 
-import lazy_loader
+from qckit.arguments import attach
 
-__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)
+__getattr__, __dir__, __all__ = attach(__name__, __file__)

@@ -4,6 +4,6 @@ A chart is a DataFrame with a row per hatch; a baseline is reviewed, widened for
 by what they see; and since when, with what, and how often below the minimum have their own functions.
 """
 
-import lazy_loader
+from qckit.arguments import attach
 
-__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)
+__getattr__, __dir__, __all__ = attach(__name__, __file__)

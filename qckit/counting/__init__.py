@@ -5,6 +5,6 @@
 ``measure_objects``, ``choose_objects``, ``apply_frame``, ``judge_photo``, ``draw_checked``.
 """
 
-import lazy_loader
+from qckit.arguments import attach
 
-__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)
+__getattr__, __dir__, __all__ = attach(__name__, __file__)

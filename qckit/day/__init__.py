@@ -4,6 +4,6 @@ Pure functions say what a day holds (:func:`study_day`) and make rows of what wa
 screens, forms and files are at the edges. Names are looked up when first used.
 """
 
-import lazy_loader
+from qckit.arguments import attach
 
-__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)
+__getattr__, __dir__, __all__ = attach(__name__, __file__)

@@ -5,6 +5,6 @@ invented site that the chapters speak of; the functions of :mod:`qckit.guide.ref
 metrics, rules and messages as the code has them, so that no list can go stale.
 """
 
-import lazy_loader
+from qckit.arguments import attach
 
-__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)
+__getattr__, __dir__, __all__ = attach(__name__, __file__)

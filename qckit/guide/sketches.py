@@ -157,6 +157,10 @@ def spoilt_examples(pixels, *, side_px: int = 420):
 def draw_drip_loop(*, ax=None):
     """Draw how a cable hangs below its socket, so that water drips off before it gets there.
 
+    Parameters
+    ----------
+    ax : Axes, optional
+
     Returns
     -------
     Axes
@@ -191,6 +195,10 @@ def draw_drip_loop(*, ax=None):
 
 def draw_edges(*, ax=None):
     """Draw what counts at the edges of a photo: all that touches the right or lower edge, nothing at the others.
+
+    Parameters
+    ----------
+    ax : Axes, optional
 
     Returns
     -------
@@ -230,6 +238,10 @@ def draw_edges(*, ax=None):
 
 def draw_rooms(*, ax=None):
     """Draw how several rooms share one log, one folder of photos, and the computers that count.
+
+    Parameters
+    ----------
+    ax : Axes, optional
 
     Returns
     -------
@@ -280,6 +292,7 @@ def draw_day(hatches, *, ax=None):
     ----------
     hatches : DataFrame
         From ``site.hatches(...)``: cone, started, hatch_pct and its bounds.
+    ax : Axes, optional
 
     Returns
     -------

@@ -4,6 +4,6 @@ Everything here is arithmetic on DataFrames and arrays; nothing opens a file. Na
 that importing the folder costs nothing.
 """
 
-import lazy_loader
+from qckit.arguments import attach
 
-__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)
+__getattr__, __dir__, __all__ = attach(__name__, __file__)

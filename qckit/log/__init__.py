@@ -5,6 +5,6 @@ written is written whole or not at all, and nothing is ever changed or deleted. 
 PostgreSQL for several rooms. ``new_site`` makes a site; ``restore`` brings a backup back.
 """
 
-import lazy_loader
+from qckit.arguments import attach
 
-__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)
+__getattr__, __dir__, __all__ = attach(__name__, __file__)

@@ -3,17 +3,6 @@
 The rest of the kit sees a :class:`Photo`: upright RGB pixels, whatever the file's format, depth or orientation.
 """
 
-from qckit.photo.finding import drawn_folders, find_photos, photo_names
-from qckit.photo.reading import MAX_MEGAPIXELS, Photo, read_photo
-from qckit.photo.scales import Scales, read_scales
+from qckit.arguments import attach
 
-__all__ = [
-    "MAX_MEGAPIXELS",
-    "Photo",
-    "Scales",
-    "drawn_folders",
-    "find_photos",
-    "photo_names",
-    "read_photo",
-    "read_scales",
-]
+__getattr__, __dir__, __all__ = attach(__name__, __file__)

@@ -4,6 +4,6 @@ The history feeds the demo; the simulated hatches, each with a planted cause, ch
 hatch is right; the drawn photos serve tests and teaching. Everything here is invented and says so.
 """
 
-import lazy_loader
+from qckit.arguments import attach
 
-__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)
+__getattr__, __dir__, __all__ = attach(__name__, __file__)

@@ -6,6 +6,6 @@ beside it. The other names are what a report notebook calls to show things: each
 text escaped. Names are looked up when first used, so that the import is quick.
 """
 
-import lazy_loader
+from qckit.arguments import attach
 
-__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)
+__getattr__, __dir__, __all__ = attach(__name__, __file__)

@@ -6,6 +6,6 @@ shows where no widget can, and ``rank_photos``, ``rank_objects`` and ``say_when_
 and when looking on is not worth it.
 """
 
-import lazy_loader
+from qckit.arguments import attach
 
-__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)
+__getattr__, __dir__, __all__ = attach(__name__, __file__)

@@ -1,0 +1,127 @@
+"""Wrong arguments are answered in words, by every public function; what succeeds is left alone."""
+
+import contextlib
+import importlib
+import inspect
+import io
+import pickle
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+
+import qckit
+from qckit import charts, counting, hatch, reports
+from qckit.arguments import wrong_argument
+from qckit.errors import InputError, QcError
+
+PARTS = ("agreement", "charts", "counting", "day", "guide", "hatch", "log", "photo", "practice", "reports", "review")
+VALUES = (5, None, "no such thing", Path("/no/such/path"), pd.DataFrame())
+
+
+@pytest.mark.parametrize(
+    ("call", "sentence"),
+    [
+        (
+            lambda: reports.table(5),
+            "qckit.reports.table: the parameter frame is 5, a whole number. It takes a DataFrame, shape (n, m): One "
+            "row per line; the index is not shown.",
+        ),
+        (
+            lambda: charts.draw_control_chart(5),
+            "qckit.charts.draw_control_chart: the parameter frame is 5, a whole number. It takes a DataFrame: Columns "
+            "of ``charts.CHART_COLUMNS``.",
+        ),
+        (
+            lambda: charts.draw_control_chart(pd.DataFrame({"a": [1], "b": [2]})),
+            "qckit.charts.draw_control_chart: the table given as frame lacks z. Its columns: a, b.",
+        ),
+        (
+            lambda: qckit.load_settings(5),
+            "qckit.load_settings: the parameter folder is 5, a whole number. It takes a path: The site folder (or a "
+            "settings file in it).",
+        ),
+        (
+            lambda: qckit.open_log(3),
+            "qckit.log.open_log: the parameter site is 3, a whole number. It takes a path or str: The site folder, or "
+            "the URL of a database (``sqlite:///…``, ``postgresql+psycopg://…``).",
+        ),
+    ],
+)
+def test_a_wrong_type_is_answered_with_the_parameter_and_what_it_takes(call, sentence):
+    with pytest.raises(InputError) as caught:
+        call()
+    assert str(caught.value) == sentence
+    assert caught.value.__cause__ is not None  # where in the code can still be seen
+
+
+def test_missing_and_unknown_parameters_are_as_python_says_them():
+    with pytest.raises(TypeError, match="missing 1 required positional argument: 'frame'"):
+        reports.table()
+    with pytest.raises(TypeError, match="unexpected keyword argument 'colour'"):
+        reports.table(pd.DataFrame(), colour="red")
+
+
+def test_a_fault_that_no_argument_is_to_blame_for_stays_as_it_is():
+    def broken(frame: pd.DataFrame):
+        """Fail.
+
+        Parameters
+        ----------
+        frame : DataFrame
+        """
+
+    for fault in (TypeError("inside"), AttributeError("inside"), ZeroDivisionError()):
+        assert wrong_argument(broken, (pd.DataFrame(),), {}, fault=fault, name="broken") is None
+
+
+def test_a_function_of_the_door_is_the_same_to_pickle_to_help_and_to_who_calls_it():
+    assert pickle.loads(pickle.dumps(counting.count_photo)) is counting.count_photo is qckit.count_photo
+    assert "image" in inspect.signature(counting.count_photo).parameters or inspect.signature(counting.count_photo)
+    assert inspect.getdoc(hatch.cone_metrics) == inspect.getdoc(hatch.cone_metrics.__wrapped__)
+    assert hatch.binomial_interval(8, 10) == hatch.binomial_interval.__wrapped__(8, 10)
+
+
+def _functions():
+    found = {}
+    for place in ("qckit", *(f"qckit.{part}" for part in PARTS)):
+        part = importlib.import_module(place)
+        found |= {id(f): (f"{place}.{n}", f) for n in part.__all__ if inspect.isfunction(f := getattr(part, n))}
+    return sorted(found.values())
+
+
+def _calls(function):
+    """Ways to call a function wrongly: one value for all that has to be given, or for the first that may be."""
+    parameters = [
+        p for p in inspect.signature(function).parameters.values() if p.kind < p.VAR_POSITIONAL or p.kind == 3
+    ]
+    needed = [p.name for p in parameters if p.default is p.empty] or [p.name for p in parameters[:1]]
+    return [dict.fromkeys(needed, value) for value in VALUES] if needed else []
+
+
+# A table where an array is wanted is an array to numpy, and a number can be what is asked for: the library's own
+# sentence is left there.
+LIBRARY = (ValueError, np.linalg.LinAlgError)
+
+
+@pytest.mark.slow
+def test_no_public_function_answers_a_wrong_type_with_a_bare_error(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("QCKIT_GUIDE_CACHE", str(tmp_path))
+    bare, called = [], 0
+    for name, function in _functions():
+        if name.endswith(".write_guide"):
+            continue
+        for arguments in _calls(function):
+            called += 1
+            with contextlib.redirect_stdout(io.StringIO()), contextlib.redirect_stderr(io.StringIO()):
+                try:
+                    result = function(**arguments)
+                    list(result) if inspect.isgenerator(result) else None
+                except (QcError, *LIBRARY):
+                    pass
+                except Exception as fault:  # noqa: BLE001  any fault is what is looked for
+                    bare.append(f"{name}({str(arguments)[:60]}): {type(fault).__name__}: {fault}"[:200])
+    assert called > 1000
+    assert bare == []
