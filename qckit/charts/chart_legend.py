@@ -4,9 +4,21 @@ from __future__ import annotations
 
 from qckit import draw
 
-__all__ = ["add_legend", "lift_title"]
+__all__ = ["ZERO", "add_legend", "lift_title", "short_name"]
+
+ZERO = {"marker": "v", "markersize": 8, "markerfacecolor": "white", "markeredgecolor": draw.INK, "clip_on": False}
+"""Look of a point that was read as nothing, where limits are on a log scale."""
 
 _LEFT_OF_WIDTH = 0.72  # of the axes, once the layout has made room for the names of the limits
+
+
+_LONGEST = 16  # letters of a name: more would leave a chart no room
+
+
+def short_name(name: str, longest: int = _LONGEST) -> str:
+    """Shorten a name of a lot in its middle: lots differ at their ends."""
+    end = (longest - 1) // 2
+    return name if len(name) <= longest else f"{name[: longest - 1 - end]}…{name[-end:]}"
 
 
 def add_legend(ax, frame, marks: str = ""):
@@ -24,13 +36,17 @@ def add_legend(ax, frame, marks: str = ""):
     lots = list(dict.fromkeys(frame["group"].astype(str)))
     if len(lots) > 1:  # the shape tells the lot, whatever the phase
         handles += [
-            Line2D([], [], marker=draw.MARKERS[i % len(draw.MARKERS)], color=blue, linestyle="none", label=name)
+            Line2D(
+                [], [], marker=draw.MARKERS[i % len(draw.MARKERS)], color=blue, linestyle="none", label=short_name(name)
+            )
             for i, name in enumerate(lots)
         ]
     elif phase - {"baseline", "set aside"}:
         handles.append(Line2D([], [], marker="o", color=blue, linestyle="none", label="hatch"))
     if "set aside" in phase:
         handles.append(Line2D([], [], marker="x", color="#7F7F7F", linestyle="none", label="set aside"))
+    if "is_zero" in frame and frame["is_zero"].any():
+        handles.append(Line2D([], [], linestyle="none", label="0", **ZERO))
     if marks:
         handles.append(
             Line2D(

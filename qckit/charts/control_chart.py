@@ -9,11 +9,12 @@ from __future__ import annotations
 import numpy as np
 
 from qckit import draw
-from qckit.charts.chart_legend import add_legend, lift_title
+from qckit.charts.chart_legend import ZERO, add_legend, lift_title, short_name
 from qckit.charts.rules import find_signals
 
 __all__ = ["draw_control_chart", "draw_cusum", "draw_ewma", "rule_mark"]
 
+_NAMES_BESIDE = 8  # letters of a lot's name that find room beside the next one's
 _LETTER = {"eight_one_side": "W4"}
 
 
@@ -134,7 +135,7 @@ def _limit_names(frame, decimals):
     if not len(known):
         return []
     end, lots = known.iloc[-1], frame["group"].astype(str)
-    whose = f"{end['group']} " if lots.nunique() > 1 else ""
+    whose = f"{short_name(str(end['group']), 8)} " if lots.nunique() > 1 else ""
     return [
         (float(end[column]), f"{whose}{word} {end[column]:,.{decimals}f}")
         for column, word in (("high", "upper"), ("centre", "mean"), ("low", "lower"))
@@ -175,6 +176,9 @@ def _draw_points(ax, x, frame):
             chosen = part & ((phase == name) if name else ~np.isin(phase, ("baseline", "set aside")))
             if chosen.any():
                 ax.plot(x[chosen], y[chosen], linestyle="none", markersize=size, **style)
+    if "is_zero" in frame and frame["is_zero"].any():  # limits on a log scale do not reach down to nothing
+        zero = frame["is_zero"].to_numpy(dtype=bool)
+        ax.plot(x[zero], y[zero], linestyle="none", **ZERO)
 
 
 def _mark_groups(ax, x, frame):
@@ -182,17 +186,19 @@ def _mark_groups(ax, x, frame):
     group = frame["group"].astype(str).to_numpy()
     if len(set(group)) < 2:
         return
+    rows = 3 if max(map(len, group)) > _NAMES_BESIDE else 1  # long names stand below each other
     marked = set()
     for i, name in enumerate(group):
         if name not in marked:
+            down = 3 + 12 * (len(marked) % rows)
             marked.add(name)
             if i:
                 ax.axvline(x[i], color="#7F7F7F", linewidth=0.8)
             ax.annotate(
-                name,
+                short_name(name),
                 (x[i], 1),
                 xycoords=("data", "axes fraction"),
-                xytext=(3, -3),
+                xytext=(3, -down),
                 textcoords="offset points",
                 fontsize=8.5,
                 va="top",

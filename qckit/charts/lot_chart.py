@@ -325,6 +325,14 @@ def _drift(points, charted):
 def _applied(limits, points, phase):
     frame = apply_limits(limits, points, phase=phase)
     frame["cone"], frame["operator"] = points["cone"].to_numpy(), points["operator"].to_numpy()
+    return _as_read(frame, points)
+
+
+def _as_read(frame, points):
+    """A point is shown as it was read, whatever a log scale made of it; one that was read as nothing is marked."""
+    if "read" in points:
+        frame["value"] = points["read"].to_numpy()
+        frame["is_zero"] = (points["read"] <= 0).to_numpy()
     return frame
 
 
@@ -334,7 +342,7 @@ def _empty_limits(points):
     frame = pd.DataFrame({name: points.get(name, np.nan) for name in CHART_COLUMNS})
     frame["point"], frame["phase"] = np.arange(1, len(points) + 1), "monitored"
     frame["cone"], frame["operator"] = points["cone"].to_numpy(), points["operator"].to_numpy()
-    return frame
+    return _as_read(frame, points)
 
 
 def _signals(frame, limits, rules, first):

@@ -254,7 +254,8 @@ def chart_points(series, name, *, group=None):
     Returns
     -------
     DataFrame, shape (n, 8)
-        label, at, group, value, count, size, and cone and operator for small charts.
+        label, at, group, value, count, size, and cone and operator for small charts; on a log scale also ``read``, as
+        a ``value`` below the smallest that is charted is raised to it.
 
     Examples
     --------
@@ -266,8 +267,8 @@ def chart_points(series, name, *, group=None):
     points = pd.DataFrame({"label": series["hatch"], "at": series["at"]})
     points["group"] = series[group] if group else ""
     points["value"] = series[name].astype(float)
-    if charted.least:
-        points["value"] = points["value"].clip(lower=charted.least)
+    if charted.least:  # what a log scale can take, beside what was read
+        points["read"], points["value"] = points["value"], points["value"].clip(lower=charted.least)
     for role in ("count", "size"):
         column = getattr(charted, role)
         points[role] = series[column].astype(float) if column else np.nan

@@ -78,6 +78,28 @@ def test_labels_of_a_control_chart_never_overlap(seed):
     assert overlapping(found) == []
 
 
+LONG = ("Great pond 2026, second sieving, pack 014", "GREAT-POND-2026-SECOND-SIEVING-PACK-0014", "K-121")
+
+
+@pytest.mark.parametrize("seed", range(40, 52))
+def test_labels_do_not_overlap_with_names_of_lots_and_cones_of_forty_letters(seed):
+    rng = np.random.default_rng(seed)
+    frame = history(rng)
+    n_lots = int(rng.integers(1, 4))
+    frame["group"] = np.repeat(LONG[:n_lots], -(-len(frame) // n_lots))[: len(frame)]
+    with draw.style():
+        ax = draw.new_axes(figsize=SIZES[seed % len(SIZES)])
+        charts.draw_control_chart(frame, ax=ax, title="the grey cone beside the north window 12", ylabel="H [%]")
+        ax.figure.canvas.draw()
+        found = axis_texts(ax, ax.figure.canvas.get_renderer())
+        lots = boxes([t for t in ax.texts if t.get_fontweight() == "bold"], ax.figure.canvas.get_renderer())
+        wide = ax.get_position().width
+    assert overlapping(found) == []
+    assert len(lots) == (n_lots if n_lots > 1 else 0)
+    assert overlapping(lots) == []
+    assert wide > 0.3  # names leave the points room
+
+
 @pytest.mark.parametrize("location", ["left", "center"])
 def test_a_long_title_stands_above_the_legend(location):
     with draw.style(), plt.rc_context({"axes.titlelocation": location}):
