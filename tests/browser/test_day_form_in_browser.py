@@ -1,0 +1,154 @@
+"""The day's form by itself in a real browser: contrast in both themes, names and order of what is typed into, zoom.
+
+The form's own script runs with a stand-in for the kernel's side, and with JupyterLab's own colours.
+"""
+
+import json
+import sys
+from pathlib import Path
+
+import pytest
+from jupyter_lab import CHROMIUM
+from page_checks import low_contrast
+
+from qckit import day
+from qckit.day import form as day_form_module
+
+sys.path.append(str(Path(__file__).resolve().parents[1] / "notebooks"))
+from test_own_analysis import young_site
+
+pytestmark = [
+    pytest.mark.browser,
+    pytest.mark.slow,
+    pytest.mark.skipif(CHROMIUM is None, reason="no Chromium on this machine"),
+]
+HERE = Path(day_form_module.__file__).parent
+NAMES = ("page", "forms", "first", "tally", "people", "initials", "status")
+MODEL = """
+const heard = {}, sent = [];
+const model = { get: (n) => data[n], set: (n, v) => { data[n] = v; }, save_changes: () => {}, send: (m) => sent.push(m),
+  on: (what, f) => { heard[what] = f; } };
+window.sent = sent;
+window.answer = (status) => { data.status = status; heard["change:status"](); };
+"""
+
+
+def lab_colours(theme):
+    """Colours of JupyterLab's theme, from its own style sheet."""
+    folders = [Path(sys.prefix) / "share" / "jupyter" / "lab" / "themes" / "@jupyterlab"]
+    sheet = folders[0] / f"theme-{theme}-extension" / "index.css"
+    if not sheet.is_file():
+        pytest.skip("JupyterLab's themes are not installed here")
+    return sheet.read_text(encoding="utf-8")
+
+
+@pytest.fixture(scope="module")
+def form(tmp_path_factory):
+    return day.day_form(
+        young_site(tmp_path_factory.mktemp("day") / "site", 5), initials="op1", now="2026-11-07T09:10:00+00:00"
+    )
+
+
+@pytest.fixture
+def shown(form, browser, tmp_path):
+    """Return a function that shows the form in a theme and a width."""
+    contexts = []
+
+    def show(theme="light", width=1280, height=800):
+        data = json.dumps({name: getattr(form, name) for name in NAMES}).replace("</", "<\\/")
+        script = (HERE / "form.js").read_text(encoding="utf-8").replace("export default", "window.widget =")
+        styles = lab_colours(theme) + (HERE / "form.css").read_text(encoding="utf-8")
+        html = (
+            f'<!DOCTYPE html><html lang="en"><head><meta charset="utf-8"><style>{styles}</style>'
+            "<style>body{margin:8px;background:var(--jp-layout-color0)}</style></head>"
+            f'<body data-jp-theme-light="{str(theme == "light").lower()}"><div id="cell"></div>'
+            f"<script>const data = {data};{MODEL}{script};"
+            "window.widget.render({ model, el: document.getElementById('cell') });</script></body></html>"
+        )
+        path = tmp_path / f"form-{theme}-{width}.html"
+        path.write_text(html, encoding="utf-8")
+        context = browser.new_context(viewport={"width": width, "height": height})
+        contexts.append(context)
+        page = context.new_page()
+        page.errors = []
+        page.on("pageerror", lambda error: page.errors.append(str(error)))
+        page.goto(path.as_uri())
+        page.locator(".qcf-fields").wait_for()
+        return page
+
+    yield show
+    for context in contexts:
+        context.close()
+
+
+def kinds(page):
+    return page.locator(".qcf-bar button[aria-pressed]")
+
+
+@pytest.mark.parametrize("theme", ["light", "dark"])
+def test_every_form_and_the_tally_stand_out_from_their_ground(shown, theme, tmp_path):
+    page = shown(theme)
+    page.screenshot(path=str(tmp_path / f"form-{theme}.png"), full_page=True)
+    for i in range(kinds(page).count()):
+        kinds(page).nth(i).click()
+        assert low_contrast(page) == [], kinds(page).nth(i).inner_text()
+    kinds(page).first.click()
+    page.get_by_role("button", name="Tally by eye").click()
+    page.keyboard.press("1")
+    assert low_contrast(page) == []
+    page.keyboard.press("Escape")
+    page.evaluate("answer({ n: 1, text: 'subsample 1, N is empty. Type it.', bad: true })")
+    assert low_contrast(page) == []
+    assert page.errors == []
+
+
+def test_everything_that_is_typed_into_has_a_name(shown):
+    page = shown()
+    nameless = """() => [...document.querySelectorAll('.qcf input, .qcf select, .qcf button')].filter(
+        (e) => !(e.getAttribute('aria-label') || (e.tagName === 'BUTTON' && e.textContent.trim()))).length"""
+    for i in range(kinds(page).count()):
+        kinds(page).nth(i).click()
+        assert page.evaluate(nameless) == 0
+        named = page.eval_on_selector_all(".qcf-fields [name]", "all => all.map(e => e.getAttribute('aria-label'))")
+        assert len(named) == len(set(named)), named  # told apart by name alone
+    assert page.locator(".qcf-status").get_attribute("aria-live") == "polite"
+
+
+def test_tab_goes_through_it_in_order_and_enter_to_the_next_field_and_writes(shown):
+    page = shown()
+    order = """() => [...document.querySelectorAll('.qcf input, .qcf select, .qcf button')].map(
+        (e) => e.getAttribute('aria-label') || e.textContent)"""
+    focused = "() => document.activeElement.getAttribute('aria-label') || document.activeElement.textContent"
+    ring = "() => getComputedStyle(document.activeElement).outlineStyle"
+    page.evaluate("document.activeElement.blur()")
+    expected, walked = page.evaluate(order), []
+    for _ in expected:
+        page.keyboard.press("Tab")
+        walked.append(page.evaluate(focused))
+        assert page.evaluate(ring) == "solid"  # where one stands can be seen
+    assert walked == expected
+    page.get_by_role("button", name="Count", exact=True).click()
+    fields = page.locator(".qcf-fields [name]")
+    fields.first.focus()
+    for i in range(1, fields.count()):
+        page.keyboard.press("Enter")
+        assert fields.nth(i).evaluate("e => e === document.activeElement")
+        if i == 3:
+            page.keyboard.press("-")  # in an empty field: back
+            assert fields.nth(i - 1).evaluate("e => e === document.activeElement")
+            page.keyboard.press("Enter")
+    page.keyboard.press("Enter")
+    assert page.evaluate("sent.at(-1).do") == "count"
+
+
+@pytest.mark.parametrize("width", [640, 390])  # 200 % zoom of a window of 1,280 px is one of 640
+def test_at_twice_the_size_and_on_a_phone_nothing_runs_out(shown, width, tmp_path):
+    page = shown(width=width, height=450)
+    page.screenshot(path=str(tmp_path / f"form-{width}.png"), full_page=True)
+    for i in range(kinds(page).count()):
+        kinds(page).nth(i).click()
+        assert page.evaluate("document.documentElement.scrollWidth") <= width
+        boxes = page.eval_on_selector_all(
+            ".qcf-fields [name], .qcf-bar button", "all => all.map(e => [e.offsetWidth, e.offsetHeight])"
+        )
+        assert all(w >= 24 and h >= 24 for w, h in boxes)  # WCAG 2.2, 2.5.8
