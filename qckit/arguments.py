@@ -124,16 +124,20 @@ def _undocumented(given, kinds, fault, name) -> InputError | None:
     return InputError(f"{name}: cannot work with {values} ({fault}). help({name}) says what it takes.")
 
 
+_FIELD = re.compile(r" *(\w+(?:, \w+)*) : (.+)")  # numpydoc's "name, name : type"
+_SENTENCE = re.compile(r".*?(?=\. |$)")
+
+
 def _documented(function) -> dict[str, tuple[str, str]]:
     """Type and meaning of each parameter by numpydoc, by the annotation where it says nothing."""
     doc = (function.__doc__ or "").partition("Parameters\n")[2].partition("Returns\n")[0]
     found = {p: (str(kind), "") for p, kind in getattr(function, "__annotations__", {}).items()}
     lines = doc.splitlines()
     for i, line in enumerate(lines):
-        match = re.fullmatch(r" *(\w+(?:, \w+)*) : (.+)", line)
+        match = _FIELD.fullmatch(line)
         if match:
             below = lines[i + 1].strip() if i + 1 < len(lines) else ""
-            meaning = "" if " : " in below or set(below) <= set("- ") else below.partition(". ")[0]
+            meaning = "" if _FIELD.fullmatch(below) or set(below) <= set("- ") else _SENTENCE.match(below)[0]
             found |= {p: (match[2].strip(), meaning) for p in match[1].split(", ")}
     return found
 
