@@ -4,12 +4,22 @@ from __future__ import annotations
 
 import io
 import struct
+import zlib
 
 import numpy as np
 
 from qckit.errors import InputError
 
-__all__ = ["DRAWN_MARK", "MAX_MEGAPIXELS", "NoLightError", "check_size", "formats_of", "read_pillow", "read_tiff"]
+__all__ = [
+    "DRAWN_MARK",
+    "MAX_MEGAPIXELS",
+    "NoLightError",
+    "check_png",
+    "check_size",
+    "formats_of",
+    "read_pillow",
+    "read_tiff",
+]
 
 
 MAX_MEGAPIXELS = 200.0
@@ -41,6 +51,25 @@ def formats_of(head: bytes) -> tuple[str, ...]:
 
 class NoLightError(ValueError):
     """Pixels that no camera writes; its words are for the user."""
+
+
+def check_png(data: bytes, where: str) -> None:
+    """Compare the checksum of every part of a PNG (ISO/IEC 15948, 5.3); the decoder leaves out those of the pixels."""
+    at = 8
+    while at + 12 <= len(data):
+        (length,) = struct.unpack_from(">I", data, at)
+        end = at + 8 + length
+        if end + 4 > len(data):
+            return  # cut off, which the decoder says
+        (checksum,) = struct.unpack_from(">I", data, end)
+        if zlib.crc32(memoryview(data)[at + 4 : end]) != checksum:
+            raise InputError(
+                f"{where}: the picture is damaged (a part of it does not match its checksum). Copy the file from the "
+                "camera again."
+            )
+        if data[at + 4 : at + 8] == b"IEND":
+            return
+        at = end + 4
 
 
 def check_size(width: int, height: int, where: str) -> None:

@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 
 from qckit.errors import InputError, one_line
-from qckit.photo.decoding import MAX_MEGAPIXELS, NoLightError, check_size, formats_of, read_pillow, read_tiff
+from qckit.photo.decoding import MAX_MEGAPIXELS, NoLightError, check_png, check_size, formats_of, read_pillow, read_tiff
 
 __all__ = ["MAX_MEGAPIXELS", "Photo", "file_bytes", "read_brightness", "read_photo"]
 
@@ -108,6 +108,8 @@ def read_photo(path, *, um_per_px: float | None = None, finest_um_per_px: float 
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
+            if formats_of(data) == ("PNG",):
+                check_png(data, where)
             rgb, size, taken, hint, kind = reader(data, shrink, where)
     except InputError:
         raise

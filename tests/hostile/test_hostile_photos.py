@@ -160,6 +160,16 @@ def test_no_helper_program_is_started(tmp_path, monkeypatch, sound):
             read_photo(tmp_path / "a.jpg")
 
 
+def test_any_flipped_bit_of_a_png_is_noticed(tmp_path, rng):
+    data = encoded(rng.integers(0, 256, (60, 70, 3), dtype=np.uint8), "PNG", compress_level=1)
+    for at in rng.integers(33, len(data) - 12, 60):
+        wrong = bytearray(data)
+        wrong[at] ^= 1 << int(rng.integers(8))
+        (tmp_path / "a.png").write_bytes(wrong)
+        with pytest.raises(InputError, match="the picture is damaged"):
+            read_photo(tmp_path / "a.png")
+
+
 FAULTS = [
     *(kind for kind in vars(builtins).values() if isinstance(kind, type) and issubclass(kind, Exception)),
     struct.error,
