@@ -3,8 +3,14 @@
 from __future__ import annotations
 
 import re
+from html import escape
 
-__all__ = ["isolate_names"]
+__all__ = ["NAME_COLUMNS", "isolate_names", "isolated"]
+
+NAME_COLUMNS = frozenset(
+    ("lot", "hatch", "cone", "sample", "photo", "photos", "feed", "camera", "operator", "by", "found_by", "supplier")
+)
+"""Columns of any table whose cells are names that people gave."""
 
 # what the Unicode Bidirectional Algorithm (UAX #9) takes for a command, and control characters without a place in HTML
 _MARKS = re.compile("[\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f]")
@@ -14,6 +20,18 @@ _PART = re.compile(
     r"<!--.*?-->|<(script|style|svg|title|textarea|bdi)\b.*?</\1\s*>|<[^>]*>|[^<]+", re.DOTALL | re.IGNORECASE
 )
 _NEEDED = re.compile(f"{_MARKS.pattern[:-1]}{_RIGHT_TO_LEFT}]")
+
+
+def isolated(name: object) -> str:
+    """Return a name for a page: escaped, in ``<bdi>``, so that it turns nothing beside it, whatever its letters.
+
+    Examples
+    --------
+    >>> from qckit.directions import isolated
+    >>> isolated("K-121 <b>")
+    '<bdi>K-121 &lt;b&gt;</bdi>'
+    """
+    return f"<bdi>{escape(str(name))}</bdi>"
 
 
 def isolate_names(html: str) -> str:

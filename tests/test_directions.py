@@ -124,3 +124,22 @@ def test_every_html_of_a_result_goes_one_way():
                 called = {c.func.id for c in ast.walk(node) if isinstance(c, ast.Call) and isinstance(c.func, ast.Name)}
                 odd += [] if called & doors else [str(path)]
     assert odd == []
+
+
+def test_every_name_of_a_page_stands_in_bdi(tmp_path):
+    import nbformat
+    import pandas as pd
+
+    from qckit.directions import NAME_COLUMNS, isolated
+    from qckit.reports import blocks
+    from qckit.reports.pages import page_html
+
+    names = {column: f"{column}-7 <b>" for column in sorted(NAME_COLUMNS)}
+    piece = blocks.table(pd.DataFrame([names | {"n": 3, "notes": "warm"}]))
+    outputs = [nbformat.v4.new_output("display_data", {"text/html": piece._repr_html_()})]
+    notebook = nbformat.v4.new_notebook(cells=[nbformat.v4.new_code_cell("", outputs=outputs)])
+    photos = [{"photo": "a <b>.jpg", "sha256": "0"}]
+    page = page_html(notebook, title="t", made="m", parameters=[("lot", "K-1 <b>")], versions=[], photos=photos)
+    for name in (*names.values(), "K-1 <b>", "a <b>.jpg"):
+        assert isolated(name) in page, name
+    assert "<bdi>warm</bdi>" not in page and page.count("<bdi>") == len(names) + 2

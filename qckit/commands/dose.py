@@ -191,8 +191,8 @@ th, td {{ border-bottom: 1px solid #000; padding: 2mm 3mm; text-align: right }}
 th {{ font-size: 12pt; vertical-align: bottom }}
 small {{ font-size: 11pt }}
 </style></head><body>
-<h1>Dose of lot {lot}</h1>
-<p>{site}. <b>Made {day}; renew by {renew}</b>, or as soon as the lot is tested again.</p>
+<h1>Dose of lot <bdi>{lot}</bdi></h1>
+<p><bdi>{site}</bdi>. <b>Made {day}; renew by {renew}</b>, or as soon as the lot is tested again.</p>
 {warnings}
 {table}
 <p>{risk} falls short. Rests on {rests_on}: about {best} nauplii per gram. {recovery}</p>

@@ -131,7 +131,8 @@ main {{ display: flex; flex-wrap: wrap; gap: 4mm; }}
 @media print {{ header {{ font-size: 9pt; }} }}
 @media screen {{ body {{ padding: 4mm; }} }}
 </style></head><body>
-<header><strong>Cards of {site}</strong>. Print at 100 % (not "fit to page"): the strip must measure {strip} mm. Toner
+<header><strong>Cards of
+<bdi>{site}</bdi></strong>. Print at 100 % (not "fit to page"): the strip must measure {strip} mm. Toner
 does not run as ink does; keep each card in a clear sleeve or laminated without gloss. Photograph the cone's card so
 that it fills the picture, then that cone's samples; the photos after a card belong to it. A card that lies small
 beside a dish, flat and in the same plane, gives that photo its scale.</header>
@@ -143,7 +144,8 @@ beside a dish, flat and in the same plane, gives that photo its scale.</header>
 
 _CARD = """<section class="card" aria-label="card of cone {cone}">
 <svg class="code" viewBox="0 0 40 40" role="img" aria-label="code of cone {cone}, {kind}">{code}</svg>
-<div><p class="cone">{cone}</p><p>{kind}</p><p>{lot}</p><p><small>{site}</small></p></div>
+<div><p class="cone"><bdi>{cone}</bdi></p><p>{kind}</p><p><bdi>{lot}</bdi></p>
+<p><small><bdi>{site}</bdi></small></p></div>
 <svg class="strip" viewBox="0 0 56 10" role="img" aria-label="strip of {strip} mm">{ruler}</svg>
 </section>"""
 

@@ -43,7 +43,7 @@ h1 {{ font: 600 1.05rem/1.3 system-ui, "Segoe UI", Roboto, Arial, sans-serif; ma
 @page {{ margin: 15mm; }}
 @media print {{ html {{ font-size: 13pt; }} body {{ padding: 0; max-width: none; }} .qcd {{ max-width: none; }} }}
 </style></head><body>
-<h1>{title}</h1>
+<h1><bdi>{title}</bdi></h1>
 {fragment}
 </body></html>
 """

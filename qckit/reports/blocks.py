@@ -10,7 +10,7 @@ from collections.abc import Iterable, Mapping
 from html import escape
 from pathlib import Path
 
-from qckit.directions import isolate_names
+from qckit.directions import NAME_COLUMNS, isolate_names, isolated
 from qckit.reports.headings import heading_of
 from qckit.reports.short_text import part_answer, shorten_headline
 from qckit.verdicts.finding import Figure, Finding
@@ -149,8 +149,8 @@ def first_screen(finding: Finding, *, site_name: str = "", now: str = "", invent
     what = f"{_SUBJECTS.get(finding.kind, '')} {finding.subject}".strip()
     place = " \u00b7 ".join(
         [
-            f"<strong><bdi>{escape(what)}</bdi></strong>",
-            *(f"<bdi>{escape(t)}</bdi>" for t in (site_name, now[:10]) if t),
+            f"<strong>{isolated(what)}</strong>",
+            *(isolated(t) for t in (site_name, now[:10]) if t),
         ]
     )
     mark = '<p class="qc-invented">Invented records: made up to show the kit; nothing here was measured.</p>'
@@ -352,7 +352,10 @@ def table(
         cells = []
         for i, (value, num, place) in enumerate(zip(row, is_number, places)):
             longest[i] = max(longest[i], 0 if num else len(str(value)))
-            cells.append(f"<td{_class(value, num)}>{_cell(value, place)}</td>")
+            cell = _cell(value, place)
+            if names[i] in NAME_COLUMNS and isinstance(value, str) and value:
+                cell = f"<bdi>{cell}</bdi>"
+            cells.append(f"<td{_class(value, num)}>{cell}</td>")
         body.append(f"<tr>{''.join(cells)}</tr>")
     heads = [headings.get(c) or heading_of(c) for c in names]
     longest = [max(long, len(head)) for long, head in zip(longest, heads)]

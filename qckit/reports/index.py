@@ -7,7 +7,7 @@ from html import escape
 from pathlib import Path
 from types import SimpleNamespace
 
-from qckit.directions import isolate_names
+from qckit.directions import isolate_names, isolated
 from qckit.files import write_whole
 from qckit.reports.blocks import PAGE_FOLDER, icon, tone_of
 from qckit.reports.findings import FINDINGS_FILE
@@ -76,8 +76,8 @@ def _row(found: dict) -> str:
     verdict = str(details.get("verdict_words") or str(found.get("verdict", "")).replace("-", " "))
     return (
         f'<li class="qc-{tone}">{icon(tone)}<div><a href="{escape(found["folder"])}/report.html">'
-        f"<bdi>{escape(str(found.get('subject', '')))}</bdi></a> <strong>{escape(verdict)}</strong>"
-        f"<p><bdi>{escape(str(found.get('headline', '')))}</bdi></p>"
+        f"{isolated(found.get('subject', ''))}</a> <strong>{escape(verdict)}</strong>"
+        f"<p>{isolated(found.get('headline', ''))}</p>"
         f'<p class="made">{escape(str(found.get("made", ""))[:16])}</p>'
         "</div></li>"
     )

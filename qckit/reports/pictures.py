@@ -11,6 +11,7 @@ from html import escape
 from pathlib import Path
 from urllib.parse import quote
 
+from qckit.directions import isolated
 from qckit.errors import InputError
 from qckit.files import safe_name
 from qckit.reports.blocks import Html
@@ -176,7 +177,7 @@ def _thumbnail(row: dict, out_dir, width: int, most: int) -> str:
     below = f"<p>{escape(remark)}{link}</p>" if remark or link else ""
     return (
         f'<details class="qc-photo"><summary><img src="{_shrunk(path, width, most)}" alt="{escape(title)}">'
-        f"<span>{escape(title)}</span></summary>{below}</details>"
+        f"<span>{isolated(title)}</span></summary>{below}</details>"
     )
 
 

@@ -22,7 +22,7 @@ th:first-child, td:first-child {{ text-align: left }}
 .charts svg {{ width: 100%; height: auto }} .until {{ border: 2px solid #222; padding: 8px 12px; font-weight: 600 }}
 .small {{ color: #555; font-size: 12px }}
 </style></head><body><main>
-<h1>{title}</h1><p>{about}</p><p class="until">{until}</p>
+<h1><bdi>{title}</bdi></h1><p>{about}</p><p class="until">{until}</p>
 <h2>What the check showed</h2><ul>{sentences}</ul>
 <div class="charts">{charts}</div>
 <h2>Agreement, kit minus eye</h2>{agreement}
