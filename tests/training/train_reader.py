@@ -4,7 +4,8 @@ Run on a machine with PyTorch (a GPU makes it minutes instead of hours), from th
 
     python tests/training/train_reader.py --photos tests/photos tests/photos_second_make INFLATED --out OUT --minutes 9
     ... --fold 0   # leave out half of the photos of each kind of the first two sets
-    torchrun --nproc-per-node 2 tests/training/train_reader.py ...   # several cards for one reader
+    # two cards for one reader: the same command twice, once with RANK=0 LOCAL_RANK=0 and once with RANK=1 LOCAL_RANK=1
+    WORLD_SIZE=2 MASTER_ADDR=127.0.0.1 MASTER_PORT=29511 RANK=0 LOCAL_RANK=0 python ...
 
 Its parts: the network (``network.py``), crops of labelled photos (``labelled.py``), drawn scenes (``worlds.py`` and
 ``marched.py``, of the bodies of ``volumes.py``) and pictures of other things (``other_scenes.py``). INFLATED comes
@@ -74,7 +75,7 @@ def end_of(until, start, minutes):
 
 
 def share_gradients(net):
-    """Mean of the gradients of all processes that train together (``torchrun``)."""
+    """Mean of the gradients of all processes that train together (torch.distributed)."""
     if dist.is_initialized():
         each = [p.grad for p in net.parameters()]
         flat = torch.cat([g.reshape(-1) for g in each])
@@ -240,7 +241,7 @@ def main():
     args = parser.parse_args()
     device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
     rank = int(os.environ.get("RANK", 0))
-    if "WORLD_SIZE" in os.environ:  # under torchrun: each process draws scenes and crops of its own
+    if "WORLD_SIZE" in os.environ:  # several processes: each draws scenes and crops of its own
         if device.type == "cuda":
             device = torch.device("cuda", int(os.environ["LOCAL_RANK"]))
             torch.cuda.set_device(device)
