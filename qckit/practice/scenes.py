@@ -99,7 +99,7 @@ def draw_scene(
     ground = _ground(height, width, look["ground"], kind, rng)
     picture = Image.fromarray(ground).resize((width * _FINE, height * _FINE), Image.Resampling.BILINEAR)
     rows, placed = [], []
-    stages = [s for s in ("debris", "shell", "cyst", "umbrella", "nauplius") for _ in range(counts[s])]
+    stages = [s for s in reversed(_DRAW) for _ in range(counts[s])]
     canvas = ImageDraw.Draw(picture, "RGBA")
     for number, stage in enumerate(stages, start=1):
         length, breadth = _extent(stage, cyst_um, nauplius_um, rng)
@@ -122,16 +122,19 @@ def _checked(kind, um_per_px, size, counts, nauplius_um):
         raise unknown_name("kind of scene", kind, SCENE_KINDS)
     if not um_per_px > 0:
         raise InputError(f"um_per_px is {um_per_px!r} and must be above 0. Give the scale in µm per pixel.")
-    known = CLASSES
-    for stage in counts:
-        if stage not in known:
-            raise unknown_name("stage", stage, known, where="counts")
+    for stage, n in counts.items():
+        if stage not in CLASSES:
+            raise unknown_name("stage", stage, CLASSES, where="counts")
+        if n and stage not in _DRAW:
+            raise InputError(
+                f"counts: no scene draws the stage {stage}. Leave it out, or say in practice/scenes.py how it looks."
+            )
     if min(size) * um_per_px < 2 * nauplius_um:
         raise InputError(
             f"size is {size[0]} x {size[1]} px, {min(size) * um_per_px:.0f} µm on the short side: too small for a "
             f"nauplius. Make it at least {int(np.ceil(2 * nauplius_um / um_per_px))} px."
         )
-    return {stage: int(counts.get(stage, 0)) for stage in known}
+    return {stage: int(counts.get(stage, 0)) for stage in CLASSES}
 
 
 def _ground(height, width, colour, kind, rng):
@@ -244,4 +247,5 @@ def _debris(pen, look, length, breadth):
     )
 
 
+# later ones lie below earlier ones; a stage that is missing here stands in no scene
 _DRAW = {"nauplius": _nauplius, "umbrella": _umbrella, "cyst": _cyst, "shell": _shell, "debris": _debris}

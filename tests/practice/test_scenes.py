@@ -72,3 +72,16 @@ def test_bad_input_is_named(change, message):
     with pytest.raises(InputError) as caught:
         draw_scene(1, **change)
     assert str(caught.value) == message
+
+
+def test_a_stage_that_no_scene_draws_passes_with_no_objects(monkeypatch):
+    from qckit.practice import scenes
+
+    monkeypatch.delitem(scenes._DRAW, "umbrella")
+    _, truth = draw_scene(3, counts={"nauplius": 4, "umbrella": 0})
+    assert truth["stage"].tolist() == ["nauplius"] * 4
+    with pytest.raises(InputError) as error:
+        draw_scene(3, counts={"umbrella": 2})
+    assert str(error.value) == (
+        "counts: no scene draws the stage umbrella. Leave it out, or say in practice/scenes.py how it looks."
+    )
