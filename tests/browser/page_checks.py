@@ -38,6 +38,13 @@ _LOW = """root => {
     for (const e of root.querySelectorAll('input[placeholder]'))
         if (e.getClientRects().length && !e.value) check(e, e.placeholder, getComputedStyle(e, '::placeholder').color);
     return found; }"""
+_FAINT = _LOW.replace(
+    "const found = [], walk",
+    "return (all) => all.map((e) => { const below = ground(e.parentElement);"
+    " const top = rgba(getComputedStyle(e).borderTopColor), a = lum(over(top, below)), b = lum(below);"
+    " return [(Math.max(a, b) + 0.05) / (Math.min(a, b) + 0.05), e.textContent.slice(0, 30)]; })"
+    ".filter(([ratio]) => ratio < 3); const found = [], walk",
+)
 _TALL = """most => [...document.querySelectorAll('table tr')].map(
     (r) => [Math.round(r.getBoundingClientRect().height), r.textContent.trim().slice(0, 60)])
     .filter(([h]) => h > most)"""
@@ -46,6 +53,11 @@ _TALL = """most => [...document.querySelectorAll('table tr')].map(
 def low_contrast(page, selector: str = "body") -> list:
     """Texts below a place whose contrast with their ground is too low, as WCAG 2.2 works it out (4.5:1, large 3:1)."""
     return page.locator(selector).first.evaluate(_LOW)
+
+
+def faint_borders(page, selector: str) -> list:
+    """Elements whose border stands out too little from what lies around them: 3:1 (WCAG 2.2, 1.4.11)."""
+    return page.evaluate(f"selector => ({_FAINT})(document.body)([...document.querySelectorAll(selector)])", selector)
 
 
 def tall_rows(page, most_px: int = 120) -> list:

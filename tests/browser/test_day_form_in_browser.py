@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 from jupyter_lab import CHROMIUM
-from page_checks import low_contrast
+from page_checks import faint_borders, low_contrast
 
 from qckit import day
 from qckit.day import form as day_form_module
@@ -89,6 +89,7 @@ def kinds(page):
 def test_every_form_and_the_tally_stand_out_from_their_ground(shown, theme, tmp_path):
     page = shown(theme)
     page.screenshot(path=str(tmp_path / f"form-{theme}.png"), full_page=True)
+    assert faint_borders(page, ".qcf button, .qcf input, .qcf select, .qcd-answer") == []
     for i in range(kinds(page).count()):
         kinds(page).nth(i).click()
         assert low_contrast(page) == [], kinds(page).nth(i).inner_text()
