@@ -11,7 +11,7 @@ import pandas as pd
 import pytest
 from invented_site import PHOTO, make_site
 from jupyter_lab import CHROMIUM, TOKEN, open_notebook, restart_kernel, run_cell
-from page_checks import low_contrast
+from page_checks import faint_borders, low_contrast
 
 from qckit.log import open_log
 
@@ -196,6 +196,7 @@ def test_desk_and_results_can_be_read_in_a_dark_theme(lab, page, place, tmp_path
         page.wait_for_timeout(500)
         ground = page.locator(".qck-desk").evaluate("e => getComputedStyle(e).backgroundColor")
         assert sum(map(int, re.findall(r"\d+", ground)[:3])) < 150  # the desk is dark too
+        assert faint_borders(page, ".qck-desk button, .qck-desk select, .qck-desk input[type=text]") == []
         page.screenshot(path=str(tmp_path / "dark.png"))
         for what in (".qck-desk", ".qc", ".jp-RenderedHTMLCommon details"):
             page.locator(what).last.scroll_into_view_if_needed()
