@@ -70,7 +70,7 @@ def suspect_rows(values: np.ndarray, middle: np.ndarray, beside: np.ndarray, rea
     look, least = (REDUCED, LEAST_SUSPECT) if reduced else (FINE, LEAST_EACH)
     sharp = middle >= look.step
     sharp &= middle // look.sharper >= beside
-    n = np.count_nonzero(sharp, axis=1)
+    n = _per_row(sharp)
     margin = max(look.stays_px) + 2
     n[:margin] = n[-margin:] = 0
     found = []
@@ -82,6 +82,18 @@ def suspect_rows(values: np.ndarray, middle: np.ndarray, beside: np.ndarray, rea
         if px >= least:
             found.append(Cut(px, len(bodies), int(k) + reach))
     return sorted(found, reverse=True)[:SUSPECTS]
+
+
+def _per_row(which: np.ndarray) -> np.ndarray:
+    """How many are set in each row. Eight at once, as bytes of a number; 255 of these before a byte is full."""
+    whole = which.shape[1] // 8 * 8
+    eights = np.ascontiguousarray(which[:, :whole]).view(np.uint64)
+    total = which[:, whole:].sum(axis=1, dtype=np.int64)
+    for first in range(0, eights.shape[1], 255):
+        total += (
+            np.add.reduce(eights[:, first : first + 255], axis=1)[:, None].view(np.uint8).sum(axis=1, dtype=np.int64)
+        )
+    return total
 
 
 def look_again(suspects: list[Cut], reduction: float, values: np.ndarray) -> list[Cut]:
