@@ -324,6 +324,29 @@ def test_photos_are_watched_where_the_system_sets_no_limits(monkeypatch):
     assert "2 s of computing" in got[1] and "GB of memory" in got[2]
 
 
+@pytest.mark.parametrize("platform", ["win32", "darwin"])
+def test_photos_are_counted_where_linux_has_no_part(tmp_path, platform, sound):
+    """As on Windows or macOS: processes that load anew, no ``resource``, and on Windows no signals but its own."""
+    pixels, scale = sound
+    for name in ("a.png", "b.png"):
+        (tmp_path / name).write_bytes(encoded(pixels[:300, :300], "PNG"))
+    (tmp_path / "c.png").write_bytes(b"no photo")
+    script = tmp_path / "elsewhere.py"
+    script.write_text(
+        "import sys, signal, multiprocessing.connection, numpy, pandas, psutil\n"
+        + f"sys.platform = {platform!r}\nsys.modules['resource'] = None\n"
+        + ("".join(f"del signal.{name}\n" for name in ("SIGKILL", "SIGXCPU", "SIGHUP")) if platform == "win32" else "")
+        + "from qckit.counting import count_photos, isolated\n"
+        + "from qckit.files import sweep\n"
+        + "sys.platform = 'linux'\n"  # the kit has read it; the library of processes asks again
+        + f"assert not isolated.ON_LINUX\nsweep({str(tmp_path)!r})\n"
+        + f"counted = count_photos({str(tmp_path)!r}, {scale}, workers=2)\n"
+        + "print(counted.counts.photo.tolist(), counted.failures.photo.tolist())\n"
+    )
+    done = subprocess.run([sys.executable, script], cwd=tmp_path, capture_output=True, text=True, timeout=200)
+    assert (done.stderr, done.stdout) == ("", "['a.png', 'b.png'] ['c.png']\n")
+
+
 def test_a_script_is_not_run_again_by_its_processes(tmp_path):
     script = tmp_path / "script.py"
     script.write_text(
