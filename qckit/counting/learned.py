@@ -1,4 +1,4 @@
-"""What a site has learnt of its camera: stage models, the reader's last layer, and factors on the colours, in one file.
+"""What a site has learnt of its camera, in one file: its rule, the reader's last layer, colour factors, stage models.
 
 The file holds plain arrays (NPZ). Its numbers are checked before they are used; one learnt for another reader network
 still gives its stage models, and nothing else.
@@ -13,12 +13,13 @@ from pathlib import Path
 
 import numpy as np
 
+from qckit.counting.camera_rule import CameraRule
 from qckit.counting.last_layer import LastLayer
 from qckit.counting.stages import StageModel, load_stage_model, read_model_file, save_stage_model, unreadable
 
 __all__ = ["LEAST_GAIN", "MOST_GAIN", "Learned", "load_learned", "save_learned"]
 
-FORMAT = 1
+FORMAT, FORMATS = 2, (1, 2)  # a file of format 1 holds no rule, and stage models of the site
 LEAST_GAIN, MOST_GAIN = 0.3, 3.0  # of a colour: beyond them little of it is left to tell anything by
 
 
@@ -34,11 +35,14 @@ class Learned:
         The reader's; the network's own when left out.
     colour_gain : (3,) ndarray, optional
         Factors on red, green and blue; none when left out.
+    rule : CameraRule, optional
+        What judges the objects found once more.
     """
 
     stages: dict[str, StageModel]
     last_layer: LastLayer | None = None
     colour_gain: np.ndarray | None = None
+    rule: CameraRule | None = None
 
 
 def save_learned(path, learned: Learned, *, reader_version: str) -> None:
@@ -48,6 +52,8 @@ def save_learned(path, learned: Learned, *, reader_version: str) -> None:
         more |= {f"reader/{k}": v for k, v in learned.last_layer.arrays().items()}
     if learned.colour_gain is not None:
         more["colours/gain"] = np.asarray(learned.colour_gain, np.float32)
+    if learned.rule is not None:
+        more |= {f"rule/{k}": v for k, v in learned.rule.arrays().items()}
     save_stage_model(path, learned.stages, more)
 
 
@@ -80,18 +86,20 @@ def load_learned(path: str | None = None) -> Learned:
         raise unreadable(file, error) from error
 
 
-def _reader_part(arrays) -> tuple[LastLayer | None, np.ndarray | None]:
+def _reader_part(arrays) -> tuple[LastLayer | None, np.ndarray | None, CameraRule | None]:
     from qckit.counting.reader import READER_VERSION
 
     if "learned/format" not in arrays:
-        return None, None
-    if int(arrays["learned/format"]) != FORMAT:
-        raise ValueError(f"it has format {int(arrays['learned/format'])}, and this version reads {FORMAT}")
-    layer = gain = None
+        return None, None, None
+    if int(arrays["learned/format"]) not in FORMATS:
+        raise ValueError(f"it has format {int(arrays['learned/format'])}, and this version reads up to {FORMAT}")
+    layer = gain = rule = None
     if "reader/weights" in arrays:
         layer = LastLayer.of_arrays(*(arrays[f"reader/{k}"] for k in ("weights", "step", "offset")))
     if "colours/gain" in arrays:
         gain = arrays["colours/gain"].astype(float)
         if gain.shape != (3,) or not np.isfinite(gain).all() or not ((gain >= LEAST_GAIN) & (gain <= MOST_GAIN)).all():
             raise ValueError(f"the factors on its colours are not three numbers from {LEAST_GAIN} to {MOST_GAIN}")
-    return (layer, gain) if str(arrays["learned/reader"]) == READER_VERSION else (None, None)
+    if "rule/weights" in arrays:
+        rule = CameraRule.of_arrays(*(arrays[f"rule/{k}"] for k in ("centre", "spread", "weights")))
+    return (layer, gain, rule) if str(arrays["learned/reader"]) == READER_VERSION else (None, None, None)

@@ -18,7 +18,7 @@ from qckit.counting.learned import load_learned
 from qckit.counting.measuring import FEATURES
 from qckit.counting.regions import check_region, counted_in_region, region_area_mm2
 from qckit.counting.result import PhotoCount, version_with
-from qckit.counting.second import propose_objects, read_at_centres, reader_module
+from qckit.counting.second import propose_objects, read_at_centres, read_by_rule, reader_module
 from qckit.counting.stages import CLASSES, StageModel, model_key
 from qckit.counting.working import WORK_UM_PER_PX, make_work_image
 from qckit.errors import need_text
@@ -186,8 +186,11 @@ def find_objects(
     work = make_work_image(photo, um_per_px, to_um_per_px=finest_scale(reader), colour_gain=gain)
     model = learned.stages["grey" if work.is_grey else "colour"]
     if module:
-        proposals = propose_objects(work, module, learned.last_layer)
-        analysis, found, differing = read_at_centres(work, model, proposals)
+        if learned.rule is None:
+            proposals = propose_objects(work, module, learned.last_layer)
+            analysis, found, differing = read_at_centres(work, model, proposals)
+        else:
+            proposals, analysis, found, differing = read_by_rule(work, model, module, learned.last_layer, learned.rule)
         return Findings(
             analysis=analysis,
             found=found,

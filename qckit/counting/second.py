@@ -13,6 +13,7 @@ from dataclasses import replace
 import numpy as np
 
 from qckit.counting.analysis import Analysis, CutMeasures, FoundObjects, analyse_at_centres, gather, join_found
+from qckit.counting.camera_rule import CameraRule, gather_evidence
 from qckit.counting.last_layer import LastLayer
 from qckit.counting.lookalikes import settle_by_lookalikes
 from qckit.counting.mixture import settle_cysts_and_shells
@@ -21,7 +22,7 @@ from qckit.counting.stages import StageModel
 from qckit.counting.working import WorkImage, resize_to_scale
 from qckit.stages import STAGE_RECORDS, STAGES
 
-__all__ = ["propose_objects", "read_at_centres", "reader_key", "reader_module"]
+__all__ = ["propose_objects", "read_at_centres", "read_by_rule", "reader_key", "reader_module"]
 
 LEAST_SCORE = 0.4
 ALONE_SCORE = 0.55  # of a proposal that no piece supports
@@ -108,6 +109,33 @@ def sureness(score: np.ndarray) -> float:
     """
     surer = score[score > LEAST_SCORE]
     return min(float(np.median(surer)) / USUAL_SCORE, 1.0) if len(surer) > FEWEST_SURER else 1.0
+
+
+def read_by_rule(
+    work: WorkImage, model: StageModel, module, layer: LastLayer | None, rule: CameraRule
+) -> tuple[Proposals, Analysis, FoundObjects, float]:
+    """As :func:`propose_objects` and :func:`read_at_centres`, the objects found judged once more by a camera's rule.
+
+    Parameters
+    ----------
+    work : WorkImage
+    model : StageModel
+    module : module
+    layer : LastLayer, optional
+    rule : CameraRule
+
+    Returns
+    -------
+    proposals : Proposals
+    analysis : Analysis
+    found : FoundObjects
+    differing : float
+    """
+    reading = module.read_picture(*reader_picture(work, module))
+    proposals = in_work_pixels(work, reading.shape, reading.propose(layer))
+    analysis, found, differing = read_at_centres(work, model, proposals)
+    p = rule.settle(found.p, gather_evidence(reading, work, found, model))
+    return proposals, analysis, replace(found, p=p, p_read=p), differing
 
 
 def read_at_centres(work: WorkImage, model: StageModel, proposals: Proposals) -> tuple[Analysis, FoundObjects, float]:

@@ -1,6 +1,6 @@
 """Learn a camera from photos that people have settled at the desk; kept only if better on photos left out.
 
-What is learnt: factors on the camera's colours, the reader's last layer, the stage models
+What is learnt: factors on the camera's colours, where the reader sees objects, and a rule of what they are
 (:mod:`qckit.counting.training.camera`). Each photo is then counted, as ``qckit count`` would, by models learnt from the
 others.
 """
@@ -37,7 +37,8 @@ class CameraLearning:
         What was put into use.
     trial : LeaveOut
     photos : DataFrame
-        photo, n_settled, wrong_before, wrong_after: each left out in turn.
+        photo, n_settled, wrong_before, wrong_after: each left out in turn. Wrong are settled objects missed or called
+        another, and, in a photo settled whole, what is counted where nothing was said to be.
     curve : tuple of CurvePoint
         How much settled photos help; empty where it was not asked for.
     certificate : str
@@ -123,18 +124,18 @@ def learn_camera_of_site(
     names = list(objects.loc[objects["is_settled"], "photo"].unique())
     tell = _teller(progress, 2 * len(names) + 1 + curve)
     photos, gains = _read_all(log, objects, names, tell)
-    old, new, counted = [], [], {}
+    tried, counted = {}, {}
     for name in names:
         learned = learn_camera([p.read for n, p in photos.items() if n != name], gains)
-        before, after, counted[name] = photos[name].right_by(learned)
-        old.append(before)
-        new.append(after)
+        tried[name], counted[name] = photos[name].compare(learned)
         tell(f"left out {name}")
     points = learning_curve([p.read for p in photos.values()], gains) if curve else ()
     if curve:
         tell("drew the learning curve")
-    better = _is_better(np.concatenate(old), np.concatenate(new))
-    trial = LeaveOut(len(names), *(int(x) for x in (sum(map(len, old)), sum(map(np.sum, old)), sum(map(np.sum, new)))))
+    table = _table(tried)
+    better = _is_better(tried.values())
+    n, *wrong = (int(table[c].sum()) for c in ("n_settled", "wrong_before", "wrong_after"))
+    trial = LeaveOut(len(names), n, *(n - w for w in wrong))
     model, certificate = None, ""
     if keep and better:
         final = learn_camera([p.read for p in photos.values()], gains)
@@ -143,7 +144,6 @@ def learn_camera_of_site(
             log, objects, counted=counted, model=model, by=by, named=(camera, magnification)
         )
     tell("done")
-    table = _table(names, old, new)
     sentences = (
         *_trial_words(trial, better, keep, model, certificate),
         *_curve_words(points, log, camera, magnification),
@@ -204,11 +204,19 @@ class _LabelledPhoto:
         left = left if len(settled) >= _LOOKED_THROUGH else left.head(0)
         places = (part[c].to_numpy(float) for part in (settled, left) for c in ("x_px", "y_px"))
         x_px, y_px, left_x_px, left_y_px = places
-        known = Settled(x_px, y_px, tuple(settled["stage"]), left_x_px, left_y_px)
+        is_whole = bool(objects.loc[objects["counted"].fillna(False).astype(bool), "is_settled"].all())
+        known = Settled(
+            x_px=x_px,
+            y_px=y_px,
+            stages=tuple(settled["stage"]),
+            left_x_px=left_x_px,
+            left_y_px=left_y_px,
+            is_whole=is_whole,
+        )
         return cls(path, um_per_px, settled, read_settled(photo, um_per_px, known, gains))
 
-    def right_by(self, learned):
-        """Which settled objects the kit's own models and those learnt call right, and the latter's count."""
+    def compare(self, learned):
+        """How the kit's own models and those learnt do on this photo, and the count by the latter."""
         from qckit.counting import count_photo
         from qckit.counting.learned import save_learned
         from qckit.counting.reader import READER_VERSION
@@ -217,12 +225,26 @@ class _LabelledPhoto:
             file = str(Path(folder) / "camera.npz")  # of a new name each time: models are kept in memory by name
             save_learned(file, learned, reader_version=READER_VERSION)
             before, after = (count_photo(self.path, um_per_px=self.um_per_px, stage_model=m) for m in (None, file))
-        right = [_right(self.settled, c.objects, self.um_per_px) for c in (before, after)]
-        return (*right, after)
+        judged = [_right(self.settled, c.objects, self.um_per_px) for c in (before, after)]
+        invented = [n if self.read.settled.is_whole else 0 for _, n in judged]
+        return _Compared(*(right for right, _ in judged), *invented), after
 
 
-def _right(settled, found, um_per_px) -> np.ndarray:
-    """Which settled objects a count calls right; debris is right where nothing that counts lies."""
+@dataclass(frozen=True)
+class _Compared:
+    """Which settled objects of a photo come out right before and after, and how many that are none are counted."""
+
+    right_before: np.ndarray
+    right_after: np.ndarray
+    invented_before: int
+    invented_after: int
+
+
+def _right(settled, found, um_per_px) -> tuple[np.ndarray, int]:
+    """Which settled objects a count calls right, and how many others it counts.
+
+    Debris is right where nothing that counts lies.
+    """
     from scipy.spatial.distance import cdist
 
     from qckit.agreement import match_objects
@@ -232,28 +254,39 @@ def _right(settled, found, um_per_px) -> np.ndarray:
     right = np.zeros(len(hand), dtype=bool)
     right[pairs.loc[pairs["hand"] == pairs["photo_stage"], "hand_index"].astype(int)] = True
     marks = np.flatnonzero(hand["stage"] == "debris")
-    counted = found.loc[found["stage"].isin(STAGES), ["x_px", "y_px"]].to_numpy(float)
-    if len(marks):
-        near = cdist(hand.loc[marks, ["x_px", "y_px"]].to_numpy(float), counted).min(axis=1, initial=np.inf)
-        right[marks] = near * um_per_px > _DEBRIS_REACH_UM
-    return right
+    counted = found[found["stage"].isin(STAGES)]
+    places = counted[["x_px", "y_px"]].to_numpy(float)
+    apart = cdist(hand[["x_px", "y_px"]].to_numpy(float), places) * um_per_px
+    right[marks] = apart[marks].min(axis=1, initial=np.inf) > _DEBRIS_REACH_UM
+    paired = counted.index.isin(pairs.loc[pairs["hand_index"] >= 0, "photo_index"])
+    elsewhere = (apart.min(axis=0, initial=np.inf) > _DEBRIS_REACH_UM) & ~paired
+    return right, int((elsewhere & counted["counted"].to_numpy(bool)).sum())
 
 
-def _is_better(old, new) -> bool:
+def _is_better(tried) -> bool:
     """Whether the objects on which two models differ are right more often by the new one than chance would make them.
 
     Sign test on paired outcomes (McNemar 1947, Psychometrika 12:153, exact form).
     """
     from scipy.stats import binomtest
 
-    gained, lost = int((new & ~old).sum()), int((old & ~new).sum())
+    gained = sum(int((t.right_after & ~t.right_before).sum()) + t.invented_before for t in tried)
+    lost = sum(int((t.right_before & ~t.right_after).sum()) + t.invented_after for t in tried)
     return gained > lost and binomtest(gained, gained + lost, alternative="greater").pvalue < _CHANCE
 
 
-def _table(names, old, new):
+def _table(tried):
     import pandas as pd
 
-    rows = [(n, len(a), int((~a).sum()), int((~b).sum())) for n, a, b in zip(names, old, new, strict=True)]
+    rows = [
+        (
+            name,
+            len(t.right_before),
+            int((~t.right_before).sum()) + t.invented_before,
+            int((~t.right_after).sum()) + t.invented_after,
+        )
+        for name, t in tried.items()
+    ]
     return pd.DataFrame(rows, columns=["photo", "n_settled", "wrong_before", "wrong_after"])
 
 

@@ -1,8 +1,9 @@
-"""Fit the reader's last layer to objects that a person has settled.
+"""Fit where the reader sees objects to those that a person has settled.
 
-What the network noticed at an object (32 numbers) is turned into its stage by a layer of five rows. A few hundred
-objects are too few to learn such a layer anew, and enough to move it: the sum of cross-entropies plus a penalty on how
-far it moves (ridge, on noticed numbers brought to spread 1). The penalty is chosen by leaving out one photo at a time.
+What the network noticed at a place (32 numbers) is turned into the chance of an object by one row of its last layer. A
+few hundred objects are too few to learn it anew, and enough to move it: the sum of cross-entropies plus a penalty on
+how far it moves (ridge, on noticed numbers brought to spread 1). The penalty is chosen by leaving out one photo at a
+time.
 """
 
 from __future__ import annotations
@@ -11,13 +12,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from qckit.counting.last_layer import HEAT_PLANE, STAGE_PLANES, LastLayer
+from qckit.counting.last_layer import HEAT_PLANE, LastLayer
 
-__all__ = ["PlaceExamples", "choose_pull", "fit_heat", "fit_stages"]
+__all__ = ["PlaceExamples", "fit_heat"]
 
-PULLS = (1.0, 3.0, 10.0, 30.0, 100.0, 300.0, np.inf)  # the last moves nothing
-HEAT_PULL = 10.0
-FEWEST_HEAT = 5  # places where the reader missed something or saw what is none
+PULLS = (1.0, 3.0, 10.0, 30.0, 100.0, 300.0)
+FEWEST_PHOTOS = 2  # with fewer, none can be left out
 LEAST_SPREAD = 2.0  # code values: what hardly varies among the objects is not to be blown up
 
 
@@ -72,78 +72,41 @@ def _unscaled(rows: np.ndarray, mean: np.ndarray, spread: np.ndarray) -> tuple[n
     return weights, rows[:, 0] - weights @ mean
 
 
-def fit_stages(layer: LastLayer, examples: PlaceExamples, pull: float) -> LastLayer:
-    """Move the rows of the stages.
-
-    Parameters
-    ----------
-    layer : LastLayer
-        To start from.
-    examples : PlaceExamples
-        Five answers.
-    pull : float
-        Penalty on the squares of what is added; infinity leaves the layer as it is.
-
-    Returns
-    -------
-    LastLayer
-    """
-    if not np.isfinite(pull) or not len(examples.weight):
-        return layer
-    mean, spread = _spread(examples.noticed)
-    logits = layer.answers(examples.noticed, examples.corner, STAGE_PLANES)
-    rows = _ridge(logits, (examples.noticed - mean) / spread, examples.target, examples.weight, pull)
-    return layer.moved(STAGE_PLANES, *_unscaled(rows, mean, spread))
-
-
-def fit_heat(layer: LastLayer, examples: PlaceExamples) -> LastLayer:
-    """Move the row that says where objects lie, if the reader missed or invented enough to learn from.
-
-    Parameters
-    ----------
-    layer : LastLayer
-    examples : PlaceExamples
-        Two answers: nothing, an object.
-
-    Returns
-    -------
-    LastLayer
-    """
-    logit = layer.answers(examples.noticed, examples.corner, HEAT_PLANE)
-    wrong = (examples.weight == 1) & ((logit[:, 0] > 0) != (examples.target[:, 1] > 0.5))
-    if wrong.sum() < FEWEST_HEAT:
-        return layer
-    mean, spread = _spread(examples.noticed)
-    logits = np.concatenate([np.zeros_like(logit), logit], axis=1)
-    rows = _ridge(logits, (examples.noticed - mean) / spread, examples.target, examples.weight, HEAT_PULL)
-    return layer.moved(HEAT_PLANE, *_unscaled(rows[1:] - rows[:1], mean, spread))
-
-
-def choose_pull(layer: LastLayer, photos: list[PlaceExamples]) -> float:
-    """The penalty with which photos left out in turn are told best.
+def fit_heat(layer: LastLayer, photos: list[PlaceExamples]) -> LastLayer:
+    """Move the row that says where objects lie.
 
     Parameters
     ----------
     layer : LastLayer
     photos : list of PlaceExamples
-        One per photo; with fewer than two nothing can be left out, and the strongest finite penalty is taken.
+        One per photo; two answers: nothing, an object.
 
     Returns
     -------
-    float
+    LastLayer
+        The same one where photos left out in turn come out no better by any other, or there are too few to tell.
     """
-    from scipy.special import log_softmax
-
-    if len(photos) < 2:
-        return PULLS[-2]
-    cost = np.zeros(len(PULLS))
+    photos = [p for p in photos if len(p.weight)]
+    if len(photos) < FEWEST_PHOTOS:
+        return layer
+    costs = np.zeros(len(PULLS))
     for i, out in enumerate(photos):
-        settled = out.weight == 1
-        if not settled.any():
-            continue
         rest = PlaceExamples.join([p for j, p in enumerate(photos) if j != i])
-        for k, pull in enumerate(PULLS):
-            tried = fit_stages(layer, rest, pull)
-            log_p = log_softmax(tried.answers(out.noticed[settled], out.corner[settled], STAGE_PLANES), axis=1)
-            cost[k] -= (out.target[settled] * log_p).sum()
-    return PULLS[int(np.argmin(cost))]
+        costs += [_cost(_moved(layer, rest, pull), out) for pull in PULLS]
+    if costs.min() >= sum(_cost(layer, p) for p in photos):
+        return layer
+    return _moved(layer, PlaceExamples.join(photos), PULLS[int(costs.argmin())])
+
+
+def _moved(layer: LastLayer, examples: PlaceExamples, pull: float) -> LastLayer:
+    mean, spread = _spread(examples.noticed)
+    logit = layer.answers(examples.noticed, examples.corner, HEAT_PLANE)
+    logits = np.concatenate([np.zeros_like(logit), logit], axis=1)
+    rows = _ridge(logits, (examples.noticed - mean) / spread, examples.target, examples.weight, pull)
+    return layer.moved(HEAT_PLANE, *_unscaled(rows[1:] - rows[:1], mean, spread))
+
+
+def _cost(layer: LastLayer, out: PlaceExamples) -> float:
+    """Cross-entropy of the places of a photo left out."""
+    logit = layer.answers(out.noticed, out.corner, HEAT_PLANE)[:, 0]
+    return float((out.weight * (np.logaddexp(0, logit) - out.target[:, 1] * logit)).sum())
