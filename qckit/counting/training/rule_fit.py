@@ -14,7 +14,7 @@ from qckit.counting.camera_rule import LEAST_SPREAD, CameraRule, design, logits_
 
 __all__ = ["RuleExamples", "fit_rule"]
 
-RIDGES = (1.0, 3.0, 10.0, 30.0, 100.0, 300.0)
+RIDGES = (300.0, 100.0, 30.0, 10.0, 3.0, 1.0)
 FEWEST_PHOTOS = 2  # with fewer, none can be left out
 MOST_STEPS = 200
 
@@ -72,11 +72,12 @@ def fit_rule(photos: list[RuleExamples]) -> CameraRule | None:
     for i, out in enumerate(photos):
         rest = [j for j in range(len(photos)) if j != i]
         some, x = RuleExamples.join([photos[j] for j in rest]), np.concatenate([rows[j] for j in rest])
-        costs += [_cost(out, rows[i], _weights(some, x, ridge)) for ridge in RIDGES]
+        costs += [_cost(out, rows[i], weights) for weights in _weights(some, x, RIDGES)]
     unchanged = sum(_cost(p, x, np.zeros((p.p.shape[1], x.shape[1]))) for p, x in zip(photos, rows, strict=True))
     if costs.min() >= unchanged:
         return None
-    return CameraRule(centre, spread, _weights(whole, np.concatenate(rows), RIDGES[int(costs.argmin())]))
+    *_, weights = _weights(whole, np.concatenate(rows), RIDGES[: int(costs.argmin()) + 1])
+    return CameraRule(centre, spread, weights)
 
 
 def _usual(evidence: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -88,22 +89,23 @@ def _usual(evidence: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return centre, np.where(known.any(axis=0), np.maximum(spread, LEAST_SPREAD), 1.0)
 
 
-def _weights(some: RuleExamples, x: np.ndarray, ridge: float) -> np.ndarray:
-    """Weights with which what is known comes out likeliest, less the ridge."""
+def _weights(some: RuleExamples, x: np.ndarray, ridges):
+    """Weights with which what is known comes out likeliest, less each ridge; every one begins where the last ended."""
     from scipy.optimize import minimize
     from scipy.special import log_softmax
 
     base, target = logits_of(some.p), some.weight[:, None] * some.target
     total = target.sum(axis=1, keepdims=True)
 
-    def cost(flat):
+    def cost(flat, ridge):
         log_p = log_softmax(base + x @ flat.reshape(base.shape[1], -1).T, axis=1)
         slope = (total * np.exp(log_p) - target).T @ x
         return -(target * log_p).sum() + 0.5 * ridge * (flat**2).sum(), slope.ravel() + ridge * flat
 
-    start = np.zeros(base.shape[1] * x.shape[1])
-    found = minimize(cost, start, jac=True, method="L-BFGS-B", options={"maxiter": MOST_STEPS})
-    return found.x.reshape(base.shape[1], -1)
+    flat = np.zeros(base.shape[1] * x.shape[1])
+    for ridge in ridges:
+        flat = minimize(cost, flat, args=(ridge,), jac=True, method="L-BFGS-B", options={"maxiter": MOST_STEPS}).x
+        yield flat.reshape(base.shape[1], -1)
 
 
 def _cost(out: RuleExamples, x: np.ndarray, weights: np.ndarray) -> float:
