@@ -100,6 +100,7 @@ def count_photo(
         photo.pixels.shape[0] / analysis.work.pixels.shape[0],
         photo.pixels.shape[1] / analysis.work.pixels.shape[1],
     )
+    del findings, analysis  # else its masks and labels lie in memory beside what the last step needs
     damage = judge_integrity(
         photo.pixels,
         found,

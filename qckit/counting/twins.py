@@ -87,11 +87,13 @@ def _strongest_echo(green: np.ndarray) -> tuple[int, int, float, float, int]:
     small *= np.outer(np.hanning(rows) ** 0.25, np.hanning(cols) ** 0.25).astype(np.float32)
     spectrum = rfft2(small)
     power = np.log(spectrum.real**2 + spectrum.imag**2 + 1e-3)
+    del small, spectrum  # the peak of memory of a whole count lies here
     power -= _around(power)
     cepstrum = irfft2(power, s=(rows, cols))
     scatter = float(cepstrum.std())
     up, left = np.minimum(np.arange(rows), rows - np.arange(rows)), np.minimum(np.arange(cols), cols - np.arange(cols))
-    cepstrum[np.hypot(up[:, None], left) < ECHO_NEAR] = 0
+    corner = np.ix_(np.flatnonzero(up < ECHO_NEAR), np.flatnonzero(left < ECHO_NEAR))
+    cepstrum[corner] *= np.hypot(up[corner[0]], left[corner[1]]) >= ECHO_NEAR
     cepstrum = cepstrum[: rows // 2 + 1]
     y, x = np.unravel_index(cepstrum.argmax(), cepstrum.shape)
     height = float(cepstrum[y, x])
@@ -135,8 +137,9 @@ def _fine(green: np.ndarray, known: list[np.ndarray]) -> np.ndarray:
     if not known:
         from scipy.ndimage import uniform_filter
 
-        plain = green.astype(np.float32)
-        known.append(plain - uniform_filter(plain, 5))
+        fine = green.astype(np.float32)
+        fine -= uniform_filter(fine, 5)
+        known.append(fine)
     return known[0]
 
 
