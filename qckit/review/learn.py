@@ -124,12 +124,12 @@ def learn_camera_of_site(
     names = list(objects.loc[objects["is_settled"], "photo"].unique())
     tell = _teller(progress, 2 * len(names) + 1 + curve)
     photos, gains = _read_all(log, objects, names, tell)
-    tried, counted = {}, {}
+    tried, counted, left_out = {}, {}, []
     for name in names:
-        learned = learn_camera([p.read for n, p in photos.items() if n != name], gains)
-        tried[name], counted[name] = photos[name].compare(learned)
+        left_out.append(learn_camera([p.read for n, p in photos.items() if n != name], gains))
+        tried[name], counted[name] = photos[name].compare(left_out[-1])
         tell(f"left out {name}")
-    points = learning_curve([p.read for p in photos.values()], gains) if curve else ()
+    points = learning_curve([p.read for p in photos.values()], gains, left_out=left_out) if curve else ()
     if curve:
         tell("drew the learning curve")
     table = _table(tried)

@@ -331,7 +331,7 @@ class CurvePoint:
     high: float
 
 
-def learning_curve(photos: list[SettledPhoto], gains, *, ahead: int = 2) -> tuple[CurvePoint, ...]:
+def learning_curve(photos: list[SettledPhoto], gains, *, left_out=(), ahead: int = 2) -> tuple[CurvePoint, ...]:
     """Work out how many settled photos help how much.
 
     Parameters
@@ -339,6 +339,8 @@ def learning_curve(photos: list[SettledPhoto], gains, *, ahead: int = 2) -> tupl
     photos : list of SettledPhoto
         Three or more.
     gains : list of (3,) ndarray or None
+    left_out : sequence of Learned
+        What was learnt with each photo left out in turn, where that is known already.
     ahead : int
         So many photos beyond those there are, the curve is drawn on.
 
@@ -367,8 +369,10 @@ def learning_curve(photos: list[SettledPhoto], gains, *, ahead: int = 2) -> tupl
             chosen = [chosen[i] for i in rng.choice(len(chosen), most, replace=False)]
         got = [[] for _ in photos]
         for some in chosen:
-            learned = learn_camera([photos[i] for i in some], gains)
-            for j in set(range(n)) - set(some):
+            others = sorted(set(range(n)) - set(some))
+            known = len(left_out) == n and len(others) == 1
+            learned = left_out[others[0]] if known else learn_camera([photos[i] for i in some], gains)
+            for j in others:
                 got[j].append(share(j, learned))
         wrong[:, column] = [np.mean(g) if g else np.nan for g in got]
     draws = [np.arange(n), *rng.integers(0, n, (400, n))]

@@ -18,6 +18,7 @@ __all__ = ["PlaceExamples", "fit_heat"]
 
 PULLS = (1.0, 3.0, 10.0, 30.0, 100.0, 300.0)
 FEWEST_PHOTOS = 2  # with fewer, none can be left out
+STOP = {"maxiter": 200, "ftol": 1e-6}  # nearer to the best nothing changes that a photo left out could tell
 LEAST_SPREAD = 2.0  # code values: what hardly varies among the objects is not to be blown up
 
 
@@ -64,7 +65,7 @@ def _ridge(logits, z, target, weight, pull):
         slope = (weight[:, None] * (np.exp(log_p) * target.sum(axis=1, keepdims=True) - target)).T @ x
         return value, slope.ravel() + pull * flat
 
-    return minimize(cost, np.zeros(k * x.shape[1]), jac=True, method="L-BFGS-B").x.reshape(k, -1)
+    return minimize(cost, np.zeros(k * x.shape[1]), jac=True, method="L-BFGS-B", options=STOP).x.reshape(k, -1)
 
 
 def _unscaled(rows: np.ndarray, mean: np.ndarray, spread: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
