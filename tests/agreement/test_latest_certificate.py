@@ -82,7 +82,7 @@ def test_what_is_missing_is_said():
     assert nothing.certificate is None and nothing.detection_u == {}
     assert nothing.sentence == (
         "Nobody has checked this site's photo counts against counts by eye, so how many animals the kit misses or "
-        "mistakes is not known. Count ten photos by eye and run  qckit camera check"
+        "mistakes is not known. Count ten photos by eye and run  qckit camera check."
     )
     fine = PHOTOS.assign(um_per_px=3.1)
     unchecked = latest_certificate(certificate(), now="2026-11-04", photos=fine, scales=SCALES)
@@ -91,7 +91,7 @@ def test_what_is_missing_is_said():
     two = pd.concat([certificate(), certificate(camera="phone")])
     assert latest_certificate(two, now="2026-11-04", photos=odd, scales=SCALES).sentence == (
         "There are certificates for phone, stereo, and nothing tells which camera took these photos: keep each "
-        "camera's scale with  qckit camera scale"
+        "camera's scale with  qckit camera scale."
     )
 
 
