@@ -19,6 +19,7 @@ from sheet_files import repacked, workbook, zipped
 OK = {("hatches", "H-1", "cysts_g"): 1.6}
 _COUNTS = ("nauplii", "cysts", "counted_by")
 PHOTOS_ALONE = as_csv([{k: v for k, v in SAMPLE.items() if k not in _COUNTS} | {"photos": "x.jpg"}])
+WAITING = as_csv([{k: v for k, v in SAMPLE.items() if k not in _COUNTS} | {"photos": "x.jpg", "counted_by": "photo"}])
 OF_NO_KIND = as_csv([{k: v for k, v in SAMPLE.items() if k != "kind"}])
 FETCHES = '=HYPERLINK("http://example.org?"&A1)'
 
@@ -89,6 +90,8 @@ def texts(rng) -> list[Case]:
             2,
             "the column counted_by must be there",
         ),
+        Case("a photo that is not there", {"samples.csv": WAITING}, 1, "names x.jpg, which is not in the site folder"),
+        Case("a photo whose scale nobody knows", {"samples.csv": WAITING}, 1, "x.jpg, and no scale is known"),
         Case("counts, and nobody says of what kind", {"samples.csv": OF_NO_KIND}, 2, "the column kind must be there"),
         Case("a line a cell", {f: text.replace(",", "\r\n").encode()}, 2),
     ]
