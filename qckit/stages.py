@@ -9,6 +9,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from qckit.words import noun
+
 __all__ = [
     "CLASSES",
     "COUNT_LETTERS",
@@ -39,6 +41,7 @@ class Stage:
     marker: str
     colour: str
     typical_um: tuple[float, float, float]  # length, width and area of a typical one [µm, µm, µm²]
+    singular: str = ""  # in words, where that is not the name
     hatching: str = ""
     is_full_cyst: bool = False
     is_hatched: bool = False
@@ -60,9 +63,11 @@ STAGE_RECORDS = (
         is_full_cyst=True,
         is_hatched=True,
         is_required=True,
+        meaning="hatched larvae, swimming or not",
     ),
     Stage(
         name="umbrella",
+        singular="umbrella stage",
         plural="umbrella stages",
         letter="U",
         column="umbrella",
@@ -72,6 +77,7 @@ STAGE_RECORDS = (
         typical_um=(380, 220, 66_000),
         hatching="xx",
         is_full_cyst=True,
+        meaning="larvae that hang from their shell in the hatching membrane",
     ),
     Stage(
         name="cyst",
@@ -95,6 +101,7 @@ STAGE_RECORDS = (
         colour="#7F7F7F",
         typical_um=(220, 170, 29_000),
         hatching="..",
+        meaning="empty shells",
     ),
 )
 
@@ -126,5 +133,6 @@ def hatched_pct(counts: Mapping[str, float]) -> float:
 
 
 def stage_words(counts: Mapping[str, float]) -> str:
-    """Write counts by stage: ``100 nauplii, 4 umbrella stages, 20 cysts, 98 shells``."""
-    return ", ".join(f"{int(counts.get(s.name, 0))} {s.plural}" for s in STAGE_RECORDS)
+    """Write counts by stage: ``100 nauplii, 1 umbrella stage, 20 cysts, 98 shells``."""
+    found = ((s, int(counts.get(s.name, 0))) for s in STAGE_RECORDS)
+    return ", ".join(f"{n} {noun(n, s.singular or s.name, s.plural)}" for s, n in found)

@@ -112,7 +112,7 @@ def say_fitness(fitness, against):
     reasons = "; ".join(_say_against(*reason) for reason in against)
     return (
         f"Not fit for use as it is: {reasons}. Look at every photo of this camera by hand, and mend "
-        "lamp, focus or scale, or train the stages on your own corrected photos."
+        "lamp, focus or scale, or settle some of its photos and run  qckit camera learn."
     )
 
 
