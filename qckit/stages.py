@@ -9,8 +9,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from qckit.words import noun
-
 __all__ = [
     "CLASSES",
     "COUNT_LETTERS",
@@ -135,4 +133,4 @@ def hatched_pct(counts: Mapping[str, float]) -> float:
 def stage_words(counts: Mapping[str, float]) -> str:
     """Write counts by stage: ``100 nauplii, 1 umbrella stage, 20 cysts, 98 shells``."""
     found = ((s, int(counts.get(s.name, 0))) for s in STAGE_RECORDS)
-    return ", ".join(f"{n} {noun(n, s.singular or s.name, s.plural)}" for s, n in found)
+    return ", ".join(f"{n} {s.plural if n != 1 else s.singular or s.name}" for s, n in found)

@@ -11,7 +11,7 @@ from qckit._paths import notebooks_dir
 from qckit.errors import InputError
 from qckit.files import write_whole
 from qckit.log import engine
-from qckit.log.opening import create_log, keep_secret
+from qckit.log.opening import SECRET_FILE, create_log, keep_secret
 from qckit.log.sheets import templates
 from qckit.settings import SETTINGS_FILE, settings_of
 from qckit.settings_text import settings_text
@@ -70,7 +70,7 @@ def new_site(
     if url:
         engine.is_server(url)  # refuses what is no address, before anything is made
     parts = [folder / part for part in ("field-sheets", "photos", "notebooks", "reports")]
-    made = [path for path in (folder, *parts, settings) if not path.exists()]
+    made = [path for path in (folder, *parts, folder / SECRET_FILE, settings) if not path.exists()]
     try:
         for part in parts:
             part.mkdir(parents=True, exist_ok=True)

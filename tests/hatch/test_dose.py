@@ -147,7 +147,7 @@ def test_the_command_makes_a_wall_table(site, tmp_path):
 def test_the_wall_table_as_a_page_to_print(site, tmp_path):
     code, _, _ = run("L", "--site", site, "--out", tmp_path / "wall.html")
     page = (tmp_path / "wall.html").read_text(encoding="utf-8")
-    assert code == 0 and "<h1>Dose of lot L</h1>" in page and page.count("<tr") == 7
+    assert code == 0 and "<h1>Dose of lot <bdi>L</bdi></h1>" in page and page.count("<tr") == 7
     assert "Made 2026-05-01; renew by 2026-05-31" in page and '<div class="warn">' not in page
     assert "http" not in page and "<script" not in page
     code, _, err = run("L", "--site", site, "--out", tmp_path / "wall.html" / "wall.csv")

@@ -266,6 +266,7 @@ def test_a_signal_is_explained_without_being_recorded_first_and_the_month_then_n
     assert "In control, " in result.output and " explained" in result.output
 
 
+@pytest.mark.slow
 def test_a_change_that_began_in_an_earlier_month_is_explained_by_its_first_hatch_without_a_report(own_site):
     with open_log(own_site) as log:
         hatches, samples = log.hatches(), log.samples()

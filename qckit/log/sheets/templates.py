@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import csv
+import io
+from functools import cache
 from math import ceil
 from pathlib import Path
 
+from qckit.files import write_whole
 from qckit.tables import TABLES, Column
 
 __all__ = ["SHEETS", "write_csv_templates", "write_excel_template"]
@@ -141,18 +144,25 @@ def write_excel_template(path: str | Path) -> Path:
     -------
     Path
     """
+    path = Path(path)
+    if not path.exists():
+        write_whole(path, _workbook())
+    return path
+
+
+@cache
+def _workbook() -> bytes:
+    """The workbook as a file's bytes, the same for every site."""
     import openpyxl
 
-    path = Path(path)
-    if path.exists():
-        return path
     book = openpyxl.Workbook()
     _explain(book.active)
     for table in SHEETS:
         _entry_sheet(book.create_sheet(table), table)
     _examples(book.create_sheet("examples"))
-    book.save(path)
-    return path
+    data = io.BytesIO()
+    book.save(data)
+    return data.getvalue()
 
 
 def _head(cell, *, must: bool = False):
