@@ -124,6 +124,8 @@ def corrected_samples(samples, corrections):
         counts = pd.to_numeric(out[column]).astype("float64")
         counts[mine] = known[column].reindex(out.loc[mine, "sample"]).to_numpy(float)
         out[column] = counts
+    if "embryos" in out:  # it stands in for cysts, so both are of one type
+        out["embryos"] = pd.to_numeric(out["embryos"]).astype("float64")
     return out
 
 

@@ -6,6 +6,7 @@ import shutil
 import pandas as pd
 import pytest
 from clumsy_sheets import clumsy_sheets
+from seeds import SEEDS
 from sheet_bed import sheet_bed
 from sheet_cases import HATCH, SAMPLE, as_csv
 
@@ -91,7 +92,7 @@ def test_a_part_of_the_bed(tmp_path, run, founded):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("seed", [17, 1009, 4711])
+@pytest.mark.parametrize("seed", SEEDS)
 def test_the_whole_bed(tmp_path, run, founded, seed):
     cases = sheet_bed(seed)
     assert len(cases) > 220 and len({c.name for c in cases}) == len(cases)

@@ -1,6 +1,6 @@
 """Properties of many months' pages, in rooms drawn at random: headline, verdict, evidence and steps never disagree.
 
-Thirty pages in the quick suite, sixty in the slow one (``QCKIT_PAGES=500`` for more, about a second each); only the
+Six pages in the quick suite, sixty in the slow one (``QCKIT_PAGES=500`` for more, about a second each); only the
 finding is made, nothing is drawn. Rooms come from ``practice.month_rooms``: half of them quiet, the others with a
 change of any kind, some with hatches or a change that a person has explained.
 """
@@ -130,11 +130,6 @@ def pages(seed, n):
 
 def test_six_pages_agree_with_themselves():
     assert pages(12, 2) >= 6
-
-
-@pytest.mark.slow
-def test_thirty_pages_agree_with_themselves():
-    assert pages(11, 10) >= 30
 
 
 @pytest.mark.slow
