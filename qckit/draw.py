@@ -18,6 +18,7 @@ __all__ = [
     "band",
     "end_labels",
     "interval",
+    "letters",
     "points",
     "reference_line",
     "style",
@@ -78,6 +79,17 @@ def new_axes(ax=None, **size):
     import matplotlib.pyplot as plt
 
     return plt.subplots(layout="constrained", **size)[1]
+
+
+def letters(size_px: int, *, bold: bool = False):
+    """Pillow's own font has no µ: the font of the charts, for words on a picture."""
+    from pathlib import Path
+
+    import matplotlib
+    from PIL import ImageFont
+
+    name = "DejaVuSans-Bold.ttf" if bold else "DejaVuSans.ttf"
+    return ImageFont.truetype(str(Path(matplotlib.get_data_path()) / "fonts" / "ttf" / name), size_px)
 
 
 def points(x, y, *, ax=None, marker="o", color=SERIES[0], label=None, **kwargs):

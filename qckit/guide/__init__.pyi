@@ -18,4 +18,4 @@ from .reference import (
     setting_list,
     stage_list,
 )
-from .sketches import draw_day, draw_drip_loop, draw_edges, draw_rooms, picture, spoilt_examples, stage_examples
+from .sketches import draw_day, draw_drip_loop, draw_edges, draw_rooms, spoilt_examples, stage_examples

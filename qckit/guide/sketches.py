@@ -2,56 +2,12 @@
 
 from __future__ import annotations
 
-import io
-from html import escape
-
 from qckit import draw
-from qckit.errors import InputError
 
-__all__ = ["draw_day", "draw_drip_loop", "draw_edges", "draw_rooms", "picture", "spoilt_examples", "stage_examples"]
+__all__ = ["draw_day", "draw_drip_loop", "draw_edges", "draw_rooms", "spoilt_examples", "stage_examples"]
 
 _PAPER = "#f4f6f7"
 _LEFT_OUT = "#8f1d2c"
-
-
-def picture(image, *, alt: str, caption: str = ""):
-    """Show a picture of pixels, such as the one a scale is approved by.
-
-    Parameters
-    ----------
-    image : PIL.Image.Image
-    alt : str
-        What it shows, for readers who cannot see it.
-    caption : str
-        A sentence below it.
-
-    Returns
-    -------
-    reports.Html
-
-    Raises
-    ------
-    InputError
-        ``alt`` is empty.
-
-    Examples
-    --------
-    >>> from PIL import Image
-    >>> "A grey square." in guide.picture(Image.new("L", (20, 20), 128), alt="A grey square.").html
-    True
-    """
-    from base64 import b64encode
-
-    from qckit.reports.blocks import Html
-
-    if not alt.strip():
-        raise InputError("a picture has no alt text. Say in alt= what it shows.")
-    buffer = io.BytesIO()
-    image.convert("RGB").save(buffer, format="JPEG", quality=82, optimize=True)
-    data = b64encode(buffer.getvalue()).decode("ascii")
-    below = f"<figcaption>{escape(caption)}</figcaption>" if caption else ""
-    shown = f'<img src="data:image/jpeg;base64,{data}" width="{min(image.width, 860)}" alt="{escape(alt)}">'
-    return Html(f'<div class="qc"><figure>{shown}{below}</figure></div>', caption or alt)
 
 
 def stage_examples(pixels, objects, *, side_px: int = 110, n: int = 3):
@@ -77,19 +33,15 @@ def stage_examples(pixels, objects, *, side_px: int = 110, n: int = 3):
     >>> guide.stage_examples(pixels, pd.DataFrame({"stage": ["cyst"], "x_px": [150.0], "y_px": [150.0]})).size
     (860, 784)
     """
-    from pathlib import Path
-
-    import matplotlib
     import numpy as np
-    from PIL import Image, ImageDraw, ImageFont
+    from PIL import Image, ImageDraw
 
     from qckit.stages import STAGE_RECORDS
 
     tile, gap, label = 190, 6, 860 - 3 * 196
     sheet = Image.new("RGB", (860, len(STAGE_RECORDS) * (tile + gap)), "white")
     pen = ImageDraw.Draw(sheet)
-    fonts = Path(matplotlib.get_data_path()) / "fonts" / "ttf"
-    large, small = (ImageFont.truetype(str(fonts / "DejaVuSans-Bold.ttf"), size) for size in (44, 22))
+    large, small = (draw.letters(size, bold=True) for size in (44, 22))
     photo, half = Image.fromarray(np.asarray(pixels)), side_px / 2
     for row, stage in enumerate(STAGE_RECORDS):
         top = row * (tile + gap)
@@ -123,11 +75,8 @@ def spoilt_examples(pixels, *, side_px: int = 420):
     >>> guide.spoilt_examples(np.full((500, 500, 3), 200, np.uint8)).size
     (860, 320)
     """
-    from pathlib import Path
-
-    import matplotlib
     import numpy as np
-    from PIL import Image, ImageDraw, ImageEnhance, ImageFilter, ImageFont
+    from PIL import Image, ImageDraw, ImageEnhance, ImageFilter
 
     photo = Image.fromarray(np.asarray(pixels)).convert("RGB")
     left, top = (photo.width - side_px) // 2, (photo.height - side_px) // 2
@@ -144,10 +93,9 @@ def spoilt_examples(pixels, *, side_px: int = 420):
         "crowded": crowded,
     }
     tile, gap = 168, 5
-    sheet = Image.new("RGB", (len(shown) * (tile + gap) - gap, 320), "white").crop((0, 0, 860, 320))
+    sheet = Image.new("RGB", (len(shown) * (tile + gap) - gap, 320), "white")
     pen = ImageDraw.Draw(sheet)
-    path = Path(matplotlib.get_data_path()) / "fonts" / "ttf" / "DejaVuSans.ttf"
-    font = ImageFont.truetype(str(path), 18)
+    font = draw.letters(18)
     for i, (name, image) in enumerate(shown.items()):
         sheet.paste(image.resize((tile, 280), box=(0, 0, side_px * tile / 280, side_px)), (i * (tile + gap), 30))
         pen.text((i * (tile + gap), 2), name, fill="black", font=font)

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from qckit.draw import letters
 from qckit.photo.scale import CameraScale
 
 __all__ = ["draw_scale"]
@@ -33,18 +34,13 @@ def draw_scale(image, scale: CameraScale, *, width_px=1200):
         The whole photo above, a magnified part of it below. Dashed lines must lie on the pattern's own lines, one per
         repeat; if they do not, or lie on every second or fifth only, the scale is wrong.
     """
-    from pathlib import Path
-
-    import matplotlib
-    from PIL import Image, ImageDraw, ImageFont
+    from PIL import Image, ImageDraw
 
     full = Image.fromarray(np.asarray(image)).convert("RGB")
     ratio = min(1.0, width_px / full.width)
     picture = full.resize((round(full.width * ratio), round(full.height * ratio))) if ratio < 1 else full.copy()
     draw = ImageDraw.Draw(picture)
-    # Pillow's own font has no µ
-    letters = Path(matplotlib.get_data_path()) / "fonts" / "ttf" / "DejaVuSans.ttf"
-    font = ImageFont.truetype(str(letters), max(14, picture.width // 55))
+    font = letters(max(14, picture.width // 55))
     for family in scale.families:
         _draw_family(draw, picture.size, family, ratio)
     if scale.points_px:

@@ -21,16 +21,17 @@ __all__ = ["figure", "figures", "thumbnails"]
 _LARGEST_SVG = 400_000  # bytes; beyond this a bitmap is smaller and prints as well
 _LEAST_SCALE = 0.8  # charts are not set side by side narrower than this share of the size they were drawn for
 _LEAST_READABLE = 0.7  # on a narrow screen a chart is shrunk to this share of its size, and then scrolls
+_WIDEST_PHOTO = 860  # CSS pixels: a page's text
 _PHOTO_BUDGET = 4_000_000  # bytes of all embedded photos of one page
 
 
 def figure(drawn, *, alt: str, caption: str = "") -> Html:
-    """Show a chart with its description.
+    """Show a chart, or a picture of pixels, with its description.
 
     Parameters
     ----------
-    drawn : Axes or Figure
-        The chart; its figure is closed afterwards.
+    drawn : Axes, Figure or PIL.Image.Image
+        A chart's figure is closed afterwards.
     alt : str
         What the chart shows, in words and with its main numbers, for readers who cannot see it.
     caption : str
@@ -73,11 +74,13 @@ def figures(drawn: Iterable[tuple]) -> Html:
 def _figure(drawn, alt: str, caption: str) -> str:
     if not alt.strip():
         raise InputError("a figure has no alt text. Say in alt= what it shows, with its main numbers.")
-    fig = getattr(drawn, "figure", drawn)
-    uri, width = _picture(fig)
     below = f"<figcaption>{escape(caption)}</figcaption>" if caption else ""
-    least = f"--least: {round(_LEAST_READABLE * width)}px"
-    picture = f'<img src="{uri}" width="{width}" style="{least}" alt="{escape(alt)}">'
+    if hasattr(drawn, "convert"):
+        uri, width, style = _pixels_uri(drawn), min(drawn.width, _WIDEST_PHOTO), ""
+    else:
+        uri, width = _picture(getattr(drawn, "figure", drawn))
+        style = f' style="--least: {round(_LEAST_READABLE * width)}px"'
+    picture = f'<img src="{uri}" width="{width}"{style} alt="{escape(alt)}">'
     return f'<figure><div class="qc-scroll">{picture}</div>{below}</figure>'
 
 
@@ -104,6 +107,12 @@ def _picture(fig) -> tuple[str, int]:
     if kind == "svg+xml":
         return _svg_uri(buffer.getvalue().decode("utf-8")), width
     return _data_uri(buffer.getvalue(), f"image/{kind}"), width
+
+
+def _pixels_uri(image) -> str:
+    buffer = io.BytesIO()
+    image.convert("RGB").save(buffer, format="JPEG", quality=82, optimize=True)
+    return _data_uri(buffer.getvalue(), "image/jpeg")
 
 
 def _svg_uri(text: str) -> str:
