@@ -100,6 +100,8 @@ def wrong_argument(function, args, kwargs, *, fault: Exception, name: str) -> In
     except TypeError:
         return None  # too many, too few, or an unknown name: Python says so plainly
     kinds = _documented(function)
+    if lacking := _missing_column(given, fault, name):
+        return lacking
     for parameter, value in given.items():
         kind, meaning = kinds.get(parameter, ("", ""))
         if kind and not _fits(kind, value):
@@ -107,7 +109,7 @@ def wrong_argument(function, args, kwargs, *, fault: Exception, name: str) -> In
             return InputError(
                 f"{name}: the parameter {parameter} is {_shown(value)}. It takes {_article(kind)}{about.rstrip('.')}."
             )
-    return _missing_column(given, fault, name) or _undocumented(given, kinds, fault, name)
+    return _undocumented(given, kinds, fault, name)
 
 
 def _undocumented(given, kinds, fault, name) -> InputError | None:
@@ -162,6 +164,9 @@ _TESTS = (  # words of a documented type -> what fits it
 
 def _fits(kind: str, value) -> bool:
     """Tell whether a value may be of a documented type; of types that are not known here every value may be."""
+    pairs = re.findall(r"\([^()]*\b(?:float|int|str|bool)\b[^()]*\)", kind)  # (float, str): a pair of these
+    for pair in pairs:
+        kind = kind.replace(pair, "tuple")
     kind = re.sub(r" (of|to) \w+", "", kind)  # what an array is of says nothing of the array
     checks = [test for words, test in _TESTS if re.search(rf"(?<![\w])(?:{words})", kind)]
     words = re.findall(r"\b[A-Z][a-z]\w*(?:[A-Z]\w*)?", re.sub(r"\([^)]*\)|default.*", "", kind))

@@ -76,6 +76,26 @@ def test_a_fault_that_no_argument_is_to_blame_for_stays_as_it_is():
         assert wrong_argument(broken, (pd.DataFrame(),), {}, fault=fault, name="broken") is None
 
 
+def test_a_pair_of_numbers_is_right_where_a_pair_is_asked_for():
+    def broken(pair, table):
+        """Break.
+
+        Parameters
+        ----------
+        pair : (float, float)
+        table : DataFrame
+        """
+
+    frame = pd.DataFrame({"a": [1]})
+    call = {"fault": TypeError("inside"), "name": "broken"}
+    assert wrong_argument(broken, ((1.0, 2.0), frame), {}, **call) is None
+    assert "the parameter pair is 3, a whole number. It takes (float, float)" in str(
+        wrong_argument(broken, (3, frame), {}, **call)
+    )
+    lacking = wrong_argument(broken, (3, frame), {}, fault=KeyError("z"), name="broken")
+    assert "the table given as table lacks z" in str(lacking)
+
+
 def test_a_function_of_the_door_is_the_same_to_pickle_to_help_and_to_who_calls_it():
     assert pickle.loads(pickle.dumps(counting.count_photo)) is counting.count_photo is qckit.count_photo
     assert "image" in inspect.signature(counting.count_photo).parameters or inspect.signature(counting.count_photo)

@@ -14,8 +14,8 @@ import pytest
 from PIL import Image
 
 from qckit import cli
-from qckit.errors import FILE_FAULTS, file_fault
-from qckit.log import new_site, open_log
+from qckit.errors import FILE_FAULTS, InputError, file_fault
+from qckit.log import create_log, new_site, open_log
 
 
 @pytest.fixture
@@ -88,6 +88,20 @@ def test_a_new_site_is_not_half_made_for_an_address_that_leads_nowhere(said, tmp
     code, err = said("new", "other", "--url", "foo")
     assert code == 2 and err.startswith("qckit: foo: is not the address of a database.")
     assert not (tmp_path / "other").exists()
+
+
+def test_a_folder_that_was_there_keeps_nothing_of_a_site_that_could_not_be_made(tmp_path, monkeypatch):
+    (tmp_path / "mine.txt").write_text("kept")
+
+    def fill_the_disk(folder):
+        create_log(folder)
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr("qckit.log.founding.create_log", fill_the_disk)
+    with pytest.raises(InputError, match=FILE_FAULTS[errno.ENOSPC][0]) as caught:
+        new_site(tmp_path, url="")
+    assert str(caught.value).startswith(str(tmp_path))
+    assert [path.name for path in tmp_path.iterdir()] == ["mine.txt"]
 
 
 def test_faults_name_the_folder_of_a_passing_file():

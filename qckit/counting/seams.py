@@ -22,7 +22,7 @@ photos reach 11.7 with the shortest, which bodies and ends of ruled lines fill m
 
 FIFTH, LEAD = 5, 4.3
 """A seam stands out from the fifth strongest row at its place of a block by this factor; hard compression makes many
-edges, of which the strongest does so by 3.8 at most in sound photos of quality 50."""
+edges, of which the strongest does so by 4.0 at most in sound photos and their variants."""
 
 MARGIN = 12  # rows at the border that have nothing on one side to be held against
 USUAL = 92  # percentile of other rows that passes for usual

@@ -10,8 +10,8 @@ _PAPER = "#f4f6f7"
 _LEFT_OUT = "#8f1d2c"
 
 
-def stage_examples(pixels, objects, *, side_px: int = 110, n: int = 3):
-    """Cut examples of each stage out of a photo, a row a stage, with its letter and name.
+def stage_examples(pixels, objects, *, side_px: int = 110):
+    """Cut up to three examples of each stage out of a photo, a row a stage, with its letter and name.
 
     Parameters
     ----------
@@ -20,8 +20,6 @@ def stage_examples(pixels, objects, *, side_px: int = 110, n: int = 3):
         Columns stage, x_px, y_px.
     side_px : int
         Side of the square cut out.
-    n : int
-        Most examples of a stage.
 
     Returns
     -------
@@ -49,7 +47,7 @@ def stage_examples(pixels, objects, *, side_px: int = 110, n: int = 3):
         pen.text((10, top + 100), stage.name, fill="black", font=small)
         rows = objects[objects["stage"] == stage.name]
         inside = rows["x_px"].between(half, photo.width - half) & rows["y_px"].between(half, photo.height - half)
-        for i, (x, y) in enumerate(rows.loc[inside, ["x_px", "y_px"]].head(n).to_numpy()):
+        for i, (x, y) in enumerate(rows.loc[inside, ["x_px", "y_px"]].head(3).to_numpy()):
             box = (x - half, y - half, x + half, y + half)
             part = photo.resize((tile, tile), Image.Resampling.LANCZOS, box=box)
             sheet.paste(part, (label + i * (tile + gap), top))

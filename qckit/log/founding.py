@@ -8,7 +8,7 @@ import shutil
 from pathlib import Path
 
 from qckit._paths import notebooks_dir
-from qckit.errors import InputError
+from qckit.errors import InputError, file_fault
 from qckit.files import write_whole
 from qckit.log import engine
 from qckit.log.opening import SECRET_FILE, create_log, keep_secret
@@ -70,7 +70,9 @@ def new_site(
     if url:
         engine.is_server(url)  # refuses what is no address, before anything is made
     parts = [folder / part for part in ("field-sheets", "photos", "notebooks", "reports")]
-    made = [path for path in (folder, *parts, folder / SECRET_FILE, settings) if not path.exists()]
+    made = [
+        path for path in (folder, *parts, folder / SECRET_FILE, folder / engine.LOG_FILE, settings) if not path.exists()
+    ]
     try:
         for part in parts:
             part.mkdir(parents=True, exist_ok=True)
@@ -87,13 +89,11 @@ def new_site(
         _copy_notebooks(folder / "notebooks")
         write_whole(settings, text)  # last: without it the folder is no site, and can be made again
         create_log(folder)
-    except OSError as error:
+    except (OSError, InputError) as error:
         _take_away(made)
-        raise InputError(
-            f"{folder}: cannot be written ({error.strerror}). Free some space, or choose a folder of your own."
-        ) from error
-    except InputError:
-        _take_away(made)
+        if isinstance(error, OSError):
+            error.filename = error.filename or str(folder)  # a full disk names no file
+            raise file_fault(error) from error
         raise
     return folder
 

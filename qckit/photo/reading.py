@@ -148,6 +148,7 @@ def read_brightness(path: str | Path) -> np.ndarray:
 
     path = Path(path)
     data = file_bytes(path, formats=True)
+    Image.MAX_IMAGE_PIXELS = None  # the limit is check_size, which says what to do
     try:
         with warnings.catch_warnings(), Image.open(io.BytesIO(data), formats=("JPEG", "MPO")) as image:
             warnings.simplefilter("ignore")

@@ -74,9 +74,7 @@ def cite_certificates(uses, *, whose: str) -> Html:
     shown = [show_certificate(use) for use in uses]
     if any(use.holds for use in uses):
         shown.append(
-            note(
-                "Figures of this page are corrected by the certificate; the table of subsamples shows them as counted."
-            )
+            note("Figures of this page are corrected by the certificate; tables of subsamples are as counted.")
         )
     return Html("".join(s.html for s in shown), " ".join(s.text for s in shown))
 

@@ -67,6 +67,8 @@ def explain_signals(site: str | Path, hatch: str, *, by: str, note: str) -> str:
 
 def _explained_before(log, hatch, signals) -> str:
     """Say who explained a hatch's signals and when, where none is open any more."""
+    from qckit.log.problems import mending
+
     fixes = log.corrections("signals")
     fixes = fixes[fixes["key"].isin(signals["signal"]) & (fixes["column"] == "state")]
     last = signals.iloc[-1]
@@ -76,9 +78,8 @@ def _explained_before(log, hatch, signals) -> str:
         at = pd.Timestamp(fixes["at"].iloc[-1]).tz_convert(zone)
         state += f" on {day(at.date(), log.settings.site.date_order)}"
     note = f": {last['note']}" if last["note"] else ""
-    return (
-        f"{hatch}: already {state}{note.rstrip('.')}. Nothing changed. To say it otherwise, "
-        f"qckit log correct signals {signals['signal'].iloc[-1]!r} note TEXT."
+    return f"{hatch}: already {state}{note.rstrip('.')}. Nothing changed. To say it otherwise:  " + mending(
+        "correct", "signals", last["signal"], "note", "TEXT"
     )
 
 

@@ -159,7 +159,7 @@ def test_the_report_puts_the_change_into_the_log_and_its_explanation_closes_the_
         steps = log.last_step()
     again = explain_signals(site, hatch, by="op3", note="once more")
     told = rf"{hatch}: already explained by op2 on \d{{4}}-\d\d-\d\d: air stone blocked\. Nothing changed\. "
-    assert re.match(told + "To say it otherwise, qckit log correct signals '", again)
+    assert re.match(told + "To say it otherwise:  qckit log correct signals .+ note TEXT --reason TEXT$", again)
     with open_log(site) as log:
         assert log.last_step() == steps
         assert (log.signals()["state"] == "explained").all()

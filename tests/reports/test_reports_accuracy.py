@@ -44,9 +44,7 @@ def test_the_certificate_stands_in_the_method_part(site, kind, subject):
     text = method_of(run_report(kind, site, subject, now=NOW))
     assert "Certificate demo 2026-10-01: 12 photos counted by the kit and by eye (op2)." in text
     assert MADE in text
-    assert (
-        "Figures of this page are corrected by the certificate; the table of subsamples shows them as counted." in text
-    )
+    assert "Figures of this page are corrected by the certificate; tables of subsamples are as counted." in text
 
 
 def cited(site, samples=None, now=NOW, certificates=True):
