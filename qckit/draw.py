@@ -82,7 +82,23 @@ def new_axes(ax=None, **size):
 
 
 def letters(size_px: int, *, bold: bool = False):
-    """Pillow's own font has no µ: the font of the charts, for words on a picture."""
+    """Give the charts' font as Pillow takes it, for words on a picture (Pillow's own font has no µ).
+
+    Parameters
+    ----------
+    size_px : int
+        Height of the letters on the picture.
+    bold : bool
+
+    Returns
+    -------
+    PIL.ImageFont.FreeTypeFont
+
+    Examples
+    --------
+    >>> draw.letters(14).size
+    14
+    """
     from pathlib import Path
 
     import matplotlib
