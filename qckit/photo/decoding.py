@@ -2,9 +2,15 @@
 
 from __future__ import annotations
 
+import contextlib
 import io
+import logging
+import os
 import struct
+import threading
 import zlib
+from collections.abc import Iterator
+from pathlib import Path
 
 import numpy as np
 
@@ -47,6 +53,39 @@ programs (PostScript) or read what no camera writes."""
 def formats_of(head: bytes) -> tuple[str, ...]:
     """Decoders for a file that starts like this; none for what is not read."""
     return next((names for start, at, names in _FORMATS if head[at : at + len(start)] == start), ())
+
+
+_STDERR = threading.Lock()
+_READING = threading.local()
+
+
+def _from_others(_: logging.LogRecord) -> bool:
+    """Tell whether a record of tifffile's is of somebody else's reading."""
+    return not getattr(_READING, "tiff", False)
+
+
+@contextlib.contextmanager
+def _unlogged() -> Iterator[None]:
+    """Keep what tifffile logs of a damaged file from the terminal: it does not say which file, the kit does."""
+    logging.getLogger("tifffile").addFilter(_from_others)  # once, however often it is added
+    _READING.tiff = True
+    try:
+        yield
+    finally:
+        _READING.tiff = False
+
+
+@contextlib.contextmanager
+def _unprinted() -> Iterator[None]:
+    """Keep what the C library for TIFF prints of a damaged file from the terminal."""
+    with _STDERR, contextlib.ExitStack() as undo:
+        with contextlib.suppress(OSError):  # nothing is printed where there is no standard error
+            kept = os.dup(2)
+            undo.callback(os.close, kept)
+            undo.callback(os.dup2, kept, 2)
+            with Path(os.devnull).open("wb") as nowhere:
+                os.dup2(nowhere.fileno(), 2)
+        yield
 
 
 class NoLightError(ValueError):
@@ -150,7 +189,7 @@ def read_tiff(data: bytes, shrink: int, where: str):
     import tifffile
 
     _check_pages(data, where)
-    with tifffile.TiffFile(io.BytesIO(data)) as tiff:
+    with _unlogged(), tifffile.TiffFile(io.BytesIO(data)) as tiff:
         pages = [p for p in tiff.pages if not getattr(p, "is_reduced", False)]
         if len(pages) > 1:
             raise InputError(f"{where}: the TIFF holds {len(pages)} pictures. Save each as its own file.")
@@ -176,7 +215,8 @@ def read_tiff(data: bytes, shrink: int, where: str):
         inverted = page.photometric == 0
         planar = page.planarconfig == 2
     if values is None:
-        pixels, size, taken_too, _, _ = read_pillow(data, shrink, where)
+        with _unprinted():
+            pixels, size, taken_too, _, _ = read_pillow(data, shrink, where)
         return pixels, size, taken or taken_too, hint, "TIFF"
     if planar and values.ndim == 3:
         values = np.moveaxis(values, 0, -1)

@@ -1,6 +1,7 @@
 """A folder of odd and bad photos in one count: sound ones counted, bad ones named, nothing stopped."""
 
 import builtins
+import logging
 import os
 import resource
 import signal
@@ -18,6 +19,7 @@ from clumsy_photos import clumsy_photos, put_special
 from odd_photos import BAD, FLAWED, SOUND, encoded, odd_photos, special_files
 from photo_bed import photo_bed
 from PIL import Image
+from rare_photos import put_rare, rare_photos, tiffs
 from scipy.ndimage import gaussian_filter
 from seeds import SEEDS
 
@@ -86,8 +88,8 @@ def test_the_whole_bed(tmp_path, sound, run, seed):
     assert err.count("not counted: ") == len(made) - len(counts)
 
 
-def wrong_of_third_bed(folder, made, special, scale, run):
-    """Count the third bed; return what is not as expected."""
+def wrong_of_bed(folder, made, special, scale, run):
+    """Count the third or fourth bed; return what is not as expected."""
     for name, (_, data) in made.items():
         (folder / name).write_bytes(data)
     code, _, err = run("count", folder, "--um-per-px", scale, "--out", folder / "counts", "--no-checked")
@@ -114,7 +116,7 @@ def test_a_part_of_the_third_bed(tmp_path, sound, run):
     pixels, scale = sound
     made = clumsy_photos(pixels)
     part = dict(list(made.items())[::6]) | {"sound.png": made["sound.png"]}
-    assert wrong_of_third_bed(tmp_path, part, put_special(tmp_path, pixels), scale, run) == []
+    assert wrong_of_bed(tmp_path, part, put_special(tmp_path, pixels), scale, run) == []
 
 
 @pytest.mark.slow
@@ -123,7 +125,29 @@ def test_the_third_bed(tmp_path, sound, run, seed):
     pixels, scale = sound
     made = clumsy_photos(pixels, seed)
     assert len(made) >= 60
-    assert wrong_of_third_bed(tmp_path, made, put_special(tmp_path, pixels), scale, run) == []
+    assert wrong_of_bed(tmp_path, made, put_special(tmp_path, pixels), scale, run) == []
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", SEEDS)
+def test_the_fourth_bed(tmp_path, sound, run, seed):
+    pixels, scale = sound
+    made = rare_photos(pixels, seed)
+    assert len(made) >= 150
+    assert wrong_of_bed(tmp_path, made, put_rare(tmp_path, pixels), scale, run) == []
+
+
+def test_decoders_print_and_log_nothing(tmp_path, sound, capfd, caplog):
+    made = tiffs(sound[0][:64, :64])
+    for name in ("compressed as LZW, is not", "compressed as JPEG, is not", "of no colour", "no offsets"):
+        (tmp_path / "a.tif").write_bytes(made[f"{name}.tif"][1])
+        with pytest.raises(InputError) as raised:
+            read_photo(tmp_path / "a.tif")
+        assert str(raised.value).startswith("a.tif: the ") and "decoder error" not in str(raised.value)
+    assert (*capfd.readouterr(), caplog.records) == ("", "", [])
+    os.write(2, b"heard again")
+    logging.getLogger("tifffile").warning("of another's file")
+    assert (capfd.readouterr().err[:11], len(caplog.records)) == ("heard again", 1)
 
 
 def test_a_carriage_return_in_a_name_ends_no_row(tmp_path):
