@@ -29,6 +29,7 @@ PACKAGES = (
     "prompt_toolkit",
     "segno",
     "zxing-cpp",
+    *(() if sys.platform.startswith("linux") else ("psutil",)),  # there the system itself holds processes to limits
 )
 
 

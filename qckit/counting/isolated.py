@@ -125,13 +125,7 @@ def _overdone(worker: _Worker) -> str:
         return f"no answer came in {WALL_S / 60:.0f} minutes, and it was given up"
     if ON_LINUX:
         return ""
-    import psutil
-
-    try:
-        process = psutil.Process(worker.process.pid)
-        used, resident = sum(process.cpu_times()[:2]), process.memory_info().rss
-    except psutil.Error:  # it has ended, which its pipe will say
-        return ""
+    used, resident = _used(worker)
     if used - worker.cpu_s > CPU_S:
         return _TOO_LONG.format(CPU_S)
     return (
@@ -141,16 +135,29 @@ def _overdone(worker: _Worker) -> str:
     )
 
 
+def _used(worker: _Worker) -> tuple[float, int]:
+    """Seconds of computing and bytes of memory of a process; 0 where it has ended, or psutil is not installed.
+
+    Then only the clock ends a photo that never comes; ``qckit doctor`` names what is missing.
+    """
+    try:
+        import psutil
+    except ImportError:
+        return 0.0, 0
+    try:
+        process = psutil.Process(worker.process.pid)
+        return sum(process.cpu_times()[:2]), process.memory_info().rss
+    except psutil.Error:
+        return 0.0, 0
+
+
 _TOO_LONG = "it took more than {} s of computing and was given up"
 
 
 def _give(worker: _Worker, todo: Iterator[int]) -> None:
     worker.job, worker.since, worker.overdone = next(todo, -1), time.monotonic(), ""
     if not ON_LINUX:
-        import psutil
-
-        with contextlib.suppress(psutil.Error):
-            worker.cpu_s = sum(psutil.Process(worker.process.pid).cpu_times()[:2])
+        worker.cpu_s = _used(worker)[0]
     with contextlib.suppress(OSError):  # a process that died meanwhile is found when its answer is read
         worker.pipe.send(worker.job)
 

@@ -349,6 +349,15 @@ def test_photos_are_watched_where_the_system_sets_no_limits(monkeypatch):
     assert "5 s of computing" in got[1] and "GB of memory" in got[2]
 
 
+@pytest.mark.slow
+def test_photos_are_counted_where_nothing_watches(monkeypatch):
+    monkeypatch.setitem(sys.modules, "psutil", None)  # not installed
+    monkeypatch.setattr(isolated, "ON_LINUX", False)
+    monkeypatch.setattr(isolated, "WALL_S", 6.0)
+    got = dict(isolated.run_isolated([Job("a"), Job("hang"), Job("b")], misbehave, workers=1))
+    assert got[0] == "a counted" and got[2] == "b counted" and "no answer came" in got[1]
+
+
 @pytest.mark.parametrize("platform", ["win32", "darwin"])
 def test_photos_are_counted_where_linux_has_no_part(tmp_path, platform, sound):
     """As on Windows or macOS: processes that load anew, no ``resource``, and on Windows no signals but its own."""
