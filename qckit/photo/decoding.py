@@ -215,8 +215,7 @@ def read_tiff(data: bytes, shrink: int, where: str):
         inverted = page.photometric == 0
         planar = page.planarconfig == 2
     if values is None:
-        with _unprinted():
-            pixels, size, taken_too, _, _ = read_pillow(data, shrink, where)
+        pixels, size, taken_too = _by_pillow(data, shrink, where)
         return pixels, size, taken or taken_too, hint, "TIFF"
     if planar and values.ndim == 3:
         values = np.moveaxis(values, 0, -1)
@@ -226,6 +225,20 @@ def read_tiff(data: bytes, shrink: int, where: str):
         pixels = 255 - pixels
     pixels = np.ascontiguousarray(_turn(pixels, orientation))
     return pixels, (pixels.shape[1], pixels.shape[0]), taken, hint, "TIFF"
+
+
+def _by_pillow(data: bytes, shrink: int, where: str):
+    """Decode a TIFF with Pillow, whose library says of damage no more than a number."""
+    from PIL import UnidentifiedImageError
+
+    try:
+        with _unprinted():
+            pixels, size, taken, _, _ = read_pillow(data, shrink, where)
+    except UnidentifiedImageError:
+        raise
+    except OSError as error:
+        raise NoLightError("its data cannot be unpacked") from error
+    return pixels, size, taken
 
 
 def _check_pages(data: bytes, where: str) -> None:

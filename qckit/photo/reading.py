@@ -226,8 +226,6 @@ def _damaged(data: bytes, where: str, error: Exception) -> InputError:
 def _plain_reason(error: Exception) -> str:
     """Say in words what a decoder fell over; what a program's inside says of itself helps nobody with a photo."""
     text = one_line(error)[:120]
-    if text.startswith("decoder error"):
-        return "its data cannot be unpacked"
     if isinstance(error, NoLightError) or (isinstance(error, (OSError, SyntaxError)) and any(map(str.isalpha, text))):
         return text
     for kinds, reason in (
