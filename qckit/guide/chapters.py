@@ -138,7 +138,7 @@ def _html_of(value) -> str:
     if value is None:
         return ""
     if isinstance(value, pd.DataFrame):
-        return table(value).html
+        return table(value, limit=len(value)).html
     if hasattr(value, "_repr_html_"):
         return value._repr_html_()
     return f"<pre>{escape(repr(value))}</pre>"

@@ -30,7 +30,20 @@ __all__ = [
 ]
 
 
-def command_list() -> pd.DataFrame:
+class Listing(pd.DataFrame):
+    """A table of texts, which a notebook shows whole: pandas cuts them at 50 characters."""
+
+    @property
+    def _constructor(self):
+        return Listing
+
+    def _repr_html_(self) -> str:
+        from qckit.reports.blocks import table
+
+        return table(self, limit=len(self))._repr_html_()
+
+
+def command_list() -> Listing:
     """Return a row per command: how it is called, what it does, its options.
 
     Examples
@@ -48,7 +61,7 @@ def command_list() -> pd.DataFrame:
         )
         words = (command.help or "").split("\n\n")[0].replace("\n", " ").strip()
         rows.append((" ".join([*path, arguments]).strip(), words, options))
-    return pd.DataFrame(rows, columns=["command", "does", "options"])
+    return Listing(rows, columns=["command", "does", "options"])
 
 
 def _commands():
@@ -67,7 +80,7 @@ def _commands():
     yield from walk(root, ["qckit"], None)
 
 
-def option_list() -> pd.DataFrame:
+def option_list() -> Listing:
     """Return a row per option of each command: the command, the option, what it means.
 
     Examples
@@ -81,10 +94,10 @@ def option_list() -> pd.DataFrame:
     for path, command, _context in _commands():
         options = (p for p in command.params if isinstance(p, click.Option) and p.help)
         rows += [(" ".join(path), ", ".join(p.opts), p.help) for p in options]
-    return pd.DataFrame(rows, columns=["command", "option", "meaning"])
+    return Listing(rows, columns=["command", "option", "meaning"])
 
 
-def setting_list() -> pd.DataFrame:
+def setting_list() -> Listing:
     """Return a row per setting of ``qckit.toml``: section, name, default, and what its comment says.
 
     Examples
@@ -106,10 +119,10 @@ def setting_list() -> pd.DataFrame:
         rows += [
             (section.name, f.name, str(getattr(default, f.name)), comments.get(f.name, about)) for f in fields(default)
         ]
-    return pd.DataFrame(rows, columns=["section", "setting", "default", "meaning"])
+    return Listing(rows, columns=["section", "setting", "default", "meaning"])
 
 
-def column_list(table: str) -> pd.DataFrame:
+def column_list(table: str) -> Listing:
     """Return a row per column of one of the log's tables.
 
     Parameters
@@ -137,14 +150,14 @@ def column_list(table: str) -> pd.DataFrame:
         )
         for c in TABLES[table]
     ]
-    return pd.DataFrame(rows, columns=["column", "must be there", "unit", "kind", "limits", "meaning"])
+    return Listing(rows, columns=["column", "must be there", "unit", "kind", "limits", "meaning"])
 
 
 def _bound(value) -> str:
     return "…" if value is None else f"{value:g}"
 
 
-def stage_list() -> pd.DataFrame:
+def stage_list() -> Listing:
     """Return a row per stage: letter, name, column of its count, whether it is a full cyst.
 
     Examples
@@ -155,10 +168,10 @@ def stage_list() -> pd.DataFrame:
     from qckit.stages import STAGE_RECORDS
 
     rows = [(s.letter, s.name, s.column, "yes" if s.is_full_cyst else "no", s.meaning) for s in STAGE_RECORDS]
-    return pd.DataFrame(rows, columns=["letter", "stage", "column", "held an embryo", "meaning"])
+    return Listing(rows, columns=["letter", "stage", "column", "held an embryo", "meaning"])
 
 
-def metric_list() -> pd.DataFrame:
+def metric_list() -> Listing:
     """Return a row per metric of a hatch: name, unit, meaning, source.
 
     Examples
@@ -170,10 +183,10 @@ def metric_list() -> pd.DataFrame:
 
     records = METRICS.values() if isinstance(METRICS, dict) else METRICS
     rows = [(m.label, m.name, m.unit, m.meaning, m.source) for m in records]
-    return pd.DataFrame(rows, columns=["metric", "column", "unit", "meaning", "source"])
+    return Listing(rows, columns=["metric", "column", "unit", "meaning", "source"])
 
 
-def quantity_list() -> pd.DataFrame:
+def quantity_list() -> Listing:
     """Return a row per quantity that can be read at a hatch, with the units its readings may come in.
 
     Examples
@@ -187,10 +200,10 @@ def quantity_list() -> pd.DataFrame:
     rows = [
         (q.label, q.column, q.unit, ", ".join(u.name for u in q.units), f"{q.low:g} to {q.high:g}") for q in records
     ]
-    return pd.DataFrame(rows, columns=["quantity", "column", "kept in", "may be read in", "plausible"])
+    return Listing(rows, columns=["quantity", "column", "kept in", "may be read in", "plausible"])
 
 
-def rule_list() -> pd.DataFrame:
+def rule_list() -> Listing:
     """Return a row per rule that reads control charts: code, standard, what fires it, what it tells of.
 
     Examples
@@ -204,10 +217,10 @@ def rule_list() -> pd.DataFrame:
     for rule in RULES.values():
         words = [getattr(rule, f.name) for f in fields(rule)][:4]
         rows.append(tuple(words))
-    return pd.DataFrame(rows, columns=["rule", "standard", "fires at", "tells of"])
+    return Listing(rows, columns=["rule", "standard", "fires at", "tells of"])
 
 
-def flag_list() -> pd.DataFrame:
+def flag_list() -> Listing:
     """Return a row per flag that a counted photo can carry, with the sentence that says what to do.
 
     Examples
@@ -229,7 +242,7 @@ def flag_list() -> pd.DataFrame:
                 named = getattr(module, words.id, "…") if isinstance(words, ast.Name) else ""
                 sentences.setdefault(str(code.value), named or _literal(words))
     rows = [(code, sentences.get(code, "")) for code in flags.FLAG_CODES]
-    return pd.DataFrame(rows, columns=["flag", "what it says"])
+    return Listing(rows, columns=["flag", "what it says"])
 
 
 def _literal(node) -> str:
@@ -245,7 +258,7 @@ def _literal(node) -> str:
     return "…"
 
 
-def note_list() -> pd.DataFrame:
+def note_list() -> Listing:
     """Return a row per message of the log's own faults: what the database says, what it means, what to do.
 
     Examples
@@ -256,10 +269,10 @@ def note_list() -> pd.DataFrame:
     from qckit.log.engine import _FAULTS
 
     rows = [(", ".join(words[:2]), what, remedy) for words, what, remedy in _FAULTS]
-    return pd.DataFrame(rows, columns=["the database says", "that means", "what to do"])
+    return Listing(rows, columns=["the database says", "that means", "what to do"])
 
 
-def fault_list() -> pd.DataFrame:
+def fault_list() -> Listing:
     """Return a row per fault of files and folders: its name in the system, what it means, what to do.
 
     Examples
@@ -273,10 +286,10 @@ def fault_list() -> pd.DataFrame:
     from qckit.errors import FILE_FAULTS
 
     rows = [(f"{errno.errorcode[n]}: {os.strerror(n)}", *words) for n, words in FILE_FAULTS.items()]
-    return pd.DataFrame(rows, columns=["the system says", "that means", "what to do"])
+    return Listing(rows, columns=["the system says", "that means", "what to do"])
 
 
-def cause_list() -> pd.DataFrame:
+def cause_list() -> Listing:
     """Return a row per cause that a poor hatch is weighed against: code, name, what it does to the counts.
 
     Examples
@@ -288,13 +301,13 @@ def cause_list() -> pd.DataFrame:
 
     records = CAUSES.values() if isinstance(CAUSES, dict) else CAUSES
     rows = [tuple(str(getattr(c, name, "")) for name in ("code", "words", "sign", "source")) for c in records]
-    return pd.DataFrame(rows, columns=["code", "cause", "sign", "source"])
+    return Listing(rows, columns=["code", "cause", "sign", "source"])
 
 
 _PARTS = ("hatch", "charts", "agreement", "counting", "review", "day", "log", "reports", "guide", "practice")
 
 
-def function_list() -> pd.DataFrame:
+def function_list() -> Listing:
     """Return a row per name that the parts offer to people who write Python, with the first line of its docstring.
 
     Read from the source: nothing is imported for it.
@@ -314,10 +327,10 @@ def function_list() -> pd.DataFrame:
             docs = {n.name: ast.get_docstring(n) for n in tree.body if isinstance(n, ast.FunctionDef | ast.ClassDef)}
             shown = sorted(name.name for name in names.names if docs.get(name.name))
             rows += [(f"{part}.{name}", " ".join(docs[name].split("\n\n")[0].split())) for name in shown]
-    return pd.DataFrame(sorted(rows), columns=["name", "does"])
+    return Listing(sorted(rows), columns=["name", "does"])
 
 
-def public_names() -> pd.DataFrame:
+def public_names() -> Listing:
     """Return a row per name that ``import qckit`` offers, with the first line of what it says of itself.
 
     Examples
@@ -332,4 +345,4 @@ def public_names() -> pd.DataFrame:
         thing = getattr(qckit, name)
         words = (thing.__doc__ or "").strip().splitlines()
         rows.append((name, "this version" if isinstance(thing, str) else words[0] if words else ""))
-    return pd.DataFrame(rows, columns=["name", "does"])
+    return Listing(rows, columns=["name", "does"])

@@ -69,11 +69,13 @@ class DosePlan:
 
     def _repr_html_(self) -> str:
         from qckit.showing import shown
+        from qckit.words import figures
 
+        harvested = f"{figures(self.harvested_per_g)} ({figures(self.low)} to {figures(self.high)})"
         rows = [
             ("cysts", f"{self.grams:,.3g} g"),
             ("per cone", f"{self.n_cones} x {self.grams_per_cone:,.3g} g"),
-            ("nauplii harvested per gram", f"{self.harvested_per_g:,.0f} ({self.low:,.0f} to {self.high:,.0f})"),
+            ("nauplii harvested per gram", harvested),
             ("recovery", f"{self.recovery_pct:.0f} % ({self.recovery_basis})"),
         ]
         return shown(f"Dose of {self.lot} for {self.nauplii:,.0f} nauplii", [self.sentence], heads=("", ""), rows=rows)
@@ -96,13 +98,8 @@ class DosePlan:
         risks, grams = zip(*sorted(chosen), strict=True)
         ax.plot([100 * r for r in risks], grams, color=draw.SERIES[0], marker="o", markersize=4)
         draw.points([100 * self.risk], [self.grams], ax=ax, marker="D", color=draw.SERIES[1], markersize=9)
-        ax.annotate(
-            f"{self.grams:,.3g} g",
-            (100 * self.risk, self.grams),
-            xytext=(10, 4),
-            textcoords="offset points",
-            va="bottom",
-        )
+        at = (100 * self.risk, self.grams)
+        ax.annotate(f"{self.grams:,.3g} g", at, xytext=(10, 4), textcoords="offset points", va="bottom")
         ax.margins(y=0.25)
         ax.set(xlabel="harvests that fall short [%]", ylabel="cysts [g]")
         ax.set_title(f"{self.lot}: {self.nauplii:,.0f} nauplii")

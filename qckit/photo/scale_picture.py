@@ -120,11 +120,11 @@ def _draw_bar(draw, size, um_per_px, text, font):
     power = 10 ** math.floor(math.log10(length))
     bar = max(m * power for m in (1, 2, 5) if m * power <= length)
     label = f"{bar:g} µm" if bar < 1000 else f"{bar / 1000:g} mm"
-    high = int(font.size * 2.9)
+    high = int(font.size * 3.3)
     draw.rectangle([0, size[1] - high, size[0], size[1]], fill=_PAPER)
     y, x0, x1 = size[1] - high + 8, 12, 12 + bar / um_per_px
     draw.line([(x0, y + 4), (x1, y + 4)], fill=(0, 0, 0), width=4)
     for x in (x0, x1):
         draw.line([(x, y - 2), (x, y + 10)], fill=(0, 0, 0), width=2)
     draw.text((x1 + 10, y - 6), label, fill=(0, 0, 0), font=font)
-    draw.text((12, y + 12), text, fill=(0, 0, 0), font=font)
+    draw.text((12, y + 12 + int(font.size * 0.3)), text, fill=(0, 0, 0), font=font)

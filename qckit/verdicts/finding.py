@@ -84,7 +84,9 @@ class Finding:
         ]
         heads = ("figure", "value", "interval", "") if rows else ()
         steps = [f"{i}. {step}" for i, step in enumerate(self.next_steps, 1)]
-        return shown(f"{self.subject}: {self.headline}", steps, heads=heads, rows=rows)
+        named = self.headline.startswith(self.subject)
+        title = self.headline if named else f"{self.subject}: {self.headline}"
+        return shown(title, steps, heads=heads, rows=rows)
 
     def plot(self, ax=None):
         """Draw the figures with their intervals, each as percent of its own value, the values written beside.

@@ -2,6 +2,7 @@
 
 import ast
 import re
+from html import escape
 
 import nbformat
 import pytest
@@ -125,3 +126,14 @@ def test_every_chapter_runs_and_is_a_page_of_its_own(guide_pages):
     headings = re.findall(r'<h\d id="([^"]+)"', whole)
     assert len(headings) == len(set(headings)) > 60
     assert (guide_pages / "first-hour.html").read_text(encoding="utf-8").count("<figure") >= 1
+
+
+def test_lists_are_shown_whole_in_a_notebook():
+    functions = guide.function_list()
+    shown = functions._repr_html_()
+    assert shown.count("<tr>") == len(functions) + 1 > 201
+    longest = max(guide.flag_list()["what it says"], key=len)
+    assert len(longest) > 60
+    assert escape(longest, quote=False) in guide.flag_list()._repr_html_()
+    columns = guide.command_list()[["command", "does"]]  # a part of a list is one too
+    assert columns._repr_html_().count("<th ") == 2
