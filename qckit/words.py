@@ -11,6 +11,7 @@ __all__ = [
     "capital",
     "day",
     "figures",
+    "headed",
     "joined",
     "moment",
     "noun",
@@ -41,6 +42,11 @@ def noun(n: float, one: str, many: str = "") -> str:
     if n == 1:
         return one
     return many or one + ("es" if one.endswith(("s", "x", "z", "ch", "sh")) else "s")
+
+
+def headed(subject: str, headline: str) -> str:
+    """Write what a headline is about before it, unless it begins with that: ``K-124: accept``."""
+    return headline if headline.startswith(subject) else f"{subject}: {headline}"
 
 
 def plural(n: float, one: str, many: str = "") -> str:

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from qckit.words import capital, day, figures, joined, moment, noun, number, plural, rounded, small
+from qckit.words import capital, day, figures, headed, joined, moment, noun, number, plural, rounded, small
 
 
 @pytest.mark.parametrize(
@@ -76,3 +76,8 @@ def test_dates_stand_in_the_order_of_the_site(order, text):
 
 def test_times_stand_in_the_zone_of_the_site():
     assert moment("2026-11-04T23:30:00+00:00", timezone="Europe/Berlin") == "2026-11-05 00:30"
+
+
+def test_a_headline_names_its_subject_once():
+    assert headed("K-124", "The claim is missed.") == "K-124: The claim is missed."
+    assert headed("H261105-B", "H261105-B gave 30 %.") == "H261105-B gave 30 %."

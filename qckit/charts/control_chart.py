@@ -11,6 +11,7 @@ import numpy as np
 from qckit import draw
 from qckit.charts.chart_legend import ZERO, add_legend, lift_title, short_name
 from qckit.charts.rules import find_signals
+from qckit.words import figures
 
 __all__ = ["draw_control_chart", "draw_cusum", "draw_ewma", "rule_mark"]
 
@@ -137,9 +138,14 @@ def _limit_names(frame, decimals):
     end, lots = known.iloc[-1], frame["group"].astype(str)
     whose = f"{short_name(str(end['group']), 8)} " if lots.nunique() > 1 else ""
     return [
-        (float(end[column]), f"{whose}{word} {end[column]:,.{decimals}f}")
+        (float(end[column]), f"{whose}{word} {_limit_text(float(end[column]), decimals)}")
         for column, word in (("high", "upper"), ("centre", "mean"), ("low", "lower"))
     ]
+
+
+def _limit_text(value, decimals):
+    """A limit in figures; of thousands, three say as much as is known."""
+    return figures(value) if abs(value) >= 1000 else f"{value:,.{decimals}f}"
 
 
 def _draw_limits(ax, x, part):

@@ -224,8 +224,9 @@ def _make(jobs, folder: Path, now, workers: int) -> list:
 def say_report(run) -> None:
     """Print one report's verdict and place."""
     from qckit.errors import one_line
+    from qckit.words import headed
 
-    click.echo(f"{one_line(run.subject)}: {one_line(run.finding['headline'])}")
+    click.echo(headed(one_line(run.subject), one_line(run.finding["headline"])))
     click.echo(f"  {run.html}")
 
 

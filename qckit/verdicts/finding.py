@@ -76,7 +76,7 @@ class Finding:
 
     def _repr_html_(self) -> str:
         from qckit.showing import shown
-        from qckit.words import number
+        from qckit.words import headed, number
 
         rows = [
             (f.label, f"{number(f.value, f.decimals)} {f.unit}".strip(), _span(f.low, f.high, f.decimals), f.note)
@@ -84,9 +84,7 @@ class Finding:
         ]
         heads = ("figure", "value", "interval", "") if rows else ()
         steps = [f"{i}. {step}" for i, step in enumerate(self.next_steps, 1)]
-        named = self.headline.startswith(self.subject)
-        title = self.headline if named else f"{self.subject}: {self.headline}"
-        return shown(title, steps, heads=heads, rows=rows)
+        return shown(headed(self.subject, self.headline), steps, heads=heads, rows=rows)
 
     def plot(self, ax=None):
         """Draw the figures with their intervals, each as percent of its own value, the values written beside.
