@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-__all__ = ["Cut", "look_again", "surest_cut", "suspect_rows"]
+__all__ = ["Cut", "look_again", "sharp_per_row", "steps_of", "surest_cut", "suspect_rows"]
 
 
 @dataclass(frozen=True)
@@ -49,18 +49,48 @@ class Cut(NamedTuple):
     row: int
 
 
-def suspect_rows(values: np.ndarray, middle: np.ndarray, beside: np.ndarray, reach: int, *, reduced: bool) -> list[Cut]:
+def steps_of(values: np.ndarray, reach: int) -> tuple[np.ndarray, np.ndarray]:
+    """Size of the step from each row to that ``reach`` further on, and of the larger of its neighbours'.
+
+    Parameters
+    ----------
+    values : (M, N) ndarray of uint8
+    reach : int
+        1; or 2 where a decoder that reduces the photo has mixed two rows.
+
+    Returns
+    -------
+    middle, beside : (M - 3 * reach, N) ndarray of uint8
+    """
+    size = np.maximum(values[reach:], values[:-reach])
+    size -= np.minimum(values[reach:], values[:-reach])
+    return size[reach:-reach], np.maximum(size[: -2 * reach], size[2 * reach :])
+
+
+def _sharp(middle: np.ndarray, beside: np.ndarray, look: _Look) -> np.ndarray:
+    """Where the step is as at a cut."""
+    sharp = middle >= look.step
+    sharp &= middle // look.sharper >= beside
+    return sharp
+
+
+def sharp_per_row(middle: np.ndarray, beside: np.ndarray, *, reduced: bool) -> np.ndarray:
+    """How many steps of each row are as at a cut, of what :func:`steps_of` returns."""
+    return _per_row(_sharp(middle, beside, REDUCED if reduced else FINE))
+
+
+def suspect_rows(values: np.ndarray, reach: int, *, reduced: bool, n_sharp: np.ndarray | None = None) -> list[Cut]:
     """Find rows at which bodies may end.
 
     Parameters
     ----------
     values : (M, N) ndarray of uint8
-    middle, beside : (M - 3 * reach, N) ndarray of uint8
-        Size of the step from each row to that ``reach`` further on, and of the larger of its neighbours'.
     reach : int
         1; or 2 where a decoder that reduces the photo has mixed two rows.
     reduced : bool
         The photo was, and rows are only suspected.
+    n_sharp : (M - 3 * reach,) ndarray, optional
+        From :func:`sharp_per_row`, where it is known already.
 
     Returns
     -------
@@ -68,16 +98,14 @@ def suspect_rows(values: np.ndarray, middle: np.ndarray, beside: np.ndarray, rea
         The surest first.
     """
     look, least = (REDUCED, LEAST_SUSPECT) if reduced else (FINE, LEAST_EACH)
-    sharp = middle >= look.step
-    sharp &= middle // look.sharper >= beside
-    n = _per_row(sharp)
+    n = sharp_per_row(*steps_of(values, reach), reduced=reduced) if n_sharp is None else n_sharp.copy()
     margin = max(look.stays_px) + 2
     n[:margin] = n[-margin:] = 0
     found = []
     for k in np.argsort(-n, kind="stable")[:CANDIDATES]:
         if n[k] < least:
             break
-        bodies = _bodies(values, sharp, int(k), reach, look)
+        bodies = _bodies(values, int(k), reach, look)
         px = sum(min(px, MOST_OF_ONE) for px in bodies)
         if px >= least:
             found.append(Cut(px, len(bodies), int(k) + reach))
@@ -121,9 +149,7 @@ def look_again(suspects: list[Cut], reduction: float, values: np.ndarray) -> lis
         for reach in (1, 2):
             if len(band) <= 3 * reach + 2 * (max(FINE.stays_px) + 2):
                 continue
-            size = np.maximum(band[reach:], band[:-reach]) - np.minimum(band[reach:], band[:-reach])
-            beside = np.maximum(size[: -2 * reach], size[2 * reach :])
-            cuts = suspect_rows(band, size[reach:-reach], beside, reach, reduced=False)
+            cuts = suspect_rows(band, reach, reduced=False)
             found += [cut._replace(row=cut.row + first) for cut in cuts if low - 2 <= cut.row < high + 2]
     return found
 
@@ -141,9 +167,12 @@ def surest_cut(along_rows: list[Cut], along_columns: list[Cut]) -> tuple[str, in
     return None
 
 
-def _bodies(values: np.ndarray, sharp: np.ndarray, k: int, reach: int, look: _Look) -> list[int]:
+def _bodies(values: np.ndarray, k: int, reach: int, look: _Look) -> list[int]:
     """Pixels along row k at which each body ends that ends there."""
     row = k + reach
+    first = max(0, k - max(BESIDE_PX))
+    sharp = _sharp(*steps_of(values[first : k + max(BESIDE_PX) + 1 + 3 * reach], reach), look)
+    k -= first
     step = values[row + reach].astype(np.int16) - values[row]
     sign = np.sign(step)
     stays = sharp[k].copy()

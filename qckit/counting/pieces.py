@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import chain, pairwise
 
 import numpy as np
 
@@ -170,13 +170,31 @@ def sum_pieces(
 
 def _table(starts, x, y, *, contrast, s, d, g, typical):
     """The sums of each piece, columns ``SUMS``; pixels stand piece after piece."""
-    xx, yy, rim = x * x, y * y, (d <= RIM_UM).astype(np.float32)
     c0, c1, c2 = contrast
-    moments = (x, y, xx, x * y, yy, xx * x, xx * y, x * yy, yy * y)
-    looks = (c0, c1, c2, c0 * c0, c1 * c1, c2 * c2, s, s * s, g, d)
-    of_rim = (rim, c0 * rim, c1 * rim, c2 * rim, g * rim)
-    sums = [_sums(values, starts) for values in (*moments, *looks, *of_rim)]
+    sums = [_sums(values, starts) for values in chain(_moments(x, y), _looks(contrast, s=s, d=d, g=g))]
     return np.stack([np.diff(starts), *sums, *_shares((c0 + c1 + c2) / 3 / typical, starts)], axis=1)
+
+
+def _moments(x, y):
+    """Yield the products of ``MOMENTS`` after the first, one at a time: together they would be nine pictures."""
+    yield from (x, y)
+    xx = x * x
+    yield from (xx, x * y)
+    yy = y * y
+    yield yy
+    for one, two in ((xx, x), (xx, y), (x, yy), (yy, y)):
+        yield one * two
+
+
+def _looks(contrast, *, s, d, g):
+    """Yield what ``_LOOKS`` and ``_RIM`` add up, one at a time."""
+    yield from contrast
+    yield from (c * c for c in contrast)
+    yield from (s, s * s, g, d)
+    rim = (d <= RIM_UM).astype(np.float32)
+    yield rim
+    yield from (c * rim for c in contrast)
+    yield g * rim
 
 
 def _in_order(pieces: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

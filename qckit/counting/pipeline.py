@@ -13,6 +13,7 @@ from qckit.counting.analysis import Analysis, FoundObjects, analyse, choose_obje
 from qckit.counting.bounds import check_countable
 from qckit.counting.flags import PhotoSigns, hatch_swing, judge_photo, share_between
 from qckit.counting.frame import apply_frame
+from qckit.counting.heap import trim_heap
 from qckit.counting.integrity import judge_integrity
 from qckit.counting.learned import load_learned
 from qckit.counting.measuring import FEATURES
@@ -101,13 +102,14 @@ def count_photo(
         photo.pixels.shape[1] / analysis.work.pixels.shape[1],
     )
     del findings, analysis  # else its masks and labels lie in memory beside what the last step needs
+    trim_heap(photo.pixels.size // 3)
     damage = judge_integrity(
         photo.pixels,
         found,
         found.rows * per_px[0],
         found.cols * per_px[1],
         reduction=photo.reduction,
-        fine=lambda: read_brightness(photo.path),
+        fine=lambda: _brightness_of(photo),
     )
     flags = (*judge_photo(signs), *damage)
     return PhotoCount(
@@ -124,6 +126,12 @@ def count_photo(
         seconds=time.perf_counter() - start,
         counter_version=version_with(model_key(stage_model)),
     )
+
+
+def _brightness_of(photo: Photo) -> np.ndarray:
+    """Brightness in the photo's own pixels, read where little else lies in memory."""
+    trim_heap(photo.pixels.size // 3)
+    return read_brightness(photo.path)
 
 
 def _in_region(objects: pd.DataFrame, region: dict, um_per_px: float) -> pd.DataFrame:
@@ -185,6 +193,7 @@ def find_objects(
     learned = load_learned(stage_model)
     gain = learned.colour_gain if module else None
     work = make_work_image(photo, um_per_px, to_um_per_px=finest_scale(reader), colour_gain=gain)
+    trim_heap(photo.pixels.size // 3)
     model = learned.stages["grey" if work.is_grey else "colour"]
     if module:
         if learned.rule is None:

@@ -94,6 +94,7 @@ def cut_at_centres(mask: np.ndarray, signal: np.ndarray, um_per_px: float, propo
     seeds[0] = 0
     flat = np.flatnonzero(mask)  # a small part of the photo: everything below goes by these pixels
     patch_of = patches.ravel().take(flat)
+    del patches
     keep = _patches_to_keep(flat, patch_of, seeds, mask.shape[1], um_per_px)
     # pieces: whole patches first, then one per centre of the patches with several
     whole = keep & (seeds < 2)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from qckit.photo import Photo
+from qckit.photo.decoding import pixels_of
 
 __all__ = ["WORK_UM_PER_PX", "WorkImage", "make_work_image", "resize_to_scale"]
 
@@ -123,4 +124,4 @@ def resize_to_scale(pixels: np.ndarray, um_per_px: float, to_um_per_px: float, *
     rows, cols = pixels.shape[:2]
     size = (max(1, round(cols * factor)), max(1, round(rows * factor)))
     method = Image.Resampling.BICUBIC if factor > 1 else Image.Resampling.BILINEAR  # both average when reducing
-    return np.asarray(Image.fromarray(pixels).resize(size, method, reducing_gap=None if factor > 0.5 else 2.0))
+    return pixels_of(Image.fromarray(pixels).resize(size, method, reducing_gap=None if factor > 0.5 else 2.0))

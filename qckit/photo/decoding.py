@@ -23,6 +23,7 @@ __all__ = [
     "check_png",
     "check_size",
     "formats_of",
+    "pixels_of",
     "read_pillow",
     "read_tiff",
 ]
@@ -34,6 +35,8 @@ MAX_MEGAPIXELS = 200.0
 
 DRAWN_MARK = b"qckit: drawn from a photo that was counted"
 """Comment inside every checked picture, so that none is counted as a photo."""
+
+STRIP_ROWS = 256
 
 MAX_PAGES = 64  # thumbnails and the steps of a pyramid among them
 
@@ -159,7 +162,21 @@ def _to_rgb(image) -> np.ndarray:
     if image.mode in ("RGBA", "LA", "PA", "RGBa", "La") or "transparency" in image.info:
         image = image.convert("RGBA")
         image = Image.alpha_composite(Image.new("RGBA", image.size, "white"), image)
-    return np.asarray(image if image.mode == "RGB" else image.convert("RGB"))
+    return pixels_of(image if image.mode == "RGB" else image.convert("RGB"))
+
+
+def pixels_of(image) -> np.ndarray:
+    """The pixels of a Pillow image of bytes, (M, N) or (M, N, 3) uint8, as ``numpy.asarray`` gives them.
+
+    Handed over in strips: at once, they would lie in memory three times, in the image, in pieces and joined.
+    """
+    width, height = image.size
+    bands = len(image.getbands())
+    out = np.empty((height, width) if bands == 1 else (height, width, bands), np.uint8)
+    for top in range(0, height, STRIP_ROWS):
+        end = min(top + STRIP_ROWS, height)
+        out[top:end] = np.asarray(image.crop((0, top, width, end)))
+    return out
 
 
 def _to_bytes(values: np.ndarray) -> np.ndarray:

@@ -14,7 +14,16 @@ from pathlib import Path
 import numpy as np
 
 from qckit.errors import InputError, one_line
-from qckit.photo.decoding import MAX_MEGAPIXELS, NoLightError, check_png, check_size, formats_of, read_pillow, read_tiff
+from qckit.photo.decoding import (
+    MAX_MEGAPIXELS,
+    NoLightError,
+    check_png,
+    check_size,
+    formats_of,
+    pixels_of,
+    read_pillow,
+    read_tiff,
+)
 
 __all__ = ["MAX_MEGAPIXELS", "Photo", "file_bytes", "read_brightness", "read_photo"]
 
@@ -155,7 +164,7 @@ def read_brightness(path: str | Path) -> np.ndarray:
             check_size(*image.size, one_line(path.name))
             image.draft("L", image.size)
             upright = ImageOps.exif_transpose(image)
-            return np.asarray(upright if upright.mode == "L" else upright.convert("L"))
+            return pixels_of(upright if upright.mode == "L" else upright.convert("L"))
     except InputError:
         raise
     except Exception as error:  # decoders raise anything on damaged files
@@ -195,7 +204,8 @@ def file_bytes(path: str | Path, *, formats: bool = False) -> bytes:
             head = file.read(512)
             if formats and not formats_of(head):
                 raise InputError(f"{where}: the file {_what_else(head)}. Give a JPEG, PNG, TIFF or HEIC photo.")
-            return head + file.read(int(MAX_FILE_MB * 1e6))
+            file.seek(0)
+            return file.read(status.st_size)  # no more than was there, should it grow meanwhile
     except OSError as error:
         raise InputError(
             f"{where}: cannot be read: {error.strerror or error}. Check the name and whether you may read it."

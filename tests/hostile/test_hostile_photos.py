@@ -487,9 +487,7 @@ def cuts_in(values, *, reduced=False):
     """Return what rows are suspected, without the rules for seams."""
     found = []
     for reach in (1, 2):
-        size = np.maximum(values[reach:], values[:-reach]) - np.minimum(values[reach:], values[:-reach])
-        beside = np.maximum(size[: -2 * reach], size[2 * reach :])
-        found += suspect_rows(values, size[reach:-reach], beside, reach, reduced=reduced)
+        found += suspect_rows(values, reach, reduced=reduced)
     return found
 
 
