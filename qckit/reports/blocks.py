@@ -63,7 +63,8 @@ _SIGNS = {
 
 _LONGEST_WORD = 28  # longer words are broken, so that one long name does not push a table off the page
 _SHORT = 12  # characters of a cell that is never broken, such as a lot or a date
-_LINES, _LINES_WIDE = 3.4, 4.2  # of a column's longest text, before words are moved whole to the next line
+_LINES = 3.4  # of a column's longest text on a narrow screen, before words are moved whole to the next line
+_LINES_WIDE = (1, 1.5, 2, 3, 4.2)  # the same on a wide one: the first with which the columns fit
 _ROOM = 84  # characters that fit beside each other in the text's own width; a table of long texts may be wider
 _MOST_COLUMNS = 13  # a table with more has its headings turned on paper
 _MANY_COLUMNS = 8  # a table with more is set in smaller type, and may be wider than the text
@@ -359,13 +360,14 @@ def table(
         body.append(f"<tr>{''.join(cells)}</tr>")
     heads = [headings.get(c) or heading_of(c) for c in names]
     longest = [max(long, len(head)) for long, head in zip(longest, heads)]
-    head = _heading_row(heads, is_number, longest)
+    lines = _lines_that_fit(longest, is_number)
+    head = _heading_row(heads, is_number, longest, lines if lines and len(names) <= _MANY_COLUMNS else _LINES_WIDE[-1])
     more = f" The first {limit} of {len(frame)} rows." if len(frame) > limit else ""
     if not len(frame):
         body.append(f'<tr><td colspan="{max(len(names), 1)}">No rows.</td></tr>')
     text = f"<caption>{escape(caption + more)}</caption>" if caption or more else ""
     wide = (" qc-wide" if len(names) > _MANY_COLUMNS else "") + (" qc-widest" if len(names) > _MOST_COLUMNS else "")
-    is_roomy = not wide and sum(max(long / _LINES_WIDE, min(long, _SHORT)) for long in longest) > _ROOM
+    is_roomy = not wide and not lines
     box = (" qc-broad" if wide else " qc-roomy" if is_roomy else "") + (" qc-brief" if len(body) <= _FEW_ROWS else "")
     return Html(
         f'<div class="qc qc-scroll{box}"><table class="qc-table{wide}">{text}<thead><tr>{head}</tr></thead>'
@@ -374,19 +376,30 @@ def table(
     )
 
 
-def _heading_row(heads, is_number, longest) -> str:
+def _lines_that_fit(longest, is_number) -> float:
+    """Least lines of a column's longest text with which the columns fit beside each other; 0: they do not."""
+
+    def room(n):
+        lines = (_LINES_WIDE[-1] if num else n for num in is_number)
+        return sum(max(long / k, min(long, _SHORT)) for long, k in zip(longest, lines))
+
+    return next((n for n in _LINES_WIDE if room(n) <= _ROOM), 0)
+
+
+def _heading_row(heads, is_number, longest, lines) -> str:
     form = "<span>{}</span>" if len(heads) > _MOST_COLUMNS else "{}"  # what is turned on paper
+    widths = (_least_width(long, _LINES_WIDE[-1] if num else lines) for long, num in zip(longest, is_number))
     return "".join(
-        f'<th scope="col"{" class=qc-num" if num else ""}{_least_width(long)}>{form.format(escape(head))}</th>'
-        for head, num, long in zip(heads, is_number, longest)
+        f'<th scope="col"{" class=qc-num" if num else ""}{width}>{form.format(escape(head))}</th>'
+        for head, num, width in zip(heads, is_number, widths)
     )
 
 
-def _least_width(longest: int) -> str:
+def _least_width(longest: int, lines: float) -> str:
     """Widths that a column keeps on a narrow and on a wide screen, so that no column makes the rows tall."""
     if longest <= _SHORT:
         return ""
-    narrow, wide = (max(_SHORT, math.ceil(longest / lines)) for lines in (_LINES, _LINES_WIDE))
+    narrow, wide = (max(_SHORT, math.ceil(longest / n)) for n in (_LINES, lines))
     return f' style="--least: {narrow}ch; --wide: {wide}ch"'
 
 

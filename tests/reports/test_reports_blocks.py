@@ -230,3 +230,12 @@ def test_a_drawing_is_lighter_and_shows_the_same_marks():
     assert set(re.findall(r'(?:href="|url\()#([^")]+)', text)) <= names
     colours = set(re.findall(r"fill: (#\w+)", text))
     assert set(re.findall(r"fill: (#\w+)", light)) == colours
+
+
+def test_words_are_not_broken_where_there_is_room():
+    """A column of words takes the room there is; headings of numbers stay narrow, long texts share what they need."""
+    trace = pd.DataFrame({"trace": ["late (umbrellas and unopened cysts)"], "share of what was seen": [4.0]})
+    widths = [int(n) for n in re.findall(r"--wide: (\d+)ch", reports.table(trace).html)]
+    assert widths == [35, 12]
+    texts = pd.DataFrame({"for": ["a " * 60], "against": ["b " * 90]})
+    assert sum(int(n) for n in re.findall(r"--wide: (\d+)ch", reports.table(texts).html)) <= 84
