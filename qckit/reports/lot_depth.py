@@ -115,7 +115,7 @@ def uncertainty(test) -> Html:
     evidence = test.evidence
     budgets = [
         ("hatching percentage", "%", 1, evidence.percentage_budget),
-        ("nauplii per gram", "1/g", 0, evidence.budget),
+        ("nauplii per gram", "nauplii/g", 0, evidence.budget),
         ("hatching output", "mg/g", 0, evidence.output_budget),
         *_harvest(test),
     ]

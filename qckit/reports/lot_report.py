@@ -11,6 +11,7 @@ from qckit.reports.blocks import Html, note, sentences, table
 from qckit.reports.lot_test import LotTest
 from qckit.reports.pictures import figure, figures
 from qckit.verdicts.new_lot.rules import round_3
+from qckit.words import figures as significant
 from qckit.words import number
 
 __all__ = [
@@ -165,7 +166,7 @@ def _measured(value, unit) -> str:
         return value
     if value is None or value != value:
         return ""
-    return f"{float(value):.4g} {unit if isinstance(unit, str) and unit != 'pH' else ''}".strip()
+    return f"{significant(float(value))} {unit if isinstance(unit, str) and unit != 'pH' else ''}".strip()
 
 
 def method(test: LotTest) -> Html:

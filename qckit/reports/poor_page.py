@@ -20,6 +20,7 @@ from qckit.verdicts.finding import Finding
 from qckit.verdicts.lots.usual import counted_hatches
 from qckit.verdicts.poor_hatch import charts
 from qckit.verdicts.poor_hatch.verdict import explain_hatch
+from qckit.words import figures
 
 __all__ = [
     "PoorPage",
@@ -210,10 +211,13 @@ def readings_chart(page: PoorPage) -> Html:
 
 def conditions(page: PoorPage) -> Html:
     """Show each condition during the hatch."""
+    differences = charts.differences_table(page.finding)
+    measured = ["low", "high", "usual"]  # each row has a unit of its own, and decimals that go with it
     return table(
-        charts.differences_table(page.finding),
+        differences.assign(**{c: ["" if v != v else figures(v) for v in differences[c]] for c in measured}),
         caption="Conditions during this hatch",
-        decimals={"low": 1, "high": 1, "usual": 1, "unusual": 1} | dict.fromkeys(_WHOLE, 0),
+        decimals={"unusual": 1} | dict.fromkeys(_WHOLE, 0),
+        right=measured,
         headings={
             "low": "lowest",
             "high": "highest",

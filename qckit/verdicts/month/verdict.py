@@ -114,7 +114,7 @@ def _figures(study):
             "nauplii_per_g",
             f"nauplii per gram, {name}",
             *(rounded(v) for v in (m.efficiency.value, m.efficiency.low, m.efficiency.high)),
-            unit="1/g",
+            unit="nauplii/g",
             decimals=0,
             note=_mean_of(m.efficiency, m),
         ),

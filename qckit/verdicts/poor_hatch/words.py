@@ -175,7 +175,7 @@ def _figures(case):
             "nauplii_per_g",
             "nauplii per gram",
             *(rounded(v, 2) for v in (per_g.value, per_g.low, per_g.high)),
-            "1/g",
+            "nauplii/g",
             0,
             usual_g if math.isfinite(per_g.value) else "volume counted is not known",
         ),
