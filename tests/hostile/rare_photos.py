@@ -453,7 +453,7 @@ def put_rare(folder, pixels) -> dict[str, str]:
     for name in (b"\xff\xfe.png", b"a\x80b.png", "e\u0301.png".encode(), "é.png".encode()):
         (folder / os.fsdecode(name)).write_bytes(png)
     bad = ["memory.jpg", "status.jpg", "terminal.jpg", "chance.jpg", "nothing.jpg", "too long.jpg"]
-    bad += [f"long chain {k}.png" for k in range(45)]
+    bad += ["long chain 0.png"]  # the others are links to the same
     good = ["chain 0.png", "far down.png", "\\xff\\xfe.png", "a\\x80b.png", "e\u0301.png", "é.png"]
     return dict.fromkeys(bad, BAD) | dict.fromkeys(good, SOUND)
 
