@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-__all__ = ["Cut", "look_again", "sharp_per_row", "steps_of", "surest_cut", "suspect_rows"]
+__all__ = ["Cut", "look_again", "sharp_per_row", "steps_of", "surest_cut", "suspect_rows", "suspects_of"]
 
 
 @dataclass(frozen=True)
@@ -124,6 +124,15 @@ def _per_row(which: np.ndarray) -> np.ndarray:
     return total
 
 
+def suspects_of(values: np.ndarray) -> list[Cut]:
+    """Find rows at which bodies may end, in a photo's own pixels; ``values`` is an (M, N) ndarray of uint8."""
+    found = []
+    for reach in (1, 2):
+        if len(values) > 3 * reach + 2 * (max(FINE.stays_px) + 2):
+            found += suspect_rows(values, reach, reduced=False)
+    return found
+
+
 def look_again(suspects: list[Cut], reduction: float, values: np.ndarray) -> list[Cut]:
     """Look at suspected rows of a reduced photo in the photo's own pixels.
 
@@ -146,11 +155,8 @@ def look_again(suspects: list[Cut], reduction: float, values: np.ndarray) -> lis
         first = max(0, int(reduction * suspect.row) - 20)
         band = np.ascontiguousarray(values[first : int(reduction * (suspect.row + 2)) + 20])
         low, high = (int(reduction * row) - first for row in (suspect.row, suspect.row + 2))
-        for reach in (1, 2):
-            if len(band) <= 3 * reach + 2 * (max(FINE.stays_px) + 2):
-                continue
-            cuts = suspect_rows(band, reach, reduced=False)
-            found += [cut._replace(row=cut.row + first) for cut in cuts if low - 2 <= cut.row < high + 2]
+        cuts = suspects_of(band)
+        found += [cut._replace(row=cut.row + first) for cut in cuts if low - 2 <= cut.row < high + 2]
     return found
 
 

@@ -11,16 +11,19 @@ from collections.abc import Callable
 
 import numpy as np
 
-from qckit.counting.cuts import Cut, look_again, surest_cut
+from qckit.counting.cuts import Cut, look_again, surest_cut, suspects_of
 from qckit.counting.grain import find_other_grain
+from qckit.counting.mirrors import is_mirrored
 from qckit.counting.result import Flag
 from qckit.counting.seams import find_break, find_seam
+from qckit.counting.tints import find_tint
 from qckit.counting.twins import find_twins
 from qckit.stages import STAGES
 
 __all__ = ["judge_integrity", "signs_in_pixels"]
 
 STILL_SHARE, STILL_PX = 0.12, 14  # of the usual step; rows that repeat their neighbour. 7 at most on sound photos
+SMALL_MP = 4.0  # photos of so many megapixels are searched for cuts in their own pixels, larger ones where suspected
 STILL_STEP = 0.1  # in code values; 7 rows at most on sound photos, of any compression
 TINTS = (12.0, 243.0)  # black and burnt-out margins repeat by themselves
 STRETCH, LEAST_ALL = 0.42, 30  # median logarithm of height over width of all objects; so many say it alone
@@ -64,7 +67,7 @@ def judge_integrity(
         At most one, ``damaged``, with all that was found.
     """
     green = np.ascontiguousarray(pixels[..., 1])
-    signs = signs_in_pixels(green, reduction=reduction, fine=fine)
+    signs = signs_in_pixels(pixels, reduction=reduction, fine=fine)
     if text := _stretched(found):
         signs.append(text)
     if text := _two_sizes(found, rows_px, cols_px, green.shape):
@@ -79,39 +82,63 @@ def judge_integrity(
 
 
 def signs_in_pixels(
-    green: np.ndarray, *, reduction: float = 1.0, fine: Callable[[], np.ndarray] | None = None
+    pixels: np.ndarray, *, reduction: float = 1.0, fine: Callable[[], np.ndarray] | None = None
 ) -> list[str]:
-    """Say what is wrong with a photo, its objects left aside; ``green`` is an (M, N) ndarray of uint8."""
-    turned = np.ascontiguousarray(green.T)
-    seams = _seams(green, turned, reduction, fine)
-    return [text for text in (seams, _still(green, turned), find_other_grain(green)) if text]
+    """Say what is wrong with a photo, its objects left aside; parameters as of :func:`judge_integrity`."""
+    green = np.ascontiguousarray(pixels[..., 1])
+    signs = (
+        _seams(pixels, green, reduction, fine),
+        _tint(pixels),
+        _still(green),
+        find_other_grain(green),
+        "a part of it stands beside itself as in a mirror" if is_mirrored(green) or is_mirrored(green.T) else "",
+    )
+    return [text for text in signs if text]
 
 
-def _seams(green: np.ndarray, turned: np.ndarray, reduction: float, fine) -> str:
+def _seams(pixels: np.ndarray, green: np.ndarray, reduction: float, fine) -> str:
+    small = green.size * reduction**2 <= SMALL_MP * 1e6
     suspected: list[list[Cut]] = []
-    for values, word in ((green, "row"), (turned, "column")):
+    for values, word in ((green, "row"), (np.ascontiguousarray(green.T), "column")):
         cuts: list[Cut] = []
-        at = find_break(values) or find_seam(values, cuts, reduced=reduction > 1)
+        at = find_break(values) or find_seam(values, None if small else cuts, reduced=reduction > 1)
         if at is not None:
             return f"its contents break off along {word} {at}"
         suspected.append(cuts)
-    if reduction > 1:
-        if fine is None or not any(suspected):
-            return ""
-        brightness = fine()
-        suspected = [look_again(cuts, reduction, v) for cuts, v in zip(suspected, (brightness, brightness.T))]
+    if small:
+        whole = _brightness(pixels) if reduction <= 1 else fine() if fine else green[:0]
+        suspected = [suspects_of(values) for values in (whole, np.ascontiguousarray(whole.T))]
+    elif reduction > 1:
+        whole = fine() if fine and any(suspected) else green[:0]
+        suspected = [look_again(cuts, reduction, values) for cuts, values in zip(suspected, (whole, whole.T))]
     cut = surest_cut(*suspected)
     return f"several bodies end along {cut[0]} {cut[1] + 1}" if cut else ""
 
 
-def _still(green: np.ndarray, turned: np.ndarray) -> str:
+def _brightness(pixels: np.ndarray) -> np.ndarray:
+    """Brightness as it is stored in a JPEG; colours are stored coarser, and blur the edge of a cut in each channel."""
+    from PIL import Image
+
+    return np.asarray(Image.fromarray(pixels).convert("L")) if pixels.size else pixels[..., 1]
+
+
+def _tint(pixels: np.ndarray) -> str:
+    for values, word in ((pixels, "row"), (pixels.swapaxes(0, 1), "column")):
+        at = find_tint(values)
+        if at is not None:
+            return f"all of it has another colour beyond {word} {at}"
+    return ""
+
+
+def _still(green: np.ndarray) -> str:
     """Rows or columns that repeat the one before."""
     if min(green.shape) <= STILL_PX:
         return ""
-    for values, word in ((green, "rows"), (turned, "columns")):
-        step = np.abs(np.diff(values.astype(np.int16), axis=0)).mean(axis=1)
+    steps = [np.abs(np.diff(v.astype(np.int16), axis=0)).mean(axis=1) for v in (green, np.ascontiguousarray(green.T))]
+    usual = max(float(np.median(step)) for step in steps)  # most rows, or most columns, may stand still
+    for step, values, word in zip(steps, (green, green.T), ("rows", "columns")):
         level = values.mean(axis=1)[1:]
-        still = (step <= STILL_SHARE * np.median(step)) | (step <= STILL_STEP)  # where most of the photo stands still
+        still = (step <= STILL_SHARE * usual) | (step <= STILL_STEP)
         still &= (level > TINTS[0]) & (level < TINTS[1])
         edges = np.flatnonzero(np.diff(np.r_[0, still.astype(np.int8), 0]))
         runs = edges[1::2] - edges[::2]

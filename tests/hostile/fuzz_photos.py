@@ -181,8 +181,7 @@ def apart(before: dict, after: dict) -> bool:
 def what_became(path, scale, counts, codes) -> str:
     """Say whether a damaged photo is flagged, or counted silently; a flagged one need not be counted for that."""
     photo = read_photo(path, um_per_px=scale, finest_um_per_px=finest_scale())
-    green = np.ascontiguousarray(photo.pixels[..., 1])
-    if signs_in_pixels(green, reduction=photo.reduction, fine=lambda: read_brightness(path)):
+    if signs_in_pixels(photo.pixels, reduction=photo.reduction, fine=lambda: read_brightness(path)):
         return "flagged"
     count = count_photo(path, um_per_px=scale, photo=photo)
     if {f.code for f in count.flags} - codes:

@@ -1,6 +1,7 @@
 """A folder of odd and bad photos in one count: sound ones counted, bad ones named, nothing stopped."""
 
 import builtins
+import io
 import logging
 import os
 import resource
@@ -28,7 +29,9 @@ from qckit.counting.batch import checked_name
 from qckit.counting.cuts import look_again, surest_cut, suspect_rows
 from qckit.counting.grain import find_other_grain
 from qckit.counting.integrity import signs_in_pixels
+from qckit.counting.mirrors import is_mirrored
 from qckit.counting.seams import find_break, find_seam
+from qckit.counting.tints import find_tint
 from qckit.counting.twins import find_twins
 from qckit.errors import InputError
 from qckit.files import neutralise, sweep, whole, write_csv
@@ -551,7 +554,7 @@ def test_another_grain(noisy):
 @pytest.mark.filterwarnings("error")
 @pytest.mark.parametrize("shape", [(0, 0), (1, 1), (1, 5000), (5000, 1), (2, 2), (30, 30), (97, 100)])
 def test_pictures_of_hardly_any_pixels_say_nothing(shape):
-    assert signs_in_pixels(np.random.default_rng(3).integers(120, 130, shape, dtype=np.uint8)) == []
+    assert signs_in_pixels(np.random.default_rng(3).integers(120, 130, (*shape, 3), dtype=np.uint8)) == []
 
 
 @pytest.mark.parametrize("width", [3, 10, 40, 60_000])
@@ -564,7 +567,42 @@ def test_a_break_in_pictures_of_odd_widths(width):
 def test_most_of_a_photo_that_stands_still(noisy):
     still = noisy.copy()
     still[60:] = still[60]
-    assert "rows 61 to 480" in " ".join(signs_in_pixels(still))
+    assert "rows 61 to 480" in " ".join(signs_in_pixels(np.repeat(still[..., None], 3, axis=2)))
+
+
+def test_columns_that_stand_still_over_most_of_a_compressed_photo(tmp_path, rng):
+    wires = np.zeros((480, 640))
+    wires[:, ::13], wires[::11] = 90, 70
+    mesh = np.clip(gaussian_filter(160 - wires, 1.2) + rng.normal(0, 3, wires.shape), 0, 255).astype(np.uint8)
+    colours = np.repeat(mesh[..., None], 3, axis=2)
+    assert signs_in_pixels(colours) == []
+    colours[:, 260:] = colours[:, 260:261]
+    still = np.asarray(Image.open(io.BytesIO(encoded(colours, "JPEG", quality=90))))
+    assert any("columns 26" in sign and "one and the same" in sign for sign in signs_in_pixels(still))
+
+
+def test_colour_that_changes_along_a_row(noisy):
+    colours = np.dstack([noisy, noisy // 2 + 80, noisy // 3 + 60])
+    assert find_tint(colours) is None and find_tint(colours.swapaxes(0, 1)) is None
+    ruled = colours.copy()
+    ruled[200:203], ruled[:, 300:303] = (90, 90, 90), (90, 90, 90)
+    assert find_tint(ruled) is None
+    slow = np.clip(colours + np.linspace(0, 40, 480)[:, None, None] * [1, 0, -1], 0, 255).astype(np.uint8)
+    assert find_tint(slow) is None
+    lost = colours.astype(int)
+    lost[336:, :, 2] += 14
+    lost[328:336, 400:, 2] += 14  # it begins within a row of blocks
+    lost = np.clip(lost, 0, 255).astype(np.uint8)
+    assert abs(find_tint(lost) - 336) <= 16 and find_tint(lost.swapaxes(0, 1)) is None
+
+
+def test_a_photo_mirrored_beside_itself(noisy):
+    assert not is_mirrored(noisy) and not is_mirrored(turned(noisy))
+    mirrored = np.concatenate([noisy[:, :400], noisy[:, 200:400][:, ::-1]], axis=1)
+    assert is_mirrored(mirrored) and not is_mirrored(turned(mirrored))
+    assert not is_mirrored(noisy[:, ::-1]) and not is_mirrored(noisy[:100])
+    lossy = np.asarray(Image.open(io.BytesIO(encoded(mirrored, "JPEG", quality=80))))
+    assert is_mirrored(lossy)
 
 
 def test_a_part_without_objects_that_stands_there_twice(noisy):

@@ -1,0 +1,44 @@
+"""Colour that changes along one line: what follows when bytes of a compressed photo were lost.
+
+A compressed photo tells each block's colour by its difference from the last one's, so that after a loss all that
+follows has another tint. Light changes slowly over a photo; objects and ruled lines leave the middle of a row's
+colours as it is.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+__all__ = ["find_tint"]
+
+SAMPLES = 128  # of a row
+REACH, GAP = 16, 9  # rows on each side that are held against each other; left out: it begins within a row of blocks
+LEAST_STEP, SPREADS = 9.0, 3.0  # in code values, and in ranges of the rows on one side and a half
+"""Sound photos reach 7.5 code values, and 4 with steps of 3 spreads or more."""
+
+
+def find_tint(pixels: np.ndarray) -> int | None:
+    """Find a row below which all of a photo has another colour.
+
+    Parameters
+    ----------
+    pixels : (M, N, 3) ndarray of uint8
+
+    Returns
+    -------
+    int or None
+        Row, counted from 1.
+    """
+    if pixels.shape[0] < 4 * REACH:
+        return None
+    some = pixels[:, :: max(1, pixels.shape[1] // SAMPLES)].astype(np.int16)
+    for channel in (0, 2):  # against green: brightness alone changes at ruled lines and rims, too
+        level = np.median(some[..., channel] - some[..., 1], axis=1)
+        window = np.lib.stride_tricks.sliding_window_view(level, REACH)
+        middle, spread = np.median(window, axis=1), window.max(axis=1) - window.min(axis=1)
+        apart = REACH + 2 * GAP
+        step = np.abs(middle[apart:] - middle[:-apart])
+        clear = (step >= LEAST_STEP) & (step >= SPREADS * (0.5 + np.maximum(spread[apart:], spread[:-apart])))
+        if clear.any():
+            return int(np.argmax(np.where(clear, step, 0))) + REACH + GAP
+    return None
