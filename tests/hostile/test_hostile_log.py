@@ -15,6 +15,7 @@ from qckit.counting import load_stage_model, save_stage_model
 from qckit.errors import InputError, printable
 from qckit.log import create_log, engine, export_zip, new_site, open_log, restore
 from qckit.log.opening import SECRET_FILE, log_url
+from qckit.log.photo_files import find_photo
 from qckit.settings import load_settings
 
 LOTS = pd.DataFrame({"lot": ["L-1"]})
@@ -397,6 +398,42 @@ def test_models_that_are_none(tmp_path, run, sound, name):
 
 def test_a_model_that_is_one_is_read(tmp_path):
     load_stage_model(str(npz(tmp_path / "m.npz", **kit_arrays())))
+
+
+# ---- links, users
+
+
+def test_a_link_leads_no_photo_out_of_the_site(site, run, tmp_path):
+    (tmp_path / "elsewhere").mkdir()
+    (tmp_path / "elsewhere" / "letter.jpg").write_bytes(b"not yours")
+    (site / "photos").mkdir(exist_ok=True)
+    (site / "photos" / "x.jpg").symlink_to(tmp_path / "elsewhere" / "letter.jpg")
+    (site / "photos" / "deep").symlink_to(tmp_path / "elsewhere")
+    for name in ("x.jpg", "deep/letter.jpg", "letter.jpg"):
+        assert find_photo(site, name) is None
+    rows = "sample,hatch,taken,kind,volume_ul,photos,counted_by\n"
+    rows += (
+        "S-1,H-1,4/11/2026 9:30,subsample,250,x.jpg,photo\nS-2,H-1,4/11/2026 9:30,subsample,250,deep/letter.jpg,photo\n"
+    )
+    (site / "samples.csv").write_text(rows)
+    code, out, err = run("log", "import", site / "samples.csv", "--site", site, "--by", "a")
+    assert code == 1 and "names x.jpg, which is not in the site folder" in out + err
+    assert "names deep/letter.jpg, which is not in the site folder" in out + err
+    (site / "photos" / "y.jpg").symlink_to(site / "qckit.toml")  # within the site a link may lead anywhere
+    assert find_photo(site, "y.jpg") == site / "photos" / "y.jpg"
+
+
+@pytest.mark.parametrize("fault", [KeyError("uid"), OSError("no users here")])
+def test_a_machine_without_users_asks_for_a_name(site, run, monkeypatch, fault):
+    def nobody():
+        raise fault
+
+    monkeypatch.setattr("getpass.getuser", nobody)
+    monkeypatch.delenv("QCKIT_BY", raising=False)
+    words = ("log", "correct", "hatches", "H-1", "cone", "C", "--reason", "r", "--site", site)
+    code, _, err = run(*words)
+    assert code == 2 and len(err.splitlines()) == 1 and "--by" in err
+    assert run(*words, "--by", "ka")[0] == 0
 
 
 # ---- terminal

@@ -1,6 +1,7 @@
 """The role that the README makes on a server, by its own SQL: enough to work with, and nothing beyond its schema."""
 
 import re
+import zipfile
 from pathlib import Path
 
 import pandas as pd
@@ -41,6 +42,9 @@ def test_the_role_of_the_readme(tmp_path, postgres_server):
             log.correct("lots", "L-1", "origin", "pond", by="a", reason="r")
             assert log.check().empty
             package = export_zip(log, tmp_path / "a.zip")
+            for file in (package, log.backup(tmp_path / "b")):
+                with zipfile.ZipFile(file) as packed:
+                    assert not any(b"room:pw" in packed.read(member) for member in packed.namelist())
         with open_log(new_site(tmp_path / "other")) as _:
             pass
         restore(package, tmp_path / "other")
