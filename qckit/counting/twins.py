@@ -47,9 +47,9 @@ def find_twins(green: np.ndarray, rows_px: np.ndarray, cols_px: np.ndarray) -> s
 
 ECHO_PIXELS, ECHO_NEAR = 200_000, 24  # of the reduced photo; nearer than this many of them is an object itself
 ECHO_Z, ECHO_LEAD = 16.0, 1.85  # scatters of the cepstrum; times the next strongest distance, which a mesh has many of
-STRONG_Z, ALONE = 36.0, ((14.0, 2.8), (22.0, 1.5))
-"""The latter without an object in it. Sound photos and their variants reach 12.4 with a lead of 2.1, 15.4 with 1.6, 27
-with 1.3."""
+STRONG_Z, ALONE = 36.0, ((14.0, 2.8), (22.0, 2.0), (26.0, 1.6))
+"""The latter without an object in it. Sound photos and their variants reach 12 with a lead of 2.1, 18 with 1.9, 20 with
+1.7, 27 with 1.3."""
 
 ECHO_ALIKE, ECHO_PAIRS, ECHO_OBJECTS = 1.7, 3, 300  # sum of correlations of the most alike pairs at that distance
 
