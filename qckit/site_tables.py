@@ -20,8 +20,8 @@ class SiteTables:
     Each table has the columns of ``tables.TABLES``; :func:`hatch.fill_volumes` works out the counted volume of samples
     that give a chamber depth instead. Tables that a step does not need may be left out. ``hand_checked`` names the
     samples with a photo that a person corrected object by object; ``photo_corrections``, what the cameras' certificates
-    make of the counts by photo, is no table of the log: :func:`agreement.correct_photo_counts` works it out. Where
-    ``samples`` holds counts so corrected (:func:`hatch.corrected_tables`), ``as_counted`` keeps them as they were.
+    make of the counts by photo, is no table of the log: :func:`agreement.correct_photo_counts` works it out and puts
+    the counts so corrected into ``samples``, on which every figure rests; ``samples_as_counted`` are as they were.
 
     Examples
     --------
@@ -49,7 +49,9 @@ class SiteTables:
 
     @classmethod
     def load(cls, log, period: str | tuple[str, str] | None = None) -> SiteTables:
-        """Read every table of an open log.
+        """Read every table of an open log, counts by photo as they were counted.
+
+        :func:`agreement.load_tables`, through which all doors go, also corrects them by the cameras' certificates.
 
         Parameters
         ----------
@@ -88,6 +90,13 @@ class SiteTables:
         if self.photos is not None:
             kept["photos"] = self.photos[self.photos["sample"].isin(samples["sample"])]
         return self.but(**kept)
+
+    @property
+    def samples_as_counted(self) -> pd.DataFrame:
+        """The same samples before the certificates corrected any."""
+        if self.as_counted is None:
+            return self.samples
+        return self.as_counted[self.as_counted["sample"].isin(self.samples["sample"])]
 
     def but(self, **changed) -> SiteTables:
         """Return the same tables with some of them replaced."""

@@ -311,3 +311,21 @@ def test_no_code_reads_english_back():
 )
 def test_english_read_back_would_be_found(code):
     assert english_read_back({ROOT / "made_up.py": ast.parse(code)})
+
+
+@pytest.mark.parametrize(
+    ("name", "callers"),
+    [
+        ("SiteTables.load", {"agreement/sample_corrections.py"}),
+        ("corrected_tables", {"agreement/sample_corrections.py", "verdicts/new_lot/evidence.py"}),
+    ],
+)
+def test_counts_are_corrected_where_tables_are_loaded(name, callers):
+    """Whoever reads a site's log goes through ``agreement.load_tables``; a lot may bring its own certificate."""
+    calls = {
+        path.relative_to(ROOT / "qckit").as_posix()
+        for path, tree in TREES.items()
+        for node in ast.walk(tree)
+        if isinstance(node, ast.Call) and ast.unparse(node.func) == name
+    }
+    assert calls == callers

@@ -7,7 +7,7 @@ import pandas as pd
 
 from qckit.agreement.correction import correction_spread, quick_correction
 from qckit.agreement.lookup import camera_of, latest_certificate
-from qckit.hatch.photo_counts import PHOTO_CORRECTION_COLUMNS
+from qckit.hatch.photo_counts import PHOTO_CORRECTION_COLUMNS, corrected_tables
 from qckit.site_tables import SiteTables
 from qckit.stages import STAGE_COLUMNS, STAGES
 from qckit.tables import to_utc
@@ -47,7 +47,7 @@ def _from_photos(samples, by_hand):
 
 
 def load_tables(log):
-    """Read every table of an open log, with what its certificates make of the counts by photo.
+    """Read every table of an open log, counts by photo corrected by the cameras' certificates.
 
     Parameters
     ----------
@@ -68,25 +68,29 @@ def load_tables(log):
 
 
 def correct_photo_counts(tables):
-    """Add to a site's tables what its certificates make of the counts by photo.
+    """Put into a site's tables what its certificates make of the counts by photo.
 
     Parameters
     ----------
     tables : site_tables.SiteTables
+        As logged; those corrected before come back as they are.
 
     Returns
     -------
     SiteTables
-        With ``photo_corrections``: a row for every sample counted by photo that no person went through. Its certificate
-        is the newest sound one of the camera and of the counter that counted it, and was not past its date to check
-        again on the day the sample was taken; empty where there is none. A sample with decapsulated embryos, or with a
-        stage missing, has none either, and ``is_covered`` False: no check of whole cysts speaks for it.
+        Its ``samples`` corrected (:func:`hatch.corrected_tables`), and ``photo_corrections``: a row for every sample
+        counted by photo that no person went through. Its certificate is the newest sound one of the camera and of the
+        counter that counted it, and was not past its date to check again on the day the sample was taken; empty where
+        there is none. A sample with decapsulated embryos, or with a stage missing, has none either, and ``is_covered``
+        False: no check of whole cysts speaks for it.
 
     Examples
     --------
     >>> agreement.correct_photo_counts(tables).photo_corrections["certificate"].unique().tolist()
     ['']
     """
+    if tables.as_counted is not None:
+        return tables
     checked = () if tables.hand_checked is None else tables.hand_checked["sample"]
     every = tables.samples[_from_photos(tables.samples, checked)]
     mine = every[photo_rows(every)]
@@ -98,7 +102,7 @@ def correct_photo_counts(tables):
             if use.holds
         ]
     found = pd.concat(parts, ignore_index=True).drop_duplicates("sample", keep="last")
-    return tables.but(photo_corrections=found.reset_index(drop=True))
+    return corrected_tables(tables.but(photo_corrections=found.reset_index(drop=True)))
 
 
 def corrections_by(samples, hatches, use):

@@ -16,7 +16,7 @@ from qckit.day.hatches import HatchState, hatch_states
 from qckit.day.judging import Judged, judge_hatch
 from qckit.day.starting import FeedDue, LotInUse, Start, feeds_due, lots_in_use, plan_start
 from qckit.errors import QcError
-from qckit.hatch import cone_metrics, corrected_tables, recovery_of
+from qckit.hatch import cone_metrics, recovery_of
 from qckit.tables import to_utc
 from qckit.verdicts.lots.usual import counted_hatches
 
@@ -112,7 +112,7 @@ def study_day(
     True
     """
     settings, moment = tables.settings, site_time(tables, now)
-    tables = corrected_tables(_until(tables, moment))
+    tables = _until(tables, moment)
     rows = (tables.samples, tables.hatches, tables.lots)
     options = {"photos": tables.photos, "reading_h": settings.conditions.reading_h}
     cones = cone_metrics(*rows, **options)

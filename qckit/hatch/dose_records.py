@@ -9,7 +9,7 @@ import pandas as pd
 from qckit.errors import InputError
 from qckit.hatch.lot_level import ordinary_hatches
 from qckit.hatch.metrics import cone_metrics
-from qckit.hatch.photo_counts import corrected_tables, mark_photo_counts
+from qckit.hatch.photo_counts import mark_photo_counts
 from qckit.hatch.subsamples import fill_volumes
 from qckit.tables import to_utc
 
@@ -56,30 +56,12 @@ def dose_records(tables, *, day="", cones=None):
     """
     settings, at = tables.settings, _day(day, tables.hatches)
     hatches = tables.hatches[to_utc(tables.hatches["started"]) <= at]
-    right = corrected_tables(tables)
-    samples = counted = fill_volumes(right.samples, tables.photos)
-    if right.as_counted is not None:
-        counted = fill_volumes(right.as_counted, tables.photos)
-
-    def metrics(mine):
-        of_them = samples[samples["hatch"].isin(set(mine["hatch"]))]
-        return cone_metrics(of_them, mine, tables.lots, reading_h=settings.conditions.reading_h)
-
+    samples = fill_volumes(tables.samples, tables.photos)
     if cones is None:
-        cones = metrics(hatches)
-    elif right is not tables:  # those with corrected counts anew, in their places
-        anew = metrics(hatches[hatches["hatch"].isin(set(_changed(counted, samples)))])
-        kept = cones[~cones["hatch"].isin(set(anew["hatch"]))]
-        cones = pd.concat([kept, anew]).set_index("hatch").loc[list(cones["hatch"])].reset_index()[list(cones.columns)]
-    cones = mark_photo_counts(cones, counted, tables.photo_corrections)
+        of_them = samples[samples["hatch"].isin(set(hatches["hatch"]))]
+        cones = cone_metrics(of_them, hatches, tables.lots, reading_h=settings.conditions.reading_h)
+    cones = mark_photo_counts(cones, tables.samples_as_counted, tables.photo_corrections)
     return DoseRecords(at, hatches, samples, cones, ordinary_hatches(cones, hatches, settings, tables.readings))
-
-
-def _changed(counted, samples):
-    """Hatches whose nauplii or cysts are not those that were counted."""
-    columns = ["nauplii", "cysts"]
-    apart = samples[columns].astype(float).fillna(-1) != counted[columns].astype(float).fillna(-1)
-    return counted.loc[apart.any(axis=1), "hatch"]
 
 
 def _day(day, hatches):

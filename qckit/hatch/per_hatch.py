@@ -7,7 +7,7 @@ import pandas as pd
 
 from qckit.hatch.estimates import check_confidence, normal_quantile
 from qckit.hatch.metrics import CONE_COLUMNS, cone_metrics
-from qckit.hatch.photo_counts import corrected_tables, mark_photo_counts
+from qckit.hatch.photo_counts import mark_photo_counts
 from qckit.hatch.registry import METRICS
 from qckit.hatch.subsamples import joined_subsamples, reading_subsamples
 from qckit.hatch.summary import measuring_uncertainty
@@ -51,11 +51,9 @@ def hatch_table(tables, *, confidence: float = 0.95) -> pd.DataFrame:
     """
     check_confidence(confidence)
     reading_h, measure = tables.settings.conditions.reading_h, tables.settings.measure
-    tables = corrected_tables(tables)
     parts = (tables.samples, tables.hatches, tables.lots)
     cones = cone_metrics(*parts, photos=tables.photos, reading_h=reading_h)
-    counted = tables.samples if tables.as_counted is None else tables.as_counted
-    camera_u = mark_photo_counts(cones, counted, tables.photo_corrections)["camera_u"].to_numpy(float)
+    camera_u = mark_photo_counts(cones, tables.samples_as_counted, tables.photo_corrections)["camera_u"].to_numpy(float)
     used = reading_subsamples(joined_subsamples(*parts, tables.photos), reading_h=reading_h)
     used = used[used["left_out"] == ""].assign(shell_whole=lambda t: t["shells"] + t["full_cysts"] - t["nauplii"])
     z, bounds = normal_quantile(confidence), {}

@@ -181,7 +181,7 @@ def plan(test) -> Html:
     from qckit.errors import InputError
 
     least, spread = test.settings.limits.min_hatch_pct, test.evidence.spread
-    lot_subsamples = test.subsamples[test.subsamples["lot"] == test.lot]
+    lot_subsamples = test.counted[test.counted["lot"] == test.lot]
     counted = float(lot_subsamples["full_cysts"].mean()) if lot_subsamples["full_cysts"].sum() > 0 else _USUAL_CYSTS
     options = {"spread": spread, "dispersion": test.mixing, "cysts_per_subsample": counted}
     curves = {

@@ -13,7 +13,7 @@ from qckit.settings import Settings, load_settings
 from qckit.stages import STAGE_COLUMNS
 from qckit.tables import to_utc
 from qckit.verdicts.finding import Finding
-from qckit.verdicts.new_lot.evidence import NewLotEvidence, new_lot_evidence
+from qckit.verdicts.new_lot.evidence import NewLotEvidence, mixing_of, new_lot_evidence
 from qckit.verdicts.new_lot.verdict import finding_of
 
 __all__ = ["LotTest", "load_lot_test", "lot_certificate"]
@@ -86,7 +86,7 @@ def load_lot_test(site: str | Path, lot: str = "", *, out_dir: str | Path | None
     with open_log(site) as log:
         tables = load_tables(log)
         lots, hatches = tables.lots, tables.hatches
-        samples = hatch.fill_volumes(tables.samples, tables.photos)
+        counted, samples = (hatch.fill_volumes(t, tables.photos) for t in (tables.samples_as_counted, tables.samples))
         lot = lot or _latest(hatches)
         if lot not in set(lots["lot"]):
             raise unknown_name("lot", lot, lots["lot"], where="the site's log")
@@ -96,7 +96,7 @@ def load_lot_test(site: str | Path, lot: str = "", *, out_dir: str | Path | None
         by_hand = set(tables.hand_checked["sample"])
         evidence = new_lot_evidence(tables, lot=lot, certificate=use, detection_u=detection_u, by_hand=by_hand, now=now)
         tested = hatches[hatches["hatch"].isin(set(evidence.conditions["hatch"]))]
-        in_log, right = (_in_order(frame, tested, lot) for frame in (samples, evidence.samples))
+        in_log, right = (_in_order(frame, tested, lot) for frame in (counted, evidence.samples))
         photos = checked_photos(log, in_log, out_dir=out_dir, hatches=tested)
     cones = hatch.cone_metrics(right, tested, lots, reading_h=settings.conditions.reading_h)
     return LotTest(
@@ -111,7 +111,7 @@ def load_lot_test(site: str | Path, lot: str = "", *, out_dir: str | Path | None
         samples=in_log,
         counted=hatch.sample_metrics(in_log, tested, lots),
         harvests=samples[samples["hatch"].isin(mine)],
-        mixing=hatch.subsample_dispersion(hatch.sample_metrics(samples, hatches, lots)),
+        mixing=mixing_of(tables),
         photos=photos,
     )
 

@@ -103,7 +103,7 @@ def load_month(
     from qckit.reports.month_records import record_changes
 
     with open_log(site) as log:
-        tables = hatch.corrected_tables(load_tables(log))
+        tables = load_tables(log)
     month = month or _latest(tables.hatches)
     study = study_month(tables, month=month, lot=lot, is_proposed=is_proposed)
     if str(out_dir):

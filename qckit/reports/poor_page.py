@@ -101,11 +101,10 @@ def load_poor_hatch(site: str | Path, hatch: str = "", *, out_dir: str | Path = 
     PoorPage
     """
     from qckit.agreement import load_tables
-    from qckit.hatch import corrected_tables
     from qckit.log import open_log
 
     with open_log(site) as log:
-        t = corrected_tables(load_tables(log))
+        t = load_tables(log)
         hatch = hatch or poorest_hatch(t.hatches, t.samples)
         of_hatch = t.samples[t.samples["hatch"] == hatch]
         objects = nauplius_objects(log, hatch)
@@ -322,7 +321,7 @@ def sources(page: PoorPage) -> Html:
 
 def subsamples(page: PoorPage) -> Html:
     """Show the subsamples of the hatch, as counted."""
-    samples = page.tables.samples if page.tables.as_counted is None else page.tables.as_counted
+    samples = page.tables.samples_as_counted
     return table(samples.loc[samples["hatch"] == page.hatch, list(_SUBSAMPLE)])
 
 

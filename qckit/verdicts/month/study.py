@@ -12,7 +12,7 @@ from qckit.charts.lot_chart import build_chart
 from qckit.charts.rules import RULES
 from qckit.charts.series import CONDITIONS, LOT_CHARTS, hatch_series
 from qckit.errors import InputError, unknown_name
-from qckit.hatch.photo_counts import corrected_tables, mark_photo_counts
+from qckit.hatch.photo_counts import mark_photo_counts
 from qckit.hatch.subsamples import fill_volumes
 from qckit.site_tables import SiteTables
 from qckit.verdicts.month.lot_month import Reviewed, lot_month, with_doses
@@ -88,7 +88,6 @@ def study_month(tables: SiteTables, *, month, lot="", rules=None, is_proposed=Fa
     InputError
         The month is misspelt, the lot is unknown, or no hatch was started in the month.
     """
-    tables = corrected_tables(tables)
     settings, hatches = tables.settings, tables.hatches
     samples = fill_volumes(tables.samples, tables.photos)
     first, last = month_bounds(month, settings.site.timezone)

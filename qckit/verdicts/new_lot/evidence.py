@@ -77,7 +77,7 @@ class NewLotEvidence:
 
 def new_lot_evidence(tables, *, lot, reference=None, detection_u=None, certificate=None, by_hand=(), now=""):
     """Gather what the verdict rests on; arguments as :func:`judge_new_lot`, result a :class:`NewLotEvidence`."""
-    tables = corrected_tables(_by_certificate(tables, certificate, by_hand))
+    tables = _by_certificate(tables, certificate, by_hand)
     lots, hatches, readings, settings = (getattr(tables, name) for name in ("lots", "hatches", "readings", "settings"))
     row = require_lot(lots, hatches, lot)
     samples = fill_volumes(tables.samples, tables.photos)
@@ -129,14 +129,19 @@ def new_lot_evidence(tables, *, lot, reference=None, detection_u=None, certifica
         speed=_unless_too_little(_speed, samples, hatches, used, beside),
         recovery=dose.recovery if dose is not None else recovery_of(samples, every, settings),
         losses=harvest_losses(samples, confidence=settings.limits.confidence),
-        plan=repeat_chances(settings.limits, spread=test.spread, dispersion=_mixing(samples, hatches, lots)),
+        plan=repeat_chances(settings.limits, spread=test.spread, dispersion=mixing_of(tables)),
         production=int(((every["lot"] == lot) & (every["purpose"] == "production")).sum()),
     )
 
 
-def _mixing(samples, hatches, lots):
-    """How much more than chance subsamples of one cone differ."""
-    return subsample_dispersion(sample_metrics(samples, hatches, lots))
+def mixing_of(tables):
+    """How much more than chance subsamples of one cone differ, over all records.
+
+    It rests on counts as they were made: chance goes by what was counted, and a count multiplied by a certificate's
+    correction would differ from the next by that factor more (or less) than chance allows it.
+    """
+    samples = fill_volumes(tables.samples_as_counted, tables.photos)
+    return subsample_dispersion(sample_metrics(samples, tables.hatches, tables.lots))
 
 
 def _left_out(test, summary, other):
@@ -150,14 +155,12 @@ def _by_certificate(tables, certificate, by_hand):
     if tables.photo_corrections is not None or certificate is None or not certificate.holds:
         return tables
     mine = tables.samples[photo_rows(tables.samples, by_hand=by_hand)]
-    return tables.but(photo_corrections=corrections_by(mine, tables.hatches, certificate))
+    return corrected_tables(tables.but(photo_corrections=corrections_by(mine, tables.hatches, certificate)))
 
 
 def _as_counted(tables, used):
     """Mean hatching percentage of the test's cones before any correction; NaN where none of them was corrected."""
-    if tables.as_counted is None:
-        return math.nan
-    before, after = (t[t["hatch"].isin(set(used["hatch"]))] for t in (tables.as_counted, tables.samples))
+    before, after = (t[t["hatch"].isin(set(used["hatch"]))] for t in (tables.samples_as_counted, tables.samples))
     if before["nauplii"].astype(float).equals(after["nauplii"].astype(float)):
         return math.nan
     mine, reading_h = tables.hatches[tables.hatches["hatch"].isin(set(used["hatch"]))], tables.settings.conditions

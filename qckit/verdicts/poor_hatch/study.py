@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from qckit.errors import InputError, unknown_name
-from qckit.hatch import corrected_tables, joined_subsamples, recovery_of
+from qckit.hatch import joined_subsamples, recovery_of
 from qckit.hatch.readings import standard_readings
 from qckit.site_tables import SiteTables
 from qckit.verdicts.lots.level import Level, against_limits, judge_level
@@ -122,7 +122,7 @@ def study_hatch(
         The hatch is unknown or has no counted subsample.
     """
     hatch_row = _pick(tables.hatches, hatch)
-    t = corrected_tables(tables).but(readings=standard_readings(tables.readings, tables.hatches))
+    t = tables.but(readings=standard_readings(tables.readings, tables.hatches))
     counts = _counts_with(t, hatch, counts)
     row = counts[counts["hatch"] == hatch].iloc[0].to_dict()
     lot = next(iter(t.lots[t.lots["lot"] == row["lot"]].to_dict("records")), {"lot": row["lot"]})
