@@ -13,6 +13,9 @@ from pathlib import Path
 
 import pytest
 
+# as many processes as cores run already: threads for linear algebra would only wait for one another
+os.environ.setdefault("OMP_NUM_THREADS", "1")
+
 NOW = "2026-11-06T10:00:00+00:00"
 
 

@@ -59,7 +59,9 @@ def _moved(layer: LastLayer, photos: list[PlaceExamples], ridges):
     examples = PlaceExamples.join(photos)
     mean, spread = examples.noticed.mean(axis=0), np.maximum(examples.noticed.std(axis=0), LEAST_SPREAD)
     x = np.concatenate([np.ones((len(examples.weight), 1)), (examples.noticed - mean) / spread], axis=1)
-    for rows in ridge_path(_logits(layer, examples), x, examples.target, examples.weight, ridges=ridges):
+    logits = _logits(layer, examples)
+    for ridge in ridges:  # each from zeros: of answers stopped early, those nearer to the kit's own
+        (rows,) = ridge_path(logits, x, examples.target, examples.weight, ridges=(ridge,))
         added = rows[1:] - rows[:1]
         weights = added[:, 1:] / spread
         yield layer.moved(HEAT_PLANE, weights, added[:, 0] - weights @ mean)
