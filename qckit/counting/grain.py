@@ -64,7 +64,7 @@ def _activity(green: np.ndarray) -> tuple[np.ndarray, np.ndarray, int]:
     sums = []
     for apart in (1, 2):
         right, down = cells[..., apart:] - cells[..., :-apart], cells[..., apart:, :] - cells[..., :-apart, :]
-        total = np.einsum("abij,abij->ab", right, right) + np.einsum("abij,abij->ab", down, down)
+        total = sum(np.einsum("abk,abk->ab", d, d) for d in (d.reshape(*d.shape[:2], -1) for d in (right, down)))
         sums.append(total / (CELL * (CELL - apart)))
     return sums[0], sums[1], skip * CELL
 
