@@ -75,7 +75,7 @@ class FoundObjects:
         area_um2, length_um, width_um and others of :func:`qckit.counting.measuring.measure_objects`.
     features : (k, f) ndarray
     p_read : (k, 5) ndarray
-        As ``p``, before cysts and shells were settled by the photo's own looks and mixture, which add no evidence.
+        As ``p``, before cysts and shells were settled by the photo's own two groups and mixture.
 
     Examples
     --------

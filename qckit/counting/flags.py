@@ -9,7 +9,7 @@ import numpy as np
 from qckit.counting.result import WITHHELD, Flag
 from qckit.stages import CLASSES, STAGE_RECORDS
 
-__all__ = ["FLAG_CODES", "WITHHELD", "PhotoSigns", "hatch_swing", "judge_photo"]
+__all__ = ["FLAG_CODES", "WITHHELD", "PhotoSigns", "hatch_shift", "hatch_swing", "judge_photo"]
 
 FLAG_CODES = (
     "dark",
@@ -40,11 +40,13 @@ BODY_WIDTH_UM = (125.0, 320.0)  # 158 to 266 on the open photos at their true sc
 FAINT = 5.0  # scatters of the background; counts still held at 5.5
 SOFT_UM, BLURRED_UM = 95.0, 165.0  # soft outlines are named where stages are in doubt, blurred ones always
 CLUMPED_SHARE = 0.06
-SWING = 4.0  # points of hatching percentage; one error of over 5 points left unsaid weighs ten needless flags
+# the next five by one rule, over makes together: an error of over 5 points left unsaid weighs ten needless flags
+SWING = 5.5  # points of hatching percentage
+SHIFT = 4.0  # points by which the two groups of round bodies move it from what was read
 SURE, FEWEST_SURE = 0.6, 3  # chance of the stage from which an object is sure; of N, U and C in a hatch sample
 SURE_BODIES = 15  # so many sure objects speak for the scale
-BETWEEN, ROUND_BODIES = 0.2, 15  # share of cysts and shells that are neither clearly; of how many at least
-MISTAKEN, FEWEST_FOUND = 0.1, 10  # share of objects invented or missed, and of how many at least
+BETWEEN, ROUND_BODIES = 0.15, 15  # share of cysts and shells that are neither clearly; of how many at least
+MISTAKEN, FEWEST_FOUND = 0.12, 10  # share of objects invented or missed, and of how many at least
 DOUBTED = 0.18  # mean chance that an object is given the wrong stage or is split wrongly
 DIFFERING = 0.4  # share of objects on which the two readers differ
 FAMILIAR = 0.8  # the measured stages are right in light as they were learnt in, and say nothing in other light
@@ -72,6 +74,8 @@ class PhotoSigns:
     length_um : (n,) ndarray
     swing : float
         From :func:`hatch_swing`.
+    shift : float
+        From :func:`hatch_shift`.
     body_width_um : float
         Width of what lies alone, whatever it was taken for; NaN where too little does.
     clump_objects : float
@@ -101,6 +105,7 @@ class PhotoSigns:
     p_best: np.ndarray
     length_um: np.ndarray
     swing: float = 0.0
+    shift: float = 0.0
     body_width_um: float = float("nan")
     clump_objects: float = 0.0
     strangeness: float = 0.0
@@ -137,12 +142,33 @@ def hatch_swing(p: np.ndarray) -> float:
     if not len(p):
         return 0.0
     stage = p.argmax(axis=1)
-    n = np.bincount(stage, minlength=len(CLASSES))
-    whole = max(n[[s.is_full_cyst for s in STAGE_RECORDS] + [False]].sum(), 1)
-    hatched = n[[s.is_hatched for s in STAGE_RECORDS] + [False]].sum() / whole
+    hatched, whole = _hatched_share(p)
     each = [float(s.is_hatched) - hatched if s.is_full_cyst else 0.0 for s in STAGE_RECORDS]
     effect = np.array([*each, 0.0]) * 100 / whole
     return min(float((p * np.abs(effect - effect[stage][:, None])).sum()), 100.0)
+
+
+def hatch_shift(p: np.ndarray, p_read: np.ndarray) -> float:
+    """How far the hatching percentage lies from that of the readings alone, before round bodies were settled together.
+
+    Parameters
+    ----------
+    p, p_read : (n, 5) ndarray
+        Probability per object and class (four stages, debris), settled and as read.
+
+    Returns
+    -------
+    float
+        0 to 100. [points]
+    """
+    return 100 * abs(_hatched_share(p)[0] - _hatched_share(p_read)[0]) if len(p) else 0.0
+
+
+def _hatched_share(p: np.ndarray) -> tuple[float, int]:
+    """Share of nauplii among nauplii, umbrella stages and cysts, by their likeliest stages; and how many these are."""
+    n = np.bincount(p.argmax(axis=1), minlength=len(CLASSES))
+    whole = max(int(n[[s.is_full_cyst for s in STAGE_RECORDS] + [False]].sum()), 1)
+    return float(n[[s.is_hatched for s in STAGE_RECORDS] + [False]].sum() / whole), whole
 
 
 def share_between(p: np.ndarray) -> float:
@@ -291,6 +317,12 @@ def _trust_flags(signs: PhotoSigns):
             "groups",
             f"Cysts and empty shells do not part into two groups in this light ({100 * signs.between:.0f} % of them "
             f"lie between): take the photo with light from below, or correct it by hand.",
+        )
+    elif n >= 5 and signs.shift > SHIFT:
+        yield Flag(
+            "groups",
+            f"Cysts and empty shells look otherwise here than they were read, which moves the hatching percentage by "
+            f"{signs.shift:.0f} points: look at the checked picture and correct it by hand.",
         )
     if signs.strangeness > STRANGE:
         yield Flag("unlike", UNLIKE_SENTENCE)

@@ -11,7 +11,7 @@ import pandas as pd
 
 from qckit.counting.analysis import Analysis, FoundObjects, analyse, choose_objects
 from qckit.counting.bounds import check_countable
-from qckit.counting.flags import PhotoSigns, hatch_swing, judge_photo, share_between
+from qckit.counting.flags import PhotoSigns, hatch_shift, hatch_swing, judge_photo, share_between
 from qckit.counting.frame import apply_frame
 from qckit.counting.heap import trim_heap
 from qckit.counting.integrity import judge_integrity
@@ -254,6 +254,7 @@ def _signs(findings: Findings, *, one_reader, in_frame):
         stages=found.p[is_counted].argmax(axis=1),
         p_best=found.p[is_counted].max(axis=1, initial=0) * found.p_single[is_counted],
         swing=max(hatch_swing(found.p), hatch_swing(found.p_read)),
+        shift=hatch_shift(found.p, found.p_read),
         between=share_between(found.p[is_counted]),
         length_um=found.sizes["length_um"][is_counted],
         body_width_um=_body_width(analysis),

@@ -15,10 +15,10 @@ import numpy as np
 from qckit.counting.analysis import Analysis, CutMeasures, FoundObjects, analyse_at_centres, gather, join_found
 from qckit.counting.camera_rule import CameraRule, gather_evidence
 from qckit.counting.last_layer import LastLayer
-from qckit.counting.lookalikes import settle_by_lookalikes
 from qckit.counting.mixture import settle_cysts_and_shells
 from qckit.counting.proposals import Proposals
 from qckit.counting.stages import StageModel
+from qckit.counting.two_groups import settle_by_groups
 from qckit.counting.working import WorkImage, resize_to_scale
 from qckit.stages import STAGE_RECORDS, STAGES
 
@@ -200,7 +200,7 @@ def join_readings(
     if blind:
         differing = 1 - len(supported) / len(piece)
     found = join_found([measured.take(kept), _proposed_alone(work, proposals, unsupported, cut)])
-    settled = settle_cysts_and_shells(settle_by_lookalikes(found.p, found.features))
+    settled = settle_cysts_and_shells(settle_by_groups(found.p, found.features))
     return replace(found, p=settled, p_read=found.p), differing
 
 

@@ -98,9 +98,9 @@ def test_soft_outlines_are_named_where_stages_are_in_doubt():
             "sample, or count those by hand.",
         ),
         (
-            {"invented": 3.6, "missed": 1.2},
+            {"invented": 4.2, "missed": 1.9},
             "finding",
-            "Objects stand out poorly here: about 4 of those marked may be none, and about 1 may be missing: look at "
+            "Objects stand out poorly here: about 4 of those marked may be none, and about 2 may be missing: look at "
             "the checked picture and correct it by hand.",
         ),
         (
@@ -108,6 +108,12 @@ def test_soft_outlines_are_named_where_stages_are_in_doubt():
             "groups",
             "Cysts and empty shells do not part into two groups in this light (30 % of them lie between): take the "
             "photo with light from below, or correct it by hand.",
+        ),
+        (
+            {"shift": 4.6},
+            "groups",
+            "Cysts and empty shells look otherwise here than they were read, which moves the hatching percentage by 5 "
+            "points: look at the checked picture and correct it by hand.",
         ),
         (
             {"strangeness": 3.0},

@@ -2,11 +2,13 @@
 
     python tests/photos/score.py                     the shipped networks, which have seen these photos
     python tests/photos/score.py --leave-out         each photo counted by networks that have not seen it
+    python tests/photos/score.py --halves            the same, with the shipped stage model
     python tests/photos/score.py --folder DIR        other labelled photos, by the shipped networks
+    python tests/photos/score.py --network FILE      by another reader, such as one that has not seen these photos
     python tests/photos/score.py --changed           the same photos under lamps and cameras of other kinds
 
-With ``--leave-out`` an eighth of the photos is left out at a time, one of each kind: the second reader is the network
-of ``tests/training/folds`` trained without them, the stage model is trained here without them. ``--reader off`` leaves
+With ``--leave-out`` half of the photos of each kind is left out at a time: the second reader is the network of
+``tests/training/folds`` trained without them, the stage model is trained here without them. ``--reader off`` leaves
 the second reader away. Prints the figures by kind, what the flags were worth, how sure the counter was against how
 often it was right, and with ``--out`` writes the objects.
 """
@@ -22,13 +24,16 @@ from joblib import Parallel, delayed
 from train_stages import HERE, N_FOLDS, collect_all, deal, train_both, use_reader
 
 from qckit.counting import count_photo
+from qckit.counting import reader as reader_module
 from qckit.counting.scoring import match_objects, score_photos
 from qckit.counting.stages import CLASSES, save_stage_model
 
 
-def count(path: Path, um_per_px: float, reader, fold, model):
-    """One photo, read by the networks of a fold."""
+def count(path: Path, um_per_px: float, reader, fold, model, network=None):
+    """One photo, read by the networks of a fold, or by another reader."""
     use_reader(fold)
+    if network is not None:
+        reader_module.MODEL = network
     return count_photo(path, um_per_px=um_per_px, reader=reader, stage_model=model)
 
 
@@ -47,11 +52,12 @@ def models_without(folder: Path, altered: int, workers: int, out: Path) -> list[
 def count_all(args, photos: pd.DataFrame, folder: Path, top: Path):
     """Counts of every photo, in order."""
     reader = None if args.reader == "off" else "auto"
-    fold = deal(photos) if args.leave_out else np.full(len(photos), -1)
+    fold = deal(photos) if args.leave_out or args.halves else np.full(len(photos), -1)
+    models = [None] * N_FOLDS
     if args.leave_out:
         models = args.models or models_without(args.folder, args.altered, args.workers, top)
     jobs = (
-        delayed(count)(folder / f"{p}.jpg", u, reader, None if k < 0 else int(k), None if k < 0 else models[k])
+        delayed(count)(folder / f"{p}.jpg", u, reader, *((None, None) if k < 0 else (int(k), models[k])), args.network)
         for p, u, k in zip(photos.photo, photos.um_per_px, fold, strict=True)
     )
     return Parallel(args.workers)(jobs)
@@ -59,7 +65,7 @@ def count_all(args, photos: pd.DataFrame, folder: Path, top: Path):
 
 def print_flags(scores: dict, counts: dict) -> None:
     """How many photos with a large error carry a flag, and how many good ones."""
-    bad, good = [], []
+    bad, good, off = [], [], []
     for photo, s in scores.items():
         true, found = s["n_true"].astype(float), s["n_found"].astype(float)
         hatch = abs(100 * found[0] / max(found[:3].sum(), 1) - 100 * true[0] / max(true[:3].sum(), 1))
@@ -67,9 +73,12 @@ def print_flags(scores: dict, counts: dict) -> None:
         codes = [f.code for f in counts[photo].flags]
         large = hatch > 5 or (true[0] >= 10 and nauplii > 10)
         (bad if large else good).append(bool(codes))
+        if hatch > 5:
+            off.append(bool(codes))
         if codes or large:
             print(f"  {photo:<12} hatch error {hatch:5.1f}, nauplii {nauplii:5.1f} %   {' '.join(codes) or 'no flag'}")
-    print(f"flags: {sum(bad)} of {len(bad)} photos with a large error, {sum(good)} of {len(good)} others")
+    print(f"flags: {sum(bad)} of {len(bad)} photos with a large error, {sum(good)} of {len(good)} others;", end=" ")
+    print(f"{sum(off)} of {len(off)} photos off by more than 5 points")
 
 
 def print_reliability(truth: pd.DataFrame, counts: dict) -> None:
@@ -93,6 +102,8 @@ def main():
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--folder", type=Path, default=HERE)
     parser.add_argument("--leave-out", action="store_true")
+    parser.add_argument("--halves", action="store_true")
+    parser.add_argument("--network", type=Path, help="file of a reader")
     parser.add_argument("--models", nargs=N_FOLDS, help="stage models of the folds, trained before")
     parser.add_argument("--changed", action="store_true")
     parser.add_argument("--altered", type=int, default=3)
