@@ -41,7 +41,7 @@ FAINT = 5.0  # scatters of the background; counts still held at 5.5
 SOFT_UM, BLURRED_UM = 95.0, 165.0  # soft outlines are named where stages are in doubt, blurred ones always
 CLUMPED_SHARE = 0.06
 # the next five by one rule, over makes together: an error of over 5 points left unsaid weighs ten needless flags
-SWING = 5.5  # points of hatching percentage
+SWING = 4.0  # points of hatching percentage
 SHIFT = 4.0  # points by which the two groups of round bodies move it from what was read
 SURE, FEWEST_SURE = 0.6, 3  # chance of the stage from which an object is sure; of N, U and C in a hatch sample
 SURE_BODIES = 15  # so many sure objects speak for the scale

@@ -5,7 +5,7 @@
     python tests/photos/score.py --halves            the same, with the shipped stage model
     python tests/photos/score.py --folder DIR        other labelled photos, by the shipped networks
     python tests/photos/score.py --network FILE      by another reader, such as one that has not seen these photos
-    python tests/photos/score.py --changed           the same photos under lamps and cameras of other kinds
+    python tests/photos/score.py --changed           the same photos under lamps and cameras of other kinds, or some
 
 With ``--leave-out`` half of the photos of each kind is left out at a time: the second reader is the network of
 ``tests/training/folds`` trained without them, the stage model is trained here without them. ``--reader off`` leaves
@@ -105,7 +105,7 @@ def main():
     parser.add_argument("--halves", action="store_true")
     parser.add_argument("--network", type=Path, help="file of a reader")
     parser.add_argument("--models", nargs=N_FOLDS, help="stage models of the folds, trained before")
-    parser.add_argument("--changed", action="store_true")
+    parser.add_argument("--changed", nargs="*", choices=CHANGES, metavar="CHANGE")
     parser.add_argument("--altered", type=int, default=3)
     parser.add_argument("--reader", choices=["auto", "off"], default="auto")
     parser.add_argument("--workers", type=int, default=2)
@@ -115,7 +115,7 @@ def main():
     if args.out:
         args.out.mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory() as top:
-        for change in CHANGES if args.changed else (None,):
+        for change in (None,) if args.changed is None else args.changed or CHANGES:
             folder = args.folder / "photos"
             if change:
                 print(f"== {change}")
