@@ -86,7 +86,7 @@ RULES: dict[str, Rule] = {
         Rule(
             code="two_of_three_beyond_2",
             test="ISO 7870-2 test 5",
-            sees="two of three points beyond 2 sigma on the same side",
+            sees="two of three points beyond 2 standard deviations on the same side",
             hints="a large shift that has just begun",
             shape="beyond",
             window=3,
@@ -96,7 +96,7 @@ RULES: dict[str, Rule] = {
         Rule(
             code="four_of_five_beyond_1",
             test="ISO 7870-2 test 6",
-            sees="four of five points beyond 1 sigma on the same side",
+            sees="four of five points beyond 1 standard deviation on the same side",
             hints="a middling shift",
             shape="beyond",
             window=5,
@@ -106,7 +106,7 @@ RULES: dict[str, Rule] = {
         Rule(
             code="fifteen_within_1",
             test="ISO 7870-2 test 7",
-            sees="fifteen points in a row within 1 sigma of the centre line",
+            sees="fifteen points in a row within 1 standard deviation of the centre line",
             hints="limits too wide: a mixed baseline, or figures copied",
             shape="within",
             window=15,
@@ -116,7 +116,7 @@ RULES: dict[str, Rule] = {
         Rule(
             code="eight_beyond_1",
             test="ISO 7870-2 test 8",
-            sees="eight points in a row beyond 1 sigma, on either side",
+            sees="eight points in a row beyond 1 standard deviation, on either side",
             hints="two levels mixed in one chart",
             shape="outside",
             window=8,
@@ -143,11 +143,11 @@ WESTERN_ELECTRIC = ("beyond_3", "two_of_three_beyond_2", "four_of_five_beyond_1"
 DEFAULT_RULES = ("beyond_3", "two_of_three_beyond_2", "nine_one_side")
 """The rules used unless a site chooses others."""
 DEFAULT_RULES_REASON = (
-    "Three rules are used: a single point beyond the limits sees one bad hatch, two of three beyond 2 sigma sees a "
-    "large shift early, nine on one side sees a small lasting one. The trend rule adds false alarms and hardly sees a "
-    "drift earlier (Davis and Woodall 1988, Journal of Quality Technology 20:260-262; from memory); ageing is looked "
-    "for by a fitted slope instead. The remaining rules look for mixed streams and are read in the small charts by "
-    "cone and operator."
+    "Three rules are used: a single point beyond the limits sees one bad hatch, two of three beyond two standard "
+    "deviations see a large shift early, nine on one side see a small lasting one. The trend rule adds false alarms "
+    "and hardly sees a drift earlier (Davis and Woodall 1988, Journal of Quality Technology 20:260-262; from memory); "
+    "ageing is looked for by a fitted slope instead. The remaining rules look for mixed streams and are read in the "
+    "small charts by cone and operator."
 )
 
 SIGNAL_COLUMNS = ("point", "label", "at", "group", "rule", "test", "sees", "side", "first_point", "value", "centre")
@@ -288,8 +288,9 @@ def _in_words(rule, values):
         text = text.replace(
             _NUMBER.get(rule.window, str(rule.window)), _NUMBER.get(values["window"], str(values["window"]))
         )
-    if "k" in values and f"{rule.k:g} sigma" in text:
-        text = text.replace(f"{rule.k:g} sigma", f"{values['k']:.2f} sigma")
+    unit = "standard deviation" if rule.k == 1 else "standard deviations"
+    if "k" in values and f"{rule.k:g} {unit}" in text:
+        text = text.replace(f"{rule.k:g} {unit}", f"{values['k']:.2f} standard deviations")
     return text
 
 

@@ -8,6 +8,7 @@ import pandas as pd
 
 from qckit.reports import blocks, lot_charts
 from qckit.reports.blocks import Html, note, sentences, table
+from qckit.reports.folds import folded
 from qckit.reports.lot_test import LotTest
 from qckit.reports.pictures import figure, figures
 from qckit.verdicts.new_lot.rules import round_3
@@ -179,17 +180,12 @@ def method(test: LotTest) -> Html:
     used = [f"{', '.join(labels)}: {how}." for how, labels in by_method.items()]
     counted = test.samples[["counted_by", "counter"]].fillna("not named").drop_duplicates().sort_values("counter")
     counters = [f"{row.counted_by} ({row.counter})" for row in counted.itertuples()]
+    who = f"Counted by: {', '.join(counters)}." if counters else "Nothing is counted yet."
     return Html(
         "<p>The verdict is the first of these rules that holds:</p>"
         + sentences(rules, ordered=True).html
-        + "<p>Intervals:</p>"
-        + sentences(used).html
-        + sentences(
-            [
-                f"Counted by: {', '.join(counters)}." if counters else "Nothing is counted yet.",
-                *_together(test.evidence.summary.notes),
-            ]
-        ).html,
+        + folded("How the intervals came about", sentences(used)).html
+        + sentences([who, *_together(test.evidence.summary.notes)]).html,
         "rules and methods",
     )
 

@@ -6,6 +6,7 @@ import pandas as pd
 
 from qckit.charts.levels import Priors
 from qckit.reports.blocks import Html, note, sentences, table
+from qckit.reports.folds import folded
 from qckit.verdicts.month.rates import PAGE_RATE, SHARE_WORDS, SHARES
 from qckit.verdicts.month.words import unseen_sentence
 
@@ -34,8 +35,9 @@ def rules(page) -> Html:
     caption += f"Together, with limits that are known: {run_length(used).sentence}. " if used else ""
     if run_lengths:
         caption += f"With the limits in use, the length of their baseline allowed for: {'; '.join(run_lengths)}."
-    second = table(
-        rules_table(used).drop(columns="rule"), caption=caption, headings=head, decimals={"false_alarm_pct": 2}
+    second = folded(
+        "The rules that mark hatches on the charts",
+        table(rules_table(used).drop(columns="rule"), caption=caption, headings=head, decimals={"false_alarm_pct": 2}),
     )
     return Html(first.html + second.html, first.text + second.text)
 
@@ -73,11 +75,17 @@ def standing(page) -> Html:
 
 
 def method(page) -> Html:
-    """Say in sentences how the figures came about."""
-    lines = [_assumed(), *_METHOD, unseen_sentence(page.study), _CHECKED]
+    """Say in sentences, folded, what was assumed, how the figures came about and how far they can be trusted."""
+    lines = list(_METHOD)
     if any(name == "t90_h" for _, name in page.study.charts):
         lines.append("T90: isotonic regression of the hatched shares of a hatch followed at five times or more.")
-    return sentences([t for t in lines if t])
+    trust = [t for t in (unseen_sentence(page.study), _CHECKED) if t]
+    parts = [
+        folded("What was assumed before looking", sentences([_assumed()])),
+        folded("How the figures came about", sentences(lines)),
+        folded("What could have gone unseen, and how the page was checked", sentences(trust)),
+    ]
+    return Html("".join(p.html for p in parts), "\n".join(p.text for p in parts))
 
 
 def _assumed() -> str:

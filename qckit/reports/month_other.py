@@ -10,6 +10,7 @@ import pandas as pd
 from qckit import draw
 from qckit.charts.series import CHARTED
 from qckit.reports.blocks import Html, note
+from qckit.reports.folds import folded
 from qckit.reports.pictures import figure
 
 __all__ = ["by_cone", "by_operator", "other_charts"]
@@ -83,14 +84,8 @@ def _by(page, by):
                 fig, alt=f"{', '.join(names.values())} by {by}. Signals: {hits}.", caption=f"As above. Signals: {hits}."
             )
             fired = "; ".join(f"{names[c]}: {n}" for c, n in counts.groupby(level="chart").sum().items()) or "none"
-            parts.append(_folded(f"The other quantities by {by}", shown, f"Signals: {fired}."))
+            parts.append(folded(f"The other quantities by {by}. Signals: {fired}.", shown))
     return Html("".join(p.html for p in parts), distances)
-
-
-def _folded(title, shown: Html, summary: str) -> Html:
-    """Fold charts under one line that says what they show, so that paper needs only this line."""
-    line = f"<summary>{escape(title)}. {escape(summary)}</summary>"
-    return Html(f'<details class="qc-more">{line}{shown.html}</details>', shown.text)
 
 
 def other_charts(page) -> Html:

@@ -10,6 +10,7 @@ import pandas as pd
 
 from qckit.errors import InputError, unknown_name
 from qckit.progress import working
+from qckit.words import plural
 
 __all__ = [
     "freeze_baselines",
@@ -147,7 +148,7 @@ def freeze_baselines(
     with open_log(site) as log:
         rows["baseline"] = _free_names(rows["baseline"], set(log.baselines()["baseline"]))
         log.add("baselines", rows, by=by, source=f"monthly review {month}")
-    return f"{month}: {len(rows)} baselines frozen by {by}."
+    return f"{month}: {plural(len(rows), 'baseline')} frozen by {by}."
 
 
 def record_signals(site: str | Path, month: str, *, by: str, lot: str = "", at: str | None = None) -> str:

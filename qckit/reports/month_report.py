@@ -12,6 +12,7 @@ from qckit.charts.series import CHARTED
 from qckit.progress import working
 from qckit.reports.accuracy import certificates_of, cite_certificates
 from qckit.reports.blocks import Html, note, table
+from qckit.reports.folds import folded
 from qckit.reports.month_method import method, rules, standing
 from qckit.reports.month_other import by_cone, by_operator, other_charts
 from qckit.reports.pictures import figure, figures
@@ -20,6 +21,7 @@ from qckit.verdicts.finding import Finding
 from qckit.verdicts.month.study import MonthStudy, study_month
 from qckit.verdicts.month.tables import baseline_table, comparison_table, lots_table, raw_table, signal_table
 from qckit.verdicts.month.verdict import finding_of_month
+from qckit.words import plural
 
 __all__ = [
     "MonthPage",
@@ -310,7 +312,8 @@ _LIMITS = {"set_aside": "set aside", "width": "limits at [standard deviations]"}
 
 def baselines(page: MonthPage) -> Html:
     """Show what each chart's limits rest on."""
-    return table(baseline_table(page.study), headings=_LIMITS, decimals={"n": 0, "width": 2})
+    shown = table(baseline_table(page.study), headings=_LIMITS, decimals={"n": 0, "width": 2})
+    return folded(f"The limits of {plural(len(page.study.charts) + len(page.study.conditions), 'chart')}", shown)
 
 
 def aside(page: MonthPage) -> Html:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from html import escape
 from pathlib import Path
 
 import pandas as pd
@@ -12,6 +11,7 @@ from qckit.progress import working
 from qckit.reports.accuracy import certificates_of, cite_certificates
 from qckit.reports.blocks import Html, sentences, table
 from qckit.reports.checked import checked_photos
+from qckit.reports.folds import folded
 from qckit.reports.pictures import figure, thumbnails
 from qckit.reports.poor_report import nauplius_objects
 from qckit.reports.sites import poorest_hatch
@@ -123,12 +123,6 @@ def load_poor_hatch(site: str | Path, hatch: str = "", *, out_dir: str | Path = 
         out_dir=str(out_dir),
         is_invented=is_invented,
     )
-
-
-def _folded(title: str, *parts: Html) -> Html:
-    """Fold pieces of the method under one line."""
-    inner = "".join(part.html for part in parts)
-    return Html(f'<details class="qc-more"><summary>{escape(title)}</summary>{inner}</details>', title)
 
 
 def history(page: PoorPage) -> Html:
@@ -257,7 +251,7 @@ def effects(page: PoorPage) -> Html:
             "n_hatches": "hatches",
         },
     )
-    return _folded("What each condition has been worth at this site (binomial regression with overdispersion)", shown)
+    return folded("What each condition has been worth at this site (binomial regression with overdispersion)", shown)
 
 
 def context(page: PoorPage) -> Html:
@@ -273,9 +267,9 @@ def causes_chart(page: PoorPage) -> Html:
 
 def causes(page: PoorPage) -> Html:
     """Show what speaks for and against each cause."""
+    rows = charts.causes_table(page.finding)
     return table(
-        charts.causes_table(page.finding),
-        decimals=0,
+        rows.assign(probability_pct=[f"above {v}" if v >= 95 else str(v) for v in rows["probability_pct"]]),
         headings={"probability_pct": "probability [%]", "speaks_for": "speaks for", "speaks_against": "speaks against"},
     )
 
@@ -297,12 +291,12 @@ def checks(page: PoorPage) -> Html:
 def assumed(page: PoorPage) -> Html:
     """Show what was assumed before looking."""
     shown = table(charts.assumed_table(page.finding), decimals=1, headings={"share_pct": "share [%]"})
-    return _folded("What was assumed before looking", shown)
+    return folded("What was assumed before looking", shown)
 
 
 def limits(page: PoorPage) -> Html:
     """Say what "ruled out" could have missed, and what these counts cannot show."""
-    return _folded(
+    return folded(
         'What "ruled out" could have missed, and what these counts cannot tell apart',
         sentences(page.finding.details["limits"]),
     )
@@ -316,7 +310,7 @@ def accuracy(page: PoorPage) -> Html:
 def sources(page: PoorPage) -> Html:
     """Show every cause that was weighed and where it is described."""
     shown = table(charts.sources_table(page.finding), headings={"sign": "what it does"})
-    return _folded("Every cause that was weighed, its trace, and where it is described", shown)
+    return folded("Every cause that was weighed, its trace, and where it is described", shown)
 
 
 def subsamples(page: PoorPage) -> Html:

@@ -16,7 +16,17 @@ from qckit.charts.change import ALL, group_words
 from qckit.charts.search import Search
 from qckit.charts.series import CHARTED, CONDITIONS
 
-__all__ = ["ROOM", "Shift", "matched_with_log", "shift_of_lot", "shifts_of", "unread_beside", "water_beside"]
+__all__ = [
+    "ROOM",
+    "PastChange",
+    "Shift",
+    "matched_with_log",
+    "not_told_again",
+    "shift_of_lot",
+    "shifts_of",
+    "unread_beside",
+    "water_beside",
+]
 
 ROOM = "room"
 """Factor of a change of all hatches, as the log's changes table writes it."""
@@ -292,6 +302,54 @@ def _matched(shift, changes, month):
             earlier = str(row["month"]) if str(row["month"]) < month else ""
             return replace(shift, **(dates if earlier else {}), **standing, found_in=earlier)
     return shift
+
+
+@dataclass(frozen=True, kw_only=True)
+class PastChange:
+    """A change that the review of the month before told and nobody explained, and that this month does not show."""
+
+    quantity: str
+    factor: str  # empty: all hatches
+    level: str
+    first: pd.Timestamp
+    effect: float
+    found_in: str  # month whose review told it
+
+    @property
+    def where(self) -> str:
+        """The group in words."""
+        return group_words(self.factor, self.level) if self.factor else ALL
+
+
+def not_told_again(shifts, changes, *, first) -> list[PastChange]:
+    """Open changes in the log that the review of the month before told and of which this month shows nothing.
+
+    Parameters
+    ----------
+    shifts : list of Shift
+        The month's own, matched with the log.
+    changes : DataFrame or None
+        The log's ``changes`` table.
+    first : Timestamp
+        Begin of the month.
+    """
+    if changes is None or not len(changes):
+        return []
+    before = f"{first - pd.Timedelta(days=1):%Y-%m}"
+    still = {(s.quantity, s.factor or ROOM, s.level, s.effect > 0) for s in shifts}
+    rows = changes[(changes["month"].astype(str) == before) & (changes["state"] == "open")]
+    return [
+        PastChange(
+            quantity=row["quantity"],
+            factor="" if row["factor"] == ROOM else row["factor"],
+            level=_text(row["level"]),
+            first=pd.Timestamp(row["first"]).tz_convert(first.tz),
+            effect=float(row["effect"]),
+            found_in=before,
+        )
+        for row in rows.to_dict("records")
+        if (row["quantity"], row["factor"], _text(row["level"]), float(row["effect"]) > 0) not in still
+    ]
 
 
 def _text(cell) -> str:

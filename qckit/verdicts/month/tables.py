@@ -13,7 +13,8 @@ from qckit.charts.series import CHARTED, CONDITIONS
 from qckit.verdicts.month.shifts import ROOM
 from qckit.verdicts.month.signals import CHANGE_RULE
 from qckit.verdicts.month.study import MonthStudy
-from qckit.verdicts.month.words import slope_of
+from qckit.verdicts.month.words import slope_of, value_words
+from qckit.words import rounded
 
 __all__ = [
     "baseline_rows",
@@ -45,7 +46,7 @@ def comparison_table(study: MonthStudy) -> pd.DataFrame:
             "lot": r["lot"],
             "n_hatches": r["n_hatches"],
             "hatch_pct": between(r["hatch_pct"], r["hatch_pct_low"], r["hatch_pct_high"], 1),
-            "nauplii_per_g": r["nauplii_per_g"],
+            "nauplii_per_g": rounded(r["nauplii_per_g"]),
             "umbrella_pct": r["umbrella_pct"],
             "shells_per_1000": r["shells_per_1000"],
             "cysts_g": r["cysts_g"],
@@ -65,7 +66,7 @@ def lots_table(study: MonthStudy) -> pd.DataFrame:
                 "n_hatches": m.n_hatches,
                 "state": _state(study, m),
                 "hatch_pct": between(100 * m.hatch_pct.value, 100 * m.hatch_pct.low, 100 * m.hatch_pct.high, 1),
-                "nauplii_per_g": m.efficiency.value,
+                "nauplii_per_g": rounded(m.efficiency.value),
                 "slope_per_30_days": slope_of(study, m),
                 "below_minimum_pct": m.capability.share_pct,
                 "dose_g": m.dose.grams if m.dose else math.nan,
@@ -100,7 +101,7 @@ def signal_table(study: MonthStudy) -> pd.DataFrame:
         for name, of_chart in part.groupby("chart", sort=False):
             q = CHARTED[name]
             marks = ", ".join(dict.fromkeys(rule_mark(r) for r in of_chart["rule"] if r in RULES))
-            value = f"{q.label} {of_chart['value'].iloc[0]:,.{q.decimals}f} {q.unit}".strip()
+            value = f"{q.label} {value_words(q, of_chart['value'].iloc[0])}"
             lines.append(value + (f" [{marks}]" if marks else ""))
         notes = [n for n in part["note"].fillna("") if n]
         states = set(part["state"])
@@ -210,4 +211,6 @@ def raw_table(study: MonthStudy) -> pd.DataFrame:
         "counted_by",
         "off_standard",
     ]
-    return study.series[columns].reset_index(drop=True)
+    rows = study.series[columns].reset_index(drop=True)
+    per_g = rows["hatching_efficiency_per_g"]
+    return rows.assign(hatching_efficiency_per_g=[rounded(v) for v in per_g.astype(float)])

@@ -10,7 +10,7 @@ from qckit.verdicts.finding import Evidence
 from qckit.verdicts.lots.expected import expected_words
 from qckit.verdicts.month.rates import PAGE_RATE
 from qckit.verdicts.month.signals import open_signals
-from qckit.words import capital, day, joined, number, plural
+from qckit.words import capital, day, figures, joined, number, plural
 
 __all__ = [
     "EVIDENCE_CODES",
@@ -26,10 +26,11 @@ __all__ = [
     "size_words",
     "slope_of",
     "unseen_sentence",
+    "value_words",
     "where_words",
 ]
 
-EVIDENCE_CODES = ("shift", "no_shift", "alone", "control", "level", "drift", "minimum", "standing")
+EVIDENCE_CODES = ("shift", "no_shift", "alone", "control", "level", "drift", "minimum", "standing", "past")
 """What a line of evidence is about."""
 
 
@@ -47,8 +48,13 @@ def size_words(s, value=None):
     q, value = CHARTED[s.quantity], abs(s.effect if value is None else value)
     if q.kind.startswith("p"):
         return f"{value:.0f} points" if value >= 9.5 else f"{value:.1f} points"
-    unit = f" {q.unit}" if q.unit else ""
-    return number(value, 0 if q.decimals == 0 else q.decimals) + unit
+    return value_words(q, value)
+
+
+def value_words(q, value) -> str:
+    """A value of a chart with its unit: as many decimals as it is read with, and no more than three figures counted."""
+    text = figures(value) if q.decimals == 0 else number(value, q.decimals)
+    return f"{text} {q.unit}".rstrip()
 
 
 def _span_words(s, low, high):
@@ -72,8 +78,8 @@ def _between(s, order):
 
 def condition_words(c):
     q = CHARTED[c["condition"]]
-    unit = f" {q.unit}" if q.unit else ""
-    return f"{q.label} {number(c['there'], q.decimals)}{unit} there, {number(c['elsewhere'], q.decimals)} otherwise"
+    elsewhere = value_words(q, c["elsewhere"]).removesuffix(f" {q.unit}" if q.unit else "")
+    return f"{q.label} {value_words(q, c['there'])} there, {elsewhere} otherwise"
 
 
 def _than(s):
@@ -94,7 +100,7 @@ def _head_of(s, order):
     if s.conditions:
         c = s.conditions[0]
         q = CHARTED[c["condition"]]
-        text += f"; {q.label} {number(c['there'], q.decimals)}{f' {q.unit}' if q.unit else ''}"
+        text += f"; {q.label} {value_words(q, c['there'])}"
     return text
 
 
@@ -131,6 +137,19 @@ def shift_sentence(s, order="ymd") -> str:
     if s.state != "open":
         text += f". It is explained{f' by {s.by}' if s.by else ''}{f': {s.note}' if s.note else ''}"
     return text + "."
+
+
+def _past_sentence(p, order) -> str:
+    """A change of the review before that this month does not show."""
+    if p.factor == "lot" and p.quantity == "hatch_pct":
+        text = f"lot {p.level} hatches {size_words(p)} {'less' if p.effect < 0 else 'more'}"
+    else:
+        text = f"{where_words(p)}, {CHARTED[p.quantity].label} {size_words(p)} {'lower' if p.effect < 0 else 'higher'}"
+        text += f" since {day(p.first.date(), order)}"
+    return (
+        f"The review of {p.found_in} told: {text}. This month shows nothing of it: it is over, or it was chance. "
+        "In the log it stays open until somebody explains it."
+    )
 
 
 # ---- the headline ----------------------------------------------------------------------------------------------------
@@ -255,13 +274,18 @@ def evidence(study):
         text = f"No group of hatches and no water moved beyond chance. {unseen_sentence(study)}".rstrip()
         values = {"could_go_unseen": [{"where": where, "points": points} for where, points in study.unseen]}
         lines.append(Evidence("What changed, and since when?", text, "for", "no_shift", values))
+    for p in study.past:
+        values = asdict(p) | {"first": p.first.isoformat()}
+        lines.append(Evidence("What of the last review is gone?", _past_sentence(p, order), "neutral", "past", values))
     alone = open_signals(study.signals)
     if len(alone):
         values = {"signals": alone[["hatch", "chart", "value"]].to_dict("records")}
         lines.append(Evidence("Which single hatches stand out?", _alone(alone), "against", "alone", values))
     for m in study.lots.values():
         state = "unknown" if m.is_in_control is None else "for" if m.is_in_control else "against"
-        lines.append(Evidence(f"Is {m.lot} in control?", lot_sentence(m), state, "control", _control_values(m)))
+        lines.append(
+            Evidence(f"Do single hatches of {m.lot} stand out?", lot_sentence(m), state, "control", _control_values(m))
+        )
         if m.level is not None:
             lines.append(_level_line(study, m))
         if m.chart.drift is not None and _drifting(study, m) is None:
@@ -330,7 +354,7 @@ def _alone(alone):
     hatches = []
     for (hatch, chart), part in alone.groupby(["hatch", "chart"], sort=False):
         q = CHARTED[chart]
-        hatches.append(f"{hatch} ({q.label} {number(part['value'].iloc[0], q.decimals)} {q.unit}".rstrip() + ")")
+        hatches.append(f"{hatch} ({q.label} {value_words(q, part['value'].iloc[0])})")
     more = f" and {len(hatches) - 8} more" if len(hatches) > 8 else ""
     return f"{joined(hatches[:8])}{more}: with the whole page counted, chance alone hardly makes these."
 

@@ -71,7 +71,7 @@ def rest_sentences(finding) -> list[str]:
 
 
 def _percent(p):
-    return "1 % or less" if p <= 0.01 else "95 % or more" if p >= 0.95 else f"{100 * p:.0f} %"
+    return "1 % or less" if p <= 0.01 else "above 95 %" if p > 0.95 else f"{100 * p:.0f} %"
 
 
 _PER = {

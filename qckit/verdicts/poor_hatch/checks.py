@@ -199,7 +199,7 @@ CHECKS = (
         question="In the same water, does {lot} give at least a tenth less than {other_lot}?",
         plan="Two cones of 800 ml with 1.6 g of {lot} and one with 1.6 g of {other_lot}, same water, 28 °C, 33 ppt, light, strong air; four subsamples of 250 µl of each at 24 h.",
         if_yes="it is the lot",
-        if_no="the lot is as good as the other: it was this cone or day",
+        if_no="the lot is as good as the other in this water",
         yes=(("embryos", 0.95), ("empty", 0.95)),
         hours=24.0,
     ),

@@ -202,7 +202,7 @@ def _by_spread(name, finding, p, cv, samples):
             _names(samples),
         )
     if cv > _BLUNT:
-        return name, f"{finding}; {len(samples)} subsamples are too few to show it", "cannot be told", 100 * cv, ""
+        return name, f"{finding}, too few to show it", "cannot be told", 100 * cv, ""
     return name, finding, "ruled out", 100 * cv, ""
 
 

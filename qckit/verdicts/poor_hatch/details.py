@@ -50,14 +50,14 @@ def details_of(case, verdict, named, p, plans, check_texts, then, settings) -> d
         "probability": p if named else None,
         "p_low": case.p_low,
         "causes": cause_rows(case),
-        "none_probability": case.weights.none,
-        "other_probability": case.weights.other,
+        "none_probability": case.weights.chance,
+        "other_probability": case.weights.beyond,
         "assumed": _assumed(),
         "limits": _limits(case),
         "sources": [{"code": c.code, "cause": c.words, "sign": c.sign, "source": c.source} for c in CAUSES],
         "pairs": [
-            {"causes": list(k), "probability": v}
-            for k, v in sorted(case.weights.pairs.items(), key=lambda item: -item[1])[:3]
+            {"causes": list(k), "probability": case.weights.stated_pair(k)}
+            for k, _ in sorted(case.weights.pairs.items(), key=lambda item: -item[1])[:3]
         ],
         "traces": trace_shares(case) if case.usual.n_hatches else {},
         "mix_pct": dict(zip(names, (100 * mix).tolist(), strict=True)),

@@ -50,6 +50,9 @@ def one_in(p):
         return "an ordinary hatch"
     if p < 1e-4:  # the tail of the law is not known further out
         return "fewer than 1 hatch in 10,000 is as low by chance"
+    if p >= 0.1:
+        of_ten = round(10 * p)
+        return f"about {plural(of_ten, 'hatch', 'hatches')} in 10 {'is' if of_ten == 1 else 'are'} as low by chance"
     return f"about 1 hatch in {figures(1 / p, 2)} is as low by chance"
 
 

@@ -24,6 +24,8 @@ _NOTHING = 2 / 3  # chance alone is twice as likely as all causes together
 _LOT_IN_DOUBT = 0.2  # a lot as doubtful as this is not called good
 _SETTLED = 0.95  # beyond this one check is enough
 _LEAST_COUNTED = 30
+_ANSWERED_BY = {"recount": "recount", "repeat": "mix and redraw", "later": "read again"}
+"""Kind of a further look in the log -> the check that it answers, which is then not asked again."""
 
 
 def explain_hatch(tables: SiteTables, *, hatch: str, objects=None, now: str = "") -> Finding:
@@ -58,9 +60,10 @@ def explain_hatch(tables: SiteTables, *, hatch: str, objects=None, now: str = ""
     case = study_hatch(tables, hatch=hatch, objects=objects, now=now)
     verdict, named = decide(case)
     done = tuple(answer.code for answer in case.answers)
-    settled = bool(named) and case.weights.of(named[0]) > _SETTLED
+    settled = bool(named) and case.weights.stated(named[0]) > _SETTLED
     most = 0 if verdict == "not-poor" or (settled and done) else 1 if settled or verdict == "chance" else 2
-    plans = choose_checks(case.weights, most=most, done=done, about=named[0] if settled else "")
+    made = (*done, *(_ANSWERED_BY[look.kind] for look in case.looks[1:]), *(["weigh"] if case.remeasured else []))
+    plans = choose_checks(case.weights, most=most, done=made, about=named[0] if settled else "")
     return words.put_into_words(case, verdict, named, plans, tables.settings)
 
 
@@ -99,7 +102,7 @@ def decide(case: Case) -> tuple[str, tuple[str, ...]]:
     counted = case.row["nauplii"] + case.row["umbrella"] + case.row["unhatched"]
     if not case.usual.n_hatches or counted < _LEAST_COUNTED:
         return "not-enough-evidence", ()
-    if w.none >= _NOTHING:
+    if w.chance >= _NOTHING:
         if max(w.of("embryos"), w.of("empty")) >= _LOT_IN_DOUBT:
             return "not-enough-evidence", ()
         return ("chance" if case.p_low < _UNUSUAL else "not-poor"), ()

@@ -45,10 +45,20 @@ class Weights:
             pools.append((names, p))
         return next(p for names, p in pools if code in names)
 
+    def stated_pair(self, pair: tuple[str, str]) -> float:
+        """Probability that is stated of two causes together: of each of them no greater a share than by the weights."""
+        weight = self.pairs.get(pair, 0.0)
+        return min(self.stated(c) * weight / self.of(c) for c in pair) if weight > 0 else 0.0
+
     @property
-    def stated_none(self) -> float:
-        """Probability that is stated of chance alone."""
-        return stated(self.none)
+    def chance(self) -> float:
+        """Probability that is stated of chance alone: never more than the likeliest cause leaves."""
+        return min(self.none, 1.0 - self.stated(self.ranked()[0][0]))
+
+    @property
+    def beyond(self) -> float:
+        """Probability that is stated of something that is not on the list: what cause and chance leave, at most."""
+        return max(0.0, min(self.other, 1.0 - self.stated(self.ranked()[0][0]) - self.chance))
 
     def after(self, likelihood) -> Weights:
         """Return the weights after an answer.
@@ -102,28 +112,29 @@ class Weights:
         return total
 
 
-def stated(weight: float, code: str = "") -> float:
+def stated(weight: float, code: str) -> float:
     """Turn a weight into the probability that is stated: how often causes of that weight proved true.
 
     Parameters
     ----------
     weight : float
     code : str
-        The cause; chance alone when left out.
+        The cause.
 
     Notes
     -----
-    Two numbers on the logit scale (Platt 1999, in Advances in Large Margin Classifiers, from memory), the first of them
-    by how a cause is known. Causes of the water hold embryos back alike and are told apart by single readings, so that
-    several of them share what one deserves: their weights are bold. A bad lot and a wrong mass or volume leave their
-    mark on every hatch of the lot, or on every stage alike, and what strays with them is taken as wide: theirs are shy.
-    Fitted to the causes that 1,200 practice rooms listed and checked on other rooms and on histories made apart
+    Two numbers on the logit scale (Platt 1999, in Advances in Large Margin Classifiers, from memory), by how a cause is
+    known. Causes of the water hold embryos back alike and are told apart by single readings, so that several of them
+    share what one deserves: their weights are bold. A bad lot and a wrong mass or volume leave their mark on every
+    hatch of the lot, or on every stage alike, and what strays with them is taken as wide: theirs are shy. Fitted to the
+    causes that 1,300 practice rooms listed and checked on other rooms and on histories made apart
     (tests/benchmarks/MEASURED.md).
     """
     if not 0.0 < weight < 1.0:
         return min(max(weight, 0.0), _MOST_STATED)
-    offset, slope = _CHANCE if not code else (_OFFSETS[_known_by(code)], _SLOPE)
-    return min(1.0 / (1.0 + math.exp(-offset) * ((1.0 - weight) / weight) ** slope), _MOST_STATED)
+    offset, slope = _CURVES[_known_by(code)]
+    odds = math.exp(offset) * (weight / (1.0 - weight)) ** slope
+    return min(odds / (1.0 + odds), _MOST_STATED)
 
 
 def _known_by(code):
@@ -134,6 +145,5 @@ def _known_by(code):
     return "whole" if item.of_lot or item.trace.kind == "short" else "else"
 
 
-_OFFSETS, _SLOPE = {"water": 0.25, "whole": 1.63, "else": 1.23}, 1.345
-_CHANCE = (-0.59, 1.07)
+_CURVES = {"water": (0.04, 1.17), "whole": (3.33, 2.28), "else": (0.71, 1.10)}  # offset and slope of the logit
 _MOST_STATED = 0.99  # nothing that was counted is surer

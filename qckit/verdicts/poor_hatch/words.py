@@ -78,7 +78,7 @@ def _variants(case, verdict, named, p):
             f"{hatch}: no cause known here fits.",
         ]
     ask = f"first suspect: {'the lot, ' if cause(first).of_lot else ''}{cause(first).short}"
-    if case.p_low >= 0.1 or case.weights.none >= 0.4:
+    if case.p_low >= 0.1 or case.weights.chance >= 0.4:
         return [
             f"{hatch} gave {gave}{usual}: as the lot gives, but is the lot good? {capital(ask)}."
             if cause(first).of_lot
@@ -293,11 +293,15 @@ def _check_texts(case, item, settings):
 
 def _then(case, item, is_yes):
     """What would be known after an answer: the first causes with their stated probability."""
-    after = weigh_answer(case.weights, item.code, is_yes)
+    after, before = weigh_answer(case.weights, item.code, is_yes), case.weights.ranked()[0][0]
     ranked = [(cause(c).words, after.stated(c)) for c, _ in after.ranked()[:3]]
-    first = sorted([("nothing but chance", after.stated_none), *ranked], key=lambda pair: -pair[1])[:2]
+    first = sorted([("nothing but chance", after.chance), *ranked], key=lambda pair: -pair[1])[:2]
     lines = [f"{words} {_sure(p)}" for words, p in first if p > 0.1]
-    return "; ".join(lines) if lines else "no cause stands out"
+    if not lines:
+        return "no cause stands out"
+    # a no to the very cause that the records show may leave it first: say so, lest the two seem to disagree
+    stays = not is_yes and before in item.speaks_for and first[0][0] == cause(before).words
+    return ("still " if stays else "") + "; ".join(lines)
 
 
 def _full(case):
