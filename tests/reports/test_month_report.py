@@ -345,3 +345,9 @@ def test_the_page_says_its_rules_and_its_rate_and_stays_light(october):
     assert "anything but in control in at most 5 of 100 months" in page
     assert "Standing differences" in page or "No cone, person or way of counting differs for good" in page
     assert len(page.encode()) < 2_500_000
+    # priors, method and limits lie in folds; what is seen at once has no words of statistics
+    seen = re.sub(r"<(script|style|svg)\b.*?</\1>|<details\b.*?</details>", " ", page, flags=re.DOTALL)
+    folds = re.findall(r"<summary>(.*?)</summary>", page)
+    assert {"What was assumed before looking", "How the figures came about"} <= set(folds)
+    assert "Assumed before looking" in page and "Assumed before looking" not in seen
+    assert not re.search(r"sigma|degrees of freedom|standard error|Bonferroni|\bp (below|=|<)|\d df\b", seen)

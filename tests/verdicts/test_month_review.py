@@ -225,6 +225,24 @@ def test_a_change_keeps_its_date_and_an_explained_month_is_closed(tables, studie
     assert any("It is explained by op2: air stone blocked." in e.answer for e in finding.evidence)
 
 
+def test_a_change_told_last_month_and_gone_now_is_said_once(tables, studies):
+    told = change_rows(studies("2026-02"), found_by="op1", found_at="2026-03-01T08:00:00+00:00")
+    logged = dataclasses.replace(tables, changes=told)
+    march = finding_of_month(study_month(logged, month="2026-03"))
+    (gone,) = [e for e in march.evidence if e.code == "past"]
+    begin = studies("2026-02").shifts[0].first
+    assert gone.points == "neutral" and gone.answer.startswith(
+        "The review of 2026-02 told: all hatches, hatching percentage "
+    )
+    assert f"points lower since {begin:%Y-%m-%d}. This month shows nothing of it" in gone.answer
+    assert march.verdict == finding_of_month(studies("2026-03")).verdict
+    # not of one lot, not in later months, and not once it is explained
+    assert not study_month(logged, month="2026-03", lot=main_lot(studies("2026-03"))).past
+    assert not study_month(logged, month="2026-04").past
+    done = dataclasses.replace(tables, changes=told.assign(state="explained", note="heater mended"))
+    assert not study_month(done, month="2026-03").past
+
+
 def test_hatches_set_aside_or_explained_tell_of_no_change(tables, studies):
     study = studies("2026-10")
     (shift,) = [s for s in study.shifts if s.counts]

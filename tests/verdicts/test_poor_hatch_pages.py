@@ -48,6 +48,10 @@ def check_verdict(f):
     d = f.details
     ranked, named = d["causes"], d["named"]
     assert [c["probability"] for c in ranked] == sorted((c["probability"] for c in ranked), reverse=True)
+    stated = {c["code"]: c["probability"] for c in ranked}
+    assert ranked[0]["probability"] + d["none_probability"] + d["other_probability"] <= 1 + 1e-9
+    for pair in d["pairs"]:  # "alone or together" is never less than together
+        assert pair["probability"] <= min(stated.get(c, 1.0) for c in pair["causes"]) + 1e-9
     if named:
         assert ranked[0]["code"] == named[0] and d["probability"] == ranked[0]["probability"] >= 0.65
         assert cause(named[0]).short in f.headline.replace("It is", "it is") or cause(named[0]).short in f.headline
@@ -77,6 +81,10 @@ def check_evidence(f):
     for row in f.details["counted"]:
         if row["result"] == "ruled out":
             assert row["beyond_pct"] <= 35.0
+    # what the log holds already is not asked for
+    made = {"recount": "recount", "repeat": "mix and redraw", "later": "read again"}
+    answered = {made[look["kind"]] for look in f.details["looks"] if look["kind"] in made}
+    assert not answered & {check["check"] for check in f.details["checks"]}
     for check in f.details["checks"]:
         assert "{" not in check["question"] + check["plan"] and check["then_yes"] and check["then_no"]
     json.dumps(f.to_dict(), allow_nan=False)

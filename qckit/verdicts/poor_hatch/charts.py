@@ -153,8 +153,9 @@ def checks_table(finding) -> pd.DataFrame:
     """The chosen checks: check, hours, question, plan, if_yes and if_no (what each answer means, and would do)."""
     rows = pd.DataFrame(
         finding.details["checks"],
-        columns=["check", "hours", "question", "plan", "if_yes", "if_no", "then_yes", "then_no"],
+        columns=["check", "hours", "question", "plan", "if_yes", "if_no", "then_yes", "then_no", "no_leaves_it_first"],
     )
+    rows["then_no"] = np.where(rows["no_leaves_it_first"].astype(bool), "still ", "") + rows["then_no"]
     for outcome in ("yes", "no"):
         rows[f"if_{outcome}"] = rows[f"if_{outcome}"] + ". Then: " + rows[f"then_{outcome}"] + "."
     return rows[["check", "hours", "question", "plan", "if_yes", "if_no"]]

@@ -21,7 +21,7 @@ _LONGEST = 110  # letters of a headline
 def put_into_words(case, verdict, named, plans, settings) -> Finding:
     """Write the finding of a studied case."""
     p = case.weights.stated(named[0]) if named else math.nan
-    then = {item.code: tuple(_then(case, item, answer) for answer in (True, False)) for item in plans}
+    then = {item.code: (_then(case, item, True), _then(case, item, False), _stays(case, item)) for item in plans}
     check_texts = {item.code: _check_texts(case, item, settings) for item in plans}
     steps = _steps(case, verdict, named, [(item, *check_texts[item.code]) for item in plans])
     return Finding(
@@ -293,15 +293,18 @@ def _check_texts(case, item, settings):
 
 def _then(case, item, is_yes):
     """What would be known after an answer: the first causes with their stated probability."""
-    after, before = weigh_answer(case.weights, item.code, is_yes), case.weights.ranked()[0][0]
+    after = weigh_answer(case.weights, item.code, is_yes)
     ranked = [(cause(c).words, after.stated(c)) for c, _ in after.ranked()[:3]]
     first = sorted([("nothing but chance", after.chance), *ranked], key=lambda pair: -pair[1])[:2]
     lines = [f"{words} {_sure(p)}" for words, p in first if p > 0.1]
-    if not lines:
-        return "no cause stands out"
-    # a no to the very cause that the records show may leave it first: say so, lest the two seem to disagree
-    stays = not is_yes and before in item.speaks_for and first[0][0] == cause(before).words
-    return ("still " if stays else "") + "; ".join(lines)
+    return "; ".join(lines) if lines else "no cause stands out"
+
+
+def _stays(case, item) -> str:
+    """Say "still" where a no to the very cause that the records show leaves it first, lest the two seem to disagree."""
+    before, after = case.weights.ranked()[0][0], weigh_answer(case.weights, item.code, False)
+    stays = before in item.speaks_for and before == after.ranked()[0][0] and after.stated(before) > after.chance
+    return "still " if stays else ""
 
 
 def _full(case):
@@ -314,7 +317,7 @@ def _is_rich(case):
 
 
 def _would_change(case, plans, then, check_texts):
-    lines = [f"{check_texts[i.code][0]} Yes: {then[i.code][0]}. No: {then[i.code][1]}." for i in plans]
+    lines = [f"{check_texts[i.code][0]} Yes: {then[i.code][0]}. No: {then[i.code][2]}{then[i.code][1]}." for i in plans]
     read = set(case.differences["quantity"])
     unread = [c.telltale.quantity for c in CAUSES if c.telltale is not None and c.telltale.quantity not in read]
     if unread:
