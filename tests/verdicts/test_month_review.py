@@ -15,7 +15,7 @@ from qckit.settings import Settings
 from qckit.site_tables import SiteTables
 from qckit.tables import check_table
 from qckit.verdicts.month.set_aside import aside_row
-from qckit.verdicts.month.signals import open_signals
+from qckit.verdicts.month.signals import CHANGE_RULE, open_signals
 from qckit.verdicts.month.study import study_month
 from qckit.verdicts.month.tables import (
     baseline_rows,
@@ -223,6 +223,12 @@ def test_a_change_keeps_its_date_and_an_explained_month_is_closed(tables, studie
     assert finding.verdict == "in-control" and not needs_attention(study)
     assert "1 explained" in finding.headline
     assert any("It is explained by op2: air stone blocked." in e.answer for e in finding.evidence)
+    # who explained it stands at its signal, and is not who found it
+    signal = {"signal": rows["change"].iloc[0], "chart": "hatch_pct", "lot": "", "hatch": study.series["hatch"].iloc[0]}
+    signal |= {"at": rows["first"].iloc[0], "rule": CHANGE_RULE, "state": "explained", "by": "op3", "note": "stone"}
+    signals = check_table(pd.DataFrame([signal | {"found_at": "2026-11-01T08:00:00+00:00"}]), "signals")
+    told = study_month(tables.but(changes=closed.assign(found_by="qckit"), signals=signals), month="2026-10")
+    assert any("It is explained by op3: air stone blocked." in e.answer for e in finding_of_month(told).evidence)
 
 
 def test_a_change_told_last_month_and_gone_now_is_said_once(tables, studies):

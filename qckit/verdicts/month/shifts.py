@@ -280,14 +280,18 @@ def unread_beside(shift: Shift, history) -> Shift:
     return replace(shift, unread=tuple(q for q in CONDITIONS if unread[q]))
 
 
-def matched_with_log(shifts, changes, month: str) -> list[Shift]:
-    """Give changes that earlier months told the date, the state and the explanation that the log holds."""
+def matched_with_log(shifts, changes, signals, month: str) -> list[Shift]:
+    """Give changes that earlier months told the date, the state and the explanation that the log holds.
+
+    Who explained a change stands at its signal; where it has none, who found it is all that is known.
+    """
     if changes is None or not len(changes):
         return shifts
-    return [_matched(s, changes, month) for s in shifts]
+    who = {} if signals is None else dict(zip(signals["signal"], signals["by"].map(_text), strict=True))
+    return [_matched(s, changes, who, month) for s in shifts]
 
 
-def _matched(shift, changes, month):
+def _matched(shift, changes, who, month):
     candidates = changes[
         (changes["quantity"] == shift.quantity)
         & (changes["factor"] == (shift.factor or ROOM))
@@ -298,7 +302,11 @@ def _matched(shift, changes, month):
     for row in candidates.to_dict("records"):
         dates = {k: pd.Timestamp(row[k]).tz_convert(shift.first.tz) if row[k] else shift.first for k in _PLACES[:3]}
         if dates["first_low"] - near <= shift.first_high and shift.first_low <= dates["first_high"] + near:
-            standing = {"state": row["state"], "note": _text(row["note"]), "by": _text(row["found_by"])}
+            standing = {
+                "state": row["state"],
+                "note": _text(row["note"]),
+                "by": who.get(row["change"]) or _text(row["found_by"]),
+            }
             earlier = str(row["month"]) if str(row["month"]) < month else ""
             return replace(shift, **(dates if earlier else {}), **standing, found_in=earlier)
     return shift

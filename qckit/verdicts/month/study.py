@@ -98,7 +98,7 @@ def study_month(tables: SiteTables, *, month, lot="", rules=None, is_proposed=Fa
     names = sorted(chosen["lot"].unique())
     done = _explained(tables.signals)
     searched = search_month(history[~history["hatch"].isin(done)], tables, lot=lot, names=names, first=first, last=last)
-    shifts = matched_with_log(searched.shifts, tables.changes, month)
+    shifts = matched_with_log(searched.shifts, tables.changes, tables.signals, month)
     changed = _noted(history, [s for s in shifts if s.counts and s.kind != "lot"])
     proposed = replace(tables, baselines=None) if is_proposed else tables
     options = {"names": names, "period": (first, last), "rules": rules, "waters": searched.waters}
