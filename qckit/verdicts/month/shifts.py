@@ -21,7 +21,7 @@ __all__ = [
     "PastChange",
     "Shift",
     "matched_with_log",
-    "not_told_again",
+    "no_longer_found",
     "shift_of_lot",
     "shifts_of",
     "unread_beside",
@@ -329,7 +329,7 @@ class PastChange:
         return group_words(self.factor, self.level) if self.factor else ALL
 
 
-def not_told_again(shifts, changes, *, first) -> list[PastChange]:
+def no_longer_found(shifts, changes, *, first) -> list[PastChange]:
     """Open changes in the log that the review of the month before told and of which this month shows nothing.
 
     Parameters

@@ -20,7 +20,7 @@ from qckit.verdicts.month.periods import compare_periods, month_bounds
 from qckit.verdicts.month.records import left_out, no_hatch_words, quality_table
 from qckit.verdicts.month.searches import search_month
 from qckit.verdicts.month.set_aside import aside_table, points_aside
-from qckit.verdicts.month.shifts import matched_with_log, not_told_again
+from qckit.verdicts.month.shifts import matched_with_log, no_longer_found
 from qckit.verdicts.month.signals import CHANGE_RULE, signal_table
 
 __all__ = ["MonthStudy", "month_bounds", "study_month"]
@@ -126,7 +126,7 @@ def study_month(tables: SiteTables, *, month, lot="", rules=None, is_proposed=Fa
         charts=charts,
         conditions=conditions,
         shifts=sorted(shifts, key=lambda s: (not s.is_open, s.kind != "lot", s.quantity not in LOT_CHARTS, s.p_value)),
-        past=[] if lot else not_told_again(shifts, tables.changes, first=first),
+        past=[] if lot else no_longer_found(shifts, tables.changes, first=first),
         standing=searched.standing,
         spreads=searched.search.model.spreads if searched.search is not None else None,
         signals=table,
