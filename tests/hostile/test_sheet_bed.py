@@ -6,6 +6,7 @@ import shutil
 import pandas as pd
 import pytest
 from clumsy_sheets import clumsy_sheets
+from rare_sheets import rare_sheets
 from seeds import SEEDS
 from sheet_bed import sheet_bed
 from sheet_cases import HATCH, SAMPLE, as_csv
@@ -108,6 +109,20 @@ def test_a_part_of_the_third_bed(tmp_path, run, founded):
 def test_the_third_bed(tmp_path, run, founded):
     cases = clumsy_sheets()
     assert len(cases) >= 60 and len({c.name for c in cases}) == len(cases)
+    assert failures(cases, tmp_path, run, lambda to: shutil.copytree(founded, to)) == {}
+
+
+def test_a_part_of_the_fourth_bed(tmp_path, run, founded):
+    names = ("1'6", "3/11/0 9:00", "3/11/2026 09.00", "thousands of apostrophes")
+    cases = [c for c in rare_sheets() if any(name in c.name for name in names)]
+    assert len(cases) == len(names)
+    assert failures(cases, tmp_path, run, lambda to: shutil.copytree(founded, to)) == {}
+
+
+@pytest.mark.slow
+def test_the_fourth_bed(tmp_path, run, founded):
+    cases = rare_sheets()
+    assert len(cases) >= 120 and len({c.name for c in cases}) == len(cases)
     assert failures(cases, tmp_path, run, lambda to: shutil.copytree(founded, to)) == {}
 
 

@@ -156,8 +156,8 @@ def read_number(cell, unit: str, rules: CellRules, *, heading_unit: str = "") ->
 def _digits(digits: str, rules: CellRules):
     """Turn digits with signs and separators into a Decimal, or say what is doubtful."""
     core = re.sub(r"[\s'’\u00a0\u202f]", "", digits).replace("−", "-")
-    if re.search(r"\d[\s\u00a0\u202f]+\d", digits.strip()) and not re.fullmatch(
-        r"[-+−]?\d{1,3}([\s\u00a0\u202f]\d{3})+([.,]\d+)?", digits.strip()
+    if re.search(r"\d[\s'’\u00a0\u202f]+\d", digits.strip()) and not re.fullmatch(
+        r"[-+−]?\d{1,3}([\s'’\u00a0\u202f]\d{3})+([.,]\d+)?", digits.strip()
     ):
         return None, ("is two numbers", "Write one number in the cell.")
     commas, points = core.count(","), core.count(".")
@@ -219,7 +219,8 @@ _ISO = re.compile(r"(\d{4})-(\d{1,2})-(\d{1,2})$")
 _TRIPLE = re.compile(r"(\d{1,4})[./\s-]+(\d{1,2}|[A-Za-z]{3,9})\.?,?[./\s-]+(\d{1,4})$")
 _NAMED = re.compile(r"([A-Za-z]{3,9})\.?\s+(\d{1,2}),?\s+(\d{4})$")
 _CLOCK = re.compile(
-    r"(?:[T\s]+|^)(\d{1,2})(?::|h)(\d{2})?(?::(\d{2})(\.\d+)?)?\s*([ap]\.?m\.?)?\s*(Z|UTC|[+-]\d{2}:?\d{2})?$", re.I
+    r"(?:[T\s]+|^)(\d{1,2})(?::|h|(?<=\d{4}\s\d\d)\.|(?<=-\d\d\s\d\d)\.)(\d{2})?(?::(\d{2})(\.\d+)?)?\s*([ap]\.?m\.?)?\s*(Z|UTC|[+-]\d{2}:?\d{2})?$",
+    re.I,
 )
 _FORMS = {"ymd": "2026-11-04", "dmy": "04/11/2026", "mdy": "11/04/2026"}
 
@@ -241,8 +242,7 @@ def _day(text: str, order: str):
     if second[0].isalpha():
         if second.casefold() not in _MONTHS:
             return "names no month that is known", f"Write it like {form}."
-        year = third if len(third) == 4 else "20" + third.zfill(2)
-        return _calendar(int(year), _MONTHS[second.casefold()], int(first))
+        return _calendar(_year(third), _MONTHS[second.casefold()], int(first))
     if len(first) == 4:
         return _calendar(int(first), int(second), int(third))
     if order == "ymd":
@@ -250,9 +250,13 @@ def _day(text: str, order: str):
             "could be day first or month first",
             "Write it like 2026-11-04, or set date_order in qckit.toml to dmy or mdy.",
         )
-    year = int(third) if len(third) == 4 else 2000 + int(third)
     day, month = (int(first), int(second)) if order == "dmy" else (int(second), int(first))
-    return _calendar(year, month, day, order)
+    return _calendar(_year(third), month, day, order)
+
+
+def _year(digits: str) -> int:
+    """Year of four digits, or of two in this century; 0, which no calendar has, where it is of one or three."""
+    return int(digits) if len(digits) == 4 else 2000 + int(digits) if len(digits) == 2 else 0
 
 
 def _calendar(year: int, month: int, day: int, order: str = ""):
