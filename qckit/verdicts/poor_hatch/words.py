@@ -78,7 +78,7 @@ def _variants(case, verdict, named, p):
             f"{hatch}: no cause known here fits.",
         ]
     ask = f"first suspect: {'the lot, ' if cause(first).of_lot else ''}{cause(first).short}"
-    if case.p_low >= 0.1 or case.weights.chance >= 0.4:
+    if case.p_low >= 0.1 or case.weights.none >= 0.4:
         return [
             f"{hatch} gave {gave}{usual}: as the lot gives, but is the lot good? {capital(ask)}."
             if cause(first).of_lot
