@@ -44,6 +44,8 @@ CLUMPED_SHARE = 0.06
 SWING = 4.0  # points of hatching percentage
 SHIFT = 4.0  # points by which the two groups of round bodies move it from what was read
 SURE, FEWEST_SURE = 0.6, 3  # chance of the stage from which an object is sure; of N, U and C in a hatch sample
+FEW = 10  # nauplii, umbrella stages and cysts: fewer give no percentage to go by
+OTHER_THINGS = 2.0  # beside few of them, so many times the objects found in clumps that are none: other things
 SURE_BODIES = 15  # so many sure objects speak for the scale
 BETWEEN, ROUND_BODIES = 0.15, 15  # share of cysts and shells that are neither clearly; of how many at least
 MISTAKEN, FEWEST_FOUND = 0.12, 10  # share of objects invented or missed, and of how many at least
@@ -238,14 +240,15 @@ def _object_flags(signs: PhotoSigns):
         full, place = signs.in_frame, "counted in the drawn frame"
     parted = signs.between <= BETWEEN  # round things that part into no two groups may be anything round
     sure = int((signs.sure & ((signs.stages < 3) if parted else (signs.stages < 2))).sum())
-    if sure < FEWEST_SURE:
+    among_others = (signs.stages < 3).sum() < FEW and signs.clump_objects > OTHER_THINGS * n
+    if sure < FEWEST_SURE or among_others:
         what = "nauplii, umbrella stages and cysts" if parted else "nauplii and umbrella stages; cysts cannot be told"
         yield Flag(
             "foreign",
             f"Hardly anything here is brine shrimp for sure ({what}: {sure}): this does "
             f"not look like a hatch sample, and no percentage is given. If it is one, count more photos of it.",
         )
-    if full < 10:
+    if full < FEW:
         yield Flag(
             "few",
             f"Only {full} nauplii, umbrella stages and cysts were {place}, too few for a percentage: "

@@ -29,6 +29,19 @@ def test_a_good_photo_has_no_flag():
     assert judge_photo(signs()) == ()
 
 
+def test_few_animals_among_many_other_things_are_no_hatch_sample():
+    """Three nauplii and a cyst in a picture full of what could not be told apart are other things, however sure."""
+    few = {
+        "stages": np.array([0, 0, 0, 2, 3]),
+        "p_best": np.full(5, 0.95),
+        "length_um": np.array([470.0, 480, 460, 230, 220]),
+    }
+    assert [f.code for f in judge_photo(signs(**few))] == ["few"]
+    assert [f.code for f in judge_photo(signs(**few, clump_objects=6.0))] == ["few", "clumps"]
+    assert [f.code for f in judge_photo(signs(**few, clump_objects=16.0))] == ["foreign", "few", "clumps"]
+    assert [f.code for f in judge_photo(signs(clump_objects=100.0))] == ["clumps"]
+
+
 def test_soft_outlines_are_named_where_stages_are_in_doubt():
     """They alone take a flag only when the count is likely to suffer."""
     assert judge_photo(signs(edge_width_um=105.0)) == ()
