@@ -10,7 +10,7 @@
 With ``--leave-out`` half of the photos of each kind is left out at a time: the second reader is the network of
 ``tests/training/folds`` trained without them, the stage model is trained here without them. ``--reader off`` leaves
 the second reader away. Prints the figures by kind, what the flags were worth, how sure the counter was against how
-often it was right, and with ``--out`` writes the objects.
+often it was right, how often the stated doubts cover the error, and with ``--out`` writes the objects.
 """
 
 import argparse
@@ -23,6 +23,7 @@ from change_photos import CHANGES, change_photo
 from joblib import Parallel, delayed
 from train_stages import HERE, N_FOLDS, collect_all, deal, train_both, use_reader
 
+from qckit.agreement import doubts_of_stages
 from qckit.counting import count_photo
 from qckit.counting import reader as reader_module
 from qckit.counting.scoring import match_objects, score_photos
@@ -97,6 +98,27 @@ def print_reliability(truth: pd.DataFrame, counts: dict) -> None:
             print(f"  stated {stated[here].mean():.3f}   right {right[here].mean():.3f}   of {here.sum()} objects")
 
 
+def print_doubts(scores: dict, counts: dict) -> None:
+    """How often the errors of photos lie within the doubts that are stated about their stages."""
+    within = {"nauplii": [], "cysts": [], "percentage": []}
+    for photo, s in scores.items():
+        true, found = s["n_true"].astype(float), s["n_found"].astype(float)
+        doubts = doubts_of_stages(counts[photo].objects)
+        nauplii, cysts = (doubts.get(stage, 0.0) for stage in ("nauplius", "cyst"))
+        if min(true[0], found[0]) >= 10:
+            within["nauplii"].append(abs(true[0] / found[0] - 1) / max(nauplii, 1e-3))
+        if min(true[2], found[2]) >= 10:
+            within["cysts"].append(abs(true[2] / found[2] - 1) / max(cysts, 1e-3))
+        if min(true[:3].sum(), found[:3].sum()) >= 10:
+            share = found[0] / found[:3].sum()
+            error = abs(share - true[0] / true[:3].sum())
+            within["percentage"].append(error / max(share * (1 - share) * np.hypot(nauplii, cysts), 1e-3))
+    for name, values in within.items():
+        if values:
+            once, twice = (np.mean(np.array(values) <= k) for k in (1, 2))
+            print(f"doubts about stages, {name}: {once:.2f} within, {twice:.2f} within twice, of {len(values)} photos")
+
+
 def main():
     """Score and print."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
@@ -127,6 +149,7 @@ def main():
             print(figures.round(3).to_string())
             print_flags(scores, counts)
             print_reliability(truth, counts)
+            print_doubts(scores, counts)
             if args.out:
                 objects.to_csv(args.out / f"objects-{change or 'plain'}.csv", index=False)
 
