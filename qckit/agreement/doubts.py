@@ -12,7 +12,7 @@ from qckit.stages import CLASSES
 
 __all__ = ["doubts_of_stages"]
 
-SHARE = 1.0  # of the doubts added up, as a standard uncertainty: see tests/photos/MEASURED.md, "Doubts about stages"
+SHARE = 1.4  # of the doubts added up, as a standard uncertainty: see tests/photos/MEASURED.md, "Doubts about stages"
 _BY_HAND = ("added by hand", "stage changed by hand", "removed by hand")
 
 
