@@ -21,7 +21,7 @@ from qckit.agreement.certificate_words import (
 )
 from qckit.agreement.paired import bland_altman, concordance
 from qckit.agreement.rates import CountRates, rates_from_counts, rates_from_matches
-from qckit.agreement.suspects import Suspect, find_suspects
+from qckit.agreement.suspects import Suspect, find_exchanged, find_suspects, say_exchanged
 from qckit.errors import InputError
 from qckit.stages import FULL_CYST_STAGES, STAGE_COLUMNS, STAGE_RECORDS
 
@@ -206,10 +206,13 @@ def certify_camera(
     else:
         rates = rates_from_matches(matches)
     n_objects = int(true.sum().sum())
-    suspects = find_suspects(joined["photo"], counted, true)
+    exchanged = find_exchanged(counted, true)
+    suspects = [] if exchanged else find_suspects(joined["photo"], counted, true)
     totals = {c: float(counted[c].sum() / true[c].sum()) for c in columns if true[c].sum() > 0}
-    fitness, against = _fitness(agreement, rates, totals, suspects)
-    if suspects:
+    fitness, against = _fitness(agreement, rates, totals, spoilt=bool(exchanged or suspects))
+    if exchanged:
+        lines = [say_exchanged(exchanged)]
+    elif suspects:
         rest = ~joined["photo"].isin({s.photo for s in suspects}).to_numpy()
         lines = spoilt_sentences(suspects, _agreement(counted[rest], true[rest]) if rest.sum() >= 3 else None)
     else:
@@ -229,7 +232,7 @@ def certify_camera(
         rates=rates,
         agreement=agreement,
         valid_until=until,
-        sentences=(*lines, say_fitness(fitness, against), *([] if suspects else [say_until(until, good)])),
+        sentences=(*lines, say_fitness(fitness, against), *([] if fitness == "spoilt" else [say_until(until, good)])),
         hatch_pairs=tuple(
             (str(p), round(float(a), 3), round(float(b), 3))
             for p, a, b in zip(joined["photo"], hatch_pct_of(counted), hatch_pct_of(true))
@@ -294,7 +297,7 @@ def _single_photo(ba):
     return ba.bias - reach, ba.bias + reach
 
 
-def _fitness(agreement, rates, totals, suspects):
+def _fitness(agreement, rates, totals, *, spoilt):
     """Judge whether counts of this camera may be used: a code, and what stands against it as (code, figure, value)."""
     hatch, against = agreement[agreement["figure"] == "hatch_pct"], []
     if len(hatch) and abs(hatch.iloc[0].bias) > MOST_BIAS_PCT:
@@ -309,7 +312,7 @@ def _fitness(agreement, rates, totals, suspects):
         for column in (STAGE_COLUMNS["nauplius"], STAGE_COLUMNS["cyst"]):
             if abs(totals.get(column, 1.0) - 1) > 1 - LEAST_RIGHT:
                 against.append(("total", column, 100 * totals[column]))
-    if suspects:
+    if spoilt:
         return "spoilt", against
     if against:
         return "not fit", against

@@ -99,8 +99,8 @@ def _total_sentences(agreement):
 def say_fitness(fitness, against):
     if fitness == "spoilt":
         return (
-            "Not judged: the counts named above decide it. Mend them, or take these photos out of the table, and check "
-            "again."
+            "Not judged: what is named above decides it. Mend it, or take the photos it names out of the table, and "
+            "check again."
         )
     if fitness == "too few":
         return (

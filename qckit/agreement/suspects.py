@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import combinations
 
 import numpy as np
 
 from qckit.stages import STAGE_COLUMNS, STAGE_RECORDS
 
-__all__ = ["Suspect", "find_suspects", "say_suspect"]
+__all__ = ["Suspect", "find_exchanged", "find_suspects", "say_exchanged", "say_suspect"]
 
 _FAR = 5.0  # robust standard deviations; 3.5 is usual (Iglewicz and Hoaglin 1993, from memory), a check needs more
+_LESS_APART = 1 / 3  # of the differences is left where two columns of a table are exchanged
+_LEAST_APART = 0.3  # of the objects of both; less may be a camera that takes some of each for the other
 _SLIPS = (10.0, 0.1, 100.0, 0.01)
 _SLIP_NEAR = 1.3  # within this factor of ten times, a slip of a digit is named
 
@@ -75,6 +78,39 @@ def find_suspects(photos, by_kit, by_eye) -> list[Suspect]:
             )
     found.sort(key=lambda s: -s.distance)
     return found if len({s.photo for s in found}) <= max(1, len(kit) // 3) else []
+
+
+def find_exchanged(by_kit, by_eye) -> tuple[str, str] | None:
+    """Find two stages whose counts agree only where one of the tables has their columns exchanged.
+
+    Parameters
+    ----------
+    by_kit, by_eye : DataFrame, shape (n, any)
+        As for :func:`find_suspects`.
+
+    Returns
+    -------
+    (str, str) or None
+        Columns of the two stages; None where exchanging them leaves more than a third of the differences, or the
+        counts differ by less than three in ten of the objects.
+    """
+    found, least = None, _LESS_APART
+    for pair in combinations(STAGE_COLUMNS.values(), 2):
+        kit, eye = (frame[list(pair)].to_numpy(float) for frame in (by_kit, by_eye))
+        apart, exchanged = np.abs(kit - eye).sum(), np.abs(kit - eye[:, ::-1]).sum()
+        if apart >= _LEAST_APART * eye.sum() and apart > 0 and exchanged / apart < least:
+            found, least = pair, exchanged / apart
+    return found
+
+
+def say_exchanged(pair: tuple[str, str]) -> str:
+    """Say which two stages are exchanged, and where to look."""
+    one, other = (next(s.plural for s in STAGE_RECORDS if s.column == column) for column in pair)
+    return (
+        f"The counts by eye agree with those by the kit where {one} and {other} are exchanged. Look whether these two "
+        "columns stand the other way round in the table of the counts by eye, and at a checked picture, before "
+        "anything is concluded from this check."
+    )
 
 
 def _slip(eye, expected):

@@ -6,7 +6,7 @@ import pytest
 from scipy import stats
 
 from qckit.agreement import certify_camera
-from qckit.agreement.suspects import find_suspects, say_suspect
+from qckit.agreement.suspects import find_exchanged, find_suspects, say_suspect
 
 COLUMNS = ["nauplii", "umbrella", "cysts", "shells"]
 
@@ -74,3 +74,22 @@ def test_totals_alone_are_not_told_as_what_became_of_each_stage():
     made = certify(*counts_both_ways(np.random.default_rng(8), 8))
     assert not any("% found" in line for line in made.sentences)
     assert any("cannot be told from totals" in line for line in made.sentences)
+
+
+def test_two_columns_typed_the_other_way_round_are_named_and_no_camera_is_blamed():
+    kit, eye = counts_both_ways(np.random.default_rng(7), 6)
+    eye[["cysts", "shells"]] = eye[["shells", "cysts"]].to_numpy()
+    made = certify(kit, eye)
+    assert made.fitness == "spoilt" and made.suspects == ()
+    assert "where cysts and shells are exchanged" in made.sentences[0]
+    assert not any("Not fit" in line or "lamp" in line for line in made.sentences)
+
+
+@pytest.mark.parametrize("share", [0.2, 0.5])
+def test_a_camera_that_takes_some_of_each_for_the_other_is_not_called_exchanged(share):
+    kit, eye = counts_both_ways(np.random.default_rng(8), 6)
+    rng = np.random.default_rng(9)
+    to_shells, to_cysts = rng.binomial(kit["cysts"], share), rng.binomial(kit["shells"], share)
+    kit["cysts"], kit["shells"] = kit["cysts"] - to_shells + to_cysts, kit["shells"] - to_cysts + to_shells
+    assert find_exchanged(kit, eye) is None
+    assert certify(kit, eye).fitness == "not fit"
