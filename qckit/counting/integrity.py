@@ -18,6 +18,7 @@ from qckit.counting.result import Flag
 from qckit.counting.seams import find_break, find_seam
 from qckit.counting.tints import find_tint
 from qckit.counting.twins import find_twins
+from qckit.errors import InputError
 from qckit.stages import STAGES
 
 __all__ = ["judge_integrity", "signs_in_pixels"]
@@ -106,13 +107,21 @@ def _seams(pixels: np.ndarray, green: np.ndarray, reduction: float, fine) -> str
             return f"its contents break off along {word} {at}"
         suspected.append(cuts)
     if small:
-        whole = _brightness(pixels) if reduction <= 1 else fine() if fine else green[:0]
+        whole = _brightness(pixels) if reduction <= 1 else _own_pixels(fine)
         suspected = [suspects_of(values) for values in (whole, np.ascontiguousarray(whole.T))]
     elif reduction > 1:
-        whole = fine() if fine and any(suspected) else green[:0]
+        whole = _own_pixels(fine if any(suspected) else None)
         suspected = [look_again(cuts, reduction, values) for cuts, values in zip(suspected, (whole, whole.T))]
     cut = surest_cut(*suspected)
     return f"several bodies end along {cut[0]} {cut[1] + 1}" if cut else ""
+
+
+def _own_pixels(fine: Callable[[], np.ndarray] | None) -> np.ndarray:
+    """Brightness of the photo in its own pixels; none where its file is gone since it was read."""
+    try:
+        return fine() if fine else np.zeros((0, 0), np.uint8)
+    except InputError:
+        return np.zeros((0, 0), np.uint8)
 
 
 def _brightness(pixels: np.ndarray) -> np.ndarray:

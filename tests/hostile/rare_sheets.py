@@ -9,6 +9,7 @@ from __future__ import annotations
 import datetime as dt
 import gzip
 import io
+import warnings
 import zipfile
 
 import numpy as np
@@ -199,7 +200,8 @@ def books() -> list[Case]:
         new.comment = b"c" * 60_000
         for name in old.namelist():
             new.writestr(name, old.read(name))
-    with zipfile.ZipFile(twice, "a") as new:
+    with zipfile.ZipFile(twice, "a") as new, warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # that it is there already
         new.writestr(part, b"<worksheet/>")
     ods = zipped({"mimetype": b"application/vnd.oasis.opendocument.spreadsheet", "content.xml": b"<x/>"})
     xlsb = zipped({"[Content_Types].xml": b"<Types/>", "xl/workbook.bin": b"\x83\x01\0"})

@@ -30,6 +30,7 @@ from qckit.counting.cuts import look_again, surest_cut, suspect_rows
 from qckit.counting.grain import find_other_grain
 from qckit.counting.integrity import signs_in_pixels
 from qckit.counting.mirrors import is_mirrored
+from qckit.counting.pipeline import finest_scale
 from qckit.counting.seams import find_break, find_seam
 from qckit.counting.tints import find_tint
 from qckit.counting.twins import find_twins
@@ -508,6 +509,16 @@ def test_a_cut_in_a_reduced_photo_is_looked_at_in_its_own_pixels(rng, row):
         half = full.reshape(320, 2, 400, 2).mean(axis=(1, 3)).astype(np.uint8)
         suspects = cuts_in(half, reduced=True)
         assert (expected is None or suspects) and surest_cut(look_again(suspects, 2.0, full), []) == expected
+
+
+def test_a_photo_whose_file_is_gone_since_it_was_read(tmp_path, sound):
+    pixels, scale = sound
+    (tmp_path / "a.jpg").write_bytes(encoded(pixels, "JPEG", quality=92))
+    photo = read_photo(tmp_path / "a.jpg", um_per_px=scale, finest_um_per_px=finest_scale())
+    before = count_photo(tmp_path / "a.jpg", um_per_px=scale).counts
+    (tmp_path / "a.jpg").unlink()
+    assert photo.reduction == 2
+    assert count_photo(tmp_path / "a.jpg", um_per_px=scale, photo=photo).counts == before
 
 
 def test_a_photo_of_few_bodies_that_is_squeezed(tmp_path):
