@@ -39,6 +39,7 @@ or of quality 50, reach 40 with one body and 32 with two."""
 LEAST_EACH, LEAST_CORNER = 28, 64  # pixels along a row and along a column, and of both: a corner; sound photos reach 47
 LEAST_SUSPECT = 14  # pixels in a reduced photo: one sound photo in four has such a row, nine of ten torn ones
 CANDIDATES, SUSPECTS = 24, 6
+ROWS = 64  # worked on at a time: so few stay in the processor's cache
 
 
 class Cut(NamedTuple):
@@ -126,11 +127,12 @@ def _per_row(which: np.ndarray) -> np.ndarray:
 
 def suspects_of(values: np.ndarray) -> list[Cut]:
     """Find rows at which bodies may end, in a photo's own pixels; ``values`` is an (M, N) ndarray of uint8."""
-    found = []
-    for reach in (1, 2):
-        if len(values) > 3 * reach + 2 * (max(FINE.stays_px) + 2):
-            found += suspect_rows(values, reach, reduced=False)
-    return found
+    n_rows = len(values) - 3
+    if n_rows <= 2 * (max(FINE.stays_px) + 2):
+        return []
+    blocks = (values[first : first + ROWS + 3] for first in range(0, n_rows, ROWS))
+    n_sharp = np.concatenate([sharp_per_row(*steps_of(block, 1), reduced=False) for block in blocks])
+    return suspect_rows(values, 1, reduced=False, n_sharp=n_sharp)
 
 
 def look_again(suspects: list[Cut], reduction: float, values: np.ndarray) -> list[Cut]:
@@ -155,8 +157,11 @@ def look_again(suspects: list[Cut], reduction: float, values: np.ndarray) -> lis
         first = max(0, int(reduction * suspect.row) - 20)
         band = np.ascontiguousarray(values[first : int(reduction * (suspect.row + 2)) + 20])
         low, high = (int(reduction * row) - first for row in (suspect.row, suspect.row + 2))
-        cuts = suspects_of(band)
-        found += [cut._replace(row=cut.row + first) for cut in cuts if low - 2 <= cut.row < high + 2]
+        for reach in (1, 2):
+            if len(band) <= 3 * reach + 2 * (max(FINE.stays_px) + 2):
+                continue
+            cuts = suspect_rows(band, reach, reduced=False)
+            found += [cut._replace(row=cut.row + first) for cut in cuts if low - 2 <= cut.row < high + 2]
     return found
 
 

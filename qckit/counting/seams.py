@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from qckit.counting.cuts import Cut, sharp_per_row, steps_of, suspect_rows
+from qckit.counting.cuts import ROWS, Cut, sharp_per_row, steps_of, suspect_rows
 
 __all__ = ["find_break", "find_seam"]
 
@@ -24,7 +24,6 @@ FIFTH, LEAD = 5, 4.3
 """A seam stands out from the fifth strongest row at its place of a block by this factor; hard compression makes many
 edges, of which the strongest does so by 4.0 at most in sound photos and their variants."""
 
-ROWS = 64  # worked on at a time
 MARGIN = 12  # rows at the border that have nothing on one side to be held against
 USUAL = 92  # percentile of other rows that passes for usual
 NEAR = 14  # rows in which a line's or wire's edge spreads

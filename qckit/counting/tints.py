@@ -11,7 +11,7 @@ import numpy as np
 
 __all__ = ["find_tint"]
 
-SAMPLES = 128  # of a row
+SAMPLES = 64  # of a row
 REACH, GAP = 16, 9  # rows on each side that are held against each other; left out: it begins within a row of blocks
 LEAST_STEP, SPREADS = 14.0, 3.0  # in code values, and in ranges of the rows on one side and a half
 """Sound photos reach 8 code values with steps of 3 spreads or more, and 10 at quality 50."""
@@ -33,12 +33,18 @@ def find_tint(pixels: np.ndarray) -> int | None:
         return None
     some = pixels[:, :: max(1, pixels.shape[1] // SAMPLES)].astype(np.int16)
     for channel in (0, 2):  # against green: brightness alone changes at ruled lines and rims, too
-        level = np.median(some[..., channel] - some[..., 1], axis=1)
-        window = np.lib.stride_tricks.sliding_window_view(level, REACH)
-        middle, spread = np.median(window, axis=1), window.max(axis=1) - window.min(axis=1)
+        level = _middle(some[..., channel] - some[..., 1]).astype(np.float32)
+        window = np.sort(np.lib.stride_tricks.sliding_window_view(level, REACH), axis=1)
+        middle, spread = window[:, REACH // 2], window[:, -1] - window[:, 0]
         apart = REACH + 2 * GAP
         step = np.abs(middle[apart:] - middle[:-apart])
         clear = (step >= LEAST_STEP) & (step >= SPREADS * (0.5 + np.maximum(spread[apart:], spread[:-apart])))
         if clear.any():
             return int(np.argmax(np.where(clear, step, 0))) + REACH + GAP
     return None
+
+
+def _middle(values: np.ndarray) -> np.ndarray:
+    """The upper of the middle values of each row; half the work of a median."""
+    at = values.shape[1] // 2
+    return np.partition(values, at, axis=1)[:, at]
