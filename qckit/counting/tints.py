@@ -13,8 +13,13 @@ __all__ = ["find_tint"]
 
 SAMPLES = 64  # of a row
 REACH, GAP = 16, 9  # rows on each side that are held against each other; left out: it begins within a row of blocks
-LEAST_STEP, SPREADS = 14.0, 3.0  # in code values, and in ranges of the rows on one side and a half
-"""Sound photos reach 8 code values with steps of 3 spreads or more, and 10 at quality 50."""
+LEAST_STEP, SPREADS = 5.0, 3.0  # in code values, and in ranges of the rows on one side and a half
+"""Steps of all columns are smaller than 4 in sound photos, also at quality 50."""
+
+
+ALIKE, EVERYWHERE, MOST_OF_STEP = 3.0, 0.6, 0.7
+"""Code values, or a quarter, by which columns may differ in their change; share of those that do not differ by more;
+share of the step that the usual column shows."""
 
 
 def find_tint(pixels: np.ndarray) -> int | None:
@@ -40,8 +45,19 @@ def find_tint(pixels: np.ndarray) -> int | None:
         step = np.abs(middle[apart:] - middle[:-apart])
         clear = (step >= LEAST_STEP) & (step >= SPREADS * (0.5 + np.maximum(spread[apart:], spread[:-apart])))
         if clear.any():
-            return int(np.argmax(np.where(clear, step, 0))) + REACH + GAP
+            row = int(np.argmax(np.where(clear, step, 0))) + REACH + GAP
+            if _is_everywhere(some[..., channel] - some[..., 1], row, float(step.max(where=clear, initial=0))):
+                return row
     return None
+
+
+def _is_everywhere(colour: np.ndarray, row: int, step: float) -> bool:
+    """Tell whether most columns change alike; where an object ends, some do and the others not at all."""
+    above = _middle(colour[row - GAP - REACH : row - GAP].T).astype(np.float32)
+    change = _middle(colour[row + GAP : row + GAP + REACH].T) - above
+    usual = float(np.median(change))
+    alike = float((np.abs(change - usual) < max(ALIKE, abs(usual) / 4)).mean())
+    return alike > EVERYWHERE and abs(usual) > MOST_OF_STEP * step
 
 
 def _middle(values: np.ndarray) -> np.ndarray:

@@ -600,9 +600,12 @@ def test_colour_that_changes_along_a_row(noisy):
     assert find_tint(ruled) is None
     slow = np.clip(colours + np.linspace(0, 40, 480)[:, None, None] * [1, 0, -1], 0, 255).astype(np.uint8)
     assert find_tint(slow) is None
+    half = colours.copy()
+    half[240:, :300, 2] += 30  # a body's or a rim's edge
+    assert find_tint(half) is None
     lost = colours.astype(int)
-    lost[336:, :, 2] += 20
-    lost[328:336, 400:, 2] += 20  # it begins within a row of blocks
+    lost[336:, :, 2] += 9
+    lost[328:336, 400:, 2] += 9  # it begins within a row of blocks
     lost = np.clip(lost, 0, 255).astype(np.uint8)
     assert abs(find_tint(lost) - 336) <= 16 and find_tint(lost.swapaxes(0, 1)) is None
 
