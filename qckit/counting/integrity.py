@@ -107,16 +107,16 @@ def _seams(pixels: np.ndarray, green: np.ndarray, reduction: float, fine) -> str
             return f"its contents break off along {word} {at}"
         suspected.append(cuts)
     if small:
-        whole = _brightness(pixels) if reduction <= 1 else _own_pixels(fine)
+        whole = _brightness(pixels) if reduction <= 1 else _at_full_size(fine)
         suspected = [suspects_of(values) for values in (whole, np.ascontiguousarray(whole.T))]
     elif reduction > 1:
-        whole = _own_pixels(fine if any(suspected) else None)
+        whole = _at_full_size(fine if any(suspected) else None)
         suspected = [look_again(cuts, reduction, values) for cuts, values in zip(suspected, (whole, whole.T))]
     cut = surest_cut(*suspected)
     return f"several bodies end along {cut[0]} {cut[1] + 1}" if cut else ""
 
 
-def _own_pixels(fine: Callable[[], np.ndarray] | None) -> np.ndarray:
+def _at_full_size(fine: Callable[[], np.ndarray] | None) -> np.ndarray:
     """Brightness of the photo in its own pixels; none where its file is gone since it was read."""
     try:
         return fine() if fine else np.zeros((0, 0), np.uint8)
