@@ -34,6 +34,14 @@ def tables():
 
 
 @pytest.fixture(scope="module")
+def recent(tables):
+    """The same from March 2026 on, for what needs no longer history."""
+    hatches = tables.hatches[tables.hatches["started"] > "2026-03-01"]
+    cut = {n: getattr(tables, n)[getattr(tables, n)["hatch"].isin(hatches["hatch"])] for n in ("samples", "readings")}
+    return tables.but(hatches=hatches, **cut)
+
+
+@pytest.fixture(scope="module")
 def studies(tables):
     kept = {}
 
@@ -190,10 +198,10 @@ def test_feed_lost_is_what_the_hatches_fell_short_of(studies):
     assert study.feed_days_lost == pytest.approx(study.feed_lost / 10e6)
 
 
-def test_frozen_baseline_is_used_as_it_stands(tables, studies):
+def test_frozen_baseline_is_used_as_it_stands(recent, studies):
     rows = baseline_rows(studies("2026-08"), set_by="op1", set_at="2026-09-01T08:00:00+00:00")
     assert set(rows["chart"]) >= {"hatch_pct", "umbrella_pct"} and "oxygen_mg_l" not in set(rows["chart"])
-    study = study_month(tables.but(baselines=rows), month="2026-10")
+    study = study_month(recent.but(baselines=rows), month="2026-10")
     chart = study.charts[("K-121", "hatch_pct")]
     assert chart.is_frozen and "frozen by op1 on 2026-09-01" in chart.baseline_words
     assert chart.limits == studies("2026-08").charts[("K-121", "hatch_pct")].limits
@@ -210,15 +218,15 @@ def test_limits_of_the_water_rest_on_days(studies):
         assert days.last < study.first
 
 
-def test_a_change_keeps_its_date_and_an_explained_month_is_closed(tables, studies):
+def test_a_change_keeps_its_date_and_an_explained_month_is_closed(recent, studies):
     october = studies("2026-10")
     rows = check_table(change_rows(october, found_by="op1", found_at="2026-11-01T08:00:00+00:00"), "changes")
     assert rows[["month", "factor", "level", "state"]].to_numpy().tolist() == [["2026-10", "cone", "C", "open"]]
     moved = rows.assign(first="2026-10-11T08:00:00+00:00")
-    (later,) = [s for s in study_month(tables.but(changes=moved), month="2026-11").shifts if s.counts]
+    (later,) = [s for s in study_month(recent.but(changes=moved), month="2026-11").shifts if s.counts]
     assert later.found_in == "2026-10" and f"{later.first:%Y-%m-%d}" == "2026-10-11"
     closed = rows.assign(state="explained", note="air stone blocked", found_by="op2")
-    study = study_month(tables.but(changes=closed), month="2026-10")
+    study = study_month(recent.but(changes=closed), month="2026-10")
     finding = finding_of_month(study)
     assert finding.verdict == "in-control" and not needs_attention(study)
     assert "1 explained" in finding.headline
@@ -249,7 +257,7 @@ def test_a_change_told_last_month_and_gone_now_is_said_once(tables, studies):
     assert not study_month(done, month="2026-03").past
 
 
-def test_hatches_set_aside_or_explained_tell_of_no_change(tables, studies):
+def test_hatches_set_aside_or_explained_tell_of_no_change(recent, studies):
     study = studies("2026-10")
     (shift,) = [s for s in study.shifts if s.counts]
     row = study.history.set_index("hatch")
@@ -271,25 +279,25 @@ def test_hatches_set_aside_or_explained_tell_of_no_change(tables, studies):
         ],
         ignore_index=True,
     )
-    again = study_month(tables.but(signals=aside), month="2026-10")
+    again = study_month(recent.but(signals=aside), month="2026-10")
     assert not [s for s in again.shifts if s.counts]
     finding = finding_of_month(again)
     assert "cone C" not in finding.headline
     assert f"{len(set(shift.labels) & set(again.series['hatch']))} explained" in finding.headline
 
 
-def test_the_signal_of_a_change_is_recorded_and_explained(tables, studies):
+def test_the_signal_of_a_change_is_recorded_and_explained(recent, studies):
     study = studies("2026-10")
     rows = signal_rows(study, found_at="2026-11-01T08:00:00+00:00")
     assert rows["signal"].is_unique and (rows["state"] == "open").all()
     told = rows.assign(state="explained", by="op2", note="air stone blocked")
-    again = study_month(tables.but(signals=told), month="2026-10")
+    again = study_month(recent.but(signals=told), month="2026-10")
     assert {(s.state, s.by, s.note) for s in again.shifts if s.counts} == {("explained", "op2", "air stone blocked")}
     assert finding_of_month(again).verdict == "in-control"
 
 
-def test_one_lot_only(tables, studies):
-    finding = review_month(tables, month="2026-10", lot="K-121")
+def test_one_lot_only(recent, studies):
+    finding = review_month(recent, month="2026-10", lot="K-121")
     assert finding.subject == "2026-10 K-121"
     assert [m["lot"] for m in finding.details["lots"]] == ["K-121"]
     assert main_lot(studies("2026-10")) == "K-121"
@@ -318,14 +326,14 @@ def test_a_lot_worse_from_its_first_day_is_told_beside_the_one_before(tables):
     assert "its label claims 85 %" in level.answer and "below your minimum" in level.answer
 
 
-def test_a_standing_difference_is_told_as_one(tables):
-    samples = tables.samples.copy()
-    mine = samples["hatch"].isin(tables.hatches.loc[tables.hatches["cone"] == "A", "hatch"])
+def test_a_standing_difference_is_told_as_one(recent):
+    samples = recent.samples.copy()
+    mine = samples["hatch"].isin(recent.hatches.loc[recent.hatches["cone"] == "A", "hatch"])
     sub = mine & (samples["kind"] == "subsample")
     lost = (samples.loc[sub, "nauplii"] * 0.04).round().astype("int64")
     samples.loc[sub, "nauplii"] -= lost
     samples.loc[sub, "umbrella"] += lost
-    study = study_month(tables.but(samples=samples), month="2026-08")
+    study = study_month(recent.but(samples=samples), month="2026-08")
     assert [s for s in study.shifts if s.counts] == []
     assert any(d.where == "cone A" and d.points < -1.5 for d in study.standing)
     told = [e for e in finding_of_month(study).evidence if e.question == "What differs, and always did?"]
@@ -346,11 +354,11 @@ def test_cysts_used_and_their_cost(studies):
     assert m.cysts_g == pytest.approx(used) and m.cost == pytest.approx(used * 64 / 500)
 
 
-def test_any_period(tables, studies):
+def test_any_period(tables, recent, studies):
     study = study_month(tables, month="2026-09-16..2026-10-15")
     assert study.first == pd.Timestamp("2026-09-16", tz="UTC") and study.last == pd.Timestamp("2026-10-16", tz="UTC")
     assert set(study.comparison["period"]) == {"this period", "period before", "a year before"}
-    long = study_month(tables, month="2026-09..2026-10")
+    long = study_month(recent, month="2026-09..2026-10")
     assert len(long.series) == len(studies("2026-09").series) + len(studies("2026-10").series)
     assert [s.where for s in long.shifts if s.counts] == ["cone C"]
 
