@@ -99,25 +99,42 @@ def test_the_lot_tested_last_is_taken_when_none_is_named(make_site):
     assert load_lot_test(make_site(sheets())).lot == "K-124"
 
 
-def test_one_cone_is_not_enough_evidence(make_site):
+def one_cone():
+    """A test of which one cone was started."""
     tables = sheets()
     keep = tables["hatches"]["hatch"].isin(["ST-124-A", "RF-121-A", "RF-121-B"])
     tables["hatches"] = tables["hatches"][keep]
     tables["samples"] = tables["samples"][tables["samples"]["hatch"].isin(tables["hatches"]["hatch"])]
-    run = run_report("new-lot", make_site(tables), {"lot": "K-124"}, now=NOW)
-    assert run.finding["verdict"] == "not-enough-evidence"
-    hatched = next(f for f in run.finding["figures"] if f["name"] == "hatch_pct")
-    assert hatched["value"] == pytest.approx(80.0) and hatched["low"] is None and hatched["high"] is None
-    assert "not known" in text_of(run)
+    return tables
 
 
-def test_no_cysts_counted_at_all_is_not_enough_evidence(make_site):
+def no_cysts():
+    """A test in which nothing at all was found."""
     tables = sheets()
     counts = ["nauplii", "umbrella", "cysts", "shells"]
     tables["samples"].loc[tables["samples"]["hatch"].str.startswith("ST"), counts] = "0"
-    run = run_report("new-lot", make_site(tables), {"lot": "K-124"}, now=NOW)
+    return tables
+
+
+def test_one_cone_is_not_enough_evidence(make_site):
+    finding = load_lot_test(make_site(one_cone()), "K-124", now=NOW).finding
+    assert finding.verdict == "not-enough-evidence"
+    hatched = next(f for f in finding.to_dict()["figures"] if f["name"] == "hatch_pct")
+    assert hatched["value"] == pytest.approx(80.0) and hatched["low"] is None and hatched["high"] is None
+
+
+def test_no_cysts_counted_at_all_is_not_enough_evidence(make_site):
+    finding = load_lot_test(make_site(no_cysts()), "K-124", now=NOW).finding
+    assert finding.verdict == "not-enough-evidence"
+    assert all(f["value"] is None for f in finding.to_dict()["figures"] if f["name"] == "hatch_pct")
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("tables, words", [(one_cone, "not known"), (no_cysts, "Cautions")])
+def test_a_test_that_says_little_has_its_page(make_site, tables, words):
+    run = run_report("new-lot", make_site(tables()), {"lot": "K-124"}, now=NOW)
     assert run.finding["verdict"] == "not-enough-evidence"
-    assert all(f["value"] is None for f in run.finding["figures"] if f["name"] == "hatch_pct")
+    assert words in text_of(run)
 
 
 def test_a_lot_that_was_never_hatched_is_not_enough_evidence(make_site):

@@ -425,10 +425,10 @@ def test_messages(tables):
     )
 
 
-def test_site_chooses_its_rules(tables):
+def test_site_chooses_its_rules(recent):
     def with_rules(text):
         charts = dataclasses.replace(Settings().charts, rules=text)
-        return tables.but(settings=dataclasses.replace(Settings(), charts=charts))
+        return recent.but(settings=dataclasses.replace(Settings(), charts=charts))
 
     study = study_month(with_rules("beyond_3"), month="2026-08")
     assert set(study.signals["rule"]) <= {"beyond_3"}
@@ -465,40 +465,40 @@ def test_figures_name_the_hatches_counted_and_stay_possible(tables):
     assert finding.figures[1].note == "mean of 4 hatches" and finding.figures[1].low > 0
 
 
-def test_a_hatch_counted_in_part_is_named_with_what_is_missing(tables):
-    hatches, samples = tables.hatches, tables.samples
+def test_a_hatch_counted_in_part_is_named_with_what_is_missing(recent):
+    hatches, samples = recent.hatches, recent.samples
     august = hatches.loc[hatches["started"].str.startswith("2026-08") & (hatches["purpose"] == "production"), "hatch"]
     mine = samples[samples["hatch"].isin(august) & (samples["kind"] == "subsample")]
     mine = mine[mine["hatch"] == mine["hatch"].iloc[0]]
     hatch = mine["hatch"].iloc[0]
     part = samples.assign(cysts=samples["cysts"].mask(samples.index.isin(mine.index)))
-    finding = review_month(tables.but(samples=part, readings=None), month="2026-08")
+    finding = review_month(recent.but(samples=part, readings=None), month="2026-08")
     assert finding.left_out[-2:] == [
         f"1 hatch without a usable count: {hatch}.",
         f"{hatch}: Neither embryos nor unhatched cysts were counted, so the hatching percentage is not known.",
     ]
 
 
-def test_a_lot_without_label_data_and_a_hatch_without_count(tables):
-    gone = tables.samples[tables.samples["hatch"] != "H260801-A"]
-    finding = review_month(tables.but(lots=tables.lots.head(0), samples=gone, readings=None), month="2026-08")
+def test_a_lot_without_label_data_and_a_hatch_without_count(recent):
+    gone = recent.samples[recent.samples["hatch"] != "H260801-A"]
+    finding = review_month(recent.but(lots=recent.lots.head(0), samples=gone, readings=None), month="2026-08")
     assert finding.verdict == "in-control"
 
 
-def test_copied_conditions_and_counts_of_zero_do_not_stop_the_review(tables):
-    same = tables.hatches.assign(light_lux=2000.0)
-    none = tables.samples.assign(shells=tables.samples["shells"] * 0)
-    own = tables.readings[tables.readings["quantity"] != "light"]
-    study = study_month(tables.but(hatches=same, samples=none, readings=own), month="2026-08")
+def test_copied_conditions_and_counts_of_zero_do_not_stop_the_review(recent):
+    same = recent.hatches.assign(light_lux=2000.0)
+    none = recent.samples.assign(shells=recent.samples["shells"] * 0)
+    own = recent.readings[recent.readings["quantity"] != "light"]
+    study = study_month(recent.but(hatches=same, samples=none, readings=own), month="2026-08")
     assert study.conditions["light_lux"].limits is None
     assert study.charts[("K-121", "opened_pct")].limits is None
     assert finding_of_month(study).verdict == "in-control"
 
 
-def test_an_uncounted_lot_is_not_called_in_control(tables):
-    hatches = tables.hatches
+def test_an_uncounted_lot_is_not_called_in_control(recent):
+    hatches = recent.hatches
     own = hatches.loc[(hatches["lot"] == "K-118") & hatches["started"].str.startswith("2026-08"), "hatch"]
-    study = study_month(tables.but(samples=tables.samples[~tables.samples["hatch"].isin(own)]), month="2026-08")
+    study = study_month(recent.but(samples=recent.samples[~recent.samples["hatch"].isin(own)]), month="2026-08")
     assert study.lots["K-118"].is_in_control is None
     finding = finding_of_month(study)
     assert any(
@@ -507,40 +507,40 @@ def test_an_uncounted_lot_is_not_called_in_control(tables):
     )
 
 
-def test_water_that_moves_is_told_even_when_the_hatch_does_not_show_it(tables):
-    readings, hatches = tables.readings.copy(), tables.hatches.copy()
+def test_water_that_moves_is_told_even_when_the_hatch_does_not_show_it(recent):
+    readings, hatches = recent.readings.copy(), recent.hatches.copy()
     august = set(hatches.loc[hatches["started"].str.startswith("2026-08"), "hatch"])
     cold = readings["hatch"].isin(august) & (readings["quantity"] == "temperature")
     readings.loc[cold, "value"] -= 2.5
-    study = study_month(tables.but(readings=readings), month="2026-08")
+    study = study_month(recent.but(readings=readings), month="2026-08")
     finding = finding_of_month(study)
     assert finding.verdict == "signals"
     assert finding.headline.startswith("To be explained: all cones 2.4 °C lower in temperature since 2026-08-0")
     assert finding.next_steps[0] == "Check the heater and its thermostat with a second thermometer."
 
 
-def test_reference_and_test_hatches_are_no_production(tables):
-    hatches = tables.hatches.copy()
+def test_reference_and_test_hatches_are_no_production(recent):
+    hatches = recent.hatches.copy()
     made = hatches.index[hatches["started"].str.startswith("2026-08") & (hatches["purpose"] == "production")][:6]
     hatches.loc[made, "purpose"] = "reference"
-    study = study_month(tables.but(hatches=hatches), month="2026-08")
+    study = study_month(recent.but(hatches=hatches), month="2026-08")
     assert not set(hatches.loc[made, "hatch"]) & set(study.series["hatch"])
     assert any("reference" in text for text in study.left_out)
 
 
-def test_site_clock_bounds_the_month(tables):
+def test_site_clock_bounds_the_month(recent):
     settings = Settings(site=dataclasses.replace(Settings().site, timezone="Pacific/Auckland"))
-    study = study_month(tables.but(settings=settings), month="2026-10")
+    study = study_month(recent.but(settings=settings), month="2026-10")
     assert study.first == pd.Timestamp("2026-09-30T11:00Z")  # daylight saving time
     assert study.series["at"].min() >= study.first and study.series["at"].max() < study.last
 
 
-def test_a_hatch_of_which_nothing_came_stands_out_and_stops_no_page(tables):
+def test_a_hatch_of_which_nothing_came_stands_out_and_stops_no_page(recent):
     hatch = "H261020-B"
-    samples = tables.samples.copy()
+    samples = recent.samples.copy()
     mine = (samples["hatch"] == hatch) & (samples["kind"] == "subsample")
     samples.loc[mine, "nauplii"] = 0
-    study = study_month(tables.but(samples=samples), month="2026-10")
+    study = study_month(recent.but(samples=samples), month="2026-10")
     waiting = open_signals(study.signals)
     assert set(waiting["hatch"]) == {hatch} and "hatch_pct" in set(waiting["chart"])
     finding = finding_of_month(study)
