@@ -36,7 +36,11 @@ SOURCES = {"new-lot": reasoning, "month": month_words, "poor-hatch": poor_eviden
 def findings():
     tables = SiteTables(settings=Settings(), **invented_history())
     made = [judge_new_lot(tables, lot=lot) for lot in ("K-118", "K-121")]
-    made += [review_month(tables, month=month) for month in ("2026-02", "2026-09", "2026-10")]
+    for months, first, last in ((["2026-02"], "2025-09", "2026-03"), (["2026-09", "2026-10"], "2026-03", "2026-11")):
+        hatches = tables.hatches[tables.hatches["started"].between(first, last)]  # a month with what is near it
+        mine = set(hatches["hatch"])
+        parts = {n: getattr(tables, n)[getattr(tables, n)["hatch"].isin(mine)] for n in ("samples", "readings")}
+        made += [review_month(tables.but(hatches=hatches, **parts), month=month) for month in months]
     made.append(explain_hatch(tables, hatch=POOR_HATCH, now="2026-11-06T10:00:00+00:00"))
     made.append(explain_hatch(site_of(planted(("amount",), (0.5,))), hatch="X"))
     return made
