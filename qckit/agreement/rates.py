@@ -246,12 +246,8 @@ def rates_from_counts(photo_counts, hand_counts, *, n_draws=400, seed=20, weight
     counted, true = numbers("photo"), numbers("hand")
     rng = np.random.default_rng(seed)
     matrix = _unmix(counted, true, weight)
-    picks = (rng.integers(0, len(joined), len(joined)) for _ in range(n_draws))
-    draws = (
-        np.array([_unmix(counted[p], true[p], weight) for p in picks])
-        if n_draws
-        else np.empty((0, len(STAGES), len(OUTCOMES)))
-    )
+    picks = np.array([rng.integers(0, len(joined), len(joined)) for _ in range(n_draws)], int).reshape(n_draws, -1)
+    draws = _unmix(counted[picks], true[picks], weight) if n_draws else np.empty((0, len(STAGES), len(OUTCOMES)))
     if n_draws:  # a resample of n photos varies less than n fresh ones by the four weights fitted to each outcome
         free = max(len(joined) - 4, 1)
         widen = np.sqrt(len(joined) / rng.chisquare(free, n_draws))[:, None, None]
@@ -269,14 +265,15 @@ def rates_from_counts(photo_counts, hand_counts, *, n_draws=400, seed=20, weight
 
 
 def _unmix(counted, true, weight, rounds=400):
-    """Mixing matrix (4, 5) of photo totals (n, 4) out of hand totals (n, 4)."""
+    """Mixing matrices (..., 4, 5) of photo totals (..., n, 4) out of hand totals (..., n, 4)."""
     k = len(STAGES)
-    m = np.full((k, k), 0.02) + np.eye(k) * 0.9
-    size = true.sum(axis=0)[:, None]
     prior = weight * np.eye(k)
+    m = np.full((*true.shape[:-2], k, k), 0.02) + np.eye(k) * 0.9
+    size = np.maximum(true.sum(axis=-2)[..., None] + weight, 1e-12)
+    turned = np.swapaxes(true, -1, -2)
     for _ in range(rounds):
         expected = true @ m
         ratio = np.divide(counted, expected, out=np.zeros_like(counted), where=expected > 1e-12)
-        m = (m * (true.T @ ratio) + prior) / np.maximum(size + weight, 1e-12)
-        m /= np.maximum(m.sum(axis=1, keepdims=True), 1.0)
-    return np.column_stack([m, np.maximum(1 - m.sum(axis=1), 0.0)])
+        m = (m * (turned @ ratio) + prior) / size
+        m /= np.maximum(m.sum(axis=-1, keepdims=True), 1.0)
+    return np.concatenate([m, np.maximum(1 - m.sum(axis=-1, keepdims=True), 0.0)], axis=-1)
