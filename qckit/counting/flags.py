@@ -209,8 +209,7 @@ def judge_photo(signs: PhotoSigns) -> tuple[Flag, ...]:
     tuple of Flag
         Empty when nothing speaks against the count.
     """
-    flags = [*_light_flags(signs), *_object_flags(signs), *_trust_flags(signs)]
-    return tuple(flags)
+    return (*_light_flags(signs), *_object_flags(signs), *_doubt_flags(signs), *_trust_flags(signs))
 
 
 def _light_flags(signs: PhotoSigns):
@@ -294,7 +293,8 @@ def _scale_flag(signs: PhotoSigns):
         )
 
 
-def _trust_flags(signs: PhotoSigns):
+def _doubt_flags(signs: PhotoSigns):
+    """What the counter itself doubts: stages, objects, and the two groups of round bodies."""
     n = len(signs.stages)
     doubt = float(np.mean(1 - signs.p_best)) if n else 0.0
     if n >= 5 and signs.swing > SWING:
@@ -327,6 +327,10 @@ def _trust_flags(signs: PhotoSigns):
             f"Cysts and empty shells look otherwise here than they were read, which moves the hatching percentage by "
             f"{signs.shift:.0f} points: look at the checked picture and correct it by hand.",
         )
+
+
+def _trust_flags(signs: PhotoSigns):
+    """What speaks against the counter: a strange photo, readings that differ, or one of them left away."""
     if signs.strangeness > STRANGE:
         yield Flag("unlike", UNLIKE_SENTENCE)
     if signs.reader_share > DIFFERING and signs.strangeness < FAMILIAR:

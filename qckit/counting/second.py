@@ -1,8 +1,9 @@
 """The second reader: a trained network that proposes centres and stages, joined with what was measured.
 
 The count works without it. Where it is there, the foreground is cut at its centres, the two readings of a stage are
-multiplied (logarithmic pooling, Genest and Zidek 1986, Statistical Science 1:114) and fitted to the photo's own mixture
-of cysts and shells; stages on which the two differ are counted, so that a photo can be flagged.
+multiplied (logarithmic pooling, Genest and Zidek 1986, Statistical Science 1:114), and cysts and shells are settled by
+the photo's own two groups and mixture of them; stages on which the two differ are counted, so that a photo can be
+flagged.
 """
 
 from __future__ import annotations
