@@ -1,7 +1,8 @@
-"""Memory that is free goes back to the system between the large steps of a count.
+"""Memory that is free goes back to the system before the step that needs the most.
 
-The C library keeps freed arrays for later ones; between steps whose arrays differ in size that adds up to a third of
-what a count needs, in every worker.
+The C library keeps freed arrays for later ones; where the next are of another size, that adds up to a sixth of what a
+count needs. Giving it back costs time, since the system hands out cleared pages: after every large step it was a sixth
+of a count.
 """
 
 from __future__ import annotations

@@ -102,7 +102,6 @@ def count_photo(
         photo.pixels.shape[1] / analysis.work.pixels.shape[1],
     )
     del findings, analysis  # else its masks and labels lie in memory beside what the last step needs
-    trim_heap(photo.pixels.size // 3)
     damage = judge_integrity(
         photo.pixels,
         found,
@@ -193,7 +192,6 @@ def find_objects(
     learned = load_learned(stage_model)
     gain = learned.colour_gain if module else None
     work = make_work_image(photo, um_per_px, to_um_per_px=finest_scale(reader), colour_gain=gain)
-    trim_heap(photo.pixels.size // 3)
     model = learned.stages["grey" if work.is_grey else "colour"]
     if module:
         if learned.rule is None:

@@ -16,7 +16,6 @@ from pathlib import Path
 
 import numpy as np
 
-from qckit.counting.heap import trim_heap
 from qckit.counting.last_layer import HEAT, HEAT_PLANE, OFFSET_PLANES, STAGE_PLANES, LastLayer
 from qckit.counting.proposals import Proposals
 
@@ -256,9 +255,7 @@ def read_picture(picture: np.ndarray, um_per_px: float) -> Reading:
     """
     if not 0.97 * READER_UM_PER_PX <= um_per_px <= 1.03 * COARSEST_UM_PER_PX:
         raise ValueError(f"the picture has {um_per_px:g} µm per pixel; resize it to {READER_UM_PER_PX:g} first")
-    strips = _strips(picture)
-    trim_heap(picture.size // 3)  # the network's own pictures are many times what it hands over
-    return Reading(strips, picture.shape[:2], um_per_px)
+    return Reading(_strips(picture), picture.shape[:2], um_per_px)
 
 
 def propose(picture: np.ndarray, um_per_px: float, layer: LastLayer | None = None) -> Proposals:
