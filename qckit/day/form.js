@@ -1,4 +1,5 @@
 // The day's page and its forms. Enter goes to the next field, in the last one it writes; "-" in an empty field goes back.
+// An entry is also kept in the browser's own store until the log has it (browser_store.js, joined before this).
 export default { render };
 
 function make(tag, options = {}, ...children) {
@@ -21,6 +22,50 @@ function render({ model, el }) {
   el.append(root);
   for (const type of ["keydown", "keyup", "keypress"]) root.addEventListener(type, (event) => event.stopPropagation());
 
+  // ---- entries that the log has not confirmed: kept here, and what a lost kernel leaves is offered the next time
+  const prefix = `qckit-day:${model.get("site_key")}:`, mine = prefix + Math.random().toString(36).slice(2);
+  const offer = make("div", { class: "qcf-left", role: "status" });
+  let waiting = [], stored = false, shownLeft = "";
+  root.prepend(offer);
+  const silent = () => waiting.length > 0 && Date.now() - waiting[0].at > SILENT_MS;
+  function store() {
+    keep(mine, waiting.length ? { alive: Date.now(), silent: silent(), edits: waiting } : null);
+    stored = kept(mine) !== null;
+  }
+  function told() {
+    status.className = "qcf-status qcf-bad";
+    status.textContent = "No answer: the kernel may have stopped. What was typed is kept in this browser; run this cell again and it is offered.";
+  }
+  function drawLeft() {
+    const left = leftBehind(prefix, mine), text = JSON.stringify(left);
+    if (text === shownLeft) return;
+    shownLeft = text;
+    offer.replaceChildren(...left.flatMap(([name, edits]) => edits.map((edit) => {
+      const take = (write) => {
+        const rest = (kept(name)?.edits || []).filter((one) => one.n !== edit.n);
+        keep(name, rest.length ? { closed: true, edits: rest } : null);
+        if (write) { model.set("initials", edit.by); model.save_changes(); drawBar(); send(edit.do, edit.values); }
+        drawLeft();
+      };
+      const typed = Object.values(edit.values).filter((value) => value !== "").join(", ");
+      return make("div", { class: "qcf-bar" },
+        make("span", { text: `Typed by ${edit.by || "nobody named"} at ${new Date(edit.at).toLocaleTimeString()}, and not known to be in the log: ${edit.do} ${typed}. See below whether it is there.` }),
+        make("button", { type: "button", text: "Write it", onclick: () => take(true) }),
+        make("button", { type: "button", text: "Leave it", onclick: () => take(false) }));
+    })));
+  }
+  const beat = setInterval(() => {
+    if (stored) { // what another form of this site took over is no longer this one's
+      const there = kept(mine)?.edits || [];
+      waiting = waiting.filter((one) => there.some((edit) => edit.n === one.n));
+    }
+    if (waiting.length || stored) store();
+    if (silent()) told();
+    drawLeft();
+  }, 2000);
+  function close() { if (waiting.length) keep(mine, { closed: true, edits: waiting }); }
+  window.addEventListener("pagehide", close);
+
   const form = () => model.get("forms").find((one) => one.kind === kind) || model.get("forms")[0];
   const fields = () => [...body.querySelectorAll("input, select")].filter((node) => node.name);
 
@@ -28,7 +73,9 @@ function render({ model, el }) {
     number += 1;
     status.className = "qcf-status";
     status.textContent = "Writing …";
-    model.send({ n: number, do: what, values });
+    waiting.push({ n: number, do: what, values, by: model.get("initials"), at: Date.now() });
+    store();
+    if (!sendTo(model, { n: number, do: what, values })) told();
   }
 
   function submit() {
@@ -184,13 +231,17 @@ function render({ model, el }) {
   model.on("change:page", () => { page.innerHTML = model.get("page"); });
   model.on("change:forms", () => { if (!counting && status.textContent !== "Writing …") draw(false); });
   model.on("change:status", () => {
-    const told = model.get("status");
-    status.className = told.bad ? "qcf-status qcf-bad" : "qcf-status";
-    status.textContent = told.text;
-    if (told.bad) return; // what was typed stays
+    const answer = model.get("status");
+    waiting = waiting.filter((one) => one.n !== answer.n);
+    store();
+    status.className = answer.bad ? "qcf-status qcf-bad" : "qcf-status";
+    status.textContent = answer.text;
+    if (answer.bad) return; // what was typed stays
     again = "";
     kind = model.get("first");
     draw(true);
   });
   draw(false);
+  drawLeft();
+  return () => { clearInterval(beat); close(); window.removeEventListener("pagehide", close); };
 }

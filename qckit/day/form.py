@@ -14,6 +14,7 @@ from qckit.day.harvest_records import Harvest
 from qckit.day.page import day_fragment
 from qckit.day.records import UNITS, LotTest, NewLot
 from qckit.errors import InputError, QcError, need_text, one_line
+from qckit.review.browser_store import page_code, site_key
 from qckit.stages import COUNT_LETTERS
 from qckit.tables import SEPARATIONS
 
@@ -32,7 +33,8 @@ class DayForm(anywidget.AnyWidget):
 
     Notes
     -----
-    Each entry is in the log before the form says so.
+    Each entry is in the log before the form says so; until then the browser keeps it, and what a lost kernel leaves is
+    offered when the form is opened again.
 
     Examples
     --------
@@ -40,7 +42,7 @@ class DayForm(anywidget.AnyWidget):
     'AnyWidget'
     """
 
-    _esm = _HERE / "form.js"
+    _esm = page_code(_HERE / "form.js")
     _css = _HERE / "form.css"
     page = traitlets.Unicode().tag(sync=True)
     forms = traitlets.List().tag(sync=True)
@@ -48,10 +50,11 @@ class DayForm(anywidget.AnyWidget):
     tally = traitlets.Dict().tag(sync=True)
     people = traitlets.List().tag(sync=True)
     initials = traitlets.Unicode().tag(sync=True)
+    site_key = traitlets.Unicode().tag(sync=True)
     status = traitlets.Dict().tag(sync=True)
 
     def __init__(self, bench: Bench, **kwargs):
-        super().__init__(initials=bench.by, people=list(bench.people()), **kwargs)
+        super().__init__(initials=bench.by, people=list(bench.people()), site_key=site_key(bench.log), **kwargs)
         self.bench = bench
         protocol = bench.settings.protocol
         letters = [COUNT_LETTERS[c] for c in protocol.counted_columns]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import io
 import math
 import secrets
@@ -15,6 +14,7 @@ import traitlets
 from sqlalchemy.exc import DBAPIError
 
 from qckit.errors import InputError, QcError, need_text, one_line
+from qckit.review.browser_store import page_code, site_key
 from qckit.review.edits import apply_edit
 from qckit.review.session import ReviewSession
 from qckit.review.settled import order_to_review
@@ -54,7 +54,7 @@ class ReviewDesk(anywidget.AnyWidget):
     'ReviewDesk'
     """
 
-    _esm = "\n".join((_HERE / name).read_text(encoding="utf-8") for name in _PAGE_CODE)
+    _esm = page_code(*(_HERE / name for name in _PAGE_CODE))
     _css = _HERE / "desk.css"
     photos = traitlets.List().tag(sync=True)
     photo = traitlets.Unicode().tag(sync=True)
@@ -74,8 +74,7 @@ class ReviewDesk(anywidget.AnyWidget):
     refreshed = traitlets.Int(0).tag(sync=True)
 
     def __init__(self, log, photos, *, initials="", **kwargs):
-        key = hashlib.sha256(str(log.engine.url.render_as_string(hide_password=True)).encode()).hexdigest()[:16]
-        super().__init__(initials=initials, site_key=key, **kwargs)
+        super().__init__(initials=initials, site_key=site_key(log), **kwargs)
         self._log = log
         self._still_id = f"qckit-{secrets.token_hex(8)}"
         self._still_of = None

@@ -2,18 +2,7 @@
 // the log has it; what a lost kernel or a closed page leaves there is offered by the next desk of the same site.
 
 const QUEUE_PLACE = "qckit-desk:";
-const GONE_MS = 12000; // a desk that has not shown itself for so long is gone, and its queue may be offered
 const RETRY_MS = 5000; // a log that could not be written is tried again
-const SILENT_MS = 8000; // an answer that takes longer is told
-
-function kept(name) { try { return JSON.parse(localStorage.getItem(name)); } catch { return null; } }
-function keep(name, value) {
-  try { if (value === null) localStorage.removeItem(name); else localStorage.setItem(name, JSON.stringify(value)); } catch { /* no store: the page itself still holds it */ }
-}
-
-function sendTo(model, message) { // a model whose kernel has gone refuses
-  try { model.send(message); return true; } catch { return false; }
-}
 
 function makeQueue(model, changed) {
   const site = model.get("site_key"), view = Math.random().toString(36).slice(2), prefix = `${QUEUE_PLACE}${site}:`, mine = prefix + view;
@@ -57,17 +46,8 @@ function makeQueue(model, changed) {
   function refreshed() { settled = []; if (sent === 0) { busy = false; flush(); } }
 
   // ---- queues that other desks of this site left behind
-  const left = () => {
-    const found = [];
-    for (let i = 0; i < localStorage.length; i++) {
-      const name = localStorage.key(i);
-      if (!name || !name.startsWith(prefix) || name === mine) continue;
-      const queue = kept(name);
-      if (queue && queue.edits?.length && (queue.closed || queue.silent || Date.now() - queue.alive > GONE_MS)) found.push([name, queue.edits]);
-    }
-    return found;
-  };
-  function offered() { try { return left().flatMap(([, list]) => list); } catch { return []; } }
+  const left = () => leftBehind(prefix, mine);
+  const offered = () => left().flatMap(([, list]) => list);
   function takeOver(save) {
     for (const [name, list] of left()) {
       keep(name, null);

@@ -23,7 +23,7 @@ pytestmark = [
     pytest.mark.skipif(CHROMIUM is None, reason="no Chromium on this machine"),
 ]
 HERE = Path(day_form_module.__file__).parent
-NAMES = ("page", "forms", "first", "tally", "people", "initials", "status")
+NAMES = ("page", "forms", "first", "tally", "people", "initials", "status", "site_key")
 MODEL = """
 const heard = {}, sent = [];
 const model = { get: (n) => data[n], set: (n, v) => { data[n] = v; }, save_changes: () => {}, send: (m) => sent.push(m),
@@ -56,7 +56,7 @@ def shown(form, browser, tmp_path):
 
     def show(theme="light", width=1280, height=800):
         data = json.dumps({name: getattr(form, name) for name in NAMES}).replace("</", "<\\/")
-        script = (HERE / "form.js").read_text(encoding="utf-8").replace("export default", "window.widget =")
+        script = form._esm.replace("export default", "window.widget =")
         styles = lab_colours(theme) + (HERE / "form.css").read_text(encoding="utf-8")
         html = (
             f'<!DOCTYPE html><html lang="en"><head><meta charset="utf-8"><style>{styles}</style>'
@@ -153,3 +153,32 @@ def test_at_twice_the_size_and_on_a_phone_nothing_runs_out(shown, width, tmp_pat
             ".qcf-fields [name], .qcf-bar button", "all => all.map(e => [e.offsetWidth, e.offsetHeight])"
         )
         assert all(w >= 24 and h >= 24 for w, h in boxes)  # WCAG 2.2, 2.5.8
+
+
+def test_an_entry_is_kept_until_the_log_has_it_and_offered_where_the_kernel_died(shown):
+    page = shown()
+    page.get_by_role("button", name="Meters calibrated").click()
+    kept = "() => Object.entries(localStorage).filter(([name]) => name.startsWith('qckit-day:')).length"
+    assert page.evaluate(kept) == 1 and page.locator(".qcf-status").inner_text() == "Writing …"
+    page.evaluate("answer({ n: 1, text: 'The meters were calibrated.', bad: false })")
+    assert page.evaluate(kept) == 0  # the log has it
+    page.get_by_role("button", name="Count", exact=True).click()
+    page.locator(".qcf-fields input").first.fill("41")
+    page.get_by_role("button", name="Write", exact=True).click()
+    assert page.evaluate("sent.length") == 2
+    page.reload()  # no answer came, and the page was closed
+    page.locator(".qcf-left span").wait_for()
+    words = page.locator(".qcf-left").inner_text()
+    assert words.startswith("Typed by op1 at ") and "not known to be in the log: count " in words and "41" in words
+    page.get_by_role("button", name="Write it").click()
+    (again,) = page.evaluate("sent")
+    assert again["do"] == "count" and "41" in again["values"].values()
+    page.evaluate("answer({ n: 1, text: 'Counted.', bad: false })")
+    assert page.evaluate(kept) == 0 and page.locator(".qcf-left").inner_text() == ""
+    page.evaluate("() => { model.send = () => { throw new Error('no kernel'); }; }")
+    page.get_by_role("button", name="Meters calibrated").click()
+    assert page.locator(".qcf-status").inner_text().startswith("No answer: the kernel may have stopped.")
+    page.reload()
+    page.get_by_role("button", name="Leave it").click()
+    assert page.evaluate(kept) == 0
+    assert page.errors == []
