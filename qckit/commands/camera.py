@@ -236,7 +236,12 @@ def learn(only_try, undo, which_next, curve, camera, magnification, site, by):
     with open_site_log(site) as log:
         if which_next:
             some = photos_to_settle(log, camera=camera, magnification=magnification)
-            click.echo("Settle next: " + ", ".join(some) if some else "Every counted photo has settled objects.")
+            if some:
+                click.echo("Settle next: " + ", ".join(some))
+            elif log.photos().empty:
+                click.echo("No photo is counted in this site's log yet.")
+            else:
+                click.echo("Every counted photo has settled objects.")
             return 0
         done = learn_camera_of_site(
             log,

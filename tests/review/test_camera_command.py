@@ -443,3 +443,8 @@ def test_a_camera_that_is_not_fit_is_not_offered_to_keep(site, counted):
     got = outcome("check", counted / "hand.csv", counted / "counts", "--camera", "stereo", "--site", site)
     assert got.return_value == 1 and "--keep" not in got.output
     assert got.output.splitlines()[-1].startswith("Not kept: mend what stands against this camera")
+
+
+def test_a_site_without_photos_has_none_to_settle(site):
+    asked = run("learn", "--next", "--site", site)
+    assert asked.output.strip() == "No photo is counted in this site's log yet."
