@@ -445,6 +445,9 @@ def test_a_camera_that_is_not_fit_is_not_offered_to_keep(site, counted):
     assert got.output.splitlines()[-1].startswith("Not kept: mend what stands against this camera")
 
 
-def test_a_site_without_photos_has_none_to_settle(site):
-    asked = run("learn", "--next", "--site", site)
+def test_a_site_without_photos_has_none_to_settle(tmp_path):
+    from qckit.log import new_site
+
+    new_site(tmp_path / "fresh")
+    asked = run("learn", "--next", "--site", tmp_path / "fresh")
     assert asked.output.strip() == "No photo is counted in this site's log yet."
