@@ -101,7 +101,7 @@ def _assumed() -> str:
 
 
 _CHECKED = (
-    "How it was checked: on invented sites made apart from this kit, each with constants of its own: of 62 months in "
+    "How it was checked: on invented sites made apart from this kit, each with constants of its own: of 61 months in "
     "which nothing was wrong one was called anything but in control, and all 8 planted changes were told by the end "
     "of their last month, 7 of them with the right group or water. Invented sites are no proof for yours."
 )
