@@ -76,7 +76,7 @@ def test_what_is_better_is_used_named_certified_and_undone(settled_site):
         got = learn_camera_of_site(log, by="ab")
         certificates = log.certificates()
     t = got.trial
-    assert t.n_objects > 300 and t.n_objects - t.right_after <= 0.75 * (t.n_objects - t.right_before)  # measured: 0.6
+    assert t.n_objects > 300 and t.n_objects - t.right_after <= 0.75 * (t.n_objects - t.right_before)  # 0.748
     wrong = [(t.n_objects - n, 100 * (1 - n / t.n_objects)) for n in (t.right_before, t.right_after)]
     assert got.sentences[0] == (
         f"{t.n_objects} settled objects of 5 photos were learnt from. With each photo left out in turn, the kit's "
