@@ -116,7 +116,7 @@ def test_every_html_of_a_result_goes_one_way():
 
     import qckit
 
-    doors = {"shown", "isolate_names", "day_fragment", "look"}
+    doors = {"shown", "isolate_names", "day_fragment", "look", "table"}  # a table is an Html, which isolates names
     odd = []
     for path in Path(qckit.__file__).parent.rglob("*.py"):
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):

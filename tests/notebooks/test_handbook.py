@@ -137,3 +137,8 @@ def test_lists_are_shown_whole_in_a_notebook():
     assert escape(longest, quote=False) in guide.flag_list()._repr_html_()
     columns = guide.command_list()[["command", "does"]]  # a part of a list is one too
     assert columns._repr_html_().count("<th ") == 2
+
+
+def test_names_in_a_list_do_not_steer_a_line():
+    shown = guide.reference.Listing({"lot": ["אב-12"]})._repr_html_()
+    assert "<bdi>אב-12</bdi>" in shown

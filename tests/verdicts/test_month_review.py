@@ -235,7 +235,7 @@ def test_a_change_keeps_its_date_and_an_explained_month_is_closed(recent, studie
     signal = {"signal": rows["change"].iloc[0], "chart": "hatch_pct", "lot": "", "hatch": study.series["hatch"].iloc[0]}
     signal |= {"at": rows["first"].iloc[0], "rule": CHANGE_RULE, "state": "explained", "by": "op3", "note": "stone"}
     signals = check_table(pd.DataFrame([signal | {"found_at": "2026-11-01T08:00:00+00:00"}]), "signals")
-    told = study_month(tables.but(changes=closed.assign(found_by="qckit"), signals=signals), month="2026-10")
+    told = study_month(recent.but(changes=closed.assign(found_by="qckit"), signals=signals), month="2026-10")
     assert any("It is explained by op3: air stone blocked." in e.answer for e in finding_of_month(told).evidence)
 
 
