@@ -125,20 +125,16 @@ def test_a_part_of_the_third_bed(tmp_path, sound, run):
 
 @pytest.mark.slow
 @pytest.mark.parametrize("seed", SEEDS)
-def test_the_third_bed(tmp_path, sound, run, seed):
+@pytest.mark.parametrize(
+    ("bed", "put", "least"),
+    [(clumsy_photos, put_special, 60), (rare_photos, put_rare, 150)],
+    ids=["third_bed", "fourth_bed"],
+)
+def test_a_whole_further_bed(tmp_path, sound, run, bed, put, least, seed):
     pixels, scale = sound
-    made = clumsy_photos(pixels, seed)
-    assert len(made) >= 60
-    assert wrong_of_bed(tmp_path, made, put_special(tmp_path, pixels), scale, run) == []
-
-
-@pytest.mark.slow
-@pytest.mark.parametrize("seed", SEEDS)
-def test_the_fourth_bed(tmp_path, sound, run, seed):
-    pixels, scale = sound
-    made = rare_photos(pixels, seed)
-    assert len(made) >= 150
-    assert wrong_of_bed(tmp_path, made, put_rare(tmp_path, pixels), scale, run) == []
+    made = bed(pixels, seed)
+    assert len(made) >= least
+    assert wrong_of_bed(tmp_path, made, put(tmp_path, pixels), scale, run) == []
 
 
 def test_decoders_print_and_log_nothing(tmp_path, sound, capfd, caplog):

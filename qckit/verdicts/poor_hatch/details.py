@@ -110,7 +110,7 @@ def _check(item, check_texts, then):
         "if_no": item.if_no,
         "then_yes": then[item.code][0],
         "then_no": then[item.code][1],
-        "no_leaves_it_first": bool(then[item.code][2]),
+        "no_leaves_it_first": then[item.code][2],
         "hours": item.hours,
         "splits": list(item.speaks_for),
     }

@@ -300,11 +300,12 @@ def _then(case, item, is_yes):
     return "; ".join(lines) if lines else "no cause stands out"
 
 
-def _stays(case, item) -> str:
-    """Say "still" where a no to the very cause that the records show leaves it first, lest the two seem to disagree."""
+def _stays(case, item) -> bool:
+    """Tell whether a no to the very cause that the records show leaves it first: "still" is said, lest the two seem to
+    disagree.
+    """
     before, after = case.weights.ranked()[0][0], weigh_answer(case.weights, item.code, False)
-    stays = before in item.speaks_for and before == after.ranked()[0][0] and after.stated(before) > after.chance
-    return "still " if stays else ""
+    return before in item.speaks_for and before == after.ranked()[0][0] and bool(after.stated(before) > after.chance)
 
 
 def _full(case):
@@ -317,7 +318,10 @@ def _is_rich(case):
 
 
 def _would_change(case, plans, then, check_texts):
-    lines = [f"{check_texts[i.code][0]} Yes: {then[i.code][0]}. No: {then[i.code][2]}{then[i.code][1]}." for i in plans]
+    lines = [
+        f"{check_texts[i.code][0]} Yes: {then[i.code][0]}. No: {'still ' if then[i.code][2] else ''}{then[i.code][1]}."
+        for i in plans
+    ]
     read = set(case.differences["quantity"])
     unread = [c.telltale.quantity for c in CAUSES if c.telltale is not None and c.telltale.quantity not in read]
     if unread:
