@@ -17,11 +17,11 @@ from qckit.agreement.certificate_words import (
     agreement_sentences,
     say_fitness,
     say_until,
-    spoilt_sentences,
 )
 from qckit.agreement.paired import bland_altman, concordance
 from qckit.agreement.rates import CountRates, rates_from_counts, rates_from_matches
-from qckit.agreement.suspects import Suspect, find_exchanged, find_suspects, say_exchanged
+from qckit.agreement.spoilt import Spoilt
+from qckit.agreement.suspects import Suspect
 from qckit.errors import InputError
 from qckit.stages import FULL_CYST_STAGES, STAGE_COLUMNS, STAGE_RECORDS
 
@@ -60,6 +60,7 @@ class Certificate:
     sentences: tuple[str, ...]
     hatch_pairs: tuple = ()  # (photo, H% by the kit, H% by hand), for the chart; [%]
     suspects: tuple[Suspect, ...] = ()  # single counts that spoil the check; nothing is judged while there are any
+    misplaced: tuple[tuple[str, ...], ...] = ()  # photos whose rows stand at each other's photos; likewise
     fitness: str = ""  # code: fit, not fit, too few, spoilt; empty: made before codes were kept
 
     def _repr_html_(self) -> str:
@@ -183,20 +184,7 @@ def certify_camera(
     """
     import pandas as pd
 
-    for who, counts in (("the kit", photo_counts), ("hand", hand_counts)):
-        twice = counts.loc[counts["photo"].duplicated(), "photo"]
-        if len(twice):
-            raise InputError(
-                f"photo {str(twice.iloc[0])!r} stands twice among the counts by {who}. Keep one row per "
-                "photo, and give different photos different names."
-            )
-    joined = photo_counts.merge(hand_counts, on="photo", suffixes=("", "_hand"), validate="one_to_one")
-    if len(joined) < 3:
-        raise InputError(
-            f"{len(joined)} photo(s) counted both ways for camera {camera}; at least 3 are needed, 10 are better. "
-            f"Names by the kit: {_some(photo_counts['photo'])}; by hand: {_some(hand_counts['photo'])}. "
-            "Use the same names."
-        )
+    joined = _joined(photo_counts, hand_counts, camera)
     columns = list(STAGE_COLUMNS.values())
     counted = pd.DataFrame({c: joined[c].astype(float) for c in columns})
     true = pd.DataFrame({c: joined[f"{c}_hand"].astype(float) for c in columns})
@@ -206,15 +194,12 @@ def certify_camera(
     else:
         rates = rates_from_matches(matches)
     n_objects = int(true.sum().sum())
-    exchanged = find_exchanged(counted, true)
-    suspects = [] if exchanged else find_suspects(joined["photo"], counted, true)
+    spoilt_by = Spoilt.find(joined["photo"], counted, true)
     totals = {c: float(counted[c].sum() / true[c].sum()) for c in columns if true[c].sum() > 0}
-    fitness, against = _fitness(agreement, rates, totals, spoilt=bool(exchanged or suspects))
-    if exchanged:
-        lines = [say_exchanged(exchanged)]
-    elif suspects:
-        rest = ~joined["photo"].isin({s.photo for s in suspects}).to_numpy()
-        lines = spoilt_sentences(suspects, _agreement(counted[rest], true[rest]) if rest.sum() >= 3 else None)
+    fitness, against = _fitness(agreement, rates, totals, spoilt=bool(spoilt_by))
+    if spoilt_by:
+        rest = ~joined["photo"].isin({s.photo for s in spoilt_by.suspects}).to_numpy()
+        lines = spoilt_by.sentences(_agreement(counted[rest], true[rest]) if 3 <= rest.sum() < len(rest) else None)
     else:
         lines = agreement_sentences(agreement, rates, n_objects)
     good = len(joined) >= GOOD_PHOTOS and n_objects >= GOOD_OBJECTS
@@ -238,9 +223,29 @@ def certify_camera(
             for p, a, b in zip(joined["photo"], hatch_pct_of(counted), hatch_pct_of(true))
             if np.isfinite(a + b)
         ),
-        suspects=tuple(suspects),
+        suspects=spoilt_by.suspects,
+        misplaced=spoilt_by.misplaced,
         fitness=fitness,
     )
+
+
+def _joined(photo_counts, hand_counts, camera):
+    """Counts of both sides, a row for each photo that both have."""
+    for who, counts in (("the kit", photo_counts), ("hand", hand_counts)):
+        twice = counts.loc[counts["photo"].duplicated(), "photo"]
+        if len(twice):
+            raise InputError(
+                f"photo {str(twice.iloc[0])!r} stands twice among the counts by {who}. Keep one row per "
+                "photo, and give different photos different names."
+            )
+    joined = photo_counts.merge(hand_counts, on="photo", suffixes=("", "_hand"), validate="one_to_one")
+    if len(joined) < 3:
+        raise InputError(
+            f"{len(joined)} photo(s) counted both ways for camera {camera}; at least 3 are needed, 10 are better. "
+            f"Names by the kit: {_some(photo_counts['photo'])}; by hand: {_some(hand_counts['photo'])}. "
+            "Use the same names."
+        )
+    return joined
 
 
 def _some(names):

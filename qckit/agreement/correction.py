@@ -13,6 +13,7 @@ from qckit.stages import STAGE_COLUMNS, STAGES
 __all__ = ["CorrectedCounts", "correct_counts"]
 
 _N_DRAWS = 4000
+_LEAST_DETERMINANT = 1e-6  # few photos: some draws find a stage never, and say nothing of how many there are
 
 
 @dataclass(frozen=True)
@@ -182,8 +183,9 @@ def _smoothed(rates):
 def _draw_rates(rates, rng):
     """Draw matrices (k, 4, 5) and false finds per photo (k, 4)."""
     k = _N_DRAWS
-    if len(rates.draws):
-        matrices = rates.draws[rng.integers(0, len(rates.draws), k)]
+    solvable = rates.draws[np.abs(np.linalg.det(rates.draws[:, :, :-1])) > _LEAST_DETERMINANT]
+    if len(solvable):
+        matrices = solvable[rng.integers(0, len(solvable), k)]
     else:
         # Clustering makes the objects of a check worth fewer than they are.
         inflation = 1 + np.maximum(rates.photo_size - 1, 0) * rates.spread

@@ -159,6 +159,7 @@ def check(hand, counted, camera, magnification, kind, um_per_px, keep, site, by)
     HAND has a row per photo (photo, nauplii, umbrella, cysts, shells) or a row per object (photo, stage, x_px, y_px).
     By eye, count what the kit counts: leave out whatever touches the left or the upper edge of the photo, count what
     touches the right or the lower edge. Reports correct counts by the certificates that are kept: with --keep it is.
+    At least 3 photos are needed to be told anything, and 6 for a certificate that is kept; 10 are better.
     """
     from qckit.review import check_camera, save_certificate
 
@@ -175,7 +176,7 @@ def check(hand, counted, camera, magnification, kind, um_per_px, keep, site, by)
     for line in checked.sentences:
         click.echo(line)
     if not checked.may_be_kept:
-        click.echo("Not kept: a certificate would correct every later count by this." if keep else "Not to be kept.")
+        click.echo(checked.why_not_kept if keep or checked.is_too_small else "Not to be kept.")
         return 1
     if keep:
         with open_site_log(site) as log:

@@ -7,9 +7,11 @@ from pathlib import Path
 
 import numpy as np
 
+from qckit.agreement.certificate_words import LEAST_PHOTOS_TO_JUDGE
 from qckit.errors import InputError, unknown_name
 from qckit.review.hand_tables import number_column, read_table
 from qckit.stages import CLASSES, STAGE_COLUMNS, STAGES
+from qckit.words import plural
 
 __all__ = ["CameraCheck", "check_camera", "count_pairs", "read_hand_counts", "save_certificate"]
 
@@ -47,7 +49,24 @@ class CameraCheck:
     @property
     def may_be_kept(self) -> bool:
         """Whether reports may correct counts by it."""
-        return self.certificate.fitness != "spoilt" and not self.edges.were_counted
+        return not (self.certificate.fitness == "spoilt" or self.edges.were_counted or self.is_too_small)
+
+    @property
+    def is_too_small(self) -> bool:
+        """Whether too few photos stand behind it for any limits that say something."""
+        return self.certificate.n_photos < LEAST_PHOTOS_TO_JUDGE
+
+    @property
+    def why_not_kept(self) -> str:
+        """What to say where somebody asks to keep it and it may not be."""
+        n = self.certificate.n_photos
+        if not self.is_too_small or self.certificate.fitness == "spoilt" or self.edges.were_counted:
+            return "Not kept: a certificate would correct every later count by this."
+        return (
+            f"Not kept: corrected by a check of {plural(n, 'photo')}, later hatching percentages would be uncertain by "
+            f"ten points and more. Count {plural(LEAST_PHOTOS_TO_JUDGE - n, 'more photo')} by eye at least (10 in all "
+            "are better) and check again."
+        )
 
 
 EDGE_RULE = (
@@ -233,7 +252,8 @@ def check_camera(hand_path, counted, *, camera, by, made_at, magnification="", k
     )
     pairs = counts_by_photo.merge(true, on="photo", suffixes=("_photo", "_hand"))
     if matches is None:
-        edges = _edges(pairs, folder, {s.photo for s in certificate.suspects})
+        spoilt = {s.photo for s in certificate.suspects}.union(*certificate.misplaced)
+        edges = _edges(pairs, folder, spoilt)
     return CameraCheck(replace(certificate, kind=kind), pairs, edges)
 
 

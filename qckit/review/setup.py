@@ -193,7 +193,7 @@ class SetupCheck:
         if self.check is None:
             return ["There is no certificate to keep."]
         if not self.check.may_be_kept:
-            return ["Not kept: a certificate would correct every later count by this."]
+            return [self.check.why_not_kept]
         if approved is not True:
             return ["Not kept: look at the charts above, then set approved = True in this cell and run it again."]
         save_certificate(log, self.check, by=by)

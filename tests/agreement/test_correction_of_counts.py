@@ -221,3 +221,17 @@ def test_wrong_counts_are_refused():
         "every photo needs a count of 0 or more for each stage, to be corrected. Leave out photos that were "
         "not counted."
     )
+
+
+def test_a_check_of_three_photos_corrects_without_failing():
+    """Some of its draws find a stage never, and cannot be solved for how many there are."""
+    rng = np.random.default_rng(1)
+    for seed in range(30):
+        true = rng.poisson(np.array([40, 1, 20, 30]), (3, 4))
+        names = ["nauplii", "umbrella", "cysts", "shells"]
+        frames = [
+            pd.DataFrame(a, columns=names).assign(photo=list("abc"))
+            for a in (rng.binomial(true, [0.95, 0.5, 0.9, 0.9]), true)
+        ]
+        made = correct_counts(frames[0], rates_from_counts(*frames, n_draws=200, seed=seed))
+        assert np.isfinite([made.hatch_pct_low, made.hatch_pct_high]).all()

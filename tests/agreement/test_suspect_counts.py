@@ -6,6 +6,7 @@ import pytest
 from scipy import stats
 
 from qckit.agreement import certify_camera
+from qckit.agreement.misplaced import find_misplaced
 from qckit.agreement.suspects import find_exchanged, find_suspects, say_suspect
 
 COLUMNS = ["nauplii", "umbrella", "cysts", "shells"]
@@ -93,3 +94,49 @@ def test_a_camera_that_takes_some_of_each_for_the_other_is_not_called_exchanged(
     kit["cysts"], kit["shells"] = kit["cysts"] - to_shells + to_cysts, kit["shells"] - to_cysts + to_shells
     assert find_exchanged(kit, eye) is None
     assert certify(kit, eye).fitness == "not fit"
+
+
+def unlike_photos(rng, n):
+    """As ``counts_both_ways``, of photos that differ in how much of each stage lies in them."""
+    true = pd.DataFrame(rng.poisson([60, 4, 15, 50] * rng.lognormal(0, 0.5, (n, 4))), columns=COLUMNS)
+    names = [f"p{i}.jpg" for i in range(n)]
+    return true.apply(lambda c: rng.binomial(c, 0.96)).assign(photo=names), true.assign(photo=names)
+
+
+@pytest.mark.parametrize("n", [3, 6, 12])
+def test_two_photos_whose_rows_are_exchanged_are_named(n):
+    named = 0
+    for seed in range(20):
+        kit, eye = unlike_photos(np.random.default_rng(seed), n)
+        eye.loc[[0, 2], COLUMNS] = eye.loc[[2, 0], COLUMNS].to_numpy()
+        made = certify(kit, eye)
+        if made.misplaced:
+            named += 1
+            assert made.misplaced == (("p0.jpg", "p2.jpg"),) and made.fitness == "spoilt"
+            assert made.sentences[0].startswith("The counts by eye of p0.jpg and p2.jpg fit each other's photo clearly")
+            assert not any("Fit for" in line or "Not fit" in line for line in made.sentences)
+    assert named >= 15  # photos that are alike cannot be told, and need not be
+
+
+def test_rows_that_all_slipped_by_one_are_named_as_one_round():
+    kit, eye = unlike_photos(np.random.default_rng(3), 8)
+    eye[COLUMNS] = np.roll(eye[COLUMNS].to_numpy(), 1, axis=0)
+    made = certify(kit, eye)
+    (names,) = made.misplaced  # a row that is alike another one may stand
+    assert len(names) >= 6 and "fit the next photo of this list" in made.sentences[0]
+    numbers = [int(name[1]) for name in names]
+    assert sum((b - a) % 8 == 7 for a, b in zip(numbers, numbers[1:] + numbers[:1], strict=True)) >= len(names) - 1
+
+
+@pytest.mark.parametrize(("miss", "mixed"), [(0.02, 0.0), (0.1, 0.0), (0.1, 0.2)])
+def test_rows_at_their_own_photos_are_not_called_exchanged(miss, mixed):
+    """Cameras good and bad: some objects missed, more in one photo than in another, some cysts taken for shells."""
+    rng, named = np.random.default_rng(11), 0
+    for k in range(300):
+        n = (3, 6, 12)[k % 3]
+        true = rng.poisson([60, 4, 15, 50] * rng.lognormal(0, 0.5, (n, 4)))
+        kit = rng.binomial(true, np.clip((1 - miss) * np.exp(miss * rng.normal(size=(n, 4))), 0, 1))
+        moved = rng.binomial(kit[:, 2], mixed)
+        kit[:, 2:] += np.stack([-moved, moved], axis=1)
+        named += bool(find_misplaced(range(n), *(pd.DataFrame(a, columns=COLUMNS) for a in (kit, true))))
+    assert named == 0

@@ -451,3 +451,31 @@ def test_a_site_without_photos_has_none_to_settle(tmp_path):
     new_site(tmp_path / "fresh")
     asked = run("learn", "--next", "--site", tmp_path / "fresh")
     assert asked.output.strip() == "No photo is counted in this site's log yet."
+
+
+def test_a_check_of_few_photos_is_not_offered_to_be_kept_and_not_kept(site, counted):
+    pd.read_csv(counted / "hand.csv").head(3).to_csv(counted / "few.csv", index=False)
+    for more in ((), ("--keep", "--site", site)):
+        got = outcome("check", counted / "few.csv", counted / "counts", "--camera", "stereo", *more)
+        assert got.return_value == 1 and "Kept as" not in got.output and "To keep it" not in got.output
+        assert got.output.splitlines()[-1] == (
+            "Not kept: corrected by a check of 3 photos, later hatching percentages would be uncertain by ten points "
+            "and more. Count 3 more photos by eye at least (10 in all are better) and check again."
+        )
+    with open_log(site) as log:
+        assert log.certificates().empty
+
+
+def test_two_photos_exchanged_in_the_hand_counts_are_named_and_not_kept(site, counted):
+    hand, counts = pd.read_csv(counted / "hand.csv"), pd.read_csv(counted / "counts" / "counts.csv")
+    for frame, shells in ((hand, "shells"), (counts, "shell")):
+        frame.loc[5, ["nauplii", shells]] = frame.loc[5, ["nauplii", shells]] * 2  # a photo of more
+    counts.to_csv(counted / "counts" / "counts.csv", index=False)
+    columns = ["nauplii", "umbrella", "cysts", "shells"]
+    hand.loc[[1, 5], columns] = hand.loc[[5, 1], columns].to_numpy()
+    hand.to_csv(counted / "exchanged.csv", index=False)
+    got = outcome("check", counted / "exchanged.csv", counted / "counts", "--camera", "s", "--keep", "--site", site)
+    assert got.return_value == 1
+    assert got.output.startswith("The counts by eye of p01.jpg and p05.jpg fit each other's photo clearly better")
+    with open_log(site) as log:
+        assert log.certificates().empty
