@@ -1,6 +1,6 @@
 """The second reader's network: proposes centres and stages; run by onnxruntime on the processor.
 
-A small convolutional network (1.4 million weights, in whole numbers of eight bits) that looks at 12 µm per pixel. It
+A small convolutional network (a million weights, in whole numbers of eight bits) that looks at 12 µm per pixel. It
 was trained on the labelled photos of ``tests/photos`` and ``tests/photos_second_make`` and on drawn scenes by
 ``tests/training/train_reader.py``, which also says what its nine planes mean, and shrunk by
 ``tests/training/shrink_reader.py``. It measures nothing: sizes, and the check of its stages, come from the other steps.

@@ -6,8 +6,9 @@ The ranges of the numbers between the layers are taken from the labelled photos 
 that ``train_reader.py --fold K`` left out, with lamps and cameras altered as in training of the stage model). Weights
 keep seven bits, so that sums never overflow and every processor gives the same digits. The last layer, of which the kit
 wants few planes, is cut off and goes along in the model's notes, its weights as whole numbers small enough that their
-sums stay exact in 32-bit floating point in whatever order they are added. Needs the package ``onnx``, which the kit
-itself does not.
+sums stay exact in 32-bit floating point in whatever order they are added. Channels that never say anything go
+(``idle_channels.py``), and the graph is spelled out as onnxruntime runs it soonest (``spelled_out.py``). Needs the
+package ``onnx``, which the kit itself does not.
 """
 
 import argparse
@@ -18,9 +19,11 @@ from pathlib import Path
 
 import numpy as np
 import onnx
+from idle_channels import without_idle
 from onnx import TensorProto, numpy_helper
 from onnxruntime.quantization import CalibrationDataReader, QuantFormat, QuantType, quantize_static
 from PIL import Image
+from spelled_out import spelled_out
 
 IN_UM, BLOCK, N_FOLDS, ZERO = 12.0, 32, 2, 128
 FOLD = 4  # the first layer steps four pixels at a time
@@ -148,6 +151,11 @@ def without_end(model: onnx.ModelProto) -> onnx.ModelProto:
     return model
 
 
+def finished(model: onnx.ModelProto) -> onnx.ModelProto:
+    """Make what the kit runs of a graph in whole numbers; its answers stay the same to the digit."""
+    return spelled_out(without_idle(without_end(folded(takes_bytes(model)))))
+
+
 def main():
     """Read, calibrate, write."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
@@ -177,7 +185,7 @@ def main():
             reduce_range=True,
             nodes_to_exclude=[last.name],
         )
-    onnx.save(without_end(folded(takes_bytes(onnx.load(args.out)))), args.out)
+    onnx.save(finished(onnx.load(args.out)), args.out)
 
 
 if __name__ == "__main__":
