@@ -151,7 +151,7 @@ def _see(work: WorkImage) -> tuple[Light, Foreground, int]:
 
 def _measure(work: WorkImage, light: Light, foreground: Foreground, cut: Cut, *, join: bool = True) -> CutMeasures:
     """List and measure the candidates of one cut: ways of joining its pieces, or each piece as it is."""
-    pieces = sum_pieces(work, light, signal=foreground.signal, pieces=cut.labels, patch=cut.patch, depth=cut.depth)
+    pieces = sum_pieces(work, light, foreground.signal, cut)
     if join:
         candidates = list_candidates(cut.patch, pieces.pairs, pieces.sums[:, 0] * work.um_per_px**2)
     else:

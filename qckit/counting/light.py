@@ -85,20 +85,26 @@ def background_at(grid: np.ndarray, block: int, shape: tuple[int, int], step: in
     (M, N) ndarray of float32
         With ``step`` above 1 accordingly smaller.
     """
-
-    out = np.empty((-(-shape[0] // step), -(-shape[1] // step)), np.float32)
-    for rows, values in _background_rows(grid, block, shape, step):
-        out[rows] = values
+    wide, rise = _across(grid, block, shape[1], step)
+    low, part = _between(shape[0], grid.shape[0], block, step)
+    out = rise.take(low, axis=0)
+    out *= part[:, None]
+    out += wide.take(low, axis=0)
     return out
 
 
-def _background_rows(grid: np.ndarray, block: int, shape: tuple[int, int], step: int = 1):
-    """Yield slices of rows and the background there, few rows at a time so that they stay in the processor's cache."""
+def _across(grid: np.ndarray, block: int, n: int, step: int) -> tuple[np.ndarray, np.ndarray]:
+    """Each row of blocks spread over the columns, and how much the next row adds."""
     grid = grid.astype(np.float32)
-    low, part = _between(shape[1], grid.shape[1], block, step)
-    wide = grid[:, low] * (1 - part) + grid[:, np.minimum(low + 1, grid.shape[1] - 1)] * part
-    low, part = _between(shape[0], grid.shape[0], block, step)
-    rise = np.diff(wide, axis=0, append=wide[-1:])
+    low, part = _between(n, grid.shape[1], block, step)
+    wide = grid.take(low, 1) * (1 - part) + grid.take(np.minimum(low + 1, grid.shape[1] - 1), 1) * part
+    return wide, np.diff(wide, axis=0, append=wide[-1:])
+
+
+def _background_rows(grid: np.ndarray, block: int, shape: tuple[int, int]):
+    """Yield slices of rows and the background there, few rows at a time so that they stay in the processor's cache."""
+    wide, rise = _across(grid, block, shape[1], 1)
+    low, part = _between(shape[0], grid.shape[0], block, 1)
     ends = np.searchsorted(low, np.arange(len(wide) + 1))
     for k, (start, end) in enumerate(pairwise(ends)):  # a straight ramp from one row of blocks to the next
         for first in range(start, end, ROWS):

@@ -7,6 +7,7 @@ from itertools import chain, pairwise
 
 import numpy as np
 
+from qckit.counting.fallback.splitting import Cut
 from qckit.counting.light import LOG_CODE, Light, background_at
 from qckit.counting.working import WorkImage
 
@@ -86,7 +87,8 @@ def _contrasts(work: WorkImage, light: Light, flat: np.ndarray, rows: np.ndarray
     """Contrast of pixels per channel, in natural logarithms: positive is darker, in dark field brighter."""
     out = []
     shape = work.pixels.shape[:2]
-    near = rows // BACKGROUND_STEP * -(-shape[1] // BACKGROUND_STEP) + cols // BACKGROUND_STEP
+    n_cols = -(-shape[1] // BACKGROUND_STEP)
+    near = rows // BACKGROUND_STEP * n_cols + cols // BACKGROUND_STEP
     codes = work.pixels.reshape(-1, 3).take(flat, axis=0)
     sign = np.float32(0.01 if light.is_dark else -0.01)
     for c in range(3):
@@ -98,16 +100,15 @@ def _contrasts(work: WorkImage, light: Light, flat: np.ndarray, rows: np.ndarray
 def _gradient(work: WorkImage, flat: np.ndarray, rows: np.ndarray, cols: np.ndarray) -> np.ndarray:
     """Size of the green channel's gradient at pixels. [code values per working pixel]"""
     height, width = work.pixels.shape[:2]
-    codes, at, line = work.pixels.ravel(), 3 * flat + 1, 3 * width
-    down, up = codes.take(at + line * (rows < height - 1)), codes.take(at - line * (rows > 0))
-    right, left = codes.take(at + 3 * (cols < width - 1)), codes.take(at - 3 * (cols > 0))
+    codes, at = work.pixels.ravel(), 3 * flat + 1
+    down, up, right, left = (codes.take(at + step, mode="clip") for step in (3 * width, -3 * width, 3, -3))
+    for beside, outside in ((down, rows == height - 1), (up, rows == 0), (right, cols == width - 1), (left, cols == 0)):
+        beside[outside] = codes.take(at[outside])
     dy, dx = np.subtract(down, up, dtype=np.float32), np.subtract(right, left, dtype=np.float32)
     return 0.5 * np.sqrt(dx * dx + dy * dy)
 
 
-def sum_pieces(
-    work: WorkImage, light: Light, signal: np.ndarray, pieces: np.ndarray, patch: np.ndarray, depth: np.ndarray
-) -> PieceSums:
+def sum_pieces(work: WorkImage, light: Light, signal: np.ndarray, cut: Cut) -> PieceSums:
     """Add up what the features need, per piece.
 
     Parameters
@@ -116,30 +117,28 @@ def sum_pieces(
     light : Light
     signal : (M, N) ndarray
         Smoothed signal.
-    pieces : (M, N) ndarray of int
-    patch : (n + 1,) ndarray of int
-    depth : (M, N) ndarray
-        Distance to the background. [µm]
+    cut : Cut
 
     Returns
     -------
     PieceSums
     """
-    um = work.um_per_px
-    flat, starts, there = _in_order(pieces)
-    n, size = len(patch) - 1, np.diff(starts)
-    label = np.repeat(there, size)
-    rows, cols = np.divmod(flat, pieces.shape[1])
+    um, pieces, flat, starts, d = work.um_per_px, cut.labels, cut.flat, cut.starts, cut.depth
+    n, size = len(cut.patch) - 1, np.diff(starts)
+    there = pieces.ravel().take(flat[starts[:-1]]).astype(np.int64)
+    rows = flat // pieces.shape[1]
+    cols = flat - rows * pieces.shape[1]
     contrast = _contrasts(work, light, flat, rows, cols)
     typical = max(_typical((contrast[0] + contrast[1] + contrast[2]) / 3), 1e-3) if len(flat) else 1.0
-    s, d = signal.ravel().take(flat), depth.ravel().take(flat)
+    s = signal.ravel().take(flat)
     g = _gradient(work, flat, rows, cols) / np.float32(max(float(light.level[1]), 30.0))  # of the same channel
     boxes = _boxes(rows, cols, starts, there, n)
-    origin = _patch_origin(boxes, patch)
-    corner = np.repeat(origin[patch[there]], size, axis=0)
-    x, y = (cols - corner[:, 1]) * um, (rows - corner[:, 0]) * um
+    origin = _patch_origin(boxes, cut.patch)
+    corner = origin[cut.patch[there]]
+    y, x = ((at - np.repeat(corner[:, k], size)) * um for k, at in enumerate((rows, cols)))
     table = np.zeros((n + 1, len(SUMS)))
     table[there] = _table(starts, x, y, contrast=contrast, s=s, d=d, g=g, typical=typical)
+    label = np.repeat(there.astype(pieces.dtype), size)
     pairs, shared, border, edge = _borders(
         pieces, flat, rows=rows, cols=cols, label=label, starts=starts, there=there, n=n
     )
@@ -162,7 +161,7 @@ def sum_pieces(
         shared=shared,
         depth=deepest,
         boxes=boxes,
-        patch=patch,
+        patch=cut.patch,
         origin=origin,
         context=context,
     )
@@ -195,21 +194,6 @@ def _looks(contrast, *, s, d, g):
     yield rim
     yield from (c * rim for c in contrast)
     yield g * rim
-
-
-def _in_order(pieces: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Pixels piece after piece, each in reading order: flat index, where each piece starts (and the end), its number.
-
-    Sums over runs of an array cost a fraction of sums by label.
-    """
-    flat = np.flatnonzero(pieces != 0)  # of truth values it is several times faster
-    label = pieces.ravel().take(flat)
-    if label.max(initial=0) < 2**16:
-        label = label.astype(np.uint16)  # numpy sorts these by counting
-    order = np.argsort(label, kind="stable")
-    label = label[order]
-    starts = np.r_[0, np.flatnonzero(label[1:] != label[:-1]) + 1, len(label)] if len(label) else np.zeros(1, np.int64)
-    return flat[order], starts, label[starts[:-1]].astype(np.int64)
 
 
 def _typical(values: np.ndarray) -> float:
@@ -250,19 +234,20 @@ def _patch_origin(boxes, patch):
 def _borders(pieces, flat, rows, cols, label, starts, there, n):
     """Outline lengths, sides on the photo's border, and sides shared between touching pieces."""
     height, width = pieces.shape
-    sides, on_edge = np.zeros(len(flat), np.float32), np.zeros(len(flat), np.float32)
-    codes = []
+    sides, edge, codes = np.zeros(len(flat), np.uint8), np.zeros(n + 1), []
     for step, outside in ((1, cols == width - 1), (width, rows == height - 1), (-1, cols == 0), (-width, rows == 0)):
         beside = pieces.ravel().take(flat + step, mode="clip")
-        differs = (beside != label) | outside
+        differs = beside != label
+        differs[outside] = True
         sides += differs
-        on_edge += outside
+        edge += np.bincount(label[outside], minlength=n + 1)
         if step > 0:  # each side once
-            both = np.flatnonzero(differs & (beside > 0) & ~outside)
-            one, two = label[both], beside[both].astype(np.int64)
+            both = np.flatnonzero(differs)
+            both = both[(beside[both] > 0) & ~outside[both]]
+            one, two = label[both].astype(np.int64), beside[both].astype(np.int64)
             codes.append(np.minimum(one, two) * (n + 1) + np.maximum(one, two))
-    border, edge = np.zeros(n + 1), np.zeros(n + 1)
-    border[there], edge[there] = _sums(sides, starts), _sums(on_edge, starts)
+    border = np.zeros(n + 1)
+    border[there] = np.add.reduceat(sides, starts[:-1], dtype=float) if len(there) else 0
     code, shared = np.unique(np.concatenate(codes), return_counts=True)
     pairs = np.stack(np.divmod(code, n + 1), axis=1) if len(code) else np.zeros((0, 2), np.int64)
     return pairs, shared.astype(float), border, edge

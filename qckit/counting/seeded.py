@@ -10,8 +10,18 @@ from __future__ import annotations
 
 import numpy as np
 
-from qckit.counting.fallback.splitting import CORE_LEAST, CORE_SHARE, LARGEST_UM, LEAST_AREA_UM2, Cut, is_too_large
+from qckit.counting.fallback.splitting import (
+    CORE_LEAST,
+    CORE_SHARE,
+    LARGEST_UM,
+    LEAST_AREA_UM2,
+    Cut,
+    is_too_large,
+    piece_after_piece,
+    starts_of,
+)
 from qckit.counting.foreground import THIN_UM
+from qckit.counting.runs import Runs, runs_of
 
 __all__ = ["cut_at_centres", "depth_of"]
 
@@ -19,50 +29,55 @@ REACH_UM = 30.0  # a centre this near to a patch belongs to it
 DEEPEST_PX = 24
 
 
-def depth_of(mask: np.ndarray, um_per_px: float) -> np.ndarray:
-    """Distance to the outside in octagons: crosses and squares in turn are taken off the mask.
+def depth_of(flat: np.ndarray, shape: tuple[int, int], um_per_px: float) -> np.ndarray:
+    """Distance of pixels to what is beside them in octagons: crosses and squares in turn are taken off.
 
     Rosenfeld and Pfaltz 1968, Pattern Recognition 1:33 (from memory).
 
     Parameters
     ----------
-    mask : (M, N) ndarray of bool
+    flat : (k,) ndarray of int
+        Flat indices of the pixels.
+    shape : (M, N)
+        Of the picture.
     um_per_px : float
         [µm/px]
 
     Returns
     -------
-    (M, N) ndarray of float32
+    (k,) ndarray of float32
         [µm]
     """
-    width = mask.shape[1] + 2
+    width = shape[1] + 2
     # a border that never holds a pixel back: bodies go on outside the photo
-    depth = np.pad(mask.view(np.uint8), 1, constant_values=DEEPEST_PX + 1).ravel()
-    flat = np.flatnonzero(mask)
-    at = flat + 2 * (flat // mask.shape[1]) + width + 1
-    sides = (1, -1, width, -width)
-    corners = (width + 1, width - 1, 1 - width, -width - 1)
+    framed = np.full((shape[0] + 2, width), DEEPEST_PX + 1, np.uint8)
+    framed[1:-1, 1:-1] = 0
+    depth = framed.ravel()
+    pixels = at = flat + 2 * (flat // shape[1])  # of the neighbour up and to the left
+    middle = depth[width + 1 :]
+    middle[at] = 1
+    sides = [depth[k:] for k in (width + 2, width, 2 * width + 1, 1)]
+    corners = [depth[k:] for k in (2 * width + 2, 2 * width, 2, 0)]
     for k in range(1, DEEPEST_PX):
         # pixels whose neighbours all came as far as they did go one deeper; ever fewer are asked
-        least = depth.take(at + 1)
-        for step in sides[1:] if k % 2 else sides[1:] + corners:
-            np.minimum(least, depth.take(at + step), out=least)
-        at = at[least >= k]
+        for beside in sides if k % 2 else sides + corners:
+            at = at[beside.take(at) >= k]
         if not len(at):
             break
-        depth[at] = k + 1
-    out = np.zeros(mask.shape, np.float32)
-    out.ravel()[flat] = depth.take(flat + 2 * (flat // mask.shape[1]) + width + 1) * np.float32(um_per_px)
-    return out
+        middle[at] = k + 1
+    return middle.take(pixels) * np.float32(um_per_px)
 
 
-def _patch_under(patches: np.ndarray, rows: np.ndarray, cols: np.ndarray, reach: int) -> np.ndarray:
+def _patch_under(runs: Runs, rows: np.ndarray, cols: np.ndarray, reach: int) -> np.ndarray:
     """The patch at each centre, or the commonest within reach of one that lies beside; 0 for none."""
-    r = np.clip(rows.astype(np.int64), 0, patches.shape[0] - 1)
-    c = np.clip(cols.astype(np.int64), 0, patches.shape[1] - 1)
-    out = patches[r, c].astype(np.int64)
+    height, width = runs.shape
+    r = np.clip(rows.astype(np.int64), 0, height - 1)
+    c = np.clip(cols.astype(np.int64), 0, width - 1)
+    out = runs.patch_at(r, c)
     for i in np.flatnonzero(out == 0):
-        near = patches[max(0, r[i] - reach) : r[i] + reach + 1, max(0, c[i] - reach) : c[i] + reach + 1]
+        near_rows = np.arange(max(0, r[i] - reach), min(r[i] + reach + 1, height))
+        near_cols = np.arange(max(0, c[i] - reach), min(c[i] + reach + 1, width))
+        near = runs.patch_at(near_rows[:, None], near_cols)
         near = near[near > 0]
         out[i] = np.bincount(near).argmax() if len(near) else 0
     return out
@@ -86,86 +101,100 @@ def cut_at_centres(mask: np.ndarray, signal: np.ndarray, um_per_px: float, propo
     piece : (n,) ndarray of int
         The piece of each proposal; 0 where no foreground supports it.
     """
-    from scipy import ndimage
-
-    patches, n = ndimage.label(mask)
-    under = _patch_under(patches, proposals.rows, proposals.cols, max(1, round(REACH_UM / um_per_px)))
-    seeds = np.bincount(under, minlength=n + 1)
+    runs, shape = runs_of(mask), mask.shape
+    under = _patch_under(runs, proposals.rows, proposals.cols, max(1, round(REACH_UM / um_per_px)))
+    seeds = np.bincount(under, minlength=runs.n_patches + 1)
     seeds[0] = 0
-    flat = np.flatnonzero(mask)  # a small part of the photo: everything below goes by these pixels
-    patch_of = patches.ravel().take(flat)
-    del patches
-    keep = _patches_to_keep(flat, patch_of, seeds, mask.shape[1], um_per_px)
+    keep = _patches_to_keep(runs, seeds, um_per_px)
     # pieces: whole patches first, then one per centre of the patches with several
     whole = keep & (seeds < 2)
-    number = np.zeros(n + 1, np.int32)
+    number = np.zeros(len(seeds), np.int32)
     number[whole] = np.arange(1, whole.sum() + 1)
-    label = number.take(patch_of)
     piece = number[under].astype(np.int64)
     shared = np.flatnonzero(seeds[under] > 1)
     piece[shared] = whole.sum() + 1 + np.arange(len(shared))
     owner = np.concatenate([[0], np.flatnonzero(whole), under[shared]]).astype(np.int32)
+    flat, label = _whole_patches(runs, number)
     if len(shared):
-        several = np.flatnonzero((seeds > 1).take(patch_of))
-        label[several] = _shares(
-            flat[several],
-            patch_of[several],
-            shape=mask.shape,
-            proposals=proposals,
-            shared=shared,
-            piece=piece,
-            under=under,
-        )
-    labelled = np.flatnonzero(label)
-    flat, label = flat[labelled], label[labelled]
-    label = _without_halo(label, signal.ravel().take(flat), len(owner), alone=seeds[owner] == 0)
-    there = np.bincount(label, minlength=len(owner)) > 0
-    there[0] = False
-    renumbered = np.where(there, np.cumsum(there), 0).astype(np.int32)  # pieces that kept no pixel are no pieces
-    labels = np.zeros(mask.shape, np.int32)
-    labels.ravel()[flat] = renumbered.take(label)
-    piece, owner = renumbered[piece].astype(np.int64), np.r_[owner[:1], owner[there]]
-    return Cut(labels, owner, depth_of(labels > 0, um_per_px)), piece
+        more, of_more = _shared_patches(runs, seeds > 1, proposals, piece=piece, under=under)
+        flat, label = np.concatenate([flat, more]), np.concatenate([label, of_more])
+    kept = _without_halo(label, signal.ravel().take(flat), alone=seeds[owner] == 0)
+    if not kept.all():
+        flat, label = flat[kept], label[kept]
+    begins = starts_of(label)
+    there = label[begins[:-1]]  # pieces that kept no pixel are no pieces
+    renumbered = np.zeros(len(owner), np.int32)
+    renumbered[there] = np.arange(1, len(there) + 1)
+    labels = np.zeros(shape, np.int32)
+    labels.ravel()[flat] = np.repeat(renumbered[there], np.diff(begins))
+    owner = np.r_[owner[:1], owner[there]]
+    return Cut(labels, owner, flat, begins, depth_of(flat, shape, um_per_px)), renumbered[piece].astype(np.int64)
 
 
-def _patches_to_keep(flat, patch_of, seeds, width, um_per_px) -> np.ndarray:
+def _patches_to_keep(runs: Runs, seeds: np.ndarray, um_per_px: float) -> np.ndarray:
     """Patches that hold a centre, or are neither flecks nor rims."""
-    area = np.bincount(patch_of, minlength=len(seeds)) * um_per_px**2
+    area = np.bincount(runs.patch, weights=runs.ends - runs.starts, minlength=len(seeds)) * um_per_px**2
     keep = (seeds > 0) | (area >= LEAST_AREA_UM2)
     keep[0] = False
     # the foreground has nothing thinner than THIN_UM, so only the larger ones can be too long
     for i in np.flatnonzero(keep & (seeds == 0) & (area > 0.8 * THIN_UM * LARGEST_UM)):
-        rows, cols = np.divmod(flat[patch_of == i], width)
-        box = slice(rows[0], rows[-1] + 1), slice(cols.min(), cols.max() + 1)
+        mine = runs.patch == i
+        rows, first = np.divmod(runs.starts[mine], runs.shape[1])
+        last = (runs.ends[mine] - 1) % runs.shape[1]
+        box = slice(rows[0], rows[-1] + 1), slice(first.min(), last.max() + 1)
         keep[i] = not is_too_large(box, area[i], um_per_px)
     return keep
 
 
-def _shares(flat, mine, shape, proposals, shared, piece, under) -> np.ndarray:
+def _whole_patches(runs: Runs, number: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Pixels of the patches that have a number, piece after piece, and their numbers."""
+    label = number.take(runs.patch)
+    order, _ = piece_after_piece(label)
+    order = order[np.count_nonzero(label == 0) :]
+    flat, run = runs.pixels(order)
+    return flat, label[order].take(run)
+
+
+def _shared_patches(runs: Runs, has_several, proposals, *, piece, under) -> tuple[np.ndarray, np.ndarray]:
+    """Pixels of the patches with several centres, piece after piece, and their pieces."""
+    several = np.flatnonzero(has_several.take(runs.patch))
+    flat, run = runs.pixels(several)
+    mine = runs.patch[several].take(run)
+    label = _shares(flat, mine, runs.shape, proposals=proposals, shared=has_several[under], piece=piece, under=under)
+    order, _ = piece_after_piece(label)
+    order = order[np.count_nonzero(label == 0) :]
+    return flat[order], label[order]
+
+
+def _shares(flat, mine, shape, *, proposals, shared, piece, under) -> np.ndarray:
     """The piece of each pixel of the patches with several centres: that of the centre to which it points.
 
-    ``flat`` and ``mine`` are the pixels and their patches.
+    ``flat`` and ``mine`` are the pixels and their patches, ``shared`` says which centres lie there.
     """
     from scipy.spatial import cKDTree
 
     offsets = proposals.offsets
     (down, right), (n_rows, n_cols) = np.array(shape) / np.array(offsets.shape[1:]), offsets.shape[1:]
     # votes are as coarse as the reader's planes; one question per vote is enough
-    rows, cols = np.divmod(flat, shape[1])
-    cell = np.minimum((rows / down).astype(np.int64), n_rows - 1) * n_cols
-    cell += np.minimum((cols / right).astype(np.int64), n_cols - 1)
+    rows = flat // shape[1]
+    of_row, of_col = (
+        np.minimum((np.arange(size) / step).astype(np.int64), most - 1)
+        for size, step, most in zip(shape, (down, right), (n_rows, n_cols), strict=True)
+    )
+    cell = (of_row * n_cols).take(rows) + of_col.take(flat - rows * shape[1])
     voter = _distinct(cell, n_rows * n_cols)
     r, c = np.divmod(voter, n_cols)
     to_row, to_col = (plane.ravel().take(voter) for plane in offsets)
     aim = np.stack([(r + 0.5) * down + to_row, (c + 0.5) * right + to_col], axis=1)
     centres = cKDTree(np.stack([proposals.rows[shared], proposals.cols[shared]], axis=1))
-    answer = np.zeros((n_rows * n_cols, min(2, len(shared))), np.int64)
-    answer[voter] = _nearest_two(centres, aim, max(down, right), shape)
-    patch_of_centre = under[shared]
+    nearest = _nearest_two(centres, aim, max(down, right), shape)
+    at = np.zeros(n_rows * n_cols, np.int64)
+    at[voter] = np.arange(len(voter))
+    vote = at.take(cell)
+    patch_of_centre, piece_of_centre = under[shared], piece[shared].astype(np.int32)
     out = np.zeros(len(flat), np.int32)
-    for choice in reversed(range(answer.shape[1])):
-        to = answer[cell, choice]
-        out = np.where(patch_of_centre[to] == mine, piece[shared][to], out)
+    for to in reversed(nearest.T):
+        np.copyto(out, piece_of_centre[to].take(vote), where=patch_of_centre[to].take(vote) == mine)
     return out
 
 
@@ -179,7 +208,8 @@ def _nearest_two(centres, aim, grain, shape) -> np.ndarray:
     if k < 2:
         return np.zeros((len(aim), 1), np.int64)
     n_rows, n_cols = int(shape[0] / grain) + 1, int(shape[1] / grain) + 1
-    at = np.clip((aim / grain).astype(np.int64), 0, (n_rows - 1, n_cols - 1)) @ (n_cols, 1)
+    row, col = (np.clip((aim[:, i] / grain).astype(np.int64), 0, n - 1) for i, n in enumerate((n_rows, n_cols)))
+    at = row * n_cols + col
     place = _distinct(at, n_rows * n_cols)
     far, near = centres.query((np.stack(np.divmod(place, n_cols), axis=1) + 0.5) * grain, k=k)
     number = np.zeros(n_rows * n_cols, np.int32)
@@ -198,13 +228,18 @@ def _distinct(index: np.ndarray, n: int) -> np.ndarray:
     return np.flatnonzero(present)
 
 
-def _without_halo(label, value, n, *, alone) -> np.ndarray:
-    """Labels of pixels without what is much weaker than the rest of its piece, where that is a large part of it."""
+def _without_halo(label, value, *, alone) -> np.ndarray:
+    """Whether pixels are more than what is much weaker than the rest of its piece, where that is a large part of it.
+
+    ``label`` is in order.
+    """
+    starts = starts_of(label)
+    begins, size = starts[:-1], np.diff(starts)
+    if not len(size):
+        return np.ones(0, bool)
     value = value.astype(float)
-    size = np.maximum(np.bincount(label, minlength=n), 1)
-    mean = np.bincount(label, weights=value, minlength=n) / size
-    spread = np.sqrt(np.maximum(np.bincount(label, weights=value * value, minlength=n) / size - mean**2, 0))
-    core = value > (CORE_SHARE * (mean + 1.28 * spread)).take(label)
-    share = np.bincount(label[core], minlength=n) / size
-    leave = (share < CORE_LEAST) & ~alone
-    return np.where(~core & leave.take(label), 0, label)
+    mean = np.add.reduceat(value, begins) / size
+    spread = np.sqrt(np.maximum(np.add.reduceat(value * value, begins) / size - mean**2, 0))
+    core = value > np.repeat(CORE_SHARE * (mean + 1.28 * spread), size)
+    leave = (np.add.reduceat(core, begins, dtype=np.int64) / size < CORE_LEAST) & ~alone[label[begins]]
+    return core | ~np.repeat(leave, size)

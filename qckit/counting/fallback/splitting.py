@@ -12,7 +12,7 @@ import numpy as np
 
 from qckit.counting.foreground import THIN_UM, open_mask
 
-__all__ = ["Cut", "cut_pieces", "is_too_large"]
+__all__ = ["Cut", "cut_pieces", "is_too_large", "piece_after_piece", "starts_of"]
 
 LEAST_RADIUS_UM = 16.0
 PEAK_WINDOW_UM = 56.0
@@ -33,12 +33,19 @@ class Cut:
         0 background, 1 to n pieces.
     patch : (n + 1,) ndarray of int32
         The patch each piece belongs to; entry 0 is unused.
-    depth : (M, N) ndarray of float32
+    flat : (k,) ndarray of int
+        Flat indices of the pixels of all pieces, piece after piece, each in reading order: sums over runs of an array
+        cost a fraction of sums by label.
+    starts : (m + 1,) ndarray of int
+        Where each piece that has pixels starts among them, and the end.
+    depth : (k,) ndarray of float32
         Distance to the outside of the patch, or of the core. [µm]
     """
 
     labels: np.ndarray
     patch: np.ndarray
+    flat: np.ndarray
+    starts: np.ndarray
     depth: np.ndarray
 
 
@@ -101,7 +108,23 @@ class _Canvas:
         self.owner += [patch] * count
 
     def finish(self) -> Cut:
-        return Cut(self.labels, np.asarray(self.owner, np.int32), self.depth)
+        flat = np.flatnonzero(self.labels != 0)  # of truth values it is several times faster
+        order, starts = piece_after_piece(self.labels.ravel().take(flat))
+        flat = flat[order]
+        return Cut(self.labels, np.asarray(self.owner, np.int32), flat, starts, self.depth.ravel().take(flat))
+
+
+def piece_after_piece(label: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """The order that brings labels of pixels together and leaves each one's pixels as they are; where each starts."""
+    if label.max(initial=0) < 2**16:
+        label = label.astype(np.uint16)  # numpy sorts these by counting
+    order = np.argsort(label, kind="stable")
+    return order, starts_of(label[order])
+
+
+def starts_of(label: np.ndarray) -> np.ndarray:
+    """Where each run of one label starts, and the end."""
+    return np.concatenate([[0], np.flatnonzero(label[1:] != label[:-1]) + 1, [len(label)]])[not len(label) :]
 
 
 def is_too_large(box, area_um2: float, um_per_px: float) -> bool:
