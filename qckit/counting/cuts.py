@@ -13,7 +13,9 @@ from typing import NamedTuple
 
 import numpy as np
 
-__all__ = ["Cut", "look_again", "sharp_per_row", "steps_of", "surest_cut", "suspect_rows", "suspects_of"]
+from qckit.counting.steps import count_per_row, steps_of, strips_of_steps
+
+__all__ = ["Cut", "look_again", "sharp_per_row", "surest_cut", "suspect_rows", "suspects_of"]
 
 
 @dataclass(frozen=True)
@@ -39,7 +41,6 @@ or of quality 50, reach 40 with one body and 32 with two."""
 LEAST_EACH, LEAST_CORNER = 28, 64  # pixels along a row and along a column, and of both: a corner; sound photos reach 47
 LEAST_SUSPECT = 14  # pixels in a reduced photo: one sound photo in four has such a row, nine of ten torn ones
 CANDIDATES, SUSPECTS = 24, 6
-ROWS = 64  # worked on at a time: so few stay in the processor's cache
 
 
 class Cut(NamedTuple):
@@ -50,24 +51,6 @@ class Cut(NamedTuple):
     row: int
 
 
-def steps_of(values: np.ndarray, reach: int) -> tuple[np.ndarray, np.ndarray]:
-    """Size of the step from each row to that ``reach`` further on, and of the larger of its neighbours'.
-
-    Parameters
-    ----------
-    values : (M, N) ndarray of uint8
-    reach : int
-        1; or 2 where a decoder that reduces the photo has mixed two rows.
-
-    Returns
-    -------
-    middle, beside : (M - 3 * reach, N) ndarray of uint8
-    """
-    size = np.maximum(values[reach:], values[:-reach])
-    size -= np.minimum(values[reach:], values[:-reach])
-    return size[reach:-reach], np.maximum(size[: -2 * reach], size[2 * reach :])
-
-
 def _sharp(middle: np.ndarray, beside: np.ndarray, look: _Look) -> np.ndarray:
     """Where the step is as at a cut."""
     sharp = middle >= look.step
@@ -76,8 +59,8 @@ def _sharp(middle: np.ndarray, beside: np.ndarray, look: _Look) -> np.ndarray:
 
 
 def sharp_per_row(middle: np.ndarray, beside: np.ndarray, *, reduced: bool) -> np.ndarray:
-    """How many steps of each row are as at a cut, of what :func:`steps_of` returns."""
-    return _per_row(_sharp(middle, beside, REDUCED if reduced else FINE))
+    """How many steps of each row are as at a cut, of what :func:`qckit.counting.steps.steps_of` returns."""
+    return count_per_row(_sharp(middle, beside, REDUCED if reduced else FINE))
 
 
 def suspect_rows(values: np.ndarray, reach: int, *, reduced: bool, n_sharp: np.ndarray | None = None) -> list[Cut]:
@@ -99,40 +82,33 @@ def suspect_rows(values: np.ndarray, reach: int, *, reduced: bool, n_sharp: np.n
         The surest first.
     """
     look, least = (REDUCED, LEAST_SUSPECT) if reduced else (FINE, LEAST_EACH)
-    n = sharp_per_row(*steps_of(values, reach), reduced=reduced) if n_sharp is None else n_sharp.copy()
+    if n_sharp is None:
+        strips = strips_of_steps(values, reach)
+        counts = [sharp_per_row(middle, beside, reduced=reduced) for _, middle, beside in strips]
+        n_sharp = np.concatenate([np.zeros(0, np.int64), *counts])
+    n = n_sharp.copy()
     margin = max(look.stays_px) + 2
     n[:margin] = n[-margin:] = 0
+    rows = np.argsort(-n, kind="stable")[:CANDIDATES]
+    rows = rows[n[rows] >= least]
+    if not len(rows):
+        return []
     found = []
-    for k in np.argsort(-n, kind="stable")[:CANDIDATES]:
-        if n[k] < least:
-            break
-        bodies = _bodies(values, int(k), reach, look)
+    signs = _lasting(values, rows, reach, look)
+    for i in np.flatnonzero(_may_be_cuts(signs, look, least)):
+        k = int(rows[i])
+        bodies = _bodies(values, k, reach, signs=signs[i], look=look)
         px = sum(min(px, MOST_OF_ONE) for px in bodies)
         if px >= least:
-            found.append(Cut(px, len(bodies), int(k) + reach))
+            found.append(Cut(px, len(bodies), k + reach))
     return sorted(found, reverse=True)[:SUSPECTS]
-
-
-def _per_row(which: np.ndarray) -> np.ndarray:
-    """How many are set in each row. Eight at once, as bytes of a number; 255 of these before a byte is full."""
-    whole = which.shape[1] // 8 * 8
-    eights = np.ascontiguousarray(which[:, :whole]).view(np.uint64)
-    total = which[:, whole:].sum(axis=1, dtype=np.int64)
-    for first in range(0, eights.shape[1], 255):
-        total += (
-            np.add.reduce(eights[:, first : first + 255], axis=1)[:, None].view(np.uint8).sum(axis=1, dtype=np.int64)
-        )
-    return total
 
 
 def suspects_of(values: np.ndarray) -> list[Cut]:
     """Find rows at which bodies may end, in a photo's own pixels; ``values`` is an (M, N) ndarray of uint8."""
-    n_rows = len(values) - 3
-    if n_rows <= 2 * (max(FINE.stays_px) + 2):
+    if len(values) - 3 <= 2 * (max(FINE.stays_px) + 2):
         return []
-    blocks = (values[first : first + ROWS + 3] for first in range(0, n_rows, ROWS))
-    n_sharp = np.concatenate([sharp_per_row(*steps_of(block, 1), reduced=False) for block in blocks])
-    return suspect_rows(values, 1, reduced=False, n_sharp=n_sharp)
+    return suspect_rows(values, 1, reduced=False)
 
 
 def look_again(suspects: list[Cut], reduction: float, values: np.ndarray) -> list[Cut]:
@@ -178,40 +154,60 @@ def surest_cut(along_rows: list[Cut], along_columns: list[Cut]) -> tuple[str, in
     return None
 
 
-def _bodies(values: np.ndarray, k: int, reach: int, look: _Look) -> list[int]:
-    """Pixels along row k at which each body ends that ends there."""
+def _bodies(values: np.ndarray, k: int, reach: int, *, signs: np.ndarray, look: _Look) -> list[int]:
+    """Pixels along row k at which each body ends that ends there; ``signs`` is that row's of :func:`_lasting`."""
+    edges = np.flatnonzero(signs[1:] != signs[:-1]) + 1
+    edges = [0, *edges.tolist(), len(signs)]
+    runs = [(a, b, int(signs[a])) for a, b in pairwise(edges) if b - a >= look.run_px and signs[a]]
     row = k + reach
-    first = max(0, k - max(BESIDE_PX))
-    sharp = _sharp(*steps_of(values[first : k + max(BESIDE_PX) + 1 + 3 * reach], reach), look)
-    k -= first
-    step = values[row + reach].astype(np.int16) - values[row]
-    sign = np.sign(step)
-    stays = sharp[k].copy()
-    for apart in look.stays_px:
-        below = values[min(len(values) - 1, row + reach + apart)].astype(np.int16)
-        stays &= sign * (below - values[max(0, row - apart)]) >= STAYS * np.abs(step)
-    signed = np.where(stays, sign, 0)
-    edges = np.flatnonzero(np.diff(np.r_[0, signed, 0]))
-    leaning = np.zeros(len(step), bool)
-    for apart in BESIDE_PX:
-        for other in (k - apart, k + apart):
-            if 0 <= other < len(sharp):
-                leaning |= sharp[other]
-    n_leaning = np.r_[0, np.cumsum(leaning)]
     bodies: list[int] = []
     last, last_sign = -look.same_body_px, 0
-    for first, end in pairwise(edges):
-        if not signed[first] or end - first < look.run_px:
+    for first, end, sign in runs:
+        if _leans(values, k, reach, across=(first, end), look=look):
             continue
-        near = n_leaning[min(len(step), end + look.run_px)] - n_leaning[max(0, first - look.run_px)]
-        if near > LEANING * (end - first):
-            continue
-        if first - last < look.same_body_px or (bodies and _is_one_edge(step[last:first], last_sign, look)):
-            bodies[-1] += int(end - first)
+        between = values[row + reach, last:first].astype(np.int16) - values[row, last:first] if bodies else None
+        if first - last < look.same_body_px or (bodies and _is_one_edge(between, last_sign, look)):
+            bodies[-1] += end - first
         else:
-            bodies.append(int(end - first))
-        last, last_sign = int(end), int(signed[first])
+            bodies.append(end - first)
+        last, last_sign = end, sign
     return bodies
+
+
+def _lasting(values: np.ndarray, rows: np.ndarray, reach: int, look: _Look) -> np.ndarray:
+    """Sign of the steps at some rows that are as at a cut and are still there some pixels on; 0 elsewhere: (n, N)."""
+    sizes = []
+    for k in range(3):
+        one, two = values[rows + k * reach], values[rows + (k + 1) * reach]
+        sizes.append(np.maximum(one, two) - np.minimum(one, two))
+    lasting = _sharp(sizes[1], np.maximum(sizes[0], sizes[2]), look)
+    at = rows + reach
+    up = values[at + reach] > values[at]
+    for apart in look.stays_px:
+        below, above = values[np.minimum(len(values) - 1, at + reach + apart)], values[np.maximum(0, at - apart)]
+        there = np.where(up, below, above).astype(np.int16) - np.where(up, above, below)
+        lasting &= there >= STAYS * sizes[1]
+    return np.where(lasting, np.where(up, np.int8(1), np.int8(-1)), np.int8(0))
+
+
+def _may_be_cuts(signs: np.ndarray, look: _Look, least: int) -> np.ndarray:
+    """Tell in which rows lasting steps stand side by side in stretches long enough for a cut: most have few."""
+    stretch, px = signs != 0, 1
+    while px < look.run_px:
+        more = min(px, look.run_px - px)
+        stretch, px = stretch[:, :-more] & stretch[:, more:], px + more
+    return look.run_px * count_per_row(stretch) >= least
+
+
+def _leans(values: np.ndarray, k: int, reach: int, *, across: tuple[int, int], look: _Look) -> bool:
+    """Tell whether rows near row k have steps as at a cut, too, along a stretch of columns: the edge leans or bends."""
+    first, end = across
+    top, columns = max(0, k - max(BESIDE_PX)), slice(max(0, first - look.run_px), end + look.run_px)
+    block = values[top : k + max(BESIDE_PX) + 1 + 3 * reach, columns]
+    sharp = _sharp(*steps_of(block, reach), look)
+    rows = [k - top + sign * apart for apart in BESIDE_PX for sign in (-1, 1)]
+    leaning = sharp[[row for row in rows if 0 <= row < len(sharp)]].any(axis=0)
+    return np.count_nonzero(leaning) > LEANING * (end - first)
 
 
 def _is_one_edge(step: np.ndarray, sign: int, look: _Look) -> bool:

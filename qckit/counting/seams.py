@@ -10,7 +10,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from qckit.counting.cuts import ROWS, Cut, sharp_per_row, steps_of, suspect_rows
+from qckit.counting.cuts import Cut, sharp_per_row, suspect_rows
+from qckit.counting.steps import ROWS, count_per_row, steps_of, strips_of_steps
 
 __all__ = ["find_break", "find_seam"]
 
@@ -131,12 +132,13 @@ def find_seam(values: np.ndarray, suspects: list[Cut] | None = None, *, reduced:
 def _least_edge(values: np.ndarray, reach: int) -> float:
     """What counts as a sharp edge in this photo. [code values]"""
     one, two = values[:-reach:5], values[reach::5]
-    return max(LEAST_STEP, STEPS * float((np.maximum(one, two) - np.minimum(one, two)).mean()))
+    total = np.add.reduce(np.maximum(one, two) - np.minimum(one, two), axis=1, dtype=np.uint32)
+    return max(LEAST_STEP, STEPS * (float(total.sum()) / one.size))
 
 
 def _edges(middle: np.ndarray, beside: np.ndarray, least: float) -> np.ndarray:
     """Where a step is that much larger than its neighbours."""
-    return (middle > beside) & (middle - beside > least)  # no wrap where it is larger
+    return middle - np.minimum(middle, beside) > np.uint8(min(least, 255))
 
 
 def _summed_up(values: np.ndarray, reach: int, least: float, *, reduced: bool):
@@ -144,13 +146,17 @@ def _summed_up(values: np.ndarray, reach: int, least: float, *, reduced: bool):
 
     Few rows at a time stay in the processor's cache.
     """
-    n_edges, cells, n_sharp = [], [], []
-    for first in range(0, len(values) - 3 * reach, ROWS):
-        middle, beside = steps_of(values[first : first + ROWS + 3 * reach], reach)
-        n_edges.append(np.count_nonzero(_edges(middle, beside, least), axis=1))
-        cells.append(_per_cell(middle > beside))
-        n_sharp.append(sharp_per_row(middle, beside, reduced=reduced))
-    return tuple(np.concatenate(part) for part in (n_edges, cells, n_sharp))
+    n_rows, width = len(values) - 3 * reach, values.shape[1] // CELL * CELL
+    n_edges, n_sharp = np.empty(n_rows, np.int64), np.empty(n_rows, np.int64)
+    cells = np.empty((n_rows, width // CELL), np.uint8)
+    larger = np.empty((ROWS, width), bool)
+    for first, middle, beside in strips_of_steps(values, reach):
+        n = len(middle)
+        here = slice(first, first + n)
+        cells[here] = _per_cell(np.greater(middle[:, :width], beside[:, :width], out=larger[:n]))
+        n_edges[here] = count_per_row(_edges(middle, beside, least))
+        n_sharp[here] = sharp_per_row(middle, beside, reduced=reduced)
+    return n_edges, cells, n_sharp
 
 
 def _per_phase(values: np.ndarray) -> np.ndarray:
@@ -183,13 +189,16 @@ def _whole_row(values: np.ndarray, n_edges: np.ndarray, reach: int, least: float
 
 def _part_of_row(values: np.ndarray, cells: np.ndarray, reach: int) -> int | None:
     """A row along a part of which far more pixels than usual step more than those before and after."""
-    total = np.zeros((cells.shape[0], cells.shape[1] + 1), np.float32)
-    np.cumsum(cells, axis=1, out=total[:, 1:])
+    total = np.zeros((cells.shape[0], cells.shape[1] + 1), np.uint16 if cells.shape[1] < 2000 else np.uint32)
+    np.cumsum(cells, axis=1, dtype=total.dtype, out=total[:, 1:])
     for length, least_z in WINDOWS.items():
         if length > cells.shape[1]:
             break
         start = np.arange(0, cells.shape[1] - length + 1, length // 4)
-        n = total[:, start + length] - total[:, start]
+        n = total[:, length :: length // 4] - total[:, : -length : length // 4]
+        if not _may_stand_out(n, length * CELL, least_z):
+            continue
+        n = n.astype(np.float32)
         usual = _by_phase(n, USUAL)
         scatter = np.sqrt(np.maximum(usual * (1 - usual / (length * CELL)), 0.05 * length * CELL))
         z = (n - usual) / scatter
@@ -198,7 +207,7 @@ def _part_of_row(values: np.ndarray, cells: np.ndarray, reach: int) -> int | Non
         high = np.argwhere((z > least_z) & (z > LEAD * fifth[np.arange(len(z)) % GRID, None]))
         for k, j in high[np.argsort(-z[high[:, 0], high[:, 1]])][:12]:
             first, quarter = start[j], length // 4
-            quarters = np.diff(total[k, first : first + length + 1 : quarter])
+            quarters = np.diff(total[k, first : first + length + 1 : quarter].astype(np.float32))
             even = (quarters.min() - usual[k, j] / 4) > scatter[k, j] / 2  # a body's edge stands in one of them only
             across = slice(first * CELL, (first + length) * CELL)
             if even and _is_confined(values[:, across], k + reach, reach):
@@ -206,10 +215,33 @@ def _part_of_row(values: np.ndarray, cells: np.ndarray, reach: int) -> int | Non
     return None
 
 
+def _may_stand_out(n: np.ndarray, most: int, least_z: float) -> bool:
+    """Tell whether any count lies that far beyond what is usual at its place; margins are not left out.
+
+    So many of a place's counts are not above the usual one, and none is above ``most``: so the usual one is at least
+    what is left of the mean. What stands out from it stands out all the more the lower it is; where nothing does from
+    that bound, the usual one need not be known.
+    """
+    blocks = n[: len(n) // GRID * GRID].reshape(-1, GRID, n.shape[1])
+    place = int(np.ceil(USUAL / 100 * (len(blocks) - 1)))
+    above = (len(blocks) - 1 - place) * most
+    usual = np.maximum(blocks.sum(axis=0, dtype=np.float64) - above, 0) / (place + 1)
+    largest, rest = blocks.max(axis=0), n[len(blocks) * GRID :]
+    largest[: len(rest)] = np.maximum(largest[: len(rest)], rest)
+
+    def stands_out(largest: np.ndarray, usual: np.ndarray) -> np.ndarray:
+        scatter = np.sqrt(np.maximum(usual * (1 - usual / most), 0.05 * most))
+        return largest > 0.999 * (usual + least_z * scatter)
+
+    which = stands_out(largest, usual)
+    exact = np.partition(np.ascontiguousarray(blocks[:, which].T), place, axis=1)[:, place]
+    return bool(stands_out(largest[which], exact.astype(np.float64)).any())
+
+
 def _per_cell(which: np.ndarray) -> np.ndarray:
-    """How many are set in each cell of columns: (M, N // CELL). Eight at once, as bytes of a number."""
+    """How many of whole cells of columns are set in each: (M, N // CELL). Eight at once, as bytes of a number."""
     rows, n = which.shape[0], which.shape[1] // CELL
-    eights = np.ascontiguousarray(which[:, : n * CELL]).view(np.uint64).reshape(rows, n, CELL // 8)
+    eights = which.view(np.uint64).reshape(rows, n, CELL // 8)
     summed = eights[..., 0] + eights[..., 1] + eights[..., 2]
     return (summed * np.uint64(0x0101010101010101)) >> np.uint64(56)
 

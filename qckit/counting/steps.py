@@ -1,0 +1,65 @@
+"""Steps between neighbouring rows of a photo, worked out once and few rows at a time, and rows turned to columns."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+__all__ = ["count_per_row", "steps_of", "strips_of_steps", "turned"]
+
+ROWS = 64  # worked on at a time: so few stay in the processor's cache
+
+
+def steps_of(values: np.ndarray, reach: int) -> tuple[np.ndarray, np.ndarray]:
+    """Size of the step from each row to that ``reach`` further on, and of the larger of its neighbours'.
+
+    Parameters
+    ----------
+    values : (M, N) ndarray of uint8
+    reach : int
+        1; or 2 where a decoder that reduces the photo has mixed two rows.
+
+    Returns
+    -------
+    middle, beside : (M - 3 * reach, N) ndarray of uint8
+    """
+    size = np.maximum(values[reach:], values[:-reach])
+    size -= np.minimum(values[reach:], values[:-reach])
+    return size[reach:-reach], np.maximum(size[: -2 * reach], size[2 * reach :])
+
+
+def strips_of_steps(values: np.ndarray, reach: int) -> Iterator[tuple[int, np.ndarray, np.ndarray]]:
+    """Yield what :func:`steps_of` returns, some rows at a time, each with the first row's number.
+
+    The arrays are the same each time, and hold the next rows when the next are asked for.
+    """
+    cols = values.shape[1]
+    larger, smaller = (np.empty((ROWS + 2 * reach, cols), np.uint8) for _ in range(2))
+    neighbours = np.empty((ROWS, cols), np.uint8)
+    for first in range(0, len(values) - 3 * reach, ROWS):
+        block = values[first : first + ROWS + 3 * reach]
+        n = len(block) - reach
+        size = np.maximum(block[reach:], block[:-reach], out=larger[:n])
+        size -= np.minimum(block[reach:], block[:-reach], out=smaller[:n])
+        beside = np.maximum(size[: -2 * reach], size[2 * reach :], out=neighbours[: n - 2 * reach])
+        yield first, size[reach:-reach], beside
+
+
+def count_per_row(which: np.ndarray) -> np.ndarray:
+    """How many are set in each row: (M,). Eight at once, as bytes of a number; 255 of these before a byte is full."""
+    whole = which.shape[1] // 8 * 8
+    eights = np.ascontiguousarray(which[:, :whole]).view(np.uint64)
+    total = which[:, whole:].sum(axis=1, dtype=np.int64)
+    for first in range(0, eights.shape[1], 255):
+        bytes_of = np.add.reduce(eights[:, first : first + 255], axis=1)[:, None].view(np.uint8)
+        total += bytes_of.sum(axis=1, dtype=np.int64)
+    return total
+
+
+def turned(values: np.ndarray) -> np.ndarray:
+    """Rows as columns, (N, M) of (M, N), each row of it in one piece; half the time of copying the turned view."""
+    out = np.empty(values.shape[::-1], values.dtype)
+    for first in range(0, len(values), ROWS):
+        out[:, first : first + ROWS] = values[first : first + ROWS].T
+    return out
