@@ -61,18 +61,14 @@ def find_break(values: np.ndarray) -> int | None:
     int or None
         Row, counted from 1.
     """
-    from scipy.ndimage import uniform_filter1d
-
     if values.shape[0] < 2 * BREAK_MARGIN + 7:
         return None
     step = -(-values.shape[1] // MOST_ACROSS)
-    rows = values[:, ::step].astype(np.float32)
-    rows -= uniform_filter1d(rows, max(3, LIGHT_PX // step), axis=1)
-    rows -= rows.mean(axis=1, keepdims=True)
-    scatter = np.sqrt(np.einsum("ij,ij->i", rows, rows) / rows.shape[1])
+    rows = values[:, ::step]
+    products = _products(rows, max(3, LIGHT_PX // step)) / rows.shape[1]
+    scatter = np.sqrt(products[0])
     for reach in (1, 2):  # the next row; and the next but one, where a decoder that reduces the photo has mixed two
-        products = np.einsum("ij,ij->i", rows[:-reach], rows[reach:]) / rows.shape[1]
-        r = products / np.maximum(scatter[:-reach] * scatter[reach:], 1e-3)
+        r = products[reach, :-reach] / np.maximum(scatter[:-reach] * scatter[reach:], 1e-3)
         beside, here = np.minimum(r[: -2 * reach], r[2 * reach :]), r[reach:-reach]
         shows = np.minimum(scatter[reach : -2 * reach], scatter[2 * reach : -reach]) > LEAST_SCATTER
         gap = _fisher(beside) - _fisher(here)
@@ -81,9 +77,35 @@ def find_break(values: np.ndarray) -> int | None:
         for at in np.argsort(-gap)[:6]:
             if gap[at] <= BREAK:
                 break
-            if max(_largest_share(rows[at + k * reach], 2 * CELL // step) for k in (1, 2)) < ALONE:
+            both = _without_light(rows[[at + reach, at + 2 * reach]], max(3, LIGHT_PX // step))
+            if max(_largest_share(row, 2 * CELL // step) for row in both) < ALONE:
                 return int(at) + 1 + reach
     return None
+
+
+def _products(rows: np.ndarray, width: int) -> np.ndarray:
+    """Sums of products of each row, less its light, with itself, the next and the next but one: (3, M), 0 at the end.
+
+    Few rows at a time, so that the memory they need is always the same.
+    """
+    out = np.zeros((3, len(rows)), np.float32)
+    for first in range(0, len(rows), 2 * ROWS):
+        some = _without_light(rows[first : first + 2 * ROWS + 2], width)
+        for apart in range(3):
+            n = min(2 * ROWS, len(some) - apart)
+            if n > 0:
+                np.einsum("ij,ij->i", some[:n], some[apart : apart + n], out=out[apart, first : first + n])
+    return out
+
+
+def _without_light(rows: np.ndarray, width: int) -> np.ndarray:
+    """Rows less their mean over so many pixels around each, and then less their own mean."""
+    from scipy.ndimage import uniform_filter1d
+
+    out = rows.astype(np.float32)
+    out -= uniform_filter1d(out, width, axis=1)
+    out -= out.mean(axis=1, keepdims=True)
+    return out
 
 
 def _largest_share(row: np.ndarray, width: int) -> float:
