@@ -16,6 +16,7 @@ from qckit.counting.grain import find_other_grain
 from qckit.counting.mirrors import is_mirrored
 from qckit.counting.result import Flag
 from qckit.counting.seams import find_break, find_seam
+from qckit.counting.steps import ROWS, turned
 from qckit.counting.tints import find_tint
 from qckit.counting.twins import find_twins
 from qckit.errors import InputError
@@ -68,7 +69,7 @@ def judge_integrity(
         At most one, ``damaged``, with all that was found.
     """
     green = np.ascontiguousarray(pixels[..., 1])
-    signs = signs_in_pixels(pixels, reduction=reduction, fine=fine)
+    signs = _signs(pixels, green, reduction, fine)
     if text := _stretched(found):
         signs.append(text)
     if text := _two_sizes(found, rows_px, cols_px, green.shape):
@@ -86,21 +87,25 @@ def signs_in_pixels(
     pixels: np.ndarray, *, reduction: float = 1.0, fine: Callable[[], np.ndarray] | None = None
 ) -> list[str]:
     """Say what is wrong with a photo, its objects left aside; parameters as of :func:`judge_integrity`."""
-    green = np.ascontiguousarray(pixels[..., 1])
+    return _signs(pixels, np.ascontiguousarray(pixels[..., 1]), reduction, fine)
+
+
+def _signs(pixels: np.ndarray, green: np.ndarray, reduction: float, fine) -> list[str]:
+    both = green, turned(green)
     signs = (
-        _seams(pixels, green, reduction, fine),
+        _seams(pixels, both, reduction, fine),
         _tint(pixels),
-        _still(green),
+        _still(both),
         find_other_grain(green),
-        "a part of it stands beside itself as in a mirror" if is_mirrored(green) or is_mirrored(green.T) else "",
+        "a part of it stands beside itself as in a mirror" if any(map(is_mirrored, both)) else "",
     )
     return [text for text in signs if text]
 
 
-def _seams(pixels: np.ndarray, green: np.ndarray, reduction: float, fine) -> str:
-    small = green.size * reduction**2 <= SMALL_MP * 1e6
+def _seams(pixels: np.ndarray, both: tuple[np.ndarray, np.ndarray], reduction: float, fine) -> str:
+    small = both[0].size * reduction**2 <= SMALL_MP * 1e6
     suspected: list[list[Cut]] = []
-    for values, word in ((green, "row"), (np.ascontiguousarray(green.T), "column")):
+    for values, word in zip(both, ("row", "column"), strict=True):
         cuts: list[Cut] = []
         at = find_break(values) or find_seam(values, None if small else cuts, reduced=reduction > 1)
         if at is not None:
@@ -108,7 +113,7 @@ def _seams(pixels: np.ndarray, green: np.ndarray, reduction: float, fine) -> str
         suspected.append(cuts)
     if small:
         whole = _brightness(pixels) if reduction <= 1 else _at_full_size(fine)
-        suspected = [suspects_of(values) for values in (whole, np.ascontiguousarray(whole.T))]
+        suspected = [suspects_of(values) for values in (whole, turned(whole))]
     elif reduction > 1:
         whole = _at_full_size(fine if any(suspected) else None)
         suspected = [look_again(cuts, reduction, values) for cuts, values in zip(suspected, (whole, whole.T))]
@@ -139,22 +144,34 @@ def _tint(pixels: np.ndarray) -> str:
     return ""
 
 
-def _still(green: np.ndarray) -> str:
+def _still(both: tuple[np.ndarray, np.ndarray]) -> str:
     """Rows or columns that repeat the one before."""
-    if min(green.shape) <= STILL_PX:
+    if min(both[0].shape) <= STILL_PX:
         return ""
-    steps = [np.abs(np.diff(v.astype(np.int16), axis=0)).mean(axis=1) for v in (green, np.ascontiguousarray(green.T))]
+    steps = [_mean_steps(values) for values in both]
     usual = max(float(np.median(step)) for step in steps)  # most rows, or most columns, may stand still
-    for step, values, word in zip(steps, (green, green.T), ("rows", "columns")):
-        level = values.mean(axis=1)[1:]
+    for step, values, word in zip(steps, both, ("rows", "columns"), strict=True):
         still = (step <= STILL_SHARE * usual) | (step <= STILL_STEP)
-        still &= (level > TINTS[0]) & (level < TINTS[1])
+        rows = np.flatnonzero(still)
+        level = values[rows + 1].mean(axis=1)
+        still[rows] = (level > TINTS[0]) & (level < TINTS[1])
         edges = np.flatnonzero(np.diff(np.r_[0, still.astype(np.int8), 0]))
         runs = edges[1::2] - edges[::2]
         if len(runs) and runs.max() >= STILL_PX:
             at = int(edges[::2][runs.argmax()])
             return f"{word} {at + 1} to {at + 1 + int(runs.max())} are one and the same"
     return ""
+
+
+def _mean_steps(values: np.ndarray) -> np.ndarray:
+    """Mean size of the steps from each row to the next; few rows at a time stay in the processor's cache."""
+    total = np.empty(len(values) - 1, np.uint32)
+    for first in range(0, len(total), ROWS):
+        one, two = values[first : first + ROWS], values[first + 1 : first + 1 + ROWS]
+        one = one[: len(two)]
+        size = np.maximum(one, two) - np.minimum(one, two)
+        np.add.reduce(size, axis=1, dtype=np.uint32, out=total[first : first + ROWS])
+    return total / values.shape[1]
 
 
 def _stretched(found) -> str:

@@ -9,6 +9,7 @@ __all__ = ["find_twins"]
 PATCH, LEAST_TWINS, ALIKE = 16, 3, 0.85  # half a patch's side [px], pairs at one distance, correlation of fine detail
 MOST, FEW = 1500, 150  # objects
 FINE_REACH, FINE_ROWS = 2, 128  # pixels around one that its surroundings are; rows worked out at a time
+APART, SOME = 2, 64  # pixels by which doubles may be displaced; objects whose pairs are listed at a time
 SAME, SAME_ALIGNED = 0.8, 0.72
 """Correlation of two patches' spectra in logarithms, less what all patches share: different objects reach 0.67, and
 0.5 where they stand exactly in one row or column."""
@@ -41,8 +42,7 @@ def find_twins(green: np.ndarray, rows_px: np.ndarray, cols_px: np.ndarray) -> s
     r, c = np.round(rows_px[inside]).astype(int), np.round(cols_px[inside]).astype(int)
     if len(r) < 2:
         return ""
-    fine: list[np.ndarray] = []
-    return _at_one_distance(green, r, c, fine) or _lone_pair(green, r, c, fine) or _echo(green, r, c, fine)
+    return _at_one_distance(green, r, c) or _lone_pair(green, r, c) or _echo(green, r, c)
 
 
 ECHO_PIXELS, ECHO_NEAR = 200_000, 24  # of the reduced photo; nearer than this many of them is an object itself
@@ -54,7 +54,7 @@ STRONG_Z, ALONE = 36.0, ((14.0, 2.8), (22.0, 2.0), (26.0, 1.6))
 ECHO_ALIKE, ECHO_PAIRS, ECHO_OBJECTS = 1.7, 3, 300  # sum of correlations of the most alike pairs at that distance
 
 
-def _echo(green: np.ndarray, r: np.ndarray, c: np.ndarray, known: list[np.ndarray]) -> str:
+def _echo(green: np.ndarray, r: np.ndarray, c: np.ndarray) -> str:
     """One distance at which a photo repeats itself, and objects that do.
 
     A repeated part leaves ripples in the power spectrum, as an echo does in a sound's; the spectrum of its logarithm,
@@ -66,7 +66,7 @@ def _echo(green: np.ndarray, r: np.ndarray, c: np.ndarray, known: list[np.ndarra
         return sentence
     if z < ECHO_Z or (lead < ECHO_LEAD and z < STRONG_Z):
         return ""
-    fine = _fine(green, known)
+    fine = _fine(green)
     best = 0.0
     for dr in range(down - step, down + step + 1):
         for dc in range(right - step, right + step + 1):
@@ -86,7 +86,7 @@ def _strongest_echo(green: np.ndarray) -> tuple[int, int, float, float, int]:
     rows, cols = green.shape[0] // step, green.shape[1] // step
     if min(rows, cols) < 3 * ECHO_NEAR:
         return 0, 0, 0.0, 0.0, step
-    small = green[: rows * step, : cols * step].reshape(rows, step, cols, step).mean(axis=(1, 3), dtype=np.float32)
+    small = _means(green, step)
     small -= small.mean()
     small *= np.outer(np.hanning(rows) ** 0.25, np.hanning(cols) ** 0.25).astype(np.float32)
     spectrum = rfft2(small)
@@ -106,6 +106,16 @@ def _strongest_echo(green: np.ndarray) -> tuple[int, int, float, float, int]:
         cepstrum[np.ix_(near_rows[near_rows < len(cepstrum)], near_cols)] = 0
     lead = height / max(float(cepstrum.max()), 1e-9)
     return int(y) * step, int(x if x <= cols // 2 else x - cols) * step, height / scatter, lead, step
+
+
+def _means(green: np.ndarray, step: int) -> np.ndarray:
+    """Means of squares of so many pixels a side: (M // step, N // step). Whole numbers until the last."""
+    rows, cols = green.shape[0] // step, green.shape[1] // step
+    total = np.zeros((rows, cols), np.uint16)
+    for down in range(step):
+        for right in range(step):
+            total += green[down : rows * step : step, right : cols * step : step]
+    return total / np.float32(step * step)
 
 
 def _pairs_at(fine: np.ndarray, r: np.ndarray, c: np.ndarray, down: int, right: int) -> list[float]:
@@ -135,43 +145,73 @@ def _sums_of(values: np.ndarray, n: int) -> np.ndarray:
     return out
 
 
-def _fine(green: np.ndarray, known: list[np.ndarray]) -> np.ndarray:
-    """Fine detail of a photo, worked out once: how far each pixel is from the mean of the square around it, times its
-    area, so that all are whole numbers.
+def _fine(green: np.ndarray) -> np.ndarray:
+    """Fine detail of a photo: how far each pixel is from the mean of the square around it, times its area, so that all
+    are whole numbers.
     """
-    if not known:
-        around = np.pad(green, FINE_REACH, mode="symmetric")
-        fine = np.empty(green.shape, np.int16)
-        for top in range(0, len(green), FINE_ROWS):  # few rows at a time stay in the processor's cache
-            rows = around[top : top + FINE_ROWS + 2 * FINE_REACH].astype(np.int16)
-            square = _sums_of(_sums_of(rows, 2 * FINE_REACH + 1).T, 2 * FINE_REACH + 1).T
-            here = rows[FINE_REACH:-FINE_REACH, FINE_REACH:-FINE_REACH]
-            np.subtract((2 * FINE_REACH + 1) ** 2 * here, square, out=fine[top : top + FINE_ROWS])
-        known.append(fine)
-    return known[0]
+    around = np.pad(green, FINE_REACH, mode="symmetric")
+    fine = np.empty(green.shape, np.int16)
+    for top in range(0, len(green), FINE_ROWS):  # few rows at a time stay in the processor's cache
+        rows = around[top : top + FINE_ROWS + 2 * FINE_REACH].astype(np.int16)
+        square = _sums_of(_sums_of(rows, 2 * FINE_REACH + 1).T, 2 * FINE_REACH + 1).T
+        here = rows[FINE_REACH:-FINE_REACH, FINE_REACH:-FINE_REACH]
+        np.subtract((2 * FINE_REACH + 1) ** 2 * here, square, out=fine[top : top + FINE_ROWS])
+    return fine
 
 
-def _at_one_distance(green: np.ndarray, r: np.ndarray, c: np.ndarray, known: list[np.ndarray]) -> str:
+def _fine_around(green: np.ndarray, r: np.ndarray, c: np.ndarray, reach: int) -> np.ndarray:
+    """Fine detail of the squares around some places: (n, 2 * reach, 2 * reach). Where one reaches over the photo's
+    border it goes on mirrored.
+    """
+    off = np.arange(-reach - FINE_REACH, reach + FINE_REACH)
+    rows, cols = (_mirrored(at[:, None] + off, n) for at, n in zip((r, c), green.shape, strict=True))
+    around = green[rows[:, :, None], cols[:, None, :]].astype(np.int16)
+    square = _sums_of(around.transpose(1, 0, 2), 2 * FINE_REACH + 1)
+    square = _sums_of(square.transpose(2, 1, 0), 2 * FINE_REACH + 1).transpose(1, 2, 0)
+    return (2 * FINE_REACH + 1) ** 2 * around[:, FINE_REACH:-FINE_REACH, FINE_REACH:-FINE_REACH] - square
+
+
+def _mirrored(at: np.ndarray, n: int) -> np.ndarray:
+    """Numbers of rows or columns, those beyond the border mirrored at it."""
+    at = np.where(at < 0, -1 - at, at)
+    return np.where(at < n, at, 2 * n - 1 - at)
+
+
+def _at_one_distance(green: np.ndarray, r: np.ndarray, c: np.ndarray) -> str:
     """Several objects at one distance from their doubles, alike down to the grain."""
-    i, j = (index.astype(np.int32) for index in np.triu_indices(len(r), 1))  # a million pairs of 1,500 objects
-    dr, dc = (place.take(j) - place.take(i) for place in (r.astype(np.int32), c.astype(np.int32)))
-    far = dr * dr + dc * dc > (3 * PATCH) ** 2
-    i, j = i[far], j[far]
-    bins = (dr[far] + 4096) // 3 * 8192 + (dc[far] + 4096) // 3
-    del dr, dc, far
-    keys, counts = np.unique(bins, return_counts=True)
-    for key in keys[np.argsort(-counts, kind="stable")][:8]:
-        pairs = np.flatnonzero(bins == key)
-        if len(pairs) < LEAST_TWINS:
-            break
-        fine = _fine(green, known)
-        alike = sum(_alike(fine, (r[i[k]], c[i[k]]), (r[j[k]], c[j[k]])) > ALIKE for k in pairs[:40])
+    distance, pair = _distances(r, c)
+    for key in _commonest(distance, LEAST_TWINS)[:8]:
+        first, second = np.divmod(pair[distance == key][:40], len(r))
+        alike = int((_alike(green, (r[first], c[first]), (r[second], c[second])) > ALIKE).sum())
         if alike >= LEAST_TWINS:
             return f"{alike} of its objects stand in it twice, down to the grain"
     return ""
 
 
-def _lone_pair(green: np.ndarray, r: np.ndarray, c: np.ndarray, known: list[np.ndarray]) -> str:
+def _distances(r: np.ndarray, c: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Distance of every two objects that lie well apart, rounded, as one number each; and the pair as one, too.
+
+    Some rows of the table of pairs at a time: of 1,500 objects there are a million.
+    """
+    n, number = len(r), np.arange(len(r))
+    distances, pairs = [], []
+    for top in range(0, n, SOME):
+        dr, dc = (at - at[top : top + SOME, None] for at in (r.astype(np.int32), c.astype(np.int32)))
+        far = (dr * dr + dc * dc > (3 * PATCH) ** 2) & (number > number[top : top + SOME, None])
+        distances.append(((dr + 4096) // 3 * 8192 + (dc + 4096) // 3)[far])
+        pairs.append(np.flatnonzero(far).astype(np.int32) + top * n)
+    return np.concatenate(distances), np.concatenate(pairs)
+
+
+def _commonest(values: np.ndarray, least: int) -> np.ndarray:
+    """Values that are there so many times, the most frequent first, then the smallest."""
+    ordered = np.sort(values)
+    often = np.unique(ordered[least - 1 :][ordered[least - 1 :] == ordered[: len(ordered) - least + 1]])
+    times = np.searchsorted(ordered, often, "right") - np.searchsorted(ordered, often, "left")
+    return often[np.argsort(-times, kind="stable")]
+
+
+def _lone_pair(green: np.ndarray, r: np.ndarray, c: np.ndarray) -> str:
     """Two objects whose surroundings have the same spectrum beyond what all have in common, and the same grain.
 
     With many objects a repeated part holds several, which their one distance tells; so only few are looked at here.
@@ -187,14 +227,17 @@ def _lone_pair(green: np.ndarray, r: np.ndarray, c: np.ndarray, known: list[np.n
     spectrum -= spectrum.mean(axis=0)
     spectrum -= spectrum.mean(axis=1, keepdims=True)
     spectrum /= np.sqrt((spectrum**2).sum(axis=1, keepdims=True)) + 1e-6
-    same = np.triu(spectrum @ spectrum.T, 1)
+    same = np.empty((len(r), len(r)), np.float32)
+    for top in range(0, len(r), 4):  # products so small stay on one thread, whose fellows would only wait for each other
+        same[top : top + 4] = spectrum[top : top + 4] @ spectrum.T
+    same = np.triu(same, 1)
     down, right = np.abs(r[:, None] - r), np.abs(c[:, None] - c)
     limit = np.where(np.minimum(down, right) <= 1, SAME_ALIGNED, SAME)  # a row or column that was read twice
     same[np.hypot(down, right) <= 3 * PATCH] = 0
     pairs = np.argwhere(same > limit)
-    for i, j in pairs[np.argsort(-same[pairs[:, 0], pairs[:, 1]])][:6]:
-        if _alike(_fine(green, known), (r[i], c[i]), (r[j], c[j])) > ALIKE:
-            return "one of its objects stands in it twice, down to the grain"
+    i, j = pairs[np.argsort(-same[pairs[:, 0], pairs[:, 1]])][:6].T
+    if len(i) and (_alike(green, (r[i], c[i]), (r[j], c[j])) > ALIKE).any():
+        return "one of its objects stands in it twice, down to the grain"
     return ""
 
 
@@ -203,14 +246,17 @@ def _patch(fine: np.ndarray, row: int, col: int) -> np.ndarray:
     return fine[max(0, row - PATCH) : row + PATCH, max(0, col - PATCH) : col + PATCH].astype(np.float32).ravel()
 
 
-def _alike(fine: np.ndarray, here, there) -> float:
-    """Best correlation of two patches' fine detail, a pixel or two apart."""
-    a = _patch(fine, *here)
-    best = 0.0
-    for down in (-2, -1, 0, 1, 2):
-        for right in (-2, -1, 0, 1, 2):
-            r, c = there[0] + down, there[1] + right
-            b = _patch(fine, r, c)
-            if b.size == a.size:
-                best = max(best, float(a @ b) / (float(np.sqrt((a @ a) * (b @ b))) + 1e-6))
-    return best
+def _alike(green: np.ndarray, here, there) -> np.ndarray:
+    """Best correlation of the fine detail around places with that around others, a pixel or two apart: (n,)."""
+    patches = _fine_around(green, *here, PATCH).astype(np.float32)
+    others = _fine_around(green, *there, PATCH + APART).astype(np.float32)
+    windows = np.lib.stride_tricks.sliding_window_view(others, (2 * PATCH, 2 * PATCH), axis=(1, 2))
+    alike = np.einsum("nij,nabij->nab", patches, windows)
+    strength = np.einsum("nij,nij->n", patches, patches)[:, None, None] * np.einsum("nabij,nabij->nab", windows, windows)
+    alike /= np.sqrt(strength) + 1e-6
+    apart = np.arange(-APART, APART + 1)
+    for axis, (at, n) in enumerate(zip(there, green.shape, strict=True)):  # none that reaches over the photo's border
+        centre = at[:, None] + apart
+        inside = (centre >= PATCH) & (centre <= n - PATCH)
+        alike *= np.expand_dims(inside, 2 - axis)
+    return np.maximum(alike.max(axis=(1, 2)), 0)

@@ -163,7 +163,8 @@ def read_brightness(path: str | Path) -> np.ndarray:
             warnings.simplefilter("ignore")
             check_size(*image.size, one_line(path.name))
             image.draft("L", image.size)
-            upright = ImageOps.exif_transpose(image)
+            turned = image.getexif().get(0x0112, 1) != 1  # else the decoder's pixels would be copied once more
+            upright = ImageOps.exif_transpose(image) if turned else image
             return pixels_of(upright if upright.mode == "L" else upright.convert("L"))
     except InputError:
         raise
