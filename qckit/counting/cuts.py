@@ -14,6 +14,7 @@ from typing import NamedTuple
 import numpy as np
 
 from qckit.counting.steps import count_per_row, steps_of, strips_of_steps
+from qckit.photo.reading import Brightness
 
 __all__ = ["Cut", "look_again", "sharp_per_row", "surest_cut", "suspect_rows", "suspects_of"]
 
@@ -111,7 +112,7 @@ def suspects_of(values: np.ndarray) -> list[Cut]:
     return suspect_rows(values, 1, reduced=False)
 
 
-def look_again(suspects: list[Cut], reduction: float, values: np.ndarray) -> list[Cut]:
+def look_again(suspects: list[Cut], reduction: float, values: Brightness | np.ndarray) -> list[Cut]:
     """Look at suspected rows of a reduced photo in the photo's own pixels.
 
     Parameters
@@ -120,8 +121,8 @@ def look_again(suspects: list[Cut], reduction: float, values: np.ndarray) -> lis
         From :func:`suspect_rows`.
     reduction : float
         Pixels of the photo per pixel in which the rows were found.
-    values : (M, N) ndarray of uint8
-        The photo's brightness.
+    values : Brightness, or (M, N) ndarray of uint8
+        The photo's brightness in its own pixels.
 
     Returns
     -------

@@ -60,12 +60,14 @@ def _activity(green: np.ndarray) -> tuple[np.ndarray, np.ndarray, int]:
     """
     cells = np.lib.stride_tricks.sliding_window_view(green, (CELL, CELL))[::CELL, ::CELL]
     skip = max(1, round((cells.shape[0] * cells.shape[1] / MOST_CELLS) ** 0.5))
-    cells = cells[::skip, ::skip].astype(np.float32)
-    sums = []
-    for apart in (1, 2):
-        right, down = cells[..., apart:] - cells[..., :-apart], cells[..., apart:, :] - cells[..., :-apart, :]
-        total = sum(np.einsum("abk,abk->ab", d, d) for d in (d.reshape(*d.shape[:2], -1) for d in (right, down)))
-        sums.append(total / (CELL * (CELL - apart)))
+    cells = cells[::skip, ::skip]
+    sums = np.empty((2, *cells.shape[:2]), np.float32)
+    for k in range(len(cells)):  # few at a time stay in the processor's cache
+        some = cells[k].astype(np.float32)
+        for apart, out in zip((1, 2), sums, strict=True):
+            right, down = some[..., apart:] - some[..., :-apart], some[:, apart:] - some[:, :-apart]
+            total = sum(np.einsum("ak,ak->a", d, d) for d in (d.reshape(len(d), -1) for d in (right, down)))
+            out[k] = total / (CELL * (CELL - apart))
     return sums[0], sums[1], skip * CELL
 
 

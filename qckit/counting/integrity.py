@@ -20,6 +20,7 @@ from qckit.counting.steps import ROWS, turned
 from qckit.counting.tints import find_tint
 from qckit.counting.twins import find_twins
 from qckit.errors import InputError
+from qckit.photo.reading import Brightness
 from qckit.stages import STAGES
 
 __all__ = ["judge_integrity", "signs_in_pixels"]
@@ -45,7 +46,7 @@ def judge_integrity(
     cols_px: np.ndarray,
     *,
     reduction: float = 1.0,
-    fine: Callable[[], np.ndarray] | None = None,
+    fine: Callable[[], Brightness] | None = None,
 ) -> list[Flag]:
     """Flag a photo that cannot have come from a camera as it is.
 
@@ -60,8 +61,7 @@ def judge_integrity(
     reduction : float
         Pixels of the photo per pixel of ``pixels``.
     fine : callable, optional
-        Returns the brightness of the photo in its own pixels, (M, N) ndarray of uint8; called only where a reduced
-        photo may have been cut.
+        Returns the brightness of the photo in its own pixels; called only where a reduced photo may have been cut.
 
     Returns
     -------
@@ -84,7 +84,7 @@ def judge_integrity(
 
 
 def signs_in_pixels(
-    pixels: np.ndarray, *, reduction: float = 1.0, fine: Callable[[], np.ndarray] | None = None
+    pixels: np.ndarray, *, reduction: float = 1.0, fine: Callable[[], Brightness] | None = None
 ) -> list[str]:
     """Say what is wrong with a photo, its objects left aside; parameters as of :func:`judge_integrity`."""
     return _signs(pixels, np.ascontiguousarray(pixels[..., 1]), reduction, fine)
@@ -112,7 +112,7 @@ def _seams(pixels: np.ndarray, both: tuple[np.ndarray, np.ndarray], reduction: f
             return f"its contents break off along {word} {at}"
         suspected.append(cuts)
     if small:
-        whole = _brightness(pixels) if reduction <= 1 else _at_full_size(fine)
+        whole = _brightness(pixels) if reduction <= 1 else _at_full_size(fine)[:]
         suspected = [suspects_of(values) for values in (whole, turned(whole))]
     elif reduction > 1:
         whole = _at_full_size(fine if any(suspected) else None)
@@ -121,7 +121,7 @@ def _seams(pixels: np.ndarray, both: tuple[np.ndarray, np.ndarray], reduction: f
     return f"several bodies end along {cut[0]} {cut[1] + 1}" if cut else ""
 
 
-def _at_full_size(fine: Callable[[], np.ndarray] | None) -> np.ndarray:
+def _at_full_size(fine: Callable[[], Brightness] | None) -> Brightness | np.ndarray:
     """Brightness of the photo in its own pixels; none where its file is gone since it was read."""
     try:
         return fine() if fine else np.zeros((0, 0), np.uint8)

@@ -13,7 +13,6 @@ from qckit.counting.analysis import Analysis, FoundObjects, analyse, choose_obje
 from qckit.counting.bounds import check_countable
 from qckit.counting.flags import PhotoSigns, hatch_shift, hatch_swing, judge_photo, share_between
 from qckit.counting.frame import apply_frame
-from qckit.counting.heap import trim_heap
 from qckit.counting.integrity import judge_integrity
 from qckit.counting.learned import load_learned
 from qckit.counting.measuring import FEATURES
@@ -108,7 +107,7 @@ def count_photo(
         found.rows * per_px[0],
         found.cols * per_px[1],
         reduction=photo.reduction,
-        fine=lambda: _brightness_of(photo),
+        fine=lambda: read_brightness(photo.path),
     )
     flags = (*judge_photo(signs), *damage)
     return PhotoCount(
@@ -125,12 +124,6 @@ def count_photo(
         seconds=time.perf_counter() - start,
         counter_version=version_with(model_key(stage_model)),
     )
-
-
-def _brightness_of(photo: Photo) -> np.ndarray:
-    """Brightness in the photo's own pixels, read where little else lies in memory."""
-    trim_heap(photo.pixels.size // 3)
-    return read_brightness(photo.path)
 
 
 def _in_region(objects: pd.DataFrame, region: dict, um_per_px: float) -> pd.DataFrame:

@@ -228,7 +228,7 @@ def _lone_pair(green: np.ndarray, r: np.ndarray, c: np.ndarray) -> str:
     spectrum -= spectrum.mean(axis=1, keepdims=True)
     spectrum /= np.sqrt((spectrum**2).sum(axis=1, keepdims=True)) + 1e-6
     same = np.empty((len(r), len(r)), np.float32)
-    for top in range(0, len(r), 4):  # products so small stay on one thread, whose fellows would only wait for each other
+    for top in range(0, len(r), 4):  # so small products stay on one thread, whose fellows would only wait
         same[top : top + 4] = spectrum[top : top + 4] @ spectrum.T
     same = np.triu(same, 1)
     down, right = np.abs(r[:, None] - r), np.abs(c[:, None] - c)
@@ -252,7 +252,8 @@ def _alike(green: np.ndarray, here, there) -> np.ndarray:
     others = _fine_around(green, *there, PATCH + APART).astype(np.float32)
     windows = np.lib.stride_tricks.sliding_window_view(others, (2 * PATCH, 2 * PATCH), axis=(1, 2))
     alike = np.einsum("nij,nabij->nab", patches, windows)
-    strength = np.einsum("nij,nij->n", patches, patches)[:, None, None] * np.einsum("nabij,nabij->nab", windows, windows)
+    strength = np.einsum("nabij,nabij->nab", windows, windows)
+    strength *= np.einsum("nij,nij->n", patches, patches)[:, None, None]
     alike /= np.sqrt(strength) + 1e-6
     apart = np.arange(-APART, APART + 1)
     for axis, (at, n) in enumerate(zip(there, green.shape, strict=True)):  # none that reaches over the photo's border

@@ -25,7 +25,7 @@ from qckit.photo.decoding import (
     read_tiff,
 )
 
-__all__ = ["MAX_MEGAPIXELS", "Photo", "file_bytes", "read_brightness", "read_photo"]
+__all__ = ["MAX_MEGAPIXELS", "Brightness", "Photo", "file_bytes", "read_brightness", "read_photo"]
 
 
 MAX_FILE_MB = 600.0
@@ -141,12 +141,43 @@ def read_photo(path, *, um_per_px: float | None = None, finest_um_per_px: float 
     )
 
 
-def read_brightness(path: str | Path) -> np.ndarray:
+class Brightness:
+    """Brightness of a photo in its own pixels, handed over row by row: the whole would lie in memory twice.
+
+    Parameters
+    ----------
+    image : PIL.Image.Image
+        Of bytes, one channel.
+    across : bool
+        Hand over columns in place of rows.
+    """
+
+    def __init__(self, image, *, across: bool = False):
+        self._image, self._across = image, across
+
+    @property
+    def T(self) -> Brightness:
+        """The same with columns for rows."""
+        return Brightness(self._image, across=not self._across)
+
+    def __len__(self) -> int:
+        return self._image.size[0 if self._across else 1]
+
+    def __getitem__(self, rows: slice) -> np.ndarray:
+        """Some rows, (n, N) ndarray of uint8."""
+        first, end, _ = rows.indices(len(self))
+        width, height = self._image.size
+        if self._across:
+            return pixels_of(self._image.crop((first, 0, max(first, end), height))).T
+        return pixels_of(self._image.crop((0, first, width, max(first, end))))
+
+
+def read_brightness(path: str | Path) -> Brightness:
     """Read the brightness of a JPEG photo in its own pixels, upright: a third of the work of reading its colours.
 
     Returns
     -------
-    (M, N) ndarray of uint8
+    Brightness
 
     Raises
     ------
@@ -159,13 +190,15 @@ def read_brightness(path: str | Path) -> np.ndarray:
     data = file_bytes(path, formats=True)
     Image.MAX_IMAGE_PIXELS = None  # the limit is check_size, which says what to do
     try:
-        with warnings.catch_warnings(), Image.open(io.BytesIO(data), formats=("JPEG", "MPO")) as image:
+        with warnings.catch_warnings():
             warnings.simplefilter("ignore")
+            image = Image.open(io.BytesIO(data), formats=("JPEG", "MPO"))
             check_size(*image.size, one_line(path.name))
             image.draft("L", image.size)
-            turned = image.getexif().get(0x0112, 1) != 1  # else the decoder's pixels would be copied once more
+            image.load()
+            turned = image.getexif().get(0x0112, 1) != 1  # else its pixels would be copied once more
             upright = ImageOps.exif_transpose(image) if turned else image
-            return pixels_of(upright if upright.mode == "L" else upright.convert("L"))
+            return Brightness(upright if upright.mode == "L" else upright.convert("L"))
     except InputError:
         raise
     except Exception as error:  # decoders raise anything on damaged files
