@@ -69,7 +69,7 @@ def judge_integrity(
         At most one, ``damaged``, with all that was found.
     """
     green = np.ascontiguousarray(pixels[..., 1])
-    signs = _signs(pixels, green, reduction, fine)
+    signs = signs_in_pixels(pixels, reduction=reduction, fine=fine, green=green)
     if text := _stretched(found):
         signs.append(text)
     if text := _two_sizes(found, rows_px, cols_px, green.shape):
@@ -84,13 +84,17 @@ def judge_integrity(
 
 
 def signs_in_pixels(
-    pixels: np.ndarray, *, reduction: float = 1.0, fine: Callable[[], Brightness] | None = None
+    pixels: np.ndarray,
+    *,
+    reduction: float = 1.0,
+    fine: Callable[[], Brightness] | None = None,
+    green: np.ndarray | None = None,
 ) -> list[str]:
-    """Say what is wrong with a photo, its objects left aside; parameters as of :func:`judge_integrity`."""
-    return _signs(pixels, np.ascontiguousarray(pixels[..., 1]), reduction, fine)
+    """Say what is wrong with a photo, its objects left aside; parameters as of :func:`judge_integrity`.
 
-
-def _signs(pixels: np.ndarray, green: np.ndarray, reduction: float, fine) -> list[str]:
+    ``green`` is the second channel in one piece, where that is at hand.
+    """
+    green = np.ascontiguousarray(pixels[..., 1]) if green is None else green
     both = green, turned(green)
     signs = (
         _seams(pixels, both, reduction, fine),
