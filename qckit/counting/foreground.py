@@ -87,12 +87,12 @@ def _shifted(mask: np.ndarray, size: int, axis: int, combine, before: int) -> np
     """Combine ``size`` pixels along one axis, so many of them ``before`` each pixel; outside is as the border."""
     pad = [(0, 0), (0, 0)]
     pad[axis] = (before, size - 1 - before)
-    wide = np.pad(mask, pad, mode="edge")
-    n = mask.shape[axis]
-    parts = [wide[k : k + n] if axis == 0 else wide[:, k : k + n] for k in range(size)]
-    out = combine(parts[0], parts[1])
-    for part in parts[2:]:
-        combine(out, part, out=out)
+    out, done = np.pad(mask, pad, mode="edge"), 1
+    while done < size:  # twos, then fours and so on
+        step = min(done, size - done)
+        n = out.shape[axis] - step
+        out = combine(out[:n], out[step:]) if axis == 0 else combine(out[:, :n], out[:, step:])
+        done += step
     return out
 
 

@@ -55,17 +55,18 @@ class Light:
     is_dark: bool
 
 
-def _block_means(codes: np.ndarray, block: int) -> np.ndarray:
-    """Mean brightness of blocks of one channel."""
-    rows, cols = codes.shape[0] // block, codes.shape[1] // block
+def _block_means(pixels: np.ndarray, block: int) -> np.ndarray:
+    """Mean brightness of blocks: (rows of blocks, columns of blocks, 3)."""
+    rows, cols = pixels.shape[0] // block, pixels.shape[1] // block
     every = 2 if block >= 8 else 1  # a quarter of the pixels is enough for a mean
-    some = codes[: rows * block, : cols * block : every]
+    some = pixels[: rows * block, : cols * block : every].transpose(2, 0, 1)
     first = -(-np.arange(cols) * block // every)  # of each block's columns among these
-    sums = np.empty((rows, cols), np.float32)
+    sums = np.empty((rows, 3, cols), np.float32)
     for k in range(rows):
-        across = LOG_CODE.take(some[k * block : (k + 1) * block : every]).sum(axis=0)
-        np.add.reduceat(across, first, out=sums[k])
-    return sums / (-(-block // every) * np.diff(first, append=some.shape[1])).astype(np.float32)
+        across = LOG_CODE.take(some[:, k * block : (k + 1) * block : every]).sum(axis=1)
+        np.add.reduceat(across, first, axis=1, out=sums[k])
+    n_each = -(-block // every) * np.diff(first, append=some.shape[2])
+    return (sums / n_each.astype(np.float32)).transpose(0, 2, 1)
 
 
 def background_at(grid: np.ndarray, block: int, shape: tuple[int, int], step: int = 1) -> np.ndarray:
@@ -101,17 +102,20 @@ def _across(grid: np.ndarray, block: int, n: int, step: int) -> tuple[np.ndarray
     return wide, np.diff(wide, axis=0, append=wide[-1:])
 
 
-def _background_rows(grid: np.ndarray, block: int, shape: tuple[int, int]):
-    """Yield slices of rows and the background there, few rows at a time so that they stay in the processor's cache."""
-    wide, rise = _across(grid, block, shape[1], 1)
-    low, part = _between(shape[0], grid.shape[0], block, 1)
+def _background_rows(grid: np.ndarray, block: int, out: np.ndarray):
+    """Write the background into a picture; yield slices of rows where it stands.
+
+    Few rows at a time, so that they are still in the processor's cache when they are used.
+    """
+    wide, rise = _across(grid, block, out.shape[1], 1)
+    low, part = _between(out.shape[0], grid.shape[0], block, 1)
     ends = np.searchsorted(low, np.arange(len(wide) + 1))
     for k, (start, end) in enumerate(pairwise(ends)):  # a straight ramp from one row of blocks to the next
         for first in range(start, end, ROWS):
-            last = min(first + ROWS, end)
-            values = rise[k] * part[first:last, None]
-            values += wide[k]
-            yield slice(first, last), values
+            rows = slice(first, min(first + ROWS, end))
+            np.multiply(rise[k], part[rows, None], out=out[rows])
+            out[rows] += wide[k]
+            yield rows
 
 
 def _between(n: int, blocks: int, block: int, step: int) -> tuple[np.ndarray, np.ndarray]:
@@ -121,10 +125,9 @@ def _between(n: int, blocks: int, block: int, step: int) -> tuple[np.ndarray, np
     return low, (at - low).astype(np.float32)
 
 
-def _residual(work: WorkImage, grid: np.ndarray, block: int, step: int) -> np.ndarray:
-    """Difference from the background on every ``step``-th pixel: (m, n, 3)."""
-    shape = work.pixels.shape[:2]
-    out = np.take(LOG_CODE, work.pixels[::step, ::step])
+def _residual(some: np.ndarray, shape: tuple[int, int], grid: np.ndarray, block: int, step: int) -> np.ndarray:
+    """Difference of the brightness ``some`` of every ``step``-th pixel from the background: (m * n, 3)."""
+    out = some.copy()
     low, part = _between(shape[1], grid.shape[1], block, step)
     part = part[:, None]
     wide = grid.take(low, 1) * (1 - part) + grid.take(np.minimum(low + 1, grid.shape[1] - 1), 1) * part
@@ -132,7 +135,7 @@ def _residual(work: WorkImage, grid: np.ndarray, block: int, step: int) -> np.nd
     part = part[:, None, None]
     out -= wide.take(low, 0) * (1 - part)
     out -= wide.take(np.minimum(low + 1, grid.shape[0] - 1), 0) * part
-    return out
+    return out.reshape(-1, 3)
 
 
 def _clean_scatter(samples: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -204,15 +207,16 @@ def estimate_light(work: WorkImage) -> Light:
     """
     pixels = work.pixels
     block = max(1, min(round(BLOCK_UM / work.um_per_px), min(pixels.shape[:2])))
-    means = np.stack([_block_means(pixels[..., c], block) for c in range(3)], axis=-1)
+    means = _block_means(pixels, block)
     window = min(NEIGHBOURS, 2 * (min(means.shape[:2]) // 2) + 1)
     grid = np.stack([_coarse_median(means[..., c], window) for c in range(3)], axis=-1)
     step = max(1, int((pixels.shape[0] * pixels.shape[1] / SAMPLES) ** 0.5))
+    some = LOG_CODE.take(pixels[::step, ::step])
     for _ in range(2):
-        samples = _residual(work, grid, block, step).reshape(-1, 3)
+        samples = _residual(some, pixels.shape[:2], grid, block, step)
         covariance, distance = _clean_scatter(samples)
         grid = _regrid(grid, means, covariance)
-    samples = _residual(work, grid, block, step).reshape(-1, 3)
+    samples = _residual(some, pixels.shape[:2], grid, block, step)
     covariance, distance = _clean_scatter(samples)
     weights, is_dark = _mix(samples, covariance, distance)
     level = np.exp(np.median(grid.reshape(-1, 3), axis=0) / 100) * (255 + SOFTENER) - SOFTENER
@@ -245,7 +249,7 @@ def _regrid(grid, means, covariance):
     from scipy import ndimage
 
     off = means - grid
-    distance = np.einsum("abi,ij,abj->ab", off, np.linalg.inv(covariance), off)
+    distance = (off @ np.linalg.inv(covariance) * off).sum(axis=-1)
     clean = distance < 3.0
     out = np.empty_like(grid)
     weight = ndimage.uniform_filter(clean.astype(np.float32), 5, mode="nearest")
@@ -280,10 +284,9 @@ def signal_of(work: WorkImage, light: Light) -> np.ndarray:
     signal = np.empty((height, width), np.float32)
     red, green, blue = (LOG_CODE * weight for weight in light.weights)
     both = (green[:, None] + red).ravel()  # red and green looked up at once, as one number of 16 bits
-    for rows, values in _background_rows(-(light.grid @ light.weights), light.block_px, (height, width)):
+    for rows in _background_rows(-(light.grid @ light.weights), light.block_px, signal):
         part = pixels[rows]
         pairs = np.ndarray((len(part), width), "<u2", part, strides=part.strides[:2])
-        values += both.take(pairs)
-        values += blue.take(part[:, :, 2])
-        signal[rows] = values
+        signal[rows] += both.take(pairs)
+        signal[rows] += blue.take(part[:, :, 2])
     return signal

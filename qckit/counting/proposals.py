@@ -2,11 +2,37 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-__all__ = ["Proposals"]
+__all__ = ["Proposals", "Votes"]
+
+
+@dataclass(frozen=True)
+class Votes:
+    """Where each place of a coarser grid over a picture sees the centre of its object; asked only where that is wanted.
+
+    Attributes
+    ----------
+    shape : (int, int)
+        Rows and columns of the grid.
+    ask : callable
+        Takes rows and columns of the grid, each (n,); returns (2, n) float32, down and right from there to the centre.
+        [pixels of the reader's picture]
+    scale : (float, float)
+        Pixels down and right of the picture at hand for one of the reader's.
+    """
+
+    shape: tuple[int, int]
+    ask: Callable[[np.ndarray, np.ndarray], np.ndarray]
+    scale: tuple[float, float] = (1.0, 1.0)
+
+    def at(self, rows: np.ndarray, cols: np.ndarray) -> np.ndarray:
+        """Down and right to the centre from places of the grid: (2, n). [pixels of the picture]"""
+        votes = self.ask(rows, cols)
+        return votes * np.array(self.scale, votes.dtype).reshape(2, 1)
 
 
 @dataclass(frozen=True)
@@ -20,9 +46,7 @@ class Proposals:
         Probability per class (four stages, debris).
     score : (n,) ndarray
         How sure it is that there is an object, 0 to 1.
-    offsets : (2, P, Q) ndarray of float32
-        On a coarser grid over the same picture: down and right from there to the centre of the object. [pixels of the
-        picture]
+    votes : Votes
     invented, missed : float
         How many of them are expected to be none, and how many objects are expected among fainter places left out.
     """
@@ -31,7 +55,7 @@ class Proposals:
     cols: np.ndarray
     p: np.ndarray
     score: np.ndarray
-    offsets: np.ndarray
+    votes: Votes
     invented: float = 0.0
     missed: float = 0.0
 
@@ -41,5 +65,5 @@ class Proposals:
 
     def enlarged(self, down: float, right: float) -> Proposals:
         """The same objects in a picture so many times taller and wider."""
-        offsets = self.offsets * np.array([down, right], self.offsets.dtype).reshape(2, 1, 1)
-        return replace(self, rows=self.rows * down, cols=self.cols * right, offsets=offsets)
+        scale = self.votes.scale[0] * down, self.votes.scale[1] * right
+        return replace(self, rows=self.rows * down, cols=self.cols * right, votes=replace(self.votes, scale=scale))

@@ -11,13 +11,13 @@ from __future__ import annotations
 import hashlib
 import json
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, partial
 from pathlib import Path
 
 import numpy as np
 
 from qckit.counting.last_layer import HEAT, HEAT_PLANE, OFFSET_PLANES, STAGE_PLANES, LastLayer
-from qckit.counting.proposals import Proposals
+from qckit.counting.proposals import Proposals, Votes
 
 __all__ = ["READER_UM_PER_PX", "READER_VERSION", "Reading", "propose", "read_picture", "reader_available"]
 
@@ -47,7 +47,7 @@ def reader_available() -> bool:
 
 @dataclass(frozen=True)
 class _Network:
-    """What onnxruntime runs, and the last layer, which is worked out here for the planes and places that are wanted."""
+    """What onnxruntime runs, and the last layer, which is worked out here for the planes and places that are cells."""
 
     session: object
     last: LastLayer
@@ -70,28 +70,34 @@ def _network(model: Path) -> _Network:
     return _Network(session, last)
 
 
-def _four_by_four(picture: np.ndarray) -> np.ndarray:
-    """Lay four by four pixels side by side, after a rim of middle grey: (1, M/4 + 1, N/4 + 1, 48)."""
-    rows, cols = picture.shape[0] // FOLD + 1, picture.shape[1] // FOLD + 1
-    rimmed = np.full((FOLD * rows, FOLD * cols, 3), RIM, np.uint8)
-    rim = FOLD // 2
-    rimmed[rim:-rim, rim:-rim] = picture
+def _four_by_four(picture: np.ndarray, height: int, width: int) -> np.ndarray:
+    """Lay four by four pixels side by side, after a rim of middle grey: (1, height/4 + 1, width/4 + 1, 48).
+
+    The picture goes on as at its lower and right edges until it has that size.
+    """
+    rows, cols, rim = height // FOLD + 1, width // FOLD + 1, FOLD // 2
+    rimmed = np.empty((FOLD * rows, FOLD * cols, 3), np.uint8)
+    for side in (rimmed[:rim], rimmed[-rim:], rimmed[:, :rim], rimmed[:, -rim:]):
+        side[:] = RIM
+    inner, (n_rows, n_cols) = rimmed[rim:-rim, rim:-rim], picture.shape[:2]
+    inner[:n_rows, :n_cols] = picture
+    inner[:n_rows, n_cols:] = picture[:, -1:]
+    inner[n_rows:] = inner[n_rows - 1]
     runs = rimmed.reshape(rows, FOLD, 3 * FOLD * cols).view("V12")  # four pixels moved at once
     return np.ascontiguousarray(runs.transpose(0, 2, 1)).view(np.uint8).reshape(1, rows, cols, 3 * FOLD**2)
 
 
 def _strips(picture: np.ndarray) -> list[np.ndarray]:
     """Run the network in strips, so that memory stays bounded: what it noticed in each, (channels, P, Q)."""
-    rows, cols = picture.shape[:2]
-    over = ((0, -rows % BLOCK), (0, -cols % BLOCK), (0, 0))
-    padded = np.pad(picture, over, mode="edge") if np.any(over) else picture
-    height = padded.shape[0]
-    n_strips = max(1, round(height * padded.shape[1] / STRIP_PX))
+    height, width = (-(-n // BLOCK) * BLOCK for n in picture.shape[:2])
+    n_strips = max(1, round(height * width / STRIP_PX))
     step = max(256, -(-height // n_strips) // BLOCK * BLOCK + BLOCK)
     strips = []
     for start in range(0, height, step):
         first, last = max(0, start - HALO), min(height, start + step + HALO)
-        out = _network(MODEL).session.run(None, {"photo": _four_by_four(padded[first:last])})[0][0]
+        part = _four_by_four(picture[first:last], last - first, width)
+        out = _network(MODEL).session.run(None, {"photo": part})[0][0]
+        del part
         end = min(height, start + step)
         strips.append(out[:, (start - first) // FOLD : (end - first) // FOLD])
     return strips
@@ -117,6 +123,23 @@ def _planes(strips: list[np.ndarray], layer: LastLayer, which: tuple[int, ...]) 
     return out
 
 
+def _centres_of(strips: list[np.ndarray], layer: LastLayer, r: np.ndarray, c: np.ndarray) -> np.ndarray:
+    """Where places of the laid-out planes see the centre of their object, down and right: (2, n). [pixels]"""
+    cols = strips[0].shape[2]
+    (row, down), (col, right) = np.divmod(r, 2), np.divmod(c, 2)
+    tops = np.cumsum([0, *(s.shape[1] for s in strips)]) * cols
+    number = np.zeros(tops[-1], np.int64)
+    number[row * cols + col] = 1  # neighbours share what was noticed
+    cells = np.flatnonzero(number)
+    number[cells] = np.arange(len(cells))
+    parts = np.split(cells, np.searchsorted(cells, tops[1:-1]))
+    noticed = [s.reshape(len(s), -1).take(p - top, axis=1) for s, p, top in zip(strips, parts, tops[:-1], strict=True)]
+    weights, step, offset = (one[list(OFFSET_PLANES)] for one in (layer.weights, layer.step, layer.offset))
+    sums = weights.reshape(-1, weights.shape[2]) @ np.concatenate(noticed, axis=1).astype(np.float32)
+    votes = sums.reshape(*step.shape, -1) * step[..., None] + offset[..., None]
+    return votes[:, 2 * down + right, number[row * cols + col]] * np.float32(STRIDE)
+
+
 def _noticed_at(strips: list[np.ndarray], r: np.ndarray, c: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """What was noticed at pixels of the laid-out planes: (n, channels) bytes, and which corner of its pixel each is."""
     out = np.empty((len(r), strips[0].shape[0]), np.uint8)
@@ -126,19 +149,20 @@ def _noticed_at(strips: list[np.ndarray], r: np.ndarray, c: np.ndarray) -> tuple
     for i, strip in enumerate(strips):
         here = np.flatnonzero(strip_of == i)
         (row, down), (col, right) = np.divmod(r[here] - tops[i], 2), np.divmod(c[here], 2)
-        out[here], corner[here] = strip[:, row, col].T, 2 * down + right
+        out[here] = strip.reshape(len(strip), -1).take(row * strip.shape[2] + col, axis=1).T
+        corner[here] = 2 * down + right
     return out, corner
 
 
 def _peaks(plane: np.ndarray, least: float) -> tuple[np.ndarray, np.ndarray]:
     """Rows and columns of what is above a level and not below any of its eight neighbours."""
-    r, c = np.nonzero(plane > least)
-    wide = np.pad(plane, 1, constant_values=-np.inf)
-    top = np.ones(len(r), bool)
-    for down in range(3):
-        for right in range(3):
-            top &= plane[r, c] >= wide[r + down, c + right]
-    return r[top], c[top]
+    r, c = np.divmod(np.flatnonzero(plane > least), plane.shape[1])
+    for down in (-1, 0, 1):
+        for right in (-1, 0, 1):
+            beside = plane[np.clip(r + down, 0, plane.shape[0] - 1), np.clip(c + right, 0, plane.shape[1] - 1)]
+            top = plane[r, c] >= beside
+            r, c = r[top], c[top]
+    return r, c
 
 
 def _apart(rows: np.ndarray, cols: np.ndarray, score: np.ndarray, um_per_px: float) -> np.ndarray:
@@ -186,15 +210,16 @@ class Reading:
         last_layer, rows, cols = _network(MODEL).last, *self.shape
         learned = layer is not None and not layer.same(last_layer, HEAT_PLANE)
         layer = layer or last_layer
-        within = np.s_[: -(-rows // STRIDE), : -(-cols // STRIDE)]
-        logit, *offsets = _planes(self.strips, last_layer, (HEAT, *OFFSET_PLANES))[(slice(None), *within)]
+        shape = -(-rows // STRIDE), -(-cols // STRIDE)
+        logit = _planes(self.strips, last_layer, (HEAT,))[0, : shape[0], : shape[1]]
         least = FAINTEST_HEAT if learned else LEAST_HEAT
         r, c = _peaks(logit, np.log(least / (1 - least)))
         noticed, corner = _noticed_at(self.strips, r, c)
         sure = layer.answers(noticed, corner, HEAT_PLANE)[:, 0] if learned else logit[r, c].astype(float)
         row, col, score = (r + 0.5) * STRIDE, (c + 0.5) * STRIDE, expit(sure)
         p = softmax(layer.answers(noticed, corner, STAGE_PLANES), axis=1)
-        proposals = Proposals(row, col, p, score, np.stack(offsets) * np.float32(STRIDE)).take(score > LEAST_HEAT)
+        votes = Votes(shape, partial(_centres_of, self.strips, last_layer))
+        proposals = Proposals(row, col, p, score, votes).take(score > LEAST_HEAT)
         return proposals.take(_apart(proposals.rows, proposals.cols, proposals.score, self.um_per_px))
 
     def faint_places(self) -> tuple[np.ndarray, np.ndarray]:

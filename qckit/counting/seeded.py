@@ -173,8 +173,8 @@ def _shares(flat, mine, shape, *, proposals, shared, piece, under) -> np.ndarray
     """
     from scipy.spatial import cKDTree
 
-    offsets = proposals.offsets
-    (down, right), (n_rows, n_cols) = np.array(shape) / np.array(offsets.shape[1:]), offsets.shape[1:]
+    n_rows, n_cols = proposals.votes.shape
+    down, right = np.array(shape) / (n_rows, n_cols)
     # votes are as coarse as the reader's planes; one question per vote is enough
     rows = flat // shape[1]
     of_row, of_col = (
@@ -184,7 +184,7 @@ def _shares(flat, mine, shape, *, proposals, shared, piece, under) -> np.ndarray
     cell = (of_row * n_cols).take(rows) + of_col.take(flat - rows * shape[1])
     voter = _distinct(cell, n_rows * n_cols)
     r, c = np.divmod(voter, n_cols)
-    to_row, to_col = (plane.ravel().take(voter) for plane in offsets)
+    to_row, to_col = proposals.votes.at(r, c)
     aim = np.stack([(r + 0.5) * down + to_row, (c + 0.5) * right + to_col], axis=1)
     centres = cKDTree(np.stack([proposals.rows[shared], proposals.cols[shared]], axis=1))
     nearest = _nearest_two(centres, aim, max(down, right), shape)

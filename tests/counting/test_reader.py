@@ -39,6 +39,27 @@ def test_places_agree_with_planes(picture, monkeypatch):
     np.testing.assert_allclose(answers, planes[STAGE_PLANES, r, c].T, atol=1e-5)
 
 
+def test_votes_are_those_of_the_planes(picture, monkeypatch):
+    monkeypatch.setattr(reader, "STRIP_PX", 256 * 208)
+    strips = reader._strips(picture)
+    last = reader.shipped_last_layer()
+    down, right = reader._planes(strips, last, OFFSET_PLANES) * np.float32(reader.STRIDE)
+    rng = np.random.default_rng(5)
+    r, c = rng.integers(0, down.shape[0], 500), rng.integers(0, down.shape[1], 500)
+    votes = reader.Reading(strips, picture.shape[:2], 12.0).propose().votes
+    np.testing.assert_array_equal(votes.at(r, c), [down[r, c], right[r, c]])
+
+
+def test_a_picture_goes_on_as_at_its_edges():
+    picture = np.random.default_rng(6).integers(0, 256, (13, 21, 3), dtype=np.uint8)
+    wide = np.pad(
+        np.pad(picture, ((0, 3), (0, 11), (0, 0)), mode="edge"), ((2, 2), (2, 2), (0, 0)), constant_values=128
+    )
+    laid = reader._four_by_four(picture, 16, 32)
+    for row, col in ((0, 0), (1, 5), (3, 6), (4, 8)):
+        np.testing.assert_array_equal(laid[0, row, col].reshape(4, 4, 3), wide[4 * row :, 4 * col :][:4, :4])
+
+
 def test_sums_of_the_last_layer_are_exact():
     """Whole numbers below 2**24 add up exactly in 32-bit floating point (IEEE 754), in whatever order."""
     weights = reader.shipped_last_layer().weights

@@ -8,7 +8,7 @@ import pytest
 from PIL import Image
 
 from qckit.counting import count_photo, score_photo, summarise_scores
-from qckit.counting.proposals import Proposals
+from qckit.counting.proposals import Proposals, Votes
 from qckit.stages import CLASSES
 
 
@@ -35,9 +35,10 @@ def reader(monkeypatch, labelled):
             assert image.dtype == np.uint8
             assert um_per_px == pytest.approx(scale, rel=0.01)
             assert image.shape[1] == pytest.approx(photos.width_px[photo] * um / scale, abs=1)
-            way = np.zeros((2, image.shape[0] // 2, image.shape[1] // 2), np.float32)
+            grid = image.shape[0] // 2, image.shape[1] // 2
+            votes = Votes(grid, lambda r, c: np.zeros((2, len(r)), np.float32))
             centres = rows[["y_px", "x_px"]].to_numpy() * um / scale
-            return Proposals(centres[:, 0], centres[:, 1], p, np.full(len(rows), score), way)
+            return Proposals(centres[:, 0], centres[:, 1], p, np.full(len(rows), score), votes)
 
         module.propose = propose
         monkeypatch.setitem(sys.modules, "qckit.counting.reader", module)
