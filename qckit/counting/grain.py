@@ -58,17 +58,20 @@ def _activity(green: np.ndarray) -> tuple[np.ndarray, np.ndarray, int]:
     """Mean squared steps between neighbours and between every second pixel, of both directions, for each cell that is
     looked at; and how far these lie apart.
     """
-    cells = np.lib.stride_tricks.sliding_window_view(green, (CELL, CELL))[::CELL, ::CELL]
-    skip = max(1, round((cells.shape[0] * cells.shape[1] / MOST_CELLS) ** 0.5))
-    cells = cells[::skip, ::skip]
-    sums = np.empty((2, *cells.shape[:2]), np.float32)
-    for k in range(len(cells)):  # few at a time stay in the processor's cache
-        some = cells[k].astype(np.float32)
+    rows, cols = green.shape[0] // CELL, green.shape[1] // CELL
+    skip = max(1, round((rows * cols / MOST_CELLS) ** 0.5))
+    sums = np.zeros((2, -(-rows // skip), cols), np.float32)
+    for k in range(sums.shape[1]):  # few rows at a time stay in the processor's cache
+        top = k * skip * CELL
+        some = green[top : top + CELL, : cols * CELL].astype(np.float32)
         for apart, out in zip((1, 2), sums, strict=True):
-            right, down = some[..., apart:] - some[..., :-apart], some[:, apart:] - some[:, :-apart]
-            total = sum(np.einsum("ak,ak->a", d, d) for d in (d.reshape(len(d), -1) for d in (right, down)))
+            down, right = some[apart:] - some[:-apart], some[:, apart:] - some[:, :-apart]
+            total = np.einsum("ij,ij->j", down, down).reshape(cols, CELL).sum(axis=1)
+            across = np.zeros(cols * CELL, np.float32)  # of steps that begin in each column
+            np.einsum("ij,ij->j", right, right, out=across[:-apart])
+            total += across.reshape(cols, CELL)[:, : CELL - apart].sum(axis=1)  # the others end in the next cell
             out[k] = total / (CELL * (CELL - apart))
-    return sums[0], sums[1], skip * CELL
+    return sums[0, :, ::skip], sums[1, :, ::skip], skip * CELL
 
 
 def _change(values: np.ndarray, which: np.ndarray, limit: float) -> int | None:

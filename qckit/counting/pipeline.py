@@ -92,8 +92,8 @@ def count_photo(
     frame_mm2 = photo.width_px * photo.height_px * um_per_px**2 / 1e6
     if region is not None:
         objects, frame_mm2 = _in_region(objects, region, um_per_px), region_area_mm2(region, um_per_px, **size)
-    inside = objects[objects.counted]
-    counts = {s: int((inside.stage == s).sum()) for s in STAGES}
+    inside = objects.stage.to_numpy()[objects.counted.to_numpy()]
+    counts = {s: int((inside == s).sum()) for s in STAGES}
     in_frame = None if region is None else sum(counts[s] for s in FULL_CYST_STAGES)
     signs = _signs(findings, one_reader=reader_module(reader) is None, in_frame=in_frame)
     per_px = (
@@ -208,24 +208,25 @@ def _object_table(found: FoundObjects, analysis: Analysis, name: str) -> pd.Data
     """The objects table of a photo, in reading order."""
     work = analysis.work
     on_edge, counted = apply_frame(found.boxes, work.pixels.shape[:2])
-    stage = np.array(CLASSES, dtype=object)[found.p.argmax(axis=1)] if len(found.p) else np.array([], dtype=object)
-    table = pd.DataFrame(
-        {
-            "stage": pd.Series(stage, dtype="str"),
-            **{f"p_{c}": np.round(found.p[:, i], 4) for i, c in enumerate(CLASSES)},
-            "x_px": np.round(found.cols * work.step_x, 2),
-            "y_px": np.round(found.rows * work.step_y, 2),
-            "length_um": np.round(found.sizes["length_um"], 1),
-            "width_um": np.round(found.sizes["width_um"], 1),
-            "area_um2": np.round(found.sizes["area_um2"], 0),
-            "on_edge": on_edge,
-            "counted": counted & (stage != "debris"),
-        }
-    )
-    order = np.lexsort((table.x_px, table.y_px))
-    table = table.iloc[order].reset_index(drop=True)
-    table["photo"], table["object_id"], table["source"] = name, np.arange(1, len(table) + 1), "found"
-    return table[table_columns("objects")]
+    x_px, y_px = np.round(found.cols * work.step_x, 2), np.round(found.rows * work.step_y, 2)
+    order = np.lexsort((x_px, y_px))
+    p = np.round(found.p[order], 4)
+    stage = np.array(CLASSES, dtype=object)[found.p[order].argmax(axis=1)] if len(order) else np.array([], object)
+    columns = {
+        "photo": pd.Series([name] * len(order), dtype="str"),
+        "object_id": np.arange(1, len(order) + 1),
+        "stage": pd.Series(stage, dtype="str"),
+        **{f"p_{c}": p[:, i] for i, c in enumerate(CLASSES)},
+        "x_px": x_px[order],
+        "y_px": y_px[order],
+        "length_um": np.round(found.sizes["length_um"][order], 1),
+        "width_um": np.round(found.sizes["width_um"][order], 1),
+        "area_um2": np.round(found.sizes["area_um2"][order], 0),
+        "on_edge": on_edge[order],
+        "counted": counted[order] & (stage != "debris"),
+        "source": pd.Series(["found"] * len(order), dtype="str"),
+    }
+    return pd.DataFrame({column: columns[column] for column in table_columns("objects")})
 
 
 def _signs(findings: Findings, *, one_reader, in_frame):

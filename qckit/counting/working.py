@@ -92,7 +92,8 @@ def _with_gain(pixels: np.ndarray, colour_gain: np.ndarray) -> np.ndarray:
 def _brightened(pixels: np.ndarray) -> tuple[np.ndarray, float]:
     """A dim photo as a longer exposure would show it, so that it is read as others are; and the gain."""
     step = max(1, int((pixels.shape[0] * pixels.shape[1] / SAMPLES) ** 0.5))
-    some = pixels[::step, ::step].max(axis=2).ravel()
+    red, green, blue = np.moveaxis(pixels[::step, ::step], 2, 0)
+    some = np.maximum(np.maximum(red, green), blue).ravel()
     k = min(int(LIGHTEST * some.size), some.size - 1)
     lightest = float(np.partition(some, k)[k])
     if not 0 < lightest < DIM:
