@@ -43,6 +43,9 @@ BREAK_MARGIN = 6
 ALONE = 0.62  # share of a row's squares in one place; 0.8 at least where the limit was passed on sound photos
 LIGHT_PX = 65  # along a row; what is wider is light
 MOST_ACROSS = 800  # pixels of a row that are looked at
+REACHES = (1, 2)  # the next row; and the next but one, where a decoder that reduces the photo has mixed two
+ENOUGH_ACROSS = 240  # pixels of a row at the first look
+ROUGH_BREAK, ROUGH_LIMITS = 0.8, (0.5, 0.75, 3.0)  # and laxer limits: rows beyond BREAK reach 1.0 there at least
 
 
 def find_break(values: np.ndarray) -> int | None:
@@ -64,37 +67,61 @@ def find_break(values: np.ndarray) -> int | None:
     if values.shape[0] < 2 * BREAK_MARGIN + 7:
         return None
     step = -(-values.shape[1] // MOST_ACROSS)
-    rows = values[:, ::step]
-    products = _products(rows, max(3, LIGHT_PX // step)) / rows.shape[1]
-    scatter = np.sqrt(products[0])
-    for reach in (1, 2):  # the next row; and the next but one, where a decoder that reduces the photo has mixed two
-        r = products[reach, :-reach] / np.maximum(scatter[:-reach] * scatter[reach:], 1e-3)
-        beside, here = np.minimum(r[: -2 * reach], r[2 * reach :]), r[reach:-reach]
-        shows = np.minimum(scatter[reach : -2 * reach], scatter[2 * reach : -reach]) > LEAST_SCATTER
-        gap = _fisher(beside) - _fisher(here)
-        gap[~(shows & (beside > AGREE) & (here < BROKEN))] = 0
-        gap[:BREAK_MARGIN] = gap[-BREAK_MARGIN:] = 0
+    rows, width = values[:, ::step], max(3, LIGHT_PX // step)
+    likely = _likely_breaks(rows, width)
+    for reach, where in zip(REACHES, likely, strict=True):
+        if not where.any():
+            continue
+        wanted = np.r_[where, np.zeros(3 * reach, bool)]
+        for apart in range(1, 3 * reach + 1):
+            wanted[apart : apart + len(where)] |= where
+        gap = _gaps(_products(rows, width, wanted), reach, AGREE, BROKEN, LEAST_SCATTER)
+        gap[~where] = 0
         for at in np.argsort(-gap)[:6]:
             if gap[at] <= BREAK:
                 break
-            both = _without_light(rows[[at + reach, at + 2 * reach]], max(3, LIGHT_PX // step))
+            both = _without_light(rows[[at + reach, at + 2 * reach]], width)
             if max(_largest_share(row, 2 * CELL // step) for row in both) < ALONE:
                 return int(at) + 1 + reach
     return None
 
 
-def _products(rows: np.ndarray, width: int) -> np.ndarray:
-    """Sums of products of each row, less its light, with itself, the next and the next but one: (3, M), 0 at the end.
+def _likely_breaks(rows: np.ndarray, width: int) -> list[np.ndarray]:
+    """Where breaks may be, for each reach, told by fewer pixels of each row; anywhere where these are few already."""
+    every = rows.shape[1] // ENOUGH_ACROSS
+    if every < 2:
+        return [np.ones(len(rows) - 3 * reach, bool) for reach in REACHES]
+    products = _products(rows[:, ::every], max(3, width // every))
+    return [_gaps(products, reach, *ROUGH_LIMITS) > ROUGH_BREAK for reach in REACHES]
 
-    Few rows at a time, so that the memory they need is always the same.
+
+def _gaps(products: np.ndarray, reach: int, agree: float, broken: float, least_scatter: float) -> np.ndarray:
+    """By how much two rows agree less than those before and after, in Fisher's z: (M - 3 * reach,)."""
+    scatter = np.sqrt(products[0])
+    r = products[reach, :-reach] / np.maximum(scatter[:-reach] * scatter[reach:], 1e-3)
+    beside, here = np.minimum(r[: -2 * reach], r[2 * reach :]), r[reach:-reach]
+    shows = np.minimum(scatter[reach : -2 * reach], scatter[2 * reach : -reach]) > least_scatter
+    gap = _fisher(beside) - _fisher(here)
+    gap[~(shows & (beside > agree) & (here < broken))] = 0
+    gap[:BREAK_MARGIN] = gap[-BREAK_MARGIN:] = 0
+    return gap
+
+
+def _products(rows: np.ndarray, width: int, wanted: np.ndarray | None = None) -> np.ndarray:
+    """Mean products of each row, less its light, with itself, the next and the next but one: (3, M), 0 at the end.
+
+    Few rows at a time, so that the memory they need is always the same; none where no row is wanted.
     """
     out = np.zeros((3, len(rows)), np.float32)
-    for first in range(0, len(rows), 2 * ROWS):
-        some = _without_light(rows[first : first + 2 * ROWS + 2], width)
+    for first in range(0, len(rows), ROWS):
+        if wanted is not None and not wanted[first : first + ROWS].any():
+            continue
+        some = _without_light(rows[first : first + ROWS + 2], width)
         for apart in range(3):
-            n = min(2 * ROWS, len(some) - apart)
+            n = min(ROWS, len(some) - apart)
             if n > 0:
                 np.einsum("ij,ij->i", some[:n], some[apart : apart + n], out=out[apart, first : first + n])
+    out /= rows.shape[1]
     return out
 
 
