@@ -16,7 +16,7 @@ from qckit.counting.grain import find_other_grain
 from qckit.counting.mirrors import is_mirrored
 from qckit.counting.result import Flag
 from qckit.counting.seams import find_break, find_seam
-from qckit.counting.steps import ROWS, turned
+from qckit.counting.steps import rows_at_once, turned
 from qckit.counting.tints import find_tint
 from qckit.counting.twins import find_twins
 from qckit.errors import InputError
@@ -170,11 +170,12 @@ def _still(both: tuple[np.ndarray, np.ndarray]) -> str:
 def _mean_steps(values: np.ndarray) -> np.ndarray:
     """Mean size of the steps from each row to the next; few rows at a time stay in the processor's cache."""
     total = np.empty(len(values) - 1, np.uint32)
-    for first in range(0, len(total), ROWS):
-        one, two = values[first : first + ROWS], values[first + 1 : first + 1 + ROWS]
+    at_once = rows_at_once(values.shape[1])
+    for first in range(0, len(total), at_once):
+        one, two = values[first : first + at_once], values[first + 1 : first + 1 + at_once]
         one = one[: len(two)]
         size = np.maximum(one, two) - np.minimum(one, two)
-        np.add.reduce(size, axis=1, dtype=np.uint32, out=total[first : first + ROWS])
+        np.add.reduce(size, axis=1, dtype=np.uint32, out=total[first : first + at_once])
     return total / values.shape[1]
 
 

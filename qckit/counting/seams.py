@@ -11,7 +11,7 @@ from __future__ import annotations
 import numpy as np
 
 from qckit.counting.cuts import Cut, sharp_per_row, suspect_rows
-from qckit.counting.steps import ROWS, count_per_row, steps_of, strips_of_steps
+from qckit.counting.steps import count_per_row, rows_at_once, steps_of, strips_of_steps
 
 __all__ = ["find_break", "find_seam"]
 
@@ -113,12 +113,13 @@ def _products(rows: np.ndarray, width: int, wanted: np.ndarray | None = None) ->
     Few rows at a time, so that the memory they need is always the same; none where no row is wanted.
     """
     out = np.zeros((3, len(rows)), np.float32)
-    for first in range(0, len(rows), ROWS):
-        if wanted is not None and not wanted[first : first + ROWS].any():
+    at_once = rows_at_once(2 * rows.shape[1])
+    for first in range(0, len(rows), at_once):
+        if wanted is not None and not wanted[first : first + at_once].any():
             continue
-        some = _without_light(rows[first : first + ROWS + 2], width)
+        some = _without_light(rows[first : first + at_once + 2], width)
         for apart in range(3):
-            n = min(ROWS, len(some) - apart)
+            n = min(at_once, len(some) - apart)
             if n > 0:
                 np.einsum("ij,ij->i", some[:n], some[apart : apart + n], out=out[apart, first : first + n])
     out /= rows.shape[1]
@@ -167,7 +168,7 @@ def find_seam(values: np.ndarray, suspects: list[Cut] | None = None, *, reduced:
         return None
     for reach in (1, 2):  # of one pixel; and of two, as a decoder that reduces the photo leaves them
         least = _least_edge(values, reach)
-        n_edges, cells, n_sharp = _summed_up(values, reach, least, reduced=reduced)
+        n_edges, cells, n_sharp = _summed_up(values, reach, least, reduced=None if suspects is None else reduced)
         found = _whole_row(values, n_edges, reach, least)
         if found is None:
             found = _part_of_row(values, cells, reach)
@@ -190,21 +191,22 @@ def _edges(middle: np.ndarray, beside: np.ndarray, least: float) -> np.ndarray:
     return middle - np.minimum(middle, beside) > np.uint8(min(least, 255))
 
 
-def _summed_up(values: np.ndarray, reach: int, least: float, *, reduced: bool):
+def _summed_up(values: np.ndarray, reach: int, least: float, *, reduced: bool | None):
     """Sharp edges of each row, steps that are larger than their neighbours in each of its cells, and steps as at a cut.
 
-    Few rows at a time stay in the processor's cache.
+    These last are not counted where ``reduced`` is None.
     """
     n_rows, width = len(values) - 3 * reach, values.shape[1] // CELL * CELL
-    n_edges, n_sharp = np.empty(n_rows, np.int64), np.empty(n_rows, np.int64)
+    n_edges, n_sharp = np.empty(n_rows, np.int64), np.zeros(n_rows, np.int64)
     cells = np.empty((n_rows, width // CELL), np.uint8)
-    larger = np.empty((ROWS, width), bool)
+    larger = np.empty((rows_at_once(values.shape[1]), width), bool)
     for first, middle, beside in strips_of_steps(values, reach):
         n = len(middle)
         here = slice(first, first + n)
         cells[here] = _per_cell(np.greater(middle[:, :width], beside[:, :width], out=larger[:n]))
         n_edges[here] = count_per_row(_edges(middle, beside, least))
-        n_sharp[here] = sharp_per_row(middle, beside, reduced=reduced)
+        if reduced is not None:
+            n_sharp[here] = sharp_per_row(middle, beside, reduced=reduced)
     return n_edges, cells, n_sharp
 
 

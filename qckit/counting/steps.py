@@ -6,9 +6,15 @@ from collections.abc import Iterator
 
 import numpy as np
 
-__all__ = ["count_per_row", "steps_of", "strips_of_steps", "turned"]
+__all__ = ["count_per_row", "rows_at_once", "steps_of", "strips_of_steps", "turned"]
 
-ROWS = 64  # worked on at a time: so few stay in the processor's cache
+AT_ONCE = 130_000  # bytes
+ROWS = 64  # turned to columns at a time
+
+
+def rows_at_once(cols: int) -> int:
+    """How many rows of so many bytes are worked on at a time: so few stay in the processor's cache."""
+    return max(16, AT_ONCE // max(cols, 1))
 
 
 def steps_of(values: np.ndarray, reach: int) -> tuple[np.ndarray, np.ndarray]:
@@ -35,10 +41,11 @@ def strips_of_steps(values: np.ndarray, reach: int) -> Iterator[tuple[int, np.nd
     The arrays are the same each time, and hold the next rows when the next are asked for.
     """
     cols = values.shape[1]
-    larger, smaller = (np.empty((ROWS + 2 * reach, cols), np.uint8) for _ in range(2))
-    neighbours = np.empty((ROWS, cols), np.uint8)
-    for first in range(0, len(values) - 3 * reach, ROWS):
-        block = values[first : first + ROWS + 3 * reach]
+    at_once = rows_at_once(cols)
+    larger, smaller = (np.empty((at_once + 2 * reach, cols), np.uint8) for _ in range(2))
+    neighbours = np.empty((at_once, cols), np.uint8)
+    for first in range(0, len(values) - 3 * reach, at_once):
+        block = values[first : first + at_once + 3 * reach]
         n = len(block) - reach
         size = np.maximum(block[reach:], block[:-reach], out=larger[:n])
         size -= np.minimum(block[reach:], block[:-reach], out=smaller[:n])
@@ -50,7 +57,9 @@ def count_per_row(which: np.ndarray) -> np.ndarray:
     """How many are set in each row: (M,). Eight at once, as bytes of a number; 255 of these before a byte is full."""
     whole = which.shape[1] // 8 * 8
     eights = np.ascontiguousarray(which[:, :whole]).view(np.uint64)
-    total = which[:, whole:].sum(axis=1, dtype=np.int64)
+    total = np.zeros(len(which), np.int64)
+    if whole < which.shape[1]:
+        total += which[:, whole:].sum(axis=1, dtype=np.int64)
     for first in range(0, eights.shape[1], 255):
         bytes_of = np.add.reduce(eights[:, first : first + 255], axis=1)[:, None].view(np.uint8)
         total += bytes_of.sum(axis=1, dtype=np.int64)

@@ -9,6 +9,7 @@ __all__ = ["find_twins"]
 PATCH, LEAST_TWINS, ALIKE = 16, 3, 0.85  # half a patch's side [px], pairs at one distance, correlation of fine detail
 MOST, FEW = 1500, 150  # objects
 FINE_REACH, FINE_ROWS = 2, 128  # pixels around one that its surroundings are; rows worked out at a time
+SPREADING = 2_654_435_769  # times it, numbers fall evenly into cells (Knuth's multiplicative hash, from memory)
 APART, SOME = 2, 64  # pixels by which doubles may be displaced; objects whose pairs are listed at a time
 SAME, SAME_ALIGNED = 0.8, 0.72
 """Correlation of two patches' spectra in logarithms, less what all patches share: different objects reach 0.67, and
@@ -180,11 +181,14 @@ def _mirrored(at: np.ndarray, n: int) -> np.ndarray:
 def _at_one_distance(green: np.ndarray, r: np.ndarray, c: np.ndarray) -> str:
     """Several objects at one distance from their doubles, alike down to the grain."""
     distance, pair = _distances(r, c)
-    for key in _commonest(distance, LEAST_TWINS)[:8]:
-        first, second = np.divmod(pair[distance == key][:40], len(r))
-        alike = int((_alike(green, (r[first], c[first]), (r[second], c[second])) > ALIKE).sum())
-        if alike >= LEAST_TWINS:
-            return f"{alike} of its objects stand in it twice, down to the grain"
+    pairs = [pair[distance == key][:40] for key in _commonest(distance, LEAST_TWINS)[:8]]
+    if not pairs:
+        return ""
+    first, second = np.divmod(np.concatenate(pairs), len(r))
+    alike = _alike(green, (r[first], c[first]), (r[second], c[second])) > ALIKE
+    for n in np.add.reduceat(alike, np.cumsum([0, *map(len, pairs[:-1])]), dtype=int).tolist():
+        if n >= LEAST_TWINS:
+            return f"{n} of its objects stand in it twice, down to the grain"
     return ""
 
 
@@ -205,9 +209,13 @@ def _distances(r: np.ndarray, c: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 
 def _commonest(values: np.ndarray, least: int) -> np.ndarray:
     """Values that are there so many times, the most frequent first, then the smallest."""
-    ordered = np.sort(values)
-    often = np.unique(ordered[least - 1 :][ordered[least - 1 :] == ordered[: len(ordered) - least + 1]])
-    times = np.searchsorted(ordered, often, "right") - np.searchsorted(ordered, often, "left")
+    bits = 18 if len(values) < 300_000 else 20
+    cell = values.astype(np.uint32) * np.uint32(SPREADING) >> np.uint32(32 - bits)
+    ordered = np.sort(values[np.bincount(cell)[cell] >= least])  # most are rare, and alone in their cell
+    last = ordered[least - 1 :]
+    last = last[last == ordered[: len(ordered) - least + 1]]  # of each value all but the first few
+    starts = np.flatnonzero(np.diff(last, prepend=last[:1] - 1))
+    often, times = last[starts], np.diff(starts, append=len(last))
     return often[np.argsort(-times, kind="stable")]
 
 
