@@ -72,10 +72,10 @@ def find_break(values: np.ndarray) -> int | None:
     for reach, where in zip(REACHES, likely, strict=True):
         if not where.any():
             continue
-        wanted = np.r_[where, np.zeros(3 * reach, bool)]
+        needed = np.r_[where, np.zeros(3 * reach, bool)]
         for apart in range(1, 3 * reach + 1):
-            wanted[apart : apart + len(where)] |= where
-        gap = _gaps(_products(rows, width, wanted), reach, AGREE, BROKEN, LEAST_SCATTER)
+            needed[apart : apart + len(where)] |= where
+        gap = _gaps(_products(rows, width, needed), reach, AGREE, BROKEN, LEAST_SCATTER)
         gap[~where] = 0
         for at in np.argsort(-gap)[:6]:
             if gap[at] <= BREAK:
@@ -107,15 +107,15 @@ def _gaps(products: np.ndarray, reach: int, agree: float, broken: float, least_s
     return gap
 
 
-def _products(rows: np.ndarray, width: int, wanted: np.ndarray | None = None) -> np.ndarray:
+def _products(rows: np.ndarray, width: int, needed: np.ndarray | None = None) -> np.ndarray:
     """Mean products of each row, less its light, with itself, the next and the next but one: (3, M), 0 at the end.
 
-    Few rows at a time, so that the memory they need is always the same; none where no row is wanted.
+    Few rows at a time, so that the memory they need is always the same; none where no row is needed.
     """
     out = np.zeros((3, len(rows)), np.float32)
     at_once = rows_at_once(2 * rows.shape[1])
     for first in range(0, len(rows), at_once):
-        if wanted is not None and not wanted[first : first + at_once].any():
+        if needed is not None and not needed[first : first + at_once].any():
             continue
         some = _without_light(rows[first : first + at_once + 2], width)
         for apart in range(3):
