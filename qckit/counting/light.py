@@ -142,7 +142,7 @@ def _clean_scatter(samples: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Covariance of the background among samples with objects in them, by trimming; and each sample's distance²."""
     floor = np.eye(3) * 0.35  # rounding to whole code values and JPEG
     # every round is two products with these
-    products = (samples[:, _FIRST] * samples[:, _SECOND]).astype(np.float32)
+    products = np.stack([samples[:, i] * samples[:, j] for i, j in zip(_FIRST, _SECOND, strict=True)]).T
     # a quarter of the scatter of everything: objects on up to a quarter of the photo then fall outside and are trimmed,
     # while the two brightnesses of a mesh stay inside
     covariance = 0.25 * _square(products.mean(axis=0, dtype=float)) + floor

@@ -92,8 +92,12 @@ def _along_rows(signal: np.ndarray, um_per_px: float) -> tuple[np.ndarray, float
     # no strip has more say than a line would give it, or one dark body would outweigh them all
     few = np.clip(_strip_means(signal, which), 0, 2 * LEAST_SCATTERS)
     slopes = np.arange(-STEEPEST, STEEPEST + 1e-9, 2 * COARSEST / cols)
+    coarser = {1: few}
+    for down in (2, 4, COARSEST):
+        finer = coarser[down // 2][:, : rows // down * 2]
+        coarser[down] = np.maximum(finer[:, ::2], finer[:, 1::2])  # thin lines stay
     for down in (COARSEST, COARSEST // 2, COARSEST // 4):
-        pooled = few[:, : rows // down * down].reshape(len(few), -1, down).max(axis=2)  # thin lines stay
+        pooled = coarser[down]
         slope = _best_slope(pooled, at, slopes, down)
         slopes = slope + np.arange(-2, 3) * down / cols
     shared = (_moved_back(pooled, np.rint(slope * at / down).astype(int)) > LEAST_SHARED).mean(axis=0)

@@ -47,7 +47,7 @@ def reader_available() -> bool:
 
 @dataclass(frozen=True)
 class _Network:
-    """What onnxruntime runs, and the last layer, which is worked out here for the planes and places that are cells."""
+    """What onnxruntime runs, and the last layer, worked out here for the planes and places that are asked for."""
 
     session: object
     last: LastLayer

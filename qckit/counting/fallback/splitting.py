@@ -29,7 +29,7 @@ class Cut:
 
     Attributes
     ----------
-    labels : (M, N) ndarray of int32
+    labels : (M, N) ndarray of int
         0 background, 1 to n pieces.
     patch : (n + 1,) ndarray of int32
         The patch each piece belongs to; entry 0 is unused.
