@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from qckit.counting.chances import Accepted, accept
 from qckit.counting.fallback.grouping import best_division, list_candidates
 from qckit.counting.fallback.splitting import Cut, cut_pieces
 from qckit.counting.foreground import Foreground, find_foreground
@@ -13,7 +14,7 @@ from qckit.counting.light import Light, estimate_light, signal_of
 from qckit.counting.lines import remove_ruled_lines
 from qckit.counting.measuring import measure_objects
 from qckit.counting.pieces import PieceSums, sum_pieces
-from qckit.counting.seeded import cut_at_centres
+from qckit.counting.seeded import cut_at_centres, supported_at
 from qckit.counting.stages import ANSWERS, StageModel
 from qckit.counting.working import WorkImage
 from qckit.stages import CLASSES
@@ -123,8 +124,8 @@ def analyse(work: WorkImage) -> Analysis:
     return Analysis(work, light, foreground, tuple(_measure(work, light, foreground, cut) for cut in cuts), n_lines)
 
 
-def analyse_at_centres(work: WorkImage, proposals) -> tuple[Analysis, np.ndarray]:
-    """Measure one piece of foreground per centre proposed by the second reader, and what it left out.
+def analyse_at_centres(work: WorkImage, proposals) -> tuple[Analysis, np.ndarray, Accepted]:
+    """Measure one piece of foreground per proposal taken for an object, and what the second reader left out.
 
     Parameters
     ----------
@@ -135,11 +136,15 @@ def analyse_at_centres(work: WorkImage, proposals) -> tuple[Analysis, np.ndarray
     -------
     analysis : Analysis
     piece : (n,) ndarray of int
-        The piece of each proposal; 0 where no foreground supports it.
+        The piece of each proposal taken; 0 where no foreground supports it.
+    accepted : Accepted
     """
     light, foreground, n_lines = _see(work)
-    cut, piece = cut_at_centres(foreground.mask, foreground.signal, work.um_per_px, proposals)
-    return Analysis(work, light, foreground, (_measure(work, light, foreground, cut, join=False),), n_lines), piece
+    supported = supported_at(foreground.mask, proposals.rows, proposals.cols, work.um_per_px)
+    accepted = accept(proposals, supported, work.um_per_px)
+    cut, piece = cut_at_centres(foreground.mask, foreground.signal, work.um_per_px, accepted.proposals)
+    measures = _measure(work, light, foreground, cut, join=False)
+    return Analysis(work, light, foreground, (measures,), n_lines), piece, accepted
 
 
 def _see(work: WorkImage) -> tuple[Light, Foreground, int]:

@@ -188,18 +188,10 @@ def find_objects(
     model = learned.stages["grey" if work.is_grey else "colour"]
     if module:
         if learned.rule is None:
-            proposals = propose_objects(work, module, learned.last_layer)
-            analysis, found, differing = read_at_centres(work, model, proposals)
+            joint = read_at_centres(work, model, propose_objects(work, module, learned.last_layer))
         else:
-            proposals, analysis, found, differing = read_by_rule(work, model, module, learned.last_layer, learned.rule)
-        return Findings(
-            analysis=analysis,
-            found=found,
-            model=model,
-            differing=differing,
-            invented=proposals.invented,
-            missed=proposals.missed,
-        )
+            joint = read_by_rule(work, model, module, learned.last_layer, learned.rule)
+        return Findings(model=model, **vars(joint))
     analysis = analyse(work)
     return Findings(analysis, choose_objects(analysis, model), model)
 

@@ -47,8 +47,6 @@ class Proposals:
     score : (n,) ndarray
         How sure it is that there is an object, 0 to 1.
     votes : Votes
-    invented, missed : float
-        How many of them are expected to be none, and how many objects are expected among fainter places left out.
     """
 
     rows: np.ndarray
@@ -56,8 +54,6 @@ class Proposals:
     p: np.ndarray
     score: np.ndarray
     votes: Votes
-    invented: float = 0.0
-    missed: float = 0.0
 
     def take(self, which: np.ndarray) -> Proposals:
         """Some of them: indices, or one truth value each."""

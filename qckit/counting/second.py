@@ -9,27 +9,23 @@ flagged.
 from __future__ import annotations
 
 import importlib.util
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from qckit.counting.analysis import Analysis, CutMeasures, FoundObjects, analyse_at_centres, gather, join_found
 from qckit.counting.camera_rule import CameraRule, gather_evidence
+from qckit.counting.chances import Accepted
 from qckit.counting.last_layer import LastLayer
 from qckit.counting.mixture import settle_cysts_and_shells
 from qckit.counting.proposals import Proposals
 from qckit.counting.stages import StageModel
 from qckit.counting.two_groups import settle_by_groups
 from qckit.counting.working import WorkImage, resize_to_scale
-from qckit.stages import STAGE_RECORDS, STAGES
+from qckit.stages import STAGE_RECORDS
 
-__all__ = ["propose_objects", "read_at_centres", "read_by_rule", "reader_key", "reader_module"]
+__all__ = ["JointReading", "propose_objects", "read_at_centres", "read_by_rule", "reader_key", "reader_module"]
 
-LEAST_SCORE = 0.4
-ALONE_SCORE = 0.55  # of a proposal that no piece supports
-USUAL_SCORE = 0.78  # median of the surer ones, in all but the least sure tenth of the labelled photos of both makes
-FEWEST_SURER = 5
-CHANCE_AT_HALF, CHANCE_SLOPE = 1.63, 2.74  # of the curve of expected_errors, in logits
 LEAST_SUPPORTED = 0.5  # of the proposals; where the foreground supports fewer, its silence says nothing
 ENOUGH = 20  # proposals to tell that by; a few of them may be specks that the foreground rightly leaves out
 ALONE_SINGLE = 0.99  # of a measured object that no proposal supports
@@ -82,39 +78,33 @@ def reader_picture(work: WorkImage, module) -> tuple[np.ndarray, float]:
 
 
 def in_work_pixels(work: WorkImage, shape: tuple[int, ...], proposed: Proposals) -> Proposals:
-    """Proposals of a picture of some shape, the surer ones, in working pixels."""
-    down, right = work.pixels.shape[0] / shape[0], work.pixels.shape[1] / shape[1]
-    kept = proposed.score >= LEAST_SCORE * sureness(proposed.score)
-    invented, missed = expected_errors(proposed, kept)
-    return replace(proposed.take(kept).enlarged(down, right), invented=invented, missed=missed)
+    """Proposals of a picture of some shape, in working pixels."""
+    return proposed.enlarged(work.pixels.shape[0] / shape[0], work.pixels.shape[1] / shape[1])
 
 
-def expected_errors(proposed: Proposals, kept: np.ndarray) -> tuple[float, float]:
-    """How many of those kept are expected to be no object, and how many of the others to be one; debris left out.
+@dataclass(frozen=True)
+class JointReading:
+    """What both readings together find in a photo.
 
-    The chance that an object lies at a place is read off its score by a logistic curve that was fitted to the photos of
-    both labelled makes, each read by the network that had not seen it (``tests/photos/MEASURED.md``).
+    Attributes
+    ----------
+    analysis : Analysis
+    found : FoundObjects
+    differing : float
+        Share of the objects seen by both that they give different stages; of the proposals, the share that the
+        foreground does not support where that is most of them; NaN where nothing is seen by both and few are proposed.
+    invented, missed : float
+        How many of the objects are expected to be none, and how many to have been missed.
     """
-    from scipy.special import expit, logit
 
-    counts = proposed.p.argmax(axis=1) < len(STAGES)
-    chance = expit(CHANCE_AT_HALF + CHANCE_SLOPE * logit(np.clip(proposed.score, 1e-6, 1 - 1e-6)))
-    return float((1 - chance)[kept & counts].sum()), float(chance[~kept & counts].sum())
-
-
-def sureness(score: np.ndarray) -> float:
-    """How sure the reader is of this photo's objects, as a share of how sure it is of those in light that it knows.
-
-    In strange light it sees as much and is less sure of all of it: what is an object is then told relative to the
-    photo's own surer ones.
-    """
-    surer = score[score > LEAST_SCORE]
-    return min(float(np.median(surer)) / USUAL_SCORE, 1.0) if len(surer) > FEWEST_SURER else 1.0
+    analysis: Analysis
+    found: FoundObjects
+    differing: float
+    invented: float
+    missed: float
 
 
-def read_by_rule(
-    work: WorkImage, model: StageModel, module, layer: LastLayer | None, rule: CameraRule
-) -> tuple[Proposals, Analysis, FoundObjects, float]:
+def read_by_rule(work: WorkImage, model: StageModel, module, layer: LastLayer | None, rule: CameraRule) -> JointReading:
     """As :func:`propose_objects` and :func:`read_at_centres`, the objects found judged once more by a camera's rule.
 
     Parameters
@@ -127,58 +117,52 @@ def read_by_rule(
 
     Returns
     -------
-    proposals : Proposals
-    analysis : Analysis
-    found : FoundObjects
-    differing : float
+    JointReading
     """
     reading = module.read_picture(*reader_picture(work, module))
-    proposals = in_work_pixels(work, reading.shape, reading.propose(layer))
-    analysis, found, differing = read_at_centres(work, model, proposals)
-    p = rule.settle(found.p, gather_evidence(reading, work, found, model))
-    return proposals, analysis, replace(found, p=p, p_read=p), differing
+    joint = read_at_centres(work, model, in_work_pixels(work, reading.shape, reading.propose(layer)))
+    p = rule.settle(joint.found.p, gather_evidence(reading, work, joint.found, model))
+    return replace(joint, found=replace(joint.found, p=p, p_read=p))
 
 
-def read_at_centres(work: WorkImage, model: StageModel, proposals: Proposals) -> tuple[Analysis, FoundObjects, float]:
-    """Measure the photo at the reader's centres and join both readings.
+def read_at_centres(work: WorkImage, model: StageModel, proposals: Proposals) -> JointReading:
+    """Measure the photo where the reader's proposals are likely objects, and join both readings.
 
     Parameters
     ----------
     work : WorkImage
     model : StageModel
     proposals : Proposals
+        In working pixels.
 
     Returns
     -------
-    analysis : Analysis
-    found : FoundObjects
-    differing : float
-        Share of the objects seen by both that they give different stages; of the proposals, the share that the
-        foreground does not support where that is most of them; NaN where nothing is seen by both and few are proposed.
+    JointReading
     """
-    analysis, piece = analyse_at_centres(work, proposals)
-    found, differing = join_readings(analysis, piece, model, proposals)
-    return analysis, found, differing
+    analysis, piece, accepted = analyse_at_centres(work, proposals)
+    found, differing = join_readings(analysis, piece, model, accepted)
+    return JointReading(analysis, found, differing, accepted.invented, accepted.missed)
 
 
 def join_readings(
-    analysis: Analysis, piece: np.ndarray, model: StageModel, proposals: Proposals
+    analysis: Analysis, piece: np.ndarray, model: StageModel, accepted: Accepted
 ) -> tuple[FoundObjects, float]:
-    """Join what was proposed with what was measured at the same centres; see :func:`read_at_centres`.
+    """Join what was proposed with what was measured at the same centres; see :class:`JointReading`.
 
     Parameters
     ----------
     analysis : Analysis
     piece : (n,) ndarray of int
-        From :func:`qckit.counting.analysis.analyse_at_centres`.
+        From :func:`qckit.counting.analysis.analyse_at_centres`, as ``accepted``.
     model : StageModel
-    proposals : Proposals
+    accepted : Accepted
 
     Returns
     -------
     found : FoundObjects
     differing : float
     """
+    proposals = accepted.proposals
     work = analysis.work
     cut = analysis.cuts[0]
     measured = gather(work, cut, np.arange(len(cut.candidates)), model.predict(cut.features))
@@ -196,11 +180,9 @@ def join_readings(
     kept = measured.p_single > ALONE_SINGLE
     kept[candidate] = True
     blind = len(piece) >= ENOUGH and len(supported) < LEAST_SUPPORTED * len(piece)
-    unsupported = proposals.score >= (LEAST_SCORE if blind else ALONE_SCORE) * sureness(proposals.score)
-    unsupported[supported] = False
     if blind:
         differing = 1 - len(supported) / len(piece)
-    found = join_found([measured.take(kept), _proposed_alone(work, proposals, unsupported, cut)])
+    found = join_found([measured.take(kept), _proposed_alone(work, accepted, piece == 0, cut)])
     settled = settle_cysts_and_shells(settle_by_groups(found.p, found.features))
     return replace(found, p=settled, p_read=found.p), differing
 
@@ -213,9 +195,9 @@ def measured_weight(differing: float) -> float:
     return MEASURED_WEIGHT * float(np.clip(1 - np.nan_to_num(differing) / STRANGERS, 0, 1))
 
 
-def _proposed_alone(work, proposals: Proposals, which: np.ndarray, cut: CutMeasures) -> FoundObjects:
+def _proposed_alone(work, accepted: Accepted, which: np.ndarray, cut: CutMeasures) -> FoundObjects:
     """Objects for proposals that no piece supports, with the sizes typical of their stage."""
-    index = np.flatnonzero(which)
+    proposals, index = accepted.proposals, np.flatnonzero(which)
     stage = proposals.p[index].argmax(axis=1)
     size = TYPICAL_UM[stage]
     half = size[:, :1] / 2 / work.um_per_px

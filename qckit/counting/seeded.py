@@ -23,7 +23,7 @@ from qckit.counting.fallback.splitting import (
 from qckit.counting.foreground import THIN_UM
 from qckit.counting.runs import Runs, runs_of
 
-__all__ = ["cut_at_centres", "depth_of"]
+__all__ = ["cut_at_centres", "depth_of", "supported_at"]
 
 REACH_UM = 30.0  # a centre this near to a patch belongs to it
 DEEPEST_PX = 24
@@ -81,6 +81,28 @@ def _patch_under(runs: Runs, rows: np.ndarray, cols: np.ndarray, reach: int) -> 
         near = near[near > 0]
         out[i] = np.bincount(near).argmax() if len(near) else 0
     return out
+
+
+def supported_at(mask: np.ndarray, rows: np.ndarray, cols: np.ndarray, um_per_px: float) -> np.ndarray:
+    """Whether foreground lies at each centre, or so near that it belongs to it.
+
+    Parameters
+    ----------
+    mask : (M, N) ndarray of bool
+    rows, cols : (n,) ndarray
+    um_per_px : float
+        [µm/px]
+
+    Returns
+    -------
+    (n,) ndarray of bool
+    """
+    height, width = mask.shape
+    reach = max(1, round(REACH_UM / um_per_px))
+    down, right = (axis.ravel() for axis in np.mgrid[-reach : reach + 1, -reach : reach + 1])
+    near_rows = np.clip(np.asarray(rows).astype(np.int64)[:, None] + down, 0, height - 1)
+    near_cols = np.clip(np.asarray(cols).astype(np.int64)[:, None] + right, 0, width - 1)
+    return mask[near_rows, near_cols].any(axis=1)
 
 
 def cut_at_centres(mask: np.ndarray, signal: np.ndarray, um_per_px: float, proposals) -> tuple[Cut, np.ndarray]:

@@ -53,13 +53,3 @@ def test_few_bodies_one_kind_alone_and_unmeasured_ones_stay():
     np.testing.assert_array_equal(out[5], p[5])
     assert not np.array_equal(out, p)
     assert settle_by_groups(np.zeros((0, 5)), np.zeros((0, len(FEATURES)))).shape == (0, 5)
-
-
-def test_where_the_reader_is_less_sure_of_everything_it_asks_for_less():
-    from qckit.counting.second import USUAL_SCORE, sureness
-
-    rng = np.random.default_rng(4)
-    usual = np.r_[rng.uniform(USUAL_SCORE, 0.9, 60), rng.uniform(0.15, 0.3, 20)]
-    assert sureness(usual) == 1
-    assert abs(sureness(np.r_[rng.uniform(0.5, 0.6, 60), 0.2]) - 0.55 / USUAL_SCORE) < 0.03
-    assert sureness(usual[-20:]) == 1 == sureness(np.zeros(0))

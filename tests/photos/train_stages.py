@@ -107,8 +107,8 @@ def collect_by_place(folder: Path, photo: str, um_per_px: float, group: int, alt
         for k in range(n):
             seen = alter_light(work, rng, grey=is_grey) if k or is_grey else work
             proposals = propose_objects(seen, reader)
-            analysis, piece = analyse_at_centres(seen, proposals)
-            answers = label_by_place(analysis, piece, proposals, truth)
+            analysis, piece, accepted = analyse_at_centres(seen, proposals)
+            answers = label_by_place(analysis, piece, accepted.proposals, truth)
             out.append(Examples(analysis.features, answers, np.full(len(answers), group)))
     return colour, grey
 

@@ -12,11 +12,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from qckit.counting.analysis import analyse_at_centres
 from qckit.counting.camera_rule import gather_evidence
 from qckit.counting.last_layer import HEAT_PLANE
 from qckit.counting.learned import LEAST_GAIN, MOST_GAIN, Learned
-from qckit.counting.second import in_work_pixels, join_readings, reader_module, reader_picture
+from qckit.counting.second import in_work_pixels, read_at_centres, reader_module, reader_picture
 from qckit.counting.stages import CLASSES, StageModel, load_stage_model
 from qckit.counting.training.last_layer_fit import PlaceExamples, fit_heat
 from qckit.counting.training.rule_fit import RuleExamples, fit_rule
@@ -155,7 +154,7 @@ def _read(work, module, model, settled: Settled, answers: np.ndarray) -> _Read:
 def _find(work, reading, model, layer) -> FoundObjects:
     """What is found with a last layer of the reader; the kit's own with None."""
     proposals = in_work_pixels(work, reading.shape, reading.propose(layer))
-    return join_readings(*analyse_at_centres(work, proposals), model, proposals)[0]
+    return read_at_centres(work, model, proposals).found
 
 
 def _um(work) -> float:
