@@ -35,6 +35,7 @@ LEANING, LEAST_STILL, LEAST_LEANING = 0.3, 5, 10
 0.22 with five that do not swim and 0.15 with more; swimmers may all head one way, so they say it only with others."""
 
 STILL_Z, ALL_Z, FEW_STILL = 1.8, 2.7, 3  # signed-rank scores of both; sound photos that lean reach 1.2 and 2.1
+ONE_BODY = 0.9  # chance of being a single body, of debris that says how bodies lie
 ALIKE = [STAGES.index(s) for s in ("nauplius", "cyst", "shell")]  # each of one size all over a photo
 HALVES, HALVES_Z, LEAST_HALF = 0.17, 4.0, 5  # logarithm of the ratio of lengths in two halves, its rank-sum score
 
@@ -184,7 +185,8 @@ def _stretched(found) -> str:
     boxes = np.asarray(found.boxes, float)
     high, wide = boxes[:, 2] - boxes[:, 0], boxes[:, 3] - boxes[:, 1]
     stage = found.p.argmax(axis=1)
-    real = np.isfinite(found.features).all(axis=1) & (high > 2) & (wide > 2) & (stage < len(STAGES))
+    one_body = (stage < len(STAGES)) | (found.p_single > ONE_BODY)  # squeezed round bodies are often read as debris
+    real = np.isfinite(found.features).all(axis=1) & (high > 2) & (wide > 2) & one_body
     ratio = np.log(np.maximum(high, 1) / np.maximum(wide, 1))
     everything, still = ratio[real], ratio[real & (stage != STAGES.index("nauplius"))]
     mean, still_mean = (float(np.median(r)) if len(r) else 0.0 for r in (everything, still))
