@@ -17,10 +17,9 @@ from qckit.counting.analysis import Analysis, CutMeasures, FoundObjects, analyse
 from qckit.counting.camera_rule import CameraRule, gather_evidence
 from qckit.counting.chances import Accepted
 from qckit.counting.last_layer import LastLayer
-from qckit.counting.mixture import settle_cysts_and_shells
 from qckit.counting.proposals import Proposals
 from qckit.counting.stages import StageModel
-from qckit.counting.two_groups import settle_by_groups
+from qckit.counting.two_groups import settle_round_bodies
 from qckit.counting.working import WorkImage, resize_to_scale
 from qckit.stages import STAGE_RECORDS
 
@@ -183,7 +182,7 @@ def join_readings(
     if blind:
         differing = 1 - len(supported) / len(piece)
     found = join_found([measured.take(kept), _proposed_alone(work, accepted, piece == 0, cut)])
-    settled = settle_cysts_and_shells(settle_by_groups(found.p, found.features))
+    settled = settle_round_bodies(found.p, found.features)
     return replace(found, p=settled, p_read=found.p), differing
 
 

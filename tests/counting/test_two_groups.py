@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 
 from qckit.counting.measuring import FEATURES
-from qckit.counting.two_groups import COLUMNS, settle_by_groups
+from qckit.counting.mixture import settle_cysts_and_shells
+from qckit.counting.two_groups import COLUMNS, RoundBodies, evidence_of_two, settle_by_groups, settle_round_bodies
 
 
 def bodies(rng, n=60, apart=3.0):
@@ -53,3 +54,45 @@ def test_few_bodies_one_kind_alone_and_unmeasured_ones_stay():
     np.testing.assert_array_equal(out[5], p[5])
     assert not np.array_equal(out, p)
     assert settle_by_groups(np.zeros((0, 5)), np.zeros((0, len(FEATURES)))).shape == (0, 5)
+
+
+def shells_alone(rng, n, misread):
+    """Shells whose looks go together, some of them read as cysts (chance 0.9) for no look that others share."""
+    features = rng.normal(size=(n, 8)) @ rng.normal(size=(8, len(FEATURES))) + 0.5 * rng.normal(size=(n, len(FEATURES)))
+    p = np.tile([0.01, 0.01, 0.03, 0.94, 0.01], (n, 1))
+    p[rng.permutation(n)[: int(misread * n)], 2:4] = [0.87, 0.10]
+    return p, features
+
+
+@pytest.mark.parametrize("n", [20, 60, 200])
+def test_shells_without_any_cyst_are_one_kind_though_some_are_read_as_cysts(n):
+    called, called_before = 0, 0
+    for seed in range(10):
+        p, features = shells_alone(np.random.default_rng(seed), n, 0.1)
+        assert evidence_of_two(RoundBodies.of(p, features)) < 10
+        out = settle_round_bodies(p, features)
+        np.testing.assert_allclose(out.sum(axis=1), 1)
+        called += (out[:, 2] > out[:, 3]).sum()
+        before = settle_cysts_and_shells(p)
+        called_before += (before[:, 2] > before[:, 3]).sum()
+    assert called <= 0.3 * called_before
+
+
+def test_a_few_sure_cysts_among_many_shells_stay():
+    """Five, read surely and unlike the shells."""
+    stay = 0
+    for seed in range(10):
+        rng = np.random.default_rng(seed)
+        p, features = shells_alone(rng, 60, 0.0)
+        features[:5, COLUMNS[:6]] += 6 * features.std(axis=0)[COLUMNS[:6]]
+        p[:5] = [0.002, 0.002, 0.99, 0.004, 0.002]
+        out = settle_round_bodies(p, features)
+        stay += (out[:5, 2] > out[:5, 3]).sum()
+        assert (out[5:, 3] > out[5:, 2]).all()
+    assert stay == 50
+
+
+def test_two_kinds_are_strong_evidence_of_two_groups():
+    for seed in range(10):
+        p, features, _ = bodies(np.random.default_rng(seed), n=60, apart=4.0)
+        assert evidence_of_two(RoundBodies.of(p, features)) > 10
