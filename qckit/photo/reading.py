@@ -286,6 +286,7 @@ def _plain_reason(error: Exception) -> str:
 
 def _is_grey(pixels: np.ndarray) -> bool:
     """Whether the channels are the same on a sparse grid and then everywhere on it."""
-    sparse = pixels[:: max(1, pixels.shape[0] // 256), :: max(1, pixels.shape[1] // 256)].astype(np.int16)
-    red, green, blue = sparse[..., 0], sparse[..., 1], sparse[..., 2]
-    return all(int(np.abs(a - b).max()) <= 2 for a, b in ((red, green), (green, blue), (red, blue)))
+    sparse = pixels[:: max(1, pixels.shape[0] // 256), :: max(1, pixels.shape[1] // 256)]
+    red, green, blue = np.moveaxis(sparse, 2, 0)
+    least, most = np.minimum(np.minimum(red, green), blue), np.maximum(np.maximum(red, green), blue)
+    return int((most - least).max()) <= 2
