@@ -9,7 +9,7 @@ import numpy as np
 __all__ = ["count_per_row", "rows_at_once", "steps_of", "strips_of_steps", "turned"]
 
 AT_ONCE = 200_000  # bytes
-ROWS, LINE = 64, 64  # rows turned to columns at a time; bytes of a line of the cache
+ROWS, LINE, POWER = 64, 64, 512  # rows turned to columns at a time; bytes of a line of the cache; of many lines
 
 
 def rows_at_once(cols: int) -> int:
@@ -69,14 +69,16 @@ def count_per_row(which: np.ndarray) -> np.ndarray:
 def turned(values: np.ndarray) -> np.ndarray:
     """Rows as columns, (N, M) of (M, N) bytes, each row of it in one piece.
 
-    Rows that begin a power of two apart would drive each other out of the processor's cache: some at a time are copied
-    to where they begin an odd number of its lines apart.
+    Rows that begin a power of two apart drive each other out of the processor's cache: they are first copied, some at a
+    time, to where they begin at other distances.
     """
     rows, cols = values.shape
     out = np.empty((cols, rows), values.dtype)
-    apart = np.empty((ROWS, (cols // (2 * LINE) + 1) * 2 * LINE + LINE), values.dtype)
+    apart = np.empty((ROWS, cols + LINE), values.dtype) if cols % POWER == 0 else None
     for first in range(0, rows, ROWS):
-        some = apart[: min(ROWS, rows - first), :cols]
-        some[...] = values[first : first + ROWS]
+        some = values[first : first + ROWS]
+        if apart is not None:
+            apart[: len(some), :cols] = some
+            some = apart[: len(some), :cols]
         out[:, first : first + ROWS] = some.T
     return out
