@@ -1,7 +1,8 @@
 """How far doubts about stages can move a sample's figures, where nobody has checked the camera by eye.
 
 A photo count gives each object a probability per stage. Mistakes made in one light go the same way, so they do not
-average out over objects or photos: the uncertainty is a share of all doubts added up, not the root of their squares.
+average out over objects or photos: the uncertainty is a share of all doubts added up, not the root of their squares. It
+holds for objects missed and invented, too, since a reader that misses doubts (measured: ``tests/photos/MEASURED.md``).
 """
 
 from __future__ import annotations

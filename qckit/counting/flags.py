@@ -45,6 +45,7 @@ SWING = 4.0  # points of hatching percentage
 SHIFT = 4.0  # points by which the two groups of round bodies move it from what was read
 SURE, FEWEST_SURE = 0.6, 3  # chance of the stage from which an object is sure; of N, U and C in a hatch sample
 FEW = 10  # nauplii, umbrella stages and cysts: fewer give no percentage to go by
+DOUBTFUL_OF, LIKELIER_OTHER = 20, 0.5  # of fewer such bodies, most likelier something else than what they are called
 OTHER_THINGS = 2.0  # beside few of them, so many times the objects found in clumps that are none: other things
 SURE_BODIES = 15  # so many sure objects speak for the scale
 BETWEEN, ROUND_BODIES = 0.15, 15  # share of cysts and shells that are neither clearly; of how many at least
@@ -240,7 +241,7 @@ def _object_flags(signs: PhotoSigns):
     parted = signs.between <= BETWEEN  # round things that part into no two groups may be anything round
     sure = int((signs.sure & ((signs.stages < 3) if parted else (signs.stages < 2))).sum())
     among_others = (signs.stages < 3).sum() < FEW and signs.clump_objects > OTHER_THINGS * n
-    if sure < FEWEST_SURE or among_others:
+    if sure < FEWEST_SURE or among_others or _mostly_doubtful(signs.p_best[signs.stages < 3]):
         what = "nauplii, umbrella stages and cysts" if parted else "nauplii and umbrella stages; cysts cannot be told"
         yield Flag(
             "foreign",
@@ -267,6 +268,11 @@ def _object_flags(signs: PhotoSigns):
             f"be told apart: spread or dilute the sample, or count those by hand.",
         )
     yield from _scale_flag(signs)
+
+
+def _mostly_doubtful(p_best: np.ndarray) -> bool:
+    """Whether few bodies were found and most of them are likelier something else than what they are called."""
+    return 0 < len(p_best) < DOUBTFUL_OF and float(np.median(p_best)) < LIKELIER_OTHER
 
 
 def _scale_flag(signs: PhotoSigns):

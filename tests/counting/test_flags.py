@@ -189,6 +189,16 @@ def test_a_photo_of_other_things_is_named_and_its_percentage_withheld():
     assert set(WITHHELD) <= set(FLAG_CODES)
 
 
+def test_few_bodies_most_of_which_are_likelier_something_else_are_no_hatch_sample():
+    """Three sure ones do not speak for five others that were called something against the odds, as in a drawing."""
+    p_best = np.array([0.44, 0.9, 0.91, 0.63, 0.19, 0.15, 0.45, 0.47])
+    few = {"stages": np.array([0, 0, 0, 1, 0, 0, 1, 1]), "length_um": np.full(8, 430.0)}
+    assert "foreign" in [f.code for f in judge_photo(signs(**few, p_best=p_best))]
+    assert "foreign" not in [f.code for f in judge_photo(signs(**few, p_best=np.maximum(p_best, 0.55)))]
+    many = {k: np.tile(v, 3) for k, v in few.items()}
+    assert "foreign" not in [f.code for f in judge_photo(signs(**many, p_best=np.tile(p_best, 3)))]
+
+
 def test_round_things_alone_are_a_hatch_sample_only_where_they_part():
     """Twenty sure cysts: a sample that did not hatch; the same where they do not part from shells: anything round."""
     round_things = {"stages": np.full(20, 2), "p_best": np.full(20, 0.9), "length_um": np.full(20, 245.0)}

@@ -15,7 +15,10 @@ FOLDER = sample_images_dir() / "negatives"
 PICTURES = pd.read_csv(FOLDER / "negatives.csv")
 IN_WHEELS = [
     *sorted(p for p in (Path(skimage.__file__).parent / "data").iterdir() if p.suffix in (".jpg", ".png")),
-    Path(matplotlib.__file__).parent / "mpl-data/sample_data/grace_hopper.jpg",
+    *(
+        Path(matplotlib.__file__).parent / "mpl-data/sample_data" / name
+        for name in ("grace_hopper.jpg", "logo2.png", "Minduka_Present_Blue_Pack.png")
+    ),
 ]
 
 
@@ -37,6 +40,6 @@ def test_each_picture_is_listed_and_small():
 @pytest.mark.parametrize("um_per_px", [5.0, 8.0, 12.0])
 @pytest.mark.parametrize("picture", IN_WHEELS, ids=lambda p: p.stem)
 def test_no_picture_that_comes_with_a_library_is_a_hatch_sample(picture, um_per_px):
-    """Coins, a wall, faces, cells, a starry sky; at any scale that might be claimed."""
+    """Coins, a wall, faces, cells, a starry sky, a logo; at any scale that might be claimed."""
     count = count_photo(picture, um_per_px=um_per_px)
     assert "foreign" in [f.code for f in count.flags] and np.isnan(count.hatch_pct)
