@@ -126,18 +126,18 @@ def _planes(strips: list[np.ndarray], layer: LastLayer, which: tuple[int, ...]) 
 def _centres_of(strips: list[np.ndarray], layer: LastLayer, r: np.ndarray, c: np.ndarray) -> np.ndarray:
     """Where places of the laid-out planes see the centre of their object, down and right: (2, n). [pixels]"""
     cols = strips[0].shape[2]
-    (row, down), (col, right) = np.divmod(r, 2), np.divmod(c, 2)
+    at, corner = (r >> 1) * cols + (c >> 1), 2 * (r & 1) + (c & 1)
     tops = np.cumsum([0, *(s.shape[1] for s in strips)]) * cols
-    number = np.zeros(tops[-1], np.int64)
-    number[row * cols + col] = 1  # neighbours share what was noticed
-    cells = np.flatnonzero(number)
+    asked = np.zeros(tops[-1], bool)
+    asked[at] = True  # neighbours share what was noticed
+    cells, number = np.flatnonzero(asked), np.empty(tops[-1], np.int32)
     number[cells] = np.arange(len(cells))
     parts = np.split(cells, np.searchsorted(cells, tops[1:-1]))
     noticed = [s.reshape(len(s), -1).take(p - top, axis=1) for s, p, top in zip(strips, parts, tops[:-1], strict=True)]
     weights, step, offset = (one[list(OFFSET_PLANES)] for one in (layer.weights, layer.step, layer.offset))
     sums = weights.reshape(-1, weights.shape[2]) @ np.concatenate(noticed, axis=1).astype(np.float32)
     votes = sums.reshape(*step.shape, -1) * step[..., None] + offset[..., None]
-    return votes[:, 2 * down + right, number[row * cols + col]] * np.float32(STRIDE)
+    return votes.reshape(len(votes), -1).take(corner * len(cells) + number.take(at), axis=1) * np.float32(STRIDE)
 
 
 def _noticed_at(strips: list[np.ndarray], r: np.ndarray, c: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

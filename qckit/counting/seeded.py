@@ -210,7 +210,7 @@ def _shares(flat, mine, shape, *, proposals, shared, piece, under) -> np.ndarray
     aim = np.stack([(r + 0.5) * down + to_row, (c + 0.5) * right + to_col], axis=1)
     centres = cKDTree(np.stack([proposals.rows[shared], proposals.cols[shared]], axis=1))
     nearest = _nearest_two(centres, aim, max(down, right), shape)
-    at = np.zeros(n_rows * n_cols, np.int64)
+    at = np.empty(n_rows * n_cols, np.int32)
     at[voter] = np.arange(len(voter))
     vote = at.take(cell)
     patch_of_centre, piece_of_centre = under[shared], piece[shared].astype(np.int32)
