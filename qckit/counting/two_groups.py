@@ -137,24 +137,25 @@ class RoundBodies:
         out[self.rows, PAIR[0]], out[self.rows, PAIR[1]] = self.weight * cyst, self.weight * (1 - cyst)
         return out
 
-    def read_by_others(self, answer: np.ndarray, ridge: float) -> np.ndarray:
+    def read_by_others(self, answer: np.ndarray, rule: tuple[np.ndarray, np.ndarray]) -> np.ndarray:
         """What the others' answers make likely for each body by its looks: a ridge regression that leaves it out.
 
         Least squares with a ridge, all left-out answers from one fit (Allen 1974, Technometrics 16:125, from memory).
+        ``rule`` is what :meth:`rule` returns, the same for all answers.
         """
         root, mean = np.sqrt(self.weight), np.average(answer, weights=self.weight)
         away = root * (answer - mean)
-        z, side = self._rule(ridge)
+        z, side = rule
         leverage = np.minimum((z * side.T).sum(axis=1), MOST_LEVERAGE)
         return mean + (z @ (side @ away) - leverage * away) / (1 - leverage) / root
 
     def apart(self, ridge: float) -> np.ndarray:
         """How far each body stands apart from the others by its looks: its leverage there, 1 on average."""
-        z, side = self._rule(ridge)
+        z, side = self.rule(ridge)
         leverage = (z * side.T).sum(axis=1)
         return leverage / max(leverage.mean(), 1e-12)
 
-    def _rule(self, ridge: float) -> tuple[np.ndarray, np.ndarray]:
+    def rule(self, ridge: float) -> tuple[np.ndarray, np.ndarray]:
         """Weighted looks, and what answers are multiplied by to give the looks' weights."""
         root = np.sqrt(self.weight)
         z = root[:, None] * (self.looks - np.average(self.looks, axis=0, weights=self.weight)) / len(COLUMNS) ** 0.5
@@ -179,11 +180,9 @@ def evidence_of_two(bodies: RoundBodies) -> float:
     float
         Minus infinity where one of two groups dwindles.
     """
-    from scipy.stats import norm
-
-    group = bodies.reading
+    group, rule = bodies.reading, bodies.rule(RIDGE_OTHERS)
     for _ in range(TURNS):
-        along = bodies.read_by_others(group, RIDGE_OTHERS)
+        along = bodies.read_by_others(group, rule)
         along = along / max(along.std(), 1e-9)
         group, _, apart = _two_normal(along, group)
         if not apart:
@@ -194,10 +193,15 @@ def evidence_of_two(bodies: RoundBodies) -> float:
         max(float(group @ (along - means[0]) ** 2 + (1 - group) @ (along - means[1]) ** 2) / len(along), 1e-4) ** 0.5
     )
     each = [
-        np.log(part) + norm.logpdf(along, mean, width) for part, mean in zip((share, 1 - share), means, strict=True)
+        np.log(part) + _log_normal(along, mean, width) for part, mean in zip((share, 1 - share), means, strict=True)
     ]
-    gain = np.logaddexp(*each).sum() - norm.logpdf(along, along.mean(), along.std()).sum()
+    gain = np.logaddexp(*each).sum() - _log_normal(along, along.mean(), along.std()).sum()
     return float(2 * gain - 2 * np.log(len(along)))  # one mean and one share more
+
+
+def _log_normal(x: np.ndarray, mean: float, width: float) -> np.ndarray:
+    """Logarithm of a normal density; a library for it takes more time and memory to load than the rest of a count."""
+    return -0.5 * ((x - mean) / width) ** 2 - np.log(width) - 0.5 * np.log(2 * np.pi)
 
 
 def _by_groups(p: np.ndarray, bodies: RoundBodies) -> np.ndarray:
