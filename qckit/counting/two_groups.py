@@ -262,12 +262,13 @@ def _two_normal(along: np.ndarray, group: np.ndarray) -> tuple[np.ndarray, np.nd
 
     says, apart = np.zeros(len(along)), 0.0
     for _ in range(ROUNDS):
-        n_first, n_second = group.sum(), (1 - group).sum()
+        other = 1 - group
+        n_first, n_second = group.sum(), other.sum()
         if min(n_first, n_second) < LEAST_EACH:
             return group, says, 0.0
-        first, second = np.average(along, weights=group), np.average(along, weights=1 - group)
+        first, second = group @ along / n_first, other @ along / n_second
         from_first, from_second = (along - first) ** 2, (along - second) ** 2
-        variance = max(float(group @ from_first + (1 - group) @ from_second) / len(along), 1e-4)
+        variance = max(float(group @ from_first + other @ from_second) / len(along), 1e-4)
         says = np.log(n_first / n_second) - 0.5 * (from_first - from_second) / variance
         apart = float(first - second) / variance**0.5
         last, group = group, expit(says)
