@@ -19,7 +19,7 @@ import numpy as np
 from qckit.counting.proposals import Proposals
 from qckit.stages import CLASSES, STAGES
 
-__all__ = ["EVIDENCE", "Accepted", "accept", "chances_of", "gather_chance_evidence"]
+__all__ = ["EVIDENCE", "Accepted", "accept", "chances_of", "expected_errors", "gather_chance_evidence"]
 
 MODEL = Path(__file__).with_name("chances.json")
 EVIDENCE = ("one", "score", *(f"p_{s}" for s in STAGES), "sureness", "touching", "beside", "unsupported")
@@ -45,14 +45,14 @@ class Accepted:
     proposals : Proposals
     chance : (n,) ndarray
         That each is an object.
-    invented, missed : float
-        How many of them are expected to be none, and how many objects are expected among those left out.
+    invented, missed : (4,) ndarray
+        From :func:`expected_errors`.
     """
 
     proposals: Proposals
     chance: np.ndarray
-    invented: float
-    missed: float
+    invented: np.ndarray
+    missed: np.ndarray
 
 
 def accept(proposals: Proposals, supported: np.ndarray, um_per_px: float) -> Accepted:
@@ -79,12 +79,28 @@ def accept(proposals: Proposals, supported: np.ndarray, um_per_px: float) -> Acc
     evidence[np.ix_(debris, stages)] /= np.maximum(evidence[np.ix_(debris, stages)].sum(axis=1, keepdims=True), 1e-9)
     chance = chances_of(evidence)
     taken = chance > ACCEPTED
-    return Accepted(
-        proposals.take(taken),
-        chance[taken],
-        invented=float((1 - chance)[taken & ~debris].sum()),
-        missed=float(chance[~taken & ~debris].sum()),
-    )
+    return Accepted(proposals.take(taken), chance[taken], *expected_errors(proposals, chance, taken))
+
+
+def expected_errors(proposals: Proposals, chance: np.ndarray, taken: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """How many of those taken are expected to be no object, and how many of the others to be one.
+
+    Parameters
+    ----------
+    proposals : Proposals
+    chance : (n,) ndarray
+        That each is an object.
+    taken : (n,) ndarray of bool
+
+    Returns
+    -------
+    invented, missed : (4,) ndarray
+        By likeliest stage; debris left out.
+    """
+    stage = proposals.p.argmax(axis=1)
+    none = np.bincount(stage[taken], weights=(1 - chance)[taken], minlength=len(CLASSES))
+    lost = np.bincount(stage[~taken], weights=chance[~taken], minlength=len(CLASSES))
+    return none[: len(STAGES)], lost[: len(STAGES)]
 
 
 def chances_of(evidence: np.ndarray) -> np.ndarray:

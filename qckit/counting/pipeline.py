@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
@@ -30,6 +30,7 @@ from qckit.tables import table_columns
 
 __all__ = ["count_photo", "find_objects", "finest_scale"]
 
+NAUPLIUS = STAGES.index("nauplius")
 CLUMP_UM2 = 60_000.0  # larger than a cyst or shell, so that a lone fleck is no clump
 
 
@@ -152,16 +153,16 @@ class Findings:
         The one that was used.
     differing : float
         Share of objects that the two readers call differently; NaN without second reader.
-    invented, missed : float
-        Objects expected to be none, and expected to have been missed; 0 without second reader.
+    invented, missed : (4,) ndarray
+        By stage, objects expected to be none, and expected to have been missed; 0 without second reader.
     """
 
     analysis: Analysis
     found: FoundObjects
     model: StageModel
     differing: float = float("nan")
-    invented: float = 0.0
-    missed: float = 0.0
+    invented: np.ndarray = field(default_factory=lambda: np.zeros(len(STAGES)))
+    missed: np.ndarray = field(default_factory=lambda: np.zeros(len(STAGES)))
 
 
 def find_objects(
@@ -243,8 +244,8 @@ def _signs(findings: Findings, *, one_reader, in_frame):
         length_um=found.sizes["length_um"][is_counted],
         body_width_um=_body_width(analysis),
         reader_share=findings.differing,
-        invented=findings.invented,
-        missed=findings.missed,
+        invented_nauplii=float(findings.invented[NAUPLIUS]),
+        missed_nauplii=float(findings.missed[NAUPLIUS]),
         one_reader=one_reader,
         in_frame=in_frame,
         clump_objects=_clump_objects(analysis, found),

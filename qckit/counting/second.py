@@ -92,15 +92,15 @@ class JointReading:
     differing : float
         Share of the objects seen by both that they give different stages; of the proposals, the share that the
         foreground does not support where that is most of them; NaN where nothing is seen by both and few are proposed.
-    invented, missed : float
-        How many of the objects are expected to be none, and how many to have been missed.
+    invented, missed : (4,) ndarray
+        By stage, how many of the objects are expected to be none, and how many to have been missed.
     """
 
     analysis: Analysis
     found: FoundObjects
     differing: float
-    invented: float
-    missed: float
+    invented: np.ndarray
+    missed: np.ndarray
 
 
 def read_by_rule(work: WorkImage, model: StageModel, module, layer: LastLayer | None, rule: CameraRule) -> JointReading:

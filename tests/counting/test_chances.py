@@ -8,7 +8,7 @@ import pytest
 from qckit.counting import chances
 from qckit.counting.chances import EVIDENCE, USUAL_SCORE, accept, chances_of, gather_chance_evidence, sureness
 from qckit.counting.proposals import Proposals, Votes
-from qckit.stages import CLASSES
+from qckit.stages import CLASSES, STAGES
 
 UM = 12.0
 N_SURE = 40
@@ -78,8 +78,9 @@ def test_stated_errors_are_the_chances_of_what_was_taken_and_left():
     supported = np.ones(len(some.rows), bool)
     taken = accept(some, supported, UM)
     every = chances_of(gather_chance_evidence(some, supported, UM))
-    assert taken.invented == pytest.approx((1 - every[every > 0.5]).sum())
-    assert taken.missed == pytest.approx(every[every <= 0.5].sum()) and taken.missed > 0.1
+    assert taken.invented.sum() == pytest.approx((1 - every[every > 0.5]).sum())
+    assert taken.missed.sum() == pytest.approx(every[every <= 0.5].sum()) and taken.missed.sum() > 0.1
+    assert taken.missed[STAGES.index("shell")] == taken.missed.sum()
     assert len(taken.proposals.rows) == len(taken.chance) == (every > 0.5).sum() >= N_SURE
 
 
@@ -94,7 +95,7 @@ def test_debris_keeps_its_place_and_is_neither_invented_nor_missed():
 def test_nothing_proposed_gives_nothing():
     none = proposals([0.5], "cyst").take(np.zeros(0, int))
     taken = accept(none, np.zeros(0, bool), UM)
-    assert len(taken.proposals.rows) == 0 == taken.invented == taken.missed
+    assert len(taken.proposals.rows) == 0 == taken.invented.sum() == taken.missed.sum()
 
 
 def test_the_fitted_numbers_are_complete_and_lie_in_one_place():

@@ -7,7 +7,7 @@ import pytest
 from PIL import Image, ImageFilter
 
 from qckit.counting import FLAG_CODES, count_photo
-from qckit.counting.flags import WITHHELD, PhotoSigns, hatch_swing, judge_photo, share_between
+from qckit.counting.flags import WITHHELD, PhotoSigns, hatch_swing, judge_photo, off_chance, share_between
 
 
 def signs(**changes) -> PhotoSigns:
@@ -93,14 +93,13 @@ def test_soft_outlines_are_named_where_stages_are_in_doubt():
         (
             {"swing": 6.2},
             "unsure",
-            "Doubts about stages can move the hatching percentage by 6 points: look at "
-            "the checked picture and correct it "
-            "by hand.",
+            "Doubts about stages: the hatching percentage is off by more than 5 points with a chance of about 9 %: "
+            "look at the checked picture and correct it by hand.",
         ),
         (
-            {"p_best": np.full(45, 0.7)},
+            {"p_best": np.full(45, 0.65)},
             "unsure",
-            "About 30 % of the objects may be given the wrong stage or be split "
+            "About 35 % of the objects may be given the wrong stage or be split "
             "wrongly: look at the checked picture and "
             "correct it by hand.",
         ),
@@ -111,9 +110,9 @@ def test_soft_outlines_are_named_where_stages_are_in_doubt():
             "sample, or count those by hand.",
         ),
         (
-            {"invented": 4.2, "missed": 1.9},
+            {"invented_nauplii": 1.6, "missed_nauplii": 1.1},
             "finding",
-            "Objects stand out poorly here: about 4 of those marked may be none, and about 2 may be missing: look at "
+            "Nauplii stand out poorly here: about 2 of those marked may be none, and about 1 may be missing: look at "
             "the checked picture and correct it by hand.",
         ),
         (
@@ -154,6 +153,24 @@ def test_each_flag_says_what_to_do(changes, code, sentence):
     flags = judge_photo(signs(**changes))
     assert [(f.code, f.sentence) for f in flags] == [(code, sentence)]
     assert code in FLAG_CODES
+
+
+def test_the_chance_of_a_large_error_grows_with_the_swing_and_with_bodies_between():
+    """One nauplius or cyst in doubt of hundreds moves little; a third of the round bodies between tells no stage."""
+    chances = [off_chance(swing, 0.0) for swing in (0.0, 2.0, 5.0, 20.0)]
+    assert chances == sorted(chances) and chances[0] < 0.001 and chances[1] < 0.02 and chances[-1] > 0.4
+    assert off_chance(2.0, 0.3) > 5 * off_chance(2.0, 0.0)
+    assert not signs(swing=4.0).is_unsure and signs(swing=4.0, between=0.1).is_unsure
+    few = {"stages": np.zeros(4, int), "p_best": np.ones(4), "length_um": np.full(4, 470.0)}
+    assert not signs(**few, swing=50.0).is_unsure
+
+
+def test_doubtful_nauplii_are_held_against_the_nauplii_not_against_all():
+    """Forty-five objects, twenty nauplii: three doubtful ones are a seventh of the nauplii."""
+    three = {"invented_nauplii": 1.0, "missed_nauplii": 2.0}
+    assert [f.code for f in judge_photo(signs(**three))] == ["finding"]
+    many = {"stages": np.repeat([0, 2], [60, 20]), "p_best": np.full(80, 0.97)}
+    assert judge_photo(signs(**three, **many, length_um=np.repeat([470.0, 230], [60, 20]))) == ()
 
 
 def test_swing_bounds_the_mean_error():

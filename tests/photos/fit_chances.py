@@ -67,6 +67,20 @@ def own_jobs() -> list[Job]:
     ]
 
 
+def pictures_of(job: Job, looks, top: Path):
+    """Folder, photo, scale and look of every picture of a job; changed photos are written under ``top``."""
+    photos = pd.read_csv(job.folder / "photos.csv")
+    if job.fold is not None:
+        photos = photos[deal(photos) == job.fold]
+    seen = {"": job.folder / "photos"}
+    for look in looks if job.folder.resolve() in (HERE, SECOND) else ():
+        out = top / f"{job.make}-{job.fold}-{look.replace(' ', '-')}"
+        seen[look] = change_photo(job.folder / "photos", photos.photo, look, out)
+    for look, folder in seen.items():
+        for photo, um_per_px in zip(photos.photo, photos.um_per_px, strict=True):
+            yield folder, photo, um_per_px, look
+
+
 def whose(proposals, work, truth: pd.DataFrame) -> np.ndarray:
     """Of each proposal 1 where it is an object, 0 where not, -1 where nobody asks; surer ones choose first."""
     out = np.zeros(len(proposals.rows), int)
@@ -107,19 +121,7 @@ def collect_all(jobs: list[Job], looks, workers: int) -> pd.DataFrame:
     calls = []
     with tempfile.TemporaryDirectory() as top:
         for job in jobs:
-            photos = pd.read_csv(job.folder / "photos.csv")
-            if job.fold is not None:
-                photos = photos[deal(photos) == job.fold]
-            seen = {"": job.folder / "photos"}
-            if job.folder.resolve() in (HERE, SECOND):
-                for look in looks:
-                    out = Path(top) / f"{job.make}-{job.fold}-{look.replace(' ', '-')}"
-                    seen[look] = change_photo(job.folder / "photos", photos.photo, look, out)
-            calls += [
-                delayed(collect)(job, folder, p, u, look)
-                for look, folder in seen.items()
-                for p, u in zip(photos.photo, photos.um_per_px, strict=True)
-            ]
+            calls += [delayed(collect)(job, *one) for one in pictures_of(job, looks, Path(top))]
         return pd.concat(Parallel(workers)(calls), ignore_index=True)
 
 
