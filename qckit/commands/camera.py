@@ -224,8 +224,9 @@ def _site_to_name() -> str:
 def learn(only_try, undo, which_next, curve, camera, magnification, site, by):
     """Learn this camera from photos whose objects people have settled: 3 to 8 are enough.
 
-    What is learnt takes the place of the kit's own models only if photos left out come out better beyond chance; from
-    then on photos counted in this site use it. The certificate is renewed where the photos allow.
+    What is learnt takes the place of the kit's own models only if photos left out come out better, and so clearly that
+    chance would do it once in four times at most; from then on photos counted in this site use it. The certificate is
+    renewed where the photos allow.
     """
     from qckit.reports import find_site
     from qckit.review import learn_camera_of_site, photos_to_settle, site_stage_model, undo_site_model

@@ -124,13 +124,15 @@ def analyse(work: WorkImage) -> Analysis:
     return Analysis(work, light, foreground, tuple(_measure(work, light, foreground, cut) for cut in cuts), n_lines)
 
 
-def analyse_at_centres(work: WorkImage, proposals) -> tuple[Analysis, np.ndarray, Accepted]:
+def analyse_at_centres(work: WorkImage, proposals, choose=accept) -> tuple[Analysis, np.ndarray, Accepted]:
     """Measure one piece of foreground per proposal taken for an object, and what the second reader left out.
 
     Parameters
     ----------
     work : WorkImage
     proposals : Proposals
+    choose : callable
+        What takes proposals for objects, as :func:`qckit.counting.chances.accept` does.
 
     Returns
     -------
@@ -141,7 +143,7 @@ def analyse_at_centres(work: WorkImage, proposals) -> tuple[Analysis, np.ndarray
     """
     light, foreground, n_lines = _see(work)
     supported = supported_at(foreground.mask, proposals.rows, proposals.cols, work.um_per_px)
-    accepted = accept(proposals, supported, work.um_per_px)
+    accepted = choose(proposals, supported, work.um_per_px)
     cut, piece = cut_at_centres(foreground.mask, foreground.signal, work.um_per_px, accepted.proposals)
     measures = _measure(work, light, foreground, cut, join=False)
     return Analysis(work, light, foreground, (measures,), n_lines), piece, accepted

@@ -1,7 +1,9 @@
-"""A camera's own rule: what an object is, by both readings, by what the reader noticed and by what was measured.
+"""A camera's own rule: where an object is and what it is, by all that is known of each place the reader sees.
 
-The rule is a linear sum added to the logits of the kit's own judgement, so that a rule of zeros changes nothing. It is
-learnt from photos that people have settled (:mod:`qckit.counting.training.rule_fit`).
+The rule is two linear sums. One is added to the logit that an object lies at a place as read, the other to what both
+readings say of its stage, from before they were settled by the photo's own two groups: those can be taken for each
+other where a photo holds hardly any of one, and what settled photos say of a camera holds for all of its photos. The
+rule is learnt from photos that people have settled (:mod:`qckit.counting.training.rule_fit`).
 """
 
 from __future__ import annotations
@@ -12,62 +14,112 @@ import numpy as np
 
 from qckit.counting.last_layer import CHANNELS
 from qckit.counting.measuring import FEATURES
-from qckit.counting.stages import ANSWERS, CLASSES
+from qckit.counting.places import AROUND
+from qckit.counting.stages import CLASSES
+from qckit.stages import STAGES
 
-__all__ = ["EVIDENCE", "CameraRule", "gather_evidence"]
+__all__ = ["EVIDENCE", "CameraRule", "Sum", "gather_evidence"]
 
 LEAST = 1e-3  # of a probability: a reading that rules something out may be wrong
 FARTHEST = 4.0  # spreads from the usual at which evidence counts no further
-_KINDS = (("read", len(CLASSES)), ("judged", len(ANSWERS)), ("sure", 1), ("noticed", CHANNELS), ("look", len(FEATURES)))
+READ_WEIGHT = 0.5  # of what both readings say of the stage; tests/photos/MEASURED.md, "Learning a camera"
+DOUBT = 0.99  # of an object's likeliest stage: most that "none" may have, so that an object stays one
+_KINDS = (("around", AROUND), ("read", len(CLASSES)), ("noticed", CHANNELS), ("look", len(FEATURES)))
 EVIDENCE = sum(size for _, size in _KINDS)
-"""Numbers per object: logarithms of the reader's and of the measured stages' probabilities, the reader's logit that
-something lies there, what it noticed there, and the measured features (NaN where nothing could be measured)."""
+"""Numbers per place: how it lies among the others, logarithms of the reader's probabilities of its stage, what the
+reader noticed there, and the measured features (NaN where nothing could be measured)."""
 # many numbers that say much the same weigh together as ten
 _SHARE = np.concatenate([np.full(size, min(1.0, (10 / size) ** 0.5)) for _, size in _KINDS])
-LEAST_SPREAD = np.concatenate([np.full(size, 2.0 if kind == "noticed" else 1e-3) for kind, size in _KINDS])
-"""What hardly varies among a camera's objects is not to be blown up."""
+_LEAST_SPREAD = np.concatenate([np.full(size, 2.0 if kind == "noticed" else 1e-3) for kind, size in _KINDS])
+_OF_STAGE = slice(AROUND, EVIDENCE)  # what a thing is does not hang on what lies around it
 
 
 @dataclass(frozen=True)
-class CameraRule:
-    """Weights of the sum.
+class Sum:
+    """One sum over evidence.
 
     Attributes
     ----------
-    centre, spread : (EVIDENCE,) ndarray
-        Of the evidence among the objects that the rule was learnt from.
-    weights : (5, 2 + EVIDENCE) ndarray
-        By class: of one, of an object that could not be measured, and of the standardised evidence.
+    centre, spread : (d,) ndarray
+        Of the evidence among the places that it was learnt from.
+    weights : (k, 2 + d) ndarray
+        By answer: of one, of an object that could not be measured, and of the standardised evidence.
     """
 
     centre: np.ndarray
     spread: np.ndarray
     weights: np.ndarray
 
-    def settle(self, p: np.ndarray, evidence: np.ndarray) -> np.ndarray:
-        """Judge objects anew.
+    @classmethod
+    def usual(cls, evidence: np.ndarray) -> Sum:
+        """A sum without weights, about the mean of what could be measured, in its spreads."""
+        known = ~np.isnan(evidence)
+        n = np.maximum(known.sum(axis=0), 1)
+        centre = np.nansum(evidence, axis=0) / n
+        spread = np.sqrt(np.nansum((evidence - centre) ** 2, axis=0) / n)
+        least = _LEAST_SPREAD[-evidence.shape[1] :]
+        return cls(centre, np.where(known.any(axis=0), np.maximum(spread, least), 1.0), np.zeros((0, 0)))
+
+    def rows(self, evidence: np.ndarray) -> np.ndarray:
+        """What the weights are for: one, whether nothing was measured, and the evidence in spreads; (n, 2 + d)."""
+        away = np.clip(np.nan_to_num((evidence - self.centre) / self.spread), -FARTHEST, FARTHEST)
+        blind = np.isnan(evidence).any(axis=1)
+        return np.concatenate([np.ones((len(away), 1)), blind[:, None], away * _SHARE[-away.shape[1] :]], axis=1)
+
+    def of(self, evidence: np.ndarray) -> np.ndarray:
+        """What the sum comes to: (n, k)."""
+        return self.rows(evidence) @ self.weights.T
+
+
+@dataclass(frozen=True)
+class CameraRule:
+    """Sums that judge places.
+
+    Attributes
+    ----------
+    place : Sum or None
+        Of one answer, the logit of an object; None where the kit's own judgement stays.
+    stage : Sum or None
+        Of four.
+    """
+
+    place: Sum | None
+    stage: Sum | None
+
+    def chance(self, score: np.ndarray, p_read: np.ndarray, evidence: np.ndarray) -> np.ndarray | None:
+        """Chance that an object of a stage lies at each place.
 
         Parameters
         ----------
-        p : (n, 5) ndarray
-            The kit's own judgement.
+        score : (n,) ndarray
+            The reader's, of anything.
+        p_read : (n, 5) ndarray
+            Of both readings.
         evidence : (n, EVIDENCE) ndarray
 
         Returns
         -------
-        (n, 5) ndarray
-            Rows add up to 1.
+        (n,) ndarray or None
         """
+        from scipy.special import expit
+
+        return None if self.place is None else expit(place_logit(score, p_read) + self.place.of(evidence)[:, 0])
+
+    def stages(self, p_read: np.ndarray, evidence: np.ndarray) -> np.ndarray | None:
+        """Probabilities of the four stages, given an object, from those of both readings (n, 5) and evidence."""
         from scipy.special import softmax
 
-        return softmax(logits_of(p) + design(evidence, self.centre, self.spread) @ self.weights.T, axis=1)
+        if self.stage is None:
+            return None
+        return softmax(stage_logits(p_read) + self.stage.of(of_stage(evidence)), axis=1)
 
     def arrays(self) -> dict[str, np.ndarray]:
         """As plain arrays for a file; :meth:`of_arrays` reads them."""
-        return {k: np.asarray(v, np.float32) for k, v in vars(self).items()}
+        sums = {"place": self.place, "stage": self.stage}
+        return {f"{n}_{k}": np.asarray(v, np.float32) for n, s in sums.items() if s for k, v in vars(s).items()}
 
     @classmethod
-    def of_arrays(cls, centre, spread, weights) -> CameraRule:
+    def of_arrays(cls, **arrays) -> CameraRule:
         """Take a rule from arrays of a file.
 
         Raises
@@ -75,12 +127,23 @@ class CameraRule:
         ValueError
             Shapes or numbers are not those of a rule.
         """
-        arrays = [np.asarray(a, float) for a in (centre, spread, weights)]
-        if [a.shape for a in arrays] != [(EVIDENCE,), (EVIDENCE,), (len(CLASSES), 2 + EVIDENCE)]:
-            raise ValueError("the camera's rule has another shape")
-        if not all(np.isfinite(a).all() for a in arrays) or not (arrays[1] > 0).all():
-            raise ValueError("a number of the camera's rule is not finite, or not above 0 where it must be")
-        return cls(*arrays)
+        return cls(_sum_of(arrays, "place", 1, EVIDENCE), _sum_of(arrays, "stage", len(STAGES), EVIDENCE - AROUND))
+
+
+def _sum_of(arrays, name: str, n_answers: int, size: int) -> Sum | None:
+    if f"{name}_weights" not in arrays:
+        return None
+    numbers = [np.asarray(arrays[f"{name}_{k}"], float) for k in ("centre", "spread", "weights")]
+    if [a.shape for a in numbers] != [(size,), (size,), (n_answers, 2 + size)]:
+        raise ValueError("the camera's rule has another shape")
+    if not all(np.isfinite(a).all() for a in numbers) or not (numbers[1] > 0).all():
+        raise ValueError("a number of the camera's rule is not finite, or not above 0 where it must be")
+    return Sum(*numbers)
+
+
+def of_stage(evidence: np.ndarray) -> np.ndarray:
+    """The part of the evidence that tells stages."""
+    return evidence[:, _OF_STAGE]
 
 
 def measured_looks(evidence: np.ndarray) -> np.ndarray:
@@ -89,45 +152,51 @@ def measured_looks(evidence: np.ndarray) -> np.ndarray:
     return looks[np.isfinite(looks).all(axis=1)]
 
 
-def logits_of(p: np.ndarray) -> np.ndarray:
-    """Logarithms of probabilities, none without bound."""
-    return np.log(p + LEAST)
+def place_logit(score: np.ndarray, p_read: np.ndarray) -> np.ndarray:
+    """Logit that something lies at a place, by the reader's score (n,), and is no debris, by both readings (n, 5)."""
+    from scipy.special import logit
+
+    return logit(np.clip(score * (1 - p_read[:, -1]), 1e-4, 1 - 1e-4))
 
 
-def design(evidence: np.ndarray, centre: np.ndarray, spread: np.ndarray) -> np.ndarray:
-    """Rows of the sum: one, whether nothing was measured, and the evidence in spreads; (n, 2 + EVIDENCE)."""
-    away = np.clip(np.nan_to_num((evidence - centre) / spread), -FARTHEST, FARTHEST)
-    blind = np.isnan(evidence).any(axis=1)
-    return np.concatenate([np.ones((len(away), 1)), blind[:, None], away * _SHARE], axis=1)
+def stage_logits(p_read: np.ndarray) -> np.ndarray:
+    """What both readings say of the four stages, as far as it counts beside what was learnt: (n, 4)."""
+    return READ_WEIGHT * np.log(p_read[:, : len(STAGES)] + LEAST)
 
 
-def gather_evidence(reading, work, found, model) -> np.ndarray:
-    """Put together what is known of found objects.
+def with_none(stages: np.ndarray, chance: np.ndarray) -> np.ndarray:
+    """Probabilities of the four stages and none.
 
     Parameters
     ----------
-    reading : Reading
-        Of the reader, of the same photo.
-    work : WorkImage
-    found : FoundObjects
-    model : StageModel
-        The kit's own.
+    stages : (n, 4) ndarray
+        Given an object.
+    chance : (n,) ndarray
+        Of an object; where it is above one half, none is never the likeliest.
 
     Returns
     -------
-    (n, EVIDENCE) ndarray
+    (n, 5) ndarray
+        Rows add up to 1.
     """
-    from scipy.special import softmax
+    stages = stages * chance[:, None]
+    none = np.where(chance > 0.5, np.minimum(1 - chance, DOUBT * stages.max(axis=1, initial=0)), 1 - chance)
+    p = np.concatenate([stages, none[:, None]], axis=1)
+    return p / p.sum(axis=1, keepdims=True)
 
-    from qckit.counting.last_layer import HEAT_PLANE, STAGE_PLANES
-    from qckit.counting.reader import shipped_last_layer
 
-    layer = shipped_last_layer()
-    down, right = reading.shape[0] / work.pixels.shape[0], reading.shape[1] / work.pixels.shape[1]
-    noticed, corner = reading.noticed_near(found.rows * down, found.cols * right, 0)
-    measured = np.isfinite(found.features).all(axis=1)
-    looks, judged = (np.full((len(measured), size), np.nan) for size in (len(FEATURES), len(ANSWERS)))
-    looks[measured] = found.features[measured]
-    judged[measured] = logits_of(model.predict(found.features[measured]))
-    read = logits_of(softmax(layer.answers(noticed, corner, STAGE_PLANES), axis=1))
-    return np.concatenate([read, judged, layer.answers(noticed, corner, HEAT_PLANE), noticed, looks], axis=1)
+def gather_evidence(around: np.ndarray, noticed: np.ndarray, p: np.ndarray, features: np.ndarray) -> np.ndarray:
+    """Put together what is known of places: (n, EVIDENCE).
+
+    Parameters
+    ----------
+    around : (n, AROUND) ndarray
+        From :func:`qckit.counting.places.look_around`.
+    noticed : (n, CHANNELS) ndarray
+    p : (n, 5) ndarray
+        The reader's.
+    features : (n, len(FEATURES)) ndarray
+        Measured; NaN where nothing could be.
+    """
+    measured = np.isfinite(features).all(axis=1, keepdims=True)
+    return np.concatenate([around, np.log(p + LEAST), noticed, np.where(measured, features, np.nan)], axis=1)

@@ -19,7 +19,16 @@ import numpy as np
 from qckit.counting.proposals import Proposals
 from qckit.stages import CLASSES, STAGES
 
-__all__ = ["EVIDENCE", "Accepted", "accept", "chances_of", "expected_errors", "gather_chance_evidence"]
+__all__ = [
+    "ACCEPTED",
+    "EVIDENCE",
+    "Accepted",
+    "accept",
+    "accept_all",
+    "chances_of",
+    "expected_errors",
+    "gather_chance_evidence",
+]
 
 MODEL = Path(__file__).with_name("chances.json")
 EVIDENCE = ("one", "score", *(f"p_{s}" for s in STAGES), "sureness", "touching", "beside", "unsupported")
@@ -73,12 +82,8 @@ def accept(proposals: Proposals, supported: np.ndarray, um_per_px: float) -> Acc
     -------
     Accepted
     """
-    debris = proposals.p.argmax(axis=1) == CLASSES.index("debris")
-    evidence = gather_chance_evidence(proposals, supported, um_per_px)
-    stages = [EVIDENCE.index(f"p_{s}") for s in STAGES]
-    evidence[np.ix_(debris, stages)] /= np.maximum(evidence[np.ix_(debris, stages)].sum(axis=1, keepdims=True), 1e-9)
-    chance = chances_of(evidence)
-    taken = chance > ACCEPTED
+    every = accept_all(proposals, supported, um_per_px)
+    chance, taken = every.chance, every.chance > ACCEPTED
     return Accepted(proposals.take(taken), chance[taken], *expected_errors(proposals, chance, taken))
 
 
@@ -101,6 +106,15 @@ def expected_errors(proposals: Proposals, chance: np.ndarray, taken: np.ndarray)
     none = np.bincount(stage[taken], weights=(1 - chance)[taken], minlength=len(CLASSES))
     lost = np.bincount(stage[~taken], weights=chance[~taken], minlength=len(CLASSES))
     return none[: len(STAGES)], lost[: len(STAGES)]
+
+
+def accept_all(proposals: Proposals, supported: np.ndarray, um_per_px: float) -> Accepted:
+    """All proposals with their chances, for something else to choose among; see :func:`accept`."""
+    debris = proposals.p.argmax(axis=1) == CLASSES.index("debris")
+    evidence = gather_chance_evidence(proposals, supported, um_per_px)
+    stages = [EVIDENCE.index(f"p_{s}") for s in STAGES]
+    evidence[np.ix_(debris, stages)] /= np.maximum(evidence[np.ix_(debris, stages)].sum(axis=1, keepdims=True), 1e-9)
+    return Accepted(proposals, chances_of(evidence), np.zeros(len(STAGES)), np.zeros(len(STAGES)))
 
 
 def chances_of(evidence: np.ndarray) -> np.ndarray:

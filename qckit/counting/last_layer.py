@@ -1,6 +1,6 @@
 """The reader's last layer: from what the network noticed at a place to its answers, in sums that are exact everywhere.
 
-It is kept apart from the network, so that a site can have its own (``qckit camera learn``) without another network.
+It is kept apart from the network, so that only the planes and places that are wanted are worked out.
 """
 
 from __future__ import annotations
@@ -11,10 +11,10 @@ import numpy as np
 
 from qckit.stages import CLASSES
 
-__all__ = ["CHANNELS", "CORNERS", "HEAT", "HEAT_PLANE", "OFFSET_PLANES", "PLANES", "STAGE_PLANES", "LastLayer"]
+__all__ = ["CHANNELS", "CORNERS", "HEAT", "OFFSET_PLANES", "PLANES", "STAGE_PLANES", "LastLayer"]
 
 CORNERS, CHANNELS = 4, 32
-HEAT, HEAT_PLANE, STAGE_PLANES = 0, slice(0, 1), slice(1, 1 + len(CLASSES))
+HEAT, STAGE_PLANES = 0, slice(1, 1 + len(CLASSES))
 OFFSET_PLANES = (len(CLASSES) + 2, len(CLASSES) + 3)  # the plane before these was learnt with and is not used
 PLANES = len(CLASSES) + 4
 EXACT = 2**24  # whole numbers up to here are exact in 32 bits of floating point
@@ -36,32 +36,6 @@ class LastLayer:
     weights: np.ndarray
     step: np.ndarray
     offset: np.ndarray
-
-    def moved(self, planes: slice, weights: np.ndarray, offset: np.ndarray) -> LastLayer:
-        """The same layer with something added to the weights of some planes, alike in all four corners.
-
-        Parameters
-        ----------
-        planes : slice
-        weights : (p, CHANNELS) ndarray
-            To add, per code value of what was noticed.
-        offset : (p,) ndarray
-
-        Returns
-        -------
-        LastLayer
-        """
-        out = [a.copy() for a in (self.weights, self.step, self.offset)]
-        target = self.weights[planes] * self.step[planes][..., None].astype(float) + weights[:, None, :]
-        step = np.maximum(np.abs(target).max(axis=2) / MOST, 1e-12).astype(np.float32)
-        out[0][planes] = np.rint(np.clip(target / step[..., None].astype(float), -MOST, MOST))
-        out[1][planes] = step
-        out[2][planes] = self.offset[planes] + offset[:, None]
-        return LastLayer(*out)
-
-    def same(self, other: LastLayer, planes: slice) -> bool:
-        """Whether some planes are the same in both."""
-        return all(np.array_equal(getattr(self, k)[planes], getattr(other, k)[planes]) for k in vars(self))
 
     def answers(self, noticed: np.ndarray, corner: np.ndarray, planes: slice) -> np.ndarray:
         """Logits at single places.

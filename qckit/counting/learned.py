@@ -1,4 +1,4 @@
-"""What a site has learnt of its camera, in one file: its rule, the reader's last layer, colour factors, stage models.
+"""What a site has learnt of its camera, in one file: its rule, colour factors, stage models.
 
 The file holds plain arrays (NPZ). Its numbers are checked before they are used; one learnt for another reader network
 still gives its stage models, and nothing else.
@@ -14,12 +14,11 @@ from pathlib import Path
 import numpy as np
 
 from qckit.counting.camera_rule import CameraRule
-from qckit.counting.last_layer import LastLayer
 from qckit.counting.stages import StageModel, load_stage_model, read_model_file, save_stage_model, unreadable
 
 __all__ = ["LEAST_GAIN", "MOST_GAIN", "Learned", "load_learned", "save_learned"]
 
-FORMAT, FORMATS = 2, (1, 2)  # a file of format 1 holds no rule, and stage models of the site
+FORMAT, FORMATS = 3, (1, 2, 3)  # what files of formats 1 and 2 say of the reader is not used any more
 LEAST_GAIN, MOST_GAIN = 0.3, 3.0  # of a colour: beyond them little of it is left to tell anything by
 
 
@@ -31,16 +30,13 @@ class Learned:
     ----------
     stages : dict of str to StageModel
         ``colour`` and ``grey``.
-    last_layer : LastLayer, optional
-        The reader's; the network's own when left out.
     colour_gain : (3,) ndarray, optional
         Factors on red, green and blue; none when left out.
     rule : CameraRule, optional
-        What judges the objects found once more.
+        What judges the places at which the reader sees something.
     """
 
     stages: dict[str, StageModel]
-    last_layer: LastLayer | None = None
     colour_gain: np.ndarray | None = None
     rule: CameraRule | None = None
 
@@ -48,8 +44,6 @@ class Learned:
 def save_learned(path, learned: Learned, *, reader_version: str) -> None:
     """Write models to one NPZ file of plain arrays, with the version of the reader they were learnt with."""
     more = {"learned/format": np.array(FORMAT), "learned/reader": np.array(reader_version)}
-    if learned.last_layer is not None:
-        more |= {f"reader/{k}": v for k, v in learned.last_layer.arrays().items()}
     if learned.colour_gain is not None:
         more["colours/gain"] = np.asarray(learned.colour_gain, np.float32)
     if learned.rule is not None:
@@ -86,20 +80,19 @@ def load_learned(path: str | None = None) -> Learned:
         raise unreadable(file, error) from error
 
 
-def _reader_part(arrays) -> tuple[LastLayer | None, np.ndarray | None, CameraRule | None]:
+def _reader_part(arrays) -> tuple[np.ndarray | None, CameraRule | None]:
     from qckit.counting.reader import READER_VERSION
 
     if "learned/format" not in arrays:
-        return None, None, None
+        return None, None
     if int(arrays["learned/format"]) not in FORMATS:
         raise ValueError(f"it has format {int(arrays['learned/format'])}, and this version reads up to {FORMAT}")
-    layer = gain = rule = None
-    if "reader/weights" in arrays:
-        layer = LastLayer.of_arrays(*(arrays[f"reader/{k}"] for k in ("weights", "step", "offset")))
+    gain = None
     if "colours/gain" in arrays:
         gain = arrays["colours/gain"].astype(float)
         if gain.shape != (3,) or not np.isfinite(gain).all() or not ((gain >= LEAST_GAIN) & (gain <= MOST_GAIN)).all():
             raise ValueError(f"the factors on its colours are not three numbers from {LEAST_GAIN} to {MOST_GAIN}")
-    if "rule/weights" in arrays:
-        rule = CameraRule.of_arrays(*(arrays[f"rule/{k}"] for k in ("centre", "spread", "weights")))
-    return (layer, gain, rule) if str(arrays["learned/reader"]) == READER_VERSION else (None, None, None)
+    if str(arrays["learned/reader"]) != READER_VERSION or int(arrays["learned/format"]) < FORMAT:
+        return None, None
+    rule = {k.removeprefix("rule/"): arrays[k] for k in arrays.files if k.startswith("rule/")}
+    return gain, CameraRule.of_arrays(**rule) if rule else None

@@ -11,6 +11,7 @@ import pandas as pd
 
 from qckit.counting.analysis import Analysis, FoundObjects, analyse, choose_objects
 from qckit.counting.bounds import check_countable
+from qckit.counting.by_rule import read_by_rule
 from qckit.counting.flags import PhotoSigns, hatch_shift, hatch_swing, judge_photo, share_between
 from qckit.counting.frame import apply_frame
 from qckit.counting.integrity import judge_integrity
@@ -18,7 +19,7 @@ from qckit.counting.learned import load_learned
 from qckit.counting.measuring import FEATURES
 from qckit.counting.regions import check_region, counted_in_region, region_area_mm2
 from qckit.counting.result import PhotoCount, version_with
-from qckit.counting.second import propose_objects, read_at_centres, read_by_rule, reader_module
+from qckit.counting.second import propose_objects, read_at_centres, reader_module
 from qckit.counting.stages import CLASSES, StageModel, model_key
 from qckit.counting.working import WORK_UM_PER_PX, make_work_image
 from qckit.errors import need_text
@@ -189,9 +190,9 @@ def find_objects(
     model = learned.stages["grey" if work.is_grey else "colour"]
     if module:
         if learned.rule is None:
-            joint = read_at_centres(work, model, propose_objects(work, module, learned.last_layer))
+            joint = read_at_centres(work, model, propose_objects(work, module))
         else:
-            joint = read_by_rule(work, model, module, learned.last_layer, learned.rule)
+            joint = read_by_rule(work, model, module, learned.rule)
         return Findings(model=model, **vars(joint))
     analysis = analyse(work)
     return Findings(analysis, choose_objects(analysis, model), model)

@@ -16,7 +16,7 @@ from pathlib import Path
 
 import numpy as np
 
-from qckit.counting.last_layer import HEAT, HEAT_PLANE, OFFSET_PLANES, STAGE_PLANES, LastLayer
+from qckit.counting.last_layer import HEAT, OFFSET_PLANES, STAGE_PLANES, LastLayer
 from qckit.counting.proposals import Proposals, Votes
 
 __all__ = ["READER_UM_PER_PX", "READER_VERSION", "Reading", "propose", "read_picture", "reader_available"]
@@ -34,7 +34,6 @@ BLOCK = 32  # the network halves five times; strips start on whole blocks so tha
 RIM = 128  # what the network takes for nothing
 STRIP_PX, HALO = 3_300_000, 384  # pixels read at a time, and rows around them that can still sway them
 LEAST_HEAT = 0.15
-FAINTEST_HEAT = 0.02  # of a place that another last layer may make an object of
 APART_UM = 70.0  # two centres nearer than this are one object seen twice
 
 
@@ -198,66 +197,40 @@ class Reading:
     strips: list
     shape: tuple[int, int]
     um_per_px: float
+    stride = STRIDE
 
-    def propose(self, layer: LastLayer | None = None) -> Proposals:
-        """Propose centres and stages, by the network's own last layer or another one.
-
-        Centres lie where the network's own layer has them in any case; another layer says anew how sure each is,
-        fainter ones among them, and what it is.
-        """
+    def propose(self) -> Proposals:
+        """Propose centres and stages."""
         from scipy.special import expit, softmax
 
-        last_layer, rows, cols = _network(MODEL).last, *self.shape
-        learned = layer is not None and not layer.same(last_layer, HEAT_PLANE)
-        layer = layer or last_layer
-        shape = -(-rows // STRIDE), -(-cols // STRIDE)
-        logit = _planes(self.strips, last_layer, (HEAT,))[0, : shape[0], : shape[1]]
-        least = FAINTEST_HEAT if learned else LEAST_HEAT
-        r, c = _peaks(logit, np.log(least / (1 - least)))
-        noticed, corner = _noticed_at(self.strips, r, c)
-        sure = layer.answers(noticed, corner, HEAT_PLANE)[:, 0] if learned else logit[r, c].astype(float)
-        row, col, score = (r + 0.5) * STRIDE, (c + 0.5) * STRIDE, expit(sure)
-        p = softmax(layer.answers(noticed, corner, STAGE_PLANES), axis=1)
-        votes = Votes(shape, partial(_centres_of, self.strips, last_layer))
-        proposals = Proposals(row, col, p, score, votes).take(score > LEAST_HEAT)
-        return proposals.take(_apart(proposals.rows, proposals.cols, proposals.score, self.um_per_px))
+        last, logit = _network(MODEL).last, self.heat()
+        r, c = _peaks(logit, np.log(LEAST_HEAT / (1 - LEAST_HEAT)))
+        p = softmax(last.answers(*_noticed_at(self.strips, r, c), STAGE_PLANES), axis=1)
+        row, col, score = (r + 0.5) * STRIDE, (c + 0.5) * STRIDE, expit(logit[r, c].astype(float))
+        votes = Votes(logit.shape, partial(_centres_of, self.strips, last))
+        return Proposals(row, col, p, score, votes).take(_apart(row, col, score, self.um_per_px))
 
-    def faint_places(self) -> tuple[np.ndarray, np.ndarray]:
-        """Rows and columns of every place that another last layer may make an object of. [pixels of the picture]"""
-        heat = _planes(self.strips, _network(MODEL).last, (HEAT,))[0]
-        r, c = _peaks(heat, np.log(FAINTEST_HEAT / (1 - FAINTEST_HEAT)))
-        return (r + 0.5) * STRIDE, (c + 0.5) * STRIDE
+    def heat(self) -> np.ndarray:
+        """How sure the network is that a centre lies at each place, in logits: (M/2, N/2)."""
+        rows, cols = self.shape
+        return _planes(self.strips, _network(MODEL).last, (HEAT,))[0, : -(-rows // STRIDE), : -(-cols // STRIDE)]
 
-    def noticed_near(self, rows, cols, reach_px: float) -> tuple[np.ndarray, np.ndarray]:
-        """What was noticed where an object is likeliest near each place.
+    def noticed_at(self, rows, cols) -> np.ndarray:
+        """What was noticed at places.
 
         Parameters
         ----------
         rows, cols : (n,) array_like
             In pixels of the picture.
-        reach_px : float
-            How far from the place the likeliest is sought; 0 takes the place itself.
 
         Returns
         -------
-        noticed : (n, channels) ndarray of uint8
-        corner : (n,) ndarray of int
+        (n, channels) ndarray of uint8
         """
-        heat = _planes(self.strips, _network(MODEL).last, (HEAT,))[0]
-        r = np.clip(np.asarray(rows, float) / STRIDE, 0, heat.shape[0] - 1).astype(int)
-        c = np.clip(np.asarray(cols, float) / STRIDE, 0, heat.shape[1] - 1).astype(int)
-        reach = int(reach_px / STRIDE)
-        for i in range(len(r) if reach else 0):
-            top, left = max(r[i] - reach, 0), max(c[i] - reach, 0)
-            part = heat[top : r[i] + reach + 1, left : c[i] + reach + 1]
-            down, right = np.unravel_index(part.argmax(), part.shape)
-            r[i], c[i] = top + down, left + right
-        return _noticed_at(self.strips, r, c)
-
-
-def shipped_last_layer() -> LastLayer:
-    """The last layer that comes with the network."""
-    return _network(MODEL).last
+        within = -(-self.shape[0] // STRIDE) - 1, -(-self.shape[1] // STRIDE) - 1
+        r = np.clip(np.asarray(rows, float) / STRIDE, 0, within[0]).astype(int)
+        c = np.clip(np.asarray(cols, float) / STRIDE, 0, within[1]).astype(int)
+        return _noticed_at(self.strips, r, c)[0]
 
 
 def read_picture(picture: np.ndarray, um_per_px: float) -> Reading:
@@ -283,7 +256,7 @@ def read_picture(picture: np.ndarray, um_per_px: float) -> Reading:
     return Reading(_strips(picture), picture.shape[:2], um_per_px)
 
 
-def propose(picture: np.ndarray, um_per_px: float, layer: LastLayer | None = None) -> Proposals:
+def propose(picture: np.ndarray, um_per_px: float) -> Proposals:
     """Propose centres and stages; see :func:`read_picture` and :meth:`Reading.propose`.
 
     Parameters
@@ -291,12 +264,10 @@ def propose(picture: np.ndarray, um_per_px: float, layer: LastLayer | None = Non
     picture : (M, N, 3) ndarray of uint8
     um_per_px : float
         [µm/px]
-    layer : LastLayer, optional
-        Another last layer than the network's own.
 
     Returns
     -------
     Proposals
         Empty where nothing is seen.
     """
-    return read_picture(picture, um_per_px).propose(layer)
+    return read_picture(picture, um_per_px).propose()

@@ -14,16 +14,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from qckit.counting.analysis import Analysis, CutMeasures, FoundObjects, analyse_at_centres, gather, join_found
-from qckit.counting.camera_rule import CameraRule, gather_evidence
 from qckit.counting.chances import Accepted
-from qckit.counting.last_layer import LastLayer
 from qckit.counting.proposals import Proposals
 from qckit.counting.stages import StageModel
 from qckit.counting.two_groups import settle_round_bodies
 from qckit.counting.working import WorkImage, resize_to_scale
 from qckit.stages import STAGE_RECORDS
 
-__all__ = ["JointReading", "propose_objects", "read_at_centres", "read_by_rule", "reader_key", "reader_module"]
+__all__ = ["JointReading", "propose_objects", "read_at_centres", "reader_key", "reader_module"]
 
 LEAST_SUPPORTED = 0.5  # of the proposals; where the foreground supports fewer, its silence says nothing
 ENOUGH = 20  # proposals to tell that by; a few of them may be specks that the foreground rightly leaves out
@@ -49,7 +47,7 @@ def reader_key(reader: str | None) -> str:
     return str(getattr(module, "READER_VERSION", "1")) if module else "none"
 
 
-def propose_objects(work: WorkImage, module, layer: LastLayer | None = None) -> Proposals:
+def propose_objects(work: WorkImage, module) -> Proposals:
     """Ask the second reader for its proposals.
 
     Parameters
@@ -57,15 +55,13 @@ def propose_objects(work: WorkImage, module, layer: LastLayer | None = None) -> 
     work : WorkImage
     module : module
         From :func:`reader_module`.
-    layer : LastLayer, optional
-        A site's own last layer.
 
     Returns
     -------
     Proposals
     """
     pixels, scale = reader_picture(work, module)
-    return in_work_pixels(work, pixels.shape, module.propose(pixels, scale, layer))
+    return in_work_pixels(work, pixels.shape, module.propose(pixels, scale))
 
 
 def reader_picture(work: WorkImage, module) -> tuple[np.ndarray, float]:
@@ -101,27 +97,6 @@ class JointReading:
     differing: float
     invented: np.ndarray
     missed: np.ndarray
-
-
-def read_by_rule(work: WorkImage, model: StageModel, module, layer: LastLayer | None, rule: CameraRule) -> JointReading:
-    """As :func:`propose_objects` and :func:`read_at_centres`, the objects found judged once more by a camera's rule.
-
-    Parameters
-    ----------
-    work : WorkImage
-    model : StageModel
-    module : module
-    layer : LastLayer, optional
-    rule : CameraRule
-
-    Returns
-    -------
-    JointReading
-    """
-    reading = module.read_picture(*reader_picture(work, module))
-    joint = read_at_centres(work, model, in_work_pixels(work, reading.shape, reading.propose(layer)))
-    p = rule.settle(joint.found.p, gather_evidence(reading, work, joint.found, model))
-    return replace(joint, found=replace(joint.found, p=p, p_read=p))
 
 
 def read_at_centres(work: WorkImage, model: StageModel, proposals: Proposals) -> JointReading:
@@ -161,10 +136,48 @@ def join_readings(
     found : FoundObjects
     differing : float
     """
-    proposals = accepted.proposals
     work = analysis.work
+    measured, candidate, supported, differing = _pooled(analysis, piece, model, accepted.proposals)
+    kept = measured.p_single > ALONE_SINGLE
+    kept[candidate] = True
+    blind = len(piece) >= ENOUGH and len(supported) < LEAST_SUPPORTED * len(piece)
+    if blind:
+        differing = 1 - len(supported) / len(piece)
+    alone = _proposed_alone(work, accepted.proposals, piece == 0, analysis.cuts[0])
+    found = join_found([measured.take(kept), alone])
+    settled = settle_round_bodies(found.p, found.features)
+    return replace(found, p=settled, p_read=found.p), differing
+
+
+def judge_places(
+    analysis: Analysis, piece: np.ndarray, model: StageModel, proposals: Proposals
+) -> tuple[FoundObjects, float]:
+    """What each of some places would be as an object, in their order; see :func:`join_readings`.
+
+    Parameters
+    ----------
+    analysis : Analysis
+    piece : (n,) ndarray of int
+    model : StageModel
+    proposals : Proposals
+
+    Returns
+    -------
+    found : FoundObjects
+        Stages as both readings have them.
+    differing : float
+    """
+    measured, candidate, supported, differing = _pooled(analysis, piece, model, proposals)
+    alone = _proposed_alone(analysis.work, proposals, piece == 0, analysis.cuts[0])
+    found = join_found([measured.take(candidate), alone])
+    found = found.take(np.argsort(np.concatenate([supported, np.flatnonzero(piece == 0)]), kind="stable"))
+    return replace(found, p_read=found.p), differing
+
+
+def _pooled(analysis: Analysis, piece: np.ndarray, model: StageModel, proposals: Proposals):
+    """All pieces as measured, those of proposals with both readings; which pieces and proposals; how they differ."""
     cut = analysis.cuts[0]
-    measured = gather(work, cut, np.arange(len(cut.candidates)), model.predict(cut.features))
+    measured = gather(analysis.work, cut, np.arange(len(cut.candidates)), model.predict(cut.features))
     supported = np.flatnonzero(piece)
     candidate = piece[supported] - 1  # candidates are the pieces in order
     differing = (
@@ -176,14 +189,7 @@ def join_readings(
     measured.p[candidate] = pooled / pooled.sum(axis=1, keepdims=True)
     measured.p_single[candidate] = np.maximum(measured.p_single[candidate], proposals.score[supported])
     measured.rows[candidate], measured.cols[candidate] = proposals.rows[supported], proposals.cols[supported]
-    kept = measured.p_single > ALONE_SINGLE
-    kept[candidate] = True
-    blind = len(piece) >= ENOUGH and len(supported) < LEAST_SUPPORTED * len(piece)
-    if blind:
-        differing = 1 - len(supported) / len(piece)
-    found = join_found([measured.take(kept), _proposed_alone(work, accepted, piece == 0, cut)])
-    settled = settle_round_bodies(found.p, found.features)
-    return replace(found, p=settled, p_read=found.p), differing
+    return measured, candidate, supported, differing
 
 
 def measured_weight(differing: float) -> float:
@@ -194,9 +200,9 @@ def measured_weight(differing: float) -> float:
     return MEASURED_WEIGHT * float(np.clip(1 - np.nan_to_num(differing) / STRANGERS, 0, 1))
 
 
-def _proposed_alone(work, accepted: Accepted, which: np.ndarray, cut: CutMeasures) -> FoundObjects:
+def _proposed_alone(work, proposals: Proposals, which: np.ndarray, cut: CutMeasures) -> FoundObjects:
     """Objects for proposals that no piece supports, with the sizes typical of their stage."""
-    proposals, index = accepted.proposals, np.flatnonzero(which)
+    index = np.flatnonzero(which)
     stage = proposals.p[index].argmax(axis=1)
     size = TYPICAL_UM[stage]
     half = size[:, :1] / 2 / work.um_per_px

@@ -4,9 +4,8 @@ import numpy as np
 import pytest
 
 from qckit.counting import reader
-from qckit.counting.last_layer import CHANNELS, HEAT, OFFSET_PLANES, PLANES, STAGE_PLANES, LastLayer
+from qckit.counting.last_layer import OFFSET_PLANES, PLANES, STAGE_PLANES, LastLayer
 from qckit.photo import read_photo
-from qckit.stages import CLASSES
 
 EVERY_PLANE = tuple(range(PLANES))
 
@@ -24,14 +23,14 @@ def test_strips_answer_as_the_whole_photo_does(picture, monkeypatch):
     strips = reader._strips(picture)
     assert len(whole) == 1 and len(strips) > 3
     np.testing.assert_array_equal(np.concatenate(strips, axis=1), whole[0])
-    last = reader.shipped_last_layer()
+    last = reader._network(reader.MODEL).last
     np.testing.assert_array_equal(reader._planes(strips, last, EVERY_PLANE), reader._planes(whole, last, EVERY_PLANE))
 
 
 def test_places_agree_with_planes(picture, monkeypatch):
     monkeypatch.setattr(reader, "STRIP_PX", 256 * 208)
     strips = reader._strips(picture)
-    last = reader.shipped_last_layer()
+    last = reader._network(reader.MODEL).last
     planes = reader._planes(strips, last, EVERY_PLANE)
     rng = np.random.default_rng(3)
     r, c = rng.integers(0, planes.shape[1], 500), rng.integers(0, planes.shape[2], 500)
@@ -42,7 +41,7 @@ def test_places_agree_with_planes(picture, monkeypatch):
 def test_votes_are_those_of_the_planes(picture, monkeypatch):
     monkeypatch.setattr(reader, "STRIP_PX", 256 * 208)
     strips = reader._strips(picture)
-    last = reader.shipped_last_layer()
+    last = reader._network(reader.MODEL).last
     down, right = reader._planes(strips, last, OFFSET_PLANES) * np.float32(reader.STRIDE)
     rng = np.random.default_rng(5)
     r, c = rng.integers(0, down.shape[0], 500), rng.integers(0, down.shape[1], 500)
@@ -62,23 +61,9 @@ def test_a_picture_goes_on_as_at_its_edges():
 
 def test_sums_of_the_last_layer_are_exact():
     """Whole numbers below 2**24 add up exactly in 32-bit floating point (IEEE 754), in whatever order."""
-    weights = reader.shipped_last_layer().weights
+    weights = reader._network(reader.MODEL).last.weights
     assert np.array_equal(weights, np.rint(weights)) and np.abs(weights).max() > 1000
     assert 255 * np.abs(weights).sum(axis=2).max() < 2**24
-
-
-def test_a_moved_layer_adds_what_it_was_given_and_stays_exact():
-    rng = np.random.default_rng(4)
-    last = reader.shipped_last_layer()
-    add, offset = rng.normal(0, 2e-3, (len(CLASSES), CHANNELS)), rng.normal(0, 0.5, len(CLASSES))
-    moved = last.moved(STAGE_PLANES, add, offset)
-    noticed, corner = rng.integers(0, 256, (200, CHANNELS)).astype(np.uint8), rng.integers(0, 4, 200)
-    before, after = (layer.answers(noticed, corner, STAGE_PLANES) for layer in (last, moved))
-    np.testing.assert_allclose(after - before, noticed @ add.T + offset, atol=0.1)
-    np.testing.assert_array_equal(moved.weights[[HEAT, *OFFSET_PLANES]], last.weights[[HEAT, *OFFSET_PLANES]])
-    assert 255 * np.abs(moved.weights).sum(axis=2).max() < 2**24
-    again = LastLayer.of_arrays(**moved.arrays())
-    np.testing.assert_array_equal(again.answers(noticed, corner, STAGE_PLANES), after)
 
 
 @pytest.mark.parametrize(
@@ -86,4 +71,4 @@ def test_a_moved_layer_adds_what_it_was_given_and_stays_exact():
 )
 def test_a_damaged_layer_is_refused(harm):
     with pytest.raises(ValueError, match="last layer"):
-        LastLayer.of_arrays(**{**reader.shipped_last_layer().arrays(), **harm})
+        LastLayer.of_arrays(**{**reader._network(reader.MODEL).last.arrays(), **harm})

@@ -1,4 +1,4 @@
-"""Learn one camera from photos that a person has settled: colours, where the reader sees objects, and what they are.
+"""Learn one camera from photos that a person has settled: colours, where objects are, and what they are.
 
 Each photo is read once under every way of bringing its colours to usual ones; after that learning from some photos and
 trying it on others costs little, so that photos can be left out in turn (:func:`learning_curve`).
@@ -12,18 +12,16 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from qckit.counting.camera_rule import gather_evidence
-from qckit.counting.last_layer import HEAT_PLANE
+from qckit.counting.by_rule import SeenPlaces, judge_by_rule, see_places, settled_as_usual
 from qckit.counting.learned import LEAST_GAIN, MOST_GAIN, Learned
 from qckit.counting.second import in_work_pixels, read_at_centres, reader_module, reader_picture
 from qckit.counting.stages import CLASSES, StageModel, load_stage_model
-from qckit.counting.training.last_layer_fit import PlaceExamples, fit_heat
 from qckit.counting.training.rule_fit import RuleExamples, fit_rule
 from qckit.counting.working import WorkImage, make_work_image
+from qckit.stages import STAGES
 
 if TYPE_CHECKING:
     from qckit.counting.analysis import FoundObjects
-    from qckit.counting.reader import Reading
 
 __all__ = [
     "CurvePoint",
@@ -37,8 +35,6 @@ __all__ = [
 ]
 
 REACH_UM = 150.0  # a settled object and the found one nearest to it may be the same, as in match_objects
-APART_UM = 60.0  # a faint place so near a known object belongs to it
-MISSED_REACH_UM = 40.0
 EDGE_UM = 250.0  # half a nauplius: nearer to the edge nobody was asked what is there
 UNTOUCHED_WEIGHT = 0.25  # weight of objects that a person left as they were found
 LIT_FLOOR = 60  # code value: a darker floor has no colour to go by
@@ -75,11 +71,10 @@ class _Read:
     """A photo read with one way of treating its colours, and what the kit finds in it."""
 
     work: WorkImage
-    reading: Reading
     found: FoundObjects
     match: np.ndarray  # of each settled object the one found; -1 where nothing is found
+    places: SeenPlaces
     examples: RuleExamples
-    heat: PlaceExamples
 
 
 @dataclass(frozen=True)
@@ -143,18 +138,10 @@ def read_settled(photo, um_per_px: float, settled: Settled, gains) -> SettledPho
 
 def _read(work, module, model, settled: Settled, answers: np.ndarray) -> _Read:
     reading = module.read_picture(*reader_picture(work, module))
-    found = _find(work, reading, model, None)
-    match = _match(settled, found, work)
-    examples = _rule_examples(settled, answers, found=found, match=match, work=work)
-    examples = replace(examples, evidence=gather_evidence(reading, work, found, model))
-    heat = _heat_examples(reading, work, settled=settled, answers=answers, found=found, match=match)
-    return _Read(work=work, reading=reading, found=found, match=match, examples=examples, heat=heat)
-
-
-def _find(work, reading, model, layer) -> FoundObjects:
-    """What is found with a last layer of the reader; the kit's own with None."""
-    proposals = in_work_pixels(work, reading.shape, reading.propose(layer))
-    return read_at_centres(work, model, proposals).found
+    found = read_at_centres(work, model, in_work_pixels(work, reading.shape, reading.propose())).found
+    _, places = see_places(work, model, reading)
+    examples = _examples(settled, answers, places, work)
+    return _Read(work=work, found=found, match=_match(settled, found, work), places=places, examples=examples)
 
 
 def _um(work) -> float:
@@ -178,18 +165,35 @@ def _inside(places: np.ndarray, work) -> np.ndarray:
     return np.minimum(places, size - places).min(axis=1, initial=np.inf) * _um(work) >= EDGE_UM
 
 
-def _rule_examples(settled: Settled, answers, found, match, work) -> RuleExamples:
-    """What each found object is, as far as that is known; its evidence is still to come."""
-    target, weight = found.p.copy(), np.zeros(len(found.p))
+def _examples(settled: Settled, answers: np.ndarray, places: SeenPlaces, work) -> RuleExamples:
+    """What is at each place that the reader sees, as far as that is known.
+
+    In a photo settled whole nothing is where nothing was said to be; elsewhere the reader's own judgement is held.
+    """
+    at, score = _places(places.found, work), places.proposals.score
+    usual, inside = settled_as_usual(places), _inside(at, work)
+    chance = np.where(inside & settled.is_whole, 0.0, places.chance)
+    weight = np.where(inside, 1.0 if settled.is_whole else UNTOUCHED_WEIGHT, 0.0)
+    stage = np.zeros((len(score), len(STAGES)))
     left = np.stack([settled.left_x_px, settled.left_y_px], axis=1)
-    untouched = _nearest(left, _places(found, work), REACH_UM / _um(work))
-    weight[untouched[untouched >= 0]] = UNTOUCHED_WEIGHT
-    if settled.is_whole:
-        none = (found.p.argmax(axis=1) == DEBRIS) & _inside(_places(found, work), work)
-        target[none], weight[none] = np.eye(len(CLASSES))[DEBRIS], 1.0
+    untouched = _nearest(left, at, REACH_UM / _um(work))
+    untouched = untouched[untouched >= 0]
+    likely = usual[untouched, : len(STAGES)]
+    chance[untouched], weight[untouched] = 1.0, UNTOUCHED_WEIGHT
+    stage[untouched] = likely / np.maximum(likely.sum(axis=1, keepdims=True), 1e-9)
+    match = _match(settled, places.found, work)
     has = match >= 0
-    target[match[has]], weight[match[has]] = np.eye(len(CLASSES))[answers[has]], 1.0
-    return RuleExamples(found.p, np.zeros((len(found.p), 0)), target, weight)
+    chance[match[has]], weight[match[has]] = answers[has] < DEBRIS, 1.0
+    stage[match[has]] = np.eye(len(CLASSES))[answers[has], : len(STAGES)]
+    return RuleExamples(
+        score=score,
+        p=places.found.p_read,
+        usual=usual,
+        evidence=places.evidence,
+        chance=chance,
+        weight=weight,
+        stage=stage,
+    )
 
 
 def _nearest(here, there, reach) -> np.ndarray:
@@ -206,39 +210,6 @@ def _nearest(here, there, reach) -> np.ndarray:
     return out
 
 
-def _heat_examples(reading, work, settled: Settled, answers, found, match) -> PlaceExamples:
-    """Where objects are and are not: those settled, those missed, and faint places, at which nothing was said to be.
-
-    Where a photo was not settled whole, faint places are held as the reader judges them.
-    """
-    from scipy.spatial import cKDTree
-    from scipy.special import expit
-
-    from qckit.counting.reader import shipped_last_layer
-
-    down, right = reading.shape[0] / work.pixels.shape[0], reading.shape[1] / work.pixels.shape[1]
-    here = np.stack([settled.x_px, settled.y_px], axis=1)
-    missed, known = (match < 0) & (answers < DEBRIS), np.concatenate([_places(found, work), here])
-    rows, cols = settled.y_px[missed] / work.step_y * down, settled.x_px[missed] / work.step_x * right
-    lost = reading.noticed_near(rows, cols, MISSED_REACH_UM / reading.um_per_px)
-    at = match[match >= 0]
-    at_objects = reading.noticed_near(found.rows[at] * down, found.cols[at] * right, 0)
-    faint = np.stack(reading.faint_places(), axis=1)
-    there = np.stack([faint[:, 1] / right * work.step_x, faint[:, 0] / down * work.step_y], axis=1)
-    apart = cKDTree(known).query(there)[0] * _um(work) > APART_UM if len(known) else np.ones(len(there), bool)
-    faint = faint[apart & _inside(there, work)]
-    empty = reading.noticed_near(faint[:, 0], faint[:, 1], 0)
-    by_reader = expit(shipped_last_layer().answers(*empty, HEAT_PLANE)[:, 0])
-    nothing = np.zeros(len(faint)) if settled.is_whole else by_reader
-    chance = np.concatenate([answers[match >= 0] < DEBRIS, np.ones(len(rows)), nothing]).astype(float)
-    return PlaceExamples(
-        np.concatenate([at_objects[0], lost[0], empty[0]]),
-        np.concatenate([at_objects[1], lost[1], empty[1]]),
-        np.stack([1 - chance, chance], axis=1),
-        np.r_[np.ones(len(at) + len(rows)), np.full(len(faint), 1.0 if settled.is_whole else UNTOUCHED_WEIGHT)],
-    )
-
-
 def learn_camera(photos: list[SettledPhoto], gains) -> Learned:
     """Learn from settled photos.
 
@@ -253,15 +224,11 @@ def learn_camera(photos: list[SettledPhoto], gains) -> Learned:
     Learned
         With the kit's own stage models, which count the looks of these photos as known.
     """
-    from qckit.counting.reader import shipped_last_layer
-
-    layer = shipped_last_layer()
     treatment = _best_treatment(photos)
     reads = [p.reads[treatment] for p in photos]
-    last = fit_heat(layer, [read.heat for read in reads])
     rule = fit_rule([read.examples for read in reads])
     stages = _with_looks([(p.model, read.examples) for p, read in zip(photos, reads, strict=True)])
-    return Learned(stages, None if last is layer else last, gains[treatment], rule)
+    return Learned(stages, gains[treatment], rule)
 
 
 def _best_treatment(photos: list[SettledPhoto]) -> int:
@@ -288,8 +255,7 @@ def _with_looks(photos) -> dict[str, StageModel]:
     for kind, model in models.items():
         looks = []
         for used, examples in photos:
-            is_object = examples.is_settled & (examples.target.argmax(axis=1) < DEBRIS)
-            features = measured_looks(examples.evidence[is_object])
+            features = measured_looks(examples.evidence[examples.is_settled])
             if (kind == "grey" or used is model) and len(features) >= 5:
                 looks.append(np.median(model.standardise(features), axis=0))
         if looks and model.looks is not None:
@@ -304,12 +270,11 @@ def mistakes(photo: SettledPhoto, learned: Learned, gains) -> int:
     """
     treatment = next(k for k, g in enumerate(gains) if g is learned.colour_gain)
     read = photo.reads[treatment]
-    work, found, evidence, match = read.work, read.found, read.examples.evidence, read.match
-    if learned.last_layer is not None:
-        found = _find(work, read.reading, photo.model, learned.last_layer)
+    work, found, match, p = read.work, read.found, read.match, read.found.p
+    if learned.rule is not None:
+        p, chance = judge_by_rule(read.places, learned.rule)
+        found, p = read.places.found.take(chance > 0.5), p[chance > 0.5]
         match = _match(photo.settled, found, work)
-        evidence = gather_evidence(read.reading, work, found, photo.model) if learned.rule is not None else None
-    p = found.p if learned.rule is None else learned.rule.settle(found.p, evidence)
     called, found_as = np.full(len(match), DEBRIS), p.argmax(axis=1)
     called[match >= 0] = found_as[match[match >= 0]]
     wrong = int((called != photo.answers).sum())

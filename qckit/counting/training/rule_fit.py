@@ -1,40 +1,56 @@
-"""Fit a camera's rule to objects that people have settled: near zeros, that is near the kit's own judgement."""
+"""Fit a camera's rule to photos that people have settled: near zeros, that is near what the reader says."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from qckit.counting.camera_rule import LEAST_SPREAD, CameraRule, design, logits_of
+from qckit.counting.camera_rule import LEAST, CameraRule, Sum, of_stage, place_logit, stage_logits
 from qckit.counting.training.ridge import Examples, cross_entropy, fit_left_out, ridge_path
+from qckit.stages import STAGES
 
 __all__ = ["RuleExamples", "fit_rule"]
 
 
 @dataclass(frozen=True)
 class RuleExamples(Examples):
-    """Objects found in a photo, and what they are.
+    """Places of a photo at which the reader sees something, and what is there.
 
     Attributes
     ----------
+    score : (n,) ndarray
+        The reader's, of anything.
     p : (n, 5) ndarray
-        The kit's own judgement.
+        Of both readings.
+    usual : (n, 5) ndarray
+        The kit's own judgement in the end.
     evidence : (n, EVIDENCE) ndarray
-    target : (n, 5) ndarray
-        Chance of each class: 1 for what a person settled; the kit's own judgement where it is only to be held.
+    chance : (n,) ndarray
+        Of an object: 0 or 1 for what a person settled; the reader's where it is only to be held.
     weight : (n,) ndarray
+        1 for what a person settled; 0 where nobody said what is there.
+    stage : (n, 4) ndarray
+        Chance of each stage, of what is an object.
     """
 
+    score: np.ndarray
     p: np.ndarray
+    usual: np.ndarray
     evidence: np.ndarray
-    target: np.ndarray
+    chance: np.ndarray
     weight: np.ndarray
+    stage: np.ndarray
+
+    @property
+    def of_stage(self) -> np.ndarray:
+        """Weight of each as an example of a stage."""
+        return np.where(self.chance > 0.5, self.weight, 0.0) * (self.stage.sum(axis=1) > 0)
 
     @property
     def is_settled(self) -> np.ndarray:
-        """Which of them a person has settled."""
-        return self.weight == 1
+        """Which of them a person has settled as objects."""
+        return self.of_stage == 1
 
 
 def fit_rule(photos: list[RuleExamples]) -> CameraRule | None:
@@ -53,28 +69,50 @@ def fit_rule(photos: list[RuleExamples]) -> CameraRule | None:
     photos = [p for p in photos if p.is_settled.any()]
     if not photos:
         return None
-    centre, spread = _usual(RuleExamples.join(photos).evidence)
-    rows = [(p, design(p.evidence, centre, spread)) for p in photos]
-    weights = fit_left_out(rows, fits=_fits, cost=_cost, unchanged=None)
-    return None if weights is None else CameraRule(centre, spread, weights)
+    together = RuleExamples.join(photos)
+    place = Sum.usual(together.evidence[together.weight > 0])
+    place = _fitted(place, [_place_rows(p, place) for p in photos])
+    stage = Sum.usual(of_stage(together.evidence)[together.of_stage > 0])
+    stage = _fitted(stage, [_stage_rows(p, stage) for p in photos])
+    return None if place is stage is None else CameraRule(place, stage)
 
 
-def _usual(evidence: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Mean and spread of what could be measured; 0 and 1 of what nowhere could."""
-    known = ~np.isnan(evidence)
-    n = np.maximum(known.sum(axis=0), 1)
-    centre = np.nansum(evidence, axis=0) / n
-    spread = np.sqrt(np.nansum((evidence - centre) ** 2, axis=0) / n)
-    return centre, np.where(known.any(axis=0), np.maximum(spread, LEAST_SPREAD), 1.0)
+@dataclass(frozen=True)
+class _Rows(Examples):
+    """Examples of one sum: logits (n, k) to which it is added, and those of the kit, for the rows x."""
+
+    logits: np.ndarray
+    usual: np.ndarray
+    x: np.ndarray
+    target: np.ndarray
+    weight: np.ndarray
 
 
-def _fits(rows, ridges):
-    examples, x = RuleExamples.join([p for p, _ in rows]), np.concatenate([x for _, x in rows])
-    return ridge_path(logits_of(examples.p), x, examples.target, examples.weight, ridges=ridges)
+def _place_rows(photo: RuleExamples, place: Sum) -> _Rows:
+    logit = place_logit(photo.score, photo.p)
+    logits, target = np.stack([0 * logit, logit], axis=1), np.stack([1 - photo.chance, photo.chance], axis=1)
+    return _Rows(logits, logits, place.rows(photo.evidence), target, photo.weight)
 
 
-def _cost(weights: np.ndarray | None, photo) -> float:
-    """Cross-entropy of the settled objects of a photo; None weighs nothing."""
-    examples, x = photo
-    added = 0.0 if weights is None else x @ weights.T
-    return cross_entropy(logits_of(examples.p) + added, examples.target, examples.is_settled)
+def _stage_rows(photo: RuleExamples, stage: Sum) -> _Rows:
+    usual = np.log(photo.usual[:, : len(STAGES)] + LEAST)
+    return _Rows(stage_logits(photo.p), usual, stage.rows(of_stage(photo.evidence)), photo.stage, photo.of_stage)
+
+
+def _fitted(one: Sum, photos: list[_Rows]) -> Sum | None:
+    weights = fit_left_out(photos, fits=_fits, cost=_cost, unchanged=None)
+    if weights is None:
+        return None
+    # of two answers only their difference counts
+    return replace(one, weights=weights[1:] - weights[:1] if len(weights) == 2 else weights)
+
+
+def _fits(photos: list[_Rows], ridges):
+    rows = _Rows.join(photos)
+    return ridge_path(rows.logits, rows.x, rows.target, rows.weight, ridges=ridges)
+
+
+def _cost(weights: np.ndarray | None, photo: _Rows) -> float:
+    """Cross-entropy of a photo; None is the kit's own judgement."""
+    logits = photo.usual if weights is None else photo.logits + photo.x @ weights.T
+    return cross_entropy(logits, photo.target, photo.weight)

@@ -1,0 +1,165 @@
+"""A photo read by a camera's own rule: every place that the reader sees is measured, and the rule judges it.
+
+Faint places are measured too, since in a camera's light an object may be faint and what looks like one may be none
+(:mod:`qckit.counting.camera_rule`).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from qckit.counting.analysis import Analysis, FoundObjects, analyse_at_centres, gather
+from qckit.counting.camera_rule import CameraRule, gather_evidence, with_none
+from qckit.counting.chances import ACCEPTED, accept_all, expected_errors
+from qckit.counting.measuring import measure_objects
+from qckit.counting.places import look_around
+from qckit.counting.proposals import Proposals
+from qckit.counting.second import JointReading, in_work_pixels, judge_places, reader_picture
+from qckit.counting.stages import ANSWERS, StageModel
+from qckit.counting.two_groups import settle_round_bodies
+from qckit.counting.working import WorkImage
+from qckit.stages import STAGES
+
+__all__ = ["SeenPlaces", "judge_by_rule", "read_by_rule", "see_places"]
+
+
+@dataclass(frozen=True)
+class SeenPlaces:
+    """All places of a photo at which the reader sees something, each measured.
+
+    Attributes
+    ----------
+    proposals : Proposals
+        In working pixels.
+    piece : (n,) ndarray of int
+        The piece of foreground of each; 0 for none.
+    found : FoundObjects
+        What each would be as an object, in the same order, as both readings have it.
+    evidence : (n, EVIDENCE) ndarray
+    chance : (n,) ndarray
+        That something lies there, as the kit has it.
+    differing : float
+    """
+
+    proposals: Proposals
+    piece: np.ndarray
+    found: FoundObjects
+    evidence: np.ndarray
+    chance: np.ndarray
+    differing: float
+
+
+def see_places(work: WorkImage, model: StageModel, reading) -> tuple[Analysis, SeenPlaces]:
+    """Find and measure every place at which the reader sees something.
+
+    Parameters
+    ----------
+    work : WorkImage
+    model : StageModel
+        The kit's own.
+    reading : Reading
+        Of the reader, of the same photo.
+
+    Returns
+    -------
+    analysis : Analysis
+    places : SeenPlaces
+    """
+    proposed = reading.propose()
+    around = look_around(reading.heat(), proposed, stride=reading.stride, um_per_px=reading.um_per_px)
+    noticed = reading.noticed_at(proposed.rows, proposed.cols)
+    proposals = in_work_pixels(work, reading.shape, proposed)
+    analysis, piece, every = analyse_at_centres(work, proposals, accept_all)
+    found, differing = judge_places(analysis, piece, model, proposals)
+    evidence = gather_evidence(around, noticed, proposals.p, found.features)
+    return analysis, SeenPlaces(
+        proposals=proposals, piece=piece, found=found, evidence=evidence, chance=every.chance, differing=differing
+    )
+
+
+def judge_by_rule(places: SeenPlaces, rule: CameraRule) -> tuple[np.ndarray, np.ndarray]:
+    """Judge places.
+
+    Parameters
+    ----------
+    places : SeenPlaces
+    rule : CameraRule
+
+    Returns
+    -------
+    p : (n, 5) ndarray
+        Probabilities of the four stages and none, which is the likeliest where no object is.
+    chance : (n,) ndarray
+        Of an object.
+    """
+    chance = rule.chance(places.proposals.score, places.found.p_read, places.evidence)
+    if chance is None:
+        is_stage = settled_as_usual(places).argmax(axis=1) < len(STAGES)
+        chance = np.where(is_stage, places.chance, np.minimum(places.chance, 0.5))
+    stages = rule.stages(places.found.p_read, places.evidence)
+    if stages is None:
+        stages = settled_as_usual(places)[:, : len(STAGES)]
+        stages = stages / np.maximum(stages.sum(axis=1, keepdims=True), 1e-9)
+    return with_none(stages, chance), chance
+
+
+def settled_as_usual(places: SeenPlaces) -> np.ndarray:
+    """Probabilities (n, 5) as the kit has them, which settles cysts and shells among what it takes for objects."""
+    p = places.found.p_read.copy()
+    taken = places.chance > ACCEPTED
+    p[taken] = settle_round_bodies(p[taken], places.found.features[taken])
+    return p
+
+
+def read_by_rule(work: WorkImage, model: StageModel, module, rule: CameraRule) -> JointReading:
+    """Read a photo by a camera's rule.
+
+    Parameters
+    ----------
+    work : WorkImage
+    model : StageModel
+    module : module
+    rule : CameraRule
+
+    Returns
+    -------
+    JointReading
+        What was found are objects, and as debris what the kit would have taken for one.
+    """
+    analysis, places = see_places(work, model, module.read_picture(*reader_picture(work, module)))
+    p, chance = judge_by_rule(places, rule)
+    is_object = chance > 0.5
+    shown = is_object | (places.chance > ACCEPTED)
+    found = replace(places.found, p=p, p_read=p, p_single=np.ones(len(p))).take(shown)
+    found = _with_pieces_left(analysis, found, places.piece[shown], places.piece[~shown])
+    errors = expected_errors(replace(places.proposals, p=p[:, : len(STAGES)]), chance, is_object)
+    return JointReading(analysis, found, places.differing, *errors)
+
+
+def _with_pieces_left(analysis: Analysis, found: FoundObjects, piece: np.ndarray, left: np.ndarray) -> FoundObjects:
+    """Give each piece whose place was not taken for an object to the object it shares most outline with."""
+    cut = analysis.cuts[0]
+    pairs, shared = cut.pieces.pairs, cut.pieces.shared
+    object_of = np.full(len(cut.pieces.patch), -1)
+    object_of[piece[piece > 0]] = np.flatnonzero(piece)
+    groups: dict[int, list[int]] = {}
+    for one in left[left > 0]:
+        touching = (pairs == one).any(axis=1)
+        others = pairs[touching].sum(axis=1) - one
+        border = np.where(object_of[others] >= 0, shared[touching], 0)
+        if len(others) and border.max() > 0:
+            index = int(object_of[others[border.argmax()]])
+            groups.setdefault(index, [int(piece[index])]).append(int(one))
+    if not groups:
+        return found
+    index, members = np.array(list(groups)), [tuple(g) for g in groups.values()]
+    features, sizes = measure_objects(cut.pieces, members)
+    joined = replace(cut, candidates=members, features=features, sizes=sizes)
+    anew = gather(analysis.work, joined, np.arange(len(members)), np.ones((len(members), len(ANSWERS))))
+    boxes, kept = found.boxes.copy(), {k: v.copy() for k, v in found.sizes.items()}
+    boxes[index] = anew.boxes
+    for k, v in kept.items():
+        v[index] = anew.sizes[k]
+    return replace(found, boxes=boxes, sizes=kept)

@@ -1,0 +1,58 @@
+"""A photo read by a camera's rule: an empty one changes next to nothing, and no piece of a body is lost."""
+
+import numpy as np
+import pytest
+
+from qckit.counting import count_photo
+from qckit.counting.by_rule import _with_pieces_left, read_by_rule, see_places
+from qckit.counting.camera_rule import CameraRule
+from qckit.counting.pipeline import finest_scale
+from qckit.counting.second import reader_module, reader_picture
+from qckit.counting.stages import load_stage_model
+from qckit.counting.working import make_work_image
+from qckit.photo import read_photo
+from qckit.stages import CLASSES, STAGES
+
+
+@pytest.fixture(scope="module")
+def work(request):
+    """A photo with nauplii on each other."""
+    path = request.config.rootpath / "tests" / "photos" / "photos" / "bright-04.jpg"
+    return make_work_image(read_photo(path, um_per_px=5.0, finest_um_per_px=finest_scale()), 5.0, to_um_per_px=12.0)
+
+
+def test_a_rule_without_sums_finds_what_the_kit_finds(work, request):
+    module, model = reader_module("auto"), load_stage_model()["colour"]
+    joint = read_by_rule(work, model, module, CameraRule(None, None))
+    found = joint.found
+    kit = count_photo(request.config.rootpath / "tests" / "photos" / "photos" / "bright-04.jpg", um_per_px=5.0)
+    stage = np.array(CLASSES)[found.p.argmax(axis=1)]
+    usual = kit.objects[kit.objects["stage"].isin(STAGES)]
+    counts = {s: (int((stage == s).sum()), int((usual["stage"] == s).sum())) for s in STAGES}
+    assert sum(n for _, n in counts.values()) > 100
+    # faint places are measured too, so that a body may be cut otherwise
+    assert sum(abs(a - b) for a, b in counts.values()) <= 2, counts
+    np.testing.assert_allclose(found.p.sum(axis=1), 1)
+    assert joint.invented.shape == joint.missed.shape == (len(STAGES),) and min(joint.invented) >= 0 <= min(
+        joint.missed
+    )
+
+
+def test_a_piece_whose_place_is_none_goes_to_the_body_that_it_touches(work):
+    module, model = reader_module("auto"), load_stage_model()["colour"]
+    analysis, places = see_places(work, model, module.read_picture(*reader_picture(work, module)))
+    pairs = analysis.cuts[0].pieces.pairs
+    place_of = {int(piece): i for i, piece in enumerate(places.piece) if piece}
+    body, other = next((place_of[a], place_of[b]) for a, b in pairs.tolist() if a in place_of and b in place_of)
+    touching = [place_of[p] for p in pairs[(pairs == places.piece[other]).any(axis=1)].ravel() if p in place_of]
+    alone = np.array([i for i in range(len(places.piece)) if i == body or i not in touching])
+    found = places.found.take(alone)
+    joined = _with_pieces_left(analysis, found, places.piece[alone], places.piece[[other]])
+    at = int(np.flatnonzero(alone == body)[0])
+    area = places.found.sizes["area_um2"]
+    np.testing.assert_allclose(joined.sizes["area_um2"][at], area[body] + area[other])
+    assert (joined.boxes[at, :2] <= found.boxes[at, :2]).all() and (joined.boxes[at, 2:] >= found.boxes[at, 2:]).all()
+    others = np.arange(len(alone)) != at
+    np.testing.assert_array_equal(joined.sizes["area_um2"][others], found.sizes["area_um2"][others])
+    nothing = _with_pieces_left(analysis, found, places.piece[alone], np.zeros(1, int))
+    assert nothing is found
