@@ -18,6 +18,7 @@ __all__ = [
     "number",
     "plural",
     "rounded",
+    "signed",
     "small",
 ]
 
@@ -84,6 +85,12 @@ def number(value: float | None, decimals: int = 0) -> str:
     if value is None or not math.isfinite(value):
         return "\u2013"
     return f"{value:,.{decimals}f}".replace("-", _MINUS)
+
+
+def signed(value: float | None, decimals: int = 0) -> str:
+    """Write a difference: as :func:`number`, with a plus sign where it is not below 0."""
+    text = number(value if value is None else round(value, decimals) + 0.0, decimals)  # no minus before a rounded 0
+    return text if text[0] in ("\u2013", _MINUS) else f"+{text}"
 
 
 def capital(text: str) -> str:

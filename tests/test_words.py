@@ -2,12 +2,15 @@
 
 import datetime as dt
 import math
+import re
+from pathlib import Path
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from qckit.words import capital, day, figures, headed, joined, moment, noun, number, plural, rounded, small
+import qckit
+from qckit.words import capital, day, figures, headed, joined, moment, noun, number, plural, rounded, signed, small
 
 
 @pytest.mark.parametrize(
@@ -81,3 +84,20 @@ def test_times_stand_in_the_zone_of_the_site():
 def test_a_headline_names_its_subject_once():
     assert headed("K-124", "The claim is missed.") == "K-124: The claim is missed."
     assert headed("H261105-B", "H261105-B gave 30 %.") == "H261105-B gave 30 %."
+
+
+def test_differences_have_a_sign_that_is_no_hyphen():
+    assert [signed(v, 1) for v in (1.25, -1.25, 0.0, -0.04, -1234.5)] == [
+        "+1.2",
+        "\u22121.2",
+        "+0.0",
+        "+0.0",
+        "\u22121,234.5",
+    ]
+    assert signed(None) == signed(float("nan")) == "\u2013"
+
+
+def test_nobody_else_writes_signs():
+    """Sentences take them from ``words.signed``, so that a minus is a minus everywhere."""
+    root = Path(qckit.__file__).parent
+    assert [p.name for p in root.rglob("*.py") if re.search(r"\{[^{}\n]*:\+\.?\d?[fg%]\}", p.read_text("utf-8"))] == []

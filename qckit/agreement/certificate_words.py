@@ -8,6 +8,7 @@ import numpy as np
 
 from qckit.agreement.suspects import say_suspect
 from qckit.stages import STAGES
+from qckit.words import signed
 
 __all__ = [
     "agreement_sentences",
@@ -43,8 +44,9 @@ def hatch_sentence(agreement) -> str:
         return ""
     r = h.iloc[0]
     return (
-        f"H% by photo is {r.bias:+.1f} points from H% by hand on average ({r.bias_low:+.1f} to "
-        f"{r.bias_high:+.1f}); a single photo lies between {r.limit_low:+.1f} and {r.limit_high:+.1f} points."
+        f"H% by photo is {signed(r.bias, 1)} points from H% by hand on average ({signed(r.bias_low, 1)} to "
+        f"{signed(r.bias_high, 1)}); a single photo lies between {signed(r.limit_low, 1)} and "
+        f"{signed(r.limit_high, 1)} points."
     )
 
 
@@ -86,8 +88,8 @@ def _total_sentences(agreement):
     lines = []
     for row in agreement[agreement["figure"] != "hatch_pct"].itertuples():
         lines.append(
-            f"{row.figure}: {row.bias:+.1f} a photo by the kit against by hand ({row.bias_low:+.1f} to "
-            f"{row.bias_high:+.1f})."
+            f"{row.figure}: {signed(row.bias, 1)} a photo by the kit against by hand ({signed(row.bias_low, 1)} to "
+            f"{signed(row.bias_high, 1)})."
         )
     return [
         *lines,

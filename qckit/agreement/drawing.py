@@ -8,6 +8,7 @@ from qckit import draw
 from qckit.agreement.paired import bland_altman
 from qckit.agreement.rates import OUTCOMES, CountRates
 from qckit.stages import STAGES
+from qckit.words import signed
 
 __all__ = ["draw_confusion", "draw_differences"]
 
@@ -42,9 +43,9 @@ def draw_differences(frame, *, first="photo", second="hand", unit="objects", ax=
     for low, high in ((got.limit_low_low, got.limit_low_high), (got.limit_high_low, got.limit_high_high)):
         ax.axhspan(low, high, color=draw.SERIES[0], alpha=0.10, linewidth=0)
     ax.axhspan(got.bias_low, got.bias_high, color=draw.INK, alpha=0.12, linewidth=0)
-    draw.reference_line(got.bias, f"bias {got.bias:+.1f}", ax=ax, linestyle="-")
-    draw.reference_line(got.limit_low, f"{got.limit_low:+.1f}", ax=ax)
-    draw.reference_line(got.limit_high, f"{got.limit_high:+.1f}", ax=ax)
+    draw.reference_line(got.bias, f"bias {signed(got.bias, 1)}", ax=ax, linestyle="-")
+    draw.reference_line(got.limit_low, f"{signed(got.limit_low, 1)}", ax=ax)
+    draw.reference_line(got.limit_high, f"{signed(got.limit_high, 1)}", ax=ax)
     ax.axhline(0, color=draw.INK, linewidth=0.8, linestyle=":")
     ax.set_xlabel(f"mean of {first} and {second} [{unit}]")
     ax.set_ylabel(f"{first} minus {second} [{unit}]")

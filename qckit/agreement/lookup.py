@@ -9,6 +9,7 @@ import numpy as np
 from qckit.agreement.certificate import Certificate, read_certificate
 from qckit.stages import STAGES
 from qckit.tables import to_utc
+from qckit.words import signed
 
 __all__ = ["CertificateUse", "camera_of", "latest_certificate"]
 
@@ -242,6 +243,6 @@ def _bias(made) -> str:
         return "."
     r = rows.iloc[0]
     return (
-        f"; H% is {r.bias:+.1f} points from H% by eye ({r.bias_low:+.1f} to {r.bias_high:+.1f}), of a single "
-        f"photo {r.limit_low:+.1f} to {r.limit_high:+.1f} points."
+        f"; H% is {signed(r.bias, 1)} points from H% by eye ({signed(r.bias_low, 1)} to {signed(r.bias_high, 1)}), "
+        f"of a single photo {signed(r.limit_low, 1)} to {signed(r.limit_high, 1)} points."
     )

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from qckit.charts.change_point import find_changes
+from qckit.words import signed
 
 __all__ = ["Autocorrelation", "Drift", "autocorrelation", "judge_drift"]
 
@@ -191,10 +192,10 @@ def _sentence(shape, slope, low, high, step, step_at, unit, n):
     if shape == "step":
         move = step.changes[0].step
         return (
-            f"The level moved by {move:+.1f}{space} at {step_at:%Y-%m-%d} and neither stays nor drifts evenly; the "
-            "centre line is kept level."
+            f"The level moved by {signed(move, 1)}{space} at {step_at:%Y-%m-%d} and neither stays nor drifts evenly; "
+            "the centre line is kept level."
         )
-    return f"No drift that the data ask for (slope {slope:+.2f}{space} in 30 days, n = {n})."
+    return f"No drift that the data ask for (slope {signed(slope, 2)}{space} in 30 days, n = {n})."
 
 
 def _bic(rss, n, parameters):

@@ -98,12 +98,14 @@ def _demand(nauplii, animals, per_animal):
 
 
 def _say_plan(plan):
-    from qckit.words import figures
+    from qckit.words import figures, signed
 
     click.echo(f"Dose: {plan.sentence}")
     if plan.saving_sentence:
         click.echo(f"Risk: {plan.saving_sentence}")
-    trend = "" if abs(plan.level.slope_per_month) < 0.005 else f", {100 * plan.level.slope_per_month:+.1f} % a month"
+    trend = (
+        "" if abs(plan.level.slope_per_month) < 0.005 else f", {signed(100 * plan.level.slope_per_month, 1)} % a month"
+    )
     click.echo(
         f"Rests on: about {figures(plan.efficiency_per_g)} nauplii per gram on {plan.day:%Y-%m-%d}{trend}. "
         f"{plan.basis_sentence}"
@@ -164,9 +166,8 @@ def _table(plan, settings, out):
     from qckit.hatch import wall_table
 
     demands = [plan.nauplii * share for share in (0.25, 0.5, 0.75, 1.0, 1.5, 2.0)]
-    table = wall_table(plan, demands).round(
-        {"grams": 1, "grams_per_cone": 1, "density_g_per_l": 2, "left_over": 0, "nauplii": 0}
-    )
+    table = wall_table(plan, demands).round({"grams_per_cone": 1, "density_g_per_l": 2, "left_over": 0, "nauplii": 0})
+    table["grams"] = (table["grams_per_cone"] * table["n_cones"]).round(1)  # as weighed out, cone by cone
     if out:
         _write(out, plan, table, settings)
         click.echo(f"Table written to {out}; renew it by {plan.renew_by:%Y-%m-%d}.")

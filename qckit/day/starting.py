@@ -74,6 +74,11 @@ class Start:
     feeds: tuple[dt.datetime, ...] = ()
     missed: tuple[dt.datetime, ...] = ()  # feeds that nothing started now can reach
 
+    @property
+    def grams_weighed(self) -> float:
+        """Grams altogether when each cone's are weighed out as they are said, to three figures. [g]"""
+        return float(f"{self.grams_per_cone:.3g}") * max(self.n_cones, 1)
+
 
 def lots_in_use(tables: SiteTables, *, now: dt.datetime, counts: pd.DataFrame) -> list[LotInUse]:
     """List the lots that are open: used within the last month, or opened within it; the oldest first.

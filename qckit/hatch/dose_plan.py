@@ -73,7 +73,7 @@ class DosePlan:
 
         harvested = f"{figures(self.harvested_per_g)} ({figures(self.low)} to {figures(self.high)})"
         rows = [
-            ("cysts", f"{self.grams:,.3g} g"),
+            ("cysts", f"{float(f'{self.grams_per_cone:.3g}') * self.n_cones:,.6g} g"),  # as weighed out
             ("per cone", f"{self.n_cones} x {self.grams_per_cone:,.3g} g"),
             ("nauplii harvested per gram", harvested),
             ("recovery", f"{self.recovery_pct:.0f} % ({self.recovery_basis})"),
@@ -157,9 +157,10 @@ class DosePlan:
     @property
     def sentence(self) -> str:
         """Grams and cones, what they are for, and how often they fall short."""
-        text = (
-            f"{self.grams:.1f} g of {self.lot} in {plural(self.n_cones, 'cone')} of {self.cone_volume_l:g} l "
-            f"({self.grams_per_cone:.1f} g each) for {self.nauplii:,.0f} nauplii: {risk_words(self.risk)} would fall "
+        each = round(self.grams_per_cone, 1)
+        text = (  # all of it as weighed out, cone by cone
+            f"{each * self.n_cones:.1f} g of {self.lot} in {plural(self.n_cones, 'cone')} of {self.cone_volume_l:g} l "
+            f"({each:.1f} g each) for {self.nauplii:,.0f} nauplii: {risk_words(self.risk)} would fall "
             f"short. It rests on {self.rests_on}."
         )
         if not self.is_enough_cones:

@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 
 from qckit.stages import STAGE_COLUMNS
-from qckit.words import joined, noun, plural
+from qckit.words import joined, noun, plural, signed
 
 __all__ = [
     "PHOTO_CORRECTION_COLUMNS",
@@ -69,7 +69,7 @@ class PhotoCounts:
             n = self.n_photo - self.n_unchecked
             parts.append(
                 f"Counts from photos of {plural(n, 'hatch')} are corrected by the "
-                f"{self._certificates}: {100 * (self.change - 1):+.0f} % nauplii. How sure that is "
+                f"{self._certificates}: {signed(100 * (self.change - 1))} % nauplii. How sure that is "
                 f"(± {196 * self.u_log:.0f} %) is in the risk."
             )
         if self.n_unchecked:

@@ -12,6 +12,7 @@ from qckit.charts.series import CHARTED
 from qckit.reports.blocks import Html, note
 from qckit.reports.folds import folded
 from qckit.reports.pictures import figure
+from qckit.words import signed
 
 __all__ = ["by_cone", "by_operator", "other_charts"]
 
@@ -60,7 +61,7 @@ def _by(page, by):
     points = (main["value"] - main["centre"]).where(main["at"] >= first)
     means = points.groupby(main[by]).agg(["mean", "count"])
     distances = "; ".join(
-        f"{by} {k} {r['mean']:+.1f}, n = {int(r['count'])}" for k, r in means.iterrows() if r["count"]
+        f"{by} {k} {signed(r['mean'], 1)}, n = {int(r['count'])}" for k, r in means.iterrows() if r["count"]
     )
     words = (
         f"Distance from each lot's own level, on a scale on which the chart's limits lie at 3; {month} and the 30 "

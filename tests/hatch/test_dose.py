@@ -273,3 +273,11 @@ def test_help_needs_no_site():
     from qckit.commands.dose import command
 
     assert "Grams of cysts of LOT" in CliRunner().invoke(command, ["--help"]).output
+
+
+def test_the_wall_table_adds_up(site, tmp_path):
+    path = tmp_path / "wall.csv"
+    run("L", "--site", site, "--nauplii", "60e6", "--out", path)
+    table = pd.read_csv(path)
+    assert table["n_cones"].max() >= 3
+    assert (table["grams"] - table["n_cones"] * table["grams_per_cone"]).abs().max() < 1e-9

@@ -1,6 +1,7 @@
 """One dose for everybody: what it rests on, how often it falls short, what speaks against it. Data are invented."""
 
 import math
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -252,3 +253,11 @@ def test_losses_of_harvests_have_exact_intervals_and_a_change_is_seen():
     assert (found.waste_low_pct, found.waste_high_pct) == pytest.approx((0.09157, 0.54200), abs=2e-4)
     assert found.sentences[0].startswith("In what was drawn off at 12 harvests 29 nauplii were counted: 2.4 a harvest")
     assert harvest_losses(table.assign(kind="subsample")).sentences == ()
+
+
+def test_the_grams_said_are_the_sum_of_what_is_weighed_into_the_cones():
+    plan = plan_dose(room(), "L")
+    for nauplii in np.linspace(2e7, 6e7, 40):
+        text = plan.for_nauplii(nauplii).sentence
+        whole, cones, each = re.search(r"^([\d.]+) g of L in (\d+) cones.*\(([\d.]+) g each\)", text).groups()
+        assert float(whole) == pytest.approx(int(cones) * float(each), abs=1e-9)

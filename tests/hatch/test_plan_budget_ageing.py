@@ -273,7 +273,7 @@ def test_a_falling_lot_gets_a_date_with_honest_width():
     assert trend.slope_low < trend.slope_per_month < trend.slope_high < 0
     assert trend.crossing_low < trend.crossing
     assert trend.crossing_high is None or trend.crossing < trend.crossing_high
-    assert trend.sentence.startswith("Hatching percentage changes by -1.")
+    assert trend.sentence.startswith("Hatching percentage changes by \u22121.")
 
 
 def test_a_steady_lot_gets_no_date():
@@ -394,5 +394,5 @@ def test_a_lot_already_under_the_minimum_is_said_to_be_so():
         pd.concat([cones((s, s + 6, s - 6), month=m) for m, s in ((1, 720), (3, 660), (5, 600), (7, 530), (9, 470))])
     )
     assert fallen.crossing < fallen.tests["day"].max()
-    assert fallen.sentence.startswith("Hatching percentage changes by -")
+    assert fallen.sentence.startswith("Hatching percentage changes by \u2212")
     assert "By the line it fell under 75 % about April 2026 (" in fallen.sentence

@@ -307,8 +307,8 @@ def test_a_worse_lot_than_the_reference_is_said_with_numbers():
     assert found.verdict == "accept-larger-dose" and found.details["reference"] == "R-1"
     text = answer(found, "How does its hatching percentage").answer
     assert text == (
-        "Hatching percentage is 82 % of the reference lot R-1 (80 to 84 %): worse by 16 to 20 %. In points: -16.7 "
-        "(-18.9 to -14.5)."
+        "Hatching percentage is 82 % of the reference lot R-1 (80 to 84 %): worse by 16 to 20 %. In points: \u221216.7 "
+        "(\u221218.9 to \u221214.5)."
     )
 
 

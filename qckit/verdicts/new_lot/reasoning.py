@@ -10,7 +10,7 @@ from qckit.hatch.open_comparisons import say_open
 from qckit.verdicts.finding import Evidence
 from qckit.verdicts.lots.expected import expected_words
 from qckit.verdicts.new_lot.rules import per_g, span
-from qckit.words import capital, joined, plural
+from qckit.words import capital, joined, plural, signed
 
 __all__ = ["EVIDENCE_CODES", "collect_evidence", "comparison_sentence", "pct"]
 
@@ -135,7 +135,8 @@ def _reference(evidence):
     for c in evidence.comparisons:
         text = comparison_sentence(c, evidence)
         if math.isfinite(c.difference_low):
-            text += f" In points: {c.difference:+.1f} ({c.difference_low:+.1f} to {c.difference_high:+.1f})."
+            low, high = signed(c.difference_low, 1), signed(c.difference_high, 1)
+            text += f" In points: {signed(c.difference, 1)} ({low} to {high})."
         question, points = f"How does its {c.what} do beside the lot in use?", _POINTS.get(c.verdict, "neutral")
         yield Evidence(question, text, points, "reference", _compared(c))
 

@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 
 from qckit.verdicts.poor_hatch.reference import usually
-from qckit.words import figures
+from qckit.words import figures, signed
 
 __all__ = ["COUNT_COLUMNS", "check_count", "photo_flags"]
 
@@ -150,7 +150,7 @@ def _other_look(looks, kind, samples):
     finding = f"{first.counts['hatch_pct']:.0f} % in the first count, {other.counts['hatch_pct']:.0f} % {name}"
     if math.isfinite(away[3]):
         gain = other.counts["hatching_efficiency_per_g"] / max(first.counts["hatching_efficiency_per_g"], 1.0) - 1
-        finding += f"; nauplii per gram {100 * gain:+.0f} %"
+        finding += f"; nauplii per gram {signed(100 * gain)} %"
     if np.nanmax(np.abs(away / sd)) > _SEVERAL:
         return name, finding, "doubtful", math.nan, _names(samples)
     beyond = 1 - math.exp(-(_SEVERAL + _POWER_Z) * (sd[3] if math.isfinite(sd[3]) else sd[0] * 0.2))

@@ -18,6 +18,8 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from qckit.words import signed
+
 __all__ = ["LENGTH_COLUMNS", "Lengths", "compare_lengths", "nauplius_lengths"]
 
 LENGTH_COLUMNS = ("hatch", "n_nauplii", "mean_log", "sd_log", "median_um")
@@ -114,7 +116,7 @@ def compare_lengths(lengths: pd.DataFrame, hatch: str, usual_hatches) -> Lengths
     how = f"{abs(longer):.0f} % {'longer' if longer > 0 else 'shorter'} than usual"
     sentence = (
         f"{row['n_nauplii']:.0f} nauplii measured in the photos are {row['median_um']:.0f} µm long (median), "
-        f"{how if abs(z) > 2 else 'as long as usual'} (usual {usual_um:.0f} µm, {n} hatches; {z:+.1f} standard "
+        f"{how if abs(z) > 2 else 'as long as usual'} (usual {usual_um:.0f} µm, {n} hatches; {signed(z, 1)} standard "
         f"deviations)"
     )
     if z > 2:

@@ -14,6 +14,7 @@ import pandas as pd
 
 from qckit.hatch.subsamples import drawing_numbers
 from qckit.verdicts.lots.usual import describe_hatch
+from qckit.words import signed
 
 __all__ = ["LATER_H", "Look", "later_sentence", "looks_at", "other_counts_sentences", "with_known_gaps"]
 
@@ -236,6 +237,6 @@ def other_counts_sentences(looks: list[Look]) -> list[str]:
         text = f"{what.capitalize()}: {a:.0f} % where the first count gave {b:.0f} %"
         x, y = look.counts["hatching_efficiency_per_g"], first.counts["hatching_efficiency_per_g"]
         if math.isfinite(x) and y > 0:
-            text += f"; nauplii per gram {100 * (x / y - 1):+.0f} %"
+            text += f"; nauplii per gram {signed(100 * (x / y - 1))} %"
         sentences.append(text + ".")
     return sentences
