@@ -109,8 +109,8 @@ def _planes(strips: list[np.ndarray], layer: LastLayer, which: tuple[int, ...]) 
     out = np.empty((len(which), 2 * rows, 2 * cols), np.float32)
     top = 0
     for strip in strips:
-        for start in range(0, strip.shape[1], 64):  # few rows at a time stay in the processor's cache
-            part = strip[:, start : start + 64]
+        for start in range(0, strip.shape[1], 32):  # few rows at a time stay in the processor's cache
+            part = strip[:, start : start + 32]
             # row by row: products so small stay on one thread, whose fellows would only wait for each other
             sums = weights.reshape(-1, weights.shape[2]) @ part.astype(np.float32).transpose(1, 0, 2)
             sums = sums.reshape(-1, *step.shape, cols).transpose(1, 2, 0, 3)

@@ -1,10 +1,10 @@
 """What a count costs, as ratios to D: the median time Pillow takes to decode the same file fully, in the same run.
 
-    OMP_NUM_THREADS=1 python tests/benchmarks/bench_count.py [--rounds 5] [--many 20] [--reader off]
+    OMP_NUM_THREADS=1 python tests/benchmarks/bench_count.py [--rounds 5] [--many 20] [--reader off] [--labelled]
 
 Twelve-megapixel photos are made by laying a labelled photo side by side with itself, mirrored. CPU time is measured,
 so that other work on the machine weighs little; the ratio of two processes to one is by the clock and needs an idle
-machine.
+machine. ``--labelled`` leaves it at the labelled photos.
 """
 
 import argparse
@@ -110,8 +110,12 @@ def main():
     parser.add_argument("--rounds", type=int, default=5)
     parser.add_argument("--many", type=int, default=20)
     parser.add_argument("--reader", choices=["auto", "off"], default="auto")
+    parser.add_argument("--labelled", action="store_true")
     args = parser.parse_args()
     reader = None if args.reader == "off" else "auto"
+    if args.labelled:
+        labelled(reader, args.rounds)
+        return
     scale = pd.read_csv(PHOTOS / "photos.csv").set_index("photo").um_per_px
     with tempfile.TemporaryDirectory() as folder:
         top = Path(folder)
