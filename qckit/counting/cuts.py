@@ -98,7 +98,7 @@ def suspect_rows(values: np.ndarray, reach: int, *, reduced: bool, n_sharp: np.n
     signs = _lasting(values, rows, reach, look)
     for i in np.flatnonzero(_may_be_cuts(signs, look, least)):
         k = int(rows[i])
-        bodies = _bodies(values, k, reach, signs=signs[i], look=look)
+        bodies = _bodies(values, k, reach, signs=signs[i], look=look, least=least)
         px = sum(min(px, MOST_OF_ONE) for px in bodies)
         if px >= least:
             found.append(Cut(px, len(bodies), k + reach))
@@ -155,16 +155,22 @@ def surest_cut(along_rows: list[Cut], along_columns: list[Cut]) -> tuple[str, in
     return None
 
 
-def _bodies(values: np.ndarray, k: int, reach: int, *, signs: np.ndarray, look: _Look) -> list[int]:
-    """Pixels along row k at which each body ends that ends there; ``signs`` is that row's of :func:`_lasting`."""
+def _bodies(values: np.ndarray, k: int, reach: int, *, signs: np.ndarray, look: _Look, least: int) -> list[int]:
+    """Pixels along row k at which each body ends that ends there; ``signs`` is that row's of :func:`_lasting`.
+
+    None as soon as they cannot be so many in all.
+    """
     edges = np.flatnonzero(signs[1:] != signs[:-1]) + 1
     edges = [0, *edges.tolist(), len(signs)]
     runs = [(a, b, int(signs[a])) for a, b in pairwise(edges) if b - a >= look.run_px and signs[a]]
     row = k + reach
     bodies: list[int] = []
-    last, last_sign = -look.same_body_px, 0
+    last, last_sign, left = -look.same_body_px, 0, sum(end - first for first, end, _ in runs)
     for first, end, sign in runs:
+        if left < least:
+            return []
         if _leans(values, k, reach, across=(first, end), look=look):
+            left -= end - first
             continue
         between = values[row + reach, last:first].astype(np.int16) - values[row, last:first] if bodies else None
         if first - last < look.same_body_px or (bodies and _is_one_edge(between, last_sign, look)):
@@ -181,13 +187,13 @@ def _lasting(values: np.ndarray, rows: np.ndarray, reach: int, look: _Look) -> n
     for k in range(3):
         one, two = values[rows + k * reach], values[rows + (k + 1) * reach]
         sizes.append(np.maximum(one, two) - np.minimum(one, two))
-    lasting = _sharp(sizes[1], np.maximum(sizes[0], sizes[2]), look)
+    lasting, least = _sharp(sizes[1], np.maximum(sizes[0], sizes[2]), look), np.ceil(STAYS * sizes[1]).astype(np.int16)
     at = rows + reach
     up = values[at + reach] > values[at]
     for apart in look.stays_px:
         below, above = values[np.minimum(len(values) - 1, at + reach + apart)], values[np.maximum(0, at - apart)]
         there = np.where(up, below, above).astype(np.int16) - np.where(up, above, below)
-        lasting &= there >= STAYS * sizes[1]
+        lasting &= there >= least
     return np.where(lasting, np.where(up, np.int8(1), np.int8(-1)), np.int8(0))
 
 
