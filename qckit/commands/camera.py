@@ -158,8 +158,11 @@ def check(hand, counted, camera, magnification, kind, um_per_px, keep, site, by)
 
     HAND has a row per photo (photo, nauplii, umbrella, cysts, shells) or a row per object (photo, stage, x_px, y_px).
     By eye, count what the kit counts: leave out whatever touches the left or the upper edge of the photo, count what
-    touches the right or the lower edge. Reports correct counts by the certificates that are kept: with --keep it is.
-    At least 3 photos are needed to be told anything, and 6 for a certificate that is kept; 10 are better.
+    touches the right or the lower edge.
+
+    3 photos are the least that say anything; 10 are better. With --keep, and from 6 photos on, the check becomes a
+    certificate by which reports correct counts of this camera. Counts by eye that are mistyped or stand at the wrong
+    photo or stage are named, and nothing is kept. Exit code 0: fit for use.
     """
     from qckit.review import check_camera, save_certificate
 
@@ -223,6 +226,9 @@ def _site_to_name() -> str:
 @BY
 def learn(only_try, undo, which_next, curve, camera, magnification, site, by):
     """Learn this camera from photos whose objects people have settled: 3 to 8 are enough.
+
+    An object is settled in the notebook count_photos.ipynb: set its stage, or press Enter where it is right. --next
+    names the photos that are worth it most.
 
     What is learnt takes the place of the kit's own models only if photos left out come out better, and so clearly that
     chance would do it once in four times at most; from then on photos counted in this site use it. The certificate is
