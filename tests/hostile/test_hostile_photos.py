@@ -31,9 +31,11 @@ from qckit.counting.grain import find_other_grain
 from qckit.counting.integrity import signs_in_pixels
 from qckit.counting.mirrors import is_mirrored
 from qckit.counting.pipeline import finest_scale
-from qckit.counting.seams import find_break, find_seam
+from qckit.counting.seams import USUAL, _by_phase, _may_stand_out, find_break, find_seam
+from qckit.counting.steps import count_per_row
+from qckit.counting.steps import turned as turned_rows
 from qckit.counting.tints import find_tint
-from qckit.counting.twins import find_twins
+from qckit.counting.twins import _commonest, _fine, _fine_around, find_twins
 from qckit.errors import InputError
 from qckit.files import neutralise, sweep, whole, write_csv
 from qckit.photo import find_photos, photo_names, read_photo, read_scales, reading
@@ -637,3 +639,43 @@ def test_no_sound_photo_is_taken_for_damaged(tmp_path):
     for name, pixels, scale in list(fuzz_photos.pieces())[::3]:
         (tmp_path / "a.jpg").write_bytes(fuzz_photos._jpeg(pixels))
         assert "damaged" not in codes(tmp_path / "a.jpg", scale), name
+
+
+@pytest.mark.parametrize("shape", [(0, 0), (1, 5), (97, 100), (70, 1024), (130, 2048)])
+def test_rows_turned_to_columns(rng, shape):
+    values = rng.integers(0, 256, shape, dtype=np.uint8)
+    assert np.array_equal(turned_rows(values), values.T) and turned_rows(values).flags.c_contiguous
+
+
+@pytest.mark.parametrize("width", [1, 8, 13, 2040, 2048, 6003])
+def test_marks_counted_in_each_row(rng, width):
+    which = rng.random((5, width)) < 0.9
+    assert count_per_row(which).tolist() == which.sum(axis=1).tolist()
+
+
+def test_no_count_that_stands_out_is_passed_over(rng):
+    most, least_z, found = 96, 15.0, 0
+    for level in (0.01, 0.1, 0.2, 0.4):
+        for extra in range(0, 96, 6):
+            n = rng.binomial(most, level, (203, 5)).astype(np.uint16)
+            n[120, 2] = min(most, n[120, 2] + extra)
+            usual = _by_phase(n.astype(np.float32), USUAL)
+            scatter = np.sqrt(np.maximum(usual * (1 - usual / most), 0.05 * most))
+            stands_out = bool(((n - usual) / scatter > least_z).any())
+            found += stands_out
+            assert _may_stand_out(n, most, least_z) or not stands_out
+    assert found > 10
+
+
+def test_distances_that_many_objects_share(rng):
+    values = np.concatenate([rng.integers(0, 10**7, 5000), np.repeat([77, 5, 9], [4, 6, 4]), [1, 1]]).astype(np.int32)
+    known, times = np.unique(values, return_counts=True)
+    expected = [v for _, v in sorted((-n, v) for n, v in zip(times, known) if n >= 3)]
+    assert _commonest(rng.permutation(values), 3).tolist() == expected and expected[:3] == [5, 9, 77]
+
+
+def test_fine_detail_at_crops_is_that_of_the_whole(noisy):
+    r, c = np.array([16, 100, 464]), np.array([624, 200, 16])
+    crops = _fine_around(noisy, r, c, 16)
+    for crop, y, x in zip(crops, r, c, strict=True):
+        assert np.array_equal(crop, _fine(noisy)[y - 16 : y + 16, x - 16 : x + 16])
