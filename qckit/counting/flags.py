@@ -7,9 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from qckit.counting.result import WITHHELD, Flag
-from qckit.stages import CLASSES, STAGE_RECORDS, STAGES
+from qckit.counting.swing import OFF_POINTS, off_chance
+from qckit.stages import STAGES
 
-__all__ = ["FLAG_CODES", "WITHHELD", "PhotoSigns", "hatch_shift", "hatch_swing", "judge_photo", "off_chance"]
+__all__ = ["FLAG_CODES", "WITHHELD", "PhotoSigns", "judge_photo"]
 
 FLAG_CODES = (
     "dark",
@@ -41,14 +42,8 @@ FAINT = 5.0  # scatters of the background; counts still held at 5.5
 SOFT_UM, BLURRED_UM = 95.0, 165.0  # soft outlines are named where the percentage is in doubt, blurred ones always
 CLUMPED_SHARE = 0.06
 IN_CLUMPS, COVERED = 0.45, 0.35  # share of the objects, and of the photo
-OFF_POINTS = 5.0  # of hatching percentage: an error that matters
-OFF_OFFSET, OFF_SWING, OFF_BETWEEN = -6.08, 2.01, 7.32
-"""Of the logit of the chance of such an error: by the logarithm of the swing and by the share between the two groups;
-from ``tests/photos/fit_flags.py``."""
-
-LEAST_SWING = 0.3  # points: less cannot be told from none
 # the next four by one rule, over makes together: an error of over 5 points left unsaid weighs ten needless flags
-OFF_CHANCE = 0.07
+OFF_CHANCE = 0.06
 SHIFT = 4.0  # points by which the two groups of round bodies move it from what was read
 FEWEST_JUDGED = 5  # objects: of fewer no doubt is worth a word
 SURE, FEWEST_SURE = 0.6, 3  # chance of the stage from which an object is sure; of N, U and C in a hatch sample
@@ -56,7 +51,7 @@ FEW = 10  # nauplii, umbrella stages and cysts: fewer give no percentage to go b
 DOUBTFUL_OF, LIKELIER_OTHER = 20, 0.5  # of fewer such bodies, most likelier something else than what they are called
 OTHER_THINGS = 2.0  # beside few of them, so many times the objects found in clumps that are none: other things
 SURE_BODIES = 15  # so many sure objects speak for the scale
-BETWEEN, ROUND_BODIES = 0.15, 15  # share of cysts and shells that are neither clearly; of how many at least
+BETWEEN = 0.15  # share of cysts and shells that are neither clearly
 DOUBTED = 0.3  # mean chance that an object is given the wrong stage or is split wrongly: a photo of another world
 MISTAKEN, FEWEST_FOUND = 0.12, 10  # share of nauplii invented or missed, and of how many objects at least
 DIFFERING = 0.4  # share of objects on which the two readers differ
@@ -84,9 +79,9 @@ class PhotoSigns:
         Probability of that stage, times that of being one object.
     length_um : (n,) ndarray
     swing : float
-        From :func:`hatch_swing`.
+        From ``swing.hatch_swing`` and ``swing.finding_swing``, at right angles.
     shift : float
-        From :func:`hatch_shift`.
+        From ``swing.hatch_shift``.
     body_width_um : float
         Width of what lies alone, whatever it was taken for; NaN where too little does.
     clump_objects : float
@@ -135,108 +130,13 @@ class PhotoSigns:
 
     @property
     def off_chance(self) -> float:
-        """From :func:`off_chance`."""
+        """The chance that the hatching percentage is off by more than ``OFF_POINTS``."""
         return off_chance(self.swing, self.between)
 
     @property
     def is_unsure(self) -> bool:
         """Whether the percentage may be off by more than can be left unsaid."""
         return len(self.stages) >= FEWEST_JUDGED and self.off_chance > OFF_CHANCE
-
-
-def off_chance(swing: float, between: float) -> float:
-    """The chance that the hatching percentage is off by more than ``OFF_POINTS``.
-
-    A logistic model of what the readings doubt, fitted to photos of several makes and lamps that the reader had not
-    seen (``tests/photos/MEASURED.md``): doubts that could move the percentage further, and round bodies that part less
-    clearly, went with larger errors on each make.
-
-    Parameters
-    ----------
-    swing : float
-        From :func:`hatch_swing`. [points]
-    between : float
-        From :func:`share_between`.
-
-    Returns
-    -------
-    float
-        0 to 1.
-    """
-    logit = OFF_OFFSET + OFF_SWING * np.log(swing + LEAST_SWING) + OFF_BETWEEN * between
-    return float(1 / (1 + np.exp(-logit)))
-
-
-def hatch_swing(p: np.ndarray) -> float:
-    """How far the hatching percentage would move if the doubts about all stages pointed the same way.
-
-    Each object's expected effect on the share of nauplii among nauplii, umbrella stages and cysts, taken without its
-    sign and added up: no mean error can be larger, as far as the probabilities are right (triangle inequality).
-
-    Parameters
-    ----------
-    p : (n, 5) ndarray
-        Probability per object and class (four stages, debris).
-
-    Returns
-    -------
-    float
-        0 to 100. [points]
-    """
-    if not len(p):
-        return 0.0
-    stage = p.argmax(axis=1)
-    hatched, whole = _hatched_share(p)
-    each = [float(s.is_hatched) - hatched if s.is_full_cyst else 0.0 for s in STAGE_RECORDS]
-    effect = np.array([*each, 0.0]) * 100 / whole
-    return min(float((p * np.abs(effect - effect[stage][:, None])).sum()), 100.0)
-
-
-def hatch_shift(p: np.ndarray, p_read: np.ndarray) -> float:
-    """How far the hatching percentage lies from that of the readings alone, before round bodies were settled together.
-
-    Parameters
-    ----------
-    p, p_read : (n, 5) ndarray
-        Probability per object and class (four stages, debris), settled and as read.
-
-    Returns
-    -------
-    float
-        0 to 100. [points]
-    """
-    return 100 * abs(_hatched_share(p)[0] - _hatched_share(p_read)[0]) if len(p) else 0.0
-
-
-def _hatched_share(p: np.ndarray) -> tuple[float, int]:
-    """Share of nauplii among nauplii, umbrella stages and cysts, by their likeliest stages; and how many these are."""
-    n = np.bincount(p.argmax(axis=1), minlength=len(CLASSES))
-    whole = max(int(n[[s.is_full_cyst for s in STAGE_RECORDS] + [False]].sum()), 1)
-    return float(n[[s.is_hatched for s in STAGE_RECORDS] + [False]].sum() / whole), whole
-
-
-def share_between(p: np.ndarray) -> float:
-    """Share of cysts and shells that lie between the photo's two groups.
-
-    Opaque cysts and see-through shells of one photo part into two groups; where many objects belong to neither, the
-    light does not tell them apart.
-
-    Parameters
-    ----------
-    p : (n, 5) ndarray
-        Probability per object and class (four stages, debris).
-
-    Returns
-    -------
-    float
-        0 to 1; 0 with fewer than ``ROUND_BODIES`` cysts and shells.
-    """
-    pair = p[:, [CLASSES.index("cyst"), CLASSES.index("shell")]] if len(p) else np.zeros((0, 2))
-    pair = pair[pair.sum(axis=1) > 0.5]
-    if len(pair) < ROUND_BODIES:
-        return 0.0
-    cyst = pair[:, 0] / pair.sum(axis=1)
-    return float(((cyst > 0.15) & (cyst < 0.85)).mean())
 
 
 def judge_photo(signs: PhotoSigns) -> tuple[Flag, ...]:

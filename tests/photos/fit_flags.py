@@ -1,10 +1,11 @@
 """Fit the chance that a photo's hatching percentage is off by more than 5 points, and choose from which it is flagged.
 
-    python tests/photos/fit_flags.py [MAKE=FOLDER:READER[:FOLD] ...]
+    python tests/photos/fit_flags.py [MAKE=FOLDER:READER[:FOLD] ...] [--chances MAKE=FILE ...]
 
-Folders, readers and looks are those of ``fit_chances.py``. Printed: the numbers that go into ``counting/flags.py``, the
+Folders, readers and looks are those of ``fit_chances.py``. Printed: the numbers that go into ``counting/swing.py``, the
 limit that costs least where an error of more than 5 points without a flag weighs ten needless flags, and how each make
-comes out by a model and a limit of the other makes.
+comes out by a model and a limit of the other makes. With ``--chances`` a make's objects are taken by a model of
+``fit_chances.py`` that was fitted without it.
 """
 
 import argparse
@@ -16,9 +17,9 @@ import pandas as pd
 from fit_chances import LOOK_WEIGHT, LOOKS, Job, own_jobs, parse_job, pictures_of
 from joblib import Parallel, delayed
 
-from qckit.counting import count_photo, pipeline, reader
-from qckit.counting.flags import LEAST_SWING, OFF_POINTS
+from qckit.counting import chances, count_photo, pipeline, reader
 from qckit.counting.scoring import score_photo
+from qckit.counting.swing import LEAST_SWING, OFF_POINTS
 from qckit.stages import hatched_pct
 
 RIDGE = 1.0  # on the weights of standardised evidence
@@ -26,9 +27,10 @@ SILENT_COST = 10.0  # of a large error without a flag, in needless flags
 EVIDENCE = ("swing", "between")
 
 
-def judge(job: Job, photos: Path, photo: str, um_per_px: float, look: str) -> dict:
+def judge(job: Job, model: Path, picture: tuple) -> dict:
     """What the flags look at in one photo, and how far its count is off."""
-    reader.MODEL = job.network
+    photos, photo, um_per_px, look = picture
+    reader.MODEL, chances.MODEL = job.network, model
     found, gather = {}, pipeline._signs
 
     def keep(findings, **more):
@@ -64,10 +66,14 @@ def hatch_of(n) -> float:
     return 0.0 if np.isnan(pct) else pct
 
 
-def judge_all(jobs: list[Job], looks, workers: int) -> pd.DataFrame:
+def judge_all(jobs: list[Job], looks, models: dict[str, Path], workers: int) -> pd.DataFrame:
     """All photos of all jobs, those of the labelled makes under other looks too."""
     with tempfile.TemporaryDirectory() as top:
-        calls = [delayed(judge)(job, *one) for job in jobs for one in pictures_of(job, looks, Path(top))]
+        calls = [
+            delayed(judge)(job, models.get(job.make, chances.MODEL), one)
+            for job in jobs
+            for one in pictures_of(job, looks, Path(top))
+        ]
         return pd.DataFrame(Parallel(workers)(calls))
 
 
@@ -116,9 +122,11 @@ def main():
     parser.add_argument("jobs", nargs="*", type=parse_job)
     parser.add_argument("--looks", nargs="*", default=LOOKS)
     parser.add_argument("--without", nargs="*", default=[], help="makes to print but not to fit")
+    parser.add_argument("--chances", nargs="*", default=[], metavar="MAKE=FILE")
     parser.add_argument("--workers", type=int, default=2)
     args = parser.parse_args()
-    table = judge_all(args.jobs or own_jobs(), args.looks, args.workers)
+    models = {make: Path(file) for make, file in (one.split("=", 1) for one in args.chances)}
+    table = judge_all(args.jobs or own_jobs(), args.looks, models, args.workers)
     fitted = table[~table.make.isin(args.without)]
     model = fit(fitted)
     limit = cheapest_limit(fitted, chance_of(fitted, model))
