@@ -13,6 +13,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from qckit.counting.outlines import goes_on_bent
 from qckit.counting.steps import count_per_row, steps_of, strips_of_steps
 from qckit.photo.reading import Brightness
 
@@ -169,7 +170,8 @@ def _bodies(values: np.ndarray, k: int, reach: int, *, signs: np.ndarray, look: 
     for first, end, sign in runs:
         if left < least:
             return []
-        if _leans(values, k, reach, across=(first, end), look=look):
+        across = first, end
+        if _leans(values, k, reach, across=across, look=look) or goes_on_bent(values, row, reach, across):
             left -= end - first
             continue
         between = values[row + reach, last:first].astype(np.int16) - values[row, last:first] if bodies else None

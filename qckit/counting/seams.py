@@ -11,6 +11,7 @@ from __future__ import annotations
 import numpy as np
 
 from qckit.counting.cuts import Cut, sharp_per_row, suspect_rows
+from qckit.counting.outlines import is_one_outline
 from qckit.counting.steps import count_per_row, rows_at_once, steps_of, strips_of_steps
 
 __all__ = ["find_break", "find_seam"]
@@ -81,7 +82,9 @@ def find_break(values: np.ndarray) -> int | None:
             if gap[at] <= BREAK:
                 break
             both = _without_light(rows[[at + reach, at + 2 * reach]], width)
-            if max(_largest_share(row, 2 * CELL // step) for row in both) < ALONE:
+            if max(_largest_share(row, 2 * CELL // step) for row in both) < ALONE and not is_one_outline(
+                values, int(at) + reach, reach
+            ):
                 return int(at) + 1 + reach
     return None
 
@@ -233,7 +236,7 @@ def _whole_row(values: np.ndarray, n_edges: np.ndarray, reach: int, least: float
         if z[k] < ROW_Z or n[k] < ROW_PX:
             break
         edge = _edges(*steps_of(values[k : k + 1 + 3 * reach], reach), least)[0]
-        if not _is_line(values, edge, k + reach):
+        if not _is_line(values, edge, k + reach) and not is_one_outline(values, k + reach, reach):
             return int(k + reach)
     return None
 
@@ -261,7 +264,11 @@ def _part_of_row(values: np.ndarray, cells: np.ndarray, reach: int) -> int | Non
             quarters = np.diff(total[k, first : first + length + 1 : quarter].astype(np.float32))
             even = (quarters.min() - usual[k, j] / 4) > scatter[k, j] / 2  # a body's edge stands in one of them only
             across = slice(first * CELL, (first + length) * CELL)
-            if even and _is_confined(values[:, across], k + reach, reach):
+            if (
+                even
+                and _is_confined(values[:, across], k + reach, reach)
+                and not is_one_outline(values, k + reach, reach)
+            ):
                 return int(k + reach)
     return None
 
