@@ -97,7 +97,7 @@ def judge_by_rule(places: SeenPlaces, rule: CameraRule) -> tuple[np.ndarray, np.
     chance = rule.chance(places.proposals.score, places.found.p_read, places.evidence)
     if chance is None:
         is_stage = settled_as_usual(places).argmax(axis=1) < len(STAGES)
-        chance = np.where(is_stage, places.chance, np.minimum(places.chance, 0.5))
+        chance = np.where(is_stage, places.chance, np.minimum(places.chance, ACCEPTED))
     stages = rule.stages(places.found.p_read, places.evidence)
     if stages is None:
         stages = settled_as_usual(places)[:, : len(STAGES)]
@@ -130,7 +130,7 @@ def read_by_rule(work: WorkImage, model: StageModel, module, rule: CameraRule) -
     """
     analysis, places = see_places(work, model, module.read_picture(*reader_picture(work, module)))
     p, chance = judge_by_rule(places, rule)
-    is_object = chance > 0.5
+    is_object = chance > ACCEPTED
     shown = is_object | (places.chance > ACCEPTED)
     found = replace(places.found, p=p, p_read=p, p_single=np.ones(len(p))).take(shown)
     found = _with_pieces_left(analysis, found, places.piece[shown], places.piece[~shown])

@@ -22,7 +22,7 @@ from qckit.hatch.harvest import Recovery, recovery_of
 from qckit.hatch.lot_level import LotLevel, lot_level
 from qckit.hatch.metrics import require_lot
 from qckit.hatch.photo_counts import photo_counts_of
-from qckit.words import plural
+from qckit.words import figures, plural
 
 __all__ = ["RISKS", "DosePlan", "plan_dose", "wall_table"]
 
@@ -69,12 +69,11 @@ class DosePlan:
 
     def _repr_html_(self) -> str:
         from qckit.showing import shown
-        from qckit.words import figures
 
         harvested = f"{figures(self.harvested_per_g)} ({figures(self.low)} to {figures(self.high)})"
         rows = [
-            ("cysts", f"{float(f'{self.grams_per_cone:.3g}') * self.n_cones:,.6g} g"),  # as weighed out
-            ("per cone", f"{self.n_cones} x {self.grams_per_cone:,.3g} g"),
+            ("cysts", f"{self.grams_weighed:,.6g} g"),
+            ("per cone", f"{self.n_cones} x {round(self.grams_per_cone, 1):,.6g} g"),
             ("nauplii harvested per gram", harvested),
             ("recovery", f"{self.recovery_pct:.0f} % ({self.recovery_basis})"),
         ]
@@ -126,6 +125,11 @@ class DosePlan:
         return self.grams / self.n_cones
 
     @property
+    def grams_weighed(self) -> float:
+        """Grams altogether when each cone's are weighed out as they are said, to a tenth of a gram. [g]"""
+        return round(self.grams_per_cone, 1) * self.n_cones
+
+    @property
     def density_g_per_l(self) -> float:
         """Cysts per litre of water. [g/l]"""
         return self.grams_per_cone / self.cone_volume_l
@@ -145,9 +149,8 @@ class DosePlan:
         """What the dose rests on, in words."""
         hatches = plural(self.level.n_hatches, "production hatch")
         cones = f"the standard test ({plural(self.level.n_cones, 'cone')})"
-        return {"test": cones, "production": hatches, "both": f"{cones} and {hatches}"}[self.basis] + (
-            self.level.photos.words
-        )
+        counted = {"test": cones, "production": hatches, "both": f"{cones} and {hatches}"}
+        return counted[self.basis] + self.level.photos.words
 
     @property
     def basis_sentence(self) -> str:
@@ -157,10 +160,9 @@ class DosePlan:
     @property
     def sentence(self) -> str:
         """Grams and cones, what they are for, and how often they fall short."""
-        each = round(self.grams_per_cone, 1)
-        text = (  # all of it as weighed out, cone by cone
-            f"{each * self.n_cones:.1f} g of {self.lot} in {plural(self.n_cones, 'cone')} of {self.cone_volume_l:g} l "
-            f"({each:.1f} g each) for {self.nauplii:,.0f} nauplii: {risk_words(self.risk)} would fall "
+        text = (
+            f"{self.grams_weighed:.1f} g of {self.lot} in {plural(self.n_cones, 'cone')} of {self.cone_volume_l:g} l "
+            f"({self.grams_per_cone:.1f} g each) for {self.nauplii:,.0f} nauplii: {risk_words(self.risk)} would fall "
             f"short. It rests on {self.rests_on}."
         )
         if not self.is_enough_cones:
@@ -178,8 +180,7 @@ class DosePlan:
 
     def for_nauplii(self, nauplii: float) -> DosePlan:
         """Return the same plan for another demand."""
-        factor = nauplii / self.nauplii
-        grams = self.grams * factor
+        factor, grams = nauplii / self.nauplii, self.grams * (nauplii / self.nauplii)
         return replace(
             self,
             nauplii=float(nauplii),
@@ -191,8 +192,8 @@ class DosePlan:
 
     def to_frame(self) -> pd.DataFrame:
         """Return one tidy row."""
-        row = {name: getattr(self, name) for name in _COLUMNS}
-        return pd.DataFrame([row | {"warnings": "; ".join(w.code for w in self.warnings)}])
+        warnings = "; ".join(w.code for w in self.warnings)
+        return pd.DataFrame([{name: getattr(self, name) for name in _COLUMNS} | {"warnings": warnings}])
 
 
 _COLUMNS = (

@@ -64,7 +64,8 @@ class CameraCheck:
             return "Not kept: a certificate would correct every later count by this."
         return (
             f"Not kept: corrected by a check of {plural(n, 'photo')}, later hatching percentages would be uncertain by "
-            f"ten points and more. Count {plural(LEAST_PHOTOS_TO_JUDGE - n, 'more photo')} by eye at least (10 in all "
+            "about ten points or more. Count "
+            f"{plural(LEAST_PHOTOS_TO_JUDGE - n, 'more photo')} by eye at least (10 in all "
             "are better) and check again."
         )
 

@@ -91,7 +91,7 @@ def _table(agreement) -> str:
     rows = []
     for row in agreement[list(heads)].to_dict("records"):
         cells = [escape(str(row["figure"]).replace("hatch_pct", "H% (points)")), f"{row['n']:.0f}"]
-        cells += [f"{signed(row[k], 2)}" for k in list(heads)[2:-1]]
+        cells += [signed(row[k], 2) for k in list(heads)[2:-1]]
         cells.append("–" if row["ccc"] is None or row["ccc"] != row["ccc"] else f"{row['ccc']:.3f}")
         rows.append("<tr>" + "".join(f"<td>{v}</td>" for v in cells) + "</tr>")
     head = "".join(f'<th scope="col">{h}</th>' for h in heads.values())

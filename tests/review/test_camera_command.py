@@ -459,8 +459,8 @@ def test_a_check_of_few_photos_is_not_offered_to_be_kept_and_not_kept(site, coun
         got = outcome("check", counted / "few.csv", counted / "counts", "--camera", "stereo", *more)
         assert got.return_value == 1 and "Kept as" not in got.output and "To keep it" not in got.output
         assert got.output.splitlines()[-1] == (
-            "Not kept: corrected by a check of 3 photos, later hatching percentages would be uncertain by ten points "
-            "and more. Count 3 more photos by eye at least (10 in all are better) and check again."
+            "Not kept: corrected by a check of 3 photos, later hatching percentages would be uncertain by about ten "
+            "points or more. Count 3 more photos by eye at least (10 in all are better) and check again."
         )
     with open_log(site) as log:
         assert log.certificates().empty
