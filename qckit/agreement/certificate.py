@@ -63,6 +63,16 @@ class Certificate:
     misplaced: tuple[tuple[str, ...], ...] = ()  # photos whose rows stand at each other's photos; likewise
     fitness: str = ""  # code: fit, not fit, too few, spoilt; empty: made before codes were kept
 
+    @property
+    def is_too_small(self) -> bool:
+        """Whether too few photos stand behind it for limits that say something."""
+        return self.n_photos < LEAST_PHOTOS_TO_JUDGE
+
+    @property
+    def may_correct(self) -> bool:
+        """Whether counts may be corrected by it: the one rule, for checks by eye, for learning and for reports."""
+        return not (self.is_too_small or self.fitness == "spoilt")
+
     def _repr_html_(self) -> str:
         from qckit.showing import shown
 

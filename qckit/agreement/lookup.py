@@ -7,9 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from qckit.agreement.certificate import Certificate, read_certificate
+from qckit.agreement.certificate_words import say_too_small
 from qckit.stages import STAGES
 from qckit.tables import to_utc
-from qckit.words import signed
+from qckit.words import capital, signed
 
 __all__ = ["CertificateUse", "camera_of", "latest_certificate"]
 
@@ -25,8 +26,8 @@ class CertificateUse:
     certificate : Certificate or None
         None where there is none, or nothing tells which camera took the photos.
     holds : bool
-        It was made with the counter version that counted, its date to check again is not past, and no single counts
-        spoil it.
+        It was made with the counter version that counted, its date to check again is not past, and it may correct
+        counts (:attr:`Certificate.may_correct`).
     sentence : str
         One or two sentences that cite it, or say what is missing and how to come by it.
     detection : dict of stage to tuple
@@ -100,7 +101,7 @@ def camera_of(um_per_px, scales):
 
 
 def latest_certificate(certificates, *, now, photos=None, scales=None, camera=None, magnification=None):
-    """Find the newest certificate that speaks for some photos; one that single counts spoil only where no other does.
+    """Find the newest certificate that speaks for some photos; one that may not correct counts where no other does.
 
     Parameters
     ----------
@@ -158,11 +159,11 @@ def latest_certificate(certificates, *, now, photos=None, scales=None, camera=No
 
 
 def _newest_sound(rows):
-    """The newest certificate that no single counts spoil, and the name of a newer one that they do; else the newest."""
+    """The newest certificate that may correct counts, and a newer one that may not; else the newest."""
     newest_first = rows.loc[to_utc(rows["made_at"]).sort_values(ascending=False, kind="stable").index]
     kept = [read_certificate(row) for _, row in newest_first.iterrows()]
-    sound = next((made for made in kept if made.fitness != "spoilt"), kept[0])
-    return sound, "" if sound is kept[0] else kept[0].name
+    sound = next((made for made in kept if made.may_correct), kept[0])
+    return sound, None if sound is kept[0] else kept[0]
 
 
 def _versions(photos):
@@ -192,13 +193,12 @@ def _pair(photos, scales, certificates):
     )
 
 
-def _use(made: Certificate, today: str, photos, left_aside: str = "") -> CertificateUse:
+def _use(made: Certificate, today: str, photos, left_aside: Certificate | None = None) -> CertificateUse:
     frame = made.rates.to_frame()
     rows = {s: frame[(frame["stage"] == s) & (frame["outcome"] == s)].iloc[0] for s in STAGES}
     detection = {s: (float(r.rate), float(r.low), float(r.high)) for s, r in rows.items() if np.isfinite(r.rate)}
     spread = {s: (high - low) / (2 * 1.959964) / rate for s, (rate, low, high) in detection.items() if rate > 0}
     others = sorted(_versions(photos) - {made.counter_version}) if made.counter_version else []
-    is_spoilt = made.fitness == "spoilt"
     late = bool(made.valid_until) and made.valid_until < today
     parts = [
         f"Certificate {made.name}: {made.n_photos} photos counted by the kit and by eye ({made.made_by}).",
@@ -215,16 +215,20 @@ def _use(made: Certificate, today: str, photos, left_aside: str = "") -> Certifi
             f"{', '.join(map(str, others))}, so counts are not corrected by it: run  qckit camera check  "
             "again."
         )
-    elif is_spoilt:
-        parts.append(
-            "Single counts decide it, so counts are not corrected by it: mend them, or leave those photos out, and "
-            "run  qckit camera check  again."
-        )
+    elif not made.may_correct:
+        remedy = "mend them, or leave those photos out," if made.fitness == "spoilt" else "count more photos by eye"
+        why = capital(_why_not(made))
+        parts.append(f"{why}, so counts are not corrected by it: {remedy} and run  qckit camera check  again.")
     else:
         parts.append(f"Check again by {made.valid_until}.")
     if left_aside:
-        parts.append(f"The newer certificate {left_aside} is left aside: single counts decide it.")
-    return CertificateUse(made, not (late or others or is_spoilt), " ".join(p for p in parts if p), detection, spread)
+        parts.append(f"The newer certificate {left_aside.name} is left aside: {_why_not(left_aside)}.")
+    holds = made.may_correct and not (late or others)
+    return CertificateUse(made, holds, " ".join(p for p in parts if p), detection, spread)
+
+
+def _why_not(made: Certificate) -> str:
+    return "single counts decide it" if made.fitness == "spoilt" else say_too_small(made.n_photos)
 
 
 def _found(detection) -> str:

@@ -113,8 +113,6 @@ def scales_file(photos, camera, magnification, out, site):
 @SITE
 def list_cameras(site):
     """List the scales and certificates kept, and what is due to be checked again."""
-    import pandas as pd
-
     from qckit.review import site_stage_model
 
     with open_site_log(site) as log:
@@ -129,18 +127,38 @@ def list_cameras(site):
             f"scale        {row.camera} {row.magnification}: {row.um_per_px:g} ± {row.u_um_per_px:.2g} µm/px, "
             f"{row.method}, set {row.set_at[:10]} by {row.set_by}"
         )
-    today, due = _now()[:10], 0
-    newest = certificates.drop_duplicates(["camera", "magnification", "kind"], keep="last")
-    for row in newest.itertuples():
-        late = not pd.isna(row.valid_until) and row.valid_until < today
-        due += late
+    return _list_certificates(certificates, site_model)
+
+
+def _list_certificates(certificates, site_model) -> int:
+    """Say of each camera's certificate until when it holds, or why not; exit code 1 where one does not."""
+    import pandas as pd
+
+    from qckit.counting import model_key
+    from qckit.counting.result import version_with
+
+    version = version_with(model_key(str(site_model.path)) if site_model else "")
+    today, late, other = _now()[:10], 0, 0
+    is_of_counter = certificates["counter_version"].fillna("").isin(["", version])
+    in_order = certificates.assign(speaks=is_of_counter).sort_values("speaks", kind="stable")
+    for row in in_order.drop_duplicates(["camera", "magnification", "kind"], keep="last").itertuples():
+        is_late = not pd.isna(row.valid_until) and row.valid_until < today
+        late, other = late + is_late, other + (not row.speaks and not is_late)
+        state = (
+            "" if row.speaks else f" (made with counter {row.counter_version}; photos are counted with {version} now)"
+        )
         click.echo(
             f"certificate  {row.certificate}: {row.n_photos} photos, check again by {row.valid_until}"
-            + (" (overdue)" if late else "")
+            + (" (overdue)" if is_late else state)
         )
-    if due:
-        click.echo(f"{due} certificate(s) overdue: count photos by eye again and run  qckit camera check")
-    return 1 if due else 0
+    if late:
+        click.echo(f"{late} certificate(s) overdue: count photos by eye again and run  qckit camera check")
+    if other:
+        click.echo(
+            f"{other} certificate(s) of another counter, by which new counts are not corrected: let the kit count "
+            "photos that were counted by eye again (none that it learnt from) and run  qckit camera check"
+        )
+    return 1 if late or other else 0
 
 
 @command.command("check")
@@ -179,12 +197,12 @@ def check(hand, counted, camera, magnification, kind, um_per_px, keep, site, by)
     for line in checked.sentences:
         click.echo(line)
     if not checked.may_be_kept:
-        click.echo(checked.why_not_kept if keep or checked.is_too_small else "Not to be kept.")
+        click.echo(checked.why_not_kept if keep or checked.certificate.is_too_small else "Not to be kept.")
         return 1
     if keep:
         with open_site_log(site) as log:
-            save_certificate(log, checked, by=who(by))
-        click.echo(f"Kept as {checked.certificate.name}.")
+            kept = save_certificate(log, checked, by=who(by))
+        click.echo(f"Kept as {kept.name}.")
         return int(checked.certificate.fitness != "fit")
     if checked.certificate.fitness == "not fit":
         click.echo("Not kept: mend what stands against this camera, count anew, and check again.")
@@ -231,8 +249,9 @@ def learn(only_try, undo, which_next, curve, camera, magnification, site, by):
     names the photos that are worth it most.
 
     What is learnt takes the place of the kit's own models only if photos left out come out better, and so clearly that
-    chance would do it once in four times at most; from then on photos counted in this site use it. The certificate is
-    renewed where the photos allow.
+    chance would do it once in four times at most; from then on photos counted in this site use it. From 6 photos with
+    every object settled the certificate is renewed, as by camera check; with fewer, run camera check afterwards: a
+    certificate made before learning does not speak for photos counted after it.
     """
     from qckit.reports import find_site
     from qckit.review import learn_camera_of_site, photos_to_settle, site_stage_model, undo_site_model

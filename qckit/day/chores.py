@@ -39,7 +39,7 @@ _RECENT_D = 45.0
 @dataclass(frozen=True)
 class Chore:
     """One thing that is due; ``days`` since it was done last (-1: never), ``n`` of them, ``names`` of what, and
-    ``each`` the days (or hatches) of each name."""
+    ``each`` the days (or hatches) of each name; ``subject``: the month, or the counter that nobody checked."""
 
     code: str
     subject: str = ""
@@ -146,8 +146,20 @@ def _camera(tables: SiteTables, certificates, now) -> list[Chore]:
     if certificates is None or not 0 <= _days(by_photo["taken"], now) <= _RECENT_D:
         return []
     days = _days(certificates["made_at"], now)
-    due = days < 0 or days >= tables.settings.protocol.camera_check_d
-    return [Chore("camera check", days=days)] if due else []
+    unchecked = _unchecked_counter(tables.photos, by_photo, certificates)
+    due = days < 0 or days >= tables.settings.protocol.camera_check_d or unchecked
+    return [Chore("camera check", subject=unchecked, days=days)] if due else []
+
+
+def _unchecked_counter(photos, samples, certificates) -> str:
+    """Version of the counter of the newest sample's photos where no check was made with it, as after learning a camera
+    or an update; empty where one was, or where that is not known."""
+    checked = set(certificates["counter_version"].fillna(""))
+    if photos is None or photos.empty or not checked or "" in checked:
+        return ""
+    mine = photos[photos["sample"] == samples.loc[to_utc(samples["taken"]).idxmax(), "sample"]]
+    unchecked = set(mine["counter_version"].dropna()) - checked
+    return max(unchecked, default="")
 
 
 def _baselines(tables: SiteTables, lots, counts) -> list[Chore]:

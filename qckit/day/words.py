@@ -268,7 +268,9 @@ _CHORES = {
     "lot test": lambda c, month: (f"A standard test is due of {_each(c, 'd ago')}.", ENTER),
     "meters": lambda c, month: (f"Calibrate the meters ({_ago(c.days)}).", ENTER),
     "camera check": lambda c, month: (
-        f"Check the camera against hand counts ({_ago(c.days)}).",
+        f"Check the camera against hand counts ({_ago(c.days)}"
+        + (f", before photos were counted with {c.subject}" if c.subject else "")
+        + ").",
         "qckit camera check",
     ),
     "baseline": lambda c, month: (f"No limits are frozen for {_each(c, 'hatches')}.", f"qckit report month {month}"),

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
-from qckit.agreement.certificate_words import LEAST_PHOTOS_TO_JUDGE
+from qckit.agreement.certificate_words import GOOD_PHOTOS, LEAST_PHOTOS_TO_JUDGE, say_too_small
 from qckit.errors import InputError, unknown_name
 from qckit.review.hand_tables import number_column, read_table
 from qckit.stages import CLASSES, STAGE_COLUMNS, STAGES
@@ -49,24 +49,17 @@ class CameraCheck:
     @property
     def may_be_kept(self) -> bool:
         """Whether reports may correct counts by it."""
-        return not (self.certificate.fitness == "spoilt" or self.edges.were_counted or self.is_too_small)
-
-    @property
-    def is_too_small(self) -> bool:
-        """Whether too few photos stand behind it for any limits that say something."""
-        return self.certificate.n_photos < LEAST_PHOTOS_TO_JUDGE
+        return self.certificate.may_correct and not self.edges.were_counted
 
     @property
     def why_not_kept(self) -> str:
         """What to say where somebody asks to keep it and it may not be."""
         n = self.certificate.n_photos
-        if not self.is_too_small or self.certificate.fitness == "spoilt" or self.edges.were_counted:
+        if not self.certificate.is_too_small or self.certificate.fitness == "spoilt" or self.edges.were_counted:
             return "Not kept: a certificate would correct every later count by this."
         return (
-            f"Not kept: corrected by a check of {plural(n, 'photo')}, later hatching percentages would be uncertain by "
-            "about ten points or more. Count "
-            f"{plural(LEAST_PHOTOS_TO_JUDGE - n, 'more photo')} by eye at least (10 in all "
-            "are better) and check again."
+            f"Not kept: {say_too_small(n)}. Count {plural(LEAST_PHOTOS_TO_JUDGE - n, 'more photo')} by eye at least "
+            f"({GOOD_PHOTOS} in all are better) and check again."
         )
 
 
@@ -340,13 +333,39 @@ def _totals(matches, side, photos):
 def save_certificate(log, check: CameraCheck, *, by: str):
     """Keep a certificate in the log, where reports and the count correction find it.
 
+    Returns
+    -------
+    Certificate
+        As it is kept: one more of the same camera and day is numbered.
+
+    Raises
+    ------
+    InputError
+        It may not be kept: too few photos, single counts that spoil it, or edges that were counted.
+
     Examples
     --------
     >>> from qckit.review.camera_check import CameraCheck
-    >>> new = log.new_site("room-13")
-    >>> with qckit.open_log(new) as records:
-    ...     kept = review.save_certificate(records, CameraCheck(certificate, None), by="op1")
-    ...     print(records.certificates()["camera"].tolist())
-    ['M1']
+    >>> with qckit.open_log(site.folder) as records:
+    ...     try:
+    ...         review.save_certificate(records, CameraCheck(certificate, None), by="op1")
+    ...     except qckit.InputError as error:
+    ...         print(str(error)[:44])
+    Not kept: corrected by a check of 4 photos,
     """
-    return log.add("certificates", check.certificate.to_frame(), by=by, source=check.certificate.name)
+    if not check.may_be_kept:
+        raise InputError(check.why_not_kept)
+    return keep_certificate(log, check.certificate, by=by)
+
+
+def keep_certificate(log, made, *, by: str):
+    """Keep a certificate; a further one of the same camera and day gets a number after its name."""
+    known = log.certificates()
+    times = dict(zip(known["certificate"], known["made_at"], strict=True))
+    name, number = made.name, 1
+    while times.get(name, made.made_at) != made.made_at:
+        number += 1
+        name = f"{made.name} ({number})"
+    made = replace(made, name=name)
+    log.add("certificates", made.to_frame(), by=by, source=name)
+    return made

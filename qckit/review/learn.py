@@ -15,9 +15,10 @@ from pathlib import Path
 import numpy as np
 
 from qckit.errors import InputError
-from qckit.review.settled import LEAST_PHOTOS, photos_to_settle, settled_objects
+from qckit.review.learnt_certificate import Renewal, renew_certificate
+from qckit.review.settled import photos_to_settle, settled_objects
 from qckit.review.site_model import LeaveOut, SiteModel, keep_site_model
-from qckit.stages import STAGE_COLUMNS, STAGES
+from qckit.stages import STAGES
 
 __all__ = ["CameraLearning", "learn_camera_of_site"]
 
@@ -116,6 +117,8 @@ def learn_camera_of_site(
     ...     print(str(error)[:29])
     0 objects of 0 photos are set
     """
+    from qckit.counting import model_key
+    from qckit.counting.result import version_with
     from qckit.counting.training.camera import learn_camera, learning_curve
 
     if not str(by).strip():
@@ -136,20 +139,20 @@ def learn_camera_of_site(
     better = _is_better(tried.values())
     n, *wrong = (int(table[c].sum()) for c in ("n_settled", "wrong_before", "wrong_after"))
     trial = LeaveOut(len(names), n, *(n - w for w in wrong))
-    model, certificate = None, ""
+    model, renewal = None, Renewal("", ())
     if keep and better:
         final = learn_camera([p.read for p in photos.values()], gains)
         model = keep_site_model(log.folder, final, made_at=log.now(), by=str(by).strip(), trial=trial)
-        certificate = _renew_certificate(
-            log, objects, counted=counted, model=model, by=by, named=(camera, magnification)
-        )
+        version = version_with(model_key(str(model.path)))
+        renewal = renew_certificate(log, objects, counted, version, by=str(by).strip(), named=(camera, magnification))
     tell("done")
     sentences = (
-        *_trial_words(trial, better, keep, model, certificate),
+        *_trial_words(trial, better, keep, model),
+        *renewal.sentences,
         *_curve_words(points, log, camera, magnification),
     )
     return CameraLearning(
-        model=model, trial=trial, photos=table, curve=points, certificate=certificate, sentences=sentences
+        model=model, trial=trial, photos=table, curve=points, certificate=renewal.name, sentences=sentences
     )
 
 
@@ -290,44 +293,7 @@ def _table(tried):
     return pd.DataFrame(rows, columns=["photo", "n_settled", "wrong_before", "wrong_after"])
 
 
-def _renew_certificate(log, objects, counted: dict, model: SiteModel, by: str, named: tuple[str, str]) -> str:
-    """Certify the camera from photos settled whole, each as counted while left out; '' where that cannot be."""
-    import pandas as pd
-
-    from qckit.agreement import certify_camera
-    from qckit.agreement.lookup import camera_of
-    from qckit.counting import model_key
-    from qckit.counting.result import version_with
-
-    inside = objects["counted"].fillna(False).astype(bool)
-    whole = objects[inside].groupby("photo")["is_settled"].all()
-    names = [n for n in whole.index[whole] if n in counted]
-    photos = log.photos()
-    scales = photos.loc[photos["photo"].isin(names), "um_per_px"].astype(float)
-    pair = named if named[0] else camera_of(scales, log.scales())
-    if len(names) < LEAST_PHOTOS or pair is None:
-        return ""
-    hand = pd.crosstab(objects["photo"][inside], objects["stage"][inside]).reindex(
-        index=names, columns=STAGES, fill_value=0
-    )
-    hand = hand.rename(columns=STAGE_COLUMNS).reset_index()
-    counts = pd.DataFrame([{"photo": n, **{STAGE_COLUMNS[s]: counted[n].counts[s] for s in STAGES}} for n in names])
-    made = certify_camera(
-        counts,
-        hand,
-        camera=pair[0],
-        magnification=pair[1],
-        made_at=log.now(),
-        made_by=str(by).strip(),
-        counter_version=version_with(model_key(str(model.path))),
-    )
-    if made.fitness == "spoilt":
-        return ""
-    log.add("certificates", made.to_frame(), by=str(by).strip(), source=made.name)
-    return made.name
-
-
-def _trial_words(trial: LeaveOut, better: bool, keep: bool, model, certificate: str):
+def _trial_words(trial: LeaveOut, better: bool, keep: bool, model):
     n = trial.n_objects
     before, after = n - trial.right_before, n - trial.right_after
     yield (
@@ -343,12 +309,6 @@ def _trial_words(trial: LeaveOut, better: bool, keep: bool, model, certificate: 
         yield (
             f"They are in use from now on for photos counted in this site (version {model.version}); the counter "
             "version names them. To go back:  qckit camera learn --undo"
-        )
-        yield (
-            f"The certificate was renewed from the photos settled whole: {certificate}."
-            if certificate
-            else "The certificate was not renewed: for that, settle every object of three photos of one camera, or run "
-            " qckit camera check"
         )
 
 

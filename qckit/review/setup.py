@@ -196,8 +196,8 @@ class SetupCheck:
             return [self.check.why_not_kept]
         if approved is not True:
             return ["Not kept: look at the charts above, then set approved = True in this cell and run it again."]
-        save_certificate(log, self.check, by=by)
-        return [f"Kept as {self.check.certificate.name}; check again by {self.check.certificate.valid_until}."]
+        kept = save_certificate(log, self.check, by=by)
+        return [f"Kept as {kept.name}; check again by {kept.valid_until}."]
 
 
 def check_for_setup(hand_counts: str, counted_folder: str, *, camera, by, made_at, magnification="") -> SetupCheck:

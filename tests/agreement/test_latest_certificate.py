@@ -127,3 +127,16 @@ def test_a_sound_certificate_wins_over_a_newer_one_that_a_single_count_spoils():
     )
     alone = latest_certificate(spoilt(newer), now="2026-11-04", photos=PHOTOS, scales=SCALES)
     assert not alone.holds and "Single counts decide it, so counts are not corrected by it" in alone.sentence
+
+
+def test_a_check_of_few_photos_corrects_nothing_and_yields_to_a_larger_one():
+    few = certificate("2026-10-20T09:00:00+00:00", photos=5)
+    alone = latest_certificate(few, now="2026-11-04", photos=PHOTOS, scales=SCALES)
+    assert not alone.holds and alone.correct({"nauplius": 1}) is None
+    assert alone.sentence.endswith(
+        "Corrected by a check of 5 photos, later hatching percentages would be uncertain by about ten points or more, "
+        "so counts are not corrected by it: count more photos by eye and run  qckit camera check  again."
+    )
+    use = latest_certificate(pd.concat([certificate(), few]), now="2026-11-04", photos=PHOTOS, scales=SCALES)
+    assert use.holds and use.certificate.name == "stereo 2x 2026-09-01"
+    assert "The newer certificate stereo 2x 2026-10-20 is left aside: corrected by a check of 5" in use.sentence

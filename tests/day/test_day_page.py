@@ -4,6 +4,7 @@ import datetime as dt
 import json
 from types import SimpleNamespace
 
+import pandas as pd
 import pytest
 from invented_day import at, counts_of
 
@@ -156,3 +157,21 @@ def test_the_page_writes_nothing(bench):
     before = bench.log.steps()
     day_of(bench.site.folder, "2026-11-20T08:40")
     assert bench.log.steps().equals(before)
+
+
+def test_a_counter_that_nobody_checked_is_named():
+    from qckit.day.chores import Chore, _unchecked_counter
+    from qckit.day.words import _CHORES
+
+    samples = pd.DataFrame({"sample": ["a", "b"], "taken": ["2026-11-04T09:00:00Z", "2026-11-05T09:00:00Z"]})
+    photos = pd.DataFrame({"sample": ["a", "b"], "counter_version": ["1.11", "1.11+site-ab"]})
+    checks = pd.DataFrame({"counter_version": ["1.11"]})
+    assert _unchecked_counter(photos, samples, checks) == "1.11+site-ab"
+    assert _unchecked_counter(photos, samples.head(1), checks) == ""
+    assert _unchecked_counter(photos, samples, pd.DataFrame({"counter_version": ["1.11", "1.11+site-ab"]})) == ""
+    assert _unchecked_counter(photos, samples, pd.DataFrame({"counter_version": [None]})) == ""
+    text, command = _CHORES["camera check"](Chore("camera check", subject="1.11+site-ab", days=3), "2026-11")
+    assert (text, command) == (
+        "Check the camera against hand counts (3 days ago, before photos were counted with 1.11+site-ab).",
+        "qckit camera check",
+    )

@@ -1,0 +1,101 @@
+"""The certificate after a camera was learnt: renewed from photos settled whole, or why not and what to do next."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from qckit.agreement.certificate_words import GOOD_PHOTOS, LEAST_PHOTOS_TO_JUDGE, say_too_small
+from qckit.review.camera_check import keep_certificate
+from qckit.stages import STAGE_COLUMNS, STAGES
+from qckit.words import plural
+
+__all__ = ["Renewal", "renew_certificate"]
+
+
+@dataclass(frozen=True)
+class Renewal:
+    """Name of the renewed certificate (empty: none), and what became of it in words."""
+
+    name: str
+    sentences: tuple[str, ...]
+
+
+def renew_certificate(log, objects, counted: dict, version: str, *, by: str, named: tuple[str, str]) -> Renewal:
+    """Certify a camera from photos settled whole, each as counted by models learnt from the others.
+
+    Parameters
+    ----------
+    log : SiteLog
+    objects : DataFrame
+        As ``settled_objects`` gives them.
+    counted : dict of str to PhotoCount
+        Each photo's count while it was left out.
+    version : str
+        Counter version by which photos are counted from now on.
+    by : str
+    named : tuple of str
+        Camera and magnification; empty where the photos' scales tell.
+    """
+    from qckit.agreement import latest_certificate
+    from qckit.agreement.lookup import camera_of
+
+    inside = objects["counted"].fillna(False).astype(bool)
+    whole = objects[inside].groupby("photo")["is_settled"].all()
+    names = [n for n in whole.index[whole] if n in counted]
+    photos = log.photos()
+    scales = photos.loc[photos["photo"].isin(names or list(counted)), "um_per_px"].astype(float)
+    pair = named if named[0] else camera_of(scales, log.scales())
+    why = _why_not(len(names), pair)
+    if not why:
+        made = _certify(objects[inside], names, counted, pair, made_at=log.now(), by=by, version=version)
+        if made.may_correct:
+            name = keep_certificate(log, made, by=by).name
+            return Renewal(name, (f"The certificate was renewed from the photos settled whole: {name}.",))
+        why = f"single counts decide it. {made.sentences[0]} Look at them at the desk, and learn again."
+    known = log.certificates()
+    use = latest_certificate(known, now=log.now(), camera=pair[0], magnification=pair[1]) if pair else None
+    return Renewal("", (f"The certificate was not renewed: {why}", _say_earlier(use, version)))
+
+
+def _why_not(n_whole: int, pair) -> str:
+    """Why no certificate can be made, and what to do next; empty where one can."""
+    if n_whole < LEAST_PHOTOS_TO_JUDGE:
+        few = "no photo was settled whole" if not n_whole else say_too_small(n_whole)
+        more = plural(LEAST_PHOTOS_TO_JUDGE - n_whole, "more photo")
+        return (
+            f"{few}. Settle every object of {more} at least and learn again, or count {LEAST_PHOTOS_TO_JUDGE} other "
+            f"photos by eye ({GOOD_PHOTOS} are better), let the kit count them anew and run  qckit camera check"
+        )
+    if pair is None:
+        return (
+            "nothing tells which camera took the photos. Keep its scale with  qckit camera scale  or name it with "
+            "--camera and --magnification, and learn again."
+        )
+    return ""
+
+
+def _say_earlier(use, version: str) -> str:
+    """What the camera's certificate is worth for photos that are counted from now on."""
+    made = None if use is None else use.certificate
+    if made is None:
+        return "Until then counts of this camera are not corrected."
+    if made.counter_version in ("", version):
+        return f"The certificate {made.name} stays as it is."
+    return (
+        f"Until then the certificate {made.name}, made with counter {made.counter_version}, speaks only for photos "
+        "counted by that: photos counted from now on are not corrected."
+    )
+
+
+def _certify(objects, names, counted, pair, *, made_at, by, version):
+    """Judge the photos as counted while left out against what people settled."""
+    import pandas as pd
+
+    from qckit.agreement import certify_camera
+
+    hand = pd.crosstab(objects["photo"], objects["stage"]).reindex(index=names, columns=STAGES, fill_value=0)
+    hand = hand.rename(columns=STAGE_COLUMNS).reset_index()
+    counts = pd.DataFrame([{"photo": n, **{STAGE_COLUMNS[s]: counted[n].counts[s] for s in STAGES}} for n in names])
+    camera, magnification = pair
+    who = {"camera": camera, "magnification": magnification, "made_at": made_at, "made_by": by}
+    return certify_camera(counts, hand, counter_version=version, **who)
