@@ -3,16 +3,25 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 import tomllib
 from dataclasses import dataclass, field, fields
 from pathlib import Path
 
-from qckit.errors import InputError, unknown_name
+from qckit.errors import InputError, nearest_name, unknown_name
 from qckit.quantities import HATCHING_PPT, WATER_C
 from qckit.stages import COUNT_LETTERS
 from qckit.tables import SEPARATIONS
 
-__all__ = ["SETTINGS_FILE", "ProtocolSettings", "Settings", "check_protocol", "load_settings"]
+__all__ = [
+    "SETTINGS_FILE",
+    "ProtocolSettings",
+    "Settings",
+    "check_protocol",
+    "clock_time",
+    "load_settings",
+    "unknown_zone",
+]
 
 SETTINGS_FILE = "qckit.toml"
 _MOST_BYTES = 1_000_000
@@ -128,12 +137,12 @@ class ProtocolSettings:
     @property
     def feed_times(self) -> tuple[dt.time, ...]:
         """Times of day of the feeds, earliest first."""
-        return tuple(sorted(dt.time.fromisoformat(text) for text in _listed(self.feed_at)))
+        return tuple(sorted(clock_time(text) for text in _listed(self.feed_at)))
 
     @property
     def count_time(self) -> dt.time:
         """Time of day at which hatches are counted."""
-        return dt.time.fromisoformat(self.count_at)
+        return clock_time(self.count_at)
 
     @property
     def counted_columns(self) -> tuple[str, ...]:
@@ -280,9 +289,43 @@ def _check_site(values: dict, where: str) -> None:
     try:
         zoneinfo.ZoneInfo(zone)
     except (ValueError, OSError, KeyError) as error:
-        raise unknown_name(
-            "time zone", zone, sorted(zoneinfo.available_timezones()), where=f"{where}, section [site]"
-        ) from error
+        raise unknown_zone(zone, where=f"{where}, section [site]") from error
+
+
+def unknown_zone(zone: str, *, where: str = "") -> InputError:
+    """Build the error for a time zone that is none, with the nearest of the some six hundred there are.
+
+    Examples
+    --------
+    >>> from qckit.settings import unknown_zone
+    >>> print(unknown_zone("Lisbon"))
+    unknown time zone 'Lisbon'. Did you mean 'Europe/Lisbon'? Write it as area/city, such as Europe/Lisbon.
+    """
+    import zoneinfo
+
+    near = nearest_name(zone, sorted(zoneinfo.available_timezones()))
+    hint = f" Did you mean {near!r}?" if near else ""
+    return InputError(f"unknown time zone {zone!r}.{hint} Write it as area/city, such as Europe/Lisbon.", where=where)
+
+
+def clock_time(text: str) -> dt.time:
+    """Read a time of day as people write it: 09:30, 9:30, 9.30, 9h30, 0930, 930 or 9.
+
+    Raises
+    ------
+    ValueError
+        It is none.
+
+    Examples
+    --------
+    >>> from qckit.settings import clock_time
+    >>> clock_time("8:30")
+    datetime.time(8, 30)
+    """
+    found = re.fullmatch(r"(\d{1,2})(?:[:.h]?(\d{2}))?(?::\d{2})?", text.strip())
+    if found is None:
+        raise ValueError(f"{text!r} is no time of day")
+    return dt.time(int(found[1]), int(found[2] or 0))
 
 
 def check_protocol(protocol: ProtocolSettings, where: str) -> None:
@@ -296,10 +339,10 @@ def check_protocol(protocol: ProtocolSettings, where: str) -> None:
     for name in ("count_at", "feed_at"):
         for text in _listed(getattr(protocol, name)) or ("",):
             try:
-                dt.time.fromisoformat(text)
+                clock_time(text)
             except ValueError:
                 raise InputError(
-                    f'{where}: {name} has {text!r}, which is no time of day. Write it like "09:00".'
+                    f"{where}: {name} has {text!r}, which is no time of day. Write it like 09:00."
                 ) from None
     for name in ("cones", "counted", "tally_keys", "people", "feed_at"):
         listed = _listed(getattr(protocol, name))

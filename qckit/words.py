@@ -9,6 +9,7 @@ from collections.abc import Iterable
 __all__ = [
     "DATE_ORDERS",
     "capital",
+    "cone_name",
     "day",
     "figures",
     "headed",
@@ -43,6 +44,11 @@ def noun(n: float, one: str, many: str = "") -> str:
     if n == 1:
         return one
     return many or one + ("es" if one.endswith(("s", "x", "z", "ch", "sh")) else "s")
+
+
+def cone_name(name: str) -> str:
+    """Name a cone so that it reads as one: ``C`` stays, ``3`` is ``cone 3``."""
+    return name if any(sign.isalpha() for sign in name) else f"cone {name}"
 
 
 def headed(subject: str, headline: str) -> str:

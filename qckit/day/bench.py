@@ -5,6 +5,7 @@ The terminal, the notebook's form and the tally all work through this, so that t
 
 from __future__ import annotations
 
+import contextlib
 import datetime as dt
 import math
 import re
@@ -21,6 +22,7 @@ from qckit.day.records import Entry
 from qckit.day.study import Day, site_time
 from qckit.day.words import answer
 from qckit.errors import InputError, unknown_name
+from qckit.settings import clock_time
 from qckit.site import load_site
 
 __all__ = ["Bench", "warm_up"]
@@ -172,16 +174,16 @@ class Bench:
 
         A time of today that still lies ahead is refused: what is entered was done, and the day may be yesterday's.
         """
-        found = re.fullmatch(r"(\d{1,2})(?:[:.h]?(\d{2}))?", text.strip())
+        from qckit.log.typed import typed_time
+
         if not text.strip():
             return default
-        try:
-            if not found:
-                from qckit.log.typed import typed_time
-
+        with contextlib.suppress(InputError):
+            if re.search(r"\d\D+\d+\D+\d", text):  # with its date
                 return dt.datetime.fromisoformat(typed_time(text, self.settings, "time")).astimezone(default.tzinfo)
-            clock = dt.time(int(found[1]), int(found[2] or 0))
-        except (ValueError, InputError):
+        try:
+            clock = clock_time(text)
+        except ValueError:
             raise InputError(
                 f"{text!r} is no time of day. Type it like 0930, or with its date where it was not today."
             ) from None
@@ -202,6 +204,34 @@ class Bench:
         if text.strip() == "0":
             return ""
         return typed_date(text, self.settings, "date") if text.strip() else self.moment().date().isoformat()
+
+    def number(self, text: str, what: str, *, unit: str = "", whole: bool = False) -> float | None:
+        """Read a typed number as a cell of a sheet is read, so that 1,200 is never taken for 1.2.
+
+        Parameters
+        ----------
+        text : str
+            With a decimal comma or point, thousands and its unit as people write them.
+        what : str
+            What was asked for, for the message.
+        unit : str
+            Of the number; others of its kind are turned into it.
+        whole : bool
+            Only whole numbers.
+
+        Raises
+        ------
+        InputError
+            It is no number, could be two, is negative, or is not whole.
+        """
+        from qckit.log.typed import typed_number
+
+        if not unit and re.search(r"[^\d\s.,'+−-]", text):
+            raise InputError(f"{what}: {text!r} is no number. Correct it.")
+        value = typed_number(text, self.settings, what, unit=unit)
+        if value is not None and (value < 0 or (whole and value != int(value))):
+            raise InputError(f"{what} is {text}; type a {'whole ' if whole else ''}number that is not negative.")
+        return int(value) if whole and value is not None else value
 
     # ---- entries --------------------------------------------------------------------------------------------------
 

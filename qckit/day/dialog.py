@@ -17,6 +17,7 @@ from qckit.day.words import start_words
 from qckit.errors import InputError, QcError
 from qckit.stages import COUNT_LETTERS
 from qckit.tables import SEPARATIONS
+from qckit.words import cone_name
 
 __all__ = ["BACK", "MENU", "Dialog"]
 
@@ -95,16 +96,16 @@ class Dialog(Questions):
     def _menu_lines(self) -> list[str]:
         return [
             " ".join(f"{key} {name}" for key, name in MENU.items()),
-            f"Numbers and Enter. {BACK} alone: one number back; here: the last entry taken back.",
+            f"Numbers and Enter. {BACK} alone: one question back; here: the last entry taken back.",
         ]
 
     def _default(self) -> str:
         """Say what Enter alone does: the most urgent thing that can be entered."""
         bench, page = self.bench, self.bench.page
         if page.to_count:
-            return f"count {bench.countable()[0].cone}"
+            return f"count {cone_name(bench.countable()[0].cone)}"
         if bench.harvestable():
-            return f"harvest {bench.harvestable()[0].cone}"
+            return f"harvest {cone_name(bench.harvestable()[0].cone)}"
         if page.start.code == "start":
             return "start"
         return "" if bench.has_lots() else "lot"
@@ -122,8 +123,12 @@ class Dialog(Questions):
             "test": self._lot_test,
             "lot": self._new_lot,
         }
+        step = steps[what if what in steps else what.split(" ")[0]]
         try:
-            written = steps[what if what in steps else what.split(" ")[0]](bool(default))
+            if step == self._tally:  # what was counted with keys is not asked twice
+                written = step(bool(default))
+            else:
+                written = self.entered(lambda: step(bool(default)))
         except (Stopped, EOFError):
             self.say("Nothing was written.")
             return
@@ -147,7 +152,7 @@ class Dialog(Questions):
         taken = self.time("taken at", self.bench.count_taken_at(state))
         protocol = self.bench.settings.protocol
         columns, n = protocol.counted_columns, protocol.subsamples
-        labels = [f"{state.cone} {i + 1}/{n}  {COUNT_LETTERS[c]}" for i in range(n) for c in columns]
+        labels = [f"{cone_name(state.cone)} {i + 1}/{n}  {COUNT_LETTERS[c]}" for i in range(n) for c in columns]
         width = len(columns)
         values = self.numbers(labels, must=lambda i: i % width == 0 and i == 0, end=lambda i: i % width == 0 and i > 0)
         counts = [tuple(values[i : i + width]) for i in range(0, len(values), width)]
@@ -166,7 +171,7 @@ class Dialog(Questions):
         free = [*plan.cones, *(cone for cone in cones if cone not in busy)] or cones
         cone = self.choose("cone", cones, free[0])
         grams = bench.grams_offered()
-        weighed = self.number("grams", grams)
+        weighed = self.number("grams", grams, "g")
         at = self.time("wetted at", bench.moment())
         return bench.start(lot=lot, cone=cone, grams=weighed, at=at)
 
@@ -226,7 +231,10 @@ class Dialog(Questions):
                 cones |= dict.fromkeys(self.named(f"cones of {beside}", []), beside)
         grams, volume_ml = bench.test_sizes()
         test = LotTest(
-            lot, cones, self.number("grams in each", f"{grams:g}"), self.number("ml of water in each", f"{volume_ml:g}")
+            lot,
+            cones,
+            self.number("grams in each", f"{grams:g}", "g"),
+            self.number("ml of water in each", f"{volume_ml:g}", "ml"),
         )
         return bench.lot_test(test, at=self.time("wetted at", bench.moment()))
 
@@ -237,9 +245,9 @@ class Dialog(Questions):
             raise Stopped
         received = self.date("came on (0: not known)")
         opened = self.date("opened on (0: today)", "not yet")
-        pct = self.maybe("hatching percentage its label claims (Enter: none)")
+        pct = self.maybe("hatching percentage its label claims (Enter: none)", "%")
         per_g = self.maybe("nauplii per gram its label claims (Enter: none)")
-        pack_g = self.maybe("grams in its pack (Enter: not known)")
+        pack_g = self.maybe("grams in its pack (Enter: not known)", "g")
         return bench.new_lot(
             NewLot(
                 name,
@@ -254,7 +262,7 @@ class Dialog(Questions):
     def _readings(self, _first: bool) -> Written:
         state = self._pick([s for s in self.bench.page.hatches if s.state != "too old"], "Readings of", False)
         labels = [f"{state.cone}  {'pH' if name == 'ph' else f'{name} {unit}'}" for name, unit in UNITS.items()]
-        values = self.numbers(labels, whole=False)
+        values = self.numbers(labels, whole=False, units=list(UNITS.values()))
         known = {name: value for name, value in zip(UNITS, values, strict=True) if value is not None}
         return self.bench.readings(state.hatch, known)
 
@@ -282,9 +290,9 @@ class Dialog(Questions):
         if not states:
             raise InputError(f"{what}: there is no hatch for that now.")
         if first or len(states) == 1:
-            self.say(f"{what} {states[0].cone}: {states[0].hatch}, {states[0].lot}, {_left(states[0])}.")
+            self.say(f"{what} {cone_name(states[0].cone)}: {states[0].hatch}, {states[0].lot}, {_left(states[0])}.")
             return states[0]
-        names = [f"{state.cone}: {state.state}" for state in states]
+        names = [f"{cone_name(state.cone)}: {state.state}" for state in states]
         chosen = self.choose(what, names, names[0])
         return states[names.index(chosen)]
 

@@ -267,20 +267,14 @@ def _readings(bench: Bench) -> dict | None:
 # ---- what comes back -----------------------------------------------------------------------------------------------
 
 
-def _number(values: dict, name: str, *, label: str = "", needed: bool = False, whole: bool = False):
-    """Read a typed number, with decimal point or comma; None where nothing was typed."""
-    text = str(values.get(name, "")).strip().replace(",", ".")
-    if not text:
-        if needed:
-            raise InputError(f"{label or name} is empty. Type it.")
-        return None
-    try:
-        value = float(text)
-    except ValueError:
-        raise InputError(f"{label or name}: {text!r} is no number. Correct it.") from None
-    if value < 0 or not math.isfinite(value) or (whole and value != int(value)):
-        raise InputError(f"{label or name} is {text}; type a {'whole ' if whole else ''}number that is not negative.")
-    return int(value) if whole else value
+def _number(bench: Bench, values: dict, name: str, *, label: str = "", unit: str = "", needed=False, whole=False):
+    """Read a typed number as :meth:`Bench.number` does; None where nothing was typed."""
+    text = str(values.get(name, "")).strip()
+    if text:
+        return bench.number(text, label or name, unit=unit, whole=whole)
+    if needed:
+        raise InputError(f"{label or name} is empty. Type it.")
+    return None
 
 
 def _do_count(bench: Bench, values: dict) -> Written:
@@ -297,17 +291,17 @@ def _typed_counts(bench: Bench, values: dict) -> list[tuple]:
     protocol, rows = bench.settings.protocol, []
     for i in range(protocol.subsamples):
         row = [
-            _number(values, f"{c}-{i}", label=f"subsample {i + 1}, {COUNT_LETTERS[c]}", whole=True)
+            _number(bench, values, f"{c}-{i}", label=f"subsample {i + 1}, {COUNT_LETTERS[c]}", whole=True)
             for c in protocol.counted_columns
         ]
         if any(value is not None for value in row):
-            _number(values, f"nauplii-{i}", label=f"subsample {i + 1}, N", needed=True)
+            _number(bench, values, f"nauplii-{i}", label=f"subsample {i + 1}, N", needed=True)
             rows.append(tuple(row))
     return rows
 
 
 def _do_start(bench: Bench, values: dict) -> Written:
-    grams = _number(values, "grams", needed=True)
+    grams = _number(bench, values, "grams", unit="g", needed=True)
     return bench.start(
         lot=values["lot"], cone=values["cone"], grams=grams, at=bench.at(values.get("at", ""), bench.moment())
     )
@@ -315,19 +309,19 @@ def _do_start(bench: Bench, values: dict) -> Written:
 
 def _do_harvest(bench: Bench, values: dict) -> Written:
     columns = bench.settings.protocol.counted_columns
-    counts = {c: _number(values, c, label=COUNT_LETTERS[c], whole=True) for c in columns}
+    counts = {c: _number(bench, values, c, label=COUNT_LETTERS[c], whole=True) for c in columns}
     counts = {c: n for c, n in counts.items() if n is not None}
     if counts and "nauplii" not in counts:
         raise InputError("The counted part has no N. Type the nauplii too, 0 where none was seen.")
     typed = str(values.get("size", "")).strip().casefold()
     unit = "g" if typed.endswith("g") else "ml"
-    size = _number({"size": typed.removesuffix(unit)}, "size", label="all of it")
-    density = _number(values, "density", label="N in a ml (or g)")
+    size = _number(bench, {"size": typed}, "size", label="all of it", unit=unit)
+    density = _number(bench, values, "density", label="N in a ml (or g)")
     measured = Harvest(
         counts=counts,
-        dilution=_number(values, "dilution"),
+        dilution=_number(bench, values, "dilution"),
         separation=values.get("separation", ""),
-        lost_nauplii=_number(values, "lost", label="N drawn off", whole=True),
+        lost_nauplii=_number(bench, values, "lost", label="N drawn off", whole=True),
         **{f"harvest_{unit}": size, f"per_{unit}": density},
     )
     return bench.harvest(values["hatch"], measured, taken=bench.at(values.get("at", ""), bench.moment()))
@@ -340,7 +334,10 @@ def _do_lot_test(bench: Bench, values: dict) -> Written:
         raise InputError("The lot beside it and its cones belong together. Choose both, or neither.")
     cones |= dict.fromkeys(others, values.get("beside"))
     test = LotTest(
-        values["lot"], cones, _number(values, "grams", needed=True), _number(values, "ml", label="ml", needed=True)
+        values["lot"],
+        cones,
+        _number(bench, values, "grams", unit="g", needed=True),
+        _number(bench, values, "ml", label="ml", unit="ml", needed=True),
     )
     return bench.lot_test(test, at=bench.at(values.get("at", ""), bench.moment()))
 
@@ -351,9 +348,9 @@ def _do_new_lot(bench: Bench, values: dict) -> Written:
         lot=str(values.get("lot", "")).strip(),
         received=bench.date(dates["received"]),
         opened=bench.date(dates["opened"]),
-        claimed_hatch_pct=_number(values, "pct", label="% claimed"),
-        claimed_nauplii_per_g=_number(values, "per_g", label="nauplii/g claimed"),
-        pack_g=_number(values, "pack_g", label="grams in its pack"),
+        claimed_hatch_pct=_number(bench, values, "pct", label="% claimed", unit="%"),
+        claimed_nauplii_per_g=_number(bench, values, "per_g", label="nauplii/g claimed"),
+        pack_g=_number(bench, values, "pack_g", label="grams in its pack", unit="g"),
     )
     return bench.new_lot(new)
 
@@ -363,10 +360,10 @@ def _names(text: str) -> list[str]:
 
 
 def _do_feed(bench: Bench, values: dict) -> Written:
-    nauplii = _number(values, "million", label="million nauplii", needed=True) * 1e6
+    nauplii = _number(bench, values, "million", label="million nauplii", needed=True) * 1e6
     return bench.feed(values["hatch"], nauplii, fed=bench.at(values.get("at", ""), bench.moment()))
 
 
 def _do_readings(bench: Bench, values: dict) -> Written:
-    typed = {name: _number(values, name) for name in UNITS}
+    typed = {name: _number(bench, values, name, unit=unit) for name, unit in UNITS.items()}
     return bench.readings(values["hatch"], {name: value for name, value in typed.items() if value is not None})

@@ -12,7 +12,8 @@ from qckit.day.words import CAUTIONS
 from qckit.errors import InputError, unknown_name
 from qckit.files import write_whole
 from qckit.log import new_site
-from qckit.settings import ProtocolSettings, Settings, check_protocol, load_settings
+from qckit.log.typed import option_number
+from qckit.settings import ProtocolSettings, Settings, check_protocol, load_settings, unknown_zone
 from qckit.words import plural
 
 __all__ = ["QUESTIONS", "Answers", "Question", "default_of", "found_site", "readme_text"]
@@ -30,12 +31,11 @@ class Question:
     read: Callable[[str], object]
 
 
-def _number(least: float, most: float, whole: bool = False) -> Callable[[str], float]:
+def _number(least: float, most: float, unit: str = "", whole: bool = False) -> Callable[[str], float]:
     def read(text: str) -> float:
-        try:
-            value = float(text.strip().replace(",", ".").replace("_", ""))
-        except ValueError:
-            raise InputError(f"{text!r} is no number. Type it again.") from None
+        value = option_number(text.strip(), unit, "your answer")
+        if value is None:
+            raise InputError("This number is needed. Type it, or Enter for what stands in brackets.")
         if not least <= value <= most or (whole and value != int(value)):
             raise InputError(f"{text} must be {'a whole number ' if whole else ''}from {least:g} to {most:g}.")
         return int(value) if whole else value
@@ -53,7 +53,7 @@ def _protocol(name: str) -> Callable[[str], str]:
 
 def _zone(text: str) -> str:
     if text not in zoneinfo.available_timezones():
-        raise unknown_name("time zone", text, sorted(zoneinfo.available_timezones()))
+        raise unknown_zone(text)
     return text
 
 
@@ -67,15 +67,15 @@ _P, _F = _DEFAULT.protocol, _DEFAULT.feed
 QUESTIONS = (
     Question("name", "Name of the site", "", str.strip),
     Question("timezone", "Time zone, such as Europe/Lisbon", "UTC", _zone),
-    Question("date_order", "Order of dates you write (ymd, dmy, mdy)", "ymd", _order),
+    Question("date_order", "Order of dates you write: ymd (2026-12-31), dmy (31/12/2026) or mdy", "ymd", _order),
     Question("cones", "Names of the cones, with commas", _P.cones, _protocol("cones")),
-    Question("cone_litres", "Water in one cone [l]", f"{_F.cone_volume_l:g}", _number(0.001, 1e6)),
-    Question("hours", "Hours from wetting to harvest", f"{_P.incubation_h:g}", _number(1, 200)),
+    Question("cone_litres", "Water in one cone [l]", f"{_F.cone_volume_l:g}", _number(0.001, 1e6, "l")),
+    Question("hours", "Hours from wetting to harvest", f"{_P.incubation_h:g}", _number(1, 200, "h")),
     Question("count_at", "Time of day of the counts", _P.count_at, _protocol("count_at")),
     Question("subsamples", "Subsamples counted per cone", str(_P.subsamples), _number(1, 100, whole=True)),
-    Question("subsample_ul", "Volume of a subsample [µl]", f"{_P.subsample_ul:g}", _number(0.01, 1e8)),
+    Question("subsample_ul", "Volume of a subsample [µl]", f"{_P.subsample_ul:g}", _number(0.01, 1e8, "µl")),
     Question("feeds", "Times of day of the feeds, with commas", _P.feed_at, _protocol("feed_at")),
-    Question("nauplii", "Nauplii for one feed", f"{_F.nauplii_per_feed:.0f}", _number(1, 1e12)),
+    Question("nauplii", "Nauplii for one feed", f"{_F.nauplii_per_feed:,.0f}", _number(1, 1e12)),
     Question("people", "Initials of those who count, with commas", "op1", _protocol("people")),
 )
 

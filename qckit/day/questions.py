@@ -11,11 +11,15 @@ from qckit.errors import InputError
 __all__ = ["BACK", "Questions", "Stopped"]
 
 BACK = "-"
-"""Typed alone: one number back inside an entry; at the menu the last entry is taken back."""
+"""Typed alone: one question back inside an entry; at the menu the last entry is taken back."""
 
 
 class Stopped(Exception):
     """The person left an entry before its end: nothing was written."""
+
+
+class WentBack(Stopped):
+    """The person wants the question before this one again."""
 
 
 @dataclass
@@ -36,6 +40,46 @@ class Questions:
     ask: Callable[[str, str], str]
     say: Callable[[str], None]
 
+    def entered(self, step: Callable[[], object]):
+        """Ask the questions of an entry and write it; going back or a refusal keeps the answers before.
+
+        Parameters
+        ----------
+        step : callable
+            Asks, then writes. It is begun anew with the answers that stand where the person goes back
+            (:data:`BACK`), or where what was typed is refused, which asks the last question again.
+
+        Raises
+        ------
+        Stopped
+            The person went back from the first question.
+        """
+        ask, say = self.ask, self.say
+        given: list[tuple[str, str]] = []  # question and answer
+        while True:
+            ahead = list(given)
+
+            def again(question: str, default: str, ahead=ahead) -> str:
+                if ahead:
+                    return ahead.pop(0)[1]
+                given.append((question, ask(question, default)))
+                return given[-1][1]
+
+            self.ask, self.say = again, lambda line, ahead=ahead: None if ahead else say(line)
+            try:
+                return step()
+            except WentBack:
+                _drop_question(given)
+            except InputError as error:
+                if not given:
+                    raise
+                say(str(error))
+            finally:
+                self.ask, self.say = ask, say
+            if not given:
+                raise Stopped
+            _drop_question(given)
+
     def choose(self, label: str, options: list[str], default: str) -> str:
         """Let one of some words be chosen by its number, or be typed; Enter takes the default."""
         if len(options) == 1:
@@ -52,22 +96,20 @@ class Questions:
                 return exact[0]
             self.say(f"Type a number from 1 to {len(options)}, or Enter for {default}.")
 
-    def number(self, label: str, default: str) -> float:
+    def number(self, label: str, default: str, unit: str = "") -> float:
+        """Ask for a number; Enter takes the default."""
         while True:
-            typed = self.typed(label, default) or default
-            value = _read(typed)
+            value = self._read(self.typed(label, default) or default, label, unit)
             if value is not None:
                 return value
-            self.say("Type a number.")
 
-    def maybe(self, label: str) -> float | None:
+    def maybe(self, label: str, unit: str = "") -> float | None:
         """Ask for a number that may be left out."""
         while True:
             typed = self.typed(label, "")
-            value = _read(typed) if typed else None
+            value = self._read(typed, label, unit) if typed else None
             if value is not None or not typed:
                 return value
-            self.say("Type a number, or only Enter.")
 
     def size(self, label: str) -> tuple[float | None, str]:
         """Ask for a volume or a mass; ml where no unit is typed."""
@@ -76,7 +118,7 @@ class Questions:
             if not typed:
                 return None, "ml"
             unit = "g" if typed.endswith("g") else "ml"
-            value = _read(typed.removesuffix(unit).strip())
+            value = self._read(typed, "whole harvest", unit)
             if value is not None:
                 return value, unit
             self.say("Type a number with ml or g, such as 900 ml or 35 g.")
@@ -108,18 +150,21 @@ class Questions:
             except InputError as error:
                 self.say(str(error))
 
-    def numbers(self, labels: list[str], *, must=lambda i: False, end=lambda i: False, whole: bool = True) -> list:
+    def numbers(
+        self, labels: list[str], *, must=lambda i: False, end=lambda i: False, whole: bool = True, units=None
+    ) -> list:
         """Ask for numbers one after the other; several may be typed at once, with spaces between.
 
-        ``must(i)`` may not be left empty; an empty ``end(i)`` ends the list there.
+        ``must(i)`` may not be left empty; an empty ``end(i)`` ends the list there; ``units`` are those of the numbers.
         """
+        units = units or [""] * len(labels)
         values: list = []
         while len(values) < len(labels):
             place = len(values)
             typed = self.ask(labels[place], "").strip()
             if typed == BACK:
                 if not values:
-                    raise Stopped
+                    raise WentBack
                 values.pop()
                 continue
             if not typed:
@@ -130,26 +175,48 @@ class Questions:
                     continue
                 values.append(None)
                 continue
-            given = [_read(part, whole=whole) for part in typed.split()]
-            if any(value is None for value in given) or place + len(given) > len(labels):
+            given = self._several(typed, units[place:], whole=whole)
+            if given is None or place + len(given) > len(labels):
                 self.say(f"{typed!r}: type {'whole numbers' if whole else 'numbers'}, not more than are asked for.")
                 continue
             values += given
         return values
 
+    def _several(self, typed: str, units: list[str], *, whole: bool) -> list | None:
+        """Read one number, with its unit, or several with spaces between; None where one of them is none."""
+        for parts in ([typed], typed.split()):
+            try:
+                given = [
+                    self.bench.number(part, typed, unit=unit, whole=whole)
+                    for part, unit in zip(parts, units, strict=False)
+                ]
+            except InputError:
+                continue
+            if None not in given and len(given) == len(parts):
+                return given
+        return None
+
+    def _read(self, typed: str, label: str, unit: str) -> float | None:
+        """Read one number; None, and the reason said, where it is none."""
+        what = label.split("  ")[0].split(" (")[0]
+        try:
+            value = self.bench.number(typed, what, unit=unit)
+        except InputError as error:
+            self.say(str(error))
+            return None
+        if value is None:
+            self.say("Type a number.")
+        return value
+
     def typed(self, label: str, default: str) -> str:
         typed = self.ask(label, default).strip()
         if typed == BACK:
-            raise Stopped
+            raise WentBack
         return typed
 
 
-def _read(text: str, *, whole: bool = False):
-    """Read a number with a decimal point or comma; None where it is none."""
-    try:
-        value = float(text.replace(",", "."))
-    except ValueError:
-        return None
-    if value < 0 or value != value or (whole and value != int(value)):
-        return None
-    return int(value) if whole else value
+def _drop_question(given: list[tuple[str, str]]) -> None:
+    """Forget the last question, with every answer that was tried at it."""
+    question = given[-1][0]
+    while given and given[-1][0] == question:
+        given.pop()

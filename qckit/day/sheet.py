@@ -25,7 +25,7 @@ from qckit.log.problems import PROBLEMS, problems_error
 from qckit.log.sheets import reading
 from qckit.log.sheets.grids import Grid, file_content, fold_heading, read_grids
 from qckit.log.steps import ImportResult
-from qckit.settings import Settings
+from qckit.settings import Settings, clock_time
 from qckit.stages import COUNT_LETTERS
 from qckit.tables import Column, to_utc
 
@@ -228,7 +228,7 @@ def _clock(text, settings: Settings) -> tuple[dt.time, tuple | None]:
     if text is None:
         return settings.protocol.count_time, None
     try:
-        return dt.time.fromisoformat(str(text).strip().zfill(5)[:5]), None
+        return clock_time(str(text)), None
     except ValueError:
         return dt.time(), ("time", str(text), "is no time of day", "Write it like 09:30, or leave it empty.")
 

@@ -12,7 +12,7 @@ from qckit.day.hatches import HatchState
 from qckit.day.judging import Judged
 from qckit.day.records import millions
 from qckit.day.starting import FeedDue, Start
-from qckit.words import capital, day, joined, plural
+from qckit.words import capital, cone_name, day, joined, plural
 
 if TYPE_CHECKING:
     from qckit.day.study import Day
@@ -95,18 +95,18 @@ def day_lines(page: Day) -> list[Line]:
 
 def answer(page: Day) -> str:
     """Say the day in one line: ``A 79 %, usual; B 40 %, cold; start 10 g in A by 17:30``."""
-    figures = {one.hatch: f"{one.cone} {_percent(one.hatch_pct)}" for one in page.judged}
+    figures = {one.hatch: f"{cone_name(one.cone)} {_percent(one.hatch_pct)}" for one in page.judged}
     known = [one for one in page.judged if one.code != "first"]
     parts = [f"{figures[one.hatch]}, {_verdict(one, short=True)}" for one in known]
     first = [figures[one.hatch] for one in page.judged if one.code == "first"]
     parts += [f"{joined(first)}, nothing to compare with yet"] if first else []
-    short = start_words(page.start, page.now, short=True)
-    return capital("; ".join([*parts, *([short] if short else [])])) + "."
+    short = start_words(page.start, page.now, short=True) or ("" if parts else start_words(page.start, page.now))
+    return capital("; ".join([*parts, *([short] if short else [])])).removesuffix(".") + "."
 
 
 def judged_words(one: Judged) -> str:
     """Say one count against its lot's usual: ``A 84 %, usual (76 to 91 %)``."""
-    text = f"{one.cone} {_percent(one.hatch_pct)}, {_verdict(one)}"
+    text = f"{cone_name(one.cone)} {_percent(one.hatch_pct)}, {_verdict(one)}"
     if math.isfinite(one.usual_pct):
         text += f" ({one.lot} usually {_percent(one.usual_pct)}, {one.usual_low:.0f} to {one.usual_high:.0f})"
     return text
@@ -136,23 +136,21 @@ def _percent(value: float) -> str:
 def _due(page: Day) -> list[Line]:
     """Lines of what is to be done now."""
     lines = [
-        Line("due", f"Count {s.cone} ({s.hatch}), {s.age_h:.0f} h in.", s.age_h > _late_h(s), ENTER)
+        Line("due", f"Count {cone_name(s.cone)} ({s.hatch}), {s.age_h:.0f} h in.", s.age_h > _late_h(s), ENTER)
         for s in page.to_count
     ]
     for state in page.hatches:
         if state.state == "to harvest":
             lines.append(Line("due", _harvest_words(state, page), True, ENTER))
         if state.state == "too old":
-            text = (
-                f"Do not feed {state.cone} ({state.hatch}): its nauplii are {state.nauplii_age_h(page.now):.0f} h old."
-            )
-            lines.append(Line("due", text, True))
+            old = f"its nauplii are {state.nauplii_age_h(page.now):.0f} h old"
+            lines.append(Line("due", f"Do not feed {cone_name(state.cone)} ({state.hatch}): {old}.", True))
     today = [feed for feed in page.feeds if not feed.is_done and feed.at.date() == page.now.date()]
     if page.lots or page.hatches:  # a site that has not begun needs no line for each feed
         lines += [_feed_line(feed, page) for feed in today]
     running = [state for state in page.hatches if state.state == "incubating"]
     if running:
-        cones = joined(state.cone for state in running)
+        cones = joined(cone_name(state.cone) for state in running)
         ready = sorted({_clock(state.ready, page.now) for state in running})
         lines.append(Line("due", f"Under way: {cones}, ready {joined(ready)}."))
     return lines
@@ -167,12 +165,12 @@ def _harvest_words(state: HatchState, page: Day) -> str:
     feeds = [feed for feed in page.feeds if not feed.is_done and feed.at > page.now]
     by = min([feed.at - _FEED_MARGIN for feed in feeds[:1]] + [state.feed_by])
     when = f"by {_clock(by, page.now)}" if by > page.now else "now"
-    return f"Harvest {state.cone} ({state.hatch}) {when}; {_SETTLE}."
+    return f"Harvest {cone_name(state.cone)} ({state.hatch}) {when}; {_SETTLE}."
 
 
 def _feed_line(feed: FeedDue, page: Day) -> Line:
     """Say what a feed needs and what there is."""
-    cones = {state.hatch: state.cone for state in page.hatches}
+    cones = {state.hatch: cone_name(state.cone) for state in page.hatches}
     parts = [part for part in feed.parts if part[2] >= _LEAST_SHARE * feed.needed]
     sources = joined(f"{cones.get(hatch, hatch)} {millions(n)} {basis}" for hatch, basis, n in parts)
     there = f"{millions(feed.nauplii)} there ({sources})" if parts else "none there"
@@ -207,7 +205,7 @@ def start_words(start: Start, now: dt.datetime, *, short: bool = False) -> str:
         return "" if short else sentence
     if start.code == "start":
         when = "now" if start.is_late else f"by {start.by:%H:%M}"
-        cones = f" in {joined(start.cones)}" if start.cones else ""
+        cones = f" in {joined(map(cone_name, start.cones))}" if start.cones else ""
         each = f" ({start.grams_per_cone:.3g} g each)" if len(start.cones) > 1 and not short else ""
         if short:
             return f"start {start.grams_weighed:.6g} g{cones} {when}"

@@ -187,7 +187,7 @@ def test_a_lot_is_entered_as_its_label_has_it_and_can_be_tested(bench, typed):
 def test_a_lot_that_is_there_already_is_not_written_twice(bench, typed):
     before = bench.log.lots()
     done = typed("9", "L-1", "", "", "", "", "")
-    assert "Lot L-1 is in the log already" in done.said[-1]
+    assert "Lot L-1 is in the log already" in done.said[-2] and done.said[-1] == "Nothing was written."
     pd.testing.assert_frame_equal(bench.log.lots(), before)
 
 
@@ -237,3 +237,53 @@ def test_what_a_counted_cone_will_give_rests_on_the_measured_recovery(bench, typ
     bench.study()
     after = bench.page.hatch("H261119-A").nauplii
     assert after / counted == pytest.approx(0.5 / share, abs=0.06)
+
+
+def test_one_key_goes_one_question_back_and_what_was_typed_before_stands(bench, typed):
+    typed("9", "L-8", "2026-11-18", "", "58", "-", "85", "240000", "-", "-", "86", "250000", "500")
+    row = bench.log.lots().set_index("lot").loc["L-8"]
+    assert row[["received", "claimed_hatch_pct", "claimed_nauplii_per_g", "pack_g"]].tolist() == [
+        "2026-11-18",
+        86.0,
+        250000.0,
+        500.0,
+    ]
+
+
+def test_what_is_refused_can_be_put_right_without_typing_all_again(bench, typed):
+    bench.log.add("lots", pd.DataFrame([{"lot": "L-2", "opened": "2026-11-19"}]), by="op1")
+    bench.study()
+    done = typed("8", "1", "a b", "", "40", "1,6", "", "-", "800", "")
+    assert any("more cysts than water" in line for line in done.said)
+    assert bench.log.hatches(lot="L-2")[["cysts_g", "volume_ml"]].to_numpy().tolist() == [[40.0, 800.0]] * 2
+
+
+@pytest.mark.parametrize(
+    ("typed_text", "number"),
+    [("1,5", 1.5), ("260.000,5", 260000.5), ("1,200,000", 1_200_000), ("500 g", 500), ("0,5 kg", 500), ("1 200", 1200)],
+)
+def test_numbers_are_read_as_in_a_sheet(bench, typed_text, number):
+    assert bench.number(typed_text, "grams", unit="g") == number
+
+
+@pytest.mark.parametrize("typed_text", ["1,200", "260,000", "12 h", "-3", "many", "80 %"])
+def test_a_number_that_could_be_two_or_is_of_another_kind_is_asked_again(bench, typed_text):
+    with pytest.raises(InputError, match="grams"):
+        bench.number(typed_text, "grams", unit="g")
+
+
+def test_thousands_with_a_comma_are_never_taken_for_a_fraction(bench, typed):
+    done = typed("9", "L-7", "", "", "85 %", "240,000", "240000", "500 g")
+    assert any("could be 240.000 or 240000" in line for line in done.said)
+    assert bench.log.lots().set_index("lot").loc["L-7", "claimed_nauplii_per_g"] == 240000
+
+
+def test_the_answer_of_a_day_on_which_nothing_can_be_started_is_a_sentence(bench, typed):
+    done = typed("9", "L-6", "", "", "", "", "")
+    assert len(done.said[-1].rstrip(".").strip()) > 10
+
+
+def test_cones_named_by_figures_read_as_cones():
+    from qckit.words import cone_name
+
+    assert [cone_name(name) for name in ("C", "3", "a1", "12")] == ["C", "cone 3", "a1", "cone 12"]

@@ -18,6 +18,7 @@ __all__ = ["UNITS", "CellRules", "Read", "column_unit", "decimal_sign", "read_da
 UNITS: dict[str, dict[str, Decimal]] = {
     "g": {"g": Decimal(1), "mg": Decimal("0.001"), "kg": Decimal(1000)},
     "ml": {"ml": Decimal(1), "l": Decimal(1000), "cl": Decimal(10), "µl": Decimal("0.001")},
+    "l": {"l": Decimal(1), "ml": Decimal("0.001")},
     "µl": {"µl": Decimal(1), "ml": Decimal(1000)},
     "mm": {"mm": Decimal(1), "cm": Decimal(10), "µm": Decimal("0.001")},
     "µg": {"µg": Decimal(1), "mg": Decimal(1000)},
