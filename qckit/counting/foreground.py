@@ -84,14 +84,17 @@ def _sums_of(values: np.ndarray, size: int) -> np.ndarray:
 
 def _shifted(mask: np.ndarray, size: int, axis: int, combine, before: int) -> np.ndarray:
     """Combine ``size`` pixels along one axis, so many of them ``before`` each pixel; outside is as the border."""
-    pad = [(0, 0), (0, 0)]
-    pad[axis] = (before, size - 1 - before)
-    out, done = np.pad(mask, pad, mode="edge"), 1
-    while done < size:  # twos, then fours and so on
-        step = min(done, size - done)
-        n = out.shape[axis] - step
-        out = combine(out[:n], out[step:]) if axis == 0 else combine(out[:, :n], out[:, step:])
-        done += step
+    out, n = np.empty_like(mask), mask.shape[axis]
+    if size <= n:  # all rows end to end; where that runs over the end of a row it is put right below
+        part, done, apart = mask.ravel(), 1, 1 if axis else mask.shape[1]
+        while done < size:  # twos, then fours and so on
+            step = min(done, size - done)
+            done, left = done + step, len(part) - step * apart
+            whole = out.ravel()[before * apart :][:left] if done == size else None
+            part = combine(part[:left], part[step * apart :], out=whole)
+    along = mask.swapaxes(0, axis)
+    for at in (*range(min(before, n)), *range(max(n - size + 1 + before, 0), n)):
+        combine.reduce(along[max(at - before, 0) : at - before + size], axis=0, out=out.swapaxes(0, axis)[at])
     return out
 
 

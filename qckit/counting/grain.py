@@ -61,18 +61,19 @@ def _activity(green: np.ndarray) -> tuple[np.ndarray, np.ndarray, int]:
     """
     rows, cols = green.shape[0] // CELL, green.shape[1] // CELL
     skip = max(1, round((rows * cols / MOST_CELLS) ** 0.5))
-    cells = green[: rows * CELL, : cols * CELL].reshape(rows, CELL, cols * CELL)[::skip]
-    sums = np.empty((2, len(cells), cols), np.float32)
+    cells = green[: rows * CELL, : cols * CELL].reshape(rows, CELL, cols, CELL)[::skip, :, ::skip]
+    wide = cells.shape[2] * CELL
+    sums = np.empty((2, len(cells), cells.shape[2]), np.float32)
     for first in range(0, len(cells), AT_ONCE):  # few rows at a time stay in the processor's cache
-        some = cells[first : first + AT_ONCE].astype(np.float32)
+        some = cells[first : first + AT_ONCE].astype(np.float32, order="C").reshape(-1, CELL, wide)
         for apart, out in zip((1, 2), sums, strict=True):
             down, right = some[:, apart:] - some[:, :-apart], some[..., apart:] - some[..., :-apart]
-            across = np.zeros((len(some), cols * CELL), np.float32)  # of steps that begin in each column
+            across = np.zeros((len(some), wide), np.float32)  # of steps that begin in each column
             np.einsum("kij,kij->kj", right, right, out=across[:, :-apart])
-            across.reshape(-1, cols, CELL)[..., CELL - apart :] = 0  # they end in the next cell
+            across.reshape(-1, cells.shape[2], CELL)[..., CELL - apart :] = 0  # they end in the next cell
             across += np.einsum("kij,kij->kj", down, down)
-            out[first : first + AT_ONCE] = across.reshape(-1, cols, CELL).sum(axis=2) / (CELL * (CELL - apart))
-    return sums[0, :, ::skip], sums[1, :, ::skip], skip * CELL
+            out[first : first + AT_ONCE] = across.reshape(-1, cells.shape[2], CELL).sum(axis=2) / (CELL * (CELL - apart))
+    return sums[0], sums[1], skip * CELL
 
 
 def _change(values: np.ndarray, which: np.ndarray, limit: float) -> int | None:

@@ -26,6 +26,7 @@ from qckit.stages import STAGES
 __all__ = ["judge_integrity", "signs_in_pixels"]
 
 STILL_SHARE, STILL_PX = 0.12, 14  # of the usual step; rows that repeat their neighbour. 7 at most on sound photos
+BRIGHTNESS_ROWS = 128  # worked out at a time
 SMALL_MP = 4.0  # photos of so many megapixels are searched for cuts in their own pixels, larger ones where suspected
 STILL_STEP = 0.1  # in code values; 7 rows at most on sound photos, of any compression
 TINTS = (12.0, 243.0)  # black and burnt-out margins repeat by themselves
@@ -138,7 +139,11 @@ def _brightness(pixels: np.ndarray) -> np.ndarray:
     """Brightness as it is stored in a JPEG; colours are stored coarser, and blur the edge of a cut in each channel."""
     from PIL import Image
 
-    return np.asarray(Image.fromarray(pixels).convert("L")) if pixels.size else pixels[..., 1]
+    out = np.empty(pixels.shape[:2], np.uint8)
+    for top in range(0, len(pixels) if pixels.size else 0, BRIGHTNESS_ROWS):  # few rows stay in the processor's cache
+        rows = slice(top, top + BRIGHTNESS_ROWS)
+        out[rows] = Image.fromarray(pixels[rows]).convert("L")
+    return out
 
 
 def _tint(pixels: np.ndarray) -> str:

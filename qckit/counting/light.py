@@ -249,8 +249,8 @@ def _regrid(grid, means, covariance):
     from scipy import ndimage
 
     off = means - grid
-    distance = (off @ np.linalg.inv(covariance) * off).sum(axis=-1)
-    clean = distance < 3.0
+    first, second, third = np.moveaxis(off @ np.linalg.inv(covariance) * off, -1, 0)
+    clean = first + second + third < 3.0  # sooner than a sum over so short an axis
     out = np.empty_like(grid)
     weight = ndimage.uniform_filter(clean.astype(np.float32), 5, mode="nearest")
     for c in range(3):

@@ -118,7 +118,12 @@ def _lines_in(profile: np.ndarray, um_per_px: float) -> np.ndarray:
     gap = 60.0 / um_per_px
     groups = np.split(high, np.flatnonzero(np.diff(high) > gap) + 1)
     groups = [g for g in groups if (g[-1] - g[0] + 1) * um_per_px <= THICKEST_UM]
-    return np.array([np.average(g, weights=profile[g]) + 0.5 for g in groups])
+    return np.array([_weighted_mean(g, profile[g]) + 0.5 for g in groups])
+
+
+def _weighted_mean(values: np.ndarray, weights: np.ndarray) -> float:
+    """As numpy's average, which takes ten times as long for so few."""
+    return float(np.multiply(values, weights, dtype=float).sum() / weights.sum(dtype=float))
 
 
 def _measure(signal: np.ndarray, um_per_px: float, along_columns: bool) -> RuledLines | None:

@@ -227,7 +227,7 @@ def _object_table(found: FoundObjects, analysis: Analysis, name: str) -> pd.Data
 def _signs(findings: Findings, *, one_reader, in_frame):
     """Gather what the flags look at."""
     analysis, found = findings.analysis, findings.found
-    red, green, blue = np.moveaxis(analysis.work.pixels[::4, ::4], 2, 0)
+    red, green, blue = np.ascontiguousarray(analysis.work.pixels[::4, ::4].transpose(2, 0, 1))
     least, most = np.minimum(np.minimum(red, green), blue), np.maximum(np.maximum(red, green), blue)
     is_counted = found.p.argmax(axis=1) < len(STAGES) if len(found.p) else np.zeros(0, bool)
     patch = found.patch[is_counted]

@@ -12,7 +12,7 @@ import numpy as np
 
 from qckit.counting.cuts import Cut, sharp_per_row, suspect_rows
 from qckit.counting.outlines import is_one_outline
-from qckit.counting.steps import count_per_row, rows_at_once, steps_of, strips_of_steps
+from qckit.counting.steps import count_per_row, rows_at_once, steps_of, strips_of_steps, sums_across
 
 __all__ = ["find_break", "find_seam"]
 
@@ -131,10 +131,11 @@ def _products(rows: np.ndarray, width: int, needed: np.ndarray | None = None) ->
 
 def _without_light(rows: np.ndarray, width: int) -> np.ndarray:
     """Rows less their mean over so many pixels around each, and then less their own mean."""
-    from scipy.ndimage import uniform_filter1d
-
-    out = rows.astype(np.float32)
-    out -= uniform_filter1d(out, width, axis=1)
+    off = rows.astype(np.int16)  # times the width, so that all are whole numbers
+    off *= np.int16(width)
+    off -= sums_across(rows, width).view(np.int16)
+    out = off.astype(np.float32)
+    out *= np.float32(1 / width)
     out -= out.mean(axis=1, keepdims=True)
     return out
 

@@ -60,8 +60,11 @@ def depth_of(flat: np.ndarray, shape: tuple[int, int], um_per_px: float) -> np.n
     corners = [depth[k:] for k in (2 * width + 2, 2 * width, 2, 0)]
     for k in range(1, DEEPEST_PX):
         # pixels whose neighbours all came as far as they did go one deeper; ever fewer are asked
-        for beside in sides if k % 2 else sides + corners:
-            at = at[beside.take(at) >= k]
+        first, *others = sides if k % 2 else sides + corners
+        least = first.take(at)
+        for beside in others:
+            np.minimum(least, beside.take(at), out=least)
+        at = at[least >= k]
         if not len(at):
             break
         middle[at] = k + 1

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-__all__ = ["count_per_row", "rows_at_once", "steps_of", "strips_of_steps", "turned"]
+__all__ = ["count_per_row", "rows_at_once", "steps_of", "strips_of_steps", "sums_across", "turned"]
 
 AT_ONCE = 200_000  # bytes
 ROWS, LINE, POWER = 64, 64, 512  # rows turned to columns at a time; bytes of a line of the cache; of many lines
@@ -82,3 +82,36 @@ def turned(values: np.ndarray) -> np.ndarray:
             some = apart[: len(some), :cols]
         out[:, first : first + ROWS] = some.T
     return out
+
+
+def sums_across(rows: np.ndarray, size: int) -> np.ndarray:
+    """Sum of ``size`` pixels of its row around each pixel; beyond the border a row goes on mirrored.
+
+    Parameters
+    ----------
+    rows : (M, N) ndarray of uint8
+    size : int
+        At most 257.
+
+    Returns
+    -------
+    (M, N) ndarray of uint16
+    """
+    n_rows, cols = rows.shape
+    before, after = size // 2, size - 1 - size // 2
+    if cols < size:
+        wide = np.pad(rows, ((0, 0), (before, after)), mode="symmetric").astype(np.uint16)
+    else:
+        wide = np.empty((n_rows, cols + size - 1), np.uint16)
+        wide[:, before : before + cols] = rows
+        wide[:, :before] = rows[:, :before][:, ::-1]
+        wide[:, before + cols :] = rows[:, cols - after :][:, ::-1]
+    # twos, fours and so on of all rows end to end; what runs over the end of a row is not used
+    power, at, total = wide.ravel(), 0, np.zeros(wide.size - size + 1, np.uint16)
+    for bit in range(size.bit_length()):
+        if size >> bit & 1:
+            total += power[at : at + len(total)]
+            at += 1 << bit
+        if size >> bit > 1:
+            power = power[: -(1 << bit)] + power[1 << bit :]
+    return np.lib.stride_tricks.as_strided(total, rows.shape, (2 * wide.shape[1], 2), writeable=False)
