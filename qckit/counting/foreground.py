@@ -84,7 +84,7 @@ def _sums_of(values: np.ndarray, size: int) -> np.ndarray:
 
 def _shifted(mask: np.ndarray, size: int, axis: int, combine, before: int) -> np.ndarray:
     """Combine ``size`` pixels along one axis, so many of them ``before`` each pixel; outside is as the border."""
-    out, n = np.empty_like(mask), mask.shape[axis]
+    out, n = np.empty(mask.shape, bool), mask.shape[axis]
     if size <= n:  # all rows end to end; where that runs over the end of a row it is put right below
         part, done, apart = mask.ravel(), 1, 1 if axis else mask.shape[1]
         while done < size:  # twos, then fours and so on

@@ -72,7 +72,9 @@ def _activity(green: np.ndarray) -> tuple[np.ndarray, np.ndarray, int]:
             np.einsum("kij,kij->kj", right, right, out=across[:, :-apart])
             across.reshape(-1, cells.shape[2], CELL)[..., CELL - apart :] = 0  # they end in the next cell
             across += np.einsum("kij,kij->kj", down, down)
-            out[first : first + AT_ONCE] = across.reshape(-1, cells.shape[2], CELL).sum(axis=2) / (CELL * (CELL - apart))
+            out[first : first + AT_ONCE] = across.reshape(-1, cells.shape[2], CELL).sum(axis=2) / (
+                CELL * (CELL - apart)
+            )
     return sums[0], sums[1], skip * CELL
 
 

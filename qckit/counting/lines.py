@@ -194,7 +194,7 @@ def remove_ruled_lines(signal: np.ndarray, um_per_px: float) -> tuple[np.ndarray
         profile = np.where(near, lines.profile, 0).astype(np.float32)
         view = out.T if k else out
         cols = np.arange(view.shape[1])
-        taken = view.copy() if n_lines and out is signal else view
+        taken = view.copy(order="K") if n_lines and out is signal else view
         shift = np.rint(lines.slope * (cols + 0.5)).astype(int)
         rows = np.arange(view.shape[0])
         steps = [0, *(np.flatnonzero(np.diff(shift)) + 1), len(shift)]

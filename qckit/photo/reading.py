@@ -167,6 +167,9 @@ class Brightness:
         """Some rows, (n, N) ndarray of uint8."""
         first, end, _ = rows.indices(len(self))
         width, height = self._image.size
+        if (first, end) == (0, len(self)):
+            whole = pixels_of(self._image)
+            return whole.T if self._across else whole
         if self._across:
             return pixels_of(self._image.crop((first, 0, max(first, end), height))).T
         return pixels_of(self._image.crop((0, first, width, max(first, end))))

@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from scipy import ndimage
 
 from qckit.counting import (
     apply_frame,
@@ -15,6 +16,7 @@ from qckit.counting import (
 from qckit.counting.foreground import open_mask
 from qckit.counting.light import LOG_CODE, background_at, estimate_light, signal_of
 from qckit.counting.stages import CLASSES, load_stage_model, save_stage_model
+from qckit.counting.steps import sums_across
 from qckit.counting.working import WorkImage, resize_to_scale
 from qckit.errors import InputError
 from qckit.files import neutralise, write_whole
@@ -57,6 +59,29 @@ def test_opening_takes_lines_and_leaves_bodies():
     assert not opened[:, 90:93].any()
     assert opened[discs((80, 120), [(40, 40)], 10)].all()
     assert (open_mask(mask, 1) == mask).all()
+
+
+@pytest.mark.parametrize("size", [2, 3, 4, 5, 8])
+@pytest.mark.parametrize("shape", [(40, 31), (3, 9), (9, 2), (1, 1)])
+def test_opening_against_scipy(rng, shape, size):
+    """Erosion, then dilation, outside as at the border; rows that lie in memory as columns are opened alike."""
+    mask = rng.random(shape) < 0.8
+    before, after = (size - 1) // 2, size // 2
+    wide = np.pad(mask, size, mode="edge")
+    eroded = ndimage.minimum_filter(wide, size, origin=before - size // 2)[size:-size, size:-size]
+    wide = np.pad(eroded, size, mode="edge")
+    expected = ndimage.maximum_filter(wide, size, origin=after - size // 2)[size:-size, size:-size] & mask
+    assert (open_mask(mask, size) == expected).all()
+    assert (open_mask(np.asfortranarray(mask), size) == expected).all()
+
+
+@pytest.mark.parametrize("cols", [1, 5, 64, 65, 90])
+@pytest.mark.parametrize("size", [1, 3, 10, 21, 65])
+def test_sums_across_against_scipy(rng, cols, size):
+    """Sums of a row's neighbours, mirrored at its ends."""
+    rows = rng.integers(0, 256, (7, cols)).astype(np.uint8)
+    expected = ndimage.uniform_filter1d(rows.astype(float), size, axis=1) * size
+    np.testing.assert_allclose(sums_across(rows, size), expected)
 
 
 def test_background_of_uneven_light_is_followed():
