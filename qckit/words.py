@@ -90,12 +90,12 @@ def number(value: float | None, decimals: int = 0) -> str:
     """Write a number for a page: thousands separated, a real minus sign, an en dash where it is not known."""
     if value is None or not math.isfinite(value):
         return "\u2013"
-    return f"{value:,.{decimals}f}".replace("-", _MINUS)
+    return f"{round(value, decimals) + 0.0:,.{decimals}f}".replace("-", _MINUS)  # no minus before a rounded 0
 
 
 def signed(value: float | None, decimals: int = 0) -> str:
     """Write a difference: as :func:`number`, with a plus sign where it is not below 0."""
-    text = number(value if value is None else round(value, decimals) + 0.0, decimals)  # no minus before a rounded 0
+    text = number(value, decimals)
     return text if text[0] in ("\u2013", _MINUS) else f"+{text}"
 
 

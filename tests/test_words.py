@@ -101,3 +101,8 @@ def test_nobody_else_writes_signs():
     """Sentences take them from ``words.signed``, so that a minus is a minus everywhere."""
     root = Path(qckit.__file__).parent
     assert [p.name for p in root.rglob("*.py") if re.search(r"\{[^{}\n]*:\+\.?\d?[fg%]\}", p.read_text("utf-8"))] == []
+
+
+def test_a_number_that_rounds_to_nought_has_no_minus():
+
+    assert [number(v, d) for v, d in ((-0.2, 0), (-0.004, 2), (-0.6, 0))] == ["0", "0.00", "\u22121"]

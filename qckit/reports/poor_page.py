@@ -8,6 +8,7 @@ from pathlib import Path
 import pandas as pd
 
 from qckit.progress import working
+from qckit.quantities import QUANTITIES
 from qckit.reports.accuracy import certificates_of, cite_certificates
 from qckit.reports.blocks import Html, sentences, table
 from qckit.reports.checked import checked_photos
@@ -19,8 +20,8 @@ from qckit.site_tables import SiteTables
 from qckit.verdicts.finding import Finding
 from qckit.verdicts.lots.usual import counted_hatches
 from qckit.verdicts.poor_hatch import charts
+from qckit.verdicts.poor_hatch.factors import amount
 from qckit.verdicts.poor_hatch.verdict import explain_hatch
-from qckit.words import figures
 
 __all__ = [
     "PoorPage",
@@ -205,9 +206,14 @@ def readings_chart(page: PoorPage) -> Html:
 def conditions(page: PoorPage) -> Html:
     """Show each condition during the hatch."""
     differences = charts.differences_table(page.finding)
-    measured = ["low", "high", "usual"]  # each row has a unit of its own, and decimals that go with it
+    # each row has a unit of its own, and decimals that go with it; with few other hatches a standard stands for usual
+    measured = list(differences.columns.intersection(["low", "high", "usual", "that is"]))
+    shown = {
+        c: ["" if v != v else amount(v, u) for v, u in zip(differences[c], differences["unit"], strict=True)]
+        for c in measured
+    }
     return table(
-        differences.assign(**{c: ["" if v != v else figures(v) for v in differences[c]] for c in measured}),
+        differences.assign(**shown),
         caption="Conditions during this hatch",
         decimals={"unusual": 1} | dict.fromkeys(_WHOLE, 0),
         right=measured,
@@ -269,8 +275,8 @@ def causes(page: PoorPage) -> Html:
     """Show what speaks for and against each cause."""
     rows = charts.causes_table(page.finding)
     return table(
-        rows.assign(probability_pct=[f"above {v}" if v >= 95 else str(v) for v in rows["probability_pct"]]),
-        headings={"probability_pct": "probability [%]", "speaks_for": "speaks for", "speaks_against": "speaks against"},
+        rows.assign(probability_pct=[charts.probability_words(v) for v in rows["probability_pct"]]),
+        headings={"probability_pct": "probability", "speaks_for": "speaks for", "speaks_against": "speaks against"},
     )
 
 
@@ -345,4 +351,7 @@ def subsamples(page: PoorPage) -> Html:
 def readings(page: PoorPage) -> Html:
     """Show the readings during the hatch."""
     logged = page.tables.readings
-    return table(logged[logged["hatch"] == page.hatch], caption="Readings during this hatch", decimals=2)
+    mine = logged[logged["hatch"] == page.hatch]
+    names = {name: quantity.label for name, quantity in QUANTITIES.items()}
+    shown = mine.assign(quantity=mine["quantity"].replace(names), value=[f"{v:,.10g}" for v in mine["value"]])
+    return table(shown, caption="Readings during this hatch, as entered", right=["value"])

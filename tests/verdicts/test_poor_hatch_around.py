@@ -124,7 +124,7 @@ def test_a_later_reading_tells_late_from_dead(history):
 def test_what_would_be_known_after_each_outcome_is_said(history):
     check = explain(history).details["checks"][0]
     assert check["check"] == "ph meter" and "cone B" in check["plan"]
-    assert check["then_yes"] == "the pH was too low above 95 %"
+    assert check["then_yes"] == "the pH was too low (above 95 %)"
     assert check["then_no"] != check["then_yes"]
 
 

@@ -53,7 +53,7 @@ def test_mix_causes_and_readings_are_drawn_with_their_numbers(finding, history):
     ax = charts.draw_mix(charts.mix_frame(finding))
     assert "56 %" in [t.get_text() for t in ax.texts] and ax.get_xlabel() == "share of full cysts [%]"
     ax = charts.draw_causes(charts.causes_table(finding))
-    assert "95 % or more" in [t.get_text() for t in ax.texts]
+    assert "above 95 %" in [t.get_text() for t in ax.texts]
     ax = charts.draw_readings(history["readings"], finding, started=finding.details["started"])
     assert ax.get_ylabel() == "pH" and ax.lines[0].get_ydata().max() < 7.6
     none = charts.draw_readings(history["readings"].iloc[:0], finding, started=finding.details["started"])

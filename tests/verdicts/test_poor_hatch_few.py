@@ -1,5 +1,7 @@
 """A poor hatch with few other hatches: what it is compared with is called what it is."""
 
+import html
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -106,3 +108,17 @@ def test_a_count_in_doubt_speaks_against_a_truly_poor_hatch_and_a_sound_one_for_
     doubted = explain(dict(history) | {"samples": empty}, POOR_HATCH)
     shells = next(e for e in doubted.evidence if e.answer.startswith("Nauplii against shells: doubtful"))
     assert shells.points == "against"
+
+
+@pytest.mark.parametrize("n", [0, 1])
+def test_the_page_shows_the_conditions_with_too_few_hatches_to_know_the_usual(history, n):
+    from types import SimpleNamespace
+
+    from qckit.reports import poor_page
+
+    finding, readings = with_others(history, n)
+    logged = SimpleNamespace(readings=readings)
+    page = SimpleNamespace(finding=finding, hatch=POOR_HATCH, tables=logged)
+    shown = html.unescape(poor_page.conditions(page).html)
+    assert "this site's least" in shown and "8.00" in shown and "7.40" in shown
+    assert "2,100.00" not in poor_page.readings(page).html and "2,100" in poor_page.readings(page).html

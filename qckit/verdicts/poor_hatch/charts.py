@@ -27,6 +27,7 @@ __all__ = [
     "history_frame",
     "lengths_sentence",
     "mix_frame",
+    "probability_words",
     "rest_sentences",
     "sources_table",
     "traces_table",
@@ -71,7 +72,12 @@ def rest_sentences(finding) -> list[str]:
 
 
 def _percent(p):
-    return "1 % or less" if p <= 0.01 else "above 95 %" if p > 0.95 else f"{100 * p:.0f} %"
+    return probability_words(100 * p)
+
+
+def probability_words(percent: float) -> str:
+    """Say a probability [%] no further than the calibration reaches: to 1 % and to 95 %."""
+    return "1 % or less" if percent <= 1 else f"{percent:.0f} %" if percent < 95 else "above 95 %"
 
 
 _PER = {
@@ -282,7 +288,7 @@ def draw_causes(frame: pd.DataFrame, *, ax=None):
             ax.text(
                 value + 1,
                 y,
-                f"{value} %" if 1 < value < 95 else "1 % or less" if value <= 1 else "95 % or more",
+                probability_words(value),
                 va="center",
                 fontsize=9,
             )

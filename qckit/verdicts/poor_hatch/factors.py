@@ -8,7 +8,7 @@ import pandas as pd
 
 from qckit.verdicts.poor_hatch.reference import USUAL, chance_words
 
-__all__ = ["FACTOR_COLUMNS", "rank_factors"]
+__all__ = ["FACTOR_COLUMNS", "amount", "rank_factors"]
 
 FACTOR_COLUMNS = ("factor", "here", "usual", "unusual", "points", "basis")
 _NAME = {"ph": "pH", "hours": "incubation hours", "density": "cysts per litre"}
@@ -52,8 +52,8 @@ def rank_factors(differences: pd.DataFrame, context: pd.DataFrame, *, usual_pct:
         rows.append(
             (
                 _NAME.get(r.quantity, r.quantity),
-                _number(r.value, r.unit),
-                f"{'' if is_usual else r.reference + ' '}{_number(r.usual, r.unit)}",
+                _with_unit(r.value, r.unit),
+                f"{'' if is_usual else r.reference + ' '}{_with_unit(r.usual, r.unit)}",
                 r.unusual if is_usual else math.nan,
                 points,
                 basis,
@@ -88,6 +88,11 @@ def _basis(r):
     return f"this site{sure}" if math.isfinite(r.points) else ""
 
 
-def _number(value, unit):
+def amount(value: float, unit: str) -> str:
+    """Write a measured value with as many decimals as it is read with; the unit is for the reader to add."""
     digits = 0 if abs(value) >= 200 else 2 if unit in ("", "g/l") else 1
-    return f"{value:,.{digits}f}{' ' + unit if unit else ''}"
+    return f"{value:,.{digits}f}"
+
+
+def _with_unit(value, unit):
+    return f"{amount(value, unit)} {unit}".rstrip()

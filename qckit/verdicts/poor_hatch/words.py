@@ -296,7 +296,7 @@ def _then(case, item, is_yes):
     after = weigh_answer(case.weights, item.code, is_yes)
     ranked = [(cause(c).words, after.stated(c)) for c, _ in after.ranked()[:3]]
     first = sorted([("nothing but chance", after.chance), *ranked], key=lambda pair: -pair[1])[:2]
-    lines = [f"{words} {_sure(p)}" for words, p in first if p > 0.1]
+    lines = [f"{words} ({_sure(p)})" for words, p in first if p > 0.1]
     return "; ".join(lines) if lines else "no cause stands out"
 
 
