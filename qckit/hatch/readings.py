@@ -92,7 +92,7 @@ def standard_of(quantity: str, conditions) -> Standard:
         "oxygen": (c.min_oxygen_mg_l, 0.0),
         "light": (c.min_light_lux, 0.0),
     }[quantity]
-    return Standard(quantity, least, inf, far, f"at least {least:g} {QUANTITIES[quantity].unit}".rstrip())
+    return Standard(quantity, least, inf, far, f"at least {least:,.10g} {QUANTITIES[quantity].unit}".rstrip())
 
 
 def _around(quantity, centre, tolerance):

@@ -6,14 +6,15 @@ from dataclasses import replace
 
 import pandas as pd
 
+from qckit.quantities import WATER
 from qckit.reports import blocks, lot_charts
 from qckit.reports.blocks import Html, note, sentences, table
 from qckit.reports.folds import folded
 from qckit.reports.lot_test import LotTest
 from qckit.reports.pictures import figure, figures
 from qckit.verdicts.new_lot.rules import round_3
+from qckit.words import cone_name, number
 from qckit.words import figures as significant
-from qckit.words import number
 
 __all__ = [
     "conditions_table",
@@ -154,12 +155,16 @@ def conditions_table(test: LotTest) -> Html:
         for row in conditions.itertuples()
     ]
     conditions = conditions.assign(quantity=conditions["quantity"].replace("ph", "pH"))
-    shown = conditions.assign(cell=[cell.strip() for cell in cells], cone=conditions["lot"] + " " + conditions["cone"])
+    shown = conditions.assign(
+        cell=[cell.strip() for cell in cells], cone=conditions["lot"] + ", " + conditions["cone"].map(cone_name)
+    )
     wide = shown.pivot_table(index=["quantity", "standard"], columns="cone", values="cell", aggfunc="first", sort=False)
     departs = conditions[conditions["status"].isin(["off", "doubtful"])]
     words = [f"Lot {d.lot}, cone {d.cone}: {d.sentence}" for d in departs.itertuples()]
     shown = table(wide.reset_index(), caption="A column per cone; \u25a0 outside the standard, \u25b2 doubtful.")
-    return Html(shown.html + sentences(words, empty="Every cone was within the standard, as far as measured.").html)
+    is_known = conditions["quantity"].isin(["pH", *WATER]) & (conditions["status"] != "unknown")
+    empty = "Every cone was within the standard, as far as measured." if is_known.any() else "No water was measured."
+    return Html(shown.html + sentences(words, empty=empty).html)
 
 
 def _measured(value, unit) -> str:
@@ -218,8 +223,9 @@ def subsample_table(test: LotTest) -> Html:
         "hatch_pct",
         "hatching_efficiency_per_g",
     ]
+    per_g = ["factor_per_g", "hatching_efficiency_per_g"]  # no subsample knows more than three figures
     return table(
-        test.counted[columns],
+        test.counted[columns].assign(**{name: test.counted[name].map(round_3) for name in per_g}),
         caption="As counted, before any correction. unhatched: embryos after decapsulation, otherwise unhatched cysts.",
         headings={
             "counted_ul": "counted [µl]",

@@ -267,6 +267,25 @@ def test_weak_air_in_one_cone_is_noticed_and_shown_without():
     assert any(s.startswith("Put cone C right and run it again: ") for s in found.next_steps)
 
 
+def test_water_that_nobody_measured_does_not_speak_for_the_cones():
+    blank = dict.fromkeys(GOOD)
+    found = judge([cone("A", **blank), cone("B", **blank), cone("C", **blank)])
+    asked = answer(found, "Were the cones run")
+    assert asked.points == "unknown" and asked.answer.startswith("Not known: none of temperature, salinity, pH")
+    one = judge([cone("A", **(blank | {"ph": 8.2})), cone("B", **blank), cone("C", **blank)])
+    assert answer(one, "Were the cones run").points == "for"
+
+
+def test_a_doubtful_cone_is_not_called_outside_the_standard():
+    found = judge([cone("A"), cone("B"), cone("C", 105, 12, 24, oxygen_mg_l=4.1, aeration="weak")])
+    assert "outside" not in found.headline and "doubtful conditions" in found.headline
+
+
+def test_the_supplier_is_told_of_a_claim_that_was_missed_and_of_no_other():
+    missed = judge([cone("A", 118), cone("B", 121), cone("C", 120)], claim=(92, 300_000))
+    assert any(s.endswith("would ask for; tell the supplier, with this report.") for s in missed.next_steps)
+
+
 def test_a_cone_off_the_standard_is_left_out_and_named():
     found = judge([cone("A"), cone("B"), cone("C", 60, 3, 80, temperature_c=22.0)])
     assert found.left_out == ["Cone C (N-1-C-3-2): run outside the standard conditions."]

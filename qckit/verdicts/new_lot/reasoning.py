@@ -7,10 +7,11 @@ import math
 from qckit.hatch.dose import cost_per_million
 from qckit.hatch.harvest import recovery_by_cone
 from qckit.hatch.open_comparisons import say_open
+from qckit.quantities import QUANTITIES, WATER
 from qckit.verdicts.finding import Evidence
 from qckit.verdicts.lots.expected import expected_words
 from qckit.verdicts.new_lot.rules import per_g, span
-from qckit.words import capital, joined, plural, signed
+from qckit.words import capital, cone_name, joined, plural, signed
 
 __all__ = ["EVIDENCE_CODES", "collect_evidence", "comparison_sentence", "pct"]
 
@@ -153,6 +154,10 @@ def _conditions(evidence):
         if unknown
         else ""
     )
+    water = table[table["quantity"].isin(WATER)]
+    if not len(bad) and (water["status"] == "unknown").all():
+        text = f"Not known: none of {joined(QUANTITIES[name].label for name in WATER)} was written down."
+        return Evidence(question, text, "unknown", "conditions", {"unknown": unknown, "odd": []})
     values = {"unknown": unknown, "odd": bad[["hatch", "quantity", "value", "unit", "status"]].to_dict("records")}
     if not len(bad):
         return Evidence(question, f"Yes, as far as it was written down.{tail}", "for", "conditions", values)
@@ -262,7 +267,9 @@ def _recovery(evidence):
     by_cone = recovery_by_cone(evidence.recovery.by_hatch) if evidence.recovery.basis == "measured" else []
     text = evidence.recovery.sentence
     if len(by_cone):
-        each = (f"{r.cone} {r.recovery_pct:.0f} % ({r.low:.0f} to {r.high:.0f})" for r in by_cone.itertuples())
+        each = (
+            f"{cone_name(r.cone)} {r.recovery_pct:.0f} % ({r.low:.0f} to {r.high:.0f})" for r in by_cone.itertuples()
+        )
         text += f" By cone: {joined(each)}."
     text = " ".join([text, *evidence.losses.sentences])
     r, losses = evidence.recovery, evidence.losses
@@ -275,7 +282,7 @@ def _umbrella(evidence):
     u = evidence.summary.umbrella_pct
     if not math.isfinite(u.value):
         return []
-    each = ", ".join(f"{c} {pct(v)}" for c, v in zip(evidence.cones["cone"], evidence.cones["umbrella_pct"]))
+    each = ", ".join(f"{cone_name(c)} {pct(v)}" for c, v in zip(evidence.cones["cone"], evidence.cones["umbrella_pct"]))
     return [
         Evidence(
             "How many stopped half hatched (umbrella stage)?",

@@ -20,7 +20,7 @@ def headline(reason, evidence):
 
 
 _DOUBTS = {
-    "conditions": "a cone ran outside the usual conditions",
+    "conditions": "a cone ran under doubtful conditions",
     "cones_differ": "its cones differ more than usual",
     "more_shells": "more shells than nauplii",
     "past_best_before": "past its best-before date",
@@ -194,10 +194,8 @@ def _larger_dose(evidence, settings):
         return ""
     on_claim = evidence.dose.nauplii / (claim * evidence.dose.recovery_pct / 100)
     factor = evidence.dose.grams / on_claim
-    return (
-        f"That is {factor:.2f} times the {on_claim:.1f} g that the label's claim would ask for; tell the supplier, "
-        "with this report, if a claim is missed."
-    )
+    tell = "; tell the supplier, with this report" if any(c.high < 1 for c in evidence.claims) else ""
+    return f"That is {factor:.2f} times the {on_claim:.1f} g that the label's claim would ask for{tell}."
 
 
 def _what_is_missing(rule, evidence):
