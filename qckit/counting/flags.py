@@ -49,6 +49,7 @@ FEWEST_JUDGED = 5  # objects: of fewer no doubt is worth a word
 SURE, FEWEST_SURE = 0.6, 3  # chance of the stage from which an object is sure; of N, U and C in a hatch sample
 FEW = 10  # nauplii, umbrella stages and cysts: fewer give no percentage to go by
 DOUBTFUL_OF, LIKELIER_OTHER = 20, 0.5  # of fewer such bodies, most likelier something else than what they are called
+SURE_TO_BE_THERE = 5  # among these, so many that are surely a body, of whatever stage, make it a hatch sample still
 OTHER_THINGS = 2.0  # beside few of them, so many times the objects found in clumps that are none: other things
 SURE_BODIES = 15  # so many sure objects speak for the scale
 BETWEEN = 0.15  # share of cysts and shells that are neither clearly
@@ -77,6 +78,8 @@ class PhotoSigns:
         Stage of each object, debris left out.
     p_best : (n,) ndarray
         Probability of that stage, times that of being one object.
+    p_body : (n,) ndarray
+        Probability of any stage, times that of being one object: doubts about stages take nothing from it.
     length_um : (n,) ndarray
     swing : float
         From ``swing.hatch_swing`` and ``swing.finding_swing``, at right angles.
@@ -109,6 +112,7 @@ class PhotoSigns:
     clump_share: float
     stages: np.ndarray
     p_best: np.ndarray
+    p_body: np.ndarray
     length_um: np.ndarray
     swing: float = 0.0
     shift: float = 0.0
@@ -182,7 +186,7 @@ def _object_flags(signs: PhotoSigns):
     parted = signs.between <= BETWEEN  # round things that part into no two groups may be anything round
     sure = int((signs.sure & ((signs.stages < 3) if parted else (signs.stages < 2))).sum())
     among_others = (signs.stages < 3).sum() < FEW and signs.clump_objects > OTHER_THINGS * n
-    if sure < FEWEST_SURE or among_others or _mostly_doubtful(signs.p_best[signs.stages < 3]):
+    if sure < FEWEST_SURE or among_others or _mostly_doubtful(signs):
         what = "nauplii, umbrella stages and cysts" if parted else "nauplii and umbrella stages; cysts cannot be told"
         yield Flag(
             "foreign",
@@ -211,9 +215,12 @@ def _object_flags(signs: PhotoSigns):
     yield from _scale_flag(signs)
 
 
-def _mostly_doubtful(p_best: np.ndarray) -> bool:
-    """Whether few bodies were found and most of them are likelier something else than what they are called."""
-    return 0 < len(p_best) < DOUBTFUL_OF and float(np.median(p_best)) < LIKELIER_OTHER
+def _mostly_doubtful(signs: PhotoSigns) -> bool:
+    """Whether few bodies were found, most of them likelier something else than what they are called, and hardly any
+    surely there: over a mesh true bodies have doubtful stages, while other things are doubted to be bodies at all."""
+    full = signs.stages < 3
+    few = 0 < full.sum() < DOUBTFUL_OF and (signs.p_body[full] >= SURE).sum() < SURE_TO_BE_THERE
+    return bool(few and np.median(signs.p_best[full]) < LIKELIER_OTHER)
 
 
 def _scale_flag(signs: PhotoSigns):

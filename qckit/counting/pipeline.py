@@ -242,6 +242,7 @@ def _signs(findings: Findings, *, one_reader, in_frame):
         clump_share=float((crowd > 5).mean()) if len(crowd) else 0.0,
         stages=found.p[is_counted].argmax(axis=1),
         p_best=found.p[is_counted].max(axis=1, initial=0) * found.p_single[is_counted],
+        p_body=found.p[is_counted, : len(STAGES)].sum(axis=1) * found.p_single[is_counted],
         swing=min(float(np.hypot(stages, finding)), 100.0),
         shift=hatch_shift(found.p, found.p_read),
         between=share_between(found.p[is_counted]),

@@ -23,7 +23,8 @@ def signs(**changes) -> PhotoSigns:
         "length_um": np.repeat([470.0, 400, 230, 220], [20, 3, 10, 12]),
         "body_width_um": 220.0,
     }
-    return PhotoSigns(**(good | changes))
+    merged = good | changes
+    return PhotoSigns(**({"p_body": merged["p_best"]} | merged))
 
 
 def test_a_good_photo_has_no_flag():
@@ -228,6 +229,18 @@ def test_few_bodies_most_of_which_are_likelier_something_else_are_no_hatch_sampl
     assert "foreign" not in [f.code for f in judge_photo(signs(**few, p_best=np.maximum(p_best, 0.55)))]
     many = {k: np.tile(v, 3) for k, v in few.items()}
     assert "foreign" not in [f.code for f in judge_photo(signs(**many, p_best=np.tile(p_best, 3)))]
+
+
+def test_few_bodies_of_doubtful_stage_that_are_surely_there_are_a_sparse_sample():
+    """Over a mesh a dozen true bodies may each be of either of two stages; a drawing's are doubted to be any."""
+    p_best = np.array([0.65, 0.7, 0.62, 0.44, 0.4, 0.38, 0.45, 0.47, 0.3, 0.42])
+    few = {"stages": np.tile([0, 2], 5), "length_um": np.tile([430.0, 240.0], 5), "p_best": p_best}
+    p_body = np.array([0.9, 0.95, 0.9, 0.8, 0.75, 0.5, 0.5, 0.5, 0.4, 0.5])
+    assert "foreign" not in [f.code for f in judge_photo(signs(**few, p_body=p_body))]
+    assert "foreign" in [f.code for f in judge_photo(signs(**few, p_body=np.minimum(p_body, [*[1] * 4, *[0.55] * 6])))]
+    assert "foreign" in [
+        f.code for f in judge_photo(signs(**few | {"p_best": p_best - 0.1}, p_body=p_body))
+    ]  # none sure
 
 
 def test_round_things_alone_are_a_hatch_sample_only_where_they_part():
