@@ -97,3 +97,11 @@ def test_times(name, owner, param, tmp_path):
     for text in ("yesterday", "31/2/2026 9:00", "2026-13", "9" * 50, "?"):
         with pytest.raises(InputError, match=said):
             read(text)
+
+
+def test_help_says_of_every_command_what_it_does_whole():
+    from click.testing import CliRunner
+
+    for group in ("camera", "log", "report"):
+        shown = CliRunner().invoke(command, [group, "--help"]).output
+        assert "..." not in shown.partition("Commands:")[2], shown

@@ -7,7 +7,16 @@ import os
 
 import click
 
-__all__ = ["BY", "DAY", "MOMENT", "MONTH", "REASON", "SITE", "Number", "SiteText", "open_site_log", "who"]
+__all__ = ["BY", "DAY", "MOMENT", "MONTH", "REASON", "SITE", "Commands", "Number", "SiteText", "open_site_log", "who"]
+
+
+class Commands(click.Group):
+    """A group whose help says of each command what it does, whole: click cuts what is longer than a line."""
+
+    def format_commands(self, ctx, formatter):
+        """List the commands with the first sentence of each."""
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, each.get_short_help_str(limit=400)) for name, each in self.commands.items()])
 
 
 class Number(click.ParamType):

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from qckit.commands._options import BY, SITE, Number, open_site_log, who
+from qckit.commands._options import BY, SITE, Commands, Number, open_site_log, who
 from qckit.commands.typed import as_typed
 
 _CAMERA = click.option("--camera", default="", metavar="NAME", help="Keep it in the site's log under this camera.")
@@ -20,7 +20,7 @@ def _now() -> str:
     return datetime.now(UTC).isoformat(timespec="seconds")
 
 
-@click.group("camera")
+@click.group("camera", cls=Commands)
 def command():
     """Set a camera's scale; check its accuracy against counts by eye; compare people who count."""
 

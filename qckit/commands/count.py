@@ -59,7 +59,8 @@ def command(photos, um_per_px, scales, out, workers, scheduler, checked, reader,
     photos, counted earlier, stays in its tables; take a new folder for tables of these photos alone.
     """
     if (um_per_px is None) == (scales is None):
-        raise InputError("the scale is given twice or not at all. Give either --um-per-px NUMBER or --scales FILE.csv.")
+        wrong = "no scale is given" if scales is None else "the scale is given twice"
+        raise InputError(f"{wrong}. Give either --um-per-px NUMBER or --scales FILE.csv.")
     from qckit.counting.batch import CountOptions, count_photos, overall_hatch_pct
     from qckit.counting.cluster import Cluster
     from qckit.progress import counted as shown

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from qckit.commands._options import BY, MONTH, REASON, SITE, Number, open_site_log, who
+from qckit.commands._options import BY, MONTH, REASON, SITE, Commands, Number, open_site_log, who
 from qckit.stages import STAGE_RECORDS
 
 
@@ -18,7 +18,7 @@ def _key(table: str, key: str):
     return key.split("|") if len(KEYS.get(table, ("",))) > 1 and "|" in key else key
 
 
-@click.group("log")
+@click.group("log", cls=Commands)
 def command():
     """The site's records: import, export, check, history, corrections, backup."""
 

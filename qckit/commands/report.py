@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from qckit.commands._options import MOMENT, MONTH, SITE, Number
+from qckit.commands._options import MOMENT, MONTH, SITE, Commands, Number
 
 _NOW = click.option(
     "--now", default=None, metavar="TIME", type=MOMENT, help="Time written on the report. Left out: the clock."
@@ -20,7 +20,7 @@ _WORKERS = click.option(
 )
 
 
-@click.group("report")
+@click.group("report", cls=Commands)
 def command():
     """Write a report: the page, the executed notebook and the findings as data, in the site's reports/."""
 
@@ -36,6 +36,7 @@ def new_lot(lot, count, site, now, workers):
     from qckit.reports import count_uncounted, find_site
 
     folder = find_site(site)
+    _need_known(folder, "lot", lot)
     skipped = _count(count_uncounted, folder, workers) if count else 0
     _make([("new-lot", {"lot": lot})], folder, now, workers)
     return _attend(skipped)
@@ -176,6 +177,7 @@ def poor_hatch(hatch, count, plan, checked, outcome, by, site, now, workers):
     if bool(checked) != bool(outcome):
         raise InputError("--checked and --outcome go together: which check was made, and what it showed. Give both.")
     folder = find_site(site)
+    _need_known(folder, "hatch", hatch)
     skipped = _count(count_uncounted, folder, workers) if count else 0
     if checked:
         click.echo(record_check(folder, hatch, checked, outcome, by=by, at=now))
@@ -183,6 +185,17 @@ def poor_hatch(hatch, count, plan, checked, outcome, by, site, now, workers):
     if plan:
         click.echo(record_plans(folder, run.finding, by=by, at=now))
     return _attend(skipped)
+
+
+def _need_known(folder: Path, what: str, name: str) -> None:
+    """Refuse a name that the log does not have before anything is counted or written."""
+    from qckit.errors import unknown_name
+    from qckit.site import load_site
+
+    tables = load_site(folder).tables
+    known = {"lot": tables.lots, "hatch": tables.hatches}[what][what].tolist()
+    if name not in known:
+        raise unknown_name(what, name, known, where="the site's log")
 
 
 def _count(count_uncounted, folder: Path, workers: int) -> int:

@@ -126,6 +126,7 @@ class _Row:
     at: dt.datetime
     counts: tuple
     notes: str = ""
+    writes_lot: bool = False  # in the row itself, not above it
     problem: tuple = field(default=())
 
     @property
@@ -204,6 +205,7 @@ def _filled(read: reading.ReadCells, settings: Settings) -> tuple[list[_Row], li
                 at=dt.datetime.combine(date, at, tzinfo=zone),
                 counts=counts,
                 notes=cells.get("notes") or "",
+                writes_lot=cells.get("lot") is not None,
             )
         )
     return rows, problems
@@ -249,8 +251,8 @@ def _as_tables(rows: list[_Row], source: str, read, log: SiteLog) -> list[readin
             found = _new_hatch(row, started, known, settings, place)
             known[found["hatch"]] = found
             new.append((found, place))
-        elif row.grams is not None and float(found["cysts_g"]) != row.grams:
-            changed = found | {"cysts_g": row.grams}
+        elif differs := _differences(row, found):
+            changed = found | differs
             if changed not in [one for one, _ in new]:
                 new.append((changed, place))  # the log says that it differs, or takes it as a correction
         if row.is_counted:
@@ -277,6 +279,16 @@ def _standing(known: dict[str, dict], row: _Row, started: dt.datetime, incubatio
     away = [abs((dt.datetime.fromisoformat(hatch["started"]) - started).total_seconds()) for hatch in mine]
     nearest = min(range(len(mine)), key=away.__getitem__)
     return mine[nearest] if away[nearest] < _HALF * incubation.total_seconds() else None
+
+
+def _differences(row: _Row, hatch: dict) -> dict:
+    """Return what a row says of a hatch that the log has otherwise: its mass, or a lot written in the row itself."""
+    differs = {}
+    if row.grams is not None and float(hatch["cysts_g"]) != row.grams:
+        differs["cysts_g"] = row.grams
+    if row.writes_lot and row.lot != hatch["lot"]:
+        differs["lot"] = row.lot
+    return differs
 
 
 def _new_hatch(row: _Row, started: dt.datetime, known: dict[str, dict], settings: Settings, place: str) -> dict:

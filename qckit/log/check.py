@@ -5,14 +5,13 @@ from __future__ import annotations
 import hashlib
 import math
 import re
-import shlex
 from pathlib import Path
 
 import pandas as pd
 
 from qckit.log import engine, odd_times, plausible, query, row_rules, schema
 from qckit.log.counted import tally
-from qckit.log.photo_files import find_photo, list_photos, photo_doubts
+from qckit.log.photo_files import find_photo, list_photos, photo_doubts, recount_command, with_reasons
 from qckit.log.problems import mending
 from qckit.stages import STAGE_COLUMNS
 from qckit.tables import TABLES, check_cell, to_utc
@@ -53,7 +52,7 @@ def check_log(log, *, photos: bool = True) -> pd.DataFrame:
         found += _doubtful(log, tables)
     found += _photo_files(log, tables, read=photos)
     found += _file_system(log)
-    return pd.DataFrame(found, columns=list(FINDINGS))
+    return pd.DataFrame(with_reasons(found), columns=list(FINDINGS))
 
 
 def _orphans(connection, tables) -> list[tuple]:
@@ -155,8 +154,8 @@ def _without_counts(tables) -> list[tuple]:
             "samples",
             s.sample,
             f"waits for the count of {s.photos}",
-            f"Put the photos into photos/:  qckit report  counts them; or enter a person's count:  qckit log recount "
-            f"{shlex.quote(s.sample)} --nauplii NUMBER --reason TEXT",
+            "Its photos are there:  qckit report  counts them; or enter a person's count:  "
+            f"{recount_command(s.sample)}",
         )
         for s in uncounted.itertuples()
     ]

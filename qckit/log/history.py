@@ -157,15 +157,19 @@ def _figures(text) -> str:
     return ", ".join(map(_figure, figures))
 
 
+_UNKNOWN = "not known"
+
+
 def _figure(f: dict) -> str:
     value, low, high = (_short(f.get(k), f.get("decimals")) for k in ("value", "low", "high"))
     unit = f" {f['unit']}" if f.get("unit") else ""
-    return f"{f.get('label') or f.get('name')} {value}{unit} ({low} to {high})"
+    span = "" if low == high == _UNKNOWN else f" ({low} to {high})"
+    return f"{f.get('label') or f.get('name')} {value}{unit}{span}"
 
 
 def _short(value, decimals=None) -> str:
     if not isinstance(value, (int, float)) or value != value:
-        return "not known"
+        return _UNKNOWN
     return f"{value:,.6g}" if decimals is None else f"{value:,.{decimals}f}"
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import shlex
 import unicodedata
 from pathlib import Path, PurePosixPath
 
@@ -11,7 +12,17 @@ import pandas as pd
 from qckit.errors import one_line
 from qckit.log.problems import Doubt, mending
 
-__all__ = ["find_photo", "leads_out", "lies_inside", "list_photos", "photo_doubts", "photo_names", "same_letters"]
+__all__ = [
+    "find_photo",
+    "leads_out",
+    "lies_inside",
+    "list_photos",
+    "photo_doubts",
+    "photo_names",
+    "recount_command",
+    "same_letters",
+    "with_reasons",
+]
 
 
 def photo_names(text) -> list[str]:
@@ -98,6 +109,25 @@ def photo_doubts(
             remedy += mending("correct", "samples", row.sample, "um_per_px", "NUMBER")
             found.append(("no scale", Doubt("samples", row.sample, what, remedy)))
     return found
+
+
+def with_reasons(found: list[tuple]) -> list[tuple]:
+    """Tell why a sample's photos cannot be counted, with both remedies, and not once more that its count is missing."""
+    of_samples = [row for row in found if row[2] == "samples"]
+    waits = {row[3] for row in of_samples if row[0] == "no counts"}
+    why = {row[3]: row for row in reversed(of_samples) if row[0] in ("missing photo", "no scale") and row[3] in waits}
+    joined = []
+    for row in found:
+        if row is why.get(row[3]):
+            row = (*row[:5], f"{row[5]}  or enter a person's count:  {recount_command(row[3])}")
+        if not (row[0] == "no counts" and row[2] == "samples" and row[3] in why):
+            joined.append(row)
+    return joined
+
+
+def recount_command(sample: str) -> str:
+    """Write the command that enters a person's count of a sample."""
+    return f"qckit log recount {shlex.quote(sample)} --nauplii NUMBER --reason TEXT"
 
 
 def leads_out(name: str) -> bool:

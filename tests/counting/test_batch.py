@@ -153,7 +153,7 @@ def test_one_bad_file_does_not_stop_the_others(folder, tmp_path, capsys):
 @pytest.mark.parametrize(
     ("arguments", "message"),
     [
-        ([], "the scale is given twice or not at all. Give either --um-per-px NUMBER or --scales FILE.csv."),
+        ([], "no scale is given. Give either --um-per-px NUMBER or --scales FILE.csv."),
         (
             ["--um-per-px", "0"],
             "scale: um_per_px is '0.0', and a scale is a number of micrometres per pixel between "

@@ -92,3 +92,12 @@ def test_other_sheets_go_their_own_way(room, tmp_path):
     lots.write_text("lot,opened\nL-2,2026-11-18\n")
     with open_log(room) as log:
         assert str(import_sheets(log, [lots], by="op1")) == "1 lot added."
+
+
+def test_a_count_is_never_given_to_a_hatch_of_another_lot(room, sheet):
+    with open_log(room) as log:
+        with pytest.raises(InputError) as error:
+            import_sheets(log, [sheet("2026-11-20,A,,80,3,12,70,L-9,\n")], by="op1")
+        assert "lot 'L-9'" in str(error.value) and log.samples(hatch="H261119-A").empty
+        import_sheets(log, [sheet("2026-11-20,A,,80,3,12,70,L-1,\n")], by="op1")
+        assert log.samples(hatch="H261119-A")["nauplii"].tolist() == [80]

@@ -83,6 +83,9 @@ def test_an_unknown_lot_is_exit_2_and_one_line(one_photo_site, capsys):
     code, out, err = run(capsys, "report", "new-lot", "K-9", "--no-count", "--site", str(one_photo_site))
     assert code == 2 and out == ""
     assert err.startswith("qckit: the site's log: unknown lot 'K-9'.") and len(err.splitlines()) == 1
+    code, _, err = run(capsys, "report", "poor-hatch", "K-9", "--site", str(one_photo_site))
+    assert code == 2 and err.startswith("qckit: the site's log: unknown hatch 'K-9'.") and len(err.splitlines()) == 1
+    assert not list((one_photo_site / "reports").glob("*.failed.ipynb"))  # a slip of the pen makes no report
 
 
 def test_a_report_whose_photos_are_missing_is_exit_1(one_photo_site, capsys):
