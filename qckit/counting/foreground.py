@@ -158,8 +158,8 @@ def _level(smooth: np.ndarray) -> tuple[float, float, float]:
     # an odd stride over the rows end to end, so that no weave falls in step with it
     sparse = smooth.ravel()[:: max(9, smooth.size // SAMPLES | 1)]
     half = sparse.size // 2
-    sparse = np.partition(sparse, (half // 2, half))  # the median, and that of the lower half
-    centre, below = float(sparse[half]), float(sparse[half // 2])
+    sparse = np.partition(sparse, half)  # sooner one after the other than both at once
+    centre, below = float(sparse[half]), float(np.partition(sparse[: half + 1], half // 2)[half // 2])
     if below == centre:  # a flat picture: only what differs tells its scatter
         differing = sparse[sparse < centre]
         below = float(np.median(differing)) if differing.size else centre - 1 / 1.4826

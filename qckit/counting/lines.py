@@ -59,7 +59,8 @@ def _strip_means(signal: np.ndarray, which: np.ndarray) -> np.ndarray:
     rows, cols = signal.shape
     n = cols // STRIP_PX
     if signal.flags.c_contiguous:
-        strips = signal[:, : n * STRIP_PX].reshape(rows, n, STRIP_PX)[:, which]
+        strips = signal[:, : n * STRIP_PX].reshape(rows, n, STRIP_PX)
+        strips = strips if len(which) == n else strips[:, which]
         return np.ascontiguousarray(np.einsum("rnp->nr", strips)) / np.float32(STRIP_PX)  # sooner than a mean
     return signal.T[: n * STRIP_PX].reshape(n, STRIP_PX, rows)[which].mean(axis=1)
 

@@ -92,10 +92,10 @@ def _with_gain(pixels: np.ndarray, colour_gain: np.ndarray) -> np.ndarray:
 def _brightened(pixels: np.ndarray) -> tuple[np.ndarray, float]:
     """A dim photo as a longer exposure would show it, so that it is read as others are; and the gain."""
     step = max(1, int((pixels.shape[0] * pixels.shape[1] / SAMPLES) ** 0.5))
-    red, green, blue = np.moveaxis(pixels[::step, ::step], 2, 0)
+    red, green, blue = np.ascontiguousarray(pixels[::step, ::step].transpose(2, 0, 1))
     some = np.maximum(np.maximum(red, green), blue).ravel()
     k = min(int(LIGHTEST * some.size), some.size - 1)
-    lightest = float(np.partition(some, k)[k])
+    lightest = float(np.searchsorted(np.cumsum(np.bincount(some)), k, side="right"))  # the k-th, sooner than sorted
     if not 0 < lightest < DIM:
         return pixels, 1.0
     gain = min(BRIGHT / lightest, MOST_GAIN)

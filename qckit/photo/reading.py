@@ -290,6 +290,6 @@ def _plain_reason(error: Exception) -> str:
 def _is_grey(pixels: np.ndarray) -> bool:
     """Whether the channels are the same on a sparse grid and then everywhere on it."""
     sparse = pixels[:: max(1, pixels.shape[0] // 256), :: max(1, pixels.shape[1] // 256)]
-    red, green, blue = np.moveaxis(sparse, 2, 0)
+    red, green, blue = np.ascontiguousarray(sparse.transpose(2, 0, 1))
     least, most = np.minimum(np.minimum(red, green), blue), np.maximum(np.maximum(red, green), blue)
     return int((most - least).max()) <= 2
