@@ -27,6 +27,7 @@ __all__ = ["cut_at_centres", "depth_of", "supported_at"]
 
 REACH_UM = 30.0  # a centre this near to a patch belongs to it
 DEEPEST_PX = 24
+MIDWAY, TOGETHER = 1.5, 3  # grains by which two centres are as near; places a side that are asked as one
 
 
 def depth_of(flat: np.ndarray, shape: tuple[int, int], um_per_px: float) -> np.ndarray:
@@ -236,14 +237,37 @@ def _nearest_two(centres, aim, grain, shape) -> np.ndarray:
     row, col = (np.clip((aim[:, i] / grain).astype(np.int64), 0, n - 1) for i, n in enumerate((n_rows, n_cols)))
     at = row * n_cols + col
     place = _distinct(at, n_rows * n_cols)
-    far, near = centres.query((np.stack(np.divmod(place, n_cols), axis=1) + 0.5) * grain, k=k)
+    near, is_unsure = _nearest_to_places(centres, *np.divmod(place, n_cols), grain)
     number = np.zeros(n_rows * n_cols, np.int32)
     number[place] = np.arange(len(place))
     mine = number.take(at)
-    out = near[mine]
-    unsure = np.flatnonzero((far[:, 1] - far[:, 0] < 1.5 * grain).take(mine))
+    out = near.take(mine, axis=0)
+    unsure = np.flatnonzero(is_unsure.take(mine))
     out[unsure] = centres.query(aim[unsure], k=k)[1]
     return out
+
+
+def _nearest_to_places(centres, row: np.ndarray, col: np.ndarray, grain: float) -> tuple[np.ndarray, np.ndarray]:
+    """The two centres nearest to the middle of each place, (n, 2), and whether it lies about midway between them.
+
+    Places lie side by side, so some at a time are asked as one: where its three nearest centres differ by more than
+    the way there and back to each of these places, all have the same two.
+    """
+    height, width = int(row.max(initial=0)) // TOGETHER + 1, int(col.max(initial=0)) // TOGETHER + 1
+    at = row // TOGETHER * width + col // TOGETHER
+    block = _distinct(at, height * width)
+    middle = (np.stack(np.divmod(block, width), axis=1) + 0.5) * (TOGETHER * grain)
+    far, near = centres.query(middle, k=3)
+    there_and_back = (TOGETHER - 1) * 2**0.5 * grain * (1 + 1e-9)
+    is_clear = (far[:, 1] - far[:, 0] > MIDWAY * grain + there_and_back) & (far[:, 2] - far[:, 1] > there_and_back)
+    number = np.empty(height * width, np.int32)
+    number[block] = np.arange(len(block))
+    mine = number.take(at)
+    out, unsure = near[:, :2].take(mine, axis=0), np.zeros(len(row), bool)
+    rest = np.flatnonzero(~is_clear.take(mine))
+    far, out[rest] = centres.query((np.stack([row[rest], col[rest]], axis=1) + 0.5) * grain, k=2)
+    unsure[rest] = far[:, 1] - far[:, 0] < MIDWAY * grain
+    return out, unsure
 
 
 def _distinct(index: np.ndarray, n: int) -> np.ndarray:
