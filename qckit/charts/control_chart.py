@@ -11,7 +11,7 @@ import numpy as np
 from qckit import draw
 from qckit.charts.chart_legend import ZERO, add_legend, lift_title, short_name
 from qckit.charts.rules import find_signals
-from qckit.words import figures
+from qckit.words import figures, number
 
 __all__ = ["draw_control_chart", "draw_cusum", "draw_ewma", "rule_mark"]
 
@@ -331,7 +331,9 @@ def draw_ewma(frame, *, ax=None, title="", ylabel=""):
     ax.set_xlabel(f"hatch, in order   (n = {int(frame['value'].notna().sum())})")
     ax.legend(fontsize=7.5, loc="best")
     ends = [float(frame[column].iloc[-1]) for column in ("low", "centre", "high")]
-    return draw.end_labels([(end, f"{end:.4g}") for end in ends], ax=ax, fontsize=8)  # clear of the last diamond
+    return draw.end_labels(
+        [(end, figures(end, 2).replace("-", "\u2212")) for end in ends], ax=ax, fontsize=8
+    )  # clear of the last diamond
 
 
 def draw_cusum(frame, *, ax=None, title="", ylabel=""):
@@ -358,7 +360,7 @@ def draw_cusum(frame, *, ax=None, title="", ylabel=""):
         label="sum below",
     )
     for side in (height, -height):
-        draw.reference_line(side, f"signal {side:.4g}", ax=ax)
+        draw.reference_line(side, f"signal {number(side, 1)}", ax=ax)
     out = frame["signal"].to_numpy()
     if (out != 0).any():
         y = np.where(out > 0, frame["high_sum"], -frame["low_sum"])

@@ -20,7 +20,7 @@ __all__ = ["CHARTED", "CONDITIONS", "LOT_CHARTS", "SERIES_COLUMNS", "Charted", "
 
 # light varies by factors (lamp, distance, shade): its limits are set on a log scale; half of what a meter reads least
 _BY_FACTORS = {"light": 5.0}
-_CHART_DECIMALS = {"oxygen": 2}
+_FINER_LIMITS = {"oxygen": 1}  # decimals more than a reading has, which keep limits apart
 
 
 @dataclass(frozen=True)
@@ -41,6 +41,7 @@ class Charted:
     count: str = ""
     size: str = ""
     decimals: int = 1
+    finer_limits: int = 0  # decimals more, for limits and centre lines
     by_lot: bool = True
     least: float = 0.0  # smallest value on a log scale: what is read as less stands there
 
@@ -73,7 +74,8 @@ CHARTED = {
                 q.label,
                 q.unit,
                 "log individuals" if q.name in _BY_FACTORS else "individuals",
-                decimals=max(q.decimals, _CHART_DECIMALS.get(q.name, 0)),
+                decimals=q.decimals,
+                finer_limits=_FINER_LIMITS.get(q.name, 0),
                 by_lot=False,
                 least=_BY_FACTORS.get(q.name, 0.0),
             )

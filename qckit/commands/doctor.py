@@ -37,11 +37,11 @@ PACKAGES = (
 def command():
     """Say which versions, kernel and folders are in use."""
     click.echo(f"qckit {__version__}, Python {platform.python_version()} on {platform.platform()}")
-    click.echo(f"interpreter  {sys.executable}")
-    click.echo(f"notebooks    {notebooks_dir()}")
-    click.echo(f"sample data  {sample_images_dir()}")
+    click.echo(f"interpreter    {sys.executable}")
+    click.echo(f"notebooks      {notebooks_dir()}")
+    click.echo(f"sample data    {sample_images_dir()}")
     for name in PACKAGES:
         try:
-            click.echo(f"{name:<13}{metadata.version(name)}")
+            click.echo(f"{name:<14} {metadata.version(name)}")
         except metadata.PackageNotFoundError:
-            click.echo(f"{name:<13}missing: install it with  pip install {name}")
+            click.echo(f"{name:<14} missing: install it with  pip install {name}")

@@ -263,7 +263,7 @@ _CHORES = {
         f"{plural(c.n, 'photo waits', 'photos wait')} to be counted.",
         "qckit today --watch",
     ),
-    "lot test": lambda c, month: (f"A standard test is due of {_each(c, 'd ago')}.", ENTER),
+    "lot test": lambda c, month: (f"A standard test is due: {_each(c, 'd ago')}.", ENTER),
     "meters": lambda c, month: (f"Calibrate the meters ({_ago(c.days)}).", ENTER),
     "camera check": lambda c, month: (
         f"Check the camera against hand counts ({_ago(c.days)}"

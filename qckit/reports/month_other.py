@@ -208,7 +208,7 @@ def _plain(q, limits, frame, ax):
         title=f"{kind} chart: {law} limits alone",
         legend=False,
         ylabel=f"{q.label} [{q.unit}]",
-        decimals=q.decimals,
+        decimals=q.decimals + q.finer_limits,
     )
     out = (plain["value"] < plain["low"]) | (plain["value"] > plain["high"])
     return f"outside plain {law} limits, which take hatches for alike", out.to_numpy()
@@ -235,7 +235,7 @@ def _exact(q, kind, limits, frame, points, ax):
         title="Small counts: exact limits",
         legend=False,
         ylabel=f"{q.label} [{q.unit}]",
-        decimals=q.decimals,
+        decimals=q.decimals + q.finer_limits,
     )
     out = (exact["value"] < exact["low"] - 1e-9) | (exact["value"] > exact["high"] + 1e-9)
     return "outside exact probability limits (0.27 % by chance, both sides)", out.to_numpy()

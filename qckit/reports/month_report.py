@@ -177,7 +177,7 @@ def _chart(page, chart, *, whole):
             signals=chart.signals,
             title=name,
             ylabel=q.label + unit,
-            decimals=q.decimals,
+            decimals=q.decimals + q.finer_limits,
             target=(minimum, f"site's minimum {minimum:g} %") if minimum else None,
         )
         ax.axvspan(
@@ -198,9 +198,10 @@ def _alt(chart, study, name):
     text += f"from {part['value'].min():,.{q.decimals}f} to {part['value'].max():,.{q.decimals}f} {q.unit}".rstrip()
     if chart.limits is not None:
         end = part.iloc[-1]
+        fine = q.decimals + q.finer_limits
         text += (
-            f"; centre line {end['centre']:,.{q.decimals}f}, limits {end['low']:,.{q.decimals}f} and "
-            f"{end['high']:,.{q.decimals}f} at the end. "
+            f"; centre line {end['centre']:,.{fine}f}, limits {end['low']:,.{fine}f} and "
+            f"{end['high']:,.{fine}f} at the end. "
         )
         names = ", ".join(hit["label"].head(8))
         text += f"Signals at {names}." if len(hit) else "No signal."

@@ -137,10 +137,11 @@ def test_ewma_and_cusum_mark_their_signals():
     ax = charts.draw_ewma(ewma)
     marked = [line for line in ax.lines if line.get_marker() == "D"]
     assert len(marked[0].get_xdata()) == (ewma["signal"] != 0).sum() > 0
-    border = f"{ewma['high'].iloc[-1]:.4g}"
+    border = f"{ewma['high'].iloc[-1]:.2g}"  # two figures: more would pretend to know the border better than the data
     assert boxes(ax, (border,))[0].x0 > ax.get_window_extent().x1  # not under the diamonds
     cusum = charts.cusum_chart(x, target=0, slack=0.5, decision=4)
     ax = charts.draw_cusum(cusum)
+    assert boxes(ax, ("signal 4.0",)) and boxes(ax, ("signal \u22124.0",))
     marked = [line for line in ax.lines if line.get_marker() == "D"]
     assert len(marked[0].get_xdata()) == (cusum["signal"] != 0).sum() > 0
 

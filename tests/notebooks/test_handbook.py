@@ -2,7 +2,9 @@
 
 import ast
 import re
+import shlex
 from html import escape
+from pathlib import Path
 
 import nbformat
 import pytest
@@ -70,6 +72,32 @@ def test_options_named_in_the_handbook_exist():
         text = " ".join(c.source for c in nbformat.read(path, as_version=4).cells if c.cell_type == "markdown")
         for code in re.findall(r"`([^`]+)`", text):
             assert set(re.findall(r"--[a-z][a-z-]+", code)) <= flags, (path.name, code)
+
+
+def written_commands():
+    """Every command line with its arguments of the README and the handbook, as words."""
+    readme = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    chapters = [nbformat.read(path, as_version=4).cells for path in PATHS]
+    for text in (readme, *(cell.source for cells in chapters for cell in cells if cell.cell_type == "markdown")):
+        yield from (shlex.split(code)[1:] for code in re.findall(r"`(qckit [^`…]+)`", text) if "COMMAND" not in code)
+
+
+def test_commands_written_with_their_arguments_can_be_typed_so():
+    import click
+
+    from qckit.cli import command
+
+    looked_at = 0
+    for words in written_commands():
+        found, rest = command, list(words)
+        while isinstance(found, click.Group) and rest:
+            found = found.get_command(click.Context(command), rest.pop(0))
+        if isinstance(found, click.Group) or not any(word[0] != "-" for word in rest[:1]):
+            continue  # named without its arguments
+        needed = {p.opts[-1] for p in found.params if isinstance(p, click.Option) and p.required}
+        assert needed <= set(rest), f"qckit {' '.join(words)}: {needed - set(rest)} must be given"
+        looked_at += 1
+    assert looked_at > 20
 
 
 def test_the_reference_follows_the_code():

@@ -2,6 +2,8 @@
 
 import dataclasses
 import json
+import math
+import re
 
 import numpy as np
 import pandas as pd
@@ -26,6 +28,7 @@ from qckit.verdicts.month.tables import (
     signal_rows,
 )
 from qckit.verdicts.month.verdict import VERDICTS, finding_of_month, main_lot, needs_attention, review_month
+from qckit.verdicts.month.words import evidence, shift_sentence
 
 
 @pytest.fixture(scope="module")
@@ -551,3 +554,14 @@ def test_a_hatch_of_which_nothing_came_stands_out_and_stops_no_page(recent):
     assert study.lots["K-121"].capability.share_pct_high < 5
     chart = study.charts[("K-121", "hatching_efficiency_per_g")]
     assert chart.frame.set_index("label").at[hatch, "z"] < -10
+
+
+def test_a_months_figures_have_the_digits_they_are_read_with_and_are_told_apart(studies):
+    study = studies("2026-10")
+    rows = lots_table(study).set_index("lot")
+    assert math.isnan(rows.loc["K-121", "slope_per_30_days"]) and rows.loc["K-118", "slope_per_30_days"] < -1
+    (cone_c,) = [s for s in study.shifts if s.is_open and s.counts]
+    words = shift_sentence(cone_c, "ymd")
+    assert re.search(r"oxygen 4\.\d mg/l there, 6\.\d otherwise", words), words
+    good = next(e for e in evidence(study) if e.question == "How good is K-121?")
+    assert good.answer.startswith("Outside what changed, K-121 hatches 8")

@@ -271,7 +271,7 @@ def _whence(e, with_grams):
     sources = []
     for name, pct, per_g, _ in e.others[-2:]:
         grams = f" and {figures(per_g, 2)}" if with_grams and math.isfinite(per_g) else ""
-        sources.append(f"{name} gave {pct:.0f} %{grams} when new")
+        sources.append(f"{name}'s hatches gave {pct:.0f} %{grams} when new")
     if math.isfinite(e.claim_pct):
         sources.append(f"its label claims {e.claim_pct:.0f} %")
     return sources

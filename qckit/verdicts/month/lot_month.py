@@ -111,7 +111,7 @@ def _level_words(chart, last):
     aged = f"; each moved along the slope to {end}" if chart.limits is not None and chart.limits.slope_per_day else ""
     return (
         f"the counted hatches of the {_LEVEL_DAYS} days up to {end} under the standard conditions and outside any "
-        f"change or signal told above{aged}"
+        f"change or signal named above{aged}"
     )
 
 

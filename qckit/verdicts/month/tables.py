@@ -13,7 +13,7 @@ from qckit.charts.series import CHARTED, CONDITIONS
 from qckit.verdicts.month.shifts import ROOM
 from qckit.verdicts.month.signals import CHANGE_RULE
 from qckit.verdicts.month.study import MonthStudy
-from qckit.verdicts.month.words import slope_of, value_words
+from qckit.verdicts.month.words import is_changed, slope_of, value_words
 from qckit.words import rounded
 
 __all__ = [
@@ -67,7 +67,7 @@ def lots_table(study: MonthStudy) -> pd.DataFrame:
                 "state": _state(study, m),
                 "hatch_pct": between(100 * m.hatch_pct.value, 100 * m.hatch_pct.low, 100 * m.hatch_pct.high, 1),
                 "nauplii_per_g": rounded(m.efficiency.value),
-                "slope_per_30_days": slope_of(study, m),
+                "slope_per_30_days": slope_of(study, m) or math.nan,  # none where the level stays
                 "below_minimum_pct": m.capability.share_pct,
                 "dose_g": m.dose.grams if m.dose else math.nan,
                 "cost_per_million": m.cost_per_million,
@@ -80,8 +80,7 @@ def lots_table(study: MonthStudy) -> pd.DataFrame:
 
 def _state(study, m) -> str:
     """In a word, how a lot's month was."""
-    mine = set(study.series.loc[study.series["lot"] == m.lot, "hatch"])
-    if any(s.is_open and mine & set(s.labels) for s in study.shifts):
+    if is_changed(study, m):
         return "changed"
     if m.is_in_control is None:
         return "not judged"

@@ -233,10 +233,17 @@ def lot_sentence(m) -> str:
     return f"{m.lot}: {state} ({n}, {m.marks} marked on its chart{chance}); {m.chart.baseline_words}."
 
 
+def is_changed(study, m) -> bool:
+    """Whether hatches of a lot belong to a change that nobody has explained."""
+    mine = set(study.series.loc[study.series["lot"] == m.lot, "hatch"])
+    return any(s.is_open and mine & set(s.labels) for s in study.shifts)
+
+
 def _level_line(study, m):
     """A lot against the world."""
     v, minimum = m.level, study.settings.limits.min_hatch_pct
-    text = f"{m.lot} hatches {v.now:.0f} % ({v.now_low:.0f} to {v.now_high:.0f} %)"
+    where = "Outside what changed, " if is_changed(study, m) else ""  # the month's mean, on the card, is another figure
+    text = f"{where}{m.lot} hatches {v.now:.0f} % ({v.now_low:.0f} to {v.now_high:.0f} %)"
     text += f", {v.level:.0f} % before it aged" if abs(v.now - v.level) >= 1 else ""
     beside = []
     if v.before:
