@@ -110,6 +110,7 @@ class ProtocolSettings:
     incubation_h: float = 24.0
     count_at: str = "09:00"
     feed_at: str = "10:00, 16:00"
+    balance_step_g: float = 0.1  # grams are said as they can be weighed
     subsamples: int = 3
     subsample_ul: float = 250.0
     dilution: float = 1.0
@@ -241,6 +242,7 @@ _RANGES = {
     "n_cones": (1, 10_000),
     "max_g_per_l": (0.01, 100),
     "incubation_h": (1, 200),
+    "balance_step_g": (0.0001, 100),
     "subsamples": (1, 100),
     "subsample_ul": (0.01, 1e8),
     "dilution": (1e-3, 1e6),

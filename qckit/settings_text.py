@@ -55,6 +55,7 @@ _EXPLAINED = {
     "incubation_h": "hours from wetting to harvest [h]",
     "count_at": "time of day of the counts",
     "feed_at": "times of day of the feeds",
+    "balance_step_g": "finest step of the balance for cysts, to which doses are said [g]",
     "subsamples": "subsamples counted per cone",
     "subsample_ul": "volume of a subsample [µl]",
     "dilution": "times a subsample is diluted before counting; 1 if not",

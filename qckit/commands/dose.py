@@ -166,13 +166,13 @@ def _table(plan, settings, out):
     from qckit.hatch import wall_table
 
     demands = [plan.nauplii * share for share in (0.25, 0.5, 0.75, 1.0, 1.5, 2.0)]
-    table = wall_table(plan, demands).round({"grams_per_cone": 1, "density_g_per_l": 2, "left_over": 0, "nauplii": 0})
-    table["grams"] = (table["grams_per_cone"] * table["n_cones"]).round(1)  # as weighed out, cone by cone
+    table = wall_table(plan, demands).round({"grams": 9, "density_g_per_l": 2, "left_over": 0, "nauplii": 0})
     if out:
         _write(out, plan, table, settings)
         click.echo(f"Table written to {out}; renew it by {plan.renew_by:%Y-%m-%d}.")
     else:
         forms = dict.fromkeys(("nauplii", "left_over"), "{:,.0f}".format)
+        forms |= dict.fromkeys(("grams", "grams_per_cone"), plan.say)
         click.echo(table.to_string(index=False, formatters=forms))
         click.echo(f"Table of {plan.day:%Y-%m-%d}; renew it by {plan.renew_by:%Y-%m-%d}.")
 
@@ -242,7 +242,7 @@ def _page(plan, table, settings):
     from qckit.hatch.dose_plan import risk_words
 
     shown = table[list(_HEADINGS)].rename(columns=_HEADINGS)
-    forms = ["{:,.0f}".format, "{:.1f}".format, "{:.0f}".format, "{:.1f}".format]
+    forms = ["{:,.0f}".format, plan.say, "{:.0f}".format, plan.say]
     warned = "".join(f"<p>{escape(w.sentence)}</p>" for w in plan.warnings)
     order = settings.site.date_order
     return _PAGE.format(

@@ -114,9 +114,9 @@ class Bench:
         """Grams of a cone to start: the plan's, else those of the newest hatch."""
         plan = self.page.start
         if plan.code == "start":
-            return f"{plan.grams_per_cone:.3g}"
+            return f"{plan.grams_per_cone_weighed:g}"
         newest = max(self.page.hatches, key=lambda state: state.started, default=None)
-        return f"{newest.grams:.3g}" if newest else ""
+        return f"{newest.grams:g}" if newest else ""
 
     def has_lots(self) -> bool:
         """Whether any lot is in the log."""

@@ -12,6 +12,7 @@ import pandas as pd
 
 from qckit.day.hatches import SLACK_H, HatchState
 from qckit.errors import QcError
+from qckit.hatch.weighing import grams_to_weigh, say_grams
 from qckit.tables import to_utc
 
 if TYPE_CHECKING:
@@ -73,11 +74,21 @@ class Start:
     why_not: str = ""
     feeds: tuple[dt.datetime, ...] = ()
     missed: tuple[dt.datetime, ...] = ()  # feeds that nothing started now can reach
+    balance_step_g: float = 0.1
+
+    @property
+    def grams_per_cone_weighed(self) -> float:
+        """Grams in each cone, as the balance can weigh them. [g]"""
+        return grams_to_weigh(self.grams_per_cone, self.balance_step_g)
 
     @property
     def grams_weighed(self) -> float:
-        """Grams altogether when each cone's are weighed out as they are said, to three figures. [g]"""
-        return float(f"{self.grams_per_cone:.3g}") * max(self.n_cones, 1)
+        """Grams altogether when each cone's are weighed out as they are said. [g]"""
+        return self.grams_per_cone_weighed * max(self.n_cones, 1)
+
+    def say(self, grams: float) -> str:
+        """Write grams with the decimals of the site's balance."""
+        return say_grams(grams, self.balance_step_g)
 
 
 def lots_in_use(tables: SiteTables, *, now: dt.datetime, counts: pd.DataFrame) -> list[LotInUse]:
@@ -223,6 +234,7 @@ def plan_start(
         basis=dose.basis,
         dose_sentence=dose.sentence,
         dose_warnings=tuple(warning.sentence for warning in dose.warnings if warning.code != "cones"),
+        balance_step_g=protocol.balance_step_g,
         **head,
     )
 

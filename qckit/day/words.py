@@ -206,14 +206,14 @@ def start_words(start: Start, now: dt.datetime, *, short: bool = False) -> str:
     if start.code == "start":
         when = "now" if start.is_late else f"by {start.by:%H:%M}"
         cones = f" in {joined(map(cone_name, start.cones))}" if start.cones else ""
-        each = f" ({start.grams_per_cone:.3g} g each)" if len(start.cones) > 1 and not short else ""
+        each = f" ({start.say(start.grams_per_cone_weighed)} g each)" if len(start.cones) > 1 and not short else ""
         if short:
-            return f"start {start.grams_weighed:.6g} g{cones} {when}"
+            return f"start {start.say(start.grams_weighed)} g{cones} {when}"
         feeds = joined(f"{feed:%H:%M}" for feed in start.feeds)
         late = start.is_late and now - start.by > _NOTICED
         ready = f", ready {_clock(start.ready, now)}" if late else ""
         return (
-            f"{start.grams_weighed:.6g} g of {start.lot}{cones}{each} {when}{ready}, "
+            f"{start.say(start.grams_weighed)} g of {start.lot}{cones}{each} {when}{ready}, "
             f"for tomorrow {feeds} ({millions(start.needed)})."
         )
     if short:

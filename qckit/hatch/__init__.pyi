@@ -11,8 +11,9 @@ from .dose import (
     max_density_g_per_l,
     start_times,
 )
-from .dose_plan import DosePlan, plan_dose, wall_table
+from .dose_plan import DosePlan, plan_dose
 from .dose_records import DoseRecords, dose_records
+from .dose_table import wall_table
 from .dose_warnings import DOSE_WARNINGS, DoseWarning, best_beside, is_shown_below
 from .equivalence import paired_ratio_equivalence, ratio_equivalence
 from .estimates import Estimate, Spread

@@ -22,9 +22,10 @@ from qckit.hatch.harvest import Recovery, recovery_of
 from qckit.hatch.lot_level import LotLevel, lot_level
 from qckit.hatch.metrics import require_lot
 from qckit.hatch.photo_counts import photo_counts_of
+from qckit.hatch.weighing import grams_to_weigh, say_grams
 from qckit.words import figures, plural
 
-__all__ = ["RISKS", "DosePlan", "plan_dose", "wall_table"]
+__all__ = ["RISKS", "DosePlan", "plan_dose"]
 
 RISKS = (0.05, 0.1, 0.2, 0.5)
 """Risks of falling short whose grams are shown beside the chosen one."""
@@ -66,14 +67,15 @@ class DosePlan:
     savings: tuple[tuple[float, float], ...]  # risk, grams
     renew_by: pd.Timestamp
     warnings: tuple[DoseWarning, ...] = ()
+    balance_step_g: float = 0.1
 
     def _repr_html_(self) -> str:
         from qckit.showing import shown
 
         harvested = f"{figures(self.harvested_per_g)} ({figures(self.low)} to {figures(self.high)})"
         rows = [
-            ("cysts", f"{self.grams_weighed:,.6g} g"),
-            ("per cone", f"{self.n_cones} x {round(self.grams_per_cone, 1):,.6g} g"),
+            ("cysts", f"{self.say(self.grams_weighed)} g"),
+            ("per cone", f"{self.n_cones} x {self.say(self.grams_per_cone_weighed)} g"),
             ("nauplii harvested per gram", harvested),
             ("recovery", f"{self.recovery_pct:.0f} % ({self.recovery_basis})"),
         ]
@@ -98,7 +100,7 @@ class DosePlan:
         ax.plot([100 * r for r in risks], grams, color=draw.SERIES[0], marker="o", markersize=4)
         draw.points([100 * self.risk], [self.grams], ax=ax, marker="D", color=draw.SERIES[1], markersize=9)
         at = (100 * self.risk, self.grams)
-        ax.annotate(f"{self.grams:,.3g} g", at, xytext=(10, 4), textcoords="offset points", va="bottom")
+        ax.annotate(f"{self.say(self.grams_weighed)} g", at, xytext=(10, 4), textcoords="offset points", va="bottom")
         ax.margins(y=0.25)
         ax.set(xlabel="harvests that fall short [%]", ylabel="cysts [g]")
         ax.set_title(f"{self.lot}: {self.nauplii:,.0f} nauplii")
@@ -125,9 +127,18 @@ class DosePlan:
         return self.grams / self.n_cones
 
     @property
+    def grams_per_cone_weighed(self) -> float:
+        """Grams in each cone, as the balance can weigh them. [g]"""
+        return grams_to_weigh(self.grams_per_cone, self.balance_step_g)
+
+    @property
     def grams_weighed(self) -> float:
-        """Grams altogether when each cone's are weighed out as they are said, to a tenth of a gram. [g]"""
-        return round(self.grams_per_cone, 1) * self.n_cones
+        """Grams altogether when each cone's are weighed out as they are said. [g]"""
+        return self.grams_per_cone_weighed * self.n_cones
+
+    def say(self, grams: float) -> str:
+        """Write grams with the decimals of the site's balance."""
+        return say_grams(grams, self.balance_step_g)
 
     @property
     def density_g_per_l(self) -> float:
@@ -161,9 +172,9 @@ class DosePlan:
     def sentence(self) -> str:
         """Grams and cones, what they are for, and how often they fall short."""
         text = (
-            f"{self.grams_weighed:.1f} g of {self.lot} in {plural(self.n_cones, 'cone')} of {self.cone_volume_l:g} l "
-            f"({self.grams_per_cone:.1f} g each) for {self.nauplii:,.0f} nauplii: {risk_words(self.risk)} would fall "
-            f"short. It rests on {self.rests_on}."
+            f"{self.say(self.grams_weighed)} g of {self.lot} in {plural(self.n_cones, 'cone')} of "
+            f"{self.cone_volume_l:g} l ({self.say(self.grams_per_cone_weighed)} g each) for {self.nauplii:,.0f} "
+            f"nauplii: {risk_words(self.risk)} would fall short. It rests on {self.rests_on}."
         )
         if not self.is_enough_cones:
             text += f" Only {plural(self.cones_at_hand, 'cone')} at hand: hatch the rest in a second batch."
@@ -175,7 +186,7 @@ class DosePlan:
         more = [(r, g) for r, g in self.savings if r > self.risk]
         if not more:
             return ""
-        parts = [f"{self.grams - g:.1f} g at {_one_in(r)}" for r, g in more]
+        parts = [f"{self.say(self.grams - g)} g at {_one_in(r)}" for r, g in more]
         return f"A larger risk of falling short would save {', '.join(parts)}."
 
     def for_nauplii(self, nauplii: float) -> DosePlan:
@@ -289,32 +300,8 @@ def plan_dose(tables, lot, *, nauplii=None, day="", risk=None, records=None):
         savings=tuple((r, float(nauplii) / per_g.quantile(r)) for r in RISKS),
         renew_by=_renew_by(at, level),
         warnings=dose_warnings(cones, level, lot_row, settings, n_cones=n_cones),
+        balance_step_g=settings.protocol.balance_step_g,
     )
-
-
-def wall_table(plan, demands):
-    """Table for the wall: grams and cones for several demands.
-
-    Parameters
-    ----------
-    plan : DosePlan
-    demands : sequence of float
-        Nauplii per feed.
-
-    Returns
-    -------
-    DataFrame, columns nauplii, grams, n_cones, grams_per_cone, density_g_per_l, left_over
-
-    Examples
-    --------
-    >>> plan = hatch.plan_dose(tables, "K-121", nauplii=5_000_000)
-    >>> len(hatch.wall_table(plan, [1e6, 2e6, 5e6]))
-    3
-    """
-    names = ["nauplii", "grams", "n_cones", "grams_per_cone", "density_g_per_l", "left_over"]
-    if not len(demands):
-        return pd.DataFrame(columns=names)
-    return pd.concat([plan.for_nauplii(d).to_frame() for d in demands], ignore_index=True)[names]
 
 
 def cones_for(grams, grams_a_cone):

@@ -9,6 +9,7 @@ import pandas as pd
 
 from qckit import draw
 from qckit.charts.series import CHARTED
+from qckit.hatch.weighing import decimals_of
 from qckit.progress import working
 from qckit.reports.accuracy import certificates_of, cite_certificates
 from qckit.reports.blocks import Html, note, table
@@ -243,7 +244,7 @@ def lots(page: MonthPage) -> Html:
     digits = {
         "slope_per_30_days": 2,
         "below_minimum_pct": 1,
-        "dose_g": 1,
+        "dose_g": decimals_of(page.settings.protocol.balance_step_g),
         "cost_per_million": 3,
         "n_hatches": 0,
         "nauplii_per_g": 0,

@@ -33,7 +33,7 @@ def test_a_count_that_is_due_and_what_to_start(bench):
     assert page.start.code == "start" and page.start.lot == "L-1"
     assert page.start.grams == pytest.approx(2_000_000 / 200_000)
     assert page.start.by == at("2026-11-20T09:00")
-    assert answer(page) == "Start 10 g in A by 09:00."
+    assert answer(page) == "Start 10.0 g in A by 09:00."
 
 
 def test_todays_counts_against_the_lots_usual(bench):

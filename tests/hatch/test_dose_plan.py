@@ -85,7 +85,7 @@ def test_more_risk_means_fewer_grams_and_a_demand_scales_them():
     assert grams == sorted(grams, reverse=True) and grams[0] == pytest.approx(plan.grams)
     assert plan_dose(tables, "L", risk=0.5).grams == pytest.approx(plan.best_grams)
     table = wall_table(plan, [1e6, 5e6, 5e7])
-    assert table["grams"][1] == pytest.approx(plan.grams) and table["density_g_per_l"].max() <= 2
+    assert table["grams"][1] == pytest.approx(plan.grams_weighed) and table["density_g_per_l"].max() <= 2
     assert list(wall_table(plan, []).columns) == list(table.columns)
     with pytest.raises(InputError, match=r"risk is 0\.7 and must lie between 0\.001 and 0\.5"):
         plan_dose(tables, "L", risk=0.7)
@@ -208,7 +208,7 @@ def test_a_plan_shows_itself_and_draws_its_risks():
 
     plan = plan_dose(room(tests=[("L", "standard test", 10, 240_000)]), "L")
     page = plan._repr_html_()
-    assert f"{plan.grams:,.3g} g" in page and plan.sentence.split(".")[0] in page
+    assert f"{plan.grams_weighed:,.1f} g" in page and plan.sentence.split(".")[0] in page
     ax = plan.plot()
     marked = next(line for line in ax.lines if line.get_marker() == "D")
     assert list(marked.get_ydata()) == [plan.grams]
@@ -220,7 +220,7 @@ def test_a_plan_says_what_is_left_over_and_draws_what_a_risk_saves():
     plan = plan_dose(room(), "L", nauplii=5e6)
     assert plan.grams * plan.low == pytest.approx(5e6)
     assert plan.left_over == pytest.approx(plan.grams * plan.harvested_per_g - 5e6) and plan.left_over > 0
-    assert f"{plan.grams:,.3g} g" in plan._repr_html_() and "Dose of L" in plan._repr_html_()
+    assert f"{plan.grams_weighed:,.1f} g" in plan._repr_html_() and "Dose of L" in plan._repr_html_()
     grams = plan.plot().lines[0].get_ydata()
     assert max(grams) >= plan.grams >= plan.best_grams == min(grams)
 
@@ -261,3 +261,36 @@ def test_the_grams_said_are_the_sum_of_what_is_weighed_into_the_cones():
         text = plan.for_nauplii(nauplii).sentence
         whole, cones, each = re.search(r"^([\d.]+) g of L in (\d+) cones.*\(([\d.]+) g each\)", text).groups()
         assert float(whole) == pytest.approx(int(cones) * float(each), abs=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("grams", "step", "weighed", "said"),
+    [
+        (12.345, 0.1, 12.3, "12.3"),
+        (12.345, 0.05, 12.35, "12.35"),
+        (12.345, 0.5, 12.5, "12.5"),
+        (12.345, 1, 12.0, "12"),
+        (12.345, 0.001, 12.345, "12.345"),
+        (0.02, 0.1, 0.1, "0.1"),
+        (1234.56, 0.1, 1234.6, "1,234.6"),
+    ],
+)
+def test_grams_are_said_in_the_steps_of_the_balance(grams, step, weighed, said):
+    from qckit.hatch.weighing import grams_to_weigh, say_grams
+
+    assert grams_to_weigh(grams, step) == weighed and say_grams(weighed, step) == said
+
+
+def test_plan_table_and_day_say_the_same_grams_whatever_the_balance():
+    from qckit.day.starting import Start
+
+    tables = room()
+    protocol = replace(tables.settings.protocol, balance_step_g=0.05)
+    plan = plan_dose(tables.but(settings=replace(tables.settings, protocol=protocol)), "L", nauplii=12e6)
+    assert plan.n_cones > 1 and plan.grams_per_cone_weighed == pytest.approx(round(plan.grams_per_cone / 0.05) * 0.05)
+    start = Start(
+        "start", 0, grams_per_cone=plan.grams_per_cone, n_cones=plan.n_cones, balance_step_g=plan.balance_step_g
+    )
+    said = f"{plan.grams_per_cone_weighed:.2f}"
+    assert f"({said} g each)" in plan.sentence and start.say(start.grams_per_cone_weighed) == said
+    assert start.grams_weighed == plan.grams_weighed == wall_table(plan, [plan.nauplii])["grams"][0]

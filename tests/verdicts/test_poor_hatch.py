@@ -241,7 +241,7 @@ def test_the_gap_is_closed_by_the_right_grams(history):
     assert feed["missing_day"] == pytest.approx(feed["missing"] + 20e6)  # two feeds a day
     tables = site_of(history, settings=settings)
     plan = plan_dose(tables, "K-121", nauplii=feed["missing_day"], day="2026-11-06T10:00:00+00:00")
-    assert feed["grams"] == plan.grams and feed["n_cones"] == plan.n_cones  # one dose for every page
+    assert feed["grams"] == plan.grams_weighed and feed["n_cones"] == plan.n_cones  # one dose for every page
     # cone D did well and comes free at the harvest; the poor cone B comes last
     assert feed["cone"] == "A, C, D, B" and feed["lot"] == "K-121"
     assert f"in {plan.n_cones} cones and 4 are at hand: start " in feed["sentence"]

@@ -69,7 +69,7 @@ def lots_table(study: MonthStudy) -> pd.DataFrame:
                 "nauplii_per_g": rounded(m.efficiency.value),
                 "slope_per_30_days": slope_of(study, m) or math.nan,  # none where the level stays
                 "below_minimum_pct": m.capability.share_pct,
-                "dose_g": m.dose.grams if m.dose else math.nan,
+                "dose_g": m.dose.grams_weighed if m.dose else math.nan,
                 "cost_per_million": m.cost_per_million,
                 "cysts_g": m.cysts_g,
                 "cost": m.cost,

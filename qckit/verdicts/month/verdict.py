@@ -7,6 +7,7 @@ from dataclasses import asdict
 
 from qckit.charts.series import CONDITIONS
 from qckit.hatch.dose_plan import risk_words
+from qckit.hatch.weighing import decimals_of
 from qckit.site_tables import SiteTables
 from qckit.verdicts.finding import Figure, Finding
 from qckit.verdicts.month import steps, words
@@ -147,9 +148,9 @@ def _figures(study):
             Figure(
                 "dose_g",
                 f"next month's dose per feed, {name}",
-                m.dose.grams,
+                m.dose.grams_weighed,
                 unit="g",
-                decimals=1,
+                decimals=decimals_of(m.dose.balance_step_g),
                 note=f"{risk_words(m.dose.risk)} falls short; rests on {m.dose.rests_on}",
             )
         )
@@ -197,7 +198,7 @@ def _details(study):
                 "baseline": m.chart.baseline_words,
                 "drift": m.chart.drift.sentence if m.chart.drift else "",
                 "slope_pct_per_30_days": words.slope_of(study, m),
-                "dose_g": m.dose.grams if m.dose else math.nan,
+                "dose_g": m.dose.grams_weighed if m.dose else math.nan,
                 "cost_per_million": m.cost_per_million,
             }
             for m in study.lots.values()

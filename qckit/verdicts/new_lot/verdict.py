@@ -8,6 +8,7 @@ from dataclasses import asdict
 import pandas as pd
 
 from qckit.hatch.dose_plan import risk_words
+from qckit.hatch.weighing import decimals_of
 from qckit.verdicts.finding import Figure, Finding
 from qckit.verdicts.new_lot import reasoning, words
 from qckit.verdicts.new_lot.evidence import new_lot_evidence
@@ -137,7 +138,14 @@ def _figures(evidence):
         )
     else:
         figures.append(
-            Figure("dose_g", "dose for one feed", dose.grams, unit="g", decimals=1, note=_dose_note(dose)),
+            Figure(
+                "dose_g",
+                "dose for one feed",
+                dose.grams_weighed,
+                unit="g",
+                decimals=decimals_of(dose.balance_step_g),
+                note=_dose_note(dose),
+            ),
         )
     return figures
 
@@ -146,8 +154,8 @@ def _dose_note(dose):
     """What the dose is for, how often it falls short, and which recovery it counts on."""
     counted = capital(dose.level.photos.words.removeprefix(", "))
     return (
-        f"for {dose.nauplii:,.0f} nauplii: {risk_words(dose.risk)} falls short; {dose.best_grams:.1f} g would be short "
-        f"every second time. {capital(dose.recovery_basis)} recovery of {dose.recovery_pct:.0f} %"
+        f"for {dose.nauplii:,.0f} nauplii: {risk_words(dose.risk)} falls short; {dose.say(dose.best_grams)} g would be "
+        f"short every second time. {capital(dose.recovery_basis)} recovery of {dose.recovery_pct:.0f} %"
         f"{f'. {counted}' if counted else ''}"
     )
 
@@ -230,9 +238,11 @@ def _choice(evidence, settings):
 
 def dose_record(dose):
     """A dose as plain data, with its basis and what speaks against it."""
-    names = ("nauplii", "grams", "best_grams", "risk", "basis", "efficiency_per_g", "low", "harvested_per_g", "high")
-    more = ("n_cones", "grams_per_cone", "recovery_pct", "recovery_basis", "is_enough_cones", "sentence")
+    names = ("nauplii", "best_grams", "risk", "basis", "efficiency_per_g", "low", "harvested_per_g", "high")
+    more = ("n_cones", "recovery_pct", "recovery_basis", "is_enough_cones", "sentence")
     return {name: getattr(dose, name) for name in (*names, *more)} | {
+        "grams": dose.grams_weighed,
+        "grams_per_cone": dose.grams_per_cone_weighed,
         "day": f"{dose.day:%Y-%m-%d}",
         "renew_by": f"{dose.renew_by:%Y-%m-%d}",
         "warnings": [{"code": w.code, "values": w.values} for w in dose.warnings],

@@ -66,7 +66,7 @@ def _choice(evidence, settings):
     if code == "beside_worse" and evidence.dose is not None:
         order = (
             "Order another lot now; until it is tested, this one is the better of the two: "
-            f"{evidence.dose.grams:.0f} g for a feed."
+            f"{evidence.dose.say(evidence.dose.grams_weighed)} g for a feed."
         )
     return _CHOICES[code].format(**values, order=order)
 
@@ -195,7 +195,7 @@ def _larger_dose(evidence, settings):
     on_claim = evidence.dose.nauplii / (claim * evidence.dose.recovery_pct / 100)
     factor = evidence.dose.grams / on_claim
     tell = "; tell the supplier, with this report" if any(c.high < 1 for c in evidence.claims) else ""
-    return f"That is {factor:.2f} times the {on_claim:.1f} g that the label's claim would ask for{tell}."
+    return f"That is {factor:.2f} times the {evidence.dose.say(on_claim)} g that the label's claim would ask for{tell}."
 
 
 def _what_is_missing(rule, evidence):

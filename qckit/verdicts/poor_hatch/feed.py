@@ -8,6 +8,7 @@ import pandas as pd
 
 from qckit.errors import InputError
 from qckit.hatch import Recovery
+from qckit.hatch.weighing import say_grams
 from qckit.verdicts.lots.level import Level
 
 __all__ = ["another_lot", "next_feed"]
@@ -145,11 +146,10 @@ def _dose(missing, lot, tables, now):
         plan = plan_dose(tables, lot, nauplii=missing, day=now)
     except InputError:
         return {"ready": ready}
-    per_cone = plan.grams / max(plan.n_cones, 1)
     return {
-        "grams": plan.grams,
+        "grams": plan.grams_weighed,
         "n_cones": plan.n_cones,
-        "grams_per_cone": per_cone,
+        "grams_per_cone": plan.grams_per_cone_weighed,
         "ready": ready,
         "rests_on": plan.rests_on,
     }
@@ -159,17 +159,18 @@ def _start(result, settings):
     """What to start, in one sentence."""
     many = result["n_cones"] > 1
     place = f"{'cones' if many else 'cone'} {result['cone']}" if result["cone"] else "a cone that is free and clean"
-    each = f" ({result['grams_per_cone']:.0f} g each)" if many else ""
+    step = settings.protocol.balance_step_g
+    grams, per_cone = (say_grams(result[name], step) for name in ("grams", "grams_per_cone"))
+    each = f" ({per_cone} g each)" if many else ""
     when = (
         f"ready about {result['ready']}" if result["ready"] else f"ready in about {settings.conditions.reading_h:.0f} h"
     )
-    amount = f"{result['grams']:.1f}" if result["grams"] < 10 else f"{result['grams']:.0f}"
-    sentence = f"Start {amount} g of {result['lot']} in {place} now{each}: {when}."
+    sentence = f"Start {grams} g of {result['lot']} in {place} now{each}: {when}."
     at_hand = len(result["cone"].split(", ")) if result["cone"] else result["n_cones"]
     if at_hand < result["n_cones"]:
         sentence = (
-            f"That takes {result['grams']:.0f} g of {result['lot']} in {result['n_cones']} cones and {at_hand} "
-            f"{'is' if at_hand == 1 else 'are'} at hand: start {result['grams_per_cone']:.0f} g in {place} now, "
+            f"That takes {grams} g of {result['lot']} in {result['n_cones']} cones and {at_hand} "
+            f"{'is' if at_hand == 1 else 'are'} at hand: start {per_cone} g in {place} now, "
             f"and the rest as soon as a cone is free; {when}."
         )
     return sentence
