@@ -14,6 +14,7 @@ from qckit.hatch.readings import standard_of, water_of_hatches
 from qckit.hatch.registry import METRICS
 from qckit.quantities import QUANTITIES, WATER
 from qckit.tables import to_utc
+from qckit.words import figures, number
 
 __all__ = ["CHARTED", "CONDITIONS", "LOT_CHARTS", "SERIES_COLUMNS", "Charted", "chart_points", "hatch_series"]
 
@@ -44,6 +45,17 @@ class Charted:
     finer_limits: int = 0  # decimals more, for limits and centre lines
     by_lot: bool = True
     least: float = 0.0  # smallest value on a log scale: what is read as less stands there
+
+    def size_text(self, size: float) -> str:
+        """Write the size of a difference, rounded to what is known, with its unit."""
+        if self.kind.startswith("p"):
+            return f"{size:.0f} points" if size >= 9.5 else f"{size:.1f} points"
+        return self.value_text(size)
+
+    def value_text(self, value: float) -> str:
+        """Write a value with its unit: as many decimals as it is read with, and no more than three figures counted."""
+        text = figures(value) if self.decimals == 0 else number(value, self.decimals)
+        return f"{text} {self.unit}".rstrip()
 
 
 def _of_metric(m):

@@ -115,7 +115,7 @@ def _say_answer(sheets, site: str, result) -> None:
     day = newest_day(sheets, folder.settings)
     if day:
         try:
-            click.echo(answer(load_day(folder.folder, now=f"{day}T{folder.settings.protocol.count_at}")))
+            click.echo(answer(load_day(folder.folder, now=f"{day}T{folder.settings.protocol.count_time:%H:%M}")))
         except QcError as error:  # what was entered stands all the same
             click.echo(f"note: {error}")
 

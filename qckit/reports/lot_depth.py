@@ -65,8 +65,10 @@ def over_time(test) -> Html:
     if trend is not None:
         with draw.style():
             ax = hatch.draw_ageing(trend, ax=half_page(2.9))
-        few = "" if trend.lot == test.lot else f"Lot {test.lot} has too few tests for a trend; this is the lot in use. "
-        words = f"{few}Lot {trend.lot}, {trend.n_tests} days of hatches. {trend.sentence}"
+        few = (
+            "" if trend.lot == test.lot else f"Lot {test.lot} has too few tests for a trend; shown is the lot in use. "
+        )
+        words = f"{few}Lot {trend.lot} was hatched on {plural(trend.n_tests, 'day')}. {trend.sentence}"
         drawn.append((ax, words, ""))
         below.append(sentences([words, trend.note]).html)
     else:

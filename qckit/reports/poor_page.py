@@ -10,7 +10,7 @@ import pandas as pd
 from qckit.progress import working
 from qckit.quantities import QUANTITIES
 from qckit.reports.accuracy import certificates_of, cite_certificates
-from qckit.reports.blocks import Html, sentences, table
+from qckit.reports.blocks import Html, note, sentences, table
 from qckit.reports.checked import checked_photos
 from qckit.reports.folds import folded
 from qckit.reports.pictures import figure, thumbnails
@@ -199,6 +199,8 @@ def factors(page: PoorPage) -> Html:
 
 def readings_chart(page: PoorPage) -> Html:
     """Draw the readings of the most telling quantity."""
+    if not (page.tables.readings["hatch"] == page.hatch).any():
+        return note("No reading was taken during this hatch.")
     drawn = charts.draw_readings(page.tables.readings, page.finding, started=page.finding.details["started"])
     return figure(drawn, alt=page.finding.details["alt"]["readings"])
 

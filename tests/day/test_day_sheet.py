@@ -101,3 +101,14 @@ def test_a_count_is_never_given_to_a_hatch_of_another_lot(room, sheet):
         assert "lot 'L-9'" in str(error.value) and log.samples(hatch="H261119-A").empty
         import_sheets(log, [sheet("2026-11-20,A,,80,3,12,70,L-1,\n")], by="op1")
         assert log.samples(hatch="H261119-A")["nauplii"].tolist() == [80]
+
+
+def test_the_answer_after_an_import_takes_any_way_of_writing_the_time_of_counts(room, sheet, capsys):
+    from qckit import cli
+
+    settings = room / "qckit.toml"
+    settings.write_text(settings.read_text("utf-8").replace('count_at = "09:00"', 'count_at = "9.00"'), "utf-8")
+    with pytest.raises(SystemExit):
+        cli.main(["log", "import", str(sheet(ROWS)), "--site", str(room), "--by", "op1"])
+    said = capsys.readouterr()
+    assert "A 82 %, usual" in said.out and "note: now" not in said.out + said.err

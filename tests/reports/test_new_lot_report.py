@@ -224,7 +224,7 @@ def test_rate_and_ageing_are_shown_where_there_is_data(site_with_more):
         "T90",
         "not reached: 80 % hatch",
         "standard method [h]",
-        "Lot K-124 has too few tests for a trend; this is the lot in use. Lot K-121, 3 days of hatches.",
+        "Lot K-124 has too few tests for a trend; shown is the lot in use. Lot K-121 was hatched on 3 days.",
         "Parts of the uncertainty of nauplii per gram.",
         "Monte Carlo",
         "What would change this verdict",

@@ -190,6 +190,7 @@ def test_open_changes_of_this_hatchs_lot_cone_or_room_are_told():
         [
             change("a", "lot", "L", early, -8.0),
             change("b", "cone", "B", early, -20.0),
+            change("f", "operator", "op1", early, -21.5),
             change("c", "room", None, early, 3.0),
             change("d", "lot", "L", late, -9.0),
             change("e", "cone", "C", early, -9.0, state="closed"),
@@ -197,8 +198,9 @@ def test_open_changes_of_this_hatchs_lot_cone_or_room_are_told():
     )
     row = {"lot": "L", "cone": "C", "operator": "op1", "started": "2026-05-02T09:00:00+00:00"}
     found = changes_of_the_month(changes, row)
-    assert [c["change"] for c in found] == ["a", "c"]
-    assert found[0]["sentence"].startswith("The review of 2026-04 found lot L 8.0 points below what was usual before")
+    assert [c["change"] for c in found] == ["f", "a", "c"]
+    assert "operator op1 22 points below" in found[0]["sentence"]  # as the month's review rounds it
+    assert found[1]["sentence"].startswith("The review of 2026-04 found lot L 8.0 points below what was usual before")
     t = tables(site(np.random.default_rng(4)))
     page = explain(t, "H29C", changes=changes)
     assert any(e.question == "What did a month's review find?" and "lot L" in e.answer for e in page.evidence)

@@ -10,7 +10,7 @@ from qckit.verdicts.finding import Evidence
 from qckit.verdicts.lots.expected import expected_words
 from qckit.verdicts.month.rates import PAGE_RATE
 from qckit.verdicts.month.signals import open_signals
-from qckit.words import capital, day, figures, joined, number, plural
+from qckit.words import capital, day, joined, number, plural
 
 __all__ = [
     "EVIDENCE_CODES",
@@ -45,16 +45,12 @@ def where_words(s):
 
 def size_words(s, value=None):
     """Size in the quantity's unit, rounded to what is known."""
-    q, value = CHARTED[s.quantity], abs(s.effect if value is None else value)
-    if q.kind.startswith("p"):
-        return f"{value:.0f} points" if value >= 9.5 else f"{value:.1f} points"
-    return value_words(q, value)
+    return CHARTED[s.quantity].size_text(abs(s.effect if value is None else value))
 
 
 def value_words(q, value) -> str:
-    """A value of a chart with its unit: as many decimals as it is read with, and no more than three figures counted."""
-    text = figures(value) if q.decimals == 0 else number(value, q.decimals)
-    return f"{text} {q.unit}".rstrip()
+    """A value of a chart with its unit."""
+    return q.value_text(value)
 
 
 def _span_words(s, low, high):

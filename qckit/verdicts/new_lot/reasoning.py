@@ -116,7 +116,9 @@ def _compared(comparison):
 
 def _claims(evidence):
     if not evidence.claims:
-        none = "No claim is written down, or nothing to compare."
+        claims = (evidence.lot_row.get(f"claimed_{name}") for name in ("hatch_pct", "nauplii_per_g"))
+        is_claimed = any(value is not None and value > 0 for value in claims)
+        none = "Nothing was counted to hold it against." if is_claimed else "No claim of its label is written down."
         yield Evidence("Does the lot hold what its label claims?", none, "unknown", "claim", {})
     for c in evidence.claims:
         which = "against" if c.high < 1 else _POINTS.get(c.verdict, "neutral")
@@ -217,9 +219,10 @@ def _spread(evidence):
     question = "How much do this room's cones usually differ?"
     text = (
         f"{evidence.spread.n_cones} earlier cones run side by side tell: {100 * evidence.spread.cv:.1f} % in nauplii "
-        "per gram beyond counting. The intervals rest on them and on the "
-        f"{plural(len(evidence.cones), 'cone')} of this test."
+        "per gram beyond counting."
     )
+    if len(evidence.cones):
+        text += f" The intervals rest on them and on the {plural(len(evidence.cones), 'cone')} of this test."
     if evidence.differ_more:
         text += " These differ more, beyond chance, and the intervals are wider for it."
     values = {"cv_pct": 100 * evidence.spread.cv, "n_earlier": evidence.spread.n_cones, "n_cones": len(evidence.cones)}
@@ -320,7 +323,7 @@ def _deeper(evidence):
         question = "What makes nauplii per gram uncertain?"
         yield Evidence(question, evidence.budget.sentence, "neutral", "budget", values)
     if evidence.ageing is not None:
-        days = f"{evidence.ageing.n_tests} days of hatches. "
+        days = f"It was hatched on {plural(evidence.ageing.n_tests, 'day')}. "
         who = "the lot" if evidence.ageing.lot == evidence.lot else f"the lot in use, {evidence.ageing.lot},"
         names = ("lot", "metric", "slope_per_month", "slope_low", "slope_high", "slope_unit", "n_tests")
         values = {n: getattr(evidence.ageing, n) for n in names}

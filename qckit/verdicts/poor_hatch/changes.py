@@ -70,7 +70,7 @@ def changes_of_the_month(changes, row) -> list[dict]:
         size = abs(float(c["effect"]))
         if not np.isfinite(size):
             continue
-        amount = f"{size:,.{charted.decimals}f} {'points' if charted.unit == '%' else charted.unit}".strip()
+        amount = charted.size_text(size)
         side = "below" if c["effect"] < 0 else "above"
         where = f"{c['factor']} {level}" if level else "all hatches"
         sentence = (
