@@ -25,6 +25,8 @@ WHITE_STEP, WHITE_RATIO, WHITE_SHARE = 20.0, 0.92, 0.03
 """Noise alone: steps between neighbours, in code values; their square over that of every second; share of cells, which
 in sound photos of anything reaches 0.0025."""
 
+AS_BRIGHT = 1.4  # times: of parts that differ by more, light itself and the tone curve make the noise differ
+
 ROUNDING = 0.05  # of squared code values: below it there is no grain to be looked at
 
 
@@ -42,7 +44,7 @@ def find_other_grain(green: np.ndarray) -> str:
     """
     if min(green.shape) < (2 * MARGIN + 2) * CELL:
         return ""
-    one, two, pitch = _activity(green)
+    one, two, level, pitch = _activity(green)
     strong = one > 2 * WHITE_STEP**2
     if float((strong & (one > WHITE_RATIO * two)).mean()) > WHITE_SHARE:
         return "a part of it is noise, every pixel for itself"
@@ -50,14 +52,14 @@ def find_other_grain(green: np.ndarray) -> str:
     for values, limit in ((one / np.maximum(two, ROUNDING), COARSER), (np.log(np.maximum(two, ROUNDING)), STRONGER)):
         for across, which, word in ((values, plain, "row"), (values.T, plain.T, "column")):
             at = _change(across, which, limit)
-            if at is not None:
+            if at is not None and _as_bright(level if word == "row" else level.T, which, at):
                 return f"its grain is another beyond {word} {at * pitch}"
     return ""
 
 
-def _activity(green: np.ndarray) -> tuple[np.ndarray, np.ndarray, int]:
-    """Mean squared steps between neighbours and between every second pixel, of both directions, for each cell that is
-    looked at; and how far these lie apart.
+def _activity(green: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray, int]:
+    """Mean squared steps between neighbours and between every second pixel, of both directions, and the brightness, for
+    each cell that is looked at; and how far these lie apart.
     """
     rows, cols = green.shape[0] // CELL, green.shape[1] // CELL
     skip = max(1, round((rows * cols / MOST_CELLS) ** 0.5))
@@ -75,7 +77,20 @@ def _activity(green: np.ndarray) -> tuple[np.ndarray, np.ndarray, int]:
             out[first : first + AT_ONCE] = across.reshape(-1, cells.shape[2], CELL).sum(axis=2) / (
                 CELL * (CELL - apart)
             )
-    return sums[0], sums[1], skip * CELL
+    level = cells[:, ::4, :, ::4].mean(axis=(1, 3), dtype=np.float32)
+    return sums[0], sums[1], level, skip * CELL
+
+
+def _as_bright(level: np.ndarray, which: np.ndarray, at: int) -> bool:
+    """Whether chosen cells near a line are about as bright before it as after.
+
+    Noise grows with light and with the slope of the tone curve (EMVA 1288, from memory), so a dark bench beside a dish
+    has another grain; a part laid into the picture shows the same things in the same light.
+    """
+    before, after = (
+        float(np.median(level[part][which[part]])) for part in (slice(at - NEAR, at), slice(at, at + NEAR))
+    )
+    return max(before, after) <= AS_BRIGHT * max(min(before, after), 1.0)
 
 
 def _change(values: np.ndarray, which: np.ndarray, limit: float) -> int | None:

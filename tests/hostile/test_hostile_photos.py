@@ -24,7 +24,7 @@ from rare_photos import put_rare, rare_photos, tiffs
 from scipy.ndimage import gaussian_filter
 from seeds import SEEDS
 
-from qckit.counting import count_photo, count_photos, isolated
+from qckit.counting import count_photo, count_photos, grain, isolated
 from qckit.counting.batch import checked_name
 from qckit.counting.cuts import look_again, surest_cut, suspect_rows
 from qckit.counting.grain import find_other_grain
@@ -545,6 +545,13 @@ def test_rows_that_do_not_go_on(noisy):
     assert abs(find_break(torn) - 200) <= 1
 
 
+def _change_without_light(green):
+    """Whether the grain alone would tell two parts apart."""
+    _, two, _, _ = grain._activity(green)
+    plain = two <= grain.PLAIN * np.median(two)
+    return grain._change(np.log(two).T, plain.T, grain.STRONGER) is not None
+
+
 def test_another_grain(noisy):
     assert find_other_grain(noisy) == ""
     large = np.asarray(Image.fromarray(noisy).resize((1280, 960)))
@@ -555,6 +562,11 @@ def test_another_grain(noisy):
     brighter = np.clip(noisy + np.linspace(0, 60, 640), 0, 255)  # light that falls off makes no line
     grainy = np.clip(brighter + np.random.default_rng(1).normal(0, 1, noisy.shape) * np.linspace(0, 4, 640), 0, 255)
     assert find_other_grain(grainy.astype(np.uint8)) == ""
+    bench = np.clip(noisy.astype(float) * 0.4 + np.random.default_rng(3).normal(0, 5, noisy.shape), 0, 255)
+    dish = noisy.copy()
+    dish[:, 320:] = bench[:, 320:].astype(np.uint8)  # a dark bench beyond a bright dish: light itself differs
+    assert find_other_grain(dish) == ""
+    assert _change_without_light(dish)
     noise = noisy.copy()
     noise[100:260, 60:300] = np.random.default_rng(2).integers(0, 256, (160, 240))
     assert "is noise" in find_other_grain(noise)

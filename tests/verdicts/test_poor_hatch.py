@@ -174,7 +174,7 @@ def test_what_the_report_says_an_outcome_leads_to_is_what_it_leads_to(history, p
     )
     after = explain(history, POOR_HATCH, checks=checks).details["causes"][0]
     told = "above 95 %" if after["probability"] > 0.95 else f"{100 * after['probability']:.0f} %"
-    assert planned[f"then_{word}"].split("; ")[0] == f"{after['cause']} {told}"
+    assert planned[f"then_{word}"].split("; ")[0] == f"{after['cause']} ({told})"
 
 
 def test_outcomes_are_read_as_yes_no_or_left_alone():
