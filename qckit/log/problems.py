@@ -17,25 +17,36 @@ PROBLEMS = ("sheet", "row", "column", "value", "rule", "remedy")
 """Columns of every list of problems."""
 
 _SHOWN = 20
+_ROWS_NAMED = 3  # of many with the same problem
 
 
 def problems_text(problems: pd.DataFrame, limit: int = _SHOWN) -> str:
-    """Write problems as lines: sheet, row, column, value, rule, remedy.
+    """Write problems as lines: sheet, row, column, value, rule, remedy; one that many rows have takes one line.
 
     Parameters
     ----------
     problems : DataFrame, shape (n, 6)
         Columns of ``PROBLEMS``.
     limit : int
-        Lines shown; the number left is said.
+        Lines shown; the number of problems left is said.
     """
-    lines = []
-    for p in problems.head(limit).itertuples():
+    problems = problems.reset_index(drop=True).fillna("")
+    same = ["sheet", "column", "value", "rule", "remedy"]
+    often = problems.groupby(same, dropna=False)["row"].transform("size") > _ROWS_NAMED
+    firsts = problems[~often | ~problems.duplicated(same)].head(limit)
+    lines, left = [], len(problems)
+    for p in firsts.itertuples():
+        rows = [p.row]
+        if often[p.Index]:
+            rows = problems.loc[(problems[same] == problems.loc[p.Index, same]).all(axis=1), "row"].tolist()
+        where = ", ".join(map(str, rows[:_ROWS_NAMED]))
+        where += f" and {len(rows) - _ROWS_NAMED} more" if len(rows) > _ROWS_NAMED else ""
         value = f" {p.value!r}" if p.value else ""
         column = f"{p.column}{value} " if p.column else ""
-        lines.append(f"{p.sheet}, {p.row}: {column}{p.rule}. {p.remedy}")
-    if len(problems) > limit:
-        lines.append(f"({len(problems) - limit} more)")
+        lines.append(f"{p.sheet}, {where}: {column}{p.rule}. {p.remedy}")
+        left -= len(rows)
+    if left:
+        lines.append(f"({left} more)")
     return "\n".join(lines)
 
 

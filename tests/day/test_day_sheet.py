@@ -112,3 +112,11 @@ def test_the_answer_after_an_import_takes_any_way_of_writing_the_time_of_counts(
         cli.main(["log", "import", str(sheet(ROWS)), "--site", str(room), "--by", "op1"])
     said = capsys.readouterr()
     assert "A 82 %, usual" in said.out and "note: now" not in said.out + said.err
+
+
+def test_a_lot_that_is_not_in_the_log_is_told_once_for_all_its_rows(room, sheet):
+    path = sheet("".join(f"2026-12-{day:02d},A,10,80,3,12,70,L-9,\n" for day in range(1, 11)))
+    with open_log(room) as log, pytest.raises(InputError) as error:
+        import_sheets(log, [path], by="op1")
+    said = [line for line in str(error.value).splitlines() if "lot 'L-9' is not a lot" in line]
+    assert len(said) == 1 and "row 3, row 4, row 5 and 7 more: " in said[0]
