@@ -8,6 +8,7 @@ import click
 
 from qckit.commands._options import BY, SITE, Commands, Number, open_site_log, who
 from qckit.commands.typed import as_typed
+from qckit.words import plural
 
 _CAMERA = click.option("--camera", default="", metavar="NAME", help="Keep it in the site's log under this camera.")
 _CAMERA_TO_LEARN = click.option("--camera", default="", metavar="NAME", help="Learn from this camera's photos only.")
@@ -152,11 +153,11 @@ def _list_certificates(certificates, site_model) -> int:
             + (" (overdue)" if is_late else state)
         )
     if late:
-        click.echo(f"{late} certificate(s) overdue: count photos by eye again and run  qckit camera check")
+        click.echo(f"{plural(late, 'certificate')} overdue: count photos by eye again and run  qckit camera check")
     if other:
         click.echo(
-            f"{other} certificate(s) of another counter, by which new counts are not corrected: let the kit count "
-            "photos that were counted by eye again (none that it learnt from) and run  qckit camera check"
+            f"{plural(other, 'certificate')} of another counter, by which new counts are not corrected: let the kit "
+            "count photos that were counted by eye again (none that it learnt from) and run  qckit camera check"
         )
     return 1 if late or other else 0
 

@@ -9,6 +9,7 @@ import click
 
 from qckit.commands._options import BY, MONTH, REASON, SITE, Commands, Number, open_site_log, who
 from qckit.stages import STAGE_RECORDS
+from qckit.words import plural
 
 
 def _key(table: str, key: str):
@@ -89,7 +90,6 @@ def import_(sheets, table, accept_good_rows, ignored, correct, emptied, problems
     _say_answer(sheets, site, result)
     if len(result.problems):
         from qckit.log.problems import problems_text
-        from qckit.words import plural
 
         click.echo(problems_text(result.problems), err=True)
         click.echo(f"{plural(len(result.problems), 'problem')}: their rows were left out.", err=True)
@@ -298,7 +298,7 @@ def _hiding(name: str, done: str, text: str) -> None:
     def hide_or_show(table, key, reason, site, by):
         with open_site_log(site) as log:
             n = getattr(log, name)(table, _key(table, key), by=who(by), reason=reason)
-        click.echo(f"{table} {key}: {done} ({n} rows with what hangs on it).")
+        click.echo(f"{table} {key}: {done} ({plural(n, 'row')} with what hangs on it).")
 
 
 _hiding("withdraw", "withdrawn", "Hide a row entered by mistake, with all that hangs on it; it stays on record.")

@@ -387,7 +387,7 @@ def test_the_commands(site, tmp_path):
     assert run("show", "lots", site=site)[1].splitlines()[1].startswith("L-1,,,,,,,,,75.0,,,,,'=x")
     assert run("withdraw", "lots", "L-2", "--reason", "r", site=site) == (
         0,
-        "lots L-2: withdrawn (1 rows with what hangs on it).\n",
+        "lots L-2: withdrawn (1 row with what hangs on it).\n",
     )
     assert run("reinstate", "lots", "L-2", "--reason", "r", site=site)[0] == 0
     assert run("check", site=site) == (0, "Nothing was found wrong.\n")
