@@ -192,6 +192,7 @@ def _need_known(folder: Path, what: str, name: str) -> None:
     from qckit.errors import unknown_name
     from qckit.site import load_site
 
+    (folder / "reports").mkdir(exist_ok=True)  # a fault of the place is told before one of the name
     tables = load_site(folder).tables
     known = {"lot": tables.lots, "hatch": tables.hatches}[what][what].tolist()
     if name not in known:
