@@ -204,7 +204,7 @@ EACH LOT
   1.  Enter it once: qckit today --enter  (9), or the sheet "lots" of
       field-sheets/field-sheets.xlsx.
   2.  Standard test on arrival and about every {p.lot_test_d:g} days while it is open:
-      three cones or more at {test.temperature_c:g} C, {test.salinity_ppt:g} ppt; start it in  qckit today --enter  (8).
+      three cones or more, {test.temperature_c:g} C, {test.salinity_ppt:g} ppt; start it in  qckit today --enter  (8).
   3.  qckit report new-lot LOT       accept or not, and the dose
 
 EACH MONTH
