@@ -26,8 +26,9 @@ MOST_BIAS_PCT, LEAST_RIGHT = 5.0, 0.9
 LEAST_PHOTOS_TO_JUDGE = 6
 """Photos without which a check is told and corrects no count. By Student's factor, times sqrt(1 + 1/n), limits of a
 single photo are 5.0, 3.6, 3.0 and 2.8 standard deviations wide to either side with 3, 4, 5 and 6 photos (2.4 with 10),
-and the standard deviation itself is known to 50, 41, 35 and 32 %. Corrected by fewer than six, a sample's hatching
-percentage is uncertain by 9 to 14 points, where the correction moves it by less than one (tests/photos/MEASURED.md)."""
+and the standard deviation itself is known to 50, 41, 35 and 32 %. Corrected by totals of fewer than six, a sample's
+hatching percentage is uncertain by 7 to 15 points, and no nearer to the truth where the kit is good
+(tests/photos/MEASURED.md)."""
 
 
 def agreement_sentences(agreement, rates, n_objects):
