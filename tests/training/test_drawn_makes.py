@@ -1,0 +1,89 @@
+"""The traced and the painted make: what a drawn photo shows and what its truth says are the same."""
+
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+
+TESTS = Path(__file__).resolve().parents[1]
+KIND, SEED = "chamber", 3
+SOLID = ("nauplius", "cyst")  # a shell or an umbrella stage may be hollow where its middle lies
+
+
+@pytest.fixture(scope="module", params=["traced", "painted"])
+def draw(request):
+    """A make's ``draw`` module; the makes' modules have names in common, so they are taken out again."""
+    folder = TESTS / f"photos_{request.param}_make"
+    sys.path.insert(0, str(folder))
+    try:
+        import draw as module
+
+        yield module
+    finally:
+        sys.path.remove(str(folder))
+        for name, module in list(sys.modules.items()):
+            if Path(getattr(module, "__file__", None) or "/").parent == folder:
+                del sys.modules[name]
+
+
+@pytest.fixture(scope="module")
+def photo(draw):
+    """One photo: mask, its row and its truth."""
+    _name, _picture, mask, row, objects, *_ = draw.draw(SEED, KIND, 1)
+    return mask, row, pd.DataFrame(objects).set_index("object_id")
+
+
+def test_the_mask_holds_what_the_truth_says(photo):
+    mask, row, truth = photo
+    areas = np.bincount(mask.ravel())
+    assert set(np.flatnonzero(areas)) - {0} == set(truth.index)
+    assert areas[truth.index].tolist() == truth["visible_area_px"].tolist()
+    for number, one in truth.iterrows():
+        rows, columns = np.nonzero(mask == number)
+        box = (columns.min(), rows.min(), columns.max() + 1, rows.max() + 1)
+        assert box == (one["x0"], one["y0"], one["x1"], one["y1"])
+    assert (mask.shape[1], mask.shape[0]) == (row["width_px"], row["height_px"])
+
+
+def test_a_photo_counts_what_lies_in_it(photo):
+    _mask, row, truth = photo
+    counts = truth[truth["in_frame"] == 1]["stage"].value_counts()
+    assert {s: row[f"n_{s}"] for s in counts.index} == counts.to_dict()
+    assert {"nauplius", "cyst", "shell"} <= set(counts.index)
+
+
+def test_the_middle_of_a_solid_body_lies_on_it(photo):
+    mask, _row, truth = photo
+    whole = truth[truth["stage"].isin(SOLID) & (truth["visible_fraction"] >= 0.95) & (truth["touches_edge"] == 0)]
+    assert len(whole) >= 10
+    for number, one in whole.iterrows():
+        x, y = int(one["x_px"]), int(one["y_px"])
+        assert number in mask[y - 1 : y + 2, x - 1 : x + 2], (number, one["stage"], one["detail"])
+
+
+@pytest.mark.parametrize("hatched", [False, pytest.param(True, marks=pytest.mark.slow)])
+def test_the_same_seed_gives_the_same_photo_in_another_process(draw, hatched, tmp_path):
+    script, out, again = Path(draw.__file__), tmp_path / "command", tmp_path / "again"
+    wanted = ["--seed", str(SEED), "--kinds", "wide", "--masks", *(() if hatched else ("--without-hatch",))]
+    subprocess.run([sys.executable, str(script), str(out), *wanted], check=True)
+    for folder in ("photos", "masks"):
+        (again / folder).mkdir(parents=True)
+    row, objects = draw.save_photo(again, SEED, "wide", 1, hatched=hatched, masks=True)
+    name = row["photo"]
+    for file in (f"photos/{name}.jpg", f"masks/{name}.png"):
+        assert (out / file).read_bytes() == (again / file).read_bytes()
+    truth = pd.read_csv(out / "truth.csv", keep_default_na=False)
+    here = truth[truth["photo"] == name].to_dict("records")
+    assert here == [{k: (v.item() if isinstance(v, np.generic) else v) for k, v in one.items()} for one in objects]
+    assert set(truth["stage"]) == {"debris"} if not hatched else {"nauplius", "cyst"} < set(truth["stage"])
+    assert len(pd.read_csv(out / "photos.csv")) == len(list((out / "photos").iterdir())) == 2
+
+
+@pytest.mark.slow
+def test_another_seed_gives_another_photo(draw):
+    _name, one, _mask, *_ = draw.draw(SEED, "wide", 1, hatched=False)
+    _name, other, _mask, *_ = draw.draw(SEED + 1, "wide", 1, hatched=False)
+    assert one.shape != other.shape or (one != other).any()
