@@ -64,7 +64,17 @@ def test_the_middle_of_a_solid_body_lies_on_it(photo):
         assert number in mask[y - 1 : y + 2, x - 1 : x + 2], (number, one["stage"], one["detail"])
 
 
-@pytest.mark.parametrize("hatched", [False, pytest.param(True, marks=pytest.mark.slow)])
+def test_without_hatch_there_is_dirt_only_and_the_same_again(draw):
+    _name, picture, mask, row, objects, *_ = draw.draw(SEED, "wide", 1, hatched=False)
+    assert {one["stage"] for one in objects} == {"debris"}
+    assert [row[f"n_{s}"] for s in ("nauplius", "umbrella", "cyst", "shell")] == [0, 0, 0, 0]
+    _name, picture_again, mask_again, row_again, objects_again, *_ = draw.draw(SEED, "wide", 1, hatched=False)
+    assert (picture == picture_again).all() and (mask == mask_again).all()
+    assert (row, objects) == (row_again, objects_again)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("hatched", [False, True])
 def test_the_same_seed_gives_the_same_photo_in_another_process(draw, hatched, tmp_path):
     script, out, again = Path(draw.__file__), tmp_path / "command", tmp_path / "again"
     wanted = ["--seed", str(SEED), "--kinds", "wide", "--masks", *(() if hatched else ("--without-hatch",))]
