@@ -16,6 +16,7 @@ from qckit.counting.measuring import measure_objects
 from qckit.counting.pieces import PieceSums, sum_pieces
 from qckit.counting.seeded import cut_at_centres, supported_at
 from qckit.counting.stages import ANSWERS, StageModel
+from qckit.counting.swing import is_doubtful
 from qckit.counting.working import WorkImage
 from qckit.stages import CLASSES
 
@@ -124,7 +125,9 @@ def analyse(work: WorkImage) -> Analysis:
     return Analysis(work, light, foreground, tuple(_measure(work, light, foreground, cut) for cut in cuts), n_lines)
 
 
-def analyse_at_centres(work: WorkImage, proposals, choose=accept) -> tuple[Analysis, np.ndarray, Accepted]:
+def analyse_at_centres(
+    work: WorkImage, proposals, choose=accept, *, read_again=None
+) -> tuple[Analysis, np.ndarray, Accepted]:
     """Measure one piece of foreground per proposal taken for an object, and what the second reader left out.
 
     Parameters
@@ -133,6 +136,8 @@ def analyse_at_centres(work: WorkImage, proposals, choose=accept) -> tuple[Analy
     proposals : Proposals
     choose : callable
         What takes proposals for objects, as :func:`qckit.counting.chances.accept` does.
+    read_again : callable, optional
+        Gives proposals to go by instead, where those taken leave too much doubt.
 
     Returns
     -------
@@ -142,8 +147,13 @@ def analyse_at_centres(work: WorkImage, proposals, choose=accept) -> tuple[Analy
     accepted : Accepted
     """
     light, foreground, n_lines = _see(work)
-    supported = supported_at(foreground.mask, proposals.rows, proposals.cols, work.um_per_px)
-    accepted = choose(proposals, supported, work.um_per_px)
+
+    def taken(some):
+        return choose(some, supported_at(foreground.mask, some.rows, some.cols, work.um_per_px), work.um_per_px)
+
+    accepted = taken(proposals)
+    if read_again and is_doubtful(accepted.proposals.p, accepted.invented + accepted.missed):
+        accepted = taken(read_again())
     cut, piece = cut_at_centres(foreground.mask, foreground.signal, work.um_per_px, accepted.proposals)
     measures = _measure(work, light, foreground, cut, join=False)
     return Analysis(work, light, foreground, (measures,), n_lines), piece, accepted

@@ -22,6 +22,7 @@ from qckit.stages import CLASSES, STAGES
 __all__ = [
     "ACCEPTED",
     "EVIDENCE",
+    "READINGS",
     "Accepted",
     "accept",
     "accept_all",
@@ -31,6 +32,7 @@ __all__ = [
 ]
 
 MODEL = Path(__file__).with_name("chances.json")
+READINGS = ("one reading", "mean of mirrored")  # each has a model
 EVIDENCE = ("one", "score", *(f"p_{s}" for s in STAGES), "sureness", "touching", "beside", "unsupported")
 """Numbers per proposal, in order: one, the logit of its score, the reader's probability of each stage, how much less
 sure than usual it is of this photo's objects of that stage, how near a surer proposal lies (within about 60 and within
@@ -114,20 +116,31 @@ def accept_all(proposals: Proposals, supported: np.ndarray, um_per_px: float) ->
     evidence = gather_chance_evidence(proposals, supported, um_per_px)
     stages = [EVIDENCE.index(f"p_{s}") for s in STAGES]
     evidence[np.ix_(debris, stages)] /= np.maximum(evidence[np.ix_(debris, stages)].sum(axis=1, keepdims=True), 1e-9)
-    return Accepted(proposals, chances_of(evidence), np.zeros(len(STAGES)), np.zeros(len(STAGES)))
+    chance = chances_of(evidence, proposals.n_readings)
+    return Accepted(proposals, chance, np.zeros(len(STAGES)), np.zeros(len(STAGES)))
 
 
-def chances_of(evidence: np.ndarray) -> np.ndarray:
-    """The chance that each is an object, by the model that comes with the kit: (n,)."""
+def chances_of(evidence: np.ndarray, n_readings: int = 1) -> np.ndarray:
+    """The chance that each is an object, by the model that comes with the kit for one reading or the mean of several.
+
+    Parameters
+    ----------
+    evidence : (n, len(EVIDENCE)) ndarray
+    n_readings : int
+
+    Returns
+    -------
+    (n,) ndarray
+    """
     from scipy.special import expit
 
-    return expit(evidence @ _weights(MODEL))
+    return expit(evidence @ _weights(MODEL)[READINGS[n_readings > 1]])
 
 
 @cache
-def _weights(model: Path) -> np.ndarray:
-    by_name = json.loads(model.read_text(encoding="utf-8"))["weights"]
-    return np.array([by_name[name] for name in EVIDENCE])
+def _weights(model: Path) -> dict[str, np.ndarray]:
+    by_readings = json.loads(model.read_text(encoding="utf-8"))
+    return {name: np.array([weights[e] for e in EVIDENCE]) for name, weights in by_readings.items()}
 
 
 def gather_chance_evidence(proposals: Proposals, supported: np.ndarray, um_per_px: float) -> np.ndarray:

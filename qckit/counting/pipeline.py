@@ -191,7 +191,7 @@ def find_objects(
     model = learned.stages["grey" if work.is_grey else "colour"]
     if module:
         if learned.rule is None:
-            joint = read_at_centres(work, model, propose_objects(work, module))
+            joint = read_at_centres(work, model, *propose_objects(work, module))
         else:
             joint = read_by_rule(work, model, module, learned.rule)
         return Findings(model=model, **vars(joint))

@@ -47,6 +47,8 @@ class Proposals:
     score : (n,) ndarray
         How sure it is that there is an object, 0 to 1.
     votes : Votes
+    n_readings : int
+        How many images of the picture they are the mean of.
     """
 
     rows: np.ndarray
@@ -54,6 +56,7 @@ class Proposals:
     p: np.ndarray
     score: np.ndarray
     votes: Votes
+    n_readings: int = 1
 
     def take(self, which: np.ndarray) -> Proposals:
         """Some of them: indices, or one truth value each."""

@@ -9,6 +9,7 @@ flagged.
 from __future__ import annotations
 
 import importlib.util
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -47,7 +48,7 @@ def reader_key(reader: str | None) -> str:
     return str(getattr(module, "READER_VERSION", "1")) if module else "none"
 
 
-def propose_objects(work: WorkImage, module) -> Proposals:
+def propose_objects(work: WorkImage, module) -> tuple[Proposals, Callable[[], Proposals]]:
     """Ask the second reader for its proposals.
 
     Parameters
@@ -58,10 +59,17 @@ def propose_objects(work: WorkImage, module) -> Proposals:
 
     Returns
     -------
-    Proposals
+    proposals : Proposals
+    read_again : callable
+        Gives those by mirror images of the photo too, for four times the work.
     """
     pixels, scale = reader_picture(work, module)
-    return in_work_pixels(work, pixels.shape, module.propose(pixels, scale))
+    reading = module.read_picture(pixels, scale)
+
+    def read_again():
+        return in_work_pixels(work, pixels.shape, module.read_mirrored(reading, pixels).propose())
+
+    return in_work_pixels(work, pixels.shape, reading.propose()), read_again
 
 
 def reader_picture(work: WorkImage, module) -> tuple[np.ndarray, float]:
@@ -99,7 +107,9 @@ class JointReading:
     missed: np.ndarray
 
 
-def read_at_centres(work: WorkImage, model: StageModel, proposals: Proposals) -> JointReading:
+def read_at_centres(
+    work: WorkImage, model: StageModel, proposals: Proposals, read_again: Callable[[], Proposals] | None = None
+) -> JointReading:
     """Measure the photo where the reader's proposals are likely objects, and join both readings.
 
     Parameters
@@ -108,12 +118,14 @@ def read_at_centres(work: WorkImage, model: StageModel, proposals: Proposals) ->
     model : StageModel
     proposals : Proposals
         In working pixels.
+    read_again : callable, optional
+        From :func:`propose_objects`; asked where the proposals leave too much doubt.
 
     Returns
     -------
     JointReading
     """
-    analysis, piece, accepted = analyse_at_centres(work, proposals)
+    analysis, piece, accepted = analyse_at_centres(work, proposals, read_again=read_again)
     found, differing = join_readings(analysis, piece, model, accepted)
     return JointReading(analysis, found, differing, accepted.invented, accepted.missed)
 

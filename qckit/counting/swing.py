@@ -6,13 +6,14 @@ import numpy as np
 
 from qckit.stages import CLASSES, STAGE_RECORDS, STAGES
 
-__all__ = ["OFF_POINTS", "finding_swing", "hatch_shift", "hatch_swing", "off_chance", "share_between"]
+__all__ = ["OFF_POINTS", "finding_swing", "hatch_shift", "hatch_swing", "is_doubtful", "off_chance", "share_between"]
 
 OFF_POINTS = 5.0  # of hatching percentage: an error that matters
 OFF_OFFSET, OFF_SWING, OFF_BETWEEN = -6.21, 1.90, 10.75
 """Of the logit of the chance of such an error: by the logarithm of the swing and by the share between the two groups;
 from ``tests/photos/fit_flags.py``."""
 
+READ_AGAIN_CHANCE = 0.03
 LEAST_SWING = 0.3  # points: less cannot be told from none
 ROUND_BODIES = 15  # cysts and shells: of fewer no share is worth a word
 
@@ -38,6 +39,24 @@ def off_chance(swing: float, between: float) -> float:
     """
     logit = OFF_OFFSET + OFF_SWING * np.log(swing + LEAST_SWING) + OFF_BETWEEN * between
     return float(1 / (1 + np.exp(-logit)))
+
+
+def is_doubtful(p: np.ndarray, n_mistaken: np.ndarray) -> bool:
+    """Whether a first reading leaves so much doubt about the hatching percentage that another is worth its time.
+
+    Parameters
+    ----------
+    p : (n, 5) ndarray
+        Probability per object and class (four stages, debris).
+    n_mistaken : (4,) ndarray
+        As in :func:`finding_swing`.
+
+    Returns
+    -------
+    bool
+    """
+    swing = float(np.hypot(hatch_swing(p), finding_swing(p, n_mistaken)))
+    return off_chance(swing, share_between(p)) > READ_AGAIN_CHANCE
 
 
 def hatch_swing(p: np.ndarray) -> float:

@@ -99,6 +99,8 @@ def test_nothing_proposed_gives_nothing():
 
 
 def test_the_fitted_numbers_are_complete_and_lie_in_one_place():
-    weights = json.loads(chances.MODEL.read_text(encoding="utf-8"))["weights"]
-    assert tuple(weights) == EVIDENCE
-    assert weights["score"] > 0 > weights["touching"] and weights["unsupported"] < 0
+    models = json.loads(chances.MODEL.read_text(encoding="utf-8"))
+    assert tuple(models) == chances.READINGS
+    for weights in models.values():
+        assert tuple(weights) == EVIDENCE
+        assert weights["score"] > 0 > weights["touching"] and weights["unsupported"] < 0

@@ -49,6 +49,27 @@ def test_votes_are_those_of_the_planes(picture, monkeypatch):
     np.testing.assert_array_equal(votes.at(r, c), [down[r, c], right[r, c]])
 
 
+@pytest.mark.parametrize(("down", "across"), [(-1, 1), (1, -1), (-1, -1)])
+def test_all_mirror_images_of_a_picture_are_read_alike(picture, down, across):
+    whole = np.ascontiguousarray(picture[:640, :192])  # whole blocks: the grid lies alike
+    here, there = (
+        reader.read_mirrored(reader.read_picture(p, 12.0), p).propose() for p in (whole, whole[::down, ::across])
+    )
+    rows, cols = (640 - there.rows if down < 0 else there.rows), (192 - there.cols if across < 0 else there.cols)
+    one, other = np.lexsort((here.cols, here.rows)), np.lexsort((cols, rows))
+    assert len(one) > 20
+    np.testing.assert_array_equal(np.c_[here.rows, here.cols][one], np.c_[rows, cols][other])
+    np.testing.assert_allclose(np.c_[here.p, here.score][one], np.c_[there.p, there.score][other], atol=1e-5)
+
+
+def test_the_mean_of_readings_has_the_grid_of_one(picture):
+    one = reader.read_picture(picture, 12.0)
+    four = reader.read_mirrored(one, picture)
+    assert one.heat().shape == four.heat().shape == (600, 102)
+    assert np.abs(one.heat() - four.heat()).max() > 0.1 and np.corrcoef(one.heat().flat, four.heat().flat)[0, 1] > 0.9
+    assert one.propose().n_readings == 1 and four.propose().n_readings == 4
+
+
 def test_a_picture_goes_on_as_at_its_edges():
     picture = np.random.default_rng(6).integers(0, 256, (13, 21, 3), dtype=np.uint8)
     wide = np.pad(

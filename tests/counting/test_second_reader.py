@@ -16,7 +16,7 @@ from qckit.stages import CLASSES
 def reader(monkeypatch, labelled):
     """Install a reader that answers from the truth of one photo, with chosen faults."""
 
-    def install(photo, *, swap=False, drop=0.0, scale=8.0, score=0.95):
+    def install(photo, *, swap=False, drop=0.0, scale=8.0, score=0.95, sure=0.92):
         _, photos, truth = labelled
         rows = truth[(truth.photo == photo) & (truth.visible_fraction >= 0.2)]
         keep = np.random.default_rng(3).random(len(rows)) >= drop
@@ -25,22 +25,27 @@ def reader(monkeypatch, labelled):
         code = np.array([CLASSES.index(s) for s in rows.stage])
         if swap:
             code = np.select([code == 2, code == 3], [3, 2], code)
-        p = np.full((len(rows), len(CLASSES)), 0.02)
-        p[np.arange(len(rows)), code] = 0.92
+        p = np.full((len(rows), len(CLASSES)), (1 - sure) / (len(CLASSES) - 1))
+        p[np.arange(len(rows)), code] = sure
         module = types.ModuleType("qckit.counting.reader")
         module.READER_UM_PER_PX, module.COARSEST_UM_PER_PX, module.READER_VERSION = scale, scale, "made up"
         module.reader_available = lambda: True
 
-        def propose(image, um_per_px, layer=None):
+        def read_picture(image, um_per_px):
             assert image.dtype == np.uint8
             assert um_per_px == pytest.approx(scale, rel=0.01)
             assert image.shape[1] == pytest.approx(photos.width_px[photo] * um / scale, abs=1)
             grid = image.shape[0] // 2, image.shape[1] // 2
             votes = Votes(grid, lambda r, c: np.zeros((2, len(r)), np.float32))
             centres = rows[["y_px", "x_px"]].to_numpy() * um / scale
-            return Proposals(centres[:, 0], centres[:, 1], p, np.full(len(rows), score), votes)
+            proposed = Proposals(centres[:, 0], centres[:, 1], p, np.full(len(rows), score), votes)
+            return types.SimpleNamespace(propose=lambda: proposed)
 
-        module.propose = propose
+        def read_mirrored(reading, picture):
+            module.n_again += 1
+            return reading
+
+        module.read_picture, module.read_mirrored, module.n_again = read_picture, read_mirrored, 0
         monkeypatch.setitem(sys.modules, "qckit.counting.reader", module)
         monkeypatch.setattr("importlib.util.find_spec", lambda name: object())
         return truth[truth.photo == photo]
@@ -69,6 +74,12 @@ def test_a_reader_that_swaps_stages_is_flagged(labelled, reader):
     assert "readers" in [f.code for f in count.flags]
 
 
+@pytest.mark.parametrize(("sure", "n_again"), [(0.99, 0), (0.6, 1)])
+def test_only_a_doubtful_photo_is_read_again(labelled, reader, sure, n_again):
+    figures_of(labelled, "bright-04", reader("bright-04", sure=sure))
+    assert sys.modules["qckit.counting.reader"].n_again == n_again
+
+
 def test_what_the_reader_misses_is_still_found(labelled, reader):
     _, figures = figures_of(labelled, "bright-08", reader("bright-08", drop=0.3))
     assert figures["recall"] >= 0.85
@@ -89,7 +100,7 @@ def test_where_the_foreground_shows_nothing_proposals_stand_alone_and_flagged(la
 def test_without_the_reader_nothing_is_asked(labelled, reader):
     folder, photos, _ = labelled
     reader("bright-08")
-    sys.modules["qckit.counting.reader"].propose = None
+    sys.modules["qckit.counting.reader"].read_picture = None
     path = folder / "photos" / "bright-08.jpg"
     count = count_photo(path, um_per_px=photos.um_per_px["bright-08"], reader=None)
     assert sum(count.counts.values()) > 30

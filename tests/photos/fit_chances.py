@@ -25,7 +25,7 @@ from train_stages import FOLDS, HERE, N_FOLDS, deal
 
 from qckit.counting import reader
 from qckit.counting.analysis import _see
-from qckit.counting.chances import ACCEPTED, EVIDENCE, MODEL, gather_chance_evidence
+from qckit.counting.chances import ACCEPTED, EVIDENCE, MODEL, READINGS, gather_chance_evidence
 from qckit.counting.second import propose_objects
 from qckit.counting.seeded import supported_at
 from qckit.counting.stages import CLASSES
@@ -106,14 +106,17 @@ def collect(job: Job, photos: Path, photo: str, um_per_px: float, look: str) -> 
     reader.MODEL = job.network
     image = read_photo(photos / f"{photo}.jpg", um_per_px=um_per_px, finest_um_per_px=reader.READER_UM_PER_PX)
     work = make_work_image(image, um_per_px, to_um_per_px=reader.READER_UM_PER_PX)
-    proposals = propose_objects(work, reader)
+    first, read_again = propose_objects(work, reader)
     mask = _see(work)[1].mask
-    supported = supported_at(mask, proposals.rows, proposals.cols, work.um_per_px)
     truth = pd.read_csv(job.folder / "truth.csv")
     truth = truth[(truth.photo == photo) & truth.stage.isin(STAGES)].reset_index(drop=True)
-    table = pd.DataFrame(gather_chance_evidence(proposals, supported, work.um_per_px), columns=list(EVIDENCE))
-    table = table.assign(stage=proposals.p.argmax(axis=1), is_object=whose(proposals, work, truth))
-    return table[table.is_object >= 0].assign(make=job.make, look=look, photo=photo)
+    tables = []
+    for readings, proposals in zip(READINGS, (first, read_again()), strict=True):
+        supported = supported_at(mask, proposals.rows, proposals.cols, work.um_per_px)
+        table = pd.DataFrame(gather_chance_evidence(proposals, supported, work.um_per_px), columns=list(EVIDENCE))
+        table = table.assign(stage=proposals.p.argmax(axis=1), is_object=whose(proposals, work, truth))
+        tables.append(table[table.is_object >= 0].assign(make=job.make, look=look, photo=photo, readings=readings))
+    return pd.concat(tables)
 
 
 def collect_all(jobs: list[Job], looks, workers: int) -> pd.DataFrame:
@@ -185,9 +188,13 @@ def main():
         table = collect_all(args.jobs or own_jobs(), args.looks, args.workers)
         if args.table:
             table.to_csv(args.table, index=False)
-    print_left_out(table)
-    weights = fit(table[~table.make.isin(args.without)])
-    text = json.dumps({"weights": dict(zip(EVIDENCE, weights.round(4).tolist(), strict=True))}, indent=1)
+    models = {}
+    for readings, rows in table.groupby("readings"):
+        print(f"{readings}:")
+        print_left_out(rows)
+        weights = fit(rows[~rows.make.isin(args.without)])
+        models[readings] = dict(zip(EVIDENCE, weights.round(4).tolist(), strict=True))
+    text = json.dumps(models, indent=1)
     args.out.write_text(text + "\n", encoding="utf-8")
     print(f"{len(table)} proposals; wrote {args.out.name}:\n{text}")
 

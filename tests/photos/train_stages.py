@@ -78,7 +78,7 @@ def collect(folder: Path, photo: str, um_per_px: float, group: int, altered: int
     for out, is_grey, n in ((colour, False, 2 * altered), (grey, True, altered)):
         for k in range(n):
             seen = alter_light(work, rng, grey=is_grey) if k or is_grey else work
-            said = propose_objects(seen, reader)
+            said = propose_objects(seen, reader)[0]
             said = _some_missed(said, rng) if k else said
             out.append(collect_at_centres(seen, mask, stages, group, said))
     return colour, grey
@@ -106,7 +106,7 @@ def collect_by_place(folder: Path, photo: str, um_per_px: float, group: int, alt
     for out, is_grey, n in ((colour, False, 2 * altered), (grey, True, altered)):
         for k in range(n):
             seen = alter_light(work, rng, grey=is_grey) if k or is_grey else work
-            proposals = propose_objects(seen, reader)
+            proposals = propose_objects(seen, reader)[0]
             analysis, piece, accepted = analyse_at_centres(seen, proposals)
             answers = label_by_place(analysis, piece, accepted.proposals, truth)
             out.append(Examples(analysis.features, answers, np.full(len(answers), group)))
