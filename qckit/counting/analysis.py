@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -16,11 +17,18 @@ from qckit.counting.measuring import measure_objects
 from qckit.counting.pieces import PieceSums, sum_pieces
 from qckit.counting.seeded import cut_at_centres, supported_at
 from qckit.counting.stages import ANSWERS, StageModel
-from qckit.counting.swing import is_doubtful
 from qckit.counting.working import WorkImage
 from qckit.stages import CLASSES
 
-__all__ = ["Analysis", "FoundObjects", "analyse", "analyse_at_centres", "choose_objects"]
+__all__ = ["Analysis", "FoundObjects", "Seen", "analyse", "analyse_at_centres", "choose_objects", "see_picture"]
+
+
+class Seen(NamedTuple):
+    """What is known of a picture before anything in it is told apart: its foreground is without ruled lines."""
+
+    light: Light
+    foreground: Foreground
+    n_lines: int
 
 
 @dataclass(frozen=True)
@@ -120,13 +128,13 @@ def analyse(work: WorkImage) -> Analysis:
     >>> len(counting.analyse(work).features) > 100
     True
     """
-    light, foreground, n_lines = _see(work)
+    light, foreground, n_lines = see_picture(work)
     cuts = cut_pieces(foreground.mask, foreground.signal, work.um_per_px)
     return Analysis(work, light, foreground, tuple(_measure(work, light, foreground, cut) for cut in cuts), n_lines)
 
 
 def analyse_at_centres(
-    work: WorkImage, proposals, choose=accept, *, read_again=None
+    work: WorkImage, proposals, choose=accept, *, seen: Seen | None = None
 ) -> tuple[Analysis, np.ndarray, Accepted]:
     """Measure one piece of foreground per proposal taken for an object, and what the second reader left out.
 
@@ -136,8 +144,8 @@ def analyse_at_centres(
     proposals : Proposals
     choose : callable
         What takes proposals for objects, as :func:`qckit.counting.chances.accept` does.
-    read_again : callable, optional
-        Gives proposals to go by instead, where those taken leave too much doubt.
+    seen : Seen, optional
+        From :func:`see_picture`, where it is there already.
 
     Returns
     -------
@@ -146,24 +154,28 @@ def analyse_at_centres(
         The piece of each proposal taken; 0 where no foreground supports it.
     accepted : Accepted
     """
-    light, foreground, n_lines = _see(work)
-
-    def taken(some):
-        return choose(some, supported_at(foreground.mask, some.rows, some.cols, work.um_per_px), work.um_per_px)
-
-    accepted = taken(proposals)
-    if read_again and is_doubtful(accepted.proposals.p, accepted.invented + accepted.missed):
-        accepted = taken(read_again())
+    light, foreground, n_lines = seen or see_picture(work)
+    supported = supported_at(foreground.mask, proposals.rows, proposals.cols, work.um_per_px)
+    accepted = choose(proposals, supported, work.um_per_px)
     cut, piece = cut_at_centres(foreground.mask, foreground.signal, work.um_per_px, accepted.proposals)
     measures = _measure(work, light, foreground, cut, join=False)
     return Analysis(work, light, foreground, (measures,), n_lines), piece, accepted
 
 
-def _see(work: WorkImage) -> tuple[Light, Foreground, int]:
-    """Light, foreground without ruled lines, and how many lines there were."""
+def see_picture(work: WorkImage) -> Seen:
+    """Find light, ruled lines and foreground.
+
+    Parameters
+    ----------
+    work : WorkImage
+
+    Returns
+    -------
+    Seen
+    """
     light = estimate_light(work)
     signal, n_lines = remove_ruled_lines(signal_of(work, light), work.um_per_px)
-    return light, find_foreground(signal, work.um_per_px), n_lines
+    return Seen(light, find_foreground(signal, work.um_per_px), n_lines)
 
 
 def _measure(work: WorkImage, light: Light, foreground: Foreground, cut: Cut, *, join: bool = True) -> CutMeasures:

@@ -21,7 +21,7 @@ from qckit.counting.regions import check_region, counted_in_region, region_area_
 from qckit.counting.result import PhotoCount, version_with
 from qckit.counting.second import propose_objects, read_at_centres, reader_module
 from qckit.counting.stages import CLASSES, StageModel, model_key
-from qckit.counting.swing import finding_swing, hatch_shift, hatch_swing, share_between
+from qckit.counting.swing import doubts_of, hatch_shift
 from qckit.counting.working import WORK_UM_PER_PX, make_work_image
 from qckit.errors import need_text
 from qckit.photo import Photo, read_photo
@@ -232,8 +232,7 @@ def _signs(findings: Findings, *, one_reader, in_frame):
     is_counted = found.p.argmax(axis=1) < len(STAGES) if len(found.p) else np.zeros(0, bool)
     patch = found.patch[is_counted]
     crowd = np.where(patch > 0, np.bincount(patch, minlength=1)[patch], 1) if len(patch) else np.zeros(0)
-    stages = max(hatch_swing(found.p), hatch_swing(found.p_read))
-    finding = finding_swing(found.p, findings.invented + findings.missed)
+    swing, between = doubts_of(found.p, found.p_read, findings.invented + findings.missed)
     return PhotoSigns(
         white_share=float((least >= 253).mean()),
         black_share=float((most <= 30 * analysis.work.gain).mean()),
@@ -243,9 +242,9 @@ def _signs(findings: Findings, *, one_reader, in_frame):
         stages=found.p[is_counted].argmax(axis=1),
         p_best=found.p[is_counted].max(axis=1, initial=0) * found.p_single[is_counted],
         p_body=found.p[is_counted, : len(STAGES)].sum(axis=1) * found.p_single[is_counted],
-        swing=min(float(np.hypot(stages, finding)), 100.0),
+        swing=swing,
         shift=hatch_shift(found.p, found.p_read),
-        between=share_between(found.p[is_counted]),
+        between=between,
         length_um=found.sizes["length_um"][is_counted],
         body_width_um=_body_width(analysis),
         reader_share=findings.differing,

@@ -14,10 +14,20 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from qckit.counting.analysis import Analysis, CutMeasures, FoundObjects, analyse_at_centres, gather, join_found
+from qckit.counting.analysis import (
+    Analysis,
+    CutMeasures,
+    FoundObjects,
+    Seen,
+    analyse_at_centres,
+    gather,
+    join_found,
+    see_picture,
+)
 from qckit.counting.chances import Accepted
 from qckit.counting.proposals import Proposals
 from qckit.counting.stages import StageModel
+from qckit.counting.swing import doubts_of, off_chance
 from qckit.counting.two_groups import settle_round_bodies
 from qckit.counting.working import WorkImage, resize_to_scale
 from qckit.stages import STAGE_RECORDS
@@ -28,6 +38,7 @@ LEAST_SUPPORTED = 0.5  # of the proposals; where the foreground supports fewer, 
 ENOUGH = 20  # proposals to tell that by; a few of them may be specks that the foreground rightly leaves out
 ALONE_SINGLE = 0.99  # of a measured object that no proposal supports
 MEASURED_WEIGHT = 0.5  # of what was measured, beside the reader's 1, where the two always agree
+READ_AGAIN_CHANCE = 0.03  # of an error that matters, from which a photo is read in mirror images too
 STRANGERS = 0.5  # share of objects on which they differ from which what was measured has no say
 
 # length, width and area of a typical object of each class [µm, µm, µm²], for a proposal that no piece supports
@@ -125,9 +136,34 @@ def read_at_centres(
     -------
     JointReading
     """
-    analysis, piece, accepted = analyse_at_centres(work, proposals, read_again=read_again)
+    seen = see_picture(work)
+    joint = _read_once(work, model, proposals, seen)
+    if read_again and is_doubtful(joint.found, joint.invented + joint.missed):
+        joint = _read_once(work, model, read_again(), seen)
+    return joint
+
+
+def _read_once(work: WorkImage, model: StageModel, proposals: Proposals, seen: Seen) -> JointReading:
+    analysis, piece, accepted = analyse_at_centres(work, proposals, seen=seen)
     found, differing = join_readings(analysis, piece, model, accepted)
     return JointReading(analysis, found, differing, accepted.invented, accepted.missed)
+
+
+def is_doubtful(found: FoundObjects, n_mistaken: np.ndarray) -> bool:
+    """Whether a first reading leaves so much doubt about the hatching percentage that another is worth its time.
+
+    Parameters
+    ----------
+    found : FoundObjects
+    n_mistaken : (4,) ndarray
+        Objects expected to have been invented or missed, by stage.
+
+    Returns
+    -------
+    bool
+    """
+    swing, between = doubts_of(found.p, found.p_read, n_mistaken)
+    return off_chance(swing, between) > READ_AGAIN_CHANCE
 
 
 def join_readings(

@@ -6,14 +6,13 @@ import numpy as np
 
 from qckit.stages import CLASSES, STAGE_RECORDS, STAGES
 
-__all__ = ["OFF_POINTS", "finding_swing", "hatch_shift", "hatch_swing", "is_doubtful", "off_chance", "share_between"]
+__all__ = ["OFF_POINTS", "doubts_of", "finding_swing", "hatch_shift", "hatch_swing", "off_chance", "share_between"]
 
 OFF_POINTS = 5.0  # of hatching percentage: an error that matters
 OFF_OFFSET, OFF_SWING, OFF_BETWEEN = -6.21, 1.90, 10.75
 """Of the logit of the chance of such an error: by the logarithm of the swing and by the share between the two groups;
 from ``tests/photos/fit_flags.py``."""
 
-READ_AGAIN_CHANCE = 0.03
 LEAST_SWING = 0.3  # points: less cannot be told from none
 ROUND_BODIES = 15  # cysts and shells: of fewer no share is worth a word
 
@@ -41,22 +40,26 @@ def off_chance(swing: float, between: float) -> float:
     return float(1 / (1 + np.exp(-logit)))
 
 
-def is_doubtful(p: np.ndarray, n_mistaken: np.ndarray) -> bool:
-    """Whether a first reading leaves so much doubt about the hatching percentage that another is worth its time.
+def doubts_of(p: np.ndarray, p_read: np.ndarray, n_mistaken: np.ndarray) -> tuple[float, float]:
+    """What the readings of a photo doubt, for :func:`off_chance`.
 
     Parameters
     ----------
-    p : (n, 5) ndarray
-        Probability per object and class (four stages, debris).
+    p, p_read : (n, 5) ndarray
+        As in :func:`hatch_shift`.
     n_mistaken : (4,) ndarray
         As in :func:`finding_swing`.
 
     Returns
     -------
-    bool
+    swing : float
+        0 to 100. [points]
+    between : float
+        0 to 1.
     """
-    swing = float(np.hypot(hatch_swing(p), finding_swing(p, n_mistaken)))
-    return off_chance(swing, share_between(p)) > READ_AGAIN_CHANCE
+    stages = max(hatch_swing(p), hatch_swing(p_read))
+    swing = min(float(np.hypot(stages, finding_swing(p, n_mistaken))), 100.0)
+    return swing, share_between(p[p.argmax(axis=1) < len(STAGES)] if len(p) else p)
 
 
 def hatch_swing(p: np.ndarray) -> float:

@@ -151,9 +151,10 @@ def without_end(model: onnx.ModelProto) -> onnx.ModelProto:
     return model
 
 
-def finished(model: onnx.ModelProto) -> onnx.ModelProto:
-    """Make what the kit runs of a graph in whole numbers; its answers stay the same to the digit."""
-    return spelled_out(without_idle(without_end(folded(takes_bytes(model)))))
+def finished(model: onnx.ModelProto, *, lean: bool) -> onnx.ModelProto:
+    """Make what the kit runs of a graph in whole numbers; lean or not, its answers are the same to the digit."""
+    model = without_end(folded(takes_bytes(model)))
+    return spelled_out(without_idle(model)) if lean else model
 
 
 def main():
@@ -165,6 +166,9 @@ def main():
         "--photos", type=Path, nargs="*", default=[Path("tests/photos"), Path("tests/photos_second_make")]
     )
     parser.add_argument("--fold", type=int)
+    parser.add_argument(
+        "--whole", action="store_true", help="keep idle channels and the graph as it is, as in tests/training/folds"
+    )
     args = parser.parse_args()
     model = without_offset(onnx.load(args.trained))
     last = [n for n in model.graph.node if n.op_type == "Conv"][-1]
@@ -185,7 +189,7 @@ def main():
             reduce_range=True,
             nodes_to_exclude=[last.name],
         )
-    onnx.save(finished(onnx.load(args.out)), args.out)
+    onnx.save(finished(onnx.load(args.out), lean=not args.whole), args.out)
 
 
 if __name__ == "__main__":
