@@ -299,4 +299,5 @@ def read_mirrored(reading: Reading, picture: np.ndarray) -> Reading:
     """
     rows, cols = ((0, -n % BLOCK) for n in picture.shape[:2])
     whole = np.pad(picture, (rows, cols, (0, 0)), mode="edge")  # so that the grid lies alike in all
-    return replace(reading, mirrored={(d, a): _strips(whole[::d, ::a]) for d, a in MIRRORED})
+    # copies: the network's answer lies above what it needed meanwhile, which would stay taken with it
+    return replace(reading, mirrored={(d, a): [s.copy() for s in _strips(whole[::d, ::a])] for d, a in MIRRORED})

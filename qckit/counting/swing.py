@@ -9,7 +9,7 @@ from qckit.stages import CLASSES, STAGE_RECORDS, STAGES
 __all__ = ["OFF_POINTS", "doubts_of", "finding_swing", "hatch_shift", "hatch_swing", "off_chance", "share_between"]
 
 OFF_POINTS = 5.0  # of hatching percentage: an error that matters
-OFF_OFFSET, OFF_SWING, OFF_BETWEEN = -6.21, 1.90, 10.75
+OFF_OFFSET, OFF_SWING, OFF_BETWEEN = -5.74, 1.84, 6.90
 """Of the logit of the chance of such an error: by the logarithm of the swing and by the share between the two groups;
 from ``tests/photos/fit_flags.py``."""
 
