@@ -38,7 +38,7 @@ LEAST_SUPPORTED = 0.5  # of the proposals; where the foreground supports fewer, 
 ENOUGH = 20  # proposals to tell that by; a few of them may be specks that the foreground rightly leaves out
 ALONE_SINGLE = 0.99  # of a measured object that no proposal supports
 MEASURED_WEIGHT = 0.5  # of what was measured, beside the reader's 1, where the two always agree
-READ_AGAIN_CHANCE = 0.04  # of an error that matters, from which a photo is read in mirror images too
+READ_AGAIN_CHANCE = 0.03  # of an error that matters, from which a photo is read in mirror images too
 STRANGERS = 0.5  # share of objects on which they differ from which what was measured has no say
 
 # length, width and area of a typical object of each class [µm, µm, µm²], for a proposal that no piece supports

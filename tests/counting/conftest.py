@@ -10,6 +10,9 @@ from PIL import Image
 PHOTOS = Path(__file__).resolve().parents[1] / "photos"
 
 
+PIECE = (300, 200, 1260, 920)
+
+
 @pytest.fixture(scope="session")
 def labelled():
     """Folder of the labelled photos, their table and their truth."""
@@ -27,8 +30,8 @@ def crop(tmp_path_factory):
     table = pd.read_csv(PHOTOS / "photos.csv").set_index("photo")
     folder = tmp_path_factory.mktemp("crops")
 
-    def make(photo="bright-01", box=(300, 200, 1260, 920)):
-        path = folder / f"{photo}.png"
+    def make(photo="bright-01", box=PIECE):
+        path = folder / (f"{photo}.png" if box == PIECE else f"{photo}-{'-'.join(map(str, box))}.png")
         if not path.exists():
             Image.open(PHOTOS / "photos" / f"{photo}.jpg").crop(box).save(path, compress_level=1)
         return path, float(table.um_per_px[photo])

@@ -95,7 +95,7 @@ def test_soft_outlines_are_named_where_stages_are_in_doubt():
         (
             {"swing": 9.2},
             "unsure",
-            "Doubts about stages: the hatching percentage is off by more than 5 points with a chance of about 13 %: "
+            "Doubts about stages: the hatching percentage is off by more than 5 points with a chance of about 17 %: "
             "look at the checked picture and correct it by hand.",
         ),
         (
