@@ -20,10 +20,10 @@ from qckit.counting.stages import ANSWERS, StageModel
 from qckit.counting.working import WorkImage
 from qckit.stages import CLASSES
 
-__all__ = ["Analysis", "FoundObjects", "Seen", "analyse", "analyse_at_centres", "choose_objects", "see_picture"]
+__all__ = ["Analysis", "FoundObjects", "Ground", "analyse", "analyse_at_centres", "choose_objects", "find_ground"]
 
 
-class Seen(NamedTuple):
+class Ground(NamedTuple):
     """What is known of a picture before anything in it is told apart: its foreground is without ruled lines."""
 
     light: Light
@@ -128,13 +128,13 @@ def analyse(work: WorkImage) -> Analysis:
     >>> len(counting.analyse(work).features) > 100
     True
     """
-    light, foreground, n_lines = see_picture(work)
+    light, foreground, n_lines = find_ground(work)
     cuts = cut_pieces(foreground.mask, foreground.signal, work.um_per_px)
     return Analysis(work, light, foreground, tuple(_measure(work, light, foreground, cut) for cut in cuts), n_lines)
 
 
 def analyse_at_centres(
-    work: WorkImage, proposals, choose=accept, *, seen: Seen | None = None
+    work: WorkImage, proposals, choose=accept, *, ground: Ground | None = None
 ) -> tuple[Analysis, np.ndarray, Accepted]:
     """Measure one piece of foreground per proposal taken for an object, and what the second reader left out.
 
@@ -144,8 +144,8 @@ def analyse_at_centres(
     proposals : Proposals
     choose : callable
         What takes proposals for objects, as :func:`qckit.counting.chances.accept` does.
-    seen : Seen, optional
-        From :func:`see_picture`, where it is there already.
+    ground : Ground, optional
+        From :func:`find_ground`, where it is there already.
 
     Returns
     -------
@@ -154,7 +154,7 @@ def analyse_at_centres(
         The piece of each proposal taken; 0 where no foreground supports it.
     accepted : Accepted
     """
-    light, foreground, n_lines = seen or see_picture(work)
+    light, foreground, n_lines = ground or find_ground(work)
     supported = supported_at(foreground.mask, proposals.rows, proposals.cols, work.um_per_px)
     accepted = choose(proposals, supported, work.um_per_px)
     cut, piece = cut_at_centres(foreground.mask, foreground.signal, work.um_per_px, accepted.proposals)
@@ -162,7 +162,7 @@ def analyse_at_centres(
     return Analysis(work, light, foreground, (measures,), n_lines), piece, accepted
 
 
-def see_picture(work: WorkImage) -> Seen:
+def find_ground(work: WorkImage) -> Ground:
     """Find light, ruled lines and foreground.
 
     Parameters
@@ -171,11 +171,11 @@ def see_picture(work: WorkImage) -> Seen:
 
     Returns
     -------
-    Seen
+    Ground
     """
     light = estimate_light(work)
     signal, n_lines = remove_ruled_lines(signal_of(work, light), work.um_per_px)
-    return Seen(light, find_foreground(signal, work.um_per_px), n_lines)
+    return Ground(light, find_foreground(signal, work.um_per_px), n_lines)
 
 
 def _measure(work: WorkImage, light: Light, foreground: Foreground, cut: Cut, *, join: bool = True) -> CutMeasures:

@@ -18,11 +18,11 @@ from qckit.counting.analysis import (
     Analysis,
     CutMeasures,
     FoundObjects,
-    Seen,
+    Ground,
     analyse_at_centres,
+    find_ground,
     gather,
     join_found,
-    see_picture,
 )
 from qckit.counting.chances import Accepted
 from qckit.counting.proposals import Proposals
@@ -136,16 +136,16 @@ def read_at_centres(
     -------
     JointReading
     """
-    seen = see_picture(work)
-    joint = _read_once(work, model, proposals, seen)
+    ground = find_ground(work)
+    joint = _read_once(work, model, proposals, ground)
     if read_again and is_doubtful(joint.found, joint.invented + joint.missed):
         del joint  # or its labels and sums lie in memory beside what the network needs
-        joint = _read_once(work, model, read_again(), seen)
+        joint = _read_once(work, model, read_again(), ground)
     return joint
 
 
-def _read_once(work: WorkImage, model: StageModel, proposals: Proposals, seen: Seen) -> JointReading:
-    analysis, piece, accepted = analyse_at_centres(work, proposals, seen=seen)
+def _read_once(work: WorkImage, model: StageModel, proposals: Proposals, ground: Ground) -> JointReading:
+    analysis, piece, accepted = analyse_at_centres(work, proposals, ground=ground)
     found, differing = join_readings(analysis, piece, model, accepted)
     return JointReading(analysis, found, differing, accepted.invented, accepted.missed)
 

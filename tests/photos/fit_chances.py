@@ -24,7 +24,7 @@ from joblib import Parallel, delayed
 from train_stages import FOLDS, HERE, N_FOLDS, deal
 
 from qckit.counting import reader
-from qckit.counting.analysis import see_picture
+from qckit.counting.analysis import find_ground
 from qckit.counting.chances import ACCEPTED, EVIDENCE, MODEL, READINGS, gather_chance_evidence
 from qckit.counting.second import propose_objects
 from qckit.counting.seeded import supported_at
@@ -107,7 +107,7 @@ def collect(job: Job, photos: Path, photo: str, um_per_px: float, look: str) -> 
     image = read_photo(photos / f"{photo}.jpg", um_per_px=um_per_px, finest_um_per_px=reader.READER_UM_PER_PX)
     work = make_work_image(image, um_per_px, to_um_per_px=reader.READER_UM_PER_PX)
     first, read_again = propose_objects(work, reader)
-    mask = see_picture(work).foreground.mask
+    mask = find_ground(work).foreground.mask
     truth = pd.read_csv(job.folder / "truth.csv")
     truth = truth[(truth.photo == photo) & truth.stage.isin(STAGES)].reset_index(drop=True)
     tables = []
