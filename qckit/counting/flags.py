@@ -50,7 +50,7 @@ SURE, FEWEST_SURE = 0.6, 3  # chance of the stage from which an object is sure; 
 FEW = 10  # nauplii, umbrella stages and cysts: fewer give no percentage to go by
 DOUBTFUL_OF, LIKELIER_OTHER = 20, 0.5  # of fewer such bodies, most likelier something else than what they are called
 SURE_TO_BE_THERE = 5  # among these, so many that are surely a body, of whatever stage, make it a hatch sample still
-OTHER_THINGS = 2.0  # beside few of them, so many times the objects found in clumps that are none: other things
+OTHER_THINGS = 2.0  # beside few of them, so many times the sure objects found in clumps that are none: other things
 SURE_BODIES = 15  # so many sure objects speak for the scale
 BETWEEN = 0.15  # share of cysts and shells that are neither clearly
 DOUBTED = 0.3  # mean chance that an object is given the wrong stage or is split wrongly: a photo of another world
@@ -185,7 +185,7 @@ def _object_flags(signs: PhotoSigns):
         full, place = signs.in_frame, "counted in the drawn frame"
     parted = signs.between <= BETWEEN  # round things that part into no two groups may be anything round
     sure = int((signs.sure & ((signs.stages < 3) if parted else (signs.stages < 2))).sum())
-    among_others = (signs.stages < 3).sum() < FEW and signs.clump_objects > OTHER_THINGS * n
+    among_others = (signs.stages < 3).sum() < FEW and signs.clump_objects > OTHER_THINGS * signs.sure.sum()
     if sure < FEWEST_SURE or among_others or _mostly_doubtful(signs):
         what = "nauplii, umbrella stages and cysts" if parted else "nauplii and umbrella stages; cysts cannot be told"
         yield Flag(
