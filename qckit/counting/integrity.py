@@ -36,6 +36,8 @@ LEANING, LEAST_STILL, LEAST_LEANING = 0.3, 5, 10
 0.22 with five that do not swim and 0.15 with more; swimmers may all head one way, so they say it only with others."""
 
 STILL_Z, ALL_Z, FEW_STILL = 1.8, 2.7, 3  # signed-rank scores of both; sound photos that lean reach 1.2 and 2.1
+ROUND = (STAGES.index("cyst"), STAGES.index("shell"))
+ASIDE = 0.08  # of their height or width: in light without shadows 0.05 at most, with shadows 0.10 and more
 ONE_BODY = 0.9  # chance of being a single body, of debris that says how bodies lie
 ALIKE = [STAGES.index(s) for s in ("nauplius", "cyst", "shell")]  # each of one size all over a photo
 HALVES, HALVES_Z, LEAST_HALF = 0.17, 4.0, 5  # logarithm of the ratio of lengths in two halves, its rank-sum score
@@ -192,6 +194,8 @@ def _stretched(found) -> str:
     stage = found.p.argmax(axis=1)
     one_body = (stage < len(STAGES)) | (found.p_single > ONE_BODY)  # squeezed round bodies are often read as debris
     real = np.isfinite(found.features).all(axis=1) & (high > 2) & (wide > 2) & one_body
+    if _cast_shadows(found, boxes, real & np.isin(stage, ROUND)):
+        return ""
     ratio = np.log(np.maximum(high, 1) / np.maximum(wide, 1))
     everything, still = ratio[real], ratio[real & (stage != STAGES.index("nauplius"))]
     mean, still_mean = (float(np.median(r)) if len(r) else 0.0 for r in (everything, still))
@@ -209,6 +213,15 @@ def _stretched(found) -> str:
         return ""
     mean = still_mean if by_still else mean
     return f"its objects are {np.exp(abs(mean)):.1f} times {'higher than wide' if mean > 0 else 'wider than high'}"
+
+
+def _cast_shadows(found, boxes: np.ndarray, which: np.ndarray) -> bool:
+    """Whether outlines of round bodies reach further on one side of their centres, all alike: that is shadow."""
+    if not which.any():
+        return False
+    middle = (boxes[:, :2] + boxes[:, 2:]) / 2 - np.stack([found.rows, found.cols], axis=1)
+    aside = np.median(middle[which] / (boxes[which, 2:] - boxes[which, :2]), axis=0)
+    return bool(np.abs(aside).max() > ASIDE)
 
 
 def _signed_rank(values: np.ndarray) -> float:
