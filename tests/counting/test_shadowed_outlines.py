@@ -24,10 +24,10 @@ def round_bodies(high: float, wide: float, below: float):
 
 @pytest.mark.parametrize("below", [-0.18, 0.18])
 def test_a_shadow_on_one_side_is_no_squeeze(below):
-    assert _stretched(round_bodies(30, 21, below)) == ""
+    assert _stretched(round_bodies(30, 20, below)) == ""
 
 
 def test_bodies_around_their_centres_are_squeezed():
-    assert _stretched(round_bodies(30, 21, 0.0)) == "its objects are 1.4 times higher than wide"
-    assert _stretched(round_bodies(21, 30, 0.0)) == "its objects are 1.4 times wider than high"
+    assert _stretched(round_bodies(30, 20, 0.0)) == "its objects are 1.5 times higher than wide"
+    assert _stretched(round_bodies(20, 30, 0.0)) == "its objects are 1.5 times wider than high"
     assert _stretched(round_bodies(24, 24, 0.0)) == ""
