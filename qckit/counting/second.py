@@ -25,6 +25,7 @@ from qckit.counting.analysis import (
     join_found,
 )
 from qckit.counting.chances import Accepted
+from qckit.counting.flags import OFF_CHANCE
 from qckit.counting.proposals import Proposals
 from qckit.counting.stages import StageModel
 from qckit.counting.swing import doubts_of, off_chance
@@ -38,7 +39,6 @@ LEAST_SUPPORTED = 0.5  # of the proposals; where the foreground supports fewer, 
 ENOUGH = 20  # proposals to tell that by; a few of them may be specks that the foreground rightly leaves out
 ALONE_SINGLE = 0.99  # of a measured object that no proposal supports
 MEASURED_WEIGHT = 0.5  # of what was measured, beside the reader's 1, where the two always agree
-READ_AGAIN_CHANCE = 0.03  # of an error that matters, from which a photo is read in mirror images too
 STRANGERS = 0.5  # share of objects on which they differ from which what was measured has no say
 
 # length, width and area of a typical object of each class [µm, µm, µm²], for a proposal that no piece supports
@@ -151,7 +151,7 @@ def _read_once(work: WorkImage, model: StageModel, proposals: Proposals, ground:
 
 
 def is_doubtful(found: FoundObjects, n_mistaken: np.ndarray) -> bool:
-    """Whether a first reading leaves so much doubt about the hatching percentage that another is worth its time.
+    """Whether a first reading leaves so much doubt about the hatching percentage that the photo would be flagged.
 
     Parameters
     ----------
@@ -164,7 +164,7 @@ def is_doubtful(found: FoundObjects, n_mistaken: np.ndarray) -> bool:
     bool
     """
     swing, between = doubts_of(found.p, found.p_read, n_mistaken)
-    return off_chance(swing, between) > READ_AGAIN_CHANCE
+    return off_chance(swing, between) > OFF_CHANCE
 
 
 def join_readings(
