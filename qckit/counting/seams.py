@@ -31,6 +31,9 @@ USUAL = 92  # percentile of other rows that passes for usual
 NEAR = 14  # rows in which a line's or wire's edge spreads
 SPREAD, LEAST_SPREAD = 0.35, 2.0  # of the step itself, and in code values: a coherent step beside it is a line's
 
+OVER_PX, OVER_SHARE = 4, 0.5
+"""So many rows off a scratch is over, and less than so much of its step is left (half of the strongest steps)."""
+
 LEAST_STEP, STEPS = 6.0, 3.0  # of code values, and of the usual step between neighbours: what counts as a sharp edge
 ROW_Z, ROW_PX = 30.0, 28
 LINE_PX, LINE_STEP, LINE_SHARE = (15, 8), 4.0, 0.75
@@ -268,6 +271,7 @@ def _part_of_row(values: np.ndarray, cells: np.ndarray, reach: int) -> int | Non
             if (
                 even
                 and _is_confined(values[:, across], k + reach, reach)
+                and not _goes_on(values[:, across], k + reach, reach)
                 and not is_one_outline(values, k + reach, reach)
             ):
                 return int(k + reach)
@@ -313,6 +317,18 @@ def _is_confined(values: np.ndarray, k: int, reach: int) -> bool:
     at = k - low
     beside = np.delete(step, np.arange(max(0, at - reach), min(len(step), at + reach + 1)))
     return bool(beside.max(initial=0) < max(LEAST_SPREAD, SPREAD * step[at]))
+
+
+def _goes_on(values: np.ndarray, k: int, reach: int) -> bool:
+    """Tell whether what steps at row k is the same a few rows on as a few rows before: scratched, or under a hair."""
+    far = slice(OVER_PX, OVER_PX + 3)
+    before, after = values[:k][::-1][far], values[k + reach + 1 :][far]
+    if not (len(before) and len(after)):
+        return False
+    step = np.abs(values[k + reach].astype(float) - values[k])
+    steps = step >= max(LEAST_SPREAD, np.percentile(step, 75))
+    change = np.abs(after.mean(axis=0) - before.mean(axis=0))[steps]
+    return bool(np.median(change / step[steps]) < OVER_SHARE) if steps.any() else False
 
 
 def _is_line(values: np.ndarray, where: np.ndarray, k: int) -> bool:
