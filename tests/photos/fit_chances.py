@@ -88,15 +88,18 @@ def whose(proposals, work, truth: pd.DataFrame) -> np.ndarray:
         return out
     reach = np.maximum(0.3 * np.hypot(truth.x1 - truth.x0, truth.y1 - truth.y0), 3.0).to_numpy()
     asked = ((truth.touches_edge == 0) & (truth.visible_fraction >= 0.35)).to_numpy()
+    at_x, at_y = proposals.cols * work.step_x, proposals.rows * work.step_y
+    within = (truth.x0.to_numpy()[:, None] <= at_x) & (at_x < truth.x1.to_numpy()[:, None])
+    within &= (truth.y0.to_numpy()[:, None] <= at_y) & (at_y < truth.y1.to_numpy()[:, None])
     x, y, taken = truth.x_px.to_numpy(), truth.y_px.to_numpy(), np.zeros(len(truth), bool)
     for j in np.argsort(-proposals.score, kind="stable"):
-        away = np.hypot(x - proposals.cols[j] * work.step_x, y - proposals.rows[j] * work.step_y) / reach
+        away = np.hypot(x - at_x[j], y - at_y[j]) / reach
         free = np.where(taken, np.inf, away)
         i = int(free.argmin())
         if free[i] <= 1:
             taken[i] = True
             out[j] = 1 if asked[i] else -1
-        elif away.min() <= 1 and not asked[away.argmin()]:
+        elif (away.min() <= 1 and not asked[away.argmin()]) or (within[:, j] & ~asked).any():
             out[j] = -1
     return out
 

@@ -21,6 +21,7 @@ SPOT = 28 / OUT_UM  # spread of a centre mark, in output pixels
 DYED, DYE_OF_STAGE, DYE_OF_OBJECT = 0.7, 0.24, 0.12  # share of pictures; spread of the logarithm of light
 OVERLAID = 0.7  # share of pictures with a second crop's objects over the first's
 HIDDEN = 0.35  # an object of which less can be seen is neither asked for nor held against the reader
+CUT, CUT_PX = 0.05, 4  # but for one that the picture's edge cuts off: the middle of what shows, down to such slivers
 
 
 def to_linear(x):
@@ -55,8 +56,10 @@ class Photo:
         for o in objects:
             i = int(o["object_id"])
             stage[i] = CLASSES.index(o["stage"])
-            area[i] = float(o["whole_area_px"]) * um * um
-            hidden[i] = float(o["visible_fraction"]) < HIDDEN
+            whole, shown = float(o["whole_area_px"]), float(o["visible_area_px"])
+            cut = int(o["touches_edge"]) and shown >= CUT * whole
+            area[i] = (shown if cut else whole) * um * um
+            hidden[i] = float(o["visible_fraction"]) < HIDDEN and not cut
             heat[i] = o["detail"] != "fibre"
         self.stage, self.area, self.hidden, self.heat = (t.to(device) for t in (stage, area, hidden, heat))
         image = to_linear(image)
@@ -329,7 +332,9 @@ def targets(ids, stages, areas, hidden, heats):
     stage = stages.reshape(-1)
     seen = count * OUT_UM**2 / areas.reshape(-1)
     present = (count >= 2) & (stage >= 0) & heats.reshape(-1)
-    good = present & ~hidden.reshape(-1) & (seen >= HIDDEN)
+    border = (yy == 0) | (yy == out - 1) | (xx == 0) | (xx == out - 1)
+    cut = (add(border.float()) > 0) & (seen >= CUT) & (count >= CUT_PX)
+    good = present & ~hidden.reshape(-1) & ((seen >= HIDDEN) | cut)
     heat, weight = torch.zeros(n * out * out, device=device), torch.ones(n * out * out, device=device)
     k = torch.arange(-5, 6, device=device)
     ky, kx = torch.meshgrid(k, k, indexing="ij")
