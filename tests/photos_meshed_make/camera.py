@@ -30,7 +30,7 @@ class Camera:
     @classmethod
     def pick(cls, rng, phone=False, poor=False):
         """A camera: a microscope's or a phone's; ``poor`` ones are noisier and softer."""
-        warm = rng.normal(0, 0.07)
+        warm = rng.normal(0, 0.05)
         return cls(
             blur_px=rng.uniform(0.45, 0.85) + (rng.uniform(0.2, 0.6) if poor else 0),
             vignette=rng.uniform(0.0, 0.22),

@@ -24,6 +24,16 @@ def lamp(rng, shape, strength=0.1):
     return np.clip(field, 0.2, None)
 
 
+def glare(rng, shape):
+    """The soft mirror image of a lamp or a window in the water's skin."""
+    y, x = np.mgrid[: shape[0], : shape[1]].astype(np.float32)
+    size, a = min(shape) * rng.uniform(0.12, 0.4), rng.uniform(0, np.pi)
+    dx, dy = x - rng.uniform(-0.1, 1.1) * shape[1], y - rng.uniform(-0.1, 1.1) * shape[0]
+    u, v = (dx * np.cos(a) + dy * np.sin(a)) / size, (dy * np.cos(a) - dx * np.sin(a)) / size * rng.uniform(1, 3)
+    u = u + 0.25 * soft_noise(rng, shape, size * 0.8)
+    return (rng.uniform(0.02, 0.09) / (1 + (u * u + v * v) ** 1.5))[..., None]
+
+
 def _flat_texture(rng, shape, kind, um_per_px):
     """Brightness of a plain floor around 1, and its tint."""
     fine = soft_noise(rng, shape, max(25 / um_per_px, 1.0))

@@ -122,10 +122,10 @@ def umbrella(rng, lattice, radius, form):
         parts.append(eye.moved(np.eye(3), [head * long * 0.74, 0, wide * 0.3]))
         folded = []
         for hand in (-1, 1):
-            for start, size, thick in ((0.55, 1.05, 0.13), (0.25, 0.7, 0.1)):
+            for start, size, thick in ((0.55, 1.05, 0.17), (0.2, 0.7, 0.13)):
                 x = np.array([start, start - 0.4 * size, start - size]) * head * long
-                y = hand * wide * np.array([0.72, 0.98, 0.8]) * (1 + pear * x / long)
-                z = wide * np.array([0.3, 0.15, -0.05])
+                y = hand * wide * np.array([0.62, 0.88, 0.74]) * (1 + pear * x / long)
+                z = wide * np.array([0.6, 0.4, 0.2])
                 folded.append(limb(np.stack([x, y, z], 1), np.array([0.9, 1, 0.45]) * thick * radius, "folded_limb"))
         parts.append(joined(folded))
         parts[-1].outline = False
@@ -152,7 +152,7 @@ def umbrella(rng, lattice, radius, form):
         bowl_level = rng.uniform(0.25, 0.7)
         parts += [_crust(rng, lattice, radius, lambda d: bowl_level - d[:, 0])]
     else:
-        parts += valves(rng, lattice, radius, rng.uniform(0.35, 0.8) + 0.3 * (form == "half"))
+        parts += valves(rng, lattice, radius, rng.uniform(0.2, 0.6) + 0.4 * (form == "half"))
     if rng.random() < 0.6:  # it rarely hangs in one straight line with the mouth of its shell
         turn = rotation([0, 0, 1], rng.normal(0, 0.35))
         count = -1

@@ -82,8 +82,8 @@ def _shade(layer, material, light, lattice, tone):
             alpha * albedo * ring + 0.55 * rim[..., None] * (0.25 + 0.75 * np.exp(-tau)) * (1 + 0.5 * slope[..., None])
         )
         return np.exp(-tau) * (1 - alpha), np.clip(add, 0, None) * layer.cover[..., None]
-    facing_sun = np.clip((normal @ light.toward + 0.35) / 1.35, 0, 1)
-    open_sky = (0.42 + 0.58 * nz) * np.where(inner, 0.72, 1.0)
+    facing_sun = np.clip((normal @ light.toward + 0.2) / 1.2, 0, 1)
+    open_sky = (0.3 + 0.7 * nz) * np.where(inner, 0.72, 1.0)
     bounce = (0.5 - 0.5 * nz)[..., None] * light.floor
     lit = light.sky * open_sky[..., None] + light.sun * facing_sun[..., None] + bounce * 0.6
     # thick flesh takes more of the colour, thin flesh scatters paler

@@ -4,7 +4,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 from camera import Camera
-from floors import dish, lamp, plain, rulings, scratches, woven
+from floors import dish, glare, lamp, plain, rulings, scratches, woven
 from lighting import Light
 from population import Strain
 
@@ -122,10 +122,8 @@ def _floor(rng, kind, shape, um_per_px, light, notes):
         ground = plain(rng, shape, "porcelain", um_per_px) * rng.choice([0.03, 0.25, 0.55]) * above * field_ * tone
         label = "incident, on grey"
         picture = woven(rng, shape, um_per_px, light, ground) * field_
-    if rng.random() < 0.25 and kind != "sieve":  # a soft glare from the water
-        glare = lamp(rng, shape, 1.0)
-        glare = np.clip(glare - np.quantile(glare, 0.8), 0, None)
-        picture = picture + (glare / (glare.max() + 1e-6) * rng.uniform(0.03, 0.12))[..., None]
+    if rng.random() < 0.16 and kind != "sieve":
+        picture = picture + glare(rng, shape)
         notes.append("glare")
     return picture, inside, label
 
@@ -151,7 +149,7 @@ def scene(rng, kind, hatched):
     area_mm2 = shape[0] * shape[1] * um_per_px**2 / 1e6
     top = 190 if phone else 125
     density = rng.uniform(0.9, 2.6) if kind in FINE else rng.uniform(0.35, 0.9)
-    count = int(np.clip(area_mm2 * density, 30, rng.uniform(0.7, 1) * top))
+    count = int(np.clip(area_mm2 * density, 42, rng.uniform(0.7, 1) * top))
     share = rng.choice([0.0, rng.uniform(0.01, 0.07), rng.uniform(0.07, 0.13)], p=[0.12, 0.58, 0.3])
     many = rng.random() < 0.1
     if poor:
