@@ -1,0 +1,189 @@
+"""Draw invented photos of hatching brine shrimp as clouds of particles, with their exact truth.
+
+No animal was photographed and nothing here was measured on a real sample. Licence of what it draws: CC0.
+
+    python draw.py OUT --seed 1 --masks
+"""
+
+import argparse
+import zlib
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+from joblib import Parallel, delayed
+from PIL import Image
+from sample import bodies, strain
+from scene import build
+from splat import stamp
+
+KINDS = {
+    "bright": 6,
+    "chamber": 3,
+    "wide": 2,
+    "black": 4,
+    "dark field": 2,
+    "grey floor": 2,
+    "white floor": 2,
+    "dish": 4,
+    "sieve": 5,
+}
+STAGES = ("nauplius", "umbrella", "cyst", "shell", "debris")
+FEWEST_PX = 12  # an object that shows less has no row
+
+
+def _window(x0, y0, patch, shape):
+    """The parts of a picture and of a patch that lie on each other."""
+    ya, xa = max(y0, 0), max(x0, 0)
+    yb, xb = min(y0 + patch.shape[0], shape[0]), min(x0 + patch.shape[1], shape[1])
+    if yb <= ya or xb <= xa:
+        return None, None
+    return (slice(ya, yb), slice(xa, xb)), (slice(ya - y0, yb - y0), slice(xa - x0, xb - x0))
+
+
+def _ground_light(stage, stamps):
+    """The floor with the bodies' shadows on it."""
+    shape = (stage.ground.height, stage.ground.width)
+    light = stage.floor * stage.field[..., None]
+    if stage.lamp.through:
+        return light * stage.exposure
+    half = (shape[0] // 2 + 1, shape[1] // 2 + 1)
+    reach = [np.ones((*half, 3), np.float32) for _ in range(2)]
+    for one in stamps:
+        for k, (x0, y0, dark) in enumerate(one.shadows):
+            here, there = _window(x0, y0, dark, half)
+            if here is not None:
+                reach[k][here] *= 1 - dark[there]
+    first = float(np.mean(stage.lamp.lamps[0][1]))
+    total = sum(float(np.mean(c)) for _, c in stage.lamp.lamps) + float(np.mean(stage.lamp.sky))
+    share = first / total
+    shade = share * reach[0] + (1 - share) * reach[1]
+    shade = shade.repeat(2, 0).repeat(2, 1)[: shape[0], : shape[1]]
+    return light * shade * stage.exposure
+
+
+def _pictured(stage, placed, rng):
+    """Linear light of the scene, the mask, and each body's whole outline."""
+    stamps = [stamp(one.cloud, stage.lamp, rng, drift=one.drift) for one in placed]
+    light = _ground_light(stage, stamps)
+    shape = light.shape[:2]
+    mask = np.zeros(shape, np.int32)
+    for number, one in enumerate(stamps, 1):
+        here, there = _window(one.x0, one.y0, one.outline, shape)
+        if here is None:
+            continue
+        glow = one.glow[there] * (stage.field[here][..., None] * np.float32(stage.exposure))
+        light[here] = light[here] * np.exp(-one.tau[there]) + glow
+        mask[here][one.outline[there]] = number
+    return light + stage.veil, mask, stamps
+
+
+def _truth(name, placed, stamps, mask):
+    """Rows of truth.csv; what shows too little is taken out of the mask."""
+    rows = []
+    height, width = mask.shape
+    for number, (body, one) in enumerate(zip(placed, stamps), 1):
+        here, there = _window(one.x0, one.y0, one.outline, mask.shape)
+        if here is None:
+            continue
+        seen = mask[here] == number
+        if seen.sum() < FEWEST_PX:
+            mask[here][seen] = 0
+            continue
+        y, x = np.nonzero(seen)
+        y, x = y + here[0].start, x + here[1].start
+        whole_y, whole_x = np.nonzero(one.outline)
+        middle_x, middle_y = whole_x.mean() + 0.5 + one.x0, whole_y.mean() + 0.5 + one.y0
+        edge = x.min() == 0 or y.min() == 0 or x.max() == width - 1 or y.max() == height - 1
+        rows.append(
+            {
+                "photo": name,
+                "object_id": number,
+                "stage": body.stage,
+                "x_px": round(float(x.mean()) + 0.5, 2),
+                "y_px": round(float(y.mean()) + 0.5, 2),
+                "x0": int(x.min()),
+                "y0": int(y.min()),
+                "x1": int(x.max()) + 1,
+                "y1": int(y.max()) + 1,
+                "visible_area_px": len(x),
+                "visible_fraction": round(len(x) / int(one.outline[there].sum()), 4),
+                "touches_edge": int(edge),
+                "detail": body.detail,
+                "in_frame": int(0 <= middle_x < width and 0 <= middle_y < height),
+                "length_um": round(body.length_um, 1),
+                "whole_area_px": int(one.outline.sum()),
+            }
+        )
+    return rows
+
+
+def draw(seed, kind, number, hatched=True):
+    """One photo: its name, picture, mask of object ids, row of photos.csv and rows of truth.csv."""
+    rng = np.random.default_rng([seed, zlib.crc32(kind.encode()), number])
+    name = f"{kind.replace(' ', '-')}-s{seed}-{number:02d}"
+    stage = build(kind, rng)
+    length, diameter = strain(rng)
+    lugol = kind in ("bright", "chamber", "wide", "white floor") and rng.random() < 0.15
+    placed = bodies(
+        rng,
+        stage.ground,
+        stage.inside,
+        hatched=hatched,
+        lugol=lugol,
+        length=length,
+        diameter=diameter,
+        most=stage.most,
+    )
+    light, mask, stamps = _pictured(stage, placed, rng)
+    rows = _truth(name, placed, stamps, mask)
+    picture = stage.camera.take(light.astype(np.float32), rng)
+    counts = {f"n_{s}": sum(r["stage"] == s and r["in_frame"] == 1 for r in rows) for s in STAGES}
+    row = {
+        "photo": name,
+        "kind": kind,
+        "um_per_px": stage.ground.um_per_px,
+        "width_px": stage.ground.width,
+        "height_px": stage.ground.height,
+        "light": stage.light,
+        "lugol": int(lugol),
+        "strain_length_um": round(float(length), 1),
+        "shifted": 0,
+        "notes": stage.notes,
+        **counts,
+    }
+    return name, picture, mask, row, rows
+
+
+def save_photo(out, seed, kind, number, *, hatched=True, masks=False):
+    """Draw one photo into a folder; its row and its truth."""
+    name, picture, mask, row, rows = draw(seed, kind, number, hatched)
+    for folder in ("photos", *(("masks",) if masks else ())):
+        (Path(out) / folder).mkdir(parents=True, exist_ok=True)
+    quality = 80 + zlib.crc32(name.encode()) % 16
+    Image.fromarray(picture).save(Path(out) / "photos" / f"{name}.jpg", quality=quality)
+    if masks:
+        Image.fromarray(mask.astype(np.uint16)).save(Path(out) / "masks" / f"{name}.png")
+    return row, rows
+
+
+def main():
+    """Draw all photos that are asked for."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("out", type=Path)
+    parser.add_argument("--seed", type=int, nargs="+", default=[1])
+    parser.add_argument("--kinds", nargs="+", choices=KINDS, default=list(KINDS))
+    parser.add_argument("--masks", action="store_true", help="write the instance masks too")
+    parser.add_argument("--without-hatch", action="store_true", help="floor and dirt only")
+    parser.add_argument("--workers", type=int, default=1)
+    args = parser.parse_args()
+    wanted = [(s, k, n) for s in args.seed for k in args.kinds for n in range(1, KINDS[k] + 1)]
+    done = Parallel(n_jobs=args.workers)(
+        delayed(save_photo)(args.out, *one, hatched=not args.without_hatch, masks=args.masks) for one in wanted
+    )
+    pd.DataFrame([row for row, _ in done]).to_csv(args.out / "photos.csv", index=False)
+    pd.DataFrame([r for _, rows in done for r in rows]).to_csv(args.out / "truth.csv", index=False)
+
+
+if __name__ == "__main__":
+    main()
