@@ -26,7 +26,7 @@ class Camera:
         return cls(
             fringe=rng.normal(0, 0.0006),
             blur=rng.uniform(0.35, 0.85) if not phone else rng.uniform(0.4, 0.95),
-            grain=rng.uniform(0.004, 0.014) * (1.3 if phone else 1),
+            grain=rng.uniform(0.004, 0.013) * (1.3 if phone else 1),
             smear=rng.uniform(0.4, 0.9) if phone else rng.choice([0.0, rng.uniform(0, 0.4)]),
             sharpen=rng.uniform(0.3, 1.0) if phone else rng.uniform(0, 0.6),
             contrast=rng.uniform(0.0, 0.35),

@@ -4,9 +4,10 @@ import numpy as np
 from cloud import ball_points, clotted, curve, grains, join, ripple, sphere_points, tube, turn_about, unit
 
 WALL = np.array([0.30, 0.62, 1.12])  # optical depth of the chorion, passed once
-WALL_SCATTER = np.array([0.20, 0.105, 0.052])
+WALL_SCATTER = np.array([0.118, 0.079, 0.053])
 YOLK = np.array([0.0017, 0.0057, 0.0145])
-YOLK_SCATTER = np.array([0.0130, 0.0054, 0.0019])
+CYST_MORE = np.array([0.0022, 0.0012, 0.0006])  # the packed embryo of a cyst lets less through
+YOLK_SCATTER = np.array([0.0120, 0.0043, 0.0015])
 
 
 def chorion(rng, radius, fine, *, strength=1.0, n=9000, rough=0.012):
@@ -19,7 +20,15 @@ def chorion(rng, radius, fine, *, strength=1.0, n=9000, rough=0.012):
     normal = unit(out + 0.05 * rng.normal(size=out.shape))
     area = 4 * np.pi * radius**2
     return grains(
-        where, area, WALL * strength, WALL_SCATTER * strength, normal=normal, bend=0.3, gloss=0.16, size=3.6, weight=patch
+        where,
+        area,
+        WALL * strength,
+        WALL_SCATTER * strength,
+        normal=normal,
+        bend=0.3,
+        gloss=0.16,
+        size=3.6,
+        weight=patch,
     )
 
 
@@ -39,19 +48,28 @@ def dented(cloud, rng, radius, depth=None):
 def cyst(rng, diameter_um, fine=1.0):
     """An intact cyst and its form."""
     radius = diameter_um / 2
-    form = rng.choice(["round", "dented", "cup", "dark", "pale", "bare"], p=[0.68, 0.11, 0.05, 0.07, 0.06, 0.03])
+    form = rng.choice(["round", "dented", "cup", "dark", "pale", "bare"], p=[0.58, 0.2, 0.05, 0.08, 0.06, 0.03])
     strong = {"dark": 1.6, "pale": 0.6, "bare": 0.03}.get(form, 1.0) * rng.uniform(0.7, 1.3)
     full = {"dark": 1.5, "pale": 0.75}.get(form, 1.0) * rng.uniform(0.75, 1.3)
     place = ball_points(max(300, int(7000 * fine)), rng) * radius * 0.93
     dense = np.clip(1 + 0.3 * ripple(place, 90, rng) + 0.3 * ripple(place, 26, rng), 0.15, 2.2)
     volume = 4.19 * (radius * 0.93) ** 3
-    yolk = grains(place, volume, YOLK * full * 1.25, YOLK_SCATTER * full, size=5, weight=dense)
+    yolk = grains(
+        place,
+        volume,
+        (YOLK + CYST_MORE) * full,
+        YOLK_SCATTER * full * (1.0 if form == "bare" else 0.3),
+        size=5,
+        weight=dense,
+    )
     wall = chorion(rng, radius, fine, strength=strong, rough=rng.uniform(0.004, 0.016))
     if form == "bare":
         wall = wall.but(bend=wall.bend * 0.5)
     body = join([yolk, wall])
     if form in ("dented", "cup"):
         body = dented(body, rng, radius, rng.uniform(0.55, 0.8) if form == "cup" else None)
+        if rng.random() < 0.4:
+            body = dented(body, rng, radius)
     squeeze = np.array([1, rng.uniform(0.93, 1), 1])
     return body.but(pos=body.pos * squeeze), diameter_um, str(form)
 
@@ -83,8 +101,11 @@ def crumpled(cloud, rng, radius, strong):
 def shell(rng, diameter_um, fine=1.0):
     """An empty shell and its form."""
     radius = diameter_um / 2 * rng.uniform(0.96, 1.06)
-    form = rng.choice(["slit", "gaping", "halves", "bowl", "crescent", "fragment", "whole"], p=[0.17, 0.2, 0.13, 0.27, 0.1, 0.06, 0.07])
-    wall = chorion(rng, radius, fine, strength=rng.uniform(0.55, 1.0), n=11000, rough=rng.uniform(0.01, 0.03))
+    form = rng.choice(
+        ["slit", "gaping", "halves", "bowl", "crescent", "fragment", "whole"],
+        p=[0.17, 0.2, 0.13, 0.27, 0.1, 0.06, 0.07],
+    )
+    wall = chorion(rng, radius, fine, strength=rng.uniform(0.4, 1.05), n=11000, rough=rng.uniform(0.01, 0.03))
     wall = wall.but(bend=wall.bend * 1.25)
     turn = turn_about(rng.normal(size=3), rng.normal(0, 0.5))
     if form in ("slit", "gaping", "halves", "whole"):
@@ -92,14 +113,20 @@ def shell(rng, diameter_um, fine=1.0):
         body = join(hinged(rng, wall, radius, rng.uniform(low, high)))
         body = body.turned(turn_about((1, 0, 0), rng.uniform(-0.7, 0.7)))
     else:
-        share = {"bowl": rng.uniform(0.45, 0.8), "crescent": rng.uniform(0.36, 0.52), "fragment": rng.uniform(0.33, 0.4)}[form]
+        share = {
+            "bowl": rng.uniform(0.45, 0.8),
+            "crescent": rng.uniform(0.36, 0.52),
+            "fragment": rng.uniform(0.33, 0.4),
+        }[form]
         body = bowl(rng, wall, radius, share)
         if form == "crescent":
             squeeze = np.array([1, rng.uniform(0.75, 1), rng.uniform(0.8, 1.1)])
             body = body.but(pos=body.pos * squeeze)
             turn = turn_about((1, 0, 0), rng.choice([-1, 1]) * (np.pi / 2 + rng.normal(0, 0.18)))
         elif form == "fragment":
-            body = body.kept(body.pos[:, 0] < radius * rng.uniform(0.2, 0.6) * (1 + 0.3 * ripple(body.pos, radius, rng)))
+            body = body.kept(
+                body.pos[:, 0] < radius * rng.uniform(0.2, 0.6) * (1 + 0.3 * ripple(body.pos, radius, rng))
+            )
         elif rng.random() < 0.35:
             turn = turn_about((1, 0, 0), np.pi + rng.normal(0, 0.5))
     body = crumpled(body, rng, radius, rng.uniform(0.01, 0.07)).turned(turn)
@@ -128,6 +155,9 @@ def embryo(rng, radius, fine, *, late, long):
         furrow = np.cos(place[:, 0] / scale[0] * 5.5 + 0.5 * np.abs(place[:, 1]) / wide)
         rim = np.hypot(place[:, 1], place[:, 2]) / wide > 0.62
         dense = np.where(rim, dense * (1 - 0.8 * late * (furrow > 0.2)), dense)
+    if late > 0.55:  # the eye lies bare
+        brow = np.hypot(place[:, 0] - scale[0] * 0.8, place[:, 1]) / radius
+        dense = dense * np.clip(brow / 0.3, 0.1, 1) ** 2
     parts = [grains(place, 4.19 * scale.prod(), YOLK, YOLK_SCATTER, size=4.5, weight=dense)]
     skin = sphere_points(max(200, int(2200 * fine)), rng)
     normal = unit(skin / scale)
@@ -137,17 +167,32 @@ def embryo(rng, radius, fine, *, late, long):
         if late < 0.35:
             break
         for start, end, thick in ((0.62, -0.35, 0.12), (0.25, -0.55, 0.1)):
-            line = curve([(start * scale[0], side * wide * 0.7, wide * 0.5), (0.1 * scale[0], side * wide * 1.02, wide * 0.35), (end * scale[0], side * wide * 0.72, wide * 0.5)], 20)
-            leg, _, amount = tube(line, radius * np.array([thick, thick * 0.9, thick * 0.5]), max(60, int(700 * fine)), rng)
+            line = curve(
+                [
+                    (start * scale[0], side * wide * 0.7, wide * 0.5),
+                    (0.1 * scale[0], side * wide * 1.02, wide * 0.35),
+                    (end * scale[0], side * wide * 0.72, wide * 0.5),
+                ],
+                20,
+            )
+            leg, _, amount = tube(
+                line, radius * np.array([thick, thick * 0.9, thick * 0.5]), max(60, int(700 * fine)), rng
+            )
             parts.append(grains(leg, amount, YOLK * 0.8, YOLK_SCATTER, bend=0.003, size=3.4))
     if late > 0.55:
-        eye = ball_points(max(60, int(300 * fine)), rng) * radius * 0.105 + (scale[0] * 0.8, 0, wide * 0.25)
-        parts.append(grains(eye, 4.19 * (radius * 0.105) ** 3, (0.05, 0.12, 0.13), (0.014, 0.003, 0.003), size=3))
+        eye = ball_points(max(60, int(300 * fine)), rng) * radius * np.array([0.1, 0.11, 0.16]) + (
+            scale[0] * 0.8,
+            0,
+            wide * 0.1,
+        )
+        parts.append(grains(eye, 4.19 * (radius * 0.105) ** 3, (0.075, 0.18, 0.2), (0.012, 0.002, 0.002), size=3))
     roomy = rng.uniform(1.1, 1.24)
     film = sphere_points(max(300, int(8000 * fine)), rng, 1.5)
     hull = film * scale * np.array([roomy, roomy * 1.04, roomy * 1.04])
     hull = hull * (1 + 0.01 * ripple(film, 1.2, rng))[:, None]
-    parts.append(grains(hull, area * roomy**2, 0.012, 0.022, normal=unit(film / scale), bend=0.15, gloss=0.14, size=2.4))
+    parts.append(
+        grains(hull, area * roomy**2, 0.012, 0.022, normal=unit(film / scale), bend=0.15, gloss=0.05, size=2.4)
+    )
     return join(parts), scale[0] * roomy
 
 
@@ -168,14 +213,18 @@ def umbrella(rng, diameter_um, fine=1.0):
     else:
         cut = bowl(rng, wall, radius, rng.uniform(0.55, 0.8))
         parts.append(cut.turned(turn_about((0, 1, 0), np.pi / 2)))
-    out = {"emerging": rng.uniform(0.3, 0.6), "half out": rng.uniform(0.75, 1.15)}.get(form, rng.uniform(1.0, 1.2)) * radius
+    out = {"emerging": rng.uniform(0.3, 0.6), "half out": rng.uniform(0.75, 1.15)}.get(
+        form, rng.uniform(1.0, 1.2)
+    ) * radius
     if form in ("hanging", "beside"):
         out = radius * 0.7 + reach * rng.uniform(0.85, 1.05)
         thread = curve([(0, 0, 0), (out * 0.3, rng.normal(0, 12), 0), (out - reach, 0, 0)], 20)
         place, _, amount = tube(thread, [5, 3.5, 5], max(40, int(300 * fine)), rng)
         parts.append(grains(place, amount, 0.01, 0.02, bend=0.05, size=2.5))
     flip = 1 if form == "emerging" else rng.choice([1, 1, -1])
-    young = young.turned(turn_about((0, 0, 1), 0 if flip > 0 else np.pi)).turned(turn_about((1, 0, 0), rng.uniform(0, 6.3)))
+    young = young.turned(turn_about((0, 0, 1), 0 if flip > 0 else np.pi)).turned(
+        turn_about((1, 0, 0), rng.uniform(0, 6.3))
+    )
     tilt = rng.normal(0, 0.5 if form == "beside" else 0.2)
     young = young.moved((out, 0, 0)).turned(turn_about((0, 0, 1), tilt))
     body = join([*parts, young])

@@ -6,6 +6,7 @@ says whether it belongs to the body's outline.
 """
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -118,7 +119,7 @@ def curve(knots, n=40):
     t = np.linspace(0, 1, n)[:, None]
     points = [np.asarray(k, float)[None] for k in knots]
     while len(points) > 1:
-        points = [a * (1 - t) + b * t for a, b in zip(points, points[1:])]
+        points = [a * (1 - t) + b * t for a, b in pairwise(points)]
     return points[0]
 
 

@@ -24,12 +24,14 @@ def _fibre(rng, count):
     long, thick = rng.uniform(350, 1800), rng.uniform(4.5, 11)
     knots = [rng.normal(0, long * 0.35, 3) * (1, 1, 0.08) for _ in range(4)]
     line = curve(knots, 80)
-    place, _, amount = tube(line, [thick, thick * 0.85, thick], count(4.5 * long), rng)
-    skin, out, area = tube(line, [thick, thick], count(3 * long), rng, surface=True)
-    dye = np.array([[0.6, 0.6, 0.6], [3, 2.2, 0.8], [0.7, 1.8, 2.4], [2, 2, 2]])[rng.integers(4)] * rng.uniform(0.004, 0.02)
+    place, _, amount = tube(line, [thick, thick * 0.85, thick], count(6 * long), rng)
+    skin, out, area = tube(line, [thick, thick], count(5 * long), rng, surface=True)
+    dye = np.array([[0.6, 0.6, 0.6], [3, 2.2, 0.8], [0.7, 1.8, 2.4], [2, 2, 2]])[rng.integers(4)] * rng.uniform(
+        0.004, 0.02
+    )
     pale = np.array([0.006, 0.006, 0.006]) / (1 + 40 * dye)
     inner = grains(place, amount, dye, pale, size=2.6)
-    return join([inner, grains(skin, area, 0.02, 0.03, normal=out, bend=0.5, gloss=0.05, size=2.4)]), long
+    return join([inner, grains(skin, area, 0.02, 0.03, normal=out, bend=0.22, gloss=0.05, size=2.6)]), long
 
 
 def _grain(rng, count):
@@ -47,8 +49,8 @@ def _grain(rng, count):
     area = 8 * (half[0] * half[1] + half[1] * half[2] + half[0] * half[2])
     worn = place * half + rng.normal(0, 1.5, (n, 3))
     body = grains(worn, area, 0.03, 0.03, normal=normal, bend=0.9, gloss=0.12, size=3)
-    line = (np.sort(np.abs(place), 1)[:, 1] > 0.9)  # edges scatter more than faces
-    body = body.but(scatter=body.scatter * (1 + 3.5 * line[:, None]), bend=body.bend * (1 + 2.5 * line))
+    line = np.sort(np.abs(place), 1)[:, 1] > 0.9  # edges scatter more than faces
+    body = body.but(scatter=body.scatter * (1 + 2.0 * line[:, None]), bend=body.bend * (1 + 2.5 * line))
     return body.turned(turn), half.max() * 2
 
 
@@ -78,7 +80,11 @@ def _sand(rng, count):
     at = np.argmax(place @ cuts.T / limit, 1)
     skin = reach > 0.9
     body = grains(place, 4 * size**3 * 0.5, tone, np.array([0.0042, 0.0036, 0.0027]), size=3.5)
-    return body.but(normal=cuts[at] * skin[:, None], bend=skin * 18.0 / len(place) * size**2 * 0.3, gloss=skin * 2e0 * size**2 / len(place) * 0.2), size * 2
+    return body.but(
+        normal=cuts[at] * skin[:, None],
+        bend=skin * 18.0 / len(place) * size**2 * 0.3,
+        gloss=skin * 2e0 * size**2 / len(place) * 0.2,
+    ), size * 2
 
 
 def _algae(rng, count):
@@ -104,7 +110,9 @@ def _rotifer(rng, count):
     for x, r, tone in ((0.2, 0.1, 0.006), (-0.06, 0.15, 0.005)):
         organ = ball_points(count(300), rng) * long * r + (long * x, 0, 0)
         parts.append(grains(organ, 4.19 * (long * r) ** 3, np.array([0.7, 1, 1.5]) * tone, 0.005, size=3.5))
-    foot = curve([(-long * 0.45, 0, 0), (-long * 0.6, long * 0.05, 0), (-long * 0.78, long * rng.normal(0, 0.12), 0)], 15)
+    foot = curve(
+        [(-long * 0.45, 0, 0), (-long * 0.6, long * 0.05, 0), (-long * 0.78, long * rng.normal(0, 0.12), 0)], 15
+    )
     place, _, amount = tube(foot, [9, 6, 3], count(350), rng)
     parts.append(grains(place, amount, 0.003, 0.008, bend=0.006, size=2.5))
     if rng.random() < 0.5:
@@ -127,7 +135,10 @@ def _copepod(rng, count):
     eye = ball_points(count(150), rng) * long * 0.022 + (long * 0.43, 0, 10)
     parts.append(grains(eye, 4.19 * (long * 0.022) ** 3, (0.05, 0.12, 0.13), 0.002, size=2.6))
     for side in (-1, 1):
-        feeler = curve([(long * 0.45, side * 15, 0), (long * 0.45, side * long * 0.25, 0), (long * 0.15, side * long * 0.42, 0)], 40)
+        feeler = curve(
+            [(long * 0.45, side * 15, 0), (long * 0.45, side * long * 0.25, 0), (long * 0.15, side * long * 0.42, 0)],
+            40,
+        )
         place, _, amount = tube(feeler, [9, 7, 3], count(900), rng)
         parts.append(grains(place, amount, 0.003, 0.008, bend=0.006, size=2.4))
         tail = curve([(-long * 0.48, side * 8, 0), (-long * 0.6, side * 16, 0), (-long * 0.78, side * 40, 0)], 20)
@@ -140,7 +151,22 @@ def _ciliate(rng, count):
     long = rng.uniform(70, 170)
     scale = long * np.array([0.5, rng.uniform(0.22, 0.34), 0.24])
     place = ball_points(count(1500), rng) * scale
-    parts = [grains(place, 4.19 * scale.prod(), 0.0015, 0.004, size=3, weight=np.clip(1 + 0.8 * ripple(place, 16, rng), 0, 3))]
+    parts = [
+        grains(
+            place, 4.19 * scale.prod(), 0.0015, 0.004, size=3, weight=np.clip(1 + 0.8 * ripple(place, 16, rng), 0, 3)
+        )
+    ]
     out = sphere_points(count(1200), rng)
-    parts.append(grains(out * scale, 12 * scale.prod() ** (2 / 3), 0.02, 0.04, normal=unit(out / scale), bend=0.4, gloss=0.03, size=2.4))
+    parts.append(
+        grains(
+            out * scale,
+            12 * scale.prod() ** (2 / 3),
+            0.02,
+            0.04,
+            normal=unit(out / scale),
+            bend=0.4,
+            gloss=0.03,
+            size=2.4,
+        )
+    )
     return join(parts).turned(any_turn(rng) if rng.random() < 0.2 else np.eye(3)), long

@@ -114,7 +114,7 @@ def black(ground, rng):
         dots = (rng.random((ground.height, ground.width)) < rng.uniform(2e-5, 2e-4)).astype(np.float32)
         floor += (rng.uniform(0.15, 0.6) * ndimage.gaussian_filter(dots, 0.8))[..., None]
         return floor.astype(np.float32), "black acrylic"
-    pile = np.clip(1 + 0.5 * ground.cloudy(2.2, rng) + 0.35 * ground.cloudy(9, rng, 2), 0.1, None)
+    pile = np.clip(1 + 0.3 * ground.cloudy(2.2, rng) + 0.18 * ground.cloudy(9, rng, 2), 0.1, None)
     return (pile[..., None] * tone).astype(np.float32), "black velvet"
 
 

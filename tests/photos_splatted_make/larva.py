@@ -25,18 +25,22 @@ def nauplius(rng, length_um, fine=1.0, *, state="fresh", beat=None):
     yolk = {"fresh": 1.0, "second": 0.33, "pale": 0.4, "dead": 0.75, "moult": 0.0}[state] * rng.uniform(0.75, 1.25)
     warm = rng.uniform(0.85, 1.2)
     absorb = np.array([0.0017, 0.0058 * warm, 0.0150 * warm]) * yolk
-    scatter = np.array([0.0130, 0.0056 / warm, 0.0020 / warm]) * (0.35 + 0.65 * yolk)
+    scatter = np.array([0.0120, 0.0043 / warm, 0.0015 / warm]) * (0.35 + 0.65 * yolk)
     parts = []
     place, _, amount = tube(spine, radii * 0.93, count(11000), rng, squash=0.8)
     if state != "moult":
-        dense = np.clip(0.8 + 0.25 * ripple(place, 42, rng) + 0.3 * ripple(place, 14, rng), 0.12, 2.2)
+        dense = np.clip(0.8 + 0.25 * ripple(place, 42, rng) + 0.2 * ripple(place, 16, rng), 0.12, 2.2)
         rear = np.clip((0.30 - place[:, 0] / long) / 0.35, 0.42, 1)  # the head is clearer than the yolk-filled trunk
         tip = np.clip((place[:, 0] / long + 0.5) / 0.12, 0.3, 1)
-        parts.append(grains(place, amount, absorb, scatter, size=4.5, weight=dense * rear * tip))
+        brow = np.hypot(place[:, 0] - long * 0.445, place[:, 1]) / wide  # the eye lies bare in the clear brow
+        clear = np.clip(brow / 0.45, 0.08, 1) ** 2
+        parts.append(grains(place, amount, absorb, scatter, size=4.5, weight=dense * rear * tip * clear))
         parts += _gut(rng, long, wide, count, state)
         parts.append(_eye(rng, long, wide, count, state))
     skin, out, area = tube(spine, radii, count(6500), rng, surface=True, squash=0.8)
-    parts.append(grains(skin, area, (0.035, 0.045, 0.06), 0.035, normal=out, bend=0.22, gloss=0.05, size=4.0))
+    parts.append(
+        grains(skin, area, (0.035, 0.045, 0.06), (0.03, 0.024, 0.018), normal=out, bend=0.22, gloss=0.05, size=4.0)
+    )
     lip = curve([(long * 0.30, 0, -wide * 0.7), (long * 0.16, 0, -wide * 1.25), (long * 0.02, 0, -wide * 0.8)], 12)
     place, out, amount = tube(lip, wide * np.array([0.2, 0.36, 0.42, 0.3, 0.1]), count(500), rng)
     parts.append(grains(place, amount, absorb * 0.5 + 0.0006, scatter * 0.6, bend=0.0008, size=4))
@@ -51,33 +55,35 @@ def nauplius(rng, length_um, fine=1.0, *, state="fresh", beat=None):
 
 def _eye(rng, long, wide, count, state):
     """The naupliar eye: a cup of dark red grains close to the brow."""
-    at = np.array([long * 0.445, 0, wide * 0.12])
-    place = ball_points(count(420), rng) * np.array([0.115, 0.15, 0.11]) * wide * rng.uniform(0.9, 1.15) + at
+    at = np.array([long * 0.445, 0, wide * 0.1])
+    place = ball_points(count(420), rng) * np.array([0.13, 0.165, 0.2]) * wide * rng.uniform(0.9, 1.15) + at
     strong = 0.5 if state == "dead" else 1.0
     dark = np.array([0.055, 0.14, 0.15]) * strong
-    return grains(place, 4.19 * 0.0019 * wide**3, dark, (0.016, 0.003, 0.003), size=2.8)
+    return grains(place, 4.19 * 0.0043 * wide**3, dark, (0.009, 0.0012, 0.0012), size=2.8)
 
 
 def _gut(rng, long, wide, count, state):
     """The gut's line along the trunk; plain in the second instar, hardly seen in the first."""
     strong = {"second": 1.0, "dead": 0.2}.get(state, 0.22)
     line = curve([(long * 0.25, 0, 0), (0, rng.normal(0, wide * 0.06), 0), (-long * 0.46, 0, 0)], 20)
-    place, _, amount = tube(line, wide * np.array([0.42, 0.3, 0.22, 0.16]), count(900), rng)
-    return [grains(place, amount, np.array([0.003, 0.008, 0.014]) * strong, np.array([0.01, 0.006, 0.002]) * strong, size=4)]
+    place, _, amount = tube(line, wide * np.array([0.08, 0.4, 0.36, 0.28, 0.2, 0.12]), count(900), rng)
+    return [
+        grains(place, amount, np.array([0.003, 0.008, 0.014]) * strong, np.array([0.01, 0.006, 0.002]) * strong, size=4)
+    ]
 
 
 def _limbs(rng, side, long, length, wide, swing, absorb, scatter, count, state):
     """First antenna, second antenna with both its branches, mandible palp; each a tapered tube with bristles."""
     limp = state == "dead"
     parts = []
-    clear = (absorb * 0.42 + 0.0007, scatter * 0.55 + 0.001)
+    clear = (absorb * 0.42 + 0.0007, scatter * 0.35 + 0.0007)
 
     def stem(knots, thick, n):
         line = curve(knots, 24)
         place, out, amount = tube(line, thick, count(n), rng)
         parts.append(grains(place, amount, *clear, size=3.4))
         place, out, amount = tube(line, thick, count(n * 0.7), rng, surface=True)
-        parts.append(grains(place, amount, 0.045, 0.035, normal=out, bend=0.28, gloss=0.03, size=3.0))
+        parts.append(grains(place, amount, 0.045, 0.022, normal=out, bend=0.28, gloss=0.03, size=3.0))
         return line
 
     def bristles(line, starts, aim, reach):
@@ -88,7 +94,7 @@ def _limbs(rng, side, long, length, wide, swing, absorb, scatter, count, state):
             middle = (root + end) / 2 + rng.normal(0, reach * 0.05, 3)
             seta = curve([root, middle, end], 16)
             place, _, amount = tube(seta, [2.0, 1.6, 0.7], count(150), rng)
-            parts.append(grains(place, amount, 0.012, 0.022, bend=0.075, size=1.3, solid=False))
+            parts.append(grains(place, amount, 0.012, 0.016, bend=0.075, size=1.3, solid=False))
 
     def rotate(v, angle):
         turned = turn_about((0, 0, 1), side * angle) @ np.asarray(v, float)
@@ -140,7 +146,9 @@ def _bent(body, rng, long, state):
 def pose(rng):
     """How it lies: a rotation and the word for it."""
     kind = rng.choice(["dorsal", "side", "oblique", "head-on"], p=[0.52, 0.2, 0.23, 0.05])
-    roll = {"dorsal": rng.normal(0, 0.22), "side": 1.5 + rng.normal(0, 0.2), "oblique": rng.uniform(0.5, 1.1)}.get(kind, 0.3)
+    roll = {"dorsal": rng.normal(0, 0.22), "side": 1.5 + rng.normal(0, 0.2), "oblique": rng.uniform(0.5, 1.1)}.get(
+        kind, 0.3
+    )
     roll = roll * rng.choice([-1, 1]) + (np.pi if rng.random() < 0.4 else 0)
     pitch = rng.normal(0, 0.16) if kind != "head-on" else rng.uniform(0.75, 1.15)
     turn = turn_about((0, 0, 1), rng.uniform(0, 2 * np.pi)) @ turn_about((0, 1, 0), pitch) @ turn_about((1, 0, 0), roll)

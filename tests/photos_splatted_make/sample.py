@@ -9,7 +9,12 @@ from dirt import dirt
 from larva import nauplius, pose
 
 BANK = {"nauplius": 20, "umbrella": 9, "cyst": 16, "shell": 22}
-LUGOL = {"nauplius": (2.6, 2.0, 1.35), "umbrella": (1.6, 1.35, 1.1), "cyst": (1.3, 1.15, 1.0), "shell": (1.15, 1.1, 1.0)}
+LUGOL = {
+    "nauplius": (2.6, 2.0, 1.35),
+    "umbrella": (1.6, 1.35, 1.1),
+    "cyst": (1.3, 1.15, 1.0),
+    "shell": (1.15, 1.1, 1.0),
+}
 
 
 @dataclass
@@ -88,23 +93,23 @@ def _copy(rng, stage, entry, lugol, hue):
             turn = turn @ turn_about((0, 1, 0), rng.normal(0, 0.25))
     if rng.random() < 0.5:
         cloud = cloud.but(pos=cloud.pos * (1, -1, 1), normal=cloud.normal * (1, -1, 1))
-    shade = np.exp(rng.normal(0, 0.13)) * np.exp(rng.normal(0, 0.05, 3)) * hue
+    shade = np.exp(rng.normal(0, 0.13)) * np.exp(rng.normal(0, 0.03, 3)) * hue
     if lugol:
         shade = shade * np.array(LUGOL[stage])
-    tint = np.exp(rng.normal(0, 0.06, 3)) / (1.5 if lugol and stage == "nauplius" else 1.0)
+    tint = np.exp(rng.normal(0, 0.04, 3)) / (1.5 if lugol and stage == "nauplius" else 1.0)
     return cloud.turned(turn).tinted(shade, tint), detail, size, drift
 
 
 def bodies(rng, ground, inside, *, hatched, lugol, length, diameter, most):
     """All bodies of a photo, placed, lowest first."""
     scale = ground.um_per_px
-    fine = float(np.clip((4.0 / scale) ** 1.4, 0.24, 1.2))
+    fine = float(np.clip((4.0 / scale) ** 1.1, 0.3, 1.2))
     area = inside.mean() * ground.width * ground.height * scale**2 / 1e6
     wanted, dirty = numbers(rng, area, most)
     if not hatched:
         wanted = {}
     found = []
-    hue = np.exp(rng.normal(0, 0.1, 3))
+    hue = np.exp(rng.normal(0, 0.12)) * np.exp(rng.normal(0, 0.04, 3))
     for stage, entries in bank(rng, wanted, length, diameter, fine).items():
         for k in range(wanted[stage]):
             cloud, detail, size, drift = _copy(rng, stage, entries[k % len(entries)], lugol, hue)

@@ -52,7 +52,7 @@ def build(kind, rng):
     inside = np.ones((height, width), bool)
     camera = Camera.any(rng, phone)
     notes, veil = [], 0.0
-    through = kind in ("bright", "chamber", "wide") or (kind == "sieve" and rng.random() < 0.5)
+    through = kind in ("bright", "chamber", "wide") or (kind == "sieve" and rng.random() < 0.4)
     through = through or (kind == "dish" and rng.random() < 0.2)
     if kind == "sieve":
         floor, word = mesh(ground, rng, through)
@@ -99,14 +99,16 @@ def _lit(kind, rng, scale, through, light):
     if through:
         lamp = Lamp(scale, True, sky=np.full(3, rng.uniform(0.02, 0.12)), focus_um=focus, spread=spread)
         lamp.becke, lamp.aperture = rng.uniform(0.0, 0.1), rng.uniform(0.5, 1.5)
+        if kind == "sieve":  # the room's light falls on the mesh from above as well
+            lamp.sky = np.full(3, rng.uniform(0.2, 0.4))
         return lamp, rng.uniform(0.55, 0.92)
     warm = np.array([1 + rng.normal(0, 0.03), 1.0, 1 + rng.normal(0, 0.04)])
     if light == "dark field":
         turns = np.arange(5) * 2 * np.pi / 5 + rng.uniform(0, 1)
         ways = [unit(np.array([np.cos(a), np.sin(a), rng.uniform(0.15, 0.5)])) for a in turns]
         lamps = [(way, 0.2 * warm * rng.uniform(0.7, 1.3)) for way in ways]
-        lamp = Lamp(scale, False, lamps, 0.04 * warm, rim=rng.uniform(2, 4.5), focus_um=focus, spread=spread)
-        return lamp, rng.uniform(0.8, 1.25)
+        lamp = Lamp(scale, False, lamps, 0.04 * warm, rim=rng.uniform(0.8, 2.2), focus_um=focus, spread=spread)
+        return lamp, rng.uniform(0.6, 1.1)
     key = rng.uniform(0.35, 0.75)
     a, up = rng.uniform(0, 2 * np.pi), rng.uniform(0.7, 2.2)
     lamps = [(unit(np.array([np.cos(a), np.sin(a), up])), key * warm)]
@@ -116,4 +118,4 @@ def _lit(kind, rng, scale, through, light):
         lamps.append((unit(np.array([np.cos(b), np.sin(b), rng.uniform(0.6, 1.6)])), key * 0.35 * warm))
     lamp = Lamp(scale, False, lamps, (1 - key) * np.array([1, 1, 1.03]), focus_um=focus, spread=spread)
     lamp.softness = rng.uniform(0.08, 0.5)
-    return lamp, rng.uniform(0.8, 1.15) * (1.25 if "black" in light else 0.95)
+    return lamp, rng.uniform(0.8, 1.15) * (1.1 if "black" in light else 1.0)

@@ -1,4 +1,4 @@
-"""Splat a cloud into a picture: light it particle by particle, spread its particles by their focus, find its outline."""
+"""Splat a cloud into a picture: light it particle by particle, spread them by their focus, find its outline."""
 
 from dataclasses import dataclass, field
 
@@ -69,7 +69,7 @@ def lit(body, lamp, rng):
         spark = np.clip(np.abs(body.normal @ half), 0, 1) ** 55
         glint += colour * spark[:, None] * np.exp(-1.2 * (depth + over))[:, None]
     edge = (1 - np.abs(body.normal[:, 2])) ** 2 * (np.abs(body.normal).sum(1) > 0)
-    sent = 1.7 * body.scatter * (1 + lamp.rim * edge)[:, None] * light * seen
+    sent = 1.5 * body.scatter * (1 + lamp.rim * edge)[:, None] * light * seen
     sent += 0.5 * lamp.rim * (body.bend * edge)[:, None] * light * seen
     return sent + 9.0 * body.gloss[:, None] * glint
 
@@ -95,7 +95,7 @@ def outline_of(body, scale, x0, y0, shape):
     inside = (x >= 0) & (y >= 0) & (x < fine[1]) & (y < fine[0])
     hits = np.zeros(fine, bool)
     hits[y[inside].astype(int), x[inside].astype(int)] = True
-    disc = np.hypot(*np.mgrid[-3:4, -3:4]) <= (3.2 if scale < 8 else 2.3)
+    disc = np.hypot(*np.mgrid[-3:4, -3:4]) <= (3.2 if scale < 8 else 1.6)
     closed = ndimage.binary_fill_holes(ndimage.binary_closing(hits, disc))
     few = ndimage.uniform_filter(closed.astype(np.float32), 3) > 0.55  # stray particles are no outline
     whole = few.reshape(shape[0], 2, shape[1], 2).sum((1, 3)) >= 2
@@ -113,7 +113,7 @@ def stamp(body, lamp, rng, *, drift=(0.0, 0.0)):
     x0, y0 = np.floor(body.pos[:, :2].min(0) / scale).astype(int) - margin
     x1, y1 = np.ceil(body.pos[:, :2].max(0) / scale).astype(int) + margin
     shape = (y1 - y0, x1 - x0)
-    sent = lit(body, lamp, rng) if not lamp.through else body.scatter * lamp.sky * 0.5
+    sent = lit(body, lamp, rng) if not lamp.through or lamp.sky.max() > 0.12 else body.scatter * lamp.sky * 0.5
     edge = (1 - np.abs(body.normal[:, 2])) ** 2
     bend = body.bend * edge * lamp.aperture
     loss = body.absorb + 0.32 * body.scatter + bend[:, None] if lamp.through else body.absorb + 0.8 * body.scatter
@@ -131,6 +131,7 @@ def stamp(body, lamp, rng, *, drift=(0.0, 0.0)):
             continue
         off = np.abs(body.pos[group, 2] - lamp.focus_um).mean() * lamp.spread
         sigma = float(np.hypot(body.size[group].mean() * 1.35, off)) / scale
+        sigma = max(sigma, 0.5 if group is thin else 0.72)  # a particle is no pixel
         layer = bins(x[group], y[group], weights[group], shape)
         if lamp.through:
             own = float(body.size[group].mean()) / scale
@@ -140,7 +141,7 @@ def stamp(body, lamp, rng, *, drift=(0.0, 0.0)):
             tau -= np.log(np.clip(passed, 1e-4, None)) + np.clip(seam, 0, 0.06)
             glow += blurred(first[..., 3:6], off / scale)
         else:
-            layer = blurred(layer, max(sigma, 0.45))
+            layer = blurred(layer, sigma)
             tau += layer[..., :3]
             glow += layer[..., 3:6]
     outline = outline_of(body, scale, x0, y0, shape)

@@ -6,7 +6,7 @@ from scipy import ndimage
 
 def mesh(ground, rng, through):
     """Woven wires over and under each other; rgb of the floor and its words."""
-    opening, wire = rng.uniform(100, 150), rng.uniform(58, 95)
+    opening, wire = rng.uniform(100, 150), rng.uniform(58, 75 if through else 95)
     pitch = opening + wire
     steel = rng.random() < 0.5
     angle = rng.uniform(0, np.pi)
@@ -38,7 +38,11 @@ def mesh(ground, rng, through):
     if through:
         passed = rng.uniform(0.03, 0.1) if steel else rng.uniform(0.32, 0.6)
         rim = 1.0 if steel else 1 - 0.35 * (cover[0] * cover[1])
-        value = gap + (1 - gap) * passed * rim + (1 - gap) * (0.02 if steel else 0.12) * (first * tone[0] + second * tone[1])
+        value = (
+            gap
+            + (1 - gap) * passed * rim
+            + (1 - gap) * (rng.uniform(0.12, 0.3) if steel else 0.15) * (first * tone[0] + second * tone[1])
+        )
     else:
         back = rng.choice([rng.uniform(0.01, 0.05), rng.uniform(0.12, 0.3), rng.uniform(0.4, 0.6)])
         value = gap * back + first * tone[0] + second * tone[1]

@@ -1,4 +1,4 @@
-"""The traced, the painted and the meshed make: what a drawn photo shows and what its truth says are the same."""
+"""The drawn makes: what a drawn photo shows and what its truth says are the same."""
 
 import subprocess
 import sys
@@ -13,7 +13,7 @@ KIND, SEED = "chamber", 3
 SOLID = ("nauplius", "cyst")  # a shell or an umbrella stage may be hollow where its middle lies
 
 
-@pytest.fixture(scope="module", params=["traced", "painted", "meshed"])
+@pytest.fixture(scope="module", params=["traced", "painted", "meshed", "splatted"])
 def draw(request):
     """A make's ``draw`` module; the makes' modules have names in common, so they are taken out again."""
     folder = TESTS / f"photos_{request.param}_make"
