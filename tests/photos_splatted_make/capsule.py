@@ -5,8 +5,8 @@ from cloud import ball_points, clotted, curve, grains, join, ripple, sphere_poin
 
 WALL = np.array([0.30, 0.62, 1.12])  # optical depth of the chorion, passed once
 WALL_SCATTER = np.array([0.118, 0.079, 0.053])
-YOLK = np.array([0.0017, 0.0057, 0.0145])
-CYST_MORE = np.array([0.0022, 0.0012, 0.0006])  # the packed embryo of a cyst lets less through
+YOLK = np.array([0.0017, 0.0062, 0.0155])
+CYST_MORE = np.array([0.0028, 0.0016, 0.0008])  # the packed embryo of a cyst lets less through
 YOLK_SCATTER = np.array([0.0120, 0.0043, 0.0015])
 
 

@@ -23,9 +23,9 @@ def nauplius(rng, length_um, fine=1.0, *, state="fresh", beat=None):
     spine = np.stack([x, np.zeros_like(x), np.zeros_like(x)], 1)
     radii = HEAD * wide * (1 + 0.05 * np.cos(np.linspace(0, rng.uniform(3, 9), len(HEAD)) + rng.uniform(0, 6)))
     yolk = {"fresh": 1.0, "second": 0.33, "pale": 0.4, "dead": 0.75, "moult": 0.0}[state] * rng.uniform(0.75, 1.25)
-    warm = rng.uniform(0.85, 1.2)
-    absorb = np.array([0.0017, 0.0058 * warm, 0.0150 * warm]) * yolk
-    scatter = np.array([0.0120, 0.0043 / warm, 0.0015 / warm]) * (0.35 + 0.65 * yolk)
+    warm = rng.uniform(0.82, 1.3)
+    absorb = np.array([0.0017, 0.0064 * warm, 0.0160 * warm]) * yolk
+    scatter = np.array([0.0120, 0.0048 / warm, 0.0018 / warm]) * (0.35 + 0.65 * yolk)
     parts = []
     place, _, amount = tube(spine, radii * 0.93, count(11000), rng, squash=0.8)
     if state != "moult":

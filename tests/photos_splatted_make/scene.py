@@ -104,9 +104,9 @@ def _lit(kind, rng, scale, through, light):
         return lamp, rng.uniform(0.55, 0.92)
     warm = np.array([1 + rng.normal(0, 0.03), 1.0, 1 + rng.normal(0, 0.04)])
     if light == "dark field":
-        turns = np.arange(5) * 2 * np.pi / 5 + rng.uniform(0, 1)
+        turns = np.arange(4) * 2 * np.pi / 4 + rng.uniform(0, 1)
         ways = [unit(np.array([np.cos(a), np.sin(a), rng.uniform(0.15, 0.5)])) for a in turns]
-        lamps = [(way, 0.2 * warm * rng.uniform(0.7, 1.3)) for way in ways]
+        lamps = [(way, 0.25 * warm * rng.uniform(0.7, 1.3)) for way in ways]
         lamp = Lamp(scale, False, lamps, 0.04 * warm, rim=rng.uniform(0.8, 2.2), focus_um=focus, spread=spread)
         return lamp, rng.uniform(0.6, 1.1)
     key = rng.uniform(0.35, 0.75)

@@ -70,8 +70,8 @@ def lit(body, lamp, rng):
         glint += colour * spark[:, None] * np.exp(-1.2 * (depth + over))[:, None]
     edge = (1 - np.abs(body.normal[:, 2])) ** 2 * (np.abs(body.normal).sum(1) > 0)
     sent = 1.5 * body.scatter * (1 + lamp.rim * edge)[:, None] * light * seen
-    sent += 0.5 * lamp.rim * (body.bend * edge)[:, None] * light * seen
-    return sent + 9.0 * body.gloss[:, None] * glint
+    sent += 0.3 * lamp.rim * (body.bend * edge)[:, None] * light * seen
+    return sent + (9.0 if lamp.rim == 0 else 3.0) * body.gloss[:, None] * glint
 
 
 def bins(x, y, weights, shape):
@@ -116,7 +116,7 @@ def stamp(body, lamp, rng, *, drift=(0.0, 0.0)):
     sent = lit(body, lamp, rng) if not lamp.through or lamp.sky.max() > 0.12 else body.scatter * lamp.sky * 0.5
     edge = (1 - np.abs(body.normal[:, 2])) ** 2
     bend = body.bend * edge * lamp.aperture
-    loss = body.absorb + 0.32 * body.scatter + bend[:, None] if lamp.through else body.absorb + 0.8 * body.scatter
+    loss = body.absorb + 0.17 * body.scatter + bend[:, None] if lamp.through else body.absorb + 0.8 * body.scatter
     if not lamp.through:
         loss = loss + 0.25 * bend[:, None]
     weights = np.concatenate([loss, sent, bend[:, None]], 1) / scale**2
