@@ -55,9 +55,9 @@ def build(kind, rng):
     through = kind in ("bright", "chamber", "wide") or (kind == "sieve" and rng.random() < 0.4)
     through = through or (kind == "dish" and rng.random() < 0.2)
     if kind == "sieve":
-        floor, word = mesh(ground, rng, through)
+        floor, word, behind = mesh(ground, rng, through)
         notes.append(word)
-        light = "LED panel, transmitted" if through else "incident, on mesh"
+        light = "LED panel, transmitted" if through else f"incident, on {behind}"
     elif through:
         scratched = rng.random() < 0.45
         floor = glass(ground, rng, scratched=scratched)

@@ -5,7 +5,7 @@ from scipy import ndimage
 
 
 def mesh(ground, rng, through):
-    """Woven wires over and under each other; rgb of the floor and its words."""
+    """Woven wires over and under each other; rgb of the floor, its words and what lies behind it."""
     opening, wire = rng.uniform(100, 150), rng.uniform(58, 75 if through else 95)
     pitch = opening + wire
     steel = rng.random() < 0.5
@@ -35,6 +35,7 @@ def mesh(ground, rng, through):
     first = cover[0] * (upper + (1 - upper) * (1 - cover[1]))
     second = cover[1] * (1 - first)
     gap = np.clip(1 - first - second, 0, 1)
+    behind = ""
     if through:
         passed = rng.uniform(0.03, 0.1) if steel else rng.uniform(0.32, 0.6)
         rim = 1.0 if steel else 1 - 0.35 * (cover[0] * cover[1])
@@ -45,10 +46,11 @@ def mesh(ground, rng, through):
         )
     else:
         back = rng.choice([rng.uniform(0.01, 0.05), rng.uniform(0.12, 0.3), rng.uniform(0.4, 0.6)])
+        behind = "black" if back < 0.08 else "grey" if back < 0.35 else "white"
         value = gap * back + first * tone[0] + second * tone[1]
         value *= 1 + 0.05 * ground.cloudy(40, rng, 2)
     floor = ndimage.gaussian_filter(value, rng.uniform(0.5, 1.1))
-    return (floor[..., None] * hue).astype(np.float32), ("steel" if steel else "nylon") + " mesh"
+    return (floor[..., None] * hue).astype(np.float32), ("steel" if steel else "nylon") + " mesh", behind
 
 
 def rim(ground, rng, floor, through):
