@@ -143,17 +143,18 @@ def _spots(rng, ground, inside, reaches):
     wide, high = ground.width * scale, ground.height * scale
     pull = ground.cloudy(ground.width / rng.uniform(3, 6), rng)
     pull = np.exp(rng.uniform(0, 0.5) * (pull - pull.max()))
-    close = rng.uniform(0.02, 0.13)  # share that may lie on another
+    close = rng.uniform(0.06, 0.24)  # share that may lie on another
     taken, spots = np.zeros((0, 3)), []
     margin = 120.0
     for reach in reaches:
         spot = None
-        gap = rng.uniform(0.5, 0.85) if rng.random() < close else rng.uniform(0.98, 1.25)
+        near = rng.random() < close
+        gap = rng.uniform(0.5, 0.85) if near else rng.uniform(0.95, 1.25)
         for _ in range(60):
-            if len(taken) and rng.random() < 0.12:  # beside another one
+            if len(taken) and rng.random() < (0.6 if near else 0.1):  # beside another one
                 other = taken[rng.integers(len(taken))]
                 way = rng.uniform(0, 2 * np.pi)
-                step = (other[2] + reach) * max(gap, 0.7)
+                step = (other[2] + reach) * max(gap, 0.5) * 1.001
                 x, y = other[0] + step * np.cos(way), other[1] + step * np.sin(way)
             else:
                 x, y = rng.uniform(-margin, wide + margin), rng.uniform(-margin, high + margin)
