@@ -18,8 +18,8 @@ class Lamp:
 
 def two_flux(absorb, scatter):
     """Reflectance and transmittance of a scattering layer (Kubelka and Munk)."""
-    scatter = np.maximum(scatter, 2e-3)[..., None]
-    a = 1 + np.maximum(absorb, 1e-4) / scatter
+    scatter = np.maximum(scatter, 1e-5)[..., None]
+    a = 1 + np.maximum(absorb, 1e-5) / scatter
     b = np.sqrt(a * a - 1)
     x = np.minimum(b * scatter, 12)
     sh, ch = np.sinh(x), np.cosh(x)
@@ -36,25 +36,26 @@ def _normals(top, um_per_px, soft_um):
 
 def _lit(body, lamps, ambient, um_per_px, wet):
     """Light a body sends back by itself, and what it lets through, per colour."""
-    reflected, passed = two_flux(2.2 * (body.absorb - body.lid), body.scatter)  # diffuse light takes longer ways
-    veil = np.exp(-1.8 * body.lid)
+    diffuse = (1 - np.exp(-2 * body.scatter))[..., None]  # scattered light takes longer ways
+    reflected, passed = two_flux((1 + 1.2 * diffuse) * (body.absorb - body.lid), body.scatter)
+    veil = np.exp(-(1 + 0.8 * diffuse) * body.lid)
     # part of the light leaves the body by its sides and is lost to the camera
     reflected, passed = 0.8 * reflected * veil * veil, passed * veil
     nx, ny, nz = _normals(body.top, um_per_px, 9.0)
     fx, fy, fz = _normals(body.top, um_per_px, max(3.0, 0.5 * um_per_px))
-    there = np.clip(2 * ndimage.gaussian_filter((body.top > 0).astype(np.float32), 0.8, mode="constant") - 1, 0, 1)
-    shade = np.full((*body.top.shape, 3), ambient, np.float32) * (0.6 + 0.4 * nz)[..., None]
+    there = np.clip(3 * ndimage.gaussian_filter((body.top > 0).astype(np.float32), 1.0, mode="constant") - 2, 0, 1)
+    shade = np.full((*body.top.shape, 3), ambient, np.float32) * (0.45 + 0.55 * nz)[..., None]
     glint = np.zeros_like(shade)
     for lamp in lamps:
         lx, ly, lz = lamp.way
         lambert = np.maximum(nx * lx + ny * ly + nz * lz, 0)
         # light that enters a translucent body spreads in it: its far side is never black
-        shade += ((0.45 * lz + 0.55 * lambert) * lamp.strength)[..., None] * np.asarray(lamp.colour, np.float32)
+        shade += ((0.25 * lz + 0.75 * lambert) * lamp.strength)[..., None] * np.asarray(lamp.colour, np.float32)
         half = np.array([lx, ly, lz + 1.0])
         half /= np.linalg.norm(half)
         shine = np.maximum(fx * half[0] + fy * half[1] + fz * half[2], 0) ** lamp.sharp
         glint += (shine * lamp.strength * wet * body.gloss * there)[..., None] * np.asarray(lamp.colour, np.float32)
-    rim = 0.07 * body.gloss * (1 - fz) ** 2 * there
+    rim = 0.06 * min(1.0, 3.5 / um_per_px) * body.gloss * (1 - fz) ** 2 * there
     return reflected * shade + glint + (rim * (ambient + 0.6))[..., None], passed
 
 
@@ -87,12 +88,12 @@ def _floor_light(passed, lamps, ambient, um_per_px, height_um):
     spread = max(0.9 * height_um / um_per_px, 1.0)
     wide = np.stack([ndimage.uniform_filter(passed[..., c], int(2 * spread) | 1) for c in range(3)], -1)
     light = ambient * wide
+    soft = (max(0.12 * height_um / um_per_px, 0.6),) * 2
+    blurred = np.stack([ndimage.gaussian_filter(passed[..., c], soft, truncate=3) for c in range(3)], -1)
     for lamp in lamps:
         dx, dy = (-height_um * lamp.way[k] / max(lamp.way[2], 0.25) / um_per_px for k in (0, 1))
-        soft = (max(0.12 * height_um / um_per_px, 0.6),) * 2
-        thrown = np.stack([ndimage.gaussian_filter(passed[..., c], soft) for c in range(3)], -1)
-        thrown = _moved(thrown, round(dy), round(dx))
-        light += lamp.strength * lamp.way[2] * thrown * np.asarray(lamp.colour, np.float32)
+        thrown = _moved(blurred, round(dy), round(dx))
+        light += thrown * np.asarray(lamp.strength * lamp.way[2] * np.asarray(lamp.colour), np.float32)
     return light
 
 

@@ -35,10 +35,12 @@ def _polygon(sheet, corners, size, thick, matter, flat=0.25):
     rng = sheet.rng
     angles = np.sort(np.arange(corners) * 2 * np.pi / corners + rng.normal(0, 0.9 / corners, corners))
     far = size * rng.uniform(0.75, 1.0, corners)
-    height = np.full((sheet.n, sheet.n), 1e9, np.float32)
+    lean = rng.normal(0, 0.35, 2) / size
+    height = thick * (1 + lean[0] * sheet.x + lean[1] * sheet.y)  # a slanting upper face
     for angle, reach in zip(angles, far):
-        height = np.minimum(height, reach - sheet.x * np.cos(angle) - sheet.y * np.sin(angle))
-    half = np.clip(height / (flat * size), 0, 1) * thick * (0.75 + 0.25 * np.clip(height / size, 0, 1))
+        slope = thick / size / flat * rng.uniform(0.5, 1.6)
+        height = np.minimum(height, slope * (reach - sheet.x * np.cos(angle) - sheet.y * np.sin(angle)))
+    half = np.maximum(height, 0).astype(np.float32)
     box = (slice(None), slice(None))
     sheet.add(box, half, matter, rough=1 + 0.1 * sheet.grain(6.0))
     sheet.path += 0.12 * sheet.grain(6.0) * (half > 0)

@@ -61,7 +61,7 @@ def draw_cyst(rng, um_per_px, diameter, look):
     radius = diameter / 2
     sheet = Sheet(1.25 * radius, um_per_px, rng)
     form = rng.choice(["round", "dented", "cup", "bare"], p=[0.80, 0.13, 0.055, 0.015])
-    fill = rng.choice([1.0, 0.45, 1.6], p=[0.74, 0.13, 0.13]) * rng.uniform(0.8, 1.2)
+    fill = rng.choice([1.25, 0.75, 2.0], p=[0.74, 0.13, 0.13]) * rng.uniform(0.8, 1.2)
     x, y, h = _ball(sheet, (0, 0), radius, 0.012 if form == "round" else 0.03)
     if form in ("dented", "cup"):
         way = _way(rng, 0.9 if form == "dented" else 0.5)
@@ -75,7 +75,7 @@ def draw_cyst(rng, um_per_px, diameter, look):
         h = h * np.sqrt(np.maximum(sink, 0))
         h = np.where(h < 0.28 * radius * (dent > 0.4), 0, h)
     rough = 1 + 0.08 * sheet.grain(6.0) + 0.05 * sheet.grain(2.5)
-    matter = YOLK if form != "bare" else (tuple(0.8 * np.array(YOLK[0])), 0.0095, 0.006)
+    matter = YOLK if form != "bare" else (tuple(0.9 * np.array(YOLK[0])), 0.0062, 0.006)
     sheet.add(EVERYWHERE, h, matter, 1.5 * fill * look["yolk"], depth=0.95, rough=rough)
     if form != "bare":
         tone = look["chorion"] * rng.uniform(0.75, 1.3)
@@ -89,7 +89,7 @@ def draw_cyst(rng, um_per_px, diameter, look):
     sheet.outline = h > 0
     sheet.path += 0.010 * sheet.grain(1.2) * (h > 0)
     sheet.top = np.where(h > 0, h + 0.9 * sheet.grain(6.0) + 0.3 * sheet.grain(2.5), 0).astype(np.float32)
-    return sheet.finish("cyst", {"bare": "without chorion"}.get(form, form), round(float(diameter), 1))
+    return sheet.finish("cyst", {"bare": "without chorion"}.get(form, form), round(float(diameter), 1), gloss=0.4)
 
 
 def _slit(rng, wide):
@@ -162,7 +162,7 @@ def draw_shell(rng, um_per_px, diameter, look):
         wall(sheet, (0, 0), radius, lambda x, y, z: np.minimum(one(x, y, z), two(x, y, z)), tone, lumps=0.04)
     if sheet.outline.sum() * sheet.step**2 < 0.25 * np.pi * radius**2:
         return draw_shell(rng, um_per_px, diameter, look)
-    return sheet.finish("shell", form, round(float(2 * radius), 1), gloss=1.8)
+    return sheet.finish("shell", form, round(float(2 * radius), 1), gloss=1.2)
 
 
 def _embryo(sheet, head, tail, wide, strength, late, shown=None):

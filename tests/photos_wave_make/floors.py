@@ -127,7 +127,7 @@ def mesh_above(rng, height, width, um_per_px, lamps, ambient):
 def plain(rng, height, width, um_per_px, what):
     """Reflectance of a plain floor: black (velvet, acrylic), grey card, white porcelain or plastic."""
     if what == "black":
-        base, grain = rng.uniform(0.006, 0.03), rng.uniform(0.05, 0.22)
+        base, grain = rng.uniform(0.003, 0.012), rng.uniform(0.05, 0.22)
         tint = 1 + rng.normal(0, 0.06, 3)
     elif what == "grey":
         base, grain = rng.uniform(0.14, 0.28), rng.uniform(0.02, 0.07)
@@ -138,7 +138,7 @@ def plain(rng, height, width, um_per_px, what):
     texture = 1 + grain * soft_noise(rng, height, width, rng.uniform(1, 3))
     texture += 0.5 * grain * soft_noise(rng, height, width, rng.uniform(8, 30))
     dust = _specks(rng, height, width, um_per_px, rng.integers(3, 20))
-    texture = base * np.clip(texture, 0.1, 3) + (0.15 * dust if what == "black" else -0.4 * dust * base)
+    texture = base * np.clip(texture, 0.1, 3) + (0.05 * dust if what == "black" else -0.4 * dust * base)
     return np.maximum(texture, 0)[..., None] * tint.astype(np.float32)
 
 

@@ -14,7 +14,7 @@ SHAPES = {  # (width, height): products with the waves' margin are quick to tran
 }  # fmt: skip
 SCALES = {
     "bright": (3.5, 6.0), "chamber": (4.0, 6.0), "wide": (10.6, 12.2), "black": (3.8, 6.5), "dark field": (3.8, 6.0),
-    "grey floor": (4.0, 6.5), "white floor": (4.0, 6.5), "dish": (9.0, 11.5), "sieve": (9.0, 11.5),
+    "grey floor": (4.0, 6.5), "white floor": (4.0, 6.5), "dish": (9.0, 11.5), "sieve": (9.0, 10.6),
 }  # fmt: skip
 KINDS = {
     "bright": 6, "chamber": 3, "wide": 2, "black": 4, "dark field": 2, "grey floor": 2, "white floor": 2, "dish": 4,
@@ -23,7 +23,7 @@ KINDS = {
 
 
 def _balance(rng):
-    warm = rng.normal(0, 0.07)
+    warm = rng.normal(0.01, 0.05)
     return np.array([1 + warm, 1 + rng.normal(0, 0.015), 1 - warm], np.float32)
 
 
@@ -34,7 +34,7 @@ def _camera(rng, poor):
         "noise": rng.uniform(0.004, 0.014) * (2 if poor else 1),
         "curve": rng.uniform(1.0, 1.25),
         "veil": rng.uniform(0, 0.05),
-        "saturation": rng.uniform(0.85, 1.2),
+        "saturation": rng.uniform(0.8, 1.1),
     }
 
 
@@ -68,8 +68,11 @@ def _below(rng, kind, um, height, width, poor):
     balance = _balance(rng)
 
     def paint(bodies):
-        made = waves.plates(bodies, height, width, 2, 0.06 if dark else optics.scattered, 0.05 if dark else 0.006, rng)
-        made[0][0][...] += absorb
+        made, turbid = waves.plates(
+            bodies, height, width, 2, 0.06 if dark else optics.scattered, 0.05 if dark else 0.006, rng
+        )
+        # light that scatters in a body comes from all sides: the floor under it shows but faintly
+        made[0][0][...] += absorb * (1 - (0.75 if kind == "sieve" else 0.3) * (1 - np.exp(-2 * turbid)))[..., None]
         made[0][1][...] += path
         picture = waves.unpad(waves.image(made, optics, um), height, width)
         if dark:
@@ -89,10 +92,10 @@ def _lamps(rng):
     """One gooseneck, two, a ring, or a window: (lamps, ambient)."""
     how = rng.choice(["one gooseneck", "two goosenecks", "ring", "window"], p=[0.3, 0.3, 0.25, 0.15])
     turn = rng.uniform(0, 6.28)
-    count = {"one gooseneck": 1, "two goosenecks": 2, "ring": 5, "window": 1}[how]
+    count = {"one gooseneck": 1, "two goosenecks": 2, "ring": 7, "window": 1}[how]
     low = {"ring": rng.uniform(0.8, 1.0), "window": rng.uniform(0.6, 0.9)}.get(how, rng.uniform(0.55, 1.0))
     ambient = {"ring": 0.3, "window": 0.55}.get(how, rng.uniform(0.22, 0.4))
-    sharp = {"window": 25.0, "ring": 120.0}.get(how, rng.uniform(60, 160))
+    sharp = {"window": 25.0, "ring": 320.0}.get(how, rng.uniform(60, 160))
     lamps = []
     for k in range(count):
         a = turn + 2 * np.pi * k / count + (rng.normal(0, 0.3) if how != "ring" else 0)
@@ -116,8 +119,8 @@ def _above(rng, kind, um, height, width, poor):
         ground = {"black": "black", "grey floor": "grey", "white floor": "white"}[kind]
         floor, allowed = floors.plain(rng, height, width, um, ground), np.ones((height, width), bool)
     wet = rng.uniform(0.05, 0.3) * (0.4 if how == "window" else 1) if kind != "sieve" else rng.uniform(0.3, 0.8)
-    heights = (rng.uniform(60, 110), rng.uniform(250, 600))
-    blurs = (rng.uniform(0, 0.5) + (0.9 * 4.5 / um if poor else 0), rng.uniform(0.3, 1.6) * 4.5 / um)
+    heights = (rng.uniform(60, 110), rng.uniform(130, 380))
+    blurs = (rng.uniform(0, 0.5) + (0.8 * 4.5 / um if poor else 0), rng.uniform(0.3, 1.6) * 4.5 / um)
     balance = _balance(rng)
 
     def paint(bodies):
@@ -125,7 +128,7 @@ def _above(rng, kind, um, height, width, poor):
         if ground == "white":
             gain = rng.uniform(0.85, 1.1)
         else:  # exposed for the animals, or a little below
-            gain = rng.uniform(0.5, 0.9) / max(float(np.percentile(picture.max(2), 98.5)), 0.1)
+            gain = rng.uniform(0.34, 0.66) / max(float(np.percentile(picture.max(2), 98.5)), 0.1)
         picture = picture * gain * field(rng, height, width, rng.uniform(0.02, 0.12), rng.uniform(0.0, 0.15))
         if kind == "dish" and rng.random() < 0.5:  # a lamp mirrored in the water
             y, x = np.ogrid[:height, :width]

@@ -5,7 +5,7 @@ from sketch import EYE, LIMB, TISSUE, YOLK, Sheet, turn
 
 # Half width of the body over its length, by place along it (head 0, tail 1), seen from the back.
 PLACE = np.array([0.10, 0.17, 0.25, 0.34, 0.44, 0.54, 0.64, 0.74, 0.84, 0.93])
-WIDTH = np.array([0.118, 0.150, 0.168, 0.172, 0.160, 0.146, 0.132, 0.115, 0.094, 0.066])
+WIDTH = np.array([0.123, 0.156, 0.175, 0.179, 0.166, 0.150, 0.136, 0.119, 0.099, 0.073])
 WIDTH_SIDE = np.array([0.112, 0.138, 0.150, 0.152, 0.148, 0.142, 0.130, 0.114, 0.092, 0.064])
 
 
@@ -183,7 +183,7 @@ def _fill(sheet, points, width, spot, strength, squeeze, second, roll, dead):
     sheet.add(box, half, TISSUE, 1.0, depth=deep)
     radius = np.interp(along, np.linspace(0, 1, len(width)), width)
     core = np.sqrt(np.maximum(half**2 - 0.24 * radius**2, 0)).astype(np.float32)
-    grain = 1 + 0.16 * sheet.grain(2.5)[box] + 0.12 * sheet.grain(6.0)[box]
+    grain = 1 + 0.18 * sheet.grain(2.5)[box] + 0.14 * sheet.grain(6.0)[box]
     front = np.clip((along - 0.02) / 0.16, 0.35, 1)  # the head round the eye is clearer
     filled = np.clip(grain, 0.3, 2) * front * (0.3 if second else 1.0)
     sheet.add(box, core, YOLK, strength, depth=deep, rough=filled)
@@ -192,6 +192,7 @@ def _fill(sheet, points, width, spot, strength, squeeze, second, roll, dead):
         gut = np.array([spot(p, 0) for p in np.linspace(0.25, 0.9, 6)])
         window, line, _ = sheet.tube(gut, np.linspace(0.045, 0.028, 6) * length)
         sheet.add(window, line, YOLK, 1.5 * strength if second else 0.5, outline=False)
+    sheet.top[box] += (1.0 * sheet.grain(6.0)[box] + 0.5 * sheet.grain(2.5)[box]) * (half > 0)
     eye = spot(rng.uniform(0.045, 0.075), roll)
     r = length * rng.uniform(0.024, 0.031)
     wing = 0.35 * r * np.array([rng.normal(), rng.normal()])

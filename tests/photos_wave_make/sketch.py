@@ -8,12 +8,12 @@ from scipy import ndimage
 FINE_UM = 3.3  # bodies are built on a grid at least this fine, then averaged down to the photo's pixels
 
 # Absorption (natural logarithm, red green blue) and scattering per micrometre, and excess of refractive index.
-YOLK = ((0.0012, 0.0047, 0.0125), 0.0062, 0.006)
+YOLK = ((0.0015, 0.0056, 0.0150), 0.0058, 0.006)
 TISSUE = ((0.0005, 0.0013, 0.0030), 0.0007, 0.006)
-LIMB = ((0.0034, 0.0064, 0.0110), 0.0040, 0.006)
+LIMB = ((0.0038, 0.0080, 0.0140), 0.0034, 0.006)
 SETA = ((0.0120, 0.0150, 0.0190), 0.0150, 0.012)
 EYE = ((0.0420, 0.1300, 0.1350), 0.0010, 0.000)
-CHORION = ((0.0240, 0.0460, 0.0800), 0.0042, 0.005)
+CHORION = ((0.0300, 0.0490, 0.0800), 0.0042, 0.005)
 MEMBRANE = ((0.0012, 0.0013, 0.0016), 0.0060, 0.004)
 
 _tile = np.random.default_rng(20).normal(size=(512, 512)).astype(np.float32)
@@ -129,9 +129,12 @@ class Sheet:
         lost = 0.55 * np.clip((bent - 0.022) / 0.05, 0, 1)  # light bent out of the objective's aperture
         self.absorb += lost[..., None]
 
-        def fold(a, how=np.mean):
-            k, m = self.fold, self.n // self.fold
-            return how(a.reshape(m, k, m, k, *a.shape[2:]), axis=(1, 3)) if k > 1 else a
+        def fold(a):
+            k = self.fold
+            if k == 1:
+                return a
+            total = sum(a[i::k, j::k] for i in range(k) for j in range(k))
+            return total / np.float32(k * k)
 
         out = fold(self.outline.astype(np.float32)) >= 0.5
         # averaging light, not absorption: a pixel half covered by a dark wall is half bright

@@ -71,13 +71,14 @@ def image(layers, optics, um_per_px):
 
 
 def plates(bodies, height, width, depths, scattered, rough, rng):
-    """Absorption and path of each layer with the bodies in it, on the padded field.
+    """Absorption and path of each layer with the bodies in it, on the padded field, and all their scattering.
 
     What scatters is grainy inside: its path is uneven by ``rough`` um per unit of scattering.
     """
     shape = padded_shape(height, width)
     made = [(np.zeros((*shape, 3), np.float32), np.zeros(shape, np.float32)) for _ in range(depths)]
     grain = rng.standard_normal(shape, dtype=np.float32)
+    turbid = np.zeros(shape, np.float32)
     for body in bodies:
         h, w = body.outline.shape
         y, x = body.y_px + PAD, body.x_px + PAD
@@ -89,7 +90,8 @@ def plates(bodies, height, width, depths, scattered, rough, rng):
         absorb, path = made[min(body.layer, depths - 1)]
         absorb[a:b, c:d] += body.absorb[cut] + (scattered * body.scatter[cut])[..., None]
         path[a:b, c:d] += body.path[cut] + rough * np.sqrt(body.scatter[cut]) * grain[a:b, c:d]
-    return made
+        turbid[a:b, c:d] += body.scatter[cut]
+    return made, turbid
 
 
 def unpad(picture, height, width):
