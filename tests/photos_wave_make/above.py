@@ -37,7 +37,7 @@ def _normals(top, um_per_px, soft_um):
 def _lit(body, lamps, ambient, um_per_px, wet):
     """Light a body sends back by itself, and what it lets through, per colour."""
     diffuse = (1 - np.exp(-2 * body.scatter))[..., None]  # scattered light takes longer ways
-    reflected, passed = two_flux((1 + 1.2 * diffuse) * (body.absorb - body.lid), body.scatter)
+    reflected, passed = two_flux((1 + 1.2 * diffuse) * np.maximum(body.dense - body.lid, 0), body.scatter)
     veil = np.exp(-(1 + 0.8 * diffuse) * body.lid)
     # part of the light leaves the body by its sides and is lost to the camera
     reflected, passed = 0.8 * reflected * veil * veil, passed * veil

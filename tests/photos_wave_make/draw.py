@@ -25,7 +25,7 @@ def draw(seed, kind, number, hatched=True):
     look = scene.look_of(rng)
     area = height * width * um * um / 1e6 * allowed.mean()
     most = 190 if kind in ("sieve", "dish") else 125
-    total = int(np.clip(area * rng.uniform(1.5, 3.4), 34, rng.uniform(0.55, 1) * most))
+    total = int(np.clip(area * rng.uniform(1.6, 3.8), 36, rng.uniform(0.55, 1) * most))
     counts = scene.numbers(rng, look, total, harvest=kind == "sieve")
     debris = int(rng.integers(2, 13) if rng.random() < 0.85 else rng.integers(12, 24))
     bodies = scene.make_bodies(rng, look, counts if hatched else {}, debris, um)

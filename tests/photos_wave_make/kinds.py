@@ -27,9 +27,9 @@ def _balance(rng):
     return np.array([1 + warm, 1 + rng.normal(0, 0.015), 1 - warm], np.float32)
 
 
-def _camera(rng, poor):
+def _camera(rng, poor, um):
     return {
-        "blur": rng.uniform(0.35, 0.75) + (rng.uniform(0.3, 0.8) if poor else 0),
+        "blur": rng.uniform(0.35, 0.75) + (rng.uniform(0.3, 0.8) * min(1, 5 / um) if poor else 0),
         "sharpen": rng.uniform(0, 0.7),
         "noise": rng.uniform(0.004, 0.014) * (2 if poor else 1),
         "curve": rng.uniform(1.0, 1.25),
@@ -82,7 +82,7 @@ def _below(rng, kind, um, height, width, poor):
         else:
             picture = picture * (rng.uniform(0.55, 0.92) / max(float(np.percentile(picture, 80)), 0.2))
         picture = picture * field(rng, height, width, rng.uniform(0.01, 0.07), rng.uniform(0.0, 0.12))
-        return develop(rng, picture, balance=balance, **_camera(rng, poor))
+        return develop(rng, picture, balance=balance, **_camera(rng, poor, um))
 
     light = "dark field" if dark else f"{lamp}, transmitted"
     return allowed, paint, light, how if not dark else "dark field"
@@ -137,7 +137,7 @@ def _above(rng, kind, um, height, width, poor):
                 y - rng.uniform(0.1, 0.9) * height, (x - rng.uniform(0.1, 0.9) * width) * rng.uniform(0.6, 1)
             )
             picture += rng.uniform(0.08, 0.35) / (1 + np.exp((far - r) / (0.25 * r)))[..., None]
-        return develop(rng, picture, balance=balance, **_camera(rng, poor))
+        return develop(rng, picture, balance=balance, **_camera(rng, poor, um))
 
     return allowed, paint, f"incident, on {ground}", how
 

@@ -43,7 +43,9 @@ def numbers(rng, look, total, harvest):
 
 def _stain(body):
     """Lugol's iodine: whatever holds tissue turns brown and opaque."""
-    body.absorb += np.minimum(body.scatter, 2.5)[..., None] * np.array([0.35, 0.62, 0.8], np.float32)
+    brown = np.minimum(body.scatter, 2.5)[..., None] * np.array([0.35, 0.62, 0.8], np.float32)
+    body.absorb += brown
+    body.dense += brown
 
 
 def make_bodies(rng, look, counts, debris, um_per_px):
@@ -60,7 +62,9 @@ def make_bodies(rng, look, counts, debris, um_per_px):
             how = {"cyst": draw_cyst, "shell": draw_shell, "umbrella": draw_umbrella}[stage]
             body = how(rng, um_per_px, rng.normal(look["cyst"], 0.05 * look["cyst"]), look)
         if stage in ("nauplius", "cyst", "umbrella", "shell"):
-            body.absorb *= np.asarray(look["tilt"], np.float32) * np.exp(rng.normal(0, 0.05, 3)).astype(np.float32)
+            tone = np.asarray(look["tilt"] * np.exp(rng.normal(0, 0.05, 3)), np.float32)
+            body.absorb *= tone
+            body.dense *= tone
         if look["lugol"] and stage in ("nauplius", "umbrella"):
             _stain(body)
         swims = {"nauplius": 0.35, "shell": 0.2, "umbrella": 0.1, "debris": 0.15}.get(stage, 0.02)
@@ -142,7 +146,7 @@ def truth(bodies, name, height, width):
             "photo": name, "object_id": number, "stage": body.stage,
             "x_px": round(float(x.mean()) + 0.5 + x0, 2), "y_px": round(float(y.mean()) + 0.5 + y0, 2),
             "x0": x0, "y0": y0, "x1": x1, "y1": y1, "visible_area_px": len(y),
-            "visible_fraction": round(len(y) / inside[number], 4), "touches_edge": edge, "detail": body.detail,
+            "visible_fraction": round(len(y) / inside[number], 4), "touches_edge": edge, "detail": str(body.detail),
             "in_frame": int(0 <= middle[0] < height and 0 <= middle[1] < width),
             "length_um": float(body.length_um), "whole_area_px": len(whole_y),
         })  # fmt: skip

@@ -30,8 +30,9 @@ class Body:
     stage: str
     detail: str
     outline: np.ndarray  # bool
-    absorb: np.ndarray  # (h, w, 3), natural logarithm, the lid included
-    lid: np.ndarray  # (h, w, 3), the part of it that lies on top of what scatters
+    absorb: np.ndarray  # (h, w, 3), natural logarithm, the lid included: of the light let through by a pixel
+    dense: np.ndarray  # (h, w, 3), the same as a mean over the pixel, for light that comes back
+    lid: np.ndarray  # (h, w, 3), the part of `dense` that lies on top of what scatters
     scatter: np.ndarray  # (h, w)
     path: np.ndarray  # (h, w) extra optical path, um
     top: np.ndarray  # (h, w) height of the upper face, um
@@ -139,11 +140,13 @@ class Sheet:
         out = fold(self.outline.astype(np.float32)) >= 0.5
         # averaging light, not absorption: a pixel half covered by a dark wall is half bright
         absorb = -np.log(np.maximum(fold(np.exp(-self.absorb)), 1e-6))
-        lid = -np.log(np.maximum(fold(np.exp(-self.lid)), 1e-6))
+        dense = fold(self.absorb)
         used = (absorb.max(2) > 1e-3) | out
         rows, columns = np.flatnonzero(used.any(1)), np.flatnonzero(used.any(0))
         if len(rows) == 0:
             rows = columns = np.array([0])
         cut = (slice(rows[0], rows[-1] + 1), slice(columns[0], columns[-1] + 1))
-        maps = [a[cut].astype(np.float32) for a in (absorb, np.minimum(lid, absorb), fold(self.scatter))]
+        maps = [
+            a[cut].astype(np.float32) for a in (absorb, dense, np.minimum(fold(self.lid), dense), fold(self.scatter))
+        ]
         return Body(stage, detail, out[cut], *maps, fold(self.path)[cut], fold(self.top)[cut], length_um, gloss)
