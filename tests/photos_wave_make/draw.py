@@ -29,7 +29,7 @@ def draw(seed, kind, number, hatched=True):
     counts = scene.numbers(rng, look, total, harvest=kind == "sieve")
     debris = int(rng.integers(2, 13) if rng.random() < 0.85 else rng.integers(12, 24))
     bodies = scene.make_bodies(rng, look, counts if hatched else {}, debris, um)
-    bodies = scene.place(rng, bodies, height, width, allowed, rng.uniform(0.05, 0.3), rng.integers(0, 4))
+    bodies = scene.place(rng, bodies, height, width, allowed, rng.uniform(0.08, 0.42), rng.integers(0, 4))
     picture = paint(bodies)
     mask, rows = scene.truth(bodies, name, height, width)
     row = {

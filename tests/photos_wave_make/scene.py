@@ -86,9 +86,14 @@ def place(rng, bodies, height, width, allowed, crossing, clumps):
         area = max(int(small.sum()), 1)
         limit = rng.choice([0.0, 0.12, 0.35], p=[1 - crossing, 0.7 * crossing, 0.3 * crossing])
         best = None
+        other = placed[rng.integers(len(placed))] if placed and limit > 0 else None  # to lie against or across it
         near = spots[rng.integers(len(spots))] if spots and rng.random() < 0.3 else None
         for attempt in range(40):
-            if near is not None and attempt < 25:
+            if other is not None and attempt < 20:
+                oh, ow = other.outline.shape
+                reach, way = rng.uniform(0.15, 0.45) * (min(h, w) + min(oh, ow)), rng.uniform(0, 6.28)
+                cy, cx = other.y_px + oh / 2 + reach * np.sin(way), other.x_px + ow / 2 + reach * np.cos(way)
+            elif near is not None and attempt < 25:
                 cy, cx = (near[k] + rng.normal(0, near[2] * (1 + 0.05 * attempt)) for k in (0, 1))
             else:
                 cy, cx = rng.uniform(-10, height + 10), rng.uniform(-10, width + 10)
