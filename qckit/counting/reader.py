@@ -74,7 +74,8 @@ def _network(model: Path) -> _Network:
 def _four_by_four(picture: np.ndarray, height: int, width: int) -> np.ndarray:
     """Lay four by four pixels side by side, after a rim of middle grey: (1, height/4 + 1, width/4 + 1, 48).
 
-    The picture goes on as at its lower and right edges until it has that size.
+    Beyond its lower and right edges there is middle grey until it has that size, too: a body that is cut off must not
+    look as if it went on there.
     """
     rows, cols, rim = height // FOLD + 1, width // FOLD + 1, FOLD // 2
     n_rows, n_cols = picture.shape[:2]
@@ -86,8 +87,8 @@ def _four_by_four(picture: np.ndarray, height: int, width: int) -> np.ndarray:
         of = np.arange(FOLD * top, FOLD * (top + len(here))) - rim
         part = strip[: len(of)]
         part[:, rim : rim + n_cols] = picture[np.clip(of, 0, n_rows - 1)]
-        part[:, rim + n_cols : -rim] = part[:, rim + n_cols - 1, None]
-        part[(of < 0) | (of >= height)] = RIM
+        part[:, rim + n_cols : -rim] = RIM
+        part[(of < 0) | (of >= n_rows)] = RIM
         here[:] = part.reshape(len(here), FOLD, 3 * FOLD * cols).view("V12").transpose(0, 2, 1)
     return out.view(np.uint8).reshape(1, rows, cols, 3 * FOLD**2)
 
@@ -298,6 +299,6 @@ def read_mirrored(reading: Reading, picture: np.ndarray) -> Reading:
     Reading
     """
     rows, cols = ((0, -n % BLOCK) for n in picture.shape[:2])
-    whole = np.pad(picture, (rows, cols, (0, 0)), mode="edge")  # so that the grid lies alike in all
+    whole = np.pad(picture, (rows, cols, (0, 0)), constant_values=RIM)  # so that the grid lies alike in all
     # copies: the network's answer lies above what it needed meanwhile, which would stay taken with it
     return replace(reading, mirrored={(d, a): [s.copy() for s in _strips(whole[::d, ::a])] for d, a in MIRRORED})

@@ -313,8 +313,11 @@ class Scenes:
         return F.avg_pool2d(F.max_pool2d(soft, 3, 1, 1), 3, 1, 1)
 
 
-def targets(ids, stages, areas, hidden, heats):
-    """Ids at the output's scale (n, P, P), what each id is (n, m) -> centres, stages, foreground, ways, weight."""
+def targets(ids, stages, areas, hidden, heats, beyond):
+    """Ids at the output's scale (n, P, P), what each id is (n, m) -> centres, stages, foreground, ways, weight.
+
+    ``beyond`` (n, P, P) is where the picture has ended.
+    """
     device = ids.device
     n, out = ids.shape[:2]
     m = stages.shape[1]
@@ -332,7 +335,7 @@ def targets(ids, stages, areas, hidden, heats):
     stage = stages.reshape(-1)
     seen = count * OUT_UM**2 / areas.reshape(-1)
     present = (count >= 2) & (stage >= 0) & heats.reshape(-1)
-    border = (yy == 0) | (yy == out - 1) | (xx == 0) | (xx == out - 1)
+    border = F.max_pool2d(F.pad(beyond[:, None].float(), (1, 1, 1, 1), value=1.0), 3, 1)[:, 0] > 0
     cut = (add(border.float()) > 0) & (seen >= CUT) & (count >= CUT_PX)
     good = present & ~hidden.reshape(-1) & ((seen >= HIDDEN) | cut)
     heat, weight = torch.zeros(n * out * out, device=device), torch.ones(n * out * out, device=device)

@@ -9,6 +9,7 @@ import torch.nn.functional as F
 from labelled import SIZE, STRIDE, smooth_field, to_linear, to_srgb
 from PIL import Image
 
+BLOCK, RIM = 32, 128 / 255  # a photo goes on for so many pixels, and as this grey; as in qckit/counting/reader.py
 MODES = (("through", 0.4), ("dark", 0.15), ("above", 0.45))
 
 
@@ -130,6 +131,21 @@ def camera(x, device):
         + F.avg_pool2d(F.pad(torch.randn_like(x), (1, 1, 1, 1), mode="reflect"), 3, 1) * 0.04 * rand(n, 1, 1, 1) ** 2
     )
     return x.clamp(0, 1)
+
+
+def ended(x, ids):
+    """Pictures that end before the crop does, on half of their far sides: the reader fills photos up to whole blocks.
+
+    Gives the pictures, the ids and where, at the ids' scale, there is no picture any more.
+    """
+    n, size = len(x), x.shape[2]
+    width = STRIDE * torch.randint(0, BLOCK // STRIDE, (2, n), device=x.device)
+    width = width * (torch.rand(2, n, device=x.device) < 0.5)
+    over = torch.arange(size, device=x.device) >= size - width[..., None]
+    beyond = over[0][:, :, None] | over[1][:, None, :]
+    x = torch.where(beyond[:, None], torch.full_like(x, RIM), x)
+    beyond = beyond[:, ::STRIDE, ::STRIDE]
+    return x, ids * ~beyond, beyond
 
 
 def own_batches(n, device, *, marched, seed, bank, stock, every, share):

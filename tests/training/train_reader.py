@@ -40,7 +40,7 @@ import torch.distributed as dist
 import torch.nn.functional as F
 from labelled import CLASSES, IN_UM, STRIDE, Scenes, folds, load_photos, targets
 from network import Reader
-from other_scenes import Others, camera, joined, own_batches
+from other_scenes import Others, camera, ended, joined, own_batches
 from torch import nn
 
 N_FOLDS = 2
@@ -123,8 +123,9 @@ def train(sources, minutes, device, width, seed, start_from=None, lr=3e-3, until
         for group in optimiser.param_groups:
             group["lr"] = lr * rate
         with torch.no_grad():
-            light, *rest = joined([s() for s in sources])
-            x, wanted = camera(light, device), targets(*rest)
+            light, ids, *rest = joined([s() for s in sources])
+            x, ids, beyond = ended(camera(light, device), ids)
+            wanted = targets(ids, *rest, beyond)
         with torch.autocast(device.type, dtype=torch.bfloat16):
             out = F.pixel_shuffle(net(x.contiguous(memory_format=torch.channels_last)), 2)
         loss, parts = loss_of(out, wanted)
