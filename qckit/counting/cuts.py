@@ -14,7 +14,7 @@ from typing import NamedTuple
 import numpy as np
 
 from qckit.counting.outlines import goes_on_bent
-from qckit.counting.steps import count_per_row, steps_of, strips_of_steps
+from qckit.counting.steps import count_per_row, rows_at_once, steps_of, strips_of_steps, turned
 from qckit.photo.reading import Brightness
 
 __all__ = ["Cut", "look_again", "sharp_per_row", "surest_cut", "suspect_rows", "suspects_of"]
@@ -106,11 +106,34 @@ def suspect_rows(values: np.ndarray, reach: int, *, reduced: bool, n_sharp: np.n
     return sorted(found, reverse=True)[:SUSPECTS]
 
 
-def suspects_of(values: np.ndarray) -> list[Cut]:
-    """Find rows at which bodies may end, in a photo's own pixels; ``values`` is an (M, N) ndarray of uint8."""
-    if len(values) - 3 <= 2 * (max(FINE.stays_px) + 2):
-        return []
-    return suspect_rows(values, 1, reduced=False)
+def suspects_of(values: np.ndarray) -> list[list[Cut]]:
+    """Find rows, and columns, at which bodies may end, in a photo's own pixels: (M, N) ndarray of uint8.
+
+    Few photos have a column with steps enough; only then are rows turned to columns.
+    """
+    margin = max(FINE.stays_px) + 2
+    along_rows, along_columns = (n - 3 > 2 * margin for n in values.shape)
+    found: list[list[Cut]] = [suspect_rows(values, 1, reduced=False) if along_rows else [], []]
+    if along_columns:
+        n_sharp = _sharp_per_column(values)
+        if n_sharp[margin:-margin].max() >= LEAST_EACH:
+            found[1] = suspect_rows(turned(values), 1, reduced=False, n_sharp=n_sharp)
+    return found
+
+
+def _sharp_per_column(values: np.ndarray) -> np.ndarray:
+    """How many steps from one column to the next are as at a cut: (N - 3,). All rows end to end, some at a time."""
+    cols = values.shape[1]
+    out = np.zeros(cols - 3, np.int64)
+    at_once = min(rows_at_once(cols), 255)  # so many can be counted in a byte
+    for first in range(0, len(values), at_once):
+        some = values[first : first + at_once].ravel()
+        size = np.maximum(some[1:], some[:-1])
+        size -= np.minimum(some[1:], some[:-1])
+        sharp = np.zeros(len(some), bool)  # what runs over the ends of rows is not used
+        sharp[:-3] = _sharp(size[1:-1], np.maximum(size[:-2], size[2:]), FINE)
+        out += np.add.reduce(sharp.view(np.uint8).reshape(-1, cols)[:, :-3], axis=0, dtype=np.uint8)
+    return out
 
 
 def look_again(suspects: list[Cut], reduction: float, values: Brightness | np.ndarray) -> list[Cut]:

@@ -121,7 +121,7 @@ def _seams(pixels: np.ndarray, both: tuple[np.ndarray, np.ndarray], reduction: f
         suspected.append(cuts)
     if small:
         whole = _brightness(pixels) if reduction <= 1 else _at_full_size(fine)[:]
-        suspected = [suspects_of(values) for values in (whole, turned(whole))]
+        suspected = suspects_of(whole)
     elif reduction > 1:
         whole = _at_full_size(fine if any(suspected) else None)
         suspected = [look_again(cuts, reduction, values) for cuts, values in zip(suspected, (whole, whole.T))]

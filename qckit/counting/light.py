@@ -287,6 +287,6 @@ def signal_of(work: WorkImage, light: Light) -> np.ndarray:
     for rows in _background_rows(-(light.grid @ light.weights), light.block_px, signal):
         part = pixels[rows]
         pairs = np.ndarray((len(part), width), "<u2", part, strides=part.strides[:2])
-        signal[rows] += both.take(pairs)
-        signal[rows] += blue.take(part[:, :, 2])
+        signal[rows] += both.take(pairs.astype(np.intp), mode="wrap")  # a table for every code: none is to be checked
+        signal[rows] += blue.take(part[:, :, 2].astype(np.intp), mode="wrap")
     return signal

@@ -68,9 +68,18 @@ def _strip_means(signal: np.ndarray, which: np.ndarray) -> np.ndarray:
 def _moved_back(strips: np.ndarray, shifts: np.ndarray) -> np.ndarray:
     """Every strip moved back by the line's rise; the first and last pixel go on outside: (..., strips, M)."""
     reach = int(np.abs(shifts).max())
-    wide = np.pad(strips, ((0, 0), (reach, reach)), mode="edge")
+    wide = _wider(strips, reach)
     begun = np.lib.stride_tricks.sliding_window_view(wide, strips.shape[1], axis=1)  # (strips, 2 * reach + 1, M)
     return begun[np.arange(len(strips)), reach + shifts]
+
+
+def _wider(profiles: np.ndarray, reach: int) -> np.ndarray:
+    """Profiles that go on at both ends as they end: as numpy's pad, which takes several times as long for so few."""
+    n, size = profiles.shape
+    out = np.empty((n, size + 2 * reach), profiles.dtype)
+    out[:, reach : reach + size] = profiles
+    out[:, :reach], out[:, reach + size :] = profiles[:, :1], profiles[:, -1:]
+    return out
 
 
 def _best_slope(strips: np.ndarray, at: np.ndarray, slopes: np.ndarray, down: int) -> float:
@@ -197,9 +206,11 @@ def remove_ruled_lines(signal: np.ndarray, um_per_px: float) -> tuple[np.ndarray
         cols = np.arange(view.shape[1])
         taken = view.copy(order="K") if n_lines and out is signal else view
         shift = np.rint(lines.slope * (cols + 0.5)).astype(int)
-        rows = np.arange(view.shape[0])
+        reach = int(np.abs(shift).max())
+        wide = _wider(profile[None], reach)[0]
         steps = [0, *(np.flatnonzero(np.diff(shift)) + 1), len(shift)]
         for first, last in pairwise(steps):
-            taken[:, first:last] -= profile[np.clip(rows - shift[first], 0, len(profile) - 1)][:, None]
+            start = reach - shift[first]
+            taken[:, first:last] -= wide[start : start + len(profile), None]
         out = taken.T if k else taken
     return out, n_lines

@@ -301,4 +301,12 @@ def read_mirrored(reading: Reading, picture: np.ndarray) -> Reading:
     rows, cols = ((0, -n % BLOCK) for n in picture.shape[:2])
     whole = np.pad(picture, (rows, cols, (0, 0)), constant_values=RIM)  # so that the grid lies alike in all
     # copies: the network's answer lies above what it needed meanwhile, which would stay taken with it
-    return replace(reading, mirrored={(d, a): [s.copy() for s in _strips(whole[::d, ::a])] for d, a in MIRRORED})
+    mirrored = {(-1, 1): [s.copy() for s in _strips(whole[::-1])]}
+    whole = _left_for_right(whole)  # once for both
+    mirrored |= {(down, -1): [s.copy() for s in _strips(whole[::down])] for down in (-1, 1)}
+    return replace(reading, mirrored={steps: mirrored[steps] for steps in MIRRORED})
+
+
+def _left_for_right(picture: np.ndarray) -> np.ndarray:
+    """A picture's mirror image in one piece, whole pixels moved at once: a view would be laid out half as fast."""
+    return np.ascontiguousarray(picture.view("V3")[:, ::-1]).view(np.uint8).reshape(picture.shape)

@@ -13,10 +13,11 @@ from qckit.counting import (
     list_candidates,
     remove_ruled_lines,
 )
+from qckit.counting.cuts import _sharp_per_column, sharp_per_row, suspects_of
 from qckit.counting.foreground import open_mask
 from qckit.counting.light import LOG_CODE, background_at, estimate_light, signal_of
 from qckit.counting.stages import CLASSES, load_stage_model, save_stage_model
-from qckit.counting.steps import sums_across
+from qckit.counting.steps import steps_of, sums_across, turned
 from qckit.counting.working import WorkImage, resize_to_scale
 from qckit.errors import InputError
 from qckit.files import neutralise, write_whole
@@ -241,3 +242,14 @@ def test_a_failed_write_leaves_the_old_file(tmp_path, monkeypatch):
         write_whole(target, "new")
     assert target.read_text() == "old"
     assert list(tmp_path.iterdir()) == [target]
+
+
+def test_columns_are_searched_for_cuts_as_rows_are(rng):
+    """Steps counted with all rows end to end are those of the turned picture, and cuts along a column are found."""
+    noise = rng.integers(0, 256, (410, 131), dtype=np.uint8)
+    assert _sharp_per_column(noise).tolist() == sharp_per_row(*steps_of(turned(noise), 1), reduced=False).tolist()
+    photo = rng.integers(96, 104, (300, 200), dtype=np.uint8)
+    photo[40:70, 90:160] = photo[180:220, 90:150] = 160  # two bodies that end along one column
+    along_rows, along_columns = suspects_of(photo)
+    assert tuple(along_columns[0]) == (70, 2, 89)
+    assert suspects_of(turned(photo)) == [along_columns, along_rows]
