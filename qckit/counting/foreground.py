@@ -18,7 +18,7 @@ LEVEL_SCATTERS = 6.0  # of the smoothed background; one pixel in 10^9 by chance
 LEVEL_SHARE = 0.13  # of the typical object's signal: halos and bristles stay below it
 FAINT_SCATTERS = 16.0
 FAINT_UM = 65.0
-ROWS = 64  # rows averaged at a time
+ROWS = 128  # rows averaged at a time
 
 
 @dataclass(frozen=True)

@@ -77,7 +77,8 @@ def _activity(green: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray, in
             out[first : first + AT_ONCE] = across.reshape(-1, cells.shape[2], CELL).sum(axis=2) / (
                 CELL * (CELL - apart)
             )
-    level = cells[:, ::4, :, ::4].mean(axis=(1, 3), dtype=np.float32)
+    some = cells[:, ::4, :, ::4]
+    level = some.sum(axis=1, dtype=np.uint16).sum(axis=2, dtype=np.float32) / np.float32(some.shape[1] * some.shape[3])
     return sums[0], sums[1], level, skip * CELL
 
 

@@ -92,8 +92,8 @@ def _contrasts(work: WorkImage, light: Light, flat: np.ndarray, rows: np.ndarray
     codes = work.pixels.reshape(-1, 3).take(flat, axis=0)
     sign = np.float32(0.01 if light.is_dark else -0.01)
     for c in range(3):
-        back = background_at(light.grid[..., c], light.block_px, shape, BACKGROUND_STEP).ravel().take(near)
-        out.append(sign * (LOG_CODE.take(codes[:, c]) - back))
+        back = background_at(light.grid[..., c], light.block_px, shape, BACKGROUND_STEP).ravel().take(near, mode="wrap")
+        out.append(sign * (LOG_CODE.take(codes[:, c].astype(np.intp), mode="wrap") - back))
     return out
 
 
@@ -101,7 +101,7 @@ def _gradient(work: WorkImage, flat: np.ndarray, rows: np.ndarray, cols: np.ndar
     """Size of the green channel's gradient at pixels. [code values per working pixel]"""
     height, width = work.pixels.shape[:2]
     codes, at = work.pixels.ravel(), 3 * flat + 1
-    down, up, right, left = (codes.take(at + step, mode="clip") for step in (3 * width, -3 * width, 3, -3))
+    down, up, right, left = (codes.take(at + step, mode="wrap") for step in (3 * width, -3 * width, 3, -3))
     for beside, outside in ((down, rows == height - 1), (up, rows == 0), (right, cols == width - 1), (left, cols == 0)):
         beside[outside] = codes.take(at[outside])
     dy, dx = np.subtract(down, up, dtype=np.float32), np.subtract(right, left, dtype=np.float32)
@@ -236,7 +236,7 @@ def _borders(pieces, flat, rows, cols, label, starts, there, n):
     height, width = pieces.shape
     sides, edge, codes = np.zeros(len(flat), np.uint8), np.zeros(n + 1), []
     for step, outside in ((1, cols == width - 1), (width, rows == height - 1), (-1, cols == 0), (-width, rows == 0)):
-        beside = pieces.ravel().take(flat + step, mode="clip")
+        beside = pieces.ravel().take(flat + step, mode="wrap")
         differs = beside != label
         differs[outside] = True
         sides += differs

@@ -19,8 +19,9 @@ __all__ = ["find_break", "find_seam"]
 GRID = 8  # compressed photos have edges of their own at blocks of eight pixels
 CELL = 24  # columns counted together
 WINDOWS = {4: 15.0, 8: 12.0, 16: 12.0}
-"""Lengths of seams looked for, in cells, and how far beyond the usual they must be, in scatters of counting. Sound
-photos reach 11.7 with the shortest, which bodies and ends of ruled lines fill most easily, and 8.6 with the others."""
+"""Lengths of seams looked for, in cells and powers of two, and how far beyond the usual they must be, in scatters of
+counting. Sound photos reach 11.7 with the shortest, which bodies and ends of ruled lines fill most easily, and 8.6 with
+the others."""
 
 FIFTH, LEAD = 5, 4.3
 """A seam stands out from the fifth strongest row at its place of a block by this factor; hard compression makes many
@@ -247,13 +248,15 @@ def _whole_row(values: np.ndarray, n_edges: np.ndarray, reach: int, least: float
 
 def _part_of_row(values: np.ndarray, cells: np.ndarray, reach: int) -> int | None:
     """A row along a part of which far more pixels than usual step more than those before and after."""
-    total = np.zeros((cells.shape[0], cells.shape[1] + 1), np.uint16 if cells.shape[1] < 2000 else np.uint32)
-    np.cumsum(cells, axis=1, dtype=total.dtype, out=total[:, 1:])
+    total, size = cells, 1
     for length, least_z in WINDOWS.items():
         if length > cells.shape[1]:
             break
+        while size < length:  # twos, fours and so on
+            total = total if 2 * size * CELL <= 255 else total.astype(np.uint16)
+            total, size = total[:, :-size] + total[:, size:], 2 * size
         start = np.arange(0, cells.shape[1] - length + 1, length // 4)
-        n = total[:, length :: length // 4] - total[:, : -length : length // 4]
+        n = np.ascontiguousarray(total[:, :: length // 4])
         if not _may_stand_out(n, length * CELL, least_z):
             continue
         n = n.astype(np.float32)
@@ -264,8 +267,8 @@ def _part_of_row(values: np.ndarray, cells: np.ndarray, reach: int) -> int | Non
         fifth = np.sort(_per_phase(z.max(axis=1)), axis=0)[-FIFTH:][0]
         high = np.argwhere((z > least_z) & (z > LEAD * fifth[np.arange(len(z)) % GRID, None]))
         for k, j in high[np.argsort(-z[high[:, 0], high[:, 1]])][:12]:
-            first, quarter = start[j], length // 4
-            quarters = np.diff(total[k, first : first + length + 1 : quarter].astype(np.float32))
+            first = start[j]
+            quarters = cells[k, first : first + length].reshape(4, -1).sum(axis=1, dtype=np.float32)
             even = (quarters.min() - usual[k, j] / 4) > scatter[k, j] / 2  # a body's edge stands in one of them only
             across = slice(first * CELL, (first + length) * CELL)
             if (
@@ -288,7 +291,7 @@ def _may_stand_out(n: np.ndarray, most: int, least_z: float) -> bool:
     blocks = n[: len(n) // GRID * GRID].reshape(-1, GRID, n.shape[1])
     place = int(np.ceil(USUAL / 100 * (len(blocks) - 1)))
     above = (len(blocks) - 1 - place) * most
-    usual = np.maximum(blocks.sum(axis=0, dtype=np.float64) - above, 0) / (place + 1)
+    usual = np.maximum(blocks.sum(axis=0, dtype=np.uint32).astype(np.float64) - above, 0) / (place + 1)
     largest, rest = blocks.max(axis=0), n[len(blocks) * GRID :]
     largest[: len(rest)] = np.maximum(largest[: len(rest)], rest)
 
@@ -297,6 +300,8 @@ def _may_stand_out(n: np.ndarray, most: int, least_z: float) -> bool:
         return largest > 0.999 * (usual + least_z * scatter)
 
     which = stands_out(largest, usual)
+    if not which.any():
+        return False
     exact = np.partition(np.ascontiguousarray(blocks[:, which].T), place, axis=1)[:, place]
     return bool(stands_out(largest[which], exact.astype(np.float64)).any())
 

@@ -62,10 +62,10 @@ def depth_of(flat: np.ndarray, shape: tuple[int, int], um_per_px: float) -> np.n
     for k in range(1, DEEPEST_PX):
         # pixels whose neighbours all came as far as they did go one deeper; ever fewer are asked
         first, *others = sides if k % 2 else sides + corners
-        least = first.take(at)
+        least = first.take(at, mode="wrap")  # all are within: none is to be checked
         for beside in others:
-            np.minimum(least, beside.take(at), out=least)
-        at = at[least >= k]
+            np.minimum(least, beside.take(at, mode="wrap"), out=least)
+        at = at.compress(least >= k)  # sooner than by truth values as an index
         if not len(at):
             break
         middle[at] = k + 1
