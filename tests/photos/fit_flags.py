@@ -124,9 +124,15 @@ def main():
     parser.add_argument("--without", nargs="*", default=[], help="makes to print but not to fit")
     parser.add_argument("--chances", nargs="*", default=[], metavar="MAKE=FILE")
     parser.add_argument("--workers", type=int, default=2)
+    parser.add_argument("--table", type=Path, help="keep what the flags look at here, or take it from here")
     args = parser.parse_args()
     models = {make: Path(file) for make, file in (one.split("=", 1) for one in args.chances)}
-    table = judge_all(args.jobs or own_jobs(), args.looks, models, args.workers)
+    if args.table and args.table.is_file():
+        table = pd.read_csv(args.table, keep_default_na=False)
+    else:
+        table = judge_all(args.jobs or own_jobs(), args.looks, models, args.workers)
+        if args.table:
+            table.to_csv(args.table, index=False)
     fitted = table[~table.make.isin(args.without)]
     model = fit(fitted)
     limit = cheapest_limit(fitted, chance_of(fitted, model))
