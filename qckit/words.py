@@ -4,13 +4,17 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+import re
 from collections.abc import Iterable
 
 __all__ = [
     "DATE_ORDERS",
     "capital",
     "cone_name",
+    "dates_in",
     "day",
+    "decimals_known",
+    "estimated",
     "figures",
     "headed",
     "joined",
@@ -28,6 +32,11 @@ DATE_ORDERS = ("ymd", "dmy", "mdy")
 
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 _MINUS = "\u2212"
+_ISO_DATE = re.compile(  # standing alone: no part of a name, of a file or of a period
+    r"(?<![\w./\\-])(?P<day>\d{4}-\d\d-\d\d)"
+    r"(?:[T ](?P<minute>\d\d:\d\d)(?::\d\d(?:\.\d+)?(?P<offset>[+-]\d\d:\d\d|Z)?)?)?"
+    r"(?![\w/\\-]|\.\.|\.\w)"
+)
 
 
 def noun(n: float, one: str, many: str = "") -> str:
@@ -91,6 +100,47 @@ def number(value: float | None, decimals: int = 0) -> str:
     if value is None or not math.isfinite(value):
         return "\u2013"
     return f"{round(value, decimals) + 0.0:,.{decimals}f}".replace("-", _MINUS)  # no minus before a rounded 0
+
+
+def decimals_known(low: float, high: float, most: int = 1, *, beside: Iterable[float] = ()) -> int:
+    """Digits after the point that an interval leaves known: those of two significant figures of half its width.
+
+    A bound is known no better than that (JCGM 100:2008, Guide to the expression of uncertainty, 7.2.6).
+
+    Parameters
+    ----------
+    low, high : float
+        Where they are not both known, nothing is taken off.
+    most : int
+        As many at most.
+    beside : iterable of float
+        What is written next to one another, such as a value and the minimum it misses: a digit stays where without
+        it two that differ would read alike.
+    """
+    half = (high - low) / 2
+    if not (math.isfinite(half) and half > 0):
+        return most
+    known = min(most, max(0, 1 - math.floor(math.log10(half))))
+    values = {round(v, most) for v in beside if math.isfinite(v)}
+    return known if len({round(v, known) for v in values}) == len(values) else most
+
+
+def estimated(value: float, low: float, high: float, unit: str = "", most: int = 1) -> str:
+    """Write an estimate with its interval, rounded to what is known: ``60 % (41 to 79 %)``.
+
+    Parameters
+    ----------
+    value, low, high : float
+    unit : str
+        Written after a blank.
+    most : int
+        Digits after the point at most; :func:`decimals_known` says how many of them are.
+    """
+    unit = f" {unit}" if unit else ""
+    if not (math.isfinite(low) and math.isfinite(high)):
+        return f"{number(value, most)}{unit}"
+    n = decimals_known(low, high, most)
+    return f"{number(value, n)}{unit} ({number(low, n)} to {number(high, n)}{unit})"
 
 
 def signed(value: float | None, decimals: int = 0) -> str:
@@ -157,3 +207,30 @@ def moment(when: dt.datetime | str, order: str = "ymd", timezone: str = "") -> s
 
         time = time.astimezone(zoneinfo.ZoneInfo(timezone))
     return f"{day(time.date(), order)} {time.hour:02}:{time.minute:02}"
+
+
+def dates_in(text: str, order: str = "ymd", *, names: Iterable[str] = ()) -> str:
+    """Write every ISO date of a text, its hour, minute and offset with it, in the site's order.
+
+    Parameters
+    ----------
+    text : str
+    order : {"ymd", "dmy", "mdy"}
+    names : iterable of str
+        Of lots, hatches and certificates; a date that is part of one stays.
+    """
+    if order == "ymd":
+        return text
+    kept = sorted({name for name in names if _ISO_DATE.search(name)}, key=len, reverse=True)
+    pattern = "|".join([*(rf"(?<!\w){re.escape(name)}(?!\w)" for name in kept), rf"(?P<date>{_ISO_DATE.pattern})"])
+
+    def in_order(found: re.Match) -> str:
+        if found["date"] is None:
+            return found[0]
+        try:
+            written = day(found["day"], order)
+        except ValueError:  # digits that are no date
+            return found[0]
+        return " ".join(filter(None, (written, found["minute"], found["offset"])))
+
+    return re.sub(pattern, in_order, text)

@@ -22,7 +22,7 @@ BASE = {
         "stages",
         "tables",
     ),
-    *("words", "progress", "in_notebook", "showing", "columns", "settings_text"),
+    *("words", "flag_words", "progress", "in_notebook", "showing", "columns", "settings_text"),
 }
 MAY_IMPORT = {
     "errors": set(),
@@ -37,11 +37,12 @@ MAY_IMPORT = {
     "quantities": set(),
     "stages": set(),
     "words": set(),
+    "flag_words": set(),
     "progress": {"directions", "words"},
     "in_notebook": {"directions", "errors"},
     "showing": {"directions"},
     "files": set(),
-    "directions": set(),
+    "directions": {"words"},
     "site_tables": {"settings"},
     "photo": BASE,
     "counting": BASE | {"photo"},

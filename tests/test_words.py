@@ -10,7 +10,23 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import qckit
-from qckit.words import capital, day, figures, headed, joined, moment, noun, number, plural, rounded, signed, small
+from qckit.words import (
+    capital,
+    dates_in,
+    day,
+    decimals_known,
+    estimated,
+    figures,
+    headed,
+    joined,
+    moment,
+    noun,
+    number,
+    plural,
+    rounded,
+    signed,
+    small,
+)
 
 
 @pytest.mark.parametrize(
@@ -106,3 +122,49 @@ def test_nobody_else_writes_signs():
 def test_a_number_that_rounds_to_nought_has_no_minus():
 
     assert [number(v, d) for v, d in ((-0.2, 0), (-0.004, 2), (-0.6, 0))] == ["0", "0.00", "\u22121"]
+
+
+@pytest.mark.parametrize(
+    ("value", "low", "high", "text"),
+    [
+        (60.1, 41.3, 78.9, "60 % (41 to 79 %)"),
+        (77.72, 70.81, 83.09, "77.7 % (70.8 to 83.1 %)"),
+        (5.123, 5.0, 5.2, "5.1 % (5.0 to 5.2 %)"),
+        (60.12, math.nan, math.nan, "60.1 %"),
+        (99.96, 80.0, 100.0, "100 % (80 to 100 %)"),
+    ],
+)
+def test_an_estimate_has_the_decimals_that_its_interval_leaves_known(value, low, high, text):
+    assert estimated(value, low, high, "%") == text
+
+
+def test_every_flag_has_words_and_pages_show_these():
+    from qckit.counting.flags import FLAG_CODES
+    from qckit.flag_words import FLAG_WORDS, say_flags
+
+    assert set(FLAG_WORDS) == set(FLAG_CODES)
+    assert say_flags("unsure;groups") == "stages in doubt, cysts and shells look alike"
+    assert say_flags("unsure; blurred; unsure") == "stages in doubt, out of focus"
+    assert (say_flags(math.nan), say_flags(""), say_flags("of old")) == ("", "", "of old")
+
+
+def test_a_decimal_stays_where_two_values_would_read_alike():
+    assert decimals_known(41.3, 78.9, beside=(74.8, 75.0)) == 1
+    assert decimals_known(41.3, 78.9, beside=(73.8, 75.0)) == 0
+
+
+@pytest.mark.parametrize(
+    ("text", "written"),
+    [
+        ("since 2026-10-12.", "since 12 Oct 2026."),
+        ("Made 2026-11-06T10:00:00+00:00 by", "Made 6 Nov 2026 10:00 +00:00 by"),
+        ("(2026-10-12, 2026-10-13)", "(12 Oct 2026, 13 Oct 2026)"),
+        ("month 2026-09-15..2026-10-14", "month 2026-09-15..2026-10-14"),
+        ("H2026-10-12-A, 2026-10-12.jpg, a/2026-10-12 and 2026-13-45", None),
+        ("hatch 2026-11-01", None),
+        ("Certificate M1 2026-11-27 (2), made 2026-11-27", "Certificate M1 2026-11-27 (2), made 27 Nov 2026"),
+    ],
+)
+def test_dates_inside_a_text_are_written_in_the_order_of_the_site(text, written):
+    assert dates_in(text, "dmy", names=["2026-11-01", "M1 2026-11-27", "M1 2026-11-27 (2)"]) == (written or text)
+    assert dates_in(text) == text

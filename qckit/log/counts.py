@@ -11,6 +11,7 @@ import pandas as pd
 import sqlalchemy as sa
 
 from qckit.errors import InputError, unknown_name
+from qckit.flag_words import say_flags
 from qckit.log import schema
 from qckit.log.counted import tally
 from qckit.log.photo_files import photo_names, same_letters
@@ -336,7 +337,7 @@ def _flagged_note(photos: pd.DataFrame) -> list[str]:
     flagged = photos[photos["flags"].fillna("") != ""]
     if flagged.empty:
         return []
-    named = ", ".join(f"{row.photo} ({row.flags})" for row in flagged.head(_NAMED).itertuples())
+    named = ", ".join(f"{row.photo} ({say_flags(row.flags)})" for row in flagged.head(_NAMED).itertuples())
     more = f" and {len(flagged) - _NAMED} more" if len(flagged) > _NAMED else ""
     verb = "carry flags: look at them" if len(flagged) > 1 else "carries a flag: look at it"
     return [f"{len(flagged)} of {len(photos)} photos {verb} before the counts are used: {named}{more}"]

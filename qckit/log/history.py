@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from qckit.errors import unknown_name
+from qckit.flag_words import say_flags
 from qckit.log import engine, query
 from qckit.log.counted import tally
 from qckit.stages import STAGE_COLUMNS
@@ -193,7 +194,7 @@ def _photo_value(row) -> str:
         f"sha256 {row.sha256[:12]}…",
         "" if pd.isna(row.um_per_px) else f"{row.um_per_px:g} µm/px",
         "" if pd.isna(row.counter_version) else f"counter {row.counter_version}",
-        "" if pd.isna(row.flags) or not row.flags else f"flags {row.flags}",
+        f"flagged: {flagged}" if (flagged := say_flags(row.flags)) else "",
     ]
     return ", ".join(p for p in parts if p)
 

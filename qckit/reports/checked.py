@@ -6,6 +6,7 @@ import tempfile
 from pathlib import Path
 
 from qckit.files import safe_name
+from qckit.flag_words import say_flags
 from qckit.stages import stage_words
 
 __all__ = ["checked_photos"]
@@ -81,7 +82,7 @@ def _row(photo: dict, sample: dict, objects, path: str, place: dict | None) -> d
     flags = photo.get("flags")
     flags = flags if isinstance(flags, str) else ""
     if flags:
-        note += f" Flags: {flags.replace(';', ', ').replace('-', ' ').replace('_', ' ')}."
+        note += f" Flagged: {say_flags(flags)}."
     return {
         "photo": photo["photo"],
         "sample": sample["sample"],

@@ -11,6 +11,7 @@ import math
 
 import numpy as np
 
+from qckit.flag_words import say_flags
 from qckit.stages import CLASSES, STAGE_RECORDS
 
 __all__ = ["rank_objects", "rank_photos", "say_when_to_stop"]
@@ -178,7 +179,7 @@ def _advice(flags, doubt, chance, n_doubtful, n):
         words = "1 stage is doubtful and adds" if n_doubtful == 1 else f"{n_doubtful} stages are doubtful and add"
         return "yes", f"{words} {doubt:.1f} points to the uncertainty of H%."
     if flags:
-        return "yes", f"Flagged: {flags.replace(';', ', ')}."
+        return "yes", f"Flagged: {say_flags(flags)}."
     return "no", "What is doubtful is small beside the chance of counting so few: looking would change little."
 
 

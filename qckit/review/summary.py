@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from qckit.errors import need_number
+from qckit.flag_words import say_flags
 from qckit.stages import STAGE_COLUMNS, STAGES, hatched_pct
 from qckit.tables import to_utc
 
@@ -77,7 +78,7 @@ def counts_table(log, photos=None):
                 **{STAGE_COLUMNS[s]: count for s, count in n.items()},
                 "hatch_pct": hatched_pct(n),
                 "by_hand": int((mine["source"] != "found").sum()),
-                "flags": "" if photo.flags != photo.flags or photo.flags is None else photo.flags,
+                "flags": say_flags(photo.flags),
             }
         )
     return pd.DataFrame(rows, columns=["photo", "sample", *STAGE_COLUMNS.values(), "hatch_pct", "by_hand", "flags"])

@@ -159,7 +159,7 @@ def test_evil_lot_names_go_from_the_field_sheet_into_the_page_unharmed(make_site
 def test_flags_are_counted_in_words():
     photos = pd.DataFrame({"flags": ["crowded;unsure", "", "crowded"]})
     assert flag_sentence(photos) == (
-        "2 of 3 photos carry a flag: crowded (2), unsure (1). "
+        "2 of 3 photos carry a flag: too crowded (2), stages in doubt (1). "
         "A flag says that a count may be wrong by more than a tenth."
     )
     assert flag_sentence(photos.iloc[1:2]) == "No photo of 1 carries a flag."

@@ -105,7 +105,7 @@ def test_photos_flagged_or_doubtful_come_first():
     got = rank_photos(photos, frame).set_index("photo")
     assert got["look"].to_dict() == {"fine.jpg": "no", "doubt.jpg": "yes", "flag.jpg": "yes", "empty.jpg": "yes"}
     assert got.index[-1] == "fine.jpg"
-    assert got.loc["flag.jpg", "why"] == "Flagged: focus, scale."
+    assert got.loc["flag.jpg", "why"] == "Flagged: focus, scale in doubt."
     assert got.loc["empty.jpg", "why"] == "Nothing was found: make sure that is so."
     assert got.loc["fine.jpg", "why"].startswith("What is doubtful is small")
 
