@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from html import escape
 
-__all__ = ["NAME_COLUMNS", "isolate_names", "isolated"]
+from qckit.words import dates_in
+
+__all__ = ["NAME_COLUMNS", "isolate_names", "isolated", "put_dates_in_order"]
 
 NAME_COLUMNS = frozenset(
     ("lot", "hatch", "cone", "sample", "photo", "photos", "feed", "camera", "operator", "by", "found_by", "supplier")
@@ -19,6 +22,7 @@ _NAME = re.compile(rf"[^\s<>]*[{_RIGHT_TO_LEFT}][^<>]*?(?=\s+[^\s{_RIGHT_TO_LEFT
 _PART = re.compile(
     r"<!--.*?-->|<(script|style|svg|title|textarea|bdi)\b.*?</\1\s*>|<[^>]*>|[^<]+", re.DOTALL | re.IGNORECASE
 )
+_ALT = re.compile(r'(?<= alt=")[^"]*')
 _NEEDED = re.compile(f"{_MARKS.pattern[:-1]}{_RIGHT_TO_LEFT}]")
 
 
@@ -57,3 +61,24 @@ def _isolated(part: re.Match) -> str:
         return text
     text = _MARKS.sub(lambda mark: f"\\u{ord(mark[0]):04x}", text)
     return text if text.startswith("<") else _NAME.sub(lambda name: f"<bdi>{name[0]}</bdi>", text)
+
+
+def put_dates_in_order(html: str, order: str, *, names: Iterable[str] = ()) -> str:
+    """Write the ISO dates of a page's texts in the site's order (:func:`qckit.words.dates_in`).
+
+    Parameters
+    ----------
+    html : str
+        A page or a piece of one.
+    order : {"ymd", "dmy", "mdy"}
+    names : iterable of str
+        Names of which a date may be part, and which stay; what stands in ``<bdi>``, a style or a drawing stays too.
+    """
+    names = tuple(names)
+
+    def in_order(part: re.Match) -> str:
+        if not part[0].startswith("<"):
+            return dates_in(part[0], order, names=names)
+        return _ALT.sub(lambda alt: dates_in(alt[0], order, names=names), part[0])
+
+    return html if order == "ymd" else _PART.sub(in_order, html)

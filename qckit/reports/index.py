@@ -7,11 +7,12 @@ from html import escape
 from pathlib import Path
 from types import SimpleNamespace
 
-from qckit.directions import isolate_names, isolated
+from qckit.directions import isolate_names, isolated, put_dates_in_order
 from qckit.files import write_whole
 from qckit.reports.blocks import PAGE_FOLDER, icon, tone_of
 from qckit.reports.findings import FINDINGS_FILE
 from qckit.settings import load_settings
+from qckit.words import dates_in
 
 __all__ = ["REPORTS_FOLDER", "reports_of", "write_index"]
 
@@ -47,6 +48,8 @@ def write_index(site: str | Path) -> Path:
     'index.html'
     """
     site = Path(site)
+    about = load_settings(site).site
+    name, order = about.name, about.date_order
     found = reports_of(site)
     kinds = [*_HEADINGS, *sorted({str(f.get("kind")) for f in found} - set(_HEADINGS))]
     sections = []
@@ -55,10 +58,9 @@ def write_index(site: str | Path) -> Path:
         if rows:
             sections.append(
                 f'<section class="text"><h2>{escape(_HEADINGS.get(kind, kind))}</h2><ul class="reports">'
-                + "".join(map(_row, rows))
+                + "".join(_row(row, order) for row in rows)
                 + "</ul></section>"
             )
-    name = load_settings(site).site.name
     css = "\n".join((PAGE_FOLDER / f).read_text(encoding="utf-8") for f in ("page.css", "pieces.css", "index.css"))
     page = _PAGE.format(
         title=escape(f"Reports of {name}"),
@@ -66,18 +68,18 @@ def write_index(site: str | Path) -> Path:
         sections="".join(sections) or "<p>There is no report yet. Make one with <code>qckit report</code>.</p>",
     )
     path = site / REPORTS_FOLDER / "index.html"
-    write_whole(path, isolate_names(page))
+    write_whole(path, put_dates_in_order(isolate_names(page), order))
     return path
 
 
-def _row(found: dict) -> str:
+def _row(found: dict, order: str) -> str:
     details = found.get("details") or {}
     tone = tone_of(SimpleNamespace(details=details, verdict=str(found.get("verdict", ""))))
     verdict = str(details.get("verdict_words") or str(found.get("verdict", "")).replace("-", " "))
     return (
         f'<li class="qc-{tone}">{icon(tone)}<div><a href="{escape(found["folder"])}/report.html">'
         f"{isolated(found.get('subject', ''))}</a> <strong>{escape(verdict)}</strong>"
-        f"<p>{isolated(found.get('headline', ''))}</p>"
+        f"<p>{isolated(dates_in(str(found.get('headline', '')), order, names=found.get('hatches') or ()))}</p>"
         f'<p class="made">{escape(str(found.get("made", ""))[:16])}</p>'
         "</div></li>"
     )

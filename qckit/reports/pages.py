@@ -5,13 +5,13 @@ from __future__ import annotations
 import copy
 from pathlib import Path
 
-from qckit.directions import isolate_names
+from qckit.directions import isolate_names, put_dates_in_order
 from qckit.reports.blocks import PAGE_FOLDER, STYLE_MARK
 
 __all__ = ["page_html"]
 
 
-def page_html(notebook, *, title: str, made: str, parameters, versions, photos) -> str:
+def page_html(notebook, *, title: str, made: str, parameters, versions, photos, date_order="ymd", names=()) -> str:
     """Return the page of an executed notebook.
 
     Parameters
@@ -26,6 +26,10 @@ def page_html(notebook, *, title: str, made: str, parameters, versions, photos) 
         For the foot.
     photos : list of dict
         Keys photo and sha256, for the foot.
+    date_order : {"ymd", "dmy", "mdy"}
+        The site's: how every date of the page is written.
+    names : iterable of str
+        Of lots and hatches, which stay as they are.
 
     Returns
     -------
@@ -52,7 +56,7 @@ def page_html(notebook, *, title: str, made: str, parameters, versions, photos) 
         }
     }
     html, _ = exporter.from_notebook_node(_without_live_parts(notebook), resources=resources)
-    return isolate_names(html)
+    return put_dates_in_order(isolate_names(html), date_order, names=names)
 
 
 def _without_live_parts(notebook):

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import datetime as dt
 import hashlib
 import json
 import platform
@@ -138,10 +137,11 @@ def run_report(
         executed = execute(source, values, work, failed, f"{kind} {subject!r}")
         finding = _read_finding(result, template.name, made_at)
         shown = [("report", KINDS[kind].title), ("site", settings.site.name)]
-        shown += [(k, str(values.get(k, v))) for k, v in declared.items() if k not in _GIVEN_PARAMETERS]
-        _write_results(
-            executed, result, finding=finding, shown=shown, title=f"{KINDS[kind].title}: {subject}", made_at=made_at
-        )
+        values = {k: str(values.get(k, v)) for k, v in declared.items() if k not in _GIVEN_PARAMETERS}
+        shown += [(k, v) for k, v in values.items() if v]  # what was left empty says nothing
+        words = {"title": f"{KINDS[kind].title}: {subject}", "date_order": settings.site.date_order}
+        words["names"] = _names(settings)
+        _write_results(executed, result, finding=finding, shown=shown, made_at=made_at, **words)
         swap_in(result, target / name)
     failed.unlink(missing_ok=True)
     folder = target / name
@@ -218,6 +218,17 @@ def run_reports(
     return results
 
 
+def _names(settings: Settings) -> set[str]:
+    """Names of the log that may hold a date; none where dates are written as they are kept."""
+    from qckit.log import open_log
+
+    if settings.site.date_order == "ymd":
+        return set()
+    with open_log(settings.folder) as log:
+        tables = {"lot": log.lots(), "hatch": log.hatches(), "certificate": log.certificates()}
+    return {str(name) for column, table in tables.items() for name in table[column]}
+
+
 def _subject(kind: str, given: Mapping, where: str) -> str:
     name = KINDS[kind].subject
     if not str(given.get(name, "")).strip():
@@ -226,20 +237,10 @@ def _subject(kind: str, given: Mapping, where: str) -> str:
 
 
 def _time(now: str | None, settings: Settings) -> str:
-    if now:
-        from qckit.log.typed import typed_time
+    """Time of the report: as it was given, offset and all, or the clock's."""
+    from qckit.log.typed import site_time, typed_time
 
-        return typed_time(str(now), settings, "now")
-    import zoneinfo
-
-    try:
-        zone = zoneinfo.ZoneInfo(settings.site.timezone)
-    except (zoneinfo.ZoneInfoNotFoundError, ValueError) as error:
-        raise InputError(
-            f"{settings.folder}: the setting timezone is {settings.site.timezone!r}, which is no known time zone. "
-            f"Write one like UTC or Europe/Lisbon."
-        ) from error
-    return dt.datetime.now(zone).isoformat(timespec="seconds")
+    return typed_time(str(now), settings, "now") if now else site_time(settings).isoformat(timespec="seconds")
 
 
 def _read_finding(result: Path, where: str, made_at: str) -> dict:
@@ -250,7 +251,9 @@ def _read_finding(result: Path, where: str, made_at: str) -> dict:
     return finding | {"made": made_at, "software": f"qckit {__version__}"}
 
 
-def _write_results(executed, result: Path, finding: dict, shown: list, title: str, made_at: str) -> None:
+def _write_results(
+    executed, result: Path, *, finding: dict, shown: list, title: str, made_at: str, date_order: str, names
+):
     import nbformat
 
     from qckit.reports.pages import page_html
@@ -262,6 +265,8 @@ def _write_results(executed, result: Path, finding: dict, shown: list, title: st
         parameters=shown,
         versions=_versions(),
         photos=finding["photos"],
+        date_order=date_order,
+        names=names,
     )
     (result / "report.html").write_text(page, encoding="utf-8")
     nbformat.write(for_keeping(executed), result / "notebook.ipynb")

@@ -230,7 +230,8 @@ def draw_history(frame: pd.DataFrame, *, low=np.nan, high=np.nan, ax=None):
             at[this], frame["hatch_pct"][this], ax=ax, marker="v", color="#D55E00", markersize=10, label="this hatch"
         )
         ticks = np.unique(np.linspace(0, len(frame) - 1, min(6, len(frame))).astype(int)) if len(frame) else []
-        ax.set_xticks(ticks, [str(frame["started"].iloc[i])[:10] for i in ticks])
+        days = [pd.Timestamp(frame["started"].iloc[i]) for i in ticks]
+        ax.set_xticks(ticks, [f"{day.day} {day:%b}" for day in days])  # a month in letters: of no site's order
         ax.set_ylim(0, 100)
         ax.set_ylabel("hatching percentage [%]")
         ax.set_title(f"This lot's last {len(frame)} hatches, in order")
