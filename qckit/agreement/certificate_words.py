@@ -8,7 +8,7 @@ import numpy as np
 
 from qckit.agreement.suspects import say_suspect
 from qckit.stages import STAGES
-from qckit.words import plural, signed
+from qckit.words import decimals_known, estimated, plural, signed
 
 __all__ = [
     "agreement_sentences",
@@ -49,10 +49,11 @@ def hatch_sentence(agreement) -> str:
     if h.empty:
         return ""
     r = h.iloc[0]
+    n, one = decimals_known(r.bias_low, r.bias_high), decimals_known(r.limit_low, r.limit_high)
     return (
-        f"H% by photo is {signed(r.bias, 1)} points from H% by hand on average ({signed(r.bias_low, 1)} to "
-        f"{signed(r.bias_high, 1)}); a single photo lies between {signed(r.limit_low, 1)} and "
-        f"{signed(r.limit_high, 1)} points."
+        f"H% by photo is {signed(r.bias, n)} points from H% by hand on average ({signed(r.bias_low, n)} to "
+        f"{signed(r.bias_high, n)}); a single photo lies between {signed(r.limit_low, one)} and "
+        f"{signed(r.limit_high, one)} points."
     )
 
 
@@ -80,9 +81,10 @@ def _stage_sentences(rates):
         found = frame[(frame["stage"] == stage) & (frame["outcome"] == "found")].iloc[0]
         right = frame[(frame["stage"] == stage) & (frame["outcome"] == "right")].iloc[0]
         if np.isfinite(found.rate):
+            share = estimated(*(100 * v for v in (found.rate, found.low, found.high)), "%").replace(" %)", ")")
+            called = estimated(*(100 * v for v in (right.rate, right.low, right.high)), "%")
             lines.append(
-                f"{stage}: {100 * found.rate:.1f} % found ({100 * found.low:.1f} to {100 * found.high:.1f}), "
-                f"{100 * right.rate:.1f} % of these called {stage}."
+                f"{stage}: {share.replace(' %', ' % found', 1)}, {called.split(' (')[0]} of these called {stage}."
             )
         else:
             lines.append(f"{stage}: none in these photos, so nothing is known of it.")

@@ -10,7 +10,7 @@ from qckit.agreement.certificate import Certificate, read_certificate
 from qckit.agreement.certificate_words import say_too_small
 from qckit.stages import STAGES
 from qckit.tables import to_utc
-from qckit.words import capital, signed
+from qckit.words import capital, decimals_known, signed
 
 __all__ = ["CertificateUse", "camera_of", "latest_certificate"]
 
@@ -246,7 +246,8 @@ def _bias(made) -> str:
     if rows.empty:
         return "."
     r = rows.iloc[0]
+    n, one = decimals_known(r.bias_low, r.bias_high), decimals_known(r.limit_low, r.limit_high)
     return (
-        f"; H% is {signed(r.bias, 1)} points from H% by eye ({signed(r.bias_low, 1)} to {signed(r.bias_high, 1)}), "
-        f"of a single photo {signed(r.limit_low, 1)} to {signed(r.limit_high, 1)} points."
+        f"; H% is {signed(r.bias, n)} points from H% by eye ({signed(r.bias_low, n)} to {signed(r.bias_high, n)}), "
+        f"of a single photo {signed(r.limit_low, one)} to {signed(r.limit_high, one)} points."
     )

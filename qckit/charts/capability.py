@@ -7,6 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from qckit.words import estimated
+
 __all__ = ["Capability", "share_below"]
 
 
@@ -36,9 +38,10 @@ class Capability:
         """The share in words."""
         if not math.isfinite(self.share_pct):
             return f"{self.n_hatches} hatches are too few to expect a share below {self.minimum:g} %."
+        share, bounds = estimated(self.share_pct, self.share_pct_low, self.share_pct_high, "%").split(" (")
         return (
-            f"{self.share_pct:.1f} % of hatches are to be expected below the site's minimum of {self.minimum:g} % "
-            f"({self.share_pct_low:.1f} to {self.share_pct_high:.1f} %); {self.n_below} of {self.n_hatches} were"
+            f"{share} of hatches are to be expected below the site's minimum of {self.minimum:g} % "
+            f"({bounds}; {self.n_below} of {self.n_hatches} were"
             f"{self.of and f', of {self.of}'}."
         )
 

@@ -11,7 +11,7 @@ import pandas as pd
 from qckit.errors import InputError
 from qckit.hatch.estimates import check_confidence
 from qckit.hatch.lot_level import lag_one
-from qckit.words import signed
+from qckit.words import decimals_known, signed
 
 __all__ = ["Ageing", "ageing_trend", "draw_ageing"]
 
@@ -231,8 +231,9 @@ def _sentence(metric, slopes, unit, dates, minimum, horizon, confidence, last):
     name = "Hatching percentage" if metric == "hatch_pct" else "Hatching efficiency"
     middle, low, high = slopes
     floor = f"{minimum:g} %" if metric == "hatch_pct" else f"{minimum:,.0f} nauplii/g"
+    n = decimals_known(low, high)
     middle, low, high = (round(v, 1) + 0.0 for v in (middle, low, high))  # no minus nought
-    start = f"{name} changes by {signed(middle, 1)} {unit} ({signed(low, 1)} to {signed(high, 1)}). "
+    start = f"{name} changes by {signed(middle, n)} {unit} ({signed(low, n)} to {signed(high, n)}). "
     expected, earliest, latest = dates
     if expected is not None and expected <= last:
         until = f"{latest:%B %Y}" if latest is not None else "after the last test, perhaps"

@@ -28,6 +28,7 @@ import numpy as np
 from qckit.hatch.estimates import Estimate, check_confidence, normal_quantile
 from qckit.hatch.interval_width import inward_width, square_width
 from qckit.hatch.plain_intervals import binomial_interval, score_bounds
+from qckit.words import decimals_known
 
 __all__ = ["proportion_over_cones", "rate_over_cones"]
 
@@ -184,6 +185,7 @@ def _score_rate(total, exposure, z2):
 
 
 def _one_cone_note(low, high, unit, decimals):
+    decimals = decimals_known(low, high, decimals)
     return (
         "One cone: how much cones differ cannot be known, so there is no interval. Counting alone would give "
         f"{low:,.{decimals}f} to {high:,.{decimals}f}{unit}; the truth is wider."

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from qckit.reports.blocks import Html, note, sentences, table
+from qckit.words import estimated
 
 __all__ = ["certificates_of", "cite_certificates", "show_certificate"]
 
@@ -89,8 +90,7 @@ def show_certificate(use) -> Html:
     rows = [
         {
             "stage": stage,
-            "found and called so": f"{100 * share:.1f} %",
-            "interval": f"{100 * low:.1f} to {100 * high:.1f} %",
+            "found and called so": estimated(100 * share, 100 * low, 100 * high, "%"),
         }
         for stage, (share, low, high) in use.detection.items()
     ]

@@ -11,7 +11,7 @@ from qckit.reports.blocks import Html, note, sentences, table
 from qckit.reports.lot_report import half_page, rounded
 from qckit.reports.pictures import figure, figures
 from qckit.verdicts.new_lot.words import planned
-from qckit.words import plural
+from qckit.words import estimated, plural
 
 __all__ = ["accuracy", "comparison", "over_time", "plan", "uncertainty"]
 
@@ -82,7 +82,7 @@ def over_time(test) -> Html:
 
 def _times_in_words(found) -> str:
     rows = [found.time(name) for name in ("T10", "T50", "T90", "Ts")]
-    return ", ".join(f"{r['time']} {r['value_h']:.1f} h ({r['low_h']:.1f} to {r['high_h']:.1f})" for r in rows)
+    return ", ".join(f"{r['time']} {estimated(r['value_h'], r['low_h'], r['high_h'], 'h')}" for r in rows)
 
 
 def _times_table(found) -> Html:

@@ -13,7 +13,7 @@ from qckit.reports.folds import folded
 from qckit.reports.lot_test import LotTest
 from qckit.reports.pictures import figure, figures
 from qckit.verdicts.new_lot.rules import round_3
-from qckit.words import cone_name, number
+from qckit.words import cone_name, decimals_known, number
 from qckit.words import figures as significant
 
 __all__ = [
@@ -95,7 +95,8 @@ def metrics_table(test: LotTest) -> Html:
     rows: dict[str, dict] = {}
     for summary in summaries:
         for row in summary.to_frame().itertuples():
-            estimate, places = getattr(summary, row.metric), int(row.decimals)
+            estimate = getattr(summary, row.metric)
+            places = decimals_known(estimate.low, estimate.high, int(row.decimals))
             value, low, high, sd = (rounded(v, places) for v in (row.value, estimate.low, estimate.high, row.sd))
             line = rows.setdefault(row.metric, {"what": row.label, "unit": row.unit})
             cones = f"{summary.n_cones} cone{'s' if summary.n_cones != 1 else ''}"

@@ -31,8 +31,15 @@ class Figure:
     low: float = math.nan
     high: float = math.nan
     unit: str = ""
-    decimals: int = 0
+    decimals: int = 0  # at most; known_decimals are shown
     note: str = ""
+
+    @property
+    def known_decimals(self) -> int:
+        """Digits after the point that the interval leaves known."""
+        from qckit.words import decimals_known
+
+        return decimals_known(self.low, self.high, self.decimals)
 
 
 @dataclass(frozen=True)
@@ -79,8 +86,7 @@ class Finding:
         from qckit.words import headed, number
 
         rows = [
-            (f.label, f"{number(f.value, f.decimals)} {f.unit}".strip(), _span(f.low, f.high, f.decimals), f.note)
-            for f in self.figures
+            (f.label, f"{number(f.value, f.known_decimals)} {f.unit}".strip(), _span(f), f.note) for f in self.figures
         ]
         heads = ("figure", "value", "interval", "") if rows else ()
         steps = [f"{i}. {step}" for i, step in enumerate(self.next_steps, 1)]
@@ -105,8 +111,10 @@ class Finding:
         for at, figure in enumerate(reversed(known)):
             low, high = (100 * v / figure.value for v in (figure.low, figure.high))
             draw.interval(100, low, high, at=at, ax=ax, marker=draw.MARKERS[0])
-            span = _span(figure.low, figure.high, figure.decimals)
-            words = f"{number(figure.value, figure.decimals)} {figure.unit}".strip() + (f"  ({span})" if span else "")
+            span = _span(figure)
+            words = f"{number(figure.value, figure.known_decimals)} {figure.unit}".strip() + (
+                f"  ({span})" if span else ""
+            )
             ax.annotate(words, (100, at), xytext=(0, 8), textcoords="offset points", ha="center", fontsize=9)
         ax.set_yticks(range(len(known)), [f.label for f in reversed(known)])
         ax.set(ylim=(-0.6, max(len(known), 1) - 0.2), xlabel="interval, as percent of the value [%]")
@@ -118,10 +126,12 @@ class Finding:
         return {"schema": SCHEMA_VERSION, **_plain(asdict(self))}
 
 
-def _span(low, high, decimals) -> str:
+def _span(figure) -> str:
     from qckit.words import number
 
-    return f"{number(low, decimals)} to {number(high, decimals)}" if math.isfinite(low) and math.isfinite(high) else ""
+    if not (math.isfinite(figure.low) and math.isfinite(figure.high)):
+        return ""
+    return " to ".join(number(v, figure.known_decimals) for v in (figure.low, figure.high))
 
 
 def _plain(value):

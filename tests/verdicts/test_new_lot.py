@@ -263,7 +263,7 @@ def test_weak_air_in_one_cone_is_noticed_and_shown_without():
     assert answer(found, "Were the cones run").answer == (
         "Not all: cone C of lot N-1: Oxygen 4.1 mg/l is only 63 % of saturation. Aeration was noted as 'weak'."
     )
-    assert answer(found, "And without the doubtful cone C?").answer.startswith("85.1 % instead of ")
+    assert answer(found, "And without the doubtful cone C?").answer.startswith("85 % instead of ")
     assert any(s.startswith("Put cone C right and run it again: ") for s in found.next_steps)
 
 

@@ -14,7 +14,7 @@ from qckit.verdicts.month.shifts import ROOM
 from qckit.verdicts.month.signals import CHANGE_RULE
 from qckit.verdicts.month.study import MonthStudy
 from qckit.verdicts.month.words import is_changed, slope_of, value_words
-from qckit.words import rounded
+from qckit.words import estimated, rounded
 
 __all__ = [
     "baseline_rows",
@@ -33,9 +33,7 @@ def between(value, low, high, decimals) -> str:
     """Write an estimate with its interval in one cell."""
     if not math.isfinite(value):
         return "not known"
-    if not (math.isfinite(low) and math.isfinite(high)):
-        return f"{value:,.{decimals}f}"
-    return f"{value:,.{decimals}f} ({low:,.{decimals}f} to {high:,.{decimals}f})"
+    return estimated(value, low, high, most=decimals)
 
 
 def comparison_table(study: MonthStudy) -> pd.DataFrame:

@@ -10,7 +10,7 @@ from qckit.verdicts.finding import Evidence
 from qckit.verdicts.lots.expected import expected_words
 from qckit.verdicts.month.rates import PAGE_RATE
 from qckit.verdicts.month.signals import open_signals
-from qckit.words import capital, day, joined, number, plural
+from qckit.words import capital, day, decimals_known, joined, number, plural
 
 __all__ = [
     "EVIDENCE_CODES",
@@ -346,9 +346,10 @@ def unseen_sentence(study) -> str:
 
 def _standing(standing):
     differences = [
-        f"{d.where} {abs(d.points):.1f} points {'below' if d.points < 0 else 'above'} the others "
-        f"({min(abs(d.low), abs(d.high)):.1f} to {max(abs(d.low), abs(d.high)):.1f})"
+        f"{d.where} {number(abs(d.points), n)} points {'below' if d.points < 0 else 'above'} the others "
+        f"({number(min(abs(d.low), abs(d.high)), n)} to {number(max(abs(d.low), abs(d.high)), n)})"
         for d in standing[:5]
+        for n in [decimals_known(d.low, d.high)]
     ]
     return f"Standing differences, no change: {'; '.join(differences)}. Limits and searches allow for them."
 

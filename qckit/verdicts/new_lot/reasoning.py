@@ -10,8 +10,8 @@ from qckit.hatch.open_comparisons import say_open
 from qckit.quantities import QUANTITIES, WATER
 from qckit.verdicts.finding import Evidence
 from qckit.verdicts.lots.expected import expected_words
-from qckit.verdicts.new_lot.rules import per_g, span
-from qckit.words import capital, cone_name, joined, plural, signed
+from qckit.verdicts.new_lot.rules import per_g, rounded_pct, span
+from qckit.words import capital, cone_name, decimals_known, estimated, joined, plural, signed
 
 __all__ = ["EVIDENCE_CODES", "collect_evidence", "comparison_sentence", "pct"]
 
@@ -77,7 +77,13 @@ def collect_evidence(evidence, settings):
 def _minimum(evidence, settings):
     limits = settings.limits
     for what, name, e, limit, form in (
-        ("hatching percentage", "hatch_pct", evidence.summary.hatch_pct, limits.min_hatch_pct, pct),
+        (
+            "hatching percentage",
+            "hatch_pct",
+            evidence.summary.hatch_pct,
+            limits.min_hatch_pct,
+            rounded_pct(evidence.summary.hatch_pct, limits.min_hatch_pct),
+        ),
         (
             "hatching efficiency",
             "hatching_efficiency_per_g",
@@ -138,8 +144,9 @@ def _reference(evidence):
     for c in evidence.comparisons:
         text = comparison_sentence(c, evidence)
         if math.isfinite(c.difference_low):
-            low, high = signed(c.difference_low, 1), signed(c.difference_high, 1)
-            text += f" In points: {signed(c.difference, 1)} ({low} to {high})."
+            n = decimals_known(c.difference_low, c.difference_high)
+            low, high = signed(c.difference_low, n), signed(c.difference_high, n)
+            text += f" In points: {signed(c.difference, n)} ({low} to {high})."
         question, points = f"How does its {c.what} do beside the lot in use?", _POINTS.get(c.verdict, "neutral")
         yield Evidence(question, text, points, "reference", _compared(c))
 
@@ -180,7 +187,7 @@ def _trimmed(evidence):
     values |= {"hatching_efficiency_per_g": e.value}
     return Evidence(
         f"And without the doubtful cone{'s' if len(evidence.doubtful) > 1 else ''} {cones}?",
-        f"{pct(h.value)} instead of {pct(was.value)}, and {per_g(e.value)} instead of "
+        f"{rounded_pct(was)(h.value)} instead of {rounded_pct(was)(was.value)}, and {per_g(e.value)} instead of "
         f"{per_g(evidence.summary.hatching_efficiency_per_g.value)} nauplii per gram. The verdict keeps the cone in, "
         "because its conditions are inside the limits and leaving out poor cones after the fact flatters a lot.",
         "neutral",
@@ -195,9 +202,11 @@ def _certificate(evidence):
         return None
     text = use.sentence
     if use.holds and math.isfinite(evidence.counted_hatch_pct):
+        corrected = evidence.summary.hatch_pct
+        form = rounded_pct(corrected)
         text += (
-            f" Corrected by it, the hatching percentage is {pct(evidence.summary.hatch_pct.value)}; as counted it "
-            f"would be {pct(evidence.counted_hatch_pct)}. Its uncertainty is in the intervals."
+            f" Corrected by it, the hatching percentage is {form(corrected.value)}; as counted it "
+            f"would be {form(evidence.counted_hatch_pct)}. Its uncertainty is in the intervals."
         )
     values = {"certificate": use.certificate.name if use.certificate else None, "holds": use.holds}
     values |= {"hatch_pct": evidence.summary.hatch_pct.value, "hatch_pct_as_counted": evidence.counted_hatch_pct}
@@ -232,7 +241,7 @@ def _spread(evidence):
 def _expected(evidence):
     """The sentence on the lot that the month and a poor hatch show too."""
     h, e = evidence.summary.hatch_pct, evidence.world.expected
-    gave = f"{evidence.lot} gave {pct(h.value)}; " if math.isfinite(h.value) else ""
+    gave = f"{evidence.lot} gave {rounded_pct(h)(h.value)}; " if math.isfinite(h.value) else ""
     points = "neutral"
     if math.isfinite(h.value):
         points = "against" if h.high < e.low_pct else "for" if h.low >= e.low_pct else "neutral"
@@ -307,7 +316,7 @@ def _deeper(evidence):
         notes = " ".join(("", *evidence.rate.notes))
         yield Evidence(
             "How fast and how evenly does it hatch?",
-            f"T10 {t10.value_h:.1f} h, T90 {t90.value_h:.1f} h ({t90.low_h:.1f} to {t90.high_h:.1f}), synchrony "
+            f"T10 {t10.value_h:.1f} h, T90 {estimated(t90.value_h, t90.low_h, t90.high_h, 'h')}, synchrony "
             f"{ts.value_h:.1f} h, of those that hatch (averaged over four shapes of curve).{notes}",
             "neutral",
             "rate",

@@ -13,9 +13,9 @@ from dataclasses import dataclass
 
 from qckit.hatch.comparison import Comparison
 from qckit.hatch.estimates import Estimate
-from qckit.words import noun
+from qckit.words import decimals_known, noun
 
-__all__ = ["RULES", "TONES", "VERDICTS", "Case", "Rule", "first_rule", "per_g", "round_3", "span"]
+__all__ = ["RULES", "TONES", "VERDICTS", "Case", "Rule", "first_rule", "per_g", "round_3", "rounded_pct", "span"]
 
 VERDICTS = {
     "accept": "Accept",
@@ -65,7 +65,7 @@ class Rule:
 
 def _pairs(case):
     return (
-        ("hatching percentage", case.hatch, case.min_hatch_pct, _pct),
+        ("hatching percentage", case.hatch, case.min_hatch_pct, rounded_pct(case.hatch, *_limits(case))),
         ("hatching efficiency", case.efficiency, case.min_nauplii_per_g, per_g),
     )
 
@@ -75,14 +75,25 @@ def per_g(value):
     return f"{round_3(value):,.0f}" if math.isfinite(value) else "unknown"
 
 
+def rounded_pct(estimate, *limits):
+    """Form of a percentage: with the decimal that its interval leaves known, or that tells it from a limit.
+
+    Parameters
+    ----------
+    estimate : Estimate
+    *limits : float
+        What it is held against: minimum or claim.
+    """
+    low, high = estimate.safe_low, estimate.safe_high
+    decimals = decimals_known(low, high, beside=(estimate.value, *limits))
+    if any(round(limit, 1) % 1 for limit in limits):
+        decimals = 1
+    return lambda value: f"{value:.{decimals}f} %" if math.isfinite(value) else "unknown"
+
+
 def span(estimate, form):
-    """An interval in words."""
-    return _from_to(estimate.safe_low, estimate.safe_high, form)
-
-
-def _from_to(low, high, form):
-    """Both bounds, their unit said once."""
-    first, last = form(low), form(high)
+    """An interval in words, the unit said once."""
+    first, last = form(estimate.safe_low), form(estimate.safe_high)
     unit = first.partition(" ")[2]
     return f"{first.removesuffix(unit).rstrip()} to {last}"
 
@@ -94,8 +105,9 @@ def round_3(value):
     return round(value, 2 - math.floor(math.log10(abs(value))))
 
 
-def _pct(value):
-    return f"{value:.1f} %"
+def _limits(case):
+    """What the hatching percentage is held against."""
+    return [case.min_hatch_pct, *(c.against for c in case.claims if c.what == "hatching percentage")]
 
 
 def _first(case, test):
@@ -239,8 +251,8 @@ RULES: tuple[Rule, ...] = (
         "than the reference lot.",
         lambda c: True,
         lambda c: (
-            f"hatching percentage {_pct(c.hatch.value)} and {per_g(c.efficiency.value)} nauplii per gram lie above the "
-            "minimum"
+            f"hatching percentage {rounded_pct(c.hatch)(c.hatch.value)} and {per_g(c.efficiency.value)} nauplii per "
+            "gram lie above the minimum"
         ),
     ),
 )

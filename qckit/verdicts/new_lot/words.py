@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 
 from qckit.hatch.notes import gaps, has_note
-from qckit.verdicts.new_lot.reasoning import comparison_sentence, pct
-from qckit.verdicts.new_lot.rules import per_g
+from qckit.verdicts.new_lot.reasoning import comparison_sentence
+from qckit.verdicts.new_lot.rules import per_g, rounded_pct
 from qckit.verdicts.new_lot.world import best_choice
 from qckit.words import capital, joined
 
@@ -122,7 +122,7 @@ def would_change(rule, evidence, case):
     """What would have to be seen for another verdict."""
     lines = []
     for name, estimate, limit, form in (
-        ("hatching percentage", case.hatch, case.min_hatch_pct, pct),
+        ("hatching percentage", case.hatch, case.min_hatch_pct, rounded_pct(case.hatch, case.min_hatch_pct)),
         ("hatching efficiency", case.efficiency, case.min_nauplii_per_g, lambda v: f"{per_g(v)} nauplii/g"),
     ):
         if not math.isfinite(estimate.value) or not estimate.is_known:
@@ -145,7 +145,7 @@ def would_change(rule, evidence, case):
         h = evidence.trimmed.hatch_pct
         lines.append(
             f"If the doubtful cone{'s' if len(evidence.doubtful) > 1 else ''} came out like the others when run "
-            f"again, the hatching percentage would be near {pct(h.value)}."
+            f"again, the hatching percentage would be near {rounded_pct(h)(h.value)}."
         )
     if rule.code == "one_cone":
         lines.append("A second and a third cone would give an interval; nothing counted in this one cone can.")
