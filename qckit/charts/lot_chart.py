@@ -15,6 +15,7 @@ from qckit.charts.run_lengths import RunLength, run_length
 from qckit.charts.series import CHARTED, chart_points
 from qckit.charts.trend import Autocorrelation, Drift, autocorrelation, judge_drift
 from qckit.errors import InputError
+from qckit.words import plural
 
 __all__ = ["LotChart", "build_chart", "freeze_chart"]
 
@@ -180,12 +181,13 @@ def _with_days(points, by_hand, name, first, days, rules):
     frame = _applied(days.limits, points, "monitored")
     frame.loc[((frame["at"] >= days.first) & (frame["at"] <= days.last)).to_numpy(), "phase"] = "baseline"
     frame.loc[(frame["at"] >= first).to_numpy(), "phase"] = "monitored"
-    frame.loc[(by_hand != "").to_numpy(), "phase"] = "set aside"
+    frame.loc[(by_hand != "").to_numpy() | frame["label"].isin(days.left_out).to_numpy(), "phase"] = "set aside"
     day_to_day = days.model.spreads.day_to_day
     words = (
         f"limits from {days.n_days} days ({days.n_hatches} readings), {days.first:%Y-%m-%d} to {days.last:%Y-%m-%d}; "
         f"the hatches of a day share {100 * days.shared:.0f} % of what varies"
         + (f", and a day resembles the day before ({day_to_day:.1f})" if day_to_day >= 0.2 else "")
+        + (f"; {plural(len(days.left_out), 'hatch')} of earlier changes left out" if days.left_out else "")
     )
     signals = _signals(frame, days.limits, rules, first)
     run = _run(rules, days.limits)

@@ -60,6 +60,7 @@ class WaterDays:
     tail_df: float
     first: pd.Timestamp
     last: pd.Timestamp
+    left_out: frozenset = frozenset()  # hatches of the days before in a change that was over before the month
 
     @property
     def shared(self) -> float:
@@ -91,7 +92,7 @@ def water_points(series, name) -> pd.DataFrame:
     return frame.sort_values("at", kind="stable").reset_index(drop=True)
 
 
-def water_limits(points, name, *, first, last=None, rules=("beyond_3",)) -> WaterDays | None:
+def water_limits(points, name, *, first, last=None, rules=("beyond_3",), over=()) -> WaterDays | None:
     """Set limits for a month from the days before it.
 
     Parameters
@@ -104,6 +105,10 @@ def water_limits(points, name, *, first, last=None, rules=("beyond_3",)) -> Wate
         Begin of the month.
     last : Timestamp, optional
         Its end; a month of thirty days when left out.
+    rules : tuple of str
+        Codes of ``charts.RULES``.
+    over : collection of str
+        Hatches of changes that were over before the month: they tell nothing of the water it is judged by.
 
     Returns
     -------
@@ -122,6 +127,8 @@ def water_limits(points, name, *, first, last=None, rules=("beyond_3",)) -> Wate
     """
     reach = _SEASONAL_DAYS if name in _SEASON else _REACH_DAYS
     base = points[(points["at"] < first) & (points["at"] >= first - pd.Timedelta(days=reach))]
+    left_out = frozenset(base.loc[base["label"].isin(set(over)), "label"])
+    base = base[~base["label"].isin(left_out)]
     if base["at"].dt.floor("D").nunique() < LEAST_DAYS:
         base = points
     days = day_numbers(base["at"])
@@ -157,6 +164,7 @@ def water_limits(points, name, *, first, last=None, rules=("beyond_3",)) -> Wate
         tail_df=model.tail_df,
         first=base["at"].min(),
         last=base["at"].max(),
+        left_out=left_out,
     )
 
 

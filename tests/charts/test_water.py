@@ -93,3 +93,24 @@ def test_a_season_moves_the_limits_of_the_next_month_on():
     assert steady.limits.centre == pytest.approx(28, abs=0.1)
     assert moving.limits.centre == pytest.approx(april, abs=0.35)
     assert moving.limits.sigma > steady.limits.sigma
+
+
+def test_a_change_that_was_over_before_the_month_is_in_no_limits():
+    from qckit.charts.lot_chart import build_chart
+    from qckit.charts.water import search_water
+    from qckit.verdicts.month.searches import _over
+
+    rng = np.random.default_rng(4)
+    ppt = np.round(33 + rng.normal(0, 0.3, 300) + np.repeat(rng.normal(0, 0.3, 100), 3), 1)
+    ppt[120:180] += 13  # twenty days of too much salt, two months before
+    series = series_of("salinity_ppt", ppt)
+    points = water_points(series, "salinity_ppt")
+    over = _over(search_water(points, "salinity_ppt", last=FIRST, alpha=0.002), FIRST)
+    assert over == set(series["hatch"].iloc[120:180])
+    days = water_limits(points, "salinity_ppt", first=FIRST, over=over)
+    assert (days.limits.centre, days.n_days, days.left_out) == (pytest.approx(33, abs=0.2), 80, over)
+    assert days.limits.sigma == pytest.approx(0.45, rel=0.3)
+    period = (FIRST, FIRST + pd.Timedelta(days=30))
+    chart = build_chart(series.assign(far_off=""), "salinity_ppt", period=period, days=days, rules=("beyond_3",))
+    assert chart.baseline_words.endswith("; 60 hatches of earlier changes left out")
+    assert set(chart.frame.loc[chart.frame["phase"] == "set aside", "label"]) == over

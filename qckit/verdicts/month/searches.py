@@ -70,9 +70,9 @@ def search_month(history, tables, lot, names, first, last) -> MonthSearch:
     search = _search_hatches(history)
     shifts = shifts_of(search, search.frame, "hatch_pct", first=first) if search is not None else []
     points = {q: _points(history, tables, q) for q in CONDITIONS}
-    waters = {q: water_limits(p, q, first=first, last=last) for q, p in points.items()}
     share = SHARES["water"] / len(CONDITIONS)
     found = {q: search_water(p, q, last=last, alpha=share) for q, p in points.items()}
+    waters = {q: water_limits(p, q, first=first, last=last, over=_over(found[q], first)) for q, p in points.items()}
     frames = {q: s.frame for q, s in found.items() if s is not None}
     shifts = [unread_beside(water_beside(s, {q: found[q] for q in frames}, frames), history) for s in shifts]
     shifts += _of_efficiency(history, search, shifts, first)
@@ -136,6 +136,15 @@ def _of_efficiency(history, search, shifts, first):
 def _points(history, tables, q):
     points = water_points(history, q)
     return points[~points["label"].isin(points_aside(tables.signals, q))].reset_index(drop=True)
+
+
+def _over(search, first) -> set:
+    """Hatches of the changes of a search that were over before the month."""
+    if search is None:
+        return set()
+    at, labels = search.frame["at"], search.frame["label"]
+    ended = [c.rows for c in search.changes if at.iloc[c.last] < first]
+    return {label for rows in ended for label in labels.iloc[rows]}
 
 
 def _beside(water: Shift, shifts) -> bool:
