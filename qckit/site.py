@@ -164,6 +164,8 @@ class Site:
     def dose(self, lot: str, *, nauplii: float | None = None, day: str = "", risk: float | None = None):
         """Plan the grams of a lot for a demand: the plan that ``qckit dose`` prints (:func:`hatch.plan_dose`).
 
+        ``day`` is the day that the dose is for; today when it is empty.
+
         Examples
         --------
         >>> site.dose("K-121", nauplii=5_000_000).lot
@@ -171,7 +173,12 @@ class Site:
         """
         from qckit.hatch import plan_dose
 
-        return plan_dose(self.tables, lot, nauplii=nauplii, day=day, risk=risk)
+        return plan_dose(self.tables, lot, nauplii=nauplii, day=day or self._clock(), risk=risk)
+
+    def _clock(self) -> str:
+        from qckit.log.typed import site_time
+
+        return site_time(self.tables.settings).isoformat()
 
     @working("Reviewing the month")
     def month(self, month: str, *, lot: str = "", now: str = "") -> Finding:
@@ -184,7 +191,7 @@ class Site:
         lot : str
             One lot; empty for all.
         now : str
-            Not used by the review itself; kept so that every verdict is asked alike.
+            Time of the review: the day its doses are for. Empty: the clock.
 
         Examples
         --------
@@ -193,7 +200,7 @@ class Site:
         """
         from qckit.verdicts.month.verdict import review_month
 
-        return review_month(self.tables, month=month, lot=lot)
+        return review_month(self.tables, month=month, lot=lot, now=now or self._clock())
 
     @working("Explaining the hatch")
     def poor_hatch(self, hatch: str, *, now: str = "") -> Finding:
@@ -252,7 +259,7 @@ class Site:
         lot : str
             The lot; empty: the one tested last.
         now : str
-            Time of the question: the day of the dose.
+            Time of the question: the day of the dose. Empty: the clock.
 
         Examples
         --------

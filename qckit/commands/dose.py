@@ -24,7 +24,7 @@ from qckit.errors import InputError
     default="",
     metavar="DAY",
     type=DAY,
-    help="Day of the dose, such as 2026-11-05; the newest hatch's when left out.",
+    help="Day that the dose is for, such as 2026-11-05; the feed's, else today, when left out.",
 )
 @click.option(
     "--feed-at",
@@ -47,14 +47,17 @@ def command(lot, site, as_table, out, **options):
     of the demand only as often as the site allows.
     """
     from qckit.hatch import plan_dose
+    from qckit.log.typed import site_time
     from qckit.site import load_site
 
     _check_out(out)
     demand = _demand(options["nauplii"], options["animals"], options["per_animal"])
     _check_risk(options["risk"])
     tables = load_site(site).tables
-    plan = plan_dose(tables, lot, nauplii=demand, day=options["day"], risk=options["risk"])
-    _say_plan(plan)
+    day = options["day"] or options["feed_at"] or site_time(tables.settings).isoformat()
+    plan = plan_dose(tables, lot, nauplii=demand, day=day, risk=options["risk"])
+    order = tables.settings.site.date_order
+    _say_plan(plan, order)
     _say_cost(plan, tables)
     times = _say_start(options["feed_at"], options["t10_h"], options["t90_h"], lot, tables)
     if as_table or out:
@@ -97,8 +100,8 @@ def _demand(nauplii, animals, per_animal):
     return animals * per_animal if animals is not None else nauplii
 
 
-def _say_plan(plan):
-    from qckit.words import figures, signed
+def _say_plan(plan, order):
+    from qckit.words import day, figures, signed
 
     click.echo(f"Dose: {plan.sentence}")
     if plan.saving_sentence:
@@ -107,7 +110,7 @@ def _say_plan(plan):
         "" if abs(plan.level.slope_per_month) < 0.005 else f", {signed(100 * plan.level.slope_per_month, 1)} % a month"
     )
     click.echo(
-        f"Rests on: about {figures(plan.efficiency_per_g)} nauplii per gram on {plan.day:%Y-%m-%d}{trend}. "
+        f"Rests on: about {figures(plan.efficiency_per_g)} nauplii per gram on {day(plan.day, order)}{trend}. "
         f"{plan.basis_sentence}"
     )
 
@@ -145,6 +148,7 @@ def _say_start(feed, t10_h, t90_h, lot, tables):
 def _times_of(lot, tables):
     """T10 and T90 from the lot's newest time course, else from the reading time."""
     from qckit.hatch.rate import lot_rate
+    from qckit.words import day
 
     hatches, standard = tables.hatches, tables.settings.conditions
     try:
@@ -157,24 +161,27 @@ def _times_of(lot, tables):
         )
         return hours - 7, hours
     t10, t90 = (float(rate.time(name)["value_h"]) for name in ("T10", "T90"))
-    day = hatches.set_index("hatch")["started"].reindex(rate.course["hatch"]).max()
-    click.echo(f"Times: T10 {t10:.1f} h and T90 {t90:.1f} h, from the time course of {str(day)[:10]}.")
+    newest = hatches.set_index("hatch")["started"].reindex(rate.course["hatch"]).max()
+    on = day(str(newest), tables.settings.site.date_order)
+    click.echo(f"Times: T10 {t10:.1f} h and T90 {t90:.1f} h, from the time course of {on}.")
     return t10, t90
 
 
 def _table(plan, settings, out):
     from qckit.hatch import wall_table
+    from qckit.words import day
 
+    made, renew = (day(when, settings.site.date_order) for when in (plan.day, plan.renew_by))
     demands = [plan.nauplii * share for share in (0.25, 0.5, 0.75, 1.0, 1.5, 2.0)]
     table = wall_table(plan, demands).round({"grams": 9, "density_g_per_l": 2, "left_over": 0, "nauplii": 0})
     if out:
         _write(out, plan, table, settings)
-        click.echo(f"Table written to {out}; renew it by {plan.renew_by:%Y-%m-%d}.")
+        click.echo(f"Table written to {out}; renew it by {renew}.")
     else:
         forms = dict.fromkeys(("nauplii", "left_over"), "{:,.0f}".format)
         forms |= dict.fromkeys(("grams", "grams_per_cone"), plan.say)
         click.echo(table.to_string(index=False, formatters=forms))
-        click.echo(f"Table of {plan.day:%Y-%m-%d}; renew it by {plan.renew_by:%Y-%m-%d}.")
+        click.echo(f"Table of {made}; renew it by {renew}.")
 
 
 _PAGE = """<!DOCTYPE html>

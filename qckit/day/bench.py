@@ -19,9 +19,10 @@ from qckit.day.entry import Written
 from qckit.day.hatches import HatchState
 from qckit.day.loading import study_site
 from qckit.day.records import Entry
-from qckit.day.study import Day, site_time
+from qckit.day.study import Day
 from qckit.day.words import answer
 from qckit.errors import InputError, unknown_name
+from qckit.log.typed import site_time
 from qckit.settings import clock_time
 from qckit.site import load_site
 
@@ -57,7 +58,7 @@ class Bench:
         self.site = load_site(folder)
         self.by = by
         self._start, self._fixed = time.monotonic(), bool(now)
-        self._from = site_time(self.site.tables, now)
+        self._from = site_time(self.site.settings, now)
         self.log = open_log(self.site.folder, now=lambda: self.moment().isoformat())
         self.page: Day = self.study()
 

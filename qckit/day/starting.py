@@ -12,6 +12,7 @@ import pandas as pd
 
 from qckit.day.hatches import SLACK_H, HatchState
 from qckit.errors import QcError
+from qckit.hatch.in_use import IN_USE_DAYS, last_used
 from qckit.hatch.weighing import grams_to_weigh, say_grams
 from qckit.tables import to_utc
 
@@ -21,7 +22,6 @@ if TYPE_CHECKING:
 
 __all__ = ["FeedDue", "LotInUse", "Start", "feeds_due", "lots_in_use", "plan_start"]
 
-_IN_USE_D = 30.0
 _POOR_WARNINGS = {"rejected", "poor"}
 _RECENT = 5  # newest hatches that say whether a lot is poor
 
@@ -102,16 +102,15 @@ def lots_in_use(tables: SiteTables, *, now: dt.datetime, counts: pd.DataFrame) -
         As ``verdicts.lots.usual.counted_hatches`` gives them.
     """
     made = tables.hatches[tables.hatches["purpose"] == "production"]
-    made = made.assign(at=to_utc(made["started"]))
-    made = made[made["at"] <= now]
-    last = made.groupby("lot")["at"].max()
+    made = made[to_utc(made["started"]) <= now]
+    last = last_used(made, now)
     least = tables.settings.limits.min_hatch_pct
     found = []
     for lot in tables.lots.to_dict("records"):
         name, opened = lot["lot"], "" if pd.isna(lot["opened"]) else str(lot["opened"])
         used = last.get(name)
-        is_used = used is not None and (now - used) <= dt.timedelta(days=_IN_USE_D)
-        is_new = used is None and opened != "" and _days_since(opened, now) <= _IN_USE_D
+        is_used = used is not None and (now - used) <= dt.timedelta(days=IN_USE_DAYS)
+        is_new = used is None and opened != "" and _days_since(opened, now) <= IN_USE_DAYS
         if not (is_used or is_new):
             continue
         recent = counts[(counts["lot"] == name) & (counts["purpose"] == "production")].tail(_RECENT)["hatch_pct"]

@@ -9,7 +9,6 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
 from typing import TYPE_CHECKING
-from zoneinfo import ZoneInfo
 
 from qckit.day.chores import Chore, DayRecords, find_chores
 from qckit.day.hatches import HatchState, hatch_states
@@ -17,6 +16,7 @@ from qckit.day.judging import Judged, judge_hatch
 from qckit.day.starting import FeedDue, LotInUse, Start, feeds_due, lots_in_use, plan_start
 from qckit.errors import QcError
 from qckit.hatch import cone_metrics, recovery_of
+from qckit.log.typed import site_time
 from qckit.tables import to_utc
 from qckit.verdicts.lots.usual import counted_hatches
 
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from qckit.settings import Settings
     from qckit.site_tables import SiteTables
 
-__all__ = ["Day", "site_time", "study_day"]
+__all__ = ["Day", "study_day"]
 
 _OF_A_CONE = ("oxygen", "unwetted", "broken", "ph")
 """Causes that stay with the cone: another one is offered first."""
@@ -70,16 +70,6 @@ class Day:
         return day_fragment(self)
 
 
-def site_time(tables: SiteTables, now: str = "") -> dt.datetime:
-    """Return the moment asked for, typed as on a sheet, in the site's zone; empty: now."""
-    zone = ZoneInfo(tables.settings.site.timezone)
-    if not now:
-        return dt.datetime.now(zone).replace(microsecond=0)
-    from qckit.log.typed import typed_time
-
-    return dt.datetime.fromisoformat(typed_time(now, tables.settings, "now")).astimezone(zone)
-
-
 def study_day(
     tables: SiteTables,
     *,
@@ -111,7 +101,8 @@ def study_day(
     >>> len(day.study_day(tables, now="2026-11-06T10:00:00+00:00").hatches) > 0
     True
     """
-    settings, moment = tables.settings, site_time(tables, now)
+    settings = tables.settings
+    moment = site_time(settings, now)
     tables = _until(tables, moment)
     rows = (tables.samples, tables.hatches, tables.lots)
     options = {"photos": tables.photos, "reading_h": settings.conditions.reading_h}

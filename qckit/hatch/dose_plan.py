@@ -233,8 +233,8 @@ def plan_dose(tables, lot, *, nauplii=None, day="", risk=None, records=None):
     nauplii : float, optional
         Nauplii wanted in the feed; the site's setting when left out.
     day : str
-        Day or time of the dose, ISO 8601; records after it are not looked at and the lot's trend is carried to it.
-        Empty: the day of the site's newest hatch.
+        Day or time that the dose is for, ISO 8601: records after it are not looked at, and the lot's trend is carried
+        to that day. Empty: the day of the newest record; pages and commands give the time at which they are made.
     risk : float, optional
         Share of hatches that may bring in less than wanted; the site's ``feed.short_risk`` when left out.
     records : DoseRecords, optional

@@ -26,9 +26,9 @@ class DoseRecords:
     '2026-11-06'
     """
 
-    day: pd.Timestamp
-    hatches: pd.DataFrame  # started by then
-    samples: pd.DataFrame  # counts by photo corrected where a certificate speaks for them
+    day: pd.Timestamp  # its end at the site's clock: the dose of a day is one, whatever the hour it is asked at
+    hatches: pd.DataFrame  # started by the moment asked about
+    samples: pd.DataFrame  # taken by then; counts by photo corrected where a certificate speaks for them
     cones: pd.DataFrame  # rows of cone_metrics, with those of mark_photo_counts
     ordinary: pd.DataFrame  # rows of ordinary_hatches
 
@@ -42,7 +42,7 @@ def dose_records(tables, *, day="", cones=None):
     day : str
         As for :func:`plan_dose`.
     cones : DataFrame, optional
-        ``cone_metrics`` of the hatches started by then, where they were worked out already: from the same tables.
+        ``cone_metrics`` of the records made by then, where they were worked out already: from the same tables.
 
     Returns
     -------
@@ -54,23 +54,30 @@ def dose_records(tables, *, day="", cones=None):
     >>> 0 < len(rests_on.ordinary) < len(rests_on.cones)
     True
     """
-    settings, at = tables.settings, _day(day, tables.hatches)
+    settings, at = tables.settings, _moment(day, tables)
     hatches = tables.hatches[to_utc(tables.hatches["started"]) <= at]
     samples = fill_volumes(tables.samples, tables.photos)
+    samples = samples[~(to_utc(samples["taken"]) > at)]
     if cones is None:
         of_them = samples[samples["hatch"].isin(set(hatches["hatch"]))]
         cones = cone_metrics(of_them, hatches, tables.lots, reading_h=settings.conditions.reading_h)
     cones = mark_photo_counts(cones, tables.samples_as_counted, tables.photo_corrections)
-    return DoseRecords(at, hatches, samples, cones, ordinary_hatches(cones, hatches, settings, tables.readings))
+    ordinary = ordinary_hatches(cones, hatches, settings, tables.readings)
+    return DoseRecords(_end_of_day(at), hatches, samples, cones, ordinary)
 
 
-def _day(day, hatches):
-    """The day asked about as a time: its end where only a date was given."""
+def _moment(day, tables):
+    """The moment asked about at the site's clock: a day's end where only a date was given, else the newest record's."""
+    zone = tables.settings.site.timezone
     if not day:
-        return to_utc(hatches["started"]).max()
+        return max(to_utc(tables.hatches["started"]).max(), to_utc(tables.samples["taken"]).max()).tz_convert(zone)
     try:
         at = pd.Timestamp(day)
     except ValueError as error:
         raise InputError(f"day is {day!r}, which is no date. Write it like 2026-11-04.") from error
-    at = at.tz_localize("UTC") if at.tzinfo is None else at.tz_convert("UTC")
-    return at + pd.Timedelta(days=1) - pd.Timedelta(seconds=1) if len(str(day)) <= 10 else at
+    at = at.tz_localize(zone) if at.tzinfo is None else at.tz_convert(zone)
+    return _end_of_day(at) if len(str(day)) <= 10 else at
+
+
+def _end_of_day(at):
+    return at.normalize() + pd.DateOffset(days=1) - pd.Timedelta(seconds=1)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 
 from qckit.errors import InputError
@@ -9,7 +10,7 @@ from qckit.log.sheets import cells
 from qckit.settings import Settings
 from qckit.tables import TABLES
 
-__all__ = ["option_number", "typed_cell", "typed_date", "typed_months", "typed_number", "typed_time"]
+__all__ = ["option_number", "site_time", "typed_cell", "typed_date", "typed_months", "typed_number", "typed_time"]
 
 
 def _rules(settings: Settings) -> cells.CellRules:
@@ -39,6 +40,22 @@ def typed_time(text: str, settings: Settings, where: str) -> str:
         It is no time, or could be two.
     """
     return _value(cells.read_time(text, _rules(settings)), text, where)
+
+
+def site_time(settings: Settings, now: str = "") -> dt.datetime:
+    """Return the moment asked for, typed as on a sheet, at the site's clock; empty: this moment."""
+    import zoneinfo
+
+    try:
+        zone = zoneinfo.ZoneInfo(settings.site.timezone)
+    except (zoneinfo.ZoneInfoNotFoundError, ValueError) as error:
+        raise InputError(
+            f"{settings.folder}: the setting timezone is {settings.site.timezone!r}, which is no known time zone. "
+            f"Write one like UTC or Europe/Lisbon."
+        ) from error
+    if not now:
+        return dt.datetime.now(zone).replace(microsecond=0)
+    return dt.datetime.fromisoformat(typed_time(str(now), settings, "now")).astimezone(zone)
 
 
 def typed_date(text: str, settings: Settings, where: str) -> str:

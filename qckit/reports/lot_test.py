@@ -8,6 +8,7 @@ from pathlib import Path
 import pandas as pd
 
 from qckit.errors import InputError, unknown_name
+from qckit.flag_words import say_flags
 from qckit.progress import working
 from qckit.settings import Settings, load_settings
 from qckit.stages import STAGE_COLUMNS
@@ -66,7 +67,7 @@ def load_lot_test(site: str | Path, lot: str = "", *, out_dir: str | Path | None
     out_dir : path
         Folder of the report, for the checked photos. None: no photo is drawn.
     now : str
-        Time of the report: the day of the dose. Empty: the day of the newest hatch.
+        Time of the report: the day of the dose. Empty: the clock.
 
     Returns
     -------
@@ -80,11 +81,13 @@ def load_lot_test(site: str | Path, lot: str = "", *, out_dir: str | Path | None
     from qckit import hatch
     from qckit.agreement import load_tables
     from qckit.log import open_log
+    from qckit.log.typed import site_time
     from qckit.reports.checked import checked_photos
 
     settings = load_settings(site)
     with open_log(site) as log:
         tables = load_tables(log)
+        now = now or site_time(settings).isoformat()
         lots, hatches = tables.lots, tables.hatches
         counted, samples = (hatch.fill_volumes(t, tables.photos) for t in (tables.samples_as_counted, tables.samples))
         lot = lot or _latest(hatches)
@@ -184,7 +187,7 @@ def flag_sentence(photos) -> str:
     counts = flags[flags != ""].value_counts()
     if not len(counts):
         return f"No photo of {len(photos)} carries a flag."
-    named = ", ".join(f"{name} ({n})" for name, n in sorted(counts.items()))
+    named = ", ".join(f"{say_flags(name)} ({n})" for name, n in sorted(counts.items()))
     n_flagged = int((photos["flags"] != "").sum())
     return (
         f"{n_flagged} of {len(photos)} photos carry a flag: {named}. A flag says that a count may be wrong by more "

@@ -89,7 +89,8 @@ def load_month(
     is_proposed : bool
         Leave frozen baselines out, so that limits are proposed as if there were none.
     now : str
-        Time of the report: whether the camera's certificate is still good. Empty: the month's last sample.
+        Time of the report: the day its doses are for (empty: the clock), and whether the camera's certificate is still
+        good (empty: at the month's last sample).
 
     Returns
     -------
@@ -103,12 +104,14 @@ def load_month(
     from qckit import hatch
     from qckit.agreement import load_tables
     from qckit.log import open_log
+    from qckit.log.typed import site_time
     from qckit.reports.month_records import record_changes
 
     with open_log(site) as log:
         tables = load_tables(log)
     month = month or _latest(tables.hatches)
-    study = study_month(tables, month=month, lot=lot, is_proposed=is_proposed)
+    at = now or site_time(tables.settings).isoformat()
+    study = study_month(tables, month=month, lot=lot, is_proposed=is_proposed, now=at)
     if str(out_dir):
         record_changes(site, study, at=now)
     samples, photos, lots = hatch.fill_volumes(tables.samples, tables.photos), tables.photos, tables.lots

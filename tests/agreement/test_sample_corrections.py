@@ -200,7 +200,7 @@ def test_given_cones_come_to_the_same_dose():
 
     tables, _ = room(np.random.default_rng(5), days=8, known=certificates(np.random.default_rng(6)))
     cones = cone_metrics(tables.samples, tables.hatches, tables.lots)
-    day = str(tables.hatches["started"].max())
+    day = str(tables.samples["taken"].max())
     records = dose_records(tables, day=day, cones=cones)
     assert plan_dose(tables, "L", day=day, records=records).grams == plan_dose(tables, "L").grams
     assert records.cones["hatch"].tolist() == cones["hatch"].tolist()

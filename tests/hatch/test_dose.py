@@ -123,7 +123,7 @@ def test_the_command_says_grams_cost_and_start(site):
     assert lines[0].endswith("It rests on the standard test (3 cones).")
     assert lines[1].startswith("Risk: A larger risk of falling short would save ")
     assert lines[2].startswith(
-        "Rests on: about 235,000 nauplii per gram on 2026-05-01. Recovery is assumed to be 85 %:"
+        "Rests on: about 235,000 nauplii per gram on 2026-05-05. Recovery is assumed to be 85 %:"
     )
     assert lines[3] == "Cost: 0.60 EUR for a million nauplii harvested, at the best guess."
     assert lines[4].startswith("Start: Wet at 04 May 11:30, harvest at 05 May 07:30;")
@@ -136,19 +136,19 @@ def test_a_feed_without_offset_is_the_clock_of_the_site(site):
 
 
 def test_the_command_makes_a_wall_table(site, tmp_path):
-    code, out, _ = run("L", "--site", site, "--table")
+    code, out, _ = run("L", "--site", site, "--day", "2026-05-02", "--table")
     assert code == 0 and "grams_per_cone" in out
-    assert out.splitlines()[-1] == "Table of 2026-05-01; renew it by 2026-05-31."
-    code, out, _ = run("L", "--site", site, "--out", tmp_path / "wall.csv")
+    assert out.splitlines()[-1] == "Table of 2026-05-02; renew it by 2026-06-01."
+    code, out, _ = run("L", "--site", site, "--day", "2026-05-02", "--out", tmp_path / "wall.csv")
     table = pd.read_csv(tmp_path / "wall.csv")
-    assert len(table) == 6 and set(table["renew_by"]) == {"2026-05-31"}
+    assert len(table) == 6 and set(table["renew_by"]) == {"2026-06-01"}
 
 
 def test_the_wall_table_as_a_page_to_print(site, tmp_path):
-    code, _, _ = run("L", "--site", site, "--out", tmp_path / "wall.html")
+    code, _, _ = run("L", "--site", site, "--day", "2026-05-02", "--out", tmp_path / "wall.html")
     page = (tmp_path / "wall.html").read_text(encoding="utf-8")
     assert code == 0 and "<h1>Dose of lot <bdi>L</bdi></h1>" in page and page.count("<tr") == 7
-    assert "Made 2026-05-01; renew by 2026-05-31" in page and '<div class="warn">' not in page
+    assert "Made 2026-05-02; renew by 2026-06-01" in page and '<div class="warn">' not in page
     assert "http" not in page and "<script" not in page
     code, _, err = run("L", "--site", site, "--out", tmp_path / "wall.html" / "wall.csv")
     assert code == 2 and err.endswith("). Choose another place with --out.\n")
@@ -165,10 +165,22 @@ def test_the_wall_table_warns(site, tmp_path):
         sample = {"hatch": "R1", "taken": "2026-05-07T09:00:00+00:00", "hours": 24, "kind": "subsample"}
         count = {"sample": "R1-1", "volume_ul": 250, "nauplii": 40, "cysts": 60, "counted_by": "person"}
         log.add("samples", pd.DataFrame([{**sample, **count}]), by="An")
-    code, _, _ = run("R", "--site", site, "--out", tmp_path / "wall.html")
+    code, _, _ = run("R", "--site", site, "--day", "2026-05-07", "--out", tmp_path / "wall.html")
     page = (tmp_path / "wall.html").read_text(encoding="utf-8")
     assert code == 1 and '<div class="warn"><p>Lot R is poor: by best guess it gives 80,000 nauplii per gram' in page
     assert "past its best-before date (2025-12)" in page
+
+
+def test_without_a_day_the_dose_is_for_today(site, monkeypatch):
+    import datetime as dt
+
+    from qckit.log import typed
+
+    today = dt.datetime(2026, 5, 20, 9, tzinfo=dt.UTC)
+    monkeypatch.setattr(typed, "site_time", lambda settings, now="": today)
+    asked = run("L", "--site", site)[1].splitlines()
+    assert asked[2].startswith("Rests on: about ") and " nauplii per gram on 2026-05-20." in asked[2]
+    assert asked == run("L", "--site", site, "--day", "2026-05-20")[1].splitlines()
 
 
 def test_animals_times_nauplii_per_animal(site):
@@ -178,7 +190,7 @@ def test_animals_times_nauplii_per_animal(site):
 
 
 def test_too_few_cones_need_attention(site):
-    code, out, _ = run("L", "--site", site, "--nauplii", "5e7")
+    code, out, _ = run("L", "--site", site, "--day", "2026-05-02", "--nauplii", "5e7")
     assert code == 1
     assert out.splitlines()[-1].startswith("Attention: The dose needs ") and out.endswith("cones and 4 are at hand.\n")
 

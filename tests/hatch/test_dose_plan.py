@@ -67,9 +67,49 @@ def room(
 
 def test_the_same_lot_and_day_give_the_same_dose():
     tables = room(tests=[("L", "standard test", 10, 240_000)])
-    first, again = plan_dose(tables, "L"), plan_dose(tables, "L", day=str(tables.hatches["started"].max()))
+    first, again = plan_dose(tables, "L"), plan_dose(tables, "L", day=str(tables.samples["taken"].max()))
     assert first.grams == again.grams and first.basis == "both"
     assert first.sentence.endswith("It rests on the standard test (3 cones) and 80 production hatches.")
+
+
+@pytest.mark.parametrize("hour", ["06:00", "23:30"])
+def test_every_page_of_one_day_shows_the_same_dose(hour):
+    from qckit.day import study_day
+    from qckit.verdicts.month.verdict import review_month
+    from qckit.verdicts.new_lot.verdict import judge_new_lot
+
+    tables, now = room(tests=[("L", "standard test", 10, 240_000)], slope=-0.06), f"2026-06-20T{hour}:00+00:00"
+    plan = plan_dose(tables, "L", day=now)
+    pages = [review_month(tables, month=m, now=now) for m in ("2026-05", "2026-06")]
+    pages.append(judge_new_lot(tables, lot="L", now=now))
+    shown = [figure.value for page in pages for figure in page.figures if figure.name == "dose_g"]
+    assert shown == [plan.grams_weighed] * 3
+    assert plan_dose(tables, "L", day="2026-06-20").grams == plan.grams
+    start = study_day(tables, now="2026-06-20T06:00:00+00:00").start
+    assert start.grams == pytest.approx(plan.for_nauplii(start.needed).grams)
+
+
+def test_a_lot_out_of_use_has_no_dose_in_the_review_of_an_old_month():
+    from qckit.verdicts.month.verdict import review_month
+
+    tables = room(slope=-0.06)
+    review = review_month(tables, month="2026-05", now="2027-01-20T09:00:00+00:00")
+    assert not [figure for figure in review.figures if figure.name == "dose_g"]
+    assert not any("Dose" in step for step in review.next_steps)
+
+
+def test_counts_made_after_the_moment_asked_about_are_not_looked_at():
+    tables = room()
+    now = "2026-06-09T08:00:00+00:00"  # those started the day before are not counted yet
+    early = tables.but(samples=tables.samples[tables.samples["taken"] < now])
+    assert len(early.samples) < len(tables.samples)
+    assert plan_dose(tables, "L", day=now).grams == plan_dose(early, "L", day=now).grams
+
+
+def test_a_day_ends_at_the_clock_of_the_site():
+    tables = room()
+    settings = replace(tables.settings, site=replace(tables.settings.site, timezone="America/Lima"))
+    assert str(plan_dose(tables.but(settings=settings), "L", day="2026-06-09").day) == "2026-06-09 23:59:59-05:00"
 
 
 @pytest.mark.parametrize("days, tests, basis", [(0, 1, "test"), (20, 0, "production"), (20, 1, "both")])

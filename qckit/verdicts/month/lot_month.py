@@ -14,6 +14,7 @@ from qckit.errors import InputError
 from qckit.hatch.dose import cost_per_million
 from qckit.hatch.dose_plan import DosePlan, plan_dose
 from qckit.hatch.dose_records import dose_records
+from qckit.hatch.in_use import is_in_use
 from qckit.hatch.intervals import proportion_over_cones
 from qckit.hatch.plain_intervals import positive_mean_interval
 from qckit.verdicts.month.lot_levels import LotLevel
@@ -130,14 +131,16 @@ def _level(reviewed, name, quantity, days=_LEVEL_DAYS):
     return np.clip(value + chart.limits.slope_per_day * chart.limits.per * ahead, 0.1, 99.9)
 
 
-def with_doses(month_lots, tables, last):
-    """Add to each lot its dose at the month's end (that of every page) and its words; none where nothing is known."""
-    day = (last - pd.Timedelta(seconds=1)).isoformat()
-    records = dose_records(tables, day=day) if month_lots else None
+def with_doses(month_lots, tables, now=""):
+    """Add to each lot still in use its dose of the day of the review (that of every page) and its words."""
+    records = dose_records(tables, day=now) if month_lots else None
     found = {}
     for name, of_lot in month_lots.items():
+        if not is_in_use(records.hatches, name, records.day):
+            found[name] = of_lot
+            continue
         try:
-            plan = plan_dose(tables, name, day=day, records=records)
+            plan = plan_dose(tables, name, day=now, records=records)
             words = " ".join([plan.sentence, *(w.sentence for w in plan.warnings)])
         except InputError as error:
             plan, words = None, str(error)

@@ -28,12 +28,12 @@ VERDICTS = {
 _BELOW = ("Steady, but below the minimum", "attention")
 
 
-def review_month(tables: SiteTables, *, month, lot="", rules=None) -> Finding:
+def review_month(tables: SiteTables, *, month, lot="", rules=None, now="") -> Finding:
     """Review a month of hatches.
 
     Parameters
     ----------
-    tables, month, lot, rules
+    tables, month, lot, rules, now
         As for :func:`qckit.verdicts.month.study.study_month`.
 
     Returns
@@ -49,7 +49,7 @@ def review_month(tables: SiteTables, *, month, lot="", rules=None) -> Finding:
     InputError
         The month is misspelt, the lot is unknown, or no hatch was started in the month.
     """
-    return finding_of_month(study_month(tables, month=month, lot=lot, rules=rules))
+    return finding_of_month(study_month(tables, month=month, lot=lot, rules=rules, now=now))
 
 
 def main_lot(study: MonthStudy) -> str:
@@ -147,7 +147,7 @@ def _figures(study):
         figures.append(
             Figure(
                 "dose_g",
-                f"next month's dose per feed, {name}",
+                f"dose for one feed, {name}",
                 m.dose.grams_weighed,
                 unit="g",
                 decimals=decimals_of(m.dose.balance_step_g),

@@ -38,7 +38,7 @@ def judge_new_lot(tables, *, lot, reference=None, detection_u=None, certificate=
     by_hand : collection of str
         Samples whose photos a person went through object by object; these need no certificate.
     now : str
-        Day of the question, ISO 8601: the dose is worked out for it. Empty: the day of the site's newest hatch.
+        Day of the question, ISO 8601: the dose is worked out for it. Empty: the day of the newest record.
 
     Returns
     -------
