@@ -45,12 +45,13 @@ def month_jobs(site: str | Path, month: str, *, lot: str = "", each_lot: bool = 
     Raises
     ------
     InputError
-        The month is misspelt, or ``all`` finds no hatch.
+        The month is misspelt, or no production hatch was started in it.
     """
     from qckit.log import open_log
     from qckit.settings import load_settings
     from qckit.tables import to_utc
     from qckit.verdicts.month.periods import month_bounds
+    from qckit.verdicts.month.records import no_hatch_words
 
     zone = load_settings(site).site.timezone
     with open_log(site) as log:
@@ -67,9 +68,12 @@ def month_jobs(site: str | Path, month: str, *, lot: str = "", each_lot: bool = 
     jobs = []
     for each in months:
         first, last = month_bounds(each, zone)
+        inside = (at >= first) & (at < last)
+        if not inside.any():
+            raise InputError(no_hatch_words(hatches, each, lot))
         jobs.append(("month", {"month": each, "lot": lot}))
         if each_lot and not lot:
-            used = sorted(set(hatches.loc[(at >= first) & (at < last), "lot"]))
+            used = sorted(set(hatches.loc[inside, "lot"]))
             jobs += [("month", {"month": each, "lot": one}) for one in used]
     return jobs
 

@@ -124,6 +124,16 @@ def test_all_months_and_each_lot_are_listed(site):
         month_jobs(site, "all", lot="K-12")
 
 
+def test_a_month_without_hatches_is_refused_before_any_notebook_runs(site, monkeypatch):
+    def execute(*_args, **_options):
+        raise AssertionError("a notebook was run")
+
+    monkeypatch.setattr("qckit.reports.run.execute", execute)
+    for words in (("2027-01",), ("2025-01",), ("2025-12", "--lot", "K-121")):
+        error = run(site, "month", *words).exception
+        assert isinstance(error, InputError) and "was started in that month. The log holds those of" in str(error)
+
+
 @pytest.mark.slow
 def test_a_failing_report_does_not_stop_the_others(site, monkeypatch):
     from qckit.reports import month_records

@@ -384,8 +384,8 @@ def test_later_hatches_do_not_change_an_earlier_month(tables, studies):
         name: getattr(tables, name)[getattr(tables, name)["hatch"].isin(hatches["hatch"])].reset_index(drop=True)
         for name in ("samples", "readings")
     }
-    cut_finding = review_month(tables.but(hatches=hatches, **own), month="2026-06")
-    assert cut_finding.to_dict() == finding_of_month(studies("2026-06")).to_dict()
+    cut_finding = review_month(tables.but(hatches=hatches, **own), month="2026-06", now="2026-06-30")
+    assert cut_finding.to_dict() == finding_of_month(studies("2026-06", now="2026-06-30")).to_dict()
 
 
 def test_order_of_rows_does_not_matter(tables, studies):
@@ -416,9 +416,14 @@ def test_messages(tables):
         review("2026-10..2026-08"),
     )
     raised(
-        "2027-05: no production hatch was started in that month. The log holds 2025-09 to 2026-11 up to then. Choose "
-        "another month.",
+        "2027-05: no production hatch was started in that month. The log holds those of 2025-09 to 2026-11. "
+        "Choose another month.",
         review("2027-05"),
+    )
+    raised(
+        "2025-01: no production hatch was started in that month. The log holds those of 2025-09 to 2026-11. "
+        "Choose another month.",
+        review("2025-01"),
     )
     raised("hatches: unknown lot 'K-112'. Did you mean 'K-121'? Known: K-118, K-121.", review("2026-10", lot="K-112"))
     empty = tables.but(**{name: getattr(tables, name).head(0) for name in ("hatches", "samples", "readings")})

@@ -6,6 +6,7 @@ import pandas as pd
 
 from qckit.charts.series import CHARTED, CONDITIONS
 from qckit.hatch.notes import gaps
+from qckit.tables import to_utc
 
 __all__ = ["left_out", "no_hatch_words", "quality_table"]
 
@@ -57,13 +58,14 @@ def left_out(hatches, first, last, lot, chosen) -> list[str]:
     return out
 
 
-def no_hatch_words(history, month, lot) -> str:
+def no_hatch_words(hatches, month, lot) -> str:
     """Say that nothing can be reviewed, and which months can."""
     of = f" of lot {lot}" if lot else ""
-    had = history[history["lot"] == lot] if lot else history
-    if not len(had):
+    made = hatches[(hatches["purpose"] == "production") & (hatches["lot"].eq(lot) if lot else True)]
+    if not len(made):
         return f"{month}: no production hatch{of} is in the log. Import the field sheets first."
+    at = to_utc(made["started"])
     return (
-        f"{month}: no production hatch{of} was started in that month. The log holds "
-        f"{had['at'].min():%Y-%m} to {had['at'].max():%Y-%m} up to then. Choose another month."
+        f"{month}: no production hatch{of} was started in that month. The log holds those of {at.min():%Y-%m} to "
+        f"{at.max():%Y-%m}. Choose another month."
     )

@@ -64,7 +64,7 @@ class MonthStudy:
         return set(signals["hatch"]) | (set(self.aside["hatch"]) & set(self.series["hatch"]))
 
 
-def study_month(tables: SiteTables, *, month, lot="", rules=None, is_proposed=False) -> MonthStudy:
+def study_month(tables: SiteTables, *, month, lot="", rules=None, is_proposed=False, now="") -> MonthStudy:
     """Work through a month.
 
     Parameters
@@ -79,6 +79,8 @@ def study_month(tables: SiteTables, *, month, lot="", rules=None, is_proposed=Fa
         Codes of ``charts.RULES``; those of the settings when left out.
     is_proposed : bool
         Leave frozen baselines out, so that limits are proposed as if there were none.
+    now : str
+        Time of the review, ISO 8601: the day its doses are for. Empty: the day of the newest record.
 
     Returns
     -------
@@ -113,7 +115,7 @@ def study_month(tables: SiteTables, *, month, lot="", rules=None, is_proposed=Fa
     month_lots = {
         name: lot_month(tables, name, chosen[chosen["lot"] == name], reviewed, level=levels.get(name)) for name in names
     }
-    month_lots = with_doses(month_lots, tables, last)
+    month_lots = with_doses(month_lots, tables, now)
     lost, per_day, ahead = _feed_of(shifts, chosen, charts, settings.feed, (first, last))
     return MonthStudy(
         month=month,
@@ -150,7 +152,7 @@ def _chosen(history, hatches, month, lot, first):
     inside = history[history["at"] >= first]
     chosen = inside[inside["lot"] == lot] if lot else inside
     if not len(chosen):
-        raise InputError(no_hatch_words(history, month, lot))
+        raise InputError(no_hatch_words(hatches, month, lot))
     return chosen
 
 
