@@ -8,7 +8,7 @@ import click
 
 from qckit.commands._options import BY, SITE, Commands, Number, open_site_log, who
 from qckit.commands.typed import as_typed
-from qckit.words import plural
+from qckit.words import dates_in, day, plural
 
 _CAMERA = click.option("--camera", default="", metavar="NAME", help="Keep it in the site's log under this camera.")
 _CAMERA_TO_LEARN = click.option("--camera", default="", metavar="NAME", help="Learn from this camera's photos only.")
@@ -105,9 +105,9 @@ def scales_file(photos, camera, magnification, out, site):
     from qckit.review import scale_for, write_scales
 
     with open_site_log(site) as log:
-        row = scale_for(log, camera, magnification)
+        row, order = scale_for(log, camera, magnification), log.settings.site.date_order
     path = write_scales([Path(p) for p in photos], row["um_per_px"], out)
-    click.echo(f"{path}: {row['um_per_px']:g} µm per pixel, set {row['set_at'][:10]} by {row['set_by']}.")
+    click.echo(f"{path}: {row['um_per_px']:g} µm per pixel, set {day(row['set_at'], order)} by {row['set_by']}.")
 
 
 @command.command("list")
@@ -118,20 +118,21 @@ def list_cameras(site):
 
     with open_site_log(site) as log:
         scales, certificates, site_model = log.scales(), log.certificates(), site_stage_model(log.folder)
+        order = log.settings.site.date_order
     if site_model is not None:
-        click.echo(f"models       {site_model.sentence}")
+        click.echo(f"models       {dates_in(site_model.sentence, order)}")
     if scales.empty and certificates.empty:
         click.echo("No scale and no certificate is kept yet. Make one with  qckit camera scale")
         return 0
     for row in scales.itertuples():
         click.echo(
             f"scale        {row.camera} {row.magnification}: {row.um_per_px:g} ± {row.u_um_per_px:.2g} µm/px, "
-            f"{row.method}, set {row.set_at[:10]} by {row.set_by}"
+            f"{row.method}, set {day(row.set_at, order)} by {row.set_by}"
         )
-    return _list_certificates(certificates, site_model)
+    return _list_certificates(certificates, site_model, order)
 
 
-def _list_certificates(certificates, site_model) -> int:
+def _list_certificates(certificates, site_model, order) -> int:
     """Say of each camera's certificate until when it holds, or why not; exit code 1 where one does not."""
     import pandas as pd
 
@@ -149,7 +150,7 @@ def _list_certificates(certificates, site_model) -> int:
             "" if row.speaks else f" (made with counter {row.counter_version}; photos are counted with {version} now)"
         )
         click.echo(
-            f"certificate  {row.certificate}: {row.n_photos} photos, check again by {row.valid_until}"
+            f"certificate  {row.certificate}: {row.n_photos} photos, check again by {day(row.valid_until, order)}"
             + (" (overdue)" if is_late else state)
         )
     if late:
@@ -184,6 +185,7 @@ def check(hand, counted, camera, magnification, kind, um_per_px, keep, site, by)
     photo or stage are named, and nothing is kept. Exit code 0: fit for use.
     """
     from qckit.review import check_camera, save_certificate
+    from qckit.review.camera_check import mark_learnt
 
     checked = check_camera(
         hand,
@@ -195,10 +197,12 @@ def check(hand, counted, camera, magnification, kind, um_per_px, keep, site, by)
         by=who(by),
         made_at=_now(),
     )
+    checked = mark_learnt(checked, counted, _site_model(site))
     for line in checked.sentences:
         click.echo(line)
     if not checked.may_be_kept:
-        click.echo(checked.why_not_kept if keep or checked.certificate.is_too_small else "Not to be kept.")
+        with_why = keep or checked.certificate.is_too_small or checked.learnt
+        click.echo(checked.why_not_kept if with_why else "Not to be kept.")
         return 1
     if keep:
         with open_site_log(site) as log:
@@ -220,6 +224,21 @@ def check(hand, counted, camera, magnification, kind, um_per_px, keep, site, by)
     again = as_typed(hand, counted, *words, "--keep")
     click.echo(f"Not kept. To keep it, so that reports use it:  qckit camera check {again}")
     return int(checked.certificate.fitness != "fit")
+
+
+def _site_model(site):
+    """Models of the site that is named, or that we are in; None where there is no site."""
+    from qckit.errors import InputError
+    from qckit.reports import find_site
+    from qckit.review import site_stage_model
+
+    try:
+        folder = find_site(site)
+    except InputError:
+        if site:
+            raise
+        return None
+    return site_stage_model(folder)
 
 
 def _site_to_name() -> str:
@@ -319,23 +338,23 @@ def people(study, value, method):
 def certificate(name, out, site):
     """Show a kept certificate, by its NAME or its camera's (then the newest)."""
     from qckit.agreement import read_certificate
-    from qckit.directions import isolate_names
+    from qckit.directions import isolate_names, put_dates_in_order
     from qckit.errors import InputError, unknown_name
     from qckit.files import write_whole
     from qckit.review import certificate_page
 
     with open_site_log(site) as log:
-        kept = log.certificates()
+        kept, order = log.certificates(), log.settings.site.date_order
     mine = kept[(kept["certificate"] == name) | (kept["camera"] == name)]
     if mine.empty:
         raise unknown_name("certificate", name, [*kept["certificate"], *kept["camera"].drop_duplicates()])
     made = read_certificate(mine.loc[mine["made_at"].idxmax()])
     if not out:
         for line in made.sentences:
-            click.echo(line)
+            click.echo(dates_in(line, order, names=[made.name]))
         return 0
     try:
-        write_whole(out, isolate_names(certificate_page(made)))
+        write_whole(out, put_dates_in_order(isolate_names(certificate_page(made)), order, names=[made.name]))
     except OSError as error:
         raise InputError(f"{out}: the page cannot be written there: {error}. Give a folder that exists.") from error
     click.echo(f"{out}: certificate {made.name}.")

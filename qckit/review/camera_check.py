@@ -11,7 +11,7 @@ from qckit.agreement.certificate_words import GOOD_PHOTOS, LEAST_PHOTOS_TO_JUDGE
 from qckit.errors import InputError, unknown_name
 from qckit.review.hand_tables import number_column, read_table
 from qckit.stages import CLASSES, STAGE_COLUMNS, STAGES
-from qckit.words import plural
+from qckit.words import joined, noun, plural
 
 __all__ = ["CameraCheck", "check_camera", "count_pairs", "read_hand_counts", "save_certificate"]
 
@@ -39,28 +39,42 @@ class CameraCheck:
     certificate: object
     pairs: object
     edges: Edges = Edges()
+    learnt: tuple[str, ...] = ()  # photos from which the models that counted them were learnt
 
     @property
     def sentences(self) -> tuple[str, ...]:
         """What the check says, the gravest first; how objects at the edges are treated, last."""
         grave = (EDGES_COUNTED,) if self.edges.were_counted else ()
+        if self.learnt:
+            grave = (_learnt_words(self.learnt, self.certificate.n_photos), *grave)
         return grave + self.certificate.sentences + _edge_words(self.edges)
 
     @property
     def may_be_kept(self) -> bool:
         """Whether reports may correct counts by it."""
-        return self.certificate.may_correct and not self.edges.were_counted
+        return self.certificate.may_correct and not self.edges.were_counted and not self.learnt
 
     @property
     def why_not_kept(self) -> str:
         """What to say where somebody asks to keep it and it may not be."""
         n = self.certificate.n_photos
+        if self.learnt:
+            return "Not kept: on photos that were learnt from the kit does better than on any other."
         if not self.certificate.is_too_small or self.certificate.fitness == "spoilt" or self.edges.were_counted:
             return "Not kept: a certificate would correct every later count by this."
         return (
             f"Not kept: {say_too_small(n)}. Count {plural(LEAST_PHOTOS_TO_JUDGE - n, 'more photo')} by eye at least "
             f"({GOOD_PHOTOS} in all are better) and check again."
         )
+
+
+def _learnt_words(photos, n) -> str:
+    """Which photos of a check tell nothing, and what to do."""
+    return (
+        f"{len(photos)} of the {plural(n, 'photo')} checked {noun(len(photos), 'is one', 'are ones')} from which this "
+        f"site's models learnt ({joined(photos)}): take {noun(len(photos), 'it', 'them')} out of the table and count "
+        "others by eye instead."
+    )
 
 
 EDGE_RULE = (
@@ -251,6 +265,32 @@ def check_camera(hand_path, counted, *, camera, by, made_at, magnification="", k
     return CameraCheck(replace(certificate, kind=kind), pairs, edges)
 
 
+def mark_learnt(check: CameraCheck, counted, model) -> CameraCheck:
+    """Name the photos of a check from which the models that counted them were learnt.
+
+    Parameters
+    ----------
+    check : CameraCheck
+    counted : path
+        Folder that ``qckit count --out`` wrote.
+    model : SiteModel or None
+        The site's own models.
+    """
+    import pandas as pd
+
+    from qckit.counting import model_key
+    from qckit.counting.result import version_with
+
+    if model is None or check.certificate.counter_version != version_with(model_key(str(model.path))):
+        return check
+    counts = pd.read_csv(Path(counted) / "counts.csv", dtype=str)
+    if "sha256" not in counts:
+        return check
+    known = counts.loc[counts["sha256"].isin(model.learnt_from), "photo"]
+    checked = {Path(str(photo)).stem for photo in check.pairs["photo"]}
+    return replace(check, learnt=tuple(photo for photo in known if Path(photo).stem in checked))
+
+
 def _edges(pairs, folder, spoilt) -> Edges:
     """Whether counts by eye go better with all objects found than with those inside the counting frame.
 
@@ -358,12 +398,17 @@ def save_certificate(log, check: CameraCheck, *, by: str):
     return keep_certificate(log, check.certificate, by=by)
 
 
+def _is_same(made, row) -> bool:
+    """Whether a kept certificate is this one: made at the same time, from the same counts."""
+    anew = made.to_frame().iloc[0]
+    return all(str(row[c]) == str(anew[c]) for c in ("made_at", "counter_version", "confusion"))
+
+
 def keep_certificate(log, made, *, by: str):
     """Keep a certificate; a further one of the same camera and day gets a number after its name."""
-    known = log.certificates()
-    times = dict(zip(known["certificate"], known["made_at"], strict=True))
+    known = {row["certificate"]: row for row in log.certificates().to_dict("records")}
     name, number = made.name, 1
-    while times.get(name, made.made_at) != made.made_at:
+    while known.get(name) and not _is_same(made, known[name]):
         number += 1
         name = f"{made.name} ({number})"
     made = replace(made, name=name)

@@ -19,6 +19,7 @@ from qckit.review.learnt_certificate import Renewal, renew_certificate
 from qckit.review.settled import photos_to_settle, settled_objects
 from qckit.review.site_model import LeaveOut, SiteModel, keep_site_model
 from qckit.stages import STAGES
+from qckit.words import estimated
 
 __all__ = ["CameraLearning", "learn_camera_of_site"]
 
@@ -142,7 +143,9 @@ def learn_camera_of_site(
     model, renewal = None, Renewal("", ())
     if keep and better:
         final = learn_camera([p.read for p in photos.values()], gains)
-        model = keep_site_model(log.folder, final, made_at=log.now(), by=str(by).strip(), trial=trial)
+        sha256 = log.photos().set_index("photo").loc[names, "sha256"].tolist()
+        made = {"made_at": log.now(), "by": str(by).strip(), "trial": trial}
+        model = keep_site_model(log.folder, final, **made, learnt_from=sha256)
         version = version_with(model_key(str(model.path)))
         renewal = renew_certificate(log, objects, counted, version, by=str(by).strip(), named=(camera, magnification))
     tell("done")
@@ -320,8 +323,8 @@ def _curve_words(points, log, camera, magnification):
     yield f"Wrong on photos left out, by the number of photos learnt from: {shown}."
     gain = now.wrong_pct - more.wrong_pct
     text = (
-        f"With all {now.n_photos} about {now.wrong_pct:.1f} % are expected ({now.low:.1f} to {now.high:.1f}), with "
-        f"{more.n_photos} about {more.wrong_pct:.1f} % ({more.low:.1f} to {more.high:.1f})"
+        f"With all {now.n_photos} {estimated(now.wrong_pct, now.low, now.high, '%')} are expected, with "
+        f"{more.n_photos} {estimated(more.wrong_pct, more.low, more.high, '%')}"
     )
     if gain < _LEAST_GAIN_PCT:
         yield f"{text}: settling more would change little."

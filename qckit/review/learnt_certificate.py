@@ -43,11 +43,13 @@ def renew_certificate(log, objects, counted: dict, version: str, *, by: str, nam
     whole = objects[inside].groupby("photo")["is_settled"].all()
     names = [n for n in whole.index[whole] if n in counted]
     photos = log.photos()
-    scales = photos.loc[photos["photo"].isin(names or list(counted)), "um_per_px"].astype(float)
+    scales = photos.set_index("photo")["um_per_px"].astype(float).loc[names or list(counted)]
     pair = named if named[0] else camera_of(scales, log.scales())
     why = _why_not(len(names), pair)
     if not why:
-        made = _certify(objects[inside], names, counted, pair, made_at=log.now(), by=by, version=version)
+        counts = {name: counted[name] for name in names}
+        who = {"camera": pair[0], "magnification": pair[1], "made_at": log.now(), "made_by": by}
+        made = _certify(objects, counts, scales, counter_version=version, **who)
         if made.may_correct:
             name = keep_certificate(log, made, by=by).name
             return Renewal(name, (f"The certificate was renewed from the photos settled whole: {name}.",))
@@ -87,15 +89,30 @@ def _say_earlier(use, version: str) -> str:
     )
 
 
-def _certify(objects, names, counted, pair, *, made_at, by, version):
-    """Judge the photos as counted while left out against what people settled."""
+def _certify(objects, counted, scales, **about):
+    """Judge the photos as counted while left out against what people settled, object beside object."""
     import pandas as pd
 
     from qckit.agreement import certify_camera
 
-    hand = pd.crosstab(objects["photo"], objects["stage"]).reindex(index=names, columns=STAGES, fill_value=0)
-    hand = hand.rename(columns=STAGE_COLUMNS).reset_index()
-    counts = pd.DataFrame([{"photo": n, **{STAGE_COLUMNS[s]: counted[n].counts[s] for s in STAGES}} for n in names])
-    camera, magnification = pair
-    who = {"camera": camera, "magnification": magnification, "made_at": made_at, "made_by": by}
-    return certify_camera(counts, hand, counter_version=version, **who)
+    hand = objects[objects["photo"].isin(list(counted))].reset_index(drop=True)
+    inside = hand[hand["counted"].fillna(False).astype(bool)]
+    true = pd.crosstab(inside["photo"], inside["stage"]).reindex(index=list(counted), columns=STAGES, fill_value=0)
+    true = true.rename(columns=STAGE_COLUMNS).reset_index()
+    counts = [{"photo": n, **{STAGE_COLUMNS[s]: c.counts[s] for s in STAGES}} for n, c in counted.items()]
+    return certify_camera(pd.DataFrame(counts), true, matches=_pairs(hand, counted, scales), **about)
+
+
+def _pairs(hand, counted, scales):
+    """Settled objects beside those found, inside the counting frame: by the settled one, where there is one."""
+    import pandas as pd
+
+    from qckit.agreement import match_objects
+
+    found = pd.concat([c.objects.assign(photo=n) for n, c in counted.items()], ignore_index=True)
+    pairs = match_objects(hand, found, um_per_px=scales.to_dict())
+    is_inside = pd.Series(False, index=pairs.index)
+    for frame, column in ((found, "photo_index"), (hand, "hand_index")):  # a settled one decides, so it comes last
+        there = pairs[column] >= 0
+        is_inside[there] = frame["counted"].fillna(False).astype(bool).loc[pairs.loc[there, column]].to_numpy()
+    return pairs[is_inside]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from qckit.errors import InputError
 from qckit.review.priorities import doubts, rank_photos
 from qckit.stages import CLASSES, STAGES
+from qckit.words import joined
 
 __all__ = ["ENOUGH_PHOTOS", "LEAST_PHOTOS", "order_to_review", "photos_to_settle", "settled_objects"]
 
@@ -27,11 +28,27 @@ def photos_of_camera(log, camera: str, magnification: str):
     fits = {u: p is not None and p[0] == camera and magnification in ("", p[1]) for u, p in pairs.items()}
     mine = photos["um_per_px"].astype(float).map(fits).to_numpy(bool)
     if not mine.any():
-        raise InputError(
-            f"No photo's scale is that of the camera {camera} {magnification}".rstrip()
-            + ". Look the names up with  qckit camera list"
-        )
+        raise InputError(_no_photo_words(log, scales, camera, magnification))
     return photos[mine]
+
+
+def _no_photo_words(log, scales, camera, magnification) -> str:
+    """Say why no photo is known as this camera's: photos are told by their scale, and by no certificate."""
+    name = f"{camera} {magnification}".rstrip()
+    kept = scales[(scales["camera"] == camera) & (scales["magnification"].eq(magnification) if magnification else True)]
+    if len(kept):
+        each = joined(f"{u:g}" for u in kept["um_per_px"].astype(float).unique())
+        return f"No photo in the log was counted at the scale of the camera {name} ({each} µm/px)."
+    certificates = log.certificates()
+    of_name = certificates[certificates["certificate"] == camera]
+    if len(of_name):
+        return f"{camera} is the name of a certificate. Name its camera: --camera {of_name['camera'].iloc[0]}"
+    if (certificates["camera"] == camera).any():
+        return (
+            f"The camera {name} has a certificate and no scale, and photos are known as a camera's by their scale. "
+            "Keep it with  qckit camera scale"
+        )
+    return f"No photo's scale is that of the camera {name}. Look the names up with  qckit camera list"
 
 
 def settled_objects(log, camera: str, magnification: str):

@@ -9,7 +9,8 @@ import numpy as np
 
 from qckit.errors import need_number, need_text
 from qckit.review.camera import measure_scale, save_scale
-from qckit.review.camera_check import CameraCheck, check_camera, save_certificate
+from qckit.review.camera_check import CameraCheck, check_camera, mark_learnt, save_certificate
+from qckit.review.site_model import site_stage_model
 from qckit.stages import FULL_CYST_STAGES, STAGE_COLUMNS
 
 __all__ = [
@@ -200,8 +201,12 @@ class SetupCheck:
         return [f"Kept as {kept.name}; check again by {kept.valid_until}."]
 
 
-def check_for_setup(hand_counts: str, counted_folder: str, *, camera, by, made_at, magnification="") -> SetupCheck:
+def check_for_setup(
+    hand_counts: str, counted_folder: str, *, camera, by, made_at, magnification="", log=None
+) -> SetupCheck:
     """Check a camera when counts by eye are named; see :func:`qckit.review.check_camera`.
+
+    Given the site's open ``log``, photos that its own models learnt from are named.
 
     Examples
     --------
@@ -210,6 +215,6 @@ def check_for_setup(hand_counts: str, counted_folder: str, *, camera, by, made_a
     """
     if not hand_counts.strip():
         return SetupCheck(None)
-    return SetupCheck(
-        check_camera(hand_counts, counted_folder, camera=camera, magnification=magnification, by=by, made_at=made_at)
-    )
+    about = {"camera": camera, "magnification": magnification, "by": by, "made_at": made_at}
+    check = check_camera(hand_counts, counted_folder, **about)
+    return SetupCheck(check if log is None else mark_learnt(check, counted_folder, site_stage_model(log.folder)))

@@ -46,6 +46,7 @@ class SiteModel:
     made_by: str
     trial: LeaveOut
     is_older: bool = False  # learnt with another version of the kit's models
+    learnt_from: tuple[str, ...] = ()  # SHA-256 of the photos; empty: made before they were noted
 
     @property
     def sentence(self) -> str:
@@ -120,6 +121,7 @@ def site_stage_model(folder) -> SiteModel | None:
             made_by=row["made_by"],
             trial=trial,
             is_older=older,
+            learnt_from=tuple(row.get("learnt_from", ())),
         )
     except (OSError, ValueError, KeyError, TypeError) as error:
         raise InputError(f"{card}: the site's own models cannot be read. {_REMEDY}") from error
@@ -165,7 +167,7 @@ def undo_site_model(folder) -> SiteModel | None:
     return site_stage_model(folder)
 
 
-def keep_site_model(folder, learned, *, made_at: str, by: str, trial: LeaveOut) -> SiteModel:
+def keep_site_model(folder, learned, *, made_at: str, by: str, trial: LeaveOut, learnt_from=()) -> SiteModel:
     """Write models, then the card that puts them into use, so that a stop in between changes nothing.
 
     Parameters
@@ -175,6 +177,8 @@ def keep_site_model(folder, learned, *, made_at: str, by: str, trial: LeaveOut) 
     learned : Learned
     made_at, by : str
     trial : LeaveOut
+    learnt_from : sequence of str
+        SHA-256 of the photos, so that a check by the same photos is known for what it is.
 
     Returns
     -------
@@ -191,7 +195,7 @@ def keep_site_model(folder, learned, *, made_at: str, by: str, trial: LeaveOut) 
     sha256 = hashlib.sha256(part.read_bytes()).hexdigest()
     path = part.replace(place / f"camera-{sha256[:8]}.npz")
     row = {"file": path.name, "sha256": sha256, "made_at": made_at, "made_by": by, "trial": asdict(trial)}
-    row["trained_from"] = _trained_from()
+    row |= {"trained_from": _trained_from(), "learnt_from": list(learnt_from)}
     versions = [*data["versions"][: data["in_use"]], row]
     write_whole(place / CARD, json.dumps({"in_use": len(versions), "versions": versions}, indent=1))
     return site_stage_model(folder)

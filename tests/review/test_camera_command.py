@@ -17,6 +17,7 @@ from qckit.review import (
     find_setup_photo,
     keep_for_setup,
     measure_scale,
+    photos_to_settle,
     pick_points,
     read_hand_counts,
     save_certificate,
@@ -445,12 +446,62 @@ def test_a_camera_that_is_not_fit_is_not_offered_to_keep(site, counted):
     assert got.output.splitlines()[-1].startswith("Not kept: mend what stands against this camera")
 
 
+def test_photos_that_were_learnt_from_make_no_check(site, counted, monkeypatch):
+    from types import SimpleNamespace
+
+    from qckit.commands import camera
+    from qckit.counting import model_key
+    from qckit.counting.result import version_with
+
+    path = counted / "camera.npz"
+    path.write_bytes(b"learnt")
+    model, file = SimpleNamespace(path=path, learnt_from=("sha-3", "sha-7", "sha-of-another")), counted / "counts"
+    monkeypatch.setattr(camera, "_site_model", lambda _site: model)
+    counts = pd.read_csv(file / "counts.csv").assign(counter_version=version_with(model_key(str(path))))
+    counts["sha256"] = [f"sha-{k}" for k in range(len(counts))]
+    for kept, table in (("hand.csv", counts), ("marks.csv", counts)):
+        table.to_csv(file / "counts.csv", index=False)
+        got = outcome("check", counted / kept, file, "--camera", "stereo", "--keep", "--site", site)
+        assert got.return_value == 1 and got.output.startswith(
+            "2 of the 12 photos checked are ones from which this site's models learnt (p03.jpg and p07.jpg): take them "
+            "out of the table and count others by eye instead."
+        )
+        assert got.output.splitlines()[-1].startswith("Not kept: on photos that were learnt from")
+    counts.assign(counter_version="1.0").to_csv(file / "counts.csv", index=False)  # counted by the kit's own models
+    got = outcome("check", counted / "hand.csv", file, "--camera", "stereo", "--keep", "--site", site)
+    assert got.return_value == 0 and "Kept as stereo" in got.output
+
+
 def test_a_site_without_photos_has_none_to_settle(tmp_path):
     from qckit.log import new_site
 
     new_site(tmp_path / "fresh")
     asked = run("learn", "--next", "--site", tmp_path / "fresh")
     assert asked.output.strip() == "No photo is counted in this site's log yet."
+
+
+def test_photos_of_a_camera_that_has_a_certificate_only(site, counted):
+    assert run("check", counted / "marks.csv", counted / "counts", "--camera", "stereo", "--keep", "--site", site)
+    with open_log(site) as log:
+        name = log.certificates()["certificate"].iloc[0]
+    assert name.startswith("stereo 20")
+
+    def refused(camera):
+        with pytest.raises(InputError) as caught, open_log(site) as log:
+            photos_to_settle(log, camera=camera)
+        return str(caught.value)
+
+    assert refused("stereo") == (
+        "The camera stereo has a certificate and no scale, and photos are known as a camera's by their scale. Keep it "
+        "with  qckit camera scale"
+    )
+    assert refused(name) == f"{name} is the name of a certificate. Name its camera: --camera stereo"
+    assert refused("sterio").endswith("Look the names up with  qckit camera list")
+    with open_log(site) as log:
+        row = {"camera": "far", "magnification": "1x", "um_per_px": 99.5, "u_um_per_px": 0.01, "set_at": log.now()}
+        row |= {"method": "ruled chamber", "photo": "", "set_by": "ab", "notes": ""}
+        log.add("scales", pd.DataFrame([row]), by="ab", source="test")
+    assert refused("far") == "No photo in the log was counted at the scale of the camera far (99.5 µm/px)."
 
 
 def test_a_check_of_few_photos_is_not_offered_to_be_kept_and_not_kept(site, counted):

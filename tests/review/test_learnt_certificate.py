@@ -32,9 +32,14 @@ def settled(log, n_photos, um_per_px=5.0):
     rng, rows, counted, photos = np.random.default_rng(1), [], {}, []
     for k in range(n_photos):
         true = dict(zip(STAGES, map(int, rng.poisson([40, 3, 20, 30])), strict=True))
-        rows += [{"photo": f"p{k}.jpg", "stage": s, "counted": True} for s, n in true.items() for _ in range(n)]
-        found = {s: int(rng.binomial(n, 0.96)) for s, n in true.items()}
-        counted[f"p{k}.jpg"] = SimpleNamespace(counts=found)
+        mine = pd.DataFrame(
+            [{"photo": f"p{k}.jpg", "stage": s, "counted": True} for s, n in true.items() for _ in range(n)]
+        )
+        mine["x_px"], mine["y_px"] = 100.0 + 60 * (mine.index % 12), 100.0 + 60 * (mine.index // 12)
+        rows.append(mine)
+        found = mine[rng.random(len(mine)) < 0.96].drop(columns="photo").reset_index(drop=True)
+        counts = found["stage"].value_counts().reindex(list(STAGES), fill_value=0).to_dict()
+        counted[f"p{k}.jpg"] = SimpleNamespace(counts=counts, objects=found)
         photo = {
             "photo": f"p{k}.jpg",
             "sha256": f"{n_photos}{k}" * 32,
@@ -42,10 +47,16 @@ def settled(log, n_photos, um_per_px=5.0):
             "counter_version": "1.11",
         }
         photos.append(photo | {"width_px": 1000, "height_px": 800, "frame_mm2": 20.0, "flags": ""})
-    objects = pd.DataFrame(rows).assign(x_px=1.0, y_px=1.0, source="found", is_settled=True)
+    objects = pd.concat(rows, ignore_index=True).assign(source="found", is_settled=True)
     objects["object_id"] = objects.groupby("photo").cumcount() + 1
     log.record_counts(pd.DataFrame(photos), objects=objects.drop(columns="is_settled"), by="ab")
     return objects, counted
+
+
+def certified(objects, counted, **about):
+    scales = pd.Series(5.0, index=list(counted))
+    about = {"camera": "s", "made_at": NOW, "made_by": "ab", "counter_version": "1.11"} | about
+    return _certify(objects, counted, scales, **about)
 
 
 def renewed(log, objects, counted, **given):
@@ -78,7 +89,7 @@ def test_with_fewer_it_is_not_and_what_to_do_is_said(log):
 
 def test_a_certificate_from_before_speaks_for_earlier_counts_only(log):
     objects, counted = settled(log, LEAST)
-    old = _certify(objects, list(counted), counted, ("stereo", "2x"), made_at=NOW, by="ab", version="1.11")
+    old = certified(objects, counted, camera="stereo", magnification="2x")
     save_certificate(log, CameraCheck(old, None), by="ab")
     few = objects[objects["photo"] != "p0.jpg"]
     assert renewed(log, few, counted).sentences[1] == (
@@ -100,12 +111,28 @@ def test_a_camera_that_nothing_tells_is_asked_for(log):
 
 def test_two_of_one_day_are_both_kept(log):
     objects, counted = settled(log, LEAST)
-    first, later = _certify(objects, list(counted), counted, ("s", ""), made_at=NOW, by="ab", version="1.11"), "12:00"
+    first, later = certified(objects, counted), "12:00"
     assert save_certificate(log, CameraCheck(first, None), by="ab").name == "s 2026-11-04"
     assert save_certificate(log, CameraCheck(first, None), by="ab").name == "s 2026-11-04"  # the very same
     second = replace(first, made_at=NOW.replace("10:00", later))
     assert save_certificate(log, CameraCheck(second, None), by="ab").name == "s 2026-11-04 (2)"
     assert log.certificates()["made_at"].str[11:16].tolist() == ["10:00", later]
+    fewer = certified(objects, dict(list(counted.items())[1:]))  # another one, of the very same moment
+    assert save_certificate(log, CameraCheck(replace(fewer, n_photos=9), None), by="ab").name == "s 2026-11-04 (3)"
+
+
+def test_objects_settled_one_by_one_are_laid_beside_those_found(log):
+    objects, counted = settled(log, LEAST)
+    first = counted["p0.jpg"].objects
+    first.loc[first.index[first["stage"] == "nauplius"][:3], "stage"] = "umbrella"
+    outside = objects.index[objects["photo"] == "p1.jpg"][:5]
+    objects.loc[outside, "counted"] = False  # and so is what was found there
+    made = certified(objects, counted)
+    assert made.rates.source == "matched objects"
+    rates = made.rates.to_frame().set_index(["stage", "outcome"])["rate"]
+    assert 0.9 < rates["nauplius", "found"] < 1
+    n_nauplii = (objects["counted"] & (objects["stage"] == "nauplius")).sum()
+    assert rates["nauplius", "right"] == pytest.approx(1 - 3 / (rates["nauplius", "found"] * n_nauplii))
 
 
 def test_single_counts_that_spoil_it_are_named(log):
