@@ -326,10 +326,14 @@ def restore(source, folder, accept_wrong_rows):
     """
     from qckit.log import open_log
     from qckit.log import restore as restore_log
+    from qckit.log.unpacking import keep_settings
 
     click.echo(f"{restore_log(source, folder, accept_wrong_rows=accept_wrong_rows)}: restored.")
     if "://" in folder:
         return 0
+    beside = keep_settings(source, folder)
+    if beside is not None:
+        click.echo(f"note: the settings in it differ from this folder's qckit.toml and were not taken: see {beside}.")
     with open_log(folder) as log:
         found = log.check(photos=False)
     n = int(found["code"].isin(["impossible", "unlikely", "time to come"]).sum())

@@ -11,6 +11,7 @@ import hashlib
 import io
 import json
 import lzma
+import tomllib
 import zipfile
 import zlib
 from itertools import islice
@@ -20,12 +21,15 @@ import sqlalchemy as sa
 
 from qckit.errors import InputError, one_line
 from qckit.files import restore as restored_text
+from qckit.files import write_whole
 from qckit.log import engine, package_rows, schema
 from qckit.log.packing import PACKAGE, TABLES_OUT
+from qckit.settings import SETTINGS_FILE
 
-__all__ = ["restore_zip", "verify_zip"]
+__all__ = ["keep_settings", "restore_zip", "verify_zip"]
 
 _ROWS_AT_ONCE = 50_000
+_MOST_SETTINGS = 200_000  # bytes
 _MOST_ABOUT = 5_000_000  # bytes of the description
 _MOST_TABLE = 8 * 10**9  # bytes of a table: a hundred million objects
 _LONGEST_LINE = 2_000_000
@@ -245,3 +249,38 @@ def _in(text: str, kind: type):
     if kind is int and abs(number) >= 2**63:
         raise ValueError("the number is too large")
     return number
+
+
+def keep_settings(path: str | Path, folder: str | Path) -> Path | None:
+    """Lay the settings of a package beside those of a site where they differ; they are not put into use.
+
+    Settings say where a log lies and how dates are read, so a person decides about them.
+
+    Parameters
+    ----------
+    path : path
+        A whole-site zip, or a backup, which holds none.
+    folder : path
+        The site folder that it was restored into.
+
+    Returns
+    -------
+    Path or None
+        The file written; None where there is nothing to decide.
+    """
+    if not zipfile.is_zipfile(path):
+        return None
+    package, _about = _package(Path(path))
+    with package:
+        if SETTINGS_FILE not in set(package.namelist()):
+            return None
+        text = _text(package, SETTINGS_FILE, _MOST_SETTINGS)
+    here = Path(folder) / SETTINGS_FILE
+    try:
+        if tomllib.loads(text) == tomllib.loads(here.read_text(encoding="utf-8")):
+            return None
+    except (OSError, ValueError):
+        pass
+    target = here.with_name("qckit-of-the-zip.toml")
+    write_whole(target, text)
+    return target

@@ -78,6 +78,25 @@ def test_the_zip_comes_back_as_an_identical_log(any_log, tmp_path):
     )
 
 
+def test_settings_of_a_zip_are_laid_beside_those_of_the_site(filled, tmp_path):
+    from click.testing import CliRunner
+
+    from qckit.cli import command
+
+    def restored(folder):
+        return CliRunner().invoke(command, ["log", "restore", str(path), str(folder)]).output
+
+    settings = filled.folder / "qckit.toml"
+    path = export_zip(filled, tmp_path / "site.zip")
+    same, other = new_site(tmp_path / "same"), new_site(tmp_path / "other", date_order="mdy")
+    (same / "qckit.toml").write_text(settings.read_text(encoding="utf-8") + "# no more\n", encoding="utf-8")
+    assert "note: the settings" not in restored(same) and not list(same.glob("qckit-of*"))
+    beside = other / "qckit-of-the-zip.toml"
+    assert f"differ from this folder's qckit.toml and were not taken: see {beside}." in restored(other)
+    assert beside.read_text(encoding="utf-8") == settings.read_text(encoding="utf-8")
+    assert 'date_order = "mdy"' in (other / "qckit.toml").read_text(encoding="utf-8")
+
+
 def test_from_a_file_to_a_server_and_back(log, postgres_url, tmp_path):
     from qckit.log import restore
 
