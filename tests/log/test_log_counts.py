@@ -362,7 +362,9 @@ def test_a_scale_that_is_not_the_sheets_is_refused_and_named(filled):
 def test_flags_of_photos_are_passed_on(filled):
     photos, objects = counted()
     result = filled.record_counts(photos.assign(flags=["few;blurred", ""]), objects=objects, by="op1")
-    assert result.notes == ["1 of 2 photos carries a flag: look at it before the counts are used: a.jpg (too few animals, out of focus)"]
+    assert result.notes == [
+        "1 of 2 photos carries a flag: look at it before the counts are used: a.jpg (too few animals, out of focus)"
+    ]
 
 
 def test_record_says_what_it_left_out(filled, site, tmp_path):
