@@ -45,6 +45,8 @@ def test_the_mask_holds_what_the_truth_says(photo):
         rows, columns = np.nonzero(mask == number)
         box = (columns.min(), rows.min(), columns.max() + 1, rows.max() + 1)
         assert box == (one["x0"], one["y0"], one["x1"], one["y1"])
+        middle = columns.mean() + 0.5, rows.mean() + 0.5  # of what shows, wherever the whole body's lies
+        assert (one["x_px"], one["y_px"]) == pytest.approx(middle, abs=1.0), (number, one["stage"])
     assert (mask.shape[1], mask.shape[0]) == (row["width_px"], row["height_px"])
 
 
