@@ -101,6 +101,8 @@ class PhotoSigns:
         Nauplii expected to be none, and expected to have been missed.
     between : float
         Share of cysts and shells whose opacity is neither clearly the one's nor the other's; 0 where there are few.
+    paler_cysts : int
+        From :func:`qckit.counting.paler.paler_cysts`.
     in_frame : int, optional
         Nauplii, umbrella stages and cysts counted in a drawn frame; None where the whole photo is the frame.
     """
@@ -125,6 +127,7 @@ class PhotoSigns:
     invented_nauplii: float = 0.0
     missed_nauplii: float = 0.0
     between: float = 0.0
+    paler_cysts: int = 0
     in_frame: int | None = None
 
     @property
@@ -136,6 +139,12 @@ class PhotoSigns:
     def off_chance(self) -> float:
         """The chance that the hatching percentage is off by more than ``OFF_POINTS``."""
         return off_chance(self.swing, self.between)
+
+    @property
+    def paler_points(self) -> float:
+        """Points by which the hatching percentage would rise, were the paler kind of cysts shells."""
+        nauplii, full = (int((self.stages < k).sum()) for k in (1, 3))
+        return 100 * nauplii / max(full - self.paler_cysts, 1) - 100 * nauplii / max(full, 1)
 
     @property
     def is_unsure(self) -> bool:
@@ -280,6 +289,13 @@ def _doubt_flags(signs: PhotoSigns):
             "groups",
             f"Cysts and empty shells look otherwise here than they were read, which moves the hatching percentage by "
             f"{signs.shift:.0f} points: look at the checked picture and correct it by hand.",
+        )
+    elif n >= FEWEST_JUDGED and signs.paler_points > OFF_POINTS:
+        yield Flag(
+            "groups",
+            f"The cysts are of two kinds of darkness, and the {signs.paler_cysts} paler ones are nearer to the shells: "
+            f"if those are shells, the hatching percentage is {signs.paler_points:.0f} points higher. Look at them in "
+            "the checked picture and correct them by hand.",
         )
 
 

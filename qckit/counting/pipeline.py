@@ -17,6 +17,7 @@ from qckit.counting.frame import apply_frame
 from qckit.counting.integrity import judge_integrity
 from qckit.counting.learned import load_learned
 from qckit.counting.measuring import FEATURES
+from qckit.counting.paler import paler_cysts
 from qckit.counting.regions import check_region, counted_in_region, region_area_mm2
 from qckit.counting.result import PhotoCount, version_with
 from qckit.counting.second import propose_objects, read_at_centres, reader_module
@@ -245,6 +246,7 @@ def _signs(findings: Findings, *, one_reader, in_frame):
         swing=swing,
         shift=hatch_shift(found.p, found.p_read),
         between=between,
+        paler_cysts=paler_cysts(found.p, found.features),
         length_um=found.sizes["length_um"][is_counted],
         body_width_um=_body_width(analysis),
         reader_share=findings.differing,

@@ -20,7 +20,14 @@ from qckit.counting.mixture import settle_cysts_and_shells
 from qckit.counting.pieces import CONTRAST_BINS
 from qckit.stages import STAGES
 
-__all__ = ["RoundBodies", "evidence_of_two", "settle_by_groups", "settle_round_bodies"]
+__all__ = [
+    "RoundBodies",
+    "evidence_of_two",
+    "schwarz_of_two",
+    "settle_by_groups",
+    "settle_round_bodies",
+    "two_normal",
+]
 
 LOOKS = (
     *("contrast", "contrast_sd", "signal", "signal_sd", "gradient", "rim_gradient", "rim_contrast", "rel_contrast"),
@@ -184,9 +191,27 @@ def evidence_of_two(bodies: RoundBodies) -> float:
     for _ in range(TURNS):
         along = bodies.read_by_others(group, rule)
         along = along / max(along.std(), 1e-9)
-        group, _, apart = _two_normal(along, group)
+        group, _, apart = two_normal(along, group)
         if not apart:
             return -np.inf
+    return schwarz_of_two(along, group)
+
+
+def schwarz_of_two(along: np.ndarray, group: np.ndarray) -> float:
+    """How much better two normal groups of one width describe places on a line than one does; below 0 for one.
+
+    Schwarz's criterion, as in :func:`evidence_of_two`.
+
+    Parameters
+    ----------
+    along : (n,) ndarray
+    group : (n,) ndarray
+        Chance of each to belong to the first group, from :func:`two_normal`.
+
+    Returns
+    -------
+    float
+    """
     share = group.mean()
     means = [np.average(along, weights=chance) for chance in (group, 1 - group)]
     width = (
@@ -250,14 +275,28 @@ def _parted(z: np.ndarray, reading: np.ndarray, weight: np.ndarray) -> tuple[np.
         within /= weight.sum()
         within += RIDGE * np.trace(within) / len(within) * np.eye(len(within)) + 1e-9 * np.eye(len(within))
         along = z @ np.linalg.solve(within, first - second)
-        group, says, apart = _two_normal(along / max(along.std(), 1e-9), group)
+        group, says, apart = two_normal(along / max(along.std(), 1e-9), group)
         if not apart:
             break
     return group, says, apart
 
 
-def _two_normal(along: np.ndarray, group: np.ndarray) -> tuple[np.ndarray, np.ndarray, float]:
-    """Two normal groups of one width along a line, from the chances of belonging to the first."""
+def two_normal(along: np.ndarray, group: np.ndarray) -> tuple[np.ndarray, np.ndarray, float]:
+    """Part a line into two normal groups of one width, from first chances of belonging to the first.
+
+    Parameters
+    ----------
+    along : (n,) ndarray
+    group : (n,) ndarray
+        0 to 1.
+
+    Returns
+    -------
+    group, says : (n,) ndarray
+        That chance, and its logit.
+    apart : float
+        Distance of the groups' means, in their width; 0 where one dwindles or the second lies above the first.
+    """
     from scipy.special import expit
 
     says, apart = np.zeros(len(along)), 0.0
