@@ -9,13 +9,13 @@ from qckit.counting.paler import paler_cysts
 
 
 def bodies(*kinds):
-    """Surely read bodies: (stage, how many, their darkness) each, in a scatter of 0.08."""
+    """Surely read bodies: (stage, how many, their darkness) each, in a scatter of 0.05."""
     rng = np.random.default_rng(4)
     p, looks = [], []
     for stage, n, dark in kinds:
         p.append(np.full((n, 5), 0.01) + 0.95 * np.eye(5)[stage])
         looks.append(np.zeros((n, len(FEATURES))))
-        looks[-1][:, FEATURES.index("contrast")] = dark + rng.normal(0, 0.08, n)
+        looks[-1][:, FEATURES.index("contrast")] = dark + rng.normal(0, 0.05, n)
     return np.concatenate(p), np.concatenate(looks)
 
 
