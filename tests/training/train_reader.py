@@ -35,6 +35,7 @@ import time
 from pathlib import Path
 
 import numpy as np
+import taken_back
 import torch
 import torch.distributed as dist
 import torch.nn.functional as F
@@ -44,6 +45,7 @@ from other_scenes import Others, camera, ended, joined, own_batches
 from torch import nn
 
 N_FOLDS = 2
+SETTLING = 40  # batches from which the normalisation of a reader taken back is set
 LABELLED = ("photos", "photos_second_make")  # sets that are dealt into folds
 
 
@@ -94,6 +96,14 @@ def agreed(number, device):
     return held.item()
 
 
+@torch.no_grad()
+def batch(sources, device):
+    """Pictures of one step, and what is wanted of them."""
+    light, ids, *rest = joined([s() for s in sources])
+    x, ids, beyond = ended(camera(light, device), ids)
+    return x, targets(ids, *rest, beyond)
+
+
 def train(sources, minutes, device, width, seed, start_from=None, lr=3e-3, until=None, keep=None):
     """Train on crops of ``sources``: functions without arguments that each give a part of the batch.
 
@@ -102,7 +112,10 @@ def train(sources, minutes, device, width, seed, start_from=None, lr=3e-3, until
     torch.manual_seed(seed)
     np.random.seed(seed)
     net = Reader(width).to(device).to(memory_format=torch.channels_last)
-    if start_from:
+    if start_from and start_from.suffix == ".onnx":
+        taken_back.start_from(net, start_from)
+        taken_back.normalise(net, (batch(sources, device)[0] for _ in range(SETTLING)))
+    elif start_from:
         net.load_state_dict({k: torch.from_numpy(v) for k, v in np.load(start_from).items()})
     if dist.is_initialized():
         for t in net.state_dict().values():
@@ -122,10 +135,7 @@ def train(sources, minutes, device, width, seed, start_from=None, lr=3e-3, until
         rate = min(1, (step + 1) / 200) * (0.5 * (1 + math.cos(math.pi * min(spent, 1))) + 1e-3)
         for group in optimiser.param_groups:
             group["lr"] = lr * rate
-        with torch.no_grad():
-            light, ids, *rest = joined([s() for s in sources])
-            x, ids, beyond = ended(camera(light, device), ids)
-            wanted = targets(ids, *rest, beyond)
+        x, wanted = batch(sources, device)
         with torch.autocast(device.type, dtype=torch.bfloat16):
             out = F.pixel_shuffle(net(x.contiguous(memory_format=torch.channels_last)), 2)
         loss, parts = loss_of(out, wanted)
@@ -237,7 +247,7 @@ def main():
     parser.add_argument("--until", type=Path, help="a file that says when to end [s since 1970]; may change meanwhile")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--tag", default="")
-    parser.add_argument("--start", type=Path, help="weights-*.npz of an earlier training to go on from")
+    parser.add_argument("--start", type=Path, help="weights-*.npz, or a shrunk reader, to go on from")
     parser.add_argument("--rate", type=float, default=3e-3, help="highest step size (1e-3 is right when going on)")
     args = parser.parse_args()
     device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
