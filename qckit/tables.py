@@ -22,6 +22,7 @@ __all__ = [
     "column_dtypes",
     "empty_table",
     "table_columns",
+    "to_clock",
     "to_utc",
 ]
 PROBLEM_COLUMNS = ("row", "column", "value", "rule", "remedy")
@@ -86,6 +87,23 @@ def to_utc(times):
     import pandas as pd
 
     return pd.to_datetime(times, utc=True, format="ISO8601")
+
+
+def to_clock(time, timezone):
+    """Put a time without offset at a site's clock, also where the clock skips it or shows it twice.
+
+    Parameters
+    ----------
+    time : Timestamp
+        Without offset. Some clocks are changed at midnight, so a day may begin at such a time.
+    timezone : str or tzinfo
+
+    Returns
+    -------
+    Timestamp
+        Of a time that is skipped the next one there is; of one that is shown twice the first.
+    """
+    return time.tz_localize(timezone, ambiguous=True, nonexistent="shift_forward")
 
 
 _DTYPE = {

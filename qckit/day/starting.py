@@ -12,7 +12,7 @@ import pandas as pd
 
 from qckit.day.hatches import SLACK_H, HatchState
 from qckit.errors import QcError
-from qckit.hatch.in_use import IN_USE_DAYS, last_used
+from qckit.hatch.in_use import IN_USE_DAYS, is_in_use, last_used
 from qckit.hatch.weighing import grams_to_weigh, say_grams
 from qckit.tables import to_utc
 
@@ -109,7 +109,7 @@ def lots_in_use(tables: SiteTables, *, now: dt.datetime, counts: pd.DataFrame) -
     for lot in tables.lots.to_dict("records"):
         name, opened = lot["lot"], "" if pd.isna(lot["opened"]) else str(lot["opened"])
         used = last.get(name)
-        is_used = used is not None and (now - used) <= dt.timedelta(days=IN_USE_DAYS)
+        is_used = is_in_use(used, now)
         is_new = used is None and opened != "" and _days_since(opened, now) <= IN_USE_DAYS
         if not (is_used or is_new):
             continue

@@ -23,6 +23,7 @@ from qckit.hatch.lot_level import LotLevel, lot_level
 from qckit.hatch.metrics import require_lot
 from qckit.hatch.photo_counts import photo_counts_of
 from qckit.hatch.weighing import grams_to_weigh, say_grams
+from qckit.tables import to_clock
 from qckit.words import figures, plural
 
 __all__ = ["RISKS", "DosePlan", "plan_dose"]
@@ -378,7 +379,7 @@ def _renew_by(day, level):
     """When the dose should be worked out anew: after a month, or before the lot's trend has moved it by 5 %."""
     drift = abs(level.slope_per_month) / 30.4375
     days = min(_RENEW_DAYS, _DRIFT / drift if drift > 0 else _RENEW_DAYS)
-    return (day + pd.Timedelta(days=max(1.0, days))).floor("D")
+    return to_clock((day + pd.Timedelta(days=max(1.0, days))).tz_localize(None).floor("D"), day.tz)
 
 
 def _nothing_known(lot, hatches, cones):

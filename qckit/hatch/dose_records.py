@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import dataclass
 
 import pandas as pd
@@ -11,7 +12,7 @@ from qckit.hatch.lot_level import ordinary_hatches
 from qckit.hatch.metrics import cone_metrics
 from qckit.hatch.photo_counts import mark_photo_counts
 from qckit.hatch.subsamples import fill_volumes
-from qckit.tables import to_utc
+from qckit.tables import to_clock, to_utc
 
 __all__ = ["DoseRecords", "dose_records"]
 
@@ -70,14 +71,18 @@ def _moment(day, tables):
     """The moment asked about at the site's clock: a day's end where only a date was given, else the newest record's."""
     zone = tables.settings.site.timezone
     if not day:
-        return max(to_utc(tables.hatches["started"]).max(), to_utc(tables.samples["taken"]).max()).tz_convert(zone)
+        newest = pd.concat([to_utc(tables.hatches["started"]), to_utc(tables.samples["taken"])]).max()
+        if pd.isna(newest):
+            raise InputError("no hatch is in the log, so no dose can be worked out. Import the field sheets first.")
+        return newest.tz_convert(zone)
     try:
-        at = pd.Timestamp(day)
+        at = pd.Timestamp(dt.datetime.fromisoformat(str(day)))
     except ValueError as error:
         raise InputError(f"day is {day!r}, which is no date. Write it like 2026-11-04.") from error
-    at = at.tz_localize(zone) if at.tzinfo is None else at.tz_convert(zone)
+    at = to_clock(at, zone) if at.tzinfo is None else at.tz_convert(zone)
     return _end_of_day(at) if len(str(day)) <= 10 else at
 
 
 def _end_of_day(at):
-    return at.normalize() + pd.DateOffset(days=1) - pd.Timedelta(seconds=1)
+    midnight = at.tz_localize(None).normalize() + pd.Timedelta(days=1)
+    return to_clock(midnight, at.tz) - pd.Timedelta(seconds=1)

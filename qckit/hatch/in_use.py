@@ -8,7 +8,7 @@ from qckit.tables import to_utc
 
 __all__ = ["IN_USE_DAYS", "is_in_use", "last_used"]
 
-IN_USE_DAYS = 30.0
+IN_USE_DAYS = 30
 
 
 def last_used(hatches: pd.DataFrame, now) -> pd.Series:
@@ -18,7 +18,6 @@ def last_used(hatches: pd.DataFrame, now) -> pd.Series:
     return at[at <= now].groupby(made["lot"]).max()
 
 
-def is_in_use(hatches: pd.DataFrame, lot: str, now) -> bool:
-    """Tell whether a lot was hatched for feed within a month before a moment."""
-    used = last_used(hatches, now).get(lot)
-    return used is not None and now - used <= pd.Timedelta(days=IN_USE_DAYS)
+def is_in_use(used: pd.Timestamp | None, now) -> bool:
+    """Tell whether a lot used last at a time, or never, is in use: by days of now's clock, whatever the hour."""
+    return used is not None and (now.date() - used.tz_convert(now.tzinfo).date()).days <= IN_USE_DAYS

@@ -70,7 +70,7 @@ def month_jobs(site: str | Path, month: str, *, lot: str = "", each_lot: bool = 
         first, last = month_bounds(each, zone)
         inside = (at >= first) & (at < last)
         if not inside.any():
-            raise InputError(no_hatch_words(hatches, each, lot))
+            raise InputError(no_hatch_words(hatches, each, lot, zone))
         jobs.append(("month", {"month": each, "lot": lot}))
         if each_lot and not lot:
             used = sorted(set(hatches.loc[inside, "lot"]))

@@ -9,7 +9,8 @@ import pandas as pd
 import pytest
 
 from qckit.errors import InputError
-from qckit.hatch import harvest_losses, harvest_recovery, plan_dose, recovery_by_cone, wall_table
+from qckit.hatch import dose_records, harvest_losses, harvest_recovery, plan_dose, recovery_by_cone, wall_table
+from qckit.hatch.in_use import is_in_use, last_used
 from qckit.hatch.lot_level import LotLevel
 from qckit.settings import FeedSettings, LimitSettings, Settings
 from qckit.site_tables import SiteTables
@@ -98,6 +99,17 @@ def test_a_lot_out_of_use_has_no_dose_in_the_review_of_an_old_month():
     assert not any("Dose" in step for step in review.next_steps)
 
 
+@pytest.mark.parametrize("hour", ["00:10", "08:59", "23:59"])
+def test_a_lot_is_in_use_for_thirty_days_whatever_the_hour(hour):
+    hatches = room().hatches
+    last = last_used(hatches, pd.Timestamp("2027-01-01T00:00:00+00:00"))
+    assert str(last["L"]) == "2026-06-09 09:00:00+00:00" and last.get("Q") is None
+    assert is_in_use(last["L"], pd.Timestamp(f"2026-07-09T{hour}:00+00:00"))
+    assert not is_in_use(last["L"], pd.Timestamp(f"2026-07-10T{hour}:00+00:00"))
+    assert not is_in_use(None, pd.Timestamp("2026-07-09T00:00:00+00:00"))
+    assert not len(last_used(hatches.assign(purpose="standard test"), last["L"]))
+
+
 def test_counts_made_after_the_moment_asked_about_are_not_looked_at():
     tables = room()
     now = "2026-06-09T08:00:00+00:00"  # those started the day before are not counted yet
@@ -110,6 +122,33 @@ def test_a_day_ends_at_the_clock_of_the_site():
     tables = room()
     settings = replace(tables.settings, site=replace(tables.settings.site, timezone="America/Lima"))
     assert str(plan_dose(tables.but(settings=settings), "L", day="2026-06-09").day) == "2026-06-09 23:59:59-05:00"
+
+
+@pytest.mark.parametrize(
+    "zone, day, end",
+    [  # clocks that are changed at midnight, so that a day begins an hour late, or with an hour shown twice
+        ("America/Santiago", "2026-09-06", "2026-09-06 23:59:59-03:00"),
+        ("America/Santiago", "2026-09-05", "2026-09-05 23:59:59-04:00"),
+        ("America/Havana", "2026-11-01", "2026-11-01 23:59:59-05:00"),
+        ("America/Havana", "2026-11-01T10:00:00-05:00", "2026-11-01 23:59:59-05:00"),
+        ("America/Havana", "2026-10-02", "2026-10-02 23:59:59-04:00"),  # to be worked out anew by 1 November
+    ],
+)
+def test_a_day_on_which_clocks_are_changed_has_a_dose(zone, day, end):
+    tables = room()
+    plan = plan_dose(
+        tables.but(settings=replace(tables.settings, site=replace(tables.settings.site, timezone=zone))), "L", day=day
+    )
+    assert str(plan.day) == end
+    assert plan.renew_by.date() == (plan.day + pd.Timedelta(days=30)).date()
+
+
+def test_without_any_hatch_no_day_can_be_chosen():
+    tables = room()
+    empty = tables.but(hatches=tables.hatches.head(0), samples=tables.samples.head(0))
+    with pytest.raises(InputError) as error:
+        dose_records(empty)
+    assert str(error.value) == ("no hatch is in the log, so no dose can be worked out. Import the field sheets first.")
 
 
 @pytest.mark.parametrize("days, tests, basis", [(0, 1, "test"), (20, 0, "production"), (20, 1, "both")])
@@ -239,8 +278,9 @@ def test_a_lot_without_counts_is_told_what_is_missing():
         plan_dose(tables.but(samples=tables.samples.iloc[:0]), "L")
     with pytest.raises(InputError, match="nauplii per gram are not known of its counted hatches"):
         plan_dose(tables.but(samples=tables.samples.assign(volume_ul=np.nan)), "L")
-    with pytest.raises(InputError, match="which is no date"):
-        plan_dose(tables, "L", day="yesterday")
+    for day in ("yesterday", "2026-05", "05.06.2026"):  # of a month, or in an order that two people read as two days
+        with pytest.raises(InputError, match=f"day is '{re.escape(day)}', which is no date"):
+            plan_dose(tables, "L", day=day)
 
 
 def test_a_plan_shows_itself_and_draws_its_risks():

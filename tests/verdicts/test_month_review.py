@@ -16,6 +16,8 @@ from qckit.practice.history import invented_history
 from qckit.settings import Settings
 from qckit.site_tables import SiteTables
 from qckit.tables import check_table
+from qckit.verdicts.month.periods import _periods, month_bounds
+from qckit.verdicts.month.records import no_hatch_words
 from qckit.verdicts.month.set_aside import aside_row
 from qckit.verdicts.month.signals import CHANGE_RULE, open_signals
 from qckit.verdicts.month.study import study_month
@@ -431,6 +433,24 @@ def test_messages(tables):
         "2026-10: no production hatch is in the log. Import the field sheets first.",
         lambda: review_month(empty, month="2026-10"),
     )
+
+
+def test_months_are_those_of_the_sites_clock():
+    begun = ["2025-12-31T23:30:00+00:00", "2026-03-31T22:30:00+00:00"]  # half past midnight in Berlin, a month later
+    hatches = pd.DataFrame({"lot": "L", "purpose": "production", "started": begun})
+    assert no_hatch_words(hatches, "2025-12", "", "Europe/Berlin") == (
+        "2025-12: no production hatch was started in that month. The log holds those of 2026-01 to 2026-04. "
+        "Choose another month."
+    )
+
+
+def test_a_month_may_begin_with_an_hour_that_the_clock_shows_twice():
+    first, last = month_bounds("2026-11", "America/Havana")  # the clock goes back from one to midnight on 1 November
+    assert (str(first), str(last)) == ("2026-11-01 00:00:00-04:00", "2026-12-01 00:00:00-05:00")
+    assert month_bounds("2026-10", "America/Havana")[1] == first
+    assert [str(start) for _, start, _ in _periods("2026-12", last, last)][1] == str(first)
+    first, _ = month_bounds("2026-09-06..2026-09-30", "America/Santiago")  # and here that day begins at one
+    assert str(first) == "2026-09-06 01:00:00-03:00"
 
 
 def test_site_chooses_its_rules(recent):

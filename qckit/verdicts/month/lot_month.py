@@ -14,7 +14,7 @@ from qckit.errors import InputError
 from qckit.hatch.dose import cost_per_million
 from qckit.hatch.dose_plan import DosePlan, plan_dose
 from qckit.hatch.dose_records import dose_records
-from qckit.hatch.in_use import is_in_use
+from qckit.hatch.in_use import is_in_use, last_used
 from qckit.hatch.intervals import proportion_over_cones
 from qckit.hatch.plain_intervals import positive_mean_interval
 from qckit.verdicts.month.lot_levels import LotLevel
@@ -133,10 +133,12 @@ def _level(reviewed, name, quantity, days=_LEVEL_DAYS):
 
 def with_doses(month_lots, tables, now=""):
     """Add to each lot still in use its dose of the day of the review (that of every page) and its words."""
-    records = dose_records(tables, day=now) if month_lots else None
-    found = {}
+    if not month_lots:
+        return {}
+    records, found = dose_records(tables, day=now), {}
+    used = last_used(records.hatches, records.day)
     for name, of_lot in month_lots.items():
-        if not is_in_use(records.hatches, name, records.day):
+        if not is_in_use(used.get(name), records.day):
             found[name] = of_lot
             continue
         try:

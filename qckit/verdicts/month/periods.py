@@ -9,6 +9,7 @@ import pandas as pd
 from qckit.errors import InputError
 from qckit.hatch.intervals import proportion_over_cones
 from qckit.hatch.plain_intervals import mean_interval
+from qckit.tables import to_clock
 
 __all__ = ["compare_periods", "month_bounds"]
 
@@ -38,8 +39,7 @@ def month_bounds(month: str, timezone: str = "UTC"):
             raise ValueError
         if len(ends) == 1 and len(ends[0]) > 7:
             raise ValueError
-        first = pd.Timestamp(ends[0] if len(ends[0]) > 7 else f"{ends[0]}-01", tz=timezone)
-        end = pd.Timestamp(ends[-1] if len(ends[-1]) > 7 else f"{ends[-1]}-01", tz=timezone)
+        first, end = (pd.Timestamp(end if len(end) > 7 else f"{end}-01") for end in (ends[0], ends[-1]))
     except ValueError:
         raise InputError(
             f"month is {str(month)!r} and must be written YYYY-MM, such as 2026-10, or as a period, such as "
@@ -48,19 +48,24 @@ def month_bounds(month: str, timezone: str = "UTC"):
     last = end + (pd.DateOffset(days=1) if len(ends[-1]) > 7 else pd.DateOffset(months=1))
     if last <= first:
         raise InputError(f"month is {month!r}, and that period ends before it begins. Swap the two days.")
-    return first, last
+    return to_clock(first, timezone), to_clock(last, timezone)
+
+
+def _before(at, step):
+    """A time moved back by months or years of the site's clock."""
+    return to_clock(at.tz_localize(None) - step, at.tz)
 
 
 def _periods(month, first, last):
     """The period, the one before it, and the same a year before: words and bounds."""
     if ".." not in month:
-        step = pd.DateOffset(months=1)
         yield "this month", first, last
-        yield "month before", first - step, first
+        yield "month before", _before(first, pd.DateOffset(months=1)), first
     else:
         yield "this period", first, last
         yield "period before", first - (last - first), first
-    yield "a year before", first - pd.DateOffset(years=1), last - pd.DateOffset(years=1)
+    year = pd.DateOffset(years=1)
+    yield "a year before", _before(first, year), _before(last, year)
 
 
 def compare_periods(history, month, first, last, lot):

@@ -58,13 +58,13 @@ def left_out(hatches, first, last, lot, chosen) -> list[str]:
     return out
 
 
-def no_hatch_words(hatches, month, lot) -> str:
-    """Say that nothing can be reviewed, and which months can."""
+def no_hatch_words(hatches, month, lot, timezone) -> str:
+    """Say that nothing can be reviewed, and which months of the site's clock can."""
     of = f" of lot {lot}" if lot else ""
     made = hatches[(hatches["purpose"] == "production") & (hatches["lot"].eq(lot) if lot else True)]
     if not len(made):
         return f"{month}: no production hatch{of} is in the log. Import the field sheets first."
-    at = to_utc(made["started"])
+    at = to_utc(made["started"]).dt.tz_convert(timezone)
     return (
         f"{month}: no production hatch{of} was started in that month. The log holds those of {at.min():%Y-%m} to "
         f"{at.max():%Y-%m}. Choose another month."

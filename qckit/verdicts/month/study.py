@@ -96,7 +96,7 @@ def study_month(tables: SiteTables, *, month, lot="", rules=None, is_proposed=Fa
     first, last = month_bounds(month, settings.site.timezone)
     rules = tuple(rules) if rules is not None else _rules(settings)
     history = _history(tables, samples, last)
-    chosen = _chosen(history, hatches, month, lot, first)
+    chosen = _chosen(history, tables, month, lot, first)
     names = sorted(chosen["lot"].unique())
     done = _explained(tables.signals)
     searched = search_month(history[~history["hatch"].isin(done)], tables, lot=lot, names=names, first=first, last=last)
@@ -145,14 +145,15 @@ def study_month(tables: SiteTables, *, month, lot="", rules=None, is_proposed=Fa
     )
 
 
-def _chosen(history, hatches, month, lot, first):
+def _chosen(history, tables, month, lot, first):
     """The hatches of the period, of one lot or of all; an error where there is none."""
-    if lot and lot not in set(hatches["lot"]):
-        raise unknown_name("lot", lot, sorted(set(hatches["lot"])), where="hatches")
+    known = set(tables.hatches["lot"])
+    if lot and lot not in known:
+        raise unknown_name("lot", lot, sorted(known), where="hatches")
     inside = history[history["at"] >= first]
     chosen = inside[inside["lot"] == lot] if lot else inside
     if not len(chosen):
-        raise InputError(no_hatch_words(hatches, month, lot))
+        raise InputError(no_hatch_words(tables.hatches, month, lot, tables.settings.site.timezone))
     return chosen
 
 
