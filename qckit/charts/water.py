@@ -126,11 +126,10 @@ def water_limits(points, name, *, first, last=None, rules=("beyond_3",), over=()
     True
     """
     reach = _SEASONAL_DAYS if name in _SEASON else _REACH_DAYS
-    base = points[(points["at"] < first) & (points["at"] >= first - pd.Timedelta(days=reach))]
-    left_out = frozenset(base.loc[base["label"].isin(set(over)), "label"])
-    base = base[~base["label"].isin(left_out)]
+    since, is_over = first - pd.Timedelta(days=reach), points["label"].isin(set(over))
+    base = points[(points["at"] < first) & (points["at"] >= since) & ~is_over]
     if base["at"].dt.floor("D").nunique() < LEAST_DAYS:
-        base = points
+        base, since = points[~is_over], points["at"].min()
     days = day_numbers(base["at"])
     n_days = len(np.unique(days))
     if n_days < LEAST_DAYS or not np.ptp(base["y"]) > 0:
@@ -164,7 +163,7 @@ def water_limits(points, name, *, first, last=None, rules=("beyond_3",), over=()
         tail_df=model.tail_df,
         first=base["at"].min(),
         last=base["at"].max(),
-        left_out=left_out,
+        left_out=frozenset(points.loc[is_over & (points["at"] >= since), "label"]),
     )
 
 

@@ -114,3 +114,14 @@ def test_a_change_that_was_over_before_the_month_is_in_no_limits():
     chart = build_chart(series.assign(far_off=""), "salinity_ppt", period=period, days=days, rules=("beyond_3",))
     assert chart.baseline_words.endswith("; 60 hatches of earlier changes left out")
     assert set(chart.frame.loc[chart.frame["phase"] == "set aside", "label"]) == over
+
+
+def test_a_change_that_was_over_is_in_no_limits_where_days_before_the_month_are_few():
+    rng = np.random.default_rng(5)
+    ppt = np.round(33 + rng.normal(0, 0.3, 60), 1)
+    ppt[15:30] += 13  # five days of too much salt; with them left out, five days are left before the month
+    points = water_points(series_of("salinity_ppt", ppt), "salinity_ppt")
+    over = set(points["label"].iloc[15:30])
+    days = water_limits(points, "salinity_ppt", first=points["at"].iloc[30], over=over)
+    assert (days.limits.centre, days.n_days, days.left_out) == (pytest.approx(33, abs=0.3), 15, over)
+    assert water_limits(points.head(36), "salinity_ppt", first=points["at"].iloc[30], over=over) is None
