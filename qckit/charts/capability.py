@@ -38,10 +38,10 @@ class Capability:
         """The share in words."""
         if not math.isfinite(self.share_pct):
             return f"{self.n_hatches} hatches are too few to expect a share below {self.minimum:g} %."
-        share, bounds = estimated(self.share_pct, self.share_pct_low, self.share_pct_high, "%").split(" (")
+        share, bracket, bounds = estimated(self.share_pct, self.share_pct_low, self.share_pct_high, "%").partition(" (")
         return (
-            f"{share} of hatches are to be expected below the site's minimum of {self.minimum:g} % "
-            f"({bounds}; {self.n_below} of {self.n_hatches} were"
+            f"{share} of hatches are to be expected below the site's minimum of {self.minimum:g} %"
+            f"{bracket}{bounds}; {self.n_below} of {self.n_hatches} were"
             f"{self.of and f', of {self.of}'}."
         )
 
@@ -98,7 +98,7 @@ def share_below(hatch_pct, minimum, *, confidence=0.95, least=8, of="") -> Capab
         )
     x = _logit(np.clip(y, 0.5, 99.5))
     spread = float(np.std(x, ddof=1))
-    if not spread > 0:
+    if not np.ptp(x) > 0:  # the spread of equal numbers may be rounded to more than 0
         share = 100.0 if x[0] < _logit(minimum) else 0.0
         return Capability(
             minimum=float(minimum),

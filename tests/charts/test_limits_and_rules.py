@@ -298,3 +298,8 @@ def test_too_few_hatches_have_no_share():
     found = share_below([80, 81], 75)
     assert np.isnan(found.share_pct)
     assert found.sentence == "2 hatches are too few to expect a share below 75 %."
+
+
+def test_hatches_that_are_all_alike_have_a_share_and_no_interval():
+    found = share_below([100.0] * 10, 75)
+    assert found.sentence == "0.0 % of hatches are to be expected below the site's minimum of 75 %; 0 of 10 were."
