@@ -10,11 +10,12 @@ import pytest
 
 import qckit
 from qckit.errors import InputError
+from qckit.hatch.estimates import Estimate
 from qckit.settings import LimitSettings, Settings
 from qckit.site_tables import SiteTables
 from qckit.tables import check_table
 from qckit.verdicts.new_lot.evidence import new_lot_evidence
-from qckit.verdicts.new_lot.rules import RULES, VERDICTS
+from qckit.verdicts.new_lot.rules import RULES, VERDICTS, rounded_pct
 from qckit.verdicts.new_lot.verdict import judge_new_lot
 
 SCHEMA = json.loads((Path(qckit.__file__).parent / "verdicts" / "finding.schema.json").read_text("utf-8"))
@@ -411,3 +412,12 @@ def test_the_schema_refuses_what_is_no_finding(change, where):
     with pytest.raises(jsonschema.ValidationError) as error:
         jsonschema.validate(json.loads(json.dumps(data)), SCHEMA)
     assert where == (str(error.value.absolute_path[0]) if error.value.absolute_path else "")
+
+
+def test_a_bound_and_the_minimum_it_misses_do_not_read_alike():
+    def form(value, low, high, *limits):
+        return rounded_pct(Estimate(value, low, high), *limits)(low)
+
+    assert form(72.4, 59.7, 83.1) == "60 %"
+    assert form(72.4, 59.7, 83.1, 60.0) == "59.7 %"
+    assert form(72.4, 58.7, 83.1, 60.0) == "59 %"

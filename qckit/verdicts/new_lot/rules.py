@@ -85,7 +85,7 @@ def rounded_pct(estimate, *limits):
         What it is held against: minimum or claim.
     """
     low, high = estimate.safe_low, estimate.safe_high
-    decimals = decimals_known(low, high, beside=(estimate.value, *limits))
+    decimals = decimals_known(low, high, beside=(estimate.value, low, high, *limits))
     if any(round(limit, 1) % 1 for limit in limits):
         decimals = 1
     return lambda value: f"{value:.{decimals}f} %" if math.isfinite(value) else "unknown"
