@@ -6,6 +6,7 @@ import pytest
 
 from qckit.verdicts.lots.usual import counted_hatches, describe_hatch, usual_of_lot
 from qckit.verdicts.poor_hatch.causes import CAUSES, cause
+from qckit.verdicts.poor_hatch.count import _flags
 from qckit.verdicts.poor_hatch.effects import AGE, drawn, site_effects
 from qckit.verdicts.poor_hatch.traces import act, draws_of, later_mix
 
@@ -196,3 +197,12 @@ def test_a_lots_fall_with_the_days_since_opening_is_found():
     row = site_effects(counts, worst, lot="L").set_index("quantity").loc[AGE]
     assert row["slope"] == pytest.approx(-0.006, abs=3 * row["se"]) and row["se"] < 0.001
     assert AGE not in set(site_effects(counts, worst)["quantity"])
+
+
+def test_flags_of_photos_are_said_in_words():
+    samples = pd.DataFrame({"sample": ["H1-1", "H1-2"], "counted_by": "photo"})
+    photos = pd.DataFrame(
+        {"photo": ["a.jpg", "b.jpg"], "sample": samples["sample"], "flags": ["unsure; few", "unsure"]}
+    )
+    finding = _flags(samples, photos)
+    assert finding[:3] == ("photo flags", "2 of 2 photos: stages in doubt, too few animals", "doubtful")

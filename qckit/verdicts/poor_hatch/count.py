@@ -11,6 +11,7 @@ import math
 import numpy as np
 import pandas as pd
 
+from qckit.flag_words import say_flags
 from qckit.verdicts.poor_hatch.reference import usually
 from qckit.words import figures, signed
 
@@ -114,9 +115,7 @@ def _flags(samples, photos):
     if bad.empty:
         finding = f"none of the {len(table)} photos carries a flag"
         return "photo flags", finding, "ruled out", 10.0, ""  # a count off by a tenth carries one, by the counter's aim
-    what = dict.fromkeys(f.strip() for text in bad["flags"].astype(str) for f in text.split(";") if f.strip())
-    words = ", ".join(f.replace("-", " ").replace("_", " ") for f in what)
-    finding = f"{len(bad)} of {len(table)} photos: {words}"
+    finding = f"{len(bad)} of {len(table)} photos: {say_flags(';'.join(bad['flags'].astype(str)))}"
     return "photo flags", finding, "doubtful", math.nan, "; ".join(bad["photo"].astype(str))
 
 
