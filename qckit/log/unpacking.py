@@ -267,6 +267,11 @@ def keep_settings(path: str | Path, folder: str | Path) -> Path | None:
     -------
     Path or None
         The file written; None where there is nothing to decide.
+
+    Raises
+    ------
+    InputError
+        They cannot be read.
     """
     if not zipfile.is_zipfile(path):
         return None
@@ -274,7 +279,13 @@ def keep_settings(path: str | Path, folder: str | Path) -> Path | None:
     with package:
         if SETTINGS_FILE not in set(package.namelist()):
             return None
-        text = _text(package, SETTINGS_FILE, _MOST_SETTINGS)
+        try:
+            text = _text(package, SETTINGS_FILE, _MOST_SETTINGS)
+        except (ValueError, *_BROKEN) as error:
+            raise InputError(
+                f"{path}: its records are restored, and its {SETTINGS_FILE} cannot be read ({one_line(error)[:200]}). "
+                f"Check the settings in {Path(folder) / SETTINGS_FILE} by hand."
+            ) from error
     here = Path(folder) / SETTINGS_FILE
     try:
         if tomllib.loads(text) == tomllib.loads(here.read_text(encoding="utf-8")):

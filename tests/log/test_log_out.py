@@ -97,6 +97,22 @@ def test_settings_of_a_zip_are_laid_beside_those_of_the_site(filled, tmp_path):
     assert 'date_order = "mdy"' in (other / "qckit.toml").read_text(encoding="utf-8")
 
 
+def test_settings_of_a_zip_that_cannot_be_read_are_told(filled, tmp_path):
+    from qckit.log.unpacking import keep_settings
+
+    path, broken, site = export_zip(filled, tmp_path / "site.zip"), tmp_path / "broken.zip", new_site(tmp_path / "new")
+    with zipfile.ZipFile(path) as whole, zipfile.ZipFile(broken, "w") as package:
+        for name in whole.namelist():
+            package.writestr(name, b"name = '\xff'" if name == "qckit.toml" else whole.read(name))
+    with pytest.raises(InputError) as caught:
+        keep_settings(broken, site)
+    assert str(caught.value) == (
+        f"{broken}: its records are restored, and its qckit.toml cannot be read ('utf-8' codec can't decode byte 0xff in "
+        f"position 8: invalid start byte). Check the settings in {site / 'qckit.toml'} by hand."
+    )
+    assert not list(site.glob("qckit-of*"))
+
+
 def test_from_a_file_to_a_server_and_back(log, postgres_url, tmp_path):
     from qckit.log import restore
 
