@@ -74,11 +74,13 @@ def put_dates_in_order(html: str, order: str, *, names: Iterable[str] = ()) -> s
     names : iterable of str
         Names of which a date may be part, and which stay; what stands in ``<bdi>``, a style or a drawing stays too.
     """
-    names = tuple(names)
+    if order == "ymd":
+        return html
+    names = tuple(name for name in names if dates_in(name, order) != name)
 
     def in_order(part: re.Match) -> str:
         if not part[0].startswith("<"):
             return dates_in(part[0], order, names=names)
         return _ALT.sub(lambda alt: dates_in(alt[0], order, names=names), part[0])
 
-    return html if order == "ymd" else _PART.sub(in_order, html)
+    return _PART.sub(in_order, html)

@@ -217,11 +217,11 @@ def dates_in(text: str, order: str = "ymd", *, names: Iterable[str] = ()) -> str
     text : str
     order : {"ymd", "dmy", "mdy"}
     names : iterable of str
-        Of lots, hatches and certificates; a date that is part of one stays.
+        Of lots, hatches, samples, photos and certificates; a date that is part of one stays.
     """
-    if order == "ymd":
+    if order == "ymd" or not _ISO_DATE.search(text):
         return text
-    kept = sorted({name for name in names if _ISO_DATE.search(name)}, key=len, reverse=True)
+    kept = sorted({name for name in names if name in text and _ISO_DATE.search(name)}, key=len, reverse=True)
     pattern = "|".join([*(rf"(?<!\w){re.escape(name)}(?!\w)" for name in kept), rf"(?P<date>{_ISO_DATE.pattern})"])
 
     def in_order(found: re.Match) -> str:

@@ -11,6 +11,7 @@ from qckit.directions import isolate_names, isolated, put_dates_in_order
 from qckit.files import write_whole
 from qckit.reports.blocks import PAGE_FOLDER, icon, tone_of
 from qckit.reports.findings import FINDINGS_FILE
+from qckit.reports.pages import names_of
 from qckit.settings import load_settings
 from qckit.words import dates_in
 
@@ -48,9 +49,9 @@ def write_index(site: str | Path) -> Path:
     'index.html'
     """
     site = Path(site)
-    about = load_settings(site).site
-    name, order = about.name, about.date_order
-    found = reports_of(site)
+    settings, found = load_settings(site), reports_of(site)
+    name, order = settings.site.name, settings.site.date_order
+    names = names_of(settings) if found else set()
     kinds = [*_HEADINGS, *sorted({str(f.get("kind")) for f in found} - set(_HEADINGS))]
     sections = []
     for kind in kinds:
@@ -58,7 +59,7 @@ def write_index(site: str | Path) -> Path:
         if rows:
             sections.append(
                 f'<section class="text"><h2>{escape(_HEADINGS.get(kind, kind))}</h2><ul class="reports">'
-                + "".join(_row(row, order) for row in rows)
+                + "".join(_row(row, order, names) for row in rows)
                 + "</ul></section>"
             )
     css = "\n".join((PAGE_FOLDER / f).read_text(encoding="utf-8") for f in ("page.css", "pieces.css", "index.css"))
@@ -72,14 +73,14 @@ def write_index(site: str | Path) -> Path:
     return path
 
 
-def _row(found: dict, order: str) -> str:
+def _row(found: dict, order: str, names) -> str:
     details = found.get("details") or {}
     tone = tone_of(SimpleNamespace(details=details, verdict=str(found.get("verdict", ""))))
     verdict = str(details.get("verdict_words") or str(found.get("verdict", "")).replace("-", " "))
     return (
         f'<li class="qc-{tone}">{icon(tone)}<div><a href="{escape(found["folder"])}/report.html">'
         f"{isolated(found.get('subject', ''))}</a> <strong>{escape(verdict)}</strong>"
-        f"<p>{isolated(dates_in(str(found.get('headline', '')), order, names=found.get('hatches') or ()))}</p>"
+        f"<p>{isolated(dates_in(str(found.get('headline', '')), order, names=names))}</p>"
         f'<p class="made">{escape(str(found.get("made", ""))[:16])}</p>'
         "</div></li>"
     )

@@ -4,11 +4,27 @@ from __future__ import annotations
 
 import copy
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from qckit.directions import isolate_names, put_dates_in_order
 from qckit.reports.blocks import PAGE_FOLDER, STYLE_MARK
 
-__all__ = ["page_html"]
+if TYPE_CHECKING:
+    from qckit.settings import Settings
+
+__all__ = ["names_of", "page_html"]
+
+
+def names_of(settings: Settings) -> set[str]:
+    """Names of the log that may hold a date; none where dates are written as they are kept."""
+    from qckit.log import open_log
+
+    if settings.site.date_order == "ymd":
+        return set()
+    with open_log(settings.folder) as log:
+        tables = {"lot": log.lots(), "hatch": log.hatches(), "sample": log.samples(), "photo": log.photos()}
+        tables["certificate"] = log.certificates()
+    return {str(name) for column, table in tables.items() for name in table[column]}
 
 
 def page_html(notebook, *, title: str, made: str, parameters, versions, photos, date_order="ymd", names=()) -> str:
@@ -29,7 +45,7 @@ def page_html(notebook, *, title: str, made: str, parameters, versions, photos, 
     date_order : {"ymd", "dmy", "mdy"}
         The site's: how every date of the page is written.
     names : iterable of str
-        Of lots and hatches, which stay as they are.
+        Those of :func:`names_of`, which stay as they are.
 
     Returns
     -------

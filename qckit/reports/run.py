@@ -17,6 +17,7 @@ from qckit.files import safe_name, swap_in
 from qckit.reports.execution import execute, work_folder
 from qckit.reports.findings import FINDINGS_FILE
 from qckit.reports.index import REPORTS_FOLDER, write_index
+from qckit.reports.pages import names_of, page_html
 from qckit.reports.parameters import convert_parameters, read_parameters
 from qckit.reports.publishing import for_keeping
 from qckit.settings import Settings, load_settings
@@ -140,7 +141,7 @@ def run_report(
         values = {k: str(values.get(k, v)) for k, v in declared.items() if k not in _GIVEN_PARAMETERS}
         shown += [(k, v) for k, v in values.items() if v]  # what was left empty says nothing
         words = {"title": f"{KINDS[kind].title}: {subject}", "date_order": settings.site.date_order}
-        words["names"] = _names(settings)
+        words["names"] = names_of(settings)
         _write_results(executed, result, finding=finding, shown=shown, made_at=made_at, **words)
         swap_in(result, target / name)
     failed.unlink(missing_ok=True)
@@ -218,17 +219,6 @@ def run_reports(
     return results
 
 
-def _names(settings: Settings) -> set[str]:
-    """Names of the log that may hold a date; none where dates are written as they are kept."""
-    from qckit.log import open_log
-
-    if settings.site.date_order == "ymd":
-        return set()
-    with open_log(settings.folder) as log:
-        tables = {"lot": log.lots(), "hatch": log.hatches(), "certificate": log.certificates()}
-    return {str(name) for column, table in tables.items() for name in table[column]}
-
-
 def _subject(kind: str, given: Mapping, where: str) -> str:
     name = KINDS[kind].subject
     if not str(given.get(name, "")).strip():
@@ -255,8 +245,6 @@ def _write_results(
     executed, result: Path, *, finding: dict, shown: list, title: str, made_at: str, date_order: str, names
 ):
     import nbformat
-
-    from qckit.reports.pages import page_html
 
     page = page_html(
         executed,

@@ -5,6 +5,7 @@ import re
 from pathlib import Path
 
 import nbformat
+import pandas as pd
 import pytest
 
 from qckit import reports
@@ -229,12 +230,16 @@ def test_find_site(site, tmp_path, monkeypatch):
 
 def test_dates_stand_in_the_order_of_the_site_and_empty_parameters_are_not_listed(site, notebook, body):
     (site / "qckit.toml").write_text('[site]\nname = "Cove"\ndate_order = "dmy"\n', encoding="utf-8")
-    spoken = 'reports.note("Since 2026-10-12, in lot 2026-10-13; see 2026-10-12.jpg.")'
+    with open_log(site) as log:
+        log.add("lots", pd.DataFrame([{"lot": "2026-10-14"}]), by="op1")
+        log.add("photos", pd.DataFrame([{"photo": "Yard 2026-10-12 at 8.jpg", "sha256": "0" * 64}]), by="op1")
+    known = "2026-10-14 and Yard 2026-10-12 at 8.jpg"
+    spoken = f'reports.note("Since 2026-10-12, in lot 2026-10-13; see 2026-10-12.jpg, {known}.")'
     parameters = 'site = ""  # type: str\nlot = ""  # type: str\nhatch = ""  # type: str\nout_dir = ""\nnow = ""'
     path = notebook(["# Lot", body, "reports.first_screen(finding, now=now)", spoken], parameters=parameters)
     run = reports.run_report("new-lot", site, {"lot": "2026-10-13"}, now=NOW, notebook=path)
     page = run.html.read_text(encoding="utf-8")
-    assert "Since 12 Oct 2026, in lot 13 Oct 2026; see 2026-10-12.jpg." in page  # the log knows no such lot
+    assert f"Since 12 Oct 2026, in lot 13 Oct 2026; see 2026-10-12.jpg, {known}." in page  # the log knows no such lot
     assert " \u00b7 4 Nov 2026<" in page and "Made 4 Nov 2026 12:00 +00:00 by qckit" in page
     assert "<bdi>2026-10-13</bdi>" in page and '<th scope="row">hatch</th>' not in page
     index = (site / "reports" / "index.html").read_text(encoding="utf-8")
