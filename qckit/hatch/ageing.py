@@ -232,7 +232,6 @@ def _sentence(metric, slopes, unit, dates, minimum, horizon, confidence, last):
     middle, low, high = slopes
     floor = f"{minimum:g} %" if metric == "hatch_pct" else f"{minimum:,.0f} nauplii/g"
     n = decimals_known(low, high)
-    middle, low, high = (round(v, 1) + 0.0 for v in (middle, low, high))  # no minus nought
     start = f"{name} changes by {signed(middle, n)} {unit} ({signed(low, n)} to {signed(high, n)}). "
     expected, earliest, latest = dates
     if expected is not None and expected <= last:

@@ -323,8 +323,8 @@ def _curve_words(points, log, camera, magnification):
     yield f"Wrong on photos left out, by the number of photos learnt from: {shown}."
     gain = now.wrong_pct - more.wrong_pct
     text = (
-        f"With all {now.n_photos} {estimated(now.wrong_pct, now.low, now.high, '%')} are expected, with "
-        f"{more.n_photos} {estimated(more.wrong_pct, more.low, more.high, '%')}"
+        f"With all {now.n_photos} photos {estimated(now.wrong_pct, now.low, now.high, '%')} are expected to be wrong, "
+        f"with {more.n_photos} photos {estimated(more.wrong_pct, more.low, more.high, '%')}"
     )
     if gain < _LEAST_GAIN_PCT:
         yield f"{text}: settling more would change little."

@@ -396,3 +396,12 @@ def test_a_lot_already_under_the_minimum_is_said_to_be_so():
     assert fallen.crossing < fallen.tests["day"].max()
     assert fallen.sentence.startswith("Hatching percentage changes by \u2212")
     assert "By the line it fell under 75 % about April 2026 (" in fallen.sentence
+
+
+def test_a_slope_is_rounded_once():
+    from qckit.hatch.ageing import _sentence
+
+    words = _sentence("hatch_pct", (-1.45, -14.2, 11.3), "points a month", (None,) * 3, 70.0, 24.0, 0.95, None)
+    assert words.startswith("Hatching percentage changes by \u22121 points a month (\u221214 to +11). ")
+    words = _sentence("hatch_pct", (-0.04, -1.2, 1.1), "points a month", (None,) * 3, 70.0, 24.0, 0.95, None)
+    assert words.startswith("Hatching percentage changes by +0.0 points a month (\u22121.2 to +1.1). ")

@@ -5,6 +5,7 @@ import shutil
 import subprocess
 import sys
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
@@ -27,6 +28,7 @@ from qckit.review import (
     site_stage_model,
     undo_site_model,
 )
+from qckit.review.learn import _curve_words
 from qckit.review.site_model import LeaveOut, keep_site_model
 from qckit.stages import STAGES
 
@@ -275,3 +277,14 @@ def test_what_is_invented_counts_against_what_was_learnt():
     found["counted"] = [True, True, True, False]
     got, n_invented = _right(hand, found, 5.0)
     assert got.tolist() == [True, False] and n_invented == 1
+
+
+def test_what_more_photos_would_bring_is_said_with_its_interval():
+    measured = SimpleNamespace(n_photos=6, wrong_pct=12.6)
+    now = SimpleNamespace(n_photos=8, wrong_pct=12.3, low=4.1, high=25.2)
+    more = SimpleNamespace(n_photos=16, wrong_pct=12.1, low=3.9, high=25.0)
+    assert list(_curve_words([measured, now, more], None, "", "")) == [
+        "Wrong on photos left out, by the number of photos learnt from: 6: 12.6 %.",
+        "With all 8 photos 12 % (4 to 25 %) are expected to be wrong, with 16 photos 12 % (4 to 25 %): settling more "
+        "would change little.",
+    ]
