@@ -109,7 +109,7 @@ def load_month(
 
     with open_log(site) as log:
         tables = load_tables(log)
-    month = month or _latest(tables.hatches)
+    month = month or _latest(tables.hatches, tables.settings.site.timezone)
     at = now or site_time(tables.settings).isoformat()
     study = study_month(tables, month=month, lot=lot, is_proposed=is_proposed, now=at)
     if str(out_dir):
@@ -132,13 +132,14 @@ def load_month(
     )
 
 
-def _latest(hatches) -> str:
+def _latest(hatches, timezone) -> str:
     from qckit.errors import InputError
+    from qckit.tables import to_utc
 
     used = hatches[hatches["purpose"] == "production"]
     if not len(used):
         raise InputError("the site's log holds no production hatch. Import the field sheets first.")
-    return str(used["started"].max())[:7]
+    return f"{to_utc(used['started']).max().tz_convert(timezone):%Y-%m}"
 
 
 def hatch_charts(page: MonthPage) -> Html:

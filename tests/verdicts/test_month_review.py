@@ -13,6 +13,7 @@ from qckit.charts.series import CHARTED
 from qckit.errors import InputError
 from qckit.practice.events import event
 from qckit.practice.history import invented_history
+from qckit.reports.month_report import _latest
 from qckit.settings import Settings
 from qckit.site_tables import SiteTables
 from qckit.tables import check_table
@@ -442,6 +443,7 @@ def test_months_are_those_of_the_sites_clock():
         "2025-12: no production hatch was started in that month. The log holds those of 2026-01 to 2026-04. "
         "Choose another month."
     )
+    assert _latest(hatches, "Europe/Berlin") == "2026-04"
 
 
 def test_a_month_may_begin_with_an_hour_that_the_clock_shows_twice():
