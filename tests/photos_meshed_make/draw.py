@@ -3,7 +3,7 @@
 Every body is a surface of triangles in micrometres, rasterised with all its depth layers and lit by simple optics.
 No photograph and no real animal was used; the pictures are invented and CC0.
 
-    python draw.py OUT [--seed 1 2] [--kinds bright sieve] [--masks] [--without-hatch] [--workers 2]
+    python draw.py OUT [--seed 1 2] [--kinds bright sieve] [--masks] [--without-hatch] [--bench N] [--workers 2]
 """
 
 import argparse
@@ -64,12 +64,16 @@ def _rows(name, mask, bodies):
     return rows
 
 
-def draw(seed, kind, number, hatched=True):
-    """Draw one photo: name, picture (h, w, 3) uint8, mask of object ids, row of photos.csv, rows of truth.csv."""
+def draw(seed, kind, number, hatched=True, bench=False):
+    """Draw one photo: name, picture (h, w, 3) uint8, mask of object ids, row of photos.csv, rows of truth.csv.
+
+    Photos of one bench have light, floor, camera, strain and share of stages in common.
+    """
     rng = np.random.default_rng([seed, zlib.crc32(kind.encode()), number, int(hatched)])
-    name = f"{kind.replace(' ', '-')}-s{seed}-{number:02d}" + ("" if hatched else "-empty")
-    stage = scene(rng, kind, hatched)
-    lattice, materials = Lattice(rng), dyed(rng, stage.lugol)
+    common = np.random.default_rng([seed, zlib.crc32(kind.encode())]) if bench else rng
+    name = f"{kind.replace(' ', '-')}-s{seed}-{'b' if bench else ''}{number:02d}" + ("" if hatched else "-empty")
+    stage = scene(common, kind, hatched)
+    lattice, materials = Lattice(common), dyed(common, stage.lugol)
     wanted = stages(rng, stage.count, stage.hatch, stage.umbrella_share) if hatched else {}
     names = [s for s, count in wanted.items() for _ in range(count)] + ["debris"] * stage.debris
     favour = str(rng.choice(["fibre", "sand", "bubble", "algae", "grain", "moult"])) if rng.random() < 0.3 else None
@@ -100,10 +104,10 @@ def draw(seed, kind, number, hatched=True):
     return name, picture, ground.mask, row, rows
 
 
-def save_photo(out, seed, kind, number, *, hatched=True, masks=False):
+def save_photo(out, seed, kind, number, *, hatched=True, masks=False, bench=False):
     """Draw and write one photo (and its mask); returns its row and its objects' rows."""
     out = Path(out)
-    name, picture, mask, row, rows = draw(seed, kind, number, hatched)
+    name, picture, mask, row, rows = draw(seed, kind, number, hatched, bench)
     quality = int(np.random.default_rng([seed, number, zlib.crc32(kind.encode())]).integers(80, 96))
     (out / "photos").mkdir(parents=True, exist_ok=True)
     Image.fromarray(picture).save(out / "photos" / f"{name}.jpg", quality=quality)
@@ -121,11 +125,15 @@ def main():
     parser.add_argument("--kinds", nargs="+", choices=list(KINDS), default=list(KINDS))
     parser.add_argument("--masks", action="store_true")
     parser.add_argument("--without-hatch", action="store_true")
+    parser.add_argument(
+        "--bench", type=int, default=0, help="so many photos of one bench (light, floor, camera) of each kind"
+    )
     parser.add_argument("--workers", type=int, default=1)
     args = parser.parse_args()
-    todo = [(s, k, n) for s in args.seed for k in args.kinds for n in range(1, KINDS[k] + 1)]
+    todo = [(s, k, n) for s in args.seed for k in args.kinds for n in range(1, (args.bench or KINDS[k]) + 1)]
     done = Parallel(args.workers)(
-        delayed(save_photo)(args.out, *one, hatched=not args.without_hatch, masks=args.masks) for one in todo
+        delayed(save_photo)(args.out, *one, hatched=not args.without_hatch, masks=args.masks, bench=args.bench > 0)
+        for one in todo
     )
     pd.DataFrame([row for row, _ in done]).to_csv(args.out / "photos.csv", index=False)
     pd.DataFrame([one for _, rows in done for one in rows]).to_csv(args.out / "truth.csv", index=False)

@@ -118,13 +118,17 @@ def _truth(name, placed, stamps, mask):
     return rows
 
 
-def draw(seed, kind, number, hatched=True):
-    """One photo: its name, picture, mask of object ids, row of photos.csv and rows of truth.csv."""
+def draw(seed, kind, number, hatched=True, bench=False):
+    """One photo: its name, picture, mask of object ids, row of photos.csv and rows of truth.csv.
+
+    Photos of one bench have light, floor, camera and strain in common.
+    """
     rng = np.random.default_rng([seed, zlib.crc32(kind.encode()), number])
-    name = f"{kind.replace(' ', '-')}-s{seed}-{number:02d}"
-    stage = build(kind, rng)
-    length, diameter = strain(rng)
-    lugol = kind in ("bright", "chamber", "wide", "white floor") and rng.random() < 0.15
+    common = np.random.default_rng([seed, zlib.crc32(kind.encode())]) if bench else rng
+    name = f"{kind.replace(' ', '-')}-s{seed}-{'b' if bench else ''}{number:02d}"
+    stage = build(kind, common)
+    length, diameter = strain(common)
+    lugol = kind in ("bright", "chamber", "wide", "white floor") and common.random() < 0.15
     placed = bodies(
         rng,
         stage.ground,
@@ -155,9 +159,9 @@ def draw(seed, kind, number, hatched=True):
     return name, picture, mask, row, rows
 
 
-def save_photo(out, seed, kind, number, *, hatched=True, masks=False):
+def save_photo(out, seed, kind, number, *, hatched=True, masks=False, bench=False):
     """Draw one photo into a folder; its row and its truth."""
-    name, picture, mask, row, rows = draw(seed, kind, number, hatched)
+    name, picture, mask, row, rows = draw(seed, kind, number, hatched, bench)
     for folder in ("photos", *(("masks",) if masks else ())):
         (Path(out) / folder).mkdir(parents=True, exist_ok=True)
     quality = 80 + zlib.crc32(name.encode()) % 16
@@ -175,11 +179,15 @@ def main():
     parser.add_argument("--kinds", nargs="+", choices=KINDS, default=list(KINDS))
     parser.add_argument("--masks", action="store_true", help="write the instance masks too")
     parser.add_argument("--without-hatch", action="store_true", help="floor and dirt only")
+    parser.add_argument(
+        "--bench", type=int, default=0, help="so many photos of one bench (light, floor, camera) of each kind"
+    )
     parser.add_argument("--workers", type=int, default=1)
     args = parser.parse_args()
-    wanted = [(s, k, n) for s in args.seed for k in args.kinds for n in range(1, KINDS[k] + 1)]
+    wanted = [(s, k, n) for s in args.seed for k in args.kinds for n in range(1, (args.bench or KINDS[k]) + 1)]
     done = Parallel(n_jobs=args.workers)(
-        delayed(save_photo)(args.out, *one, hatched=not args.without_hatch, masks=args.masks) for one in wanted
+        delayed(save_photo)(args.out, *one, hatched=not args.without_hatch, masks=args.masks, bench=args.bench > 0)
+        for one in wanted
     )
     pd.DataFrame([row for row, _ in done]).to_csv(args.out / "photos.csv", index=False)
     pd.DataFrame([r for _, rows in done for r in rows]).to_csv(args.out / "truth.csv", index=False)

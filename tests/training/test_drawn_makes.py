@@ -1,5 +1,6 @@
 """The drawn makes: what a drawn photo shows and what its truth says are the same."""
 
+import inspect
 import subprocess
 import sys
 from pathlib import Path
@@ -99,3 +100,13 @@ def test_another_seed_gives_another_photo(draw):
     _name, one, _mask, *_ = draw.draw(SEED, "wide", 1, hatched=False)
     _name, other, _mask, *_ = draw.draw(SEED + 1, "wide", 1, hatched=False)
     assert one.shape != other.shape or (one != other).any()
+
+
+def test_photos_of_one_bench_have_their_light_in_common(draw):
+    if "bench" not in inspect.signature(draw.draw).parameters:
+        pytest.skip("this make draws no benches")
+    one, other = (draw.draw(SEED, "wide", k, hatched=False, bench=True) for k in (1, 2))
+    assert one[1].shape == other[1].shape and (one[1] != other[1]).any()
+    same = ("kind", "um_per_px", "light", "lugol", "strain_length_um")
+    assert [one[3][k] for k in same] == [other[3][k] for k in same]
+    assert one[0] != other[0]
