@@ -1,7 +1,8 @@
 """A photo read by a camera's own rule: every place that the reader sees is measured, and the rule judges it.
 
 Faint places are measured too, since in a camera's light an object may be faint and what looks like one may be none
-(:mod:`qckit.counting.camera_rule`).
+(:mod:`qckit.counting.camera_rule`). The reader looks at four images of the photo (``read_mirrored``): what is learnt
+from few objects sways with what one image happens to show.
 """
 
 from __future__ import annotations
@@ -22,7 +23,7 @@ from qckit.counting.two_groups import settle_round_bodies
 from qckit.counting.working import WorkImage
 from qckit.stages import STAGES
 
-__all__ = ["SeenPlaces", "judge_by_rule", "read_by_rule", "see_places"]
+__all__ = ["SeenPlaces", "judge_by_rule", "read_all_images", "read_by_rule", "see_places"]
 
 
 @dataclass(frozen=True)
@@ -51,6 +52,12 @@ class SeenPlaces:
     differing: float
 
 
+def read_all_images(work: WorkImage, module):
+    """What the reader notices in a photo and in its mirror images."""
+    pixels, scale = reader_picture(work, module)
+    return module.read_mirrored(module.read_picture(pixels, scale), pixels)
+
+
 def see_places(work: WorkImage, model: StageModel, reading) -> tuple[Analysis, SeenPlaces]:
     """Find and measure every place at which the reader sees something.
 
@@ -60,7 +67,7 @@ def see_places(work: WorkImage, model: StageModel, reading) -> tuple[Analysis, S
     model : StageModel
         The kit's own.
     reading : Reading
-        Of the reader, of the same photo.
+        Of the reader, of the same photo; from :func:`read_all_images` where a rule is to judge.
 
     Returns
     -------
@@ -73,13 +80,13 @@ def see_places(work: WorkImage, model: StageModel, reading) -> tuple[Analysis, S
     proposals = in_work_pixels(work, reading.shape, proposed)
     analysis, piece, every = analyse_at_centres(work, proposals, accept_all)
     found, differing = judge_places(analysis, piece, model, proposals)
-    evidence = gather_evidence(around, noticed, proposals.p, found.features)
+    evidence = gather_evidence(around, noticed, proposals.p, found.features, every.chance > ACCEPTED)
     return analysis, SeenPlaces(
         proposals=proposals, piece=piece, found=found, evidence=evidence, chance=every.chance, differing=differing
     )
 
 
-def judge_by_rule(places: SeenPlaces, rule: CameraRule) -> tuple[np.ndarray, np.ndarray]:
+def judge_by_rule(places: SeenPlaces, rule: CameraRule) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Judge places.
 
     Parameters
@@ -89,8 +96,9 @@ def judge_by_rule(places: SeenPlaces, rule: CameraRule) -> tuple[np.ndarray, np.
 
     Returns
     -------
-    p : (n, 5) ndarray
-        Probabilities of the four stages and none, which is the likeliest where no object is.
+    p, p_read : (n, 5) ndarray
+        Probabilities of the four stages and none, which is the likeliest where no object is; those as read, too, from
+        before the photo's own two groups settled cysts and shells.
     chance : (n,) ndarray
         Of an object.
     """
@@ -98,11 +106,19 @@ def judge_by_rule(places: SeenPlaces, rule: CameraRule) -> tuple[np.ndarray, np.
     if chance is None:
         is_stage = settled_as_usual(places).argmax(axis=1) < len(STAGES)
         chance = np.where(is_stage, places.chance, np.minimum(places.chance, ACCEPTED))
-    stages = rule.stages(places.found.p_read, places.evidence)
-    if stages is None:
-        stages = settled_as_usual(places)[:, : len(STAGES)]
-        stages = stages / np.maximum(stages.sum(axis=1, keepdims=True), 1e-9)
-    return with_none(stages, chance), chance
+    as_read = rule.stages(places.found.p_read, places.evidence)
+    if as_read is None:
+        as_read, settled = _of_stages(places.found.p_read), _of_stages(settled_as_usual(places))
+    else:
+        settled, taken = as_read.copy(), chance > ACCEPTED
+        whole = np.pad(as_read[taken], ((0, 0), (0, 1)))  # given an object, none has no share
+        settled[taken] = settle_round_bodies(whole, places.found.features[taken])[:, : len(STAGES)]
+    return with_none(settled, chance), with_none(as_read, chance), chance
+
+
+def _of_stages(p: np.ndarray) -> np.ndarray:
+    """Probabilities of the four stages, given an object, of those with debris (n, 5)."""
+    return p[:, : len(STAGES)] / np.maximum(p[:, : len(STAGES)].sum(axis=1, keepdims=True), 1e-9)
 
 
 def settled_as_usual(places: SeenPlaces) -> np.ndarray:
@@ -128,11 +144,11 @@ def read_by_rule(work: WorkImage, model: StageModel, module, rule: CameraRule) -
     JointReading
         What was found are objects, and as debris what the kit would have taken for one.
     """
-    analysis, places = see_places(work, model, module.read_picture(*reader_picture(work, module)))
-    p, chance = judge_by_rule(places, rule)
+    analysis, places = see_places(work, model, read_all_images(work, module))
+    p, p_read, chance = judge_by_rule(places, rule)
     is_object = chance > ACCEPTED
     shown = is_object | (places.chance > ACCEPTED)
-    found = replace(places.found, p=p, p_read=p, p_single=np.ones(len(p))).take(shown)
+    found = replace(places.found, p=p, p_read=p_read, p_single=np.ones(len(p))).take(shown)
     found = _with_pieces_left(analysis, found, places.piece[shown], places.piece[~shown])
     errors = expected_errors(replace(places.proposals, p=p[:, : len(STAGES)]), chance, is_object)
     return JointReading(analysis, found, places.differing, *errors)

@@ -2,8 +2,9 @@
 
 The rule is two linear sums. One is added to the logit that an object lies at a place as read, the other to what both
 readings say of its stage, from before they were settled by the photo's own two groups: those can be taken for each
-other where a photo holds hardly any of one, and what settled photos say of a camera holds for all of its photos. The
-rule is learnt from photos that people have settled (:mod:`qckit.counting.training.rule_fit`).
+other where a photo holds hardly any of one, and what settled photos say of a camera holds for all of its photos. Only
+then the groups are asked, of bodies that are told well by now. The rule is learnt from photos that people have settled
+(:mod:`qckit.counting.training.rule_fit`).
 """
 
 from __future__ import annotations
@@ -18,20 +19,30 @@ from qckit.counting.places import AROUND
 from qckit.counting.stages import CLASSES
 from qckit.stages import STAGES
 
-__all__ = ["EVIDENCE", "CameraRule", "Sum", "gather_evidence"]
+__all__ = ["EVIDENCE", "PLACE_EVIDENCE", "STAGE_EVIDENCE", "CameraRule", "Sum", "gather_evidence"]
 
 LEAST = 1e-3  # of a probability: a reading that rules something out may be wrong
 FARTHEST = 4.0  # spreads from the usual at which evidence counts no further
 READ_WEIGHT = 0.5  # of what both readings say of the stage; tests/photos/MEASURED.md, "Learning a camera"
 DOUBT = 0.99  # of an object's likeliest stage: most that "none" may have, so that an object stays one
-_KINDS = (("around", AROUND), ("read", len(CLASSES)), ("noticed", CHANNELS), ("look", len(FEATURES)))
-EVIDENCE = sum(size for _, size in _KINDS)
-"""Numbers per place: how it lies among the others, logarithms of the reader's probabilities of its stage, what the
-reader noticed there, and the measured features (NaN where nothing could be measured)."""
-# many numbers that say much the same weigh together as ten
-_SHARE = np.concatenate([np.full(size, min(1.0, (10 / size) ** 0.5)) for _, size in _KINDS])
-_LEAST_SPREAD = np.concatenate([np.full(size, 2.0 if kind == "noticed" else 1e-3) for kind, size in _KINDS])
-_OF_STAGE = slice(AROUND, EVIDENCE)  # what a thing is does not hang on what lies around it
+_KINDS = {"around": AROUND, "beside": len(FEATURES), "read": len(CLASSES), "noticed": CHANNELS, "look": len(FEATURES)}
+EVIDENCE = sum(_KINDS.values())
+"""Numbers per place: how it lies among the others, its measured features beside those of the photo's surer objects,
+logarithms of the reader's probabilities of its stage, what the reader noticed there, and the measured features (NaN
+where nothing could be measured)."""
+# numbers of a kind say much the same: they weigh together as so many; tests/photos/MEASURED.md, "Learning a camera"
+_OF_PLACE = {"around": 5, "beside": 3, "read": 5, "noticed": 3}  # lit otherwise, a photo's bodies all look otherwise
+_OF_STAGE = {"read": 5, "noticed": 1, "look": 10}  # what a thing is does not hang on what lies around it
+PLACE_EVIDENCE, STAGE_EVIDENCE = (sum(_KINDS[kind] for kind in some) for some in (_OF_PLACE, _OF_STAGE))
+
+
+def _of_each(weigh: dict[str, int], of_kind) -> np.ndarray:
+    return np.concatenate([np.full(_KINDS[kind], of_kind(kind, n)) for kind, n in weigh.items()])
+
+
+_BY_SIZE = {PLACE_EVIDENCE: _OF_PLACE, STAGE_EVIDENCE: _OF_STAGE}
+_SHARE = {k: _of_each(w, lambda kind, n: min(1.0, n / _KINDS[kind]) ** 0.5) for k, w in _BY_SIZE.items()}
+_LEAST_SPREAD = {k: _of_each(w, lambda kind, _: 2.0 if kind == "noticed" else 1e-3) for k, w in _BY_SIZE.items()}
 
 
 @dataclass(frozen=True)
@@ -57,14 +68,14 @@ class Sum:
         n = np.maximum(known.sum(axis=0), 1)
         centre = np.nansum(evidence, axis=0) / n
         spread = np.sqrt(np.nansum((evidence - centre) ** 2, axis=0) / n)
-        least = _LEAST_SPREAD[-evidence.shape[1] :]
+        least = _LEAST_SPREAD[evidence.shape[1]]
         return cls(centre, np.where(known.any(axis=0), np.maximum(spread, least), 1.0), np.zeros((0, 0)))
 
     def rows(self, evidence: np.ndarray) -> np.ndarray:
         """What the weights are for: one, whether nothing was measured, and the evidence in spreads; (n, 2 + d)."""
         away = np.clip(np.nan_to_num((evidence - self.centre) / self.spread), -FARTHEST, FARTHEST)
         blind = np.isnan(evidence).any(axis=1)
-        return np.concatenate([np.ones((len(away), 1)), blind[:, None], away * _SHARE[-away.shape[1] :]], axis=1)
+        return np.concatenate([np.ones((len(away), 1)), blind[:, None], away * _SHARE[away.shape[1]]], axis=1)
 
     def of(self, evidence: np.ndarray) -> np.ndarray:
         """What the sum comes to: (n, k)."""
@@ -103,7 +114,9 @@ class CameraRule:
         """
         from scipy.special import expit
 
-        return None if self.place is None else expit(place_logit(score, p_read) + self.place.of(evidence)[:, 0])
+        return (
+            None if self.place is None else expit(place_logit(score, p_read) + self.place.of(of_place(evidence))[:, 0])
+        )
 
     def stages(self, p_read: np.ndarray, evidence: np.ndarray) -> np.ndarray | None:
         """Probabilities of the four stages, given an object, from those of both readings (n, 5) and evidence."""
@@ -127,7 +140,7 @@ class CameraRule:
         ValueError
             Shapes or numbers are not those of a rule.
         """
-        return cls(_sum_of(arrays, "place", 1, EVIDENCE), _sum_of(arrays, "stage", len(STAGES), EVIDENCE - AROUND))
+        return cls(_sum_of(arrays, "place", 1, PLACE_EVIDENCE), _sum_of(arrays, "stage", len(STAGES), STAGE_EVIDENCE))
 
 
 def _sum_of(arrays, name: str, n_answers: int, size: int) -> Sum | None:
@@ -141,9 +154,14 @@ def _sum_of(arrays, name: str, n_answers: int, size: int) -> Sum | None:
     return Sum(*numbers)
 
 
+def of_place(evidence: np.ndarray) -> np.ndarray:
+    """The part of the evidence that tells whether an object is there."""
+    return evidence[:, :PLACE_EVIDENCE]
+
+
 def of_stage(evidence: np.ndarray) -> np.ndarray:
     """The part of the evidence that tells stages."""
-    return evidence[:, _OF_STAGE]
+    return evidence[:, -STAGE_EVIDENCE:]
 
 
 def measured_looks(evidence: np.ndarray) -> np.ndarray:
@@ -185,7 +203,9 @@ def with_none(stages: np.ndarray, chance: np.ndarray) -> np.ndarray:
     return p / p.sum(axis=1, keepdims=True)
 
 
-def gather_evidence(around: np.ndarray, noticed: np.ndarray, p: np.ndarray, features: np.ndarray) -> np.ndarray:
+def gather_evidence(
+    around: np.ndarray, noticed: np.ndarray, p: np.ndarray, features: np.ndarray, surer: np.ndarray
+) -> np.ndarray:
     """Put together what is known of places: (n, EVIDENCE).
 
     Parameters
@@ -197,6 +217,11 @@ def gather_evidence(around: np.ndarray, noticed: np.ndarray, p: np.ndarray, feat
         The reader's.
     features : (n, len(FEATURES)) ndarray
         Measured; NaN where nothing could be.
+    surer : (n,) ndarray of bool
+        Which the kit takes for objects.
     """
-    measured = np.isfinite(features).all(axis=1, keepdims=True)
-    return np.concatenate([around, np.log(p + LEAST), noticed, np.where(measured, features, np.nan)], axis=1)
+    measured = np.isfinite(features).all(axis=1)
+    look = np.where(measured[:, None], features, np.nan).astype(float)
+    usual = look[measured & surer] if (measured & surer).any() else look[measured]
+    beside = look - (np.median(usual, axis=0) if len(usual) else 0.0)
+    return np.concatenate([around, beside, np.log(p + LEAST), noticed, look], axis=1)

@@ -18,7 +18,7 @@ from qckit.counting.stages import StageModel, load_stage_model, read_model_file,
 
 __all__ = ["LEAST_GAIN", "MOST_GAIN", "Learned", "load_learned", "save_learned"]
 
-FORMAT, FORMATS = 3, (1, 2, 3)  # what files of formats 1 and 2 say of the reader is not used any more
+FORMAT, FORMATS = 4, (1, 2, 3, 4)  # what files of formats before the last say of the reader is not used any more
 LEAST_GAIN, MOST_GAIN = 0.3, 3.0  # of a colour: beyond them little of it is left to tell anything by
 
 

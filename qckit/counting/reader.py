@@ -230,14 +230,17 @@ class Reading:
         logit /= 1 + len(self.mirrored)
         return logit[: -(-rows // STRIDE), : -(-cols // STRIDE)]
 
+    def _in_each_image(self, r: np.ndarray, c: np.ndarray):
+        """What was noticed at pixels of the laid-out planes, image by image; see :func:`_noticed_at`."""
+        yield _noticed_at(self.strips, r, c)
+        for (down, across), strips in self.mirrored.items():
+            rows, cols = STRIDE * sum(s.shape[1] for s in strips), STRIDE * strips[0].shape[2]
+            yield _noticed_at(strips, r if down > 0 else rows - 1 - r, c if across > 0 else cols - 1 - c)
+
     def _stages_at(self, r: np.ndarray, c: np.ndarray) -> np.ndarray:
         """Logits of the stages at pixels of the laid-out planes: (n, stages)."""
         last = _network(MODEL).last
-        logits = last.answers(*_noticed_at(self.strips, r, c), STAGE_PLANES)
-        for (down, across), strips in self.mirrored.items():
-            rows, cols = STRIDE * sum(s.shape[1] for s in strips), STRIDE * strips[0].shape[2]
-            there = r if down > 0 else rows - 1 - r, c if across > 0 else cols - 1 - c
-            logits = logits + last.answers(*_noticed_at(strips, *there), STAGE_PLANES)
+        logits = sum(last.answers(*noticed, STAGE_PLANES) for noticed in self._in_each_image(r, c))
         return logits / (1 + len(self.mirrored))
 
     def noticed_at(self, rows, cols) -> np.ndarray:
@@ -250,12 +253,13 @@ class Reading:
 
         Returns
         -------
-        (n, channels) ndarray of uint8
+        (n, channels) ndarray
+            Means over the images.
         """
         within = -(-self.shape[0] // STRIDE) - 1, -(-self.shape[1] // STRIDE) - 1
         r = np.clip(np.asarray(rows, float) / STRIDE, 0, within[0]).astype(int)
         c = np.clip(np.asarray(cols, float) / STRIDE, 0, within[1]).astype(int)
-        return _noticed_at(self.strips, r, c)[0]
+        return sum(noticed.astype(float) for noticed, _ in self._in_each_image(r, c)) / (1 + len(self.mirrored))
 
 
 def read_picture(picture: np.ndarray, um_per_px: float) -> Reading:

@@ -61,12 +61,13 @@ class SiteModel:
 
 
 def _trained_from() -> str:
-    """Short text that changes when the kit's own models do."""
+    """Short text that changes when the kit's own models do, or what is learnt beside them."""
     from qckit.counting import model_key
+    from qckit.counting.learned import FORMAT
     from qckit.counting.second import reader_key
     from qckit.counting.stages import MODEL_FILE
 
-    return f"{model_key(str(MODEL_FILE))} {reader_key('auto')}"
+    return f"{model_key(str(MODEL_FILE))} {reader_key('auto')} {FORMAT}"
 
 
 def _read_card(card: Path) -> dict:

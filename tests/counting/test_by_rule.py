@@ -5,7 +5,9 @@ import pytest
 
 from qckit.counting import count_photo
 from qckit.counting.by_rule import _with_pieces_left, read_by_rule, see_places
-from qckit.counting.camera_rule import CameraRule
+from qckit.counting.camera_rule import AROUND, PLACE_EVIDENCE, STAGE_EVIDENCE, CameraRule, gather_evidence
+from qckit.counting.last_layer import CHANNELS
+from qckit.counting.measuring import FEATURES
 from qckit.counting.pipeline import finest_scale
 from qckit.counting.second import reader_module, reader_picture
 from qckit.counting.stages import load_stage_model
@@ -56,3 +58,20 @@ def test_a_piece_whose_place_is_none_goes_to_the_body_that_it_touches(work):
     np.testing.assert_array_equal(joined.sizes["area_um2"][others], found.sizes["area_um2"][others])
     nothing = _with_pieces_left(analysis, found, places.piece[alone], np.zeros(1, int))
     assert nothing is found
+
+
+def test_a_photo_lit_in_another_colour_says_the_same_of_its_places():
+    """Hues of all bodies moved together are no evidence that one of them is an object; of stages they may be."""
+    rng = np.random.default_rng(5)
+    n, surer = 30, np.arange(30) < 20
+    around, noticed, p = rng.normal(size=(n, AROUND)), rng.normal(size=(n, CHANNELS)), rng.dirichlet(np.ones(5), n)
+    features = rng.normal(size=(n, len(FEATURES)))
+    features[4, 0] = np.nan  # could not be measured
+    moved = features + np.where(np.arange(len(FEATURES)) >= len(FEATURES) - 5, 3.0, 0.0)
+    one, other = (gather_evidence(around, noticed, p, f, surer) for f in (features, moved))
+    np.testing.assert_allclose(one[:, :PLACE_EVIDENCE], other[:, :PLACE_EVIDENCE], atol=1e-12)
+    assert np.nanmin((other - one)[:, -STAGE_EVIDENCE:][:, -5:]) == pytest.approx(3.0)
+    assert np.isnan(one[4, -len(FEATURES) :]).all() and np.isfinite(one[3]).all()
+    none_sure = gather_evidence(around, noticed, p, features, np.zeros(n, bool))
+    beside = none_sure[:, AROUND : AROUND + len(FEATURES)]
+    np.testing.assert_allclose(np.nanmedian(beside, axis=0), 0, atol=1e-12)

@@ -52,14 +52,15 @@ def test_votes_are_those_of_the_planes(picture, monkeypatch):
 @pytest.mark.parametrize(("down", "across"), [(-1, 1), (1, -1), (-1, -1)])
 def test_all_mirror_images_of_a_picture_are_read_alike(picture, down, across):
     whole = np.ascontiguousarray(picture[:640, :192])  # whole blocks: the grid lies alike
-    here, there = (
-        reader.read_mirrored(reader.read_picture(p, 12.0), p).propose() for p in (whole, whole[::down, ::across])
-    )
+    readings = [reader.read_mirrored(reader.read_picture(p, 12.0), p) for p in (whole, whole[::down, ::across])]
+    here, there = (reading.propose() for reading in readings)
     rows, cols = (640 - there.rows if down < 0 else there.rows), (192 - there.cols if across < 0 else there.cols)
     one, other = np.lexsort((here.cols, here.rows)), np.lexsort((cols, rows))
     assert len(one) > 20
     np.testing.assert_array_equal(np.c_[here.rows, here.cols][one], np.c_[rows, cols][other])
     np.testing.assert_allclose(np.c_[here.p, here.score][one], np.c_[there.p, there.score][other], atol=1e-5)
+    noticed = [r.noticed_at(p.rows, p.cols) for r, p in zip(readings, (here, there), strict=True)]
+    np.testing.assert_array_equal(noticed[0][one], noticed[1][other])
 
 
 def test_the_mean_of_readings_has_the_grid_of_one(picture):

@@ -109,13 +109,13 @@ def test_what_is_better_is_used_named_and_undone(settled_site):
 
 def test_a_learnt_rule_changes_counts_and_a_later_version_can_be_undone(tmp_path):
     from qckit.counting import count_photo, load_stage_model
-    from qckit.counting.camera_rule import AROUND, EVIDENCE, CameraRule, Sum
+    from qckit.counting.camera_rule import STAGE_EVIDENCE, CameraRule, Sum
     from qckit.counting.learned import Learned, load_learned, save_learned
     from qckit.counting.reader import READER_VERSION
 
     site = Path(new_site(tmp_path / "site"))
-    always_shell = np.outer(np.array(STAGES) == "shell", np.eye(2 + EVIDENCE - AROUND)[0]) * 30.0
-    rule = CameraRule(None, Sum(np.zeros(EVIDENCE - AROUND), np.ones(EVIDENCE - AROUND), always_shell))
+    always_shell = np.outer(np.array(STAGES) == "shell", np.eye(2 + STAGE_EVIDENCE)[0]) * 30.0
+    rule = CameraRule(None, Sum(np.zeros(STAGE_EVIDENCE), np.ones(STAGE_EVIDENCE), always_shell))
     trial = LeaveOut(3, 100, 90, 95)
     kit, odd = Learned(load_stage_model()), Learned(load_stage_model(), np.array([1.0, 1.1, 0.9]), rule)
     say = {"made_at": "2026-11-04T10:00:00+00:00", "by": "ab", "trial": trial}
@@ -194,12 +194,12 @@ def drawn_examples(rng, n, shift, p_kit=(0.05, 0.05, 0.45, 0.4, 0.05), lookalike
 
     Lookalikes are none of them; the reader is as sure of them, and only how they lie among others tells them.
     """
-    from qckit.counting.camera_rule import AROUND, EVIDENCE
+    from qckit.counting.camera_rule import EVIDENCE
     from qckit.counting.training.rule_fit import RuleExamples
 
     stage = np.where(rng.random(n) < 0.5, STAGES.index("cyst"), STAGES.index("shell"))
     evidence = rng.normal(0, 1, (n, EVIDENCE))
-    evidence[:, AROUND + 20] += np.where(stage == STAGES.index("cyst"), shift, -shift)
+    evidence[:, -20] += np.where(stage == STAGES.index("cyst"), shift, -shift)
     evidence[: n // 10, -1] = np.nan  # could not be measured
     is_object = np.arange(n) >= lookalikes
     evidence[:, 4] += np.where(is_object, shift, -shift)
@@ -255,9 +255,9 @@ def test_where_nothing_is_to_be_learnt_hardly_anything_changes():
 @pytest.mark.parametrize("harm", [{"centre": np.zeros(3)}, {"weights": np.nan}, {"spread": 0.0}])
 @pytest.mark.parametrize("which", ["place", "stage"])
 def test_a_damaged_rule_is_refused(harm, which):
-    from qckit.counting.camera_rule import AROUND, EVIDENCE, CameraRule
+    from qckit.counting.camera_rule import PLACE_EVIDENCE, STAGE_EVIDENCE, CameraRule
 
-    n, answers = (EVIDENCE, 1) if which == "place" else (EVIDENCE - AROUND, len(STAGES))
+    n, answers = (PLACE_EVIDENCE, 1) if which == "place" else (STAGE_EVIDENCE, len(STAGES))
     sound = {"centre": np.zeros(n), "spread": np.ones(n), "weights": np.zeros((answers, 2 + n))}
     CameraRule.of_arrays(**{f"{which}_{k}": v for k, v in sound.items()})
     harm = {k: np.broadcast_to(v, sound[k].shape) if np.ndim(v) == 0 else v for k, v in harm.items()}

@@ -12,9 +12,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from qckit.counting.by_rule import SeenPlaces, judge_by_rule, see_places, settled_as_usual
+from qckit.counting.by_rule import SeenPlaces, judge_by_rule, read_all_images, see_places, settled_as_usual
 from qckit.counting.learned import LEAST_GAIN, MOST_GAIN, Learned
-from qckit.counting.second import in_work_pixels, read_at_centres, reader_module, reader_picture
+from qckit.counting.second import in_work_pixels, read_at_centres, reader_module
 from qckit.counting.stages import CLASSES, StageModel, load_stage_model
 from qckit.counting.training.rule_fit import RuleExamples, fit_rule
 from qckit.counting.working import WorkImage, make_work_image
@@ -137,8 +137,9 @@ def read_settled(photo, um_per_px: float, settled: Settled, gains) -> SettledPho
 
 
 def _read(work, module, model, settled: Settled, answers: np.ndarray) -> _Read:
-    reading = module.read_picture(*reader_picture(work, module))
-    found = read_at_centres(work, model, in_work_pixels(work, reading.shape, reading.propose())).found
+    reading = read_all_images(work, module)
+    one, every = (in_work_pixels(work, r.shape, r.propose()) for r in (replace(reading, mirrored={}), reading))
+    found = read_at_centres(work, model, one, lambda: every).found
     _, places = see_places(work, model, reading)
     examples = _examples(settled, answers, places, work)
     return _Read(work=work, found=found, match=_match(settled, found, work), places=places, examples=examples)
@@ -272,7 +273,7 @@ def mistakes(photo: SettledPhoto, learned: Learned, gains) -> int:
     read = photo.reads[treatment]
     work, found, match, p = read.work, read.found, read.match, read.found.p
     if learned.rule is not None:
-        p, chance = judge_by_rule(read.places, learned.rule)
+        p, _, chance = judge_by_rule(read.places, learned.rule)
         found, p = read.places.found.take(chance > 0.5), p[chance > 0.5]
         match = _match(photo.settled, found, work)
     called, found_as = np.full(len(match), DEBRIS), p.argmax(axis=1)

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from qckit.counting.camera_rule import LEAST, CameraRule, Sum, of_stage, place_logit, stage_logits
+from qckit.counting.camera_rule import LEAST, CameraRule, Sum, of_place, of_stage, place_logit, stage_logits
 from qckit.counting.training.ridge import Examples, cross_entropy, fit_left_out, ridge_path
 from qckit.stages import STAGES
 
@@ -70,7 +70,7 @@ def fit_rule(photos: list[RuleExamples]) -> CameraRule | None:
     if not photos:
         return None
     together = RuleExamples.join(photos)
-    place = Sum.usual(together.evidence[together.weight > 0])
+    place = Sum.usual(of_place(together.evidence)[together.weight > 0])
     place = _fitted(place, [_place_rows(p, place) for p in photos])
     stage = Sum.usual(of_stage(together.evidence)[together.of_stage > 0])
     stage = _fitted(stage, [_stage_rows(p, stage) for p in photos])
@@ -91,7 +91,7 @@ class _Rows(Examples):
 def _place_rows(photo: RuleExamples, place: Sum) -> _Rows:
     logit = place_logit(photo.score, photo.p)
     logits, target = np.stack([0 * logit, logit], axis=1), np.stack([1 - photo.chance, photo.chance], axis=1)
-    return _Rows(logits, logits, place.rows(photo.evidence), target, photo.weight)
+    return _Rows(logits, logits, place.rows(of_place(photo.evidence)), target, photo.weight)
 
 
 def _stage_rows(photo: RuleExamples, stage: Sum) -> _Rows:
