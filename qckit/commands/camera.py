@@ -268,10 +268,11 @@ def learn(only_try, undo, which_next, curve, camera, magnification, site, by):
     An object is settled in the notebook count_photos.ipynb: set its stage, or press Enter where it is right. --next
     names the photos that are worth it most.
 
-    What is learnt takes the place of the kit's own models only if photos left out come out better, and so clearly that
-    chance would do it once in four times at most; from then on photos counted in this site use it. From 6 photos with
-    every object settled the certificate is renewed, as by camera check; with fewer, run camera check afterwards: a
-    certificate made before learning does not speak for photos counted after it.
+    Each photo is left out in turn and counted by the kit's own models and by those learnt from the others. What is
+    learnt takes their place only if at least two objects fewer come out wrong; from then on photos counted in this site
+    use it. Otherwise the kit's own models stay in force. From 6 photos with every object settled a certificate is made,
+    as by camera check, of the models that count from then on; with fewer, run camera check afterwards: a certificate
+    made before learning does not speak for photos counted after it.
     """
     from qckit.reports import find_site
     from qckit.review import learn_camera_of_site, photos_to_settle, site_stage_model, undo_site_model

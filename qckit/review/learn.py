@@ -14,17 +14,18 @@ from pathlib import Path
 
 import numpy as np
 
+from qckit.agreement.certificate_words import LEAST_PHOTOS_TO_JUDGE
 from qckit.errors import InputError
-from qckit.review.learnt_certificate import Renewal, renew_certificate
+from qckit.review.learnt_certificate import Renewal, certify_kit, renew_certificate
 from qckit.review.settled import photos_to_settle, settled_objects
-from qckit.review.site_model import LeaveOut, SiteModel, keep_site_model
+from qckit.review.site_model import LeaveOut, SiteModel, keep_site_model, site_stage_model
 from qckit.stages import STAGES
 from qckit.words import estimated
 
 __all__ = ["CameraLearning", "learn_camera_of_site"]
 
 _DEBRIS_REACH_UM = 60.0
-_CHANCE = 0.25  # of doing as well by chance; at 0.05 most of what helps was refused (tests/photos/MEASURED.md)
+_LEAST_GAIN = 2  # objects more that come out right; asking for more refuses what helps (tests/photos/MEASURED.md)
 _LOOKED_THROUGH = 10  # settled objects from which those left as found were most likely seen too
 _LEAST_GAIN_PCT = 0.5  # points of wrong objects that two more photos should take away to be worth settling
 
@@ -128,10 +129,10 @@ def learn_camera_of_site(
     names = list(objects.loc[objects["is_settled"], "photo"].unique())
     tell = _teller(progress, 2 * len(names) + 1 + curve)
     photos, gains = _read_all(log, objects, names, tell)
-    tried, counted, left_out = {}, {}, []
+    tried, by_kit, by_learnt, left_out = {}, {}, {}, []
     for name in names:
         left_out.append(learn_camera([p.read for n, p in photos.items() if n != name], gains))
-        tried[name], counted[name] = photos[name].compare(left_out[-1])
+        tried[name], by_kit[name], by_learnt[name] = photos[name].compare(left_out[-1])
         tell(f"left out {name}")
     points = learning_curve([p.read for p in photos.values()], gains, left_out=left_out) if curve else ()
     if curve:
@@ -140,17 +141,20 @@ def learn_camera_of_site(
     better = _is_better(tried.values())
     n, *wrong = (int(table[c].sum()) for c in ("n_settled", "wrong_before", "wrong_after"))
     trial = LeaveOut(len(names), n, *(n - w for w in wrong))
-    model, renewal = None, Renewal("", ())
+    model, renewal, used_before = None, Renewal("", ()), site_stage_model(log.folder)
+    who = {"by": str(by).strip(), "named": (camera, magnification)}
     if keep and better:
         final = learn_camera([p.read for p in photos.values()], gains)
         sha256 = log.photos().set_index("photo").loc[names, "sha256"].tolist()
-        made = {"made_at": log.now(), "by": str(by).strip(), "trial": trial}
+        made = {"made_at": log.now(), "by": who["by"], "trial": trial}
         model = keep_site_model(log.folder, final, **made, learnt_from=sha256)
         version = version_with(model_key(str(model.path)))
-        renewal = renew_certificate(log, objects, counted, version, by=str(by).strip(), named=(camera, magnification))
+        renewal = renew_certificate(log, objects, by_learnt, version, **who)
+    elif keep and used_before is None:
+        renewal = certify_kit(log, objects, by_kit, version_with(""), **who)
     tell("done")
     sentences = (
-        *_trial_words(trial, better, keep, model),
+        *_trial_words(trial, better, keep, model or used_before),
         *renewal.sentences,
         *_curve_words(points, log, camera, magnification),
     )
@@ -222,7 +226,7 @@ class _LabelledPhoto:
         return cls(path, um_per_px, settled, read_settled(photo, um_per_px, known, gains))
 
     def compare(self, learned):
-        """How the kit's own models and those learnt do on this photo, and the count by the latter."""
+        """How the kit's own models and those learnt do on this photo, and the count by each."""
         from qckit.counting import count_photo
         from qckit.counting.learned import save_learned
         from qckit.counting.reader import READER_VERSION
@@ -233,7 +237,7 @@ class _LabelledPhoto:
             before, after = (count_photo(self.path, um_per_px=self.um_per_px, stage_model=m) for m in (None, file))
         judged = [_right(self.settled, c.objects, self.um_per_px) for c in (before, after)]
         invented = [n if self.read.settled.is_whole else 0 for _, n in judged]
-        return _Compared(*(right for right, _ in judged), *invented), after
+        return _Compared(*(right for right, _ in judged), *invented), before, after
 
 
 @dataclass(frozen=True)
@@ -244,6 +248,12 @@ class _Compared:
     right_after: np.ndarray
     invented_before: int
     invented_after: int
+
+    @property
+    def wrong(self) -> tuple[int, int]:
+        """Settled objects that come out wrong, and objects invented, before and after."""
+        before, after = (int((~right).sum()) for right in (self.right_before, self.right_after))
+        return before + self.invented_before, after + self.invented_after
 
 
 def _right(settled, found, um_per_px) -> tuple[np.ndarray, int]:
@@ -270,33 +280,20 @@ def _right(settled, found, um_per_px) -> tuple[np.ndarray, int]:
 
 
 def _is_better(tried) -> bool:
-    """Whether the objects on which two models differ are right more often by the new one than chance would make them.
-
-    Sign test on paired outcomes (McNemar 1947, Psychometrika 12:153, exact form).
-    """
-    from scipy.stats import binomtest
-
-    gained = sum(int((t.right_after & ~t.right_before).sum()) + t.invented_before for t in tried)
-    lost = sum(int((t.right_before & ~t.right_after).sum()) + t.invented_after for t in tried)
-    return gained > lost and binomtest(gained, gained + lost, alternative="greater").pvalue < _CHANCE
+    """Whether by the new models, learnt from one photo less than there are, clearly more comes out right."""
+    before, after = (sum(w) for w in zip(*(t.wrong for t in tried), strict=True))
+    return before - after >= _LEAST_GAIN
 
 
 def _table(tried):
     import pandas as pd
 
-    rows = [
-        (
-            name,
-            len(t.right_before),
-            int((~t.right_before).sum()) + t.invented_before,
-            int((~t.right_after).sum()) + t.invented_after,
-        )
-        for name, t in tried.items()
-    ]
+    rows = [(name, len(t.right_before), *t.wrong) for name, t in tried.items()]
     return pd.DataFrame(rows, columns=["photo", "n_settled", "wrong_before", "wrong_after"])
 
 
-def _trial_words(trial: LeaveOut, better: bool, keep: bool, model):
+def _trial_words(trial: LeaveOut, better: bool, keep: bool, model: SiteModel | None):
+    """What was compared and what came of it; ``model`` is what counts from now on, None for the kit's own."""
     n = trial.n_objects
     before, after = n - trial.right_before, n - trial.right_after
     yield (
@@ -304,15 +301,24 @@ def _trial_words(trial: LeaveOut, better: bool, keep: bool, model):
         f"own models were wrong for {before} of {n} ({100 * before / n:.1f} %), those learnt here for {after} "
         f"({100 * after / n:.1f} %)."
     )
-    if not better:
-        yield "They are not better beyond chance, so nothing was changed."
-    elif not keep:
-        yield "They are better, and were not put into use."
-    else:
+    if better and keep:
         yield (
             f"They are in use from now on for photos counted in this site (version {model.version}); the counter "
             "version names them. To go back:  qckit camera learn --undo"
         )
+    elif better:
+        yield "They are better, and were not put into use."
+    else:
+        stays = f"the site's version {model.version} stays" if model else "the kit's own models stay"
+        yield (
+            f"That is not clearly better (at least {_LEAST_GAIN} objects fewer must come out wrong), so nothing was "
+            f"changed: {stays} in force."
+        )
+        if not (keep or model):
+            yield (
+                f"Without --try a certificate of the kit's own models is made from {LEAST_PHOTOS_TO_JUDGE} photos "
+                "settled whole, and with fewer it is said how to come by one."
+            )
 
 
 def _curve_words(points, log, camera, magnification):

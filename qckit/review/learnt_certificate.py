@@ -1,4 +1,4 @@
-"""The certificate after a camera was learnt: renewed from photos settled whole, or why not and what to do next."""
+"""The certificate after a camera was learnt, or was not: made from photos settled whole, or why not and what next."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from qckit.review.camera_check import keep_certificate
 from qckit.stages import STAGE_COLUMNS, STAGES
 from qckit.words import plural
 
-__all__ = ["Renewal", "renew_certificate"]
+__all__ = ["Renewal", "certify_kit", "renew_certificate"]
 
 
 @dataclass(frozen=True)
@@ -36,27 +36,65 @@ def renew_certificate(log, objects, counted: dict, version: str, *, by: str, nam
     named : tuple of str
         Camera and magnification; empty where the photos' scales tell.
     """
-    from qckit.agreement import latest_certificate
+    names, pair = _whole(log, objects, counted, named)
+    name, why = _keep_if_sound(log, objects, {n: counted[n] for n in names}, pair, counter_version=version, made_by=by)
+    if name:
+        return Renewal(name, (f"The certificate was renewed from the photos settled whole: {name}.",))
+    return Renewal("", (f"The certificate was not renewed: {why}", _say_earlier(_use(log, pair, version), version)))
+
+
+def certify_kit(log, objects, counted: dict, version: str, *, by: str, named: tuple[str, str]) -> Renewal:
+    """Certify the kit's own models from photos settled whole, which they never learnt from; one that holds stays.
+
+    For a camera of which nothing was learnt. Parameters as of :func:`renew_certificate`, with each photo's count by
+    the kit's own models.
+    """
+    names, pair = _whole(log, objects, counted, named)
+    use = _use(log, pair, version)
+    if use is not None and use.holds:
+        return Renewal("", (_say_earlier(use, version),))
+    name, why = _keep_if_sound(log, objects, {n: counted[n] for n in names}, pair, counter_version=version, made_by=by)
+    if name:
+        return Renewal(name, (f"The kit's own models were certified from the photos settled whole: {name}.",))
+    return Renewal("", (f"No certificate was made of them: {why}", _say_earlier(use, version)))
+
+
+def _whole(log, objects, counted: dict, named: tuple[str, str]):
+    """Photos settled whole, and the camera and magnification; None where nothing tells these."""
     from qckit.agreement.lookup import camera_of
 
     inside = objects["counted"].fillna(False).astype(bool)
     whole = objects[inside].groupby("photo")["is_settled"].all()
     names = [n for n in whole.index[whole] if n in counted]
-    photos = log.photos()
-    scales = photos.set_index("photo")["um_per_px"].astype(float).loc[names or list(counted)]
-    pair = named if named[0] else camera_of(scales, log.scales())
-    why = _why_not(len(names), pair)
-    if not why:
-        counts = {name: counted[name] for name in names}
-        who = {"camera": pair[0], "magnification": pair[1], "made_at": log.now(), "made_by": by}
-        made = _certify(objects, counts, scales, counter_version=version, **who)
-        if made.may_correct:
-            name = keep_certificate(log, made, by=by).name
-            return Renewal(name, (f"The certificate was renewed from the photos settled whole: {name}.",))
-        why = f"single counts decide it. {made.sentences[0]} Look at them at the desk, and learn again."
-    known = log.certificates()
-    use = latest_certificate(known, now=log.now(), camera=pair[0], magnification=pair[1]) if pair else None
-    return Renewal("", (f"The certificate was not renewed: {why}", _say_earlier(use, version)))
+    return names, named if named[0] else camera_of(_scales(log, names or list(counted)), log.scales())
+
+
+def _scales(log, names):
+    return log.photos().set_index("photo")["um_per_px"].astype(float).loc[names]
+
+
+def _use(log, pair, version: str):
+    """What is known of a camera's counts by a version of the counter; None where no camera is told."""
+    import pandas as pd
+
+    from qckit.agreement import latest_certificate
+
+    if not pair:
+        return None
+    photos = pd.DataFrame({"counter_version": [version]})
+    return latest_certificate(log.certificates(), now=log.now(), photos=photos, camera=pair[0], magnification=pair[1])
+
+
+def _keep_if_sound(log, objects, counts: dict, pair, **about) -> tuple[str, str]:
+    """Certify a camera from photos settled whole: the name of the certificate, or why it is none."""
+    why = _why_not(len(counts), pair)
+    if why:
+        return "", why
+    who = {"camera": pair[0], "magnification": pair[1], "made_at": log.now()}
+    made = _certify(objects, counts, _scales(log, list(counts)), **who, **about)
+    if made.may_correct:
+        return keep_certificate(log, made, by=about["made_by"]).name, ""
+    return "", f"single counts decide it. {made.sentences[0]} Look at them at the desk, and learn again."
 
 
 def _why_not(n_whole: int, pair) -> str:

@@ -11,7 +11,7 @@ from qckit.agreement import latest_certificate
 from qckit.agreement.certificate_words import LEAST_PHOTOS_TO_JUDGE as LEAST
 from qckit.log import new_site, open_log
 from qckit.review.camera_check import CameraCheck, save_certificate
-from qckit.review.learnt_certificate import _certify, renew_certificate
+from qckit.review.learnt_certificate import _certify, certify_kit, renew_certificate
 from qckit.stages import STAGES
 
 NOW = "2026-11-04T10:00:00+00:00"
@@ -100,6 +100,28 @@ def test_a_certificate_from_before_speaks_for_earlier_counts_only(log):
     assert latest_certificate(known, now=NOW, photos=photos, scales=scales).holds
     anew = latest_certificate(known, now=NOW, photos=photos.assign(counter_version=LEARNT), scales=scales)
     assert not anew.holds and "these photos were counted with 1.11+site-abc" in anew.sentence
+
+
+def test_where_nothing_is_learnt_the_kit_itself_is_certified_once(log):
+    objects, counted = settled(log, LEAST)
+    given = {"by": "ab", "named": ("", "")}
+    few = objects[objects["photo"] != "p0.jpg"]
+    assert certify_kit(log, few, counted, "1.11", **given).sentences == (
+        "No certificate was made of them: corrected by a check of 5 photos, later hatching percentages would be "
+        "uncertain by about ten points or more. Settle every object of 1 more photo at least and learn again, or "
+        "count 6 other photos by eye (10 are better), let the kit count them anew and run  qckit camera check",
+        "Until then counts of this camera are not corrected.",
+    )
+    got = certify_kit(log, objects, counted, "1.11", **given)
+    assert got.name == "stereo 2x 2026-11-04"
+    assert got.sentences == (
+        "The kit's own models were certified from the photos settled whole: stereo 2x 2026-11-04.",
+    )
+    assert latest_certificate(log.certificates(), now=NOW, photos=log.photos(), scales=log.scales()).holds
+    again = certify_kit(log, objects, counted, "1.11", **given)
+    assert (again.name, again.sentences) == ("", ("The certificate stereo 2x 2026-11-04 stays as it is.",))
+    assert len(log.certificates()) == 1
+    assert certify_kit(log, objects, counted, "1.12", **given).name  # of another counter it does not speak
 
 
 def test_a_camera_that_nothing_tells_is_asked_for(log):

@@ -107,6 +107,20 @@ def test_what_is_better_is_used_named_and_undone(settled_site):
     assert site_stage_model(site) is None
 
 
+@pytest.mark.slow
+def test_what_is_not_better_leaves_the_kit_in_force_and_says_how_to_certify_it(settled_site, monkeypatch):
+    site, _ = settled_site
+    monkeypatch.setattr("qckit.review.learn._is_better", lambda tried: False)
+    with open_log(site) as log:
+        got, tried = (learn_camera_of_site(log, by="ab", keep=keep, curve=False) for keep in (True, False))
+        assert log.certificates().empty
+    assert got.model is None and got.certificate == "" and site_stage_model(site) is None
+    assert got.sentences[1].endswith("so nothing was changed: the kit's own models stay in force.")
+    assert got.sentences[2].startswith("No certificate was made of them: corrected by a check of 5 photos, later")
+    assert got.sentences[2].endswith("let the kit count them anew and run  qckit camera check")
+    assert tried.sentences[2].startswith("Without --try a certificate of the kit's own models is made from 6 photos")
+
+
 def test_a_learnt_rule_changes_counts_and_a_later_version_can_be_undone(tmp_path):
     from qckit.counting import count_photo, load_stage_model
     from qckit.counting.camera_rule import STAGE_EVIDENCE, CameraRule, Sum
@@ -272,11 +286,36 @@ def test_what_is_invented_counts_against_what_was_learnt():
     right = np.array([True] * 20 + [False] * 8)
     better = _Compared(right, np.ones(28, bool), 0, 0)
     assert _is_better([better]) and not _is_better([_Compared(right, np.ones(28, bool), 0, 9)])
+    assert better.wrong == (8, 0)
+    one_more, two_more = (np.arange(28) < n for n in (21, 22))
+    assert not _is_better([_Compared(right, one_more, 0, 0)]) and _is_better([_Compared(right, two_more, 0, 0)])
     hand = pd.DataFrame({"stage": ["cyst", "debris"], "x_px": [100.0, 300.0], "y_px": [100.0, 100.0]})
     found = pd.DataFrame({"stage": "cyst", "x_px": [101.0, 301.0, 600.0, 900.0], "y_px": 100.0})
     found["counted"] = [True, True, True, False]
     got, n_invented = _right(hand, found, 5.0)
     assert got.tolist() == [True, False] and n_invented == 1
+
+
+def test_what_was_compared_and_what_counts_from_now_on_is_said():
+    from qckit.review.learn import _trial_words
+
+    trial = LeaveOut(4, 200, 190, 191)
+    compared, *rest = _trial_words(trial, better=False, keep=True, model=None)
+    assert compared == (
+        "200 settled objects of 4 photos were learnt from. With each photo left out in turn, the kit's own models were "
+        "wrong for 10 of 200 (5.0 %), those learnt here for 9 (4.5 %)."
+    )
+    plain = "That is not clearly better (at least 2 objects fewer must come out wrong), so nothing was changed: "
+    assert rest == [f"{plain}the kit's own models stay in force."]
+    assert list(_trial_words(trial, better=False, keep=False, model=None))[1:] == [
+        *rest,
+        "Without --try a certificate of the kit's own models is made from 6 photos settled whole, and with fewer it is "
+        "said how to come by one.",
+    ]
+    earlier = SimpleNamespace(version=3)
+    assert list(_trial_words(trial, better=False, keep=True, model=earlier))[1] == (
+        f"{plain}the site's version 3 stays in force."
+    )
 
 
 def test_what_more_photos_would_bring_is_said_with_its_interval():
