@@ -1,15 +1,16 @@
-"""How an error of the kit looks in IPython: its sentence first, the traceback folded. Other errors stay as they are."""
+"""How the kit shows things in IPython: an error by its sentence, the traceback folded; dates in the site's order."""
 
 from __future__ import annotations
 
 import html
 import sys
 import traceback
+from collections.abc import Callable
 
 from qckit.directions import isolate_names
 from qckit.errors import QcError
 
-__all__ = ["install"]
+__all__ = ["install", "put_dates_in_site_order", "running_shell", "show_dates"]
 
 
 def install(shell) -> None:
@@ -31,6 +32,30 @@ def install(shell) -> None:
     formatter = getattr(shell, "display_formatter", None)
     if formatter is not None and not _is_set(formatter.formatters["text/html"]):
         formatter.formatters["text/html"].for_type_by_name("pandas", "DataFrame", _table)
+
+
+def show_dates(page: Callable[[str], str]) -> None:
+    """Let what this notebook shows from now on have its dates in a site's order; nothing where no notebook runs.
+
+    Parameters
+    ----------
+    page : callable
+        ``SiteDates.page`` of the site that was opened last.
+    """
+    if (shell := running_shell()) is not None:
+        shell.qckit_dates = page
+
+
+def put_dates_in_site_order(html: str) -> str:
+    """Write the dates of a piece of HTML as the site that this notebook opened last does; else as they are."""
+    page = getattr(running_shell(), "qckit_dates", None)
+    return html if page is None else page(html)
+
+
+def running_shell():
+    """Return the shell that this runs in, without importing IPython for it."""
+    ipython = sys.modules.get("IPython")
+    return ipython.get_ipython() if ipython is not None else None
 
 
 def _is_set(formatter) -> bool:

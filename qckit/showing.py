@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from html import escape
 
 from qckit.directions import isolate_names
+from qckit.in_notebook import put_dates_in_site_order
 
 __all__ = ["shown"]
 
@@ -72,4 +73,4 @@ def shown(
             parts += [f'<td style="{style}">{escape(v)}</td>' for v, style in zip(others, styles[1:])]
             parts.append("</tr>")
         parts.append("</tbody></table>")
-    return isolate_names("".join([*parts, "</div>"]))
+    return put_dates_in_site_order(isolate_names("".join([*parts, "</div>"])))

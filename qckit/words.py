@@ -32,10 +32,10 @@ DATE_ORDERS = ("ymd", "dmy", "mdy")
 
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 _MINUS = "\u2212"
-_ISO_DATE = re.compile(  # standing alone: no part of a name, of a file or of a period
-    r"(?<![\w./\\-])(?P<day>\d{4}-\d\d-\d\d)"
+_ISO_DATE = re.compile(  # standing alone: no part of a name, of a row's key, of a file or of a period
+    r"(?<![\w./\\|-])(?P<day>\d{4}-\d\d-\d\d)"
     r"(?:[T ](?P<minute>\d\d:\d\d)(?::\d\d(?:\.\d+)?(?P<offset>[+-]\d\d:\d\d|Z)?)?)?"
-    r"(?![\w/\\-]|\.\.|\.\w)"
+    r"(?![\w/\\|-]|\.\.|\.\w)"
 )
 
 

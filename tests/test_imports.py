@@ -40,7 +40,7 @@ MAY_IMPORT = {
     "flag_words": set(),
     "progress": {"directions", "words"},
     "in_notebook": {"directions", "errors"},
-    "showing": {"directions"},
+    "showing": {"directions", "in_notebook"},
     "files": set(),
     "directions": {"words"},
     "site_tables": {"settings"},

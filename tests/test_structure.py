@@ -277,7 +277,7 @@ READ_BACK = {
     "qckit/review/session.py: edit.reason.startswith(tuple(_DRAWN.values()))",
     # typesetting: where a long line breaks, and marks of the page
     "qckit/reports/short_text.py: text.startswith(mark, i)",
-    "qckit/reports/blocks.py: self.html.startswith(STYLE_MARK)",
+    "qckit/reports/blocks.py: html.startswith(STYLE_MARK)",
     "qckit/reports/blocks.py: finding.headline.removeprefix(f'{verdict}: ')",  # the verdict's words stand above it
     'qckit/reports/pictures.py: re.compile(mark + \'(?:<use xlink:href="\\\\1" x="[^"]+" y="[^"]+" style=',
 }

@@ -7,7 +7,20 @@ import os
 
 import click
 
-__all__ = ["BY", "DAY", "MOMENT", "MONTH", "REASON", "SITE", "Commands", "Number", "SiteText", "open_site_log", "who"]
+__all__ = [
+    "BY",
+    "DAY",
+    "MOMENT",
+    "MONTH",
+    "REASON",
+    "SITE",
+    "Commands",
+    "Number",
+    "SiteText",
+    "dates_at",
+    "open_site_log",
+    "who",
+]
 
 
 class Commands(click.Group):
@@ -80,17 +93,28 @@ def _name(param) -> str:
 
 
 def _settings(ctx):
+    from qckit.settings import Settings
+
+    given = ctx.params.get("site") if ctx is not None else None
+    return Settings() if given is None else _settings_at(given)  # None: a command without a site
+
+
+def _settings_at(site):
     from qckit.errors import InputError
     from qckit.reports.sites import find_site
     from qckit.settings import Settings, load_settings
 
-    given = ctx.params.get("site") if ctx is not None else None
-    if given is None:  # a command without a site
-        return Settings()
     try:
-        return load_settings(find_site(given))
+        return load_settings(find_site(site))
     except InputError:  # the command says so itself
         return Settings()
+
+
+def dates_at(site):
+    """Return how dates are written at the site that is named or that we are in; without one as they are kept."""
+    from qckit.log.site_dates import SiteDates
+
+    return SiteDates(_settings_at(str(site or "")))
 
 
 SITE = click.option(

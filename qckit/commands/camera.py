@@ -6,9 +6,9 @@ from pathlib import Path
 
 import click
 
-from qckit.commands._options import BY, SITE, Commands, Number, open_site_log, who
+from qckit.commands._options import BY, SITE, Commands, Number, dates_at, open_site_log, who
 from qckit.commands.typed import as_typed
-from qckit.words import dates_in, day, plural
+from qckit.words import day, plural
 
 _CAMERA = click.option("--camera", default="", metavar="NAME", help="Keep it in the site's log under this camera.")
 _CAMERA_TO_LEARN = click.option("--camera", default="", metavar="NAME", help="Learn from this camera's photos only.")
@@ -120,7 +120,7 @@ def list_cameras(site):
         scales, certificates, site_model = log.scales(), log.certificates(), site_stage_model(log.folder)
         order = log.settings.site.date_order
     if site_model is not None:
-        click.echo(f"models       {dates_in(site_model.sentence, order)}")
+        click.echo(f"models       {dates_at(site).text(site_model.sentence)}")
     if scales.empty and certificates.empty:
         click.echo("No scale and no certificate is kept yet. Make one with  qckit camera scale")
         return 0
@@ -198,8 +198,9 @@ def check(hand, counted, camera, magnification, kind, um_per_px, keep, site, by)
         made_at=_now(),
     )
     checked = mark_learnt(checked, counted, _site_model(site))
+    dates = dates_at(site)
     for line in checked.sentences:
-        click.echo(line)
+        click.echo(dates.text(line))
     if not checked.may_be_kept:
         with_why = keep or checked.certificate.is_too_small or checked.learnt
         click.echo(checked.why_not_kept if with_why else "Not to be kept.")
@@ -279,7 +280,7 @@ def learn(only_try, undo, which_next, curve, camera, magnification, site, by):
 
     if undo:
         now = undo_site_model(find_site(site))
-        click.echo(now.sentence if now else "The kit's own models count again.")
+        click.echo(dates_at(site).text(now.sentence) if now else "The kit's own models count again.")
         return 0
     with open_site_log(site) as log:
         if which_next:
@@ -303,10 +304,10 @@ def learn(only_try, undo, which_next, curve, camera, magnification, site, by):
         for row in done.photos.itertuples():
             click.echo(f"  {row.photo}: {row.n_settled} settled, wrong {row.wrong_before} -> {row.wrong_after}")
         for line in done.sentences:
-            click.echo(line)
+            click.echo(dates_at(site).text(line))
         now = site_stage_model(log.folder)
         if done.model is None and now is not None:
-            click.echo(f"In use as before: {now.sentence}")
+            click.echo(f"In use as before: {dates_at(site).text(now.sentence)}")
     return 0
 
 
@@ -339,23 +340,23 @@ def people(study, value, method):
 def certificate(name, out, site):
     """Show a kept certificate, by its NAME or its camera's (then the newest)."""
     from qckit.agreement import read_certificate
-    from qckit.directions import isolate_names, put_dates_in_order
+    from qckit.directions import isolate_names
     from qckit.errors import InputError, unknown_name
     from qckit.files import write_whole
     from qckit.review import certificate_page
 
     with open_site_log(site) as log:
-        kept, order = log.certificates(), log.settings.site.date_order
+        kept, dates = log.certificates(), dates_at(site)
     mine = kept[(kept["certificate"] == name) | (kept["camera"] == name)]
     if mine.empty:
         raise unknown_name("certificate", name, [*kept["certificate"], *kept["camera"].drop_duplicates()])
     made = read_certificate(mine.loc[mine["made_at"].idxmax()])
     if not out:
         for line in made.sentences:
-            click.echo(dates_in(line, order, names=[made.name]))
+            click.echo(dates.text(line))
         return 0
     try:
-        write_whole(out, put_dates_in_order(isolate_names(certificate_page(made)), order, names=[made.name]))
+        write_whole(out, dates.page(isolate_names(certificate_page(made))))
     except OSError as error:
         raise InputError(f"{out}: the page cannot be written there: {error}. Give a folder that exists.") from error
     click.echo(f"{out}: certificate {made.name}.")

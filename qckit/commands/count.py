@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from qckit.commands._options import Number
+from qckit.commands._options import Number, dates_at
 from qckit.errors import InputError, one_line
 from qckit.stages import STAGE_RECORDS, stage_words
 
@@ -166,7 +166,7 @@ def _stage_model(stages: str, out: Path) -> Path | None:
     places = [p for p in (out.resolve(), *out.resolve().parents) if (p / SETTINGS_FILE).is_file()]
     model = site_stage_model(places[0]) if places else None
     if model:
-        click.echo(one_line(model.sentence))
+        click.echo(one_line(dates_at(places[0]).text(model.sentence)))
     return model.path if model else None
 
 

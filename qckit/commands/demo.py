@@ -24,6 +24,7 @@ def command(folder, workers, now):
 
     Run again, it goes on where it was; photos that did not change are not counted again.
     """
+    from qckit.commands._options import dates_at
     from qckit.commands.report import say_report
     from qckit.demo import make_demo
     from qckit.errors import NeedsAttention, QcError, one_line
@@ -39,7 +40,7 @@ def command(folder, workers, now):
         if isinstance(run, QcError):
             click.echo(f"qckit: {one_line(run)}", err=True)
         else:
-            say_report(run)
+            say_report(run, dates_at(folder))
     failed = sum(isinstance(run, QcError) for run in results)
     if failed:
         raise NeedsAttention(f"{failed} of {len(results)} reports could not be made; see the lines above.")

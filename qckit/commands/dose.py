@@ -47,6 +47,7 @@ def command(lot, site, as_table, out, **options):
     of the demand only as often as the site allows.
     """
     from qckit.hatch import plan_dose
+    from qckit.log.site_dates import SiteDates
     from qckit.log.typed import site_time
     from qckit.site import load_site
 
@@ -59,6 +60,7 @@ def command(lot, site, as_table, out, **options):
     order = tables.settings.site.date_order
     _say_plan(plan, order)
     _say_cost(plan, tables)
+    dates = SiteDates(tables.settings)
     times = _say_start(options["feed_at"], options["t10_h"], options["t90_h"], lot, tables)
     if as_table or out:
         _table(plan, tables.settings, out)
@@ -66,7 +68,7 @@ def command(lot, site, as_table, out, **options):
     if times is not None and not times.is_in_window:
         wrong.append("The first hatched will be past instar I at the feed.")
     for sentence in wrong:
-        click.echo(f"Attention: {sentence}")
+        click.echo(f"Attention: {dates.text(sentence)}")
     return 1 if wrong else 0
 
 
@@ -135,13 +137,14 @@ def _say_start(feed, t10_h, t90_h, lot, tables):
     import pandas as pd
 
     from qckit.hatch.dose import start_times
+    from qckit.words import dates_in
 
     if t10_h is None or t90_h is None:
         t10_h, t90_h = _times_of(lot, tables)
     times = start_times(
         pd.Timestamp(feed), t10_h=t10_h, t90_h=t90_h, temperature_c=tables.settings.conditions.temperature_c
     )
-    click.echo(f"Start: {times.sentence}")
+    click.echo(f"Start: {dates_in(times.sentence, tables.settings.site.date_order)}")
     return times
 
 
@@ -223,10 +226,11 @@ def _write(out, plan, table, settings):
 
     from qckit.directions import isolate_names
     from qckit.files import write_whole
+    from qckit.log.site_dates import SiteDates
 
     path = Path(out)
     if path.suffix.lower() in _PAGES:
-        text = isolate_names(_page(plan, table, settings))
+        text = SiteDates(settings).page(isolate_names(_page(plan, table, settings)))
     else:
         dated = table.assign(
             lot=plan.lot,

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from qckit.commands._options import BY, MONTH, REASON, SITE, Commands, Number, open_site_log, who
+from qckit.commands._options import BY, MONTH, REASON, SITE, Commands, Number, dates_at, open_site_log, who
 from qckit.stages import STAGE_RECORDS
 from qckit.words import plural
 
@@ -64,6 +64,7 @@ def import_(sheets, table, accept_good_rows, ignored, correct, emptied, problems
     from qckit.errors import InputError
 
     with open_site_log(site) as log:
+        dates = dates_at(site)
         try:
             result = import_sheets(
                 log,
@@ -78,20 +79,20 @@ def import_(sheets, table, accept_good_rows, ignored, correct, emptied, problems
         except InputError as error:
             if error.problems is None:
                 raise
-            click.echo(str(error), err=True)
+            click.echo(dates.text(str(error)), err=True)
             click.echo(
                 "Correct the sheet and run this again; or take the other rows with --accept-good-rows.", err=True
             )
             _write_problems(problems, error.problems)  # last: it may fail, and what is wrong is said by then
             sys.exit(2)
     for note in result.notes:
-        click.echo(f"note: {note}")
+        click.echo(f"note: {dates.text(note)}")
     click.echo(str(result))
     _say_answer(sheets, site, result)
     if len(result.problems):
         from qckit.log.problems import problems_text
 
-        click.echo(problems_text(result.problems), err=True)
+        click.echo(dates.text(problems_text(result.problems)), err=True)
         click.echo(f"{plural(len(result.problems), 'problem')}: their rows were left out.", err=True)
         _write_problems(problems, result.problems)
         sys.exit(1)
@@ -212,9 +213,9 @@ def show(table, lot, month, site):
 def check(photos, out, site):
     """Look through the whole log for what is wrong or doubtful, and say what to do."""
     with open_site_log(site) as log:
-        found = log.check(photos=photos)
+        found, dates = log.check(photos=photos), dates_at(site)
     for f in found.itertuples():
-        click.echo(f"{f.severity}: {f.table} {f.key}: {f.what}. {f.what_to_do}".replace("\n", " "))
+        click.echo(dates.text(f"{f.severity}: {f.table} {f.key}: {f.what}. {f.what_to_do}".replace("\n", " ")))
     _write_problems(out, found)
     if len(found):
         wrong = int((found["severity"] == "wrong").sum())
@@ -230,13 +231,13 @@ def check(photos, out, site):
 def history(hatch, as_csv, site):
     """Show the descent of a HATCH's figures: report, samples, photos, objects, corrections, software."""
     with open_site_log(site) as log:
-        found = log.history(hatch)
+        found, dates = log.history(hatch), dates_at(site)
     if as_csv:
         from qckit.files import csv_text, safe_frame
 
         click.echo(csv_text(safe_frame(found.to_frame())), nl=False)
     else:
-        click.echo(found.text)
+        click.echo(dates.text(found.text))
 
 
 @command.command("correct", context_settings={"ignore_unknown_options": True})  # a value such as -20 is no option
@@ -257,7 +258,7 @@ def correct(table, key, column, value, reason, site, by):
         doubts = log.correct(table, _key(table, key), column, value, by=who(by), reason=reason)
     click.echo(f"{table} {key}: {column} is now {value or 'empty'}.")
     for doubt in doubts:
-        click.echo(f"note: {doubt}")
+        click.echo(f"note: {dates_at(site).text(doubt)}")
     return 1 if doubts else 0
 
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from qckit.commands._options import MOMENT, MONTH, SITE, Commands, Number
+from qckit.commands._options import MOMENT, MONTH, SITE, Commands, Number, dates_at
 
 _NOW = click.option(
     "--now", default=None, metavar="TIME", type=MOMENT, help="Time written on the report. Left out: the clock."
@@ -225,22 +225,23 @@ def _make(jobs, folder: Path, now, workers: int) -> list:
     errors = [r for r in results if isinstance(r, QcError)]
     if len(results) == 1 and errors:
         raise errors[0]
+    dates = dates_at(folder)
     for run in results:
         if isinstance(run, QcError):
             click.echo(f"qckit: {one_line(run)}", err=True)
         else:
-            say_report(run)
+            say_report(run, dates)
     if errors:
         raise NeedsAttention(f"{len(errors)} of {len(results)} reports could not be made; see the lines above.")
     return results
 
 
-def say_report(run) -> None:
-    """Print one report's verdict and place."""
+def say_report(run, dates) -> None:
+    """Print one report's verdict and place, dates in the order of the site."""
     from qckit.errors import one_line
     from qckit.words import headed
 
-    click.echo(headed(one_line(run.subject), one_line(run.finding["headline"])))
+    click.echo(dates.text(headed(one_line(run.subject), one_line(run.finding["headline"]))))
     click.echo(f"  {run.html}")
 
 

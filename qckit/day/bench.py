@@ -25,6 +25,7 @@ from qckit.errors import InputError, unknown_name
 from qckit.log.typed import site_time
 from qckit.settings import clock_time
 from qckit.site import load_site
+from qckit.words import day
 
 __all__ = ["Bench", "warm_up"]
 
@@ -194,7 +195,7 @@ class Bench:
             yesterday = now.date() - dt.timedelta(days=1)
             raise InputError(
                 f"{clock:%H:%M} of today still lies ahead. Was it yesterday? Then type it with its date: "
-                f"{yesterday.isoformat()} {clock:%H:%M}."
+                f"{day(yesterday, self.settings.site.date_order)} {clock:%H:%M}."
             )
         return when
 

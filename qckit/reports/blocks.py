@@ -5,12 +5,12 @@ from __future__ import annotations
 import math
 import os
 import re
-import sys
 from collections.abc import Iterable, Mapping
 from html import escape
 from pathlib import Path
 
 from qckit.directions import NAME_COLUMNS, isolate_names, isolated
+from qckit.in_notebook import put_dates_in_site_order, running_shell
 from qckit.reports.headings import heading_of
 from qckit.reports.short_text import part_answer, shorten_headline
 from qckit.verdicts.finding import Figure, Finding
@@ -87,7 +87,8 @@ class Html:
 
     def _repr_html_(self) -> str:
         """Return the piece; in a live notebook with the style sheet, which a report's page has in its head."""
-        return self.html if self.html.startswith(STYLE_MARK) or not is_live() else look() + self.html
+        html = put_dates_in_site_order(self.html)
+        return html if html.startswith(STYLE_MARK) or not is_live() else look() + html
 
     def __repr__(self) -> str:
         return self.text or "(shown as HTML)"
@@ -95,9 +96,7 @@ class Html:
 
 def is_live() -> bool:
     """Tell whether this runs in a notebook that somebody looks at, and not in a report's own kernel."""
-    ipython = sys.modules.get("IPython")
-    shell = ipython.get_ipython() if ipython is not None else None
-    return getattr(shell, "kernel", None) is not None and os.environ.get("QCKIT_PROGRESS") != "off"
+    return getattr(running_shell(), "kernel", None) is not None and os.environ.get("QCKIT_PROGRESS") != "off"
 
 
 def look() -> str:

@@ -7,13 +7,12 @@ from html import escape
 from pathlib import Path
 from types import SimpleNamespace
 
-from qckit.directions import isolate_names, isolated, put_dates_in_order
+from qckit.directions import isolate_names, isolated
 from qckit.files import write_whole
+from qckit.log.site_dates import SiteDates
 from qckit.reports.blocks import PAGE_FOLDER, icon, tone_of
 from qckit.reports.findings import FINDINGS_FILE
-from qckit.reports.pages import names_of
 from qckit.settings import load_settings
-from qckit.words import dates_in
 
 __all__ = ["REPORTS_FOLDER", "reports_of", "write_index"]
 
@@ -50,8 +49,7 @@ def write_index(site: str | Path) -> Path:
     """
     site = Path(site)
     settings, found = load_settings(site), reports_of(site)
-    name, order = settings.site.name, settings.site.date_order
-    names = names_of(settings) if found else set()
+    name, dates = settings.site.name, SiteDates(settings)
     kinds = [*_HEADINGS, *sorted({str(f.get("kind")) for f in found} - set(_HEADINGS))]
     sections = []
     for kind in kinds:
@@ -59,7 +57,7 @@ def write_index(site: str | Path) -> Path:
         if rows:
             sections.append(
                 f'<section class="text"><h2>{escape(_HEADINGS.get(kind, kind))}</h2><ul class="reports">'
-                + "".join(_row(row, order, names) for row in rows)
+                + "".join(_row(row, dates) for row in rows)
                 + "</ul></section>"
             )
     css = "\n".join((PAGE_FOLDER / f).read_text(encoding="utf-8") for f in ("page.css", "pieces.css", "index.css"))
@@ -69,18 +67,18 @@ def write_index(site: str | Path) -> Path:
         sections="".join(sections) or "<p>There is no report yet. Make one with <code>qckit report</code>.</p>",
     )
     path = site / REPORTS_FOLDER / "index.html"
-    write_whole(path, put_dates_in_order(isolate_names(page), order))
+    write_whole(path, dates.page(isolate_names(page)))
     return path
 
 
-def _row(found: dict, order: str, names) -> str:
+def _row(found: dict, dates: SiteDates) -> str:
     details = found.get("details") or {}
     tone = tone_of(SimpleNamespace(details=details, verdict=str(found.get("verdict", ""))))
     verdict = str(details.get("verdict_words") or str(found.get("verdict", "")).replace("-", " "))
     return (
         f'<li class="qc-{tone}">{icon(tone)}<div><a href="{escape(found["folder"])}/report.html">'
         f"{isolated(found.get('subject', ''))}</a> <strong>{escape(verdict)}</strong>"
-        f"<p>{isolated(dates_in(str(found.get('headline', '')), order, names=names))}</p>"
+        f"<p>{isolated(dates.text(str(found.get('headline', ''))))}</p>"
         f'<p class="made">{escape(str(found.get("made", ""))[:16])}</p>'
         "</div></li>"
     )

@@ -6,28 +6,16 @@ import copy
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from qckit.directions import isolate_names, put_dates_in_order
+from qckit.directions import isolate_names
 from qckit.reports.blocks import PAGE_FOLDER, STYLE_MARK
 
 if TYPE_CHECKING:
-    from qckit.settings import Settings
+    from qckit.log.site_dates import SiteDates
 
-__all__ = ["names_of", "page_html"]
-
-
-def names_of(settings: Settings) -> set[str]:
-    """Names of the log that may hold a date; none where dates are written as they are kept."""
-    from qckit.log import open_log
-
-    if settings.site.date_order == "ymd":
-        return set()
-    with open_log(settings.folder) as log:
-        tables = {"lot": log.lots(), "hatch": log.hatches(), "sample": log.samples(), "photo": log.photos()}
-        tables["certificate"] = log.certificates()
-    return {str(name) for column, table in tables.items() for name in table[column]}
+__all__ = ["page_html"]
 
 
-def page_html(notebook, *, title: str, made: str, parameters, versions, photos, date_order="ymd", names=()) -> str:
+def page_html(notebook, *, title: str, made: str, parameters, versions, photos, dates: SiteDates | None = None) -> str:
     """Return the page of an executed notebook.
 
     Parameters
@@ -42,10 +30,8 @@ def page_html(notebook, *, title: str, made: str, parameters, versions, photos, 
         For the foot.
     photos : list of dict
         Keys photo and sha256, for the foot.
-    date_order : {"ymd", "dmy", "mdy"}
-        The site's: how every date of the page is written.
-    names : iterable of str
-        Those of :func:`names_of`, which stay as they are.
+    dates : SiteDates, optional
+        How every date of the page is written; as it is kept when left out.
 
     Returns
     -------
@@ -72,7 +58,8 @@ def page_html(notebook, *, title: str, made: str, parameters, versions, photos, 
         }
     }
     html, _ = exporter.from_notebook_node(_without_live_parts(notebook), resources=resources)
-    return put_dates_in_order(isolate_names(html), date_order, names=names)
+    html = isolate_names(html)
+    return html if dates is None else dates.page(html)
 
 
 def _without_live_parts(notebook):

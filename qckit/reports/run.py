@@ -14,10 +14,11 @@ from qckit import __version__
 from qckit._paths import notebooks_dir
 from qckit.errors import InputError, QcError, unknown_name
 from qckit.files import safe_name, swap_in
+from qckit.log.site_dates import SiteDates
 from qckit.reports.execution import execute, work_folder
 from qckit.reports.findings import FINDINGS_FILE
 from qckit.reports.index import REPORTS_FOLDER, write_index
-from qckit.reports.pages import names_of, page_html
+from qckit.reports.pages import page_html
 from qckit.reports.parameters import convert_parameters, read_parameters
 from qckit.reports.publishing import for_keeping
 from qckit.settings import Settings, load_settings
@@ -140,8 +141,7 @@ def run_report(
         shown = [("report", KINDS[kind].title), ("site", settings.site.name)]
         values = {k: str(values.get(k, v)) for k, v in declared.items() if k not in _GIVEN_PARAMETERS}
         shown += [(k, v) for k, v in values.items() if v]  # what was left empty says nothing
-        words = {"title": f"{KINDS[kind].title}: {subject}", "date_order": settings.site.date_order}
-        words["names"] = names_of(settings)
+        words = {"title": f"{KINDS[kind].title}: {subject}", "dates": SiteDates(settings)}
         _write_results(executed, result, finding=finding, shown=shown, made_at=made_at, **words)
         swap_in(result, target / name)
     failed.unlink(missing_ok=True)
@@ -241,9 +241,7 @@ def _read_finding(result: Path, where: str, made_at: str) -> dict:
     return finding | {"made": made_at, "software": f"qckit {__version__}"}
 
 
-def _write_results(
-    executed, result: Path, *, finding: dict, shown: list, title: str, made_at: str, date_order: str, names
-):
+def _write_results(executed, result: Path, *, finding: dict, shown: list, title: str, made_at: str, dates: SiteDates):
     import nbformat
 
     page = page_html(
@@ -253,8 +251,7 @@ def _write_results(
         parameters=shown,
         versions=_versions(),
         photos=finding["photos"],
-        date_order=date_order,
-        names=names,
+        dates=dates,
     )
     (result / "report.html").write_text(page, encoding="utf-8")
     nbformat.write(for_keeping(executed), result / "notebook.ipynb")

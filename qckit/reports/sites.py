@@ -6,6 +6,8 @@ import os
 from pathlib import Path
 
 from qckit.errors import InputError, need_text
+from qckit.in_notebook import show_dates
+from qckit.log.site_dates import SiteDates
 from qckit.settings import SETTINGS_FILE, load_settings
 
 __all__ = ["find_site", "poorest_hatch"]
@@ -23,7 +25,7 @@ def find_site(site: str = "") -> Path:
     Returns
     -------
     Path
-        The site folder, absolute.
+        The site folder, absolute. A notebook shows dates in this site's order from now on.
 
     Raises
     ------
@@ -37,15 +39,21 @@ def find_site(site: str = "") -> Path:
     """
     given = need_text("site", site) or os.environ.get("QCKIT_SITE", "")
     if given:
-        return load_settings(Path(given).expanduser()).folder
+        return _opened(Path(given).expanduser())
     here = Path.cwd()
     for folder in (here, *here.parents):
         if (folder / SETTINGS_FILE).is_file():
-            return load_settings(folder).folder
+            return _opened(folder)
     raise InputError(
         f"{here}: neither this folder nor one above it is a site (none holds {SETTINGS_FILE}). Name the site's folder: "
         f"--site FOLDER after a command, the parameter site in a notebook; or make the invented one with  qckit demo"
     )
+
+
+def _opened(folder: Path) -> Path:
+    settings = load_settings(folder)
+    show_dates(SiteDates(settings).page)
+    return settings.folder
 
 
 def poorest_hatch(hatches, samples, *, days: float = 7.0) -> str:

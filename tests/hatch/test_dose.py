@@ -20,8 +20,8 @@ def test_harvest_falls_at_t90_and_inside_instar_one():
     times = hatch.start_times("2026-11-05T08:00+00:00", t10_h=16, t90_h=20, temperature_c=28)
     assert times.start == pd.Timestamp("2026-11-04T11:30+00:00") and times.is_in_window
     assert times.sentence == (
-        "Wet at 04 Nov 11:30, harvest at 05 Nov 07:30; the first hatched are 4.5 h old at the feed, within the 6 h of "
-        "instar I."
+        "Wet at 2026-11-04 11:30, harvest at 2026-11-05 07:30; the first hatched are 4.5 h old at the feed, within "
+        "the 6 h of instar I."
     )
     slow = hatch.start_times("2026-11-05T08:00+00:00", t10_h=14, t90_h=24)
     assert not slow.is_in_window and "some will have moulted" in slow.sentence
@@ -126,13 +126,13 @@ def test_the_command_says_grams_cost_and_start(site):
         "Rests on: about 235,000 nauplii per gram on 2026-05-05. Recovery is assumed to be 85 %:"
     )
     assert lines[3] == "Cost: 0.60 EUR for a million nauplii harvested, at the best guess."
-    assert lines[4].startswith("Start: Wet at 04 May 11:30, harvest at 05 May 07:30;")
+    assert lines[4].startswith("Start: Wet at 2026-05-04 11:30, harvest at 2026-05-05 07:30;")
 
 
 def test_a_feed_without_offset_is_the_clock_of_the_site(site):
-    (site / "qckit.toml").write_text('[site]\ntimezone = "Europe/Lisbon"\n', encoding="utf-8")
+    (site / "qckit.toml").write_text('[site]\ntimezone = "Europe/Lisbon"\ndate_order = "dmy"\n', encoding="utf-8")
     out = run("L", "--site", site, "--feed-at", "2026-05-05T08:00", "--t10", "16", "--t90", "20")[1]
-    assert "Start: Wet at 04 May 11:30, harvest at 05 May 07:30;" in out
+    assert "Start: Wet at 4 May 2026 11:30, harvest at 5 May 2026 07:30;" in out
 
 
 def test_the_command_makes_a_wall_table(site, tmp_path):

@@ -107,7 +107,7 @@ def signal_table(study: MonthStudy) -> pd.DataFrame:
             state = "in the change"
         by = ", ".join(dict.fromkeys(b for b in part["by"].fillna("") if b))
         note = "; ".join(dict.fromkeys(notes))
-        rows.append((f"{at:%d %b}", lot_of.get(hatch, ""), hatch, "; ".join(lines), state, by, note))
+        rows.append((f"{at:%Y-%m-%d}", lot_of.get(hatch, ""), hatch, "; ".join(lines), state, by, note))
     out = pd.DataFrame(rows, columns=columns)
     order = out["state"].map({"open": 0, "explained": 1, "in the change": 2}).fillna(3)
     return out.loc[order.sort_values(kind="stable").index].reset_index(drop=True)
