@@ -175,10 +175,11 @@ class Site:
 
         return plan_dose(self.tables, lot, nauplii=nauplii, day=day or self._clock(), risk=risk)
 
-    def _clock(self) -> str:
+    def _clock(self, now: str = "") -> str:
+        """Moment that is asked about: as it was typed, at the site's clock; empty: this moment."""
         from qckit.log.typed import site_time
 
-        return site_time(self.tables.settings).isoformat()
+        return site_time(self.tables.settings, now).isoformat()
 
     @working("Reviewing the month")
     def month(self, month: str, *, lot: str = "", now: str = "") -> Finding:
@@ -200,7 +201,7 @@ class Site:
         """
         from qckit.verdicts.month.verdict import review_month
 
-        return review_month(self.tables, month=month, lot=lot, now=now or self._clock())
+        return review_month(self.tables, month=month, lot=lot, now=self._clock(now))
 
     @working("Explaining the hatch")
     def poor_hatch(self, hatch: str, *, now: str = "") -> Finding:
@@ -211,7 +212,7 @@ class Site:
         hatch : str
             The hatch's name.
         now : str
-            Time of the question, ISO 8601: what can still be saved. Empty: none is known.
+            Time of the question: what can still be saved, and the day of the dose. Empty: the clock.
 
         Examples
         --------
@@ -224,7 +225,7 @@ class Site:
 
         with open_log(self.folder) as log:
             objects = nauplius_objects(log, hatch, self.tables)
-        return explain_hatch(self.tables, hatch=hatch, objects=objects, now=now)
+        return explain_hatch(self.tables, hatch=hatch, objects=objects, now=self._clock(now))
 
     def suspicion(self, hatch: str, *, tables: SiteTables | None = None, counts: pd.DataFrame | None = None):
         """Name the cause that :meth:`poor_hatch` puts first, in a fraction of its time; for the screen of the day.

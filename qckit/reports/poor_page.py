@@ -95,7 +95,7 @@ def load_poor_hatch(site: str | Path, hatch: str = "", *, out_dir: str | Path = 
     out_dir : path
         Folder of the report.
     now : str
-        Time of the report, ISO 8601; empty: none is known.
+        Time of the report: the day of its dose. Empty: the clock.
 
     Returns
     -------
@@ -103,9 +103,11 @@ def load_poor_hatch(site: str | Path, hatch: str = "", *, out_dir: str | Path = 
     """
     from qckit.agreement import load_tables
     from qckit.log import open_log
+    from qckit.log.typed import site_time
 
     with open_log(site) as log:
         t = load_tables(log)
+        now = now or site_time(t.settings).isoformat()
         hatch = hatch or poorest_hatch(t.hatches, t.samples)
         of_hatch = t.samples[t.samples["hatch"] == hatch]
         objects = nauplius_objects(log, hatch)

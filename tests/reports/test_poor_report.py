@@ -132,3 +132,21 @@ def test_objects_are_read_for_the_hatch_and_its_lots_latest_hatches(site):
     with open_log(site) as log:
         assert nauplius_objects(log, POOR_HATCH).empty
         assert nauplius_objects(log, "no such hatch").empty
+
+
+def test_without_a_time_the_door_asks_at_the_clock_of_the_site(site, monkeypatch):
+    """The day of the dose and the hour at which it is ready; as the notebook's page does, and the other doors."""
+    from qckit import load_site
+    from qckit.log import typed
+    from qckit.reports.poor_page import load_poor_hatch
+
+    at = typed.site_time(load_site(site).settings, "2026-12-06T10:00")
+    asked_at = typed.site_time
+    monkeypatch.setattr(typed, "site_time", lambda settings, now="": asked_at(settings, now) if now else at)
+    room = load_site(site)
+    found = room.poor_hatch(POOR_HATCH)
+    assert found.details["feed"]["ready"] == "2026-12-07 10:00"
+    assert found.to_dict() == room.poor_hatch(POOR_HATCH, now="2026-12-06T10:00").to_dict()
+    assert found.to_dict() == load_poor_hatch(site, POOR_HATCH).finding.to_dict()
+    dose = room.dose(found.details["feed"]["lot"], nauplii=found.details["feed"]["missing_day"])
+    assert found.details["feed"]["grams"] == pytest.approx(dose.grams_weighed)
