@@ -125,7 +125,9 @@ def decimals_known(low: float, high: float, most: int = 1, *, beside: Iterable[f
     return known if len({round(v, known) for v in values}) == len(values) else most
 
 
-def estimated(value: float, low: float, high: float, unit: str = "", most: int = 1) -> str:
+def estimated(
+    value: float, low: float, high: float, unit: str = "", most: int = 1, *, what: str = "", how: str = ""
+) -> str:
     """Write an estimate with its interval, rounded to what is known: ``60 % (41 to 79 %)``.
 
     Parameters
@@ -135,12 +137,16 @@ def estimated(value: float, low: float, high: float, unit: str = "", most: int =
         Written after a blank.
     most : int
         Digits after the point at most; :func:`decimals_known` says how many of them are.
+    what : str
+        Words between the value and its interval: ``60 % of hatches (41 to 79 %)``.
+    how : str
+        How the interval was made, within its brackets: ``60 % (41 to 79 %, exact)``.
     """
-    unit = f" {unit}" if unit else ""
+    unit, what, how = (f" {unit}" if unit else ""), (f" {what}" if what else ""), (f", {how}" if how else "")
     if not (math.isfinite(low) and math.isfinite(high)):
-        return f"{number(value, most)}{unit}"
+        return f"{number(value, most)}{unit}{what}"
     n = decimals_known(low, high, most)
-    return f"{number(value, n)}{unit} ({number(low, n)} to {number(high, n)}{unit})"
+    return f"{number(value, n)}{unit}{what} ({number(low, n)} to {number(high, n)}{unit}{how})"
 
 
 def signed(value: float | None, decimals: int = 0) -> str:

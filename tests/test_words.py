@@ -168,3 +168,9 @@ def test_a_decimal_stays_where_two_values_would_read_alike():
 def test_dates_inside_a_text_are_written_in_the_order_of_the_site(text, written):
     assert dates_in(text, "dmy", names=["2026-11-01", "M1 2026-11-27", "M1 2026-11-27 (2)"]) == (written or text)
     assert dates_in(text) == text
+
+
+def test_an_estimate_takes_words_between_and_into_the_brackets():
+    assert estimated(60, 41.3, 78.9, "%", what="of hatches", how="exact") == "60 % of hatches (41 to 79 %, exact)"
+    assert estimated(2.57, 2.1, 3.1, what="a harvest", how="exact") == "2.6 a harvest (2.1 to 3.1, exact)"
+    assert estimated(100, math.nan, math.nan, "%", what="of hatches", how="exact") == "100.0 % of hatches"

@@ -38,12 +38,9 @@ class Capability:
         """The share in words."""
         if not math.isfinite(self.share_pct):
             return f"{self.n_hatches} hatches are too few to expect a share below {self.minimum:g} %."
-        share, bracket, bounds = estimated(self.share_pct, self.share_pct_low, self.share_pct_high, "%").partition(" (")
-        return (
-            f"{share} of hatches are to be expected below the site's minimum of {self.minimum:g} %"
-            f"{bracket}{bounds}; {self.n_below} of {self.n_hatches} were"
-            f"{self.of and f', of {self.of}'}."
-        )
+        what = f"of hatches are to be expected below the site's minimum of {self.minimum:g} %"
+        share = estimated(self.share_pct, self.share_pct_low, self.share_pct_high, "%", what=what)
+        return f"{share}; {self.n_below} of {self.n_hatches} were{self.of and f', of {self.of}'}."
 
 
 def share_below(hatch_pct, minimum, *, confidence=0.95, least=8, of="") -> Capability:

@@ -16,7 +16,7 @@ from qckit.hatch.harvest import newest_harvests
 from qckit.hatch.plain_intervals import binomial_interval
 from qckit.hatch.rare_counts import RateChange, poisson_change, poisson_interval
 from qckit.stages import STAGE_COLUMNS
-from qckit.words import decimals_known, number, plural
+from qckit.words import estimated, plural
 
 __all__ = ["HarvestLosses", "harvest_losses"]
 
@@ -54,10 +54,10 @@ class HarvestLosses:
         """What was lost, what was let through, and whether the losses changed."""
         lines = []
         if self.n_drawn_off:
-            lost, lost_span = _with_span(self.lost_a_harvest, self.lost_low, self.lost_high)
+            lost = estimated(self.lost_a_harvest, self.lost_low, self.lost_high, what="a harvest", how="exact")
             lines.append(
                 f"In what was drawn off at {plural(self.n_drawn_off, 'harvest')} "
-                f"{plural(self.lost, 'nauplius was', 'nauplii were')} counted: {lost} a harvest ({lost_span}, exact)."
+                f"{plural(self.lost, 'nauplius was', 'nauplii were')} counted: {lost}."
             )
         if self.change is not None:
             lines.append(
@@ -66,11 +66,9 @@ class HarvestLosses:
             )
         if self.n_counted:
             kind = "exact" if self.is_waste_exact else "Wilson"
-            waste, waste_span = _with_span(self.waste_pct, self.waste_low_pct, self.waste_high_pct)
-            lines.append(
-                f"Of {self.n_counted:,} objects counted in harvests, {waste} % were no nauplii but shells "
-                f"or unhatched cysts ({waste_span}, {kind})."
-            )
+            what = "were no nauplii but shells or unhatched cysts"
+            waste = estimated(self.waste_pct, self.waste_low_pct, self.waste_high_pct, "%", what=what, how=kind)
+            lines.append(f"Of {self.n_counted:,} objects counted in harvests, {waste}.")
         return tuple(lines)
 
 
@@ -138,9 +136,3 @@ def _numbers(table, name):
     if name not in table:
         return pd.Series(np.nan, index=table.index)
     return pd.to_numeric(table[name], errors="coerce").astype("float64")
-
-
-def _with_span(value, low, high):
-    """A figure and its interval, rounded to what is known."""
-    n = decimals_known(low, high)
-    return number(value, n), f"{number(low, n)} to {number(high, n)}"
