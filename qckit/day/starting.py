@@ -92,7 +92,7 @@ class Start:
 
 
 def lots_in_use(tables: SiteTables, *, now: dt.datetime, counts: pd.DataFrame) -> list[LotInUse]:
-    """List the lots that are open: used within the last month, or opened within it; the oldest first.
+    """List the lots that are open: in use, or opened so lately that they are about to be; the oldest first.
 
     Parameters
     ----------

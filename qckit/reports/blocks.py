@@ -190,7 +190,7 @@ def _card(finding):
     word = f"{100 * confidence:g} % interval" if isinstance(confidence, float) and 0 < confidence < 1 else "interval"
 
     def card(figure: Figure) -> str:
-        value = number(figure.value, figure.known_decimals)
+        value = number(figure.value, figure.decimals)
         unit = f' <span class="qc-unit">{escape(figure.unit)}</span>' if figure.unit and value != "\u2013" else ""
         parts = [f'<p class="qc-label">{escape(capital(figure.label))}</p>', f'<p class="qc-value">{value}{unit}</p>']
         if math.isfinite(figure.low) or math.isfinite(figure.high):
@@ -203,7 +203,7 @@ def _card(finding):
 
 
 def _range(figure: Figure) -> str:
-    low, high = (number(v, figure.known_decimals) for v in (figure.low, figure.high))
+    low, high = (number(v, figure.decimals) for v in (figure.low, figure.high))
     if math.isfinite(figure.low) and math.isfinite(figure.high):
         return f"{low} to {high}"
     return f"at least {low}" if math.isfinite(figure.low) else f"at most {high}"

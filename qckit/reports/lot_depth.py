@@ -116,7 +116,7 @@ def uncertainty(test) -> Html:
 
     evidence = test.evidence
     budgets = [
-        ("hatching percentage", "%", 1, evidence.percentage_budget),
+        ("hatching percentage", "%", evidence.pct_decimals, evidence.percentage_budget),
         ("nauplii per gram", "nauplii/g", 0, evidence.budget),
         ("hatching output", "mg/g", 0, evidence.output_budget),
         *_harvest(test),
@@ -136,7 +136,7 @@ def uncertainty(test) -> Html:
         {
             "figure": f"{name} [{unit}]",
             "value": rounded(b.value, places),
-            "u": rounded(b.u, places),
+            "u": rounded(b.u, 1 if unit == "%" else places),
             "largest source": f"{b.table['label'][0]} ({b.table['share_pct'][0]:.0f} %)",
             "what would shrink it": b.table["remedy"][0],
             "first order and Monte Carlo apart": f"{b.agreement_pct:.1f} % of the value",

@@ -96,7 +96,7 @@ def metrics_table(test: LotTest) -> Html:
     for summary in summaries:
         for row in summary.to_frame().itertuples():
             estimate = getattr(summary, row.metric)
-            places = decimals_known(estimate.low, estimate.high, int(row.decimals))
+            places = _places(test, estimate, row)
             value, low, high, sd = (rounded(v, places) for v in (row.value, estimate.low, estimate.high, row.sd))
             line = rows.setdefault(row.metric, {"what": row.label, "unit": row.unit})
             cones = f"{summary.n_cones} cone{'s' if summary.n_cones != 1 else ''}"
@@ -119,6 +119,13 @@ def metrics_table(test: LotTest) -> Html:
         f"SD over cones.{more}",
         right=frame.columns[2:],
     )
+
+
+def _places(test, estimate, row) -> int:
+    """Decimals of a metric: those that the page's sentences have, where they name it too."""
+    if row.metric == "hatch_pct":
+        return test.evidence.pct_decimals
+    return decimals_known(estimate.low, estimate.high, int(row.decimals))
 
 
 def rounded(value, places):

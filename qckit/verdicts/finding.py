@@ -31,15 +31,8 @@ class Figure:
     low: float = math.nan
     high: float = math.nan
     unit: str = ""
-    decimals: int = 0  # at most; known_decimals are shown
+    decimals: int = 0  # digits after the point, as the sentences on the figure have them
     note: str = ""
-
-    @property
-    def known_decimals(self) -> int:
-        """Digits after the point that the interval leaves known."""
-        from qckit.words import decimals_known
-
-        return decimals_known(self.low, self.high, self.decimals)
 
 
 @dataclass(frozen=True)
@@ -85,9 +78,7 @@ class Finding:
         from qckit.showing import shown
         from qckit.words import headed, number
 
-        rows = [
-            (f.label, f"{number(f.value, f.known_decimals)} {f.unit}".strip(), _span(f), f.note) for f in self.figures
-        ]
+        rows = [(f.label, f"{number(f.value, f.decimals)} {f.unit}".strip(), _span(f), f.note) for f in self.figures]
         heads = ("figure", "value", "interval", "") if rows else ()
         steps = [f"{i}. {step}" for i, step in enumerate(self.next_steps, 1)]
         return shown(headed(self.subject, self.headline), steps, heads=heads, rows=rows)
@@ -112,9 +103,7 @@ class Finding:
             low, high = (100 * v / figure.value for v in (figure.low, figure.high))
             draw.interval(100, low, high, at=at, ax=ax, marker=draw.MARKERS[0])
             span = _span(figure)
-            words = f"{number(figure.value, figure.known_decimals)} {figure.unit}".strip() + (
-                f"  ({span})" if span else ""
-            )
+            words = f"{number(figure.value, figure.decimals)} {figure.unit}".strip() + (f"  ({span})" if span else "")
             ax.annotate(words, (100, at), xytext=(0, 8), textcoords="offset points", ha="center", fontsize=9)
         ax.set_yticks(range(len(known)), [f.label for f in reversed(known)])
         ax.set(ylim=(-0.6, max(len(known), 1) - 0.2), xlabel="interval, as percent of the value [%]")
@@ -131,7 +120,7 @@ def _span(figure) -> str:
 
     if not (math.isfinite(figure.low) and math.isfinite(figure.high)):
         return ""
-    return " to ".join(number(v, figure.known_decimals) for v in (figure.low, figure.high))
+    return " to ".join(number(v, figure.decimals) for v in (figure.low, figure.high))
 
 
 def _plain(value):

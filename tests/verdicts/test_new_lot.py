@@ -2,6 +2,7 @@
 
 import itertools
 import json
+import re
 from pathlib import Path
 
 import jsonschema
@@ -15,7 +16,7 @@ from qckit.settings import LimitSettings, Settings
 from qckit.site_tables import SiteTables
 from qckit.tables import check_table
 from qckit.verdicts.new_lot.evidence import new_lot_evidence
-from qckit.verdicts.new_lot.rules import RULES, VERDICTS, rounded_pct
+from qckit.verdicts.new_lot.rules import RULES, VERDICTS, pct_decimals, pct_form
 from qckit.verdicts.new_lot.verdict import judge_new_lot
 
 SCHEMA = json.loads((Path(qckit.__file__).parent / "verdicts" / "finding.schema.json").read_text("utf-8"))
@@ -123,16 +124,19 @@ def test_a_lot_shown_below_the_minimum_is_rejected():
         "nauplii."
     )
     assert found.details["doubts"] == [{"code": "more_shells", "values": {"ratio": pytest.approx(1.706, abs=0.01)}}]
-    assert "No other lot is in this site's records. Order early: this delivery does not count." in found.next_steps
+    assert (
+        "No other lot was hatched for feed in the 30 days before this test. Order early: this delivery does not count."
+        in (found.next_steps)
+    )
 
 
 BESIDE = {
-    "beside_good": (118, 18, "Go on with lot R: 85 % in the same test. Order early: this delivery does not count."),
-    "beside_poor": (90, 50, "Lot R did better in the same test, but with 63 % it is below the minimum of 75 % too:"),
+    "beside_good": (118, 18, "Go on with lot R: 84.9 % in the same test. Order early: this delivery does not count."),
+    "beside_poor": (90, 50, "Lot R did better in the same test, but with 62.9 % it is below the minimum of 75 % too:"),
     "beside_worse": (
         60,
         80,
-        "The lot in use, R, did worse in the same test: 42 %. Order another lot now;",
+        "The lot in use, R, did worse in the same test: 42.0 %. Order another lot now;",
     ),
 }
 
@@ -166,7 +170,7 @@ def test_a_lot_stands_among_the_lots_tested_before_it():
     earlier = [cone(k, 125, c=10, lot="E", day=1) for k in "ABC"]
     found = judge([*earlier, *(cone(k, 118, day=20) for k in "ABC")])
     said = answer(found, "How does it stand among this site's lots?")
-    assert said.answer.startswith("Number 2 of 2 by the hatching percentage of their first tests: N-1 85 %; E 91 %")
+    assert said.answer.startswith("Number 2 of 2 by the hatching percentage of their first tests: N-1 84.9 %; E 90.6 %")
     assert said.points == "against"
 
 
@@ -416,8 +420,45 @@ def test_the_schema_refuses_what_is_no_finding(change, where):
 
 def test_a_bound_and_the_minimum_it_misses_do_not_read_alike():
     def form(value, low, high, *limits):
-        return rounded_pct(Estimate(value, low, high), *limits)(low)
+        return pct_form(pct_decimals(Estimate(value, low, high), limits))(low)
 
     assert form(72.4, 59.7, 83.1) == "60 %"
     assert form(72.4, 59.7, 83.1, 60.0) == "59.7 %"
     assert form(72.4, 58.7, 83.1, 60.0) == "59 %"
+
+
+@pytest.mark.parametrize(
+    ("counts", "claim", "written"),
+    [
+        ([(118, 18), (121, 16), (120, 17)], 85, "85.7 %"),  # the interval leaves the decimal known
+        ([(12, 3), (20, 2), (9, 4)], 85, "68 %"),  # it does not, though the card's own limit of decimals is 1
+        ([(12, 3), (20, 2), (9, 4)], 80.5, "67.6 %"),  # held against a claim that has one
+    ],
+)
+def test_a_figure_has_the_same_digits_everywhere(counts, claim, written):
+    """On the card, in the headline, in every line of reasoning and step, in the table of metrics."""
+    cones = [cone(k, n, c=c, k=1, day=8) for k, (n, c) in zip("ABC", counts, strict=True)]
+    past = [cone(k, 130, c=9, lot="P", day=1) for k in "AB"]
+    found = judge([*past, *cones], claim=(claim, 230_000))
+    figure = found.figures[0]
+    assert f"{figure.value:.{figure.decimals}f} %" == written
+    whole = re.findall(r"(?<![\d.])\d+(?:\.\d+)? %", " ".join([found.headline, *(e.answer for e in found.evidence)]))
+    mine = {text for text in whole if round(float(text.removesuffix(" %"))) == round(figure.value)}
+    assert mine == {written}
+
+
+def test_the_lot_in_use_is_that_of_every_page():
+    """The one rule of ``hatch.in_use``: by days of the site's clock, and none longer ago."""
+    from qckit.hatch.in_use import IN_USE_DAYS, is_in_use
+    from qckit.tables import to_utc
+
+    test = [cone(k, 70, c=60, day=30) for k in "ABC"]
+    for day in (1, 2, 29):
+        past = [cone("A", 118, lot="P", purpose="production", day=day)]
+        used, at = to_utc(pd.Series([f"2026-05-{day:02}T09:00+00:00", "2026-05-30T09:00+00:00"]))
+        assert is_in_use(used, at) and (at - used).days <= IN_USE_DAYS
+        assert judge([*past, *test]).details["world"]["in_use"] == "P"
+    before = [list(cone("A", 118, lot="P", purpose="production", day=1))]
+    before[0][-1] = {**before[0][-1], "started": "2026-04-29T09:00:00+00:00"}
+    found = judge([*map(tuple, before), *test])
+    assert found.details["world"]["in_use"] is None and found.details["choice"]["code"] == "none"

@@ -14,7 +14,7 @@ from qckit.verdicts.month import steps, words
 from qckit.verdicts.month.rates import PAGE_RATE, SHARES
 from qckit.verdicts.month.signals import open_signals
 from qckit.verdicts.month.study import MonthStudy, study_month
-from qckit.words import plural, rounded
+from qckit.words import decimals_known, plural, rounded
 
 __all__ = ["VERDICTS", "finding_of_month", "main_lot", "needs_attention", "review_month"]
 
@@ -108,7 +108,7 @@ def _figures(study):
             low=100 * m.hatch_pct.low,
             high=100 * m.hatch_pct.high,
             unit="%",
-            decimals=1,
+            decimals=decimals_known(100 * m.hatch_pct.low, 100 * m.hatch_pct.high),
             note=_mean_of(m.hatch_pct, m),
         ),
         Figure(
@@ -126,7 +126,7 @@ def _figures(study):
             low=m.capability.share_pct_low,
             high=m.capability.share_pct_high,
             unit="%",
-            decimals=1,
+            decimals=decimals_known(m.capability.share_pct_low, m.capability.share_pct_high),
             note="" if math.isfinite(m.capability.share_pct) else "too few hatches",
         ),
         Figure(

@@ -28,6 +28,7 @@ from qckit.hatch.subsamples import fill_volumes
 from qckit.hatch.summary import summarise_cones
 from qckit.hatch.uncertainty import efficiency_budget, percentage_budget
 from qckit.verdicts.new_lot.cones import beside_the_test, choose_cones
+from qckit.verdicts.new_lot.rules import pct_decimals
 from qckit.verdicts.new_lot.world import LotWorld, lot_world
 
 __all__ = ["NewLotEvidence", "new_lot_evidence"]
@@ -64,6 +65,7 @@ class NewLotEvidence:
     output_budget: object  # Budget of the hatching output, or None
     certificate: object  # agreement.CertificateUse of the photos, or None when no photo was counted
     samples: pd.DataFrame  # subsamples of the test and of the reference, as they went in
+    pct_decimals: int  # of the hatching percentage, wherever it is written
     counted_hatch_pct: float  # the percentage as counted, before the certificate's correction; NaN without one
     n_past: int  # cones of the test before this one
     left_out: tuple[str, ...]
@@ -95,6 +97,8 @@ def new_lot_evidence(tables, *, lot, reference=None, detection_u=None, certifica
     summary = _one_interval(summarise_cones(used, lot=lot, **widths))
     keep = used[~used["hatch"].isin(test.unsure)]
     other = _one_interval(summarise_cones(beside, lot=test.reference, **widths)) if len(beside) else None
+    claims = _claims(summary, row, settings.limits)
+    claimed = (c.against for c in claims if c.what == "hatching percentage")
     dose = _unless_too_little(_dose, tables, lot, now, every)
     return NewLotEvidence(
         lot=lot,
@@ -108,7 +112,7 @@ def new_lot_evidence(tables, *, lot, reference=None, detection_u=None, certifica
         trimmed=_one_interval(summarise_cones(keep, lot=lot, **widths)) if 0 < len(keep) < len(used) else None,
         spoiled=tuple(h for h in used["hatch"] if h in test.off),
         doubtful=tuple(h for h in used["hatch"] if h in test.unsure),
-        claims=_claims(summary, row, settings.limits),
+        claims=claims,
         comparisons=_compare(used, beside, f"the reference lot {test.reference}", against),
         past=_compare(used, older, f"this lot's test of {str(test.older['started'].min())[:10]}", against),
         spread=test.spread,
@@ -123,6 +127,7 @@ def new_lot_evidence(tables, *, lot, reference=None, detection_u=None, certifica
         left_out=_left_out(test, summary, other),
         certificate=certificate,
         samples=samples[samples["hatch"].isin({*test.conditions["hatch"], *in_test})],
+        pct_decimals=pct_decimals(summary.hatch_pct, [settings.limits.min_hatch_pct, *claimed]),
         counted_hatch_pct=_as_counted(tables, used),
         n_past=len(test.older),
         world=lot_world(tables, every, lot, used),

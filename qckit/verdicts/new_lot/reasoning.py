@@ -10,10 +10,10 @@ from qckit.hatch.open_comparisons import say_open
 from qckit.quantities import QUANTITIES, WATER
 from qckit.verdicts.finding import Evidence
 from qckit.verdicts.lots.expected import expected_words
-from qckit.verdicts.new_lot.rules import per_g, rounded_pct, span
+from qckit.verdicts.new_lot.rules import pct_form, per_g, span
 from qckit.words import capital, cone_name, decimals_known, estimated, joined, plural, signed
 
-__all__ = ["EVIDENCE_CODES", "collect_evidence", "comparison_sentence", "pct"]
+__all__ = ["EVIDENCE_CODES", "collect_evidence", "comparison_sentence"]
 
 EVIDENCE_CODES = (
     "minimum",
@@ -37,11 +37,6 @@ EVIDENCE_CODES = (
     "cost",
 )
 """What a line of evidence is about."""
-
-
-def pct(value):
-    """A percentage to one decimal."""
-    return f"{value:.1f} %" if math.isfinite(value) else "unknown"
 
 
 def comparison_sentence(comparison, evidence):
@@ -82,7 +77,7 @@ def _minimum(evidence, settings):
             "hatch_pct",
             evidence.summary.hatch_pct,
             limits.min_hatch_pct,
-            rounded_pct(evidence.summary.hatch_pct, limits.min_hatch_pct),
+            pct_form(evidence.pct_decimals),
         ),
         (
             "hatching efficiency",
@@ -182,12 +177,12 @@ def _conditions(evidence):
 def _trimmed(evidence):
     cones = ", ".join(evidence.cones.loc[evidence.cones["hatch"].isin(evidence.doubtful), "cone"])
     h, e = evidence.trimmed.hatch_pct, evidence.trimmed.hatching_efficiency_per_g
-    was = evidence.summary.hatch_pct
+    was, form = evidence.summary.hatch_pct, pct_form(evidence.pct_decimals)
     values = {"hatches": list(evidence.doubtful), "hatch_pct": h.value, "hatch_pct_with_them": was.value}
     values |= {"hatching_efficiency_per_g": e.value}
     return Evidence(
         f"And without the doubtful cone{'s' if len(evidence.doubtful) > 1 else ''} {cones}?",
-        f"{rounded_pct(was)(h.value)} instead of {rounded_pct(was)(was.value)}, and {per_g(e.value)} instead of "
+        f"{form(h.value)} instead of {form(was.value)}, and {per_g(e.value)} instead of "
         f"{per_g(evidence.summary.hatching_efficiency_per_g.value)} nauplii per gram. The verdict keeps the cone in, "
         "because its conditions are inside the limits and leaving out poor cones after the fact flatters a lot.",
         "neutral",
@@ -203,7 +198,7 @@ def _certificate(evidence):
     text = use.sentence
     if use.holds and math.isfinite(evidence.counted_hatch_pct):
         corrected = evidence.summary.hatch_pct
-        form = rounded_pct(corrected)
+        form = pct_form(evidence.pct_decimals)
         text += (
             f" Corrected by it, the hatching percentage is {form(corrected.value)}; as counted it "
             f"would be {form(evidence.counted_hatch_pct)}. Its uncertainty is in the intervals."
@@ -241,7 +236,7 @@ def _spread(evidence):
 def _expected(evidence):
     """The sentence on the lot that the month and a poor hatch show too."""
     h, e = evidence.summary.hatch_pct, evidence.world.expected
-    gave = f"{evidence.lot} gave {rounded_pct(h)(h.value)}; " if math.isfinite(h.value) else ""
+    gave = f"{evidence.lot} gave {pct_form(evidence.pct_decimals)(h.value)}; " if math.isfinite(h.value) else ""
     points = "neutral"
     if math.isfinite(h.value):
         points = "against" if h.high < e.low_pct else "for" if h.low >= e.low_pct else "neutral"
@@ -255,12 +250,13 @@ def _world(evidence):
     hatch_pct = evidence.summary.hatch_pct.value
     if len(world.earlier) and math.isfinite(hatch_pct):
         better = int((world.earlier["hatch_pct"] > hatch_pct).sum())
-        first = ", ".join(f"{r.lot} {r.hatch_pct:.0f} % ({r.day})" for r in world.earlier.itertuples())
+        form = pct_form(evidence.pct_decimals)
+        first = ", ".join(f"{r.lot} {form(r.hatch_pct)} ({r.day})" for r in world.earlier.itertuples())
         points = "for" if better == 0 else "against" if better == len(world.earlier) else "neutral"
         yield Evidence(
             "How does it stand among this site's lots?",
             f"Number {better + 1} of {len(world.earlier) + 1} by the hatching percentage of their first tests: "
-            f"{evidence.lot} {hatch_pct:.0f} %; {first}.",
+            f"{evidence.lot} {form(hatch_pct)}; {first}.",
             points,
             "rank",
             {"rank": better + 1, "n_lots": len(world.earlier) + 1, "hatch_pct": hatch_pct},
@@ -294,11 +290,14 @@ def _umbrella(evidence):
     u = evidence.summary.umbrella_pct
     if not math.isfinite(u.value):
         return []
-    each = ", ".join(f"{cone_name(c)} {pct(v)}" for c, v in zip(evidence.cones["cone"], evidence.cones["umbrella_pct"]))
+    form = pct_form(decimals_known(u.low, u.high))
+    each = ", ".join(
+        f"{cone_name(c)} {form(v)}" for c, v in zip(evidence.cones["cone"], evidence.cones["umbrella_pct"])
+    )
     return [
         Evidence(
             "How many stopped half hatched (umbrella stage)?",
-            f"{u.value:.1f} % over cones ({each}). A high "
+            f"{form(u.value)} over cones ({each}). A high "
             "share points to low pH, little oxygen, or a reading taken too early.",
             "neutral",
             "umbrella",

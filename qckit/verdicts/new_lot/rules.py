@@ -15,7 +15,19 @@ from qckit.hatch.comparison import Comparison
 from qckit.hatch.estimates import Estimate
 from qckit.words import decimals_known, noun
 
-__all__ = ["RULES", "TONES", "VERDICTS", "Case", "Rule", "first_rule", "per_g", "round_3", "rounded_pct", "span"]
+__all__ = [
+    "RULES",
+    "TONES",
+    "VERDICTS",
+    "Case",
+    "Rule",
+    "first_rule",
+    "pct_decimals",
+    "pct_form",
+    "per_g",
+    "round_3",
+    "span",
+]
 
 VERDICTS = {
     "accept": "Accept",
@@ -49,6 +61,7 @@ class Case:
     min_nauplii_per_g: float
     margin_pct: float
     claims: tuple[Comparison, ...]  # against the label
+    pct_decimals: int  # of the hatching percentage, wherever it is written
     reference: tuple[Comparison, ...]  # against the reference lot
 
 
@@ -65,7 +78,7 @@ class Rule:
 
 def _pairs(case):
     return (
-        ("hatching percentage", case.hatch, case.min_hatch_pct, rounded_pct(case.hatch, *_limits(case))),
+        ("hatching percentage", case.hatch, case.min_hatch_pct, pct_form(case.pct_decimals)),
         ("hatching efficiency", case.efficiency, case.min_nauplii_per_g, per_g),
     )
 
@@ -75,19 +88,23 @@ def per_g(value):
     return f"{round_3(value):,.0f}" if math.isfinite(value) else "unknown"
 
 
-def rounded_pct(estimate, *limits):
-    """Form of a percentage: with the decimal that its interval leaves known, or that tells it from a limit.
+def pct_decimals(estimate, limits):
+    """Decimals of a percentage on every part of a page: what its interval leaves known, or tells it from a limit.
 
     Parameters
     ----------
     estimate : Estimate
-    *limits : float
-        What it is held against: minimum or claim.
+    limits : list of float
+        What it is held against: minimum and claim.
     """
     low, high = estimate.safe_low, estimate.safe_high
-    decimals = decimals_known(low, high, beside=(estimate.value, low, high, *limits))
     if any(round(limit, 1) % 1 for limit in limits):
-        decimals = 1
+        return 1
+    return decimals_known(low, high, beside=(estimate.value, low, high, *limits))
+
+
+def pct_form(decimals):
+    """Form of a percentage with so many decimals."""
     return lambda value: f"{value:.{decimals}f} %" if math.isfinite(value) else "unknown"
 
 
@@ -103,11 +120,6 @@ def round_3(value):
     if not math.isfinite(value) or value == 0:
         return value
     return round(value, 2 - math.floor(math.log10(abs(value))))
-
-
-def _limits(case):
-    """What the hatching percentage is held against."""
-    return [case.min_hatch_pct, *(c.against for c in case.claims if c.what == "hatching percentage")]
 
 
 def _first(case, test):
@@ -251,8 +263,8 @@ RULES: tuple[Rule, ...] = (
         "than the reference lot.",
         lambda c: True,
         lambda c: (
-            f"hatching percentage {rounded_pct(c.hatch)(c.hatch.value)} and {per_g(c.efficiency.value)} nauplii per "
-            "gram lie above the minimum"
+            f"hatching percentage {pct_form(c.pct_decimals)(c.hatch.value)} and {per_g(c.efficiency.value)} nauplii "
+            "per gram lie above the minimum"
         ),
     ),
 )

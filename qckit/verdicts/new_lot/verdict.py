@@ -96,6 +96,7 @@ def _case(evidence, settings):
         min_nauplii_per_g=limits.min_nauplii_per_g,
         margin_pct=limits.equivalence_margin_pct,
         claims=evidence.claims,
+        pct_decimals=evidence.pct_decimals,
         reference=evidence.comparisons,
     )
 
@@ -110,7 +111,7 @@ def _figures(evidence):
             low=hatch.low,
             high=hatch.high,
             unit="%",
-            decimals=1,
+            decimals=evidence.pct_decimals,
             note=_figure_note(hatch, evidence),
         ),
         Figure(

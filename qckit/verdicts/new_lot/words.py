@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import math
 
+from qckit.hatch.in_use import IN_USE_DAYS
 from qckit.hatch.notes import gaps, has_note
 from qckit.verdicts.new_lot.reasoning import comparison_sentence
-from qckit.verdicts.new_lot.rules import per_g, rounded_pct
+from qckit.verdicts.new_lot.rules import pct_form, per_g
 from qckit.verdicts.new_lot.world import best_choice
 from qckit.words import capital, joined
 
@@ -68,19 +69,29 @@ def _choice(evidence, settings):
             "Order another lot now; until it is tested, this one is the better of the two: "
             f"{evidence.dose.say(evidence.dose.grams_weighed)} g for a feed."
         )
-    return _CHOICES[code].format(**values, order=order)
+    return _CHOICES[code].format(**_in_digits(code, values, evidence), order=order)
+
+
+def _in_digits(code, values, evidence):
+    """The other lot's percentage: beside the test as on the rest of the page, and never like the minimum it misses."""
+    if "hatch_pct" not in values:
+        return values
+    decimals = evidence.pct_decimals if code.startswith("beside") else 0
+    if round(values["hatch_pct"], decimals) == round(values["minimum"], decimals):
+        decimals = 1
+    return values | {"hatch_pct": pct_form(decimals)(values["hatch_pct"])}
 
 
 _CHOICES = {
-    "beside_good": "Go on with lot {lot}: {hatch_pct:.0f} % in the same test. {order}",
-    "beside_poor": "Lot {lot} did better in the same test, but with {hatch_pct:.0f} % it is below the minimum of "
+    "beside_good": "Go on with lot {lot}: {hatch_pct} in the same test. {order}",
+    "beside_poor": "Lot {lot} did better in the same test, but with {hatch_pct} it is below the minimum of "
     "{minimum:g} % too: feed from it only until another lot is tested. {order}",
-    "beside_worse": "The lot in use, {lot}, did worse in the same test: {hatch_pct:.0f} %. {order}",
-    "in_use": "Go on with lot {lot}: {hatch_pct:.0f} % over its last {n} hatches; none of it was run beside this test. "
+    "beside_worse": "The lot in use, {lot}, did worse in the same test: {hatch_pct}. {order}",
+    "in_use": "Go on with lot {lot}: {hatch_pct} over its last {n} hatches; none of it was run beside this test. "
     "{order}",
-    "in_use_poor": "The lot in use, {lot}, gave {hatch_pct:.0f} % over its last {n} hatches, below the minimum of "
+    "in_use_poor": "The lot in use, {lot}, gave {hatch_pct} over its last {n} hatches, below the minimum of "
     "{minimum:g} % too: test it beside another lot. {order}",
-    "none": "No other lot is in this site's records. {order}",
+    "none": f"No other lot was hatched for feed in the {IN_USE_DAYS} days before this test. {{order}}",
 }
 
 
@@ -122,7 +133,7 @@ def would_change(rule, evidence, case):
     """What would have to be seen for another verdict."""
     lines = []
     for name, estimate, limit, form in (
-        ("hatching percentage", case.hatch, case.min_hatch_pct, rounded_pct(case.hatch, case.min_hatch_pct)),
+        ("hatching percentage", case.hatch, case.min_hatch_pct, pct_form(evidence.pct_decimals)),
         ("hatching efficiency", case.efficiency, case.min_nauplii_per_g, lambda v: f"{per_g(v)} nauplii/g"),
     ):
         if not math.isfinite(estimate.value) or not estimate.is_known:
@@ -145,7 +156,7 @@ def would_change(rule, evidence, case):
         h = evidence.trimmed.hatch_pct
         lines.append(
             f"If the doubtful cone{'s' if len(evidence.doubtful) > 1 else ''} came out like the others when run "
-            f"again, the hatching percentage would be near {rounded_pct(h)(h.value)}."
+            f"again, the hatching percentage would be near {pct_form(evidence.pct_decimals)(h.value)}."
         )
     if rule.code == "one_cone":
         lines.append("A second and a third cone would give an interval; nothing counted in this one cone can.")

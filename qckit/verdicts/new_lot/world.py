@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import pandas as pd
 
+from qckit.hatch.in_use import is_in_use
 from qckit.hatch.lot_tests import test_groups
 from qckit.tables import to_utc
 from qckit.verdicts.lots.expected import Expected, expected_of_lot
@@ -14,14 +15,12 @@ from qckit.verdicts.lots.usual import counted_hatches
 
 __all__ = ["LotWorld", "best_choice", "lot_world"]
 
-_IN_USE_DAYS = 60
-
 
 @dataclass(frozen=True)
 class LotWorld:
     """What the site's records say around a lot's test."""
 
-    in_use: str | None  # lot that most production hatches of the two months before the test were made of
+    in_use: str | None  # of the lots in use at the test, the one that most of their hatches of that time were made of
     in_use_hatch_pct: float  # of these hatches
     n_in_use: int
     earlier: pd.DataFrame  # lot, day, hatch_pct, per_g, n_cones: the first test of each other lot before this test
@@ -49,8 +48,9 @@ def lot_world(tables, every, lot, test):
     """
     at = to_utc(test["started"] if len(test) else tables.hatches["started"]).max()
     others = every[(every["lot"] != lot) & (to_utc(every["started"]) <= at)]
-    since = at - pd.Timedelta(days=_IN_USE_DAYS)
-    recent = others[(others["purpose"] == "production") & (to_utc(others["started"]) >= since)]
+    here = at.tz_convert(tables.settings.site.timezone)
+    made = others[others["purpose"] == "production"]
+    recent = made[to_utc(made["started"]).map(lambda started: is_in_use(started, here)).astype(bool)]
     in_use = None if recent.empty else str(recent["lot"].value_counts().index[0])
     mine = recent[recent["lot"] == in_use]["hatch_pct"].dropna()
     row = tables.lots[tables.lots["lot"] == lot]
@@ -86,7 +86,7 @@ def best_choice(world, tested_hatch_pct, reference, minimum):
     (code, values)
         ``beside_good``: the lot beside it meets the minimum; ``beside_poor``: it did better but is below the minimum
         too; ``beside_worse``: it did worse; ``in_use``: none was run beside it, the lot in use meets the minimum;
-        ``in_use_poor``: it does not; ``none``: the site has no other lot.
+        ``in_use_poor``: it does not; ``none``: no other lot is in use.
     """
     if reference is not None and math.isfinite(reference.hatch_pct.value):
         other = reference.hatch_pct.value
