@@ -45,7 +45,7 @@ def best_candidates(model, groups, day, fixed, with_ramps):
     families = {"step": [], "all": [], "going": [], "ramp": []}
     tried = dict.fromkeys(families, 0.0)
     for g, (factor, _, rows) in enumerate(groups):
-        gain, _, score = step_gains(model, rows)
+        gain, _, score = step_gains(model, rows, day)
         m = len(rows)
         prior = math.log(_ALL_FIRST) if not factor else 0.0
         weight = 0.5 * gain + prior
@@ -96,8 +96,12 @@ def _block(matrix):
     return out
 
 
-def step_gains(model, rows):
-    """Gain (squared z), information and score of a step over rows i to j - 1, shapes (m + 1, m + 1)."""
+def step_gains(model, rows, day):
+    """Gain (squared z), information and score of a step over rows i to j - 1, shapes (m + 1, m + 1).
+
+    A step holds whole days: one that began between two hatches of a day would rest on what these two differ by, and a
+    single failed hatch would make it, however the days after it did.
+    """
     information = _block(model.precision[np.ix_(rows, rows)])
     edge = np.diag(information).copy()
     information *= -2.0  # P is symmetric, and so are its leading blocks
@@ -108,7 +112,8 @@ def step_gains(model, rows):
     place = np.arange(len(rows) + 1)
     length = place[None, :] - place[:, None]
     least = 0.02 / float(np.median(model.variance))
-    allowed = (length >= SHORTEST) & (information > least * length)
+    new_day = np.concatenate([[True], np.diff(day[rows]) != 0, [True]])  # also where the record ends
+    allowed = (length >= SHORTEST) & (information > least * length) & new_day[:, None] & new_day[None, :]
     gain = np.full(score.shape, -1.0)
     np.divide(score * score, information, out=gain, where=allowed)
     return gain, information, score

@@ -291,7 +291,7 @@ def _described(task, best, column, beside, p) -> Change:
         starts = likely_bounds(np.where(gain > 0, np.exp(0.5 * (gain - gain.max())), 0.0), i)
         ends, places = (j, j), 0.0
     else:
-        gain, information, score = step_gains(without, rows)
+        gain, information, score = step_gains(without, rows, task.data.day)
         weight = np.where(gain > 0, np.exp(0.5 * (gain - gain.max())) / np.sqrt(np.maximum(information, 1e-12)), 0.0)
         weight = np.where((score > 0) == (value > 0), weight, 0.0)
         starts, ends = likely_bounds(weight.sum(axis=1), i), likely_bounds(weight.sum(axis=0), j)
@@ -323,7 +323,7 @@ def _described(task, best, column, beside, p) -> Change:
         z=value / se,
         p_value=p,
         column=column,
-        rivals=_rivals(best, without, task.groups) if best.shape == "step" else (),
+        rivals=_rivals(best, without, task) if best.shape == "step" else (),
     )
 
 
@@ -357,15 +357,16 @@ def _threshold(alpha, tried, df, share):
     return float(_t().isf(min(0.4, alpha * share / max(tried, 1.0)), df))
 
 
-def _rivals(best, model, groups):
+def _rivals(best, model, task):
     """Groups that explain the same hatches nearly as well (a likelihood ratio below e^3)."""
+    groups, day = task.groups, task.data.day
     mine, found = set(groups[best.group][2][best.i : best.j]), []
-    gain, _, _ = step_gains(model, groups[best.group][2])
+    gain, _, _ = step_gains(model, groups[best.group][2], day)
     top = float(gain[best.i, best.j])
     for k, (factor, level, rows) in enumerate(groups):
         if k == best.group or not factor:
             continue
-        gain, _, _ = step_gains(model, rows)
+        gain, _, _ = step_gains(model, rows, day)
         a, b = np.unravel_index(int(np.argmax(gain)), gain.shape)
         if top - float(gain[a, b]) < 6.0 and mine & set(rows[a:b]):
             found.append(group_words(factor, level))

@@ -9,7 +9,7 @@ import pytest
 from qckit.charts.levels import LevelData
 from qckit.charts.limits import apply_limits
 from qckit.charts.series import SERIES_COLUMNS
-from qckit.charts.water import _models, _total2, water_limits, water_points
+from qckit.charts.water import _models, _total2, search_water, water_limits, water_points
 
 FIRST = pd.Timestamp("2026-04-01", tz="UTC")
 
@@ -125,3 +125,32 @@ def test_a_change_that_was_over_is_in_no_limits_where_days_before_the_month_are_
     days = water_limits(points, "salinity_ppt", first=points["at"].iloc[30], over=over)
     assert (days.limits.centre, days.n_days, days.left_out) == (pytest.approx(33, abs=0.3), 15, over)
     assert water_limits(points.head(36), "salinity_ppt", first=points["at"].iloc[30], over=over) is None
+
+
+@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("second", ["cold", "warm"])
+def test_one_cold_cone_of_a_day_is_no_change_of_the_days_after_it(seed, second):
+    """The step would begin between two hatches of a day, and rest on what these two differ by."""
+    rng = np.random.default_rng(seed)
+    days = np.repeat(np.arange(23), 2)
+    celsius = np.round(28 + rng.normal(0, 0.3, len(days)), 1)
+    celsius[2 * 17 + (second == "cold")] = 21.5
+    points = pd.DataFrame(
+        {
+            "label": [f"H{day:02}-{cone}" for day, cone in zip(days, "AB" * 23, strict=True)],
+            "at": pd.Timestamp("2026-11-01T09:05", tz="UTC") + pd.to_timedelta(days, unit="D"),
+            "cone": list("AB" * 23),
+            "lot": "S-1",
+            "operator": "ab",
+            "y": celsius,
+            "counting": 0.0008,
+            "value": celsius,
+        }
+    )
+    found = search_water(points, "temperature_c", last=pd.Timestamp("2026-12-01", tz="UTC"), alpha=0.0016)
+    assert found.changes == []
+    lasting = celsius - 3.0 * (days >= 17)  # what goes on is told all the same, since its day
+    found = search_water(
+        points.assign(y=lasting), "temperature_c", last=pd.Timestamp("2026-12-01", tz="UTC"), alpha=0.0016
+    )
+    assert [(c.first, c.is_ongoing) for c in found.changes] == [(34, True)]
