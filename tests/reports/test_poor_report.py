@@ -140,13 +140,32 @@ def test_without_a_time_the_door_asks_at_the_clock_of_the_site(site, monkeypatch
     from qckit.log import typed
     from qckit.reports.poor_page import load_poor_hatch
 
-    at = typed.site_time(load_site(site).settings, "2026-12-06T10:00")
+    at = typed.site_time(load_site(site).settings, "2026-11-06T15:00")
     asked_at = typed.site_time
     monkeypatch.setattr(typed, "site_time", lambda settings, now="": asked_at(settings, now) if now else at)
     room = load_site(site)
     found = room.poor_hatch(POOR_HATCH)
-    assert found.details["feed"]["ready"] == "2026-12-07 10:00"
-    assert found.to_dict() == room.poor_hatch(POOR_HATCH, now="2026-12-06T10:00").to_dict()
+    assert found.details["feed"]["ready"] == "2026-11-07 15:00"
+    assert found.to_dict() == room.poor_hatch(POOR_HATCH, now="2026-11-06T15:00").to_dict()
     assert found.to_dict() == load_poor_hatch(site, POOR_HATCH).finding.to_dict()
     dose = room.dose(found.details["feed"]["lot"], nauplii=found.details["feed"]["missing_day"])
     assert found.details["feed"]["grams"] == pytest.approx(dose.grams_weighed)
+
+
+def test_a_hatch_too_old_to_feed_is_not_dosed_for(site):
+    """Nothing is counted as there or missing, nobody is told to leave the cone running; the cause stays."""
+    from qckit import load_site
+
+    room = load_site(site)
+    fresh, past = (room.poor_hatch(POOR_HATCH, now=now) for now in ("2026-11-07T08:00", "2026-11-09T08:00"))
+    assert fresh.details["feed"]["past_since"] == "" and past.details["feed"]["past_since"] == "2026-11-07"
+    assert fresh.headline == past.headline and fresh.figures[3].value > 0
+    assert past.to_dict()["figures"][3]["value"] is None
+    assert past.next_steps[0] == f"When it shows again: {fresh.next_steps[0]}"
+    assert any(
+        step
+        == "Next feed: nothing of this hatch, whose nauplii are past your limit of 24 h since 2026-11-07. What today "
+        "needs says  qckit today."
+        for step in past.next_steps
+    )
+    assert not any(step.startswith("At harvest") for step in past.next_steps)

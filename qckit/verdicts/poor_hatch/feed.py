@@ -38,14 +38,15 @@ def next_feed(row, same_day, level: Level, tables, *, lot: str, recovery: Recove
     kept_out : sequence of str
         Cones that hold a hatch not yet harvested, or are suspect until the cause is found.
     now : str, optional
-        ISO time, for the hour at which a hatch started now is ready.
+        ISO time, for the hour at which a hatch started now is ready. Once the nauplii are older than the site feeds,
+        nothing is there, nothing is said to be missing, and ``past_since`` is the day on which they came to be.
 
     Returns
     -------
     dict
         available, available_low, available_high, other_cones, needed (one feed), missing (for one feed), needed_day,
         missing_day, fewer_than_usual, recovery_pct, recovery_basis, lot, grams, risk, n_cones, grams_per_cone, cone,
-        ready, sentence.
+        ready, past_since, sentence.
     """
     settings = tables.settings
     feed, share = settings.feed, recovery.pct / 100.0
@@ -73,8 +74,16 @@ def next_feed(row, same_day, level: Level, tables, *, lot: str, recovery: Recove
         "grams_per_cone": 0.0,
         "cone": "",
         "ready": "",
+        "past_since": _past_since(row, settings, now),
         "sentence": "",
     }
+    if result["past_since"]:
+        return result | {
+            "missing": math.nan,
+            "missing_day": math.nan,
+            "sentence": f"nothing of this hatch, whose nauplii are past your limit of "
+            f"{settings.protocol.max_age_h:g} h since {result['past_since']}. What today needs says  qckit today.",
+        }
     if not known:
         result["sentence"] = "The volume counted is not known, so nauplii cannot be reckoned; count a known volume."
         return result
@@ -95,6 +104,15 @@ def next_feed(row, same_day, level: Level, tables, *, lot: str, recovery: Recove
         sentences.append(f"That is {_million(result['fewer_than_usual'])} fewer than this cone usually gives.")
     result["sentence"] = " ".join(sentences)
     return result
+
+
+def _past_since(row, settings, now) -> str:
+    """Day since which the nauplii are older than the site feeds; empty where they are not, or no time is known."""
+    if not now:
+        return ""
+    protocol = settings.protocol
+    end = pd.Timestamp(row["started"]) + pd.Timedelta(hours=protocol.incubation_h + protocol.max_age_h)
+    return f"{end.tz_convert(settings.site.timezone):%Y-%m-%d}" if pd.Timestamp(now) > end else ""
 
 
 def another_lot(counts: pd.DataFrame, row) -> str:

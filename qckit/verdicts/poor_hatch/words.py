@@ -185,6 +185,14 @@ def _figures(case):
 
 def _missing_figure(feed):
     """What is missing for the next feed or, where that is covered, for the day."""
+    if feed["past_since"]:
+        return Figure(
+            "missing_million",
+            "nauplii missing for the next feed",
+            math.nan,
+            unit="million",
+            note=f"this hatch is too old to feed since {feed['past_since']}",
+        )
     if feed["missing"] > 0 or not feed["missing_day"] > 0:
         return Figure(
             "missing_million",
@@ -223,7 +231,7 @@ def _steps(case, verdict, named, check_texts):
 def _all_steps(case, verdict, named, check_texts):
     by_count = " by the doubted count" if verdict == "count-doubtful" and not _settled_by_look(case, named) else ""
     feed = [("feed", f"Next feed{by_count}: {case.feed['sentence']}")]
-    if _is_rich(case):
+    if _is_rich(case) and not case.feed["past_since"]:
         rest = 100 * (case.row["unhatched"] + case.row["umbrella"]) / max(_full(case), 1.0)
         feed.append(
             (
@@ -273,7 +281,8 @@ def _act(case, code):
     # drops that were not like the cone stay so however often they are counted: only a second drawing replaces them
     look = _settling_look(case, code)
     if look is None:
-        return cause(code).at_once
+        at_once = cause(code).at_once
+        return f"When it shows again: {at_once}" if case.feed["past_since"] else at_once
     pct = f"{look.counts['hatch_pct']:.0f} %"
     if look.kind == "recount":
         return f"Go by the recount ({pct}), correct the log, and count the day's other photos again."
