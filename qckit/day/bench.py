@@ -298,6 +298,14 @@ class Bench:
         shown = ", ".join(f"{name} {n}" for name, n in values.items())
         return Written(f"{sample} counted again by {self.by}: {shown}. The first count stays on record.")
 
+    @staticmethod
+    def why_no_reading(quantity: str, value: float) -> str:
+        """Say why a value in the unit of its quantity is none that water has; empty where it can be."""
+        from qckit.log.row_rules import reading_problem
+
+        found = reading_problem(quantity, value)
+        return f"{value:g} {found[0]}. {found[1]}" if found else ""
+
     def readings(self, hatch: str, values: dict[str, float]) -> Written:
         """Enter water readings taken now."""
         return self._write(records.reading_rows(hatch, values, taken=self.moment()))

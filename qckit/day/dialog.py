@@ -262,7 +262,13 @@ class Dialog(Questions):
     def _readings(self, _first: bool) -> Written:
         state = self._pick([s for s in self.bench.page.hatches if s.state != "too old"], "Readings of", False)
         labels = [f"{state.cone}  {'pH' if name == 'ph' else f'{name} {unit}'}" for name, unit in UNITS.items()]
-        values = self.numbers(labels, whole=False, units=list(UNITS.values()))
+        names = list(UNITS)
+        values = self.numbers(
+            labels,
+            whole=False,
+            units=list(UNITS.values()),
+            wrong=lambda i, value: self.bench.why_no_reading(names[i], value),
+        )
         known = {name: value for name, value in zip(UNITS, values, strict=True) if value is not None}
         return self.bench.readings(state.hatch, known)
 

@@ -125,13 +125,15 @@ class Questions:
 
     def named(self, label: str, default: list[str]) -> list[str]:
         """Ask for names of cones, with blanks or commas between."""
-        known = {cone.casefold(): cone for cone in self.bench.test_vessels()}
+        cones = self.bench.test_vessels()
+        known = {str(i): cone for i, cone in enumerate(cones, 1)} | {cone.casefold(): cone for cone in cones}
         while True:
-            typed = self.typed(f"{label}  (of {' '.join(known.values())})", " ".join(default))
+            shown = "  ".join(f"{i} {cone}" for i, cone in enumerate(cones, 1))
+            typed = self.typed(f"{label}  ({shown}; several with blanks)", " ".join(default))
             names = typed.replace(",", " ").split() or default
             if names and all(name.casefold() in known for name in names):
                 return list(dict.fromkeys(known[name.casefold()] for name in names))
-            self.say(f"Type names such as {' '.join(list(known.values())[:3])}.")
+            self.say(f"Type numbers or names such as {' '.join(cones[:3])}.")
 
     def time(self, label: str, default):
         while True:
@@ -151,11 +153,19 @@ class Questions:
                 self.say(str(error))
 
     def numbers(
-        self, labels: list[str], *, must=lambda i: False, end=lambda i: False, whole: bool = True, units=None
+        self,
+        labels: list[str],
+        *,
+        must=lambda i: False,
+        end=lambda i: False,
+        wrong=lambda i, value: "",
+        whole: bool = True,
+        units=None,
     ) -> list:
         """Ask for numbers one after the other; several may be typed at once, with spaces between.
 
-        ``must(i)`` may not be left empty; an empty ``end(i)`` ends the list there; ``units`` are those of the numbers.
+        ``must(i)`` may not be left empty; an empty ``end(i)`` ends the list there; ``wrong(i, value)`` says why a
+        number cannot be, and it is asked for again; ``units`` are those of the numbers.
         """
         units = units or [""] * len(labels)
         values: list = []
@@ -178,6 +188,9 @@ class Questions:
             given = self._several(typed, units[place:], whole=whole)
             if given is None or place + len(given) > len(labels):
                 self.say(f"{typed!r}: type {'whole numbers' if whole else 'numbers'}, not more than are asked for.")
+                continue
+            if problem := next(filter(None, (wrong(place + i, value) for i, value in enumerate(given))), ""):
+                self.say(problem)
                 continue
             values += given
         return values

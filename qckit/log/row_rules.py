@@ -5,6 +5,7 @@ Rows that come in by sheet, by correction and from a package keep to the same ru
 
 from __future__ import annotations
 
+import math
 import unicodedata
 
 import pandas as pd
@@ -193,13 +194,15 @@ def _impossible_samples(frame: pd.DataFrame):
 
 def _impossible_readings(frame: pd.DataFrame):
     standard = in_standard_unit(frame)
-    for quantity, (low, high, words) in _READINGS.items():
+    for quantity, (low, high, _) in _READINGS.items():
         value = standard.where(frame["quantity"] == quantity)
         for i in frame.index[(value < low) | (value > high)]:
-            yield (
-                i,
-                "value",
-                f"{value[i]:g}",
-                f"is no {words}: {low:g} to {high:g} can be",
-                "Correct the value, or its unit.",
-            )
+            yield i, "value", f"{value[i]:g}", *reading_problem(quantity, value[i])
+
+
+def reading_problem(quantity: str, value: float) -> tuple[str, str] | None:
+    """Rule and remedy of a value in its standard unit that no water has; None of one that can be."""
+    low, high, words = _READINGS.get(quantity, (-math.inf, math.inf, ""))
+    if low <= value <= high:
+        return None
+    return f"is no {words}: {low:g} to {high:g} can be", "Correct the value, or its unit."

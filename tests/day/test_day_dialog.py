@@ -287,3 +287,19 @@ def test_cones_named_by_figures_read_as_cones():
     from qckit.words import cone_name
 
     assert [cone_name(name) for name in ("C", "3", "a1", "12")] == ["C", "cone 3", "a1", "cone 12"]
+
+
+def test_a_reading_that_no_water_has_is_asked_for_again_where_it_was_typed(bench, typed):
+    done = typed("5", "1", "27.4", "33", "82", "8,2", "6.1", "")
+    assert [line for line in done.said if "is no pH" in line] == [
+        "82 is no pH: 0 to 14 can be. Correct the value, or its unit."
+    ]
+    rows = bench.log.readings(hatch="H261119-A").set_index("quantity")["value"]
+    assert rows.to_dict() == {"oxygen": 6.1, "ph": 8.2, "salinity": 33.0, "temperature": 27.4}
+
+
+def test_cones_of_a_test_are_chosen_by_their_numbers_as_everywhere(bench, typed):
+    bench.log.add("lots", pd.DataFrame([{"lot": "L-2", "opened": "2026-11-19"}]), by="op1")
+    bench.study()
+    typed("8", "1", "1 2", "", "1.6", "800", "")
+    assert set(bench.log.hatches(lot="L-2")["cone"]) == set(bench.settings.protocol.cone_names[:2])
