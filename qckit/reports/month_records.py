@@ -10,7 +10,7 @@ import pandas as pd
 
 from qckit.errors import InputError, unknown_name
 from qckit.progress import working
-from qckit.words import plural
+from qckit.words import noun, plural
 
 __all__ = [
     "freeze_baselines",
@@ -170,7 +170,8 @@ def record_signals(site: str | Path, month: str, *, by: str, lot: str = "", at: 
         new = rows[~rows["signal"].isin(known)].reset_index(drop=True)
         if len(new):
             log.add("signals", new.assign(state="open"), by=by, source=f"monthly review {month}")
-    return f"{month}: {len(new)} new signals recorded, {len(rows) - len(new)} were there already."
+    there = len(rows) - len(new)
+    return f"{month}: {plural(len(new), 'new signal')} recorded, {there} {noun(there, 'was', 'were')} there already."
 
 
 def record_changes(site: str | Path, study, *, by: str = "qckit", at: str = "") -> int:

@@ -63,7 +63,7 @@ def shorten_headline(headline: str) -> tuple[str, str]:
     """Cut a headline to three lines of a phone, and return what stands below it.
 
     Whole sentences stay whole; where the first is too long it is cut before a bracket or after a comma, and all of it
-    stands below.
+    stands below, or what the bracket holds where that was all that was cut.
     """
 
     def fits(text):
@@ -76,7 +76,9 @@ def shorten_headline(headline: str) -> tuple[str, str]:
         return f"{headline[:at]}.", headline[at + 2 :]
     at = _longest_fit(headline, (" (", ", ", "; ", ": "), lambda text: fits(f"{text}."), least=30)
     if at > 0:
-        return f"{headline[:at]}.", headline
+        rest = headline[at:].rstrip(".")
+        only_bracket = rest.startswith(" (") and rest.find(")") == len(rest) - 1
+        return f"{headline[:at]}.", f"{rest[2:-1]}." if only_bracket else headline
     at = _longest_fit(headline, (" ",), lambda text: fits(f"{text} \u2026"), least=30)
     if at < 0:
         at = max((i for i in range(len(headline)) if fits(f"{headline[:i]} \u2026")), default=0)

@@ -239,3 +239,10 @@ def test_words_are_not_broken_where_there_is_room():
     assert widths == [35, 12]
     texts = pd.DataFrame({"for": ["a " * 60], "against": ["b " * 90]})
     assert sum(int(n) for n in re.findall(r"--wide: (\d+)ch", reports.table(texts).html)) <= 84
+
+
+def test_a_headline_cut_before_its_last_bracket_is_not_said_twice():
+    headline = (
+        "To be explained: all cones 6.0 °C lower in temperature since 18 Nov 2026 and 1 hatch stands out (H261118-B)."
+    )
+    assert shorten_headline(headline) == (headline.replace(" (H261118-B)", ""), "H261118-B.")

@@ -7,7 +7,7 @@ import math
 from qckit.charts.series import CHARTED, CONDITIONS
 from qckit.verdicts.month.signals import open_signals
 from qckit.verdicts.month.words import below_minimum, condition_words, since_words, slope_of, where_words
-from qckit.words import capital, joined, number, plural
+from qckit.words import capital, joined, plural
 
 __all__ = ["next_steps", "would_change"]
 
@@ -96,8 +96,7 @@ def _explain(alone):
         is_poor = row.chart == "hatch_pct" and row.side == "below"
         look = f"; qckit report poor-hatch {row.hatch} looks for its cause" if is_poor else ""
         name = "" if row.chart == "hatch_pct" else f"{q.label} "
-        value = f"{number(row.value, q.decimals)} {q.unit}".rstrip()
-        yield f"Explain hatch {row.hatch} ({name}{value}){look}."
+        yield f"Explain hatch {row.hatch} ({name}{q.value_text(row.value)}){look}."
     if len(alone) > 3:
         yield f"Explain {plural(len(alone) - 3, 'further hatch', 'further hatches')} of the table of signals."
 

@@ -287,7 +287,13 @@ def evidence(study):
     for m in study.lots.values():
         state = "unknown" if m.is_in_control is None else "for" if m.is_in_control else "against"
         lines.append(
-            Evidence(f"Do single hatches of {m.lot} stand out?", lot_sentence(m), state, "control", _control_values(m))
+            Evidence(
+                f"Does the percentage of a hatch of {m.lot} stand out?",
+                lot_sentence(m),
+                state,
+                "control",
+                _control_values(m),
+            )
         )
         if m.level is not None:
             lines.append(_level_line(study, m))
@@ -356,9 +362,9 @@ def _standing(standing):
 
 def _alone(alone):
     hatches = []
-    for (hatch, chart), part in alone.groupby(["hatch", "chart"], sort=False):
-        q = CHARTED[chart]
-        hatches.append(f"{hatch} ({q.label} {value_words(q, part['value'].iloc[0])})")
+    for hatch, part in alone.drop_duplicates(["hatch", "chart"]).groupby("hatch", sort=False):
+        values = (f"{CHARTED[r.chart].label} {value_words(CHARTED[r.chart], r.value)}" for r in part.itertuples())
+        hatches.append(f"{hatch} ({', '.join(values)})")
     more = f" and {len(hatches) - 8} more" if len(hatches) > 8 else ""
     return f"{joined(hatches[:8])}{more}: with the whole page counted, chance alone hardly makes these."
 
