@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import atexit
+import shutil
 import tempfile
 from pathlib import Path
 
@@ -64,11 +66,15 @@ def checked_photos(log, samples, *, out_dir: str | Path | None = "", hatches=Non
 
 
 def _folder(out_dir) -> Path | None:
-    """Make the folder for the pictures; none where none are drawn."""
+    """Make the folder for the pictures; none where none are drawn. A live notebook's goes with its kernel."""
     if out_dir is None:
         return None
-    folder = Path(out_dir) / "checked" if str(out_dir) else Path(tempfile.mkdtemp(prefix="qckit-checked-"))
-    folder.mkdir(parents=True, exist_ok=True)
+    if str(out_dir):
+        folder = Path(out_dir) / "checked"
+        folder.mkdir(parents=True, exist_ok=True)
+        return folder
+    folder = Path(tempfile.mkdtemp(prefix="qckit-checked-"))
+    atexit.register(shutil.rmtree, folder, ignore_errors=True)
     return folder
 
 

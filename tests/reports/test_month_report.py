@@ -166,7 +166,7 @@ def test_the_report_puts_the_change_into_the_log_and_its_explanation_closes_the_
     assert (row["factor"], row["level"], row["state"]) == ("cone", "C", "open")
     assert row["first_low"] <= "2026-10-12" <= row["first_high"] and row["effect"] < 0
     first = record_signals(autumn, "2026-10", by="op1", at=NOW)
-    assert re.fullmatch(r"2026-10: [1-9]\d* new signals recorded, 0 were there already\.", first)
+    assert re.fullmatch(r"2026-10: (1 new signal|[2-9]\d* new signals) recorded, 0 were there already\.", first)
     assert record_signals(autumn, "2026-10", by="op1", at=NOW).startswith("2026-10: 0 new signals recorded, ")
     with open_log(autumn) as log:
         rows = log.signals()

@@ -244,3 +244,13 @@ def test_dates_stand_in_the_order_of_the_site_and_empty_parameters_are_not_liste
     assert "<bdi>2026-10-13</bdi>" in page and '<th scope="row">hatch</th>' not in page
     index = (site / "reports" / "index.html").read_text(encoding="utf-8")
     assert '<p class="made">4 Nov 2026 12:00</p>' in index
+
+
+def test_pictures_drawn_for_a_live_notebook_go_with_its_kernel():
+    import subprocess
+    import sys
+
+    code = "from qckit.reports.checked import _folder; folder = _folder(''); print(folder, folder.is_dir())"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    folder, was_there = done.stdout.split()
+    assert was_there == "True" and not Path(folder).exists()
