@@ -4,6 +4,7 @@ import dataclasses
 import json
 import math
 import re
+import types
 
 import numpy as np
 import pandas as pd
@@ -31,7 +32,7 @@ from qckit.verdicts.month.tables import (
     signal_rows,
 )
 from qckit.verdicts.month.verdict import VERDICTS, finding_of_month, main_lot, needs_attention, review_month
-from qckit.verdicts.month.words import evidence, shift_sentence
+from qckit.verdicts.month.words import evidence, shift_sentence, unseen_sentence
 
 
 @pytest.fixture(scope="module")
@@ -592,3 +593,23 @@ def test_a_months_figures_have_the_digits_they_are_read_with_and_are_told_apart(
     assert re.search(r"oxygen 4\.\d mg/l there, 6\.\d otherwise", words), words
     good = next(e for e in evidence(study) if e.question == "How good is K-121?")
     assert good.answer.startswith("Outside what changed, K-121 hatches 8")
+
+
+@pytest.mark.parametrize(
+    ("unseen", "sentence"),
+    [
+        ((), ""),
+        (
+            (("all hatches", 6.04), ("one cone", 12.3)),
+            "A fall over the month smaller than 6.0 points in all hatches or 12 points in one cone could have gone "
+            "unseen (of that size, one in five would).",
+        ),
+        (
+            (("all hatches", 84.0), ("one cone", 12.3)),
+            "A fall over the month smaller than 12 points in one cone could have gone unseen (of that size, one in "
+            "five would). Of all hatches no fall over the month could have been told: too little lies before it.",
+        ),
+    ],
+)
+def test_a_search_that_misses_every_fall_says_so(unseen, sentence):
+    assert unseen_sentence(types.SimpleNamespace(unseen=unseen)) == sentence

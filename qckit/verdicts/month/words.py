@@ -33,6 +33,8 @@ __all__ = [
 EVIDENCE_CODES = ("shift", "no_shift", "alone", "control", "level", "drift", "minimum", "standing", "past")
 """What a line of evidence is about."""
 
+_ANY = 50.0  # points; a search that misses a fall of half of all hatching tells none
+
 
 # ---- one change ------------------------------------------------------------------------------------------------------
 
@@ -341,13 +343,14 @@ def _small(sentence):
 
 def unseen_sentence(study) -> str:
     """How large a fall could have gone unseen; empty where nothing was searched."""
-    sizes_of = [(where, points) for where, points in study.unseen if math.isfinite(points)]
-    if not sizes_of:
-        return ""
-    sizes = joined(
-        [f"{number(points, 0 if points >= 9.5 else 1)} points in {where}" for where, points in sizes_of], "or"
-    )
-    return f"A fall over the month smaller than {sizes} could have gone unseen (of that size, one in five would)."
+    sizes, none = [], []
+    for where, points in study.unseen:
+        if points < _ANY:
+            sizes.append(f"{number(points, 0 if points >= 9.5 else 1)} points in {where}")
+        elif math.isfinite(points):
+            none.append(f"Of {where} no fall over the month could have been told: too little lies before it.")
+    text = f"A fall over the month smaller than {joined(sizes, 'or')} could have gone unseen (of that size, one in five"
+    return " ".join([f"{text} would).", *none] if sizes else none)
 
 
 def _standing(standing):
