@@ -1,143 +1,33 @@
 """Crops of labelled photos, recoloured and laid on other floors, and what the network should say of them."""
 
-import csv
 import math
 from fnmatch import fnmatch
 
 import numpy as np
 import torch
 import torch.nn.functional as F
-from PIL import Image
+from labelled_photos import (
+    CLASSES,
+    COARSE,
+    CUT,
+    HIDDEN,
+    IN_UM,
+    MARGIN,
+    MAX_ZOOM,
+    NO_PHOTO,
+    SIZE,
+    STORE_UM,
+    STRIDE,
+    to_linear,
+)
 from torch import nn
 
-STORE_UM, IN_UM, STRIDE = 8.0, 12.0, 2
 OUT_UM = IN_UM * STRIDE
-CLASSES = ("nauplius", "umbrella", "cyst", "shell", "debris")
-SIZE = 288  # side of a training crop, in pixels of IN_UM; a multiple of 32
-MAX_ZOOM = 1.33
-PATCH = int(SIZE * IN_UM / STORE_UM * MAX_ZOOM * 1.4143) + 4
-MARGIN = PATCH // 2 + 2
+PATCH = 2 * MARGIN
 SPOT = 28 / OUT_UM  # spread of a centre mark, in output pixels
 DYED, DYE_OF_STAGE, DYE_OF_OBJECT = 0.7, 0.24, 0.12  # share of pictures; spread of the logarithm of light
 OVERLAID = 0.7  # share of pictures with a second crop's objects over the first's
-HIDDEN = 0.35  # an object of which less can be seen is neither asked for nor held against the reader
-CUT, CUT_PX = 0.05, 4  # but for one that the picture's edge cuts off: the middle of what shows, down to such slivers
-
-
-def to_linear(x):
-    return x.clamp(0, 1) ** 2.2
-
-
-def to_srgb(x):
-    return x.clamp(1e-6, 1) ** (1 / 2.2)
-
-
-class Photo:
-    """One labelled photo at STORE_UM per pixel, on the device; without masks its outlines are guessed from boxes."""
-
-    def __init__(self, root, row, objects, device):
-        self.name, self.kind = row["photo"], f"{root.name}:{row['kind']}"
-        um = float(row["um_per_px"])
-        self.um = um
-        image = torch.from_numpy(np.array(Image.open(root / "photos" / f"{self.name}.jpg").convert("RGB")))
-        drawn = root / "masks" / f"{self.name}.png"
-        mask = np.array(Image.open(drawn)) if drawn.is_file() else guessed_outlines(image.numpy(), objects)
-        mask = torch.from_numpy(mask.astype(np.int32))
-        image = image.to(device).permute(2, 0, 1)[None].float() / 255
-        f = um / STORE_UM
-        size = (round(image.shape[2] * f), round(image.shape[3] * f))
-        self.full = image
-        image = F.interpolate(image, size=size, mode="bilinear", antialias=f < 1, align_corners=False)
-        mask = F.interpolate(mask[None, None].float().to(device), size=size, mode="nearest")
-        n = max(int(o["object_id"]) for o in objects) + 1
-        stage = torch.full((n,), -1, dtype=torch.long)
-        area, hidden = torch.ones(n), torch.ones(n, dtype=torch.bool)
-        heat = torch.zeros(n, dtype=torch.bool)
-        for o in objects:
-            i = int(o["object_id"])
-            stage[i] = CLASSES.index(o["stage"])
-            whole, shown = float(o["whole_area_px"]), float(o["visible_area_px"])
-            cut = int(o["touches_edge"]) and shown >= CUT * whole
-            area[i] = (shown if cut else whole) * um * um
-            hidden[i] = float(o["visible_fraction"]) < HIDDEN and not cut
-            heat[i] = o["detail"] != "fibre"
-        self.stage, self.area, self.hidden, self.heat = (t.to(device) for t in (stage, area, hidden, heat))
-        image = to_linear(image)
-        kind, light = row["kind"], row["light"]
-        below = light == "below" or "transmitted" in light
-        self.ruled = kind in ("grid", "chamber") or (below and kind == "sieve")
-        self.dark = kind in ("dark", "black", "dark field") or "on black" in light or "dark field" in light
-        above = light == "above" or "incident" in light
-        self.incident = self.dark or above or (kind in ("sieve", "paper") and not below)
-        background = self._background(image, mask)
-        passed = (image / background.clamp(min=0.02)).clamp(0, 1.6)
-        soft = (mask > 0).float()
-        planes = F.pad(torch.cat((image, background), 1), (MARGIN,) * 4, mode="replicate")
-        zero = F.pad(torch.cat((passed - 1, soft, torch.ones_like(soft)), 1), (MARGIN,) * 4)
-        self.planes = torch.cat((planes, zero), 1)[0].half()
-        self.ids = F.pad(mask, (MARGIN,) * 4)[0].half()  # numbers below 2048 stay whole
-        self.size = mask.shape[2:]
-
-    @staticmethod
-    def _background(image, mask):
-        """Smooth light around the objects: means of blocks free of them, spread over the gaps."""
-        free = 1 - F.max_pool2d((mask > 0).float(), 25, 1, 12)
-        block_px = 13
-        h, w = mask.shape[2] // block_px, mask.shape[3] // block_px
-        total = F.adaptive_avg_pool2d(image * free, (h, w))
-        weight = F.adaptive_avg_pool2d(free, (h, w))
-        for _ in range(3):
-            total = F.avg_pool2d(F.pad(total, (6, 6, 6, 6), mode="replicate"), 13, 1)
-            weight = F.avg_pool2d(F.pad(weight, (6, 6, 6, 6), mode="replicate"), 13, 1)
-        return F.interpolate(total / (weight + 1e-4), size=mask.shape[2:], mode="bilinear", align_corners=False)
-
-
-def guessed_outlines(image, objects):
-    """Instance mask of a photo whose truth holds boxes and areas: in each box what differs most from the ground."""
-    from scipy import ndimage
-
-    small = np.array(Image.fromarray(image).reduce(16), float)
-    ground = np.stack([ndimage.median_filter(small[:, :, c], 15, mode="nearest") for c in range(3)], 2)
-    ground = np.array(Image.fromarray(ground.astype(np.uint8)).resize(image.shape[1::-1], Image.Resampling.BILINEAR))
-    differs = ndimage.gaussian_filter(np.abs(image.astype(float) - ground).max(2), 1.5)
-    mask, claim = np.zeros(image.shape[:2], np.int32), np.full(image.shape[:2], np.inf)
-    for o in sorted(objects, key=lambda o: -float(o["visible_area_px"])):
-        x0, y0, x1, y1 = (max(0, int(float(o[k]))) for k in ("x0", "y0", "x1", "y1"))
-        part = differs[y0:y1, x0:x1]
-        if not part.size:
-            continue
-        yy, xx = np.mgrid[y0 : y0 + part.shape[0], x0 : x0 + part.shape[1]]
-        away = np.hypot((xx - float(o["x_px"])) / max(1, x1 - x0), (yy - float(o["y_px"])) / max(1, y1 - y0))
-        value = part / max(np.percentile(part, 95), 1) - 1.6 * away
-        n = int(np.clip(float(o["visible_area_px"]), 1, part.size))
-        inside = value >= np.partition(value.ravel(), part.size - n)[part.size - n]
-        inside = ndimage.binary_fill_holes(ndimage.binary_opening(inside, iterations=1) | (away < 0.12))
-        take = inside & (away < claim[y0:y1, x0:x1])
-        mask[y0:y1, x0:x1][take] = int(o["object_id"])
-        claim[y0:y1, x0:x1][take] = away[take]
-    return mask
-
-
-def load_photos(root, device, names=None):
-    with (root / "photos.csv").open(newline="", encoding="utf-8") as file:
-        rows = list(csv.DictReader(file))
-    objects = {}
-    with (root / "truth.csv").open(newline="", encoding="utf-8") as file:
-        for row in csv.DictReader(file):
-            objects.setdefault(row["photo"], []).append(row)
-    return [Photo(root, r, objects[r["photo"]], device) for r in rows if names is None or r["photo"] in names]
-
-
-def folds(root, n_folds):
-    """Deal the photos into folds, kind by kind, in the order of the table."""
-    with (root / "photos.csv").open(newline="", encoding="utf-8") as file:
-        rows = list(csv.DictReader(file))
-    seen, out = {}, {}
-    for r in rows:
-        k = seen.get(r["kind"], 0)
-        seen[r["kind"]] = k + 1
-        out[r["photo"]] = k % n_folds
-    return out
+CUT_PX = 4  # places of the output that a body cut off by the edge must show
 
 
 def uniform(n, low, high, device):
@@ -218,18 +108,39 @@ class Scenes:
         self.hidden, self.heat = pad("hidden", True), pad("heat", False)
         self.stages[:, 0] = -1  # id 0 is background
         self.incident = torch.tensor([p.incident for p in photos], device=device)
+        # one row of pixels for all photos: one step cuts out all crops
+        self.pixels, self.ids, self.ground = (self._in_a_row(k) for k in ("pixels", "ids", "ground"))
+
+    def _in_a_row(self, name):
+        """All photos' pixels (or ids, or ground), where each photo's begin, and how wide it is."""
+        each = [getattr(p, name) for p in self.photos]
+        for photo in self.photos:
+            setattr(photo, name, None)
+        number = [t.shape[0] * t.shape[1] for t in each]
+        starts = torch.tensor(np.cumsum([0, *number[:-1]]), device=self.device)
+        widths = torch.tensor([t.shape[1] for t in each], device=self.device)
+        flat = torch.empty(sum(number), *each[0].shape[2:], dtype=each[0].dtype, device=self.device)
+        for k in range(len(each)):
+            flat[sum(number[:k]) : sum(number[: k + 1])] = each[k].reshape(number[k], *each[k].shape[2:])
+            each[k] = None
+        return flat, starts, widths
+
+    def _cut_out(self, row, which, y, x, side):
+        """Squares (n, side, side, ...) with their first corners at (y, x)."""
+        flat, starts, widths = row
+        r = torch.arange(side, device=self.device)
+        along = starts[which][:, None] + (y[:, None] + r) * widths[which][:, None]
+        return flat[along[:, :, None] + (x[:, None] + r)[:, None, :]]
 
     def crops(self, which, zoom):
-        """Cut turned, scaled and mirrored squares out of photos; return planes and object ids."""
+        """Cut turned, scaled and mirrored squares out of photos.
+
+        Gives planes (image, ground, light that passed the objects less 1, object or not, photo or not) and ids.
+        """
         n, device = len(which), self.device
-        patches = torch.empty(n, len(self.photos[0].planes), PATCH, PATCH, device=device)
-        ids = torch.empty(n, 1, PATCH, PATCH, device=device)
-        for k, i in enumerate(which):
-            photo = self.photos[i]
-            y = np.random.randint(photo.size[0]) + MARGIN - PATCH // 2
-            x = np.random.randint(photo.size[1]) + MARGIN - PATCH // 2
-            patches[k] = photo.planes[:, y : y + PATCH, x : x + PATCH]
-            ids[k] = photo.ids[:, y : y + PATCH, x : x + PATCH]
+        corner = [[np.random.randint(side) // COARSE * COARSE for side in self.photos[i].size] for i in which]
+        y, x = torch.tensor(corner, device=device).T
+        which = torch.tensor(which, device=device)
         angle = torch.rand(n, device=device) * 2 * math.pi
         flip = torch.where(torch.rand(n, device=device) < 0.5, 1.0, -1.0)
         step = SIZE * IN_UM / STORE_UM / PATCH / zoom
@@ -237,9 +148,16 @@ class Scenes:
         zero = torch.zeros_like(c)
         theta = torch.stack((torch.stack((flip * c, -s, zero), 1), torch.stack((flip * s, c, zero), 1)), 1)
         grid = F.affine_grid(theta, (n, 1, SIZE, SIZE), align_corners=False)
-        planes = F.grid_sample(patches, grid, mode="bilinear", align_corners=False)
-        ids = F.grid_sample(ids, grid, mode="nearest", align_corners=False).round().long()
-        return planes, ids[:, 0]
+        sample = lambda p, mode="bilinear": F.grid_sample(p, grid, mode=mode, align_corners=False)  # noqa: E731
+        pixels = self._cut_out(self.pixels, which, y, x, PATCH).permute(0, 3, 1, 2).float() / 255
+        ids = self._cut_out(self.ids, which, y, x, PATCH)[:, None]
+        ground = self._cut_out(self.ground, which, y // COARSE, x // COARSE, PATCH // COARSE)
+        ground = sample(ground.permute(0, 3, 1, 2).float())
+        image = sample(to_linear(pixels))
+        soft, inside = sample(torch.cat((ids > 0, ids > NO_PHOTO), 1).float()).split(1, 1)
+        passed = ((image / ground.clamp(min=0.02)).clamp(0, 1.6) - 1) * inside
+        ids = sample(ids.float(), "nearest").round().long().clamp(min=0)
+        return torch.cat((image, ground, passed, soft, inside), 1), ids[:, 0]
 
     def dyes(self, ids, which):
         """How much more light each object throws back in this picture, by stage and by object; incident light only."""

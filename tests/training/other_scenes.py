@@ -6,7 +6,8 @@ import time
 import numpy as np
 import torch
 import torch.nn.functional as F
-from labelled import SIZE, STRIDE, smooth_field, to_linear, to_srgb
+from labelled import smooth_field
+from labelled_photos import SIZE, STRIDE, to_linear, to_srgb
 from PIL import Image
 
 BLOCK, RIM = 32, 128 / 255  # a photo goes on for so many pixels, and as this grey; as in qckit/counting/reader.py

@@ -7,7 +7,8 @@ Run on a machine with PyTorch (a GPU makes it minutes instead of hours), from th
     # two cards for one reader: the same command twice, once with RANK=0 LOCAL_RANK=0 and once with RANK=1 LOCAL_RANK=1
     WORLD_SIZE=2 MASTER_ADDR=127.0.0.1 MASTER_PORT=29511 RANK=0 LOCAL_RANK=0 python ...
 
-Its parts: the network (``network.py``), crops of labelled photos (``labelled.py``), drawn scenes (``worlds.py`` and
+Its parts: the network (``network.py``), crops of labelled photos (``labelled.py``,
+``labelled_photos.py``), drawn scenes (``worlds.py`` and
 ``marched.py``, of the bodies of ``volumes.py``) and pictures of other things (``other_scenes.py``). INFLATED comes
 from ``tests/photos_inflated_make/draw.py --masks``.
 
@@ -39,7 +40,8 @@ import taken_back
 import torch
 import torch.distributed as dist
 import torch.nn.functional as F
-from labelled import CLASSES, IN_UM, STRIDE, Scenes, folds, load_photos, targets
+from labelled import Scenes, targets
+from labelled_photos import CLASSES, IN_UM, STRIDE, folds, load_photos
 from network import Reader
 from other_scenes import Others, camera, ended, joined, own_batches
 from torch import nn
@@ -261,22 +263,22 @@ def main():
     torch.backends.cudnn.benchmark = True
     args.out.mkdir(parents=True, exist_ok=True)
     torch.manual_seed(args.seed)
-    kept, left = [], {}
-    for root in args.photos:
-        photos, dealt = load_photos(root, device), folds(root, args.folds)
-        halved = args.fold is not None and root.name in LABELLED
-        out = [p for p in photos if (halved and dealt[p.name] == args.fold) or p.kind in args.without]
-        kept += [p for p in photos if p not in out]
-        for photo in kept:
-            photo.full = None  # several hundred photos fill a card
-        left[root.name] = out
-    print(f"training on {len(kept)} photos, {sum(len(p.stage) for p in kept)} objects", flush=True)
     own = {"seed": args.seed, "bank": args.bank, "stock": args.stock, "every": args.every}
     sources = []
     if args.crops[1]:
         sources.append(own_batches(args.crops[1], device, marched=False, share=96, **own))
     if args.crops[2]:
         sources.append(own_batches(args.crops[2], device, marched=True, share=24, **own | {"bank": args.bank / 2}))
+    kept, left = [], {}
+    for root in args.photos:
+        halved = args.fold is not None and root.name in LABELLED
+        photos, dealt = load_photos(root, device, keep_full=halved or args.without), folds(root, args.folds)
+        out = [p for p in photos if (halved and dealt[p.name] == args.fold) or p.kind in args.without]
+        kept += [p for p in photos if p not in out]
+        for photo in kept:
+            photo.full = None  # several hundred photos fill a card
+        left[root.name] = out
+    print(f"training on {len(kept)} photos, {sum(len(p.stage) for p in kept)} objects", flush=True)
     if args.crops[0] and kept:
         sources.append(photo_batches(kept, args.crops[0], device, args.weigh))
     if args.crops[3] and args.others:
