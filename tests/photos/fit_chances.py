@@ -192,7 +192,8 @@ def main():
         if args.table:
             table.to_csv(args.table, index=False)
     models = {}
-    for readings, rows in table.groupby("readings"):
+    for readings in READINGS:
+        rows = table[table.readings == readings]
         print(f"{readings}:")
         print_left_out(rows)
         weights = fit(rows[~rows.make.isin(args.without)])
