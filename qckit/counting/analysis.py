@@ -175,7 +175,7 @@ def find_ground(work: WorkImage) -> Ground:
     """
     light = estimate_light(work)
     signal, n_lines = remove_ruled_lines(signal_of(work, light), work.um_per_px)
-    return Ground(light, find_foreground(signal, work.um_per_px), n_lines)
+    return Ground(light, find_foreground(signal, work.um_per_px, is_spent=True), n_lines)
 
 
 def _measure(work: WorkImage, light: Light, foreground: Foreground, cut: Cut, *, join: bool = True) -> CutMeasures:

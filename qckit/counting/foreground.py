@@ -45,24 +45,26 @@ class Foreground:
     typical: float
 
 
-def box_mean(plane: np.ndarray, size: int) -> np.ndarray:
-    """Mean over a square of ``size`` pixels around each pixel; beyond the border as at it."""
+def box_mean(plane: np.ndarray, size: int, out: np.ndarray | None = None) -> np.ndarray:
+    """Mean over a square of ``size`` pixels around each pixel; beyond the border as at it. ``out`` may be ``plane``."""
     if size not in (3, 5):
         from scipy import ndimage
 
-        return ndimage.uniform_filter(plane, size, mode="nearest") if size > 1 else plane
+        return ndimage.uniform_filter(plane, size, output=out, mode="nearest") if size > 1 else plane
     # adding shifted copies costs less than a running sum, and few rows at a time stay in the processor's cache
-    reach, out, cols = size // 2, np.empty_like(plane), plane.shape[1]
+    reach, out, cols = size // 2, np.empty_like(plane) if out is None else out, plane.shape[1]
     wide = np.empty((ROWS + 2 * reach, cols + 2 * reach), plane.dtype)
     share = plane.dtype.type(1 / size**2)
     for start in range(0, len(plane), ROWS):
         stop = min(start + ROWS, len(plane))
         part = wide[: stop - start + 2 * reach]
-        top, bottom = max(start - reach, 0), min(stop + reach, len(plane))
-        before, after = top - start + reach, stop + reach - bottom
-        part[before : len(part) - after, reach:-reach] = plane[top:bottom]
-        part[:before, reach:-reach], part[len(part) - after :, reach:-reach] = plane[:1], plane[-1:]
-        part[:, :reach], part[:, -reach:] = part[:, reach, None], part[:, -reach - 1, None]
+        bottom = min(stop + reach, len(plane))
+        after = stop + reach - bottom
+        # the rows above as they were: in the plane they may be means by now
+        wide[:reach] = wide[ROWS : ROWS + reach] if start else np.pad(plane[0], reach, mode="edge")
+        part[reach : len(part) - after, reach:-reach] = plane[start:bottom]
+        part[len(part) - after :, reach:-reach] = plane[-1:]
+        part[reach:, :reach], part[reach:, -reach:] = part[reach:, reach, None], part[reach:, -reach - 1, None]
         sums = _sums_of(_sums_of(part, size).ravel(), size)  # end to end: what runs over the ends of rows is not used
         sums = np.lib.stride_tricks.as_strided(
             sums, (stop - start, cols), (sums.itemsize * wide.shape[1], sums.itemsize)
@@ -120,7 +122,9 @@ def open_mask(mask: np.ndarray, size: int) -> np.ndarray:
     return dilated & mask
 
 
-def find_foreground(signal: np.ndarray, um_per_px: float, *, smooth_um: float = 24.0) -> Foreground:
+def find_foreground(
+    signal: np.ndarray, um_per_px: float, *, smooth_um: float = 24.0, is_spent: bool = False
+) -> Foreground:
     """Find the pixels of bodies.
 
     Parameters
@@ -131,6 +135,8 @@ def find_foreground(signal: np.ndarray, um_per_px: float, *, smooth_um: float = 
         Of the working picture. [µm/px]
     smooth_um : float
         Side of the averaging square. Larger loses small shells, smaller lets noise in. [µm]
+    is_spent : bool
+        The signal is not needed any more, and its memory may be used.
 
     Returns
     -------
@@ -147,7 +153,7 @@ def find_foreground(signal: np.ndarray, um_per_px: float, *, smooth_um: float = 
     level, scatter, typical = _level(fine)
     mask = fine > level
     if typical < FAINT_SCATTERS * scatter:  # a busy background such as mesh: average over more of it for pale shells
-        coarse = box_mean(signal, max(5, 2 * int(FAINT_UM / um_per_px / 2) + 1))
+        coarse = box_mean(signal, max(5, 2 * int(FAINT_UM / um_per_px / 2) + 1), signal if is_spent else None)
         mask |= coarse > _level(coarse)[0]
     mask = open_mask(mask, max(1, round(THIN_UM / um_per_px)))
     return Foreground(mask, fine, level, scatter, typical)
