@@ -73,37 +73,43 @@ def _network(model: Path) -> _Network:
     return _Network(session, last)
 
 
-def _four_by_four(picture: np.ndarray, height: int, width: int) -> np.ndarray:
-    """Lay four by four pixels side by side, after a rim of middle grey: (1, height/4 + 1, width/4 + 1, 48).
+def _four_by_four(picture: np.ndarray, first: int, last: int, shape: tuple[int, int], *, down=1, left=0) -> np.ndarray:
+    """Lay four by four pixels of some rows side by side, after a rim of middle grey: (1, rows/4 + 1, width/4 + 1, 48).
 
-    Beyond its lower and right edges there is middle grey until it has that size, too: a body that is cut off must not
-    look as if it went on there.
+    Beyond its lower and right edges the picture goes on in middle grey to ``shape``: a body that is cut off must not
+    look as if it went on there. So many columns of that are put at its ``left``, and all is turned upside down where
+    ``down`` is -1; ``first`` and ``last`` are rows of what comes of it.
     """
-    rows, cols, rim = height // FOLD + 1, width // FOLD + 1, FOLD // 2
+    height, width = shape
+    rows, cols, rim = (last - first) // FOLD + 1, width // FOLD + 1, FOLD // 2
     n_rows, n_cols = picture.shape[:2]
     out = np.empty((rows, cols, FOLD), "V12")  # four pixels moved at once
     strip = np.empty((FOLD * ROWS, FOLD * cols, 3), np.uint8)
-    strip[:, :rim] = strip[:, -rim:] = RIM
+    across = slice(rim + left, rim + left + n_cols)
+    strip[:, : across.start] = strip[:, across.stop :] = RIM
     for top in range(0, rows, ROWS):  # few rows at a time stay in the processor's cache
         here = out[top : top + ROWS]
-        of = np.arange(FOLD * top, FOLD * (top + len(here))) - rim
+        at = np.arange(FOLD * top, FOLD * (top + len(here))) - rim + first
+        of = at if down > 0 else height - 1 - at
         part = strip[: len(of)]
-        part[:, rim : rim + n_cols] = picture[np.clip(of, 0, n_rows - 1)]
-        part[:, rim + n_cols : -rim] = RIM
-        part[(of < 0) | (of >= n_rows)] = RIM
+        part[:, across] = picture[np.clip(of, 0, n_rows - 1)]
+        part[(at < first) | (at >= last) | (of < 0) | (of >= n_rows)] = RIM
         here[:] = part.reshape(len(here), FOLD, 3 * FOLD * cols).view("V12").transpose(0, 2, 1)
     return out.view(np.uint8).reshape(1, rows, cols, 3 * FOLD**2)
 
 
-def _strips(picture: np.ndarray) -> list[np.ndarray]:
-    """Run the network in strips, so that memory stays bounded: what it noticed in each, (channels, P, Q)."""
-    height, width = (-(-n // BLOCK) * BLOCK for n in picture.shape[:2])
+def _strips(picture: np.ndarray, **lie) -> list[np.ndarray]:
+    """Run the network in strips, so that memory stays bounded: what it noticed in each, (channels, P, Q).
+
+    ``lie`` says how the picture is laid out, as in :func:`_four_by_four`.
+    """
+    shape = height, width = tuple(-(-n // BLOCK) * BLOCK for n in picture.shape[:2])
     n_strips = max(1, round(height * width / STRIP_PX))
     step = max(256, -(-height // n_strips) // BLOCK * BLOCK + BLOCK)
     strips = []
     for start in range(0, height, step):
         first, last = max(0, start - HALO), min(height, start + step + HALO)
-        part = _four_by_four(picture[first:last], last - first, width)
+        part = _four_by_four(picture, first, last, shape, **lie)
         out = _network(MODEL).session.run(None, {"photo": part})[0][0]
         del part
         end = min(height, start + step)
@@ -300,15 +306,12 @@ def read_mirrored(reading: Reading, picture: np.ndarray) -> Reading:
     -------
     Reading
     """
-    rows, cols = ((0, -n % BLOCK) for n in picture.shape[:2])
-    whole = np.pad(picture, (rows, cols, (0, 0)), constant_values=RIM)  # so that the grid lies alike in all
     # copies: the network's answer lies above what it needed meanwhile, which would stay taken with it
-    mirrored = {(-1, 1): [s.copy() for s in _strips(whole[::-1])]}
-    whole = _left_for_right(whole)  # once for both
-    mirrored |= {(down, -1): [s.copy() for s in _strips(whole[::down])] for down in (-1, 1)}
+    mirrored = {(-1, 1): [s.copy() for s in _strips(picture, down=-1)]}
+    # whole pixels moved at once, and once for both: a view would be laid out half as fast
+    across = (
+        np.ascontiguousarray(np.ascontiguousarray(picture).view("V3")[:, ::-1]).view(np.uint8).reshape(picture.shape)
+    )
+    left = -picture.shape[1] % BLOCK  # so that the grid lies alike in all
+    mirrored |= {(down, -1): [s.copy() for s in _strips(across, down=down, left=left)] for down in (-1, 1)}
     return replace(reading, mirrored={steps: mirrored[steps] for steps in MIRRORED})
-
-
-def _left_for_right(picture: np.ndarray) -> np.ndarray:
-    """A picture's mirror image in one piece, whole pixels moved at once: a view would be laid out half as fast."""
-    return np.ascontiguousarray(picture.view("V3")[:, ::-1]).view(np.uint8).reshape(picture.shape)

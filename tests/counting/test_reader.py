@@ -74,7 +74,7 @@ def test_the_mean_of_readings_has_the_grid_of_one(picture):
 def test_a_picture_ends_in_grey_at_all_its_edges():
     picture = np.random.default_rng(6).integers(0, 256, (13, 21, 3), dtype=np.uint8)
     wide = np.pad(picture, ((2, 5), (2, 13), (0, 0)), constant_values=128)
-    laid = reader._four_by_four(picture, 16, 32)
+    laid = reader._four_by_four(picture, 0, 16, (16, 32))
     for row, col in ((0, 0), (1, 5), (3, 6), (4, 8)):
         np.testing.assert_array_equal(laid[0, row, col].reshape(4, 4, 3), wide[4 * row :, 4 * col :][:4, :4])
 
