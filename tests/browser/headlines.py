@@ -15,7 +15,7 @@ from qckit.verdicts.month import words as month_words
 from qckit.verdicts.month.shifts import Shift
 from qckit.verdicts.month.verdict import VERDICTS as MONTHS
 from qckit.verdicts.new_lot import words as lot_words
-from qckit.verdicts.new_lot.rules import TONES, VERDICTS, Case, first_rule
+from qckit.verdicts.new_lot.rules import TONES, VERDICTS, Case, first_rule, pct_decimals
 from qckit.verdicts.poor_hatch.causes import CAUSES
 from qckit.verdicts.poor_hatch.details import TITLES
 from qckit.verdicts.poor_hatch.words import headline as poor_headline
@@ -52,17 +52,20 @@ def _cases(lot):
     short = Comparison("hatching efficiency", "the claim", 0.8, 0.75, 1.2, against=230_000)
     missed = Comparison("hatching percentage", "the claim", 0.8, 0.75, 0.9, against=88.5)
     for (value, low, high), n, compared in itertools.product(SHARES, (0, 1, 2, 3), ("", "worse", "short", "missed")):
+        hatch = Estimate(value, low, high, counting_low=low, counting_high=high)
+        claims = tuple(c for c in (short, missed) if compared == ("short" if c is short else "missed"))
         yield Case(
             n_cones=n,
             n_spoiled=2 if n == 2 else 0,
             has_spread=n == 3,
             full_cysts=900,
-            hatch=Estimate(value, low, high, counting_low=low, counting_high=high),
+            hatch=hatch,
+            pct_decimals=pct_decimals(hatch, [75]),
             efficiency=Estimate(261_000, 232_000, 284_000, counting_low=240_000, counting_high=270_000),
             min_hatch_pct=75,
             min_nauplii_per_g=200_000,
             margin_pct=10,
-            claims=tuple(c for c in (short, missed) if compared == ("short" if c is short else "missed")),
+            claims=claims,
             reference=(worse,) if compared == "worse" else (),
         )
 
