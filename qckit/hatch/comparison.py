@@ -64,7 +64,7 @@ def compare_hatch_pct(a, b, *, margin_pct=10.0, confidence=0.95, spread=None, ot
     Parameters
     ----------
     a, b : DataFrame
-        Rows of ``cone_metrics`` of the lot and of the other.
+        Rows of ``cone_metrics`` of the lot and of the other; cones without the counts for the figure are left out.
     margin_pct : float
         A lot within this much of the other is as good. [% of the other]
     confidence : float
@@ -91,7 +91,7 @@ def compare_hatch_pct(a, b, *, margin_pct=10.0, confidence=0.95, spread=None, ot
     >>> bool(result.low < result.ratio < result.high)
     True
     """
-    xa, na, xb, nb = (t[c].to_numpy(float) for t in (a, b) for c in ("nauplii", "full_cysts"))
+    (xa, na), (xb, nb) = (_counted(t["nauplii"], t["full_cysts"]) for t in (a, b))
     p, q = _share(xa, na), _share(xb, nb)
     if not (math.isfinite(p) and math.isfinite(q) and q > 0):
         return Comparison(
@@ -136,9 +136,8 @@ def compare_per_g(a, b, *, margin_pct=10.0, confidence=0.95, spread=None, other=
     >>> bool(hatch.compare_per_g(a, b, other="K-118").ratio > 1)
     True
     """
-    xa, xb = a["nauplii"].to_numpy(float), b["nauplii"].to_numpy(float)
-    ea, eb = (1 / t["factor_per_g"].to_numpy(float) for t in (a, b))
-    if not (len(xa) and len(xb) and np.isfinite(ea.sum() + eb.sum()) and xb.sum() > 0 and xa.sum() > 0):
+    (xa, ea), (xb, eb) = (_counted(t["nauplii"], 1 / t["factor_per_g"]) for t in (a, b))
+    if not (xa.sum() > 0 and xb.sum() > 0):
         return Comparison(
             "hatching efficiency",
             other,
@@ -218,6 +217,13 @@ def _se_log(estimate):
     if not (estimate.safe_low > 0 and estimate.df > 0):
         return math.nan
     return math.log(estimate.value / estimate.safe_low) / student_quantile(estimate.confidence, estimate.df)
+
+
+def _counted(part, whole):
+    """The cones that have both, as :func:`qckit.hatch.proportion_over_cones` and ``rate_over_cones`` choose them."""
+    part, whole = np.asarray(part, float), np.asarray(whole, float)
+    good = np.isfinite(part) & np.isfinite(whole) & (whole > 0)
+    return part[good], whole[good]
 
 
 def _share(x, n):

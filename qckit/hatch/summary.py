@@ -119,6 +119,7 @@ def summarise_cones(cones, *, lot=None, confidence=0.95, spread=None, measure=No
         raise InputError(f"cones of {len(names)} lots ({', '.join(names)}) cannot be summarised as one. Choose one.")
     lot = lot if lot is not None else (names[0] if names else "")
     full = cones["full_cysts"]
+    nauplii = cones["nauplii"].where(full.notna())  # of cones counted in full, as the denominator is
     estimates = {}
     for name, metric in METRICS.items():
         options = {"confidence": confidence, "spread": spread if metric.has_site_spread else None}
@@ -131,7 +132,7 @@ def summarise_cones(cones, *, lot=None, confidence=0.95, spread=None, measure=No
         n_subsamples=int(cones["n_subsamples"].sum()) if len(cones) else 0,
         estimates=estimates,
         witnesses=compare_witnesses(cones, confidence=confidence),
-        pooled_hatch_pct=100 * cones["nauplii"].sum() / full.sum() if full.sum() > 0 else math.nan,
+        pooled_hatch_pct=100 * nauplii.sum() / full.sum() if full.sum() > 0 else math.nan,
         notes=_notes_of(cones),
     )
 

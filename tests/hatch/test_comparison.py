@@ -59,6 +59,18 @@ def test_nothing_to_compare():
     )
 
 
+@pytest.mark.parametrize("compare", [hatch.compare_hatch_pct, hatch.compare_per_g])
+@pytest.mark.parametrize("missing", [np.nan, 0.0])
+def test_a_cone_without_the_counts_is_left_out_as_the_estimates_leave_it_out(compare, missing):
+    whole = cones(690, 700)
+    more = pd.concat([whole, cones(650)], ignore_index=True)
+    more.loc[2, ["full_cysts", "nauplii"]] = missing
+    if missing == 0:  # counted, and nothing there: a rate of nothing is a figure, a share of nothing is none
+        more.loc[2, "factor_per_g"] = np.nan
+    assert compare(cones(550, 560), more) == compare(cones(550, 560), whole)
+    assert compare(cones(550, 560), more).verdict == "worse"
+
+
 def test_a_claim_is_compared_on_the_safe_bounds():
     estimate = hatch.proportion_over_cones([700, 700], [840, 840]).scaled(100)
     found = hatch.compare_with_claim(estimate, 85, "hatching percentage")

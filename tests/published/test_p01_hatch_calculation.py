@@ -69,6 +69,12 @@ def test_mean_and_sd_over_cones_and_the_pooled_percentage(tables):
     assert lot.hatch_pct.low < 82.17 < lot.hatch_pct.high
 
 
+def test_the_pooled_percentage_is_of_the_cones_counted_in_full(tables):
+    cones = cone_metrics(*tables)
+    more = cones.assign(full_cysts=cones["full_cysts"].where(cones["hatch"] != "H2"))
+    assert summarise_cones(more).pooled_hatch_pct == pytest.approx(summarise_cones(cones[:2]).pooled_hatch_pct)
+
+
 def test_the_factor_comes_from_the_volumes(tables):
     assert conversion_factor(volume_ml=800, counted_ul=250, cysts_g=1.6) == pytest.approx(2000)
     assert sample_metrics(*tables)["factor_per_g"].tolist() == pytest.approx([2000] * 18)
