@@ -13,6 +13,8 @@ import numpy as np
 
 from qckit.hatch.estimates import Estimate, normal_quantile, student_quantile
 from qckit.hatch.interval_width import joined_dispersion
+from qckit.hatch.plain_intervals import score_bounds
+from qckit.words import capital
 
 __all__ = ["Comparison", "compare_hatch_pct", "compare_per_g", "compare_with_claim"]
 
@@ -250,7 +252,7 @@ def _ratio(what, other, ratio, counting, factor, df, margin_pct, confidence):
     if df < 1 or not math.isfinite(counting):
         return replace(
             base,
-            sentence=f"{_cap(what)} is {_pct(ratio)} of {other}; with one cone each, how much that "
+            sentence=f"{capital(what)} is {_pct(ratio)} of {other}; with one cone each, how much that "
             "is chance cannot be known.",
         )
     reach = _reach(factor, df, confidence)
@@ -264,7 +266,7 @@ def _ratio(what, other, ratio, counting, factor, df, margin_pct, confidence):
 def _judged(c):
     """Add verdict and sentence to a comparison that has its bounds."""
     line = 1 - c.margin_pct / 100
-    statement = f"{_cap(c.what)} is {_pct(c.ratio)} of {c.other}"
+    statement = f"{capital(c.what)} is {_pct(c.ratio)} of {c.other}"
     if not (math.isfinite(c.low) and math.isfinite(c.high)):
         return replace(c, sentence=f"{statement}; its interval is not known.")
     statement += f" ({_span(c.low, c.high)})"
@@ -284,14 +286,7 @@ def _difference(p, n, q, m, reach):
     """Newcombe's hybrid of two score intervals, each with the same multiple of the counting error."""
     if not math.isfinite(reach):
         return math.nan, math.nan
-    z2 = reach**2
-
-    def score(share, total):
-        middle = (share + z2 / (2 * total)) / (1 + z2 / total)
-        half = math.sqrt(z2 * (share * (1 - share) / total + z2 / (4 * total**2))) / (1 + z2 / total)
-        return middle - half, middle + half
-
-    (l1, u1), (l2, u2) = score(p, n), score(q, m)
+    (l1, u1), (l2, u2) = score_bounds(p, n, reach**2), score_bounds(q, m, reach**2)
     return p - q - math.hypot(p - l1, u2 - q), p - q + math.hypot(u1 - p, q - l2)
 
 
@@ -308,7 +303,3 @@ def _span(low, high):
 def _by(low, high):
     low, high = 100 * max(0.0, low), 100 * high
     return f"{low:.1f} to {high:.0f} %" if low < 1 else f"{low:.0f} to {high:.0f} %"
-
-
-def _cap(text):
-    return text[0].upper() + text[1:]

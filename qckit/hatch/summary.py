@@ -12,6 +12,7 @@ from qckit.errors import InputError
 from qckit.hatch.estimates import Estimate, normal_quantile, student_quantile
 from qckit.hatch.intervals import proportion_over_cones, rate_over_cones
 from qckit.hatch.notes import Note
+from qckit.hatch.plain_intervals import score_bounds
 from qckit.hatch.registry import METRICS
 
 __all__ = [
@@ -202,9 +203,8 @@ def compare_witnesses(cones, *, confidence=0.95):
         factor = max(1.0, pearson / df)
     quantile = normal_quantile(confidence) if factor == 1 else student_quantile(confidence, df)
     z2, big = factor * quantile**2, total.sum()
-    middle = (share + z2 / (2 * big)) / (1 + z2 / big)
-    half = math.sqrt(z2 * (share * (1 - share) / big + z2 / (4 * big**2))) / (1 + z2 / big)
-    low, high = max(0.0, middle - half), min(1 - 1e-12, middle + half)
+    low, high = score_bounds(share, big, z2)
+    low, high = max(0.0, low), min(1 - 1e-12, high)
     score = abs(share - 0.5) / math.sqrt(factor * 0.25 / big)
     p = float(2 * (ndtr(-score) if factor == 1 else stdtr(df, -score)))
     ratio, bounds = float(s.sum() / n.sum()), (float(low / (1 - low)), float(high / (1 - high)))

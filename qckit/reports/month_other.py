@@ -12,7 +12,7 @@ from qckit.charts.series import CHARTED
 from qckit.reports.blocks import Html, note
 from qckit.reports.folds import folded
 from qckit.reports.pictures import figure
-from qckit.words import signed
+from qckit.words import capital, signed
 
 __all__ = ["by_cone", "by_operator", "other_charts"]
 
@@ -124,13 +124,13 @@ def _four(page, chart):
     n, rest = int(inside.sum()), chart.baseline_words
     caption = (
         f"{page.study.month} and the {_DAYS_BEFORE} days before, in order (n = {len(frame)}); of the {n} hatches of "
-        f"the period, {outside}. {rest[0].upper()}{rest[1:]}. Weighted mean and CUSUM see small lasting shifts; their "
+        f"the period, {outside}. {capital(rest)}. Weighted mean and CUSUM see small lasting shifts; their "
         "borders let chance signal about once in 370 hatches, the length of the baseline allowed for."
     )
     if chart.likeness is not None and chart.likeness.is_marked:
         caption += " Neighbours are alike here, so these two signal more often than that."
     alt = f"Further charts of {q.label}{f', lot {chart.lot}' if chart.lot else ''}: {outside}."
-    return figure(fig, alt=alt, caption=caption), f"{outside[0].upper()}{outside[1:]} (n = {n})."
+    return figure(fig, alt=alt, caption=caption), f"{capital(outside)} (n = {n})."
 
 
 def _others_of(chart, frame):

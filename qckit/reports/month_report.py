@@ -22,7 +22,7 @@ from qckit.verdicts.finding import Finding
 from qckit.verdicts.month.study import MonthStudy, study_month
 from qckit.verdicts.month.tables import baseline_table, comparison_table, lots_table, raw_table, signal_table
 from qckit.verdicts.month.verdict import finding_of_month
-from qckit.words import plural
+from qckit.words import capital, plural
 
 __all__ = [
     "MonthPage",
@@ -171,8 +171,7 @@ def _chart(page, chart, *, whole):
     frame = chart.frame if whole else chart.frame[chart.frame["at"] >= study.first - pd.Timedelta(days=_DAYS_SHOWN)]
     chance = f"; {chart.run.sentence}" if chart.run is not None else ""
     unit = f" [{q.unit}]" if q.unit else ""
-    name = f"{q.label[0].upper()}{q.label[1:]}" if q.name != "ph" else "pH"
-    name += f", lot {chart.lot}" if chart.lot else ", all lots"
+    name = capital(q.label) + (f", lot {chart.lot}" if chart.lot else ", all lots")
     minimum = page.settings.limits.min_hatch_pct if q.name == "hatch_pct" else None
     with draw.style():
         ax = draw_control_chart(
@@ -192,7 +191,7 @@ def _chart(page, chart, *, whole):
             alpha=0.13,
             linewidth=0,
         )
-    caption = f"Grey: the month reviewed. {chart.baseline_words[0].upper()}{chart.baseline_words[1:]}{chance}."
+    caption = f"Grey: the month reviewed. {capital(chart.baseline_words)}{chance}."
     return ax, _alt(chart, study, name), caption
 
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 from qckit.hatch.comparison import Comparison
 from qckit.hatch.estimates import Estimate
-from qckit.words import decimals_known, noun
+from qckit.words import decimals_known, noun, small
 
 __all__ = [
     "RULES",
@@ -169,7 +169,7 @@ def _worse(case):
 
 def _larger(case):
     # the two figures tell one story: the clearest of them is enough for a headline, the rest is in the evidence
-    reasons = [_claim(c, case, "misses") for c in _missed(case)] + [_lower(c.sentence) for c in _worse(case)]
+    reasons = [_claim(c, case, "misses") for c in _missed(case)] + [small(c.sentence).rstrip(".") for c in _worse(case)]
     reasons += [_claim(c, case, "is probably short of") for c in _short(case)]
     reasons = reasons[:1]
     if not reasons:
@@ -180,10 +180,6 @@ def _larger(case):
 def _claim(c, case, word):
     name, estimate, _, form = next(p for p in _pairs(case) if p[0] == c.what)
     return f"{_SHORT[name]} {form(estimate.value)} ({span(estimate, form)}) {word} the claim of {form(c.against)}"
-
-
-def _lower(sentence):
-    return sentence[0].lower() + sentence[1:].rstrip(".")
 
 
 RULES: tuple[Rule, ...] = (
