@@ -19,7 +19,7 @@ def ewma_chart(values, *, centre, sigma, weight=0.2, width=3.0, steady=False):
     Parameters
     ----------
     values : array_like of float, shape (n,)
-        Points; NaN leaves the average where it was.
+        Points; NaN leaves the average and its limits where they were.
     centre, sigma : float
         Level and standard deviation of a single point, from a baseline.
     weight : float
@@ -52,13 +52,21 @@ def ewma_chart(values, *, centre, sigma, weight=0.2, width=3.0, steady=False):
     for i, value in enumerate(x):
         last = last if np.isnan(value) else weight * value + (1 - weight) * last
         z[i] = last
-    t = np.arange(1, len(x) + 1)
+    t = np.cumsum(~np.isnan(x))  # a missing point makes the average no less sure either
     grown = 1.0 if steady else 1 - (1 - weight) ** (2 * t)
     half = width * sigma * np.sqrt(weight / (2 - weight) * grown) * np.ones(len(x))
     low, high = centre - half, centre + half
     signal = np.where(z > high + 1e-12, 1, np.where(z < low - 1e-12, -1, 0))
     return pd.DataFrame(
-        {"point": t, "value": x, "ewma": z, "centre": float(centre), "low": low, "high": high, "signal": signal}
+        {
+            "point": np.arange(1, len(x) + 1),
+            "value": x,
+            "ewma": z,
+            "centre": float(centre),
+            "low": low,
+            "high": high,
+            "signal": signal,
+        }
     )
 
 

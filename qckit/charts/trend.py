@@ -79,7 +79,7 @@ def autocorrelation(z, *, lags=None, alpha=0.01) -> Autocorrelation:
             n_points=n,
             lags=0,
             is_marked=False,
-            sentence=f"{n} points are too few to judge likeness.",
+            sentence=f"{n} points are too few to judge likeness." if n < 12 else f"All {n} points are the same.",
         )
     lags = min(10, n // 5) if lags is None else int(lags)
     r = np.array([np.sum(x[k:] * x[:-k]) for k in range(1, lags + 1)]) / np.sum(x * x)
@@ -144,7 +144,7 @@ def judge_drift(at, value, *, weights=None, least_points=30, least_days=45, unit
     from scipy.stats import t
 
     se = math.sqrt(rss_slope / (n - 2) / sxx)
-    p = float(2 * t.sf(abs(slope) / se, n - 2))
+    p = float(2 * t.sf(abs(slope) / se, n - 2)) if se > 0 else 0.0  # all on one line
     half = float(t.isf(0.025, n - 2)) * se
     low, high = (30 * (slope - half), 30 * (slope + half))
     shape, step_at = "level", None

@@ -24,10 +24,21 @@ def test_slope_only_when_the_data_ask_for_it():
     assert short.sentence == "20 hatches over 19 days are too few to tell a drift."
 
 
+def test_points_all_on_one_line_drift():
+    found = charts.judge_drift(times(81), 80 - 0.5 * np.arange(81))
+    assert (found.shape, found.p_value) == ("slope", 0.0)
+    assert found.slope_low == pytest.approx(-15) and found.slope_high == pytest.approx(-15)
+
+
 def test_drift_is_rarely_told_by_chance():
     rng = np.random.default_rng(2)
     told = sum(charts.judge_drift(times(80), rng.normal(0, 1, 80)).shape == "slope" for _ in range(300))
     assert told <= 3
+
+
+def test_equal_points_are_not_called_few():
+    assert charts.autocorrelation([1.0] * 20).sentence == "All 20 points are the same."
+    assert charts.autocorrelation([1.0] * 5).sentence == "5 points are too few to judge likeness."
 
 
 def test_likeness_of_neighbours():

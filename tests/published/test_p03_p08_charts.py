@@ -58,6 +58,14 @@ def test_p05_ewma():
     assert early.tolist() == pytest.approx([51.848510, 52.256394, 52.431406, 52.512715, 52.551611], abs=1e-4)
 
 
+def test_a_missing_point_leaves_the_ewma_and_its_limits_as_they_were():
+    x = np.array([80, np.nan, 82, np.nan, 79])
+    given, whole = (charts.ewma_chart(v, centre=80, sigma=2) for v in (x, x[~np.isnan(x)]))
+    names = ["ewma", "low", "high"]
+    assert given.loc[[0, 2, 4], names].to_numpy() == pytest.approx(whole[names].to_numpy())
+    assert given.loc[[1, 3], names].to_numpy() == pytest.approx(whole.loc[[0, 1], names].to_numpy())
+
+
 def test_p06_cusum():
     # NIST/SEMATECH e-Handbook 6.3.2.3
     x = numbers(
