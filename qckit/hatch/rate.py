@@ -18,6 +18,7 @@ from qckit.errors import InputError
 from qckit.hatch.rate_average import SHARES as _SHARES
 from qckit.hatch.rate_average import akaike_weights, averaged
 from qckit.hatch.rate_models import MODELS, Fit, counts_dispersion, fit_model, model_quantile, place_of_cone
+from qckit.hatch.readings import standard_of, water_of_hatches
 from qckit.words import plural
 
 __all__ = [
@@ -47,7 +48,7 @@ class HatchRate:
     """
 
     course: pd.DataFrame = field(repr=False)  # hours, nauplii, full, hatched_frac per cone and hour
-    best: Fit | None
+    best: Fit
     fits: tuple[Fit, ...]
     times: pd.DataFrame  # RATE_COLUMNS
     n_cones: int
@@ -144,7 +145,7 @@ def newest_course(course, hatches, *, days=3, least_hours=4):
 
 
 def lot_rate(tables, lot):
-    """Fit the newest time course of a lot at the site's standard temperature.
+    """Fit the newest time course of a lot, of hatches whose temperature is not off the site's standard.
 
     Parameters
     ----------
@@ -165,10 +166,11 @@ def lot_rate(tables, lot):
     >>> hatch.lot_rate(tables, "K-124").times.columns.tolist()
     ['time', 'method', 'value_h', 'low_h', 'high_h', 'note']
     """
-    hatches, standard = tables.hatches, tables.settings.conditions
+    hatches = tables.hatches
     # a course at another temperature says nothing of the one that is set
-    near = (hatches["temperature_c"] - standard.temperature_c).abs().fillna(0) <= 1.5 * standard.temperature_tolerance_c
-    return fit_rate(newest_course(time_course(tables.samples, hatches[near], lot), hatches))
+    water = water_of_hatches(hatches, tables.readings)["temperature_c"]
+    is_off = standard_of("temperature", tables.settings.conditions).is_off(water)
+    return fit_rate(newest_course(time_course(tables.samples, hatches[~is_off], lot), hatches))
 
 
 def interpolated_times(hours, counts, shares=_SHARES):

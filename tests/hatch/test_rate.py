@@ -9,6 +9,8 @@ from qckit import hatch
 from qckit.errors import InputError
 from qckit.hatch.rate_comparison import joined_reach2
 from qckit.hatch.rate_models import model_quantile
+from qckit.settings import Settings
+from qckit.site_tables import SiteTables
 from qckit.tables import check_table
 
 HOURS = np.arange(12, 31, 1.5)
@@ -123,6 +125,35 @@ def test_time_course_from_the_tables():
     ]
     found = hatch.time_course(check_table(pd.DataFrame(rows), "samples"), hatches, "L")
     assert found["hours"].tolist() == [12, 16, 20] and found["nauplii"].tolist() == [24, 32, 40]
+
+
+@pytest.mark.parametrize(
+    "sheet_c, reading_c, is_used",
+    [(29.0, None, True), (29.2, None, False), (26.8, None, False), (28.0, 31.0, False), (31.0, 28.0, True)],
+)
+def test_a_lot_is_timed_by_hatches_within_the_standard_temperature(sheet_c, reading_c, is_used):
+    began = {"started": "2026-01-01T00:00:00Z", "cysts_g": 1.6, "volume_ml": 800, "temperature_c": sheet_c}
+    hatches = check_table(
+        pd.DataFrame([{"hatch": "H", "lot": "L", "purpose": "production", "cone": "A"} | began]), "hatches"
+    )
+    counted = {"hatch": "H", "kind": "subsample", "counted_by": "person"}
+    samples = [
+        counted | {"sample": f"S{h}", "taken": f"2026-01-01T{h}:00:00Z", "nauplii": n, "cysts": 100 - n}
+        for h, n in ((12, 4), (15, 30), (18, 65), (21, 80), (23, 85))
+    ]
+    read = {"hatch": "H", "taken": "2026-01-01T12:00:00Z", "quantity": "temperature", "value": reading_c, "unit": "°C"}
+    tables = SiteTables(
+        settings=Settings(),  # 28 ± 1 °C
+        lots=pd.DataFrame(),
+        hatches=hatches,
+        samples=check_table(pd.DataFrame(samples), "samples"),
+        readings=None if reading_c is None else pd.DataFrame([read]),
+    )
+    if is_used:
+        assert hatch.lot_rate(tables, "L").n_cones == 1
+    else:
+        with pytest.raises(InputError, match="The time course has 0 hours"):
+            hatch.lot_rate(tables, "L")
 
 
 def test_the_plot_shows_points_curve_band_and_times():
