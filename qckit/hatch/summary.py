@@ -281,7 +281,7 @@ def widen(estimate: Estimate, relative_u: float) -> Estimate:
         high=upper(estimate.high),
         counting_low=lower(estimate.counting_low),
         counting_high=upper(estimate.counting_high),
-        method=f"{estimate.method}, widened by {100 * relative_u:.1f} % common measuring uncertainty",
+        method=f"{estimate.method}, widened by an uncertainty of {100 * relative_u:.1f} % that all cones share",
     )
 
 

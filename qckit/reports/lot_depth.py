@@ -50,7 +50,7 @@ def over_time(test) -> Html:
     from qckit import draw, hatch
 
     found, trend, drawn, below = test.evidence.rate, test.evidence.ageing, [], []
-    if found is not None and found.best is not None:
+    if found is not None:
         with draw.style():
             ax = hatch.draw_rate(found, ax=half_page(2.9))
         drawn.append((ax, f"Share hatched over the hours from wetting: {_times_in_words(found)}.", ""))

@@ -135,8 +135,8 @@ _METHOD = (
     "Charts: hatching percentage, umbrella share and opened fraction have binomial limits stretched by the spread"
     " between hatches (Laney 2002, Quality Engineering 14:531-537), which lean as such counts do and step with "
     "the numbers counted; shells per 1,000 the same with Poisson and negative binomial laws; nauplii per gram on "
-    "a log scale. Limits come from the first 40 hatches of a lot outside any change, until someone freezes them, "
-    "and are widened for the length of that baseline.",
+    "a log scale. Limits come from the first 40 hatches of a lot outside any change, or from all hatches before "
+    "the month where the lot drifts, until someone freezes them, and are widened for the length of that baseline.",
     "Where the spread comes from: all sources random and crossed as recorded, restricted maximum likelihood, logit "
     "scale, told in points at the mean; a typical difference is one standard deviation.",
     "Expected below the minimum: normal on the logit scale, interval from the noncentral t distribution; recent "

@@ -95,14 +95,14 @@ def other_charts(page) -> Html:
     for (lot, name), chart in page.study.charts.items():
         if name != "hatch_pct" or chart.limits is None or not len(chart.of_period(page.study.first)):
             continue
-        shown, _ = _four(page, chart)
+        shown = _four(page, chart)
         title = f"Hatching percentage, lot {lot}"
         parts.append(Html(f'<h4 class="qc">{escape(title)}</h4>{shown.html}', shown.text))
     return Html("".join(p.html for p in parts), "charts") if parts else note("No limits yet, so there are none.")
 
 
 def _four(page, chart):
-    """One figure with the other kinds of chart of one quantity, and how many points of the period leave the limits."""
+    """One figure with the other kinds of chart of one quantity; its caption counts the points beyond their limits."""
     q, limits = chart.charted, chart.limits
     frame = chart.frame[
         (chart.frame["at"] >= page.study.first - pd.Timedelta(days=_DAYS_BEFORE))
@@ -130,7 +130,7 @@ def _four(page, chart):
     if chart.likeness is not None and chart.likeness.is_marked:
         caption += " Neighbours are alike here, so these two signal more often than that."
     alt = f"Further charts of {q.label}{f', lot {chart.lot}' if chart.lot else ''}: {outside}."
-    return figure(fig, alt=alt, caption=caption), f"{capital(outside)} (n = {n})."
+    return figure(fig, alt=alt, caption=caption)
 
 
 def _others_of(chart, frame):

@@ -218,7 +218,7 @@ def _details(evidence, case, rule, settings):
             )
             if budget is not None
         },
-        "rate": _records(evidence.rate.times) if evidence.rate is not None and evidence.rate.best is not None else [],
+        "rate": _records(evidence.rate.times) if evidence.rate is not None else [],
         "ageing": None
         if evidence.ageing is None
         else {
