@@ -76,7 +76,7 @@ def compare_rates(course, other_course, *, lot, other, confidence=0.95):
     Raises
     ------
     InputError
-        A lot has fewer than four hours, or nothing hatched.
+        A lot has fewer than four hours, nothing hatched, or the counts leave open when.
 
     Notes
     -----
@@ -93,6 +93,9 @@ def compare_rates(course, other_course, *, lot, other, confidence=0.95):
     """
     both = [_of_lot(c, name) for c, name in ((course, lot), (other_course, other))]
     fits = [_fit(model, [b["all"] for b in both]) for model in MODELS]
+    fits = [f for f in fits if math.isfinite(f["var"])]
+    if not fits:
+        raise _open(lot, other)
     best = max(fits, key=lambda f: f["loglik"])
     places = [_places(best, i, b["timed"]) for i, b in enumerate(both)]
     factor = float(
@@ -102,7 +105,7 @@ def compare_rates(course, other_course, *, lot, other, confidence=0.95):
         )
     )
     loglik = np.array([f["loglik"] for f in fits]) / factor
-    weight = np.exp(loglik - loglik.max()) * [np.isfinite(f["var"]) for f in fits]
+    weight = np.exp(loglik - loglik.max())
     weight = weight / weight.sum()
     ratio = np.array([f["log_ratio"] for f in fits])
     middle = float(weight @ ratio)
@@ -116,6 +119,8 @@ def compare_rates(course, other_course, *, lot, other, confidence=0.95):
         pooled = float(np.average(squares, weights=df)) * sum(1 / len(mine) for mine in shifts)
         reach2 = joined_reach2(reach2, pooled, counting, sum(df), confidence)
     reach = math.sqrt(reach2)
+    if reach > _OPEN:
+        raise _open(lot, other)
     low, high = math.exp(middle - reach), math.exp(middle + reach)
     verdict = "faster" if high < 1 else "slower" if low > 1 else "cannot tell"
     se = reach / normal_quantile(confidence)
@@ -160,6 +165,17 @@ def joined_reach2(counted, pooled, counting, df, confidence=0.95):
 
 
 _COUNTED_PART = 0.3
+
+
+_OPEN = math.log(10)
+"""Reach beyond which a ratio of hours is not known at all: the lots' curves rise between two readings."""
+
+
+def _open(lot, other):
+    return InputError(
+        f"The counts of lots {lot} and {other} leave open when they hatch, so which is faster cannot be told. Count "
+        "more hours around the rise."
+    )
 
 
 def _of_lot(course, name):

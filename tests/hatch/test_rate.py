@@ -191,6 +191,26 @@ def test_two_lots_speeds_are_compared_in_one_model():
         hatch.compare_rates(slow, slow[slow["hours"] < 14], lot="A", other="B")
 
 
+def test_lots_that_rise_between_two_readings_are_compared_by_the_curves_that_know_or_not_at_all():
+    hours, n_known = [12.0, 15.0, 18.0, 21.0, 24.0], 0
+    rng = np.random.default_rng(0)
+
+    def steep(shares):
+        of_cone = {"hours": hours, "full_cysts": 20.0}
+        return pd.concat([pd.DataFrame({"hatch": c, "nauplii": rng.binomial(20, shares), **of_cone}) for c in "AB"])
+
+    for _ in range(12):
+        pair = steep([0, 0, 0.5, 0.9, 0.9]), steep([0, 0, 0.8, 0.85, 0.9])
+        try:
+            found = hatch.compare_rates(*pair, lot="A", other="B")
+        except InputError as error:
+            assert str(error).startswith("The counts of lots A and B leave open when they hatch, so which is faster")
+            continue
+        n_known += 1
+        assert 0.1 < found.low < found.ratio < found.high < 10 and sum(found.weights.values()) == pytest.approx(1)
+    assert 0 < n_known < 12
+
+
 @pytest.mark.parametrize("df", [2, 3, 4, 6, 10, 14])
 def test_what_cones_differ_by_is_joined_so_that_the_interval_holds(df):
     # the variance of counting is 1; the true one, with cones early or late, is `true`: exact over the chi-square
