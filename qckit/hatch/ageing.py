@@ -38,7 +38,7 @@ class Ageing:
     slope_unit: str
     n_tests: int
     minimum: float
-    crossing: pd.Timestamp | None  # expected date under the minimum
+    crossing: pd.Timestamp | None  # expected date under the minimum; the first test's where it lay under it then
     crossing_low: pd.Timestamp | None  # earliest
     crossing_high: pd.Timestamp | None  # latest; None: perhaps never
     line: pd.DataFrame = field(repr=False)  # day, value, low, high
@@ -132,7 +132,7 @@ def ageing_trend(cones, *, metric="hatch_pct", minimum=75.0, confidence=0.95, ho
             minimum=minimum,
             horizon=horizon_months,
             confidence=confidence,
-            last=tests["day"].max(),
+            tested=(tests["day"].min(), tests["day"].max()),
         ),
         lot=str(cones["lot"].iloc[0]),
         autocorrelation=fit["correlation"],
@@ -227,13 +227,16 @@ def _first_below(line, column, minimum):
     return below.iloc[0] if len(below) else None
 
 
-def _sentence(metric, slopes, unit, dates, minimum, horizon, confidence, last):
+def _sentence(metric, slopes, unit, dates, minimum, horizon, confidence, tested):
     name = "Hatching percentage" if metric == "hatch_pct" else "Hatching efficiency"
     middle, low, high = slopes
     floor = f"{minimum:g} %" if metric == "hatch_pct" else f"{minimum:,.0f} nauplii/g"
     n = decimals_known(low, high)
     start = f"{name} changes by {signed(middle, n)} {unit} ({signed(low, n)} to {signed(high, n)}). "
     expected, earliest, latest = dates
+    first, last = tested
+    if expected is not None and expected <= first:
+        return f"{start}By the line it lay under {floor} at the first test already."
     if expected is not None and expected <= last:
         until = f"{latest:%B %Y}" if latest is not None else "after the last test, perhaps"
         return (
@@ -247,13 +250,13 @@ def _sentence(metric, slopes, unit, dates, minimum, horizon, confidence, last):
             f"{start}By best guess it stays above {floor} for the {horizon:g} months looked ahead; the "
             f"{100 * confidence:g} % band of the line lets it fall under as early as {earliest:%B %Y}."
         )
-    first = f"as early as {earliest:%B %Y}" if earliest is not None else "not soon"
+    soonest = f"as early as {earliest:%B %Y}" if earliest is not None else "not soon"
     end = f"as late as {latest:%B %Y}" if latest is not None else f"perhaps not within {horizon:g} months"
     if expected is not None and latest is not None and f"{earliest:%B %Y}" == f"{latest:%B %Y}":
         return start + f"It falls under {floor} in {expected:%B %Y} ({100 * confidence:g} % band of the line)."
     return (
         start
-        + f"It falls under {floor} about {expected:%B %Y}; {first}, {end} ({100 * confidence:g} % band of the line)."
+        + f"It falls under {floor} about {expected:%B %Y}; {soonest}, {end} ({100 * confidence:g} % band of the line)."
     )
 
 
@@ -289,7 +292,7 @@ def draw_ageing(trend, *, ax=None):
     is_pct = trend.metric == "hatch_pct"
     label = f"minimum {trend.minimum:g} %" if is_pct else f"minimum {trend.minimum:,.0f}"
     draw.reference_line(trend.minimum, label, ax=ax)
-    if trend.crossing is not None:
+    if trend.crossing is not None and trend.crossing > trend.tests["day"].min():
         ax.axvline(trend.crossing, color=draw.INK, linestyle=":", linewidth=1)
         ax.annotate(
             f"{trend.crossing:%b %Y}",

@@ -398,10 +398,18 @@ def test_a_lot_already_under_the_minimum_is_said_to_be_so():
     assert "By the line it fell under 75 % about April 2026 (" in fallen.sentence
 
 
+@pytest.mark.parametrize("starts", [(540, 580, 640, 700), (600, 560, 520, 470)])
+def test_a_lot_that_began_under_the_minimum_did_not_fall_under_it(starts):
+    tests = [cones((s, s + 6, s - 6), month=m) for m, s in zip((1, 3, 5, 7), starts, strict=True)]
+    trend = hatch.ageing_trend(pd.concat(tests))
+    assert trend.sentence.endswith("By the line it lay under 75 % at the first test already.")
+    assert not any(t.get_text().startswith("Jan") for t in hatch.draw_ageing(trend).texts)
+
+
 def test_a_slope_is_rounded_once():
     from qckit.hatch.ageing import _sentence
 
-    words = _sentence("hatch_pct", (-1.45, -14.2, 11.3), "points a month", (None,) * 3, 70.0, 24.0, 0.95, None)
+    words = _sentence("hatch_pct", (-1.45, -14.2, 11.3), "points a month", (None,) * 3, 70.0, 24.0, 0.95, (None, None))
     assert words.startswith("Hatching percentage changes by \u22121 points a month (\u221214 to +11). ")
-    words = _sentence("hatch_pct", (-0.04, -1.2, 1.1), "points a month", (None,) * 3, 70.0, 24.0, 0.95, None)
+    words = _sentence("hatch_pct", (-0.04, -1.2, 1.1), "points a month", (None,) * 3, 70.0, 24.0, 0.95, (None, None))
     assert words.startswith("Hatching percentage changes by +0.0 points a month (\u22121.2 to +1.1). ")
