@@ -28,6 +28,11 @@ def ratio_equivalence(log_ratio, se_log, df, *, low=0.8, high=1.25):
         t_low, p_low, t_high, p_high, p (the larger): equivalent at 5 % when p < 0.05, which goes with the 90 %
         interval lying inside the bounds.
 
+    Raises
+    ------
+    InputError
+        The standard error is not above 0.
+
     Examples
     --------
     >>> sorted(hatch.ratio_equivalence(0.02, 0.03, 8))[:3]
@@ -35,6 +40,11 @@ def ratio_equivalence(log_ratio, se_log, df, *, low=0.8, high=1.25):
     """
     from scipy import stats
 
+    if not se_log > 1e-12:  # rounding alone
+        raise InputError(
+            "The standard error of the log ratio is 0: ratios that do not scatter at all cannot be tested. Give values "
+            "as measured, not worked out from each other."
+        )
     t_low, t_high = (log_ratio - math.log(low)) / se_log, (log_ratio - math.log(high)) / se_log
     p_low, p_high = float(stats.t.sf(t_low, df)), float(stats.t.cdf(t_high, df))
     return {"t_low": t_low, "p_low": p_low, "t_high": t_high, "p_high": p_high, "p": max(p_low, p_high)}

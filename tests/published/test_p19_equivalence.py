@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from statsmodels.stats.weightstats import ttost_paired
 
+from qckit.errors import InputError
 from qckit.hatch import paired_ratio_equivalence
 
 TEST = [103.4, 59.92, 68.17, 94.54, 69.48, 72.17, 74.37, 84.44, 96.74, 94.26, 48.52, 95.68]
@@ -22,6 +23,15 @@ def test_ratio_interval_and_tests():
     assert (found["t_low"], found["t_high"]) == pytest.approx((3.382203, -5.904174), abs=1e-6)
     assert (found["p_low"], found["p_high"], found["p"]) == pytest.approx((0.0030593, 0.00005125, 0.0030593), abs=1e-7)
     assert found["df"] == 11
+
+
+def test_ratios_without_scatter_are_refused():
+    with pytest.raises(InputError) as error:
+        paired_ratio_equivalence([2.0, 4.0, 8.0], [1.0, 2.0, 4.0])
+    assert str(error.value) == (
+        "The standard error of the log ratio is 0: ratios that do not scatter at all cannot be tested. Give values "
+        "as measured, not worked out from each other."
+    )
 
 
 def test_the_library_agrees():
