@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from qckit.errors import InputError
-from qckit.hatch.plan import USUAL, inward_reaches, reaches
+from qckit.hatch.plan import USUAL, USUAL_CYSTS, inward_reaches, reaches
 
 __all__ = ["draw_operating_curve", "operating_curve", "plan_for_risk", "repeat_chances"]
 
@@ -19,7 +19,7 @@ def operating_curve(
     *,
     min_hatch_pct=75.0,
     hatch_pct=None,
-    cysts_per_subsample=140.0,
+    cysts_per_subsample=USUAL_CYSTS,
     spread=None,
     dispersion=1.0,
     confidence=None,
@@ -137,7 +137,16 @@ def plan_for_risk(
     )
 
 
-def repeat_chances(limits, *, above_pct=8.0, cones=(2, 3, 4), n_subsamples=6, spread=None, dispersion=1.0):
+def repeat_chances(
+    limits,
+    *,
+    above_pct=8.0,
+    cones=(2, 3, 4),
+    n_subsamples=6,
+    cysts_per_subsample=USUAL_CYSTS,
+    spread=None,
+    dispersion=1.0,
+):
     """How often a test of a good lot ends in "repeat the test", by the number of cones.
 
     Parameters
@@ -147,8 +156,8 @@ def repeat_chances(limits, *, above_pct=8.0, cones=(2, 3, 4), n_subsamples=6, sp
     above_pct : float
         How far the lot truly lies above the minimum. [points]
     cones : sequence of int
-    n_subsamples, spread, dispersion
-        As for :func:`half_width_pct`.
+    n_subsamples, cysts_per_subsample, spread, dispersion
+        As for ``half_width_pct``.
 
     Returns
     -------
@@ -165,7 +174,7 @@ def repeat_chances(limits, *, above_pct=8.0, cones=(2, 3, 4), n_subsamples=6, sp
     share = min(limits.min_hatch_pct + above_pct, 99.0) / 100
     line = limits.min_hatch_pct / 100
     usual = spread if spread is not None else USUAL
-    counted = n_subsamples * 140.0
+    counted = n_subsamples * cysts_per_subsample
     room = 1 - limits.equivalence_margin_pct / 100
     found = {}
     for k in cones:

@@ -18,6 +18,9 @@ __all__ = ["Plan", "plan_for_precision", "subsample_dispersion"]
 USUAL = Spread(rho=0.004, cv=0.08, df=1e6)
 """Stand-in where a site has no records yet: about 2.5 points between cones at 80 %. Common practice, no source."""
 
+USUAL_CYSTS = 140.0
+"""Full cysts in a subsample of the standard test, where none is counted yet. Common practice, no source."""
+
 
 @dataclass(frozen=True)
 class Plan:
@@ -70,7 +73,14 @@ def subsample_dispersion(samples):
 
 
 def half_width_pct(
-    n_cones, n_subsamples, *, hatch_pct=80.0, cysts_per_subsample=140.0, spread=None, confidence=0.95, dispersion=1.0
+    n_cones,
+    n_subsamples,
+    *,
+    hatch_pct=80.0,
+    cysts_per_subsample=USUAL_CYSTS,
+    spread=None,
+    confidence=0.95,
+    dispersion=1.0,
 ):
     """Expected half width of the interval of the hatching percentage. [points]
 
@@ -123,7 +133,7 @@ def plan_for_precision(
     half_width,
     *,
     hatch_pct=80.0,
-    cysts_per_subsample=140.0,
+    cysts_per_subsample=USUAL_CYSTS,
     spread=None,
     confidence=0.95,
     dispersion=1.0,

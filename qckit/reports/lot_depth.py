@@ -16,7 +16,6 @@ from qckit.words import estimated, plural
 __all__ = ["accuracy", "comparison", "over_time", "plan", "uncertainty"]
 
 _PLANNED_SUBSAMPLES = 6  # of the standard test
-_USUAL_CYSTS = 140.0  # full cysts in a subsample of the standard test
 _PLANNED_POINTS = 4.0  # half width of an interval that tells trade grades (10 points apart) from each other
 
 
@@ -183,9 +182,8 @@ def plan(test) -> Html:
     from qckit.errors import InputError
 
     least, spread = test.settings.limits.min_hatch_pct, test.evidence.spread
-    lot_subsamples = test.counted[test.counted["lot"] == test.lot]
-    counted = float(lot_subsamples["full_cysts"].mean()) if lot_subsamples["full_cysts"].sum() > 0 else _USUAL_CYSTS
-    options = {"spread": spread, "dispersion": test.mixing, "cysts_per_subsample": counted}
+    counted, mixing = test.evidence.cysts_per_subsample, test.evidence.mixing
+    options = {"spread": spread, "dispersion": mixing, "cysts_per_subsample": counted}
     curves = {
         f"{k} cones": hatch.operating_curve(k, _PLANNED_SUBSAMPLES, min_hatch_pct=least, **options) for k in (2, 3, 6)
     }
@@ -210,7 +208,7 @@ def plan(test) -> Html:
     plans.append(planned(test.evidence))
     plans.append(
         f"Worked out with {whose}, {counted:.0f} full cysts a subsample and subsamples that scatter "
-        f"{test.mixing:.1f} times as chance alone would make them, over all records."
+        f"{mixing:.1f} times as chance alone would make them, over all records."
     )
     words = (
         f"Chance that the mean of a test of {_PLANNED_SUBSAMPLES} subsamples a cone reaches the minimum of "

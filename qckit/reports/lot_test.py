@@ -14,7 +14,7 @@ from qckit.settings import Settings, load_settings
 from qckit.stages import STAGE_COLUMNS
 from qckit.tables import to_utc
 from qckit.verdicts.finding import Finding
-from qckit.verdicts.new_lot.evidence import NewLotEvidence, mixing_of, new_lot_evidence
+from qckit.verdicts.new_lot.evidence import NewLotEvidence, new_lot_evidence
 from qckit.verdicts.new_lot.verdict import finding_of
 
 __all__ = ["LotTest", "load_lot_test", "lot_certificate"]
@@ -39,7 +39,6 @@ class LotTest:
     samples: pd.DataFrame  # as in the log, volumes filled
     counted: pd.DataFrame  # hatch.sample_metrics as counted, before any correction
     harvests: pd.DataFrame  # samples of the lot's hatches, sieve samples among them
-    mixing: float  # how much more than chance subsamples of one cone differ, over the whole site's records
     photos: pd.DataFrame  # reports.checked_photos
 
     @property
@@ -114,7 +113,6 @@ def load_lot_test(site: str | Path, lot: str = "", *, out_dir: str | Path | None
         samples=in_log,
         counted=hatch.sample_metrics(in_log, tested, lots),
         harvests=samples[samples["hatch"].isin(mine)],
-        mixing=mixing_of(tables),
         photos=photos,
     )
 

@@ -305,11 +305,13 @@ def test_whatever_reads_a_site_reads_corrected_counts(tmp_path):
 
 def test_how_subsamples_scatter_rests_on_what_was_counted():
     """Chance goes by the counts that were made; a certificate that multiplies them changes nothing of it."""
-    from qckit.verdicts.new_lot.evidence import mixing_of
+    from qckit.hatch import subsample_dispersion
+    from qckit.verdicts.new_lot.evidence import subsamples_as_counted
 
     tables, _ = room(np.random.default_rng(5), days=30, known=certificates(np.random.default_rng(6)))
     assert not tables.samples["nauplii"].equals(tables.samples_as_counted["nauplii"])
-    assert mixing_of(tables) == mixing_of(as_logged(tables)) == pytest.approx(1.0, abs=0.25)
+    mixing, logged = (subsample_dispersion(subsamples_as_counted(t)) for t in (tables, as_logged(tables)))
+    assert mixing == logged == pytest.approx(1.0, abs=0.25)
 
 
 def test_photos_without_a_certificate_are_a_way_of_counting_of_their_own():

@@ -252,7 +252,7 @@ def test_the_plan_uses_the_rooms_own_spread(site_with_more):
     from qckit.reports import lot_depth
 
     test = load_lot_test(site_with_more, "K-124", now=NOW)
-    assert test.evidence.spread is not None and test.mixing >= 1
+    assert test.evidence.spread is not None and test.evidence.mixing >= 1
     said = html.unescape(lot_depth.plan(test).html)
     assert "Worked out with this room's own spread between cones (" in said
     assert "times as chance alone would make them, over all records." in said

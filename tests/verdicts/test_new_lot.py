@@ -216,11 +216,17 @@ def test_a_lot_without_a_test():
     found = judge([cone("A", purpose="production")])
     assert found.headline == "No test of this lot was counted."
     assert found.next_steps[0].startswith(
-        "Run a standard test of three cones. 1 production hatches of this lot are counted, but they were not made to "
-        "grade it. Of 100 tests of a lot 8 points above the minimum, this many have to be repeated in this room: "
+        "Run a standard test of three cones. 1 production hatch of this lot is counted, but not made to grade it. "
+        "Of 100 tests of a lot 8 points above the minimum, this many have to be repeated in this room: "
     )
     chances = found.details["repeat_chances"]
     assert 1 > chances["2"] > chances["3"] > chances["4"] > 0
+
+
+def test_few_cysts_counted_make_a_repeat_likelier():
+    many, few = (judge([cone(c, n, 3 * n // 120, 18 * n // 120, n) for c in "ABC"]) for n in (120, 20))
+    chances = [found.details["repeat_chances"]["3"] for found in (many, few)]
+    assert chances[1] > 1.3 * chances[0] > 0
 
 
 def test_a_test_not_yet_counted():

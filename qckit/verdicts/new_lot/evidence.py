@@ -21,7 +21,7 @@ from qckit.hatch.metrics import cone_metrics, require_lot, sample_metrics
 from qckit.hatch.notes import gaps
 from qckit.hatch.operating import repeat_chances
 from qckit.hatch.photo_counts import corrected_tables
-from qckit.hatch.plan import subsample_dispersion
+from qckit.hatch.plan import USUAL_CYSTS, subsample_dispersion
 from qckit.hatch.rate import fit_rate, time_course
 from qckit.hatch.rate_comparison import compare_rates
 from qckit.hatch.subsamples import fill_volumes
@@ -73,6 +73,8 @@ class NewLotEvidence:
     speed: object  # SpeedComparison with the reference lot, or None
     recovery: Recovery  # of the site's harvests
     losses: HarvestLosses  # likewise
+    mixing: float  # how much more than chance subsamples of one cone differ, over all records
+    cysts_per_subsample: float  # full cysts, mean of this test
     plan: dict  # cones -> share of tests of a lot 8 points above the minimum that would have to be repeated
     production: int  # counted production hatches of the lot
 
@@ -134,19 +136,28 @@ def new_lot_evidence(tables, *, lot, reference=None, detection_u=None, certifica
         speed=_unless_too_little(_speed, samples, hatches, used, beside),
         recovery=dose.recovery if dose is not None else recovery_of(samples, every, settings),
         losses=harvest_losses(samples, confidence=settings.limits.confidence),
-        plan=repeat_chances(settings.limits, spread=test.spread, dispersion=mixing_of(tables)),
+        **_plan(tables, used, settings.limits, test.spread),
         production=int(((every["lot"] == lot) & (every["purpose"] == "production")).sum()),
     )
 
 
-def mixing_of(tables):
-    """How much more than chance subsamples of one cone differ, over all records.
+def _plan(tables, used, limits, spread):
+    """How often a test has to be repeated, and what that rests on: mixing over all records, this test's cysts."""
+    table = subsamples_as_counted(tables)
+    of_test = table.loc[table["hatch"].isin(set(used["hatch"])), "full_cysts"].astype(float)
+    mixing, cysts = subsample_dispersion(table), float(of_test.mean()) if of_test.sum() > 0 else USUAL_CYSTS
+    plan = repeat_chances(limits, spread=spread, dispersion=mixing, cysts_per_subsample=cysts)
+    return {"mixing": mixing, "cysts_per_subsample": cysts, "plan": plan}
 
-    It rests on counts as they were made: chance goes by what was counted, and a count multiplied by a certificate's
-    correction would differ from the next by that factor more (or less) than chance allows it.
+
+def subsamples_as_counted(tables):
+    """Metrics of every subsample before any correction: how much they differ beyond chance goes by what was counted.
+
+    A count multiplied by a certificate's correction would differ from the next by that factor more (or less) than
+    chance allows it.
     """
     samples = fill_volumes(tables.samples_as_counted, tables.photos)
-    return subsample_dispersion(sample_metrics(samples, tables.hatches, tables.lots))
+    return sample_metrics(samples, tables.hatches, tables.lots)
 
 
 def _left_out(test, summary, other):

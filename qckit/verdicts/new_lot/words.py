@@ -9,7 +9,7 @@ from qckit.hatch.notes import gaps, has_note
 from qckit.verdicts.new_lot.reasoning import comparison_sentence
 from qckit.verdicts.new_lot.rules import pct_form, per_g
 from qckit.verdicts.new_lot.world import best_choice
-from qckit.words import capital, joined
+from qckit.words import capital, joined, plural
 
 __all__ = ["best_choice_of", "cautions", "doubts", "headline", "next_steps", "planned", "would_change"]
 
@@ -216,7 +216,8 @@ def _what_is_missing(rule, evidence):
         return "Fill the gap named above in the field sheet, or count the subsamples again, and make the report anew."
     if evidence.production:
         return (
-            f"Run a standard test of three cones. {evidence.production} production hatches of this lot are counted, "
-            "but they were not made to grade it."
+            "Run a standard test of three cones. "
+            f"{plural(evidence.production, 'production hatch of this lot is', 'production hatches of this lot are')} "
+            "counted, but not made to grade it."
         )
     return "Run a standard test of three cones, count it, and make the report anew."
