@@ -8,6 +8,7 @@ import pandas as pd
 from qckit.hatch.estimates import check_confidence, normal_quantile
 from qckit.hatch.metrics import CONE_COLUMNS, cone_metrics
 from qckit.hatch.photo_counts import mark_photo_counts
+from qckit.hatch.plain_intervals import score_bounds
 from qckit.hatch.registry import METRICS
 from qckit.hatch.subsamples import joined_subsamples, reading_subsamples
 from qckit.hatch.summary import measuring_uncertainty
@@ -97,9 +98,8 @@ def _share_bounds(part, whole, z, spread, u):
     n = whole.to_numpy(float) / spread
     with np.errstate(divide="ignore", invalid="ignore"):
         p = part.to_numpy(float) / whole.to_numpy(float)
-        middle = (p + z**2 / (2 * n)) / (1 + z**2 / n)
-        half = z * np.sqrt(p * (1 - p) / n + z**2 / (4 * n**2)) / (1 + z**2 / n)
-        half = np.hypot(half, z * u * p * (1 - p))
+        low, high = score_bounds(p, n, z**2)
+        middle, half = (low + high) / 2, np.hypot((high - low) / 2, z * u * p * (1 - p))
         known = n > 0
         return [np.where(known, np.clip(b, 0, 1), np.nan) for b in (middle - half, middle + half)]
 

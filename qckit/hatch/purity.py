@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from qckit.errors import InputError
-from qckit.hatch.estimates import Estimate, check_confidence
+from qckit.hatch.estimates import Estimate, check_confidence, normal_quantile
 
 __all__ = ["PURITY_COLUMNS", "purity_of_samples", "recovery", "separation"]
 
@@ -85,10 +85,8 @@ def separation(cone_counts, sieve_counts, *, confidence=0.95):
     (n1, w1), (n2, w2) = cone_counts, sieve_counts
     if not (n1 > 0 and w1 > 0 and n2 > 0):
         return Estimate(math.nan, confidence=confidence, note="Needs nauplii in both counts and waste in the cone.")
-    from scipy import stats
-
     log_ratio = math.log((w2 + 0.5) / (n2 + 0.5)) - math.log((w1 + 0.5) / (n1 + 0.5))
-    half = stats.norm.ppf((1 + confidence) / 2) * math.sqrt(sum(1 / (v + 0.5) for v in (n1, w1, n2, w2)))
+    half = normal_quantile(confidence) * math.sqrt(sum(1 / (v + 0.5) for v in (n1, w1, n2, w2)))
     value = 100 * (1 - (w2 / n2) / (w1 / n1))
     low, high = 100 * (1 - math.exp(log_ratio + half)), 100 * (1 - math.exp(log_ratio - half))
     return Estimate(

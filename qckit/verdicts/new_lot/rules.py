@@ -12,6 +12,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from qckit.hatch.comparison import Comparison
+from qckit.hatch.dose_warnings import is_shown_below
 from qckit.hatch.estimates import Estimate
 from qckit.words import decimals_known, noun, small
 
@@ -126,10 +127,6 @@ def _first(case, test):
     return next((p for p in _pairs(case) if test(*p[:3])), None)
 
 
-def _is_below(estimate, limit):
-    return math.isfinite(estimate.safe_high) and estimate.safe_high < limit
-
-
 def _guess_below(estimate, limit):
     return estimate.value < limit
 
@@ -226,8 +223,8 @@ RULES: tuple[Rule, ...] = (
         "below_minimum",
         "reject",
         "The whole interval of hatching percentage or of nauplii per gram lies below the site's minimum.",
-        lambda c: _first(c, _with(_is_below)) is not None,
-        lambda c: _say(c, _is_below, "lies below the minimum of"),
+        lambda c: _first(c, _with(is_shown_below)) is not None,
+        lambda c: _say(c, is_shown_below, "lies below the minimum of"),
     ),
     Rule(
         "guess_below_minimum",
