@@ -7,6 +7,7 @@ import pandas as pd
 
 from qckit.charts.candidates import SHORTEST
 from qckit.charts.change import Change
+from qckit.charts.selection import size_after_selection
 
 __all__ = ["late_changes", "late_levels"]
 
@@ -38,10 +39,12 @@ def late_changes(model, named, late, alpha):
         if len(rows) < SHORTEST:
             continue
         value, se = model.estimate(column)
-        p = min(1.0, len(late) * 2 * float(t.sf(abs(value) / se, min(model.df, 30.0))))
+        df = min(model.df, 30.0)
+        p = min(1.0, len(late) * 2 * float(t.sf(abs(value) / se, df)))
         if p >= alpha:
             continue
-        low, high = value - 1.96 * se, value + 1.96 * se
+        threshold = float(t.isf(alpha / (2 * len(late)), df))
+        low, high = size_after_selection(value, se, threshold=threshold, df=df)
         ends = {"first": rows[0], "first_low": rows[0], "first_high": rows[0]}
         ends |= {"last": rows[-1], "last_low": rows[-1], "last_high": rows[-1]}
         out.append(

@@ -7,7 +7,7 @@ from scipy.stats import norm
 
 from qckit.charts.candidates import SHORTEST, looks_at_beginnings
 from qckit.charts.days import day_numbers
-from qckit.charts.late import late_levels
+from qckit.charts.late import late_changes, late_levels
 from qckit.charts.levels import LevelData, Priors, fit_levels
 from qckit.charts.search import detectable_size, find_changes_in_levels
 from qckit.charts.selection import size_after_selection
@@ -109,6 +109,25 @@ def test_a_new_person_who_differs_is_told_with_the_first_hatch():
     (change,) = find_changes_in_levels(frame, alpha=0.01, priors=PLAIN).changes
     assert (change.shape, change.where) == ("level", "operator op9")
     assert change.first == change.first_low == change.first_high == int(np.flatnonzero(late)[0])
+
+
+@pytest.mark.parametrize("truth", [-3.0, -3.6, -4.5])
+def test_the_size_of_a_late_level_holds_although_it_was_told_for_its_size(truth):
+    """Told only beyond 3.6 standard errors, a difference is overstated: an ordinary interval holds 87 % of -3."""
+
+    class Drawn:
+        df = 1e6  # of which late_changes takes 30
+        rng = np.random.default_rng(8)
+
+        def estimate(self, column):
+            return truth + self.rng.standard_t(30), 1.0
+
+    named = pd.DataFrame({"operator": ["op9"] * 12})
+    drawn = [late_changes(Drawn(), named, [("operator", "op9")], 0.001) for _ in range(1500)]
+    bounds = [(c.low, c.high) for (c,) in filter(None, drawn)]
+    assert len(bounds) > 300
+    held = np.mean([low <= truth <= high for low, high in bounds])
+    assert 0.93 <= held <= 0.985
 
 
 def test_a_start_long_ago_is_still_dated():
