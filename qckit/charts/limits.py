@@ -169,7 +169,7 @@ def check_points(points, kind: str, *, where: str = "points"):
     needed = ("count", "size") if kind in _COUNTS else ("value",)
     for name in needed:
         if name not in points:
-            raise unknown_name("column", name, points.columns, where=where).__class__(
+            raise InputError(
                 f"{where}: a {kind} chart needs the column {name}. Found: {', '.join(map(str, points.columns))}."
             )
     clean = pd.DataFrame(index=range(len(points)))

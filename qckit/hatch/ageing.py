@@ -10,12 +10,11 @@ import pandas as pd
 
 from qckit.errors import InputError
 from qckit.hatch.estimates import check_confidence
-from qckit.hatch.lot_level import lag_one
+from qckit.hatch.lot_level import MONTH_DAYS, lag_one
 from qckit.words import decimals_known, signed
 
 __all__ = ["Ageing", "ageing_trend", "draw_ageing"]
 
-_MONTH_DAYS = 30.4375
 _ENOUGH_TESTS = 8  # below this neither memory nor unequal scatter of the tests can be judged
 
 
@@ -99,7 +98,7 @@ def ageing_trend(cones, *, metric="hatch_pct", minimum=75.0, confidence=0.95, ho
     middle, reach = fit["at"](grid)
     line = pd.DataFrame(
         {
-            "day": day0 + pd.to_timedelta(grid * _MONTH_DAYS, unit="D"),
+            "day": day0 + pd.to_timedelta(grid * MONTH_DAYS, unit="D"),
             "value": back(middle),
             "low": back(middle - reach),
             "high": back(middle + reach),
@@ -186,7 +185,7 @@ def _tests(cones, metric):
 
 
 def _months(days, start):
-    return ((days - start).dt.total_seconds() / 86400 / _MONTH_DAYS).to_numpy()
+    return ((days - start).dt.total_seconds() / 86400 / MONTH_DAYS).to_numpy()
 
 
 def _line(x, y, confidence):

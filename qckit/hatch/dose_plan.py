@@ -19,7 +19,7 @@ from qckit.errors import InputError, need_number
 from qckit.hatch.dose_records import dose_records
 from qckit.hatch.dose_warnings import DoseWarning, dose_warnings
 from qckit.hatch.harvest import Recovery, recovery_of
-from qckit.hatch.lot_level import LotLevel, lot_level
+from qckit.hatch.lot_level import MONTH_DAYS, LotLevel, lot_level
 from qckit.hatch.metrics import require_lot
 from qckit.hatch.photo_counts import photo_counts_of
 from qckit.hatch.weighing import grams_to_weigh, say_grams
@@ -377,7 +377,7 @@ def _check_numbers(nauplii, risk):
 
 def _renew_by(day, level):
     """When the dose should be worked out anew: after a month, or before the lot's trend has moved it by 5 %."""
-    drift = abs(level.slope_per_month) / 30.4375
+    drift = abs(level.slope_per_month) / MONTH_DAYS
     days = min(_RENEW_DAYS, _DRIFT / drift if drift > 0 else _RENEW_DAYS)
     return to_clock((day + pd.Timedelta(days=max(1.0, days))).tz_localize(None).floor("D"), day.tz)
 

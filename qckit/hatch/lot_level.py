@@ -2,10 +2,10 @@
 
 All on the log scale of nauplii per gram. A day, not a hatch, is the replicate of a level, because hatches of one day
 share room, water and hand; the spread that a single hatch will show is that of hatches as this room counts them, the
-chance of its counts included. Production hatches and standard
-tests are two instruments for the same lot: the site's own lots tell how far the first lies from the second, and the two
-are joined by their precision. What a lot's few hatches cannot tell (spread, trend, distance from test to production)
-comes from the site's other lots, or from a stated stand-in.
+chance of its counts included. Production hatches and standard tests are two instruments for the same lot: the site's
+own lots tell how far the first lies from the second, and the two are joined by their precision. What a lot's few
+hatches cannot tell (spread, trend, distance from test to production) comes from the site's other lots, or from a
+stated stand-in.
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ _TREND_DAYS = 365.0
 _LEAST_DAYS = 8
 _MOST_PRIOR_DF = 10.0  # the site's spread weighs at most as much as this many degrees of freedom
 _FAR = 3.5  # robust standard deviations beyond which a hatch is not an ordinary one
-_MONTH_DAYS = 30.4375
+MONTH_DAYS = 30.4375  # mean of a year's months
 
 
 @dataclass(frozen=True)
@@ -178,7 +178,7 @@ def lot_level(cones, ordinary, lot, day):
 def _from_production(table, day, site):
     """Level of the lot's production hatches carried to the day; None without any."""
     mine = table[table["is_ordinary"]]
-    mine = mine[_near(mine["log_he"], (mine["at"] - day).dt.total_seconds().to_numpy() / 86400 / _MONTH_DAYS)]
+    mine = mine[_near(mine["log_he"], (mine["at"] - day).dt.total_seconds().to_numpy() / 86400 / MONTH_DAYS)]
     if not len(mine):
         return None
     slope, slope_se2 = _trend(mine[mine["at"] >= day - pd.Timedelta(days=_TREND_DAYS)], day)
@@ -186,7 +186,7 @@ def _from_production(table, day, site):
     oldest = days.drop_duplicates().iloc[-_LEAST_DAYS:].iloc[0]
     first = min(oldest, day - pd.Timedelta(days=_WINDOW_DAYS))
     recent = mine[mine["at"] >= first]
-    months = ((recent["at"] - day).dt.total_seconds() / 86400 / _MONTH_DAYS).to_numpy()
+    months = ((recent["at"] - day).dt.total_seconds() / 86400 / MONTH_DAYS).to_numpy()
     carried = (recent["log_he"] - slope * months).to_numpy()
     mean, se2 = _mean_of_days(carried, recent["at"].dt.floor("D").to_numpy(), site)
     spread2, df = _pooled(carried, site)
@@ -209,7 +209,7 @@ def _from_test(cones, day, site, slope, slope_se2):
     """Level that the latest test foretells for production, carried to the day."""
     log_he = np.log(cones["hatching_efficiency_per_g"].to_numpy(float))
     k, newest = len(cones), to_utc(cones["started"]).max()
-    months = (day - newest).total_seconds() / 86400 / _MONTH_DAYS
+    months = (day - newest).total_seconds() / 86400 / MONTH_DAYS
     se2 = _pooled(log_he, site)[0] / k + site.offset_se2 + months**2 * slope_se2
     return {
         "mean": float(log_he.mean()) + site.offset + slope * months,
@@ -246,7 +246,7 @@ def _trend(mine, day):
     prior = 1 / _SLOPE_PER_MONTH**2
     if len(daily) < 4:
         return 0.0, 1 / prior
-    x = (daily.index - day).total_seconds().to_numpy() / 86400 / _MONTH_DAYS
+    x = (daily.index - day).total_seconds().to_numpy() / 86400 / MONTH_DAYS
     y = daily.to_numpy()
     x, y = x - x.mean(), y - y.mean()
     if not np.ptp(x) > 0:
@@ -290,7 +290,7 @@ def _site(cones, ordinary, lot):
     """Spread between hatches, and production over test, of the site's other lots."""
     squares, df, offsets = 0.0, 0.0, []
     for name, table in ordinary[ordinary["is_ordinary"] & (ordinary["lot"] != lot)].groupby("lot"):
-        x = (table["at"] - table["at"].iloc[0]).dt.total_seconds().to_numpy() / 86400 / _MONTH_DAYS
+        x = (table["at"] - table["at"].iloc[0]).dt.total_seconds().to_numpy() / 86400 / MONTH_DAYS
         table, x = (lambda near, t=table, x=x: (t[near], x[near]))(_near(table["log_he"], x))
         if len(table) >= 6:
             y = table["log_he"].to_numpy()
