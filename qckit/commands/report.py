@@ -36,7 +36,7 @@ def new_lot(lot, count, site, now, workers):
     from qckit.reports import count_uncounted, find_site
 
     folder = find_site(site)
-    _need_known(folder, "lot", lot)
+    _need_subject("new-lot", folder, {"lot": lot}, count)
     skipped = _count(count_uncounted, folder, workers) if count else 0
     _make([("new-lot", {"lot": lot})], folder, now, workers)
     return _attend(skipped)
@@ -177,7 +177,7 @@ def poor_hatch(hatch, count, plan, checked, outcome, by, site, now, workers):
     if bool(checked) != bool(outcome):
         raise InputError("--checked and --outcome go together: which check was made, and what it showed. Give both.")
     folder = find_site(site)
-    _need_known(folder, "hatch", hatch)
+    _need_subject("poor-hatch", folder, {"hatch": hatch}, count)
     skipped = _count(count_uncounted, folder, workers) if count else 0
     if checked:
         click.echo(record_check(folder, hatch, checked, outcome, by=by, at=now))
@@ -187,16 +187,12 @@ def poor_hatch(hatch, count, plan, checked, outcome, by, site, now, workers):
     return _attend(skipped)
 
 
-def _need_known(folder: Path, what: str, name: str) -> None:
-    """Refuse a name that the log does not have before anything is counted or written."""
-    from qckit.errors import unknown_name
-    from qckit.site import load_site
+def _need_subject(kind: str, folder: Path, given: dict, is_counting: bool) -> None:
+    """Refuse what the log knows nothing of before anything is counted or written."""
+    from qckit.reports.subjects import need_subject
 
     (folder / "reports").mkdir(exist_ok=True)  # a fault of the place is told before one of the name
-    tables = load_site(folder).tables
-    known = {"lot": tables.lots, "hatch": tables.hatches}[what][what].tolist()
-    if name not in known:
-        raise unknown_name(what, name, known, where="the site's log")
+    need_subject(kind, folder, given, is_counting=is_counting)
 
 
 def _count(count_uncounted, folder: Path, workers: int) -> int:

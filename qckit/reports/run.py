@@ -21,6 +21,7 @@ from qckit.reports.index import REPORTS_FOLDER, write_index
 from qckit.reports.pages import page_html
 from qckit.reports.parameters import convert_parameters, read_parameters
 from qckit.reports.publishing import for_keeping
+from qckit.reports.subjects import need_subject
 from qckit.settings import Settings, load_settings
 
 __all__ = ["KINDS", "Kind", "ReportRun", "run_report", "run_reports"]
@@ -102,8 +103,9 @@ def run_report(
     Raises
     ------
     InputError
-        An unknown kind or parameter, no site, a value that does not fit, or a notebook that failed. A notebook that
-        failed is kept, with its error, beside the reports as ``<name>.failed.ipynb``; an earlier report stays.
+        An unknown kind or parameter, no site, a value that does not fit, a subject of which the log knows nothing, or
+        a notebook that failed. A notebook that failed is kept, with its error, beside the reports as
+        ``<name>.failed.ipynb``; an earlier report stays.
 
     Examples
     --------
@@ -126,6 +128,8 @@ def run_report(
     given = convert_parameters(dict(parameters or {}), declared, where=template.name)
     subject = _subject(kind, given, template.name)
     made_at = _time(now, settings)
+    if notebook is None:  # another notebook knows itself what it can be about
+        need_subject(kind, settings.folder, given)
     name = "-".join([kind, safe_name("-".join([subject, *(given[p] for p in KINDS[kind].also if given.get(p))]))])
     target = Path(out_dir) if out_dir else settings.folder / REPORTS_FOLDER
     target.mkdir(parents=True, exist_ok=True)

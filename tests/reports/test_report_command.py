@@ -8,8 +8,9 @@ import pytest
 
 from qckit import cli
 from qckit._paths import sample_images_dir
+from qckit.errors import InputError
 from qckit.log import create_log, open_log
-from qckit.reports import count_uncounted, reports_of, write_index
+from qckit.reports import count_uncounted, reports_of, run_report, write_index
 
 SHEETS = {
     name: pd.read_csv(sample_images_dir() / f"{name}.csv", dtype=str, keep_default_na=False)
@@ -86,6 +87,44 @@ def test_an_unknown_lot_is_exit_2_and_one_line(one_photo_site, capsys):
     code, _, err = run(capsys, "report", "poor-hatch", "K-9", "--site", str(one_photo_site))
     assert code == 2 and err.startswith("qckit: the site's log: unknown hatch 'K-9'.") and len(err.splitlines()) == 1
     assert not list((one_photo_site / "reports").glob("*.failed.ipynb"))  # a slip of the pen makes no report
+
+
+@pytest.mark.parametrize(
+    "kind, given, message",
+    [
+        ("poor-hatch", {"hatch": "ST-124-A"}, "the site's log: hatch ST-124-A has no subsample with"),
+        ("poor-hatch", {"hatch": "ST-124-X"}, "the site's log: unknown hatch 'ST-124-X'."),
+        ("new-lot", {"lot": "K-9"}, "the site's log: unknown lot 'K-9'."),
+        ("month", {"month": "2020-01"}, "2020-01: no production hatch is in the log. Import the field sheets first."),
+        ("month", {"month": "2020-13"}, "month is '2020-13' and must be written YYYY-MM"),
+        ("month", {"month": "2026-10", "lot": "K-9"}, "the site's log: unknown lot 'K-9'."),
+    ],
+)
+def test_a_subject_without_records_is_refused_before_a_kernel_starts(one_photo_site, monkeypatch, kind, given, message):
+    monkeypatch.setattr("qckit.reports.run.execute", lambda *args: pytest.fail("a kernel was started"))
+    with pytest.raises(InputError) as caught:
+        run_report(kind, one_photo_site, given)
+    assert str(caught.value).startswith(message)
+    assert not (one_photo_site / "reports").exists()
+
+
+@pytest.mark.parametrize("typed", ["x", "2026", "November"])
+def test_what_is_no_month_is_told_how_a_month_is_written(one_photo_site, capsys, typed):
+    code, _, err = run(capsys, "report", "month", typed, "--site", str(one_photo_site))
+    assert (code, err) == (2, f"qckit: YYYY-MM: {typed!r} is not a month. Write it like 2026-11.\n")
+
+
+def test_a_hatch_without_counts_is_refused_once_its_photos_were_tried(one_photo_site, capsys):
+    add = SHEETS["hatches"][1:2]
+    with open_log(one_photo_site) as log:
+        log.add_many({"hatches": add}, by="op1", source="test")
+    at = ("--site", str(one_photo_site))
+    code, out, err = run(capsys, "report", "poor-hatch", add["hatch"].iloc[0], *at)
+    assert code == 2 and out == "" and len(err.splitlines()) == 1  # it has no photo: none is looked for
+    assert f"hatch {add['hatch'].iloc[0]} has no subsample with" in err
+    code, _, err = run(capsys, "report", "poor-hatch", "ST-124-A", *at)
+    assert code == 2 and "k-124_a_1.jpg: not in" in err and "nothing to explain yet" in err.splitlines()[-1]
+    assert not list((one_photo_site / "reports").glob("*.failed.ipynb"))
 
 
 def test_a_report_whose_photos_are_missing_is_exit_1(one_photo_site, capsys):

@@ -284,7 +284,9 @@ def test_unknown_hatch_and_hatch_without_counts(history):
     with pytest.raises(InputError) as caught:
         explain(none, POOR_HATCH)
     assert str(caught.value) == (
-        "hatch H261105-B: no subsample with nauplii and cysts counted. Count one, or import its field sheet, first."
+        "the site's log: hatch H261105-B has no subsample with nauplii and unhatched cysts counted, so there is "
+        "nothing to explain yet. Count one with  qckit today --enter , or import the samples sheet with  qckit log "
+        "import"
     )
 
 

@@ -33,7 +33,7 @@ from qckit.verdicts.poor_hatch.traces import draws_of
 from qckit.verdicts.poor_hatch.weights import Weights
 from qckit.verdicts.poor_hatch.world import World, lot_against_world
 
-__all__ = ["Case", "study_hatch"]
+__all__ = ["Case", "counts_with", "study_hatch"]
 
 _BY_FLAGS = {True: 4.0, False: 0.8, None: 1.0}  # photos with a flag, without, not in the log: for a miscount (ours)
 _LEVELS = ("hatch_pct", "hatching_efficiency_per_g")
@@ -123,7 +123,7 @@ def study_hatch(
     """
     hatch_row = _pick(tables.hatches, hatch)
     t = tables.but(readings=standard_readings(tables.readings, tables.hatches))
-    counts = _counts_with(t, hatch, counts)
+    counts = counts_with(t, hatch, counts)
     row = counts[counts["hatch"] == hatch].iloc[0].to_dict()
     lot = next(iter(t.lots[t.lots["lot"] == row["lot"]].to_dict("records")), {"lot": row["lot"]})
     day = _same_day(counts, row)
@@ -177,14 +177,16 @@ def study_hatch(
     return _with_what_is_shown(case, t, counts, hours, now) if for_page else case
 
 
-def _counts_with(t, hatch, counts):
+def counts_with(t, hatch, counts=None):
     """``counted_hatches`` of the site, worked out where they are not given; an error where the hatch is not counted."""
     if counts is None:
         reading_h = t.settings.conditions.reading_h
         counts = counted_hatches(t.samples, t.hatches, t.lots, photos=t.photos, reading_h=reading_h)
     if hatch not in set(counts["hatch"]):
         raise InputError(
-            f"hatch {hatch}: no subsample with nauplii and cysts counted. Count one, or import its field sheet, first."
+            f"the site's log: hatch {hatch} has no subsample with nauplii and unhatched cysts counted, so there is "
+            "nothing to explain yet. Count one with  qckit today --enter , or import the samples sheet with  qckit log "
+            "import"
         )
     return counts
 
