@@ -92,6 +92,8 @@ def typed_months(text: str, settings: Settings, where: str) -> str | None:
 def _month(text: str, settings: Settings, where: str) -> str:
     """Read a month, or a day, as ISO text: 2026-11, 11/2026, Nov 2026."""
     found = re.fullmatch(r"(\d{1,2}|[A-Za-z]{3,9})\.?[\s./-]+(\d{4})|(\d{4})[\s./-]+(\d{1,2}|[A-Za-z]{3,9})", text)
+    if found is None and len(re.split(r"[\s./-]+", text)) < 3:  # no day either
+        raise InputError(f"{where}: {text!r} is not a month. Write it like 2026-11.")
     if found is None:
         return typed_date(text, settings, where)
     month, year = (found[1], found[2]) if found[1] else (found[4], found[3])

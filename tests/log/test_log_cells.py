@@ -166,6 +166,7 @@ def test_dates_as_written(cell, order, value):
         ),
         ("31/02/2026", "dmy", "is not a day of the calendar", "Correct the date."),
         ("45965", "dmy", "is not a date", "Write it like 04/11/2026 or 2026-11-04."),
+        ("45965", "ymd", "is not a date", "Write it like 2026-11-04."),
         ("4 Foo 2026", "dmy", "names no month that is known", "Write it like 04/11/2026."),
     ],
 )

@@ -238,7 +238,7 @@ def _day(text: str, order: str):
         return _calendar(int(match[3]), _MONTHS[match[1].casefold()], int(match[2]))
     match = _TRIPLE.fullmatch(text)
     if not match:
-        return "is not a date", f"Write it like {form} or 2026-11-04."
+        return "is not a date", f"Write it like {' or '.join(dict.fromkeys((form, _FORMS['ymd'])))}."
     first, second, third = match.groups()
     if second[0].isalpha():
         if second.casefold() not in _MONTHS:
