@@ -145,7 +145,7 @@ def _latest(hatches, timezone) -> str:
 def hatch_charts(page: MonthPage) -> Html:
     """Show the chart of the hatching percentage of each lot, from its opening on."""
     drawn = [_chart(page, c, whole=True) for (_, q), c in page.study.charts.items() if q == "hatch_pct"]
-    shown = [figure(ax, alt=alt, caption=caption) for ax, alt, caption in drawn]
+    shown = [figure(ax, alt=alt, caption=caption, is_newest_last=True) for ax, alt, caption in drawn]
     return Html("".join(s.html for s in shown), "charts") if shown else note("No hatch of this month was counted.")
 
 

@@ -25,7 +25,7 @@ _WIDEST_PHOTO = 860  # CSS pixels: a page's text
 _PHOTO_BUDGET = 4_000_000  # bytes of all embedded photos of one page
 
 
-def figure(drawn, *, alt: str, caption: str = "") -> Html:
+def figure(drawn, *, alt: str, caption: str = "", is_newest_last: bool = False) -> Html:
     """Show a chart, or a picture of pixels, with its description.
 
     Parameters
@@ -36,6 +36,8 @@ def figure(drawn, *, alt: str, caption: str = "") -> Html:
         What the chart shows, in words and with its main numbers, for readers who cannot see it.
     caption : str
         A sentence under the chart.
+    is_newest_last : bool
+        What the chart is for stands at its right end: a window too narrow for the chart shows that end first.
 
     Returns
     -------
@@ -52,7 +54,7 @@ def figure(drawn, *, alt: str, caption: str = "") -> Html:
     >>> "Four shares." in reports.figure(ax, alt="Four shares.").html
     True
     """
-    return Html(f'<div class="qc">{_figure(drawn, alt, caption)}</div>', caption or alt)
+    return Html(f'<div class="qc">{_figure(drawn, alt, caption, is_newest_last)}</div>', caption or alt)
 
 
 def figures(drawn: Iterable[tuple]) -> Html:
@@ -71,7 +73,7 @@ def figures(drawn: Iterable[tuple]) -> Html:
     return Html(f'<div class="qc qc-side" style="grid-template-columns: {columns}">{inner}</div>', "charts")
 
 
-def _figure(drawn, alt: str, caption: str) -> str:
+def _figure(drawn, alt: str, caption: str, is_newest_last: bool = False) -> str:
     if not alt.strip():
         raise InputError("a figure has no alt text. Say in alt= what it shows, with its main numbers.")
     below = f"<figcaption>{escape(caption)}</figcaption>" if caption else ""
@@ -81,7 +83,8 @@ def _figure(drawn, alt: str, caption: str) -> str:
         uri, width = _picture(getattr(drawn, "figure", drawn))
         style = f' style="--least: {round(_LEAST_READABLE * width)}px"'
     picture = f'<img src="{uri}" width="{width}"{style} alt="{escape(alt)}">'
-    return f'<figure><div class="qc-scroll">{picture}</div>{below}</figure>'
+    newest = " qc-newest" if is_newest_last else ""
+    return f'<figure><div class="qc-scroll{newest}">{picture}</div>{below}</figure>'
 
 
 def _width(fig) -> int:

@@ -132,7 +132,7 @@ def history(page: PoorPage) -> Html:
     """Show the lot's hatches in order."""
     band = page.finding.details["usual_range_pct"]
     drawn = charts.draw_history(charts.history_frame(page.counts, page.finding), low=band["low"], high=band["high"])
-    return figure(drawn, alt=page.finding.details["alt"]["history"])
+    return figure(drawn, alt=page.finding.details["alt"]["history"], is_newest_last=True)
 
 
 def same_day(page: PoorPage) -> Html:

@@ -140,6 +140,20 @@ def test_on_a_phone_charts_scroll_before_their_letters_are_too_small(opened, nam
     assert page.eval_on_selector_all("figure img", kept)  # on paper nothing scrolls: charts fit their box
 
 
+@pytest.mark.parametrize("name", PAGES[2:])
+def test_on_a_phone_a_chart_over_time_shows_its_newest_hatch(opened, name):
+    page = opened(name, width=390)
+    newest = page.locator("figure .qc-newest").first
+    ends = "e => [e.getBoundingClientRect(), e.firstElementChild.getBoundingClientRect()].map(b => [b.left, b.right])"
+    (left, right), (first, last) = newest.evaluate(ends)
+    assert last == pytest.approx(right, abs=1) and first < left - 20  # its right end, unmoved, is the one in sight
+    newest.evaluate("e => { e.scrollLeft = -e.scrollWidth }")
+    assert newest.evaluate(ends)[1][0] == pytest.approx(left, abs=1)
+    page.set_viewport_size({"width": 1280, "height": 900})
+    (left, right), (first, last) = newest.evaluate(ends)
+    assert first == pytest.approx(left, abs=1) and last < right
+
+
 @pytest.mark.parametrize("name", PAGES[1:])
 def test_captions_wrap_to_the_screen_and_stay_when_the_table_scrolls(opened, name):
     page = opened(name, width=390)

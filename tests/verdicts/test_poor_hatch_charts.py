@@ -44,9 +44,10 @@ def test_history_chart_marks_this_hatch_and_is_labelled(finding, counts):
     frame = charts.history_frame(counts, finding)
     assert frame["is_this"].sum() == 1 and frame["hatch"].iloc[-1] == POOR_HATCH
     ax = charts.draw_history(frame, low=75, high=90)
-    marked = [line for line in ax.lines if line.get_label() == "this hatch"]
+    marked = [line for line in ax.lines if line.get_marker() == "v"]
     assert marked[0].get_ydata()[0] == pytest.approx(29.6, abs=0.1)
     assert ax.get_ylabel() == "hatching percentage [%]"
+    assert [t.get_text() for t in ax.texts] == ["this hatch: 30 %"]
 
 
 def test_mix_causes_and_readings_are_drawn_with_their_numbers(finding, history):

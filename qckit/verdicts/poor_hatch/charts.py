@@ -226,9 +226,12 @@ def draw_history(frame: pd.DataFrame, *, low=np.nan, high=np.nan, ax=None):
             draw.points(
                 at[other], frame["hatch_pct"][other], ax=ax, marker="x", color="#777777", label="not in the usual"
             )
-        draw.points(
-            at[this], frame["hatch_pct"][this], ax=ax, marker="v", color="#D55E00", markersize=10, label="this hatch"
-        )
+        draw.points(at[this], frame["hatch_pct"][this], ax=ax, marker="v", color="#D55E00", markersize=10)
+        for i in at[this]:  # beside the point: on a narrow screen the axis and its numbers are scrolled out of sight
+            value = frame["hatch_pct"].iloc[i]
+            ax.annotate(
+                f"this hatch: {value:.0f} %", (i, value), (-9, 0), textcoords="offset points", ha="right", va="center"
+            )
         ticks = np.unique(np.linspace(0, len(frame) - 1, min(6, len(frame))).astype(int)) if len(frame) else []
         days = [pd.Timestamp(frame["started"].iloc[i]) for i in ticks]
         ax.set_xticks(ticks, [f"{day.day} {day:%b}" for day in days])  # a month in letters: of no site's order
