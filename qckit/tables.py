@@ -233,6 +233,19 @@ def _not_in_calendar(texts) -> bool:
     return bool(pd.to_datetime(pd.Series(texts, dtype="str"), utc=True, format="ISO8601", errors="coerce").isna().any())
 
 
+def _missing_words(missing: list[Column], found: list[str]) -> str:
+    """Say which columns a sheet lacks, what goes into them, and which it has."""
+    names = ", ".join(c.name for c in missing)
+    choices = "".join(f" {c.name} is {', '.join(c.choices[:-1])} or {c.choices[-1]}." for c in missing if c.choices)
+    near = nearest_name(missing[0].name, found)
+    hint = f" Is {missing[0].name} the column now called {near!r}?" if near else ""
+    column, this = ("columns", "these") if len(missing) > 1 else ("column", "this")
+    return (
+        f"the {column} {names} must be there and {'are' if len(missing) > 1 else 'is'} missing. Columns found: "
+        f"{', '.join(found)}.{hint} Write {names} into the heading row and fill {this} {column} in every row.{choices}"
+    )
+
+
 def check_table(frame, table: str, *, source: str | None = None, row_names=None):
     """Check a table against its contract and return a clean copy.
 
@@ -265,16 +278,9 @@ def check_table(frame, table: str, *, source: str | None = None, row_names=None)
 
     where = source or table
     names = table_columns(table)
-    missing = [c.name for c in TABLES[table] if c.required and c.name not in frame.columns]
+    missing = [c for c in TABLES[table] if c.required and c.name not in frame.columns]
     if missing:
-        near = nearest_name(missing[0], frame.columns)
-        hint = f" Is it the column now called {near!r}?" if near else ""
-        raise InputError(
-            f"the column{'s' if len(missing) > 1 else ''} {', '.join(missing)} must be there and "
-            f"{'are' if len(missing) > 1 else 'is'} not.{hint} Found: {', '.join(map(str, frame.columns))}. "
-            f"Add {'them' if len(missing) > 1 else 'it'} to the heading row.",
-            where=where,
-        )
+        raise InputError(_missing_words(missing, list(map(str, frame.columns))), where=where)
     row_names = range(2, len(frame) + 2) if row_names is None else row_names
     clean, problems = {}, []
     for column in TABLES[table]:

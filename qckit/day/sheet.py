@@ -105,13 +105,16 @@ def _day_grid(path: Path) -> Grid | None:
 
 
 def is_day_sheet(grid: Grid) -> bool:
-    """Whether a sheet has the headings of a day sheet, and not those that name hatches or samples."""
+    """Whether a sheet has the headings of a day sheet, and not those that name hatches or samples.
+
+    Grams may be missing: rows of counts find the hatch that stands in their cone.
+    """
     return any(_is_heading(row) for _, row in grid.rows[:20])
 
 
 def _is_heading(row: list) -> bool:
     folded = {_SHORT.get(fold_heading(cell), fold_heading(cell)) for cell in row if isinstance(cell, str)}
-    return {"cone", "grams", "nauplii"} <= folded and not folded & {"hatch", "sample", "kind"}
+    return {"cone", "nauplii"} <= folded and not folded & {"hatch", "sample", "kind"}
 
 
 @dataclass
@@ -248,7 +251,7 @@ def _as_tables(rows: list[_Row], source: str, read, log: SiteLog) -> list[readin
         found = _standing(known, row, started, incubation)
         place = read.rows[row.index]
         if found is None:
-            found = _new_hatch(row, started, known, settings, place)
+            found = _new_hatch(row, started, known, settings, f"{source}, {place}")
             known[found["hatch"]] = found
             new.append((found, place))
         elif differs := _differences(row, found):

@@ -43,7 +43,7 @@ def problems_text(problems: pd.DataFrame, limit: int = _SHOWN) -> str:
         where += f" and {len(rows) - _ROWS_NAMED} more" if len(rows) > _ROWS_NAMED else ""
         value = f" {p.value!r}" if p.value else ""
         column = f"{p.column}{value} " if p.column else ""
-        lines.append(f"{p.sheet}, {where}: {column}{p.rule}. {p.remedy}")
+        lines.append(f"{p.sheet}, {where}: {column}{p.rule}. {p.remedy}".rstrip())
         left -= len(rows)
     if left:
         lines.append(f"({left} more)")

@@ -51,6 +51,20 @@ def test_a_row_without_counts_is_a_start_and_the_next_day_finds_it(room, sheet):
         assert log.samples(hatch="H261120-A")["nauplii"].tolist() == [80]
 
 
+def test_a_sheet_without_grams_counts_what_stands_in_the_cones(room, sheet, tmp_path):
+    counts = tmp_path / "monday.csv"
+    counts.write_text("date,cone,nauplii,umbrella,cysts,shells\n2026-11-21,A,80,3,12,70\n")
+    with open_log(room) as log:
+        with pytest.raises(InputError) as error:
+            import_sheets(log, [counts], by="op1")
+        assert str(error.value) == (
+            "monday.csv, row 2: no hatch of cone A is in the log for 2026-11-21, and the row has no grams. Write them."
+        )
+        import_sheets(log, [sheet("2026-11-20,A,12,,,,,,\n")], by="op1")
+        assert str(import_sheets(log, [counts], by="op1")) == "1 sample added."
+        assert log.samples(hatch="H261120-A")["nauplii"].tolist() == [80]
+
+
 def test_a_hatch_that_the_log_has_is_used_and_other_grams_are_asked_about(room, sheet):
     path = sheet("2026-11-19,A,11,80,3,12,70,,\n")
     with open_log(room) as log:

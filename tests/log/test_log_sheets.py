@@ -317,12 +317,17 @@ def test_excel_with_titles_merges_dates_and_formulas(lisbon, tmp_path):
         (
             "a.csv",
             b"x,y\n1,2\n",
-            "a.csv: cannot tell which table it is. Say so with --table, or give the file or sheet one of the names lots, hatches, readings, samples.",
+            "a.csv: cannot tell which table it is. Columns found: x, y. Say so with --table, or give the file or sheet one of the names lots, hatches, readings, samples.",
+        ),
+        (
+            "a.csv",
+            b"seen today\nHatch,nauplii\nH-1,2\n",
+            "a.csv: cannot tell which table it is. Columns found: Hatch, nauplii. Most like samples, which also needs sample, taken, kind, counted_by. Say so with --table, or give the file or sheet one of the names lots, hatches, readings, samples.",
         ),
         (
             "lots.csv",
             b"x,y\n1,2\n",
-            "lots.csv: no heading row was found for lots. Put the column names in one row: lot.",
+            "lots.csv: no heading row was found for lots. Columns found: x, y. Put the column names in one row: lot.",
         ),
         (
             "lots.ods",
@@ -382,14 +387,15 @@ def test_readings_in_fahrenheit_and_missing_columns(lisbon, tmp_path):
         by="op1",
     )
     assert lisbon.readings(hatch="H-1")[["value", "unit"]].values.tolist() == [[28.0, "°C"]]
+    short = _write(
+        tmp_path / "hatches.csv", "hatch,lot,cone,start,cysts_g,volume_ml\nH-1,L-1,A,2026-11-03 09:00,9,800\n"
+    )
     with pytest.raises(InputError) as caught:
-        lisbon.import_sheets(
-            _write(tmp_path / "hatches.csv", "hatch,lot,cone,started\nH-1,L-1,A,2026-11-03 09:00\n"), by="op1"
-        )
-    assert (
-        str(caught.value)
-        .splitlines()[1]
-        .startswith("hatches.csv, heading: the columns purpose, cysts_g, volume_ml must be there and are not.")
+        lisbon.import_sheets(short, by="op1", ignore_columns=["start"])
+    assert str(caught.value).splitlines()[1] == (
+        "hatches.csv, heading: the columns purpose, started must be there and are missing. Columns found: hatch, lot, "
+        "cone, cysts_g, volume_ml. Write purpose, started into the heading row and fill these columns in every row. "
+        "purpose is standard test, production, reference or investigation."
     )
 
 

@@ -10,7 +10,7 @@ from qckit.log.sheets import cells
 from qckit.log.sheets.grids import HEADING_ROWS, Grid, fold_heading, is_blank
 from qckit.tables import TABLES, Column
 
-__all__ = ["find_heading", "headings_of", "table_of"]
+__all__ = ["find_heading", "headings_of", "table_of", "what_was_found"]
 
 _SUFFIX = {
     "g": "g",
@@ -109,6 +109,21 @@ def table_of(grid: Grid) -> str | None:
             fits.append((len(found), table))
     fits.sort(reverse=True)
     return fits[0][1] if fits and (len(fits) == 1 or fits[0][0] > fits[1][0]) else None
+
+
+def what_was_found(grid: Grid) -> str:
+    """Say what stands in the row that should be the heading, and which table it is most like."""
+    rows = [[str(c).strip() for c in row if isinstance(c, str) and not is_blank(c)] for _, row in grid.rows]
+    found = next((row for row in rows[:HEADING_ROWS] if len(row) > 1), rows[0] if rows else [])
+    likest, most, lacking = "", 1, []  # one heading alone is like any table
+    for table in schema.ORDER:
+        columns = {c.name: c for c in TABLES[table]}
+        known = {_known(c, columns) for c in found} - {None}
+        if len(known) > most:
+            likest, most = table, len(known)
+            lacking = [c.name for c in TABLES[table] if c.required and c.name not in known]
+    like = f" Most like {likest}, which also needs {', '.join(lacking)}." if lacking else ""
+    return f"Columns found: {', '.join(found) or 'none'}.{like}"
 
 
 def headings_of(cells_of_heading: list, columns, ignored: set):

@@ -20,7 +20,7 @@ from qckit.log import schema
 from qckit.log.intake import Incoming
 from qckit.log.sheets import cells
 from qckit.log.sheets.grids import Grid, file_content, fold_heading, is_blank, read_grids
-from qckit.log.sheets.headings import find_heading, headings_of, table_of
+from qckit.log.sheets.headings import find_heading, headings_of, table_of, what_was_found
 from qckit.settings import Settings
 from qckit.tables import TABLES, Column
 
@@ -115,8 +115,8 @@ def rows_from_grid(grid: Grid, settings: Settings, *, table: str | None = None, 
     if name is None:
         if grid.only_sheet:
             raise InputError(
-                f"{grid.source}: cannot tell which table it is. Say so with --table, or give the file or sheet one of "
-                f"the names {', '.join(schema.ORDER[:4])}."
+                f"{grid.source}: cannot tell which table it is. {what_was_found(grid)} Say so with --table, or give "
+                f"the file or sheet one of the names {', '.join(schema.ORDER[:4])}."
             )
         return None
     if name not in schema.KEYS:
@@ -126,7 +126,8 @@ def rows_from_grid(grid: Grid, settings: Settings, *, table: str | None = None, 
     if heading is None:
         needed = ", ".join(c.name for c in columns.values() if c.required)
         raise InputError(
-            f"{grid.source}: no heading row was found for {name}. Put the column names in one row: {needed}."
+            f"{grid.source}: no heading row was found for {name}. {what_was_found(grid)} Put the column names in "
+            f"one row: {needed}."
         )
     return _rows(
         grid,
