@@ -71,6 +71,7 @@ class Start:
     dose_sentence: str = ""
     dose_warnings: tuple[str, ...] = ()
     passed_over: tuple[str, ...] = ()  # older open lots that are poor
+    without_dose: tuple[str, ...] = ()  # older open lots of which too little is known for a dose
     why_not: str = ""
     feeds: tuple[dt.datetime, ...] = ()
     missed: tuple[dt.datetime, ...] = ()  # feeds that nothing started now can reach
@@ -207,8 +208,8 @@ def plan_start(
     times = tuple(feed.at for feed in tomorrow)
     by = times[0] - takes
     ready = max(by, now) + dt.timedelta(hours=protocol.incubation_h)
-    good, dose, why_not = _choose(lots, needed, plan)
-    passed = tuple(lot.lot for lot in lots[: lots.index(good)])
+    good, dose, why_not, unknown = _choose(lots, needed, plan)
+    older = [lot.lot for lot in lots[: lots.index(good)]]
     head = {
         "needed": needed,
         "lot": good.lot,
@@ -217,7 +218,8 @@ def plan_start(
         "is_late": by < now,
         "feeds": times,
         "missed": missed,
-        "passed_over": passed,
+        "passed_over": tuple(lot for lot in older if lot not in unknown),
+        "without_dose": tuple(lot for lot in older if lot in unknown),
     }
     if dose is None:
         return Start("no dose", why_not=why_not, **head)
@@ -243,10 +245,10 @@ def _choose(lots: list[LotInUse], needed: float, plan: Callable):
 
     Returns
     -------
-    tuple of (LotInUse, DosePlan or None, str)
-        The lot, its dose, and why there is none.
+    tuple of (LotInUse, DosePlan or None, str, list of str)
+        The lot, its dose, why there is none, and the lots tried that have none.
     """
-    dose, why_not = None, ""
+    dose, why_not, unknown = None, "", []
     for lot in lots:
         if lot.is_poor and lot is not lots[-1]:
             continue
@@ -254,10 +256,11 @@ def _choose(lots: list[LotInUse], needed: float, plan: Callable):
             dose, why_not = plan(lot.lot, needed), ""
         except QcError as error:
             dose, why_not = None, str(error)
+            unknown.append(lot.lot)
             continue
         if not {warning.code for warning in dose.warnings} & _POOR_WARNINGS:
             break
-    return lot, dose, why_not
+    return lot, dose, why_not, unknown
 
 
 def _free(cones: tuple[str, ...], states: list[HatchState], avoid: tuple[str, ...]) -> tuple[str, ...]:

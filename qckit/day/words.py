@@ -12,7 +12,7 @@ from qckit.day.hatches import HatchState
 from qckit.day.judging import Judged
 from qckit.day.records import millions
 from qckit.day.starting import FeedDue, Start
-from qckit.words import capital, cone_name, day, joined, plural
+from qckit.words import capital, cone_name, day, joined, noun, plural
 
 if TYPE_CHECKING:
     from qckit.day.study import Day
@@ -231,8 +231,13 @@ def _start_lines(start: Start, now: dt.datetime) -> list[Line]:
     lines = [Line("start", start_words(start, now), urgent, enter)]
     if start.missed and start.code != "too late":
         lines.append(Line("start", f"Too late for tomorrow {joined(f'{feed:%H:%M}' for feed in start.missed)}.", True))
-    if start.passed_over:
-        lines.append(Line("start", f"{joined(start.passed_over)} is older and open, and hatches below your minimum."))
+    for lots, but in (
+        (start.passed_over, ("hatches below your minimum", "hatch below your minimum")),
+        (start.without_dose, ("has no dose yet", "have no dose yet")),
+    ):
+        if lots:
+            is_older = f"{joined(lots)} {noun(len(lots), 'is', 'are')} older and open, but {noun(len(lots), *but)}."
+            lines.append(Line("start", is_older))
     lines += [Line("start", text) for text in start.dose_warnings[:_MOST_WARNINGS]]
     if start.code == "start" and len(start.cones) < start.n_cones:
         free = plural(len(start.cones), "cone is", "cones are")

@@ -2,6 +2,8 @@
 
 import datetime as dt
 import json
+import math
+from dataclasses import replace
 from types import SimpleNamespace
 
 import pandas as pd
@@ -126,7 +128,21 @@ def test_a_poor_lot_is_passed_over_and_no_dose_is_said(bench):
     page = day_of(bench.site.folder, "2026-11-20T08:40")
     old = LotInUse("L-0", "2025-01-01", None, 50.0, True)
     start = plan_start(bench.settings, [old, *page.lots], list(page.feeds), list(page.hatches), now=page.now, plan=plan)
-    assert (start.lot, start.passed_over) == ("L-1", ("L-0",))
+    assert (start.lot, start.passed_over, start.without_dose) == ("L-1", ("L-0",), ())
+
+    def knows_one(lot, nauplii):
+        if lot != "L-1":
+            raise InputError(f"lot {lot}: nothing of it was hatched yet")
+        return plan(lot, nauplii)
+
+    unknown = [LotInUse(name, "2025-01-01", None, math.nan, False) for name in ("L-00", "L-01")]
+    start = plan_start(
+        bench.settings, [*unknown, old, *page.lots], list(page.feeds), list(page.hatches), now=page.now, plan=knows_one
+    )
+    assert (start.lot, start.passed_over, start.without_dose) == ("L-1", ("L-0",), ("L-00", "L-01"))
+    texts = [line.text for line in day_lines(replace(page, start=start))]
+    assert "L-0 is older and open, but hatches below your minimum." in texts
+    assert "L-00 and L-01 are older and open, but have no dose yet." in texts
 
     def refuses(lot, nauplii):
         raise InputError(f"lot {lot}: nothing is known")
