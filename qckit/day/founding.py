@@ -228,10 +228,11 @@ def _protocol_words(settings: Settings) -> str:
     import textwrap
 
     p, feed = settings.protocol, settings.feed
+    cones, feeds = ", ".join(p.cone_names), ", ".join(f"{at:%H:%M}" for at in p.feed_times)
     text = (
-        f"Cones {p.cones} of {feed.cone_volume_l:g} l; {p.incubation_h:g} h from wetting to harvest; counts at "
+        f"Cones {cones} of {feed.cone_volume_l:g} l; {p.incubation_h:g} h from wetting to harvest; counts at "
         f"{p.count_at}; {plural(p.subsamples, 'subsample')} of {p.subsample_ul:g} µl from each cone; feeds at "
-        f"{p.feed_at} of {feed.nauplii_per_feed:,.0f} nauplii each. All of this stands in qckit.toml: change it there."
+        f"{feeds} of {feed.nauplii_per_feed:,.0f} nauplii each. All of this stands in qckit.toml: change it there."
     )
     return textwrap.fill(text, 80)
 

@@ -30,7 +30,15 @@ def test_new_takes_the_protocol_by_options_and_writes_the_page(tmp_path, capsys)
     assert (settings.feed.feeds_per_day, settings.feed.cone_volume_l, settings.conditions.reading_h) == (3.0, 5.0, 22.0)
     readme = (folder / "README.txt").read_text(encoding="utf-8")
     assert max(map(len, readme.splitlines())) <= 80 and len(readme.splitlines()) < 70
-    for part in ("EACH DAY", "EACH LOT", "EACH MONTH", "22 h from wetting", "Mains power", "Bleach and lye"):
+    for part in (
+        "Cones A, B of 5 l",
+        "EACH DAY",
+        "EACH LOT",
+        "EACH MONTH",
+        "22 h from wetting",
+        "Mains power",
+        "Bleach and lye",
+    ):
         assert part in readme
     assert {"day-sheet.csv", "day-sheet.xlsx", "field-sheets.xlsx"} <= {
         p.name for p in (folder / "field-sheets").iterdir()

@@ -229,6 +229,19 @@ def test_few_cysts_counted_make_a_repeat_likelier():
     assert chances[1] > 1.3 * chances[0] > 0
 
 
+def test_days_since_opening_are_told_of_a_test_and_of_nothing_else():
+    def age(purpose, days=1):
+        tables = site([cone("A", purpose=purpose)])
+        opened = pd.Timestamp(tables.hatches["started"].iloc[0]) - pd.Timedelta(days=days)
+        found = judge_new_lot(tables.but(lots=tables.lots.assign(opened=f"{opened:%Y-%m-%d}")), lot="N-1")
+        return [item.answer for item in found.evidence if item.question == "How old is it?"]
+
+    assert age("standard test") == ["Opened 1 day before the test."]
+    assert age("standard test", days=2) == ["Opened 2 days before the test."]  # by the calendar, whatever the hour
+    assert age("standard test", days=0) == ["Opened on the day of the test."]
+    assert age("production") == []
+
+
 def test_a_test_not_yet_counted():
     tables = site([cone("A"), cone("B")])
     found = judge_new_lot(tables.but(samples=tables.samples.iloc[:0]), lot="N-1")

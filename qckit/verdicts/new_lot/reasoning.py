@@ -264,7 +264,8 @@ def _world(evidence):
     if world.best_before or math.isfinite(world.opened_days):
         parts = [f"best before {world.best_before}" + (", past" if world.is_past else "")] if world.best_before else []
         if math.isfinite(world.opened_days) and world.opened_days >= 0:
-            parts.append(f"opened {world.opened_days:.0f} days before the test")
+            days = int(world.opened_days)
+            parts.append(f"opened {plural(days, 'day')} before the test" if days else "opened on the day of the test")
         if parts:
             text, points = f"{capital('; '.join(parts))}.", "against" if world.is_past else "neutral"
             values = {"best_before": world.best_before, "is_past": world.is_past, "opened_days": world.opened_days}

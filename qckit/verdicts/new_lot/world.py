@@ -26,7 +26,7 @@ class LotWorld:
     earlier: pd.DataFrame  # lot, day, hatch_pct, per_g, n_cones: the first test of each other lot before this test
     best_before: str  # as written; empty where it is not
     is_past: bool  # best before the test was run
-    opened_days: float  # from opening to the test; NaN where it is not written down
+    opened_days: float  # from opening to the test; NaN where one of them is not known
     expected: Expected  # of the lot, as a month and a poor hatch expect it
 
 
@@ -64,7 +64,7 @@ def lot_world(tables, every, lot, test):
         earlier=_first_tests(others),
         best_before=str(written["best_before"]) if ends[0] is not None else "",
         is_past=ends[0] is not None and ends[0] < at,
-        opened_days=(at - ends[1]).total_seconds() / 86400 if ends[1] is not None else math.nan,
+        opened_days=float((here.date() - ends[1].date()).days) if len(test) and ends[1] is not None else math.nan,
         expected=expected_of_lot(counts, tables.lots, lot, before=at),
     )
 
