@@ -7,7 +7,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
-__all__ = ["SHARES", "SHORTEST", "Candidate", "best_candidates", "looks_at_beginnings", "ramp_gains", "step_gains"]
+__all__ = [
+    "SHARES",
+    "SHORTEST",
+    "Candidate",
+    "best_candidates",
+    "looks_at_beginnings",
+    "ramp_gains",
+    "step_gains",
+    "with_free_level",
+]
 
 SHORTEST = 3
 """Hatches of a step."""
@@ -45,7 +54,7 @@ def best_candidates(model, groups, day, fixed, with_ramps):
     families = {"step": [], "all": [], "going": [], "ramp": []}
     tried = dict.fromkeys(families, 0.0)
     for g, (factor, _, rows) in enumerate(groups):
-        gain, _, score = step_gains(model, rows, day)
+        gain, _, score = step_gains(model, rows, day, is_group=bool(factor))
         m = len(rows)
         prior = math.log(_ALL_FIRST) if not factor else 0.0
         weight = 0.5 * gain + prior
@@ -96,18 +105,43 @@ def _block(matrix):
     return out
 
 
-def step_gains(model, rows, day):
+def with_free_level(block, weighed):
+    """P and P y of a group's hatches with the level of the group left free, however far it lies from the others.
+
+    A group is compared with itself at other times. Where its level is held to what such levels usually differ by, one
+    that always stood far off would be told as a step that began with its first hatches. Adding the group's column to a
+    design takes P x x' P / x' P x from P.
+
+    Parameters
+    ----------
+    block : ndarray, shape (m, m)
+        P of the group's hatches.
+    weighed : ndarray, shape (m,)
+        P y of them.
+    """
+    px = block.sum(axis=1)
+    information = float(px.sum())
+    if information < 1e-9 * float(np.trace(block)):  # the design leaves it free already
+        return block, weighed
+    return block - np.outer(px, px / information), weighed - px * (float(weighed.sum()) / information)
+
+
+def step_gains(model, rows, day, *, is_group):
     """Gain (squared z), information and score of a step over rows i to j - 1, shapes (m + 1, m + 1).
 
     A step holds whole days: one that began between two hatches of a day would rest on what these two differ by, and a
-    single failed hatch would make it, however the days after it did.
+    single failed hatch would make it, however the days after it did. ``is_group``: the rows are a group, which is
+    compared with its own level (:func:`with_free_level`).
     """
-    information = _block(model.precision[np.ix_(rows, rows)])
+    inner, weighed = model.precision[np.ix_(rows, rows)], model.weighed[rows]
+    if is_group:
+        inner, weighed = with_free_level(inner, weighed)
+    information = _block(inner)
     edge = np.diag(information).copy()
     information *= -2.0  # P is symmetric, and so are its leading blocks
     information += edge[None, :]
     information += edge[:, None]
-    total = np.concatenate([[0.0], np.cumsum(model.weighed[rows])])
+    total = np.concatenate([[0.0], np.cumsum(weighed)])
     score = total[None, :] - total[:, None]
     place = np.arange(len(rows) + 1)
     length = place[None, :] - place[:, None]

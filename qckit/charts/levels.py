@@ -158,7 +158,7 @@ class LevelData:
 
 
 def fit_levels(
-    data: LevelData, *, extra=None, priors=None, fixed=("lot",), newcomers=(), start=None, is_searched=True
+    data: LevelData, *, extra=None, priors=None, fixed=("lot",), newcomers=(), free=(), start=None, is_searched=True
 ) -> LevelModel:
     """Fit the model.
 
@@ -172,6 +172,8 @@ def fit_levels(
         Factors with free levels; those of the others vary about nothing.
     newcomers : tuple of (str, str)
         (factor, level) that came late: their level does not enter the spread of their factor.
+    free : collection of (str, str)
+        (factor, level) that is compared with itself at other times: its level is free, as those of ``fixed`` are.
     start : ndarray, optional
         ``theta`` of a like model, to begin from.
     is_searched : bool
@@ -203,7 +205,7 @@ def fit_levels(
     """
     priors = priors or Priors()
     y = np.asarray(data.y, float)
-    parts = _Parts(data, extra, priors, fixed, newcomers)
+    parts = _Parts(data, extra, priors=priors, fixed=fixed, newcomers=newcomers, free=free)
     drawn = y.copy()
     # a start of data with other factors tells nothing
     theta = start if not is_searched or start is None or len(start) == len(parts.start()) else None
@@ -222,7 +224,7 @@ def fit_levels(
 class _Parts:
     """The design and what a likelihood needs again and again."""
 
-    def __init__(self, data, extra, priors, fixed, newcomers):
+    def __init__(self, data, extra, *, priors, fixed, newcomers, free):
         self.counting, self.priors, self.n = np.asarray(data.counting, float), priors, len(data.y)
         day, factors = np.asarray(data.day, int), data.factors
         days, self.of_day = np.unique(day, return_inverse=True)
@@ -249,7 +251,7 @@ class _Parts:
             names.append(("change", str(k)))
         self.x, self.names = np.column_stack(columns), names
         self.random = [f for f in _KNOWN if any(name == f for name, _ in names) and f not in fixed]
-        self.new = set(newcomers)
+        self.new, self.free = set(newcomers), set(free)
         self.begins = np.flatnonzero(np.concatenate([[True], np.diff(self.of_day) > 0]))
         self.middle = _logit(priors.day_to_day / priors.most_day_to_day)
 
@@ -281,7 +283,9 @@ class _Parts:
         for i, (factor, level) in enumerate(self.names):
             if factor == "season":
                 out[i] = 1 / self.priors.season**2
-            elif factor in groups and not (free_new and (factor, level) in self.new):
+            elif (factor, level) in self.free or (free_new and (factor, level) in self.new):
+                continue
+            elif factor in groups:
                 out[i] = 1 / groups[factor] ** 2
         return out
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from qckit.charts.candidates import SHARES, SHORTEST, best_candidates, ramp_gains, step_gains
+from qckit.charts.candidates import SHARES, SHORTEST, best_candidates, ramp_gains, step_gains, with_free_level
 from qckit.charts.change import ALL, Change, group_words
 from qckit.charts.days import day_numbers
 from qckit.charts.late import late_changes, late_levels
@@ -126,7 +126,7 @@ def find_changes_in_levels(
     return Search(changes=found, model=model, plain=plain, tried=tried, alpha=alpha, falls=task.falls, frame=frame)
 
 
-def detectable_size(search: Search, rows, *, is_all: bool, power=0.8) -> float:
+def detectable_size(search: Search, rows, *, group=None, power=0.8) -> float:
     """Size of a step over these hatches, to the end of the record, that would have been told with this chance.
 
     Parameters
@@ -134,8 +134,8 @@ def detectable_size(search: Search, rows, *, is_all: bool, power=0.8) -> float:
     search : Search
     rows : array_like of int
         Hatches touched.
-    is_all : bool
-        Whether they are all hatches of their time, and not one group.
+    group : array_like of int, optional
+        All hatches of the group that they belong to; none where they are all hatches of their time.
     power : float
 
     Returns
@@ -145,14 +145,18 @@ def detectable_size(search: Search, rows, *, is_all: bool, power=0.8) -> float:
     """
     from scipy.stats import norm
 
-    column = np.zeros(len(search.frame))
-    column[rows] = 1.0
-    _, se = search.model.estimate(column)
-    family = "all" if is_all else "going"
+    members = np.arange(len(search.frame)) if group is None else np.asarray(group)
+    precision = search.model.precision[np.ix_(members, members)]
+    if group is not None:
+        precision, _ = with_free_level(precision, search.model.weighed[members])
+    touched = np.isin(members, rows).astype(float)
+    information = float(touched @ precision @ touched)
+    se = 1 / math.sqrt(information) if information > 1e-9 else math.inf
+    family = "all" if group is None else "going"
     looks = search.tried.get(family)
     if not looks or not math.isfinite(se):
         return math.inf
-    df = max((search.model.df_all if is_all else search.model.df) - 3, 4.0)
+    df = max((search.model.df_all if group is None else search.model.df) - 3, 4.0)
     return (_threshold(search.alpha, looks / SHARES[family], df, search.falls) + float(norm.ppf(power))) * se
 
 
@@ -168,13 +172,18 @@ class _Task:
     alpha: float
     falls: float  # share of the chance that falls have
 
-    def fit(self, columns, like=None, *, is_searched=True) -> LevelModel:
-        """The model with what is known and further columns (or changes), begun from the spreads of a like one."""
+    def fit(self, columns, like=None, *, best=None, is_searched=True) -> LevelModel:
+        """The model with what is known and further columns (or changes), begun from the spreads of a like one.
+
+        Groups that changed, and that of the candidate ``best``, are compared with themselves: their levels are free.
+        """
         every = [*self.known, *(getattr(c, "column", c) for c in columns)]
         extra = np.column_stack(every) if every else None
-        return fit_levels(
-            self.data, extra=extra, start=None if like is None else like.theta, is_searched=is_searched, **self.how
-        )
+        free = [(c.factor, c.level) for c in columns if getattr(c, "shape", "") == "step"]
+        free += [self.groups[best.group][:2]] if best is not None and best.shape == "step" else []
+        free = set(free) - {(c.factor, c.level) for c in columns if getattr(c, "shape", "") == "level"}  # free by that
+        start = None if like is None else like.theta
+        return fit_levels(self.data, extra=extra, start=start, is_searched=is_searched, free=free, **self.how)
 
     def candidates(self, model):
         """What stands out most, and how many were tried."""
@@ -213,7 +222,7 @@ def _t():
 def _judged(task, best, found, model):
     """A candidate beside itself: a change swells the very spreads that it is judged by. None where it does not hold."""
     column = task.column(best)
-    beside = task.fit([*found, column], model)
+    beside = task.fit([*found, column], model, best=best)
     p = task.chance(best, beside)
     if p >= task.alpha or not _without_one(task, best, beside, [*found, column]):
         return None
@@ -228,7 +237,7 @@ def _without_one(task, best, beside, columns) -> bool:
     side = math.copysign(1.0, float(beside.coefficients[-1]))
     alone = np.zeros(len(task.data.day))
     alone[rows[int(np.argmax(side * beside.left[rows]))]] = 1.0
-    model = task.fit([*columns[:-1], alone, columns[-1]], beside, is_searched=False)
+    model = task.fit([*columns[:-1], alone, columns[-1]], beside, best=best, is_searched=False)
     return _z_of_last(model) * side > 0 and task.chance(best, model) < 5 * task.alpha
 
 
@@ -259,7 +268,7 @@ def _refined(task, found, model):
         column = task.column(best) if best is not None else old.column
         if np.array_equal(column, old.column):
             continue
-        beside = task.fit([*others, column], model, is_searched=False)
+        beside = task.fit([*others, column], model, best=best, is_searched=False)
         p = task.chance(best, beside)
         if p < task.alpha:
             out[k] = _described(task, best, column, beside, p)
@@ -269,10 +278,14 @@ def _refined(task, found, model):
 
 
 def _groups(named, factors, n):
-    """(factor, level, rows); levels that hold all hatches but a few say nothing that "all" does not."""
+    """(factor, level, rows); levels that hold all hatches but a few say nothing that "all" does not.
+
+    Of a factor with one level that is named nothing says what the others are: it makes no group.
+    """
     groups = [("", ALL, np.arange(n))]
     for factor in factors:
-        for level in sorted(set(named.get(factor, [])) - {""}):
+        levels = sorted(set(named.get(factor, [])) - {""})
+        for level in levels if len(levels) > 1 else []:
             rows = np.flatnonzero(named[factor] == level)
             if SHORTEST <= len(rows) <= n - SHORTEST:
                 groups.append((factor, level, rows))
@@ -291,7 +304,7 @@ def _described(task, best, column, beside, p) -> Change:
         starts = likely_bounds(np.where(gain > 0, np.exp(0.5 * (gain - gain.max())), 0.0), i)
         ends, places = (j, j), 0.0
     else:
-        gain, information, score = step_gains(without, rows, task.data.day)
+        gain, information, score = step_gains(without, rows, task.data.day, is_group=bool(factor))
         weight = np.where(gain > 0, np.exp(0.5 * (gain - gain.max())) / np.sqrt(np.maximum(information, 1e-12)), 0.0)
         weight = np.where((score > 0) == (value > 0), weight, 0.0)
         starts, ends = likely_bounds(weight.sum(axis=1), i), likely_bounds(weight.sum(axis=0), j)
@@ -360,13 +373,14 @@ def _threshold(alpha, tried, df, share):
 def _rivals(best, model, task):
     """Groups that explain the same hatches nearly as well (a likelihood ratio below e^3)."""
     groups, day = task.groups, task.data.day
-    mine, found = set(groups[best.group][2][best.i : best.j]), []
-    gain, _, _ = step_gains(model, groups[best.group][2], day)
+    factor, _, rows = groups[best.group]
+    mine, found = set(rows[best.i : best.j]), []
+    gain, _, _ = step_gains(model, rows, day, is_group=bool(factor))
     top = float(gain[best.i, best.j])
     for k, (factor, level, rows) in enumerate(groups):
         if k == best.group or not factor:
             continue
-        gain, _, _ = step_gains(model, rows, day)
+        gain, _, _ = step_gains(model, rows, day, is_group=True)
         a, b = np.unravel_index(int(np.argmax(gain)), gain.shape)
         if top - float(gain[a, b]) < 6.0 and mine & set(rows[a:b]):
             found.append(group_words(factor, level))

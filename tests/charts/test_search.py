@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 from scipy.stats import norm
 
-from qckit.charts.candidates import SHORTEST, looks_at_beginnings
+from qckit.charts.candidates import SHORTEST, looks_at_beginnings, with_free_level
 from qckit.charts.days import day_numbers
 from qckit.charts.late import late_changes, late_levels
 from qckit.charts.levels import LevelData, Priors, fit_levels
@@ -99,6 +99,44 @@ def test_a_standing_difference_is_no_change_and_is_estimated():
     assert value < -0.6 and abs(value) > 3 * se
 
 
+def test_a_cone_that_always_stood_far_off_is_no_change_that_began_with_its_first_hatches():
+    told, estimated = [], []
+    for seed in range(24):
+        frame = room(np.random.default_rng(500 + seed))
+        frame.loc[frame["cone"] == "C", "y"] -= 2.0
+        search = find_changes_in_levels(frame, alpha=0.01, priors=PLAIN)
+        told += [(seed, c.where, c.first) for c in search.changes]
+        value, se = search.model.effects("cone")["C"]
+        estimated.append(value < -3 * se)
+    assert told == []  # stated: a quarter of a room
+    assert all(estimated)
+
+
+def test_a_group_with_a_free_level_is_judged_as_generalized_least_squares_judges_it():
+    rng = np.random.default_rng(11)
+    frame = room(rng, n_days=30)
+    named = {f: frame[f].to_numpy() for f in ("lot", "cone", "operator")}
+    y, day = frame["y"].to_numpy(), day_numbers(frame["at"])
+    model = fit_levels(LevelData(y=y, counting=frame["counting"].to_numpy(), day=day, factors=named), priors=PLAIN)
+    rows = np.flatnonzero(named["cone"] == "C")
+    block, weighed = with_free_level(model.precision[np.ix_(rows, rows)], model.weighed[rows])
+    # the same from whole matrices: everything random goes into the covariance, cone C and the lot into the design
+    s = model.spreads
+    v = np.diag(frame["counting"] + s.residual**2) + s.day**2 * s.day_to_day ** np.abs(day[:, None] - day[None, :])
+    for factor, spread in (("cone", s.cone), ("operator", s.operator)):
+        same = (named[factor][:, None] == named[factor][None, :]) & ~((factor == "cone") & (named[factor] == "C"))
+        v += spread**2 * same
+    step = np.zeros(len(frame))
+    step[rows[12:]] = 1.0
+    x = np.column_stack([np.ones(len(frame)), named["cone"] == "C", step]).astype(float)
+    inverse = np.linalg.inv(v)
+    covariance = np.linalg.inv(x.T @ inverse @ x)
+    value, se = (covariance @ x.T @ inverse @ y)[-1], np.sqrt(covariance[-1, -1])
+    mine = step[rows]
+    information = mine @ block @ mine
+    np.testing.assert_allclose([mine @ weighed / information, information**-0.5], [value, se], rtol=1e-6)
+
+
 def test_a_new_person_who_differs_is_told_with_the_first_hatch():
     frame = room(np.random.default_rng(4))
     late = (frame["operator"] == "op3") & (frame["at"] >= frame["at"].iloc[0] + pd.Timedelta(days=25))
@@ -188,7 +226,7 @@ def test_a_fall_of_the_size_that_is_said_to_be_seen_is_told_in_about_four_of_fiv
     for seed in range(20):
         frame = room(np.random.default_rng(300 + seed), n_days=80, day=0.3, memory=0.2)
         rows = np.arange(len(frame) - 45, len(frame))
-        size = detectable_size(find_changes_in_levels(frame, alpha=0.008, priors=PLAIN), rows, is_all=True)
+        size = detectable_size(find_changes_in_levels(frame, alpha=0.008, priors=PLAIN), rows)
         frame.loc[rows, "y"] -= size
         told += any(c.coefficient < 0 for c in find_changes_in_levels(frame, alpha=0.008, priors=PLAIN).changes)
     assert 12 <= told <= 19

@@ -166,14 +166,14 @@ def _unseen(search, first) -> tuple:
         return ()
     level = float(np.median(search.model.fitted[recent]))
 
-    def points(rows, *, is_all):
-        size = detectable_size(search, rows, is_all=is_all)
+    def points(rows, group=None):
+        size = detectable_size(search, rows, group=group)
         return 100 / (1 + math.exp(-level)) - 100 / (1 + math.exp(min(size - level, 700.0)))
 
-    out = [(ALL, points(np.flatnonzero(recent), is_all=True))]
+    out = [(ALL, points(np.flatnonzero(recent)))]
     cones = search.frame["cone"].fillna("").astype(str)
-    each = [np.flatnonzero(recent & (cones == c).to_numpy()) for c in sorted(set(cones) - {""})]
-    each = [points(rows, is_all=False) for rows in each if len(rows) >= SHORTEST]
+    every = [np.flatnonzero(cones == c) for c in sorted(set(cones) - {""})]
+    each = [points(rows, group) for group in every if len(rows := group[recent[group]]) >= SHORTEST]
     if len(each) > 1:
         out.append(("one cone", float(np.median(each))))
     return tuple(out)
