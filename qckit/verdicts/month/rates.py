@@ -32,7 +32,7 @@ SHARE_WORDS = {
     "late levels": "a new person, cone or way of counting that differs",
     "lots": "a lot that is worse than what was to be expected of it",
     "efficiency": "a change of nauplii per gram",
-    "water": "a change of the water in all cones or one",
+    "water": "a change of the water in all cones or one, by more than a meter may be off",
     "hatches": "single hatches, hatching percentage",
     "other charts": "single hatches, the other charts",
     "water readings": "single readings of the water",

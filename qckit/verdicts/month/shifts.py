@@ -15,6 +15,7 @@ import pandas as pd
 from qckit.charts.change import ALL, group_words
 from qckit.charts.search import Search
 from qckit.charts.series import CHARTED, CONDITIONS
+from qckit.charts.water import METER
 
 __all__ = [
     "ROOM",
@@ -44,7 +45,8 @@ class Shift:
     ``effect`` and its bounds are in the quantity's unit, at 95 %, the fact that it was told only because it stood out
     allowed for. ``kind``: change (a step), drift (wanders off evenly; a lot that ages from its opening on
     does not count), level (someone or something new that differs), lot (a lot that differs from the one before).
-    ``counts``: for the verdict. ``state``: open, explained, closed.
+    ``counts``: for the verdict. ``is_of_meter``: of the water, and no more than a meter may be off by, so that it does
+    not count. ``state``: open, explained, closed.
     """
 
     quantity: str
@@ -71,6 +73,7 @@ class Shift:
     conditions: list = field(default_factory=list)
     unread: tuple = ()  # quantities of the water read in other hatches and hardly in these
     counts: bool = True
+    is_of_meter: bool = False
     state: str = "open"
     note: str = ""
     by: str = ""
@@ -129,6 +132,7 @@ def shifts_of(search: Search | None, frame, quantity, *, first) -> list[Shift]:
         kind = {"step": "change", "ramp": "drift", "level": "level"}[change.shape]
         days = max(1.0, float(np.mean(change.column[rows]))) if kind == "drift" else 1.0
         bounds = sorted((size(change.low), size(change.high)))
+        is_of_meter = bool(np.abs(change.coefficient * change.column).max() <= METER.get(quantity, 0.0))
         out.append(
             Shift(
                 quantity=quantity,
@@ -147,7 +151,8 @@ def shifts_of(search: Search | None, frame, quantity, *, first) -> list[Shift]:
                 labels=tuple(frame["label"].iloc[rows]),
                 around=tuple(frame.loc[near, "label"]),
                 rivals=change.rivals,
-                counts=not (kind == "drift" and _is_ageing(factor, level, change, frame)),
+                counts=not is_of_meter and not (kind == "drift" and _is_ageing(factor, level, change, frame)),
+                is_of_meter=is_of_meter,
                 per_30_days=30 * size(change.coefficient) / days if kind == "drift" else math.nan,
             )
         )

@@ -130,6 +130,8 @@ def shift_sentence(s, order="ymd") -> str:
         text += f". Hardly read in these hatches, though in others: {names}; it may be what changed"
     if s.rivals:
         text += f". The same hatches could as well be told by {joined(s.rivals, 'or')}"
+    if s.is_of_meter:
+        text += ". A meter in good order may be off by as much, so it does not count"
     if s.found_in:
         text += f". The review of {s.found_in} found it first"
     if s.state != "open":
@@ -276,7 +278,8 @@ def evidence(study):
         for s in study.shifts
     ]
     if not any(s.counts for s in study.shifts):
-        text = f"No group of hatches and no water moved beyond chance. {unseen_sentence(study)}".rstrip()
+        what = "Nothing else" if any(s.is_of_meter for s in study.shifts) else "No group of hatches and no water"
+        text = f"{what} moved beyond chance. {unseen_sentence(study)}".rstrip()
         values = {"could_go_unseen": [{"where": where, "points": points} for where, points in study.unseen]}
         lines.append(Evidence("What changed, and since when?", text, "for", "no_shift", values))
     for p in study.past:
@@ -317,7 +320,7 @@ def evidence(study):
 def shift_values(s) -> dict:
     """A change's names and numbers, JSON-able; the effect in the unit of its quantity."""
     plain = ("quantity", "kind", "where", "factor", "level", "is_ongoing", "n_hatches", "effect", "effect_low")
-    plain += ("effect_high", "p_value", "counts", "state", "note", "found_in")
+    plain += ("effect_high", "p_value", "counts", "is_of_meter", "state", "note", "found_in")
     times = ("first", "first_low", "first_high", "last")
     return {**{k: getattr(s, k) for k in plain}, **{k: getattr(s, k).isoformat() for k in times}}
 
