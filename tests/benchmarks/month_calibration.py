@@ -1,9 +1,10 @@
 """Review months of rooms drawn from wide priors: how often a quiet month raises an alarm, what of a change is found.
 
-python tests/benchmarks/month_calibration.py [--rooms N] [--seed S]
+python tests/benchmarks/month_calibration.py [--rooms N] [--seed S] [--only-quiet]
 
 Rooms are those of ``qckit.practice.month_rooms``: water shared by the day and remembering it, cones, people and lots
-that differ for good, seasons, heavy tails, each with constants of its own. N quiet rooms, and N with one change each.
+that differ for good, seasons, heavy tails, each with constants of its own. N quiet rooms, with what was told of each
+month that is not in control, and N with one change each.
 """
 
 from __future__ import annotations
@@ -31,7 +32,7 @@ def months_of(tables, since=None, until=None):
 
 
 def quiet(rng, rows):
-    """One quiet room: a row a month."""
+    """One quiet room: a row a month, and a line for each month that is not in control."""
     tables = SiteTables(settings=Settings(), **draw_room(draw_room_constants(rng)))
     for month in months_of(tables):
         study = study_month(tables, month=month)
@@ -40,6 +41,8 @@ def quiet(rng, rows):
         expected = sum(c["signals_expected"] for c in finding.details["charts"])
         seen = len(study.signals.drop_duplicates(["chart", "hatch"]))
         waiting = len(open_signals(study.signals))
+        if finding.verdict in ("out-of-control", "signals"):
+            print(f"  quiet {month}: {finding.headline}")
         rows.append((finding.verdict, waiting, marks, seen, expected))
 
 
@@ -69,11 +72,13 @@ def main():
     ap = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     ap.add_argument("--rooms", type=int, default=24)
     ap.add_argument("--seed", type=int, default=1)
+    ap.add_argument("--only-quiet", action="store_true")
     args = ap.parse_args()
     rng, began, calm, moved = np.random.default_rng(args.seed), time.process_time(), [], []
     for i in range(args.rooms):
         quiet(rng, calm)
-        changed(rng, CHANGES[i % len(CHANGES)], moved)
+        if not args.only_quiet:
+            changed(rng, CHANGES[i % len(CHANGES)], moved)
     calm = pd.DataFrame(calm, columns=["verdict", "waiting", "points", "marks", "expected"])
     judged = calm[calm["verdict"] != "not-enough-evidence"]
     n, wrong = len(judged), int((judged["verdict"] != "in-control").sum())
@@ -82,6 +87,8 @@ def main():
         f"{int((judged['waiting'] > 0).sum())}; marks {judged['marks'].sum()} of {judged['points'].sum()} points, "
         f"stated {judged['expected'].sum():.0f}"
     )
+    if not moved:
+        return
     moved = pd.DataFrame(moved, columns=["kind", "points", "found", "right", "held"])
     print(moved.groupby("kind")[["found", "right"]].agg(["sum", "size"]).to_string())
     dated = moved["held"].dropna()
