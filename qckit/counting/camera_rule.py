@@ -15,7 +15,6 @@ import numpy as np
 
 from qckit.counting.last_layer import CHANNELS
 from qckit.counting.measuring import FEATURES
-from qckit.counting.odds import chance_of, logit_of, shares_of
 from qckit.counting.places import AROUND
 from qckit.counting.stages import CLASSES
 from qckit.stages import STAGES
@@ -113,17 +112,19 @@ class CameraRule:
         -------
         (n,) ndarray or None
         """
+        from scipy.special import expit
+
         return (
-            None
-            if self.place is None
-            else chance_of(place_logit(score, p_read) + self.place.of(of_place(evidence))[:, 0])
+            None if self.place is None else expit(place_logit(score, p_read) + self.place.of(of_place(evidence))[:, 0])
         )
 
     def stages(self, p_read: np.ndarray, evidence: np.ndarray) -> np.ndarray | None:
         """Probabilities of the four stages, given an object, from those of both readings (n, 5) and evidence."""
+        from scipy.special import softmax
+
         if self.stage is None:
             return None
-        return shares_of(stage_logits(p_read) + self.stage.of(of_stage(evidence)))
+        return softmax(stage_logits(p_read) + self.stage.of(of_stage(evidence)), axis=1)
 
     def arrays(self) -> dict[str, np.ndarray]:
         """As plain arrays for a file; :meth:`of_arrays` reads them."""
@@ -171,7 +172,9 @@ def measured_looks(evidence: np.ndarray) -> np.ndarray:
 
 def place_logit(score: np.ndarray, p_read: np.ndarray) -> np.ndarray:
     """Logit that something lies at a place, by the reader's score (n,), and is no debris, by both readings (n, 5)."""
-    return logit_of(np.clip(score * (1 - p_read[:, -1]), 1e-4, 1 - 1e-4))
+    from scipy.special import logit
+
+    return logit(np.clip(score * (1 - p_read[:, -1]), 1e-4, 1 - 1e-4))
 
 
 def stage_logits(p_read: np.ndarray) -> np.ndarray:

@@ -16,8 +16,6 @@ from pathlib import Path
 
 import numpy as np
 
-from qckit.counting.nearby import pairs_within
-from qckit.counting.odds import chance_of, logit_of
 from qckit.counting.proposals import Proposals
 from qckit.stages import CLASSES, STAGES
 
@@ -134,7 +132,9 @@ def chances_of(evidence: np.ndarray, n_readings: int = 1) -> np.ndarray:
     -------
     (n,) ndarray
     """
-    return chance_of(evidence @ _weights(MODEL)[READINGS[n_readings > 1]])
+    from scipy.special import expit
+
+    return expit(evidence @ _weights(MODEL)[READINGS[n_readings > 1]])
 
 
 @cache
@@ -175,7 +175,7 @@ def gather_chance_evidence(proposals: Proposals, supported: np.ndarray, um_per_p
 
 def _logit(score: np.ndarray) -> np.ndarray:
     clipped = np.clip(np.asarray(score, float), 1e-4, 1 - 1e-4)
-    return logit_of(clipped)
+    return np.log(clipped / (1 - clipped))
 
 
 def sureness(score: np.ndarray, stage: np.ndarray) -> np.ndarray:
@@ -208,11 +208,13 @@ def sureness(score: np.ndarray, stage: np.ndarray) -> np.ndarray:
 
 def _from_surer(proposals: Proposals, um_per_px: float) -> np.ndarray:
     """Distance to the nearest surer proposal, as far as any counts. [µm]"""
+    from scipy.spatial import cKDTree
+
     out = np.full(len(proposals.rows), np.inf)
     if not len(out):
         return out
     places = np.stack([proposals.rows, proposals.cols], axis=1) * um_per_px
-    pairs = pairs_within(places, FARTHEST_UM)
+    pairs = cKDTree(places).query_pairs(FARTHEST_UM, output_type="ndarray")
     a, b = pairs[:, 0], pairs[:, 1]
     apart = np.hypot(*(places[a] - places[b]).T)
     for one, other in ((a, b), (b, a)):

@@ -246,36 +246,17 @@ def _coarse_median(means: np.ndarray, window: int) -> np.ndarray:
 
 def _regrid(grid, means, covariance):
     """Background again: median of the blocks that hold no object, smoothed."""
+    from scipy import ndimage
+
     off = means - grid
     first, second, third = np.moveaxis(off @ np.linalg.inv(covariance) * off, -1, 0)
     clean = first + second + third < 3.0  # sooner than a sum over so short an axis
-    weight = _box_mean(clean.astype(np.float32))
     out = np.empty_like(grid)
+    weight = ndimage.uniform_filter(clean.astype(np.float32), 5, mode="nearest")
     for c in range(3):
-        summed = _box_mean(np.where(clean, means[..., c], 0).astype(np.float32))
+        summed = ndimage.uniform_filter(np.where(clean, means[..., c], 0).astype(np.float32), 5, mode="nearest")
         out[..., c] = np.where(weight > 0.2, summed / np.maximum(weight, 1e-3), grid[..., c])
     return out
-
-
-def _box_mean(plane: np.ndarray) -> np.ndarray:
-    """Mean over five by five blocks around each block of (P, Q) float32; beyond the border as at it.
-
-    Along one axis and then along the other, in double precision, so that sums are exact in whatever order.
-    """
-    wide = np.empty((plane.shape[0] + 4, plane.shape[1] + 4))
-    wide[2:-2, 2:-2] = plane
-    wide[:2, 2:-2], wide[-2:, 2:-2] = plane[:1], plane[-1:]
-    wide[:, :2], wide[:, -2:] = wide[:, 2:3], wide[:, -3:-2]
-    down = (_fives(wide) / 5).astype(np.float32).astype(float)
-    across = np.empty(down.size)  # end to end: what runs over the ends of rows is not used
-    across[:-4] = _fives(down.ravel())
-    return (across.reshape(down.shape)[:, :-4] / 5).astype(np.float32)
-
-
-def _fives(values: np.ndarray) -> np.ndarray:
-    """Sums of five neighbours along the first axis."""
-    pairs = values[:-1] + values[1:]
-    return pairs[:-3] + pairs[2:-1] + values[4:]
 
 
 def signal_of(work: WorkImage, light: Light) -> np.ndarray:

@@ -23,13 +23,14 @@ def is_mirrored(values: np.ndarray) -> bool:
     ----------
     values : (M, N) ndarray of uint8
     """
+    from scipy.fft import irfft, rfft
+
     if min(values.shape) < LEAST_PX:
         return False
     which = np.linspace(MARGIN, values.shape[0] - 1 - MARGIN, ROWS).astype(int)
     rows = values[which].astype(np.float32)
     rows -= rows.mean(axis=1, keepdims=True)
     rows *= np.hanning(rows.shape[1]).astype(np.float32) ** 0.5  # the two ends meet in the transform
-    spectrum = np.fft.rfft(rows, axis=1)
+    spectrum = rfft(rows, axis=1)
     spectrum /= np.abs(spectrum) + 1e-3
-    # the mean of all rows before it is turned back: the same as after it
-    return bool(np.fft.irfft((spectrum**2).mean(axis=0), n=rows.shape[1]).max() > MIRRORED)
+    return bool(irfft(spectrum**2, n=rows.shape[1], axis=1).mean(axis=0).max() > MIRRORED)

@@ -11,7 +11,6 @@ from __future__ import annotations
 import numpy as np
 
 from qckit.counting.measuring import FEATURES
-from qckit.counting.odds import chance_of
 from qckit.counting.two_groups import FEWEST_BODIES, LEAST_EACH, VERY_STRONG, schwarz_of_two, two_normal
 from qckit.stages import STAGES
 
@@ -37,6 +36,8 @@ def paler_cysts(p: np.ndarray, features: np.ndarray) -> int:
     int
         0 where the cysts are of one kind, or the paler ones are far from the shells.
     """
+    from scipy.special import expit
+
     if not len(p):
         return 0
     stage, dark = p.argmax(axis=1), features[:, DARKNESS].astype(float)
@@ -44,7 +45,7 @@ def paler_cysts(p: np.ndarray, features: np.ndarray) -> int:
     if len(cysts) + len(shells) < FEWEST_BODIES or min(len(cysts) / 2, len(shells)) < LEAST_EACH or cysts.std() < 1e-6:
         return 0
     along = (cysts - cysts.mean()) / cysts.std()
-    group, _, apart = two_normal(along, chance_of(3 * (along - np.percentile(along, (10, 90)).mean())))
+    group, _, apart = two_normal(along, expit(3 * (along - np.percentile(along, (10, 90)).mean())))
     if not apart or schwarz_of_two(along, group) < VERY_STRONG:
         return 0
     pale, darker, shell = np.median(cysts[group < 0.5]), np.median(cysts[group >= 0.5]), np.median(shells)

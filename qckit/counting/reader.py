@@ -17,8 +17,6 @@ from pathlib import Path
 import numpy as np
 
 from qckit.counting.last_layer import HEAT, OFFSET_PLANES, STAGE_PLANES, LastLayer
-from qckit.counting.nearby import pairs_within
-from qckit.counting.odds import chance_of, shares_of
 from qckit.counting.proposals import Proposals, Votes
 
 __all__ = ["READER_UM_PER_PX", "READER_VERSION", "Reading", "read_mirrored", "read_picture", "reader_available"]
@@ -181,10 +179,12 @@ def _peaks(plane: np.ndarray, least: float) -> tuple[np.ndarray, np.ndarray]:
 
 def _apart(rows: np.ndarray, cols: np.ndarray, score: np.ndarray, um_per_px: float) -> np.ndarray:
     """Keep the surest of centres that lie nearer to each other than ``APART_UM``."""
+    from scipy.spatial import cKDTree
+
     if not len(rows):
         return np.zeros(0, bool)
     kept = np.ones(len(rows), bool)
-    near = pairs_within(np.stack([rows, cols], axis=1), APART_UM / um_per_px)
+    near = cKDTree(np.stack([rows, cols], axis=1)).query_pairs(APART_UM / um_per_px, output_type="ndarray")
     rank = np.lexsort((cols, rows, -score))
     place = np.empty(len(rows), np.int64)
     place[rank] = np.arange(len(rows))
@@ -217,11 +217,13 @@ class Reading:
 
     def propose(self) -> Proposals:
         """Propose centres and stages; of several images the logits are averaged."""
+        from scipy.special import expit, softmax
+
         logit = self.heat()
         r, c = _peaks(logit, np.log(LEAST_HEAT / (1 - LEAST_HEAT)))
-        row, col, score = (r + 0.5) * STRIDE, (c + 0.5) * STRIDE, chance_of(logit[r, c].astype(float))
+        row, col, score = (r + 0.5) * STRIDE, (c + 0.5) * STRIDE, expit(logit[r, c].astype(float))
         votes = Votes(logit.shape, partial(_centres_of, self.strips, _network(MODEL).last))
-        p = shares_of(self._stages_at(r, c))
+        p = softmax(self._stages_at(r, c), axis=1)
         every = Proposals(row, col, p, score, votes, n_readings=1 + len(self.mirrored))
         return every.take(_apart(row, col, score, self.um_per_px))
 

@@ -70,31 +70,13 @@ def runs_of(mask: np.ndarray) -> Runs:
 
 def _patches(starts: np.ndarray, ends: np.ndarray, width: int) -> tuple[np.ndarray, int]:
     """The patch of each run, and how many there are."""
+    from scipy.sparse import coo_array
+    from scipy.sparse.csgraph import connected_components
+
     first = np.searchsorted(ends, starts - width, side="right")  # of the runs above that it touches
     touching = np.maximum(np.searchsorted(starts, ends - width, side="left") - first, 0)
-    # most runs touch one above: all hang down from the first of these, and only further ones join two such trees
-    top = _followed(np.where(touching, first, np.arange(len(starts))))
-    several = np.flatnonzero(touching > 1)
-    more = touching[several] - 1
-    one = top.take(np.repeat(first[several], more))
-    other = top.take(np.arange(len(one)) + np.repeat(first[several] + 1 - np.cumsum(more) + more, more))
-    while True:
-        apart = one != other
-        if not apart.any():
-            break
-        one, other = one[apart], other[apart]
-        to = np.arange(len(starts))
-        np.minimum.at(to, np.maximum(one, other), np.minimum(one, other))
-        to = _followed(to)
-        top, one, other = to.take(top), to.take(one), to.take(other)
-    is_top = top == np.arange(len(starts))
-    return np.cumsum(is_top).take(top), int(np.count_nonzero(is_top))
-
-
-def _followed(to: np.ndarray) -> np.ndarray:
-    """Where each comes to that goes on as long as it is sent further: none is sent to a later one."""
-    while True:
-        further = to.take(to)
-        if np.array_equal(further, to):
-            return to
-        to = further
+    below = np.repeat(np.arange(len(starts)), touching)
+    above = np.arange(len(below)) + np.repeat(first - np.cumsum(touching) + touching, touching)
+    pairs = coo_array((np.ones(len(below), np.int8), (above, below)), shape=(len(starts), len(starts)))
+    n, patch = connected_components(pairs, directed=False)
+    return patch.astype(np.int64) + 1, n

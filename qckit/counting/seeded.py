@@ -21,14 +21,13 @@ from qckit.counting.fallback.splitting import (
     starts_of,
 )
 from qckit.counting.foreground import THIN_UM
-from qckit.counting.nearby import Centres, distinct
 from qckit.counting.runs import Runs, runs_of
 
 __all__ = ["cut_at_centres", "depth_of", "supported_at"]
 
 REACH_UM = 30.0  # a centre this near to a patch belongs to it
 DEEPEST_PX = 24
-MIDWAY = 1.5  # grains by which two centres are as near
+MIDWAY, TOGETHER = 1.5, 3  # grains by which two centres are as near; places a side that are asked as one
 
 
 def depth_of(flat: np.ndarray, shape: tuple[int, int], um_per_px: float) -> np.ndarray:
@@ -198,6 +197,8 @@ def _shares(flat, mine, shape, *, proposals, shared, piece, under) -> np.ndarray
 
     ``flat`` and ``mine`` are the pixels and their patches, ``shared`` says which centres lie there.
     """
+    from scipy.spatial import cKDTree
+
     n_rows, n_cols = proposals.votes.shape
     down, right = np.array(shape) / (n_rows, n_cols)
     # votes are as coarse as the reader's planes; one question per vote is enough
@@ -207,11 +208,11 @@ def _shares(flat, mine, shape, *, proposals, shared, piece, under) -> np.ndarray
         for size, step, most in zip(shape, (down, right), (n_rows, n_cols), strict=True)
     )
     cell = (of_row * n_cols).take(rows) + of_col.take(flat - rows * shape[1])
-    voter = distinct(cell, n_rows * n_cols)
+    voter = _distinct(cell, n_rows * n_cols)
     r, c = np.divmod(voter, n_cols)
     to_row, to_col = proposals.votes.at(r, c)
     aim = np.stack([(r + 0.5) * down + to_row, (c + 0.5) * right + to_col], axis=1)
-    centres = Centres(np.stack([proposals.rows[shared], proposals.cols[shared]], axis=1))
+    centres = cKDTree(np.stack([proposals.rows[shared], proposals.cols[shared]], axis=1))
     nearest = _nearest_two(centres, aim, max(down, right), shape)
     at = np.empty(n_rows * n_cols, np.int32)
     at[voter] = np.arange(len(voter))
@@ -223,7 +224,7 @@ def _shares(flat, mine, shape, *, proposals, shared, piece, under) -> np.ndarray
     return out
 
 
-def _nearest_two(centres: Centres, aim: np.ndarray, grain: float, shape: tuple[int, int]) -> np.ndarray:
+def _nearest_two(centres, aim, grain, shape) -> np.ndarray:
     """The two centres nearest to each aim (one, if there is only one), as indices: (n, 2).
 
     Most aims gather at few places, a grain across. Each place is asked once; only where it lies about midway between
@@ -235,16 +236,45 @@ def _nearest_two(centres: Centres, aim: np.ndarray, grain: float, shape: tuple[i
     n_rows, n_cols = int(shape[0] / grain) + 1, int(shape[1] / grain) + 1
     row, col = (np.clip((aim[:, i] / grain).astype(np.int64), 0, n - 1) for i, n in enumerate((n_rows, n_cols)))
     at = row * n_cols + col
-    place = distinct(at, n_rows * n_cols)
-    far, near = centres.query((np.stack(np.divmod(place, n_cols), axis=1) + 0.5) * grain, k)
+    place = _distinct(at, n_rows * n_cols)
+    near, is_unsure = _nearest_to_places(centres, *np.divmod(place, n_cols), grain)
     number = np.zeros(n_rows * n_cols, np.int32)
     number[place] = np.arange(len(place))
     mine = number.take(at)
     out = near.take(mine, axis=0)
-    unsure = np.flatnonzero((far[:, 1] - far[:, 0] < MIDWAY * grain).take(mine))
-    # none points further than over the whole picture
-    out[unsure] = centres.query(np.clip(aim[unsure], -np.array(shape), 2 * np.array(shape)), k)[1]
+    unsure = np.flatnonzero(is_unsure.take(mine))
+    out[unsure] = centres.query(aim[unsure], k=k)[1]
     return out
+
+
+def _nearest_to_places(centres, row: np.ndarray, col: np.ndarray, grain: float) -> tuple[np.ndarray, np.ndarray]:
+    """The two centres nearest to the middle of each place, (n, 2), and whether it lies about midway between them.
+
+    Places lie side by side, so some at a time are asked as one: where its three nearest centres differ by more than
+    the way there and back to each of these places, all have the same two.
+    """
+    height, width = int(row.max(initial=0)) // TOGETHER + 1, int(col.max(initial=0)) // TOGETHER + 1
+    at = row // TOGETHER * width + col // TOGETHER
+    block = _distinct(at, height * width)
+    middle = (np.stack(np.divmod(block, width), axis=1) + 0.5) * (TOGETHER * grain)
+    far, near = centres.query(middle, k=3)
+    there_and_back = (TOGETHER - 1) * 2**0.5 * grain * (1 + 1e-9)
+    is_clear = (far[:, 1] - far[:, 0] > MIDWAY * grain + there_and_back) & (far[:, 2] - far[:, 1] > there_and_back)
+    number = np.empty(height * width, np.int32)
+    number[block] = np.arange(len(block))
+    mine = number.take(at)
+    out, unsure = near[:, :2].take(mine, axis=0), np.zeros(len(row), bool)
+    rest = np.flatnonzero(~is_clear.take(mine))
+    far, out[rest] = centres.query((np.stack([row[rest], col[rest]], axis=1) + 0.5) * grain, k=2)
+    unsure[rest] = far[:, 1] - far[:, 0] < MIDWAY * grain
+    return out, unsure
+
+
+def _distinct(index: np.ndarray, n: int) -> np.ndarray:
+    """Distinct values among whole numbers below n, in order."""
+    present = np.zeros(n, bool)
+    present[index] = True
+    return np.flatnonzero(present)
 
 
 def _without_halo(label, value, *, alone) -> np.ndarray:

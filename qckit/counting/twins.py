@@ -78,6 +78,8 @@ def _echo(green: np.ndarray, r: np.ndarray, c: np.ndarray) -> str:
 
 def _strongest_echo(green: np.ndarray) -> tuple[int, int, float, float, int]:
     """Distance down and right of the highest peak of the cepstrum, its height, its lead, and how sure the distance."""
+    from scipy.fft import irfft2, rfft2
+
     step = max(1, int(np.ceil((green.size / ECHO_PIXELS) ** 0.5)))
     if step >= 4:  # every second pixel is enough to average
         down, right, z, lead, half = _strongest_echo(green[::2, ::2])
@@ -88,16 +90,15 @@ def _strongest_echo(green: np.ndarray) -> tuple[int, int, float, float, int]:
     small = _means(green, step)
     small -= small.mean()
     small *= np.outer(np.hanning(rows) ** 0.25, np.hanning(cols) ** 0.25).astype(np.float32)
-    # along one axis, then along the other, each in one piece
-    spectrum = np.fft.fft(np.ascontiguousarray(np.fft.rfft(small, axis=1).T), axis=1)
+    spectrum = rfft2(small)
     power = np.log(spectrum.real**2 + spectrum.imag**2 + 1e-3)
     del small, spectrum  # the peak of memory of a whole count lies here
     power -= power.mean()
-    # back again as far as rows // 2: what is beyond is the same mirrored
-    down = np.fft.rfft(power, axis=1).conj() / np.float32(rows)
-    cepstrum = np.fft.irfft(np.ascontiguousarray(down.T), n=cols, axis=1)
-    left = np.minimum(np.arange(cols), cols - np.arange(cols))
-    cepstrum[:ECHO_NEAR, left < ECHO_NEAR] = 0
+    cepstrum = irfft2(power, s=(rows, cols))
+    up, left = np.minimum(np.arange(rows), rows - np.arange(rows)), np.minimum(np.arange(cols), cols - np.arange(cols))
+    corner = np.ix_(np.flatnonzero(up < ECHO_NEAR), np.flatnonzero(left < ECHO_NEAR))
+    cepstrum[corner] = 0
+    cepstrum = cepstrum[: rows // 2 + 1]
     scatter = float(cepstrum.std())
     y, x = np.unravel_index(cepstrum.argmax(), cepstrum.shape)
     height = float(cepstrum[y, x])
@@ -225,10 +226,12 @@ def _lone_pair(green: np.ndarray, r: np.ndarray, c: np.ndarray) -> str:
     """
     if len(r) > FEW:
         return ""
+    from scipy.fft import rfft2
+
     window = np.hanning(2 * PATCH + 2)[1:-1].astype(np.float32)
     patches = np.stack([green[y - PATCH : y + PATCH, x - PATCH : x + PATCH] for y, x in zip(r, c)]).astype(np.float32)
     patches -= patches.mean(axis=(1, 2), keepdims=True)
-    spectrum = np.log(np.abs(np.fft.rfft2(patches * np.outer(window, window))) + FLOOR).reshape(len(r), -1)
+    spectrum = np.log(np.abs(rfft2(patches * np.outer(window, window))) + FLOOR).reshape(len(r), -1)
     spectrum -= spectrum.mean(axis=0)
     spectrum -= spectrum.mean(axis=1, keepdims=True)
     spectrum /= np.sqrt((spectrum**2).sum(axis=1, keepdims=True)) + 1e-6

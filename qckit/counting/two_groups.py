@@ -17,7 +17,6 @@ import numpy as np
 
 from qckit.counting.measuring import FEATURES
 from qckit.counting.mixture import settle_cysts_and_shells
-from qckit.counting.odds import chance_of, logit_of
 from qckit.counting.pieces import CONTRAST_BINS
 from qckit.stages import STAGES
 
@@ -139,7 +138,9 @@ class RoundBodies:
 
     def settled(self, p: np.ndarray, logit: np.ndarray) -> np.ndarray:
         """The same objects with another chance to be a cyst."""
-        cyst, out = chance_of(logit), p.copy()
+        from scipy.special import expit
+
+        cyst, out = expit(logit), p.copy()
         out[self.rows, PAIR[0]], out[self.rows, PAIR[1]] = self.weight * cyst, self.weight * (1 - cyst)
         return out
 
@@ -230,8 +231,10 @@ def _log_normal(x: np.ndarray, mean: float, width: float) -> np.ndarray:
 
 def _by_groups(p: np.ndarray, bodies: RoundBodies) -> np.ndarray:
     """Settle by the two groups where they lie far enough apart and are told from each other by the reading."""
+    from scipy.special import logit
+
     group, says, apart = _parted(bodies.looks, bodies.reading, bodies.weight)
-    read = logit_of(bodies.reading)
+    read = logit(bodies.reading)
     if apart < max(PARTED, BY_CHANCE / len(read) ** 0.5):
         return p
     if np.average(read, weights=group) <= np.average(read, weights=1 - group):
@@ -241,8 +244,10 @@ def _by_groups(p: np.ndarray, bodies: RoundBodies) -> np.ndarray:
 
 def _as_one_kind(p: np.ndarray, bodies: RoundBodies) -> np.ndarray:
     """All as the one kind but those that were read as the other and stand apart from the rest by their looks, too."""
+    from scipy.special import logit
+
     kind = 1.0 if np.average(bodies.reading, weights=bodies.weight) > 0.5 else -1.0
-    other = -kind * logit_of(bodies.reading)
+    other = -kind * logit(bodies.reading)
     apart = np.minimum(bodies.apart(RIDGE_APART), MOST_APART)
     judged = ONE_READING_WEIGHT * other + APART_WEIGHT * apart - ONE_KIND
     return bodies.settled(p, -kind * np.where(other > 0, judged, np.minimum(other, judged)))
@@ -292,6 +297,8 @@ def two_normal(along: np.ndarray, group: np.ndarray) -> tuple[np.ndarray, np.nda
     apart : float
         Distance of the groups' means, in their width; 0 where one dwindles or the second lies above the first.
     """
+    from scipy.special import expit
+
     says, apart = np.zeros(len(along)), 0.0
     for _ in range(ROUNDS):
         other = 1 - group
@@ -303,7 +310,7 @@ def two_normal(along: np.ndarray, group: np.ndarray) -> tuple[np.ndarray, np.nda
         variance = max(float(group @ from_first + other @ from_second) / len(along), 1e-4)
         says = np.log(n_first / n_second) - 0.5 * (from_first - from_second) / variance
         apart = float(first - second) / variance**0.5
-        last, group = group, chance_of(says)
+        last, group = group, expit(says)
         if np.abs(group - last).max() < CLOSE:
             break
     return group, says, max(apart, 0.0)
