@@ -43,43 +43,31 @@ ALIKE = [STAGES.index(s) for s in ("nauplius", "cyst", "shell")]  # each of one 
 HALVES, HALVES_Z, LEAST_HALF = 0.17, 4.0, 5  # logarithm of the ratio of lengths in two halves, its rank-sum score
 
 
-def judge_integrity(
-    pixels: np.ndarray,
-    found,
-    rows_px: np.ndarray,
-    cols_px: np.ndarray,
-    *,
-    reduction: float = 1.0,
-    fine: Callable[[], Brightness] | None = None,
-) -> list[Flag]:
+def judge_integrity(signs: list[str], green: np.ndarray, found, rows_px: np.ndarray, cols_px: np.ndarray) -> list[Flag]:
     """Flag a photo that cannot have come from a camera as it is.
 
     Parameters
     ----------
-    pixels : (M, N, 3) ndarray of uint8
-        Of the photo as read.
+    signs : list of str
+        From :func:`signs_in_pixels`.
+    green : (M, N) ndarray of uint8
+        The second channel of the photo as read.
     found : FoundObjects
         Its objects, in the working picture.
     rows_px, cols_px : (n,) ndarray
-        Centres of the objects in ``pixels``.
-    reduction : float
-        Pixels of the photo per pixel of ``pixels``.
-    fine : callable, optional
-        Returns the brightness of the photo in its own pixels; called only where a reduced photo may have been cut.
+        Centres of the objects in ``green``.
 
     Returns
     -------
     list of Flag
         At most one, ``damaged``, with all that was found.
     """
-    green = np.ascontiguousarray(pixels[..., 1])
-    signs = signs_in_pixels(pixels, reduction=reduction, fine=fine, green=green)
-    if text := _stretched(found):
-        signs.append(text)
-    if text := _two_sizes(found, rows_px, cols_px, green.shape):
-        signs.append(text)
-    if text := find_twins(green, rows_px, cols_px):
-        signs.append(text)
+    of_objects = (
+        _stretched(found),
+        _two_sizes(found, rows_px, cols_px, green.shape),
+        find_twins(green, rows_px, cols_px),
+    )
+    signs = [*signs, *filter(None, of_objects)]
     if not signs:
         return []
     return [
@@ -94,9 +82,22 @@ def signs_in_pixels(
     fine: Callable[[], Brightness] | None = None,
     green: np.ndarray | None = None,
 ) -> list[str]:
-    """Say what is wrong with a photo, its objects left aside; parameters as of :func:`judge_integrity`.
+    """Say what is wrong with a photo, its objects left aside.
 
-    ``green`` is the second channel in one piece, where that is at hand.
+    Parameters
+    ----------
+    pixels : (M, N, 3) ndarray of uint8
+        Of the photo as read.
+    reduction : float
+        Pixels of the photo per pixel of ``pixels``.
+    fine : callable, optional
+        Returns the brightness of the photo in its own pixels; called only where a reduced photo may have been cut.
+    green : (M, N) ndarray of uint8, optional
+        The second channel in one piece, where that is at hand.
+
+    Returns
+    -------
+    list of str
     """
     green = np.ascontiguousarray(pixels[..., 1]) if green is None else green
     both = green, turned(green)

@@ -17,6 +17,9 @@ __all__ = ["AT", "CONTRAST_BINS", "MOMENTS", "SUMS", "PieceSums", "hues_of", "su
 MEDIAN_OF = 20_000  # pixels are enough for a median over the whole photo
 
 
+PIXELS = 64_000  # of pieces, summed up at a time: of all at once a count's peak of memory would lie here
+
+
 BACKGROUND_STEP = 3  # pixels: the background changes over blocks much larger
 
 
@@ -83,18 +86,22 @@ class PieceSums:
     context: dict
 
 
-def _contrasts(work: WorkImage, light: Light, flat: np.ndarray, rows: np.ndarray, cols: np.ndarray):
-    """Contrast of pixels per channel, in natural logarithms: positive is darker, in dark field brighter."""
-    out = []
+def _backgrounds(work: WorkImage, light: Light) -> list[np.ndarray]:
+    """Background of each channel at every ``BACKGROUND_STEP``-th row and column, end to end."""
     shape = work.pixels.shape[:2]
-    n_cols = -(-shape[1] // BACKGROUND_STEP)
+    return [background_at(light.grid[..., c], light.block_px, shape, BACKGROUND_STEP).ravel() for c in range(3)]
+
+
+def _contrasts(work: WorkImage, backgrounds: list[np.ndarray], is_dark: bool, *, flat, rows, cols) -> list[np.ndarray]:
+    """Contrast of pixels per channel, in natural logarithms: positive is darker, in dark field brighter."""
+    n_cols = -(-work.pixels.shape[1] // BACKGROUND_STEP)
     near = rows // BACKGROUND_STEP * n_cols + cols // BACKGROUND_STEP
     codes = work.pixels.reshape(-1, 3).take(flat, axis=0)
-    sign = np.float32(0.01 if light.is_dark else -0.01)
-    for c in range(3):
-        back = background_at(light.grid[..., c], light.block_px, shape, BACKGROUND_STEP).ravel().take(near, mode="wrap")
-        out.append(sign * (LOG_CODE.take(codes[:, c].astype(np.intp), mode="wrap") - back))
-    return out
+    sign = np.float32(0.01 if is_dark else -0.01)
+    return [
+        sign * (LOG_CODE.take(codes[:, c].astype(np.intp), mode="wrap") - back.take(near, mode="wrap"))
+        for c, back in enumerate(backgrounds)
+    ]
 
 
 def _gradient(work: WorkImage, flat: np.ndarray, rows: np.ndarray, cols: np.ndarray) -> np.ndarray:
@@ -123,29 +130,43 @@ def sum_pieces(work: WorkImage, light: Light, signal: np.ndarray, cut: Cut) -> P
     -------
     PieceSums
     """
-    um, pieces, flat, starts, d = work.um_per_px, cut.labels, cut.flat, cut.starts, cut.depth
+    um, pieces, flat, starts = work.um_per_px, cut.labels, cut.flat, cut.starts
     n, size = len(cut.patch) - 1, np.diff(starts)
     there = pieces.ravel().take(flat[starts[:-1]]).astype(np.int64)
-    rows = flat // pieces.shape[1]
-    cols = flat - rows * pieces.shape[1]
-    contrast = _contrasts(work, light, flat, rows, cols)
-    typical = max(_typical((contrast[0] + contrast[1] + contrast[2]) / 3), 1e-3) if len(flat) else 1.0
-    s = signal.ravel().take(flat)
-    g = _gradient(work, flat, rows, cols) / np.float32(max(float(light.level[1]), 30.0))  # of the same channel
-    boxes = _boxes(rows, cols, starts, there, n)
-    origin = _patch_origin(boxes, cut.patch)
-    corner = origin[cut.patch[there]]
-    y, x = ((at - np.repeat(corner[:, k], size)) * um for k, at in enumerate((rows, cols)))
-    table = np.zeros((n + 1, len(SUMS)))
-    table[there] = _table(starts, x, y, contrast=contrast, s=s, d=d, g=g, typical=typical)
+    rows = (flat // pieces.shape[1]).astype(np.int32)
+    cols = (flat - rows * np.int64(pieces.shape[1])).astype(np.int32)
     label = np.repeat(there.astype(pieces.dtype), size)
     pairs, shared, border, edge = _borders(
         pieces, flat, rows=rows, cols=cols, label=label, starts=starts, there=there, n=n
     )
+    del label
+    boxes = _boxes(rows, cols, starts, there, n)
+    origin = _patch_origin(boxes, cut.patch)
+    backgrounds, is_dark = _backgrounds(work, light), light.is_dark
+    every = slice(None, None, max(1, len(flat) // MEDIAN_OF))
+    some = _contrasts(work, backgrounds, is_dark, flat=flat[every], rows=rows[every], cols=cols[every])
+    typical = max(float(np.median((some[0] + some[1] + some[2]) / 3)), 1e-3) if len(flat) else 1.0
+    green_level = np.float32(max(float(light.level[1]), 30.0))
+    table = np.zeros((n + 1, len(SUMS)))
+    for first, last in pairwise(_some_at_a_time(starts)):
+        here, group = slice(starts[first], starts[last]), there[first:last]
+        at, row, col = flat[here], rows[here], cols[here]
+        corner = origin[cut.patch[group]].astype(np.int32).T
+        y, x = ((of - np.repeat(k, size[first:last])) * um for of, k in zip((row, col), corner, strict=True))
+        table[group] = _table(
+            starts[first : last + 1] - starts[first],
+            x,
+            y,
+            contrast=_contrasts(work, backgrounds, is_dark, flat=at, rows=row, cols=col),
+            s=signal.ravel().take(at),
+            d=cut.depth[here],
+            g=_gradient(work, at, row, col) / green_level,  # of the same channel
+            typical=typical,
+        )
     deepest = np.zeros(n + 1)
-    deepest[there] = np.maximum.reduceat(d, starts[:-1]) if len(there) else 0
+    deepest[there] = np.maximum.reduceat(cut.depth, starts[:-1]) if len(there) else 0
     # hue shares of the photo's own objects, by which an unusual lamp or stain is allowed for
-    hues = hues_of(*(np.array([_typical(c)]) if len(flat) else np.array([typical]) for c in contrast))
+    hues = hues_of(*(np.array([float(np.median(c)) if len(flat) else typical]) for c in some))
     context = {
         "is_dark": float(light.is_dark),
         "um_per_px": um,
@@ -196,9 +217,10 @@ def _looks(contrast, *, s, d, g):
     yield g * rim
 
 
-def _typical(values: np.ndarray) -> float:
-    """Median of pixels, from evenly spread ones where there are many."""
-    return float(np.median(values[:: max(1, len(values) // MEDIAN_OF)]))
+def _some_at_a_time(starts: np.ndarray) -> np.ndarray:
+    """Bounds of groups of pieces with about ``PIXELS`` pixels."""
+    ends = np.searchsorted(starts, np.arange(PIXELS, starts[-1], PIXELS))
+    return np.unique(np.concatenate([[0], ends, [len(starts) - 1]]))
 
 
 def _sums(values: np.ndarray, starts: np.ndarray) -> np.ndarray:

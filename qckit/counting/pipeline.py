@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -14,7 +14,7 @@ from qckit.counting.bounds import check_countable
 from qckit.counting.by_rule import read_by_rule
 from qckit.counting.flags import PhotoSigns, judge_photo
 from qckit.counting.frame import apply_frame
-from qckit.counting.integrity import judge_integrity
+from qckit.counting.integrity import judge_integrity, signs_in_pixels
 from qckit.counting.learned import load_learned
 from qckit.counting.measuring import FEATURES
 from qckit.counting.paler import paler_cysts
@@ -23,7 +23,7 @@ from qckit.counting.result import PhotoCount, version_with
 from qckit.counting.second import propose_objects, read_at_centres, reader_module
 from qckit.counting.stages import CLASSES, StageModel, model_key
 from qckit.counting.swing import doubts_of, hatch_shift
-from qckit.counting.working import WORK_UM_PER_PX, make_work_image
+from qckit.counting.working import WORK_UM_PER_PX, WorkImage, make_work_image
 from qckit.errors import need_text
 from qckit.photo import Photo, read_photo
 from qckit.photo.reading import read_brightness
@@ -90,7 +90,15 @@ def count_photo(
     size = {"width_px": photo.width_px, "height_px": photo.height_px}
     check_countable(**size, um_per_px=um_per_px, finest_um_per_px=finest_scale(reader), where=path.name)
     region = None if region is None else check_region(region, **size)
-    findings = find_objects(photo, um_per_px, reader=reader, stage_model=stage_model)
+    work = make_work_image(
+        photo, um_per_px, to_um_per_px=finest_scale(reader), colour_gain=_colour_gain(reader, stage_model)
+    )
+    green = np.ascontiguousarray(photo.pixels[..., 1])
+    signs_of_damage = signs_in_pixels(
+        photo.pixels, reduction=photo.reduction, fine=lambda: read_brightness(path), green=green
+    )
+    photo = replace(photo, pixels=green[:0])  # else the photo lies in memory beside all that follows
+    findings = find_objects(work, reader=reader, stage_model=stage_model)
     analysis, found = findings.analysis, findings.found
     objects = _object_table(found, analysis, name or path.name)
     frame_mm2 = photo.width_px * photo.height_px * um_per_px**2 / 1e6
@@ -100,19 +108,9 @@ def count_photo(
     counts = {s: int((inside == s).sum()) for s in STAGES}
     in_frame = None if region is None else sum(counts[s] for s in FULL_CYST_STAGES)
     signs = _signs(findings, one_reader=reader_module(reader) is None, in_frame=in_frame)
-    per_px = (
-        photo.pixels.shape[0] / analysis.work.pixels.shape[0],
-        photo.pixels.shape[1] / analysis.work.pixels.shape[1],
-    )
-    del findings, analysis  # else its masks and labels lie in memory beside what the last step needs
-    damage = judge_integrity(
-        photo.pixels,
-        found,
-        found.rows * per_px[0],
-        found.cols * per_px[1],
-        reduction=photo.reduction,
-        fine=lambda: read_brightness(photo.path),
-    )
+    per_px = green.shape[0] / work.pixels.shape[0], green.shape[1] / work.pixels.shape[1]
+    del findings, analysis, work  # else its masks and labels lie in memory beside what the last step needs
+    damage = judge_integrity(signs_of_damage, green, found, found.rows * per_px[0], found.cols * per_px[1])
     flags = (*judge_photo(signs), *damage)
     return PhotoCount(
         photo=name or path.name,
@@ -168,16 +166,18 @@ class Findings:
     missed: np.ndarray = field(default_factory=lambda: np.zeros(len(STAGES)))
 
 
-def find_objects(
-    photo: Photo, um_per_px: float, *, reader: str | None = "auto", stage_model: str | None = None
-) -> Findings:
+def _colour_gain(reader: str | None, stage_model: str | None) -> np.ndarray | None:
+    """What brings this camera's colours to usual ones, for the second reader."""
+    return load_learned(stage_model).colour_gain if reader_module(reader) else None
+
+
+def find_objects(work: WorkImage, *, reader: str | None = "auto", stage_model: str | None = None) -> Findings:
     """Find and measure objects with the probabilities of their stages.
 
     Parameters
     ----------
-    photo : Photo
-    um_per_px : float
-        Scale of the full photo. [µm/px]
+    work : WorkImage
+        At :func:`finest_scale`.
     reader : {"auto", None}
     stage_model : str, optional
 
@@ -187,8 +187,6 @@ def find_objects(
     """
     module = reader_module(reader)
     learned = load_learned(stage_model)
-    gain = learned.colour_gain if module else None
-    work = make_work_image(photo, um_per_px, to_um_per_px=finest_scale(reader), colour_gain=gain)
     model = learned.stages["grey" if work.is_grey else "colour"]
     if module:
         if learned.rule is None:

@@ -34,6 +34,7 @@ ROWS = 16  # of these laid out at a time
 BLOCK = 32  # the network halves five times; strips start on whole blocks so that none shifts the grid
 RIM = 128  # what the network takes for nothing
 STRIP_PX, HALO = 3_300_000, 384  # pixels read at a time, and rows around them that can still sway them
+NETWORK_BYTES = 64 << 20  # of memory set apart; beyond 32 MiB the C library gives a piece its own pages
 LEAST_HEAT = 0.15
 MIRRORED = ((-1, -1), (-1, 1), (1, -1))  # steps down and across
 APART_UM = 70.0  # two centres nearer than this are one object seen twice
@@ -55,6 +56,29 @@ class _Network:
 
 
 @cache
+def _register_arena() -> None:
+    """Let the network's pictures lie in memory of their own, once per process.
+
+    Among all else they broke it up: each further reading took more, since what the one before left was too small. It
+    is one piece, of which only what is used is taken from the machine.
+    """
+    import onnxruntime
+
+    where = onnxruntime.OrtMemoryInfo(
+        "Cpu", onnxruntime.OrtAllocatorType.ORT_ARENA_ALLOCATOR, 0, onnxruntime.OrtMemType.DEFAULT
+    )
+    doubling, as_usual = 0, -1
+    arena = {
+        "max_mem": 0,  # no limit: what does not fit into the first piece gets another
+        "arena_extend_strategy": doubling,
+        "initial_chunk_size_bytes": NETWORK_BYTES,
+        "max_dead_bytes_per_chunk": as_usual,
+        "initial_growth_chunk_size_bytes": as_usual,
+    }
+    onnxruntime.create_and_register_allocator(where, onnxruntime.OrtArenaCfg(arena))
+
+
+@cache
 def _network(model: Path) -> _Network:
     """Load the network once per process, on one thread: photos are spread over processes instead."""
     import onnxruntime
@@ -63,7 +87,9 @@ def _network(model: Path) -> _Network:
     options.intra_op_num_threads = 1
     options.inter_op_num_threads = 1
     options.log_severity_level = 3
-    options.enable_cpu_mem_arena = options.enable_mem_pattern = False  # memory goes back as soon as it may
+    options.enable_mem_pattern = False
+    _register_arena()
+    options.add_session_config_entry("session.use_env_allocators", "1")
     session = onnxruntime.InferenceSession(str(model), options, providers=["CPUExecutionProvider"])
     notes = json.loads(session.get_modelmeta().custom_metadata_map["last_layer"])
     weights, step, offset = (np.array(notes[k], np.float32) for k in ("weights", "step", "offset"))
@@ -71,27 +97,35 @@ def _network(model: Path) -> _Network:
     return _Network(session, last)
 
 
-def _four_by_four(picture: np.ndarray, first: int, last: int, shape: tuple[int, int], *, down=1, left=0) -> np.ndarray:
+def _four_by_four(
+    picture: np.ndarray, first: int, last: int, shape: tuple[int, int], *, down: int = 1, across: int = 1
+) -> np.ndarray:
     """Lay four by four pixels of some rows side by side, after a rim of middle grey: (1, rows/4 + 1, width/4 + 1, 48).
 
     Beyond its lower and right edges the picture goes on in middle grey to ``shape``: a body that is cut off must not
-    look as if it went on there. So many columns of that are put at its ``left``, and all is turned upside down where
-    ``down`` is -1; ``first`` and ``last`` are rows of what comes of it.
+    look as if it went on there. All that is turned upside down where ``down`` is -1 and left to right where ``across``
+    is; ``first`` and ``last`` are rows of what comes of it.
     """
     height, width = shape
     rows, cols, rim = (last - first) // FOLD + 1, width // FOLD + 1, FOLD // 2
     n_rows, n_cols = picture.shape[:2]
+    pixels = np.ascontiguousarray(picture).view("V3")[..., 0]  # whole pixels moved at once
     out = np.empty((rows, cols, FOLD), "V12")  # four pixels moved at once
     strip = np.empty((FOLD * ROWS, FOLD * cols, 3), np.uint8)
-    across = slice(rim + left, rim + left + n_cols)
-    strip[:, : across.start] = strip[:, across.stop :] = RIM
+    left = rim if across > 0 else rim + width - n_cols
+    inside = slice(left, left + n_cols)
+    strip[:, : inside.start] = strip[:, inside.stop :] = RIM
     for top in range(0, rows, ROWS):  # few rows at a time stay in the processor's cache
         here = out[top : top + ROWS]
         at = np.arange(FOLD * top, FOLD * (top + len(here))) - rim + first
         of = at if down > 0 else height - 1 - at
         part = strip[: len(of)]
-        part[:, across] = picture[np.clip(of, 0, n_rows - 1)]
-        part[(at < first) | (at >= last) | (of < 0) | (of >= n_rows)] = RIM
+        there = (at >= first) & (at < last) & (of >= 0) & (of < n_rows)
+        part[~there] = RIM
+        if there.any():
+            ends = of[there][[0, -1]]
+            some = pixels[ends.min() : ends.max() + 1, ::across]
+            part.view("V3")[there.argmax() :, inside, 0][: len(some)] = some[::down]
         here[:] = part.reshape(len(here), FOLD, 3 * FOLD * cols).view("V12").transpose(0, 2, 1)
     return out.view(np.uint8).reshape(1, rows, cols, 3 * FOLD**2)
 
@@ -309,11 +343,5 @@ def read_mirrored(reading: Reading, picture: np.ndarray) -> Reading:
     Reading
     """
     # copies: the network's answer lies above what it needed meanwhile, which would stay taken with it
-    mirrored = {(-1, 1): [s.copy() for s in _strips(picture, down=-1)]}
-    # whole pixels moved at once, and once for both: a view would be laid out half as fast
-    across = (
-        np.ascontiguousarray(np.ascontiguousarray(picture).view("V3")[:, ::-1]).view(np.uint8).reshape(picture.shape)
-    )
-    left = -picture.shape[1] % BLOCK  # so that the grid lies alike in all
-    mirrored |= {(down, -1): [s.copy() for s in _strips(across, down=down, left=left)] for down in (-1, 1)}
-    return replace(reading, mirrored={steps: mirrored[steps] for steps in MIRRORED})
+    mirrored = {(d, a): [s.copy() for s in _strips(picture, down=d, across=a)] for d, a in MIRRORED}
+    return replace(reading, mirrored=mirrored)

@@ -40,7 +40,7 @@ class Runs:
     def pixels(self, which: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Flat indices of the pixels of some runs, one after another; and which of these runs each is of."""
         starts, length = self.starts[which], self.ends[which] - self.starts[which]
-        run = np.repeat(np.arange(len(which)), length)
+        run = np.repeat(np.arange(len(which), dtype=np.int32), length)
         return np.arange(len(run)) + (starts - np.cumsum(length) + length).take(run), run
 
 

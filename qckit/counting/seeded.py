@@ -185,7 +185,8 @@ def _shared_patches(runs: Runs, has_several, proposals, *, piece, under) -> tupl
     """Pixels of the patches with several centres, piece after piece, and their pieces."""
     several = np.flatnonzero(has_several.take(runs.patch))
     flat, run = runs.pixels(several)
-    mine = runs.patch[several].take(run)
+    mine = runs.patch[several].astype(np.int32).take(run)
+    del run
     label = _shares(flat, mine, runs.shape, proposals=proposals, shared=has_several[under], piece=piece, under=under)
     order, _ = piece_after_piece(label)
     order = order[np.count_nonzero(label == 0) :]
@@ -197,31 +198,40 @@ def _shares(flat, mine, shape, *, proposals, shared, piece, under) -> np.ndarray
 
     ``flat`` and ``mine`` are the pixels and their patches, ``shared`` says which centres lie there.
     """
-    from scipy.spatial import cKDTree
-
     n_rows, n_cols = proposals.votes.shape
-    down, right = np.array(shape) / (n_rows, n_cols)
     # votes are as coarse as the reader's planes; one question per vote is enough
-    rows = flat // shape[1]
     of_row, of_col = (
-        np.minimum((np.arange(size) / step).astype(np.int64), most - 1)
-        for size, step, most in zip(shape, (down, right), (n_rows, n_cols), strict=True)
+        np.minimum((np.arange(size) / (size / most)).astype(np.int32), most - 1)
+        for size, most in zip(shape, (n_rows, n_cols), strict=True)
     )
-    cell = (of_row * n_cols).take(rows) + of_col.take(flat - rows * shape[1])
+    at = flat // shape[1]
+    cell = (of_row * n_cols).take(at)
+    at *= -shape[1]
+    at += flat
+    cell += of_col.take(at)
+    del at
     voter = _distinct(cell, n_rows * n_cols)
-    r, c = np.divmod(voter, n_cols)
-    to_row, to_col = proposals.votes.at(r, c)
-    aim = np.stack([(r + 0.5) * down + to_row, (c + 0.5) * right + to_col], axis=1)
-    centres = cKDTree(np.stack([proposals.rows[shared], proposals.cols[shared]], axis=1))
-    nearest = _nearest_two(centres, aim, max(down, right), shape)
-    at = np.empty(n_rows * n_cols, np.int32)
-    at[voter] = np.arange(len(voter))
-    vote = at.take(cell)
-    patch_of_centre, piece_of_centre = under[shared], piece[shared].astype(np.int32)
+    nearest = _centres_of_votes(voter, shape, proposals, shared)
+    number = np.empty(n_rows * n_cols, np.int32)
+    number[voter] = np.arange(len(voter))
+    vote = number.take(cell)
+    patch_of_centre, piece_of_centre = under[shared].astype(np.int32), piece[shared].astype(np.int32)
     out = np.zeros(len(flat), np.int32)
     for to in reversed(nearest.T):
         np.copyto(out, piece_of_centre[to].take(vote), where=patch_of_centre[to].take(vote) == mine)
     return out
+
+
+def _centres_of_votes(voter: np.ndarray, shape: tuple[int, int], proposals, shared: np.ndarray) -> np.ndarray:
+    """The two of the ``shared`` centres nearest to where each vote points; see :func:`_nearest_two`."""
+    from scipy.spatial import cKDTree
+
+    down, right = np.array(shape) / proposals.votes.shape
+    r, c = np.divmod(voter, proposals.votes.shape[1])
+    to_row, to_col = proposals.votes.at(r, c)
+    aim = np.stack([(r + 0.5) * down + to_row, (c + 0.5) * right + to_col], axis=1)
+    centres = cKDTree(np.stack([proposals.rows[shared], proposals.cols[shared]], axis=1))
+    return _nearest_two(centres, aim, max(down, right), shape)
 
 
 def _nearest_two(centres, aim, grain, shape) -> np.ndarray:
@@ -236,12 +246,14 @@ def _nearest_two(centres, aim, grain, shape) -> np.ndarray:
     n_rows, n_cols = int(shape[0] / grain) + 1, int(shape[1] / grain) + 1
     row, col = (np.clip((aim[:, i] / grain).astype(np.int64), 0, n - 1) for i, n in enumerate((n_rows, n_cols)))
     at = row * n_cols + col
+    del row, col  # the peak of memory of a count in a chamber lies here
     place = _distinct(at, n_rows * n_cols)
     near, is_unsure = _nearest_to_places(centres, *np.divmod(place, n_cols), grain)
     number = np.zeros(n_rows * n_cols, np.int32)
     number[place] = np.arange(len(place))
     mine = number.take(at)
-    out = near.take(mine, axis=0)
+    del at
+    out = near.astype(np.int32).take(mine, axis=0)
     unsure = np.flatnonzero(is_unsure.take(mine))
     out[unsure] = centres.query(aim[unsure], k=k)[1]
     return out
