@@ -194,6 +194,7 @@ def plan_start(
         Cones under suspicion: taken last.
     """
     protocol = settings.protocol
+    now = now.replace(second=0, microsecond=0)  # starts are typed and read by the minute
     short = [feed for feed in due if feed.at.date() > now.date() and feed.is_short]
     if not short:
         return Start("covered", 0.0)

@@ -38,6 +38,12 @@ def test_a_count_that_is_due_and_what_to_start(bench):
     assert answer(page) == "Start 10.0 g in A by 09:00."
 
 
+def test_seconds_do_not_make_a_start_too_late(bench):
+    """A start typed for 10:00 stands at 10:00:00: the last minute in which a feed is reached counts whole."""
+    assert day_of(bench.site.folder, "2026-11-20T10:00:30").start.missed == ()
+    assert day_of(bench.site.folder, "2026-11-20T10:01").start.missed == (at("2026-11-21T10:00"),)
+
+
 def test_todays_counts_against_the_lots_usual(bench):
     bench.count("H261119-A", counts_of(1))
     bench.count("H261119-B", [(30, 40, 40, 50), (28, 42, 41, 52), (31, 39, 44, 50)])
