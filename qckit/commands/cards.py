@@ -28,8 +28,9 @@ def command(file, site, lots, kinds):
     from qckit.files import write_whole
     from qckit.reports.sites import find_site
     from qckit.settings import load_settings
+    from qckit.words import plural
 
     settings = load_settings(find_site(site))
     cards = cards_for(settings, lots, kinds or ("subsample", "sieve"))
     write_whole(file, isolate_names(cards_page(settings.site.name, cards)))
-    click.echo(f"{file}: {len(cards)} cards. Print at 100 %; the strip on each must measure 50 mm.")
+    click.echo(f"{file}: {plural(len(cards), 'card')}. Print at 100 %; the strip on each must measure 50 mm.")

@@ -14,7 +14,7 @@ from qckit.in_notebook import put_dates_in_site_order, running_shell
 from qckit.reports.headings import heading_of
 from qckit.reports.short_text import part_answer, shorten_headline
 from qckit.verdicts.finding import Figure, Finding
-from qckit.words import capital, number
+from qckit.words import capital, number, plural
 
 __all__ = [
     "Html",
@@ -372,7 +372,7 @@ def table(
     return Html(
         f'<div class="qc qc-scroll{box}"><table class="qc-table{wide}">{text}<thead><tr>{head}</tr></thead>'
         f"<tbody>{''.join(body)}</tbody></table></div>",
-        f"{caption} ({len(frame)} rows)",
+        f"{caption} ({plural(len(frame), 'row')})",
     )
 
 

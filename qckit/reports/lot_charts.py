@@ -10,6 +10,7 @@ import numpy as np
 
 from qckit import draw
 from qckit.stages import STAGE_COLUMNS
+from qckit.words import plural
 
 __all__ = ["describe_cones", "describe_mix", "describe_witnesses", "draw_cones", "draw_stage_mix", "draw_witnesses"]
 
@@ -226,4 +227,5 @@ def _number(value, digits=0) -> str:
 def describe_witnesses(subsamples) -> str:
     """Say the totals, for the alt text of :func:`draw_witnesses`."""
     n, s = subsamples["nauplii"].sum(), subsamples["shells"].sum()
-    return f"{len(subsamples)} subsamples: {n:.0f} nauplii and {s:.0f} empty shells in all."
+    found = f"{plural(int(n), 'nauplius', 'nauplii')} and {plural(int(s), 'empty shell')}"
+    return f"{plural(len(subsamples), 'subsample')}: {found} in all."

@@ -16,6 +16,7 @@ from qckit.tables import to_utc
 from qckit.verdicts.finding import Finding
 from qckit.verdicts.new_lot.evidence import NewLotEvidence, new_lot_evidence
 from qckit.verdicts.new_lot.verdict import finding_of
+from qckit.words import noun, plural
 
 __all__ = ["LotTest", "load_lot_test", "lot_certificate"]
 
@@ -184,13 +185,11 @@ def flag_sentence(photos) -> str:
     flags = photos["flags"].str.split(";").explode()
     counts = flags[flags != ""].value_counts()
     if not len(counts):
-        return f"No photo of {len(photos)} carries a flag."
+        return "The one photo carries no flag." if len(photos) == 1 else f"No photo of {len(photos)} carries a flag."
     named = ", ".join(f"{say_flags(name)} ({n})" for name, n in sorted(counts.items()))
     n_flagged = int((photos["flags"] != "").sum())
-    return (
-        f"{n_flagged} of {len(photos)} photos carry a flag: {named}. A flag says that a count may be wrong by more "
-        "than a tenth."
-    )
+    carry = f"{n_flagged} of {plural(len(photos), 'photo')} {noun(n_flagged, 'carries', 'carry')} a flag"
+    return f"{carry}: {named}. A flag says that a count may be wrong by more than a tenth."
 
 
 def _latest(hatches) -> str:

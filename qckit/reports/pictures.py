@@ -15,6 +15,7 @@ from qckit.directions import isolated
 from qckit.errors import InputError
 from qckit.files import safe_name
 from qckit.reports.blocks import Html
+from qckit.words import plural
 
 __all__ = ["figure", "figures", "thumbnails"]
 
@@ -175,7 +176,7 @@ def thumbnails(photos, *, out_dir: str | Path = "", caption: str = "", limit: in
     more = f" The first {limit} of {len(photos)} are shown." if len(photos) > limit else ""
     head = f'<p class="qc-caption">{escape(caption + more)}</p>' if caption or more else ""
     inner = "".join(items) or "<p>There is no photo.</p>"
-    return Html(f'<div class="qc">{head}<div class="qc-photos">{inner}</div></div>', f"{len(photos)} photos")
+    return Html(f'<div class="qc">{head}<div class="qc-photos">{inner}</div></div>', plural(len(photos), "photo"))
 
 
 def _thumbnail(row: dict, out_dir, width: int, most: int) -> str:

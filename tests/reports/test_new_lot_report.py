@@ -162,7 +162,8 @@ def test_flags_are_counted_in_words():
         "2 of 3 photos carry a flag: too crowded (2), stages in doubt (1). "
         "A flag says that a count may be wrong by more than a tenth."
     )
-    assert flag_sentence(photos.iloc[1:2]) == "No photo of 1 carries a flag."
+    assert flag_sentence(photos.iloc[1:2]) == "The one photo carries no flag."
+    assert flag_sentence(photos.iloc[:1]).startswith("1 of 1 photo carries a flag: ")
 
 
 def test_drawn_is_what_was_counted(make_site):

@@ -4,6 +4,7 @@ import matplotlib
 
 matplotlib.use("Agg")
 
+import pandas as pd
 import pytest
 from poor_cases import explain
 
@@ -70,3 +71,11 @@ def test_surroundings_name_the_new_salt_and_the_weak_cone(finding, counts, histo
     assert weak.loc["cone", "is_odd"] and weak.loc["cone", "points"] < -3
     fine = describe_context(counts, lot, hatch="H261102-A").set_index("what")
     assert not fine.loc["cone", "is_odd"] and not fine.loc["operator", "is_odd"]
+
+
+def test_one_other_hatch_of_a_cone_is_counted_in_the_singular(counts, history):
+    lot = history["lots"].query("lot == 'K-121'").iloc[0].to_dict()
+    one = counts[counts["cone"] == "C"].sort_values("started").iloc[:2]
+    few = pd.concat([one, counts[counts["cone"] != "C"]])
+    row = describe_context(few, lot, hatch=one["hatch"].iloc[1]).set_index("what").loc["cone"]
+    assert ": 1 other hatch in the sixty days before" in row["sentence"]

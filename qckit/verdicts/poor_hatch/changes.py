@@ -5,6 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from qckit.words import plural
+
 __all__ = ["changes_of_the_month", "describe_changes"]
 
 _RECENT, _LONG = 14.0, 60.0  # days (ours)
@@ -199,4 +201,4 @@ def _plain(value):
 
 def _some(names):
     names = sorted(names)
-    return ", ".join(names[:3]) + (f" and {len(names) - 3} others" if len(names) > 3 else "")
+    return ", ".join(names[:3]) + (f" and {plural(len(names) - 3, 'other')}" if len(names) > 3 else "")

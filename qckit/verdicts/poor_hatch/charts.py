@@ -10,6 +10,7 @@ import pandas as pd
 from qckit import draw
 from qckit.verdicts.poor_hatch.effects import AGE
 from qckit.verdicts.poor_hatch.reference import USUAL
+from qckit.words import plural
 
 __all__ = [
     "assumed_table",
@@ -237,7 +238,7 @@ def draw_history(frame: pd.DataFrame, *, low=np.nan, high=np.nan, ax=None):
         ax.set_xticks(ticks, [f"{day.day} {day:%b}" for day in days])  # a month in letters: of no site's order
         ax.set_ylim(0, 100)
         ax.set_ylabel("hatching percentage [%]")
-        ax.set_title(f"This lot's last {len(frame)} hatches, in order")
+        ax.set_title(f"This lot's last {plural(len(frame), 'hatch')}, in order")
         ax.legend(loc="lower left", fontsize=8, ncols=2)
     return ax
 

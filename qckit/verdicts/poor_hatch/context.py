@@ -10,6 +10,7 @@ import pandas as pd
 from qckit.verdicts.lots.standing import share_of
 from qckit.verdicts.poor_hatch.effects import AGE
 from qckit.verdicts.poor_hatch.reference import chance_words
+from qckit.words import noun, plural
 
 __all__ = ["CONTEXT_COLUMNS", "describe_context"]
 
@@ -78,7 +79,7 @@ def _group(before, what, name, for_good):
     if for_good is not None:
         points = for_good[1]
         side = "below" if points < 0 else "above"
-        stands = f" {abs(points):.0f} points {side} the others for good, which is allowed for;"
+        stands = f" {plural(round(abs(points)), 'point')} {side} the others for good, which is allowed for;"
     if len(inside) < 3 or len(others) < 5:
         return (
             what,
@@ -88,7 +89,7 @@ def _group(before, what, name, for_good):
             math.nan,
             False,
             name,
-            f"{title}:{stands} {len(inside)} other hatches in the sixty days before, too few to tell.",
+            f"{title}:{stands} {plural(len(inside), 'other hatch')} in the sixty days before, too few to tell.",
         )
     spread = 1.4826 * float(np.median(np.abs(others - others.median()))) or float(others.std())
     raw = float(inside.median() - others.median())
@@ -96,7 +97,7 @@ def _group(before, what, name, for_good):
     z = raw / (1.253 * max(spread, 1.0) * math.sqrt(1 / len(inside) + 1 / len(others)))
     is_unusual = abs(z) > 2.5
     how = (
-        f"{abs(points):.0f} points {'below' if points < 0 else 'above'} the others"
+        f"{plural(round(abs(points)), 'point')} {'below' if points < 0 else 'above'} the others"
         if is_unusual
         else ("no different from that" if stands else "no different from the others")
     )
@@ -128,14 +129,15 @@ def _pack_age(lot, start, effects, counts):
         r = age_effects.iloc[0]
         share = float(counts.loc[counts["lot"] == lot["lot"], "hatch_pct"].median()) / 100.0
         points = 100.0 * share * (1 - share) * r["shrunk_slope"] * days
+        hatches = plural(int(r["n_hatches"]), "hatch")
         z = r["slope"] / r["se"] if r["se"] > 0 else math.nan
         if abs(z) > 2.5 and abs(points) >= 1:
             sentence += (
-                f"; its {r['n_hatches']:.0f} hatches {'fell' if points < 0 else 'rose'} by about "
-                f"{abs(points):.0f} points over such a time"
+                f"; its {hatches} {'fell' if points < 0 else 'rose'} by about "
+                f"{plural(round(abs(points)), 'point')} over such a time"
             )
         else:
-            sentence += f"; its {r['n_hatches']:.0f} hatches show no sure change with that"
+            sentence += f"; its {hatches} {noun(r['n_hatches'], 'shows', 'show')} no sure change with that"
             if math.isfinite(z) and abs(points) >= 0.05:
                 sentence += f" ({abs(points):.1f} points {'lower' if points < 0 else 'higher'}: {chance_words(z)})"
     if days > 180:

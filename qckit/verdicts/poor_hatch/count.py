@@ -13,7 +13,7 @@ import pandas as pd
 
 from qckit.flag_words import say_flags
 from qckit.verdicts.poor_hatch.reference import usually
-from qckit.words import figures, signed
+from qckit.words import figures, plural, signed
 
 __all__ = ["COUNT_COLUMNS", "check_count", "photo_flags"]
 
@@ -113,9 +113,11 @@ def _flags(samples, photos):
         return _untold("photo flags", "the photos of these counts are not in the log")
     bad = table[table["flags"].notna() & table["flags"].astype(str).str.strip().ne("")]
     if bad.empty:
-        finding = f"none of the {len(table)} photos carries a flag"
+        finding = (
+            "the one photo carries no flag" if len(table) == 1 else f"none of the {len(table)} photos carries a flag"
+        )
         return "photo flags", finding, "ruled out", 10.0, ""  # a count off by a tenth carries one, by the counter's aim
-    finding = f"{len(bad)} of {len(table)} photos: {say_flags(';'.join(bad['flags'].astype(str)))}"
+    finding = f"{len(bad)} of {plural(len(table), 'photo')}: {say_flags(';'.join(bad['flags'].astype(str)))}"
     return "photo flags", finding, "doubtful", math.nan, "; ".join(bad["photo"].astype(str))
 
 
