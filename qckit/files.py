@@ -70,7 +70,8 @@ def whole(path: str | Path, *, lasting: bool = True) -> Iterator[Path]:
         raise OSError(error.errno, error.strerror, str(path)) from error
     finally:
         with contextlib.suppress(OSError):  # where nothing can be written, nothing is left either
-            passing.unlink(missing_ok=True)
+            for ending in ("", "-journal"):  # of a copy that SQLite gave up
+                passing.with_name(passing.name + ending).unlink(missing_ok=True)
 
 
 def _host() -> str:

@@ -6,6 +6,14 @@ import pytest
 from qckit.files import swap_in, whole, write_csv
 
 
+def test_what_sqlite_leaves_beside_a_file_given_up_goes_too(tmp_path):
+    with pytest.raises(RuntimeError), whole(tmp_path / "copy.sqlite") as passing:
+        passing.write_text("half")
+        passing.with_name(f"{passing.name}-journal").write_text("half")
+        raise RuntimeError
+    assert list(tmp_path.iterdir()) == []
+
+
 def test_a_file_that_fails_half_way_leaves_the_old_one(tmp_path):
     target = tmp_path / "deep" / "a.txt"
     with whole(target) as passing:
