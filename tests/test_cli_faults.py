@@ -45,7 +45,7 @@ def said(capsys, tmp_path, monkeypatch):
         ),
         (
             "log export --site site file/e.zip",
-            "file/e.zip: cannot be written (File exists). Free some space, or give another place.",
+            "file/e.zip: is a file, and a folder is needed here. Give another name.",
         ),
         (
             "log export --site site file/e.xlsx",

@@ -15,7 +15,7 @@ from pathlib import Path
 import sqlalchemy as sa
 
 from qckit import __version__
-from qckit.errors import InputError
+from qckit.errors import InputError, file_fault
 from qckit.files import neutralise, whole
 from qckit.log import engine, meta, query, schema
 from qckit.tables import TABLES
@@ -101,9 +101,7 @@ def write_package(database: sa.Engine, path: Path, tables: dict[str, sa.Table], 
             for name, content in extra.items():
                 package.writestr(name, content)
     except OSError as error:
-        raise InputError(
-            f"{path}: cannot be written ({error.strerror or error}). Free some space, or give another place."
-        ) from error
+        raise file_fault(error) from error
 
 
 def _about(connection, described: list[dict]) -> dict:
