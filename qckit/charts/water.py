@@ -22,7 +22,7 @@ from qckit.charts.limits import Limits, working_values
 from qckit.charts.search import Search, find_changes_in_levels
 from qckit.charts.series import CHARTED, chart_points
 
-__all__ = ["LEAST_DAYS", "METER", "WaterDays", "search_water", "water_limits", "water_points", "water_priors"]
+__all__ = ["LEAST_DAYS", "METER_ERROR", "WaterDays", "search_water", "water_limits", "water_points", "water_priors"]
 
 LEAST_DAYS = 8
 """Days with a reading below which no limits are set."""
@@ -37,7 +37,7 @@ _SMALLEST = {
     "oxygen_mg_l": 0.05,
     "light_lux": 0.02,
 }
-METER = {"temperature_c": 0.2, "salinity_ppt": 0.5, "ph": 0.1, "oxygen_mg_l": 0.2, "light_lux": 0.05}
+METER_ERROR = {"temperature_c": 0.2, "salinity_ppt": 0.5, "ph": 0.1, "oxygen_mg_l": 0.2, "light_lux": 0.05}
 """What a field instrument in good order may be off by from one calibration to the next, of light as a share (common
 practice, no source): many readings make a smaller difference sure, but not that it is the water's."""
 # the water remembers longer than hatches do, and a day's share is large

@@ -15,7 +15,7 @@ import pandas as pd
 from qckit.charts.change import ALL, group_words
 from qckit.charts.search import Search
 from qckit.charts.series import CHARTED, CONDITIONS
-from qckit.charts.water import METER
+from qckit.charts.water import METER_ERROR
 
 __all__ = [
     "ROOM",
@@ -132,7 +132,7 @@ def shifts_of(search: Search | None, frame, quantity, *, first) -> list[Shift]:
         kind = {"step": "change", "ramp": "drift", "level": "level"}[change.shape]
         days = max(1.0, float(np.mean(change.column[rows]))) if kind == "drift" else 1.0
         bounds = sorted((size(change.low), size(change.high)))
-        is_of_meter = bool(np.abs(change.coefficient * change.column).max() <= METER.get(quantity, 0.0))
+        is_of_meter = bool(np.abs(change.coefficient * change.column).max() <= METER_ERROR.get(quantity, 0.0))
         out.append(
             Shift(
                 quantity=quantity,
