@@ -28,7 +28,7 @@ def camera_of(rng, kind, rough):
     phone = kind in ("dish", "sieve", "wide")
     warm = rng.normal(0, 0.06)
     return Camera(
-        blur_px=rng.uniform(0.45, 0.85) + 0.7 * rough * rng.random(),
+        blur_px=rng.uniform(0.45, 0.85) + (0.3 if phone else 0.7) * rough * rng.random(),
         fringe=rng.normal(0, 0.00045),
         vignette=rng.uniform(0.03, 0.22),
         tint=np.array([1 + warm, 1 + rng.normal(0, 0.015), 1 - 1.3 * warm]),

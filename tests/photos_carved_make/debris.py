@@ -174,7 +174,9 @@ def _copepod(rng, stuff):
             ((-0.42 * long, side * 0.02 * long, 0), (-0.50 * long, side * 0.035 * long, 0), 0.016 * long, 0.012 * long)
         ]
         tail = np.array([-0.50 * long, side * 0.035 * long, 0])
-        hairs += [(np.array([tail, [*tail, -0.2 * long, side * f * long, 0]]), 2.5) for f in (0.01, 0.05, 0.09)]
+        hairs += [
+            (np.array([tail, tail + np.array([-0.2 * long, side * f * long, 0])]), 2.5) for f in (0.01, 0.05, 0.09)
+        ]
     field = Cones(links, 0.01 * long)
     eye = np.array([0.44, 0.0, 0.05]) * long
     return _animal(rng, stuff, field, long * 1.15, fill=0.5, eye=eye, strands=hairs, detail="copepod", flat=field.flat)

@@ -43,13 +43,13 @@ def cyst(rng, stuff, mean_um):
         crust = step_up(-depth, -crust_um - 8, -crust_um + 4) if crust_um else np.zeros(q.shape[1], np.float32)
         m = 1 + 0.2 * stains(q)
         return mix(
-            [(stuff.crust, tone * (0.45 + 0.9 * crust) * (0.0 if bare else 1.0) * m), (stuff.embryo, 1 - 0.7 * crust)]
+            [(stuff.crust, tone * (0.15 + 2.8 * crust) * (0.0 if bare else 1.0) * m), (stuff.embryo, 1 - 0.85 * crust)]
         )
 
     turn = any_turn(rng)
     if form == "cup" and rng.random() < 0.7:
         turn = turned(rng.uniform(-50, 50), rng.uniform(-50, 50), 0)
-    part = Part(field, tissue, samples=7, gloss=rng.uniform(0.03, 0.11), rim=0.5, rim_glow=0.15, opaque=0.9)
+    part = Part(field, tissue, samples=7, gloss=rng.uniform(0.02, 0.09), rim=1.1, rim_glow=0.15, opaque=0.9)
     return Body("cyst", form, [part], turn, 1.12 * radius, 2 * radius, caustic=0.12)
 
 

@@ -5,15 +5,11 @@ from PIL import Image, ImageDraw
 from scipy import ndimage
 
 
-def clouds(rng, height, width, scale_px, grain=1.0):
-    """Smooth noise of about unit spread."""
-    h, w = max(2, round(height / scale_px) + 3), max(2, round(width / scale_px) + 3)
-    sheet = ndimage.zoom(
-        rng.normal(0, grain, (h, w)), (height / (h - 1) * 1.02, width / (w - 1) * 1.02), order=1 if scale_px < 4 else 3
-    )
-    return (
-        np.resize(sheet[:height, :width], (height, width)) if sheet.shape < (height, width) else sheet[:height, :width]
-    )
+def clouds(rng, height, width, scale_px):
+    """Smooth noise of about unit spread, its spots ``scale_px`` apart."""
+    h, w = max(3, round(height / scale_px)), max(3, round(width / scale_px))
+    sheet = Image.fromarray(rng.standard_normal((h, w), np.float32))
+    return np.asarray(sheet.resize((width, height), Image.Resampling.BICUBIC))
 
 
 def _lines(rng, height, width, count, *, long, bend=0.02):
@@ -88,7 +84,7 @@ def covered_floor(rng, height, width, kind, light):
         tone = np.array([0.010, 0.010, 0.012]) * rng.uniform(0.5, 2.0)
         rough = np.clip(1 + 0.5 * clouds(rng, height, width, 2.2) + 0.3 * clouds(rng, height, width, 9), 0.1, None)
         level = rough * (1 + 2.5 * _lines(rng, height, width, rng.integers(5, 30), long=60, bend=0.3))
-    elif kind == "acrylic":
+    elif kind in ("acrylic", "void"):
         tone = np.array([0.012, 0.012, 0.013]) * rng.uniform(0.5, 1.8)
         level = _slope(rng, height, width, 0.6) * (1 + 0.04 * clouds(rng, height, width, 4))
         level += rng.uniform(1, 6) * _lines(rng, height, width, rng.integers(2, 16), long=rng.uniform(150, 900))

@@ -58,7 +58,7 @@ def _face(part, q, turn, light):
     for h in (12.0, 40.0):
         ao *= np.clip(0.62 + 0.38 * part.field(q + local * h) / h, 0.3, 1)
     if light.mode == "dark":
-        falling = light.ambient[:, None] * ao * (0.55 + 0.45 * slant)
+        falling = light.ambient[:, None] * ao * (0.45 + 0.8 * slant)
         side = np.clip(n[:2].T @ light.toward[:2], -1, 1)  # a ring lamp is never even
         sheen = light.ambient[:, None] * (part.rim_glow * slant**2 * (0.7 + 0.5 * side))
         return falling * (1 + 0.25 * side), sheen, slant
@@ -92,7 +92,7 @@ def stretch(part, start, way, entry, leave, turn, light):
     through = np.ones_like(q0)
     glow = np.zeros_like(q0)
     loss = 0.4 if light.mode == "below" else 0.85  # most of what tissue scatters goes forward, into the lens
-    gain = 0.30 if light.mode == "below" else 1.7
+    gain = 0.30 if light.mode == "below" else 1.38
     for k in range(part.samples):
         absorbed, scattered = part.tissue(q0 + way[:, None] * ((k + 0.5) * step))
         one = np.exp(-np.clip(part.weight * (absorbed + loss * scattered) * step, 0, 40))

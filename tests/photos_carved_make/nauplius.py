@@ -183,6 +183,10 @@ def nauplius(rng, stuff, mean_um, *, late_share=0.0, limp_all=False, skin=False)
             [(stuff.clear, limb_share * (1 + 0.2 * soft(q))), (stuff.yolk, np.full(q.shape[1], 0.12, np.float32))]
         )
 
+    def outside(cones):
+        """Limbs as far as they stand out of the trunk: what is inside it is the trunk's own tissue."""
+        return lambda q: np.maximum(cones(q), -trunk(q) - 4)
+
     if skin:
         return _moult(rng, stuff, body, links, strands, pose, length_um)
     parts = [Part(body, tissue, samples=6, gloss=0.06, rim=0.75, rim_glow=0.5, flat=trunk_bound(trunk, length_um))]
@@ -193,11 +197,13 @@ def nauplius(rng, stuff, mean_um, *, late_share=0.0, limp_all=False, skin=False)
             rng.bit_generator.state = state  # the same limbs again, a little further on their stroke
             some, hairs = _limbs(rng, length_um, limp=0, stroke_deg=stroke + swing, thin=0.85 if late else 1.0)
             cones = Cones(some, 0.008 * length_um)
-            parts.append(Part(cones, limb_tissue, samples=2, rim=0.6, weight=0.4, outline=k == 1, flat=cones.flat))
+            parts.append(
+                Part(outside(cones), limb_tissue, samples=2, rim=0.5, weight=0.4, outline=k == 1, flat=cones.flat)
+            )
             strands = hairs if k == 1 else strands
     else:
         cones = Cones(links, 0.008 * length_um)
-        parts.append(Part(cones, limb_tissue, samples=2, gloss=0.06, rim=0.8, rim_glow=0.5, flat=cones.flat))
+        parts.append(Part(outside(cones), limb_tissue, samples=2, gloss=0.06, rim=0.6, rim_glow=0.35, flat=cones.flat))
     detail = pose if not (late or dead) else f"{pose}, {'instar II' if late else 'pale'}"
     return Body(
         "nauplius", detail, parts, _turn(rng, pose), 0.80 * length_um, length_um, strands, caustic=0.25,

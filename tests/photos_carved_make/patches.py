@@ -140,6 +140,9 @@ def carve(body, x_px, y_px, um_per_px, light, ray_um):
         # values are carried a little over the edges: the edge itself is drawn from the nearness
         index = ndimage.distance_transform_edt(~hit, return_distances=False, return_indices=True)
         planes = [p[tuple(index)] for p in planes]
+        # walls and rims are hardly wider than the rays lie apart: single rays must not show as beads
+        soft = 0.55 if body.stage in ("shell", "umbrella") else 0.42
+        planes = [ndimage.gaussian_filter(p, soft, truncate=2) for p in planes]
     limit = 3 * step * um_per_px
     planes += [np.clip(near.reshape(grid), -limit, limit), np.clip(edge.reshape(grid), -limit, limit)]
     m = _spread(size, rays, step, 0.5)
@@ -153,7 +156,8 @@ def carve(body, x_px, y_px, um_per_px, light, ray_um):
             full_t = full_t * (1 - 0.55 * hair)
         else:
             shine = light.ambient + 0.5 * light.lamp
-            full_g = full_g * (1 - 0.3 * hair) + 0.17 * hair * shine
+            full_t = full_t * (1 - 0.38 * hair)
+            full_g = full_g * (1 - 0.3 * hair) + 0.11 * hair * shine
     outline = planes[7] < 0
     if body.stage != "debris":
         outline = ndimage.binary_fill_holes(outline)

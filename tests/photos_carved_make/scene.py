@@ -3,7 +3,7 @@
 import numpy as np
 from debris import debris
 from eggs import cyst, shell
-from floors import covered_floor, lit_floor, rim, ruled
+from floors import clouds, covered_floor, lit_floor, rim, ruled
 from nauplius import nauplius
 from patches import carve
 from scipy import ndimage
@@ -24,7 +24,7 @@ def floor_of(rng, sit):
     elif sit.floor == "weave":
         floor = weave(rng, h, w, um, sit.light)
     elif sit.floor == "void":
-        floor = 0.5 * covered_floor(rng, h, w, "acrylic", sit.light)
+        floor = 0.35 * covered_floor(rng, h, w, "void", sit.light)
     else:
         floor = covered_floor(rng, h, w, sit.floor, sit.light)
     if sit.kind == "dish" and rng.random() < 0.6:
@@ -49,7 +49,7 @@ def _bodies(rng, sit):
 def _places(rng, sit, bodies, inside):
     """Where the bodies lie: apart as a rule, some touching, now and then one over another."""
     h, w = inside.shape
-    drop = ndimage.zoom(rng.uniform(0, 1, (4, 5)), (h / 4, w / 5), order=1, grid_mode=True, mode="nearest")
+    drop = 0.5 + 0.4 * clouds(rng, h, w, max(h, w) / 4)  # a drop does not spread evenly
     uneven, done, places = rng.uniform(0, 0.9), [], []
     for body in bodies:
         size = body.reach_um / sit.um_per_px * (0.52 if body.stage == "nauplius" else 0.9)
@@ -131,7 +131,8 @@ def compose(rng, sit):
     ray_um = 8.0 if sit.um_per_px < 7 else sit.um_per_px
     haze, objects = rng.uniform(0.0, 0.9) * (0.3 + sit.rough), []
     for body, (x, y) in zip(bodies, _places(rng, sit, bodies, inside), strict=True):
-        patch = carve(body, x, y, sit.um_per_px, sit.light, ray_um)
+        fine = 0.75 if body.stage == "shell" else 1.0  # thin walls want closer rays
+        patch = carve(body, x, y, sit.um_per_px, sit.light, fine * ray_um)
         off = abs(rng.normal(0, haze)) * 4.5 / sit.um_per_px  # lies above or below the plane of focus
         if off > 0.35:
             patch.through = ndimage.gaussian_filter(patch.through, (min(off, 1.7),) * 2 + (0,), truncate=2.5)

@@ -98,6 +98,9 @@ def sitting(rng, kind, hatched):
     sizes = SIZES["large" if kind in ("dish", "sieve") else "small"]
     width, height = sizes[rng.integers(len(sizes))]
     floor, mode, words = _floor(rng, kind)
+    light = _light(rng, mode)
+    if floor == "weave" and mode == "below":
+        light.ambient = light.ambient * 3.2  # the room's light falls on what lies over the threads
     strain = float(np.round(rng.uniform(405, 515)))
     # strains with large nauplii hatch from large cysts, but not strictly
     cyst = float(np.clip(120 + 0.29 * strain + rng.normal(0, 12), 222, 325))
@@ -109,6 +112,6 @@ def sitting(rng, kind, hatched):
     if floor == "weave":
         notes += ", sieve cloth"
     return Sitting(
-        kind, um, width, height, _light(rng, mode), floor, words, notes, lugol, strain, cyst, numbers, late, rough,
+        kind, um, width, height, light, floor, words, notes, lugol, strain, cyst, numbers, late, rough,
         crowd=float(rng.uniform(0.04, 0.16)), shadow=float(rng.uniform(0.25, 0.6)),
     )  # fmt: skip

@@ -27,7 +27,7 @@ def stuff_of(rng, lugol):
         return np.asarray(values, f) * f(np.exp(rng.normal(0, spread))) * np.exp(rng.normal(0, 0.05, 3)).astype(f)
 
     wall = vary((0.021, 0.044, 0.080), 0.18)
-    crust = vary((0.010, 0.020, 0.038), 0.15)
+    crust = vary((0.0085, 0.0185, 0.038), 0.18)
     one = Stuff(
         clear=(vary((0.0006, 0.0009, 0.0016)), vary((0.0016, 0.0015, 0.0013))),
         yolk=(vary((0.0012, 0.0068, 0.0175), 0.2), vary((0.0085, 0.0046, 0.0017))),
@@ -35,7 +35,7 @@ def stuff_of(rng, lugol):
         gut=(vary((0.004, 0.008, 0.012), 0.3), vary((0.003, 0.0025, 0.0015))),
         embryo=(vary((0.0018, 0.0076, 0.0180), 0.15), vary((0.0085, 0.0046, 0.0017))),
         wall=(wall, wall * np.asarray((0.75, 0.33, 0.15), f)),
-        crust=(crust, crust * np.asarray((0.42, 0.19, 0.085), f)),
+        crust=(crust, crust * np.asarray((0.29, 0.135, 0.066), f)),
         membrane=(vary((0.002, 0.0024, 0.003)), vary((0.006, 0.006, 0.0065))),
     )
     if lugol:

@@ -85,7 +85,7 @@ def umbrella(rng, stuff, mean_um):
 
     parts = [
         Part(embryo, tissue, samples=6, gloss=0.04, rim=0.6, rim_glow=0.35),
-        Part(membrane, clear, entries=2, samples=1, gloss=0.10, rim=0.42, rim_glow=1.0, opaque=0.05),
+        Part(membrane, clear, entries=2, samples=1, gloss=0.10, rim=0.42, rim_glow=0.65, opaque=0.05),
     ]
     top, bottom = lift + apart * 0.5 + fat + gap, lift - apart * 0.5 - fat - gap
     if degree != "membrane only":

@@ -1,21 +1,21 @@
 """Woven sieve cloth of steel or nylon, lit from above or from below."""
 
 import numpy as np
-from scipy import ndimage
+from floors import clouds
 
 
 def weave(rng, height, width, um_per_px, light):
     """Linear colours (h, w, 3) of the cloth and what shines through its openings."""
-    opening, wire = rng.uniform(100, 150), rng.uniform(52, 80)
+    opening, wire = np.float32(rng.uniform(100, 150)), np.float32(rng.uniform(52, 80))
     period = opening + wire
-    steel = rng.random() < 0.5
-    slow = ndimage.zoom(rng.normal(0, 1, (2, 6, 7)), (1, height / 6, width / 7), order=3)[:, :height, :width]
-    a = np.radians(rng.normal(0, 14))
+    steel = rng.random() < (0.3 if light.mode == "below" else 0.5)
+    slow = [clouds(rng, height, width, max(height, width) / 6) for _ in range(2)]
+    a = np.float32(np.radians(rng.normal(0, 14)))
     y, x = np.mgrid[:height, :width].astype(np.float32) * np.float32(um_per_px)
     u = (np.cos(a) * x + np.sin(a) * y + 14 * slow[0]) / period
     v = (-np.sin(a) * x + np.cos(a) * y + 14 * slow[1]) / period
     iu, iv = np.round(u), np.round(v)
-    drift = rng.normal(0, 0.035, (2, 4096))  # threads never lie at quite even distances
+    drift = rng.normal(0, 0.035, (2, 4096)).astype(np.float32)  # threads never lie at quite even distances
     du = (u - iu - drift[0][iu.astype(int) % 4096]) * period / (wire / 2)
     dv = (v - iv - drift[1][iv.astype(int) % 4096]) * period / (wire / 2)
     wave_u = np.cos(np.pi * v) * np.where(iu % 2 == 0, 1, -1)  # height of the thread that runs along v
@@ -34,7 +34,7 @@ def weave(rng, height, width, um_per_px, light):
 def _from_below(rng, on_u, on_v, cu, cv, top_u, steel):
     bright = np.array([0.66, 0.66, 0.66]) * rng.uniform(0.85, 1.05)
     if steel:
-        thread = np.array([0.035, 0.035, 0.036]) * rng.uniform(0.6, 2.0)
+        thread = np.array([0.09, 0.09, 0.092]) * rng.uniform(0.6, 1.8)
         shade = np.maximum(on_u, on_v)[..., None]
         return (bright * (1 - shade) + thread * shade).astype(np.float32)
 
