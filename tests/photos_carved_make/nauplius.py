@@ -185,7 +185,15 @@ def nauplius(rng, stuff, mean_um, *, late_share=0.0, limp_all=False, skin=False)
 
     def outside(cones):
         """Limbs as far as they stand out of the trunk: what is inside it is the trunk's own tissue."""
-        return lambda q: np.maximum(cones(q), -trunk(q) - 4)
+
+        def field(q):
+            d = cones(q)
+            close = np.flatnonzero(d < 1)  # elsewhere the cut changes nothing
+            if close.size:
+                d[close] = np.maximum(d[close], -trunk(q[:, close]) - 4)
+            return d
+
+        return field
 
     if skin:
         return _moult(rng, stuff, body, links, strands, pose, length_um)

@@ -5,7 +5,7 @@ from debris import debris
 from eggs import cyst, shell
 from floors import clouds, covered_floor, lit_floor, rim, ruled
 from nauplius import nauplius
-from patches import carve
+from patches import Patch, carve
 from scipy import ndimage
 from tissues import stuff_of
 from umbrella import umbrella
@@ -95,10 +95,10 @@ def _window(patch, shape, dx=0, dy=0):
 
 def _throw_shadow(picture, patch, sit):
     """Darken the floor beside and under a body, and brighten it where the body gathers light."""
-    light = sit.light
-    tall_px = min(patch.body.reach_um, 130.0) / sit.um_per_px
-    pad = int(tall_px * 1.2) + 4
-    dense = np.pad(1 - patch.through.mean(-1), pad)
+    light, half = sit.light, 2  # shadows are soft: half the resolution will do
+    tall_px = min(patch.body.reach_um, 130.0) / sit.um_per_px / half
+    pad = int(tall_px * 1.2) + 3
+    dense = np.pad(1 - patch.through[::half, ::half].mean(-1), pad)
     lean = -light.toward[:2] / max(light.toward[2], 0.35) * tall_px * 0.55
     soft = 0.10 * tall_px + 0.22 * tall_px * light.softness
     direct = light.lamp.mean() * light.toward[2]
@@ -107,13 +107,14 @@ def _throw_shadow(picture, patch, sit):
     contact = ndimage.gaussian_filter(dense, 0.22 * tall_px, truncate=2.5)
     shade = (1 - (0.55 + sit.shadow) * share * cast) * (1 - sit.shadow * (1 - share) * contact)
     if patch.body.caustic:
-        spot = np.pad(patch.cover, pad) * (1 - 0.7 * dense)
+        spot = np.pad(patch.cover[::half, ::half], pad) * (1 - 0.7 * dense)
         spot = ndimage.shift(ndimage.gaussian_filter(spot**2, 0.28 * tall_px, truncate=2.5), 1.25 * lean[::-1], order=1)
         shade = shade + patch.body.caustic * share * np.clip(spot - 0.25, 0, None)
-    wide = type(patch)(patch.x - pad, patch.y - pad, None, None, None, dense, patch.body)
+    shade = ndimage.zoom(np.clip(shade, 0.05, None).astype(np.float32), half, order=1, grid_mode=True, mode="nearest")
+    wide = Patch(patch.x - pad * half, patch.y - pad * half, None, None, None, shade, patch.body)
     found = _window(wide, picture.shape)
     if found:
-        picture[found[0]] *= np.clip(shade[found[1]], 0.05, None)[..., None]
+        picture[found[0]] *= shade[found[1]][..., None]
 
 
 def compose(rng, sit):
@@ -131,7 +132,7 @@ def compose(rng, sit):
     ray_um = 8.0 if sit.um_per_px < 7 else sit.um_per_px
     haze, objects = rng.uniform(0.0, 0.9) * (0.3 + sit.rough), []
     for body, (x, y) in zip(bodies, _places(rng, sit, bodies, inside), strict=True):
-        fine = 0.75 if body.stage == "shell" else 1.0  # thin walls want closer rays
+        fine = {"shell": 0.75, "nauplius": 1.1}.get(body.stage, 1.0)  # thin walls want closer rays
         patch = carve(body, x, y, sit.um_per_px, sit.light, fine * ray_um)
         off = abs(rng.normal(0, haze)) * 4.5 / sit.um_per_px  # lies above or below the plane of focus
         if off > 0.35:

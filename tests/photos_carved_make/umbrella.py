@@ -29,8 +29,8 @@ def umbrella(rng, stuff, mean_um):
     # the embryo is a pear: its fat end inside or near the shell at first, later down below
     fat, slim, apart = (
         radius * rng.uniform(0.76, 0.84),
-        radius * rng.uniform(0.56, 0.66),
-        radius * rng.uniform(0.40, 0.62),
+        radius * rng.uniform(0.49, 0.62),
+        radius * rng.uniform(0.48, 0.70),
     )
     up = 1.0 if rng.random() < 0.6 else -1.0
     low = np.array([0, 0, lift - up * apart * 0.5])
