@@ -42,7 +42,7 @@ def draw(seed, kind, number, hatched=True):
     """
     name = f"{kind.replace(' ', '-')}-{seed}-{number:02d}" + ("" if hatched else "-without-hatch")
     rng = np.random.default_rng([seed, zlib.crc32(kind.encode()), number, int(hatched)])
-    sit = sitting(rng, kind, hatched)
+    sit = sitting(rng, kind, number, hatched)
     camera = camera_of(rng, kind, sit.rough)
     scene, mask, drawn = compose(rng, sit)
     mask, rows = truth(sit, mask, drawn)

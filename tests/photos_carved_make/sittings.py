@@ -54,7 +54,7 @@ def _light(rng, mode):
     return Light("above", toward, share * colour, (1.08 - share) * colour, softness=float(rng.uniform(0.2, 0.7)))
 
 
-def _floor(rng, kind):
+def _floor(rng, kind, number):
     """Floor, mode of the light and words for it."""
     if kind in ("bright", "chamber", "wide"):
         return "lit", "below", f"{rng.choice(['LED', 'halogen', 'light pad'])}, transmitted"
@@ -69,7 +69,7 @@ def _floor(rng, kind):
     if kind == "dish":
         floor = str(rng.choice(["porcelain", "acrylic", "card"], p=[0.45, 0.3, 0.25]))
         return floor, "above", f"incident, on { {'porcelain': 'white', 'acrylic': 'black', 'card': 'grey'}[floor] }"
-    if rng.random() < 0.5:
+    if number % 2 == 0:
         return "weave", "below", "LED, transmitted"
     return "weave", "above", "incident, on grey"
 
@@ -92,19 +92,19 @@ def _numbers(rng, kind, area_mm2, hatched):
     return {"nauplius": nauplii, "umbrella": umbrellas, "cyst": cysts, "shell": shells, "debris": dirt}
 
 
-def sitting(rng, kind, hatched):
+def sitting(rng, kind, number, hatched):
     """Draw a photo's circumstances."""
     um = float(np.round(rng.uniform(*SCALES.get(kind, (3.8, 6.0))), 2))
     sizes = SIZES["large" if kind in ("dish", "sieve") else "small"]
     width, height = sizes[rng.integers(len(sizes))]
-    floor, mode, words = _floor(rng, kind)
+    floor, mode, words = _floor(rng, kind, number)
     light = _light(rng, mode)
     if floor == "weave" and mode == "below":
-        light.ambient = light.ambient * 3.2  # the room's light falls on what lies over the threads
+        light.ambient = light.ambient * 1.7  # the room's light falls on what lies over the threads
     strain = float(np.round(rng.uniform(405, 515)))
     # strains with large nauplii hatch from large cysts, but not strictly
     cyst = float(np.clip(120 + 0.29 * strain + rng.normal(0, 12), 222, 325))
-    lugol = int(mode == "below" and rng.random() < 0.15)
+    lugol = int(rng.random() < 0.17 and floor == "lit")
     numbers = _numbers(rng, kind, width * height * um * um / 1e6, hatched)
     late = float(rng.uniform(0.1, 0.5)) if rng.random() < 0.15 else float(rng.uniform(0, 0.06))
     rough = float(rng.beta(1.2, 2.2))

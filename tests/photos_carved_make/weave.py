@@ -34,7 +34,7 @@ def weave(rng, height, width, um_per_px, light):
 def _from_below(rng, on_u, on_v, cu, cv, top_u, steel):
     bright = np.array([0.66, 0.66, 0.66]) * rng.uniform(0.85, 1.05)
     if steel:
-        thread = np.array([0.09, 0.09, 0.092]) * rng.uniform(0.6, 1.8)
+        thread = np.array([0.06, 0.06, 0.062]) * rng.uniform(0.6, 1.8)
         shade = np.maximum(on_u, on_v)[..., None]
         return (bright * (1 - shade) + thread * shade).astype(np.float32)
 
