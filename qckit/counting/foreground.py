@@ -115,11 +115,21 @@ def open_mask(mask: np.ndarray, size: int) -> np.ndarray:
     """
     if size < 2:
         return mask
+    out = np.empty(mask.shape, bool)
+    for start in range(0, len(mask), ROWS):  # few rows at a time: they stay in the cache, and take no new memory each
+        first = max(0, start - size + 1)
+        some = _opened(mask[first : start + ROWS + size - 1], size)
+        out[start : start + ROWS] = some[start - first :][:ROWS]
+    return out
+
+
+def _opened(mask: np.ndarray, size: int) -> np.ndarray:
+    """As :func:`open_mask`, all rows at once."""
     before = (size - 1) // 2
     eroded = _shifted(_shifted(mask, size, 0, np.logical_and, before), size, 1, np.logical_and, before)
     before = size // 2  # from the other side, so that an even square opens without a shift
     dilated = _shifted(_shifted(eroded, size, 0, np.logical_or, before), size, 1, np.logical_or, before)
-    return dilated & mask
+    return np.logical_and(dilated, mask, out=dilated)
 
 
 def find_foreground(
