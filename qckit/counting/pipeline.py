@@ -97,7 +97,7 @@ def count_photo(
     signs_of_damage = signs_in_pixels(
         photo.pixels, reduction=photo.reduction, fine=lambda: read_brightness(path), green=green
     )
-    photo = replace(photo, pixels=green[:0])  # else the photo lies in memory beside all that follows
+    photo = replace(photo, pixels=green[:0], reduced=None)  # else the photo lies in memory beside all that follows
     findings = find_objects(work, reader=reader, stage_model=stage_model)
     analysis, found = findings.analysis, findings.found
     objects = _object_table(found, analysis, name or path.name)

@@ -30,7 +30,8 @@ from qckit.counting.proposals import Proposals
 from qckit.counting.stages import StageModel
 from qckit.counting.swing import doubts_of, off_chance
 from qckit.counting.two_groups import settle_round_bodies
-from qckit.counting.working import WorkImage, resize_to_scale
+from qckit.counting.working import WorkImage
+from qckit.photo.reading import resize_to_scale
 from qckit.stages import STAGE_RECORDS
 
 __all__ = ["JointReading", "propose_objects", "read_at_centres", "reader_key", "reader_module"]

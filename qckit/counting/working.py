@@ -7,9 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from qckit.photo import Photo
-from qckit.photo.decoding import pixels_of
 
-__all__ = ["WORK_UM_PER_PX", "WorkImage", "make_work_image", "resize_to_scale"]
+__all__ = ["WORK_UM_PER_PX", "WorkImage", "make_work_image"]
 
 WORK_UM_PER_PX = 8.0
 """Fine enough for a 200 µm cyst to span 25 px; finer pixels cost time and bring noise."""
@@ -68,7 +67,7 @@ def make_work_image(
     >>> counting.make_work_image(photo.read_photo(picture), 6.2).um_per_px
     8.0
     """
-    pixels = resize_to_scale(photo.pixels, um_per_px * photo.reduction, to_um_per_px)
+    pixels = photo.at_scale(um_per_px, to_um_per_px)
     if colour_gain is not None:
         pixels = _with_gain(pixels, colour_gain)
     step_x, step_y = photo.width_px / pixels.shape[1], photo.height_px / pixels.shape[0]
@@ -100,29 +99,3 @@ def _brightened(pixels: np.ndarray) -> tuple[np.ndarray, float]:
         return pixels, 1.0
     gain = min(BRIGHT / lightest, MOST_GAIN)
     return np.clip(np.rint(gain * np.arange(256)), 0, 255).astype(np.uint8).take(pixels), gain
-
-
-def resize_to_scale(pixels: np.ndarray, um_per_px: float, to_um_per_px: float, *, enlarge: bool = False) -> np.ndarray:
-    """Resample pixels from one scale to another, averaging what falls into a pixel.
-
-    Parameters
-    ----------
-    pixels : (M, N, 3) ndarray of uint8
-    um_per_px, to_um_per_px : float
-        Scale now and wanted. [µm/px]
-    enlarge : bool
-        Whether a coarser picture is brought up to the finer scale; left as it is otherwise.
-
-    Returns
-    -------
-    (P, Q, 3) ndarray of uint8
-    """
-    factor = um_per_px / to_um_per_px
-    if abs(factor - 1) < 0.02 or (factor > 1 and not enlarge):
-        return pixels
-    from PIL import Image
-
-    rows, cols = pixels.shape[:2]
-    size = (max(1, round(cols * factor)), max(1, round(rows * factor)))
-    method = Image.Resampling.BICUBIC if factor > 1 else Image.Resampling.BILINEAR  # both average when reducing
-    return pixels_of(Image.fromarray(pixels).resize(size, method, reducing_gap=None if factor > 0.5 else 2.0))

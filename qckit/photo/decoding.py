@@ -26,6 +26,8 @@ __all__ = [
     "pixels_of",
     "read_pillow",
     "read_tiff",
+    "resize_factor",
+    "resized",
 ]
 
 
@@ -126,7 +128,7 @@ def check_size(width: int, height: int, where: str) -> None:
 
 
 def read_pillow(data: bytes, shrink: int, where: str):
-    """Decode with Pillow; JPEG is reduced in the decoder where allowed."""
+    """Decode with Pillow, to a picture of its; JPEG is reduced in the decoder where allowed."""
     from PIL import Image, ImageOps
 
     if data[4:8] == b"ftyp":
@@ -147,22 +149,45 @@ def read_pillow(data: bytes, shrink: int, where: str):
             image.draft("RGB", (max(1, width // shrink), max(1, height // shrink)))
         image.load()
         upright = ImageOps.exif_transpose(image) if orientation in range(2, 9) else image
-        pixels = _to_rgb(upright)
+        picture = _to_rgb(upright)
     if orientation in (5, 6, 7, 8):
         width, height = height, width
-    return pixels, (width, height), taken, None, kind
+    return picture, (width, height), taken, kind
 
 
-def _to_rgb(image) -> np.ndarray:
-    """Return (M, N, 3) uint8 from any Pillow mode; transparent parts become white."""
+def _to_rgb(image):
+    """Return a Pillow image of mode RGB from any mode; transparent parts become white."""
     from PIL import Image
 
     if image.mode.startswith(("I", "F")):
-        return _to_bytes(np.asarray(image))
+        return Image.fromarray(_to_bytes(np.asarray(image)))
     if image.mode in ("RGBA", "LA", "PA", "RGBa", "La") or "transparency" in image.info:
         image = image.convert("RGBA")
         image = Image.alpha_composite(Image.new("RGBA", image.size, "white"), image)
-    return pixels_of(image if image.mode == "RGB" else image.convert("RGB"))
+    return image if image.mode == "RGB" else image.convert("RGB")
+
+
+def resize_factor(um_per_px: float, to_um_per_px: float, *, enlarge: bool = False) -> float:
+    """How many pixels become of each along an axis; exactly 1 where a picture stays as it is.
+
+    Parameters
+    ----------
+    um_per_px, to_um_per_px : float
+        Scale now and wanted. [µm/px]
+    enlarge : bool
+        Whether a coarser picture is brought up to the finer scale.
+    """
+    factor = um_per_px / to_um_per_px
+    return 1.0 if abs(factor - 1) < 0.02 or (factor > 1 and not enlarge) else factor
+
+
+def resized(image, factor: float) -> np.ndarray:
+    """The pixels of a Pillow image of mode RGB at another scale, averaging what falls into a pixel: (P, Q, 3) uint8."""
+    from PIL import Image
+
+    size = tuple(max(1, round(n * factor)) for n in image.size)
+    method = Image.Resampling.BICUBIC if factor > 1 else Image.Resampling.BILINEAR  # both average when reducing
+    return pixels_of(image.resize(size, method, reducing_gap=None if factor > 0.5 else 2.0))
 
 
 def pixels_of(image) -> np.ndarray:
@@ -233,7 +258,7 @@ def read_tiff(data: bytes, shrink: int, where: str):
         planar = page.planarconfig == 2
     if values is None:
         pixels, size, taken_too = _by_pillow(data, shrink, where)
-        return pixels, size, taken or taken_too, hint, "TIFF"
+        return pixels, size, taken or taken_too, hint
     if planar and values.ndim == 3:
         values = np.moveaxis(values, 0, -1)
     values = np.squeeze(values) if values.ndim > 3 else values
@@ -241,7 +266,7 @@ def read_tiff(data: bytes, shrink: int, where: str):
     if inverted:
         pixels = 255 - pixels
     pixels = np.ascontiguousarray(_turn(pixels, orientation))
-    return pixels, (pixels.shape[1], pixels.shape[0]), taken, hint, "TIFF"
+    return pixels, (pixels.shape[1], pixels.shape[0]), taken, hint
 
 
 def _by_pillow(data: bytes, shrink: int, where: str):
@@ -250,12 +275,12 @@ def _by_pillow(data: bytes, shrink: int, where: str):
 
     try:
         with _unprinted():
-            pixels, size, taken, _, _ = read_pillow(data, shrink, where)
+            picture, size, taken, _ = read_pillow(data, shrink, where)
     except UnidentifiedImageError:
         raise
     except OSError as error:
         raise NoLightError("its data cannot be unpacked") from error
-    return pixels, size, taken
+    return pixels_of(picture), size, taken
 
 
 def _check_pages(data: bytes, where: str) -> None:

@@ -18,9 +18,10 @@ from qckit.counting.foreground import open_mask
 from qckit.counting.light import LOG_CODE, background_at, estimate_light, signal_of
 from qckit.counting.stages import CLASSES, load_stage_model, save_stage_model
 from qckit.counting.steps import steps_of, sums_across, turned
-from qckit.counting.working import WorkImage, resize_to_scale
+from qckit.counting.working import WorkImage
 from qckit.errors import InputError
 from qckit.files import neutralise, write_whole
+from qckit.photo.reading import resize_to_scale
 
 
 def discs(shape, centres, radius):

@@ -107,7 +107,7 @@ def alter_light(work: WorkImage, rng: np.random.Generator, *, grey: bool = False
     """
     from PIL import Image, ImageFilter
 
-    from qckit.counting.working import resize_to_scale
+    from qckit.photo.reading import resize_to_scale
 
     pixels = work.pixels
     scale = float(rng.uniform(1.0, 1.35)) if work.um_per_px < 10 and rng.random() < 0.4 else 1.0
