@@ -109,7 +109,6 @@ def _four_by_four(
     height, width = shape
     rows, cols, rim = (last - first) // FOLD + 1, width // FOLD + 1, FOLD // 2
     n_rows, n_cols = picture.shape[:2]
-    pixels = np.ascontiguousarray(picture).view("V3")[..., 0]  # whole pixels moved at once
     out = np.empty((rows, cols, FOLD), "V12")  # four pixels moved at once
     strip = np.empty((FOLD * ROWS, FOLD * cols, 3), np.uint8)
     left = rim if across > 0 else rim + width - n_cols
@@ -124,9 +123,16 @@ def _four_by_four(
         part[~there] = RIM
         if there.any():
             ends = of[there][[0, -1]]
-            some = pixels[ends.min() : ends.max() + 1, ::across]
-            part.view("V3")[there.argmax() :, inside, 0][: len(some)] = some[::down]
-        here[:] = part.reshape(len(here), FOLD, 3 * FOLD * cols).view("V12").transpose(0, 2, 1)
+            some = picture[ends.min() : ends.max() + 1][::down]
+            to = part[there.argmax() :][: len(some), inside]
+            if across > 0:
+                to[:] = some
+            else:  # sooner than whole pixels backwards
+                for channel in range(3):
+                    to[..., channel] = some[:, ::-1, channel]
+        fours = part.reshape(len(here), FOLD, 3 * FOLD * cols).view("V12")
+        for k in range(FOLD):
+            here[..., k] = fours[:, k]
     return out.view(np.uint8).reshape(1, rows, cols, 3 * FOLD**2)
 
 
