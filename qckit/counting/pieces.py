@@ -96,10 +96,10 @@ def _contrasts(work: WorkImage, backgrounds: list[np.ndarray], is_dark: bool, *,
     """Contrast of pixels per channel, in natural logarithms: positive is darker, in dark field brighter."""
     n_cols = -(-work.pixels.shape[1] // BACKGROUND_STEP)
     near = rows // BACKGROUND_STEP * n_cols + cols // BACKGROUND_STEP
-    codes = work.pixels.reshape(-1, 3).take(flat, axis=0)
+    codes, at = work.pixels.ravel(), 3 * flat
     sign = np.float32(0.01 if is_dark else -0.01)
     return [
-        sign * (LOG_CODE.take(codes[:, c].astype(np.intp), mode="wrap") - back.take(near, mode="wrap"))
+        sign * (LOG_CODE.take(codes.take(at + c, mode="wrap"), mode="wrap") - back.take(near, mode="wrap"))
         for c, back in enumerate(backgrounds)
     ]
 
