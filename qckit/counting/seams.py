@@ -194,9 +194,10 @@ def _least_edge(values: np.ndarray, reach: int) -> float:
     return max(LEAST_STEP, STEPS * (float(total.sum()) / one.size))
 
 
-def _edges(middle: np.ndarray, beside: np.ndarray, least: float) -> np.ndarray:
-    """Where a step is that much larger than its neighbours."""
-    return middle - np.minimum(middle, beside) > np.uint8(min(least, 255))
+def _excess(middle: np.ndarray, beside: np.ndarray) -> np.ndarray:
+    """By how much a step is larger than its neighbours; 0 where it is not."""
+    out = np.minimum(middle, beside)
+    return np.subtract(middle, out, out=out)
 
 
 def _summed_up(values: np.ndarray, reach: int, least: float, *, reduced: bool | None):
@@ -211,8 +212,9 @@ def _summed_up(values: np.ndarray, reach: int, least: float, *, reduced: bool | 
     for first, middle, beside in strips_of_steps(values, reach):
         n = len(middle)
         here = slice(first, first + n)
-        cells[here] = _per_cell(np.greater(middle[:, :width], beside[:, :width], out=larger[:n]))
-        n_edges[here] = count_per_row(_edges(middle, beside, least))
+        excess = _excess(middle, beside)
+        cells[here] = _per_cell(np.greater(excess[:, :width], 0, out=larger[:n]))
+        n_edges[here] = count_per_row(excess > np.uint8(min(least, 255)))
         if reduced is not None:
             n_sharp[here] = sharp_per_row(middle, beside, reduced=reduced)
     return n_edges, cells, n_sharp
@@ -240,7 +242,7 @@ def _whole_row(values: np.ndarray, n_edges: np.ndarray, reach: int, least: float
     for k in np.argsort(-z)[:6]:
         if z[k] < ROW_Z or n[k] < ROW_PX:
             break
-        edge = _edges(*steps_of(values[k : k + 1 + 3 * reach], reach), least)[0]
+        edge = _excess(*steps_of(values[k : k + 1 + 3 * reach], reach))[0] > np.uint8(min(least, 255))
         if not _is_line(values, edge, k + reach) and not is_one_outline(values, k + reach, reach):
             return int(k + reach)
     return None
