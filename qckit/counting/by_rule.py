@@ -74,8 +74,9 @@ def see_places(work: WorkImage, model: StageModel, reading) -> tuple[Analysis, S
     analysis : Analysis
     places : SeenPlaces
     """
-    proposed = reading.propose()
-    around = look_around(reading.heat(), proposed, stride=reading.stride, um_per_px=reading.um_per_px)
+    heat = reading.heat()
+    proposed = reading.propose(heat)
+    around = look_around(heat, proposed, stride=reading.stride, um_per_px=reading.um_per_px)
     noticed = reading.noticed_at(proposed.rows, proposed.cols)
     proposals = in_work_pixels(work, reading.shape, proposed)
     analysis, piece, every = analyse_at_centres(work, proposals, accept_all)

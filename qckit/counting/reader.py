@@ -255,11 +255,14 @@ class Reading:
     mirrored: dict[tuple[int, int], list] = field(default_factory=dict)
     stride = STRIDE
 
-    def propose(self) -> Proposals:
-        """Propose centres and stages; of several images the logits are averaged."""
+    def propose(self, heat: np.ndarray | None = None) -> Proposals:
+        """Propose centres and stages; of several images the logits are averaged.
+
+        ``heat`` is what :meth:`heat` returns, where it is there already.
+        """
         from scipy.special import expit, softmax
 
-        logit = self.heat()
+        logit = self.heat() if heat is None else heat
         r, c = _peaks(logit, np.log(LEAST_HEAT / (1 - LEAST_HEAT)))
         row, col, score = (r + 0.5) * STRIDE, (c + 0.5) * STRIDE, expit(logit[r, c].astype(float))
         votes = Votes(logit.shape, partial(_centres_of, self.strips, _network(MODEL).last))
