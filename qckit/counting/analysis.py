@@ -180,7 +180,7 @@ def find_ground(work: WorkImage) -> Ground:
 
 def _measure(work: WorkImage, light: Light, foreground: Foreground, cut: Cut, *, join: bool = True) -> CutMeasures:
     """List and measure the candidates of one cut: ways of joining its pieces, or each piece as it is."""
-    pieces = sum_pieces(work, light, foreground.signal, cut)
+    pieces = sum_pieces(work, light, cut)
     if join:
         candidates = list_candidates(cut.patch, pieces.pairs, pieces.sums[:, 0] * work.um_per_px**2)
     else:

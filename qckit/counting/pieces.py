@@ -115,15 +115,13 @@ def _gradient(work: WorkImage, flat: np.ndarray, rows: np.ndarray, cols: np.ndar
     return 0.5 * np.sqrt(dx * dx + dy * dy)
 
 
-def sum_pieces(work: WorkImage, light: Light, signal: np.ndarray, cut: Cut) -> PieceSums:
+def sum_pieces(work: WorkImage, light: Light, cut: Cut) -> PieceSums:
     """Add up what the features need, per piece.
 
     Parameters
     ----------
     work : WorkImage
     light : Light
-    signal : (M, N) ndarray
-        Smoothed signal.
     cut : Cut
 
     Returns
@@ -158,7 +156,7 @@ def sum_pieces(work: WorkImage, light: Light, signal: np.ndarray, cut: Cut) -> P
             x,
             y,
             contrast=_contrasts(work, backgrounds, is_dark, flat=at, rows=row, cols=col),
-            s=signal.ravel().take(at),
+            s=cut.signal[here],
             d=cut.depth[here],
             g=_gradient(work, at, row, col) / green_level,  # of the same channel
             typical=typical,

@@ -144,9 +144,10 @@ def cut_at_centres(mask: np.ndarray, signal: np.ndarray, um_per_px: float, propo
     if len(shared):
         more, of_more = _shared_patches(runs, seeds > 1, proposals, piece=piece, under=under)
         flat, label = np.concatenate([flat, more]), np.concatenate([label, of_more])
-    kept = _without_halo(label, signal.ravel().take(flat), alone=seeds[owner] == 0)
+    value = signal.ravel().take(flat)
+    kept = _without_halo(label, value, alone=seeds[owner] == 0)
     if not kept.all():
-        flat, label = flat[kept], label[kept]
+        flat, label, value = flat[kept], label[kept], value[kept]
     begins = starts_of(label)
     there = label[begins[:-1]]  # pieces that kept no pixel are no pieces
     renumbered = np.zeros(len(owner), np.int32)
@@ -154,7 +155,8 @@ def cut_at_centres(mask: np.ndarray, signal: np.ndarray, um_per_px: float, propo
     labels = np.zeros(shape, np.uint16 if len(there) < 2**16 else np.int32)  # half the memory to clear and to look up
     labels.ravel()[flat] = np.repeat(renumbered[there], np.diff(begins))
     owner = np.r_[owner[:1], owner[there]]
-    return Cut(labels, owner, flat, begins, depth_of(flat, shape, um_per_px)), renumbered[piece].astype(np.int64)
+    cut = Cut(labels, owner, flat, begins, depth=depth_of(flat, shape, um_per_px), signal=value)
+    return cut, renumbered[piece].astype(np.int64)
 
 
 def _patches_to_keep(runs: Runs, seeds: np.ndarray, um_per_px: float) -> np.ndarray:

@@ -40,6 +40,8 @@ class Cut:
         Where each piece that has pixels starts among them, and the end.
     depth : (k,) ndarray of float32
         Distance to the outside of the patch, or of the core. [µm]
+    signal : (k,) ndarray
+        How far each of these pixels stands out.
     """
 
     labels: np.ndarray
@@ -47,6 +49,7 @@ class Cut:
     flat: np.ndarray
     starts: np.ndarray
     depth: np.ndarray
+    signal: np.ndarray
 
 
 def cut_pieces(mask: np.ndarray, signal: np.ndarray, um_per_px: float) -> tuple[Cut, Cut]:
@@ -90,7 +93,7 @@ def cut_pieces(mask: np.ndarray, signal: np.ndarray, um_per_px: float) -> tuple[
         parts = _cut_core(inside, signal[box], um_per_px)
         if parts is not None:
             cored.put(i, box, inside, parts)
-    return whole.finish(), cored.finish()
+    return whole.finish(signal), cored.finish(signal)
 
 
 class _Canvas:
@@ -107,11 +110,12 @@ class _Canvas:
         self.depth[box][here] = far[here]
         self.owner += [patch] * count
 
-    def finish(self) -> Cut:
+    def finish(self, signal: np.ndarray) -> Cut:
         flat = np.flatnonzero(self.labels != 0)  # of truth values it is several times faster
         order, starts = piece_after_piece(self.labels.ravel().take(flat))
         flat = flat[order]
-        return Cut(self.labels, np.asarray(self.owner, np.int32), flat, starts, self.depth.ravel().take(flat))
+        owner, depth = np.asarray(self.owner, np.int32), self.depth.ravel().take(flat)
+        return Cut(self.labels, owner, flat, starts, depth=depth, signal=signal.ravel().take(flat))
 
 
 def piece_after_piece(label: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
