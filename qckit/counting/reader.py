@@ -166,11 +166,11 @@ def _planes(strips: list[np.ndarray], layer: LastLayer, which: tuple[int, ...]) 
             part = strip[:, start : start + 32]
             # row by row: products so small stay on one thread, whose fellows would only wait for each other
             sums = weights.reshape(-1, weights.shape[2]) @ part.astype(np.float32).transpose(1, 0, 2)
+            sums *= step.reshape(-1, 1)
+            sums += offset.reshape(-1, 1)
             sums = sums.reshape(-1, *step.shape, cols).transpose(1, 2, 0, 3)
             for k in range(4):
-                here = out[:, top + k // 2 : top + 2 * part.shape[1] : 2, k % 2 :: 2]
-                np.multiply(sums[:, k], step[:, k, None, None], out=here)
-                here += offset[:, k, None, None]
+                out[:, top + k // 2 : top + 2 * part.shape[1] : 2, k % 2 :: 2] = sums[:, k]
             top += 2 * part.shape[1]
     return out
 
