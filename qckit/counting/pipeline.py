@@ -86,13 +86,12 @@ def count_photo(
     start = time.perf_counter()
     path = Path(need_text("path", path))
     um_per_px = check_scale(um_per_px, path.name)
-    photo = photo or read_photo(path, um_per_px=um_per_px, finest_um_per_px=finest_scale(reader))
+    finest = finest_scale(reader)
+    photo = photo or read_photo(path, um_per_px=um_per_px, finest_um_per_px=finest)
     size = {"width_px": photo.width_px, "height_px": photo.height_px}
-    check_countable(**size, um_per_px=um_per_px, finest_um_per_px=finest_scale(reader), where=path.name)
+    check_countable(**size, um_per_px=um_per_px, finest_um_per_px=finest, where=path.name)
     region = None if region is None else check_region(region, **size)
-    work = make_work_image(
-        photo, um_per_px, to_um_per_px=finest_scale(reader), colour_gain=_colour_gain(reader, stage_model)
-    )
+    work = make_work_image(photo, um_per_px, to_um_per_px=finest, colour_gain=_colour_gain(reader, stage_model))
     green = np.ascontiguousarray(photo.pixels[..., 1])
     signs_of_damage = signs_in_pixels(
         photo.pixels, reduction=photo.reduction, fine=lambda: read_brightness(path), green=green
