@@ -212,14 +212,18 @@ def _lasting(values: np.ndarray, rows: np.ndarray, reach: int, look: _Look) -> n
     for k in range(3):
         one, two = values[rows + k * reach], values[rows + (k + 1) * reach]
         sizes.append(np.maximum(one, two) - np.minimum(one, two))
-    lasting, least = _sharp(sizes[1], np.maximum(sizes[0], sizes[2]), look), np.ceil(STAYS * sizes[1]).astype(np.int16)
-    at = rows + reach
-    up = values[at + reach] > values[at]
+    sharp = _sharp(sizes[1], np.maximum(sizes[0], sizes[2]), look)
+    which, cols = np.divmod(np.flatnonzero(sharp), sharp.shape[1])  # few: only they are looked at further
+    least, at = np.ceil(STAYS * sizes[1][which, cols]), rows[which] + reach
+    up = values[at + reach, cols] > values[at, cols]
+    lasting = np.ones(len(cols), bool)
     for apart in look.stays_px:
-        below, above = values[np.minimum(len(values) - 1, at + reach + apart)], values[np.maximum(0, at - apart)]
-        there = np.where(up, below, above).astype(np.int16) - np.where(up, above, below)
-        lasting &= there >= least
-    return np.where(lasting, np.where(up, np.int8(1), np.int8(-1)), np.int8(0))
+        below, above = np.minimum(len(values) - 1, at + reach + apart), np.maximum(0, at - apart)
+        there = values[below, cols].astype(np.int16) - values[above, cols]
+        lasting &= np.where(up, there, -there) >= least
+    out = np.zeros(sharp.shape, np.int8)
+    out[which[lasting], cols[lasting]] = np.where(up, 1, -1)[lasting]
+    return out
 
 
 def _may_be_cuts(signs: np.ndarray, look: _Look, least: int) -> np.ndarray:
