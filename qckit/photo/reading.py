@@ -150,7 +150,8 @@ def read_photo(path, *, um_per_px: float | None = None, finest_um_per_px: float 
         Scale of the full photo. [µm/px]
     finest_um_per_px : float, optional
         With ``um_per_px``: the reader may reduce the photo by halves inside the decoder as long as its pixels stay at
-        least this fine. Saves most of the decoding time of large JPEG files. [µm/px]
+        least this fine. Saves most of the decoding time of large JPEG files. The rest of the way to that scale is
+        ``reduced``. [µm/px]
 
     Returns
     -------

@@ -1,6 +1,7 @@
 """Reading photos: formats, depths, orientation, time, limits, and every failure as one line."""
 
 import io
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -178,3 +179,15 @@ def test_folders_are_searched_and_equal_names_kept_apart(tmp_path):
     (tmp_path / "bare").mkdir()
     with pytest.raises(InputError, match=r"no photo in this folder. Looked for \.jpg, \.jpeg, \.png"):
         find_photos([tmp_path / "bare"])
+
+
+@pytest.mark.parametrize("um_per_px", [3.91, 11.9])
+def test_a_photo_reduced_as_it_is_read_is_the_one_reduced_later(request, um_per_px):
+    path = request.config.rootpath / "tests" / "photos" / "photos" / "bright-04.jpg"
+    photo = read_photo(path, um_per_px=um_per_px, finest_um_per_px=12.0)
+    assert (photo.reduced is None) == (um_per_px == 11.9)  # near enough to stay as it is
+    later = replace(photo, reduced=None)
+    for to_um_per_px in (12.0, 16.0):  # the scale it was read for, and another
+        here, there = photo.at_scale(um_per_px, to_um_per_px), later.at_scale(um_per_px, to_um_per_px)
+        assert here.shape == there.shape and (here == there).all()
+        assert here.shape[1] * to_um_per_px == pytest.approx(photo.width_px * um_per_px, rel=0.01)
