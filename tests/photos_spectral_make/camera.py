@@ -36,7 +36,7 @@ def choose(rng, kinds, chances):
         "old": ((4000, 9000), (8, 20), (0.0, 0.25), (0.8, 1.2), (0.0, 0.05), (0.2, 0.7), (0.75, 1.05), (0.05, 0.3)),
         "good": ((14000, 35000), (2, 5), (0.0, 0.25), (0.8, 1.2), (0.0, 0.12), (0.2, 0.6), (0.95, 1.15), (0.02, 0.15)),
     }[kind]
-    off = {"phone": 0.05, "usb": 0.10, "old": 0.10, "good": 0.03}[kind]
+    off = {"phone": 0.03, "usb": 0.06, "old": 0.06, "good": 0.02}[kind]
     warmth, tint = rng.normal(0, off), rng.normal(0, off * 0.4)
     balance = (1 + warmth, 1 - tint, 1 - warmth)
     u = rng.uniform
@@ -61,7 +61,7 @@ def _zoomed(band, scale):
     return out
 
 
-def _exposed(scene, lens, light, camera, illumination, aim, rng):
+def _exposed(scene, lens, light, camera, illumination, aim, bodies, rng):
     """Sensor colours, 1 at full well, before the filter array."""
     sensitivity = sensor(rng, camera.kind)
     weights = (sensitivity * light).astype(np.float32)
@@ -72,9 +72,29 @@ def _exposed(scene, lens, light, camera, illumination, aim, rng):
             raw[c] += weights[c, b] * band
     white = weights.sum(axis=1)
     raw *= illumination[None]
-    level = float(np.percentile(raw[1, ::7, ::7] / white[1], aim[0]))
+    seen = raw[1, ::3, ::3] / white[1]
+    # on black the eye behind the camera exposes for the bodies, elsewhere for the ground
+    seen = seen[bodies[::3, ::3]] if bodies is not None else seen
+    level = float(np.percentile(seen, aim[0])) if seen.size > 40 else 0.3
     gain = aim[1] / max(level, 1e-4)
     return raw * gain, white, colour_matrix(sensitivity, light)
+
+
+def _along(array, weights, axis):
+    # mirrored about the edge pixel, which keeps the filter array's order
+    return ndimage.correlate1d(array, weights, axis=axis, mode="mirror")
+
+
+def _green(seen, careful):
+    """Green where the array has red or blue; a careful camera follows edges, a cheap one leaves zips along them."""
+    near, far = np.array([0.5, 0, 0.5]), np.array([-0.25, 0, 0.5, 0, -0.25])
+    guess = [_along(seen, near, axis) + 0.8 * _along(seen, far, axis) for axis in (0, 1)]
+    if not careful:
+        return 0.5 * (guess[0] + guess[1])
+    change = [np.abs(_along(seen, np.array([-1.0, 0, 1.0]), k)) + 4 * np.abs(_along(seen, far, k)) for k in (0, 1)]
+    change = [ndimage.uniform_filter(c, 3) + 1e-3 for c in change]
+    down = change[1] ** 2 / (change[0] ** 2 + change[1] ** 2)
+    return down * guess[0] + (1 - down) * guess[1]
 
 
 def _mosaic(raw, camera, white, rng):
@@ -90,17 +110,14 @@ def _mosaic(raw, camera, white, rng):
     # balanced first, so that the three colours can be compared across neighbours
     seen = (seen / white[colour]).astype(np.float32)
     is_green = colour == 1
-    near, far = np.array([0.25, 0, 0.25]), np.array([0.25, 0, 0, 0, 0.25])
-    known = seen * is_green
-    around = ndimage.correlate1d(known, near, axis=0) + ndimage.correlate1d(known, near, axis=1)
-    own = seen - ndimage.correlate1d(seen, far, axis=0) - ndimage.correlate1d(seen, far, axis=1)
+    out_green = _green(seen, camera.kind in ("phone", "good"))
     out = np.empty((3, height, width), np.float32)
-    out[1] = green = np.where(is_green, seen, around + 0.4 * own)
+    out[1] = green = np.where(is_green, seen, out_green)
     cross = np.array([0.25, 0.5, 0.25])
     for c in (0, 2):
         gap = (seen - green) * (colour == c)
         # a quarter of the pixels know this colour
-        spread = ndimage.correlate1d(ndimage.correlate1d(gap, cross, axis=0), cross, axis=1) * 4
+        spread = _along(_along(gap, cross, 0), cross, 1) * 4
         out[c] = green + spread
     return out
 
@@ -122,14 +139,14 @@ def _smeared(luma, strength, sigma):
     return mean + detail * (1 - strength * (1 - keep))
 
 
-def take(scene, lens, light, camera, illumination, glare, aim, rng):
+def take(scene, lens, light, camera, illumination, glare, aim, bodies, rng):
     """Develop the picture; ``aim`` is (percentile, level) of the exposure."""
     scene += glare[None]
     height, width = scene.shape[1:]
     y, x = np.ogrid[:height, :width]
     far = ((x - width / 2) ** 2 + (y - height / 2) ** 2) / (width**2 + height**2) * 4
     illumination = illumination * (1 - camera.vignette * far).astype(np.float32)
-    raw, white, matrix = _exposed(scene, lens, light, camera, illumination, aim, rng)
+    raw, white, matrix = _exposed(scene, lens, light, camera, illumination, aim, bodies, rng)
     picture = _mosaic(raw, camera, white, rng)
     picture /= np.array(camera.balance, np.float32)[:, None, None]
     matrix = np.eye(3) + camera.colour * (matrix - np.eye(3))

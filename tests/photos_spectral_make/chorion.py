@@ -8,13 +8,13 @@ ALL = (slice(None), slice(None))
 
 
 def _unit(vector):
-    return np.asarray(vector, float) / np.linalg.norm(vector)
+    return (np.asarray(vector, float) / np.linalg.norm(vector)).astype(np.float32)
 
 
 def _tilted(rng, azimuth, up):
     """Unit vector at ``azimuth`` in the sheet's plane and ``up`` (sine) towards the viewer."""
     flat = np.sqrt(max(0, 1 - up * up))
-    return np.array([flat * np.cos(azimuth), flat * np.sin(azimuth), up])
+    return np.array([flat * np.cos(azimuth), flat * np.sin(azimuth), up], np.float32)
 
 
 class Ball:
@@ -22,12 +22,13 @@ class Ball:
 
     def __init__(self, canvas, centre_um, radius_um, wall_um, rng, uneven=0.015, squash=None):
         self.canvas, self.radius, self.wall = canvas, radius_um, wall_um
-        self.window = canvas.window(np.asarray(centre_um, float)[None], radius_um * 1.25)
+        centre_um = [float(v) for v in centre_um]
+        self.window = canvas.window(np.asarray(centre_um)[None], radius_um * 1.25)
         x, y = canvas.grid(self.window)
         x, y = x - centre_um[0], y - centre_um[1]
         turn = rng.uniform(0, np.pi)
         flat = rng.uniform(0, 0.05) if squash is None else squash
-        c, s = np.cos(turn), np.sin(turn)
+        c, s = float(np.cos(turn)), float(np.sin(turn))
         u, v = (c * x + s * y) * (1 + flat), (c * y - s * x) * (1 - flat * 0.5)
         around = np.arctan2(v, u)
         lumps = sum(rng.normal(0, uneven / k) * np.cos(k * around + rng.uniform(0, 6.3)) for k in (2, 3, 5, 8))
@@ -52,7 +53,7 @@ class Ball:
         """Part of a wall on the ``axis`` side of a ragged cut."""
         n = self.face(side)
         height = sum(a * b for a, b in zip(axis, n))
-        across = np.cross(axis, [0.3, 0.5, 0.81])
+        across = _unit(np.cross(axis, [0.3, 0.5, 0.81]))
         other = np.cross(axis, across)
         turn = np.arctan2(sum(a * b for a, b in zip(across, n)), sum(a * b for a, b in zip(other, n)))
         rag = sum(size * np.cos(k * turn + phase) for k, size, phase in teeth)
@@ -113,18 +114,19 @@ def draw_cyst(how, um_per_px, shift_px, rng, tissue):
     texture = noise(rng, thick.shape, 9 / canvas.step_um)
     texture = 1 + rough * texture + 0.06 * noise(rng, thick.shape, 40 / canvas.step_um)
     if not bare:
-        canvas.add("haematin", window, 2.8 * ball.path * how["brown"] * texture * cover)
+        canvas.add("haematin", window, 3.2 * ball.path * how["brown"] * texture * cover)
         canvas.add("scatter", window, 0.45 * ball.path * texture * cover)
     full = thick / 240 * texture * how["fill"] * cover
     canvas.add("carotenoid", window, 3.0 * full * tissue["carotenoid"])
     canvas.add("yolk", window, (1.6 if bare else 2.6) * full)
-    canvas.add("gut", window, (0.0 if bare else 1.5) * full * how["brown"] ** 2)
+    canvas.add("gut", window, (0.0 if bare else 0.9) * full * how["brown"] ** 2)
+    canvas.add("soot", window, (0.0 if bare else 0.4) * full * how["brown"] ** 2)
     canvas.add("scatter", window, (4.2 if bare else 2.5) * full)
     if tissue["iodine"] > 0:
         canvas.add("iodine", window, tissue["iodine"] * 1.4 * full)
     canvas.add("edge", window, 0.6 * np.clip((ball.rho / radius - 0.86) / 0.14, 0, 1) ** 2 * cover)
     canvas.draw_into_outline(window, cover)
-    canvas.raise_to(window, height * cover + rough * 14 * (texture - 1) * cover)
+    canvas.raise_to(window, height * cover + rough * 35 * (texture - 1) * cover)
     return canvas
 
 

@@ -85,7 +85,7 @@ def _counts(kind, rng, hatched, area_mm2):
 
 
 def _size(kind, rng):
-    pixels = rng.uniform(2.0, 2.5) if kind in ("dish", "sieve") else rng.uniform(1.25, 1.9)
+    pixels = rng.uniform(1.9, 2.3) if kind in ("dish", "sieve") else rng.uniform(1.25, 1.9)
     ratio = rng.choice([4 / 3, 4 / 3, 3 / 2, 16 / 9, 1.0, 3 / 4], p=[0.35, 0.15, 0.2, 0.15, 0.1, 0.05])
     width = int(round(np.sqrt(pixels * 1e6 * ratio) / 8) * 8)
     return int(round(width / ratio / 8) * 8), width
@@ -124,7 +124,7 @@ def _aim(below, floor, kind, rng):
     if floor == "mesh":
         return 90, rng.uniform(0.4, 0.7)
     if floor in ("dark", "black acrylic", "black velvet"):
-        return (98.6 if kind == "dish" else 98.0), rng.uniform(0.28, 0.55)
+        return (93 if floor == "dark" else 85), rng.uniform(0.22, 0.45)
     if floor.startswith("grey"):
         return 50, rng.uniform(0.2, 0.42)
     return 60, rng.uniform(0.5, 0.8)
@@ -152,7 +152,7 @@ def choose(kind, hatched, rng):
         float(rng.normal(0, 30) + (rng.random() < 0.12) * rng.uniform(40, 90)),
     )
     strain, cyst = STRAINS[rng.integers(len(STRAINS))]
-    strain, cyst = float(np.clip(round(strain * rng.normal(1, 0.015)), 400, 520)), cyst * rng.normal(1, 0.02)
+    strain, cyst = float(np.clip(round(strain * rng.normal(1, 0.015)), 400, 520)), float(cyst * rng.normal(1, 0.02))
     lugol = int(hatched and floor not in ("dark",) and rng.random() < 0.14)
     slant = rng.uniform(0.35, 1.3)
     lamp = Lamp(
@@ -162,7 +162,7 @@ def choose(kind, hatched, rng):
         rng.uniform(0.25, 0.6),
         rng.uniform(0.12, 0.4),
         rng.uniform(0.05, 0.35),
-        rng.uniform(0.25, 0.55),
+        rng.uniform(0.12, 0.36),
     )
     area = shape[0] * shape[1] * (um_per_px / 1000) ** 2
     counts, notes = _counts(kind, rng, hatched, area)
@@ -171,7 +171,7 @@ def choose(kind, hatched, rng):
         "yolk": rng.uniform(0.7, 1.4),
         "gut": rng.uniform(0.6, 1.4),
         "iodine": rng.uniform(0.6, 1.3) if lugol else 0.0,
-        "brown": rng.uniform(0.75, 1.35),
+        "brown": rng.uniform(0.85, 1.4),
     }
     style = {
         "second_instar": rng.choice([0.02, 0.06, 0.35], p=[0.5, 0.35, 0.15]),

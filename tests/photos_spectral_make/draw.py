@@ -61,7 +61,8 @@ def _uneven(cond, rng):
         size = rng.uniform(0.06, 0.3) * width
         spot = np.exp(-((((x - gx) ** 2 + ((y - gy) * rng.uniform(0.7, 1.6)) ** 2) / size**2) ** 1.3))
         ripple = 1 + 0.25 * noise(rng, cond.shape, 120)
-        glare = (rng.uniform(0.03, 0.14) * spot * np.clip(ripple, 0, 2)).astype(np.float32)
+        strength = rng.uniform(0.03, 0.14) * (0.35 if cond.floor.startswith("black") else 1)
+        glare = (strength * spot * np.clip(ripple, 0, 2)).astype(np.float32)
     return field.astype(np.float32), glare
 
 
@@ -69,7 +70,7 @@ def _lay(scene, patch, body, cond):
     if cond.below:
         optics.lay_below(scene, patch, cond.lens, body.z_um, cond.phase)
     elif cond.floor == "dark":
-        optics.lay_dark_field(scene, patch, cond.lens, body.z_um, 0.42, 0.5)
+        optics.lay_dark_field(scene, patch, cond.lens, body.z_um, 0.42, 0.26)
     else:
         black = cond.floor.startswith("black")
         optics.lay_above(scene, patch, cond.lens, body.z_um, cond.lamp, body.z_um * 0.7, black)
@@ -148,7 +149,8 @@ def _developed(seed, kind, number, hatched):
         one = _register(mask, patch, k, body, cond)
         if one:
             known[k] = one
-    picture = cameras.take(scene, cond.lens, cond.spectrum, cond.camera, field, glare, cond.aim, rng)
+    bodies = (mask > 0) if cond.floor in ("dark", "black acrylic", "black velvet") else None
+    picture = cameras.take(scene, cond.lens, cond.spectrum, cond.camera, field, glare, cond.aim, bodies, rng)
     rows = _truth(name, mask, known)
     row = {
         "photo": name, "kind": kind, "um_per_px": cond.um_per_px, "width_px": cond.shape[1], "height_px": cond.shape[0],

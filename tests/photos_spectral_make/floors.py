@@ -3,6 +3,8 @@
 Every floor comes as a stack of bands: transmission for light from below, reflectance for light from above.
 """
 
+import math
+
 import numpy as np
 from canvas import noise
 from scipy import ndimage
@@ -58,12 +60,12 @@ def ruled(shape, um_per_px, rng, lens):
     """A counting chamber with a grid etched in its floor."""
     base = 1 - marks(shape, um_per_px, rng, rng.poisson(1), rng.poisson(10))
     y, x = np.mgrid[: shape[0], : shape[1]].astype(np.float32) * um_per_px
-    turn = rng.normal(0, 0.04) + rng.choice([0, 0, 0.3])
+    turn = rng.normal(0, 0.04) + float(rng.choice([0, 0, 0.3]))
     u, v = (
-        np.cos(turn) * x + np.sin(turn) * y + rng.uniform(0, 1000),
-        np.cos(turn) * y - np.sin(turn) * x + rng.uniform(0, 1e3),
+        math.cos(turn) * x + math.sin(turn) * y + rng.uniform(0, 1000),
+        math.cos(turn) * y - math.sin(turn) * x + rng.uniform(0, 1e3),
     )
-    pitch = rng.choice([500.0, 1000.0, 1000.0])
+    pitch = float(rng.choice([500.0, 1000.0, 1000.0]))
     half, deep = rng.uniform(6, 14), rng.uniform(0.35, 0.85)
     double = rng.random() < 0.3
     for w in (u, v):
@@ -108,9 +110,9 @@ def dish(shape, um_per_px, rng, lens, name, with_rim):
     height, width = shape
     radius = rng.uniform(0.75, 1.5) * width
     corner = rng.uniform(0, 2 * np.pi)
-    reach = rng.uniform(0.30, 0.46) * np.hypot(width * np.cos(corner), height * np.sin(corner))
-    cx = width / 2 + (reach - radius) * np.cos(corner)
-    cy = height / 2 + (reach - radius) * np.sin(corner)
+    reach = rng.uniform(0.30, 0.46) * math.hypot(width * math.cos(corner), height * math.sin(corner))
+    cx = width / 2 + (reach - radius) * math.cos(corner)
+    cy = height / 2 + (reach - radius) * math.sin(corner)
     y, x = np.mgrid[:height, :width].astype(np.float32)
     out = (np.hypot(x - cx, y - cy) - radius) * um_per_px  # um beyond the inner wall
     angle = np.arctan2(y - cy, x - cx)
@@ -137,8 +139,8 @@ def sieve(shape, um_per_px, rng, lens, below):
     y, x = np.mgrid[: shape[0], : shape[1]].astype(np.float32) * um_per_px
     turn = rng.uniform(-0.6, 0.6)
     wave = 14 * np.sin(x / 5100 + rng.uniform(0, 6)) + 10 * np.sin(y / 4300 + rng.uniform(0, 6))
-    u = np.cos(turn) * x + np.sin(turn) * y + wave
-    v = np.cos(turn) * y - np.sin(turn) * x + 0.7 * wave
+    u = math.cos(turn) * x + math.sin(turn) * y + wave
+    v = math.cos(turn) * y - math.sin(turn) * x + 0.7 * wave
     solid, top, glow = np.zeros(shape, np.float32), np.full(shape, -1e3, np.float32), np.zeros(shape, np.float32)
     light = rng.uniform(0, 2 * np.pi)
     for across, along, phase in ((u, v, 0), (v, u, 1)):
@@ -150,16 +152,19 @@ def sieve(shape, um_per_px, rng, lens, below):
         height = half * (0.9 * over + arch)
         here = np.clip((half - np.abs(d)) / um_per_px + 0.5, 0, 1)
         lit = (
-            0.5 + 0.35 * arch + 0.3 * np.clip(d / half, -1, 1) * np.cos(light - turn - phase * np.pi / 2) + 0.18 * over
+            0.5
+            + 0.35 * arch
+            + 0.3 * np.clip(d / half, -1, 1) * math.cos(light - turn - phase * math.pi / 2)
+            + 0.18 * over
         )
         if metal:
-            lit = lit * 0.65 + 1.1 * np.exp(-(((d / half - 0.3 * np.cos(light - phase)) / 0.25) ** 2)) * (
+            lit = lit * 0.65 + 1.1 * np.exp(-(((d / half - 0.3 * math.cos(light - phase)) / 0.25) ** 2)) * (
                 0.4 + 0.6 * np.clip(over, 0, 1)
             )
         newer = (height > top) & (here > 0)
         glow, top = np.where(newer, lit, glow), np.where(newer, height, top)
         solid = np.maximum(solid, here)
-    film = 1 + 0.10 * noise(rng, shape, 1800 / um_per_px) + 0.05 * noise(rng, shape, 300 / um_per_px)
+    film = 1 + 0.06 * noise(rng, shape, 1800 / um_per_px) + 0.05 * noise(rng, shape, 300 / um_per_px)
     if below:
         if metal:
             base = _stack(np.ones(BANDS), 1 - solid * (0.93 - 0.05 * glow))

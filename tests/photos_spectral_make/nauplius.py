@@ -182,7 +182,7 @@ def _fill_trunk(canvas, laid, how, frame, rng, tissue, cast):
         canvas.add("scatter", window, 0.10 * laid.cover)
         return
     grains = (
-        1 + 0.22 * noise(rng, thick.shape, 9 / canvas.step_um) + 0.14 * noise(rng, thick.shape, 26 / canvas.step_um)
+        1 + 0.28 * noise(rng, thick.shape, 9 / canvas.step_um) + 0.14 * noise(rng, thick.shape, 26 / canvas.step_um)
     )
     inner = np.clip(1.25 - np.abs(across) ** 3, 0, 1)
     # yolk lies thick in the trunk and behind the eye; the brow and the hind tip are clearer

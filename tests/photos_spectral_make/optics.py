@@ -61,11 +61,13 @@ class Lens:
         kx, ky, k = self._grids[shape]
         radius = np.abs(self.defocus_um(z_um)) * self.opening / self.um_per_px
         out = np.empty((BANDS, *k.shape), np.complex64)
-        off = np.array([x_px - self.size[1] / 2, y_px - self.size[0] / 2]) / (0.5 * np.hypot(*self.size))
-        skew = np.exp(1j * (self.coma * (off[0] * kx + off[1] * ky) * k * k)) if self.coma else 1
-        for b, r in enumerate(radius):
+        off = np.array([x_px - self.size[1] / 2, y_px - self.size[0] / 2], np.float32) / np.float32(
+            0.5 * np.hypot(*self.size)
+        )
+        skew = np.exp(1j * (self.coma * (off[0] * kx + off[1] * ky) * k * k)).astype(np.complex64) if self.coma else 1
+        for b, r in enumerate(radius.tolist()):
             # between two bands of like blur nothing is gained by another Bessel function
-            sigma = self.sigma_px * (WAVELENGTHS[b] / 550) ** 0.5
+            sigma = self.sigma_px * float(WAVELENGTHS[b] / 550) ** 0.5
             g = np.exp(-0.5 * (sigma**2 + (r * r / 4 if r < 1.2 else 0)) * k * k)
             if r >= 1.2:
                 q = np.maximum(r * k, 1e-3)
@@ -135,7 +137,7 @@ class Lamp:
     @property
     def direction(self):
         v = np.array([np.cos(self.azimuth) * self.slant, np.sin(self.azimuth) * self.slant, 1.0])
-        return v / np.linalg.norm(v)
+        return (v / np.linalg.norm(v)).astype(np.float32)
 
 
 def _shade(patch, lamp, um_per_px):
@@ -146,7 +148,8 @@ def _shade(patch, lamp, um_per_px):
     norm = np.sqrt(1 + gx * gx + gy * gy)
     light = lamp.direction
     facing = (light[2] - gx * light[0] - gy * light[1]) / norm
-    half = (light + np.array([0, 0, 1])) / np.linalg.norm(light + np.array([0, 0, 1]))
+    half = light + np.array([0, 0, 1], np.float32)
+    half = half / np.linalg.norm(half)
     glint = np.clip((half[2] - gx * half[0] - gy * half[1]) / norm, 0, 1) ** 60
     # flesh lets light in: shade wraps round to the far side
     wrapped = np.clip((facing + 0.35) / 1.35, 0, None)
@@ -175,14 +178,15 @@ def _shadow(scene, patch, lamp, through, lift_um, um_per_px):
 def lay_above(scene, patch, lens, z_um, lamp, lift_um, ground_dark):
     """Light from above: Kubelka and Munk's layer at each wavelength over whatever lies below."""
     # diffuse light goes twice as far through a layer; most scattering is forward and sends nothing back
-    absorbed = 3.0 * _depth(patch, PIGMENTS)
     spread = 0.62 * _depth(patch, ["scatter"]) + 1e-3
-    a = 1 + absorbed / spread
+    pigment = _depth(patch, PIGMENTS)
+    a = 1 + 3.0 * pigment / spread
     b = np.sqrt(a * a - 1) + 1e-4
     x = np.minimum(b * spread, 12)
-    sinh, cosh = np.sinh(x), np.cosh(x)
-    denominator = a * sinh + b * cosh
-    back, through = sinh / denominator, b / denominator
+    sinh = np.sinh(x)
+    back = sinh / (a * sinh + b * np.sqrt(1 + sinh * sinh))
+    # what is seen through thin walls has kept its direction and met the pigment once each way
+    through = np.exp(-pigment * (1.3 + 2.0 * (1 - np.exp(-1.3 * spread))) - 1.1 * spread)
     shade, glint, steep = _shade(patch, lamp, lens.um_per_px)
     edge = np.clip(patch.maps.get("edge", 0.0), 0, 1.2)
     light = (
@@ -192,7 +196,7 @@ def lay_above(scene, patch, lens, z_um, lamp, lift_um, ground_dark):
     if not ground_dark:
         _shadow(scene, patch, lamp, through, lift_um, lens.um_per_px)
     # steep faces also bend the view of the ground away
-    through = through**1.5 * np.exp(-0.5 * edge)[None]
+    through = through * np.exp(-0.5 * edge)[None]
     _over(scene, patch, lens, z_um, sent, through)
 
 

@@ -45,7 +45,7 @@ def _cyst(rng, cond):
     radius = cond.cyst_um / 2 * rng.normal(1, 0.05)
     form = _pick(rng, (("round", 0.8), ("dented", 0.1), ("cup", 0.06), ("decapsulated", 0.012)))
     brown = cond.tissue["brown"] * np.exp(rng.normal(0, 0.16))
-    brown *= rng.choice([1, 1.5, 0.55], p=[0.86, 0.07, 0.07])
+    brown *= float(rng.choice([1, 1.5, 0.55], p=[0.86, 0.07, 0.07]))
     fill = 0.55 if rng.random() < cond.style["translucent"] else rng.uniform(0.85, 1.15)
     how = {"radius_um": radius, "form": form, "brown": brown, "fill": fill, "rough": rng.uniform(0.04, 0.2)}
     return Body("cyst", how, radius, detail=form, length_um=2 * radius)
