@@ -126,7 +126,7 @@ def draw_cyst(how, um_per_px, shift_px, rng, tissue):
         canvas.add("iodine", window, tissue["iodine"] * 1.4 * full)
     canvas.add("edge", window, 0.6 * np.clip((ball.rho / radius - 0.86) / 0.14, 0, 1) ** 2 * cover)
     canvas.draw_into_outline(window, cover)
-    canvas.raise_to(window, height * cover + rough * 35 * (texture - 1) * cover)
+    canvas.raise_to(window, height * cover + rough * 22 * (texture - 1) * cover)
     return canvas
 
 
@@ -256,7 +256,7 @@ def _embryo(canvas, spine, shape, how, rng, tissue):
 
 def _membrane(canvas, spine, shape, how, rng, origin, start, radius, ahead):
     """Clear sac around the embryo, open towards the shell; on a thread it narrows to a neck."""
-    room = rng.uniform(0.10, 0.22) * shape.max()
+    room = rng.uniform(0.12, 0.28) * shape.max()
     line = spine
     half = np.maximum(shape, 0) + room
     half = np.minimum(half, 1.02 * shape.max() + room * 0.7)
@@ -267,14 +267,14 @@ def _membrane(canvas, spine, shape, how, rng, origin, start, radius, ahead):
     laid = canvas.sweep(line, half * ends)
     across = laid.across_um / np.maximum(laid.half_um, 0.5)
     wall = np.clip((np.abs(across) - 0.9) / 0.1, 0, 1) ** 1.5 * laid.cover
-    canvas.add("edge", laid.window, 0.34 * wall + 0.03 * laid.cover)
-    canvas.add("scatter", laid.window, 0.16 * wall + 0.035 * laid.cover)
+    canvas.add("edge", laid.window, 0.62 * wall + 0.035 * laid.cover)
+    canvas.add("scatter", laid.window, 0.24 * wall + 0.04 * laid.cover)
     canvas.draw_into_outline(laid.window, laid.cover)
     canvas.raise_to(laid.window, laid.half_um + laid.thick_um * 0.5)
     if how["form"] != "membrane" and start > 0.35 * radius:
         neck = spline([origin + ahead * radius * 0.1, origin + ahead * start * 0.7 + rng.normal(0, 5, 2), line[3]])
         tube = canvas.sweep(neck, np.linspace(0.28 * radius, max(0.16 * radius, 10), 8))
         edge = (np.abs(tube.across_um) / np.maximum(tube.half_um, 0.5)) ** 5 * tube.cover
-        canvas.add("edge", tube.window, 0.3 * edge + 0.04 * tube.cover)
-        canvas.add("scatter", tube.window, 0.15 * edge + 0.04 * tube.cover)
+        canvas.add("edge", tube.window, 0.55 * edge + 0.06 * tube.cover)
+        canvas.add("scatter", tube.window, 0.25 * edge + 0.06 * tube.cover)
         canvas.draw_into_outline(tube.window, tube.cover)

@@ -1,5 +1,7 @@
 """What else lies in the water: fibres, grains, bubbles, flecks, algae and other small animals. CC0."""
 
+import math
+
 import numpy as np
 from canvas import Canvas, noise, profile, spline
 from scipy import ndimage
@@ -38,14 +40,16 @@ def _fibre(um_per_px, shift_px, rng):
 def _stone(canvas, radius, corners, rng, sharp):
     """Cover and height of a faceted grain."""
     x, y = canvas.grid()
-    turn = np.sort(rng.uniform(0, 2 * np.pi, corners))
-    reach = radius * rng.uniform(0.7, 1.0, corners)
+    turn = np.linspace(0, 2 * np.pi, corners, endpoint=False) + rng.normal(0, 0.35, corners)
+    reach, steep = radius * rng.uniform(0.5, 0.95, corners), rng.uniform(0.35, 1.3, corners)
     depth = np.full(canvas.shape, 1e9, np.float32)
-    for a, r in zip(turn, reach):
-        depth = np.minimum(depth, r - x * np.cos(a) - y * np.sin(a))
-    depth = np.minimum(depth, radius * 1.05 - np.hypot(x, y))
+    height = np.full(canvas.shape, radius * sharp, np.float32)
+    for a, r, k in zip(turn.tolist(), reach.tolist(), steep.tolist()):
+        away = r - x * math.cos(a) - y * math.sin(a)
+        depth, height = np.minimum(depth, away), np.minimum(height, k * away)
+    depth = np.minimum(depth, radius * 1.02 - np.hypot(x, y) + 5 * noise(rng, canvas.shape, 12 / canvas.step_um))
     cover = np.clip(depth / canvas.step_um + 0.5, 0, 1)
-    return cover, np.clip(depth, 0, radius * sharp)
+    return cover, np.maximum(depth, 0), np.clip(height, 0, None)
 
 
 def _salt(um_per_px, shift_px, rng):
@@ -102,10 +106,10 @@ def _fleck(um_per_px, shift_px, rng):
 def _sand(um_per_px, shift_px, rng):
     radius = rng.uniform(50, 160)
     canvas = Canvas(radius * 1.3, um_per_px, shift_px)
-    cover, depth = _stone(canvas, radius, rng.integers(6, 10), rng, 0.6)
-    smooth = ndimage.gaussian_filter(depth, 3)
+    cover, depth, height = _stone(canvas, radius, rng.integers(6, 10), rng, 0.6)
+    smooth = ndimage.gaussian_filter(height, 1.5)
     flaw = np.clip(noise(rng, canvas.shape, 14 / canvas.step_um) - 0.8, 0, 2)
-    canvas.add("edge", ALL, cover * (1.1 * np.exp(-depth / 12) + 0.30 * flaw + 0.1))
+    canvas.add("edge", ALL, cover * (0.7 * np.exp(-depth / 5) + 0.30 * flaw + 0.1))
     canvas.add("scatter", ALL, cover * rng.uniform(0.5, 1.6))
     canvas.add("gut", ALL, cover * rng.uniform(0.05, 0.6))
     canvas.add("haematin", ALL, cover * rng.uniform(0, 0.5))
