@@ -37,7 +37,7 @@ def choose(rng, kinds, chances):
         "good": ((14000, 35000), (2, 5), (0.0, 0.25), (0.8, 1.2), (0.0, 0.12), (0.2, 0.6), (0.95, 1.15), (0.02, 0.15)),
     }[kind]
     off = {"phone": 0.03, "usb": 0.06, "old": 0.06, "good": 0.02}[kind]
-    warmth, tint = rng.normal(0, off), rng.normal(0, off * 0.4)
+    warmth, tint = rng.normal(0, off), rng.normal(0, off * 0.2)
     balance = (1 + warmth, 1 - tint, 1 - warmth)
     u = rng.uniform
     return Camera(kind, u(*full), u(*read), u(*denoise), u(*smear), u(*tone), u(-0.05, 0.3), u(*sharpen), u(0.7, 1.7),
@@ -88,7 +88,8 @@ def _along(array, weights, axis):
 def _green(seen, careful):
     """Green where the array has red or blue; a careful camera follows edges, a cheap one leaves zips along them."""
     near, far = np.array([0.5, 0, 0.5]), np.array([-0.25, 0, 0.5, 0, -0.25])
-    guess = [_along(seen, near, axis) + 0.8 * _along(seen, far, axis) for axis in (0, 1)]
+    gain = 0.8 if careful else 0.45
+    guess = [_along(seen, near, axis) + gain * _along(seen, far, axis) for axis in (0, 1)]
     if not careful:
         return 0.5 * (guess[0] + guess[1])
     change = [np.abs(_along(seen, np.array([-1.0, 0, 1.0]), k)) + 4 * np.abs(_along(seen, far, k)) for k in (0, 1)]

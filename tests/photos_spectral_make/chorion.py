@@ -120,7 +120,7 @@ def draw_cyst(how, um_per_px, shift_px, rng, tissue):
     canvas.add("carotenoid", window, 3.0 * full * tissue["carotenoid"])
     canvas.add("yolk", window, (1.6 if bare else 2.6) * full)
     canvas.add("gut", window, (0.0 if bare else 0.9) * full * how["brown"] ** 2)
-    canvas.add("soot", window, (0.0 if bare else 0.4) * full * how["brown"] ** 2)
+    canvas.add("soot", window, (0.0 if bare else 0.25) * full * how["brown"] ** 2)
     canvas.add("scatter", window, (4.2 if bare else 2.5) * full)
     if tissue["iodine"] > 0:
         canvas.add("iodine", window, tissue["iodine"] * 1.4 * full)

@@ -73,7 +73,7 @@ def _counts(kind, rng, hatched, area_mm2):
     room = area_mm2 * rng.uniform(1.8, 4.2) if kind not in ("dish", "sieve", "wide") else rng.uniform(60, most)
     total = int(np.clip(room, 30, most))
     hatch = float(np.clip(rng.beta(2.2, 1.3), 0.10, 0.97))
-    umbrella = rng.uniform(0.06, 0.16) if rng.random() < 0.25 else rng.beta(1.0, 22)
+    umbrella = rng.uniform(0.06, 0.16) if rng.random() < 0.18 else rng.beta(1.0, 28)
     shells = (hatch + umbrella) * rng.uniform(0.35, 1.0)
     if kind in ("sieve",) and rng.random() < 0.5:
         shells *= 0.4
@@ -149,7 +149,7 @@ def choose(kind, hatched, rng):
         rng.normal(0, 0.0003 if good else 0.0011) * (1.0 if macro else 0.8),
         0.0 if good else rng.uniform(0, 0.9),
         shape,
-        float(rng.normal(0, 30) + (rng.random() < 0.12) * rng.uniform(40, 90)),
+        float(rng.normal(0, 30) + (rng.random() < 0.18) * rng.uniform(40, 100)),
     )
     strain, cyst = STRAINS[rng.integers(len(STRAINS))]
     strain, cyst = float(np.clip(round(strain * rng.normal(1, 0.015)), 400, 520)), float(cyst * rng.normal(1, 0.02))
@@ -171,7 +171,7 @@ def choose(kind, hatched, rng):
         "yolk": rng.uniform(0.7, 1.4),
         "gut": rng.uniform(0.6, 1.4),
         "iodine": rng.uniform(0.6, 1.3) if lugol else 0.0,
-        "brown": rng.uniform(0.85, 1.4),
+        "brown": rng.uniform(0.75, 1.3),
     }
     style = {
         "second_instar": rng.choice([0.02, 0.06, 0.35], p=[0.5, 0.35, 0.15]),

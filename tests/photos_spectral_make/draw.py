@@ -56,7 +56,7 @@ def _uneven(cond, rng):
     cx, cy = width * rng.uniform(0.35, 0.65), height * rng.uniform(0.35, 0.65)
     field *= 1 - rng.uniform(0.0, 0.25) * ((x - cx) ** 2 + (y - cy) ** 2) / (width * width)
     glare = np.zeros(cond.shape, np.float32)
-    if not cond.below and cond.floor != "dark" and rng.random() < (0.5 if cond.kind in ("dish", "sieve") else 0.25):
+    if not cond.below and cond.floor != "dark" and rng.random() < (0.35 if cond.kind in ("dish", "sieve") else 0.12):
         gx, gy = rng.uniform(0, width), rng.uniform(0, height)
         size = rng.uniform(0.06, 0.3) * width
         spot = np.exp(-((((x - gx) ** 2 + ((y - gy) * rng.uniform(0.7, 1.6)) ** 2) / size**2) ** 1.3))

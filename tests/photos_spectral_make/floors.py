@@ -66,11 +66,11 @@ def ruled(shape, um_per_px, rng, lens):
         math.cos(turn) * y - math.sin(turn) * x + rng.uniform(0, 1e3),
     )
     pitch = float(rng.choice([500.0, 1000.0, 1000.0]))
-    half, deep = rng.uniform(6, 14), rng.uniform(0.35, 0.85)
-    double = rng.random() < 0.3
+    half, deep = rng.uniform(5, 12), rng.uniform(0.25, 0.8)
+    double = pitch > 900 and rng.random() < 0.3
     for w in (u, v):
         d = np.abs((w / pitch + 0.5) % 1 - 0.5) * pitch
-        for away in (0, 45) if double else (0,):
+        for away in (32,) if double else (0,):
             q = np.abs(d - away) / half
             # both flanks of the groove bend light away, its bottom lets it pass
             flank = np.exp(-(((q - 0.8) / 0.45) ** 2)) + 0.35 * np.exp(-((q / 0.5) ** 2))

@@ -205,7 +205,7 @@ def _fill_trunk(canvas, laid, how, frame, rng, tissue, cast):
         bars = np.clip(np.cos(along * 2 * np.pi * 17), 0, 1) ** 3 * np.clip((along - 0.5) / 0.1, 0, 1)
         canvas.add("edge", window, 0.13 * bars * np.clip(1 - across**2, 0, 1) * laid.cover)
     if tissue["iodine"] > 0:
-        canvas.add("iodine", window, tissue["iodine"] * 0.0125 * thick * grains)
+        canvas.add("iodine", window, tissue["iodine"] * 0.02 * thick * grains)
         canvas.add("scatter", window, tissue["iodine"] * 0.005 * thick)
 
 
