@@ -8,7 +8,7 @@ late (an operator, a cone, a way of counting) is compared with what such levels 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pandas as pd
@@ -23,8 +23,9 @@ from qckit.charts.selection import likely_bounds, size_after_selection
 __all__ = ["Search", "detectable_size", "find_changes_in_levels"]
 
 FACTORS = ("cone", "operator", "lot", "counted_by")
-_FEW = 10  # hatches of a step that one failed hatch could make alone
+_FEW = 10  # hatches in a step, or outside it, of which one that failed could make it alone
 _MOST = 5  # changes looked for
+_UNKNOWN = 1e6  # variance of a hatch that is left out
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -46,6 +47,13 @@ class Search:
     alpha: float
     falls: float  # share of alpha that falls have; rises have the rest
     frame: pd.DataFrame  # the searched hatches
+    task: _Task = field(repr=False)  # what was fitted, to be fitted anew
+
+    def without(self, left_out, like: LevelModel) -> LevelModel:
+        """Fit the model and its changes anew without some hatches: they are counted too vaguely to tell anything."""
+        counting = np.where(left_out, _UNKNOWN, self.task.data.counting)
+        task = replace(self.task, data=replace(self.task.data, counting=counting))
+        return task.fit(self.changes, like)
 
 
 def find_changes_in_levels(
@@ -123,7 +131,9 @@ def find_changes_in_levels(
         found, model = _pruned(task, found, model)
         if len(found) > 1:
             found, model = _refined(task, found, model)
-    return Search(changes=found, model=model, plain=plain, tried=tried, alpha=alpha, falls=task.falls, frame=frame)
+    return Search(
+        changes=found, model=model, plain=plain, tried=tried, alpha=alpha, falls=task.falls, frame=frame, task=task
+    )
 
 
 def detectable_size(search: Search, rows, *, group=None, power=0.8) -> float:
@@ -230,15 +240,27 @@ def _judged(task, best, found, model):
 
 
 def _without_one(task, best, beside, columns) -> bool:
-    """Whether a short step stands out when its farthest hatch is left to itself: one failed hatch is no change."""
-    rows = task.rows(best)
-    if best.shape != "step" or len(rows) > _FEW:
+    """Whether a step stands out without any one hatch, in it or outside it: one failed hatch is no change.
+
+    Where either part of the group is small, its farthest hatch is left to itself: one that fails first makes a rise of
+    all others.
+    """
+    rows, members = task.rows(best), task.groups[best.group][2]
+    if best.shape != "step":
         return True
     side = math.copysign(1.0, float(beside.coefficients[-1]))
-    alone = np.zeros(len(task.data.day))
-    alone[rows[int(np.argmax(side * beside.left[rows]))]] = 1.0
-    model = task.fit([*columns[:-1], alone, columns[-1]], beside, best=best, is_searched=False)
-    return _z_of_last(model) * side > 0 and task.chance(best, model) < 5 * task.alpha
+    outside = np.setdiff1d(members, rows)
+    if len(outside) == 1:
+        return False
+    for part, way in ((rows, side), (outside, -side)):
+        if not 0 < len(part) <= _FEW:
+            continue
+        alone = np.zeros(len(task.data.day))
+        alone[part[int(np.argmax(way * beside.left[part]))]] = 1.0
+        model = task.fit([*columns[:-1], alone, columns[-1]], beside, best=best, is_searched=False)
+        if _z_of_last(model) * side <= 0 or task.chance(best, model) >= 5 * task.alpha:
+            return False
+    return True
 
 
 def _z_of_last(model) -> float:

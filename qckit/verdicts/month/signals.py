@@ -11,7 +11,6 @@ import numpy as np
 import pandas as pd
 
 from qckit.charts.series import CHARTED
-from qckit.charts.tails import tail_df
 from qckit.verdicts.month.rates import SHARES, kept_by_fdr
 from qckit.verdicts.month.set_aside import rules_only
 
@@ -37,25 +36,21 @@ COLUMNS = [
     "note",
 ]
 """Columns of :func:`signal_table`."""
-_ENOUGH, _FAR = (
-    60,
-    3.0,
-)  # earlier hatches that show a room's tails; distance from which a hatch is judged without itself
 _PLAIN_TAIL = 12.0  # degrees of freedom of the tails where a chart's own are not known
 
 
-def signal_table(charts, conditions, search, shifts, signals, *, first, waters) -> pd.DataFrame:
+def signal_table(charts, conditions, shifts, signals, *, alone, first, waters) -> pd.DataFrame:
     """Every mark and signal of the month: what, where, which rule, and its state.
 
     Parameters
     ----------
     charts, conditions : dict
         (lot, quantity) -> LotChart; quantity -> LotChart.
-    search : search.Search or None
-        Of the hatching percentage: single hatches are judged by it.
     shifts : list of Shift
     signals : DataFrame or None
         The log's table, for the states.
+    alone : set of str
+        Hatches whose percentage stands out, from :func:`qckit.verdicts.month.alone.hatches_alone`.
     first : Timestamp
     waters : dict
         Quantity -> WaterDays or None.
@@ -64,7 +59,7 @@ def signal_table(charts, conditions, search, shifts, signals, *, first, waters) 
     rows = [_mark(s, name, lot) for (lot, name), chart in every for s in chart.signals.to_dict("records")]
     rows += [_of_shift(shift) for shift in shifts if shift.counts]
     table = pd.DataFrame(rows, columns=COLUMNS)
-    chosen = _chosen(every, search, first, waters)
+    chosen = _chosen(every, first, waters) | {("hatch_pct", hatch) for hatch in alone}
     shifted = [s for s in shifts if s.counts]
     table = _with_alone(table, chosen, every)
     table["in_shift"] = [
@@ -128,11 +123,11 @@ def _of_shift(shift):
     }
 
 
-def _chosen(every, search, first, waters) -> set:
-    """(chart, hatch) of the single hatches that stand out with all others of their part of the page counted."""
+def _chosen(every, first, waters) -> set:
+    """(chart, hatch) that stand out on another chart than the percentage's, all others of their part counted."""
     from scipy.stats import t
 
-    parts = {"hatches": [], "other charts": [], "water readings": []}
+    parts = {"other charts": [], "water readings": []}
     for (_, name), chart in every:
         if chart.limits is None or name == "hatch_pct":
             continue
@@ -143,36 +138,11 @@ def _chosen(every, search, first, waters) -> set:
         z = part["z"].abs() * 3 / max(3.0, chart.limits.width)
         family = "other charts" if chart.charted.by_lot else "water readings"
         parts[family] += [(name, h, 2 * float(t.sf(v, tail))) for h, v in zip(part["label"], z, strict=True)]
-    if search is not None:
-        parts["hatches"] = _chances(search, first)
     chosen = set()
     for family, looks in parts.items():
         kept = kept_by_fdr([p for _, _, p in looks], SHARES[family])
         chosen |= {(name, hatch) for (name, hatch, _), keep in zip(looks, kept, strict=True) if keep}
     return chosen
-
-
-def _chances(search, first) -> list:
-    """(chart, hatch, chance of one as far from its level) of the month's hatches.
-
-    Counting is as unsure as it would be at the hatch's level: one of which nothing came is not the vaguer for it. And
-    no hatch widens the tails that it is judged by: they are those of the earlier ones, or of the others.
-    """
-    from scipy.stats import t
-
-    model, frame = search.model, search.frame
-    share = 1 / (1 + np.exp(-model.fitted))
-    counting = 1 / (frame["size"].to_numpy(float) * share * (1 - share))
-    z = model.left / np.sqrt(model.variance - frame["counting"].to_numpy(float) + counting + model.fitted_variance)
-    recent = (frame["at"] >= first).to_numpy()
-    if (~recent).sum() >= _ENOUGH:
-        df = np.full(len(z), tail_df(z[~recent]))
-    else:
-        df = np.full(len(z), tail_df(z))
-        for i in np.flatnonzero(recent & (np.abs(z) > _FAR)):
-            df[i] = tail_df(np.delete(z, i))
-    p = 2 * t.sf(np.abs(z), df)
-    return [("hatch_pct", h, v) for h, v in zip(frame["label"][recent], p[recent], strict=True)]
 
 
 def _with_alone(table, chosen, every):

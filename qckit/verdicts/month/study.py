@@ -15,6 +15,7 @@ from qckit.errors import InputError, unknown_name
 from qckit.hatch.photo_counts import mark_photo_counts
 from qckit.hatch.subsamples import fill_volumes
 from qckit.site_tables import SiteTables
+from qckit.verdicts.month.alone import hatches_alone
 from qckit.verdicts.month.lot_month import Reviewed, lot_month, with_doses
 from qckit.verdicts.month.periods import compare_periods, month_bounds
 from qckit.verdicts.month.records import left_out, no_hatch_words, quality_table
@@ -101,12 +102,13 @@ def study_month(tables: SiteTables, *, month, lot="", rules=None, is_proposed=Fa
     done = _explained(tables.signals)
     searched = search_month(history[~history["hatch"].isin(done)], tables, lot=lot, names=names, first=first, last=last)
     shifts = matched_with_log(searched.shifts, tables.changes, tables.signals, month)
-    changed = _noted(history, [s for s in shifts if s.counts and s.kind != "lot"])
+    alone = hatches_alone(searched.search, first)
+    changed = _noted(history, [s for s in shifts if s.counts and s.kind != "lot"], alone)
     proposed = replace(tables, baselines=None) if is_proposed else tables
     options = {"names": names, "period": (first, last), "rules": rules, "waters": searched.waters}
     charts, conditions = _charts(proposed, samples, changed, **options)
-    marks = {"first": first, "waters": searched.waters}
-    table = signal_table(charts, conditions, searched.search, shifts, tables.signals, **marks)
+    marks = {"alone": alone, "first": first, "waters": searched.waters}
+    table = signal_table(charts, conditions, shifts, tables.signals, **marks)
     shifts = _closed_by_hand(shifts, table)
     moved = {label for s in shifts if s.counts and s.kind != "lot" for label in s.labels}
     moved |= set(table.loc[table["state"] != "mark", "hatch"])  # accidents tell nothing of the lot
@@ -174,9 +176,10 @@ def _explained(signals):
     return set(rows["hatch"].dropna()) - {""}
 
 
-def _noted(history, shifts):
-    """The history with a reason at each hatch of a change, so that no baseline rests on it."""
+def _noted(history, shifts, alone):
+    """The history with a reason at each hatch of a change or that stands out, so that no baseline rests on it."""
     out = history.copy()
+    out.loc[out["hatch"].isin(alone) & (out["far_off"] == ""), "far_off"] = "its percentage stands out"
     for s in shifts:
         mine = out["hatch"].isin(s.labels) & (out["far_off"] == "")
         if s.quantity in LOT_CHARTS:
