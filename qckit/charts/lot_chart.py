@@ -58,6 +58,11 @@ class LotChart:
         """Points from a time on."""
         return self.frame[self.frame["at"] >= first]
 
+    def n_judged(self, first) -> int:
+        """How many points from a time on rules are read at."""
+        part = self.of_period(first)
+        return int((part["value"].notna() & (part["phase"] != "set aside")).sum())
+
 
 def build_chart(
     series, name, *, lot="", period, baselines=None, rules=DEFAULT_RULES, aside=None, days=None

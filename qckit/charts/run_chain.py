@@ -13,14 +13,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from qckit.charts.rules import RULES
+from qckit.charts.rules import RULES, false_alarm_rate
 from qckit.errors import InputError
 
-__all__ = ["StepChain", "ZoneChain", "build_chain"]
+__all__ = ["MarkChain", "StepChain", "ZoneChain", "build_chain", "build_marks"]
 
 MOST_STATES = 60_000
 _NODES = 8  # quadrature points within a zone; values of rank patterns are smooth there
-_STEP_SHAPES = ("trend", "alternating")
+_ON_STEPS = {rule.shape: rule for rule in RULES.values() if rule.shape in ("trend", "alternating")}  # rules on steps
 
 
 @dataclass(frozen=True)
@@ -67,6 +67,28 @@ class ZoneChain:
         goes = columns >= 0
         moves = sparse.csr_matrix((np.tile(chance, n)[goes], (rows[goes], columns[goes])), shape=(n, n))
         return spsolve((sparse.identity(n, format="csr") - moves).tocsc(), np.ones(n))[0]
+
+
+@dataclass(frozen=True)
+class MarkChain:
+    """States of rules on zones that go on after one has fired; ``fires[s, g]`` where a point in zone g makes one fire.
+
+    Rules that look at steps are not among them; ``of_steps`` is the share of points that they mark.
+    """
+
+    edges: tuple
+    after: np.ndarray
+    fires: np.ndarray
+    longest: int  # points that any rule looks back on: after so many, what came before them is forgotten
+    of_steps: float
+
+    def rate(self, borders, shift=0.0) -> np.ndarray:
+        """Share of points at which any rule fires, borders and shift as for :meth:`ZoneChain.mean`; shape (n,)."""
+        chance = _chances(borders, shift)
+        ahead = chance @ self.fires.T.astype(float)
+        for _ in range(self.longest):
+            ahead = sum(chance[:, g, None] * ahead[:, self.after[:, g]] for g in range(self.after.shape[1]))
+        return ahead[:, 0] + self.of_steps
 
 
 @dataclass(frozen=True)
@@ -161,9 +183,7 @@ def build_chain(rules, reach):
         The rules together have to remember too much.
     """
     parts, steps = _what_rules_remember(rules, reach)
-    edges = tuple(sorted({0.0, *(s * k for _, k, _, _ in parts if k for s in (1, -1))}))
-    bounds = [-math.inf, *edges, math.inf]
-    zones = [0.5 * (max(a, -99) + min(b, 99)) for a, b in itertools.pairwise(bounds)]
+    edges, zones = _zones(parts)
     if steps:
         return _step_chain(rules, edges, zones, parts, steps)
     index, after = {tuple(_start(part) for part in parts): 0}, []
@@ -171,16 +191,41 @@ def build_chain(rules, reach):
     for state in queue:
         row = []
         for z in zones:
-            row.append(_enter(index, queue, _step_all(state, parts, z), rules))
+            row.append(_enter(index, queue, _quiet_step(state, parts, z), rules))
         after.append(row)
     return ZoneChain(edges, np.array(after))
+
+
+def build_marks(rules, reach) -> MarkChain:
+    """Build the chain that says how many points a combination of rules marks; as :func:`build_chain`.
+
+    A pattern that lasts marks every further point. Rules on steps are counted as if they never marked a point together
+    with another.
+    """
+    parts, steps = _what_rules_remember(rules, reach)
+    edges, zones = _zones(parts)
+    index, after, fires = {tuple(_start(part) for part in parts): 0}, [], []
+    queue = list(index)
+    for state in queue:
+        moves = [_step_all(state, parts, z) for z in zones]
+        after.append([_enter(index, queue, memory, rules) for memory, _ in moves])
+        fires.append([fired for _, fired in moves])
+    of_steps = sum(float(false_alarm_rate(_ON_STEPS[shape], window=window)) for shape, window in steps.items())
+    longest = max((window for _, _, window, _ in parts), default=0)
+    return MarkChain(edges, np.array(after), np.array(fires), longest, of_steps)
+
+
+def _zones(parts):
+    """Borders of the zones that rules tell apart, and a value within each zone."""
+    edges = tuple(sorted({0.0, *(s * k for _, k, _, _ in parts if k for s in (1, -1))}))
+    return edges, [0.5 * (max(a, -99) + min(b, 99)) for a, b in itertools.pairwise([-math.inf, *edges, math.inf])]
 
 
 def _step_chain(rules, edges, zones, parts, steps):
     index, queue, up, down = {}, [], [], []
     start = []
     for g, z in enumerate(zones):
-        rule_state = _step_all(tuple(_start(part) for part in parts), parts, z)
+        rule_state = _quiet_step(tuple(_start(part) for part in parts), parts, z)
         start.append(_enter(index, queue, None if rule_state is None else (rule_state, (0, 0, 0), g), rules))
     for rule_state, walk, g in queue:
         rows = {1: [-1] * len(zones), -1: [-1] * len(zones)}
@@ -189,7 +234,7 @@ def _step_chain(rules, edges, zones, parts, steps):
             for h, z in enumerate(zones):
                 if side * (h - g) < 0 or onward is None:
                     continue
-                kept = _step_all(rule_state, parts, z)
+                kept = _quiet_step(rule_state, parts, z)
                 rows[side][h] = _enter(index, queue, None if kept is None else (kept, onward, h), rules)
         up.append(rows[1])
         down.append(rows[-1])
@@ -217,7 +262,7 @@ def _what_rules_remember(rules, reach):
     for code in rules:
         rule, values = RULES[code], reach.get(code, {})
         window = int(values.get("window", rule.window))
-        if rule.shape in _STEP_SHAPES:
+        if rule.shape in _ON_STEPS:
             steps[rule.shape] = min(window, steps.get(rule.shape, window))
             continue
         need = window if rule.need == rule.window else rule.need
@@ -236,30 +281,36 @@ def _walk(walk, side, steps):
 
 
 def _step_all(state, parts, z):
-    after = tuple(_step(rule_state, part, z) for rule_state, part in zip(state, parts, strict=True))
-    return None if any(a is None for a in after) else after
+    """New memory of all rules after the point z, and whether any of them fires."""
+    after = [_step(rule_state, part, z) for rule_state, part in zip(state, parts, strict=True)]
+    return tuple(memory for memory, _ in after), any(fires for _, fires in after)
+
+
+def _quiet_step(state, parts, z):
+    """New memory of all rules, or None where one fires."""
+    after, fires = _step_all(state, parts, z)
+    return None if fires else after
 
 
 def _step(rule_state, part, z):
-    """New memory of one rule after the point z, or None when it fires."""
+    """New memory of one rule after the point z, and whether it fires."""
     shape, k, window, need = part
     if shape in ("side", "within", "outside"):
         if shape == "side":
             side = 1 if z > 0 else -1
             count = rule_state[1] + 1 if rule_state[0] == side else 1
-            return None if count >= window else (side, count)
-        hit = abs(z) < k if shape == "within" else abs(z) > k
-        count = rule_state[1] + 1 if hit else 0
-        return None if count >= window else (0, count)
-    after = []
+        else:
+            side, hit = 0, abs(z) < k if shape == "within" else abs(z) > k
+            count = rule_state[1] + 1 if hit else 0
+        return (side, min(count, window)), count >= window
+    after, fires = [], False
     for side, bits in ((1, rule_state[0]), (-1, rule_state[1])):
         hit = side * z > k
-        if hit and sum(bits) + 1 >= need:
-            return None
+        fires = fires or (hit and sum(bits) + 1 >= need)
         kept = (*bits, int(hit))[-(window - 1) :] if window > 1 else ()
         # old points that can no longer help complete the pattern are forgotten, which keeps the chain small
         after.append(_trim(kept, window, need))
-    return tuple(after)
+    return tuple(after), fires
 
 
 def _trim(bits, window, need):

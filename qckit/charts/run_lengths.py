@@ -14,7 +14,7 @@ import numpy as np
 
 from qckit.charts.baseline import estimate_nodes
 from qckit.charts.rules import RULES
-from qckit.charts.run_chain import StepChain, build_chain
+from qckit.charts.run_chain import StepChain, build_chain, build_marks
 from qckit.errors import InputError, unknown_name
 
 __all__ = ["RunLength", "cusum_decision", "cusum_run_length", "ewma_run_length", "ewma_width", "run_length"]
@@ -31,6 +31,7 @@ class RunLength:
     """
 
     mean: float
+    marked: float  # share of points that are marked: a pattern that lasts is one signal and marks every further point
     method: str  # Markov chain; integral equation
     shift: float = 0.0
     n_points: int = 0  # of the baseline that was allowed for; 0 when limits are taken as known
@@ -86,8 +87,9 @@ def run_length(rules, *, shift=0.0, reach=None, n_points=None, df=None) -> RunLe
             raise unknown_name("rule", code, RULES)
     reach_key = tuple(sorted((c, tuple(sorted(v.items()))) for c, v in (reach or {}).items() if c in rules))
     known = n_points is None or df is None or not math.isfinite(df)
-    mean, method = _mean(rules, reach_key, float(shift), None if known else (int(n_points), round(float(df), 3)))
-    return RunLength(mean, method, float(shift), 0 if known else int(n_points))
+    what = (rules, reach_key, float(shift), None if known else (int(n_points), round(float(df), 3)))
+    mean, method = _mean(*what)
+    return RunLength(mean, _marked(*what), method, float(shift), 0 if known else int(n_points))
 
 
 @lru_cache(maxsize=256)
@@ -101,6 +103,16 @@ def _mean(rules, reach_key, shift, estimated):
     error, ratio, weight = estimate_nodes(*estimated, halved=shift == 0, nodes=nodes)
     lengths = chain.mean(edges[None, :] * ratio[:, None], shift - error)
     return float(1 / np.sum(weight / lengths)), method
+
+
+@lru_cache(maxsize=256)
+def _marked(rules, reach_key, shift, estimated):
+    chain = build_marks(rules, {code: dict(values) for code, values in reach_key})
+    edges = np.array(chain.edges)
+    if estimated is None:
+        return float(chain.rate(edges[None, :], np.array([shift]))[0])
+    error, ratio, weight = estimate_nodes(*estimated, halved=shift == 0)
+    return float(np.sum(weight * chain.rate(edges[None, :] * ratio[:, None], shift - error)))
 
 
 def ewma_run_length(weight, width, *, shift=0.0, nodes=120) -> float:

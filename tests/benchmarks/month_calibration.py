@@ -15,6 +15,7 @@ import time
 import numpy as np
 import pandas as pd
 
+from qckit.charts.rules import RULES
 from qckit.practice.month_rooms import CHANGES, draw_room, draw_room_constants, plan_change
 from qckit.settings import Settings
 from qckit.site_tables import SiteTables
@@ -39,7 +40,8 @@ def quiet(rng, rows):
         finding = finding_of_month(study)
         marks = sum(c["n_points"] for c in finding.details["charts"])
         expected = sum(c["signals_expected"] for c in finding.details["charts"])
-        seen = len(study.signals.drop_duplicates(["chart", "hatch"]))
+        of_rules = study.signals[study.signals["rule"].isin(list(RULES))]
+        seen = len(of_rules.drop_duplicates(["chart", "hatch"]))
         waiting = len(open_signals(study.signals))
         if finding.verdict in ("out-of-control", "signals"):
             print(f"  quiet {month}: {finding.headline}")

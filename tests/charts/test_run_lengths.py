@@ -125,3 +125,39 @@ def test_borders_of_short_baselines_keep_the_rate_of_weighted_mean_and_cusum():
         seen.append(found)
     error = np.std(seen, axis=0) / np.sqrt(len(seen))
     assert np.all(np.abs(np.mean(seen, axis=0) - 1 / 370.4) < 3.5 * error + 0.0002)
+
+
+def marked(z, rules, reach=None):
+    """Points at which any rule fires."""
+    return np.any([charts.find_rule(z, rule, **(reach or {}).get(rule, {})) != 0 for rule in rules], axis=0)
+
+
+@pytest.mark.parametrize(
+    "rules, shift",
+    [(charts.DEFAULT_RULES, 0.0), (charts.WESTERN_ELECTRIC, 0.5), (("fifteen_within_1", "eight_beyond_1"), 0.0)],
+)
+def test_points_that_chance_marks_are_counted_as_they_are_marked(rules, shift):
+    drawn = np.random.default_rng(8).normal(shift, 1, (2000, 1000))
+    rates = [marked(z, rules)[50:].mean() for z in drawn]
+    error = np.std(rates) / np.sqrt(len(rates))
+    assert charts.run_length(rules, shift=shift).marked == pytest.approx(np.mean(rates), abs=3.5 * error)
+
+
+def test_a_single_rule_marks_at_its_own_rate():
+    for rule in charts.NELSON:
+        found = charts.run_length([rule]).marked
+        assert found == pytest.approx(float(charts.false_alarm_rate(rule)), rel=1e-9)
+
+
+def test_points_marked_by_estimated_limits_are_as_many_as_is_said():
+    n, rules = 30, charts.DEFAULT_RULES
+    df = moving_range_df(n)
+    reach = charts.rule_reach(rules, n, df)
+    rng, rates = np.random.default_rng(4), []
+    for _ in range(4000):
+        base = rng.normal(size=n)
+        sigma = np.abs(np.diff(base)).mean() / charts.D2_EXACT
+        rates.append(marked((rng.normal(size=200) - base.mean()) / sigma, rules, reach)[20:].mean())
+    error = np.std(rates) / np.sqrt(len(rates))
+    said = charts.run_length(rules, reach=reach, n_points=n, df=df).marked
+    assert said == pytest.approx(np.mean(rates), abs=3.5 * error)

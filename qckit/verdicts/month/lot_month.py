@@ -72,10 +72,10 @@ def lot_month(tables, name, mine, reviewed, *, level):
     cost = cost_per_million(
         _num(row, "price"), _num(row, "pack_g"), efficiency.value, recovery_pct=settings.feed.recovery_pct
     )
-    n = int(chart.of_period(first)["value"].notna().sum())
+    n = chart.n_judged(first)
     done = table.loc[(table["state"] == "explained") & (table["rule"] != CHANGE_RULE), "hatch"]
     fired = chart.signals.loc[~chart.signals["label"].isin(done), "label"].nunique()
-    expected = n / chart.run.mean if chart.run is not None else math.nan
+    expected = n * chart.run.marked if chart.run is not None else math.nan
     alone = table[(table["chart"] == "hatch_pct") & (table["lot"] == name) & (table["state"] == "open")]
     n_open = alone.loc[alone["rule"] != CHANGE_RULE, "hatch"].nunique()
     used = float(mine["cysts_g"].sum())

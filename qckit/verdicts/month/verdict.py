@@ -167,13 +167,13 @@ def _mean_of(estimate, m):
 
 
 def _judged_points(chart, first):
-    """Points of the month that a chart judged, and the signals among them that chance alone would give."""
-    n = int(chart.of_period(first)["value"].notna().sum()) if chart.run is not None else 0
+    """Points of the month that a chart judged, and how many of them chance alone would mark."""
+    n = chart.n_judged(first) if chart.run is not None else 0
     return {
         "chart": chart.name,
         "lot": chart.lot,
         "n_points": n,
-        "signals_expected": n / chart.run.mean if n else 0.0,
+        "signals_expected": n * chart.run.marked if n else 0.0,
     }
 
 
