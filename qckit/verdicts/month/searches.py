@@ -11,6 +11,7 @@ from qckit.charts.candidates import SHORTEST
 from qckit.charts.change import ALL, group_words
 from qckit.charts.levels import Priors
 from qckit.charts.search import Search, detectable_size, find_changes_in_levels
+from qckit.charts.selection import size_after_selection
 from qckit.charts.series import CONDITIONS
 from qckit.charts.water import search_water, water_limits, water_points
 from qckit.verdicts.lots.expected import expected_of_lot
@@ -20,7 +21,7 @@ from qckit.verdicts.month.rates import SHARES
 from qckit.verdicts.month.set_aside import points_aside
 from qckit.verdicts.month.shifts import Shift, shift_of_lot, shifts_of, unread_beside, water_beside
 
-__all__ = ["MonthSearch", "StandingDifference", "search_month"]
+__all__ = ["MonthSearch", "StandingDifference", "search_month", "standing_differences"]
 
 _MOST = 900  # hatches looked back on; a lot is seldom in use for so many
 _LEAST = 12  # hatches below which nothing is searched
@@ -87,7 +88,7 @@ def search_month(history, tables, lot, names, first, last) -> MonthSearch:
         search=search,
         shifts=shifts,
         lots=lots,
-        standing=_standing(search, shifts),
+        standing=standing_differences(search, shifts),
         waters=waters,
         unseen=_unseen(search, first),
     )
@@ -194,7 +195,7 @@ def _judge_lots(search, tables, names, last) -> list[LotLevel]:
     )
 
 
-def _standing(search, shifts) -> list[StandingDifference]:
+def standing_differences(search, shifts) -> list[StandingDifference]:
     """Differences that are there all along, in points at the middle of the lots."""
     if search is None:
         return []
@@ -205,16 +206,19 @@ def _standing(search, shifts) -> list[StandingDifference]:
     out = []
     for factor in ("cone", "operator", "counted_by"):
         for level, (value, se) in model.effects(factor).items():
-            low, high = scale * (value - 1.96 * se), scale * (value + 1.96 * se)
-            if low * high > 0 and abs(scale * value) >= _STANDING and (factor, level) not in late:
+            told_from = max(1.96, _STANDING / scale / max(se, 1e-9))  # standard errors
+            if abs(value) >= told_from * se and (factor, level) not in late:
+                # the estimate is drawn towards the others already: only the bound near none is moved for being told
+                near = min(size_after_selection(abs(value), se, threshold=told_from))
+                low, high = sorted(np.sign(value) * np.array([near, abs(value) + 1.96 * se]))
                 out.append(
                     StandingDifference(
                         factor=factor,
                         level=level,
                         where=group_words(factor, level),
                         points=scale * value,
-                        low=low,
-                        high=high,
+                        low=scale * low,
+                        high=scale * high,
                     )
                 )
     return sorted(out, key=lambda d: -abs(d.points))

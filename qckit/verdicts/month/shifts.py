@@ -14,6 +14,7 @@ import pandas as pd
 
 from qckit.charts.change import ALL, group_words
 from qckit.charts.search import Search
+from qckit.charts.selection import size_after_selection
 from qckit.charts.series import CHARTED, CONDITIONS
 from qckit.charts.water import METER_ERROR
 
@@ -188,6 +189,9 @@ def shift_of_lot(lot, frame) -> Shift:
     begin, end = mine["at"].iloc[0], mine["at"].iloc[-1]
     sd = (lot.drop_high - lot.drop_low) / 2 / 2.58
     drop = lot.drop if lot.before else lot.prospect.pct - lot.level
+    low = high = math.nan
+    if lot.before and sd > 0:
+        low, high = size_after_selection(-drop, sd, threshold=lot.told_from / sd)
     return Shift(
         quantity="hatch_pct",
         kind="lot",
@@ -203,8 +207,8 @@ def shift_of_lot(lot, frame) -> Shift:
         is_ongoing=True,
         n_hatches=len(mine),
         effect=-drop,
-        effect_low=-drop - 1.96 * sd if lot.before else math.nan,
-        effect_high=-drop + 1.96 * sd if lot.before else math.nan,
+        effect_low=low,
+        effect_high=high,
         effect_z=-drop / sd if lot.before and sd > 0 else math.nan,
         p_value=lot.p_value,
         labels=tuple(mine["label"]),
