@@ -208,7 +208,7 @@ def build_marks(rules, reach) -> MarkChain:
     queue = list(index)
     for state in queue:
         moves = [_step_all(state, parts, z) for z in zones]
-        after.append([_enter(index, queue, memory, rules) for memory, _ in moves])
+        after.append([_enter(index, queue, onward, rules) for onward, _ in moves])
         fires.append([fired for _, fired in moves])
     of_steps = sum(float(false_alarm_rate(_ON_STEPS[shape], window=window)) for shape, window in steps.items())
     longest = max((window for _, _, window, _ in parts), default=0)
@@ -283,7 +283,7 @@ def _walk(walk, side, steps):
 def _step_all(state, parts, z):
     """New memory of all rules after the point z, and whether any of them fires."""
     after = [_step(rule_state, part, z) for rule_state, part in zip(state, parts, strict=True)]
-    return tuple(memory for memory, _ in after), any(fires for _, fires in after)
+    return tuple(onward for onward, _ in after), any(fires for _, fires in after)
 
 
 def _quiet_step(state, parts, z):

@@ -252,11 +252,11 @@ def _without_one(task, best, beside, columns) -> bool:
     outside = np.setdiff1d(members, rows)
     if len(outside) == 1:
         return False
-    for part, way in ((rows, side), (outside, -side)):
+    for part, sign in ((rows, side), (outside, -side)):
         if not 0 < len(part) <= _FEW:
             continue
         alone = np.zeros(len(task.data.day))
-        alone[part[int(np.argmax(way * beside.left[part]))]] = 1.0
+        alone[part[int(np.argmax(sign * beside.left[part]))]] = 1.0
         model = task.fit([*columns[:-1], alone, columns[-1]], beside, best=best, is_searched=False)
         if _z_of_last(model) * side <= 0 or task.chance(best, model) >= 5 * task.alpha:
             return False

@@ -36,8 +36,8 @@ def worse():
 
 def test_a_lot_far_below_the_one_before_has_the_plain_bounds(worse):
     lot, frame = worse
-    assert lot.is_worse and lot.drop > lot.told_from > 4
-    sure = dataclasses.replace(lot, told_from=0.0)
+    assert lot.is_worse and lot.drop > lot.least_drop > 4
+    sure = dataclasses.replace(lot, least_drop=0.0)
     sd = (lot.drop_high - lot.drop_low) / 2 / 2.58
     shift = shift_of_lot(sure, frame)
     assert shift.effect_low == pytest.approx(-lot.drop - 1.96 * sd, abs=0.01)
@@ -46,7 +46,7 @@ def test_a_lot_far_below_the_one_before_has_the_plain_bounds(worse):
 
 def test_a_lot_that_is_hardly_told_may_be_little_worse(worse):
     lot, frame = worse
-    hardly, plain = (shift_of_lot(dataclasses.replace(lot, told_from=f), frame) for f in (0.98 * lot.drop, 0.0))
+    hardly, plain = (shift_of_lot(dataclasses.replace(lot, least_drop=f), frame) for f in (0.98 * lot.drop, 0.0))
     assert hardly.effect_low == pytest.approx(plain.effect_low, abs=0.5)
     assert plain.effect_high < -2 < hardly.effect_high <= 0
 
@@ -55,7 +55,7 @@ def test_a_lot_is_told_from_where_either_rule_tells_it(worse):
     """What was expected of it may tell a lot before the lot before it does."""
     lot, _ = worse
     of_before = 4.0 + lot.drop - lot.drop_low
-    assert lot.told_from <= of_before + 1e-9
+    assert lot.least_drop <= of_before + 1e-9
 
 
 def test_standing_differences_that_are_told_hold_the_true_ones():

@@ -82,8 +82,8 @@ def _distance(search, model):
     """
     share = 1 / (1 + np.exp(-model.fitted))
     counting = 1 / (search.frame["size"].to_numpy(float) * share * (1 - share))
-    own = model.spreads.residual**2 + model.spreads.day**2
-    return model.left / np.sqrt(own + counting + model.fitted_variance)
+    variance = model.spreads.residual**2 + model.spreads.day**2
+    return model.left / np.sqrt(variance + counting + model.fitted_variance)
 
 
 def _lent(model) -> float:

@@ -37,7 +37,7 @@ class LotLevel:
     drop: float  # points below the lot before; NaN without one
     drop_low: float
     drop_high: float
-    told_from: float  # points below the lot before from which on it is told
+    least_drop: float  # points below the lot before from which on it is told
     prospect: Expected  # what was to be expected of it
     p_value: float  # chance of a lot as low as this
     is_below_minimum: bool  # surely
@@ -116,7 +116,7 @@ def _judge(lot, before, *, model, at, prospect, n_hatches, margin_pct, alpha):
     level = _pct(beta[i])
     slope = level * (100 - level) / 100
     low, high = _pct(beta[i] - 1.96 * se), _pct(beta[i] + 1.96 * se)
-    drop = drop_low = drop_high = told_from = math.nan
+    drop = drop_low = drop_high = least_drop = math.nan
     if before:
         gap = beta[at[before]] - beta[i]
         both = math.sqrt(max(float(cov[i, i] + cov[at[before], at[before]] - 2 * cov[i, at[before]]), 1e-12))
@@ -128,7 +128,7 @@ def _judge(lot, before, *, model, at, prospect, n_hatches, margin_pct, alpha):
     margin = margin_pct / 100 * (_pct(beta[at[before]]) if before else prospect.pct)
     if before:
         unusual = _pct(prospect.logit + spread * float(t.ppf(alpha, prospect.df)))
-        told_from = min(_LEAST_POINTS + drop - drop_low, max(margin, level + drop - unusual))
+        least_drop = min(_LEAST_POINTS + drop - drop_low, max(margin, level + drop - unusual))
     far = drop > margin if before else prospect.pct - level > 2 * margin
     return LotLevel(
         lot=lot,
@@ -143,7 +143,7 @@ def _judge(lot, before, *, model, at, prospect, n_hatches, margin_pct, alpha):
         drop=drop,
         drop_low=drop_low,
         drop_high=drop_high,
-        told_from=told_from,
+        least_drop=least_drop,
         prospect=prospect,
         p_value=p,
         is_below_minimum=False,  # told from where the lot stands now, by the caller

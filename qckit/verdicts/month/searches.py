@@ -206,10 +206,10 @@ def standing_differences(search, shifts) -> list[StandingDifference]:
     out = []
     for factor in ("cone", "operator", "counted_by"):
         for level, (value, se) in model.effects(factor).items():
-            told_from = max(1.96, _STANDING / scale / max(se, 1e-9))  # standard errors
-            if abs(value) >= told_from * se and (factor, level) not in late:
+            threshold = max(1.96, _STANDING / scale / max(se, 1e-9))  # standard errors
+            if abs(value) >= threshold * se and (factor, level) not in late:
                 # the estimate is drawn towards the others already: only the bound near none is moved for being told
-                near = min(size_after_selection(abs(value), se, threshold=told_from))
+                near = min(size_after_selection(abs(value), se, threshold=threshold))
                 low, high = sorted(np.sign(value) * np.array([near, abs(value) + 1.96 * se]))
                 out.append(
                     StandingDifference(

@@ -191,7 +191,7 @@ def shift_of_lot(lot, frame) -> Shift:
     drop = lot.drop if lot.before else lot.prospect.pct - lot.level
     low = high = math.nan
     if lot.before and sd > 0:
-        low, high = size_after_selection(-drop, sd, threshold=lot.told_from / sd)
+        low, high = size_after_selection(-drop, sd, threshold=lot.least_drop / sd)
     return Shift(
         quantity="hatch_pct",
         kind="lot",
