@@ -8,7 +8,7 @@ import numpy as np
 
 from qckit.agreement.suspects import say_suspect
 from qckit.stages import STAGES
-from qckit.words import decimals_known, estimated, plural, signed
+from qckit.words import decimals_known, estimated, noun, plural, signed
 
 __all__ = [
     "agreement_sentences",
@@ -33,7 +33,10 @@ hatching percentage is uncertain by 7 to 15 points, and no nearer to the truth w
 
 def agreement_sentences(agreement, rates, n_objects):
     """How many photos stand behind a check, how H% agrees, and what became of each stage."""
-    lines = [f"{rates.n_photos} photos with {n_objects} objects were counted by the kit and by hand."]
+    lines = [
+        f"{plural(rates.n_photos, 'photo')} with {plural(n_objects, 'object')} "
+        f"{noun(rates.n_photos, 'was', 'were')} counted by the kit and by hand."
+    ]
     hatch = hatch_sentence(agreement)
     if hatch:
         lines.append(hatch)

@@ -9,6 +9,7 @@ import numpy as np
 from qckit.agreement.rates import _PRIOR, OUTCOMES, CountRates
 from qckit.errors import InputError
 from qckit.stages import STAGE_COLUMNS, STAGES
+from qckit.words import plural
 
 __all__ = ["CorrectedCounts", "correct_counts"]
 
@@ -121,7 +122,7 @@ def correct_counts(counts, rates: CountRates, *, confidence=0.95, seed=11) -> Co
         hatch_pct_high=float(bounds[1]),
         n_photos=len(observed),
         confidence=confidence,
-        method=f"detection and confusion from {rates.n_photos} photos ({rates.source})",
+        method=f"detection and confusion from {plural(rates.n_photos, 'photo')} ({rates.source})",
     )
 
 

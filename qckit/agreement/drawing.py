@@ -8,7 +8,7 @@ from qckit import draw
 from qckit.agreement.paired import bland_altman
 from qckit.agreement.rates import OUTCOMES, CountRates
 from qckit.stages import STAGES
-from qckit.words import signed
+from qckit.words import plural, signed
 
 __all__ = ["draw_confusion", "draw_differences"]
 
@@ -49,7 +49,7 @@ def draw_differences(frame, *, first="photo", second="hand", unit="objects", ax=
     ax.axhline(0, color=draw.INK, linewidth=0.8, linestyle=":")
     ax.set_xlabel(f"mean of {first} and {second} [{unit}]")
     ax.set_ylabel(f"{first} minus {second} [{unit}]")
-    ax.set_title(f"{got.n} photos: bias and 95 % limits of agreement")
+    ax.set_title(f"{plural(got.n, 'photo')}: bias and 95 % limits of agreement")
     return ax
 
 
@@ -83,5 +83,5 @@ def draw_confusion(rates: CountRates, *, ax=None):
     ax.set_xlabel("the kit says")
     ax.set_ylabel("by hand")
     ax.grid(False)
-    ax.set_title(f"What the kit makes of each stage ({rates.n_photos} photos)")
+    ax.set_title(f"What the kit makes of each stage ({plural(rates.n_photos, 'photo')})")
     return ax

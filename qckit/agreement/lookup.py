@@ -10,7 +10,7 @@ from qckit.agreement.certificate import Certificate, read_certificate
 from qckit.agreement.certificate_words import say_too_small
 from qckit.stages import STAGES
 from qckit.tables import to_utc
-from qckit.words import capital, decimals_known, signed
+from qckit.words import capital, decimals_known, plural, signed
 
 __all__ = ["CertificateUse", "camera_of", "latest_certificate"]
 
@@ -201,7 +201,7 @@ def _use(made: Certificate, today: str, photos, left_aside: Certificate | None =
     others = sorted(_versions(photos) - {made.counter_version}) if made.counter_version else []
     late = bool(made.valid_until) and made.valid_until < today
     parts = [
-        f"Certificate {made.name}: {made.n_photos} photos counted by the kit and by eye ({made.made_by}).",
+        f"Certificate {made.name}: {plural(made.n_photos, 'photo')} counted by the kit and by eye ({made.made_by}).",
         _found(detection) + _bias(made),
     ]
     if late:

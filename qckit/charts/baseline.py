@@ -18,6 +18,7 @@ import pandas as pd
 from qckit.charts.limits import Limits, apply_limits, check_points, fit_limits
 from qckit.charts.rules import DEFAULT_RULES, RULES, false_alarm_rate, find_signals
 from qckit.errors import InputError, unknown_name
+from qckit.words import plural
 
 __all__ = [
     "FAIR_BASELINE",
@@ -299,7 +300,8 @@ def set_baseline(
 
 
 def _notes(limits, signals, left_out):
-    notes = [f"The baseline holds {limits.n_points} points" + (f", {len(left_out)} set aside." if left_out else ".")]
+    aside = f", {len(left_out)} set aside" if left_out else ""
+    notes = [f"The baseline holds {plural(limits.n_points, 'point')}{aside}."]
     if limits.n_points < FAIR_BASELINE:
         notes.append(
             f"That is a short baseline; its limits are {100 * (limits.width / 3 - 1):.0f} % wider to allow for it. "

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from qckit.words import estimated
+from qckit.words import estimated, noun, plural
 
 __all__ = ["Capability", "share_below"]
 
@@ -37,10 +37,12 @@ class Capability:
     def sentence(self) -> str:
         """The share in words."""
         if not math.isfinite(self.share_pct):
-            return f"{self.n_hatches} hatches are too few to expect a share below {self.minimum:g} %."
+            few = f"{plural(self.n_hatches, 'hatch')} {noun(self.n_hatches, 'is', 'are')} too few"
+            return f"{few} to expect a share below {self.minimum:g} %."
         what = f"of hatches are to be expected below the site's minimum of {self.minimum:g} %"
         share = estimated(self.share_pct, self.share_pct_low, self.share_pct_high, "%", what=what)
-        return f"{share}; {self.n_below} of {self.n_hatches} were{self.of and f', of {self.of}'}."
+        so = noun(self.n_below, "was", "were")
+        return f"{share}; {self.n_below} of {self.n_hatches} {so}{self.of and f', of {self.of}'}."
 
 
 def share_below(hatch_pct, minimum, *, confidence=0.95, least=8, of="") -> Capability:

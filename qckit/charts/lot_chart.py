@@ -143,8 +143,8 @@ def _with_frozen(points, why, by_hand, name, lot, first, stored, rules):
     known = known | (by_hand != "").to_numpy()
     frame["phase"] = np.where(known, "set aside", np.where(inside, "baseline", "monitored"))
     words = (
-        f"baseline {row['baseline']}: {limits.n_points} hatches, {start:%Y-%m-%d} to {end:%Y-%m-%d}, frozen by "
-        f"{row['set_by']} on {str(row['set_at'])[:10]}"
+        f"baseline {row['baseline']}: {plural(limits.n_points, 'hatch')}, {start:%Y-%m-%d} to {end:%Y-%m-%d}, frozen "
+        f"by {row['set_by']} on {str(row['set_at'])[:10]}"
     )
     if limits.spread == "standard deviation" and set(limits.reach) <= {"beyond_3"}:
         rules = ("beyond_3",)  # neighbours were alike when it was set
@@ -189,7 +189,8 @@ def _with_days(points, by_hand, name, first, days, rules):
     frame.loc[(by_hand != "").to_numpy() | frame["label"].isin(days.left_out).to_numpy(), "phase"] = "set aside"
     day_to_day = days.model.spreads.day_to_day
     words = (
-        f"limits from {days.n_days} days ({days.n_hatches} readings), {days.first:%Y-%m-%d} to {days.last:%Y-%m-%d}; "
+        f"limits from {plural(days.n_days, 'day')} ({plural(days.n_hatches, 'reading')}), "
+        f"{days.first:%Y-%m-%d} to {days.last:%Y-%m-%d}; "
         f"the hatches of a day share {100 * days.shared:.0f} % of what varies"
         + (f", and a day resembles the day before ({day_to_day:.1f})" if day_to_day >= 0.2 else "")
         + (f"; {plural(len(days.left_out), 'hatch')} of earlier changes left out" if days.left_out else "")
@@ -247,7 +248,7 @@ def _with_proposed(points, why, by_hand, name, lot, first, rules):
         )
     good = pool & usable
     if int(good.sum()) < _LEAST:
-        words = f"{int(good.sum())} usable hatches: no limits can be set yet ({_LEAST} are needed)"
+        words = f"{plural(int(good.sum()), 'usable hatch')}: no limits can be set yet ({_LEAST} are needed)"
         return _without_limits(points, name, lot, rules, words, notes=notes)
     drift = _drift(points[good], charted)
     sloped = drift is not None and drift.shape == "slope"
@@ -269,7 +270,7 @@ def _with_proposed(points, why, by_hand, name, lot, first, rules):
     frame.loc[in_month & (frame["phase"] == "set aside"), "phase"] = "monitored"
     frame.loc[(by_hand != "").to_numpy(), "phase"] = "set aside"
     words = (
-        f"proposed baseline (not frozen): {base.limits.n_points} hatches, {part['at'].min():%Y-%m-%d} to "
+        f"proposed baseline (not frozen): {plural(base.limits.n_points, 'hatch')}, {part['at'].min():%Y-%m-%d} to "
         f"{part['at'].max():%Y-%m-%d}" + (f", {len(aside)} set aside" if aside else "")
     )
     return LotChart(

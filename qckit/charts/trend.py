@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from qckit.charts.change_point import find_changes
-from qckit.words import signed
+from qckit.words import noun, plural, signed
 
 __all__ = ["Autocorrelation", "Drift", "autocorrelation", "judge_drift"]
 
@@ -73,13 +73,14 @@ def autocorrelation(z, *, lags=None, alpha=0.01) -> Autocorrelation:
     x = x[np.isfinite(x)] - np.nanmean(x) if len(x) else x
     n = len(x)
     if n < 12 or not np.any(x):
+        few = f"{plural(n, 'point')} {noun(n, 'is', 'are')} too few to judge likeness."
         return Autocorrelation(
             lag_1=math.nan,
             p_value=math.nan,
             n_points=n,
             lags=0,
             is_marked=False,
-            sentence=f"{n} points are too few to judge likeness." if n < 12 else f"All {n} points are the same.",
+            sentence=few if n < 12 else f"All {n} points are the same.",
         )
     lags = min(10, n // 5) if lags is None else int(lags)
     r = np.array([np.sum(x[k:] * x[:-k]) for k in range(1, lags + 1)]) / np.sum(x * x)
@@ -126,7 +127,8 @@ def judge_drift(at, value, *, weights=None, least_points=30, least_days=45, unit
     w = np.ones(len(y)) if weights is None else np.asarray(weights, float)
     n = len(y)
     if n < least_points or np.ptp(days) < least_days:
-        return _no_drift(n, f"{n} hatches over {np.ptp(days) if n else 0:.0f} days are too few to tell a drift.")
+        span = plural(round(float(np.ptp(days))) if n else 0, "day")
+        return _no_drift(n, f"{plural(n, 'hatch')} over {span} {noun(n, 'is', 'are')} too few to tell a drift.")
     if not np.ptp(y) > 0:
         return _no_drift(n, f"All {n} hatches are alike: no drift.")
     w = w / w.mean()

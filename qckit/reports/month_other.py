@@ -12,7 +12,7 @@ from qckit.charts.series import CHARTED
 from qckit.reports.blocks import Html, note
 from qckit.reports.folds import folded
 from qckit.reports.pictures import figure
-from qckit.words import capital, signed
+from qckit.words import capital, plural, signed
 
 __all__ = ["by_cone", "by_operator", "other_charts"]
 
@@ -123,9 +123,9 @@ def _four(page, chart):
     outside = "; ".join(f"{words}: {n}" for words, n in outs.items())
     n, rest = int(inside.sum()), chart.baseline_words
     caption = (
-        f"{page.study.month} and the {_DAYS_BEFORE} days before, in order (n = {len(frame)}); of the {n} hatches of "
-        f"the period, {outside}. {capital(rest)}. Weighted mean and CUSUM see small lasting shifts; their "
-        "borders let chance signal about once in 370 hatches, the length of the baseline allowed for."
+        f"{page.study.month} and the {_DAYS_BEFORE} days before, in order (n = {len(frame)}); of the "
+        f"{plural(n, 'hatch')} of the period, {outside}. {capital(rest)}. Weighted mean and CUSUM see small lasting "
+        "shifts; their borders let chance signal about once in 370 hatches, the length of the baseline allowed for."
     )
     if chart.likeness is not None and chart.likeness.is_marked:
         caption += " Neighbours are alike here, so these two signal more often than that."

@@ -198,7 +198,7 @@ def _chart(page, chart, *, whole):
 def _alt(chart, study, name):
     part = chart.of_period(study.first)
     q, hit = chart.charted, chart.signals.drop_duplicates("label")
-    text = f"Control chart: {name}. {len(part)} hatches in {study.month}, "
+    text = f"Control chart: {name}. {plural(len(part), 'hatch')} in {study.month}, "
     text += f"from {part['value'].min():,.{q.decimals}f} to {part['value'].max():,.{q.decimals}f} {q.unit}".rstrip()
     if chart.limits is not None:
         end = part.iloc[-1]
@@ -224,8 +224,8 @@ def calendar(page: MonthPage) -> Html:
     empty = int((days["n_hatches"] == 0).sum())
     return figure(
         ax,
-        alt=f"Calendar of {study.month}: {int(days['n_hatches'].sum())} hatches, {empty} days without "
-        f"one, {int((days['n_signals'] > 0).sum())} days with a signal or a change, "
+        alt=f"Calendar of {study.month}: {plural(int(days['n_hatches'].sum()), 'hatch')}, {plural(empty, 'day')} "
+        f"without one, {plural(int((days['n_signals'] > 0).sum()), 'day')} with a signal or a change, "
         f"{int((days['off_standard'] > 0).sum())} with water off the standard.",
     )
 
@@ -269,8 +269,8 @@ def signals(page: MonthPage) -> Html:
     expected = sum(c["signals_expected"] for c in page.finding.details["charts"])
     words = (
         f"Open: to be explained. Mark: one chart's own limits or rules; chance alone makes about {expected:.1f} of "
-        f"these in a month on the {len(page.finding.details['charts'])} charts together, and nothing is to be done "
-        "about one."
+        f"these in a month on {plural(len(page.finding.details['charts']), 'chart')} together, and nothing is to be "
+        "done about one."
     )
     return table(shown, caption=words, headings={"by": "explained by", "what": "what is marked [test]"}, limit=100)
 
@@ -300,7 +300,8 @@ def spread(page: MonthPage) -> Html:
         return note(str(error))
     return table(
         found.table.drop(columns="variance"),
-        caption=f"Mean {found.mean:.1f} %, {found.n} subsamples. Two of three differences are within the typical one.",
+        caption=f"Mean {found.mean:.1f} %, {plural(found.n, 'subsample')}. Two of three differences are within the "
+        "typical one.",
         headings={"sd": "typical difference [points]", "share_pct": "share [%]"},
         decimals={"levels": 0, "sd": 1, "share_pct": 0},
     )

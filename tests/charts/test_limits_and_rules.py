@@ -298,6 +298,7 @@ def test_too_few_hatches_have_no_share():
     found = share_below([80, 81], 75)
     assert np.isnan(found.share_pct)
     assert found.sentence == "2 hatches are too few to expect a share below 75 %."
+    assert charts.share_below([80.0], 75).sentence == "1 hatch is too few to expect a share below 75 %."
 
 
 def test_hatches_that_are_all_alike_have_a_share_and_no_interval():

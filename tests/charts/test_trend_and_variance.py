@@ -39,6 +39,7 @@ def test_drift_is_rarely_told_by_chance():
 def test_equal_points_are_not_called_few():
     assert charts.autocorrelation([1.0] * 20).sentence == "All 20 points are the same."
     assert charts.autocorrelation([1.0] * 5).sentence == "5 points are too few to judge likeness."
+    assert charts.autocorrelation([1.0]).sentence == "1 point is too few to judge likeness."
 
 
 def test_likeness_of_neighbours():

@@ -7,6 +7,7 @@ import pandas as pd
 from qckit.charts.series import CHARTED, CONDITIONS
 from qckit.hatch.notes import gaps
 from qckit.tables import to_utc
+from qckit.words import plural
 
 __all__ = ["left_out", "no_hatch_words", "quality_table"]
 
@@ -51,8 +52,7 @@ def left_out(hatches, first, last, lot, chosen) -> list[str]:
             out.append(f"Hatches of the purpose '{purpose}': {len(part)}. They are no production and are not charted.")
     missing = chosen[chosen["full_cysts"].isna()]
     if len(missing):
-        many = "hatch" if len(missing) == 1 else "hatches"
-        out.append(f"{len(missing)} {many} without a usable count: {', '.join(missing['hatch'].head(10))}.")
+        out.append(f"{plural(len(missing), 'hatch')} without a usable count: {', '.join(missing['hatch'].head(10))}.")
     for row in missing.head(10).itertuples():  # counted in part: say what is missing
         out += [f"{row.hatch}: {note}" for note in gaps(row.notes)]
     return out

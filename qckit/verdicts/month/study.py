@@ -53,7 +53,7 @@ class MonthStudy:
     comparison: pd.DataFrame
     quality: pd.DataFrame
     settings: object
-    aside: pd.DataFrame  # points set aside by a person: month_aside.aside_table
+    aside: pd.DataFrame  # points set aside by a person: set_aside.aside_table
     waters: dict  # quantity -> charts.water.WaterDays
     unseen: tuple  # (where, points) from searches.MonthSearch
     left_out: list = field(default_factory=list)

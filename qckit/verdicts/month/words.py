@@ -10,7 +10,7 @@ from qckit.verdicts.finding import Evidence
 from qckit.verdicts.lots.expected import expected_words
 from qckit.verdicts.month.rates import PAGE_RATE
 from qckit.verdicts.month.signals import open_signals
-from qckit.words import capital, day, decimals_known, joined, number, plural
+from qckit.words import capital, day, decimals_known, joined, number, plural, small
 
 __all__ = [
     "EVIDENCE_CODES",
@@ -307,7 +307,7 @@ def evidence(study):
         c = m.capability
         values = {"lot": m.lot, "minimum": c.minimum, "share_pct": c.share_pct, "share_pct_low": c.share_pct_low}
         values |= {"share_pct_high": c.share_pct_high, "n_below": c.n_below, "n_hatches": c.n_hatches}
-        question, text = f"How often will {m.lot} fall below the minimum?", f"{m.lot}: {_small(c.sentence)}"
+        question, text = f"How often will {m.lot} fall below the minimum?", f"{m.lot}: {small(c.sentence)}"
         lines.append(Evidence(question, text, _capable(c), "minimum", values))
     if study.standing:
         values = {"differences": [asdict(d) for d in study.standing]}
@@ -336,12 +336,7 @@ def _drift_line(m):
     values = {"lot": m.lot, "shape": drift.shape, "slope_pct_per_30_days": drift.slope_per_30d}
     values |= {"slope_low": drift.slope_low, "slope_high": drift.slope_high, "p_value": drift.p_value}
     points = "against" if drift.shape == "slope" and drift.slope_per_30d < 0 else "neutral"
-    return Evidence(f"Does {m.lot} drift with age?", f"{m.lot}: {_small(drift.sentence)}", points, "drift", values)
-
-
-def _small(sentence):
-    """A sentence that goes on after a colon."""
-    return sentence[:1].lower() + sentence[1:]
+    return Evidence(f"Does {m.lot} drift with age?", f"{m.lot}: {small(drift.sentence)}", points, "drift", values)
 
 
 def unseen_sentence(study) -> str:
