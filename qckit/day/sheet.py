@@ -19,6 +19,7 @@ from zoneinfo import ZoneInfo
 import pandas as pd
 
 from qckit.day import records
+from qckit.day.sheet_totals import TOTAL, Totals
 from qckit.errors import InputError, one_line
 from qckit.log import SiteLog
 from qckit.log.problems import PROBLEMS, problems_error
@@ -69,8 +70,8 @@ def import_sheets(log: SiteLog, paths: Iterable, *, by: str, table: str | None =
     ImportResult
     """
     paths = [sheet for path in paths for sheet in reading.sheets_of(Path(path))]
-    grids = {} if table else {path: _day_grid(path) for path in paths}
-    grids = {path: grid for path, grid in grids.items() if grid is not None}
+    grids = {} if table else {path: _grids(path) for path in paths}
+    grids = {path: found for path, found in grids.items() if any(map(is_day_sheet, found))}
     if not grids:
         return log.import_sheets(paths, by=by, table=table, **options)
     ignored = options.pop("ignore_columns", ())
@@ -79,9 +80,14 @@ def import_sheets(log: SiteLog, paths: Iterable, *, by: str, table: str | None =
     if others:
         incoming, other_digest, _ = reading.read_sheets(others, log.settings, ignore_columns=ignored)
         digest.update(other_digest.encode())
-    for path, grid in grids.items():
+    known: dict[str, dict] = {}
+    for path, found in grids.items():
         digest.update(file_content(path))
-        incoming += day_rows(grid, log, ignore_columns=ignored)
+        for grid in found:  # a workbook may hold a sheet for each day, and others beside them
+            if is_day_sheet(grid):
+                incoming += day_rows(grid, log, ignore_columns=ignored, known=known)
+            elif (rows := reading.rows_from_grid(grid, log.settings, ignore_columns=ignored)) is not None:
+                incoming.append(rows)
     return log.take(incoming, by=by, source=source, source_sha256=digest.hexdigest(), **options)
 
 
@@ -89,19 +95,16 @@ def newest_day(paths: Iterable, settings: Settings) -> str:
     """Return the newest day that day sheets among some files give, as ISO text; empty without a day sheet."""
     dates: list[str] = []
     for path in (sheet for given in paths for sheet in reading.sheets_of(Path(given))):
-        grid = _day_grid(path)
-        if grid is not None:
+        for grid in filter(is_day_sheet, _grids(path)):
             grid = replace(grid, rows=[(n, _spelled(row) if _is_heading(row) else row) for n, row in grid.rows])
             read = reading.read_cells(grid, COLUMNS, reading.find_heading(grid, COLUMNS), settings)
             dates += read.frame["date"].dropna().tolist() if "date" in read.frame else []
     return max(dates, default="")
 
 
-def _day_grid(path: Path) -> Grid | None:
-    """Return the day sheet of a file; None where it holds none."""
-    if not path.is_file():
-        return None
-    return next((grid for grid in read_grids(path, file_content(path)) if is_day_sheet(grid)), None)
+def _grids(path: Path) -> list[Grid]:
+    """Sheets of a file; none where there is no file, which is said when it is read."""
+    return read_grids(path, file_content(path)) if path.is_file() else []
 
 
 def is_day_sheet(grid: Grid) -> bool:
@@ -137,7 +140,9 @@ class _Row:
         return any(value is not None for value in self.counts)
 
 
-def day_rows(grid: Grid, log: SiteLog, *, ignore_columns=()) -> list[reading.SheetRows]:
+def day_rows(
+    grid: Grid, log: SiteLog, *, ignore_columns=(), known: dict[str, dict] | None = None
+) -> list[reading.SheetRows]:
     """Turn a day sheet into rows of hatches and samples.
 
     Parameters
@@ -146,6 +151,8 @@ def day_rows(grid: Grid, log: SiteLog, *, ignore_columns=()) -> list[reading.She
     log : SiteLog
         For the protocol, the hatches under way and the lot in use.
     ignore_columns : sequence of str
+    known : dict of str to dict, optional
+        Hatches that sheets read before this one bring; those of this sheet join them.
 
     Returns
     -------
@@ -166,7 +173,10 @@ def day_rows(grid: Grid, log: SiteLog, *, ignore_columns=()) -> list[reading.She
             columns=list(PROBLEMS),
         )
         raise problems_error(frame.fillna(""))
-    return _as_tables(rows, grid.source, read, log)
+    known = {} if known is None else known
+    for row in log.hatches().to_dict("records"):
+        known.setdefault(row["hatch"], row)
+    return _as_tables(rows, grid.source, read, log.settings, known)
 
 
 def _spelled(row: list) -> list:
@@ -180,6 +190,7 @@ def _filled(read: reading.ReadCells, settings: Settings) -> tuple[list[_Row], li
     bad = {p[0] for p in problems}
     above: dict = {}
     columns = [name for name in _COUNTS if name in read.frame.columns]
+    totals = Totals(columns)
     for index, cells in enumerate(read.frame.to_dict("records")):
         cells = {name: None if pd.isna(value) else value for name, value in cells.items()}
         if cells.get("date") and cells["date"] != above.get("date"):
@@ -193,6 +204,9 @@ def _filled(read: reading.ReadCells, settings: Settings) -> tuple[list[_Row], li
         at, wrong = _clock(above.get("time"), settings)
         if lacking or wrong:
             problems.append((index, *(lacking or wrong)))
+            continue
+        if totals.add(cells):
+            problems.append((index, *TOTAL))
             continue
         date = dt.date.fromisoformat(above["date"])
         counts = tuple(None if cells.get(c) is None else int(cells[c]) for c in columns)
@@ -238,13 +252,10 @@ def _clock(text, settings: Settings) -> tuple[dt.time, tuple | None]:
         return dt.time(), ("time", str(text), "is no time of day", "Write it like 09:30, or leave it empty.")
 
 
-def _as_tables(rows: list[_Row], source: str, read, log: SiteLog) -> list[reading.SheetRows]:
+def _as_tables(rows: list[_Row], source: str, read, settings: Settings, known: dict) -> list[reading.SheetRows]:
     """Make rows of hatches and samples; those of a hatch that the log has keep its name."""
-    settings = log.settings
-    hatches = log.hatches()
     new: list[tuple[dict, str]] = []
     counted: dict[str, list[_Row]] = defaultdict(list)
-    known: dict[str, dict] = {row["hatch"]: row for row in hatches.to_dict("records")}
     for row in rows:
         incubation = dt.timedelta(hours=settings.protocol.incubation_h)
         started = row.at - incubation if row.is_counted else row.at

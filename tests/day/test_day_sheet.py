@@ -134,3 +134,47 @@ def test_a_lot_that_is_not_in_the_log_is_told_once_for_all_its_rows(room, sheet)
         import_sheets(log, [path], by="op1")
     said = [line for line in str(error.value).splitlines() if "lot 'L-9' is not a lot" in line]
     assert len(said) == 1 and "row 3, row 4, row 5 and 7 more: " in said[0]
+
+
+def test_every_sheet_of_a_workbook_is_read(room, sheet, tmp_path):
+    """A sheet for each day, as many keep their month, and a sheet of another table beside them."""
+    book = openpyxl.Workbook()
+    first, second, lots = book.active, book.create_sheet("22 Nov"), book.create_sheet("lots")
+    for page, rows in (
+        (first, [["2026-11-21", "A", 10, 79, 3, 15, 70], [None, "B", 12]]),
+        (second, [["2026-11-22", "B", None, 60, 1, 9, 50]]),
+    ):
+        for row in (["date", "cone", "grams", "nauplii", "umbrella", "cysts", "shells"], *rows):
+            page.append(row)
+    for row in (["lot", "received"], ["L-9", "2026-11-01"]):
+        lots.append(row)
+    book.save(tmp_path / "month.xlsx")
+    with open_log(room) as log:
+        result = import_sheets(log, [tmp_path / "month.xlsx"], by="op1")
+        assert str(result) == "1 lot added, 2 hatches added, 2 samples added."
+        assert log.samples(hatch="H261121-B")["nauplii"].tolist() == [60]
+    assert newest_day([tmp_path / "month.xlsx"], log.settings) == "2026-11-22"
+
+
+@pytest.mark.parametrize(
+    ("rows", "row"),
+    [
+        ("2026-11-21,A,10,79,3,15,70,,\n,,,82,2,14,71,,\n,B,10,40,3,40,35,,\n,,,201,8,69,176,,\n", 6),
+        ("2026-11-21,A,10,79,3,15,70,,\n,,,82,2,14,71,,\n,,,161,5,29,141,,\n,B,10,40,3,40,35,,\n", 5),
+    ],
+)
+def test_a_row_of_sums_is_no_count(room, sheet, rows, row):
+    with open_log(room) as log, pytest.raises(InputError) as error:
+        import_sheets(log, [sheet(rows)], by="op1")
+    assert str(error.value) == (
+        "Nothing was imported. 1 cell or row must be put right first:\n"
+        f"day-sheet.csv, row {row}: nauplii is with every other count the sum of the rows above. Delete the row if it is "
+        "a total; write the cone in it if it is a count."
+    )
+
+
+def test_a_count_that_happens_to_be_a_sum_is_taken(room, sheet):
+    few = "2026-11-21,A,10,1,0,2,0,,\n,,,2,0,1,0,,\n,,,3,0,3,0,,\n"
+    with open_log(room) as log:
+        import_sheets(log, [sheet(few + ",B,10,40,3,40,35,,\n,B,,43,3,43,35,,\n")], by="op1")
+        assert log.samples(hatch="H261120-A")["nauplii"].tolist() == [1, 2, 3]
