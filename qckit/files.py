@@ -25,6 +25,7 @@ __all__ = [
     "restore",
     "safe_frame",
     "safe_name",
+    "spreadsheet_csv",
     "swap_in",
     "sweep",
     "whole",
@@ -122,11 +123,12 @@ def write_csv(path: str | Path, frame: pd.DataFrame, *, for_spreadsheets: bool =
         With a byte-order mark and line ends that every spreadsheet reads, and with texts that cannot run as formulas
         (:func:`safe_frame`).
     """
-    if for_spreadsheets:
-        text = safe_frame(frame).to_csv(index=False, lineterminator="\r\n")
-        write_whole(path, text.encode("utf-8-sig"))
-    else:
-        write_whole(path, csv_text(frame))
+    write_whole(path, spreadsheet_csv(frame) if for_spreadsheets else csv_text(frame))
+
+
+def spreadsheet_csv(frame: pd.DataFrame) -> bytes:
+    """Return a table as the content of a CSV file that every spreadsheet reads and none runs a formula from."""
+    return safe_frame(frame).to_csv(index=False, lineterminator="\r\n").encode("utf-8-sig")
 
 
 def csv_text(frame: pd.DataFrame, *, header: bool = True) -> str:
@@ -143,7 +145,22 @@ def swap_in(result: Path, folder: Path) -> None:
     fresh, old = folder.with_name(f".new-{mark}"), folder.with_name(f".old-{mark}")
     for leftover in (fresh, old):
         shutil.rmtree(leftover, ignore_errors=True)
-    shutil.copytree(result, fresh)
+    faults: list[OSError] = []
+
+    def copy(source, target):
+        try:
+            return shutil.copy2(source, target)
+        except OSError as fault:
+            faults.append(fault)
+            raise
+
+    try:
+        shutil.copytree(result, fresh, copy_function=copy)
+    except OSError as error:
+        shutil.rmtree(fresh, ignore_errors=True)
+        if not faults:
+            raise
+        raise OSError(faults[0].errno, faults[0].strerror, str(folder)) from error  # the first says why
     if folder.exists():
         folder.rename(old)
     fresh.rename(folder)

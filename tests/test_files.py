@@ -1,8 +1,12 @@
 """Files stand whole or not at all; the rest is tested where it is used (names, cells)."""
 
+import errno
+import shutil
+
 import pandas as pd
 import pytest
 
+from qckit.errors import file_fault
 from qckit.files import swap_in, whole, write_csv
 
 
@@ -46,3 +50,20 @@ def test_a_folder_is_swapped_in_one_step(tmp_path):
     swap_in(tmp_path / "new", tmp_path / "kept")
     assert (tmp_path / "kept" / "a").read_text() == "new"
     assert sorted(p.name for p in tmp_path.iterdir()) == ["kept", "new"]
+
+
+def test_a_folder_that_cannot_be_swapped_in_leaves_the_old_one_and_says_why(tmp_path, monkeypatch):
+    for name, text in (("kept", "old"), ("new", "new")):
+        (tmp_path / name).mkdir()
+        (tmp_path / name / "page.html").write_text(text)
+
+    def full(source, target):
+        raise OSError(errno.ENOSPC, "No space left on device", str(target))
+
+    monkeypatch.setattr(shutil, "copy2", full)
+    with pytest.raises(OSError, match="No space left") as caught:
+        swap_in(tmp_path / "new", tmp_path / "kept")
+    full_disk = "the disk is full. Free some space and run the same command again."
+    assert str(file_fault(caught.value)) == f"{tmp_path / 'kept'}: {full_disk}"
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["kept", "new"]
+    assert (tmp_path / "kept" / "page.html").read_text() == "old"

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from contextlib import ExitStack, suppress
 from pathlib import Path
 
 import pandas as pd
 
 from qckit.errors import InputError
-from qckit.files import safe_frame, whole, write_csv
+from qckit.files import safe_frame, spreadsheet_csv, whole
 from qckit.log import schema
 
 __all__ = ["EXPORTED", "export_csv", "export_excel"]
@@ -34,7 +35,8 @@ def export_csv(log, folder: str | Path, *, tables=None) -> list[Path]:
     ----------
     log : SiteLog
     folder : path
-        Made if need be; files of an earlier export there are replaced.
+        Made if need be; files of an earlier export there are replaced, all of them or, where one cannot be written,
+        none.
     tables : sequence of str, optional
         All of ``EXPORTED`` when left out.
 
@@ -50,16 +52,20 @@ def export_csv(log, folder: str | Path, *, tables=None) -> list[Path]:
     ['lots.csv']
     """
     folder = Path(folder)
-    paths = []
+    contents = {folder / f"{name}.csv": spreadsheet_csv(frame) for name, frame in _tables(log, tables).items()}
+    is_new = not folder.exists()
     try:
-        folder.mkdir(parents=True, exist_ok=True)
-        for name, frame in _tables(log, tables).items():
-            path = folder / f"{name}.csv"
-            write_csv(path, frame, for_spreadsheets=True)
-            paths.append(path)
+        with ExitStack() as stack:  # all are written before the first is put in place
+            for path, content in contents.items():
+                stack.enter_context(whole(path)).write_bytes(content)
     except OSError as error:
-        raise InputError(f"{folder}: cannot be written ({error.strerror}). Give another folder.") from error
-    return paths
+        if is_new:
+            with suppress(OSError):
+                folder.rmdir()
+        raise InputError(
+            f"{folder}: cannot be written ({error.strerror}), and nothing was. Give another folder."
+        ) from error
+    return list(contents)
 
 
 def export_excel(log, path: str | Path, *, tables=None) -> Path:

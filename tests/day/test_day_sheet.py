@@ -168,8 +168,8 @@ def test_a_row_of_sums_is_no_count(room, sheet, rows, row):
         import_sheets(log, [sheet(rows)], by="op1")
     assert str(error.value) == (
         "Nothing was imported. 1 cell or row must be put right first:\n"
-        f"day-sheet.csv, row {row}: nauplii is with every other count the sum of the rows above. Delete the row if it is "
-        "a total; write the cone in it if it is a count."
+        f"day-sheet.csv, row {row}: nauplii is with every other count the sum of the rows above. Delete the row "
+        "if it is a total; write the cone in it if it is a count."
     )
 
 
