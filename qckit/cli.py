@@ -14,7 +14,7 @@ import warnings
 import click
 
 from qckit import __version__
-from qckit.errors import QcError, file_fault, one_line, printable
+from qckit.errors import QcError, StateWarning, file_fault, one_line, printable
 
 # command -> (module, one line of help); the help stands here so that listing imports nothing
 COMMANDS = {
@@ -102,10 +102,25 @@ def main(argv: list[str] | None = None) -> None:
     sys.stdout, sys.stderr = _Plain(sys.stdout), _Plain(sys.stderr)
     if not sys.warnoptions:
         warnings.simplefilter("ignore")  # of libraries, about their own affairs; faults are raised
-    try:
-        _run(argv)
-    finally:
-        sys.stdout, sys.stderr = streams
+    with warnings.catch_warnings():
+        warnings.simplefilter("always", StateWarning)
+        warnings.showwarning = _note_once()
+        try:
+            _run(argv)
+        finally:
+            sys.stdout, sys.stderr = streams
+
+
+def _note_once():
+    """Make what prints a warning as a note: each once, without the place in the program it came from."""
+    printed = set()
+
+    def note(message, *_args, **_kwargs) -> None:
+        if str(message) not in printed:
+            printed.add(str(message))
+            click.echo(f"note: {one_line(message)}", err=True)
+
+    return note
 
 
 def _run(argv: list[str] | None) -> None:

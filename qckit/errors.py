@@ -19,6 +19,7 @@ __all__ = [
     "InputError",
     "NeedsAttention",
     "QcError",
+    "StateWarning",
     "fault_place",
     "file_fault",
     "known_names_hint",
@@ -44,6 +45,13 @@ class QcError(Exception):
     """
 
     exit_code = 2
+
+
+class StateWarning(UserWarning):
+    """What goes on all the same, though not as ever: a full disk, of which the log can still be read.
+
+    The command line prints it as a note; in Python it is a warning.
+    """
 
 
 class InputError(QcError, ValueError):

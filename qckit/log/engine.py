@@ -6,13 +6,14 @@ import os
 import re
 import shutil
 import sqlite3
+import warnings
 from contextlib import closing, contextmanager
 from pathlib import Path
 from urllib.parse import quote
 
 import sqlalchemy as sa
 
-from qckit.errors import InputError, one_line
+from qckit.errors import InputError, StateWarning, one_line
 from qckit.log import schema
 
 __all__ = [
@@ -144,31 +145,48 @@ def _may_write(path: Path) -> bool:
     return os.access(path.parent, os.W_OK) and (not path.exists() or os.access(path, os.W_OK))
 
 
-def _file_engine(path: Path, wait_s: float) -> sa.Engine:
-    read_only = not _may_write(path)
+def _open_file(path: Path, wait_s: float) -> sqlite3.Connection:
+    """Connect to a log in a file: for writing, or for reading alone where the folder or a full disk allows no more."""
     location = "file:" + quote(str(path.absolute()))
-    if read_only:
-        wal = path.with_name(path.name + "-wal")
-        # without a leftover write-ahead log the file is whole, and needs no lock files beside it
-        location += "?immutable=1" if not wal.exists() or wal.stat().st_size == 0 else "?mode=ro"
-    else:
-        location += "?mode=rwc"
+
+    def connect(mode: str) -> sqlite3.Connection:
+        raw = sqlite3.connect(location + mode, uri=True, timeout=wait_s, check_same_thread=False)
+        raw.isolation_level = None  # this module says BEGIN itself, so that writers queue at the start
+        try:
+            if mode == "?mode=rwc":
+                raw.execute("PRAGMA journal_mode=WAL")
+                raw.execute("SELECT 1 FROM sqlite_schema").fetchone()  # now, not later, the files beside it are made
+            for pragma in ("synchronous=FULL", "foreign_keys=ON", "cache_size=-65536"):
+                raw.execute(f"PRAGMA {pragma}")
+        except BaseException:
+            raw.close()
+            raise
+        return raw
+
+    if not _may_write(path):
+        return connect("?immutable=1" if _is_settled(path) else "?mode=ro")
+    try:
+        return connect("?mode=rwc")
+    except sqlite3.OperationalError:
+        if not (path.exists() and _is_full(str(path)) and _is_settled(path)):
+            raise
+    message = f"{path}: the disk is full. The log is read as it is, and nothing can be written. Free some space."
+    warnings.warn(message, StateWarning, stacklevel=2)
+    return connect("?immutable=1")
+
+
+def _is_settled(path: Path) -> bool:
+    """Whether a log is whole in its file: no write-ahead log is left over, so no lock files are needed beside it."""
+    wal = path.with_name(path.name + "-wal")
+    return not wal.exists() or wal.stat().st_size == 0
+
+
+def _file_engine(path: Path, wait_s: float) -> sa.Engine:
     engine = sa.create_engine(
         sa.URL.create("sqlite", database=str(path)),
         poolclass=sa.pool.NullPool,
-        creator=lambda: sqlite3.connect(location, uri=True, timeout=wait_s, check_same_thread=False),
+        creator=lambda: _open_file(path, wait_s),
     )
-
-    @sa.event.listens_for(engine, "connect")
-    def connect(raw, _record):
-        raw.isolation_level = None  # this module says BEGIN itself, so that writers queue at the start
-        cursor = raw.cursor()
-        if not read_only:
-            cursor.execute("PRAGMA journal_mode=WAL")
-        cursor.execute("PRAGMA synchronous=FULL")
-        cursor.execute("PRAGMA foreign_keys=ON")
-        cursor.execute("PRAGMA cache_size=-65536")
-        cursor.close()
 
     @sa.event.listens_for(engine, "begin")
     def begin(connection):
@@ -295,10 +313,9 @@ def plain_fault(fault: Exception, engine: sa.Engine) -> InputError:
     if engine.url.password:
         message = message.replace(engine.url.password, "***")
     where = _engine_place(engine)
-    if "disk i/o error" in message.casefold() and engine.dialect.name == "sqlite" and _is_full(where):
-        message = (
-            f"no space left: {message}"  # SQLite cannot even make its passing files, and calls that a failing disk
-        )
+    folded = message.casefold()
+    if ("disk i/o error" in folded or "readonly" in folded) and engine.dialect.name == "sqlite" and _is_full(where):
+        message = f"no space left: {message}"  # SQLite cannot make its passing files, and calls that a failing disk
     for words, what, remedy in _FAULTS:
         if any(word in message.casefold() for word in words):
             return InputError(f"{where}: {what} ({message}). {remedy}")

@@ -17,8 +17,8 @@ import pytest
 import sqlalchemy as sa
 from invented_log import HATCHES, LOTS, SAMPLES, counted, enter_day, whole
 
-from qckit.errors import InputError
-from qckit.log import new_site, open_log
+from qckit.errors import InputError, StateWarning
+from qckit.log import export_csv, new_site, open_log
 
 HERE = str(Path(__file__).parent)
 
@@ -97,6 +97,61 @@ def _fill_disk(disk):
             handle.write(b"x" * 4096)
             handle.flush()
     return disk / "copy.sqlite"
+
+
+def test_a_full_disk_can_still_be_read(tmp_path, site):
+    """SQLite cannot make its files beside the log then: the log is read without, and nothing is written."""
+    with open_log(site) as log:
+        log.add_many({"lots": LOTS, "hatches": HATCHES, "samples": SAMPLES}, by="op1")
+    with small_disk(tmp_path / "disk", 900) as disk:
+        shutil.copytree(site, disk / "site")
+        _fill_disk(disk)
+        before = (disk / "site" / "log.sqlite").read_bytes()
+        with pytest.warns(StateWarning) as caught, open_log(disk / "site") as log:
+            assert log.hatches()["hatch"].tolist() == HATCHES["hatch"].tolist()
+            with pytest.raises(InputError, match="the disk is full"):
+                log.correct("hatches", HATCHES["hatch"][0], "notes", "x", by="op1", reason="y")
+        assert str(caught[0].message) == (
+            f"{disk}/site/log.sqlite: the disk is full. The log is read as it is, and nothing can be written. Free some "
+            "space."
+        )
+        assert (disk / "site" / "log.sqlite").read_bytes() == before
+        (disk / "filler").unlink()
+        with open_log(disk / "site") as log:
+            log.correct("hatches", HATCHES["hatch"][0], "notes", "x", by="op1", reason="y")
+
+
+def test_an_export_that_finds_the_disk_full_leaves_no_table(tmp_path, site):
+    with open_log(site) as log, small_disk(tmp_path / "disk", 40) as disk:
+        log.add_many({"lots": LOTS, "hatches": HATCHES, "samples": SAMPLES}, by="op1")
+        photos, objects = counted(n=(500, 10, 90, 300))
+        log.record_counts(photos, objects=objects, by="op1")
+        for folder in (disk / "csv", disk / "csv"):
+            with pytest.raises(
+                InputError, match=r"No space left on device\), and nothing was\. Give another folder\.$"
+            ):
+                export_csv(log, folder)
+            assert list(disk.iterdir()) == []
+        (disk / "csv").mkdir()
+        export_csv(log, disk / "csv", tables=["lots"])
+        before = (disk / "csv" / "lots.csv").read_bytes()
+        log.correct("lots", LOTS["lot"][0], "notes", "x", by="op1", reason="y")
+        with pytest.raises(InputError, match="No space left"):
+            export_csv(log, disk / "csv")
+        assert {p.name: p.read_bytes() for p in (disk / "csv").iterdir()} == {"lots.csv": before}
+
+
+def test_the_command_says_that_it_only_reads(tmp_path, site):
+    with small_disk(tmp_path / "disk", 900) as disk:
+        shutil.copytree(site, disk / "site")
+        _fill_disk(disk)
+        command = [sys.executable, "-m", "qckit", "log", "show", "lots", "--site", str(disk / "site")]
+        done = subprocess.run(command, capture_output=True, text=True, check=True)
+        assert done.stdout.startswith("lot,")
+        assert done.stderr == (
+            f"note: {disk}/site/log.sqlite: the disk is full. The log is read as it is, and nothing can be written. "
+            "Free some space.\n"
+        )
 
 
 def test_disk_full_as_sqlite_reports_it(filled):
