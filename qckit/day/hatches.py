@@ -20,7 +20,12 @@ __all__ = ["SLACK_H", "HatchState", "hatch_states"]
 _EARLY_H = 1.0  # a count this long before the end of incubation is no mistake
 _FORGOTTEN_H = 48.0  # a hatch that nobody counted for so long after its time is not asked for every day
 SLACK_H = 1.0
-"""A feed may come this much later than planned. [h]"""
+"""A feed may come this much later than planned. [h]
+
+No plan is more exact than the hatching itself: cysts of one lot take some hours from the first nauplius to the last,
+so an hour is within what is planned anyway (common practice, no source). ``HatchState.can_feed`` gives a hatch to a
+feed by it, and ``starting.plan_start`` says by it what can still be started.
+"""
 
 _WARN_H = 12.0  # nauplii past their time are warned of for so long
 _SOME = 10_000.0

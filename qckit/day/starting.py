@@ -75,6 +75,7 @@ class Start:
     why_not: str = ""
     feeds: tuple[dt.datetime, ...] = ()
     missed: tuple[dt.datetime, ...] = ()  # feeds that nothing started now can reach
+    feeds_from: dt.datetime | None = None  # when what is started now can be fed
     balance_step_g: float = 0.1
 
     @property
@@ -205,7 +206,8 @@ def plan_start(
     missed = tuple(feed.at for feed in short if feed not in tomorrow)
     needed = sum(feed.needed - feed.nauplii for feed in tomorrow)
     if not tomorrow:
-        return Start("too late", sum(feed.needed - feed.nauplii for feed in short), missed=missed)
+        missing = sum(feed.needed - feed.nauplii for feed in short)
+        return Start("too late", missing, missed=missed, feeds_from=now + takes)
     times = tuple(feed.at for feed in tomorrow)
     by = times[0] - takes
     ready = max(by, now) + dt.timedelta(hours=protocol.incubation_h)
@@ -219,6 +221,7 @@ def plan_start(
         "is_late": by < now,
         "feeds": times,
         "missed": missed,
+        "feeds_from": now + takes,
         "passed_over": tuple(lot for lot in older if lot not in unknown),
         "without_dose": tuple(lot for lot in older if lot in unknown),
     }

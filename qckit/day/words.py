@@ -200,8 +200,7 @@ def start_words(start: Start, now: dt.datetime, *, short: bool = False) -> str:
     if start.code == "covered":
         return "" if short else "Nothing: tomorrow's feeds are covered."
     if start.code == "too late":
-        feeds = joined(f"{feed:%H:%M}" for feed in start.missed)
-        sentence = f"Too late for tomorrow {feeds}: {millions(start.needed)} are missing. Feed something else."
+        sentence = f"{_too_late(start, now)} {millions(start.needed)} are missing. Feed later or something else."
         return "" if short else sentence
     if start.code == "start":
         when = "now" if start.is_late else f"by {start.by:%H:%M}"
@@ -224,13 +223,19 @@ def start_words(start: Start, now: dt.datetime, *, short: bool = False) -> str:
     return f"{need}; no dose: {start.why_not}"
 
 
+def _too_late(start: Start, now: dt.datetime) -> str:
+    """Say which feeds a start now misses, and from when it could be fed."""
+    feeds = joined(f"{feed:%H:%M}" for feed in start.missed)
+    return f"Too late for tomorrow {feeds}: what is started now can be fed from {_clock(start.feeds_from, now)}."
+
+
 def _start_lines(start: Start, now: dt.datetime) -> list[Line]:
     """Lines of what to start, with what speaks against it."""
     enter = ENTER if start.code == "start" else ""
     urgent = bool(start.missed) or start.code in ("no lot", "no dose")
     lines = [Line("start", start_words(start, now), urgent, enter)]
     if start.missed and start.code != "too late":
-        lines.append(Line("start", f"Too late for tomorrow {joined(f'{feed:%H:%M}' for feed in start.missed)}.", True))
+        lines.append(Line("start", _too_late(start, now), True))
     for lots, but in (
         (start.passed_over, ("hatches below your minimum", "hatch below your minimum")),
         (start.without_dose, ("has no dose yet", "have no dose yet")),

@@ -13,6 +13,7 @@ from invented_day import at, counts_of
 from qckit.day.harvest_records import Harvest
 from qckit.day.page import day_page
 from qckit.day.screen import screen_lines
+from qckit.day.starting import plan_start
 from qckit.day.study import study_day
 from qckit.day.words import answer, day_lines
 from qckit.errors import InputError
@@ -41,7 +42,22 @@ def test_a_count_that_is_due_and_what_to_start(bench):
 def test_seconds_do_not_make_a_start_too_late(bench):
     """A start typed for 10:00 stands at 10:00:00: the last minute in which a feed is reached counts whole."""
     assert day_of(bench.site.folder, "2026-11-20T10:00:30").start.missed == ()
-    assert day_of(bench.site.folder, "2026-11-20T10:01").start.missed == (at("2026-11-21T10:00"),)
+    late = day_of(bench.site.folder, "2026-11-20T10:01")
+    assert late.start.missed == (at("2026-11-21T10:00"),)
+    assert "Too late for tomorrow 10:00: what is started now can be fed from tomorrow 11:01." in [
+        line.text for line in day_lines(late)
+    ]
+
+
+@pytest.mark.parametrize("minutes", [0, 60, 61])
+def test_what_may_still_be_started_is_given_to_the_feed_once_it_is(bench, minutes):
+    """The page before a start and the page after it keep to the same hour of grace."""
+    page = day_of(bench.site.folder, "2026-11-20T09:00")
+    now = at("2026-11-20T09:00") + dt.timedelta(minutes=minutes)
+    feed, protocol = at("2026-11-21T10:00"), bench.settings.protocol
+    start = plan_start(bench.settings, list(page.lots), list(page.feeds), [], now=now, plan=plan)
+    state = replace(page.hatches[0], started=now, ready=now + dt.timedelta(hours=protocol.incubation_h), feed_by=feed)
+    assert state.can_feed(feed, protocol.handling_h) == (feed not in start.missed) == (minutes < 61)
 
 
 def test_todays_counts_against_the_lots_usual(bench):
@@ -129,7 +145,7 @@ def test_feeds_are_given_the_oldest_nauplii_first(bench):
 
 
 def test_a_poor_lot_is_passed_over_and_no_dose_is_said(bench):
-    from qckit.day.starting import LotInUse, plan_start
+    from qckit.day.starting import LotInUse
 
     page = day_of(bench.site.folder, "2026-11-20T08:40")
     old = LotInUse("L-0", "2025-01-01", None, 50.0, True)
