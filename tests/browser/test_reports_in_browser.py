@@ -249,3 +249,13 @@ def test_at_twice_the_size_nothing_is_cut(opened, name):
     """200 % zoom of a window of 1,280 px is a window of 640 px."""
     page = opened(name, width=640, height=450)
     assert page.evaluate("document.documentElement.scrollWidth") <= 640
+
+
+def test_on_a_phone_the_charts_of_a_poor_hatch_are_whole(opened):
+    """Only the series of hatches, which opens at its newest end, is wider than a telephone."""
+    page = opened("poor-hatch-H261105-B/report.html", width=390)
+    cut = page.eval_on_selector_all(
+        "figure .qc-scroll:not(.qc-newest)",
+        "all => all.filter(e => e.scrollWidth > e.clientWidth).map(e => e.querySelector('img').alt)",
+    )
+    assert cut == []

@@ -34,6 +34,8 @@ __all__ = [
     "traces_table",
 ]
 
+_NARROW_IN = 5.1  # a telephone of 390 px shows a chart of this width whole, at the least size of its letters
+
 
 def causes_table(finding) -> pd.DataFrame:
     """Candidate causes, ranked: cause, probability_pct, speaks_for, speaks_against.
@@ -246,7 +248,7 @@ def draw_history(frame: pd.DataFrame, *, low=np.nan, high=np.nan, ax=None):
 def draw_mix(frame: pd.DataFrame, *, ax=None):
     """Draw the stage mix of this hatch beside a usual one, as two labelled bars. [% of full cysts]"""
     with draw.style():
-        ax = draw.new_axes(ax, figsize=(7.2, 1.9))
+        ax = draw.new_axes(ax, figsize=(_NARROW_IN, 1.9))
         for y, column in ((1, "usual_pct"), (0, "here_pct")):
             left = 0.0
             for row in frame.to_dict("records"):
@@ -286,7 +288,7 @@ def draw_mix(frame: pd.DataFrame, *, ax=None):
 def draw_causes(frame: pd.DataFrame, *, ax=None):
     """Draw the candidate causes by probability, labelled; ``frame`` from :func:`causes_table`."""
     with draw.style():
-        ax = draw.new_axes(ax, figsize=(7.2, 0.7 + 0.48 * len(frame)))
+        ax = draw.new_axes(ax, figsize=(_NARROW_IN, 0.7 + 0.48 * len(frame)))
         at = np.arange(len(frame))[::-1]
         ax.barh(at, frame["probability_pct"], color="#0072B2", alpha=0.6, edgecolor=draw.INK, height=0.6)
         for y, value in zip(at, frame["probability_pct"], strict=True):
@@ -297,7 +299,7 @@ def draw_causes(frame: pd.DataFrame, *, ax=None):
                 va="center",
                 fontsize=9,
             )
-        ax.set_yticks(at, [fill(text, 34) for text in frame["cause"]])
+        ax.set_yticks(at, [fill(text, 24) for text in frame["cause"]])
         ax.set_xlim(0, 118)
         ax.set_xticks([0, 25, 50, 75, 100])
         ax.set_xlabel("probability, alone or with another cause [%]")
@@ -312,7 +314,7 @@ def draw_readings(readings: pd.DataFrame, finding, *, started: str, ax=None):
 
     table = pd.DataFrame(finding.details["differences"])
     with draw.style():
-        ax = draw.new_axes(ax, figsize=(7.2, 2.6))
+        ax = draw.new_axes(ax, figsize=(_NARROW_IN, 2.6))
         of_hatch = standard_readings(readings[readings["hatch"] == finding.subject])
         quantities = [q for q in table["quantity"] if q in set(of_hatch["quantity"])] if len(table) else []
         if not quantities:
@@ -335,6 +337,6 @@ def draw_readings(readings: pd.DataFrame, finding, *, started: str, ax=None):
         ax.set_ylabel(f"{name}{unit}")
         ax.set_xlim(left=0)
         ax.set_xlabel("hours since wetting [h]")
-        band = " (band: where 19 of 20 hatches lie)" if is_usual else ""
+        band = "\n(band: where 19 of 20 hatches lie)" if is_usual else ""
         ax.set_title(f"Readings of {name} during this hatch{band}")
     return ax
