@@ -219,7 +219,7 @@ def check(photos, out, site):
     _write_problems(out, found)
     if len(found):
         wrong = int((found["severity"] == "wrong").sum())
-        click.echo(f"{len(found)} findings, {wrong} of them wrong.")
+        click.echo(f"{plural(len(found), 'finding')}, {wrong} of them wrong.")
         sys.exit(1)
     click.echo("Nothing was found wrong.")
 

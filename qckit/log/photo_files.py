@@ -102,12 +102,12 @@ def photo_doubts(
                 what = f"names {one_line(name)}, which is not in the site folder"
                 remedy = "Put it into photos/; or name the right one:  "
                 remedy += mending("correct", "samples", row.sample, "photos", "NAMES")
-                found.append(("missing photo", Doubt("samples", row.sample, what, remedy)))
+                found.append(("missing photo", Doubt("samples", row.sample, what, remedy, "photos")))
         if not scale_known and pd.isna(row.nauplii) and pd.isna(row.um_per_px):
             what = f"waits for the count of {one_line(row.photos)}, and no scale is known"
             remedy = "Set the camera's scale with  qckit camera;  or enter that of these photos:  "
             remedy += mending("correct", "samples", row.sample, "um_per_px", "NUMBER")
-            found.append(("no scale", Doubt("samples", row.sample, what, remedy)))
+            found.append(("no scale", Doubt("samples", row.sample, what, remedy, "um_per_px")))
     return found
 
 

@@ -6,6 +6,8 @@ refused by ``row_rules``.
 
 from __future__ import annotations
 
+from collections import Counter
+
 import pandas as pd
 
 from qckit.log import odd_times, query
@@ -24,6 +26,7 @@ _MOST_G_PER_L = 20.0  # four times the 5 g/l published as the most (Lavens, Thon
 _LEAST_G_PER_L = 0.02  # a hundredth of the standard test's 2 g/l
 _OVER_MOST = 1.25  # of the site's own most: weighing out a little more is no mistake
 _SHOWN = 20
+_SHOWN_OF_KIND = 3  # a sheet with one volume mistyped throughout needs no line for every row
 _PH = (6.5, 10.0)  # hatching water is kept above 8; below this decapsulating acids, above it lye (common practice)
 _LONG_H = 240.0  # ten days after wetting nobody counts a hatch
 _LARGE_PART = 0.2  # of the cone in one subsample
@@ -315,8 +318,9 @@ def notes_on(connection, new: dict[str, pd.DataFrame], max_g_per_l: float, now: 
     if "lots" in checked:
         found += odd_times.days_apart(checked["lots"], now)
     if "hatches" in checked:
-        every = pd.concat([query.fetch(connection, "hatches"), checked["hatches"]], ignore_index=True)
-        coming = set(checked["hatches"]["hatch"])
+        coming, logged = set(checked["hatches"]["hatch"]), query.fetch(connection, "hatches")
+        others = logged[~logged["hatch"].isin(coming)]  # a row that is corrected stands in the log already
+        every = pd.concat([others, checked["hatches"]], ignore_index=True)
         found += [d for d in lone_cones(every) if d.key in coming]
     coming = set(checked["hatches"]["hatch"]) if "hatches" in checked else set()
     for name, looks in (("samples", (_per_gram, _large_parts)), ("readings", (odd_times.far_readings,))):
@@ -327,8 +331,13 @@ def notes_on(connection, new: dict[str, pd.DataFrame], max_g_per_l: float, now: 
 
 
 def in_words(found: list[Doubt], what: str) -> list[str]:
-    """Return a sentence for each doubt, and one for those beyond the first twenty: so many more of what they are."""
-    sentences = [f"{d.table} {d.key}: {d.what}. {d.remedy}" for d in found[:_SHOWN]]
-    if len(found) > _SHOWN:
-        sentences.append(f"{len(found) - _SHOWN} more {what}: see  qckit log check.")
-    return sentences
+    """Return a sentence for each doubt, few of a kind and twenty in all, and one for the rest: so many more of what."""
+    of_kind = Counter()
+    shown = []
+    for d in found:
+        of_kind[d.table, d.column] += 1
+        if of_kind[d.table, d.column] <= _SHOWN_OF_KIND:
+            shown.append(f"{d.table} {d.key}: {d.what}. {d.remedy}")
+    shown = shown[:_SHOWN]
+    left = len(found) - len(shown)
+    return [*shown, f"{left} more {what}: see  qckit log check."] if left else shown

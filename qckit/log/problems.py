@@ -70,6 +70,7 @@ class Doubt(NamedTuple):
     key: str
     what: str
     remedy: str
+    column: str = ""
 
 
 def doubt(table: str, frame: pd.DataFrame, index, column: str, what: str, hint: str) -> Doubt:
@@ -77,8 +78,8 @@ def doubt(table: str, frame: pd.DataFrame, index, column: str, what: str, hint: 
     key = key_text(table, tuple(frame.loc[index, list(schema.KEYS[table])]))
     if column in schema.KEYS[table]:  # it names the row, and cannot be corrected
         return Doubt(
-            table, key, what, f"{hint} If it is wrong:  {mending('withdraw', table, key)};  and enter it again."
+            table, key, what, f"{hint} If it is wrong:  {mending('withdraw', table, key)};  and enter it again.", column
         )
     value = "TIME" if column == schema.TIME_COLUMN.get(table) else "VALUE"
     remedy = f"{hint} If it is wrong:  {mending('correct', table, key, column, value)}"
-    return Doubt(table, key, what, remedy)
+    return Doubt(table, key, what, remedy, column)

@@ -167,6 +167,15 @@ def test_a_date_for_a_name_is_refused(site, run, tmp_path):
     assert code == 2 and "hatch" in err and "is a date, not a name" in err
 
 
+def test_many_rows_with_the_same_doubt_take_few_lines(site, run):
+    """One dilution wrong throughout a sheet: three rows and how many more, not a line for each."""
+    run("log", "import", sheet(site, "hatches", [H]), "--site", site, "--by", "a")
+    rows = [S | {"sample": f"S-{i}", "nauplii": 5000 + i} for i in range(60)]
+    code, out, _ = run("log", "import", sheet(site, "samples", rows), "--site", site, "--by", "a")
+    assert code == 1 and out.count("more than a gram of cysts holds") == 3
+    assert "note: 57 more values hardly can be: see  qckit log check." in out
+
+
 def test_an_unknown_cone_beside_known_ones(site, run):
     rows = [H | {"hatch": f"H-{i}", "cone": "AB"[i % 2], "started": f"2026-10-{i + 1:02} 09:00"} for i in range(14)]
     assert run("log", "import", sheet(site, "hatches", rows), "--site", site, "--by", "a")[0] == 0
@@ -174,6 +183,9 @@ def test_an_unknown_cone_beside_known_ones(site, run):
     code, out, _ = run("log", "import", new, "--site", site, "--by", "a")
     assert code == 1 and "no other hatch stood in cone 'Q'. Known: A, B." in out
     assert "cone 'Q'" in run("log", "check", "--site", site)[1]
+    change = ("log", "correct", "hatches", "H-1", "cone", "R", "--reason", "x", "--site", site, "--by", "a")
+    code, out, _ = run(*change)
+    assert code == 1 and "no other hatch stood in cone 'R'. Known: A, B." in out
 
 
 # ---- bombs: stated limits, quickly, in little memory
