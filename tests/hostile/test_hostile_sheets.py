@@ -167,6 +167,21 @@ def test_a_date_for_a_name_is_refused(site, run, tmp_path):
     assert code == 2 and "hatch" in err and "is a date, not a name" in err
 
 
+def test_a_workbook_saved_sheet_by_sheet_brings_no_examples(site, run, tmp_path):
+    """A spreadsheet program saves each sheet of the template as NAME-SHEET.csv, its invented examples too."""
+    folder = tmp_path / "saved"
+    folder.mkdir()
+    sheet(folder, "filled-hatches", [H])
+    sheet(folder, "filled-examples", [H | {"hatch": "H-77"}])
+    code, out, err = run("log", "import", folder, "--table", "hatches", "--site", site, "--by", "a")
+    assert (code, out + err) == (0, "1 hatch added.\n")
+    code, out, err = run("log", "import", folder / "filled-examples.csv", "--site", site, "--by", "a")
+    assert code == 2 and "is the workbook's page of explanations or of invented examples. Leave it out." in err
+    (folder / "monday.ods").write_bytes(b"PK")
+    code, out, err = run("log", "import", folder, "--table", "hatches", "--site", site, "--by", "a")
+    assert code == 2 and "monday.ods: is neither CSV nor .xlsx. Save it as .xlsx or CSV" in err
+
+
 def test_many_rows_with_the_same_doubt_take_few_lines(site, run):
     """One dilution wrong throughout a sheet: three rows and how many more, not a line for each."""
     run("log", "import", sheet(site, "hatches", [H]), "--site", site, "--by", "a")

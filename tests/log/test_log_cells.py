@@ -165,8 +165,8 @@ def test_dates_as_written(cell, order, value):
             "Write it like 04/11/2026; if all dates read mdy, set date_order in qckit.toml.",
         ),
         ("31/02/2026", "dmy", "is not a day of the calendar", "Correct the date."),
-        ("45965", "dmy", "is not a date", "Write it like 04/11/2026 or 2026-11-04."),
-        ("45965", "ymd", "is not a date", "Write it like 2026-11-04."),
+        ("123", "dmy", "is not a date", "Write it like 04/11/2026 or 2026-11-04."),
+        ("123", "ymd", "is not a date", "Write it like 2026-11-04."),
         ("4 Foo 2026", "dmy", "names no month that is known", "Write it like 04/11/2026."),
     ],
 )
@@ -226,3 +226,19 @@ def test_neutral_text_comes_back(text):
     marked = neutralise(text)
     assert restore(marked) == text
     assert not marked.startswith(("=", "+", "-", "@", "\t", "\r", "\n"))
+
+
+@pytest.mark.parametrize(
+    ("read", "cell", "means"),
+    [
+        (read_time, 46327.375, "2026-11-01 09:00"),
+        (read_time, "46327,375", "2026-11-01 09:00"),
+        (read_date, 46327, "2026-11-01"),
+        (read_date, "46327", "2026-11-01"),
+    ],
+)
+def test_a_spreadsheets_number_for_a_date_is_named_as_what_it_is(read, cell, means):
+    found = read(cell, CellRules(date_order="dmy"))
+    assert found.value is None
+    assert found.rule == f"is a spreadsheet's number for {means}"
+    assert found.remedy == "Show the column as dates there, and save the sheet again."

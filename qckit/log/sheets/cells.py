@@ -236,6 +236,8 @@ def _day(text: str, order: str):
     match = _NAMED.fullmatch(text)
     if match and match[1].casefold() in _MONTHS:
         return _calendar(int(match[3]), _MONTHS[match[1].casefold()], int(match[2]))
+    if shown := _spreadsheet_day(text):
+        return f"is a spreadsheet's number for {shown}", "Show the column as dates there, and save the sheet again."
     match = _TRIPLE.fullmatch(text)
     if not match:
         return "is not a date", f"Write it like {' or '.join(dict.fromkeys((form, _FORMS['ymd'])))}."
@@ -253,6 +255,17 @@ def _day(text: str, order: str):
         )
     day, month = (int(first), int(second)) if order == "dmy" else (int(second), int(first))
     return _calendar(_year(third), month, day, order)
+
+
+def _spreadsheet_day(text: str) -> str:
+    """Write the day, and the time, that a number means where a spreadsheet counts days from 1900; else nothing.
+
+    It is not taken for it: some count from 1904.
+    """
+    if not re.fullmatch(r"\d{5}([.,]\d+)?", text) or not 36526 <= int(text[:5]) < 73051:  # of the years 2000 to 2099
+        return ""
+    minutes = round(float(text.replace(",", ".")) * 1440)
+    return (dt.datetime(1899, 12, 30) + dt.timedelta(minutes=minutes)).isoformat(" ", "minutes").removesuffix(" 00:00")
 
 
 def _year(digits: str) -> int:
@@ -303,6 +316,8 @@ def read_time(cell, rules: CellRules) -> Read:
     clock = _CLOCK.search(text)
     if not clock or not text[: clock.start()].strip():
         day = _day(text, rules.date_order)
+        if _spreadsheet_day(text):
+            return Read(rule=day[0], remedy=day[1])
         if isinstance(day, tuple):
             return Read(rule="is not a time with its date", remedy=f"Write it like {_FORMS[rules.date_order]} 09:00.")
         return Read(rule="has a date but no time of day", remedy=f"Write it like {_FORMS[rules.date_order]} 09:00.")

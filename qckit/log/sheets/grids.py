@@ -16,10 +16,22 @@ from qckit.errors import InputError, one_line
 from qckit.log import schema
 from qckit.tables import TABLES
 
-__all__ = ["HEADING_ROWS", "Grid", "file_content", "fold_heading", "is_blank", "read_grids"]
+__all__ = [
+    "HEADING_ROWS",
+    "OTHER_SUFFIXES",
+    "Grid",
+    "file_content",
+    "fold_heading",
+    "is_blank",
+    "is_helper",
+    "read_grids",
+]
 
 HEADING_ROWS = 20
 """Rows at the top in which the heading row is looked for."""
+
+OTHER_SUFFIXES = (".xls", ".ods", ".numbers")
+"""Endings of sheets that have to be saved in another form first."""
 
 _HELPER_SHEETS = ("explain", "examples", "lists", "read me")
 _MAX_BYTES = 60_000_000
@@ -78,13 +90,22 @@ def file_content(path: Path) -> bytes:
 def read_grids(path: Path, content: bytes) -> list[Grid]:
     """Read the cells of every sheet of a file."""
     old_excel = content[:8] == b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
-    if old_excel or path.suffix.casefold() in (".xls", ".ods", ".numbers"):
+    if old_excel or path.suffix.casefold() in OTHER_SUFFIXES:
         raise InputError(
             f"{one_line(path.name)}: is neither CSV nor .xlsx. Save it as .xlsx or CSV in the spreadsheet program."
         )
     if content[:4] == b"PK\x03\x04" or path.suffix.casefold() in (".xlsx", ".xlsm"):
         return _excel_grids(path, content)
+    if is_helper(path):
+        raise InputError(
+            f"{one_line(path.name)}: is the workbook's page of explanations or of invented examples. Leave it out."
+        )
     return [_csv_grid(path, content)]
+
+
+def is_helper(path: Path) -> bool:
+    """Whether a file is a sheet of the template that is only for reading, saved by itself: by the end of its name."""
+    return re.search(r"(?:^|[-_. ])(explain|examples)$", path.stem.strip().casefold()) is not None
 
 
 def _csv_grid(path: Path, content: bytes) -> Grid:

@@ -19,7 +19,15 @@ from qckit.files import restore
 from qckit.log import schema
 from qckit.log.intake import Incoming
 from qckit.log.sheets import cells
-from qckit.log.sheets.grids import Grid, file_content, fold_heading, is_blank, read_grids
+from qckit.log.sheets.grids import (
+    OTHER_SUFFIXES,
+    Grid,
+    file_content,
+    fold_heading,
+    is_blank,
+    is_helper,
+    read_grids,
+)
 from qckit.log.sheets.headings import find_heading, headings_of, table_of, what_was_found
 from qckit.settings import Settings
 from qckit.tables import TABLES, Column
@@ -78,13 +86,17 @@ def read_sheets(paths, settings: Settings, *, table: str | None = None, ignore_c
 
 
 def sheets_of(path: Path) -> list[Path]:
-    """A file itself; of a folder its sheets, by name, without those a spreadsheet program holds open."""
+    """A file itself; of a folder its sheets, by name, without those a spreadsheet program holds open.
+
+    Sheets that cannot be read are among them, so that none is passed over in silence; pages that explain are not.
+    """
     if not path.is_dir():
         return [path]
+    endings = (*SHEET_SUFFIXES, *OTHER_SUFFIXES)
     found = sorted(
         p
         for p in path.iterdir()
-        if p.suffix.casefold() in SHEET_SUFFIXES and not p.name.startswith((".", "~$")) and p.is_file()
+        if p.suffix.casefold() in endings and not (p.name.startswith((".", "~$")) or is_helper(p)) and p.is_file()
     )
     if not found:
         raise InputError(f"{path}: no sheet in this folder. Looked for {', '.join(SHEET_SUFFIXES)}.")
