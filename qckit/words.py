@@ -25,6 +25,7 @@ __all__ = [
     "rounded",
     "signed",
     "small",
+    "with_uncertainty",
 ]
 
 DATE_ORDERS = ("ymd", "dmy", "mdy")
@@ -147,6 +148,25 @@ def estimated(
         return f"{number(value, most)}{unit}{what}"
     n = decimals_known(low, high, most)
     return f"{number(value, n)}{unit}{what} ({number(low, n)} to {number(high, n)}{unit}{how})"
+
+
+def with_uncertainty(value: float, u: float, unit: str = "") -> str:
+    """Write a value and its standard uncertainty to the same digit: ``6.2000 ± 0.0018 µm/px``.
+
+    Two significant figures of the uncertainty (JCGM 100:2008, 7.2.6), six digits after the point at most.
+
+    Parameters
+    ----------
+    value, u : float
+        Without an uncertainty that is known and above 0 the value stands alone, with four significant figures.
+    unit : str
+        Written after a blank.
+    """
+    unit = f" {unit}" if unit else ""
+    if not (math.isfinite(u) and u > 0):
+        return f"{value:.4g}{unit}"
+    n = decimals_known(value - u, value + u, 6)
+    return f"{number(value, n)} ± {number(u, n)}{unit}"
 
 
 def signed(value: float | None, decimals: int = 0) -> str:

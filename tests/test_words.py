@@ -26,6 +26,7 @@ from qckit.words import (
     rounded,
     signed,
     small,
+    with_uncertainty,
 )
 
 
@@ -65,6 +66,21 @@ def test_what_is_no_number_stays_none():
 )
 def test_figures_are_written_out(value, text):
     assert figures(value) == text
+
+
+@pytest.mark.parametrize(
+    ("value", "u", "text"),
+    [  # JCGM 100:2008, 7.2.6; the mass standard is that of its 7.2.2 (from memory)
+        (100.02147, 0.00035, "100.02147 ± 0.00035"),
+        (100.021474, 0.000349, "100.02147 ± 0.00035"),
+        (6.2, 0.00039, "6.20000 ± 0.00039"),
+        (20.0, 1.84, "20.0 ± 1.8"),
+        (6.25, 0.0, "6.25"),
+        (6.25, math.nan, "6.25"),
+    ],
+)
+def test_a_value_has_the_digits_of_its_uncertainty(value, u, text):
+    assert with_uncertainty(value, u) == text
 
 
 def test_numbers_of_a_page():

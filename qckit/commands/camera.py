@@ -8,7 +8,7 @@ import click
 
 from qckit.commands._options import BY, SITE, Commands, Number, dates_at, open_site_log, who
 from qckit.commands.typed import as_typed
-from qckit.words import day, plural
+from qckit.words import day, plural, with_uncertainty
 
 _CAMERA = click.option("--camera", default="", metavar="NAME", help="Keep it in the site's log under this camera.")
 _CAMERA_TO_LEARN = click.option("--camera", default="", metavar="NAME", help="Learn from this camera's photos only.")
@@ -126,7 +126,8 @@ def list_cameras(site):
         return 0
     for row in scales.itertuples():
         click.echo(
-            f"scale        {row.camera} {row.magnification}: {row.um_per_px:g} ± {row.u_um_per_px:.2g} µm/px, "
+            f"scale        {row.camera} {row.magnification}: "
+            f"{with_uncertainty(row.um_per_px, row.u_um_per_px, 'µm/px')}, "
             f"{row.method}, set {day(row.set_at, order)} by {row.set_by}"
         )
     return _list_certificates(certificates, site_model, order)

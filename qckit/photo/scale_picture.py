@@ -9,6 +9,7 @@ import numpy as np
 
 from qckit.draw import letters
 from qckit.photo.scale import CameraScale
+from qckit.words import with_uncertainty
 
 __all__ = ["draw_scale"]
 
@@ -48,7 +49,8 @@ def draw_scale(image, scale: CameraScale, *, width_px=1200):
         draw.line([a, b], fill=_LINE, width=2)
         for x, y in (a, b):
             draw.ellipse([x - 7, y - 7, x + 7, y + 7], outline=_LINE, width=3)
-    text = f"{scale.um_per_px:.4g} ± {scale.u_um_per_px:.2g} µm/px ({scale.method}, {scale.spacing_um:g} µm)"
+    found = with_uncertainty(scale.um_per_px, scale.u_um_per_px, "µm/px")
+    text = f"{found} ({scale.method}, {scale.spacing_um:g} µm)"
     _draw_bar(draw, picture.size, scale.um_per_px / ratio, text, font)
     return _above_one_another(picture, _magnified(full, scale, picture.width)) if scale.families else picture
 

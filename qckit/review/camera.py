@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from qckit.errors import InputError, unknown_name
+from qckit.words import with_uncertainty
 
 __all__ = [
     "MeasuredScale",
@@ -29,8 +30,8 @@ class MeasuredScale:
         """The scale in words."""
         s = self.scale
         text = (
-            f"{self.photo}: {s.um_per_px:.4g} µm per pixel, standard uncertainty {s.u_um_per_px:.2g} "
-            f"({s.u_pct:.2g} %), from {s.method} of {s.spacing_um:g} µm."
+            f"{self.photo}: {with_uncertainty(s.um_per_px, s.u_um_per_px)} µm per pixel (standard uncertainty, "
+            f"{s.u_pct:.2g} %), from {s.method} of {s.spacing_um:g} µm."
         )
         exact = "" if s.u_spacing_um else f"The {s.spacing_um:g} µm are taken as exact."
         return " ".join(filter(None, [text, exact, *s.notes]))
