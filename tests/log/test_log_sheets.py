@@ -3,6 +3,7 @@
 # ruff: noqa: E501  whole messages
 
 import csv
+import datetime as dt
 from pathlib import Path
 
 import openpyxl
@@ -409,3 +410,41 @@ def test_unknown_columns_are_left_out_only_when_told(lisbon, tmp_path):
 def _write(path, text):
     path.write_text(text, encoding="utf-8")
     return path
+
+
+@pytest.mark.parametrize("headings", [("date", "time"), ("Started date", "started time"), ("Day", "Clock")])
+def test_a_time_in_two_columns(lisbon, tmp_path, headings):
+    """Dates and times of day apart, as sheets kept by hand have them, typed or as texts, in files and in workbooks."""
+    rows = [
+        ["hatch", "lot", "purpose", "cone", *headings, "cysts_g", "volume_l"],
+        ["H1", "L-1", "production", "A", "04/11/2026", "9:05", 10, 1],
+        ["H2", "L-1", "production", "A", dt.datetime(2026, 11, 5), dt.time(21, 30), 10, 1],
+        ["H3", "L-1", "production", "A", dt.date(2026, 11, 6), "9:15 pm", 10, 1],
+    ]
+    book = openpyxl.Workbook()
+    for row in rows:
+        book.active.append(row)
+    book.save(tmp_path / "our cones.xlsx")
+    lisbon.add("lots", pd.DataFrame({"lot": ["L-1"]}), by="op1")
+    result = lisbon.import_sheets(tmp_path / "our cones.xlsx", by="op1")
+    assert any(
+        note.endswith(f"columns '{headings[0]}' and '{headings[1]}' read together as started") for note in result.notes
+    )
+    assert lisbon.hatches()["started"].tolist() == [
+        "2026-11-04T09:05:00+00:00",
+        "2026-11-05T21:30:00+00:00",
+        "2026-11-06T21:15:00+00:00",
+    ]
+
+
+def test_a_date_without_its_time_beside_others_is_a_problem(lisbon, tmp_path):
+    path = tmp_path / "hatches.csv"
+    path.write_text(
+        "hatch,lot,purpose,cone,date,time,cysts_g,volume_ml\nH1,L-1,production,A,2026-11-04,,10,800\n"
+        "H2,L-1,production,A,,09:00,10,800\n",
+        encoding="utf-8",
+    )
+    with pytest.raises(InputError) as caught:
+        lisbon.import_sheets(path, by="op1")
+    assert "row 2: started '2026-11-04' has a date but no time of day" in str(caught.value)
+    assert "row 3: started '09:00' is not a time with its date" in str(caught.value)

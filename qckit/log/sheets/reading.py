@@ -1,7 +1,8 @@
 """Field sheets into rows: CSV and Excel as people keep them.
 
 Titles and merged headings above the heading row, empty rows, a row of units below it, spaces, semicolons, byte order
-marks: all are taken. What a cell is read as, when not as it stands, is noted; what could mean two things is a problem.
+marks, a date and its time of day in two columns: all are taken. What a cell is read as, when not as it stands, is
+noted; what could mean two things is a problem.
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ from qckit.files import restore
 from qckit.log import schema
 from qckit.log.intake import Incoming
 from qckit.log.sheets import cells
+from qckit.log.sheets.date_and_clock import join_date_and_clock
 from qckit.log.sheets.grids import (
     OTHER_SUFFIXES,
     Grid,
@@ -122,6 +124,7 @@ def rows_from_grid(grid: Grid, settings: Settings, *, table: str | None = None, 
             f"{grid.source}: corrections and steps are not entered from a sheet. Write a correction with  qckit log "
             "correct;  a whole log comes back from its zip with  qckit log restore."
         )
+    grid = join_date_and_clock(grid, table)
     by_name = table_of(grid)
     name = table or by_name
     if name is None:
