@@ -184,10 +184,11 @@ class DosePlan:
     @property
     def saving_sentence(self) -> str:
         """What a larger risk would save."""
-        more = [(r, g) for r, g in self.savings if r > self.risk]
-        if not more:
+        nothing = self.say(0.0)
+        more = [(self.say(self.grams - g), r) for r, g in self.savings if r > self.risk]
+        parts = [f"{grams} g at {_one_in(r)}" for grams, r in more if grams != nothing]
+        if not parts:
             return ""
-        parts = [f"{self.say(self.grams - g)} g at {_one_in(r)}" for r, g in more]
         return f"A larger risk of falling short would save {', '.join(parts)}."
 
     def for_nauplii(self, nauplii: float) -> DosePlan:

@@ -129,6 +129,11 @@ def test_the_command_says_grams_cost_and_start(site):
     assert lines[4].startswith("Start: Wet at 2026-05-04 11:30, harvest at 2026-05-05 07:30;")
 
 
+def test_no_saving_is_offered_that_the_balance_does_not_show(site):
+    code, out, _ = run("L", "--site", site, "--nauplii", "500")
+    assert code == 0 and out.startswith("Dose: ") and "0.0 g" not in out and "Risk:" not in out
+
+
 def test_a_feed_without_offset_is_the_clock_of_the_site(site):
     (site / "qckit.toml").write_text('[site]\ntimezone = "Europe/Lisbon"\ndate_order = "dmy"\n', encoding="utf-8")
     out = run("L", "--site", site, "--feed-at", "2026-05-05T08:00", "--t10", "16", "--t90", "20")[1]
