@@ -81,13 +81,21 @@ def import_sheets(log: SiteLog, paths: Iterable, *, by: str, table: str | None =
         incoming, other_digest, _ = reading.read_sheets(others, log.settings, ignore_columns=ignored)
         digest.update(other_digest.encode())
     known: dict[str, dict] = {}
+    wrong: list[pd.DataFrame] = []
     for path, found in grids.items():
         digest.update(file_content(path))
         for grid in found:  # a workbook may hold a sheet for each day, and others beside them
             if is_day_sheet(grid):
-                incoming += day_rows(grid, log, ignore_columns=ignored, known=known)
+                try:
+                    incoming += day_rows(grid, log, ignore_columns=ignored, known=known)
+                except InputError as error:
+                    if error.problems is None:
+                        raise
+                    wrong.append(error.problems)  # said of all days at once
             elif (rows := reading.rows_from_grid(grid, log.settings, ignore_columns=ignored)) is not None:
                 incoming.append(rows)
+    if wrong:
+        raise problems_error(pd.concat(wrong, ignore_index=True))
     return log.take(incoming, by=by, source=source, source_sha256=digest.hexdigest(), **options)
 
 

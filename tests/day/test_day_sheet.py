@@ -156,6 +156,18 @@ def test_every_sheet_of_a_workbook_is_read(room, sheet, tmp_path):
     assert newest_day([tmp_path / "month.xlsx"], log.settings) == "2026-11-22"
 
 
+def test_the_problems_of_all_days_are_listed_together(room, tmp_path):
+    book = openpyxl.Workbook()
+    for page, day, count in ((book.active, "2026-11-21", "x"), (book.create_sheet("22 Nov"), "2026-11-22", "y")):
+        page.append(["date", "cone", "grams", "nauplii", "umbrella", "cysts", "shells"])
+        page.append([day, "A", 10, count, 3, 15, 70])
+    book.save(tmp_path / "month.xlsx")
+    with open_log(room) as log, pytest.raises(InputError) as caught:
+        import_sheets(log, [tmp_path / "month.xlsx"], by="op1")
+    assert caught.value.problems["value"].tolist() == ["x", "y"]
+    assert "22 Nov" in str(caught.value)
+
+
 @pytest.mark.parametrize(
     ("rows", "row"),
     [
