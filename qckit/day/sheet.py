@@ -7,7 +7,6 @@ Empty cells of date, cone, grams, lot and time mean: as above.
 
 from __future__ import annotations
 
-import csv
 import datetime as dt
 import hashlib
 from collections import defaultdict
@@ -30,7 +29,7 @@ from qckit.settings import Settings, clock_time
 from qckit.stages import COUNT_LETTERS
 from qckit.tables import Column, to_utc
 
-__all__ = ["day_rows", "import_sheets", "is_day_sheet", "newest_day", "write_day_sheets"]
+__all__ = ["day_rows", "import_sheets", "is_day_sheet", "newest_day"]
 
 _COUNTS = tuple(COUNT_LETTERS)
 _SHORT = {letter.lower(): column for column, letter in COUNT_LETTERS.items()} | {"cysts_g": "grams"}
@@ -45,10 +44,6 @@ COLUMNS = {
 }
 """Columns of a day sheet; only cone, grams and counts have to be written in each row."""
 
-_HEADING = (
-    "One row for each subsample: cone, grams, counts. Date once a day; an empty date, cone, grams, lot or time means: "
-    "as above. A row with grams and no counts is a hatch started that day. All else comes from qckit.toml."
-)
 _HALF = 0.5  # a hatch belongs to a day's count when its end of incubation is nearer than half an incubation
 
 
@@ -339,64 +334,3 @@ def _lot_in_use(known: dict[str, dict], started: dt.datetime) -> str:
 
 
 # ---- empty sheets -------------------------------------------------------------------------------------------------
-
-
-def write_day_sheets(folder: str | Path, settings: Settings) -> list[Path]:
-    """Write the empty day sheet as CSV and as a workbook; files that are there stay as they are.
-
-    Parameters
-    ----------
-    folder : path
-    settings : Settings
-        Its cones and what it counts.
-
-    Returns
-    -------
-    list of Path
-    """
-    folder = Path(folder)
-    folder.mkdir(parents=True, exist_ok=True)
-    names = ["date", "cone", "grams", *settings.protocol.counted_columns, "lot", "notes"]
-    sheet, book = folder / "day-sheet.csv", folder / "day-sheet.xlsx"
-    if not sheet.exists():
-        with sheet.open("w", encoding="utf-8-sig", newline="") as handle:
-            csv.writer(handle).writerows([[_HEADING], names])
-    if not book.exists():
-        _write_book(book, names, settings)
-    return [sheet, book]
-
-
-def _write_book(path: Path, names: list[str], settings: Settings) -> None:
-    """Write the workbook: the explaining line, the headings, lists and limits for the cells."""
-    import openpyxl
-    from openpyxl.styles import Alignment, Font, PatternFill
-    from openpyxl.worksheet.datavalidation import DataValidation
-
-    book = openpyxl.Workbook()
-    sheet = book.active
-    sheet.title = "day"
-    sheet.cell(1, 1, _HEADING).alignment = Alignment(wrap_text=True, vertical="top")
-    sheet.merge_cells(start_row=1, start_column=1, end_row=1, end_column=len(names))
-    sheet.row_dimensions[1].height = 48
-    for i, name in enumerate(names, 1):
-        cell = sheet.cell(2, i, name)
-        cell.font, cell.fill = Font(bold=True), PatternFill("solid", fgColor="D6E0E6")
-        letter = cell.column_letter
-        sheet.column_dimensions[letter].width = 24 if name == "notes" else 12
-        if name in ("cone", "lot", "notes"):
-            sheet.column_dimensions[letter].number_format = "@"
-        check = None
-        if name == "cone":
-            check = DataValidation(
-                type="list", formula1=f'"{",".join(settings.protocol.cone_names)}"', allow_blank=True
-            )
-        elif name in _COUNTS:
-            check = DataValidation(
-                type="whole", operator="between", formula1="0", formula2="10000000", allow_blank=True
-            )
-        if check is not None:
-            check.showErrorMessage = True
-            sheet.add_data_validation(check)
-            check.add(f"{letter}3:{letter}2000")
-    sheet.freeze_panes = "A3"
-    book.save(path)
