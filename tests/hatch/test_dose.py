@@ -130,7 +130,7 @@ def test_the_command_says_grams_cost_and_start(site):
 
 
 def test_no_saving_is_offered_that_the_balance_does_not_show(site):
-    code, out, _ = run("L", "--site", site, "--nauplii", "500")
+    code, out, _ = run("L", "--site", site, "--nauplii", "500", "--day", "2026-05-05")
     assert code == 0 and out.startswith("Dose: ") and "0.0 g" not in out and "Risk:" not in out
 
 
