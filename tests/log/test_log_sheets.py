@@ -448,3 +448,13 @@ def test_a_date_without_its_time_beside_others_is_a_problem(lisbon, tmp_path):
         lisbon.import_sheets(path, by="op1")
     assert "row 2: started '2026-11-04' has a date but no time of day" in str(caught.value)
     assert "row 3: started '09:00' is not a time with its date" in str(caught.value)
+
+
+def test_a_date_with_a_time_of_its_own_beside_another_is_a_problem(lisbon, tmp_path):
+    book = openpyxl.Workbook()
+    book.active.append(["hatch", "lot", "purpose", "cone", "date", "time", "cysts_g", "volume_ml"])
+    book.active.append(["H1", "L-1", "production", "A", dt.datetime(2026, 11, 4, 14), "9:05", 10, 800])
+    book.save(tmp_path / "hatches.xlsx")
+    with pytest.raises(InputError) as caught:
+        lisbon.import_sheets(tmp_path / "hatches.xlsx", by="op1")
+    assert "started" in caught.value.problems["column"].tolist()

@@ -29,9 +29,12 @@ def join_date_and_clock(grid: Grid, table: str | None = None) -> Grid:
     Grid
         As it came where it has no such two columns, or has its table's own column of times too.
     """
-    tables = [table] if table else [name for name in schema.ORDER if _time_column(name)]
-    joined = [_joined(grid, column, name) for name in tables if (column := _time_column(name))]
-    return next((g for g, name in zip(joined, tables, strict=False) if g and (table or table_of(g) == name)), grid)
+    for name in [table] if table else schema.ORDER:
+        column = _time_column(name)
+        joined = _joined(grid, column, name) if column else None
+        if joined and (table or table_of(joined) == name):
+            return joined
+    return grid
 
 
 def _time_column(table: str) -> str | None:
@@ -47,7 +50,7 @@ def _joined(grid: Grid, column: str, table: str) -> Grid | None:
         folded = [fold_heading(c) if isinstance(c, str) else "" for c in row]
         dates = [i for i, name in enumerate(folded) if name in (*_DATE, f"{column}_date", f"date_{column}")]
         clocks = [i for i, name in enumerate(folded) if name in (*_CLOCK, f"{column}_time", f"time_{column}")]
-        if len(dates) == len(clocks) == 1 and column not in folded and len(known & set(folded)) > 0:
+        if len(dates) == len(clocks) == 1 and column not in folded and known & set(folded):
             date, clock = dates[0], clocks[0]
             above, below = grid.rows[:place], grid.rows[place + 1 :]
             heading = list(row)
@@ -71,8 +74,8 @@ def _with_moment(cells: list, date: int, clock: int) -> list:
 
 
 def _day_alone(cell):
-    """A date as typed; of a date with its midnight, the date."""
-    return cell.date() if isinstance(cell, dt.datetime) else cell
+    """A date as typed; of a date with its midnight, the date. Another time stays, for the reader to refuse."""
+    return cell.date() if isinstance(cell, dt.datetime) and cell.time() == dt.time() else cell
 
 
 def _clock_alone(cell) -> str:
