@@ -1,4 +1,4 @@
-"""Names on pages: what turns the direction of a line is shown instead of done, and names keep to themselves."""
+"""Texts on pages: direction marks are shown instead of done, names keep to themselves, a number keeps its unit."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from html import escape
 
 from qckit.words import dates_in
 
-__all__ = ["NAME_COLUMNS", "isolate_names", "isolated", "put_dates_in_order"]
+__all__ = ["NAME_COLUMNS", "isolate_names", "isolated", "keep_units", "put_dates_in_order"]
 
 NAME_COLUMNS = frozenset(
     ("lot", "hatch", "cone", "sample", "photo", "photos", "feed", "camera", "operator", "by", "found_by", "supplier")
@@ -23,6 +23,7 @@ _PART = re.compile(
     r"<!--.*?-->|<(script|style|svg|title|textarea|bdi)\b.*?</\1\s*>|<[^>]*>|[^<]+", re.DOTALL | re.IGNORECASE
 )
 _ALT = re.compile(r'(?<= alt=")[^"]*')
+_UNIT = re.compile(r"(?<=\d) (?=(?:%|°C|ppt|µm|µl|mm|mg/l|g/l|lux|ml|kg|min|[ghl])(?![\w/]))")
 _NEEDED = re.compile(f"{_MARKS.pattern[:-1]}{_RIGHT_TO_LEFT}]")
 
 
@@ -84,3 +85,20 @@ def put_dates_in_order(html: str, order: str, *, names: Iterable[str] = ()) -> s
         return _ALT.sub(lambda alt: dates_in(alt[0], order, names=names), part[0])
 
     return _PART.sub(in_order, html)
+
+
+def keep_units(html: str) -> str:
+    """Put a space that breaks no line between each number of a page's texts and its unit.
+
+    Parameters
+    ----------
+    html : str
+        A page or a piece of one.
+
+    Examples
+    --------
+    >>> from qckit.directions import keep_units
+    >>> keep_units("<p>84 % of 5 g</p>").count(chr(160))
+    2
+    """
+    return _PART.sub(lambda part: part[0] if part[0].startswith("<") else _UNIT.sub("\u00a0", part[0]), html)

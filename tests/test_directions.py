@@ -4,7 +4,7 @@ import re
 
 import pytest
 
-from qckit.directions import isolate_names
+from qckit.directions import isolate_names, keep_units
 
 MARKS = "\u202e\u2066\u200f\u061c\x1b\x07\x9b"
 
@@ -143,3 +143,15 @@ def test_every_name_of_a_page_stands_in_bdi(tmp_path):
     for name in (*names.values(), "K-1 <b>", "a <b>.jpg"):
         assert isolated(name) in page, name
     assert "<bdi>warm</bdi>" not in page and page.count("<bdi>") == len(names) + 2
+
+
+@pytest.mark.parametrize(
+    ("html", "shown"),
+    [
+        ("<p>84 % of 5 g at 28 °C in 20 l</p>", "<p>84\u00a0% of 5\u00a0g at 28\u00a0°C in 20\u00a0l</p>"),
+        ("<p>6.2 mg/l, 33 ppt, 3 lots, 5 grams</p>", "<p>6.2\u00a0mg/l, 33\u00a0ppt, 3 lots, 5 grams</p>"),
+        ('<td title="5 g">a 5</td><style>x { width: 30 % }</style>',) * 2,
+    ],
+)
+def test_a_number_keeps_its_unit(html, shown):
+    assert keep_units(html) == shown

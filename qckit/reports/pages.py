@@ -6,7 +6,7 @@ import copy
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from qckit.directions import isolate_names
+from qckit.directions import isolate_names, keep_units
 from qckit.reports.blocks import PAGE_FOLDER, STYLE_MARK
 
 if TYPE_CHECKING:
@@ -58,7 +58,7 @@ def page_html(notebook, *, title: str, made: str, parameters, versions, photos, 
         }
     }
     html, _ = exporter.from_notebook_node(_without_live_parts(notebook), resources=resources)
-    html = isolate_names(html)
+    html = keep_units(isolate_names(html))
     return html if dates is None else dates.page(html)
 
 
