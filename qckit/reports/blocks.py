@@ -194,7 +194,7 @@ def _card(finding):
         unit = f' <span class="qc-unit">{escape(figure.unit)}</span>' if figure.unit and value != "\u2013" else ""
         parts = [f'<p class="qc-label">{escape(capital(figure.label))}</p>', f'<p class="qc-value">{value}{unit}</p>']
         if math.isfinite(figure.low) or math.isfinite(figure.high):
-            parts.append(f'<p class="qc-range">{_range(figure)} <span class="qc-small">{word}</span></p>')
+            parts.append(f'<p class="qc-range">{_range(figure)} <span class="qc-small qc-short">{word}</span></p>')
         if figure.note:
             parts.append(f'<p class="qc-small">{escape(figure.note)}</p>')
         return f'<div class="qc-card">{"".join(parts)}</div>'
@@ -279,13 +279,16 @@ def evidence(finding: Finding) -> Html:
     >>> "<table" in reports.evidence(finding).html
     True
     """
-    rows = []
-    for line in finding.evidence:
+    rows, lines = [], list(finding.evidence)
+    for line, before in zip(lines, [None, *lines]):
         sign, words = _SIGNS.get(line.points, _SIGNS["neutral"])
+        question = escape(line.question)
+        is_again = before is not None and before.question == line.question  # asked once for several answers
         rows.append(
-            f'<tr><td class="qc-sign"><span aria-hidden="true">{sign}</span>'
-            f'<span class="qc-hidden">{words}</span></td><th scope="row">{escape(line.question)}</th>'
-            f"<td>{_answer(line)}</td></tr>"
+            f'<tr{" class=qc-again" if is_again else ""}><td class="qc-sign"><span aria-hidden="true">{sign}</span>'
+            f'<span class="qc-hidden">{words}</span></td><th scope="row">'
+            + (f'<span class="qc-hidden">{question}</span>' if is_again else question)
+            + f"</th><td>{_answer(line)}</td></tr>"
         )
     legend = "+ speaks for, \u2212 against, \u00b7 neutral, ? not known"
     return Html(

@@ -214,6 +214,15 @@ def test_a_long_answer_is_parted_where_a_phone_folds_it_and_nothing_of_it_is_los
         assert "".join(part_answer(question, long)) == long
 
 
+def test_a_question_with_several_answers_is_read_once_and_heard_with_each():
+    asked = ("Is it poor?", "Is it poor?", "Is it the lot?", "Is it poor?")
+    html = reports.evidence(finding(evidence=[Evidence(q, "Yes.", "for", "shift", {}) for q in asked])).html
+    rows = re.findall(r"<tr( class=qc-again)?>.*?<th scope=\"row\">(.*?)</th>", html)
+    hidden = '<span class="qc-hidden">Is it poor?</span>'
+    assert [shown for _, shown in rows] == ["Is it poor?", hidden, "Is it the lot?", "Is it poor?"]
+    assert [bool(again) for again, _ in rows] == [False, True, False, False]
+
+
 def test_a_drawing_is_lighter_and_shows_the_same_marks():
     fig, ax = plt.subplots()
     ax.plot(range(60), range(60), "o", label="hatch")
