@@ -28,7 +28,7 @@ LEAST_PHOTOS_TO_JUDGE = 6
 single photo are 5.0, 3.6, 3.0 and 2.8 standard deviations wide to either side with 3, 4, 5 and 6 photos (2.4 with 10),
 and the standard deviation itself is known to 50, 41, 35 and 32 %. Corrected by totals of fewer than six, a sample's
 hatching percentage is uncertain by 7 to 15 points, and no nearer to the truth where the kit is good
-(tests/photos/MEASURED.md)."""
+(tests/photos/CAMERAS.md)."""
 
 
 def agreement_sentences(agreement, rates, n_objects):

@@ -23,14 +23,14 @@ __all__ = ["EVIDENCE", "PLACE_EVIDENCE", "STAGE_EVIDENCE", "CameraRule", "Sum", 
 
 LEAST = 1e-3  # of a probability: a reading that rules something out may be wrong
 FARTHEST = 4.0  # spreads from the usual at which evidence counts no further
-READ_WEIGHT = 0.5  # of what both readings say of the stage; tests/photos/MEASURED.md, "Learning a camera"
+READ_WEIGHT = 0.5  # of what both readings say of the stage; tests/photos/CAMERAS.md, "Learning a camera"
 DOUBT = 0.99  # of an object's likeliest stage: most that "none" may have, so that an object stays one
 _KINDS = {"around": AROUND, "beside": len(FEATURES), "read": len(CLASSES), "noticed": CHANNELS, "look": len(FEATURES)}
 EVIDENCE = sum(_KINDS.values())
 """Numbers per place: how it lies among the others, its measured features beside those of the photo's surer objects,
 logarithms of the reader's probabilities of its stage, what the reader noticed there, and the measured features (NaN
 where nothing could be measured)."""
-# numbers of a kind say much the same: they weigh together as so many; tests/photos/MEASURED.md, "Learning a camera"
+# numbers of a kind say much the same: they weigh together as so many; tests/photos/CAMERAS.md, "Learning a camera"
 _OF_PLACE = {"around": 5, "beside": 3, "read": 5, "noticed": 3}  # lit otherwise, a photo's bodies all look otherwise
 _OF_STAGE = {"read": 5, "noticed": 1, "look": 10}  # what a thing is does not hang on what lies around it
 PLACE_EVIDENCE, STAGE_EVIDENCE = (sum(_KINDS[kind] for kind in some) for some in (_OF_PLACE, _OF_STAGE))

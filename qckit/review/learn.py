@@ -25,7 +25,7 @@ from qckit.words import estimated
 __all__ = ["CameraLearning", "learn_camera_of_site"]
 
 _DEBRIS_REACH_UM = 60.0
-_LEAST_GAIN = 2  # objects more that come out right; asking for more refuses what helps (tests/photos/MEASURED.md)
+_LEAST_GAIN = 2  # objects more that come out right; asking for more refuses what helps (tests/photos/CAMERAS.md)
 _LOOKED_THROUGH = 10  # settled objects from which those left as found were most likely seen too
 _LEAST_GAIN_PCT = 0.5  # points of wrong objects that two more photos should take away to be worth settling
 
