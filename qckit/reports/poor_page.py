@@ -316,7 +316,7 @@ def limits(page: PoorPage) -> Html:
     return Html(missed.html + checked.html, "\n".join([missed.text, checked.text]))
 
 
-# tests/benchmarks/MEASURED.md, "What is stated, by how a cause is known"
+# tests/benchmarks/POOR_HATCH.md, "What is stated, by how a cause is known"
 _CHECKED = (
     ("below 20", 8113, 3.9, 3.8),
     ("20 to 40", 697, 27.9, 29.9),

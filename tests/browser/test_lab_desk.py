@@ -170,7 +170,7 @@ def test_a_crowd_in_a_small_window_and_a_kernel_that_goes(lab, page, place, tmp_
     assert set(kept["stage"]) == {"debris"}
     assert (steps["by"] == "ab").sum() == COUNT  # each once
     assert not page.locator(".qck-offer:not([hidden])").count()
-    assert seconds / COUNT < 1  # measured on a quiet machine: see MEASURED.md; a loaded one is slower
+    assert seconds / COUNT < 1  # measured on a quiet machine: see tests/benchmarks/MEASURED.md; a loaded one is slower
     assert page.errors == []
 
 

@@ -1,6 +1,6 @@
 """How often the 95 % interval of a change holds its true date, where a change is told.
 
-Its table stands in tests/benchmarks/MEASURED.md.
+Its table stands in tests/benchmarks/MONTH.md.
 
 python tests/charts/change_date_table.py [series per cell, 500 when left out]
 """

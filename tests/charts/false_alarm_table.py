@@ -1,6 +1,6 @@
 """How often a hatch is beyond limits frozen on 20 to 40 hatches when nothing changed.
 
-Its table stands in tests/benchmarks/MEASURED.md.
+Its table stands in tests/benchmarks/MONTH.md.
 
 python tests/charts/false_alarm_table.py [baselines per cell, 2000 when left out]
 """

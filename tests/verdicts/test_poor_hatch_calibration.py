@@ -9,7 +9,8 @@ import pytest
 
 PLACE = Path(__file__).parents[1] / "benchmarks" / "poor_hatch_calibration.py"
 
-# One cause that the record does not show comes first: 107 of 171, in 500 rooms (MEASURED.md; of those logged 93 %).
+# One cause that the record does not show comes first: 107 of 171, in 500 rooms (of those logged 93 %;
+# tests/benchmarks/POOR_HATCH.md).
 # Some 24 of the 60 rooms here are such: two binomial standard errors of the difference of both samples are allowed.
 NOT_LOGGED = (107 / 171, 171)
 
