@@ -71,7 +71,7 @@ def postgres_server(tmp_path_factory):
     if os.environ.get("QCKIT_TEST_POSTGRES_URL"):
         yield os.environ["QCKIT_TEST_POSTGRES_URL"]
         return
-    pytest.importorskip("psycopg", reason="the PostgreSQL driver is not installed: pip install qckit[server]")
+    pytest.importorskip("psycopg", reason="the PostgreSQL driver is not installed: pip install psycopg[binary]")
     programs = _postgres_programs()
     if programs is None:
         pytest.skip("no PostgreSQL on this machine: install Debian's postgresql, or set QCKIT_TEST_POSTGRES_URL")

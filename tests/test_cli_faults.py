@@ -199,7 +199,7 @@ def test_a_disk_that_fails_while_writing(said, tmp_path, monkeypatch):
 
 
 def test_a_server_that_refuses(said, tmp_path):
-    pytest.importorskip("psycopg", reason="the PostgreSQL driver is not installed: pip install qckit[server]")
+    pytest.importorskip("psycopg", reason="the PostgreSQL driver is not installed: pip install psycopg[binary]")
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]

@@ -51,7 +51,7 @@ def run_on_cluster(jobs, work: Callable, cluster: Cluster):
     except ImportError as error:
         raise InputError(
             "--scheduler needs Dask, which is not installed. Install it with  pip install "
-            "'qckit[cluster]'  or leave --scheduler out."
+            "'dask[distributed]'  or leave --scheduler out."
         ) from error
     security = _security(cluster)
     try:

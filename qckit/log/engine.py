@@ -127,7 +127,7 @@ def _server_engine(url: sa.URL, wait_s: float) -> sa.Engine:
     except ModuleNotFoundError as error:
         raise InputError(
             "The log is on a PostgreSQL server and its driver is not installed. Install it with  "
-            'pip install "qckit[server]"'
+            'pip install "psycopg[binary]"'
         ) from error
 
     @sa.event.listens_for(engine, "begin")

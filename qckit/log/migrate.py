@@ -61,7 +61,7 @@ def bring_up_to_date(database: sa.Engine, folder: Path, *, upgrade: bool = True)
     if found > schema.SCHEMA_VERSION:
         raise InputError(
             f"{place}: the log has schema version {found}, and this qckit knows {schema.SCHEMA_VERSION} at most. "
-            "Nothing was changed. Upgrade qckit (pip install --upgrade qckit) on this computer."
+            "Nothing was changed. Upgrade qckit on this computer."
         )
     if not upgrade:
         raise InputError(

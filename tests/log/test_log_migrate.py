@@ -249,7 +249,7 @@ def test_a_newer_log_is_refused_and_left_alone(site, log):
         open_log(site)
     assert str(caught.value) == (
         f"{site}/log.sqlite: the log has schema version 99, and this qckit knows {schema.SCHEMA_VERSION} at most. Nothing "
-        "was changed. Upgrade qckit (pip install --upgrade qckit) on this computer."
+        "was changed. Upgrade qckit on this computer."
     )
     assert not (site / "backups").exists()
 
