@@ -263,21 +263,47 @@ def set_aside(site: str | Path, hatch: str, *, reason: str, by: str, chart: str 
 
 
 def take_back(site: str | Path, hatch: str, *, reason: str, by: str, chart: str = "") -> str:
-    """Take back that a hatch was set aside; parameters are those of :func:`set_aside`."""
-    from qckit.log import open_log
-    from qckit.verdicts.month.set_aside import aside_table
+    """Take back that a hatch was set aside, by a person or because its percentage stands out.
 
-    by, _ = who_and_when(by, "now", "taking back")
+    Parameters are those of :func:`set_aside`.
+    """
+    from qckit.log import open_log
+    from qckit.verdicts.month.set_aside import aside_row, aside_table
+
+    by, at = who_and_when(by, None, "taking back")
     if not reason.strip():
         raise InputError(f"taking back: hatch {hatch} is given no reason. Say why in a few words:  --reason TEXT")
     with open_log(site) as log:
         table = aside_table(log.signals())
         mine = table[(table["hatch"] == hatch) & ((table["chart"] == chart) if chart else True)]
-        if not len(mine):
+    if not len(mine):
+        if chart not in ("", "hatch_pct") or not _stands_out(site, hatch):
             raise unknown_name("hatch set aside", hatch, sorted(set(table["hatch"])), where="the site's log")
+        row = _measured(site, hatch)
+        values = {"lot": row["lot"], "at": row["at"].isoformat(), "value": float(row["hatch_pct"]), "found_at": at}
+        new = aside_row(chart="hatch_pct", hatch=hatch, by=by, reason=reason.strip(), **values).assign(state="open")
+        with open_log(site) as log:
+            log.add("signals", new, by=by, source="monthly review")
+        return f"{hatch} counts although it stands out, says {by}: {reason.strip()}."
+    with open_log(site) as log:
         for name in mine["chart"]:
             log.correct("signals", f"{name}|{hatch}|set aside", "state", "open", by=by, reason=reason.strip())
     return f"{hatch} counts again in {_count(len(mine))}, says {by}: {reason.strip()}."
+
+
+def _stands_out(site, hatch) -> bool:
+    """Whether the review of a hatch's month, or of the newest one, leaves it out of what is usual."""
+    from qckit.log import open_log
+    from qckit.settings import load_settings
+    from qckit.tables import to_utc
+
+    with open_log(site) as log:
+        hatches = log.hatches()
+    made = hatches[hatches["purpose"] == "production"].set_index("hatch")
+    if hatch not in made.index:
+        return False
+    months = to_utc(made["started"]).dt.tz_convert(load_settings(site).site.timezone).dt.strftime("%Y-%m")
+    return any(hatch in study_of(site, month, "").apart for month in sorted({months[hatch], months.max()}))
 
 
 def _count(n):

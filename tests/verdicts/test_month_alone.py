@@ -11,6 +11,7 @@ from qckit.settings import Settings
 from qckit.site_tables import SiteTables
 from qckit.tables import check_table, table_columns
 from qckit.verdicts.month.alone import chances_alone
+from qckit.verdicts.month.set_aside import aside_row
 from qckit.verdicts.month.study import study_month
 from qckit.verdicts.month.verdict import finding_of_month
 
@@ -63,6 +64,66 @@ def test_a_quiet_first_month_calls_none_out(seed):
     study = study_month(first_month({}, seed=seed), month="2026-03")
     assert finding_of_month(study).verdict == "in-control"
     assert study.charts["L1", "hatch_pct"].limits.n_points == 23
+
+
+def lines_of(finding, code):
+    return [e.answer for e in finding.evidence if e.code == code]
+
+
+def with_signal(tables, hatch, state, rule="stands_out"):
+    """The site after a person explained a hatch (state explained), or said that it counts (rule set aside, open)."""
+    at = tables.hatches.set_index("hatch").at[hatch, "started"]
+    row = aside_row(
+        chart="hatch_pct", hatch=hatch, lot="L1", at=at, value=43.0, by="op1", reason="heater off", found_at=at
+    )
+    return tables.but(signals=row.assign(signal=f"hatch_pct|{hatch}|{rule}", rule=rule, state=state))
+
+
+APART = (
+    "H15 (45.4 % in 2026-03) stands out. It counts in no limits proposed here and in no search for changes, in this "
+    "month or a later one. If it was an ordinary hatch after all: "
+    "qckit report set-aside H15 --undo --reason TEXT --by NAME."
+)
+
+
+def test_a_bad_hatch_is_no_part_of_what_is_usual_in_its_month_nor_in_the_next():
+    tables = first_month({15: 0.43}, n=52)
+    for month in ("2026-03", "2026-04"):
+        study = study_month(tables, month=month)
+        assert study.apart == {"H15": "2026-03"}
+        for name in ("hatch_pct", "hatching_efficiency_per_g", "opened_pct"):
+            chart = study.charts["L1", name]
+            assert chart.limits.n_points == 30, name
+            assert {p["label"]: p["reason"] for p in chart.set_aside} == {"H15": "its percentage stands out"}
+        finding = finding_of_month(study)
+        assert lines_of(finding, "apart") == [APART]
+        assert finding.verdict == ("signals" if month == "2026-03" else "in-control")
+
+
+def test_a_person_says_that_it_belongs():
+    tables = with_signal(first_month({15: 0.43}, n=52), "H15", "open", rule="set aside")
+    study = study_month(tables, month="2026-04")
+    assert study.apart == {} and study.charts["L1", "hatch_pct"].limits.n_points == 31
+    assert lines_of(finding_of_month(study), "apart") == []
+    # it stands out all the same, and is to be explained
+    study = study_month(tables, month="2026-03")
+    assert set(study.signals.loc[study.signals["state"] == "open", "hatch"]) == {"H15"}
+
+
+def test_what_is_explained_stays_out_of_the_limits():
+    tables = with_signal(first_month({15: 0.43}, n=52), "H15", "explained")
+    for month in ("2026-03", "2026-04"):
+        study = study_month(tables, month=month)
+        assert study.charts["L1", "hatch_pct"].limits.n_points == 30
+        assert finding_of_month(study).verdict == "in-control"
+
+
+@pytest.mark.parametrize("bad", [(21, 22, 23), (10, 11, 12), (18, 19, 20, 21, 22, 23)])
+def test_bad_hatches_in_a_row_are_a_change_and_none_is_left_out(bad):
+    study = study_month(first_month(dict.fromkeys(bad, 0.5)), month="2026-03")
+    (shift,) = study.shifts
+    assert list(shift.labels) == [f"H{i:02d}" for i in bad]
+    assert study.apart == {} and finding_of_month(study).verdict == "out-of-control"
 
 
 def searched(y, **columns):

@@ -4,6 +4,10 @@ In a first month every hatch is part of what it is judged by: one of 43 % among 
 lies within it. So the farthest hatch is left out, the model fitted anew, and the hatch placed against that (an
 externally studentised, or deleted, residual); then the next one beside it, as long as any is far off. Two bad hatches
 hide each other, so that one counts as rare as the rarest found after it.
+
+What stands out is no part of what is usual: not of the search for changes, nor of any limits, in its own month and
+after it, until a person says that it belongs. It is judged beside the changes that all hatches show, so that several
+bad ones in a row are the change that they are.
 """
 
 from __future__ import annotations
@@ -17,19 +21,34 @@ from qckit.verdicts.month.rates import SHARES, kept_by_fdr
 __all__ = ["chances_alone", "hatches_alone"]
 
 _FAR = 2.0  # standard deviations; what lies nearer with itself counted in hides nothing
+_FAR_BEFORE = 3.0  # the same in earlier months, where what is told lies beyond it
 _MOST = 0.2  # part of the hatches judged that is left out at most
 
 
-def hatches_alone(search: Search | None, first) -> set:
-    """Hatches from a time on whose percentage stands out with all of that time counted."""
-    if search is None:
-        return set()
-    judged = (search.frame["at"] >= first).to_numpy()
-    kept = kept_by_fdr(chances_alone(search, judged), SHARES["hatches"])
-    return set(search.frame.loc[kept, "label"])
+def hatches_alone(search: Search, first) -> dict:
+    """Hatches whose percentage stands out with all of their month counted: hatch -> that month, as YYYY-MM.
+
+    Parameters
+    ----------
+    search : search.Search
+        Of the hatching percentage.
+    first : Timestamp
+        Begin of the period under review, which counts as one month; those before it are the site's months.
+    """
+    at = search.frame["at"].dt.tz_convert(first.tz)
+    month, is_now = at.dt.strftime("%Y-%m"), (at >= first).to_numpy()
+    far = np.abs(_distance(search, search.model)) >= _FAR_BEFORE
+    looks = [(is_now, _FAR)] if is_now.any() else []
+    for before in sorted(set(month[far & ~is_now])):
+        looks.append(((month == before).to_numpy() & ~is_now, _FAR_BEFORE))
+    out = {}
+    for judged, reach in looks:
+        kept = kept_by_fdr(chances_alone(search, judged, reach), SHARES["hatches"])
+        out |= dict(zip(search.frame.loc[kept, "label"], month[kept], strict=True))
+    return out
 
 
-def chances_alone(search: Search, judged) -> np.ndarray:
+def chances_alone(search: Search, judged, reach=_FAR) -> np.ndarray:
     """Chance of a hatch as far from the level that its lot, cone and people make expected, one for each hatch.
 
     Parameters
@@ -38,6 +57,8 @@ def chances_alone(search: Search, judged) -> np.ndarray:
         Of the hatching percentage: changes found do not count against a hatch.
     judged : ndarray of bool, shape (n,)
         Hatches that are judged; the others only say what is usual.
+    reach : float
+        Standard deviations within which a hatch, itself counted in, is not looked at any further.
 
     Returns
     -------
@@ -56,7 +77,7 @@ def chances_alone(search: Search, judged) -> np.ndarray:
     while left_out.sum() < max(1, int(_MOST * judged.sum())):
         z = np.where(judged & ~left_out, np.abs(_distance(search, model)), 0.0)
         farthest = int(np.argmax(z))
-        if z[farthest] < _FAR:
+        if z[farthest] < reach:
             break
         left_out[farthest] = True
         model = search.without(left_out, model)

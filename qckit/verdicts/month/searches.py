@@ -16,6 +16,7 @@ from qckit.charts.series import CONDITIONS
 from qckit.charts.water import search_water, water_limits, water_points
 from qckit.verdicts.lots.expected import expected_of_lot
 from qckit.verdicts.lots.usual import counted_hatches
+from qckit.verdicts.month.alone import hatches_alone
 from qckit.verdicts.month.lot_levels import LotLevel, judge_lots
 from qckit.verdicts.month.rates import SHARES
 from qckit.verdicts.month.set_aside import points_aside
@@ -25,6 +26,7 @@ __all__ = ["MonthSearch", "StandingDifference", "search_month", "standing_differ
 
 _MOST = 900  # hatches looked back on; a lot is seldom in use for so many
 _LEAST = 12  # hatches below which nothing is searched
+_ROUNDS = 2  # hatches that stand out are looked for: among all, and again without those found
 _STANDING = 1.5  # points from which a standing difference is worth a line
 _EFFICIENCY = Priors(residual=0.15)
 
@@ -45,7 +47,8 @@ class StandingDifference:
 class MonthSearch:
     """What was searched and found."""
 
-    search: Search | None  # of the hatching percentage
+    search: Search | None  # of the hatching percentage, without the hatches that stand out
+    alone: dict  # hatch whose percentage stands out in its month -> that month
     shifts: list  # of Shift
     lots: list  # of LotLevel
     standing: list  # of StandingDifference
@@ -53,7 +56,7 @@ class MonthSearch:
     unseen: tuple  # (where, points): a fall over the month that was just large enough to be told in four of five cases
 
 
-def search_month(history, tables, lot, names, first, last) -> MonthSearch:
+def search_month(history, tables, lot, names, first, last, belonging=frozenset()) -> MonthSearch:
     """Search everything up to the end of a month.
 
     Parameters
@@ -66,9 +69,11 @@ def search_month(history, tables, lot, names, first, last) -> MonthSearch:
     names : list of str
         Lots of the month.
     first, last : Timestamp
+    belonging : set of str
+        Hatches that a person said are part of what is usual, whether they stand out or not.
     """
     history = history.tail(_MOST)
-    search = _search_hatches(history)
+    search, alone = _search_hatches(history, first, belonging)
     shifts = shifts_of(search, search.frame, "hatch_pct", first=first) if search is not None else []
     points = {q: _points(history, tables, q) for q in CONDITIONS}
     share = SHARES["water"] / len(CONDITIONS)
@@ -76,7 +81,8 @@ def search_month(history, tables, lot, names, first, last) -> MonthSearch:
     waters = {q: water_limits(p, q, first=first, last=last, over=_over(found[q], first)) for q, p in points.items()}
     frames = {q: s.frame for q, s in found.items() if s is not None}
     shifts = [unread_beside(water_beside(s, {q: found[q] for q in frames}, frames), history) for s in shifts]
-    shifts += _of_efficiency(history, search, shifts, first)
+    usual = history[~history["hatch"].isin(set(alone) - belonging)]
+    shifts += _of_efficiency(usual, search, shifts, first)
     for q, frame in frames.items():
         shifts += [s for s in shifts_of(found[q], frame, q, first=first) if not _beside(s, shifts)]
     lots = _judge_lots(search, tables, names, last) if search is not None else []
@@ -86,6 +92,7 @@ def search_month(history, tables, lot, names, first, last) -> MonthSearch:
         shifts = [s for s in shifts if mine & set(s.labels)]
     return MonthSearch(
         search=search,
+        alone=alone,
         shifts=shifts,
         lots=lots,
         standing=standing_differences(search, shifts),
@@ -94,10 +101,42 @@ def search_month(history, tables, lot, names, first, last) -> MonthSearch:
     )
 
 
-def _search_hatches(history):
+def _search_hatches(history, first, belonging):
+    """The search for changes, and the hatches that stand out beside these; they are left out of it."""
     frame = _working(history)
     if len(frame) < _LEAST:
-        return None
+        return None, {}
+    return search_without_alone(frame, first, belonging)
+
+
+def search_without_alone(frame, first, belonging=frozenset()):
+    """Search hatches for changes, find those that stand out beside these, and search the others anew.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        As for :func:`qckit.charts.search.find_changes_in_levels`, with ``size``.
+    first : Timestamp
+        Begin of the month.
+    belonging : set of str
+        Hatches that are left in.
+
+    Returns
+    -------
+    tuple of (Search, dict)
+        The last search, and hatch -> month of those that stand out.
+    """
+    search, alone = _search_all(frame), {}
+    for _ in range(_ROUNDS):
+        alone |= hatches_alone(search, first)
+        is_usual = ~search.frame["label"].isin(set(alone) - belonging)
+        if is_usual.all():
+            break
+        search = _search_all(search.frame[is_usual])
+    return search, alone
+
+
+def _search_all(frame):
     return find_changes_in_levels(frame, alpha=SHARES["changes"], late_alpha=SHARES["late levels"])
 
 

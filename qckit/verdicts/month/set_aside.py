@@ -1,14 +1,15 @@
 """Points that a person has set aside from a baseline, as they stand in the log's signals table.
 
 Such a row has the rule ``set aside``, the reason in ``note`` and the person in ``by``; its state is ``explained`` while
-it holds and ``open`` once it was taken back. Nothing is deleted: the log keeps both.
+it holds and ``open`` once it was taken back. Nothing is deleted: the log keeps both. Taken back, the percentage of a
+hatch is part of what is usual even where the review finds that it stands out.
 """
 
 from __future__ import annotations
 
 import pandas as pd
 
-__all__ = ["RULE", "aside_row", "aside_table", "points_aside", "rules_only"]
+__all__ = ["RULE", "aside_row", "aside_table", "belonging", "points_aside", "rules_only"]
 
 RULE = "set aside"
 """Rule name of such a row; no rule of a chart is called so."""
@@ -40,6 +41,14 @@ def points_aside(signals, chart: str) -> dict:
     table = aside_table(signals)
     of_chart = table[table["chart"] == chart]
     return {r.hatch: f"{r.reason} ({r.by}, {r.day})" for r in of_chart.itertuples()}
+
+
+def belonging(signals) -> set:
+    """Return the hatches of which a person said that their percentage counts."""
+    if signals is None or not len(signals):
+        return set()
+    rows = signals[(signals["rule"] == RULE) & (signals["state"] == "open") & (signals["chart"] == "hatch_pct")]
+    return set(rows["hatch"])
 
 
 def aside_row(*, chart, hatch, lot, at, value, by, reason, found_at) -> pd.DataFrame:

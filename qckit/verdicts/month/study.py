@@ -15,12 +15,11 @@ from qckit.errors import InputError, unknown_name
 from qckit.hatch.photo_counts import mark_photo_counts
 from qckit.hatch.subsamples import fill_volumes
 from qckit.site_tables import SiteTables
-from qckit.verdicts.month.alone import hatches_alone
 from qckit.verdicts.month.lot_month import Reviewed, lot_month, with_doses
 from qckit.verdicts.month.periods import compare_periods, month_bounds
 from qckit.verdicts.month.records import left_out, no_hatch_words, quality_table
 from qckit.verdicts.month.searches import search_month
-from qckit.verdicts.month.set_aside import aside_table, points_aside
+from qckit.verdicts.month.set_aside import aside_table, belonging, points_aside, rules_only
 from qckit.verdicts.month.shifts import matched_with_log, no_longer_found
 from qckit.verdicts.month.signals import CHANGE_RULE, signal_table
 
@@ -54,6 +53,7 @@ class MonthStudy:
     quality: pd.DataFrame
     settings: object
     aside: pd.DataFrame  # points set aside by a person: set_aside.aside_table
+    apart: dict  # hatch that stands out and counts in nothing that is usual -> its month
     waters: dict  # quantity -> charts.water.WaterDays
     unseen: tuple  # (where, points) from searches.MonthSearch
     left_out: list = field(default_factory=list)
@@ -99,14 +99,20 @@ def study_month(tables: SiteTables, *, month, lot="", rules=None, is_proposed=Fa
     history = _history(tables, samples, last)
     chosen = _chosen(history, tables, month, lot, first)
     names = sorted(chosen["lot"].unique())
-    done = _explained(tables.signals)
-    searched = search_month(history[~history["hatch"].isin(done)], tables, lot=lot, names=names, first=first, last=last)
+    usual = belonging(tables.signals)
+    done = _explained(tables.signals) - usual
+    among = {"lot": lot, "names": names, "first": first, "last": last, "belonging": usual}
+    searched = search_month(history[~history["hatch"].isin(done)], tables, **among)
     shifts = matched_with_log(searched.shifts, tables.changes, tables.signals, month)
-    alone = hatches_alone(searched.search, first)
-    changed = _noted(history, [s for s in shifts if s.counts and s.kind != "lot"], alone)
+    apart = {hatch: of_month for hatch, of_month in searched.alone.items() if hatch not in usual}
+    reasons = dict.fromkeys(_explained(rules_only(tables.signals)), "explained") | dict.fromkeys(
+        apart, "its percentage stands out"
+    )
+    changed = _noted(history, [s for s in shifts if s.counts and s.kind != "lot"], reasons)
     proposed = replace(tables, baselines=None) if is_proposed else tables
-    options = {"names": names, "period": (first, last), "rules": rules, "waters": searched.waters}
+    options = {"names": names, "period": (first, last), "rules": rules, "waters": searched.waters, "reasons": reasons}
     charts, conditions = _charts(proposed, samples, changed, **options)
+    alone = set(searched.alone) & set(history.loc[history["at"] >= first, "hatch"])
     marks = {"alone": alone, "first": first, "waters": searched.waters}
     table = signal_table(charts, conditions, shifts, tables.signals, **marks)
     shifts = _closed_by_hand(shifts, table)
@@ -141,6 +147,7 @@ def study_month(tables: SiteTables, *, month, lot="", rules=None, is_proposed=Fa
         quality=quality_table(chosen, samples, tables.readings, tables.photos, settings),
         settings=settings,
         aside=aside_table(tables.signals),
+        apart=apart,
         waters=searched.waters,
         unseen=searched.unseen,
         left_out=left_out(hatches, first, last, lot, chosen),
@@ -176,10 +183,10 @@ def _explained(signals):
     return set(rows["hatch"].dropna()) - {""}
 
 
-def _noted(history, shifts, alone):
+def _noted(history, shifts, reasons):
     """The history with a reason at each hatch of a change or that stands out, so that no baseline rests on it."""
     out = history.copy()
-    out.loc[out["hatch"].isin(alone) & (out["far_off"] == ""), "far_off"] = "its percentage stands out"
+    out["far_off"] = [off or reasons.get(h, "") for off, h in zip(out["far_off"], out["hatch"], strict=True)]
     for s in shifts:
         mine = out["hatch"].isin(s.labels) & (out["far_off"] == "")
         if s.quantity in LOT_CHARTS:
@@ -187,7 +194,7 @@ def _noted(history, shifts, alone):
     return out
 
 
-def _charts(tables, samples, history, *, names, period, rules, waters):
+def _charts(tables, samples, history, *, names, period, rules, waters, reasons):
     """The charts of the month: of each lot, and of the water."""
     (first, last), signals = period, tables.signals
     limits = {"period": period, "baselines": tables.baselines, "rules": rules}
@@ -199,7 +206,7 @@ def _charts(tables, samples, history, *, names, period, rules, waters):
         and len(chart.of_period(first))
     }
     timed = _history(replace(tables, readings=None), samples, last, purposes=_TIMED)
-    timed = timed[timed["t90_h"].notna()].assign(off_standard="", far_off="")
+    timed = _noted(timed[timed["t90_h"].notna()].assign(off_standard="", far_off=""), [], reasons)
     for name in names:
         chart = build_chart(timed, "t90_h", lot=name, aside=points_aside(signals, "t90_h"), **limits)
         if len(chart.of_period(first)):

@@ -184,6 +184,7 @@ def _details(study):
         "charts": [_judged_points(c, study.first) for c in (*study.charts.values(), *study.conditions.values())],
         "needs_attention": needs_attention(study),
         "set_aside": study.aside.to_dict("records"),
+        "apart": study.apart,
         "lots": [
             {
                 "lot": m.lot,

@@ -8,6 +8,7 @@ from dataclasses import asdict
 from qckit.charts.series import CHARTED, CONDITIONS
 from qckit.verdicts.finding import Evidence
 from qckit.verdicts.lots.expected import expected_words
+from qckit.verdicts.month.alone_words import alone_sentence, apart_hatches, apart_sentence
 from qckit.verdicts.month.rates import PAGE_RATE
 from qckit.verdicts.month.signals import open_signals
 from qckit.words import capital, day, decimals_known, joined, number, plural, small
@@ -30,7 +31,7 @@ __all__ = [
     "where_words",
 ]
 
-EVIDENCE_CODES = ("shift", "no_shift", "alone", "control", "level", "drift", "minimum", "standing", "past")
+EVIDENCE_CODES = ("shift", "no_shift", "alone", "apart", "control", "level", "drift", "minimum", "standing", "past")
 """What a line of evidence is about."""
 
 _ANY = 50.0  # points; a search that misses a fall of half of all hatching tells none
@@ -288,7 +289,11 @@ def evidence(study):
     alone = open_signals(study.signals)
     if len(alone):
         values = {"signals": alone[["hatch", "chart", "value"]].to_dict("records")}
-        lines.append(Evidence("Which single hatches stand out?", _alone(alone), "against", "alone", values))
+        lines.append(Evidence("Which single hatches stand out?", alone_sentence(alone), "against", "alone", values))
+    apart = apart_hatches(study)
+    if apart:
+        question, text = "Which hatches are not counted as usual?", apart_sentence(apart)
+        lines.append(Evidence(question, text, "neutral", "apart", {"hatches": apart}))
     for m in study.lots.values():
         state = "unknown" if m.is_in_control is None else "for" if m.is_in_control else "against"
         lines.append(
@@ -359,15 +364,6 @@ def _standing(standing):
         for n in [decimals_known(d.low, d.high)]
     ]
     return f"Standing differences, no change: {'; '.join(differences)}. Limits and searches allow for them."
-
-
-def _alone(alone):
-    hatches = []
-    for hatch, part in alone.drop_duplicates(["hatch", "chart"]).groupby("hatch", sort=False):
-        values = (f"{CHARTED[r.chart].label} {value_words(CHARTED[r.chart], r.value)}" for r in part.itertuples())
-        hatches.append(f"{hatch} ({', '.join(values)})")
-    more = f" and {len(hatches) - 8} more" if len(hatches) > 8 else ""
-    return f"{joined(hatches[:8])}{more}: with the whole page counted, chance alone hardly makes these."
 
 
 def _capable(c):
