@@ -130,8 +130,11 @@ _METHOD = (
     "days makes them. Changes of the water are "
     "searched like those of the hatches. A reading is named beside a change when it differs by more than four "
     "standard errors and more than one standard deviation from what cones, days and season make expected.",
-    "Single hatches: Student's law with the tails that the room shows, all of the page counted (Benjamini and "
-    "Hochberg 1995, J. R. Stat. Soc. B 57:289-300).",
+    "Single hatches: each beside the model fitted without it (deleted residuals: Cook and Weisberg 1982, Residuals and "
+    "Influence in Regression, 2.2; one after the other: Rosner 1983, Technometrics 25:165-172), Student's law with the "
+    "tails that the room shows, all of the page counted (Benjamini and Hochberg 1995, J. R. Stat. Soc. B 57:289-300). "
+    "Changes are searched again without those that stand out, of this month and of earlier ones, and no limits are "
+    "proposed from them; hatches of the days of a step are part of it and stay in.",
     "Charts: hatching percentage, umbrella share and opened fraction have binomial limits stretched by the spread"
     " between hatches (Laney 2002, Quality Engineering 14:531-537), which lean as such counts do and step with "
     "the numbers counted; shells per 1,000 the same with Poisson and negative binomial laws; nauplii per gram on "

@@ -268,14 +268,16 @@ def take_back(site: str | Path, hatch: str, *, reason: str, by: str, chart: str 
     Parameters are those of :func:`set_aside`.
     """
     from qckit.log import open_log
-    from qckit.verdicts.month.set_aside import aside_row, aside_table
+    from qckit.verdicts.month.set_aside import aside_row, aside_table, belonging
 
     by, at = who_and_when(by, None, "taking back")
     if not reason.strip():
         raise InputError(f"taking back: hatch {hatch} is given no reason. Say why in a few words:  --reason TEXT")
     with open_log(site) as log:
-        table = aside_table(log.signals())
+        table, counting = aside_table(log.signals()), belonging(log.signals())
         mine = table[(table["hatch"] == hatch) & ((table["chart"] == chart) if chart else True)]
+    if not len(mine) and hatch in counting and chart in ("", "hatch_pct"):
+        return f"{hatch} counts already. Nothing changed."
     if not len(mine):
         if chart not in ("", "hatch_pct") or not _stands_out(site, hatch):
             raise unknown_name("hatch set aside", hatch, sorted(set(table["hatch"])), where="the site's log")

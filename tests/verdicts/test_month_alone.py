@@ -7,6 +7,9 @@ import pandas as pd
 import pytest
 
 from qckit.charts.search import find_changes_in_levels
+from qckit.errors import InputError
+from qckit.log import new_site, open_log
+from qckit.reports.month_records import set_aside, study_of, take_back
 from qckit.settings import Settings
 from qckit.site_tables import SiteTables
 from qckit.tables import check_table, table_columns
@@ -95,6 +98,7 @@ def test_a_bad_hatch_is_no_part_of_what_is_usual_in_its_month_nor_in_the_next():
             chart = study.charts["L1", name]
             assert chart.limits.n_points == 30, name
             assert {p["label"]: p["reason"] for p in chart.set_aside} == {"H15": "its percentage stands out"}
+        assert study.lots["L1"].capability.n_hatches == (30 if month == "2026-03" else 50)
         finding = finding_of_month(study)
         assert lines_of(finding, "apart") == [APART]
         assert finding.verdict == ("signals" if month == "2026-03" else "in-control")
@@ -108,6 +112,26 @@ def test_a_person_says_that_it_belongs():
     # it stands out all the same, and is to be explained
     study = study_month(tables, month="2026-03")
     assert set(study.signals.loc[study.signals["state"] == "open", "hatch"]) == {"H15"}
+    explained = with_signal(tables, "H15", "explained").signals
+    tables = tables.but(signals=pd.concat([tables.signals, explained], ignore_index=True))
+    assert finding_of_month(study_month(tables, month="2026-03")).verdict == "in-control"
+    assert study_month(tables, month="2026-04").charts["L1", "hatch_pct"].limits.n_points == 31
+
+
+def test_a_person_says_so_in_the_log(tmp_path):
+    site, tables = new_site(tmp_path / "site"), first_month({15: 0.43})
+    with open_log(site) as log:
+        log.add_many({n: getattr(tables, n) for n in ("lots", "hatches", "samples", "readings")}, by="op1", source="x")
+    for ordinary in ("H14", "H99"):
+        with pytest.raises(InputError, match=rf"unknown hatch set aside '{ordinary}'\."):
+            take_back(site, ordinary, reason="sold so", by="op1")
+    sentence = "H15 counts although it stands out, says op1: sold so."
+    assert take_back(site, "H15", reason="sold so", by="op1") == sentence
+    assert study_of(site, "2026-03", "").apart == {}
+    assert take_back(site, "H15", reason="sold so", by="op1") == "H15 counts already. Nothing changed."
+    assert set_aside(site, "H15", reason="heater off", by="op2").startswith("H15 is set aside in ")
+    study = study_of(site, "2026-03", "")
+    assert set(study.aside["hatch"]) == {"H15"} and study.charts["L1", "hatch_pct"].limits.n_points == 22
 
 
 def test_what_is_explained_stays_out_of_the_limits():

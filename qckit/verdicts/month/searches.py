@@ -128,12 +128,34 @@ def search_without_alone(frame, first, belonging=frozenset()):
     """
     search, alone = _search_all(frame), {}
     for _ in range(_ROUNDS):
-        alone |= hatches_alone(search, first)
-        is_usual = ~search.frame["label"].isin(set(alone) - belonging)
-        if is_usual.all():
+        found = hatches_alone(search, first)
+        apart = set(found) - belonging
+        others = _search_all(_rest(search.frame, apart)) if apart else search
+        part = _in_a_step(others, search.frame) & apart
+        alone |= {hatch: month for hatch, month in found.items() if hatch not in part}
+        apart -= part
+        if not apart:
             break
-        search = _search_all(search.frame[is_usual])
+        search = _search_all(_rest(search.frame, apart)) if part else others
     return search, alone
+
+
+def _rest(frame, labels):
+    return frame[~frame["label"].isin(labels)]
+
+
+def _in_a_step(search, frame) -> set:
+    """Hatches of the days and the group of a step that was found: part of it, however far off they lie.
+
+    A step holds whole days, so that a sound hatch of its first day stands out beside it.
+    """
+    out, day, days = set(), frame["at"].dt.floor("D"), search.frame["at"].dt.floor("D")
+    for c in search.changes:
+        if c.shape == "step":
+            mine = (day >= days.iloc[c.first_low]) & (day <= days.iloc[c.last_high])
+            mine &= (frame[c.factor].astype(str) == c.level) if c.factor else True
+            out |= set(frame.loc[mine, "label"])
+    return out
 
 
 def _search_all(frame):

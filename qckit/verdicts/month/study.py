@@ -105,7 +105,7 @@ def study_month(tables: SiteTables, *, month, lot="", rules=None, is_proposed=Fa
     searched = search_month(history[~history["hatch"].isin(done)], tables, **among)
     shifts = matched_with_log(searched.shifts, tables.changes, tables.signals, month)
     apart = {hatch: of_month for hatch, of_month in searched.alone.items() if hatch not in usual}
-    reasons = dict.fromkeys(_explained(rules_only(tables.signals)), "explained") | dict.fromkeys(
+    reasons = dict.fromkeys(_explained(rules_only(tables.signals)) - usual, "explained") | dict.fromkeys(
         apart, "its percentage stands out"
     )
     changed = _noted(history, [s for s in shifts if s.counts and s.kind != "lot"], reasons)
@@ -117,7 +117,7 @@ def study_month(tables: SiteTables, *, month, lot="", rules=None, is_proposed=Fa
     table = signal_table(charts, conditions, shifts, tables.signals, **marks)
     shifts = _closed_by_hand(shifts, table)
     moved = {label for s in shifts if s.counts and s.kind != "lot" for label in s.labels}
-    moved |= set(table.loc[table["state"] != "mark", "hatch"])  # accidents tell nothing of the lot
+    moved |= {*table.loc[table["state"] != "mark", "hatch"], *apart}  # accidents tell nothing of the lot
     levels = {level.lot: level for level in searched.lots}
     reviewed = Reviewed(history=history, charts=charts, moved=moved, signals=table, period=(first, last))
     month_lots = {
