@@ -1,44 +1,38 @@
 """Draw the inflated make: 30 photos with exact truth, of outlines inflated to cushions.
 
-    python tests/photos_inflated_make/draw.py OUT [--seed 1] [--kinds KIND ...] [--bench N]
+    python tests/photos_inflated_make/draw.py OUT, with the options of ``tests/training/drawn_make.py``
 
 A further make of our own, unlike both labelled ones and unlike the volumes of the training: layers of two fluxes, bent
 rays (``shapes``, ``others``, ``light``, ``floors``). From counter 1.8 on the shipped reader has learnt some seeds (of
-late 201 to 203); those named in ``tests/photos/MEASURED.md`` are kept for measuring. OUT gets ``photos``,
-``photos.csv`` and ``truth.csv`` as in ``tests/photos``, and with ``--masks`` the outlines. The same seed gives the same
-photos on the same versions of numpy, scipy and Pillow. With ``--bench N`` the first photo of each kind is taken N
-times, each time of other objects under the same lamp, floor and camera.
+late 201 to 203); those named in ``tests/photos/MEASURED.md`` are kept for measuring. With ``--bench N`` the first photo
+of each kind is taken N times, each time of other objects.
 """
 
-import argparse
+import sys
 from pathlib import Path
 
+sys.path.append(str(Path(__file__).resolve().parents[1] / "training"))
+
 import numpy as np
-import pandas as pd
+from drawn_make import TRUTH_COLUMNS, DrawnPhoto, main
 from floors import etched, printed, reflecting, rim_of_dish, smooth_field, weave
-from joblib import Parallel, delayed
 from light import bent_floor, dark_field, layer, matter, shading, shadows, through
 from others import OTHERS
-from PIL import Image
 from scipy.ndimage import gaussian_filter
 from shapes import cyst, nauplius, shell, umbrella
 
 SIZE = (900, 1200)
-KINDS = (
-    *["bright"] * 6,
-    *["chamber"] * 3,
-    *["wide"] * 2,
-    *["black"] * 3,
-    *["dark field"] * 3,
-    *["grey floor"] * 2,
-    *["white floor"] * 2,
-    *["dish"] * 4,
-    *["sieve"] * 5,
-)
-COLUMNS = [
-    *("photo", "object_id", "stage", "x_px", "y_px", "x0", "y0", "x1", "y1"),
-    *("visible_area_px", "visible_fraction", "touches_edge", "detail", "in_frame", "length_um", "whole_area_px"),
-]
+KINDS = {
+    "bright": 6,
+    "chamber": 3,
+    "wide": 2,
+    "black": 3,
+    "dark field": 3,
+    "grey floor": 2,
+    "white floor": 2,
+    "dish": 4,
+    "sieve": 5,
+}
 
 
 def choose_scale(rng, kind):
@@ -272,48 +266,30 @@ def truth_rows(name, things, ids):
         )
 
 
-def one_photo(args, seed, i, kind, taken):
-    """Draw and write one photo; return its row and those of its objects."""
+def draw(seed, kind, number, hatched=True, bench=False):
+    """Draw one photo; those of one bench are of other objects under the lamp, floor and camera of its kind's first."""
+    i = [k for k, n in KINDS.items() for _ in range(n)].index(kind) + (0 if bench else number - 1)
     look = np.random.default_rng([seed, i])
-    rng = np.random.default_rng([seed, i, taken]) if taken else look
+    rng = np.random.default_rng([seed, i, number]) if bench else look
     um = round(choose_scale(look, kind), 2)
-    name = f"{kind.replace(' ', '-')}-{taken or i + 1:02d}"
-    name = f"{name}-{seed}" if len(args.seed) > 1 else name
-    light, things, mode, lugol = render(look, rng, kind, um, not args.without_hatch)
-    camera = np.random.default_rng([seed, i, 0]) if taken else look
-    picture = Image.fromarray(take_photo(camera, rng, light, um, mode))
-    picture.save(args.out / "photos" / f"{name}.jpg", quality=int(camera.integers(80, 95)))
+    name = f"{kind.replace(' ', '-')}-{number if bench else i + 1:02d}-{seed}"
+    light, things, mode, lugol = render(look, rng, kind, um, hatched)
+    camera = np.random.default_rng([seed, i, 0]) if bench else look
+    picture = take_photo(camera, rng, light, um, mode)
+    quality = int(camera.integers(80, 95))
     ids = outlines(things)
-    if args.masks:
-        Image.fromarray(ids).save(args.out / "masks" / f"{name}.png")
-    return (name, kind, um, SIZE[1], SIZE[0], mode, int(lugol)), list(truth_rows(name, things, ids))
-
-
-def main():
-    """Draw all."""
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("out", type=Path)
-    parser.add_argument("--seed", type=int, nargs="+", default=[1])
-    parser.add_argument("--kinds", nargs="*", help="these only")
-    parser.add_argument("--bench", type=int, default=0)
-    parser.add_argument("--without-hatch", action="store_true", help="bystanders and dirt only")
-    parser.add_argument("--masks", action="store_true", help="write outlines too, to train on")
-    parser.add_argument("--workers", type=int, default=1)
-    args = parser.parse_args()
-    for folder in ("photos", "masks") if args.masks else ("photos",):
-        (args.out / folder).mkdir(parents=True, exist_ok=True)
-    wanted = [(i, kind, 0) for i, kind in enumerate(KINDS)]
-    if args.bench:
-        wanted = [(KINDS.index(kind), kind, k) for kind in dict.fromkeys(KINDS) for k in range(1, args.bench + 1)]
-    wanted = [(seed, *w) for seed in args.seed for w in wanted if not args.kinds or w[1] in args.kinds]
-    drawn = Parallel(args.workers)(delayed(one_photo)(args, *w) for w in wanted)
-    truth = [row for _, rows in drawn for row in rows]
-    pd.DataFrame(truth, columns=COLUMNS).to_csv(args.out / "truth.csv", index=False)
-    photos = [photo for photo, _ in drawn]
-    pd.DataFrame(photos, columns=["photo", "kind", "um_per_px", "width_px", "height_px", "light", "lugol"]).to_csv(
-        args.out / "photos.csv", index=False
-    )
+    row = {
+        "photo": name,
+        "kind": kind,
+        "um_per_px": um,
+        "width_px": SIZE[1],
+        "height_px": SIZE[0],
+        "light": mode,
+        "lugol": int(lugol),
+    }
+    objects = [dict(zip(TRUTH_COLUMNS, one, strict=True)) for one in truth_rows(name, things, ids)]
+    return DrawnPhoto(name, picture, ids, row, objects, {"quality": quality})
 
 
 if __name__ == "__main__":
-    main()
+    main(__doc__, KINDS, draw)

@@ -3,26 +3,26 @@
 Every body is a surface of triangles in micrometres, rasterised with all its depth layers and lit by simple optics.
 No photograph and no real animal was used; the pictures are invented and CC0.
 
-    python draw.py OUT [--seed 1 2] [--kinds bright sieve] [--masks] [--without-hatch] [--bench N] [--workers 2]
+    python tests/photos_meshed_make/draw.py OUT, with the options of ``tests/training/drawn_make.py``
 """
 
-import argparse
+import sys
 import zlib
 from pathlib import Path
+
+sys.path.append(str(Path(__file__).resolve().parents[1] / "training"))
 
 import numpy as np
 import pandas as pd
 from camera import expose
-from joblib import Parallel, delayed
+from drawn_make import STAGES, DrawnPhoto, main
 from materials import dyed
 from meshes import Lattice
-from PIL import Image
 from placing import Ground
 from population import make, stages
 from scenes import KINDS, scene
 
 LEAST_PX = 12
-STAGES = ("nauplius", "umbrella", "cyst", "shell", "debris")
 
 
 def _rows(name, mask, bodies):
@@ -65,10 +65,7 @@ def _rows(name, mask, bodies):
 
 
 def draw(seed, kind, number, hatched=True, bench=False):
-    """Draw one photo: name, picture (h, w, 3) uint8, mask of object ids, row of photos.csv, rows of truth.csv.
-
-    Photos of one bench have light, floor, camera, strain and share of stages in common.
-    """
+    """Draw one photo; those of one bench have light, floor, camera, strain and share of stages in common."""
     rng = np.random.default_rng([seed, zlib.crc32(kind.encode()), number, int(hatched)])
     common = np.random.default_rng([seed, zlib.crc32(kind.encode())]) if bench else rng
     name = f"{kind.replace(' ', '-')}-s{seed}-{'b' if bench else ''}{number:02d}" + ("" if hatched else "-empty")
@@ -101,43 +98,9 @@ def draw(seed, kind, number, hatched=True, bench=False):
         "notes": ", ".join(stage.notes) or "plain",
         **{f"n_{s}": inside.count(s) for s in STAGES},
     }
-    return name, picture, ground.mask, row, rows
-
-
-def save_photo(out, seed, kind, number, *, hatched=True, masks=False, bench=False):
-    """Draw and write one photo (and its mask); returns its row and its objects' rows."""
-    out = Path(out)
-    name, picture, mask, row, rows = draw(seed, kind, number, hatched, bench)
     quality = int(np.random.default_rng([seed, number, zlib.crc32(kind.encode())]).integers(80, 96))
-    (out / "photos").mkdir(parents=True, exist_ok=True)
-    Image.fromarray(picture).save(out / "photos" / f"{name}.jpg", quality=quality)
-    if masks:
-        (out / "masks").mkdir(parents=True, exist_ok=True)
-        Image.fromarray(mask.astype(np.uint16)).save(out / "masks" / f"{name}.png")
-    return row, rows
-
-
-def main():
-    """Command line."""
-    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("out", type=Path)
-    parser.add_argument("--seed", type=int, nargs="+", default=[1])
-    parser.add_argument("--kinds", nargs="+", choices=list(KINDS), default=list(KINDS))
-    parser.add_argument("--masks", action="store_true")
-    parser.add_argument("--without-hatch", action="store_true")
-    parser.add_argument(
-        "--bench", type=int, default=0, help="so many photos of one bench (light, floor, camera) of each kind"
-    )
-    parser.add_argument("--workers", type=int, default=1)
-    args = parser.parse_args()
-    todo = [(s, k, n) for s in args.seed for k in args.kinds for n in range(1, (args.bench or KINDS[k]) + 1)]
-    done = Parallel(args.workers)(
-        delayed(save_photo)(args.out, *one, hatched=not args.without_hatch, masks=args.masks, bench=args.bench > 0)
-        for one in todo
-    )
-    pd.DataFrame([row for row, _ in done]).to_csv(args.out / "photos.csv", index=False)
-    pd.DataFrame([one for _, rows in done for one in rows]).to_csv(args.out / "truth.csv", index=False)
+    return DrawnPhoto(name, picture, ground.mask, row, rows, {"quality": quality})
 
 
 if __name__ == "__main__":
-    main()
+    main(__doc__, KINDS, draw)

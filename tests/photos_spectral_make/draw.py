@@ -5,29 +5,26 @@ each with its own spectrum of absorption and scattering; light passes or returns
 blurs each by its depth and colour, and a camera with its filter array, noise, denoising, tone and sharpening
 makes the picture.
 
-    python draw.py OUT --seed 1 --masks
+    python tests/photos_spectral_make/draw.py OUT, with the options of ``tests/training/drawn_make.py``
 """
 
-import argparse
+import sys
 from pathlib import Path
+
+sys.path.append(str(Path(__file__).resolve().parents[1] / "training"))
 
 import camera as cameras
 import conditions
 import floors
 import numpy as np
 import optics
-import pandas as pd
 import stock
 from canvas import noise
 from conditions import KINDS
-from joblib import Parallel, delayed
-from PIL import Image
+from drawn_make import STAGES, DrawnPhoto, main
 from scipy import ndimage
 
-STAGES = ("nauplius", "umbrella", "cyst", "shell", "debris")
 FEWEST_PIXELS = 12
-TRUTH_COLUMNS = ["photo", "object_id", "stage", "x_px", "y_px", "x0", "y0", "x1", "y1", "visible_area_px",
-                 "visible_fraction", "touches_edge", "detail", "in_frame", "length_um", "whole_area_px"]  # fmt: skip
 
 
 def _ground(cond, rng):
@@ -117,25 +114,7 @@ def _truth(name, mask, known):
 
 
 def draw(seed, kind, number, hatched=True):
-    """Draw one photo; see ``_developed``, less the JPEG quality."""
-    return _developed(seed, kind, number, hatched)[:5]
-
-
-def _developed(seed, kind, number, hatched):
-    """Draw one photo.
-
-    Parameters
-    ----------
-    seed, kind, number : int, str, int
-        Which photo; the same three give the same photo.
-    hatched : bool
-        False draws floor and dirt only.
-
-    Returns
-    -------
-    tuple
-        Name, picture (uint8 RGB), mask of object ids, row of photos.csv, rows of truth.csv, JPEG quality.
-    """
+    """Draw one photo."""
     rng = np.random.default_rng([seed, list(KINDS).index(kind), number, 90210])
     name = f"{kind}-s{seed}-{number:02d}" + ("" if hatched else "-empty")
     cond = conditions.choose(kind, hatched, rng)
@@ -158,39 +137,9 @@ def _developed(seed, kind, number, hatched):
         "notes": ", ".join(cond.notes),
     }  # fmt: skip
     row |= {f"n_{s}": sum(r["stage"] == s and r["in_frame"] == 1 for r in rows) for s in STAGES}
-    return name, picture, mask, row, rows, cond.camera.quality
-
-
-def save_photo(out, seed, kind, number, *, hatched, masks):
-    """Draw and write one photo (and its mask); returns its row and its truth."""
-    name, picture, mask, row, rows, quality = _developed(seed, kind, number, hatched)
-    out = Path(out)
-    (out / "photos").mkdir(parents=True, exist_ok=True)
-    Image.fromarray(picture).save(out / "photos" / f"{name}.jpg", quality=quality, subsampling=2 if quality < 90 else 0)
-    if masks:
-        (out / "masks").mkdir(parents=True, exist_ok=True)
-        Image.fromarray(mask.astype(np.uint16)).save(out / "masks" / f"{name}.png")
-    return row, rows
-
-
-def main():
-    parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
-    parser.add_argument("out", type=Path)
-    parser.add_argument("--seed", type=int, nargs="+", default=[1])
-    parser.add_argument("--kinds", nargs="+", choices=list(KINDS), default=list(KINDS))
-    parser.add_argument("--masks", action="store_true", help="write instance masks too")
-    parser.add_argument("--without-hatch", action="store_true", help="floor and dirt only")
-    parser.add_argument("--workers", type=int, default=1)
-    args = parser.parse_args()
-    jobs = [(s, kind, n) for s in args.seed for kind in args.kinds for n in range(1, KINDS[kind] + 1)]
-    done = Parallel(n_jobs=args.workers)(
-        delayed(save_photo)(args.out, *job, hatched=not args.without_hatch, masks=args.masks) for job in jobs
-    )
-    pd.DataFrame([row for row, _ in done]).to_csv(args.out / "photos.csv", index=False)
-    pd.DataFrame([r for _, rows in done for r in rows], columns=TRUTH_COLUMNS).to_csv(
-        args.out / "truth.csv", index=False
-    )
+    quality = cond.camera.quality
+    return DrawnPhoto(name, picture, mask, row, rows, {"quality": quality, "subsampling": 2 if quality < 90 else 0})
 
 
 if __name__ == "__main__":
-    main()
+    main(__doc__, KINDS, draw)

@@ -2,17 +2,17 @@
 
 No animal was photographed and nothing here was measured on a real sample. Licence of what it draws: CC0.
 
-    python draw.py OUT --seed 1 --masks
+    python tests/photos_splatted_make/draw.py OUT, with the options of ``tests/training/drawn_make.py``
 """
 
-import argparse
+import sys
 import zlib
 from pathlib import Path
 
+sys.path.append(str(Path(__file__).resolve().parents[1] / "training"))
+
 import numpy as np
-import pandas as pd
-from joblib import Parallel, delayed
-from PIL import Image
+from drawn_make import STAGES, DrawnPhoto, main
 from sample import bodies, strain
 from scene import build
 from splat import stamp
@@ -28,7 +28,6 @@ KINDS = {
     "dish": 4,
     "sieve": 5,
 }
-STAGES = ("nauplius", "umbrella", "cyst", "shell", "debris")
 FEWEST_PX = 12  # an object that shows less has no row
 
 
@@ -119,10 +118,7 @@ def _truth(name, placed, stamps, mask):
 
 
 def draw(seed, kind, number, hatched=True, bench=False):
-    """One photo: its name, picture, mask of object ids, row of photos.csv and rows of truth.csv.
-
-    Photos of one bench have light, floor, camera and strain in common.
-    """
+    """Draw one photo; those of one bench have light, floor, camera and strain in common."""
     rng = np.random.default_rng([seed, zlib.crc32(kind.encode()), number])
     common = np.random.default_rng([seed, zlib.crc32(kind.encode())]) if bench else rng
     name = f"{kind.replace(' ', '-')}-s{seed}-{'b' if bench else ''}{number:02d}"
@@ -156,42 +152,8 @@ def draw(seed, kind, number, hatched=True, bench=False):
         "notes": stage.notes,
         **counts,
     }
-    return name, picture, mask, row, rows
-
-
-def save_photo(out, seed, kind, number, *, hatched=True, masks=False, bench=False):
-    """Draw one photo into a folder; its row and its truth."""
-    name, picture, mask, row, rows = draw(seed, kind, number, hatched, bench)
-    for folder in ("photos", *(("masks",) if masks else ())):
-        (Path(out) / folder).mkdir(parents=True, exist_ok=True)
-    quality = 80 + zlib.crc32(name.encode()) % 16
-    Image.fromarray(picture).save(Path(out) / "photos" / f"{name}.jpg", quality=quality)
-    if masks:
-        Image.fromarray(mask.astype(np.uint16)).save(Path(out) / "masks" / f"{name}.png")
-    return row, rows
-
-
-def main():
-    """Draw all photos that are asked for."""
-    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("out", type=Path)
-    parser.add_argument("--seed", type=int, nargs="+", default=[1])
-    parser.add_argument("--kinds", nargs="+", choices=KINDS, default=list(KINDS))
-    parser.add_argument("--masks", action="store_true", help="write the instance masks too")
-    parser.add_argument("--without-hatch", action="store_true", help="floor and dirt only")
-    parser.add_argument(
-        "--bench", type=int, default=0, help="so many photos of one bench (light, floor, camera) of each kind"
-    )
-    parser.add_argument("--workers", type=int, default=1)
-    args = parser.parse_args()
-    wanted = [(s, k, n) for s in args.seed for k in args.kinds for n in range(1, (args.bench or KINDS[k]) + 1)]
-    done = Parallel(n_jobs=args.workers)(
-        delayed(save_photo)(args.out, *one, hatched=not args.without_hatch, masks=args.masks, bench=args.bench > 0)
-        for one in wanted
-    )
-    pd.DataFrame([row for row, _ in done]).to_csv(args.out / "photos.csv", index=False)
-    pd.DataFrame([r for _, rows in done for r in rows]).to_csv(args.out / "truth.csv", index=False)
+    return DrawnPhoto(name, picture, mask, row, rows, {"quality": 80 + zlib.crc32(name.encode()) % 16})
 
 
 if __name__ == "__main__":
-    main()
+    main(__doc__, KINDS, draw)

@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+from drawn_make import save_photo
 
 TESTS = Path(__file__).resolve().parents[1]
 KIND, SEED = "chamber", 3
@@ -82,9 +83,7 @@ def test_the_same_seed_gives_the_same_photo_in_another_process(draw, hatched, tm
     script, out, again = Path(draw.__file__), tmp_path / "command", tmp_path / "again"
     wanted = ["--seed", str(SEED), "--kinds", "wide", "--masks", *(() if hatched else ("--without-hatch",))]
     subprocess.run([sys.executable, str(script), str(out), *wanted], check=True)
-    for folder in ("photos", "masks"):
-        (again / folder).mkdir(parents=True)
-    row, objects = draw.save_photo(again, SEED, "wide", 1, hatched=hatched, masks=True)
+    row, objects = save_photo(again, draw.draw(SEED, "wide", 1, hatched=hatched), masks=True)
     name = row["photo"]
     for file in (f"photos/{name}.jpg", f"masks/{name}.png"):
         assert (out / file).read_bytes() == (again / file).read_bytes()
