@@ -18,6 +18,7 @@ from types import FunctionType
 import lazy_loader
 
 from qckit.errors import InputError, QcError
+from qckit.words import first_few
 
 __all__ = ["attach", "wrong_argument"]
 
@@ -202,9 +203,8 @@ def _missing_column(given, fault, name) -> InputError | None:
     for parameter, frame in tables.items():
         lacking = [n for n in names if n not in frame.columns and n not in ("object", "str")]
         if lacking:
-            there = ", ".join(map(str, frame.columns[:_LISTED])) or "none"
-            more = f" and {len(frame.columns) - _LISTED} more" if len(frame.columns) > _LISTED else ""
+            there = first_few(frame.columns, _LISTED) or "none"
             lacks = ", ".join(lacking)
-            return InputError(f"{name}: the table given as {parameter} lacks {lacks}. Its columns: {there}{more}.")
+            return InputError(f"{name}: the table given as {parameter} lacks {lacks}. Its columns: {there}.")
     named = next((p for p, v in given.items() if isinstance(v, (str, int, PurePath, type(None))) and v == asked), "")
     return InputError(f"{name}: the parameter {named} is {_shown(asked)}, which is not known here.") if named else None

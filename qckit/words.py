@@ -16,6 +16,7 @@ __all__ = [
     "decimals_known",
     "estimated",
     "figures",
+    "first_few",
     "headed",
     "joined",
     "moment",
@@ -195,6 +196,13 @@ def joined(items: Iterable[object], last: str = "and") -> str:
     """Write a list: ``a``, ``a and b``, ``a, b and c``."""
     texts = [str(item) for item in items]
     return f" {last} ".join(filter(None, [", ".join(texts[:-1]), *texts[-1:]]))
+
+
+def first_few(names: Iterable[object], most: int) -> str:
+    """Name some things, at most so many, and say how many more there are: ``a, b, c and 4 more``."""
+    texts = [str(name) for name in names]
+    more = len(texts) - most
+    return ", ".join(texts[:most]) + (f" and {more} more" if more > 0 else "")
 
 
 def day(when: dt.date | str, order: str = "ymd") -> str:

@@ -17,6 +17,7 @@ from qckit.words import (
     decimals_known,
     estimated,
     figures,
+    first_few,
     headed,
     joined,
     moment,
@@ -190,3 +191,10 @@ def test_an_estimate_takes_words_between_and_into_the_brackets():
     assert estimated(60, 41.3, 78.9, "%", what="of hatches", how="exact") == "60 % of hatches (41 to 79 %, exact)"
     assert estimated(2.57, 2.1, 3.1, what="a harvest", how="exact") == "2.6 a harvest (2.1 to 3.1, exact)"
     assert estimated(100, math.nan, math.nan, "%", what="of hatches", how="exact") == "100.0 % of hatches"
+
+
+@pytest.mark.parametrize(
+    ("names", "text"), [((), ""), (("a", "b"), "a, b"), ((1, 2, 3), "1, 2, 3"), ("abcde", "a, b, c and 2 more")]
+)
+def test_the_first_few_of_many(names, text):
+    assert first_few(names, 3) == text

@@ -24,6 +24,7 @@ from qckit.agreement.spoilt import Spoilt
 from qckit.agreement.suspects import Suspect
 from qckit.errors import InputError
 from qckit.stages import FULL_CYST_STAGES, STAGE_COLUMNS, STAGE_RECORDS
+from qckit.words import first_few
 
 __all__ = ["Certificate", "certify_camera", "hatch_pct_of", "read_certificate"]
 
@@ -250,17 +251,13 @@ def _joined(photo_counts, hand_counts, camera):
             )
     joined = photo_counts.merge(hand_counts, on="photo", suffixes=("", "_hand"), validate="one_to_one")
     if len(joined) < 3:
+        kit, hand = (first_few(sorted(counts["photo"]), 3) for counts in (photo_counts, hand_counts))
         raise InputError(
             f"{len(joined)} photo(s) counted both ways for camera {camera}; at least 3 are needed, 10 are better. "
-            f"Names by the kit: {_some(photo_counts['photo'])}; by hand: {_some(hand_counts['photo'])}. "
+            f"Names by the kit: {kit}; by hand: {hand}. "
             "Use the same names."
         )
     return joined
-
-
-def _some(names):
-    names = sorted(map(str, names))
-    return ", ".join(names[:3]) + (f" and {len(names) - 3} more" if len(names) > 3 else "")
 
 
 def _agreement(counted, true):

@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from qckit import draw
+from qckit.words import plural
 
 __all__ = ["calendar_days", "draw_calendar"]
 
@@ -127,7 +128,7 @@ def _draw_day(ax, row, x, y, is_low):
         ax.text(
             x + 0.06,
             y + 0.06,
-            f"{row.n_hatches} hatch{'es' if row.n_hatches > 1 else ''}",
+            plural(row.n_hatches, "hatch"),
             fontsize=6.5,
             va="bottom",
         )

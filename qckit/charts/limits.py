@@ -16,6 +16,7 @@ import pandas as pd
 from qckit.charts.overdispersed import between_share, lean, limit_value, normal_score
 from qckit.charts.spread import D2_EXACT, D2_TABLE, D4_TABLE, estimate_spread, moving_range
 from qckit.errors import InputError, unknown_name
+from qckit.words import plural
 
 __all__ = [
     "CHART_COLUMNS",
@@ -302,7 +303,7 @@ def fit_limits(
     used = used[used["value"].notna()]
     if len(used) < 2:
         raise InputError(
-            f"{len(used)} usable point{'s' if len(used) != 1 else ''}, and limits need at least two "
+            f"{plural(len(used), 'usable point')}, and limits need at least two "
             "(20 to 40 make a fair baseline). Widen the period, or wait for more hatches.",
             where="points",
         )

@@ -10,6 +10,7 @@ import click
 from qckit.commands._options import Number, dates_at
 from qckit.errors import InputError, one_line
 from qckit.stages import STAGE_RECORDS, stage_words
+from qckit.words import first_few, noun, plural
 
 LISTED = 10
 
@@ -84,7 +85,7 @@ def command(photos, um_per_px, scales, out, workers, scheduler, checked, reader,
     pct = overall_hatch_pct(counts)
     hatched = "no hatching percentage, as there is nothing to take it of" if math.isnan(pct) else f"hatched {pct:.1f} %"
     click.echo(
-        f"{len(counts)} photo{'s' if len(counts) != 1 else ''} counted: "
+        f"{plural(len(counts), 'photo')} counted: "
         f"{stage_words({s.name: counts[s.photo_column].sum() for s in STAGE_RECORDS})}; "
         f"{hatched}. Results in {one_line(out)}"
     )
@@ -138,7 +139,7 @@ def _say_earlier(counted, out: Path) -> None:
     if counted.kept:
         n = len(counted.kept)
         click.echo(
-            f"note: the tables in {one_line(out)} also keep {n} photo{'s' if n > 1 else ''} counted earlier: "
+            f"note: the tables in {one_line(out)} also keep {plural(n, 'photo')} counted earlier: "
             f"{_named(counted.kept)}. For tables of these photos alone give another --out."
         )
     if counted.replaced:
@@ -149,9 +150,7 @@ def _say_earlier(counted, out: Path) -> None:
 
 
 def _named(photos) -> str:
-    """Some names in a row, and how many more there are."""
-    more = len(photos) - LISTED
-    return ", ".join(map(one_line, photos[:LISTED])) + (f" and {more} more" if more > 0 else "")
+    return first_few(map(one_line, photos), LISTED)
 
 
 def _stage_model(stages: str, out: Path) -> Path | None:
@@ -178,9 +177,9 @@ def _last_line(counted, n_flagged: int) -> int:
         )
     needs, n = [], len(counted.failures)
     if n:
-        needs.append(f"{n} photo{'s' if n > 1 else ''} could not be counted")
+        needs.append(f"{plural(n, 'photo')} could not be counted")
     if n_flagged:
-        needs.append(f"{n_flagged} photo{'s carry' if n_flagged > 1 else ' carries'} a flag")
+        needs.append(f"{plural(n_flagged, 'photo')} {noun(n_flagged, 'carries', 'carry')} a flag")
     if needs:
         click.echo(f"Needs attention: {', and '.join(needs)} (named above).", err=True)
     return 1 if needs else 0

@@ -9,7 +9,7 @@ import click
 
 from qckit.commands._options import BY, MONTH, REASON, SITE, Commands, Number, dates_at, open_site_log, who
 from qckit.stages import STAGE_RECORDS
-from qckit.words import plural
+from qckit.words import noun, plural
 
 
 def _key(table: str, key: str):
@@ -156,7 +156,7 @@ def record(folder, replace_hand_counts, site, by):
     if len(result.problems):
         click.echo(problems_text(result.problems), err=True)
         n = result.problems["row"].nunique()
-        click.echo(f"{n} sample{'s were' if n > 1 else ' was'} left out, with the photos.", err=True)
+        click.echo(f"{plural(n, 'sample')} {noun(n, 'was', 'were')} left out, with the photos.", err=True)
         return 1 if result.added or result.unchanged.get("photos") else 2
     return 0
 
@@ -339,7 +339,7 @@ def restore(source, folder, accept_wrong_rows):
         found = log.check(photos=False)
     n = int(found["code"].isin(["impossible", "unlikely", "time to come"]).sum())
     if n:
-        click.echo(f"note: {n} value{'s' if n > 1 else ''} in it hardly can be: see  qckit log check.")
+        click.echo(f"note: {plural(n, 'value')} in it hardly can be: see  qckit log check.")
     return 1 if n else 0
 
 

@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from qckit.commands._options import MOMENT, MONTH, SITE, Commands, Number, dates_at
+from qckit.words import plural
 
 _NOW = click.option(
     "--now", default=None, metavar="TIME", type=MOMENT, help="Time written on the report. Left out: the clock."
@@ -208,7 +209,7 @@ def _count(count_uncounted, folder: Path, workers: int) -> int:
 def _attend(skipped: int) -> int:
     if not skipped:
         return 0
-    click.echo(f"Needs attention: {skipped} photo{'s' if skipped > 1 else ''} could not be counted.", err=True)
+    click.echo(f"Needs attention: {plural(skipped, 'photo')} could not be counted.", err=True)
     return 1
 
 

@@ -11,6 +11,7 @@ from qckit.errors import InputError
 from qckit.log import SiteLog, corrections, engine, query, schema, steps
 from qckit.log.intake import Incoming
 from qckit.tables import table_columns, to_utc
+from qckit.words import plural
 
 __all__ = [
     "REASON",
@@ -159,7 +160,7 @@ def take_back(log: SiteLog, *, by: str, now: dt.datetime) -> str:
     if not n:
         return "There is nothing of today to take back."
     who = "" if whose == by else f" of {whose}"
-    return f"Taken back: the last {kind}{who} ({n} row{'s' if n > 1 else ''}; kept in the history)."
+    return f"Taken back: the last {kind}{who} ({plural(n, 'row')}; kept in the history)."
 
 
 def say_meters_calibrated(log: SiteLog, *, by: str) -> str:

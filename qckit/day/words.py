@@ -12,7 +12,7 @@ from qckit.day.hatches import HatchState
 from qckit.day.judging import Judged
 from qckit.day.records import millions
 from qckit.day.starting import FeedDue, Start
-from qckit.words import capital, cone_name, day, joined, noun, plural
+from qckit.words import capital, cone_name, day, first_few, joined, noun, plural
 
 if TYPE_CHECKING:
     from qckit.day.study import Day
@@ -260,13 +260,13 @@ def _chore_line(chore: Chore, page: Day) -> Line:
 
 
 _CHORES = {
-    "not counted": lambda c, month: (f"{_some(c.names)} ended without a count.", ENTER),
+    "not counted": lambda c, month: (f"{first_few(c.names, 3)} ended without a count.", ENTER),
     "signals": lambda c, month: (
         f"{plural(c.n, 'signal')} without explanation.",
         f"qckit report month {c.subject or month}",
     ),
     "missing photos": lambda c, month: (
-        f"{plural(c.n, 'photo is', 'photos are')} named and not in photos/: {_some(c.names)}.",
+        f"{plural(c.n, 'photo is', 'photos are')} named and not in photos/: {first_few(c.names, 3)}.",
         "",
     ),
     "photos to count": lambda c, month: (
@@ -289,11 +289,6 @@ _CHORES = {
 
 def _ago(days: int) -> str:
     return "never done" if days < 0 else f"{plural(days, 'day')} ago"
-
-
-def _some(names: tuple[str, ...]) -> str:
-    """Name three of some things and say how many more there are."""
-    return ", ".join(names[:3]) + (f" and {len(names) - 3} more" if len(names) > 3 else "")
 
 
 def _each(chore: Chore, unit: str) -> str:

@@ -7,6 +7,7 @@ import math
 import numpy as np
 
 from qckit.hatch.comparison import Comparison
+from qckit.words import noun
 
 __all__ = ["cones_to_decide", "draw_comparisons", "say_open"]
 
@@ -93,7 +94,7 @@ def say_open(comparison: Comparison, k_lot: int, k_other: int | None, *, confide
     words = ("one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
     number = words[more - 1] if more <= len(words) else str(more)
     return (
-        f"{start}: cannot tell yet; {number} more cone{'s' if more > 1 else ''}{each} would, if the figures stay "
+        f"{start}: cannot tell yet; {number} more {noun(more, 'cone')}{each} would, if the figures stay "
         f"as they are.{size}"
     )
 

@@ -278,7 +278,7 @@ def fit_rate(course, *, confidence=0.95):
     n_hours = course["hours"].nunique()
     if n_hours < 4 or not course["nauplii"].sum() > 0:
         raise InputError(
-            f"The time course has {n_hours} hour{'s' if n_hours != 1 else ''} with "
+            f"The time course has {plural(n_hours, 'hour')} with "
             f"{course['nauplii'].sum():.0f} nauplii; a hatching "
             "rate needs four hours or more, before and after half have hatched."
         )

@@ -19,6 +19,7 @@ from qckit.log.problems import PROBLEMS
 from qckit.log.query import WITHDRAWN, among, fetch, known_names
 from qckit.stages import STAGE_COLUMNS
 from qckit.tables import check_table, empty_table, table_columns
+from qckit.words import first_few, noun
 
 __all__ = ["plan", "same_file_twice"]
 
@@ -132,7 +133,7 @@ def _name_as_logged(connection, photos, named) -> tuple[pd.DataFrame, list[str]]
         for name in photo_names(text):
             by_full.setdefault(name, (name, sample))
             by_file.setdefault(_file_name(name), set()).add((name, sample))
-    names, owners, notes = [], [], []
+    names, owners, unnamed = [], [], []
     for photo, sample in zip(photos["photo"], photos["sample"]):
         matches = by_file.get(_file_name(photo), set())
         if photo in by_full:
@@ -146,7 +147,7 @@ def _name_as_logged(connection, photos, named) -> tuple[pd.DataFrame, list[str]]
             )
         else:
             name, owner = photo, None
-            notes.append(f"photo {photo!r} is named by no sample; it was entered without one")
+            unnamed.append(f"{photo!r}")
         if sample == sample and sample is not None:
             if owner is not None and owner != sample:
                 raise InputError(
@@ -168,7 +169,13 @@ def _name_as_logged(connection, photos, named) -> tuple[pd.DataFrame, list[str]]
     if photos["photo"].duplicated().any():
         name = photos.loc[photos["photo"].duplicated(), "photo"].iloc[0]
         raise InputError(f"photo {name!r}: was counted twice in this run. Give each photo once.")
-    return photos, notes
+    return photos, [_unnamed_note(unnamed)] if unnamed else []
+
+
+def _unnamed_note(photos: list[str]) -> str:
+    if len(photos) == 1:
+        return f"photo {photos[0]} is named by no sample; it was entered without one"
+    return f"{len(photos)} photos are named by no sample; they were entered without one: {first_few(photos, _NAMED)}"
 
 
 def same_file_twice(connection, photos: pd.DataFrame) -> None:
@@ -232,7 +239,7 @@ def _next_samples(connection, affected: list[str], photos, counts) -> pd.DataFra
         still = [name for name in photos_of[row["sample"]] if name not in known]
         if still:
             raise InputError(
-                f"sample {row['sample']!r}: names the photo{'s' if len(still) > 1 else ''} {', '.join(still)}, not "
+                f"sample {row['sample']!r}: names the {noun(len(still), 'photo')} {', '.join(still)}, not "
                 "counted yet. Count all photos of a sample together, or correct its photos."
             )
         rows.append(_revised(row, by_sample[row["sample"]], sheet_volume.get(row["sample"])))
@@ -337,7 +344,6 @@ def _flagged_note(photos: pd.DataFrame) -> list[str]:
     flagged = photos[photos["flags"].fillna("") != ""]
     if flagged.empty:
         return []
-    named = ", ".join(f"{row.photo} ({say_flags(row.flags)})" for row in flagged.head(_NAMED).itertuples())
-    more = f" and {len(flagged) - _NAMED} more" if len(flagged) > _NAMED else ""
+    named = first_few((f"{row.photo} ({say_flags(row.flags)})" for row in flagged.itertuples()), _NAMED)
     verb = "carry flags: look at them" if len(flagged) > 1 else "carries a flag: look at it"
-    return [f"{len(flagged)} of {len(photos)} photos {verb} before the counts are used: {named}{more}"]
+    return [f"{len(flagged)} of {len(photos)} photos {verb} before the counts are used: {named}"]

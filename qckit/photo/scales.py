@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from qckit.errors import InputError, one_line
+from qckit.words import first_few
 
 __all__ = ["MAX_UM_PER_PX", "MIN_UM_PER_PX", "Scales", "check_scale", "read_scales"]
 
@@ -90,10 +91,9 @@ class Scales:
         found = [self._known(path) for path in paths]
         lacking = [one_line(Path(path).name) for path, scale in zip(paths, found, strict=True) if scale is None]
         if lacking:
-            more = f" and {len(lacking) - _NAMED} more" if len(lacking) > _NAMED else ""
             each, them = ("each", "them") if len(lacking) > 1 else ("it", "it")
             raise InputError(
-                f"{self.source}: no scale for {', '.join(lacking[:_NAMED])}{more}. Add a row with photo "
+                f"{self.source}: no scale for {first_few(lacking, _NAMED)}. Add a row with photo "
                 f"and um_per_px for {each}, or leave {them} out of the count."
             )
         return found

@@ -10,6 +10,7 @@ from pathlib import Path
 from qckit.files import safe_name
 from qckit.flag_words import say_flags
 from qckit.stages import stage_words
+from qckit.words import plural
 
 __all__ = ["checked_photos"]
 
@@ -84,7 +85,7 @@ def _row(photo: dict, sample: dict, objects, path: str, place: dict | None) -> d
     note = stage_words(counts) + "."
     by_hand = int((objects["source"].fillna("found") != "found").sum())
     if by_hand:
-        note += f" {by_hand} object{'s' if by_hand > 1 else ''} corrected by hand."
+        note += f" {plural(by_hand, 'object')} corrected by hand."
     flags = photo.get("flags")
     flags = flags if isinstance(flags, str) else ""
     if flags:

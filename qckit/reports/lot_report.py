@@ -13,7 +13,7 @@ from qckit.reports.folds import folded
 from qckit.reports.lot_test import LotTest
 from qckit.reports.pictures import figure, figures
 from qckit.verdicts.new_lot.rules import round_3
-from qckit.words import cone_name, decimals_known, number
+from qckit.words import cone_name, decimals_known, noun, number, plural
 from qckit.words import figures as significant
 
 __all__ = [
@@ -99,7 +99,7 @@ def metrics_table(test: LotTest) -> Html:
             places = _places(test, estimate, row)
             value, low, high, sd = (rounded(v, places) for v in (row.value, estimate.low, estimate.high, row.sd))
             line = rows.setdefault(row.metric, {"what": row.label, "unit": row.unit})
-            cones = f"{summary.n_cones} cone{'s' if summary.n_cones != 1 else ''}"
+            cones = plural(summary.n_cones, "cone")
             line[f"{summary.lot}, {cones}"] = value
             line[f"{summary.lot} interval"] = f"{low} to {high}" if estimate.is_known else "not known"
             line[f"{summary.lot} SD"] = sd
@@ -210,9 +210,7 @@ def _together(notes) -> list[str]:
     cones: dict[str, list[str]] = {}
     for one in notes:
         cones.setdefault(str(replace(one, cone="")), []).extend([one.cone] if one.cone else [])
-    return [
-        f"Cone{'s' if len(who) > 1 else ''} {', '.join(who)}: {text}" if who else text for text, who in cones.items()
-    ]
+    return [f"{noun(len(who), 'Cone')} {', '.join(who)}: {text}" if who else text for text, who in cones.items()]
 
 
 def subsample_table(test: LotTest) -> Html:

@@ -309,7 +309,7 @@ def _stands_out(site, hatch) -> bool:
 
 
 def _count(n):
-    return f"{n} chart{'s' if n != 1 else ''}"
+    return plural(n, "chart")
 
 
 def _measured(site, hatch):

@@ -89,7 +89,7 @@ def _edge_words(edges: Edges) -> tuple[str, ...]:
     """How objects at the edges are to be treated, and what that concerns here."""
     if edges.n_marks >= 0:
         return (
-            f"{edges.n_marks} mark{'' if edges.n_marks == 1 else 's'} by eye nearer than {EDGE_UM:g} µm to the left or "
+            f"{plural(edges.n_marks, 'mark')} by eye nearer than {EDGE_UM:g} µm to the left or "
             "the upper edge were left out, since a mark does not tell whether its object touches the edge.",
         )
     if edges.n_left_out < 0:
@@ -131,7 +131,7 @@ def read_hand_counts(path):
     missing = [c for c in ("photo", *_STAGE_COLUMNS) if c not in frame.columns]
     if missing:
         raise InputError(
-            f"{path}: the column{'s' if len(missing) > 1 else ''} {', '.join(missing)} must be there. "
+            f"{path}: the {noun(len(missing), 'column')} {', '.join(missing)} must be there. "
             f"Found: {', '.join(frame.columns)}. Correct the heading row."
         )
     for column in _STAGE_COLUMNS:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from qckit.errors import InputError
 from qckit.review.priorities import doubts, rank_photos
 from qckit.stages import CLASSES, STAGES
-from qckit.words import joined
+from qckit.words import joined, plural
 
 __all__ = ["ENOUGH_PHOTOS", "LEAST_PHOTOS", "order_to_review", "photos_to_settle", "settled_objects"]
 
@@ -72,7 +72,7 @@ def _need_enough(settled) -> None:
     if photos < LEAST_PHOTOS or len(settled) < LEAST_OBJECTS or len(rich) < 2:
         have = ", ".join(f"{counts.get(s, 0)} {s}" for s in CLASSES)
         raise InputError(
-            f"{len(settled)} objects of {photos} photo{'s' if photos != 1 else ''} are settled by hand ({have}). To "
+            f"{len(settled)} objects of {plural(photos, 'photo')} are settled by hand ({have}). To "
             f"learn this camera at least {LEAST_OBJECTS} objects of {LEAST_PHOTOS} photos are needed, with "
             f"{LEAST_PER_STAGE} or more of two stages. Look at more photos: set the stage, or press Enter where it is "
             "right.  qckit camera learn --next  names photos that help most."

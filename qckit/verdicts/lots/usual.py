@@ -12,6 +12,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
+from qckit.words import plural
+
 __all__ = ["FEATURES", "Usual", "counted_hatches", "describe_hatch", "usual_of_hatch", "usual_of_lot"]
 
 FEATURES = ("opened", "released", "witness", "amount")
@@ -210,7 +212,7 @@ def usual_of_lot(counts: pd.DataFrame, *, lot: str, before, leave_out=(), most: 
         mixing_cv=mixing,
         hatches=tuple(name for name, k in zip(names, keep, strict=True) if k),
         set_aside=tuple(name for name, k in zip(names, keep, strict=True) if not k),
-        note="" if n >= _LEAST_HATCHES else f"only {n} earlier hatch{'es' if n > 1 else ''} of this lot",
+        note="" if n >= _LEAST_HATCHES else f"only {plural(n, 'earlier hatch')} of this lot",
         light_cv=_light_cv(of_lot),
     )
 
@@ -240,7 +242,7 @@ def usual_of_hatch(counts: pd.DataFrame, row, standing=None) -> Usual:
     if wider.n_hatches <= usual.n_hatches:
         return usual
     n = wider.n_hatches
-    return replace(wider, note=f"{n} other hatch{'es' if n > 1 else ''} of this lot, the same day or later among them")
+    return replace(wider, note=f"{plural(n, 'other hatch')} of this lot, the same day or later among them")
 
 
 def _site_spread(others, mixing):

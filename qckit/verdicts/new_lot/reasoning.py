@@ -11,7 +11,7 @@ from qckit.quantities import QUANTITIES, WATER
 from qckit.verdicts.finding import Evidence
 from qckit.verdicts.lots.expected import expected_words
 from qckit.verdicts.new_lot.rules import pct_form, per_g, span
-from qckit.words import capital, cone_name, decimals_known, estimated, joined, plural, signed
+from qckit.words import capital, cone_name, decimals_known, estimated, joined, noun, plural, signed
 
 __all__ = ["EVIDENCE_CODES", "collect_evidence", "comparison_sentence"]
 
@@ -181,7 +181,7 @@ def _trimmed(evidence):
     values = {"hatches": list(evidence.doubtful), "hatch_pct": h.value, "hatch_pct_with_them": was.value}
     values |= {"hatching_efficiency_per_g": e.value}
     return Evidence(
-        f"And without the doubtful cone{'s' if len(evidence.doubtful) > 1 else ''} {cones}?",
+        f"And without the doubtful {noun(len(evidence.doubtful), 'cone')} {cones}?",
         f"{form(h.value)} instead of {form(was.value)}, and {per_g(e.value)} instead of "
         f"{per_g(evidence.summary.hatching_efficiency_per_g.value)} nauplii per gram. The verdict keeps the cone in, "
         "because its conditions are inside the limits and leaving out poor cones after the fact flatters a lot.",

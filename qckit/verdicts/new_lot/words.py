@@ -9,7 +9,7 @@ from qckit.hatch.notes import gaps, has_note
 from qckit.verdicts.new_lot.reasoning import comparison_sentence
 from qckit.verdicts.new_lot.rules import pct_form, per_g
 from qckit.verdicts.new_lot.world import best_choice
-from qckit.words import capital, joined, plural
+from qckit.words import capital, joined, noun, plural
 
 __all__ = ["best_choice_of", "cautions", "doubts", "headline", "next_steps", "planned", "would_change"]
 
@@ -155,7 +155,7 @@ def would_change(rule, evidence, case):
     if evidence.trimmed is not None:
         h = evidence.trimmed.hatch_pct
         lines.append(
-            f"If the doubtful cone{'s' if len(evidence.doubtful) > 1 else ''} came out like the others when run "
+            f"If the doubtful {noun(len(evidence.doubtful), 'cone')} came out like the others when run "
             f"again, the hatching percentage would be near {pct_form(evidence.pct_decimals)(h.value)}."
         )
     if rule.code == "one_cone":

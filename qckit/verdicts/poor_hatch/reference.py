@@ -6,6 +6,8 @@ from typing import NamedTuple
 
 import numpy as np
 
+from qckit.words import plural
+
 __all__ = ["USUAL", "Reference", "chance_words", "far_words", "reference_of", "usually"]
 
 USUAL = "usual"
@@ -18,7 +20,7 @@ _END = {"ph": "min_ph", "oxygen": "min_oxygen_mg_l", "light": "min_light_lux"}
 
 def usually(n_hatches: int, word: str = "usually") -> str:
     """Return ``word``, or of how few other hatches a figure is: one or two make nothing usual."""
-    return word if n_hatches >= _LEAST else f"in {n_hatches} other hatch{'es' if n_hatches > 1 else ''}"
+    return word if n_hatches >= _LEAST else f"in {plural(n_hatches, 'other hatch')}"
 
 
 def far_words(unusual: float) -> str:
