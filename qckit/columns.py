@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from qckit.object_rows import SOURCES
 from qckit.quantities import QUANTITIES
 from qckit.stages import CLASSES, STAGE_RECORDS
 
@@ -139,7 +140,7 @@ TABLES: dict[str, tuple[Column, ...]] = {
         _c("area_um2", "float", "µm²", 0),
         _c("on_edge", "yesno", meaning="touches the border of the counting frame"),
         _c("counted", "yesno", meaning="inside by the two-edge rule, so part of the counts"),
-        _c("source", "choice", choices=("found", "added by hand", "stage changed by hand", "removed by hand")),
+        _c("source", "choice", choices=SOURCES),
     ),
     "corrections": (
         _c("at*", "time"),

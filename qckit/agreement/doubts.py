@@ -9,12 +9,12 @@ from __future__ import annotations
 
 import numpy as np
 
+from qckit.object_rows import BY_HAND, is_counted
 from qckit.stages import CLASSES
 
 __all__ = ["doubts_of_stages"]
 
 SHARE = 1.4  # of the doubts added up, as a standard uncertainty: see tests/photos/MEASURED.md, "Doubts about stages"
-_BY_HAND = ("added by hand", "stage changed by hand", "removed by hand")
 
 
 def doubts_of_stages(objects) -> dict[str, float]:
@@ -42,10 +42,10 @@ def doubts_of_stages(objects) -> dict[str, float]:
     >>> agreement.doubts_of_stages(pd.DataFrame(sure | {"source": "found"}))
     {'nauplius': 0.0, 'cyst': 0.0}
     """
-    inside = objects[objects["counted"].fillna(False).astype(bool)]
+    inside = objects[is_counted(objects)]
     names = [f"p_{stage}" for stage in CLASSES if f"p_{stage}" in inside]
     total = inside[names].astype(float).sum(axis=1).to_numpy()
-    doubtful = (total > 0) & ~inside["source"].isin(_BY_HAND).to_numpy()
+    doubtful = (total > 0) & ~inside["source"].isin(BY_HAND).to_numpy()
     found = {}
     for stage in ("nauplius", "cyst"):
         is_called = (inside["stage"] == stage).to_numpy()

@@ -9,6 +9,7 @@ import pandas as pd
 
 from qckit.draw import STAGE_STYLE
 from qckit.files import write_whole
+from qckit.object_rows import is_counted
 from qckit.photo.decoding import DRAWN_MARK
 from qckit.stages import STAGE_RECORDS, stage_words
 
@@ -126,7 +127,7 @@ def _with_legend(image, objects: pd.DataFrame, font, size: int, title: str):
     page = Image.new("RGB", (image.width, image.height + strip), "white")
     page.paste(image, (0, 0))
     draw = ImageDraw.Draw(page)
-    counted = objects[objects.counted.fillna(False).astype(bool)]
+    counted = objects[is_counted(objects)]
     counts = counted.stage.value_counts()
     x, y = size, image.height + round(1.0 * size)
     for record in STAGE_RECORDS:

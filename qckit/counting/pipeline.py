@@ -25,6 +25,7 @@ from qckit.counting.stages import CLASSES, StageModel, model_key
 from qckit.counting.swing import doubts_of, hatch_shift
 from qckit.counting.working import WORK_UM_PER_PX, WorkImage, make_work_image
 from qckit.errors import need_text
+from qckit.object_rows import FOUND
 from qckit.photo import Photo, read_photo
 from qckit.photo.reading import read_brightness
 from qckit.photo.scales import check_scale
@@ -217,7 +218,7 @@ def _object_table(found: FoundObjects, analysis: Analysis, name: str) -> pd.Data
         "area_um2": np.round(found.sizes["area_um2"][order], 0),
         "on_edge": on_edge[order],
         "counted": counted[order] & (stage != "debris"),
-        "source": pd.Series(["found"] * len(order), dtype="str"),
+        "source": pd.Series([FOUND] * len(order), dtype="str"),
     }
     return pd.DataFrame({column: columns[column] for column in table_columns("objects")})
 

@@ -9,6 +9,7 @@ from typing import NamedTuple
 import pandas as pd
 
 from qckit.counting.regions import density_per_ml
+from qckit.object_rows import is_counted
 from qckit.stages import STAGE_RECORDS, hatched_pct
 
 __all__ = ["COUNTER_VERSION", "PHOTO_COLUMNS", "WITHHELD", "Flag", "PhotoCount", "version_with"]
@@ -134,7 +135,7 @@ class PhotoCount:
         from qckit import draw
 
         ax = draw.new_axes(ax, figsize=(7, 7 * self.height_px / max(self.width_px, 1) + 0.6))
-        inside = self.objects[self.objects["counted"].fillna(False).astype(bool)]
+        inside = self.objects[is_counted(self.objects)]
         for stage in STAGE_RECORDS:
             mine, look = inside[inside["stage"] == stage.name], draw.STAGE_STYLE[stage.name]
             label = f"{stage.column} ({len(mine)})"

@@ -18,6 +18,7 @@ from qckit.errors import InputError, unknown_name
 from qckit.log import row_rules, schema
 from qckit.log.hand import count_change, frame_changes
 from qckit.log.query import WITHDRAWN, fetch, key_text, known_names, read_key
+from qckit.object_rows import ADDED, REMOVED
 from qckit.tables import check_cell, column_dtypes, table_columns, to_utc
 
 __all__ = [
@@ -348,8 +349,8 @@ def reverse(connection, photo: str, edit: Edit) -> tuple[list[tuple], Counter]:
                 raise _changed(connection, photo, table="objects", key=key, what=f"object {number}", edit=edit)
             cells.append(("objects", key, fix.column, _empty(fix.before)))
         added = set(fixes["column"]) == {"counted"} and (fixes["after"] == "yes").all()
-        if added and now.at[number, "source"] == entered.at[number, "source"] == "added by hand":
-            cells.append(("objects", key, "source", "removed by hand"))
+        if added and now.at[number, "source"] == entered.at[number, "source"] == ADDED:
+            cells.append(("objects", key, "source", REMOVED))
     by_number = {int(number): row for number, row in now.to_dict("index").items()}
     change = count_change(by_number, [(read_key("objects", key), column, after) for _, key, column, after in cells])
     frames = edit.cells[edit.cells["table"] == "photos"]

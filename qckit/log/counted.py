@@ -9,6 +9,7 @@ import pandas as pd
 
 from qckit.errors import InputError, one_line
 from qckit.files import restore
+from qckit.object_rows import FOUND, is_counted
 from qckit.stages import STAGE_COLUMNS
 from qckit.tables import TABLES, check_table, empty_table
 
@@ -109,7 +110,7 @@ def _numbered(objects: pd.DataFrame) -> pd.DataFrame:
         raise InputError(
             f"objects, photo {first['photo']!r}: object {first['object_id']} stands twice. Count the photo again."
         )
-    objects["source"] = objects["source"].fillna("found")
+    objects["source"] = objects["source"].fillna(FOUND)
     if objects["counted"].isna().any():
         objects["counted"] = objects["counted"].fillna(True)
     return objects
@@ -130,7 +131,7 @@ def tally(objects: pd.DataFrame) -> pd.DataFrame:
     """
     of_photo, photos = pd.factorize(objects["photo"])
     stages = pd.Index(list(STAGE_COLUMNS)).get_indexer(objects["stage"])  # -1: debris
-    inside = objects["counted"].fillna(False).to_numpy(dtype=bool) & (stages >= 0)
+    inside = is_counted(objects).to_numpy() & (stages >= 0)
     shape = (len(photos), len(STAGE_COLUMNS))
     cells = of_photo[inside] * shape[1] + stages[inside]
     table = np.bincount(cells, minlength=shape[0] * shape[1]).reshape(shape)

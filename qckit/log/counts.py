@@ -17,6 +17,7 @@ from qckit.log.counted import tally
 from qckit.log.photo_files import photo_names, same_letters
 from qckit.log.problems import PROBLEMS
 from qckit.log.query import WITHDRAWN, among, fetch, known_names
+from qckit.object_rows import FOUND
 from qckit.stages import STAGE_COLUMNS
 from qckit.tables import check_table, empty_table, table_columns
 from qckit.words import first_few, noun
@@ -201,7 +202,7 @@ def _fresh(connection, photos, counts) -> pd.Series:
     if logged.empty:
         return pd.Series(True, index=photos.index)
     entered = fetch(connection, "objects", {"photo": list(logged["photo"])}, corrected=False)
-    before = tally(entered[entered["source"] == "found"]).to_dict("index")
+    before = tally(entered[entered["source"] == FOUND]).to_dict("index")
     now = counts.to_dict("index")
     none = dict.fromkeys(STAGE_COLUMNS.values(), 0)
     columns = ["sha256", "um_per_px", "counter_version"]

@@ -11,6 +11,7 @@ from qckit.errors import InputError, unknown_name
 from qckit.log import schema
 from qckit.log.counted import tally
 from qckit.log.query import fetch, known_names
+from qckit.object_rows import ADDED, REMOVED, RESTAGED
 from qckit.stages import STAGE_COLUMNS
 from qckit.tables import check_table, empty_table, table_columns
 
@@ -80,7 +81,7 @@ def object_changes(connection, photo: str, changes: pd.DataFrame):
     for change in changes.to_dict("records"):
         action = change.get("action")
         if action == "add":
-            added.append({**change, "photo": photo, "object_id": next_id, "source": "added by hand"})
+            added.append({**change, "photo": photo, "object_id": next_id, "source": ADDED})
             next_id += 1
             continue
         number = change.get("object_id")
@@ -161,14 +162,14 @@ def _cells(photo, number, now: dict, entered: dict, action, change) -> list[tupl
     """Return the cells that one hand correction changes; those that stand so already are left out."""
     source = change.get("source")  # of an undo: what the object was before
     source = source if isinstance(source, str) and source else None
-    by_hand = entered["source"] == "added by hand"
+    by_hand = entered["source"] == ADDED
     if action == "stage":
-        changed = "added by hand" if by_hand else "stage changed by hand"
+        changed = ADDED if by_hand else RESTAGED
         cells = {"stage": change.get("stage"), "source": source or changed}
     elif action == "remove":
-        cells = {"source": "removed by hand", "counted": "no"}
+        cells = {"source": REMOVED, "counted": "no"}
     elif action == "restore":
-        was = "stage changed by hand" if now["stage"] != entered["stage"] and not by_hand else entered["source"]
+        was = RESTAGED if now["stage"] != entered["stage"] and not by_hand else entered["source"]
         cells = {"source": source or was, "counted": "yes"}
     elif action == "leave out":  # outside a drawn frame: it does not count, and is still what it is
         cells = {"counted": "no"}

@@ -11,6 +11,7 @@ from qckit.errors import unknown_name
 from qckit.flag_words import say_flags
 from qckit.log import engine, query
 from qckit.log.counted import tally
+from qckit.object_rows import ADDED, FOUND, REMOVED, RESTAGED
 from qckit.stages import STAGE_COLUMNS
 
 __all__ = ["History", "trace"]
@@ -277,10 +278,10 @@ def _by_photo(objects: pd.DataFrame, photos: pd.DataFrame) -> pd.DataFrame:
     """Sum up the objects of each photo's newest count by where they come from, with the counts."""
     names = list(dict.fromkeys(photos["photo"]))
     kinds = {
-        "n_found": "found",
-        "n_added": "added by hand",
-        "n_changed": "stage changed by hand",
-        "n_removed": "removed by hand",
+        "n_found": FOUND,
+        "n_added": ADDED,
+        "n_changed": RESTAGED,
+        "n_removed": REMOVED,
     }
     table = pd.DataFrame({"photo": pd.Series(names, dtype="str")})
     table["n_objects"] = [int((objects["photo"] == n).sum()) for n in names]

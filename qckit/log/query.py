@@ -10,6 +10,7 @@ from sqlalchemy.dialects.postgresql import ARRAY
 
 from qckit.errors import InputError, unknown_name
 from qckit.log import schema
+from qckit.object_rows import FOUND
 from qckit.tables import TABLES, check_cell, column_dtypes, table_columns, to_utc
 
 __all__ = ["among", "fetch", "frame_of", "key_text", "known_names", "lists_of", "read_key", "rows_of", "utc_text"]
@@ -108,7 +109,7 @@ def known_names(connection, table: str) -> list[str]:
 def photos_touched_by_hand(connection) -> list[str]:
     """Return the photos with an object that was entered or corrected by a person at some time, undone or not."""
     t, fixes = schema.table("objects"), schema.CORRECTIONS
-    entered = sa.select(t.c.photo).where(t.c.source != "found")
+    entered = sa.select(t.c.photo).where(t.c.source != FOUND)
     corrected = sa.select(fixes.c.key1).where(fixes.c.table == "objects")
     return sorted(str(name) for (name,) in connection.execute(entered.union(corrected)))
 

@@ -11,6 +11,7 @@ import sqlalchemy as sa
 
 from qckit.log import engine, query, spans
 from qckit.log.photo_files import photo_names
+from qckit.object_rows import BY_HAND
 from qckit.settings import Settings
 from qckit.tables import to_utc
 
@@ -156,7 +157,7 @@ class LogReader:
         with engine.reading(self.engine) as connection:
             touched = query.photos_touched_by_hand(connection)
         objects = self.objects(photo=touched)
-        by_hand = objects.loc[objects["source"].fillna("found") != "found", "photo"].unique()
+        by_hand = objects.loc[objects["source"].isin(BY_HAND), "photo"].unique()
         return self.photos(photo=by_hand.tolist())[["sample"]].drop_duplicates(ignore_index=True)
 
     def corrections(self, table: str | None = None, key: str | None = None) -> pd.DataFrame:

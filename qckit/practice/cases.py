@@ -11,6 +11,7 @@ from datetime import UTC, datetime, timedelta
 
 import numpy as np
 
+from qckit.object_rows import FOUND
 from qckit.practice.counting_error import draw_counts
 from qckit.practice.mechanisms import (
     Conditions,
@@ -189,7 +190,7 @@ class _Book:
                 "object_id": np.concatenate([np.arange(1, k + 1) for k in n]) if n else np.array([], dtype=int),
                 "length_um": np.concatenate([v for _, v in self.lengths]).round(1) if n else np.array([], dtype=float),
             }
-        ).assign(stage="nauplius", source="found", counted=True, on_edge=False)
+        ).assign(stage="nauplius", source=FOUND, counted=True, on_edge=False)
         return frame.reindex(columns=table_columns("objects"))
 
 

@@ -9,6 +9,7 @@ from pathlib import Path
 
 from qckit.files import safe_name
 from qckit.flag_words import say_flags
+from qckit.object_rows import BY_HAND, is_counted, is_removed
 from qckit.stages import stage_words
 from qckit.words import plural
 
@@ -81,9 +82,9 @@ def _folder(out_dir) -> Path | None:
 
 def _row(photo: dict, sample: dict, objects, path: str, place: dict | None) -> dict:
     where = f"{place['lot']}, cone {place['cone']}: " if place else ""
-    counts = objects[objects["counted"].fillna(False).astype(bool)]["stage"].value_counts()
+    counts = objects[is_counted(objects)]["stage"].value_counts()
     note = stage_words(counts) + "."
-    by_hand = int((objects["source"].fillna("found") != "found").sum())
+    by_hand = int(objects["source"].isin(BY_HAND).sum())
     if by_hand:
         note += f" {plural(by_hand, 'object')} corrected by hand."
     flags = photo.get("flags")
@@ -116,7 +117,7 @@ def _draw(site: Path, photo: dict, objects, folder: Path) -> str:
         picture = read_photo(source, um_per_px=photo["um_per_px"])
     except QcError:
         return ""
-    shown = objects[objects["source"].fillna("found") != "removed by hand"]
+    shown = objects[~is_removed(objects)]
     target = folder / (safe_name(Path(photo["photo"]).stem) + ".jpg")
     image = draw_checked(picture.pixels, shown, um_per_px=photo["um_per_px"], px_per_photo_px=1 / picture.reduction)
     image.convert("RGB").save(target, quality=85)

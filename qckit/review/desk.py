@@ -14,6 +14,7 @@ import traitlets
 from sqlalchemy.exc import DBAPIError
 
 from qckit.errors import InputError, QcError, need_text, one_line
+from qckit.object_rows import FOUND
 from qckit.review.browser_store import page_code, site_key
 from qckit.review.edits import apply_edit
 from qckit.review.session import ReviewSession
@@ -260,7 +261,7 @@ def _jpeg(pixels, quality=85) -> bytes:
 def _mark(o, um_per_px):
     """One object as plain values: id, x, y, radius in px, stage, counted, what a hand did, doubt."""
     width = o.width_um if o.width_um == o.width_um else 230.0  # an added object has no size: that of a cyst
-    state = "" if o.source == "found" or o.source != o.source else o.source
+    state = "" if o.source == FOUND or o.source != o.source else o.source
     counted = 1 if o.counted is True or o.counted == 1 else 0
     return [
         int(o.object_id),

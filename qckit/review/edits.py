@@ -9,6 +9,7 @@ log already is therefore looked for first and counts as saved.
 from __future__ import annotations
 
 from qckit.errors import InputError
+from qckit.object_rows import ADDED, REMOVED, RESTAGED
 from qckit.words import plural
 
 __all__ = ["apply_edit", "stands_already"]
@@ -61,16 +62,16 @@ def stands_already(session, edit: dict) -> bool:
         return edit.get("after") is not None and session.was_undone_since(int(edit["after"]), by=edit.get("by", ""))
     if do == "add":
         near = (objects["x_px"] - float(edit["x"])).abs() + (objects["y_px"] - float(edit["y"])).abs() < 0.1
-        return bool((near & (objects["source"] == "added by hand")).any())
+        return bool((near & (objects["source"] == ADDED)).any())
     row = objects[objects["object_id"] == int(edit["id"])]
     if row.empty:
         return False
     source, stage = row["source"].iloc[0], row["stage"].iloc[0]
-    by_hand = source in ("stage changed by hand", "added by hand")
+    by_hand = source in (RESTAGED, ADDED)
     return {
         "stage": stage == edit.get("stage") and by_hand,
-        "remove": source == "removed by hand",
-        "restore": source != "removed by hand",
+        "remove": source == REMOVED,
+        "restore": source != REMOVED,
     }[do]
 
 

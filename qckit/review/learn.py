@@ -16,6 +16,7 @@ import numpy as np
 
 from qckit.agreement.certificate_words import LEAST_PHOTOS_TO_JUDGE
 from qckit.errors import InputError
+from qckit.object_rows import is_counted
 from qckit.review.learnt_certificate import Renewal, certify_kit, renew_certificate
 from qckit.review.settled import photos_to_settle, settled_objects
 from qckit.review.site_model import LeaveOut, SiteModel, keep_site_model, site_stage_model
@@ -210,11 +211,11 @@ class _LabelledPhoto:
         from qckit.counting.training.camera import Settled, read_settled
 
         settled = objects[objects["is_settled"]]
-        left = objects[~objects["is_settled"] & objects["counted"].fillna(False).astype(bool)]
+        left = objects[~objects["is_settled"] & is_counted(objects)]
         left = left if len(settled) >= _LOOKED_THROUGH else left.head(0)
         places = (part[c].to_numpy(float) for part in (settled, left) for c in ("x_px", "y_px"))
         x_px, y_px, left_x_px, left_y_px = places
-        is_whole = bool(objects.loc[objects["counted"].fillna(False).astype(bool), "is_settled"].all())
+        is_whole = bool(objects.loc[is_counted(objects), "is_settled"].all())
         known = Settled(
             x_px=x_px,
             y_px=y_px,

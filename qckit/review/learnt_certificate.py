@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from qckit.agreement.certificate_words import GOOD_PHOTOS, LEAST_PHOTOS_TO_JUDGE, say_too_small
+from qckit.object_rows import is_counted
 from qckit.review.camera_check import keep_certificate
 from qckit.stages import STAGE_COLUMNS, STAGES
 from qckit.words import plural
@@ -63,7 +64,7 @@ def _whole(log, objects, counted: dict, named: tuple[str, str]):
     """Photos settled whole, and the camera and magnification; None where nothing tells these."""
     from qckit.agreement.lookup import camera_of
 
-    inside = objects["counted"].fillna(False).astype(bool)
+    inside = is_counted(objects)
     whole = objects[inside].groupby("photo")["is_settled"].all()
     names = [n for n in whole.index[whole] if n in counted]
     return names, named if named[0] else camera_of(_scales(log, names or list(counted)), log.scales())
@@ -134,7 +135,7 @@ def _certify(objects, counted, scales, **about):
     from qckit.agreement import certify_camera
 
     hand = objects[objects["photo"].isin(list(counted))].reset_index(drop=True)
-    inside = hand[hand["counted"].fillna(False).astype(bool)]
+    inside = hand[is_counted(hand)]
     true = pd.crosstab(inside["photo"], inside["stage"]).reindex(index=list(counted), columns=STAGES, fill_value=0)
     true = true.rename(columns=STAGE_COLUMNS).reset_index()
     counts = [{"photo": n, **{STAGE_COLUMNS[s]: c.counts[s] for s in STAGES}} for n, c in counted.items()]
@@ -152,5 +153,5 @@ def _pairs(hand, counted, scales):
     is_inside = pd.Series(False, index=pairs.index)
     for frame, column in ((found, "photo_index"), (hand, "hand_index")):  # a settled one decides, so it comes last
         there = pairs[column] >= 0
-        is_inside[there] = frame["counted"].fillna(False).astype(bool).loc[pairs.loc[there, column]].to_numpy()
+        is_inside[there] = is_counted(frame).loc[pairs.loc[there, column]].to_numpy()
     return pairs[is_inside]

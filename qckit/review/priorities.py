@@ -12,6 +12,7 @@ import math
 import numpy as np
 
 from qckit.flag_words import say_flags
+from qckit.object_rows import BY_HAND, is_removed
 from qckit.stages import CLASSES, STAGE_RECORDS
 
 __all__ = ["rank_objects", "rank_photos", "say_when_to_stop"]
@@ -20,7 +21,6 @@ _ENOUGH = 0.25  # doubt at most this share of chance: it then widens an interval
 # of each class: is it part of the percentage, above and below the line (debris is neither)
 _HATCHED = np.array([*(float(s.is_hatched) for s in STAGE_RECORDS), 0.0])
 _FULL = np.array([*(float(s.is_full_cyst) for s in STAGE_RECORDS), 0.0])
-_BY_HAND = ("stage changed by hand", "added by hand", "removed by hand")
 
 
 def rank_objects(objects):
@@ -57,7 +57,7 @@ def doubts(objects):
 
 
 def _is_settled(objects):
-    return objects["source"].isin(_BY_HAND).to_numpy()
+    return objects["source"].isin(BY_HAND).to_numpy()
 
 
 def _is_inside(objects):
@@ -118,7 +118,7 @@ def _doubt_of_photos(objects, photo, n_photos):
 def _variances(objects, photo, n_photos):
     """What each object's doubt adds to the variance of H% as a share; spread of chance of each photo. [1, points]"""
     settled = _is_settled(objects)
-    inside = _is_inside(objects) & (objects["source"] != "removed by hand").to_numpy()
+    inside = _is_inside(objects) & ~is_removed(objects).to_numpy()
     now = _classes(objects)
     p = _probabilities(objects)
     p[settled] = np.eye(len(CLASSES))[now[settled]]

@@ -18,6 +18,7 @@ from qckit.counting.regions import (
 )
 from qckit.errors import InputError, unknown_name
 from qckit.log.corrections import is_undo
+from qckit.object_rows import ADDED, is_counted
 from qckit.review.files import find_photo_file
 from qckit.review.priorities import rank_objects, say_when_to_stop
 from qckit.stages import CLASSES, STAGES
@@ -97,7 +98,7 @@ class ReviewSession:
     @cached_property
     def count_key(self) -> str:
         """Short text of this very count of the photo: the object numbers of another count mean other things."""
-        found = self.objects[self.objects["source"] != "added by hand"]
+        found = self.objects[self.objects["source"] != ADDED]
         parts = [str(self.info[k]) for k in ("sha256", "um_per_px", "counter_version")]
         places = found[["object_id", "x_px", "y_px"]].round(2).to_csv(index=False)
         return hashlib.sha256("|".join([*parts, places]).encode()).hexdigest()[:16]
@@ -113,7 +114,7 @@ class ReviewSession:
 
     def counts(self) -> dict[str, int]:
         """Objects per stage as they count now."""
-        now = self.objects[self.objects["counted"].fillna(False).astype(bool)]
+        now = self.objects[is_counted(self.objects)]
         return {s: int((now["stage"] == s).sum()) for s in STAGES}
 
     def ranked(self) -> pd.DataFrame:
@@ -133,7 +134,7 @@ class ReviewSession:
     def remove(self, object_id: int, *, by: str) -> None:
         """Take an object out of the count."""
         row = self.objects[self.objects["object_id"] == object_id]
-        if len(row) and not row["counted"].fillna(False).astype(bool).iloc[0]:
+        if len(row) and not is_counted(row).iloc[0]:
             raise InputError(
                 f"object {object_id} of photo {self.photo!r} does not count already (it lies on the edges "
                 "that are left out, outside the drawn frame, or was removed). Nothing was "
@@ -203,7 +204,7 @@ class ReviewSession:
         except InputError as error:
             raise InputError(f"photo {self.photo!r}: {error}") from error
         within = counted_in_region(self.objects, region, self.um_per_px)
-        left_out = self.objects[(within != inside) & self.objects["counted"].fillna(False).astype(bool).to_numpy()]
+        left_out = self.objects[(within != inside) & is_counted(self.objects).to_numpy()]
         before, after = (frame_share(drawn, **size) for drawn in (self.regions, [*self.regions, (region, inside)]))
         if after <= 0:
             raise InputError(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from qckit.errors import InputError
+from qckit.object_rows import ADDED, BY_HAND, RESTAGED, is_counted, is_removed
 from qckit.review.priorities import doubts, rank_photos
 from qckit.stages import CLASSES, STAGES
 from qckit.words import joined, plural
@@ -13,7 +14,6 @@ __all__ = ["ENOUGH_PHOTOS", "LEAST_PHOTOS", "order_to_review", "photos_to_settle
 LEAST_PHOTOS, LEAST_OBJECTS, LEAST_PER_STAGE = 3, 60, 10
 ENOUGH_PHOTOS = 8  # settled ones from which the queue no longer begins with those that help to learn the camera
 MOST_PHOTOS = 24  # the last by name; more take long and add little
-_BY_HAND, _REMOVED = ("stage changed by hand", "added by hand"), "removed by hand"
 
 
 def photos_of_camera(log, camera: str, magnification: str):
@@ -55,8 +55,8 @@ def settled_objects(log, camera: str, magnification: str):
     """Objects of the photos that people have worked on, with what each is said to be and whether it is settled."""
     objects = log.objects()
     objects = objects[objects["photo"].isin(photos_of_camera(log, camera, magnification)["photo"])]
-    removed = (objects["source"] == _REMOVED).to_numpy()
-    settled = objects["source"].isin(_BY_HAND).to_numpy() & objects["stage"].isin(CLASSES).to_numpy()
+    removed = is_removed(objects).to_numpy()
+    settled = objects["source"].isin((RESTAGED, ADDED)).to_numpy() & objects["stage"].isin(CLASSES).to_numpy()
     objects = objects.assign(is_settled=settled | removed, stage=objects["stage"].mask(removed, "debris"))
     per_photo = objects.groupby("photo")["is_settled"].sum()
     names = per_photo[per_photo > 0].index[-MOST_PHOTOS:]
@@ -112,9 +112,9 @@ def photos_to_settle(log, *, camera: str = "", magnification: str = "", n: int =
 
 def _most_doubtful(photos, objects, n: int = 3) -> list[str]:
     """Photos without settled objects, the most doubtful first, each of another sample as long as there are others."""
-    settled = set(objects.loc[objects["source"].isin((*_BY_HAND, _REMOVED)), "photo"])
+    settled = set(objects.loc[objects["source"].isin(BY_HAND), "photo"])
     fresh = objects[objects["photo"].isin(set(photos["photo"]) - settled)]
-    fresh = fresh[fresh["counted"].fillna(False).astype(bool)]
+    fresh = fresh[is_counted(fresh)]
     doubt = fresh.assign(doubt=doubts(fresh)).groupby("photo")["doubt"].sum()
     order = list(doubt.sort_values(ascending=False, kind="stable").index)
     sample = dict(zip(photos["photo"], photos["sample"].fillna("").astype(str)))
@@ -143,7 +143,7 @@ def order_to_review(photos, objects):
         lead, as far as they are worth a look.
     """
     ranked = rank_photos(photos, objects)
-    by_hand = objects["source"].isin((*_BY_HAND, _REMOVED))
+    by_hand = objects["source"].isin(BY_HAND)
     n_settled = objects.loc[by_hand, "photo"].nunique()
     picks = _most_doubtful(photos, objects) if n_settled < ENOUGH_PHOTOS else []
     leads = ranked["photo"].isin(picks) & (ranked["look"] == "yes")

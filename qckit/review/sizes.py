@@ -10,6 +10,7 @@ import math
 
 import numpy as np
 
+from qckit.object_rows import FOUND
 from qckit.stages import STAGES
 
 __all__ = ["scale_doubts"]
@@ -94,7 +95,7 @@ def _sizes(objects):
         & objects["stage"].isin(_SPREAD)
         & ~objects["on_edge"].fillna(False).astype(bool)
         & (objects["length_um"].astype(float) > 0)
-        & (objects["source"] == "found")
+        & (objects["source"] == FOUND)
     ]
     grouped = sure.assign(length_um=np.log(sure["length_um"].astype(float))).groupby(["photo", "stage"])["length_um"]
     table = grouped.median().where(grouped.size() >= _LEAST_OBJECTS).unstack()

@@ -9,6 +9,7 @@ import io
 import numpy as np
 
 from qckit.directions import isolate_names
+from qckit.object_rows import is_counted
 
 __all__ = ["still_html"]
 
@@ -43,7 +44,7 @@ def still_html(session, *, width_px=1200, pixels=None) -> str:
         pixels = read_photo(session.path(), um_per_px=session.um_per_px).pixels
     step = max(1, int(np.ceil(pixels.shape[1] / width_px)))
     pixels = pixels[::step, ::step]
-    shown = session.objects[session.objects["counted"].fillna(False).astype(bool)]
+    shown = session.objects[is_counted(session.objects)]
     picture = draw_checked(
         pixels, shown, um_per_px=session.um_per_px, px_per_photo_px=pixels.shape[1] / int(session.info["width_px"])
     )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from qckit.errors import need_number
 from qckit.flag_words import say_flags
+from qckit.object_rows import BY_HAND, is_counted
 from qckit.stages import STAGE_COLUMNS, STAGES, hatched_pct
 from qckit.tables import to_utc
 
@@ -69,7 +70,7 @@ def counts_table(log, photos=None):
     rows = []
     for photo in known.itertuples():
         mine = objects[objects["photo"] == photo.photo]
-        inside = mine[mine["counted"].fillna(False).astype(bool)]
+        inside = mine[is_counted(mine)]
         n = {s: int((inside["stage"] == s).sum()) for s in STAGES}
         rows.append(
             {
@@ -77,7 +78,7 @@ def counts_table(log, photos=None):
                 "sample": photo.sample,
                 **{STAGE_COLUMNS[s]: count for s, count in n.items()},
                 "hatch_pct": hatched_pct(n),
-                "by_hand": int((mine["source"] != "found").sum()),
+                "by_hand": int(mine["source"].isin(BY_HAND).sum()),
                 "flags": say_flags(photo.flags),
             }
         )

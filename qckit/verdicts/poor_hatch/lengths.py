@@ -18,6 +18,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from qckit.object_rows import is_counted, is_removed
 from qckit.words import signed
 
 __all__ = ["LENGTH_COLUMNS", "Lengths", "compare_lengths", "nauplius_lengths"]
@@ -68,7 +69,7 @@ def nauplius_lengths(samples: pd.DataFrame, photos: pd.DataFrame, objects: pd.Da
     if hours is not None:
         sub = sub[(sub["hours"].astype(float) - sub["hatch"].map(hours)).abs() <= 1.5]
     of_photo = photos.merge(sub[["sample", "hatch"]], on="sample").set_index("photo")["hatch"]
-    counted = objects["counted"].fillna(True).astype(bool) & (objects["source"].fillna("found") != "removed by hand")
+    counted = is_counted(objects) & ~is_removed(objects)
     nauplii = objects[(objects["stage"] == "nauplius") & counted & (objects["length_um"] > 0)]
     nauplii = nauplii.assign(
         hatch=nauplii["photo"].map(of_photo), log=np.log(nauplii["length_um"].astype(float))
