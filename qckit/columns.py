@@ -8,7 +8,7 @@ from qckit.object_rows import SOURCES
 from qckit.quantities import QUANTITIES
 from qckit.stages import CLASSES, STAGE_RECORDS
 
-__all__ = ["SEPARATIONS", "TABLES", "Column"]
+__all__ = ["SEPARATIONS", "TABLES", "Column", "listed_in"]
 
 SEPARATIONS = ("settling", "light", "screen", "magnetic", "salt", "other")
 """Ways of parting nauplii from shells and unhatched cysts at harvest."""
@@ -30,6 +30,11 @@ class Column:
     high: float | None = None
     choices: tuple[str, ...] = ()
     meaning: str = ""
+
+
+def listed_in(cell) -> list[str]:
+    """Take apart what a cell lists with semicolons between, such as photos or flags; nothing is in an empty cell."""
+    return [part.strip() for part in cell.split(";") if part.strip()] if isinstance(cell, str) else []
 
 
 def _c(name, kind="text", unit="", low=None, high=None, choices=(), meaning="", required=False):

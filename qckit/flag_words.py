@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from qckit.columns import listed_in
+
 __all__ = ["FLAG_WORDS", "say_flags"]
 
 FLAG_WORDS = {
@@ -26,7 +28,4 @@ FLAG_WORDS = {
 
 def say_flags(codes: object) -> str:
     """Write the flags of a photo, ``unsure;groups``, in words; empty where it has none."""
-    if not isinstance(codes, str):
-        return ""
-    each = filter(None, (code.strip() for code in codes.split(";")))
-    return ", ".join(FLAG_WORDS.get(code, code) for code in dict.fromkeys(each))
+    return ", ".join(FLAG_WORDS.get(code, code) for code in dict.fromkeys(listed_in(codes)))

@@ -107,9 +107,9 @@ def test_nothing_leans_on_one_system(path):
 
 
 def test_photos_named_with_backslashes_are_found():
-    from qckit.log.counts import photo_names
+    from qckit.columns import listed_in
 
-    names = photo_names(r"tests\K-124\a 1.jpg; b.jpg")
+    names = listed_in(r"tests\K-124\a 1.jpg; b.jpg")
     assert [PureWindowsPath(n).name for n in names] == ["a 1.jpg", "b.jpg"]
 
 

@@ -13,6 +13,7 @@ from pathlib import Path
 
 import pandas as pd
 
+from qckit.columns import listed_in
 from qckit.day.bench import Bench
 from qckit.day.cards import card_in_file
 from qckit.day.entry import write_entry
@@ -249,7 +250,7 @@ def _not_in_log(place: Path, bench: Bench) -> set[Path]:
 def _named(bench: Bench) -> set[str]:
     """Names of the files that samples stand for."""
     cells = bench.log.samples(counted=None)["photos"].dropna()
-    return {Path(part.strip()).name for cell in cells for part in cell.split(";")}
+    return {Path(name).name for cell in cells for name in listed_in(cell)}
 
 
 def same_photos(paths: list[Path], folder: Path, named: set[str]) -> dict[Path, str]:

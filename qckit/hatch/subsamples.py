@@ -24,6 +24,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from qckit.columns import listed_in
 from qckit.errors import unknown_name
 from qckit.stages import STAGE_COLUMNS, STAGE_RECORDS
 
@@ -77,15 +78,10 @@ def fill_volumes(samples, photos=None):
     by_name = dict(zip(photos["photo"].astype(str), area))
     by_name.update({_file_name(name): value for name, value in list(by_name.items())})
     for row in filled.index[lacking]:
-        frames = [by_name.get(n, by_name.get(_file_name(n), np.nan)) for n in photo_names(filled.at[row, "photos"])]
+        frames = [by_name.get(n, by_name.get(_file_name(n), np.nan)) for n in listed_in(filled.at[row, "photos"])]
         if frames:
             filled.at[row, "volume_ul"] = float(np.sum(frames)) * float(filled.at[row, "chamber_depth_mm"])
     return filled
-
-
-def photo_names(cell) -> list[str]:
-    """Take the file names out of a sample's ``photos`` cell."""
-    return [name.strip() for name in cell.split(";") if name.strip()] if isinstance(cell, str) else []
 
 
 def _file_name(path: str) -> str:
@@ -210,7 +206,7 @@ def _counted_again(table):
     named = table[table["photos"].notna()]
     if named.empty:
         return named.index
-    each = named["photos"].map(photo_names).explode().dropna()
+    each = named["photos"].map(listed_in).explode().dropna()
     each = pd.DataFrame({"hatch": named["hatch"].reindex(each.index), "photo": each.map(_file_name)})
     twice = each[each.duplicated(keep=False)]
     if twice.empty:

@@ -10,11 +10,12 @@ from dataclasses import dataclass, field
 import pandas as pd
 import sqlalchemy as sa
 
+from qckit.columns import listed_in
 from qckit.errors import InputError, unknown_name
 from qckit.flag_words import say_flags
 from qckit.log import schema
 from qckit.log.counted import tally
-from qckit.log.photo_files import photo_names, same_letters
+from qckit.log.photo_files import same_letters
 from qckit.log.problems import PROBLEMS
 from qckit.log.query import WITHDRAWN, among, fetch, known_names
 from qckit.object_rows import FOUND
@@ -131,7 +132,7 @@ def _name_as_logged(connection, photos, named) -> tuple[pd.DataFrame, list[str]]
     """Find each photo's sample by its file name, and call the photo as the field sheet does."""
     by_full, by_file = {}, {}
     for sample, text in named:
-        for name in photo_names(text):
+        for name in listed_in(text):
             by_full.setdefault(name, (name, sample))
             by_file.setdefault(_file_name(name), set()).add((name, sample))
     names, owners, unnamed = [], [], []
@@ -227,7 +228,7 @@ def _next_samples(connection, affected: list[str], photos, counts) -> pd.DataFra
     sheet_volume = dict(zip(first["sample"], first["volume_ul"], strict=True))
     parts = photos[["photo", "sample", "frame_mm2", "counter_version"]].join(counts, on="photo")
     here = set(photos["photo"])
-    photos_of = {row.sample: photo_names(row.photos) for row in current.itertuples()}
+    photos_of = {row.sample: listed_in(row.photos) for row in current.itertuples()}
     lacking = sorted({name for names in photos_of.values() for name in names} - here)
     parts = pd.concat([parts, _counted_before(connection, lacking)], ignore_index=True)
     parts = parts[parts["sample"].isin(set(affected))]
@@ -269,7 +270,7 @@ def _revised(row: dict, parts: list[dict], sheet_volume) -> dict:
         row["volume_ul"] = float(frame_mm2 * depth)
     versions = sorted({str(part["counter_version"]) for part in parts if _known(part["counter_version"])})
     row.update(counted_by="photo", counter=", ".join(versions) or None, revision=int(row["revision"]) + 1)
-    if not photo_names(row["photos"]):
+    if not listed_in(row["photos"]):
         row["photos"] = "; ".join(part["photo"] for part in parts)
     return row
 

@@ -9,6 +9,7 @@ from pathlib import Path, PurePosixPath
 
 import pandas as pd
 
+from qckit.columns import listed_in
 from qckit.errors import one_line
 from qckit.log.problems import Doubt, mending
 
@@ -18,16 +19,10 @@ __all__ = [
     "lies_inside",
     "list_photos",
     "photo_doubts",
-    "photo_names",
     "recount_command",
     "same_letters",
     "with_reasons",
 ]
-
-
-def photo_names(text) -> list[str]:
-    """Split a samples row's ``photos`` into file names."""
-    return [part.strip() for part in str(text).split(";") if part.strip()] if text == text and text else []
 
 
 def same_letters(name: str) -> str:
@@ -95,7 +90,7 @@ def photo_doubts(
     found = []
     listing = None
     for row in samples[samples["photos"].notna()].itertuples():
-        names = [name for name in photo_names(row.photos) if name not in counted]
+        names = [name for name in listed_in(row.photos) if name not in counted]
         listing = list_photos(folder) if names and listing is None else listing
         for name in names:
             if find_photo(folder, name, listing) is None:

@@ -9,8 +9,8 @@ from typing import Self
 import pandas as pd
 import sqlalchemy as sa
 
+from qckit.columns import listed_in
 from qckit.log import engine, query, spans
-from qckit.log.photo_files import photo_names
 from qckit.object_rows import BY_HAND
 from qckit.settings import Settings
 from qckit.tables import to_utc
@@ -127,7 +127,7 @@ class LogReader:
             )
             for s in uncounted.itertuples()
             for on_sheet in [not pd.isna(s.um_per_px)]
-            for photo in photo_names(s.photos)
+            for photo in listed_in(s.photos)
         ]
         columns = ["sample", "hatch", "photo", "um_per_px", "chamber_depth_mm", "taken", "scale_source"]
         return pd.DataFrame(rows, columns=columns).astype({"um_per_px": "float64", "chamber_depth_mm": "float64"})

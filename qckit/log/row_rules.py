@@ -10,7 +10,8 @@ import unicodedata
 
 import pandas as pd
 
-from qckit.log.photo_files import leads_out, photo_names
+from qckit.columns import listed_in
+from qckit.log.photo_files import leads_out
 from qckit.quantities import in_standard_unit
 from qckit.tables import to_utc
 
@@ -145,7 +146,7 @@ def _too_long(table: str, frame: pd.DataFrame):
 
 def _photos_outside(frame: pd.DataFrame, column: str):
     for index, names in frame[column].dropna().items():
-        for name in [n for n in photo_names(names) if leads_out(n)]:
+        for name in [n for n in listed_in(names) if leads_out(n)]:
             remedy = "Copy it into photos/ of the site, and write its file name."
             yield index, column, name, "names a photo outside the site folder", remedy
 

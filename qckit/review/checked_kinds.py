@@ -5,6 +5,7 @@ from __future__ import annotations
 import glob
 from pathlib import Path
 
+from qckit.columns import listed_in
 from qckit.errors import InputError
 
 __all__ = ["settle_unlike"]
@@ -46,7 +47,7 @@ def settle_unlike(log, counts):
     from qckit.counting.flags import UNLIKE_SENTENCE
     from qckit.photo.lighting import SAME_LIGHT, light_apart
 
-    flagged = counts.index[[_CODE in str(f).split(";") for f in counts["flags"]]]
+    flagged = counts.index[[_CODE in listed_in(f) for f in counts["flags"]]]
     certificates = log.certificates()
     if not len(flagged) or not len(certificates):
         return counts
@@ -59,7 +60,7 @@ def settle_unlike(log, counts):
         for i, light in zip(some.index, _lights(log.folder, some["photo"], or_none=True), strict=True):
             if light is None or not any(light_apart(light, other) <= SAME_LIGHT for other in checked):
                 continue
-            out.loc[i, "flags"] = ";".join(c for c in str(counts.loc[i, "flags"]).split(";") if c != _CODE)
+            out.loc[i, "flags"] = ";".join(c for c in listed_in(counts.loc[i, "flags"]) if c != _CODE)
             out.loc[i, "why"] = " ".join(str(counts.loc[i, "why"]).replace(UNLIKE_SENTENCE, "").split())
     return out
 

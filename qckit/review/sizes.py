@@ -10,6 +10,7 @@ import math
 
 import numpy as np
 
+from qckit.columns import listed_in
 from qckit.object_rows import FOUND
 from qckit.stages import STAGES
 
@@ -150,7 +151,7 @@ def flag_scales(log, counts, objects):
     sentences = dict(zip(doubts["photo"], doubts["sentence"]))
     out = counts.copy()
     for i, row in counts[counts["photo"].isin(list(sentences))].iterrows():
-        codes = [c for c in str(row["flags"]).split(";") if c and c != "nan"]
+        codes = listed_in(row["flags"])
         out.loc[i, "flags"] = ";".join([*codes, *(["scale"] if "scale" not in codes else [])])
         if "why" in out:
             out.loc[i, "why"] = f"{row['why'] if isinstance(row['why'], str) else ''} {sentences[row['photo']]}".strip()
@@ -162,4 +163,4 @@ def _lots_of(log) -> dict:
     samples, hatches = log.samples(counted=None), log.hatches()
     lot_of = dict(zip(hatches["hatch"], hatches["lot"]))
     named = samples[samples["photos"].notna()]
-    return {p.strip(): lot_of.get(s.hatch) for s in named.itertuples() for p in str(s.photos).split(";") if p.strip()}
+    return {p: lot_of.get(s.hatch) for s in named.itertuples() for p in listed_in(s.photos)}

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from qckit.columns import listed_in
 from qckit.words import plural
 
 __all__ = ["changes_of_the_month", "describe_changes"]
@@ -132,9 +133,9 @@ def _amounts(before, row):
 def _words(before, row):
     """Words on the field sheet that first appeared shortly before, this hatch or others."""
     recent = before[before["_age"] <= _LONG]
-    old = {p for text in recent.loc[recent["_age"] > _RECENT, "notes"].dropna() for p in _pieces(text)}
-    new = [p for p in _pieces(row["notes"]) if p not in old] if len(recent) else []
-    other = {p: name for name, text in zip(recent["hatch"], recent["notes"], strict=True) for p in _pieces(text)}
+    old = {p for text in recent.loc[recent["_age"] > _RECENT, "notes"].dropna() for p in listed_in(text)}
+    new = [p for p in listed_in(row["notes"]) if p not in old] if len(recent) else []
+    other = {p: name for name, text in zip(recent["hatch"], recent["notes"], strict=True) for p in listed_in(text)}
     alone = [p for p in new if p not in other]
     if alone:
         yield "notes", f"Only this hatch's field sheet says: {'; '.join(alone)}."
@@ -184,10 +185,6 @@ def _corrected(corrections, samples, hatch):
         was = c["before"] if isinstance(c["before"], str) and c["before"] else "empty"
         sentence = f"{c['table']} {c['key']}: {c['column']} was corrected from {was} to {c['after']} ({c['reason']})."
         yield "correction", sentence
-
-
-def _pieces(text):
-    return [p.strip() for p in str(text).split(";") if p.strip()] if isinstance(text, str) else []
 
 
 def _days(days):

@@ -11,6 +11,7 @@ import math
 import numpy as np
 import pandas as pd
 
+from qckit.columns import listed_in
 from qckit.flag_words import say_flags
 from qckit.verdicts.poor_hatch.reference import usually
 from qckit.words import figures, plural, signed
@@ -71,8 +72,7 @@ def photo_flags(samples: pd.DataFrame, photos, hatch: str) -> tuple[str, ...] | 
     known = None if photos is None or not len(photos) else photos[photos["sample"].isin(by_photo["sample"])]
     if known is None or known.empty:
         return None
-    texts = known["flags"].dropna().astype(str)
-    return tuple(dict.fromkeys(f.strip() for text in texts for f in text.split(";") if f.strip()))
+    return tuple(dict.fromkeys(flag for cell in known["flags"] for flag in listed_in(cell)))
 
 
 def _names(samples) -> str:
