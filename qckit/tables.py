@@ -117,7 +117,7 @@ _DTYPE = {
 }
 _TIME = re.compile(r"\d{4}-\d\d-\d\d[T ]\d\d:\d\d(:\d\d(\.\d+)?)?(Z|[+-]\d\d:?\d\d)$")
 _DATE = re.compile(r"\d{4}(-\d\d(-\d\d)?)?$")
-_YES = {"yes": True, "true": True, "1": True, "no": False, "false": False, "0": False}
+YES_OR_NO = {"yes": True, "true": True, "1": True, "no": False, "false": False, "0": False}
 
 
 def _is_empty(value) -> bool:
@@ -139,8 +139,8 @@ def _convert(value, column: Column):
             return folded[text.casefold()], None
         return None, (f"is none of {', '.join(column.choices)}", "Write one of these words.")
     if column.kind == "yesno":
-        if text.casefold() in _YES:
-            return _YES[text.casefold()], None
+        if text.casefold() in YES_OR_NO:
+            return YES_OR_NO[text.casefold()], None
         return None, ("is neither yes nor no", "Write yes or no.")
     if column.kind in ("time", "date"):
         pattern, form = (_TIME, "2026-11-04T09:00:00+00:00") if column.kind == "time" else (_DATE, "2026-11-04")

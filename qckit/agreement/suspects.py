@@ -7,6 +7,7 @@ from itertools import combinations
 
 import numpy as np
 
+from qckit.robust import robust_sd
 from qckit.stages import STAGE_COLUMNS, STAGE_RECORDS
 
 __all__ = ["Suspect", "find_exchanged", "find_suspects", "say_exchanged", "say_suspect"]
@@ -63,7 +64,7 @@ def find_suspects(photos, by_kit, by_eye) -> list[Suspect]:
         times = float(np.median((eye + 0.5) / (kit + 0.5)))
         expected = times * (kit + 0.5) - 0.5
         rest = (eye - expected) / np.sqrt(np.maximum(expected, 0) + times**2 * kit + 1)
-        scale = max(1.0, 1.4826 * float(np.median(np.abs(rest))))
+        scale = max(1.0, robust_sd(rest))
         for i in np.flatnonzero(np.abs(rest) > _FAR * scale):
             found.append(
                 Suspect(

@@ -24,7 +24,7 @@ from qckit.charts.tails import tail_df
 __all__ = ["LevelData", "LevelModel", "Priors", "Spreads", "fit_levels"]
 
 _FARTHEST = 3.5  # standard deviations beyond which a hatch is drawn in before spreads are estimated
-_KNOWN = ("cone", "operator", "counted_by")
+FACTORS = ("cone", "operator", "counted_by")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -250,7 +250,7 @@ class _Parts:
             columns.append(extra[:, k])
             names.append(("change", str(k)))
         self.x, self.names = np.column_stack(columns), names
-        self.random = [f for f in _KNOWN if any(name == f for name, _ in names) and f not in fixed]
+        self.random = [f for f in FACTORS if any(name == f for name, _ in names) and f not in fixed]
         self.new, self.free = set(newcomers), set(free)
         self.begins = np.flatnonzero(np.concatenate([[True], np.diff(self.of_day) > 0]))
         self.middle = _logit(priors.day_to_day / priors.most_day_to_day)
@@ -388,7 +388,7 @@ class _Parts:
         # P x of the last column where P leaves it out: vx @ covariance[:, -1] / covariance[-1, -1]
         last = vx @ covariance[:, -1] / covariance[-1, -1]
         variance = self.counting + residual**2 + day**2
-        spread = {f: groups.get(f, 0.0) for f in _KNOWN}
+        spread = {f: groups.get(f, 0.0) for f in FACTORS}
         left = (y if observed is None else observed) - fitted
         share = day**2 / (residual**2 + day**2)
         n_effective = self.n_days * (1 + (self.n / self.n_days - 1) * (1 - share))

@@ -10,6 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from qckit.robust import SD_PER_MAD
+
 __all__ = ["Foreground", "find_foreground", "open_mask"]
 
 SAMPLES = 60_000  # pixels from which the threshold is taken
@@ -178,8 +180,8 @@ def _level(smooth: np.ndarray) -> tuple[float, float, float]:
     centre, below = float(sparse[half]), float(np.partition(sparse[: half + 1], half // 2)[half // 2])
     if below == centre:  # a flat picture: only what differs tells its scatter
         differing = sparse[sparse < centre]
-        below = float(np.median(differing)) if differing.size else centre - 1 / 1.4826
-    scatter = max(1.4826 * (centre - below), 0.15)
+        below = float(np.median(differing)) if differing.size else centre - 1 / SD_PER_MAD
+    scatter = max(SD_PER_MAD * (centre - below), 0.15)
     level = centre + LEVEL_SCATTERS * scatter
     strong = sparse[half:]
     strong = strong[strong > level]

@@ -164,7 +164,10 @@ def _shape(sums, outline, depth, um):
 def _looks(sums, context):
     """Contrast and colour features, relative to the photo's background and its objects."""
     n = np.maximum(sums[:, AT["n"]], 1)
-    at = lambda k: sums[:, AT[k]]  # noqa: E731
+
+    def at(name):
+        return sums[:, AT[name]]
+
     mean = [at(f"c{i}") / n for i in range(3)]
     spread = [np.sqrt(np.maximum(at(f"c{i}{i}") / n - mean[i] ** 2, 0)) for i in range(3)]
     n_rim = np.maximum(at("n_rim"), 1)

@@ -16,9 +16,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from qckit.counting.measuring import FEATURES
-from qckit.counting.mixture import settle_cysts_and_shells
+from qckit.counting.mixture import PAIR, settle_cysts_and_shells
 from qckit.counting.pieces import CONTRAST_BINS
-from qckit.stages import STAGES
+from qckit.robust import SD_PER_MAD
 
 __all__ = [
     "RoundBodies",
@@ -36,7 +36,6 @@ LOOKS = (
     *("log_area", "fill", "roundness", "depth_fill", "log_elongation"),
 )
 COLUMNS = [FEATURES.index(name) for name in LOOKS]
-PAIR = [STAGES.index("cyst"), STAGES.index("shell")]
 # chosen on photos that the network had not seen: tests/photos/MEASURED.md, "Two groups of round bodies, or one"
 FEWEST_BODIES, LEAST_EACH = 15, 3.0  # round bodies in a photo, and in each group
 RIDGE = 0.1  # of the mean variance within groups, added to every look's
@@ -256,7 +255,7 @@ def _as_one_kind(p: np.ndarray, bodies: RoundBodies) -> np.ndarray:
 def _standardised(looks: np.ndarray) -> np.ndarray:
     """Looks about their median in this photo, in robust spreads, at most 4."""
     away = looks - np.median(looks, axis=0)
-    spread = np.maximum(1.4826 * np.median(np.abs(away), axis=0), 0.3 * looks.std(axis=0) + 1e-6)
+    spread = np.maximum(SD_PER_MAD * np.median(np.abs(away), axis=0), 0.3 * looks.std(axis=0) + 1e-6)
     return np.clip(away / spread, -4, 4)
 
 

@@ -19,6 +19,7 @@ import pandas as pd
 from qckit.hatch.lot_tests import test_groups
 from qckit.hatch.photo_counts import PhotoCounts, photo_counts_of
 from qckit.hatch.readings import hatches_off_standard
+from qckit.robust import robust_sd
 from qckit.tables import to_utc
 
 __all__ = ["USUAL_SPREAD", "LotLevel", "lag_one", "lot_level", "ordinary_hatches"]
@@ -228,7 +229,7 @@ def _near(values, months):
     slope = _median_slope(months[-200:], values[-200:]) if np.ptp(months) > 1 else 0.0
     rest = values - slope * months
     rest = rest - np.median(rest)
-    scale = max(1.4826 * float(np.median(np.abs(rest))), 0.02)
+    scale = max(robust_sd(rest), 0.02)
     near = np.abs(rest) <= _FAR * scale
     return near if near.mean() >= 0.8 else np.ones(len(values), bool)
 

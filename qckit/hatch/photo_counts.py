@@ -200,8 +200,8 @@ def mark_photo_counts(cones, samples, corrections):
     )
     mine = by_hatch.reindex(out["hatch"])
     known = mine["certificate"].notna().to_numpy()
-    whole = (mine["is_whole"] == True).to_numpy()  # noqa: E712  missing where the hatch has no photo
-    covered = (mine["is_covered"] == True).to_numpy()  # noqa: E712
+    whole = mine["is_whole"].eq(True).to_numpy()  # missing where the hatch has no photo
+    covered = mine["is_covered"].eq(True).to_numpy()
     without = np.where(covered, "unchecked", "not covered")
     out["photo_state"] = np.where(whole, "corrected", np.where(known, without, ""))
     out["certificate"] = np.where(whole, mine["certificate"].astype(object), "")

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from qckit.photo.profiles import turned_upright
+from qckit.robust import robust_sd
 
 __all__ = ["FinestMarks", "Marks", "finest_marks", "marks_of", "mean_of_rows", "strengths_at", "stronger_every"]
 
@@ -61,7 +62,7 @@ def marks_of(profile, *, top=0, bottom=0) -> Marks | None:
     first = good[0]
     z = np.nan_to_num(profile[first : good[-1] + 1] - np.nanmedian(profile))
     z = z * (1 if (z**3).sum() >= 0 else -1)  # lines are the lesser part of the profile, light or dark
-    noise = 1.4826 * np.median(np.abs(np.diff(z, 2))) / np.sqrt(6)
+    noise = robust_sd(np.diff(z, 2)) / np.sqrt(6)
     smooth = gaussian_filter1d(z, 0.7)
     at, found = find_peaks(smooth, prominence=max(4 * noise, 1e-9))
     if at.size < _LEAST_MARKS:

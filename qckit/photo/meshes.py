@@ -12,6 +12,8 @@ import math
 
 import numpy as np
 
+from qckit.robust import robust_sd
+
 __all__ = ["follow_wave", "mesh_directions"]
 
 _WAVES_A_BLOCK, _BLOCKS_A_SIDE = 4, 12  # at least so many waves in a block, at most so many blocks a side
@@ -71,7 +73,7 @@ def _blocks(flat, frequency, period_px):
         plane, *_ = np.linalg.lstsq(x[kept], turns[kept], rcond=None)
         turns = turns - np.round(turns - x @ plane)
         rest = turns - x @ plane
-        spread = 1.4826 * np.median(np.abs(rest[kept]))
+        spread = robust_sd(rest[kept])
         inside = (strength > _FAINT * np.median(strength)) & (np.abs(rest) <= max(_FAR * spread, 1e-3))
         if inside.sum() < _FEWEST_BLOCKS or min(np.ptp(at[inside], axis=0)) == 0 or (inside == kept).all():
             break

@@ -26,6 +26,7 @@ from qckit.photo.profiles import (
     spectrum,
     turned_upright,
 )
+from qckit.robust import robust_sd
 
 __all__ = ["Family", "find_families"]
 
@@ -116,7 +117,7 @@ def _flattened(image, *, most_px=3_200_000, clip=4.0):
         m, n = (s - s % shrink for s in grey.shape)
         grey = grey[:m, :n].reshape(m // shrink, shrink, n // shrink, shrink).mean(axis=(1, 3))
     flat = grey - ndimage.uniform_filter(grey, 41)
-    spread = 1.4826 * float(np.median(np.abs(flat - np.median(flat))))
+    spread = robust_sd(flat, np.median(flat))
     if spread == 0:
         spread = float(flat.std())
     return (None, shrink) if spread == 0 else (np.clip(flat, -clip * spread, clip * spread), shrink)
@@ -255,7 +256,7 @@ def _unevenness(fit, start, profile):
     """Scatter of the lines' strengths, as a share of their middle."""
     _, strength = strengths_at(profile, fit.period_px, fit.offset_px - start)
     middle = np.median(strength)
-    return 1.4826 * np.median(np.abs(strength - middle)) / max(abs(middle), 1e-9)
+    return robust_sd(strength, middle) / max(abs(middle), 1e-9)
 
 
 def _finer_parts(fit, start, profile):
@@ -266,7 +267,7 @@ def _finer_parts(fit, start, profile):
     size = repeat.size
     repeat = np.roll(repeat, -int(np.argmax(np.abs(repeat - np.median(repeat)))))
     repeat = (repeat - np.median(repeat)) * np.sign(repeat[0] - np.median(repeat))
-    noise = 1.4826 * np.median(np.abs(np.diff(repeat, 2))) / math.sqrt(6)
+    noise = robust_sd(np.diff(repeat, 2)) / math.sqrt(6)
     parts = []
     for m in (2, 4, 5, 10):
         beside = round(min(size / (2 * m), 8))
@@ -382,13 +383,12 @@ def _refined(profile, period):
     first, z = good[0], profile[good[0] : good[-1] + 1] - np.nanmean(profile)
     z = gaussian_filter1d(np.nan_to_num(z), 1.0)  # sharp lines would lock to whole pixels
     for _ in range(3):
-        shifts = shifts_of_repeats(z, period)
-        if shifts is None:
+        if (shifts := shifts_of_repeats(z, period)) is None:
             return None
         k, lag = shifts
         slope, cut = np.polyfit(k, lag, 1)
         rest = lag - (slope * k + cut)
-        keep = np.abs(rest) <= 3 * 1.4826 * np.median(np.abs(rest)) + 1e-6
+        keep = np.abs(rest) <= 3 * robust_sd(rest) + 1e-6
         if keep.sum() >= 3:
             slope, cut = np.polyfit(k[keep], lag[keep], 1)
         period += slope

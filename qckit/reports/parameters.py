@@ -14,10 +14,9 @@ import os
 from collections.abc import Mapping
 
 from qckit.errors import InputError, unknown_name
+from qckit.tables import YES_OR_NO
 
 __all__ = ["convert_parameters", "read_parameters"]
-
-_YES = {"yes": True, "true": True, "1": True, "no": False, "false": False, "0": False}
 
 
 def read_parameters(notebook, *, where: str) -> dict:
@@ -124,7 +123,7 @@ def _fit(name, value, default, where):
                 raise ValueError
             return "" if value is None else str(value)
         if kind is bool:
-            return value if isinstance(value, bool) else _YES[str(value).strip().casefold()]
+            return value if isinstance(value, bool) else YES_OR_NO[str(value).strip().casefold()]
         if kind in (int, float):
             number = math.nan if isinstance(value, (bool, list, dict)) else float(value)
             if not math.isfinite(number) or (kind is int and number != int(number)):

@@ -12,6 +12,7 @@ import numpy as np
 
 from qckit.columns import listed_in
 from qckit.object_rows import FOUND
+from qckit.robust import robust_sd
 from qckit.stages import STAGES
 
 __all__ = ["scale_doubts"]
@@ -111,7 +112,7 @@ def _against(one, old):
         if len(before) < _LEAST_PHOTOS or not np.isfinite(one[stage]):
             continue
         centre = float(np.median(before))
-        spread = max(1.4826 * float(np.median(np.abs(before - centre))), least)
+        spread = max(robust_sd(before, centre), least)
         weights.append(1 / (spread**2 * (1 + 1.57 / len(before))))  # variance of a median: pi / 2 of a mean's
         ratios.append(one[stage] - centre)
         stages.append({"nauplius": "nauplii", "cyst": "cysts", "shell": "shells"}[stage])

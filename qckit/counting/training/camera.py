@@ -322,7 +322,10 @@ def learning_curve(photos: list[SettledPhoto], gains, *, left_out=(), ahead: int
     from qckit.counting.learned import load_learned
 
     n, rng = len(photos), np.random.default_rng(len(photos))
-    share = lambda j, learned: mistakes(photos[j], learned, gains) / max(len(photos[j].answers), 1)  # noqa: E731
+
+    def share(j, learned):
+        return mistakes(photos[j], learned, gains) / max(len(photos[j].answers), 1)
+
     tried = sorted({0, 1, 2, n // 2, n - 1})
     wrong = np.full((n, len(tried)), np.nan)  # of each photo (row), learnt from so many others (column): share wrong
     size = np.array([len(p.answers) for p in photos], float)
@@ -354,6 +357,9 @@ def _drawn_on(wrong: np.ndarray, size: np.ndarray, tried: np.ndarray, beyond: tu
     known = ~np.isnan(wrong)
     share = np.nansum(wrong * size[:, None], axis=0) / np.maximum((known * size[:, None]).sum(axis=0), 1e-9)
     usable = known.any(axis=0)
-    curve = lambda at: np.stack([np.ones(len(at)), 1 / (1 + np.asarray(at, float))], 1)  # noqa: E731
+
+    def curve(at):
+        return np.stack([np.ones(len(at)), 1 / (1 + np.asarray(at, float))], 1)
+
     rows, _ = nnls(curve(tried[usable]), share[usable])
     return np.concatenate([np.where(usable, share, np.nan), curve(beyond) @ rows])

@@ -12,11 +12,11 @@ from dataclasses import dataclass, field
 import numpy as np
 import pandas as pd
 
+from qckit.charts.levels import FACTORS
 from qckit.verdicts.lots.usual import describe_hatch
 
 __all__ = ["Standing", "share_of", "standing_levels"]
 
-_FACTORS = ("cone", "operator", "counted_by")
 _MOST = 160  # hatches of the site that are looked at, the latest
 _LEAST = 12
 _TELLS, _LEAST_POINTS = 2.0, 1.0  # standard errors from none, and points, from which a level is told (ours)
@@ -104,12 +104,12 @@ def standing_levels(counts: pd.DataFrame, *, before: str, also=()) -> Standing:
     earlier = counts[(at < pd.Timestamp(before)) & (counts["purpose"] != "standard test")].tail(_MOST)
     looked_up = pd.concat([earlier, counts[counts["hatch"].isin(list(also))]]).drop_duplicates("hatch")
     rows = {
-        r["hatch"]: tuple((f, str(r[f])) for f in _FACTORS if isinstance(r[f], str) and r[f])
-        for r in looked_up[["hatch", *_FACTORS]].to_dict("records")
+        r["hatch"]: tuple((f, str(r[f])) for f in FACTORS if isinstance(r[f], str) and r[f])
+        for r in looked_up[["hatch", *FACTORS]].to_dict("records")
     }
-    if len(earlier) < _LEAST or all(earlier[f].dropna().nunique() < 2 for f in _FACTORS):
+    if len(earlier) < _LEAST or all(earlier[f].dropna().nunique() < 2 for f in FACTORS):
         return Standing({}, rows)
-    n_hatches = {(f, str(level)): int(n) for f in _FACTORS for level, n in earlier[f].value_counts().items()}
+    n_hatches = {(f, str(level)): int(n) for f in FACTORS for level, n in earlier[f].value_counts().items()}
     return Standing(_effects(earlier), rows, n_hatches)
 
 
@@ -123,7 +123,7 @@ def _effects(hatches):
     figures = np.array([d[0] for d in described])
     counting = np.array([np.diag(d[1]) for d in described])
     days = day_numbers(to_utc(hatches["started"]))
-    factors = {f: hatches[f].fillna("").astype(str).to_numpy() for f in ("lot", *_FACTORS)}
+    factors = {f: hatches[f].fillna("").astype(str).to_numpy() for f in ("lot", *FACTORS)}
     found: dict = {}
     theta = None
     for i in range(4):
@@ -139,7 +139,7 @@ def _effects(hatches):
         model = fit_levels(data, start=theta)
         theta = model.theta
         for j, key in enumerate(model.columns):
-            if key[0] in _FACTORS:
+            if key[0] in FACTORS:
                 value, variance = found.setdefault(key, (np.zeros(4), np.zeros(4)))
                 value[i], variance[i] = model.coefficients[j], max(float(model.covariance[j, j]), 0.0)
     return found

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
+from qckit.robust import SD_PER_MAD
 from qckit.words import plural
 
 __all__ = ["FEATURES", "Usual", "counted_hatches", "describe_hatch", "usual_of_hatch", "usual_of_lot"]
@@ -295,7 +296,7 @@ def _within_reach(figures, sampling):
         return np.ones(len(figures), dtype=bool)
     with np.errstate(all="ignore"):
         centre = np.nanmedian(figures, axis=0)
-        scale = 1.4826 * np.nanmedian(np.abs(figures - centre), axis=0)
+        scale = SD_PER_MAD * np.nanmedian(np.abs(figures - centre), axis=0)
     scale = np.where(np.isfinite(scale), scale, 1.0)
     noise = np.sqrt(np.array([np.diag(s) for s in sampling]))
     reach = np.maximum(np.maximum(scale, noise), _FLOOR_SD)

@@ -7,6 +7,7 @@ import math
 import numpy as np
 import pandas as pd
 
+from qckit.robust import SD_PER_MAD
 from qckit.verdicts.lots.standing import share_of
 from qckit.verdicts.poor_hatch.effects import AGE
 from qckit.verdicts.poor_hatch.reference import chance_words
@@ -91,7 +92,7 @@ def _group(before, what, name, for_good):
             name,
             f"{title}:{stands} {plural(len(inside), 'other hatch')} in the sixty days before, too few to tell.",
         )
-    spread = 1.4826 * float(np.median(np.abs(others - others.median()))) or float(others.std())
+    spread = SD_PER_MAD * float(np.median(np.abs(others - others.median()))) or float(others.std())
     raw = float(inside.median() - others.median())
     points = raw * len(inside) / (len(inside) + _SHRINK)
     z = raw / (1.253 * max(spread, 1.0) * math.sqrt(1 / len(inside) + 1 / len(others)))

@@ -44,7 +44,7 @@ _UNIT = {
     "hours": "h",
     "density": "g/l",
 }
-_NAME = {"ph": "pH", "hours": "incubation hours", "density": "cysts per litre"}
+QUANTITY_NAMES = {"ph": "pH", "hours": "incubation hours", "density": "cysts per litre"}
 _SD_FLOOR = {
     "temperature": 0.5,
     "salinity": 1.0,
@@ -216,7 +216,7 @@ def _with_site_effects(code, c, published, value, usual, effects, share):
 
 def _sentence(c, v, ref, losses, course):
     """One line about one difference."""
-    name = _NAME.get(c.quantity, c.quantity)
+    name = QUANTITY_NAMES.get(c.quantity, c.quantity)
     digits = _DECIMALS.get(c.quantity, 1)
     unit = f" {_UNIT[c.quantity]}" if _UNIT[c.quantity] else ""
     end = "" if c.quantity in ("hours", "density") else "lowest " if c.side == "low" else "highest "

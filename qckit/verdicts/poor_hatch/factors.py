@@ -6,12 +6,12 @@ import math
 
 import pandas as pd
 
+from qckit.verdicts.poor_hatch.differences import QUANTITY_NAMES
 from qckit.verdicts.poor_hatch.reference import USUAL, chance_words
 
 __all__ = ["FACTOR_COLUMNS", "amount", "rank_factors"]
 
 FACTOR_COLUMNS = ("factor", "here", "usual", "unusual", "points", "basis")
-_NAME = {"ph": "pH", "hours": "incubation hours", "density": "cysts per litre"}
 _CONTEXT = {"cone": "cone", "operator": "operator", "pack": "days since opening", "change": "changed shortly before"}
 
 
@@ -51,7 +51,7 @@ def rank_factors(differences: pd.DataFrame, context: pd.DataFrame, *, usual_pct:
         is_usual = r.reference == USUAL
         rows.append(
             (
-                _NAME.get(r.quantity, r.quantity),
+                QUANTITY_NAMES.get(r.quantity, r.quantity),
                 _with_unit(r.value, r.unit),
                 f"{'' if is_usual else r.reference + ' '}{_with_unit(r.usual, r.unit)}",
                 r.unusual if is_usual else math.nan,

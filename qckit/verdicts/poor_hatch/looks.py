@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 
 from qckit.hatch.subsamples import drawing_numbers
+from qckit.robust import SD_PER_MAD
 from qckit.verdicts.lots.usual import describe_hatch
 from qckit.words import signed
 
@@ -142,7 +143,7 @@ def _gap_of_pairs(first, recount, sub, counts, kind):
     if len(gaps) < _LEAST_PAIRS:
         return None
     n, at = len(gaps), np.nan_to_num(np.nanmedian(gaps, axis=0)) * len(gaps) / (len(gaps) + 1)
-    reach = 4 * 1.4826 * np.nanmedian(np.abs(gaps - at), axis=0) + 0.02
+    reach = 4 * SD_PER_MAD * np.nanmedian(np.abs(gaps - at), axis=0) + 0.02
     away = np.clip(np.nan_to_num(gaps - at), -reach, reach)  # one wrong recount among them does not make all doubtful
     prior = np.diag(recount.extra) + 2 * (1 - _SHARED_CHANCE) * np.diag(first.covariance)
     return at, (away.T @ away + _PRIOR_PAIRS * np.diag(prior)) / (n + _PRIOR_PAIRS)

@@ -6,6 +6,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from qckit.robust import robust_sd
 from qckit.words import plural
 
 __all__ = ["USUAL", "Reference", "chance_words", "far_words", "reference_of", "usually"]
@@ -74,7 +75,7 @@ def reference_of(c, value: float, others, *, floor: float, conditions=None, max_
     """
     if len(others) >= _LEAST:
         median = float(np.median(others))
-        sd = max(floor, 1.4826 * float(np.median(np.abs(others - median))))
+        sd = max(floor, robust_sd(others, median))
         return Reference(median, sd, USUAL, median, (value - median) / sd)
     sd = 2 * floor
     if c.quantity in _STANDARD and conditions is not None:

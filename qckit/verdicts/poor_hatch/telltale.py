@@ -15,6 +15,7 @@ import pandas as pd
 
 from qckit.hatch.readings import water_values
 from qckit.quantities import QUANTITIES, WATER
+from qckit.robust import robust_sd
 from qckit.verdicts.poor_hatch.causes import Cause
 
 __all__ = ["Record", "Remeasured", "log_ratio", "records_of", "remeasured_ratio", "usual_readings"]
@@ -127,7 +128,7 @@ def usual_readings(hatches, readings, hours: pd.Series, *, among, conditions) ->
         centre, spread = float(_scale(q, standard)), 2.5 * _FLOOR[q]
         if len(x) >= 5:
             centre = float(np.median(x))
-            spread = max(_FLOOR[q], 1.4826 * float(np.median(np.abs(x - centre))))
+            spread = max(_FLOOR[q], robust_sd(x, centre))
         found[q] = centre, spread, len(x)
     return found
 
