@@ -21,7 +21,7 @@ from qckit.day import records
 from qckit.day.sheet_totals import TOTAL, Totals
 from qckit.errors import InputError, one_line
 from qckit.log import SiteLog
-from qckit.log.problems import PROBLEMS, problems_error
+from qckit.log.problems import PROBLEMS, CellProblem, problems_error
 from qckit.log.sheets import reading
 from qckit.log.sheets.grids import Grid, file_content, fold_heading, read_grids
 from qckit.log.steps import ImportResult
@@ -172,7 +172,7 @@ def day_rows(
     rows, problems = _filled(read, log.settings)
     if problems:
         frame = pd.DataFrame(
-            [(grid.source, read.rows[p[0]] if isinstance(p[0], int) else p[0], *p[1:]) for p in problems],
+            [(grid.source, read.rows[p.place] if isinstance(p.place, int) else p.place, *p[1:]) for p in problems],
             columns=list(PROBLEMS),
         )
         raise problems_error(frame.fillna(""))
@@ -187,10 +187,10 @@ def _spelled(row: list) -> list:
     return [_SHORT.get(fold_heading(cell), cell) if isinstance(cell, str) else cell for cell in row]
 
 
-def _filled(read: reading.ReadCells, settings: Settings) -> tuple[list[_Row], list[tuple]]:
+def _filled(read: reading.ReadCells, settings: Settings) -> tuple[list[_Row], list[CellProblem]]:
     """Fill what is left empty from the row above; say what nothing gives."""
     zone, problems, rows = ZoneInfo(settings.site.timezone), list(read.problems), []
-    bad = {p[0] for p in problems}
+    bad = {p.place for p in problems}
     above: dict = {}
     columns = [name for name in _COUNTS if name in read.frame.columns]
     totals = Totals(columns)
@@ -206,10 +206,10 @@ def _filled(read: reading.ReadCells, settings: Settings) -> tuple[list[_Row], li
         lacking = _lacking(above, cells)
         at, wrong = _clock(above.get("time"), settings)
         if lacking or wrong:
-            problems.append((index, *(lacking or wrong)))
+            problems.append(CellProblem(index, *(lacking or wrong)))
             continue
         if totals.add(cells):
-            problems.append((index, *TOTAL))
+            problems.append(CellProblem(index, *TOTAL))
             continue
         date = dt.date.fromisoformat(above["date"])
         counts = tuple(None if cells.get(c) is None else int(cells[c]) for c in columns)

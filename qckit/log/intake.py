@@ -6,20 +6,22 @@ Nothing is written here. All problems are gathered, so that a sheet is put right
 from __future__ import annotations
 
 import re
+from collections import Counter
 from dataclasses import dataclass, field
 
 import pandas as pd
 
 from qckit.errors import InputError, known_names_hint, unknown_name
 from qckit.log import against, row_rules, schema
-from qckit.log.problems import PROBLEMS
+from qckit.log.problems import PROBLEMS, CellProblem
 from qckit.log.query import fetch, known_names, lists_of, rows_of
 from qckit.stages import STAGE_COLUMNS
 from qckit.tables import TABLES, check_table, table_columns
+from qckit.words import plural
 
 __all__ = ["Incoming", "Sifted", "sift"]
 
-_SHOWN = 20
+_SHOWN_OF_COLUMN = 3
 _FROM_COUNTING = {*STAGE_COLUMNS.values(), "embryos", "volume_ul", "counter", "counted_by", "photos"}
 _NORMAL = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d[+-]\d\d:\d\d").fullmatch
 
@@ -35,7 +37,7 @@ class Incoming:
     frame: pd.DataFrame
     source: str = ""
     rows: list[str] | None = None
-    problems: list[tuple] = field(default_factory=list)
+    problems: list[CellProblem] = field(default_factory=list)
 
     def __post_init__(self):
         if self.table not in schema.KEYS:
@@ -64,7 +66,8 @@ class _Notes:
         self.rows: list[tuple] = []
         self.bad: dict[int, set[int]] = {}
 
-    def add(self, part: int, incoming: Incoming, index, column, value, rule, remedy):
+    def add(self, part: int, incoming: Incoming, problem: CellProblem):
+        index, column, value, rule, remedy = problem
         place = incoming.rows[index] if isinstance(index, int) else index
         shown = "" if value is None or value != value else str(value)
         order = (part, index if isinstance(index, int) else -1)
@@ -102,8 +105,8 @@ def sift(connection, incoming: list[Incoming], *, correct: bool = False, emptied
     notes = _Notes()
     clean = []
     for i, part in enumerate(incoming):
-        for index, *rest in part.problems:
-            notes.add(i, part, index, *rest)
+        for problem in part.problems:
+            notes.add(i, part, problem)
         clean.append(_check_cells(i, part, notes))
     places: dict[str, set] = {}
     new: dict[str, list] = {}
@@ -166,26 +169,19 @@ def _check_cells(i: int, part: Incoming, notes: _Notes) -> pd.DataFrame | None:
             frame = frame.assign(nauplii=frame["nauplii"].astype(object).where(~uncounted, 0))
     if part.table == "objects" and "object_id" in frame.columns and frame["object_id"].isna().any():
         for index in frame.index[frame["object_id"].isna()]:
-            notes.add(
-                i,
-                part,
-                int(index),
-                column="object_id",
-                value=None,
-                rule="is empty and must be filled",
-                remedy="Fill the cell.",
-            )
-    reported = {(index, column) for index, column, *_ in part.problems}
+            problem = CellProblem(int(index), "object_id", None, "is empty and must be filled", "Fill the cell.")
+            notes.add(i, part, problem)
+    reported = {(problem.place, problem.column) for problem in part.problems}
     try:
         checked = check_table(frame, part.table, source=part.source, row_names=[str(k) for k in frame.index])
     except InputError as error:
         if error.problems is None:
-            notes.add(i, part, "heading", column="", value=None, rule=error.what.rstrip("."), remedy="")
+            notes.add(i, part, CellProblem("heading", "", None, error.what.rstrip("."), ""))
             return None
         for p in error.problems.itertuples():
             if (int(p.row), p.column) not in reported:  # a cell that could not be read is empty now
-                rule, remedy = _with_photo_remedy(part, int(p.row), p.column, p.rule, p.remedy)
-                notes.add(i, part, int(p.row), column=p.column, value=p.value, rule=rule, remedy=remedy)
+                remedy = p.remedy if p.value else _remedy_of_empty(part, p.column, p.remedy)
+                notes.add(i, part, CellProblem(int(p.row), p.column, p.value, p.rule, remedy))
     if notes.bad.get(i):
         checked = check_table(frame.drop(index=list(notes.bad[i])), part.table, source=part.source)
     checked = checked[table_columns(part.table)]
@@ -194,15 +190,14 @@ def _check_cells(i: int, part: Incoming, notes: _Notes) -> pd.DataFrame | None:
     return _normal_times(checked, part.table)
 
 
-def _with_photo_remedy(part: Incoming, index: int, column: str, rule: str, remedy: str) -> tuple[str, str]:
-    """Say more where counts are missing from a sample counted by photo."""
-    if part.table == "samples" and column == "nauplii" and "empty" in rule:
+def _remedy_of_empty(part: Incoming, column: str, remedy: str) -> str:
+    """The remedy of an empty cell; it says more where counts are missing from a sample counted by photo."""
+    if part.table == "samples" and column == "nauplii":
         return (
-            rule,
             "Fill the cell; or, if the photos are to be counted, write counted_by photo, name the photos, and leave "
-            "all counts empty.",
+            "all counts empty."
         )
-    return rule, remedy
+    return remedy
 
 
 def _normal_times(frame: pd.DataFrame, table: str) -> pd.DataFrame:
@@ -220,7 +215,7 @@ def _normal_times(frame: pd.DataFrame, table: str) -> pd.DataFrame:
 def _check_rows(i: int, part: Incoming, frame: pd.DataFrame, notes: _Notes) -> None:
     """Check what no single cell can show."""
     for index, *rest in row_rules.broken(part.table, frame):
-        notes.add(i, part, int(index), *rest)
+        notes.add(i, part, CellProblem(int(index), *rest))
 
 
 def _check_parents(connection, i, part: Incoming, frame, notes: _Notes, incoming, places) -> None:
@@ -248,7 +243,7 @@ def _check_parents(connection, i, part: Incoming, frame, notes: _Notes, incoming
                 rule = f"is not a {_one(parent)} in the log or in this import"
                 hint = known_names_hint(column, value, known)
                 remedy = f"{hint} Correct the name, or import the {_one(parent)} first.".strip()
-            notes.add(i, part, int(index), column=column, value=value, rule=rule, remedy=remedy)
+            notes.add(i, part, CellProblem(int(index), column, value, rule, remedy))
     if part.table == "samples":
         _check_hours(connection, i, part=part, frame=frame, notes=notes, incoming=incoming)
 
@@ -280,7 +275,7 @@ def _check_hours(connection, i, part, frame, notes, incoming) -> None:
     volume_ml = pd.to_numeric(frame["hatch"].map(volumes), errors="coerce")
     started = pd.to_datetime(frame["hatch"].map(starts), utc=True, format="ISO8601", errors="coerce")
     for index, *rest in row_rules.broken_with_hatch(frame, started, volume_ml):
-        notes.add(i, part, int(index), *rest)
+        notes.add(i, part, CellProblem(int(index), *rest))
 
 
 def _leave_bad(frame: pd.DataFrame, notes: _Notes, i: int) -> pd.DataFrame:
@@ -300,15 +295,9 @@ def _check_twice(i, part: Incoming, frame, notes: _Notes, places: dict) -> pd.Da
             continue
         drop.append(index)
         if first_row != row:
-            notes.add(
-                i,
-                part,
-                int(index),
-                column=keys[0],
-                value=key[0],
-                rule=f"stands already in {other.source}, {other.rows[place]}, with other values",
-                remedy="Keep the right one of the two rows.",
-            )
+            rule = f"stands already in {other.source}, {other.rows[place]}, with other values"
+            remedy = "Keep the right one of the two rows."
+            notes.add(i, part, CellProblem(int(index), keys[0], key[0], rule, remedy))
     return frame.drop(index=drop)
 
 
@@ -323,36 +312,35 @@ def _compare(connection, i, part: Incoming, frame, notes: _Notes, correct: bool,
                 remedy = (
                     "Say with --emptied keep that such values stay, or with --emptied empty that they are taken out."
                 )
-                notes.add(i, part, int(index), column=column, value=None, rule=rule, remedy=remedy)
+                notes.add(i, part, CellProblem(int(index), column, None, rule, remedy))
             continue
         differences.append((part.table, key, column, before, after))
         if correct:
             continue
         first = schema.KEYS[part.table][0]
-        notes.add(
-            i,
-            part,
-            int(index),
-            column=column,
-            value=after,
-            rule=f"differs from the log, where {first} {key[0]!r} has {before or 'nothing'}",
-            remedy="If the log is right, correct the sheet; if the sheet is right, import it again with "
-            "--correct REASON, which keeps both values.",
+        rule = f"differs from the log, where {first} {key[0]!r} has {before or 'nothing'}"
+        remedy = (
+            "If the log is right, correct the sheet; if the sheet is right, import it again with --correct REASON, "
+            "which keeps both values."
         )
+        notes.add(i, part, CellProblem(int(index), column, after, rule, remedy))
     return frame.drop(index=there), same, differences, moved
 
 
 def _moved_on(part: Incoming, moved: list[tuple]) -> list[str]:
     """Say where a sheet still has what was corrected or counted anew since."""
     first = schema.KEYS[part.table][0]
-    shown = [
-        f"{part.source}: {first} {' | '.join(map(str, key))} has {column} {sheet or 'empty'} here, "
-        f"as once entered, and {now or 'empty'} in the log since; the log keeps it"
-        for key, column, now, sheet in moved[:_SHOWN]
-        if sheet or column not in _FROM_COUNTING
-    ]
-    left = len(moved) - _SHOWN
-    return shown + ([f"{part.source}: {left} more such cells"] if left > 0 else [])
+    lines, of_column = [], Counter()
+    for key, column, now, sheet in moved:
+        if sheet or column not in _FROM_COUNTING:
+            of_column[column] += 1
+            if of_column[column] <= _SHOWN_OF_COLUMN:
+                lines.append(
+                    f"{part.source}: {first} {' | '.join(map(str, key))} has {column} {sheet or 'empty'} here, "
+                    f"as once entered, and {now or 'empty'} in the log since; the log keeps it"
+                )
+    left = of_column.total() - len(lines)
+    return lines + ([f"{part.source}: {plural(left, 'more such cell')}"] if left else [])
 
 
 def _first_count(connection, i, part: Incoming, frame, notes: _Notes, new: dict) -> pd.DataFrame:
@@ -361,13 +349,7 @@ def _first_count(connection, i, part: Incoming, frame, notes: _Notes, new: dict)
         return against.as_first_count(connection, frame, new.get("samples", ()))
     counted_now = {name for photos in new.get("photos", ()) for name in photos["photo"]}
     for index, photo in frame.loc[~frame["photo"].isin(counted_now), "photo"].items():
-        notes.add(
-            i,
-            part,
-            int(index),
-            column="photo",
-            value=photo,
-            rule="was counted before, and this object was not found then",
-            remedy="Objects found by hand are entered in the notebook count_photos, which brings the counts along.",
-        )
+        rule = "was counted before, and this object was not found then"
+        remedy = "Objects found by hand are entered in the notebook count_photos, which brings the counts along."
+        notes.add(i, part, CellProblem(int(index), "photo", photo, rule, remedy))
     return frame[frame["photo"].isin(counted_now)].assign(revision=pd.Series(0, index=frame.index, dtype="Int64"))

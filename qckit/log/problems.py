@@ -10,14 +10,28 @@ import pandas as pd
 from qckit.errors import InputError
 from qckit.log import schema
 from qckit.log.query import key_text, read_key
+from qckit.words import first_few, noun, plural
 
-__all__ = ["PROBLEMS", "Doubt", "doubt", "mending", "problems_error", "problems_text"]
+__all__ = ["PROBLEMS", "CellProblem", "Doubt", "doubt", "mending", "problems_error", "problems_text"]
 
 PROBLEMS = ("sheet", "row", "column", "value", "rule", "remedy")
 """Columns of every list of problems."""
 
 _SHOWN = 20
 _ROWS_NAMED = 3  # of many with the same problem
+
+
+class CellProblem(NamedTuple):
+    """What is wrong with a cell, a row or a heading on its way in.
+
+    ``place`` is the row's index in its frame; or, of what became no row of it, the words for it, such as ``heading``.
+    """
+
+    place: int | str
+    column: str
+    value: object
+    rule: str
+    remedy: str
 
 
 def problems_text(problems: pd.DataFrame, limit: int = _SHOWN) -> str:
@@ -39,11 +53,9 @@ def problems_text(problems: pd.DataFrame, limit: int = _SHOWN) -> str:
         rows = [p.row]
         if often[p.Index]:
             rows = problems.loc[(problems[same] == problems.loc[p.Index, same]).all(axis=1), "row"].tolist()
-        where = ", ".join(map(str, rows[:_ROWS_NAMED]))
-        where += f" and {len(rows) - _ROWS_NAMED} more" if len(rows) > _ROWS_NAMED else ""
         value = f" {p.value!r}" if p.value else ""
         column = f"{p.column}{value} " if p.column else ""
-        lines.append(f"{p.sheet}, {where}: {column}{p.rule}. {p.remedy}".rstrip())
+        lines.append(f"{p.sheet}, {first_few(rows, _ROWS_NAMED)}: {column}{p.rule}. {p.remedy}".rstrip())
         left -= len(rows)
     if left:
         lines.append(f"({left} more)")
@@ -53,7 +65,7 @@ def problems_text(problems: pd.DataFrame, limit: int = _SHOWN) -> str:
 def problems_error(problems: pd.DataFrame, *, nothing: str = "Nothing was imported.") -> InputError:
     """Build the error that lists every problem; the table is in ``.problems``."""
     n = len(problems)
-    head = f"{nothing} {n} cell{'s' if n > 1 else ''} or row{'s' if n > 1 else ''} must be put right first:\n"
+    head = f"{nothing} {plural(n, 'cell')} or {noun(n, 'row')} must be put right first:\n"
     return InputError(head + problems_text(problems), problems=problems)
 
 

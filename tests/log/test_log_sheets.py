@@ -49,13 +49,14 @@ def test_a_messy_csv_is_read_and_what_was_read_is_said(lisbon, tmp_path):
     assert rows["purpose"].tolist() == ["standard test", "production"]
     notes = "\n".join(result.notes)
     for said in (
-        "heading 'Cysts (mg)' read as cysts_g",
-        "heading 'Volume (l)' read as volume_ml",
+        "headings 'Cysts (mg)' read as cysts_g, 'Volume (l)' read as volume_ml and 'Temperature (°F)' read as "
+        "temperature_c",
         "row 4 read as units",
-        "heading 'Temperature (°F)' read as temperature_c",
         "column temperature_c: '82,4' read as 28 °C",
         "dates read day first, such as '03/11/2026 09:00' read as 2026-11-03T09:00:00+00:00",
         "column temperature_c: 'n/a' taken as empty",
+        "column cysts_g: '1602' read as 1.602 g, and 1 cell more alike",
+        "column volume_ml: '0,8' read as 800 ml (2 times)",
     ):
         assert f"hatches november.csv: {said}" in notes
     assert lisbon.import_sheets(path, by="op2").unchanged == {"hatches": 2}
@@ -458,3 +459,59 @@ def test_a_date_with_a_time_of_its_own_beside_another_is_a_problem(lisbon, tmp_p
     with pytest.raises(InputError) as caught:
         lisbon.import_sheets(tmp_path / "hatches.xlsx", by="op1")
     assert "started" in caught.value.problems["column"].tolist()
+
+
+HEAD = "hatch,lot,purpose,cone,started,cysts_g,volume_ml"
+
+
+def test_headings_repeated_amid_a_sheet_are_passed_over_in_one_line(lisbon, tmp_path):
+    lisbon.add("lots", pd.DataFrame({"lot": ["L-1"]}), by="op1")
+    rows = [f"H{k},L-1,production,A,2026-11-0{k} 09:00,2,800" for k in range(1, 7)]
+    sheet = "\n".join(f"{HEAD}\n,,,,,g,ml\n{row}" for row in rows)
+    result = lisbon.import_sheets(_write(tmp_path / "hatches.csv", sheet + "\n"), by="op1")
+    assert lisbon.hatches()["hatch"].tolist() == ["H1", "H2", "H3", "H4", "H5", "H6"]
+    assert result.notes == [
+        "hatches.csv: rows 2, 5, 8 and 3 more read as units",
+        "hatches.csv: rows 4, 7, 10 and 2 more repeat the headings: passed over",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("row", "words"),
+    [
+        ("Total,,,,,4,1600", "hatch 'Total' holds numbers and no lot, purpose, cone, started"),
+        (",Sum:,,,,4,1600", "lot 'Sum:' holds numbers and no hatch, purpose, cone, started"),
+        (",,,,,4,1600", "holds numbers and no hatch, lot, purpose, cone, started"),
+    ],
+)
+def test_a_row_of_sums_is_one_problem(lisbon, tmp_path, row, words):
+    lisbon.add("lots", pd.DataFrame({"lot": ["L-1"]}), by="op1")
+    sheet = f"{HEAD}\nH1,L-1,production,A,2026-11-01 09:00,2,800\n{row}\n"
+    with pytest.raises(InputError) as caught:
+        lisbon.import_sheets(_write(tmp_path / "hatches.csv", sheet), by="op1")
+    assert str(caught.value).splitlines()[1:] == [
+        f"hatches.csv, row 3: {words}. Delete the row if it is a total; fill these cells if it is a record."
+    ]
+    result = lisbon.import_sheets(tmp_path / "hatches.csv", by="op1", accept_good_rows=True)
+    assert result.added == {"hatches": 1} and len(result.problems) == 1
+
+
+def test_a_hatch_that_is_called_total_stays_a_hatch(lisbon, tmp_path):
+    lisbon.add("lots", pd.DataFrame({"lot": ["L-1"]}), by="op1")
+    sheet = f"{HEAD}\nTotal,L-1,production,A,2026-11-01 09:00,2,800\n"
+    lisbon.import_sheets(_write(tmp_path / "hatches.csv", sheet), by="op1")
+    assert lisbon.hatches()["hatch"].tolist() == ["Total"]
+
+
+def test_merged_cells_of_many_days_are_said_in_one_line(lisbon, tmp_path):
+    book = openpyxl.Workbook()
+    book.active.title = "hatches"
+    for row in [HEAD.split(","), *[[f"H{k}", "L-1", "production", "A", "2026-11-01 09:00", 2, 800] for k in range(10)]]:
+        book.active.append(row)
+    for top in range(2, 12, 2):
+        book.active.merge_cells(f"B{top}:B{top + 1}")
+    book.save(tmp_path / "book.xlsx")
+    lisbon.add("lots", pd.DataFrame({"lot": ["L-1"]}), by="op1")
+    notes = lisbon.import_sheets(tmp_path / "book.xlsx", by="op1").notes
+    merged = [f"over rows {top} to {top + 1} read as 'L-1' in each" for top in (2, 4, 6)]
+    assert notes == [f"book.xlsx, sheet hatches: cells merged {', '.join(merged)} and 2 more"]

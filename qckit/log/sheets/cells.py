@@ -65,20 +65,18 @@ class CellRules:
     timezone: str = "UTC"
 
 
-class DateNote(str):
-    """A note that a date or time was not written as ISO 8601: many of them are told in one line."""
-
-    __slots__ = ()
-
-
 @dataclass(frozen=True)
 class Read:
-    """What a cell was read as: a value, or a problem; and a note where it was not read as it stands."""
+    """What a cell was read as: a value, or a problem; and a note where it was not read as it stands.
+
+    Notes of one kind, such as a unit or ``"date"``, are each about another value, and are summed up in one line.
+    """
 
     value: object = None
     rule: str = ""
     remedy: str = ""
     note: str = ""
+    kind: str = ""
 
 
 def column_unit(unit: str) -> dict[str, Decimal]:
@@ -212,8 +210,7 @@ def _in_unit(number: Decimal, given: str, unit: str, text: str) -> Read:
     else:
         value = float(number * known[given])
         value = float(f"{value:.10g}")
-    note = "" if given == unit_code else f"{text!r} read as {value:g} {unit}"
-    return Read(value, note=note)
+    return Read(value) if given == unit_code else Read(value, note=f"{text!r} read as {value:g} {unit}", kind=given)
 
 
 _ISO = re.compile(r"(\d{4})-(\d{1,2})-(\d{1,2})$")
@@ -303,7 +300,11 @@ def read_date(cell, rules: CellRules) -> Read:
     if isinstance(day, tuple):
         return Read(rule=day[0], remedy=day[1])
     value = day.isoformat()
-    return Read(value, note="" if _ISO.fullmatch(text) else DateNote(f"{text!r} read as {value}"))
+    return Read(value) if _ISO.fullmatch(text) else _date_note(text, value)
+
+
+def _date_note(text: str, value: str) -> Read:
+    return Read(value, note=f"{text!r} read as {value}", kind="date")
 
 
 def read_time(cell, rules: CellRules) -> Read:
@@ -362,4 +363,4 @@ def _zoned(moment: dt.datetime, rules: CellRules, text: str) -> Read:
             remedy=f"Write the offset from UTC as well, like {early.isoformat()}.",
         )
     value = early.isoformat()
-    return Read(value, note=DateNote(f"{text!r} read as {value}") if text else "")
+    return _date_note(text, value) if text else Read(value)

@@ -15,6 +15,7 @@ from pathlib import Path
 from qckit.errors import InputError, one_line
 from qckit.log import schema
 from qckit.tables import TABLES
+from qckit.words import first_few, noun
 
 __all__ = [
     "HEADING_ROWS",
@@ -252,12 +253,15 @@ def _excel_grid(path: Path, sheet, values) -> Grid:
             grid.problems.append(
                 (cell.row, cell.column - 1, str(cell.value), "is a spreadsheet error", "Correct the cell.")
             )
-    for block in sheet.merged_cells.ranges:
+    merged = []
+    for block in sorted(sheet.merged_cells.ranges, key=lambda block: (block.min_row, block.min_col)):
         if block.max_row > block.min_row and block.min_col == block.max_col and block.min_row in rows:
             top = rows[block.min_row][block.min_col - 1]
             for r in range(block.min_row + 1, min(block.max_row, max(rows)) + 1):
                 rows.setdefault(r, [None] * width)[block.min_col - 1] = top
-            grid.notes.append(f"cells merged over rows {block.min_row} to {block.max_row} read as {top!r} in each")
+            merged.append(f"over rows {block.min_row} to {block.max_row} read as {top!r} in each")
+    if merged:
+        grid.notes.append(f"cells merged {first_few(merged, 3)}")
     grid.rows = sorted(rows.items())
     grid.notes += _hidden_lines(sheet, rows, width)
     return grid
@@ -282,10 +286,7 @@ def _hidden_lines(sheet, rows, width: int) -> list[str]:
         ),
     ]
     return [
-        f"hidden {what}{'s' if len(names) > 1 else ''} {', '.join(names[:8])}"
-        f"{f' and {len(names) - 8} more' if len(names) > 8 else ''} read like the others"
-        for what, names in hidden
-        if names
+        f"hidden {noun(len(names), what)} {first_few(names, 8)} read like the others" for what, names in hidden if names
     ]
 
 

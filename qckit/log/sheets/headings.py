@@ -6,9 +6,11 @@ import re
 
 from qckit.errors import known_names_hint
 from qckit.log import schema
+from qckit.log.problems import CellProblem
 from qckit.log.sheets import cells
 from qckit.log.sheets.grids import HEADING_ROWS, Grid, fold_heading, is_blank
 from qckit.tables import TABLES, Column
+from qckit.words import joined, noun
 
 __all__ = ["find_heading", "headings_of", "table_of", "what_was_found"]
 
@@ -128,7 +130,7 @@ def what_was_found(grid: Grid) -> str:
 
 def headings_of(cells_of_heading: list, columns, ignored: set):
     """Match the heading row to the table's columns; unknown and doubled headings are problems."""
-    headings, problems, notes, places = {}, [], [], {}
+    headings, problems, read, places = {}, [], [], {}
     for i, cell in enumerate(cells_of_heading):
         if is_blank(cell) or fold_heading(cell) in ignored:
             continue
@@ -136,14 +138,16 @@ def headings_of(cells_of_heading: list, columns, ignored: set):
         if found is None:
             hint = known_names_hint("column", str(cell).strip(), columns).strip()
             remedy = f"{hint} Rename the heading, or leave the column out with --ignore {fold_heading(cell)!r}."
-            problems.append(("heading", str(cell).strip(), None, "is not a column of this table", remedy))
+            problems.append(CellProblem("heading", str(cell).strip(), None, "is not a column of this table", remedy))
             continue
         column, unit = found
         if column.name in places:
-            problems.append(("heading", column.name, str(cell), "stands twice", "Keep one of the two columns."))
+            problems.append(
+                CellProblem("heading", column.name, str(cell), "stands twice", "Keep one of the two columns.")
+            )
             continue
         places[column.name] = i
         headings[i] = (column, unit)
         if str(cell).strip() != column.name and fold_heading(cell) != column.name:
-            notes.append(f"heading {str(cell).strip()!r} read as {column.name}")
-    return headings, problems, notes
+            read.append(f"{str(cell).strip()!r} read as {column.name}")
+    return headings, problems, [f"{noun(len(read), 'heading')} {joined(read)}"] if read else []

@@ -19,8 +19,10 @@ from qckit.errors import InputError, one_line, unknown_name
 from qckit.files import restore
 from qckit.log import schema
 from qckit.log.intake import Incoming
+from qckit.log.problems import CellProblem
 from qckit.log.sheets import cells
 from qckit.log.sheets.date_and_clock import join_date_and_clock
+from qckit.log.sheets.extra_rows import without_extra_rows
 from qckit.log.sheets.grids import (
     OTHER_SUFFIXES,
     Grid,
@@ -33,6 +35,7 @@ from qckit.log.sheets.grids import (
 from qckit.log.sheets.headings import find_heading, headings_of, table_of, what_was_found
 from qckit.settings import Settings
 from qckit.tables import TABLES, Column
+from qckit.words import plural
 
 __all__ = ["ReadCells", "SheetRows", "find_heading", "read_cells", "read_sheets", "rows_from_grid", "sheets_of"]
 
@@ -166,11 +169,11 @@ def _rows(grid: Grid, name, columns, heading, settings: Settings, ignored: set) 
 
 @dataclass
 class ReadCells:
-    """Cells of a sheet read into columns: a frame, each row's name, problems as in ``Incoming``, notes."""
+    """Cells of a sheet read into columns: a frame, each row's name, problems, notes."""
 
     frame: pd.DataFrame
     rows: list[str]
-    problems: list[tuple]
+    problems: list[CellProblem]
     notes: list[str]
 
 
@@ -195,47 +198,68 @@ def read_cells(grid: Grid, columns: dict[str, Column], heading, settings: Settin
     place, cells_of_heading = heading
     headings, problems, notes = headings_of(cells_of_heading, columns, ignored)
     body = [(number, row) for number, row in grid.rows[place + 1 :] if any(not is_blank(c) for c in row)]
-    if body and _is_unit_row(body[0][1]):
-        notes.append(f"row {body[0][0]} read as units")
-        body = body[1:]
+    body, of_rows, sums = without_extra_rows(body, headings, cells_of_heading)
+    notes += of_rows
+    problems += sums
     rules = _rules(body, headings, grid, settings)
     faults = {(r, c): rest for r, c, *rest in grid.problems}
     problems += _stray(body, headings, len(cells_of_heading))
     notes += _without_heading(body, cells_of_heading)
-    data, remarks, dates = {}, Counter(), Counter()
+    data, noted = {}, _CellNotes()
     for i, (column, unit) in headings.items():
-        read: dict[tuple, tuple] = {}  # the same few cells stand in many rows: each is read once
+        read: dict[tuple, cells.Read] = {}  # the same few cells stand in many rows: each is read once
         values = []
         for index, (number, row) in enumerate(body):
             cell = row[i] if i < len(row) else None
             if (number, i) in faults:
-                problems.append((index, column.name, *faults[number, i]))
+                problems.append(CellProblem(index, column.name, *faults[number, i]))
                 cell = None
             key = (type(cell), cell)
             if key not in read:
-                read[key] = _value(cell, column, unit, rules)
-            value, problem, remark = read[key]
-            values.append(value)
-            if problem:
-                problems.append((index, column.name, str(cell), *problem))
-            if isinstance(remark, cells.DateNote):
-                dates[remark] += 1
-            elif remark:
-                remarks[column.name, remark] += 1
+                read[key] = _read_cell(cell, column, unit, rules)
+            found = read[key]
+            values.append(found.value)
+            if found.rule:
+                problems.append(CellProblem(index, column.name, str(cell), found.rule, found.remedy))
+            noted.add(column.name, found)
         data[column.name] = _series(values, column)
-    problems.sort(key=lambda p: p[0] if isinstance(p[0], int) else -1)
-    notes += [f"column {c}: {text}" + (f" ({n} times)" if n > 1 else "") for (c, text), n in remarks.items()]
-    if dates:
-        order = {"dmy": "day first", "mdy": "month first", "ymd": "year first"}[settings.site.date_order]
-        notes.append(f"dates read {order}, such as {next(iter(dates))}")
+    problems.sort(key=lambda p: p.place if isinstance(p.place, int) else -1)
+    notes += noted.lines(settings.site.date_order)
     return ReadCells(pd.DataFrame(data), [f"row {n}" for n, _ in body], problems, notes)
 
 
-def _stray(body, headings, width: int) -> list[tuple]:
+class _CellNotes:
+    """What was noted of cells, summed up by column and kind: the first in full, and how many more there are."""
+
+    def __init__(self):
+        self._of: dict[tuple[str, str], Counter] = {}
+
+    def add(self, column: str, read: cells.Read):
+        if read.note:
+            kind = read.kind or read.note
+            self._of.setdefault(("" if kind == "date" else column, kind), Counter())[read.note] += 1
+
+    def lines(self, date_order: str) -> list[str]:
+        dates = self._of.pop(("", "date"), None)
+        lines = [f"column {column}: {_summed_up(texts)}" for (column, _), texts in self._of.items()]
+        if dates:
+            order = {"dmy": "day first", "mdy": "month first", "ymd": "year first"}[date_order]
+            lines.append(f"dates read {order}, such as {next(iter(dates))}")
+        return lines
+
+
+def _summed_up(texts: Counter) -> str:
+    first, n = next(iter(texts)), texts.total()
+    if n == 1:
+        return first
+    return f"{first} ({n} times)" if len(texts) == 1 else f"{first}, and {plural(n - 1, 'cell')} more alike"
+
+
+def _stray(body, headings, width: int) -> list[CellProblem]:
     """Find what stands to the right of the last heading."""
     remedy = "Give the column a heading, or clear the cell; a comma in a text needs quotes around it."
     return [
-        (index, "", str(cell), "stands to the right of the last heading", remedy)
+        CellProblem(index, "", str(cell), "stands to the right of the last heading", remedy)
         for index, (_, row) in enumerate(body)
         for cell in [c for i, c in enumerate(row[width:], width) if i not in headings and not is_blank(c)][:1]
     ]
@@ -257,17 +281,6 @@ def _series(values: list, column: Column) -> pd.Series:
     return pd.Series(values, dtype="str" if column.kind in ("text", "choice", "time", "date") else object)
 
 
-def _is_unit_row(row) -> bool:
-    texts = [cells.fold_unit(c) for c in row if isinstance(c, str) and c.strip()]
-    numbers = [c for c in row if isinstance(c, (int, float, dt.date))]
-    known = {u for standard, others in cells.UNITS.items() for u in (cells.fold_unit(standard), *others)} | {
-        "ph",
-        "text",
-        "date",
-    }
-    return bool(texts) and not numbers and all(t in known for t in texts)
-
-
 def _rules(body, headings, grid: Grid, settings: Settings) -> cells.CellRules:
     places = [i for i, (column, _) in headings.items() if column.kind in ("float", "int")]
     found = {row[i] for _, row in body for i in places if i < len(row)}
@@ -276,28 +289,26 @@ def _rules(body, headings, grid: Grid, settings: Settings) -> cells.CellRules:
     return cells.CellRules(sign, settings.site.date_order, settings.site.timezone)
 
 
-def _value(cell, column: Column, unit: str, rules) -> tuple:
-    """Read one cell into what ``check_table`` takes; return it, what is wrong (rule, remedy), what is noted."""
+def _read_cell(cell, column: Column, unit: str, rules) -> cells.Read:
+    """Read one cell into what ``check_table`` takes."""
     if is_blank(cell):
-        return None, None, ""
+        return cells.Read()
     if isinstance(cell, str):
         cell = restore(cell.strip())
     if column.kind in ("float", "int"):
-        read = cells.read_number(cell, column.unit, rules, heading_unit=unit)
-    elif column.kind == "date":
-        read = cells.read_date(cell, rules)
-    elif column.kind == "time":
-        read = cells.read_time(cell, rules)
-    elif column.name in _NAMES and isinstance(cell, (dt.date, dt.time)):
+        return cells.read_number(cell, column.unit, rules, heading_unit=unit)
+    if column.kind == "date":
+        return cells.read_date(cell, rules)
+    if column.kind == "time":
+        return cells.read_time(cell, rules)
+    if column.name in _NAMES and isinstance(cell, (dt.date, dt.time)):
         remedy = "Format the column as text and type the name again: the spreadsheet program has made a date of it."
-        return None, ("is a date, not a name", remedy), ""
-    else:
-        text = _text(cell)
-        bare = text.translate(_EMPTY_MARKS).strip() if column.name in _NAMES - _FILES else text
-        return (
-            (bare, None, "marks that nobody can see left out of a name") if bare and bare != text else (text, None, "")
-        )
-    return read.value, (read.rule, read.remedy) if read.rule else None, read.note
+        return cells.Read(rule="is a date, not a name", remedy=remedy)
+    text = _text(cell)
+    bare = text.translate(_EMPTY_MARKS).strip() if column.name in _NAMES - _FILES else text
+    if bare in ("", text):
+        return cells.Read(text)
+    return cells.Read(bare, note="marks that nobody can see left out of a name")
 
 
 _EMPTY_MARKS = dict.fromkeys(map(ord, "\ufeff\u200b\u2060\u00ad"))
