@@ -140,7 +140,7 @@ TABLES: dict[str, tuple[Column, ...]] = {
         *(_c(f"p_{s}", "float", "", 0, 1) for s in CLASSES),
         _c("x_px", "float", "px"),
         _c("y_px", "float", "px"),
-        _c("length_um", "float", "µm", 0),
+        _c("length_um", "float", "µm", 0, meaning="empty, as the other sizes, where it runs on along a line"),
         _c("width_um", "float", "µm", 0),
         _c("area_um2", "float", "µm²", 0),
         _c("on_edge", "yesno", meaning="touches the border of the counting frame"),

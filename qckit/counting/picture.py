@@ -95,7 +95,7 @@ def draw_checked(
         style = STAGE_STYLE.get(row.stage, {"color": "#888888", "marker": "x", "letter": ""})
         colour = _lighten(style["color"]) if dark else style["color"]
         x, y = row.x_px * scale, row.y_px * scale
-        r = max(4.0, 0.5 * min(row.length_um, 300.0) / um_per_px * scale + width)
+        r = max(4.0, 0.5 * min(300.0, row.length_um) / um_per_px * scale + width)  # without a size as of 300 µm
         counted = bool(row.counted) or style["marker"] == "x"
         _outline(
             draw, style["marker"], x=x, y=y, r=r if counted else 0.45 * r, colour=colour, width=width if counted else 1

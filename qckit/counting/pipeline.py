@@ -17,6 +17,7 @@ from qckit.counting.frame import apply_frame
 from qckit.counting.integrity import judge_integrity, signs_in_pixels
 from qckit.counting.learned import load_learned
 from qckit.counting.measuring import FEATURES
+from qckit.counting.overlong import without_overlong
 from qckit.counting.paler import paler_cysts
 from qckit.counting.regions import check_region, counted_in_region, region_area_mm2
 from qckit.counting.result import PhotoCount, version_with
@@ -206,6 +207,7 @@ def _object_table(found: FoundObjects, analysis: Analysis, name: str) -> pd.Data
     order = np.lexsort((x_px, y_px))
     p = np.round(found.p[order], 4)
     stage = np.array(CLASSES, dtype=object)[found.p[order].argmax(axis=1)] if len(order) else np.array([], object)
+    sizes = without_overlong({k: v[order] for k, v in found.sizes.items()}, stage)
     columns = {
         "photo": pd.Series([name] * len(order), dtype="str"),
         "object_id": np.arange(1, len(order) + 1),
@@ -213,9 +215,9 @@ def _object_table(found: FoundObjects, analysis: Analysis, name: str) -> pd.Data
         **{f"p_{c}": p[:, i] for i, c in enumerate(CLASSES)},
         "x_px": x_px[order],
         "y_px": y_px[order],
-        "length_um": np.round(found.sizes["length_um"][order], 1),
-        "width_um": np.round(found.sizes["width_um"][order], 1),
-        "area_um2": np.round(found.sizes["area_um2"][order], 0),
+        "length_um": np.round(sizes["length_um"], 1),
+        "width_um": np.round(sizes["width_um"], 1),
+        "area_um2": np.round(sizes["area_um2"], 0),
         "on_edge": on_edge[order],
         "counted": counted[order] & (stage != "debris"),
         "source": pd.Series([FOUND] * len(order), dtype="str"),
