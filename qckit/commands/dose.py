@@ -72,14 +72,13 @@ def command(lot, site, as_table, out, **options):
     return 1 if wrong else 0
 
 
-_PAGES = (".html", ".htm")
-
-
 def _check_out(out):
     """Refuse a name that would get another kind of content than it says, before anything is worked out."""
     from pathlib import Path
 
-    if out and Path(out).suffix.lower() not in (".csv", *_PAGES):
+    from qckit.reports.dose_page import PAGES
+
+    if out and Path(out).suffix.lower() not in (".csv", *PAGES):
         raise InputError(
             f"--out {out}: the table is written as .csv, or as .html to print. Choose a name that ends so."
         )
@@ -136,11 +135,13 @@ def _say_start(feed, t10_h, t90_h, lot, tables):
         return None
     import pandas as pd
 
-    from qckit.hatch.dose import start_times
+    from qckit.hatch.dose import start_times, times_of_lot
     from qckit.words import dates_in
 
     if t10_h is None or t90_h is None:
-        t10_h, t90_h = _times_of(lot, tables)
+        known = times_of_lot(tables, lot)
+        click.echo(known.sentence + (" Give --t10 and --t90 to do better." if known.is_assumed else ""))
+        t10_h, t90_h = known.t10_h, known.t90_h
     times = start_times(
         pd.Timestamp(feed), t10_h=t10_h, t90_h=t90_h, temperature_c=tables.settings.conditions.temperature_c
     )
@@ -148,125 +149,25 @@ def _say_start(feed, t10_h, t90_h, lot, tables):
     return times
 
 
-def _times_of(lot, tables):
-    """T10 and T90 from the lot's newest time course, else from the reading time."""
-    from qckit.hatch.rate import lot_rate
-    from qckit.words import day
-
-    hatches, standard = tables.hatches, tables.settings.conditions
-    try:
-        rate = lot_rate(tables, lot)
-    except InputError as error:
-        hours = standard.reading_h
-        click.echo(
-            f"{error} T90 is taken as the reading time of {hours:g} h and T10 as {hours - 7:g} h (common "
-            "practice, no source); give --t10 and --t90 to do better."
-        )
-        return hours - 7, hours
-    t10, t90 = (float(rate.time(name)["value_h"]) for name in ("T10", "T90"))
-    newest = hatches.set_index("hatch")["started"].reindex(rate.course["hatch"]).max()
-    on = day(str(newest), tables.settings.site.date_order)
-    click.echo(f"Times: T10 {t10:.1f} h and T90 {t90:.1f} h, from the time course of {on}.")
-    return t10, t90
-
-
 def _table(plan, settings, out):
     from qckit.hatch import wall_table
     from qckit.words import day
 
     made, renew = (day(when, settings.site.date_order) for when in (plan.day, plan.renew_by))
-    demands = [plan.nauplii * share for share in (0.25, 0.5, 0.75, 1.0, 1.5, 2.0)]
-    table = wall_table(plan, demands).round({"grams": 9, "density_g_per_l": 2, "left_over": 0, "nauplii": 0})
     if out:
-        _write(out, plan, table, settings)
+        _write(out, plan, settings)
         click.echo(f"Table written to {out}; renew it by {renew}.")
     else:
         forms = dict.fromkeys(("nauplii", "left_over"), "{:,.0f}".format)
         forms |= dict.fromkeys(("grams", "grams_per_cone"), plan.say)
-        click.echo(table.to_string(index=False, formatters=forms))
+        click.echo(wall_table(plan).to_string(index=False, formatters=forms))
         click.echo(f"Table of {made}; renew it by {renew}.")
 
 
-_PAGE = """<!DOCTYPE html>
-<html lang="en"><head><meta charset="utf-8"><title>Dose of lot {lot}</title>
-<meta name="viewport" content="width=device-width, initial-scale=1">
-<style>
-@page {{ margin: 15mm }}
-body {{ font: 16pt/1.4 sans-serif; color: #000; max-width: 26cm; margin: 1cm auto; padding: 0 3mm;
- overflow-wrap: anywhere }}
-h1 {{ font-size: 26pt; margin: 0 }}
-.warn {{ border: 2px solid #000; padding: 2mm 4mm; font-weight: bold }}
-.warn p {{ margin: 1mm 0 }}
-table {{ border-collapse: collapse; width: 100%; margin: 6mm 0; font-size: 18pt }}
-th, td {{ border-bottom: 1px solid #000; padding: 2mm 3mm; text-align: right }}
-th {{ font-size: 12pt; vertical-align: bottom }}
-small {{ font-size: 11pt }}
-</style></head><body>
-<h1>Dose of lot <bdi>{lot}</bdi></h1>
-<p><bdi>{site}</bdi>. <b>Made {day}; renew by {renew}</b>, or as soon as the lot is tested again.</p>
-{warnings}
-{table}
-<p>{risk} falls short. Rests on {rests_on}: about {best} nauplii per gram. {recovery}</p>
-<p><small>Cones of {litres:g} l, at most {most:g} g of cysts per litre. Weigh cysts with a mask on and air moving: their
-dust can sensitise.</small></p>
-</body></html>
-"""
+def _write(out, plan, settings):
+    from qckit.reports.dose_page import write_wall_table
 
-_HEADINGS = {
-    "nauplii": "nauplii wanted",
-    "grams": "cysts, all [g]",
-    "n_cones": "cones",
-    "grams_per_cone": "cysts per cone [g]",
-}
-
-
-def _write(out, plan, table, settings):
-    """Write the table as CSV, or as a page to print; whole or not at all."""
-    from pathlib import Path
-
-    from qckit.directions import isolate_names
-    from qckit.files import write_whole
-    from qckit.log.site_dates import SiteDates
-
-    path = Path(out)
-    if path.suffix.lower() in _PAGES:
-        text = SiteDates(settings).page(isolate_names(_page(plan, table, settings)))
-    else:
-        dated = table.assign(
-            lot=plan.lot,
-            made=f"{plan.day:%Y-%m-%d}",
-            renew_by=f"{plan.renew_by:%Y-%m-%d}",
-            warnings="; ".join(w.code for w in plan.warnings),
-        )
-        text = dated.to_csv(index=False)
     try:
-        write_whole(path, text)
+        write_wall_table(out, plan, settings)
     except OSError as error:
-        raise InputError(f"{path}: cannot be written ({error.strerror}). Choose another place with --out.") from error
-
-
-def _page(plan, table, settings):
-    """The wall table as a page, its warnings on top."""
-    from html import escape
-
-    from qckit import words
-    from qckit.hatch.dose_plan import risk_words
-
-    shown = table[list(_HEADINGS)].rename(columns=_HEADINGS)
-    forms = ["{:,.0f}".format, plan.say, "{:.0f}".format, plan.say]
-    warned = "".join(f"<p>{escape(w.sentence)}</p>" for w in plan.warnings)
-    order = settings.site.date_order
-    return _PAGE.format(
-        lot=escape(plan.lot),
-        site=escape(settings.site.name),
-        day=words.day(plan.day, order),
-        renew=words.day(plan.renew_by, order),
-        warnings=f'<div class="warn">{warned}</div>' if warned else "",
-        risk=words.capital(risk_words(plan.risk)),
-        rests_on=escape(plan.rests_on),
-        best=words.figures(plan.efficiency_per_g),
-        recovery=escape(plan.basis_sentence),
-        litres=settings.feed.cone_volume_l,
-        most=settings.feed.max_g_per_l,
-        table=shown.to_html(index=False, border=0, formatters=dict(zip(shown.columns, forms))),
-    )
+        raise InputError(f"{out}: cannot be written ({error.strerror}). Choose another place with --out.") from error

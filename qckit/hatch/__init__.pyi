@@ -6,10 +6,12 @@ from .conditions import CONDITION_COLUMNS, check_conditions
 from .dose import (
     INSTAR_I_HOURS,
     StartTimes,
+    TimesOfLot,
     cost_per_million,
     instar_i_hours,
     max_density_g_per_l,
     start_times,
+    times_of_lot,
 )
 from .dose_plan import DosePlan, plan_dose
 from .dose_records import DoseRecords, dose_records

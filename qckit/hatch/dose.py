@@ -8,15 +8,17 @@ from dataclasses import dataclass
 import pandas as pd
 
 from qckit.errors import InputError
-from qckit.words import moment
+from qckit.words import day, moment
 
 __all__ = [
     "INSTAR_I_HOURS",
     "StartTimes",
+    "TimesOfLot",
     "cost_per_million",
     "instar_i_hours",
     "max_density_g_per_l",
     "start_times",
+    "times_of_lot",
 ]
 
 INSTAR_I_HOURS = ((20.0, 20.0), (25.0, 8.0), (28.0, 6.0))
@@ -120,6 +122,56 @@ def start_times(feed, *, t10_h, t90_h, temperature_c=28.0, handling_h=0.5):
         is_in_window=inside,
         sentence=f"Wet at {moment(start)}, harvest at {moment(harvest)}; {tail}",
     )
+
+
+@dataclass(frozen=True)
+class TimesOfLot:
+    """Hours from wetting at which a tenth and nine tenths of a lot have hatched, and what they rest on.
+
+    ``is_assumed``: nothing is known of the lot, and the site's reading time stands in.
+
+    Examples
+    --------
+    >>> known = hatch.times_of_lot(tables, "K-124")
+    >>> known.t10_h < known.t90_h
+    True
+    """
+
+    t10_h: float
+    t90_h: float
+    is_assumed: bool
+    sentence: str
+
+
+def times_of_lot(tables, lot: str) -> TimesOfLot:
+    """T10 and T90 of a lot from its newest time course, else from the reading time.
+
+    Parameters
+    ----------
+    tables : SiteTables
+    lot : str
+
+    Returns
+    -------
+    TimesOfLot
+
+    Examples
+    --------
+    >>> hatch.times_of_lot(tables, "K-124").is_assumed
+    False
+    """
+    from qckit.hatch.rate import lot_rate
+
+    try:
+        rate = lot_rate(tables, lot)
+    except InputError as error:
+        hours = tables.settings.conditions.reading_h
+        assumed = f"T90 is taken as the reading time of {hours:g} h and T10 as {hours - 7:g} h"
+        return TimesOfLot(hours - 7, hours, True, f"{error} {assumed} (common practice, no source).")
+    t10, t90 = (float(rate.time(name)["value_h"]) for name in ("T10", "T90"))
+    newest = tables.hatches.set_index("hatch")["started"].reindex(rate.course["hatch"]).max()
+    on = day(str(newest), tables.settings.site.date_order)
+    return TimesOfLot(t10, t90, False, f"Times: T10 {t10:.1f} h and T90 {t90:.1f} h, from the time course of {on}.")
 
 
 def cost_per_million(price, pack_g, efficiency_per_g, *, recovery_pct=100.0):

@@ -7,14 +7,17 @@ import pandas as pd
 __all__ = ["wall_table"]
 
 
-def wall_table(plan, demands):
+_SHARES = (0.25, 0.5, 0.75, 1.0, 1.5, 2.0)  # of the plan's own demand, where no others are given
+
+
+def wall_table(plan, demands=None):
     """Table for the wall: grams and cones for several demands.
 
     Parameters
     ----------
     plan : DosePlan
-    demands : sequence of float
-        Nauplii per feed.
+    demands : sequence of float, optional
+        Nauplii per feed; from a quarter of the plan's own to twice it when left out.
 
     Returns
     -------
@@ -28,10 +31,12 @@ def wall_table(plan, demands):
     3
     """
     names = ["nauplii", "grams", "n_cones", "grams_per_cone", "density_g_per_l", "left_over"]
+    demands = [plan.nauplii * share for share in _SHARES] if demands is None else demands
     if not len(demands):
         return pd.DataFrame(columns=names)
     plans = [plan.for_nauplii(d) for d in demands]
     table = pd.concat([p.to_frame() for p in plans], ignore_index=True)[names]
-    return table.assign(
+    table = table.assign(
         grams=[p.grams_weighed for p in plans], grams_per_cone=[p.grams_per_cone_weighed for p in plans]
     )
+    return table.round({"grams": 9, "density_g_per_l": 2, "left_over": 0, "nauplii": 0})
