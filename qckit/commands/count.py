@@ -56,8 +56,12 @@ def command(photos, um_per_px, scales, out, workers, scheduler, checked, reader,
     """Count nauplii, umbrella stages, cysts and shells in photos.
 
     PHOTOS are files or folders. Writes counts.csv (a row per photo), objects.csv (a row per object) and checked/ (each
-    photo with what was found). Stopped and started again, it goes on where it was. What the folder holds of other
-    photos, counted earlier, stays in its tables; take a new folder for tables of these photos alone.
+    photo with what was found). What the folder holds of other photos, counted earlier, stays in its tables; take a new
+    folder for tables of these photos alone.
+
+    Stopped and started again, it goes on where it was: the hidden folder .parts in the results keeps the count of each
+    photo. It stays when all are counted, so that the same command later counts only photos that are new or changed, and
+    may be deleted.
     """
     if (um_per_px is None) == (scales is None):
         wrong = "no scale is given" if scales is None else "the scale is given twice"

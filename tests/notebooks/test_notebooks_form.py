@@ -56,6 +56,7 @@ def test_a_notebook_has_one_parameters_cell(path):
     assert "parameters" in first.metadata.tags
     for line in first.source.splitlines():
         assert "# type: " in line, f"{path.name}: say the type and meaning of {line!r}"
+        assert len(line) <= 100, f"{path.name}: a page cuts {line!r}"
 
 
 @pytest.mark.parametrize("kind", KINDS)
@@ -76,3 +77,4 @@ def test_a_report_notebook_opens_with_its_finding_and_has_the_five_parts(kind):
     code = [c.source for c in notebook.cells if c.cell_type == "code"]
     assert any("first_screen(" in source for source in code[:6])
     assert any("save_findings(" in source for source in code)
+    assert max(len(line) for source in code for line in source.splitlines()) <= 100  # a page cuts what is longer
