@@ -12,7 +12,7 @@ from qckit.stages import STAGES
 from qckit.tables import to_utc
 from qckit.words import capital, decimals_known, plural, signed
 
-__all__ = ["CertificateUse", "camera_of", "latest_certificate"]
+__all__ = ["CertificateUse", "camera_of", "latest_certificate", "newest_certificates"]
 
 _SAME_SCALE = 0.02  # relative: a field sheet's scale is often rounded to two figures after the point
 
@@ -156,6 +156,40 @@ def latest_certificate(certificates, *, now, photos=None, scales=None, camera=No
     mine = of_counter if versions and len(of_counter) else mine
     made, left_aside = _newest_sound(mine)
     return _use(made, str(now)[:10], photos, left_aside)
+
+
+def newest_certificates(certificates, *, counter_version: str, today: str):
+    """Find the newest certificate of each camera, magnification and kind of photo, and whether it is still in force.
+
+    Parameters
+    ----------
+    certificates : DataFrame, shape (n, any)
+        Columns of the certificates table.
+    counter_version : str
+        That by which photos are counted now; a certificate of it is taken before newer ones of others.
+    today : str
+        ISO date.
+
+    Returns
+    -------
+    DataFrame
+        Rows of ``certificates`` with is_of_counter and is_late (its date to check again is past).
+
+    Examples
+    --------
+    >>> table = pd.DataFrame({"camera": ["M1"], "magnification": ["2x"], "kind": [""], "counter_version": ["1.15"]})
+    >>> table["valid_until"] = "2027-05-01"
+    >>> now = agreement.newest_certificates(table, counter_version="1.15", today="2026-11-06")
+    >>> now["is_of_counter"].tolist(), now["is_late"].tolist()
+    ([True], [False])
+    """
+    until = certificates["valid_until"]
+    table = certificates.assign(
+        is_of_counter=certificates["counter_version"].fillna("").isin(["", counter_version]),
+        is_late=until.notna() & (until.fillna("").astype(str) < today),
+    )
+    in_order = table.sort_values("is_of_counter", kind="stable")
+    return in_order.drop_duplicates(["camera", "magnification", "kind"], keep="last")
 
 
 def _newest_sound(rows):

@@ -135,25 +135,18 @@ def list_cameras(site):
 
 def _list_certificates(certificates, site_model, order) -> int:
     """Say of each camera's certificate until when it holds, or why not; exit code 1 where one does not."""
-    import pandas as pd
-
+    from qckit.agreement import newest_certificates
     from qckit.counting import model_key
     from qckit.counting.result import version_with
 
     version = version_with(model_key(str(site_model.path)) if site_model else "")
-    today, late, other = _now()[:10], 0, 0
-    is_of_counter = certificates["counter_version"].fillna("").isin(["", version])
-    in_order = certificates.assign(speaks=is_of_counter).sort_values("speaks", kind="stable")
-    for row in in_order.drop_duplicates(["camera", "magnification", "kind"], keep="last").itertuples():
-        is_late = not pd.isna(row.valid_until) and row.valid_until < today
-        late, other = late + is_late, other + (not row.speaks and not is_late)
-        state = (
-            "" if row.speaks else f" (made with counter {row.counter_version}; photos are counted with {version} now)"
-        )
-        click.echo(
-            f"certificate  {row.certificate}: {row.n_photos} photos, check again by {day(row.valid_until, order)}"
-            + (" (overdue)" if is_late else state)
-        )
+    newest = newest_certificates(certificates, counter_version=version, today=_now()[:10])
+    for row in newest.itertuples():
+        of_other = f" (made with counter {row.counter_version}; photos are counted with {version} now)"
+        state = " (overdue)" if row.is_late else "" if row.is_of_counter else of_other
+        until = day(row.valid_until, order)
+        click.echo(f"certificate  {row.certificate}: {row.n_photos} photos, check again by {until}{state}")
+    late, other = int(newest["is_late"].sum()), int((~newest["is_of_counter"] & ~newest["is_late"]).sum())
     if late:
         click.echo(f"{plural(late, 'certificate')} overdue: count photos by eye again and run  qckit camera check")
     if other:

@@ -4,7 +4,14 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from qckit.agreement import camera_of, certify_camera, correct_counts, latest_certificate, match_objects
+from qckit.agreement import (
+    camera_of,
+    certify_camera,
+    correct_counts,
+    latest_certificate,
+    match_objects,
+    newest_certificates,
+)
 from qckit.stages import STAGE_COLUMNS
 from qckit.tables import check_table, empty_table
 
@@ -140,3 +147,15 @@ def test_a_check_of_few_photos_corrects_nothing_and_yields_to_a_larger_one():
     use = latest_certificate(pd.concat([certificate(), few]), now="2026-11-04", photos=PHOTOS, scales=SCALES)
     assert use.holds and use.certificate.name == "stereo 2x 2026-09-01"
     assert "The newer certificate stereo 2x 2026-10-20 is left aside: corrected by a check of 5" in use.sentence
+
+
+def test_a_certificate_of_the_counter_in_use_is_listed_before_a_newer_one_of_another():
+    table = pd.DataFrame(
+        {"camera": ["M", "M", "N"], "magnification": "2x", "kind": "", "counter_version": ["1.15", "1.14", None]}
+    ).assign(valid_until=["2026-01-01", "2027-02-01", None])
+    newest = newest_certificates(table, counter_version="1.15", today="2026-11-06")
+    assert newest["camera"].tolist() == ["M", "N"] and newest["is_of_counter"].all()
+    assert newest["is_late"].tolist() == [True, False]  # one without a date is checked again when people choose to
+    of_next = newest_certificates(table, counter_version="1.16", today="2026-11-06")
+    assert of_next["is_of_counter"].tolist() == [False, True]
+    assert of_next["counter_version"].tolist()[0] == "1.14"  # the newest of those of other counters
