@@ -15,6 +15,7 @@ from qckit.counting.analysis import Analysis, FoundObjects, analyse_at_centres, 
 from qckit.counting.camera_rule import CameraRule, gather_evidence, with_none
 from qckit.counting.chances import ACCEPTED, accept_all, expected_errors
 from qckit.counting.measuring import measure_objects
+from qckit.counting.partings import redraw_line
 from qckit.counting.places import look_around
 from qckit.counting.proposals import Proposals
 from qckit.counting.second import JointReading, in_work_pixels, judge_places, reader_picture
@@ -126,7 +127,8 @@ def settled_as_usual(places: SeenPlaces) -> np.ndarray:
     """Probabilities (n, 5) as the kit has them, which settles cysts and shells among what it takes for objects."""
     p = places.found.p_read.copy()
     taken = places.chance > ACCEPTED
-    p[taken] = settle_round_bodies(p[taken], places.found.features[taken])
+    features = places.found.features[taken]
+    p[taken] = settle_round_bodies(redraw_line(p[taken], features), features)
     return p
 
 

@@ -2,8 +2,8 @@
 
 The count works without it. Where it is there, the foreground is cut at its centres, the two readings of a stage are
 multiplied (logarithmic pooling, Genest and Zidek 1986, Statistical Science 1:114), and cysts and shells are settled by
-the photo's own two groups and mixture of them; stages on which the two differ are counted, so that a photo can be
-flagged.
+the photo's own line between them, two groups and mixture; stages on which the two differ are counted, so that a photo
+can be flagged.
 """
 
 from __future__ import annotations
@@ -26,6 +26,7 @@ from qckit.counting.analysis import (
 )
 from qckit.counting.chances import Accepted
 from qckit.counting.flags import OFF_CHANCE
+from qckit.counting.partings import redraw_line
 from qckit.counting.proposals import Proposals
 from qckit.counting.stages import StageModel
 from qckit.counting.swing import doubts_of, off_chance
@@ -195,8 +196,8 @@ def join_readings(
         differing = 1 - len(supported) / len(piece)
     alone = _proposed_alone(work, accepted.proposals, piece == 0, analysis.cuts[0])
     found = join_found([measured.take(kept), alone])
-    settled = settle_round_bodies(found.p, found.features)
-    return replace(found, p=settled, p_read=found.p), differing
+    p_read = redraw_line(found.p, found.features)
+    return replace(found, p=settle_round_bodies(p_read, found.features), p_read=p_read), differing
 
 
 def judge_places(

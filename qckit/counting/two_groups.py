@@ -143,16 +143,17 @@ class RoundBodies:
         out[self.rows, PAIR[0]], out[self.rows, PAIR[1]] = self.weight * cyst, self.weight * (1 - cyst)
         return out
 
-    def read_by_others(self, answer: np.ndarray, rule: tuple[np.ndarray, np.ndarray]) -> np.ndarray:
+    def read_by_others(self, answers: np.ndarray, rule: tuple[np.ndarray, np.ndarray]) -> np.ndarray:
         """What the others' answers make likely for each body by its looks: a ridge regression that leaves it out.
 
         Least squares with a ridge, all left-out answers from one fit (Allen 1974, Technometrics 16:125, from memory).
-        ``rule`` is what :meth:`rule` returns, the same for all answers.
+        ``rule`` is what :meth:`rule` returns, the same for all answers; ``answers`` is (m,), or (m, k) for k at once.
         """
-        root, mean = np.sqrt(self.weight), np.average(answer, weights=self.weight)
-        away = root * (answer - mean)
+        alone = (slice(None), *[None] * (answers.ndim - 1))
+        root, mean = np.sqrt(self.weight)[alone], np.average(answers, axis=0, weights=self.weight)
+        away = root * (answers - mean)
         z, side = rule
-        leverage = np.minimum((z * side.T).sum(axis=1), MOST_LEVERAGE)
+        leverage = np.minimum((z * side.T).sum(axis=1), MOST_LEVERAGE)[alone]
         return mean + (z @ (side @ away) - leverage * away) / (1 - leverage) / root
 
     def apart(self, ridge: float) -> np.ndarray:
