@@ -4,6 +4,7 @@ import ast
 from pathlib import Path
 
 import pytest
+from sources import FILES, tree_of
 
 ROOT = Path(__file__).resolve().parents[1] / "qckit"
 # root files
@@ -74,13 +75,13 @@ def part_of(path: Path) -> str:
     return inside.parts[0] if len(inside.parts) > 1 else inside.stem
 
 
-def imports_of(source: str, package: tuple[str, ...]) -> set[str]:
+def imports_of(tree: ast.Module, package: tuple[str, ...]) -> set[str]:
     """Return the parts of qckit that a file imports, at the top or inside a function.
 
     ``package`` is the dotted place of the file, needed for relative imports.
     """
     found = set()
-    for node in ast.walk(ast.parse(source)):
+    for node in ast.walk(tree):
         names = []
         if isinstance(node, ast.Import):
             names = [alias.name for alias in node.names]
@@ -102,15 +103,12 @@ def wrong_arrows(part: str, imported: set[str]) -> set[str]:
     return imported - MAY_IMPORT[part] - {part}
 
 
-FILES = sorted(p for p in ROOT.rglob("*.py") if "_data" not in p.parts)
-
-
 @pytest.mark.parametrize("path", FILES, ids=lambda p: str(p.relative_to(ROOT)))
 def test_imports_go_down_the_map_only(path):
     part = part_of(path)
     assert part in MAY_IMPORT, f"{part} is new: put it into the map here and in DEVELOPERS.md"
     package = ("qckit", *path.relative_to(ROOT).parts[:-1])
-    assert wrong_arrows(part, imports_of(path.read_text(encoding="utf-8"), package)) == set()
+    assert wrong_arrows(part, imports_of(tree_of(path), package)) == set()
 
 
 @pytest.mark.parametrize(
@@ -124,7 +122,7 @@ def test_imports_go_down_the_map_only(path):
     ],
 )
 def test_a_wrong_arrow_is_found(part, source, wrong):
-    assert wrong_arrows(part, imports_of(source, ("qckit", part))) == wrong
+    assert wrong_arrows(part, imports_of(ast.parse(source), ("qckit", part))) == wrong
 
 
 def test_no_part_imports_itself_in_a_ring():
@@ -132,7 +130,7 @@ def test_no_part_imports_itself_in_a_ring():
     for path in FILES:
         package = ("qckit", *path.relative_to(ROOT).parts[:-1])
         part = part_of(path)
-        arrows[part] |= imports_of(path.read_text(encoding="utf-8"), package) - {part, "__init__"}
+        arrows[part] |= imports_of(tree_of(path), package) - {part, "__init__"}
     done: set[str] = set()
     while arrows:
         free = {part for part, needs in arrows.items() if needs <= done}
@@ -146,7 +144,7 @@ def modules_of(path: Path) -> set[str]:
 
     A name that a folder's stub offers counts as the module that holds it; what is imported for types alone does not.
     """
-    found, tree = set(), ast.parse(path.read_text(encoding="utf-8"))
+    found, tree = set(), tree_of(path)
     for_types = [n for n in ast.walk(tree) if isinstance(n, ast.If) and "TYPE_CHECKING" in ast.unparse(n.test)]
     unused = {id(inner) for block in for_types for inner in ast.walk(block)}
     for node in ast.walk(tree):
@@ -222,5 +220,5 @@ def test_a_circle_is_found():
 def test_core_folders_print_nothing():
     for path in FILES:
         if part_of(path) in {"photo", "counting", "hatch", "charts", "agreement", "verdicts", "log", "reports"}:
-            calls = [n for n in ast.walk(ast.parse(path.read_text(encoding="utf-8"))) if isinstance(n, ast.Call)]
+            calls = [n for n in ast.walk(tree_of(path)) if isinstance(n, ast.Call)]
             assert not [c for c in calls if isinstance(c.func, ast.Name) and c.func.id == "print"], path

@@ -4,13 +4,12 @@ import ast
 import os
 import subprocess
 import sys
-from pathlib import Path, PureWindowsPath
+from pathlib import PureWindowsPath
 
 import pytest
+from sources import FILES, ROOT, tree_of
 
-ROOT = Path(__file__).resolve().parents[1]
 READ = {"cp437": "cp437", "cp1252": "cp1252", "ascii": "utf-8"}  # click takes a bare ascii for a mistake: UTF-8
-SOURCES = sorted((ROOT / "qckit").rglob("*.py"))
 
 
 def run(*arguments, cwd=None, **env):
@@ -67,11 +66,11 @@ def test_a_log_written_on_one_code_page_reads_the_same_on_another(console):
         assert log.lots()["notes"].tolist() == ["caf\u00e9 \u2013 28 \u00b0C"]
 
 
-@pytest.mark.parametrize("path", SOURCES, ids=lambda p: str(p.relative_to(ROOT)))
+@pytest.mark.parametrize("path", FILES, ids=lambda p: str(p.relative_to(ROOT)))
 def test_every_text_file_is_opened_with_its_encoding(path):
     """Without one, Windows takes the code page of the machine."""
     wrong = []
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    for node in ast.walk(tree_of(path)):
         if not isinstance(node, ast.Call):
             continue
         name = node.func.attr if isinstance(node.func, ast.Attribute) else getattr(node.func, "id", "")
@@ -86,13 +85,12 @@ def test_every_text_file_is_opened_with_its_encoding(path):
     assert wrong == []
 
 
-@pytest.mark.parametrize("path", SOURCES, ids=lambda p: str(p.relative_to(ROOT)))
+@pytest.mark.parametrize("path", FILES, ids=lambda p: str(p.relative_to(ROOT)))
 def test_nothing_leans_on_one_system(path):
     """No shell, no path of one system, no call that only one of them has, unless the file asks for the system first."""
     text = path.read_text(encoding="utf-8")
-    tree = ast.parse(text)
     asks = "os.name" in text or "sys.platform" in text or "hasattr(os" in text
-    for node in ast.walk(tree):
+    for node in ast.walk(tree_of(path)):
         if isinstance(node, ast.keyword) and node.arg == "shell":
             assert isinstance(node.value, ast.Constant) and not node.value.value, f"line {node.value.lineno}: a shell"
         if isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name):

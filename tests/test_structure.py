@@ -7,14 +7,9 @@ import re
 import subprocess
 import sys
 from collections import Counter
-from pathlib import Path
 
 import pytest
-
-ROOT = Path(__file__).resolve().parents[1]
-PACKAGE = sorted((ROOT / "qckit").rglob("*.py"))
-TREES = {path: ast.parse(path.read_text(encoding="utf-8")) for path in PACKAGE}
-FUNCTIONS = [(p, n) for p, tree in TREES.items() for n in ast.walk(tree) if isinstance(n, ast.FunctionDef)]
+from sources import FILES, ROOT, trees
 
 CEILINGS = {
     "files of more than 400 lines": 0,
@@ -26,9 +21,14 @@ CEILINGS = {
 """What is counted -> how many there may be at most."""
 
 
+def functions():
+    """Return each function of the package with its file."""
+    return [(p, n) for p, tree in trees().items() for n in ast.walk(tree) if isinstance(n, ast.FunctionDef)]
+
+
 def long_files():
     """Files that are long to read; the examples of docstrings, which stand for themselves, are not counted."""
-    return [str(p) for p in PACKAGE if _lines(p) > 400]
+    return [str(p) for p in FILES if _lines(p) > 400]
 
 
 def _lines(path):
@@ -40,7 +40,7 @@ def _lines(path):
 def long_functions():
     """Functions whose code, without the docstring, is long."""
     found = []
-    for path, node in FUNCTIONS:
+    for path, node in functions():
         first = node.body[1] if ast.get_docstring(node) and len(node.body) > 1 else node.body[0]
         if node.end_lineno - first.lineno + 1 > 60:
             found.append(f"{path}:{node.lineno} {node.name}")
@@ -50,7 +50,7 @@ def long_functions():
 def many_parameters():
     """Functions with more than 8 parameters; a command's options are what its user may say."""
     found = []
-    for path, node in FUNCTIONS:
+    for path, node in functions():
         a = node.args
         n = len([x for x in (*a.posonlyargs, *a.args, *a.kwonlyargs) if x.arg not in ("self", "cls")])
         is_command = any("command" in ast.unparse(d) for d in node.decorator_list)
@@ -66,7 +66,7 @@ _ANY_COLUMNS = {"sa.Table"}  # takes a name, a register and any number of column
 def unnamed_arguments():
     """Calls that give more than 5 arguments by their place; functions that take any number of one kind are left out."""
     found = []
-    for path, tree in TREES.items():
+    for path, tree in trees().items():
         for node in ast.walk(tree):
             if isinstance(node, ast.Call) and sum(not isinstance(x, ast.Starred) for x in node.args) > 5:
                 name = ast.unparse(node.func).rsplit(".", 1)[-1]
@@ -91,8 +91,8 @@ PLAIN_WORDS = {
 
 def coy_names():
     """Modules, and functions, classes, parameters, variables and fields, whose name holds a word that names nothing."""
-    found = [str(p) for p in PACKAGE if p.stem in COY]
-    for path, tree in TREES.items():
+    found = [str(p) for p in FILES if p.stem in COY]
+    for path, tree in trees().items():
         for node in ast.walk(tree):
             name = _bound_name(node)
             if name not in PLAIN_WORDS and COY & set(name.lower().split("_")):
@@ -153,7 +153,7 @@ PEOPLE = ROOT / "tests" / "names_for_people.txt"
 def public_names():
     """Name -> module of every function and class that a part's stub offers, or that a module's ``__all__`` names."""
     names = {}
-    for path, tree in TREES.items():
+    for path, tree in trees().items():
         defined = {n.name for n in tree.body if isinstance(n, ast.FunctionDef | ast.ClassDef)}
         for node in tree.body:
             if isinstance(node, ast.Assign) and ast.unparse(node.targets[0]) == "__all__":
@@ -165,7 +165,7 @@ def public_names():
 def names_without_a_caller():
     """Public names that nothing but their own definition and ``__all__`` holds; tests are no users."""
     called = set()
-    for tree in TREES.values():
+    for tree in trees().values():
         for top in tree.body:
             if isinstance(top, ast.Assign) and ast.unparse(top.targets[0]) == "__all__":
                 continue
@@ -289,7 +289,7 @@ SHEET_WORDS = "qckit/verdicts/poor_hatch/notes.py"
 
 
 def test_no_code_reads_english_back():
-    found = english_read_back({path: tree for path, tree in TREES.items() if path != ROOT / SHEET_WORDS})
+    found = english_read_back({path: tree for path, tree in trees().items() if path != ROOT / SHEET_WORDS})
     assert set(found) == READ_BACK
 
 
@@ -324,7 +324,7 @@ def test_counts_are_corrected_where_tables_are_loaded(name, callers):
     """Whoever reads a site's log goes through ``agreement.load_tables``; a lot may bring its own certificate."""
     calls = {
         path.relative_to(ROOT / "qckit").as_posix()
-        for path, tree in TREES.items()
+        for path, tree in trees().items()
         for node in ast.walk(tree)
         if isinstance(node, ast.Call) and ast.unparse(node.func) == name
     }
@@ -337,7 +337,7 @@ def test_one_module_names_where_objects_come_from():
 
     spelled = {
         path.relative_to(ROOT / "qckit").as_posix()
-        for path, tree in TREES.items()
+        for path, tree in trees().items()
         for node in ast.walk(tree)
         if isinstance(node, ast.Constant) and node.value in BY_HAND
     }
