@@ -118,7 +118,7 @@ def test_killed_in_the_middle_and_run_again(folder, tmp_path):
     out = tmp_path / "out"
     run = [sys.executable, "-m", "qckit", "count", str(photos), "--um-per-px", str(scale), "--out", str(out)]
     process = subprocess.Popen(run, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
-    for _ in range(600):
+    for _ in range(6000):
         if len(list((out / ".parts").glob("*.json"))) >= 3 or process.poll() is not None:
             break
         time.sleep(0.05)

@@ -355,8 +355,13 @@ def test_photos_are_watched_where_the_system_sets_no_limits(monkeypatch):
 def test_photos_are_counted_where_nothing_watches(monkeypatch):
     monkeypatch.setitem(sys.modules, "psutil", None)  # not installed
     monkeypatch.setattr(isolated, "ON_LINUX", False)
-    monkeypatch.setattr(isolated, "WALL_S", 6.0)
-    got = dict(isolated.run_isolated([Job("a"), Job("hang"), Job("b")], misbehave, workers=1))
+    got = []
+    answers = isolated.run_isolated([Job("a"), Job("hang"), Job("b")], misbehave, workers=1)
+    for patience_s in (100.0, 2.0, 100.0):  # a process that loads anew takes its time on a busy machine
+        monkeypatch.setattr(isolated, "WALL_S", patience_s)
+        got.append(next(answers))
+    got = dict(got)
+    assert next(answers, None) is None
     assert got[0] == "a counted" and got[2] == "b counted" and "no answer came" in got[1]
 
 
@@ -582,7 +587,8 @@ def test_pictures_of_hardly_any_pixels_say_nothing(shape):
 def test_a_break_in_pictures_of_odd_widths(width):
     rows = np.random.default_rng(5).integers(60, 200, (60, min(width, 500)))
     picture = np.repeat(np.tile(rows, (1, -(-width // rows.shape[1])))[:, :width], 8, axis=0).astype(np.uint8)
-    find_break(picture)  # of 8 rows alike, then others: whatever it finds, it ends
+    found = find_break(picture)
+    assert found is None or found % 8 == 0  # never between rows that are alike
 
 
 def test_most_of_a_photo_that_stands_still(noisy):
