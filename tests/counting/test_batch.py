@@ -53,12 +53,7 @@ def test_same_for_any_workers_and_order(folder):
     pd.testing.assert_frame_equal(
         one.objects.sort_values(key, ignore_index=True), back.objects.sort_values(key, ignore_index=True)
     )
-    assert list(one.counts.photo) == ["one/a.png", "two/=cmd().png", "two/a.png", "b.png"] or set(one.counts.photo) == {
-        "one/a.png",
-        "two/a.png",
-        "b.png",
-        "=cmd().png",
-    }
+    assert set(one.counts.photo) == {"one/a.png", "two/a.png", "b.png", "=cmd().png"}
 
 
 def test_tables_hold_the_contract(folder, tmp_path):

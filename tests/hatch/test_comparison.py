@@ -36,7 +36,7 @@ def test_cannot_tell_and_how_many_cones_would():
     found = hatch.compare_hatch_pct(cones(640, 700), cones(690, 700))
     assert found.verdict == "cannot tell" and found.sentence.endswith("cannot tell yet.")
     more = hatch.cones_to_decide(found, 2, 2)
-    assert more is None or more > 0
+    assert more is not None and more > 0
     assert hatch.cones_to_decide(hatch.Comparison("x", "y", 0.9), 1, 1) is None
 
 

@@ -397,7 +397,8 @@ def test_models_that_are_none(tmp_path, run, sound, name):
 
 
 def test_a_model_that_is_one_is_read(tmp_path):
-    load_stage_model(str(npz(tmp_path / "m.npz", **kit_arrays())))
+    read, kit = load_stage_model(str(npz(tmp_path / "m.npz", **kit_arrays()))), load_stage_model()
+    assert {name: model.names for name, model in read.items()} == {name: model.names for name, model in kit.items()}
 
 
 # ---- links, users

@@ -57,9 +57,8 @@ def test_the_verdict_on_the_new_lot_is_the_planted_one(reports):
     assert found["verdict"] in {"accept-larger-dose", "accept"}
     figures = {f["name"]: f for f in found["figures"]}
     assert figures["hatch_pct"]["low"] <= 77.5 <= figures["hatch_pct"]["high"]
-    assert {p["photo"] for p in found["photos"]} >= {f"k-124_{c}_{n}.jpg" for c in "abc" for n in (1, 2, 3, 4)} or all(
-        len(p["sha256"]) == 64 for p in found["photos"]
-    )
+    assert {p["photo"] for p in found["photos"]} >= {f"k-124_{c}_{n}.jpg" for c in "abc" for n in (1, 2, 3, 4)}
+    assert all(len(p["sha256"]) == 64 for p in found["photos"])
 
 
 def test_the_poor_hatch_is_explained_as_planted(reports):
