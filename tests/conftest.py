@@ -1,4 +1,4 @@
-"""What several parts' tests share: the demo site, made once as a user makes it; a PostgreSQL of our own."""
+"""What several parts' tests share: the demo site and the handbook, each made once; a PostgreSQL of our own."""
 
 from __future__ import annotations
 
@@ -16,26 +16,82 @@ import pytest
 # as many processes as cores run already: threads for linear algebra would only wait for one another
 os.environ.setdefault("OMP_NUM_THREADS", "1")
 
+# Folders of the tests lie in memory where the machine has 4 GB of it free for files: every row of a log and every file
+# is written through to the disk, and to wait for a disk thousands of times tests nothing.
+MEMORY = Path("/dev/shm")
+if MEMORY.is_dir() and os.access(MEMORY, os.W_OK) and shutil.disk_usage(MEMORY).free > 4 * 2**30:
+    os.environ.setdefault("PYTEST_DEBUG_TEMPROOT", str(MEMORY))
+
 NOW = "2026-11-06T10:00:00+00:00"
+
+# Files that take long by themselves, the longest first: begun last, one process would run them alone at the end.
+LONGEST = (
+    "browser/test_lab_desk.py",
+    "browser/test_reports_in_browser.py",
+    "browser/test_lab_camera_setup.py",
+    "reports/test_demo_end_to_end.py",
+    "log/test_log_kills.py",  # needs no demo, which the one before makes
+    "verdicts/test_poor_hatch_calibration.py",
+    "reports/test_month_report.py",
+    "notebooks/test_notebooks_run.py",
+    "notebooks/test_handbook.py",
+    "reports/test_new_lot_report.py",
+    "training/test_drawn_makes.py",
+    "hostile/test_hostile_photos.py",
+    "hostile/test_sheet_bed.py",
+    "verdicts/test_month_pages.py",
+    "verdicts/test_poor_hatch_pages.py",
+)
+
+
+def pytest_configure(config):
+    """Keep the order below: xdist would begin with the files of most tests, which are not those that take long."""
+    if hasattr(config.option, "loadscopereorder"):
+        config.option.loadscopereorder = False
+
+
+def pytest_collection_modifyitems(items):
+    """Begin with the files that take long."""
+    order = {name: place for place, name in enumerate(LONGEST)}
+    items.sort(key=lambda item: order.get(item.nodeid.partition("::")[0].removeprefix("tests/"), len(order)))
 
 
 @pytest.fixture(scope="session")
-def demo_run(tmp_path_factory, worker_id):
-    """Run ``qckit demo`` once in an empty folder; return its folder and the finished process.
+def made_once(tmp_path_factory, worker_id):
+    """Return a function that has a folder made once: ``made_once(name, make)`` gives it and what ``make`` returned.
 
-    Tests spread over several processes share the one run: the first to ask makes it, the others wait for it.
+    Tests spread over several processes share it: the first to ask makes it, the others wait for it. Runs one after
+    the other share it too where QCKIT_TEST_SHARED names a folder for them. Read only, please.
     """
     base = tmp_path_factory.getbasetemp()
-    folder = (base if worker_id == "master" else base.parent) / "demo"
-    done = folder / "done.json"
-    try:
-        folder.mkdir()
-    except FileExistsError:
-        deadline = time.monotonic() + 900
-        while not done.exists():
-            assert time.monotonic() < deadline, "the demo that another process makes does not end"
-            time.sleep(0.5)
-        return folder / "demo-site", subprocess.CompletedProcess(**json.loads(done.read_text("utf-8")))
+    shared = Path(os.environ.get("QCKIT_TEST_SHARED") or (base if worker_id == "master" else base.parent))
+
+    def get(name, make):
+        folder = shared / name
+        done, failed = folder / "done.json", folder / "failed"
+        try:
+            folder.mkdir(parents=True)
+        except FileExistsError:
+            deadline = time.monotonic() + 900
+            while not done.exists():
+                assert not failed.exists(), f"{folder} could not be made: see the test that came first"
+                assert time.monotonic() < deadline, f"{folder}: another process does not come to an end with it"
+                time.sleep(0.5)
+            return folder, json.loads(done.read_text("utf-8"))
+        try:
+            made = make(folder)
+        except BaseException:
+            failed.touch()
+            raise
+        part = folder / "done.part"
+        part.write_text(json.dumps(made), "utf-8")
+        part.replace(done)
+        return folder, made
+
+    return get
+
+
+def _run_demo(folder):
     ran = subprocess.run(
         [sys.executable, "-m", "qckit", "demo", "demo-site", "--now", NOW],
         cwd=folder,
@@ -45,10 +101,14 @@ def demo_run(tmp_path_factory, worker_id):
         timeout=900,
         env=os.environ | {"OMP_NUM_THREADS": "1", "PYTHONUTF8": "1"},
     )
-    part = folder / "done.part"
-    part.write_text(json.dumps({k: getattr(ran, k) for k in ("args", "returncode", "stdout", "stderr")}), "utf-8")
-    part.replace(done)
-    return folder / "demo-site", ran
+    return {k: getattr(ran, k) for k in ("args", "returncode", "stdout", "stderr")}
+
+
+@pytest.fixture(scope="session")
+def demo_run(made_once):
+    """Run ``qckit demo`` once in an empty folder; return its folder and the finished process."""
+    folder, ran = made_once("demo", _run_demo)
+    return folder / "demo-site", subprocess.CompletedProcess(**ran)
 
 
 @pytest.fixture(scope="session")
@@ -149,10 +209,11 @@ def postgres_url(postgres_server):
 
 
 @pytest.fixture(scope="session")
-def guide_pages(demo_site, tmp_path_factory):
+def guide_pages(demo_site, made_once):
     """The handbook's pages, every chapter run once on the demo site."""
     from qckit import guide
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("QCKIT_SITE", str(demo_site))
-        return guide.write_guide(tmp_path_factory.mktemp("guide")).parent
+        folder, _ = made_once("guide", lambda folder: guide.write_guide(folder / "pages").name)
+    return folder / "pages"

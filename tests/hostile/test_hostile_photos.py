@@ -118,6 +118,7 @@ def wrong_of_bed(folder, made, special, scale, run):
     return wrong
 
 
+@pytest.mark.part
 def test_a_part_of_the_third_bed(tmp_path, sound, run):
     pixels, scale = sound
     made = clumsy_photos(pixels)

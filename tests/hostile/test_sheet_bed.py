@@ -87,6 +87,7 @@ def founded(tmp_path_factory):
     return found_site(tmp_path_factory.mktemp("bed") / "site")
 
 
+@pytest.mark.part
 def test_a_part_of_the_bed(tmp_path, run, founded):
     cases = sheet_bed()[::27]
     assert failures(cases, tmp_path, run, lambda to: shutil.copytree(founded, to)) == {}
@@ -100,6 +101,7 @@ def test_the_whole_bed(tmp_path, run, founded, seed):
     assert failures(cases, tmp_path, run, lambda to: shutil.copytree(founded, to)) == {}
 
 
+@pytest.mark.part
 def test_a_part_of_the_third_bed(tmp_path, run, founded):
     cases = [c for i, c in enumerate(clumsy_sheets()) if i % 7 == 0 or "nobody" in c.name or "hidden" in c.name]
     assert failures(cases, tmp_path, run, lambda to: shutil.copytree(founded, to)) == {}
@@ -112,6 +114,7 @@ def test_the_third_bed(tmp_path, run, founded):
     assert failures(cases, tmp_path, run, lambda to: shutil.copytree(founded, to)) == {}
 
 
+@pytest.mark.part
 def test_a_part_of_the_fourth_bed(tmp_path, run, founded):
     names = ("1'6", "3/11/0 9:00", "3/11/2026 09.00", "thousands of apostrophes")
     cases = [c for c in rare_sheets() if any(name in c.name for name in names)]

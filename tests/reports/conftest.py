@@ -1,10 +1,18 @@
-"""A small site with an empty log, and small notebooks, for runs that take a second or two."""
+"""A small site with an empty log, small notebooks, and kernels that begin at once, for runs of a second or two."""
+
+import os
+import subprocess
+import sys
+import threading
+import time
+from pathlib import Path
 
 import nbformat
 import pytest
 
 from qckit.log import create_log
 
+WARM = str(Path(__file__).with_name("warm_kernels.py"))
 PARAMETERS = 'site = ""  # type: str\nlot = ""  # type: str\ngrams = 1.5  # type: float g\nout_dir = ""\nnow = ""'
 BODY = """
 from qckit import reports
@@ -58,3 +66,69 @@ def site(tmp_path):
 def body():
     """The cell of a small report that finds something."""
     return BODY
+
+
+@pytest.fixture(scope="session")
+def warm_place(tmp_path_factory):
+    """Return a function that gives the socket of a process that forks kernels, started when first asked for."""
+    place, lock, servers = tmp_path_factory.mktemp("warm") / "kernels", threading.Lock(), []
+    env = os.environ | {"MPLBACKEND": "agg", "PYTHONHASHSEED": "0", "PYTHONUTF8": "1", "QCKIT_PROGRESS": "off"}
+
+    def get():
+        with lock:
+            if not servers:
+                servers.append(subprocess.Popen([sys.executable, WARM, "serve", place], env=env))
+            until = time.monotonic() + 300
+            while not place.exists():
+                assert servers[0].poll() is None and time.monotonic() < until, "what forks kernels did not start"
+                time.sleep(0.05)
+        return str(place)
+
+    yield get
+    for server in servers:
+        server.kill()
+        server.wait()
+
+
+@pytest.fixture
+def warm_kernels(warm_place, monkeypatch):
+    """Let reports of this test run in kernels that begin at once, where the system can fork them."""
+    if not hasattr(os, "fork"):
+        return
+    from jupyter_client.kernelspec import KernelSpec
+
+    from qckit.reports import kernel
+
+    private = kernel.private_kernel
+
+    def warm(work):
+        place = warm_place()
+
+        class WarmKernelManager(private(work)):
+            """Starts what stands for the forked kernel."""
+
+            @property
+            def kernel_spec(self):
+                spec = super().kernel_spec
+                options = spec.argv[spec.argv.index("ipykernel_launcher") + 1 :]
+                argv = [sys.executable, "-I", "-S", WARM, "kernel", place, *options]
+                return KernelSpec(argv=argv, env=spec.env, display_name=spec.display_name, language=spec.language)
+
+        return WarmKernelManager
+
+    monkeypatch.setattr(kernel, "private_kernel", warm)
+
+
+@pytest.fixture
+def first_screens(monkeypatch, tmp_path):
+    """Let a month's report end before its evidence: the same study, finding, log and answer, without thirty charts."""
+    from dataclasses import replace
+
+    from qckit._paths import notebooks_dir
+    from qckit.reports.run import KINDS
+
+    notebook = nbformat.read(notebooks_dir() / KINDS["month"].notebook, as_version=4)
+    end = next(i for i, cell in enumerate(notebook.cells) if cell.source.startswith("## Evidence"))
+    notebook.cells = notebook.cells[:end]
+    nbformat.write(notebook, tmp_path / "first_screen.ipynb")
+    monkeypatch.setitem(KINDS, "month", replace(KINDS["month"], notebook=str(tmp_path / "first_screen.ipynb")))

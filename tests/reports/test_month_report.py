@@ -22,6 +22,7 @@ from qckit.reports.month_records import (
 )
 from qckit.reports.month_report import load_month
 
+pytestmark = pytest.mark.usefixtures("warm_kernels")
 NOW = "2026-11-10T08:00:00+00:00"
 
 
@@ -45,7 +46,7 @@ def october(demo_site):
 
 
 @pytest.mark.slow
-def test_a_month_out_of_control_leaves_with_1_and_says_how_to_close_it(site):
+def test_a_month_out_of_control_leaves_with_1_and_says_how_to_close_it(site, first_screens):
     result = run(site, "month", "2026-10", "--now", NOW)
     assert result.exception is None, result.output
     assert result.return_value == 1

@@ -16,6 +16,7 @@ from qckit.reports import run_report, run_reports
 from qckit.reports.lot_report import two_panels
 from qckit.reports.lot_test import flag_sentence, load_lot_test
 
+pytestmark = pytest.mark.usefixtures("warm_kernels")
 NOW = "2026-11-06T10:00:00+00:00"
 EVIL = ["<script>alert(1)</script>", "=cmd()", "../../x", "quo\"te's \\ back", "🦐 {x}", "L" * 200]
 

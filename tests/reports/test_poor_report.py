@@ -12,6 +12,7 @@ from qckit.reports import nauplius_objects, record_check, record_plans
 from qckit.site_tables import SiteTables
 from qckit.verdicts.poor_hatch.verdict import explain_hatch
 
+pytestmark = pytest.mark.usefixtures("warm_kernels")
 NOW = "2026-11-06T10:00:00+00:00"
 
 

@@ -11,6 +11,7 @@ from qckit.log import new_site, open_log
 from qckit.practice import POOR_HATCH, invented_history
 from qckit.reports import certificates_of, cite_certificates, run_report
 
+pytestmark = pytest.mark.usefixtures("warm_kernels")
 NOW = "2026-11-06T10:00:00+00:00"
 MADE = "Certificate demo 2026-10-01, made 2026-10-01, check again by 2027-04-01."
 

@@ -69,6 +69,7 @@ EVIL = ["<script>alert(1)</script>", "=cmd()", "../../x", "quo\"te's \\ back", "
 
 
 @pytest.mark.slow
+@pytest.mark.usefixtures("warm_kernels")
 def test_evil_lot_names_go_through_unharmed(site, notebook, body):
     path = notebook([body, "reports.first_screen(finding, now=now)", "reports.evidence(finding)"])
     runs = reports.run_reports(
@@ -125,6 +126,7 @@ def test_a_folder_that_is_no_site_is_refused(tmp_path, notebook, body):
     )
 
 
+@pytest.mark.usefixtures("warm_kernels")
 def test_a_failed_run_keeps_the_notebook_and_the_earlier_report(site, notebook, body):
     good = reports.run_report("new-lot", site, {"lot": "K-1"}, now=NOW, notebook=notebook([body]))
     before = content(good.folder)
@@ -140,6 +142,7 @@ def test_a_failed_run_keeps_the_notebook_and_the_earlier_report(site, notebook, 
     assert sorted(p.name for p in (site / "reports").iterdir()) == ["index.html", "new-lot-K-1"]
 
 
+@pytest.mark.usefixtures("warm_kernels")
 def test_a_message_for_the_technician_stays_as_it_is(site, notebook):
     cell = "from qckit.errors import InputError\nraise InputError('unknown lot \\'K-9\\'. Known: K-1.')"
     with pytest.raises(InputError) as caught:
@@ -148,6 +151,7 @@ def test_a_message_for_the_technician_stays_as_it_is(site, notebook):
     assert str(caught.value) == f"unknown lot 'K-9'. Known: K-1. The notebook with the error: {kept}"
 
 
+@pytest.mark.usefixtures("warm_kernels")
 def test_a_notebook_without_findings_is_an_error(site, notebook):
     with pytest.raises(InputError) as caught:
         reports.run_report("new-lot", site, {"lot": "K"}, notebook=notebook(["1 + 1"]))
@@ -163,6 +167,7 @@ def test_a_kernel_that_dies_is_one_line(site, notebook, body):
     assert len(str(caught.value).splitlines()) == 1
 
 
+@pytest.mark.usefixtures("warm_kernels")
 def test_one_that_fails_does_not_stop_the_others(site, notebook, body):
     said = []
     results = reports.run_reports(
@@ -199,6 +204,7 @@ def test_braces_and_accents_in_the_site_folder_do_not_matter(tmp_path, notebook,
     assert run.html.is_file() and run.folder.parent.parent == folder.resolve()
 
 
+@pytest.mark.usefixtures("warm_kernels")
 def test_widgets_and_error_output_do_not_reach_the_page(site, notebook, body):
     cells = [
         body,
@@ -228,6 +234,7 @@ def test_find_site(site, tmp_path, monkeypatch):
     assert reports.find_site() == site.resolve()
 
 
+@pytest.mark.usefixtures("warm_kernels")
 def test_dates_stand_in_the_order_of_the_site_and_empty_parameters_are_not_listed(site, notebook, body):
     (site / "qckit.toml").write_text('[site]\nname = "Cove"\ndate_order = "dmy"\n', encoding="utf-8")
     with open_log(site) as log:

@@ -128,6 +128,7 @@ def pages(seed, n):
     return count
 
 
+@pytest.mark.part
 def test_six_pages_agree_with_themselves():
     assert pages(12, 2) >= 6
 
