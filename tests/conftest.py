@@ -39,6 +39,7 @@ LONGEST = (
     "training/test_drawn_makes.py",
     "hostile/test_hostile_photos.py",
     "hostile/test_sheet_bed.py",
+    "verdicts/test_month_review.py",
     "verdicts/test_month_pages.py",
     "verdicts/test_poor_hatch_pages.py",
 )
