@@ -249,19 +249,26 @@ def luck(rng):
     return tables, truth | {"kind": "luck", "decidable": True}
 
 
+def plans():
+    """Set -> what makes each of its histories from a generator of random numbers."""
+    caused = [lambda rng, w=w: poor(rng, w) for w in POOR]
+    blind = [lambda rng, w=w: poor(rng, f"{w} none", blind=True) for w in BLIND]
+    changes = [lambda rng, w=w: changed(rng, w) for w in CHANGES]
+    return {"quiet": [quiet] * QUIET, "changes": changes, "poor": [*caused, *blind, *[luck] * LUCK]}
+
+
+def history(seed, what, k):
+    """The tables and the truth of the k-th history of a set, from a seed of its own."""
+    every = plans()
+    return every[what][k](np.random.default_rng([seed, list(every).index(what), k]))
+
+
 def histories(seed, only=None, n=None):
-    """Yield (set, name, tables, truth), each from a seed of its own."""
-    plans = {
-        "quiet": [quiet] * QUIET,
-        "changes": [lambda rng, w=w: changed(rng, w) for w in CHANGES],
-        "poor": [lambda rng, w=w: poor(rng, w) for w in POOR]
-        + [lambda rng, w=w: poor(rng, f"{w} none", blind=True) for w in BLIND]
-        + [luck] * LUCK,
-    }
-    for s, (what, makers) in enumerate(plans.items()):
-        for k, maker in enumerate(makers if only in (None, what) else ()):
+    """Yield (set, name, tables, truth)."""
+    for what, makers in plans().items():
+        for k in range(len(makers) if only in (None, what) else 0):
             if n is None or k < n:
-                yield what, f"{what[0]}{k + 1:02d}", *maker(np.random.default_rng([seed, s, k]))
+                yield what, f"{what[0]}{k + 1:02d}", *history(seed, what, k)
 
 
 def write(folder, seed, only=None, n=None):

@@ -140,12 +140,12 @@ def plan_days(site, lots):
     for day in range(site.days):
         date = site.first + pd.Timedelta(days=day)
         away = site.holiday[0] <= day < sum(site.holiday)
-        if date.dayofweek == site.rest_day or away:
+        if date.weekday() == site.rest_day or away:
             continue
         for k in range(site.a_day):
             now = max(i for i, lot in enumerate(lots) if lot.opened_day <= day)
             before = now > 0 and day < lots[now].opened_day + overlap and rng.random() < 0.5
-            late = site.weekend_late_h if date.dayofweek >= 5 else 0.0
+            late = site.weekend_late_h if date.weekday() >= 5 else 0.0
             start = date + pd.Timedelta(minutes=int(60 * (8.5 + late) + 20 * k + rng.integers(0, 25)))
             who, counts = rng.choice(site.people, 2)
             by = site.counts_by if site.counts_by != "both" else rng.choice(["photo", "person"])
@@ -325,7 +325,8 @@ def count(site, course, runs, x, i, row, rng):
         for k in range(site.subsamples):
             f = np.exp(rng.normal(0, site.clump)) * (rng.uniform(0.5, 1.5) if rng.random() < 0.015 else 1)
             f *= x["one_sample"][i] if k == 0 else 1
-            taken = row.start + pd.Timedelta(minutes=int(60 * hour) + 2 * k)
+            wrote = hour + x["hours_written"][i] * (not late)  # who writes the usual hour writes it as the time too
+            taken = row.start + pd.Timedelta(minutes=int(60 * wrote) + 2 * k)
             numbers = tally(site, per_ul, volume * f, tip, x, i, row, rng)
             twice = rng.random() < site.recounts and row.by == "person"
             for again in range(1 + int(twice)):
@@ -335,7 +336,6 @@ def count(site, course, runs, x, i, row, rng):
                     "hatch": row.hatch,
                     "taken": taken,
                 }
-                wrote = hour + x["hours_written"][i] * (not late)
                 s |= {
                     "hours": round(wrote, 1),
                     "kind": "subsample",

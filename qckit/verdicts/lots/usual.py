@@ -294,10 +294,10 @@ def _within_reach(figures, sampling):
     """Tell which hatches are not themselves out of the ordinary (robust distance from the median)."""
     if len(figures) < _LEAST_HATCHES:
         return np.ones(len(figures), dtype=bool)
-    with np.errstate(all="ignore"):
-        centre = np.nanmedian(figures, axis=0)
-        scale = SD_PER_MAD * np.nanmedian(np.abs(figures - centre), axis=0)
-    scale = np.where(np.isfinite(scale), scale, 1.0)
+    centre, scale = np.zeros(figures.shape[1]), np.ones(figures.shape[1])
+    known = np.isfinite(figures).any(axis=0)  # a site that counts no shells has no figure of them
+    centre[known] = np.nanmedian(figures[:, known], axis=0)
+    scale[known] = SD_PER_MAD * np.nanmedian(np.abs(figures - centre)[:, known], axis=0)
     noise = np.sqrt(np.array([np.diag(s) for s in sampling]))
     reach = np.maximum(np.maximum(scale, noise), _FLOOR_SD)
     far = np.abs(figures - centre) / reach

@@ -16,6 +16,7 @@ _BORDERS = {
     "cold": ("temperature", -1),
     "hot": ("temperature", 1),
     "salt": ("salinity", 1),
+    "fresh": ("salinity", -1),
     "ph": ("ph", -1),
     "oxygen": ("oxygen", -1),
     "dark": ("light", -1),

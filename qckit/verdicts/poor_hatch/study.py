@@ -38,6 +38,7 @@ __all__ = ["Case", "counts_with", "study_hatch"]
 _BY_FLAGS = {True: 4.0, False: 0.8, None: 1.0}  # photos with a flag, without, not in the log: for a miscount (ours)
 _LEVELS = ("hatch_pct", "hatching_efficiency_per_g")
 _BY_PERSON = 0.5  # a person misses fewer nauplii and hardly ever takes shells for cysts (ours)
+_NO_BLEACH, _FOR_ONCE, _SELDOM = 0.1, 8.0, 0.25  # decapsulation neither ticked nor noted; ticked where few are (ours)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -141,6 +142,7 @@ def study_hatch(
     same_day = _with_usual(counts, day, row, standing)
     beside = same_day[~same_day["hatch"].isin(usual.hatches)]
     factors = _factors(phrases, world, photo_flags(t.samples, t.photos, hatch), lengths, looks[0])
+    factors["bleached"] *= _bleach_factor(t.hatches, hatch_row, phrases)
     ratios, remeasured = _ratios(t, hatch_row, row, _reference(counts, row, usual), hours)
     given = Given(
         looks=looks,
@@ -273,6 +275,14 @@ def _factors(phrases, world, flags, lengths, first):
             _BY_PERSON if first.counted_by == "person" else _BY_FLAGS[None if flags is None else bool(flags)]
         )
     return factors
+
+
+def _bleach_factor(hatches, hatch_row, phrases):
+    """How much the sheet's word on decapsulation speaks for bleach: none was near, as always, or for once."""
+    if not hatch_row.get("decapsulated"):
+        return 1.0 if any(p.cause == "bleached" for p in phrases) else _NO_BLEACH
+    others = hatches.loc[hatches["hatch"] != hatch_row["hatch"], "decapsulated"].fillna(False).astype(bool)
+    return _FOR_ONCE if others.mean() < _SELDOM else 1.0
 
 
 def _ratios(t, hatch_row, row, reference, hours):

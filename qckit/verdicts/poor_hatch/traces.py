@@ -133,7 +133,8 @@ def act(d: Draws, mix: np.ndarray, repeated=None):
             [0 * both, 0.3 * d.sort[:, 1], 0.8 * both + 0.4 * d.sort[:, 2], 0.4 * d.sort[:, 3] - 0.5 * both], 1
         )
         stray = np.exp(stray * np.reshape(w, (-1, 1)) * (0.5 + d.loss[:, None]))
-        changed = (n * (1 - k), u * stray[:, 1], c * stray[:, 2], s * stray[:, 3])
+        along = 1 - k * d.umbrella  # a drop from above or below the bulk is poor in everything
+        changed = (n * (1 - k), u * along * stray[:, 1], c * along * stray[:, 2], s * along * stray[:, 3])
     elif d.kind == "swapped":
         changed = (n, u, c + k * s, s * (1 - k))
     else:

@@ -4,7 +4,7 @@
 from __future__ import annotations
 
 from qckit.verdicts.poor_hatch.records.record import LATE, LOST, SOURED, USED_UP, Cause, Telltale, Trace
-from qckit.verdicts.poor_hatch.records.vocabulary import COUNT, both
+from qckit.verdicts.poor_hatch.records.vocabulary import CONTAINER, COUNT, both, forgot
 
 __all__ = ["HANDLING"]
 
@@ -107,7 +107,7 @@ HANDLING = (
         notes=(
             (
                 r"\b(?:double|doubled|twice|two times|2 ?x|x ?2|triple|three times|both|two|extra) (?:the |a |as many |as much )?(?:usual |normal )?(?:portion|helping|dose|amount|ration|load|quantit\w+|cyst|egg|gram|spoon\w*|scoop)\w*|"
-                r"\b(?:dosed|loaded|stocked|filled|portioned) (?:twice|double)|\btoo (?:many|much) (?:cysts|eggs)|(?:more|extra) cysts (?:than|in)|"
+                r"\b(?:dosed|loaded|stocked|filled|portioned) (?:twice|double)|\btoo (?:many|much) (?:cysts|eggs)|(?:more|extra) cysts\b|"
                 r"over-?(?:stock|load|dos|crowd)\w*|\bcrowded|crowding|too dense|\b[23] portions|load\w* (?:too )?heav\w+|\bheav(?:y|ily) (?:load|stock|dos)\w*|dense(?:ly)? (?:stock|load)\w*",
                 10.0,
             ),
@@ -189,5 +189,64 @@ HANDLING = (
         ),
         same_trace=("missed", "overlong", "gradient"),
         prior=0.5,
+    ),
+    Cause(
+        code="bleached",
+        words="bleach harmed them: decapsulated too long or too hot, or not rinsed out",
+        short="harmed by bleach",
+        trace=Trace("stopped", "harmed by bleach", (0.8, 2.5), (0.7, 2.5), recover=(0.5, 5.0)),
+        sign="pale or burst embryos that do not open, few nauplii",
+        source="FAO Technical Paper 361 (from memory): stop at orange, below 40 °C, neutralise",
+        at_once="Rinse until no smell of bleach is left, then 0.1 % thiosulphate for a minute or two; cool the next batch.",
+        reach="cone",
+        shared=0.15,
+        telltale=None,
+        also=(),
+        notes=(
+            (
+                both(
+                    r"(?:de|un)-?caps\w*|dechorion\w*|bleach\w*|hypochlor\w*|chlorine",
+                    r"too (?:long|hot|warm|strong|much)|hot|warm|over-?(?:heat\w*|done|ran)|left|forgot\w*|smell\w*|smelt|stank|not rinsed|badly rinsed|poorly rinsed|pale|white|burst|wrong\w*|fail\w*|strong|in a hurry|still in",
+                ),
+                12.0,
+            ),
+            (forgot(r"thio\w*|neutrali[sz]\w*|dechlor\w*|rinsing (?:off|out) the bleach"), 14.0),
+            (
+                r"not neutrali[sz]ed|(?:smell\w*|smelt|stank|reek\w*) (?:still )?(?:of|like) (?:bleach|chlorine|pool)",
+                12.0,
+            ),
+        ),
+        same_trace=("embryos", "portion", "hot"),
+        prior=0.5,
+        silences=("hot", "early", "overlong", "unwetted"),
+    ),
+    Cause(
+        code="portion",
+        words="its cysts were not like the lot's others (an old, damp or other tin)",
+        short="other cysts than usual",
+        trace=Trace("stopped", "cysts that do not open", (0.7, 3.5), (0.4, 4.0), recover=(0.7, 4.0)),
+        sign="healthy-looking cysts that do not open in this hatch, while the lot's other hatches are as usual",
+        source="common practice, no source",
+        at_once="Look which tin these cysts came from; start the next hatch from a tin that was closed, dry and cold.",
+        reach="cone",
+        shared=0.15,
+        telltale=None,
+        also=(),
+        notes=(
+            (
+                both(
+                    f"{CONTAINER}|lot|batch|label",
+                    r"old(?:er)?|other|another|wrong|different|swapped|mixed up|damp|wet|moist|torn|mou?ld\w*|open(?:ed)? (?:for|since|long|all)|(?:been|left|stood|found) open|right|unsure|not sure",
+                ),
+                10.0,
+            ),
+            (both("cysts|eggs", r"damp|moist|mou?ld\w*|old(?:er)?|wrong|mixed up|lumpy"), 10.0),
+            (
+                r"left-?overs?\b|\b(?:rest|remains|end|bottom) of (?:the|an?) (?:\w+ )?(?:tin|can|pack|bag|lot|jar|drum)",
+                10.0,
+            ),
+        ),
+        same_trace=("embryos", "salt", "dark"),
+        prior=0.3,
     ),
 )

@@ -71,7 +71,7 @@ MEASURING = (
                 8.0,
             ),
             (
-                r"\bblur\w*|out of focus|\bfocus (?:was )?(?:off|wrong|poor|lost|bad)|un-?sharp|\bglare|mis-?count\w*|new (?:camera|lens|phone|lamp)|flash reflect\w*",
+                r"\blost (?:the |my )?(?:count|tally)|\bblur\w*|out of focus|\bfocus (?:was )?(?:off|wrong|poor|lost|bad)|un-?sharp|\bglare|mis-?count\w*|new (?:camera|lens|phone|lamp)|flash reflect\w*",
                 8.0,
             ),
             (

@@ -156,6 +156,47 @@ WATER = (
         silences=("amount", "crowded", "broken", "overlong"),
     ),
     Cause(
+        code="fresh",
+        words="the water was too fresh",
+        short="too fresh",
+        # nobody says where embryos stop in fresh water: as cysts, or as umbrellas where the buffer lacks too
+        trace=Trace("stopped", "stopped by fresh water", (1.0, 1.8), (0.6, 3.0), recover=(0.7, 4.0)),
+        sign="fewer nauplii, cysts that do not open, umbrellas where the pH fell too",
+        source="a published trial: 33 % hatched at 5 ppt, 67 % at 35 ppt; watch the pH",
+        at_once="Bring the next water to the usual salinity, and look at its pH: salt brings the buffer along.",
+        reach="room",
+        shared=0.3,
+        telltale=Telltale(
+            quantity="salinity",
+            side="low",
+            shift=(8.0, 28.0),
+            factor=0.5,
+            start=0.9,
+            late=0.95,
+            table=((0, 0.9), (2, 0.75), (5, 0.5), (8, 0.3), (12, 0.12), (16, 0.04), (22, 0)),
+        ),
+        also=(SOURED,),
+        notes=(
+            (forgot("(?:sea ?)?salt"), 14.0),
+            (
+                both(
+                    "(?:sea ?)?salt\\w*|salinity",
+                    r"too (?:little|low|weak|thin)|half|low|lower|weak|thin|diluted|less|under|not enough|hardly any|ran out",
+                ),
+                10.0,
+            ),
+            (
+                r"(?:too|very|rather|quite|nearly|almost) fresh\b|\bhypo-?salin\w*|\bbrackish\b|half (?:of )?the salt",
+                12.0,
+            ),
+            (r"\b(?:salin\w*|refractometer)\b\D{0,16}\b[0-9](?:[.,]\d)?(?![\d.,]|\s?(?:kg|g\b|bag|scoop|%))", 8.0),
+            (r"rain ?water (?:in|into|got|ran)|(?:tap|fresh) ?water (?:only|instead|by mistake|ran in|got in)", 9.0),
+        ),
+        same_trace=("salt", "dark", "embryos"),
+        prior=0.5,  # cysts hatch down to 5 ppt: only water that is nearly fresh costs anything
+        silences=("amount", "embryos"),
+    ),
+    Cause(
         code="ph",
         words="the pH was too low",
         short="pH too low",

@@ -1,4 +1,4 @@
-"""Ask the kit about invented histories and compare with the truth: ``python score.py FOLDER [--only poor] [--n 5]``.
+"""Ask the kit about invented histories and compare with the truth: ``python judge.py FOLDER [--only poor] [--n 5]``.
 
 Every history becomes a site as a user makes it (new, import, the settings to what its sheets say); then each month's
 review, with proposed limits frozen once they rest on 20 hatches, or the poor hatch is asked for.
@@ -21,14 +21,14 @@ CODES = {
     "cold": {"cold"},
     "hot": {"hot"},
     "too_salt": {"salt"},
-    "too_fresh": {"salt"},
+    "too_fresh": {"fresh"},
     "low_ph": {"ph"},
     "air_off": {"oxygen"},
     "dark": {"dark"},
     "crowded": {"crowded"},
-    "old_cysts": {"embryos"},
-    "wet_cysts": {"embryos"},
-    "wrong_lot": {"embryos", "empty", "swapped"},
+    "old_cysts": {"portion", "embryos"},
+    "wet_cysts": {"portion", "embryos"},
+    "wrong_lot": {"portion", "embryos", "empty"},
     "read_early": {"early"},
     "bleach_left": {"bleached"},
     "burnt": {"bleached"},
@@ -82,8 +82,13 @@ def make_site(folder, tables):
 
 def ask_poor(site, tables, truth):
     """What is said of the one hatch, on the day of its last count."""
+    from qckit.errors import InputError
+
     own = tables["samples"][tables["samples"]["hatch"] == truth["hatch"]]
-    finding = site.poor_hatch(truth["hatch"], now=str(own["taken"].max()))
+    try:
+        finding = site.poor_hatch(truth["hatch"], now=str(own["taken"].max()))
+    except InputError as refusal:  # nauplii alone were counted
+        return {"verdict": "refused", "headline": str(refusal), "named": [], "p_low": None, "causes": [], "none": None}
     d = finding.details
     answer = {"verdict": finding.verdict, "headline": finding.headline, "named": list(d["named"]), "p_low": d["p_low"]}
     return answer | {"causes": [(c["code"], c["probability"]) for c in d["causes"]], "none": d.get("none_probability")}
@@ -240,13 +245,17 @@ def report(answers):
 
 def main():
     ap = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    ap.add_argument("folder")
+    ap.add_argument("folder", help="as make.py writes it; or answers that --json kept, to judge them again")
     ap.add_argument("--only", choices=("quiet", "changes", "poor"))
     ap.add_argument("--n", type=int)
     ap.add_argument("--keep", help="folder in which the sites stay")
     ap.add_argument("--json", help="keep the answers here")
     args = ap.parse_args()
-    answers = ask(args.folder, args.only, args.n, args.keep)
+    kept = Path(args.folder)
+    if kept.is_file():
+        answers = json.loads(kept.read_text(encoding="utf-8"))
+    else:
+        answers = ask(args.folder, args.only, args.n, args.keep)
     if args.json:
         Path(args.json).write_text(json.dumps(answers, default=str) + "\n", encoding="utf-8")
     report(answers)
