@@ -106,15 +106,15 @@ def ask_months(site, tables, _truth):
     return json.loads(json.dumps(answers, default=str))
 
 
-def ask(folder, only=None, n=None, keep=None):
+def ask(folder, only=None, names=(), keep=None):
     """Set -> name -> (truth, answer)."""
     out = {}
     with tempfile.TemporaryDirectory() as work:
         for what in ("quiet", "changes", "poor"):
             if only not in (None, what) or not (Path(folder) / what).exists():
                 continue
-            for k, (name, tables, truth) in enumerate(read_set(Path(folder) / what)):
-                if n is None or k < n:
+            for name, tables, truth in read_set(Path(folder) / what):
+                if not names or name in names:
                     site = make_site(Path(keep or work) / name, tables)
                     out.setdefault(what, {})[name] = (
                         truth,
@@ -247,7 +247,7 @@ def main():
     ap = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     ap.add_argument("folder", help="as make.py writes it; or answers that --json kept, to judge them again")
     ap.add_argument("--only", choices=("quiet", "changes", "poor"))
-    ap.add_argument("--n", type=int)
+    ap.add_argument("--names", nargs="*", default=(), help="of single histories, such as p07")
     ap.add_argument("--keep", help="folder in which the sites stay")
     ap.add_argument("--json", help="keep the answers here")
     args = ap.parse_args()
@@ -255,7 +255,7 @@ def main():
     if kept.is_file():
         answers = json.loads(kept.read_text(encoding="utf-8"))
     else:
-        answers = ask(args.folder, args.only, args.n, args.keep)
+        answers = ask(args.folder, args.only, args.names, args.keep)
     if args.json:
         Path(args.json).write_text(json.dumps(answers, default=str) + "\n", encoding="utf-8")
     report(answers)

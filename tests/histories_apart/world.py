@@ -169,7 +169,7 @@ def run(bio, lots, runs, longest_h):
     dense = runs.grams / runs.litres
     settled = np.clip(0.9 - runs.air / 3.2, 0, 0.8)  # weak air leaves a part of the cysts lying in the tip
     inside, hanging, swims = np.ones((n, COHORTS)), np.zeros((n, COHORTS)), np.zeros(n)
-    stuck, done, past = np.zeros((n, COHORTS)), np.zeros((n, COHORTS)), np.zeros(n)
+    stuck, done, past, perished = np.zeros((n, COHORTS)), np.zeros((n, COHORTS)), np.zeros(n), np.zeros(n)
     oxygen = oxygen_full(runs.start_c, runs.salinity)
     ph = runs.ph.copy()
     out = {k: np.zeros((n, steps)) for k in ("nauplii", "hanging", "unhatched", "shells", "oxygen", "ph", "celsius")}
@@ -205,12 +205,15 @@ def run(bio, lots, runs, longest_h):
         hanging_dead = hanging * dies
         hanging, inside = hanging - leaves - hanging_dead, inside * (1 - dies)
         crowded = np.clip(dense / bio.crowd_g_l - 1, 0, 2)
-        loss = 0.001 + bio.crowd_loss_per_h * crowded + 0.05 * (oxygen < 0.8) + runs.burst_per_h + 0.03 * runs.bleached
-        swims = swims * np.exp(-STEP_H * (loss + 0.006 * (past > 14))) + leaves.mean(axis=1) * (1 - fresh)
+        harm = bio.crowd_loss_per_h * crowded + 0.05 * (oxygen < 0.8) + runs.burst_per_h + 0.03 * runs.bleached
+        came = leaves.mean(axis=1)
+        perished = perished + swims * (1 - np.exp(-STEP_H * harm)) + came * fresh
+        swims = swims * np.exp(-STEP_H * (harm + 0.001 + 0.006 * (past > 14))) + came * (1 - fresh)
         past = past + STEP_H * (swims > 0.4)
         out["nauplii"][:, i], out["hanging"][:, i] = able * swims, able * hanging.mean(axis=1)
+        out["shells"][:, i] = able * (swims + perished)
         out["oxygen"][:, i], out["ph"][:, i], out["celsius"][:, i] = oxygen, ph, warm
-    freed = np.maximum.accumulate(out["nauplii"], axis=1)
+    freed = np.maximum.accumulate(out["shells"], axis=1)  # who hatched leaves a shell, whatever became of it
     limp = 0.35 * np.minimum(stuck.mean(axis=1), 0.5)[:, None] * able[:, None]
     sound = np.clip(1 - freed - out["hanging"], 0, 1)
     hang_dead = np.minimum(limp * freed.max(axis=1, keepdims=True), sound)
