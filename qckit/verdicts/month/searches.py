@@ -86,7 +86,8 @@ def search_month(history, tables, lot, names, first, last, belonging=frozenset()
     for q, frame in frames.items():
         shifts += [s for s in shifts_of(found[q], frame, q, first=first) if not _beside(s, shifts)]
     lots = _judge_lots(search, tables, names, last) if search is not None else []
-    shifts += [shift_of_lot(v, search.frame) for v in lots if v.is_worse or v.is_unusual]
+    worse = [shift_of_lot(v, search.frame) for v in lots if v.is_worse or v.is_unusual]
+    shifts += [water_beside(s, {q: found[q] for q in frames}, frames) for s in worse]  # another water, or another lot?
     if lot:
         mine = set(history.loc[history["lot"] == lot, "hatch"])
         shifts = [s for s in shifts if mine & set(s.labels)]

@@ -54,9 +54,11 @@ def _step_for_lot(study, m) -> str:
 def _steps_for(s, order):
     where = f" ({s.where})" if s.factor else ""
     if s.kind == "lot":
+        first = [_REMEDY[(c["condition"], 1 if c["difference"] > 0 else -1)] for c in s.conditions[:1]]
         return [
+            *(f"{remedy}: {s.level} came with another water." for remedy in first),
             f"Test {s.level} beside a lot you trust, the same day and water: if it stays behind, use another lot and "
-            "ask the seller."
+            "ask the seller.",
         ]
     if s.quantity in CONDITIONS:
         low = -1 if s.effect < 0 else 1

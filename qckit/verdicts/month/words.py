@@ -91,16 +91,19 @@ def _head_of(s, order):
     """A change in so few words that it fits a headline."""
     side = "lower" if s.effect < 0 else "higher"
     if s.kind == "lot":
-        return f"lot {s.level} hatches {_than(s)}"
+        return f"lot {s.level} hatches {_than(s)}{_water_of(s)}"
     what = "" if s.quantity == "hatch_pct" else f" in {CHARTED[s.quantity].label}"
     if s.kind == "drift":
         return f"{where_words(s)} {'falling' if s.effect < 0 else 'rising'} since {day(s.first.date(), order)}{what}"
-    text = f"{where_words(s)} {size_words(s)} {side}{what} {since_words(s, order)}"
-    if s.conditions:
-        c = s.conditions[0]
-        q = CHARTED[c["condition"]]
-        text += f"; {q.label} {value_words(q, c['there'])}"
-    return text
+    return f"{where_words(s)} {size_words(s)} {side}{what} {since_words(s, order)}{_water_of(s)}"
+
+
+def _water_of(s):
+    """The water that goes with a change, for the end of a headline; empty where none does."""
+    if not s.conditions:
+        return ""
+    q = CHARTED[s.conditions[0]["condition"]]
+    return f"; {q.label} {value_words(q, s.conditions[0]['there'])}"
 
 
 def shift_sentence(s, order="ymd") -> str:
