@@ -175,11 +175,13 @@ def judge_change(truth, months):
     if s is None:
         return row | {"claim": "drift of the lot", "named": True}
     water = [c["condition"] for c in s["conditions"]]
-    factor = "" if s["factor"] == "lot" and lots == {s["level"]} else s["factor"] or ""
+    alone = s["factor"] == "lot" and lots == {s["level"]}  # the only lot in use is all hatches
     wanted = {"all": [""], "counter": ["counter", "operator", "counted_by"]}.get(truth["where"], [truth["where"]])
-    named = (factor in wanted and (not truth["group"] or s["level"] == truth["group"] or not factor)) or (
-        bool(water) and water[0] == truth["water"]
-    )
+    everyone = (
+        truth["group"] == "photo" and not s["factor"]
+    )  # where photos alone are counted, the camera is all of them
+    named = (s["factor"] or "") in wanted and (not truth["group"] or s["level"] == truth["group"])
+    named = named or everyone or (alone and truth["where"] == "all") or (bool(water) and water[0] == truth["water"])
     slack = pd.Timedelta(days=1)
     inside = pd.Timestamp(s["first_low"]) - slack <= low <= pd.Timestamp(s["first_high"]) + slack
     claim = f"{s['where']} {s['effect']:+.1f} {' '.join(water)} {str(s['first'])[:10]} (true {str(low)[:10]})"
