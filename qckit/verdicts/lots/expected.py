@@ -268,10 +268,9 @@ def expected_words(e: Expected, *, with_grams: bool = False, with_test: bool = T
 
 def _whence(e, with_grams):
     """What an expectation rests on, in a few words each."""
-    sources = []
+    # the label first: after another lot's name "its" would be that lot's
+    sources = [f"its label claims {e.claim_pct:.0f} %"] if math.isfinite(e.claim_pct) else []
     for name, pct, per_g, _ in e.others[-2:]:
         grams = f" and {figures(per_g, 2)}" if with_grams and math.isfinite(per_g) else ""
         sources.append(f"{name}'s hatches gave {pct:.0f} %{grams} when new")
-    if math.isfinite(e.claim_pct):
-        sources.append(f"its label claims {e.claim_pct:.0f} %")
     return sources

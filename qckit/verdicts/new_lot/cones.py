@@ -28,6 +28,7 @@ class TestCones:
     beside: pd.DataFrame  # the reference lot's
     older: pd.DataFrame  # the lot's test before this one
     reference: str | None
+    compared_as: str  # "reference", or "test": another lot's standard test of the same days
     conditions: pd.DataFrame
     off: frozenset  # hatches outside the standard conditions
     unsure: frozenset  # inside them, with a likely cause of a poorer hatch
@@ -58,7 +59,7 @@ def choose_cones(every, hatches, readings, *, lot, settings, reference=None):
         The reference lot is unknown.
     """
     cones, left_out = _latest_test(every, lot)
-    reference = _find_reference(every, hatches, lot, cones, reference)
+    reference, compared_as = _find_reference(every, hatches, lot, cones, reference)
     beside = _beside(every, reference, cones)
     in_test = hatches[hatches["hatch"].isin({*cones["hatch"], *beside["hatch"]})]
     conditions = check_conditions(in_test, readings, settings.conditions)
@@ -73,6 +74,7 @@ def choose_cones(every, hatches, readings, *, lot, settings, reference=None):
         beside=_within_standard(beside, off, 1)[0],
         older=_older_test(every, lot, cones),
         reference=reference,
+        compared_as=compared_as,
         conditions=conditions,
         off=off,
         unsure=unsure,
@@ -107,14 +109,18 @@ def _latest_test(every, lot):
 
 
 def _find_reference(every, hatches, lot, cones, reference):
+    """The lot to compare with and as what: one run as reference, else one tested on the same days; None without."""
     if reference is not None:
         known = sorted(set(hatches["lot"]))
         if reference not in known:
             raise unknown_name("reference lot", reference, known)
-        return reference
-    beside = near_test(every[(every["purpose"] == "reference") & (every["lot"] != lot)], cones)
-    names = beside["lot"].value_counts()
-    return str(names.index[0]) if len(names) else None
+        return reference, "reference"
+    near = near_test(every[every["lot"] != lot], cones)
+    for purpose, compared_as in (("reference", "reference"), ("standard test", "test")):
+        names = near.loc[near["purpose"] == purpose, "lot"].value_counts()
+        if len(names):
+            return str(names.index[0]), compared_as
+    return None, "reference"
 
 
 def _beside(every, reference, cones):

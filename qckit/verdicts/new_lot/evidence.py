@@ -14,7 +14,6 @@ from qckit.hatch.budgets import output_budget
 from qckit.hatch.comparison import compare_hatch_pct, compare_per_g, compare_with_claim
 from qckit.hatch.dose_plan import DosePlan, plan_dose
 from qckit.hatch.dose_records import dose_records
-from qckit.hatch.estimates import Estimate
 from qckit.hatch.harvest import Recovery, recovery_of
 from qckit.hatch.harvest_losses import HarvestLosses, harvest_losses
 from qckit.hatch.metrics import cone_metrics, require_lot, sample_metrics
@@ -34,6 +33,7 @@ from qckit.verdicts.new_lot.world import LotWorld, lot_world
 __all__ = ["NewLotEvidence", "new_lot_evidence"]
 
 
+_OTHERS = {"reference": "the reference lot {lot}", "test": "lot {lot}, tested beside it"}
 _FOLLOWED_HOURS = 4  # fewer counted hours say nothing of a cone's speed
 
 
@@ -44,6 +44,8 @@ class NewLotEvidence:
     lot: str
     lot_row: dict
     reference: str | None
+    reference_row: dict  # the reference's row of the lots table; empty without one
+    compared_as: str  # "reference", or "test": another lot of the same test, which is held to nothing itself
     cones: pd.DataFrame  # cones of the test that went in
     reference_cones: pd.DataFrame
     conditions: pd.DataFrame  # check_conditions of every cone of the test and of the reference
@@ -115,7 +117,9 @@ def new_lot_evidence(tables, *, lot, reference=None, detection_u=None, certifica
         spoiled=tuple(h for h in used["hatch"] if h in test.off),
         doubtful=tuple(h for h in used["hatch"] if h in test.unsure),
         claims=claims,
-        comparisons=_compare(used, beside, f"the reference lot {test.reference}", against),
+        compared_as=test.compared_as,
+        reference_row=_row_of(lots, test.reference),
+        comparisons=_compare(used, beside, _OTHERS[test.compared_as].format(lot=test.reference), against),
         past=_compare(used, older, f"this lot's test of {str(test.older['started'].min())[:10]}", against),
         spread=test.spread,
         differ_more=test.differ_more,
@@ -139,6 +143,11 @@ def new_lot_evidence(tables, *, lot, reference=None, detection_u=None, certifica
         **_plan(tables, used, settings.limits, test.spread),
         production=int(((every["lot"] == lot) & (every["purpose"] == "production")).sum()),
     )
+
+
+def _row_of(lots, lot):
+    """A lot's row; empty where there is none."""
+    return next(iter(lots[lots["lot"] == lot].to_dict("records")), {})
 
 
 def _plan(tables, used, limits, spread):
@@ -186,11 +195,9 @@ def _as_counted(tables, used):
 def _one_interval(summary):
     """Give each figure the interval that the verdict rests on: where cones agree by luck, that of counting alone."""
     kept = {
-        name: replace(e, low=e.safe_low, high=e.safe_high)
-        for name, e in vars(summary).items()
-        if isinstance(e, Estimate) and e.is_known
+        name: replace(e, low=e.safe_low, high=e.safe_high) if e.is_known else e for name, e in summary.estimates.items()
     }
-    return replace(summary, **kept)
+    return replace(summary, estimates=kept)
 
 
 def _compare(used, others, name, against):

@@ -142,8 +142,13 @@ def _reference(evidence):
             n = decimals_known(c.difference_low, c.difference_high)
             low, high = signed(c.difference_low, n), signed(c.difference_high, n)
             text += f" In points: {signed(c.difference, n)} ({low} to {high})."
-        question, points = f"How does its {c.what} do beside the lot in use?", _POINTS.get(c.verdict, "neutral")
+        question, points = f"How does its {c.what} do beside {_beside(evidence)}?", _POINTS.get(c.verdict, "neutral")
         yield Evidence(question, text, points, "reference", _compared(c))
+
+
+def _beside(evidence):
+    """What the lot is compared with, in words."""
+    return "the lot in use" if evidence.compared_as == "reference" else f"lot {evidence.reference}"
 
 
 def _conditions(evidence):
@@ -325,7 +330,7 @@ def _deeper(evidence):
         )
     if evidence.speed is not None:
         names = ("other", "ratio", "low", "high", "verdict", "smallest_pct")
-        values, question = {n: getattr(evidence.speed, n) for n in names}, "Is it faster or slower than the lot in use?"
+        values, question = {n: getattr(evidence.speed, n) for n in names}, f"Is it faster or slower than {_beside(evidence)}?"
         yield Evidence(question, evidence.speed.sentence, "neutral", "speed", values)
     if evidence.budget is not None:
         values = {n: getattr(evidence.budget, n) for n in ("value", "u", "low", "high")}
@@ -333,19 +338,30 @@ def _deeper(evidence):
         yield Evidence(question, evidence.budget.sentence, "neutral", "budget", values)
     if evidence.ageing is not None:
         days = f"It was hatched on {plural(evidence.ageing.n_tests, 'day')}. "
-        who = "the lot" if evidence.ageing.lot == evidence.lot else f"the lot in use, {evidence.ageing.lot},"
+        who = "the lot" if evidence.ageing.lot == evidence.lot else f"lot {evidence.ageing.lot}, beside it,"
         names = ("lot", "metric", "slope_per_month", "slope_low", "slope_high", "slope_unit", "n_tests")
         values = {n: getattr(evidence.ageing, n) for n in names}
         yield Evidence(f"Does {who} age?", days + evidence.ageing.sentence, "neutral", "ageing", values)
 
 
 def _cost(evidence, settings):
-    row = evidence.lot_row
     e = evidence.summary.hatching_efficiency_per_g
-    cost = cost_per_million(row.get("price"), row.get("pack_g"), e.value)
+    cost, currency = _price(evidence.lot_row, e.value, settings)
     if not math.isfinite(cost):
         return []
-    currency = row.get("currency") if isinstance(row.get("currency"), str) else settings.site.currency
     text = f"{cost:.2f} {currency} at the best guess of {per_g(e.value)} nauplii per gram, before losses at harvest."
     values = {"cost_per_million": cost, "currency": currency, "hatching_efficiency_per_g": e.value}
+    if evidence.reference_summary is not None:
+        other = evidence.reference_summary.hatching_efficiency_per_g.value
+        their_cost, theirs = _price(evidence.reference_row, other, settings)
+        if math.isfinite(their_cost):
+            text += f" Lot {evidence.reference}: {their_cost:.2f} {theirs} at {per_g(other)}."
+            values |= {"cost_beside": their_cost, "currency_beside": theirs}
     return [Evidence("What does a million nauplii cost?", text, "neutral", "cost", values)]
+
+
+def _price(row, efficiency_per_g, settings):
+    """What a million hatched nauplii of a lot cost, and its currency; NaN where that is not known."""
+    written = row.get("currency")
+    currency = written if isinstance(written, str) and written else settings.site.currency
+    return cost_per_million(row.get("price"), row.get("pack_g"), efficiency_per_g), currency

@@ -28,7 +28,8 @@ def judge_new_lot(tables, *, lot, reference=None, detection_u=None, certificate=
     lot : str
         The lot to judge. Its latest standard test is used.
     reference : str, optional
-        Lot to compare with; found from hatches of the purpose "reference" beside the test when left out.
+        Lot to compare with; when left out, one run as "reference" beside the test, else one in a
+        standard test of the same days, which is compared but held to be no yardstick.
     detection_u : dict, optional
         Relative standard uncertainty of the share of "nauplius" and "cyst" found, from this camera's check against
         hand counts; widens the intervals. Taken from ``certificate`` when left out.
@@ -97,7 +98,8 @@ def _case(evidence, settings):
         margin_pct=limits.equivalence_margin_pct,
         claims=evidence.claims,
         pct_decimals=evidence.pct_decimals,
-        reference=evidence.comparisons,
+        # a lot that is tested itself is no yardstick: it may be the better of two good ones
+        reference=evidence.comparisons if evidence.compared_as == "reference" else (),
     )
 
 
@@ -190,6 +192,7 @@ def _details(evidence, case, rule, settings):
         "limits": asdict(settings.limits),
         "n_cones": case.n_cones,
         "reference": evidence.reference,
+        "compared_as": evidence.compared_as,
         "claims": [asdict(c) for c in evidence.claims],
         "comparisons": [asdict(c) for c in evidence.comparisons],
         "past": [asdict(c) for c in evidence.past],

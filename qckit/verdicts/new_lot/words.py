@@ -51,9 +51,10 @@ def planned(evidence):
 
 def best_choice_of(evidence, settings):
     """Which lot to feed from instead, as (code, values) of :func:`best_choice`."""
-    return best_choice(
-        evidence.world, evidence.summary.hatch_pct.value, evidence.reference_summary, settings.limits.min_hatch_pct
-    )
+    own, beside = evidence.summary.hatch_pct.value, evidence.reference_summary
+    if evidence.compared_as == "test" and beside is not None and not beside.hatch_pct.value > own:
+        beside = None  # another lot on trial that did worse: what is in use comes first
+    return best_choice(evidence.world, own, beside, settings.limits.min_hatch_pct)
 
 
 _PUT_AWAY = "Do not feed from this lot; keep the pack closed and cold, and send the supplier this report."
@@ -126,7 +127,24 @@ def next_steps(rule, evidence, settings):
         steps.append("Look for dead or lost nauplii: mix before sampling, sample in even light, look at the cone wall.")
     if evidence.reference is None and len(evidence.cones):
         steps.append("Next time run two cones of the lot in use beside the test, so that room and day are ruled out.")
+    steps.append(_which_of_two(evidence))
     return [step for step in steps if step]
+
+
+def _which_of_two(evidence):
+    """Of two lots tested beside each other, which gives more for a gram; empty where neither does, or one is in use."""
+    per_gram = [c for c in evidence.comparisons if c.what == "hatching efficiency"]
+    if evidence.compared_as != "test" or not per_gram:
+        return ""
+    c, name = per_gram[0], evidence.reference
+    if c.verdict in ("equivalent", "at least as good"):
+        return f"This lot and {name} are as good as each other within your margin: take the cheaper one."
+    if c.verdict == "cannot tell":
+        return f"Between this lot and {name} the test does not decide: take the cheaper one, or run more cones of both."
+    more, less = ("this lot", f"lot {name}") if c.verdict == "better" else (f"Lot {name}", "this lot")
+    share = 100 * abs((c.ratio if c.verdict == "better" else 1 / c.ratio) - 1)
+    text = f"{more[:1].upper()}{more[1:]} gave {share:.0f} % more nauplii per gram than {less} in the same test."
+    return f"{text} Compare what a million of them costs, below."
 
 
 def would_change(rule, evidence, case):
