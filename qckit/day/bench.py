@@ -16,12 +16,12 @@ from pathlib import Path
 from qckit.day import entry as entries
 from qckit.day import harvest_records, records
 from qckit.day.entry import Written
-from qckit.day.hatches import HatchState
 from qckit.day.loading import study_site
 from qckit.day.records import Entry
 from qckit.day.study import Day
 from qckit.day.words import answer
 from qckit.errors import InputError, unknown_name
+from qckit.hatch.supply import HatchState
 from qckit.log.typed import site_time
 from qckit.settings import clock_time
 from qckit.site import load_site

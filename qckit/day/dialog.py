@@ -10,11 +10,11 @@ from dataclasses import dataclass
 
 from qckit.day.entry import Written
 from qckit.day.harvest_records import Harvest
-from qckit.day.hatches import HatchState
 from qckit.day.questions import BACK, Questions, Stopped
 from qckit.day.records import UNITS, LotTest, NewLot, millions
 from qckit.day.words import start_words
 from qckit.errors import InputError, QcError
+from qckit.hatch.supply import HatchState
 from qckit.stages import COUNT_LETTERS
 from qckit.tables import SEPARATIONS
 from qckit.words import cone_name

@@ -10,9 +10,9 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from qckit.day.hatches import SLACK_H, HatchState
 from qckit.errors import QcError
 from qckit.hatch.in_use import IN_USE_DAYS, is_in_use, last_used
+from qckit.hatch.supply import SLACK_H, FeedDue, HatchState
 from qckit.hatch.weighing import grams_to_weigh, say_grams
 from qckit.tables import to_utc
 
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from qckit.settings import Settings
     from qckit.site_tables import SiteTables
 
-__all__ = ["FeedDue", "LotInUse", "Start", "feeds_due", "lots_in_use", "plan_start"]
+__all__ = ["LotInUse", "Start", "lots_in_use", "plan_start"]
 
 _POOR_WARNINGS = {"rejected", "poor"}
 _RECENT = 5  # newest hatches that say whether a lot is poor
@@ -35,22 +35,6 @@ class LotInUse:
     last_started: dt.datetime | None
     recent_pct: float  # median of its newest hatches [%]
     is_poor: bool
-
-
-@dataclass(frozen=True)
-class FeedDue:
-    """One feed to come: what it needs and what there is for it."""
-
-    at: dt.datetime
-    needed: float
-    nauplii: float
-    parts: tuple[tuple[str, str, float], ...] = ()  # hatch, basis, nauplii
-    is_done: bool = False
-
-    @property
-    def is_short(self) -> bool:
-        """Less than needed by more than a twentieth: nobody counts closer."""
-        return not self.is_done and self.nauplii < 0.95 * self.needed
 
 
 @dataclass(frozen=True)
@@ -126,48 +110,6 @@ def _days_since(date: str, now: dt.datetime) -> float:
     """Days since a date that may stop at the month or the year; never negative counts as opened."""
     whole = f"{date}-01-01"[:10] if len(date) == 4 else f"{date}-01"[:10]
     return (now.date() - dt.date.fromisoformat(whole)).days
-
-
-def feeds_due(settings: Settings, states: list[HatchState], *, now: dt.datetime, feeds=None) -> list[FeedDue]:
-    """Give the nauplii there are to the feeds of today and tomorrow, the oldest hatch first.
-
-    Parameters
-    ----------
-    settings : Settings
-    states : list of HatchState
-    now : datetime
-    feeds : DataFrame, optional
-        The feeds table; a feed that was given is done.
-    """
-    protocol, needed = settings.protocol, settings.feed.nauplii_per_feed
-    left = {state.hatch: state.left if math.isfinite(state.left) else 0.0 for state in states}
-    found = []
-    for days in (0, 1):
-        for time in protocol.feed_times:
-            at = dt.datetime.combine(now.date() + dt.timedelta(days=days), time, tzinfo=now.tzinfo)
-            done = _given(feeds, at)
-            if at < now - dt.timedelta(hours=1) and not done:
-                continue
-            if done:
-                found.append(FeedDue(at, needed, done, is_done=True))
-                continue
-            parts, missing = [], needed
-            for state in states:
-                take = min(left[state.hatch], missing)
-                if take > 0 and state.can_feed(at, protocol.handling_h if state.harvested is None else 0.0):
-                    parts.append((state.hatch, state.basis, take))
-                    left[state.hatch] -= take
-                    missing -= take
-            found.append(FeedDue(at, needed, needed - missing, tuple(parts)))
-    return found
-
-
-def _given(feeds, at: dt.datetime) -> float:
-    """Nauplii that were fed around a feed's time."""
-    if feeds is None or feeds.empty:
-        return 0.0
-    near = (to_utc(feeds["fed"]) - at).abs() <= pd.Timedelta(hours=1.5)
-    return float(feeds.loc[near, "nauplii"].sum())
 
 
 def plan_start(

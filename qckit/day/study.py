@@ -11,17 +11,15 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from qckit.day.chores import Chore, DayRecords, find_chores
-from qckit.day.hatches import HatchState, hatch_states
 from qckit.day.judging import Judged, judge_hatch
-from qckit.day.starting import FeedDue, LotInUse, Start, feeds_due, lots_in_use, plan_start
-from qckit.errors import QcError
+from qckit.day.starting import LotInUse, Start, lots_in_use, plan_start
 from qckit.hatch import cone_metrics, recovery_of
+from qckit.hatch.supply import FeedDue, HatchState, PerGram, feeds_due, hatch_states, lot_planner
 from qckit.log.typed import site_time
 from qckit.tables import to_utc
 from qckit.verdicts.lots.usual import counted_hatches
 
 if TYPE_CHECKING:
-    from qckit.settings import Settings
     from qckit.site_tables import SiteTables
 
 __all__ = ["Day", "study_day"]
@@ -109,9 +107,9 @@ def study_day(
     cones = cone_metrics(*rows, **options)
     counts = counted_hatches(*rows, **options, cones=cones)
     lots = lots_in_use(tables, now=moment, counts=counts)
-    plan = plan or _planner(tables, moment, cones)
+    plan = plan or lot_planner(tables, moment, cones)
     recovery = recovery_of(tables.samples, cones, settings, day=moment.isoformat()).pct / 100
-    states = hatch_states(tables, now=moment, counts=counts, per_g=_PerGram(settings, plan), recovery=recovery)
+    states = hatch_states(tables, now=moment, counts=counts, per_g=PerGram(settings, plan), recovery=recovery)
     feeds = feeds_due(settings, states, now=moment, feeds=getattr(tables, "feeds", None))
     ask = partial(suspect, tables=tables, counts=counts) if suspect else None
     judged = [judge_hatch(counts, name, suspect=ask) for name in _counted_today(tables, moment)]
@@ -159,40 +157,6 @@ def _counted_today(tables: SiteTables, now: dt.datetime) -> list[str]:
     today = set(samples.loc[local.dt.date == now.date(), "hatch"])
     mine = tables.hatches[tables.hatches["hatch"].isin(today)]
     return mine.sort_values(["cone", "started"])["hatch"].tolist()
-
-
-def _planner(tables: SiteTables, moment: dt.datetime, cones) -> Callable:
-    """Ask the one dose of the kit, each lot and demand once."""
-    from qckit.hatch import dose_records, plan_dose
-
-    day = moment.isoformat()
-    records: list = []
-    known: dict = {}
-
-    def plan(lot: str, nauplii: float):
-        if not records:
-            records.append(dose_records(tables, day=day, cones=cones))
-        if lot not in known:
-            known[lot] = plan_dose(tables, lot, nauplii=nauplii, day=day, records=records[0])
-        return known[lot].for_nauplii(nauplii)
-
-    return plan
-
-
-class _PerGram(dict):
-    """Lot -> nauplii to feed that a gram gives, by the same dose; worked out only for lots that are asked for."""
-
-    def __init__(self, settings: Settings, plan: Callable):
-        super().__init__()
-        self._nauplii = settings.feed.nauplii_per_feed * len(settings.protocol.feed_times)
-        self._plan = plan
-
-    def __missing__(self, lot: str) -> float:
-        try:
-            self[lot] = self._nauplii / self._plan(lot, self._nauplii).grams
-        except QcError:
-            self[lot] = math.nan
-        return self[lot]
 
 
 def _plain(value):

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from qckit.day.chores import Chore
-from qckit.day.hatches import HatchState
 from qckit.day.judging import Judged
 from qckit.day.records import millions
-from qckit.day.starting import FeedDue, Start
+from qckit.day.starting import Start
+from qckit.hatch.supply import FeedDue, HatchState
 from qckit.words import capital, cone_name, day, first_few, joined, noun, plural
 
 if TYPE_CHECKING:

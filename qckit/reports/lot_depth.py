@@ -65,7 +65,9 @@ def over_time(test) -> Html:
         with draw.style():
             ax = hatch.draw_ageing(trend, ax=half_page(2.9))
         few = (
-            "" if trend.lot == test.lot else f"Lot {test.lot} has too few tests for a trend; shown is the lot beside it. "
+            ""
+            if trend.lot == test.lot
+            else f"Lot {test.lot} has too few tests for a trend; shown is the lot beside it. "
         )
         words = f"{few}Lot {trend.lot} was hatched on {plural(trend.n_tests, 'day')}. {trend.sentence}"
         drawn.append((ax, words, ""))

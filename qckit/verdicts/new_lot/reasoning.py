@@ -330,7 +330,8 @@ def _deeper(evidence):
         )
     if evidence.speed is not None:
         names = ("other", "ratio", "low", "high", "verdict", "smallest_pct")
-        values, question = {n: getattr(evidence.speed, n) for n in names}, f"Is it faster or slower than {_beside(evidence)}?"
+        values = {n: getattr(evidence.speed, n) for n in names}
+        question = f"Is it faster or slower than {_beside(evidence)}?"
         yield Evidence(question, evidence.speed.sentence, "neutral", "speed", values)
     if evidence.budget is not None:
         values = {n: getattr(evidence.budget, n) for n in ("value", "u", "low", "high")}

@@ -8,6 +8,7 @@ import pandas as pd
 
 from qckit.errors import InputError
 from qckit.hatch import Recovery
+from qckit.hatch.supply import Supply
 from qckit.hatch.weighing import say_grams
 from qckit.verdicts.lots.level import Level
 
@@ -16,20 +17,20 @@ __all__ = ["another_lot", "next_feed"]
 _OTHER_LOT_DAYS, _OTHER_LOT_HATCHES = 60.0, 5
 
 
-def next_feed(row, same_day, level: Level, tables, *, lot: str, recovery: Recovery, kept_out=(), now="") -> dict:
+def next_feed(row, level: Level, tables, *, supply: Supply, lot: str, recovery: Recovery, kept_out=(), now="") -> dict:
     """Work out what is there for the next feed and the day, what is missing, and what to start at once.
 
     Parameters
     ----------
     row : mapping
         The poor hatch's row of ``counted_hatches``.
-    same_day : DataFrame
-        Rows of the other hatches of that day.
     level : Level
         Nauplii per gram of this hatch against the usual.
     tables : SiteTables
         ``settings.feed`` says how many nauplii one feed takes and how many feeds a day has; the dose is that of
         :func:`qckit.hatch.plan_dose` on these tables.
+    supply : Supply
+        What else there is, what was fed already and how many feeds are over (:func:`qckit.hatch.supply_beside`).
     lot : str
         The lot to start from: the hatch's own, or another one where its own is suspect.
     recovery : Recovery
@@ -44,27 +45,29 @@ def next_feed(row, same_day, level: Level, tables, *, lot: str, recovery: Recove
     Returns
     -------
     dict
-        available, available_low, available_high, other_cones, needed (one feed), missing (for one feed), needed_day,
-        missing_day, fewer_than_usual, recovery_pct, recovery_basis, lot, grams, risk, n_cones, grams_per_cone, cone,
-        ready, past_since, sentence.
+        available, available_low, available_high, fed, other_cones, not_counted (of these), needed (one feed),
+        missing (for one feed), needed_day, missing_day, fewer_than_usual, recovery_pct, recovery_basis, lot, grams,
+        risk, n_cones, grams_per_cone, cone, ready, past_since, sentence.
     """
     settings = tables.settings
     feed, share = settings.feed, recovery.pct / 100.0
-    here = [v * row["cysts_g"] * share for v in (level.value, level.low, level.high)]
-    others = float((same_day["hatching_efficiency_per_g"] * same_day["cysts_g"]).sum() * share)
-    there, day = here[0] + others, feed.nauplii_per_feed * max(1.0, feed.feeds_per_day)
+    here = [v * row["cysts_g"] * share - supply.fed for v in (level.value, level.low, level.high)]
+    here = [max(0.0, v) if math.isfinite(v) else v for v in here]
+    there, day = here[0] + supply.nauplii, feed.nauplii_per_feed * max(1.0, feed.feeds_per_day - supply.passed)
     known = math.isfinite(here[0])
     usual = level.usual * row["cysts_g"] * share if math.isfinite(level.usual) else math.nan
     result = {
         "available": here[0],
         "available_low": here[1],
         "available_high": here[2],
-        "other_cones": others,
+        "fed": supply.fed,
+        "other_cones": supply.nauplii,
+        "not_counted": sum(state.left for state in supply.others if state.basis == "expected"),
         "needed": feed.nauplii_per_feed,
         "missing": max(0.0, feed.nauplii_per_feed - there) if known else math.nan,
         "needed_day": day,
         "missing_day": max(0.0, day - there) if known else math.nan,
-        "fewer_than_usual": max(0.0, usual - here[0]),
+        "fewer_than_usual": max(0.0, usual - here[0] - supply.fed),
         "recovery_pct": recovery.pct,
         "recovery_basis": recovery.basis,
         "lot": lot,
@@ -87,11 +90,11 @@ def next_feed(row, same_day, level: Level, tables, *, lot: str, recovery: Recove
     if not known:
         result["sentence"] = "The volume counted is not known, so nauplii cannot be reckoned; count a known volume."
         return result
-    sentences = [_what_is_there(result, same_day, feed)]
+    sentences = [_what_is_there(result, supply, feed)]
     if result["missing_day"] > 0:
         result |= _dose(result["missing_day"], lot, tables, now)
         if result["grams"] > 0:
-            free = _cones(row, same_day, kept_out, feed.n_cones)
+            free = _cones(row, supply, kept_out, settings.protocol.cone_names)
             result["cone"] = ", ".join(free[: result["n_cones"]])
             sentences.append(_start(result, settings))
         else:
@@ -135,21 +138,34 @@ def another_lot(counts: pd.DataFrame, row) -> str:
     return "" if per_lot.empty else str(per_lot["median"].idxmax())
 
 
-def _what_is_there(result, same_day, feed):
+def _what_is_there(result, supply, feed):
     """How many nauplii there are, and for how much they suffice."""
-    others = result["other_cones"]
-    cones = ", ".join(dict.fromkeys(same_day["cone"].astype(str))) if len(same_day) else ""
     there = f"{_million(result['available'])} nauplii here"
-    there += f" and {_million(others)} in cone {cones}" if others else " and no other cone of the day"
+    if supply.fed > 0:
+        there += f" besides {_million(supply.fed)} fed already"
+    counted = [state for state in supply.others if state.basis != "expected"]
+    to_count = [state for state in supply.others if state.basis == "expected"]
+    if counted:
+        there += f" and {_in_cones(counted)}"
+    if to_count:
+        there += f" and {_in_cones(to_count, 'expected ')}, not counted yet"
+    if not supply.others:
+        there += " and no other cone to feed from"
     one = _million(feed.nauplii_per_feed)
     if result["missing"] > 0:
         return f"{there}: {_million(result['missing'])} too few for the next feed of {one}."
+    left = feed.feeds_per_day - supply.passed
+    feeds = f"the day's {feed.feeds_per_day:g} feeds" if not supply.passed else f"the {left:g} feeds left today"
     if result["missing_day"] > 0:
-        return (
-            f"{there}: enough for the next feed of {one}, but {_million(result['missing_day'])} too few for the "
-            f"day's {feed.feeds_per_day:g} feeds."
-        )
-    return f"{there}: enough for the day ({feed.feeds_per_day:g} feeds of {one})."
+        return f"{there}: enough for the next feed of {one}, but {_million(result['missing_day'])} too few for {feeds}."
+    whole = f"the day ({left:g} feed{'s' if left != 1 else ''} of {one})"
+    return f"{there}: enough for {whole if not supply.passed else 'the rest of ' + whole}."
+
+
+def _in_cones(states, how=""):
+    """How many nauplii there are in which cones."""
+    cones = ", ".join(dict.fromkeys(str(state.cone) for state in states))
+    return f"{_million(sum(state.left for state in states))} {how}in cone {cones}"
 
 
 def _dose(missing, lot, tables, now):
@@ -194,12 +210,10 @@ def _start(result, settings):
     return sentence
 
 
-def _cones(row, same_day, kept_out, n_cones):
-    """Cones to use, the poor one last: those of the day come free at harvest; else letters up to the site's number."""
-    known = [str(row["cone"]), *[str(c) for c in same_day["cone"]]] if len(same_day) else [str(row["cone"])]
-    letters = [chr(65 + i) for i in range(min(n_cones, 26))]
-    names = letters if set(known) <= set(letters) else sorted(set(known))
-    names = [c for c in names if c not in set(kept_out)]
+def _cones(row, supply, kept_out, names):
+    """Cones to use, the poor one last: the site's own, or those of the day where its settings do not know them."""
+    known = [str(row["cone"]), *(str(state.cone) for state in supply.others)]
+    names = [c for c in (names if set(known) <= set(names) else sorted(set(known))) if c not in set(kept_out)]
     return sorted(names, key=lambda c: c == str(row["cone"]))
 
 

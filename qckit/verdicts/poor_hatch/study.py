@@ -12,6 +12,7 @@ import pandas as pd
 from qckit.errors import InputError, unknown_name
 from qckit.hatch import joined_subsamples, recovery_of
 from qckit.hatch.readings import standard_readings
+from qckit.hatch.supply import supply_beside
 from qckit.site_tables import SiteTables
 from qckit.verdicts.lots.level import Level, against_limits, judge_level
 from qckit.verdicts.lots.standing import Standing, standing_levels
@@ -205,9 +206,9 @@ def _with_what_is_shown(case, t, counts, hours, now) -> Case:
         kept_out = (*kept_out, str(row["cone"]))
     feed = next_feed(
         row,
-        case.same_day,
         _trusted(case.levels[1], case.looks, first),
         t,
+        supply=_supply(t, counts, row, now),
         lot=case.other_lot or row["lot"] if first.of_lot else row["lot"],
         recovery=_recovery(t, counts, hatch),
         kept_out=kept_out,
@@ -223,6 +224,15 @@ def _with_what_is_shown(case, t, counts, hours, now) -> Case:
         month_found=changes_of_the_month(t.changes, row),
         test=_test_of(counts, row),
     )
+
+
+def _supply(t, counts, row, now):
+    """What else there is to feed at the time of the question; where none is given, when this hatch was ready."""
+    ready = pd.Timestamp(row["started"]) + pd.Timedelta(hours=t.settings.protocol.incubation_h)
+    zone, moment = t.settings.site.timezone, pd.Timestamp(now) if now else ready
+    moment = (moment if moment.tzinfo else moment.tz_localize(zone)).tz_convert(zone).to_pydatetime()
+    share = recovery_of(t.samples, counts, t.settings).pct / 100
+    return supply_beside(t, str(row["hatch"]), now=moment, counts=counts, recovery=share)
 
 
 def _recovery(t, counts, hatch):

@@ -1,21 +1,34 @@
-"""Where each hatch stands at a moment: under way, to count, to harvest, how many nauplii, how old."""
+"""What there is to feed: where each hatch stands at a moment, how many nauplii of it are left, what each feed gets."""
 
 from __future__ import annotations
 
 import datetime as dt
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from qckit.hatch import harvest_totals
+from qckit.errors import QcError
+from qckit.hatch.harvest import harvest_totals
 from qckit.tables import to_utc
 
 if TYPE_CHECKING:
+    from qckit.settings import Settings
     from qckit.site_tables import SiteTables
 
-__all__ = ["SLACK_H", "HatchState", "hatch_states"]
+__all__ = [
+    "SLACK_H",
+    "FeedDue",
+    "HatchState",
+    "PerGram",
+    "Supply",
+    "feeds_due",
+    "hatch_states",
+    "lot_planner",
+    "supply_beside",
+]
 
 _EARLY_H = 1.0  # a count this long before the end of incubation is no mistake
 _FORGOTTEN_H = 48.0  # a hatch that nobody counted for so long after its time is not asked for every day
@@ -24,7 +37,7 @@ SLACK_H = 1.0
 
 No plan is more exact than the hatching itself: cysts of one lot take some hours from the first nauplius to the last,
 so an hour is within what is planned anyway (common practice, no source). ``HatchState.can_feed`` gives a hatch to a
-feed by it, and ``starting.plan_start`` says by it what can still be started.
+feed by it, and ``day.starting.plan_start`` says by it what can still be started.
 """
 
 _WARN_H = 12.0  # nauplii past their time are warned of for so long
@@ -68,6 +81,22 @@ class HatchState:
     def can_feed(self, at: dt.datetime, handling_h: float = 0.0) -> bool:
         """Whether there are nauplii of it at a time, or within an hour of it, and they are young enough."""
         return self.ready + dt.timedelta(hours=handling_h - SLACK_H) <= at <= self.feed_by
+
+
+@dataclass(frozen=True)
+class FeedDue:
+    """One feed to come: what it needs and what there is for it."""
+
+    at: dt.datetime
+    needed: float
+    nauplii: float
+    parts: tuple[tuple[str, str, float], ...] = ()  # hatch, basis, nauplii
+    is_done: bool = False
+
+    @property
+    def is_short(self) -> bool:
+        """Less than needed by more than a twentieth: nobody counts closer."""
+        return not self.is_done and self.nauplii < 0.95 * self.needed
 
 
 def hatch_states(
@@ -173,3 +202,135 @@ def _fed(tables: SiteTables, hatch: str) -> float:
     if feeds is None or feeds.empty:
         return 0.0
     return float(feeds.loc[feeds["hatch"] == hatch, "nauplii"].sum())
+
+
+def feeds_due(settings: Settings, states: list[HatchState], *, now: dt.datetime, feeds=None) -> list[FeedDue]:
+    """Give the nauplii there are to the feeds of today and tomorrow, the oldest hatch first.
+
+    Parameters
+    ----------
+    settings : Settings
+    states : list of HatchState
+    now : datetime
+    feeds : DataFrame, optional
+        The feeds table; a feed that was given is done.
+    """
+    protocol, needed = settings.protocol, settings.feed.nauplii_per_feed
+    left = {state.hatch: state.left if math.isfinite(state.left) else 0.0 for state in states}
+    found = []
+    for days in (0, 1):
+        for time in protocol.feed_times:
+            at = dt.datetime.combine(now.date() + dt.timedelta(days=days), time, tzinfo=now.tzinfo)
+            done = _given(feeds, at)
+            if at < now - dt.timedelta(hours=1) and not done:
+                continue
+            if done:
+                found.append(FeedDue(at, needed, done, is_done=True))
+                continue
+            parts, missing = [], needed
+            for state in states:
+                take = min(left[state.hatch], missing)
+                if take > 0 and state.can_feed(at, protocol.handling_h if state.harvested is None else 0.0):
+                    parts.append((state.hatch, state.basis, take))
+                    left[state.hatch] -= take
+                    missing -= take
+            found.append(FeedDue(at, needed, needed - missing, tuple(parts)))
+    return found
+
+
+def _given(feeds, at: dt.datetime) -> float:
+    """Nauplii that were fed around a feed's time."""
+    if feeds is None or feeds.empty:
+        return 0.0
+    near = (to_utc(feeds["fed"]) - at).abs() <= pd.Timedelta(hours=1.5)
+    return float(feeds.loc[near, "nauplii"].sum())
+
+
+@dataclass(frozen=True)
+class Supply:
+    """What there is to feed besides one hatch, and what is still to be fed that day."""
+
+    others: tuple[HatchState, ...] = ()  # with nauplii for the next feed
+    fed: float = 0.0  # nauplii of the hatch itself that were fed already
+    passed: int = 0  # feeds of the day that were given or whose time is over
+
+    @property
+    def nauplii(self) -> float:
+        """Nauplii of the other hatches that were not fed yet."""
+        return sum(state.left for state in self.others)
+
+
+def supply_beside(tables: SiteTables, hatch: str, *, now: dt.datetime, counts: pd.DataFrame, recovery: float) -> Supply:
+    """Find what else there is for the next feed beside a hatch, as the page of the day counts it.
+
+    Parameters
+    ----------
+    tables : SiteTables
+    hatch : str
+    now : datetime
+        In the site's zone.
+    counts, recovery
+        As for :func:`hatch_states`.
+    """
+    settings, feeds = tables.settings, getattr(tables, "feeds", None)
+    if feeds is not None and len(feeds):
+        feeds = feeds[to_utc(feeds["fed"]) <= now]
+        tables = tables.but(feeds=feeds)
+    per_g = PerGram(settings, lot_planner(tables, now))
+    states = hatch_states(tables, now=now, counts=counts, per_g=per_g, recovery=recovery)
+    today = [feed for feed in feeds_due(settings, [], now=now, feeds=feeds) if feed.at.date() == now.date()]
+    to_come = [feed.at for feed in today if not feed.is_done]
+    at = max(now, to_come[0]) if to_come else now
+    handling_h = settings.protocol.handling_h
+    others = tuple(
+        state
+        for state in states
+        if state.hatch != hatch
+        and math.isfinite(state.left)
+        and state.left >= _SOME
+        and state.can_feed(at, handling_h if state.harvested is None else 0.0)
+    )
+    return Supply(others, _fed(tables, hatch), len(settings.protocol.feed_times) - len(to_come) if to_come else 0)
+
+
+def lot_planner(tables: SiteTables, moment: dt.datetime, cones=None) -> Callable:
+    """Make ``(lot, nauplii) -> DosePlan``: the one dose of the kit on a day, each lot asked once.
+
+    Parameters
+    ----------
+    tables : SiteTables
+    moment : datetime
+    cones : DataFrame, optional
+        ``cone_metrics`` of the same tables, where they were worked out already.
+    """
+    from qckit.hatch.dose_plan import plan_dose
+    from qckit.hatch.dose_records import dose_records
+
+    day = moment.isoformat()
+    records: list = []
+    known: dict = {}
+
+    def plan(lot: str, nauplii: float):
+        if not records:
+            records.append(dose_records(tables, day=day, cones=cones))
+        if lot not in known:
+            known[lot] = plan_dose(tables, lot, nauplii=nauplii, day=day, records=records[0])
+        return known[lot].for_nauplii(nauplii)
+
+    return plan
+
+
+class PerGram(dict):
+    """Lot -> nauplii to feed that a gram gives, by the same dose; worked out only for lots that are asked for."""
+
+    def __init__(self, settings: Settings, plan: Callable):
+        super().__init__()
+        self._nauplii = settings.feed.nauplii_per_feed * len(settings.protocol.feed_times)
+        self._plan = plan
+
+    def __missing__(self, lot: str) -> float:
+        try:
+            self[lot] = self._nauplii / self._plan(lot, self._nauplii).grams
+        except QcError:
+            self[lot] = math.nan
+        return self[lot]
