@@ -71,6 +71,7 @@ def import_sheets(log: SiteLog, paths: Iterable, *, by: str, table: str | None =
         return log.import_sheets(paths, by=by, table=table, **options)
     ignored = options.pop("ignore_columns", ())
     others = [path for path in paths if path not in grids]
+    left_out = [] if options.get("accept_good_rows") else None
     incoming, source, digest = [], "; ".join(one_line(path.name) for path in paths), hashlib.sha256()
     if others:
         incoming, other_digest, _ = reading.read_sheets(others, log.settings, ignore_columns=ignored)
@@ -82,7 +83,7 @@ def import_sheets(log: SiteLog, paths: Iterable, *, by: str, table: str | None =
         for grid in found:  # a workbook may hold a sheet for each day, and others beside them
             if is_day_sheet(grid):
                 try:
-                    incoming += day_rows(grid, log, ignore_columns=ignored, known=known)
+                    incoming += day_rows(grid, log, ignore_columns=ignored, known=known, left_out=left_out)
                 except InputError as error:
                     if error.problems is None:
                         raise
@@ -91,7 +92,8 @@ def import_sheets(log: SiteLog, paths: Iterable, *, by: str, table: str | None =
                 incoming.append(rows)
     if wrong:
         raise problems_error(pd.concat(wrong, ignore_index=True))
-    return log.take(incoming, by=by, source=source, source_sha256=digest.hexdigest(), **options)
+    result = log.take(incoming, by=by, source=source, source_sha256=digest.hexdigest(), **options)
+    return replace(result, problems=pd.concat([*left_out, result.problems], ignore_index=True)) if left_out else result
 
 
 def newest_day(paths: Iterable, settings: Settings) -> str:
@@ -144,7 +146,12 @@ class _Row:
 
 
 def day_rows(
-    grid: Grid, log: SiteLog, *, ignore_columns=(), known: dict[str, dict] | None = None
+    grid: Grid,
+    log: SiteLog,
+    *,
+    ignore_columns=(),
+    known: dict[str, dict] | None = None,
+    left_out: list[pd.DataFrame] | None = None,
 ) -> list[reading.SheetRows]:
     """Turn a day sheet into rows of hatches and samples.
 
@@ -156,6 +163,8 @@ def day_rows(
     ignore_columns : sequence of str
     known : dict of str to dict, optional
         Hatches that sheets read before this one bring; those of this sheet join them.
+    left_out : list of DataFrame, optional
+        Gathers what is wrong with rows that cannot be taken, and the others are returned; without it, that is raised.
 
     Returns
     -------
@@ -175,7 +184,9 @@ def day_rows(
             [(grid.source, read.rows[p.place] if isinstance(p.place, int) else p.place, *p[1:]) for p in problems],
             columns=list(PROBLEMS),
         )
-        raise problems_error(frame.fillna(""))
+        if left_out is None:
+            raise problems_error(frame.fillna(""))
+        left_out.append(frame.fillna(""))
     known = {} if known is None else known
     for row in log.hatches().to_dict("records"):
         known.setdefault(row["hatch"], row)
@@ -190,20 +201,31 @@ def _spelled(row: list) -> list:
 def _filled(read: reading.ReadCells, settings: Settings) -> tuple[list[_Row], list[CellProblem]]:
     """Fill what is left empty from the row above; say what nothing gives."""
     zone, problems, rows = ZoneInfo(settings.site.timezone), list(read.problems), []
-    bad = {p.place for p in problems}
+    bad, doubted = {p.place for p in problems}, set()
+    unread = {(p.place, p.column) for p in problems}
     above: dict = {}
     columns = [name for name in _COUNTS if name in read.frame.columns]
     totals = Totals(columns)
     for index, cells in enumerate(read.frame.to_dict("records")):
         cells = {name: None if pd.isna(value) else value for name, value in cells.items()}
         if cells.get("date") and cells["date"] != above.get("date"):
-            above = {"date": cells["date"], "lot": above.get("lot")}
+            above, doubted = {"date": cells["date"], "lot": above.get("lot")}, doubted & {"lot"}
         if cells.get("cone") and cells["cone"] != above.get("cone"):
             above = {k: v for k, v in above.items() if k in ("date", "lot")}
+            doubted &= {"date", "lot"}
         above |= {name: cells[name] for name in ("date", "cone", "grams", "lot", "time") if cells.get(name) is not None}
+        doubted = {name for name in doubted if cells.get(name) is None}
+        doubted |= {name for name in ("date", "cone", "grams", "lot", "time") if (index, name) in unread}
         if index in bad:
             continue
         lacking = _lacking(above, cells)
+        if doubted:  # it would take over what stands further up instead
+            lacking = (
+                min(doubted),
+                "",
+                "is empty, and the row above that gives it has a problem",
+                "Put that right first.",
+            )
         at, wrong = _clock(above.get("time"), settings)
         if lacking or wrong:
             problems.append(CellProblem(index, *(lacking or wrong)))

@@ -13,7 +13,7 @@ import pandas as pd
 
 from qckit.errors import InputError, known_names_hint, unknown_name
 from qckit.log import against, row_rules, schema
-from qckit.log.problems import PROBLEMS, CellProblem
+from qckit.log.problems import HANGS_ON, PROBLEMS, CellProblem
 from qckit.log.query import fetch, known_names, lists_of, rows_of
 from qckit.stages import STAGE_COLUMNS
 from qckit.tables import TABLES, check_table, table_columns
@@ -238,11 +238,13 @@ def _check_parents(connection, i, part: Incoming, frame, notes: _Notes, incoming
         known = sorted(set(known_names(connection, parent)) | with_us)
         for index, value in named[missing].items():
             if value.strip() in {s.strip() for s in spoiled}:
-                rule, remedy = f"is a {_one(parent)} whose own row has a problem", "Put that row right first."
+                rule, remedy = f"is a {_one(parent)} {HANGS_ON}", "Put that row right first."
             else:
                 rule = f"is not a {_one(parent)} in the log or in this import"
                 hint = known_names_hint(column, value, known)
-                remedy = f"{hint} Correct the name, or import the {_one(parent)} first.".strip()
+                enter = "enter it first:  qckit today --enter , then 9, or the sheet lots"
+                first = enter if parent == "lots" else f"import the {_one(parent)} first"
+                remedy = f"{hint} Correct the name, or {first}.".strip()
             notes.add(i, part, CellProblem(int(index), column, value, rule, remedy))
     if part.table == "samples":
         _check_hours(connection, i, part=part, frame=frame, notes=notes, incoming=incoming)

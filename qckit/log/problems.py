@@ -12,10 +12,13 @@ from qckit.log import schema
 from qckit.log.query import key_text, read_key
 from qckit.words import first_few, noun, plural
 
-__all__ = ["PROBLEMS", "CellProblem", "Doubt", "doubt", "mending", "problems_error", "problems_text"]
+__all__ = ["HANGS_ON", "PROBLEMS", "CellProblem", "Doubt", "doubt", "mending", "problems_error", "problems_text"]
 
 PROBLEMS = ("sheet", "row", "column", "value", "rule", "remedy")
 """Columns of every list of problems."""
+
+HANGS_ON = "whose own row has a problem"
+"""How the rule ends that is broken only because another row's is."""
 
 _SHOWN = 20
 _ROWS_NAMED = 3  # of many with the same problem
@@ -45,6 +48,8 @@ def problems_text(problems: pd.DataFrame, limit: int = _SHOWN) -> str:
         Lines shown; the number of problems left is said.
     """
     problems = problems.reset_index(drop=True).fillna("")
+    hangs = problems["rule"].astype(str).str.endswith(HANGS_ON)
+    problems["value"] = problems["value"].mask(hangs & (hangs.sum() > _ROWS_NAMED), "")  # the same trouble, said once
     same = ["sheet", "column", "value", "rule", "remedy"]
     often = problems.groupby(same, dropna=False)["row"].transform("size") > _ROWS_NAMED
     firsts = problems[~often | ~problems.duplicated(same)].head(limit)

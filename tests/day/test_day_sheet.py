@@ -191,3 +191,31 @@ def test_a_count_that_happens_to_be_a_sum_is_taken(room, sheet):
     with open_log(room) as log:
         import_sheets(log, [sheet(few + ",B,10,40,3,40,35,,\n,B,,43,3,43,35,,\n")], by="op1")
         assert log.samples(hatch="H261120-A")["nauplii"].tolist() == [1, 2, 3]
+
+
+def test_good_rows_are_taken_and_the_others_named(room, sheet):
+    path = sheet(
+        "2026-11-21,A,30,60,2,9,55,,\n"
+        ",B,thirty,50,2,9,55,,\n"
+        ",,,52,1,8,50,,\n"  # its grams are those of the row above, which cannot be read
+        ",C,30,61,2,9,55,,\n"
+        "Total,,,223,7,35,215,,\n"
+    )
+    with open_log(room) as log:
+        with pytest.raises(InputError):
+            import_sheets(log, [path], by="op1")
+        result = import_sheets(log, [path], by="op1", accept_good_rows=True)
+        assert result.added == {"hatches": 2, "samples": 2}
+        assert sorted(log.hatches()["cone"].tail(2)) == ["A", "C"]
+    told = result.problems[["row", "column"]].to_numpy().tolist()
+    assert sorted(told) == [["row 4", "grams"], ["row 5", "grams"], ["row 7", "date"]]
+
+
+def test_what_only_hangs_on_a_wrong_row_takes_one_line(room, sheet):
+    path = sheet("".join(f"2026-12-{day:02d},A,10,80,3,12,70,L-9,\n" for day in range(1, 11)))
+    with open_log(room) as log, pytest.raises(InputError) as error:
+        import_sheets(log, [path], by="op1")
+    lines = str(error.value).splitlines()
+    hanging = [line for line in lines if "whose own row has a problem" in line]
+    assert len(hanging) == 1 and "row 3, row 4, row 5 and 7 more: hatch is a hatch" in hanging[0]
+    assert sum("qckit today --enter , then 9" in line for line in lines) == 1
