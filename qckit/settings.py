@@ -36,6 +36,7 @@ class SiteSettings:
     date_order: str = "ymd"  # ymd, dmy or mdy: how dates on this site's field sheets read
     decimal: str = "point"  # point or comma: how a number such as 1,602 is meant when nothing else tells
     currency: str = "EUR"
+    headings: str = ""  # own headings of sheets, such as "Larvae = nauplii, Remarks = notes"
 
 
 @dataclass(frozen=True)

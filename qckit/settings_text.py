@@ -22,6 +22,7 @@ _EXPLAINED = {
     "rules": "the rules that make a signal, separated by commas",
     "name": "shown on every report",
     "timezone": 'such as "Europe/Lisbon": times on field sheets are read as this clock',
+    "headings": 'your sheets\' own headings, such as "Larvae = nauplii, Hours = "; nothing after = leaves it out',
     "date_order": "how dates on field sheets read: ymd, dmy (04/11/2026 is 4 November) or mdy",
     "decimal": "how a number such as 1,602 is meant when nothing else tells: point or comma",
     "currency": "of prices",

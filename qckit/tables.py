@@ -137,7 +137,8 @@ def _convert(value, column: Column):
         folded = {choice.casefold(): choice for choice in column.choices}
         if text.casefold() in folded:
             return folded[text.casefold()], None
-        return None, (f"is none of {', '.join(column.choices)}", "Write one of these words.")
+        initials = " Initials go into the column counter." if column.name == "counted_by" else ""
+        return None, (f"is none of {', '.join(column.choices)}", f"Write one of these words.{initials}")
     if column.kind == "yesno":
         if text.casefold() in YES_OR_NO:
             return YES_OR_NO[text.casefold()], None

@@ -334,7 +334,11 @@ def restore(source, folder, accept_wrong_rows):
         return 0
     beside = keep_settings(source, folder)
     if beside is not None:
-        click.echo(f"note: the settings in it differ from this folder's qckit.toml and were not taken: see {beside}.")
+        click.echo(
+            f"note: the settings in it differ from this folder's qckit.toml and were not taken: see {beside}. Reports "
+            "made here go by this folder's settings (time zone, limits, feeds): for the figures of the site that "
+            "wrote it, look that file through and put it in the place of qckit.toml."
+        )
     with open_log(folder) as log:
         found = log.check(photos=False)
     n = int(found["code"].isin(["impossible", "unlikely", "time to come"]).sum())

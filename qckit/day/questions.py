@@ -133,7 +133,7 @@ class Questions:
             names = typed.replace(",", " ").split() or default
             if names and all(name.casefold() in known for name in names):
                 return list(dict.fromkeys(known[name.casefold()] for name in names))
-            self.say(f"Type numbers or names such as {' '.join(cones[:3])}.")
+            self.say(f"Type numbers or names such as {' '.join(cones[:3])}. More cones: qckit.toml, under cones.")
 
     def time(self, label: str, default):
         while True:

@@ -24,6 +24,7 @@ from qckit.log import SiteLog
 from qckit.log.problems import PROBLEMS, CellProblem, problems_error
 from qckit.log.sheets import reading
 from qckit.log.sheets.grids import Grid, file_content, fold_heading, read_grids
+from qckit.log.sheets.site_headings import name_headings
 from qckit.log.steps import ImportResult
 from qckit.settings import Settings, clock_time
 from qckit.stages import COUNT_LETTERS
@@ -65,7 +66,7 @@ def import_sheets(log: SiteLog, paths: Iterable, *, by: str, table: str | None =
     ImportResult
     """
     paths = [sheet for path in paths for sheet in reading.sheets_of(Path(path))]
-    grids = {} if table else {path: _grids(path) for path in paths}
+    grids = {} if table else {path: _grids(path, log.settings) for path in paths}
     grids = {path: found for path, found in grids.items() if any(map(is_day_sheet, found))}
     if not grids:
         return log.import_sheets(paths, by=by, table=table, **options)
@@ -100,16 +101,17 @@ def newest_day(paths: Iterable, settings: Settings) -> str:
     """Return the newest day that day sheets among some files give, as ISO text; empty without a day sheet."""
     dates: list[str] = []
     for path in (sheet for given in paths for sheet in reading.sheets_of(Path(given))):
-        for grid in filter(is_day_sheet, _grids(path)):
+        for grid in filter(is_day_sheet, _grids(path, settings)):
             grid = replace(grid, rows=[(n, _spelled(row) if _is_heading(row) else row) for n, row in grid.rows])
             read = reading.read_cells(grid, COLUMNS, reading.find_heading(grid, COLUMNS), settings)
             dates += read.frame["date"].dropna().tolist() if "date" in read.frame else []
     return max(dates, default="")
 
 
-def _grids(path: Path) -> list[Grid]:
+def _grids(path: Path, settings: Settings) -> list[Grid]:
     """Sheets of a file; none where there is no file, which is said when it is read."""
-    return read_grids(path, file_content(path)) if path.is_file() else []
+    found = read_grids(path, file_content(path)) if path.is_file() else []
+    return [name_headings(grid, settings) for grid in found]
 
 
 def is_day_sheet(grid: Grid) -> bool:

@@ -238,7 +238,7 @@ def _check_parents(connection, i, part: Incoming, frame, notes: _Notes, incoming
         known = sorted(set(known_names(connection, parent)) | with_us)
         for index, value in named[missing].items():
             if value.strip() in {s.strip() for s in spoiled}:
-                rule, remedy = f"is a {_one(parent)} {HANGS_ON}", "Put that row right first."
+                rule, remedy = HANGS_ON[parent], "Put that row right first."
             else:
                 rule = f"is not a {_one(parent)} in the log or in this import"
                 hint = known_names_hint(column, value, known)

@@ -17,8 +17,11 @@ __all__ = ["HANGS_ON", "PROBLEMS", "CellProblem", "Doubt", "doubt", "mending", "
 PROBLEMS = ("sheet", "row", "column", "value", "rule", "remedy")
 """Columns of every list of problems."""
 
-HANGS_ON = "whose own row has a problem"
-"""How the rule ends that is broken only because another row's is."""
+HANGS_ON = {
+    parent: f"is a {word} whose own row has a problem"
+    for parent, word in (("hatches", "hatch"), ("lots", "lot"), ("samples", "sample"), ("photos", "photo"))
+}
+"""Table -> the rule that a row breaks only because the row of that table which it names breaks one."""
 
 _SHOWN = 20
 _ROWS_NAMED = 3  # of many with the same problem
@@ -48,7 +51,7 @@ def problems_text(problems: pd.DataFrame, limit: int = _SHOWN) -> str:
         Lines shown; the number of problems left is said.
     """
     problems = problems.reset_index(drop=True).fillna("")
-    hangs = problems["rule"].astype(str).str.endswith(HANGS_ON)
+    hangs = problems["rule"].isin(list(HANGS_ON.values()))
     problems["value"] = problems["value"].mask(hangs & (hangs.sum() > _ROWS_NAMED), "")  # the same trouble, said once
     same = ["sheet", "column", "value", "rule", "remedy"]
     often = problems.groupby(same, dropna=False)["row"].transform("size") > _ROWS_NAMED

@@ -319,12 +319,12 @@ def test_excel_with_titles_merges_dates_and_formulas(lisbon, tmp_path):
         (
             "a.csv",
             b"x,y\n1,2\n",
-            "a.csv: cannot tell which table it is. Columns found: x, y. Say so with --table, or give the file or sheet one of the names lots, hatches, readings, samples.",
+            'a.csv: cannot tell which table it is. Columns found: x, y. Say so with --table, or give the file or sheet one of the names lots, hatches, readings, samples. Headings of your own: write in qckit.toml, under [site], what they mean, such as  headings = "Larvae = nauplii, Tin = lot".',
         ),
         (
             "a.csv",
             b"seen today\nHatch,nauplii\nH-1,2\n",
-            "a.csv: cannot tell which table it is. Columns found: Hatch, nauplii. Most like samples, which also needs sample, taken, kind, counted_by. Say so with --table, or give the file or sheet one of the names lots, hatches, readings, samples.",
+            'a.csv: cannot tell which table it is. Columns found: Hatch, nauplii. Most like samples, which also needs sample, taken, kind, counted_by. Say so with --table, or give the file or sheet one of the names lots, hatches, readings, samples. Headings of your own: write in qckit.toml, under [site], what they mean, such as  headings = "Larvae = nauplii, Tin = lot".',
         ),
         (
             "lots.csv",

@@ -198,6 +198,8 @@ def _in_unit(number: Decimal, given: str, unit: str, text: str) -> Read:
     unit_code = fold_unit(unit)
     if not given or given == unit_code:
         return Read(float(number))
+    if given not in known and re.fullmatch(r":[0-5]\d", given):
+        return Read(rule="is a time of day", remedy="Write a number here.")
     if given not in known:
         can = ", ".join(known) or "no unit"
         return Read(
@@ -284,7 +286,7 @@ def _calendar(year: int, month: int, day: int, order: str = ""):
 
 
 def read_date(cell, rules: CellRules) -> Read:
-    """Read a date as ISO text; a month (2026-09) or a year (2026) may stand alone."""
+    """Read a date as ISO text; a month (2026-09, 09/2026) or a year (2026) may stand alone."""
     if isinstance(cell, dt.datetime):
         return Read(cell.date().isoformat())
     if isinstance(cell, dt.date):
@@ -296,6 +298,9 @@ def read_date(cell, rules: CellRules) -> Read:
         return Read(None, note=f"{text!r} taken as empty")
     if re.fullmatch(r"(19|20)\d\d(-(0[1-9]|1[0-2]))?", text):
         return Read(text)
+    if month := re.fullmatch(r"(0?[1-9]|1[0-2])\s*[./-]\s*((?:19|20)\d\d)", text):  # as packs have it
+        value = f"{month[2]}-{int(month[1]):02d}"
+        return Read(value, note=DateNote(f"{text!r} read as {value}"))
     day = _day(re.sub(r"[T\s]0?0:00(:00)?$", "", text), rules.date_order)
     if isinstance(day, tuple):
         return Read(rule=day[0], remedy=day[1])

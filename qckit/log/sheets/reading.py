@@ -33,6 +33,7 @@ from qckit.log.sheets.grids import (
     read_grids,
 )
 from qckit.log.sheets.headings import find_heading, headings_of, table_of, what_was_found
+from qckit.log.sheets.site_headings import name_headings
 from qckit.settings import Settings
 from qckit.tables import TABLES, Column
 from qckit.words import plural
@@ -78,7 +79,7 @@ def read_sheets(paths, settings: Settings, *, table: str | None = None, ignore_c
     for path in paths:
         content = file_content(path)
         digest.update(content)
-        found_grids = read_grids(path, content)
+        found_grids = [name_headings(grid, settings) for grid in read_grids(path, content)]
         found = [rows_from_grid(grid, settings, table=table, ignore_columns=ignore_columns) for grid in found_grids]
         found = [rows for rows in found if rows is not None]
         if not found:
@@ -134,7 +135,8 @@ def rows_from_grid(grid: Grid, settings: Settings, *, table: str | None = None, 
         if grid.only_sheet:
             raise InputError(
                 f"{grid.source}: cannot tell which table it is. {what_was_found(grid)} Say so with --table, or give "
-                f"the file or sheet one of the names {', '.join(schema.ORDER[:4])}."
+                f"the file or sheet one of the names {', '.join(schema.ORDER[:4])}. Headings of your own: write in "
+                'qckit.toml, under [site], what they mean, such as  headings = "Larvae = nauplii, Tin = lot".'
             )
         return None
     if name not in schema.KEYS:

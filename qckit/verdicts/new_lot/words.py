@@ -51,10 +51,10 @@ def planned(evidence):
 
 def best_choice_of(evidence, settings):
     """Which lot to feed from instead, as (code, values) of :func:`best_choice`."""
-    own, beside = evidence.summary.hatch_pct.value, evidence.reference_summary
-    if evidence.compared_as == "test" and beside is not None and not beside.hatch_pct.value > own:
+    pct, beside = evidence.summary.hatch_pct.value, evidence.reference_summary
+    if evidence.compared_as == "test" and beside is not None and not beside.hatch_pct.value > pct:
         beside = None  # another lot on trial that did worse: what is in use comes first
-    return best_choice(evidence.world, own, beside, settings.limits.min_hatch_pct)
+    return best_choice(evidence.world, pct, beside, settings.limits.min_hatch_pct)
 
 
 _PUT_AWAY = "Do not feed from this lot; keep the pack closed and cold, and send the supplier this report."
