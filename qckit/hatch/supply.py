@@ -252,7 +252,7 @@ class Supply:
 
     others: tuple[HatchState, ...] = ()  # with nauplii for the next feed
     fed: float = 0.0  # nauplii of the hatch itself that were fed already
-    passed: int = 0  # feeds of the day that were given or whose time is over
+    passed: int = 0  # feeds of the day that were given or are over, where feeds are written down
 
     @property
     def nauplii(self) -> float:
@@ -273,7 +273,8 @@ def supply_beside(tables: SiteTables, hatch: str, *, now: dt.datetime, counts: p
         As for :func:`hatch_states`.
     """
     settings, feeds = tables.settings, getattr(tables, "feeds", None)
-    if feeds is not None and len(feeds):
+    keeps_feeds = feeds is not None and len(feeds) > 0
+    if keeps_feeds:
         feeds = feeds[to_utc(feeds["fed"]) <= now]
         tables = tables.but(feeds=feeds)
     per_g = PerGram(settings, lot_planner(tables, now))
@@ -290,7 +291,9 @@ def supply_beside(tables: SiteTables, hatch: str, *, now: dt.datetime, counts: p
         and state.left >= _SOME
         and state.can_feed(at, handling_h if state.harvested is None else 0.0)
     )
-    return Supply(others, _fed(tables, hatch), len(settings.protocol.feed_times) - len(to_come) if to_come else 0)
+    # where feeds are not written down, those whose time is over took of what is counted here: the day stays whole
+    passed = len(settings.protocol.feed_times) - len(to_come) if to_come and keeps_feeds else 0
+    return Supply(others, _fed(tables, hatch), passed)
 
 
 def lot_planner(tables: SiteTables, moment: dt.datetime, cones=None) -> Callable:

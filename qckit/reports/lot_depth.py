@@ -47,6 +47,7 @@ def comparison(test) -> Html:
 def over_time(test) -> Html:
     """Show how fast the lot hatches and how it ages, where it was followed by the clock and over the months."""
     from qckit import draw, hatch
+    from qckit.verdicts.new_lot.reasoning import lot_beside
 
     found, trend, drawn, below = test.evidence.rate, test.evidence.ageing, [], []
     if found is not None:
@@ -64,11 +65,8 @@ def over_time(test) -> Html:
     if trend is not None:
         with draw.style():
             ax = hatch.draw_ageing(trend, ax=half_page(2.9))
-        few = (
-            ""
-            if trend.lot == test.lot
-            else f"Lot {test.lot} has too few tests for a trend; shown is the lot beside it. "
-        )
+        few = f"Lot {test.lot} has too few tests for a trend; shown is {lot_beside(test.evidence)}. "
+        few = "" if trend.lot == test.lot else few
         words = f"{few}Lot {trend.lot} was hatched on {plural(trend.n_tests, 'day')}. {trend.sentence}"
         drawn.append((ax, words, ""))
         below.append(sentences([words, trend.note]).html)

@@ -13,7 +13,7 @@ from qckit.verdicts.lots.expected import expected_words
 from qckit.verdicts.new_lot.rules import pct_form, per_g, span
 from qckit.words import capital, cone_name, decimals_known, estimated, joined, noun, plural, signed
 
-__all__ = ["EVIDENCE_CODES", "collect_evidence", "comparison_sentence"]
+__all__ = ["EVIDENCE_CODES", "collect_evidence", "comparison_sentence", "lot_beside"]
 
 EVIDENCE_CODES = (
     "minimum",
@@ -142,11 +142,11 @@ def _reference(evidence):
             n = decimals_known(c.difference_low, c.difference_high)
             low, high = signed(c.difference_low, n), signed(c.difference_high, n)
             text += f" In points: {signed(c.difference, n)} ({low} to {high})."
-        question, points = f"How does its {c.what} do beside {_beside(evidence)}?", _POINTS.get(c.verdict, "neutral")
+        question, points = f"How does its {c.what} do beside {lot_beside(evidence)}?", _POINTS.get(c.verdict, "neutral")
         yield Evidence(question, text, points, "reference", _compared(c))
 
 
-def _beside(evidence):
+def lot_beside(evidence):
     """What the lot is compared with, in words."""
     return "the lot in use" if evidence.compared_as == "reference" else f"lot {evidence.reference}"
 
@@ -331,7 +331,7 @@ def _deeper(evidence):
     if evidence.speed is not None:
         names = ("other", "ratio", "low", "high", "verdict", "smallest_pct")
         values = {n: getattr(evidence.speed, n) for n in names}
-        question = f"Is it faster or slower than {_beside(evidence)}?"
+        question = f"Is it faster or slower than {lot_beside(evidence)}?"
         yield Evidence(question, evidence.speed.sentence, "neutral", "speed", values)
     if evidence.budget is not None:
         values = {n: getattr(evidence.budget, n) for n in ("value", "u", "low", "high")}
@@ -339,7 +339,10 @@ def _deeper(evidence):
         yield Evidence(question, evidence.budget.sentence, "neutral", "budget", values)
     if evidence.ageing is not None:
         days = f"It was hatched on {plural(evidence.ageing.n_tests, 'day')}. "
-        who = "the lot" if evidence.ageing.lot == evidence.lot else f"lot {evidence.ageing.lot}, beside it,"
+        other = (
+            f"the lot in use, {evidence.ageing.lot}," if evidence.compared_as == "reference" else lot_beside(evidence)
+        )
+        who = "the lot" if evidence.ageing.lot == evidence.lot else other
         names = ("lot", "metric", "slope_per_month", "slope_low", "slope_high", "slope_unit", "n_tests")
         values = {n: getattr(evidence.ageing, n) for n in names}
         yield Evidence(f"Does {who} age?", days + evidence.ageing.sentence, "neutral", "ageing", values)
