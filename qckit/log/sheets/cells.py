@@ -300,7 +300,7 @@ def read_date(cell, rules: CellRules) -> Read:
         return Read(text)
     if month := re.fullmatch(r"(0?[1-9]|1[0-2])\s*[./-]\s*((?:19|20)\d\d)", text):  # as packs have it
         value = f"{month[2]}-{int(month[1]):02d}"
-        return Read(value, note=DateNote(f"{text!r} read as {value}"))
+        return Read(value, note=f"{text!r} read as {value}")
     day = _day(re.sub(r"[T\s]0?0:00(:00)?$", "", text), rules.date_order)
     if isinstance(day, tuple):
         return Read(rule=day[0], remedy=day[1])
