@@ -13,7 +13,7 @@ from dataclasses import asdict, dataclass, field, replace
 import numpy as np
 import pandas as pd
 
-from qckit.charts.overdispersed import between_share, lean, limit_value, normal_score
+from qckit.charts.overdispersed import between_share, lean, least_sigma, limit_value, normal_score
 from qckit.charts.spread import D2_EXACT, D2_TABLE, D4_TABLE, estimate_spread, moving_range
 from qckit.errors import InputError, unknown_name
 from qckit.words import plural
@@ -343,6 +343,7 @@ def fit_limits(
         between = between_share(sigma, sizes)
         even = residual / np.sqrt(1 + between * sizes)
         sigma, df = estimate_spread(even, used["group"].to_numpy(), spread, d2, "points")
+        sigma = max(sigma, least_sigma(kind, centre, sizes))
         shell = replace(shell, law=law, between=between)
     if slope_per_day:
         df = max(df - 1, 1.0)

@@ -9,10 +9,11 @@ from __future__ import annotations
 
 import numpy as np
 
-__all__ = ["between_share", "lean", "limit_value", "normal_score"]
+__all__ = ["between_share", "lean", "least_sigma", "limit_value", "normal_score"]
 
 _STRAIGHT = 1e-4  # a smaller lean is none
 _FARTHEST = 12.0  # standard deviations; beyond it the tail of the law is not resolved
+_FEW = 5.0  # expected of a point: a count of fewer is far from normal
 
 
 def between_share(sigma_z, sizes):
@@ -57,6 +58,28 @@ def lean(kind, centre, size, ratio):
     if kind == "p prime":
         return (1 - 2 * centre) * factor / np.sqrt(ratio * size * centre * (1 - centre))
     return factor / np.sqrt(ratio * size * centre)
+
+
+def least_sigma(kind, centre, size) -> float:
+    """Least standard deviation, in those of the plain law: 1 where so little is counted that ranges are mostly 0.
+
+    Ranges of neighbours over 1.128 are the spread of a normal law; of mostly 0 they are far too small.
+
+    Parameters
+    ----------
+    kind : str
+        ``p prime`` or ``u prime``.
+    centre : float
+        Level: a share, or a rate per unit.
+    size : ndarray, shape (n,)
+
+    Returns
+    -------
+    float
+        1 where fewer than five are expected of a usual point (Cochran 1954, Biometrics 10:417-451, from memory), else 0.
+    """
+    expected = np.median(size) * (min(centre, 1 - centre) if kind == "p prime" else centre)
+    return 1.0 if expected < _FEW else 0.0
 
 
 def normal_score(w, skewness):
