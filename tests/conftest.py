@@ -17,7 +17,8 @@ import pytest
 os.environ.setdefault("OMP_NUM_THREADS", "1")
 
 # Folders of the tests lie in memory where the machine has 4 GB of it free for files: every row of a log and every file
-# is written through to the disk, and to wait for a disk thousands of times tests nothing.
+# is written through to the disk, and to wait for a disk thousands of times tests nothing. What failed stays
+# there, of the last three runs.
 MEMORY = Path("/dev/shm")
 if MEMORY.is_dir() and os.access(MEMORY, os.W_OK) and shutil.disk_usage(MEMORY).free > 4 * 2**30:
     os.environ.setdefault("PYTEST_DEBUG_TEMPROOT", str(MEMORY))
@@ -65,20 +66,22 @@ def made_once(tmp_path_factory, worker_id):
     the other share it too where QCKIT_TEST_SHARED names a folder for them. Read only, please.
     """
     base = tmp_path_factory.getbasetemp()
-    shared = Path(os.environ.get("QCKIT_TEST_SHARED") or (base if worker_id == "master" else base.parent))
+    shared = Path(os.environ.get("QCKIT_TEST_SHARED") or (base if worker_id == "master" else base.parent)).resolve()
 
     def get(name, make):
         folder = shared / name
-        done, failed = folder / "done.json", folder / "failed"
+        done, failed, maker = folder / "done.json", folder / "failed", folder / "maker"
         try:
             folder.mkdir(parents=True)
         except FileExistsError:
             deadline = time.monotonic() + 900
             while not done.exists():
-                assert not failed.exists(), f"{folder} could not be made: see the test that came first"
+                assert not failed.exists(), f"{folder} could not be made: see the test that came first, or delete it"
+                assert _is_at_work(maker) or done.exists(), f"{folder}: who made it was killed; delete it"
                 assert time.monotonic() < deadline, f"{folder}: another process does not come to an end with it"
                 time.sleep(0.5)
             return folder, json.loads(done.read_text("utf-8"))
+        maker.write_text(str(os.getpid()), "utf-8")
         try:
             made = make(folder)
         except BaseException:
@@ -90,6 +93,14 @@ def made_once(tmp_path_factory, worker_id):
         return folder, made
 
     return get
+
+
+def _is_at_work(maker):
+    """Whether the process that a file names is there, or has not written it yet."""
+    import psutil
+
+    number = maker.read_text("utf-8") if maker.exists() else ""
+    return not number or psutil.pid_exists(int(number))
 
 
 def _run_demo(folder):

@@ -3,6 +3,7 @@
 import os
 import subprocess
 import sys
+import time
 
 import pytest
 
@@ -10,14 +11,20 @@ HEAVY = ("pandas", "numpy", "scipy", "matplotlib", "skimage", "statsmodels", "sq
 
 
 def least_of(command, rounds=5):
-    """Return the least processor time of a command, in seconds: what else the machine does adds little to it."""
+    """Return the least processor time of a command, in seconds: what else the machine does adds little to it.
+
+    Windows does not say what a process that has ended took: there it is time by the clock.
+    """
     times = []
     for _ in range(rounds):
-        before = os.times()
+        before = _clock()
         subprocess.run(command, check=True, capture_output=True)
-        after = os.times()
-        times.append(sum(after[2:4]) - sum(before[2:4]) if os.name == "posix" else after.elapsed - before.elapsed)
+        times.append(_clock() - before)
     return min(times)
+
+
+def _clock():
+    return sum(os.times()[2:4]) if os.name == "posix" else time.perf_counter()
 
 
 def test_import_takes_less_than_0_3_s():

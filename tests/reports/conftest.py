@@ -13,6 +13,7 @@ import pytest
 from qckit.log import create_log
 
 WARM = str(Path(__file__).with_name("warm_kernels.py"))
+LONGEST_SOCKET_PATH = 90  # the system's limit is 108 bytes
 PARAMETERS = 'site = ""  # type: str\nlot = ""  # type: str\ngrams = 1.5  # type: float g\nout_dir = ""\nnow = ""'
 BODY = """
 from qckit import reports
@@ -70,11 +71,17 @@ def body():
 
 @pytest.fixture(scope="session")
 def warm_place(tmp_path_factory):
-    """Return a function that gives the socket of a process that forks kernels, started when first asked for."""
+    """Return a function that gives the socket of a process that forks kernels, started when first asked for.
+
+    It gives None where kernels begin by themselves: a process that has loaded libraries is safely forked on Linux only,
+    and a socket's path may not be long.
+    """
     place, lock, servers = tmp_path_factory.mktemp("warm") / "kernels", threading.Lock(), []
     env = os.environ | {"MPLBACKEND": "agg", "PYTHONHASHSEED": "0", "PYTHONUTF8": "1", "QCKIT_PROGRESS": "off"}
 
     def get():
+        if sys.platform != "linux" or len(os.fsencode(place)) > LONGEST_SOCKET_PATH:
+            return None
         with lock:
             if not servers:
                 servers.append(subprocess.Popen([sys.executable, WARM, "serve", place], env=env))
@@ -92,9 +99,7 @@ def warm_place(tmp_path_factory):
 
 @pytest.fixture
 def warm_kernels(warm_place, monkeypatch):
-    """Let reports of this test run in kernels that begin at once, where the system can fork them."""
-    if not hasattr(os, "fork"):
-        return
+    """Let reports of this test run in kernels that begin at once, where they can be forked."""
     from jupyter_client.kernelspec import KernelSpec
 
     from qckit.reports import kernel
@@ -103,6 +108,8 @@ def warm_kernels(warm_place, monkeypatch):
 
     def warm(work):
         place = warm_place()
+        if place is None:
+            return private(work)
 
         class WarmKernelManager(private(work)):
             """Starts what stands for the forked kernel."""

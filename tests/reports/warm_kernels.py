@@ -3,7 +3,7 @@
 A kernel by itself loads numpy, pandas, matplotlib and the kit for seconds before its first cell runs. Tests of what
 stands on a page use these; those of how a kernel starts and ends, and the demo, start kernels as users do.
 
-    python warm_kernels.py serve SOCKET            the process that is forked
+    python warm_kernels.py serve SOCKET            the process that is forked; it ends with the one that began it
     python warm_kernels.py kernel SOCKET ARGV...   stands for one kernel until that ends, with its exit code
 """
 
@@ -35,16 +35,18 @@ def stand_for(place, argv):
 
 
 def serve(place):
-    """Load everything, then fork a kernel for each that asks, until this process is ended."""
+    """Load everything, then fork a kernel for each that asks, until this process or the one that began it is ended."""
     import importlib
 
+    began_by = os.getppid()
     for name in LOADED:
         importlib.import_module(name)
     kernels = {}  # connection -> process
     with socket.socket(socket.AF_UNIX) as door:
-        door.bind(place)
+        door.bind(f"{place}.new")
         door.listen()
-        while True:
+        Path(f"{place}.new").rename(place)  # whoever sees it can ask
+        while os.getppid() == began_by:
             for ready in select.select([door, *kernels], [], [], 0.05)[0]:
                 if ready is door:
                     begin(door, kernels)
@@ -57,6 +59,9 @@ def serve(place):
                         connection.sendall(str(os.waitstatus_to_exitcode(status)).encode())
                     connection.close()
                     del kernels[connection]
+    for process in kernels.values():  # tests that were killed leave none
+        os.kill(process, signal.SIGKILL)
+    return 0
 
 
 def begin(door, kernels):
