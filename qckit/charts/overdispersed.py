@@ -76,7 +76,7 @@ def least_sigma(kind, centre, size) -> float:
     Returns
     -------
     float
-        1 where fewer than five are expected of a usual point (Cochran 1954, Biometrics 10:417-451, from memory), else 0.
+        1 where fewer than five are expected of a usual point (Cochran 1954, Biometrics 10:417, from memory), else 0.
     """
     expected = np.median(size) * (min(centre, 1 - centre) if kind == "p prime" else centre)
     return 1.0 if expected < _FEW else 0.0
