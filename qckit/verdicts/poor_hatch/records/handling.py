@@ -107,7 +107,7 @@ HANDLING = (
         notes=(
             (
                 r"\b(?:double|doubled|twice|two times|2 ?x|x ?2|triple|three times|both|two|extra) (?:the |a |as many |as much )?(?:usual |normal )?(?:portion|helping|dose|amount|ration|load|quantit\w+|cyst|egg|gram|spoon\w*|scoop)\w*|"
-                r"\b(?:dosed|loaded|stocked|filled|portioned) (?:twice|double)|\btoo (?:many|much) (?:cysts|eggs)|(?:more|extra) cysts\b|"
+                r"\b(?:dosed|loaded|stocked|filled|portioned) (?:twice|double)|\btoo (?:many|much) (?:cysts|eggs)|(?:more|extra) cysts\b(?! (?:left|unhatched|un-?opened|seen|found|than usual (?:left|unhatched)|in the (?:sample|photo|harvest))\b)|"
                 r"over-?(?:stock|load|dos|crowd)\w*|\bcrowded|crowding|too dense|\b[23] portions|load\w* (?:too )?heav\w+|\bheav(?:y|ily) (?:load|stock|dos)\w*|dense(?:ly)? (?:stock|load)\w*",
                 10.0,
             ),
@@ -236,7 +236,7 @@ HANDLING = (
             (
                 both(
                     f"{CONTAINER}|lot|batch|label",
-                    r"old(?:er)?|other|another|wrong|different|swapped|mixed up|damp|wet|moist|torn|mou?ld\w*|open(?:ed)? (?:for|since|long|all)|(?:been|left|stood|found) open|right|unsure|not sure",
+                    r"old(?:er)?|other|another|wrong|different|swapped|mixed up|damp|wet|moist|torn|mou?ld\w*|open(?:ed)? (?:for|since|long|all)|(?:been|left|stood|found) open|(?:(?:not )?sure|if|whether|hope|(?:is|was) (?:it|this|that))(?: \w+){0,4} right|unsure|not sure",
                 ),
                 10.0,
             ),

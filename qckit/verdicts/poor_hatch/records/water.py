@@ -110,7 +110,7 @@ WATER = (
                 12.0,
             ),
             (
-                r"thermostat (?:was |is )?(?:stuck|high|set high|failed)|\b(?:direct|full|hot) sun|\b(?:in|sun on) the (?:sun\b|cones?)|heat ?wave|\bsun (?:shone|was|came) (?:on|in)|hot (?:day|weather|night)",
+                r"thermostat (?:was |is )?(?:stuck|high|set high|failed)|\b(?:direct|full|hot) sun|\bin the sun\b|\bsun on the cones?|heat ?wave|\bsun (?:shone|was|came) (?:on|in)|hot (?:day|weather|night)",
                 8.0,
             ),
         ),
@@ -186,10 +186,14 @@ WATER = (
                 10.0,
             ),
             (
-                r"(?:too|very|rather|quite|nearly|almost) fresh\b|\bhypo-?salin\w*|\bbrackish\b|half (?:of )?the salt",
+                r"(?:too|very|rather|quite|nearly|almost) fresh\b(?! (?:cyst|egg|tin|lot|batch|pack|bag|yeast|algae)\w*)|\bhypo-?salin\w*|\bbrackish\b|half (?:of )?the salt",
                 12.0,
             ),
-            (r"\b(?:salin\w*|refractometer)\b\D{0,16}\b[0-9](?:[.,]\d)?(?![\d.,]|\s?(?:kg|g\b|bag|scoop|%))", 8.0),
+            (
+                # a reading below 10; not a clock, how often, how long ago, nor how far from another
+                r"\b(?:salin\w*|refractometer)\b\D{0,16}\b[0-9](?:[.,]\d)?(?![\d.,:]|\s?(?:(?:kg|g|x|h|am|pm)\b|bag|scoop|%|times|min|hour|day|week|month|(?:ppt |psu )?(?:above|below|over|under|more|less|higher|lower)\b))",
+                8.0,
+            ),
             (r"rain ?water (?:in|into|got|ran)|(?:tap|fresh) ?water (?:only|instead|by mistake|ran in|got in)", 9.0),
         ),
         same_trace=("salt", "dark", "embryos"),
