@@ -10,7 +10,7 @@ import pandas as pd
 
 from qckit.errors import InputError, unknown_name
 from qckit.progress import working
-from qckit.words import noun, plural
+from qckit.words import joined, noun, plural
 
 __all__ = [
     "freeze_baselines",
@@ -279,9 +279,9 @@ def take_back(site: str | Path, hatch: str, *, reason: str, by: str, chart: str 
     if not len(mine) and hatch in counting and chart in ("", "hatch_pct"):
         return f"{hatch} counts already. Nothing changed."
     if not len(mine):
-        if chart not in ("", "hatch_pct") or not _stands_out(site, hatch):
-            raise unknown_name("hatch set aside", hatch, sorted(set(table["hatch"])), where="the site's log")
         row = _measured(site, hatch)
+        if chart not in ("", "hatch_pct") or not _stands_out(site, hatch):
+            raise _nothing_to_take_back(table, hatch, chart)
         values = {"lot": row["lot"], "at": row["at"].isoformat(), "value": float(row["hatch_pct"]), "found_at": at}
         new = aside_row(chart="hatch_pct", hatch=hatch, by=by, reason=reason.strip(), **values).assign(state="open")
         with open_log(site) as log:
@@ -291,6 +291,20 @@ def take_back(site: str | Path, hatch: str, *, reason: str, by: str, chart: str 
         for name in mine["chart"]:
             log.correct("signals", f"{name}|{hatch}|set aside", "state", "open", by=by, reason=reason.strip())
     return f"{hatch} counts again in {_count(len(mine))}, says {by}: {reason.strip()}."
+
+
+def _nothing_to_take_back(table, hatch, chart) -> InputError:
+    elsewhere = list(table.loc[table["hatch"] == hatch, "chart"])
+    if elsewhere:
+        return InputError(
+            f"taking back: hatch {hatch} is not set aside in {chart}. It is set aside in {joined(elsewhere)}: name one "
+            "of these with --chart, or leave --chart out for all."
+        )
+    hatches = joined(dict.fromkeys(table["hatch"])) or "none"
+    return InputError(
+        f"taking back: hatch {hatch} is neither set aside nor left out for standing out, so it counts already. Set "
+        f"aside now: {hatches}."
+    )
 
 
 def _stands_out(site, hatch) -> bool:

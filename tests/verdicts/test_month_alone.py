@@ -122,14 +122,17 @@ def test_a_person_says_so_in_the_log(tmp_path):
     site, tables = new_site(tmp_path / "site"), first_month({15: 0.43})
     with open_log(site) as log:
         log.add_many({n: getattr(tables, n) for n in ("lots", "hatches", "samples", "readings")}, by="op1", source="x")
-    for ordinary in ("H14", "H99"):
-        with pytest.raises(InputError, match=rf"unknown hatch set aside '{ordinary}'\."):
-            take_back(site, ordinary, reason="sold so", by="op1")
+    with pytest.raises(InputError, match=r"H14 is neither set aside nor left out .* Set aside now: none\."):
+        take_back(site, "H14", reason="sold so", by="op1")
+    with pytest.raises(InputError, match="unknown hatch 'H99'"):
+        take_back(site, "H99", reason="sold so", by="op1")
     sentence = "H15 counts although it stands out, says op1: sold so."
     assert take_back(site, "H15", reason="sold so", by="op1") == sentence
     assert study_of(site, "2026-03", "").apart == {}
     assert take_back(site, "H15", reason="sold so", by="op1") == "H15 counts already. Nothing changed."
-    assert set_aside(site, "H15", reason="heater off", by="op2").startswith("H15 is set aside in ")
+    assert set_aside(site, "H15", reason="heater off", by="op2", chart="hatch_pct").startswith("H15 is set aside in ")
+    with pytest.raises(InputError, match=r"not set aside in opened_pct\. It is set aside in hatch_pct: name"):
+        take_back(site, "H15", reason="sold so", by="op1", chart="opened_pct")
     study = study_of(site, "2026-03", "")
     assert set(study.aside["hatch"]) == {"H15"} and study.charts["L1", "hatch_pct"].limits.n_points == 22
 
