@@ -277,9 +277,9 @@ def fit_rate(course, *, confidence=0.95):
     course = course.dropna(subset=["nauplii", "full_cysts"])
     n_hours = course["hours"].nunique()
     if n_hours < 4 or not course["nauplii"].sum() > 0:
+        has = f"The time course has {plural(n_hours, 'hour')} with {course['nauplii'].sum():.0f} nauplii"
         raise InputError(
-            f"The time course has {plural(n_hours, 'hour')} with "
-            f"{course['nauplii'].sum():.0f} nauplii; a hatching "
+            f"{has if n_hours else 'No counts make a time course'}; a hatching "
             "rate needs four hours or more, before and after half have hatched."
         )
     cones = [g for _, g in course.groupby("hatch")]

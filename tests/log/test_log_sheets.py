@@ -55,7 +55,7 @@ def test_a_messy_csv_is_read_and_what_was_read_is_said(lisbon, tmp_path):
         "column temperature_c: '82,4' read as 28 °C",
         "dates read day first, such as '03/11/2026 09:00' read as 2026-11-03T09:00:00+00:00",
         "column temperature_c: 'n/a' taken as empty",
-        "column cysts_g: '1602' read as 1.602 g, and 1 cell more alike",
+        "column cysts_g: '1602' read as 1.602 g, and 1 more cell like it",
         "column volume_ml: '0,8' read as 800 ml (2 times)",
     ):
         assert f"hatches november.csv: {said}" in notes

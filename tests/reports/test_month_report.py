@@ -349,7 +349,9 @@ def test_messages_of_setting_aside(own_site, august):
         f"the site's log: unknown hatch '{hatch}x'. Did you mean '{hatch}'? qckit log show hatches lists them.",
         lambda: set_aside(own_site, f"{hatch}x", reason="x", by="op1"),
     )
-    with pytest.raises(InputError, match=f"hatch {hatch} is neither set aside nor left out for standing out, so it counts already"):
+    with pytest.raises(
+        InputError, match=f"hatch {hatch} is neither set aside nor left out for standing out, so it counts already"
+    ):
         take_back(own_site, hatch, reason="x", by="op1")
     result = run(own_site, "month", "2026-08", "--anew")
     assert str(result.exception) == (

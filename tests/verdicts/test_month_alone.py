@@ -14,6 +14,7 @@ from qckit.settings import Settings
 from qckit.site_tables import SiteTables
 from qckit.tables import check_table, table_columns
 from qckit.verdicts.month.alone import chances_alone
+from qckit.verdicts.month.alone_words import apart_sentence
 from qckit.verdicts.month.set_aside import aside_row
 from qckit.verdicts.month.study import study_month
 from qckit.verdicts.month.verdict import finding_of_month
@@ -193,3 +194,11 @@ def test_the_only_hatch_of_a_lot_says_nothing_of_itself():
     y[29] = -3.0
     lots = ["L1"] * 29 + ["L2"]
     assert chances_alone(searched(y, lot=lots), np.ones(30, bool))[29] > 0.5
+
+
+def test_of_many_hatches_the_first_are_named():
+    hatches = [{"hatch": f"H{i}", "hatch_pct": 40.0, "month": "2026-03"} for i in range(10)]
+    assert "H1 (40.0 % in 2026-03) stand out. They count in no" in apart_sentence(hatches[:2])
+    text = apart_sentence(hatches)
+    assert "H7 (40.0 % in 2026-03) and 2 more hatches stand out." in text and "If one was an ordinary hatch" in text
+    assert "H0 (40.0 % in 2026-03) stands out. It counts" in apart_sentence(hatches[:1])

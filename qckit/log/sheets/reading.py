@@ -254,7 +254,7 @@ def _summed_up(texts: Counter) -> str:
     first, n = next(iter(texts)), texts.total()
     if n == 1:
         return first
-    return f"{first} ({n} times)" if len(texts) == 1 else f"{first}, and {plural(n - 1, 'cell')} more alike"
+    return f"{first} ({n} times)" if len(texts) == 1 else f"{first}, and {plural(n - 1, 'more cell')} like it"
 
 
 def _stray(body, headings, width: int) -> list[CellProblem]:

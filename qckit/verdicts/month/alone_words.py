@@ -16,8 +16,7 @@ def alone_sentence(alone) -> str:
     for hatch, part in alone.drop_duplicates(["hatch", "chart"]).groupby("hatch", sort=False):
         values = (f"{CHARTED[r.chart].label} {CHARTED[r.chart].value_text(r.value)}" for r in part.itertuples())
         hatches.append(f"{hatch} ({', '.join(values)})")
-    more = f" and {len(hatches) - _NAMED} more" if len(hatches) > _NAMED else ""
-    return f"{joined(hatches[:_NAMED])}{more}: with the whole page counted, chance alone hardly makes these."
+    return f"{_first_hatches(hatches)}: with the whole page counted, chance alone hardly makes these."
 
 
 def apart_hatches(study) -> list[dict]:
@@ -29,11 +28,15 @@ def apart_hatches(study) -> list[dict]:
 def apart_sentence(hatches) -> str:
     """What becomes of hatches that stand out, and how a person says that one belongs."""
     named = [f"{h['hatch']} ({CHARTED['hatch_pct'].value_text(h['hatch_pct'])} in {h['month']})" for h in hatches]
-    more = f" and {plural(len(named) - _NAMED, 'more hatch', 'more hatches')}" if len(named) > _NAMED else ""
     stand = "stands out. It counts" if len(named) == 1 else "stand out. They count"
-    which = hatches[0]["hatch"] if len(named) == 1 else "HATCH"
+    it, which = ("it", hatches[0]["hatch"]) if len(named) == 1 else ("one", "HATCH")
     return (
-        f"{joined(named[:_NAMED])}{more} {stand} in no limits proposed here and in no search for changes, in this "
-        "month or a later one. If it was an ordinary hatch after all: "
+        f"{_first_hatches(named)} {stand} in no limits proposed here and in no search for changes, in this "
+        f"month or a later one. If {it} was an ordinary hatch after all: "
         f"qckit report set-aside {which} --undo --reason TEXT --by NAME."
     )
+
+
+def _first_hatches(texts: list[str]) -> str:
+    more = len(texts) - _NAMED
+    return joined([*texts[:_NAMED], *([plural(more, "more hatch")] if more > 0 else [])])
