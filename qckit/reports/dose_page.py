@@ -6,7 +6,7 @@ from html import escape
 from pathlib import Path
 
 from qckit import words
-from qckit.directions import isolate_names
+from qckit.directions import isolate_names, keep_units
 from qckit.files import write_whole
 from qckit.hatch.dose_plan import risk_words
 from qckit.hatch.dose_table import wall_table
@@ -71,7 +71,7 @@ def write_wall_table(path, plan, settings) -> Path:
     """
     path, table = Path(path), wall_table(plan)
     if path.suffix.lower() in PAGES:
-        text = SiteDates(settings).page(isolate_names(_page(plan, table, settings)))
+        text = SiteDates(settings).page(keep_units(isolate_names(_page(plan, table, settings))))
     else:
         dated = table.assign(
             lot=plan.lot,
