@@ -93,10 +93,10 @@ def test_what_is_better_is_used_named_and_undone(settled_site):
     own = site_stage_model(site)
     assert (own.path, own.version, own.made_by) == (got.model.path, 1, "ab")
     out = ["--out", str(site / "counts"), "--no-checked"]
-    scale = ["--um-per-px", str(scales["grey-floor-01.jpg"])]
-    counted = CliRunner().invoke(count, [str(site / "photos" / "grey-floor-01.jpg"), *scale, *out])
+    scale = ["--um-per-px", str(scales["grey-floor-01-3.jpg"])]
+    counted = CliRunner().invoke(count, [str(site / "photos" / "grey-floor-01-3.jpg"), *scale, *out])
     assert counted.output.splitlines()[0] == own.sentence
-    row = pd.read_csv(site / "counts" / "counts.csv", dtype=str).set_index("photo").loc["grey-floor-01.jpg"]
+    row = pd.read_csv(site / "counts" / "counts.csv", dtype=str).set_index("photo").loc["grey-floor-01-3.jpg"]
     assert row["counter_version"] == f"{COUNTER_VERSION}+site-{model_key(str(own.path))}"
     assert CliRunner().invoke(camera, ["list", "--site", str(site)]).output.startswith(f"models       {own.sentence}")
     assert got.certificate == "" and certificates.empty  # of five photos no certificate is kept, learnt or by eye
