@@ -1,4 +1,4 @@
-"""One Chromium and one JupyterLab for all browser tests: each test has its own page and its own folder."""
+"""A Chromium for each file and one JupyterLab for all: each test has its own page and its own folder."""
 
 from __future__ import annotations
 
@@ -13,11 +13,15 @@ sys.path += [str(HERE), str(HERE.parent / "review")]
 from jupyter_lab import CHROMIUM, FLAGS, jupyter_lab  # noqa: E402
 
 
-@pytest.fixture(scope="session")
-def browser():
-    """The Chromium of this machine."""
+def _need_chromium():
     if CHROMIUM is None:
         pytest.skip("there is no Chromium on this machine")
+
+
+@pytest.fixture(scope="module")
+def browser():
+    """The Chromium of this machine; ended with the file, as its event loop would be in the way of other files' own."""
+    _need_chromium()
     from playwright.sync_api import sync_playwright
 
     with sync_playwright() as play:
@@ -27,8 +31,9 @@ def browser():
 
 
 @pytest.fixture(scope="session")
-def lab(tmp_path_factory, browser):
+def lab(tmp_path_factory):
     """A running JupyterLab: (its address, the folder it serves)."""
+    _need_chromium()
     root = tmp_path_factory.mktemp("lab")
     with jupyter_lab(root, tmp_path_factory.mktemp("lab-home"), {}) as url:
         yield url, root
