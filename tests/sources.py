@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import gc
 from functools import cache
 from pathlib import Path
 
@@ -12,8 +13,17 @@ FILES = sorted(p for p in (ROOT / "qckit").rglob("*.py") if "_data" not in p.par
 
 @cache
 def tree_of(path: Path) -> ast.Module:
-    """Return the syntax tree of a file; it is shared, so it is only looked at."""
-    return ast.parse(path.read_text(encoding="utf-8"))
+    """Return the syntax tree of a file; it is shared, so it is only looked at.
+
+    Without the collector of garbage: where it runs within a parse and meets a generator of an earlier test that was
+    never ended, CPython 3.11 gives the parse up ("AST constructor recursion depth mismatch").
+    """
+    text = path.read_text(encoding="utf-8")
+    gc.disable()
+    try:
+        return ast.parse(text)
+    finally:
+        gc.enable()
 
 
 def trees() -> dict[Path, ast.Module]:

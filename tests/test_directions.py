@@ -1,8 +1,10 @@
 """Names of every script on pages: marks shown, not done; names isolated; the rest as it was."""
 
+import ast
 import re
 
 import pytest
+from sources import trees
 
 from qckit.directions import isolate_names, keep_units
 
@@ -111,15 +113,10 @@ def test_handbook_pages_isolate_names():
 
 
 def test_every_html_of_a_result_goes_one_way():
-    import ast
-    from pathlib import Path
-
-    import qckit
-
     doors = {"shown", "isolate_names", "day_fragment", "look", "table"}  # a table is an Html, which isolates names
     odd = []
-    for path in Path(qckit.__file__).parent.rglob("*.py"):
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    for path, tree in trees().items():
+        for node in ast.walk(tree):
             if isinstance(node, ast.FunctionDef) and node.name == "_repr_html_":
                 called = {c.func.id for c in ast.walk(node) if isinstance(c, ast.Call) and isinstance(c.func, ast.Name)}
                 odd += [] if called & doors else [str(path)]
