@@ -1,6 +1,6 @@
 """What is measured at a hatch: one record per quantity, with the units its readings may come in.
 
-:mod:`qckit.hatch.readings` turns readings into the standard unit; the log refuses units that are not known here.
+:mod:`qckit.hatch.water.readings` turns readings into the standard unit; the log refuses units that are not known here.
 """
 
 from __future__ import annotations
@@ -190,7 +190,7 @@ def in_standard_unit(readings):
     Returns
     -------
     Series of float, shape (n,)
-        NaN where the unit is not known, or needs to know the water (:mod:`qckit.hatch.readings` does those).
+        NaN where the unit is not known, or needs to know the water (:mod:`qckit.hatch.water.readings` does those).
     """
     value = readings["value"].astype("float64").copy()
     pairs = readings[["quantity", "unit"]].astype(str)

@@ -65,8 +65,8 @@ def test_pages_hold_no_mark(tmp_path):
 def test_the_day_and_the_index_hold_no_mark(tmp_path, monkeypatch):
     import pandas as pd
 
-    from qckit.day.loading import load_day
-    from qckit.day.page import day_page
+    from qckit.day.page.html import day_page
+    from qckit.day.page.loading import load_day
     from qckit.log import new_site, open_log
     from qckit.reports.index import write_index
 

@@ -62,7 +62,7 @@ def test_a_finding_shows_headline_figures_and_steps_escaped():
 
 
 def test_a_hatching_rate_shows_its_times():
-    from qckit.hatch.rate import HatchRate
+    from qckit.hatch.rate.fit import HatchRate
 
     times = pd.DataFrame(
         [("T50", "curve", 18.2, 17.5, 19.0, "")], columns=["time", "method", "value_h", "low_h", "high_h", "note"]

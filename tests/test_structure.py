@@ -269,8 +269,8 @@ READ_BACK = {
     "qckit/practice/history.py: 'poor hatch' in happened",
     "qckit/verdicts/month/study.py: 'standard test' in purposes",
     # what the log keeps as text, and reads again: the kind of a step, a region as it was drawn
-    "qckit/day/entry.py: done['action'].str.startswith(_ACTION)",
-    "qckit/day/entry.py: row.action.removeprefix(_ACTION)",
+    "qckit/day/entry/writing.py: done['action'].str.startswith(_ACTION)",
+    "qckit/day/entry/writing.py: row.action.removeprefix(_ACTION)",
     "qckit/log/corrections.py: re.compile('undo of step (\\\\d+)$')",
     "qckit/review/session.py: edit.reason.removeprefix(_LOOKED)",
     "qckit/review/session.py: what.startswith(tuple(_DRAWN.values()))",
@@ -284,7 +284,7 @@ READ_BACK = {
 """Reviewed places where a text of several words is looked for, and why."""
 
 
-SHEET_WORDS = "qckit/verdicts/poor_hatch/notes.py"
+SHEET_WORDS = "qckit/verdicts/poor_hatch/likelihood/notes.py"
 """Reads what people wrote on field sheets."""
 
 

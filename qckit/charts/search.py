@@ -16,7 +16,7 @@ import pandas as pd
 from qckit.charts.candidates import SHARES, SHORTEST, best_candidates, ramp_gains, step_gains, with_free_level
 from qckit.charts.change import ALL, Change, group_words
 from qckit.charts.days import day_numbers
-from qckit.charts.late import late_changes, late_levels
+from qckit.charts.late_levels import late_changes, late_levels
 from qckit.charts.levels import LevelData, LevelModel, Priors, fit_levels
 from qckit.charts.selection import likely_bounds, size_after_selection
 

@@ -8,10 +8,10 @@ import numpy as np
 import pandas as pd
 
 from qckit.hatch.metrics import cone_metrics
-from qckit.hatch.rate import interpolated_times
-from qckit.hatch.rate_models import monotone_curve
-from qckit.hatch.readings import standard_of, water_of_hatches
+from qckit.hatch.rate.fit import interpolated_times
+from qckit.hatch.rate.models import monotone_curve
 from qckit.hatch.registry import METRICS
+from qckit.hatch.water.readings import standard_of, water_of_hatches
 from qckit.quantities import QUANTITIES, WATER
 from qckit.tables import to_utc
 from qckit.words import figures, number
@@ -158,7 +158,7 @@ def hatch_series(lots, hatches, samples, readings=None, *, conditions=None, purp
     DataFrame, shape (n_hatches, len(SERIES_COLUMNS))
         In the order of start (then cone), hatches without a count included with NaN. A condition is the median of its
         readings, or the field-sheet value where there is no reading. ``off_standard`` names in words every condition
-        outside the site's standard (:mod:`qckit.hatch.readings`), ``far_off`` those far outside; empty when none is.
+        outside the site's standard (:mod:`qckit.hatch.water.readings`), ``far_off`` those far outside; empty when none is.
 
     Examples
     --------

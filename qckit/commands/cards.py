@@ -23,7 +23,7 @@ def command(file, site, lots, kinds):
 
     Photograph a cone's card, then its samples: photos taken after a card belong to it.
     """
-    from qckit.day.cards import cards_for, cards_page
+    from qckit.day.photos.cards import cards_for, cards_page
     from qckit.directions import isolate_names
     from qckit.files import write_whole
     from qckit.reports.sites import find_site

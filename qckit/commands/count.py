@@ -66,8 +66,8 @@ def command(photos, um_per_px, scales, out, workers, scheduler, checked, reader,
     if (um_per_px is None) == (scales is None):
         wrong = "no scale is given" if scales is None else "the scale is given twice"
         raise InputError(f"{wrong}. Give either --um-per-px NUMBER or --scales FILE.csv.")
-    from qckit.counting.batch import CountOptions, count_photos, overall_hatch_pct
-    from qckit.counting.cluster import Cluster
+    from qckit.counting.batch.cluster import Cluster
+    from qckit.counting.batch.run import CountOptions, count_photos, overall_hatch_pct
     from qckit.progress import counted as shown
 
     stage_model, frame = _stage_model(stages, out), _region(region)

@@ -119,7 +119,7 @@ def _say_plan(plan, order):
 def _say_cost(plan, tables):
     import math
 
-    from qckit.hatch.dose import cost_per_million
+    from qckit.hatch.dose.timing import cost_per_million
 
     rows = tables.lots[tables.lots["lot"] == plan.lot]
     row = rows.iloc[0] if len(rows) else {}
@@ -135,7 +135,7 @@ def _say_start(feed, t10_h, t90_h, lot, tables):
         return None
     import pandas as pd
 
-    from qckit.hatch.dose import start_times, times_of_lot
+    from qckit.hatch.dose.timing import start_times, times_of_lot
     from qckit.words import dates_in
 
     if t10_h is None or t90_h is None:

@@ -60,7 +60,7 @@ def import_(sheets, table, accept_good_rows, ignored, correct, emptied, problems
     hidden sheets are left out; both are named. Exit code 1: entered, and something needs a look: a value that hardly
     can be, a photo that is not there or has no scale.
     """
-    from qckit.day.sheet import import_sheets
+    from qckit.day.sheets.reading import import_sheets
     from qckit.errors import InputError
 
     with open_site_log(site) as log:
@@ -104,8 +104,8 @@ def import_(sheets, table, accept_good_rows, ignored, correct, emptied, problems
 
 def _say_answer(sheets, site: str, result) -> None:
     """Say what the counts of a day sheet mean: the answer of its newest day."""
-    from qckit.day.loading import load_day
-    from qckit.day.sheet import newest_day
+    from qckit.day.page.loading import load_day
+    from qckit.day.sheets.reading import newest_day
     from qckit.day.words import answer
     from qckit.errors import QcError
     from qckit.site import load_site

@@ -35,11 +35,11 @@ def command(site, enter, tally, watch, html, as_json, by, now):
     folder = find_site(site)
     if enter or tally or watch is not None:
         return _live(folder, enter=enter, tally=tally, watch=watch, by=by, now=now)
-    from qckit.day.loading import load_day
+    from qckit.day.page.loading import load_day
 
     page = load_day(folder, now=now)
     if html:
-        from qckit.day.page import day_page
+        from qckit.day.page.html import day_page
         from qckit.files import write_whole
 
         write_whole(html, day_page(page))
@@ -57,7 +57,7 @@ def command(site, enter, tally, watch, html, as_json, by, now):
 def _print(page) -> None:
     import shutil
 
-    from qckit.day.screen import screen_lines
+    from qckit.day.page.screen import screen_lines
 
     size = shutil.get_terminal_size((80, 24))
     for line in screen_lines(page, width=min(size.columns, 100), height=max(size.lines, 12)):
@@ -70,11 +70,11 @@ def _live(folder, *, enter: bool, tally: bool, watch: str | None, by: str, now: 
 
     by = by or os.environ.get("QCKIT_BY", "")
     if watch is not None:
-        from qckit.day.watching import watch_folder
+        from qckit.day.photos.watching import watch_folder
 
         watch_folder(folder, watch or folder / "photos", by=by, now=now, say=click.echo)
         return 0
-    from qckit.day.terminal import run_dialog, run_one_tally
+    from qckit.day.entry.terminal import run_dialog, run_one_tally
 
     (run_one_tally if tally else run_dialog)(folder, by=by, now=now)
     return 0

@@ -7,15 +7,15 @@ from typing import NamedTuple
 
 import numpy as np
 
-from qckit.counting.chances import Accepted, accept
 from qckit.counting.fallback.grouping import best_division, list_candidates
 from qckit.counting.fallback.splitting import Cut, cut_pieces
-from qckit.counting.foreground import Foreground, find_foreground
-from qckit.counting.light import Light, estimate_light, signal_of
-from qckit.counting.lines import remove_ruled_lines
-from qckit.counting.measuring import measure_objects
-from qckit.counting.pieces import PieceSums, sum_pieces
-from qckit.counting.seeded import cut_at_centres, supported_at
+from qckit.counting.reader.chances import Accepted, accept
+from qckit.counting.segmentation.foreground import Foreground, find_foreground
+from qckit.counting.segmentation.light import Light, estimate_light, signal_of
+from qckit.counting.segmentation.lines import remove_ruled_lines
+from qckit.counting.segmentation.measuring import measure_objects
+from qckit.counting.segmentation.pieces import PieceSums, sum_pieces
+from qckit.counting.segmentation.seeded import cut_at_centres, supported_at
 from qckit.counting.stages import ANSWERS, StageModel
 from qckit.counting.working import WorkImage
 from qckit.stages import CLASSES
@@ -82,7 +82,7 @@ class FoundObjects:
     patch : (k,) ndarray of int
         Patch of foreground it lies in.
     sizes : dict of (k,) ndarrays
-        area_um2, length_um, width_um and others of :func:`qckit.counting.measuring.measure_objects`.
+        area_um2, length_um, width_um and others of :func:`qckit.counting.segmentation.measuring.measure_objects`.
     features : (k, f) ndarray
     p_read : (k, 5) ndarray
         As ``p``, before cysts and shells were settled by the photo's own two groups and mixture.
@@ -143,7 +143,7 @@ def analyse_at_centres(
     work : WorkImage
     proposals : Proposals
     choose : callable
-        What takes proposals for objects, as :func:`qckit.counting.chances.accept` does.
+        What takes proposals for objects, as :func:`qckit.counting.reader.chances.accept` does.
     ground : Ground, optional
         From :func:`find_ground`, where it is there already.
 

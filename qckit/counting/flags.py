@@ -102,7 +102,7 @@ class PhotoSigns:
     between : float
         Share of cysts and shells whose opacity is neither clearly the one's nor the other's; 0 where there are few.
     paler_cysts : int
-        From :func:`qckit.counting.paler.paler_cysts`.
+        From :func:`qckit.counting.shells.pale_cysts.paler_cysts`.
     in_frame : int, optional
         Nauplii, umbrella stages and cysts counted in a drawn frame; None where the whole photo is the frame.
     """

@@ -11,17 +11,17 @@ import pandas as pd
 
 from qckit.counting.analysis import Analysis, FoundObjects, analyse, choose_objects
 from qckit.counting.bounds import check_countable
-from qckit.counting.by_rule import read_by_rule
+from qckit.counting.camera_rule.learned import load_learned
+from qckit.counting.camera_rule.reading import read_by_rule
+from qckit.counting.damage.integrity import judge_integrity, signs_in_pixels
 from qckit.counting.flags import PhotoSigns, judge_photo
 from qckit.counting.frame import apply_frame
-from qckit.counting.integrity import judge_integrity, signs_in_pixels
-from qckit.counting.learned import load_learned
-from qckit.counting.measuring import FEATURES
 from qckit.counting.overlong import without_overlong
-from qckit.counting.paler import paler_cysts
+from qckit.counting.reader.joint_reading import propose_objects, read_at_centres, reader_module
 from qckit.counting.regions import check_region, counted_in_region, region_area_mm2
 from qckit.counting.result import PhotoCount, version_with
-from qckit.counting.second import propose_objects, read_at_centres, reader_module
+from qckit.counting.segmentation.measuring import FEATURES
+from qckit.counting.shells.pale_cysts import paler_cysts
 from qckit.counting.stages import CLASSES, StageModel, model_key
 from qckit.counting.swing import doubts_of, hatch_shift
 from qckit.counting.working import WORK_UM_PER_PX, WorkImage, make_work_image

@@ -16,7 +16,7 @@ from pathlib import Path
 
 import numpy as np
 
-from qckit.counting.measuring import FEATURES, GREY_FEATURES
+from qckit.counting.segmentation.measuring import FEATURES, GREY_FEATURES
 from qckit.errors import InputError, one_line
 from qckit.stages import CLASSES
 

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
-from qckit.day.blank_sheets import write_day_sheets
+from qckit.day.sheets.blank import write_day_sheets
 from qckit.day.words import CAUTIONS
 from qckit.errors import InputError, unknown_name
 from qckit.files import write_whole

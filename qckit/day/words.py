@@ -7,15 +7,15 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from qckit.day.chores import Chore
-from qckit.day.judging import Judged
-from qckit.day.records import millions
-from qckit.day.starting import Start
-from qckit.hatch.supply import FeedDue, HatchState
+from qckit.day.entry.records import millions
+from qckit.day.page.chores import Chore
+from qckit.day.page.judging import Judged
+from qckit.day.page.starting import Start
+from qckit.hatch.dose.supply import FeedDue, HatchState
 from qckit.words import capital, cone_name, day, first_few, joined, noun, plural
 
 if TYPE_CHECKING:
-    from qckit.day.study import Day
+    from qckit.day.page.study import Day
 
 __all__ = ["CAUTIONS", "ENTER", "Line", "answer", "day_lines", "judged_words", "start_words"]
 

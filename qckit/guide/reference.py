@@ -231,7 +231,8 @@ def flag_list() -> Listing:
     import ast
     import inspect
 
-    from qckit.counting import flags, integrity
+    from qckit.counting import flags
+    from qckit.counting.damage import integrity
 
     sentences: dict[str, str] = {}
     walked = ((m, n) for m in (flags, integrity) for n in ast.walk(ast.parse(inspect.getsource(m))))

@@ -1,9 +1,12 @@
-from .ageing import Ageing, ageing_trend, draw_ageing
-from .attribute_plan import OrdinaryPlan, acceptance_probability, quality_at_acceptance
-from .budgets import output_budget, purity_budget, recovery_budget, separation_budget
-from .comparison import Comparison, compare_hatch_pct, compare_per_g, compare_with_claim
-from .conditions import CONDITION_COLUMNS, check_conditions
-from .dose import (
+from .budgets.derived import output_budget, purity_budget, recovery_budget, separation_budget
+from .budgets.hatching import BUDGET_COLUMNS, Budget, draw_budget, efficiency_budget, percentage_budget
+from .comparison.equivalence import paired_ratio_equivalence, ratio_equivalence
+from .comparison.lots import Comparison, compare_hatch_pct, compare_per_g, compare_with_claim
+from .comparison.undecided import cones_to_decide, draw_comparisons, say_open
+from .dose.plan import DosePlan, plan_dose
+from .dose.records import DoseRecords, dose_records
+from .dose.table import wall_table
+from .dose.timing import (
     INSTAR_I_HOURS,
     StartTimes,
     TimesOfLot,
@@ -13,14 +16,11 @@ from .dose import (
     start_times,
     times_of_lot,
 )
-from .dose_plan import DosePlan, plan_dose
-from .dose_records import DoseRecords, dose_records
-from .dose_table import wall_table
-from .dose_warnings import DOSE_WARNINGS, DoseWarning, best_beside, is_shown_below
-from .equivalence import paired_ratio_equivalence, ratio_equivalence
-from .estimates import Estimate, Spread
+from .dose.warnings import DOSE_WARNINGS, DoseWarning, best_beside, is_shown_below
 from .formulas import conversion_factor, full_cysts_per_g, hatching_efficiency, hatching_output, hatching_percentage
-from .harvest import (
+from .harvest.losses import HarvestLosses, harvest_losses
+from .harvest.purity import PURITY_COLUMNS, purity_of_samples, recovery, separation
+from .harvest.recovery import (
     ENOUGH_HARVESTS,
     RECOVERY_COLUMNS,
     Recovery,
@@ -29,16 +29,9 @@ from .harvest import (
     recovery_by_cone,
     recovery_of,
 )
-from .harvest_losses import HarvestLosses, harvest_losses
-from .interval_width import counting_floor, floor_of_few, joined_dispersion, skewness_reach
-from .intervals import proportion_over_cones, rate_over_cones
-from .lot_level import LotLevel, lot_level, ordinary_hatches
-from .lot_tests import latest_test, near_test, test_groups
-from .metrics import CONE_COLUMNS, SAMPLE_COLUMNS, cone_metrics, sample_metrics
-from .notes import GAP_CODES, Note, gaps, has_note
-from .open_comparisons import cones_to_decide, draw_comparisons, say_open
-from .operating import draw_operating_curve, operating_curve, plan_for_risk, repeat_chances
-from .overdispersion import (
+from .intervals.estimates import Estimate, Spread
+from .intervals.over_cones import proportion_over_cones, rate_over_cones
+from .intervals.overdispersion import (
     BetaBinomialFit,
     Dispersion,
     LogitFit,
@@ -50,6 +43,16 @@ from .overdispersion import (
     fit_quasi_binomial,
     poisson_dispersion,
 )
+from .intervals.plain import binomial_interval, mean_interval, positive_mean_interval
+from .intervals.proportion_difference import difference_of_proportions
+from .intervals.rare_counts import RateChange, poisson_change, poisson_interval
+from .intervals.site_spread import site_spread
+from .intervals.width import counting_floor, floor_of_few, joined_dispersion, skewness_reach
+from .lots.ageing import Ageing, ageing_trend, draw_ageing
+from .lots.level import LotLevel, lot_level, ordinary_hatches
+from .lots.standard_tests import latest_test, near_test, test_groups
+from .metrics import CONE_COLUMNS, SAMPLE_COLUMNS, cone_metrics, sample_metrics
+from .notes import GAP_CODES, Note, gaps, has_note
 from .per_hatch import hatch_table
 from .photo_counts import (
     PHOTO_CORRECTION_COLUMNS,
@@ -59,12 +62,12 @@ from .photo_counts import (
     mark_photo_counts,
     photo_counts_of,
 )
-from .plain_intervals import binomial_interval, mean_interval, positive_mean_interval
-from .plan import Plan, plan_for_precision, subsample_dispersion
-from .proportion_difference import difference_of_proportions
-from .purity import PURITY_COLUMNS, purity_of_samples, recovery, separation
-from .rare_counts import RateChange, poisson_change, poisson_interval
-from .rate import (
+from .planning.attributes import OrdinaryPlan, acceptance_probability, quality_at_acceptance
+from .planning.precision import Plan, plan_for_precision, subsample_dispersion
+from .planning.risk import draw_operating_curve, operating_curve, plan_for_risk, repeat_chances
+from .rate.comparison import SpeedComparison, compare_rates
+from .rate.drawing import draw_rate
+from .rate.fit import (
     RATE_COLUMNS,
     HatchRate,
     fit_rate,
@@ -74,16 +77,13 @@ from .rate import (
     newest_course,
     time_course,
 )
-from .rate_comparison import SpeedComparison, compare_rates
-from .rate_drawing import draw_rate
-from .rate_models import monotone_curve
-from .readings import Standard, standard_of, standard_readings, water_of_hatches, water_values
+from .rate.models import monotone_curve
 from .registry import METRICS, Metric
-from .spread import site_spread
 from .subsamples import fill_volumes, joined_subsamples, reading_subsamples
 from .summary import SUMMARY_COLUMNS, LotSummary, Witnesses, compare_witnesses, summarise_cones
-from .uncertainty import BUDGET_COLUMNS, Budget, draw_budget, efficiency_budget, percentage_budget
-from .water import (
+from .water.conditions import CONDITION_COLUMNS, check_conditions
+from .water.readings import Standard, standard_of, standard_readings, water_of_hatches, water_values
+from .water.seawater import (
     OXYGEN_FIT_MAX_PPT,
     SALINITY_FIT_MAX_PPT,
     density_kg_m3,

@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from qckit.hatch.estimates import check_confidence, normal_quantile
+from qckit.hatch.intervals.estimates import check_confidence, normal_quantile
+from qckit.hatch.intervals.plain import score_bounds
 from qckit.hatch.metrics import CONE_COLUMNS, cone_metrics
 from qckit.hatch.photo_counts import mark_photo_counts
-from qckit.hatch.plain_intervals import score_bounds
 from qckit.hatch.registry import METRICS
 from qckit.hatch.subsamples import joined_subsamples, reading_subsamples
 from qckit.hatch.summary import measuring_uncertainty

@@ -9,10 +9,10 @@ import numpy as np
 import pandas as pd
 
 from qckit.errors import InputError
-from qckit.hatch.estimates import Estimate, normal_quantile, student_quantile
-from qckit.hatch.intervals import proportion_over_cones, rate_over_cones
+from qckit.hatch.intervals.estimates import Estimate, normal_quantile, student_quantile
+from qckit.hatch.intervals.over_cones import proportion_over_cones, rate_over_cones
+from qckit.hatch.intervals.plain import score_bounds
 from qckit.hatch.notes import Note
-from qckit.hatch.plain_intervals import score_bounds
 from qckit.hatch.registry import METRICS
 
 __all__ = [

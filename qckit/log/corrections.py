@@ -16,7 +16,7 @@ import sqlalchemy as sa
 
 from qckit.errors import InputError, unknown_name
 from qckit.log import row_rules, schema
-from qckit.log.hand import count_change, frame_changes
+from qckit.log.hand_counts import count_change, frame_changes
 from qckit.log.query import WITHDRAWN, fetch, key_text, known_names, read_key
 from qckit.object_rows import ADDED, REMOVED
 from qckit.tables import check_cell, column_dtypes, table_columns, to_utc

@@ -12,7 +12,8 @@ from dataclasses import dataclass, field
 import pandas as pd
 
 from qckit.errors import InputError, known_names_hint, unknown_name
-from qckit.log import against, row_rules, schema
+from qckit.log import already_logged as against
+from qckit.log import row_rules, schema
 from qckit.log.problems import HANGS_ON, PROBLEMS, CellProblem
 from qckit.log.query import fetch, known_names, lists_of, rows_of
 from qckit.stages import STAGE_COLUMNS

@@ -7,7 +7,8 @@ from pathlib import Path
 import pandas as pd
 
 from qckit.errors import unknown_name
-from qckit.log import corrections, counts, engine, hand, intake, plausible, query, steps, typed
+from qckit.log import corrections, counts, engine, intake, plausible, query, steps, typed
+from qckit.log import hand_counts as hand
 from qckit.log.counted import as_frames
 from qckit.log.photo_files import photo_doubts
 from qckit.log.problems import problems_error

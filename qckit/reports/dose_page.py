@@ -8,8 +8,8 @@ from pathlib import Path
 from qckit import words
 from qckit.directions import isolate_names, keep_units
 from qckit.files import write_whole
-from qckit.hatch.dose_plan import risk_words
-from qckit.hatch.dose_table import wall_table
+from qckit.hatch.dose.plan import risk_words
+from qckit.hatch.dose.table import wall_table
 from qckit.log.site_dates import SiteDates
 
 __all__ = ["PAGES", "write_wall_table"]

@@ -7,7 +7,7 @@ import pandas as pd
 from qckit.charts.levels import Priors
 from qckit.reports.blocks import Html, note, sentences, table
 from qckit.reports.folds import folded
-from qckit.verdicts.month.rates import PAGE_RATE, SHARE_WORDS, SHARES
+from qckit.verdicts.month.false_alarms import PAGE_RATE, SHARE_WORDS, SHARES
 from qckit.verdicts.month.words import unseen_sentence
 
 __all__ = ["method", "rules", "standing"]

@@ -9,7 +9,7 @@ import pandas as pd
 
 from qckit import draw
 from qckit.charts.series import CHARTED
-from qckit.hatch.weighing import decimals_of
+from qckit.hatch.dose.weighing import decimals_of
 from qckit.progress import working
 from qckit.reports.accuracy import certificates_of, cite_certificates
 from qckit.reports.blocks import Html, note, table

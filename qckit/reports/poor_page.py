@@ -20,7 +20,7 @@ from qckit.site_tables import SiteTables
 from qckit.verdicts.finding import Finding
 from qckit.verdicts.lots.usual import counted_hatches
 from qckit.verdicts.poor_hatch import charts
-from qckit.verdicts.poor_hatch.factors import amount
+from qckit.verdicts.poor_hatch.conditions.factors import amount
 from qckit.verdicts.poor_hatch.verdict import explain_hatch
 
 __all__ = [

@@ -229,8 +229,8 @@ class _LabelledPhoto:
     def compare(self, learned):
         """How the kit's own models and those learnt do on this photo, and the count by each."""
         from qckit.counting import count_photo
-        from qckit.counting.learned import save_learned
-        from qckit.counting.reader import READER_VERSION
+        from qckit.counting.camera_rule.learned import save_learned
+        from qckit.counting.reader.network import READER_VERSION
 
         with tempfile.TemporaryDirectory() as folder:
             file = str(Path(folder) / "camera.npz")  # of a new name each time: models are kept in memory by name

@@ -63,8 +63,8 @@ class SiteModel:
 def _trained_from() -> str:
     """Short text that changes when the kit's own models do, or what is learnt beside them."""
     from qckit.counting import model_key
-    from qckit.counting.learned import FORMAT
-    from qckit.counting.second import reader_key
+    from qckit.counting.camera_rule.learned import FORMAT
+    from qckit.counting.reader.joint_reading import reader_key
     from qckit.counting.stages import MODEL_FILE
 
     return f"{model_key(str(MODEL_FILE))} {reader_key('auto')} {FORMAT}"
@@ -186,8 +186,8 @@ def keep_site_model(folder, learned, *, made_at: str, by: str, trial: LeaveOut, 
     SiteModel
         As it is in use from now on. Versions after the one that was in use are no longer listed.
     """
-    from qckit.counting.learned import save_learned
-    from qckit.counting.reader import READER_VERSION
+    from qckit.counting.camera_rule.learned import save_learned
+    from qckit.counting.reader.network import READER_VERSION
 
     place = Path(folder) / MODELS_FOLDER
     place.mkdir(exist_ok=True)

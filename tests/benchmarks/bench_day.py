@@ -51,7 +51,7 @@ def make_site(folder: Path) -> None:
     import conftest as day
     import pandas as pd
 
-    from qckit.day.bench import Bench
+    from qckit.day.entry.bench import Bench
     from qckit.day.founding import Answers, found_site
     from qckit.log import open_log
 
@@ -183,7 +183,7 @@ def on_demo(demo: Path, work: Path) -> None:
 
     The poor hatch is explained in both. Best of three runs: seconds by the clock (of the processor).
     """
-    from qckit.day.bench import Bench, warm_up
+    from qckit.day.entry.bench import Bench, warm_up
 
     cold = []
     for _ in range(3):

@@ -17,10 +17,10 @@ from coverage_pages import pages_table
 
 from qckit.agreement.gauge import gauge_study
 from qckit.agreement.paired import limit_bounds
-from qckit.hatch.harvest import recovery_of
-from qckit.hatch.rate import fit_rate
-from qckit.hatch.rate_comparison import compare_rates
-from qckit.hatch.rate_models import Fit, model_curve, model_quantile
+from qckit.hatch.harvest.recovery import recovery_of
+from qckit.hatch.rate.comparison import compare_rates
+from qckit.hatch.rate.fit import fit_rate
+from qckit.hatch.rate.models import Fit, model_curve, model_quantile
 from qckit.settings import Settings
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "hatch"))

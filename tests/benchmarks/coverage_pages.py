@@ -21,7 +21,7 @@ from qckit.hatch import (
     proportion_over_cones,
     recovery_by_cone,
 )
-from qckit.hatch.plain_intervals import binomial_interval, mean_interval
+from qckit.hatch.intervals.plain import binomial_interval, mean_interval
 from qckit.settings import MeasureSettings
 from qckit.stages import STAGES
 

@@ -21,7 +21,7 @@ import pandas as pd
 from qckit.charts.search import find_changes_in_levels
 from qckit.practice.month_rooms import draw_room_constants
 from qckit.practice.room_water import remembering_days
-from qckit.verdicts.month.rates import SHARES
+from qckit.verdicts.month.false_alarms import SHARES
 from qckit.verdicts.month.searches import search_without_alone
 
 POINTS = (0, 15, 25, 40)

@@ -20,7 +20,7 @@ import pandas as pd
 from qckit.charts import candidates
 from qckit.charts.levels import Priors
 from qckit.charts.search import find_changes_in_levels
-from qckit.verdicts.month.rates import SHARES
+from qckit.verdicts.month.false_alarms import SHARES
 
 _BEFORE, _MONTH = 180, 60
 # weight, hatches that level and spread are from (0: known), whether the chance is only the search's share for this

@@ -17,8 +17,8 @@ import pandas as pd
 
 from qckit.charts.search import find_changes_in_levels
 from qckit.verdicts.lots.expected import Expected
+from qckit.verdicts.month.false_alarms import SHARES
 from qckit.verdicts.month.lot_levels import judge_lots
-from qckit.verdicts.month.rates import SHARES
 from qckit.verdicts.month.searches import standing_differences
 from qckit.verdicts.month.shifts import shift_of_lot
 

@@ -17,7 +17,7 @@ from qckit.charts.series import CONDITIONS, hatch_series
 from qckit.charts.water import search_water, water_points
 from qckit.practice.month_rooms import draw_room, draw_room_constants
 from qckit.settings import Settings
-from qckit.verdicts.month.rates import SHARES
+from qckit.verdicts.month.false_alarms import SHARES
 
 _WIDEST = 0.1
 

@@ -7,8 +7,8 @@ from types import SimpleNamespace as Stub
 
 import pandas as pd
 
-from qckit.hatch.comparison import Comparison
-from qckit.hatch.estimates import Estimate
+from qckit.hatch.comparison.lots import Comparison
+from qckit.hatch.intervals.estimates import Estimate
 from qckit.settings import Settings
 from qckit.verdicts.finding import Finding
 from qckit.verdicts.month import words as month_words

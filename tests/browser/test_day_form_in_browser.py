@@ -12,7 +12,7 @@ from jupyter_lab import CHROMIUM
 from page_checks import faint_borders, low_contrast
 
 from qckit import day
-from qckit.day import form as day_form_module
+from qckit.day.entry import form as day_form_module
 
 sys.path.append(str(Path(__file__).resolve().parents[1] / "notebooks"))
 from test_own_analysis import young_site

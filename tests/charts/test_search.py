@@ -7,7 +7,7 @@ from scipy.stats import norm
 
 from qckit.charts.candidates import SHORTEST, looks_at_beginnings, with_free_level
 from qckit.charts.days import day_numbers
-from qckit.charts.late import late_changes, late_levels
+from qckit.charts.late_levels import late_changes, late_levels
 from qckit.charts.levels import LevelData, Priors, fit_levels
 from qckit.charts.search import detectable_size, find_changes_in_levels
 from qckit.charts.selection import size_after_selection

@@ -263,8 +263,8 @@ def test_long_tables_are_written_and_read_in_pieces(folder, tmp_path, monkeypatc
     top, scale = folder
     others = [top / "two" / "b.png", top / "two" / "=cmd().png"]
     few = count_photos([top / "one" / "a.png", *others], scale, out_dir=tmp_path / "few", checked=False)
-    monkeypatch.setattr("qckit.counting.batch.MOST_AT_HAND", 0)
-    monkeypatch.setattr("qckit.counting.earlier.ROWS_AT_ONCE", 2)
+    monkeypatch.setattr("qckit.counting.batch.run.MOST_AT_HAND", 0)
+    monkeypatch.setattr("qckit.counting.batch.earlier.ROWS_AT_ONCE", 2)
     one = count_photos(top / "one", scale, out_dir=tmp_path / "many", checked=False)
     assert "objects" not in vars(one) and len(one.objects) == one.parts[0].n_objects > 0
     rest = count_photos(others, scale, out_dir=tmp_path / "many", checked=False)

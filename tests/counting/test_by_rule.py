@@ -4,12 +4,12 @@ import numpy as np
 import pytest
 
 from qckit.counting import count_photo
-from qckit.counting.by_rule import _with_pieces_left, read_by_rule, see_places
-from qckit.counting.camera_rule import AROUND, PLACE_EVIDENCE, STAGE_EVIDENCE, CameraRule, gather_evidence
-from qckit.counting.last_layer import CHANNELS
-from qckit.counting.measuring import FEATURES
+from qckit.counting.camera_rule.reading import _with_pieces_left, read_by_rule, see_places
+from qckit.counting.camera_rule.rule import AROUND, PLACE_EVIDENCE, STAGE_EVIDENCE, CameraRule, gather_evidence
 from qckit.counting.pipeline import finest_scale
-from qckit.counting.second import reader_module, reader_picture
+from qckit.counting.reader.joint_reading import reader_module, reader_picture
+from qckit.counting.reader.last_layer import CHANNELS
+from qckit.counting.segmentation.measuring import FEATURES
 from qckit.counting.stages import load_stage_model
 from qckit.counting.working import make_work_image
 from qckit.photo import read_photo

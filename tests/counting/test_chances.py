@@ -5,9 +5,9 @@ import json
 import numpy as np
 import pytest
 
-from qckit.counting import chances
-from qckit.counting.chances import EVIDENCE, USUAL_SCORE, accept, chances_of, gather_chance_evidence, sureness
-from qckit.counting.proposals import Proposals, Votes
+from qckit.counting.reader import chances
+from qckit.counting.reader.chances import EVIDENCE, USUAL_SCORE, accept, chances_of, gather_chance_evidence, sureness
+from qckit.counting.reader.proposals import Proposals, Votes
 from qckit.stages import CLASSES, STAGES
 
 UM = 12.0

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from qckit.counting.mixture import USUAL_CYSTS, settle_cysts_and_shells
+from qckit.counting.shells.mixture import USUAL_CYSTS, settle_cysts_and_shells
 
 
 def drawn(rng, n, cysts, apart=1.5):

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.spatial import cKDTree
 
-from qckit.counting.seeded import MIDWAY, _nearest_to_places
+from qckit.counting.segmentation.seeded import MIDWAY, _nearest_to_places
 
 
 @pytest.mark.parametrize("n", [2, 3, 40])

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from qckit.counting.integrity import signs_in_pixels
-from qckit.counting.outlines import goes_on_bent, is_one_outline
+from qckit.counting.damage.integrity import signs_in_pixels
+from qckit.counting.damage.outlines import goes_on_bent, is_one_outline
 
 SHAPE, RIM = (700, 900), 840
 

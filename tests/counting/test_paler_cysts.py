@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from qckit.counting.flags import PhotoSigns, judge_photo
-from qckit.counting.measuring import FEATURES
-from qckit.counting.paler import paler_cysts
+from qckit.counting.segmentation.measuring import FEATURES
+from qckit.counting.shells.pale_cysts import paler_cysts
 
 
 def bodies(*kinds):

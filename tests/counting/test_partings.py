@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from qckit.counting.measuring import FEATURES
-from qckit.counting.partings import redraw_line
-from qckit.counting.two_groups import COLUMNS
+from qckit.counting.segmentation.measuring import FEATURES
+from qckit.counting.shells.dividing_line import redraw_line
+from qckit.counting.shells.two_groups import COLUMNS
 from qckit.stages import STAGES
 
 SHARES = [STAGES.index("cyst"), STAGES.index("shell")]

@@ -2,8 +2,8 @@
 
 import numpy as np
 
-from qckit.counting.places import AROUND, SURER, look_around
-from qckit.counting.proposals import Proposals
+from qckit.counting.reader.places import AROUND, SURER, look_around
+from qckit.counting.reader.proposals import Proposals
 
 
 def seen(places, sure, stage, shape=(60, 80), base=-4.0):

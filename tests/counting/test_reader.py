@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from qckit.counting import reader
-from qckit.counting.last_layer import OFFSET_PLANES, PLANES, STAGE_PLANES, LastLayer
+from qckit.counting.reader import network as reader
+from qckit.counting.reader.last_layer import OFFSET_PLANES, PLANES, STAGE_PLANES, LastLayer
 from qckit.photo import read_photo
 
 EVERY_PLANE = tuple(range(PLANES))

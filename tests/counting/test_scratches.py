@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from qckit.counting.integrity import signs_in_pixels
-from qckit.counting.seams import find_seam
+from qckit.counting.damage.integrity import signs_in_pixels
+from qckit.counting.damage.seams import find_seam
 
 SHAPE = (700, 1000)
 

@@ -8,7 +8,7 @@ import pytest
 from PIL import Image
 
 from qckit.counting import count_photo, score_photo, summarise_scores
-from qckit.counting.proposals import Proposals, Votes
+from qckit.counting.reader.proposals import Proposals, Votes
 from qckit.stages import CLASSES
 
 
@@ -27,7 +27,7 @@ def reader(monkeypatch, labelled):
             code = np.select([code == 2, code == 3], [3, 2], code)
         p = np.full((len(rows), len(CLASSES)), (1 - sure) / (len(CLASSES) - 1))
         p[np.arange(len(rows)), code] = sure
-        module = types.ModuleType("qckit.counting.reader")
+        module = types.ModuleType("qckit.counting.reader.network")
         module.READER_UM_PER_PX, module.COARSEST_UM_PER_PX, module.READER_VERSION = scale, scale, "made up"
         module.reader_available = lambda: True
 
@@ -46,7 +46,7 @@ def reader(monkeypatch, labelled):
             return reading
 
         module.read_picture, module.read_mirrored, module.n_again = read_picture, read_mirrored, 0
-        monkeypatch.setitem(sys.modules, "qckit.counting.reader", module)
+        monkeypatch.setitem(sys.modules, "qckit.counting.reader.network", module)
         monkeypatch.setattr("importlib.util.find_spec", lambda name: object())
         return truth[truth.photo == photo]
 
@@ -77,7 +77,7 @@ def test_a_reader_that_swaps_stages_is_flagged(labelled, reader):
 @pytest.mark.parametrize(("sure", "n_again"), [(0.99, 0), (0.6, 1)])
 def test_only_a_doubtful_photo_is_read_again(labelled, reader, sure, n_again):
     figures_of(labelled, "bright-04", reader("bright-04", sure=sure))
-    assert sys.modules["qckit.counting.reader"].n_again == n_again
+    assert sys.modules["qckit.counting.reader.network"].n_again == n_again
 
 
 def test_what_the_reader_misses_is_still_found(labelled, reader):
@@ -100,7 +100,7 @@ def test_where_the_foreground_shows_nothing_proposals_stand_alone_and_flagged(la
 def test_without_the_reader_nothing_is_asked(labelled, reader):
     folder, photos, _ = labelled
     reader("bright-08")
-    sys.modules["qckit.counting.reader"].read_picture = None
+    sys.modules["qckit.counting.reader.network"].read_picture = None
     path = folder / "photos" / "bright-08.jpg"
     count = count_photo(path, um_per_px=photos.um_per_px["bright-08"], reader=None)
     assert sum(count.counts.values()) > 30

@@ -1,11 +1,11 @@
-"""Outlines that shadows lengthen are not taken for those of a squeezed photo (``counting/integrity.py``)."""
+"""Outlines that shadows lengthen are not taken for those of a squeezed photo (``counting/damage/integrity.py``)."""
 
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
-from qckit.counting.integrity import _stretched
+from qckit.counting.damage.integrity import _stretched
 from qckit.stages import CLASSES, STAGES
 
 

@@ -13,11 +13,11 @@ from qckit.counting import (
     list_candidates,
     remove_ruled_lines,
 )
-from qckit.counting.cuts import _sharp_per_column, sharp_per_row, suspects_of
-from qckit.counting.foreground import open_mask
-from qckit.counting.light import LOG_CODE, background_at, estimate_light, signal_of
+from qckit.counting.damage.cuts import _sharp_per_column, sharp_per_row, suspects_of
+from qckit.counting.damage.row_steps import steps_of, sums_across, turned
+from qckit.counting.segmentation.foreground import open_mask
+from qckit.counting.segmentation.light import LOG_CODE, background_at, estimate_light, signal_of
 from qckit.counting.stages import CLASSES, load_stage_model, save_stage_model
-from qckit.counting.steps import steps_of, sums_across, turned
 from qckit.counting.working import WorkImage
 from qckit.errors import InputError
 from qckit.files import neutralise, write_whole
@@ -201,7 +201,7 @@ def test_model_file_is_plain_arrays_and_round_trips(tmp_path, rng):
     models = load_stage_model()
     save_stage_model(tmp_path / "m.npz", models)
     again = load_stage_model(str(tmp_path / "m.npz"))
-    from qckit.counting.measuring import FEATURES
+    from qckit.counting.segmentation.measuring import FEATURES
 
     x = rng.normal(0, 2, (50, len(FEATURES)))
     for kind in ("colour", "grey"):

@@ -3,9 +3,15 @@
 import numpy as np
 import pytest
 
-from qckit.counting.measuring import FEATURES
-from qckit.counting.mixture import settle_cysts_and_shells
-from qckit.counting.two_groups import COLUMNS, RoundBodies, evidence_of_two, settle_by_groups, settle_round_bodies
+from qckit.counting.segmentation.measuring import FEATURES
+from qckit.counting.shells.mixture import settle_cysts_and_shells
+from qckit.counting.shells.two_groups import (
+    COLUMNS,
+    RoundBodies,
+    evidence_of_two,
+    settle_by_groups,
+    settle_round_bodies,
+)
 
 
 def bodies(rng, n=60, apart=3.0):

@@ -7,8 +7,8 @@ import pandas as pd
 import pytest
 from invented_day import at, counts_of
 
-from qckit.day import records
-from qckit.day.bench import Bench
+from qckit.day.entry import records
+from qckit.day.entry.bench import Bench
 from qckit.day.founding import Answers, found_site
 from qckit.log import open_log
 
@@ -65,7 +65,7 @@ def bench(room):
 @pytest.fixture
 def typed(bench):
     """Type answers into the dialogue; return what was asked and said."""
-    from qckit.day.dialog import Dialog
+    from qckit.day.entry.dialog import Dialog
 
     def run(*answers, tally=None):
         left, asked, said = list(answers), [], []

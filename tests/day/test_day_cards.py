@@ -9,8 +9,8 @@ import pytest
 import segno
 from PIL import Image, ImageFilter
 
-from qckit.day.cards import CODE_MM, SCALE, SLIP_MM, Card, CardSeen, cards_for, cards_page, find_card, read_text
-from qckit.day.matching import PhotoSeen, match_photos
+from qckit.day.photos.cards import CODE_MM, SCALE, SLIP_MM, Card, CardSeen, cards_for, cards_page, find_card, read_text
+from qckit.day.photos.matching import PhotoSeen, match_photos
 
 
 def photo_of(card: Card, px_per_mm: float, *, angle=0.0, blur=0.0, size=(900, 1200), at=(60, 40)) -> np.ndarray:
@@ -128,7 +128,7 @@ def test_a_batch_is_shown_confirmed_and_counted(bench, tmp_path):
     from invented_day import at
 
     from qckit._paths import sample_images_dir
-    from qckit.day.watching import changed, count_matched, look_at, match_words
+    from qckit.day.photos.watching import changed, count_matched, look_at, match_words
 
     source = sorted((sample_images_dir() / "photos").glob("*.jpg"))[0]
     arrived = tmp_path / "phone"
@@ -149,7 +149,7 @@ def test_a_batch_is_shown_confirmed_and_counted(bench, tmp_path):
 
 
 def test_arrivals_come_in_batches_once_they_are_whole(tmp_path):
-    from qckit.day.watching import arrivals
+    from qckit.day.photos.watching import arrivals
 
     (tmp_path / "old.jpg").write_bytes(b"x")
     batches = arrivals(tmp_path, known={tmp_path / "old.jpg"}, poll_s=0.01, quiet_s=0.05)
@@ -161,7 +161,7 @@ def test_arrivals_come_in_batches_once_they_are_whole(tmp_path):
 
 
 def test_nothing_is_counted_before_a_person_says_so(bench, tmp_path):
-    from qckit.day.watching import _one_batch
+    from qckit.day.photos.watching import _one_batch
 
     Image.fromarray(photo_of(Card("B"), 12)).save(tmp_path / "1.jpg", quality=92)
     Image.fromarray(np.full((300, 400, 3), 180, np.uint8)).save(tmp_path / "2.jpg")
@@ -188,7 +188,7 @@ def test_a_photo_that_was_counted_is_no_new_subsample(bench, tmp_path):
     import shutil
 
     from qckit._paths import sample_images_dir
-    from qckit.day.watching import _not_in_log, _one_batch
+    from qckit.day.photos.watching import _not_in_log, _one_batch
 
     first, second = sorted((sample_images_dir() / "photos").glob("*.jpg"))[:2]
     phone = tmp_path / "phone"

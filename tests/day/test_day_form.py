@@ -2,7 +2,7 @@
 
 import pytest
 
-from qckit.day.form import DayForm
+from qckit.day.entry.form import DayForm
 
 
 @pytest.fixture

@@ -5,7 +5,7 @@ import datetime as dt
 import pytest
 from invented_day import at, counts_of
 
-from qckit.day.dialog import Dialog
+from qckit.day.entry.dialog import Dialog
 from qckit.site import load_site
 
 POOR = "H261115-B"
@@ -53,7 +53,7 @@ def fortnight(tmp_path_factory):
     """A site whose fourteen days were all typed."""
     import pandas as pd
 
-    from qckit.day.bench import Bench
+    from qckit.day.entry.bench import Bench
     from qckit.day.founding import Answers, found_site
     from qckit.log import open_log
 

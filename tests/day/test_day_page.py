@@ -10,11 +10,11 @@ import pandas as pd
 import pytest
 from invented_day import at, counts_of
 
-from qckit.day.harvest_records import Harvest
-from qckit.day.page import day_page
-from qckit.day.screen import screen_lines
-from qckit.day.starting import plan_start
-from qckit.day.study import study_day
+from qckit.day.entry.harvest_records import Harvest
+from qckit.day.page.html import day_page
+from qckit.day.page.screen import screen_lines
+from qckit.day.page.starting import plan_start
+from qckit.day.page.study import study_day
 from qckit.day.words import answer, day_lines
 from qckit.errors import InputError
 from qckit.site import load_site
@@ -115,7 +115,7 @@ def test_the_screen_keeps_to_80_by_24(bench):
     page = bench.study()
     import dataclasses
 
-    from qckit.day.chores import Chore
+    from qckit.day.page.chores import Chore
 
     many = tuple(Chore("missing photos", n=9, names=tuple(f"photo-{i}.jpg" for i in range(9))) for _ in range(20))
     lines = screen_lines(dataclasses.replace(page, chores=many))
@@ -145,7 +145,7 @@ def test_feeds_are_given_the_oldest_nauplii_first(bench):
 
 
 def test_a_poor_lot_is_passed_over_and_no_dose_is_said(bench):
-    from qckit.day.starting import LotInUse
+    from qckit.day.page.starting import LotInUse
 
     page = day_of(bench.site.folder, "2026-11-20T08:40")
     old = LotInUse("L-0", "2025-01-01", None, 50.0, True)
@@ -198,7 +198,7 @@ def test_the_page_writes_nothing(bench):
 
 
 def test_a_counter_that_nobody_checked_is_named():
-    from qckit.day.chores import Chore, _unchecked_counter
+    from qckit.day.page.chores import Chore, _unchecked_counter
     from qckit.day.words import _CHORES
 
     samples = pd.DataFrame({"sample": ["a", "b"], "taken": ["2026-11-04T09:00:00Z", "2026-11-05T09:00:00Z"]})

@@ -3,8 +3,8 @@
 import openpyxl
 import pytest
 
-from qckit.day.blank_sheets import write_day_sheets
-from qckit.day.sheet import import_sheets, newest_day
+from qckit.day.sheets.blank import write_day_sheets
+from qckit.day.sheets.reading import import_sheets, newest_day
 from qckit.errors import InputError
 from qckit.log import open_log
 

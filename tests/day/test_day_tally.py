@@ -2,7 +2,7 @@
 
 import math
 
-from qckit.day.tally import Tally
+from qckit.day.entry.tally import Tally
 from qckit.settings import ProtocolSettings
 
 

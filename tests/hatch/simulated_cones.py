@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from qckit.hatch.estimates import Spread, normal_quantile, student_quantile
-from qckit.hatch.interval_width import counting_floor, floor_of_few, skewness_reach
-from qckit.hatch.intervals import proportion_over_cones
-from qckit.hatch.plain_intervals import score_bounds
+from qckit.hatch.intervals.estimates import Spread, normal_quantile, student_quantile
+from qckit.hatch.intervals.over_cones import proportion_over_cones
+from qckit.hatch.intervals.plain import score_bounds
+from qckit.hatch.intervals.width import counting_floor, floor_of_few, skewness_reach
 
 __all__ = [
     "bounds_of_proportions",

@@ -10,8 +10,8 @@ import pytest
 
 from qckit.errors import InputError
 from qckit.hatch import dose_records, harvest_losses, harvest_recovery, plan_dose, recovery_by_cone, wall_table
-from qckit.hatch.in_use import is_in_use, last_used
-from qckit.hatch.lot_level import LotLevel
+from qckit.hatch.lots.in_use import is_in_use, last_used
+from qckit.hatch.lots.level import LotLevel
 from qckit.settings import FeedSettings, LimitSettings, Settings
 from qckit.site_tables import SiteTables
 from qckit.tables import check_table
@@ -356,13 +356,13 @@ def test_the_grams_said_are_the_sum_of_what_is_weighed_into_the_cones():
     ],
 )
 def test_grams_are_said_in_the_steps_of_the_balance(grams, step, weighed, said):
-    from qckit.hatch.weighing import grams_to_weigh, say_grams
+    from qckit.hatch.dose.weighing import grams_to_weigh, say_grams
 
     assert grams_to_weigh(grams, step) == weighed and say_grams(weighed, step) == said
 
 
 def test_plan_table_and_day_say_the_same_grams_whatever_the_balance():
-    from qckit.day.starting import Start
+    from qckit.day.page.starting import Start
 
     tables = room()
     protocol = replace(tables.settings.protocol, balance_step_g=0.05)

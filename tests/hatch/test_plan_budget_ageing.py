@@ -9,7 +9,7 @@ from simulated_cones import draw_cones
 
 from qckit import hatch
 from qckit.errors import InputError
-from qckit.hatch.plan import half_width_pct
+from qckit.hatch.planning.precision import half_width_pct
 from qckit.settings import MeasureSettings
 from qckit.tables import check_table
 
@@ -351,7 +351,7 @@ def test_site_spread_finds_what_was_put_in():
 
 
 def _slopes_covered(n, memory, unequal, runs=600):
-    from qckit.hatch.ageing import _line
+    from qckit.hatch.lots.ageing import _line
 
     rng, hits = np.random.default_rng(5), 0
     for _ in range(runs):
@@ -407,7 +407,7 @@ def test_a_lot_that_began_under_the_minimum_did_not_fall_under_it(starts):
 
 
 def test_a_slope_is_rounded_once():
-    from qckit.hatch.ageing import _sentence
+    from qckit.hatch.lots.ageing import _sentence
 
     words = _sentence("hatch_pct", (-1.45, -14.2, 11.3), "points a month", (None,) * 3, 70.0, 24.0, 0.95, (None, None))
     assert words.startswith("Hatching percentage changes by \u22121 points a month (\u221214 to +11). ")

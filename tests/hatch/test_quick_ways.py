@@ -4,8 +4,8 @@ import numpy as np
 import pandas as pd
 
 from qckit.hatch import fit_quasi_binomial
-from qckit.hatch.conditions import check_conditions
-from qckit.hatch.readings import hatches_off_standard
+from qckit.hatch.water.conditions import check_conditions
+from qckit.hatch.water.readings import hatches_off_standard
 from qckit.settings import Settings
 
 

@@ -7,8 +7,8 @@ from scipy import stats
 
 from qckit import hatch
 from qckit.errors import InputError
-from qckit.hatch.rate_comparison import joined_reach2
-from qckit.hatch.rate_models import model_quantile
+from qckit.hatch.rate.comparison import joined_reach2
+from qckit.hatch.rate.models import model_quantile
 from qckit.settings import Settings
 from qckit.site_tables import SiteTables
 from qckit.tables import check_table

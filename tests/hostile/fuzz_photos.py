@@ -18,7 +18,7 @@ import pandas as pd
 from PIL import Image
 
 from qckit.counting import count_photo
-from qckit.counting.integrity import signs_in_pixels
+from qckit.counting.damage.integrity import signs_in_pixels
 from qckit.counting.pipeline import finest_scale
 from qckit.errors import QcError
 from qckit.photo import read_photo

@@ -24,18 +24,20 @@ from rare_photos import put_rare, rare_photos, tiffs
 from scipy.ndimage import gaussian_filter
 from seeds import SEEDS
 
-from qckit.counting import count_photo, count_photos, grain, isolated
-from qckit.counting.batch import checked_name
-from qckit.counting.cuts import look_again, surest_cut, suspect_rows
-from qckit.counting.grain import find_other_grain
-from qckit.counting.integrity import signs_in_pixels
-from qckit.counting.mirrors import is_mirrored
+from qckit.counting import count_photo, count_photos
+from qckit.counting.batch import isolated
+from qckit.counting.batch.run import checked_name
+from qckit.counting.damage import grain
+from qckit.counting.damage.cuts import look_again, surest_cut, suspect_rows
+from qckit.counting.damage.grain import find_other_grain
+from qckit.counting.damage.integrity import signs_in_pixels
+from qckit.counting.damage.mirrors import is_mirrored
+from qckit.counting.damage.repeated_parts import _commonest, _fine, _fine_around, find_twins
+from qckit.counting.damage.row_steps import count_per_row
+from qckit.counting.damage.row_steps import turned as turned_rows
+from qckit.counting.damage.seams import USUAL, _by_phase, _may_stand_out, find_break, find_seam
+from qckit.counting.damage.tints import find_tint
 from qckit.counting.pipeline import finest_scale
-from qckit.counting.seams import USUAL, _by_phase, _may_stand_out, find_break, find_seam
-from qckit.counting.steps import count_per_row
-from qckit.counting.steps import turned as turned_rows
-from qckit.counting.tints import find_tint
-from qckit.counting.twins import _commonest, _fine, _fine_around, find_twins
 from qckit.errors import InputError
 from qckit.files import neutralise, sweep, whole, write_csv
 from qckit.photo import find_photos, photo_names, read_photo, read_scales, reading

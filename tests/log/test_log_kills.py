@@ -18,7 +18,8 @@ import pytest
 from invented_log import HATCHES, LOTS, NOW, SAMPLES, enter_day, whole
 from PIL import Image, ImageDraw
 
-from qckit.counting import batch, earlier, isolated
+from qckit.counting.batch import earlier, isolated
+from qckit.counting.batch import run as batch
 from qckit.log import new_site, open_log
 from qckit.log.counted import read_counted
 from qckit.log.store import SiteLog

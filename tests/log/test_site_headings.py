@@ -5,7 +5,7 @@ from dataclasses import replace
 import openpyxl
 import pytest
 
-from qckit.day.sheet import day_rows, is_day_sheet
+from qckit.day.sheets.reading import day_rows, is_day_sheet
 from qckit.errors import InputError
 from qckit.log import new_site, open_log
 from qckit.log.sheets.grids import file_content, read_grids

@@ -1,4 +1,4 @@
-"""Fit the chance that a proposal of the reader is an object, and write qckit/counting/chances.json.
+"""Fit the chance that a proposal of the reader is an object, and write qckit/counting/reader/chances.json.
 
     python tests/photos/fit_chances.py [MAKE=FOLDER:READER[:FOLD] ...] [--out FILE]
 
@@ -23,11 +23,11 @@ from change_photos import change_photo
 from joblib import Parallel, delayed
 from train_stages import FOLDS, HERE, N_FOLDS, deal
 
-from qckit.counting import reader
 from qckit.counting.analysis import find_ground
-from qckit.counting.chances import ACCEPTED, EVIDENCE, MODEL, READINGS, gather_chance_evidence
-from qckit.counting.second import propose_objects
-from qckit.counting.seeded import supported_at
+from qckit.counting.reader import network as reader
+from qckit.counting.reader.chances import ACCEPTED, EVIDENCE, MODEL, READINGS, gather_chance_evidence
+from qckit.counting.reader.joint_reading import propose_objects
+from qckit.counting.segmentation.seeded import supported_at
 from qckit.counting.stages import CLASSES
 from qckit.counting.working import make_work_image
 from qckit.photo import read_photo

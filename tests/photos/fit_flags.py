@@ -17,7 +17,9 @@ import pandas as pd
 from fit_chances import LOOK_WEIGHT, LOOKS, Job, own_jobs, parse_job, pictures_of
 from joblib import Parallel, delayed
 
-from qckit.counting import chances, count_photo, pipeline, reader
+from qckit.counting import count_photo, pipeline
+from qckit.counting.reader import chances
+from qckit.counting.reader import network as reader
 from qckit.counting.scoring import score_photo
 from qckit.counting.swing import LEAST_SWING, OFF_POINTS
 from qckit.stages import hatched_pct

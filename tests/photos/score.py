@@ -25,7 +25,7 @@ from train_stages import HERE, N_FOLDS, collect_all, deal, train_both, use_reade
 
 from qckit.agreement import doubts_of_stages
 from qckit.counting import count_photo
-from qckit.counting import reader as reader_module
+from qckit.counting.reader import network as reader_module
 from qckit.counting.scoring import match_objects, score_photos
 from qckit.counting.stages import CLASSES, save_stage_model
 

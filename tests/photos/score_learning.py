@@ -17,9 +17,10 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from qckit.counting import count_photo, reader
-from qckit.counting.learned import save_learned
+from qckit.counting import count_photo
+from qckit.counting.camera_rule.learned import save_learned
 from qckit.counting.pipeline import finest_scale
+from qckit.counting.reader import network as reader
 from qckit.counting.scoring import match_objects, score_photo
 from qckit.counting.training.camera import Settled, colour_gains, learn_camera, read_settled
 from qckit.photo import read_photo

@@ -23,8 +23,9 @@ from joblib import Parallel, delayed
 from train_stages import HERE
 
 from qckit._paths import sample_images_dir
-from qckit.counting import count_photo, pipeline, reader
+from qckit.counting import count_photo, pipeline
 from qckit.counting.flags import FEWEST_SURE, SURE, judge_photo
+from qckit.counting.reader import network as reader
 
 MANY_SURE = 6
 SAMPLE_DATA = ("grace_hopper.jpg", "logo2.png", "Minduka_Present_Blue_Pack.png")

@@ -16,11 +16,11 @@ import pandas as pd
 from joblib import Parallel, delayed
 from PIL import Image
 
-from qckit.counting import reader
 from qckit.counting.analysis import analyse_at_centres
-from qckit.counting.proposals import Proposals
+from qckit.counting.reader import network as reader
+from qckit.counting.reader.joint_reading import propose_objects
+from qckit.counting.reader.proposals import Proposals
 from qckit.counting.scoring import match_objects
-from qckit.counting.second import propose_objects
 from qckit.counting.stages import CLASSES, MODEL_FILE, save_stage_model
 from qckit.counting.training.fitting import (
     Examples,

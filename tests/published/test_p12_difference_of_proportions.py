@@ -11,8 +11,8 @@ from scipy import optimize, stats
 
 from qckit.errors import InputError
 from qckit.hatch import compare_hatch_pct, difference_of_proportions
-from qckit.hatch.comparison import _difference
-from qckit.hatch.estimates import normal_quantile
+from qckit.hatch.comparison.lots import _difference
+from qckit.hatch.intervals.estimates import normal_quantile
 
 FIRST, SECOND = (56, 70, 48, 80), (6, 7, 2, 7)
 

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from qckit.hatch import interpolated_times
-from qckit.hatch.rate import _all_cysts
-from qckit.hatch.rate_models import fit_model, model_quantile
+from qckit.hatch.rate.fit import _all_cysts
+from qckit.hatch.rate.models import fit_model, model_quantile
 
 START = [133, 176.5, 182.5, 192.5, 200.5, 206.5, 216.5, 266.5, 281.5]
 END = [143, 182.5, 192.5, 200.5, 206.5, 216.5, 224.5, 276.5, np.inf]

@@ -11,7 +11,7 @@ import pandas as pd
 import pytest
 
 from qckit.charts.levels import LevelData, Priors, fit_levels
-from qckit.verdicts.month.rates import PAGE_RATE, SHARES, kept_by_fdr
+from qckit.verdicts.month.false_alarms import PAGE_RATE, SHARES, kept_by_fdr
 
 # no priors to speak of, and no memory of days
 FLAT = Priors(

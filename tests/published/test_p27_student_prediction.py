@@ -9,9 +9,9 @@ import math
 import pandas as pd
 import pytest
 
-from qckit.hatch.dose_plan import _Prediction
-from qckit.hatch.harvest import Recovery
-from qckit.hatch.lot_level import LotLevel
+from qckit.hatch.dose.plan import _Prediction
+from qckit.hatch.harvest.recovery import Recovery
+from qckit.hatch.lots.level import LotLevel
 
 
 @pytest.mark.parametrize("n, factor", [(5, 3.041), (10, 2.373), (20, 2.145), (30, 2.079)])

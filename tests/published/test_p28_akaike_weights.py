@@ -6,8 +6,8 @@ Differences of AIC of 0, 2, 4 and 10 weigh as 1, 0.368, 0.135 and 0.0067.
 import numpy as np
 import pytest
 
-from qckit.hatch.rate_average import akaike_weights
-from qckit.hatch.rate_models import Fit
+from qckit.hatch.rate.average import akaike_weights
+from qckit.hatch.rate.models import Fit
 
 
 def test_weights_of_known_differences():

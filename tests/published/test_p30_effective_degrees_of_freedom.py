@@ -7,7 +7,7 @@ Source: JCGM 100:2008 (GUM), section G.4.1, the example of Y = f(X1, X2, X3) wit
 import numpy as np
 import pytest
 
-from qckit.hatch.budgets import _product
+from qckit.hatch.budgets.derived import _product
 
 
 def test_three_inputs_of_few_observations():

@@ -123,9 +123,9 @@ def test_what_is_not_better_leaves_the_kit_in_force_and_says_how_to_certify_it(s
 
 def test_a_learnt_rule_changes_counts_and_a_later_version_can_be_undone(tmp_path):
     from qckit.counting import count_photo, load_stage_model
-    from qckit.counting.camera_rule import STAGE_EVIDENCE, CameraRule, Sum
-    from qckit.counting.learned import Learned, load_learned, save_learned
-    from qckit.counting.reader import READER_VERSION
+    from qckit.counting.camera_rule.learned import Learned, load_learned, save_learned
+    from qckit.counting.camera_rule.rule import STAGE_EVIDENCE, CameraRule, Sum
+    from qckit.counting.reader.network import READER_VERSION
 
     site = Path(new_site(tmp_path / "site"))
     always_shell = np.outer(np.array(STAGES) == "shell", np.eye(2 + STAGE_EVIDENCE)[0]) * 30.0
@@ -156,7 +156,7 @@ def test_a_learnt_rule_changes_counts_and_a_later_version_can_be_undone(tmp_path
 def test_the_daily_count_uses_and_names_the_sites_model(tmp_path, monkeypatch):
     from qckit._paths import sample_images_dir
     from qckit.counting import load_stage_model
-    from qckit.counting.learned import Learned
+    from qckit.counting.camera_rule.learned import Learned
 
     site, images = Path(new_site(tmp_path / "site")), sample_images_dir()
     sheet = pd.read_csv(images / "samples.csv", dtype=str, keep_default_na=False)
@@ -208,7 +208,7 @@ def drawn_examples(rng, n, shift, p_kit=(0.05, 0.05, 0.45, 0.4, 0.05), lookalike
 
     Lookalikes are none of them; the reader is as sure of them, and only how they lie among others tells them.
     """
-    from qckit.counting.camera_rule import EVIDENCE
+    from qckit.counting.camera_rule.rule import EVIDENCE
     from qckit.counting.training.rule_fit import RuleExamples
 
     stage = np.where(rng.random(n) < 0.5, STAGES.index("cyst"), STAGES.index("shell"))
@@ -224,7 +224,7 @@ def drawn_examples(rng, n, shift, p_kit=(0.05, 0.05, 0.45, 0.4, 0.05), lookalike
 
 
 def test_a_rule_learns_what_the_kit_cannot_tell_and_leaves_the_rest():
-    from qckit.counting.camera_rule import with_none
+    from qckit.counting.camera_rule.rule import with_none
     from qckit.counting.training.rule_fit import fit_rule
 
     rng = np.random.default_rng(2)
@@ -239,7 +239,7 @@ def test_a_rule_learns_what_the_kit_cannot_tell_and_leaves_the_rest():
 
 
 def test_a_rule_learns_where_an_object_is_by_how_it_lies_among_others():
-    from qckit.counting.camera_rule import with_none
+    from qckit.counting.camera_rule.rule import with_none
     from qckit.counting.training.rule_fit import fit_rule
 
     rng = np.random.default_rng(3)
@@ -269,7 +269,7 @@ def test_where_nothing_is_to_be_learnt_hardly_anything_changes():
 @pytest.mark.parametrize("harm", [{"centre": np.zeros(3)}, {"weights": np.nan}, {"spread": 0.0}])
 @pytest.mark.parametrize("which", ["place", "stage"])
 def test_a_damaged_rule_is_refused(harm, which):
-    from qckit.counting.camera_rule import PLACE_EVIDENCE, STAGE_EVIDENCE, CameraRule
+    from qckit.counting.camera_rule.rule import PLACE_EVIDENCE, STAGE_EVIDENCE, CameraRule
 
     n, answers = (PLACE_EVIDENCE, 1) if which == "place" else (STAGE_EVIDENCE, len(STAGES))
     sound = {"centre": np.zeros(n), "spread": np.ones(n), "weights": np.zeros((answers, 2 + n))}

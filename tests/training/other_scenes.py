@@ -10,7 +10,7 @@ from labelled import smooth_field
 from labelled_photos import SIZE, STRIDE, to_linear, to_srgb
 from PIL import Image
 
-BLOCK, RIM = 32, 128 / 255  # a photo goes on for so many pixels, and as this grey; as in qckit/counting/reader.py
+BLOCK, RIM = 32, 128 / 255  # a photo goes on for so many pixels, and as this grey; as the network's reading does
 MODES = (("through", 0.4), ("dark", 0.15), ("above", 0.45))
 
 

@@ -1,6 +1,6 @@
 """Shrink a trained reader to whole numbers of eight bits, which an ordinary processor multiplies faster.
 
-    python tests/training/shrink_reader.py reader-all.onnx qckit/counting/reader.onnx --photos tests/photos
+    python tests/training/shrink_reader.py reader-all.onnx qckit/counting/reader/reader.onnx --photos tests/photos
 
 The ranges of the numbers between the layers are taken from the labelled photos (``--fold K`` leaves out the photos
 that ``train_reader.py --fold K`` left out, with lamps and cameras altered as in training of the stage model). Weights

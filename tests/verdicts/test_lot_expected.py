@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from qckit.day.judging import judge_hatch
+from qckit.day.page.judging import judge_hatch
 from qckit.hatch import cone_metrics
 from qckit.practice.month_rooms import draw_room, draw_room_constants
 from qckit.settings import Settings
@@ -14,7 +14,7 @@ from qckit.site_tables import SiteTables
 from qckit.verdicts.lots.expected import expected_of_lot, expected_words
 from qckit.verdicts.lots.usual import counted_hatches
 from qckit.verdicts.month.study import study_month
-from qckit.verdicts.new_lot.world import lot_world
+from qckit.verdicts.new_lot.other_lots import lot_world
 from qckit.verdicts.poor_hatch.study import study_hatch
 
 

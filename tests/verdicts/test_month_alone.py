@@ -13,9 +13,9 @@ from qckit.reports.month_records import set_aside, study_of, take_back
 from qckit.settings import Settings
 from qckit.site_tables import SiteTables
 from qckit.tables import check_table, table_columns
-from qckit.verdicts.month.alone import chances_alone
-from qckit.verdicts.month.alone_words import apart_sentence
 from qckit.verdicts.month.set_aside import aside_row
+from qckit.verdicts.month.single_hatches import chances_alone
+from qckit.verdicts.month.single_hatches_words import apart_sentence
 from qckit.verdicts.month.study import study_month
 from qckit.verdicts.month.verdict import finding_of_month
 

@@ -11,7 +11,7 @@ import pytest
 
 import qckit
 from qckit.errors import InputError
-from qckit.hatch.estimates import Estimate
+from qckit.hatch.intervals.estimates import Estimate
 from qckit.settings import LimitSettings, Settings
 from qckit.site_tables import SiteTables
 from qckit.tables import check_table
@@ -468,7 +468,7 @@ def test_a_figure_has_the_same_digits_everywhere(counts, claim, written):
 
 def test_the_lot_in_use_is_that_of_every_page():
     """The one rule of ``hatch.in_use``: by days of the site's clock, and none longer ago."""
-    from qckit.hatch.in_use import IN_USE_DAYS, is_in_use
+    from qckit.hatch.lots.in_use import IN_USE_DAYS, is_in_use
     from qckit.tables import to_utc
 
     test = [cone(k, 70, c=60, day=30) for k in "ABC"]

@@ -23,8 +23,8 @@ from qckit.verdicts.poor_hatch.checks import (
     speaks_against,
     weigh_answer,
 )
+from qckit.verdicts.poor_hatch.likelihood.weights import Weights
 from qckit.verdicts.poor_hatch.verdict import VERDICTS
-from qckit.verdicts.poor_hatch.weights import Weights
 
 
 @pytest.fixture(scope="module")

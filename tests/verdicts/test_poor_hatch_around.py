@@ -11,8 +11,8 @@ from poor_cases import planted
 from qckit.practice import POOR_HATCH, invented_history
 from qckit.settings import FeedSettings, Settings, SiteSettings
 from qckit.verdicts.lots.usual import counted_hatches
-from qckit.verdicts.poor_hatch.changes import describe_changes
 from qckit.verdicts.poor_hatch.charts import count_table, factors_table, lengths_sentence, rest_sentences
+from qckit.verdicts.poor_hatch.conditions.changes import describe_changes
 
 NOW = "2026-11-06T10:00:00+00:00"
 

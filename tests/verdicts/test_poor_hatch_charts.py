@@ -11,7 +11,7 @@ from poor_cases import explain
 from qckit.practice import POOR_HATCH, invented_history
 from qckit.verdicts.lots.usual import counted_hatches
 from qckit.verdicts.poor_hatch import charts
-from qckit.verdicts.poor_hatch.context import describe_context
+from qckit.verdicts.poor_hatch.conditions.context import describe_context
 
 NOW = "2026-11-06T10:00:00+00:00"
 

@@ -11,7 +11,7 @@ from qckit.practice import POOR_HATCH, invented_history
 from qckit.settings import ConditionSettings
 from qckit.verdicts.poor_hatch.causes import cause
 from qckit.verdicts.poor_hatch.charts import differences_table, draw_readings, factors_table
-from qckit.verdicts.poor_hatch.reference import reference_of
+from qckit.verdicts.poor_hatch.conditions.reference import reference_of
 
 
 @pytest.fixture(scope="module")

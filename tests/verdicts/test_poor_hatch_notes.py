@@ -3,7 +3,7 @@
 import pytest
 from sheet_words import OF_THE_LOT, SILENT, SPEAKS
 
-from qckit.verdicts.poor_hatch.notes import factors_of, read_sheet
+from qckit.verdicts.poor_hatch.likelihood.notes import factors_of, read_sheet
 
 
 def spoken(notes="", aeration="", lot_notes=""):

@@ -6,9 +6,9 @@ import pytest
 
 from qckit.verdicts.lots.usual import counted_hatches, describe_hatch, usual_of_lot
 from qckit.verdicts.poor_hatch.causes import CAUSES, cause
+from qckit.verdicts.poor_hatch.conditions.effects import AGE, drawn, site_effects
 from qckit.verdicts.poor_hatch.count import _flags
-from qckit.verdicts.poor_hatch.effects import AGE, drawn, site_effects
-from qckit.verdicts.poor_hatch.traces import act, draws_of, later_mix
+from qckit.verdicts.poor_hatch.likelihood.stage_mix import act, draws_of, later_mix
 
 
 def test_figures_and_their_covariance_against_simulation():

@@ -7,10 +7,10 @@ from poor_cases import planted, site_of
 
 from qckit.practice.mechanisms import Conditions, LotTraits, nauplius_lengths_um
 from qckit.settings import Settings
-from qckit.verdicts.poor_hatch.differences import find_differences, worst_values
-from qckit.verdicts.poor_hatch.effects import EFFECT_COLUMNS
-from qckit.verdicts.poor_hatch.exposure import Course, expected_loss, out_of_range
-from qckit.verdicts.poor_hatch.lengths import LENGTH_COLUMNS, compare_lengths, nauplius_lengths
+from qckit.verdicts.poor_hatch.conditions.differences import find_differences, worst_values
+from qckit.verdicts.poor_hatch.conditions.effects import EFFECT_COLUMNS
+from qckit.verdicts.poor_hatch.conditions.exposure import Course, expected_loss, out_of_range
+from qckit.verdicts.poor_hatch.likelihood.lengths import LENGTH_COLUMNS, compare_lengths, nauplius_lengths
 from qckit.verdicts.poor_hatch.verdict import decide, study_hatch
 
 SETTINGS = Settings()

@@ -6,9 +6,9 @@ from poor_cases import explain, site_of
 
 from qckit.verdicts.lots.standing import standing_levels
 from qckit.verdicts.lots.usual import counted_hatches
-from qckit.verdicts.poor_hatch.changes import changes_of_the_month
+from qckit.verdicts.poor_hatch.conditions.changes import changes_of_the_month
+from qckit.verdicts.poor_hatch.likelihood.weights import Weights
 from qckit.verdicts.poor_hatch.study import study_hatch
-from qckit.verdicts.poor_hatch.weights import Weights
 
 
 def site(rng, *, below=0.0, last_pct=None, days=30):

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from qckit.counting.foreground import THIN_UM, open_mask
+from qckit.counting.segmentation.foreground import THIN_UM, open_mask
 
 __all__ = ["Cut", "cut_pieces", "is_too_large", "piece_after_piece", "starts_of"]
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from qckit.counting.analysis import Analysis, CutMeasures, analyse, analyse_at_centres
-from qckit.counting.measuring import FEATURES, GREY_FEATURES
+from qckit.counting.segmentation.measuring import FEATURES, GREY_FEATURES
 from qckit.counting.stages import ANSWERS, CLASSES, StageModel
 from qckit.counting.working import WorkImage
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from qckit.counting.camera_rule import LEAST, CameraRule, Sum, of_place, of_stage, place_logit, stage_logits
+from qckit.counting.camera_rule.rule import LEAST, CameraRule, Sum, of_place, of_stage, place_logit, stage_logits
 from qckit.counting.training.ridge import Examples, cross_entropy, fit_left_out, ridge_path
 from qckit.stages import STAGES
 

@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import stdtrit
 
-from qckit.hatch.lot_tests import latest_test
+from qckit.hatch.lots.standard_tests import latest_test
 from qckit.tables import to_utc
 from qckit.verdicts.lots.usual import usual_of_lot
 from qckit.words import figures, joined

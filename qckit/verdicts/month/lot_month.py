@@ -11,12 +11,12 @@ import pandas as pd
 from qckit.charts.capability import Capability, share_below
 from qckit.charts.lot_chart import LotChart, build_chart
 from qckit.errors import InputError
-from qckit.hatch.dose import cost_per_million
-from qckit.hatch.dose_plan import DosePlan, plan_dose
-from qckit.hatch.dose_records import dose_records
-from qckit.hatch.in_use import is_in_use, last_used
-from qckit.hatch.intervals import proportion_over_cones
-from qckit.hatch.plain_intervals import positive_mean_interval
+from qckit.hatch.dose.plan import DosePlan, plan_dose
+from qckit.hatch.dose.records import dose_records
+from qckit.hatch.dose.timing import cost_per_million
+from qckit.hatch.intervals.over_cones import proportion_over_cones
+from qckit.hatch.intervals.plain import positive_mean_interval
+from qckit.hatch.lots.in_use import is_in_use, last_used
 from qckit.verdicts.month.lot_levels import LotLevel
 from qckit.verdicts.month.signals import CHANGE_RULE
 

@@ -7,8 +7,8 @@ import re
 import pandas as pd
 
 from qckit.errors import InputError
-from qckit.hatch.intervals import proportion_over_cones
-from qckit.hatch.plain_intervals import mean_interval
+from qckit.hatch.intervals.over_cones import proportion_over_cones
+from qckit.hatch.intervals.plain import mean_interval
 from qckit.tables import to_clock
 
 __all__ = ["compare_periods", "month_bounds"]

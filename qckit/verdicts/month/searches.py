@@ -16,11 +16,11 @@ from qckit.charts.series import CONDITIONS
 from qckit.charts.water import search_water, water_limits, water_points
 from qckit.verdicts.lots.expected import expected_of_lot
 from qckit.verdicts.lots.usual import counted_hatches
-from qckit.verdicts.month.alone import hatches_alone
+from qckit.verdicts.month.false_alarms import SHARES
 from qckit.verdicts.month.lot_levels import LotLevel, judge_lots
-from qckit.verdicts.month.rates import SHARES
 from qckit.verdicts.month.set_aside import points_aside
 from qckit.verdicts.month.shifts import Shift, shift_of_lot, shifts_of, unread_beside, water_beside
+from qckit.verdicts.month.single_hatches import hatches_alone
 
 __all__ = ["MonthSearch", "StandingDifference", "search_month", "standing_differences"]
 

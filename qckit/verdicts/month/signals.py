@@ -1,7 +1,7 @@
 """Which marks of a month's charts are signals: single hatches that stand out with all of the page counted.
 
 A *mark* is what one chart's own limits and rules make of a hatch; each chart says how often chance makes one. A
-*signal* is to be explained; over the whole page chance makes one in few months (:mod:`qckit.verdicts.month.rates`).
+*signal* is to be explained; over the whole page chance makes one in few months (:mod:`qckit.verdicts.month.false_alarms`).
 States: ``mark``, ``open``, ``explained``.
 """
 
@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 
 from qckit.charts.series import CHARTED
-from qckit.verdicts.month.rates import SHARES, kept_by_fdr
+from qckit.verdicts.month.false_alarms import SHARES, kept_by_fdr
 from qckit.verdicts.month.set_aside import rules_only
 
 __all__ = ["CHANGE_RULE", "COLUMNS", "open_signals", "signal_table"]
@@ -50,7 +50,7 @@ def signal_table(charts, conditions, shifts, signals, *, alone, first, waters) -
     signals : DataFrame or None
         The log's table, for the states.
     alone : set of str
-        Hatches whose percentage stands out, from :func:`qckit.verdicts.month.alone.hatches_alone`.
+        Hatches whose percentage stands out, from :func:`qckit.verdicts.month.single_hatches.hatches_alone`.
     first : Timestamp
     waters : dict
         Quantity -> WaterDays or None.

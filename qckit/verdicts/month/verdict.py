@@ -6,12 +6,13 @@ import math
 from dataclasses import asdict
 
 from qckit.charts.series import CONDITIONS
-from qckit.hatch.dose_plan import risk_words
-from qckit.hatch.weighing import decimals_of
+from qckit.hatch.dose.plan import risk_words
+from qckit.hatch.dose.weighing import decimals_of
 from qckit.site_tables import SiteTables
 from qckit.verdicts.finding import Figure, Finding
-from qckit.verdicts.month import steps, words
-from qckit.verdicts.month.rates import PAGE_RATE, SHARES
+from qckit.verdicts.month import next_steps as steps
+from qckit.verdicts.month import words
+from qckit.verdicts.month.false_alarms import PAGE_RATE, SHARES
 from qckit.verdicts.month.signals import open_signals
 from qckit.verdicts.month.study import MonthStudy, study_month
 from qckit.words import decimals_known, plural, rounded
@@ -42,7 +43,7 @@ def review_month(tables: SiteTables, *, month, lot="", rules=None, now="") -> Fi
         ``verdict`` is ``out-of-control`` (a group of hatches, or a lot, changed and nobody has explained it),
         ``signals`` (single hatches or the water stand out and are to be explained), ``in-control`` (neither, or all of
         it is explained) or ``not-enough-evidence`` (no limits yet). Where nothing changed it is anything but
-        ``in-control`` in at most :data:`qckit.verdicts.month.rates.PAGE_RATE` of months.
+        ``in-control`` in at most :data:`qckit.verdicts.month.false_alarms.PAGE_RATE` of months.
 
     Raises
     ------

@@ -8,9 +8,9 @@ from dataclasses import asdict
 from qckit.charts.series import CHARTED, CONDITIONS
 from qckit.verdicts.finding import Evidence
 from qckit.verdicts.lots.expected import expected_words
-from qckit.verdicts.month.alone_words import alone_sentence, apart_hatches, apart_sentence
-from qckit.verdicts.month.rates import PAGE_RATE
+from qckit.verdicts.month.false_alarms import PAGE_RATE
 from qckit.verdicts.month.signals import open_signals
+from qckit.verdicts.month.single_hatches_words import alone_sentence, apart_hatches, apart_sentence
 from qckit.words import capital, day, decimals_known, joined, number, plural, small
 
 __all__ = [

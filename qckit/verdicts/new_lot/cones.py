@@ -7,11 +7,11 @@ from dataclasses import dataclass
 import pandas as pd
 
 from qckit.errors import unknown_name
-from qckit.hatch.conditions import check_conditions
-from qckit.hatch.lot_tests import latest_test, near_test
-from qckit.hatch.readings import hatches_off_standard
-from qckit.hatch.spread import site_spread
+from qckit.hatch.intervals.site_spread import site_spread
+from qckit.hatch.lots.standard_tests import latest_test, near_test
 from qckit.hatch.summary import summarise_cones
+from qckit.hatch.water.conditions import check_conditions
+from qckit.hatch.water.readings import hatches_off_standard
 from qckit.tables import to_utc
 from qckit.words import plural
 

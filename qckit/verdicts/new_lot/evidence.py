@@ -9,26 +9,26 @@ import pandas as pd
 
 from qckit.agreement.sample_corrections import corrections_by, photo_rows
 from qckit.errors import InputError
-from qckit.hatch.ageing import ageing_trend
-from qckit.hatch.budgets import output_budget
-from qckit.hatch.comparison import compare_hatch_pct, compare_per_g, compare_with_claim
-from qckit.hatch.dose_plan import DosePlan, plan_dose
-from qckit.hatch.dose_records import dose_records
-from qckit.hatch.harvest import Recovery, recovery_of
-from qckit.hatch.harvest_losses import HarvestLosses, harvest_losses
+from qckit.hatch.budgets.derived import output_budget
+from qckit.hatch.budgets.hatching import efficiency_budget, percentage_budget
+from qckit.hatch.comparison.lots import compare_hatch_pct, compare_per_g, compare_with_claim
+from qckit.hatch.dose.plan import DosePlan, plan_dose
+from qckit.hatch.dose.records import dose_records
+from qckit.hatch.harvest.losses import HarvestLosses, harvest_losses
+from qckit.hatch.harvest.recovery import Recovery, recovery_of
+from qckit.hatch.lots.ageing import ageing_trend
 from qckit.hatch.metrics import cone_metrics, require_lot, sample_metrics
 from qckit.hatch.notes import gaps
-from qckit.hatch.operating import repeat_chances
 from qckit.hatch.photo_counts import corrected_tables
-from qckit.hatch.plan import USUAL_CYSTS, subsample_dispersion
-from qckit.hatch.rate import fit_rate, time_course
-from qckit.hatch.rate_comparison import compare_rates
+from qckit.hatch.planning.precision import USUAL_CYSTS, subsample_dispersion
+from qckit.hatch.planning.risk import repeat_chances
+from qckit.hatch.rate.comparison import compare_rates
+from qckit.hatch.rate.fit import fit_rate, time_course
 from qckit.hatch.subsamples import fill_volumes
 from qckit.hatch.summary import summarise_cones
-from qckit.hatch.uncertainty import efficiency_budget, percentage_budget
 from qckit.verdicts.new_lot.cones import beside_the_test, choose_cones
+from qckit.verdicts.new_lot.other_lots import LotWorld, lot_world
 from qckit.verdicts.new_lot.rules import pct_decimals
-from qckit.verdicts.new_lot.world import LotWorld, lot_world
 
 __all__ = ["NewLotEvidence", "new_lot_evidence"]
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 
-from qckit.hatch.dose import cost_per_million
-from qckit.hatch.harvest import recovery_by_cone
-from qckit.hatch.open_comparisons import say_open
+from qckit.hatch.comparison.undecided import say_open
+from qckit.hatch.dose.timing import cost_per_million
+from qckit.hatch.harvest.recovery import recovery_by_cone
 from qckit.quantities import QUANTITIES, WATER
 from qckit.verdicts.finding import Evidence
 from qckit.verdicts.lots.expected import expected_words

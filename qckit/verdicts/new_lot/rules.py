@@ -11,9 +11,9 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from qckit.hatch.comparison import Comparison
-from qckit.hatch.dose_warnings import is_shown_below
-from qckit.hatch.estimates import Estimate
+from qckit.hatch.comparison.lots import Comparison
+from qckit.hatch.dose.warnings import is_shown_below
+from qckit.hatch.intervals.estimates import Estimate
 from qckit.words import decimals_known, noun, small
 
 __all__ = [

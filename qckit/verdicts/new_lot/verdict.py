@@ -7,8 +7,8 @@ from dataclasses import asdict
 
 import pandas as pd
 
-from qckit.hatch.dose_plan import risk_words
-from qckit.hatch.weighing import decimals_of
+from qckit.hatch.dose.plan import risk_words
+from qckit.hatch.dose.weighing import decimals_of
 from qckit.verdicts.finding import Figure, Finding
 from qckit.verdicts.new_lot import reasoning, words
 from qckit.verdicts.new_lot.evidence import new_lot_evidence

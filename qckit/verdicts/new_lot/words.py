@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import math
 
-from qckit.hatch.in_use import IN_USE_DAYS
+from qckit.hatch.lots.in_use import IN_USE_DAYS
 from qckit.hatch.notes import gaps, has_note
+from qckit.verdicts.new_lot.other_lots import best_choice
 from qckit.verdicts.new_lot.reasoning import comparison_sentence
 from qckit.verdicts.new_lot.rules import pct_form, per_g
-from qckit.verdicts.new_lot.world import best_choice
 from qckit.words import capital, joined, noun, plural
 
 __all__ = ["best_choice_of", "cautions", "doubts", "headline", "next_steps", "planned", "would_change"]

@@ -8,8 +8,8 @@ import numpy as np
 import pandas as pd
 
 from qckit import draw
-from qckit.verdicts.poor_hatch.effects import AGE
-from qckit.verdicts.poor_hatch.reference import USUAL
+from qckit.verdicts.poor_hatch.conditions.effects import AGE
+from qckit.verdicts.poor_hatch.conditions.reference import USUAL
 from qckit.words import plural
 
 __all__ = [
@@ -309,7 +309,7 @@ def draw_causes(frame: pd.DataFrame, *, ax=None):
 
 def draw_readings(readings: pd.DataFrame, finding, *, started: str, ax=None):
     """Draw this hatch's readings of the most telling quantity over the hours, with the usual value."""
-    from qckit.hatch.readings import standard_readings
+    from qckit.hatch.water.readings import standard_readings
     from qckit.tables import to_utc
 
     table = pd.DataFrame(finding.details["differences"])

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from qckit.verdicts.poor_hatch.weights import Weights
+from qckit.verdicts.poor_hatch.likelihood.weights import Weights
 
 __all__ = [
     "CHECKS",

@@ -13,7 +13,7 @@ import pandas as pd
 
 from qckit.columns import listed_in
 from qckit.flag_words import say_flags
-from qckit.verdicts.poor_hatch.reference import usually
+from qckit.verdicts.poor_hatch.conditions.reference import usually
 from qckit.words import figures, plural, signed
 
 __all__ = ["COUNT_COLUMNS", "check_count", "photo_flags"]

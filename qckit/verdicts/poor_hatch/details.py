@@ -8,9 +8,9 @@ from dataclasses import asdict
 import numpy as np
 
 from qckit.verdicts.poor_hatch.causes import CAUSES, cause
+from qckit.verdicts.poor_hatch.conditions.factors import rank_factors
 from qckit.verdicts.poor_hatch.evidence import cause_rows, lot_sentence, trace_shares
-from qckit.verdicts.poor_hatch.factors import rank_factors
-from qckit.verdicts.poor_hatch.likelihood import PRIORS
+from qckit.verdicts.poor_hatch.likelihood.joint import PRIORS
 from qckit.words import plural, rounded
 
 __all__ = ["TITLES", "details_of"]

@@ -8,8 +8,8 @@ import pandas as pd
 
 from qckit.errors import InputError
 from qckit.hatch import Recovery
-from qckit.hatch.supply import Supply
-from qckit.hatch.weighing import say_grams
+from qckit.hatch.dose.supply import Supply
+from qckit.hatch.dose.weighing import say_grams
 from qckit.verdicts.lots.level import Level
 
 __all__ = ["another_lot", "next_feed"]

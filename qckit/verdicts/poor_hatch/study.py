@@ -11,28 +11,28 @@ import pandas as pd
 
 from qckit.errors import InputError, unknown_name
 from qckit.hatch import joined_subsamples, recovery_of
-from qckit.hatch.readings import standard_readings
-from qckit.hatch.supply import supply_beside
+from qckit.hatch.dose.supply import supply_beside
+from qckit.hatch.water.readings import standard_readings
 from qckit.site_tables import SiteTables
 from qckit.verdicts.lots.level import Level, against_limits, judge_level
 from qckit.verdicts.lots.standing import Standing, standing_levels
 from qckit.verdicts.lots.usual import Usual, counted_hatches, usual_of_hatch, usual_of_lot
-from qckit.verdicts.poor_hatch import telltale
 from qckit.verdicts.poor_hatch.causes import CAUSES, cause, sampling_causes
-from qckit.verdicts.poor_hatch.changes import changes_of_the_month, describe_changes
 from qckit.verdicts.poor_hatch.checks import Answer, answers_of, weigh_answer
-from qckit.verdicts.poor_hatch.context import CONTEXT_COLUMNS, describe_context
+from qckit.verdicts.poor_hatch.conditions.changes import changes_of_the_month, describe_changes
+from qckit.verdicts.poor_hatch.conditions.context import CONTEXT_COLUMNS, describe_context
+from qckit.verdicts.poor_hatch.conditions.differences import DIFFERENCE_COLUMNS, find_differences, worst_values
+from qckit.verdicts.poor_hatch.conditions.effects import EFFECT_COLUMNS, site_effects
 from qckit.verdicts.poor_hatch.count import check_count, photo_flags
-from qckit.verdicts.poor_hatch.differences import DIFFERENCE_COLUMNS, find_differences, worst_values
-from qckit.verdicts.poor_hatch.effects import EFFECT_COLUMNS, site_effects
 from qckit.verdicts.poor_hatch.feed import another_lot, next_feed
-from qckit.verdicts.poor_hatch.lengths import Lengths, compare_lengths, nauplius_lengths
-from qckit.verdicts.poor_hatch.likelihood import Given, trace_fits, weigh
+from qckit.verdicts.poor_hatch.likelihood import readings as telltale
+from qckit.verdicts.poor_hatch.likelihood.joint import Given, trace_fits, weigh
+from qckit.verdicts.poor_hatch.likelihood.lengths import Lengths, compare_lengths, nauplius_lengths
+from qckit.verdicts.poor_hatch.likelihood.lot import World, lot_against_world
+from qckit.verdicts.poor_hatch.likelihood.notes import Phrase, factors_of, read_sheet
+from qckit.verdicts.poor_hatch.likelihood.stage_mix import draws_of
+from qckit.verdicts.poor_hatch.likelihood.weights import Weights
 from qckit.verdicts.poor_hatch.looks import Look, looks_at, with_known_gaps
-from qckit.verdicts.poor_hatch.notes import Phrase, factors_of, read_sheet
-from qckit.verdicts.poor_hatch.traces import draws_of
-from qckit.verdicts.poor_hatch.weights import Weights
-from qckit.verdicts.poor_hatch.world import World, lot_against_world
 
 __all__ = ["Case", "counts_with", "study_hatch"]
 

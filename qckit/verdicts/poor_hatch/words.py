@@ -8,9 +8,9 @@ from qckit.hatch import binomial_interval
 from qckit.verdicts.finding import Figure, Finding
 from qckit.verdicts.poor_hatch.causes import CAUSES, cause
 from qckit.verdicts.poor_hatch.checks import check_words, weigh_answer
+from qckit.verdicts.poor_hatch.conditions.reference import usually
 from qckit.verdicts.poor_hatch.details import details_of
 from qckit.verdicts.poor_hatch.evidence import collect_evidence
-from qckit.verdicts.poor_hatch.reference import usually
 from qckit.words import capital, figures, joined, rounded
 
 __all__ = ["headline", "put_into_words"]

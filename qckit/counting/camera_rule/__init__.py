@@ -1,0 +1,1 @@
+"""What a site has learnt of its camera, and photos read by it."""

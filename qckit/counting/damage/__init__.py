@@ -1,0 +1,1 @@
+"""Signs that a photo is not what the camera took: torn, cut, shifted, doubled or put together."""

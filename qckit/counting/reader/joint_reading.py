@@ -1,0 +1,276 @@
+"""The second reader: a trained network that proposes centres and stages, joined with what was measured.
+
+The count works without it. Where it is there, the foreground is cut at its centres, the two readings of a stage are
+multiplied (logarithmic pooling, Genest and Zidek 1986, Statistical Science 1:114), and cysts and shells are settled by
+the photo's own line between them, two groups and mixture; stages on which the two differ are counted, so that a photo
+can be flagged.
+"""
+
+from __future__ import annotations
+
+import importlib.util
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from qckit.counting.analysis import (
+    Analysis,
+    CutMeasures,
+    FoundObjects,
+    Ground,
+    analyse_at_centres,
+    find_ground,
+    gather,
+    join_found,
+)
+from qckit.counting.flags import OFF_CHANCE
+from qckit.counting.reader.chances import Accepted
+from qckit.counting.reader.proposals import Proposals
+from qckit.counting.shells.dividing_line import redraw_line
+from qckit.counting.shells.two_groups import settle_round_bodies
+from qckit.counting.stages import StageModel
+from qckit.counting.swing import doubts_of, off_chance
+from qckit.counting.working import WorkImage
+from qckit.photo.reading import resize_to_scale
+from qckit.stages import STAGE_RECORDS
+
+__all__ = ["JointReading", "propose_objects", "read_at_centres", "reader_key", "reader_module"]
+
+LEAST_SUPPORTED = 0.5  # of the proposals; where the foreground supports fewer, its silence says nothing
+ENOUGH = 20  # proposals to tell that by; a few of them may be specks that the foreground rightly leaves out
+ALONE_SINGLE = 0.99  # of a measured object that no proposal supports
+MEASURED_WEIGHT = 0.5  # of what was measured, beside the reader's 1, where the two always agree
+STRANGERS = 0.5  # share of objects on which they differ from which what was measured has no say
+
+# length, width and area of a typical object of each class [µm, µm, µm²], for a proposal that no piece supports
+TYPICAL_UM = np.array([*(s.typical_um for s in STAGE_RECORDS), (150, 120, 14_000)], float)
+
+
+def reader_module(reader: str | None):
+    """Return the module of the second reader, or None where there is none or it was not asked for."""
+    if reader is None or importlib.util.find_spec("qckit.counting.reader.network") is None:
+        return None
+    module = importlib.import_module("qckit.counting.reader.network")
+    return module if module.reader_available() else None
+
+
+def reader_key(reader: str | None) -> str:
+    """A short text that changes when the second reader does."""
+    module = reader_module(reader)
+    return str(getattr(module, "READER_VERSION", "1")) if module else "none"
+
+
+def propose_objects(work: WorkImage, module) -> tuple[Proposals, Callable[[], Proposals]]:
+    """Ask the second reader for its proposals.
+
+    Parameters
+    ----------
+    work : WorkImage
+    module : module
+        From :func:`reader_module`.
+
+    Returns
+    -------
+    proposals : Proposals
+    read_again : callable
+        Gives those by mirror images of the photo too, for four times the work.
+    """
+    pixels, scale = reader_picture(work, module)
+    reading = module.read_picture(pixels, scale)
+
+    def read_again():
+        return in_work_pixels(work, pixels.shape, module.read_mirrored(reading, pixels).propose())
+
+    return in_work_pixels(work, pixels.shape, reading.propose()), read_again
+
+
+def reader_picture(work: WorkImage, module) -> tuple[np.ndarray, float]:
+    """The working picture at the network's scale, and that scale. [µm/px]"""
+    if 0.97 * module.READER_UM_PER_PX <= work.um_per_px <= module.COARSEST_UM_PER_PX:
+        return work.pixels, work.um_per_px
+    scale = module.READER_UM_PER_PX
+    return resize_to_scale(work.pixels, work.um_per_px, scale, enlarge=True), scale
+
+
+def in_work_pixels(work: WorkImage, shape: tuple[int, ...], proposed: Proposals) -> Proposals:
+    """Proposals of a picture of some shape, in working pixels."""
+    return proposed.enlarged(work.pixels.shape[0] / shape[0], work.pixels.shape[1] / shape[1])
+
+
+@dataclass(frozen=True)
+class JointReading:
+    """What both readings together find in a photo.
+
+    Attributes
+    ----------
+    analysis : Analysis
+    found : FoundObjects
+    differing : float
+        Share of the objects seen by both that they give different stages; of the proposals, the share that the
+        foreground does not support where that is most of them; NaN where nothing is seen by both and few are proposed.
+    invented, missed : (4,) ndarray
+        By stage, how many of the objects are expected to be none, and how many to have been missed.
+    """
+
+    analysis: Analysis
+    found: FoundObjects
+    differing: float
+    invented: np.ndarray
+    missed: np.ndarray
+
+
+def read_at_centres(
+    work: WorkImage, model: StageModel, proposals: Proposals, read_again: Callable[[], Proposals] | None = None
+) -> JointReading:
+    """Measure the photo where the reader's proposals are likely objects, and join both readings.
+
+    Parameters
+    ----------
+    work : WorkImage
+    model : StageModel
+    proposals : Proposals
+        In working pixels.
+    read_again : callable, optional
+        From :func:`propose_objects`; asked where the proposals leave too much doubt.
+
+    Returns
+    -------
+    JointReading
+    """
+    ground = find_ground(work)
+    joint = _read_once(work, model, proposals, ground)
+    if read_again and is_doubtful(joint.found, joint.invented + joint.missed):
+        del joint  # or its labels and sums lie in memory beside what the network needs
+        joint = _read_once(work, model, read_again(), ground)
+    return joint
+
+
+def _read_once(work: WorkImage, model: StageModel, proposals: Proposals, ground: Ground) -> JointReading:
+    analysis, piece, accepted = analyse_at_centres(work, proposals, ground=ground)
+    found, differing = join_readings(analysis, piece, model, accepted)
+    return JointReading(analysis, found, differing, accepted.invented, accepted.missed)
+
+
+def is_doubtful(found: FoundObjects, n_mistaken: np.ndarray) -> bool:
+    """Whether a first reading leaves so much doubt about the hatching percentage that the photo would be flagged.
+
+    Parameters
+    ----------
+    found : FoundObjects
+    n_mistaken : (4,) ndarray
+        Objects expected to have been invented or missed, by stage.
+
+    Returns
+    -------
+    bool
+    """
+    swing, between = doubts_of(found.p, found.p_read, n_mistaken)
+    return off_chance(swing, between) > OFF_CHANCE
+
+
+def join_readings(
+    analysis: Analysis, piece: np.ndarray, model: StageModel, accepted: Accepted
+) -> tuple[FoundObjects, float]:
+    """Join what was proposed with what was measured at the same centres; see :class:`JointReading`.
+
+    Parameters
+    ----------
+    analysis : Analysis
+    piece : (n,) ndarray of int
+        From :func:`qckit.counting.analysis.analyse_at_centres`, as ``accepted``.
+    model : StageModel
+    accepted : Accepted
+
+    Returns
+    -------
+    found : FoundObjects
+    differing : float
+    """
+    work = analysis.work
+    measured, candidate, supported, differing = _pooled(analysis, piece, model, accepted.proposals)
+    kept = measured.p_single > ALONE_SINGLE
+    kept[candidate] = True
+    blind = len(piece) >= ENOUGH and len(supported) < LEAST_SUPPORTED * len(piece)
+    if blind:
+        differing = 1 - len(supported) / len(piece)
+    alone = _proposed_alone(work, accepted.proposals, piece == 0, analysis.cuts[0])
+    found = join_found([measured.take(kept), alone])
+    p_read = redraw_line(found.p, found.features)
+    return replace(found, p=settle_round_bodies(p_read, found.features), p_read=p_read), differing
+
+
+def judge_places(
+    analysis: Analysis, piece: np.ndarray, model: StageModel, proposals: Proposals
+) -> tuple[FoundObjects, float]:
+    """What each of some places would be as an object, in their order; see :func:`join_readings`.
+
+    Parameters
+    ----------
+    analysis : Analysis
+    piece : (n,) ndarray of int
+    model : StageModel
+    proposals : Proposals
+
+    Returns
+    -------
+    found : FoundObjects
+        Stages as both readings have them.
+    differing : float
+    """
+    measured, candidate, supported, differing = _pooled(analysis, piece, model, proposals)
+    alone = _proposed_alone(analysis.work, proposals, piece == 0, analysis.cuts[0])
+    found = join_found([measured.take(candidate), alone])
+    found = found.take(np.argsort(np.concatenate([supported, np.flatnonzero(piece == 0)]), kind="stable"))
+    return replace(found, p_read=found.p), differing
+
+
+def _pooled(analysis: Analysis, piece: np.ndarray, model: StageModel, proposals: Proposals):
+    """All pieces as measured, those of proposals with both readings; which pieces and proposals; how they differ."""
+    cut = analysis.cuts[0]
+    measured = gather(analysis.work, cut, np.arange(len(cut.candidates)), model.predict(cut.features))
+    supported = np.flatnonzero(piece)
+    candidate = piece[supported] - 1  # candidates are the pieces in order
+    differing = (
+        float((measured.p[candidate].argmax(axis=1) != proposals.p[supported].argmax(axis=1)).mean())
+        if len(supported)
+        else np.nan
+    )
+    pooled = proposals.p[supported] * (measured.p[candidate] + 1e-3) ** measured_weight(differing)
+    measured.p[candidate] = pooled / pooled.sum(axis=1, keepdims=True)
+    measured.p_single[candidate] = np.maximum(measured.p_single[candidate], proposals.score[supported])
+    measured.rows[candidate], measured.cols[candidate] = proposals.rows[supported], proposals.cols[supported]
+    return measured, candidate, supported, differing
+
+
+def measured_weight(differing: float) -> float:
+    """Weight of what was measured, by the share of objects on which it differs from the reader in this photo.
+
+    The measures were learnt in few lights; in a strange one they differ from the reader nearly everywhere, and err.
+    """
+    return MEASURED_WEIGHT * float(np.clip(1 - np.nan_to_num(differing) / STRANGERS, 0, 1))
+
+
+def _proposed_alone(work, proposals: Proposals, which: np.ndarray, cut: CutMeasures) -> FoundObjects:
+    """Objects for proposals that no piece supports, with the sizes typical of their stage."""
+    index = np.flatnonzero(which)
+    stage = proposals.p[index].argmax(axis=1)
+    size = TYPICAL_UM[stage]
+    half = size[:, :1] / 2 / work.um_per_px
+    centre = np.stack([proposals.rows[index], proposals.cols[index]], axis=1)
+    boxes = np.concatenate([np.floor(centre - half), np.ceil(centre + half)], axis=1).astype(np.int64)
+    boxes = np.clip(boxes, 0, np.array([*work.pixels.shape[:2]] * 2))
+    sizes = {k: np.zeros(len(index)) for k in cut.sizes}
+    sizes |= {"length_um": size[:, 0], "width_um": size[:, 1], "area_um2": size[:, 2]}
+    features = np.full((len(index), cut.features.shape[1]), np.nan, np.float32)
+    return FoundObjects(
+        p=proposals.p[index],
+        p_single=proposals.score[index],
+        rows=centre[:, 0],
+        cols=centre[:, 1],
+        boxes=boxes,
+        patch=np.zeros(len(index), np.int32),
+        sizes=sizes,
+        features=features,
+        p_read=proposals.p[index],
+    )

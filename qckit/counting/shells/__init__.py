@@ -1,0 +1,1 @@
+"""Cysts and empty shells told apart by the round bodies of the photo itself."""

@@ -1,0 +1,369 @@
+"""The day in a notebook: the page, and forms that need digits and Enter; the tally for the eye beside the counts."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+import anywidget
+import traitlets
+
+from qckit.day.entry.bench import Bench, warm_up
+from qckit.day.entry.harvest_records import Harvest
+from qckit.day.entry.records import UNITS, LotTest, NewLot
+from qckit.day.entry.writing import Written
+from qckit.day.page.html import day_fragment
+from qckit.errors import InputError, QcError, need_text, one_line
+from qckit.review.browser_store import page_code, site_key
+from qckit.stages import COUNT_LETTERS
+from qckit.tables import SEPARATIONS
+
+__all__ = ["DayForm", "day_form"]
+
+_HERE = Path(__file__).parent
+
+
+class DayForm(anywidget.AnyWidget):
+    """The day of a site in a notebook cell.
+
+    Parameters
+    ----------
+    bench : Bench
+        Open for entries.
+
+    Notes
+    -----
+    Each entry is in the log before the form says so; until then the browser keeps it, and what a lost kernel leaves is
+    offered when the form is opened again.
+
+    Examples
+    --------
+    >>> day.DayForm.__mro__[1].__name__  # a widget: day.day_form() makes one, a cell's last line shows it
+    'AnyWidget'
+    """
+
+    _esm = page_code(_HERE / "form.js")
+    _css = _HERE / "form.css"
+    page = traitlets.Unicode().tag(sync=True)
+    forms = traitlets.List().tag(sync=True)
+    first = traitlets.Unicode().tag(sync=True)
+    tally = traitlets.Dict().tag(sync=True)
+    people = traitlets.List().tag(sync=True)
+    initials = traitlets.Unicode().tag(sync=True)
+    site_key = traitlets.Unicode().tag(sync=True)
+    status = traitlets.Dict().tag(sync=True)
+
+    def __init__(self, bench: Bench, **kwargs):
+        super().__init__(initials=bench.by, people=list(bench.people()), site_key=site_key(bench.log), **kwargs)
+        self.bench = bench
+        protocol = bench.settings.protocol
+        letters = [COUNT_LETTERS[c] for c in protocol.counted_columns]
+        self.tally = {
+            "keys": list(protocol.keys),
+            "names": list(protocol.counted_columns),
+            "letters": letters,
+            "n": protocol.subsamples,
+            "sound": protocol.tally_sound,
+        }
+        self._refresh()
+        self.on_msg(self._on_message)
+
+    def _refresh(self) -> None:
+        """Send the page and the forms as the log has them now."""
+        forms = [make(self.bench) for make in (_count, _start, _harvest, _feed, _readings, _lot_test, _new_lot)]
+        with self.hold_sync():
+            self.page = day_fragment(self.bench.page, beside_form=True)
+            self.forms = [form for form in forms if form]
+            self.first = self._first_kind()
+
+    def _first_kind(self) -> str:
+        """Choose the form that opens: the most urgent thing that can be entered."""
+        if self.bench.page.to_count:
+            return "count"
+        if self.bench.harvestable():
+            return "harvest"
+        if not self.bench.has_lots():
+            return "new lot"
+        return "start" if self.bench.page.start.code == "start" else "count"
+
+    def _on_message(self, _widget, message, _buffers) -> None:
+        """Take what the form sends; say what came of it."""
+        number = int(message.get("n", 0))
+        self.bench.by = self.initials.strip()
+        try:
+            sentence, bad = self._act(message), False
+        except (QcError, OSError, ValueError) as error:
+            sentence, bad = one_line(error), True
+        self._refresh()
+        self.status = {"n": number, "text": sentence, "bad": bad, "answer": self.bench.answer()}
+
+    def _act(self, message) -> str:
+        """Do one entry and return the sentence that shows it back."""
+        kind, values = message.get("do"), message.get("values", {})
+        if not self.bench.by:
+            raise InputError("Write your initials first.")
+        if kind == "take back":
+            return self.bench.take_back()
+        if kind == "meters":
+            return self.bench.meters_calibrated()
+        steps = {"count": _do_count, "start": _do_start, "harvest": _do_harvest, "feed": _do_feed}
+        steps |= {"readings": _do_readings, "count again": _do_again, "lot test": _do_lot_test, "new lot": _do_new_lot}
+        written = steps[kind](self.bench, values)
+        return " ".join([written.sentence, *written.notes])
+
+
+def day_form(site: str | Path = "", *, initials: str = "", now: str = "") -> DayForm:
+    """Open the day of a site for a notebook.
+
+    Parameters
+    ----------
+    site : path
+        The site folder, as for :func:`qckit.load_site`.
+    initials : str
+        Of who types; can be written in the form too.
+    now : str
+        Another moment than now.
+
+    Returns
+    -------
+    DayForm
+
+    Examples
+    --------
+    >>> type(day.day_form(site.folder, initials="op1", now="2026-11-06T10:00:00+00:00")).__name__
+    'DayForm'
+    """
+    warm_up()
+    initials = need_text("initials", initials)
+    bench = Bench(site, by=initials, now=now)
+    people = bench.people()
+    bench.by = initials or (people[0] if len(people) == 1 else "")
+    return DayForm(bench)
+
+
+# ---- the forms: a field is name, label, value, options; group puts fields side by side ----------------------------
+
+
+def _field(name: str, label: str, value="", options=(), group: str = "", *, is_text: bool = False) -> dict:
+    found = {"name": name, "label": label, "value": str(value), "options": list(options), "group": group}
+    return found | {"keys": "text" if is_text else "decimal"}  # the keyboard that a phone shows
+
+
+def _hatches(states, taken=None) -> list[list[str]]:
+    return [[s.hatch, f"{s.cone}: {s.hatch}, {s.lot}, {s.age_h:.1f} h"] for s in states]
+
+
+def _count(bench: Bench) -> dict | None:
+    states = bench.countable()
+    if not states:
+        return None
+    protocol = bench.settings.protocol
+    fields = [
+        _field("hatch", "hatch", states[0].hatch, _hatches(states)),
+        _field("taken", "taken at", f"{bench.count_taken_at(states[0]):%H:%M}"),
+    ]
+    fields += [
+        _field(f"{column}-{i}", f"{COUNT_LETTERS[column]}", group=f"{i + 1}")
+        for i in range(protocol.subsamples)
+        for column in protocol.counted_columns
+    ]
+    again = {state.hatch: bench.samples_to_repeat(state.hatch) for state in states}
+    return {"kind": "count", "title": "Count", "fields": fields, "again": again}
+
+
+def _start(bench: Bench) -> dict | None:
+    page, plan = bench.page, bench.page.start
+    lots = [lot.lot for lot in page.lots] or bench.site.tables.lots["lot"].tolist()
+    if not lots:
+        return None
+    cones = list(bench.settings.protocol.cone_names)
+    first = plan.cones[0] if plan.cones else cones[0]
+    fields = [
+        _field("lot", "lot", plan.lot or lots[0], [[x, x] for x in lots]),
+        _field("cone", "cone", first, [[x, x] for x in cones]),
+        _field("grams", "grams", bench.grams_offered()),
+        _field("at", "wetted at", f"{bench.moment():%H:%M}"),
+    ]
+    return {"kind": "start", "title": "Start", "fields": fields}
+
+
+def _harvest(bench: Bench) -> dict | None:
+    states = bench.harvestable() or bench.at_hand()
+    if not states:
+        return None
+    protocol = bench.settings.protocol
+    fields = [
+        _field("hatch", "hatch", states[0].hatch, _hatches(states)),
+        _field("at", "harvested at", f"{bench.moment():%H:%M}"),
+        _field("separation", "separated by", protocol.separation, [[x, x] for x in SEPARATIONS]),
+        _field("size", "all of it, ml or g"),
+        _field("density", "N in a ml (or g)"),
+        _field("dilution", "diluted times", f"{protocol.dilution:g}"),
+    ]
+    group = f"or in {protocol.subsample_ul:g} µl"
+    fields += [_field(column, COUNT_LETTERS[column], group=group) for column in protocol.counted_columns]
+    fields += [_field("lost", "N drawn off")]
+    note = (
+        "Air off 5 to 10 min, no longer. Heaters and pumps unplugged before you drain. The time alone is enough; with "
+        "900 ml or 35 g, and what a ml (or gram) of it holds or a part counted, it tells the recovery."
+    )
+    return {"kind": "harvest", "title": "Harvest", "fields": fields, "note": note}
+
+
+def _lot_test(bench: Bench) -> dict | None:
+    lots = bench.lots_to_test()
+    if not lots:
+        return None
+    grams, volume_ml = bench.test_sizes()
+    fields = [
+        _field("lot", "lot to test", lots[0], [[x, x] for x in lots]),
+        _field("cones", "its cones", " ".join(bench.cones_offered()), is_text=True),
+        _field("beside", "beside it", "", [["", "nothing"], *([x, x] for x in lots)]),
+        _field("others", "cones of that lot", is_text=True),
+        _field("grams", "grams in each", f"{grams:g}"),
+        _field("ml", "ml in each", f"{volume_ml:g}"),
+        _field("at", "wetted at", f"{bench.moment():%H:%M}"),
+    ]
+    return {"kind": "lot test", "title": "Lot test", "fields": fields}
+
+
+def _new_lot(bench: Bench) -> dict:
+    today = bench.date("")
+    fields = [
+        _field("lot", "name on its label", is_text=True),
+        _field("received", "came on", today, is_text=True),
+        _field("opened", "opened on, if it is", is_text=True),
+        _field("pct", "% claimed"),
+        _field("per_g", "nauplii/g claimed"),
+        _field("pack_g", "grams in its pack"),
+    ]
+    note = "As the label has it; what it does not say stays empty. Cyst dust: mask on, air moving."
+    return {"kind": "new lot", "title": "New lot", "fields": fields, "note": note}
+
+
+def _feed(bench: Bench) -> dict | None:
+    states = bench.feedable()
+    if not states:
+        return None
+    left = states[0].left if math.isfinite(states[0].left) else 0.0
+    proposed = min(left, bench.settings.feed.nauplii_per_feed)
+    fields = [
+        _field("hatch", "from", states[0].hatch, _hatches(states)),
+        _field("at", "fed at", f"{bench.moment():%H:%M}"),
+        _field("million", "million nauplii", f"{proposed / 1e6:.2f}" if proposed else ""),
+    ]
+    return {"kind": "feed", "title": "Feed", "fields": fields, "note": bench.too_old(states[0].hatch, bench.moment())}
+
+
+def _readings(bench: Bench) -> dict | None:
+    states = [state for state in bench.page.hatches if state.state != "too old"]
+    if not states:
+        return None
+    fields = [_field("hatch", "hatch", states[0].hatch, _hatches(states))]
+    fields += [_field(name, "pH" if name == "ph" else f"{name} {unit}") for name, unit in UNITS.items()]
+    return {"kind": "readings", "title": "Readings", "fields": fields}
+
+
+# ---- what comes back -----------------------------------------------------------------------------------------------
+
+
+def _number(bench: Bench, values: dict, name: str, *, label: str = "", unit: str = "", needed=False, whole=False):
+    """Read a typed number as :meth:`Bench.number` does; None where nothing was typed."""
+    text = str(values.get(name, "")).strip()
+    if text:
+        return bench.number(text, label or name, unit=unit, whole=whole)
+    if needed:
+        raise InputError(f"{label or name} is empty. Type it.")
+    return None
+
+
+def _do_count(bench: Bench, values: dict) -> Written:
+    taken = bench.at(values.get("taken", ""), bench.count_taken_at(bench.page.hatch(values["hatch"])))
+    return bench.count(values["hatch"], _typed_counts(bench, values), taken=taken)
+
+
+def _do_again(bench: Bench, values: dict) -> Written:
+    return bench.count_again(values["sample"], _typed_counts(bench, values)[0])
+
+
+def _typed_counts(bench: Bench, values: dict) -> list[tuple]:
+    """Read the grid of counts, row by row; rows with nothing in them are left out."""
+    protocol, rows = bench.settings.protocol, []
+    for i in range(protocol.subsamples):
+        row = [
+            _number(bench, values, f"{c}-{i}", label=f"subsample {i + 1}, {COUNT_LETTERS[c]}", whole=True)
+            for c in protocol.counted_columns
+        ]
+        if any(value is not None for value in row):
+            _number(bench, values, f"nauplii-{i}", label=f"subsample {i + 1}, N", needed=True)
+            rows.append(tuple(row))
+    return rows
+
+
+def _do_start(bench: Bench, values: dict) -> Written:
+    grams = _number(bench, values, "grams", unit="g", needed=True)
+    return bench.start(
+        lot=values["lot"], cone=values["cone"], grams=grams, at=bench.at(values.get("at", ""), bench.moment())
+    )
+
+
+def _do_harvest(bench: Bench, values: dict) -> Written:
+    columns = bench.settings.protocol.counted_columns
+    counts = {c: _number(bench, values, c, label=COUNT_LETTERS[c], whole=True) for c in columns}
+    counts = {c: n for c, n in counts.items() if n is not None}
+    if counts and "nauplii" not in counts:
+        raise InputError("The counted part has no N. Type the nauplii too, 0 where none was seen.")
+    typed = str(values.get("size", "")).strip().casefold()
+    unit = "g" if typed.endswith("g") else "ml"
+    size = _number(bench, {"size": typed}, "size", label="all of it", unit=unit)
+    density = _number(bench, values, "density", label="N in a ml (or g)")
+    measured = Harvest(
+        counts=counts,
+        dilution=_number(bench, values, "dilution"),
+        separation=values.get("separation", ""),
+        lost_nauplii=_number(bench, values, "lost", label="N drawn off", whole=True),
+        **{f"harvest_{unit}": size, f"per_{unit}": density},
+    )
+    return bench.harvest(values["hatch"], measured, taken=bench.at(values.get("at", ""), bench.moment()))
+
+
+def _do_lot_test(bench: Bench, values: dict) -> Written:
+    cones = dict.fromkeys(_names(values.get("cones", "")), values["lot"])
+    others = _names(values.get("others", ""))
+    if bool(others) != bool(values.get("beside")):
+        raise InputError("The lot beside it and its cones belong together. Choose both, or neither.")
+    cones |= dict.fromkeys(others, values.get("beside"))
+    test = LotTest(
+        values["lot"],
+        cones,
+        _number(bench, values, "grams", unit="g", needed=True),
+        _number(bench, values, "ml", label="ml", unit="ml", needed=True),
+    )
+    return bench.lot_test(test, at=bench.at(values.get("at", ""), bench.moment()))
+
+
+def _do_new_lot(bench: Bench, values: dict) -> Written:
+    dates = {name: str(values.get(name, "")).strip() or "0" for name in ("received", "opened")}
+    new = NewLot(
+        lot=str(values.get("lot", "")).strip(),
+        received=bench.date(dates["received"]),
+        opened=bench.date(dates["opened"]),
+        claimed_hatch_pct=_number(bench, values, "pct", label="% claimed", unit="%"),
+        claimed_nauplii_per_g=_number(bench, values, "per_g", label="nauplii/g claimed"),
+        pack_g=_number(bench, values, "pack_g", label="grams in its pack", unit="g"),
+    )
+    return bench.new_lot(new)
+
+
+def _names(text: str) -> list[str]:
+    return text.replace(",", " ").split()
+
+
+def _do_feed(bench: Bench, values: dict) -> Written:
+    nauplii = _number(bench, values, "million", label="million nauplii", needed=True) * 1e6
+    return bench.feed(values["hatch"], nauplii, fed=bench.at(values.get("at", ""), bench.moment()))
+
+
+def _do_readings(bench: Bench, values: dict) -> Written:
+    typed = {name: _number(bench, values, name, unit=unit) for name, unit in UNITS.items()}
+    return bench.readings(values["hatch"], {name: value for name, value in typed.items() if value is not None})

@@ -1,0 +1,235 @@
+"""Questions answered with digits and Enter, apart from any terminal: numbers, times, sizes, names, a choice."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from qckit.day.entry.bench import Bench
+from qckit.errors import InputError
+
+__all__ = ["BACK", "Questions", "Stopped"]
+
+BACK = "-"
+"""Typed alone: one question back inside an entry; at the menu the last entry is taken back."""
+
+
+class Stopped(Exception):
+    """The person left an entry before its end: nothing was written."""
+
+
+class WentBack(Stopped):
+    """The person wants the question before this one again."""
+
+
+@dataclass
+class Questions:
+    """What can be asked of a person at the bench.
+
+    Parameters
+    ----------
+    bench : Bench
+    ask : callable
+        ``(question, default) -> str``: the typed text, ``""`` for Enter alone, :data:`BACK` for the key that goes
+        back; raises ``EOFError`` when the person ends.
+    say : callable
+        Shows one line.
+    """
+
+    bench: Bench
+    ask: Callable[[str, str], str]
+    say: Callable[[str], None]
+
+    def entered(self, step: Callable[[], object]):
+        """Ask the questions of an entry and write it; going back or a refusal keeps the answers before.
+
+        Parameters
+        ----------
+        step : callable
+            Asks, then writes. It is begun anew with the answers that stand where the person goes back
+            (:data:`BACK`), or where what was typed is refused, which asks the last question again.
+
+        Raises
+        ------
+        Stopped
+            The person went back from the first question.
+        """
+        ask, say = self.ask, self.say
+        given: list[tuple[str, str]] = []  # question and answer
+        while True:
+            ahead = list(given)
+
+            def again(question: str, default: str, ahead=ahead) -> str:
+                if ahead:
+                    return ahead.pop(0)[1]
+                given.append((question, ask(question, default)))
+                return given[-1][1]
+
+            self.ask, self.say = again, lambda line, ahead=ahead: None if ahead else say(line)
+            try:
+                return step()
+            except WentBack:
+                _drop_question(given)
+            except InputError as error:
+                if not given:
+                    raise
+                say(str(error))
+            finally:
+                self.ask, self.say = ask, say
+            if not given:
+                raise Stopped
+            _drop_question(given)
+
+    def choose(self, label: str, options: list[str], default: str) -> str:
+        """Let one of some words be chosen by its number, or be typed; Enter takes the default."""
+        if len(options) == 1:
+            return options[0]
+        shown = "  ".join(f"{i} {name}" for i, name in enumerate(options, 1))
+        while True:
+            typed = self.typed(f"{label}  ({shown})", default)
+            if not typed:
+                return default
+            if typed.isdigit() and 1 <= int(typed) <= len(options):
+                return options[int(typed) - 1]
+            exact = [name for name in options if name.casefold() == typed.casefold()]
+            if exact:
+                return exact[0]
+            self.say(f"Type a number from 1 to {len(options)}, or Enter for {default}.")
+
+    def number(self, label: str, default: str, unit: str = "") -> float:
+        """Ask for a number; Enter takes the default."""
+        while True:
+            value = self._read(self.typed(label, default) or default, label, unit)
+            if value is not None:
+                return value
+
+    def maybe(self, label: str, unit: str = "") -> float | None:
+        """Ask for a number that may be left out."""
+        while True:
+            typed = self.typed(label, "")
+            value = self._read(typed, label, unit) if typed else None
+            if value is not None or not typed:
+                return value
+
+    def size(self, label: str) -> tuple[float | None, str]:
+        """Ask for a volume or a mass; ml where no unit is typed."""
+        while True:
+            typed = self.typed(label, "").casefold()
+            if not typed:
+                return None, "ml"
+            unit = "g" if typed.endswith("g") else "ml"
+            value = self._read(typed, "whole harvest", unit)
+            if value is not None:
+                return value, unit
+            self.say("Type a number with ml or g, such as 900 ml or 35 g.")
+
+    def named(self, label: str, default: list[str]) -> list[str]:
+        """Ask for names of cones, with blanks or commas between."""
+        cones = self.bench.test_vessels()
+        known = {str(i): cone for i, cone in enumerate(cones, 1)} | {cone.casefold(): cone for cone in cones}
+        while True:
+            shown = "  ".join(f"{i} {cone}" for i, cone in enumerate(cones, 1))
+            typed = self.typed(f"{label}  ({shown}; several with blanks)", " ".join(default))
+            names = typed.replace(",", " ").split() or default
+            if names and all(name.casefold() in known for name in names):
+                return list(dict.fromkeys(known[name.casefold()] for name in names))
+            self.say(f"Type numbers or names such as {' '.join(cones[:3])}. More cones: qckit.toml, under cones.")
+
+    def time(self, label: str, default):
+        while True:
+            try:
+                return self.bench.at(self.typed(label, f"{default:%H:%M}"), default)
+            except InputError as error:
+                self.say(str(error))
+
+    def date(self, label: str, default: str = "today") -> str:
+        """Ask for a date, ISO text: Enter takes today and 0 none; where the default is another word, Enter takes none
+        and 0 today."""
+        while True:
+            typed = self.typed(label, default)
+            try:
+                return self.bench.date(typed if default == "today" else {"": "0", "0": ""}.get(typed, typed))
+            except InputError as error:
+                self.say(str(error))
+
+    def numbers(
+        self,
+        labels: list[str],
+        *,
+        must=lambda i: False,
+        end=lambda i: False,
+        wrong=lambda i, value: "",
+        whole: bool = True,
+        units=None,
+    ) -> list:
+        """Ask for numbers one after the other; several may be typed at once, with spaces between.
+
+        ``must(i)`` may not be left empty; an empty ``end(i)`` ends the list there; ``wrong(i, value)`` says why a
+        number cannot be, and it is asked for again; ``units`` are those of the numbers.
+        """
+        units = units or [""] * len(labels)
+        values: list = []
+        while len(values) < len(labels):
+            place = len(values)
+            typed = self.ask(labels[place], "").strip()
+            if typed == BACK:
+                if not values:
+                    raise WentBack
+                values.pop()
+                continue
+            if not typed:
+                if end(place):
+                    return values
+                if must(place):
+                    self.say("This number is needed; - goes back.")
+                    continue
+                values.append(None)
+                continue
+            given = self._several(typed, units[place:], whole=whole)
+            if given is None or place + len(given) > len(labels):
+                self.say(f"{typed!r}: type {'whole numbers' if whole else 'numbers'}, not more than are asked for.")
+                continue
+            if problem := next(filter(None, (wrong(place + i, value) for i, value in enumerate(given))), ""):
+                self.say(problem)
+                continue
+            values += given
+        return values
+
+    def _several(self, typed: str, units: list[str], *, whole: bool) -> list | None:
+        """Read one number, with its unit, or several with spaces between; None where one of them is none."""
+        for parts in ([typed], typed.split()):
+            try:
+                given = [
+                    self.bench.number(part, typed, unit=unit, whole=whole)
+                    for part, unit in zip(parts, units, strict=False)
+                ]
+            except InputError:
+                continue
+            if None not in given and len(given) == len(parts):
+                return given
+        return None
+
+    def _read(self, typed: str, label: str, unit: str) -> float | None:
+        """Read one number; None, and the reason said, where it is none."""
+        what = label.split("  ")[0].split(" (")[0]
+        try:
+            value = self.bench.number(typed, what, unit=unit)
+        except InputError as error:
+            self.say(str(error))
+            return None
+        if value is None:
+            self.say("Type a number.")
+        return value
+
+    def typed(self, label: str, default: str) -> str:
+        typed = self.ask(label, default).strip()
+        if typed == BACK:
+            raise WentBack
+        return typed
+
+
+def _drop_question(given: list[tuple[str, str]]) -> None:
+    """Forget the last question, with every answer that was tried at it."""
+    question = given[-1][0]
+    while given and given[-1][0] == question:
+        given.pop()

@@ -1,0 +1,171 @@
+"""Writing the day: each entry one step by the log's own rules, shown back, taken back with one key."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass, field
+
+from qckit.day.entry.records import Entry
+from qckit.day.page.chores import METERS
+from qckit.errors import InputError
+from qckit.log import SiteLog, corrections, engine, query, schema, steps
+from qckit.log.intake import Incoming
+from qckit.tables import table_columns, to_utc
+from qckit.words import plural
+
+__all__ = [
+    "REASON",
+    "Written",
+    "last_entry",
+    "names_in_use",
+    "say_meters_calibrated",
+    "take_back",
+    "write_again",
+    "write_entry",
+]
+
+REASON = "typed wrong"
+"""Reason kept with an entry that is taken back."""
+
+_AGAIN = "entered again"
+_ACTION = "day: "
+_SOURCE = "the day at the bench"
+
+
+@dataclass(frozen=True)
+class Written:
+    """What an entry brought: the sentence to show back, doubts to look at, and the step in the log."""
+
+    sentence: str
+    notes: list[str] = field(default_factory=list)
+    step: int = 0
+
+
+def names_in_use(log: SiteLog, table: str) -> set[str]:
+    """Return every name ever given to a row of a table, those of withdrawn rows too."""
+    with engine.reading(log.engine) as connection:
+        return set(query.known_names(connection, table))
+
+
+def write_entry(log: SiteLog, entry: Entry, *, by: str) -> Written:
+    """Write an entry in one step, by the same rules as a sheet.
+
+    Parameters
+    ----------
+    log : SiteLog
+    entry : Entry
+    by : str
+        Initials of who types.
+
+    Returns
+    -------
+    Written
+
+    Raises
+    ------
+    InputError
+        A row breaks a rule; nothing was written.
+    """
+    incoming = [Incoming(name, frame, name) for name, frame in entry.frames.items()]
+    try:
+        result = log.take(incoming, by=by, source=_SOURCE, action=_ACTION + entry.kind)
+    except InputError as error:
+        raise InputError(_plainly(error)) from error
+    if not result.added:
+        return Written(f"That stands in the log already. {entry.sentence}", list(result.notes))
+    return Written(entry.sentence, list(result.notes), int(log.steps()["step"].max()))
+
+
+def write_again(log: SiteLog, entry: Entry, *, by: str) -> Written:
+    """Write an entry whose row was taken back before: the row is shown again, with the values typed now.
+
+    Parameters
+    ----------
+    log : SiteLog
+    entry : Entry
+        Of one row, whose name a withdrawn row has.
+    by : str
+        Initials of who types.
+
+    Returns
+    -------
+    Written
+
+    Raises
+    ------
+    InputError
+        A value breaks a rule; nothing was written.
+    """
+    ((table, frame),) = entry.frames.items()
+    steps.need_by(by)
+    row = dict.fromkeys(table_columns(table)) | frame.iloc[0].to_dict()  # what is not typed now stands empty
+    key = tuple(row.pop(name) for name in schema.KEYS[table])
+    with engine.writing(log.engine) as connection:
+        step = steps.begin(connection, log.now(), by=by, action=_ACTION + entry.kind, source=_SOURCE, n_rows=1)
+        change = {"at": log.now(), "by": by, "reason": _AGAIN}
+        corrections.write(connection, step, [(table, key, query.WITHDRAWN, "no")], **change)
+        stands = query.fetch(connection, table, dict(zip(schema.KEYS[table], key, strict=True))).iloc[0]
+        new = {
+            name: value
+            for name, value in row.items()
+            if corrections.value_text(stands[name]) != corrections.value_text(value)
+        }
+        if new:
+            corrections.write(connection, step, [(table, key, name, value) for name, value in new.items()], **change)
+    return Written(entry.sentence, [], step)
+
+
+def _plainly(error: InputError) -> str:
+    """Say what is wrong without the words of sheets and rows."""
+    if error.problems is None or error.problems.empty:
+        return str(error)
+    problems = [f"{p.column} {p.value} {p.rule}. {p.remedy}".strip() for p in error.problems.itertuples()]
+    return "Not written: " + " ".join(dict.fromkeys(problems))
+
+
+def last_entry(log: SiteLog, *, now: dt.datetime) -> tuple[int, str, str] | None:
+    """Return the newest entry of this day that still stands: its step, what kind it is, who made it.
+
+    Parameters
+    ----------
+    log : SiteLog
+    now : datetime
+        In the site's zone: entries of earlier days are no longer offered.
+    """
+    done = log.steps()
+    done = done[done["action"].str.startswith(_ACTION)]
+    if done.empty:
+        return None
+    local = to_utc(done["at"]).dt.tz_convert(str(now.tzinfo)).dt.date
+    taken_back = {text.removeprefix("step ") for text in log.steps().query("action == 'withdraw'")["source"].dropna()}
+    for row in done[local == now.date()].sort_values("step", ascending=False).itertuples():
+        if str(row.step) not in taken_back:
+            return int(row.step), row.action.removeprefix(_ACTION), row.by
+    return None
+
+
+def take_back(log: SiteLog, *, by: str, now: dt.datetime) -> str:
+    """Withdraw the newest entry of this day; it stays on record with the reason "typed wrong".
+
+    Returns
+    -------
+    str
+        A sentence on what was taken back, or that there is nothing.
+    """
+    last = last_entry(log, now=now)
+    if last is None:
+        return "There is nothing of today to take back."
+    step, kind, whose = last
+    n = log.withdraw_step(step, by=by, reason=REASON)
+    if not n:
+        return "There is nothing of today to take back."
+    who = "" if whose == by else f" of {whose}"
+    return f"Taken back: the last {kind}{who} ({plural(n, 'row')}; kept in the history)."
+
+
+def say_meters_calibrated(log: SiteLog, *, by: str) -> str:
+    """Keep that the meters were calibrated, and say so."""
+    steps.need_by(by)
+    with engine.writing(log.engine) as connection:
+        steps.begin(connection, log.now(), by=by, action=METERS, source=_SOURCE, n_rows=0)
+    return "Kept: the meters were calibrated now."

@@ -1,0 +1,1 @@
+"""The day sheet: empty, filled in, and its rows of sums."""

@@ -1,0 +1,1 @@
+"""A lot against another lot or a claim, and what is near enough."""

@@ -1,0 +1,1 @@
+"""How many grams to wet, when, and what there is to feed."""

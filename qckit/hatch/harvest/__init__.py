@@ -1,0 +1,1 @@
+"""What the harvest brings in of what hatched, and how clean it is."""

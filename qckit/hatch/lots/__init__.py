@@ -1,0 +1,1 @@
+"""One lot over its hatches: its tests, its level, its ageing."""

@@ -1,0 +1,1 @@
+"""How many cones and subsamples a test needs, and what it risks."""

@@ -1,0 +1,1 @@
+"""What was different about a hatch, how unusual that was and what it should have cost."""

@@ -1,0 +1,247 @@
+"""What the readings of a hatch say of each cause: a likelihood ratio for every draw of the cause's strength.
+
+Without the cause a reading strays as the site's own hatches do, with heavy tails and now and then a wrong meter. With
+the cause it lies further in the bad direction, by an amount that is known to a factor only, and only if the reading was
+taken while the cause acted: one in the first hours says little of the night that follows.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from qckit.hatch.water.readings import water_values
+from qckit.quantities import QUANTITIES, WATER
+from qckit.robust import robust_sd
+from qckit.verdicts.poor_hatch.causes import Cause
+
+__all__ = ["Record", "Remeasured", "log_ratio", "records_of", "remeasured_ratio", "usual_readings"]
+
+_READ = (*WATER, "hours", "density")
+# least spread of a site's ordinary hatches, and that of a meter gone wrong (ours), on the quantity's working scale
+_FLOOR = {"temperature": 0.4, "salinity": 0.8, "ph": 0.06, "oxygen": 0.3, "light": 0.08, "hours": 0.5, "density": 0.04}
+_WRONG = {"temperature": 3.0, "salinity": 8.0, "ph": 0.5, "oxygen": 1.6, "light": 0.5, "hours": 8.0, "density": 0.5}
+_WRONG_SHARE = {"hours": 0.02, "density": 0.01}
+_WRONG_ELSE = 0.04
+_START_H = 3.0  # a reading in the first hours speaks of the start
+_T_DF = 4.0
+_POINTS = 21
+_STANDARD = {
+    "temperature": "temperature_c",
+    "salinity": "salinity_ppt",
+    "hours": "reading_h",
+    "ph": 8.2,
+    "oxygen": 6.2,
+    "light": 2000.0,
+    "density": 2.0,
+}
+_MASS_SD, _MASS_LINK = 0.02, 0.06  # of weighing again, and of how well that foretells the counts (ours)
+
+
+@dataclass(frozen=True)
+class Record:
+    """One value of a quantity in one hatch; ``hour`` since wetting, NaN where the sheet does not say."""
+
+    quantity: str
+    value: float
+    hour: float = math.nan
+
+
+def _scale(quantity, value):
+    """Light and cysts per litre act by factors, the others by differences."""
+    if quantity == "light":
+        return np.log10(np.maximum(np.asarray(value, float), 0.0) + 30.0)
+    return np.log(np.maximum(np.asarray(value, float), 1e-3)) if quantity == "density" else np.asarray(value, float)
+
+
+def records_of(hatch_row, readings, *, hours: float) -> list[Record]:
+    """List what is written down of a hatch's water, hours and grams.
+
+    Parameters
+    ----------
+    hatch_row : mapping
+        The hatch's row. A value of the sheet that one of the readings repeats is counted once.
+    readings : DataFrame or None
+        The readings, in standard units.
+    hours : float
+        Hours from wetting to the count, as written. [h]
+
+    Returns
+    -------
+    list of Record
+    """
+    from qckit.tables import to_utc
+
+    found = []
+    of_hatch = None if readings is None or not len(readings) else readings[readings["hatch"] == hatch_row["hatch"]]
+    if of_hatch is not None and len(of_hatch):
+        at = (to_utc(of_hatch["taken"]) - pd.Timestamp(hatch_row["started"])).dt.total_seconds() / 3600.0
+        for q, v, hour in zip(of_hatch["quantity"], of_hatch["value"].astype(float), at, strict=True):
+            if q in WATER and math.isfinite(v):
+                found.append(Record(q, v, float(hour)))
+    for q in WATER:
+        value = hatch_row.get(QUANTITIES[q].column)
+        if value is None or value is pd.NA or not math.isfinite(float(value)):
+            continue
+        if not any(r.quantity == q and abs(r.value - float(value)) < 0.011 for r in found):
+            found.append(Record(q, float(value)))
+    if math.isfinite(hours):
+        found.append(Record("hours", hours, hours))
+    grams, litres = float(hatch_row["cysts_g"]), float(hatch_row["volume_ml"]) / 1000.0
+    if grams > 0 and litres > 0:
+        found.append(Record("density", grams / litres, 0.0))
+    return found
+
+
+def usual_readings(hatches, readings, hours: pd.Series, *, among, conditions) -> dict[str, tuple[float, float, int]]:
+    """Centre and spread of every quantity in the site's ordinary hatches, on its working scale, and how many.
+
+    Parameters
+    ----------
+    hatches, readings : DataFrame
+        The tables of those names.
+    hours : Series
+        Hatch -> hour of its count.
+    among : sequence of str
+        Hatches that stand for what is usual.
+    conditions : ConditionSettings
+        The site's standards, which stand in where fewer than five hatches were read.
+
+    Returns
+    -------
+    dict of str to (float, float, int)
+    """
+    chosen = set(among)
+    among_hatches = hatches[hatches["hatch"].isin(chosen)]
+    water = water_values(among_hatches, None if readings is None else readings[readings["hatch"].isin(chosen)])
+    values = {q: list(water.loc[water["quantity"] == q, "value"]) for q in WATER}
+    values["hours"] = list(hours[hours.index.isin(chosen)].dropna())
+    values["density"] = list((among_hatches["cysts_g"] / among_hatches["volume_ml"] * 1000.0).dropna())
+    found = {}
+    for q in _READ:
+        found_values = values[q]
+        x = _scale(q, np.array(found_values, dtype=float))
+        standard = _STANDARD[q] if not isinstance(_STANDARD[q], str) else getattr(conditions, _STANDARD[q])
+        centre, spread = float(_scale(q, standard)), 2.5 * _FLOOR[q]
+        if len(x) >= 5:
+            centre = float(np.median(x))
+            spread = max(_FLOOR[q], robust_sd(x, centre))
+        found[q] = centre, spread, len(x)
+    return found
+
+
+def log_ratio(item: Cause, loss: np.ndarray, records: list[Record], usual: dict) -> dict[str, np.ndarray]:
+    """Log likelihood ratios of a hatch's readings, with a cause of each strength against without it.
+
+    Parameters
+    ----------
+    item : Cause
+    loss : ndarray, shape (n,)
+        Share of the nauplii it costs.
+    records : list of Record
+    usual : dict
+        As :func:`usual_readings` returns it.
+
+    Returns
+    -------
+    dict of str to ndarray of shape (n,)
+        By quantity; empty for a cause without a telltale reading, or one that was not read.
+    """
+    telltales = (*((item.telltale,) if item.telltale else ()), *item.also)
+    read = {r.quantity for r in records}
+    return {
+        telltale.quantity: _one_ratio(telltale, loss, records, usual)
+        for telltale in telltales
+        if telltale.quantity in read
+    }
+
+
+def _one_ratio(telltale, loss, records, usual):
+    """Log likelihood ratio of the readings of one quantity."""
+    of_quantity = [r for r in records if r.quantity == telltale.quantity]
+    centre, spread, _ = usual[telltale.quantity]
+    wrong = _WRONG_SHARE.get(telltale.quantity, _WRONG_ELSE)
+    shift = (telltale.shift[0] + telltale.shift[1] * loss)[:, None] * np.exp(telltale.factor * _quantiles()[None])
+    wide = np.hypot(1.5 * spread, 0.1 * shift)[..., None]
+    away = [[], []]
+    for r in of_quantity:
+        sign = -1 if telltale.side == "low" else 1
+        away[0 if not math.isfinite(r.hour) or r.hour <= _START_H else 1].append(
+            sign * (_scale(r.quantity, r.value) - centre)
+        )
+    plain, with_cause = 1.0, np.ones(len(loss))
+    for x, shown in zip(away, (telltale.start, telltale.late), strict=True):
+        x = np.array(x)
+        ordinary = float(np.prod(_t(x / spread) / spread))
+        there = np.prod(_t((x - shift[..., None]) / wide) / wide, axis=2).mean(axis=1)
+        plain, with_cause = plain * ordinary, with_cause * (shown * there + (1 - shown) * ordinary)
+    # one meter reads all of a hatch's values: if it is wrong, it is wrong in all of them alike
+    x, off = np.array([*away[0], *away[1]]), _WRONG[telltale.quantity] * _quantiles()
+    misread = float(np.prod(_t((x[None] - off[:, None]) / (1.5 * spread)) / (1.5 * spread), axis=1).mean())
+    return np.log((1 - wrong) * with_cause + wrong * misread) - math.log((1 - wrong) * plain + wrong * misread)
+
+
+def _quantiles():
+    """Points of equal weight of a standard normal."""
+    from scipy.special import ndtri
+
+    return ndtri((np.arange(_POINTS) + 0.5) / _POINTS)
+
+
+def _t(z):
+    """Density of a t law with four degrees of freedom."""
+    return 0.375 * (1 + np.square(z) / _T_DF) ** -2.5
+
+
+@dataclass(frozen=True)
+class Remeasured:
+    """A mass or a volume measured again, beside what the sheet says."""
+
+    quantity: str  # cyst mass, volume
+    value: float
+    as_written: float
+    unit: str
+
+    @property
+    def sentence(self) -> str:
+        """Both values in words, without a capital and a full stop."""
+        what = "weighed again" if self.quantity == "cyst mass" else "volume measured again"
+        return f"{what}: {self.value:g} {self.unit}, written {self.as_written:g} {self.unit}"
+
+
+def remeasured_ratio(loss: np.ndarray, hatch_row, readings) -> tuple[dict[str, np.ndarray], list[Remeasured]]:
+    """Log likelihood ratio of a mass or a volume measured again, for each size of an error of the amount.
+
+    Parameters
+    ----------
+    loss : ndarray, shape (n,)
+        Share by which everything falls short.
+    hatch_row : mapping
+    readings : DataFrame or None
+        In standard units; rows with the quantity "cyst mass" [g] or "volume" [ml].
+
+    Returns
+    -------
+    (dict of str to ndarray of shape (n,), list of Remeasured)
+        The ratios under "amount" (empty where nothing was measured again), and what was.
+    """
+    found = []
+    if readings is None or not len(readings):
+        return {}, found
+    of_hatch = readings[readings["hatch"] == hatch_row["hatch"]]
+    total = 0.0
+    for quantity, column, sign, unit in (("cyst mass", "cysts_g", 1, "g"), ("volume", "volume_ml", -1, "ml")):
+        values = of_hatch.loc[of_hatch["quantity"] == quantity, "value"].astype(float)
+        if len(values) and float(hatch_row[column]) > 0 and values.iloc[-1] > 0:
+            written, again = float(hatch_row[column]), float(values.iloc[-1])
+            total += sign * math.log(again / written)
+            found.append(Remeasured(quantity, again, written, unit))
+    if not found:
+        return {}, found
+    away = total - np.log1p(-loss)
+    with_it = _t(away / _MASS_LINK) / _MASS_LINK
+    without = 0.97 * _t(total / _MASS_SD) / _MASS_SD + 0.03 * _t(total / 0.3) / 0.3
+    return {"amount": np.log(0.93 * with_it / without + 0.07)}, found
