@@ -158,7 +158,8 @@ def hatch_series(lots, hatches, samples, readings=None, *, conditions=None, purp
     DataFrame, shape (n_hatches, len(SERIES_COLUMNS))
         In the order of start (then cone), hatches without a count included with NaN. A condition is the median of its
         readings, or the field-sheet value where there is no reading. ``off_standard`` names in words every condition
-        outside the site's standard (:mod:`qckit.hatch.water.readings`), ``far_off`` those far outside; empty when none is.
+        outside the site's standard (:mod:`qckit.hatch.water.readings`), ``far_off`` those far outside; empty when none
+        is.
 
     Examples
     --------

@@ -1,7 +1,7 @@
 """The day at the bench: what is due, entering the day in few keys, the tally, cards, photos without typing.
 
-Pure functions say what a day holds (:func:`study_day`) and make rows of what was typed (:mod:`qckit.day.entry.records`);
-screens, forms and files are at the edges. Names are looked up when first used.
+Pure functions say what a day holds (:func:`study_day`) and make rows of what was typed
+(:mod:`qckit.day.entry.records`); screens, forms and files are at the edges. Names are looked up when first used.
 """
 
 from qckit.arguments import attach

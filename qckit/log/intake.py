@@ -12,8 +12,7 @@ from dataclasses import dataclass, field
 import pandas as pd
 
 from qckit.errors import InputError, known_names_hint, unknown_name
-from qckit.log import already_logged as against
-from qckit.log import row_rules, schema
+from qckit.log import already_logged, row_rules, schema
 from qckit.log.problems import HANGS_ON, PROBLEMS, CellProblem
 from qckit.log.query import fetch, known_names, lists_of, rows_of
 from qckit.stages import STAGE_COLUMNS
@@ -225,7 +224,7 @@ def _check_parents(connection, i, part: Incoming, frame, notes: _Notes, incoming
         named = _named(part, frame, column, notes.bad.get(i, set()))
         if named.empty:
             continue
-        in_log = against.names_there(connection, parent, parent_column, set(named))
+        in_log = already_logged.names_there(connection, parent, parent_column, set(named))
         with_us = {key[0] for key in places.get(parent, {})}
         missing = ~named.isin(in_log | with_us)
         if not missing.any():
@@ -306,7 +305,7 @@ def _check_twice(i, part: Incoming, frame, notes: _Notes, places: dict) -> pd.Da
 
 def _compare(connection, i, part: Incoming, frame, notes: _Notes, correct: bool, emptied: str):
     """Leave out rows the log has already; a row with other values than the log's is a problem."""
-    there, same, cells, moved = against.compare(connection, part.table, frame, set(part.frame.columns))
+    there, same, cells, moved = already_logged.compare(connection, part.table, frame, set(part.frame.columns))
     differences = []
     for index, key, column, before, after in cells:
         if correct and before and not after and emptied != "empty":
@@ -349,7 +348,7 @@ def _moved_on(part: Incoming, moved: list[tuple]) -> list[str]:
 def _first_count(connection, i, part: Incoming, frame, notes: _Notes, new: dict) -> pd.DataFrame:
     """Number photos and objects that come by sheet, such as an export of another log, as the first count of each."""
     if part.table == "photos":
-        return against.as_first_count(connection, frame, new.get("samples", ()))
+        return already_logged.as_first_count(connection, frame, new.get("samples", ()))
     counted_now = {name for photos in new.get("photos", ()) for name in photos["photo"]}
     for index, photo in frame.loc[~frame["photo"].isin(counted_now), "photo"].items():
         rule = "was counted before, and this object was not found then"

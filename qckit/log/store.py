@@ -7,8 +7,7 @@ from pathlib import Path
 import pandas as pd
 
 from qckit.errors import unknown_name
-from qckit.log import corrections, counts, engine, intake, plausible, query, steps, typed
-from qckit.log import hand_counts as hand
+from qckit.log import corrections, counts, engine, hand_counts, intake, plausible, query, steps, typed
 from qckit.log.counted import as_frames
 from qckit.log.photo_files import photo_doubts
 from qckit.log.problems import problems_error
@@ -293,7 +292,7 @@ class SiteLog(LogReader):
         """
         corrections.need_reason(by, reason)
         with engine.writing(self.engine) as connection:
-            frame = hand.recounted(connection, sample, values, by, rest)
+            frame = hand_counts.recounted(connection, sample, values, by, rest)
             number = steps.begin(connection, self.now(), by=by, action="recount", source=reason, n_rows=1)
             steps.insert(connection, "samples", frame, number)
 
@@ -317,15 +316,15 @@ class SiteLog(LogReader):
         """
         corrections.need_reason(by, reason)
         with engine.writing(self.engine) as connection:
-            cells, new, change = hand.object_changes(connection, photo, changes)
-            cells = [("objects", *cell) for cell in cells] + hand.frame_changes(connection, photo, frame_mm2)
+            cells, new, change = hand_counts.object_changes(connection, photo, changes)
+            cells = [("objects", *cell) for cell in cells] + hand_counts.frame_changes(connection, photo, frame_mm2)
             number = steps.begin(
                 connection, self.now(), by=by, action=corrections.ACTION, source=photo, n_rows=len(cells) + len(new)
             )
             steps.insert(connection, "objects", new, number)
             if cells:
                 corrections.write(connection, number, cells=cells, at=self.now(), by=by, reason=reason)
-            sample = hand.sample_after_correction(connection, photo, by, change)
+            sample = hand_counts.sample_after_correction(connection, photo, by, change)
             steps.insert(connection, "samples", sample, number)
         return ImportResult({"corrections": len(cells), "objects": len(new), "samples": len(sample)})
 
@@ -363,7 +362,7 @@ class SiteLog(LogReader):
                 connection, self.now(), by=by, action=corrections.action_of(edit), source=photo, n_rows=len(cells)
             )
             corrections.write(connection, number, cells=cells, at=self.now(), by=by, reason=f"undone: {edit.reason}")
-            sample = hand.sample_after_correction(connection, photo, by, change)
+            sample = hand_counts.sample_after_correction(connection, photo, by, change)
             steps.insert(connection, "samples", sample, number)
         return edit
 

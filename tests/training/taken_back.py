@@ -1,9 +1,9 @@
 """Take the weights of a reader in whole numbers back, to train on from it.
 
-``train_reader.py --start qckit/counting/reader/reader.onnx`` does that: the numbers of the training before need not be kept.
-Each weight is right to its step (seven bits a channel). Channels that the shrunk reader went without begin at random
-and say nothing at first; the normalisation, which had gone into the weights, is set anew from batches, so that the
-network answers as before in training, too.
+``train_reader.py --start qckit/counting/reader/reader.onnx`` does that: the numbers of the training before need not be
+kept. Each weight is right to its step (seven bits a channel). Channels that the shrunk reader went without begin at
+random and say nothing at first; the normalisation, which had gone into the weights, is set anew from batches, so that
+the network answers as before in training, too.
 """
 
 import json

@@ -1,8 +1,8 @@
 """A photo read by a camera's own rule: every place that the reader sees is measured, and the rule judges it.
 
 Faint places are measured too, since in a camera's light an object may be faint and what looks like one may be none
-(:mod:`qckit.counting.camera_rule.rule`). The reader looks at four images of the photo (``read_mirrored``): what is learnt
-from few objects sways with what one image happens to show.
+(:mod:`qckit.counting.camera_rule.rule`). The reader looks at four images of the photo (``read_mirrored``): what is
+learnt from few objects sways with what one image happens to show.
 """
 
 from __future__ import annotations

@@ -1,0 +1,1 @@
+"""Pieces and objects without the reader's proposals: for ``--reader off`` and for training."""

@@ -155,7 +155,8 @@ def find_ruled_lines(signal: np.ndarray, um_per_px: float = 8.0) -> tuple[RuledL
     Parameters
     ----------
     signal : (M, N) ndarray
-        How far each pixel stands out (:func:`qckit.counting.segmentation.light.signal_of`), or darkness in units of its scatter.
+        How far each pixel stands out (:func:`qckit.counting.segmentation.light.signal_of`), or darkness in units of
+        its scatter.
     um_per_px : float
         Rough scale, to tell lines from broader things. [µm/px]
 

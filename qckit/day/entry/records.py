@@ -1,7 +1,7 @@
 """Rows of the log from the few numbers a day gives: everything else comes from the site's protocol.
 
-Nothing is written here; :mod:`qckit.day.entry.writing` writes an :class:`Entry` by the same rules and in the same one step as a
-sheet.
+Nothing is written here; :mod:`qckit.day.entry.writing` writes an :class:`Entry` by the same rules and in the same one
+step as a sheet.
 """
 
 from __future__ import annotations

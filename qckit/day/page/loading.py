@@ -1,4 +1,4 @@
-"""The edge of the day's page: a site's log and folder in, a :class:`qckit.day.page.study.Day` out. Nothing is written."""
+"""The edge of the day's page: a site's log and folder in, a :class:`qckit.day.Day` out. Nothing is written."""
 
 from __future__ import annotations
 

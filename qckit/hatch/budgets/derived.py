@@ -1,7 +1,7 @@
 """Uncertainty budgets of what follows from the counts: output, harvest purity, separation, recovery.
 
-As in :mod:`qckit.hatch.budgets.hatching`: first order by JCGM 100:2008, section 5.1.2, and Monte Carlo by JCGM 101:2008,
-given side by side with how far their bounds lie apart.
+As in :mod:`qckit.hatch.budgets.hatching`: first order by JCGM 100:2008, section 5.1.2, and Monte Carlo by JCGM
+101:2008, given side by side with how far their bounds lie apart.
 """
 
 from __future__ import annotations

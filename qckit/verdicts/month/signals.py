@@ -1,8 +1,8 @@
 """Which marks of a month's charts are signals: single hatches that stand out with all of the page counted.
 
 A *mark* is what one chart's own limits and rules make of a hatch; each chart says how often chance makes one. A
-*signal* is to be explained; over the whole page chance makes one in few months (:mod:`qckit.verdicts.month.false_alarms`).
-States: ``mark``, ``open``, ``explained``.
+*signal* is to be explained; over the whole page chance makes one in few months
+(:mod:`qckit.verdicts.month.false_alarms`). States: ``mark``, ``open``, ``explained``.
 """
 
 from __future__ import annotations

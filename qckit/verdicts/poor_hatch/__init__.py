@@ -1,0 +1,1 @@
+"""A poor hatch explained: how poor, the count, the causes and their weights, what to check and to do next."""

@@ -25,11 +25,17 @@ from qckit.verdicts.poor_hatch.conditions.differences import DIFFERENCE_COLUMNS,
 from qckit.verdicts.poor_hatch.conditions.effects import EFFECT_COLUMNS, site_effects
 from qckit.verdicts.poor_hatch.count import check_count, photo_flags
 from qckit.verdicts.poor_hatch.feed import another_lot, next_feed
-from qckit.verdicts.poor_hatch.likelihood import readings as telltale
 from qckit.verdicts.poor_hatch.likelihood.joint import Given, trace_fits, weigh
 from qckit.verdicts.poor_hatch.likelihood.lengths import Lengths, compare_lengths, nauplius_lengths
 from qckit.verdicts.poor_hatch.likelihood.lot import World, lot_against_world
 from qckit.verdicts.poor_hatch.likelihood.notes import Phrase, factors_of, read_sheet
+from qckit.verdicts.poor_hatch.likelihood.readings import (
+    Remeasured,
+    log_ratio,
+    records_of,
+    remeasured_ratio,
+    usual_readings,
+)
 from qckit.verdicts.poor_hatch.likelihood.stage_mix import draws_of
 from qckit.verdicts.poor_hatch.likelihood.weights import Weights
 from qckit.verdicts.poor_hatch.looks import Look, looks_at, with_known_gaps
@@ -57,7 +63,7 @@ class Case:
     given: Given
     weights: Weights
     phrases: list[Phrase]  # what the sheet says
-    remeasured: list[telltale.Remeasured]
+    remeasured: list[Remeasured]
     answers: list[Answer]
     same_day: pd.DataFrame
     lengths: Lengths | None
@@ -297,15 +303,15 @@ def _bleach_factor(hatches, hatch_row, phrases):
 
 def _ratios(t, hatch_row, row, reference, hours):
     """Log likelihood ratios of the readings, for every draw of every cause; and what was measured again."""
-    records = telltale.records_of(hatch_row, t.readings, hours=row["hours"])
-    ordinary = telltale.usual_readings(t.hatches, t.readings, hours, among=reference, conditions=t.settings.conditions)
+    records = records_of(hatch_row, t.readings, hours=row["hours"])
+    ordinary = usual_readings(t.hatches, t.readings, hours, among=reference, conditions=t.settings.conditions)
     ratios, again = {}, []
     for c in CAUSES:
         loss = draws_of(c).loss
         if c.code == "amount":
-            ratios[c.code], again = telltale.remeasured_ratio(loss, hatch_row, t.readings)
+            ratios[c.code], again = remeasured_ratio(loss, hatch_row, t.readings)
         else:
-            ratios[c.code] = telltale.log_ratio(c, loss, records, ordinary)
+            ratios[c.code] = log_ratio(c, loss, records, ordinary)
     return ratios, again
 
 

@@ -1,8 +1,8 @@
 """How well each cause, alone or with another, explains a hatch, its siblings and its lot together.
 
-Every explanation is a small generative model: a lot drawn from what was to be expected of it (``world.py``), a hatch
+Every explanation is a small generative model: a lot drawn from what was to be expected of it (``lot.py``), a hatch
 drawn from the lot, a cause of unknown strength and trace acting on one hatch or on the whole lot, readings that stray
-accordingly (``telltale.py``), and several looks at the same hatch (``looks.py``). What is not known is averaged over by
+accordingly (``readings.py``), and several looks at the same hatch (``looks.py``). What is not known is averaged over by
 draws; the figures follow t laws, so that no single one decides.
 """
 

@@ -6,8 +6,8 @@ beside this one, a check in ``checks.py``, a mechanism in ``practice/mechanisms.
 test.
 
 What is known of a trace is its direction; how far it goes, and where an embryo stops, differs from room to room. So
-every number of a trace is a distribution, wide on purpose, and is integrated over (``traces.py``). The same holds for
-readings: how far a reading must stray for a loss of a given size is known to a factor only.
+every number of a trace is a distribution, wide on purpose, and is integrated over (``likelihood/stage_mix.py``). The
+same holds for readings: how far a reading must stray for a loss of a given size is known to a factor only.
 
 References
 ----------
