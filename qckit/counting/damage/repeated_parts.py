@@ -47,10 +47,11 @@ def find_twins(green: np.ndarray, rows_px: np.ndarray, cols_px: np.ndarray) -> s
 
 
 ECHO_PIXELS, ECHO_NEAR = 200_000, 24  # of the reduced photo; nearer than this many of them is an object itself
-ECHO_Z, ECHO_LEAD = 16.0, 1.85  # scatters of the cepstrum; times the next strongest distance, which a mesh has many of
-STRONG_Z, ALONE = 36.0, ((14.0, 2.8), (22.0, 2.0), (26.0, 1.6))
-"""The latter without an object in it. Sound photos and their variants reach 12 with a lead of 2.1, 18 with 1.9, 20 with
-1.7, 27 with 1.3."""
+ECHO_Z, ECHO_LEAD = 16.0, 1.85  # scatters of the cepstrum; times the next strongest distance, of which a mesh has many
+STRONG_Z, STRONG_LEAD = 36.0, 1.35  # an even weave reaches 69 scatters, with a lead of 1.21 at most
+ALONE = ((14.0, 2.8), (22.0, 2.0), (26.0, 1.6))
+"""Without an object in it. Sound photos and their variants reach 12 with a lead of 2.1, 18 with 1.9, 20 with 1.7, 27
+with 1.3."""
 
 ECHO_ALIKE, ECHO_PAIRS, ECHO_OBJECTS = 1.7, 3, 300  # sum of correlations of the most alike pairs at that distance
 
@@ -65,7 +66,7 @@ def _echo(green: np.ndarray, r: np.ndarray, c: np.ndarray) -> str:
     sentence = f"a part of it stands in it twice, {np.hypot(down, right):.0f} pixels apart"
     if any(z > least_z and lead > least for least_z, least in ALONE):
         return sentence
-    if z < ECHO_Z or (lead < ECHO_LEAD and z < STRONG_Z):
+    if z < ECHO_Z or lead < (STRONG_LEAD if z > STRONG_Z else ECHO_LEAD):
         return ""
     fine = _fine(green)
     best = 0.0
@@ -185,11 +186,25 @@ def _at_one_distance(green: np.ndarray, r: np.ndarray, c: np.ndarray) -> str:
     if not pairs:
         return ""
     first, second = np.divmod(np.concatenate(pairs), len(r))
-    alike = _alike(green, (r[first], c[first]), (r[second], c[second])) > ALIKE
-    for n in np.add.reduceat(alike, np.cumsum([0, *map(len, pairs[:-1])]), dtype=int).tolist():
+    doubled = _doubled(green, r, c, first, second)
+    for n in np.add.reduceat(doubled, np.cumsum([0, *map(len, pairs[:-1])]), dtype=int).tolist():
         if n >= LEAST_TWINS:
             return f"{n} of its objects stand in it twice, down to the grain"
     return ""
+
+
+def _doubled(green: np.ndarray, r: np.ndarray, c: np.ndarray, first: np.ndarray, second: np.ndarray) -> np.ndarray:
+    """Which pairs are alike, and not as much so once more as far beyond either: that is how a weave repeats itself."""
+    here, there = (r[first], c[first]), (r[second], c[second])
+    doubled = _alike(green, here, there) > ALIKE
+    down, right = there[0] - here[0], there[1] - here[1]
+    for (y, x), sign in ((here, -1), (there, 1)):
+        beyond = y + sign * down, x + sign * right
+        inside = [(b > PATCH + APART) & (b < n - PATCH - APART) for b, n in zip(beyond, green.shape, strict=True)]
+        at = np.flatnonzero(doubled & inside[0] & inside[1])
+        if len(at):
+            doubled[at] = _alike(green, (y[at], x[at]), (beyond[0][at], beyond[1][at])) <= ALIKE
+    return doubled
 
 
 def _distances(r: np.ndarray, c: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -244,7 +259,7 @@ def _lone_pair(green: np.ndarray, r: np.ndarray, c: np.ndarray) -> str:
     same[np.hypot(down, right) <= 3 * PATCH] = 0
     pairs = np.argwhere(same > limit)
     i, j = pairs[np.argsort(-same[pairs[:, 0], pairs[:, 1]])][:6].T
-    if len(i) and (_alike(green, (r[i], c[i]), (r[j], c[j])) > ALIKE).any():
+    if len(i) and _doubled(green, r, c, i, j).any():
         return "one of its objects stands in it twice, down to the grain"
     return ""
 
