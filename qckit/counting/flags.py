@@ -97,6 +97,8 @@ class PhotoSigns:
         Share of objects on which the two readers differ; NaN where too few were seen to tell.
     one_reader : bool
         The second reader was left out, or could not be run.
+    by_measures : bool
+        Stages rest on how measured objects look: by the kit's own measures alone, or by what a site's camera learned.
     invented_nauplii, missed_nauplii : float
         Nauplii expected to be none, and expected to have been missed.
     between : float
@@ -124,6 +126,7 @@ class PhotoSigns:
     edge_width_um: float = float("nan")
     reader_share: float = float("nan")
     one_reader: bool = False
+    by_measures: bool = False
     invented_nauplii: float = 0.0
     missed_nauplii: float = 0.0
     between: float = 0.0
@@ -301,7 +304,7 @@ def _doubt_flags(signs: PhotoSigns):
 
 def _trust_flags(signs: PhotoSigns):
     """What speaks against the counter: a strange photo, readings that differ, or one of them left away."""
-    if signs.strangeness > STRANGE:
+    if signs.by_measures and signs.strangeness > STRANGE:  # says nothing of the trained reader's errors
         yield Flag("unlike", UNLIKE_SENTENCE)
     if signs.reader_share > DIFFERING and signs.strangeness < FAMILIAR:
         yield Flag(

@@ -108,7 +108,8 @@ def count_photo(
     inside = objects.stage.to_numpy()[objects.counted.to_numpy()]
     counts = {s: int((inside == s).sum()) for s in STAGES}
     in_frame = None if region is None else sum(counts[s] for s in FULL_CYST_STAGES)
-    signs = _signs(findings, one_reader=reader_module(reader) is None, in_frame=in_frame)
+    alone = reader_module(reader) is None
+    signs = _signs(findings, one_reader=alone, by_measures=alone or stage_model is not None, in_frame=in_frame)
     per_px = green.shape[0] / work.pixels.shape[0], green.shape[1] / work.pixels.shape[1]
     del findings, analysis, work  # else its masks and labels lie in memory beside what the last step needs
     damage = judge_integrity(signs_of_damage, green, found, found.rows * per_px[0], found.cols * per_px[1])
@@ -225,7 +226,7 @@ def _object_table(found: FoundObjects, analysis: Analysis, name: str) -> pd.Data
     return pd.DataFrame({column: columns[column] for column in table_columns("objects")})
 
 
-def _signs(findings: Findings, *, one_reader, in_frame):
+def _signs(findings: Findings, *, one_reader, by_measures, in_frame):
     """Gather what the flags look at."""
     analysis, found = findings.analysis, findings.found
     red, green, blue = np.ascontiguousarray(analysis.work.pixels[::4, ::4].transpose(2, 0, 1))
@@ -253,6 +254,7 @@ def _signs(findings: Findings, *, one_reader, in_frame):
         invented_nauplii=float(findings.invented[NAUPLIUS]),
         missed_nauplii=float(findings.missed[NAUPLIUS]),
         one_reader=one_reader,
+        by_measures=by_measures,
         in_frame=in_frame,
         clump_objects=_clump_objects(analysis, found),
         strangeness=_strangeness(findings.model, found.features[is_counted]),

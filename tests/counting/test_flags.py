@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from PIL import Image, ImageFilter
 
-from qckit.counting import FLAG_CODES, count_photo
+from qckit.counting import FLAG_CODES, count_photo, load_stage_model, save_stage_model
 from qckit.counting.flags import WITHHELD, PhotoSigns, judge_photo
 from qckit.counting.swing import finding_swing, hatch_swing, off_chance, share_between
 
@@ -130,7 +130,7 @@ def test_soft_outlines_are_named_where_stages_are_in_doubt():
             "points: look at the checked picture and correct it by hand.",
         ),
         (
-            {"strangeness": 3.0},
+            {"strangeness": 3.0, "by_measures": True},
             "unlike",
             "The photo looks unlike those the counter was checked on: compare a few "
             "photos of this kind with hand counts "
@@ -268,6 +268,17 @@ def test_real_pictures_of_other_things(picture, um_per_px):
 def test_the_two_readings_are_compared_only_in_light_that_both_know():
     assert [f.code for f in judge_photo(signs(reader_share=0.6, strangeness=0.3))] == ["readers"]
     assert judge_photo(signs(reader_share=0.6, strangeness=1.3)) == ()
+
+
+def test_how_measured_bodies_look_says_nothing_of_the_trained_reader(crop, monkeypatch, tmp_path):
+    assert judge_photo(signs(strangeness=3.0)) == ()
+    path, scale = crop()
+    monkeypatch.setattr("qckit.counting.flags.STRANGE", 0.01)
+    assert "unlike" not in codes(path, scale)
+    assert {"unlike", "alone"} <= {f.code for f in count_photo(path, um_per_px=scale, reader=None).flags}
+    own = tmp_path / "own.npz"
+    save_stage_model(own, load_stage_model())
+    assert "unlike" in {f.code for f in count_photo(path, um_per_px=scale, stage_model=str(own)).flags}
 
 
 def test_round_bodies_that_belong_to_neither_group():
