@@ -24,7 +24,6 @@ from qckit.counting.analysis import (
     gather,
     join_found,
 )
-from qckit.counting.flags import OFF_CHANCE
 from qckit.counting.reader.chances import Accepted
 from qckit.counting.reader.proposals import Proposals
 from qckit.counting.shells.dividing_line import redraw_line
@@ -40,6 +39,7 @@ __all__ = ["JointReading", "propose_objects", "read_at_centres", "reader_key", "
 LEAST_SUPPORTED = 0.5  # of the proposals; where the foreground supports fewer, its silence says nothing
 ENOUGH = 20  # proposals to tell that by; a few of them may be specks that the foreground rightly leaves out
 ALONE_SINGLE = 0.99  # of a measured object that no proposal supports
+DOUBTFUL = 0.08  # chance of an error that matters from which a photo is read again, before it would be flagged
 MEASURED_WEIGHT = 0.5  # of what was measured, beside the reader's 1, where the two always agree
 STRANGERS = 0.5  # share of objects on which they differ from which what was measured has no say
 
@@ -153,7 +153,7 @@ def _read_once(work: WorkImage, model: StageModel, proposals: Proposals, ground:
 
 
 def is_doubtful(found: FoundObjects, n_mistaken: np.ndarray) -> bool:
-    """Whether a first reading leaves so much doubt about the hatching percentage that the photo would be flagged.
+    """Whether a first reading leaves so much doubt about the hatching percentage that the photo is read again.
 
     Parameters
     ----------
@@ -166,7 +166,7 @@ def is_doubtful(found: FoundObjects, n_mistaken: np.ndarray) -> bool:
     bool
     """
     swing, between = doubts_of(found.p, found.p_read, n_mistaken)
-    return off_chance(swing, between) > OFF_CHANCE
+    return off_chance(swing, between) > DOUBTFUL
 
 
 def join_readings(
