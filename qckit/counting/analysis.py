@@ -136,7 +136,7 @@ def analyse(work: WorkImage) -> Analysis:
 def analyse_at_centres(
     work: WorkImage, proposals, choose=accept, *, ground: Ground | None = None
 ) -> tuple[Analysis, np.ndarray, Accepted]:
-    """Measure one piece of foreground per proposal taken for an object, and what the second reader left out.
+    """Measure one piece of foreground per proposal taken for an object, and what the reader left out.
 
     Parameters
     ----------

@@ -55,7 +55,7 @@ SURE_BODIES = 15  # so many sure objects speak for the scale
 BETWEEN = 0.15  # share of cysts and shells that are neither clearly
 DOUBTED = 0.3  # mean chance that an object is given the wrong stage or is split wrongly: a photo of another world
 MISTAKEN, FEWEST_FOUND = 0.12, 10  # share of nauplii invented or missed, and of how many objects at least
-DIFFERING = 0.4  # share of objects on which the two readers differ
+DIFFERING = 0.4  # share of objects on which the reader and the measures differ
 FAMILIAR = 0.8  # the measured stages are right in light as they were learnt in, and say nothing in other light
 STRANGE = 2.5  # times the usual distance between photos checked
 
@@ -93,10 +93,10 @@ class PhotoSigns:
         Median distance of the objects' features from those checked. [1 is usual]
     edge_width_um : float
         How far an object's outline is smeared; NaN without objects.
-    reader_share : float
-        Share of objects on which the two readers differ; NaN where too few were seen to tell.
-    one_reader : bool
-        The second reader was left out, or could not be run.
+    differing_share : float
+        Share of objects on which the reader and the measures differ; NaN where too few were seen to tell.
+    without_reader : bool
+        The reader was left out, or could not be run.
     by_measures : bool
         Stages rest on how measured objects look: by the kit's own measures alone, or by what a site's camera learned.
     invented_nauplii, missed_nauplii : float
@@ -124,8 +124,8 @@ class PhotoSigns:
     clump_objects: float = 0.0
     strangeness: float = 0.0
     edge_width_um: float = float("nan")
-    reader_share: float = float("nan")
-    one_reader: bool = False
+    differing_share: float = float("nan")
+    without_reader: bool = False
     by_measures: bool = False
     invented_nauplii: float = 0.0
     missed_nauplii: float = 0.0
@@ -306,13 +306,13 @@ def _trust_flags(signs: PhotoSigns):
     """What speaks against the counter: a strange photo, readings that differ, or one of them left away."""
     if signs.by_measures and signs.strangeness > STRANGE:  # says nothing of the trained reader's errors
         yield Flag("unlike", UNLIKE_SENTENCE)
-    if signs.reader_share > DIFFERING and signs.strangeness < FAMILIAR:
+    if signs.differing_share > DIFFERING and signs.strangeness < FAMILIAR:
         yield Flag(
             "readers",
-            f"The two ways of reading the photo differ on {100 * signs.reader_share:.0f} % of the "
+            f"The two ways of reading the photo differ on {100 * signs.differing_share:.0f} % of the "
             f"objects: look at the checked picture and correct it by hand.",
         )
-    if signs.one_reader:
+    if signs.without_reader:
         yield Flag(
             "alone",
             "Counted without the trained reader, which finds more and mistakes fewer stages: count "

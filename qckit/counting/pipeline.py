@@ -58,7 +58,7 @@ def count_photo(
     um_per_px : float
         Scale of the full photo. [µm/px]
     reader : {"auto", None}
-        ``"auto"`` lets the trained second reader propose objects where it can be run; None counts without it.
+        ``"auto"`` lets the reader, a trained network, propose objects where it can be run; None counts without it.
     photo : Photo, optional
         The photo as already read.
     name : str, optional
@@ -109,7 +109,7 @@ def count_photo(
     counts = {s: int((inside == s).sum()) for s in STAGES}
     in_frame = None if region is None else sum(counts[s] for s in FULL_CYST_STAGES)
     alone = reader_module(reader) is None
-    signs = _signs(findings, one_reader=alone, by_measures=alone or stage_model is not None, in_frame=in_frame)
+    signs = _signs(findings, without_reader=alone, by_measures=alone or stage_model is not None, in_frame=in_frame)
     per_px = green.shape[0] / work.pixels.shape[0], green.shape[1] / work.pixels.shape[1]
     del findings, analysis, work  # else its masks and labels lie in memory beside what the last step needs
     damage = judge_integrity(signs_of_damage, green, found, found.rows * per_px[0], found.cols * per_px[1])
@@ -155,9 +155,9 @@ class Findings:
     model : StageModel
         The one that was used.
     differing : float
-        Share of objects that the two readers call differently; NaN without second reader.
+        Share of objects that the reader and the measures call differently; NaN without reader.
     invented, missed : (4,) ndarray
-        By stage, objects expected to be none, and expected to have been missed; 0 without second reader.
+        By stage, objects expected to be none, and expected to have been missed; 0 without reader.
     """
 
     analysis: Analysis
@@ -169,7 +169,7 @@ class Findings:
 
 
 def _colour_gain(reader: str | None, stage_model: str | None) -> np.ndarray | None:
-    """What brings this camera's colours to usual ones, for the second reader."""
+    """What brings this camera's colours to usual ones, for the reader."""
     return load_learned(stage_model).colour_gain if reader_module(reader) else None
 
 
@@ -226,7 +226,7 @@ def _object_table(found: FoundObjects, analysis: Analysis, name: str) -> pd.Data
     return pd.DataFrame({column: columns[column] for column in table_columns("objects")})
 
 
-def _signs(findings: Findings, *, one_reader, by_measures, in_frame):
+def _signs(findings: Findings, *, without_reader, by_measures, in_frame):
     """Gather what the flags look at."""
     analysis, found = findings.analysis, findings.found
     red, green, blue = np.ascontiguousarray(analysis.work.pixels[::4, ::4].transpose(2, 0, 1))
@@ -250,10 +250,10 @@ def _signs(findings: Findings, *, one_reader, by_measures, in_frame):
         paler_cysts=paler_cysts(found.p, found.features),
         length_um=found.sizes["length_um"][is_counted],
         body_width_um=_body_width(analysis),
-        reader_share=findings.differing,
+        differing_share=findings.differing,
         invented_nauplii=float(findings.invented[NAUPLIUS]),
         missed_nauplii=float(findings.missed[NAUPLIUS]),
-        one_reader=one_reader,
+        without_reader=without_reader,
         by_measures=by_measures,
         in_frame=in_frame,
         clump_objects=_clump_objects(analysis, found),

@@ -143,14 +143,14 @@ def test_soft_outlines_are_named_where_stages_are_in_doubt():
             "before trusting it.",
         ),
         (
-            {"reader_share": 0.45},
+            {"differing_share": 0.45},
             "readers",
             "The two ways of reading the photo differ on 45 % of the objects: look at "
             "the checked picture and correct it "
             "by hand.",
         ),
         (
-            {"one_reader": True},
+            {"without_reader": True},
             "alone",
             "Counted without the trained reader, which finds more and mistakes fewer stages: count again with --reader "
             "auto and onnxruntime installed, or check it by hand.",
@@ -272,8 +272,8 @@ def test_real_pictures_of_other_things(picture, um_per_px):
 
 
 def test_the_two_readings_are_compared_only_in_light_that_both_know():
-    assert [f.code for f in judge_photo(signs(reader_share=0.6, strangeness=0.3))] == ["readers"]
-    assert judge_photo(signs(reader_share=0.6, strangeness=1.3)) == ()
+    assert [f.code for f in judge_photo(signs(differing_share=0.6, strangeness=0.3))] == ["readers"]
+    assert judge_photo(signs(differing_share=0.6, strangeness=1.3)) == ()
 
 
 def test_how_measured_bodies_look_says_nothing_of_the_trained_reader(crop, monkeypatch, tmp_path):

@@ -1,4 +1,4 @@
-"""The second reader joined with the measured objects, with made-up readers whose answers are known."""
+"""The reader joined with the measured objects, with made-up readers whose answers are known."""
 
 import sys
 import types

@@ -7,9 +7,9 @@
     python tests/photos/score.py --network FILE      by another reader, such as one that has not seen these photos
     python tests/photos/score.py --changed           the same photos under lamps and cameras of other kinds, or some
 
-With ``--leave-out`` half of the photos of each kind is left out at a time: the second reader is the network of
+With ``--leave-out`` half of the photos of each kind is left out at a time: the reader is the network of
 ``tests/training/folds`` trained without them, the stage model is trained here without them. ``--reader off`` leaves
-the second reader away. Prints the figures by kind, what the flags were worth, how sure the counter was against how
+the reader away. Prints the figures by kind, what the flags were worth, how sure the counter was against how
 often it was right, how often the stated doubts cover the error, and with ``--out`` writes the objects.
 """
 

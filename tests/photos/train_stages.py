@@ -2,8 +2,8 @@
 
     python tests/photos/train_stages.py [--out FILE] [--altered 3] [--workers 2] [--leave-kinds KIND ...]
 
-It learns from candidates of the counter without second reader, and from pieces cut at the centres that the second
-reader proposes; for these, each photo is read by the network of ``tests/training/folds`` that has not seen it, so that
+It learns from candidates of the counter without the reader, and from pieces cut at the centres that the reader
+proposes; for these, each photo is read by the network of ``tests/training/folds`` that has not seen it, so that
 the pieces are as good and as bad as on new photos. Photos of the second make, which have no masks, give pieces at
 proposed centres only, labelled by where they lie. Seeded: the same photos give the same model.
 """

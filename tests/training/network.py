@@ -1,4 +1,4 @@
-"""The second reader's network, in PyTorch; only training uses it."""
+"""The reader's network, in PyTorch; only training uses it."""
 
 import torch.nn.functional as F
 from torch import nn

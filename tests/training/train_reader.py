@@ -1,4 +1,4 @@
-"""Train the second reader: a small convolutional network that proposes centres and stages.
+"""Train the reader: a small convolutional network that proposes centres and stages.
 
 Run on a machine with PyTorch (a GPU makes it minutes instead of hours), from the root of the checkout::
 

@@ -78,7 +78,7 @@ class CountOptions:
     Attributes
     ----------
     reader : {"auto", None}
-        Let the trained second reader propose objects, or count without it.
+        ``"auto"`` lets the reader, a trained network, propose objects where it can be run; None counts without it.
     stage_model : path, optional
         File of a site's own models; those that come with the kit when left out.
     region : dict, optional
@@ -160,7 +160,7 @@ def count_photos(
     progress : callable, optional
         Called as ``progress(done, total, photo)``.
     options : CountOptions, optional
-        Second reader, stage model and counting frame, the same for every photo.
+        Reader, stage model and counting frame, the same for every photo.
 
     Returns
     -------
@@ -244,7 +244,7 @@ def _job(path: Path, name: str, *, um_per_px: float | str, out: Path | None, che
 
 
 def _reader_key(reader) -> str:
-    """What tells one second reader from another, so that counts by another are made again."""
+    """What tells one reader from another, so that counts by another are made again."""
     from qckit.counting.reader.joint_reading import reader_key
 
     return reader_key(reader)

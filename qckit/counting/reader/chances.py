@@ -1,4 +1,4 @@
-"""The chance that a proposal of the second reader is an object, from what speaks for and against it.
+"""The chance that a proposal of the reader is an object, from what speaks for and against it.
 
 The reader is less sure of nauplii than of cysts, of all it sees in strange light, and of what lies under another body;
 and what lies close beside a surer proposal is often the same object seen twice. So a proposal is judged by a logistic

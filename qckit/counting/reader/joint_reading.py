@@ -1,9 +1,9 @@
-"""The second reader: a trained network that proposes centres and stages, joined with what was measured.
+"""The answers of the reader, a trained network that proposes centres and stages, joined with what was measured.
 
-The count works without it. Where it is there, the foreground is cut at its centres, the two readings of a stage are
-multiplied (logarithmic pooling, Genest and Zidek 1986, Statistical Science 1:114), and cysts and shells are settled by
-the photo's own line between them, two groups and mixture; stages on which the two differ are counted, so that a photo
-can be flagged.
+The count works without the reader. Where it is there, the foreground is cut at its centres, the two readings of a
+stage are multiplied (logarithmic pooling, Genest and Zidek 1986, Statistical Science 1:114), and cysts and shells are
+settled by the photo's own line between them, two groups and mixture; stages on which the two differ are counted, so
+that a photo can be flagged.
 """
 
 from __future__ import annotations
@@ -48,7 +48,7 @@ TYPICAL_UM = np.array([*(s.typical_um for s in STAGE_RECORDS), (150, 120, 14_000
 
 
 def reader_module(reader: str | None):
-    """Return the module of the second reader, or None where there is none or it was not asked for."""
+    """Return the module of the reader, or None where there is none or it was not asked for."""
     if reader is None or importlib.util.find_spec("qckit.counting.reader.network") is None:
         return None
     module = importlib.import_module("qckit.counting.reader.network")
@@ -56,13 +56,13 @@ def reader_module(reader: str | None):
 
 
 def reader_key(reader: str | None) -> str:
-    """A short text that changes when the second reader does."""
+    """A short text that changes when the reader does."""
     module = reader_module(reader)
     return str(getattr(module, "READER_VERSION", "1")) if module else "none"
 
 
 def propose_objects(work: WorkImage, module) -> tuple[Proposals, Callable[[], Proposals]]:
-    """Ask the second reader for its proposals.
+    """Ask the reader for its proposals.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""The second reader's network: proposes centres and stages; run by onnxruntime on the processor.
+"""The reader's network: proposes centres and stages; run by onnxruntime on the processor.
 
 A small convolutional network (a million weights, in whole numbers of eight bits) that looks at 12 µm per pixel. It
 was trained on the labelled photos of ``tests/photos`` and ``tests/photos_second_make`` and on drawn scenes by

@@ -1,4 +1,4 @@
-"""What the second reader says of a picture: where objects lie and what they are."""
+"""What the reader, a trained network, says of a picture: where objects lie and what they are."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ class Votes:
 
 @dataclass(frozen=True)
 class Proposals:
-    """Objects proposed by the second reader, in pixels of a picture (first pixel's centre at 0.5).
+    """Objects proposed by the reader, in pixels of a picture (first pixel's centre at 0.5).
 
     Attributes
     ----------

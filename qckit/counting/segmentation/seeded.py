@@ -1,4 +1,4 @@
-"""One piece of foreground per centre that the second reader proposes.
+"""One piece of foreground per centre that the reader proposes.
 
 Where a patch holds one centre it is that object; where it holds several, each pixel goes to the centre nearest to where
 the reader sees the pixel's object (votes for centres as in Kendall, Gal and Cipolla 2018, CVPR; from memory). A patch

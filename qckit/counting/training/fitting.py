@@ -141,7 +141,7 @@ def collect_examples(work: WorkImage, mask: np.ndarray, stages: dict[int, str], 
 
 
 def collect_at_centres(work: WorkImage, mask: np.ndarray, stages: dict[int, str], group: int, proposals) -> Examples:
-    """Cut one working picture at the second reader's centres and label the pieces."""
+    """Cut one working picture at the reader's centres and label the pieces."""
     return _examples_of(analyse_at_centres(work, proposals)[0], mask, stages, group)
 
 
