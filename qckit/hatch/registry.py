@@ -49,8 +49,6 @@ class Metric:
         The counter's detection of nauplii and cysts widens its interval.
     chart : str
         Kind of the monthly control chart; empty: not charted.
-    per : float
-        Scale of the chart's ratio: 100 for percent.
 
     Examples
     --------
@@ -77,7 +75,7 @@ class Metric:
 
     @property
     def per(self) -> float:
-        """100 for a percentage."""
+        """Scale of the chart's ratio: 100 for a percentage."""
         return 100.0 if self.interval == PROPORTION else 1.0
 
     def values(self, table) -> np.ndarray:

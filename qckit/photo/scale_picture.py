@@ -25,7 +25,7 @@ def draw_scale(image, scale: CameraScale, *, width_px=1200):
     image : (M, N) or (M, N, 3) uint8 ndarray
         The photo the scale was found on.
     scale : CameraScale
-        From :func:`scale_from_pattern` or :func:`scale_from_points`.
+        From :func:`qckit.photo.scale.scale_from_pattern` or :func:`qckit.photo.scale.scale_from_points`.
     width_px : int
         Width of the picture made; never wider than the photo.
 

@@ -1,7 +1,7 @@
 """The charts of a new lot's report: cones with their subsamples, the stage mix, nauplii against shells.
 
-Each takes tidy data and draws on one Axes; no statistics are worked out here. :func:`describe` puts the numbers of a
-chart into words for those who cannot see it.
+Each takes tidy data and draws on one Axes; no statistics are worked out here. The functions ``describe_...`` put the
+numbers of a chart into words for those who cannot see it.
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
 """Fit sums that are added to logits, held near zeros by a ridge; which ridge, photos left out in turn tell.
 
-What a site's own photos teach (:mod:`.rule_fit`) is a few hundred settled objects against the
+What a site's own photos teach (:mod:`qckit.counting.training.rule_fit`) is a few hundred settled objects against the
 kit's many thousands: enough to move the kit's judgement, too few to replace it. A strong ridge leaves it where it is.
 """
 

@@ -82,7 +82,7 @@ class NewLotEvidence:
 
 
 def new_lot_evidence(tables, *, lot, reference=None, detection_u=None, certificate=None, by_hand=(), now=""):
-    """Gather what the verdict rests on; arguments as :func:`judge_new_lot`, result a :class:`NewLotEvidence`."""
+    """Gather what the verdict rests on; arguments as :func:`qckit.verdicts.new_lot.verdict.judge_new_lot`."""
     tables = _by_certificate(tables, certificate, by_hand)
     lots, hatches, readings, settings = (getattr(tables, name) for name in ("lots", "hatches", "readings", "settings"))
     row = require_lot(lots, hatches, lot)

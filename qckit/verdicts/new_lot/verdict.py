@@ -45,7 +45,7 @@ def judge_new_lot(tables, *, lot, reference=None, detection_u=None, certificate=
     -------
     Finding
         Verdict one of accept, accept-larger-dose, repeat-test, reject, not-enough-evidence; the rules are in
-        ``new_lot_rules.RULES`` and in ``details["rules"]``.
+        :data:`qckit.verdicts.new_lot.rules.RULES` and in ``details["rules"]``.
 
     Raises
     ------
@@ -65,7 +65,7 @@ def judge_new_lot(tables, *, lot, reference=None, detection_u=None, certificate=
 
 
 def finding_of(evidence, settings):
-    """Turn a :class:`NewLotEvidence` into the finding, without working it out again."""
+    """Turn a ``NewLotEvidence`` into the finding, without working it out again."""
     case = _case(evidence, settings)
     rule = first_rule(case)
     reason = rule.reason(case)

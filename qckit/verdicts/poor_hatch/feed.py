@@ -30,7 +30,8 @@ def next_feed(row, level: Level, tables, *, supply: Supply, lot: str, recovery: 
         ``settings.feed`` says how many nauplii one feed takes and how many feeds a day has; the dose is that of
         :func:`qckit.hatch.plan_dose` on these tables.
     supply : Supply
-        What else there is, what was fed already and how many feeds are over (:func:`qckit.hatch.supply_beside`).
+        What else there is, what was fed already and how many feeds are over
+        (:func:`qckit.hatch.dose.supply.supply_beside`).
     lot : str
         The lot to start from: the hatch's own, or another one where its own is suspect.
     recovery : Recovery

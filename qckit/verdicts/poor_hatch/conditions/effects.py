@@ -44,7 +44,8 @@ def site_effects(counts: pd.DataFrame, worst: pd.DataFrame, *, leave_out=(), lot
     counts : DataFrame
         As :func:`qckit.verdicts.lots.usual.counted_hatches` returns it.
     worst : DataFrame
-        As :func:`qckit.verdicts.poor_hatch.clues.worst_values` returns it; the mean of each quantity is used.
+        As :func:`qckit.verdicts.poor_hatch.conditions.differences.worst_values` returns it; the mean of each quantity
+        is used.
     leave_out : sequence of str
         Hatches to leave out (the one being explained).
     lot : str
