@@ -58,6 +58,22 @@ def pytest_collection_modifyitems(items):
     items.sort(key=lambda item: order.get(item.nodeid.partition("::")[0].removeprefix("tests/"), len(order)))
 
 
+@pytest.fixture
+def run(capsys):
+    """Run qckit as a user does: exit code, what it printed, what it complained of. A traceback fails the test."""
+    from qckit import cli
+
+    def go(*arguments):
+        with pytest.raises(SystemExit) as left:
+            cli.main([str(a) for a in arguments])
+        out, err = capsys.readouterr()
+        assert "Traceback" not in err
+        assert "fault of the kit" not in out + err, err
+        return left.value.code, out, err
+
+    return go
+
+
 @pytest.fixture(scope="session")
 def made_once(tmp_path_factory, worker_id):
     """Return a function that has a folder made once: ``made_once(name, make)`` gives it and what ``make`` returned.

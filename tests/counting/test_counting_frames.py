@@ -5,7 +5,6 @@ import math
 import pandas as pd
 import pytest
 
-from qckit.cli import main
 from qckit.counting import CountOptions, count_photo, count_photos
 from qckit.errors import InputError
 
@@ -44,7 +43,7 @@ def test_halves_add_up(one):
     assert {s: left.counts[s] + right.counts[s] for s in whole.counts} == whole.counts
 
 
-def test_many_photos_and_the_command(one, tmp_path):
+def test_many_photos_and_the_command(one, tmp_path, run):
     path, scale, whole = one
     region = {"kind": "rectangle", "points": [[0, 0], [whole.width_px // 2, whole.height_px]]}
     half = count_photos(path, scale, out_dir=tmp_path / "a", options=CountOptions(region=region)).counts
@@ -52,22 +51,20 @@ def test_many_photos_and_the_command(one, tmp_path):
     again = count_photos(path, scale, out_dir=tmp_path / "a").counts  # another frame is another count
     assert again.frame_mm2[0] == pytest.approx(whole.frame_mm2, rel=1e-5)
     words = f"rectangle 0,0 {whole.width_px // 2},{whole.height_px}"
-    with pytest.raises(SystemExit) as left:
-        main(["count", str(path), "--um-per-px", str(scale), "--out", str(tmp_path / "b"), "--region", words])
-    assert left.value.code == 1  # half of this photo holds too few
+    assert (
+        run("count", path, "--um-per-px", scale, "--out", tmp_path / "b", "--region", words)[0] == 1
+    )  # half of this photo holds too few
     table = pd.read_csv(tmp_path / "b" / "counts.csv")
     assert table.nauplii[0] == half.nauplii[0]
 
 
-def run_with(region, path, out, capsys):
-    with pytest.raises(SystemExit) as left:
-        main(["count", str(path), "--um-per-px", "5.21", "--out", str(out), "--region", region])
-    said = capsys.readouterr()
-    return left.value.code, said.out, said.err
+def with_frame(region, path, out):
+    """Words of the command that counts a photo in a drawn frame."""
+    return "count", path, "--um-per-px", "5.21", "--out", out, "--region", region
 
 
-def test_a_frame_with_nothing_in_it_is_flagged_and_gives_no_percentage(one, tmp_path, capsys):
-    code, out, err = run_with("rectangle 0,0 20,20", one[0], tmp_path, capsys)
+def test_a_frame_with_nothing_in_it_is_flagged_and_gives_no_percentage(one, tmp_path, run):
+    code, out, err = run(*with_frame("rectangle 0,0 20,20", one[0], tmp_path))
     assert code == 1 and "nan" not in out
     assert "; no hatching percentage, as there is nothing to take it of. Results in" in out
     assert (
@@ -77,32 +74,30 @@ def test_a_frame_with_nothing_in_it_is_flagged_and_gives_no_percentage(one, tmp_
     assert err == "Needs attention: 1 photo carries a flag (named above).\n"
 
 
-def test_a_frame_partly_off_the_photo_is_said(one, tmp_path, capsys):
-    out = run_with("ellipse 40,20 4000,700", one[0], tmp_path, capsys)[1]
+def test_a_frame_partly_off_the_photo_is_said(one, tmp_path, run):
+    out = run(*with_frame("ellipse 40,20 4000,700", one[0], tmp_path))[1]
     assert (
         "note: the region lies partly off bright-01.png (960 x 720 px); only what the photo shows of it was counted.\n"
     ) in out
-    assert "note:" not in run_with("ellipse 40,20 900,700", one[0], tmp_path, capsys)[1]
+    assert "note:" not in run(*with_frame("ellipse 40,20 900,700", one[0], tmp_path))[1]
 
 
-def test_a_frame_without_area_stops_the_count(one, tmp_path, capsys):
-    code, _, err = run_with("polygon 0,0 100,100 200,200", one[0], tmp_path, capsys)
+def test_a_frame_without_area_stops_the_count(one, tmp_path, run):
+    code, _, err = run(*with_frame("polygon 0,0 100,100 200,200", one[0], tmp_path))
     assert code == 2
     assert err.endswith(
         "the drawn polygon covers 0 px² of the photo (960 x 720 px), too little. Draw it over the part that is meant.\n"
     )
 
 
-def test_bad_frames(one, tmp_path, capsys):
+def test_bad_frames(one, tmp_path, run):
     path, scale, _ = one
     with pytest.raises(
         InputError, match=r"a drawn polygon needs three corners or more, and 2 are set\. Set the others\."
     ):
         count_photo(path, um_per_px=scale, region={"kind": "polygon", "points": [[0, 0], [5, 5]]})
-    with pytest.raises(SystemExit) as left:
-        main(["count", str(path), "--um-per-px", "4", "--out", str(tmp_path), "--region", "dish"])
-    assert left.value.code == 2
+    code, _, err = run("count", path, "--um-per-px", "4", "--out", tmp_path, "--region", "dish")
+    assert code == 2
     assert (
-        "--region 'dish' is no counting frame. Give a kind and corners in px, such as 'ellipse 40,20 1400,1380'."
-        in capsys.readouterr().err
+        "--region 'dish' is no counting frame. Give a kind and corners in px, such as 'ellipse 40,20 1400,1380'." in err
     )

@@ -7,8 +7,6 @@ import pandas as pd
 import pytest
 from PIL import Image
 
-from qckit.cli import main
-
 PHOTOS = Path(__file__).resolve().parents[1] / "photos"
 
 
@@ -23,18 +21,3 @@ def sound():
 @pytest.fixture
 def rng():
     return np.random.default_rng(20261126)
-
-
-@pytest.fixture
-def run(capsys):
-    """Run qckit; return exit code, what it printed and what it complained of. A traceback fails the test."""
-
-    def go(*arguments):
-        with pytest.raises(SystemExit) as left:
-            main([str(a) for a in arguments])
-        out, err = capsys.readouterr()
-        assert "Traceback" not in err
-        assert "fault of the kit" not in out + err, err
-        return left.value.code, out, err
-
-    return go

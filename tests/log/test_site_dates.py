@@ -7,7 +7,6 @@ import nbformat
 import pandas as pd
 import pytest
 
-from qckit.cli import main
 from qckit.log import new_site, open_log
 from qckit.log.site_dates import SiteDates
 from qckit.settings import Settings
@@ -32,12 +31,6 @@ def site(tmp_path):
     return folder
 
 
-def run(capsys, *words):
-    with pytest.raises(SystemExit):
-        main(list(map(str, words)))
-    return "".join(capsys.readouterr())
-
-
 def test_names_of_the_log_and_keys_of_rows_stay(site):
     dates = SiteDates(Settings() if site is None else open_log(site).settings)
     key = "qckit log withdraw readings 'H1|2026-11-05T08:54:00+00:00|temperature' --reason TEXT"
@@ -47,13 +40,13 @@ def test_names_of_the_log_and_keys_of_rows_stay(site):
     assert as_kept.text("2026-10-20") == as_kept.page("2026-10-20") == "2026-10-20"
 
 
-def test_history_and_check_say_dates_as_the_site_does(site, capsys):
-    history = run(capsys, "log", "history", "H1", "--site", site)
+def test_history_and_check_say_dates_as_the_site_does(site, run):
+    history = "".join(run("log", "history", "H1", "--site", site)[1:])
     assert "started 4 Nov 2026 09:00 +00:00" in history and ", by op1, 5 Nov 2026 08:00 +00:00, qckit" in history
     assert ISO.findall(history) == ["2026-10-13"]  # the lot's name
-    check = run(capsys, "log", "check", "--site", site)
+    check = "".join(run("log", "check", "--site", site)[1:])
     assert "started is 4 Nov 2062 09:00 +00:00, still to come" in check
-    as_data = run(capsys, "log", "history", "H1", "--csv", "--site", site)
+    as_data = "".join(run("log", "history", "H1", "--csv", "--site", site)[1:])
     assert "2026-11-05T08:00:00+00:00" in as_data  # records stay as they are kept
 
 

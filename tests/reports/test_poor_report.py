@@ -4,7 +4,6 @@ import json
 
 import pytest
 
-from qckit import cli
 from qckit.errors import InputError
 from qckit.log import new_site, open_log
 from qckit.practice import POOR_HATCH, SITE_NAME, invented_history
@@ -29,23 +28,15 @@ def site(tmp_path):
     return folder
 
 
-def run(capsys, *args):
-    """Return (exit code, standard output, standard error) of a command."""
-    with pytest.raises(SystemExit) as left:
-        cli.main(list(args))
-    said = capsys.readouterr()
-    return left.value.code, said.out, said.err
-
-
 def explained(site):
     with open_log(site) as log:
         return explain_hatch(SiteTables.load(log), hatch=POOR_HATCH, now=NOW)
 
 
 @pytest.mark.slow
-def test_a_check_is_planned_made_and_counted(site, capsys):
+def test_a_check_is_planned_made_and_counted(site, run):
     common = ("--site", str(site), "--now", NOW, "--no-count")
-    code, out, err = run(capsys, "report", "poor-hatch", POOR_HATCH, *common, "--record-checks", "--by", "op1")
+    code, out, err = run("report", "poor-hatch", POOR_HATCH, *common, "--record-checks", "--by", "op1")
     assert code == 0
     # a busy machine says that it is still at it, and nothing else
     assert all(line.startswith("Writing the report: ") for line in err.splitlines()), err
@@ -55,7 +46,7 @@ def test_a_check_is_planned_made_and_counted(site, capsys):
     before = json.loads((folder / "findings.json").read_text(encoding="utf-8"))
     outcome = "no: the meter was off, 8.2 everywhere"
     made = ("--checked", "ph meter", "--outcome", outcome, "--by", "op2")
-    code, out, _ = run(capsys, "report", "poor-hatch", POOR_HATCH, *common, *made)
+    code, out, _ = run("report", "poor-hatch", POOR_HATCH, *common, *made)
     assert code == 0
     assert out.startswith(f"{POOR_HATCH}: ph meter is in the log: {outcome}. It means: the pH is right.\n")
     after = json.loads((folder / "findings.json").read_text(encoding="utf-8"))
@@ -105,7 +96,7 @@ def test_a_confirmed_cause_asks_for_no_further_check(site):
     )
 
 
-def test_what_cannot_be_entered_is_refused_in_one_line(site, capsys):
+def test_what_cannot_be_entered_is_refused_in_one_line(site, run):
     with pytest.raises(InputError) as caught:
         record_check(site, POOR_HATCH, "ph metre", "no", by="op2")
     assert str(caught.value).startswith("unknown check 'ph metre'. Did you mean 'ph meter'? Known: recount, ")
@@ -122,7 +113,7 @@ def test_what_cannot_be_entered_is_refused_in_one_line(site, capsys):
     with pytest.raises(InputError) as caught:
         record_check(site, "H261105-Q", "air", "no", by="op2")
     assert str(caught.value).startswith("the site's log: unknown hatch 'H261105-Q'. Did you mean 'H261105-")
-    code, _, err = run(capsys, "report", "poor-hatch", POOR_HATCH, "--site", str(site), "--checked", "air")
+    code, _, err = run("report", "poor-hatch", POOR_HATCH, "--site", str(site), "--checked", "air")
     assert (code, err) == (
         2,
         "qckit: --checked and --outcome go together: which check was made, and what it showed. Give both.\n",

@@ -6,7 +6,6 @@ import shutil
 import pandas as pd
 import pytest
 
-from qckit import cli
 from qckit._paths import sample_images_dir
 from qckit.errors import InputError
 from qckit.log import create_log, open_log
@@ -16,14 +15,6 @@ SHEETS = {
     name: pd.read_csv(sample_images_dir() / f"{name}.csv", dtype=str, keep_default_na=False)
     for name in ("lots", "hatches", "samples")
 }
-
-
-def run(capsys, *args):
-    """Return (exit code, standard output, standard error) of a command."""
-    with pytest.raises(SystemExit) as left:
-        cli.main(list(args))
-    said = capsys.readouterr()
-    return left.value.code, said.out, said.err
 
 
 @pytest.fixture
@@ -80,11 +71,11 @@ def test_two_photos_of_one_name_are_refused(one_photo_site):
     )
 
 
-def test_an_unknown_lot_is_exit_2_and_one_line(one_photo_site, capsys):
-    code, out, err = run(capsys, "report", "new-lot", "K-9", "--no-count", "--site", str(one_photo_site))
+def test_an_unknown_lot_is_exit_2_and_one_line(one_photo_site, run):
+    code, out, err = run("report", "new-lot", "K-9", "--no-count", "--site", str(one_photo_site))
     assert code == 2 and out == ""
     assert err.startswith("qckit: the site's log: unknown lot 'K-9'.") and len(err.splitlines()) == 1
-    code, _, err = run(capsys, "report", "poor-hatch", "K-9", "--site", str(one_photo_site))
+    code, _, err = run("report", "poor-hatch", "K-9", "--site", str(one_photo_site))
     assert code == 2 and err.startswith("qckit: the site's log: unknown hatch 'K-9'.") and len(err.splitlines()) == 1
     assert not list((one_photo_site / "reports").glob("*.failed.ipynb"))  # a slip of the pen makes no report
 
@@ -109,56 +100,56 @@ def test_a_subject_without_records_is_refused_before_a_kernel_starts(one_photo_s
 
 
 @pytest.mark.parametrize("typed", ["x", "2026", "November"])
-def test_what_is_no_month_is_told_how_a_month_is_written(one_photo_site, capsys, typed):
-    code, _, err = run(capsys, "report", "month", typed, "--site", str(one_photo_site))
+def test_what_is_no_month_is_told_how_a_month_is_written(one_photo_site, run, typed):
+    code, _, err = run("report", "month", typed, "--site", str(one_photo_site))
     assert (code, err) == (2, f"qckit: YYYY-MM: {typed!r} is not a month. Write it like 2026-11.\n")
 
 
-def test_a_hatch_without_counts_is_refused_once_its_photos_were_tried(one_photo_site, capsys):
+def test_a_hatch_without_counts_is_refused_once_its_photos_were_tried(one_photo_site, run):
     add = SHEETS["hatches"][1:2]
     with open_log(one_photo_site) as log:
         log.add_many({"hatches": add}, by="op1", source="test")
     at = ("--site", str(one_photo_site))
-    code, out, err = run(capsys, "report", "poor-hatch", add["hatch"].iloc[0], *at)
+    code, out, err = run("report", "poor-hatch", add["hatch"].iloc[0], *at)
     assert code == 2 and out == "" and len(err.splitlines()) == 1  # it has no photo: none is looked for
     assert f"hatch {add['hatch'].iloc[0]} has no subsample with" in err
-    code, _, err = run(capsys, "report", "poor-hatch", "ST-124-A", *at)
+    code, _, err = run("report", "poor-hatch", "ST-124-A", *at)
     assert code == 2 and "k-124_a_1.jpg: not in" in err and "nothing to explain yet" in err.splitlines()[-1]
     assert not list((one_photo_site / "reports").glob("*.failed.ipynb"))
 
 
-def test_a_report_whose_photos_are_missing_is_exit_1(one_photo_site, capsys):
-    code, out, err = run(capsys, "report", "new-lot", "K-124", "--site", str(one_photo_site))
+def test_a_report_whose_photos_are_missing_is_exit_1(one_photo_site, run):
+    code, out, err = run("report", "new-lot", "K-124", "--site", str(one_photo_site))
     assert code == 1
     assert out.splitlines()[-1].strip().endswith("report.html")
     assert err.splitlines()[-1] == "Needs attention: 2 photos could not be counted."
 
 
-def test_no_site_here_is_exit_2(tmp_path, monkeypatch, capsys):
+def test_no_site_here_is_exit_2(tmp_path, monkeypatch, run):
     monkeypatch.delenv("QCKIT_SITE", raising=False)
     monkeypatch.chdir(tmp_path)
-    code, _, err = run(capsys, "report", "poor-hatch", "H1")
+    code, _, err = run("report", "poor-hatch", "H1")
     assert code == 2 and "neither this folder nor one above it is a site" in err
 
 
-def test_the_lines_that_new_prints_work_as_printed(tmp_path, monkeypatch, capsys):
+def test_the_lines_that_new_prints_work_as_printed(tmp_path, monkeypatch, run):
     monkeypatch.delenv("QCKIT_SITE", raising=False)
     monkeypatch.chdir(tmp_path)
-    code, out, _ = run(capsys, "new", "room 1's")
+    code, out, _ = run("new", "room 1's")
     typed = [shlex.split(line.partition(":  ")[2]) for line in out.splitlines() if ":  " in line]
     assert code == 0 and [words[:3] for words in typed] == [
         ["qckit", "today", "--enter"],
         ["qckit", "today", "--site"],
         ["qckit", "log", "import"],
     ]
-    assert run(capsys, *typed[2][1:], "--by", "op1") == (0, "nothing to add.\n", "")
-    assert run(capsys, *typed[1][1:])[0] == 0
+    assert run(*typed[2][1:], "--by", "op1") == (0, "nothing to add.\n", "")
+    assert run(*typed[1][1:])[0] == 0
     assert typed[0][3:] == typed[1][2:]
 
 
-def test_the_demo_leaves_a_folder_in_use_alone(tmp_path, capsys):
+def test_the_demo_leaves_a_folder_in_use_alone(tmp_path, run):
     (tmp_path / "mine.txt").write_text("keep", encoding="utf-8")
-    code, _, err = run(capsys, "demo", str(tmp_path))
+    code, _, err = run("demo", str(tmp_path))
     assert code == 2
     assert err == (
         f"qckit: {tmp_path}: this folder is in use and is not the demo site. Name a new folder: qckit demo FOLDER\n"
