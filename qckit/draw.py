@@ -120,7 +120,7 @@ def points(x, y, *, ax=None, marker="o", color=SERIES[0], label=None, **kwargs):
     return ax
 
 
-def interval(x, low, high, *, at, ax=None, marker="o", color=SERIES[0], label=None):
+def interval(x, low, high, *, at, ax=None, marker="o", color=SERIES[0]):
     """Draw one estimate with its interval, lying at a height; bounds that are NaN are left away.
 
     Examples
@@ -132,7 +132,7 @@ def interval(x, low, high, *, at, ax=None, marker="o", color=SERIES[0], label=No
     ax = new_axes(ax)
     if np.isfinite(low) and np.isfinite(high):
         ax.hlines(at, low, high, color=color, linewidth=2)
-    ax.plot(x, at, marker=marker, color=color, markersize=7, linestyle="none", label=label)
+    ax.plot(x, at, marker=marker, color=color, markersize=7, linestyle="none")
     return ax
 
 
@@ -150,7 +150,7 @@ def band(x, low, high, *, ax=None, color=SERIES[0], label=None):
     return ax
 
 
-def reference_line(value, text, *, ax, horizontal=True, linestyle="--", color=INK):
+def reference_line(value, text, *, ax, horizontal=True, linestyle="--"):
     """Draw a labelled reference line across the Axes.
 
     Examples
@@ -159,7 +159,7 @@ def reference_line(value, text, *, ax, horizontal=True, linestyle="--", color=IN
     >>> line = draw.reference_line(75, "minimum 75 %", ax=ax)
     """
     if horizontal:
-        ax.axhline(value, color=color, linestyle=linestyle, linewidth=1)
+        ax.axhline(value, color=INK, linestyle=linestyle, linewidth=1)
         ax.annotate(
             text,
             (1, value),
@@ -168,11 +168,11 @@ def reference_line(value, text, *, ax, horizontal=True, linestyle="--", color=IN
             textcoords="offset points",
             va="center",
             fontsize=8,
-            color=color,
+            color=INK,
             annotation_clip=False,
         )
     else:
-        ax.axvline(value, color=color, linestyle=linestyle, linewidth=1)
+        ax.axvline(value, color=INK, linestyle=linestyle, linewidth=1)
         ax.annotate(
             text,
             (value, 1),
@@ -182,7 +182,7 @@ def reference_line(value, text, *, ax, horizontal=True, linestyle="--", color=IN
             ha="center",
             va="bottom",
             fontsize=8,
-            color=color,
+            color=INK,
             annotation_clip=False,
         )
     return ax

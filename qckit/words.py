@@ -19,7 +19,6 @@ __all__ = [
     "first_few",
     "headed",
     "joined",
-    "moment",
     "noun",
     "number",
     "plural",
@@ -222,25 +221,6 @@ def day(when: dt.date | str, order: str = "ymd") -> str:
     if order == "mdy":
         return f"{month} {date.day}, {date.year}"
     return f"{date.year:04}-{date.month:02}-{date.day:02}"
-
-
-def moment(when: dt.datetime | str, order: str = "ymd", timezone: str = "") -> str:
-    """Write a time as date and minute in the site's order and zone, such as ``2026-11-04 09:00``.
-
-    Parameters
-    ----------
-    when : datetime or str
-        Text as ISO 8601.
-    order : {"ymd", "dmy", "mdy"}
-    timezone : str
-        Zone to turn a time with offset into, such as ``settings.site.timezone``; empty: as it stands.
-    """
-    time = dt.datetime.fromisoformat(when) if isinstance(when, str) else when
-    if timezone and time.tzinfo is not None:
-        import zoneinfo
-
-        time = time.astimezone(zoneinfo.ZoneInfo(timezone))
-    return f"{day(time.date(), order)} {time.hour:02}:{time.minute:02}"
 
 
 def dates_in(text: str, order: str = "ymd", *, names: Iterable[str] = ()) -> str:

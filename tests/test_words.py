@@ -20,7 +20,6 @@ from qckit.words import (
     first_few,
     headed,
     joined,
-    moment,
     noun,
     number,
     plural,
@@ -107,11 +106,6 @@ def test_lists():
 @pytest.mark.parametrize(("order", "text"), [("ymd", "2026-11-04"), ("dmy", "4 Nov 2026"), ("mdy", "Nov 4, 2026")])
 def test_dates_stand_in_the_order_of_the_site(order, text):
     assert day("2026-11-04T09:00:00+00:00", order) == day(dt.date(2026, 11, 4), order) == text
-    assert moment("2026-11-04T09:05:00+00:00", order) == f"{text} 09:05"
-
-
-def test_times_stand_in_the_zone_of_the_site():
-    assert moment("2026-11-04T23:30:00+00:00", timezone="Europe/Berlin") == "2026-11-05 00:30"
 
 
 def test_a_headline_names_its_subject_once():

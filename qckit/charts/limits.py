@@ -141,7 +141,7 @@ class Limits:
         return replace(self, width=width, reach=dict(reach or {}))
 
 
-def check_points(points, kind: str, *, where: str = "points"):
+def check_points(points, kind: str):
     """Check a chart's input and return a clean copy with every column it may use.
 
     Parameters
@@ -151,8 +151,6 @@ def check_points(points, kind: str, *, where: str = "points"):
         (such as the lot) are optional.
     kind : str
         One of :data:`KINDS`.
-    where : str
-        How messages name the table.
 
     Returns
     -------
@@ -166,12 +164,12 @@ def check_points(points, kind: str, *, where: str = "points"):
         scale.
     """
     if kind not in KINDS:
-        raise unknown_name("kind of chart", kind, KINDS, where=where)
+        raise unknown_name("kind of chart", kind, KINDS, where="points")
     needed = ("count", "size") if kind in _COUNTS else ("value",)
     for name in needed:
         if name not in points:
             raise InputError(
-                f"{where}: a {kind} chart needs the column {name}. Found: {', '.join(map(str, points.columns))}."
+                f"points: a {kind} chart needs the column {name}. Found: {', '.join(map(str, points.columns))}."
             )
     clean = pd.DataFrame(index=range(len(points)))
     labels = points["label"] if "label" in points else pd.Series(range(1, len(points) + 1))
@@ -183,7 +181,7 @@ def check_points(points, kind: str, *, where: str = "points"):
     for name in ("value", "count", "size"):
         clean[name] = points[name].to_numpy(dtype=float, na_value=np.nan) if name in points else np.nan
     if kind in _COUNTS:
-        _check_counts(clean, kind, where)
+        _check_counts(clean, kind)
         with np.errstate(divide="ignore", invalid="ignore"):
             clean["value"] = np.where(clean["size"] > 0, clean["count"] / clean["size"], np.nan)
     elif kind == "log individuals":
@@ -191,26 +189,24 @@ def check_points(points, kind: str, *, where: str = "points"):
         if wrong.any():
             row = clean[wrong].iloc[0]
             raise InputError(
-                f"{where}, {row['label']}: value is {row['value']:g}, and a log scale needs values above 0. "
+                f"points, {row['label']}: value is {row['value']:g}, and a log scale needs values above 0. "
                 "Leave it empty if it was not measured, or chart individuals instead."
             )
     return clean
 
 
-def _check_counts(clean, kind, where):
+def _check_counts(clean, kind):
     for name in ("count", "size"):
         wrong = clean[name] < 0
         if wrong.any():
             row = clean[wrong].iloc[0]
-            raise InputError(
-                f"{where}, {row['label']}: {name} is {row[name]:g}, and it cannot be negative. Correct it."
-            )
+            raise InputError(f"points, {row['label']}: {name} is {row[name]:g}, and it cannot be negative. Correct it.")
     if kind in ("p", "p prime"):
         wrong = clean["count"] > clean["size"]
         if wrong.any():
             row = clean[wrong].iloc[0]
             raise InputError(
-                f"{where}, {row['label']}: count is {row['count']:g} of {row['size']:g}, and a part cannot exceed "
+                f"points, {row['label']}: count is {row['count']:g} of {row['size']:g}, and a part cannot exceed "
                 "its whole. Correct one of them."
             )
 

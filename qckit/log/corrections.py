@@ -280,20 +280,9 @@ def is_undo(action: str) -> bool:
     return _UNDO.match(str(action)) is not None
 
 
-def edits(connection, photo: str, by: str | None = None) -> list[Edit]:
-    """Return the edits of a photo's newest count that were not taken back, oldest first.
-
-    Parameters
-    ----------
-    connection : Connection
-    photo : str
-    by : str, optional
-        Only this person's.
-    """
-    fixes = _fixes(connection, photo, _standing(connection, photo, by))
-    if by is not None:
-        fixes = fixes[fixes["by"] == by]
-    return _as_edits(fixes)
+def edits(connection, photo: str) -> list[Edit]:
+    """Return the edits of a photo's newest count that were not taken back, oldest first."""
+    return _as_edits(_fixes(connection, photo, _standing(connection, photo)))
 
 
 def last_edit(connection, photo: str, by: str) -> Edit | None:
@@ -305,8 +294,8 @@ def last_edit(connection, photo: str, by: str) -> Edit | None:
     return None
 
 
-def _standing(connection, photo: str, by: str | None) -> list[int]:
-    """Steps of edits of a photo that were not taken back, oldest first."""
+def _standing(connection, photo: str, by: str | None = None) -> list[int]:
+    """Steps of edits of a photo (of one person) that were not taken back, oldest first."""
     s = schema.STEPS.c
     done = connection.execute(sa.select(s.step, s.action, s.by).where(s.source == photo).order_by(s.step)).all()
     undone = {int(m[1]) for m in (_UNDO.match(action) for _, action, _ in done) if m}

@@ -40,22 +40,20 @@ class CellProblem(NamedTuple):
     remedy: str
 
 
-def problems_text(problems: pd.DataFrame, limit: int = _SHOWN) -> str:
+def problems_text(problems: pd.DataFrame) -> str:
     """Write problems as lines: sheet, row, column, value, rule, remedy; one that many rows have takes one line.
 
     Parameters
     ----------
     problems : DataFrame, shape (n, 6)
-        Columns of ``PROBLEMS``.
-    limit : int
-        Lines shown; the number of problems left is said.
+        Columns of ``PROBLEMS``. The first twenty are shown, and how many are left is said.
     """
     problems = problems.reset_index(drop=True).fillna("")
     hangs = problems["rule"].isin(list(HANGS_ON.values()))
     problems["value"] = problems["value"].mask(hangs & (hangs.sum() > _ROWS_NAMED), "")  # the same trouble, said once
     same = ["sheet", "column", "value", "rule", "remedy"]
     often = problems.groupby(same, dropna=False)["row"].transform("size") > _ROWS_NAMED
-    firsts = problems[~often | ~problems.duplicated(same)].head(limit)
+    firsts = problems[~often | ~problems.duplicated(same)].head(_SHOWN)
     lines, left = [], len(problems)
     for p in firsts.itertuples():
         rows = [p.row]
@@ -70,10 +68,10 @@ def problems_text(problems: pd.DataFrame, limit: int = _SHOWN) -> str:
     return "\n".join(lines)
 
 
-def problems_error(problems: pd.DataFrame, *, nothing: str = "Nothing was imported.") -> InputError:
+def problems_error(problems: pd.DataFrame) -> InputError:
     """Build the error that lists every problem; the table is in ``.problems``."""
     n = len(problems)
-    head = f"{nothing} {plural(n, 'cell')} or {noun(n, 'row')} must be put right first:\n"
+    head = f"Nothing was imported. {plural(n, 'cell')} or {noun(n, 'row')} must be put right first:\n"
     return InputError(head + problems_text(problems), problems=problems)
 
 

@@ -328,10 +328,10 @@ class SiteLog(LogReader):
             steps.insert(connection, "samples", sample, number)
         return ImportResult({"corrections": len(cells), "objects": len(new), "samples": len(sample)})
 
-    def photo_edits(self, photo: str, *, by: str | None = None) -> list[corrections.Edit]:
-        """Return the hand corrections of a photo that still stand (of one person), oldest first."""
+    def photo_edits(self, photo: str) -> list[corrections.Edit]:
+        """Return the hand corrections of a photo that still stand, oldest first."""
         with engine.reading(self.engine) as connection:
-            return corrections.edits(connection, photo, by)
+            return corrections.edits(connection, photo)
 
     def undo_last(self, photo: str, *, by: str) -> corrections.Edit | None:
         """Take back the last hand correction of a photo that its maker has not taken back yet.

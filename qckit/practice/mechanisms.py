@@ -250,7 +250,7 @@ def grown_hours(conditions: Conditions, room: Room = ROOM):
     return grown / (1.0 + 0.004 * (np.asarray(c.salinity_ppt) - 33.0)) - room.dark_delay_h * dark
 
 
-def nauplius_lengths_um(traits: LotTraits, conditions: Conditions, n: int, rng, room: Room = ROOM):
+def nauplius_lengths_um(traits: LotTraits, conditions: Conditions, n: int, rng):
     """Draw the body lengths of ``n`` free nauplii at the reading.
 
     Parameters
@@ -260,7 +260,6 @@ def nauplius_lengths_um(traits: LotTraits, conditions: Conditions, n: int, rng, 
         Single values.
     n : int
     rng : Generator
-    room : Room
 
     Returns
     -------
@@ -269,7 +268,7 @@ def nauplius_lengths_um(traits: LotTraits, conditions: Conditions, n: int, rng, 
         ([1]_, enrichment section); the second moult 12 h later, the lengths after each moult (1.22 and 1.42 times the
         first) and the 6 % between animals are ours, below the 1.8 times that [1]_ gives after a day of feeding.
     """
-    t, grown = traits, float(grown_hours(conditions, room))
+    t, grown = traits, float(grown_hours(conditions))
     latest = _norm_cdf(np.log(max(grown - t.umbrella_h, 0.1) / t.break_t50_h) / t.break_spread)
     age = grown - t.umbrella_h - t.break_t50_h * np.exp(t.break_spread * _norm_quantile(rng.random(n) * latest))
     instar = 1.0 + 0.22 * (age > 8.0) + 0.20 * (age > 20.0)

@@ -182,17 +182,14 @@ def join_examples(parts: list[Examples]) -> Examples:
     return Examples(*(np.concatenate([getattr(p, k) for p in parts]) for k in ("features", "answers", "group")))
 
 
-def train_stage_model(
-    examples: Examples,
-    *,
-    grey: bool = False,
-    networks: int = 3,
-    hidden: tuple[int, int] = (48, 32),
-    epochs: int = 14,
-    seed: int = 1,
-    names: tuple[str, ...] | None = None,
-) -> StageModel:
+HIDDEN = (48, 32)
+"""Units of the two hidden layers of each network of the stage model."""
+
+
+def train_stage_model(examples: Examples, *, grey: bool = False, networks: int = 3, epochs: int = 14) -> StageModel:
     """Train the stage model.
+
+    The same examples give the same model: the networks are begun from fixed seeds.
 
     Parameters
     ----------
@@ -201,32 +198,27 @@ def train_stage_model(
         Use only what a grey camera offers.
     networks : int
         Networks averaged. More are steadier and slower.
-    hidden : (int, int)
-        Units of the two hidden layers.
     epochs : int
         Passes over the examples.
-    seed : int
-    names : tuple of str, optional
-        Features to use; all that the camera offers when left out.
 
     Returns
     -------
     StageModel
     """
-    names = names or (GREY_FEATURES if grey else FEATURES)
+    names = GREY_FEATURES if grey else FEATURES
     kept = examples.answers >= 0
     x = examples.features[kept][:, [FEATURES.index(n) for n in names]].astype(np.float64)
     y = examples.answers[kept]
     low, centre, high = np.percentile(x, [16, 50, 84], axis=0)
     scale = np.maximum((high - low) / 2, 0.25 * x.std(axis=0) + 1e-3)
     x = np.clip((x - centre) / scale, -6, 6).astype(np.float32)
-    layers = tuple(_train_one(x, y, hidden, epochs, np.random.default_rng([seed, i])) for i in range(networks))
+    layers = tuple(_train_one(x, y, epochs, np.random.default_rng([1, i])) for i in range(networks))
     return StageModel(names, centre, scale, layers)
 
 
-def _train_one(x, y, hidden, epochs, rng) -> tuple[np.ndarray, ...]:
+def _train_one(x, y, epochs, rng) -> tuple[np.ndarray, ...]:
     """One network by Adam (Kingma and Ba 2015) with weight decay and a falling rate."""
-    sizes = (x.shape[1], *hidden, len(ANSWERS))
+    sizes = (x.shape[1], *HIDDEN, len(ANSWERS))
     params = []
     for a, b in itertools.pairwise(sizes):
         params += [rng.normal(0, a**-0.5, (a, b)).astype(np.float32), np.zeros(b, np.float32)]

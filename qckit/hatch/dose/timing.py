@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from qckit.errors import InputError
-from qckit.words import day, moment
+from qckit.words import day
 
 __all__ = [
     "INSTAR_I_HOURS",
@@ -120,7 +120,7 @@ def start_times(feed, *, t10_h, t90_h, temperature_c=28.0, handling_h=0.5):
         oldest_at_feed_h=oldest,
         instar_i_h=lasts,
         is_in_window=inside,
-        sentence=f"Wet at {moment(start)}, harvest at {moment(harvest)}; {tail}",
+        sentence=f"Wet at {start:%Y-%m-%d %H:%M}, harvest at {harvest:%Y-%m-%d %H:%M}; {tail}",
     )
 
 

@@ -116,10 +116,10 @@ def _level_words(chart, last):
     )
 
 
-def _level(reviewed, name, quantity, days=_LEVEL_DAYS):
+def _level(reviewed, name, quantity):
     """Recent figures of a lot without those a found change explains, moved along its slope to the month's end."""
     history, last = reviewed.history, reviewed.period[1]
-    mine = history[(history["lot"] == name) & (history["at"] >= last - pd.Timedelta(days=days))]
+    mine = history[(history["lot"] == name) & (history["at"] >= last - pd.Timedelta(days=_LEVEL_DAYS))]
     mine = mine[~mine["hatch"].isin(reviewed.moved) & (mine["far_off"] == "") & mine[quantity].notna()]
     chart = reviewed.charts.get((name, quantity))
     value = mine[quantity].to_numpy(dtype=float)

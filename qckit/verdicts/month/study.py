@@ -65,7 +65,7 @@ class MonthStudy:
         return set(signals["hatch"]) | (set(self.aside["hatch"]) & set(self.series["hatch"]))
 
 
-def study_month(tables: SiteTables, *, month, lot="", rules=None, is_proposed=False, now="") -> MonthStudy:
+def study_month(tables: SiteTables, *, month, lot="", is_proposed=False, now="") -> MonthStudy:
     """Work through a month.
 
     Parameters
@@ -76,8 +76,6 @@ def study_month(tables: SiteTables, *, month, lot="", rules=None, is_proposed=Fa
         ``YYYY-MM``, or a period as for :func:`month_bounds`.
     lot : str
         One lot only; empty for all.
-    rules : tuple of str, optional
-        Codes of ``charts.RULES``; those of the settings when left out.
     is_proposed : bool
         Leave frozen baselines out, so that limits are proposed as if there were none.
     now : str
@@ -95,7 +93,7 @@ def study_month(tables: SiteTables, *, month, lot="", rules=None, is_proposed=Fa
     settings, hatches = tables.settings, tables.hatches
     samples = fill_volumes(tables.samples, tables.photos)
     first, last = month_bounds(month, settings.site.timezone)
-    rules = tuple(rules) if rules is not None else _rules(settings)
+    rules = _rules(settings)
     history = _history(tables, samples, last)
     chosen = _chosen(history, tables, month, lot, first)
     names = sorted(chosen["lot"].unique())

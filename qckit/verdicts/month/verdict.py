@@ -28,12 +28,12 @@ VERDICTS = {
 _BELOW = ("Steady, but below the minimum", "attention")
 
 
-def review_month(tables: SiteTables, *, month, lot="", rules=None, now="") -> Finding:
+def review_month(tables: SiteTables, *, month, lot="", now="") -> Finding:
     """Review a month of hatches.
 
     Parameters
     ----------
-    tables, month, lot, rules, now
+    tables, month, lot, now
         As for :func:`qckit.verdicts.month.study.study_month`.
 
     Returns
@@ -49,7 +49,7 @@ def review_month(tables: SiteTables, *, month, lot="", rules=None, now="") -> Fi
     InputError
         The month is misspelt, the lot is unknown, or no hatch was started in the month.
     """
-    return finding_of_month(study_month(tables, month=month, lot=lot, rules=rules, now=now))
+    return finding_of_month(study_month(tables, month=month, lot=lot, now=now))
 
 
 def main_lot(study: MonthStudy) -> str:

@@ -181,27 +181,25 @@ def mix_frame(finding) -> pd.DataFrame:
     return pd.DataFrame([(s, here[s], usual[s]) for s in here], columns=["stage", "here_pct", "usual_pct"])
 
 
-def history_frame(counts: pd.DataFrame, finding, *, most: int = 40) -> pd.DataFrame:
-    """This lot's hatches up to the one explained.
+def history_frame(counts: pd.DataFrame, finding) -> pd.DataFrame:
+    """This lot's hatches up to the one explained: the latest forty, as many as one chart can show.
 
     Parameters
     ----------
     counts : DataFrame
         As ``counted_hatches`` returns it.
     finding : Finding
-    most : int
-        At most so many, the latest.
 
     Returns
     -------
     DataFrame
         hatch, started, cone, hatch_pct, hatching_efficiency_per_g, is_this, is_usual.
     """
-    of_lot = counts[counts["lot"] == finding.details["lot"]]
-    last = of_lot.loc[of_lot["hatch"] == finding.subject, "started"]
     from qckit.tables import to_utc
 
-    of_lot = of_lot[to_utc(of_lot["started"]) <= pd.Timestamp(last.iloc[0])].tail(most)
+    of_lot = counts[counts["lot"] == finding.details["lot"]]
+    last = of_lot.loc[of_lot["hatch"] == finding.subject, "started"]
+    of_lot = of_lot[to_utc(of_lot["started"]) <= pd.Timestamp(last.iloc[0])].tail(40)
     return pd.DataFrame(
         {
             "hatch": of_lot["hatch"],

@@ -245,9 +245,9 @@ def _answer_sentence(answer):
     return f"{title}: {answer.outcome} (which means: {item.if_yes if answer.is_yes else item.if_no})."
 
 
-def cause_rows(case, most: int = 6) -> list[dict]:
-    """Candidate causes, ranked, each with what speaks for and against it in one line."""
-    return [_cause_row(case, code, weight) for code, weight in case.weights.ranked()[:most]]
+def cause_rows(case) -> list[dict]:
+    """The six likeliest causes, ranked, each with what speaks for and against it in one line."""
+    return [_cause_row(case, code, weight) for code, weight in case.weights.ranked()[:6]]
 
 
 def _cause_row(case, code, weight):
