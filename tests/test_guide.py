@@ -1,5 +1,6 @@
-"""The guide for developers is true: its words of metrics, its map, its length."""
+"""The guide for developers is true: its words of metrics, its map, the files it names, its length."""
 
+import re
 from pathlib import Path
 
 from qckit.hatch import METRICS
@@ -18,6 +19,15 @@ def test_every_part_stands_in_the_map():
     inside = (ROOT / "qckit").iterdir()
     for part in (p.name for p in inside if p.is_dir() and not p.name.startswith(("_", "."))):
         assert f"{part}/" in GUIDE, f"{part}/ is not in the map of DEVELOPERS.md"
+
+
+def test_every_file_and_name_of_the_lists_is_there():
+    named = re.findall(r"`((?:qckit|tests)/[\w./-]+)(?:: ?(\w+))?", GUIDE)
+    named = [(path, name) for path, name in named if not re.search(r"NAME|NN?[_.]", path)]
+    assert len(named) > 25
+    for path, name in named:
+        assert (ROOT / path).exists(), f"{path} is not there"
+        assert not name or re.search(rf"\b{name}\b", (ROOT / path).read_text(encoding="utf-8")), f"{name} in {path}"
 
 
 def test_the_guide_stays_short_and_measurements_stay_apart():
