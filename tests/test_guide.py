@@ -31,6 +31,7 @@ def test_every_file_and_name_of_the_lists_is_there():
 
 
 def test_the_guide_stays_short_and_measurements_stay_apart():
-    assert len(GUIDE.splitlines()) <= 200
+    prose = [line for line in GUIDE.splitlines() if not line.startswith("|")]  # a new metric adds a row of words
+    assert len(prose) <= 163
     for place in ("tests/benchmarks/MEASURED.md", "tests/photos/MEASURED.md"):
         assert place in GUIDE and (ROOT / place).is_file()
