@@ -72,13 +72,7 @@ def proportion_over_cones(part, whole, *, confidence=0.95, spread=None):
     site = None if spread is None else float(total / np.sum(n / np.maximum(1 + (n - 1) * spread.pooled_rho, 0.05)))
     z2, parts, base = square_width(k, pearson, confidence, site, spread, is_edge=x.sum() in (0.0, total))
     low, high = binomial_interval(x.sum(), total, confidence=confidence)
-    base = replace(
-        base,
-        value=float(each.mean()),
-        sd=float(each.std(ddof=1)) if k > 1 else math.nan,
-        counting_low=low,
-        counting_high=high,
-    )
+    base = _with_mean(base, each, low, high)
     if z2 is None:
         return replace(base, note=_one_cone_note(100 * low, 100 * high, " %", 1))
     fewer = min(x.sum(), total - x.sum())
@@ -130,13 +124,7 @@ def rate_over_cones(counts, exposure, *, confidence=0.95, spread=None):
     site = None if spread is None else float(e.sum() / np.sum(e / np.maximum(1 + spread.pooled_cv2 * centre * e, 0.05)))
     z2, _, base = square_width(k, pearson, confidence, site, spread, is_edge=centre == 0)
     low, high = _score_rate(x.sum(), e.sum(), normal_quantile(confidence) ** 2)
-    base = replace(
-        base,
-        value=float(each.mean()),
-        sd=float(each.std(ddof=1)) if k > 1 else math.nan,
-        counting_low=low,
-        counting_high=high,
-    )
+    base = _with_mean(base, each, low, high)
     if z2 is None:
         return replace(base, note=_one_cone_note(low, high, " per g", 0))
     low, high = _score_rate(centre * e.sum(), e.sum(), z2)
@@ -146,6 +134,12 @@ def rate_over_cones(counts, exposure, *, confidence=0.95, spread=None):
         high=max(high, base.value),
         method=f"score interval over cones, quasi-Poisson, {base.method}",
     )
+
+
+def _with_mean(base, each, counting_low, counting_high):
+    """An estimate with the mean and standard deviation of its cones, and the bounds of counting alone."""
+    sd = float(each.std(ddof=1)) if len(each) > 1 else math.nan
+    return replace(base, value=float(each.mean()), sd=sd, counting_low=counting_low, counting_high=counting_high)
 
 
 def _weights(each, n, rho=None):

@@ -118,21 +118,12 @@ def _aeration(hatch):
             sentence="aeration was not written down.",
         )
     words = str(text).casefold().replace(",", " ").replace(";", " ").split()
-    if any(word in _WEAK_AIR for word in words):
-        return _line(
-            hatch,
-            "aeration",
-            value=math.nan,
-            expected="strong",
-            status="doubtful",
-            sentence=f"aeration was noted as {str(text).strip()!r}.",
-        )
     return _line(
         hatch,
         "aeration",
         value=math.nan,
         expected="strong",
-        status="ok",
+        status="doubtful" if any(word in _WEAK_AIR for word in words) else "ok",
         sentence=f"aeration was noted as {str(text).strip()!r}.",
     )
 

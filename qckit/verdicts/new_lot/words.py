@@ -143,7 +143,7 @@ def _which_of_two(evidence):
         return f"Between this lot and {name} the test does not decide: take the cheaper one, or run more cones of both."
     more, less = ("this lot", f"lot {name}") if c.verdict == "better" else (f"Lot {name}", "this lot")
     share = 100 * abs((c.ratio if c.verdict == "better" else 1 / c.ratio) - 1)
-    text = f"{more[:1].upper()}{more[1:]} gave {share:.0f} % more nauplii per gram than {less} in the same test."
+    text = f"{capital(more)} gave {share:.0f} % more nauplii per gram than {less} in the same test."
     return f"{text} Compare what a million of them costs, below."
 
 

@@ -11,6 +11,7 @@ from qckit.hatch import Recovery
 from qckit.hatch.dose.supply import Supply
 from qckit.hatch.dose.weighing import say_grams
 from qckit.verdicts.lots.level import Level
+from qckit.words import noun
 
 __all__ = ["another_lot", "next_feed"]
 
@@ -159,7 +160,7 @@ def _what_is_there(result, supply, feed):
     feeds = f"the day's {feed.feeds_per_day:g} feeds" if not supply.passed else f"the {left:g} feeds left today"
     if result["missing_day"] > 0:
         return f"{there}: enough for the next feed of {one}, but {_million(result['missing_day'])} too few for {feeds}."
-    whole = f"the day ({left:g} feed{'s' if left != 1 else ''} of {one})"
+    whole = f"the day ({left:g} {noun(left, 'feed')} of {one})"
     return f"{there}: enough for {whole if not supply.passed else 'the rest of ' + whole}."
 
 

@@ -15,7 +15,7 @@ import pandas as pd
 from qckit.hatch.subsamples import drawing_numbers
 from qckit.robust import SD_PER_MAD
 from qckit.verdicts.lots.usual import describe_hatch
-from qckit.words import signed
+from qckit.words import capital, signed
 
 __all__ = ["LATER_H", "Look", "later_sentence", "looks_at", "other_counts_sentences", "with_known_gaps"]
 
@@ -235,7 +235,7 @@ def other_counts_sentences(looks: list[Look]) -> list[str]:
             continue
         what = "drawn again" if look.kind == "repeat" else f"counted by a {look.counted_by}"
         a, b = look.counts["hatch_pct"], first.counts["hatch_pct"]
-        text = f"{what.capitalize()}: {a:.0f} % where the first count gave {b:.0f} %"
+        text = f"{capital(what)}: {a:.0f} % where the first count gave {b:.0f} %"
         x, y = look.counts["hatching_efficiency_per_g"], first.counts["hatching_efficiency_per_g"]
         if math.isfinite(x) and y > 0:
             text += f"; nauplii per gram {signed(100 * (x / y - 1))} %"

@@ -147,7 +147,7 @@ def _gave(case, verdict):
 
 def _figures(case):
     pct, per_g = case.levels
-    umbrella = case.row["umbrella"], case.row["nauplii"] + case.row["umbrella"] + case.row["unhatched"]
+    umbrella = case.row["umbrella"], _full(case)
     word = usually(case.usual.n_hatches, "usual")
     usual = f"{word} {pct.usual:.0f} %" if math.isfinite(pct.usual) else "no earlier hatch of this lot"
     usual_g = f"{word} {figures(per_g.usual, 2)}" if math.isfinite(per_g.usual) else ""
@@ -318,6 +318,7 @@ def _stays(case, item) -> bool:
 
 
 def _full(case):
+    """Cysts with an embryo that were counted, hatched or not."""
     return case.row["nauplii"] + case.row["umbrella"] + case.row["unhatched"]
 
 
