@@ -37,7 +37,7 @@ LISTED = 10
     type=click.Choice(["auto", "off"]),
     default="auto",
     show_default=True,
-    help="Let the trained second reader propose objects, or count without it.",
+    help="Let the trained reader (a network) propose objects, or count without it.",
 )
 @click.option(
     "--stages",
