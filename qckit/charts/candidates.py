@@ -11,6 +11,7 @@ __all__ = [
     "SHARES",
     "SHORTEST",
     "Candidate",
+    "Steps",
     "best_candidates",
     "looks_at_beginnings",
     "ramp_gains",
@@ -54,17 +55,18 @@ def best_candidates(model, groups, day, fixed, with_ramps):
     families = {"step": [], "all": [], "going": [], "ramp": []}
     tried = dict.fromkeys(families, 0.0)
     for g, (factor, _, rows) in enumerate(groups):
-        gain, _, score = step_gains(model, rows, day, is_group=bool(factor))
-        m = len(rows)
+        steps = step_gains(model, rows, day, is_group=bool(factor))
+        gain, m = steps.gain, len(rows)
         prior = math.log(_ALL_FIRST) if not factor else 0.0
         weight = 0.5 * gain + prior
-        weight[score > 0] -= math.log(_RARER_RISES)
+        weight[steps.score > 0] -= math.log(_RARER_RISES)
         weight[gain <= 0] = -np.inf
-        i, family = int(np.argmax(weight[:, m])), "going" if factor else "all"
-        tried["step"], tried[family] = tried["step"] + m * m / 2, tried[family] + looks_at_beginnings(gain[i, m], m)
-        families[family].append((float(weight[i, m]), float(gain[i, m]), "step", g, i, m))
-        i, j = np.unravel_index(int(np.argmax(weight)), gain.shape)
-        families["step"].append((float(weight[i, j]), float(gain[i, j]), "step", g, int(i), int(j)))
+        first, family = int(np.argmax(weight[:, -1])), "going" if factor else "all"
+        tried["step"] += m * m / 2
+        tried[family] += looks_at_beginnings(gain[first, -1], m)
+        for kind, at in ((family, (first, -1)), ("step", np.unravel_index(int(np.argmax(weight)), gain.shape))):
+            i, j = (int(steps.places[k]) for k in at)
+            families[kind].append((float(weight[at]), float(gain[at]), "step", g, i, j))
         if with_ramps and (not factor or factor in fixed) and m >= _RAMP[0]:
             gain, _ = ramp_gains(model, rows, day)
             i = int(np.argmax(gain))
@@ -126,14 +128,25 @@ def with_free_level(block, weighed):
     return block - np.outer(px, px / information), weighed - px * (float(weighed.sum()) / information)
 
 
-def step_gains(model, rows, day, *, is_group):
-    """Gain (squared z), information and score of a step over rows i to j - 1, shapes (m + 1, m + 1).
+@dataclass(frozen=True, kw_only=True)
+class Steps:
+    """Steps of a group over rows places[a] to places[b] - 1, arrays of shape (len(places), len(places))."""
+
+    places: np.ndarray  # rows with which a day begins, and the end
+    gain: np.ndarray  # squared z; -1 where no step is allowed
+    information: np.ndarray
+    score: np.ndarray
+
+
+def step_gains(model, rows, day, *, is_group) -> Steps:
+    """Weigh every step of a group.
 
     A step holds whole days: one that began between two hatches of a day would rest on what these two differ by, and a
     single failed hatch would make it, however the days after it did. ``is_group``: the rows are a group, which is
     compared with its own level (:func:`with_free_level`).
     """
-    inner, weighed = model.precision[np.ix_(rows, rows)], model.weighed[rows]
+    begins = _day_begins(rows, day)
+    inner, weighed = model.parts.sums(rows, begins), np.add.reduceat(model.weighed[rows], begins)
     if is_group:
         inner, weighed = with_free_level(inner, weighed)
     information = _block(inner)
@@ -143,20 +156,28 @@ def step_gains(model, rows, day, *, is_group):
     information += edge[:, None]
     total = np.concatenate([[0.0], np.cumsum(weighed)])
     score = total[None, :] - total[:, None]
-    place = np.arange(len(rows) + 1)
-    length = place[None, :] - place[:, None]
+    places = np.append(begins, len(rows))  # also where the record ends
+    length = places[None, :] - places[:, None]
     least = 0.02 / float(np.median(model.variance))
-    new_day = np.concatenate([[True], np.diff(day[rows]) != 0, [True]])  # also where the record ends
-    allowed = (length >= SHORTEST) & (information > least * length) & new_day[:, None] & new_day[None, :]
+    allowed = (length >= SHORTEST) & (information > least * length)
     gain = np.full(score.shape, -1.0)
     np.divide(score * score, information, out=gain, where=allowed)
-    return gain, information, score
+    return Steps(places=places, gain=gain, information=information, score=score)
+
+
+def _day_begins(rows, day):
+    """Which of the rows are the first of their day."""
+    return np.flatnonzero(np.concatenate([[True], np.diff(day[rows]) != 0]))
 
 
 def ramp_gains(model, rows, day):
-    """Gain and information of a level that wanders off evenly from row i on, to the group's end; shapes (m,)."""
-    inner = model.precision[np.ix_(rows, rows)]
-    d = day[rows].astype(float)
+    """Gain and information of a level that wanders off evenly from row i on, to the group's end; shapes (m,).
+
+    Hatches of the day with which it begins have not moved yet, so that the rows of a day begin the same.
+    """
+    begins = _day_begins(rows, day)
+    inner = model.parts.sums(rows, begins)
+    d = day[rows[begins]].astype(float)
     d = d - d[-1]
     after = np.triu(inner, 1)
     plain, ahead, diagonal = after.sum(axis=1), after @ d, np.diag(inner)
@@ -165,12 +186,13 @@ def ramp_gains(model, rows, day):
         np.cumsum(v[::-1])[::-1]
         for v in (diagonal + 2 * plain, d * diagonal + d * plain + ahead, d * d * diagonal + 2 * d * ahead)
     )
-    u = model.weighed[rows]
+    u = np.add.reduceat(model.weighed[rows], begins)
     from_here = np.cumsum(u[::-1])[::-1]
     moved = np.cumsum((d * u)[::-1])[::-1]
-    information = two - 2 * d * one + d**2 * plain
-    score = moved - d * from_here
-    long = (len(rows) - np.arange(len(rows)) >= _RAMP[0]) & (-d >= _RAMP[1])
+    size = np.diff(np.append(begins, len(rows)))
+    information = np.repeat(two - 2 * d * one + d**2 * plain, size)
+    score = np.repeat(moved - d * from_here, size)
+    long = (len(rows) - np.arange(len(rows)) >= _RAMP[0]) & (-np.repeat(d, size) >= _RAMP[1])
     with np.errstate(divide="ignore", invalid="ignore"):
         gain = np.where(long & (information > 1e-9), score**2 / information, -1.0)
     return gain, information

@@ -23,6 +23,10 @@ def effective_days(days, correlation) -> float:
     correlation : float
         Correlation from one day to the next.
     """
-    gap = np.abs(days[:, None] - days[None, :]).astype(float)
-    with np.errstate(divide="ignore"):
-        return float(len(days) ** 2 / np.sum((correlation**2) ** gap))
+    at = np.zeros(int(np.ptp(days)) + 1)
+    at[days - days.min()] = 1.0
+    share, pairs, lag = correlation**2, float(len(days)), 1
+    while lag < len(at) and share**lag > 1e-18:  # pairs of days so far apart, each of them twice
+        pairs += 2 * share**lag * float(at[lag:] @ at[:-lag])
+        lag += 1
+    return len(days) ** 2 / pairs

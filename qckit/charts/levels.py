@@ -18,13 +18,13 @@ from functools import cached_property
 
 import numpy as np
 
-from qckit.charts.days import effective_days
+from qckit.charts.level_parts import FACTORS, Parts
+from qckit.charts.precision import Precision
 from qckit.charts.tails import tail_df
 
 __all__ = ["LevelData", "LevelModel", "Priors", "Spreads", "fit_levels"]
 
 _FARTHEST = 3.5  # standard deviations beyond which a hatch is drawn in before spreads are estimated
-FACTORS = ("cone", "operator", "counted_by")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -71,12 +71,21 @@ class Spreads:
     season: float = 0.0
 
 
+@dataclass(frozen=True)
+class Weighed:
+    """The part of a model that a search reads: P y, P and the variance of the hatches."""
+
+    weighed: np.ndarray
+    parts: Precision
+    variance: np.ndarray
+
+
 @dataclass(frozen=True, kw_only=True)
 class LevelModel:
     """A fitted model: what is left of each hatch, and how surely anything can be said of groups of them.
 
-    ``weighed`` is P y and ``precision`` P, where P = V^-1 - V^-1 X (X' V^-1 X)^-1 X' V^-1: for any column x, the best
-    estimate of its coefficient is x' P y / x' P x with variance 1 / x' P x.
+    ``weighed`` is P y, ``parts`` what P is made of and ``precision`` P whole, where P = V^-1 - V^-1 X (X' V^-1 X)^-1 X'
+    V^-1: for any column x, the best estimate of its coefficient is x' P y / x' P x with variance 1 / x' P x.
 
     Examples
     --------
@@ -93,7 +102,7 @@ class LevelModel:
     covariance: np.ndarray
     spreads: Spreads
     weighed: np.ndarray
-    precision: np.ndarray
+    parts: Precision
     fitted: np.ndarray  # levels without the day
     variance: np.ndarray  # of a hatch about its level: counting, own, day
     fitted_variance: np.ndarray  # of the level
@@ -107,7 +116,7 @@ class LevelModel:
 
     def estimate(self, x) -> tuple[float, float]:
         """Coefficient of a further column and its standard error (infinite where the design holds it already)."""
-        px = self.precision @ x
+        px = self.parts.times(x)
         information = float(x @ px)
         if information < 1e-9:
             return 0.0, math.inf
@@ -127,9 +136,19 @@ class LevelModel:
         }
 
     @cached_property
+    def precision(self) -> np.ndarray:
+        """P, whole."""
+        return self.parts.sums(np.arange(len(self.weighed)))
+
+    @cached_property
     def tail_df(self) -> float:
         """Degrees of freedom of the t law that single hatches follow."""
         return tail_df(self.left / np.sqrt(self.variance))
+
+    def without_last(self) -> Weighed:
+        """Take the last column out of the design, the spreads as they are: undo one elimination step."""
+        c, b, v = float(self.covariance[-1, -1]), float(self.coefficients[-1]), self.last_column
+        return Weighed(self.weighed + v * b, self.parts.and_of(v, c), self.variance)
 
     def of_hatch(self) -> np.ndarray:
         """Distance of each hatch from its level in its own standard deviations, the level's uncertainty included."""
@@ -205,217 +224,45 @@ def fit_levels(
     """
     priors = priors or Priors()
     y = np.asarray(data.y, float)
-    parts = _Parts(data, extra, priors=priors, fixed=fixed, newcomers=newcomers, free=free)
+    parts = Parts(data, extra, priors=priors, fixed=fixed, newcomers=newcomers, free=free)
     drawn = y.copy()
     # a start of data with other factors tells nothing
     theta = start if not is_searched or start is None or len(start) == len(parts.start()) else None
     for _ in range(2):
         theta = parts.search(drawn, theta) if is_searched else theta
-        model = parts.model(drawn, theta)
-        reach = _FARTHEST * np.sqrt(model.variance)
-        gap = y - model.fitted
-        drawn_now = np.where(np.abs(gap) > reach, model.fitted + np.sign(gap) * reach, y)
+        solved = parts.solved(drawn, theta)
+        reach = _FARTHEST * np.sqrt(solved.variance)
+        gap = y - solved.fitted
+        drawn_now = np.where(np.abs(gap) > reach, solved.fitted + np.sign(gap) * reach, y)
         if np.allclose(drawn_now, drawn):
             break
-        drawn = drawn_now
-    return parts.model(drawn, theta, y)
+        drawn, solved = drawn_now, None
+    return _model(parts, solved or parts.solved(drawn, theta), y)
 
 
-class _Parts:
-    """The design and what a likelihood needs again and again."""
-
-    def __init__(self, data, extra, *, priors, fixed, newcomers, free):
-        self.counting, self.priors, self.n = np.asarray(data.counting, float), priors, len(data.y)
-        day, factors = np.asarray(data.day, int), data.factors
-        days, self.of_day = np.unique(day, return_inverse=True)
-        self.day_of, self.gaps = days, np.diff(days).astype(float)
-        self.n_days = len(days)
-        columns, names = [], []
-        for factor, value in factors.items():
-            value = np.asarray(value, dtype=object)
-            levels = sorted({str(v) for v in value if v is not None and str(v)})
-            if factor not in fixed and len(levels) < 2:
-                continue
-            for level in levels:
-                columns.append((value == level).astype(float))
-                names.append((factor, level))
-        if not any(f in fixed for f, _ in names):
-            columns.append(np.ones(self.n))
-            names.append(("all", ""))
-        if priors.season:
-            turn = 2 * math.pi * day / 365.25
-            columns += [np.cos(turn), np.sin(turn)]
-            names += [("season", "cos"), ("season", "sin")]
-        for k in range(0 if extra is None else extra.shape[1]):
-            columns.append(extra[:, k])
-            names.append(("change", str(k)))
-        self.x, self.names = np.column_stack(columns), names
-        self.random = [f for f in FACTORS if any(name == f for name, _ in names) and f not in fixed]
-        self.new, self.free = set(newcomers), set(free)
-        self.begins = np.flatnonzero(np.concatenate([[True], np.diff(self.of_day) > 0]))
-        self.middle = _logit(priors.day_to_day / priors.most_day_to_day)
-
-    def start(self):
-        p = self.priors
-        log_residual = math.log(p.residual)
-        ratio = [math.log(p.group_share)] * len(self.random)
-        return np.array([log_residual, math.log(p.day_share), self.middle, *ratio])
-
-    def prior(self, theta):
-        """Minus twice the log of the priors."""
-        p = self.priors
-        residual, day, day_to_day, *groups = theta
-        total = ((residual - math.log(p.residual)) / p.residual_log_sd) ** 2
-        total += ((day - math.log(p.day_share)) / p.day_log_sd) ** 2
-        total += ((day_to_day - self.middle) / p.day_to_day_logit_sd) ** 2
-        return total + sum(((g - math.log(p.group_share)) / p.group_log_sd) ** 2 for g in groups)
-
-    def unpack(self, theta):
-        residual = math.exp(min(theta[0], 20.0))
-        day = residual * math.exp(min(theta[1], 5.0))
-        day_to_day = self.priors.most_day_to_day / (1 + math.exp(-max(min(theta[2], 5.0), -8.0)))
-        groups = {f: residual * math.exp(min(g, 5.0)) for f, g in zip(self.random, theta[3:], strict=True)}
-        return residual, day, day_to_day, groups
-
-    def penalty(self, groups, *, free_new):
-        """Prior precision of each coefficient; newcomers may be left free."""
-        out = np.zeros(len(self.names))
-        for i, (factor, level) in enumerate(self.names):
-            if factor == "season":
-                out[i] = 1 / self.priors.season**2
-            elif (factor, level) in self.free or (free_new and (factor, level) in self.new):
-                continue
-            elif factor in groups:
-                out[i] = 1 / groups[factor] ** 2
-        return out
-
-    def days(self, residual, day, day_to_day):
-        """Weights of the hatches, the factor of the days' inner matrix, and log |V| but for the weights."""
-        from scipy.linalg.lapack import dpbtrf
-
-        w = 1 / (self.counting + residual**2)
-        r = day_to_day**self.gaps
-        inner = np.zeros((2, self.n_days))
-        shrink = 1 / (1 - r**2)
-        inner[1] = 1 / day**2 + np.add.reduceat(w, self.begins)
-        inner[1, 1:] += r**2 * shrink / day**2
-        inner[1, :-1] += r**2 * shrink / day**2
-        inner[0, 1:] = -r * shrink / day**2
-        chol, _ = dpbtrf(inner)
-        log_det = -float(np.log(w).sum()) + 2 * float(np.log(chol[1]).sum())
-        log_det += 2 * self.n_days * math.log(day) + float(np.log(1 - r**2).sum())
-        return w, chol, log_det
-
-    def solve(self, w, chol, right):
-        """V^-1 times the columns of ``right``."""
-        from scipy.linalg.lapack import dpbtrs
-
-        wr = w[:, None] * right
-        inside, _ = dpbtrs(chol, np.add.reduceat(wr, self.begins, axis=0))
-        return wr - w[:, None] * inside[self.of_day]
-
-    def deviance(self, theta, both):
-        """Minus twice the restricted log likelihood and the log priors; ``both`` is the design with y behind it."""
-        from scipy.linalg.lapack import dpbtrs
-
-        residual, day, day_to_day, groups = self.unpack(theta)
-        w, chol, log_det = self.days(residual, day, day_to_day)
-        wr = w[:, None] * both
-        folded = np.add.reduceat(wr, self.begins, axis=0)
-        inside, _ = dpbtrs(chol, folded)
-        cross = both.T @ wr - folded.T @ inside
-        penalty = self.penalty(groups, free_new=True)
-        inner = cross[:-1, :-1] + np.diag(penalty + 1e-9)
-        try:
-            factor = np.linalg.cholesky(inner)
-            b = np.linalg.solve(factor, cross[:-1, -1])
-        except np.linalg.LinAlgError:
-            return 1e12
-        total = log_det + 2 * float(np.log(np.diag(factor)).sum()) - float(np.log(penalty[penalty > 0]).sum())
-        return total + float(cross[-1, -1] - b @ b) + self.prior(theta)
-
-    def search(self, y, theta):
-        from scipy.optimize import minimize
-
-        start = self.start() if theta is None else theta
-        if theta is None:
-            rough = y - self.x @ np.linalg.lstsq(self.x, y, rcond=None)[0]
-            size = float(np.median(np.abs(rough))) / 0.6745
-            start[0] = math.log(max(size * 0.8, 1e-4))
-        found = minimize(
-            self.deviance,
-            start,
-            args=(np.column_stack([self.x, y]),),
-            method="Nelder-Mead",
-            options={
-                "xatol": 0.04,
-                "fatol": 0.04,
-                "maxfev": 250,
-                "initial_simplex": _simplex(start, 0.5 if theta is None else 0.2),
-            },
-        )
-        return found.x
-
-    def df_all(self, residual, day, day_to_day, df) -> float:
-        """Degrees of freedom of a change of whole days, by Satterthwaite's rule.
-
-        A mean of days has the variance day^2 (1 + r) / (1 - r): its logarithm is unsure by 2 / df of the spread and,
-        by the delta method, by (2 / (1 - r^2))^2 var(r), where r is known from so many days and from its prior.
-        """
-        prior = self.priors
-        r_sd = prior.most_day_to_day / 4 * prior.day_to_day_logit_sd  # steepest slope of the logistic curve
-        r_variance = 1 / (self.n_days / (1 - day_to_day**2) + 1 / r_sd**2)
-        spread = max(4.0, effective_days(self.day_of, day_to_day) - 2)
-        df_days = 2 / (2 / spread + (2 / (1 - day_to_day**2)) ** 2 * r_variance)
-        of_days = day**2 * (1 + day_to_day) / (1 - day_to_day)  # variance of a long mean, times its days
-        of_residual = (residual**2 + float(self.counting.mean())) * self.n_days / self.n
-        return (of_days + of_residual) ** 2 / (of_days**2 / df_days + of_residual**2 / df)
-
-    def model(self, y, theta, observed=None) -> LevelModel:
-        from scipy.linalg import cho_solve_banded
-
-        residual, day, day_to_day, groups = self.unpack(theta)
-        w, chol, _ = self.days(residual, day, day_to_day)
-        both = self.solve(w, chol, np.column_stack([self.x, y]))
-        vx, vy = both[:, :-1], both[:, -1]
-        covariance = np.linalg.pinv(self.x.T @ vx + np.diag(self.penalty(groups, free_new=False)), hermitian=True)
-        beta = covariance @ (self.x.T @ vy)
-        inverse = cho_solve_banded((chol, False), np.eye(self.n_days), check_finite=False)
-        precision = -(w[:, None] * inverse[np.ix_(self.of_day, self.of_day)] * w[None, :])
-        precision[np.diag_indices(self.n)] += w
-        precision -= vx @ covariance @ vx.T
-        fitted = self.x @ beta
-        # P x of the last column where P leaves it out: vx @ covariance[:, -1] / covariance[-1, -1]
-        last = vx @ covariance[:, -1] / covariance[-1, -1]
-        variance = self.counting + residual**2 + day**2
-        spread = {f: groups.get(f, 0.0) for f in FACTORS}
-        left = (y if observed is None else observed) - fitted
-        share = day**2 / (residual**2 + day**2)
-        n_effective = self.n_days * (1 + (self.n / self.n_days - 1) * (1 - share))
-        return LevelModel(
-            columns=self.names,
-            coefficients=beta,
-            covariance=covariance,
-            spreads=Spreads(residual=residual, day=day, day_to_day=day_to_day, season=self.priors.season, **spread),
-            weighed=vy - vx @ beta,
-            precision=precision,
-            fitted=fitted,
-            variance=variance,
-            fitted_variance=np.einsum("ij,jk,ik->i", self.x, covariance, self.x),
-            n_days=self.n_days,
-            df=max(4.0, n_effective - self.x.shape[1]),
-            df_all=self.df_all(residual, day, day_to_day, max(4.0, n_effective - self.x.shape[1])),
-            left=left,
-            last_column=last,
-            theta=theta,
-            deviance=self.deviance(theta, np.column_stack([self.x, y])),
-        )
-
-
-def _logit(p):
-    return math.log(p / (1 - p))
-
-
-def _simplex(start, size):
-    step = np.full(len(start), size)
-    return np.vstack([start, *(start + np.eye(len(start)) * step)])
+def _model(parts, solved, observed) -> LevelModel:
+    residual, day, day_to_day, groups = parts.unpack(solved.theta)
+    covariance, vx = solved.precision.covariance, solved.precision.vx
+    spread = {f: groups.get(f, 0.0) for f in FACTORS}
+    share = day**2 / (residual**2 + day**2)
+    n_effective = parts.n_days * (1 + (parts.n / parts.n_days - 1) * (1 - share))
+    df = max(4.0, n_effective - parts.x.shape[1])
+    return LevelModel(
+        columns=parts.names,
+        coefficients=solved.beta,
+        covariance=covariance,
+        spreads=Spreads(residual=residual, day=day, day_to_day=day_to_day, season=parts.priors.season, **spread),
+        weighed=solved.vy - vx @ solved.beta,
+        parts=solved.precision,
+        fitted=solved.fitted,
+        variance=solved.variance,
+        fitted_variance=((parts.x @ covariance) * parts.x).sum(axis=1),
+        n_days=parts.n_days,
+        df=df,
+        df_all=parts.df_all(residual, day, day_to_day, df),
+        left=observed - solved.fitted,
+        # P x of the last column where P leaves it out
+        last_column=vx @ covariance[:, -1] / covariance[-1, -1],
+        theta=solved.theta,
+        deviance=parts.deviance(solved.theta, np.vstack([parts.x.T, solved.y])),
+    )

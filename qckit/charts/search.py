@@ -156,7 +156,7 @@ def detectable_size(search: Search, rows, *, group=None, power=0.8) -> float:
     from scipy.stats import norm
 
     members = np.arange(len(search.frame)) if group is None else np.asarray(group)
-    precision = search.model.precision[np.ix_(members, members)]
+    precision = search.model.parts.sums(members)
     if group is not None:
         precision, _ = with_free_level(precision, search.model.weighed[members])
     touched = np.isin(members, rows).astype(float)
@@ -191,9 +191,11 @@ class _Task:
         extra = np.column_stack(every) if every else None
         free = [(c.factor, c.level) for c in columns if getattr(c, "shape", "") == "step"]
         free += [self.groups[best.group][:2]] if best is not None and best.shape == "step" else []
-        free = set(free) - {(c.factor, c.level) for c in columns if getattr(c, "shape", "") == "level"}  # free by that
+        # a level that is told as a change is free by that column: free twice, rounding would decide the spreads
+        levels = {(c.factor, c.level) for c in columns if getattr(c, "shape", "") == "level"}
+        how = self.how | {"free": set(free) - levels, "newcomers": set(self.how["newcomers"]) - levels}
         start = None if like is None else like.theta
-        return fit_levels(self.data, extra=extra, start=start, is_searched=is_searched, free=free, **self.how)
+        return fit_levels(self.data, extra=extra, start=start, is_searched=is_searched, **how)
 
     def candidates(self, model):
         """What stands out most, and how many were tried."""
@@ -320,18 +322,22 @@ def _described(task, best, column, beside, p) -> Change:
     i, j = best.i, best.j
     value, se = float(beside.coefficients[-1]), math.sqrt(float(beside.covariance[-1, -1]))
     # the model with the change taken out again, but with the spreads that it leaves
-    without = _without_last(beside)
+    without = beside.without_last()
     if best.shape == "ramp":
         gain, _ = ramp_gains(without, rows, task.data.day)
         starts = likely_bounds(np.where(gain > 0, np.exp(0.5 * (gain - gain.max())), 0.0), i)
         ends, places = (j, j), 0.0
     else:
-        gain, information, score = step_gains(without, rows, task.data.day, is_group=bool(factor))
-        weight = np.where(gain > 0, np.exp(0.5 * (gain - gain.max())) / np.sqrt(np.maximum(information, 1e-12)), 0.0)
-        weight = np.where((score > 0) == (value > 0), weight, 0.0)
-        starts, ends = likely_bounds(weight.sum(axis=1), i), likely_bounds(weight.sum(axis=0), j)
-        part = np.s_[starts[0] : starts[1] + 1, ends[0] : ends[1] + 1]
-        places = _spread_over_places(score[part], information[part], weight[part], value)
+        steps = step_gains(without, rows, task.data.day, is_group=bool(factor))
+        gain, information = steps.gain, np.maximum(steps.information, 1e-12)
+        weight = np.where(gain > 0, np.exp(0.5 * (gain - gain.max())) / np.sqrt(information), 0.0)
+        weight = np.where((steps.score > 0) == (value > 0), weight, 0.0)
+        of_row = np.zeros((2, len(rows) + 1))
+        of_row[:, steps.places] = weight.sum(axis=1), weight.sum(axis=0)
+        starts, ends = likely_bounds(of_row[0], i), likely_bounds(of_row[1], j)
+        among = [(steps.places >= low) & (steps.places <= high) for low, high in (starts, ends)]
+        part = np.ix_(*among)
+        places = _spread_over_places(steps.score[part], steps.information[part], weight[part], value)
     df = task.df(best, beside)
     share = task.falls if value < 0 else 1 - task.falls
     threshold = _threshold(task.alpha, best.n_tried, df, share)
@@ -370,23 +376,6 @@ def _spread_over_places(score, information, weight, value) -> float:
     return math.sqrt(float(np.sum(weight * (sizes - value) ** 2) / weight.sum()))
 
 
-@dataclass(frozen=True)
-class _Weighed:
-    """The part of a model that a search reads."""
-
-    weighed: np.ndarray
-    precision: np.ndarray
-    variance: np.ndarray
-
-
-def _without_last(model):
-    """P and P y of the model without its last column, at the same spreads: undo one elimination step."""
-    c = float(model.covariance[-1, -1])
-    b = float(model.coefficients[-1])
-    v = model.last_column  # V^-1 x - V^-1 X (X' V^-1 X)^-1 X' V^-1 x over the other columns
-    return _Weighed(model.weighed + v * b, model.precision + np.outer(v, v) * c, model.variance)
-
-
 def _threshold(alpha, tried, df, share):
     """Standard errors from which on a change is told: to one side, which has this share of the chance."""
     return float(_t().isf(min(0.4, alpha * share / max(tried, 1.0)), df))
@@ -397,13 +386,13 @@ def _rivals(best, model, task):
     groups, day = task.groups, task.data.day
     factor, _, rows = groups[best.group]
     mine, found = set(rows[best.i : best.j]), []
-    gain, _, _ = step_gains(model, rows, day, is_group=bool(factor))
-    top = float(gain[best.i, best.j])
+    steps = step_gains(model, rows, day, is_group=bool(factor))
+    top = float(steps.gain[tuple(np.searchsorted(steps.places, (best.i, best.j)))])
     for k, (factor, level, rows) in enumerate(groups):
         if k == best.group or not factor:
             continue
-        gain, _, _ = step_gains(model, rows, day, is_group=True)
-        a, b = np.unravel_index(int(np.argmax(gain)), gain.shape)
-        if top - float(gain[a, b]) < 6.0 and mine & set(rows[a:b]):
+        steps = step_gains(model, rows, day, is_group=True)
+        a, b = np.unravel_index(int(np.argmax(steps.gain)), steps.gain.shape)
+        if top - float(steps.gain[a, b]) < 6.0 and mine & set(rows[steps.places[a] : steps.places[b]]):
             found.append(group_words(factor, level))
     return tuple(found)

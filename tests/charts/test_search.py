@@ -1,5 +1,7 @@
 """Changes searched in the model of levels: found, placed, dated and sized as stated; standing differences are none."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -135,6 +137,37 @@ def test_a_group_with_a_free_level_is_judged_as_generalized_least_squares_judges
     mine = step[rows]
     information = mine @ block @ mine
     np.testing.assert_allclose([mine @ weighed / information, information**-0.5], [value, se], rtol=1e-6)
+
+
+def test_sums_over_days_are_those_of_the_whole_precision():
+    rng = np.random.default_rng(12)
+    frame = room(rng, n_days=30)
+    named, day = {f: frame[f].to_numpy() for f in ("lot", "cone", "operator")}, day_numbers(frame["at"])
+    model = fit_levels(
+        LevelData(y=frame["y"].to_numpy(), counting=frame["counting"].to_numpy(), day=day, factors=named), priors=PLAIN
+    )
+    v = rng.normal(0, 1, len(frame))
+    for parts, whole in (
+        (model.parts, model.precision),
+        (model.parts.and_of(v, 0.3), model.precision + 0.3 * np.outer(v, v)),
+    ):
+        np.testing.assert_allclose(parts.times(v), whole @ v, atol=1e-9)
+        for rows in (np.arange(len(frame)), np.flatnonzero(named["operator"] == "op1")):
+            begins = np.flatnonzero(np.diff(day[rows], prepend=-1))
+            assert 1 < len(begins) < len(rows)
+            sums = np.add.reduceat(np.add.reduceat(whole[np.ix_(rows, rows)], begins, axis=0), begins, axis=1)
+            np.testing.assert_allclose(parts.sums(rows, begins), sums, atol=1e-9)
+
+
+def test_rounding_decides_nothing_where_a_level_is_told_as_a_change():
+    frame = room(np.random.default_rng(4))
+    late = (frame["operator"] == "op3") & (frame["at"] >= frame["at"].iloc[0] + pd.Timedelta(days=25))
+    frame = frame.assign(operator=np.where(late, "op9", frame["operator"]), y=frame["y"] - 4.0 * late)
+    search = find_changes_in_levels(frame, alpha=0.01, priors=PLAIN)
+    assert [c.where for c in search.changes] == ["operator op9"]
+    data = search.task.data
+    nearly = [replace(search.task, data=replace(data, counting=data.counting * (1 + k * 1e-12))) for k in range(6)]
+    assert np.ptp([task.fit(search.changes, search.model, is_searched=False).deviance for task in nearly]) < 1e-7
 
 
 def test_a_new_person_who_differs_is_told_with_the_first_hatch():
