@@ -32,17 +32,21 @@ LONGEST = (
     "browser/test_lab_camera_setup.py",
     "reports/test_demo_end_to_end.py",
     "log/test_log_kills.py",  # needs no demo, which the one before makes
-    "verdicts/test_poor_hatch_calibration.py",
+    "verdicts/test_month_review.py",
     "reports/test_month_report.py",
+    "hostile/test_sheet_bed.py",
+    "verdicts/test_month_pages.py",
     "notebooks/test_notebooks_run.py",
     "notebooks/test_handbook.py",
     "reports/test_new_lot_report.py",
     "training/test_drawn_makes.py",
     "hostile/test_hostile_photos.py",
-    "hostile/test_sheet_bed.py",
-    "verdicts/test_month_review.py",
-    "verdicts/test_month_pages.py",
     "verdicts/test_poor_hatch_pages.py",
+    "verdicts/test_poor_hatch_calibration.py",
+    "charts/test_leaning_limits.py",
+    "verdicts/test_new_lot.py",
+    "charts/test_search.py",
+    "verdicts/test_poor_hatch.py",
 )
 
 
