@@ -7,6 +7,7 @@ import pandas as pd
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy import stats
 from simulated_cones import draw_cones
 
 from qckit import hatch
@@ -96,6 +97,31 @@ def test_the_interval_of_the_ratio_covers_the_truth(rho):
         hits += found.low <= 0.9 <= found.high and found.difference_low <= -8 <= found.difference_high
     # both intervals at once, 1,500 runs: two standard errors are 1.1 points
     assert 92.5 <= 100 * hits / runs <= (99 if rho == 0 else 97.5)
+
+
+def test_each_lot_keeps_its_own_spread_as_in_welchs_test():
+    # scipy's test with unequal variances, on counts over their lot's mean: the delta method on the log scale
+    a, b = np.array([4000, 6500, 5200]), np.array([5000, 5100, 4950, 5060, 5010, 4980])
+    found = hatch.compare_per_g(cones(*a), cones(*b))
+    welch = stats.ttest_ind(a / a.mean(), b / b.mean(), equal_var=False)
+    assert found.df == pytest.approx(welch.df)
+    assert math.log(found.high / found.ratio) == pytest.approx(welch.confidence_interval(0.95).high)
+
+
+@pytest.mark.parametrize(
+    "shares, rhos, ks", [((0.8, 0.8), (0.025, 0.0005), (3, 6)), ((0.6, 0.95), (0.02, 0.002), (3, 6))]
+)
+def test_even_cones_of_one_lot_do_not_speak_for_uneven_ones_of_the_other(shares, rhos, ks):
+    rng, hits, runs = np.random.default_rng(12), 0, 1000
+    a, b = (draw_cones(k, share, rho, 840, rng=rng, runs=runs) for k, share, rho in zip(ks, shares, rhos, strict=True))
+    for x, y in zip(a, b, strict=True):
+        found = hatch.compare_hatch_pct(cones(*x), cones(*y))
+        difference = 100 * (shares[0] - shares[1])
+        hits += found.low <= shares[0] / shares[1] <= found.high and (
+            found.difference_low <= difference <= found.difference_high
+        )
+    # one spread for both lots held 77 and 70 % of them; two standard errors are 1.7 points
+    assert hits / runs >= 0.9
 
 
 def test_equivalence_seldom_passes_at_the_margin():
