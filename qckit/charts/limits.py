@@ -13,7 +13,7 @@ from dataclasses import asdict, dataclass, field, replace
 import numpy as np
 import pandas as pd
 
-from qckit.charts.overdispersed import between_share, lean, least_sigma, limit_value, normal_score
+from qckit.charts.overdispersed import between_share, lean, least_sigma, limit_value, on_the_line
 from qckit.charts.spread import D2_EXACT, D2_TABLE, D4_TABLE, estimate_spread, moving_range
 from qckit.errors import InputError, unknown_name
 from qckit.words import plural
@@ -364,7 +364,8 @@ def apply_limits(limits: Limits, points, *, clip=True, phase=""):
     -------
     DataFrame, shape (n, len(CHART_COLUMNS))
         ``low`` and ``high`` follow each point's own size (stepped limits). ``sigma`` is the standard deviation
-        before widening, ``z`` counts in it (for a leaning law it is the normal score of the point instead).
+        before widening, ``z`` counts in it (for a leaning law it is the normal score of the point instead, and 0
+        where the law's middle falls on the point's own count: such a point is on no side of the line).
 
     Examples
     --------
@@ -386,7 +387,7 @@ def apply_limits(limits: Limits, points, *, clip=True, phase=""):
     far_low, far_high = -limits.width, limits.width
     if limits.law == "leaning":
         skewness = lean(kind, centre, size, np.broadcast_to(stretch, len(clean)) ** 2)
-        z = normal_score(z, skewness)
+        z = on_the_line(z, 0.5 / size / sigma, skewness)
         far_low, far_high = limit_value(far_low, skewness), limit_value(far_high, skewness)
     low, high = centre + far_low * sigma, centre + far_high * sigma
     if kind == "log individuals":

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-__all__ = ["between_share", "lean", "least_sigma", "limit_value", "normal_score"]
+__all__ = ["between_share", "lean", "least_sigma", "limit_value", "normal_score", "on_the_line"]
 
 _STRAIGHT = 1e-4  # a smaller lean is none
 _FARTHEST = 12.0  # standard deviations; beyond it the tail of the law is not resolved
@@ -108,6 +108,28 @@ def normal_score(w, skewness):
         score = np.where(below < 0.5, ndtri(below), -ndtri(above))
     z[leaning] = np.where(np.isfinite(x), side * score, np.nan)
     return np.clip(z, -_FARTHEST, _FARTHEST)
+
+
+def on_the_line(w, half, skewness):
+    """Normal scores of counts, 0 where the law's middle falls on the count itself.
+
+    Where most hatches have none of something rare, none is below the mean and yet the usual case: runs on one side
+    would be its most frequent signal. On a side stands only what fewer than half reach.
+
+    Parameters
+    ----------
+    w : ndarray, shape (n,)
+        (value - mean) / standard deviation.
+    half : ndarray, shape (n,)
+        Half a count, in standard deviations.
+    skewness : ndarray, shape (n,)
+
+    Returns
+    -------
+    ndarray, shape (n,)
+    """
+    below, above = normal_score(w - half, skewness), normal_score(w + half, skewness)
+    return np.where((below <= 0) & (above >= 0), 0.0, normal_score(w, skewness))
 
 
 def limit_value(k, skewness):

@@ -238,4 +238,4 @@ def _exact(q, kind, limits, frame, points, ax):
         decimals=q.decimals + q.finer_limits,
     )
     out = (exact["value"] < exact["low"] - 1e-9) | (exact["value"] > exact["high"] + 1e-9)
-    return "outside exact probability limits (0.27 % by chance, both sides)", out.to_numpy()
+    return "outside exact probability limits (at most 0.27 % by chance, both sides)", out.to_numpy()

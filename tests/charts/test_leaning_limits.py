@@ -6,7 +6,7 @@ import pytest
 from scipy import stats
 
 from qckit import charts
-from qckit.charts.overdispersed import between_share, lean, limit_value, normal_score
+from qckit.charts.overdispersed import between_share, lean, limit_value, normal_score, on_the_line
 
 
 def test_scores_and_limits_are_those_of_the_pearson_iii_law_of_scipy():
@@ -136,3 +136,25 @@ def test_rare_counts_are_not_marked_for_being_more_than_none(share, spread):
             limits = charts.widen(charts.fit_limits(baseline, "p prime", law="leaning"))
             beyond.append((charts.apply_limits(limits, draw())["z"].abs() > limits.width).mean())
     assert np.mean(beyond) < 0.01  # 0.27 % are stated; 1.2 to 7 % were beyond when ranges alone set the spread
+
+
+def test_on_a_side_stands_what_fewer_than_half_of_scipys_poisson_law_reach():
+    for mean in (0.1, 0.5, 0.9, 1.2, 2.5, 6.0, 40.0):
+        x = np.arange(0, 8 * int(mean + 2))
+        sd = np.sqrt(mean)
+        z = on_the_line((x - mean) / sd, 0.5 / sd, np.full(len(x), 1 / sd))
+        law = stats.poisson(mean)
+        assert law.cdf(x[z < 0]).max(initial=0) < 0.5 + 0.03 and law.sf(x[z > 0] - 1).max(initial=0) < 0.5 + 0.03
+
+
+def test_a_stage_that_most_hatches_lack_makes_no_runs_below_the_mean():
+    rng, runs, points = np.random.default_rng(8), 0, 0
+    for _ in range(60):
+        count = rng.binomial(60, 0.003, 140)
+        if not count[:40].any():
+            continue
+        frame = pd.DataFrame({"count": count, "size": np.full(140, 60)})
+        limits = charts.set_baseline(frame.head(40), "p prime").limits
+        found = charts.find_signals(charts.apply_limits(limits, frame.tail(100)), reach=limits.reach)
+        runs, points = runs + int((found["rule"] == "nine_one_side").sum()), points + 100
+    assert runs / points < 0.01  # 0.32 when each of the many zeros counted as below the mean; 0.003 to 0.007 is stated
