@@ -3,13 +3,19 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from qckit.hatch.lots.level import lag_one
+from qckit.hatch.intervals.plain import binomial_interval
 from qckit.words import estimated, noun, plural
 
 __all__ = ["Capability", "share_below"]
+
+_STRANGE = 0.1  # chance of so strange a set of normal values, under which they are not taken as normal
+_NORMAL = "normal on the logit scale, interval by the noncentral t distribution"
+_COUNTED = "share counted, Jeffreys' interval: the hatches are not normal on the logit scale"
 
 
 @dataclass(frozen=True)
@@ -45,7 +51,7 @@ class Capability:
         return f"{share}; {self.n_below} of {self.n_hatches} {so}{self.of and f', of {self.of}'}."
 
 
-def share_below(hatch_pct, minimum, *, confidence=0.95, least=8, of="") -> Capability:
+def share_below(hatch_pct, minimum, *, days=None, confidence=0.95, least=8, of="") -> Capability:
     """Estimate the share of hatches below a minimum.
 
     Parameters
@@ -54,6 +60,9 @@ def share_below(hatch_pct, minimum, *, confidence=0.95, least=8, of="") -> Capab
         One per hatch; NaN is left out. [%]
     minimum : float
         The site's own minimum. [%]
+    days : array_like, shape (n,), optional
+        Day of each hatch, in the order of time: hatches of one day are alike, and days remember each other, so that
+        they count for fewer. Each counts for itself when left out.
     confidence : float
     least : int
         Fewer hatches give NaN.
@@ -68,10 +77,15 @@ def share_below(hatch_pct, minimum, *, confidence=0.95, least=8, of="") -> Capab
     -----
     Hatching percentages are taken as normal on the logit scale; the interval is the exact one for a normal tail
     (noncentral t). It covers the spread between hatches, counting included, because the next hatch is counted too.
+    Where they are not normal (Shapiro and Wilk's test below 0.1: a long tail of poor ones), the share is the one
+    counted, with Jeffreys' interval. For days the number of hatches is the effective one, Var(hatch) / Var(mean), the
+    latter over days with their lag-one correlation (Korn and Graubard 1998, Survey Methodology 24:193-201, for counted
+    shares; from memory).
 
     References
     ----------
-    Owen 1968, Technometrics 10:445-478; the same relation gives one-sided tolerance factors (ISO 16269-6).
+    Owen 1968, Technometrics 10:445-478; the same relation gives one-sided tolerance factors (ISO 16269-6). Shapiro and
+    Wilk 1965, Biometrika 52:591-611.
 
     Examples
     --------
@@ -80,51 +94,48 @@ def share_below(hatch_pct, minimum, *, confidence=0.95, least=8, of="") -> Capab
     True
     """
     y = np.asarray(hatch_pct, float)
-    y = y[np.isfinite(y)]
+    known = np.isfinite(y)
+    y = y[known]
     n, n_below = len(y), int(np.sum(y < minimum))
-    method = "normal on the logit scale, interval by the noncentral t distribution"
-    if n < least:
-        return Capability(
-            minimum=float(minimum),
-            share_pct=math.nan,
-            share_pct_low=math.nan,
-            share_pct_high=math.nan,
-            n_below=n_below,
-            n_hatches=n,
-            confidence=confidence,
-            method=method,
-            of=of,
-        )
-    x = _logit(np.clip(y, 0.5, 99.5))
-    spread = float(np.std(x, ddof=1))
-    if not np.ptp(x) > 0:  # the spread of equal numbers may be rounded to more than 0
-        share = 100.0 if x[0] < _logit(minimum) else 0.0
-        return Capability(
-            minimum=float(minimum),
-            share_pct=share,
-            share_pct_low=math.nan,
-            share_pct_high=math.nan,
-            n_below=n_below,
-            n_hatches=n,
-            confidence=confidence,
-            method=method,
-            of=of,
-        )
-    low, high = normal_tail_interval((float(_logit(minimum)) - float(x.mean())) / spread, n, confidence=confidence)
-    from scipy.special import ndtr
-
-    share = 100 * float(ndtr((float(_logit(minimum)) - float(x.mean())) / spread))
-    return Capability(
+    found = Capability(
         minimum=float(minimum),
-        share_pct=share,
-        share_pct_low=100 * low,
-        share_pct_high=100 * high,
+        share_pct=math.nan,
+        share_pct_low=math.nan,
+        share_pct_high=math.nan,
         n_below=n_below,
         n_hatches=n,
         confidence=confidence,
-        method=method,
+        method=_NORMAL,
         of=of,
     )
+    if n < least:
+        return found
+    x = _logit(np.clip(y, 0.5, 99.5))
+    if not np.ptp(x) > 0:  # the spread of equal numbers may be rounded to more than 0
+        return replace(found, share_pct=100.0 if x[0] < _logit(minimum) else 0.0)
+    from scipy import special, stats
+
+    effective = n if days is None else _effective(x, np.asarray(days)[known])
+    if stats.shapiro(x).pvalue < _STRANGE:
+        share = n_below / n
+        low, high = binomial_interval(share * effective, effective, confidence=confidence, method="jeffreys")
+        found = replace(found, method=_COUNTED)
+    else:
+        k = (float(_logit(minimum)) - float(x.mean())) / float(np.std(x, ddof=1))
+        share = float(special.ndtr(k))
+        low, high = normal_tail_interval(k, effective, confidence=confidence)
+    return replace(found, share_pct=100 * share, share_pct_low=100 * low, share_pct_high=100 * high)
+
+
+def _effective(x, days):
+    """How many independent hatches say as much of the mean as these, of days that are alike within and in a row."""
+    _, which = np.unique(days, return_inverse=True)
+    daily = np.bincount(which, weights=x) / np.bincount(which)
+    if len(daily) < 3:
+        return len(x)
+    r = lag_one(daily - daily.mean())
+    variance = float(np.var(daily, ddof=1)) / len(daily) * (1 + r) / (1 - r)
+    return float(np.clip(float(np.var(x, ddof=1)) / variance, 3.0, len(x))) if variance > 0 else len(x)
 
 
 def normal_tail_interval(k, n, *, confidence=0.95):

@@ -14,9 +14,8 @@ from qckit.errors import InputError
 from qckit.hatch.dose.plan import DosePlan, plan_dose
 from qckit.hatch.dose.records import dose_records
 from qckit.hatch.dose.timing import cost_per_million
-from qckit.hatch.intervals.over_cones import proportion_over_cones
-from qckit.hatch.intervals.plain import positive_mean_interval
 from qckit.hatch.lots.in_use import is_in_use, last_used
+from qckit.verdicts.month.day_means import mean_per_g, mean_share
 from qckit.verdicts.month.lot_levels import LotLevel
 from qckit.verdicts.month.signals import CHANGE_RULE
 
@@ -64,10 +63,16 @@ def lot_month(tables, name, mine, reviewed, *, level):
     )
     counted = mine[mine["full_cysts"] > 0]
     confidence = settings.limits.confidence
-    share = proportion_over_cones(counted["nauplii"], counted["full_cysts"], confidence=confidence)
-    recent = _level(reviewed, name, "hatch_pct")
-    capability = share_below(recent, settings.limits.min_hatch_pct, confidence=confidence, of=_level_words(chart, last))
-    efficiency = positive_mean_interval(mine["hatching_efficiency_per_g"], confidence=confidence)
+    share = mean_share(counted, confidence=confidence)
+    recent, days = _level(reviewed, name, "hatch_pct")
+    capability = share_below(
+        recent,
+        settings.limits.min_hatch_pct,
+        days=days,
+        confidence=confidence,
+        of=_level_words(chart, last),
+    )
+    efficiency = mean_per_g(mine, confidence=confidence)
     row = lots[lots["lot"] == name].iloc[0] if lots is not None and (lots["lot"] == name).any() else {}
     cost = cost_per_million(
         _num(row, "price"), _num(row, "pack_g"), efficiency.value, recovery_pct=settings.feed.recovery_pct
@@ -117,18 +122,18 @@ def _level_words(chart, last):
 
 
 def _level(reviewed, name, quantity):
-    """Recent figures of a lot without those a found change explains, moved along its slope to the month's end."""
+    """Recent figures of a lot without those a found change explains, moved along its slope, and their days."""
     history, last = reviewed.history, reviewed.period[1]
     mine = history[(history["lot"] == name) & (history["at"] >= last - pd.Timedelta(days=_LEVEL_DAYS))]
     mine = mine[~mine["hatch"].isin(reviewed.moved) & (mine["far_off"] == "") & mine[quantity].notna()]
     chart = reviewed.charts.get((name, quantity))
-    value = mine[quantity].to_numpy(dtype=float)
+    value, when = mine[quantity].to_numpy(dtype=float), mine["at"].dt.floor("D").to_numpy()
     if chart is None or chart.limits is None or not chart.limits.slope_per_day or not len(mine):
-        return value
+        return value, when
     ahead = ((last - mine["at"]) / pd.Timedelta(days=1)).to_numpy(dtype=float)
     if chart.limits.kind == "log individuals":
-        return value * np.exp(chart.limits.slope_per_day * ahead)
-    return np.clip(value + chart.limits.slope_per_day * chart.limits.per * ahead, 0.1, 99.9)
+        return value * np.exp(chart.limits.slope_per_day * ahead), when
+    return np.clip(value + chart.limits.slope_per_day * chart.limits.per * ahead, 0.1, 99.9), when
 
 
 def with_doses(month_lots, tables, now=""):

@@ -7,9 +7,8 @@ import re
 import pandas as pd
 
 from qckit.errors import InputError
-from qckit.hatch.intervals.over_cones import proportion_over_cones
-from qckit.hatch.intervals.plain import mean_interval
 from qckit.tables import to_clock
+from qckit.verdicts.month.day_means import mean_share
 
 __all__ = ["compare_periods", "month_bounds"]
 
@@ -80,8 +79,7 @@ def compare_periods(history, month, first, last, lot):
             counted = of_lot[of_lot["full_cysts"] > 0]
             if not len(counted):
                 continue
-            share = proportion_over_cones(counted["nauplii"], counted["full_cysts"])
-            per_g = mean_interval(of_lot["hatching_efficiency_per_g"])
+            share = mean_share(counted)
             rows.append(
                 {
                     "period": words,
@@ -91,7 +89,7 @@ def compare_periods(history, month, first, last, lot):
                     "hatch_pct": 100 * share.value,
                     "hatch_pct_low": 100 * share.low,
                     "hatch_pct_high": 100 * share.high,
-                    "nauplii_per_g": per_g.value,
+                    "nauplii_per_g": float(of_lot["hatching_efficiency_per_g"].mean()),
                     "umbrella_pct": float(counted["umbrella_pct"].mean()),
                     "shells_per_1000": float(of_lot["shells_per_1000"].mean()),
                     "cysts_g": float(of_lot["cysts_g"].sum()),
