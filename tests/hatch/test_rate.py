@@ -170,7 +170,7 @@ def test_the_plot_shows_points_curve_band_and_times():
 
 def test_the_shape_is_averaged_not_picked():
     rate = hatch.fit_rate(course(n=300))
-    assert set(rate.comparison["model"]) == {"log-logistic", "log-normal", "Weibull", "gamma"}
+    assert set(rate.comparison["model"]) == {"log-logistic", "log-normal", "Weibull", "gamma", "inverse Weibull"}
     assert rate.comparison["weight"].sum() == pytest.approx(1) and rate.comparison["weight"].max() < 0.999
     t10, t50, t90, ts = (rate.time(name) for name in ("T10", "T50", "T90", "Ts"))
     assert t10["value_h"] < t50["value_h"] < t90["value_h"] and t50["note"].startswith("average of ")

@@ -1,9 +1,10 @@
 """Hatching rate: from counts at several hours to T10, T50, T90 and synchrony, with intervals.
 
 Three ways stand side by side. The standard method: counts as percent of their maximum, linear interpolation. A
-non-parametric monotone curve. And fitted curves (log-logistic, log-normal, Weibull, gamma) of interval-censored times
-with a share that never hatches, averaged by their Akaike weights. T10 to T90 refer to those that hatch, not to all
-cysts: a poor lot can still have a quick T90 (FAO Fisheries Technical Paper 361, from memory).
+non-parametric monotone curve. And fitted curves (log-logistic, log-normal, gamma, Weibull and its mirror, the inverse
+Weibull with stragglers) of interval-censored times with a share that never hatches, averaged by their Akaike weights.
+T10 to T90 refer to those that hatch, not to all cysts: a poor lot can still have a quick T90 (FAO Fisheries Technical
+Paper 361, from memory).
 """
 
 from __future__ import annotations
@@ -258,7 +259,7 @@ def fit_rate(course, *, confidence=0.95):
     Returns
     -------
     HatchRate
-        ``times`` holds the methods curve (average over four shapes by their Akaike weights; the Pearson dispersion of
+        ``times`` holds the methods curve (average over five shapes by their Akaike weights; the Pearson dispersion of
         the counts around the curve and, with several cones, how early or late each of them is widen the interval),
         interpolation, and all cysts (times by which that share of *all* full cysts has hatched, "not reached" where
         the ceiling is lower). ``best`` is the likeliest shape, for drawing.

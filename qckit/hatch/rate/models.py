@@ -22,7 +22,7 @@ __all__ = [
     "place_of_cone",
 ]
 
-MODELS = ("log-logistic", "log-normal", "Weibull", "gamma")
+MODELS = ("log-logistic", "log-normal", "Weibull", "gamma", "inverse Weibull")
 
 
 @dataclass(frozen=True)
@@ -61,6 +61,8 @@ def _shape(model, hours, scale, slope):
             return special.ndtr(slope * log_ratio)
         if model == "gamma":  # of mean e and coefficient of variation 1 / b
             return special.gammainc(slope**2, slope**2 * np.exp(log_ratio))
+        if model == "inverse Weibull":  # a steep beginning and stragglers, the mirror of the Weibull's
+            return np.exp(-np.exp(-slope * log_ratio))
         return -np.expm1(-np.exp(slope * log_ratio))
 
 
@@ -79,6 +81,8 @@ def model_quantile(model, scale, slope, share):
         return scale * np.exp(special.ndtri(share) / slope)
     if model == "gamma":
         return scale * special.gammaincinv(slope**2, share) / slope**2
+    if model == "inverse Weibull":
+        return scale * (-np.log(share)) ** (-1 / slope)
     return scale * (-np.log1p(-share)) ** (1 / slope)
 
 
@@ -87,9 +91,9 @@ def fit_model(model, start_h, end_h, counts):
 
     Parameters
     ----------
-    model : {"log-logistic", "log-normal", "Weibull", "gamma"}
-        d / (1 + (t/e)^-b), d Phi(b ln(t/e)), d (1 - exp(-(t/e)^b)), and d times the gamma distribution of mean e and
-        coefficient of variation 1 / b.
+    model : {"log-logistic", "log-normal", "Weibull", "gamma", "inverse Weibull"}
+        d / (1 + (t/e)^-b), d Phi(b ln(t/e)), d (1 - exp(-(t/e)^b)), d times the gamma distribution of mean e and
+        coefficient of variation 1 / b, and d exp(-(t/e)^-b).
     start_h, end_h : array_like of float, shape (m,)
         Interval (start, end] in which the event fell; an infinite end means not yet, or never. [h]
     counts : array_like of float, shape (m,)
