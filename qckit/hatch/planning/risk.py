@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 import pandas as pd
 
 from qckit.errors import InputError
-from qckit.hatch.planning.precision import USUAL, USUAL_CYSTS, inward_reaches, reaches
+from qckit.hatch.intervals.over_cones import proportion_over_cones, rate_over_cones
+from qckit.hatch.planning.precision import USUAL, USUAL_CYSTS, inward_reaches
 
 __all__ = ["draw_operating_curve", "operating_curve", "plan_for_risk", "repeat_chances"]
 
@@ -162,9 +161,13 @@ def repeat_chances(
     Returns
     -------
     dict of int to float
-        Cones -> probability that the best guess of hatching percentage or nauplii per gram falls below its minimum, or
-        the lower bound below it by more than the site's margin; over the luck of the mean and of the cones' agreement.
-        The lot stands as far above both minima, and the figure that ends in "repeat" more often is given.
+        Cones -> share of tests whose best guess of hatching percentage or nauplii per gram falls below its minimum, or
+        whose lower bound lies below it by more than the site's margin. The lot stands as far above both minima.
+
+    Notes
+    -----
+    The rule itself, on 400 drawn tests (the same for the same input; the share errs by 2.5 points at most): beta cones
+    with the site's intra-cone correlation, a density that makes up the rest of the spread of nauplii per gram.
 
     Examples
     --------
@@ -176,25 +179,37 @@ def repeat_chances(
     usual = spread if spread is not None else USUAL
     counted = n_subsamples * cysts_per_subsample
     room = 1 - limits.equivalence_margin_pct / 100
+    options = {"confidence": limits.confidence, "spread": spread}
     found = {}
     for k in cones:
         if k < 2 and spread is None:
             found[k] = 1.0
             continue
-        reach = reaches(k, spread, limits.confidence)
-        se = math.sqrt(share * (1 - share) * (dispersion + (counted - 1) * usual.rho) / (k * counted))
-        of_share = _normal_below((np.maximum(line, line * room + reach * se) - share) / se).mean()
-        se = math.sqrt((usual.cv**2 + dispersion / (counted * share)) / k)  # relative, of nauplii per gram
-        above = math.log(share / line)
-        of_rate = _normal_below((np.maximum(0.0, math.log(room) + reach * se) - above) / se).mean()
-        found[k] = float(max(of_share, of_rate))
+        repeats = 0
+        for hatched, full in _drawn_tests(k, share, counted, usual, dispersion):
+            of_share = proportion_over_cones(hatched, full, **options)
+            per_cone = rate_over_cones(hatched, np.ones(k), **options).scaled(1 / counted)
+            repeats += any(
+                not (e.value >= line and e.safe_low >= room * line)  # an unknown bound shows nothing
+                for e in (of_share, per_cone)
+            )
+        found[k] = repeats / _DRAWS
     return found
 
 
-def _normal_below(z):
-    from scipy import special
+_DRAWS = 400
 
-    return special.ndtr(z)
+
+def _drawn_tests(k, share, counted, spread, dispersion):
+    """Counts of hatched and of full cysts in the cones of tests as the site makes them."""
+    rng = np.random.default_rng(0)
+    rho = min(spread.rho + max(dispersion - 1, 0.0) / max(counted - 1, 1.0), 0.9)
+    between = max(spread.cv**2 + max(dispersion - 1, 0.0) / (counted * share) - rho * (1 - share) / share, 0.0)
+    size, total = (_DRAWS, k), (1 - rho) / max(rho, 1e-9)
+    hatching = rng.beta(share * total, (1 - share) * total, size) if rho > 0 else np.full(size, share)
+    density = rng.gamma(1 / between, between, size) if between > 0 else np.ones(size)
+    full = np.maximum(rng.poisson(counted * density), 1)
+    return zip(rng.binomial(full, hatching), full, strict=True)
 
 
 def draw_operating_curve(curves, *, min_hatch_pct=None, ax=None):
