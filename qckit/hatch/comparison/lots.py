@@ -243,7 +243,7 @@ def _scatter_of_rates(x, exposure, rate, spread):
     return _Scatter(pearson / max(len(x) - 1, 1), len(x) - 1, site)
 
 
-def _own(lots, counting):
+def _joined(lots, counting):
     """Mean square of both lots together and its degrees of freedom: each lot keeps its own spread.
 
     One spread for both would let twenty quiet cones of one lot speak for three uneven ones of the other, or a lot near
@@ -264,7 +264,7 @@ def _reach(lots, counting, spread, confidence):
 
     Never below what counting alone asks for: decisions rest on it.
     """
-    square, df = _own(lots, counting)
+    square, df = _joined(lots, counting)
     if spread is not None:
         site = sum(lot.site * c for lot, c in zip(lots, counting, strict=True)) / sum(counting)
         square, df = joined_dispersion(square * df, df, site, spread.df, confidence)

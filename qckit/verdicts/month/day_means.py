@@ -40,7 +40,7 @@ def mean_share(hatches, *, confidence=0.95):
     if len(days) < 2:
         return plain
     daily = proportion_over_cones(days["nauplii"], days["full_cysts"], confidence=confidence)
-    reach = _memory((days["nauplii"] / days["full_cysts"]).to_numpy(float))
+    reach = _stretch((days["nauplii"] / days["full_cysts"]).to_numpy(float))
     if reach == 1.0:  # also where all or none hatched on every day, which has no logit
         return _with_bounds(plain, daily, daily.low, daily.high)
     middle = _logit(daily.value)
@@ -68,12 +68,12 @@ def mean_per_g(hatches, *, confidence=0.95):
     if len(days) < 2 or not days.min() > 0:
         return plain
     daily = positive_mean_interval(days, confidence=confidence)
-    reach = _memory(np.log(days))
+    reach = _stretch(np.log(days))
     low, high = (daily.value * (bound / daily.value) ** reach for bound in (daily.low, daily.high))
     return _with_bounds(plain, daily, low, high)
 
 
-def _memory(values):
+def _stretch(values):
     r = lag_one(values - values.mean())
     return math.sqrt((1 + r) / (1 - r))
 
