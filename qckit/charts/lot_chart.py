@@ -306,7 +306,8 @@ def _reviewed(part, charted, aside, drift, rules):
     except InputError:
         # neighbours are alike two by two although not all are: the whole spread still says something
         base = set_baseline(part, charted.kind, rules=rules, spread="standard deviation", **options)
-    likeness = autocorrelation(base.chart.loc[base.chart["phase"] == "baseline", "z"])
+    inside = base.chart[base.chart["phase"] == "baseline"]
+    likeness = autocorrelation(inside["z"], days=inside["at"].dt.floor("D"))
     if likeness.is_marked:
         rules = ("beyond_3",)
         base = set_baseline(part, charted.kind, rules=rules, spread="standard deviation", **options)
