@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from qckit.hatch.lots.level import lag_one
 from qckit.hatch.intervals.plain import binomial_interval
+from qckit.hatch.lots.level import lag_one
 from qckit.words import estimated, noun, plural
 
 __all__ = ["Capability", "share_below"]

@@ -15,8 +15,8 @@ from dataclasses import replace
 import numpy as np
 
 from qckit.hatch.intervals.over_cones import proportion_over_cones
-from qckit.hatch.lots.level import lag_one
 from qckit.hatch.intervals.plain import positive_mean_interval
+from qckit.hatch.lots.level import lag_one
 
 __all__ = ["mean_per_g", "mean_share"]
 
