@@ -81,10 +81,24 @@ class Certificate:
         return shown(f"Certificate of {what}", self.sentences)
 
     def plot(self, ax=None):
-        """Draw what the kit made of each stage; see :func:`qckit.agreement.draw_confusion`."""
-        from qckit.agreement.drawing import draw_confusion
+        """Draw what the kit made of each stage, where objects were matched; else H% by the kit against H% by eye.
 
-        return draw_confusion(self.rates, ax=ax)
+        See :func:`qckit.agreement.draw_confusion` and :func:`qckit.agreement.draw_differences`.
+        """
+        from qckit.agreement.drawing import draw_confusion, draw_hatch_pairs
+
+        return draw_confusion(self.rates, ax=ax) if self.rates.is_by_object else draw_hatch_pairs(self, ax=ax)
+
+    @property
+    def totals_pct(self) -> dict[str, tuple[float, float, float]]:
+        """What the kit counts where a person counts 100, by stage: estimate, lower and upper bound. [%]"""
+        rows = self.agreement[self.agreement["figure"] != "hatch_pct"]
+        by_hand = dict(zip(STAGE_COLUMNS, self.rates.table.sum(axis=1) / self.n_photos, strict=True))
+        return {
+            r.figure: tuple(100 * (1 + bias / by_hand[r.figure]) for bias in (r.bias, r.bias_low, r.bias_high))
+            for r in rows.itertuples()
+            if by_hand[r.figure] > 0
+        }
 
     def to_frame(self):
         """Return the row of the log's certificates table."""
@@ -314,7 +328,7 @@ def _fitness(agreement, rates, totals, *, spoilt):
     hatch, against = agreement[agreement["figure"] == "hatch_pct"], []
     if len(hatch) and abs(hatch.iloc[0].bias) > MOST_BIAS_PCT:
         against.append(("bias", "hatch_pct", abs(float(hatch.iloc[0].bias))))
-    if rates.source == "matched objects":
+    if rates.is_by_object:
         frame = rates.to_frame()
         for stage in ("nauplius", "cyst"):  # the two that make H%
             row = frame[(frame["stage"] == stage) & (frame["outcome"] == stage)].iloc[0]

@@ -74,7 +74,7 @@ def spoilt_sentences(suspects, agreement):
 
 def stage_sentences(agreement, rates):
     """What became of each stage."""
-    return _stage_sentences(rates) if rates.source == "matched objects" else _total_sentences(agreement)
+    return _stage_sentences(rates) if rates.is_by_object else _total_sentences(agreement)
 
 
 def _stage_sentences(rates):

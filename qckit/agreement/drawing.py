@@ -5,12 +5,13 @@ from __future__ import annotations
 import numpy as np
 
 from qckit import draw
+from qckit.agreement.certificate_words import hatch_sentence, stage_sentences
 from qckit.agreement.paired import bland_altman
 from qckit.agreement.rates import OUTCOMES, CountRates
 from qckit.stages import STAGES
 from qckit.words import plural, signed
 
-__all__ = ["draw_confusion", "draw_differences"]
+__all__ = ["certificate_charts", "draw_confusion", "draw_differences", "draw_hatch_pairs"]
 
 
 def draw_differences(frame, *, first="photo", second="hand", unit="objects", ax=None):
@@ -53,6 +54,32 @@ def draw_differences(frame, *, first="photo", second="hand", unit="objects", ax=
     return ax
 
 
+def draw_hatch_pairs(certificate, *, ax=None):
+    """Draw H% by the kit against H% by eye, a point a photo of a certificate; see :func:`draw_differences`."""
+    import pandas as pd
+
+    pairs = pd.DataFrame(list(certificate.hatch_pairs), columns=["photo", "kit", "eye"])
+    return draw_differences(pairs, first="kit", second="eye", unit="points of H%", ax=ax)
+
+
+def certificate_charts(certificate, *, figsize=None):
+    """Draw what a certificate shows, in the style of reports: (Axes, text alternative, caption) of each chart.
+
+    What the kit made of each stage is drawn only where object was laid beside object: totals do not tell it.
+    """
+    charts, rates = [], certificate.rates
+    with draw.style():
+        if len(certificate.hatch_pairs) >= 3:
+            ax = draw_hatch_pairs(certificate, ax=draw.new_axes(figsize=figsize))
+            words = f"Difference of H% between kit and eye against their mean. {hatch_sentence(certificate.agreement)}"
+            charts.append((ax, words, "H% by the kit against H% by eye"))
+        if rates.is_by_object:
+            ax = draw_confusion(rates, ax=draw.new_axes(figsize=figsize))
+            words = " ".join(stage_sentences(certificate.agreement, rates))
+            charts.append((ax, f"What the kit made of each stage: {words}", "Confusion between stages"))
+    return charts
+
+
 def draw_confusion(rates: CountRates, *, ax=None):
     """Draw what became of each true stage, as a table of shares with numbers in it.
 
@@ -83,5 +110,6 @@ def draw_confusion(rates: CountRates, *, ax=None):
     ax.set_xlabel("the kit says")
     ax.set_ylabel("by hand")
     ax.grid(False)
-    ax.set_title(f"What the kit makes of each stage ({plural(rates.n_photos, 'photo')})")
+    how = "" if rates.is_by_object else ", guessed from totals"
+    ax.set_title(f"What the kit makes of each stage ({plural(rates.n_photos, 'photo')}{how})")
     return ax

@@ -10,10 +10,11 @@ from qckit.agreement.certificate import Certificate, read_certificate
 from qckit.agreement.certificate_words import say_too_small
 from qckit.stages import STAGES
 from qckit.tables import to_utc
-from qckit.words import capital, decimals_known, plural, signed
+from qckit.words import capital, decimals_known, estimated, plural, signed
 
 __all__ = ["CertificateUse", "camera_of", "latest_certificate", "newest_certificates"]
 
+_UNKNOWN = "It says nothing of nauplii and cysts"
 _SAME_SCALE = 0.02  # relative: a field sheet's scale is often rounded to two figures after the point
 
 
@@ -32,9 +33,9 @@ class CertificateUse:
         One or two sentences that cite it, or say what is missing and how to come by it.
     detection : dict of stage to tuple
         Share of what is there that the kit finds and calls right: (share, lower, upper bound at 95 %); stages never
-        seen in the check are left out.
+        seen in the check are left out, and all of them where only totals were compared, which do not tell it.
     detection_u : dict of stage to float
-        Relative standard uncertainty of that share.
+        Relative standard uncertainty of that share; from totals a guess.
 
     Examples
     --------
@@ -230,13 +231,14 @@ def _pair(photos, scales, certificates):
 def _use(made: Certificate, today: str, photos, left_aside: Certificate | None = None) -> CertificateUse:
     frame = made.rates.to_frame()
     rows = {s: frame[(frame["stage"] == s) & (frame["outcome"] == s)].iloc[0] for s in STAGES}
-    detection = {s: (float(r.rate), float(r.low), float(r.high)) for s, r in rows.items() if np.isfinite(r.rate)}
-    spread = {s: (high - low) / (2 * 1.959964) / rate for s, (rate, low, high) in detection.items() if rate > 0}
+    called = {s: (float(r.rate), float(r.low), float(r.high)) for s, r in rows.items() if np.isfinite(r.rate)}
+    spread = {s: (high - low) / (2 * 1.959964) / rate for s, (rate, low, high) in called.items() if rate > 0}
+    detection = called if made.rates.is_by_object else {}
     others = sorted(_versions(photos) - {made.counter_version}) if made.counter_version else []
     late = bool(made.valid_until) and made.valid_until < today
     parts = [
         f"Certificate {made.name}: {plural(made.n_photos, 'photo')} counted by the kit and by eye ({made.made_by}).",
-        _found(detection) + _bias(made),
+        _found(made, detection) + _bias(made),
     ]
     if late:
         parts.append(
@@ -265,14 +267,17 @@ def _why_not(made: Certificate) -> str:
     return "single counts decide it" if made.fitness == "spoilt" else say_too_small(made.n_photos)
 
 
-def _found(detection) -> str:
+def _found(made, detection) -> str:
     words = {"nauplius": "nauplii", "cyst": "cysts"}
+    if not made.rates.is_by_object:
+        parts = [f"{estimated(*made.totals_pct[s], most=0)} {words[s]}" for s in words if s in made.totals_pct]
+        return f"It counts {' and '.join(parts)} where 100 are there" if parts else _UNKNOWN
     parts = [
         f"{100 * detection[s][0]:.0f} % of {words[s]} ({100 * detection[s][1]:.0f} to {100 * detection[s][2]:.0f})"
         for s in words
         if s in detection
     ]
-    return f"It finds and calls right {' and '.join(parts)}" if parts else "It says nothing of nauplii and cysts"
+    return f"It finds and calls right {' and '.join(parts)}" if parts else _UNKNOWN
 
 
 def _bias(made) -> str:

@@ -18,6 +18,7 @@ from qckit.stages import STAGE_COLUMNS, STAGES
 __all__ = ["CountRates", "rates_from_counts", "rates_from_matches"]
 
 OUTCOMES = (*STAGES, "missed")
+_BY_OBJECT = "matched objects"
 _PRIOR = 0.5  # Jeffreys: half an object per cell, so that no rate is ever taken as exactly 0 or 1
 
 
@@ -45,6 +46,11 @@ class CountRates:
     false_spread: float
     source: str  # "matched objects" or "counts per photo"
     draws: np.ndarray
+
+    @property
+    def is_by_object(self) -> bool:
+        """Whether object was laid beside object; else the cells are a guess from totals, fit to correct by only."""
+        return self.source == _BY_OBJECT
 
     @property
     def matrix(self) -> np.ndarray:
@@ -166,7 +172,7 @@ def rates_from_matches(matches) -> CountRates:
         photo_size=np.array(sizes),
         spread=np.array(spreads),
         false_spread=float(max(1.0, per_photo.var(ddof=1) / mean)) if mean > 0 else 1.0,
-        source="matched objects",
+        source=_BY_OBJECT,
         draws=np.empty((0, len(STAGES), len(OUTCOMES))),
     )
 

@@ -87,12 +87,8 @@ def show_certificate(use) -> Html:
     if use.certificate is None:
         return note(use.sentence)
     made = use.certificate
-    rows = [
-        {
-            "stage": stage,
-            "found and called so": estimated(100 * share, 100 * low, 100 * high, "%"),
-        }
-        for stage, (share, low, high) in use.detection.items()
-    ]
+    by_object = {stage: tuple(100 * v for v in share) for stage, share in use.detection.items()}
+    what = "found and called so [%]" if by_object else "counted by the kit where 100 are counted by eye"
+    rows = [{"stage": s, what: estimated(*pct)} for s, pct in (by_object or made.totals_pct).items()]
     caption = f"Certificate {made.name}, made {made.made_at[:10]}, check again by {made.valid_until}."
     return Html(sentences([use.sentence]).html + table(pd.DataFrame(rows), caption=caption).html, use.sentence)

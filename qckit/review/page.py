@@ -101,26 +101,11 @@ def _table(agreement) -> str:
 
 def _charts(c) -> str:
     """Charts as SVG inside the page, each with its text alternative."""
-    import pandas as pd
-
     from qckit import draw
-    from qckit.agreement import draw_confusion, draw_differences
-    from qckit.agreement.certificate_words import hatch_sentence, stage_sentences
+    from qckit.agreement.drawing import certificate_charts
 
-    parts = []
     with draw.style():
-        pairs = pd.DataFrame(list(c.hatch_pairs), columns=["photo", "kit", "eye"])
-        if len(pairs) >= 3:
-            ax = draw.new_axes(figsize=(5.4, 3.6))
-            draw_differences(pairs, first="kit", second="eye", unit="points of H%", ax=ax)
-            parts.append(
-                _figure(ax, f"Difference of H% between kit and eye against their mean. {hatch_sentence(c.agreement)}")
-            )
-        ax = draw.new_axes(figsize=(5.4, 3.6))
-        draw_confusion(c.rates, ax=ax)
-        stages = " ".join(stage_sentences(c.agreement, c.rates))
-        parts.append(_figure(ax, f"What the kit made of each stage: {stages}"))
-    return "".join(parts)
+        return "".join(_figure(ax, words) for ax, words, _ in certificate_charts(c, figsize=(5.4, 3.6)))
 
 
 def _figure(ax, words) -> str:

@@ -5,13 +5,10 @@ from __future__ import annotations
 import hashlib
 from pathlib import Path
 
-import numpy as np
-
 from qckit.errors import need_number, need_text
 from qckit.review.camera import measure_scale, save_scale
 from qckit.review.camera_check import CameraCheck, check_camera, mark_learnt, save_certificate
 from qckit.review.site_model import site_stage_model
-from qckit.stages import FULL_CYST_STAGES, STAGE_COLUMNS
 
 __all__ = [
     "SetupCheck",
@@ -154,40 +151,9 @@ class SetupCheck:
 
     def figures(self):
         """Charts with their text alternatives, for ``reports.figures``."""
-        from qckit import draw
-        from qckit.agreement import draw_confusion, draw_differences
-        from qckit.agreement.certificate import hatch_pct_of
-        from qckit.agreement.certificate_words import hatch_sentence, stage_sentences
+        from qckit.agreement.drawing import certificate_charts
 
-        if self.check is None:
-            return []
-        pairs, certificate = self.check.pairs, self.check.certificate
-        import pandas as pd
-
-        def column(side):
-            names = [STAGE_COLUMNS[s] for s in FULL_CYST_STAGES]
-            return hatch_pct_of(pd.DataFrame({n: pairs[f"{n}_{side}"] for n in names}))
-
-        stages = " ".join(stage_sentences(certificate.agreement, certificate.rates))
-        both = pd.DataFrame({"photo": column("photo"), "hand": column("hand")})
-        with draw.style():
-            charts = [
-                (
-                    draw_confusion(certificate.rates),
-                    f"What the kit made of each stage: {stages}",
-                    "Confusion between stages",
-                )
-            ]
-            if np.isfinite(both.to_numpy()).all(axis=1).sum() >= 3:
-                charts.insert(
-                    0,
-                    (
-                        draw_differences(both.dropna(), unit="points of H%"),
-                        f"Differences of H% between kit and eye: {hatch_sentence(certificate.agreement)}",
-                        "H% by the kit against H% by eye",
-                    ),
-                )
-        return charts
+        return [] if self.check is None else certificate_charts(self.check.certificate)
 
     def keep(self, log, *, by: str, approved: bool = False) -> list[str]:
         """Keep the certificate once a person has approved it; says so."""

@@ -12,6 +12,7 @@ from qckit.agreement import (
     match_objects,
     newest_certificates,
 )
+from qckit.reports.accuracy import show_certificate
 from qckit.stages import STAGE_COLUMNS
 from qckit.tables import check_table, empty_table
 
@@ -21,7 +22,9 @@ SCALES = pd.DataFrame(
 )
 
 
-def certificate(made_at="2026-09-01T09:00:00+00:00", camera="stereo", magnification="2x", version="1.0", photos=12):
+def certificate(
+    made_at="2026-09-01T09:00:00+00:00", camera="stereo", magnification="2x", version="1.0", photos=12, by_object=True
+):
     rng = np.random.default_rng(3)
     hand, found = [], []
     for k in range(photos):
@@ -46,7 +49,7 @@ def certificate(made_at="2026-09-01T09:00:00+00:00", camera="stereo", magnificat
         made_at=made_at,
         made_by="ab",
         counter_version=version,
-        matches=matches,
+        matches=matches if by_object else None,
     )
     return check_table(made.to_frame(), "certificates")
 
@@ -67,6 +70,20 @@ def test_the_newest_certificate_of_the_photos_camera_is_cited_with_its_figures()
     got = use.correct(counts)
     assert got == correct_counts(counts, use.certificate.rates)
     assert got.counts["nauplius"] > 100
+
+
+def test_totals_are_cited_as_totals():
+    """Of totals it is not known which animals were missed: the share is that of the sums, and no stage is 'found'."""
+    use = latest_certificate(certificate(by_object=False), now="2026-11-04", photos=PHOTOS, scales=SCALES)
+    made = use.certificate
+    assert use.holds and use.detection == {}
+    pct, low, high = made.totals_pct["nauplius"]
+    assert low < pct < high and pct == pytest.approx(95, abs=3)
+    assert f"(ab). It counts {pct:.0f} ({low:.0f} to {high:.0f}) nauplii and " in use.sentence
+    assert " cysts where 100 are there; H% is " in use.sentence
+    shown = show_certificate(use).html
+    assert "counted by the kit where 100 are counted by eye" in shown and "found and called so" not in shown
+    assert "found and called so" in show_certificate(latest_certificate(certificate(), now="2026-11-04")).html
 
 
 def test_a_certificate_past_its_date_or_of_another_counter_is_cited_and_not_used():

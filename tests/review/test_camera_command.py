@@ -244,6 +244,18 @@ def test_charts_of_the_check(counted):
     assert check_for_setup("", "", camera="s", by="ab", made_at="").figures() == []
 
 
+def test_totals_draw_no_confusion_between_stages(site, counted, tmp_path):
+    """Which object was missed or mistaken cannot be read off totals, so no chart shows it as a finding."""
+    asked = {"camera": "s", "by": "ab", "made_at": "2026-11-04T09:00:00+00:00"}
+    checked = check_for_setup(str(counted / "hand.csv"), str(counted / "counts"), **asked)
+    assert [caption for _, _, caption in checked.figures()] == ["H% by the kit against H% by eye"]
+    assert checked.check.certificate.plot().get_ylabel() == "kit minus eye [points of H%]"
+    run("check", counted / "hand.csv", counted / "counts", "--camera", "s", "--keep", "--by", "ab", "--site", site)
+    page = tmp_path / "totals.html"
+    run("certificate", "s", "--out", page, "--site", site)
+    assert page.read_text(encoding="utf-8").count('role="img"') == 1
+
+
 def test_people_are_compared(tmp_path):
     rng = np.random.default_rng(2)
     rows = [
