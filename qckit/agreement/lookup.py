@@ -15,7 +15,7 @@ from qckit.words import capital, decimals_known, estimated, plural, signed
 __all__ = ["CertificateUse", "camera_of", "latest_certificate", "newest_certificates"]
 
 _UNKNOWN = "It says nothing of nauplii and cysts"
-_SAME_SCALE = 0.02  # relative: a field sheet's scale is often rounded to two figures after the point
+SAME_SCALE = 0.02  # relative: a field sheet's scale is often rounded to two figures after the point
 
 
 @dataclass(frozen=True)
@@ -96,7 +96,7 @@ def camera_of(um_per_px, scales):
     fits = [
         pair
         for pair, mine in scales.groupby(["camera", "magnification"])
-        if (np.abs(values[:, None] / mine["um_per_px"].to_numpy(float) - 1).min(axis=1) <= _SAME_SCALE).all()
+        if (np.abs(values[:, None] / mine["um_per_px"].to_numpy(float) - 1).min(axis=1) <= SAME_SCALE).all()
     ]
     return fits[0] if len(fits) == 1 else None
 

@@ -63,6 +63,7 @@ def scale(photo, method, spacing_um, u_spacing_um, points, about, picture, camer
     With --camera and --magnification it is kept in the site's log. Look at --picture first.
     """
     from qckit.review import measure_scale, save_scale
+    from qckit.review.camera import kept_scale, say_other_scale
 
     measured = measure_scale(
         photo,
@@ -78,8 +79,12 @@ def scale(photo, method, spacing_um, u_spacing_um, points, about, picture, camer
         click.echo(f"{picture}: the dashed lines must lie on the pattern's own lines.")
     if camera or magnification:
         with open_site_log(site) as log:
+            other = say_other_scale(measured.scale, kept_scale(log, camera, magnification))
             save_scale(log, measured, camera=camera, magnification=magnification, by=who(by))
         click.echo(f"Kept for {camera} {magnification}.")
+        if other:
+            click.echo(f"{camera} {magnification} {other} Where the camera was not changed, one of them is wrong.")
+            return 1
     return 1 if measured.scale.notes else 0
 
 

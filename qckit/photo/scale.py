@@ -121,6 +121,14 @@ def scale_from_pattern(image, spacing_um, *, method="ruled chamber", u_spacing_u
     near = spacing_um / about_um_per_px if about_um_per_px else None
     families = find_families(image, n_families=METHODS[method], about_px=near, woven=method == "woven sieve")
     if not families:
+        freely = near and find_families(image, n_families=METHODS[method], woven=method == "woven sieve")
+        if freely:
+            there = spacing_um / np.mean([f.period_px for f in freely])
+            raise InputError(
+                f"no {method} pattern was found near the rough scale of {about_um_per_px:g} µm per pixel; without one "
+                f"it is {there:.4g}. Correct the rough scale, or leave it out and look whether the lines drawn lie on "
+                "the pattern."
+            )
         raise InputError(
             f"no {method} pattern that repeats at least three times was found. Fill the photo with the pattern, in "
             "focus and without glare, or set two points of known distance."

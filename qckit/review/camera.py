@@ -150,6 +150,24 @@ def save_scale(log, measured: MeasuredScale, *, camera: str, magnification: str,
     return log.add("scales", pd.DataFrame([row]), by=by, source=measured.photo)
 
 
+def kept_scale(log, camera: str, magnification: str):
+    """Return the newest scale of a camera and magnification (Series, a row of the scales table), or None."""
+    from qckit.tables import to_utc
+
+    known = log.scales()
+    mine = known[(known["camera"] == camera) & (known["magnification"] == magnification)]
+    return None if mine.empty else mine.loc[to_utc(mine["set_at"]).idxmax()]
+
+
+def say_other_scale(scale, before) -> str:
+    """Say where a camera's kept scale (a row, or None) is another than one found now; empty where it is the same."""
+    from qckit.agreement.lookup import SAME_SCALE
+
+    if before is None or abs(scale.um_per_px / before["um_per_px"] - 1) <= SAME_SCALE:
+        return ""
+    return f"had {before['um_per_px']:.4g} µm per pixel since {before['set_at'][:10]}; this is {scale.um_per_px:.4g}."
+
+
 def scale_for(log, camera: str, magnification: str):
     """Return the newest scale of a camera and magnification.
 
@@ -177,14 +195,11 @@ def scale_for(log, camera: str, magnification: str):
     ...     print(error)
     unknown camera and magnification 'M1 2x'. There is no camera and magnification yet.
     """
-    known = log.scales()
-    mine = known[(known["camera"] == camera) & (known["magnification"] == magnification)]
-    if mine.empty:
-        pairs = sorted({f"{r.camera} {r.magnification}" for r in known.itertuples()})
+    found = kept_scale(log, camera, magnification)
+    if found is None:
+        pairs = sorted({f"{r.camera} {r.magnification}" for r in log.scales().itertuples()})
         raise unknown_name("camera and magnification", f"{camera} {magnification}", pairs)
-    from qckit.tables import to_utc
-
-    return mine.loc[to_utc(mine["set_at"]).idxmax()]
+    return found
 
 
 def write_scales(photos, um_per_px: float, path) -> Path:

@@ -5,10 +5,11 @@ from __future__ import annotations
 import hashlib
 from pathlib import Path
 
-from qckit.errors import need_number, need_text
-from qckit.review.camera import measure_scale, save_scale
+from qckit.errors import InputError, need_number, need_text, unknown_name
+from qckit.review.camera import kept_scale, measure_scale, save_scale, say_other_scale
 from qckit.review.camera_check import CameraCheck, check_camera, mark_learnt, save_certificate
 from qckit.review.site_model import site_stage_model
+from qckit.words import with_uncertainty
 
 __all__ = [
     "SetupCheck",
@@ -45,13 +46,21 @@ def find_setup_photo(folder, photo: str) -> Path:
     'k-121_a_1.jpg'
     """
     from qckit._paths import sample_images_dir
+    from qckit.photo.finding import SUFFIXES
     from qckit.review.files import find_photo_file
 
     photo = need_text("photo", photo)
     if not photo.strip():
         return next(iter(sorted((sample_images_dir() / "photos").glob("*.jpg"))))
     path = Path(photo).expanduser()
-    return path if path.is_file() else find_photo_file(folder, photo)
+    if path.is_file():
+        return path
+    try:
+        return find_photo_file(folder, photo)
+    except InputError as error:
+        photos = Path(folder) / "photos"
+        known = sorted({p.name for p in photos.rglob("*") if p.suffix.lower() in SUFFIXES})
+        raise unknown_name("photo", photo, known, where=f"{photos} and the folder of this notebook") from error
 
 
 def is_demo_photo(path) -> bool:
@@ -81,8 +90,10 @@ def keep_for_setup(log, measured, *, camera, magnification, by, photo=None, appr
     camera, magnification, by : str
     photo : path, optional
         The photo it was measured on: the scale of a drawn photo of the kit is nobody's camera and is never kept.
-    approved : bool
-        Whether a person has looked at the picture and found the lines right.
+    approved : bool or float
+        Whether a person has looked at the picture and found the lines right. Where this camera and magnification have
+        another scale already, the new one itself is asked for [µm/px]: an approval that was given to an earlier picture
+        keeps nothing.
 
     Returns
     -------
@@ -97,7 +108,7 @@ def keep_for_setup(log, measured, *, camera, magnification, by, photo=None, appr
     >>> len(kept) > 0
     True
     """
-    if approved is not True:
+    if isinstance(approved, str) or not approved:
         return ["Not kept: look at the picture above, then set approved = True in this cell and run it again."]
     if photo is not None and is_demo_photo(photo):
         return [
@@ -108,8 +119,21 @@ def keep_for_setup(log, measured, *, camera, magnification, by, photo=None, appr
     empty = [name for name, value in filled.items() if not need_text(name, value).strip()]
     if empty:
         return [f"Not kept: {' and '.join(empty)} {'are' if len(empty) > 1 else 'is'} empty in the parameters above."]
+    name, found = f"{camera} {magnification}", measured.scale
+    scale = with_uncertainty(found.um_per_px, found.u_um_per_px)
+    before = kept_scale(log, camera, magnification)
+    if before is not None:
+        new = found.um_per_px
+        if str(before["photo"]) == measured.photo and abs(new / before["um_per_px"] - 1) < 1e-5:
+            return [f"Kept for {name} already: {scale} µm per pixel."]
+        other = say_other_scale(found, before)
+        if other and (approved is True or abs(approved / new - 1) > 0.01):
+            return [
+                f"Not kept: {name} {other} Was the camera changed, and do the lines above lie right? Then write "
+                f"approved = {new:.4g} in this cell."
+            ]
     save_scale(log, measured, camera=camera, magnification=magnification, by=by)
-    return [f"Kept for {camera} {magnification}: {measured.scale.um_per_px:.4g} µm per pixel."]
+    return [f"Kept for {name}: {scale} µm per pixel."]
 
 
 def measure_for_setup(photo, picker, *, method, spacing_um, u_spacing_um=0.0, about_um_per_px=0.0):

@@ -2,6 +2,7 @@
 
 import re
 import shlex
+import time
 
 import numpy as np
 import pandas as pd
@@ -118,8 +119,43 @@ def test_notebook_keeps_a_scale_only_when_all_is_filled_in(log, ruled):
     assert log.scales().empty
     keep_for_setup(log, measured, camera="a", magnification="1x", by="ab", approved=True)
     assert len(log.scales()) == 1
+    kept = keep_for_setup(log, measured, camera="a", magnification="1x", by="ab", approved=True)
+    assert kept[0].startswith("Kept for a 1x already: 20.0") and len(log.scales()) == 1
     assert find_setup_photo(log.folder, "").suffix == ".jpg"
     assert find_setup_photo(log.folder, "k-121_a_1.jpg").parent.name == "photos"
+
+
+def test_another_scale_of_a_camera_needs_an_approval_of_its_own(log, ruled, monkeypatch):
+    """A cell that still says approved = True from the photo before keeps no scale that nobody looked at."""
+    who = {"camera": "a", "magnification": "1x", "by": "ab"}
+    keep_for_setup(log, measure_scale(ruled, method="ruled chamber", spacing_um=1000), **who, approved=True)
+    points = {"method": "two points", "points": [(30, 20), (630, 20)]}
+    wrong = measure_scale(ruled, spacing_um=1000, **points)
+    day = log.now()[:10]
+    assert keep_for_setup(log, wrong, **who, approved=True) == [
+        f"Not kept: a 1x had 20 µm per pixel since {day}; this is 1.667. Was the camera changed, and do the lines "
+        "above lie right? Then write approved = 1.667 in this cell."
+    ]
+    assert len(log.scales()) == 1
+    monkeypatch.setattr(log, "now", lambda: "2027-01-01T09:00:00+00:00")
+    assert keep_for_setup(log, wrong, **who, approved=1.667)[0].startswith("Kept for a 1x: 1.6667 ± ")
+    assert len(log.scales()) == 2
+
+
+def test_a_rough_scale_that_is_wrong_is_told_as_that(ruled):
+    with pytest.raises(InputError) as error:
+        measure_scale(ruled, method="ruled chamber", spacing_um=1000, about_um_per_px=9.0)
+    assert str(error.value).endswith(
+        "no ruled chamber pattern was found near the rough scale of 9 µm per pixel; without one it is 20. Correct the "
+        "rough scale, or leave it out and look whether the lines drawn lie on the pattern."
+    )
+
+
+def test_a_setup_photo_by_a_wrong_name_is_told_the_nearest(log):
+    (log.folder / "photos").mkdir(exist_ok=True)
+    (log.folder / "photos" / "grid-2x.jpg").write_bytes(b"")
+    with pytest.raises(InputError, match=r"unknown photo 'grid2x.jpg'. Did you mean 'grid-2x.jpg'\?"):
+        find_setup_photo(log.folder, "grid2x.jpg")
 
 
 @pytest.fixture
@@ -543,3 +579,17 @@ def test_two_photos_exchanged_in_the_hand_counts_are_named_and_not_kept(site, co
     assert got.output.startswith("The counts by eye of p01.jpg and p05.jpg fit each other's photo clearly better")
     with open_log(site) as log:
         assert log.certificates().empty
+
+
+def test_a_kept_scale_that_is_another_than_before_is_told(site, ruled):
+    keep = ["--camera", "a", "--magnification", "1x", "--by", "ab", "--site", site]
+    run("scale", ruled, "--spacing-um", "1000", *keep)
+    with open_log(site) as log:
+        set_at = log.scales()["set_at"].iloc[0]
+    time.sleep(1.1)  # scales of one camera are told apart by the second they were set at
+    got = outcome("scale", ruled, "--spacing-um", "2000", *keep)
+    assert got.return_value == 1
+    assert got.output.splitlines()[-1] == (
+        f"a 1x had 20 µm per pixel since {set_at[:10]}; this is 40. Where the camera was not changed, one of them is "
+        "wrong."
+    )
