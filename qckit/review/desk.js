@@ -17,7 +17,7 @@ function live(el) { // not known before the desk is on the page
 
 function render({ model, el }) {
   let marks = [], at = null, mode = "look", cross = null, corners = [], drag = null, tile = null, told = null;
-  let filter = "all", hidden = false, last = null, opening = "", base = null, frame = 0, goOn = true;
+  let goTo = null, filter = "all", hidden = false, last = null, opening = "", base = null, frame = 0, goOn = true;
   const size = () => [model.get("width_px"), model.get("height_px")];
 
   // ---- what is on the page
@@ -46,22 +46,24 @@ function render({ model, el }) {
     b.append(icon(s), ` ${LOOK[s].text} `, make("kbd", {}, LOOK[s].key.toUpperCase()));
     return b;
   });
-  const modeButton = (name, text, key) => button(text, `key ${key}`, () => setMode(mode === name ? "look" : name),
-    { "data-mode": name, "aria-pressed": "false" });
+  const keyed = (text, key, act, extra = {}) => {
+    const b = button(`${text} `, `key ${key}`, act, extra);
+    b.append(make("kbd", {}, key === "Enter" ? "⏎" : key));
+    return b;
+  };
+  const modeButton = (name, text, key) => keyed(text, key, () => setMode(mode === name ? "look" : name), { "data-mode": name, "aria-pressed": "false" });
   const shape = make("select", { "aria-label": "Shape of the part to count or leave out: key G", onchange: () => { corners = []; setMode(mode, true); } },
     ...Object.entries(SHAPES).map(([value, text]) => make("option", { value }, text)));
   const modes = [modeButton("add", "Add", "A"), modeButton("inside", "Count only inside…", "F"), modeButton("out", "Leave out…", "L")];
   const offer = make("div", { class: "qck-offer", role: "alert", hidden: "" });
-  const hide = button("Hide marks", "key H", toggleMarks, { "aria-pressed": "false" });
-  hide.append(" ", make("kbd", {}, "H"));
+  const hide = keyed("Hide marks", "H", toggleMarks, { "aria-pressed": "false" });
   const auto = make("input", { type: "checkbox", checked: "", onchange: () => { goOn = auto.checked; } });
   el.classList.add("qck-desk");
   el.append(
     make("div", { class: "qck-bar qck-first" }, make("label", {}, "Photo ", choose), make("label", {}, "Show ", show),
       make("label", {}, "Initials ", initials), status),
     make("div", { class: "qck-bar", role: "toolbar", "aria-label": "Stage of the chosen object" }, ...stageButtons,
-      button("Right as it is ⏎", "key Enter", confirmNow), button("Remove X", "key X", removeNow),
-      button("Undo Z", "key Z", undoNow), ...modes, make("label", {}, "Shape ", shape)),
+      keyed("Right as it is", "Enter", confirmNow), keyed("Remove", "X", removeNow), keyed("Undo", "Z", undoNow), ...modes, make("label", {}, "Shape ", shape)),
     offer,
     make("div", { class: "qck-body" }, stage,
       make("div", { class: "qck-side" }, said, table, advice, tell,
@@ -69,11 +71,8 @@ function render({ model, el }) {
           button("Whole photo", "key 0", fit), hide),
         make("div", { class: "qck-bar" }, button("◀ Previous", "key ←", () => step(-1)), button("Next ▶", "key →", () => step(1))),
         make("label", { class: "qck-auto" }, auto, " go on to the next after each"),
-        make("details", {}, make("summary", {}, "Keys"), make("p", {},
-          "→ ← next and previous object, those most worth a look first. N U C S D set the stage, Enter: right as it is, X: remove or " +
-          "put back, Z: undo (your own changes, those of earlier days too). A: add, then click, or move the cross with the arrows and press " +
-          "the stage's letter. F: count only inside a part, L: leave a part out, G: its shape (rectangle, circle, polygon): drag, or move the " +
-          "cross and press Enter. H: hide the marks or show them again. + − 0: zoom (from afar only doubtful ones are outlined), Shift and arrows: move the photo, Esc: back."))))
+        make("details", {}, make("summary", {}, "Keys and marks"), make("table", { class: "qck-keys" },
+          ...KEYS.map(([keys, what]) => make("tr", {}, make("th", { scope: "row" }, keys), make("td", {}, what)))))))
   );
 
   // ---- talk to Python: edits wait in the queue until the log has them
@@ -96,7 +95,9 @@ function render({ model, el }) {
     const by = initialsNow();
     if (!by) return;
     last = null;
-    if (queue.undo(by)) last = { text: "Taken back before it was saved.", bad: false };
+    const taken = queue.undo(by);
+    if (taken) last = { text: "Taken back before it was saved.", bad: false };
+    goTo = taken?.id ?? null;
     readMarks(); showStatus();
   }
   function saveChanges() { try { model.save_changes(); } catch { /* the kernel has gone; the next edit tells */ } }
@@ -151,7 +152,9 @@ function render({ model, el }) {
     if (message.tile) { takeTile(message, buffers); return; }
     if (message.looked) { looked = message.looked; return; }
     if (message.opened) { opening = ""; last = { text: message.text, bad: message.bad }; if (message.bad) photos(); showStatus(); return; }
-    if (!message.answer || !queue.answer(message)) return;
+    const edit = message.answer && queue.answer(message);
+    if (!edit) return;
+    if (edit.photo === model.get("photo") && message.objects?.length === 1) [goTo] = message.objects; // once the marks have come
     if (!(last?.bad && !message.bad && queue.waiting())) last = { text: message.text, bad: message.bad };
     showStatus();
     clearTimeout(stillTimer);
@@ -162,9 +165,11 @@ function render({ model, el }) {
   // ---- marks
   function readMarks() {
     const before = at, place = marks.findIndex((m) => m.id === at);
-    marks = model.get("marks").map(([id, x, y, r, stageName, counted, state, doubt]) => ({ id, x, y, r, stage: stageName, counted, state, doubt }));
+    marks = model.get("marks").map(([id, x, y, r, stageName, counted, state, doubt, onEdge]) => ({ id, x, y, r, stage: stageName, counted, state, doubt, onEdge }));
     for (const edit of queue.of(model.get("photo"))) applyEdit(marks, edit);
     at = marks.some((m) => m.id === before) ? before : typeof before === "string" && marks[place] ? marks[place].id : null;
+    if (marks.some((m) => m.id === goTo)) { at = goTo; view.centre(chosen()); askForTile(); } // to what was taken back
+    goTo = null;
     counts(); describe(); draw();
   }
   const shown = (m) => filter === "all" ? true
@@ -191,7 +196,9 @@ function render({ model, el }) {
     for (const b of stageButtons) b.setAttribute("aria-pressed", String(Boolean(m) && m.stage === b.dataset.stage));
     if (!m) { said.textContent = `${marks.length} objects, ${marks.filter((k) => k.doubt > DOUBTFUL && k.counted).length} doubtful. None chosen.`; return; }
     const place = marks.filter(shown).indexOf(m) + 1;
-    said.textContent = `Object ${m.id}: ${m.stage}${m.counted ? "" : ", not counted"}` +
+    const why = m.counted ? "" : m.stage === "debris" || m.state === "removed by hand" || m.removed ? ", not counted"
+      : `, not counted: ${m.onEdge ? "it touches the left or upper edge" : "it lies outside the part that counts"}`;
+    said.textContent = `Object ${m.id}: ${m.stage}${why}` +
       `${m.state ? `, ${m.state}` : ""}${m.doubt > 0 ? `, ${Math.round(100 * (1 - m.doubt))} % sure` : ""}. Place ${place} of ${marks.filter(shown).length}.`;
   }
   function step(by) {
@@ -394,7 +401,7 @@ function render({ model, el }) {
     draw();
   }
   let cell = null; // the still picture shows only where no desk lives
-  const resize = new ResizeObserver(() => { cell ??= live(el); if (!view.fitted) fit(); else { view.shape(); draw(); } });
+  const resize = new ResizeObserver(() => { cell ??= live(el); if (!view.fitted || view.all) fit(); else { view.shape(); draw(); } });
   resize.observe(stage);
   initials.value = model.get("initials") || kept(`qckit-initials:${model.get("site_key")}`) || "";
   if (initials.value !== model.get("initials")) { model.set("initials", initials.value); saveChanges(); }

@@ -157,6 +157,8 @@ class ReviewDesk(anywidget.AnyWidget):
                     session = self._session_of(edit, others)
                     session.catch_up()
                     answer["text"] = apply_edit(session, edit)
+                    if edit.get("do") == "undo":
+                        answer["objects"] = list(session.undone)
             except (QcError, OSError) as error:
                 answer |= {"text": f"Not saved: {one_line(error)}", "bad": True}
                 if _is_fault_of_the_log(error):  # not of the edit: the page keeps it and those after it
@@ -259,7 +261,7 @@ def _jpeg(pixels, quality=85) -> bytes:
 
 
 def _mark(o, um_per_px):
-    """One object as plain values: id, x, y, radius in px, stage, counted, what a hand did, doubt."""
+    """One object as plain values: id, x, y, radius in px, stage, counted, what a hand did, doubt, on an edge."""
     width = o.width_um if o.width_um == o.width_um else 230.0  # an added object has no size: that of a cyst
     state = "" if o.source == FOUND or o.source != o.source else o.source
     counted = 1 if o.counted is True or o.counted == 1 else 0
@@ -272,6 +274,7 @@ def _mark(o, um_per_px):
         counted,
         state,
         round(float(o.doubt), 3),
+        1 if o.on_edge is True or str(o.on_edge) in ("True", "1") else 0,  # not known of one added by hand
     ]
 
 

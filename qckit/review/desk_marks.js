@@ -8,6 +8,21 @@ const LOOK = {
   shell: { colour: "#5f5f5f", key: "s", text: "Shell", many: "shells" },
   debris: { colour: "#3d3d3d", key: "d", text: "Debris", many: "debris" },
 };
+const KEYS = [
+  ["→ ←", "next and previous object, those most worth a look first"],
+  ["N U C S D", "the stage"],
+  ["Enter", "right as it is"],
+  ["X", "remove, or put back"],
+  ["Z", "undo (your own changes, those of earlier days too)"],
+  ["A", "add: click, or move the cross with the arrows; then the stage's letter"],
+  ["F, L", "count only inside a part, leave a part out: drag, or move the cross and press Enter"],
+  ["G", "the part's shape: rectangle, circle, polygon"],
+  ["H", "hide the marks, or show them again"],
+  ["+ − 0", "zoom; 0 is the whole photo (from afar only doubtful ones are outlined)"],
+  ["Shift →", "and the other arrows: move the photo"],
+  ["Esc", "back"],
+  ["marks", "dashed: doubtful; struck through: not counted"],
+];
 function make(tag, attributes = {}, ...children) {
   const node = document.createElement(tag);
   for (const [name, value] of Object.entries(attributes)) {

@@ -29,9 +29,9 @@ function makeQueue(model, changed) {
   }
   function undo(by) { // what has not left the page yet is simply taken out of the queue
     const last = edits.at(-1);
-    if (last && edits.length > sent && last.do !== "undo" && last.by === by && last.photo === model.get("photo")) { edits.pop(); write(); changed(); return true; }
+    if (last && edits.length > sent && last.do !== "undo" && last.by === by && last.photo === model.get("photo")) { edits.pop(); write(); changed(); return last; }
     add({ do: "undo", by });
-    return false;
+    return null;
   }
   function answer(message) {
     const at = edits.findIndex((e) => e.uid === message.answer);

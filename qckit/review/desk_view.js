@@ -4,7 +4,7 @@ const SMALL = 3.5, CLOSE = 16, CROWD = 0.25; // marks thin out below this radius
 const NEXT_PX = 26; // "next" brings an object to at least this radius on the screen
 
 function makeView(canvas, size) {
-  const view = { scale: 1, x: 0, y: 0, fitted: false }; // screen px per photo px; photo point in the upper left corner
+  const view = { scale: 1, x: 0, y: 0, fitted: false, all: false }; // screen px per photo px; photo point in the upper left corner
   const wide = () => canvas.clientWidth, high = () => canvas.clientHeight;
   view.toPhoto = (sx, sy) => ({ x: view.x + sx / view.scale, y: view.y + sy / view.scale });
   view.toScreen = (p) => ({ x: (p.x - view.x) * view.scale, y: (p.y - view.y) * view.scale });
@@ -22,15 +22,17 @@ function makeView(canvas, size) {
     view.scale = whole();
     view.shape();
     view.x = (w - wide() / view.scale) / 2; view.y = (h - high() / view.scale) / 2;
-    view.fitted = true;
+    view.fitted = view.all = true;
   };
   view.zoom = (by, sx = wide() / 2, sy = high() / 2) => {
     const p = view.toPhoto(sx, sy);
+    view.all = false;
     view.scale = Math.min(Math.max(view.scale * by, 0.02), 12);
     view.shape();
     view.x = p.x - sx / view.scale; view.y = p.y - sy / view.scale;
   };
   view.centre = (m) => { // in the middle, near enough to judge it; a closer zoom stays
+    view.all = false;
     view.scale = Math.min(12, Math.max(view.scale, NEXT_PX / Math.max(m.r, 1)));
     view.shape();
     view.x = m.x - wide() / 2 / view.scale; view.y = m.y - high() / 2 / view.scale;

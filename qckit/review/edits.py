@@ -9,7 +9,7 @@ log already is therefore looked for first and counts as saved.
 from __future__ import annotations
 
 from qckit.errors import InputError
-from qckit.object_rows import ADDED, REMOVED, RESTAGED
+from qckit.object_rows import ADDED, REMOVED, RESTAGED, is_counted
 from qckit.words import plural
 
 __all__ = ["apply_edit", "stands_already"]
@@ -76,8 +76,10 @@ def stands_already(session, edit: dict) -> bool:
 
 
 def _stage(session, edit, by):
-    session.set_stage(int(edit["id"]), edit["stage"], by=by)
-    return f"Saved: object {int(edit['id'])} is {edit['stage']}."
+    number = int(edit["id"])
+    session.set_stage(number, edit["stage"], by=by)
+    counts = is_counted(session.objects[session.objects["object_id"] == number]).all()
+    return f"Saved: object {number} is {edit['stage']}{'' if counts else ', not counted'}."
 
 
 def _remove(session, edit, by):

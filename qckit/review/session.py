@@ -18,7 +18,7 @@ from qckit.counting.regions import (
 )
 from qckit.errors import InputError, unknown_name
 from qckit.log.corrections import is_undo
-from qckit.object_rows import ADDED, is_counted
+from qckit.object_rows import ADDED, is_counted, is_removed
 from qckit.review.files import find_photo_file
 from qckit.review.priorities import rank_objects, say_when_to_stop
 from qckit.stages import CLASSES, STAGES
@@ -27,6 +27,7 @@ __all__ = ["ReviewSession"]
 
 _CHOICES = CLASSES
 _LOOKED = "looked at the photo: "
+_TAKEN_OUT = "not to be counted"
 _DRAWN = {True: "counted only inside the drawn", False: "left out the drawn"}
 
 
@@ -64,6 +65,7 @@ class ReviewSession:
         if log.photos(photo=photo).empty:
             raise unknown_name("photo", photo, log.photos()["photo"])
         self.photo = photo
+        self.undone: tuple[int, ...] = ()  # objects of the edit that was taken back last
         self._load()
 
     def _load(self):
@@ -140,7 +142,7 @@ class ReviewSession:
                 "that are left out, outside the drawn frame, or was removed). Nothing was "
                 "changed."
             )
-        self._edit([{"object_id": object_id, "action": "remove"}], by, f"{_LOOKED}not to be counted")
+        self._edit([{"object_id": object_id, "action": "remove"}], by, f"{_LOOKED}{_TAKEN_OUT}")
 
     def restore(self, object_id: int, *, by: str) -> None:
         """Put an object back that was taken out."""
@@ -254,13 +256,14 @@ class ReviewSession:
         """
         self._need(by)
         edit = self.log.undo_last(self.photo, by=str(by).strip())
+        self.undone = () if edit is None else tuple(edit.objects)
         if edit is None:
             return ""
         if (edit.cells["table"] == "objects").all():
             self._after_edit(edit.objects)
         else:
             self._load()
-        return _in_words(edit)
+        return self._now_in_words(edit)
 
     def was_undone_since(self, step: int, *, by: str) -> bool:
         """Tell whether a person took an edit of this photo back after some step of the log."""
@@ -284,15 +287,22 @@ class ReviewSession:
         self._after_edit(numbers)
         return [int(i) for i in self.objects["object_id"] if i not in known][-added:] if added else []
 
+    def _now_in_words(self, edit) -> str:
+        """Say what an object is again, now that an edit of it is taken back; of a drawn part, what was taken back."""
+        what = edit.reason.removeprefix(_LOOKED)
+        row = self.objects[self.objects["object_id"].isin(edit.objects)]
+        if len(row) != 1 or what.startswith(tuple(_DRAWN.values())):
+            return what
+        name, now = f"object {edit.objects[0]}", row.iloc[0]
+        if is_removed(row).iloc[0]:
+            return f"{name} is out again"
+        if what == _TAKEN_OUT:
+            return f"{name} counts again"
+        if what == f"it is {now['stage']}":
+            return f"{name} is {now['stage']} as before, no longer confirmed"
+        return f"{name} is {now['stage']} again"
+
     @staticmethod
     def _need(by):
         if not str(by).strip():
             raise InputError("an edit needs the initials of who makes it. Write them into the field Initials.")
-
-
-def _in_words(edit) -> str:
-    """Say an edit: which objects, and what was said of them."""
-    what = edit.reason.removeprefix(_LOOKED)
-    if len(edit.objects) == 1 and not what.startswith(tuple(_DRAWN.values())):
-        return f"object {edit.objects[0]}: {what}"
-    return what

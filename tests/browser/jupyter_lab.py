@@ -105,9 +105,9 @@ def _wait(url, server, home):
     raise RuntimeError("JupyterLab did not start:\n" + (home / "server.log").read_text("utf-8", "replace")[-2000:])
 
 
-def open_notebook(page, url: str, name: str) -> None:
-    """Open a notebook and wait for its cells."""
-    page.goto(f"{url}/lab/tree/{name}?token={TOKEN}&reset", wait_until="domcontentloaded", timeout=90_000)
+def open_notebook(page, url: str, name: str, *, view: str = "lab") -> None:
+    """Open a notebook and wait for its cells; the view ``doc`` is that of ``qckit lab``, without side bars."""
+    page.goto(f"{url}/{view}/tree/{name}?token={TOKEN}&reset", wait_until="domcontentloaded", timeout=90_000)
     page.wait_for_selector(".jp-Notebook .jp-CodeCell", timeout=90_000)
     page.wait_for_selector(".jp-Notebook-ExecutionIndicator[data-status=idle]", timeout=90_000)
 

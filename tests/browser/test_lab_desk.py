@@ -267,6 +267,38 @@ def test_two_tabs_see_each_other_and_a_saved_notebook_shows_a_picture(lab, page,
     assert page.errors == []
 
 
+def test_an_undo_goes_back_to_its_object_and_a_narrow_page_holds_the_desk(lab, page, place, tmp_path):
+    url, root = lab
+    site = make_site(place / "site")
+    open_notebook(page, url, f"{site.relative_to(root)}/{notebook(site, DESK)}", view="doc")
+    run_cell(page, 0)
+    ready(page)
+    page.locator(".qck-initials").fill("ab")
+    page.locator(".qck-initials").press("Tab")
+    page.locator(".qck-photo").focus()
+    page.keyboard.press("ArrowRight")
+    canvas = page.locator(".qck-canvas")
+    first, stage = canvas.get_attribute("data-chosen"), page.locator("[aria-pressed=true][data-stage]")
+    before = stage.get_attribute("data-stage")
+    page.keyboard.press("s" if before != "shell" else "c")
+    wait_for(page, "Saved")
+    assert canvas.get_attribute("data-chosen") != first  # it went on to the next
+    page.keyboard.press("z")
+    wait_for(page, f"Undone and saved: object {first} is {before} again.")
+    page.wait_for_function("n => document.querySelector('.qck-canvas').dataset.chosen == n", arg=first, timeout=15_000)
+
+    page.keyboard.press("0")
+    page.set_viewport_size({"width": 390, "height": 800})
+    page.wait_for_timeout(1000)
+    page.locator(".qck-canvas").scroll_into_view_if_needed()
+    page.screenshot(path=str(tmp_path / "narrow.png"))
+    wide, room = page.locator(".qck-desk").evaluate("e => [e.scrollWidth, e.clientWidth]")
+    assert wide <= room
+    scale, shown = canvas.evaluate("c => [Number(c.dataset.scale), c.clientWidth]")
+    assert 1920 * scale <= shown + 3  # the whole photo still
+    assert page.errors == []
+
+
 @pytest.mark.parametrize("high", [480, 160])  # four and twelve times as wide as high
 def test_a_wide_photo_fills_the_canvas(lab, page, place, tmp_path, high):
     from PIL import Image

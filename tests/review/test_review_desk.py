@@ -23,9 +23,9 @@ def ask(desk, **edit):
 
 
 def test_marks_are_plain_values_in_the_order_of_worth(desk):
-    number, _x, _y, r, stage, counted, state, doubt = desk.marks[0]
+    number, _x, _y, r, stage, counted, state, doubt, on_edge = desk.marks[0]
     assert isinstance(number, int) and r > 0 and stage in ("nauplius", "umbrella", "cyst", "shell")
-    assert counted in (0, 1) and state == "" and 0 <= doubt <= 1
+    assert {counted, on_edge} <= {0, 1} and state == "" and 0 <= doubt <= 1
     assert desk.image[:2] == b"\xff\xd8"
     assert len(desk.marks) > 90
 
@@ -49,6 +49,31 @@ def test_edit_answers_with_the_number_it_was_asked_under(desk):
     assert desk.regions == [{**region, "inside": True}]
     assert ask(desk, do="undo")["text"] == ("Undone and saved: counted only inside the drawn rectangle 0,0 900,900 px.")
     assert desk.regions == []
+
+
+def test_an_undo_says_what_is_there_again_and_where(desk):
+    """A sentence that names the change taken back reads as if it had been made; the page goes to the object."""
+    number, stage = desk.marks[0][0], desk.marks[0][4]
+    other = "cyst" if stage != "cyst" else "shell"
+    ask(desk, do="stage", id=number, stage=other)
+    answer = ask(desk, do="undo")
+    assert answer["text"] == f"Undone and saved: object {number} is {stage} again." and answer["objects"] == [number]
+    ask(desk, do="stage", id=number, stage=stage)
+    assert ask(desk, do="undo")["text"] == (
+        f"Undone and saved: object {number} is {stage} as before, no longer confirmed."
+    )
+    ask(desk, do="add", x=50, y=60, stage="cyst")
+    added = max(m[0] for m in desk.marks)
+    assert ask(desk, do="undo")["text"] == f"Undone and saved: object {added} is out again."
+    assert ask(desk, do="undo")["objects"] == []
+
+
+def test_a_stage_set_on_an_object_that_does_not_count_is_told_so(desk):
+    outside = next(m for m in desk.marks if not m[5] and m[4] != "cyst")
+    assert outside[8] == 1  # it touches the left or upper edge
+    assert ask(desk, do="stage", id=outside[0], stage="cyst")["text"] == (
+        f"Saved: object {outside[0]} is cyst, not counted."
+    )
 
 
 def test_without_initials_nothing_is_saved_and_that_is_said(desk, log):

@@ -85,9 +85,9 @@ def test_several_edits_are_undone_last_first(session):
     session.set_stage(number, "cyst", by="ab")
     middle = session.counts()
     session.remove(number, by="ab")
-    assert session.undo(by="ab") == f"object {number}: not to be counted"
+    assert session.undo(by="ab") == f"object {number} counts again"
     assert session.counts() == middle
-    assert session.undo(by="ab") == f"object {number}: it is cyst"
+    assert session.undo(by="ab") == f"object {number} is nauplius again"
     assert session.counts() == before
     assert session.undo(by="ab") == ""
 
@@ -210,11 +210,11 @@ def test_undo_reaches_back_over_a_restart_but_not_over_another_person(site):
         assert session.regions == [({"kind": "ellipse", "points": [[200, 200], [1200, 1200]]}, True)]
         assert session.undo(by="ab") == "counted only inside the drawn ellipse 200,200 1200,1200 px"
         assert session.regions == []
-        assert session.undo(by="ab") == f"object {number}: it is cyst"
+        assert session.undo(by="ab") == f"object {number} is nauplius again"
         assert session.undo(by="ab") == ""
         assert session.counts() == {**before, "shell": before["shell"] - 1, "cyst": before["cyst"] + 1}
-        assert session.undo(by="cd") == f"object {other}: it is cyst"
-        assert session.undo(by="cd") == f"object {other}: it is debris"
+        assert session.undo(by="cd") == f"object {other} is debris again"
+        assert session.undo(by="cd") == f"object {other} is shell again"
         assert session.counts() == before
 
 
@@ -231,7 +231,7 @@ def test_an_edit_that_somebody_changed_since_is_not_taken_back(session, log):
     )
     assert len(log.corrections()) == before
     session.undo(by="cd")
-    assert session.undo(by="ab") == f"object {number}: it is cyst"
+    assert session.undo(by="ab") == f"object {number} is nauplius again"
 
 
 def test_undo_of_a_frame_leaves_made_objects_as_they_were_however_many(session):
