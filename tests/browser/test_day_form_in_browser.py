@@ -54,8 +54,8 @@ def shown(form, browser, tmp_path):
     """Return a function that shows the form in a theme and a width."""
     contexts = []
 
-    def show(theme="light", width=1280, height=800):
-        data = json.dumps({name: getattr(form, name) for name in NAMES}).replace("</", "<\\/")
+    def show(theme="light", width=1280, height=800, **changed):
+        data = json.dumps({name: getattr(form, name) for name in NAMES} | changed).replace("</", "<\\/")
         script = form._esm.replace("export default", "window.widget =")
         styles = lab_colours(theme) + (HERE / "form.css").read_text(encoding="utf-8")
         html = (
@@ -113,6 +113,22 @@ def test_everything_that_is_typed_into_has_a_name(shown):
         named = page.eval_on_selector_all(".qcf-fields [name]", "all => all.map(e => e.getAttribute('aria-label'))")
         assert len(named) == len(set(named)), named  # told apart by name alone
     assert page.locator(".qcf-status").get_attribute("aria-live") == "polite"
+
+
+def test_somebody_who_is_not_in_the_list_can_write_initials(shown):
+    page = shown(people=["op1", "op2"], initials="")
+    who = page.get_by_label("initials", exact=True)
+    who.select_option("other…")
+    assert page.evaluate("document.activeElement.tagName") == "INPUT"
+    page.keyboard.type("nk")
+    page.keyboard.press("Tab")
+    assert page.evaluate("data.initials") == "nk"
+    who.fill("")
+    page.keyboard.press("Tab")
+    assert who.evaluate("e => e.tagName") == "SELECT"  # back to the list
+    who.select_option("op2")
+    assert page.evaluate("data.initials") == "op2"
+    assert shown(people=["op1", "op2"], initials="nk").get_by_label("initials", exact=True).input_value() == "nk"
 
 
 def test_tab_goes_through_it_in_order_and_enter_to_the_next_field_and_writes(shown):

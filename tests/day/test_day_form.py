@@ -62,10 +62,16 @@ def test_nothing_is_written_without_initials(form, bench):
     form.initials = " "
     assert send(form, "start", lot="L-1", cone="A", grams="9") == {
         "n": 1,
-        "text": "Write your initials first.",
+        "text": "Say who you are first: choose your initials above, or write others under 'other…'.",
         "bad": True,
         "answer": bench.answer(),
     }
+
+
+def test_where_nobody_is_named_initials_are_asked_for(form, bench, monkeypatch):
+    monkeypatch.setattr(bench, "people", lambda: ())
+    form.initials = ""
+    assert send(form, "start", lot="L-1", cone="A", grams="9")["text"] == "Write your initials first."
 
 
 def test_start_harvest_feed_and_readings(form, bench):

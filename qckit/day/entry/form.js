@@ -2,6 +2,8 @@
 // An entry is also kept in the browser's own store until the log has it (browser_store.js, joined before this).
 export default { render };
 
+const OTHER = "\u2026"; // stands for initials that are not in the list; no initials
+
 function make(tag, options = {}, ...children) {
   const node = document.createElement(tag);
   for (const [name, value] of Object.entries(options)) {
@@ -14,7 +16,7 @@ function make(tag, options = {}, ...children) {
 }
 
 function render({ model, el }) {
-  let kind = model.get("first"), number = 0, again = "", counting = null, sounds = null;
+  let kind = model.get("first"), number = 0, again = "", counting = null, sounds = null, somebodyElse = false;
   const root = make("div", { class: "qcf", "data-lm-suppress-shortcuts": "true" });
   const page = make("div"), bar = make("div", { class: "qcf-bar" }), body = make("div");
   const status = make("p", { class: "qcf-status", role: "status", "aria-live": "polite" });
@@ -112,12 +114,18 @@ function render({ model, el }) {
   function drawBar() {
     const open = (one) => { kind = one.kind; again = ""; counting = null; draw(true); };
     const tabs = model.get("forms").map((one) => make("button", { type: "button", text: one.title, "aria-pressed": String(one.kind === form()?.kind), onclick: () => open(one) }));
-    const people = model.get("people");
-    const who = people.length > 1
-      ? make("select", { "aria-label": "initials" }, make("option", { value: "", text: "who?" }), ...people.map((name) => make("option", { value: name, text: name })))
+    const people = model.get("people"), by = model.get("initials");
+    const known = people.length > 1 && !somebodyElse && (!by || people.includes(by));
+    const who = known
+      ? make("select", { "aria-label": "initials" }, make("option", { value: "", text: "who?" }), ...people.map((name) => make("option", { value: name, text: name })),
+        make("option", { value: OTHER, text: "other…" }))
       : make("input", { "aria-label": "initials", placeholder: "initials", size: 5 });
-    who.value = model.get("initials");
-    who.addEventListener("change", () => { model.set("initials", who.value); model.save_changes(); });
+    who.value = by;
+    who.addEventListener("change", () => {
+      somebodyElse = who.value === OTHER || (somebodyElse && who.value !== "");
+      model.set("initials", who.value === OTHER ? "" : who.value.trim()); model.save_changes();
+      if (who.value === OTHER || (!known && who.value === "")) { drawBar(); bar.querySelector("[aria-label=initials]").focus(); }
+    });
     bar.replaceChildren(who, ...tabs,
       make("button", { type: "button", text: "Take back last", onclick: () => send("take back") }),
       make("button", { type: "button", text: "Meters calibrated", onclick: () => send("meters") }));

@@ -101,7 +101,12 @@ class DayForm(anywidget.AnyWidget):
         """Do one entry and return the sentence that shows it back."""
         kind, values = message.get("do"), message.get("values", {})
         if not self.bench.by:
-            raise InputError("Write your initials first.")
+            several = len(self.bench.people()) > 1
+            raise InputError(
+                "Say who you are first: choose your initials above, or write others under 'other…'."
+                if several
+                else "Write your initials first."
+            )
         if kind == "take back":
             return self.bench.take_back()
         if kind == "meters":
