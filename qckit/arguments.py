@@ -8,6 +8,7 @@ succeeds costs nothing, and calls from within the kit are left alone: their faul
 from __future__ import annotations
 
 import functools
+import importlib.util
 import re
 import sys
 from collections.abc import Iterable
@@ -17,7 +18,7 @@ from types import FunctionType
 
 import lazy_loader
 
-from qckit.errors import InputError, QcError
+from qckit.errors import InputError, QcError, nearest_name
 from qckit.words import first_few
 
 __all__ = ["attach", "wrong_argument"]
@@ -42,6 +43,8 @@ def attach(package: str, file: str):
     look_up, list_names, names = lazy_loader.attach_stub(package, file)
 
     def get(name):
+        if name not in names and not name.startswith("_"):
+            return _module(package, name, names)
         found = look_up(name)
         if isinstance(found, FunctionType) and name in names:
             found = _answering(found, package, name)
@@ -49,6 +52,16 @@ def attach(package: str, file: str):
         return found
 
     return get, list_names, names
+
+
+def _module(package, name, names):
+    """A module of a part, imported when it is first spoken of, such as ``qckit.hatch``; or the word that it is none."""
+    whole = f"{package}.{name}"
+    if importlib.util.find_spec(whole) is not None:
+        return importlib.import_module(whole)
+    near = nearest_name(name, names)
+    hint = f"Did you mean {near!r}?" if near else f"dir({package}) lists what there is."
+    raise AttributeError(f"there is no {name!r} in {package}. {hint}")
 
 
 def _answering(function, package, name):

@@ -1,4 +1,4 @@
-"""How a result looks where a notebook shows it: a heading, a sentence, a small table; all text escaped."""
+"""How a result looks: a heading, sentences, a small table; HTML in a notebook, plain lines where it is printed."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from html import escape
 from qckit.directions import isolate_names
 from qckit.in_notebook import put_dates_in_site_order
 
-__all__ = ["shown"]
+__all__ = ["InWords", "printed", "shown"]
 
 _BOX = (
     "border-left:4px solid currentColor;padding:2px 12px;margin:4px 0;max-width:46rem;overflow-wrap:break-word;"
@@ -17,6 +17,44 @@ _BOX = (
 _CELL = "text-align:{0};padding:2px 10px 2px 0;border-bottom:1px solid rgba(128,128,128,.35)"
 _LONG = 16  # characters of a cell that is words, not a number with its unit
 _LINES = 4  # of a cell with the longest words of its column
+
+
+class InWords:
+    """A result that says itself in words, so that neither a notebook nor ``print`` spills all that it holds.
+
+    ``_in_words`` returns the arguments of :func:`shown`; a dataclass of this kind is made with ``repr=False``.
+    """
+
+    def _in_words(self) -> dict:
+        raise NotImplementedError
+
+    def _repr_html_(self) -> str:
+        return shown(**self._in_words())
+
+    def __repr__(self) -> str:
+        return printed(**self._in_words())
+
+
+def printed(title: str, lines: Iterable[str] = (), *, heads: Sequence[str] = (), rows: Iterable[Sequence] = ()) -> str:
+    """Write a result as plain lines; parameters as for :func:`shown`.
+
+    Examples
+    --------
+    >>> from qckit.showing import printed
+    >>> rows = [("cysts", "29.5 g"), ("per cone", "2 x 14.8 g")]
+    >>> print(printed("dose", ["Weigh 29.5 g."], heads=("", ""), rows=rows))
+    dose
+    Weigh 29.5 g.
+      cysts         29.5 g
+      per cone  2 x 14.8 g
+    """
+    cells = [[str(v) for v in row] for row in ([heads] if any(heads) else []) + list(rows)] if heads else []
+    widths = [max(map(len, column)) for column in zip(*cells, strict=True)]
+    table = [
+        "  ".join(v.rjust(w) if i and w <= _LONG else v.ljust(w) for i, (v, w) in enumerate(zip(row, widths))).rstrip()
+        for row in cells
+    ]
+    return "\n".join([str(title), *filter(None, map(str, lines)), *(f"  {line}" for line in table)])
 
 
 def _style(i: int, cells: list[str]) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -112,15 +113,15 @@ class Site:
             return log.objects()
 
     @working("Working out the hatches")
-    def hatches(self, period: str | tuple[str, str] | None = None, lot: str | None = None, cone: str | None = None):
+    def hatches(self, period=None, lot: str | list[str] | None = None, cone: str | list[str] | None = None):
         """Give a row a hatch, every metric with its interval: the figures that reports, charts and verdicts show.
 
         Parameters
         ----------
         period : str or pair of str, optional
             A month, ``YYYY-MM``, or first and last ISO 8601 date (the last not included), of the wetting; all if None.
-        lot, cone : str, optional
-            Hatches of one lot, in one cone.
+        lot, cone : str or list of str, optional
+            Hatches of one lot, in one cone, or of several.
 
         Returns
         -------
@@ -140,8 +141,50 @@ class Site:
         >>> rows[["hatch", "hatch_pct", "hatch_pct_low", "hatch_pct_high"]].shape[1]
         4
         """
-        from qckit.errors import unknown_name
         from qckit.hatch import hatch_table
+
+        tables = self._within(period, lot=lot, cone=cone)
+        rows = tables.hatches
+        figures = hatch_table(tables).rename(columns={"notes": "remarks"})
+        figures = figures.drop(columns=[c for c in figures if c in rows and c != "hatch"])
+        table = rows.merge(figures.astype({"hatch": rows["hatch"].dtype}), on="hatch", how="left")
+        return table.sort_values(["started", "cone", "hatch"], kind="stable", ignore_index=True)
+
+    def purity(self, period=None, lot: str | list[str] | None = None, cone: str | list[str] | None = None):
+        """Give a row a sieve sample: how pure the harvest was, with its hatch's lot, cone and start.
+
+        Parameters
+        ----------
+        period, lot, cone
+            As for :meth:`hatches`.
+
+        Returns
+        -------
+        DataFrame, one row per sieve sample, in the order of wetting
+            hatch, lot, cone, operator, started, taken, then ``hatch.PURITY_COLUMNS``.
+
+        Raises
+        ------
+        InputError
+            The period is misspelt, or no hatch is of that lot or cone.
+
+        Examples
+        --------
+        >>> rows = site.purity("2026-10")
+        >>> rows.groupby("cone")["purity_pct"].mean().round(0).between(80, 100).all()
+        True
+        """
+        from qckit.hatch import purity_of_samples
+
+        tables = self._within(period, lot=lot, cone=cone)
+        about = tables.hatches[["hatch", "lot", "cone", "operator", "started"]]
+        found = purity_of_samples(tables.samples).merge(tables.samples[["sample", "taken"]], on="sample")
+        table = about.merge(found, on="hatch").sort_values(["started", "cone", "taken"], kind="stable")
+        return table[[*about, "taken", *(c for c in found if c not in ("hatch", "taken"))]].reset_index(drop=True)
+
+    def _within(self, period, **names) -> SiteTables:
+        """The tables of the hatches of a period, and of some lots or cones."""
+        from qckit.errors import unknown_name
 
         tables = self.tables
         if period is not None:
@@ -150,16 +193,16 @@ class Site:
             with open_log(self.folder) as log:
                 tables = tables.within(log, period)
         rows = tables.hatches
-        for column, name in (("lot", lot), ("cone", cone)):
-            if name is not None:
-                if name not in set(self.tables.hatches[column]):
-                    raise unknown_name(column, name, sorted(set(self.tables.hatches[column])))
-                rows = rows[rows[column] == name]
-        samples = tables.samples[tables.samples["hatch"].isin(rows["hatch"])]
-        figures = hatch_table(tables.but(hatches=rows, samples=samples)).rename(columns={"notes": "remarks"})
-        figures = figures.drop(columns=[c for c in figures if c in rows and c != "hatch"])
-        table = rows.merge(figures.astype({"hatch": rows["hatch"].dtype}), on="hatch", how="left")
-        return table.sort_values(["started", "cone", "hatch"], kind="stable", ignore_index=True)
+        for column, asked in names.items():
+            if asked is None:
+                continue
+            chosen = [asked] if isinstance(asked, str) or not isinstance(asked, Iterable) else list(asked)
+            known = set(self.tables.hatches[column])
+            for name in chosen:
+                if name not in known:
+                    raise unknown_name(column, name, sorted(known))
+            rows = rows[rows[column].isin(chosen)]
+        return tables.but(hatches=rows, samples=tables.samples[tables.samples["hatch"].isin(rows["hatch"])])
 
     def dose(self, lot: str, *, nauplii: float | None = None, day: str = "", risk: float | None = None):
         """Plan the grams of a lot for a demand: the plan that ``qckit dose`` prints (:func:`hatch.plan_dose`).

@@ -5,6 +5,8 @@ import importlib
 import inspect
 import io
 import pickle
+import subprocess
+import sys
 from pathlib import Path
 
 import numpy as np
@@ -61,6 +63,20 @@ def test_missing_and_unknown_parameters_are_as_python_says_them():
         reports.table()
     with pytest.raises(TypeError, match="unexpected keyword argument 'colour'"):
         reports.table(pd.DataFrame(), colour="red")
+
+
+def test_parts_are_there_without_an_import_of_their_own_and_a_wrong_name_is_told_the_nearest():
+    code = (
+        "import qckit\nprint(qckit.hatch.plan_dose.__name__, qckit.charts.p_chart.__name__)\n"
+        "for name in ('count_photoes', 'xyz'):\n"
+        "    try:\n        getattr(qckit, name)\n    except AttributeError as error:\n        print(error)"
+    )
+    got = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert got.stdout.splitlines() == [
+        "plan_dose p_chart",
+        "there is no 'count_photoes' in qckit. Did you mean 'count_photos'?",
+        "there is no 'xyz' in qckit. dir(qckit) lists what there is.",
+    ]
 
 
 def test_a_fault_that_no_argument_is_to_blame_for_stays_as_it_is():

@@ -34,6 +34,13 @@ def test_a_counted_photo_shows_its_counts_in_the_logs_words_and_draws_its_object
     assert "k-121_a_1.jpg" in page and f"{count.hatch_pct:.1f} %" in page
     for word, n in zip(("nauplii", "umbrella", "cysts", "shells"), count.counts.values(), strict=True):
         assert word in page and f">{n}<" in page
+    printed = str(count).splitlines()
+    assert printed[0] == "k-121_a_1.jpg" and printed[1].startswith(f"Hatched {count.hatch_pct:.1f} %; counting frame ")
+    assert printed[-4:] == [
+        f"  {word:<8}  {n:>7}"
+        for word, n in zip(("nauplii", "umbrella", "cysts", "shells"), count.counts.values(), strict=True)
+    ]
+    assert repr(count) == str(count)  # no table of a hundred objects where somebody only looks
     _figure, ax = plt.subplots()
     assert count.plot(ax=ax) is ax
     drawn = {line.get_label(): len(line.get_xdata()) for line in ax.lines}
@@ -56,6 +63,7 @@ def test_a_finding_shows_headline_figures_and_steps_escaped():
     finding = Finding("new-lot", "K<1>", "accept", "Use it.", figures, ["Open a pack."])
     page = finding._repr_html_()
     assert "K&lt;1&gt;: Use it." in page and "80.0 %" in page and "76.0 to 84.0" in page and "1. Open a pack." in page
+    assert str(finding).splitlines()[:2] == ["K<1>: Use it.", "1. Open a pack."]
     ax = finding.plot()
     assert [t.get_text() for t in ax.get_yticklabels()] == ["hatching percentage"]
     assert texts(ax) == ["80.0 %  (76.0 to 84.0)"]

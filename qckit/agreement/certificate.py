@@ -23,6 +23,7 @@ from qckit.agreement.rates import CountRates, rates_from_counts, rates_from_matc
 from qckit.agreement.spoilt import Spoilt
 from qckit.agreement.suspects import Suspect
 from qckit.errors import InputError
+from qckit.showing import InWords
 from qckit.stages import FULL_CYST_STAGES, STAGE_COLUMNS, STAGE_RECORDS
 from qckit.words import first_few
 
@@ -32,8 +33,8 @@ __all__ = ["Certificate", "certify_camera", "hatch_pct_of", "read_certificate"]
 _DAYS_GOOD, _DAYS_SMALL = 182, 91
 
 
-@dataclass(frozen=True)
-class Certificate:
+@dataclass(frozen=True, repr=False)
+class Certificate(InWords):
     """What is known of one camera's counts.
 
     ``agreement`` has a row per figure (four stages and hatch_pct): bias, limits of agreement (photo minus hand) and
@@ -74,11 +75,9 @@ class Certificate:
         """Whether counts may be corrected by it: the one rule, for checks by eye, for learning and for reports."""
         return not (self.is_too_small or self.fitness == "spoilt")
 
-    def _repr_html_(self) -> str:
-        from qckit.showing import shown
-
+    def _in_words(self) -> dict:
         what = ", ".join(filter(None, (self.camera, self.magnification, self.kind)))
-        return shown(f"Certificate of {what}", self.sentences)
+        return {"title": f"Certificate of {what}", "lines": self.sentences}
 
     def plot(self, ax=None):
         """Draw what the kit made of each stage, where objects were matched; else H% by the kit against H% by eye.

@@ -10,6 +10,7 @@ import pandas as pd
 
 from qckit.counting.regions import density_per_ml
 from qckit.object_rows import is_counted
+from qckit.showing import InWords
 from qckit.stages import STAGE_RECORDS, hatched_pct
 
 __all__ = ["COUNTER_VERSION", "PHOTO_COLUMNS", "WITHHELD", "Flag", "PhotoCount", "version_with"]
@@ -55,8 +56,8 @@ class Flag(NamedTuple):
     sentence: str
 
 
-@dataclass(frozen=True)
-class PhotoCount:
+@dataclass(frozen=True, repr=False)
+class PhotoCount(InWords):
     """A counted photo.
 
     Attributes
@@ -113,13 +114,12 @@ class PhotoCount:
         """Objects per stage and millilitre of water that stands ``chamber_depth_mm`` deep over the frame. [1/ml]"""
         return {s: density_per_ml(n, self.frame_mm2, chamber_depth_mm) for s, n in self.counts.items()}
 
-    def _repr_html_(self) -> str:
-        from qckit.showing import shown
-
+    def _in_words(self) -> dict:
         rows = [(stage.column, f"{self.counts[stage.name]:,}") for stage in STAGE_RECORDS]
         share = f"{self.hatch_pct:.1f} %" if math.isfinite(self.hatch_pct) else "not known: nothing to take it from"
         lines = [f"Hatched {share}; counting frame {self.frame_mm2:.1f} mm² at {self.um_per_px:g} µm per pixel."]
-        return shown(self.photo, [*lines, *(f.sentence for f in self.flags)], heads=("counted", "objects"), rows=rows)
+        lines += [f.sentence for f in self.flags]
+        return {"title": self.photo, "lines": lines, "heads": ("counted", "objects"), "rows": rows}
 
     def plot(self, ax=None):
         """Draw where the objects lie, each stage by its own mark.

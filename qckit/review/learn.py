@@ -20,6 +20,7 @@ from qckit.object_rows import is_counted
 from qckit.review.learnt_certificate import Renewal, certify_kit, renew_certificate
 from qckit.review.settled import photos_to_settle, settled_objects
 from qckit.review.site_model import LeaveOut, SiteModel, keep_site_model, site_stage_model
+from qckit.showing import InWords
 from qckit.stages import STAGES
 from qckit.words import estimated
 
@@ -31,8 +32,8 @@ _LOOKED_THROUGH = 10  # settled objects from which those left as found were most
 _LEAST_GAIN_PCT = 0.5  # points of wrong objects that two more photos should take away to be worth settling
 
 
-@dataclass(frozen=True)
-class CameraLearning:
+@dataclass(frozen=True, repr=False)
+class CameraLearning(InWords):
     """What came of learning.
 
     Attributes
@@ -62,12 +63,10 @@ class CameraLearning:
     certificate: str
     sentences: tuple[str, ...]
 
-    def _repr_html_(self) -> str:
-        from qckit.showing import shown
-
+    def _in_words(self) -> dict:
         rows = [tuple(map(str, row)) for row in self.photos.itertuples(index=False)]
         heads = ("photo", "settled", "wrong before", "wrong after")
-        return shown("Learning this camera", self.sentences, heads=heads, rows=rows)
+        return {"title": "Learning this camera", "lines": self.sentences, "heads": heads, "rows": rows}
 
 
 def learn_camera_of_site(

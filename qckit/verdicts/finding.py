@@ -8,6 +8,8 @@ from __future__ import annotations
 import math
 from dataclasses import asdict, dataclass, field
 
+from qckit.showing import InWords
+
 __all__ = ["SCHEMA_VERSION", "Evidence", "Figure", "Finding"]
 
 SCHEMA_VERSION = "qckit-finding-1"
@@ -52,8 +54,8 @@ class Evidence:
     values: dict  # the numbers and names of the sentence, units in their names, JSON-able
 
 
-@dataclass(frozen=True)
-class Finding:
+@dataclass(frozen=True, repr=False)
+class Finding(InWords):
     """A verdict with the numbers behind it, what to do, and what would change it.
 
     Examples
@@ -74,14 +76,13 @@ class Finding:
     left_out: list[str] = field(default_factory=list)  # what was not used, and why
     details: dict = field(default_factory=dict)  # kind-specific, JSON-able
 
-    def _repr_html_(self) -> str:
-        from qckit.showing import shown
+    def _in_words(self) -> dict:
         from qckit.words import headed, number
 
         rows = [(f.label, f"{number(f.value, f.decimals)} {f.unit}".strip(), _span(f), f.note) for f in self.figures]
         heads = ("figure", "value", "interval", "") if rows else ()
         steps = [f"{i}. {step}" for i, step in enumerate(self.next_steps, 1)]
-        return shown(headed(self.subject, self.headline), steps, heads=heads, rows=rows)
+        return {"title": headed(self.subject, self.headline), "lines": steps, "heads": heads, "rows": rows}
 
     def plot(self, ax=None):
         """Draw the figures with their intervals, each as percent of its own value, the values written beside.

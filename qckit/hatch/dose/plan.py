@@ -23,6 +23,7 @@ from qckit.hatch.harvest.recovery import Recovery, recovery_of
 from qckit.hatch.lots.level import MONTH_DAYS, LotLevel, lot_level
 from qckit.hatch.metrics import require_lot
 from qckit.hatch.photo_counts import photo_counts_of
+from qckit.showing import InWords
 from qckit.tables import to_clock
 from qckit.words import figures, plural
 
@@ -35,8 +36,8 @@ _RENEW_DAYS = 30.0
 _DRIFT = 0.05  # a table is renewed before the lot's own trend has moved the dose by this share
 
 
-@dataclass(frozen=True)
-class DosePlan:
+@dataclass(frozen=True, repr=False)
+class DosePlan(InWords):
     """Grams of a lot for one feed.
 
     ``basis`` is ``test`` (the standard test alone), ``production`` or ``both``. ``low`` and ``high`` bound the nauplii
@@ -70,9 +71,7 @@ class DosePlan:
     warnings: tuple[DoseWarning, ...] = ()
     balance_step_g: float = 0.1
 
-    def _repr_html_(self) -> str:
-        from qckit.showing import shown
-
+    def _in_words(self) -> dict:
         harvested = f"{figures(self.harvested_per_g)} ({figures(self.low)} to {figures(self.high)})"
         rows = [
             ("cysts", f"{self.say(self.grams_weighed)} g"),
@@ -80,7 +79,8 @@ class DosePlan:
             ("nauplii harvested per gram", harvested),
             ("recovery", f"{self.recovery_pct:.0f} % ({self.recovery_basis})"),
         ]
-        return shown(f"Dose of {self.lot} for {self.nauplii:,.0f} nauplii", [self.sentence], heads=("", ""), rows=rows)
+        title = f"Dose of {self.lot} for {self.nauplii:,.0f} nauplii"
+        return {"title": title, "lines": [self.sentence], "heads": ("", ""), "rows": rows}
 
     def plot(self, ax=None):
         """Draw what other risks of falling short would weigh, with this dose marked.

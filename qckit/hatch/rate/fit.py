@@ -20,6 +20,7 @@ from qckit.hatch.rate.average import SHARES as _SHARES
 from qckit.hatch.rate.average import akaike_weights, averaged
 from qckit.hatch.rate.models import MODELS, Fit, counts_dispersion, fit_model, model_quantile, place_of_cone
 from qckit.hatch.water.readings import standard_of, water_of_hatches
+from qckit.showing import InWords
 from qckit.words import plural
 
 __all__ = [
@@ -37,8 +38,8 @@ RATE_COLUMNS = ("time", "method", "value_h", "low_h", "high_h", "note")
 _NAMES = ("T10", "T50", "T90")
 
 
-@dataclass(frozen=True)
-class HatchRate:
+@dataclass(frozen=True, repr=False)
+class HatchRate(InWords):
     """Times of one lot's time course.
 
     Examples
@@ -57,15 +58,14 @@ class HatchRate:
     comparison: pd.DataFrame = field(repr=False)  # model, loglik, aic, delta_aic, weight, ceiling_pct
     notes: tuple[str, ...] = ()
 
-    def _repr_html_(self) -> str:
-        from qckit.showing import shown
-
+    def _in_words(self) -> dict:
         rows = [
             (t.time, t.method, f"{t.value_h:.1f}", f"{t.low_h:.1f} to {t.high_h:.1f}" if t.low_h == t.low_h else "")
             for t in self.times.itertuples()
         ]
         heads = ("time", "method", "hours", f"{100 * self.confidence:g} % interval")
-        return shown(f"Hatching rate over {plural(self.n_cones, 'cone')}", self.notes, heads=heads, rows=rows)
+        title = f"Hatching rate over {plural(self.n_cones, 'cone')}"
+        return {"title": title, "lines": self.notes, "heads": heads, "rows": rows}
 
     def plot(self, ax=None):
         """Draw the time course with its curve; see :func:`hatch.draw_rate`."""
