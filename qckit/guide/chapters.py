@@ -20,11 +20,15 @@ FOLDER = "handbook"
 
 @dataclass(frozen=True)
 class Chapter:
-    """One chapter as it is written: file stem without its number, title, cells as (kind, source)."""
+    """One chapter as it is written: file stem without its number, title, cells as (kind, source).
+
+    ``code_is_open``: the code is the matter (``show_code`` in the notebook's metadata), so it is not folded.
+    """
 
     name: str
     title: str
     cells: tuple[tuple[str, str], ...]
+    code_is_open: bool = False
 
 
 @dataclass(frozen=True)
@@ -53,7 +57,8 @@ def _read(path: Path) -> Chapter:
     notebook = nbformat.read(path, as_version=4)
     cells = tuple((cell.cell_type, cell.source) for cell in notebook.cells if cell.source.strip())
     title = next(line[2:].strip() for kind, source in cells for line in source.splitlines() if line.startswith("# "))
-    return Chapter(path.stem.split("_", 1)[1].replace("_", "-"), title, cells)
+    name = path.stem.split("_", 1)[1].replace("_", "-")
+    return Chapter(name, title, cells, code_is_open=notebook.metadata.get("show_code") is True)
 
 
 def run_chapter(chapter: Chapter) -> tuple[str, list[Section]]:
@@ -80,7 +85,8 @@ def run_chapter(chapter: Chapter) -> tuple[str, list[Section]]:
             sections += found
             parts.append(f'<div class="text">{html}</div>')
         else:
-            parts.append(f'<details class="guide-code"><summary>Code</summary><pre>{escape(source)}</pre></details>')
+            fold = f'<details class="guide-code"{" open" if chapter.code_is_open else ""}><summary>Code</summary>'
+            parts.append(f"{fold}<pre>{escape(source)}</pre></details>")
             parts.append(_shown(source, names))
             if sections and (words := _text(parts[-1])):  # tables are searched too
                 sections[-1] = replace(sections[-1], text=f"{sections[-1].text} {words}")
