@@ -276,6 +276,7 @@ def learn(only_try, undo, which_next, curve, camera, magnification, site, by):
     """
     from qckit.reports import find_site
     from qckit.review import learn_camera_of_site, photos_to_settle, site_stage_model, undo_site_model
+    from qckit.review.settled import say_none_counted
 
     if undo:
         now = undo_site_model(find_site(site))
@@ -287,7 +288,7 @@ def learn(only_try, undo, which_next, curve, camera, magnification, site, by):
             if some:
                 click.echo("Settle next: " + ", ".join(some))
             elif log.photos().empty:
-                click.echo("No photo is counted in this site's log yet.")
+                click.echo(say_none_counted(log))
             else:
                 click.echo("Every counted photo has settled objects.")
             return 0

@@ -54,6 +54,8 @@ def _no_photo_words(log, scales, camera, magnification) -> str:
 def settled_objects(log, camera: str, magnification: str):
     """Objects of the photos that people have worked on, with what each is said to be and whether it is settled."""
     objects = log.objects()
+    if objects.empty:
+        raise InputError(say_none_counted(log))
     objects = objects[objects["photo"].isin(photos_of_camera(log, camera, magnification)["photo"])]
     removed = is_removed(objects).to_numpy()
     settled = objects["source"].isin((RESTAGED, ADDED)).to_numpy() & objects["stage"].isin(CLASSES).to_numpy()
@@ -63,6 +65,16 @@ def settled_objects(log, camera: str, magnification: str):
     objects = objects[objects["photo"].isin(names)].reset_index(drop=True)
     _need_enough(objects[objects["is_settled"]])
     return objects
+
+
+def say_none_counted(log) -> str:
+    """Say that no photo is counted yet, and where some wait for it, how they come to be."""
+    waiting = log.awaiting_counts()["photo"].nunique()
+    none = "No photo is counted in this site's log yet."
+    if not waiting:
+        return none
+    wait = plural(waiting, "photo waits", "photos wait")
+    return f"{none} {wait}: count with  qckit today --watch  or the notebook count_photos."
 
 
 def _need_enough(settled) -> None:

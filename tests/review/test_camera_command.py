@@ -527,6 +527,18 @@ def test_a_site_without_photos_has_none_to_settle(tmp_path):
     new_site(tmp_path / "fresh")
     asked = run("learn", "--next", "--site", tmp_path / "fresh")
     assert asked.output.strip() == "No photo is counted in this site's log yet."
+    with open_log(tmp_path / "fresh") as log:
+        hatch = {"hatch": "H1", "lot": "L", "purpose": "production", "cone": "A", "started": "2026-11-01T09:00+00:00"}
+        sample = {"sample": "S1", "hatch": "H1", "taken": "2026-11-02T09:00+00:00", "kind": "subsample"}
+        log.add("lots", pd.DataFrame({"lot": ["L"]}), by="ab")
+        log.add("hatches", pd.DataFrame([hatch | {"cysts_g": 20.0, "volume_ml": 20_000}]), by="ab")
+        photo = {"counted_by": "photo", "photos": "a.jpg", "um_per_px": 6.2, "volume_ul": 250}
+        log.add("samples", pd.DataFrame([sample | photo]), by="ab")
+    words = (
+        "No photo is counted in this site's log yet. 1 photo waits: count with  qckit today --watch  or the "
+    )
+    assert run("learn", "--next", "--site", tmp_path / "fresh").output.strip() == f"{words}notebook count_photos."
+    assert words in str(outcome("learn", "--by", "ab", "--site", tmp_path / "fresh").exception)
 
 
 def test_photos_of_a_camera_that_has_a_certificate_only(site, counted):

@@ -430,6 +430,13 @@ def test_messages(tables):
         review("2025-01"),
     )
     raised("hatches: unknown lot 'K-112'. Did you mean 'K-121'? Known: K-118, K-121.", review("2026-10", lot="K-112"))
+    tested = tables.hatches["purpose"].mask(tables.hatches["lot"] == "K-121", "standard test")
+    n = int((tables.hatches["lot"] == "K-121").sum())
+    raised(
+        f"2026-10: lot K-121 has no production hatch yet, only standard test ({n} hatches). Leave the lot empty for "
+        "the month, or judge the test with  qckit report new-lot K-121",
+        lambda: review_month(tables.but(hatches=tables.hatches.assign(purpose=tested)), month="2026-10", lot="K-121"),
+    )
     empty = tables.but(**{name: getattr(tables, name).head(0) for name in ("hatches", "samples", "readings")})
     raised(
         "2026-10: no production hatch is in the log. Import the field sheets first.",

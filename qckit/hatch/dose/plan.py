@@ -397,7 +397,7 @@ def _nothing_known(lot, hatches, cones):
         names = ", ".join(mine["hatch"].head(6))
         return (
             f"lot {lot}: its hatches ({names}) have no counts yet, so no dose can be worked out. Import the samples "
-            f"(qckit log import), or count the photos that wait (qckit report new-lot {lot})."
+            "(qckit log import), or count the photos that wait (qckit today --watch, or the notebook count_photos)."
         )
     return (
         f"lot {lot}: nothing of it was hatched yet, so no dose can be worked out. Run a standard test of three cones: "

@@ -63,6 +63,13 @@ def no_hatch_words(hatches, month, lot, timezone) -> str:
     of = f" of lot {lot}" if lot else ""
     made = hatches[(hatches["purpose"] == "production") & (hatches["lot"].eq(lot) if lot else True)]
     if not len(made):
+        others = hatches.loc[hatches["lot"].eq(lot), "purpose"]
+        if lot and len(others):
+            return (
+                f"{month}: lot {lot} has no production hatch yet, only {' and '.join(sorted(set(others)))} "
+                f"({plural(len(others), 'hatch')}). Leave the lot empty for the month, or judge the test with  qckit "
+                f"report new-lot {lot}"
+            )
         return f"{month}: no production hatch{of} is in the log. Import the field sheets first."
     at = to_utc(made["started"]).dt.tz_convert(timezone)
     return (
