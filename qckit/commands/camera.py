@@ -184,7 +184,7 @@ def check(hand, counted, camera, magnification, kind, um_per_px, keep, site, by)
     photo or stage are named, and nothing is kept. Exit code 0: fit for use.
     """
     from qckit.review import check_camera, save_certificate
-    from qckit.review.camera_check import mark_learnt
+    from qckit.review.check_photos import mark_learnt, mark_scale
 
     checked = check_camera(
         hand,
@@ -196,12 +196,12 @@ def check(hand, counted, camera, magnification, kind, um_per_px, keep, site, by)
         by=who(by),
         made_at=_now(),
     )
-    checked = mark_learnt(checked, counted, _site_model(site))
+    checked = mark_scale(mark_learnt(checked, counted, _site_model(site)), counted, _site_scales(site))
     dates = dates_at(site)
     for line in checked.sentences:
         click.echo(dates.text(line))
     if not checked.may_be_kept:
-        with_why = keep or checked.certificate.is_too_small or checked.learnt
+        with_why = keep or checked.certificate.is_too_small or checked.learnt or checked.other_scale
         click.echo(checked.why_not_kept if with_why else "Not to be kept.")
         return 1
     if keep:
@@ -224,6 +224,19 @@ def check(hand, counted, camera, magnification, kind, um_per_px, keep, site, by)
     again = as_typed(hand, counted, *words, "--keep")
     click.echo(f"Not kept. To keep it, so that reports use it:  qckit camera check {again}")
     return int(checked.certificate.fitness != "fit")
+
+
+def _site_scales(site):
+    """Scales kept in the site that is named, or that we are in; None where there is no site."""
+    from qckit.errors import InputError
+
+    try:
+        with open_site_log(site) as log:
+            return log.scales()
+    except InputError:
+        if site:
+            raise
+        return None
 
 
 def _site_model(site):

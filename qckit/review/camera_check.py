@@ -40,6 +40,7 @@ class CameraCheck:
     pairs: object
     edges: Edges = Edges()
     learnt: tuple[str, ...] = ()  # photos from which the models that counted them were learnt
+    other_scale: str = ""  # what is to be said where photos have another scale than the camera's own
 
     @property
     def sentences(self) -> tuple[str, ...]:
@@ -47,12 +48,15 @@ class CameraCheck:
         grave = (EDGES_COUNTED,) if self.edges.were_counted else ()
         if self.learnt:
             grave = (_learnt_words(self.learnt, self.certificate.n_photos), *grave)
+        if self.other_scale:
+            grave = (self.other_scale, *grave)
         return grave + self.certificate.sentences + _edge_words(self.edges)
 
     @property
     def may_be_kept(self) -> bool:
         """Whether reports may correct counts by it."""
-        return self.certificate.may_correct and not self.edges.were_counted and not self.learnt
+        spoilt = self.edges.were_counted or self.learnt or self.other_scale
+        return self.certificate.may_correct and not spoilt
 
     @property
     def why_not_kept(self) -> str:
@@ -60,6 +64,8 @@ class CameraCheck:
         n = self.certificate.n_photos
         if self.learnt:
             return "Not kept: on photos that were learnt from the kit does better than on any other."
+        if self.other_scale:
+            return "Not kept: photos are known as a camera's by their scale, and it would correct others than these."
         if not self.certificate.is_too_small or self.certificate.fitness == "spoilt" or self.edges.were_counted:
             return "Not kept: a certificate would correct every later count by this."
         return (
@@ -263,32 +269,6 @@ def check_camera(hand_path, counted, *, camera, by, made_at, magnification="", k
         spoilt = {s.photo for s in certificate.suspects}.union(*certificate.misplaced)
         edges = _edges(pairs, folder, spoilt)
     return CameraCheck(replace(certificate, kind=kind), pairs, edges)
-
-
-def mark_learnt(check: CameraCheck, counted, model) -> CameraCheck:
-    """Name the photos of a check from which the models that counted them were learnt.
-
-    Parameters
-    ----------
-    check : CameraCheck
-    counted : path
-        Folder that ``qckit count --out`` wrote.
-    model : SiteModel or None
-        The site's own models.
-    """
-    import pandas as pd
-
-    from qckit.counting import model_key
-    from qckit.counting.result import version_with
-
-    if model is None or check.certificate.counter_version != version_with(model_key(str(model.path))):
-        return check
-    counts = pd.read_csv(Path(counted) / "counts.csv", dtype=str)
-    if "sha256" not in counts:
-        return check
-    known = counts.loc[counts["sha256"].isin(model.learnt_from), "photo"]
-    checked = {Path(str(photo)).stem for photo in check.pairs["photo"]}
-    return replace(check, learnt=tuple(photo for photo in known if Path(photo).stem in checked))
 
 
 def _edges(pairs, folder, spoilt) -> Edges:

@@ -69,11 +69,11 @@ def settled_objects(log, camera: str, magnification: str):
 
 def say_none_counted(log) -> str:
     """Say that no photo is counted yet, and where some wait for it, how they come to be."""
-    waiting = log.awaiting_counts()["photo"].nunique()
+    n_left = log.awaiting_counts()["photo"].nunique()
     none = "No photo is counted in this site's log yet."
-    if not waiting:
+    if not n_left:
         return none
-    wait = plural(waiting, "photo waits", "photos wait")
+    wait = plural(n_left, "photo waits", "photos wait")
     return f"{none} {wait}: count with  qckit today --watch  or the notebook count_photos."
 
 

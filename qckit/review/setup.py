@@ -7,7 +7,8 @@ from pathlib import Path
 
 from qckit.errors import InputError, need_number, need_text, unknown_name
 from qckit.review.camera import kept_scale, measure_scale, save_scale, say_other_scale
-from qckit.review.camera_check import CameraCheck, check_camera, mark_learnt, save_certificate
+from qckit.review.camera_check import CameraCheck, check_camera, save_certificate
+from qckit.review.check_photos import mark_learnt, mark_scale
 from qckit.review.site_model import site_stage_model
 from qckit.words import with_uncertainty
 
@@ -207,4 +208,7 @@ def check_for_setup(
         return SetupCheck(None)
     about = {"camera": camera, "magnification": magnification, "by": by, "made_at": made_at}
     check = check_camera(hand_counts, counted_folder, **about)
-    return SetupCheck(check if log is None else mark_learnt(check, counted_folder, site_stage_model(log.folder)))
+    if log is None:
+        return SetupCheck(check)
+    check = mark_learnt(check, counted_folder, site_stage_model(log.folder))
+    return SetupCheck(mark_scale(check, counted_folder, log.scales()))

@@ -534,9 +534,7 @@ def test_a_site_without_photos_has_none_to_settle(tmp_path):
         log.add("hatches", pd.DataFrame([hatch | {"cysts_g": 20.0, "volume_ml": 20_000}]), by="ab")
         photo = {"counted_by": "photo", "photos": "a.jpg", "um_per_px": 6.2, "volume_ul": 250}
         log.add("samples", pd.DataFrame([sample | photo]), by="ab")
-    words = (
-        "No photo is counted in this site's log yet. 1 photo waits: count with  qckit today --watch  or the "
-    )
+    words = "No photo is counted in this site's log yet. 1 photo waits: count with  qckit today --watch  or the "
     assert run("learn", "--next", "--site", tmp_path / "fresh").output.strip() == f"{words}notebook count_photos."
     assert words in str(outcome("learn", "--by", "ab", "--site", tmp_path / "fresh").exception)
 
@@ -605,3 +603,28 @@ def test_a_kept_scale_that_is_another_than_before_is_told(site, ruled):
         f"a 1x had 20 µm per pixel since {set_at[:10]}; this is 40. Where the camera was not changed, one of them is "
         "wrong."
     )
+
+
+def test_photos_of_another_scale_than_the_cameras_make_no_certificate(site, counted, ruled):
+    """Reports know a camera's photos by their scale: they would correct others by this check."""
+    run("scale", ruled, "--spacing-um", "310", "--camera", "s", "--magnification", "1x", "--by", "ab", "--site", site)
+    to = ["--camera", "s", "--magnification", "1x", "--by", "ab", "--site", site, "--keep"]
+    got = outcome("check", counted / "hand.csv", counted / "counts", *to)
+    assert got.return_value == 1
+    assert got.output.splitlines()[0] == (
+        "12 of the 12 photos checked have 4 µm per pixel, and the scale of s 1x is 6.2: they are another camera's or "
+        "magnification's, or a scale is wrong.  qckit camera list  shows those kept."
+    )
+    assert got.output.splitlines()[-1] == (
+        "Not kept: photos are known as a camera's by their scale, and it would correct others than these."
+    )
+    with open_log(site) as log:
+        assert log.certificates().empty
+        checked = check_for_setup(
+            str(counted / "hand.csv"), str(counted / "counts"), camera="s", by="ab", made_at=log.now(), log=log
+        )
+        assert checked.keep(log, by="ab", approved=True) == [checked.check.why_not_kept]
+        other = check_for_setup(
+            str(counted / "hand.csv"), str(counted / "counts"), camera="t", by="ab", made_at=log.now(), log=log
+        )
+    assert other.check.may_be_kept
