@@ -15,6 +15,7 @@ __all__ = [
     "REASON",
     "SITE",
     "Commands",
+    "Count",
     "Number",
     "SiteText",
     "dates_at",
@@ -62,6 +63,18 @@ class Number(click.ParamType):
         if (self.low is not None and number < self.low) or (self.high is not None and number > self.high):
             raise InputError(f"{where}: {value} is not from {self.low:g} to {self.high:g}. Write a number in between.")
         return int(number) if self.whole else number
+
+
+class Count(click.ParamType):
+    """A large number as people write it: 3500000, 3.5 million, 3,5 Mio."""
+
+    name = "number"
+
+    def convert(self, value, param, ctx):
+        """Read the text of an option."""
+        from qckit.log.typed import option_count
+
+        return value if isinstance(value, (int, float)) else option_count(value, _name(param))
 
 
 class SiteText(click.ParamType):

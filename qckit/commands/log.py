@@ -166,17 +166,17 @@ def record(folder, replace_hand_counts, site, by):
 @click.option("--table", "tables", multiple=True, help="Only this table. May be repeated.")
 @SITE
 def export(target, tables, site):
-    """Write the records to TARGET: a folder (CSV), NAME.xlsx, or NAME.zip for everything.
+    """Write the records to TARGET: a folder (CSV), NAME.xlsx, or NAME.zip for everything in them.
 
-    The zip holds every revision, correction and step with a description of tables, columns and units, and comes back
-    with  qckit log restore  as an identical log.
+    The zip holds the settings and every revision, correction and step with a description of tables, columns and units,
+    and comes back with  qckit log restore  as an identical log. Photos are not in it.
     """
     from qckit.log import export_csv, export_excel, export_zip
 
     ending = Path(target).suffix.casefold()
     with open_site_log(site) as log:
         if ending == ".zip":
-            click.echo(f"{export_zip(log, target)}: the whole site.")
+            click.echo(f"{export_zip(log, target)}: all records and the settings; photos and reports are not in it.")
         elif ending == ".xlsx":
             click.echo(f"{export_excel(log, target, tables=tables)}: {', '.join(tables) or 'all but objects'}.")
         else:
@@ -322,18 +322,29 @@ def backup(target, site):
 def restore(source, folder, accept_wrong_rows):
     """Put a backup or a whole-site zip (SOURCE) into the site FOLDER, which must have no records.
 
-    A new site  (qckit new FOLDER)  will do; a log that is damaged is moved away first. Exit code 1: restored, and some
-    values hardly can be.
+    A zip makes the site too where FOLDER is new, with its settings; a backup needs a site  (qckit new FOLDER). A log
+    that is damaged is moved away first. Exit code 1: restored, and some values hardly can be.
     """
+    from qckit.day.founding import furnish
     from qckit.log import open_log
     from qckit.log import restore as restore_log
     from qckit.log.unpacking import keep_settings
+    from qckit.settings import SETTINGS_FILE
 
+    is_new = "://" not in folder and not (Path(folder) / SETTINGS_FILE).exists()
     click.echo(f"{restore_log(source, folder, accept_wrong_rows=accept_wrong_rows)}: restored.")
     if "://" in folder:
         return 0
     beside = keep_settings(source, folder)
-    if beside is not None:
+    if is_new:
+        furnish(folder)
+        click.echo(f"{folder}: a new site, with the settings of the zip: what is due:  qckit today --site {folder}")
+        click.echo("Photos and reports do not travel in a zip: copy the folders photos and reports from the old site.")
+        if beside is not None:
+            click.echo(
+                f"note: the records of the old site lay on a server, and these lie in this folder: see {beside}."
+            )
+    elif beside is not None:
         click.echo(
             f"note: the settings in it differ from this folder's qckit.toml and were not taken: see {beside}. Reports "
             "made here go by this folder's settings (time zone, limits, feeds): for the figures of the site that "

@@ -6,7 +6,7 @@ import sys
 
 import click
 
-from qckit.commands._options import Number
+from qckit.commands._options import Count, Number
 from qckit.commands.typed import as_typed
 
 
@@ -15,14 +15,15 @@ from qckit.commands.typed import as_typed
 @click.option("--name", help="Name of the site, shown on reports; the folder's name if left out.")
 @click.option("--timezone", help="Such as Europe/Lisbon; UTC if left out.")
 @click.option("--date-order", help="How dates on field sheets read: ymd, dmy, mdy; ymd if left out.")
+@click.option("--decimal", help="Decimal sign on field sheets: point or comma; point if left out.")
 @click.option("--cones", help="Names of the cones, with commas.")
 @click.option("--cone-litres", type=Number(), help="Water in one cone [l].")
 @click.option("--hours", type=Number("h"), help="Hours from wetting to harvest.")
 @click.option("--count-at", help="Time of day of the counts, such as 09:00.")
 @click.option("--subsamples", type=Number(whole=True), help="Subsamples counted per cone.")
 @click.option("--subsample-ul", type=Number("µl"), help="Volume of a subsample [µl].")
-@click.option("--feeds", help="Times of day of the feeds, with commas.")
-@click.option("--nauplii", type=Number(), help="Nauplii for one feed.")
+@click.option("--feeds", help="Times of day of the feeds, with commas; none where nothing is fed here.")
+@click.option("--nauplii", type=Count(), help="Nauplii for one feed, such as 3500000 or '3.5 million'.")
 @click.option("--people", help="Initials of those who work here, with commas.")
 @click.option("--url", default="", help="PostgreSQL address of the log; a file in the folder if left out.")
 @click.option("--questions/--no-questions", default=None, help="Ask for what no option gives; in a terminal, yes.")
@@ -36,7 +37,7 @@ def command(folder, url, questions, **given):
     if questions or (questions is None and sys.stdin.isatty() and sys.stdout.isatty()):
         click.echo("A few questions; Enter takes what stands in brackets.\nAll can be changed later in qckit.toml.")
         for one in QUESTIONS:
-            if given.get(one.option) is None:
+            if given.get(one.option) is None and not (one.option == "nauplii" and given.get("feeds") == ""):
                 given[one.option] = _ask(one, folder)
     answers = Answers(**{name: value for name, value in given.items() if value is not None})
     made = found_site(folder, answers, url=url)

@@ -12,11 +12,12 @@ from qckit.day.words import CAUTIONS
 from qckit.errors import InputError, unknown_name
 from qckit.files import write_whole
 from qckit.log import new_site
-from qckit.log.typed import option_number
-from qckit.settings import ProtocolSettings, Settings, check_protocol, load_settings, unknown_zone
+from qckit.log.typed import option_count, option_number
+from qckit.protocol import ProtocolSettings, check_protocol
+from qckit.settings import Settings, load_settings, unknown_zone
 from qckit.words import plural
 
-__all__ = ["QUESTIONS", "Answers", "Question", "default_of", "found_site", "readme_text"]
+__all__ = ["QUESTIONS", "Answers", "Question", "default_of", "found_site", "furnish", "readme_text"]
 
 _DEFAULT = Settings()
 
@@ -41,6 +42,28 @@ def _number(least: float, most: float, unit: str = "", whole: bool = False) -> C
         return int(value) if whole else value
 
     return read
+
+
+_NONE = ("none", "no", "0", "-")
+
+
+def _feeds(text: str) -> str:
+    """Read the times of feeds; a word for none gives an empty list."""
+    return "" if text.strip().casefold() in _NONE else _protocol("feed_at")(text)
+
+
+def _nauplii(text: str) -> float:
+    value = option_count(text, "your answer")
+    if not 1 <= value <= 1e12:
+        raise InputError(f"{text} must be from 1 to 1,000,000,000,000 nauplii.")
+    return value
+
+
+def _decimal(text: str) -> str:
+    known = {"point": "point", ".": "point", "1.5": "point", "comma": "comma", ",": "comma", "1,5": "comma"}
+    if text.strip().casefold() not in known:
+        raise unknown_name("decimal sign", text, ("point", "comma"))
+    return known[text.strip().casefold()]
 
 
 def _protocol(name: str) -> Callable[[str], str]:
@@ -68,14 +91,15 @@ QUESTIONS = (
     Question("name", "Name of the site", "", str.strip),
     Question("timezone", "Time zone, such as Europe/Lisbon", "UTC", _zone),
     Question("date_order", "Order of dates you write: ymd (2026-12-31), dmy (31/12/2026) or mdy", "ymd", _order),
+    Question("decimal", "Decimal sign you write: point (1.5) or comma (1,5)", "point", _decimal),
     Question("cones", "Names of the cones, with commas", _P.cones, _protocol("cones")),
     Question("cone_litres", "Water in one cone [l]", f"{_F.cone_volume_l:g}", _number(0.001, 1e6, "l")),
     Question("hours", "Hours from wetting to harvest", f"{_P.incubation_h:g}", _number(1, 200, "h")),
     Question("count_at", "Time of day of the counts", _P.count_at, _protocol("count_at")),
     Question("subsamples", "Subsamples counted per cone", str(_P.subsamples), _number(1, 100, whole=True)),
     Question("subsample_ul", "Volume of a subsample [µl]", f"{_P.subsample_ul:g}", _number(0.01, 1e8, "µl")),
-    Question("feeds", "Times of day of the feeds, with commas", _P.feed_at, _protocol("feed_at")),
-    Question("nauplii", "Nauplii for one feed", f"{_F.nauplii_per_feed:,.0f}", _number(1, 1e12)),
+    Question("feeds", "Times of day of the feeds, with commas (none: nothing is fed here)", _P.feed_at, _feeds),
+    Question("nauplii", "Nauplii for one feed, such as 3.5 million", f"{_F.nauplii_per_feed:,.0f}", _nauplii),
     Question("people", "Initials of those who count, with commas", "op1", _protocol("people")),
 )
 
@@ -91,6 +115,7 @@ class Answers:
     name: str = ""
     timezone: str = "UTC"
     date_order: str = "ymd"
+    decimal: str = "point"
     cones: str = _P.cones
     cone_litres: float = _F.cone_volume_l
     hours: float = _P.incubation_h
@@ -138,7 +163,7 @@ def found_site(folder: str | Path, answers: Answers | None = None, *, url: str =
         "people": given.people,
         "incubation_h": float(given.hours),
         "count_at": given.count_at,
-        "feed_at": given.feeds,
+        "feed_at": _feeds(given.feeds),
         "subsamples": int(given.subsamples),
         "subsample_ul": float(given.subsample_ul),
     }
@@ -146,7 +171,7 @@ def found_site(folder: str | Path, answers: Answers | None = None, *, url: str =
     check_protocol(checked, "the protocol")
     feed = {
         "nauplii_per_feed": float(given.nauplii),
-        "feeds_per_day": float(len(checked.feed_times)),
+        "feeds_per_day": float(max(1, len(checked.feed_times))),
         "cone_volume_l": float(given.cone_litres),
         "n_cones": len(checked.cone_names),
     }
@@ -157,12 +182,22 @@ def found_site(folder: str | Path, answers: Answers | None = None, *, url: str =
         timezone=given.timezone,
         date_order=given.date_order,
         url=url,
-        changes={"protocol": protocol, "feed": feed, "conditions": conditions},
+        changes={
+            "site": {"decimal": _decimal(given.decimal)},
+            "protocol": protocol,
+            "feed": feed,
+            "conditions": conditions,
+        },
     )
-    settings = load_settings(made)
-    write_day_sheets(made / "field-sheets", settings)
-    write_whole(made / "README.txt", readme_text(settings))
+    furnish(made)
     return made
+
+
+def furnish(folder: str | Path) -> None:
+    """Write the day sheet and the README of a site as its settings are; sheets that are there stay."""
+    settings = load_settings(folder)
+    write_day_sheets(Path(folder) / "field-sheets", settings)
+    write_whole(Path(folder) / "README.txt", readme_text(settings))
 
 
 def readme_text(settings: Settings) -> str:
@@ -229,10 +264,11 @@ def _protocol_words(settings: Settings) -> str:
 
     p, feed = settings.protocol, settings.feed
     cones, feeds = ", ".join(p.cone_names), ", ".join(f"{at:%H:%M}" for at in p.feed_times)
+    fed = f"feeds at {feeds} of {feed.nauplii_per_feed:,.0f} nauplii each" if feeds else "nothing is fed here"
     text = (
         f"Cones {cones} of {feed.cone_volume_l:g} l; {p.incubation_h:g} h from wetting to harvest; counts at "
-        f"{p.count_at}; {plural(p.subsamples, 'subsample')} of {p.subsample_ul:g} µl from each cone; feeds at "
-        f"{feeds} of {feed.nauplii_per_feed:,.0f} nauplii each. All of this stands in qckit.toml: change it there."
+        f"{p.count_at}; {plural(p.subsamples, 'subsample')} of {p.subsample_ul:g} µl from each cone; {fed}. "
+        "All of this stands in qckit.toml: change it there."
     )
     return textwrap.fill(text, 80)
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import json
 import shutil
+from collections.abc import Callable
 from pathlib import Path
 
 from qckit._paths import notebooks_dir
@@ -16,7 +17,7 @@ from qckit.log.sheets import templates
 from qckit.settings import SETTINGS_FILE, settings_of
 from qckit.settings_text import settings_text
 
-__all__ = ["new_site"]
+__all__ = ["make_site", "new_site"]
 
 
 def new_site(
@@ -62,13 +63,43 @@ def new_site(
     'Room 3'
     """
     folder = Path(folder)
+    if url:
+        engine.is_server(url)  # refuses what is no address, before anything is made
+
+    def text() -> str:
+        return settings_text(
+            {
+                **(changes or {}),
+                "site": {
+                    **(changes or {}).get("site", {}),
+                    "name": name or folder.resolve().name,
+                    "timezone": timezone,
+                    "date_order": date_order,
+                },
+                "log": {"url": keep_secret(folder, url)},
+            }
+        )
+
+    return make_site(folder, text)
+
+
+def make_site(folder: Path, text: Callable[[], str], *, fill: Callable[[Path], object] = lambda folder: None) -> Path:
+    """Make a site folder with the settings that ``text`` writes; where anything fails, nothing of it stays.
+
+    Parameters
+    ----------
+    folder : Path
+        As for :func:`new_site`.
+    text : callable
+        Writes the settings once the folder is there.
+    fill : callable, optional
+        Enters records into the site before it counts as made.
+    """
     settings = folder / SETTINGS_FILE
     if settings.exists():
         raise InputError(f"{folder}: is a site already ({SETTINGS_FILE} is there). Give another folder.")
     if folder.exists() and not folder.is_dir():
         raise InputError(f"{folder}: is a file. Give a folder.")
-    if url:
-        engine.is_server(url)  # refuses what is no address, before anything is made
     parts = [folder / part for part in ("field-sheets", "photos", "notebooks", "reports")]
     made = [
         path for path in (folder, *parts, folder / SECRET_FILE, folder / engine.LOG_FILE, settings) if not path.exists()
@@ -76,19 +107,14 @@ def new_site(
     try:
         for part in parts:
             part.mkdir(parents=True, exist_ok=True)
-        text = settings_text(
-            {
-                **(changes or {}),
-                "site": {"name": name or folder.resolve().name, "timezone": timezone, "date_order": date_order},
-                "log": {"url": keep_secret(folder, url)},
-            }
-        )
-        settings_of(text, settings)
+        written = text()
+        settings_of(written, settings)
         templates.write_csv_templates(folder / "field-sheets")
         templates.write_excel_template(folder / "field-sheets" / "field-sheets.xlsx")
         _copy_notebooks(folder / "notebooks")
-        write_whole(settings, text)  # last: without it the folder is no site, and can be made again
+        write_whole(settings, written)  # last: without it the folder is no site, and can be made again
         create_log(folder)
+        fill(folder)
     except (OSError, InputError) as error:
         _take_away(made)
         if isinstance(error, OSError):

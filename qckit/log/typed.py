@@ -10,7 +10,16 @@ from qckit.log.sheets import cells
 from qckit.settings import Settings
 from qckit.tables import TABLES
 
-__all__ = ["option_number", "site_time", "typed_cell", "typed_date", "typed_months", "typed_number", "typed_time"]
+__all__ = [
+    "option_count",
+    "option_number",
+    "site_time",
+    "typed_cell",
+    "typed_date",
+    "typed_months",
+    "typed_number",
+    "typed_time",
+]
 
 
 def _rules(settings: Settings) -> cells.CellRules:
@@ -78,6 +87,22 @@ def option_number(text: str, unit: str, where: str) -> float:
         rules = cells.CellRules(cells.decimal_sign([text], semicolons=False, site="point"))
         return _value(cells.read_number(text, unit, rules), text, where)
     return _value(cells.read_number(number, unit, cells.CellRules()), text, where)
+
+
+_LARGE = {1e6: ("m", "mio", "mill", "mln", "million", "millions"), 1e3: ("k", "thousand", "tsd")}
+
+
+def option_count(text: str, where: str) -> float:
+    """Read a large number beside no site, such as 3500000, 3.5 million, 3,5 Mio or 800 k; else as option_number."""
+    found = re.fullmatch(r"(.*\d)\s*([A-Za-z]+)\.?", text.strip())
+    if found:
+        for factor, words in _LARGE.items():
+            if found[2].casefold() in words:
+                number = found[1].strip()
+                if re.fullmatch(r"\d{1,3}[.,]\d{3}", number):  # 1,250 Mio is not a thousand millions
+                    number = number.replace(",", ".")
+                return round(option_number(number, "", where) * factor, 3)
+    return option_number(text, "", where)
 
 
 def typed_months(text: str, settings: Settings, where: str) -> str | None:

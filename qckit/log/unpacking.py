@@ -26,7 +26,7 @@ from qckit.log import engine, package_rows, schema
 from qckit.log.packing import PACKAGE, TABLES_OUT
 from qckit.settings import SETTINGS_FILE
 
-__all__ = ["keep_settings", "restore_zip", "verify_zip"]
+__all__ = ["keep_settings", "restore_zip", "settings_in", "verify_zip"]
 
 _ROWS_AT_ONCE = 50_000
 _MOST_SETTINGS = 200_000  # bytes
@@ -251,6 +251,33 @@ def _in(text: str, kind: type):
     return number
 
 
+def settings_in(
+    path: str | Path, *, done: str = "", remedy: str = "Make a site with  qckit new FOLDER  and restore into that."
+) -> str:
+    """Return the settings of a package as text; empty where it holds none.
+
+    Parameters
+    ----------
+    path : path
+    done, remedy : str
+        For the message where they cannot be read: what was done with the package, and how to mend it.
+
+    Raises
+    ------
+    InputError
+        It is no package, or they cannot be read.
+    """
+    package, _about = _package(Path(path))
+    with package:
+        if SETTINGS_FILE not in set(package.namelist()):
+            return ""
+        try:
+            return _text(package, SETTINGS_FILE, _MOST_SETTINGS)
+        except (ValueError, *_BROKEN) as error:
+            why = one_line(error)[:200]
+            raise InputError(f"{path}: {done}its {SETTINGS_FILE} cannot be read ({why}). {remedy}") from error
+
+
 def keep_settings(path: str | Path, folder: str | Path) -> Path | None:
     """Lay the settings of a package beside those of a site where they differ; they are not put into use.
 
@@ -273,20 +300,11 @@ def keep_settings(path: str | Path, folder: str | Path) -> Path | None:
     InputError
         They cannot be read.
     """
-    if not zipfile.is_zipfile(path):
-        return None
-    package, _about = _package(Path(path))
-    with package:
-        if SETTINGS_FILE not in set(package.namelist()):
-            return None
-        try:
-            text = _text(package, SETTINGS_FILE, _MOST_SETTINGS)
-        except (ValueError, *_BROKEN) as error:
-            raise InputError(
-                f"{path}: its records are restored, and its {SETTINGS_FILE} cannot be read ({one_line(error)[:200]}). "
-                f"Check the settings in {Path(folder) / SETTINGS_FILE} by hand."
-            ) from error
     here = Path(folder) / SETTINGS_FILE
+    done, remedy = "its records are restored, and ", f"Check the settings in {here} by hand."
+    text = settings_in(path, done=done, remedy=remedy) if zipfile.is_zipfile(path) else ""
+    if not text:
+        return None
     try:
         if tomllib.loads(text) == tomllib.loads(here.read_text(encoding="utf-8")):
             return None

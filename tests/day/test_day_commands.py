@@ -56,6 +56,7 @@ def test_new_asks_in_a_terminal_and_asks_again_where_an_answer_cannot_be(tmp_pat
         "Europe/Atlantis",
         "Europe/Lisbon",
         "dmy",
+        ",",
         "1, 2",
         "0",
         "10",
@@ -65,7 +66,7 @@ def test_new_asks_in_a_terminal_and_asks_again_where_an_answer_cannot_be(tmp_pat
         "",
         "9:xx",
         "",
-        "",
+        "3,5 Mio",
         "op1",
     ]
     done = CliRunner().invoke(command, [str(tmp_path / "s"), "--questions"], input="\n".join(answers) + "\n")
@@ -74,6 +75,35 @@ def test_new_asks_in_a_terminal_and_asks_again_where_an_answer_cannot_be(tmp_pat
     settings = load_settings(tmp_path / "s")
     assert settings.site.timezone == "Europe/Lisbon" and settings.protocol.cone_names == ("1", "2")
     assert settings.feed.cone_volume_l == 10.0
+    assert (settings.site.decimal, settings.feed.nauplii_per_feed) == ("comma", 3_500_000)
+
+
+@pytest.mark.parametrize(
+    ("text", "number"),
+    [("3,5 Mio", 3.5e6), ("3.5 million", 3.5e6), ("3.5M", 3.5e6), ("800 k", 8e5), ("1,250 Mio.", 1.25e6), ("2e6", 2e6)],
+)
+def test_a_demand_is_read_as_people_write_it(text, number):
+    (nauplii,) = [one for one in QUESTIONS if one.option == "nauplii"]
+    assert nauplii.read(text) == number
+    for wrong in ("3,5 Kilo", "many", "0"):
+        with pytest.raises(InputError):
+            nauplii.read(wrong)
+
+
+def test_a_site_without_feeds_is_asked_for_no_demand(tmp_path, capsys):
+    from click.testing import CliRunner
+
+    from qckit.commands.new import command
+
+    options = [str(tmp_path / "s"), "--questions", "--timezone", "UTC", "--cones", "A", "--name", "s"]
+    done = CliRunner().invoke(command, options, input="\n".join(["", "", "", "", "", "", "", "none", "op1"]) + "\n")
+    assert done.exit_code == 0 and "Nauplii for one feed" not in done.output, done.output
+    settings = load_settings(tmp_path / "s")
+    assert settings.protocol.feed_times == () and settings.protocol.people == "op1"
+    assert "nothing is fed here" in (tmp_path / "s" / "README.txt").read_text(encoding="utf-8").replace("\n", " ")
+    assert run("today", "--site", tmp_path / "s", "--now", "2026-11-20T08:00") == 0
+    said = capsys.readouterr().out
+    assert "no times of feeds stand in qckit.toml (feed_at)" in " ".join(said.split()) and "lack" not in said
 
 
 def test_this_machines_time_zone_is_offered(monkeypatch):

@@ -3,7 +3,7 @@
 import math
 
 from qckit.day.entry.tally import Tally
-from qckit.settings import ProtocolSettings
+from qckit.protocol import ProtocolSettings
 
 
 def press(tally, keys):

@@ -9,7 +9,7 @@ from prompt_toolkit.input import create_pipe_input
 from prompt_toolkit.output import DummyOutput
 
 from qckit.day.entry.terminal import _keys, run_tally
-from qckit.settings import ProtocolSettings
+from qckit.protocol import ProtocolSettings
 
 STATE = SimpleNamespace(cone="A", hatch="H261119-A")
 

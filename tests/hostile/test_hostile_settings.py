@@ -3,6 +3,7 @@
 import copy
 import json
 import zipfile
+from pathlib import Path
 
 import pytest
 
@@ -73,10 +74,10 @@ PACKAGES = {
     "tables without files": lambda files, meta: [r.pop("path") for r in meta["resources"]],
     "a list of files": lambda files, meta: changed({"path": ["a"]})(meta),
     "files outside": lambda files, meta: changed({"path": "../../etc/passwd"})(meta),
-    "version of thirty digits": lambda files, meta: meta.update(schema_version=10**30),
-    "version as a list": lambda files, meta: meta.update(schema_version=[1]),
-    "version below nothing": lambda files, meta: meta.update(schema_version=-1),
-    "half a version": lambda files, meta: meta.update(schema_version=1.5),
+    "version of thirty digits": lambda files, meta: meta["qckit"].update(schema_version=10**30),
+    "version as a list": lambda files, meta: meta["qckit"].update(schema_version=[1]),
+    "version below nothing": lambda files, meta: meta["qckit"].update(schema_version=-1),
+    "half a version": lambda files, meta: meta["qckit"].update(schema_version=1.5),
     "an empty table": lambda files, meta: files.update({"data/lots.csv": b""}),
     "bytes for a table": lambda files, meta: files.update({"data/lots.csv": bytes(range(256)) * 9}),
     "a table that is not there": lambda files, meta: files.pop("data/lots.csv"),
@@ -84,10 +85,13 @@ PACKAGES = {
     "a cell without end": lambda files, meta: files.update(
         {"data/lots.csv": files["data/lots.csv"] + b'"' + b"x" * 3_000_000 + b'"\n'}
     ),
-    "a file above": lambda files, meta: files.update({"reports/../../x.txt": b"x"}),
-    "a file of the system": lambda files, meta: files.update({"/tmp/x-of-a-package.txt": b"x"}),
     "settings that are none": lambda files, meta: files.update({"qckit.toml": b"[[["}),
 }
+PASSED_OVER = {
+    "a file above": {"reports/../../x.txt": b"x"},
+    "a file of the system": {"/tmp/x-of-a-package.txt": b"x"},
+}
+"""Members that no restore takes out of a package: it comes back without them."""
 
 
 @pytest.fixture(scope="module")
@@ -116,3 +120,13 @@ def test_packages(tmp_path, run, package, name):
     assert err.startswith("qckit: ") and err.count("\n") == 1
     assert not (tmp_path / "back").exists() or not list((tmp_path / "back").glob("log.sqlite*"))
     assert sorted(p.name for p in tmp_path.iterdir()) in (["q.zip"], ["back", "q.zip"])
+
+
+@pytest.mark.parametrize("name", PASSED_OVER)
+def test_only_what_belongs_to_a_package_is_taken_out_of_it(tmp_path, run, package, name):
+    with zipfile.ZipFile(tmp_path / "q.zip", "w") as packed:
+        for path, content in (package | PASSED_OVER[name]).items():
+            packed.writestr(path, content)
+    code, out, err = run("log", "restore", tmp_path / "q.zip", tmp_path / "in" / "back")
+    assert code == 0, out + err
+    assert not list(tmp_path.rglob("x*.txt")) and not Path("/tmp/x-of-a-package.txt").exists()

@@ -13,6 +13,7 @@ import pytest
 from click.testing import CliRunner
 from invented_log import HATCHES, LOTS, NASTY_NAMES, SAMPLES, counted
 
+import qckit
 from qckit.commands.log import command
 from qckit.errors import InputError, QcError
 from qckit.log import corrections, create_log, export_csv, export_zip, new_site, open_log, restore
@@ -95,6 +96,50 @@ def test_settings_of_a_zip_are_laid_beside_those_of_the_site(filled, tmp_path):
     assert f"differ from this folder's qckit.toml and were not taken: see {beside}." in restored(other)
     assert beside.read_text(encoding="utf-8") == settings.read_text(encoding="utf-8")
     assert 'date_order = "mdy"' in (other / "qckit.toml").read_text(encoding="utf-8")
+
+
+def test_a_zip_alone_brings_the_site_back(filled, tmp_path):
+    """A new computer with nothing but the zip: one command, and the day can go on."""
+    from click.testing import CliRunner
+
+    from qckit.cli import command
+
+    settings = filled.folder / "qckit.toml"
+    text = settings.read_text(encoding="utf-8").replace('url = ""', 'url = "postgresql+psycopg://room@server/hatches"')
+    path, folder = export_zip(filled, tmp_path / "site.zip"), tmp_path / "new" / "site"
+    done = CliRunner().invoke(command, ["log", "restore", str(path), str(folder)])
+    assert f"{folder}: a new site, with the settings of the zip" in done.output and done.exit_code == 0
+    assert (folder / "qckit.toml").read_bytes() == settings.read_bytes()
+    assert {"README.txt", "field-sheets", "photos", "notebooks"} <= {p.name for p in folder.iterdir()}
+    assert (folder / "field-sheets" / "day-sheet.xlsx").is_file()
+    with open_log(folder) as back:
+        assert digest(back) == digest(filled)
+    with zipfile.ZipFile(path) as whole, zipfile.ZipFile(tmp_path / "server.zip", "w") as package:
+        for name in whole.namelist():
+            package.writestr(name, text if name == "qckit.toml" else whole.read(name))
+    restore(tmp_path / "server.zip", tmp_path / "here")  # never into a server that the zip names
+    assert qckit.load_settings(tmp_path / "here").log.url == "" and (tmp_path / "here" / "log.sqlite").is_file()
+
+
+@pytest.mark.parametrize("spoiled", ["settings", "records", "no settings"])
+def test_a_zip_that_cannot_be_restored_leaves_no_site(filled, tmp_path, spoiled):
+    path, bad = export_zip(filled, tmp_path / "site.zip"), tmp_path / "bad.zip"
+    with zipfile.ZipFile(path) as whole, zipfile.ZipFile(bad, "w") as package:
+        for name in whole.namelist():
+            content = whole.read(name)
+            if name == "qckit.toml" and spoiled == "no settings":
+                continue
+            if name == {"settings": "qckit.toml", "records": "data/lots.csv"}.get(spoiled):
+                content = b"[site\n" + content
+            package.writestr(name, content)
+    with pytest.raises(InputError) as caught:
+        restore(bad, tmp_path / "here")
+    expected = {
+        "settings": "cannot be read as TOML",
+        "records": "data/lots.csv was changed or is damaged",
+        "no settings": "holds records and no settings. Make a site for them with  qckit new",
+    }
+    assert expected[spoiled] in str(caught.value) and not (tmp_path / "here").exists()
 
 
 def test_settings_of_a_zip_that_cannot_be_read_are_told(filled, tmp_path):
