@@ -165,17 +165,17 @@ def _convert(value, column: Column):
     if column.kind == "int" and abs(number) < 2**62 and number != int(number):
         return None, ("is not a whole number", "Write a whole number.")
     if column.low is not None and number < column.low:
-        rule = "is negative" if column.low == 0 else f"is below {column.low:g}"
+        rule = "is negative" if column.low == 0 else f"is below {column.low:,.10g}"
         unit = f" {column.unit}" if column.unit else ""
         return None, (
             rule,
-            f"The least possible is {column.low:g}{unit}. Correct the cell, or leave it empty if it is not known.",
+            f"The least possible is {column.low:,.10g}{unit}. Correct the cell, or leave it empty if it is not known.",
         )
     if column.high is not None and number > column.high:
         unit = f" {column.unit}" if column.unit else ""
         return None, (
-            f"is above {column.high:g}",
-            f"The most possible is {column.high:g}{unit}. Correct the cell.",
+            f"is above {column.high:,.10g}",
+            f"The most possible is {column.high:,.10g}{unit}. Correct the cell.",
         )
     if column.kind == "int" and abs(number) > 2**53:
         return None, ("is too large a number", "Correct the cell.")

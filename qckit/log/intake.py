@@ -30,7 +30,8 @@ _NORMAL = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d[+-]\d\d:\d\d").fullmatch
 class Incoming:
     """Rows for one table, and how to name them in messages.
 
-    ``problems`` holds what was already found while the cells were read; such rows are in ``bad``.
+    ``problems`` holds what was already found while the cells were read; such rows are in ``bad``. ``may_grow`` are
+    columns in which more may stand than in the log: what is added becomes a correction without being asked for.
     """
 
     table: str
@@ -38,6 +39,7 @@ class Incoming:
     source: str = ""
     rows: list[str] | None = None
     problems: list[CellProblem] = field(default_factory=list)
+    may_grow: frozenset[str] = frozenset()
 
     def __post_init__(self):
         if self.table not in schema.KEYS:
@@ -54,7 +56,7 @@ class Sifted:
 
     new: dict[str, pd.DataFrame]
     unchanged: dict[str, int]
-    differences: pd.DataFrame  # table, key, column, before, after: rows that are there with other values
+    differences: pd.DataFrame  # table, key, column, before, after, grows: rows that are there with other values
     problems: pd.DataFrame
     remarks: list[str] = field(default_factory=list)  # where the log has moved on since a row was entered
 
@@ -132,7 +134,7 @@ def sift(connection, incoming: list[Incoming], *, correct: bool = False, emptied
     return Sifted(
         {name: joined[name] for name in schema.ORDER if name in joined and len(joined[name])},
         unchanged,
-        pd.DataFrame(differences, columns=["table", "key", "column", "before", "after"]),
+        pd.DataFrame(differences, columns=["table", "key", "column", "before", "after", "grows"]),
         notes.frame(),
         remarks,
     )
@@ -316,8 +318,9 @@ def _compare(connection, i, part: Incoming, frame, notes: _Notes, correct: bool,
                 )
                 notes.add(i, part, CellProblem(int(index), column, None, rule, remedy))
             continue
-        differences.append((part.table, key, column, before, after))
-        if correct:
+        grows = column in part.may_grow and (not before or after.startswith(f"{before};"))
+        differences.append((part.table, key, column, before, after, grows))
+        if correct or grows:
             continue
         first = schema.KEYS[part.table][0]
         rule = f"differs from the log, where {first} {key[0]!r} has {before or 'nothing'}"

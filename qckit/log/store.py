@@ -18,6 +18,8 @@ __all__ = ["SiteLog"]
 
 _OF_PHOTOS = (("samples", "photos"), ("samples", "um_per_px"))
 
+_ADDED_TO = "more was noted later"
+
 
 class SiteLog(LogReader):
     """The records of one site. Made by :func:`open_log`.
@@ -101,7 +103,7 @@ class SiteLog(LogReader):
             if len(problems) and not accept_good_rows:
                 raise problems_error(problems)
             added = {name: len(frame) for name, frame in sifted.new.items()}
-            fixes = sifted.differences if correct else sifted.differences.head(0)
+            fixes = sifted.differences if correct else sifted.differences[sifted.differences["grows"].astype(bool)]
             if added or len(fixes):
                 n_rows = sum(added.values()) + len(fixes)
                 number = steps.begin(
@@ -119,7 +121,9 @@ class SiteLog(LogReader):
                 if cells:
                     doubtful += self._doubts(
                         connection,
-                        corrections.write(connection, number, cells=cells, at=self.now(), by=by, reason=correct),
+                        corrections.write(
+                            connection, number, cells=cells, at=self.now(), by=by, reason=correct or _ADDED_TO
+                        ),
                     )
         entered = list(sifted.new["samples"]["sample"]) if "samples" in sifted.new else []
         doubtful += self._photo_doubts([*entered, *fixes.loc[fixes["table"] == "samples", "key"]])

@@ -23,7 +23,9 @@ def sheet(room, tmp_path):
     def typed(rows):
         with open_log(room) as log:
             path = write_day_sheets(tmp_path / "fs", log.settings)[0]
-        path.write_text(path.read_text(encoding="utf-8-sig").split("notes")[0] + "notes\n" + rows, encoding="utf-8")
+        heading = path.read_text(encoding="utf-8-sig").splitlines()[0]
+        names = "date,cone,grams,nauplii,umbrella,cysts,shells,lot,notes"
+        path.write_text(f"{heading}\n{names}\n{rows}", encoding="utf-8")
         return path
 
     return typed
@@ -219,3 +221,106 @@ def test_what_only_hangs_on_a_wrong_row_takes_one_line(room, sheet):
     hanging = [line for line in lines if "whose own row has a problem" in line]
     assert len(hanging) == 1 and "row 3, row 4, row 5 and 7 more: hatch is a hatch" in hanging[0]
     assert sum("qckit today --enter , then 9" in line for line in lines) == 1
+
+
+def book_of(tmp_path, *rows):
+    """A day sheet as a workbook, its rows given as dicts."""
+    names = ["date", "cone", "grams", "nauplii", "umbrella", "cysts", "shells", "temperature_c", "ph", "lot", "time"]
+    names += ["who", "notes"]
+    book = openpyxl.Workbook()
+    book.active.append(names)
+    for row in rows:
+        book.active.append([row.get(name) for name in names])
+    book.save(tmp_path / "day.xlsx")
+    return tmp_path / "day.xlsx"
+
+
+COUNT = {"nauplii": 80, "umbrella": 3, "cysts": 12, "shells": 70}
+
+
+def test_the_water_and_who_counted_stand_in_the_sheet(room, tmp_path):
+    path = book_of(
+        tmp_path,
+        {"date": "2026-11-21", "cone": "A", "grams": 10, "temperature_c": "27,4", "ph": 8.1, "who": "OP2"} | COUNT,
+        COUNT | {"nauplii": 82},
+        {"cone": "B", "grams": 11, "time": "09:30"} | COUNT,
+        {"cone": "B", "grams": 12, "time": "10:00", "temperature_c": "82 °F", "who": "op1"},
+    )
+    with open_log(room) as log:
+        result = import_sheets(log, [path], by="op1")
+        assert str(result).splitlines()[0] == "3 hatches added, 3 readings added, 3 samples added."
+        assert any("who 'OP2' read as op2" in note for note in result.notes)
+        assert log.samples(hatch="H261120-A")["counter"].tolist() == ["op2", "op2"]
+        second = log.samples(hatch="H261120-B").iloc[0]
+        assert (second["counter"], second["taken"]) == ("op2", "2026-11-21T09:30:00+00:00")
+        read = log.table("readings")
+        assert read[["hatch", "quantity", "value", "unit"]].to_numpy().tolist() == [
+            ["H261120-A", "ph", 8.1, "pH"],
+            ["H261120-A", "temperature", 27.4, "°C"],
+            ["H261121-B", "temperature", 27.78, "°C"],
+        ]
+        started = log.hatches(hatch="H261121-B").iloc[0]
+        assert (started["operator"], started["started"]) == ("op1", "2026-11-21T10:00:00+00:00")
+        assert log.hatches(hatch="H261120-A").isna()["operator"].all()  # who counts it need not have started it
+        assert not import_sheets(log, [path], by="op1").added
+
+
+def test_where_one_person_works_nobody_writes_who_counted(room, sheet):
+    settings = room / "qckit.toml"
+    settings.write_text(settings.read_text("utf-8").replace('people = "op1, op2"', 'people = "ka"'), "utf-8")
+    with open_log(room) as log:
+        import_sheets(log, [sheet(ROWS)], by="someone")
+        assert set(log.samples(hatch="H261120-A")["counter"]) == {"ka"}
+        assert log.hatches(hatch="H261120-A")["operator"].tolist() == ["ka"]
+
+
+def test_readings_alone_are_of_what_stands_in_the_cone(room, tmp_path):
+    path = book_of(tmp_path, {"date": "2026-11-19", "cone": "a", "time": "18:00", "temperature_c": 27})
+    with open_log(room) as log:
+        result = import_sheets(log, [path], by="op1")
+        assert log.table("readings")["hatch"].tolist() == ["H261119-A"]
+        assert any("cone 'a' read as A" in note for note in result.notes)
+        path = book_of(tmp_path, {"date": "2026-12-19", "cone": "A", "time": "18:00", "temperature_c": 27})
+        with pytest.raises(InputError) as error:
+            import_sheets(log, [path], by="op1")
+        assert "row 2: no hatch stood in cone A at 18:00 on 2026-12-19" in str(error.value)
+
+
+def test_what_is_noted_of_a_hatch_that_the_log_has_is_kept(room, tmp_path):
+    """A note is often why a hatch was poor: it used to be dropped where the hatch had been started on another day."""
+    day = {"date": "2026-11-20", "cone": "A", "lot": "L-1"}
+    with open_log(room) as log:
+        import_sheets(log, [book_of(tmp_path, day | COUNT | {"notes": "foam"}, COUNT)], by="op1")
+        assert log.hatches(hatch="H261119-A")["notes"].tolist() == ["foam"]
+        kept = log.corrections(table="hatches")
+        assert kept[["column", "after", "reason"]].to_numpy().tolist() == [["notes", "foam", "more was noted later"]]
+        import_sheets(log, [book_of(tmp_path, day | COUNT | {"notes": "foam"}, COUNT | {"notes": "smell"})], by="op1")
+        assert log.hatches(hatch="H261119-A")["notes"].tolist() == ["foam; smell"]
+        assert not import_sheets(log, [tmp_path / "day.xlsx"], by="op1").added
+        assert len(log.corrections(table="hatches")) == 2
+
+
+def test_a_count_that_the_protocol_does_not_name_is_kept(room, tmp_path):
+    path = tmp_path / "day.csv"
+    path.write_text("date,cone,N,U,C,E,S\n2026-11-20,A,80,3,2,9,70\n")
+    with open_log(room) as log:
+        import_sheets(log, [path], by="op1")
+        assert log.samples(hatch="H261119-A")[["cysts", "embryos"]].to_numpy().tolist() == [[2, 9]]
+
+
+def test_cones_and_people_that_the_site_does_not_know_are_named(room, tmp_path):
+    path = book_of(tmp_path, {"date": "2026-11-21", "cone": "D", "grams": 10, "who": "xx"} | COUNT)
+    with open_log(room) as log:
+        notes = import_sheets(log, [path], by="op1").notes
+    assert any("cone 'D': not among cones in qckit.toml (A, B)" in note for note in notes)
+    assert any("who 'xx': not among people in qckit.toml (op1, op2)" in note for note in notes)
+
+
+def test_a_hatch_follows_the_protocol_on_decapsulation(room, sheet, bench):
+    settings = room / "qckit.toml"
+    text = settings.read_text("utf-8")
+    assert 'decapsulated = "no"' in text
+    settings.write_text(text.replace('decapsulated = "no"', 'decapsulated = "yes"'), "utf-8")
+    with open_log(room) as log:
+        import_sheets(log, [sheet(ROWS)], by="op1")
+        assert log.hatches(hatch="H261120-A")["decapsulated"].tolist() == [True]

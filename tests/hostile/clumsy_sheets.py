@@ -87,8 +87,8 @@ def texts(rng) -> list[Case]:
         Case(
             "photos, and nobody says who counted",
             {"samples.csv": PHOTOS_ALONE},
-            2,
-            "the column counted_by must be there",
+            1,
+            "counted_by is empty and was taken for photo",
         ),
         Case("a photo that is not there", {"samples.csv": WAITING}, 1, "names x.jpg, which is not in the site folder"),
         Case("a photo whose scale nobody knows", {"samples.csv": WAITING}, 1, "x.jpg, and no scale is known"),

@@ -9,7 +9,7 @@ from pathlib import Path
 import openpyxl
 import pandas as pd
 import pytest
-from invented_log import NASTY_NAMES
+from invented_log import HATCHES, LOTS, NASTY_NAMES
 
 from qckit.errors import InputError
 from qckit.log import new_site, open_log
@@ -324,7 +324,7 @@ def test_excel_with_titles_merges_dates_and_formulas(lisbon, tmp_path):
         (
             "a.csv",
             b"seen today\nHatch,nauplii\nH-1,2\n",
-            'a.csv: cannot tell which table it is. Columns found: Hatch, nauplii. Most like samples, which also needs sample, taken, kind, counted_by. Say so with --table, or give the file or sheet one of the names lots, hatches, readings, samples. Headings of your own: write in qckit.toml, under [site], what they mean, such as  headings = "Larvae = nauplii, Tin = lot".',
+            'a.csv: cannot tell which table it is. Columns found: Hatch, nauplii. Most like samples, which also needs sample, taken, kind. Say so with --table, or give the file or sheet one of the names lots, hatches, readings, samples. Headings of your own: write in qckit.toml, under [site], what they mean, such as  headings = "Larvae = nauplii, Tin = lot".',
         ),
         (
             "lots.csv",
@@ -515,3 +515,31 @@ def test_merged_cells_of_many_days_are_said_in_one_line(lisbon, tmp_path):
     notes = lisbon.import_sheets(tmp_path / "book.xlsx", by="op1").notes
     merged = [f"over rows {top} to {top + 1} read as 'L-1' in each" for top in (2, 4, 6)]
     assert notes == [f"book.xlsx, sheet hatches: cells merged {', '.join(merged)} and 2 more"]
+
+
+def test_who_counted_need_not_stand_in_every_row(lisbon, tmp_path):
+    """Counts alone are a person's, photos alone are to be counted; both in one row leave it open."""
+    lisbon.add_many({"lots": LOTS, "hatches": HATCHES}, by="op1")
+    rows = "S-9,H-1,2026-11-05 09:00,subsample,250,{},{}\n"
+    head = "sample,hatch,taken,kind,volume_ul,nauplii,photos,counter\n"
+    path = tmp_path / "samples.csv"
+    path.write_text(head + rows.format(80, "") + "S-8,H-1,2026-11-05 09:00,subsample,250,,b.jpg,\n")
+    result = lisbon.import_sheets(path, by="op1")
+    assert lisbon.samples(counted=None).set_index("sample")["counted_by"].to_dict() == {"S-9": "person", "S-8": "photo"}
+    assert "samples.csv: row 2: counted_by is empty and was taken for person" in result.notes
+    assert "samples.csv: row 3: counted_by is empty and was taken for photo" in result.notes
+    path.write_text(head + rows.format(80, "c.jpg"))
+    with pytest.raises(InputError) as caught:
+        lisbon.import_sheets(path, by="op1")
+    assert "row 2: counted_by is empty and must be filled" in str(caught.value)
+
+
+def test_the_only_person_of_a_site_counted(tmp_path):
+    site = new_site(tmp_path / "one", changes={"protocol": {"people": "ka"}})
+    path = tmp_path / "samples.csv"
+    path.write_text("sample,hatch,taken,kind,volume_ul,nauplii\nS-9,H-1,2026-11-05 09:00,subsample,250,80\n")
+    with open_log(site) as log:
+        log.add_many({"lots": LOTS, "hatches": HATCHES}, by="ka")
+        log.import_sheets(path, by="someone")
+        assert log.samples()[["counted_by", "counter"]].to_numpy().tolist() == [["person", "ka"]]
+        assert str(log.import_sheets(path, by="someone")) == "1 sample there already."

@@ -11,9 +11,12 @@ from qckit.stages import COUNT_LETTERS
 __all__ = ["write_day_sheets"]
 
 _HEADING = (
-    "One row for each subsample: cone, grams, counts. Date once a day; an empty date, cone, grams, lot or time means: "
-    "as above. A row with grams and no counts is a hatch started that day. All else comes from qckit.toml."
+    "One row for each subsample: cone, grams, counts. Date once a day; an empty date, cone, lot, time or who means: as "
+    "above. A row with grams and no counts is a hatch started that day; temperature and pH once a cone. No row of "
+    "totals. All else comes from qckit.toml."
 )
+_AFTER_COUNTS = ("temperature_c", "ph", "lot", "time", "who", "notes")
+_WIDTHS = {"notes": 28, "temperature_c": 15}
 
 
 def write_day_sheets(folder: str | Path, settings: Settings) -> list[Path]:
@@ -31,7 +34,7 @@ def write_day_sheets(folder: str | Path, settings: Settings) -> list[Path]:
     """
     folder = Path(folder)
     folder.mkdir(parents=True, exist_ok=True)
-    names = ["date", "cone", "grams", *settings.protocol.counted_columns, "lot", "notes"]
+    names = ["date", "cone", "grams", *settings.protocol.counted_columns, *_AFTER_COUNTS]
     sheet, book = folder / "day-sheet.csv", folder / "day-sheet.xlsx"
     if not sheet.exists():
         with sheet.open("w", encoding="utf-8-sig", newline="") as handle:
@@ -57,20 +60,22 @@ def _write_book(path: Path, names: list[str], settings: Settings) -> None:
         cell = sheet.cell(2, i, name)
         cell.font, cell.fill = Font(bold=True), PatternFill("solid", fgColor="D6E0E6")
         letter = cell.column_letter
-        sheet.column_dimensions[letter].width = 24 if name == "notes" else 12
-        if name in ("cone", "lot", "notes"):
+        sheet.column_dimensions[letter].width = _WIDTHS.get(name, 11)
+        if name in ("cone", "lot", "time", "who", "notes"):
             sheet.column_dimensions[letter].number_format = "@"
         check = None
         if name == "cone":
             check = DataValidation(
                 type="list", formula1=f'"{",".join(settings.protocol.cone_names)}"', allow_blank=True
             )
+        elif name == "who" and settings.protocol.initials:
+            check = DataValidation(type="list", formula1=f'"{",".join(settings.protocol.initials)}"', allow_blank=True)
         elif name in COUNT_LETTERS:
             check = DataValidation(
                 type="whole", operator="between", formula1="0", formula2="10000000", allow_blank=True
             )
         if check is not None:
-            check.showErrorMessage = True
+            check.showErrorMessage = name != "who"  # a guest may count too
             sheet.add_data_validation(check)
             check.add(f"{letter}3:{letter}2000")
     sheet.freeze_panes = "A3"

@@ -177,10 +177,10 @@ def _digits(digits: str, rules: CellRules):
     style = "comma" if sign == "," else "point"
     if looks_grouped and rules.decimal != style:
         plain, grouped = core.replace(",", "."), core.replace(sign, "")
-        return None, (
-            f"could be {plain} or {grouped}",
-            "Write it so that it can mean one only, or set decimal in qckit.toml.",
-        )
+        remedy = "Write it so that it can mean one only, or set decimal in qckit.toml."
+        if rules.decimal == "comma":  # a key beside the figures often writes a point here, too
+            remedy = f"Write {grouped} or {f'{float(plain):.10g}'.replace('.', ',')}."
+        return None, (f"could be {plain} or {grouped}", remedy)
     return Decimal(core.replace(",", ".")), None
 
 

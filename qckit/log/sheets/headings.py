@@ -106,7 +106,7 @@ def table_of(grid: Grid) -> str | None:
         if heading is None:
             continue
         found = {_known(c, columns) for c in heading[1]}
-        needed = {c.name for c in TABLES[table] if c.required} - {"nauplii"}
+        needed = {c.name for c in TABLES[table] if c.required} - {"nauplii", "counted_by"}
         if needed <= found:
             fits.append((len(found), table))
     fits.sort(reverse=True)
@@ -123,7 +123,7 @@ def what_was_found(grid: Grid) -> str:
         known = {_known(c, columns) for c in found} - {None}
         if len(known) > most:
             likest, most = table, len(known)
-            lacking = [c.name for c in TABLES[table] if c.required and c.name not in known]
+            lacking = [c.name for c in TABLES[table] if c.required and c.name not in known | {"counted_by"}]
     like = f" Most like {likest}, which also needs {', '.join(lacking)}." if lacking else ""
     return f"Columns found: {', '.join(found) or 'none'}.{like}"
 

@@ -34,6 +34,7 @@ from qckit.log.sheets.grids import (
 )
 from qckit.log.sheets.headings import find_heading, headings_of, table_of, what_was_found
 from qckit.log.sheets.site_headings import name_headings
+from qckit.log.sheets.who_counted import fill_who_counted
 from qckit.settings import Settings
 from qckit.tables import TABLES, Column
 from qckit.words import plural
@@ -109,6 +110,7 @@ def sheets_of(path: Path) -> list[Path]:
     return found
 
 
+_SHOWN_OF_CELL = 40  # characters
 SHEET_SUFFIXES = (".csv", ".tsv", ".txt", ".xlsx", ".xlsm")
 """Endings of the sheets looked for in a folder."""
 
@@ -163,9 +165,20 @@ def _rows(grid: Grid, name, columns, heading, settings: Settings, ignored: set) 
     read = read_cells(grid, columns, heading, settings, ignored)
     if name == "readings":
         read.notes += _readings_to_celsius(read.frame)
+    may_grow = frozenset()
+    if name == "samples":
+        read.frame, filled = fill_who_counted(read.frame, read.rows, settings)
+        read.notes += filled
+        may_grow = frozenset({"counter"} if filled else ())
     notes = [f"{grid.source}: {note}" for note in grid.notes + read.notes]
     return SheetRows(
-        table=name, frame=read.frame, source=grid.source, rows=read.rows, problems=read.problems, notes=notes
+        table=name,
+        frame=read.frame,
+        source=grid.source,
+        rows=read.rows,
+        problems=read.problems,
+        may_grow=may_grow,
+        notes=notes,
     )
 
 
@@ -270,8 +283,14 @@ def _stray(body, headings, width: int) -> list[CellProblem]:
 def _without_heading(body, cells_of_heading) -> list[str]:
     """Say which columns before the last heading have values and no heading; a program's numbers of rows often do."""
     bare = [i for i, cell in enumerate(cells_of_heading) if is_blank(cell)]
-    left_out = [i for i in bare if any(i < len(row) and not is_blank(row[i]) for _, row in body)]
-    return [f"column {i + 1} has no heading, and was left out" for i in left_out]
+    notes = []
+    for i in bare:
+        found = [str(row[i]).strip() for _, row in body if i < len(row) and not is_blank(row[i])]
+        if found:
+            shown = one_line(found[0])[:_SHOWN_OF_CELL]
+            more = f", and {plural(len(found) - 1, 'more cell')}" if len(found) > 1 else ""
+            notes.append(f"column {i + 1} has no heading, and was left out ({shown!r}{more})")
+    return notes
 
 
 def _series(values: list, column: Column) -> pd.Series:

@@ -97,6 +97,12 @@ _WIDTHS = (11, 23, 15, 9, 44, 50, 22)
 
 _MORE = {
     ("samples", "nauplii"): "leave all counts empty where the photos are to be counted",
+    (
+        "samples",
+        "counted_by",
+    ): "may stay empty: counts without photos are a person's, photos without counts are counted",
+    ("samples", "counter"): "may stay empty where one person works: people in qckit.toml",
+    ("hatches", "decapsulated"): "empty: as in most hatches of its lot, or as the protocol in qckit.toml has it",
     ("samples", "volume_ul"): "one of volume_ul, mass_g, chamber_depth_mm",
     ("hatches", "started"): "site's own clock; or with offset",
     ("readings", "unit"): "one that the quantity knows; another is refused",
@@ -196,7 +202,7 @@ def _entry_sheet(sheet, table: str) -> None:
 
 
 def _must(table: str, column: Column) -> bool:
-    return column.required and (table, column.name) != ("samples", "nauplii")
+    return column.required and (table, column.name) not in (("samples", "nauplii"), ("samples", "counted_by"))
 
 
 def _explained(table: str, column: Column) -> str:
