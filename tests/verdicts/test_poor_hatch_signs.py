@@ -7,11 +7,12 @@ from poor_cases import planted, site_of
 
 from qckit.practice.mechanisms import Conditions, LotTraits, nauplius_lengths_um
 from qckit.settings import Settings
+from qckit.verdicts.poor_hatch.conditions.decapsulated import whether_decapsulated
 from qckit.verdicts.poor_hatch.conditions.differences import find_differences, worst_values
 from qckit.verdicts.poor_hatch.conditions.effects import EFFECT_COLUMNS
 from qckit.verdicts.poor_hatch.conditions.exposure import Course, expected_loss, out_of_range
 from qckit.verdicts.poor_hatch.likelihood.lengths import LENGTH_COLUMNS, compare_lengths, nauplius_lengths
-from qckit.verdicts.poor_hatch.verdict import decide, study_hatch
+from qckit.verdicts.poor_hatch.verdict import decide, explain_hatch, study_hatch
 
 SETTINGS = Settings()
 
@@ -165,3 +166,25 @@ def test_a_light_gradient_is_a_cause_of_its_own():
     t = planted(("gradient",), (0.9,), seed=1, has_lengths=True)
     verdict, named = decide(study(t, objects=t["objects"]))
     assert verdict == "count-doubtful" and named == ("gradient",)
+
+
+@pytest.mark.parametrize(
+    ("own", "others", "protocol", "done", "said"),
+    [
+        (None, [True, True, None], "no", True, "taken to be taken off, as in this lot's other hatches."),
+        (None, [None, None, None], "yes", True, "taken to be taken off, as the protocol in qckit.toml has it."),
+        (None, [False, True, None], "no", False, "taken to be left on, as the protocol in qckit.toml has it."),
+        (False, [True, True, True], "yes", False, ""),
+    ],
+)
+def test_an_empty_cell_of_decapsulation_is_not_taken_for_no(own, others, protocol, done, said):
+    hatches = pd.DataFrame({"hatch": ["X", "B0", "B1", "B2"], "lot": "L", "decapsulated": [own, *others]})
+    found = whether_decapsulated(hatches, {"hatch": "X", "lot": "L", "decapsulated": own}, protocol)
+    assert found.is_done == done and found.sentence.endswith(said) and bool(found.sentence) == (own is None)
+
+
+def test_a_page_says_how_decapsulation_was_taken():
+    t = planted(("bleached",), (0.6,), is_logged=False)
+    t["hatches"] = t["hatches"].assign(decapsulated=pd.array([pd.NA] * len(t["hatches"]), dtype="boolean"))
+    finding = explain_hatch(site_of(t), hatch="X")
+    assert any("does not say whether it was decapsulated" in line for line in finding.left_out)

@@ -21,6 +21,7 @@ from qckit.verdicts.poor_hatch.causes import CAUSES, cause, sampling_causes
 from qckit.verdicts.poor_hatch.checks import Answer, answers_of, weigh_answer
 from qckit.verdicts.poor_hatch.conditions.changes import changes_of_the_month, describe_changes
 from qckit.verdicts.poor_hatch.conditions.context import CONTEXT_COLUMNS, describe_context
+from qckit.verdicts.poor_hatch.conditions.decapsulated import Decapsulated, bleach_factor, whether_decapsulated
 from qckit.verdicts.poor_hatch.conditions.differences import DIFFERENCE_COLUMNS, find_differences, worst_values
 from qckit.verdicts.poor_hatch.conditions.effects import EFFECT_COLUMNS, site_effects
 from qckit.verdicts.poor_hatch.count import check_count, photo_flags
@@ -45,7 +46,6 @@ __all__ = ["Case", "counts_with", "study_hatch"]
 _BY_FLAGS = {True: 4.0, False: 0.8, None: 1.0}  # photos with a flag, without, not in the log: for a miscount (ours)
 _LEVELS = ("hatch_pct", "hatching_efficiency_per_g")
 _BY_PERSON = 0.5  # a person misses fewer nauplii and hardly ever takes shells for cysts (ours)
-_NO_BLEACH, _FOR_ONCE, _SELDOM = 0.1, 8.0, 0.25  # decapsulation neither ticked nor noted; ticked where few are (ours)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -69,6 +69,7 @@ class Case:
     lengths: Lengths | None
     counted: pd.DataFrame  # the ways in which a count goes wrong, ruled out or not
     other_lot: str  # a lot that does well, to hatch beside this one
+    decapsulated: Decapsulated
     # what is only shown, not weighed
     differences: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=list(DIFFERENCE_COLUMNS)))
     effects: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=list(EFFECT_COLUMNS)))
@@ -149,7 +150,8 @@ def study_hatch(
     same_day = _with_usual(counts, day, row, standing)
     beside = same_day[~same_day["hatch"].isin(usual.hatches)]
     factors = _factors(phrases, world, photo_flags(t.samples, t.photos, hatch), lengths, looks[0])
-    factors["bleached"] *= _bleach_factor(t.hatches, hatch_row, phrases)
+    protocol, is_noted = t.settings.protocol.decapsulated, any(p.cause == "bleached" for p in phrases)
+    factors["bleached"] *= bleach_factor(t.hatches, hatch_row, protocol, is_noted=is_noted)
     ratios, remeasured = _ratios(t, hatch_row, row, _reference(counts, row, usual), hours)
     given = Given(
         looks=looks,
@@ -182,6 +184,7 @@ def study_hatch(
         lengths=lengths,
         counted=check_count(row, usual_here, sub, t.photos, looks=looks),
         other_lot=another_lot(counts, row),
+        decapsulated=whether_decapsulated(t.hatches, hatch_row, protocol),
     )
     return _with_what_is_shown(case, t, counts, hours, now) if for_page else case
 
@@ -291,14 +294,6 @@ def _factors(phrases, world, flags, lengths, first):
             _BY_PERSON if first.counted_by == "person" else _BY_FLAGS[None if flags is None else bool(flags)]
         )
     return factors
-
-
-def _bleach_factor(hatches, hatch_row, phrases):
-    """How much the sheet's word on decapsulation speaks for bleach: none was near, as always, or for once."""
-    if not hatch_row.get("decapsulated"):
-        return 1.0 if any(p.cause == "bleached" for p in phrases) else _NO_BLEACH
-    others = hatches.loc[hatches["hatch"] != hatch_row["hatch"], "decapsulated"].fillna(False).astype(bool)
-    return _FOR_ONCE if others.mean() < _SELDOM else 1.0
 
 
 def _ratios(t, hatch_row, row, reference, hours):

@@ -377,5 +377,7 @@ def _left_out(case):
         lines.append("Shells were not counted, so they cannot witness for or against the nauplii.")
     if not math.isfinite(case.looks[0].figures[3]):
         lines.append("The counted volume is not known; cysts per gram could not be compared.")
+    if case.decapsulated.sentence:
+        lines.append(case.decapsulated.sentence)
     lines += [str(note) for note in case.row["notes"] if note.code in ("repeat", "other_kind", "counted_again")]
     return lines
