@@ -11,6 +11,7 @@ __all__ = [
     "DATE_ORDERS",
     "capital",
     "cone_name",
+    "cone_names",
     "dates_in",
     "day",
     "decimals_known",
@@ -59,6 +60,14 @@ def noun(n: float, one: str, many: str = "") -> str:
 def cone_name(name: str) -> str:
     """Name a cone so that it reads as one: ``C`` stays, ``3`` is ``cone 3``."""
     return name if any(sign.isalpha() for sign in name) else f"cone {name}"
+
+
+def cone_names(names: Iterable[str]) -> str:
+    """Name several cones: ``A and B``, ``cones 4, 5 and 6``."""
+    names = list(names)
+    if len(names) > 1 and all(cone_name(name) != name for name in names):
+        return f"cones {joined(names)}"
+    return joined(map(cone_name, names))
 
 
 def headed(subject: str, headline: str) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from qckit.day.entry.records import millions
@@ -12,12 +12,12 @@ from qckit.day.page.chores import Chore
 from qckit.day.page.judging import Judged
 from qckit.day.page.starting import Start
 from qckit.hatch.dose.supply import FeedDue, HatchState
-from qckit.words import capital, cone_name, day, first_few, joined, noun, plural
+from qckit.words import capital, cone_name, cone_names, dates_in, day, first_few, joined, noun, plural
 
 if TYPE_CHECKING:
     from qckit.day.page.study import Day
 
-__all__ = ["CAUTIONS", "ENTER", "Line", "answer", "day_lines", "judged_words", "start_words"]
+__all__ = ["CAUTIONS", "ENTER", "Line", "answer", "day_lines", "in_site_order", "judged_words", "start_words"]
 
 ENTER = "qckit today --enter"
 """The command that writes what is done at the bench."""
@@ -93,7 +93,13 @@ def day_lines(page: Day) -> list[Line]:
     ]
     lines += _start_lines(page.start, page.now)
     lines += [_chore_line(chore, page) for chore in page.chores] or [Line("also", "Nothing else is due.")]
-    return lines
+    return [replace(line, text=in_site_order(line.text, page)) for line in lines]
+
+
+def in_site_order(text: str, page: Day) -> str:
+    """Write the dates of a sentence in the site's order; a date in the name of a lot or a hatch stays."""
+    names = [page.start.lot, *(lot.lot for lot in page.lots), *(state.hatch for state in page.hatches)]
+    return dates_in(text, page.date_order, names=filter(None, names))
 
 
 def answer(page: Day) -> str:
@@ -153,7 +159,7 @@ def _due(page: Day) -> list[Line]:
         lines += [_feed_line(feed, page) for feed in today]
     running = [state for state in page.hatches if state.state == "incubating"]
     if running:
-        cones = joined(cone_name(state.cone) for state in running)
+        cones = cone_names(state.cone for state in running)
         ready = sorted({_clock(state.ready, page.now) for state in running})
         lines.append(Line("due", f"Under way: {cones}, ready {joined(ready)}."))
     return lines
@@ -202,12 +208,14 @@ def start_words(start: Start, now: dt.datetime, *, short: bool = False) -> str:
     """
     if start.code == "covered":
         return "" if short else "Nothing: tomorrow's feeds are covered."
+    if start.code == "no feeds":
+        return "" if short else "As much as you need: no times of feeds stand in qckit.toml (feed_at)."
     if start.code == "too late":
         sentence = f"{_too_late(start, now)} {millions(start.needed)} are missing. Feed later or something else."
         return "" if short else sentence
     if start.code == "start":
         when = "now" if start.is_late else f"by {start.by:%H:%M}"
-        cones = f" in {joined(map(cone_name, start.cones))}" if start.cones else ""
+        cones = f" in {cone_names(start.cones)}" if start.cones else ""
         each = f" ({start.say(start.grams_per_cone_weighed)} g each)" if len(start.cones) > 1 and not short else ""
         if short:
             return f"start {start.say(start.grams_weighed)} g{cones} {when}"

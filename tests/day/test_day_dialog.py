@@ -170,7 +170,7 @@ def test_a_time_of_today_that_lies_ahead_is_asked_about(bench):
 
 
 def test_a_lot_is_entered_as_its_label_has_it_and_can_be_tested(bench, typed):
-    done = typed("9", "L-9", "", "", "85", "240000", "500", "8", "1", "", "", "1,5", "900", "")
+    done = typed("9", "L-9", "", "", "06/2028", "85", "240000", "500", "70,5", "8", "1", "", "", "1,5", "900", "")
     row = bench.log.lots().set_index("lot").loc["L-9"]
     assert (row["received"], row["claimed_hatch_pct"], row["claimed_nauplii_per_g"], row["pack_g"]) == (
         "2026-11-20",
@@ -179,20 +179,25 @@ def test_a_lot_is_entered_as_its_label_has_it_and_can_be_tested(bench, typed):
         500.0,
     )
     assert pd.isna(row["opened"])
-    shown = "Lot L-9, not opened yet: its label claims 85 % and 240,000 nauplii a gram."
+    assert row[["best_before", "price", "currency"]].tolist() == ["2028-06", 70.5, "EUR"]
+    shown = (
+        "Lot L-9, not opened yet, best before 2028-06, a pack of 500 g, 70.5 EUR a pack: its label claims 85 % and "
+        "240,000 nauplii a gram."
+    )
     assert any(line.startswith(shown) for line in done.said)
     assert bench.log.hatches(lot="L-9")["purpose"].eq("standard test").all()
 
 
 def test_a_lot_that_is_there_already_is_not_written_twice(bench, typed):
     before = bench.log.lots()
-    done = typed("9", "L-1", "", "", "", "", "")
-    assert "Lot L-1 is in the log already" in done.said[-2] and done.said[-1] == "Nothing was written."
+    done = typed("9", "L-1", "-")  # said at once, and the name is asked for again
+    assert any("Lot L-1 is in the log already" in line for line in done.said)
+    assert done.said[-1] == "Nothing was written." and done.asked[1:] == ["name on its label"] * 2
     pd.testing.assert_frame_equal(bench.log.lots(), before)
 
 
 def test_a_date_that_is_none_is_asked_again(bench, typed):
-    done = typed("9", "L-9", "soon", "2026-11-18", "", "", "", "")
+    done = typed("9", "L-9", "soon", "2026-11-18", *[""] * 6)
     assert any("'soon'" in line for line in done.said)
     assert bench.log.lots().set_index("lot").loc["L-9", "received"] == "2026-11-18"
 
@@ -240,7 +245,7 @@ def test_what_a_counted_cone_will_give_rests_on_the_measured_recovery(bench, typ
 
 
 def test_one_key_goes_one_question_back_and_what_was_typed_before_stands(bench, typed):
-    typed("9", "L-8", "2026-11-18", "", "58", "-", "85", "240000", "-", "-", "86", "250000", "500")
+    typed("9", "L-8", "2026-11-18", "", "", "58", "-", "85", "240000", "-", "-", "86", "250000", "500", "")
     row = bench.log.lots().set_index("lot").loc["L-8"]
     assert row[["received", "claimed_hatch_pct", "claimed_nauplii_per_g", "pack_g"]].tolist() == [
         "2026-11-18",
@@ -273,13 +278,27 @@ def test_a_number_that_could_be_two_or_is_of_another_kind_is_asked_again(bench, 
 
 
 def test_thousands_with_a_comma_are_never_taken_for_a_fraction(bench, typed):
-    done = typed("9", "L-7", "", "", "85 %", "240,000", "240000", "500 g")
+    done = typed("9", "L-7", "", "", "", "85 %", "240,000", "240000", "500 g", "")
     assert any("could be 240.000 or 240000" in line for line in done.said)
     assert bench.log.lots().set_index("lot").loc["L-7", "claimed_nauplii_per_g"] == 240000
 
 
+def test_a_number_that_no_cell_can_hold_is_asked_again_at_once(bench, typed):
+    done = typed("9", "L-7", "", "", "", "150", "85", "2000000", "", "", "", "2", "1", "0", "9,5", "")
+    at = done.said.index(
+        "hatching percentage its label claims: 150 is above 100. The most possible is 100 %. Correct the cell."
+    )
+    assert done.asked.count("hatching percentage its label claims (Enter: none)") == 2
+    assert any(
+        line.startswith("nauplii per gram its label claims: 2000000 is above 1,000,000.") for line in done.said[at:]
+    )
+    assert any(line.startswith("grams: 0 is below 0.0001. The least possible is 0.0001 g.") for line in done.said)
+    assert bench.log.lots().set_index("lot").loc["L-7", "claimed_hatch_pct"] == 85
+    assert bench.log.hatches()["cysts_g"].tolist().count(9.5) == 1
+
+
 def test_the_answer_of_a_day_on_which_nothing_can_be_started_is_a_sentence(bench, typed):
-    done = typed("9", "L-6", "", "", "", "", "")
+    done = typed("9", "L-6", *[""] * 7)
     assert len(done.said[-1].rstrip(".").strip()) > 10
 
 
@@ -303,3 +322,23 @@ def test_cones_of_a_test_are_chosen_by_their_numbers_as_everywhere(bench, typed)
     bench.study()
     typed("8", "1", "1 2", "", "1.6", "800", "")
     assert set(bench.log.hatches(lot="L-2")["cone"]) == set(bench.settings.protocol.cone_names[:2])
+
+
+def test_what_a_wall_clock_ahead_of_the_computers_says_is_on_the_page(bench, typed):
+    """A count five minutes ahead was not on the page yet, so that the same cone was asked for again."""
+    ahead = f"{bench.moment() + pd.Timedelta(minutes=5):%H%M}"
+    done = typed("", ahead, "80 3 12 76", "", "0")
+    assert done.asked[-1] == "Enter: count B" and done.said[-1].startswith("A 84 %")
+
+
+def test_a_start_in_a_cone_that_holds_a_hatch_says_so(bench, typed):
+    bench.start(lot="L-1", cone="A", grams=9)
+    done = typed("2", "1", "9", "")
+    shown = [line for line in done.said if "A holds H261120-A since 09:10, too. Was it emptied?" in line]
+    assert len(shown) == 1
+
+
+def test_several_cones_are_started_alike_at_once(bench, typed):
+    done = typed("2", "a 2", "9,5", "0905", "-")
+    assert any("Started 9.5 g of L-1 each in A and B at 09:05: H261120-A and H261120-B." in line for line in done.said)
+    assert "Taken back: the last start (2 rows; kept in the history)." in done.said

@@ -142,9 +142,14 @@ def test_a_new_lot_is_entered_and_offered_at_once(form, bench):
     offered = next(one for one in form.forms if one["kind"] == "new lot")["fields"]
     assert {f["name"]: f["value"] for f in offered}["received"] == "2026-11-20"
     values = {"lot": "L-7", "received": "2026-11-18", "opened": "", "pct": "85", "per_g": "", "pack_g": "500"}
-    assert "Lot L-7, not opened yet: its label claims 85 %." in send(form, "new lot", **values)["text"]
+    values |= {"best_before": "2028-06-30", "price": "70,5"}
+    sentence = (
+        "Lot L-7, not opened yet, best before 2028-06-30, a pack of 500 g, 70.5 EUR a pack: its label claims 85 %."
+    )
+    assert sentence in send(form, "new lot", **values)["text"]
     row = bench.log.lots().set_index("lot").loc["L-7"]
     assert row["received"] == "2026-11-18" and row["pack_g"] == 500.0
+    assert row[["best_before", "price", "currency"]].tolist() == ["2028-06-30", 70.5, "EUR"]
     assert "L-7" in bench.lots_to_test()
     assert send(form, "new lot", **values)["bad"] and send(form, "new lot", **values | {"lot": " "})["bad"]
     assert "the last lot (1 row" in send(form, "take back")["text"]

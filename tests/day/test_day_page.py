@@ -213,3 +213,12 @@ def test_a_counter_that_nobody_checked_is_named():
         "Check the camera against hand counts (3 days ago, before photos were counted with 1.11+site-ab).",
         "qckit camera check",
     )
+
+
+def test_dates_of_warnings_stand_in_the_sites_order_and_names_stay(bench):
+    page = day_of(bench.site.folder, "2026-11-20T08:40")
+    text = "Lot L-2026-11-01 was rejected: its standard test of 2026-10-01 gave 85 %."
+    start = replace(page.start, lot="L-2026-11-01", dose_warnings=(text,), dose_sentence="By the test of 2026-10-01.")
+    page = replace(page, date_order="dmy", start=start)
+    assert text.replace("2026-10-01", "1 Oct 2026") in [line.text for line in day_lines(page)]
+    assert "Dose: By the test of 1 Oct 2026." in day_page(page)

@@ -23,9 +23,9 @@ from qckit.day.words import answer
 from qckit.errors import InputError, unknown_name
 from qckit.hatch.dose.supply import HatchState
 from qckit.log.typed import site_time
-from qckit.settings import clock_time
+from qckit.protocol import clock_time
 from qckit.site import load_site
-from qckit.words import day
+from qckit.words import cone_name, day
 
 __all__ = ["Bench", "warm_up"]
 
@@ -59,7 +59,7 @@ class Bench:
         self.site = load_site(folder)
         self.by = by
         self._start, self._fixed = time.monotonic(), bool(now)
-        self._from = site_time(self.site.settings, now)
+        self._from = self._ahead = site_time(self.site.settings, now)
         self.log = open_log(self.site.folder, now=lambda: self.moment().isoformat())
         self.page: Day = self.study()
 
@@ -81,8 +81,8 @@ class Bench:
         return dt.datetime.now(self._from.tzinfo).replace(microsecond=0)
 
     def study(self) -> Day:
-        """Work the page out anew from the log."""
-        self.page = study_site(self.site.reload(), now=self.moment().isoformat())
+        """Work the page out anew from the log, with what was entered by a wall clock that is ahead."""
+        self.page = study_site(self.site.reload(), now=max(self.moment(), self._ahead).isoformat())
         return self.page
 
     def answer(self) -> str:
@@ -197,6 +197,7 @@ class Bench:
                 f"{clock:%H:%M} of today still lies ahead. Was it yesterday? Then type it with its date: "
                 f"{day(yesterday, self.settings.site.date_order)} {clock:%H:%M}."
             )
+        self._ahead = max(self._ahead, when)
         return when
 
     def date(self, text: str) -> str:
@@ -237,21 +238,22 @@ class Bench:
 
     # ---- entries --------------------------------------------------------------------------------------------------
 
-    def start(self, *, lot: str, cone: str, grams: float, at: dt.datetime | None = None, purpose="production"):
-        """Start a hatch; see :func:`qckit.day.entry.records.start_row`."""
-        cones = self.settings.protocol.cone_names
-        if cone not in cones:
-            raise unknown_name("cone", cone, cones, where="qckit.toml, section [protocol]")
-        made = records.start_row(
-            self._sitting(),
-            lot=lot,
-            cone=cone,
-            grams=grams,
-            started=at or self.moment(),
-            taken=self.names_in_use("hatches"),
-            purpose=purpose,
-        )
-        return self._write(made)
+    def start(self, *, lot: str, cone: str | Sequence[str], grams: float, at: dt.datetime | None = None):
+        """Start a hatch, or one alike in each of several cones; see :func:`qckit.day.entry.records.start_row`."""
+        known, cones = self.settings.protocol.cone_names, [cone] if isinstance(cone, str) else list(cone)
+        for name in cones:
+            if name not in known:
+                raise unknown_name("cone", name, known, where="qckit.toml, section [protocol]")
+        taken, started = self.names_in_use("hatches"), at or self.moment()
+        made = records.start_rows(self._sitting(), cones=cones, lot=lot, grams=grams, started=started, taken=taken)
+        busy = [state for state in self.page.hatches if state.cone in cones and state.state == "incubating"]
+        written = self._write(made)
+        notes = [
+            f"{cone_name(state.cone)} holds {state.hatch} since {state.started:%H:%M}, too. Was it emptied? Then "
+            "withdraw that hatch, or take this start back."
+            for state in busy
+        ]
+        return Written(written.sentence, [*written.notes, *notes], written.step)
 
     def lot_test(self, test: records.LotTest, *, at: dt.datetime | None = None) -> Written:
         """Start a standard test; see :func:`qckit.day.entry.records.lot_test_rows`."""
@@ -265,16 +267,20 @@ class Bench:
 
     def new_lot(self, new: records.NewLot) -> Written:
         """Enter a lot that came; see :func:`qckit.day.entry.records.lot_row`."""
-        made = records.lot_row(new)
-        if new.lot in self.log.lots()["lot"].tolist():
-            raise InputError(
-                f"Lot {new.lot} is in the log already. Type another name, or change it with  qckit log correct."
-            )
+        made = records.lot_row(self._sitting(), new)
+        self.refuse_known_lot(new.lot)
         if new.lot not in self.names_in_use("lots"):
             return self._write(made)
         written = entries.write_again(self.log, made, by=self.by)  # taken back before; a label keeps its name
         self.study()
         return written
+
+    def refuse_known_lot(self, lot: str) -> None:
+        """Refuse the name of a lot that the log has."""
+        if lot in self.log.lots()["lot"].tolist():
+            raise InputError(
+                f"Lot {lot} is in the log already. Type another name, or change it with  qckit log correct."
+            )
 
     def count(self, hatch: str, counts: Sequence[Sequence[int | None]], *, taken: dt.datetime | None = None):
         """Enter counted subsamples; see :func:`qckit.day.entry.records.count_rows`."""

@@ -169,9 +169,9 @@ class Dialog(Questions):
         cones = list(bench.settings.protocol.cone_names)
         busy = {state.cone for state in page.hatches if state.state == "incubating"}
         free = [*plan.cones, *(cone for cone in cones if cone not in busy)] or cones
-        cone = self.choose("cone", cones, free[0])
+        cone = cones if len(cones) == 1 else self.named("cone", free[:1], cones)
         grams = bench.grams_offered()
-        weighed = self.number("grams", grams, "g")
+        weighed = self.number("grams", grams, "g", cell="hatches.cysts_g")
         at = self.time("wetted at", bench.moment())
         return bench.start(lot=lot, cone=cone, grams=weighed, at=at)
 
@@ -233,8 +233,8 @@ class Dialog(Questions):
         test = LotTest(
             lot,
             cones,
-            self.number("grams in each", f"{grams:g}", "g"),
-            self.number("ml of water in each", f"{volume_ml:g}", "ml"),
+            self.number("grams in each", f"{grams:g}", "g", cell="hatches.cysts_g"),
+            self.number("ml of water in each", f"{volume_ml:g}", "ml", cell="hatches.volume_ml"),
         )
         return bench.lot_test(test, at=self.time("wetted at", bench.moment()))
 
@@ -243,19 +243,25 @@ class Dialog(Questions):
         name = self.typed("name on its label", "")
         if not name:
             raise Stopped
+        bench.refuse_known_lot(name)
         received = self.date("came on (0: not known)")
         opened = self.date("opened on (0: today)", "not yet")
-        pct = self.maybe("hatching percentage its label claims (Enter: none)", "%")
-        per_g = self.maybe("nauplii per gram its label claims (Enter: none)")
-        pack_g = self.maybe("grams in its pack (Enter: not known)", "g")
+        best_before = self.date("best before, as 2028-06 or a day (Enter: not known)", "not known")
+        pct = self.maybe("hatching percentage its label claims (Enter: none)", "%", cell="lots.claimed_hatch_pct")
+        per_g = self.maybe("nauplii per gram its label claims (Enter: none)", cell="lots.claimed_nauplii_per_g")
+        pack_g = self.maybe("grams in its pack (Enter: not known)", "g", cell="lots.pack_g")
+        currency = bench.settings.site.currency
+        price = self.maybe(f"price of a pack in {currency} (Enter: not known)", cell="lots.price")
         return bench.new_lot(
             NewLot(
                 name,
                 received=received,
                 opened=opened,
+                best_before=best_before,
                 claimed_hatch_pct=pct,
                 claimed_nauplii_per_g=per_g,
                 pack_g=pack_g,
+                price=price,
             )
         )
 

@@ -238,9 +238,11 @@ def _new_lot(bench: Bench) -> dict:
         _field("lot", "name on its label", is_text=True),
         _field("received", "came on", today, is_text=True),
         _field("opened", "opened on, if it is", is_text=True),
+        _field("best_before", "best before", is_text=True),
         _field("pct", "% claimed"),
         _field("per_g", "nauplii/g claimed"),
         _field("pack_g", "grams in its pack"),
+        _field("price", f"price, {bench.settings.site.currency}"),
     ]
     note = "As the label has it; what it does not say stays empty. Cyst dust: mask on, air moving."
     return {"kind": "new lot", "title": "New lot", "fields": fields, "note": note}
@@ -348,14 +350,14 @@ def _do_lot_test(bench: Bench, values: dict) -> Written:
 
 
 def _do_new_lot(bench: Bench, values: dict) -> Written:
-    dates = {name: str(values.get(name, "")).strip() or "0" for name in ("received", "opened")}
+    dates = {name: str(values.get(name, "")).strip() or "0" for name in ("received", "opened", "best_before")}
     new = NewLot(
         lot=str(values.get("lot", "")).strip(),
-        received=bench.date(dates["received"]),
-        opened=bench.date(dates["opened"]),
+        **{name: bench.date(text) for name, text in dates.items()},
         claimed_hatch_pct=_number(bench, values, "pct", label="% claimed", unit="%"),
         claimed_nauplii_per_g=_number(bench, values, "per_g", label="nauplii/g claimed"),
         pack_g=_number(bench, values, "pack_g", label="grams in its pack", unit="g"),
+        price=_number(bench, values, "price"),
     )
     return bench.new_lot(new)
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from qckit.day.entry.bench import Bench
 from qckit.errors import InputError
+from qckit.tables import check_cell
 
 __all__ = ["BACK", "Questions", "Stopped"]
 
@@ -96,18 +97,19 @@ class Questions:
                 return exact[0]
             self.say(f"Type a number from 1 to {len(options)}, or Enter for {default}.")
 
-    def number(self, label: str, default: str, unit: str = "") -> float:
-        """Ask for a number; Enter takes the default."""
+    def number(self, label: str, default: str, unit: str = "", *, cell: str = "") -> float:
+        """Ask for a number; Enter takes the default. One that ``cell``, such as hatches.cysts_g, can never hold is
+        asked for again."""
         while True:
-            value = self._read(self.typed(label, default) or default, label, unit)
+            value = self._read(self.typed(label, default) or default, label, unit, cell)
             if value is not None:
                 return value
 
-    def maybe(self, label: str, unit: str = "") -> float | None:
-        """Ask for a number that may be left out."""
+    def maybe(self, label: str, unit: str = "", *, cell: str = "") -> float | None:
+        """Ask for a number that may be left out; ``cell`` as for :meth:`number`."""
         while True:
             typed = self.typed(label, "")
-            value = self._read(typed, label, unit) if typed else None
+            value = self._read(typed, label, unit, cell) if typed else None
             if value is not None or not typed:
                 return value
 
@@ -123,12 +125,12 @@ class Questions:
                 return value, unit
             self.say("Type a number with ml or g, such as 900 ml or 35 g.")
 
-    def named(self, label: str, default: list[str]) -> list[str]:
-        """Ask for names of cones, with blanks or commas between."""
-        cones = self.bench.test_vessels()
+    def named(self, label: str, default: list[str], cones: list[str] | None = None) -> list[str]:
+        """Ask for names of cones, with blanks or commas between; of those given, else of all vessels for tests."""
+        cones = cones or self.bench.test_vessels()
         known = {str(i): cone for i, cone in enumerate(cones, 1)} | {cone.casefold(): cone for cone in cones}
         while True:
-            shown = "  ".join(f"{i} {cone}" for i, cone in enumerate(cones, 1))
+            shown = "  ".join(cone if cone == str(i) else f"{i} {cone}" for i, cone in enumerate(cones, 1))
             typed = self.typed(f"{label}  ({shown}; several with blanks)", " ".join(default))
             names = typed.replace(",", " ").split() or default
             if names and all(name.casefold() in known for name in names):
@@ -209,7 +211,7 @@ class Questions:
                 return given
         return None
 
-    def _read(self, typed: str, label: str, unit: str) -> float | None:
+    def _read(self, typed: str, label: str, unit: str, cell: str = "") -> float | None:
         """Read one number; None, and the reason said, where it is none."""
         what = label.split("  ")[0].split(" (")[0]
         try:
@@ -219,6 +221,9 @@ class Questions:
             return None
         if value is None:
             self.say("Type a number.")
+        elif cell and (wrong := check_cell(*cell.split("."), value)[1]):
+            self.say(f"{what}: {typed} {wrong[0]}. {wrong[1]}")
+            return None
         return value
 
     def typed(self, label: str, default: str) -> str:

@@ -17,7 +17,7 @@ import pandas as pd
 
 from qckit.errors import InputError
 from qckit.stages import COUNT_LETTERS
-from qckit.words import day, joined, plural
+from qckit.words import cone_names, day, joined, plural
 
 if TYPE_CHECKING:
     from qckit.settings import Settings
@@ -38,6 +38,7 @@ __all__ = [
     "reading_rows",
     "sample_names",
     "start_row",
+    "start_rows",
 ]
 
 UNITS = {"temperature": "°C", "salinity": "ppt", "ph": "pH", "oxygen": "mg/l", "light": "lux"}
@@ -141,10 +142,28 @@ def start_row(
         "started": iso_time(started),
         "cysts_g": float(grams),
         "volume_ml": sitting.settings.feed.cone_volume_l * 1000.0,
+        "decapsulated": sitting.settings.protocol.decapsulated == "yes",
         "operator": sitting.by or None,
     }
     sentence = f"Started {name}: {grams:g} g of {lot} in {cone} {sitting.clock(started)}."
     return Entry("start", sentence, {"hatches": pd.DataFrame([row])}, name)
+
+
+def start_rows(sitting: Sitting, *, cones: Sequence[str], taken: Iterable[str] = (), **alike) -> Entry:
+    """Make the rows of hatches that are started alike in several cones; ``alike`` as for :func:`start_row`."""
+    entries, names = [], set(taken)
+    for cone in cones:
+        entries.append(start_row(sitting, cone=cone, taken=names, **alike))
+        names.add(entries[-1].hatch)
+    if len(entries) == 1:
+        return entries[0]
+    grams, lot = alike["grams"], alike["lot"]
+    sentence = (
+        f"Started {grams:g} g of {lot} each in {cone_names(cones)} {sitting.clock(alike['started'])}: "
+        f"{joined(entry.hatch for entry in entries)}."
+    )
+    frame = pd.concat([entry.frames["hatches"] for entry in entries], ignore_index=True)
+    return Entry("start", sentence, {"hatches": frame})
 
 
 @dataclass(frozen=True)
@@ -183,7 +202,10 @@ def lot_test_rows(sitting: Sitting, test: LotTest, *, started: dt.datetime, take
             taken=names,
             purpose="standard test" if lot == test.lot else "reference",
         )
-        frames.append(made.frames["hatches"].assign(volume_ml=float(test.volume_ml)))
+        row = made.frames["hatches"].assign(volume_ml=float(test.volume_ml))
+        if sitting.settings.protocol.decapsulated == "yes":
+            row["decapsulated"] = None  # the protocol speaks of the day's hatches; a test may go without
+        frames.append(row)
         names.add(made.hatch)
     parts = [
         f"{lot} in {joined(cone for cone, lot_in_cone in test.cones.items() if lot_in_cone == lot)}"
@@ -279,38 +301,56 @@ def feed_row(sitting: Sitting, hatch: str, nauplii: float, *, fed: dt.datetime, 
 
 @dataclass(frozen=True)
 class NewLot:
-    """A lot as its label has it: the name, the days it came and was opened (ISO text, as far as is known), the
-    claimed hatching percentage [%] and nauplii per gram [1/g], and the grams in its pack; None where nothing is
-    claimed."""
+    """A lot as its label has it: the name, the days it came, was opened and is best before (ISO text, as far as is
+    known), the claimed hatching percentage [%] and nauplii per gram [1/g], the grams in its pack and the pack's price
+    in the site's currency; None where nothing is claimed or known."""
 
     lot: str
     received: str = ""
     opened: str = ""
+    best_before: str = ""
     claimed_hatch_pct: float | None = None
     claimed_nauplii_per_g: float | None = None
     pack_g: float | None = None
+    price: float | None = None
 
 
-def lot_row(new: NewLot) -> Entry:
+def lot_row(sitting: Sitting, new: NewLot) -> Entry:
     """Make the row of a lot that came."""
     if not new.lot:
         raise InputError("The lot has no name. Type the one on its label.")
+    site = sitting.settings.site
     row = {
         "lot": new.lot,
         "received": new.received or None,
         "opened": new.opened or None,
+        "best_before": new.best_before or None,
         "claimed_hatch_pct": new.claimed_hatch_pct,
         "claimed_nauplii_per_g": new.claimed_nauplii_per_g,
         "pack_g": new.pack_g,
+        "price": new.price,
+        "currency": None if new.price is None else site.currency,
     }
     claims = [
         f"{new.claimed_hatch_pct:g} %" if new.claimed_hatch_pct is not None else "",
         f"{new.claimed_nauplii_per_g:,.0f} nauplii a gram" if new.claimed_nauplii_per_g is not None else "",
     ]
     claimed = joined(filter(None, claims))
-    opened = "" if new.opened else ", not opened yet"
-    sentence = f"Lot {new.lot}{opened}: {f'its label claims {claimed}' if claimed else 'its label claims nothing'}."
+    parts = [
+        "" if new.opened else "not opened yet",
+        f"best before {_known_date(new.best_before, site.date_order)}" if new.best_before else "",
+        f"a pack of {new.pack_g:g} g" if new.pack_g is not None else "",
+        f"{new.price:g} {site.currency} a pack" if new.price is not None else "",
+    ]
+    sentence = (
+        f"Lot {', '.join([new.lot, *filter(None, parts)])}: its label claims {claimed if claimed else 'nothing'}."
+    )
     return Entry("lot", sentence, {"lots": pd.DataFrame([row])})
+
+
+def _known_date(text: str, order: str) -> str:
+    """Write a date in the site's order; a month or a year alone stays as it is."""
+    return day(text, order) if len(text) == 10 else text
 
 
 def millions(nauplii: float) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from qckit.settings import ProtocolSettings
+from qckit.protocol import ProtocolSettings
 from qckit.stages import COUNT_LETTERS, FULL_CYST_STAGES, STAGE_COLUMNS, STAGE_RECORDS
 
 __all__ = ["Tally"]

@@ -6,7 +6,7 @@ import re
 from html import escape
 from typing import TYPE_CHECKING
 
-from qckit.day.words import CAUTIONS, ENTER, SECTIONS, Line, answer, day_lines, heading
+from qckit.day.words import CAUTIONS, ENTER, SECTIONS, Line, answer, day_lines, heading, in_site_order
 from qckit.directions import isolate_names
 
 if TYPE_CHECKING:
@@ -76,7 +76,8 @@ def day_fragment(page: Day, *, beside_form: bool = False) -> str:
         )
         parts.append(f"<h3>{_TITLES[section]}</h3><ul>{items}</ul>")
     cautions = "".join(f"<p>{escape(text)}</p>" for text in CAUTIONS)
-    dose = f"<p>Dose: {escape(page.start.dose_sentence)}</p>" if page.start.dose_sentence else ""
+    sentence = in_site_order(page.start.dose_sentence, page)
+    dose = f"<p>Dose: {escape(sentence)}</p>" if sentence else ""
     parts.append(f"<footer>{dose}{cautions}</footer></div>")
     return isolate_names("".join(parts))
 

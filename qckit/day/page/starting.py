@@ -41,7 +41,7 @@ class LotInUse:
 class Start:
     """What to start for the feeds of tomorrow that nothing covers yet."""
 
-    code: str  # start, covered, too late, no lot, no dose
+    code: str  # start, covered, too late, no lot, no dose, no feeds
     needed: float  # nauplii still to come
     lot: str = ""
     grams: float = math.nan  # altogether
@@ -137,6 +137,8 @@ def plan_start(
         Cones under suspicion: taken last.
     """
     protocol = settings.protocol
+    if not protocol.feed_times:
+        return Start("no feeds", 0.0)
     now = now.replace(second=0, microsecond=0)  # starts are typed and read by the minute
     short = [feed for feed in due if feed.at.date() > now.date() and feed.is_short]
     if not short:

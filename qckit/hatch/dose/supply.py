@@ -328,7 +328,7 @@ class PerGram(dict):
 
     def __init__(self, settings: Settings, plan: Callable):
         super().__init__()
-        self._nauplii = settings.feed.nauplii_per_feed * len(settings.protocol.feed_times)
+        self._nauplii = settings.feed.nauplii_per_feed * max(1, len(settings.protocol.feed_times))
         self._plan = plan
 
     def __missing__(self, lot: str) -> float:
