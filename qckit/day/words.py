@@ -32,6 +32,7 @@ CAUSE_WORDS = {
     "ph": "low pH",
     "oxygen": "short of air",
     "dark": "dark",
+    "power": "power cut",
     "early": "counted early",
     "overlong": "stood too long",
     "crowded": "crowded",
@@ -39,6 +40,8 @@ CAUSE_WORDS = {
     "broken": "air broke nauplii",
     "bleached": "harmed by bleach",
     "portion": "other cysts",
+    "bloom": "bacteria",
+    "spoilt": "died before the count",
     "embryos": "dead embryos",
     "empty": "empty shells in the cysts",
     "amount": "weight or volume",
@@ -46,6 +49,7 @@ CAUSE_WORDS = {
     "gradient": "light drew the nauplii away",
     "swapped": "shells counted as cysts",
     "uneven": "badly mixed",
+    "scaled": "dilution or part of the chamber",
 }
 """Code of a cause of the poor-hatch verdict -> a word or two for one line."""
 

@@ -1,6 +1,7 @@
 """What the field sheet says in words, weighed: a vocabulary per cause, without what is denied, mended or long past.
 
-The patterns stand in the causes' own records. Short forms are written out before they are tried; in a phrase that says
+The patterns stand in the causes' own records. Other tongues are put into English (``tongues.py``) and short forms
+written out before they are tried; in a phrase that says
 nothing then, a word one letter off a word of the vocabulary is read as that word. A phrase that is denied ("no crust on
 the wall", "heater fine", "air stone replaced") or tells of another time ("power cut last month") does not speak; a
 phrase that no pattern knows says nothing at all. How much a phrase counts is ours (common practice, no source): about
@@ -16,6 +17,7 @@ from functools import cache
 import pandas as pd
 
 from qckit.verdicts.poor_hatch.causes import CAUSES, cause
+from qckit.verdicts.poor_hatch.likelihood.tongues import in_english, one_letter_off
 
 __all__ = ["Phrase", "factors_of", "read_sheet"]
 
@@ -144,8 +146,8 @@ def _speaks(item, text) -> float:
 
 @cache
 def _plain(piece: str) -> str:
-    """A phrase in small letters, short forms written out."""
-    text = piece.casefold()
+    """A phrase in small English letters, short forms written out."""
+    text = in_english(piece.casefold())
     for short, whole in _SHORT:
         text = re.sub(short, whole, text)
     return text
@@ -174,15 +176,8 @@ def _spelt(word: str) -> str:
     whole, begun = _vocabulary()
     if word in whole or word.startswith(begun):
         return word
-    near = [w for w in whole if w[0] == word[0] and abs(len(w) - len(word)) < 2 and _one_off(w, word)]
+    near = [w for w in whole if w[0] == word[0] and abs(len(w) - len(word)) < 2 and one_letter_off(w, word)]
     return min(near, default=word)
-
-
-def _one_off(a, b):
-    start = next((i for i, (x, y) in enumerate(zip(a, b, strict=False)) if x != y), min(len(a), len(b)))
-    rest, other = a[start:], b[start:]
-    swapped = rest[:2] == other[:2][::-1] and rest[2:] == other[2:]
-    return swapped or rest[1:] == other[1:] or rest[1:] == other or rest == other[1:]
 
 
 def _text(row, column) -> str:

@@ -106,7 +106,7 @@ HANDLING = (
         also=(USED_UP, SOURED),
         notes=(
             (
-                r"\b(?:double|doubled|twice|two times|2 ?x|x ?2|triple|three times|both|two|extra) (?:the |a |as many |as much )?(?:usual |normal )?(?:portion|helping|dose|amount|ration|load|quantit\w+|cyst|egg|gram|spoon\w*|scoop)\w*|"
+                r"\b(?:double|doubled|twice|two times|2 ?x|x ?2|triple|three times|both|two|extra) (?:the |a |as many |as much )?(?:usual |normal |of )?(?:portion|helping|dose|amount|ration|load|quantit\w+|cyst|egg|gram|spoon\w*|scoop)\w*|"
                 r"\b(?:dosed|loaded|stocked|filled|portioned) (?:twice|double)|\btoo (?:many|much) (?:cysts|eggs)|(?:more|extra) cysts\b(?! (?:left|unhatched|un-?opened|seen|found|than usual (?:left|unhatched)|in the (?:sample|photo|harvest))\b)|"
                 r"over-?(?:stock|load|dos|crowd)\w*|\bcrowded|crowding|too dense|\b[23] portions|load\w* (?:too )?heav\w+|\bheav(?:y|ily) (?:load|stock|dos)\w*|dense(?:ly)? (?:stock|load)\w*",
                 10.0,
@@ -150,8 +150,8 @@ HANDLING = (
                 12.0,
             ),
             (
-                r"float(?:ed|ing|ers)?\b|dried on|still dry|high and dry|\bdry cysts|clump\w*|\bcaked|not (?:wetted|wet|stirred in|soaked|hydrated)|un-?wetted|(?:splash|crawl)ed up|above the water|"
-                r"forgot\w* (?:to )?(?:rinse|wash|wet|hydrate|soak)\w*|without (?:rinsing|wetting|soaking)",
+                r"float(?:ed|ing|ers)?\b|dried on|still dry|high and dry|\bdry cysts|clump\w*|\bcaked|not (?:wetted|wet|stirred in|soaked|hydrated)|un-?wetted|(?:splash|crawl)ed up|splash\w*|above the water|"
+                r"forgot\w* (?:to )?(?:rinse|wash|wet|hydrate|soak)\w*|without (?:rinsing|wetting|soaking)|did not (?:pre.?)?(?:soak|wet|hydrate)",
                 9.0,
             ),
         ),
@@ -177,7 +177,10 @@ HANDLING = (
                 ),
                 8.0,
             ),
-            (r"foam\w*|froth\w*|\bboil\w*|^(?:much |far |way )?too strong|violent\w*", 8.0),
+            (
+                r"(?<!little )(?<!bit of )(?<!little of )foam\w*(?! (?:a )?little)|froth\w*|\bboil\w*|^(?:much |far |way )?too strong|violent\w*",
+                8.0,
+            ),
             (
                 both(
                     "nauplii|larvae|naups",
@@ -194,7 +197,7 @@ HANDLING = (
         code="bleached",
         words="bleach harmed them: decapsulated too long or too hot, or not rinsed out",
         short="harmed by bleach",
-        trace=Trace("stopped", "harmed by bleach", (0.8, 2.5), (0.7, 2.5), recover=(0.5, 5.0)),
+        trace=Trace("stopped", "harmed by bleach", (0.8, 2.5), (0.7, 1.3), recover=(0.5, 5.0)),
         sign="pale or burst embryos that do not open, few nauplii",
         source="FAO Technical Paper 361 (from memory): stop at orange, below 40 °C, neutralise",
         at_once="Rinse until no smell of bleach is left, then 0.1 % thiosulphate for a minute or two; cool the next batch.",
@@ -211,6 +214,11 @@ HANDLING = (
                 12.0,
             ),
             (forgot(r"thio\w*|neutrali[sz]\w*|dechlor\w*|rinsing (?:off|out) the bleach"), 14.0),
+            (
+                r"\bdisinfect\w*|\bsaniti[sz]\w*|\bdeep.?clean\w*|(?:new|other|strong\w*) bleach|no ice|(?:forgot\w*|without) (?:the )?ice",
+                5.0,
+            ),
+            (both(r"chlorine|bleach\w*|decaps\w*|they|cysts", r"(?:very )?(?:pale|white)|whiten\w*|ice|cool\w*"), 5.0),
             (
                 r"not neutrali[sz]ed|(?:smell\w*|smelt|stank|reek\w*) (?:still )?(?:of|like) (?:bleach|chlorine|pool)",
                 12.0,
@@ -248,5 +256,62 @@ HANDLING = (
         ),
         same_trace=("embryos", "salt", "dark"),
         prior=0.3,
+    ),
+    Cause(
+        code="bloom",
+        words="bacteria bloomed in the cone and the nauplii died",
+        short="a bloom of bacteria",
+        trace=LOST,
+        sign="cloudy, slimy or smelling water, dead nauplii on the bottom; shells say they hatched",
+        source="Vibrio grows on the glycerol set free at hatching (FAO Technical Paper 361, from memory)",
+        at_once="Rinse what lives well before it is fed; clean and dry cone, tube and stone, and disinfect the next cysts.",
+        reach="cone",
+        shared=0.1,
+        also=(Telltale(quantity="oxygen", side="low", shift=(0.8, 2.0), factor=0.6, start=0.02, late=0.5),),
+        notes=(
+            (
+                r"\b(?:milky|turbid|murky|slim[ey]\w*|mucus|bacteri\w*|vibrio\w*|biofilm)\b|\bcloud(?:y|ed)\b(?! (?:day|sky|weather|outside|morning))",
+                10.0,
+            ),
+            (r"stink\w*|stank|smell\w* (?:bad|foul|rotten|of (?:egg|fish))|rotten|foul", 6.0),
+            (
+                r"\bdead (?:ones |nauplii |larvae )?(?:on|at) (?:the )?bottom|\b(?:many|lots of|much) dead\b|(?:nauplii|larvae) (?:\w+ )?(?:dead|dying|died)",
+                8.0,
+            ),
+        ),
+        same_trace=("missed", "broken", "overlong", "gradient", "spoilt"),
+        prior=0.3,
+    ),
+    Cause(
+        code="spoilt",
+        words="nauplii died between harvest and count",
+        short="died before the count",
+        trace=LOST,
+        sign="shells say they hatched; dead nauplii in the sample, few live ones counted",
+        source="common practice, no source: warm and without air a dense harvest dies within hours",
+        at_once="Count at once or fix the sample; keep a harvest below 10 °C with gentle air until it is fed.",
+        reach="cone",
+        shared=0.1,
+        notes=(
+            (
+                both(
+                    r"buckets?|pails?|jars?|jugs?|beakers?|basins?|cool ?box|fridge|sieve|nets?|(?:the )?samples?|harvest",
+                    r"(?:stood|left|waited|kept|sat)(?: too)? (?:long|warm|out|for|in the sun|without)|warm|without (?:any )?air|no air|in the sun|for hours|forgotten|too late",
+                ),
+                12.0,
+            ),
+            (
+                r"counted (?:\w+ )?(?:from|out of) (?:the )?(?:bucket|pail|jar|jug|beaker|basin)|\b(?:hours?|h) (?:\w+ ){0,3}before (?:the )?count",
+                10.0,
+            ),
+            (
+                r"counted (?:only )?(?:after (?:lunch|the break|feeding|work)|hours later|in the (?:afternoon|evening))",
+                6.0,
+            ),
+            (both("fridge|cool ?box|ice", "full|broken|out|late|warm"), 4.0),
+        ),
+        same_trace=("missed", "broken", "overlong", "gradient", "bloom"),
+        prior=0.2,
+        silences=("oxygen", "embryos", "portion", "overlong", "cold", "hot", "bloom"),
     ),
 )

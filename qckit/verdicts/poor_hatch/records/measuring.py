@@ -25,12 +25,12 @@ MEASURING = (
             (
                 both(
                     r"balance|scales?|weigh\w*|weight",
-                    r"off|drift\w*|wrong|jump\w*|battery|batteries|not (?:tared|zeroed|level|calibrated)|unsteady|unstable|doubtful|uncertain|unsure|by eye|twice|again|flicker\w*|errors?|faulty|guess\w*|lost|rough\w*|by (?:the )?(?:spoon|scoop)",
+                    r"off|drift\w*|wrong|jump\w*|battery|batteries|not (?:tared|zeroed|level|calibrated)|unsteady|unstable|doubtful|uncertain|unsure|by eye|twice|again|flicker\w*|errors?|faulty|guess\w*|lost|rough\w*|broken?|out of order|gone|by (?:the )?(?:spoon|scoop)",
                 ),
                 10.0,
             ),
             (
-                r"\bspil[lt]\w*|by (?:the )?(?:spoon|scoop)|not (?:weighed|tared|zeroed)|un-?weighed|guess\w*|estimated (?:grams|weight|by)|forgot\w* (?:to )?(?:tare|weigh|zero)|without (?:taring|weighing)|\bsome (?:cysts )?lost|cysts (?:were )?lost|tare (?:wrong|forgotten|off)",
+                r"\bspil[lt]\w*|(?:by|us(?:ed?|ing)|with) (?:the |a )?(?:spoon|scoop)|not (?:weighed|tared|zeroed)|un-?weighed|guess\w*|estimated (?:grams|weight|by)|forgot\w* (?:to )?(?:tare|weigh|zero)|without (?:taring|weighing)|\bsome (?:cysts )?lost|cysts (?:were )?lost|tare (?:wrong|forgotten|off)",
                 10.0,
             ),
             (
@@ -77,7 +77,7 @@ MEASURING = (
             (
                 both(
                     r"count\w*|tally",
-                    r"in a hurry|hurr\w*|rush\w*|wrong\w*|not sure|unsure|doubtful|uncertain|interrupted|distracted|sloppy|tired|careless\w*|hasty|hastily|quickly|looks (?:off|low|odd)|by a beginner",
+                    r"in a hurry|hurr\w*|rush\w*|quick|wrong\w*|not sure|unsure|doubtful|uncertain|interrupted|distracted|sloppy|tired|careless\w*|hasty|hastily|quickly|looks (?:off|low|odd)|by a beginner",
                 ),
                 8.0,
             ),
@@ -155,7 +155,7 @@ MEASURING = (
         also=(),
         notes=(
             (
-                r"not (?:well |properly |really |been )?(?:mixed|stirred|shaken|homogen\w*)|un-?(?:mixed|stirred)|(?:badly|poorly|hardly|barely|little) (?:mixed|stirred)|without (?:mixing|stirring|shaking)|(?:mixing|stirring) (?:was )?(?:forgotten|skipped|missed|poor)|(?:poor|bad|little) (?:mixing|stirring)|(?:mixed|stirred) (?:too little|poorly|badly|not enough)|"
+                r"(?:not|no) (?:well |properly |really |been )?(?:mixed|stirred|shaken|homogen\w*)|un-?(?:mixed|stirred)|(?:badly|poorly|hardly|barely|little) (?:mixed|stirred)|without (?:mixing|stirring|shaking)|(?:mixing|stirring) (?:was )?(?:forgotten|skipped|missed|poor)|(?:poor|bad|little) (?:mixing|stirring)|(?:mixed|stirred) (?:too little|poorly|badly|not enough)|"
                 r"forgot\w* (?:to )?(?:mix|stir|shake)",
                 12.0,
             ),
@@ -175,5 +175,40 @@ MEASURING = (
         same_trace=(),
         of_count=True,
         silences=("oxygen", "unwetted", "overlong"),
+    ),
+    Cause(
+        code="scaled",
+        words="a dilution was not what was written, or only part of the chamber was counted",
+        short="dilution or part of the chamber",
+        trace=Trace("short", "everything short alike"),
+        sign="every stage falls alike, to a half or a fifth; the percentage is normal",
+        source="arithmetic of the dilution",
+        at_once="Ask who counted: which dilution, how much of the chamber? Count one more drop whole.",
+        reach="cone",
+        shared=0.03,
+        notes=(
+            (
+                both(
+                    r"dilut\w*",
+                    r"wrong\w*|not sure|unsure|un-?certain|doubt\w*|forgot\w*|again|twice|maybe|perhaps|not (?:written|noted|sure)|mistake|or 1|error|other|double",
+                ),
+                12.0,
+            ),
+            (
+                both(
+                    r"half|a part|part|one side|one half|quarter|third|not (?:all|the whole)",
+                    r"(?:counting )?(?:chamber|grid|slide|squares?|rows?|cell|fields?|drop)",
+                    before=24,
+                ),
+                12.0,
+            ),
+            (
+                r"\bcounted (?:only )?(?:the |a )?(?:half|part|one side|quarter)\b|\b(?:only|just) (?:the )?half (?:was )?counted",
+                12.0,
+            ),
+        ),
+        same_trace=("amount", "unwetted"),
+        of_count=True,
+        prior=0.3,
     ),
 )

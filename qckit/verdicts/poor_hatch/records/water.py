@@ -141,7 +141,7 @@ WATER = (
             (
                 both(
                     "(?:sea ?)?salt\\w*|salinity|brine",
-                    r"too (?:much|high|salty|strong|concentrated)|twice|double\w*|extra|high|higher|over-?dos\w*|wrong|strong|concentrated|excess|(?:more|above) than|heavy hand",
+                    r"(?:too |very )?much|too (?:high|salty|strong|concentrated)|twice|double\w*|extra|high|higher|over-?dos\w*|wrong|strong|concentrated|excess|(?:more|above) than|heavy hand",
                 ),
                 12.0,
             ),
@@ -305,5 +305,39 @@ WATER = (
             ),
         ),
         same_trace=("salt", "embryos", "unwetted"),
+    ),
+    Cause(
+        code="power",
+        words="the power was off for hours: neither heat nor air",
+        short="a power cut",
+        trace=Trace("stopped", "held up", (2.0, 1.8), (0.4, 8.0), recover=(2.5, 1.6)),
+        sign="late and stalled in all cones of the day, whatever their own heater and air do by now",
+        source="common practice, no source",
+        at_once="See that heaters and air run again in every cone, leave them on and count once more some hours later.",
+        reach="room",
+        shared=0.85,
+        # by the time anybody measures, heat and air are mostly back
+        also=(
+            Telltale(quantity="temperature", side="low", shift=(1.2, 5.0), factor=0.6, start=0.02, late=0.4),
+            Telltale(quantity="oxygen", side="low", shift=(0.8, 2.5), factor=0.6, start=0.02, late=0.3),
+        ),
+        notes=(
+            (
+                both(
+                    "power|electricity|mains|current|grid",
+                    "cuts?|outage|fail\\w*|lost|loss|off|down|out|gone|went|blip|dip|interrupt\\w*",
+                ),
+                14.0,
+            ),
+            (
+                r"black ?out|brown ?out|generator|(?:no|without|neither) (?:heat\w*|air) (?:and|or|nor|no|&) (?:no )?(?:heat\w*|air)",
+                12.0,
+            ),
+            (both("breaker|fuse|rcd|main switch", "tripped|blown|blew|off|out|fail\\w*"), 5.0),
+            (both("clocks?|timers?|displays?", "blink\\w*|flash\\w*|reset|stopped|12:00|00:00|wrong"), 8.0),
+            (r"\b(?:thunder|lightning|storm)\w*|\balarm\b.{0,12}\b(?:at|night|phone|off)\b", 5.0),
+        ),
+        same_trace=("cold", "early", "oxygen"),
+        prior=0.3,
     ),
 )
