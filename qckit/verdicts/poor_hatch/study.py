@@ -21,7 +21,7 @@ from qckit.verdicts.poor_hatch.causes import CAUSES, cause, sampling_causes
 from qckit.verdicts.poor_hatch.checks import Answer, answers_of, weigh_answer
 from qckit.verdicts.poor_hatch.conditions.changes import changes_of_the_month, describe_changes
 from qckit.verdicts.poor_hatch.conditions.context import CONTEXT_COLUMNS, describe_context
-from qckit.verdicts.poor_hatch.conditions.decapsulated import Decapsulated, bleach_factor, whether_decapsulated
+from qckit.verdicts.poor_hatch.conditions.decapsulated import Decapsulated, whether_decapsulated
 from qckit.verdicts.poor_hatch.conditions.differences import DIFFERENCE_COLUMNS, find_differences, worst_values
 from qckit.verdicts.poor_hatch.conditions.effects import EFFECT_COLUMNS, site_effects
 from qckit.verdicts.poor_hatch.count import check_count, photo_flags
@@ -29,7 +29,7 @@ from qckit.verdicts.poor_hatch.feed import another_lot, next_feed
 from qckit.verdicts.poor_hatch.likelihood.joint import Given, trace_fits, weigh
 from qckit.verdicts.poor_hatch.likelihood.lengths import Lengths, compare_lengths, nauplius_lengths
 from qckit.verdicts.poor_hatch.likelihood.lot import World, lot_against_world
-from qckit.verdicts.poor_hatch.likelihood.notes import Phrase, factors_of, read_sheet
+from qckit.verdicts.poor_hatch.likelihood.notes import Phrase, read_sheet
 from qckit.verdicts.poor_hatch.likelihood.readings import (
     Remeasured,
     log_ratio,
@@ -37,15 +37,14 @@ from qckit.verdicts.poor_hatch.likelihood.readings import (
     remeasured_ratio,
     usual_readings,
 )
+from qckit.verdicts.poor_hatch.likelihood.sheet_factors import sheet_factors
 from qckit.verdicts.poor_hatch.likelihood.stage_mix import draws_of
 from qckit.verdicts.poor_hatch.likelihood.weights import Weights
 from qckit.verdicts.poor_hatch.looks import Look, looks_at, with_known_gaps
 
 __all__ = ["Case", "counts_with", "study_hatch"]
 
-_BY_FLAGS = {True: 4.0, False: 0.8, None: 1.0}  # photos with a flag, without, not in the log: for a miscount (ours)
 _LEVELS = ("hatch_pct", "hatching_efficiency_per_g")
-_BY_PERSON = 0.5  # a person misses fewer nauplii and hardly ever takes shells for cysts (ours)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -149,9 +148,9 @@ def study_hatch(
     world = lot_against_world(counts, t.lots, row, usual)
     same_day = _with_usual(counts, day, row, standing)
     beside = same_day[~same_day["hatch"].isin(usual.hatches)]
-    factors = _factors(phrases, world, photo_flags(t.samples, t.photos, hatch), lengths, looks[0])
-    protocol, is_noted = t.settings.protocol.decapsulated, any(p.cause == "bleached" for p in phrases)
-    factors["bleached"] *= bleach_factor(t.hatches, hatch_row, protocol, is_noted=is_noted)
+    flags = photo_flags(t.samples, t.photos, hatch)
+    factors = sheet_factors(t, hatch_row, phrases=phrases, first=looks[0], flags=flags, lengths=lengths)
+    factors["embryos"] *= world.age_factor
     ratios, remeasured = _ratios(t, hatch_row, row, _reference(counts, row, usual), hours)
     given = Given(
         looks=looks,
@@ -184,7 +183,7 @@ def study_hatch(
         lengths=lengths,
         counted=check_count(row, usual_here, sub, t.photos, looks=looks),
         other_lot=another_lot(counts, row),
-        decapsulated=whether_decapsulated(t.hatches, hatch_row, protocol),
+        decapsulated=whether_decapsulated(t.hatches, hatch_row, t.settings.protocol.decapsulated),
     )
     return _with_what_is_shown(case, t, counts, hours, now) if for_page else case
 
@@ -283,19 +282,6 @@ def _reference(counts, row, usual):
     return usual.hatches if len(usual.hatches) >= 5 else counts.loc[counts["hatch"] != row["hatch"], "hatch"].tail(40)
 
 
-def _factors(phrases, world, flags, lengths, first):
-    """Factors on the causes from words, age, photo flags and lengths."""
-    factors = factors_of(phrases)
-    factors["embryos"] *= world.age_factor
-    if lengths is not None:
-        factors["overlong"] *= lengths.factor
-    for code in ("missed", "swapped"):
-        factors[code] *= (
-            _BY_PERSON if first.counted_by == "person" else _BY_FLAGS[None if flags is None else bool(flags)]
-        )
-    return factors
-
-
 def _ratios(t, hatch_row, row, reference, hours):
     """Log likelihood ratios of the readings, for every draw of every cause; and what was measured again."""
     records = records_of(hatch_row, t.readings, hours=row["hours"])
@@ -374,7 +360,7 @@ def _siblings(sub, kind, counts, same_day, row, standing):
         usual = _where(_usual_beside(counts, other, row, standing), standing, other["hatch"])
         if usual.n_hatches:
             look = looks_at(sub, other, mixing_cv=usual.mixing_cv, kind=kind)[0]
-            found.append((look, usual, other["lot"] == row["lot"]))
+            found.append((look, usual, other["lot"] == row["lot"], float(row["cysts_g"] / other["cysts_g"])))
     return found
 
 

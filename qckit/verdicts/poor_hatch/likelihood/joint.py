@@ -30,6 +30,9 @@ PRIORS = {"none": 0.42, "one": 0.45, "two": 0.09, "other": 0.04}
 _HATCH_DF, _LOT_DF = 6.0, 10.0  # tails of the figures: hatches and lots stray further than a normal law says
 _TRACE_SD = np.array([0.08, 0.15, 0.06, 0.03])  # what the traces leave out
 _OTHER_SD = np.array([1.2, 1.2, 0.5, 0.4])  # "something else" may do anything
+_OWN_TROUBLE = 0.04  # of a hatch beside it, which may be poor for a reason of its own (ours)
+_CHANGED = 0.1  # of wrong amounts: two portions changed places (ours)
+_AMOUNT = np.array([0.0, 0.0, 0.0, 1.0])  # the figure that an amount moves
 _SAME_CHANCE = 0.85  # share of the chance that two counts of the same drops have in common (ours)
 _PAIRS_OF = 9  # causes that are tried in pairs, the likeliest
 _CAUTION = 0.9  # power on all weights: traces and readings hang together more than a product takes them to
@@ -44,7 +47,7 @@ class Given:
     world: World
     ratios: dict = field(default_factory=dict)  # cause -> quantity -> log likelihood ratio for every draw
     factors: dict = field(default_factory=dict)  # cause -> factor of words, flags, lengths, age
-    siblings: tuple = ()  # (Look, Usual where it stood, same lot)
+    siblings: tuple = ()  # (Look, Usual where it stood, same lot, this hatch's grams over its own)
     standing: np.ndarray = field(default_factory=lambda: np.zeros(4))  # of the hatch's cone and operator
 
 
@@ -231,14 +234,19 @@ class _Parts:
         return float(log_t(away[None], wide, _HATCH_DF)[0]) + rest
 
     def _siblings(self, acting, n):
-        """Log likelihood of the day's other hatches against being usual: usual, or touched by the same cause."""
+        """Log likelihood of the day's other hatches against being usual: usual, or touched by the same cause.
+
+        It may also be poor for a reason of its own, or have got the grams that this one lacks.
+        """
         total = np.zeros(n)
-        for look, usual, same_lot in self.given.siblings:
+        for look, usual, same_lot, grams in self.given.siblings:
             if not np.isfinite(usual.mean).any():
                 continue
             cov = usual.between * (1 + 1 / usual.n_hatches) + look.covariance
             mean = np.where(np.isfinite(usual.mean), usual.mean, self.given.world.expected)[None]
-            alone = log_t(look.figures - mean, cov, _HATCH_DF)[0]
+            usual_fit = log_t(look.figures - mean, cov, _HATCH_DF)[0]
+            of_its_own = log_t(look.figures - mean, cov + np.diag(_OTHER_SD**2), _HATCH_DF)[0]
+            alone = np.logaddexp(math.log(1 - _OWN_TROUBLE) + usual_fit, math.log(_OWN_TROUBLE) + of_its_own)
             for codes, d in acting:
                 if not codes:
                     continue
@@ -248,7 +256,12 @@ class _Parts:
                 figures = figures_of(act(d, base)[0])
                 figures[:, 3] += mean[0, 3]
                 touched = log_t(look.figures - figures, cov + np.diag(_TRACE_SD**2), _HATCH_DF)
-                total = total + np.logaddexp(math.log(1 - chance), math.log(chance) + touched - alone)
+                beside = np.logaddexp(math.log(1 - chance), math.log(chance) + touched - alone)
+                if "amount" in codes:  # what this one lacks may have gone into that one
+                    more = mean + np.log1p(d.loss * grams)[:, None] * _AMOUNT
+                    changed = log_t(look.figures - more, cov + np.diag(_TRACE_SD**2), _HATCH_DF) - alone
+                    beside = np.logaddexp(math.log(1 - _CHANGED) + beside, math.log(_CHANGED) + changed)
+                total = total + beside
         return total
 
     def _pair_ratio(self, a, b, db):
@@ -298,7 +311,7 @@ def _repeated(d, codes, look):
         if look.same_drops:  # drops that were not like the cone stay so, whoever counts them
             return None
         return d.fresh if kind != "recount" else np.where(d.on < 0.5, d.fresh, 1.0)
-    if codes[0] in ("missed", "swapped"):
+    if codes[0] in ("missed", "swapped", "scaled"):
         return d.fresh * 0.5 if kind == "recount" else np.where(d.on < 0.1, d.fresh, 1.0)
     if codes[0] == "overlong" and kind == "later":
         return None

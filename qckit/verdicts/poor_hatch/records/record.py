@@ -2,7 +2,7 @@
 
 A record holds the cause's words, the trace it leaves in the stage mix, the reading that tells of it, the words on a
 field sheet that speak of it, who else meets it, and what to do at once. To add a cause: a record in one of the files
-beside this one, a check in ``checks.py``, a mechanism in ``practice/mechanisms.py`` (so that it can be planted), and a
+beside this one, a check in ``bench.py``, a mechanism in ``practice/mechanisms.py`` (so that it can be planted), and a
 test.
 
 What is known of a trace is its direction; how far it goes, and where an embryo stops, differs from room to room. So
