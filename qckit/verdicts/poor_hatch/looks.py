@@ -19,7 +19,8 @@ from qckit.words import capital, signed
 
 __all__ = ["LATER_H", "Look", "later_sentence", "looks_at", "other_counts_sentences", "with_known_gaps"]
 
-LATER_H = 12.0
+LATER_H = 4.0
+_LONG_H = 12.0  # from when on a count that shows nothing more says that nothing more comes
 _NEAR_H = 3.0
 _LEAST = 10  # full cysts that make a look
 _PAIRS, _LEAST_PAIRS, _PRIOR_PAIRS = (
@@ -222,7 +223,7 @@ def later_sentence(first: Look, later: Look) -> str:
     shares = f"{100 * q:.0f} % at {later.hours:.0f} h, {100 * p:.0f} % at {first.hours:.0f} h"
     if gain > max(8.0, 2 * se):
         return f"{shares}: it hatched on, so the unhatched were late, not dead."
-    if gain + 2 * se < 16.0:
+    if gain + 2 * se < 16.0 and later.hours - first.hours >= _LONG_H:
         return f"{shares}: hardly any hatched on, so the unhatched are not just late."
     return f"{shares}: not clear whether it hatched on."
 

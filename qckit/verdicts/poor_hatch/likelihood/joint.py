@@ -191,7 +191,7 @@ class _Parts:
                 mix, more = act(d, mix, _repeated(d, codes, look))
                 kept_back = kept_back + more
             if look.kind == "later":
-                mix = later_mix(last, mix, kept_back)
+                mix = later_mix(last, mix, kept_back, (look.hours - self.given.looks[0].hours) / 24.0)
             figures = figures_of(mix)
             figures[:, 3] += usual[:, 3]
             found.append(figures)

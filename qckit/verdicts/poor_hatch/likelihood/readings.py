@@ -27,6 +27,7 @@ _WRONG = {"temperature": 3.0, "salinity": 8.0, "ph": 0.5, "oxygen": 1.6, "light"
 _WRONG_SHARE = {"hours": 0.02, "density": 0.01}
 _WRONG_ELSE = 0.04
 _START_H = 3.0  # a reading in the first hours speaks of the start
+_LEAST_READ, _LEAST_APART = 5, 10  # values that make a centre; of the start and later, each, that are held apart
 _T_DF = 4.0
 _POINTS = 21
 _STANDARD = {
@@ -96,8 +97,11 @@ def records_of(hatch_row, readings, *, hours: float) -> list[Record]:
     return found
 
 
-def usual_readings(hatches, readings, hours: pd.Series, *, among, conditions) -> dict[str, tuple[float, float, int]]:
-    """Centre and spread of every quantity in the site's ordinary hatches, on its working scale, and how many.
+def usual_readings(hatches, readings, hours: pd.Series, *, among, conditions) -> dict[str, tuple]:
+    """Centre and spread of every quantity in the site's ordinary hatches, on its working scale: at the start and later.
+
+    Water changes over a hatch (oxygen and pH fall, a cone warms up), so that a late value is held against late ones
+    where enough of both are known, and all against all elsewhere.
 
     Parameters
     ----------
@@ -112,11 +116,12 @@ def usual_readings(hatches, readings, hours: pd.Series, *, among, conditions) ->
 
     Returns
     -------
-    dict of str to (float, float, int)
+    dict of str to ((float, float), (float, float))
     """
     chosen = set(among)
     among_hatches = hatches[hatches["hatch"].isin(chosen)]
     water = water_values(among_hatches, None if readings is None else readings[readings["hatch"].isin(chosen)])
+    is_late = _is_late(water, among_hatches)
     values = {q: list(water.loc[water["quantity"] == q, "value"]) for q in WATER}
     values["hours"] = list(hours[hours.index.isin(chosen)].dropna())
     values["density"] = list((among_hatches["cysts_g"] / among_hatches["volume_ml"] * 1000.0).dropna())
@@ -125,12 +130,26 @@ def usual_readings(hatches, readings, hours: pd.Series, *, among, conditions) ->
         found_values = values[q]
         x = _scale(q, np.array(found_values, dtype=float))
         standard = _STANDARD[q] if not isinstance(_STANDARD[q], str) else getattr(conditions, _STANDARD[q])
-        centre, spread = float(_scale(q, standard)), 2.5 * _FLOOR[q]
-        if len(x) >= 5:
-            centre = float(np.median(x))
-            spread = max(_FLOOR[q], robust_sd(x, centre))
-        found[q] = centre, spread, len(x)
+        whole = _centre_and_spread(x, q) if len(x) >= _LEAST_READ else (float(_scale(q, standard)), 2.5 * _FLOOR[q])
+        found[q] = whole, whole
+        late = is_late[(water["quantity"] == q).to_numpy()]
+        if q in WATER and min(late.sum(), (~late).sum()) >= _LEAST_APART:
+            found[q] = _centre_and_spread(x[~late], q), _centre_and_spread(x[late], q)
     return found
+
+
+def _is_late(water, hatches):
+    """Which values were read after the first hours; the field sheet's were not."""
+    from qckit.tables import to_utc
+
+    started = to_utc(hatches.set_index("hatch")["started"])
+    hour = (to_utc(water["taken"]) - water["hatch"].map(started)).dt.total_seconds() / 3600.0
+    return (hour > _START_H).to_numpy()
+
+
+def _centre_and_spread(x, q):
+    centre = float(np.median(x))
+    return centre, max(_FLOOR[q], robust_sd(x, centre))
 
 
 def log_ratio(item: Cause, loss: np.ndarray, records: list[Record], usual: dict) -> dict[str, np.ndarray]:
@@ -162,25 +181,24 @@ def log_ratio(item: Cause, loss: np.ndarray, records: list[Record], usual: dict)
 def _one_ratio(telltale, loss, records, usual):
     """Log likelihood ratio of the readings of one quantity."""
     of_quantity = [r for r in records if r.quantity == telltale.quantity]
-    centre, spread, _ = usual[telltale.quantity]
+    ordinary = usual[telltale.quantity]
     wrong = _WRONG_SHARE.get(telltale.quantity, _WRONG_ELSE)
     shift = (telltale.shift[0] + telltale.shift[1] * loss)[:, None] * np.exp(telltale.factor * _quantiles()[None])
-    wide = np.hypot(1.5 * spread, 0.1 * shift)[..., None]
+    sign = -1 if telltale.side == "low" else 1
     away = [[], []]
     for r in of_quantity:
-        sign = -1 if telltale.side == "low" else 1
-        away[0 if not math.isfinite(r.hour) or r.hour <= _START_H else 1].append(
-            sign * (_scale(r.quantity, r.value) - centre)
-        )
+        late = math.isfinite(r.hour) and r.hour > _START_H
+        away[late].append(sign * (_scale(r.quantity, r.value) - ordinary[late][0]))
     plain, with_cause = 1.0, np.ones(len(loss))
-    for x, shown in zip(away, (telltale.start, telltale.late), strict=True):
-        x = np.array(x)
-        ordinary = float(np.prod(_t(x / spread) / spread))
-        there = np.prod(_t((x - shift[..., None]) / wide) / wide, axis=2).mean(axis=1)
-        plain, with_cause = plain * ordinary, with_cause * (shown * there + (1 - shown) * ordinary)
     # one meter reads all of a hatch's values: if it is wrong, it is wrong in all of them alike
-    x, off = np.array([*away[0], *away[1]]), _WRONG[telltale.quantity] * _quantiles()
-    misread = float(np.prod(_t((x[None] - off[:, None]) / (1.5 * spread)) / (1.5 * spread), axis=1).mean())
+    misread, off = 1.0, _WRONG[telltale.quantity] * _quantiles()
+    for x, (_, spread), shown in zip(away, ordinary, (telltale.start, telltale.late), strict=True):
+        x, wide = np.array(x), np.hypot(1.5 * spread, 0.1 * shift)[..., None]
+        usually = float(np.prod(_t(x / spread) / spread))
+        there = np.prod(_t((x - shift[..., None]) / wide) / wide, axis=2).mean(axis=1)
+        plain, with_cause = plain * usually, with_cause * (shown * there + (1 - shown) * usually)
+        misread = misread * np.prod(_t((x[None] - off[:, None]) / (1.5 * spread)) / (1.5 * spread), axis=1)
+    misread = float(np.mean(misread))
     return np.log((1 - wrong) * with_cause + wrong * misread) - math.log((1 - wrong) * plain + wrong * misread)
 
 

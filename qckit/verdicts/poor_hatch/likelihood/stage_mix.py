@@ -142,26 +142,30 @@ def act(d: Draws, mix: np.ndarray, repeated=None):
     return np.maximum(np.stack(changed, axis=1), 1e-4), kept_back
 
 
-def later_mix(d: Draws, mix: np.ndarray, kept_back: np.ndarray) -> np.ndarray:
-    """Return the mix a day later: some of those held back hatch, a share of the nauplii is lost.
+def later_mix(d: Draws, mix: np.ndarray, kept_back: np.ndarray, days: float = 1.0) -> np.ndarray:
+    """Return the mix some hours later: some of those held back hatch, a share of the nauplii is lost.
 
     Parameters
     ----------
     d : Draws
     mix, kept_back : ndarray, shapes (n, 4) and (n, 2)
         As :func:`act` returns them.
+    days : float
+        Time from the one count to the other. Up to a day as much is taken to happen in every hour; a second day adds
+        nothing.
 
     Returns
     -------
     ndarray, shape (n, 4)
     """
     n, u, c, s = mix.T
-    came = d.recover[:, None] * kept_back
-    opened_late = np.maximum(u - kept_back[:, 0], 0.0) * d.on * 0.7
-    slow = np.maximum(c - kept_back[:, 1], 0.0) * 0.15 * d.on
+    part = min(days, 1.0)
+    came = (1 - (1 - d.recover[:, None]) ** part) * kept_back
+    opened_late = np.maximum(u - kept_back[:, 0], 0.0) * d.on * 0.7  # they need an hour or two
+    slow = np.maximum(c - kept_back[:, 1], 0.0) * 0.15 * d.on * part
     opened = np.maximum(n + u, 1e-6)
     shells = s * (1 + (came[:, 1] + slow) / opened)
-    free = (n + came.sum(axis=1) + opened_late + slow) * (1 - d.fade)
+    free = (n + came.sum(axis=1) + opened_late + slow) * (1 - d.fade) ** part
     return np.maximum(np.stack([free, u - came[:, 0] - opened_late, c - came[:, 1] - slow, shells], axis=1), 1e-4)
 
 
