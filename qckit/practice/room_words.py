@@ -3,7 +3,13 @@
 __all__ = ["IDLE_NOTES", "LOT_NOTES", "NOTES"]
 
 NOTES = {
-    "cold": ("heater was off this morning", "room very cold", "power cut in the night", "cold cone", "chilly in here"),
+    "cold": (
+        "heater was off this morning",
+        "room very cold",
+        "heating failed in the night",
+        "cold cone",
+        "chilly in here",
+    ),
     "hot": ("thermostat stuck", "water much too hot", "overheated after lunch", "sun on the cone all day"),
     "salt": ("too salty, mixed in a hurry", "salt scoop used twice", "brine tank used by mistake", "a lot evaporated"),
     "ph": ("ran out of bicarbonate", "forgot the buffer", "pH low again", "rain water used"),

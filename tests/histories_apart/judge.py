@@ -23,7 +23,7 @@ CODES = {
     "too_salt": {"salt"},
     "too_fresh": {"fresh"},
     "low_ph": {"ph"},
-    "air_off": {"oxygen"},
+    "air_off": {"oxygen", "power"},
     "dark": {"dark"},
     "crowded": {"crowded"},
     "old_cysts": {"portion", "embryos"},
