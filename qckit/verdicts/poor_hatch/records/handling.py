@@ -122,7 +122,7 @@ HANDLING = (
         code="unwetted",
         words="cysts dried on the wall or lay settled",
         short="cysts on the wall",
-        trace=Trace("unwetted", "never wetted", back=(0.5, 1.0), recover=(1.0, 1.5)),
+        trace=Trace("unwetted", "never wetted", back=(1.0, 1.2), recover=(1.0, 1.5)),
         sign="cysts on the wall were never wetted; fewer objects of every kind in the water",
         source="common practice, no source",
         at_once="Rinse the wall down, wet the cysts and stir before the next hatch; look at the air.",
