@@ -9,7 +9,7 @@ draws; the figures follow t laws, so that no single one decides.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import combinations
 
 import numpy as np
@@ -31,6 +31,7 @@ _HATCH_DF, _LOT_DF = 6.0, 10.0  # tails of the figures: hatches and lots stray f
 _TRACE_SD = np.array([0.08, 0.15, 0.06, 0.03])  # what the traces leave out
 _OTHER_SD = np.array([1.2, 1.2, 0.5, 0.4])  # "something else" may do anything
 _OWN_TROUBLE = 0.04  # of a hatch beside it, which may be poor for a reason of its own (ours)
+_BESIDE_SD = 0.3  # how differently (log) a cause strikes the hatches of a day (ours)
 _CHANGED = 0.1  # of wrong amounts: two portions changed places (ours)
 _AMOUNT = np.array([0.0, 0.0, 0.0, 1.0])  # the figure that an amount moves
 _SAME_CHANCE = 0.85  # share of the chance that two counts of the same drops have in common (ours)
@@ -239,7 +240,7 @@ class _Parts:
         It may also be poor for a reason of its own, or have got the grams that this one lacks.
         """
         total = np.zeros(n)
-        for look, usual, same_lot, grams in self.given.siblings:
+        for i, (look, usual, same_lot, grams) in enumerate(self.given.siblings):
             if not np.isfinite(usual.mean).any():
                 continue
             cov = usual.between * (1 + 1 / usual.n_hatches) + look.covariance
@@ -247,21 +248,23 @@ class _Parts:
             usual_fit = log_t(look.figures - mean, cov, _HATCH_DF)[0]
             of_its_own = log_t(look.figures - mean, cov + np.diag(_OTHER_SD**2), _HATCH_DF)[0]
             alone = np.logaddexp(math.log(1 - _OWN_TROUBLE) + usual_fit, math.log(_OWN_TROUBLE) + of_its_own)
+            soft = cov + np.diag(_TRACE_SD**2)
+
+            def against_usual(figures, away=look.figures, soft=soft, alone=alone):
+                return log_t(away - figures, soft, _HATCH_DF) - alone
+
+            left, touched = 0.0, np.full(n, -np.inf)  # log chances: none of the causes strikes it, or one of them
             for codes, d in acting:
-                if not codes:
-                    continue
-                item = cause(codes[0])
-                chance = item.shared if item.reach == "room" or same_lot else 0.02
-                base = np.broadcast_to(_mix(mean), (d.n, 4))
-                figures = figures_of(act(d, base)[0])
-                figures[:, 3] += mean[0, 3]
-                touched = log_t(look.figures - figures, cov + np.diag(_TRACE_SD**2), _HATCH_DF)
-                beside = np.logaddexp(math.log(1 - chance), math.log(chance) + touched - alone)
-                if "amount" in codes:  # what this one lacks may have gone into that one
-                    more = mean + np.log1p(d.loss * grams)[:, None] * _AMOUNT
-                    changed = log_t(look.figures - more, cov + np.diag(_TRACE_SD**2), _HATCH_DF) - alone
-                    beside = np.logaddexp(math.log(1 - _CHANGED) + beside, math.log(_CHANGED) + changed)
-                total = total + beside
+                if codes:
+                    item = cause(codes[0])
+                    chance = item.shared if item.reach == "room" or same_lot else 0.02
+                    ratio = math.log(chance) + against_usual(_struck(_as_met_beside(d, i), mean))
+                    if item.code == "amount":  # what this one lacks may have gone into that one
+                        more = mean + np.log1p(d.loss * grams)[:, None] * _AMOUNT
+                        ratio = np.logaddexp(ratio, math.log(_CHANGED) + against_usual(more))
+                        chance = chance + _CHANGED
+                    touched, left = np.logaddexp(touched, left + ratio), left + math.log(1 - chance)
+            total = total + np.logaddexp(left, touched)
         return total
 
     def _pair_ratio(self, a, b, db):
@@ -316,6 +319,19 @@ def _repeated(d, codes, look):
     if codes[0] == "overlong" and kind == "later":
         return None
     return None
+
+
+def _struck(d: Draws, usual):
+    """Figures of a hatch with ``usual`` ones, shape (1, 4), when a cause acts on it."""
+    figures = figures_of(act(d, np.broadcast_to(_mix(usual), (d.n, 4)))[0])
+    figures[:, 3] += usual[0, 3]
+    return figures
+
+
+def _as_met_beside(d: Draws, i: int) -> Draws:
+    """The same cause as another hatch of the day meets it: cones differ, so that it costs there more or less."""
+    loss = d.loss * np.exp(_BESIDE_SD * np.roll(d.sort[:, 1], 7 * i + 1))
+    return replace(d, loss=np.minimum(loss, 0.97))
 
 
 def _reordered(d: Draws) -> Draws:

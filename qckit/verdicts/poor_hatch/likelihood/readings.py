@@ -142,9 +142,12 @@ def _is_late(water, hatches):
     """Which values were read after the first hours; the field sheet's were not."""
     from qckit.tables import to_utc
 
-    started = to_utc(hatches.set_index("hatch")["started"])
-    hour = (to_utc(water["taken"]) - water["hatch"].map(started)).dt.total_seconds() / 3600.0
-    return (hour > _START_H).to_numpy()
+    is_late, read = np.zeros(len(water), bool), water["taken"].notna().to_numpy()
+    if read.any():
+        started = to_utc(hatches.set_index("hatch")["started"])
+        since = to_utc(water.loc[read, "taken"]) - water.loc[read, "hatch"].map(started)
+        is_late[read] = since.dt.total_seconds() > 3600.0 * _START_H
+    return is_late
 
 
 def _centre_and_spread(x, q):

@@ -299,7 +299,7 @@ WATER = (
             (forgot("lamps?|lights?|illumination|lighting"), 14.0),
             (r"\b(?:forgot\w*|not) (?:to )?(?:turn|switch|put)(?:ed)? (?:on )?(?:the )?(?:lamps?|lights?)", 14.0),
             (
-                r"\bin the dark|in darkness|\bdark (?:start|room|cone|night|all|until|till|for|since|first)|(?:stood|was|too|left) dark|"
+                r"\bin the dark|in darkness|\bdark (?:start|room|cone|night|all|until|till|for|since|first)|(?:stood|was|too|left) dark|^dark$|\blid (?:was |had been )?(?:left |still )?on\b|"
                 r"\b(?:cones?|it|was|were|left|stayed|still) covered|covered (?:with|by|over)|tarp\w*|blanket|timer (?:was |had )?(?:off|wrong|failed|set wrong)|shaded",
                 12.0,
             ),
