@@ -159,7 +159,8 @@ WATER = (
         code="fresh",
         words="the water was too fresh",
         short="too fresh",
-        # nobody says where embryos stop in fresh water: as cysts, or as umbrellas where the buffer lacks too
+        # nobody says where embryos stop: as cysts, as umbrellas where the buffer lacks too, or hatched and dead (the trial of
+        # the source below found half as many alive, too)
         trace=Trace("stopped", "stopped by fresh water", (1.0, 1.8), (0.7, 1.8), recover=(0.7, 4.0)),
         sign="fewer nauplii, cysts that do not open, umbrellas where the pH fell too",
         source="a published trial: 33 % hatched at 5 ppt, 67 % at 35 ppt; watch the pH",
