@@ -4,6 +4,7 @@ import pytest
 from sheet_words import OF_THE_LOT, SILENT, SPEAKS
 
 from qckit.verdicts.poor_hatch.likelihood.notes import factors_of, read_sheet
+from qckit.verdicts.poor_hatch.likelihood.tongues import in_english
 
 
 def spoken(notes="", aeration="", lot_notes=""):
@@ -97,3 +98,36 @@ def test_idle_and_denied_words_are_silent(notes):
 )
 def test_a_phrase_speaks_for_what_it_means_and_no_more(notes, causes):
     assert spoken(notes) == causes
+
+
+@pytest.mark.parametrize(
+    ("notes", "cause"),
+    [
+        ("Heizung ausgefallen", "cold"),
+        ("el agua estaba muy caliente", "hot"),
+        ("chauffage \u00e9teint toute la nuit", "cold"),
+        ("aquecedor desligado", "cold"),
+        ("kein Natron mehr", "ph"),
+        ("piedra tapada", "oxygen"),
+        ("pompe arr\u00eat\u00e9e", "oxygen"),
+        ("\u00e1gua muito salgada", "salt"),
+        ("Salz vergessen", "fresh"),
+        ("lampe \u00e9teinte", "dark"),
+        ("anel de cistos na parede", "unwetted"),
+        ("zu fr\u00fch gez\u00e4hlt", "early"),
+        ("cosechado tarde", "overlong"),
+        ("riecht nach Chlor", "bleached"),
+        ("nicht gemischt, Probe von oben", "uneven"),
+        ("coupure de courant", "power"),
+        ("Heizugn ausgefallen", "cold"),  # two letters swapped
+        ("WASSER KALT", "cold"),
+    ],
+)
+def test_notes_in_other_tongues_speak(notes, cause):
+    assert cause in spoken(notes)
+
+
+def test_english_stays_as_it_is():
+    every = [t for texts in SPEAKS.values() for t in texts] + SILENT[10:]
+    changed = [t for t in every if in_english(t.casefold()) != t.casefold()]
+    assert not changed

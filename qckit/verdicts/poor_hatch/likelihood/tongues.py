@@ -18,6 +18,7 @@ __all__ = ["in_english", "one_letter_off"]
 _TONGUES = ("German", "Spanish", "French", "Portuguese")
 _ALSO_ENGLISH = frozenset(  # also short forms of English sheets
     """
+    aeration alt alter arena incorrect incorrectly lang mortar rota salad wand
     rest dose bad war sin once media tin sale court dur lot four sal air salt normal temperature alarm stop tube note
     sable light hell arm warm kilo film son main come lima alto solo sand thermostat ring bicarbonate surface portion
     balance dilution resistance soda long fort fast trouble double error sombre faux tot bord fond mort lave porte pose
@@ -53,7 +54,7 @@ settled: abgesetzt, gesunken | asentad*, sedimentad* | depose, deposes, decante 
 top: oben | arriba | haut | cima
 taken: genommen, gezogen | tomad*, sacad* | pris, prise, preleve* | tirad*, tomad*
 surface: oberflache | superficie | surface | superficie
-tin: dose*, buchse* | lata*, bote | boite* | lata*
+tin: dose, dosen, buchse* | lata*, bote | boite* | lata*
 old: alt, alte, alter, altes, alten | viej*, antiguo, antigua | vieux, vieille*, ancien, ancienne | velho, velha, velhos, velhas, antigo, antiga
 new: neu, neue, neuer, neues, neuen | nuev* | nouveau, nouvelle* | novo, nova, novos, novas
 mixed: gemischt, vermischt | mezclad*, mezcla, mezcle | melange* | misturad*, mistura
@@ -100,7 +101,7 @@ very: sehr | muy | tres | muito
 nearly: fast, beinahe | casi | presque | quase
 cold: kalt, kalte, kalter, kaltes, kuhl | frio, fria | froid* | frio, fria
 hot: heiss, hei\u00df | caliente, calor | chaud* | quente, calor
-warm: warm | tibi*, templad* | tiede* | morn*
+warm: warm | tibi*, templad* | tiede* | morno, morna
 salty: salzig | salad* | sale, salee | salgad*
 fresh: suss, susse | dulce | douce | doce
 sour: sauer | acido, acida, agrio, agria | acide, aigre | acido, acida, azedo, azeda
@@ -115,7 +116,7 @@ too long: zu lange, zu lang | mucho tiempo, demasiado tiempo | trop longtemps | 
 long: lang, lange | largo | longtemps | longo
 full: voll, voller | llen* | plein* | cheio, cheia
 open: offen, geoffnet | abiert* | ouvert* | abert*
-dead: tot, tote, toten | muert* | mort, morts, mortes | mort*
+dead: tot, tote, toten | muert* | mort, morts, mortes | morto, morta, mortos, mortas
 broken: kaputt, defekt, gebrochen, zerrissen | rota, roto, rotas, rotos, averiad*, descompuest*, danad*, estropead* | casse, cassee, casses, abime* | quebrad*, estragad*
 empty: leer, leere | vaci* | vide, vides | vazi*
 clogged: verstopft | tapad*, atascad*, obstruid* | bouche* | entupid*
