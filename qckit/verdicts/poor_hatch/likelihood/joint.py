@@ -30,7 +30,7 @@ PRIORS = {"none": 0.42, "one": 0.45, "two": 0.09, "other": 0.04}
 _HATCH_DF, _LOT_DF = 6.0, 10.0  # tails of the figures: hatches and lots stray further than a normal law says
 _TRACE_SD = np.array([0.08, 0.15, 0.06, 0.03])  # what the traces leave out
 _OTHER_SD = np.array([1.2, 1.2, 0.5, 0.4])  # "something else" may do anything
-_OWN_TROUBLE = 0.04  # of a hatch beside it, which may be poor for a reason of its own (ours)
+_POOR_BESIDE = 0.04  # of a hatch beside it, which may be poor for a reason of its own (ours)
 _BESIDE_SD = 0.3  # how differently (log) a cause strikes the hatches of a day (ours)
 _CHANGED = 0.1  # of wrong amounts: two portions changed places (ours)
 _AMOUNT = np.array([0.0, 0.0, 0.0, 1.0])  # the figure that an amount moves
@@ -246,8 +246,8 @@ class _Parts:
             cov = usual.between * (1 + 1 / usual.n_hatches) + look.covariance
             mean = np.where(np.isfinite(usual.mean), usual.mean, self.given.world.expected)[None]
             usual_fit = log_t(look.figures - mean, cov, _HATCH_DF)[0]
-            of_its_own = log_t(look.figures - mean, cov + np.diag(_OTHER_SD**2), _HATCH_DF)[0]
-            alone = np.logaddexp(math.log(1 - _OWN_TROUBLE) + usual_fit, math.log(_OWN_TROUBLE) + of_its_own)
+            poor_fit = log_t(look.figures - mean, cov + np.diag(_OTHER_SD**2), _HATCH_DF)[0]
+            alone = np.logaddexp(math.log(1 - _POOR_BESIDE) + usual_fit, math.log(_POOR_BESIDE) + poor_fit)
             soft = cov + np.diag(_TRACE_SD**2)
 
             def against_usual(figures, away=look.figures, soft=soft, alone=alone):

@@ -44,11 +44,11 @@ def sheet_factors(t, hatch_row, *, phrases, first, flags, lengths) -> dict[str, 
     for code in ("missed", "swapped"):
         factors[code] *= _BY_PERSON if by_person else _BY_FLAGS[None if flags is None else bool(flags)]
     earlier = _earlier_samples(t, hatch_row)
-    own = t.samples[t.samples["sample"].isin(first.names)]
-    if by_person and _is_new(own, earlier):
+    counted = t.samples[t.samples["sample"].isin(first.names)]
+    if by_person and _is_new(counted, earlier):
         for code in ("missed", "uneven", "scaled"):
             factors[code] *= _NEW_COUNTER
-    if _is_diluted_otherwise(own, earlier):
+    if _is_diluted_otherwise(counted, earlier):
         factors["scaled"] *= _OTHER_DILUTION
     protocol, is_noted = t.settings.protocol.decapsulated, any(p.cause == "bleached" for p in phrases)
     factors["bleached"] *= bleach_factor(t.hatches, hatch_row, protocol, is_noted=is_noted)
@@ -62,20 +62,20 @@ def _earlier_samples(t, hatch_row):
     return t.samples[t.samples["hatch"].isin(names) & (t.samples["kind"] == "subsample")]
 
 
-def _is_new(own, earlier) -> bool:
+def _is_new(counted, earlier) -> bool:
     """Whoever counted this hatch had counted none or hardly one before, and the earlier counters are known."""
-    who = set(own["counter"].dropna())
+    who = set(counted["counter"].dropna())
     by_person = earlier[(earlier["counted_by"] == "person") & earlier["counter"].notna()]
     if not who or by_person["hatch"].nunique() < _LEAST_KNOWN:
         return False
     return by_person.loc[by_person["counter"].isin(who), "hatch"].nunique() < _KNOWN_AFTER
 
 
-def _is_diluted_otherwise(own, earlier) -> bool:
+def _is_diluted_otherwise(counted, earlier) -> bool:
     """The dilution written is not the one of nearly all hatches before."""
     usual = earlier["dilution"].dropna()
-    own = own["dilution"].dropna()
-    if earlier["hatch"].nunique() < _LEAST_KNOWN or not len(own) or not len(usual):
+    counted = counted["dilution"].dropna()
+    if earlier["hatch"].nunique() < _LEAST_KNOWN or not len(counted) or not len(usual):
         return False
     mode = usual.mode().iloc[0]
-    return bool((usual == mode).mean() > 0.95 and (own != mode).all())
+    return bool((usual == mode).mean() > 0.95 and (counted != mode).all())
