@@ -18,7 +18,7 @@ from qckit.practice.mechanisms import (
     LotTraits,
     nauplius_lengths_um,
 )
-from qckit.practice.situations import SHARED, SHEET_WORDS, TELLTALE, Situation, draw_situation, situation_shares
+from qckit.practice.situations import READING_OF, SHARED, SHEET_WORDS, Situation, draw_situation, situation_shares
 from qckit.stages import STAGE_COLUMNS, STAGES
 from qckit.tables import check_table, table_columns
 
@@ -216,7 +216,7 @@ def _hidden(causes, is_logged):
     """What is not written down about a hatch (grams and litres always are)."""
     if is_logged:
         return set()
-    hidden = {TELLTALE[c] for c in causes if c in TELLTALE}
+    hidden = {READING_OF[c] for c in causes if c in READING_OF}
     hidden |= {"hours"} if set(causes) & {"early", "overlong"} else set()
     return hidden
 
@@ -234,7 +234,7 @@ def simulate_case(
     strengths : sequence of float
         One per cause, 0 mild to 1 total.
     is_logged : bool
-        Whether the telltale condition (reading, hours, note, photo flag, second count) is written down.
+        Whether the condition that tells of it (reading, hours, note, photo flag, second count) is written down.
     n_before : int
         Earlier hatches of the same lot.
     has_lengths : bool, optional

@@ -10,7 +10,7 @@ import numpy as np
 from qckit.practice.counting_error import draw_counts
 from qckit.practice.room_water import READ
 from qckit.practice.room_words import IDLE_NOTES, LOT_NOTES, NOTES
-from qckit.practice.situations import TELLTALE, Situation, add_cause, situation_shares
+from qckit.practice.situations import READING_OF, Situation, add_cause, situation_shares
 from qckit.stages import STAGE_COLUMNS, STAGES
 from qckit.tables import check_table, table_columns
 
@@ -134,17 +134,19 @@ class RoomBook:
 
     def _read(self, name, started, situation, plain, codes, is_logged, row):
         rng, site, conditions = self.rng, self.site, situation.conditions
-        hidden = set() if is_logged else {TELLTALE[c] for c in codes if c in TELLTALE}
-        at_start_only = hidden & {TELLTALE[c] for c in _LATE_ONLY}
+        hidden = set() if is_logged else {READING_OF[c] for c in codes if c in READING_OF}
+        at_start_only = hidden & {READING_OF[c] for c in _LATE_ONLY}
         late = rng.random() < site.late or (is_logged and bool(codes & set(_LATE_ONLY)))
         for quantity, column, unit, digits in READ:
-            if rng.random() > site.read[quantity] and not (is_logged and quantity in {TELLTALE.get(c) for c in codes}):
+            if rng.random() > site.read[quantity] and not (
+                is_logged and quantity in {READING_OF.get(c) for c in codes}
+            ):
                 continue
             if quantity in hidden - at_start_only:
                 continue
             wrong = rng.normal(0, 5 * site.noise[column]) if rng.random() < 0.03 else 0.0
             for hour in (0.5, 16.0) if late and quantity not in at_start_only and quantity != "light" else (0.5,):
-                bad = codes & {c for c, q in TELLTALE.items() if q == quantity}
+                bad = codes & {c for c, q in READING_OF.items() if q == quantity}
                 value = conditions[column] if hour > 1 or not bad & set(_LATE_ONLY) else plain[column]
                 if quantity == "temperature" and hour > 1 and conditions.get("spell_h", 0.0) > 0:
                     value = conditions["spell_c"]

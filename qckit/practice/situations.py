@@ -18,9 +18,9 @@ from qckit.practice.mechanisms import (
 
 __all__ = [
     "PLANTED",
+    "READING_OF",
     "SHARED",
     "SHEET_WORDS",
-    "TELLTALE",
     "Situation",
     "add_cause",
     "draw_situation",
@@ -64,7 +64,7 @@ SHARED = {
 """Cause -> among which other hatches of the day it is shared, and how often. The others belong to one cone."""
 
 
-TELLTALE = {
+READING_OF = {
     "cold": "temperature",
     "hot": "temperature",
     "salt": "salinity",

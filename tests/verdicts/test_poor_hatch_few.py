@@ -68,12 +68,12 @@ def test_the_sites_standard_stands_in_for_other_hatches(history):
 
 def test_the_literature_gives_a_range_whose_good_side_is_not_off():
     crowded, ph = cause("crowded"), cause("ph")
-    inside = reference_of(crowded.telltale, 1.5, np.array([2.0, 2.1]), floor=0.15)
+    inside = reference_of(crowded.reading, 1.5, np.array([2.0, 2.1]), floor=0.15)
     assert (inside.value, inside.words, inside.unusual) == (5.0, "literature's range up to", 0.0)
-    assert reference_of(crowded.telltale, 5.6, np.array([]), floor=0.15).unusual == pytest.approx(2.0)
-    own = reference_of(ph.telltale, 7.4, np.array([]), floor=0.08, conditions=ConditionSettings(min_ph=7.9))
+    assert reference_of(crowded.reading, 5.6, np.array([]), floor=0.15).unusual == pytest.approx(2.0)
+    own = reference_of(ph.reading, 7.4, np.array([]), floor=0.08, conditions=ConditionSettings(min_ph=7.9))
     assert (own.value, own.words, own.centre) == (7.9, "this site's least", 8.2)
-    three = reference_of(ph.telltale, 7.4, np.array([8.2, 8.2, 8.3]), floor=0.08, conditions=ConditionSettings())
+    three = reference_of(ph.reading, 7.4, np.array([8.2, 8.2, 8.3]), floor=0.08, conditions=ConditionSettings())
     assert (three.value, three.words) == (8.2, "usual") and three.unusual == pytest.approx(-10)
 
 

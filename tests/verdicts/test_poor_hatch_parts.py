@@ -62,9 +62,9 @@ def test_causes_have_words_sources_and_known_twins():
     assert len(set(codes)) == len(codes)
     for c in CAUSES:
         assert c.words and c.sign and c.source and set(c.same_trace) <= set(codes)
-        if c.telltale:
-            assert [v for v, _ in c.telltale.table] == sorted(v for v, _ in c.telltale.table)
-    assert cause("ph").telltale.quantity == "ph"
+        if c.reading:
+            assert [v for v, _ in c.reading.table] == sorted(v for v, _ in c.reading.table)
+    assert cause("ph").reading.quantity == "ph"
 
 
 def _counts(rows):

@@ -5,10 +5,10 @@ from __future__ import annotations
 from qckit.verdicts.poor_hatch.records.handling import HANDLING
 from qckit.verdicts.poor_hatch.records.lot import LOT
 from qckit.verdicts.poor_hatch.records.measuring import MEASURING
-from qckit.verdicts.poor_hatch.records.record import Cause, Telltale, Trace
+from qckit.verdicts.poor_hatch.records.record import Cause, MovedReading, Trace
 from qckit.verdicts.poor_hatch.records.water import WATER
 
-__all__ = ["CAUSES", "Cause", "Telltale", "Trace", "cause", "sampling_causes"]
+__all__ = ["CAUSES", "Cause", "MovedReading", "Trace", "cause", "sampling_causes"]
 
 CAUSES = (*WATER, *HANDLING, *LOT, *MEASURING)
 

@@ -262,8 +262,8 @@ def _cause_row(case, code, weight):
     if len(of_cause):
         r = of_cause.iloc[0]
         (speaks if r["is_far"] else against).append(r["sentence"])
-    elif c.telltale is not None:
-        against.append(f"{_quantity(c.telltale.quantity)} was not measured, so it cannot be confirmed")
+    elif c.reading is not None:
+        against.append(f"{_quantity(c.reading.quantity)} was not measured, so it cannot be confirmed")
     speaks += [f"the sheet says \u201c{s.words}\u201d" for s in case.phrases if s.cause == code]
     _add_other_signs(case, c, speaks, against)
     if c.reach == "room" and len(case.same_day):

@@ -333,7 +333,7 @@ def _would_change(case, plans, then, check_texts):
         for i in plans
     ]
     read = set(case.differences["quantity"])
-    unread = [c.telltale.quantity for c in CAUSES if c.telltale is not None and c.telltale.quantity not in read]
+    unread = [c.reading.quantity for c in CAUSES if c.reading is not None and c.reading.quantity not in read]
     if unread:
         names = [{"ph": "pH", "density": "cysts per litre"}.get(q, q) for q in dict.fromkeys(unread)]
         lines.append(f"Not measured in this hatch: {joined(names)}. A reading would rule its cause in or out.")

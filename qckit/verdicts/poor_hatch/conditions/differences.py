@@ -121,7 +121,7 @@ def find_differences(
     hours = float(of_hatch.loc["hours", "low"]) if "hours" in of_hatch.index else 24.0
     rows = []
     for item in CAUSES:
-        c = item.telltale
+        c = item.reading
         if c is None or c.quantity not in of_hatch.index:
             continue
         v = float(of_hatch.loc[c.quantity, c.side])
@@ -177,7 +177,7 @@ def _is_far(c, unusual, loss):
 
 
 def _side(code):
-    return cause(code).telltale.side
+    return cause(code).reading.side
 
 
 def _relative_loss(c, value, usual):

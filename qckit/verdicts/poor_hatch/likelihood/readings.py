@@ -170,32 +170,30 @@ def log_ratio(item: Cause, loss: np.ndarray, records: list[Record], usual: dict)
     Returns
     -------
     dict of str to ndarray of shape (n,)
-        By quantity; empty for a cause without a telltale reading, or one that was not read.
+        By quantity; empty for a cause without a reading that tells of it, or one that was not read.
     """
-    telltales = (*((item.telltale,) if item.telltale else ()), *item.also)
+    readings_moved = (*((item.reading,) if item.reading else ()), *item.other_readings)
     read = {r.quantity for r in records}
     return {
-        telltale.quantity: _one_ratio(telltale, loss, records, usual)
-        for telltale in telltales
-        if telltale.quantity in read
+        moved.quantity: _one_ratio(moved, loss, records, usual) for moved in readings_moved if moved.quantity in read
     }
 
 
-def _one_ratio(telltale, loss, records, usual):
+def _one_ratio(moved, loss, records, usual):
     """Log likelihood ratio of the readings of one quantity."""
-    of_quantity = [r for r in records if r.quantity == telltale.quantity]
-    ordinary = usual[telltale.quantity]
-    wrong = _WRONG_SHARE.get(telltale.quantity, _WRONG_ELSE)
-    shift = (telltale.shift[0] + telltale.shift[1] * loss)[:, None] * np.exp(telltale.factor * _quantiles()[None])
-    sign = -1 if telltale.side == "low" else 1
+    of_quantity = [r for r in records if r.quantity == moved.quantity]
+    ordinary = usual[moved.quantity]
+    wrong = _WRONG_SHARE.get(moved.quantity, _WRONG_ELSE)
+    shift = (moved.shift[0] + moved.shift[1] * loss)[:, None] * np.exp(moved.factor * _quantiles()[None])
+    sign = -1 if moved.side == "low" else 1
     away = [[], []]
     for r in of_quantity:
         late = math.isfinite(r.hour) and r.hour > _START_H
         away[late].append(sign * (_scale(r.quantity, r.value) - ordinary[late][0]))
     plain, with_cause = 1.0, np.ones(len(loss))
     # one meter reads all of a hatch's values: if it is wrong, it is wrong in all of them alike
-    misread, off = 1.0, _WRONG[telltale.quantity] * _quantiles()
-    for x, (_, spread), shown in zip(away, ordinary, (telltale.start, telltale.late), strict=True):
+    misread, off = 1.0, _WRONG[moved.quantity] * _quantiles()
+    for x, (_, spread), shown in zip(away, ordinary, (moved.start, moved.late), strict=True):
         x, wide = np.array(x), np.hypot(1.5 * spread, 0.1 * shift)[..., None]
         usually = float(np.prod(_t(x / spread) / spread))
         there = np.prod(_t((x - shift[..., None]) / wide) / wide, axis=2).mean(axis=1)

@@ -140,7 +140,7 @@ def stated(weight: float, code: str) -> float:
 def _known_by(code):
     """By what a cause is known: readings of the water, the lot or the whole amount, or neither."""
     item = cause(code)
-    if item.telltale is not None and item.telltale.quantity in WATER:
+    if item.reading is not None and item.reading.quantity in WATER:
         return "water"
     return "whole" if item.of_lot or item.trace.kind == "short" else "else"
 

@@ -3,7 +3,7 @@
 # ruff: noqa: E501 - a table of patterns
 from __future__ import annotations
 
-from qckit.verdicts.poor_hatch.records.record import LATE, LOST, SOURED, USED_UP, Cause, Telltale, Trace
+from qckit.verdicts.poor_hatch.records.record import LATE, LOST, SOURED, USED_UP, Cause, MovedReading, Trace
 from qckit.verdicts.poor_hatch.records.vocabulary import CONTAINER, COUNT, both, forgot
 
 __all__ = ["HANDLING"]
@@ -19,7 +19,7 @@ HANDLING = (
         at_once="Leave this cone running and count it again at the usual hour.",
         reach="cone",
         shared=0.05,
-        telltale=Telltale(
+        reading=MovedReading(
             quantity="hours",
             side="low",
             shift=(3.0, 8.0),
@@ -28,7 +28,7 @@ HANDLING = (
             late=0.8,
             table=((12, 0.97), (14, 0.8), (16, 0.5), (18, 0.25), (20, 0.1), (22, 0.03), (23.5, 0)),
         ),
-        also=(),
+        other_readings=(),
         notes=(
             (
                 both(
@@ -56,7 +56,7 @@ HANDLING = (
         at_once="Harvest at once; feed soon, the nauplii have used up reserves. Harvest earlier next time.",
         reach="cone",
         shared=0.05,
-        telltale=Telltale(
+        reading=MovedReading(
             quantity="hours",
             side="high",
             shift=(10.0, 45.0),
@@ -65,7 +65,7 @@ HANDLING = (
             late=0.65,
             table=((26, 0), (32, 0.04), (40, 0.12), (48, 0.22), (60, 0.38), (72, 0.5)),
         ),
-        also=(),
+        other_readings=(),
         notes=(
             (
                 both(
@@ -93,7 +93,7 @@ HANDLING = (
         at_once="Start the next hatch with fewer cysts per litre.",
         reach="cone",
         shared=0.03,
-        telltale=Telltale(
+        reading=MovedReading(
             quantity="density",
             side="high",
             shift=(0.9, 0.8),
@@ -103,7 +103,7 @@ HANDLING = (
             table=((5, 0), (6, 0.08), (7, 0.25), (8, 0.45), (10, 0.75), (12, 0.92)),
             on_log=True,
         ),
-        also=(USED_UP, SOURED),
+        other_readings=(USED_UP, SOURED),
         notes=(
             (
                 r"\b(?:double|doubled|twice|two times|2 ?x|x ?2|triple|three times|both|two|extra) (?:the |a |as many |as much )?(?:usual |normal |of )?(?:portion|helping|dose|amount|ration|load|quantit\w+|cyst|egg|gram|spoon\w*|scoop)\w*|"
@@ -128,8 +128,8 @@ HANDLING = (
         at_once="Rinse the wall down, wet the cysts and stir before the next hatch; look at the air.",
         reach="cone",
         shared=0.05,
-        telltale=None,
-        also=(),
+        reading=None,
+        other_readings=(),
         notes=(
             (
                 both(
@@ -167,8 +167,8 @@ HANDLING = (
         at_once="Turn the air down until the cysts just stay up.",
         reach="cone",
         shared=0.05,
-        telltale=None,
-        also=(),
+        reading=None,
+        other_readings=(),
         notes=(
             (
                 both(
@@ -203,8 +203,8 @@ HANDLING = (
         at_once="Rinse until no smell of bleach is left, then 0.1 % thiosulphate for a minute or two; cool the next batch.",
         reach="cone",
         shared=0.15,
-        telltale=None,
-        also=(),
+        reading=None,
+        other_readings=(),
         notes=(
             (
                 both(
@@ -238,8 +238,8 @@ HANDLING = (
         at_once="Look which tin these cysts came from; start the next hatch from a tin that was closed, dry and cold.",
         reach="cone",
         shared=0.15,
-        telltale=None,
-        also=(),
+        reading=None,
+        other_readings=(),
         notes=(
             (
                 both(
@@ -267,7 +267,9 @@ HANDLING = (
         at_once="Rinse what lives well before it is fed; clean and dry cone, tube and stone, and disinfect the next cysts.",
         reach="cone",
         shared=0.1,
-        also=(Telltale(quantity="oxygen", side="low", shift=(0.8, 2.0), factor=0.6, start=0.02, late=0.5),),
+        other_readings=(
+            MovedReading(quantity="oxygen", side="low", shift=(0.8, 2.0), factor=0.6, start=0.02, late=0.5),
+        ),
         notes=(
             (
                 r"\b(?:milky|turbid|murky|slim[ey]\w*|mucus|bacteri\w*|vibrio\w*|biofilm)\b|\bcloud(?:y|ed)\b(?! (?:day|sky|weather|outside|morning))",

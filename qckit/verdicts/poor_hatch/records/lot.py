@@ -19,8 +19,8 @@ LOT = (
         at_once="Do not dose by this lot's label: dose by what its own hatches give, or take another lot.",
         reach="lot",
         shared=0.95,
-        telltale=None,
-        also=(),
+        reading=None,
+        other_readings=(),
         notes=(
             (
                 r"best.?before (?:is |was |date )*(?:passed|over|exceeded|gone)|(?:past|after|over|beyond) (?:its |the )?(?:best.?before|use.?by|shelf life|date)|\bexpired|out of date|past (?:its )?date|(?:left|found|stood|stored|kept|been) (?:warm|damp|hot|at room)|room temperature|"
@@ -55,8 +55,8 @@ LOT = (
         at_once="Dose by the nauplii per gram that this lot really gives, not by its label; separate the harvest twice.",
         reach="lot",
         shared=0.95,
-        telltale=None,
-        also=(),
+        reading=None,
+        other_readings=(),
         notes=(
             (
                 r"\bdust\w*|\bbits\b|dirty|debris|rubbish|trash|\b(?:many|lots of|lot of|full of|much|mostly|plenty of) (?:empt\w*|(?:\w+ )?shells|husks|dirt)|husks?|chaff|\bsand\w*|uncleaned|"

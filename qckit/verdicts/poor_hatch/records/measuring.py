@@ -19,8 +19,8 @@ MEASURING = (
         at_once="Check balance, pipette and water level.",
         reach="cone",
         shared=0.03,
-        telltale=None,
-        also=(),
+        reading=None,
+        other_readings=(),
         notes=(
             (
                 both(
@@ -60,8 +60,8 @@ MEASURING = (
         at_once="Count again by eye: recount list below.",
         reach="cone",
         shared=0.03,
-        telltale=None,
-        also=(),
+        reading=None,
+        other_readings=(),
         notes=(
             (
                 both(
@@ -103,8 +103,8 @@ MEASURING = (
         at_once="Cover the cone against the light, mix it well and draw fresh subsamples.",
         reach="cone",
         shared=0.03,
-        telltale=None,
-        also=(),
+        reading=None,
+        other_readings=(),
         notes=(
             (r"swarm\w*", 9.0),
             (
@@ -134,8 +134,8 @@ MEASURING = (
         at_once="Count again by eye: recount list below.",
         reach="cone",
         shared=0.03,
-        telltale=None,
-        also=(),
+        reading=None,
+        other_readings=(),
         notes=(),
         same_trace=(),
         of_count=True,
@@ -151,8 +151,8 @@ MEASURING = (
         at_once="Mix the cone well and draw fresh subsamples.",
         reach="cone",
         shared=0.03,
-        telltale=None,
-        also=(),
+        reading=None,
+        other_readings=(),
         notes=(
             (
                 r"(?:not|no) (?:well |properly |really |been )?(?:mixed|stirred|shaken|homogen\w*)|un-?(?:mixed|stirred)|(?:badly|poorly|hardly|barely|little) (?:mixed|stirred)|without (?:mixing|stirring|shaking)|(?:mixing|stirring) (?:was )?(?:forgotten|skipped|missed|poor)|(?:poor|bad|little) (?:mixing|stirring)|(?:mixed|stirred) (?:too little|poorly|badly|not enough)|"

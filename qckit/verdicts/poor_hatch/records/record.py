@@ -22,7 +22,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-__all__ = ["LATE", "LOST", "SALTED", "SOURED", "USED_UP", "Cause", "Telltale", "Trace"]
+__all__ = ["LATE", "LOST", "SALTED", "SOURED", "USED_UP", "Cause", "MovedReading", "Trace"]
 
 
 @dataclass(frozen=True)
@@ -46,7 +46,7 @@ class Trace:
 
 
 @dataclass(frozen=True)
-class Telltale:
+class MovedReading:
     """The reading that tells of a cause.
 
     ``shift`` is how far a reading strays in the bad direction for a small loss, and how much further per unit of loss;
@@ -77,8 +77,8 @@ class Cause:
     at_once: str
     reach: str = "cone"  # who else meets it: cone, room or lot
     shared: float = 0.03  # how often other hatches of the day do
-    telltale: Telltale | None = None
-    also: tuple[Telltale, ...] = ()  # other readings that it moves
+    reading: MovedReading | None = None
+    other_readings: tuple[MovedReading, ...] = ()  # other readings that it moves
     notes: tuple[tuple[str, float], ...] = ()
     same_trace: tuple[str, ...] = ()  # causes that one reading's counts cannot tell from this one
     of_count: bool = False  # the measuring is wrong, not the hatch
@@ -95,6 +95,6 @@ LATE = Trace("stopped", "late (umbrellas and unopened cysts)", (2.2, 1.6), (0.2,
 LOST = Trace("lost", "hatched but gone (or not counted)")
 # salt drives oxygen out of water (saturation at 28 °C falls from 6.4 mg/l at 33 ppt to about 5 at 70 ppt: UNESCO
 # equations, extrapolated beyond 40 ppt), and weak air or many embryos leave carbon dioxide in it
-SALTED = Telltale(quantity="oxygen", side="low", shift=(0.4, 1.8), factor=0.4, start=0.85, late=0.9)
-USED_UP = Telltale(quantity="oxygen", side="low", shift=(0.8, 2.0), factor=0.6, start=0.2, late=0.55)
-SOURED = Telltale(quantity="ph", side="low", shift=(0.1, 0.4), factor=0.6, start=0.1, late=0.5)
+SALTED = MovedReading(quantity="oxygen", side="low", shift=(0.4, 1.8), factor=0.4, start=0.85, late=0.9)
+USED_UP = MovedReading(quantity="oxygen", side="low", shift=(0.8, 2.0), factor=0.6, start=0.2, late=0.55)
+SOURED = MovedReading(quantity="ph", side="low", shift=(0.1, 0.4), factor=0.6, start=0.1, late=0.5)

@@ -3,7 +3,7 @@
 # ruff: noqa: E501 - a table of patterns
 from __future__ import annotations
 
-from qckit.verdicts.poor_hatch.records.record import LATE, SALTED, SOURED, Cause, Telltale, Trace
+from qckit.verdicts.poor_hatch.records.record import LATE, SALTED, SOURED, Cause, MovedReading, Trace
 from qckit.verdicts.poor_hatch.records.vocabulary import AIR, BUFFER, FAILED, HEATER, LAMP, both, forgot
 
 __all__ = ["WATER"]
@@ -19,7 +19,7 @@ WATER = (
         at_once="Warm the water to 28 °C and leave this cone running: late embryos can still hatch. Check the heater.",
         reach="room",
         shared=0.35,
-        telltale=Telltale(
+        reading=MovedReading(
             quantity="temperature",
             side="low",
             shift=(1.8, 7.0),
@@ -38,7 +38,7 @@ WATER = (
                 (28, 0),
             ),
         ),
-        also=(),
+        other_readings=(),
         notes=(
             (both(HEATER, rf"{FAILED}|low|set low|turned down|not heating"), 14.0),
             (forgot("heat(?:ing|er)?"), 14.0),
@@ -83,7 +83,7 @@ WATER = (
         at_once="Bring the water below 30 °C and check the heater; harmed embryos will not recover.",
         reach="room",
         shared=0.25,
-        telltale=Telltale(
+        reading=MovedReading(
             quantity="temperature",
             side="high",
             shift=(4.0, 6.0),
@@ -92,7 +92,7 @@ WATER = (
             late=0.85,
             table=((31, 0), (32, 0.05), (33, 0.15), (34, 0.35), (36, 0.7), (38, 0.9), (40, 0.97)),
         ),
-        also=(),
+        other_readings=(),
         notes=(
             (
                 both(
@@ -127,7 +127,7 @@ WATER = (
         at_once="Mix fresh water at 33 ppt for the next hatch; do not reuse this batch of water.",
         reach="room",
         shared=0.3,
-        telltale=Telltale(
+        reading=MovedReading(
             quantity="salinity",
             side="high",
             shift=(8.0, 45.0),
@@ -136,7 +136,7 @@ WATER = (
             late=0.95,
             table=((36, 0), (40, 0.04), (48, 0.1), (60, 0.25), (70, 0.45), (80, 0.75), (90, 0.97)),
         ),
-        also=(SALTED,),
+        other_readings=(SALTED,),
         notes=(
             (
                 both(
@@ -167,7 +167,7 @@ WATER = (
         at_once="Bring the next water to the usual salinity, and look at its pH: salt brings the buffer along.",
         reach="room",
         shared=0.3,
-        telltale=Telltale(
+        reading=MovedReading(
             quantity="salinity",
             side="low",
             shift=(8.0, 28.0),
@@ -176,7 +176,7 @@ WATER = (
             late=0.95,
             table=((0, 0.9), (2, 0.75), (5, 0.5), (8, 0.3), (12, 0.12), (16, 0.04), (22, 0)),
         ),
-        also=(SOURED,),
+        other_readings=(SOURED,),
         notes=(
             (forgot("(?:sea ?)?salt"), 14.0),
             (
@@ -211,7 +211,7 @@ WATER = (
         at_once="Measure the pH of the fresh water; bring the next hatch to 8.0 to 8.5 with sodium bicarbonate, up to 1 g/l.",
         reach="room",
         shared=0.2,
-        telltale=Telltale(
+        reading=MovedReading(
             quantity="ph",
             side="low",
             shift=(0.3, 1.0),
@@ -220,7 +220,7 @@ WATER = (
             late=0.9,
             table=((7.0, 0.93), (7.2, 0.85), (7.4, 0.65), (7.6, 0.38), (7.8, 0.14), (8.0, 0.03), (8.2, 0)),
         ),
-        also=(),
+        other_readings=(),
         notes=(
             (forgot(BUFFER), 14.0),
             (both("ph", "low|lower|down|sour|fell|fallen|dropped|drop|acid\\w*|under|below|sank|bad"), 12.0),
@@ -241,7 +241,7 @@ WATER = (
         at_once="Clean or change the air stone; use another cone until the oxygen at the bottom is back above 5 mg/l.",
         reach="cone",
         shared=0.1,
-        telltale=Telltale(
+        reading=MovedReading(
             quantity="oxygen",
             side="low",
             shift=(2.2, 3.0),
@@ -250,7 +250,7 @@ WATER = (
             late=0.88,
             table=((1, 0.97), (1.5, 0.9), (2, 0.75), (3, 0.35), (4, 0.12), (5, 0.03), (6, 0)),
         ),
-        also=(SOURED,),
+        other_readings=(SOURED,),
         notes=(
             (
                 both(
@@ -284,7 +284,7 @@ WATER = (
         at_once="Switch the light on (about 2,000 lux) and leave this cone running: resting embryos can still start.",
         reach="room",
         shared=0.25,
-        telltale=Telltale(
+        reading=MovedReading(
             quantity="light",
             side="low",
             shift=(0.75, 0.7),
@@ -294,7 +294,7 @@ WATER = (
             table=((0, 0.4), (100, 0.3), (300, 0.15), (800, 0.04), (1500, 0)),
             on_log=True,
         ),
-        also=(),
+        other_readings=(),
         notes=(
             (both(LAMP, rf"{FAILED}|left off|not lit|not (?:switched|turned|come) on"), 14.0),
             (forgot("lamps?|lights?|illumination|lighting"), 14.0),
@@ -318,9 +318,9 @@ WATER = (
         reach="room",
         shared=0.85,
         # by the time anybody measures, heat and air are mostly back
-        also=(
-            Telltale(quantity="temperature", side="low", shift=(1.2, 5.0), factor=0.6, start=0.02, late=0.4),
-            Telltale(quantity="oxygen", side="low", shift=(0.8, 2.5), factor=0.6, start=0.02, late=0.3),
+        other_readings=(
+            MovedReading(quantity="temperature", side="low", shift=(1.2, 5.0), factor=0.6, start=0.02, late=0.4),
+            MovedReading(quantity="oxygen", side="low", shift=(0.8, 2.5), factor=0.6, start=0.02, late=0.3),
         ),
         notes=(
             (
