@@ -24,35 +24,6 @@ ENTER = "qckit today --enter"
 
 SECTIONS = ("due", "counts", "start", "also")
 
-CAUSE_WORDS = {
-    "cold": "cold",
-    "hot": "too hot",
-    "salt": "too salty",
-    "fresh": "too fresh",
-    "ph": "low pH",
-    "oxygen": "short of air",
-    "dark": "dark",
-    "power": "power cut",
-    "early": "counted early",
-    "overlong": "stood too long",
-    "crowded": "crowded",
-    "unwetted": "cysts dry or settled",
-    "broken": "air broke nauplii",
-    "bleached": "harmed by bleach",
-    "portion": "other cysts",
-    "bloom": "bacteria",
-    "spoilt": "died before the count",
-    "embryos": "dead embryos",
-    "empty": "empty shells in the cysts",
-    "amount": "weight or volume",
-    "missed": "nauplii missed in the count",
-    "gradient": "light drew the nauplii away",
-    "swapped": "shells counted as cysts",
-    "uneven": "badly mixed",
-    "scaled": "dilution or part of the chamber",
-}
-"""Code of a cause of the poor-hatch verdict -> a word or two for one line."""
-
 CAUTIONS = (
     "Mains power and salt water: heaters and pumps off and unplugged before you drain or reach in; a residual-current "
     "device and drip loops on every lead.",
@@ -129,7 +100,7 @@ def _verdict(one: Judged, *, short: bool = False) -> str:
     """Say the code in words, with the first suspicion where there is one."""
     if one.code == "first":
         return f"one of the first of {one.lot}: nothing to compare with"
-    cause = CAUSE_WORDS.get(one.suspicion, one.suspicion_words)
+    cause = one.suspicion_words
     if not cause:
         return one.code
     return cause if short else f"{one.code}: {cause}?"

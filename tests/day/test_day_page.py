@@ -79,11 +79,11 @@ def test_the_suspicion_is_named_where_it_is_earned_and_only_then(bench):
 
     def suspect(hatch, *, tables, counts):
         asked.append(hatch)
-        return Suspicion("cold", p, "the water was too cold")
+        return Suspicion("cold", p, "too cold")
 
     p = 0.8
     page = day_of(bench.site.folder, "2026-11-20T09:30", suspect=suspect)
-    assert asked == ["H261119-B"] and "B 26 %, cold" in answer(page)
+    assert asked == ["H261119-B"] and "B 26 %, too cold" in answer(page)
     p = 0.3
     assert "B 26 %, poor" in answer(day_of(bench.site.folder, "2026-11-20T09:30", suspect=suspect))
 

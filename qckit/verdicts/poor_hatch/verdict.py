@@ -69,7 +69,7 @@ def explain_hatch(tables: SiteTables, *, hatch: str, objects=None, now: str = ""
 
 @dataclass(frozen=True)
 class Suspicion:
-    """The likeliest cause of a hatch as it came out, before anybody looked: code, stated probability, words."""
+    """The likeliest cause of a hatch as it came out, before anybody looked: code, stated probability, few words."""
 
     code: str
     probability: float
@@ -93,7 +93,7 @@ def first_suspicion(tables: SiteTables, *, hatch: str, objects=None, counts=None
     """
     case = study_hatch(tables, hatch=hatch, objects=objects, for_page=False, counts=counts)
     code = case.weights.ranked()[0][0]
-    return Suspicion(code, case.weights.stated(code), cause(code).words)
+    return Suspicion(code, case.weights.stated(code), cause(code).short)
 
 
 def decide(case: Case) -> tuple[str, tuple[str, ...]]:

@@ -70,7 +70,7 @@ class Cause:
 
     code: str
     words: str
-    short: str  # for a headline
+    short: str  # for a headline, and for the line of the day
     trace: Trace
     sign: str
     source: str
