@@ -128,7 +128,9 @@ def _due(page: Day) -> list[Line]:
             lines.append(Line("due", _harvest_words(state, page), True, ENTER))
         if state.state == "too old":
             old = f"its nauplii are {state.nauplii_age_h(page.now):.0f} h old"
-            lines.append(Line("due", f"Do not feed {cone_name(state.cone)} ({state.hatch}): {old}.", True))
+            which = f"{cone_name(state.cone)} ({state.hatch})"
+            text = f"Do not feed {which}: {old}." if page.is_fed else f"{which}: {old}, past your limit."
+            lines.append(Line("due", text, True))
     today = [feed for feed in page.feeds if not feed.is_done and feed.at.date() == page.now.date()]
     if page.lots or page.hatches:  # a site that has not begun needs no line for each feed
         lines += [_feed_line(feed, page) for feed in today]
@@ -184,7 +186,7 @@ def start_words(start: Start, now: dt.datetime, *, short: bool = False) -> str:
     if start.code == "covered":
         return "" if short else "Nothing: tomorrow's feeds are covered."
     if start.code == "no feeds":
-        return "" if short else "As much as you need: no times of feeds stand in qckit.toml (feed_at)."
+        return "" if short else "As much as you need; the grams say  qckit dose LOT --nauplii NUMBER."
     if start.code == "too late":
         sentence = f"{_too_late(start, now)} {millions(start.needed)} are missing. Feed later or something else."
         return "" if short else sentence

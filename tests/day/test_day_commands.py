@@ -103,7 +103,8 @@ def test_a_site_without_feeds_is_asked_for_no_demand(tmp_path, capsys):
     assert "nothing is fed here" in (tmp_path / "s" / "README.txt").read_text(encoding="utf-8").replace("\n", " ")
     assert run("today", "--site", tmp_path / "s", "--now", "2026-11-20T08:00") == 0
     said = capsys.readouterr().out
-    assert "no times of feeds stand in qckit.toml (feed_at)" in " ".join(said.split()) and "lack" not in said
+    assert "As much as you need; the grams say qckit dose LOT --nauplii NUMBER." in " ".join(said.split())
+    assert "feed" not in said and "lack" not in said
 
 
 def test_this_machines_time_zone_is_offered(monkeypatch):

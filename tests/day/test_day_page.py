@@ -134,6 +134,11 @@ def test_old_nauplii_are_said_to_be_so(bench):
     assert bench.too_old("H261119-A", at("2026-11-21T11:00")) == (
         "The nauplii of A are 26 h old, past your limit of 24 h."
     )
+    settings = replace(bench.settings, protocol=replace(bench.settings.protocol, feed_at=""))
+    unfed = study_day(load_site(bench.site.folder).tables.but(settings=settings), now="2026-11-21T11:00", plan=plan)
+    lines = [line.text for line in day_lines(unfed)]
+    assert "A (H261119-A): its nauplii are 26 h old, past your limit." in lines
+    assert "feed" not in " ".join(lines).lower()
 
 
 def test_feeds_are_given_the_oldest_nauplii_first(bench):

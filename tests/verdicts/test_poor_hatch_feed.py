@@ -59,3 +59,24 @@ def test_cones_are_named_as_the_site_names_them(history):
     protocol = replace(Settings().protocol, cones="1, 2, 3, 4, 5, 6")
     feed = feed_of(history | {"hatches": hatches}, settings=replace(Settings(), protocol=protocol))
     assert feed["cone"].split(", ")[0] in ("1", "3", "5", "6")
+
+
+def test_a_site_without_feeds_hears_nothing_of_feeds(history):
+    fed, unfed = Settings(), replace(Settings(), protocol=replace(Settings().protocol, feed_at=""))
+    with_feeds = explain_hatch(site_of(history, settings=fed), hatch=POOR_HATCH, now=NOW)
+    for now in (NOW, "2026-11-09T10:00:00+00:00"):  # fresh, and past the age limit
+        found = explain_hatch(site_of(history, settings=unfed), hatch=POOR_HATCH, now=now)
+        feed = found.details["feed"]
+        shown = [found.headline, *found.next_steps, *found.would_change, *found.left_out, *found.cautions]
+        shown += [item.answer for item in found.evidence] + [f"{one.label} {one.note}" for one in found.figures]
+        said = [text for text in shown if "feed" in text.lower() and "ill or refuse feed" not in text]
+        assert not said
+        assert pd.isna(feed["missing"]) and pd.isna(feed["missing_day"]) and feed["grams"] == 0
+        assert "harvest" in found.details["steps"] and "feed" not in found.details["steps"]
+        assert found.figures[-1].value == pytest.approx(feed["available"] / 1e6)
+    assert feed["sentence"].startswith("its nauplii are past your limit of 24 h since 2026-11-07")
+    fresh = explain_hatch(site_of(history, settings=unfed), hatch=POOR_HATCH, now=NOW)
+    there = with_feeds.details["feed"]["sentence"].split(" nauplii here")[0]
+    (step,) = [text for text in fresh.next_steps if text.startswith("Harvest: ")]
+    assert step.startswith(f"Harvest: {there} nauplii, ") and step.endswith(" fewer than this cone usually gives.")
+    assert fresh.verdict == with_feeds.verdict

@@ -54,6 +54,11 @@ class Day:
         return next(state for state in self.hatches if state.hatch == name)
 
     @property
+    def is_fed(self) -> bool:
+        """Whether the site feeds at all."""
+        return self.start.code != "no feeds"
+
+    @property
     def to_count(self) -> tuple[HatchState, ...]:
         """Hatches whose count is due."""
         return tuple(state for state in self.hatches if state.state == "to count")

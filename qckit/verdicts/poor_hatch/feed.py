@@ -43,13 +43,14 @@ def next_feed(row, level: Level, tables, *, supply: Supply, lot: str, recovery: 
     now : str, optional
         ISO time, for the hour at which a hatch started now is ready. Once the nauplii are older than the site feeds,
         nothing is there, nothing is said to be missing, and ``past_since`` is the day on which they came to be.
+        Where the site feeds nothing, nothing is missing either: only what the hatch gives is said.
 
     Returns
     -------
     dict
         available, available_low, available_high, fed, other_cones, not_counted (of these), needed (one feed),
         missing (for one feed), needed_day, missing_day, fewer_than_usual, recovery_pct, recovery_basis, lot, grams,
-        risk, n_cones, grams_per_cone, cone, ready, past_since, sentence.
+        risk, n_cones, grams_per_cone, cone, ready, past_since, is_fed (whether the site feeds at all), sentence.
     """
     settings = tables.settings
     feed, share = settings.feed, recovery.pct / 100.0
@@ -80,18 +81,19 @@ def next_feed(row, level: Level, tables, *, supply: Supply, lot: str, recovery: 
         "cone": "",
         "ready": "",
         "past_since": _past_since(row, settings, now),
+        "is_fed": bool(settings.protocol.feed_times),
         "sentence": "",
     }
+    if not result["is_fed"]:
+        result |= {"needed": 0.0, "missing": math.nan, "needed_day": 0.0, "missing_day": math.nan}
     if result["past_since"]:
-        return result | {
-            "missing": math.nan,
-            "missing_day": math.nan,
-            "sentence": f"nothing of this hatch, whose nauplii are past your limit of "
-            f"{settings.protocol.max_age_h:g} h since {result['past_since']}. What today needs says  qckit today.",
-        }
+        sentence = _too_old(result, settings.protocol.max_age_h)
+        return result | {"missing": math.nan, "missing_day": math.nan, "sentence": sentence}
     if not known:
         result["sentence"] = "The volume counted is not known, so nauplii cannot be reckoned; count a known volume."
         return result
+    if not result["is_fed"]:
+        return result | {"sentence": _harvest(result)}
     sentences = [_what_is_there(result, supply, feed)]
     if result["missing_day"] > 0:
         result |= _dose(result["missing_day"], lot, tables, now)
@@ -109,6 +111,21 @@ def next_feed(row, level: Level, tables, *, supply: Supply, lot: str, recovery: 
         sentences.append(f"That is {_million(result['fewer_than_usual'])} fewer than this cone usually gives.")
     result["sentence"] = " ".join(sentences)
     return result
+
+
+def _too_old(result, max_age_h):
+    """That the nauplii are past the site's limit of age."""
+    past = f"past your limit of {max_age_h:g} h since {result['past_since']}."
+    if not result["is_fed"]:
+        return f"its nauplii are {past}"
+    return f"nothing of this hatch, whose nauplii are {past} What today needs says  qckit today."
+
+
+def _harvest(result):
+    """What the hatch gives, where nothing is fed."""
+    fewer = result["fewer_than_usual"]
+    less = f", {_million(fewer)} fewer than this cone usually gives" if fewer > 0.05 * result["available"] else ""
+    return f"{_million(result['available'])} nauplii{less}."
 
 
 def _past_since(row, settings, now) -> str:

@@ -184,7 +184,18 @@ def _figures(case):
 
 
 def _missing_figure(feed):
-    """What is missing for the next feed or, where that is covered, for the day."""
+    """What is missing for the next feed or, where that is covered, for the day; the harvest where nothing is fed."""
+    if not feed["is_fed"]:
+        past, fewer = feed["past_since"], feed["fewer_than_usual"]
+        less = f"{fewer / 1e6:.1f} million fewer than usual" if fewer > 0 else ""
+        return Figure(
+            "harvest_million",
+            "nauplii of the harvest",
+            *(feed[name] / 1e6 for name in ("available", "available_low", "available_high")),
+            "million",
+            1,
+            note=f"past your limit of age since {past}" if past else less,
+        )
     if feed["past_since"]:
         return Figure(
             "missing_million",
@@ -230,7 +241,10 @@ def _steps(case, verdict, named, check_texts):
 
 def _all_steps(case, verdict, named, check_texts):
     by_count = " by the doubted count" if verdict == "count-doubtful" and not _settled_by_look(case, named) else ""
-    feed = [("feed", f"Next feed{by_count}: {case.feed['sentence']}")]
+    is_fed = case.feed["is_fed"]
+    feed = [
+        ("feed" if is_fed else "harvest", f"{'Next feed' if is_fed else 'Harvest'}{by_count}: {case.feed['sentence']}")
+    ]
     if _is_rich(case) and not case.feed["past_since"]:
         rest = 100 * (case.row["unhatched"] + case.row["umbrella"]) / max(_full(case), 1.0)
         feed.append(
@@ -349,7 +363,7 @@ def _cautions(case, named):
             "This harvest is rich in unhatched cysts and shells: larvae cannot digest them and they can block the gut."
         )
     if {"overlong", "broken"} & set(named):
-        lines.append("Nauplii that are old or hurt feed less and foul the water; rinse well and feed soon.")
+        lines.append("Nauplii that are old or hurt eat less and foul the water; rinse well and use them soon.")
     if {"ph", "oxygen", "crowded"} & set(named):
         lines.append(
             "Stalled embryos and sour water favour bacteria: rinse the harvest well, and clean the cone before use."
