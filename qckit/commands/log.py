@@ -65,6 +65,7 @@ def import_(sheets, table, accept_good_rows, ignored, correct, emptied, problems
 
     with open_site_log(site) as log:
         dates = dates_at(site)
+        before = log.samples(counted=None)["sample"]
         try:
             result = import_sheets(
                 log,
@@ -85,10 +86,11 @@ def import_(sheets, table, accept_good_rows, ignored, correct, emptied, problems
             )
             _write_problems(problems, error.problems)  # last: it may fail, and what is wrong is said by then
             sys.exit(2)
+        after = log.samples(counted=None)
     for note in result.notes:
         click.echo(f"note: {dates.text(note)}")
     click.echo(str(result))
-    _say_answer(sheets, site, result)
+    _say_answer(sheets, site, after.loc[~after["sample"].isin(before), "hatch"])
     if len(result.problems):
         from qckit.log.problems import problems_text
 
@@ -102,21 +104,25 @@ def import_(sheets, table, accept_good_rows, ignored, correct, emptied, problems
     return 0
 
 
-def _say_answer(sheets, site: str, result) -> None:
-    """Say what the counts of a day sheet mean: the answer of its newest day."""
-    from qckit.day.page.loading import load_day
+def _say_answer(sheets, site: str, counted) -> None:
+    """Say what the counts of a day sheet mean: the answer of its newest day, and poor hatches of the days before."""
+    from qckit.day.page.loading import poor_hatches, study_site
     from qckit.day.sheets.reading import newest_day
-    from qckit.day.words import answer
+    from qckit.day.words import POOR_NAMED, answer, earlier_words
     from qckit.errors import QcError
     from qckit.site import load_site
 
-    if not result.added.get("samples"):
+    if counted.empty:
         return
     folder = load_site(site)
     day = newest_day(sheets, folder.settings)
     if day:
         try:
-            click.echo(answer(load_day(folder.folder, now=f"{day}T{folder.settings.protocol.count_time:%H:%M}")))
+            page = study_site(folder, now=f"{day}T{folder.settings.protocol.count_time:%H:%M}")
+            click.echo(answer(page))
+            earlier = set(counted) - {one.hatch for one in page.judged}
+            for line in earlier_words(poor_hatches(folder, earlier, most=POOR_NAMED)):
+                click.echo(line)
         except QcError as error:  # what was entered stands all the same
             click.echo(f"note: {error}")
 

@@ -96,6 +96,20 @@ def judged_words(one: Judged) -> str:
     return text
 
 
+POOR_NAMED = 3
+"""So many poor hatches of earlier days are named after an import; of the others the number is said."""
+
+
+def earlier_words(poor: list[Judged]) -> list[str]:
+    """Say which hatches of earlier days are poor, a line each, the newest first; the others are counted."""
+    lines = [f"Poor too: {one.hatch}: {judged_words(one)}." for one in poor[:POOR_NAMED]]
+    more = len(poor) - POOR_NAMED
+    lines += (
+        [f"{plural(more, 'earlier hatch', 'earlier hatches')} more {noun(more, 'is', 'are')} poor."] if more > 0 else []
+    )
+    return lines + (["The likeliest cause of one says  qckit report poor-hatch HATCH ."] if poor else [])
+
+
 def _verdict(one: Judged, *, short: bool = False) -> str:
     """Say the code in words, with the first suspicion where there is one."""
     if one.code == "first":

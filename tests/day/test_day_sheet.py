@@ -131,6 +131,26 @@ def test_the_answer_after_an_import_takes_any_way_of_writing_the_time_of_counts(
     assert "A 82 %, usual" in said.out and "note: now" not in said.out + said.err
 
 
+@pytest.mark.parametrize("n_poor", [0, 1, 5])
+def test_poor_hatches_of_earlier_days_are_named_after_an_import(room, sheet, capsys, n_poor):
+    from qckit import cli
+
+    days = range(20, 27)
+    counts = {day: "20,3,75,18" if day < 20 + n_poor else "80,3,12,72" for day in days}
+    rows = "".join(f"2026-11-{day},A,27,{counts[day]},,\n" * 3 for day in days)
+    with pytest.raises(SystemExit):
+        cli.main(["log", "import", str(sheet(rows)), "--site", str(room), "--by", "op1"])
+    said = capsys.readouterr().out
+    assert "A 82 %, usual" in said or "A 84 %, usual" in said
+    named = [line for line in said.splitlines() if line.startswith("Poor too: ")]
+    assert [line.split(":")[1].strip() for line in named] == [
+        f"H2611{18 + n_poor - i}-A" for i in range(min(n_poor, 3))
+    ]
+    assert all("%, poor" in line for line in named)
+    assert ("2 earlier hatches more are poor." in said) == (n_poor == 5)
+    assert ("qckit report poor-hatch HATCH" in said) == (n_poor > 0)
+
+
 def test_a_lot_that_is_not_in_the_log_is_told_once_for_all_its_rows(room, sheet):
     path = sheet("".join(f"2026-12-{day:02d},A,10,80,3,12,70,L-9,\n" for day in range(1, 11)))
     with open_log(room) as log, pytest.raises(InputError) as error:

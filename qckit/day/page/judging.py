@@ -10,13 +10,16 @@ import pandas as pd
 
 from qckit.errors import QcError
 from qckit.verdicts.lots.level import judge_level
-from qckit.verdicts.lots.standing import standing_levels
+from qckit.verdicts.lots.standing import Standing, standing_levels
 from qckit.verdicts.lots.usual import usual_of_hatch
 
-__all__ = ["Judged", "judge_hatch"]
+__all__ = ["MAY_BE_POOR", "Judged", "judge_hatch"]
 
 POOR, LOW = 0.01, 0.05
 """Rarer than this by chance is poor, or low: the limits of the poor-hatch verdict."""
+
+MAY_BE_POOR = 0.25
+"""Rarer than this before cones and operators are allowed for: it may be poor once they are."""
 
 _HIGH = 0.995
 _FEW = 3  # earlier hatches that make a usual
@@ -44,7 +47,9 @@ class Judged:
     suspicion_words: str = ""
 
 
-def judge_hatch(counts: pd.DataFrame, hatch: str, *, suspect: Callable | None = None) -> Judged | None:
+def judge_hatch(
+    counts: pd.DataFrame, hatch: str, *, suspect: Callable | None = None, standing: Standing | None = None
+) -> Judged | None:
     """Judge one hatch.
 
     Parameters
@@ -54,6 +59,9 @@ def judge_hatch(counts: pd.DataFrame, hatch: str, *, suspect: Callable | None = 
     hatch : str
     suspect : callable, optional
         ``hatch -> Suspicion`` of the poor-hatch verdict; asked only of a hatch that is low or poor.
+    standing : Standing, optional
+        How cones and operators stand apart; estimated from the hatches before this one when left out, which takes most
+        of the time.
 
     Returns
     -------
@@ -72,7 +80,7 @@ def judge_hatch(counts: pd.DataFrame, hatch: str, *, suspect: Callable | None = 
         "nauplii_per_g": float(row["hatching_efficiency_per_g"]),
         "n_subsamples": int(row["n_subsamples"]),
     }
-    standing = standing_levels(counts, before=row["started"], also=(hatch,))
+    standing = standing or standing_levels(counts, before=row["started"], also=(hatch,))
     usual = usual_of_hatch(counts, row, standing)
     if usual.n_hatches < _FEW:
         return Judged(code="first", n_hatches=usual.n_hatches, **head)
