@@ -26,6 +26,7 @@ __all__ = [
     "rounded",
     "signed",
     "small",
+    "time_in_words",
     "with_uncertainty",
 ]
 
@@ -230,6 +231,12 @@ def day(when: dt.date | str, order: str = "ymd") -> str:
     if order == "mdy":
         return f"{month} {date.day}, {date.year}"
     return f"{date.year:04}-{date.month:02}-{date.day:02}"
+
+
+def time_in_words(text: str) -> str:
+    """Write a text that is an ISO time to the minute, a blank for its T: ``2026-11-04 09:00 +00:00``; others stay."""
+    found = _ISO_DATE.fullmatch(text)
+    return " ".join(filter(None, found.group("day", "minute", "offset"))) if found else text
 
 
 def dates_in(text: str, order: str = "ymd", *, names: Iterable[str] = ()) -> str:

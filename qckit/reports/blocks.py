@@ -14,7 +14,7 @@ from qckit.in_notebook import put_dates_in_site_order, running_shell
 from qckit.reports.headings import heading_of
 from qckit.reports.short_text import part_answer, shorten_headline
 from qckit.verdicts.finding import Figure, Finding
-from qckit.words import capital, number, plural
+from qckit.words import capital, number, plural, time_in_words
 
 __all__ = [
     "Html",
@@ -356,8 +356,9 @@ def table(
         cells = []
         for i, (value, num, place) in enumerate(zip(row, is_number, places)):
             longest[i] = max(longest[i], 0 if num else len(str(value)))
-            cell = _cell(value, place)
-            if names[i] in NAME_COLUMNS and isinstance(value, str) and value:
+            is_name = names[i] in NAME_COLUMNS and isinstance(value, str) and bool(value)
+            cell = _cell(value, place, is_name=is_name)
+            if is_name:
                 cell = f"<bdi>{cell}</bdi>"
             cells.append(f"<td{_class(value, num)}>{cell}</td>")
         body.append(f"<tr>{''.join(cells)}</tr>")
@@ -418,8 +419,8 @@ def _is_number(column) -> bool:
     return is_numeric_dtype(column) and not is_bool_dtype(column)
 
 
-def _cell(value, decimals) -> str:
-    """Write one cell; missing is a dash, yes and no are words."""
+def _cell(value, decimals, *, is_name=False) -> str:
+    """Write one cell; missing is a dash, yes and no are words, times that are no name go to the minute."""
     import numbers
 
     import pandas as pd
@@ -434,7 +435,7 @@ def _cell(value, decimals) -> str:
         if decimals is None and not 1000 <= abs(float(value)) < 1e15:
             return f"{float(value):,.4g}".replace("-", "\u2212")
         return number(float(value), decimals or 0)
-    text = str(value)
+    text = str(value) if is_name else time_in_words(str(value))
     if max(map(len, text.split()), default=0) > _LONGEST_WORD:
         return f'<span class="qc-long">{escape(text)}</span>'
     return _DATE.sub(r'<span class="qc-short">\g<0></span>', escape(text)) if len(text) > _SHORT else escape(text)

@@ -10,7 +10,14 @@ from .picker import PointPicker, pick_points
 from .priorities import rank_objects, rank_photos, say_when_to_stop
 from .session import ReviewSession
 from .settled import photos_to_settle
-from .setup import SetupCheck, check_for_setup, find_setup_photo, keep_for_setup, measure_for_setup
+from .setup import (
+    SetupCheck,
+    check_for_setup,
+    find_setup_photo,
+    keep_for_setup,
+    measure_for_setup,
+    scales_for_setup,
+)
 from .site_model import SiteModel, site_stage_model, undo_site_model
 from .sizes import flag_scales, scale_doubts
 from .still import still_html

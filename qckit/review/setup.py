@@ -19,6 +19,7 @@ __all__ = [
     "is_demo_photo",
     "keep_for_setup",
     "measure_for_setup",
+    "scales_for_setup",
 ]
 
 
@@ -157,6 +158,30 @@ def measure_for_setup(photo, picker, *, method, spacing_um, u_spacing_um=0.0, ab
     return measure_scale(
         photo, method=method, spacing_um=spacing_um, u_spacing_um=u_spacing_um, about_um_per_px=about_um_per_px or None
     )
+
+
+def scales_for_setup(log):
+    """Return the scales a site keeps, for a page: each with its uncertainty to the same digit, in one column.
+
+    Parameters
+    ----------
+    log : SiteLog
+
+    Returns
+    -------
+    DataFrame
+        As ``log.scales()``, ``um_per_px`` as text and without ``u_um_per_px``.
+
+    Examples
+    --------
+    >>> with qckit.open_log(site.folder) as records:
+    ...     "u_um_per_px" in review.scales_for_setup(records)
+    False
+    """
+    scales = log.scales()
+    pairs = scales[["um_per_px", "u_um_per_px"]].astype(float).itertuples(index=False, name=None)
+    shown = [with_uncertainty(*pair) for pair in pairs]
+    return scales.assign(um_per_px=shown).drop(columns="u_um_per_px")
 
 
 class SetupCheck:

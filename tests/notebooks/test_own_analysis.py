@@ -1,5 +1,7 @@
 """The notebook of one's own analyses: short cells, and of use from the first day of a site."""
 
+import re
+
 import nbformat
 import pandas as pd
 import pytest
@@ -53,3 +55,5 @@ def test_it_runs_from_the_first_day_on(tmp_path, monkeypatch, n_hatches, shown):
     html, _ = run_chapter(Chapter("own-analysis", "Own analysis", cells))
     assert 'class="failed"' not in html
     assert all(words in html for words in shown)
+    if n_hatches:  # times as a person reads them
+        assert f"2026-11-{1 + n_hatches:02d} 09:00 +00:00" in re.sub("<.*?>", "", html) and "T09:00" not in html

@@ -112,6 +112,15 @@ def test_table_cells():
     assert re.findall(r"<th [^>]*>(.*?)</th>", html) == ["count", "pH", "ok", "word"]
 
 
+def test_times_in_tables_go_to_the_minute_and_names_stay():
+    frame = pd.DataFrame(
+        {"started": ["2026-11-04T09:00:00+00:00"], "sample": ["2026-11-04T09:00"], "day": ["2026-11-04"]}
+    )
+    html = reports.table(frame.assign(at=pd.Timestamp("2026-11-04T09:00:00Z"))).html
+    cells = [re.sub("<.*?>", "", cell) for cell in re.findall(r"<td[^>]*>(.*?)</td>", html)]
+    assert cells == ["2026-11-04 09:00 +00:00", "2026-11-04T09:00", "2026-11-04", "2026-11-04 09:00 +00:00"]
+
+
 def test_long_and_empty_tables_say_so():
     html = reports.table(pd.DataFrame({"n": range(300)}), caption="Counts.", limit=5).html
     assert html.count("<tr>") == 6 and "Counts. The first 5 of 300 rows." in html

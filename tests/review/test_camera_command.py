@@ -125,6 +125,18 @@ def test_notebook_keeps_a_scale_only_when_all_is_filled_in(log, ruled):
     assert find_setup_photo(log.folder, "k-121_a_1.jpg").parent.name == "photos"
 
 
+def test_kept_scales_are_shown_with_the_digits_of_their_uncertainty(log, ruled):
+    from qckit import reports, review
+
+    measured = measure_scale(ruled, spacing_um=1000, method="two points", points=[(30, 20), (630, 20)])
+    keep_for_setup(log, measured, camera="a", magnification="1x", by="ab", approved=True)
+    html = reports.table(review.scales_for_setup(log), right=["um_per_px"]).html
+    shown = re.sub("<.*?>", "", html)
+    minute = log.scales()["set_at"].iloc[0][:16].replace("T", " ")
+    assert ">1.6667 ± 0.0039<" in html
+    assert minute in shown and minute.replace(" ", "T") not in shown
+
+
 def test_another_scale_of_a_camera_needs_an_approval_of_its_own(log, ruled, monkeypatch):
     """A cell that still says approved = True from the photo before keeps no scale that nobody looked at."""
     who = {"camera": "a", "magnification": "1x", "by": "ab"}
