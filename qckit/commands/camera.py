@@ -74,6 +74,8 @@ def scale(photo, method, spacing_um, u_spacing_um, points, about, picture, camer
         about_um_per_px=about,
     )
     click.echo(measured.sentence)
+    if measured.scale.needs_about:
+        click.echo("A rough scale is given with  --about UM_PER_PX .")
     if picture:
         _save_picture(measured.picture, picture)
         click.echo(f"{picture}: the dashed lines must lie on the pattern's own lines.")

@@ -31,6 +31,7 @@ class CameraScale:
     spacing_um: float
     notes: tuple[str, ...]
     u_spacing_um: float = 0.0
+    needs_about: bool = False  # whether a rough scale would settle what the notes doubt
 
     @property
     def u_pct(self) -> float:
@@ -149,7 +150,8 @@ def scale_from_pattern(image, spacing_um, *, method="ruled chamber", u_spacing_u
     elif METHODS[method] == 2:
         notes.append("Only one direction repeats clearly, so a tilted camera would not show.")
     scale = spacing_um / period
-    notes += _doubts(families, scale, method)
+    doubts, needs_about = _doubts(families, scale, method)
+    notes += doubts
     share = math.hypot(u_period / period, u_spacing_um / spacing_um)
     if share > 0.01:
         notes.append(f"The scale is uncertain by {100 * share:.1f} %: take a photo with more of the pattern in it.")
@@ -162,11 +164,12 @@ def scale_from_pattern(image, spacing_um, *, method="ruled chamber", u_spacing_u
         spacing_um=spacing_um,
         notes=tuple(notes),
         u_spacing_um=u_spacing_um,
+        needs_about=needs_about,
     )
 
 
 def _doubts(families, scale, method):
-    """Say which other scales the same lines allow, and what could not be seen."""
+    """Say which other scales the same lines allow and what could not be seen; and whether a rough scale settles it."""
     notes = []
     rivals = sorted({round(r, 4) for f in families for r in f.rivals})
     if rivals:
@@ -174,21 +177,21 @@ def _doubts(families, scale, method):
         notes.append(
             f"The pattern has lines of more than one spacing: the scale is {scale:.4g} µm per pixel if the spacing "
             f"given is that of the lines drawn in the picture, and {others} if it is another of them. Give a rough "
-            "scale to settle it (--about)."
+            "scale to settle it."
         )
     doubts = {d for f in families for d in f.doubts}
     if "soft" in doubts:
         notes.append(
-            "The photo is too soft to exclude finer marks between those found: focus again, or give a rough scale "
-            "(--about)."
+            "The photo is too soft to exclude finer marks between those found: focus again, or give a rough scale."
         )
     if "uneven" in doubts and not rivals:
         notes.append(
             "The lines are too uneven to tell whether every second, fourth or fifth is a stronger one: look whether "
-            "the drawn lines bound the squares whose side was given, or give a rough scale (--about)."
+            "the drawn lines bound the squares whose side was given, or give a rough scale."
         )
+    needs_about = bool(notes)
     if "gaps" in doubts:
         notes.append("Some marks of the row were not found: look whether the drawn lines lie on every mark.")
     if "crossed" in doubts:
         notes.append("Lines run in two directions, as on a ruled chamber or a sieve: is this a stage micrometer?")
-    return notes
+    return notes, needs_about

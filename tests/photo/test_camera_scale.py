@@ -233,3 +233,21 @@ def test_a_rough_scale_settles_which_lines_are_meant():
         )
         assert got.um_per_px == pytest.approx(times * drawn.um_per_px, rel=2e-3)
         assert got.notes == ()
+
+
+def test_how_a_rough_scale_is_given_is_said_where_it_is_read(tmp_path):
+    """The notes are read in a notebook too, where no option can be typed: only the command names its own."""
+    from click.testing import CliRunner
+    from PIL import Image
+
+    from qckit.cli import command
+
+    drawn = draw_pattern(22)  # squares in four parts
+    got = scale_from_pattern(drawn.image, 1000.0, method="ruled chamber")
+    assert got.needs_about and "rough scale" in " ".join(got.notes) and "--" not in " ".join(got.notes)
+    Image.fromarray(drawn.image).save(tmp_path / "chamber.png")
+    asked = ["camera", "scale", str(tmp_path / "chamber.png"), "--spacing-um", "1000"]
+    said = CliRunner().invoke(command, asked).output
+    assert "rough scale" in said and "A rough scale is given with  --about UM_PER_PX ." in said
+    sure = CliRunner().invoke(command, [*asked, "--about", f"{1.1 * drawn.um_per_px:.4f}"]).output
+    assert "--about" not in sure and "µm per pixel" in sure
