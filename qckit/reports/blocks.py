@@ -215,7 +215,7 @@ def _list(texts: Iterable[str], *, ordered: bool = False) -> str:
 
 
 def sentences(texts: Iterable[str], *, ordered: bool = False, empty: str = "Nothing to say here.") -> Html:
-    """Show sentences as a list; ``empty`` where there is none.
+    """Show sentences as a list, a single one as a paragraph; ``empty`` where there is none.
 
     Examples
     --------
@@ -223,7 +223,8 @@ def sentences(texts: Iterable[str], *, ordered: bool = False, empty: str = "Noth
     True
     """
     texts = list(texts)
-    inner = _list(texts, ordered=ordered) if texts else f"<p>{escape(empty)}</p>"
+    is_list = len(texts) > 1 or (ordered and texts)
+    inner = _list(texts, ordered=ordered) if is_list else f"<p>{escape(str(texts[0]) if texts else empty)}</p>"
     return Html(f'<div class="qc qc-list">{inner}</div>', "\n".join(map(str, texts)) or empty)
 
 

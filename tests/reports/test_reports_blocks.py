@@ -112,6 +112,13 @@ def test_table_cells():
     assert re.findall(r"<th [^>]*>(.*?)</th>", html) == ["count", "pH", "ok", "word"]
 
 
+def test_a_single_sentence_is_a_paragraph():
+    assert reports.sentences(["a < b."]).html == '<div class="qc qc-list"><p>a &lt; b.</p></div>'
+    assert reports.sentences(["One.", "Two."]).html.count("<li>") == 2
+    assert "<ol><li>" in reports.sentences(["Only step."], ordered=True).html
+    assert reports.sentences([]).html.count("<p>") == 1
+
+
 def test_times_in_tables_go_to_the_minute_and_names_stay():
     frame = pd.DataFrame(
         {"started": ["2026-11-04T09:00:00+00:00"], "sample": ["2026-11-04T09:00"], "day": ["2026-11-04"]}
