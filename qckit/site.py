@@ -171,7 +171,7 @@ class Site:
         Examples
         --------
         >>> rows = site.purity("2026-10")
-        >>> rows.groupby("cone")["purity_pct"].mean().round(0).between(80, 100).all()
+        >>> bool(rows.groupby("cone")["purity_pct"].mean().between(80, 100).all())
         True
         """
         from qckit.hatch import purity_of_samples

@@ -380,7 +380,7 @@ def test_photos_are_counted_where_linux_has_no_part(tmp_path, platform, sound):
         "import sys, signal, multiprocessing.connection, numpy, pandas, psutil\n"
         + f"sys.platform = {platform!r}\nsys.modules['resource'] = None\n"
         + ("".join(f"del signal.{name}\n" for name in ("SIGKILL", "SIGXCPU", "SIGHUP")) if platform == "win32" else "")
-        + "from qckit.counting import count_photos, isolated\n"
+        + "from qckit.counting import count_photos\nfrom qckit.counting.batch import isolated\n"
         + "from qckit.files import sweep\n"
         + "sys.platform = 'linux'\n"  # the kit has read it; the library of processes asks again
         + f"assert not isolated.ON_LINUX\nsweep({str(tmp_path)!r})\n"
@@ -394,7 +394,8 @@ def test_photos_are_counted_where_linux_has_no_part(tmp_path, platform, sound):
 def test_a_script_is_not_run_again_by_its_processes(tmp_path):
     script = tmp_path / "script.py"
     script.write_text(
-        "print('begun')\nfrom pathlib import Path\nfrom qckit import counting\nfrom qckit.counting import isolated\n"
+        "print('begun')\nfrom pathlib import Path\n"
+        "from qckit import counting\nfrom qckit.counting.batch import isolated\n"
         "isolated.ON_LINUX = False\ncounted = counting.count_photos([Path('a.jpg'), Path('b.jpg')], 6.2, workers=2)\n"
         "print(len(counted.failures), counted.failures.message[0])\n"
     )

@@ -61,13 +61,7 @@ def test_numbers_as_written(cell, unit, rules, value):
             "could be 1.602 or 1602",
             "Write it so that it can mean one only, or set decimal in qckit.toml.",
         ),
-        (
-            "1.602",
-            "g",
-            COMMA,
-            "could be 1.602 or 1602",
-            "Write it so that it can mean one only, or set decimal in qckit.toml.",
-        ),
+        ("1.602", "g", COMMA, "could be 1.602 or 1602", "Write 1602 or 1,602."),
         (
             "1.602 lb",
             "g",
