@@ -188,6 +188,16 @@ def judge_change(truth, months):
     return row | {"claim": claim, "named": named, "dated": None if truth["slow"] else bool(inside)}
 
 
+def sum_changes(rows):
+    """Of the decidable changes, how many were told in time, named rightly and dated rightly."""
+    use = rows[rows["decidable"]]
+    out = {"decidable": len(use), "in_time": int(use["in_time"].sum())}
+    for k in ("named", "dated"):
+        of = use[use[k].notna()][k].astype(bool)
+        out |= {k: int(of.sum()), f"{k}_of": len(of)}
+    return out
+
+
 def report(answers):
     """Print the rows and the figures; return the figures."""
     pd.set_option("display.width", 250, "display.max_colwidth", 90)
@@ -213,11 +223,7 @@ def report(answers):
             [judge_change(t, a) for t, a in answers["changes"].values()], index=list(answers["changes"])
         )
         print(rows.to_string())
-        use = rows[rows["decidable"]]
-        out["changes"] = {"decidable": len(use), "in_time": int(use["in_time"].sum())}
-        for k in ("named", "dated"):
-            of = use[use[k].notna()][k].astype(bool)
-            out["changes"] |= {k: int(of.sum()), f"{k}_of": len(of)}
+        out["changes"] = sum_changes(rows)
     if "poor" in answers:
         rows = pd.DataFrame([judge_poor(t, a) for t, a in answers["poor"].values()], index=list(answers["poor"]))
         print(rows.to_string())

@@ -163,11 +163,7 @@ def report(answers):
             [judge_change(t, a) for t, a in answers["changes"].values()], index=list(answers["changes"])
         )
         print(rows.to_string())
-        use = rows[rows["decidable"]]
-        out["changes"] = {"decidable": len(use), "in_time": int(use["in_time"].sum())}
-        for k in ("named", "dated"):
-            of = use[use[k].notna()][k].astype(bool)
-            out["changes"] |= {k: int(of.sum()), f"{k}_of": len(of)}
+        out["changes"] = judge.sum_changes(rows)
     print(json.dumps(out, indent=1))
     return out
 
