@@ -66,7 +66,7 @@ def make_site(folder, tables):
     zone = "UTC" if int(hours) == 0 else f"Etc/GMT{'-' if sign == '+' else '+'}{int(hours)}"
     new_site(folder, name=folder.name, timezone=zone)
     usual = {"cone_volume_l": hatches["volume_ml"].median() / 1000, "temperature_c": hatches["temperature_c"].median()}
-    usual |= {"salinity_ppt": hatches["salinity_ppt"].median(), "reading_h": round(samples["hours"].median())}
+    usual |= {"salinity_ppt": hatches["salinity_ppt"].median(), "reading_h": round(_hours(hatches, samples).median())}
     text = (folder / "qckit.toml").read_text(encoding="utf-8")
     for key, value in usual.items():
         if pd.notna(value):
@@ -75,6 +75,14 @@ def make_site(folder, tables):
     with open_log(folder) as log:
         log.import_sheets([str(sheets / f"{t}.csv") for t in tables], by="trial", accept_good_rows=True)
     return qckit.load_site(folder)
+
+
+def _hours(hatches, samples):
+    """Of every count, from its column or, where no sheet says any, from the clock."""
+    if "hours" in samples and samples["hours"].notna().any():
+        return samples["hours"]
+    started = samples["hatch"].map(hatches.set_index("hatch")["started"])
+    return (pd.to_datetime(samples["taken"]) - pd.to_datetime(started)).dt.total_seconds() / 3600
 
 
 # ---------------------------------------------------------------- asking

@@ -3,7 +3,7 @@
 import numpy as np
 import pandas as pd
 import pytest
-from poor_cases import planted, site_of
+from poor_cases import explain, planted, site_of
 
 from qckit.practice.mechanisms import Conditions, LotTraits, nauplius_lengths_um
 from qckit.settings import Settings
@@ -188,3 +188,15 @@ def test_a_page_says_how_decapsulation_was_taken():
     t["hatches"] = t["hatches"].assign(decapsulated=pd.array([pd.NA] * len(t["hatches"]), dtype="boolean"))
     finding = explain_hatch(site_of(t), hatch="X")
     assert any("does not say whether it was decapsulated" in line for line in finding.left_out)
+
+
+@pytest.mark.parametrize(("code", "least"), [("hot", 0.4), ("ph", 0.1), ("cold", 0.25), ("oxygen", 0.35)])
+def test_umbrellas_that_nobody_counts_are_not_taken_for_none(code, least):
+    """Where only nauplii and cysts are written, what stops embryos as umbrellas lowers all counts."""
+    stated = []
+    for seed in (1, 2, 3):
+        tables = planted([code], [0.35], seed=seed)
+        tables["samples"] = tables["samples"].assign(umbrella=np.nan)
+        causes = explain(tables, "X").details["causes"]
+        stated.append({c["code"]: c["probability"] for c in causes}.get(code, 0.0))
+    assert np.mean(stated) > least

@@ -55,6 +55,7 @@ class Look:
     share_chi2: float = math.nan
     df: int = 0
     gap: np.ndarray | None = None  # (4, 4) how far such a count of the same drops strays from the first at this site
+    has_umbrella: bool = True  # somebody counted umbrella stages; else the second figure is NaN
 
     @property
     def full(self) -> float:
@@ -199,6 +200,9 @@ def _look(kind, sub, row, mixing_cv, *, same_drops=False) -> Look:
         "hatch_pct": float(100 * share),
     }
     figures, covariance = describe_hatch(counts, mixing_cv=mixing_cv)
+    has_umbrella = bool(sub["umbrella"].notna().any())
+    if not has_umbrella:
+        figures[1] = math.nan
     return Look(
         kind=kind,
         figures=figures,
@@ -212,6 +216,7 @@ def _look(kind, sub, row, mixing_cv, *, same_drops=False) -> Look:
         chi2=float(((full - expected) ** 2 / np.maximum(expected, 0.5)).sum()) if df else math.nan,
         share_chi2=float(((n - full * share) ** 2 / chance).sum()) if df else math.nan,
         df=df,
+        has_umbrella=has_umbrella,
     )
 
 

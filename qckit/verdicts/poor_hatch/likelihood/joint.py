@@ -18,7 +18,15 @@ from qckit.verdicts.lots.usual import Usual
 from qckit.verdicts.poor_hatch.causes import CAUSES, cause, sampling_causes
 from qckit.verdicts.poor_hatch.likelihood.densities import either, log_t, spreads
 from qckit.verdicts.poor_hatch.likelihood.lot import World
-from qckit.verdicts.poor_hatch.likelihood.stage_mix import Draws, act, draws_of, figures_of, later_mix, plain_draws
+from qckit.verdicts.poor_hatch.likelihood.stage_mix import (
+    Draws,
+    act,
+    draws_of,
+    figures_of,
+    later_mix,
+    plain_draws,
+    without_umbrella,
+)
 from qckit.verdicts.poor_hatch.likelihood.weights import Weights
 from qckit.verdicts.poor_hatch.looks import Look
 
@@ -34,6 +42,7 @@ _POOR_BESIDE = 0.04  # of a hatch beside it, which may be poor for a reason of i
 _BESIDE_SD = 0.3  # how differently (log) a cause strikes the hatches of a day (ours)
 _CHANGED = 0.1  # of wrong amounts: two portions changed places (ours)
 _AMOUNT = np.array([0.0, 0.0, 0.0, 1.0])  # the figure that an amount moves
+_WITHOUT_UMBRELLA = np.array([1.0, 0.0, 1.0, 1.0])  # figures that are known where umbrella stages are not counted
 _SAME_CHANCE = 0.85  # share of the chance that two counts of the same drops have in common (ours)
 _PAIRS_OF = 9  # causes that are tried in pairs, the likeliest
 _CAUTION = 0.9  # power on all weights: traces and readings hang together more than a product takes them to
@@ -170,7 +179,11 @@ class _Parts:
     def _moved(self, d):
         """How far a cause of the whole lot moves its figures, shape (n, 4)."""
         mix = np.broadcast_to(_mix(self.given.world.expected[None]), (d.n, 4))
-        return figures_of(act(d, mix)[0]) - figures_of(mix)
+        changed = act(d, mix)[0]
+        if self.given.looks[0].has_umbrella:
+            return figures_of(changed) - figures_of(mix)
+        moved = figures_of(without_umbrella(d, changed)) - figures_of(without_umbrella(d, mix))
+        return moved * _WITHOUT_UMBRELLA
 
     def of_draws(self, d: Draws, codes: tuple):
         """Log likelihood of all looks at the hatch, and of its siblings, for every draw, shape (n,)."""
@@ -193,9 +206,7 @@ class _Parts:
                 kept_back = kept_back + more
             if look.kind == "later":
                 mix = later_mix(last, mix, kept_back, (look.hours - self.given.looks[0].hours) / 24.0)
-            figures = figures_of(mix)
-            figures[:, 3] += usual[:, 3]
-            found.append(figures)
+            found.append(_counted(last, mix, look, usual))
         return np.concatenate(found, axis=1)
 
     def _fit(self, figures, usual):
@@ -258,7 +269,7 @@ class _Parts:
                 if codes:
                     item = cause(codes[0])
                     chance = item.shared if item.reach == "room" or same_lot else 0.02
-                    ratio = math.log(chance) + against_usual(_struck(_as_met_beside(d, i), mean))
+                    ratio = math.log(chance) + against_usual(_struck(_as_met_beside(d, i), look, mean))
                     if item.code == "amount":  # what this one lacks may have gone into that one
                         more = mean + np.log1p(d.loss * grams)[:, None] * _AMOUNT
                         ratio = np.logaddexp(ratio, math.log(_CHANGED) + against_usual(more))
@@ -321,11 +332,18 @@ def _repeated(d, codes, look):
     return None
 
 
-def _struck(d: Draws, usual):
-    """Figures of a hatch with ``usual`` ones, shape (1, 4), when a cause acts on it."""
-    figures = figures_of(act(d, np.broadcast_to(_mix(usual), (d.n, 4)))[0])
-    figures[:, 3] += usual[0, 3]
+def _counted(d: Draws, mix, look: Look, usual):
+    """Figures of a mix as a look counts it, where those of a usual hatch are ``usual``, shape (n or 1, 4)."""
+    figures = figures_of(mix if look.has_umbrella else without_umbrella(d, mix))
+    if not look.has_umbrella:
+        figures[:, 1] = usual[:, 1]
+    figures[:, 3] += usual[:, 3]
     return figures
+
+
+def _struck(d: Draws, look: Look, usual):
+    """Figures of a hatch with ``usual`` ones, shape (1, 4), when a cause acts on it."""
+    return _counted(d, act(d, np.broadcast_to(_mix(usual), (d.n, 4)))[0], look, usual)
 
 
 def _as_met_beside(d: Draws, i: int) -> Draws:

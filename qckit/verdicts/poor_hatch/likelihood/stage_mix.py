@@ -14,7 +14,7 @@ import numpy as np
 
 from qckit.verdicts.poor_hatch.causes import Cause
 
-__all__ = ["N_DRAWS", "Draws", "act", "draws_of", "figures_of", "later_mix", "plain_draws"]
+__all__ = ["N_DRAWS", "Draws", "act", "draws_of", "figures_of", "later_mix", "plain_draws", "without_umbrella"]
 
 N_DRAWS = 500
 _LEAST, _MOST = 0.04, 0.97  # share of the nauplii that a cause may cost
@@ -37,6 +37,7 @@ class Draws:
     on: np.ndarray  # share of the usual umbrellas that hatch until then
     fresh: np.ndarray  # how much of an error of sampling or counting another count repeats
     order: np.ndarray  # a permutation, so that two causes are paired freely
+    closed_in: np.ndarray  # share of the umbrellas that are taken for cysts where nobody counts umbrella stages
 
     @property
     def n(self) -> int:
@@ -79,6 +80,7 @@ def draws_of(item: Cause | None, n: int = N_DRAWS) -> Draws:
         on=rng.random(n),
         fresh=np.where(rng.random(n) < 0.7, 0.0, rng.random(n)),
         order=rng.permutation(n),
+        closed_in=rng.random(n),
     )
 
 
@@ -167,6 +169,23 @@ def later_mix(d: Draws, mix: np.ndarray, kept_back: np.ndarray, days: float = 1.
     shells = s * (1 + (came[:, 1] + slow) / opened)
     free = (n + came.sum(axis=1) + opened_late + slow) * (1 - d.fade) ** part
     return np.maximum(np.stack([free, u - came[:, 0] - opened_late, c - came[:, 1] - slow, shells], axis=1), 1e-4)
+
+
+def without_umbrella(d: Draws, mix: np.ndarray) -> np.ndarray:
+    """Return the mix as it is counted where nobody counts umbrella stages: some pass for cysts, the rest for nothing.
+
+    Parameters
+    ----------
+    d : Draws
+    mix : ndarray, shape (n, 4)
+
+    Returns
+    -------
+    ndarray, shape (n, 4)
+        Without umbrellas (a trace of them is left, so that logarithms are finite).
+    """
+    n, u, c, s = mix.T
+    return np.stack([n, np.full_like(u, 1e-4), c + d.closed_in * u, s], axis=1)
 
 
 def figures_of(mix: np.ndarray) -> np.ndarray:
