@@ -202,6 +202,7 @@ SPEAKS = {
         "harvest brought forward",
     ],
     "overlong": [
+        "counted only in the afternoon",
         "harvested late",
         "harvest was delayed",
         "left a day too long",
@@ -281,6 +282,9 @@ SPEAKS = {
         "smells of chlorine",
         "embryos pale after bleaching",
         "badly rinsed after the bleach",
+        "water not dechlorinated",
+        "filled through the new copper pipe",
+        "cone cleaned with washing-up liquid, soap bubbles",
     ],
     "power": [
         "power cut from 1 to 5",
@@ -308,6 +312,7 @@ SPEAKS = {
         "two hours before the count",
     ],
     "scaled": [
+        "diluted more than usual",
         "not sure of the dilution",
         "diluted twice?",
         "wrong dilution written",
@@ -316,6 +321,7 @@ SPEAKS = {
         "only half counted",
     ],
     "portion": [
+        "two tins in use",
         "used up the old tin",
         "took the wrong lot",
         "not sure it was the right tin",
@@ -373,6 +379,7 @@ SPEAKS = {
         "some spilling when pouring cysts",
     ],
     "missed": [
+        "counted by the new trainee",
         "photo out of focus",
         "blurred pictures",
         "picture too dark",

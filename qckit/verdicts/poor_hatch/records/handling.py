@@ -70,7 +70,7 @@ HANDLING = (
             (
                 both(
                     f"{COUNT}|taken|drawn",
-                    r"late|delayed|delay|postponed|put off|overdue|forgot\w*|next (?:day|morning)|day after|day later|a day too long|second day|following (?:day|morning)|hours? (?:too )?late|missed",
+                    r"late|delayed|delay|postponed|put off|overdue|forgot\w*|(?:only|not (?:before|until|till)) (?:the |next |in the )?(?:afternoon|evening)|next (?:day|morning|afternoon|evening)|day after|day later|a day too long|second day|following (?:day|morning)|hours? (?:too )?late|missed",
                 ),
                 14.0,
             ),
@@ -195,12 +195,13 @@ HANDLING = (
     ),
     Cause(
         code="bleached",
-        words="bleach harmed them: decapsulated too long or too hot, or not rinsed out",
-        short="harmed by bleach",
+        words="bleach, chlorine, copper or soap harmed them: too long in the bleach, not rinsed out, or untreated tap water",
+        short="harmed by bleach, chlorine or soap",
         trace=Trace("stopped", "harmed by bleach", (0.8, 2.5), (0.7, 1.3), recover=(0.5, 5.0)),
         sign="pale or burst embryos that do not open, few nauplii",
         source="FAO Technical Paper 361 (from memory): stop at orange, below 40 °C, neutralise",
-        at_once="Rinse until no smell of bleach is left, then 0.1 % thiosulphate for a minute or two; cool the next batch.",
+        at_once="Rinse until no smell of bleach is left, then 0.1 % thiosulphate for a minute or two; cool the next batch. "
+        "Use dechlorinated water from no new copper pipe, in a cone rinsed free of soap.",
         reach="cone",
         shared=0.15,
         reading=None,
@@ -220,7 +221,15 @@ HANDLING = (
             ),
             (both(r"chlorine|bleach\w*|decaps\w*|they|cysts", r"(?:very )?(?:pale|white)|whiten\w*|ice|cool\w*"), 5.0),
             (
-                r"not neutrali[sz]ed|(?:smell\w*|smelt|stank|reek\w*) (?:still )?(?:of|like) (?:bleach|chlorine|pool)",
+                r"not (?:neutrali[sz]|dechlorinat)ed|(?:un|non)-?(?:treated|dechlorinated) (?:tap )?water|chloramine\w*|(?:smell\w*|smelt|stank|reek\w*) (?:still )?(?:of|like) (?:bleach|chlorine|pool)",
+                12.0,
+            ),
+            (both("copper|brass", r"pipes?|tube|tubing|line|tap|fittings?|tank|new|water"), 12.0),
+            (
+                both(
+                    r"soap\w*|detergent\w*|washing-?up liquid|dish ?(?:soap|liquid)",
+                    r"cones?|wash\w*|clean\w*|rins\w*|left|residue|bubbles?|foam\w*|smell\w*",
+                ),
                 12.0,
             ),
         ),
@@ -248,7 +257,11 @@ HANDLING = (
                 ),
                 10.0,
             ),
-            (both("cysts|eggs", r"damp|moist|mou?ld\w*|old(?:er)?|wrong|mixed up|lumpy"), 10.0),
+            (both("cysts|eggs", r"damp|moist|mou?ld\w*|old(?:er)?|wrong|mixed up|lumpy|clumpy|clumped|sticky"), 10.0),
+            (
+                rf"\b(?:two|both|several|three) (?:\w+ )?(?:{CONTAINER}|lots|batches)\b.{{0,12}}(?:open|in use|side by side)",
+                10.0,
+            ),
             (
                 r"left-?overs?\b|\b(?:rest|remains|end|bottom) of (?:the|an?) (?:\w+ )?(?:tin|can|pack|bag|lot|jar|drum)",
                 10.0,

@@ -30,13 +30,13 @@ LOT = (
             (
                 both(
                     CONTAINER,
-                    r"(?:was |stood |left |found )?open(?: for\b.{0,12}| all\b.{0,12}| since\b.{0,12})?|opened (?:for|since|months|weeks|long)|loose|warm|damp|wet|torn|rust\w*|leak\w*|lost|failed|heat|broken|punctured|holed|hole|"
+                    r"ajar|(?:was |stood |left |found )?open(?: for\b.{0,12}| all\b.{0,12}| since\b.{0,12})?|opened (?:for|since|months|weeks|long)|loose|warm|damp|wet|torn|rust\w*|leak\w*|lost|failed|heat|broken|punctured|holed|hole|"
                     r"not (?:closed|sealed|tight|shut|cold|airtight)|off|gone",
                 ),
                 10.0,
             ),
             (
-                r"no (?:cold rest|hibernation|rest|chilling)|not (?:rested|hibernated|chilled|activated|(?:(?:kept|stored) (?:cold|cool)|(?:cold|cool) (?:stored|rested)))|un-?rested|fresh(?:ly)? (?:harvest\w*|from|collected|caught)|harvested this (?:season|year)|"
+                r"(?:needs?|wants?|too little|more) (?:more |longer |a )?cold (?:storage|rest|store)|no (?:cold rest|hibernation|rest|chilling)|not (?:rested|hibernated|chilled|activated|(?:(?:kept|stored) (?:cold|cool)|(?:cold|cool) (?:stored|rested)))|un-?rested|fresh(?:ly)? (?:harvest\w*|from|collected|caught)|harvested this (?:season|year)|"
                 r"(?:new|this) season'?s?|\bresting|dormant|diapause|old (?:lot|stock|cysts|tin|can|pack|bag|batch)|last (?:year|season)'?s|\b(?:two|three|four|five|several|some|many|\d) years? old|warm (?:in|during) transport",
                 10.0,
             ),

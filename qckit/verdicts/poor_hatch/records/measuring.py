@@ -42,7 +42,7 @@ MEASURING = (
             ),
             (
                 r"topped? up|topping up|over-?(?:full|fill\w*|flow\w*)|under-?fill\w*|\btoo full|\b(?:more|extra|too much|less|too little) water|leak\w*|lost (?:some )?water|water (?:was )?(?:lost|added)|ran over|"
-                r"pipettes?\b.{0,20}\b(?:off|wrong|drip\w*|bubbles?|calibrat\w*|loose|leak\w*)",
+                r"new pipett?es?\b(?! tips?)|pipettes?\b.{0,20}\b(?:off|wrong|drip\w*|bubbles?|calibrat\w*|loose|leak\w*)",
                 9.0,
             ),
         ),
@@ -77,7 +77,7 @@ MEASURING = (
             (
                 both(
                     r"count\w*|tally",
-                    r"in a hurry|hurr\w*|rush\w*|quick|wrong\w*|not sure|unsure|doubtful|uncertain|interrupted|distracted|sloppy|tired|careless\w*|hasty|hastily|quickly|looks (?:off|low|odd)|by a beginner",
+                    r"in a hurry|hurr\w*|rush\w*|quick|wrong\w*|not sure|unsure|doubtful|uncertain|interrupted|distracted|sloppy|tired|careless\w*|hasty|hastily|quickly|looks (?:off|low|odd)|by a beginner|(?:new|first) (?:student|trainee|intern|volunteer|person|helper)|trainee|stand-in",
                 ),
                 8.0,
             ),
@@ -189,8 +189,8 @@ MEASURING = (
         notes=(
             (
                 both(
-                    r"dilut\w*",
-                    r"wrong\w*|not sure|unsure|un-?certain|doubt\w*|forgot\w*|again|twice|maybe|perhaps|not (?:written|noted|sure)|mistake|or 1|error|other|double",
+                    r"dilut\w*|dil\.?",
+                    r"(?:more|less) than (?:usual|normal|always)|wrong\w*|not sure|unsure|un-?certain|doubt\w*|forgot\w*|again|twice|maybe|perhaps|not (?:written|noted|sure)|mistake|or 1|error|other|double",
                 ),
                 12.0,
             ),
